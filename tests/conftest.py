@@ -1,0 +1,25 @@
+"""What every test shares: programs from outside Python are noted when missing, and owed in CI."""
+
+from __future__ import annotations
+
+import os
+import shutil
+
+import pytest
+
+OUTSIDE_PROGRAMS = {
+    "browser": ("chromium", "chromium"),
+    "poppler": ("pdftotext", "poppler-utils"),
+}
+"""Marker: the program it needs and the Debian package that brings it."""
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """Skip a test whose outside program is missing, with a note; fail it where CI=true."""
+    for marker, (program, package) in OUTSIDE_PROGRAMS.items():
+        if item.get_closest_marker(marker) is None or shutil.which(program):
+            continue
+        message = f"{program} is missing: install it (on Debian: apt install {package})"
+        if os.environ.get("CI") == "true":
+            pytest.fail(message, pytrace=False)
+        pytest.skip(message)
