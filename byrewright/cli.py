@@ -13,6 +13,7 @@ app = typer.Typer(
     help="Design, prove, commission and look after the plant of large milking parlours.",
     no_args_is_help=True,
     add_completion=False,
+    rich_markup_mode=None,  # plain help: the decorated one costs 0.2 s
 )
 
 

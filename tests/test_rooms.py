@@ -1,4 +1,4 @@
-"""The shape of the source: who may import whom, how long a module is, how fast the command starts."""
+"""The shape of the source: who may import whom, how long a module is, how fast help comes."""
 
 from __future__ import annotations
 
@@ -78,7 +78,9 @@ ALLOWED_LINES: tuple[tuple[str, str], ...] = (
     # (path from the root, part of the line): why the words are meant there
     ("LICENSE", ""),  # the licence is quoted whole
 )
-CLEANING_AGENT = re.compile(r"\b(?:cleaning|wash(?:ing)?|foaming|chemical|sanitis\w+)[ -]ag" "ents?")
+CLEANING_AGENT = re.compile(
+    r"\b(?:cleaning|wash(?:ing)?|foaming|chemical|sanitis\w+)[ -]ag" "ents?"
+)
 
 
 def modules() -> list[Path]:
@@ -182,10 +184,9 @@ def tracked_files() -> list[Path]:
             ["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, check=True, text=True
         ).stdout
     except (OSError, subprocess.CalledProcessError):
-        hidden = {".venv", ".git", "out", "build", "dist"}
-        return [
-            p for p in ROOT.rglob("*") if p.is_file() and not hidden & set(p.relative_to(ROOT).parts)
-        ]
+        made = {".venv", ".git", "out", "build", "dist"}
+        every = (p.relative_to(ROOT) for p in ROOT.rglob("*") if p.is_file())
+        return [ROOT / p for p in every if not made & set(p.parts)]
     return [p for name in listed.split("\0") if name and (p := ROOT / name).is_file()]
 
 
