@@ -106,11 +106,15 @@ def imported_rooms(path: Path) -> Iterator[tuple[int, str]]:
         elif isinstance(node, ast.Call) and getattr(
             node.func, "attr", getattr(node.func, "id", "")
         ) in {"import_module", "__import__"}:
-            names = [a.value for a in node.args if isinstance(a, ast.Constant)][:1]
+            names = [
+                str(part.value)
+                for part in ast.walk(node)
+                if isinstance(part, ast.Constant) and str(part.value).startswith("byrewright.")
+            ]
         else:
             continue
         for name in names:
-            parts = str(name).split(".")
+            parts = name.split(".")
             if parts[0] == "byrewright" and len(parts) > 1 and is_module(parts[1]):
                 yield node.lineno, parts[1]
 
