@@ -1,0 +1,1 @@
+"""The plant model: what is in the file, read with line numbers, checked, and written back."""

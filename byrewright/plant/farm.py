@@ -1,0 +1,250 @@
+"""The farm around the plant: site, herd, milkings, collections, work, cleaning, wishes."""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, Field
+
+from byrewright.plant.record import Record, par
+
+Redundancy = Literal["none", "duty-and-standby", "shared-running"]
+"""none: one machine for each task; duty-and-standby: a second stands ready; shared-running: both
+run together and each can do the task alone."""
+
+
+def _clock(text: str) -> str:
+    if not re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d", text):
+        raise ValueError('expected a time of day such as "05:30"')
+    return text
+
+
+Clock = Annotated[str, AfterValidator(_clock)]
+
+
+def minutes(clock: str) -> int:
+    """Minutes after midnight of "HH:MM".
+
+    >>> minutes("05:30")
+    330
+    """
+    return int(clock[:2]) * 60 + int(clock[3:])
+
+
+def clock(total_minutes: float) -> str:
+    """ "HH:MM" of minutes after midnight, wrapped into one day.
+
+    >>> clock(1470)
+    '00:30'
+    """
+    whole = round(total_minutes) % 1440
+    return f"{whole // 60:02d}:{whole % 60:02d}"
+
+
+Twelve = Annotated[tuple[float, ...], Field(min_length=12, max_length=12)]
+
+
+class Tariff(Record):
+    """A price of electricity from a time of day on."""
+
+    start: Clock = par("", "time from which it holds", alias="from")
+    price_kwh: float = par("", "price of a kWh in the site's currency", ge=0, le=10)
+
+
+class Supply(Record):
+    """The electricity to be had."""
+
+    phases: Literal[1, 3] = par("", "phases", 3, why="large plants have three phases")
+    voltage_v: float = par("V", "voltage between phases (or to neutral with one phase)", 400.0, ge=100, le=700,
+                           why="usual three-phase voltage")  # fmt: skip
+    frequency_hz: Literal[50, 60] = par("", "frequency", 50, why="usual with 400 V")
+    limit_kva: float | None = par(
+        "kVA", "largest demand the supply allows; none when not stated", None, ge=1, le=5000
+    )
+    tariff: tuple[Tariff, ...] = par("", "prices through the day", ())
+
+
+class Site(Record):
+    """Where the plant stands."""
+
+    name: str = par("", "name of the farm or project")
+    region: str = par(
+        "", "whose milk-temperature rules apply", "eu", why="not stated: the first of the rule sets"
+    )
+    altitude_m: float = par(
+        "m", "height above sea level", 100.0, ge=-400, le=4500, why="not stated"
+    )
+    water_temperature_c: Twelve = par("degC", "water source by month, January first")
+    ambient_c: Twelve = par("degC", "mean ambient by month")
+    hottest_c: float = par(
+        "degC", "hot afternoon the refrigeration must stand", 32.0, ge=5, le=55, why="not stated"
+    )
+    supply: Supply = par("", "electricity", Supply(), why="not stated")
+    currency: str = par("", "currency of prices", "EUR", why="not stated")
+    lift_m: float = par(
+        "m", "height from receiver outlet to tank inlet", 3.0, ge=-5, le=50, why="usual"
+    )
+
+
+class MilkOutTime(Record):
+    """Unit-on time of a cow: mean and standard deviation."""
+
+    mean: float = par("s", "mean", ge=120, le=1200)
+    spread: float = par("s", "standard deviation", ge=0, le=600)
+
+
+class Group(Record):
+    """Cows that are brought up together."""
+
+    name: str = par("", "name")
+    cows: int = par("", "cows", ge=1, le=20000)
+    yield_l_day: float | None = par(
+        "L/d", "milk a cow a day, when it differs from the herd's", None, ge=1, le=100
+    )
+    withheld_cows: int = par(
+        "", "cows whose milk is withheld", 0, ge=0, le=2000, why="none unless stated"
+    )
+
+
+class Herd(Record):
+    """The cows."""
+
+    cows: int = par("", "cows in milk", ge=4, le=20000)
+    yield_l_day: float = par("L/d", "milk a cow a day, mean", ge=1, le=100)
+    yield_spread: float = par("", "standard deviation of yield between cows, as a share of the mean", 0.3, ge=0, le=1,
+                              why="usual between cows of one herd")  # fmt: skip
+    cow_mass_kg: float = par("kg", "mean mass of a cow", 680.0, ge=200, le=1200, why="650-750 kg for large breeds",
+                             known="from_memory")  # fmt: skip
+    milk_out_time_s: MilkOutTime = par(
+        "",
+        "unit-on time",
+        MilkOutTime(mean=383.0, spread=129.0),
+        why="Edwards and others 2012, pooled over cows, days and farms",
+        known="read",
+    )
+    groups: tuple[Group, ...] = par("", "groups; empty for one group", ())
+
+    @property
+    def withheld_cows(self) -> int:
+        """Cows whose milk must not reach the tank."""
+        return sum(g.withheld_cows for g in self.groups)
+
+    def all_groups(self) -> tuple[Group, ...]:
+        """The groups, or the whole herd as one."""
+        return self.groups or (Group(name="herd", cows=self.cows),)
+
+
+class Milking(Record):
+    """One milking of the day."""
+
+    name: str = par("", "name")
+    start: Clock = par("", "first cow on")
+    target_h: float = par("h", "time within which all cows should be milked", ge=0.3, le=24)
+    share: float | None = par(
+        "", "share of the day's milk; equal by interval when not stated", None, ge=0.01, le=1
+    )
+    operators: int = par("", "people milking", 2, ge=1, le=20, why="not stated")
+    groups: tuple[str, ...] = par("", "groups milked, in order; empty for all", ())
+
+
+class Collection(Record):
+    """A tanker's visit."""
+
+    at: Clock = par("", "arrival")
+    tanker_l: float = par("L", "what it can take", ge=500, le=60000)
+    every_days: int = par("", "1 daily, 2 every other day", 1, ge=1, le=7, why="daily")
+
+
+class Work(Record):
+    """The milking routine, seconds a cow by task; one person may do several."""
+
+    prepare_s: float = par(
+        "s", "clean and dry teats with a cloth", 4.0, ge=0, le=60, why="rotary routine task time"
+    )
+    attach_s: float = par(
+        "s", "attach the unit", 6.0, ge=0, le=60, why="rotary routine example", known="read"
+    )
+    spray_s: float = par(
+        "s",
+        "disinfect teats after milking",
+        2.0,
+        ge=0,
+        le=60,
+        why="3 s in a parallel, less by machine",
+    )
+    other_s: float = par(
+        "s", "all else, idle too", 2.0, ge=0, le=60, why="rotary routine example", known="read"
+    )
+    cloths_a_cow: float = par(
+        "", "cloths a cow a milking", 1.2, ge=0, le=4, why="one to one and a half is common"
+    )
+    wage_h: float | None = par(
+        "", "cost of an hour's work in the site's currency", None, ge=0, le=500
+    )
+
+
+class Cleaning(Record):
+    """How the plant is washed."""
+
+    washes_a_day: int = par(
+        "", "full plant washes a day", 2, ge=1, le=6, why="after each of two milkings"
+    )
+    rinse_c: float = par("degC", "first rinse", 40.0, ge=5, le=60, why="35-46 degC", known="read")
+    hot_c: float = par(
+        "degC",
+        "hot wash at the start",
+        80.0,
+        ge=40,
+        le=95,
+        why="80-85 degC at the heater",
+        known="read",
+    )
+    end_c: float = par("degC", "least return temperature at the end of the hot wash", 55.0, ge=30, le=80,
+                       why="dumped when return falls under 55 degC", known="read")  # fmt: skip
+    acid_every_days: float = par(
+        "", "days between acid washes", 7.0, ge=0.3, le=60, why="about weekly", known="second_hand"
+    )
+    water_l_unit: float = par(
+        "L", "water a unit for each step", 10.0, ge=3, le=30, why="10 L a cluster", known="read"
+    )
+    steps: tuple[str, ...] = par(
+        "", "steps of a wash", ("rinse", "hot", "last rinse"), why="usual sequence"
+    )
+    hardness_ppm: float | None = par(
+        "", "water hardness as calcium carbonate, mg/L", None, ge=0, le=1000
+    )
+
+
+class Wishes(Record):
+    """What the farm asked for; findings are held to it."""
+
+    redundancy: Redundancy = par("", "none, duty-and-standby or shared-running", "shared-running",
+                                 why="no single failure should stop milking")  # fmt: skip
+    no_single_stop: bool = par(
+        "", "no single failure may stop milking", True, why="the usual wish of large herds"
+    )
+    reserve_h: float = par(
+        "h",
+        "milk storage beyond the next collection",
+        12.0,
+        ge=0,
+        le=96,
+        why="a tanker half a day late",
+    )
+    standby_power: Literal["none", "automatic", "tractor"] = par(
+        "", "standby power", "automatic", why="large herd"
+    )
+    budget: Literal["lean", "balanced", "generous"] = par(
+        "", "first cost against running cost", "balanced", why="not stated"
+    )
+    milk_out_c: float | None = par(
+        "degC", "wished milk temperature into the tank", None, ge=1, le=38
+    )
+    go_round_share: float = par("", "share of cows that may go round twice", 0.10, ge=0, le=0.5,
+                                why="high-yield herds aim at 5-10 %")  # fmt: skip
+
+
+def plain(record: Record) -> dict[str, Any]:
+    """The stated fields of a record as plain data for the file."""
+    return record.model_dump(mode="json", exclude_unset=True, by_alias=True)

@@ -1,0 +1,120 @@
+"""One graph of the plant: ports are nodes; pipes and the ways through machines are joints.
+
+Routes read which joints are open, the vacuum network reads bores and lengths, drawings read ids.
+Pure Python, no graph library, so that loading a plant stays quick.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from byrewright.plant.machine import Inside, Machine, Service
+from byrewright.plant.plant import Pipe, Plant
+
+
+@dataclass(frozen=True, slots=True)
+class Node:
+    """A port of a machine, or a vessel's body (port `*`)."""
+
+    machine: str
+    port: str
+
+    @property
+    def name(self) -> str:
+        return f"{self.machine}.{self.port}"
+
+
+@dataclass(frozen=True, slots=True)
+class Joint:
+    """A way between two nodes: a pipe, or a way inside a machine."""
+
+    id: str
+    a: Node
+    b: Node
+    what: Literal["pipe", "inside"]
+    machine: str | None
+    how: Inside | None
+    pipe: Pipe | None
+    service: Service | None
+
+
+@dataclass(frozen=True, slots=True)
+class Graph:
+    """Nodes and joints of a plant, in file order."""
+
+    nodes: tuple[Node, ...]
+    joints: tuple[Joint, ...]
+
+    def at(self) -> dict[Node, tuple[Joint, ...]]:
+        """The joints that meet each node."""
+        found: dict[Node, list[Joint]] = {n: [] for n in self.nodes}
+        for joint in self.joints:
+            found[joint.a].append(joint)
+            found[joint.b].append(joint)
+        return {n: tuple(j) for n, j in found.items()}
+
+
+def node(text: str) -> Node:
+    """The node written as `machine.port`."""
+    machine, _, name = text.partition(".")
+    return Node(machine, name)
+
+
+def used_ports(plant: Plant) -> dict[str, tuple[str, ...]]:
+    """The port names in use on each machine, in file order."""
+    used: dict[str, dict[str, None]] = {m: {} for m in plant.equipment}
+    for pipe in plant.pipes:
+        for end in (pipe.start, pipe.end):
+            machine, _, name = end.partition(".")
+            if machine in used:
+                used[machine][name] = None
+    return {m: tuple(names) for m, names in used.items()}
+
+
+def _ways(machine: Machine, used: tuple[str, ...]) -> list[tuple[str, str, Inside]]:
+    """The ways through a machine between ports in use (families spread out)."""
+    every = []
+    for way in machine.inside():
+        starts = ["*"] if way.a == "*" else [u for u in used if _is(machine, u, way.a)]
+        ends = ["*"] if way.b == "*" else [u for u in used if _is(machine, u, way.b)]
+        every += [(a, b, way) for a in starts for b in ends]
+    return every
+
+
+def _is(machine: Machine, used: str, declared: str) -> bool:
+    port = machine.port(used)
+    return port is not None and port.name == declared
+
+
+def build(plant: Plant) -> Graph:
+    """The graph of a checked plant."""
+    used = used_ports(plant)
+    nodes: dict[Node, None] = {}
+    joints: list[Joint] = []
+    for machine_id, machine in plant.equipment.items():
+        for name in used[machine_id]:
+            nodes[Node(machine_id, name)] = None
+        for a, b, way in _ways(machine, used[machine_id]):
+            start, end = Node(machine_id, a), Node(machine_id, b)
+            nodes[start] = nodes[end] = None
+            joints.append(
+                Joint(f"{machine_id}:{a}-{b}", start, end, "inside", machine_id, way, None, None)
+            )
+    for pipe in plant.pipes:
+        start, end = node(pipe.start), node(pipe.end)
+        nodes[start] = nodes[end] = None
+        joints.append(Joint(pipe.id, start, end, "pipe", None, None, pipe, plant.service_of(pipe)))
+    return Graph(tuple(nodes), tuple(joints))
+
+
+def is_open(plant: Plant, joint: Joint, mode: str, wrong: dict[str, str] | None = None) -> bool:
+    """Whether liquid may pass a joint in a mode; `wrong` gives positions that differ from the mode's."""
+    if joint.how is None or joint.machine is None:
+        return True
+    position = (wrong or {}).get(joint.machine) or plant.position(mode, joint.machine)
+    if joint.how.how == "gate":
+        return position in joint.how.positions
+    if joint.how.how == "mover":
+        return joint.how.free or position == "runs"
+    return True

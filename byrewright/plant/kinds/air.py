@@ -1,0 +1,135 @@
+"""Compressed air: compressors, dryers, receiver, moisture traps."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from byrewright.plant.machine import RUN, Failure, Inside, Machine, Upkeep, port, ports
+from byrewright.plant.record import par
+
+PRESSURE = "Pressure vessel: relief valve, inspection and drain by local law; bleed to zero before opening."
+
+
+class AirCompressor(Machine):
+    """Makes compressed air."""
+
+    KIND = "air_compressor"
+    TITLE = "Air compressor"
+    LETTERS = "AC"
+    SYMBOL = "pump_gas"
+    ROOM = "air"
+    NEEDS_POWER = True
+    PORTS = ports(port("outlet", "air", direction="out"))
+    INSIDE = (Inside("*", "outlet", "mover"),)
+    CAN = frozenset({"makes air", "runs"})
+    STATES = RUN
+    FAILURES = (
+        Failure(
+            "stops",
+            "air_compressor",
+            8.0,
+            "pressure falls",
+            "start the standby",
+            "motor or valve plate",
+        ),
+    )
+    UPKEEP = (Upkeep("oil, intake filter", every_h=500), Upkeep("valves", every_h=4000))
+    CAUTIONS = (PRESSURE,)
+
+    capacity_l_min_free: float = par("L/min", "free air delivered", ge=10, le=20000)
+    pressure_bar: float = par(
+        "bar", "highest delivery pressure (gauge)", 8.0, ge=2, le=15, why="common setting"
+    )
+    motor_kw: float = par("kW", "motor rating", ge=0.2, le=110)
+
+
+class AirDryer(Machine):
+    """Dries the air."""
+
+    KIND = "air_dryer"
+    TITLE = "Air dryer"
+    LETTERS = "AD"
+    SYMBOL = "filter"
+    ROOM = "air"
+    NEEDS_POWER = True
+    PORTS = ports(port("inlet", "air", direction="in"), port("outlet", "air", direction="out"))
+    INSIDE = (Inside("inlet", "outlet"),)
+    STATES = ("runs", "stopped")
+    FAILURES = (
+        Failure(
+            "freezes",
+            "refrigeration",
+            4.0,
+            "no air past the dryer",
+            "open the bypass",
+            "control",
+            "shut",
+        ),
+    )
+    UPKEEP = (Upkeep("drain and condenser", every_days=30),)
+
+    capacity_l_min_free: float = par(
+        "L/min", "free air at the reference conditions", ge=10, le=20000
+    )
+    dew_point_c: float = par(
+        "degC", "pressure dew point", 3.0, ge=-70, le=15, why="refrigerated dryer"
+    )
+    motor_kw: float = par("kW", "motor rating", 0.3, ge=0.05, le=20, why="usual for its size")
+
+
+class AirReceiver(Machine):
+    """Stores compressed air; machines moved by air name it in `air_from`."""
+
+    KIND = "air_receiver"
+    TITLE = "Air receiver"
+    LETTERS = "AV"
+    SYMBOL = "vessel"
+    ROOM = "air"
+    PORTS = ports(
+        port("inlet_#", "air", direction="in"),
+        port("outlet_#", "air", direction="out", needed=False),
+    )
+    INSIDE = (Inside("inlet_#", "*"), Inside("*", "outlet_#"))
+    CAN = frozenset({"stores air"})
+    FAILURES = (Failure("hose bursts", "hose", 0.5, "gates and shut-offs go to rest", "isolate the section",
+                        "hose", "leaks"),)  # fmt: skip
+    UPKEEP = (Upkeep("drain", every_days=1), Upkeep("inspection by law", every_days=730))
+    CAUTIONS = (PRESSURE,)
+
+    volume_l: float = par("L", "volume", ge=10, le=10000)
+    highest_bar: float = par(
+        "bar", "pressure at which compressors stop", 8.0, ge=2, le=15, why="common setting"
+    )
+    lowest_bar: float = par(
+        "bar", "pressure at which compressors start", 6.5, ge=1, le=14, why="common setting"
+    )
+    serves_bar: float = par(
+        "bar", "pressure the machines need", 6.0, ge=1, le=12, why="common setting"
+    )
+
+
+class MoistureTrap(Machine):
+    """Drops water out of the air line."""
+
+    KIND = "moisture_trap"
+    TITLE = "Moisture trap"
+    LETTERS = "MT"
+    SYMBOL = "trap"
+    ROOM = "air"
+    PORTS = ports(port("inlet", "air", direction="in"), port("outlet", "air", direction="out"),
+                  port("drain", "drain", direction="out", needed=False))  # fmt: skip
+    INSIDE = (Inside("inlet", "outlet"),)
+    FAILURES = (
+        Failure(
+            "drain blocked",
+            "float",
+            0.5,
+            "water at the valves",
+            "drain by hand",
+            "float",
+            "wet air",
+        ),
+    )
+    UPKEEP = (Upkeep("drain", every_days=7),)
+
+    drain_by: Literal["hand", "float", "timer"] = par("", "how it is drained", "float", why="usual")

@@ -1,0 +1,85 @@
+"""Washing: trough, dosing, air injector."""
+
+from __future__ import annotations
+
+from byrewright.plant.machine import Failure, Inside, Machine, Upkeep, port, ports
+from byrewright.plant.record import par
+
+CHEMICAL = "Hot caustic and acid burn: goggles, gloves, apron; never mix acid with chlorine products; eye wash near."
+
+
+class WashTrough(Machine):
+    """Where wash liquid is made up and comes back to."""
+
+    KIND = "wash_trough"
+    TITLE = "Wash trough"
+    LETTERS = "TR"
+    SYMBOL = "vessel_open"
+    ROOM = "cleaning"
+    PORTS = ports(
+        port("supply_#", "water", direction="in"),
+        port("dose", "wash", direction="in", needed=False),
+        port("return_#", "wash", "milk", direction="in", needed=False),
+        port("outlet_#", "wash", direction="out"),
+        port("drain", "drain", direction="out", needed=False),
+    )
+    INSIDE = (Inside("supply_#", "*"), Inside("dose", "*"), Inside("return_#", "*"), Inside("*", "outlet_#"),
+              Inside("*", "drain"))  # fmt: skip
+    CAN = frozenset({"gives wash"})
+    FAILURES = (
+        Failure(
+            "runs dry",
+            "float",
+            1.0,
+            "air in the wash, no slugs",
+            "fill and wash again",
+            "level sensor",
+        ),
+    )
+    UPKEEP = (Upkeep("clean and check level sensor", every_days=30),)
+    TESTS = ("wash return temperature and dose",)
+    CAUTIONS = (CHEMICAL,)
+
+    volume_l: float = par("L", "volume", ge=20, le=10000)
+
+
+class Doser(Machine):
+    """Doses detergent, acid or disinfectant."""
+
+    KIND = "doser"
+    TITLE = "Dosing pump"
+    LETTERS = "DS"
+    SYMBOL = "doser"
+    ROOM = "cleaning"
+    NEEDS_POWER = True
+    PORTS = ports(port("outlet", "wash", direction="out"))
+    INSIDE = (Inside("*", "outlet", "mover"),)
+    STATES = ("stopped", "runs")
+    FAILURES = (Failure("does not dose", "dosing_pump", 1.0, "drum level does not fall; counts rise days later",
+                        "prime it, change the tube, wash again", "tube set", "no dose"),)  # fmt: skip
+    UPKEEP = (Upkeep("tube and dose check", every_days=90),)
+    CAUTIONS = (CHEMICAL,)
+
+    dose_ml_l: float = par(
+        "mL/L", "product to a litre of wash", 5.0, ge=0.1, le=50, why="common label rate"
+    )
+    motor_kw: float = par("kW", "motor rating", 0.06, ge=0.01, le=2, why="small peristaltic pump")
+
+
+class AirInjector(Machine):
+    """Lets air into the milkline in slugs during washing."""
+
+    KIND = "air_injector"
+    TITLE = "Air injector"
+    LETTERS = "AI"
+    SYMBOL = "valve"
+    ROOM = "cleaning"
+    PORTS = ports(port("outlet", "air", direction="out"))
+    INSIDE = (Inside("*", "outlet", "gate", ("pulses", "open")),)
+    STATES = ("closed", "pulses")
+    FAILURES = (Failure("stays open", "solenoid_valve", 1.0, "vacuum low in milking, cups fall", "close by hand",
+                        "valve", "open"),)  # fmt: skip
+    UPKEEP = (Upkeep("valve and timing", every_days=90),)
+    TESTS = ("slug velocity",)
+
+    bore_mm: float = par("mm", "bore", 38.0, ge=10, le=150, why="common size")

@@ -1,0 +1,243 @@
+"""Cooling: plate cooler, tanks, chillers, ice bank, refrigeration."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from byrewright.plant.kinds.milk import CONFINED
+from byrewright.plant.machine import RUN, Failure, Inside, Machine, Port, Upkeep, port, ports
+from byrewright.plant.record import par
+
+REFRIGERANT = "Refrigerant circuits only by licensed people; ventilate, no naked flame near flammable refrigerant."
+
+
+class PlateCooler(Machine):
+    """Cools milk against water, and in a second stage against a chilled liquid."""
+
+    KIND = "plate_cooler"
+    TITLE = "Plate cooler"
+    LETTERS = "PC"
+    SYMBOL = "exchanger"
+    ROOM = "cooling"
+    FAILURES = (
+        Failure("blocks", "filter", 3.0, "delivery pressure up, flow down", "bypass or open and clean", "gaskets",
+                "milk path shut"),
+        Failure("fouled", "exchanger_fouling", 3.0, "milk leaves warmer than last month", "wash backwards, open it",
+                "gaskets", "ua x0.6"),
+        Failure("plate leaks", "exchanger", 8.0, "freezing point up, or milk in the water", "isolate, pressure test",
+                "plate and gasket", "water to milk"),
+    )  # fmt: skip
+    UPKEEP = (
+        Upkeep("approach temperature", every_days=7),
+        Upkeep("open and inspect", every_days=730),
+    )
+    TESTS = ("outlet temperature and approach",)
+
+    area_m2: float = par("m2", "heat-transfer area of the water stage", ge=0.1, le=500)
+    u_w_m2_k: float = par("W/m2/K", "overall coefficient at design flow, clean", 2500.0, ge=300, le=6000,
+                          why="2000-4000 for milk against water", known="from_memory")  # fmt: skip
+    water_ratio: float = par("", "litres of water to one of milk", ge=0.2, le=6)
+    chilled_area_m2: float = par(
+        "m2", "area of the chilled stage (0: none)", 0.0, ge=0, le=500, why="no second stage"
+    )
+    chilled_ratio: float = par(
+        "", "litres of chilled liquid to one of milk", 2.0, ge=0.2, le=6, why="common ratio"
+    )
+    milk_drop_kpa: float = par(
+        "kPa", "pressure lost by the milk at design flow", 80.0, ge=1, le=500, why="usual size"
+    )
+
+    def ports(self) -> tuple[Port, ...]:
+        every = [port("milk_in", "milk", direction="in"), port("milk_out", "milk", direction="out"),
+                 port("water_in", "water", direction="in"), port("water_out", "water", direction="out")]  # fmt: skip
+        if self.chilled_area_m2 > 0:
+            every += [
+                port("coolant_in", "coolant", direction="in"),
+                port("coolant_out", "coolant", direction="out"),
+            ]
+        return tuple(every)
+
+    def inside(self) -> tuple[Inside, ...]:
+        ways = [Inside("milk_in", "milk_out"), Inside("water_in", "water_out")]
+        if self.chilled_area_m2 > 0:
+            ways.append(Inside("coolant_in", "coolant_out"))
+        return tuple(ways)
+
+
+class BulkTank(Machine):
+    """Stores milk cold until it is collected (tank or silo)."""
+
+    KIND = "bulk_tank"
+    TITLE = "Bulk tank"
+    LETTERS = "TK"
+    SYMBOL = "tank"
+    ROOM = "cooling"
+    NEEDS_POWER = True
+    PORTS = ports(
+        port("inlet_#", "milk", direction="in"),
+        port("outlet", "milk", direction="out"),
+        port("sample", "milk", direction="out", needed=False),
+        port("wash", "wash", direction="in", needed=False),
+        port("vent", "air", needed=False),
+        port("refrigerant_in", "refrigerant", direction="in", needed=False),
+        port("refrigerant_out", "refrigerant", direction="out", needed=False),
+        port("coolant_in", "coolant", direction="in", needed=False),
+        port("coolant_out", "coolant", direction="out", needed=False),
+    )
+    INSIDE = (Inside("inlet_#", "*"), Inside("wash", "*"), Inside("*", "outlet"), Inside("*", "sample"),
+              Inside("refrigerant_in", "refrigerant_out"), Inside("coolant_in", "coolant_out"))  # fmt: skip
+    CAN = frozenset({"holds milk", "stores milk", "cools milk"})
+    STATES = ("fills", "stands", "is washed", "is emptied")
+    FAILURES = (
+        Failure("agitator stops", "ac_motor", 4.0, "temperature reads uneven, cream", "stir by hand control", "motor",
+                "no mixing"),
+        Failure("thermometer false", "transducer", 2.0, "display differs from a hand thermometer", "measure by hand",
+                "sensor", "false temperature"),
+    )  # fmt: skip
+    UPKEEP = (
+        Upkeep("thermometer against a reference", every_days=182),
+        Upkeep("outlet seat", every_days=182),
+    )
+    TESTS = ("cooling time", "insulation")
+    CAUTIONS = (CONFINED,)
+
+    volume_l: float = par("L", "rated volume", ge=200, le=200000)
+    cooling: Literal["direct_expansion", "ice_bank", "chilled_water", "none"] = par("", "how it is cooled",
+                                                                                    "direct_expansion",
+                                                                                    why="most common")  # fmt: skip
+    cooling_kw: float = par(
+        "kW", "heat it can take out of the milk at its rated conditions", ge=0, le=1000
+    )
+    milkings_class: Literal[2, 4, 6] = par(
+        "", "milkings it is rated to hold", 2, why="collected daily"
+    )
+    time_class: Literal["0", "I", "II", "III"] = par("", "cooling-time class", "II", why="common class",
+                                                     known="from_memory")  # fmt: skip
+    ambient_class: Literal["A", "B", "C"] = par(
+        "", "ambient class", "B", why="temperate climate", known="from_memory"
+    )
+    set_c: float = par(
+        "degC", "temperature it holds", 3.5, ge=0.5, le=8, why="below 4 degC with no ice"
+    )
+    agitator_kw: float = par("kW", "agitator motor", 0.75, ge=0, le=15, why="usual for its size")
+    insulation_k_h: float = par("K/h", "warming of a full tank left alone", 0.25, ge=0, le=3,
+                                why="allowed mean rise", known="from_memory")  # fmt: skip
+
+    def power_kw(self) -> float:
+        return self.agitator_kw
+
+
+class CondensingUnit(Machine):
+    """Refrigeration for a direct-expansion tank: compressor and air-cooled condenser."""
+
+    KIND = "condensing_unit"
+    TITLE = "Condensing unit"
+    LETTERS = "CU"
+    SYMBOL = "chiller"
+    ROOM = "cooling"
+    NEEDS_POWER = True
+    PORTS = ports(port("refrigerant_out", "refrigerant", direction="out"),
+                  port("refrigerant_in", "refrigerant", direction="in"),
+                  port("recovery_in", "water", direction="in", needed=False),
+                  port("recovery_out", "water", direction="out", needed=False))  # fmt: skip
+    INSIDE = (
+        Inside("refrigerant_in", "refrigerant_out", "mover"),
+        Inside("recovery_in", "recovery_out"),
+    )
+    CAN = frozenset({"makes cold", "runs"})
+    STATES = RUN
+    FAILURES = (
+        Failure("trips", "refrigeration", 8.0, "tank warms; compressor silent", "clean the condenser, reset once, call",
+                "pressure switch or contactor"),
+        Failure("condenser dirty", "exchanger_fouling", 1.0, "runs long, high pressure", "brush and hose it", "",
+                "duty x0.7"),
+    )  # fmt: skip
+    UPKEEP = (
+        Upkeep("clean condenser", every_days=90),
+        Upkeep("leak check by licensed person", every_days=182),
+    )
+    CAUTIONS = (REFRIGERANT,)
+
+    duty_kw: float = par("kW", "cold it makes at its rated ambient", ge=0.5, le=1000)
+    cop: float = par("", "cold made for each kW of electricity", 2.7, ge=1, le=7, why="2.5-3.0 for air-cooled",
+                     known="from_memory")  # fmt: skip
+    rated_ambient_c: float = par("degC", "ambient at which the duty is stated", 32.0, ge=15, le=50,
+                                 why="class B", known="from_memory")  # fmt: skip
+
+    def power_kw(self) -> float:
+        return self.duty_kw / self.cop
+
+
+class Chiller(Machine):
+    """Chills a circulating liquid (water or food-grade glycol)."""
+
+    KIND = "chiller"
+    TITLE = "Chiller"
+    LETTERS = "CH"
+    SYMBOL = "chiller"
+    ROOM = "cooling"
+    NEEDS_POWER = True
+    PORTS = ports(port("coolant_in", "coolant", direction="in"), port("coolant_out", "coolant", direction="out"),
+                  port("recovery_in", "water", direction="in", needed=False),
+                  port("recovery_out", "water", direction="out", needed=False))  # fmt: skip
+    INSIDE = (Inside("coolant_in", "coolant_out"), Inside("recovery_in", "recovery_out"))
+    CAN = frozenset({"makes cold", "runs"})
+    STATES = RUN
+    FAILURES = (Failure("trips", "refrigeration", 8.0, "coolant warms, milk leaves warm",
+                        "start the standby or send milk to the cooled tank", "compressor or control"),)  # fmt: skip
+    UPKEEP = (Upkeep("clean condenser", every_days=90), Upkeep("glycol strength", every_days=365))
+    CAUTIONS = (REFRIGERANT,)
+
+    duty_kw: float = par("kW", "cold it makes at its rated conditions", ge=1, le=2000)
+    cop: float = par("", "cold made for each kW of electricity", 2.5, ge=1, le=7, why="2.0-3.0 for chillers",
+                     known="from_memory")  # fmt: skip
+    leaving_c: float = par(
+        "degC", "temperature of the liquid it sends out", 1.0, ge=-10, le=15, why="above freezing"
+    )
+    rated_ambient_c: float = par("degC", "ambient at which the duty is stated", 32.0, ge=15, le=50,
+                                 why="temperate climate", known="from_memory")  # fmt: skip
+
+    def power_kw(self) -> float:
+        return self.duty_kw / self.cop
+
+
+class IceBank(Machine):
+    """Stores cold as ice, made mostly off-peak, and sends out ice water."""
+
+    KIND = "ice_bank"
+    TITLE = "Ice bank"
+    LETTERS = "IB"
+    SYMBOL = "vessel"
+    ROOM = "cooling"
+    NEEDS_POWER = True
+    PORTS = ports(port("coolant_in_#", "coolant", direction="in"), port("coolant_out_#", "coolant", direction="out"),
+                  port("recovery_in", "water", direction="in", needed=False),
+                  port("recovery_out", "water", direction="out", needed=False))  # fmt: skip
+    INSIDE = (
+        Inside("coolant_in_#", "*"),
+        Inside("*", "coolant_out_#"),
+        Inside("recovery_in", "recovery_out"),
+    )
+    CAN = frozenset({"makes cold", "stores cold", "runs"})
+    STATES = RUN
+    FAILURES = (Failure("compressor trips", "refrigeration", 8.0, "ice thinner each milking",
+                        "run at all hours, lower load, call", "compressor or control"),)  # fmt: skip
+    UPKEEP = (Upkeep("ice sensor", every_days=182), Upkeep("clean condenser", every_days=90))
+    CAUTIONS = (REFRIGERANT,)
+
+    store_kwh: float = par("kWh", "cold stored as ice when full", ge=1, le=20000)
+    duty_kw: float = par("kW", "rate at which its compressors make cold", ge=0.5, le=2000)
+    cop: float = par("", "cold made for each kW of electricity", 2.0, ge=1, le=6, why="1.7-2.2 for ice making",
+                     known="from_memory")  # fmt: skip
+    leaving_c: float = par(
+        "degC", "temperature of the water it sends out", 1.0, ge=0, le=6, why="melting ice"
+    )
+    make_from: str = par(
+        "", "time at which ice making may start", "22:00", why="night tariff where there is one"
+    )
+    make_until: str = par(
+        "", "time at which ice making must stop", "06:00", why="night tariff where there is one"
+    )
+
+    def power_kw(self) -> float:
+        return self.duty_kw / self.cop

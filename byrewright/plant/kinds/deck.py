@@ -1,0 +1,221 @@
+"""The deck: platform, drives, rollers, gland, gates, and cloth laundry beside it."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from byrewright.plant.machine import Failure, Inside, Machine, Port, Service, Upkeep, port, ports
+from byrewright.plant.record import par
+
+ROTATING = (
+    "Rotating deck: nip points at entry, exit and skirting; lock off and prove dead before going below; "
+    "warn before restart; emergency stops within reach and tested each week."
+)
+CROWD = "Gate and cows can crush: no one in its path, stop within reach."
+
+
+class Platform(Machine):
+    """The stalls: a rotary deck, or fixed stalls in rows."""
+
+    KIND = "platform"
+    TITLE = "Platform"
+    LETTERS = "PF"
+    SYMBOL = "deck"
+    ROOM = "deck"
+    CAN = frozenset({"stands cows"})
+    STATES = ("stopped", "runs")
+    FAILURES = (
+        Failure("jams", "roller", 4.0, "thump once a turn, current up", "slow, change the roller after milking; stop if it drops",
+                "roller"),
+        Failure("stop circuit broken", "contactor", 1.0, "deck does not stop at the rope", "no restart until proven",
+                "rope switch", "must stop"),
+    )  # fmt: skip
+    UPKEEP = (
+        Upkeep("rail, joints, level", every_days=182),
+        Upkeep("emergency stops", every_days=7),
+    )
+    TESTS = ("emergency stops", "level and run-out", "stray voltage")
+    CAUTIONS = (ROTATING,)
+
+    layout: Literal["rotary", "rows"] = par(
+        "", "rotary deck or fixed stalls in rows", "rotary", why="rotaries first"
+    )
+    stalls: int = par("", "stalls", ge=4, le=200)
+    rows: int = par(
+        "", "rows of fixed stalls (1 for a rotary)", 1, ge=1, le=4, why="a rotary has one ring"
+    )
+    facing: Literal["in", "out"] = par("", "cows face in or out", "in", why="milked from outside")
+    turn_s: float = par(
+        "s", "time of one turn in milking (rotary), or of one row change (rows)", ge=60, le=2400
+    )
+    entry_stalls: float = par("", "stalls taken by entry, exit and attaching, where no milk is had", 5.0, ge=0, le=30,
+                              why="usual bridge and attach space")  # fmt: skip
+    rail_radius_m: float | None = par("m", "radius of the roller track (rotary)", None, ge=2, le=30)
+    stall_mass_kg: float = par("kg", "deck and stall work, each stall", 300.0, ge=50, le=3000,
+                               why="steel deck with thin concrete; 600-1000 with cow on a concrete deck")  # fmt: skip
+    stop_share_pct: float = par(
+        "%", "share of milking time stood still", 4.0, ge=0, le=30, why="2-6 % is common"
+    )
+    bonded: bool = par(
+        "", "deck bonded to earth through brush or ring", True, why="must be: equipotential bonding"
+    )
+
+
+class DriveUnit(Machine):
+    """Turns the deck."""
+
+    KIND = "drive_unit"
+    TITLE = "Platform drives"
+    LETTERS = "DU"
+    SYMBOL = "motor"
+    ROOM = "deck"
+    NEEDS_POWER = True
+    CAN = frozenset({"turns deck", "runs"})
+    STATES = ("stopped", "runs", "ready")
+    FAILURES = (Failure("slips or trips", "gear_motor", 4.0, "jerks, others' current up", "lift the failed unit out, slow down",
+                        "wheel or gear motor"),)  # fmt: skip
+    UPKEEP = (Upkeep("contact force and tread", every_days=90), Upkeep("gear oil", every_h=8000))
+    CAUTIONS = (ROTATING,)
+
+    motor_kw: float = par("kW", "motor rating of each", ge=0.2, le=30)
+    wheel_mm: float = par("mm", "drive wheel diameter", 300.0, ge=50, le=1500, why="common size")
+    contact: Literal["spring", "air", "weight", "rack"] = par(
+        "", "what presses the wheel on", "spring", why="usual"
+    )
+    efficiency: float = par(
+        "", "gear and wheel together", 0.6, ge=0.1, le=0.98, why="worm or two-stage gear and wheel"
+    )
+
+
+class DeckRollers(Machine):
+    """Carry the deck."""
+
+    KIND = "deck_rollers"
+    TITLE = "Deck rollers"
+    LETTERS = "RL"
+    SYMBOL = "roller"
+    ROOM = "deck"
+    FAILURES = (Failure("breaks", "roller", 4.0, "thump once a turn", "slow, change after milking; stop if the deck drops",
+                        "roller", "drag up"),)  # fmt: skip
+    UPKEEP = (Upkeep("grease and look", every_days=30),)
+    CAUTIONS = (ROTATING,)
+
+    diameter_mm: float = par("mm", "roller diameter", 200.0, ge=50, le=600, why="common size")
+    rated_kn: float = par("kN", "rated load of each", ge=1, le=200)
+    travel: Literal["fixed", "with_deck"] = par("", "fixed to the ground, or carried round with the deck", "fixed",
+                                                why="rollers may be either")  # fmt: skip
+    tread: Literal["nylon", "steel", "polyurethane"] = par("", "tread", "nylon", why="common")
+
+
+class RotaryGland(Machine):
+    """Takes services on to the turning deck: separate swivels, or one combined joint."""
+
+    KIND = "rotary_gland"
+    TITLE = "Rotary gland"
+    LETTERS = "GL"
+    SYMBOL = "gland"
+    ROOM = "deck"
+    CAN = frozenset({"joins deck"})
+    FAILURES = (
+        Failure("seal leaks", "pump_seal", 3.0, "hiss, low vacuum, weeping", "change that part", "seal set", "leaks"),
+        Failure("slip ring lost", "slip_ring", 1.0, "removers and meters dead", "manual removal, brushes, spare ring",
+                "brush set", "signal lost"),
+    )  # fmt: skip
+    UPKEEP = (Upkeep("seals", every_h=4000), Upkeep("brushes and ring", every_h=2000))
+    TESTS = ("vacuum and milk swivel leakage", "slip ring resistance")
+    CAUTIONS = (ROTATING,)
+
+    carries: tuple[Service, ...] = par("", "services it takes across", ("vacuum", "milk", "wash", "air", "power", "signal"),
+                                       why="all that a deck usually needs")  # fmt: skip
+    combined: bool = par(
+        "", "one joint for all, or separate parts", False, why="separate parts can be changed alone"
+    )
+    bore_mm: float | None = par("mm", "milk bore", None, ge=10, le=300)
+    vacuum_bore_mm: float | None = par("mm", "vacuum bore", None, ge=10, le=400)
+
+    def ports(self) -> tuple[Port, ...]:
+        piped = [s for s in self.carries if s not in ("power", "signal")]
+        return tuple(
+            port(f"{side}_{s}", s, needed=s in ("vacuum", "milk"))
+            for s in piped
+            for side in ("deck", "fixed")
+        )
+
+    def inside(self) -> tuple[Inside, ...]:
+        piped = [s for s in self.carries if s not in ("power", "signal")]
+        return tuple(Inside(f"deck_{s}", f"fixed_{s}") for s in piped)
+
+
+class YardGate(Machine):
+    """Brings the waiting cows up."""
+
+    KIND = "yard_gate"
+    TITLE = "Holding-yard gate"
+    LETTERS = "YG"
+    SYMBOL = "gate"
+    ROOM = "deck"
+    STATES = ("stopped", "runs")
+    FAILURES = (
+        Failure(
+            "sticks", "gear_motor", 2.0, "gaps on the deck", "bring cows by hand", "rope or motor"
+        ),
+    )
+    UPKEEP = (Upkeep("rope, bell and stop", every_days=30),)
+    CAUTIONS = (CROWD,)
+
+    motor_kw: float = par("kW", "motor rating", 0.75, ge=0.1, le=10, why="usual")
+    yard_cows: int | None = par("", "cows the yard holds", None, ge=5, le=3000)
+
+
+class ClothWasher(Machine):
+    """Washes the udder cloths."""
+
+    KIND = "cloth_washer"
+    TITLE = "Cloth washers"
+    LETTERS = "CW"
+    SYMBOL = "washer"
+    ROOM = "laundry"
+    NEEDS_POWER = True
+    PORTS = ports(
+        port("water", "water", direction="in", needed=False),
+        port("drain", "drain", direction="out", needed=False),
+    )
+    CAN = frozenset({"washes cloths"})
+    STATES = ("stopped", "runs")
+    FAILURES = (Failure("stops", "washing_machine", 24.0, "cloth stock runs down", "second machine, spare lot of cloths",
+                        "pump or door lock"),)  # fmt: skip
+    UPKEEP = (Upkeep("drain filter", every_days=7),)
+
+    load_kg: float = par("kg", "dry load of each", ge=2, le=120)
+    cycle_min: float = par("min", "time of one load", 60.0, ge=20, le=240, why="a hot wash cycle")
+    motor_kw: float = par("kW", "rated input with heating", ge=0.5, le=60)
+    water_l_load: float = par("L", "water a load", 120.0, ge=10, le=2000, why="about 10 L a kg")
+
+
+class ClothDryer(Machine):
+    """Dries the udder cloths."""
+
+    KIND = "cloth_dryer"
+    TITLE = "Cloth dryers"
+    LETTERS = "CD"
+    SYMBOL = "washer"
+    ROOM = "laundry"
+    NEEDS_POWER = True
+    CAN = frozenset({"dries cloths"})
+    STATES = ("stopped", "runs")
+    FAILURES = (
+        Failure(
+            "stops",
+            "washing_machine",
+            24.0,
+            "damp cloths",
+            "second machine, line drying",
+            "belt or heater",
+        ),
+    )
+    UPKEEP = (Upkeep("lint filter", every_days=1),)
+    CAUTIONS = ("Lint burns: clean the filter daily.",)
+
+    load_kg: float = par("kg", "dry load of each", ge=2, le=120)
+    cycle_min: float = par("min", "time of one load", 50.0, ge=15, le=240, why="a full dry cycle")
+    motor_kw: float = par("kW", "rated input with heating", ge=0.5, le=80)

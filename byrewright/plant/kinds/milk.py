@@ -1,0 +1,306 @@
+"""Milk: line, receivers, pumps, valves, filters, balance tank, calf feed, tanker bay."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from byrewright.plant.machine import RUN, Failure, Inside, Machine, Port, Upkeep, port, ports
+from byrewright.plant.record import par
+
+CONFINED = (
+    "Never enter a vessel: confined space, gas and moving agitator. Follow local law and a permit."
+)
+HOT = (
+    "Hot caustic or acid may be inside: wear eye and hand protection, open no joint under pressure."
+)
+
+
+class Milkline(Machine):
+    """The sloped line that takes milk and air from the units to the receivers."""
+
+    KIND = "milkline"
+    TITLE = "Milkline"
+    LETTERS = "ML"
+    SYMBOL = "line"
+    ROOM = "milk"
+    PORTS = ports(
+        port("units_#", "milk", "wash", direction="in"),
+        port("receiver_#", "milk", direction="out"),
+        port("wash", "wash", direction="in", needed=False),
+        port("air", "air", direction="in", needed=False, meaning="air injector or air break"),
+        port("drain_#", "drain", direction="out", needed=False),
+    )
+    INSIDE = (Inside("units_#", "*"), Inside("wash", "*"), Inside("air", "*"), Inside("*", "receiver_#"),
+              Inside("*", "drain_#"))  # fmt: skip
+    FAILURES = (
+        Failure(
+            "leaks air",
+            "vessel",
+            1.0,
+            "froth in the receiver, low reserve",
+            "mend the joint",
+            "joint",
+        ),
+    )
+    UPKEEP = (Upkeep("joints and slope", every_days=365),)
+    TESTS = ("milkline slope", "milk system leakage", "milkline vacuum stability")
+
+    bore_mm: float = par("mm", "bore", ge=25, le=200)
+    slope_pct: float = par("%", "slope towards the receiver", ge=0, le=5)
+    length_m: float = par("m", "length", ge=1, le=1000)
+    looped: bool = par(
+        "", "closed into a loop, or dead-ended", True, why="loops are preferred", known="read"
+    )
+
+
+class Receiver(Machine):
+    """Takes milk and air from the milkline, parts them, and holds milk for the pump."""
+
+    KIND = "receiver"
+    TITLE = "Receiver"
+    LETTERS = "RC"
+    SYMBOL = "vessel"
+    ROOM = "milk"
+    PORTS = ports(
+        port("milkline_#", "milk", direction="in"),
+        port("vacuum", "vacuum", direction="out"),
+        port("outlet", "milk", direction="out"),
+        port("balance", "milk", needed=False, meaning="flooded line to its partner"),
+        port("drain", "drain", direction="out", needed=False),
+    )
+    INSIDE = (Inside("milkline_#", "*"), Inside("*", "vacuum", "trap"), Inside("*", "outlet"), Inside("*", "balance"),
+              Inside("*", "drain"))  # fmt: skip
+    CAN = frozenset({"holds milk"})
+    FAILURES = (
+        Failure("level probe says empty", "transducer", 0.5, "pump never starts, receiver fills to the trap",
+                "run the pump by hand, wipe the probe", "probe", "pump held off"),
+        Failure("level probe says full", "transducer", 0.5, "pump never stops, air in the delivery",
+                "run the pump by hand, wipe the probe", "probe", "pump held on"),
+        Failure("cracks or leaks", "vessel", 3.0, "vacuum low, froth", "isolate, milk on the other", "receiver", "lost"),
+    )  # fmt: skip
+    UPKEEP = (Upkeep("probes and gaskets", every_days=90),)
+    TESTS = ("receiver volume", "working vacuum")
+
+    volume_l: float = par("L", "volume", ge=10, le=1000)
+    led_at_l: float | None = par(
+        "L", "content that the pump control holds or starts at", None, ge=1, le=800
+    )
+    stop_at_l: float | None = par("L", "content at which an on/off pump stops", None, ge=0, le=800)
+    start_at_l: float | None = par(
+        "L", "content at which an on/off pump starts", None, ge=1, le=900
+    )
+
+
+class MilkPump(Machine):
+    """Moves milk."""
+
+    KIND = "milk_pump"
+    TITLE = "Milk pump"
+    LETTERS = "MP"
+    SYMBOL = "pump_liquid"
+    ROOM = "milk"
+    NEEDS_POWER = True
+    PORTS = ports(
+        port("inlet", "milk", "wash", direction="in"),
+        port("outlet", "milk", "wash", direction="out"),
+    )
+    INSIDE = (Inside("inlet", "outlet", "mover", free=True),)
+    CAN = frozenset({"moves milk", "moves liquid", "runs"})
+    STATES = RUN
+    FAILURES = (
+        Failure("stops", "centrifugal_pump", 3.0, "receiver rises", "run the partner, isolate", "motor"),
+        Failure("seal leaks", "pump_seal", 2.0, "foam, air in the delivery, drips", "partner pump, isolate, seal kit",
+                "seal kit", "draws air"),
+        Failure("runs on", "contactor", 2.0, "air in the delivery, milk churned", "stop it at the isolator",
+                "contactor or drive", "runs always"),
+    )  # fmt: skip
+    UPKEEP = (Upkeep("seal", every_h=2000), Upkeep("impeller and bearings", every_h=8000))
+
+    flow_l_min: float = par("L/min", "flow at its head", ge=5, le=5000)
+    head_m: float = par("m", "head at that flow, above the receiver's vacuum", ge=1, le=100)
+    motor_kw: float = par("kW", "motor rating", ge=0.1, le=75)
+    control: Literal["on_off", "stepped", "level_led"] = par("", "how its speed follows the level", "on_off",
+                                                             why="nothing says it has a drive")  # fmt: skip
+    led_by: str | None = par("", "vessel whose level leads it", None)
+    least_flow_pct: float = par(
+        "%", "least flow while running", 25.0, ge=0, le=100, why="usual floor of a drive"
+    )
+
+
+class Valve(Machine):
+    """A valve in any liquid or air line."""
+
+    KIND = "valve"
+    TITLE = "Valve"
+    LETTERS = "V"
+    SYMBOL = "valve"
+    ROOM = "milk"
+    PORTS = ()
+    CAN = frozenset({"is a valve"})
+    FAILURES = (
+        Failure("sticks", "control_valve", 1.0, "it does not move; the sensed position differs from the wanted",
+                "move it by hand", "actuator", "stays"),
+        Failure("passes when shut", "valve_seat", 2.0, "flow or drips downstream of a shut valve", "close a second valve",
+                "seat", "half open"),
+        Failure("position sensor wrong", "position_switch", 1.0, "alarm with the valve in place",
+                "look at the valve, change the switch", "position switch", "false position"),
+    )  # fmt: skip
+    UPKEEP = (Upkeep("seat and gland", every_days=365),)
+
+    ways: Literal[2, 3] = par("", "two-way or three-way", 2, why="two-way where nothing is said")
+    bore_mm: float | None = par("mm", "bore", None, ge=4, le=400)
+    moved_by: Literal["hand", "air", "motor"] = par(
+        "", "what moves it", "hand", why="hand valve where nothing is said"
+    )
+    sensed: bool = par("", "its position is sensed", False, why="no sensor where nothing is said")
+    duty: Literal[
+        "isolate",
+        "drain",
+        "divert",
+        "sample",
+        "air_break",
+        "wash_supply",
+        "fill",
+        "outlet",
+        "control",
+    ] = par("", "what it is for", "isolate", why="isolates where nothing is said")
+    seats: Literal["single", "double"] = par("", "one seat, or two with a drained leak chamber between", "single",
+                                             why="single seat where nothing is said")  # fmt: skip
+    on_loss: Literal["stays", "opens", "closes", "to_b", "to_c"] = par(
+        "", "what it does when its air, power or signal is lost", "stays", why="hand valves stay"
+    )
+    travel_s: float = par(
+        "s", "time to move", 2.0, ge=0, le=120, why="usual for an air-moved valve"
+    )
+
+    def ports(self) -> tuple[Port, ...]:
+        every = ("vacuum", "milk", "wash", "water", "air", "coolant", "refrigerant", "drain")
+        names = ("a", "b") if self.ways == 2 else ("a", "b", "c")
+        return tuple(port(n, *every) for n in names)  # type: ignore[arg-type]
+
+    def inside(self) -> tuple[Inside, ...]:
+        if self.ways == 2:
+            return (Inside("a", "b", "gate", ("open", "half")),)
+        return (
+            Inside("a", "b", "gate", ("to_b", "half")),
+            Inside("a", "c", "gate", ("to_c", "half")),
+        )
+
+    def states(self) -> tuple[str, ...]:
+        return ("closed", "open") if self.ways == 2 else ("to_b", "to_c")
+
+
+class MilkFilter(Machine):
+    """One filter body with its sock; twin filters are two of these, each with valves."""
+
+    KIND = "milk_filter"
+    TITLE = "Milk filter"
+    LETTERS = "MF"
+    SYMBOL = "filter"
+    ROOM = "milk"
+    PORTS = ports(
+        port("inlet", "milk", direction="in"),
+        port("outlet", "milk", direction="out"),
+        port("drain", "drain", direction="out", needed=False),
+    )
+    INSIDE = (Inside("inlet", "outlet"), Inside("inlet", "drain"))
+    CAN = frozenset({"filters milk"})
+    FAILURES = (Failure("blocks", "filter", 0.1, "delivery falls, receiver rises", "change to the other filter",
+                        "sock", "shut"),
+                Failure("sock bursts", "filter", 0.1, "dirt in the tank sieve", "change over, change the sock", "sock",
+                        "unfiltered"))  # fmt: skip
+    UPKEEP = (Upkeep("change sock", every_h=4),)
+
+    area_m2: float = par("m2", "filter area", ge=0.01, le=10)
+    cows_a_sock: float = par("", "cows milked through one sock before it is changed", 800.0, ge=50, le=5000,
+                             why="follows from dirt on this farm: measure it")  # fmt: skip
+    while_running: bool = par(
+        "", "can be changed while milking", False, why="single filter where nothing is said"
+    )
+
+
+class BalanceTank(Machine):
+    """Evens the flow between the receivers and the cooler."""
+
+    KIND = "balance_tank"
+    TITLE = "Balance tank"
+    LETTERS = "BT"
+    SYMBOL = "vessel_open"
+    ROOM = "milk"
+    PORTS = ports(
+        port("inlet_#", "milk", direction="in"),
+        port("outlet", "milk", direction="out"),
+        port("overflow", "drain", direction="out", needed=False),
+        port("wash", "wash", direction="in", needed=False),
+        port("drain", "drain", direction="out", needed=False),
+    )
+    INSIDE = (
+        Inside("inlet_#", "*"),
+        Inside("wash", "*"),
+        Inside("*", "outlet"),
+        Inside("*", "drain"),
+    )
+    CAN = frozenset({"holds milk"})
+    FAILURES = (Failure("level sensor false", "transducer", 1.0, "pump races or stands still", "run by hand",
+                        "level sensor", "false level"),)  # fmt: skip
+    UPKEEP = (Upkeep("vent and gasket", every_days=90),)
+    CAUTIONS = (CONFINED,)
+
+    volume_l: float = par("L", "volume", ge=20, le=20000)
+    led_at_l: float | None = par("L", "content that the pump control holds", None, ge=1, le=20000)
+
+
+class CalfFeed(Machine):
+    """Takes calf milk after the filter and before the cooler, to a vessel or pasteuriser."""
+
+    KIND = "calf_feed"
+    TITLE = "Calf-milk vessel"
+    LETTERS = "CF"
+    SYMBOL = "vessel"
+    ROOM = "milk"
+    PORTS = ports(port("milk", "milk", direction="in"), port("outlet", "milk", direction="out", needed=False),
+                  port("wash", "wash", direction="in", needed=False),
+                  port("drain", "drain", direction="out", needed=False))  # fmt: skip
+    INSIDE = (Inside("milk", "*"), Inside("wash", "*"), Inside("*", "outlet"), Inside("*", "drain"))
+    CAN = frozenset({"holds milk", "is an outlet for milk"})
+    FAILURES = (Failure("full", "operator", 0.2, "take-off valve open with the vessel full", "close it", "",
+                        "overflows"),)  # fmt: skip
+    UPKEEP = (Upkeep("wash", every_days=1),)
+
+    volume_l: float = par("L", "volume", ge=20, le=10000)
+    draw_l_milking: float = par("L", "milk drawn each milking", ge=0, le=10000)
+
+
+class TankerBay(Machine):
+    """Where the tanker couples up: from the tanks, or directly from the cooler."""
+
+    KIND = "tanker_bay"
+    TITLE = "Tanker bay"
+    LETTERS = "TB"
+    SYMBOL = "tanker"
+    ROOM = "milk"
+    PORTS = ports(
+        port("inlet_#", "milk", direction="in"), port("wash", "wash", direction="in", needed=False)
+    )
+    INSIDE = (Inside("inlet_#", "*"),)
+    CAN = frozenset({"is an outlet for milk"})
+    FAILURES = (Failure("tanker late", "collection", 6.0, "tank full before it comes", "use the reserve, call", "",
+                        "late"),)  # fmt: skip
+
+    load_l_min: float = par("L/min", "rate at which a tanker is loaded", 800.0, ge=20, le=3000,
+                            why="common suction or loading pump rate")  # fmt: skip
+    direct: bool = par("", "milk can be sent straight from the cooler", False, why="not stated")
+
+
+class FloorDrain(Machine):
+    """Where waste goes: floor channel or foul drain."""
+
+    KIND = "floor_drain"
+    TITLE = "Floor drain"
+    LETTERS = "FD"
+    SYMBOL = "drain"
+    ROOM = "water"
+    PORTS = ports(port("inlet_#", "drain", "wash", "water", "milk", direction="in"))
+    INSIDE = (Inside("inlet_#", "*"),)
+    CAN = frozenset({"is a drain"})
+    UPKEEP = (Upkeep("grid and trap", every_days=7),)

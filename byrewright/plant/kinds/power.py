@@ -1,0 +1,179 @@
+"""Power and control: mains, switchboards, generator, uninterruptible supply, controllers, sensors."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from byrewright.plant.machine import Failure, Machine, Upkeep
+from byrewright.plant.record import par
+
+LIVE = "Electrical work only by licensed people: isolate, lock off, prove dead; bonding of all metal cows can touch."
+
+
+class Mains(Machine):
+    """The public supply at the farm."""
+
+    KIND = "mains"
+    TITLE = "Mains supply"
+    LETTERS = "EM"
+    SYMBOL = "supply"
+    ROOM = "power"
+    CAN = frozenset({"gives power"})
+    FAILURES = (
+        Failure("fails", "mains", 2.0, "dark", "generator; tractor generator inlet; load order", "", "off"),
+        Failure("loses a phase", "mains_phase", 2.0, "motors hum and trip", "generator", "", "three-phase motors off"),
+    )  # fmt: skip
+    CAUTIONS = (LIVE,)
+
+    supply_kva: float = par("kVA", "agreed maximum demand", ge=1, le=5000)
+    phases: Literal[1, 3] = par("", "phases", 3, why="large plants have three")
+
+
+class Switchboard(Machine):
+    """Feeds machines. `fed_from` lists its supplies in order of use."""
+
+    KIND = "switchboard"
+    TITLE = "Switchboard"
+    LETTERS = "SB"
+    SYMBOL = "board"
+    ROOM = "power"
+    CAN = frozenset({"gives power"})
+    FAILURES = (Failure("main breaker trips", "circuit_breaker", 1.0, "all it feeds stands still", "find the fault, reset once",
+                        "breaker"),)  # fmt: skip
+    UPKEEP = (Upkeep("tighten, thermal picture, residual-current test", every_days=365),)
+    TESTS = ("bonding resistance", "residual-current trip")
+    CAUTIONS = (LIVE,)
+
+    rating_a: float | None = par("A", "rated current", None, ge=6, le=6300)
+    essential: bool = par("", "kept on in standby", True, why="all kept on unless said otherwise")
+
+
+class Generator(Machine):
+    """Standby generator with its transfer switch."""
+
+    KIND = "generator"
+    TITLE = "Standby generator"
+    LETTERS = "GE"
+    SYMBOL = "generator"
+    ROOM = "power"
+    CAN = frozenset({"gives power", "stands by"})
+    FAILURES = (
+        Failure("does not start", "generator_start", 2.0, "dark after the start time", "tractor generator inlet",
+                "start battery"),
+        Failure("transfer fails", "transfer_switch", 2.0, "generator runs, plant dark", "transfer by hand",
+                "transfer switch"),
+    )  # fmt: skip
+    UPKEEP = (
+        Upkeep("start battery and weekly run on load", every_days=7),
+        Upkeep("oil and filters", every_h=250),
+    )
+    CAUTIONS = (LIVE, "Exhaust gas kills: run outdoors or ducted.")
+
+    rating_kva: float = par("kVA", "standby rating", ge=1, le=5000)
+    reactance_pu: float = par("", "transient reactance, per unit", 0.2, ge=0.05, le=0.5, why="usual 0.15-0.25",
+                              known="from_memory")  # fmt: skip
+    start_s: float = par(
+        "s",
+        "from loss of mains to power on the board",
+        15.0,
+        ge=0,
+        le=600,
+        why="usual automatic start",
+    )
+    start_by: Literal["automatic", "hand", "tractor"] = par(
+        "", "how it starts", "automatic", why="usual"
+    )
+    fuel_l: float = par("L", "fuel on site", 200.0, ge=0, le=50000, why="base tank")
+
+
+class UninterruptibleSupply(Machine):
+    """Carries controls through a loss of mains."""
+
+    KIND = "uninterruptible_supply"
+    TITLE = "Uninterruptible supply"
+    LETTERS = "US"
+    SYMBOL = "supply"
+    ROOM = "power"
+    CAN = frozenset({"gives power", "stands by"})
+    FAILURES = (
+        Failure(
+            "battery flat",
+            "battery",
+            4.0,
+            "controls drop at mains loss",
+            "change the battery",
+            "battery",
+        ),
+    )
+    UPKEEP = (Upkeep("battery test", every_days=182),)
+
+    rating_kva: float = par("kVA", "rating", ge=0.1, le=500)
+    hold_min: float = par("min", "time it carries its load", 15.0, ge=0.1, le=600, why="small unit")
+
+
+class Controller(Machine):
+    """Runs valves and pumps. The tool never writes to it."""
+
+    KIND = "controller"
+    TITLE = "Controller"
+    LETTERS = "CT"
+    SYMBOL = "controller"
+    ROOM = "power"
+    NEEDS_POWER = True
+    CAN = frozenset({"controls"})
+    STATES = ("runs", "stopped")
+    FAILURES = (
+        Failure(
+            "stops",
+            "controller",
+            4.0,
+            "screens dead, outputs drop",
+            "hand controls",
+            "spare with program",
+        ),
+    )
+    UPKEEP = (Upkeep("copy of the program", every_days=182),)
+
+    motor_kw: float = par("kW", "electric input", 0.2, ge=0.01, le=5, why="control cabinet")
+
+
+class Sensor(Machine):
+    """Measures something on another machine."""
+
+    KIND = "sensor"
+    TITLE = "Sensor"
+    LETTERS = "SN"
+    SYMBOL = "sensor"
+    ROOM = "power"
+    CAN = frozenset({"senses"})
+    FAILURES = (
+        Failure("reads false", "transducer", 1.0, "value does not follow the plant", "compare, change", "sensor", "false"),
+        Failure("signal lost", "connector", 1.0, "no value", "connector, cable", "cable", "lost"),
+    )  # fmt: skip
+    UPKEEP = (Upkeep("compare with a reference", every_days=182),)
+
+    measures: Literal["vacuum", "pressure", "level", "flow", "temperature", "conductivity", "current", "speed",
+                      "position", "presence"] = par("", "what it measures")  # fmt: skip
+    on: str = par("", "machine it sits on")
+    at_port: str | None = par("", "port it sits at, where that matters", None)
+
+
+class Sounder(Machine):
+    """Alarm horn and lamp where people milk."""
+
+    KIND = "sounder"
+    TITLE = "Alarm sounder"
+    LETTERS = "AS"
+    SYMBOL = "sounder"
+    ROOM = "power"
+    NEEDS_POWER = True
+    CAN = frozenset({"tells people"})
+    STATES = ("quiet", "sounds")
+    FAILURES = (
+        Failure(
+            "silent", "solenoid_valve", 2.0, "no sound at the weekly test", "change it", "sounder"
+        ),
+    )
+    UPKEEP = (Upkeep("weekly test", every_days=7),)
+
+    motor_kw: float = par("kW", "electric input", 0.05, ge=0.001, le=1, why="horn and lamp")

@@ -1,0 +1,150 @@
+"""What touches the cow: milking units, removal, backflush, meters, withheld-milk gear."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from byrewright.plant.machine import Failure, Inside, Machine, Upkeep, port, ports
+from byrewright.plant.record import par
+
+
+class MilkingUnit(Machine):
+    """Clusters with their tubes."""
+
+    KIND = "milking_unit"
+    TITLE = "Milking units"
+    LETTERS = "MU"
+    SYMBOL = "unit"
+    ROOM = "milk"
+    PORTS = ports(
+        port("milk", "milk", direction="out"),
+        port("withheld", "milk", direction="out", needed=False, meaning="divert for withheld milk"),
+        port("pulse", "vacuum", direction="out", needed=False),
+        port("wash", "wash", direction="in", needed=False, meaning="jetters"),
+    )
+    INSIDE = (
+        Inside("wash", "milk", "gate", ("washes",)),
+        Inside("*", "milk", "gate", ("milks", "washes")),
+        Inside("*", "withheld", "gate", ("milks",)),
+    )
+    CAN = frozenset({"gives milk"})
+    STATES = ("idle", "milks", "washes")
+    FAILURES = (
+        Failure("falls off", "cluster", 0.02, "air roars in, cups on the floor", "shut off, wash, attach again",
+                "", "air admission"),
+        Failure("liner splits", "cluster", 0.1, "hiss, slow milking, milk in the pulse tube", "change the liner",
+                "liner", "one unit lost"),
+    )  # fmt: skip
+    UPKEEP = (Upkeep("liners", every_h=1200), Upkeep("rubber tubes", every_days=365))
+    TESTS = ("cluster air admission", "shut-off valve leakage")
+
+    claw_air_l_min_free: float = par("L/min", "air admitted at each claw", 8.0, ge=4, le=12,
+                                     why="middle of the 4-12 L/min band", known="second_hand")  # fmt: skip
+    shut_off: bool = par(
+        "", "closes its vacuum by itself when it falls off", True, why="usual on large parlours"
+    )
+    fall_off_air_l_min_free: float = par("L/min", "air one admits after falling off, until shut off", 800.0, ge=50,
+                                         le=2000, why="400-1400 L/min is common")  # fmt: skip
+
+
+class Removal(Machine):
+    """Takes the unit off at the end of flow."""
+
+    KIND = "automatic_removal"
+    TITLE = "Automatic cluster removers"
+    LETTERS = "AR"
+    SYMBOL = "cylinder"
+    ROOM = "milk"
+    FAILURES = (Failure("does not take off", "removal", 0.5, "unit hangs on a dry cow", "take off by hand",
+                        "cylinder or valve", "manual"),)  # fmt: skip
+    UPKEEP = (Upkeep("cords and cylinders", every_h=2000),)
+
+    moved_by: Literal["vacuum", "air"] = par("", "what moves the cylinder", "vacuum",
+                                             why="many removers work on vacuum")  # fmt: skip
+    threshold_kg_min: float = par(
+        "kg/min",
+        "flow at which removal starts",
+        0.4,
+        ge=0.1,
+        le=1.0,
+        why="0.2 to 0.4 shortens unit-on time without loss of yield",
+        known="read",
+    )
+    delay_s: float = par("s", "wait below the threshold", 10.0, ge=0, le=60, why="10-20 s is usual",
+                         known="from_memory")  # fmt: skip
+    bore_mm: float = par("mm", "cylinder bore", 63.0, ge=20, le=160, why="common size")
+    stroke_mm: float = par("mm", "cylinder stroke", 600.0, ge=100, le=1500, why="common size")
+    milking_time_limit_s: float | None = par("s", "longest milking time before removal; none when not stated", None,
+                                             ge=120, le=1500)  # fmt: skip
+
+
+class Backflush(Machine):
+    """Rinses the unit between cows."""
+
+    KIND = "backflush"
+    TITLE = "Backflush"
+    LETTERS = "BF"
+    SYMBOL = "spray"
+    ROOM = "milk"
+    PORTS = ports(
+        port("water", "water", direction="in", needed=False),
+        port("air", "air", direction="in", needed=False),
+    )
+    FAILURES = (Failure("water valve stays open", "solenoid_valve", 1.0, "water runs; freezing point up",
+                        "close the hand valve", "solenoid", "water to milk"),)  # fmt: skip
+    UPKEEP = (Upkeep("valves and dose", every_days=90),)
+
+    water_l_cow: float = par("L", "water a cow", 0.8, ge=0, le=5, why="common setting")
+    air_nl_cow: float = par("L", "free air a cow", 6.0, ge=0, le=50, why="common setting")
+
+
+class MilkMeter(Machine):
+    """Measures each cow's milk."""
+
+    KIND = "milk_meter"
+    TITLE = "Milk meters"
+    LETTERS = "MM"
+    SYMBOL = "meter"
+    ROOM = "milk"
+    FAILURES = (
+        Failure(
+            "reads false",
+            "transducer",
+            1.0,
+            "yields jump",
+            "compare with the tank",
+            "probe",
+            "false",
+        ),
+    )
+    UPKEEP = (Upkeep("check against weighed milk", every_days=365),)
+
+
+class WithheldVessel(Machine):
+    """Takes the milk of marked cows (treated, colostrum, blood) so that none reaches the tank."""
+
+    KIND = "withheld_vessel"
+    TITLE = "Withheld-milk vessel"
+    LETTERS = "WM"
+    SYMBOL = "vessel"
+    ROOM = "milk"
+    PORTS = ports(
+        port("milk", "milk", direction="in"),
+        port("vacuum", "vacuum", direction="out", needed=False),
+        port("outlet", "milk", "drain", direction="out", needed=False),
+        port("wash", "wash", direction="in", needed=False),
+    )
+    INSIDE = (
+        Inside("milk", "*"),
+        Inside("*", "vacuum", "trap"),
+        Inside("*", "outlet"),
+        Inside("wash", "*"),
+    )
+    FAILURES = (
+        Failure("full", "operator", 0.2, "milk at its vacuum port", "empty it", "", "overflows"),
+    )
+    UPKEEP = (Upkeep("wash after use", every_days=1),)
+
+    volume_l: float = par("L", "volume", ge=10, le=2000)
+    way: Literal["bucket", "divert_line"] = par("", "separate bucket units, or a divert line on the deck", "bucket",
+                                                why="a bucket unit keeps it apart with no shared valve")  # fmt: skip

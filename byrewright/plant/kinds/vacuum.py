@@ -1,0 +1,214 @@
+"""Vacuum: pumps, regulation, tanks, traps and the lines on the deck."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from byrewright.plant.machine import RUN, Failure, Inside, Machine, Upkeep, port, ports
+from byrewright.plant.record import par
+
+VACUUM_CAUTION = (
+    "Isolate and lock off before opening: belts, hot surfaces, and vacuum that can draw in a hand."
+)
+
+
+class VacuumPump(Machine):
+    """Draws air out of the plant."""
+
+    KIND = "vacuum_pump"
+    TITLE = "Vacuum pump"
+    LETTERS = "VP"
+    SYMBOL = "pump_gas"
+    ROOM = "vacuum"
+    NEEDS_POWER = True
+    PORTS = ports(
+        port("inlet", "vacuum", direction="in"),
+        port("exhaust", "air", direction="out", needed=False, meaning="to open air"),
+    )
+    INSIDE = (Inside("inlet", "exhaust", "mover"),)
+    CAN = frozenset({"makes vacuum", "runs"})
+    STATES = RUN
+    FAILURES = (
+        Failure("stops", "ac_motor", 6.0, "its current is nil and vacuum sinks unless the partner carries on",
+                "close its hand valve, milk on the partner, attach slower", "motor, belts or drive"),
+        Failure("worn", "vacuum_pump", 24.0, "capacity test low, runs faster than it did",
+                "plan an overhaul, milk on both", "vanes or bearings", "capacity x0.75"),
+        Failure("runs at one speed", "drive", 8.0, "speed does not follow load",
+                "fixed speed with the mechanical regulator", "drive", "fixed speed"),
+    )  # fmt: skip
+    UPKEEP = (Upkeep("oil level and drip rate", every_h=50), Upkeep("belts and coupling", every_h=500),
+              Upkeep("capacity test", every_days=365))  # fmt: skip
+    TESTS = ("pump capacity", "exhaust back pressure")
+    CAUTIONS = (VACUUM_CAUTION,)
+
+    capacity_l_min_free: float = par(
+        "L/min", "free air drawn at full speed at the stated vacuum", ge=100, le=60000
+    )
+    at_vacuum_kpa: float = par("kPa", "vacuum at which the capacity is stated", 50.0, ge=20, le=80,
+                               why="pumps are rated at 50 kPa by custom", known="from_memory")  # fmt: skip
+    motor_kw: float = par("kW", "motor rating", ge=0.2, le=200)
+    speed: Literal["fixed", "variable"] = par("", "how its speed is set", "fixed",
+                                              why="nothing says it has a drive")  # fmt: skip
+    least_speed_pct: float = par("%", "least speed it may run at", 35.0, ge=5, le=100,
+                                 why="usual floor for lubrication and cooling")  # fmt: skip
+    design: Literal["vane", "lobe", "liquid_ring", "other"] = par(
+        "",
+        "how it works; the altitude rule suits vane pumps",
+        "vane",
+        why="the altitude rule assumed",
+    )
+    start: Literal["direct", "star_delta", "soft", "drive"] | None = par(
+        "", "how its motor starts", None
+    )
+
+
+class NonReturnValve(Machine):
+    """Lets its fluid pass one way only."""
+
+    KIND = "non_return_valve"
+    TITLE = "Non-return valve"
+    LETTERS = "NR"
+    SYMBOL = "check"
+    ROOM = "vacuum"
+    PORTS = ports(
+        port("inlet", "vacuum", "milk", "wash", "water", "coolant", "air", direction="in"),
+        port("outlet", "vacuum", "milk", "wash", "water", "coolant", "air", direction="out"),
+    )
+    INSIDE = (Inside("inlet", "outlet", "check"),)
+    FAILURES = (
+        Failure("leaks back", "check_valve", 2.0, "flow comes back through the machine that stands still",
+                "close the hand valve beside it", "seat and disc", "opens both ways"),
+        Failure("sticks shut", "check_valve", 2.0, "no flow though the machine runs", "change over", "disc", "shut"),
+    )  # fmt: skip
+    UPKEEP = (Upkeep("seat and spring", every_days=365),)
+
+    bore_mm: float | None = par("mm", "bore", None, ge=8, le=400)
+
+
+class DistributionTank(Machine):
+    """The vessel (interceptor) that joins the pumps to the lines and keeps liquid from the pumps."""
+
+    KIND = "distribution_tank"
+    TITLE = "Vacuum distribution tank"
+    LETTERS = "DT"
+    SYMBOL = "vessel"
+    ROOM = "vacuum"
+    PORTS = ports(
+        port("pump_#", "vacuum", direction="out"),
+        port("line_#", "vacuum", direction="in"),
+        port("drain", "drain", direction="out", needed=False),
+    )
+    INSIDE = (Inside("line_#", "*"), Inside("*", "pump_#"), Inside("*", "drain"))
+    FAILURES = (
+        Failure(
+            "leaks",
+            "vessel",
+            4.0,
+            "hiss, higher pump speed",
+            "close the drain, mend the seam",
+            "gasket",
+        ),
+    )
+    UPKEEP = (Upkeep("drain and wash out", every_days=7),)
+    TESTS = ("working vacuum",)
+    CAUTIONS = (VACUUM_CAUTION,)
+
+    volume_l: float = par("L", "volume", ge=5, le=5000)
+
+
+class Regulator(Machine):
+    """Admits air so that the working vacuum stays at its setting."""
+
+    KIND = "regulator"
+    TITLE = "Vacuum regulator"
+    LETTERS = "RG"
+    SYMBOL = "relief"
+    ROOM = "vacuum"
+    PORTS = ports(port("vacuum", "vacuum", direction="out"))
+    INSIDE = ()
+    CAN = frozenset({"regulates vacuum"})
+    STATES = ("works", "backs up", "off")
+    FAILURES = (
+        Failure("sticks open", "control_valve", 1.0, "vacuum low, hiss at the regulator", "clean it", "diaphragm", "open"),
+        Failure("sticks shut", "control_valve", 1.0, "vacuum high, cups hard to take off",
+                "slow the pumps by hand, clean it", "diaphragm", "shut"),
+    )  # fmt: skip
+    UPKEEP = (Upkeep("clean filter and seat", every_days=30),)
+    TESTS = ("regulation sensitivity", "regulation loss", "regulator leakage")
+
+    capacity_l_min_free: float = par("L/min", "most free air it admits", ge=50, le=60000)
+    set_vacuum_kpa: float = par("kPa", "vacuum it holds", ge=20, le=60)
+
+
+class SanitaryTrap(Machine):
+    """Keeps milk and wash out of the vacuum line: a float shuts it when liquid rises."""
+
+    KIND = "sanitary_trap"
+    TITLE = "Sanitary trap"
+    LETTERS = "ST"
+    SYMBOL = "trap"
+    ROOM = "vacuum"
+    PORTS = ports(
+        port("receiver", "vacuum", direction="in"),
+        port("vacuum", "vacuum", direction="out"),
+        port("drain", "drain", "wash", direction="out", needed=False),
+    )
+    INSIDE = (Inside("receiver", "vacuum", "trap"), Inside("receiver", "drain"))
+    FAILURES = (
+        Failure("float shuts", "float", 0.5, "all cups on its side fall", "drain, find why, wash the line before use",
+                "float", "shut"),
+        Failure("float does not shut", "float", 1.0, "liquid reaches the vacuum line when a receiver floods",
+                "stop, drain, wash the vacuum line", "float", "passes liquid"),
+    )  # fmt: skip
+    UPKEEP = (Upkeep("float and drain", every_days=30),)
+    TESTS = ("sanitary trap volume",)
+
+    volume_l: float = par("L", "volume", ge=0.5, le=500)
+
+
+class PulsatorAirline(Machine):
+    """The air line that feeds the pulsators round the deck."""
+
+    KIND = "pulsator_airline"
+    TITLE = "Pulsator air line"
+    LETTERS = "PA"
+    SYMBOL = "line"
+    ROOM = "vacuum"
+    PORTS = ports(
+        port("supply_#", "vacuum", direction="out"), port("units_#", "vacuum", direction="in")
+    )
+    INSIDE = (Inside("units_#", "*"), Inside("*", "supply_#"))
+    FAILURES = (Failure("leaks", "vessel", 2.0, "hiss along the deck", "mend the joint", "joint"),)
+    UPKEEP = (Upkeep("flush and drain", every_days=30),)
+    TESTS = ("air line drop",)
+
+    bore_mm: float = par("mm", "bore", ge=15, le=400)
+    length_m: float = par("m", "length round the stalls", ge=1, le=1000)
+    ring: bool = par(
+        "", "closed into a ring (true) or dead-ended", True, why="rings halve the flow each way"
+    )
+
+
+class Pulsator(Machine):
+    """Opens and closes the liners."""
+
+    KIND = "pulsator"
+    TITLE = "Pulsators"
+    LETTERS = "PU"
+    SYMBOL = "pulsator"
+    ROOM = "vacuum"
+    PORTS = ports(port("vacuum", "vacuum", direction="out"))
+    STATES = ("runs", "stopped")
+    FAILURES = (Failure("sticks", "pulsator", 0.3, "one unit does not pulsate, cow uneasy", "swap the pulsator",
+                        "pulsator", "one unit lost"),)  # fmt: skip
+    UPKEEP = (Upkeep("filters and test curve", every_h=2000),)
+    TESTS = ("pulsation rate", "pulsator ratio", "phases b and d")
+
+    rate_per_min: float = par(
+        "1/min", "cycles a minute", 60.0, ge=40, le=90, why="usual setting for cows"
+    )
+    ratio_pct: float = par("%", "share of the cycle with the liner opening or open", 65.0, ge=40, le=80,
+                           why="usual setting for cows")  # fmt: skip
+    air_l_min_free: float = par("L/min", "free air each uses", 30.0, ge=5, le=80,
+                                why="25-35 L/min is common in design; 25-50 in the standard's notes",
+                                known="from_memory")  # fmt: skip

@@ -1,0 +1,151 @@
+"""Water: sources, tanks, pumps, filters, heaters."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from byrewright.plant.machine import RUN, Failure, Inside, Machine, Upkeep, port, ports
+from byrewright.plant.record import par
+
+SCALD = "Scalding water and steam: guard, label and temper; relief valve fitted and tested by licensed people."
+
+
+class WaterSource(Machine):
+    """A spring, well, borehole or mains supply."""
+
+    KIND = "water_source"
+    TITLE = "Water source"
+    LETTERS = "WS"
+    SYMBOL = "source"
+    ROOM = "water"
+    PORTS = ports(port("outlet", "water", direction="out"))
+    INSIDE = (Inside("*", "outlet"),)
+    CAN = frozenset({"gives water"})
+    STATES = ("runs", "stopped")
+    FAILURES = (Failure("fails", "water_supply", 8.0, "tank falls, no flow at the cooler", "use the stored water, spare supply",
+                        "pump or float"),)  # fmt: skip
+    UPKEEP = (Upkeep("sample to the rule of the region", every_days=365),)
+
+    flow_l_min: float = par("L/min", "most it gives", ge=1, le=10000)
+    origin: Literal["spring", "well", "borehole", "mains"] = par(
+        "", "where it comes from", "borehole", why="not stated"
+    )
+
+
+class LiquidPump(Machine):
+    """Moves water, wash or chilled liquid."""
+
+    KIND = "liquid_pump"
+    TITLE = "Pump"
+    LETTERS = "LP"
+    SYMBOL = "pump_liquid"
+    ROOM = "water"
+    NEEDS_POWER = True
+    PORTS = ports(port("inlet", "water", "wash", "coolant", direction="in"),
+                  port("outlet", "water", "wash", "coolant", direction="out"))  # fmt: skip
+    INSIDE = (Inside("inlet", "outlet", "mover", free=True),)
+    CAN = frozenset({"moves liquid", "runs"})
+    STATES = RUN
+    FAILURES = (
+        Failure("stops", "centrifugal_pump", 4.0, "no flow", "start the standby", "motor or seal"),
+    )
+    UPKEEP = (Upkeep("seal and bearings", every_h=6000),)
+
+    flow_l_min: float = par("L/min", "flow at its head", ge=1, le=10000)
+    head_m: float = par("m", "head at that flow", ge=1, le=200)
+    motor_kw: float = par("kW", "motor rating", ge=0.1, le=110)
+    speed: Literal["fixed", "variable"] = par(
+        "", "how its speed is set", "fixed", why="nothing says it has a drive"
+    )
+
+
+class WaterTank(Machine):
+    """Stores water: fresh, or warm water recovered from the cooler."""
+
+    KIND = "water_tank"
+    TITLE = "Water tank"
+    LETTERS = "WT"
+    SYMBOL = "vessel_open"
+    ROOM = "water"
+    PORTS = ports(port("inlet_#", "water", direction="in"), port("outlet_#", "water", direction="out"),
+                  port("overflow", "drain", direction="out", needed=False))  # fmt: skip
+    INSIDE = (Inside("inlet_#", "*"), Inside("*", "outlet_#"))
+    CAN = frozenset({"stores water"})
+    FAILURES = (
+        Failure(
+            "float sticks",
+            "float",
+            1.0,
+            "overflows or runs dry",
+            "work the float by hand",
+            "float valve",
+        ),
+    )
+    UPKEEP = (Upkeep("clean out", every_days=365),)
+
+    volume_l: float = par("L", "volume", ge=50, le=500000)
+    holds: Literal["fresh", "recovered"] = par("", "fresh water, or water recovered from the cooler", "fresh",
+                                               why="fresh where nothing is said")  # fmt: skip
+
+
+class WaterFilter(Machine):
+    """Strains the water."""
+
+    KIND = "water_filter"
+    TITLE = "Water filter"
+    LETTERS = "WF"
+    SYMBOL = "filter"
+    ROOM = "water"
+    PORTS = ports(port("inlet", "water", direction="in"), port("outlet", "water", direction="out"))
+    INSIDE = (Inside("inlet", "outlet"),)
+    FAILURES = (
+        Failure(
+            "blocks",
+            "filter",
+            0.5,
+            "water flow falls, milk warmer",
+            "wash it back",
+            "element",
+            "shut",
+        ),
+    )
+    UPKEEP = (Upkeep("wash back or change", every_days=30),)
+
+    flow_l_min: float = par("L/min", "rated flow", ge=1, le=10000)
+
+
+class WaterHeater(Machine):
+    """Heats and stores wash water."""
+
+    KIND = "water_heater"
+    TITLE = "Water heater"
+    LETTERS = "WH"
+    SYMBOL = "heater"
+    ROOM = "water"
+    NEEDS_POWER = True
+    PORTS = ports(
+        port("inlet", "water", direction="in"), port("outlet_#", "water", direction="out")
+    )
+    INSIDE = (Inside("inlet", "*"), Inside("*", "outlet_#"))
+    CAN = frozenset({"heats water", "stores water"})
+    STATES = ("runs", "stopped")
+    FAILURES = (Failure("element fails", "heater", 4.0, "wash returns cold", "wash again when hot; spare element",
+                        "element or thermostat"),)  # fmt: skip
+    UPKEEP = (Upkeep("element, thermostat, relief valve", every_days=365),)
+    CAUTIONS = (SCALD,)
+
+    volume_l: float = par("L", "volume", ge=20, le=20000)
+    heater_kw: float = par("kW", "heating power", ge=0.5, le=500)
+    set_c: float = par(
+        "degC",
+        "temperature it holds",
+        85.0,
+        ge=40,
+        le=98,
+        why="80-85 at the heater outlet",
+        known="read",
+    )
+    loss_pct_h: float = par(
+        "%/h", "standing loss", 1.0, ge=0, le=10, why="about 1 % an hour", known="read"
+    )
+    fuel: Literal["electric", "gas", "oil"] = par("", "what heats it", "electric", why="not stated")

@@ -1,0 +1,201 @@
+"""What every machine is: ports, ways inside, ways to fail, upkeep, and one registry of kinds.
+
+A kind is one class. It declares everything the rest of the product asks about it, so adding a
+machine kind is adding one class; nothing else holds a list of kinds.
+"""
+
+from __future__ import annotations
+
+import fnmatch
+from dataclasses import dataclass, field
+from typing import Annotated, Any, ClassVar, Literal
+
+from pydantic import BeforeValidator
+
+from byrewright.plant.record import Record, par
+
+Service = Literal[
+    "vacuum", "milk", "wash", "water", "air", "coolant", "refrigerant", "drain", "power", "signal"
+]
+SERVICES: tuple[Service, ...] = (
+    "vacuum", "milk", "wash", "water", "air", "coolant", "refrigerant", "drain", "power", "signal",
+)  # fmt: skip
+LIQUIDS: frozenset[Service] = frozenset({"milk", "wash", "water", "drain"})
+PIPED: frozenset[Service] = frozenset(SERVICES) - {"power", "signal"}
+
+Direction = Literal["in", "out", "both"]
+How = Literal["pass", "mover", "gate", "check", "trap"]
+
+
+@dataclass(frozen=True, slots=True)
+class Port:
+    """A named connection. `name` may end in `#` for a family (`line_1`, `line_2`, ...)."""
+
+    name: str
+    services: frozenset[Service]
+    direction: Direction = "both"
+    needed: bool = True
+    many: bool = False
+    meaning: str = ""
+
+    def answers_to(self, name: str) -> bool:
+        """Whether a name written in the file means this port."""
+        return fnmatch.fnmatchcase(name, self.name.replace("#", "[0-9]*"))
+
+
+@dataclass(frozen=True, slots=True)
+class Inside:
+    """A way through a machine from port `a` to port `b`.
+
+    `how`: pass (always open), mover (pushed from a to b while it runs; `free` tells whether it
+    can be pushed through while stopped), gate (open in the positions listed), check (a to b
+    only), trap (gas passes, liquid shuts it). A port `*` is the vessel's own body.
+    """
+
+    a: str
+    b: str
+    how: How = "pass"
+    positions: tuple[str, ...] = ()
+    free: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Failure:
+    """One way a kind can fail. `life` is a key of the reliability data; the rest is for people."""
+
+    way: str
+    life: str
+    repair_h: float
+    seen: str
+    do: str
+    part: str = ""
+    effect: str = "off"
+
+
+@dataclass(frozen=True, slots=True)
+class Upkeep:
+    """Service that a kind needs: what, and after how many running hours or days."""
+
+    what: str
+    every_h: float | None = None
+    every_days: float | None = None
+
+
+def ports(*many: Port) -> tuple[Port, ...]:
+    """A kind's ports, in drawing order."""
+    return many
+
+
+def port(
+    name: str,
+    *services: Service,
+    direction: Direction = "both",
+    needed: bool = True,
+    many: bool = False,
+    meaning: str = "",
+) -> Port:
+    """Declare a port that carries any of `services`."""
+    return Port(name, frozenset(services), direction, needed, many, meaning)
+
+
+def _listed(value: Any) -> Any:
+    return [value] if isinstance(value, str) else value
+
+
+Ids = Annotated[tuple[str, ...], BeforeValidator(_listed)]
+
+
+class Machine(Record):
+    """A piece of equipment. `count` stands for that many alike, side by side."""
+
+    KIND: ClassVar[str] = ""
+    TITLE: ClassVar[str] = ""
+    LETTERS: ClassVar[str] = ""
+    SYMBOL: ClassVar[str] = "box"
+    ROOM: ClassVar[str] = "plant"
+    PORTS: ClassVar[tuple[Port, ...]] = ()
+    INSIDE: ClassVar[tuple[Inside, ...]] = ()
+    CAN: ClassVar[frozenset[str]] = frozenset()
+    STATES: ClassVar[tuple[str, ...]] = ()
+    FAILURES: ClassVar[tuple[Failure, ...]] = ()
+    UPKEEP: ClassVar[tuple[Upkeep, ...]] = ()
+    TESTS: ClassVar[tuple[str, ...]] = ()
+    CAUTIONS: ClassVar[tuple[str, ...]] = ()
+    NEEDS_POWER: ClassVar[bool] = False
+
+    id: str = par("", "the engineer's own tag")
+    label: str = par("", "what it is, in the engineer's words", "")
+    count: int = par("", "how many alike", 1, ge=1, le=2000)
+    fed_from: Ids = par("", "switchboard or supply that feeds it", ())
+    controlled_by: Ids = par("", "controller that commands it", ())
+    air_from: Ids = par("", "compressed-air receiver that moves it", ())
+    normally: str | None = par("", "state or position where a mode says nothing else", None)
+
+    @property
+    def kind(self) -> str:
+        """The kind's name as written in the file."""
+        return type(self).KIND
+
+    @property
+    def title(self) -> str:
+        """The label, or the kind's title when the file gives none."""
+        return self.label or type(self).TITLE
+
+    def ports(self) -> tuple[Port, ...]:
+        """The ports of this machine as it is set up."""
+        return type(self).PORTS
+
+    def inside(self) -> tuple[Inside, ...]:
+        """The ways through this machine as it is set up."""
+        return type(self).INSIDE
+
+    def states(self) -> tuple[str, ...]:
+        """The states or positions a mode may give it; the first is the usual one."""
+        return type(self).STATES
+
+    def usual(self) -> str | None:
+        """The state it has where a mode says nothing."""
+        every = self.states()
+        return self.normally or (every[0] if every else None)
+
+    def port(self, name: str) -> Port | None:
+        """The port that `name` means, or None."""
+        return next((p for p in self.ports() if p.answers_to(name)), None)
+
+    def can(self, what: str) -> bool:
+        """Whether this kind has a capability, such as "moves milk" or "makes vacuum"."""
+        return what in type(self).CAN
+
+    def power_kw(self) -> float:
+        """Rated electric input of one, kW (0 when it has no motor or heater)."""
+        return float(getattr(self, "motor_kw", None) or getattr(self, "heater_kw", None) or 0.0)
+
+    def __init_subclass__(cls, **kwargs: Any) -> None:
+        super().__init_subclass__(**kwargs)
+        kind = cls.__dict__.get("KIND", "")
+        if kind:
+            REGISTRY[kind] = cls
+
+
+REGISTRY: dict[str, type[Machine]] = {}
+
+
+def kinds() -> dict[str, type[Machine]]:
+    """Every kind by its name in the file, those of this package first."""
+    import byrewright.plant.kinds  # noqa: F401  (defining a kind registers it)
+
+    return REGISTRY
+
+
+@dataclass(frozen=True, slots=True)
+class Wear:
+    """Shared building blocks for the failures of kinds."""
+
+    motor: Failure = field(
+        default=Failure("stops", "ac_motor", 6.0, "it stands still; its breaker is off or its current is nil",
+                        "reset once; if it trips again isolate, lock off and change over", "motor or drive")
+    )  # fmt: skip
+
+
+RUN = ("stopped", "runs", "ready")
+"""States of a machine that runs: `ready` starts by itself when its partner fails or demand rises."""

@@ -1,0 +1,166 @@
+"""The plant: farm, machines, pipes and modes in one immutable model."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import cached_property
+from typing import Annotated, Any, Literal, TypeVar
+
+from pydantic import BeforeValidator, SerializeAsAny
+
+from byrewright.plant.farm import Cleaning, Collection, Herd, Milking, Site, Wishes, Work
+from byrewright.plant.machine import Machine, Service
+from byrewright.plant.record import Parameter, Record, par
+
+FORMAT = 1
+"""Version of the plant file's format."""
+
+M = TypeVar("M", bound=Machine)
+
+Does = Literal[
+    "milking",
+    "drain_down",
+    "rinse",
+    "wash",
+    "direct_load",
+    "calf_draw",
+    "withheld_draw",
+    "tank_wash",
+    "collection",
+    "idle",
+]
+
+
+def _listed(value: Any) -> Any:
+    return [value] if isinstance(value, str) else value
+
+
+class Pipe(Record):
+    """Joins two ports of the same service. `from` and `to` are written `machine.port`."""
+
+    id: str = par("", "the engineer's own tag")
+    start: str = par("", "machine.port it leaves", alias="from")
+    end: str = par("", "machine.port it enters", alias="to")
+    service: Service | None = par("", "service, where the ports leave a choice", None)
+    bore_mm: float = par("mm", "bore", ge=4, le=500)
+    length_m: float = par("m", "length", ge=0.05, le=5000)
+    rise_m: float = par("m", "height of the end above the start", 0.0, ge=-60, le=60)
+    slope_pct: float | None = par(
+        "%", "fall towards the end, where it drains", None, ge=-20, le=100
+    )
+    fittings: dict[str, int] = par("", "fittings by name: bend, elbow, tee_through, tee_branch", {})
+
+
+class Mode(Record):
+    """What the plant is doing, and the position each valve and state each machine then has."""
+
+    name: str = par("", "name")
+    does: Annotated[tuple[Does, ...], BeforeValidator(_listed)] = par("", "what goes on")
+    like: str | None = par("", "mode it takes its other positions from", None)
+    positions: dict[str, str] = par("", "machine id to position or state", {})
+
+
+class Plant(Record):
+    """A whole plant, as its file says."""
+
+    byrewright: Literal[1] = par("", "version of this format")
+    site: Site = par("", "where it stands")
+    herd: Herd = par("", "the cows")
+    milkings: tuple[Milking, ...] = par("", "milkings of a day")
+    collections: tuple[Collection, ...] = par("", "tanker visits", ())
+    work: Work = par("", "milking routine", Work(), why="not stated")
+    cleaning: Cleaning = par("", "washing", Cleaning(), why="not stated")
+    wishes: Wishes = par("", "what the farm asked for", Wishes(), why="not stated")
+    equipment: dict[str, SerializeAsAny[Machine]] = par("", "machines by tag")
+    pipes: tuple[Pipe, ...] = par("", "pipes", ())
+    modes: dict[str, Mode] = par("", "modes by name", {})
+
+    def machines(self, kind: type[M]) -> tuple[M, ...]:
+        """The machines of one kind, in file order."""
+        return tuple(m for m in self.equipment.values() if isinstance(m, kind))
+
+    def able(self, what: str) -> tuple[Machine, ...]:
+        """The machines with a capability, such as "makes vacuum"."""
+        return tuple(m for m in self.equipment.values() if m.can(what))
+
+    def first(self, kind: type[M]) -> M | None:
+        """The first machine of a kind, or None."""
+        return next(iter(self.machines(kind)), None)
+
+    def count(self, kind: type[Machine]) -> int:
+        """How many of a kind, counts included."""
+        return sum(m.count for m in self.machines(kind))
+
+    def pipes_at(self, machine_id: str) -> tuple[Pipe, ...]:
+        """The pipes that meet a machine."""
+        return self._pipes_at.get(machine_id, ())
+
+    @cached_property
+    def _pipes_at(self) -> dict[str, tuple[Pipe, ...]]:
+        at: dict[str, list[Pipe]] = {}
+        for pipe in self.pipes:
+            for end in dict.fromkeys((pipe.start.partition(".")[0], pipe.end.partition(".")[0])):
+                at.setdefault(end, []).append(pipe)
+        return {k: tuple(v) for k, v in at.items()}
+
+    def position(self, mode: str, machine_id: str) -> str | None:
+        """The position or state a mode gives a machine, following `like`, then its usual one."""
+        seen: set[str] = set()
+        name: str | None = mode
+        while name is not None and name not in seen:
+            seen.add(name)
+            one = self.modes[name]
+            if machine_id in one.positions:
+                return one.positions[machine_id]
+            name = one.like if one.like in self.modes else None
+        return self.equipment[machine_id].usual()
+
+    def service_of(self, pipe: Pipe) -> Service | None:
+        """The service a pipe carries: as written, or the only one both its ports allow."""
+        if pipe.service is not None:
+            return pipe.service
+        options = self.services_open_to(pipe)
+        return next(iter(options)) if len(options) == 1 else None
+
+    def services_open_to(self, pipe: Pipe) -> frozenset[Service]:
+        """The services that both ends of a pipe allow (empty when an end is missing)."""
+        found: list[frozenset[Service]] = []
+        for end in (pipe.start, pipe.end):
+            machine_id, _, name = end.partition(".")
+            machine = self.equipment.get(machine_id)
+            port = machine.port(name) if machine else None
+            if port is None:
+                return frozenset()
+            found.append(port.services)
+        return found[0] & found[1]
+
+    def milking_shares(self) -> tuple[float, ...]:
+        """Share of the day's milk in each milking: stated, or by the interval before it."""
+        from byrewright.plant.farm import minutes
+
+        starts = [minutes(m.start) for m in self.milkings]
+        if not starts:
+            return ()
+        if all(m.share is not None for m in self.milkings):
+            total = sum(m.share or 0.0 for m in self.milkings)
+            return tuple((m.share or 0.0) / total for m in self.milkings)
+        order = sorted(range(len(starts)), key=lambda i: starts[i])
+        shares = [0.0] * len(starts)
+        for place, i in enumerate(order):
+            before = starts[order[place - 1]]
+            shares[i] = ((starts[i] - before - 1) % 1440 + 1) / 1440
+        return tuple(shares)
+
+    def defaults_taken(self) -> Iterator[tuple[str, Parameter]]:
+        """Every (where, parameter) that the file left to its stated default."""
+        parts: list[tuple[str, Record]] = [
+            ("site", self.site), ("site.supply", self.site.supply), ("herd", self.herd), ("work", self.work),
+            ("cleaning", self.cleaning), ("wishes", self.wishes),
+        ]  # fmt: skip
+        parts += [(f"milkings.{m.name}", m) for m in self.milkings]
+        parts += [(f"collections.{c.at}", c) for c in self.collections]
+        parts += list(self.equipment.items())
+        for where, record in parts:
+            for parameter in record.defaulted():
+                if not isinstance(parameter.default, Record):
+                    yield where, parameter

@@ -1,0 +1,115 @@
+"""Records of the plant file: typed fields that carry unit, range, default and reason.
+
+`par` declares a field once; the reader, the schema, the web form, the assumptions list and the
+documents all read that one declaration.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict, Field, field_validator
+from pydantic.fields import FieldInfo
+from pydantic_core.core_schema import ValidationInfo
+
+from byrewright.standards.units import UnitError, parse_quantity
+
+NEEDED: Any = ...
+
+
+def par(
+    unit: str,
+    meaning: str,
+    default: Any = NEEDED,
+    *,
+    ge: float | None = None,
+    le: float | None = None,
+    why: str = "",
+    known: str = "common_practice",
+    alias: str | None = None,
+) -> Any:
+    """Declare a field: its unit ("" for a plain number or word), meaning, range and default.
+
+    A field with a default says `why`; a default of None means "not stated", which a study must
+    answer with an assumption of its own or with `unknown`. `alias` is the key in the file where a
+    Python name cannot be.
+    """
+    extra: dict[str, Any] = {"unit": unit, "known": known}
+    if why:
+        extra["why"] = why
+    return Field(default, description=meaning, ge=ge, le=le, json_schema_extra=extra, alias=alias)
+
+
+@dataclass(frozen=True, slots=True)
+class Parameter:
+    """What is declared of one field."""
+
+    name: str
+    meaning: str
+    unit: str
+    default: Any
+    needed: bool
+    why: str
+    known: str
+
+
+def describe(name: str, info: FieldInfo) -> Parameter:
+    """The declaration of one field as plain data."""
+    extra = info.json_schema_extra if isinstance(info.json_schema_extra, dict) else {}
+    return Parameter(
+        name=name,
+        meaning=info.description or "",
+        unit=str(extra.get("unit", "")),
+        default=None if info.is_required() else info.get_default(call_default_factory=True),
+        needed=info.is_required(),
+        why=str(extra.get("why", "")),
+        known=str(extra.get("known", "common_practice")),
+    )
+
+
+class Record(BaseModel):
+    """A part of the plant file. Unknown keys are refused; values never change once read."""
+
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, allow_inf_nan=False, populate_by_name=True
+    )
+
+    @field_validator("*", mode="before")
+    @classmethod
+    def _read_units(cls, value: Any, info: ValidationInfo) -> Any:
+        """Turn "150 mm" or ["7 degC", 8] into plain numbers in the declared unit."""
+        unit = cls.unit_of(info.field_name or "")
+        if not unit:
+            return value
+        try:
+            if isinstance(value, str):
+                return parse_quantity(value, unit)
+            if isinstance(value, list):
+                return [parse_quantity(v, unit) if isinstance(v, str) else v for v in value]
+        except UnitError as error:
+            raise ValueError(str(error)) from None
+        if isinstance(value, bool):
+            raise ValueError(f"expected a number in {unit}")
+        return value
+
+    @classmethod
+    def unit_of(cls, name: str) -> str:
+        """The declared unit of a field, or "" when it has none."""
+        info = cls.model_fields.get(name)
+        if info is None or not isinstance(info.json_schema_extra, dict):
+            return ""
+        return str(info.json_schema_extra.get("unit", ""))
+
+    @classmethod
+    def parameters(cls) -> Iterator[Parameter]:
+        """Every declared field, in order."""
+        for name, info in cls.model_fields.items():
+            yield describe(name, info)
+
+    def defaulted(self) -> Iterator[Parameter]:
+        """The fields that were not stated and took a default that has a reason."""
+        for one in self.parameters():
+            if one.name not in self.model_fields_set and one.why:
+                yield one

@@ -1,0 +1,223 @@
+"""The one shape of every answer: findings, figures, assumptions and the seed.
+
+Every study returns a `Result`. Documents, pages, the command line and `--json` all read
+this shape and nothing else, so a number cannot differ between two places.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from typing import Any, Literal
+
+Verdict = Literal["holds", "tight", "fails", "unknown"]
+Sense = Literal["at_least", "at_most", "says"]
+VERDICTS: tuple[Verdict, ...] = ("fails", "unknown", "tight", "holds")
+"""The four verdicts, worst first."""
+
+VERDICT_MEANING: Mapping[Verdict, str] = {
+    "holds": "inside the limit",
+    "tight": "inside the limit, by less than the stated allowance",
+    "fails": "outside the limit",
+    "unknown": "cannot be judged: an input or a rule is missing",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Input:
+    """A number put into a formula: its symbol, meaning, value, unit and where it came from."""
+
+    symbol: str
+    meaning: str
+    value: float | str
+    unit: str = ""
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One question asked of the plant and its answer.
+
+    `value` is what the plant has (or does); `limit` is what it is held to, in the sense
+    `at_least` or `at_most`; `says` is a plain statement with no limit. `advised` is the size a
+    designer would choose next and `target` the (equipment id, field) it belongs to, so that
+    drafting can apply it. `margin` is a share of the limit, positive when inside.
+    """
+
+    key: str
+    subject: str
+    title: str
+    value: float | None
+    unit: str
+    sentence: str
+    verdict: Verdict
+    sense: Sense = "says"
+    limit: float | None = None
+    margin: float | None = None
+    allowance: float = 0.0
+    formula: str = ""
+    inputs: tuple[Input, ...] = ()
+    source: str = ""
+    known: str = ""
+    advised: float | None = None
+    advised_why: str = ""
+    target: tuple[str, str] | None = None
+    missing: tuple[str, ...] = ()
+
+    @property
+    def name(self) -> str:
+        """The finding's address for `explain`: `key` or `key@subject`."""
+        return f"{self.key}@{self.subject}" if self.subject else self.key
+
+
+@dataclass(frozen=True, slots=True)
+class Assumption:
+    """Something not stated by the user that the answer rests on."""
+
+    where: str
+    meaning: str
+    value: float | str
+    unit: str
+    why: str
+    known: str = "common_practice"
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A figure in rows: column titles with units, then rows of numbers and words."""
+
+    key: str
+    title: str
+    columns: tuple[str, ...]
+    units: tuple[str, ...]
+    rows: tuple[tuple[float | str, ...], ...]
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """A figure in time: `x` in `x_unit` and named lines of the same length."""
+
+    key: str
+    title: str
+    x: tuple[float, ...]
+    x_unit: str
+    lines: tuple[tuple[str, str, tuple[float, ...]], ...]
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """What a study found."""
+
+    study: str
+    plant: str
+    findings: tuple[Finding, ...] = ()
+    tables: tuple[Table, ...] = ()
+    series: tuple[Series, ...] = ()
+    assumptions: tuple[Assumption, ...] = ()
+    seed: int | None = None
+    notes: tuple[str, ...] = ()
+
+    def finding(self, name: str) -> Finding:
+        """The finding called `name` (`key` or `key@subject`); KeyError when there is none."""
+        for one in self.findings:
+            if name in (one.name, one.key):
+                return one
+        raise KeyError(name)
+
+    def table(self, key: str) -> Table:
+        """The table called `key`; KeyError when there is none."""
+        for one in self.tables:
+            if one.key == key:
+                return one
+        raise KeyError(key)
+
+    def worst(self) -> Verdict:
+        """The worst verdict among the findings (`holds` when there are none)."""
+        found = {one.verdict for one in self.findings}
+        return next((v for v in VERDICTS if v in found), "holds")
+
+    def count(self) -> dict[Verdict, int]:
+        """How many findings have each verdict."""
+        return {v: sum(1 for one in self.findings if one.verdict == v) for v in VERDICTS}
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain data for JSON; each finding gains its `name`."""
+        data = asdict(self)
+        for plain, one in zip(data["findings"], self.findings, strict=True):
+            plain["name"] = one.name
+        return data
+
+    def to_json(self) -> str:
+        """The one serialisation: sorted keys, no NaN, ends with a newline."""
+        return json.dumps(self.to_dict(), indent=1, sort_keys=True, allow_nan=False) + "\n"
+
+
+@dataclass(slots=True)
+class Notebook:
+    """Collects what a study finds while it runs, then becomes a `Result`."""
+
+    study: str
+    plant: str
+    findings: list[Finding] = field(default_factory=list)
+    tables: list[Table] = field(default_factory=list)
+    series: list[Series] = field(default_factory=list)
+    assumptions: list[Assumption] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+    def result(self, seed: int | None = None) -> Result:
+        """The finished, immutable result."""
+        return Result(
+            study=self.study,
+            plant=self.plant,
+            findings=tuple(self.findings),
+            tables=tuple(self.tables),
+            series=tuple(self.series),
+            assumptions=tuple(dict.fromkeys(self.assumptions)),
+            seed=seed,
+            notes=tuple(dict.fromkeys(self.notes)),
+        )
+
+
+def judge(
+    value: float | None, limit: float | None, sense: Sense, allowance: float = 0.0
+) -> tuple[Verdict, float | None]:
+    """The verdict on `value` against `limit`, and the margin as a share of the limit.
+
+    `allowance` is the share of the limit within which an answer that holds is called tight.
+    A missing or non-finite value or limit is `unknown`, except that `says` always holds.
+
+    >>> judge(110.0, 100.0, "at_least", 0.05)
+    ('holds', 0.1)
+    >>> judge(102.0, 100.0, "at_least", 0.05)[0]
+    'tight'
+    """
+    if sense == "says":
+        return ("unknown", None) if value is None else ("holds", None)
+    if value is None or limit is None or not math.isfinite(value) or not math.isfinite(limit):
+        return "unknown", None
+    gap = value - limit if sense == "at_least" else limit - value
+    margin = (
+        round(gap / abs(limit), 12) if limit else (0.0 if gap == 0 else math.copysign(1.0, gap))
+    )
+    if gap < -1e-9 * max(1.0, abs(limit)):
+        return "fails", margin
+    return ("tight" if margin < allowance else "holds"), margin
+
+
+def merge(study: str, plant: str, parts: Iterable[Result]) -> Result:
+    """Several results as one, in the order given."""
+    every: Sequence[Result] = tuple(parts)
+    return Result(
+        study=study,
+        plant=plant,
+        findings=tuple(f for r in every for f in r.findings),
+        tables=tuple(t for r in every for t in r.tables),
+        series=tuple(s for r in every for s in r.series),
+        assumptions=tuple(dict.fromkeys(a for r in every for a in r.assumptions)),
+        seed=next((r.seed for r in every if r.seed is not None), None),
+        notes=tuple(dict.fromkeys(n for r in every for n in r.notes)),
+    )

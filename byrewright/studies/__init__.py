@@ -1,0 +1,1 @@
+"""One module a question; each takes a plant and a rulebook and returns a `Result`."""

@@ -1,0 +1,78 @@
+"""What every sizing topic works with: the plant, the rules, its duties, and a notebook."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from byrewright.plant.machine import Machine
+from byrewright.plant.plant import Plant
+from byrewright.results import Assumption, Finding, Input, Notebook, Sense, judge
+from byrewright.standards.model import Rulebook
+
+
+@dataclass(slots=True)
+class Bench:
+    """The work bench of a sizing run."""
+
+    plant: Plant
+    rules: Rulebook
+    notes: Notebook
+    _symbols: dict[str, str] = field(default_factory=dict)
+
+    def rule(self, key: str, symbol: str = "") -> Input:
+        """A rule of the rulebook as an input, with its source, for a finding's list."""
+        value = self.rules[key]
+        return Input(
+            symbol or key, value.meaning, value.value, value.unit, f"{value.source} ({value.known})"
+        )
+
+    def number(self, key: str) -> float:
+        """A rule's number."""
+        return self.rules.number(key)
+
+    def assume(self, where: str, meaning: str, value: float | str, unit: str, why: str,
+               known: str = "common_practice") -> None:  # fmt: skip
+        """List something the file does not state and the answer rests on."""
+        self.notes.assumptions.append(Assumption(where, meaning, value, unit, why, known))
+
+    def find(
+        self,
+        key: str,
+        title: str,
+        value: float | None,
+        unit: str,
+        sentence: str,
+        *,
+        subject: str = "",
+        limit: float | None = None,
+        sense: Sense = "says",
+        allowance: float = 0.0,
+        formula: str = "",
+        inputs: Sequence[Input] = (),
+        source: str = "",
+        known: str = "",
+        advised: float | None = None,
+        advised_why: str = "",
+        target: tuple[Machine | str, str] | None = None,
+        missing: Sequence[str] = (),
+    ) -> Finding:
+        """Judge a value, write the finding down and return it.
+
+        `sentence` says what it means in plain words, and what to do when it does not hold.
+        `advised` with `target` (machine, field) is the next size a designer would choose; drafting
+        applies it. Named `missing` inputs make the finding `unknown`.
+        """
+        verdict, margin = judge(None if missing else value, limit, sense, allowance)
+        address = None
+        if target is not None:
+            machine, name = target
+            address = (machine if isinstance(machine, str) else machine.id, name)
+        finding = Finding(
+            key=key, subject=subject, title=title, value=value, unit=unit, sentence=sentence,
+            verdict=verdict, sense=sense, limit=limit, margin=margin, allowance=allowance,
+            formula=formula, inputs=tuple(inputs), source=source, known=known,
+            advised=advised, advised_why=advised_why, target=address, missing=tuple(missing),
+        )  # fmt: skip
+        self.notes.findings.append(finding)
+        return finding
