@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
 from byrewright.results import Assumption, Finding, Input, Notebook, Sense, judge
-from byrewright.standards.model import Rulebook
+from byrewright.standards.rulebook import Rulebook
 
 
 @dataclass(slots=True)
