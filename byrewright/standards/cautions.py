@@ -1,0 +1,42 @@
+"""Usual cautions by hazard. Local codes and licensed practice come first; none replaces them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+LEAD = (
+    "byrewright advises and monitors. It is not a safety system. Local codes, the makers' "
+    "instructions and licensed people come first."
+)
+CAUTIONS: Mapping[str, str] = {
+    "rotating": (
+        "Rotating deck and drives: guard nip points at entry and exit, fit emergency stops within "
+        "reach, sound a warning before a restart, lock out before work below the deck."
+    ),
+    "vacuum": "Vacuum plant: vent and isolate before opening; vessels must stand full vacuum.",
+    "pressure": (
+        "Compressed air and pressure vessels: relieve to zero before work; vessels need a relief "
+        "valve and inspection by the local rules."
+    ),
+    "chemicals": (
+        "Caustic and acid: never mix them or mix acid with chlorine; wear eye and hand protection, "
+        "keep water for rinsing at hand, and store them apart."
+    ),
+    "electricity": (
+        "Electricity: licensed people only; isolate, lock and prove dead; bond the deck, stalls "
+        "and pipework together and test for stray voltage."
+    ),
+    "refrigerant": "Refrigerant: certified people only; ventilate; some refrigerants burn.",
+    "pits": "Pits, wells and tanks: gas can kill; test the air and never enter alone.",
+    "hot_water": "Hot water above 60 degC scalds: mark outlets and guard pipes.",
+    "food": (
+        "Milk for food: any doubt about wash, drug residue or temperature means the milk is held "
+        "back until the buyer or the authority has decided."
+    ),
+    "animals": "Cows: short waits, dry floors and smooth edges; stop the deck if one is down.",
+    "generator": (
+        "Standby generator: a change-over switch that cannot feed the mains; exhaust outdoors; "
+        "test weekly on load."
+    ),
+}
+"""One plain caution for each hazard."""

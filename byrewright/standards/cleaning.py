@@ -1,0 +1,78 @@
+"""Washing: temperatures, times, strengths, water; and water heating."""
+
+from __future__ import annotations
+
+from byrewright.standards.model import Value
+
+VALUES: tuple[Value, ...] = (
+    Value("wash.prerinse_c", 40.0, "degC", "first rinse, single pass, never recirculated",
+          "us_extension", "read", "typical", 35.0, 46.0),
+    Value("wash.main_start_c", 80.0, "degC", "start of the hot wash, measured at the heater",
+          "nz_levy", "read", "typical", 71.0, 85.0),
+    Value("wash.return_dump_c", 55.0, "degC", "return temperature below which the wash is dumped",
+          "nz_levy", "read", "limit"),
+    Value("wash.return_least_us_c", 49.0, "degC", "discharge temperature of the hot wash, US "
+          "figure", "us_extension", "from_memory", "limit"),
+    Value("wash.main_start_us_c", 71.0, "degC", "start of the hot wash, US figure",
+          "us_extension", "from_memory", "limit"),
+    Value("wash.main_end_least_c", 40.0, "degC", "end of the main wash, at least",
+          "dutch_education", "read", "limit"),
+    Value("wash.contact_least_min", 4.0, "min", "contact of the alkaline wash", "nz_levy", "read",
+          "limit", 4.0, 7.0),
+    Value("wash.main_min", 8.0, "min", "time of the main wash", "practice", "from_memory",
+          "typical", 6.0, 10.0),
+    Value("wash.rinse_min", 4.0, "min", "time of a rinse", "practice", "common_practice",
+          "typical", 3.0, 6.0),
+    Value("wash.changeover_min", 15.0, "min", "draining and change-over before and after",
+          "practice", "common_practice", "typical", 10.0, 20.0),
+    Value("wash.hot_water_per_cluster_l", 10.0, "L", "hot water for each cluster", "nz_levy",
+          "read", "rule"),
+    Value("wash.hot_water_tank_share", 0.02, "", "hot water for a tank wash, share of tank volume",
+          "nz_levy", "read", "limit"),
+    Value("wash.hot_water_spare_l", 200.0, "L", "spare hot water", "nz_levy", "second_hand",
+          "typical"),
+    Value("wash.water_per_unit_l", 11.5, "L", "water for each unit in each step, lines apart",
+          "practice", "common_practice", "typical", 8.0, 15.0),
+    Value("wash.water_line_share", 0.25, "", "water for the lines as a share of their volume, in "
+          "each step", "practice", "from_memory", "typical", 0.20, 0.30),
+    Value("wash.alkaline_ph_low", 11.0, "pH", "alkaline wash, low end", "practice", "from_memory",
+          "limit"),
+    Value("wash.alkaline_ph_high", 12.0, "pH", "alkaline wash, high end", "practice",
+          "from_memory", "limit"),
+    Value("wash.alkalinity_mg_l", 600.0, "mg/L", "alkalinity, by hardness", "practice",
+          "from_memory", "typical", 400.0, 800.0),
+    Value("wash.chlorine_mg_l", 130.0, "mg/L", "chlorine in the alkaline wash", "practice",
+          "from_memory", "typical", 75.0, 200.0),
+    Value("wash.acid_ph_low", 2.5, "pH", "acid rinse, low end", "us_extension", "from_memory",
+          "limit"),
+    Value("wash.acid_ph_high", 3.5, "pH", "acid rinse, high end", "us_extension", "from_memory",
+          "limit"),
+    Value("wash.sanitise_chlorine_mg_l", 150.0, "mg/L", "chlorine of the rinse just before "
+          "milking", "us_extension", "from_memory", "typical", 100.0, 200.0),
+    Value("wash.detergent_share", 0.005, "", "detergent as a share of the wash water; the label "
+          "rules", "practice", "common_practice", "typical", 0.003, 0.010),
+    Value("wash.slug_velocity_m_s", 8.0, "m/s", "velocity of a wash slug", "reinemann_cip",
+          "from_memory", "typical", 7.0, 10.0),
+    Value("wash.slug_count", 20.0, "", "slugs in one wash step", "practice", "from_memory",
+          "typical"),
+    Value("wash.slug_shortening_m_m", 0.05, "", "shortening of a slug for each metre travelled "
+          "(50.8 mm line)", "mamedova2021", "read", "rule"),
+    Value("wash.slug_end_length_m", 1.0, "m", "length of the slug wanted at the receiver",
+          "practice", "common_practice", "typical", 0.5, 2.0),
+    Value("wash.full_pipe_velocity_m_s", 1.5, "m/s", "velocity in full pipes", "practice",
+          "from_memory", "limit"),
+    Value("wash.unit_flow_l_min", 4.0, "L/min", "wash flow through one unit", "practice",
+          "common_practice", "typical", 3.0, 5.0),
+    Value("wash.unit_air_l_min", 15.0, "L/min", "air entering through one jetter or unit in the "
+          "wash", "practice", "common_practice", "typical", 8.0, 30.0),
+    Value("heater.efficiency_electric", 1.0, "", "efficiency of an electric heater",
+          "us_extension", "read", "typical"),
+    Value("heater.efficiency_fuel", 0.80, "", "efficiency of a gas or oil heater", "us_extension",
+          "read", "typical"),
+    Value("heater.efficiency_condensing", 0.95, "", "efficiency of a condensing heater",
+          "us_extension", "read", "typical"),
+    Value("heater.standing_loss_per_h", 0.01, "1/h", "standing loss, share of the stored heat",
+          "us_extension", "read", "typical", 0.005, 0.01),
+    Value("heater.recovery_h", 6.0, "h", "time allowed to heat the charge again", "practice",
+          "common_practice", "typical", 3.0, 8.0),
+)  # fmt: skip

@@ -1,0 +1,113 @@
+"""Compressed air: leaks, receivers, dryers, events, and ISO 8573-1 purity classes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from byrewright.standards.model import Known, Value
+
+VALUES: tuple[Value, ...] = (
+    Value("air.leak_target_share", 0.10, "", "leakage worth aiming at, share of compressor output",
+          "doe_air", "read", "typical", 0.05, 0.10),
+    Value("air.leak_common_share", 0.25, "", "leakage commonly found", "doe_air", "read",
+          "typical", 0.20, 0.30),
+    Value("air.leak_test_factor", 1.25, "", "factor of the pressure-decay leak test, for leakage "
+          "at full pressure", "doe_air", "read", "rule"),
+    Value("air.working_bar", 6.0, "bar", "working pressure above ambient", "practice",
+          "common_practice", "typical", 5.5, 7.5),
+    Value("air.band_bar", 1.0, "bar", "pressure band between load and unload", "practice",
+          "common_practice", "typical", 0.7, 2.0),
+    Value("air.starts_per_h", 10.0, "1/h", "starts an hour of a cycling compressor", "practice",
+          "common_practice", "limit", 6.0, 15.0),
+    Value("air.duty_most", 0.70, "", "share of compressor output used in milking", "practice",
+          "common_practice", "typical", 0.5, 0.8),
+    Value("air.per_cow_l_free", 15.0, "L", "free air for one cow through the parlour: removal, "
+          "gates, shut-off (from 80-300 L/min at 250-350 cows/h)", "practice", "common_practice",
+          "typical", 8.0, 40.0),
+    Value("air.specific_power_kw_per_m3_min", 7.5, "kW", "compressor power for 1 m3/min of free "
+          "air at 7 bar", "practice", "common_practice", "typical", 6.0, 9.0),
+    Value("dryer.reference_inlet_c", 35.0, "degC", "dryer reference inlet", "iso7183",
+          "from_memory", "rule"),
+    Value("dryer.reference_ambient_c", 25.0, "degC", "dryer reference ambient", "iso7183",
+          "from_memory", "rule"),
+    Value("dryer.reference_bar", 7.0, "bar", "dryer reference pressure above ambient", "iso7183",
+          "from_memory", "rule"),
+    Value("dryer.factor_inlet_40", 0.83, "", "dryer capacity factor, inlet 40 degC", "practice",
+          "from_memory", "typical", 0.82, 0.85),
+    Value("dryer.factor_inlet_45", 0.70, "", "dryer capacity factor, inlet 45 degC", "practice",
+          "from_memory", "typical"),
+    Value("dryer.pressure_exponent", 0.5, "", "dryer capacity goes as absolute pressure ratio to "
+          "this power", "practice", "from_memory", "typical"),
+    Value("air.dew_point_margin_k", 10.0, "K", "pressure dew point below the coldest place of the "
+          "pipework", "practice", "common_practice", "typical"),
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class ParticleClass:
+    """Greatest particle count a cubic metre by size band in micrometres; none: not limited."""
+
+    number: str
+    um_01_05: int | None
+    um_05_1: int | None
+    um_1_5: int | None
+    known: Known = "from_memory"
+
+
+@dataclass(frozen=True, slots=True)
+class HumidityClass:
+    """Pressure dew point (degC) or, for wet classes, liquid water (g/m3)."""
+
+    number: str
+    dew_point_c: float | None
+    liquid_g_m3: float | None
+    known: Known = "second_hand"
+
+
+@dataclass(frozen=True, slots=True)
+class OilClass:
+    """Total oil, mg/m3, at most."""
+
+    number: str
+    oil_mg_m3: float
+    known: Known = "second_hand"
+
+
+PURITY_SOURCE = "iso8573"
+PARTICLE_CLASSES = (
+    ParticleClass("1", 20_000, 400, 10, "second_hand"),
+    ParticleClass("2", 400_000, 6_000, 100),
+    ParticleClass("3", None, 90_000, 1_000),
+    ParticleClass("4", None, None, 10_000),
+    ParticleClass("5", None, None, 100_000),
+)
+PARTICLE_MASS_MG_M3 = (("6", 5.0), ("7", 10.0))
+"""Classes by mass: number and greatest mg/m3 (from memory)."""
+HUMIDITY_CLASSES = (
+    HumidityClass("1", -70.0, None),
+    HumidityClass("2", -40.0, None),
+    HumidityClass("3", -20.0, None),
+    HumidityClass("4", 3.0, None),
+    HumidityClass("5", 7.0, None),
+    HumidityClass("6", 10.0, None),
+    HumidityClass("7", None, 0.5),
+    HumidityClass("8", None, 5.0),
+    HumidityClass("9", None, 10.0),
+)
+OIL_CLASSES = (
+    OilClass("1", 0.01),
+    OilClass("2", 0.1),
+    OilClass("3", 1.0),
+    OilClass("4", 5.0),
+)
+
+
+def humidity_class_for(dew_point_c: float) -> HumidityClass | None:
+    """The loosest class whose pressure dew point is at or below the one asked for.
+
+    >>> humidity_class_for(5.0).number
+    '4'
+    """
+    dry = [c for c in HUMIDITY_CLASSES if c.dew_point_c is not None]
+    fit = [c for c in dry if c.dew_point_c is not None and c.dew_point_c <= dew_point_c]
+    return fit[-1] if fit else None

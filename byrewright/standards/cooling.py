@@ -1,0 +1,243 @@
+"""Milk, water and coolant; cooling rules of each region; tank classes; refrigeration."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from byrewright.standards.model import Known, Value
+
+VALUES: tuple[Value, ...] = (
+    Value("milk.cp_kj_kgk", 3.93, "kJ/kgK", "specific heat of whole milk, 4-35 degC", "practice",
+          "from_memory", "typical"),
+    Value("milk.density_kg_m3", 1030.0, "kg/m3", "density of whole milk, 4-35 degC", "practice",
+          "from_memory", "typical"),
+    Value("milk.at_cow_c", 37.5, "degC", "milk as it leaves the cow", "practice",
+          "common_practice", "typical", 37.0, 38.0),
+    Value("milk.at_receiver_c", 35.0, "degC", "milk at the receiver", "practice",
+          "common_practice", "typical", 33.0, 36.0),
+    Value("milk.stored_c", 4.0, "degC", "milk in store", "practice", "common_practice", "typical",
+          3.0, 4.0),
+    Value("water.cp_kj_kgk", 4.19, "kJ/kgK", "specific heat of water", "practice", "from_memory",
+          "typical"),
+    Value("water.density_kg_m3", 1000.0, "kg/m3", "density of water", "practice", "from_memory",
+          "typical"),
+    Value("ice.latent_kj_kg", 333.5, "kJ/kg", "heat of melting of ice", "practice", "from_memory",
+          "rule"),
+    Value("coolant.cp_kj_kgk", 3.87, "kJ/kgK", "specific heat of 25-30 % propylene glycol near "
+          "0 degC", "practice", "from_memory", "typical", 3.8, 3.95),
+    Value("coolant.density_kg_m3", 1024.0, "kg/m3", "density of 30 % by volume propylene glycol "
+          "(at 15.6 degC)", "lange", "read", "typical"),
+    Value("coolant.freeze_margin_k", 5.0, "K", "freezing point of the coolant below the lowest "
+          "evaporator surface", "practice", "from_memory", "limit"),
+    Value("plate.u_w_m2k", 3000.0, "W/m2K", "overall coefficient of a clean milk-water plate "
+          "cooler", "practice", "from_memory", "typical", 2000.0, 4000.0),
+    Value("plate.water_ratio", 2.0, "", "litres of water a litre of milk", "irish_advice", "read",
+          "typical", 1.0, 3.0),
+    Value("plate.approach_k", 3.5, "K", "milk out above water in, at two water to one milk",
+          "irish_advice", "read", "typical", 2.0, 5.0),
+    Value("plate.approach_one_to_one_k", 5.5, "K", "milk out above water in, at one to one",
+          "practice", "common_practice", "typical", 4.0, 7.0),
+    Value("plate.approach_coolant_k", 2.5, "K", "milk out above coolant in, second stage",
+          "practice", "common_practice", "typical", 2.0, 4.0),
+    Value("cooling.allowance_share", 0.20, "", "added to the milk's heat for agitator, pump and "
+          "tank gain", "practice", "from_memory", "typical"),
+    Value("cooling.cop_direct", 2.75, "", "coefficient of performance, direct expansion, "
+          "air-cooled", "practice", "from_memory", "typical", 2.5, 3.0),
+    Value("cooling.cop_chiller", 2.5, "", "coefficient of performance, liquid chiller",
+          "practice", "from_memory", "typical", 2.0, 3.0),
+    Value("cooling.cop_ice_bank", 1.95, "", "coefficient of performance, ice bank", "practice",
+          "from_memory", "typical", 1.7, 2.2),
+    Value("cooling.cop_fall_per_k", 0.025, "1/K", "fall of the coefficient for a kelvin of "
+          "condensing temperature", "practice", "from_memory", "typical", 0.02, 0.03),
+    Value("cooling.cop_reference_ambient_c", 32.0, "degC", "ambient at which the coefficients "
+          "above are taken", "practice", "common_practice", "rule"),
+    Value("tank.warming_k_h", 0.25, "K/h", "mean warming of a full standing tank, 4 to not above "
+          "5 degC in 4 h", "en13732", "from_memory", "limit"),
+    Value("tank.reserve_share", 0.10, "", "tank volume kept above the milk expected at collection",
+          "practice", "common_practice", "typical", 0.05, 0.25),
+    Value("tank.u_w_m2k", 0.4, "W/m2K", "heat transfer through an insulated tank wall",
+          "practice", "common_practice", "typical", 0.3, 0.6),
+    Value("heat_recovery.share", 0.50, "", "share of water heating that refrigeration heat can "
+          "give, at most", "us_extension", "read", "typical", 0.3, 0.5),
+    Value("heat_recovery.water_c", 55.0, "degC", "water from a refrigeration heat recovery unit",
+          "uk_levy", "read", "typical", 45.0, 60.0),
+    Value("cooling.field_kwh_1000_l", 13.9, "kWh", "electricity to cool 1000 L from 35 to 4 degC "
+          "at a coefficient of 2.5", "definition", "derived", "typical"),
+)  # fmt: skip
+
+
+Clock = Literal["at_once", "start_of_milking", "end_of_milking", "always"]
+Collected = Literal["daily", "not_daily", "either"]
+Applies = Literal["first_milking", "later_milkings", "every_milking", "transport"]
+
+
+@dataclass(frozen=True, slots=True)
+class TemperatureStep:
+    """Milk must be at or below `limit_c` within `within_h` of `clock`.
+
+    `at_once` and `always` have no hours. Where two steps share `sooner_of`, the earlier rules.
+    """
+
+    limit_c: float
+    clock: Clock
+    within_h: float | None = None
+    applies: Applies = "every_milking"
+    collected: Collected = "either"
+    sooner_of: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TemperatureRule:
+    """The milk-cooling rule of one region. Local authorities and the buyer may ask for more."""
+
+    region: str
+    title: str
+    steps: tuple[TemperatureStep, ...]
+    source: str
+    known: Known
+    note: str = ""
+
+    def steps_for(self, collected_daily: bool) -> tuple[TemperatureStep, ...]:
+        """The steps that bind a farm whose milk is, or is not, collected daily."""
+        other: Collected = "not_daily" if collected_daily else "daily"
+        return tuple(step for step in self.steps if step.collected != other)
+
+
+TEMPERATURE_RULES: tuple[TemperatureRule, ...] = (
+    TemperatureRule(
+        "EU", "European Union, raw milk at the holding",
+        (
+            TemperatureStep(8.0, "at_once", collected="daily"),
+            TemperatureStep(6.0, "at_once", collected="not_daily"),
+            TemperatureStep(10.0, "always", applies="transport"),
+        ),
+        "eu853", "from_memory",
+        "the same figures are read in the Swiss ordinance (8 degC within 2 h) and a Czech decree "
+        "(within 3 h of the start of milking)",
+    ),
+    TemperatureRule(
+        "US", "United States, Grade A raw milk",
+        (
+            TemperatureStep(7.0, "end_of_milking", 2.0),
+            TemperatureStep(10.0, "always", applies="later_milkings"),
+        ),
+        "pmo", "second_hand", "4.4 degC is an equipment rating or a stricter state rule, not this",
+    ),
+    TemperatureRule(
+        "US-California", "California, farm milk",
+        (
+            TemperatureStep(10.0, "start_of_milking", 4.0, applies="first_milking"),
+            TemperatureStep(7.0, "end_of_milking", 2.0),
+            TemperatureStep(10.0, "always", applies="later_milkings"),
+        ),
+        "california", "second_hand",
+    ),
+    TemperatureRule(
+        "US-Massachusetts", "Massachusetts, farm milk",
+        (
+            TemperatureStep(4.45, "end_of_milking", 2.0),
+            TemperatureStep(10.0, "always", applies="later_milkings"),
+        ),
+        "massachusetts", "read",
+    ),
+    TemperatureRule(
+        "Australia", "Australia, most suppliers",
+        (TemperatureStep(4.0, "start_of_milking", 3.0),),
+        "australia", "read",
+    ),
+    TemperatureRule(
+        "New Zealand", "New Zealand, raw milk since 1 June 2018",
+        (
+            TemperatureStep(10.0, "start_of_milking", 4.0),
+            TemperatureStep(6.0, "start_of_milking", 6.0, sooner_of="six"),
+            TemperatureStep(6.0, "end_of_milking", 2.0, sooner_of="six"),
+            TemperatureStep(10.0, "always", applies="later_milkings"),
+        ),
+        "new_zealand", "from_memory", "the date is read, the figures are from memory",
+    ),
+)  # fmt: skip
+"""Legal cooling rules by region."""
+
+
+def temperature_rule(region: str) -> TemperatureRule:
+    """The rule of a region.
+
+    Raises:
+        KeyError: the region is not held; the text lists those that are.
+    """
+    for rule in TEMPERATURE_RULES:
+        if rule.region.casefold() == region.casefold():
+            return rule
+    held = ", ".join(rule.region for rule in TEMPERATURE_RULES)
+    raise KeyError(f"no milk-cooling rule is held for {region!r}; held are {held}")
+
+
+@dataclass(frozen=True, slots=True)
+class AmbientClass:
+    """A tank's ambient letter: performance and safe operating temperatures, degC."""
+
+    letter: str
+    performance_c: float
+    safe_c: float
+
+
+@dataclass(frozen=True, slots=True)
+class CoolingClass:
+    """A tank's time numeral: hours for 35 to 4 degC, and for a later blend 10 to 4 degC."""
+
+    numeral: str
+    first_h: float
+    later_h: float
+
+
+@dataclass(frozen=True, slots=True)
+class FillClass:
+    """A tank's milkings: how many it holds and the share of its volume each fills."""
+
+    milkings: int
+    share_each: float
+    hours: float
+
+
+TANK_SOURCE = "en13732"
+TANK_KNOWN: Known = "from_memory"
+AMBIENT_CLASSES = (
+    AmbientClass("A", 38.0, 43.0),
+    AmbientClass("B", 32.0, 38.0),
+    AmbientClass("C", 25.0, 32.0),
+)
+COOLING_CLASSES = (
+    CoolingClass("0", 2.0, 0.8),
+    CoolingClass("I", 2.5, 1.0),
+    CoolingClass("II", 3.0, 1.25),
+    CoolingClass("III", 3.5, 1.5),
+)
+FILL_CLASSES = (FillClass(2, 0.5, 24.0), FillClass(4, 0.25, 48.0), FillClass(6, 1 / 6, 72.0))
+
+US_TANK_STEPS = ((32.2, 10.0, 1.0), (10.0, 4.4, 1.0))
+"""US farm tank rating: from degC, to degC, hours (source ucfs2009, second hand)."""
+
+
+@dataclass(frozen=True, slots=True)
+class GlycolPoint:
+    """Propylene glycol in water: percent by volume, specific gravity at 15.6 degC, freezing."""
+
+    volume_pct: float
+    specific_gravity: float
+    freeze_c: float
+
+
+GLYCOL_SOURCE = "lange"
+GLYCOL: tuple[GlycolPoint, ...] = (
+    GlycolPoint(5, 1.004, -1.1),
+    GlycolPoint(10, 1.006, -2.2),
+    GlycolPoint(15, 1.012, -3.9),
+    GlycolPoint(20, 1.017, -6.7),
+    GlycolPoint(25, 1.020, -8.9),
+    GlycolPoint(30, 1.024, -12.8),
+    GlycolPoint(35, 1.028, -16.1),
+    GlycolPoint(40, 1.032, -20.6),
+    GlycolPoint(45, 1.037, -26.7),
+    GlycolPoint(50, 1.040, -33.3),
+)

@@ -1,0 +1,72 @@
+"""The moving deck: loads, rolling resistance, drive."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from byrewright.standards.model import Known, Value
+
+VALUES: tuple[Value, ...] = (
+    Value("deck.cow_kg", 700.0, "kg", "mass of a Holstein cow (Jersey or cross 450-500)",
+          "practice", "from_memory", "typical", 450.0, 750.0),
+    Value("deck.design_cow_kg", 800.0, "kg", "static design load of a stall", "practice",
+          "from_memory", "typical"),
+    Value("deck.dynamic_factor", 1.4, "", "dynamic factor on the static design load", "practice",
+          "from_memory", "typical", 1.3, 1.5),
+    Value("deck.steel_per_stall_kg", 325.0, "kg", "steel deck, each stall, cow apart", "practice",
+          "common_practice", "typical", 250.0, 400.0),
+    Value("deck.concrete_per_stall_kg", 800.0, "kg", "concrete deck, each stall, cow apart",
+          "practice", "common_practice", "typical", 600.0, 1000.0),
+    Value("deck.resistance", 0.02, "", "rolling resistance, force over load; two published "
+          "conventions differ threefold, so carry the range", "drive_reference", "from_memory",
+          "typical", 0.01, 0.03),
+    Value("deck.resistance_steel_rail", 0.0025, "", "steel wheel on steel rail, force over load",
+          "rolling_reference", "read", "typical", 0.002, 0.003),
+    Value("deck.resistance_rubber_concrete", 0.015, "", "rubber on concrete, force over load",
+          "rolling_reference", "read", "typical", 0.01, 0.02),
+    Value("deck.bearing_friction_rolling", 0.005, "", "friction of a rolling bearing",
+          "drive_reference", "second_hand", "typical"),
+    Value("deck.bearing_friction_plain", 0.09, "", "friction of a plain bearing",
+          "drive_reference", "second_hand", "typical", 0.08, 0.10),
+    Value("deck.rim_rolling", 0.003, "", "rim allowance c with rolling bearings",
+          "drive_reference", "second_hand", "typical"),
+    Value("deck.rim_plain", 0.005, "", "rim allowance c with plain bearings", "drive_reference",
+          "second_hand", "typical"),
+    Value("deck.rim_guide_rollers", 0.002, "", "rim allowance c with guide rollers",
+          "drive_reference", "second_hand", "typical"),
+    Value("deck.drive_efficiency", 0.60, "", "shaft to motor, gearbox and contact", "practice",
+          "common_practice", "typical", 0.5, 0.8),
+    Value("deck.breakaway_multiple", 2.0, "", "breakaway over running force", "practice",
+          "from_memory", "typical", 1.5, 2.5),
+    Value("deck.start_s", 5.0, "s", "time to bring the deck to speed", "practice", "from_memory",
+          "typical", 3.0, 10.0),
+    Value("deck.rollers_per_stall", 2.0, "", "rollers under each stall", "practice",
+          "common_practice", "typical"),
+    Value("deck.roller_share_margin", 1.5, "", "load of the worst roller over the mean, for rail "
+          "level and uneven loading", "practice", "common_practice", "typical", 1.3, 2.0),
+    Value("deck.stall_width_m", 0.75, "m", "stall pitch at the cow's shoulder side", "practice",
+          "common_practice", "typical", 0.65, 0.9),
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class LeverArm:
+    """Lever arm f of rolling friction, mm, for a wheel on a rail."""
+
+    pair: str
+    f_mm: float
+    low_mm: float
+    high_mm: float
+    source: str
+    known: Known
+
+
+LEVER_ARMS: tuple[LeverArm, ...] = (
+    LeverArm("steel on steel", 0.5, 0.5, 0.5, "drive_reference", "second_hand"),
+    LeverArm("polymer on steel", 2.0, 2.0, 2.0, "drive_reference", "second_hand"),
+    LeverArm("hard rubber on steel", 7.0, 7.0, 7.0, "drive_reference", "second_hand"),
+    LeverArm("polymer on concrete", 5.0, 5.0, 5.0, "drive_reference", "second_hand"),
+    LeverArm("nylon on steel", 0.7, 0.7, 0.7, "practice", "from_memory"),
+    LeverArm("polyurethane on steel", 1.1, 0.8, 1.5, "practice", "from_memory"),
+    LeverArm("rubber on steel", 7.5, 7.0, 8.0, "practice", "from_memory"),
+)

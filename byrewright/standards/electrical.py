@@ -1,0 +1,103 @@
+"""Motors, starting, generators and batteries."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from byrewright.standards.model import Known, Value
+
+StartMethod = Literal["direct", "star_delta", "soft", "drive"]
+
+VALUES: tuple[Value, ...] = (
+    Value("start.star_delta_share", 1 / 3, "", "star-delta start: share of direct current and "
+          "torque", "practice", "from_memory", "rule"),
+    Value("start.soft_multiple", 3.0, "", "soft starter: current over rated", "practice",
+          "from_memory", "typical", 2.5, 4.0),
+    Value("start.drive_multiple", 1.25, "", "speed drive: current over rated", "practice",
+          "from_memory", "typical", 1.0, 1.5),
+    Value("start.dip_most_pct", 20.0, "%", "voltage dip at a motor start on a generator",
+          "practice", "from_memory", "limit", 20.0, 30.0),
+    Value("generator.transient_reactance", 0.20, "", "transient reactance x'd of a small "
+          "generator, per unit of its rating", "practice", "common_practice", "typical",
+          0.12, 0.30),
+    Value("generator.load_most", 0.80, "", "running load as a share of rating", "practice",
+          "common_practice", "limit", 0.7, 0.9),
+    Value("generator.power_factor", 0.80, "", "power factor at which sets are rated", "practice",
+          "common_practice", "rule"),
+    Value("generator.engine_hp_per_kw", 2.1, "hp", "tractor or engine power for one electrical kW",
+          "us_extension", "read", "typical", 2.0, 2.25),
+    Value("generator.margin_soft", 1.6, "", "set rating over running load with soft starting",
+          "practice", "common_practice", "typical", 1.3, 2.0),
+    Value("generator.margin_direct", 3.0, "", "set rating over running load, largest motor "
+          "started direct and last, at most", "practice", "common_practice", "typical"),
+    Value("generator.start_watts_multiple", 4.0, "", "starting over running watts of a motor",
+          "us_extension", "read", "typical", 3.0, 5.0),
+    Value("generator.fuel_l_per_kwh", 0.27, "L/kWh", "diesel for one electrical kWh near full load",
+          "practice", "common_practice", "typical", 0.24, 0.35),
+    Value("generator.idle_fuel_share", 0.25, "", "share of full-load fuel burnt at no load",
+          "practice", "common_practice", "typical", 0.15, 0.30),
+    Value("generator.start_s", 10.0, "s", "time from mains loss to the first load on an automatic "
+          "set", "practice", "common_practice", "typical", 8.0, 30.0),
+    Value("motor.power_factor", 0.85, "", "power factor of a loaded cage motor", "practice",
+          "common_practice", "typical", 0.78, 0.90),
+    Value("motor.efficiency", 0.90, "", "efficiency of a cage motor of 5-30 kW", "practice",
+          "common_practice", "typical", 0.85, 0.93),
+    Value("motor.service_margin", 1.15, "", "motor rating over the shaft power of its duty",
+          "practice", "common_practice", "typical", 1.1, 1.25),
+    Value("supply.diversity", 0.85, "", "share of connected load running at once in milking",
+          "practice", "common_practice", "typical", 0.7, 1.0),
+)  # fmt: skip
+
+MOTOR_SOURCE = "iec60072"
+MOTOR_KNOWN: Known = "from_memory"
+MOTOR_KW: tuple[float, ...] = (
+    0.06, 0.09, 0.12, 0.18, 0.25, 0.37, 0.55, 0.75, 1.1, 1.5, 2.2, 3.0, 4.0, 5.5, 7.5, 11.0, 15.0,
+    18.5, 22.0, 30.0, 37.0, 45.0, 55.0, 75.0, 90.0, 110.0, 132.0, 160.0, 200.0, 250.0, 315.0,
+    355.0, 400.0,
+)  # fmt: skip
+"""Preferred motor outputs, kW."""
+
+
+@dataclass(frozen=True, slots=True)
+class CodeLetter:
+    """Locked-rotor kVA for one horsepower: from `low` up to (not including) `high`."""
+
+    letter: str
+    low: float
+    high: float | None
+
+
+CODE_SOURCE = "nec430"
+CODE_KNOWN: Known = "from_memory"
+_LETTERS = (
+    ("A", 0.0), ("B", 3.15), ("C", 3.55), ("D", 4.0), ("E", 4.5), ("F", 5.0), ("G", 5.6),
+    ("H", 6.3), ("J", 7.1), ("K", 8.0), ("L", 9.0), ("M", 10.0), ("N", 11.2), ("P", 12.5),
+    ("R", 14.0), ("S", 16.0), ("T", 18.0), ("U", 20.0), ("V", 22.4),
+)  # fmt: skip
+CODE_LETTERS: tuple[CodeLetter, ...] = tuple(
+    CodeLetter(letter, low, _LETTERS[i + 1][1] if i + 1 < len(_LETTERS) else None)
+    for i, (letter, low) in enumerate(_LETTERS)
+)
+
+
+@dataclass(frozen=True, slots=True)
+class LockedRotorLimit:
+    """Design N: greatest locked-rotor apparent power over rated output, kVA/kW, up to a size."""
+
+    up_to_kw: float
+    kva_per_kw: float
+
+
+DESIGN_N_SOURCE = "iec60034_12"
+DESIGN_N_KNOWN: Known = "from_memory"
+DESIGN_N: tuple[LockedRotorLimit, ...] = (
+    LockedRotorLimit(6.3, 13.0),
+    LockedRotorLimit(25.0, 12.0),
+    LockedRotorLimit(63.0, 11.0),
+    LockedRotorLimit(630.0, 10.0),
+)
+GENERATOR_KVA: tuple[float, ...] = (
+    10, 15, 20, 30, 40, 50, 60, 80, 100, 125, 150, 200, 250, 300, 350, 400, 500, 630,
+)  # fmt: skip
+"""Usual set ratings, kVA (common practice, no source)."""

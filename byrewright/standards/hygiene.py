@@ -1,0 +1,79 @@
+"""Keeping milk apart from wash, water and withheld milk; lines that drain."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from byrewright.standards.model import Known, Value
+
+VALUES: tuple[Value, ...] = (
+    Value("hygiene.seats_between_milk_and_wash", 2.0, "", "automatic valves between milk and wash, "
+          "with a drainable opening between them, where they are not physically apart", "pmo",
+          "from_memory", "limit"),
+    Value("hygiene.milk_line_slope_least_pct", 0.5, "%", "slope to drain of a milk pipe",
+          "callejo2008", "read", "limit"),
+    Value("hygiene.finish_grit", 120.0, "", "finish of milk-contact steel, grit number, at least",
+          "california", "read", "limit"),
+    Value("hygiene.withheld_rinse_l", 10.0, "L", "rinse of a divert unit after withheld milk",
+          "practice", "common_practice", "typical", 5.0, 20.0),
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class HygieneRule:
+    """A rule in words that a route or an arrangement is held to."""
+
+    key: str
+    title: str
+    text: str
+    source: str
+    known: Known
+
+
+RULES: tuple[HygieneRule, ...] = (
+    HygieneRule(
+        "separation", "Milk and cleaning solution",
+        "Milk lines and solution lines are physically disconnected, or kept apart by at least two "
+        "automatic valves with a drainable opening to atmosphere between them at least as large as "
+        "the largest pipe, monitored, and failing to the blocked position.",
+        "pmo", "from_memory",
+    ),
+    HygieneRule(
+        "double_seat", "Double-seat valves",
+        "A single body with two seats is allowed under conditions; its leakage chamber drains "
+        "without pressure, and no seat lifts toward milk under pressure.",
+        "ehedg", "from_memory",
+    ),
+    HygieneRule(
+        "drains", "Milk lines drain",
+        "A milk line slopes without break, drains fully, can be taken apart and is of stainless "
+        "steel or equal, finished to at least 120 grit.",
+        "california", "read",
+    ),
+    HygieneRule(
+        "withheld", "Withheld milk",
+        "Milk of cows under treatment, colostrum and bloody milk has a route of its own, and it is "
+        "proven that none reaches the tank.",
+        "practice", "common_practice",
+    ),
+    HygieneRule(
+        "delivery_break", "Delivery end at wash",
+        "The delivery pipe is taken out of the tank before a wash starts, and its place is proven.",
+        "practice", "common_practice",
+    ),
+    HygieneRule(
+        "last_rinse", "Rinse water and the tank",
+        "Water of the last rinse is drained, not pushed into the tank: it shows in the freezing "
+        "point.",
+        "practice", "common_practice",
+    ),
+    HygieneRule(
+        "first_rinse", "First rinse", "The first rinse passes once and is never recirculated.",
+        "us_extension", "read",
+    ),
+    HygieneRule(
+        "coolant", "Coolant near milk",
+        "Liquid coolant near milk is food-grade propylene glycol, never ethylene glycol.",
+        "practice", "from_memory",
+    ),
+)  # fmt: skip

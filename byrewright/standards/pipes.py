@@ -1,0 +1,80 @@
+"""Tubes and airlines that can be bought: outside diameter, wall, bore."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from byrewright.standards.model import Known, Value
+
+VALUES: tuple[Value, ...] = (
+    Value("pipe.roughness_stainless_mm", 0.015, "mm", "roughness of stainless dairy tube",
+          "practice", "from_memory", "typical", 0.0008, 0.05),
+    Value("pipe.roughness_plastic_mm", 0.0015, "mm", "roughness of plastic pipe", "practice",
+          "from_memory", "typical", 0.0, 0.007),
+    Value("pipe.roughness_galvanised_mm", 0.15, "mm", "roughness of galvanised steel", "practice",
+          "from_memory", "typical", 0.1, 0.2),
+    Value("pipe.velocity_water_m_s", 1.5, "m/s", "velocity in water pipes", "practice",
+          "common_practice", "typical", 0.5, 2.0),
+    Value("pipe.velocity_air_line_m_s", 6.0, "m/s", "velocity in compressed-air mains", "practice",
+          "common_practice", "typical", 3.0, 8.0),
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Tube:
+    """One size of tube."""
+
+    series: str
+    od_mm: float
+    wall_mm: float
+
+    @property
+    def bore_mm(self) -> float:
+        """Inside diameter.
+
+        >>> Tube("ISO 2037", 51.0, 1.2).bore_mm
+        48.6
+        """
+        return round(self.od_mm - 2 * self.wall_mm, 3)
+
+
+TUBE_KNOWN: Known = "from_memory"
+ISO_2037: tuple[Tube, ...] = tuple(
+    Tube("ISO 2037", od, wall)
+    for od, wall in (
+        (25.0, 1.2), (33.7, 1.2), (38.0, 1.2), (40.0, 1.2), (51.0, 1.2), (63.5, 1.6), (70.0, 1.6),
+        (76.1, 1.6), (88.9, 2.0), (101.6, 2.0), (114.3, 2.0), (139.7, 2.0), (168.3, 2.6),
+        (219.1, 2.6),
+    )
+)  # fmt: skip
+ASME_BPE: tuple[Tube, ...] = tuple(
+    Tube("ASME BPE", od, wall)
+    for od, wall in (
+        (12.7, 1.65), (19.05, 1.65), (25.4, 1.65), (38.1, 1.65), (50.8, 1.65), (63.5, 1.65),
+        (76.2, 1.65), (101.6, 2.11), (152.4, 2.77),
+    )
+)  # fmt: skip
+
+AIRLINE_BORES_MM: tuple[float, ...] = (38.0, 50.0, 60.0, 73.0, 98.0, 110.0, 125.0, 150.0, 200.0)
+"""Bores of airlines, plastic or galvanised (common practice, no source)."""
+MILKLINE_BORES_MM: tuple[float, ...] = (38.0, 48.5, 60.0, 73.0, 98.0)
+"""Bores of milklines in the published measurements (reinemann1995, read)."""
+
+
+def next_bore_mm(least_mm: float, bores: tuple[float, ...] = AIRLINE_BORES_MM) -> float | None:
+    """The smallest bore in a list that is not under `least_mm`; nothing if none is.
+
+    >>> next_bore_mm(101.0)
+    110.0
+    """
+    return next((bore for bore in sorted(bores) if bore >= least_mm), None)
+
+
+def next_tube(least_bore_mm: float, series: tuple[Tube, ...] = ISO_2037) -> Tube | None:
+    """The smallest tube whose bore is not under `least_bore_mm`; nothing if none is.
+
+    >>> next_tube(60.0).od_mm
+    63.5
+    """
+    ordered = sorted(series, key=lambda tube: tube.bore_mm)
+    return next((tube for tube in ordered if tube.bore_mm >= least_bore_mm), None)

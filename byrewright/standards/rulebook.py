@@ -1,0 +1,111 @@
+"""The rulebook: every number by key, with the user's own values on top."""
+
+from __future__ import annotations
+
+import difflib
+import importlib
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from functools import cache
+
+from byrewright.standards.model import UnknownRule, Value
+
+THEMES = (
+    "vacuum",
+    "milkline",
+    "cooling",
+    "cleaning",
+    "compressed_air",
+    "electrical",
+    "pipes",
+    "deck",
+    "milking",
+    "labour",
+    "reliability",
+    "alarms",
+    "hygiene",
+)
+"""Modules of this room that each hold a tuple `VALUES`."""
+
+
+class Rulebook(Mapping[str, Value]):
+    """An immutable mapping of key to `Value`.
+
+    Args:
+        overrides: numbers that replace the defaults, in the unit of the default, as a user
+            writes them in the limits file.
+
+    Raises:
+        UnknownRule: an override names a key that does not exist.
+        ValueError: an override is not a finite number.
+    """
+
+    __slots__ = ("_overridden", "_values")
+
+    def __init__(self, overrides: Mapping[str, float] | None = None) -> None:
+        self._values = dict(_defaults())
+        for key, number in (overrides or {}).items():
+            default = self[key]
+            if isinstance(number, bool) or not isinstance(number, int | float):
+                raise ValueError(f"{key}: write a number in {default.unit or 'no unit'}")
+            if not math.isfinite(number):
+                raise ValueError(f"{key}: write a finite number in {default.unit or 'no unit'}")
+            self._values[key] = replace(
+                default, value=float(number), source="user", known="stated", low=None, high=None
+            )
+        self._overridden = tuple(sorted(overrides or {}))
+
+    def __getitem__(self, key: str) -> Value:
+        try:
+            return self._values[key]
+        except KeyError:
+            near = difflib.get_close_matches(key, self._values, n=1, cutoff=0.0)
+            raise UnknownRule(f"no rule is called {key!r}; the nearest is {near[0]!r}") from None
+
+    def __contains__(self, key: object) -> bool:
+        return key in self._values
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._values)
+
+    def __len__(self) -> int:
+        return len(self._values)
+
+    def __hash__(self) -> int:
+        return hash(tuple((key, self._values[key].value) for key in self._overridden))
+
+    def number(self, key: str) -> float:
+        """The number alone.
+
+        >>> default_rulebook().number("vacuum.iso_drop_receiver_to_pump_kpa")
+        3.0
+        """
+        return self[key].value
+
+    @property
+    def overridden(self) -> tuple[str, ...]:
+        """Keys the user replaced, sorted."""
+        return self._overridden
+
+    def to_check(self) -> tuple[Value, ...]:
+        """The values known only from memory: a licensed user should check them."""
+        return tuple(v for v in self._values.values() if v.known == "from_memory")
+
+
+@cache
+def _defaults() -> dict[str, Value]:
+    values: dict[str, Value] = {}
+    for theme in THEMES:
+        rows: tuple[Value, ...] = importlib.import_module(f"{__package__}.{theme}").VALUES
+        for row in rows:
+            if row.key in values:
+                raise ValueError(f"two rules are called {row.key!r}")
+            values[row.key] = row
+    return values
+
+
+@cache
+def default_rulebook() -> Rulebook:
+    """The rulebook with nothing overridden."""
+    return Rulebook()

@@ -1,0 +1,181 @@
+"""Vacuum plant: reserve rules, pump capacity, leakage, permitted drops, test limits."""
+
+from __future__ import annotations
+
+from byrewright.standards.model import Known, Value
+
+_ISO: tuple[str, Known] = ("iso5707", "from_memory")
+
+VALUES: tuple[Value, ...] = (
+    Value("vacuum.nominal_kpa", 42.0, "kPa", "system vacuum with a low milkline: about 40 at the "
+          "teat end in phase b, no lift, 2 for friction", "nz_testers2008", "read", "typical",
+          40.0, 45.0),
+    # Effective reserve, ISO form: base + per unit up to the break, then another slope.
+    Value("vacuum.reserve.iso.break_units", 10, "units", "units at which the reserve rule changes "
+          "slope", *_ISO, "rule"),
+    Value("vacuum.reserve.iso.shutoff.small_base_l_min", 200, "L/min", "effective reserve up to "
+          "10 units, clusters with shut-off valves: base", *_ISO, "rule"),
+    Value("vacuum.reserve.iso.shutoff.small_per_unit_l_min", 30, "L/min", "the same: each unit",
+          *_ISO, "rule"),
+    Value("vacuum.reserve.iso.shutoff.large_base_l_min", 500, "L/min", "effective reserve at 10 "
+          "units, clusters with shut-off valves", *_ISO, "rule"),
+    Value("vacuum.reserve.iso.shutoff.large_per_unit_l_min", 10, "L/min", "the same: each unit "
+          "above 10", *_ISO, "rule"),
+    Value("vacuum.reserve.iso.open.small_base_l_min", 400, "L/min", "effective reserve up to 10 "
+          "units, clusters without shut-off valves: base", *_ISO, "rule"),
+    Value("vacuum.reserve.iso.open.small_per_unit_l_min", 30, "L/min", "the same: each unit",
+          *_ISO, "rule"),
+    Value("vacuum.reserve.iso.open.large_base_l_min", 700, "L/min", "effective reserve at 10 "
+          "units, clusters without shut-off valves", *_ISO, "rule"),
+    Value("vacuum.reserve.iso.open.large_per_unit_l_min", 10, "L/min", "the same: each unit "
+          "above 10", *_ISO, "rule"),
+    Value("vacuum.reserve.iso.bucket.small_base_l_min", 80, "L/min", "effective reserve of bucket "
+          "plants up to 10 units: base (low confidence)", *_ISO, "rule"),
+    Value("vacuum.reserve.iso.bucket.small_per_unit_l_min", 25, "L/min", "the same: each unit",
+          *_ISO, "rule"),
+    Value("vacuum.reserve.iso.bucket.large_base_l_min", 330, "L/min", "effective reserve of "
+          "bucket plants at 10 units", *_ISO, "rule"),
+    Value("vacuum.reserve.iso.bucket.large_per_unit_l_min", 10, "L/min", "the same: each unit "
+          "above 10", *_ISO, "rule"),
+    # US rule set, kept apart.
+    Value("vacuum.reserve.us.base_cfm", 35, "cfm", "US effective reserve at the receiver: base",
+          "cornell2018", "read", "rule"),
+    Value("vacuum.reserve.us.per_unit_cfm", 1, "cfm", "US effective reserve: each unit",
+          "cornell2018", "read", "rule"),
+    Value("vacuum.pump.us.base_cfm", 35, "cfm", "US pump capacity: base", "us_extension_vacuum",
+          "read", "rule"),
+    Value("vacuum.pump.us.per_unit_cfm", 3, "cfm", "US pump capacity: each unit",
+          "us_extension_vacuum", "read", "rule"),
+    Value("vacuum.pump.us.adequate_to_units", 32, "units", "units up to which the US pump rule is "
+          "said to be adequate, one fall-off included", "us_extension_vacuum", "read", "rule"),
+    Value("vacuum.pump.us.bucket_base_cfm", 17, "cfm", "US bucket plants, practice: base",
+          "cornell2018", "read", "rule"),
+    Value("vacuum.pump.us.bucket_per_unit_cfm", 3, "cfm", "US bucket plants, practice: each unit",
+          "cornell2018", "read", "rule"),
+    Value("vacuum.pump.us.dumping_station_cfm", 5, "cfm", "US bucket plants: a dumping station",
+          "cornell2018", "read", "rule"),
+    Value("vacuum.air_use_mean_us_cfm", 2, "cfm", "mean air use in milking, each unit",
+          "wisconsin_energy", "read", "typical"),
+    Value("vacuum.pump.us.per_hp_cfm", 10, "cfm", "pump airflow for one motor horsepower",
+          "cornell2018", "read", "typical"),
+    # Pump capacity procedure.
+    Value("vacuum.regulation_loss_share", 0.10, "", "regulation loss as a share of the manual "
+          "reserve", *_ISO, "limit"),
+    Value("vacuum.regulation_loss_floor_l_min", 35, "L/min", "regulation loss allowed in any case",
+          *_ISO, "limit"),
+    Value("vacuum.regulator_leak_share", 0.05, "", "regulator leakage as a share of the manual "
+          "reserve", *_ISO, "limit"),
+    Value("vacuum.regulator_leak_floor_l_min", 35, "L/min", "regulator leakage allowed in any "
+          "case", *_ISO, "limit"),
+    Value("vacuum.system_leak_share", 0.05, "", "leakage of the vacuum system as a share of pump "
+          "capacity at the pump's working vacuum", *_ISO, "limit"),
+    Value("vacuum.milk_leak_base_l_min", 10, "L/min", "leakage of the milk system: base", *_ISO,
+          "limit"),
+    Value("vacuum.milk_leak_per_unit_l_min", 2, "L/min", "leakage of the milk system: each unit",
+          *_ISO, "limit"),
+    Value("vacuum.pump_zero_flow_share", 0.90, "", "vacuum at zero flow as a share of ambient, in "
+          "the altitude correction (vane pumps)", "iso5707", "derived", "rule"),
+    Value("vacuum.pump_nominal_vacuum_kpa", 50, "kPa", "vacuum at which pumps are rated", *_ISO,
+          "rule"),
+    Value("vacuum.pump_nominal_ambient_kpa", 100, "kPa", "ambient pressure at which pumps are "
+          "rated", *_ISO, "rule"),
+    # Air that the units take.
+    Value("vacuum.pulsator_air_l_min", 30, "L/min", "free air taken by one pulsator", "iso5707",
+          "from_memory", "typical", 25, 50),
+    Value("vacuum.claw_air_l_min", 8, "L/min", "free air admitted at one claw", "german_trade",
+          "derived", "typical", 4, 12),
+    Value("vacuum.claw_air_least_l_min", 4, "L/min", "least air admission of a cluster",
+          "german_trade", "second_hand", "limit"),
+    Value("vacuum.claw_air_most_l_min", 12, "L/min", "greatest air admission of a cluster",
+          "german_trade", "second_hand", "limit"),
+    Value("vacuum.teat_leak_l_min", 4, "L/min", "leakage past teats and liners in steady milking, "
+          "each unit", "dutch_education", "read", "typical"),
+    Value("vacuum.line_air_per_unit_l_min", 11.5, "L/min", "vents and fitting leaks reaching the "
+          "milkline, each unit", "reinemann1995", "read", "typical", 8, 15),
+    Value("vacuum.fall_off_air_l_min", 900, "L/min", "free air let in by one unit kicked off, "
+          "until it shuts", "practice", "common_practice", "typical", 400, 1400),
+    Value("vacuum.shutoff_delay_s", 3.0, "s", "time until a fallen unit is shut off", "practice",
+          "common_practice", "typical", 1, 5),
+    # Permitted drops.
+    Value("vacuum.iso_drop_receiver_to_regulator_kpa", 1.0, "kPa", "drop from receiver (Vm) to "
+          "regulator (Vr), ISO", *_ISO, "limit"),
+    Value("vacuum.iso_drop_receiver_to_pump_kpa", 3.0, "kPa", "drop from receiver (Vm) to pump "
+          "inlet (Vp), ISO", *_ISO, "limit"),
+    Value("vacuum.iso_drop_pulsator_line_kpa", 2.0, "kPa", "working vacuum less the highest "
+          "pulsation-chamber vacuum, ISO", *_ISO, "limit"),
+    Value("vacuum.nmc_drop_receiver_to_pump_kpa", 2.0, "kPa", "drop from receiver to pump inlet, "
+          "US guide", "nmc", "second_hand", "limit"),
+    Value("vacuum.nmc_drop_pulsator_line_kpa", 2.0, "kPa", "drop from receiver to the far end of "
+          "the pulsator line, US guide", "nmc", "second_hand", "limit"),
+    Value("vacuum.nmc_drop_receiver_to_regulator_kpa", 0.7, "kPa", "desirable drop from receiver "
+          "to regulator, US guide", "nmc", "second_hand", "limit"),
+    # Test limits.
+    Value("vacuum.test.working_vacuum_kpa", 2.0, "kPa", "working vacuum away from nominal, either "
+          "way", *_ISO, "limit"),
+    Value("vacuum.test.sensitivity_kpa", 1.0, "kPa", "regulation sensitivity", *_ISO, "limit"),
+    Value("vacuum.test.reserve_drop_kpa", 2.0, "kPa", "fall of receiver vacuum at which reserve is "
+          "measured", *_ISO, "rule"),
+    Value("vacuum.test.fall_off_drop_kpa", 2.0, "kPa", "fall-off vacuum drop", *_ISO, "limit"),
+    Value("vacuum.test.attach_drop_kpa", 2.0, "kPa", "attachment vacuum drop", *_ISO, "limit"),
+    Value("vacuum.test.undershoot_kpa", 2.0, "kPa", "regulation undershoot", *_ISO, "limit"),
+    Value("vacuum.test.overshoot_kpa", 2.0, "kPa", "regulation overshoot", *_ISO, "limit"),
+    Value("vacuum.test.gauge_error_kpa", 1.0, "kPa", "vacuum gauge error", *_ISO, "limit"),
+    Value("vacuum.test.pulsation_rate_pct", 5.0, "%", "pulsation rate away from intended", *_ISO,
+          "limit"),
+    Value("vacuum.test.pulsator_ratio_points", 5.0, "%", "pulsator ratio away from intended, "
+          "percentage units", *_ISO, "limit"),
+    Value("vacuum.test.ratio_between_pulsators_points", 5.0, "%", "ratio between pulsators, "
+          "percentage units", *_ISO, "limit"),
+    Value("vacuum.test.limping_points", 5.0, "%", "limping unless intended, percentage units",
+          *_ISO, "limit"),
+    Value("vacuum.test.phase_b_least_pct", 30.0, "%", "phase b, share of the cycle", *_ISO,
+          "limit"),
+    Value("vacuum.test.phase_d_least_pct", 15.0, "%", "phase d, share of the cycle", *_ISO,
+          "limit"),
+    Value("vacuum.test.phase_d_least_ms", 150.0, "ms", "phase d", *_ISO, "limit"),
+    Value("vacuum.test.phase_d_vacuum_kpa", 4.0, "kPa", "chamber vacuum in phase d", *_ISO,
+          "limit"),
+    Value("vacuum.test.cluster_leak_l_min", 2.0, "L/min", "cluster leakage with the vent closed",
+          *_ISO, "limit"),
+    Value("vacuum.test.shutoff_leak_l_min", 2.0, "L/min", "leakage of a shut-off valve", *_ISO,
+          "limit"),
+    Value("vacuum.test.long_milk_tube_drop_kpa", 5.0, "kPa", "drop at the long milk tube's end at "
+          "the test airflow (low confidence)", *_ISO, "limit"),
+    Value("vacuum.test.long_milk_tube_airflow_l_min", 65.0, "L/min", "test airflow at the long "
+          "milk tube's end (low confidence)", *_ISO, "rule"),
+    Value("vacuum.test.tap_drop_kpa", 5.0, "kPa", "drop at a vacuum tap, bucket unit (low "
+          "confidence)", *_ISO, "limit"),
+    Value("vacuum.test.tap_airflow_l_min", 150.0, "L/min", "test airflow at a vacuum tap (low "
+          "confidence)", *_ISO, "rule"),
+    Value("vacuum.test.open_units_drop_kpa", 2.0, "kPa", "fall of receiver vacuum with one unit "
+          "open (two above 32 units or more than two milkers)", "nmc", "second_hand", "limit"),
+    Value("vacuum.test.two_open_above_units", 32, "units", "units above which two open units "
+          "should be withstood", "nmc", "second_hand", "rule"),
+    Value("vacuum.claw_mean_least_kpa", 32.0, "kPa", "mean liner vacuum at peak flow, low end of "
+          "the band", "german_advice", "second_hand", "limit"),
+    Value("vacuum.claw_mean_most_kpa", 42.0, "kPa", "mean liner vacuum at peak flow, high end of "
+          "the band", "german_advice", "second_hand", "limit"),
+    # Vessels.
+    Value("vacuum.interceptor_least_l", 15.0, "L", "effective volume of the interceptor (low "
+          "confidence)", *_ISO, "limit"),
+    Value("vacuum.sanitary_trap_least_l", 3.0, "L", "effective volume of the sanitary trap (low "
+          "confidence)", *_ISO, "limit"),
+    Value("vacuum.pulsation_rate_per_min", 60.0, "1/min", "pulsations a minute", "practice",
+          "common_practice", "typical", 55, 65),
+    Value("vacuum.pulsator_ratio_pct", 65.0, "%", "pulsator ratio", "practice", "common_practice",
+          "typical", 60, 70),
+    Value("vacuum.variable_speed_saving", 0.45, "", "saving of pump electricity by speed control",
+          "scottish", "read", "typical", 0.40, 0.58),
+    Value("vacuum.pump_specific_power_kw_per_1000_l_min", 2.7, "kW", "shaft power of a vacuum pump "
+          "for 1000 L/min of free air (from one duty pump 3300-5000 L/min with 9-15 kW)",
+          "practice", "common_practice", "typical", 2.2, 3.2),
+    # Fittings: equivalent length in pipe diameters.
+    Value("fitting.bend_diameters", 18.0, "", "equivalent length of a long 90 degree bend, in "
+          "bores", "crane_handbook", "from_memory", "typical", 15, 20),
+    Value("fitting.elbow_diameters", 30.0, "", "equivalent length of a short elbow, in bores",
+          "crane_handbook", "from_memory", "typical"),
+    Value("fitting.tee_through_diameters", 20.0, "", "equivalent length of a tee, straight "
+          "through, in bores", "crane_handbook", "from_memory", "typical"),
+    Value("fitting.tee_branch_diameters", 60.0, "", "equivalent length of a tee, through the "
+          "branch, in bores", "crane_handbook", "from_memory", "typical"),
+)  # fmt: skip
