@@ -18,12 +18,12 @@ class WashTrough(Machine):
     ROOM = "cleaning"
     PORTS = ports(
         port("supply_#", "water", direction="in"),
-        port("dose", "wash", direction="in", needed=False),
+        port("dose_#", "wash", direction="in", needed=False),
         port("return_#", "wash", "milk", direction="in", needed=False),
         port("outlet_#", "wash", direction="out"),
         port("drain", "drain", direction="out", needed=False),
     )
-    INSIDE = (Inside("supply_#", "*"), Inside("dose", "*"), Inside("return_#", "*"), Inside("*", "outlet_#"),
+    INSIDE = (Inside("supply_#", "*"), Inside("dose_#", "*"), Inside("return_#", "*"), Inside("*", "outlet_#"),
               Inside("*", "drain"))  # fmt: skip
     CAN = frozenset({"gives wash"})
     FAILURES = (

@@ -190,6 +190,22 @@ class Valve(Machine):
         return ("closed", "open") if self.ways == 2 else ("to_b", "to_c")
 
 
+class Header(Machine):
+    """Where several pipes of one service join: a tee or a header."""
+
+    KIND = "header"
+    TITLE = "Header"
+    LETTERS = "HD"
+    SYMBOL = "header"
+    ROOM = "milk"
+    PORTS = ports(
+        port("way_#", "vacuum", "milk", "wash", "water", "air", "coolant", "refrigerant", "drain")
+    )
+    INSIDE = (Inside("way_#", "*"),)
+
+    bore_mm: float | None = par("mm", "bore", None, ge=4, le=500)
+
+
 class MilkFilter(Machine):
     """One filter body with its sock; twin filters are two of these, each with valves."""
 
