@@ -1,0 +1,327 @@
+"""The plant's duties: cows, milk, hours and conditions, worked out once for every sizing topic."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+from byrewright.plant.farm import Group, minutes
+from byrewright.plant.kinds.cooling import BulkTank, PlateCooler
+from byrewright.plant.kinds.deck import Platform
+from byrewright.plant.kinds.units import MilkingUnit, Removal
+from byrewright.plant.kinds.vacuum import Regulator
+from byrewright.plant.plant import Plant
+from byrewright.studies.sizing.context import Bench
+
+DAY_MIN = 1440.0
+STALLS_ASSUMED = 40
+TURN_ASSUMED_S = 540.0
+
+
+@dataclass(frozen=True, slots=True)
+class MilkingDuty:
+    """One milking: its cows, milk, hours and the standstill after it.
+
+    `milk_l` is all that the cows give; `withheld_l` of it must not reach the tank.
+    `gap_after_min` is the time from the last cow off to the next first cow on (negative where
+    milkings overlap).
+    """
+
+    name: str
+    start_min: int
+    cows: int
+    milk_l: float
+    withheld_l: float
+    milk_l_cow: float
+    share: float
+    hours: float
+    target_h: float
+    operators: int
+    gap_after_min: float
+
+    @property
+    def end_min(self) -> float:
+        """Last cow off, minutes after midnight of the day it starts."""
+        return self.start_min + 60.0 * self.hours
+
+    @property
+    def saleable_l(self) -> float:
+        """Milk on its way to the tank."""
+        return self.milk_l - self.withheld_l
+
+
+@dataclass(frozen=True, slots=True)
+class Duty:
+    """What the plant has to do. Volumes in litres of milk; vacuum below ambient."""
+
+    layout: str
+    stalls: int
+    rows: int
+    units: int
+    operators: int
+    turn_s: float
+    """One turn of the deck, or one filling of all rows."""
+    stall_s: float
+    """Seconds between cows: a stall of the deck, or the mean of a filling of all rows."""
+    available_s: float
+    """Time a cow has for milk-out on one turn (rows: as long as the slowest needs)."""
+    gross_cows_h: float
+    go_round_share: float
+    net_cows_h: float
+    stop_share: float
+    routine_s: float
+    labour_cows_h: float
+    milkings: tuple[MilkingDuty, ...]
+    cows: int
+    cows_milked_day: int
+    milk_l_day: float
+    withheld_l_day: float
+    withheld_share: float
+    milk_l_cow: float
+    """Milk a cow in the largest milking."""
+    milk_flow_mean_l_min: float
+    milk_flow_peak_l_min: float
+    peak_factor: float
+    milk_per_turn_l: float
+    peak_cow_l_min: float
+    attach_interval_s: float
+    milking_h_day: float
+    longest_gap_min: float
+    wash_gap_min: float
+    """Shortest of the gaps that the day's washes must use."""
+    working_vacuum_kpa: float
+    pressure_kpa_abs: float
+    water_warmest_c: float
+    water_coldest_c: float
+    water_warmest_month: int
+    ambient_warmest_c: float
+    milk_at_receiver_c: float
+    tank_inlet_c: float
+    """Temperature wanted of the milk as it enters the tank."""
+    stored_c: float
+
+    @property
+    def saleable_l_day(self) -> float:
+        """Milk a day on its way to the tank."""
+        return self.milk_l_day - self.withheld_l_day
+
+    @property
+    def largest(self) -> MilkingDuty:
+        """The milking with the most milk."""
+        return max(self.milkings, key=lambda m: m.milk_l)
+
+
+def duty_of(bench: Bench) -> Duty:
+    """The duties of the bench's plant. What the file does not state is listed as assumed.
+
+    Raises:
+        ValueError: the plant has no milkings.
+    """
+    plant = bench.plant
+    if not plant.milkings:
+        raise ValueError("the plant has no milkings: add at least one under `milkings`")
+    platform = _platform(bench)
+    operators = max(m.operators for m in plant.milkings)
+    pace = _pace(bench, platform, operators)
+    milkings = _milkings(plant, pace)
+    gaps = sorted((m.gap_after_min for m in milkings), reverse=True)
+    washes = min(len(gaps), max(1, plant.cleaning.washes_a_day))
+    milk_l_cow = max(m.milk_l_cow for m in milkings)
+    mean = pace.net_h * milk_l_cow / 60.0
+    peak = bench.number("milkline.peak_factor")
+    water = plant.site.water_temperature_c
+    milk_l, withheld_l = sum(m.milk_l for m in milkings), sum(m.withheld_l for m in milkings)
+    return Duty(
+        layout=platform.layout, stalls=platform.stalls, rows=platform.rows,
+        units=plant.count(MilkingUnit) or platform.stalls, operators=operators,
+        turn_s=pace.turn_s, stall_s=pace.turn_s / platform.stalls, available_s=pace.available_s,
+        gross_cows_h=pace.gross_h, go_round_share=pace.go_round, net_cows_h=pace.net_h,
+        stop_share=platform.stop_share_pct / 100.0, routine_s=pace.routine_s,
+        labour_cows_h=pace.labour_h, milkings=milkings, cows=plant.herd.cows,
+        cows_milked_day=sum(m.cows for m in milkings), milk_l_day=milk_l,
+        withheld_l_day=withheld_l, withheld_share=withheld_l / milk_l if milk_l else 0.0,
+        milk_l_cow=milk_l_cow, milk_flow_mean_l_min=mean, milk_flow_peak_l_min=mean * peak,
+        peak_factor=peak, milk_per_turn_l=platform.stalls * milk_l_cow / (1 + pace.go_round),
+        peak_cow_l_min=bench.number("milkline.peak_flow_per_cow_l_min"),
+        attach_interval_s=(pace.turn_s / platform.stalls if platform.layout == "rotary"
+                           else pace.routine_s / operators),
+        milking_h_day=sum(m.hours for m in milkings), longest_gap_min=gaps[0],
+        wash_gap_min=gaps[washes - 1], working_vacuum_kpa=_working_vacuum_kpa(bench),
+        pressure_kpa_abs=ambient_pressure_kpa(plant.site.altitude_m),
+        water_warmest_c=max(water), water_coldest_c=min(water),
+        water_warmest_month=water.index(max(water)) + 1,
+        ambient_warmest_c=max(plant.site.ambient_c),
+        milk_at_receiver_c=bench.number("milk.at_receiver_c"), tank_inlet_c=_tank_inlet_c(bench),
+        stored_c=min((t.set_c for t in plant.machines(BulkTank)),
+                     default=bench.number("milk.stored_c")),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class _Pace:
+    """How fast cows go through."""
+
+    turn_s: float
+    available_s: float
+    gross_h: float
+    go_round: float
+    net_h: float
+    routine_s: float
+    labour_h: float
+
+
+def _platform(bench: Bench) -> Platform:
+    platform = bench.plant.first(Platform)
+    if platform is not None:
+        return platform
+    stalls = bench.plant.count(MilkingUnit) or STALLS_ASSUMED
+    why = "the file has no platform; add one"
+    bench.assume("platform", "stalls of a rotary", stalls, "", why)
+    bench.assume("platform", "time of one turn", TURN_ASSUMED_S, "s", why)
+    return Platform(id="platform", stalls=stalls, turn_s=TURN_ASSUMED_S)
+
+
+def _pace(bench: Bench, platform: Platform, operators: int) -> _Pace:
+    """Cows an hour, gross and net, from the turn and the milk-out times."""
+    work, out = bench.plant.work, bench.plant.herd.milk_out_time_s
+    routine_s = work.prepare_s + work.attach_s + work.spray_s + work.other_s
+    labour_h = 3600.0 * operators / routine_s if routine_s else math.inf
+    stop = platform.stop_share_pct / 100.0
+    limit_s = min((r.milking_time_limit_s for r in bench.plant.machines(Removal)
+                   if r.milking_time_limit_s is not None), default=math.inf)  # fmt: skip
+    mu, sigma = lognormal_from_mean_sd(out.mean, out.spread)
+    if platform.layout == "rows":
+        in_a_row = max(1, platform.stalls // platform.rows)
+        attach_s = routine_s * platform.rows / operators
+        cycle_s = platform.turn_s + row_cycle_s(in_a_row, attach_s, mu, sigma, limit_s)
+        gross_h = 3600.0 * platform.stalls / cycle_s
+        return _Pace(cycle_s, cycle_s - platform.turn_s, gross_h, 0.0, gross_h * (1 - stop),
+                     routine_s, labour_h)  # fmt: skip
+    available_s = available_time_s(platform.turn_s, platform.stalls,
+                                   max(1.0, platform.stalls - platform.entry_stalls))  # fmt: skip
+    share = 0.0 if limit_s <= available_s else go_round_share(available_s, mu, sigma)
+    gross_h = 3600.0 * platform.stalls / platform.turn_s
+    return _Pace(platform.turn_s, available_s, gross_h, share,
+                 net_cows_h(gross_h, share) * (1 - stop), routine_s, labour_h)  # fmt: skip
+
+
+def _milkings(plant: Plant, pace: _Pace) -> tuple[MilkingDuty, ...]:
+    """Each milking's cows, milk and hours, in order of time."""
+    shares = _group_shares(plant)
+    every = plant.herd.all_groups()
+    rows: list[MilkingDuty] = []
+    for place, one in enumerate(plant.milkings):
+        groups = [g for g in every if not one.groups or g.name in one.groups]
+        milk = {g.name: _yield_l(plant, g) * shares[g.name].get(place, 0.0) for g in groups}
+        cows = sum(g.cows for g in groups)
+        milk_l = sum(g.cows * milk[g.name] for g in groups)
+        rows.append(
+            MilkingDuty(
+                name=one.name,
+                start_min=minutes(one.start),
+                cows=cows,
+                milk_l=milk_l,
+                withheld_l=sum(min(g.withheld_cows, g.cows) * milk[g.name] for g in groups),
+                milk_l_cow=milk_l / cows if cows else 0.0,
+                share=0.0,
+                hours=cows / pace.net_h + pace.turn_s / 3600.0,
+                target_h=one.target_h,
+                operators=one.operators,
+                gap_after_min=0.0,
+            )
+        )
+    total = sum(m.milk_l for m in rows)
+    ordered = sorted(rows, key=lambda m: m.start_min)
+    following = [*(m.start_min for m in ordered[1:]), ordered[0].start_min + DAY_MIN]
+    return tuple(
+        replace(m, share=m.milk_l / total if total else 0.0, gap_after_min=after - m.end_min)
+        for m, after in zip(ordered, following, strict=True)
+    )
+
+
+def _group_shares(plant: Plant) -> dict[str, dict[int, float]]:
+    """For each group, the share of its day's milk given at each milking (by place in the file)."""
+    found: dict[str, dict[int, float]] = {}
+    for group in plant.herd.all_groups():
+        places = [i for i, m in enumerate(plant.milkings) if not m.groups or group.name in m.groups]
+        part = plant.model_copy(update={"milkings": tuple(plant.milkings[i] for i in places)})
+        found[group.name] = dict(zip(places, part.milking_shares(), strict=True))
+    return found
+
+
+def _yield_l(plant: Plant, group: Group) -> float:
+    return plant.herd.yield_l_day if group.yield_l_day is None else group.yield_l_day
+
+
+def _working_vacuum_kpa(bench: Bench) -> float:
+    regulator = bench.plant.first(Regulator)
+    if regulator is not None:
+        return regulator.set_vacuum_kpa
+    value = bench.rules["vacuum.nominal_kpa"]
+    bench.assume("vacuum", "working vacuum", value.value, "kPa",
+                 "no regulator states it; usual for a low milkline", value.known)  # fmt: skip
+    return value.value
+
+
+def _tank_inlet_c(bench: Bench) -> float:
+    """The wish, else stored temperature with a chilled stage, else what water alone can do."""
+    plant = bench.plant
+    if plant.wishes.milk_out_c is not None:
+        return plant.wishes.milk_out_c
+    coolers = plant.machines(PlateCooler)
+    if any(c.chilled_area_m2 > 0 for c in coolers):
+        return bench.number("milk.stored_c")
+    if coolers:
+        return max(plant.site.water_temperature_c) + bench.number("plate.approach_k")
+    return bench.number("milk.at_receiver_c")
+
+
+def ambient_pressure_kpa(altitude_m: float) -> float:
+    """Pressure of the standard atmosphere (ICAO/ISO 2533 troposphere), kPa absolute."""
+    return 101.325 * math.pow(1.0 - 2.25577e-5 * altitude_m, 5.25588)
+
+
+def available_time_s(turn_s: float, stalls: float, stalls_on: float) -> float:
+    """Time from cups-on to cups-off on one turn."""
+    return turn_s / stalls * stalls_on
+
+
+def lognormal_from_mean_sd(mean: float, sd: float) -> tuple[float, float]:
+    """mu and sigma of ln(time) of a log-normal with this mean and standard deviation."""
+    sigma2 = math.log1p((sd / mean) ** 2)
+    return math.log(mean) - sigma2 / 2, math.sqrt(sigma2)
+
+
+def go_round_share(available_s: float, mu: float, sigma: float) -> float:
+    """Share of cows not milked out in one turn."""
+    if sigma <= 0:
+        return 1.0 if math.exp(mu) > available_s else 0.0
+    return 0.5 * math.erfc((math.log(available_s) - mu) / sigma / math.sqrt(2))
+
+
+def net_cows_h(gross_h: float, share: float) -> float:
+    """Cows finished an hour when `share` of the cows go round again."""
+    return gross_h / (1.0 + share)
+
+
+def row_cycle_s(cows: int, attach_s: float, mu: float, sigma: float, limit_s: float) -> float:
+    """Mean time from first cup on to last cup off in a row: E[max_i(i attach + time_i)].
+
+    Integral of 1 - prod F(t - a_i) in steps of a second.
+    """
+    attached = [i * attach_s for i in range(1, cows + 1)]
+    t, total = 0.0, 0.0
+    while t < 36000.0:
+        done = 1.0
+        for a in attached:
+            late = t - a
+            if late <= 0:
+                done = 0.0
+                break
+            if late < limit_s:
+                done *= 1.0 - go_round_share(late, mu, sigma)
+        total += 1.0 - done
+        if done > 1.0 - 1e-6:
+            break
+        t += 1.0
+    return total
