@@ -22,6 +22,7 @@ THEMES = (
     "deck",
     "milking",
     "labour",
+    "laundry",
     "reliability",
     "alarms",
     "hygiene",

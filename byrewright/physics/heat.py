@@ -1,0 +1,287 @@
+"""Heat exchangers, tanks and heaters."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from byrewright.physics.errors import PhysicsRangeError, check
+from byrewright.standards.rulebook import Rulebook, default_rulebook
+
+_EQUAL = 1e-9
+"""Below this difference of capacity ratio from one the limit form is used."""
+
+
+def effectiveness_counterflow(ntu: float, cr: float) -> float:
+    """e = (1 - exp(-N(1-Cr))) / (1 - Cr exp(-N(1-Cr))); Cr = 1: N/(1+N).
+
+    NTU 0 or more, Cr 0-1. Source: Kays and London (read).
+
+    >>> round(effectiveness_counterflow(2.0, 0.46897), 5)
+    0.78087
+    """
+    check("NTU", ntu, 0.0)
+    check("capacity ratio", cr, 0.0, 1.0)
+    if 1.0 - cr < _EQUAL:
+        return ntu / (1.0 + ntu)
+    fall = -math.expm1(-ntu * (1.0 - cr))
+    return fall / (1.0 - cr + cr * fall)
+
+
+def ntu_counterflow(effectiveness: float, cr: float) -> float:
+    """N = ln((1 - e Cr)/(1 - e)) / (1 - Cr); Cr = 1: e/(1-e). Source: Kays and London (read).
+
+    >>> round(ntu_counterflow(0.9, 0.46897), 4)
+    3.3035
+    """
+    check("effectiveness", effectiveness, 0.0, 1.0 - 1e-12)
+    check("capacity ratio", cr, 0.0, 1.0)
+    if 1.0 - cr < _EQUAL:
+        return effectiveness / (1.0 - effectiveness)
+    return math.log1p(effectiveness * (1.0 - cr) / (1.0 - effectiveness)) / (1.0 - cr)
+
+
+def effectiveness_parallel(ntu: float, cr: float) -> float:
+    """e = (1 - exp(-N(1+Cr))) / (1 + Cr). Source: Kays and London (read).
+
+    >>> round(effectiveness_parallel(2.0, 0.5), 4)
+    0.6335
+    """
+    check("NTU", ntu, 0.0)
+    check("capacity ratio", cr, 0.0, 1.0)
+    return -math.expm1(-ntu * (1.0 + cr)) / (1.0 + cr)
+
+
+def ntu_parallel(effectiveness: float, cr: float) -> float:
+    """N = -ln(1 - e(1+Cr)) / (1+Cr).
+
+    Raises:
+        PhysicsRangeError: an effectiveness that parallel flow cannot reach.
+    """
+    check("capacity ratio", cr, 0.0, 1.0)
+    check("effectiveness of parallel flow", effectiveness, 0.0, (1.0 - 1e-12) / (1.0 + cr))
+    return -math.log1p(-effectiveness * (1.0 + cr)) / (1.0 + cr)
+
+
+@dataclass(frozen=True, slots=True)
+class Exchanger:
+    """A counterflow exchanger at one working point."""
+
+    duty_kw: float
+    hot_out_c: float
+    cold_out_c: float
+    effectiveness: float
+    ntu: float
+    capacity_ratio: float
+    ua_kw_k: float
+
+
+def exchanger(
+    hot_kw_k: float, hot_in_c: float, cold_kw_k: float, cold_in_c: float, ua_kw_k: float
+) -> Exchanger:
+    """A counterflow exchanger of known UA: Q = e Cmin (Th - Tc).
+
+    Args:
+        hot_kw_k, cold_kw_k: mass flow times specific heat of each side.
+
+    Source: effectiveness-NTU, Kays and London (read).
+
+    >>> round(exchanger(7.86, 35.0, 16.76, 15.0, 7.86 * 2).hot_out_c, 2)
+    19.38
+    """
+    check("capacity flow of the hot side", hot_kw_k, 0.0, unit="kW/K")
+    check("capacity flow of the cold side", cold_kw_k, 0.0, unit="kW/K")
+    check("UA", ua_kw_k, 0.0, unit="kW/K")
+    least, most = sorted((hot_kw_k, cold_kw_k))
+    if least == 0.0:
+        return Exchanger(0.0, hot_in_c, cold_in_c, 0.0, 0.0, 0.0, ua_kw_k)
+    ntu, cr = ua_kw_k / least, least / most
+    effect = effectiveness_counterflow(ntu, cr)
+    duty = effect * least * (hot_in_c - cold_in_c)
+    return Exchanger(
+        duty, hot_in_c - duty / hot_kw_k, cold_in_c + duty / cold_kw_k, effect, ntu, cr, ua_kw_k
+    )
+
+
+def ua_for_hot_out_kw_k(
+    hot_kw_k: float, hot_in_c: float, cold_kw_k: float, cold_in_c: float, hot_out_c: float
+) -> float:
+    """UA of a counterflow exchanger that brings the hot side to a temperature.
+
+    Raises:
+        PhysicsRangeError: no size of exchanger can do it with that cold flow.
+
+    >>> round(ua_for_hot_out_kw_k(7.86, 35.0, 16.76, 15.0, 17.0), 2)
+    25.97
+    """
+    check("capacity flow of the hot side", hot_kw_k, 0.0, unit="kW/K", above=True)
+    check("capacity flow of the cold side", cold_kw_k, 0.0, unit="kW/K", above=True)
+    check("hot inlet", hot_in_c, cold_in_c, unit="degC", above=True)
+    check("hot outlet", hot_out_c, cold_in_c, hot_in_c, "degC")
+    least, most = sorted((hot_kw_k, cold_kw_k))
+    effect = hot_kw_k * (hot_in_c - hot_out_c) / (least * (hot_in_c - cold_in_c))
+    if effect >= 1.0 - 1e-9:
+        coldest = hot_in_c - least / hot_kw_k * (hot_in_c - cold_in_c)
+        raise PhysicsRangeError(
+            f"the hot side cannot leave at {hot_out_c:g} degC: with this cold flow no exchanger "
+            f"brings it below {coldest:.1f} degC"
+        )
+    return ntu_counterflow(effect, least / most) * least
+
+
+def lmtd_k(hot_in_c: float, hot_out_c: float, cold_in_c: float, cold_out_c: float) -> float:
+    """Logarithmic mean temperature difference in counterflow (standard identity).
+
+    >>> round(lmtd_k(35.0, 17.0, 15.0, 23.44), 3)
+    5.449
+    """
+    one, other = hot_in_c - cold_out_c, hot_out_c - cold_in_c
+    check("temperature difference", min(one, other), 0.0, unit="K", above=True)
+    if abs(one - other) < 1e-9 * max(one, other):
+        return one
+    return (one - other) / math.log(one / other)
+
+
+def area_m2(ua_kw_k: float, u_w_m2k: float) -> float:
+    """Heating surface: UA / U.
+
+    >>> round(area_m2(25.97, 3000.0), 2)
+    8.66
+    """
+    check("UA", ua_kw_k, 0.0, unit="kW/K")
+    check("U", u_w_m2k, 0.0, unit="W/m2K", above=True)
+    return ua_kw_k * 1000.0 / u_w_m2k
+
+
+def plate_count(surface_m2: float, plate_m2: float) -> int:
+    """Plates in a pack: heat-passing plates plus the two end plates, which pass none.
+
+    >>> plate_count(8.66, 0.12)
+    75
+    """
+    check("surface", surface_m2, 0.0, unit="m2")
+    check("surface of a plate", plate_m2, 0.0, unit="m2", above=True)
+    return math.ceil(surface_m2 / plate_m2 - 1e-9) + 2
+
+
+def tank_temperature_c(
+    hours: float,
+    start_c: float,
+    heat_capacity_kj_k: float,
+    cooling_kw: float,
+    ambient_c: float,
+    ua_kw_k: float = 0.0,
+    other_heat_kw: float = 0.0,
+) -> float:
+    """Mixed tank after a time: C dT/dt = UA (Ta - T) + P - Q, solved exactly.
+
+    >>> round(tank_temperature_c(2.0, 35.0, 4048.0, 17.43, 20.0), 1)
+    4.0
+    """
+    check("time", hours, 0.0, unit="h")
+    check("heat capacity", heat_capacity_kj_k, 0.0, unit="kJ/K", above=True)
+    check("UA", ua_kw_k, 0.0, unit="kW/K")
+    net = other_heat_kw - cooling_kw
+    seconds = 3600.0 * hours
+    if ua_kw_k < 1e-12:
+        return start_c + net * seconds / heat_capacity_kj_k
+    settled = ambient_c + net / ua_kw_k
+    return settled + (start_c - settled) * math.exp(-ua_kw_k * seconds / heat_capacity_kj_k)
+
+
+def tank_pull_down_h(
+    start_c: float,
+    end_c: float,
+    heat_capacity_kj_k: float,
+    cooling_kw: float,
+    ambient_c: float,
+    ua_kw_k: float = 0.0,
+    other_heat_kw: float = 0.0,
+) -> float:
+    """Hours to cool a mixed tank: the tank equation solved for time.
+
+    Raises:
+        PhysicsRangeError: the cooling never brings it there.
+
+    >>> round(tank_pull_down_h(35.0, 4.0, 4048.0, 17.43, 20.0), 2)
+    2.0
+    """
+    check("end temperature", end_c, -5.0, start_c, "degC")
+    check("heat capacity", heat_capacity_kj_k, 0.0, unit="kJ/K", above=True)
+    check("UA", ua_kw_k, 0.0, unit="kW/K")
+    worst = cooling_kw - other_heat_kw - ua_kw_k * (ambient_c - end_c)
+    if worst <= 0.0:
+        raise PhysicsRangeError(
+            f"{cooling_kw:g} kW never brings the tank to {end_c:g} degC: "
+            f"{cooling_kw - worst:.1f} kW leaks in there"
+        )
+    if ua_kw_k < 1e-12:
+        return heat_capacity_kj_k * (start_c - end_c) / (cooling_kw - other_heat_kw) / 3600.0
+    settled = ambient_c + (other_heat_kw - cooling_kw) / ua_kw_k
+    span = math.log((start_c - settled) / (end_c - settled))
+    return heat_capacity_kj_k / ua_kw_k * span / 3600.0
+
+
+def cooling_for_pull_down_kw(
+    start_c: float,
+    end_c: float,
+    heat_capacity_kj_k: float,
+    hours: float,
+    ambient_c: float,
+    ua_kw_k: float = 0.0,
+    other_heat_kw: float = 0.0,
+) -> float:
+    """Cooling that brings a mixed tank down in a time: the tank equation solved for Q.
+
+    >>> round(cooling_for_pull_down_kw(35.0, 4.0, 4048.0, 2.0, 20.0), 2)
+    17.43
+    """
+    check("time", hours, 0.0, unit="h", above=True)
+    check("end temperature", end_c, -5.0, start_c, "degC")
+    if ua_kw_k < 1e-12:
+        return heat_capacity_kj_k * (start_c - end_c) / (3600.0 * hours) + other_heat_kw
+    fall = math.exp(-ua_kw_k * 3600.0 * hours / heat_capacity_kj_k)
+    settled = (end_c - start_c * fall) / (1.0 - fall)
+    return other_heat_kw + ua_kw_k * (ambient_c - settled)
+
+
+def heating_energy_kwh(litres: float, from_c: float, to_c: float, efficiency: float = 1.0) -> float:
+    """Energy to heat water: V 4.19 dT / 3600 / efficiency, 1 kg/L.
+
+    Source: general physics; the worked figure is derived.
+
+    >>> round(heating_energy_kwh(1200.0, 15.0, 85.0), 1)
+    97.8
+    """
+    check("water", litres, 0.0, unit="L")
+    check("final temperature", to_c, from_c, 120.0, "degC")
+    check("efficiency", efficiency, 0.0, 1.2, above=True)
+    rules = default_rulebook()
+    mass_kg = litres * rules.number("water.density_kg_m3") / 1000.0
+    return mass_kg * rules.number("water.cp_kj_kgk") * (to_c - from_c) / 3600.0 / efficiency
+
+
+def heater_power_kw(energy_kwh: float, recovery_h: float, efficiency: float = 1.0) -> float:
+    """Heater rating: E / (recovery time x efficiency).
+
+    >>> round(heater_power_kw(97.8, 6.0), 1)
+    16.3
+    """
+    check("energy", energy_kwh, 0.0, unit="kWh")
+    check("recovery time", recovery_h, 0.0, unit="h", above=True)
+    check("efficiency", efficiency, 0.0, 1.2, above=True)
+    return energy_kwh / (recovery_h * efficiency)
+
+
+def stored_hot_c(
+    hours: float, start_c: float, ambient_c: float, rules: Rulebook | None = None
+) -> float:
+    """Hot water standing: the excess over ambient falls by the standing loss each hour.
+
+    >>> round(stored_hot_c(10.0, 85.0, 15.0), 1)
+    78.3
+    """
+    rules = rules or default_rulebook()
+    check("time", hours, 0.0, unit="h")
+    loss = rules.number("heater.standing_loss_per_h")
+    return ambient_c + (start_c - ambient_c) * float((1.0 - loss) ** hours)
