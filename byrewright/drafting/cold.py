@@ -1,0 +1,209 @@
+"""Cooling and water: cooler, tanks, cold makers, water source, tanks and pumps."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from byrewright.drafting.intent import Intent
+from byrewright.drafting.sheet import Sheet
+
+FIRST_BORES_MM = {"cooling water": 60.0, "chilled liquid": 60.0, "refrigerant": 28.0, "water": 50.0}
+
+
+def cooling(sheet: Sheet, want: Intent) -> None:
+    """Plate cooler and tanks with what makes them cold."""
+    sheet.first_bore_mm.update(FIRST_BORES_MM)
+    chilled = want.cold in ("chilled_water", "inline", "ice_bank")
+    stage: dict[str, Any] = {}
+    why = {"area_m2": "first guess", "water_ratio": "two of water to one of milk: usual"}
+    if want.cold in ("inline", "chilled_water", "ice_bank"):
+        stage = {"chilled_area_m2": 20.0, "chilled_ratio": 2.0}
+        why |= {"chilled_area_m2": "first guess", "chilled_ratio": "common ratio"}
+    sheet.add("plate_cooler", "PC1", area_m2=20.0, water_ratio=2.0, why=why, **stage)
+    how = {"ice_bank": "ice_bank", "direct_expansion": "direct_expansion"}.get(
+        want.cold, "chilled_water"
+    )
+    daily = all(c.every_days == 1 for c in want.collections)
+    for n in range(1, want.tanks + 1):
+        sheet.add("bulk_tank", f"TK{n}", volume_l=12000.0, cooling=how, cooling_kw=30.0,
+                  milkings_class=2 if daily else 4, fed_from="SB2" if n % 2 else "SB3", controlled_by="CT1", twins="tanks",
+                  why={"volume_l": "first guess", "cooling": "as the brief wishes", "cooling_kw": "first guess",
+                       "milkings_class": "collected daily" if daily else "collected every other day"})  # fmt: skip
+        if how == "direct_expansion":
+            sheet.add("condensing_unit", f"CU{n}", duty_kw=30.0, count=2 if want.twin else 1, twins="condensing units",
+                      fed_from="SB3" if n % 2 else "SB2", normally="runs",
+                      why={"duty_kw": "first guess", "count": "two circuits: one trip leaves half the cold"
+                           if want.twin else "one circuit"})  # fmt: skip
+            sheet.line("refrigerant", f"CU{n}.refrigerant_out", f"TK{n}.refrigerant_in", family="refrigerant", length_m=8.0,
+                       why="assumed 8 m to the tank; by the refrigeration engineer")  # fmt: skip
+            sheet.line("refrigerant", f"TK{n}.refrigerant_out", f"CU{n}.refrigerant_in", family="refrigerant", length_m=8.0,
+                       why="assumed 8 m to the tank; by the refrigeration engineer")  # fmt: skip
+    if chilled:
+        _chilled(sheet, want, how)
+
+
+def _chilled(sheet: Sheet, want: Intent, how: str) -> None:
+    """A chilled-liquid ring: makers, pumps, header, cooler stage and tanks, header, back."""
+    sheet.add("header", "HC1", label="Chilled suction")
+    sheet.add("header", "HC2", label="Chilled flow")
+    sheet.add("header", "HC3", label="Chilled return")
+    room = "in the plant room"
+    for n in want.pump_places:
+        if how == "ice_bank":
+            sheet.add("ice_bank", f"IB{n}", store_kwh=300.0, duty_kw=40.0, fed_from=f"SB{n + 1}", normally="runs",
+                      twins="ice banks", why={"store_kwh": "first guess", "duty_kw": "first guess"})  # fmt: skip
+            sheet.line(
+                "coolant",
+                f"IB{n}.coolant_out_1",
+                "HC1",
+                family="chilled liquid",
+                length_m=3.0,
+                why=room,
+            )
+            sheet.line(
+                "coolant",
+                "HC3",
+                f"IB{n}.coolant_in_1",
+                family="chilled liquid",
+                length_m=3.0,
+                why=room,
+            )
+        else:
+            sheet.add("chiller", f"CH{n}", duty_kw=80.0, fed_from=f"SB{n + 1}", normally="runs", twins="chillers",
+                      why={"duty_kw": "first guess"})  # fmt: skip
+            sheet.line(
+                "coolant",
+                f"CH{n}.coolant_out",
+                "HC1",
+                family="chilled liquid",
+                length_m=3.0,
+                why=room,
+            )
+            sheet.line(
+                "coolant",
+                "HC3",
+                f"CH{n}.coolant_in",
+                family="chilled liquid",
+                length_m=3.0,
+                why=room,
+            )
+        sheet.add("liquid_pump", f"LP2{n}", label="Chilled liquid pump", flow_l_min=300.0, head_m=18.0, motor_kw=2.2,
+                  fed_from=f"SB{n + 1}", controlled_by="CT1", speed="variable", twins="chilled pumps",
+                  why={"flow_l_min": "first guess", "head_m": "first guess", "motor_kw": "first guess",
+                       "speed": "follows the milk"})  # fmt: skip
+        sheet.add("non_return_valve", f"NR2{n}", label="Non-return at chilled pump")
+        sheet.line(
+            "coolant",
+            "HC1",
+            f"LP2{n}",
+            f"NR2{n}",
+            "HC2",
+            family="chilled liquid",
+            length_m=1.0,
+            why=room,
+        )
+    sheet.line("coolant", "HC2", "PC1.coolant_in", family="chilled liquid", length_m=4.0, why=room)
+    sheet.line("coolant", "PC1.coolant_out", "HC3", family="chilled liquid", length_m=4.0, why=room)
+    for n in range(1, want.tanks + 1):
+        sheet.add("valve", f"V7{n + 4}", label=f"Chilled liquid to tank {n}", moved_by="motor", sensed=True,
+                  controlled_by="CT1", duty="control", on_loss="opens", normally="open")  # fmt: skip
+        sheet.line(
+            "coolant",
+            "HC2",
+            f"V7{n + 4}",
+            f"TK{n}.coolant_in",
+            family="chilled liquid",
+            length_m=6.0,
+            why=room,
+        )
+        sheet.line(
+            "coolant", f"TK{n}.coolant_out", "HC3", family="chilled liquid", length_m=6.0, why=room
+        )
+
+
+def water(sheet: Sheet, want: Intent) -> None:
+    """Source, fresh tank, pumps, filter, recovered-water tank."""
+    flow = want.source_l_min
+    sheet.add("water_source", "WS1", origin=want.origin, flow_l_min=flow or 400.0,
+              why={"origin": "stated in the brief", "flow_l_min": "stated in the brief" if flow else "not stated: measure it"})  # fmt: skip
+    if flow:
+        sheet.lock("WS1", "flow_l_min")
+    sheet.add(
+        "water_tank",
+        "WT1",
+        label="Fresh water tank",
+        volume_l=10000.0,
+        holds="fresh",
+        why={"volume_l": "first guess"},
+    )
+    sheet.add("water_tank", "WT2", label="Recovered water tank", volume_l=5000.0, holds="recovered",
+              why={"volume_l": "first guess", "holds": "warm water from the cooler for rinsing and the yard"})  # fmt: skip
+    sheet.add("header", "HW1", label="Fresh water suction")
+    sheet.add("header", "HW2", label="Fresh water main")
+    sheet.add("water_filter", "WF1", flow_l_min=500.0, why={"flow_l_min": "first guess"})
+    sheet.add("valve", "V70", label="Water filter bypass", moved_by="hand", sensed=want.sensed)
+    sheet.add("valve", "V71", label="Cooling water control", moved_by="motor", sensed=True, controlled_by="CT1", duty="control",
+              on_loss="opens", normally="closed")  # fmt: skip
+    sheet.add("header", "HW3", label="After the water filter")
+    room = "in the plant room"
+    sheet.line(
+        "water",
+        "WS1.outlet",
+        "WT1.inlet_1",
+        family="water",
+        length_m=20.0,
+        why="assumed 20 m from the source",
+    )
+    sheet.line("water", "WT1.outlet_1", "HW1", family="cooling water", length_m=2.0, why=room)
+    for n in want.pump_places:
+        sheet.add("liquid_pump", f"LP{n}", label="Fresh water pump", flow_l_min=400.0, head_m=25.0, motor_kw=4.0,
+                  speed="variable", fed_from=f"SB{n + 1}", controlled_by="CT1", twins="fresh water pumps",
+                  why={"flow_l_min": "first guess", "head_m": "first guess", "motor_kw": "first guess",
+                       "speed": "holds pressure"})  # fmt: skip
+        sheet.add("non_return_valve", f"NR3{n}", label="Non-return at water pump")
+        sheet.line(
+            "water",
+            "HW1",
+            f"LP{n}",
+            f"NR3{n}",
+            "HW2",
+            family="cooling water",
+            length_m=1.0,
+            why=room,
+        )
+    sheet.line("water", "HW2", "WF1", "HW3", family="cooling water", length_m=1.0, why=room)
+    sheet.line("water", "HW2", "V70", "HW3", family="cooling water", length_m=1.0, why=room)
+    sheet.line(
+        "water", "HW3", "V71", "PC1.water_in", family="cooling water", length_m=3.0, why=room
+    )
+    sheet.line(
+        "water", "PC1.water_out", "WT2.inlet_1", family="cooling water", length_m=5.0, why=room
+    )
+    sheet.line("drain", "WT2.overflow", "FD1.inlet_11", family="water", length_m=2.0, why=room)
+    sheet.add("liquid_pump", "LP3", label="Recovered water pump", flow_l_min=200.0, head_m=20.0, motor_kw=1.5,
+              fed_from="SB2", controlled_by="CT1",
+              why={"flow_l_min": "first guess", "head_m": "first guess", "motor_kw": "first guess"})  # fmt: skip
+    sheet.add("header", "HW4", label="Recovered water main")
+    sheet.add("valve", "V72", label="Yard wash", moved_by="hand")
+    sheet.line("water", "WT2.outlet_1", "LP3", "HW4", family="water", length_m=1.0, why=room)
+    sheet.line(
+        "water",
+        "HW4",
+        "V72",
+        "FD1.inlet_12",
+        family="water",
+        length_m=20.0,
+        why="assumed 20 m to the yard",
+    )
+    if want.rotary:
+        sheet.line(
+            "water",
+            "HW3",
+            "GL1.fixed_water",
+            family="water",
+            length_m=18.0,
+            why="assumed 18 m to the deck",
+        )
+        sheet.line(
+            "water", "GL1.deck_water", "BF1.water", family="water", length_m=4.0, why="on the deck"
+        )

@@ -1,0 +1,87 @@
+"""The choices of structure: what kind of plant the brief asks for, before any size."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from byrewright.plant.farm import Cleaning, Collection, Herd, Milking, Site, Wishes, Work
+
+Cold = Literal["ice_bank", "direct_expansion", "chilled_water", "inline"]
+STALL_PITCH_M = 0.9
+"""Width of a stall along the roller track of a rotary (common practice, no source)."""
+PLANT_ROOM_M = 18.0
+"""Distance from the deck's centre, or from the end of the pit, to the plant room, where not known."""
+ONE_RECEIVER_TO = 60
+"""Stalls up to which one receiver usually serves (common practice, no source)."""
+CLOCK_ROUND_H = 16.0
+"""Milking hours a day from which a plant counts as running nearly around the clock."""
+
+
+@dataclass(frozen=True, slots=True)
+class Intent:
+    """The farm and the structure of its plant."""
+
+    site: Site
+    herd: Herd
+    milkings: tuple[Milking, ...]
+    collections: tuple[Collection, ...]
+    work: Work
+    cleaning: Cleaning
+    wishes: Wishes
+    layout: Literal["rotary", "rows"]
+    rows: int
+    stalls: int
+    stalls_given: bool
+    cold: Cold
+    direct: bool
+    tanks: int
+    calf_l_day: float
+    withheld: bool
+    vacuum_kpa: float
+    origin: str
+    source_l_min: float | None
+    cloths: bool = True
+
+    @property
+    def rotary(self) -> bool:
+        """Whether the stalls turn."""
+        return self.layout == "rotary"
+
+    @property
+    def twin(self) -> bool:
+        """Whether each duty has a second machine."""
+        return self.wishes.redundancy != "none"
+
+    @property
+    def partner(self) -> str:
+        """The state of the second machine in its mode: running too, or ready."""
+        return "runs" if self.wishes.redundancy == "shared-running" else "ready"
+
+    @property
+    def receivers(self) -> int:
+        """Receivers: one up to a common size, two beyond it."""
+        return 1 if self.stalls <= ONE_RECEIVER_TO else 2
+
+    @property
+    def pump_places(self) -> tuple[int, ...]:
+        """Numbers of machines of a duty: one, or two where the farm wishes a second."""
+        return (1, 2) if self.twin else (1,)
+
+    @property
+    def radius_m(self) -> float:
+        """Radius of the roller track of a rotary, m."""
+        return round(self.stalls * STALL_PITCH_M / (2 * math.pi), 1)
+
+    @property
+    def ring_m(self) -> float:
+        """Length of the milkline: round the deck inside the stalls, or along the rows, m."""
+        if self.rotary:
+            return round(2 * math.pi * max(1.0, self.radius_m - 0.4), 0)
+        return round(self.stalls / self.rows * 0.75 * self.rows + 6, 0)
+
+    @property
+    def sensed(self) -> bool:
+        """Whether hand valves that can lose or spoil milk get position switches."""
+        return self.wishes.budget != "lean"

@@ -1,0 +1,104 @@
+"""Services: compressed air, power, control, alarm, laundry."""
+
+from __future__ import annotations
+
+from byrewright.drafting.intent import Intent
+from byrewright.drafting.sheet import Sheet
+
+
+def compressed_air(sheet: Sheet, want: Intent) -> None:
+    """Compressors with a dryer each, trap, receiver."""
+    sheet.first_bore_mm["compressed air"] = 25.0
+    sheet.add("header", "HA1", label="Dry air header")
+    sheet.add("moisture_trap", "MT1")
+    sheet.add("air_receiver", "AV1", volume_l=270.0, why={"volume_l": "first guess"})
+    for n in want.pump_places:
+        sheet.add("air_compressor", f"AC{n}", capacity_l_min_free=400.0, motor_kw=4.0, fed_from=f"SB{n + 1}",
+                  normally="runs" if n == 1 else "ready", twins="air compressors",
+                  why={"capacity_l_min_free": "first guess", "motor_kw": "first guess"})  # fmt: skip
+        sheet.add("air_dryer", f"AD{n}", capacity_l_min_free=500.0, fed_from=f"SB{n + 1}", twins="air dryers",
+                  why={"capacity_l_min_free": "first guess"})  # fmt: skip
+        sheet.add("valve", f"V9{n}", label=f"Dryer {n} bypass", moved_by="hand")
+        sheet.add("header", f"HA{n + 1}", label=f"After compressor {n}")
+        room = "in the plant room"
+        sheet.line(
+            "air", f"AC{n}.outlet", f"HA{n + 1}", family="compressed air", length_m=1.0, why=room
+        )
+        sheet.line(
+            "air", f"HA{n + 1}", f"AD{n}", "HA1", family="compressed air", length_m=1.0, why=room
+        )
+        sheet.line(
+            "air", f"HA{n + 1}", f"V9{n}", "HA1", family="compressed air", length_m=1.0, why=room
+        )
+    sheet.line(
+        "air",
+        "HA1",
+        "MT1",
+        "AV1.inlet_1",
+        family="compressed air",
+        length_m=1.0,
+        why="in the plant room",
+    )
+    if want.rotary:
+        sheet.line(
+            "air",
+            "AV1.outlet_1",
+            "GL1.fixed_air",
+            family="compressed air",
+            length_m=18.0,
+            why="assumed 18 m to the deck",
+        )
+        sheet.line(
+            "air",
+            "GL1.deck_air",
+            "BF1.air",
+            family="compressed air",
+            length_m=4.0,
+            why="on the deck",
+        )
+
+
+def power(sheet: Sheet, want: Intent) -> None:
+    """Supply, boards, standby, controller, alarm."""
+    phases = want.site.supply.phases
+    sheet.add("mains", "EM1", supply_kva=want.site.supply.limit_kva or 150.0, phases=phases,
+              why={"supply_kva": "stated in the brief" if want.site.supply.limit_kva else "not stated: agree it with the supplier",
+                   "phases": "as the site's supply"})  # fmt: skip
+    if want.site.supply.limit_kva:
+        sheet.lock("EM1", "supply_kva")
+    sources = ["EM1"]
+    if want.wishes.standby_power != "none":
+        hand = want.wishes.standby_power == "tractor"
+        sheet.add("generator", "GE1", rating_kva=120.0, start_by="tractor" if hand else "automatic",
+                  start_s=600.0 if hand else 15.0,
+                  why={"rating_kva": "first guess", "start_by": "as the brief wishes",
+                       "start_s": "ten minutes to fetch and couple a tractor" if hand else "usual automatic start"})  # fmt: skip
+        sources.append("GE1")
+    sheet.add("switchboard", "SB1", label="Main switchboard", fed_from=sources)
+    sheet.add("switchboard", "SB2", label="Switchboard A", fed_from="SB1")
+    sheet.add("switchboard", "SB3", label="Switchboard B", fed_from="SB1")
+    sheet.add(
+        "uninterruptible_supply",
+        "US1",
+        rating_kva=2.0,
+        fed_from="SB1",
+        why={"rating_kva": "first guess"},
+    )
+    sheet.add("controller", "CT1", label="Plant controller", fed_from="US1")
+    sheet.add("sounder", "AS1", fed_from="US1", controlled_by="CT1")
+
+
+def laundry(sheet: Sheet, want: Intent) -> None:
+    """Cloth washers and dryers."""
+    if not want.cloths:
+        return
+    count = 2 if want.twin else 1
+    sheet.add("cloth_washer", "CW1", count=count, load_kg=10.0, motor_kw=7.5, fed_from="SB3",
+              why={"count": "two, so that one can fail" if want.twin else "one", "load_kg": "first guess",
+                   "motor_kw": "with electric heating"})  # fmt: skip
+    sheet.add("cloth_dryer", "CD1", count=count, load_kg=10.0, motor_kw=7.5, fed_from="SB3",
+              why={"count": "as the washers", "load_kg": "first guess", "motor_kw": "with electric heating"})  # fmt: skip
+    sheet.line("water", "HW3", "CW1.water", family="water", length_m=5.0, why="in the plant room")
+    sheet.line(
+        "drain", "CW1.drain", "FD1.inlet_15", family="water", length_m=3.0, why="in the plant room"
+    )

@@ -1,0 +1,204 @@
+"""The drawing sheet of a draft: machines, pipes and modes as they are put down, each with its why.
+
+The sheet knows nothing of parlours. It takes sizes that the sizing study chose in an earlier
+round in place of the first guess, and keeps for every number the reason that ends up as the
+comment behind it in the plant file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from byrewright.plant.machine import Machine, Service, kinds
+from byrewright.plant.plant import Mode, Pipe
+
+THROUGH: Mapping[str, tuple[str, str]] = {
+    "valve": ("a", "b"),
+    "plate_cooler": ("milk_in", "milk_out"),
+    "sanitary_trap": ("receiver", "vacuum"),
+}
+"""Ports by which a line passes a machine, where they are not `inlet` and `outlet`."""
+
+SERVICE_DIGIT: Mapping[str, int] = {
+    "vacuum": 1, "milk": 2, "wash": 3, "water": 4, "air": 5, "coolant": 6, "refrigerant": 7, "drain": 8,
+}  # fmt: skip
+"""First digit of a pipe's tag, by service: our own default numbering."""
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """A size chosen by the sizing study, and why."""
+
+    value: float
+    why: str
+
+
+Sizes = Mapping[tuple[str, str], Chosen]
+
+
+@dataclass(slots=True)
+class Sheet:
+    """Collects a draft. `sizes` are the choices of the round before; `locked` fields keep theirs."""
+
+    sizes: Sizes
+    equipment: dict[str, Machine] = field(default_factory=dict)
+    pipes: list[Pipe] = field(default_factory=list)
+    modes: dict[str, Mode] = field(default_factory=dict)
+    comments: dict[str, str] = field(default_factory=dict)
+    locked: set[tuple[str, str]] = field(default_factory=set)
+    twins: dict[str, list[str]] = field(default_factory=dict)
+    families: dict[str, list[str]] = field(default_factory=dict)
+    _ways: dict[str, int] = field(default_factory=dict)
+    _numbers: dict[str, int] = field(default_factory=dict)
+    first_bore_mm: dict[str, float] = field(default_factory=dict)
+
+    def lock(self, machine_id: str, *fields: str) -> None:
+        """Keep these fields as given: the brief states them."""
+        self.locked.update((machine_id, f) for f in fields)
+
+    def chosen(self, machine_id: str, name: str) -> Chosen | None:
+        """The size chosen for a field of a machine or of its twins (the largest of them)."""
+        if (machine_id, name) in self.locked:
+            return None
+        group = next((g for g in self.twins.values() if machine_id in g), [machine_id])
+        found = [self.sizes[(m, name)] for m in group if (m, name) in self.sizes]
+        return max(found, key=lambda c: c.value) if found else None
+
+    def add(
+        self,
+        kind: str,
+        machine_id: str,
+        *,
+        why: Mapping[str, str] | None = None,
+        twins: str = "",
+        **fields: Any,
+    ) -> Machine:
+        """Put a machine down. `why` gives the reason of each number; machines that share a `twins`
+        word are sized alike."""
+        cls = kinds()[kind]
+        if twins:
+            self.twins.setdefault(twins, []).append(machine_id)
+        reasons = dict(why or {})
+        for name, info in cls.model_fields.items():
+            choice = self.chosen(machine_id, name)
+            if choice is None:
+                continue
+            whole = info.annotation is int
+            fields[name] = round(choice.value) if whole else choice.value
+            reasons[name] = choice.why
+        machine = cls(id=machine_id, **fields)
+        self.equipment[machine_id] = machine
+        for name, reason in reasons.items():
+            if name in fields or name == "":
+                self.comments[f"equipment.{machine_id}" + (f".{name}" if name else "")] = reason
+        return machine
+
+    def retwin(self) -> None:
+        """Size twins alike even where only a later one of them was given a size."""
+        for group in self.twins.values():
+            for machine_id in group:
+                machine = self.equipment[machine_id]
+                for name in type(machine).model_fields:
+                    choice = self.chosen(machine_id, name)
+                    if choice is not None and getattr(machine, name) != choice.value:
+                        self.equipment[machine_id] = machine.model_copy(update={name: choice.value})
+                        self.comments[f"equipment.{machine_id}.{name}"] = choice.why
+                        machine = self.equipment[machine_id]
+
+    def way(self, header: str) -> str:
+        """The next free way of a header."""
+        self._ways[header] = self._ways.get(header, 0) + 1
+        return f"{header}.way_{self._ways[header]}"
+
+    def line(
+        self,
+        service: Service,
+        *stops: str,
+        family: str,
+        length_m: float,
+        rise_m: float = 0.0,
+        slope_pct: float | None = None,
+        bends: int = 2,
+        why: str = "",
+    ) -> None:
+        """Join stops in order with pipes of one family (same bore).
+
+        A stop is `machine.port`, a header (its next free way), or a machine that the line passes.
+        `length_m` is the length of each piece.
+        """
+        at = self._leave(stops[0])
+        for stop in stops[1:]:
+            enter, leave = self._pass(stop)
+            self._pipe(service, at, enter, family, length_m, rise_m, slope_pct, bends, why)
+            rise_m = 0.0
+            at = leave
+
+    def _leave(self, stop: str) -> str:
+        return stop if "." in stop else self._pass(stop)[1]
+
+    def _pass(self, stop: str) -> tuple[str, str]:
+        if "." in stop:
+            return stop, stop
+        machine = self.equipment[stop]
+        if machine.kind == "header":
+            way = self.way(stop)
+            return way, way
+        enter, leave = THROUGH.get(machine.kind, ("inlet", "outlet"))
+        return f"{stop}.{enter}", f"{stop}.{leave}"
+
+    def _pipe(self, service: Service, start: str, end: str, family: str, length_m: float,
+              rise_m: float, slope_pct: float | None, bends: int, why: str) -> None:  # fmt: skip
+        digit = SERVICE_DIGIT[service]
+        self._numbers[service] = self._numbers.get(service, 0) + 1
+        pipe_id = f"L{digit}{self._numbers[service]:02d}"
+        self.families.setdefault(family, []).append(pipe_id)
+        fields: dict[str, Any] = {"id": pipe_id, "start": start, "end": end}
+        if self._ambiguous(start, end):
+            fields["service"] = service
+        fields["bore_mm"] = self.first_bore_mm[family]
+        fields["length_m"] = length_m
+        if rise_m:
+            fields["rise_m"] = rise_m
+        if slope_pct is not None:
+            fields["slope_pct"] = slope_pct
+        if bends:
+            fields["fittings"] = {"bend": bends}
+        self.pipes.append(Pipe(**fields))
+        self.comments[f"pipes.{pipe_id}"] = why or family
+
+    def _ambiguous(self, start: str, end: str) -> bool:
+        found = []
+        for end_name in (start, end):
+            machine_id, _, name = end_name.partition(".")
+            port = self.equipment[machine_id].port(name)
+            if port is None:
+                raise KeyError(f"{machine_id} has no port {name}")
+            found.append(port.services)
+        return len(found[0] & found[1]) != 1
+
+    def size_pipes(self) -> None:
+        """Give every pipe of a family the largest bore the sizing study chose for any of them."""
+        for family, members in self.families.items():
+            found = [self.sizes[(p, "bore_mm")] for p in members if (p, "bore_mm") in self.sizes]
+            if not found:
+                continue
+            choice = max(found, key=lambda c: c.value)
+            for place, pipe in enumerate(self.pipes):
+                if pipe.id in members:
+                    self.pipes[place] = pipe.model_copy(update={"bore_mm": choice.value})
+                    own = self.sizes.get((pipe.id, "bore_mm"))
+                    self.comments[f"pipes.{pipe.id}"] = (
+                        (own or choice).why if own else f"{family}: {choice.why}"
+                    )
+
+    def mode(self, name: str, does: str | tuple[str, ...], *, like: str | None = None, why: str = "",
+             **positions: str) -> None:  # fmt: skip
+        """Add a mode; positions are written for this mode alone."""
+        unknown = [m for m in positions if m not in self.equipment]
+        if unknown:
+            raise KeyError(f"mode {name} names {unknown[0]}, which is not on the sheet")
+        self.modes[name] = Mode(name=name, does=does, like=like, positions=positions)
+        if why:
+            self.comments[f"modes.{name}"] = why

@@ -1,0 +1,34 @@
+"""A whole plant put down on a sheet, area by area."""
+
+from __future__ import annotations
+
+from byrewright.drafting import cold, deck, milk, modes, services, wash
+from byrewright.drafting.intent import Intent
+from byrewright.drafting.sheet import Sheet, Sizes
+from byrewright.plant.plant import Plant
+
+
+def lay_out(want: Intent, sizes: Sizes) -> tuple[Plant, Sheet]:
+    """The plant of an intent with the sizes chosen so far, and the sheet with its reasons."""
+    sheet = Sheet(sizes)
+    deck.deck(sheet, want)
+    deck.vacuum(sheet, want)
+    milk.machines(sheet, want)
+    cold.cooling(sheet, want)
+    deck.vacuum_lines(sheet, want)
+    milk.lines(sheet, want)
+    milk.storage(sheet, want)
+    cold.water(sheet, want)
+    wash.washing(sheet, want)
+    services.compressed_air(sheet, want)
+    services.power(sheet, want)
+    services.laundry(sheet, want)
+    modes.all_modes(sheet, want)
+    sheet.retwin()
+    sheet.size_pipes()
+    plant = Plant(
+        byrewright=1, site=want.site, herd=want.herd, milkings=want.milkings, collections=want.collections,
+        work=want.work, cleaning=want.cleaning, wishes=want.wishes, equipment=sheet.equipment,
+        pipes=tuple(sheet.pipes), modes=sheet.modes,
+    )  # fmt: skip
+    return plant, sheet

@@ -1,0 +1,137 @@
+"""Washing: trough, heater, dosing, wash supply and return, tank wash."""
+
+from __future__ import annotations
+
+from byrewright.drafting.intent import PLANT_ROOM_M, Intent
+from byrewright.drafting.sheet import Sheet
+
+FIRST_BORES_MM = {"wash supply": 60.3, "dosing": 10.0}
+
+
+def washing(sheet: Sheet, want: Intent) -> None:
+    """Machines and lines that wash the plant and the tanks."""
+    sheet.first_bore_mm.update(FIRST_BORES_MM)
+    air = {"moved_by": "air", "sensed": True, "air_from": "AV1", "controlled_by": "CT1"}
+    hand = {"moved_by": "hand", "sensed": want.sensed}
+    heaters = (1, 2) if want.twin else (1,)
+    for n in heaters:
+        sheet.add("water_heater", f"WH{n}", volume_l=800.0, heater_kw=18.0, fed_from=f"SB{n + 1}", twins="water heaters",
+                  set_c=want.cleaning.hot_c + 3,
+                  why={"volume_l": "first guess", "heater_kw": "first guess",
+                       "set_c": "a few kelvin above the hot wash, for losses on the way"})  # fmt: skip
+    sheet.add("wash_trough", "TR1", volume_l=600.0, why={"volume_l": "first guess"})
+    sheet.add("doser", "DS1", label="Alkaline dosing", fed_from="SB2", controlled_by="CT1")
+    sheet.add("doser", "DS2", label="Acid dosing", fed_from="SB2", controlled_by="CT1")
+    sheet.add("air_injector", "AI1", controlled_by="CT1", air_from="AV1")
+    sheet.add(
+        "valve", "V60", label="Hot water to trough", duty="wash_supply", on_loss="closes", **air
+    )
+    sheet.add(
+        "valve", "V61", label="Fresh water to trough", duty="wash_supply", on_loss="closes", **air
+    )
+    sheet.add(
+        "valve",
+        "V62",
+        label="Recovered water to trough",
+        duty="wash_supply",
+        on_loss="closes",
+        **air,
+    )
+    sheet.add("valve", "V63", label="Trough drain", duty="drain", on_loss="stays", **air)
+    sheet.add(
+        "valve",
+        "V64",
+        label="Wash supply to the units",
+        duty="wash_supply",
+        on_loss="closes",
+        **air,
+    )
+    sheet.add("valve", "V65", label="Wash return to trough, or to drain", ways=3, duty="divert", on_loss="to_c",
+              normally="to_c", **air)  # fmt: skip
+    sheet.add("valve", "V66", label="Air injector isolator", duty="air_break", **hand)
+    sheet.add("liquid_pump", "LP4", label="Wash pump", flow_l_min=300.0, head_m=15.0, motor_kw=2.2, fed_from="SB2",
+              controlled_by="CT1",
+              why={"flow_l_min": "first guess", "head_m": "first guess", "motor_kw": "first guess"})  # fmt: skip
+    sheet.add("liquid_pump", "LP5", label="Tank wash pump", flow_l_min=150.0, head_m=20.0, motor_kw=1.5, fed_from="SB3",
+              controlled_by="CT1",
+              why={"flow_l_min": "first guess", "head_m": "first guess", "motor_kw": "first guess"})  # fmt: skip
+    sheet.add(
+        "sensor",
+        "SN61",
+        label="Wash return temperature",
+        measures="temperature",
+        on="TR1",
+        controlled_by="CT1",
+    )
+    sheet.add(
+        "sensor", "SN62", label="Trough level", measures="level", on="TR1", controlled_by="CT1"
+    )
+    _lines(sheet, want, heaters)
+
+
+def _lines(sheet: Sheet, want: Intent, heaters: tuple[int, ...]) -> None:
+    room = "in the plant room"
+    sheet.add("header", "HH1", label="Hot water header")
+    for n in heaters:
+        sheet.line("water", "HW3", f"WH{n}.inlet", family="water", length_m=3.0, why=room)
+        sheet.line("water", f"WH{n}.outlet_1", "HH1", family="wash supply", length_m=2.0, why=room)
+    sheet.line("water", "HH1", "V60", "TR1.supply_1", family="wash supply", length_m=2.0, why=room)
+    sheet.line("water", "HW3", "V61", "TR1.supply_2", family="water", length_m=2.0, why=room)
+    sheet.line("water", "HW4", "V62", "TR1.supply_3", family="water", length_m=2.0, why=room)
+    for n in (1, 2):
+        sheet.line(
+            "wash",
+            f"DS{n}.outlet",
+            f"TR1.dose_{n}",
+            family="dosing",
+            length_m=2.0,
+            bends=0,
+            why=room,
+        )
+    sheet.line(
+        "drain", "TR1.drain", "V63", "FD1.inlet_13", family="drain", length_m=1.0, bends=1, why=room
+    )
+    sheet.line("wash", "TR1.outlet_1", "LP4", "V64", family="wash supply", length_m=1.0, why=room)
+    if want.rotary:
+        sheet.line("wash", "V64.b", "GL1.fixed_wash", family="wash supply", length_m=PLANT_ROOM_M, bends=4,
+                   why="assumed 18 m to the deck")  # fmt: skip
+        sheet.line(
+            "wash",
+            "GL1.deck_wash",
+            "MU1.wash",
+            family="wash supply",
+            length_m=want.ring_m,
+            why="round the deck",
+        )
+    else:
+        sheet.line("wash", "V64.b", "MU1.wash", family="wash supply", length_m=PLANT_ROOM_M + want.ring_m, bends=6,
+                   why="assumed 18 m to the pit, then along it")  # fmt: skip
+    sheet.line("wash", "V40.c", "V65.a", family="wash return", length_m=4.0, why=room)
+    sheet.line("wash", "V65.b", "TR1.return_1", family="wash return", length_m=2.0, why=room)
+    sheet.line(
+        "drain", "V65.c", "FD1.inlet_14", family="wash return", length_m=1.0, bends=1, why=room
+    )
+    sheet.line(
+        "air",
+        "AI1.outlet",
+        "V66",
+        "ML1.air",
+        family="wash supply",
+        length_m=1.0,
+        bends=1,
+        why="at the milkline",
+    )
+    sheet.add("header", "HT1", label="Tank wash header")
+    sheet.line("wash", "TR1.outlet_2", "LP5", "HT1", family="wash supply", length_m=3.0, why=room)
+    for n in range(1, want.tanks + 1):
+        sheet.add("valve", f"V6{n + 6}", label=f"Wash to tank {n}", duty="wash_supply", moved_by="air", sensed=True,
+                  air_from="AV1", controlled_by="CT1", on_loss="closes")  # fmt: skip
+        sheet.line(
+            "wash",
+            "HT1",
+            f"V6{n + 6}",
+            f"TK{n}.wash",
+            family="wash supply",
+            length_m=6.0,
+            why="to the milk room",
+        )
