@@ -25,19 +25,55 @@ def cooling(sheet: Sheet, want: Intent) -> None:
     )
     daily = all(c.every_days == 1 for c in want.collections)
     for n in range(1, want.tanks + 1):
-        sheet.add("bulk_tank", f"TK{n}", volume_l=12000.0, cooling=how, cooling_kw=30.0,
-                  milkings_class=2 if daily else 4, fed_from="SB2" if n % 2 else "SB3", controlled_by="CT1", twins="tanks",
-                  why={"volume_l": "first guess", "cooling": "as the brief wishes", "cooling_kw": "first guess",
-                       "milkings_class": "collected daily" if daily else "collected every other day"})  # fmt: skip
+        sheet.add(
+            "bulk_tank",
+            f"TK{n}",
+            volume_l=12000.0,
+            cooling=how,
+            cooling_kw=30.0,
+            milkings_class=2 if daily else 4,
+            fed_from="SB2" if n % 2 else "SB3",
+            controlled_by="CT1",
+            twins="tanks",
+            why={
+                "volume_l": "first guess",
+                "cooling": "as the brief wishes",
+                "cooling_kw": "first guess",
+                "milkings_class": "collected daily" if daily else "collected every other day",
+            },
+        )
         if how == "direct_expansion":
-            sheet.add("condensing_unit", f"CU{n}", duty_kw=30.0, count=2 if want.twin else 1, twins="condensing units",
-                      fed_from="SB3" if n % 2 else "SB2", normally="runs",
-                      why={"duty_kw": "first guess", "count": "two circuits: one trip leaves half the cold"
-                           if want.twin else "one circuit"})  # fmt: skip
-            sheet.line("refrigerant", f"CU{n}.refrigerant_out", f"TK{n}.refrigerant_in", family="refrigerant", length_m=8.0,
-                       why="assumed 8 m to the tank; by the refrigeration engineer")  # fmt: skip
-            sheet.line("refrigerant", f"TK{n}.refrigerant_out", f"CU{n}.refrigerant_in", family="refrigerant", length_m=8.0,
-                       why="assumed 8 m to the tank; by the refrigeration engineer")  # fmt: skip
+            sheet.add(
+                "condensing_unit",
+                f"CU{n}",
+                duty_kw=30.0,
+                count=2 if want.twin else 1,
+                twins="condensing units",
+                fed_from="SB3" if n % 2 else "SB2",
+                normally="runs",
+                why={
+                    "duty_kw": "first guess",
+                    "count": "two circuits: one trip leaves half the cold"
+                    if want.twin
+                    else "one circuit",
+                },
+            )
+            sheet.line(
+                "refrigerant",
+                f"CU{n}.refrigerant_out",
+                f"TK{n}.refrigerant_in",
+                family="refrigerant",
+                length_m=8.0,
+                why="assumed 8 m to the tank; by the refrigeration engineer",
+            )
+            sheet.line(
+                "refrigerant",
+                f"TK{n}.refrigerant_out",
+                f"CU{n}.refrigerant_in",
+                family="refrigerant",
+                length_m=8.0,
+                why="assumed 8 m to the tank; by the refrigeration engineer",
+            )
     if chilled:
         _chilled(sheet, want, how)
 
@@ -50,8 +86,16 @@ def _chilled(sheet: Sheet, want: Intent, how: str) -> None:
     room = "in the plant room"
     for n in want.pump_places:
         if how == "ice_bank":
-            sheet.add("ice_bank", f"IB{n}", store_kwh=300.0, duty_kw=40.0, fed_from=f"SB{n + 1}", normally="runs",
-                      twins="ice banks", why={"store_kwh": "first guess", "duty_kw": "first guess"})  # fmt: skip
+            sheet.add(
+                "ice_bank",
+                f"IB{n}",
+                store_kwh=300.0,
+                duty_kw=40.0,
+                fed_from=f"SB{n + 1}",
+                normally="runs",
+                twins="ice banks",
+                why={"store_kwh": "first guess", "duty_kw": "first guess"},
+            )
             sheet.line(
                 "coolant",
                 f"IB{n}.coolant_out_1",
@@ -69,8 +113,15 @@ def _chilled(sheet: Sheet, want: Intent, how: str) -> None:
                 why=room,
             )
         else:
-            sheet.add("chiller", f"CH{n}", duty_kw=80.0, fed_from=f"SB{n + 1}", normally="runs", twins="chillers",
-                      why={"duty_kw": "first guess"})  # fmt: skip
+            sheet.add(
+                "chiller",
+                f"CH{n}",
+                duty_kw=80.0,
+                fed_from=f"SB{n + 1}",
+                normally="runs",
+                twins="chillers",
+                why={"duty_kw": "first guess"},
+            )
             sheet.line(
                 "coolant",
                 f"CH{n}.coolant_out",
@@ -87,10 +138,24 @@ def _chilled(sheet: Sheet, want: Intent, how: str) -> None:
                 length_m=3.0,
                 why=room,
             )
-        sheet.add("liquid_pump", f"LP2{n}", label="Chilled liquid pump", flow_l_min=300.0, head_m=18.0, motor_kw=2.2,
-                  fed_from=f"SB{n + 1}", controlled_by="CT1", speed="variable", twins="chilled pumps",
-                  why={"flow_l_min": "first guess", "head_m": "first guess", "motor_kw": "first guess",
-                       "speed": "follows the milk"})  # fmt: skip
+        sheet.add(
+            "liquid_pump",
+            f"LP2{n}",
+            label="Chilled liquid pump",
+            flow_l_min=300.0,
+            head_m=18.0,
+            motor_kw=2.2,
+            fed_from=f"SB{n + 1}",
+            controlled_by="CT1",
+            speed="variable",
+            twins="chilled pumps",
+            why={
+                "flow_l_min": "first guess",
+                "head_m": "first guess",
+                "motor_kw": "first guess",
+                "speed": "follows the milk",
+            },
+        )
         sheet.add("non_return_valve", f"NR2{n}", label="Non-return at chilled pump")
         sheet.line(
             "coolant",
@@ -105,8 +170,17 @@ def _chilled(sheet: Sheet, want: Intent, how: str) -> None:
     sheet.line("coolant", "HC2", "PC1.coolant_in", family="chilled liquid", length_m=4.0, why=room)
     sheet.line("coolant", "PC1.coolant_out", "HC3", family="chilled liquid", length_m=4.0, why=room)
     for n in range(1, want.tanks + 1):
-        sheet.add("valve", f"V7{n + 4}", label=f"Chilled liquid to tank {n}", moved_by="motor", sensed=True,
-                  controlled_by="CT1", duty="control", on_loss="opens", normally="open")  # fmt: skip
+        sheet.add(
+            "valve",
+            f"V7{n + 4}",
+            label=f"Chilled liquid to tank {n}",
+            moved_by="motor",
+            sensed=True,
+            controlled_by="CT1",
+            duty="control",
+            on_loss="opens",
+            normally="open",
+        )
         sheet.line(
             "coolant",
             "HC2",
@@ -124,8 +198,16 @@ def _chilled(sheet: Sheet, want: Intent, how: str) -> None:
 def water(sheet: Sheet, want: Intent) -> None:
     """Source, fresh tank, pumps, filter, recovered-water tank."""
     flow = want.source_l_min
-    sheet.add("water_source", "WS1", origin=want.origin, flow_l_min=flow or 400.0,
-              why={"origin": "stated in the brief", "flow_l_min": "stated in the brief" if flow else "not stated: measure it"})  # fmt: skip
+    sheet.add(
+        "water_source",
+        "WS1",
+        origin=want.origin,
+        flow_l_min=flow or 400.0,
+        why={
+            "origin": "stated in the brief",
+            "flow_l_min": "stated in the brief" if flow else "not stated: measure it",
+        },
+    )
     if flow:
         sheet.lock("WS1", "flow_l_min")
     sheet.add(
@@ -136,14 +218,32 @@ def water(sheet: Sheet, want: Intent) -> None:
         holds="fresh",
         why={"volume_l": "first guess"},
     )
-    sheet.add("water_tank", "WT2", label="Recovered water tank", volume_l=5000.0, holds="recovered",
-              why={"volume_l": "first guess", "holds": "warm water from the cooler for rinsing and the yard"})  # fmt: skip
+    sheet.add(
+        "water_tank",
+        "WT2",
+        label="Recovered water tank",
+        volume_l=5000.0,
+        holds="recovered",
+        why={
+            "volume_l": "first guess",
+            "holds": "warm water from the cooler for rinsing and the yard",
+        },
+    )
     sheet.add("header", "HW1", label="Fresh water suction")
     sheet.add("header", "HW2", label="Fresh water main")
     sheet.add("water_filter", "WF1", flow_l_min=500.0, why={"flow_l_min": "first guess"})
     sheet.add("valve", "V70", label="Water filter bypass", moved_by="hand", sensed=want.sensed)
-    sheet.add("valve", "V71", label="Cooling water control", moved_by="motor", sensed=True, controlled_by="CT1", duty="control",
-              on_loss="opens", normally="closed")  # fmt: skip
+    sheet.add(
+        "valve",
+        "V71",
+        label="Cooling water control",
+        moved_by="motor",
+        sensed=True,
+        controlled_by="CT1",
+        duty="control",
+        on_loss="opens",
+        normally="closed",
+    )
     sheet.add("header", "HW3", label="After the water filter")
     room = "in the plant room"
     sheet.line(
@@ -156,10 +256,24 @@ def water(sheet: Sheet, want: Intent) -> None:
     )
     sheet.line("water", "WT1.outlet_1", "HW1", family="cooling water", length_m=2.0, why=room)
     for n in want.pump_places:
-        sheet.add("liquid_pump", f"LP{n}", label="Fresh water pump", flow_l_min=400.0, head_m=25.0, motor_kw=4.0,
-                  speed="variable", fed_from=f"SB{n + 1}", controlled_by="CT1", twins="fresh water pumps",
-                  why={"flow_l_min": "first guess", "head_m": "first guess", "motor_kw": "first guess",
-                       "speed": "holds pressure"})  # fmt: skip
+        sheet.add(
+            "liquid_pump",
+            f"LP{n}",
+            label="Fresh water pump",
+            flow_l_min=400.0,
+            head_m=25.0,
+            motor_kw=4.0,
+            speed="variable",
+            fed_from=f"SB{n + 1}",
+            controlled_by="CT1",
+            twins="fresh water pumps",
+            why={
+                "flow_l_min": "first guess",
+                "head_m": "first guess",
+                "motor_kw": "first guess",
+                "speed": "holds pressure",
+            },
+        )
         sheet.add("non_return_valve", f"NR3{n}", label="Non-return at water pump")
         sheet.line(
             "water",
@@ -180,9 +294,17 @@ def water(sheet: Sheet, want: Intent) -> None:
         "water", "PC1.water_out", "WT2.inlet_1", family="cooling water", length_m=5.0, why=room
     )
     sheet.line("drain", "WT2.overflow", "FD1.inlet_11", family="water", length_m=2.0, why=room)
-    sheet.add("liquid_pump", "LP3", label="Recovered water pump", flow_l_min=200.0, head_m=20.0, motor_kw=1.5,
-              fed_from="SB2", controlled_by="CT1",
-              why={"flow_l_min": "first guess", "head_m": "first guess", "motor_kw": "first guess"})  # fmt: skip
+    sheet.add(
+        "liquid_pump",
+        "LP3",
+        label="Recovered water pump",
+        flow_l_min=200.0,
+        head_m=20.0,
+        motor_kw=1.5,
+        fed_from="SB2",
+        controlled_by="CT1",
+        why={"flow_l_min": "first guess", "head_m": "first guess", "motor_kw": "first guess"},
+    )
     sheet.add("header", "HW4", label="Recovered water main")
     sheet.add("valve", "V72", label="Yard wash", moved_by="hand")
     sheet.line("water", "WT2.outlet_1", "LP3", "HW4", family="water", length_m=1.0, why=room)

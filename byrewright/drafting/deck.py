@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from byrewright.drafting.intent import PLANT_ROOM_M, Intent
 from byrewright.drafting.sheet import Sheet
 
-FIRST_BORES_MM = {"main air line": 150.0, "pump air line": 100.0, "deck air line": 100.0, "pulsator supply": 73.0,
-                  "withheld air line": 38.0}  # fmt: skip
+FIRST_BORES_MM = {
+    "main air line": 150.0,
+    "pump air line": 100.0,
+    "deck air line": 100.0,
+    "pulsator supply": 73.0,
+    "withheld air line": 38.0,
+}
 
 
 def deck(sheet: Sheet, want: Intent) -> None:
@@ -19,7 +26,7 @@ def deck(sheet: Sheet, want: Intent) -> None:
     if want.stalls_given:
         sheet.lock("PF1", "stalls")
     turn = 540.0 if want.rotary else 780.0
-    fields: dict[str, object] = {"layout": want.layout, "stalls": want.stalls, "turn_s": turn}
+    fields: dict[str, Any] = {"layout": want.layout, "stalls": want.stalls, "turn_s": turn}
     why = {
         "stalls": given,
         "turn_s": "first guess, then by throughput and go-round share",
@@ -38,15 +45,38 @@ def deck(sheet: Sheet, want: Intent) -> None:
     sheet.add("platform", "PF1", label="Platform", fed_from="SB2", why=why, **fields)
     if want.rotary:
         units = 2 if want.stalls < 50 and not want.twin else 3
-        sheet.add("drive_unit", "DU1", count=units, motor_kw=2.2, fed_from="SB3", controlled_by="CT1",
-                  why={"count": "the deck turns with one lifted out" if want.twin else "shares the load",
-                       "motor_kw": "first guess"})  # fmt: skip
-        sheet.add("deck_rollers", "RL1", count=2 * want.stalls, rated_kn=12.0,
-                  why={"count": "two a stall: common practice", "rated_kn": "first guess"})  # fmt: skip
+        sheet.add(
+            "drive_unit",
+            "DU1",
+            count=units,
+            motor_kw=2.2,
+            fed_from="SB3",
+            controlled_by="CT1",
+            why={
+                "count": "the deck turns with one lifted out" if want.twin else "shares the load",
+                "motor_kw": "first guess",
+            },
+        )
+        sheet.add(
+            "deck_rollers",
+            "RL1",
+            count=2 * want.stalls,
+            rated_kn=12.0,
+            why={"count": "two a stall: common practice", "rated_kn": "first guess"},
+        )
         carries = ("vacuum", "milk", "wash", "air", "water", "power", "signal")
-        sheet.add("rotary_gland", "GL1", carries=carries, bore_mm=76.1, vacuum_bore_mm=150.0,
-                  why={"carries": "all that the deck needs", "bore_mm": "as the delivery line",
-                       "vacuum_bore_mm": "as the main air line"})  # fmt: skip
+        sheet.add(
+            "rotary_gland",
+            "GL1",
+            carries=carries,
+            bore_mm=76.1,
+            vacuum_bore_mm=150.0,
+            why={
+                "carries": "all that the deck needs",
+                "bore_mm": "as the delivery line",
+                "vacuum_bore_mm": "as the main air line",
+            },
+        )
     sheet.add("yard_gate", "YG1", fed_from="SB2", controlled_by="CT1")
     sheet.add("milking_unit", "MU1", count=want.stalls, why={"count": "one a stall"})
     sheet.add(
@@ -57,14 +87,26 @@ def deck(sheet: Sheet, want: Intent) -> None:
         fed_from="SB2",
         why={"count": "one a unit"},
     )
-    sheet.add("automatic_removal", "AR1", count=want.stalls, controlled_by="CT1", moved_by="vacuum",
-              why={"count": "one a unit", "moved_by": "needs no compressed air"})  # fmt: skip
+    sheet.add(
+        "automatic_removal",
+        "AR1",
+        count=want.stalls,
+        controlled_by="CT1",
+        moved_by="vacuum",
+        why={"count": "one a unit", "moved_by": "needs no compressed air"},
+    )
     sheet.add(
         "milk_meter", "MM1", count=want.stalls, controlled_by="CT1", why={"count": "one a unit"}
     )
     if want.rotary:
-        sheet.add("backflush", "BF1", count=1, controlled_by="CT1", air_from="AV1",
-                  why={"count": "one station between exit and entry"})  # fmt: skip
+        sheet.add(
+            "backflush",
+            "BF1",
+            count=1,
+            controlled_by="CT1",
+            air_from="AV1",
+            why={"count": "one station between exit and entry"},
+        )
 
 
 def vacuum(sheet: Sheet, want: Intent) -> None:
@@ -72,11 +114,24 @@ def vacuum(sheet: Sheet, want: Intent) -> None:
     sheet.first_bore_mm.update(FIRST_BORES_MM)
     speed = "variable"
     for n in want.pump_places:
-        sheet.add("vacuum_pump", f"VP{n}", capacity_l_min_free=6000.0, motor_kw=15.0, speed=speed, start="drive",
-                  fed_from=f"SB{n + 1}", controlled_by="CT1", normally="stopped", twins="vacuum pumps",
-                  why={"capacity_l_min_free": "first guess", "motor_kw": "first guess",
-                       "speed": "saves 40-60 % of its power; reading in the published sources",
-                       "fed_from": "each pump on a board of its own"})  # fmt: skip
+        sheet.add(
+            "vacuum_pump",
+            f"VP{n}",
+            capacity_l_min_free=6000.0,
+            motor_kw=15.0,
+            speed=speed,
+            start="drive",
+            fed_from=f"SB{n + 1}",
+            controlled_by="CT1",
+            normally="stopped",
+            twins="vacuum pumps",
+            why={
+                "capacity_l_min_free": "first guess",
+                "motor_kw": "first guess",
+                "speed": "saves 40-60 % of its power; reading in the published sources",
+                "fed_from": "each pump on a board of its own",
+            },
+        )
         sheet.add("non_return_valve", f"NR{n}", label="Non-return at vacuum pump")
         sheet.add(
             "valve",
@@ -87,9 +142,16 @@ def vacuum(sheet: Sheet, want: Intent) -> None:
             sensed=want.sensed,
         )
     sheet.add("distribution_tank", "DT1", volume_l=400.0, why={"volume_l": "first guess"})
-    sheet.add("regulator", "RG1", capacity_l_min_free=6000.0, set_vacuum_kpa=want.vacuum_kpa,
-              why={"capacity_l_min_free": "takes the whole of one pump when speed control is lost",
-                   "set_vacuum_kpa": "low line: 40 kPa in phase b and 2 kPa of friction"})  # fmt: skip
+    sheet.add(
+        "regulator",
+        "RG1",
+        capacity_l_min_free=6000.0,
+        set_vacuum_kpa=want.vacuum_kpa,
+        why={
+            "capacity_l_min_free": "takes the whole of one pump when speed control is lost",
+            "set_vacuum_kpa": "low line: 40 kPa in phase b and 2 kPa of friction",
+        },
+    )
     sheet.add(
         "sensor", "SN1", label="Working vacuum", measures="vacuum", on="DT1", controlled_by="CT1"
     )
@@ -102,26 +164,73 @@ def vacuum(sheet: Sheet, want: Intent) -> None:
             twins="sanitary traps",
             why={"volume_l": "first guess"},
         )
-    sheet.add("pulsator_airline", "PA1", bore_mm=76.1, length_m=want.ring_m, ring=True,
-              why={"bore_mm": "first guess", "length_m": "round the stalls" if want.rotary else "along the rows",
-                   "ring": "a ring halves flow and way"})  # fmt: skip
-    sheet.add("valve", "V19", label="Distribution tank drain", duty="drain", moved_by="hand", sensed=want.sensed,
-              bore_mm=38.0, why={"bore_mm": "common size"})  # fmt: skip
+    sheet.add(
+        "pulsator_airline",
+        "PA1",
+        bore_mm=76.1,
+        length_m=want.ring_m,
+        ring=True,
+        why={
+            "bore_mm": "first guess",
+            "length_m": "round the stalls" if want.rotary else "along the rows",
+            "ring": "a ring halves flow and way",
+        },
+    )
+    sheet.add(
+        "valve",
+        "V19",
+        label="Distribution tank drain",
+        duty="drain",
+        moved_by="hand",
+        sensed=want.sensed,
+        bore_mm=38.0,
+        why={"bore_mm": "common size"},
+    )
 
 
 def vacuum_lines(sheet: Sheet, want: Intent) -> None:
     """The air lines; laid after receivers and gland are on the sheet."""
     for n in want.pump_places:
-        sheet.line("vacuum", f"DT1.pump_{n}", f"V1{n}", f"NR{n}", f"VP{n}.inlet", family="pump air line", length_m=1.5,
-                   bends=1, why="assumed 1.5 m a piece")  # fmt: skip
+        sheet.line(
+            "vacuum",
+            f"DT1.pump_{n}",
+            f"V1{n}",
+            f"NR{n}",
+            f"VP{n}.inlet",
+            family="pump air line",
+            length_m=1.5,
+            bends=1,
+            why="assumed 1.5 m a piece",
+        )
     if want.rotary:
-        sheet.line("vacuum", "HV1", "GL1.deck_vacuum", family="deck air line", length_m=2.0, bends=1,
-                   why="assumed at the centre of the deck")  # fmt: skip
-        sheet.line("vacuum", "GL1.fixed_vacuum", "DT1.line_1", family="main air line", length_m=PLANT_ROOM_M, bends=4,
-                   why="assumed 18 m to the plant room")  # fmt: skip
+        sheet.line(
+            "vacuum",
+            "HV1",
+            "GL1.deck_vacuum",
+            family="deck air line",
+            length_m=2.0,
+            bends=1,
+            why="assumed at the centre of the deck",
+        )
+        sheet.line(
+            "vacuum",
+            "GL1.fixed_vacuum",
+            "DT1.line_1",
+            family="main air line",
+            length_m=PLANT_ROOM_M,
+            bends=4,
+            why="assumed 18 m to the plant room",
+        )
     else:
-        sheet.line("vacuum", "HV1", "DT1.line_1", family="main air line", length_m=PLANT_ROOM_M, bends=3,
-                   why="assumed 18 m to the plant room")  # fmt: skip
+        sheet.line(
+            "vacuum",
+            "HV1",
+            "DT1.line_1",
+            family="main air line",
+            length_m=PLANT_ROOM_M,
+            bends=3,
+            why="assumed 18 m to the plant room",
+        )
     sheet.line(
         "vacuum",
         "RG1.vacuum",
@@ -132,12 +241,25 @@ def vacuum_lines(sheet: Sheet, want: Intent) -> None:
         why="at the tank",
     )
     for n in range(1, want.receivers + 1):
-        sheet.line("vacuum", f"RC{n}.vacuum", f"ST{n}", "HV1", family="deck air line", length_m=1.5, bends=1,
-                   why="assumed 1.5 m a piece")  # fmt: skip
+        sheet.line(
+            "vacuum",
+            f"RC{n}.vacuum",
+            f"ST{n}",
+            "HV1",
+            family="deck air line",
+            length_m=1.5,
+            bends=1,
+            why="assumed 1.5 m a piece",
+        )
     for _ in (1, 2):
-        sheet.line("vacuum", "PA1.supply_" + str(_), "HV1", family="pulsator supply",
-                   length_m=max(3.0, want.radius_m - 1) if want.rotary else 6.0,
-                   why="from the centre to the ring" if want.rotary else "to the pit")  # fmt: skip
+        sheet.line(
+            "vacuum",
+            "PA1.supply_" + str(_),
+            "HV1",
+            family="pulsator supply",
+            length_m=max(3.0, want.radius_m - 1) if want.rotary else 6.0,
+            why="from the centre to the ring" if want.rotary else "to the pit",
+        )
     sheet.line(
         "vacuum",
         "PU1.vacuum",

@@ -22,19 +22,34 @@ def _pumps(sheet: Sheet, want: Intent, *ids: str) -> dict[str, str]:
 
 def all_modes(sheet: Sheet, want: Intent) -> None:
     """Every mode of the plant; each later one says only what differs from the one it is like."""
-    cold = {m: "runs" for m in ("IB1", "CH1", "CU1", "CU2", "CU3")} | {
-        m: want.partner for m in ("IB2", "CH2")
-    }
-    sheet.mode("idle", "idle", why="nothing flows; fill line leaks to the floor, wash side shut",
-               **_where(sheet, CT1="runs"))  # fmt: skip
+    cold = dict.fromkeys(("IB1", "CH1", "CU1", "CU2", "CU3"), "runs") | dict.fromkeys(
+        ("IB2", "CH2"), want.partner
+    )
+    sheet.mode(
+        "idle",
+        "idle",
+        why="nothing flows; fill line leaks to the floor, wash side shut",
+        **_where(sheet, CT1="runs"),
+    )
     receivers = (
         {"MP1": "runs", "MP2": "runs"} if want.receivers == 2 else _pumps(sheet, want, "MP1", "MP2")
     )
-    milking = {
-        "MU1": "milks", "PU1": "runs", "PF1": "runs", "YG1": "runs", "DU1": "runs", "V40": "to_b", "V46": "closed",
-        "V71": "open", **_pumps(sheet, want, "VP1", "VP2"), **receivers, **_pumps(sheet, want, "MP3", "MP4"),
-        **_pumps(sheet, want, "LP1", "LP2"), **_pumps(sheet, want, "LP21", "LP22"), **cold,
-    }  # fmt: skip
+    milking: dict[str, str] = {
+        "MU1": "milks",
+        "PU1": "runs",
+        "PF1": "runs",
+        "YG1": "runs",
+        "DU1": "runs",
+        "V40": "to_b",
+        "V46": "closed",
+        "V71": "open",
+        **_pumps(sheet, want, "VP1", "VP2"),
+        **receivers,
+        **_pumps(sheet, want, "MP3", "MP4"),
+        **_pumps(sheet, want, "LP1", "LP2"),
+        **_pumps(sheet, want, "LP21", "LP22"),
+        **cold,
+    }
     first = "milking_tank_1"
     sheet.mode(
         first,
@@ -44,46 +59,137 @@ def all_modes(sheet: Sheet, want: Intent) -> None:
         **_where(sheet, **milking, V41="open", TK1="fills"),
     )
     for n in range(2, want.tanks + 1):
-        sheet.mode(f"milking_tank_{n}", "milking", like=first, why=f"milk to tank {n}",
-                   **_where(sheet, V41="closed", TK1="stands", **{f"V4{n}": "open", f"TK{n}": "fills"}))  # fmt: skip
+        sheet.mode(
+            f"milking_tank_{n}",
+            "milking",
+            like=first,
+            why=f"milk to tank {n}",
+            **_where(sheet, V41="closed", TK1="stands", **{f"V4{n}": "open", f"TK{n}": "fills"}),
+        )
     if want.direct:
-        sheet.mode("milking_direct", ("milking", "direct_load"), like=first, why="chilled milk straight to the tanker",
-                   **_where(sheet, V41="closed", TK1="stands", V49="open"))  # fmt: skip
+        sheet.mode(
+            "milking_direct",
+            ("milking", "direct_load"),
+            like=first,
+            why="chilled milk straight to the tanker",
+            **_where(sheet, V41="closed", TK1="stands", V49="open"),
+        )
     if want.calf_l_day > 0:
-        sheet.mode("calf_draw", ("milking", "calf_draw"), like=first, why="milk to tank 1 and some to the calves",
-                   **_where(sheet, V38="open"))  # fmt: skip
+        sheet.mode(
+            "calf_draw",
+            ("milking", "calf_draw"),
+            like=first,
+            why="milk to tank 1 and some to the calves",
+            **_where(sheet, V38="open"),
+        )
     if want.withheld:
-        sheet.mode("withheld_draw", ("milking", "withheld_draw"), like=first,
-                   why="marked cows into the withheld-milk vessel", **_where(sheet))  # fmt: skip
+        sheet.mode(
+            "withheld_draw",
+            ("milking", "withheld_draw"),
+            like=first,
+            why="marked cows into the withheld-milk vessel",
+            **_where(sheet),
+        )
     _washing(sheet, want)
     for n in range(1, want.tanks + 1):
-        sheet.mode(f"collect_tank_{n}", "collection", like="idle", why=f"tank {n} to the tanker",
-                   **_where(sheet, **{f"V5{n}": "open", f"V5{n + 4}": "to_b", f"TK{n}": "is emptied"}))  # fmt: skip
-        sheet.mode(f"wash_tank_{n}", "tank_wash", like="idle", why=f"tank {n} washed to drain",
-                   **_where(sheet, LP5="runs", V60="open", DS1="runs", LP1="runs",
-                            **{f"V5{n}": "open", f"V5{n + 4}": "to_c", f"V6{n + 6}": "open", f"TK{n}": "is washed"}))  # fmt: skip
+        sheet.mode(
+            f"collect_tank_{n}",
+            "collection",
+            like="idle",
+            why=f"tank {n} to the tanker",
+            **_where(sheet, **{f"V5{n}": "open", f"V5{n + 4}": "to_b", f"TK{n}": "is emptied"}),
+        )
+        sheet.mode(
+            f"wash_tank_{n}",
+            "tank_wash",
+            like="idle",
+            why=f"tank {n} washed to drain",
+            **_where(
+                sheet,
+                LP5="runs",
+                V60="open",
+                DS1="runs",
+                LP1="runs",
+                **{
+                    f"V5{n}": "open",
+                    f"V5{n + 4}": "to_c",
+                    f"V6{n + 6}": "open",
+                    f"TK{n}": "is washed",
+                },
+            ),
+        )
     if want.tanks > 1:
-        sheet.mode("milking_tank_1_wash_tank_2", ("milking", "tank_wash"), like=first, why="milk to tank 1, tank 2 washed",
-                   **_where(sheet, LP5="runs", V60="open", DS1="runs", V52="open", V56="to_c", V68="open", TK2="is washed"))  # fmt: skip
-        sheet.mode("milking_tank_2_collect_tank_1", ("milking", "collection"), like="milking_tank_2",
-                   why="milk to tank 2, tank 1 collected", **_where(sheet, V51="open", V55="to_b", TK1="is emptied"))  # fmt: skip
+        sheet.mode(
+            "milking_tank_1_wash_tank_2",
+            ("milking", "tank_wash"),
+            like=first,
+            why="milk to tank 1, tank 2 washed",
+            **_where(
+                sheet,
+                LP5="runs",
+                V60="open",
+                DS1="runs",
+                V52="open",
+                V56="to_c",
+                V68="open",
+                TK2="is washed",
+            ),
+        )
+        sheet.mode(
+            "milking_tank_2_collect_tank_1",
+            ("milking", "collection"),
+            like="milking_tank_2",
+            why="milk to tank 2, tank 1 collected",
+            **_where(sheet, V51="open", V55="to_b", TK1="is emptied"),
+        )
 
 
 def _washing(sheet: Sheet, want: Intent) -> None:
     receivers = (
         _pumps(sheet, want, "MP1", "MP2") if want.receivers == 1 else {"MP1": "runs", "MP2": "runs"}
     )
-    wash = {
-        "MU1": "washes", "PU1": "runs", "V40": "to_c", "V46": "open", "V64": "open", "LP4": "runs", "AI1": "pulses",
-        "V66": "open", "V33": "open", "V34": "open", **_pumps(sheet, want, "VP1", "VP2"), **receivers,
-        **_pumps(sheet, want, "MP3", "MP4"), "LP1": "runs",
-    }  # fmt: skip
-    sheet.mode("rinse", "rinse", like="idle", why="first rinse, once through to drain",
-               **_where(sheet, **wash, V62="open", LP3="runs", V65="to_c"))  # fmt: skip
-    sheet.mode("wash", "wash", like="rinse", why="hot wash, round and round",
-               **_where(sheet, V62="closed", LP3="stopped", V60="open", V65="to_b", DS1="runs"))  # fmt: skip
-    sheet.mode("last_rinse", "rinse", like="rinse", why="clean water, once through to drain",
-               **_where(sheet, V62="closed", LP3="stopped", V61="open"))  # fmt: skip
-    drains = {v: "open" for v in ("V81", "V82", "V83", "V84", "V85", "V19", "V63", "V25", "V46")}
-    sheet.mode("drain_down", "drain_down", like="idle", why="every low point open after washing",
-               **_where(sheet, **drains, V33="open", V34="open"))  # fmt: skip
+    wash: dict[str, str] = {
+        "MU1": "washes",
+        "PU1": "runs",
+        "V40": "to_c",
+        "V46": "open",
+        "V64": "open",
+        "LP4": "runs",
+        "AI1": "pulses",
+        "V66": "open",
+        "V33": "open",
+        "V34": "open",
+        **_pumps(sheet, want, "VP1", "VP2"),
+        **receivers,
+        **_pumps(sheet, want, "MP3", "MP4"),
+        "LP1": "runs",
+    }
+    sheet.mode(
+        "rinse",
+        "rinse",
+        like="idle",
+        why="first rinse, once through to drain",
+        **_where(sheet, **wash, V62="open", LP3="runs", V65="to_c"),
+    )
+    sheet.mode(
+        "wash",
+        "wash",
+        like="rinse",
+        why="hot wash, round and round",
+        **_where(sheet, V62="closed", LP3="stopped", V60="open", V65="to_b", DS1="runs"),
+    )
+    sheet.mode(
+        "last_rinse",
+        "rinse",
+        like="rinse",
+        why="clean water, once through to drain",
+        **_where(sheet, V62="closed", LP3="stopped", V61="open"),
+    )
+    drains = dict.fromkeys(("V81", "V82", "V83", "V84", "V85", "V19", "V63", "V25", "V46"), "open")
+    sheet.mode(
+        "drain_down",
+        "drain_down",
+        like="idle",
+        why="every low point open after washing",
+        **_where(sheet, **drains, V33="open", V34="open"),
+    )

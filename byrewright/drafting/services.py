@@ -13,11 +13,24 @@ def compressed_air(sheet: Sheet, want: Intent) -> None:
     sheet.add("moisture_trap", "MT1")
     sheet.add("air_receiver", "AV1", volume_l=270.0, why={"volume_l": "first guess"})
     for n in want.pump_places:
-        sheet.add("air_compressor", f"AC{n}", capacity_l_min_free=400.0, motor_kw=4.0, fed_from=f"SB{n + 1}",
-                  normally="runs" if n == 1 else "ready", twins="air compressors",
-                  why={"capacity_l_min_free": "first guess", "motor_kw": "first guess"})  # fmt: skip
-        sheet.add("air_dryer", f"AD{n}", capacity_l_min_free=500.0, fed_from=f"SB{n + 1}", twins="air dryers",
-                  why={"capacity_l_min_free": "first guess"})  # fmt: skip
+        sheet.add(
+            "air_compressor",
+            f"AC{n}",
+            capacity_l_min_free=400.0,
+            motor_kw=4.0,
+            fed_from=f"SB{n + 1}",
+            normally="runs" if n == 1 else "ready",
+            twins="air compressors",
+            why={"capacity_l_min_free": "first guess", "motor_kw": "first guess"},
+        )
+        sheet.add(
+            "air_dryer",
+            f"AD{n}",
+            capacity_l_min_free=500.0,
+            fed_from=f"SB{n + 1}",
+            twins="air dryers",
+            why={"capacity_l_min_free": "first guess"},
+        )
         sheet.add("valve", f"V9{n}", label=f"Dryer {n} bypass", moved_by="hand")
         sheet.add("header", f"HA{n + 1}", label=f"After compressor {n}")
         room = "in the plant room"
@@ -61,18 +74,37 @@ def compressed_air(sheet: Sheet, want: Intent) -> None:
 def power(sheet: Sheet, want: Intent) -> None:
     """Supply, boards, standby, controller, alarm."""
     phases = want.site.supply.phases
-    sheet.add("mains", "EM1", supply_kva=want.site.supply.limit_kva or 150.0, phases=phases,
-              why={"supply_kva": "stated in the brief" if want.site.supply.limit_kva else "not stated: agree it with the supplier",
-                   "phases": "as the site's supply"})  # fmt: skip
+    sheet.add(
+        "mains",
+        "EM1",
+        supply_kva=want.site.supply.limit_kva or 150.0,
+        phases=phases,
+        why={
+            "supply_kva": "stated in the brief"
+            if want.site.supply.limit_kva
+            else "not stated: agree it with the supplier",
+            "phases": "as the site's supply",
+        },
+    )
     if want.site.supply.limit_kva:
         sheet.lock("EM1", "supply_kva")
     sources = ["EM1"]
     if want.wishes.standby_power != "none":
         hand = want.wishes.standby_power == "tractor"
-        sheet.add("generator", "GE1", rating_kva=120.0, start_by="tractor" if hand else "automatic",
-                  start_s=600.0 if hand else 15.0,
-                  why={"rating_kva": "first guess", "start_by": "as the brief wishes",
-                       "start_s": "ten minutes to fetch and couple a tractor" if hand else "usual automatic start"})  # fmt: skip
+        sheet.add(
+            "generator",
+            "GE1",
+            rating_kva=120.0,
+            start_by="tractor" if hand else "automatic",
+            start_s=600.0 if hand else 15.0,
+            why={
+                "rating_kva": "first guess",
+                "start_by": "as the brief wishes",
+                "start_s": "ten minutes to fetch and couple a tractor"
+                if hand
+                else "usual automatic start",
+            },
+        )
         sources.append("GE1")
     sheet.add("switchboard", "SB1", label="Main switchboard", fed_from=sources)
     sheet.add("switchboard", "SB2", label="Switchboard A", fed_from="SB1")
@@ -93,11 +125,32 @@ def laundry(sheet: Sheet, want: Intent) -> None:
     if not want.cloths:
         return
     count = 2 if want.twin else 1
-    sheet.add("cloth_washer", "CW1", count=count, load_kg=10.0, motor_kw=7.5, fed_from="SB3",
-              why={"count": "two, so that one can fail" if want.twin else "one", "load_kg": "first guess",
-                   "motor_kw": "with electric heating"})  # fmt: skip
-    sheet.add("cloth_dryer", "CD1", count=count, load_kg=10.0, motor_kw=7.5, fed_from="SB3",
-              why={"count": "as the washers", "load_kg": "first guess", "motor_kw": "with electric heating"})  # fmt: skip
+    sheet.add(
+        "cloth_washer",
+        "CW1",
+        count=count,
+        load_kg=10.0,
+        motor_kw=7.5,
+        fed_from="SB3",
+        why={
+            "count": "two, so that one can fail" if want.twin else "one",
+            "load_kg": "first guess",
+            "motor_kw": "with electric heating",
+        },
+    )
+    sheet.add(
+        "cloth_dryer",
+        "CD1",
+        count=count,
+        load_kg=10.0,
+        motor_kw=7.5,
+        fed_from="SB3",
+        why={
+            "count": "as the washers",
+            "load_kg": "first guess",
+            "motor_kw": "with electric heating",
+        },
+    )
     sheet.line("water", "HW3", "CW1.water", family="water", length_m=5.0, why="in the plant room")
     sheet.line(
         "drain", "CW1.drain", "FD1.inlet_15", family="water", length_m=3.0, why="in the plant room"

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from byrewright.plant.machine import Machine, Service, kinds
-from byrewright.plant.plant import Mode, Pipe
+from byrewright.plant.plant import Does, Mode, Pipe
 
 THROUGH: Mapping[str, tuple[str, str]] = {
     "valve": ("a", "b"),
@@ -22,8 +22,15 @@ THROUGH: Mapping[str, tuple[str, str]] = {
 """Ports by which a line passes a machine, where they are not `inlet` and `outlet`."""
 
 SERVICE_DIGIT: Mapping[str, int] = {
-    "vacuum": 1, "milk": 2, "wash": 3, "water": 4, "air": 5, "coolant": 6, "refrigerant": 7, "drain": 8,
-}  # fmt: skip
+    "vacuum": 1,
+    "milk": 2,
+    "wash": 3,
+    "water": 4,
+    "air": 5,
+    "coolant": 6,
+    "refrigerant": 7,
+    "drain": 8,
+}
 """First digit of a pipe's tag, by service: our own default numbering."""
 
 
@@ -40,7 +47,7 @@ Sizes = Mapping[tuple[str, str], Chosen]
 
 @dataclass(slots=True)
 class Sheet:
-    """Collects a draft. `sizes` are the choices of the round before; `locked` fields keep theirs."""
+    """Collects a draft. `sizes` are the last round's choices; `locked` fields keep their own."""
 
     sizes: Sizes
     equipment: dict[str, Machine] = field(default_factory=dict)
@@ -148,8 +155,18 @@ class Sheet:
         enter, leave = THROUGH.get(machine.kind, ("inlet", "outlet"))
         return f"{stop}.{enter}", f"{stop}.{leave}"
 
-    def _pipe(self, service: Service, start: str, end: str, family: str, length_m: float,
-              rise_m: float, slope_pct: float | None, bends: int, why: str) -> None:  # fmt: skip
+    def _pipe(
+        self,
+        service: Service,
+        start: str,
+        end: str,
+        family: str,
+        length_m: float,
+        rise_m: float,
+        slope_pct: float | None,
+        bends: int,
+        why: str,
+    ) -> None:
         digit = SERVICE_DIGIT[service]
         self._numbers[service] = self._numbers.get(service, 0) + 1
         pipe_id = f"L{digit}{self._numbers[service]:02d}"
@@ -193,12 +210,24 @@ class Sheet:
                         (own or choice).why if own else f"{family}: {choice.why}"
                     )
 
-    def mode(self, name: str, does: str | tuple[str, ...], *, like: str | None = None, why: str = "",
-             **positions: str) -> None:  # fmt: skip
+    def mode(
+        self,
+        name: str,
+        does: Does | tuple[Does, ...],
+        *,
+        like: str | None = None,
+        why: str = "",
+        **positions: str,
+    ) -> None:
         """Add a mode; positions are written for this mode alone."""
         unknown = [m for m in positions if m not in self.equipment]
         if unknown:
             raise KeyError(f"mode {name} names {unknown[0]}, which is not on the sheet")
-        self.modes[name] = Mode(name=name, does=does, like=like, positions=positions)
+        self.modes[name] = Mode(
+            name=name,
+            does=(does,) if isinstance(does, str) else does,
+            like=like,
+            positions=positions,
+        )
         if why:
             self.comments[f"modes.{name}"] = why

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from byrewright.drafting import cold, deck, milk, modes, services, wash
+from byrewright.drafting import cold, deck, milk, milk_lines, modes, services, wash
 from byrewright.drafting.intent import Intent
 from byrewright.drafting.sheet import Sheet, Sizes
 from byrewright.plant.plant import Plant
@@ -16,8 +16,8 @@ def lay_out(want: Intent, sizes: Sizes) -> tuple[Plant, Sheet]:
     milk.machines(sheet, want)
     cold.cooling(sheet, want)
     deck.vacuum_lines(sheet, want)
-    milk.lines(sheet, want)
-    milk.storage(sheet, want)
+    milk_lines.lines(sheet, want)
+    milk_lines.storage(sheet, want)
     cold.water(sheet, want)
     wash.washing(sheet, want)
     services.compressed_air(sheet, want)
@@ -27,8 +27,16 @@ def lay_out(want: Intent, sizes: Sizes) -> tuple[Plant, Sheet]:
     sheet.retwin()
     sheet.size_pipes()
     plant = Plant(
-        byrewright=1, site=want.site, herd=want.herd, milkings=want.milkings, collections=want.collections,
-        work=want.work, cleaning=want.cleaning, wishes=want.wishes, equipment=sheet.equipment,
-        pipes=tuple(sheet.pipes), modes=sheet.modes,
-    )  # fmt: skip
+        byrewright=1,
+        site=want.site,
+        herd=want.herd,
+        milkings=want.milkings,
+        collections=want.collections,
+        work=want.work,
+        cleaning=want.cleaning,
+        wishes=want.wishes,
+        equipment=sheet.equipment,
+        pipes=tuple(sheet.pipes),
+        modes=sheet.modes,
+    )
     return plant, sheet

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from byrewright.drafting.intent import PLANT_ROOM_M, Intent
 from byrewright.drafting.sheet import Sheet
 
@@ -11,14 +13,29 @@ FIRST_BORES_MM = {"wash supply": 60.3, "dosing": 10.0}
 def washing(sheet: Sheet, want: Intent) -> None:
     """Machines and lines that wash the plant and the tanks."""
     sheet.first_bore_mm.update(FIRST_BORES_MM)
-    air = {"moved_by": "air", "sensed": True, "air_from": "AV1", "controlled_by": "CT1"}
-    hand = {"moved_by": "hand", "sensed": want.sensed}
+    air: dict[str, Any] = {
+        "moved_by": "air",
+        "sensed": True,
+        "air_from": "AV1",
+        "controlled_by": "CT1",
+    }
+    hand: dict[str, Any] = {"moved_by": "hand", "sensed": want.sensed}
     heaters = (1, 2) if want.twin else (1,)
     for n in heaters:
-        sheet.add("water_heater", f"WH{n}", volume_l=800.0, heater_kw=18.0, fed_from=f"SB{n + 1}", twins="water heaters",
-                  set_c=want.cleaning.hot_c + 3,
-                  why={"volume_l": "first guess", "heater_kw": "first guess",
-                       "set_c": "a few kelvin above the hot wash, for losses on the way"})  # fmt: skip
+        sheet.add(
+            "water_heater",
+            f"WH{n}",
+            volume_l=800.0,
+            heater_kw=18.0,
+            fed_from=f"SB{n + 1}",
+            twins="water heaters",
+            set_c=want.cleaning.hot_c + 3,
+            why={
+                "volume_l": "first guess",
+                "heater_kw": "first guess",
+                "set_c": "a few kelvin above the hot wash, for losses on the way",
+            },
+        )
     sheet.add("wash_trough", "TR1", volume_l=600.0, why={"volume_l": "first guess"})
     sheet.add("doser", "DS1", label="Alkaline dosing", fed_from="SB2", controlled_by="CT1")
     sheet.add("doser", "DS2", label="Acid dosing", fed_from="SB2", controlled_by="CT1")
@@ -46,15 +63,39 @@ def washing(sheet: Sheet, want: Intent) -> None:
         on_loss="closes",
         **air,
     )
-    sheet.add("valve", "V65", label="Wash return to trough, or to drain", ways=3, duty="divert", on_loss="to_c",
-              normally="to_c", **air)  # fmt: skip
+    sheet.add(
+        "valve",
+        "V65",
+        label="Wash return to trough, or to drain",
+        ways=3,
+        duty="divert",
+        on_loss="to_c",
+        normally="to_c",
+        **air,
+    )
     sheet.add("valve", "V66", label="Air injector isolator", duty="air_break", **hand)
-    sheet.add("liquid_pump", "LP4", label="Wash pump", flow_l_min=300.0, head_m=15.0, motor_kw=2.2, fed_from="SB2",
-              controlled_by="CT1",
-              why={"flow_l_min": "first guess", "head_m": "first guess", "motor_kw": "first guess"})  # fmt: skip
-    sheet.add("liquid_pump", "LP5", label="Tank wash pump", flow_l_min=150.0, head_m=20.0, motor_kw=1.5, fed_from="SB3",
-              controlled_by="CT1",
-              why={"flow_l_min": "first guess", "head_m": "first guess", "motor_kw": "first guess"})  # fmt: skip
+    sheet.add(
+        "liquid_pump",
+        "LP4",
+        label="Wash pump",
+        flow_l_min=300.0,
+        head_m=15.0,
+        motor_kw=2.2,
+        fed_from="SB2",
+        controlled_by="CT1",
+        why={"flow_l_min": "first guess", "head_m": "first guess", "motor_kw": "first guess"},
+    )
+    sheet.add(
+        "liquid_pump",
+        "LP5",
+        label="Tank wash pump",
+        flow_l_min=150.0,
+        head_m=20.0,
+        motor_kw=1.5,
+        fed_from="SB3",
+        controlled_by="CT1",
+        why={"flow_l_min": "first guess", "head_m": "first guess", "motor_kw": "first guess"},
+    )
     sheet.add(
         "sensor",
         "SN61",
@@ -93,8 +134,15 @@ def _lines(sheet: Sheet, want: Intent, heaters: tuple[int, ...]) -> None:
     )
     sheet.line("wash", "TR1.outlet_1", "LP4", "V64", family="wash supply", length_m=1.0, why=room)
     if want.rotary:
-        sheet.line("wash", "V64.b", "GL1.fixed_wash", family="wash supply", length_m=PLANT_ROOM_M, bends=4,
-                   why="assumed 18 m to the deck")  # fmt: skip
+        sheet.line(
+            "wash",
+            "V64.b",
+            "GL1.fixed_wash",
+            family="wash supply",
+            length_m=PLANT_ROOM_M,
+            bends=4,
+            why="assumed 18 m to the deck",
+        )
         sheet.line(
             "wash",
             "GL1.deck_wash",
@@ -104,8 +152,15 @@ def _lines(sheet: Sheet, want: Intent, heaters: tuple[int, ...]) -> None:
             why="round the deck",
         )
     else:
-        sheet.line("wash", "V64.b", "MU1.wash", family="wash supply", length_m=PLANT_ROOM_M + want.ring_m, bends=6,
-                   why="assumed 18 m to the pit, then along it")  # fmt: skip
+        sheet.line(
+            "wash",
+            "V64.b",
+            "MU1.wash",
+            family="wash supply",
+            length_m=PLANT_ROOM_M + want.ring_m,
+            bends=6,
+            why="assumed 18 m to the pit, then along it",
+        )
     sheet.line("wash", "V40.c", "V65.a", family="wash return", length_m=4.0, why=room)
     sheet.line("wash", "V65.b", "TR1.return_1", family="wash return", length_m=2.0, why=room)
     sheet.line(
@@ -124,8 +179,17 @@ def _lines(sheet: Sheet, want: Intent, heaters: tuple[int, ...]) -> None:
     sheet.add("header", "HT1", label="Tank wash header")
     sheet.line("wash", "TR1.outlet_2", "LP5", "HT1", family="wash supply", length_m=3.0, why=room)
     for n in range(1, want.tanks + 1):
-        sheet.add("valve", f"V6{n + 6}", label=f"Wash to tank {n}", duty="wash_supply", moved_by="air", sensed=True,
-                  air_from="AV1", controlled_by="CT1", on_loss="closes")  # fmt: skip
+        sheet.add(
+            "valve",
+            f"V6{n + 6}",
+            label=f"Wash to tank {n}",
+            duty="wash_supply",
+            moved_by="air",
+            sensed=True,
+            air_from="AV1",
+            controlled_by="CT1",
+            on_loss="closes",
+        )
         sheet.line(
             "wash",
             "HT1",

@@ -1,6 +1,6 @@
 """Every machine kind, one class each, grouped by what it serves."""
 
-from byrewright.plant.kinds import (  # noqa: F401
+from byrewright.plant.kinds import (
     air,
     cleaning,
     cooling,
@@ -11,3 +11,5 @@ from byrewright.plant.kinds import (  # noqa: F401
     vacuum,
     water,
 )
+
+__all__ = ["air", "cleaning", "cooling", "deck", "milk", "power", "units", "vacuum", "water"]

@@ -1,0 +1,321 @@
+"""Milk and drain lines, and what stands at each tank: fill, outlet, collection, sampling."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from byrewright.drafting.intent import PLANT_ROOM_M, Intent
+from byrewright.drafting.sheet import Sheet
+
+
+def lines(sheet: Sheet, want: Intent) -> None:
+    """The milk and drain lines."""
+    centre = "assumed at the centre of the deck" if want.rotary else "assumed at the pit"
+    sheet.line(
+        "milk",
+        "MU1.milk",
+        "ML1.units_1",
+        family="milkline outlet",
+        length_m=0.5,
+        bends=0,
+        why="at each stall",
+    )
+    for n in range(1, want.receivers + 1):
+        sheet.line(
+            "milk",
+            f"ML1.receiver_{n}",
+            f"RC{n}.milkline_1",
+            family="milkline outlet",
+            length_m=max(2.0, want.radius_m - 1.5) if want.rotary else 2.0,
+            slope_pct=2.0,
+            why=centre,
+        )
+        sheet.line(
+            "milk",
+            f"RC{n}.outlet",
+            f"V2{n}",
+            "HM1" if want.receivers == 1 else f"MP{n}",
+            family="milk suction",
+            length_m=0.6,
+            bends=1,
+            why=centre,
+        )
+        sheet.line(
+            "drain",
+            f"RC{n}.drain",
+            f"V8{n}",
+            f"FD1.inlet_{n + 1}",
+            family="drain",
+            length_m=0.8,
+            bends=1,
+            slope_pct=2.0,
+            why=centre,
+        )
+    if want.receivers == 2:
+        sheet.line(
+            "milk",
+            "RC1.balance",
+            "V25",
+            "RC2.balance",
+            family="milk suction",
+            length_m=0.8,
+            bends=1,
+            why=centre,
+        )
+    for n in (1, 2) if want.twin or want.receivers == 2 else (1,):
+        if want.receivers == 1:
+            sheet.line(
+                "milk", "HM1", f"MP{n}", family="milk suction", length_m=0.5, bends=1, why=centre
+            )
+        sheet.line(
+            "milk", f"MP{n}", f"NR1{n}", "HM2", family="delivery", length_m=0.6, bends=1, why=centre
+        )
+    sheet.line(
+        "drain", "HM2", "V85", "FD1.inlet_5", family="drain", length_m=0.5, bends=1, why=centre
+    )
+    far = "assumed 18 m to the plant room"
+    if want.rotary:
+        sheet.line("milk", "HM2", "GL1.deck_milk", family="delivery", length_m=2.0, why=centre)
+        sheet.line(
+            "milk",
+            "GL1.fixed_milk",
+            "BT1.inlet_1",
+            family="delivery",
+            length_m=PLANT_ROOM_M,
+            bends=4,
+            rise_m=1.0,
+            why=far,
+        )
+    else:
+        sheet.line(
+            "milk",
+            "HM2",
+            "BT1.inlet_1",
+            family="delivery",
+            length_m=PLANT_ROOM_M,
+            bends=4,
+            rise_m=1.0,
+            why=far,
+        )
+    sheet.line(
+        "milk",
+        "BT1.outlet",
+        "HM3",
+        family="milk suction",
+        length_m=0.6,
+        bends=1,
+        why="in the plant room",
+    )
+    for n in (3, 4) if want.twin else (3,):
+        sheet.line(
+            "milk",
+            "HM3",
+            f"MP{n}",
+            family="milk suction",
+            length_m=0.5,
+            bends=1,
+            why="in the plant room",
+        )
+        sheet.line(
+            "milk",
+            f"MP{n}",
+            f"NR1{n}",
+            "HM4",
+            family="delivery",
+            length_m=0.6,
+            bends=1,
+            why="in the plant room",
+        )
+    for n in (1, 2) if want.twin else (1,):
+        sheet.line(
+            "milk",
+            "HM4",
+            f"V3{2 * n - 1}",
+            f"MF{n}",
+            f"V3{2 * n}",
+            "HM5",
+            family="delivery",
+            length_m=0.4,
+            bends=1,
+            why="in the plant room",
+        )
+    sheet.line(
+        "drain",
+        "BT1.drain",
+        "V83",
+        "FD1.inlet_6",
+        family="drain",
+        length_m=0.6,
+        bends=1,
+        slope_pct=2.0,
+        why="in the plant room",
+    )
+    sheet.line(
+        "drain",
+        "ML1.drain_1",
+        "V84",
+        "FD1.inlet_7",
+        family="drain",
+        length_m=0.6,
+        bends=1,
+        slope_pct=2.0,
+        why=centre,
+    )
+    if want.calf_l_day > 0:
+        sheet.line(
+            "milk",
+            "HM5",
+            "V38",
+            "CF1.milk",
+            family="calf line",
+            length_m=4.0,
+            why="assumed beside the plant room",
+        )
+    sheet.line(
+        "milk", "HM5", "PC1.milk_in", family="delivery", length_m=1.0, why="in the plant room"
+    )
+    sheet.line(
+        "milk", "PC1.milk_out", "V40.a", family="delivery", length_m=1.0, why="in the plant room"
+    )
+    sheet.line(
+        "milk",
+        "V40.b",
+        "HM6",
+        family="fill line",
+        length_m=2.0,
+        rise_m=want.site.lift_m,
+        why="in the plant room",
+    )
+    sheet.line(
+        "drain",
+        "HM6",
+        "V46",
+        "FD1.inlet_8",
+        family="drain",
+        length_m=0.5,
+        bends=1,
+        why="in the plant room",
+    )
+    if want.withheld:
+        sheet.line(
+            "milk",
+            "MU1.withheld",
+            "WM1.milk",
+            family="withheld line",
+            length_m=1.5,
+            bends=0,
+            why="bucket unit",
+        )
+        sheet.line(
+            "vacuum",
+            "WM1.vacuum",
+            "HV1",
+            family="withheld air line",
+            length_m=3.0,
+            bends=1,
+            why="bucket unit",
+        )
+
+
+def storage(sheet: Sheet, want: Intent) -> None:
+    """Fill, collection and sampling at each tank, and direct loading."""
+    air: dict[str, Any] = {
+        "moved_by": "air",
+        "sensed": True,
+        "air_from": "AV1",
+        "controlled_by": "CT1",
+    }
+    hand: dict[str, Any] = {"moved_by": "hand", "sensed": want.sensed}
+    sheet.add("header", "HM7", label="Collection header")
+    for n in range(1, want.tanks + 1):
+        sheet.add("valve", f"V4{n}", label=f"Fill tank {n}", duty="fill", on_loss="closes", **air)
+        sheet.add("valve", f"V5{n}", label=f"Tank {n} outlet", duty="outlet", **hand)
+        sheet.add(
+            "valve",
+            f"V5{n + 4}",
+            label=f"Tank {n} to tanker, or to drain",
+            ways=3,
+            duty="divert",
+            normally="to_b",
+            **hand,
+        )
+        sheet.add(
+            "valve",
+            f"VS{n}",
+            label=f"Tank {n} sample cock",
+            duty="sample",
+            bore_mm=10.0,
+            why={"bore_mm": "common size"},
+            **hand,
+        )
+        sheet.add(
+            "sensor",
+            f"SN5{n}",
+            label=f"Tank {n} level",
+            measures="level",
+            on=f"TK{n}",
+            controlled_by="CT1",
+        )
+        sheet.add(
+            "sensor",
+            f"SN5{n + 4}",
+            label=f"Tank {n} temperature",
+            measures="temperature",
+            on=f"TK{n}",
+            controlled_by="CT1",
+        )
+        room = "in the milk room"
+        sheet.line(
+            "milk", "HM6", f"V4{n}", f"TK{n}.inlet_1", family="fill line", length_m=4.0, why=room
+        )
+        sheet.line(
+            "milk",
+            f"TK{n}.outlet",
+            f"V5{n}",
+            f"V5{n + 4}.a",
+            family="collection line",
+            length_m=0.5,
+            bends=0,
+            why=room,
+        )
+        sheet.line("milk", f"V5{n + 4}.b", "HM7", family="collection line", length_m=4.0, why=room)
+        sheet.line(
+            "drain",
+            f"V5{n + 4}.c",
+            f"FD1.inlet_{20 + n}",
+            family="drain",
+            length_m=0.5,
+            bends=0,
+            why=room,
+        )
+        sheet.line(
+            "milk",
+            f"TK{n}.sample",
+            f"VS{n}",
+            f"FD1.inlet_{30 + n}",
+            family="drain",
+            length_m=0.3,
+            bends=0,
+            why="cock over the floor",
+        )
+    sheet.line(
+        "milk",
+        "HM7",
+        "TB1.inlet_1",
+        family="collection line",
+        length_m=8.0,
+        why="assumed 8 m to the tanker bay",
+    )
+    if want.direct:
+        sheet.add(
+            "valve", "V49", label="Direct to the tanker", duty="fill", on_loss="closes", **air
+        )
+        sheet.line(
+            "milk",
+            "HM6",
+            "V49",
+            "TB1.inlet_2",
+            family="fill line",
+            length_m=8.0,
+            why="assumed 8 m to the tanker bay",
+        )
