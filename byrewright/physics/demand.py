@@ -1,0 +1,68 @@
+"""Demand against supply: the store a day's curve needs, and the peak of chance events."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from byrewright.physics.errors import check
+
+TURNS_TO_SETTLE = 2
+"""The same day twice over: the second finds the store as the first left it."""
+
+
+def storage_needed(demand: Sequence[float], supply: Sequence[float]) -> float | None:
+    """Least store that carries a repeating day, each hour's demand against what can come in.
+
+    Sequent peak: K = max(0, K + demand - supply), over the day twice; the answer is the greatest
+    K. Nothing when a day's demand is more than a day's supply: no store is enough.
+    Source: sequent-peak form of the mass-curve method (Thomas and Burden 1963, from memory).
+
+    >>> storage_needed([0, 10, 10, 0], [5, 5, 5, 5])
+    10.0
+    >>> storage_needed([10, 10], [5, 5]) is None
+    True
+    """
+    if len(demand) != len(supply):
+        raise ValueError(f"{len(demand)} hours of demand but {len(supply)} of supply")
+    if math.fsum(demand) > math.fsum(supply) * (1 + 1e-12):
+        return None
+    short = most = 0.0
+    for wanted, given in list(zip(demand, supply, strict=True)) * TURNS_TO_SETTLE:
+        short = max(0.0, short + wanted - given)
+        most = max(most, short)
+    return most
+
+
+def peak_events(mean: float, deviations: float = 2.0) -> float:
+    """Events of a busy minute where they come by chance at a mean rate: m + z sqrt(m).
+
+    A Poisson count has a standard deviation of the root of its mean; at two deviations about one
+    minute in forty is busier (normal approximation, derived). Mean 0 or more.
+
+    >>> peak_events(4.0)
+    8.0
+    """
+    check("mean events", mean, 0.0)
+    return mean + deviations * math.sqrt(mean)
+
+
+def spread_over_hours(
+    start_min: float, hours: float, amount: float, bins: int = 24
+) -> tuple[float, ...]:
+    """An amount spent evenly from a time of day on, put into the hours of a repeating day.
+
+    >>> spread_over_hours(23 * 60 + 30, 1.0, 10.0)[23], spread_over_hours(1410, 1.0, 10.0)[0]
+    (5.0, 5.0)
+    """
+    check("hours", hours, 0.0)
+    found = [0.0] * bins
+    if hours == 0.0:
+        found[int(start_min // 60) % bins] = amount
+        return tuple(found)
+    at, end = start_min / 60.0, start_min / 60.0 + hours
+    while at < end - 1e-12:
+        upto = min(end, math.floor(at + 1e-12) + 1.0)
+        found[int(at + 1e-12) % bins] += amount * (upto - at) / hours
+        at = upto
+    return tuple(found)
