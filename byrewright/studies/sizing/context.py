@@ -36,6 +36,11 @@ class Bench:
         """List something the file does not state and the answer rests on."""
         self.notes.assumptions.append(Assumption(where, meaning, value, unit, why, known))
 
+    def lacks(self, key: str, title: str, sentence: str) -> Finding:
+        """Write down that a machine of a needed capability is missing: fails."""
+        return self.find(key, title, 0.0, "machines", sentence, limit=1.0, sense="at_least",
+                         formula="at least one", source="the plant file")  # fmt: skip
+
     def find(
         self,
         key: str,

@@ -1,0 +1,314 @@
+"""Vacuum pumps, their motors and speed, regulation and the distribution tank."""
+
+from __future__ import annotations
+
+from byrewright.physics.air import altitude_factor
+from byrewright.plant.kinds.milk import Receiver
+from byrewright.plant.kinds.vacuum import DistributionTank, Regulator, VacuumPump
+from byrewright.results import Input
+from byrewright.studies.sizing.air_demand import Demand, demand, say_demands, us_rules
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.duty import Duty
+from byrewright.studies.sizing.sizes import (
+    TIGHT,
+    each_carries,
+    listed,
+    next_motor_kw,
+    next_preferred,
+    next_round,
+    spare,
+    stated,
+    with_others_off,
+    worked,
+)
+
+RATED_AMBIENT_KPA_ABS = 100.0
+
+
+def nominal_l_min(bench: Bench, pump: VacuumPump) -> float:
+    """A pump's data-plate capacity at nominal conditions (50 kPa, ambient 100 kPa)."""
+    return pump.capacity_l_min_free * altitude_factor(
+        pump.at_vacuum_kpa, RATED_AMBIENT_KPA_ABS, bench.rules
+    )
+
+
+def vacuum(bench: Bench, duty: Duty) -> None:
+    """Pump demand by each rule set and by washing, pumps, speed, regulation, distribution tank."""
+    need = demand(bench, duty)
+    say_demands(bench, duty, need)
+    pumps = bench.plant.machines(VacuumPump)
+    if not bench.plant.able("makes vacuum"):
+        bench.lacks(
+            "vacuum.pump",
+            "Vacuum pump",
+            "No machine makes vacuum: add a vacuum pump joined to the distribution tank.",
+        )
+        return
+    _pumps(bench, need, pumps)
+    _standby(bench, pumps)
+    _motors(bench, pumps)
+    _shared_speed(bench, need, pumps)
+    _regulation(bench, need, pumps)
+    _distribution_tank(bench)
+
+
+def _pumps(bench: Bench, need: Demand, pumps: tuple[VacuumPump, ...]) -> None:
+    redundancy, count = bench.plant.wishes.redundancy, sum(p.count for p in pumps)
+    limit = each_carries(need.needed_l_min, count, redundancy)
+    for pump in pumps:
+        has = nominal_l_min(bench, pump)
+        factor = altitude_factor(pump.at_vacuum_kpa, RATED_AMBIENT_KPA_ABS, bench.rules)
+        off = with_others_off(pump, pumps, redundancy)
+        wanted = next_round(limit / factor)
+        short = (
+            ""
+            if has >= limit
+            else f" Take at least {wanted:.0f} L/min at {pump.at_vacuum_kpa:g} kPa."
+        )
+        bench.find(
+            "vacuum.pump.capacity",
+            "Vacuum pump capacity",
+            has,
+            "L/min",
+            f"{pump.id} draws {has:.0f} L/min free air; {limit:.0f} is needed{off}: "
+            f"{spare(has, limit)} ({need.governs} governs).{short}",
+            subject=pump.id,
+            limit=limit,
+            sense="at_least",
+            allowance=TIGHT,
+            formula="H_0 q_plate >= max(q_milking, q_wash) / pumps that must carry it",
+            inputs=(
+                stated("q_plate", "data-plate capacity", pump.capacity_l_min_free, "L/min"),
+                stated("p_plate", "vacuum it is stated at", pump.at_vacuum_kpa, "kPa"),
+                worked("H_0", "correction to 50 kPa", round(factor, 3)),
+                worked(
+                    "q_milking",
+                    f"milking, {need.held}",
+                    need.us_l_min if us_rules(bench) else need.iso.nominal_l_min_free,
+                    "L/min",
+                ),
+                worked("q_wash", "washing", need.wash_l_min, "L/min"),
+                stated("", "wished redundancy", redundancy),
+            ),
+            source=(
+                "US Cooperative Extension, vacuum pumps"
+                if us_rules(bench)
+                else "ISO 5707:2007 Annexes A and B"
+            ),
+            known="read" if us_rules(bench) else "from_memory",
+            advised=wanted,
+            advised_why=f"{need.governs} asks for {limit:.0f} L/min{off}; rounded up",
+            target=(pump, "capacity_l_min_free"),
+        )
+        if pump.design != "vane":
+            bench.notes.notes.append(
+                f"{pump.id} is not a vane pump: the altitude rule suits vane pumps. A lobe pump is "
+                "limited by its discharge temperature, a liquid-ring pump by its water's."
+            )
+
+
+def _standby(bench: Bench, pumps: tuple[VacuumPump, ...]) -> None:
+    redundancy, count = bench.plant.wishes.redundancy, sum(p.count for p in pumps)
+    if redundancy == "none":
+        return
+    says = (
+        f"{count} vacuum pumps: one may stop."
+        if count > 1
+        else "One vacuum pump only, though the farm wished that no single failure stops milking: "
+        "add a second with its own non-return valve."
+    )
+    cold = (
+        (
+            " A standby that stands still does not save the cups: with all vacuum lost they fall "
+            "within seconds. Let both run together."
+        )
+        if redundancy == "duty-and-standby"
+        else ""
+    )
+    bench.find(
+        "vacuum.pump.standby",
+        "Second vacuum pump",
+        float(count),
+        "pumps",
+        says + cold,
+        limit=2.0,
+        sense="at_least",
+        formula="pumps >= 2",
+        inputs=(stated("", "wished redundancy", redundancy),),
+        source="the farm's wishes",
+        known="stated",
+    )
+
+
+def _motors(bench: Bench, pumps: tuple[VacuumPump, ...]) -> None:
+    typical = bench.rules["vacuum.pump_specific_power_kw_per_1000_l_min"]
+    low = typical.value if typical.low is None else typical.low
+    for pump in pumps:
+        nominal = nominal_l_min(bench, pump) / 1000.0
+        bench.find(
+            "vacuum.pump.motor",
+            "Vacuum pump motor",
+            pump.motor_kw,
+            "kW",
+            f"{pump.id} has a {pump.motor_kw:g} kW motor; a pump of its size takes "
+            f"{low * nominal:.1f} kW or more. Its data plate rules.",
+            subject=pump.id,
+            limit=low * nominal,
+            sense="at_least",
+            allowance=0.0,
+            formula="P >= e q",
+            inputs=(
+                Input(
+                    "e",
+                    "least shaft power for 1000 L/min",
+                    low,
+                    "kW",
+                    f"{typical.source} ({typical.known})",
+                ),
+                worked("q", "capacity, thousands of L/min", nominal, ""),
+            ),
+            source=typical.source,
+            known=typical.known,
+            advised=next_motor_kw(typical.value * nominal),
+            advised_why=f"{typical.value:g} kW for each 1000 L/min; next motor rating",
+            target=(pump, "motor_kw"),
+        )
+
+
+def _shared_speed(bench: Bench, need: Demand, pumps: tuple[VacuumPump, ...]) -> None:
+    """Running together in steady milking, does each pump stay above its least speed?"""
+    running = [p for p in pumps if p.speed == "variable"]
+    count = sum(p.count for p in running)
+    if bench.plant.wishes.redundancy != "shared-running" or count < 2:
+        return
+    steady = need.steady_at_inlet_l_min * need.iso.altitude_factor
+    capacity = sum(p.count * nominal_l_min(bench, p) for p in running)
+    share = 100.0 * steady / capacity
+    least = max(p.least_speed_pct for p in running)
+    excess = capacity * least / 100.0 - steady
+    admits = sum(r.count * r.capacity_l_min_free for r in bench.plant.machines(Regulator))
+    covered = share < least and admits >= excess
+    names = listed([p.id for p in running])
+    if share >= least:
+        says = (
+            f"{names} share steady milking at {share:.0f} % speed each; {least:.0f} % is the least."
+        )
+    elif covered:
+        says = (
+            f"{names} together would need only {share:.0f} % speed, below their least of "
+            f"{least:.0f} %: they run at {least:.0f} % and the regulator admits "
+            f"{excess:.0f} L/min. One alone would save power; the second saves the cups."
+        )
+    else:
+        says = (
+            f"{names} together need only {share:.0f} % speed, below their least of "
+            f"{least:.0f} %, and no regulator can admit the {excess:.0f} L/min over: vacuum "
+            "would rise. Add a regulator, or smaller pumps."
+        )
+    bench.find(
+        "vacuum.pump.shared_speed",
+        "Speed of pumps running together",
+        share,
+        "%",
+        says,
+        limit=None if covered else least,
+        sense="says" if covered else "at_least",
+        allowance=TIGHT,
+        formula="s = H q_steady / sum(q_pump)",
+        inputs=(
+            worked("H q_steady", "air of steady milking", steady, "L/min"),
+            worked("sum(q_pump)", "capacity of the pumps running", capacity, "L/min"),
+            stated("s_least", "least speed", least, "%"),
+        ),
+        source="speed taken as proportional to airflow at one vacuum",
+        known="derived",
+    )
+
+
+def _regulation(bench: Bench, need: Demand, pumps: tuple[VacuumPump, ...]) -> None:
+    regulators = bench.plant.machines(Regulator)
+    fixed = [p for p in pumps if p.speed == "fixed"]
+    if not regulators:
+        if not fixed:
+            bench.notes.notes.append(
+                "The vacuum pumps' speed holds the vacuum; no mechanical regulator backs it up."
+            )
+            return
+        bench.lacks(
+            "vacuum.regulator",
+            "Vacuum regulator",
+            "Nothing holds the vacuum: the pumps run at one speed and there is no "
+            "regulator. Add one near the receivers.",
+        )
+        return
+    together = pumps if bench.plant.wishes.redundancy != "duty-and-standby" else pumps[:1]
+    limit = (
+        sum(
+            p.count
+            * nominal_l_min(bench, p)
+            * (1.0 if p.speed == "fixed" else p.least_speed_pct / 100.0)
+            for p in together
+        )
+        / need.iso.altitude_factor
+    )
+    admits = sum(r.count * r.capacity_l_min_free for r in regulators)
+    one = regulators[0]
+    each = next_round(limit / sum(r.count for r in regulators))
+    bench.find(
+        "vacuum.regulator.capacity",
+        "Vacuum regulator capacity",
+        admits,
+        "L/min",
+        f"{listed([r.id for r in regulators])} can admit {admits:.0f} L/min; with no unit in use "
+        f"the pumps draw {limit:.0f} L/min at least: {spare(admits, limit)}. When speed control is "
+        "lost and a pump runs flat out more may be needed.",
+        subject=one.id,
+        limit=limit,
+        sense="at_least",
+        allowance=TIGHT,
+        formula="q_reg >= sum(q_pump s_least) / H (s_least = 1 at fixed speed)",
+        inputs=(
+            worked("q_pump", "pumps running together", listed([p.id for p in together])),
+            worked("H", "altitude and vacuum correction", round(need.iso.altitude_factor, 3)),
+        ),
+        source="air balance with all units shut",
+        known="derived",
+        advised=each,
+        advised_why="takes all that the pumps draw at their least speed",
+        target=(one, "capacity_l_min_free"),
+    )
+
+
+def _distribution_tank(bench: Bench) -> None:
+    tank = bench.plant.first(DistributionTank)
+    if tank is None:
+        bench.lacks(
+            "vacuum.distribution_tank",
+            "Vacuum distribution tank",
+            "No distribution tank (interceptor) keeps liquid from the vacuum pumps: add one.",
+        )
+        return
+    limit = bench.number("vacuum.interceptor_least_l")
+    spill = max((r.volume_l for r in bench.plant.machines(Receiver)), default=limit)
+    bench.find(
+        "vacuum.distribution_tank.volume",
+        "Vacuum distribution tank volume",
+        tank.volume_l,
+        "L",
+        f"{tank.id} holds {tank.volume_l:.0f} L; at least {limit:.0f} L is asked for. "
+        f"{next_preferred(max(limit, spill)):.0f} L also takes what a flooded receiver sends.",
+        subject=tank.id,
+        limit=limit,
+        sense="at_least",
+        allowance=TIGHT,
+        formula="V >= V_least",
+        inputs=(
+            bench.rule("vacuum.interceptor_least_l", "V_least"),
+            stated("", "largest receiver", spill, "L"),
+        ),
+        source="ISO 5707:2007, low confidence",
+        known="from_memory",
+        advised=next_preferred(max(limit, spill)),
+        advised_why="takes the content of a receiver if a trap's float lets it pass",
+        target=(tank, "volume_l"),
+    )
