@@ -6,11 +6,11 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from byrewright.physics.constants import STANDARD_AMBIENT_KPA_ABS
 from byrewright.physics.errors import PhysicsRangeError, check
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.standards.units import convert
 
-STANDARD_AMBIENT_KPA_ABS = 101.325
 _DROP_COEFFICIENT = 27.8
 _FLOW_EXPONENT = 1.75
 _BORE_EXPONENT = 4.75

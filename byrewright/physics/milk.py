@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from byrewright.physics.constants import KELVIN_AT_0_C
 from byrewright.physics.errors import PhysicsRangeError, check
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 
@@ -108,7 +109,7 @@ def milk_viscosity_mpa_s(
     """
     check("milk temperature", temperature_c, 0.0, 40.0 if extrapolate else 30.0, "degC")
     check("fat", fat_pct, 0.0, 40.0, "%")
-    return math.exp(-8.9 + 0.1 * fat_pct + 2721.5 / (temperature_c + 273.15))
+    return math.exp(-8.9 + 0.1 * fat_pct + 2721.5 / (temperature_c + KELVIN_AT_0_C))
 
 
 def heat_kj_per_l(from_c: float, to_c: float, rules: Rulebook | None = None) -> float:

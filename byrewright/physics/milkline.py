@@ -10,11 +10,14 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from byrewright.physics.constants import (
+    AIR_GAS_CONSTANT_J_KGK,
+    GRAVITY_M_S2,
+    KELVIN_AT_0_C,
+)
 from byrewright.physics.errors import PhysicsRangeError, check
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 
-GRAVITY_M_S2 = 9.80665
-AIR_GAS_CONSTANT_J_KGK = 287.05
 AIR_VISCOSITY_PA_S = 1.85e-5
 MILK_VISCOSITY_PA_S = 1.4e-3
 """Whole milk near 33-35 degC; the 1984 correlation carried on past its 30 degC (derived)."""
@@ -162,7 +165,7 @@ def _pipe(
         d=bore_mm / 1000.0,
         sine=math.sin(angle),
         cosine=math.cos(angle),
-        rho_gas=absolute * 1000 / (AIR_GAS_CONSTANT_J_KGK * 308.15),
+        rho_gas=absolute * 1000 / (AIR_GAS_CONSTANT_J_KGK * (35.0 + KELVIN_AT_0_C)),
         milk_m3_s=milk_l_min / 60_000,
         air_m3_s=air_l_min_free / 60_000 * ambient_kpa_abs / absolute,
         rho_milk=(rules or default_rulebook()).number("milk.density_kg_m3"),

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import math
 
+from byrewright.physics.constants import GRAVITY_M_S2
 from byrewright.physics.errors import check
-
-GRAVITY_M_S2 = 9.80665
 
 
 def velocity_m_s(flow_l_min: float, bore_mm: float) -> float:

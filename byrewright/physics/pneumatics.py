@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import math
 
+from byrewright.physics.constants import (
+    AIR_GAMMA,
+    AIR_GAS_CONSTANT_J_KGK,
+    KELVIN_AT_0_C,
+    STANDARD_AMBIENT_KPA_ABS,
+)
 from byrewright.physics.errors import check
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 
-ATMOSPHERE_BAR = 1.01325
-AIR_GAMMA = 1.4
-AIR_GAS_CONSTANT_J_KGK = 287.05
+ATMOSPHERE_BAR = STANDARD_AMBIENT_KPA_ABS / 100.0
 _CRITICAL_RATIO = (2 / (AIR_GAMMA + 1)) ** (AIR_GAMMA / (AIR_GAMMA - 1))
 
 
@@ -151,7 +155,7 @@ def orifice_kg_s(
     check("upstream pressure", upstream_kpa_abs, 0.0, unit="kPa", above=True)
     check("downstream pressure", downstream_kpa_abs, 0.0, upstream_kpa_abs, "kPa")
     check("coefficient", coefficient, 0.0, 1.0)
-    g, r, kelvin = AIR_GAMMA, AIR_GAS_CONSTANT_J_KGK, upstream_c + 273.15
+    g, r, kelvin = AIR_GAMMA, AIR_GAS_CONSTANT_J_KGK, upstream_c + KELVIN_AT_0_C
     area = math.pi / 4 * (diameter_mm / 1000) ** 2
     ratio = max(downstream_kpa_abs / upstream_kpa_abs, _CRITICAL_RATIO)
     inner = 2 * g / (g - 1) * (ratio ** (2 / g) - ratio ** ((g + 1) / g))
@@ -165,7 +169,7 @@ def kg_s_to_l_min_free(flow_kg_s: float, ambient_kpa_abs: float, ambient_c: floa
     934
     """
     check("ambient pressure", ambient_kpa_abs, 0.0, unit="kPa", above=True)
-    density = ambient_kpa_abs * 1000 / (AIR_GAS_CONSTANT_J_KGK * (ambient_c + 273.15))
+    density = ambient_kpa_abs * 1000 / (AIR_GAS_CONSTANT_J_KGK * (ambient_c + KELVIN_AT_0_C))
     return flow_kg_s / density * 60_000
 
 
