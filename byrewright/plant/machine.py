@@ -126,9 +126,9 @@ class Machine(Record):
     id: str = par("", "the engineer's own tag")
     label: str = par("", "what it is, in the engineer's words", "")
     count: int = par("", "how many alike", 1, ge=1, le=2000)
-    fed_from: Ids = par("", "switchboard or supply that feeds it", ())
-    controlled_by: Ids = par("", "controller that commands it", ())
-    air_from: Ids = par("", "compressed-air receiver that moves it", ())
+    fed_from: Ids = par("", "switchboard or supply that feeds it", (), refers="gives power")
+    controlled_by: Ids = par("", "controller that commands it", (), refers="controls")
+    air_from: Ids = par("", "compressed-air receiver that moves it", (), refers="stores air")
     normally: str | None = par("", "state or position where a mode says nothing else", None)
 
     @property

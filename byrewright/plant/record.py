@@ -29,16 +29,20 @@ def par(
     why: str = "",
     known: str = "common_practice",
     alias: str | None = None,
+    refers: str = "",
 ) -> Any:
     """Declare a field: its unit ("" for a plain number or word), meaning, range and default.
 
     A field with a default says `why`; a default of None means "not stated", which a study must
     answer with an assumption of its own or with `unknown`. `alias` is the key in the file where a
-    Python name cannot be.
+    Python name cannot be. `refers` marks a field that names machines: what they must be able to
+    do, or "*" for any machine.
     """
     extra: dict[str, Any] = {"unit": unit, "known": known}
     if why:
         extra["why"] = why
+    if refers:
+        extra["refers"] = refers
     return Field(default, description=meaning, ge=ge, le=le, json_schema_extra=extra, alias=alias)
 
 

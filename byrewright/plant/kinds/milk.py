@@ -121,7 +121,7 @@ class MilkPump(Machine):
     motor_kw: float = par("kW", "motor rating", ge=0.1, le=75)
     control: Literal["on_off", "stepped", "level_led"] = par("", "how its speed follows the level", "on_off",
                                                              why="nothing says it has a drive")  # fmt: skip
-    led_by: str | None = par("", "vessel whose level leads it", None)
+    led_by: str | None = par("", "vessel whose level leads it", None, refers="holds milk")
     least_flow_pct: float = par(
         "%", "least flow while running", 25.0, ge=0, le=100, why="usual floor of a drive"
     )

@@ -154,7 +154,7 @@ class Sensor(Machine):
 
     measures: Literal["vacuum", "pressure", "level", "flow", "temperature", "conductivity", "current", "speed",
                       "position", "presence"] = par("", "what it measures")  # fmt: skip
-    on: str = par("", "machine it sits on")
+    on: str = par("", "machine it sits on", refers="*")
     at_port: str | None = par("", "port it sits at, where that matters", None)
 
 

@@ -1,0 +1,190 @@
+"""Cross checks of a whole plant: what no single field can show. Pure: it knows no file."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+from byrewright.plant.farm import clock, minutes
+from byrewright.plant.kinds.cooling import BulkTank
+from byrewright.plant.kinds.deck import Platform
+from byrewright.plant.kinds.milk import BalanceTank, Receiver, TankerBay, Valve
+from byrewright.plant.kinds.units import MilkingUnit, WithheldVessel
+from byrewright.plant.machine import Machine
+from byrewright.plant.plant import Plant
+from byrewright.plant.problems import Problem, nearest, problem, show
+
+WATER_C = (0.1, 40.0)
+AMBIENT_C = (-50.0, 55.0)
+SHARES_ADD_UP = 0.005
+"""Shares of the day's milk are written with two figures, so they may miss 1 by this."""
+
+
+def check(plant: Plant) -> tuple[Problem, ...]:
+    """Everything that does not fit together, errors first, each kept in file order.
+
+    A `Problem` of severity `error` makes studies meaningless; `advice` does not.
+    """
+    every = [p for one in CHECKS for p in one(plant)]
+    return tuple(sorted(every, key=lambda p: p.severity != "error"))
+
+
+def _site(plant: Plant) -> Iterator[Problem]:
+    from byrewright.standards.cooling import TEMPERATURE_RULES
+
+    for name, (low, high), code in (
+        ("water_temperature_c", WATER_C, "C009"),
+        ("ambient_c", AMBIENT_C, "C010"),
+    ):
+        wrong = [t for t in getattr(plant.site, name) if not low <= t <= high]
+        if wrong:
+            yield problem(code, key=f"site.{name}", found=show(wrong[0]))
+    held = [rule.region for rule in TEMPERATURE_RULES]
+    if plant.site.region.casefold() not in {r.casefold() for r in held}:
+        near = nearest(plant.site.region, held)
+        yield problem("C014", key="site.region", found=show(plant.site.region), near=near)
+
+
+def _herd(plant: Plant) -> Iterator[Problem]:
+    herd = plant.herd
+    total = sum(g.cows for g in herd.groups)
+    if herd.groups and total != herd.cows:
+        yield problem("C002", key="herd.groups", found=total, allowed=herd.cows)
+    for group in herd.groups:
+        if group.withheld_cows > group.cows:
+            yield problem("C003", key=f"herd.groups.{group.name}.withheld_cows",
+                          found=group.withheld_cows, allowed=group.cows)  # fmt: skip
+    if herd.withheld_cows and not plant.machines(WithheldVessel):
+        yield problem("C027", key="herd.groups")
+
+
+def _milkings(plant: Plant) -> Iterator[Problem]:
+    order = sorted(plant.milkings, key=lambda m: minutes(m.start))
+    for i, one in enumerate(order):
+        after = order[(i + 1) % len(order)]
+        key = f"milkings.{one.name}"
+        gap = (minutes(after.start) - minutes(one.start)) % 1440
+        if after is not one and gap == 0:
+            yield problem("C007", key=f"{key}.start", found=one.start)
+        elif one.target_h * 60 > (gap or 1440):
+            end = clock(minutes(one.start) + one.target_h * 60)
+            yield problem("C026", key=f"{key}.target_h", found=f"{one.start} to {end}",
+                          allowed=after.start)  # fmt: skip
+    shares = [m.share for m in plant.milkings if m.share is not None]
+    if shares and len(shares) == len(plant.milkings) and abs(sum(shares) - 1) > SHARES_ADD_UP:
+        yield problem("C028", key="milkings", found=show(round(sum(shares), 3)))
+    if not plant.collections:
+        yield problem("C020", key="collections")
+
+
+def _machines(plant: Plant) -> Iterator[Problem]:
+    if not plant.machines(MilkingUnit):
+        yield problem("C004", key="equipment")
+    if not plant.machines(Platform):
+        yield problem("C005", key="equipment")
+    if not plant.machines(BulkTank) and not plant.machines(TankerBay):
+        yield problem("C006", key="equipment")
+    deck = plant.first(Platform)
+    units = plant.count(MilkingUnit)
+    if deck and deck.layout == "rotary" and units and units != deck.stalls * deck.count:
+        first = plant.machines(MilkingUnit)[0]
+        yield problem("C029", key=f"equipment.{first.id}.count", found=units,
+                      allowed=deck.stalls * deck.count)  # fmt: skip
+
+
+def _levels(plant: Plant) -> Iterator[Problem]:
+    for one in plant.machines(Receiver):
+        for name in ("led_at_l", "stop_at_l", "start_at_l"):
+            yield from _within(one, name, one.volume_l)
+        stop, start = one.stop_at_l, one.start_at_l
+        if stop is not None and start is not None and stop >= start:
+            key = f"equipment.{one.id}.stop_at_l"
+            yield problem("C011", key=key, found=f"{stop:g} L", allowed=f"start_at_l ({start:g} L)")
+    for tank in plant.machines(BalanceTank):
+        yield from _within(tank, "led_at_l", tank.volume_l)
+
+
+def _within(one: Machine, name: str, volume_l: float) -> Iterator[Problem]:
+    level: Any = getattr(one, name)
+    if level is not None and level > volume_l:
+        key = f"equipment.{one.id}.{name}"
+        yield problem("C012", key=key, found=show(level), allowed=show(volume_l))
+
+
+def _power(plant: Plant) -> Iterator[Problem]:
+    for tag, one in plant.equipment.items():
+        way = _feeds_itself(plant, tag)
+        if way:
+            yield problem("C008", key=f"equipment.{tag}.fed_from", found=", ".join(way))
+        if type(one).NEEDS_POWER and not one.fed_from:
+            yield problem("C021", key=f"equipment.{tag}", found=tag)
+    if not any(m.can("gives power") for m in plant.equipment.values()):
+        return
+    for kind in dict.fromkeys(type(m) for m in plant.equipment.values() if m.can("runs")):
+        twins = plant.machines(kind)
+        boards = {m.fed_from for m in twins}
+        if len(twins) > 1 and len(boards) == 1 and len(feeds := next(iter(boards))) == 1:
+            names = " and ".join([", ".join(m.id for m in twins[:-1]), twins[-1].id])
+            key = f"equipment.{twins[-1].id}.fed_from"
+            yield problem("C022", key=key, found=names, allowed=feeds[0])
+
+
+def _feeds_itself(plant: Plant, tag: str) -> list[str]:
+    """The tags on the way when a machine is, in the end, fed from itself."""
+    seen: list[str] = []
+    front = list(plant.equipment[tag].fed_from)
+    while front:
+        other = front.pop()
+        if other == tag:
+            return [tag, *seen]
+        if other not in seen and other in plant.equipment:
+            seen.append(other)
+            front += plant.equipment[other].fed_from
+    return []
+
+
+def _moved(plant: Plant) -> Iterator[Problem]:
+    for one in plant.equipment.values():
+        if getattr(one, "moved_by", "") == "air" and not one.air_from:
+            yield problem("C023", key=f"equipment.{one.id}")
+
+
+def _modes(plant: Plant) -> Iterator[Problem]:
+    if not any("milking" in mode.does for mode in plant.modes.values()):
+        yield problem("C001", key="modes")
+    for name, mode in plant.modes.items():
+        stated = _stated(plant, name)
+        if mode.does == ("idle",):
+            continue
+        for valve in plant.machines(Valve):
+            if valve.id not in stated and valve.normally is None:
+                yield problem("C024", key=f"modes.{name}", found=f"{valve.id} {valve.usual()}",
+                              allowed=name)  # fmt: skip
+    for one in plant.able("runs"):
+        states = {plant.position(name, one.id) for name in plant.modes}
+        if plant.modes and states == {"stopped"}:
+            yield problem("C025", key=f"equipment.{one.id}")
+
+
+def _stated(plant: Plant, mode: str) -> set[str]:
+    """The machines whose position a mode states, itself or through `like`."""
+    found: set[str] = set()
+    seen: set[str] = set()
+    name: str | None = mode
+    while name is not None and name in plant.modes and name not in seen:
+        seen.add(name)
+        found |= set(plant.modes[name].positions)
+        name = plant.modes[name].like
+    return found
+
+
+CHECKS: tuple[Callable[[Plant], Iterator[Problem]], ...] = (
+    _site,
+    _herd,
+    _milkings,
+    _machines,
+    _levels,
+    _power,
+    _moved,
+    _modes,
+)

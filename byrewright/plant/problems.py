@@ -1,0 +1,116 @@
+"""Something wrong in a file, and the errors that carry it. The words are in `messages`."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from byrewright.errors import ByrewrightError
+from byrewright.plant.messages import CATALOGUE, Severity
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing wrong in a file, or one piece of advice.
+
+    `line` and `column` count from 1 and are 0 where the place is not known. `key` is the dotted
+    place (`equipment.V11.ways`); `found` and `allowed` are what stands there and what may.
+    """
+
+    code: str
+    file: str
+    line: int
+    column: int
+    key: str
+    found: str
+    allowed: str
+    sentence: str
+
+    @property
+    def severity(self) -> Severity:
+        """Error (the file cannot be used) or advice."""
+        return CATALOGUE[self.code].severity
+
+    @property
+    def repair(self) -> str:
+        """What to do about it."""
+        return CATALOGUE[self.code].repair
+
+    def __str__(self) -> str:
+        place = ":".join(str(p) for p in (self.file, self.line or "") if p)
+        return ": ".join(p for p in (place, self.key, self.sentence) if p)
+
+
+def problem(
+    code: str, *, file: str = "", line: int = 0, column: int = 0, key: str = "", **words: Any
+) -> Problem:
+    """Fill in a message of the catalogue. `words` are the blanks of its template.
+
+    >>> str(problem("F027", file="plant.yaml", line=41, key="V11.ways", found="4", allowed="2, 3"))
+    'plant.yaml:41: V11.ways: 4 is not one of 2, 3'
+    """
+    filled = {"near": "", "allowed": "", **words}
+    sentence = CATALOGUE[code].template.format(**filled)
+    return Problem(code, file, line, column, key, str(words.get("found", "")),
+                   str(filled["allowed"]), sentence)  # fmt: skip
+
+
+class FileProblems(ByrewrightError):
+    """A file that cannot be used. `problems` holds everything found, in file order."""
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        self.problems: tuple[Problem, ...] = tuple(problems)
+        super().__init__("\n".join(str(p) for p in self.problems))
+
+    def __reduce__(self) -> tuple[type[FileProblems], tuple[tuple[Problem, ...]]]:
+        return type(self), (self.problems,)
+
+
+class PlantError(FileProblems):
+    """The plant file cannot be used."""
+
+
+class BriefError(FileProblems):
+    """The brief cannot be used."""
+
+
+class LimitsError(FileProblems):
+    """The limits file cannot be used."""
+
+
+def nearest(word: str, known: Iterable[str], listed: int = 12) -> str:
+    """What was perhaps meant: the nearest known word, or all of them when they are few.
+
+    >>> nearest("bore", ["bore_mm", "length_m"])
+    '; did you mean bore_mm?'
+    """
+    every = list(known)
+    folded = {one.casefold(): one for one in reversed(every)}
+    near = difflib.get_close_matches(word.casefold()[:60], folded, n=1, cutoff=0.6)
+    if not near:
+        stem = word.casefold()[:60]
+        near = [f for f in folded if len(stem) >= 3 and (f.startswith(stem) or stem.startswith(f))]
+    if near:
+        return f"; did you mean {folded[near[0]]}?"
+    if every and len(every) <= listed:
+        return f"; known are {', '.join(every)}"
+    return ""
+
+
+def show(value: object) -> str:
+    """A value as it may stand in a sentence, short."""
+    if value is None:
+        return "nothing"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        clean = "".join(c if c.isprintable() else "?" for c in value[:60])
+        return f'"{clean[:37]}..."' if len(clean) > 40 else f'"{clean}"'
+    if isinstance(value, Mapping):
+        return "a group of keys"
+    if isinstance(value, Sequence):
+        return "a list"
+    text = f"{value:.12g}" if isinstance(value, float) else str(value)
+    return text if len(text) <= 24 else text[:21] + "..."
