@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -14,7 +15,11 @@ app = typer.Typer(
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,  # plain help: the decorated one costs 0.2 s
+    pretty_exceptions_enable=False,
 )
+
+PlantPath = Annotated[Path, typer.Argument(metavar="PLANT", help="Plant file (YAML).")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the whole result as JSON.")]
 
 
 def _print_version(wanted: bool) -> None:
@@ -33,6 +38,86 @@ def root(
     ] = False,
 ) -> None:
     """Design, prove, commission and look after the plant of large milking parlours."""
+
+
+@app.command()
+def demo(
+    out: Annotated[Path, typer.Option(help="Folder to write.")] = Path("out/demo"),
+) -> None:
+    """Turn the example brief of an invented farm into a sized plant and a pack."""
+    from byrewright.commands import design
+
+    design.demo(out)
+
+
+@app.command()
+def draft(
+    brief: Annotated[Path, typer.Argument(metavar="BRIEF", help="The farm's brief (YAML).")],
+    out: Annotated[Path, typer.Option(help="Plant file to write.")] = Path("plant.yaml"),
+    overwrite: Annotated[bool, typer.Option(help="Replace the plant file if it exists.")] = False,
+) -> None:
+    """Draft the full plant file of a brief, each number with its reason."""
+    from byrewright.commands import design
+
+    design.draft(brief, out, overwrite=overwrite)
+
+
+@app.command()
+def check(plant: PlantPath) -> None:
+    """Check a plant file: every problem with its line and what would be right."""
+    from byrewright.commands import design
+
+    design.check(plant)
+
+
+@app.command()
+def size(
+    plant: PlantPath,
+    as_json: AsJson = False,
+    strict: Annotated[bool, typer.Option(help="Exit with 1 when a finding fails.")] = False,
+    every: Annotated[bool, typer.Option("--all", help="Show what holds, too.")] = False,
+) -> None:
+    """Size every duty: what the plant has, what it needs, margin and source."""
+    from byrewright.commands import design
+
+    design.size(plant, as_json=as_json, strict=strict, every=every)
+
+
+@app.command()
+def explain(
+    plant: PlantPath,
+    finding: Annotated[
+        str, typer.Argument(metavar="FINDING", help="A finding's name, as `size` prints it.")
+    ],
+) -> None:
+    """Show a finding's formula, the numbers put in, the source and the limit."""
+    from byrewright.commands import design
+
+    design.explain(plant, finding)
+
+
+@app.command()
+def pack(
+    plant: PlantPath,
+    out: Annotated[Path, typer.Option(help="Folder to write.")] = Path("pack"),
+    on: Annotated[
+        str | None, typer.Option("--date", help="Date on the documents (today's if not given).")
+    ] = None,
+) -> None:
+    """Write the pack: report, drawings, schedule, result."""
+    from byrewright.commands import design
+
+    design.pack(plant, out, on=on)
+
+
+@app.command()
+def schema(
+    what: Annotated[str, typer.Argument(help="plant or brief")] = "plant",
+) -> None:
+    """Print the JSON Schema of the plant file or the brief, for your editor."""
+    from byrewright.commands import design
+
+    design.schema(what)
 
 
 def main() -> None:

@@ -28,6 +28,7 @@ def cooling(sheet: Sheet, want: Intent) -> None:
         sheet.add(
             "bulk_tank",
             f"TK{n}",
+            normally="stands",
             volume_l=12000.0,
             cooling=how,
             cooling_kw=30.0,

@@ -264,6 +264,25 @@ def machines(sheet: Sheet, want: Intent) -> None:
         why={"bore_mm": "common size"},
         **hand,
     )
+    sheet.add(
+        "valve",
+        "V86",
+        label="Drain after the filters",
+        duty="drain",
+        bore_mm=25.0,
+        why={"bore_mm": "common size"},
+        **hand,
+    )
+    for n in range(1, 5):
+        if f"MP{n}" in sheet.equipment:
+            sheet.add(
+                "sensor",
+                f"SN3{n}",
+                label=f"Milk pump {n} runs",
+                measures="current",
+                on=f"MP{n}",
+                controlled_by="CT1",
+            )
     if want.withheld:
         sheet.add(
             "withheld_vessel",

@@ -161,6 +161,16 @@ def lines(sheet: Sheet, want: Intent) -> None:
         slope_pct=2.0,
         why=centre,
     )
+    sheet.line(
+        "drain",
+        "HM5",
+        "V86",
+        "FD1.inlet_9",
+        family="drain",
+        length_m=0.5,
+        bends=1,
+        why="plant room",
+    )
     if want.calf_l_day > 0:
         sheet.line(
             "milk",

@@ -185,7 +185,9 @@ def _washing(sheet: Sheet, want: Intent) -> None:
         why="clean water, once through to drain",
         **_where(sheet, V62="closed", LP3="stopped", V61="open"),
     )
-    drains = dict.fromkeys(("V81", "V82", "V83", "V84", "V85", "V19", "V63", "V25", "V46"), "open")
+    drains = dict.fromkeys(
+        ("V81", "V82", "V83", "V84", "V85", "V86", "V19", "V63", "V25", "V46"), "open"
+    )
     sheet.mode(
         "drain_down",
         "drain_down",

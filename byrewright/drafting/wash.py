@@ -61,6 +61,7 @@ def washing(sheet: Sheet, want: Intent) -> None:
         label="Wash supply to the units",
         duty="wash_supply",
         on_loss="closes",
+        seats="double",
         **air,
     )
     sheet.add(
@@ -183,6 +184,7 @@ def _lines(sheet: Sheet, want: Intent, heaters: tuple[int, ...]) -> None:
             "valve",
             f"V6{n + 6}",
             label=f"Wash to tank {n}",
+            seats="double",
             duty="wash_supply",
             moved_by="air",
             sensed=True,

@@ -1,0 +1,202 @@
+"""Commands from brief to pack: draft, check, size, explain, pack, demo, schema."""
+
+from __future__ import annotations
+
+import sys
+from datetime import date
+from pathlib import Path
+
+from byrewright.commands.common import (
+    BAD_INPUT,
+    MARK,
+    NOT_HELD,
+    STYLE,
+    clear_errors,
+    console,
+    load,
+    print_counts,
+    print_findings,
+    save,
+    worst_first,
+)
+
+MOST_ON_SCREEN = 12
+"""Findings shown on one screen; the rest are in the report."""
+
+
+def draft(brief_path: Path, out_path: Path, *, overwrite: bool) -> None:
+    """Write the plant file of a brief, with the reason behind every chosen number."""
+    from byrewright.drafting.draft import draft_plant
+    from byrewright.plant.brief import read_brief
+
+    with clear_errors():
+        if out_path.exists() and not overwrite:
+            print(
+                f"{out_path}: is there already; give another --out or add --overwrite",
+                file=sys.stderr,
+            )
+            raise SystemExit(BAD_INPUT)
+        brief = read_brief(brief_path)
+        result = draft_plant(brief)
+        save(out_path, result.text)
+        out = console()
+        out.print(f"Drafted {out_path} from {brief_path}: {len(result.plant.equipment)} machines, "
+                  f"{len(result.plant.pipes)} pipes, {len(result.plant.modes)} modes.")  # fmt: skip
+        for one in result.assumptions:
+            out.print(f"  assumed {one.meaning}: {one.value} {one.unit} ({one.why})")
+        print_counts(out, result.sizing)
+        out.print(
+            f"Next: byrewright check {out_path}; byrewright size {out_path}; byrewright pack {out_path}"
+        )
+
+
+def check(path: Path) -> None:
+    """Say whether the plant file is sound."""
+    from byrewright.plant.check import check as check_plant
+
+    with clear_errors():
+        file, _ = load(path)
+        advice = check_plant(file.plant)
+        for one in advice:
+            print(one)
+        plant = file.plant
+        print(f"{path}: sound; {len(plant.equipment)} machines, {len(plant.pipes)} pipes, {len(plant.modes)} modes"
+              + (f"; {len(advice)} things to look at" if advice else ""))  # fmt: skip
+
+
+def size(path: Path, *, as_json: bool, strict: bool, every: bool) -> None:
+    """Size the plant and print the findings, worst first."""
+    from byrewright.studies.sizing import size as size_plant
+
+    with clear_errors():
+        file, rules = load(path)
+        result = size_plant(file.plant, rules)
+        if as_json:
+            sys.stdout.write(result.to_json())
+        else:
+            out = console()
+            shown = worst_first(result.findings)
+            print_findings(out, shown if every else [f for f in shown if f.verdict != "holds"])
+            print_counts(out, result)
+            if not every:
+                out.print(
+                    "Add --all for those that hold; byrewright explain PLANT FINDING for the arithmetic."
+                )
+        if strict and result.worst() == "fails":
+            raise SystemExit(NOT_HELD)
+
+
+def explain(path: Path, name: str) -> None:
+    """Print how a finding was worked out."""
+    import difflib
+
+    from byrewright.studies.explain import explain as explain_finding
+    from byrewright.studies.sizing import size as size_plant
+
+    with clear_errors():
+        file, rules = load(path)
+        result = size_plant(file.plant, rules)
+        found = [f for f in result.findings if name in (f.name, f.key)]
+        if not found:
+            names = [f.name for f in result.findings]
+            near = difflib.get_close_matches(name, names, n=3, cutoff=0.3)
+            print(
+                f"{path}: no finding is called {name}; nearest: {', '.join(near) or ', '.join(names[:5])}",
+                file=sys.stderr,
+            )
+            raise SystemExit(BAD_INPUT)
+        print("\n\n".join(explain_finding(f).render() for f in found))
+
+
+def pack(path: Path, folder: Path, *, on: str | None) -> None:
+    """Write report, drawings, schedule and result beside a copy of the plant file."""
+    from rich.progress import Progress
+
+    from byrewright.documents.pack import write_pack
+    from byrewright.studies.sizing import size as size_plant
+
+    with clear_errors():
+        file, rules = load(path)
+        out = console()
+        with Progress(console=console(error=True), transient=True) as bar:
+            task = bar.add_task("sizing", total=1.0)
+
+            def say(what: str, share: float) -> None:
+                bar.update(task, description=what, completed=share)
+
+            result = size_plant(file.plant, rules)
+            written = write_pack(folder, path.read_text(encoding="utf-8"), file.plant, [result],
+                                 date=on or date.today().isoformat(), progress=say)  # fmt: skip
+        for one in written:
+            out.print(f"  {one}")
+        print_counts(out, result)
+
+
+def schema(what: str) -> None:
+    """Print the JSON Schema of the plant file or of the brief, for editors."""
+    import json
+
+    from byrewright.plant import schema as schemas
+
+    made = schemas.plant_schema() if what == "plant" else schemas.brief_schema()
+    print(json.dumps(made, indent=1, sort_keys=True))
+
+
+def demo(folder: Path) -> None:
+    """From the example brief of an invented farm to a pack, with a one-screen summary."""
+    from rich.progress import Progress
+
+    from byrewright.documents.pack import write_pack
+    from byrewright.drafting.draft import draft_plant
+    from byrewright.plant.brief import read_brief
+    from byrewright.plant.check import check as check_plant
+    from byrewright.plant.limits import rules_beside
+    from byrewright.plant.read import read_plant
+    from byrewright.studies.sizing import size as size_plant
+
+    brief_path = Path("examples/rotary_spring_ice/brief.yaml")
+    with clear_errors():
+        with Progress(console=console(error=True), transient=True) as bar:
+            task = bar.add_task("reading the brief", total=1.0)
+            brief = read_brief(brief_path)
+            bar.update(task, description="drafting", completed=0.1)
+            drafted = draft_plant(brief)
+            plant_path = folder / "plant.yaml"
+            save(plant_path, drafted.text)
+            bar.update(task, description="checking the file just written", completed=0.3)
+            file = read_plant(plant_path)
+            advice = check_plant(file.plant)
+            bar.update(task, description="sizing", completed=0.5)
+            result = size_plant(file.plant, rules_beside(plant_path))
+
+            def say(what: str, share: float) -> None:
+                bar.update(task, description=what, completed=0.6 + 0.4 * share)
+
+            written = write_pack(
+                folder,
+                drafted.text,
+                file.plant,
+                [result],
+                date=date.today().isoformat(),
+                progress=say,
+            )
+        out = console()
+        plant = file.plant
+        out.print(
+            f"[bold]{plant.site.name}[/]: {plant.herd.cows} cows, {len(plant.milkings)} milkings a day"
+        )
+        out.print(f"{brief_path} -> {plant_path}: {len(plant.equipment)} machines, {len(plant.pipes)} pipes, "
+                  f"{len(plant.modes)} modes; {len(advice)} things to look at in the file")  # fmt: skip
+        print_counts(out, result)
+        for one in worst_first(result.findings)[:MOST_ON_SCREEN]:
+            out.print(f"  [{STYLE[one.verdict]}]{MARK[one.verdict]}[/] {one.sentence}")
+        out.print(
+            f"Assumed where nothing was stated: {len(result.assumptions)} values, each listed in the report."
+        )
+        out.print(
+            "The tool advises; it is not a safety system. Local codes and licensed people decide."
+        )
+        out.print(
+            "Look at: "
+            + ", ".join(str(p) for p in written if p.suffix in (".pdf", ".xlsx", ".yaml", ".json"))
+        )
