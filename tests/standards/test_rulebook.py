@@ -1,0 +1,157 @@
+"""The rulebook and the tables: sources, marks, overrides, order."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import pytest
+
+from byrewright.standards import (
+    Rulebook,
+    UnknownRule,
+    cautions,
+    compressed_air,
+    cooling,
+    deck,
+    default_rulebook,
+    electrical,
+    hygiene,
+    labour,
+    milkline,
+    pipes,
+    practice,
+    reliability,
+)
+from byrewright.standards.model import KNOWN_MEANING
+from byrewright.standards.sources import SOURCES
+
+
+def test_every_value_names_a_held_source_and_a_mark() -> None:
+    """A number without a source could not be checked by anybody."""
+    for value in default_rulebook().values():
+        assert value.source in SOURCES, value.key
+        assert value.known in KNOWN_MEANING, value.key
+        assert value.meaning and math.isfinite(value.value), value.key
+        if value.source == "practice":
+            assert value.known in ("from_memory", "common_practice", "read"), value.key
+        if value.low is not None and value.high is not None:
+            assert value.low <= value.value <= value.high, value.key
+
+
+def test_every_table_names_a_held_source() -> None:
+    """The reference list of a report would miss a document."""
+    named = {
+        *(rule.source for rule in cooling.TEMPERATURE_RULES),
+        *(arm.source for arm in deck.LEVER_ARMS),
+        *(row.source for row in reliability.LIVES.values()),
+        *(rule.source for rule in hygiene.RULES),
+        *(task.source for task in labour.TASKS),
+        cooling.TANK_SOURCE,
+        cooling.GLYCOL_SOURCE,
+        compressed_air.PURITY_SOURCE,
+        electrical.MOTOR_SOURCE,
+        electrical.CODE_SOURCE,
+        electrical.DESIGN_N_SOURCE,
+        practice.SOURCE,
+    }
+    assert named <= set(SOURCES)
+
+
+def test_an_override_replaces_only_its_value_and_is_named() -> None:
+    """A licensed user's own figure would be lost or wrongly attributed."""
+    key = "vacuum.iso_drop_receiver_to_pump_kpa"
+    book = Rulebook({key: 2.5})
+    assert book.number(key) == 2.5
+    assert book[key].known == "stated"
+    assert book.overridden == (key,)
+    assert key in {v.key for v in default_rulebook().to_check()}
+    assert key not in {v.key for v in book.to_check()}
+    assert default_rulebook().number(key) == 3.0
+
+
+def test_an_unknown_key_names_the_nearest() -> None:
+    """A slip in the limits file would pass unseen."""
+    with pytest.raises(UnknownRule, match="iso_drop_receiver_to_pump_kpa"):
+        Rulebook({"vacuum.iso_drop_reciever_to_pump_kpa": 2.0})
+    with pytest.raises(UnknownRule, match="ac_motor"):
+        reliability.life("ac_moter")
+
+
+@pytest.mark.parametrize("wrong", [math.nan, math.inf, True, "3"])
+def test_an_override_must_be_a_number(wrong: object) -> None:
+    """A word or a NaN as a limit would make every comparison false."""
+    with pytest.raises(ValueError, match="write a"):
+        Rulebook({"milk.cp_kj_kgk": wrong})  # type: ignore[dict-item]
+
+
+def test_rulebooks_with_the_same_overrides_are_alike() -> None:
+    """A cache keyed by the rulebook would grow or mix two farms."""
+    key = "milk.cp_kj_kgk"
+    assert Rulebook({key: 3.9}) == Rulebook({key: 3.9})
+    assert hash(Rulebook({key: 3.9})) == hash(Rulebook({key: 3.9}))
+    assert Rulebook({key: 3.9}) != default_rulebook()
+
+
+def test_tables_run_in_order() -> None:
+    """A table out of order would make `next size` skip one."""
+    assert list(electrical.MOTOR_KW) == sorted(electrical.MOTOR_KW)
+    assert list(electrical.GENERATOR_KVA) == sorted(electrical.GENERATOR_KVA)
+    assert list(pipes.AIRLINE_BORES_MM) == sorted(pipes.AIRLINE_BORES_MM)
+    assert list(compressed_air.RECEIVER_L) == sorted(compressed_air.RECEIVER_L)
+    bores = [tube.bore_mm for tube in pipes.ISO_2037]
+    assert bores == sorted(bores)
+    freeze = [point.freeze_c for point in cooling.GLYCOL]
+    assert freeze == sorted(freeze, reverse=True)
+    for low, high in zip(electrical.CODE_LETTERS, electrical.CODE_LETTERS[1:], strict=False):
+        assert low.high == high.low
+
+
+def test_next_sizes_are_the_smallest_that_fit() -> None:
+    """A size too small would be drafted."""
+    assert pipes.next_bore_mm(98.0) == 98.0
+    assert pipes.next_bore_mm(98.1) == 110.0
+    assert pipes.next_bore_mm(300.0) is None
+    tube = pipes.next_tube(73.0)
+    assert tube is not None and tube.od_mm == 88.9
+
+
+def test_temperature_rules_bind_by_collection() -> None:
+    """A farm collected every second day would be held to the daily limit."""
+    rule = cooling.temperature_rule("eu")
+    assert [s.limit_c for s in rule.steps_for(True) if s.applies == "every_milking"] == [8.0]
+    assert [s.limit_c for s in rule.steps_for(False) if s.applies == "every_milking"] == [6.0]
+    with pytest.raises(KeyError, match="Australia"):
+        cooling.temperature_rule("Atlantis")
+
+
+def test_the_us_limit_is_seven_degrees() -> None:
+    """4.4 degC is an equipment rating or a stricter state's rule, not the national limit."""
+    us = cooling.temperature_rule("US")
+    assert {s.limit_c for s in us.steps} == {7.0, 10.0}
+    assert 4.45 in {s.limit_c for s in cooling.temperature_rule("US-Massachusetts").steps}
+
+
+def test_no_units_per_slope_table_is_held() -> None:
+    """The standard's table could not be read; one that appears here was made up."""
+    text = Path(milkline.__file__).read_text(encoding="utf-8")
+    assert "is not reproduced" in text
+    assert not [key for key in default_rulebook() if "units_per_slope" in key]
+
+
+def test_practice_ranges_widen_sensibly() -> None:
+    """A sanity warning would fire at every size between the two columns."""
+    for row in practice.MAGNITUDES.values():
+        for stalls in (24, 50, 65, 80, 100):
+            low, high = row.range_for(stalls)
+            assert 0.0 <= low <= high, row.key
+    assert practice.MAGNITUDES["deck_t"].usual(75.0, 50)
+    assert not practice.MAGNITUDES["deck_t"].usual(750.0, 50)
+
+
+def test_every_hazard_has_a_caution_and_the_lead_says_what_it_is_not() -> None:
+    """A pack would be handed over without its cautions."""
+    assert "not a safety system" in cautions.LEAD
+    for hazard in ("rotating", "vacuum", "pressure", "chemicals", "electricity", "refrigerant",
+                   "pits", "food", "animals"):  # fmt: skip
+        assert cautions.CAUTIONS[hazard].endswith(".")
