@@ -8,10 +8,9 @@ from __future__ import annotations
 
 import math
 
+from byrewright.physics.constants import AIR_GAS_CONSTANT_J_KGK
 from byrewright.physics.errors import check
 
-GAS_CONSTANT_J_KGK = 287.055
-"""Gas constant of dry air (definition: 8314.46 / 28.9645)."""
 LAMINAR_TO = 2000.0
 """Reynolds number up to which 64/Re is used."""
 TURBULENT_FROM = 4000.0
@@ -30,7 +29,7 @@ def air_density_kg_m3(pressure_kpa_abs: float, temperature_c: float) -> float:
     """
     check("pressure", pressure_kpa_abs, 0.0, 1000.0, "kPa", above=True)
     check("temperature", temperature_c, -60.0, 120.0, "degC")
-    return 1000.0 * pressure_kpa_abs / (GAS_CONSTANT_J_KGK * (temperature_c + 273.15))
+    return 1000.0 * pressure_kpa_abs / (AIR_GAS_CONSTANT_J_KGK * (temperature_c + 273.15))
 
 
 def air_viscosity_pa_s(temperature_c: float) -> float:
@@ -172,7 +171,7 @@ def discharge_temperature_c(
     """
     check("efficiency", efficiency, 0.0, 1.0, above=True)
     check("inlet pressure", inlet_kpa_abs, 0.0, 200.0, "kPa", above=True)
-    warm = GAS_CONSTANT_J_KGK * (inlet_c + 273.15) * (outlet_kpa_abs / inlet_kpa_abs - 1.0)
+    warm = AIR_GAS_CONSTANT_J_KGK * (inlet_c + 273.15) * (outlet_kpa_abs / inlet_kpa_abs - 1.0)
     return inlet_c + warm / (1005.0 * efficiency)
 
 

@@ -169,6 +169,65 @@ VALUES: tuple[Value, ...] = (
     Value("vacuum.pump_specific_power_kw_per_1000_l_min", 2.7, "kW", "shaft power of a vacuum pump "
           "for 1000 L/min of free air (from one duty pump 3300-5000 L/min with 9-15 kW)",
           "practice", "common_practice", "typical", 2.2, 3.2),
+    # What the airflow network is made of where the file does not say.
+    Value("vacuum.loss.non_return_k", 2.0, "", "loss of a non-return valve, in velocity heads",
+          "crane_handbook", "from_memory", "typical", 1.0, 3.0),
+    Value("vacuum.loss.gland_k", 2.5, "", "loss of a rotary gland (two turns, in and out), in "
+          "velocity heads", "practice", "common_practice", "typical", 1.5, 4.0),
+    Value("vacuum.loss.trap_k", 2.0, "", "loss of a sanitary trap with its float, in velocity "
+          "heads", "practice", "common_practice", "typical", 1.5, 3.0),
+    Value("vacuum.loss.into_vessel_k", 1.0, "", "loss where a pipe enters a vessel, in velocity "
+          "heads", "crane_handbook", "from_memory", "typical"),
+    Value("vacuum.loss.out_of_vessel_k", 0.5, "", "loss where a pipe leaves a vessel, in velocity "
+          "heads", "crane_handbook", "from_memory", "typical"),
+    Value("vacuum.loss.valve_k", 0.2, "", "loss of an open valve in an airline, in velocity heads",
+          "crane_handbook", "from_memory", "typical", 0.1, 0.5),
+    Value("vacuum.loss.header_k", 1.0, "", "loss of one way through a header, in velocity heads",
+          "practice", "common_practice", "typical", 0.5, 1.5),
+    Value("vacuum.silencer_kpa", 2.0, "kPa", "back pressure of silencer and exhaust at rated "
+          "airflow", "practice", "common_practice", "typical", 0.5, 5.0),
+    Value("vacuum.regulator_band_kpa", 0.6, "kPa", "rise of vacuum from shut to fully open of a "
+          "mechanical regulator", "practice", "common_practice", "typical", 0.3, 1.0),
+    Value("vacuum.regulator_relief_kpa", 1.5, "kPa", "vacuum above the setting at which a "
+          "regulator opens that only backs up speed control", "practice", "common_practice",
+          "typical", 1.0, 2.0),
+    Value("vacuum.regulator_lag_s", 0.2, "s", "time constant of a regulator's opening",
+          "practice", "common_practice", "typical", 0.1, 0.5),
+    Value("vacuum.speed_gain_per_kpa", 0.25, "1/kPa", "gain of speed control: share of full speed "
+          "for each kPa", "practice", "common_practice", "typical", 0.05, 0.6),
+    Value("vacuum.speed_integral_s", 1.5, "s", "integral time of speed control", "practice",
+          "common_practice", "typical", 0.5, 5.0),
+    Value("vacuum.speed_ramp_per_s", 0.25, "1/s", "fastest change of speed, share of full speed a "
+          "second", "practice", "common_practice", "typical", 0.1, 0.5),
+    Value("vacuum.sensor_lag_s", 0.1, "s", "time constant of a vacuum transmitter and its line",
+          "practice", "common_practice", "typical", 0.02, 0.3),
+    Value("vacuum.pump_start_s", 2.0, "s", "run-up time of a vacuum pump", "practice",
+          "common_practice", "typical", 1.0, 5.0),
+    Value("vacuum.pump_stop_s", 0.7, "s", "run-down time of a vacuum pump that trips", "practice",
+          "common_practice", "typical", 0.3, 2.0),
+    Value("vacuum.standby_delay_s", 8.0, "s", "delay until a standby pump is started", "practice",
+          "common_practice", "typical", 3.0, 15.0),
+    Value("vacuum.stopped_pump_back_share", 0.5, "", "air let back by a stopped pump without "
+          "non-return valve, turned backwards, as a share of its displacement", "practice",
+          "common_practice", "typical", 0.2, 0.8),
+    Value("vacuum.cups_fall_below_kpa", 30.0, "kPa", "vacuum below which cups begin to fall",
+          "practice", "common_practice", "typical", 25.0, 33.0),
+    Value("vacuum.cups_fall_after_s", 1.0, "s", "time below that vacuum until they fall",
+          "practice", "common_practice", "typical", 0.5, 3.0),
+    Value("vacuum.attach_air_l_min", 150.0, "L/min", "free air one unit lets in while it is "
+          "attached", "practice", "common_practice", "typical", 50.0, 300.0),
+    Value("vacuum.attach_air_s", 3.0, "s", "time for which a unit lets in air while attached",
+          "practice", "common_practice", "typical", 2.0, 6.0),
+    Value("vacuum.drain_open_share", 0.10, "", "flow of a hand drain not quite shut, as a share "
+          "of its full bore", "practice", "common_practice", "typical", 0.03, 0.3),
+    Value("vacuum.drain_discharge", 0.6, "", "discharge coefficient of an open drain",
+          "crane_handbook", "from_memory", "typical", 0.55, 0.8),
+    Value("vacuum.pulse_rise_ms", 55.0, "ms", "time constant of a pulsation chamber evacuated",
+          "practice", "common_practice", "typical", 35.0, 80.0),
+    Value("vacuum.pulse_fall_ms", 45.0, "ms", "time constant of a pulsation chamber filled with "
+          "air", "practice", "common_practice", "typical", 30.0, 70.0),
+    Value("vacuum.line_velocity_m_s", 20.0, "m/s", "velocity above which airlines grow noisy and "
+          "drop fast", "practice", "common_practice", "typical", 15.0, 25.0),
     # Fittings: equivalent length in pipe diameters.
     Value("fitting.bend_diameters", 18.0, "", "equivalent length of a long 90 degree bend, in "
           "bores", "crane_handbook", "from_memory", "typical", 15, 20),
