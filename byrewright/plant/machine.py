@@ -12,6 +12,7 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator
 
+from byrewright.plant.primitives import Primitive
 from byrewright.plant.record import Record, par
 
 Service = Literal[
@@ -169,6 +170,10 @@ class Machine(Record):
     def power_kw(self) -> float:
         """Rated electric input of one, kW (0 when it has no motor or heater)."""
         return float(getattr(self, "motor_kw", None) or getattr(self, "heater_kw", None) or 0.0)
+
+    def lower(self) -> tuple[Primitive, ...]:
+        """What it does, as plain records for the engine; nothing when it has no part in the day."""
+        return ()
 
     def __init_subclass__(cls, **kwargs: Any) -> None:
         super().__init_subclass__(**kwargs)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from byrewright.plant.machine import RUN, Failure, Inside, Machine, Upkeep, port, ports
+from byrewright.plant.primitives import Load, MakesAir, Primitive, StoresAir
 from byrewright.plant.record import par
 
 PRESSURE = "Pressure vessel: relief valve, inspection and drain by local law; bleed to zero before opening."
@@ -42,6 +43,9 @@ class AirCompressor(Machine):
     )
     motor_kw: float = par("kW", "motor rating", ge=0.2, le=110)
 
+    def lower(self) -> tuple[Primitive, ...]:
+        return (MakesAir(self.capacity_l_min_free * self.count, self.motor_kw * self.count),)
+
 
 class AirDryer(Machine):
     """Dries the air."""
@@ -76,6 +80,9 @@ class AirDryer(Machine):
     )
     motor_kw: float = par("kW", "motor rating", 0.3, ge=0.05, le=20, why="usual for its size")
 
+    def lower(self) -> tuple[Primitive, ...]:
+        return (Load(self.motor_kw * self.count),)
+
 
 class AirReceiver(Machine):
     """Stores compressed air; machines moved by air name it in `air_from`."""
@@ -106,6 +113,13 @@ class AirReceiver(Machine):
     serves_bar: float = par(
         "bar", "pressure the machines need", 6.0, ge=1, le=12, why="common setting"
     )
+
+    def lower(self) -> tuple[Primitive, ...]:
+        return (
+            StoresAir(
+                self.volume_l * self.count, self.highest_bar, self.lowest_bar, self.serves_bar
+            ),
+        )
 
 
 class MoistureTrap(Machine):

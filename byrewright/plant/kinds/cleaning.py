@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from byrewright.plant.machine import Failure, Inside, Machine, Upkeep, port, ports
+from byrewright.plant.primitives import Doses, Primitive, Vessel, WashVessel
 from byrewright.plant.record import par
 
 CHEMICAL = "Hot caustic and acid burn: goggles, gloves, apron; never mix acid with chlorine products; eye wash near."
@@ -42,6 +43,9 @@ class WashTrough(Machine):
 
     volume_l: float = par("L", "volume", ge=20, le=10000)
 
+    def lower(self) -> tuple[Primitive, ...]:
+        return (Vessel(self.volume_l * self.count, "wash"), WashVessel("supply_#", "drain"))
+
 
 class Doser(Machine):
     """Doses detergent, acid or disinfectant."""
@@ -64,6 +68,9 @@ class Doser(Machine):
         "mL/L", "product to a litre of wash", 5.0, ge=0.1, le=50, why="common label rate"
     )
     motor_kw: float = par("kW", "motor rating", 0.06, ge=0.01, le=2, why="small peristaltic pump")
+
+    def lower(self) -> tuple[Primitive, ...]:
+        return (Doses(self.dose_ml_l),)
 
 
 class AirInjector(Machine):

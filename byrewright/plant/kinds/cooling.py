@@ -6,6 +6,7 @@ from typing import Literal
 
 from byrewright.plant.kinds.milk import CONFINED
 from byrewright.plant.machine import RUN, Failure, Inside, Machine, Port, Upkeep, port, ports
+from byrewright.plant.primitives import Bath, Chill, Cooled, Exchange, Primitive, Runs, Vessel
 from byrewright.plant.record import par
 
 REFRIGERANT = "Refrigerant circuits only by licensed people; ventilate, no naked flame near flammable refrigerant."
@@ -62,6 +63,19 @@ class PlateCooler(Machine):
         if self.chilled_area_m2 > 0:
             ways.append(Inside("coolant_in", "coolant_out"))
         return tuple(ways)
+
+    def lower(self) -> tuple[Primitive, ...]:
+        stages: list[Primitive] = [
+            Exchange("milk_in", "milk_out", "water_in", "water_out",
+                     self.count * self.area_m2 * self.u_w_m2_k / 1000, self.water_ratio)
+        ]  # fmt: skip
+        if self.chilled_area_m2 > 0:
+            stages.append(
+                Exchange("milk_in", "milk_out", "coolant_in", "coolant_out",
+                         self.count * self.chilled_area_m2 * self.u_w_m2_k / 1000,
+                         self.chilled_ratio)
+            )  # fmt: skip
+        return tuple(stages)
 
 
 class BulkTank(Machine):
@@ -126,6 +140,14 @@ class BulkTank(Machine):
     def power_kw(self) -> float:
         return self.agitator_kw
 
+    def lower(self) -> tuple[Primitive, ...]:
+        return (
+            Vessel(self.volume_l * self.count, fill=True, gain_k_h=self.insulation_k_h),
+            Cooled(self.set_c, self.cooling_kw * self.count, self.agitator_kw * self.count,
+                   "coolant_in"),
+            Runs("sample", flow_l_min=20.0),
+        )  # fmt: skip
+
 
 class CondensingUnit(Machine):
     """Refrigeration for a direct-expansion tank: compressor and air-cooled condenser."""
@@ -167,6 +189,11 @@ class CondensingUnit(Machine):
     def power_kw(self) -> float:
         return self.duty_kw / self.cop
 
+    def lower(self) -> tuple[Primitive, ...]:
+        return (
+            Chill(self.duty_kw * self.count, self.cop, self.rated_ambient_c, "refrigerant_out"),
+        )
+
 
 class Chiller(Machine):
     """Chills a circulating liquid (water or food-grade glycol)."""
@@ -199,6 +226,12 @@ class Chiller(Machine):
 
     def power_kw(self) -> float:
         return self.duty_kw / self.cop
+
+    def lower(self) -> tuple[Primitive, ...]:
+        return (
+            Bath("coolant_out", max(200.0, 20 * self.duty_kw * self.count), self.leaving_c),
+            Chill(self.duty_kw * self.count, self.cop, self.rated_ambient_c),
+        )
 
 
 class IceBank(Machine):
@@ -241,3 +274,11 @@ class IceBank(Machine):
 
     def power_kw(self) -> float:
         return self.duty_kw / self.cop
+
+    def lower(self) -> tuple[Primitive, ...]:
+        return (
+            Bath("coolant_out_#", 10 * self.store_kwh * self.count, self.leaving_c,
+                 self.store_kwh * self.count),
+            Chill(self.duty_kw * self.count, self.cop, 32.0,
+                  hours=(self.make_from, self.make_until)),
+        )  # fmt: skip

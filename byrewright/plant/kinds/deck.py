@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from byrewright.plant.machine import Failure, Inside, Machine, Port, Service, Upkeep, port, ports
+from byrewright.plant.primitives import Gate, Lot, Primitive, Stalls, Turns
 from byrewright.plant.record import par
 
 ROTATING = (
@@ -60,6 +61,12 @@ class Platform(Machine):
         "", "deck bonded to earth through brush or ring", True, why="must be: equipotential bonding"
     )
 
+    def lower(self) -> tuple[Primitive, ...]:
+        return (
+            Stalls(self.layout, self.stalls, self.rows, self.turn_s, self.entry_stalls,
+                   self.stop_share_pct / 100),
+        )  # fmt: skip
+
 
 class DriveUnit(Machine):
     """Turns the deck."""
@@ -85,6 +92,9 @@ class DriveUnit(Machine):
     efficiency: float = par(
         "", "gear and wheel together", 0.6, ge=0.1, le=0.98, why="worm or two-stage gear and wheel"
     )
+
+    def lower(self) -> tuple[Primitive, ...]:
+        return (Turns(self.motor_kw, self.count),)
 
 
 class DeckRollers(Machine):
@@ -166,6 +176,9 @@ class YardGate(Machine):
     motor_kw: float = par("kW", "motor rating", 0.75, ge=0.1, le=10, why="usual")
     yard_cows: int | None = par("", "cows the yard holds", None, ge=5, le=3000)
 
+    def lower(self) -> tuple[Primitive, ...]:
+        return (Gate(self.motor_kw * self.count, self.yard_cows),)
+
 
 class ClothWasher(Machine):
     """Washes the udder cloths."""
@@ -190,6 +203,12 @@ class ClothWasher(Machine):
     cycle_min: float = par("min", "time of one load", 60.0, ge=20, le=240, why="a hot wash cycle")
     motor_kw: float = par("kW", "rated input with heating", ge=0.5, le=60)
     water_l_load: float = par("L", "water a load", 120.0, ge=10, le=2000, why="about 10 L a kg")
+
+    def lower(self) -> tuple[Primitive, ...]:
+        return (
+            Lot(0, self.load_kg, self.cycle_min, self.motor_kw, self.count, self.water_l_load,
+                "water"),
+        )  # fmt: skip
 
 
 class ClothDryer(Machine):
@@ -219,3 +238,6 @@ class ClothDryer(Machine):
     load_kg: float = par("kg", "dry load of each", ge=2, le=120)
     cycle_min: float = par("min", "time of one load", 50.0, ge=15, le=240, why="a full dry cycle")
     motor_kw: float = par("kW", "rated input with heating", ge=0.5, le=80)
+
+    def lower(self) -> tuple[Primitive, ...]:
+        return (Lot(1, self.load_kg, self.cycle_min, self.motor_kw, self.count),)

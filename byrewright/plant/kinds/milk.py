@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from typing import Literal
 
 from byrewright.plant.machine import RUN, Failure, Inside, Machine, Port, Upkeep, port, ports
+from byrewright.plant.primitives import Draw, Mover, Primitive, Runs, Strain, Tanker, Vessel
 from byrewright.plant.record import par
 
 CONFINED = (
@@ -52,6 +54,14 @@ class Milkline(Machine):
         "", "closed into a loop, or dead-ended", True, why="loops are preferred", known="read"
     )
 
+    def lower(self) -> tuple[Primitive, ...]:
+        bore_m = self.bore_mm / 1000
+        volume = math.pi / 4 * bore_m**2 * self.length_m * 1000
+        # Half full by Manning's formula (n 0.010), over a quarter of the length on average.
+        velocity = 100.0 * (bore_m / 4) ** (2 / 3) * math.sqrt(max(self.slope_pct, 0.1) / 100)
+        time_s = max(2.0, self.length_m / 4 / velocity)
+        return (Vessel(volume, led_at_l=None), Runs("receiver_#", time_s=time_s))
+
 
 class Receiver(Machine):
     """Takes milk and air from the milkline, parts them, and holds milk for the pump."""
@@ -90,6 +100,13 @@ class Receiver(Machine):
         "L", "content at which an on/off pump starts", None, ge=1, le=900
     )
 
+    def lower(self) -> tuple[Primitive, ...]:
+        return (
+            Vessel(self.volume_l * self.count, led_at_l=self.led_at_l, stop_at_l=self.stop_at_l,
+                   start_at_l=self.start_at_l),
+            Runs("drain", flow_l_min=90.0), Runs("balance", time_s=10.0),
+        )  # fmt: skip
+
 
 class MilkPump(Machine):
     """Moves milk."""
@@ -125,6 +142,12 @@ class MilkPump(Machine):
     least_flow_pct: float = par(
         "%", "least flow while running", 25.0, ge=0, le=100, why="usual floor of a drive"
     )
+
+    def lower(self) -> tuple[Primitive, ...]:
+        return (
+            Mover("inlet", "outlet", self.flow_l_min * self.count, self.control, self.led_by,
+                  floor_share=self.least_flow_pct / 100, motor_kw=self.motor_kw * self.count),
+        )  # fmt: skip
 
 
 class Valve(Machine):
@@ -234,6 +257,9 @@ class MilkFilter(Machine):
         "", "can be changed while milking", False, why="single filter where nothing is said"
     )
 
+    def lower(self) -> tuple[Primitive, ...]:
+        return (Strain("inlet", "outlet", self.cows_a_sock * self.count, self.while_running),)
+
 
 class BalanceTank(Machine):
     """Evens the flow between the receivers and the cooler."""
@@ -265,6 +291,12 @@ class BalanceTank(Machine):
     volume_l: float = par("L", "volume", ge=20, le=20000)
     led_at_l: float | None = par("L", "content that the pump control holds", None, ge=1, le=20000)
 
+    def lower(self) -> tuple[Primitive, ...]:
+        return (
+            Vessel(self.volume_l * self.count, led_at_l=self.led_at_l, overflow="overflow"),
+            Runs("drain", flow_l_min=90.0),
+        )
+
 
 class CalfFeed(Machine):
     """Takes calf milk after the filter and before the cooler, to a vessel or pasteuriser."""
@@ -285,6 +317,9 @@ class CalfFeed(Machine):
 
     volume_l: float = par("L", "volume", ge=20, le=10000)
     draw_l_milking: float = par("L", "milk drawn each milking", ge=0, le=10000)
+
+    def lower(self) -> tuple[Primitive, ...]:
+        return (Vessel(self.volume_l * self.count), Draw(self.draw_l_milking))
 
 
 class TankerBay(Machine):
@@ -307,6 +342,9 @@ class TankerBay(Machine):
                             why="common suction or loading pump rate")  # fmt: skip
     direct: bool = par("", "milk can be sent straight from the cooler", False, why="not stated")
 
+    def lower(self) -> tuple[Primitive, ...]:
+        return (Vessel(60000.0), Tanker(self.load_l_min, self.direct))
+
 
 class FloorDrain(Machine):
     """Where waste goes: floor channel or foul drain."""
@@ -320,3 +358,6 @@ class FloorDrain(Machine):
     INSIDE = (Inside("inlet_#", "*"),)
     CAN = frozenset({"is a drain"})
     UPKEEP = (Upkeep("grid and trap", every_days=7),)
+
+    def lower(self) -> tuple[Primitive, ...]:
+        return (Vessel(1e9, "wash", "sink"),)

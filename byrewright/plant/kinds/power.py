@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from byrewright.plant.machine import Failure, Machine, Upkeep
+from byrewright.plant.primitives import Load, Primitive, Sense
 from byrewright.plant.record import par
 
 LIVE = "Electrical work only by licensed people: isolate, lock off, prove dead; bonding of all metal cows can touch."
@@ -136,6 +137,9 @@ class Controller(Machine):
 
     motor_kw: float = par("kW", "electric input", 0.2, ge=0.01, le=5, why="control cabinet")
 
+    def lower(self) -> tuple[Primitive, ...]:
+        return (Load(self.motor_kw * self.count),)
+
 
 class Sensor(Machine):
     """Measures something on another machine."""
@@ -156,6 +160,9 @@ class Sensor(Machine):
                       "position", "presence"] = par("", "what it measures")  # fmt: skip
     on: str = par("", "machine it sits on", refers="*")
     at_port: str | None = par("", "port it sits at, where that matters", None)
+
+    def lower(self) -> tuple[Primitive, ...]:
+        return (Sense(self.measures, self.on),)
 
 
 class Sounder(Machine):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from byrewright.plant.machine import Failure, Inside, Machine, Upkeep, port, ports
+from byrewright.plant.primitives import EachCow, Primitive, TakesOff, Units, Vessel
 from byrewright.plant.record import par
 
 
@@ -46,6 +47,12 @@ class MilkingUnit(Machine):
     fall_off_air_l_min_free: float = par("L/min", "air one admits after falling off, until shut off", 800.0, ge=50,
                                          le=2000, why="400-1400 L/min is common")  # fmt: skip
 
+    def lower(self) -> tuple[Primitive, ...]:
+        return (
+            Units("milk", "withheld", self.count, self.claw_air_l_min_free,
+                  self.fall_off_air_l_min_free, self.shut_off),
+        )  # fmt: skip
+
 
 class Removal(Machine):
     """Takes the unit off at the end of flow."""
@@ -77,6 +84,9 @@ class Removal(Machine):
     milking_time_limit_s: float | None = par("s", "longest milking time before removal; none when not stated", None,
                                              ge=120, le=1500)  # fmt: skip
 
+    def lower(self) -> tuple[Primitive, ...]:
+        return (TakesOff(self.threshold_kg_min, self.delay_s, self.milking_time_limit_s),)
+
 
 class Backflush(Machine):
     """Rinses the unit between cows."""
@@ -96,6 +106,9 @@ class Backflush(Machine):
 
     water_l_cow: float = par("L", "water a cow", 0.8, ge=0, le=5, why="common setting")
     air_nl_cow: float = par("L", "free air a cow", 6.0, ge=0, le=50, why="common setting")
+
+    def lower(self) -> tuple[Primitive, ...]:
+        return (EachCow(self.water_l_cow, "water", self.air_nl_cow),)
 
 
 class MilkMeter(Machine):
@@ -148,3 +161,6 @@ class WithheldVessel(Machine):
     volume_l: float = par("L", "volume", ge=10, le=2000)
     way: Literal["bucket", "divert_line"] = par("", "separate bucket units, or a divert line on the deck", "bucket",
                                                 why="a bucket unit keeps it apart with no shared valve")  # fmt: skip
+
+    def lower(self) -> tuple[Primitive, ...]:
+        return (Vessel(self.volume_l * self.count),)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from byrewright.plant.machine import RUN, Failure, Inside, Machine, Upkeep, port, ports
+from byrewright.plant.primitives import DrawsAir, HoldsVacuum, MakesVacuum, Primitive
 from byrewright.plant.record import par
 
 VACUUM_CAUTION = (
@@ -60,6 +61,13 @@ class VacuumPump(Machine):
     start: Literal["direct", "star_delta", "soft", "drive"] | None = par(
         "", "how its motor starts", None
     )
+
+    def lower(self) -> tuple[Primitive, ...]:
+        return (
+            MakesVacuum(self.capacity_l_min_free * self.count, self.at_vacuum_kpa,
+                        self.motor_kw * self.count, self.speed == "variable",
+                        self.least_speed_pct / 100),
+        )  # fmt: skip
 
 
 class NonReturnValve(Machine):
@@ -139,6 +147,9 @@ class Regulator(Machine):
     capacity_l_min_free: float = par("L/min", "most free air it admits", ge=50, le=60000)
     set_vacuum_kpa: float = par("kPa", "vacuum it holds", ge=20, le=60)
 
+    def lower(self) -> tuple[Primitive, ...]:
+        return (HoldsVacuum(self.set_vacuum_kpa),)
+
 
 class SanitaryTrap(Machine):
     """Keeps milk and wash out of the vacuum line: a float shuts it when liquid rises."""
@@ -212,3 +223,6 @@ class Pulsator(Machine):
     air_l_min_free: float = par("L/min", "free air each uses", 30.0, ge=5, le=80,
                                 why="25-35 L/min is common in design; 25-50 in the standard's notes",
                                 known="from_memory")  # fmt: skip
+
+    def lower(self) -> tuple[Primitive, ...]:
+        return (DrawsAir(self.air_l_min_free),)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from byrewright.plant.machine import RUN, Failure, Inside, Machine, Upkeep, port, ports
+from byrewright.plant.primitives import Float, Heated, Mover, Primitive, Vessel
 from byrewright.plant.record import par
 
 SCALD = "Scalding water and steam: guard, label and temper; relief valve fitted and tested by licensed people."
@@ -30,6 +31,9 @@ class WaterSource(Machine):
     origin: Literal["spring", "well", "borehole", "mains"] = par(
         "", "where it comes from", "borehole", why="not stated"
     )
+
+    def lower(self) -> tuple[Primitive, ...]:
+        return (Vessel(self.flow_l_min * self.count, "water", "source"),)
 
 
 class LiquidPump(Machine):
@@ -57,6 +61,13 @@ class LiquidPump(Machine):
     speed: Literal["fixed", "variable"] = par(
         "", "how its speed is set", "fixed", why="nothing says it has a drive"
     )
+
+    def lower(self) -> tuple[Primitive, ...]:
+        return (
+            Mover(
+                "inlet", "outlet", self.flow_l_min * self.count, motor_kw=self.motor_kw * self.count
+            ),
+        )
 
 
 class WaterTank(Machine):
@@ -86,6 +97,13 @@ class WaterTank(Machine):
     volume_l: float = par("L", "volume", ge=50, le=500000)
     holds: Literal["fresh", "recovered"] = par("", "fresh water, or water recovered from the cooler", "fresh",
                                                why="fresh where nothing is said")  # fmt: skip
+
+    def lower(self) -> tuple[Primitive, ...]:
+        start = 0.9 if self.holds == "fresh" else 0.3
+        return (
+            Vessel(self.volume_l * self.count, "water", start_share=start, overflow="overflow"),
+            Float("inlet_#", 0.95, 1e4),
+        )
 
 
 class WaterFilter(Machine):
@@ -149,3 +167,12 @@ class WaterHeater(Machine):
         "%/h", "standing loss", 1.0, ge=0, le=10, why="about 1 % an hour", known="read"
     )
     fuel: Literal["electric", "gas", "oil"] = par("", "what heats it", "electric", why="not stated")
+
+    def lower(self) -> tuple[Primitive, ...]:
+        return (
+            Vessel(self.volume_l * self.count, "water", start_share=1.0,
+                   loss_share_h=self.loss_pct_h / 100),
+            Heated(self.heater_kw * self.count, self.set_c, self.fuel == "electric",
+                   1.0 if self.fuel == "electric" else 0.8),
+            Float("inlet", 1.0, 60.0),
+        )  # fmt: skip

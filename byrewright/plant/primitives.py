@@ -1,0 +1,297 @@
+"""Plain records that machine kinds lower to: what a machine does, without saying what it is.
+
+A kind's `lower()` returns some of these. The engine knows them and their laws, never the kinds,
+so a new kind runs with no change to the engine. Ports are named as on the machine; `*` is a
+vessel's own body. A machine with `count` lowers to records for all of them together.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Holds = Literal["milk", "water", "wash"]
+
+
+@dataclass(frozen=True, slots=True)
+class Vessel:
+    """A mixed volume. `source` never runs dry; `sink` takes all and is a ledger.
+
+    `fill` marks final storage that the fill valves choose between; `tanker` is where tankers
+    couple; `gain_k_h` is the warming of a full vessel 28 K below its surroundings and
+    `loss_share_h` the share of its heat above the surroundings lost in an hour.
+    """
+
+    volume_l: float
+    holds: Holds = "milk"
+    role: Literal["store", "source", "sink"] = "store"
+    fill: bool = False
+    gain_k_h: float = 0.0
+    loss_share_h: float = 0.0
+    start_share: float = 0.0
+    led_at_l: float | None = None
+    stop_at_l: float | None = None
+    start_at_l: float | None = None
+    overflow: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Mover:
+    """Pushes liquid from `inlet` to `outlet`; its law follows the level of a vessel."""
+
+    inlet: str
+    outlet: str
+    flow_l_min: float
+    law: Literal["fixed", "on_off", "stepped", "level_led"] = "fixed"
+    led_by: str | None = None
+    steps: int = 3
+    floor_share: float = 0.25
+    motor_kw: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Runs:
+    """Liquid runs by gravity out of the body through `port`: in a mean `time_s`, or at a flow."""
+
+    port: str
+    time_s: float = 0.0
+    flow_l_min: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Float:
+    """A float valve: liquid is let in at `port` up to a share of the volume."""
+
+    port: str
+    level_share: float
+    flow_l_min: float
+
+
+@dataclass(frozen=True, slots=True)
+class Exchange:
+    """Counterflow exchanger between a milk way and a cold way that follows it by `ratio`."""
+
+    hot_in: str
+    hot_out: str
+    cold_in: str
+    cold_out: str
+    ua_kw_k: float
+    ratio: float
+
+
+@dataclass(frozen=True, slots=True)
+class Strain:
+    """A filter in a milk way, with a sock to be changed."""
+
+    inlet: str
+    outlet: str
+    cows_a_sock: float
+    while_running: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Bath:
+    """A circulating cold liquid, with ice where `store_kwh` is not nil; leaves at `leaving_c`."""
+
+    out: str
+    litres: float
+    leaving_c: float
+    store_kwh: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Chill:
+    """Refrigeration. It cools its own bath, or what stands behind its port `at`."""
+
+    duty_kw: float
+    cop: float
+    rated_ambient_c: float
+    at: str = ""
+    hours: tuple[str, str] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Cooled:
+    """A stirred vessel that is kept at `set_c`, by refrigerant or by a bath behind `coolant_in`."""
+
+    set_c: float
+    cooling_kw: float
+    agitator_kw: float
+    coolant_in: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Heated:
+    """A vessel kept hot."""
+
+    kw: float
+    set_c: float
+    electric: bool
+    efficiency: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Stalls:
+    """Places where cows stand: a turning deck, or rows."""
+
+    layout: Literal["rotary", "rows"]
+    stalls: int
+    rows: int
+    turn_s: float
+    closed_stalls: float
+    stop_share: float
+
+
+@dataclass(frozen=True, slots=True)
+class Turns:
+    """Turns the deck."""
+
+    motor_kw: float
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class Gate:
+    """Brings cows up from a yard."""
+
+    motor_kw: float
+    yard_cows: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Units:
+    """Milking units: where milk enters the plant, and the air they let in."""
+
+    milk: str
+    withheld: str
+    count: int
+    air_l_min_free: float
+    fall_air_l_min_free: float
+    shut_off: bool
+
+
+@dataclass(frozen=True, slots=True)
+class TakesOff:
+    """When a unit is removed."""
+
+    threshold_kg_min: float
+    delay_s: float
+    limit_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class EachCow:
+    """Water (drawn at `port`) and compressed air used for each cow."""
+
+    water_l: float = 0.0
+    port: str = ""
+    air_nl: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class MakesVacuum:
+    """A vacuum pump."""
+
+    capacity_l_min_free: float
+    at_vacuum_kpa: float
+    motor_kw: float
+    variable: bool
+    least_share: float
+
+
+@dataclass(frozen=True, slots=True)
+class HoldsVacuum:
+    """The working vacuum."""
+
+    set_kpa: float
+
+
+@dataclass(frozen=True, slots=True)
+class DrawsAir:
+    """Air let into the vacuum while units milk, for each unit attached."""
+
+    each_l_min_free: float
+
+
+@dataclass(frozen=True, slots=True)
+class MakesAir:
+    """A compressor."""
+
+    capacity_l_min_free: float
+    motor_kw: float
+
+
+@dataclass(frozen=True, slots=True)
+class StoresAir:
+    """A compressed-air receiver."""
+
+    volume_l: float
+    highest_bar: float
+    lowest_bar: float
+    serves_bar: float
+
+
+@dataclass(frozen=True, slots=True)
+class Lot:
+    """A machine that works on lots of cloths; stage 0 washes, stage 1 dries."""
+
+    stage: int
+    load_kg: float
+    cycle_min: float
+    kw: float
+    count: int = 1
+    water_l: float = 0.0
+    water: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Draw:
+    """Takes a quantity of the milk of each milking."""
+
+    litres: float
+
+
+@dataclass(frozen=True, slots=True)
+class Tanker:
+    """Where tankers load."""
+
+    load_l_min: float
+    direct: bool
+
+
+@dataclass(frozen=True, slots=True)
+class WashVessel:
+    """Where wash is made up: water comes in at `supply`, waste leaves at `drain`."""
+
+    supply: str
+    drain: str
+
+
+@dataclass(frozen=True, slots=True)
+class Doses:
+    """Doses a product into the wash."""
+
+    ml_l: float
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """A steady electric load."""
+
+    kw: float
+    when: Literal["always", "milking"] = "always"
+
+
+@dataclass(frozen=True, slots=True)
+class Sense:
+    """Measures something on a machine."""
+
+    measures: str
+    on: str
+
+
+Primitive = (
+    Vessel | Mover | Runs | Float | Exchange | Strain | Bath | Chill | Cooled | Heated | Stalls
+    | Turns | Gate | Units | TakesOff | EachCow | MakesVacuum | HoldsVacuum | DrawsAir | MakesAir
+    | StoresAir | Lot | Draw | Tanker | WashVessel | Doses | Load | Sense
+)  # fmt: skip
