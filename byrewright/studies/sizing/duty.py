@@ -5,6 +5,15 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+from byrewright.physics.air import ambient_pressure_kpa_abs
+from byrewright.physics.rows import row_time_s, rows_cows_h
+from byrewright.physics.throughput import (
+    available_s,
+    go_round_share,
+    gross_cows_h,
+    labour_cows_h,
+    net_cows_h,
+)
 from byrewright.plant.farm import Group, minutes
 from byrewright.plant.kinds.cooling import BulkTank, PlateCooler
 from byrewright.plant.kinds.deck import Platform
@@ -147,7 +156,7 @@ def duty_of(bench: Bench) -> Duty:
                            else pace.routine_s / operators),
         milking_h_day=sum(m.hours for m in milkings), longest_gap_min=gaps[0],
         wash_gap_min=gaps[washes - 1], working_vacuum_kpa=_working_vacuum_kpa(bench),
-        pressure_kpa_abs=ambient_pressure_kpa(plant.site.altitude_m),
+        pressure_kpa_abs=ambient_pressure_kpa_abs(plant.site.altitude_m),
         water_warmest_c=max(water), water_coldest_c=min(water),
         water_warmest_month=water.index(max(water)) + 1,
         ambient_warmest_c=max(plant.site.ambient_c),
@@ -185,24 +194,27 @@ def _pace(bench: Bench, platform: Platform, operators: int) -> _Pace:
     """Cows an hour, gross and net, from the turn and the milk-out times."""
     work, out = bench.plant.work, bench.plant.herd.milk_out_time_s
     routine_s = work.prepare_s + work.attach_s + work.spray_s + work.other_s
-    labour_h = 3600.0 * operators / routine_s if routine_s else math.inf
-    stop = platform.stop_share_pct / 100.0
-    limit_s = min((r.milking_time_limit_s for r in bench.plant.machines(Removal)
-                   if r.milking_time_limit_s is not None), default=math.inf)  # fmt: skip
-    mu, sigma = lognormal_from_mean_sd(out.mean, out.spread)
+    labour_h = labour_cows_h(routine_s, operators) if routine_s else math.inf
+    running = 1.0 - platform.stop_share_pct / 100.0
+    limits = [r.milking_time_limit_s for r in bench.plant.machines(Removal)]
+    limit_s = min((s for s in limits if s is not None), default=math.inf)
     if platform.layout == "rows":
         in_a_row = max(1, platform.stalls // platform.rows)
         attach_s = routine_s * platform.rows / operators
-        cycle_s = platform.turn_s + row_cycle_s(in_a_row, attach_s, mu, sigma, limit_s)
-        gross_h = 3600.0 * platform.stalls / cycle_s
-        return _Pace(cycle_s, cycle_s - platform.turn_s, gross_h, 0.0, gross_h * (1 - stop),
-                     routine_s, labour_h)  # fmt: skip
-    available_s = available_time_s(platform.turn_s, platform.stalls,
-                                   max(1.0, platform.stalls - platform.entry_stalls))  # fmt: skip
-    share = 0.0 if limit_s <= available_s else go_round_share(available_s, mu, sigma)
-    gross_h = 3600.0 * platform.stalls / platform.turn_s
-    return _Pace(platform.turn_s, available_s, gross_h, share,
-                 net_cows_h(gross_h, share) * (1 - stop), routine_s, labour_h)  # fmt: skip
+        milking_s = row_time_s(in_a_row, attach_s, out.mean, out.spread, limit_s)
+        gross_h = rows_cows_h(platform.stalls, platform.turn_s, milking_s)
+        return _Pace(
+            turn_s=platform.turn_s + milking_s, available_s=milking_s, gross_h=gross_h,
+            go_round=0.0, net_h=gross_h * running, routine_s=routine_s, labour_h=labour_h,
+        )  # fmt: skip
+    stalls_on = max(1.0, platform.stalls - platform.entry_stalls)
+    available = available_s(stalls_on, platform.stalls, platform.turn_s)
+    share = 0.0 if limit_s <= available else go_round_share(available, out.mean, out.spread)
+    gross_h = gross_cows_h(platform.stalls, platform.turn_s)
+    return _Pace(
+        turn_s=platform.turn_s, available_s=available, gross_h=gross_h, go_round=share,
+        net_h=net_cows_h(gross_h, share) * running, routine_s=routine_s, labour_h=labour_h,
+    )  # fmt: skip
 
 
 def _milkings(plant: Plant, pace: _Pace) -> tuple[MilkingDuty, ...]:
@@ -274,54 +286,3 @@ def _tank_inlet_c(bench: Bench) -> float:
     if coolers:
         return max(plant.site.water_temperature_c) + bench.number("plate.approach_k")
     return bench.number("milk.at_receiver_c")
-
-
-def ambient_pressure_kpa(altitude_m: float) -> float:
-    """Pressure of the standard atmosphere (ICAO/ISO 2533 troposphere), kPa absolute."""
-    return 101.325 * math.pow(1.0 - 2.25577e-5 * altitude_m, 5.25588)
-
-
-def available_time_s(turn_s: float, stalls: float, stalls_on: float) -> float:
-    """Time from cups-on to cups-off on one turn."""
-    return turn_s / stalls * stalls_on
-
-
-def lognormal_from_mean_sd(mean: float, sd: float) -> tuple[float, float]:
-    """mu and sigma of ln(time) of a log-normal with this mean and standard deviation."""
-    sigma2 = math.log1p((sd / mean) ** 2)
-    return math.log(mean) - sigma2 / 2, math.sqrt(sigma2)
-
-
-def go_round_share(available_s: float, mu: float, sigma: float) -> float:
-    """Share of cows not milked out in one turn."""
-    if sigma <= 0:
-        return 1.0 if math.exp(mu) > available_s else 0.0
-    return 0.5 * math.erfc((math.log(available_s) - mu) / sigma / math.sqrt(2))
-
-
-def net_cows_h(gross_h: float, share: float) -> float:
-    """Cows finished an hour when `share` of the cows go round again."""
-    return gross_h / (1.0 + share)
-
-
-def row_cycle_s(cows: int, attach_s: float, mu: float, sigma: float, limit_s: float) -> float:
-    """Mean time from first cup on to last cup off in a row: E[max_i(i attach + time_i)].
-
-    Integral of 1 - prod F(t - a_i) in steps of a second.
-    """
-    attached = [i * attach_s for i in range(1, cows + 1)]
-    t, total = 0.0, 0.0
-    while t < 36000.0:
-        done = 1.0
-        for a in attached:
-            late = t - a
-            if late <= 0:
-                done = 0.0
-                break
-            if late < limit_s:
-                done *= 1.0 - go_round_share(late, mu, sigma)
-        total += 1.0 - done
-        if done > 1.0 - 1e-6:
-            break
-        t += 1.0
-    return total

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from byrewright.physics.motors import next_motor_kw as next_motor_kw
 from byrewright.plant.farm import Redundancy
 from byrewright.plant.machine import Machine
 from byrewright.results import Input
-from byrewright.standards.electrical import MOTOR_KW
 from byrewright.standards.pipes import AIRLINE_BORES_MM, next_bore_mm, next_tube
 
 TIGHT = 0.05
@@ -40,15 +40,6 @@ def next_round(least: float) -> float:
         return 0.0
     step = 10.0 ** (math.floor(math.log10(least) + 1e-12) - 1)
     return float(round(math.ceil(least / step - 1e-9) * step, 6))
-
-
-def next_motor_kw(least_kw: float) -> float:
-    """The next motor rating of the preferred outputs.
-
-    >>> next_motor_kw(12.1)
-    15.0
-    """
-    return next((kw for kw in MOTOR_KW if kw >= least_kw - 1e-9), MOTOR_KW[-1])
 
 
 def next_airline_mm(least_mm: float) -> float:

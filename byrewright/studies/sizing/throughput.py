@@ -1,0 +1,343 @@
+"""Cows an hour: turn, go-rounds, labour, stalls, and whether each milking ends in time."""
+
+from __future__ import annotations
+
+import math
+
+from byrewright.physics.rows import row_time_s, rows_cows_h
+from byrewright.physics.throughput import (
+    labour_cows_h,
+    net_cows_h,
+    operators_needed,
+    rotation,
+    rotation_for_share_s,
+)
+from byrewright.plant.farm import clock
+from byrewright.plant.kinds.deck import Platform, YardGate
+from byrewright.plant.kinds.units import MilkingUnit
+from byrewright.results import Table
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.duty import Duty, MilkingDuty
+from byrewright.studies.sizing.sizes import TIGHT, spare, stated, worked
+
+MOST_STALLS = 200
+TURN_STEP_S = 5.0
+EDWARDS = "Edwards, Lopez-Villalobos and Jago 2012 (log-normal milking time)"
+
+
+def throughput(bench: Bench, duty: Duty) -> None:
+    """Stalls, turn, go-rounds, labour, milking hours and waiting."""
+    if not bench.plant.able("stands cows"):
+        bench.lacks("throughput.platform", "Platform", "No platform stands the cows: add one.")
+        return
+    _pace(bench, duty)
+    if duty.layout == "rotary":
+        _go_round(bench, duty)
+        _turns(bench, duty)
+    _labour(bench, duty)
+    _finished(bench, duty)
+    _stalls(bench, duty)
+    _units(bench, duty)
+    _yard(bench, duty)
+
+
+def _pace(bench: Bench, duty: Duty) -> None:
+    out = bench.plant.herd.milk_out_time_s
+    if duty.layout == "rotary":
+        sentence = (
+            f"A turn of {duty.turn_s / 60:.1f} min with {duty.stalls} stalls is one cow every "
+            f"{duty.stall_s:.1f} s: {duty.gross_cows_h:.0f} cows an hour, "
+            f"{duty.net_cows_h:.0f} net of go-rounds and stops."
+        )
+        formula = "net = 3600 N / T / (1 + g) (1 - s)"
+    else:
+        sentence = (
+            f"Each filling of {duty.rows} rows ({duty.stalls} stalls) takes "
+            f"{duty.turn_s / 60:.1f} min with its change, set by the slowest cow: "
+            f"{duty.net_cows_h:.0f} cows an hour net of stops."
+        )
+        formula = "net = 3600 N / (t_change + E[max(i a + t_i)]) (1 - s)"
+    bench.find(
+        "throughput.net",
+        "Cows an hour, net",
+        duty.net_cows_h,
+        "1/h",
+        sentence,
+        formula=formula,
+        inputs=(
+            stated("N", "stalls", duty.stalls),
+            worked("T", "one turn or filling", duty.turn_s, "s"),
+            worked("g", "share of cows going round twice", duty.go_round_share),
+            stated("s", "share of time stood still", duty.stop_share),
+            stated("t", "mean unit-on time", out.mean, "s"),
+            stated("sd", "its standard deviation", out.spread, "s"),
+        ),
+        source=EDWARDS,
+        known="derived",
+    )
+
+
+def _go_round(bench: Bench, duty: Duty) -> None:
+    platform = bench.plant.first(Platform)
+    wish = bench.plant.wishes.go_round_share
+    advised = _advised_turn_s(bench, duty, duty.stalls)
+    why = f"finishes {100 - 100 * wish:.0f} % of the cows in one turn and suits the operators"
+    bench.find(
+        "throughput.go_round",
+        "Cows going round twice",
+        100 * duty.go_round_share,
+        "%",
+        f"{100 * duty.go_round_share:.0f} % of the cows go round twice; the farm wished "
+        f"{100 * wish:.0f} % at most. A turn of {advised / 60:.1f} min {why}.",
+        subject=platform.id if platform else "",
+        limit=100 * wish,
+        sense="at_most",
+        allowance=TIGHT,
+        formula="g = P(t > T/N (N - N_entry)), t log-normal",
+        inputs=(
+            stated("T", "turn", duty.turn_s, "s"),
+            stated("N", "stalls", duty.stalls),
+            worked("T/N (N - N_entry)", "time from cups-on to cups-off", duty.available_s, "s"),
+            stated("g_wish", "wished share at most", wish),
+        ),
+        source=EDWARDS,
+        known="read",
+        advised=advised,
+        advised_why=why,
+        target=(platform, "turn_s") if platform else None,
+    )
+
+
+def _turns(bench: Bench, duty: Duty) -> None:
+    """A table of turns from fast to slow, so that the choice can be seen."""
+    out, platform = bench.plant.herd.milk_out_time_s, bench.plant.first(Platform)
+    stalls_on = max(1.0, duty.stalls - (platform.entry_stalls if platform else 0.0))
+    rows = []
+    for minutes in (6.0, 7.0, 8.0, 9.0, 10.0, 11.0, 12.0, 14.0):
+        one = rotation(duty.stalls, stalls_on, 60 * minutes, out.mean, out.spread)
+        rows.append(
+            (
+                minutes,
+                round(one.seconds_a_stall, 1),
+                round(one.gross_cows_h),
+                round(100 * one.go_round_share, 1),
+                round(one.net_cows_h * (1 - duty.stop_share)),
+            )
+        )
+    bench.notes.tables.append(
+        Table(
+            "throughput.turns",
+            "Turn against cows an hour",
+            ("turn", "a stall", "gross", "going round twice", "net of go-rounds and stops"),
+            ("min", "s", "1/h", "%", "1/h"),
+            tuple(rows),
+            "Every further turn counted; labour is not a limit in this table.",
+        )
+    )
+
+
+def _labour(bench: Bench, duty: Duty) -> None:
+    if not duty.routine_s:
+        return
+    people = operators_needed(duty.gross_cows_h, duty.routine_s)
+    need = max(m.operators for m in duty.milkings)
+    bench.find(
+        "throughput.labour",
+        "Cows an hour that the operators can serve",
+        duty.labour_cows_h,
+        "1/h",
+        f"{need} operators with {duty.routine_s:.0f} s of work a cow serve "
+        f"{duty.labour_cows_h:.0f} cows an hour; {duty.gross_cows_h:.0f} pass them: "
+        f"{spare(duty.labour_cows_h, duty.gross_cows_h)}."
+        + (f" {people} operators, or a slower turn, would do." if people > need else ""),
+        limit=duty.gross_cows_h,
+        sense="at_least",
+        allowance=TIGHT,
+        formula="3600 m / WRT >= gross",
+        inputs=(
+            stated("m", "operators", need),
+            stated("WRT", "work routine a cow", duty.routine_s, "s"),
+            worked("gross", "cows an hour, gross", duty.gross_cows_h, "1/h"),
+        ),
+        source="New Zealand dairy levy body, milking routine",
+        known="read",
+    )
+
+
+def _finished(bench: Bench, duty: Duty) -> None:
+    for one in duty.milkings:
+        end = clock(one.end_min)
+        bench.find(
+            "throughput.finished",
+            "Milking finished in time",
+            one.hours,
+            "h",
+            f"{one.name} milks {one.cows} cows in {one.hours:.1f} h, from {clock(one.start_min)} "
+            f"to {end}; the target is {one.target_h:g} h."
+            + (" The next milking starts before it ends." if one.gap_after_min < 0 else ""),
+            subject=one.name,
+            limit=min(one.target_h, one.hours + one.gap_after_min / 60.0),
+            sense="at_most",
+            allowance=TIGHT,
+            formula="h = cows / net + T / 3600",
+            inputs=(
+                stated("cows", "cows milked", one.cows),
+                worked("net", "cows an hour, net", duty.net_cows_h, "1/h"),
+                worked("T", "last turn or filling", duty.turn_s, "s"),
+                stated("h_target", "target", one.target_h, "h"),
+            ),
+            source="identity; the last cows need one more turn",
+            known="derived",
+        )
+
+
+def _advised_turn_s(bench: Bench, duty: Duty, stalls: int) -> float:
+    """The quickest turn that keeps the wished go-round share and that the operators can serve."""
+    out, platform = bench.plant.herd.milk_out_time_s, bench.plant.first(Platform)
+    stalls_on = max(1.0, stalls - (platform.entry_stalls if platform else 0.0))
+    share = min(max(bench.plant.wishes.go_round_share, 0.001), 0.5)
+    turn = rotation_for_share_s(stalls, stalls_on, out.mean, out.spread, share)
+    least = stalls * duty.routine_s / duty.operators
+    return math.ceil(max(turn, least) / TURN_STEP_S - 1e-9) * TURN_STEP_S
+
+
+def _hours(bench: Bench, duty: Duty, one: MilkingDuty, stalls: int) -> float:
+    """Hours of a milking with another number of stalls at the turn advised for it."""
+    running = 1.0 - duty.stop_share
+    if duty.layout == "rotary":
+        turn = _advised_turn_s(bench, duty, stalls)
+        out, platform = bench.plant.herd.milk_out_time_s, bench.plant.first(Platform)
+        stalls_on = max(1.0, stalls - (platform.entry_stalls if platform else 0.0))
+        got = rotation(stalls, stalls_on, turn, out.mean, out.spread)
+        net = net_cows_h(got.gross_cows_h, got.go_round_share) * running
+    else:
+        out = bench.plant.herd.milk_out_time_s
+        change = duty.turn_s - duty.available_s
+        milking = row_time_s(
+            max(1, stalls // duty.rows),
+            duty.routine_s * duty.rows / duty.operators,
+            out.mean,
+            out.spread,
+        )
+        turn = change + milking
+        net = rows_cows_h(stalls, change, milking) * running
+    if duty.routine_s:
+        net = min(net, labour_cows_h(duty.routine_s, duty.operators) * running)
+    return one.cows / net + turn / 3600.0
+
+
+def _stalls(bench: Bench, duty: Duty) -> None:
+    platform = bench.plant.first(Platform)
+    worst = max(duty.milkings, key=lambda m: m.cows / m.target_h)
+    step = 2 * duty.rows if duty.layout == "rows" else 2
+    sizes = range(max(step, 8 // step * step), MOST_STALLS + 1, step)
+    low, high = 0, len(sizes) - 1
+    if _hours(bench, duty, worst, sizes[high]) > worst.target_h:
+        bench.find(
+            "throughput.stalls",
+            "Stalls",
+            float(duty.stalls),
+            "stalls",
+            f"No number of stalls up to {MOST_STALLS} ends {worst.name} within "
+            f"{worst.target_h:g} h with {duty.operators} operators, {duty.routine_s:.0f} s a cow: "
+            "more operators, a shorter routine or more hours are needed.",
+            subject=platform.id if platform else "",
+            missing=("a target that the operators can meet",),
+        )
+        return
+    while low < high:
+        mid = (low + high) // 2
+        if _hours(bench, duty, worst, sizes[mid]) <= worst.target_h:
+            high = mid
+        else:
+            low = mid + 1
+    need = sizes[low]
+    turn = "at a turn that keeps the wished go-rounds" if duty.layout == "rotary" else "in rows"
+    bench.find(
+        "throughput.stalls",
+        "Stalls",
+        float(duty.stalls),
+        "stalls",
+        f"{duty.stalls} stalls; {need} would end {worst.name} within {worst.target_h:g} h {turn}: "
+        f"{spare(duty.stalls, need)}.",
+        subject=platform.id if platform else "",
+        limit=float(need),
+        sense="at_least",
+        allowance=0.0,
+        formula="least even N with cows / net(N) + T(N) / 3600 <= h_target",
+        inputs=(
+            stated("cows", "cows milked", worst.cows),
+            stated("h_target", "target", worst.target_h, "h"),
+            stated("m", "operators", duty.operators),
+            stated("g_wish", "wished go-round share", bench.plant.wishes.go_round_share),
+            stated("s", "share of time stood still", duty.stop_share),
+        ),
+        source=EDWARDS,
+        known="derived",
+        advised=float(need),
+        advised_why=f"ends {worst.name} within {worst.target_h:g} h {turn}",
+        target=(platform, "stalls") if platform else None,
+    )
+
+
+def _units(bench: Bench, duty: Duty) -> None:
+    units = bench.plant.machines(MilkingUnit)
+    if not units:
+        bench.lacks(
+            "throughput.units",
+            "Milking units",
+            "No machine gives milk: add milking units, one a stall.",
+        )
+        return
+    has = sum(u.count for u in units)
+    bench.find(
+        "throughput.units",
+        "Milking units",
+        float(has),
+        "units",
+        f"{has} milking units for {duty.stalls} stalls."
+        + ("" if has >= duty.stalls else " Give each stall a unit, or say fewer stalls."),
+        subject=units[0].id,
+        limit=float(duty.stalls),
+        sense="at_least",
+        formula="units >= stalls",
+        inputs=(stated("n", "units", has), stated("N", "stalls", duty.stalls)),
+        source="the plant file",
+        known="stated",
+        advised=float(duty.stalls),
+        advised_why="one a stall",
+        target=(units[0], "count") if len(units) == 1 else None,
+    )
+
+
+def _yard(bench: Bench, duty: Duty) -> None:
+    """The longest wait in the holding yard: the last cow of the largest group brought up."""
+    gates = [g.yard_cows for g in bench.plant.machines(YardGate) if g.yard_cows is not None]
+    group = max(g.cows for g in bench.plant.herd.all_groups())
+    waiting = min(group, max(gates)) if gates else group
+    wait = 60.0 * waiting / duty.net_cows_h
+    limit = bench.number("milking.wait_most_min")
+    bench.find(
+        "throughput.yard_wait",
+        "Longest wait in the yard",
+        wait,
+        "min",
+        f"{waiting} cows brought up together wait up to {wait:.0f} min; {limit:.0f} min at most is "
+        "good practice."
+        + (
+            ""
+            if wait <= limit
+            else f" Bring up {duty.net_cows_h * limit / 60:.0f} or fewer at a time."
+        ),
+        limit=limit,
+        sense="at_most",
+        allowance=TIGHT,
+        formula="t = 60 cows / net",
+        inputs=(
+            stated("cows", "cows brought up together", waiting),
+            worked("net", "cows an hour, net", duty.net_cows_h, "1/h"),
+            bench.rule("milking.wait_most_min", "t_most"),
+        ),
+        source="practice",
+        known="common_practice",
+    )
