@@ -1,0 +1,1 @@
+"""What is handed over: drawings, figures, the report, the schedules and the pack folder."""

@@ -1,0 +1,124 @@
+"""The electric single line: each board a bar, its supplies at the left, its loads hanging below."""
+
+from __future__ import annotations
+
+from byrewright.documents.format import number
+from byrewright.documents.shapes import Layout, Letters, Path, Placed, Routed
+from byrewright.documents.symbols import symbol
+from byrewright.plant.machine import Machine
+from byrewright.plant.plant import Plant
+
+STEP_MM, SUPPLY_MM, ROW_MM = 11.0, 40.0, 62.0
+BREAKER_MM = 2.4
+LOADS_A_ROW = 40
+
+
+def power_layout(plant: Plant, title: str, width_mm: float, height_mm: float) -> Layout:
+    """Layout of the single line in a field; larger than the field in proportion where it must be."""
+    boards = _boards(plant)
+    rows = _rows(plant, boards, int((width_mm - SUPPLY_MM) // STEP_MM))
+    tall = len(rows) * ROW_MM
+    scale = min(1.2, height_mm / max(tall, 1.0))
+    layout = Layout(title, width_mm / scale, height_mm / scale, services=("power",))
+    per_row = int((layout.width_mm - SUPPLY_MM) // STEP_MM)
+    rows = _rows(plant, boards, per_row)
+    top = max(2.0, (layout.height_mm - len(rows) * ROW_MM) / 2.4)
+    for board, part, loads in rows:
+        _row(layout, plant, board, part, loads, top)
+        top += ROW_MM
+    layout.notes = ("Crossed line: breaker. Ratings are of each machine. Licensed electrical design decides.",)  # fmt: skip
+    return layout
+
+
+def _boards(plant: Plant) -> list[str]:
+    """What feeds something, from the supplies down."""
+    feeds = {f for m in plant.equipment.values() for f in m.fed_from}
+    known = [m.id for m in plant.equipment.values() if m.id in feeds and m.fed_from]
+    return known or [f for f in plant.equipment if f in feeds]
+
+
+def _rows(plant: Plant, boards: list[str], per_row: int) -> list[tuple[str, int, list[Machine]]]:
+    rows = []
+    for board in boards:
+        loads = [m for m in plant.equipment.values() if board in m.fed_from]
+        step = max(4, per_row)
+        for part, first in enumerate(range(0, len(loads), step)):
+            rows.append((board, part, loads[first : first + step]))
+    return rows
+
+
+def _row(layout: Layout, plant: Plant, board: str, part: int, loads: list[Machine], top: float) -> None:  # fmt: skip
+    bar_y = top + 16
+    machine = plant.equipment[board]
+    ends = SUPPLY_MM + len(loads) * STEP_MM - 3
+    layout.extra.append(Path(((6, bar_y), (ends, bar_y)), False))
+    layout.extra.append(Path(((6, bar_y + 0.7), (ends, bar_y + 0.7)), False))
+    layout.letters.append(Letters(SUPPLY_MM, bar_y - 2, _board_text(machine, part), 2.6, "start", bold=True))  # fmt: skip
+    for k, supply in enumerate(machine.fed_from if not part else ()):
+        _supply(layout, plant, supply, 11 + k * 15, top, bar_y)
+    for k, load in enumerate(loads):
+        _load(layout, plant, load, board, SUPPLY_MM + 2 + k * STEP_MM, bar_y)
+
+
+def _board_text(machine: Machine, part: int) -> str:
+    rating = getattr(machine, "rating_a", None)
+    extra = f", {number(rating)} A" if rating else ""
+    return f"{machine.id}  {machine.title}{extra}{', carried on' if part else ''}"
+
+
+def _supply(layout: Layout, plant: Plant, supply: str, x: float, top: float, bar_y: float) -> None:
+    machine = plant.equipment.get(supply)
+    if machine is None:
+        return
+    rating = getattr(machine, "supply_kva", None) or getattr(machine, "rating_kva", None)
+    shape = symbol(type(machine).SYMBOL)
+    if machine.fed_from and not machine.can("stands by"):
+        layout.placed.append(Placed(supply, supply, "flag", x - 5, top + 2, 10, 4.4, "from",
+                                    (Letters(x - 0.6, top + 5, supply, 1.9),)))  # fmt: skip
+        _wire(layout, supply, x, top + 6.4, bar_y)
+        return
+    words = (Letters(x, bar_y + 5.2, supply, 2.4, bold=True),
+             *([Letters(x, bar_y + 8, f"{number(rating)} kVA", 1.9)] if rating else []))  # fmt: skip
+    layout.placed.append(Placed(supply, supply, type(machine).SYMBOL, x - shape.w / 2, top, shape.w, shape.h, "", words))  # fmt: skip
+    _wire(layout, supply, x, top + shape.h, bar_y)
+
+
+def _wire(layout: Layout, key: str, x: float, y0: float, y1: float) -> None:
+    layout.routed.append(Routed(key, "power", ((x, y0), (x, y1)), None, None))
+    _breaker(layout, x, (y0 + y1) / 2)
+
+
+def _breaker(layout: Layout, x: float, y: float) -> None:
+    half = BREAKER_MM / 2
+    layout.extra += [Path(((x - half, y - half), (x + half, y + half))), Path(((x - half, y + half), (x + half, y - half)))]  # fmt: skip
+
+
+def _load(layout: Layout, plant: Plant, load: Machine, board: str, x: float, bar_y: float) -> None:
+    end = bar_y + 11
+    standby = list(load.fed_from).index(board) > 0
+    layout.routed.append(Routed(f"{board}-{load.id}", "power", ((x, bar_y + 0.7), (x, end)), None, None))  # fmt: skip
+    _breaker(layout, x, bar_y + 5)
+    small = _load_symbol(load)
+    many = f" ×{load.count}" if load.count > 1 else ""
+    kw = load.power_kw()
+    size = f"{number(round(kw, 2))} kW" if kw else ""
+    second = "  ".join(t for t in (size, "second supply" if standby else "") if t)
+    start = end + 8
+    words = [Letters(x + 0.4, start + 1.5, f"{load.id}{many}", 2.3, "end", bold=True, turned=True),
+             Letters(x + 3.4, start + 1.5, _cut(load.title), 1.9, "end", turned=True)]  # fmt: skip
+    if second:
+        words.append(Letters(x - 2.6, start + 1.5, second, 1.9, "end", turned=True))
+    layout.placed.append(Placed(f"{board}-{load.id}", load.id, small, x - 3.5, end, 7, 7, "", tuple(words)))  # fmt: skip
+
+
+def _load_symbol(load: Machine) -> str:
+    name = type(load).SYMBOL
+    if name in ("board", "supply", "controller", "sounder"):
+        return name
+    return "load_heat" if getattr(load, "heater_kw", None) else "motor"
+
+
+def _cut(text: str) -> str:
+    return text if len(text) <= 23 else text[:21] + ".."
+
+

@@ -1,0 +1,136 @@
+"""Service drawings of a plant: ink-line sheets with border, legend and title block."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from byrewright import __version__
+from byrewright.documents.ink import ACCENT, INK, PAPER, QUIET, RULE, ink_of
+from byrewright.documents.power_line import power_layout
+from byrewright.documents.shapes import Layout, Letters, Path
+from byrewright.documents.sheets import SHEETS, Sheet, sheet_layout, sheet_of
+from byrewright.documents.svg import layout_svg, letters_svg, line_svg, n, shape_svg
+from byrewright.plant.plant import Plant
+
+PAGES = {"A4": (297.0, 210.0), "A3": (420.0, 297.0)}
+BORDER_MM, FOOT_MM, INSET_MM = 8.0, 19.0, 5.0
+FITS_A4 = 0.86  # least scale at which the smaller page is still read with ease
+INVENTED = "(invented)"
+
+
+@dataclass(frozen=True, slots=True)
+class Issue:
+    """What the title block says of this issue; the date is passed in, never taken from a clock."""
+
+    date: str = ""
+    revision: str = "A"
+    drawn_by: str = "byrewright " + __version__
+
+
+def schematic_layout(plant: Plant, service: str, *, mode: str | None = None, page: str = "A3") -> Layout:  # fmt: skip
+    """The neutral layout of a sheet in a page's field; its scale is field width / `width_mm`."""
+    sheet = sheet_of(service)
+    width, height = _field(page)
+    if sheet.key == "power":
+        return power_layout(plant, sheet.title, width, height)
+    return sheet_layout(plant, sheet, mode, width_mm=width, height_mm=height)
+
+
+def schematic_svg(plant: Plant, service: str, *, mode: str | None = None, issue: Issue | None = None) -> str:  # fmt: skip
+    """One sheet as SVG text, A4 or A3 landscape, in millimetres.
+
+    Args:
+        plant: a checked plant.
+        service: "all", a sheet's key (milk, vacuum, water, air, power) or a service on a sheet.
+        mode: a mode of the plant; valves are then drawn in their positions.
+        issue: date and revision for the title block.
+
+    Raises:
+        ValueError: no drawing shows the service, or the plant has no such mode.
+    """
+    if mode is not None and mode not in plant.modes:
+        raise ValueError(f"the plant has no mode {mode!r}; it has " + ", ".join(plant.modes))
+    sheet = sheet_of(service)
+    page = "A4"
+    layout = schematic_layout(plant, service, mode=mode, page="A4")
+    if _field("A4")[0] / layout.width_mm < FITS_A4:
+        page, layout = "A3", schematic_layout(plant, service, mode=mode, page="A3")
+    return _page_svg(plant, sheet, layout, page, mode, issue or Issue())
+
+
+def sheets_for(plant: Plant) -> tuple[Sheet, ...]:
+    """The sheets that have something on them for this plant."""
+    from byrewright.documents.sheets import pipe_sheets
+
+    used = set(pipe_sheets(plant).values())
+    if any(m.fed_from for m in plant.equipment.values()):
+        used.add("power")
+    return tuple(s for s in SHEETS if s.key in used)
+
+
+def _field(page: str) -> tuple[float, float]:
+    width, height = PAGES[page]
+    around = 2 * (BORDER_MM + INSET_MM)
+    return width - around, height - around - FOOT_MM
+
+
+def _page_svg(plant: Plant, sheet: Sheet, layout: Layout, page: str, mode: str | None, issue: Issue) -> str:  # fmt: skip
+    width, height = PAGES[page]
+    scale = _field(page)[0] / layout.width_mm
+    corner = BORDER_MM + INSET_MM
+    parts = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{n(width)}mm" height="{n(height)}mm" viewBox="0 0 {n(width)} {n(height)}">',
+        f'<rect width="{n(width)}" height="{n(height)}" fill="{PAPER}"/>',
+        f'<rect x="{BORDER_MM}" y="{BORDER_MM}" width="{n(width - 2 * BORDER_MM)}" height="{n(height - 2 * BORDER_MM)}" fill="none" stroke="{INK}" stroke-width="0.5"/>',
+        f'<g transform="translate({n(corner)} {n(corner)}) scale({scale:.4f})">',
+        layout_svg(layout),
+        "</g>",
+        *_legend(layout, sheet, mode, width, height),
+        *_title_block(plant, sheet, mode, page, width, height, issue),
+        "</svg>",
+    ]  # fmt: skip
+    return "\n".join(parts) + "\n"
+
+
+def _legend(layout: Layout, sheet: Sheet, mode: str | None, width: float, height: float) -> list[str]:  # fmt: skip
+    top = height - BORDER_MM - FOOT_MM
+    parts = [f'<line x1="{BORDER_MM}" y1="{n(top)}" x2="{n(width - BORDER_MM)}" y2="{n(top)}" stroke="{INK}" stroke-width="0.35"/>']  # fmt: skip
+    for i, service in enumerate(layout.services):
+        x, y = BORDER_MM + 4 + (i // 3) * 46, top + 3.9 + (i % 3) * 3.5
+        ink = ink_of(service)
+        parts.append(line_svg(((x, y - 0.7), (x + 13, y - 0.7)), ink))
+        parts.append(letters_svg(Letters(x + 15, y, f"{ink.letter}  {ink.word}", 2.1, "start")))
+    notes = list(layout.notes)
+    if sheet.key != "power":
+        notes.insert(0, "Pipe: letter of its service, tag, bore in mm. A flag names where a pipe goes on. Not to scale.")  # fmt: skip
+    if mode:
+        notes.insert(1, "Filled valve or leg: shut. Filled mark: runs.")
+    for i, text in enumerate(notes[:2]):
+        parts.append(letters_svg(Letters(BORDER_MM + 4, top + (17.2 if len(notes) == 1 else 15.2 + 2.5 * i), text, 1.8, "start", colour=QUIET)))  # fmt: skip
+    return parts
+
+
+def _title_block(plant: Plant, sheet: Sheet, mode: str | None, page: str, width: float, height: float, issue: Issue) -> list[str]:  # fmt: skip
+    right, top = width - BORDER_MM, height - BORDER_MM - FOOT_MM
+    left = right - 118
+    name = plant.site.name
+    invented = INVENTED in name
+    shown = " ".join(name.replace(INVENTED, "").split()) or name
+    title = sheet.title + (f" (mode: {mode.replace('_', ' ')})" if mode else "")
+    parts = [
+        f'<line x1="{n(right - 34)}" y1="{n(top)}" x2="{n(right - 34)}" y2="{n(top + FOOT_MM)}" stroke="{RULE}" stroke-width="0.3"/>',
+        letters_svg(Letters(left + 3, top + 5, _short(shown, 44), 2.8, "start", bold=True)),
+        letters_svg(Letters(left + 3, top + 10, _short(title, 50), 2.5, "start")),
+        letters_svg(Letters(left + 3, top + 16.4, "Advises; never a safety system. Check against the site.", 1.8, "start", colour=QUIET)),
+    ]  # fmt: skip
+    if invented:
+        parts.append(letters_svg(Letters(right - 37, top + 14, "INVENTED FARM", 2.2, "end", bold=True, colour=ACCENT)))  # fmt: skip
+    rows = (f"Sheet {sheet.key}  {page}", f"Date  {issue.date or 'not dated'}", f"Rev.  {issue.revision}", issue.drawn_by)  # fmt: skip
+    for i, text in enumerate(rows):
+        parts.append(letters_svg(Letters(right - 31, top + 4.6 + i * 4, _short(text, 22), 2.0, "start")))  # fmt: skip
+    parts.append(shape_svg(Path(((left, top), (left, top + FOOT_MM)))))
+    return parts
+
+
+def _short(text: str, most: int) -> str:
+    return text if len(text) <= most else text[: most - 2] + ".."

@@ -1,0 +1,107 @@
+"""Drawing sheets and figures as SVG text: deterministic, with nothing but lines and letters."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from xml.sax.saxutils import escape
+
+from byrewright.documents.ink import ACCENT, FONT, INK, PAPER, Ink, ink_of
+from byrewright.documents.shapes import Circle, Layout, Letters, Path, Placed, Point, Routed, Shape
+from byrewright.documents.symbols import symbol
+
+_FILL = {"none": "none", "ink": INK, "paper": PAPER, "accent": ACCENT}
+LINE_MM = 0.35
+BRIDGE_MM = 0.9
+
+
+def n(value: float) -> str:
+    """A coordinate, short and always the same."""
+    return f"{value:.2f}".rstrip("0").rstrip(".").replace("-0", "0") if abs(value) < 0.005 else f"{value:.2f}".rstrip("0").rstrip(".")  # fmt: skip
+
+
+def shape_svg(shape: Shape, dx: float = 0.0, dy: float = 0.0) -> str:
+    """One shape, moved by (dx, dy) mm."""
+    if isinstance(shape, Circle):
+        return (f'<circle cx="{n(shape.x + dx)}" cy="{n(shape.y + dy)}" r="{n(shape.r)}" fill="{_FILL[shape.fill]}" '
+                f'stroke="{INK}" stroke-width="{LINE_MM}"/>')  # fmt: skip
+    if isinstance(shape, Letters):
+        return letters_svg(shape, dx, dy)
+    points = " ".join(f"{n(x + dx)},{n(y + dy)}" for x, y in shape.points)
+    tag = "polygon" if shape.closed else "polyline"
+    dash = ' stroke-dasharray="1 0.7"' if shape.dashed else ""
+    return (f'<{tag} points="{points}" fill="{_FILL[shape.fill]}" stroke="{INK}" stroke-width="{LINE_MM}" '
+            f'stroke-linejoin="round"{dash}/>')  # fmt: skip
+
+
+def letters_svg(text: Letters, dx: float = 0.0, dy: float = 0.0) -> str:
+    """A line of text."""
+    x, y = text.x + dx, text.y + dy
+    weight = ' font-weight="bold"' if text.bold else ""
+    turn = f' transform="rotate(-90 {n(x)} {n(y)})"' if text.turned else ""
+    return (f'<text x="{n(x)}" y="{n(y)}" font-family="{FONT}, monospace" font-size="{n(text.size_mm)}" '
+            f'text-anchor="{text.anchor}" fill="{text.colour or INK}"{weight}{turn}>{escape(text.text)}</text>')  # fmt: skip
+
+
+def line_svg(points: Iterable[Point], ink: Ink) -> str:
+    """A service line in its pattern."""
+    path = " ".join(f"{n(x)},{n(y)}" for x, y in points)
+    dash = f' stroke-dasharray="{" ".join(n(d) for d in ink.dashes)}"' if ink.dashes else ""
+    return (f'<polyline points="{path}" fill="none" stroke="{ink.colour}" stroke-width="{n(ink.width_mm)}" '
+            f'stroke-linejoin="round"{dash}/>')  # fmt: skip
+
+
+def arrow_svg(at: Point, to: str, colour: str) -> str:
+    """An arrow head whose tip is at `at` (pointing right or down) or just after it (left, up)."""
+    x, y = at
+    long, half = 2.6, 0.95
+    heads = {
+        "right": ((x, y), (x - long, y - half), (x - long, y + half)),
+        "left": ((x, y), (x + long, y - half), (x + long, y + half)),
+        "down": ((x, y), (x - half, y - long), (x + half, y - long)),
+        "up": ((x, y), (x - half, y + long), (x + half, y + long)),
+    }
+    points = " ".join(f"{n(a)},{n(b)}" for a, b in heads[to])
+    return f'<polygon points="{points}" fill="{colour}"/>'
+
+
+def layout_svg(layout: Layout) -> str:
+    """The drawing itself, without sheet border, in the layout's own millimetres."""
+    parts = [line_svg(r.points, ink_of(r.service)) for r in layout.routed]
+    parts += _bridges(layout.routed)
+    parts += [placed_svg(p) for p in layout.placed]
+    for run in layout.routed:
+        if run.arrow_at:
+            parts.append(arrow_svg(run.arrow_at, run.arrow_to, ink_of(run.service).colour))
+        if run.label:
+            parts.append(letters_svg(run.label))
+    parts += [shape_svg(s) for s in layout.extra]
+    parts += [letters_svg(t) for t in layout.letters]
+    return "\n".join(parts)
+
+
+def placed_svg(placed: Placed) -> str:
+    """A machine's symbol and words, in a group that carries its tag."""
+    shapes = symbol(placed.symbol).draw(placed.w, placed.h, placed.position)
+    drawn = "".join(shape_svg(s, placed.x, placed.y) for s in shapes)
+    drawn += "".join(letters_svg(t) for t in placed.words)
+    return f'<g data-machine="{escape(placed.machine, {chr(34): "&quot;"})}">{drawn}</g>'
+
+
+def _bridges(runs: list[Routed]) -> list[str]:
+    """Where pipes cross without joining, the upright one gives way."""
+    level, upright = [], []
+    for i, run in enumerate(runs):
+        for a, b in zip(run.points, run.points[1:], strict=False):
+            (level if a[1] == b[1] else upright).append((i, a, b))
+    parts = []
+    for i, a, b in level:
+        ink = ink_of(runs[i].service)
+        for j, c, d in upright:
+            if i == j or runs[i].pipe == runs[j].pipe:
+                continue
+            x, y = c[0], a[1]
+            inside = min(a[0], b[0]) + 0.3 < x < max(a[0], b[0]) - 0.3
+            if inside and min(c[1], d[1]) + 0.3 < y < max(c[1], d[1]) - 0.3:
+                parts.append(f'<rect x="{n(x - 0.7)}" y="{n(y - BRIDGE_MM)}" width="1.4" height="{n(2 * BRIDGE_MM)}" fill="{PAPER}"/>')  # fmt: skip
+                parts.append(line_svg(((x - 1.2, y), (x + 1.2, y)), Ink("", "", ink.colour, (), ink.width_mm)))  # fmt: skip
+    return parts
