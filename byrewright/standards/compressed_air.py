@@ -40,7 +40,32 @@ VALUES: tuple[Value, ...] = (
           "this power", "practice", "from_memory", "typical"),
     Value("air.dew_point_margin_k", 10.0, "K", "pressure dew point below the coldest place of the "
           "pipework", "practice", "common_practice", "typical"),
+    Value("air.dew_point_least_k", 3.0, "K", "pressure dew point below the coldest place of the "
+          "pipework, at least", "practice", "common_practice", "limit"),
+    Value("air.building_over_ambient_k", 5.0, "K", "coldest pipework in the building above the "
+          "outside air, from cows and motors", "practice", "common_practice", "typical", 3.0, 8.0),
+    Value("dryer.inlet_over_ambient_k", 10.0, "K", "air after the compressor's cooler above "
+          "ambient", "practice", "common_practice", "typical", 8.0, 15.0),
+    Value("air.gate_bore_mm", 50.0, "mm", "cylinder bore of an entry, exit or drafting gate",
+          "practice", "common_practice", "typical", 40.0, 63.0),
+    Value("air.gate_stroke_mm", 250.0, "mm", "stroke of that cylinder", "practice",
+          "common_practice", "typical", 150.0, 500.0),
+    Value("air.gate_rod_mm", 20.0, "mm", "rod of that cylinder", "practice", "common_practice",
+          "typical"),
+    Value("air.gate_cycles_per_cow", 1.0, "", "gate cycles for each cow that passes", "practice",
+          "common_practice", "typical", 0.5, 2.0),
+    Value("air.valve_nl", 1.5, "L", "free air of one move of an air-moved line valve", "practice",
+          "common_practice", "typical", 0.5, 4.0),
+    Value("air.valve_moves_wash", 60.0, "", "moves of each air-moved valve in one wash", "practice",
+          "common_practice", "typical", 10.0, 200.0),
+    Value("air.busy_minute_deviations", 2.0, "", "standard deviations above the mean in the "
+          "minute that the air supply must stand", "practice", "common_practice", "rule"),
 )  # fmt: skip
+
+RECEIVER_L: tuple[float, ...] = (
+    50, 100, 150, 200, 270, 350, 500, 750, 1000, 1500, 2000, 3000, 5000,
+)  # fmt: skip
+"""Usual volumes of compressed-air receivers, L (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)

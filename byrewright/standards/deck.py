@@ -46,7 +46,18 @@ VALUES: tuple[Value, ...] = (
           "level and uneven loading", "practice", "common_practice", "typical", 1.3, 2.0),
     Value("deck.stall_width_m", 0.75, "m", "stall pitch at the cow's shoulder side", "practice",
           "common_practice", "typical", 0.65, 0.9),
+    Value("deck.track_from_shoulder_m", 1.2, "m", "roller track from the cow's shoulder towards "
+          "her rump", "practice", "common_practice", "typical", 0.8, 1.6),
+    Value("deck.axle_share", 0.2, "", "axle over roller diameter", "practice", "common_practice",
+          "typical", 0.15, 0.3),
+    Value("deck.motor_start_multiple", 1.5, "", "starting over rated torque of a gear motor on a "
+          "speed drive", "practice", "common_practice", "typical", 1.3, 2.0),
+    Value("deck.wheel_friction", 0.4, "", "friction of a drive wheel on a wet steel track",
+          "practice", "common_practice", "typical", 0.3, 0.6),
 )  # fmt: skip
+
+ROLLER_KN: tuple[float, ...] = (5, 7.5, 10, 12.5, 15, 20, 25, 30, 40, 50, 63, 80, 100)
+"""Usual rated loads of deck rollers, kN (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)

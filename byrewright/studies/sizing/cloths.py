@@ -1,0 +1,228 @@
+"""Udder cloths: how many a day, machines to wash and dry them, hours, lots and stock."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from byrewright.physics.heat import heating_energy_kwh
+from byrewright.plant.kinds.deck import ClothDryer, ClothWasher
+from byrewright.results import Table
+from byrewright.standards.laundry import WASHER_LOADS_KG
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.duty import Duty
+from byrewright.studies.sizing.sizes import listed, stated, worked
+from byrewright.studies.sizing.steps import field, next_of
+
+MOST_MACHINES = 4
+"""More machines of a size than this: take the next larger size."""
+LOADS_A_MILKING = 4
+"""A designer starts from machines that take one milking's cloths in about this many loads."""
+
+
+@dataclass(frozen=True, slots=True)
+class ClothDay:
+    """A day's cloths."""
+
+    cloths: float
+    kg: float
+    largest_milking: float
+    largest_kg: float
+
+
+def cloth_day(bench: Bench, duty: Duty) -> ClothDay:
+    """Cloths and dry kilograms of a day and of the largest milking."""
+    each, kg = bench.plant.work.cloths_a_cow, bench.number("cloth.dry_kg")
+    most = max(m.cows for m in duty.milkings) * each
+    day = duty.cows_milked_day * each
+    return ClothDay(day, day * kg, most, most * kg)
+
+
+def laundry_water_l_day(bench: Bench, duty: Duty) -> float:
+    """Water that the cloth washers take in a day, L (0 where there are none)."""
+    washers = bench.plant.machines(ClothWasher)
+    if not washers or bench.plant.work.cloths_a_cow <= 0:
+        return 0.0
+    loads = _loads(bench, cloth_day(bench, duty).kg, washers)
+    held = sum(w.count * w.load_kg for w in washers)
+    return loads * sum(w.count * w.load_kg * w.water_l_load for w in washers) / held
+
+
+def size_cloths(bench: Bench, duty: Duty) -> None:
+    """Cloths a day, the machines for them, and the stock to hold. Nothing where none are used."""
+    if bench.plant.work.cloths_a_cow <= 0:
+        return
+    day = cloth_day(bench, duty)
+    _cloths(bench, duty, day)
+    _machines(bench, day, "washer", ClothWasher, bench.plant.machines(ClothWasher))
+    _machines(bench, day, "dryer", ClothDryer, bench.plant.machines(ClothDryer))
+    _stock(bench, day)
+    _table(bench, duty, day)
+
+
+def _cloths(bench: Bench, duty: Duty, day: ClothDay) -> None:
+    each = bench.plant.work.cloths_a_cow
+    bench.find(
+        "cloths.day", "Cloths a day", round(day.cloths), "",
+        f"{day.cloths:.0f} udder cloths a day, {day.kg:.0f} kg dry; the largest milking uses "
+        f"{day.largest_milking:.0f} ({day.largest_kg:.0f} kg).",
+        formula="N = cows milked a day x cloths a cow; mass = N x mass of a cloth",
+        inputs=(worked("cows", "cows milked a day", duty.cows_milked_day),
+                stated("a", "cloths a cow a milking", each),
+                bench.rule("cloth.dry_kg", "m")),
+        source="practice", known="common_practice",
+    )  # fmt: skip
+
+
+def _loads(bench: Bench, kg: float, machines: Sequence[ClothWasher | ClothDryer]) -> float:
+    """Loads for `kg` of cloths in the machines there are, each filled as is usual."""
+    held = sum(m.count * m.load_kg for m in machines) / sum(m.count for m in machines)
+    return math.ceil(kg / (held * bench.number("cloth.load_fill")) - 1e-9)
+
+
+def _hours(bench: Bench, kg: float, load_kg: float, cycle_min: float, count: int) -> float:
+    """Hours a day that `count` machines side by side need for `kg`."""
+    loads = math.ceil(kg / (load_kg * bench.number("cloth.load_fill")) - 1e-9)
+    each = math.ceil(loads / count)
+    return each * (cycle_min + bench.number("cloth.handling_min")) / 60.0
+
+
+def _enough(bench: Bench, kg: float, load_kg: float, cycle_min: float) -> int:
+    """Machines of a size that do the day in the hours staffed, with one out within a long day."""
+    spare = bench.plant.wishes.redundancy != "none"
+    for count in range(1, 200):
+        holds = _hours(bench, kg, load_kg, cycle_min, count) <= bench.number("cloth.hours_most")
+        if spare and holds:
+            holds = count > 1 and _hours(bench, kg, load_kg, cycle_min, count - 1) <= bench.number(
+                "cloth.hours_one_out"
+            )
+        if holds:
+            return count
+    return 200
+
+
+def _machines(
+    bench: Bench, day: ClothDay, word: str, kind: type[ClothWasher] | type[ClothDryer],
+    machines: Sequence[ClothWasher | ClothDryer],
+) -> None:  # fmt: skip
+    cycle = float(kind.model_fields["cycle_min"].default)
+    if not machines:
+        load = next_of(day.largest_kg / LOADS_A_MILKING / bench.number("cloth.load_fill"),
+                       WASHER_LOADS_KG)  # fmt: skip
+        bench.lacks(
+            f"cloths.{word}", f"Cloth {word}s",
+            f"{day.cloths:.0f} cloths a day are used and the plant has no cloth {word}: add "
+            f"{_enough(bench, day.kg, load, cycle)} of {load:g} kg, or set cloths a cow to 0 if "
+            "none are used.",
+        )  # fmt: skip
+        return
+    first = machines[0]
+    count = sum(m.count for m in machines)
+    load = sum(m.count * m.load_kg for m in machines) / count
+    cycle = max(m.cycle_min for m in machines)
+    inputs = (
+        worked("M", "dry cloths a day", day.kg, "kg"),
+        field(first, "load_kg", "L"), field(first, "cycle_min", "c"),
+        stated("n", f"{word}s", count), bench.rule("cloth.load_fill", "f"),
+        bench.rule("cloth.handling_min", "h"),
+    )  # fmt: skip
+    advised, name = _advised(bench, day, load, cycle)
+    change: dict[str, Any] = {
+        "advised": advised, "target": (first, name),
+        "advised_why": f"{day.kg:.0f} kg of cloths a day, {_loads(bench, day.kg, machines):.0f} "
+        f"loads of {load:g} kg",
+    } if len(machines) == 1 else {}  # fmt: skip
+    do = f" Use {advised:g} of this size." if name == "count" else f" Use {advised:g} kg machines."
+    hours, most = _hours(bench, day.kg, load, cycle, count), bench.number("cloth.hours_most")
+    bench.find(
+        f"cloths.{word}_hours", f"Hours a day of the {word}s", round(hours, 2), "h",
+        f"{count} {word}{'s' if count > 1 else ''} of {load:g} kg: {hours:.1f} h a day for "
+        f"{_loads(bench, day.kg, machines):.0f} loads.{do if hours > most else ''}",
+        subject=listed([m.id for m in machines]), limit=most, sense="at_most", allowance=0.1,
+        formula="hours = ceil(ceil(M / (L f)) / n) (c + h) / 60", inputs=inputs,
+        source="practice", known="common_practice", **change,
+    )  # fmt: skip
+    if bench.plant.wishes.redundancy == "none":
+        return
+    if count == 1:
+        bench.find(
+            f"cloths.{word}_one_out", f"One {word} out of order", 0, "",
+            f"There is one {word} only: when it stands still the reserve lot of cloths lasts one "
+            f"milking.{do}", subject=listed([m.id for m in machines]), limit=1, sense="at_least",
+            formula="machines left = n - 1", inputs=inputs, source="practice",
+            known="common_practice", **change,
+        )  # fmt: skip
+        return
+    left, longest = (
+        _hours(bench, day.kg, load, cycle, count - 1),
+        bench.number("cloth.hours_one_out"),
+    )
+    bench.find(
+        f"cloths.{word}_one_out", f"One {word} out of order", round(left, 2), "h",
+        f"With one {word} out the rest run {left:.1f} h a day.{do if left > longest else ''}",
+        subject=listed([m.id for m in machines]), limit=longest, sense="at_most",
+        formula="hours = ceil(ceil(M / (L f)) / (n - 1)) (c + h) / 60", inputs=inputs,
+        source="practice", known="common_practice", **change,
+    )  # fmt: skip
+
+
+def _advised(bench: Bench, day: ClothDay, load_kg: float, cycle_min: float) -> tuple[float, str]:
+    """The number of machines of this size; or, where that is many, the next fitting size."""
+    count = _enough(bench, day.kg, load_kg, cycle_min)
+    if count <= MOST_MACHINES:
+        return count, "count"
+    fits = (w for w in WASHER_LOADS_KG if _enough(bench, day.kg, w, cycle_min) <= MOST_MACHINES)
+    return next(fits, WASHER_LOADS_KG[-1]), "load_kg"
+
+
+def _stock(bench: Bench, day: ClothDay) -> None:
+    lots = bench.number("cloth.lots")
+    stock = math.ceil(lots * day.largest_milking / 50) * 50
+    uses = day.cloths * 365 / stock
+    life = bench.number("cloth.washes_of_life")
+    bench.find(
+        "cloths.stock", "Cloths to hold in stock", stock, "",
+        f"Hold {stock} cloths: {lots:g} lots of {day.largest_milking:.0f} (in use, in the laundry, "
+        f"clean in reserve). Each is used {uses:.0f} times a year, so about "
+        f"{day.cloths * 365 / life:.0f} wear out a year.",
+        formula="stock = lots x cloths of the largest milking, in bales of 50",
+        inputs=(bench.rule("cloth.lots", "lots"),
+                worked("N_m", "cloths of the largest milking", day.largest_milking),
+                bench.rule("cloth.washes_of_life", "life")),
+        source="practice", known="common_practice",
+    )  # fmt: skip
+
+
+def _table(bench: Bench, duty: Duty, day: ClothDay) -> None:
+    """Lots through the day, and the water and energy of the laundry."""
+    washers = bench.plant.machines(ClothWasher)
+    each = bench.plant.work.cloths_a_cow
+    kg = bench.number("cloth.dry_kg")
+    rows: list[tuple[float | str, ...]] = []
+    for milking in duty.milkings:
+        mass = milking.cows * each * kg
+        loads = _loads(bench, mass, washers) if washers else 0.0
+        rows.append((milking.name, round(milking.cows * each), round(mass, 1), loads))
+    bench.notes.tables.append(
+        Table("cloths.lots", "Lots of cloths", ("milking", "cloths", "dry mass", "washer loads"),
+              ("", "", "kg", ""), tuple(rows))
+    )  # fmt: skip
+    water = laundry_water_l_day(bench, duty)
+    if not water:
+        return
+    hot_c = bench.number("cloth.wash_c")
+    heat = heating_energy_kwh(water * bench.number("cloth.hot_share"), duty.water_coldest_c, hot_c)
+    dry = day.kg * bench.number("cloth.moisture_share") * bench.number("cloth.dry_kwh_per_kg_water")
+    bench.find(
+        "cloths.energy", "Laundry a day", round(heat + dry, 1), "kWh",
+        f"The laundry takes {water:.0f} L of water and about {heat + dry:.0f} kWh a day "
+        f"({heat:.0f} to heat the wash to {hot_c:g} degC, {dry:.0f} to dry). Wash hot on every "
+        "cycle: a warm wash spreads udder infection from cow to cow.",
+        formula="E = heat of the hot share of the water + moisture x mass x energy a kg of water",
+        inputs=(worked("V", "water a day", water, "L"), bench.rule("cloth.hot_share"),
+                bench.rule("cloth.wash_c"), bench.rule("cloth.moisture_share"),
+                bench.rule("cloth.dry_kwh_per_kg_water")),
+        source="practice", known="common_practice",
+    )  # fmt: skip

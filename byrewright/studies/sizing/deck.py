@@ -1,0 +1,310 @@
+"""The turning deck: mass, rollers, rolling resistance, starting, drives. Rotary only."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from byrewright.physics.motion import (
+    drive_power_w,
+    half_centroid_m,
+    mean_roller_n,
+    resistance_by_arm,
+    resistance_simple,
+    rolling_force_n,
+    start_force_n,
+    track_speed_m_s,
+    uneven_roller_n,
+)
+from byrewright.plant.kinds.deck import DeckRollers, DriveUnit, Platform
+from byrewright.results import Input, Table
+from byrewright.standards.deck import LEVER_ARMS, ROLLER_KN
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.duty import Duty
+from byrewright.studies.sizing.sizes import TIGHT, listed, next_motor_kw, spare, stated, worked
+from byrewright.studies.sizing.steps import field, next_of
+
+TROLLEY_PAIR = {
+    "nylon": "polymer on steel",
+    "polyurethane": "polymer on steel",
+    "steel": "steel on steel",
+}
+"""Lever arm of the trolley convention for a tread."""
+ARM_PAIR = {
+    "nylon": "nylon on steel",
+    "polyurethane": "polyurethane on steel",
+    "steel": "steel on steel",
+}
+"""Lever arm of the plain convention for a tread."""
+N_PER_KN = 1000.0
+
+
+@dataclass(frozen=True, slots=True)
+class DeckLoad:
+    """Mass on the rollers and what moving it takes."""
+
+    deck_kg: float
+    cows_kg: float
+    radius_m: float
+    speed_m_s: float
+    resistance: float
+    resistance_high: float
+    running_n: float
+    running_high_n: float
+    start_n: float
+
+    @property
+    def full_kg(self) -> float:
+        """Deck with a cow in every stall."""
+        return self.deck_kg + self.cows_kg
+
+
+def deck_load(bench: Bench, duty: Duty, platform: Platform) -> DeckLoad:
+    """Mass, speed and forces of a full deck."""
+    deck = platform.stalls * platform.stall_mass_kg
+    cows = platform.stalls * bench.plant.herd.cow_mass_kg
+    radius = _radius_m(bench, platform)
+    speed = track_speed_m_s(radius, duty.turn_s)
+    usual = bench.rules["deck.resistance"]
+    high = max(usual.value, usual.high or usual.value)
+    running = rolling_force_n(deck + cows, usual.value)
+    start = start_force_n(running, bench.number("deck.breakaway_multiple"), deck + cows, speed,
+                          bench.number("deck.start_s"))  # fmt: skip
+    return DeckLoad(deck, cows, radius, speed, usual.value, high, running,
+                    rolling_force_n(deck + cows, high), start)  # fmt: skip
+
+
+def size_deck(bench: Bench, duty: Duty) -> None:
+    """Mass, rollers and drives of a rotary deck. Fixed stalls have none of these."""
+    platform = bench.plant.first(Platform)
+    if platform is None or platform.layout != "rotary":
+        return
+    load = deck_load(bench, duty, platform)
+    _mass(bench, platform, load)
+    _resistance(bench, load)
+    _rollers(bench, platform, load)
+    _running(bench, duty, load)
+    _drives(bench, duty, load)
+
+
+def _radius_m(bench: Bench, platform: Platform) -> float:
+    if platform.rail_radius_m is not None:
+        return platform.rail_radius_m
+    shoulder = platform.stalls * bench.number("deck.stall_width_m") / (2 * math.pi)
+    step = bench.number("deck.track_from_shoulder_m")
+    radius = round(shoulder + step if platform.facing == "in" else shoulder - step, 2)
+    bench.assume(platform.id, "radius of the roller track", radius, "m",
+                 "from stalls, stall width and half a cow; measure it")  # fmt: skip
+    return max(2.0, radius)
+
+
+def _mass(bench: Bench, platform: Platform, load: DeckLoad) -> None:
+    half = load.cows_kg / 2
+    offset = half * half_centroid_m(load.radius_m) / (load.deck_kg + half)
+    inputs = (stated("n", "stalls", platform.stalls), field(platform, "stall_mass_kg", "m_d"),
+              stated("m_c", "mean mass of a cow", bench.plant.herd.cow_mass_kg, "kg"))  # fmt: skip
+    bench.find(
+        "deck.mass", "Full deck", round(load.full_kg / 1000, 2), "t",
+        f"A full deck is {load.full_kg / 1000:.0f} t: {load.deck_kg / 1000:.0f} t of deck and "
+        f"{load.cows_kg / 1000:.0f} t of cows. Floor and track are for the structural engineer.",
+        subject=platform.id, formula="m = n (m_d + m_c)", inputs=inputs, source="definition",
+        known="derived",
+    )  # fmt: skip
+    bench.find(
+        "deck.half_loaded", "Half-loaded deck", round(offset, 2), "m",
+        f"With cows on one half only ({(load.deck_kg + half) / 1000:.0f} t) the load sits "
+        f"{offset:.2f} m off the centre: centring rollers and pivot take the side force.",
+        subject=platform.id, formula="e = (m_cows/2)(2R/pi)/(m_deck + m_cows/2)",
+        inputs=(*inputs, worked("R", "radius of the track", load.radius_m, "m")),
+        source="definition", known="derived",
+    )  # fmt: skip
+
+
+def _resistance(bench: Bench, load: DeckLoad) -> None:
+    """Both published conventions side by side, and the design range."""
+    rollers = bench.plant.first(DeckRollers)
+    diameter = rollers.diameter_mm if rollers else float(
+        DeckRollers.model_fields["diameter_mm"].default)  # fmt: skip
+    tread = rollers.tread if rollers else "nylon"
+    arms = {a.pair: a for a in LEVER_ARMS}
+    trolley, plain = arms[TROLLEY_PAIR[tread]].f_mm, arms[ARM_PAIR[tread]].f_mm
+    axle = bench.number("deck.axle_share") * diameter
+    by_arm = resistance_by_arm(diameter, axle, trolley,
+                               bench.number("deck.bearing_friction_rolling"),
+                               bench.number("deck.rim_rolling"))  # fmt: skip
+    simple = resistance_simple(plain, diameter / 2)
+    rule = bench.rules["deck.resistance"]
+    bench.find(
+        "deck.resistance", "Rolling resistance taken", rule.value, "",
+        f"Published conventions for {tread} rollers of {diameter:g} mm give {simple:.3f} (lever "
+        f"arm alone) and {by_arm:.3f} (trolley form with bearing and rim); {rule.value:g} is "
+        f"taken for running and {load.resistance_high:g} for sizing the drive. Read the "
+        "drive current of a full deck at commissioning and compare.",
+        formula="f/r; (2/D)(mu d/2 + f) + c",
+        inputs=(stated("D", "roller diameter", diameter, "mm"),
+                Input("f", "lever arm, plain form", plain, "mm", arms[ARM_PAIR[tread]].source),
+                Input("f", "lever arm, trolley form", trolley, "mm",
+                      arms[TROLLEY_PAIR[tread]].source),
+                bench.rule("deck.axle_share"), bench.rule("deck.bearing_friction_rolling", "mu"),
+                bench.rule("deck.rim_rolling", "c"), bench.rule("deck.resistance")),
+        source="drive_reference", known="second_hand",
+    )  # fmt: skip
+
+
+def _rollers(bench: Bench, platform: Platform, load: DeckLoad) -> None:
+    """Count, and the worst roller under design cows with a dynamic factor."""
+    each_stall = bench.number("deck.rollers_per_stall")
+    rollers = bench.plant.machines(DeckRollers)
+    usual = int(platform.stalls * each_stall)
+    if not rollers:
+        bench.lacks("deck.rollers", "Deck rollers", f"The deck has no rollers in the file: add "
+                    f"{usual}, {each_stall:g} a stall.")  # fmt: skip
+        return
+    first, count = rollers[0], sum(r.count for r in rollers)
+    cow = max(bench.plant.herd.cow_mass_kg, bench.number("deck.design_cow_kg"))
+    cows = platform.stalls * cow * bench.number("deck.dynamic_factor")
+    level = bench.number("deck.roller_share_margin") * mean_roller_n(load.deck_kg + cows, count)
+    least, uneven = uneven_roller_n(load.deck_kg, cows / 2, count)
+    worst = max(level, uneven) / N_PER_KN
+    rated = min(r.rated_kn for r in rollers)
+    bench.find(
+        "deck.roller_load", "Worst roller", rated, "kN",
+        f"{count} rollers ({count / platform.stalls:.1f} a stall) rated {rated:g} kN; the worst "
+        f"carries {worst:.1f} kN with {cow:g} kg cows, a dynamic factor and rails not quite level "
+        f"({spare(rated, worst)}).",
+        subject=first.id, limit=round(worst, 2), sense="at_least", allowance=TIGHT,
+        formula="F = max(k W/n, (W/n)(1 + 2e/R)), W = n_s (m_d + m_c phi) g",
+        inputs=(field(first, "rated_kn"), stated("n", "rollers", count),
+                bench.rule("deck.design_cow_kg", "m_c"), bench.rule("deck.dynamic_factor", "phi"),
+                bench.rule("deck.roller_share_margin", "k")),
+        source="practice", known="from_memory", advised=next_of(worst, ROLLER_KN),
+        advised_why=f"{worst:.1f} kN on the worst of {count} rollers", target=(first, "rated_kn"),
+    )  # fmt: skip
+    bench.find(
+        "deck.roller_count", "Rollers", count, "",
+        f"{count} rollers for {platform.stalls} stalls; {each_stall:g} a stall are usual, so that "
+        "one broken roller does not drop the deck.", subject=first.id, limit=usual,
+        sense="at_least", formula="n = rollers a stall x stalls",
+        inputs=(bench.rule("deck.rollers_per_stall"),), source="practice",
+        known="common_practice", advised=usual if len(rollers) == 1 else None,
+        advised_why=f"{each_stall:g} a stall",
+        target=(first, "count") if len(rollers) == 1 else None,
+    )  # fmt: skip
+    bench.find(
+        "deck.lift", "Least-loaded roller, half-loaded deck", round(least / N_PER_KN, 2), "kN",
+        f"With all cows on one half the lightest roller still carries {least / N_PER_KN:.1f} kN."
+        if least >= 0 else "With all cows on one half the empty side would lift: hold it down.",
+        subject=first.id, limit=0.0, sense="at_least", formula="F = (W/n)(1 - 2e/R)",
+        inputs=(worked("m_deck", "deck", load.deck_kg, "kg"), stated("n", "rollers", count)),
+        source="definition", known="derived",
+    )  # fmt: skip
+
+
+def _running(bench: Bench, duty: Duty, load: DeckLoad) -> None:
+    drive = bench.plant.first(DriveUnit)
+    eta = drive.efficiency if drive else bench.number("deck.drive_efficiency")
+    run = drive_power_w(load.running_n, load.speed_m_s, eta) / 1000
+    high = drive_power_w(load.running_high_n, load.speed_m_s, eta) / 1000
+    torque = load.start_n * load.radius_m / 1000
+    inputs = (
+        worked("W", "full deck", load.full_kg, "kg"), bench.rule("deck.resistance", "c"),
+        worked("v", "speed at the track", round(load.speed_m_s, 4), "m/s"),
+        worked("R", "radius of the track", load.radius_m, "m"),
+        stated("T", "time of one turn", duty.turn_s, "s"),
+        field(drive, "efficiency", "eta") if drive else bench.rule("deck.drive_efficiency", "eta"),
+    )  # fmt: skip
+    bench.find(
+        "deck.running_power", "Power to turn the full deck", round(run, 2), "kW",
+        f"A full deck takes {run:.1f} kW at the motors ({high:.1f} kW with the high rolling "
+        f"resistance) at {load.speed_m_s:.3f} m/s; moving force {load.running_n / 1000:.1f} kN.",
+        formula="P = c W g v / eta, v = 2 pi R / T", inputs=inputs, source="definition",
+        known="derived",
+    )  # fmt: skip
+    bench.find(
+        "deck.breakaway", "Torque to start the full deck", round(torque, 1), "kN m",
+        f"Starting a full deck takes {load.start_n / 1000:.1f} kN at the track ({torque:.0f} kN m "
+        f"about the centre), {load.start_n / load.running_n:.1f} times running.",
+        formula="F = b c W g + m v / t; torque = F R",
+        inputs=(*inputs, bench.rule("deck.breakaway_multiple", "b"),
+                bench.rule("deck.start_s", "t")),
+        source="practice", known="from_memory",
+    )  # fmt: skip
+
+
+def _drives(bench: Bench, duty: Duty, load: DeckLoad) -> None:
+    drives = bench.plant.machines(DriveUnit)
+    if not drives:
+        bench.lacks("deck.drives", "Platform drives", "The deck has no drive: add at least two "
+                    "units, each able to turn it with the other lifted out.")  # fmt: skip
+        return
+    first, count = drives[0], sum(d.count for d in drives)
+    doubled = bench.plant.wishes.redundancy != "none"
+    if doubled and count < 2:
+        bench.find(
+            "deck.drive_count", "Platform drives", count, "", "There is one drive unit: when it "
+            "fails the deck stands with cows on it. Fit at least two.", subject=first.id, limit=2,
+            sense="at_least", formula="one may be lost", source="practice",
+            known="common_practice", advised=2, advised_why="one may be lost",
+            target=(first, "count"),
+        )  # fmt: skip
+    left = max(1, count - 1 if doubled else count)
+    margin, start = bench.number("motor.service_margin"), bench.number("deck.motor_start_multiple")
+    run_kw = drive_power_w(load.running_high_n, load.speed_m_s, first.efficiency) / 1000
+    start_kw = drive_power_w(load.start_n, load.speed_m_s, first.efficiency) / 1000 / start
+    need = max(run_kw * margin, start_kw) / left
+    lost = "with one lifted out" if doubled and count > 1 else "with all running"
+    governs = "running" if run_kw * margin >= start_kw else "starting"
+    for one in drives:
+        bench.find(
+            "deck.drive_motor", "Motor of each drive", one.motor_kw, "kW",
+            f"{count} drive units of {one.motor_kw:g} kW; {lost} each needs {need:.2f} kW, set by "
+            f"{governs} the full deck ({spare(one.motor_kw, need)}).",
+            subject=one.id, limit=round(need, 3), sense="at_least", allowance=TIGHT,
+            formula="P = max(k c_high W g v / eta, F_start v / (eta s)) / units left",
+            inputs=(worked("W", "full deck", load.full_kg, "kg"),
+                    worked("c_high", "high end of the rolling resistance", load.resistance_high),
+                    worked("v", "speed at the track", round(load.speed_m_s, 4), "m/s"),
+                    worked("F_start", "force to start", round(load.start_n), "N"),
+                    field(one, "efficiency", "eta"), bench.rule("motor.service_margin", "k"),
+                    bench.rule("deck.motor_start_multiple", "s"),
+                    worked("units left", "drive units left", left)),
+            source="practice", known="from_memory", advised=next_motor_kw(need),
+            advised_why=f"{need:.2f} kW each {lost}", target=(one, "motor_kw"),
+        )  # fmt: skip
+    _traction(bench, first, load, left)
+    _table(bench, drives, load)
+
+
+def _traction(bench: Bench, drive: DriveUnit, load: DeckLoad, left: int) -> None:
+    """What each drive wheel must push, and how hard it must be pressed on."""
+    push = load.start_n / left / N_PER_KN
+    torque = push * N_PER_KN * drive.wheel_mm / 2000
+    press = push / bench.number("deck.wheel_friction")
+    pressed = ("" if drive.contact == "rack" else
+               f" Press each wheel on with at least {press:.0f} kN, or it slips on a wet track."
+               )  # fmt: skip
+    bench.find(
+        "deck.traction", "Push of each drive wheel at the start", round(push, 2), "kN",
+        f"At the start each of {left} wheels pushes {push:.1f} kN; {torque:.0f} N m on a wheel of "
+        f"{drive.wheel_mm:g} mm.{pressed}",
+        subject=drive.id, formula="F = F_start / units; N = F / mu; torque = F D / 2",
+        inputs=(worked("F_start", "force to start", round(load.start_n), "N"),
+                field(drive, "wheel_mm", "D"), bench.rule("deck.wheel_friction", "mu")),
+        source="practice", known="common_practice",
+    )  # fmt: skip
+
+
+def _table(bench: Bench, drives: tuple[DriveUnit, ...], load: DeckLoad) -> None:
+    rule = bench.rules["deck.resistance"]
+    eta = drives[0].efficiency
+    rows = []
+    for word, c in (("low", rule.low), ("taken", rule.value), ("high", rule.high)):
+        if c is None:
+            continue
+        force = rolling_force_n(load.full_kg, c)
+        rows.append((word, c, round(force / 1000, 2),
+                     round(drive_power_w(force, load.speed_m_s, eta) / 1000, 2)))  # fmt: skip
+    bench.notes.tables.append(Table(
+        "deck.resistance", f"Turning the full deck ({listed([d.id for d in drives])})",
+        ("rolling resistance", "force over load", "force", "power at the motors"),
+        ("", "", "kN", "kW"), tuple(rows)))  # fmt: skip

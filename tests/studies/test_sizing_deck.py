@@ -1,0 +1,67 @@
+"""The turning deck: worked example, magnitudes of practice, one drive lost."""
+
+from __future__ import annotations
+
+import pytest
+
+from byrewright.plant.plant import Plant
+from byrewright.standards.practice import MAGNITUDES
+from byrewright.studies.sizing.deck import deck_load, size_deck
+from tests.plants import machine, rotary, rows
+from tests.studies.benches import bench_of, duty, large, sized, small
+
+CONCRETE_KG = 800.0  # a concrete deck, each stall: the magnitudes of practice are for these
+WORKED = 5e-4  # the worked figures are printed to four or five figures
+
+
+def _concrete(plant: Plant, turn_s: float) -> Plant:
+    stalls = duty(plant).stalls
+    deck = machine("PF1", "platform", stalls=stalls, turn_s=turn_s, stall_mass_kg=CONCRETE_KG)
+    rollers = machine("RL1", "deck_rollers", count=2 * stalls, rated_kn=15)
+    return plant.model_copy(update={"equipment": {**plant.equipment, "PF1": deck, "RL1": rollers}})
+
+
+def test_worked_deck() -> None:
+    """60 t at R 8.5 m and 8 min: 5886 N and 1091.5 W at 0.01 (derived figures)."""
+    plant = rotary(60, 600, turn_s=480, PF1=machine(
+        "PF1", "platform", stalls=60, turn_s=480, rail_radius_m=8.5, stall_mass_kg=320))  # fmt: skip
+    bench = bench_of(plant, {"deck.resistance": 0.01})
+    load = deck_load(bench, duty(plant), plant.equipment["PF1"])  # type: ignore[arg-type]
+    assert load.running_n == pytest.approx(5886, rel=WORKED)
+    assert load.speed_m_s == pytest.approx(0.11126, rel=WORKED)
+    size_deck(bench, duty(plant))
+    kw = bench.notes.result().finding("deck.running_power").value
+    assert kw == pytest.approx(1.0915, abs=0.005)  # the finding keeps two decimals
+
+
+@pytest.mark.parametrize(("plant", "turn_s", "stalls"), [(small(), 480, 50), (large(), 588, 84)])
+def test_magnitudes(plant: Plant, turn_s: float, stalls: int) -> None:
+    """Mass, running power and breakaway leave the range a practised engineer expects."""
+    result = sized(_concrete(plant, turn_s), size_deck)
+    for key, name in (("deck_t", "deck.mass"), ("drive_kw", "deck.running_power")):
+        value = result.finding(name).value
+        assert value is not None
+        assert MAGNITUDES[key].usual(value, stalls), (key, value)
+
+
+def test_advised_drive_holds() -> None:
+    """Drafting applies the advised motor and the finding still fails: the loop never ends."""
+    plant = _concrete(large(), 588)
+    first = sized(plant, size_deck).finding("deck.drive_motor")
+    assert first.verdict == "fails" and first.target == ("DU1", "motor_kw")
+    better = plant.equipment["DU1"].model_copy(update={"motor_kw": first.advised})
+    again = sized(
+        plant.model_copy(update={"equipment": {**plant.equipment, "DU1": better}}), size_deck
+    )
+    assert again.finding("deck.drive_motor").verdict in ("holds", "tight")
+
+
+def test_one_drive_is_not_enough() -> None:
+    """A single drive passes although the farm asked that no single failure stops milking."""
+    result = sized(small(DU1=machine("DU1", "drive_unit", motor_kw=7.5)), size_deck)
+    assert result.finding("deck.drive_count").verdict == "fails"
+
+
+def test_fixed_rows_have_no_deck() -> None:
+    """Fixed stalls get findings of rollers and drives they do not have."""
+    assert not sized(rows(), size_deck).findings
