@@ -1,0 +1,347 @@
+"""Airlines: main line, gland and pulsator line, by the drop from receivers to pumps."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from byrewright.physics.air import (
+    airline_bore_mm,
+    airline_drop_kpa,
+    equivalent_length_m,
+    reserve_us_l_min_free,
+)
+from byrewright.plant.graph import Joint
+from byrewright.plant.kinds.deck import RotaryGland
+from byrewright.plant.kinds.milk import Receiver
+from byrewright.plant.kinds.power import Sensor
+from byrewright.plant.kinds.vacuum import PulsatorAirline, Regulator, VacuumPump
+from byrewright.plant.plant import Pipe, Plant
+from byrewright.studies.sizing.air_demand import Demand, air_use, demand, us_rules
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.duty import Duty
+from byrewright.studies.sizing.paths import Ways
+from byrewright.studies.sizing.sizes import TIGHT, next_airline_mm, stated, worked
+
+GLAND_LENGTH_M = 1.0
+GLAND_FITTINGS = {"elbow": 2}
+"""A swivel counts as a metre of pipe and two elbows (common practice, no source)."""
+DESIGN_SHARE = 0.5
+"""Share of the permitted drop that an advised bore uses: the rest is for wear and dirt."""
+UNIFORM_DRAW = 1.0 / 2.75
+"""Friction of a line that gathers its flow evenly along its length (integral of x^1.75)."""
+DROP_FORMULA = "dp = sum 27.8 l q^1.75 / d^4.75 x 50/(p_a - p)"
+ISO = "ISO 5707:2007 annex (friction confirmed by Darcy with the Blasius factor)"
+NMC = "National Mastitis Council, evaluating vacuum levels and air flow (2004)"
+
+
+@dataclass(frozen=True, slots=True)
+class Leg:
+    """A pipe or a gland crossing with the air it carries."""
+
+    id: str
+    bore_mm: float | None
+    length_m: float
+    fittings: dict[str, int]
+    flow_l_min: float
+    field: str
+
+    def equivalent_m(self, bench: Bench, bore_mm: float) -> float:
+        """Length with fittings at a bore."""
+        return equivalent_length_m(bore_mm, self.length_m, self.fittings, bench.rules)
+
+
+def airlines(bench: Bench, duty: Duty) -> None:
+    """Drops and bores of the main airline, the gland and the pulsator line."""
+    plant = bench.plant
+    pumps, receivers = plant.machines(VacuumPump), plant.machines(Receiver)
+    if not pumps or not receivers:
+        return
+    need = demand(bench, duty)
+    ways = Ways(plant, "vacuum", directed=False)
+    flows = _flows(bench, duty, need, ways)
+    routes = [
+        (r.id, p.id, joints)
+        for r in receivers
+        for p in pumps
+        if (joints := ways.between(r.id, p.id))
+    ]
+    if not routes:
+        bench.find(
+            "vacuum.airline.drop",
+            "Main airline",
+            None,
+            "kPa",
+            "No vacuum pipes join the receivers to the pumps, so the main airline cannot be sized.",
+            missing=("pipes from the receivers to the vacuum pumps",),
+        )
+    else:
+        _main(bench, duty, routes, flows, ways)
+    for line in plant.machines(PulsatorAirline):
+        _pulsator_line(bench, duty, line)
+
+
+Route = tuple[str, str, tuple[Joint, ...]]
+
+
+def _flows(bench: Bench, duty: Duty, need: Demand, ways: Ways) -> dict[str, float]:
+    """Free air in each pipe or gland with one pump carrying all: the most it ever carries.
+
+    The receivers share the milk system's air and the reserve; pulsator lines share pulsation.
+    """
+    plant, air = bench.plant, air_use(bench, duty)
+    receivers, lines = plant.machines(Receiver), plant.machines(PulsatorAirline)
+    reserve = (
+        reserve_us_l_min_free(duty.units, bench.rules)
+        if us_rules(bench)
+        else need.iso.effective_reserve_l_min_free
+    )
+    milk_air = air.claws + need.iso.milk_leakage_l_min_free + reserveif not lines:
+        milk_air += air.pulsators
+    sources = [(r.id, milk_air / len(receivers)) for r in receivers]
+    sources += [(line.id, air.pulsators / len(lines)) for line in lines]
+    carried: dict[str, float] = {}
+    for pump in plant.machines(VacuumPump):
+        here: dict[str, float] = {}
+        for start, flow in sources:
+            for joint in ways.between(start, pump.id):
+                key = joint.id if joint.pipe else (joint.machine or "")
+                here[key] = here.get(key, 0.0) + flow
+        for key, flow in here.items():
+            carried[key] = max(carried.get(key, 0.0), flow)
+    return carried
+
+
+def _legs(plant: Plant, joints: Iterable[Joint], flows: dict[str, float]) -> list[Leg]:
+    legs = []
+    for joint in joints:
+        pipe: Pipe | None = joint.pipe
+        if pipe is not None:
+            legs.append(
+                Leg(pipe.id, pipe.bore_mm, pipe.length_m, pipe.fittings, flows[pipe.id], "bore_mm")
+            )
+            continue
+        machine = plant.equipment.get(joint.machine or "")
+        if isinstance(machine, RotaryGland):
+            legs.append(
+                Leg(
+                    machine.id,
+                    machine.vacuum_bore_mm,
+                    GLAND_LENGTH_M,
+                    GLAND_FITTINGS,
+                    flows[machine.id],
+                    "vacuum_bore_mm",
+                )
+            )
+    return legs
+
+
+def _drop(bench: Bench, duty: Duty, legs: Iterable[Leg]) -> float:
+    """Drop of legs in series; a leg with no stated bore is taken at its least bore elsewhere."""
+    return sum(
+        airline_drop_kpa(
+            leg.flow_l_min,
+            leg.equivalent_m(bench, leg.bore_mm),
+            leg.bore_mm,
+            duty.working_vacuum_kpa,
+            duty.pressure_kpa_abs,
+        )
+        for leg in legs
+        if leg.bore_mm is not None
+    )
+
+
+def _main(
+    bench: Bench, duty: Duty, routes: list[Route], flows: dict[str, float], ways: Ways
+) -> None:
+    plant = bench.plant
+    legs_of = {(r, p): _legs(plant, joints, flows) for r, p, joints in routes}
+    far = max(legs_of, key=lambda k: _drop(bench, duty, legs_of[k]))
+    to_pump = _drop(bench, duty, legs_of[far])
+    unknown = [leg.id for leg in legs_of[far] if leg.bore_mm is None]
+    _drop_pair(bench, duty, "pump", f"{far[0]} to {far[1]}", to_pump, unknown, legs_of[far])
+    near = _to_sensing(bench, duty, routes, flows, ways)
+    if near is not None:
+        where, legs, place = near
+        missing = [leg.id for leg in legs if leg.bore_mm is None]
+        _drop_pair(
+            bench, duty, "regulator", f"{where} to {place}", _drop(bench, duty, legs), missing, legs
+        )
+    budget = bench.number(f"vacuum.{'nmc' if us_rules(bench) else 'iso'}_drop_receiver_to_pump_kpa")
+    done: set[str] = set()
+    for key in sorted(legs_of, key=lambda k: -_drop(bench, duty, legs_of[k])):
+        for leg in legs_of[key]:
+            if leg.id not in done:
+                done.add(leg.id)
+                _bore(bench, duty, leg, legs_of[key], budget)
+
+
+def _to_sensing(
+    bench: Bench, duty: Duty, routes: list[Route], flows: dict[str, float], ways: Ways
+) -> tuple[str, list[Leg], str] | None:
+    """The legs of the worst receiver up to where the regulator joins, or a vacuum sensor sits."""
+    plant = bench.plant
+    regulators = [r.id for r in plant.machines(Regulator)]
+    sensors = [s.on for s in plant.machines(Sensor) if s.measures == "vacuum"]
+    found = []
+    for receiver, pump, joints in routes:
+        for place in regulators:
+            reached = {n for j in ways.between(place, pump) for n in (j.a, j.b)}
+            taken: list[Joint] = []
+            here = [n for n in (joints[0].a, joints[0].b) if n.machine == receiver]
+            met = bool(set(here) & reached)
+            for joint in joints:
+                if met:
+                    break
+                taken.append(joint)
+                met = bool({joint.a, joint.b} & reached)
+            if met:
+                found.append((receiver, _legs(plant, taken, flows), place))
+        for on in sensors if not regulators else ():
+            up_to = [i for i, j in enumerate(joints) if on in (j.a.machine, j.b.machine)]
+            if up_to:
+                found.append((receiver, _legs(plant, joints[: up_to[0] + 1], flows), on))
+    return max(found, key=lambda f: _drop(bench, duty, f[1])) if found else None
+
+
+def _drop_pair(
+    bench: Bench, duty: Duty, what: str, way: str, drop: float, unknown: list[str], legs: list[Leg]
+) -> None:
+    """The ISO and the US limit as two findings; only the region's own is judged."""
+    place = {"pump": "pump inlet", "regulator": "place of regulation"}[what]
+    us = us_rules(bench)
+    for name, title, source, known in (
+        ("iso", "ISO", ISO, "from_memory"),
+        ("nmc", "US guide", NMC, "second_hand"),
+    ):
+        held = us == (name == "nmc")
+        key = f"vacuum.{name}_drop_receiver_to_{what}_kpa"
+        limit = bench.number(key)
+        judged = "held here" if held else "shown only"
+        bench.find(
+            f"vacuum.airline.drop_to_{what}.{name}",
+            f"Drop from receiver to {place}, {title}",
+            drop,
+            "kPa",
+            f"With one pump carrying all, vacuum falls {drop:.2f} kPa from {way}; {title} allows "
+            f"{limit:g} kPa ({judged})."
+            + (f" The bore of {', '.join(unknown)} is not stated." if unknown else ""),
+            subject=way.replace(" to ", "-"),
+            limit=limit if held else None,
+            sense="at_most" if held else "says",
+            allowance=TIGHT,
+            formula=DROP_FORMULA,
+            inputs=(
+                *(
+                    worked(
+                        "q, d, l",
+                        f"{leg.id}: air, bore, length with fittings",
+                        f"{leg.flow_l_min:.0f} L/min, {leg.bore_mm:g} mm, "
+                        f"{leg.equivalent_m(bench, leg.bore_mm):.1f} m",
+                    )
+                    for leg in legs
+                    if leg.bore_mm is not None
+                ),
+                stated("p", "working vacuum", duty.working_vacuum_kpa, "kPa"),
+                worked("p_a", "ambient pressure", round(duty.pressure_kpa_abs, 2), "kPa"),
+                bench.rule(key, "dp_most"),
+            ),
+            source=source,
+            known=known,
+            missing=tuple(f"bore of {i}" for i in unknown) if held else (),
+        )
+
+
+def _bore(bench: Bench, duty: Duty, leg: Leg, route: list[Leg], budget_kpa: float) -> None:
+    """The bore of a leg when half the drop permitted to the regulator is shared by length."""
+    nominal = 100.0
+    total = sum(one.equivalent_m(bench, one.bore_mm or nominal) for one in route)
+    own = leg.equivalent_m(bench, leg.bore_mm or nominal)
+    allowed = budget_kpa * DESIGN_SHARE * own / total
+    wanted = airline_bore_mm(
+        leg.flow_l_min, own, allowed, duty.working_vacuum_kpa, duty.pressure_kpa_abs
+    )
+    advised = next_airline_mm(wanted)
+    gland = leg.field == "vacuum_bore_mm"
+    has = f"{leg.bore_mm:g} mm" if leg.bore_mm is not None else "no bore stated"
+    bench.find(
+        "vacuum.gland.bore" if gland else "vacuum.airline.bore",
+        "Gland vacuum bore" if gland else "Main airline bore",
+        leg.bore_mm,
+        "mm",
+        f"{leg.id} has {has} for {leg.flow_l_min:.0f} L/min of free air; {advised:g} mm keeps the "
+        "whole way to half the drop permitted to the place of regulation.",
+        subject=leg.id,
+        formula="d = (27.8 l q^1.75 50/(p_a - p) / dp)^(1/4.75), dp shared by length",
+        inputs=(
+            worked("q", "free air with one pump carrying all", leg.flow_l_min, "L/min"),
+            worked("l", "length with fittings", round(own, 2), "m"),
+            worked("dp", "its share of half the permitted drop", round(allowed, 3), "kPa"),
+        ),
+        source=NMC if us_rules(bench) else ISO,
+        known="from_memory",
+        advised=advised,
+        advised_why=f"{wanted:.0f} mm keeps half the permitted drop; next bore",
+        target=(leg.id, leg.field),
+        missing=() if leg.bore_mm is not None else (f"bore of {leg.id}",),
+    )
+
+
+def _pulsator_line(bench: Bench, duty: Duty, line: PulsatorAirline) -> None:
+    plant = bench.plant
+    lines = plant.machines(PulsatorAirline)
+    pulse = air_use(bench, duty).pulsators / len(lines) / line.count
+    supplies = max(1, sum(1 for p in plant.pipes_at(line.id) if _supplies(line, p)))
+    ways = supplies * (2 if line.ring else 1)
+    flow, length = pulse / ways, line.length_m / ways
+    drop = UNIFORM_DRAW * airline_drop_kpa(
+        flow, length, line.bore_mm, duty.working_vacuum_kpa, duty.pressure_kpa_abs
+    )
+    key = (
+        "vacuum.nmc_drop_pulsator_line_kpa"
+        if us_rules(bench)
+        else "vacuum.iso_drop_pulsator_line_kpa"
+    )
+    limit = bench.number(key)
+    advised = next_airline_mm(
+        airline_bore_mm(
+            flow,
+            length,
+            DESIGN_SHARE / 2 * limit / UNIFORM_DRAW,
+            duty.working_vacuum_kpa,
+            duty.pressure_kpa_abs,
+        )
+    )
+    shape = "ring" if line.ring else "line"
+    bench.find(
+        "vacuum.pulsator_airline.drop",
+        "Pulsator airline",
+        drop,
+        "kPa",
+        f"{line.id}, a {line.bore_mm:g} mm {shape} of {line.length_m:.0f} m fed at {supplies} "
+        f"place{'s' if supplies > 1 else ''}, loses {drop:.2f} kPa to its far end at "
+        f"{flow:.0f} L/min each way; {limit:g} kPa is allowed to the pulsators. "
+        "Their pulse comes on top.",
+        subject=line.id,
+        limit=limit,
+        sense="at_most",
+        allowance=TIGHT,
+        formula="dp = 1/2.75 x 27.8 (l/k) (q/k)^1.75 / d^4.75 x 50/(p_a - p)",
+        inputs=(
+            worked("q", "air of its pulsators", pulse, "L/min"),
+            stated("k", "ways the air divides", ways),
+            stated("l", "length", line.length_m, "m"),
+            stated("d", "bore", line.bore_mm, "mm"),
+            bench.rule(key, "dp_most"),
+        ),
+        source=NMC if us_rules(bench) else ISO,
+        known="second_hand" if us_rules(bench) else "from_memory",
+        advised=advised,
+        advised_why="a quarter of the permitted drop, for the pulse comes on top",
+        target=(line, "bore_mm"),
+    )
+
+
+def _supplies(line: PulsatorAirline, pipe: Pipe) -> bool:
+    ends = (pipe.start, pipe.end)
+    return any(e.startswith(f"{line.id}.supply_") for e in ends)
