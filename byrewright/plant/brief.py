@@ -1,0 +1,439 @@
+"""The brief: about twenty lines in the farm's own words. What is left out is assumed, and said."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Literal
+
+from byrewright.plant.farm import (
+    Cleaning,
+    Clock,
+    Collection,
+    Group,
+    Herd,
+    Milking,
+    MilkOutTime,
+    Redundancy,
+    Site,
+    Supply,
+    Twelve,
+    Wishes,
+    Work,
+    clock,
+)
+from byrewright.plant.problems import BriefError, problem, show
+from byrewright.plant.record import Record, par
+from byrewright.plant.source import Source, load, read_text
+from byrewright.plant.translate import validate
+from byrewright.results import Assumption
+
+FORMAT = 1
+CLIMATES: Mapping[str, tuple[tuple[float, ...], float]] = {
+    "cool": ((-4, -4, 0, 5, 11, 15, 17, 16, 11, 6, 1, -3), 28.0),
+    "temperate": ((3, 4, 6, 9, 13, 16, 18, 18, 15, 11, 7, 4), 32.0),
+    "warm": ((9, 10, 13, 16, 20, 24, 27, 27, 23, 18, 13, 10), 38.0),
+    "hot": ((16, 18, 21, 25, 30, 33, 34, 33, 31, 27, 21, 17), 44.0),
+}
+"""Mean ambient by month and hottest afternoon, degC: round northern figures, no source."""
+STARTS: Mapping[int, tuple[str, ...]] = {
+    1: ("06:00",), 2: ("05:00", "16:00"), 3: ("05:00", "13:00", "21:00"),
+}  # fmt: skip
+MOST_MILKINGS = 6
+TANKER_L = 26000.0
+"""An articulated tanker (common practice, no source)."""
+WITHHELD_SHARE = 0.015
+"""Cows under treatment or just calved, as a share of the herd (common practice, no source)."""
+CALF_L_COW_DAY = 0.6
+"""Calf milk, litres a day for each cow: 8 calves to 100 cows at 8 L (common practice)."""
+
+Cooling = Literal["ice_bank", "direct_expansion", "chilled_water", "inline_and_silo"]
+
+
+class WaterSource(Record):
+    """The water to be had."""
+
+    origin: Literal["spring", "well", "borehole", "mains"] = par(
+        "", "where it comes from", "borehole", why="not stated"
+    )
+    flow_l_min: float | None = par("L/min", "most it gives", None, ge=1, le=10000)
+    temperature_c: Twelve = par("degC", "temperature by month, or one number")
+
+
+class Brief(Record):
+    """What the farm says. Only the cows and their yield are needed."""
+
+    brief: Literal[1] = par("", "version of this format", FORMAT)
+    farm: str = par("", "name of the farm or project", "(unnamed farm)", why="not stated")
+    cows: int = par("", "cows in milk", ge=4, le=20000)
+    yield_l_day: float = par("L/d", "milk a cow a day, mean", ge=1, le=100)
+    yield_spread: float = par("", "standard deviation of yield between cows, share of the mean",
+                              0.3, ge=0, le=1, why="usual between cows of one herd")  # fmt: skip
+    milk_out_time_s: MilkOutTime | None = par("", "unit-on time, mean and spread", None)
+    groups: tuple[Group, ...] = par("", "groups with their cows, or how many alike", ())
+    withheld_cows: int = par("", "cows whose milk is withheld", ge=0, le=2000)
+    milkings: tuple[Clock, ...] = par("", "start of each milking, or how many a day")
+    target_h: float = par("h", "time for one milking", ge=0.3, le=24)
+    operators: int = par("", "people milking", 2, ge=1, le=20,
+                         why="one prepares and attaches, one watches and sprays")  # fmt: skip
+    collections: tuple[Collection, ...] = par("", "tanker visits")
+    calf_milk_l_day: float = par("L/d", "milk fed to calves a day", ge=0, le=50000)
+    water_source: WaterSource = par("", "where water comes from, its flow and temperature")
+    climate: Literal["cool", "temperate", "warm", "hot"] = par(
+        "", "climate, where ambient_c is not given", "temperate", why="not stated"
+    )
+    ambient_c: Twelve = par("degC", "mean ambient by month")
+    hottest_c: float = par("degC", "hot afternoon that cooling must stand", ge=5, le=55)
+    altitude_m: float = par(
+        "m", "height above sea level", 100.0, ge=-400, le=4500, why="not stated"
+    )
+    region: str = par(
+        "", "whose milk-temperature rules apply", "EU", why="not stated: the first of the rule sets"
+    )
+    supply: Supply | None = par("", "electricity: phases, voltage, limit and tariff", None)
+    currency: str = par("", "currency of prices", "EUR", why="not stated")
+    wage_h: float | None = par("", "cost of an hour's work", None, ge=0, le=500)
+    layout: Literal["rotary", "rows"] = par(
+        "", "rotary deck, or fixed stalls in rows", "rotary", why="not stated: rotaries first"
+    )
+    rows: int = par("", "rows of fixed stalls (1 for a rotary)", ge=1, le=4)
+    stalls: int | None = par("", "stalls; proposed where not given", None, ge=4, le=200)
+    redundancy: Redundancy = par("", "none, duty-and-standby or shared-running", "shared-running",
+                                 why="no single failure should stop milking")  # fmt: skip
+    no_single_stop: bool = par(
+        "", "no single failure may stop milking", True, why="the usual wish of large herds"
+    )
+    standby_power: Literal["none", "automatic", "tractor"] = par(
+        "", "standby power", "automatic", why="the usual wish of large herds"
+    )
+    reserve_h: float = par("h", "milk storage beyond the next collection", 12.0, ge=0, le=96,
+                           why="a tanker half a day late")  # fmt: skip
+    go_round_share: float = par("", "share of cows that may go round twice", 0.10, ge=0, le=0.5,
+                                why="high-yield herds aim at 5-10 %")  # fmt: skip
+    budget: Literal["lean", "balanced", "generous"] = par(
+        "", "first cost against running cost", "balanced", why="not stated"
+    )
+    cooling: Cooling | None = par("", "how milk is cooled; proposed where not given", None)
+    direct_loading: bool = par(
+        "", "milk may go straight to tankers", False, why="not stated: milk goes to tanks"
+    )
+    milk_out_c: float | None = par(
+        "degC", "wished milk temperature into the tank", None, ge=1, le=38
+    )
+    vacuum_kpa: float = par("kPa", "working vacuum at the receiver", 42.0, ge=30, le=50,
+                            why="a usual setting of low lines")  # fmt: skip
+    cleaning: Cleaning | None = par("", "how the plant is washed", None)
+
+    def site_part(self) -> Site:
+        """The site of the plant."""
+        stated: dict[str, Any] = {} if self.supply is None else {"supply": self.supply}
+        return Site(
+            name=self.farm, region=self.region, altitude_m=self.altitude_m,
+            water_temperature_c=self.water_source.temperature_c, ambient_c=self.ambient_c,
+            hottest_c=self.hottest_c, currency=self.currency, **stated,
+        )  # fmt: skip
+
+    def herd_part(self) -> Herd:
+        """The herd of the plant; withheld cows are put in the last group to be milked."""
+        groups = self.groups or (Group(name="herd", cows=self.cows),)
+        if self.withheld_cows and not any(g.withheld_cows for g in groups):
+            last = groups[-1].model_copy(update={"withheld_cows": self.withheld_cows})
+            groups = (*groups[:-1], last)
+        times = self.milk_out_time_s
+        stated: dict[str, Any] = {} if times is None else {"milk_out_time_s": times}
+        return Herd(cows=self.cows, yield_l_day=self.yield_l_day, yield_spread=self.yield_spread,
+                    groups=groups, **stated)  # fmt: skip
+
+    def milkings_part(self) -> tuple[Milking, ...]:
+        """The milkings of the plant, named by the time of day."""
+        return tuple(
+            Milking(name=name, start=start, target_h=self.target_h, operators=self.operators)
+            for name, start in zip(_names(self.milkings), self.milkings, strict=True)
+        )
+
+    def work_part(self) -> Work:
+        """The milking routine of the plant."""
+        return Work() if self.wage_h is None else Work(wage_h=self.wage_h)
+
+    def cleaning_part(self) -> Cleaning:
+        """How the plant is washed: after each milking where nothing else is said."""
+        return self.cleaning or Cleaning(washes_a_day=min(6, len(self.milkings)))
+
+    def wishes_part(self) -> Wishes:
+        """What findings are held to."""
+        wish = self.milk_out_c
+        stated: dict[str, Any] = {} if wish is None else {"milk_out_c": wish}
+        return Wishes(
+            redundancy=self.redundancy, no_single_stop=self.no_single_stop, budget=self.budget,
+            reserve_h=self.reserve_h, standby_power=self.standby_power,
+            go_round_share=self.go_round_share, **stated,
+        )  # fmt: skip
+
+
+WHERE: Mapping[str, str] = {
+    "farm": "site.name",
+    "yield_spread": "herd.yield_spread",
+    "groups": "herd.groups",
+    "withheld_cows": "herd.groups",
+    "milkings": "milkings",
+    "ambient_c": "site.ambient_c",
+    "climate": "site.ambient_c",
+    "hottest_c": "site.hottest_c",
+    "altitude_m": "site.altitude_m",
+    "region": "site.region",
+    "currency": "site.currency",
+    "redundancy": "wishes.redundancy",
+    "no_single_stop": "wishes.no_single_stop",
+    "standby_power": "wishes.standby_power",
+    "reserve_h": "wishes.reserve_h",
+    "go_round_share": "wishes.go_round_share",
+    "budget": "wishes.budget",
+    "collections": "collections",
+    "cleaning": "cleaning.washes_a_day",
+    "temperature_c": "site.water_temperature_c",
+}
+"""The place in the plant file to which a line of the brief goes; others keep `brief.name`."""
+
+
+@dataclass(frozen=True)
+class BriefFile:
+    """A brief, complete, with what was assumed where it said nothing.
+
+    Each assumption's `where` is the place in the plant file that it fills.
+    """
+
+    brief: Brief
+    path: Path | None
+    name: str
+    assumptions: tuple[Assumption, ...]
+    source: Source = field(repr=False)
+
+
+def read_brief(path: str | Path) -> BriefFile:
+    """Read a brief.
+
+    Raises:
+        BriefError: with one `Problem` for each thing wrong, in file order. Nothing else.
+    """
+    found = read_brief_text(read_text(path, BriefError), str(path))
+    return BriefFile(found.brief, Path(path), found.name, found.assumptions, found.source)
+
+
+def read_brief_text(text: str, name: str = "brief.yaml") -> BriefFile:
+    """Read a brief from text; `name` stands for the file in messages.
+
+    Raises:
+        BriefError: with one `Problem` for each thing wrong, in file order. Nothing else.
+    """
+    source = load(text, name, BriefError, "cows: 500")
+    version = source.data.get("brief", FORMAT)
+    if version != FORMAT or isinstance(version, bool | float):
+        source.add("F030", ("brief",), found=show(version), allowed=str(FORMAT))
+        source.stop(BriefError)
+    filler = _Filler(source)
+    brief = validate(Brief, filler.filled(), source, ())
+    if brief is not None:
+        _cross_check(brief, source)
+    source.stop(BriefError)
+    if brief is None:
+        raise BriefError([problem("F024", file=name, found="the file", allowed="a brief")])
+    return BriefFile(brief, None, name, filler.all_assumptions(brief), source)
+
+
+def _cross_check(brief: Brief, source: Source) -> None:
+    total = sum(g.cows for g in brief.groups)
+    if brief.groups and total != brief.cows:
+        source.add("C002", ("groups",), found=total, allowed=brief.cows)
+    withheld = sum(g.withheld_cows for g in brief.groups)
+    if brief.withheld_cows > brief.cows or (withheld and withheld != brief.withheld_cows):
+        source.add("C003", ("withheld_cows",), found=brief.withheld_cows,
+                   allowed=withheld or brief.cows)  # fmt: skip
+    for start in brief.milkings:
+        if brief.milkings.count(start) > 1:
+            source.add("C007", ("milkings",), found=start)
+            break
+
+
+class _Filler:
+    """Completes the lines that a brief left out, or wrote short, and notes each assumption."""
+
+    def __init__(self, source: Source) -> None:
+        self.source = source
+        self.stated: dict[str, Any] = source.data
+        self.data: dict[str, Any] = dict(source.data)
+        self.notes: list[Assumption] = []
+
+    def assume(
+        self, key: str, value: Any, said: float | str, unit: str, meaning: str, why: str
+    ) -> None:
+        """Fill in a line and note it."""
+        self.data[key] = value
+        self.note(key, said, unit, meaning, why)
+
+    def note(self, key: str, said: float | str, unit: str, meaning: str, why: str) -> None:
+        self.notes.append(Assumption(_where(key), meaning, said, unit, why))
+
+    def filled(self) -> dict[str, Any]:
+        """The brief's data with every line that has no plain default filled in."""
+        self.weather()
+        self.water()
+        self.milking_times()
+        self.herd_groups()
+        self.tankers()
+        if "rows" not in self.data:
+            self.data["rows"] = 2 if self.data.get("layout") == "rows" else 1
+        return self.data
+
+    def all_assumptions(self, brief: Brief) -> tuple[Assumption, ...]:
+        """Those filled in here and the plain defaults, in the brief's order."""
+        plain = [
+            Assumption(_where(p.name), p.meaning, _said(p.default), p.unit, p.why, p.known)
+            for p in brief.defaulted()
+            if p.name != "climate"
+        ]  # fmt: skip
+        if brief.cleaning is None:
+            times = brief.cleaning_part().washes_a_day
+            self.note("cleaning", times, "", "full plant washes a day", "one after each milking")
+        return tuple(dict.fromkeys([*plain, *self.notes]))
+
+    def number(self, key: str, unit: str = "") -> float | None:
+        """A stated number, or None where it is missing or wrong (which is told elsewhere)."""
+        from byrewright.standards.units import UnitError, parse_quantity
+
+        value = self.stated.get(key)
+        if isinstance(value, str) and unit:
+            try:
+                value = parse_quantity(value, unit)
+            except UnitError:
+                return None
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            return None
+        return float(value) if math.isfinite(value) and 0 < value < 1e6 else None
+
+    def weather(self) -> None:
+        climate = self.stated.get("climate", "temperate")
+        known = climate if isinstance(climate, str) and climate in CLIMATES else "temperate"
+        months, hottest = CLIMATES[known]
+        why = f"round figures for a {known} climate"
+        if "climate" not in self.stated:
+            why = f"climate not stated: {why}"
+        if "ambient_c" not in self.data:
+            said = ", ".join(f"{v:g}" for v in months)
+            self.assume("ambient_c", list(months), said, "degC", "mean ambient by month", why)
+        if "hottest_c" not in self.data:
+            meaning = "hot afternoon that cooling must stand"
+            self.assume("hottest_c", hottest, hottest, "degC", meaning, why)
+
+    def water(self) -> None:
+        water = self.data.get("water_source", {})
+        if not isinstance(water, dict):
+            return
+        water = dict(water)
+        stated = water.get("temperature_c")
+        if isinstance(stated, int | float | str) and not isinstance(stated, bool):
+            water["temperature_c"] = [stated] * 12
+        elif stated is None and "temperature_c" not in water:
+            mean = _ground_water_c(self.data["ambient_c"])
+            water["temperature_c"] = [mean] * 12
+            self.note("temperature_c", mean, "degC", "temperature of the water source, all year",
+                      "ground water lies near the year's mean ambient")  # fmt: skip
+        if "origin" not in water:
+            self.note("origin", "borehole", "", "where water comes from", "not stated")
+        self.data["water_source"] = water
+
+    def milking_times(self) -> None:
+        stated = self.data.get("milkings")
+        count = 2 if "milkings" not in self.data else stated
+        if isinstance(count, int) and not isinstance(count, bool):
+            if not 1 <= count <= MOST_MILKINGS:
+                allowed = f"1 to {MOST_MILKINGS} a day"
+                self.source.add("F026", ("milkings",), found=show(count), allowed=allowed)
+                count = 2
+            starts = STARTS.get(count) or tuple(clock(240 + i * 1440 / count) for i in range(count))
+            why = "not stated" if stated is None else f"{count} milkings spread over the day"
+            said = ", ".join(starts)
+            self.assume("milkings", list(starts), said, "", "start of each milking", why)
+        every = self.data["milkings"] if isinstance(self.data["milkings"], list) else []
+        if "target_h" not in self.data:
+            hours = round(min(4.0, 0.6 * 24 / max(1, len(every))), 1)
+            where = f"milkings.{(*_names(every), 'milking')[0]}.target_h"
+            why = "cows should not stand longer away from feed and rest"
+            self.data["target_h"] = hours
+            self.notes.append(Assumption(where, "time for one milking", hours, "h", why))
+
+    def herd_groups(self) -> None:
+        cows, groups = self.number("cows"), self.data.get("groups")
+        if isinstance(groups, int) and not isinstance(groups, bool) and cows:
+            if not 1 <= groups <= min(40, cows):
+                self.source.add("F026", ("groups",), found=show(groups), allowed="1 to 40 groups")
+                groups = 1
+            whole, rest = divmod(int(cows), groups)
+            made = [{"name": f"group {i + 1}", "cows": whole + (i < rest)} for i in range(groups)]
+            said, why = f"{groups} groups alike", "only their number is stated"
+            self.assume("groups", made, said, "", "groups of cows", why)
+        if "withheld_cows" not in self.data:
+            self.withheld(cows or 0, groups if isinstance(groups, list) else [])
+        if "calf_milk_l_day" not in self.data:
+            litres = float(min(50000, round(CALF_L_COW_DAY * (cows or 0), -1)))
+            why = "8 calves to 100 cows at 8 L a day"
+            meaning = "milk fed to calves a day"
+            self.assume("calf_milk_l_day", litres, litres, "L/d", meaning, why)
+
+    def withheld(self, cows: float, groups: list[Any]) -> None:
+        inside = [g.get("withheld_cows") for g in groups if isinstance(g, dict)]
+        known = [w for w in inside if isinstance(w, int) and not isinstance(w, bool)]
+        if known:
+            self.data["withheld_cows"] = sum(known)
+            return
+        few = min(2000, max(1, round(WITHHELD_SHARE * cows)))
+        why = "about 1.5 % of a herd is under treatment or has just calved"
+        self.assume("withheld_cows", few, few, "", "cows whose milk is withheld", why)
+
+    def tankers(self) -> None:
+        if "collections" in self.data:
+            return
+        day_l = (self.number("cows") or 0) * (self.number("yield_l_day", "L/d") or 0)
+        every = 2 if 0 < day_l * 2 <= TANKER_L else 1
+        visits = min(12, max(1, math.ceil(day_l * every / TANKER_L)))
+        times = [clock(570 + i * 1440 / visits) for i in range(visits)]
+        made = [{"at": t, "tanker_l": TANKER_L, "every_days": every} for t in times]
+        said = f"{TANKER_L:g} L at {', '.join(times)}" + (" every other day" if every == 2 else "")
+        self.assume("collections", made, said, "", "tanker visits",
+                    "as many visits of one articulated tanker as the milk needs")  # fmt: skip
+
+
+def _ground_water_c(ambient: Any) -> float:
+    """Ground water lies near the year's mean ambient (common practice, no source)."""
+    numbers = (
+        [a for a in ambient if isinstance(a, int | float)] if isinstance(ambient, list) else []
+    )
+    if len(numbers) != 12 or not all(abs(a) < 100 for a in numbers):
+        return 10.0
+    return min(25.0, max(4.0, float(round(sum(numbers) / 12))))
+
+
+def _where(key: str) -> str:
+    return WHERE.get(key, f"brief.{key}")
+
+
+DAYTIMES = ((4, "night"), (11, "morning"), (15, "midday"), (20, "evening"), (99, "night"))
+"""Hour before which a milking is called so."""
+
+
+def _names(starts: Any) -> tuple[str, ...]:
+    """Names of milkings by their start, each once."""
+    found: list[str] = []
+    for start in starts:
+        hour = int(start[:2]) if isinstance(start, str) and start[:2].isdecimal() else 0
+        name = next(word for end, word in DAYTIMES if hour < end)
+        taken = sum(1 for n in found if n.split(" ")[0] == name)
+        found.append(f"{name} {taken + 1}" if taken else name)
+    return tuple(found)
+
+
+def _said(value: Any) -> float | str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return float(value) if isinstance(value, int | float) else str(value)

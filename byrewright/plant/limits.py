@@ -1,0 +1,80 @@
+"""The limits file: a user's own numbers in place of those of the rulebook."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from byrewright.plant.problems import LimitsError, nearest, show
+from byrewright.plant.source import Place, Source, load, read_text
+from byrewright.standards.rulebook import Rulebook, default_rulebook
+from byrewright.standards.units import UnitError, parse_quantity
+
+FILE = "limits.yaml"
+
+
+def rules_beside(plant_path: str | Path) -> Rulebook:
+    """The rulebook with the limits file that lies beside a plant file, where there is one.
+
+    Raises:
+        LimitsError: the limits file is there and wrong.
+    """
+    path = Path(plant_path).parent / FILE
+    return read_limits(path) if path.exists() else default_rulebook()
+
+
+def read_limits(path: str | Path) -> Rulebook:
+    """Read a limits file: rule keys with a number in the rule's unit, or with a unit of its own.
+
+    A key may be written whole (`vacuum.some_limit: 3`) or under its theme.
+
+    Raises:
+        LimitsError: with one `Problem` for each thing wrong, in file order. Nothing else.
+    """
+    return read_limits_text(read_text(path, LimitsError), str(path))
+
+
+def read_limits_text(text: str, name: str = FILE) -> Rulebook:
+    """Read limits from text; `name` stands for the file in messages.
+
+    Raises:
+        LimitsError: with one `Problem` for each thing wrong, in file order. Nothing else.
+    """
+    rules = default_rulebook()
+    source = load(
+        text, name, LimitsError, f"{next(iter(rules))}: {rules[next(iter(rules))].value:g}"
+    )
+    found: dict[str, float] = {}
+    for place, value in _leaves(source.data, ()):
+        key = ".".join(str(p) for p in place)
+        if key not in rules:
+            source.add("L001", place, True, found=show(key), near=nearest(key, rules))
+            continue
+        number = _number(source, place, value, rules[key].unit)
+        if number is not None:
+            found[key] = number
+    source.stop(LimitsError)
+    return Rulebook(found)
+
+
+def _leaves(data: dict[str, Any], place: Place) -> Iterator[tuple[Place, Any]]:
+    for key, value in data.items():
+        if isinstance(value, dict):
+            yield from _leaves(value, (*place, key))
+        else:
+            yield (*place, key), value
+
+
+def _number(source: Source, place: Place, value: Any, unit: str) -> float | None:
+    if isinstance(value, str):
+        try:
+            return parse_quantity(value, unit)
+        except UnitError as error:
+            source.add("F025", place, found=show(value), why=str(error))
+            return None
+    good = isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < 1e300
+    if not good:
+        source.add("L002", place, found=show(value), allowed=f" in {unit}" if unit else "")
+        return None
+    return float(value)
