@@ -96,7 +96,8 @@ def _flows(bench: Bench, duty: Duty, need: Demand, ways: Ways) -> dict[str, floa
         if us_rules(bench)
         else need.iso.effective_reserve_l_min_free
     )
-    milk_air = air.claws + need.iso.milk_leakage_l_min_free + reserveif not lines:
+    milk_air = air.claws + need.iso.milk_leakage_l_min_free + reserve
+    if not lines:
         milk_air += air.pulsators
     sources = [(r.id, milk_air / len(receivers)) for r in receivers]
     sources += [(line.id, air.pulsators / len(lines)) for line in lines]
