@@ -1,0 +1,133 @@
+"""Every single, double and triple wrong position, tried one and all."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import combinations, product
+
+from byrewright.studies.routes.questions import Question, Reaches, Scene, Stands
+from byrewright.studies.routes.spread import Combination, Flood, bits, cases, walk
+
+BATCH = 1 << 18
+"""Combinations tried side by side; more only costs memory."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hit:
+    """A question answered with yes: in this mode, these wrong positions do this."""
+
+    mode: str
+    question: Question
+    wrong: Combination
+
+    @property
+    def order(self) -> int:
+        return len(self.wrong)
+
+    @property
+    def machines(self) -> frozenset[str]:
+        return frozenset(m for m, _ in self.wrong)
+
+
+def every_combination(others: dict[str, tuple[str, ...]], order: int) -> Iterator[Combination]:
+    """All combinations of exactly `order` wrong positions."""
+    for machines in combinations(others, order):
+        for positions in product(*(others[m] for m in machines)):
+            yield tuple(zip(machines, positions, strict=True))
+
+
+def answer(scene: Scene, question: Question, flood: Flood) -> int:
+    """The cases (as bits) in which a question is answered with yes."""
+    mask = flood.cases.every
+    for condition in question.all_of:
+        if isinstance(condition, Stands):
+            mask &= flood.where(condition.machine, condition.positions)
+        else:
+            reached = flood.of(scene.spreads[condition.spread])
+            anywhere = 0
+            for node in condition.nodes:
+                anywhere |= reached.get(node, 0)
+            mask &= anywhere if condition.wanted else flood.cases.every & ~anywhere
+        if not mask:
+            break
+    return mask
+
+
+def holds(scene: Scene, question: Question, wrong: Iterable[tuple[str, str]]) -> bool:
+    """Whether a question is answered with yes in one case."""
+    position = {**scene.wanted, **dict(wrong)}
+    for condition in question.all_of:
+        if isinstance(condition, Stands):
+            if position.get(condition.machine) not in condition.positions:
+                return False
+        else:
+            found = walk(scene.spreads[condition.spread], position)
+            if any(n in found for n in condition.nodes) is not condition.wanted:
+                return False
+    return True
+
+
+def tried(scene: Scene, order: int) -> int:
+    """How many combinations of 1 to `order` wrong positions a scene has."""
+    counts = [len(p) for p in scene.others.values()]
+    ways = [1] + [0] * order
+    for n in counts:
+        for k in range(order, 0, -1):
+            ways[k] += ways[k - 1] * n
+    return sum(ways[1:])
+
+
+def search(scene: Scene, order: int, questions: Sequence[Question] | None = None,
+           others: dict[str, tuple[str, ...]] | None = None) -> list[Hit]:  # fmt: skip
+    """Every combination of up to `order` wrong positions that does harm, and no part of which does
+    the same harm (order 0: the mode itself is wrong)."""
+    asked = list(scene.questions if questions is None else questions)
+    pool = scene.others if others is None else others
+    hits: list[Hit] = []
+    done: dict[str, set[frozenset[tuple[str, str]]]] = {q.name: set() for q in asked}
+    for level in range(order + 1):
+        batch: list[Combination] = []
+        for combination in every_combination(pool, level):
+            batch.append(combination)
+            if len(batch) == BATCH:
+                hits += _try(scene, asked, batch, done)
+                batch = []
+        if batch:
+            hits += _try(scene, asked, batch, done)
+    return hits
+
+
+def _try(scene: Scene, asked: list[Question], batch: list[Combination],
+         done: dict[str, set[frozenset[tuple[str, str]]]]) -> list[Hit]:  # fmt: skip
+    flood = Flood(cases(scene.wanted, batch))
+    hits = []
+    for question in asked:
+        smaller = done[question.name]
+        if frozenset() in smaller:
+            continue
+        mask = answer(scene, question, flood)
+        mask &= ~_supersets(smaller, flood)
+        for number in bits(mask):
+            wrong = batch[number]
+            smaller.add(frozenset(wrong))
+            hits.append(Hit(scene.name, question, wrong))
+    return hits
+
+
+def _supersets(smaller: Iterable[frozenset[tuple[str, str]]], flood: Flood) -> int:
+    """The cases that contain a combination already known to do this harm."""
+    known = 0
+    for part in smaller:
+        mask = flood.cases.every
+        for move in part:
+            mask &= flood.cases.at.get(move, 0)
+        known |= mask
+    return known
+
+
+def reaches(question: Question) -> Iterator[Reaches]:
+    """The reach conditions of a question."""
+    for condition in question.all_of:
+        if isinstance(condition, Reaches):
+            yield condition

@@ -1,0 +1,495 @@
+"""What is asked of each mode: conditions on spreads that must never all hold together."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+
+from byrewright.plant.plant import Plant
+from byrewright.studies.routes.network import (
+    FILLS,
+    FULL,
+    MILKS,
+    READY,
+    RUNS,
+    STOPPED,
+    WASHED,
+    Arc,
+    Network,
+    Roles,
+    network,
+    surely,
+)
+from byrewright.studies.routes.spread import Spread, Start, Way, walk
+
+WASHING = frozenset({"wash", "rinse"})
+LEFT_LITRES = 1.0
+"""A pipe that holds less than this when not drained is not reported."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reaches:
+    """Holds when a spread reaches one of the nodes (or none of them, when not `wanted`)."""
+
+    spread: str
+    nodes: tuple[int, ...]
+    wanted: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Stands:
+    """Holds while a machine is in one of the positions."""
+
+    machine: str
+    positions: frozenset[str]
+
+
+Condition = Reaches | Stands
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """Something that must not happen: it does when every condition holds."""
+
+    harm: str
+    subject: str
+    all_of: tuple[Condition, ...]
+    loses: str = ""
+    """`milk` loses the milk flow, a tank's id loses its content, `pipe:ID` leaves litres."""
+
+    @property
+    def name(self) -> str:
+        return f"{self.harm}@{self.subject}"
+
+
+@dataclass
+class Scene:
+    """One mode (or one change between two modes): wanted positions, what else they could be,
+    the spreads and the questions."""
+
+    name: str
+    does: frozenset[str]
+    wanted: dict[str, str | None]
+    others: dict[str, tuple[str, ...]]
+    net: Network
+    spreads: dict[str, Spread] = field(default_factory=dict)
+    questions: list[Question] = field(default_factory=list)
+
+    def ask(self, harm: str, subject: str, *all_of: Condition, loses: str = "") -> None:
+        """Add a question, unless it has a reach condition without a node."""
+        if not any(isinstance(c, Reaches) and c.wanted and not c.nodes for c in all_of):
+            self.questions.append(Question(harm, subject, all_of, loses))
+
+    def guards(self, question: Question) -> set[str]:
+        """The machines whose position can matter to a question."""
+        found: set[str] = set()
+        for condition in question.all_of:
+            if isinstance(condition, Stands):
+                found.add(condition.machine)
+            else:
+                found |= self.spreads[condition.spread].guards()
+        return found
+
+
+def other_positions(plant: Plant, machine_id: str, wanted: str | None) -> tuple[str, ...]:
+    """The wrong positions of a machine that differ in effect from the wanted one and each other."""
+    machine = plant.equipment[machine_id]
+    if machine.can("gives milk"):
+        return ()
+    ways = machine.inside()
+    if any(w.how == "mover" for w in ways):
+        return tuple(
+            s for s in (RUNS, STOPPED) if s != wanted and not (s == RUNS and wanted == READY)
+        )
+    gates = [w for w in ways if w.how == "gate"]
+    if not gates:
+        return ()
+    every = dict.fromkeys((*machine.states(), *(p for w in gates for p in w.positions)))
+
+    def effect(position: str | None) -> tuple[tuple[bool, bool], ...]:
+        return tuple(
+            (position in w.positions, position in surely(machine, w.positions)) for w in gates
+        )
+
+    seen = {effect(wanted)}
+    out = []
+    for position in every:
+        if effect(position) not in seen:
+            seen.add(effect(position))
+            out.append(position)
+    return tuple(out)
+
+
+def all_scenes(plant: Plant, net: Network | None = None) -> dict[str, Scene]:
+    """The scene of every mode."""
+    net = net or network(plant)
+    return {mode: scene(plant, mode, net) for mode in plant.modes}
+
+
+def scene(plant: Plant, mode: str, net: Network | None = None) -> Scene:
+    """What is asked of one mode."""
+    net = net or network(plant)
+    wanted = {m: plant.position(mode, m) for m in plant.equipment}
+    made = Scene(mode, frozenset(plant.modes[mode].does), wanted, {}, net)
+    _Asker(made, net).everything()
+    matters = set().union(*(made.guards(q) for q in made.questions)) if made.questions else set()
+    for machine_id in plant.equipment:
+        if machine_id in matters:
+            others = other_positions(plant, machine_id, wanted[machine_id])
+            if any(isinstance(c, Stands) and c == Stands(machine_id, frozenset({FULL}))
+                   for q in made.questions for c in q.all_of):  # fmt: skip
+                others = (*others, FULL)
+            if others:
+                made.others[machine_id] = others
+    return made
+
+
+def change(plant: Plant, before: str, after: str, net: Network | None = None) -> Scene:
+    """What is asked while the plant goes from one mode to another, machine by machine."""
+    from byrewright.studies.routes.classes import HARMS
+
+    net = net or network(plant)
+    wanted = {m: plant.position(before, m) for m in plant.equipment}
+    does = frozenset(plant.modes[before].does) | frozenset(plant.modes[after].does)
+    made = Scene(f"{before} to {after}", does, wanted, {}, net)
+    asker = _Asker(made, net, {m: plant.position(after, m) for m in plant.equipment})
+    asker.everything()
+    made.questions = [q for q in made.questions if HARMS[q.harm].moving]
+    for machine_id in plant.equipment:
+        target = plant.position(after, machine_id)
+        if target is not None and target != wanted[machine_id]:
+            made.others[machine_id] = (target,)
+    return made
+
+
+@dataclass
+class _Asker:
+    """Fills a scene. `later` holds the wanted positions after a change."""
+
+    scene: Scene
+    net: Network
+    later: dict[str, str | None] | None = None
+
+    def __post_init__(self) -> None:
+        self.plant = self.net.plant
+        self.roles = Roles(self.plant)
+        self.does = self.scene.does
+
+    # positions -------------------------------------------------------------------------------
+
+    def could(self, machine: str, positions: Iterable[str]) -> bool:
+        """Whether a machine is, or comes to be, in one of the positions."""
+        places = {self.scene.wanted.get(machine)}
+        if self.later is not None:
+            places.add(self.later.get(machine))
+        return bool(places & set(positions))
+
+    def bodies(self, machines: Iterable[str]) -> tuple[int, ...]:
+        return tuple(self.net.body[m] for m in machines if m in self.net.body)
+
+    # building spreads ------------------------------------------------------------------------
+
+    def spread(self, key: str, starts: Iterable[Start], ways: Iterable[Way]) -> Spread:
+        made = Spread(key, tuple(starts), tuple(ways))
+        self.scene.spreads[key] = made
+        return made
+
+    def liquid(self, stops: Iterable[int], *, surely: bool = False,
+               keep: Callable[[Arc], bool] = lambda arc: True) -> list[Way]:  # fmt: skip
+        """Liquid ways that do not lead on from the vessels where it stops."""
+        ends = set(stops)
+        return [
+            (a.a, a.b, a.machine, a.must if surely else a.may)
+            for a in self.net.liquid
+            if a.a not in ends and keep(a)
+        ]
+
+    def everything(self) -> None:
+        self._spreads()
+        self._milk()
+        self._stored()
+        self._foreign()
+        self._withheld()
+        if self.later is None:
+            self._pumps()
+            self._past()
+            self._vacuum()
+            self._seats()
+            self._drained()
+
+    def _spreads(self) -> None:
+        roles, net = self.roles, self.net
+        self.vessels = self.bodies((*roles.tanks, *roles.calves, *roles.withheld, *roles.bays,
+                                    *roles.drains, *roles.troughs))  # fmt: skip
+        milk: list[Start] = []
+        withheld: list[Start] = []
+        self.milkers = [u for u in roles.units if self.could(u, (MILKS,))]
+        for unit in self.milkers:
+            guard = (unit, frozenset({MILKS}))
+            plain, marked = net.node(unit, "milk"), net.node(unit, "withheld")
+            if marked is not None:
+                withheld.append((marked, *guard))
+            if plain is not None and marked is None and "withheld_draw" in self.does:
+                withheld.append((plain, *guard))
+            elif plain is not None:
+                milk.append((plain, *guard))
+        self.spread("milk", milk, self.liquid(self.vessels))
+        self.spread("withheld", withheld, self.liquid(self.vessels))
+        washed: list[Start] = [
+            (net.body[t], t, frozenset({WASHED})) for t in roles.tanks
+            if t in net.body and self.could(t, (WASHED,))
+        ]  # fmt: skip
+        trough: list[Start] = [(n, None, None) for n in self.bodies(roles.troughs)]
+        rinse = "rinse" in self.does and "wash" not in self.does
+        stops = self.bodies((*roles.drains, *roles.bays, *roles.calves, *roles.withheld))
+        milky = [net.body[t] for t in roles.tanks if t in net.body and not self.could(t, (WASHED,))]
+        self.spread("wash", [*washed, *([] if rinse else trough)], self.liquid((*stops, *milky)))
+        waters: list[Start] = [(n, None, None) for n in self.bodies(roles.waters)]
+        apart = [] if rinse else list(self.bodies(roles.troughs))
+        self.spread("water", [*waters, *(trough if rinse else [])],
+                    self.liquid((*stops, *milky, *apart)))  # fmt: skip
+
+    # milk that flows -------------------------------------------------------------------------
+
+    def _milk(self) -> None:
+        if not self.scene.spreads["milk"].starts:
+            return
+        net, roles = self.net, self.roles
+        for drain in roles.drains:
+            self._to("milk_lost", drain, self.bodies((drain,)), "milk")
+        for end in net.open_ends:
+            self._to("milk_lost", net.nodes[end].machine, (end,), "milk")
+        for trough in roles.troughs:
+            self._to("milk_to_wash", trough, self.bodies((trough,)), "milk")
+        for tank in roles.tanks:
+            body = self.bodies((tank,))
+            if self.could(tank, (WASHED,)):
+                self.scene.ask("milk_to_wash", tank, Reaches("milk", body),
+                               Stands(tank, frozenset({WASHED})), loses="milk")  # fmt: skip
+            wrong = frozenset(self.plant.equipment[tank].states()) - {FILLS, WASHED}
+            self.scene.ask("wrong_tank", tank, Reaches("milk", body), Stands(tank, wrong),
+                           loses="milk")  # fmt: skip
+            if self.could(tank, (FILLS,)):
+                self._full(tank)
+        for bay in roles.bays:
+            if "direct_load" not in self.does:
+                self._to("wrong_tank", bay, self.bodies((bay,)), "milk")
+        for calf in roles.calves:
+            if "calf_draw" in self.does:
+                self._full(calf)
+            else:
+                self._to("wrong_tank", calf, self.bodies((calf,)), "milk")
+        for vessel in roles.withheld:
+            self._to("wrong_tank", vessel, self.bodies((vessel,)), "milk")
+
+    def _to(self, harm: str, subject: str, nodes: tuple[int, ...], loses: str) -> None:
+        self.scene.ask(harm, subject, Reaches("milk", nodes), loses=loses)
+
+    def _full(self, vessel: str, spread: str = "milk") -> None:
+        if self.later is None:
+            self.scene.ask("overflow", vessel, Reaches(spread, self.bodies((vessel,))),
+                           Stands(vessel, frozenset({FULL})), loses="milk")  # fmt: skip
+
+    # milk that is stored ---------------------------------------------------------------------
+
+    def _stored(self) -> None:
+        net, roles = self.net, self.roles
+        loading = bool(self.does & {"collection", "direct_load"})
+        for tank in roles.tanks:
+            if tank not in net.body:
+                continue
+            here = net.body[tank]
+            holds = frozenset(self.plant.equipment[tank].states()) - {WASHED} | {FULL}
+            if not self.could(tank, holds):
+                continue
+            key = f"content of {tank}"
+            self.spread(
+                key, [(here, tank, holds)], self.liquid(n for n in self.vessels if n != here)
+            )
+            lost = [*self.bodies(roles.drains), *net.open_ends]
+            if not loading:
+                lost += self.bodies(roles.bays)
+            self.scene.ask("milk_lost", tank, Reaches(key, tuple(lost)), loses=tank)
+            self.scene.ask("milk_to_wash", f"{tank} content",
+                           Reaches(key, self.bodies(roles.troughs)), loses=tank)  # fmt: skip
+
+    # wash, water and withheld milk -----------------------------------------------------------
+
+    def milk_nodes(self) -> tuple[int, ...]:
+        """Where milk flows with every machine in its wanted position."""
+        found: set[int] = set()
+        for positions in (self.scene.wanted, self.later):
+            if positions is not None:
+                found |= set(walk(self.scene.spreads["milk"], positions))
+        wet = set(self.bodies((*self.roles.drains, *self.roles.troughs)))
+        return tuple(sorted(found - wet - set(self.bodies(self.roles.tanks))))
+
+    def _foreign(self) -> None:
+        milk = self.milk_nodes()
+        for harm, spread in (("wash_to_milk", "wash"), ("water_to_milk", "water")):
+            for subject, nodes, also in self._milk_places(milk):
+                self.scene.ask(harm, subject, Reaches(spread, nodes), *also,
+                               loses="milk" if subject == "milk line" else subject)  # fmt: skip
+
+    def _milk_places(
+        self, milk: tuple[int, ...]
+    ) -> Iterable[tuple[str, tuple[int, ...], tuple[Stands, ...]]]:
+        for tank in self.roles.tanks:
+            holds = frozenset(self.plant.equipment[tank].states()) - {WASHED} | {FULL}
+            if tank in self.net.body and self.could(tank, holds):
+                yield tank, self.bodies((tank,)), (Stands(tank, holds),)
+        if milk:
+            still = () if self.later is None else (Stands(self.milkers[0], frozenset({MILKS})),)
+            yield "milk line", milk, still
+        if self.does & {"collection", "direct_load"}:
+            for bay in self.roles.bays:
+                yield bay, self.bodies((bay,)), ()
+        if "calf_draw" in self.does:
+            for calf in self.roles.calves:
+                yield calf, self.bodies((calf,)), ()
+
+    def _withheld(self) -> None:
+        if not self.scene.spreads["withheld"].starts:
+            return
+        for subject, nodes, also in self._milk_places(self.milk_nodes()):
+            self.scene.ask("withheld_to_tank", subject, Reaches("withheld", nodes), *also,
+                           loses="milk" if subject == "milk line" else subject)  # fmt: skip
+        if "direct_load" not in self.does:
+            for bay in self.roles.bays:
+                self.scene.ask("withheld_to_tank", bay, Reaches("withheld", self.bodies((bay,))))
+        for vessel in self.roles.withheld:
+            self._full(vessel, "withheld")
+
+    # pumps and receivers ---------------------------------------------------------------------
+
+    def _pumps(self) -> None:
+        net = self.net
+        flowing = self.does & ({"milking"} | WASHING) or self.milkers
+        suck = set(self.bodies(self.roles.receivers))
+        into = {a.b for a in net.liquid} & set(net.body.values())
+        ends = [*sorted(into), *net.open_ends]
+        size = len(net.nodes)
+        ways: list[Way] = []
+        for arc in net.liquid:
+            guard, must = arc.machine, arc.must
+            ways.append((arc.b + size, arc.a + size, guard, must))
+            if (
+                arc.b not in into or arc.b in suck
+            ):  # nothing falls out of vacuum into an open vessel
+                ways.append((arc.b, arc.a, guard, must))
+            if arc.how == "mover" and must is not None and RUNS in must:
+                ways.append((arc.b + size, arc.a, guard, frozenset({RUNS, READY})))
+        starts: list[Start] = [(n + size, None, None) for n in ends if n not in suck]
+        self.spread("pumped away", starts, ways)
+        self.spread("has a way out", [(n, None, None) for n in ends],
+                    [(a.b, a.a, a.machine, a.must) for a in net.liquid])  # fmt: skip
+        if flowing:
+            for receiver in self.roles.receivers:
+                here = self.bodies((receiver,))
+                away = Reaches("pumped away", here, False)
+                if self.scene.spreads["milk"].starts:
+                    self.scene.ask("flooded", receiver, Reaches("milk", here), away, loses="milk")
+                elif self.does & WASHING:
+                    liquid = "water" if "rinse" in self.does and "wash" not in self.does else "wash"
+                    self.scene.ask("flooded", receiver, Reaches(liquid, here), away)
+        for pump in self.plant.able("moves liquid"):
+            out = net.node(pump.id, "outlet")
+            if out is not None:
+                self.scene.ask("closed_line", pump.id, Stands(pump.id, frozenset({RUNS})),
+                               Reaches("has a way out", (out,), False))  # fmt: skip
+
+    def _past(self) -> None:
+        if not self.scene.spreads["milk"].starts:
+            return
+        ends = [t for t in self.roles.tanks if self.could(t, (FILLS,))]
+        ends += self.roles.bays if "direct_load" in self.does else ()
+        for harm, machines in (
+            ("past_filter", self.roles.filters),
+            ("past_cooler", self.roles.coolers),
+        ):
+            if machines:
+                self.spread(harm, self.scene.spreads["milk"].starts,
+                            self.liquid(self.vessels, keep=lambda a, m=machines: a.owner not in m))  # type: ignore[misc]  # fmt: skip
+                for end in ends:
+                    self.scene.ask(harm, end, Reaches(harm, self.bodies((end,))))
+
+    def _vacuum(self) -> None:
+        if not self.milkers:
+            return
+        net = self.net
+        air = [a.id for a in self.plant.equipment.values() if a.kind == "air_injector"]
+        openings = [*self.bodies((*self.roles.drains, *air)), *net.open_ends]
+        ways = [(a.a, a.b, a.machine, a.may) for a in net.gas]
+        self.spread("air", [(n, None, None) for n in openings], ways)
+        inlets = [(p, net.node(p, "inlet")) for p in self.roles.vacuum_pumps]
+        pumps: list[Start] = [
+            (n, p, frozenset({RUNS, READY})) for p, n in inlets if n is not None
+        ]  # fmt: skip
+        self.spread("vacuum", pumps, [(a.b, a.a, a.machine, a.must) for a in net.gas])
+        for receiver in self.roles.receivers:
+            here = self.bodies((receiver,))
+            self.scene.ask("vacuum_lost", receiver, Reaches("air", here))
+            if pumps:
+                self.scene.ask("vacuum_lost", f"{receiver} cut off", Reaches("vacuum", here, False))
+
+    def _seats(self) -> None:
+        """Wash may pass one shut seat, or one non-return valve backwards: it still must not reach milk."""
+        net, size = self.net, len(self.net.nodes)
+        wash = self.scene.spreads["wash"]
+        ways: list[Way] = []
+        for a, b, machine, may in wash.ways:
+            ways += [(a, b, machine, may), (a + size, b + size, machine, may)]
+        stops = {a for a in net.body.values()} - {w[0] for w in wash.ways}
+        for arc in net.closed:
+            owner = self.plant.equipment[arc.owner or ""]
+            if arc.a not in stops and getattr(owner, "seats", "single") == "single":
+                ways.append((arc.a, arc.b + size, None, None))
+        self.spread("wash past one seat", wash.starts, ways)
+        for subject, nodes, also in self._milk_places(self.milk_nodes()):
+            past = tuple(n + size for n in nodes)
+            self.scene.ask("one_seat", subject, Reaches("wash past one seat", past),
+                           Reaches("wash", nodes, False), *also)  # fmt: skip
+
+    # draining --------------------------------------------------------------------------------
+
+    def _drained(self) -> None:
+        if "drain_down" not in self.does:
+            return
+        net = self.net
+        ends = [*self.bodies((*self.roles.drains, *self.roles.troughs)), *net.open_ends]
+        self.spread("drains", [(n, None, None) for n in ends],
+                    [(a.b, a.a, a.machine, a.must) for a in net.liquid if a.falls])  # fmt: skip
+        washed = washed_nodes(self.net)
+        for pipe in self.plant.pipes:
+            a, b = net.pipe_ends[pipe.id]
+            if (
+                not (a in washed and b in washed)
+                or litres_in(pipe.bore_mm, pipe.length_m) < LEFT_LITRES
+            ):
+                continue
+            low = [n for n, falls in ((b, pipe.rise_m <= 0), (a, pipe.rise_m >= 0)) if falls]
+            self.scene.ask("not_drained", pipe.id, Reaches("drains", tuple(low), False),
+                           loses=f"pipe:{pipe.id}")  # fmt: skip
+
+
+def litres_in(bore_mm: float, length_m: float) -> float:
+    """Content of a full pipe, L.
+
+    >>> round(litres_in(63.5, 10.0), 1)
+    31.7
+    """
+    return 3.141592653589793 / 4 * (bore_mm / 100) ** 2 * length_m * 10
+
+
+def washed_nodes(net: Network) -> set[int]:
+    """Nodes that wash or rinse liquid reaches in some washing mode of the plant."""
+    plant, roles = net.plant, Roles(net.plant)
+    found: set[int] = set()
+    stops = {net.body[m] for m in (*roles.drains, *roles.tanks, *roles.bays) if m in net.body}
+    ways = tuple((a.a, a.b, a.machine, a.may) for a in net.liquid if a.a not in stops)
+    starts = tuple((net.body[t], None, None) for t in roles.troughs if t in net.body)
+    for mode in plant.modes.values():
+        if set(mode.does) & WASHING:
+            wanted = {m: plant.position(mode.name, m) for m in plant.equipment}
+            found |= set(walk(Spread("washed", starts, ways), wanted))
+    return found
