@@ -165,7 +165,7 @@ def _advised_bore_mm(bench: Bench, duty: Duty, milk: float, air: float, slope: f
 
 def _table_of_standard(bench: Bench, duty: Duty, line: Milkline, slopes: int) -> None:
     """The standard's units per slope: only a licensed user's own number can judge it."""
-    key = "milkline.units_per_slope"
+    key = "milkline.entered_units_a_slope"
     has = duty.units / slopes
     old = units_1978(line.bore_mm / MM_PER_IN)
     air = air_each_slope_l_min(bench, duty, slopes, line.looped)
@@ -180,7 +180,8 @@ def _table_of_standard(bench: Bench, duty: Duty, line: Milkline, slopes: int) ->
     else:
         says = (
             f"{line.id} has {has:.0f} units a slope. The standard's table of units per slope is "
-            "not held here, so this cannot be judged: enter it in limits.yaml. The "
+            "not held here, so this cannot be judged: enter milkline.entered_units_a_slope in "
+            f"limits.yaml. The "
             f"{NOT_VALIDATED}, gives {stand_in} units milking at their peak together; the 1978 "
             f"rule (bore in inches squared) gives {old}."
         )
