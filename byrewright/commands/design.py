@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 
@@ -22,6 +24,23 @@ from byrewright.commands.common import (
 
 MOST_ON_SCREEN = 12
 """Findings shown on one screen; the rest are in the report."""
+EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
+DEMO_BRIEF = EXAMPLES / "rotary_spring_ice" / "brief.yaml"
+
+
+@contextmanager
+def progress(first: str) -> Iterator[Callable[[str, int, int], bool | None]]:
+    """A progress bar on the error stream; what it yields takes (what, done, of how many)."""
+    from rich.progress import Progress
+
+    with Progress(console=console(error=True), transient=True) as bar:
+        task = bar.add_task(first, total=1.0)
+
+        def say(what: str, done: int, total: int) -> bool | None:
+            bar.update(task, description=what, completed=done, total=total)
+            return None
+
+        yield say
 
 
 def draft(brief_path: Path, out_path: Path, *, overwrite: bool) -> None:
@@ -32,7 +51,7 @@ def draft(brief_path: Path, out_path: Path, *, overwrite: bool) -> None:
     with clear_errors():
         if out_path.exists() and not overwrite:
             print(
-                f"{out_path}: is there already; give another --out or add --overwrite",
+                f"{out_path}: is there already; name another with --out, or add --overwrite",
                 file=sys.stderr,
             )
             raise SystemExit(BAD_INPUT)
@@ -40,14 +59,17 @@ def draft(brief_path: Path, out_path: Path, *, overwrite: bool) -> None:
         result = draft_plant(brief)
         save(out_path, result.text)
         out = console()
-        out.print(f"Drafted {out_path} from {brief_path}: {len(result.plant.equipment)} machines, "
-                  f"{len(result.plant.pipes)} pipes, {len(result.plant.modes)} modes.")  # fmt: skip
+        plant = result.plant
+        out.print(
+            f"Drafted {out_path} from {brief_path}: {len(plant.equipment)} machines, "
+            f"{len(plant.pipes)} pipes, {len(plant.modes)} modes."
+        )
         for one in result.assumptions:
             out.print(f"  assumed {one.meaning}: {one.value} {one.unit} ({one.why})")
         print_counts(out, result.sizing)
-        out.print(
-            f"Next: byrewright check {out_path}; byrewright size {out_path}; byrewright pack {out_path}"
-        )
+        out.print(f"Next: byrewright check {out_path}")
+        out.print(f"      byrewright size {out_path}")
+        out.print(f"      byrewright pack {out_path} --out pack")
 
 
 def check(path: Path) -> None:
@@ -60,8 +82,11 @@ def check(path: Path) -> None:
         for one in advice:
             print(one)
         plant = file.plant
-        print(f"{path}: sound; {len(plant.equipment)} machines, {len(plant.pipes)} pipes, {len(plant.modes)} modes"
-              + (f"; {len(advice)} things to look at" if advice else ""))  # fmt: skip
+        more = f"; {len(advice)} things to look at" if advice else ""
+        print(
+            f"{path}: sound; {len(plant.equipment)} machines, {len(plant.pipes)} pipes, "
+            f"{len(plant.modes)} modes{more}"
+        )
 
 
 def size(path: Path, *, as_json: bool, strict: bool, every: bool) -> None:
@@ -80,7 +105,7 @@ def size(path: Path, *, as_json: bool, strict: bool, every: bool) -> None:
             print_counts(out, result)
             if not every:
                 out.print(
-                    "Add --all for those that hold; byrewright explain PLANT FINDING for the arithmetic."
+                    "Add --all for those that hold; 'byrewright explain' shows the arithmetic."
                 )
         if strict and result.worst() == "fails":
             raise SystemExit(NOT_HELD)
@@ -99,10 +124,9 @@ def explain(path: Path, name: str) -> None:
         found = [f for f in result.findings if name in (f.name, f.key)]
         if not found:
             names = [f.name for f in result.findings]
-            near = difflib.get_close_matches(name, names, n=3, cutoff=0.3)
+            near = difflib.get_close_matches(name, names, n=3, cutoff=0.3) or names[:5]
             print(
-                f"{path}: no finding is called {name}; nearest: {', '.join(near) or ', '.join(names[:5])}",
-                file=sys.stderr,
+                f"{path}: no finding is called {name}; nearest: {', '.join(near)}", file=sys.stderr
             )
             raise SystemExit(BAD_INPUT)
         print("\n\n".join(explain_finding(f).render() for f in found))
@@ -110,23 +134,22 @@ def explain(path: Path, name: str) -> None:
 
 def pack(path: Path, folder: Path, *, on: str | None) -> None:
     """Write report, drawings, schedule and result beside a copy of the plant file."""
-    from rich.progress import Progress
-
     from byrewright.documents.pack import write_pack
     from byrewright.studies.sizing import size as size_plant
 
     with clear_errors():
         file, rules = load(path)
         out = console()
-        with Progress(console=console(error=True), transient=True) as bar:
-            task = bar.add_task("sizing", total=1.0)
-
-            def say(what: str, share: float) -> None:
-                bar.update(task, description=what, completed=share)
-
+        with progress("sizing") as say:
             result = size_plant(file.plant, rules)
-            written = write_pack(folder, path.read_text(encoding="utf-8"), file.plant, [result],
-                                 date=on or date.today().isoformat(), progress=say)  # fmt: skip
+            written = write_pack(
+                folder,
+                path.read_text(encoding="utf-8"),
+                file.plant,
+                result,
+                date=on or date.today().isoformat(),
+                progress=say,
+            )
         for one in written:
             out.print(f"  {one}")
         print_counts(out, result)
@@ -144,8 +167,6 @@ def schema(what: str) -> None:
 
 def demo(folder: Path) -> None:
     """From the example brief of an invented farm to a pack, with a one-screen summary."""
-    from rich.progress import Progress
-
     from byrewright.documents.pack import write_pack
     from byrewright.drafting.draft import draft_plant
     from byrewright.plant.brief import read_brief
@@ -154,49 +175,41 @@ def demo(folder: Path) -> None:
     from byrewright.plant.read import read_plant
     from byrewright.studies.sizing import size as size_plant
 
-    brief_path = Path("examples/rotary_spring_ice/brief.yaml")
     with clear_errors():
-        with Progress(console=console(error=True), transient=True) as bar:
-            task = bar.add_task("reading the brief", total=1.0)
-            brief = read_brief(brief_path)
-            bar.update(task, description="drafting", completed=0.1)
-            drafted = draft_plant(brief)
+        with progress("drafting the plant of the brief") as say:
+            drafted = draft_plant(read_brief(DEMO_BRIEF))
             plant_path = folder / "plant.yaml"
             save(plant_path, drafted.text)
-            bar.update(task, description="checking the file just written", completed=0.3)
             file = read_plant(plant_path)
             advice = check_plant(file.plant)
-            bar.update(task, description="sizing", completed=0.5)
             result = size_plant(file.plant, rules_beside(plant_path))
-
-            def say(what: str, share: float) -> None:
-                bar.update(task, description=what, completed=0.6 + 0.4 * share)
-
             written = write_pack(
                 folder,
                 drafted.text,
                 file.plant,
-                [result],
+                result,
                 date=date.today().isoformat(),
                 progress=say,
             )
-        out = console()
-        plant = file.plant
+        out, plant = console(), file.plant
         out.print(
-            f"[bold]{plant.site.name}[/]: {plant.herd.cows} cows, {len(plant.milkings)} milkings a day"
+            f"[bold]{plant.site.name}[/]: {plant.herd.cows} cows, "
+            f"{len(plant.milkings)} milkings a day"
         )
-        out.print(f"{brief_path} -> {plant_path}: {len(plant.equipment)} machines, {len(plant.pipes)} pipes, "
-                  f"{len(plant.modes)} modes; {len(advice)} things to look at in the file")  # fmt: skip
+        out.print(
+            f"Brief {DEMO_BRIEF.relative_to(EXAMPLES.parent)} became {plant_path}: "
+            f"{len(plant.equipment)} machines, {len(plant.pipes)} pipes, "
+            f"{len(plant.modes)} modes; {len(advice)} things to look at in the file"
+        )
         print_counts(out, result)
         for one in worst_first(result.findings)[:MOST_ON_SCREEN]:
             out.print(f"  [{STYLE[one.verdict]}]{MARK[one.verdict]}[/] {one.sentence}")
         out.print(
-            f"Assumed where nothing was stated: {len(result.assumptions)} values, each listed in the report."
+            f"Assumed where nothing was stated: {len(result.assumptions)} values, "
+            "each listed in the report."
         )
         out.print(
             "The tool advises; it is not a safety system. Local codes and licensed people decide."
         )
-        out.print(
-            "Look at: "
-            + ", ".join(str(p) for p in written if p.suffix in (".pdf", ".xlsx", ".yaml", ".json"))
-        )
+        shown = [str(p) for p in written if p.suffix in (".pdf", ".xlsx", ".yaml", ".json")]
+        out.print("Look at: " + ", ".join(shown))

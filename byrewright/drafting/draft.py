@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from byrewright.drafting.intent import CLOCK_ROUND_H, Cold, Intent
-from byrewright.drafting.sheet import Chosen, Sheet
+from byrewright.drafting.sheet import Chosen
 from byrewright.drafting.topology import lay_out
 from byrewright.plant.plant import Plant
 from byrewright.plant.write import plant_to_text
@@ -21,7 +21,20 @@ if TYPE_CHECKING:
 MOST_ROUNDS = 12
 """Rounds of sizing after which drafting keeps the larger of two sizes that take turns."""
 COWS_A_STALL_HOUR = 6.0
+ROWS_COWS_A_STALL_HOUR = 4.0
 """Cows a stall and hour for the first guess of stalls; the sizing study then chooses."""
+ICE_BANK_FROM_L_DAY = 6000.0
+"""Milk a day from which an ice bank is proposed where nothing is said (common practice)."""
+LARGEST_TANK_L = 40000.0
+MOST_TANKS = 4
+"""Largest usual tank or silo on a farm, and most that the drafter lays out."""
+COLD: Mapping[str, Cold] = {
+    "ice_bank": "ice_bank",
+    "direct_expansion": "direct_expansion",
+    "chilled_water": "chilled_water",
+    "inline_and_silo": "inline",
+}
+"""The brief's words for cooling, as structure."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,8 +102,57 @@ def _brief_comments(brief_file: BriefFile) -> dict[str, str]:
 
 
 def intent_of(brief: Brief) -> Intent:
-    """The structure a brief asks for."""
-    raise NotImplementedError
+    """The structure a brief asks for: layout, stalls, cold, tanks."""
+    milkings = brief.milkings_part()
+    milk_l_day = brief.cows * brief.yield_l_day
+    hours = sum(m.target_h for m in milkings)
+    round_the_clock = hours >= CLOCK_ROUND_H
+    cooling = brief.cooling or _cooling(milk_l_day, round_the_clock)
+    return Intent(
+        site=brief.site_part(),
+        herd=brief.herd_part(),
+        milkings=milkings,
+        collections=brief.collections,
+        work=brief.work_part(),
+        cleaning=brief.cleaning_part(),
+        wishes=brief.wishes_part(),
+        layout=brief.layout,
+        rows=brief.rows,
+        stalls=brief.stalls or _first_stalls(brief, hours),
+        stalls_given=brief.stalls is not None,
+        cold=COLD[cooling],
+        direct=brief.direct_loading,
+        tanks=_tanks(brief, milk_l_day, round_the_clock),
+        calf_l_day=brief.calf_milk_l_day,
+        withheld=brief.withheld_cows > 0,
+        vacuum_kpa=brief.vacuum_kpa,
+        origin=brief.water_source.origin,
+        source_l_min=brief.water_source.flow_l_min,
+    )
 
 
-__all__ = ["Cold", "Draft", "Sheet", "draft_plant", "intent_of", "math", "CLOCK_ROUND_H"]
+def _cooling(milk_l_day: float, round_the_clock: bool) -> str:
+    """What cools the milk where the brief does not say."""
+    if round_the_clock:
+        return "inline_and_silo"
+    return "ice_bank" if milk_l_day > ICE_BANK_FROM_L_DAY else "direct_expansion"
+
+
+def _tanks(brief: Brief, milk_l_day: float, round_the_clock: bool) -> int:
+    """One buffer silo where milk goes straight to tankers; two tanks where one must be washed or
+    collected while milk comes, or where no single tank may stop milking; otherwise as few as the
+    largest usual tank allows."""
+    if brief.direct_loading:
+        return 1
+    days = max(c.every_days for c in brief.collections)
+    fewest = math.ceil(milk_l_day * days / LARGEST_TANK_L)
+    wanted = 2 if round_the_clock or (brief.no_single_stop and brief.redundancy != "none") else 1
+    return min(MOST_TANKS, max(fewest, wanted))
+
+
+def _first_stalls(brief: Brief, hours: float) -> int:
+    """A first guess of stalls; the sizing study then chooses."""
+    cows_h = brief.cows * len(brief.milkings) / hours
+    guess = cows_h / (COWS_A_STALL_HOUR if brief.layout == "rotary" else ROWS_COWS_A_STALL_HOUR)
+    step = 2 * brief.rows
+    return int(min(120, max(16, step * math.ceil(guess / step))))

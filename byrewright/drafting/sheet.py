@@ -223,11 +223,8 @@ class Sheet:
         unknown = [m for m in positions if m not in self.equipment]
         if unknown:
             raise KeyError(f"mode {name} names {unknown[0]}, which is not on the sheet")
-        self.modes[name] = Mode(
-            name=name,
-            does=(does,) if isinstance(does, str) else does,
-            like=like,
-            positions=positions,
-        )
+        fields: dict[str, Any] = {"like": like} if like else {}
+        fields["does"] = (does,) if isinstance(does, str) else does
+        self.modes[name] = Mode(name=name, positions=positions, **fields)
         if why:
             self.comments[f"modes.{name}"] = why

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from byrewright.drafting import cold, deck, milk, milk_lines, modes, services, wash
 from byrewright.drafting.intent import Intent
 from byrewright.drafting.sheet import Sheet, Sizes
@@ -26,17 +28,24 @@ def lay_out(want: Intent, sizes: Sizes) -> tuple[Plant, Sheet]:
     modes.all_modes(sheet, want)
     sheet.retwin()
     sheet.size_pipes()
+    stated: dict[str, Any] = {
+        name: part
+        for name, part in (
+            ("work", want.work),
+            ("cleaning", want.cleaning),
+            ("wishes", want.wishes),
+        )
+        if part.model_fields_set
+    }
     plant = Plant(
         byrewright=1,
         site=want.site,
         herd=want.herd,
         milkings=want.milkings,
         collections=want.collections,
-        work=want.work,
-        cleaning=want.cleaning,
-        wishes=want.wishes,
         equipment=sheet.equipment,
         pipes=tuple(sheet.pipes),
         modes=sheet.modes,
+        **stated,
     )
     return plant, sheet
