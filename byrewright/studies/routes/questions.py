@@ -366,7 +366,7 @@ class _Asker:
         net = self.net
         flowing = self.does & ({"milking"} | WASHING) or self.milkers
         suck = set(self.bodies(self.roles.receivers))
-        into = {a.b for a in net.liquid} & set(net.body.values())
+        into = vessels(net)
         ends = [*sorted(into), *net.open_ends]
         size = len(net.nodes)
         ways: list[Way] = []
@@ -392,11 +392,12 @@ class _Asker:
                 elif self.does & WASHING:
                     liquid = "water" if "rinse" in self.does and "wash" not in self.does else "wash"
                     self.scene.ask("flooded", receiver, Reaches(liquid, here), away)
+        piped = {a.a for a in net.liquid if a.how == "pipe"}
         for pump in self.plant.able("moves liquid"):
             out = net.node(pump.id, "outlet")
-            if out is not None:
+            if out in piped:
                 self.scene.ask("closed_line", pump.id, Stands(pump.id, frozenset({RUNS})),
-                               Reaches("has a way out", (out,), False))  # fmt: skip
+                               Reaches("has a way out", (out or 0,), False))  # fmt: skip
 
     def _past(self) -> None:
         if not self.scene.spreads["milk"].starts:
@@ -459,7 +460,7 @@ class _Asker:
         ends = [*self.bodies((*self.roles.drains, *self.roles.troughs)), *net.open_ends]
         self.spread("drains", [(n, None, None) for n in ends],
                     [(a.b, a.a, a.machine, a.must) for a in net.liquid if a.falls])  # fmt: skip
-        washed = washed_nodes(self.net)
+        washed = washed_and_milked(self.net)
         for pipe in self.plant.pipes:
             a, b = net.pipe_ends[pipe.id]
             if (
@@ -481,15 +482,28 @@ def litres_in(bore_mm: float, length_m: float) -> float:
     return 3.141592653589793 / 4 * (bore_mm / 100) ** 2 * length_m * 10
 
 
-def washed_nodes(net: Network) -> set[int]:
-    """Nodes that wash or rinse liquid reaches in some washing mode of the plant."""
+def vessels(net: Network) -> set[int]:
+    """The bodies that liquid can run into and rest in: not milking units, not headers."""
+    return {
+        body for m, body in net.body.items()
+        if any(p.direction == "in" for p in net.plant.equipment[m].ports())
+        and any(a.b == body for a in net.liquid)
+    }  # fmt: skip
+
+
+def washed_and_milked(net: Network) -> set[int]:
+    """Nodes that wash or rinse liquid reaches in some mode and milk reaches in another."""
     plant, roles = net.plant, Roles(net.plant)
-    found: set[int] = set()
     stops = {net.body[m] for m in (*roles.drains, *roles.tanks, *roles.bays) if m in net.body}
     ways = tuple((a.a, a.b, a.machine, a.may) for a in net.liquid if a.a not in stops)
-    starts = tuple((net.body[t], None, None) for t in roles.troughs if t in net.body)
+    troughs = tuple((net.body[t], None, None) for t in roles.troughs if t in net.body)
+    units = ((net.node(u, "milk"), u, frozenset({MILKS})) for u in roles.units)
+    milks = tuple((n, u, p) for n, u, p in units if n is not None)
+    wet: set[int] = set()
+    milky: set[int] = set()
     for mode in plant.modes.values():
+        wanted = {m: plant.position(mode.name, m) for m in plant.equipment}
+        milky |= set(walk(Spread("milk", milks, ways), wanted))
         if set(mode.does) & WASHING:
-            wanted = {m: plant.position(mode.name, m) for m in plant.equipment}
-            found |= set(walk(Spread("washed", starts, ways), wanted))
-    return found
+            wet |= set(walk(Spread("washed", troughs, ways), wanted))
+    return wet & milky
