@@ -1,0 +1,306 @@
+"""Receivers, sanitary traps and the pumps that empty them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from byrewright.physics.cleaning import slug_volume_l
+from byrewright.physics.pipeflow import pump_power_kw, static_kpa
+from byrewright.plant.kinds.milk import BalanceTank, Milkline, MilkPump, Receiver
+from byrewright.plant.kinds.vacuum import SanitaryTrap
+from byrewright.plant.plant import Plant
+from byrewright.results import Input
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.duty import Duty
+from byrewright.studies.sizing.paths import Ways
+from byrewright.studies.sizing.sizes import (
+    TIGHT,
+    each_carries,
+    listed,
+    next_motor_kw,
+    next_preferred,
+    next_round,
+    spare,
+    stated,
+    with_others_off,
+    worked,
+)
+
+FREE_SHARE = 0.7
+"""Share of a receiver between the level its pump holds and its inlets (common practice)."""
+TRAP_S = 5.0
+"""Inflow that a trap holds before its float must be shut (our choice)."""
+PUMP_EFFICIENCY = 0.5
+"""Shaft efficiency of a small sanitary centrifugal pump (common practice, no source)."""
+
+
+def wash_flow_l_min(bench: Bench, duty: Duty) -> float:
+    """Wash water that reaches the receivers while all units wash together."""
+    return duty.units * bench.number("wash.unit_flow_l_min")
+
+
+def receiver_pumps(plant: Plant) -> tuple[MilkPump, ...]:
+    """The pumps that draw from receivers (all that draw from no balance tank)."""
+    after = {p.id for pumps in balance_pumps(plant).values() for p in pumps}
+    return tuple(p for p in plant.machines(MilkPump) if p.id not in after)
+
+
+def balance_pumps(plant: Plant) -> dict[str, tuple[MilkPump, ...]]:
+    """The pumps that draw from each balance tank: those it leads, or nearest to it by pipe."""
+    tanks = plant.machines(BalanceTank)
+    if not tanks:
+        return {}
+    ways = Ways(plant, "milk", directed=True)
+    vessels = [*(r.id for r in plant.machines(Receiver)), *(t.id for t in tanks)]
+    found: dict[str, list[MilkPump]] = {t.id: [] for t in tanks}
+    for pump in plant.machines(MilkPump):
+        source = pump.led_by if pump.led_by in vessels else None
+        if source is None:
+            near = [(len(j), v) for v in vessels if (j := ways.between(v, pump.id))]
+            source = min(near)[1] if near else None
+        if source in found:
+            found[source].append(pump)
+    return {k: tuple(v) for k, v in found.items()}
+
+
+def receiving(bench: Bench, duty: Duty) -> None:
+    """Receiver and trap volume, and the milk pumps of the receivers."""
+    receivers = bench.plant.machines(Receiver)
+    if not receivers:
+        bench.lacks(
+            "receiving.receiver",
+            "Receiver",
+            "No receiver parts milk from air: add one at the low end of the milkline.",
+        )
+    for receiver in receivers:
+        _receiver(bench, duty, receiver, sum(r.count for r in receivers))
+    _traps(bench, duty, receivers)
+    if not bench.plant.able("moves milk"):
+        bench.lacks(
+            "receiving.milk_pump",
+            "Milk pump",
+            "No machine moves milk out of the receiver: add a milk pump.",
+        )
+        return
+    peak, wash = duty.milk_flow_peak_l_min, wash_flow_l_min(bench, duty)
+    _pumps(
+        bench,
+        receiver_pumps(bench.plant),
+        "the receivers",
+        peak,
+        wash,
+        "peak minute of milk",
+        (
+            worked("q_peak", "one-minute peak of milk", peak, "L/min"),
+            bench.rule("milkline.peak_factor", "f_peak"),
+        ),
+    )
+    for tank, pumps in balance_pumps(bench.plant).items():
+        mean = duty.milk_flow_mean_l_min
+        _pumps(
+            bench,
+            pumps,
+            tank,
+            mean,
+            wash,
+            "mean flow of milk, the tank taking the peaks",
+            (worked("q_mean", "mean flow of milk", mean, "L/min"),),
+        )
+
+
+def _receiver(bench: Bench, duty: Duty, receiver: Receiver, count: int) -> None:
+    lines = bench.plant.machines(Milkline)
+    bore = max((m.bore_mm for m in lines), default=73.0)
+    ways = max((2 if m.looped else 1) for m in lines) if lines else 1
+    length = max((m.length_m for m in lines), default=20.0) / max(1, count) / ways
+    slug = slug_volume_l(bore, length, bench.number("wash.slug_end_length_m"), bench.rules)
+    surge = duty.milk_flow_peak_l_min / count * bench.number("receiver.surge_s") / 60.0
+    held = next((v for v in (receiver.start_at_l, receiver.led_at_l) if v is not None), None)
+    if held is None:
+        need, why = (surge + slug) / FREE_SHARE, f"{100 * FREE_SHARE:.0f} % of it free"
+    else:
+        need, why = held + surge + slug, f"over the {held:g} L its pump holds"
+    limit = max(need, bench.number("receiver.least_l") if duty.units >= 50 else 0.0)
+    # Advice does not rest on the level settings, which follow the volume.
+    advised = next_preferred(max((surge + slug) / FREE_SHARE, bench.number("receiver.least_l")))
+    bench.find(
+        "receiving.receiver.volume",
+        "Receiver volume",
+        receiver.volume_l,
+        "L",
+        f"{receiver.id} holds {receiver.volume_l:.0f} L; {limit:.0f} L takes a slug of {slug:.0f} "
+        f"L and {surge:.0f} L of milk while its pump stands still, {why}: "
+        f"{spare(receiver.volume_l, limit)}.",
+        subject=receiver.id,
+        limit=round(limit, 3),
+        sense="at_least",
+        allowance=TIGHT,
+        formula="V >= V_held + V_slug + q_peak t / 60, V_slug = pi/4 d^2 (L_end + 0.05 L)",
+        inputs=(
+            worked(
+                "q_peak",
+                "peak minute of milk into one receiver",
+                duty.milk_flow_peak_l_min / count,
+                "L/min",
+            ),
+            bench.rule("receiver.surge_s", "t"),
+            stated("d", "milkline bore", bore, "mm"),
+            worked("L", "way of a slug", round(length, 2), "m"),
+            bench.rule("wash.slug_end_length_m", "L_end"),
+            worked("V_slug", "slug", slug, "L"),
+            bench.rule("receiver.least_l", "V_least"),
+        ),
+        source="mass balance; slug by geometry",
+        known="derived",
+        advised=advised,
+        advised_why=f"slug and {bench.number('receiver.surge_s'):g} s of the peak, {why}",
+        target=(receiver, "volume_l"),
+    )
+
+
+def _traps(bench: Bench, duty: Duty, receivers: Sequence[Receiver]) -> None:
+    traps = bench.plant.machines(SanitaryTrap)
+    count, needed = sum(t.count for t in traps), sum(r.count for r in receivers)
+    if count < needed:
+        bench.find(
+            "receiving.trap.count",
+            "Sanitary traps",
+            float(count),
+            "traps",
+            f"{needed} receivers but {count} sanitary traps: each receiver needs one, or milk and "
+            "wash can reach the vacuum line.",
+            limit=float(needed),
+            sense="at_least",
+            formula="traps >= receivers",
+            inputs=(stated("", "receivers", needed),),
+            source="the plant file",
+            known="stated",
+        )
+    limit = bench.number("vacuum.sanitary_trap_least_l")
+    inflow = max(duty.milk_flow_peak_l_min, wash_flow_l_min(bench, duty)) / max(1, needed)
+    advised = next_preferred(max(limit, inflow * TRAP_S / 60.0))
+    for trap in traps:
+        bench.find(
+            "receiving.trap.volume",
+            "Sanitary trap volume",
+            trap.volume_l,
+            "L",
+            f"{trap.id} holds {trap.volume_l:g} L; at least {limit:g} L is asked for. {advised:g} "
+            f"L takes {TRAP_S:g} s of inflow before its float must be shut.",
+            subject=trap.id,
+            limit=limit,
+            sense="at_least",
+            allowance=TIGHT,
+            formula="V >= V_least",
+            inputs=(
+                bench.rule("vacuum.sanitary_trap_least_l", "V_least"),
+                worked("q", "largest inflow of its receiver", inflow, "L/min"),
+            ),
+            source="ISO 5707:2007, low confidence",
+            known="from_memory",
+            advised=advised,
+            advised_why=f"{TRAP_S:g} s of the largest inflow",
+            target=(trap, "volume_l"),
+        )
+
+
+def _pumps(
+    bench: Bench,
+    pumps: Sequence[MilkPump],
+    source: str,
+    milk: float,
+    wash: float,
+    what: str,
+    inputs: tuple[Input, ...],
+) -> None:
+    """Each pump's flow against milk and wash, its motor, and whether one may stop."""
+    redundancy, count = bench.plant.wishes.redundancy, sum(p.count for p in pumps)
+    if not pumps:
+        bench.find(
+            "receiving.milk_pump",
+            "Milk pump",
+            0.0,
+            "machines",
+            f"No milk pump empties {source}: add one.",
+            subject=source,
+            limit=1.0,
+            sense="at_least",
+            formula="at least one",
+            source="the plant file",
+        )
+        return
+    need = max(milk, wash)
+    limit = each_carries(need, count, redundancy)
+    governs = f"wash water of all units ({wash:.0f} L/min)" if wash > milk else what
+    for pump in pumps:
+        off = with_others_off(pump, pumps, redundancy)
+        bench.find(
+            "receiving.milk_pump.flow",
+            "Milk pump flow",
+            pump.flow_l_min,
+            "L/min",
+            f"{pump.id} moves {pump.flow_l_min:.0f} L/min from {source}; {limit:.0f} is needed"
+            f"{off}: {spare(pump.flow_l_min, limit)}. Largest is the {governs}.",
+            subject=pump.id,
+            limit=limit,
+            sense="at_least",
+            allowance=TIGHT,
+            formula="q_pump >= max(q_milk, n q_wash) / pumps that must carry it",
+            inputs=(
+                *inputs,
+                bench.rule("wash.unit_flow_l_min", "q_wash"),
+                worked("n q_wash", "wash water of all units", wash, "L/min"),
+                stated("", "wished redundancy", redundancy),
+            ),
+            source="ISO 5707:2007 (peak inflow and wash inflow, the larger)",
+            known="from_memory",
+            advised=next_round(limit),
+            advised_why=f"the {governs}{off}; rounded up",
+            target=(pump, "flow_l_min"),
+        )
+        _motor(bench, pump)
+    if redundancy != "none" and count < 2:
+        bench.find(
+            "receiving.milk_pump.standby",
+            "Second milk pump",
+            float(count),
+            "pumps",
+            f"{listed([p.id for p in pumps])} alone empties {source}, though the farm wished that "
+            "no single failure stops milking: add a second.",
+            subject=source,
+            limit=2.0,
+            sense="at_least",
+            formula="pumps >= 2",
+            inputs=(stated("", "wished redundancy", redundancy),),
+            source="the farm's wishes",
+            known="stated",
+        )
+
+
+def _motor(bench: Bench, pump: MilkPump) -> None:
+    shaft = pump_power_kw(pump.flow_l_min, static_kpa(pump.head_m), PUMP_EFFICIENCY)
+    margin = bench.number("motor.service_margin")
+    bench.find(
+        "receiving.milk_pump.motor",
+        "Milk pump motor",
+        pump.motor_kw,
+        "kW",
+        f"{pump.id} at {pump.flow_l_min:.0f} L/min and {pump.head_m:g} m takes about {shaft:.2f} "
+        f"kW at its shaft; its motor is {pump.motor_kw:g} kW.",
+        subject=pump.id,
+        limit=shaft,
+        sense="at_least",
+        allowance=0.0,
+        formula="P = q rho g H / eta",
+        inputs=(
+            stated("q", "flow", pump.flow_l_min, "L/min"),
+            stated("H", "head", pump.head_m, "m"),
+            worked("eta", "shaft efficiency", PUMP_EFFICIENCY, "", "common practice, no source"),
+            bench.rule("motor.service_margin", "margin"),
+        ),
+        source="general physics",
+        known="derived",
+        advised=next_motor_kw(shaft * margin),
+        advised_why=f"shaft power times {margin:g}, next motor rating",
+        target=(pump, "motor_kw"),
+    )
