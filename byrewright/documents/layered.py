@@ -181,9 +181,7 @@ def _swap(layers: list[list[Box]], between: Sequence[Sequence[Piece]]) -> None:
 
         def around(order: Sequence[Box], i: int = i) -> int:
             before = _crossings(layers[i - 1], order, between[i - 1]) if i else 0
-            after = (
-                _crossings(order, layers[i + 1], between[i]) if i + 1 < len(layers) else 0
-            )
+            after = _crossings(order, layers[i + 1], between[i]) if i + 1 < len(layers) else 0
             return before + after
 
         for k in range(len(layer) - 1):
@@ -251,7 +249,9 @@ def _heights(layers: list[list[Box]], pieces: Sequence[Piece]) -> None:
         box.y = round(float(found.x[at[box.key]]), 2)
 
 
-Channel = dict[tuple[str, int], tuple[float, float, float]]  # (tie, left rank): label x, track, right x
+Channel = dict[
+    tuple[str, int], tuple[float, float, float]
+]  # (tie, left rank): label x, track, right x
 
 
 def _columns(

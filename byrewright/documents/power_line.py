@@ -9,25 +9,50 @@ from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
 
 STEP_MM, SUPPLY_MM, ROW_MM = 11.0, 40.0, 62.0
+APART_MM = 10.0  # between two boards side by side
 BREAKER_MM = 2.4
-LOADS_A_ROW = 40
+LARGEST, SMALLEST = 1.2, 0.6
+
+Bar = tuple[str, int, list[Machine]]  # board, part, loads
 
 
 def power_layout(plant: Plant, title: str, width_mm: float, height_mm: float) -> Layout:
-    """Layout of the single line in a field; larger than the field in proportion where it must be."""
-    boards = _boards(plant)
-    rows = _rows(plant, boards, int((width_mm - SUPPLY_MM) // STEP_MM))
-    tall = len(rows) * ROW_MM
-    scale = min(1.2, height_mm / max(tall, 1.0))
-    layout = Layout(title, width_mm / scale, height_mm / scale, services=("power",))
-    per_row = int((layout.width_mm - SUPPLY_MM) // STEP_MM)
-    rows = _rows(plant, boards, per_row)
-    top = max(2.0, (layout.height_mm - len(rows) * ROW_MM) / 2.4)
-    for board, part, loads in rows:
-        _row(layout, plant, board, part, loads, top)
+    """Layout of the single line in a field, as large as fits."""
+    scale = LARGEST
+    while True:
+        width = width_mm / scale
+        shelves = _shelves(_bars(plant, int((width - SUPPLY_MM) // STEP_MM)), width)
+        if len(shelves) * ROW_MM * scale <= height_mm or scale <= SMALLEST:
+            break
+        scale -= 0.02
+    layout = Layout(title, width, height_mm / scale, services=("power",))
+    top = max(2.0, (layout.height_mm - len(shelves) * ROW_MM) / 2.4)
+    for shelf in shelves:
+        left = 0.0
+        for board, part, loads in shelf:
+            _row(layout, plant, board, part, loads, left, top)
+            left += _length(loads) + APART_MM
         top += ROW_MM
     layout.notes = ("Crossed line: breaker. Ratings are of each machine. Licensed electrical design decides.",)  # fmt: skip
     return layout
+
+
+def _length(loads: list[Machine]) -> float:
+    return max(SUPPLY_MM + len(loads) * STEP_MM, SUPPLY_MM + 42.0)
+
+
+def _shelves(bars: list[Bar], width: float) -> list[list[Bar]]:
+    """Boards side by side while they fit, in their order."""
+    shelves: list[list[Bar]] = []
+    room = 0.0
+    for bar in bars:
+        need = _length(bar[2])
+        if not shelves or need > room:
+            shelves.append([])
+            room = width
+        shelves[-1].append(bar)
+        room -= need + APART_MM
+    return shelves
 
 
 def _boards(plant: Plant) -> list[str]:
@@ -37,9 +62,9 @@ def _boards(plant: Plant) -> list[str]:
     return known or [f for f in plant.equipment if f in feeds]
 
 
-def _rows(plant: Plant, boards: list[str], per_row: int) -> list[tuple[str, int, list[Machine]]]:
-    rows = []
-    for board in boards:
+def _bars(plant: Plant, per_row: int) -> list[Bar]:
+    rows: list[Bar] = []
+    for board in _boards(plant):
         loads = [m for m in plant.equipment.values() if board in m.fed_from]
         step = max(4, per_row)
         for part, first in enumerate(range(0, len(loads), step)):
@@ -47,17 +72,17 @@ def _rows(plant: Plant, boards: list[str], per_row: int) -> list[tuple[str, int,
     return rows
 
 
-def _row(layout: Layout, plant: Plant, board: str, part: int, loads: list[Machine], top: float) -> None:  # fmt: skip
+def _row(layout: Layout, plant: Plant, board: str, part: int, loads: list[Machine], left: float, top: float) -> None:  # fmt: skip
     bar_y = top + 16
     machine = plant.equipment[board]
-    ends = SUPPLY_MM + len(loads) * STEP_MM - 3
-    layout.extra.append(Path(((6, bar_y), (ends, bar_y)), False))
-    layout.extra.append(Path(((6, bar_y + 0.7), (ends, bar_y + 0.7)), False))
-    layout.letters.append(Letters(SUPPLY_MM, bar_y - 2, _board_text(machine, part), 2.6, "start", bold=True))  # fmt: skip
+    ends = left + max(SUPPLY_MM + len(loads) * STEP_MM - 3, SUPPLY_MM + 8)
+    layout.extra.append(Path(((left + 6, bar_y), (ends, bar_y)), False))
+    layout.extra.append(Path(((left + 6, bar_y + 0.7), (ends, bar_y + 0.7)), False))
+    layout.letters.append(Letters(left + SUPPLY_MM, bar_y - 2, _board_text(machine, part), 2.6, "start", bold=True))  # fmt: skip
     for k, supply in enumerate(machine.fed_from if not part else ()):
-        _supply(layout, plant, supply, 11 + k * 15, top, bar_y)
+        _supply(layout, plant, supply, left + 11 + k * 15, top, bar_y)
     for k, load in enumerate(loads):
-        _load(layout, plant, load, board, SUPPLY_MM + 2 + k * STEP_MM, bar_y)
+        _load(layout, plant, load, board, left + SUPPLY_MM + 2 + k * STEP_MM, bar_y)
 
 
 def _board_text(machine: Machine, part: int) -> str:
@@ -120,5 +145,3 @@ def _load_symbol(load: Machine) -> str:
 
 def _cut(text: str) -> str:
     return text if len(text) <= 23 else text[:21] + ".."
-
-

@@ -15,7 +15,7 @@ from byrewright.plant.graph import Graph, build
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Pipe, Plant
 
-TAG_MM, WORD_MM, LABEL_MM = 2.6, 1.9, 1.9
+TAG_MM, WORD_MM, LABEL_MM = 2.6, 2.0, 2.0
 WRAP = 15  # letters a line below a symbol
 LONGEST_TIE = 4  # columns; a longer pipe is drawn as a pair of flags
 BACK_TIE = 1  # columns; the same for a pipe that runs against the flow
@@ -80,17 +80,26 @@ class Link:
 def pipe_sheets(plant: Plant) -> dict[str, str]:
     """The sheet key of every pipe."""
     found: dict[str, str] = {}
+    let_in = _let_in(plant)
     for pipe in plant.pipes:
         service = service_drawn(plant, pipe)
         home = sheet_of(service).key if service else "milk"
-        rooms = {type(plant.equipment[_id(e)]).ROOM for e in (pipe.start, pipe.end)}
-        if service == "air" and rooms <= {"milk", "cleaning"}:
-            home = "milk"
-        found[pipe.id] = home
+        found[pipe.id] = "milk" if pipe.id in let_in else home
     for pipe in plant.pipes:
         if service_drawn(plant, pipe) == "drain":
             found[pipe.id] = _drain_home(plant, pipe, found)
     return found
+
+
+def _let_in(plant: Plant) -> set[str]:
+    """Air pipes that no compressor feeds: air let into the milk side when it is washed."""
+    air = [p for p in plant.pipes if service_drawn(plant, p) == "air"]
+    fed = {m.id for m in plant.equipment.values() if m.can("makes air") or m.can("stores air")}
+    while True:
+        more = {_id(e) for p in air for e in (p.start, p.end) if {_id(p.start), _id(p.end)} & fed}
+        if more <= fed:
+            return {p.id for p in air if _id(p.start) not in fed}
+        fed |= more
 
 
 def _drain_home(plant: Plant, pipe: Pipe, found: Mapping[str, str]) -> str:
@@ -181,7 +190,7 @@ def _spot(machine: Machine, key: str) -> Spot:
         return Spot(key, machine.id, "valve_three" if three else "valve", (machine.id + many, duty), three)  # fmt: skip
     if kind.SYMBOL == "check":
         return Spot(key, machine.id, "check", (machine.id + many,))
-    figure = key_figure(machine).replace("\u00a0", " ").replace("\u2009", " ")
+    figure = "" if kind.SYMBOL == "gland" else key_figure(machine).replace("\u00a0", " ").replace("\u2009", " ")
     title = textwrap.wrap(machine.title, WRAP, max_lines=3, placeholder="..")
     return Spot(key, machine.id, kind.SYMBOL, (machine.id + many, *title, *([figure] if figure else [])))  # fmt: skip
 
@@ -330,8 +339,18 @@ def _composed(plant: Plant, sheet: Sheet, mode: str | None, best: tuple[float, l
             layout.routed.append(_routed(by_id[run.tie.id], run, boxes, spots, left, top))
         top += high + BAND_GAP_MM
     seen = {r.service for r in layout.routed}
+    if sheet.key == "air":
+        layout.notes = tuple(_moves(plant))
     layout.services = tuple(s for s in EVERY_SHEET.services if s in seen)
     return layout
+
+
+def _moves(plant: Plant) -> Iterable[str]:
+    for store in plant.able("stores air"):
+        moved = [m.id for m in plant.equipment.values() if store.id in m.air_from]
+        if moved:
+            more = f" and {len(moved) - 12} more" if len(moved) > 12 else ""
+            yield f"{store.id} also moves {', '.join(moved[:12])}{more}: see the schedule."
 
 
 def _placed(plant: Plant, spot: Spot, box: Box, mode: str | None, left: float, top: float) -> Placed:  # fmt: skip

@@ -147,7 +147,9 @@ def _relief(w: float, h: float, position: str) -> list[Shape]:
         for s in shapes
         if isinstance(s, Path)
     ]
-    zig = tuple((w / 2 + (1.3 if i % 2 else -1.3), h - 2.5 - i * (h - 2.5) / 5) for i in range(1, 5))
+    zig = tuple(
+        (w / 2 + (1.3 if i % 2 else -1.3), h - 2.5 - i * (h - 2.5) / 5) for i in range(1, 5)
+    )
     return [*shifted, Path(((w / 2, h - 2.5), *zig, (w / 2, 0)))]
 
 
@@ -187,7 +189,9 @@ def _drain(w: float, h: float, position: str) -> list[Shape]:
 def _chiller(w: float, h: float, position: str) -> list[Shape]:
     x, y, r = w / 2, h / 2, 3.2
     arms: list[Shape] = [
-        Path(((x - r * math.cos(a), y - r * math.sin(a)), (x + r * math.cos(a), y + r * math.sin(a))))
+        Path(
+            ((x - r * math.cos(a), y - r * math.sin(a)), (x + r * math.cos(a), y + r * math.sin(a)))
+        )
         for a in (math.radians(d) for d in (30, 90, 150))
     ]
     return [_box(0, 0, w, h), *arms, *([Circle(x, y, 1.1, "accent")] if position == "runs" else [])]

@@ -1,0 +1,156 @@
+"""Small print figures as SVG: has against needs, lines in time, bars of a table. No clock, no chance."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from byrewright.documents.format import number, percent, quantity, unit_sign
+from byrewright.documents.ink import ACCENT, INK, PAPER, QUIET, RULE, Ink, text_width_mm
+from byrewright.documents.shapes import Letters
+from byrewright.documents.svg import letters_svg, line_svg, n
+from byrewright.results import Finding, Result, Series, Table, Verdict
+
+WIDE_MM = 170.0
+TEXT_MM = 2.4
+MARKS: dict[Verdict, str] = {"holds": "●", "tight": "◐", "fails": "✕", "unknown": "?"}
+"""One sign for each verdict, beside its word, so that nothing rests on colour."""
+
+_LINES = (Ink("", "", INK, (), 0.5), Ink("", "", "#1f4e8c", (4.0, 1.2), 0.5), Ink("", "", "#0b6157", (1.2, 1.0), 0.5),
+          Ink("", "", "#7a2f86", (6.0, 1.0, 1.0, 1.0), 0.5), Ink("", "", "#8a4208", (2.0, 0.8), 0.5))  # fmt: skip
+MOST_SHOWN = 2.0  # a bar ends at twice its limit
+
+
+def capacity_svg(title: str, findings: Sequence[Finding]) -> str:
+    """Bars of value against limit (the upright rule), one a finding that has both.
+
+    The limit is drawn at the same place for every bar, so that unlike units can stand together;
+    a bar must reach the rule where the limit is a least, and stop before it where it is a most.
+    """
+    bars = [
+        f for f in findings if f.value is not None and f.limit and f.sense != "says" and f.limit > 0
+    ]
+    row, left, right = 6.4, 62.0, 34.0
+    height = 13 + row * len(bars)
+    scale = (WIDE_MM - left - right) / MOST_SHOWN
+    parts = [_text(0, 4, title, bold=True)]
+    for i, one in enumerate(bars):
+        y = 8 + i * row
+        assert one.value is not None and one.limit is not None
+        share = max(0.0, one.value / one.limit)
+        length = min(share, MOST_SHOWN) * scale
+        fails = one.verdict == "fails"
+        parts.append(
+            _text(
+                left - 2, y + 3, _cut(f"{one.title} {one.subject}".strip(), left - 4), anchor="end"
+            )
+        )
+        parts.append(f'<rect x="{n(left)}" y="{n(y)}" width="{n(length)}" height="3.6" fill="{ACCENT if fails else RULE}" stroke="{INK}" stroke-width="0.25"/>')  # fmt: skip
+        if share > MOST_SHOWN:
+            x = left + length
+            parts.append(f'<path d="M{n(x - 3)} {n(y - 0.4)}l1.2 4.4M{n(x - 1.6)} {n(y - 0.4)}l1.2 4.4" stroke="{PAPER}" stroke-width="0.8"/>')  # fmt: skip
+        word = "least" if one.sense == "at_least" else "most"
+        parts.append(
+            _text(WIDE_MM - right + 2, y + 3, f"{MARKS[one.verdict]} {percent(one.margin)} {word}")
+        )
+    x = left + scale
+    parts.append(f'<line x1="{n(x)}" y1="6.5" x2="{n(x)}" y2="{n(8 + row * len(bars))}" stroke="{INK}" stroke-width="0.6"/>')  # fmt: skip
+    parts.append(_text(x, height - 1.2, "limit", anchor="middle"))
+    return _figure(parts, height)
+
+
+def series_svg(series: Series, height: float = 62.0) -> str:
+    """Lines over a common x, each with its own pattern and a key of words."""
+    left, bottom, top = 16.0, 11.0, 7.0 + 4.2 * math.ceil(len(series.lines) / 2)
+    low_y, high_y = _range([v for _, _, ys in series.lines for v in ys], from_zero=True)
+    low_x, high_x = _range(list(series.x))
+    wide, tall = WIDE_MM - left - 4, height - top - bottom
+
+    def spot(x: float, y: float) -> tuple[float, float]:
+        return (round(left + (x - low_x) / (high_x - low_x) * wide, 2),
+                round(top + tall - (y - low_y) / (high_y - low_y) * tall, 2))  # fmt: skip
+
+    parts = [_text(0, 4, series.title, bold=True)]
+    for value in _ticks(low_y, high_y):
+        x, y = spot(low_x, value)
+        parts.append(f'<line x1="{n(x)}" y1="{n(y)}" x2="{n(left + wide)}" y2="{n(y)}" stroke="{RULE}" stroke-width="0.2"/>')  # fmt: skip
+        parts.append(_text(left - 1.5, y + 0.8, number(value), anchor="end"))
+    for value in _ticks(low_x, high_x):
+        x, y = spot(value, low_y)
+        parts.append(f'<line x1="{n(x)}" y1="{n(y)}" x2="{n(x)}" y2="{n(y + 1.2)}" stroke="{INK}" stroke-width="0.3"/>')  # fmt: skip
+        parts.append(_text(x, y + 4.2, number(value), anchor="middle"))
+    parts.append(f'<polyline points="{n(left)},{n(top)} {n(left)},{n(top + tall)} {n(left + wide)},{n(top + tall)}" fill="none" stroke="{INK}" stroke-width="0.35"/>')  # fmt: skip
+    for i, (name, unit, ys) in enumerate(series.lines):
+        ink = _LINES[i % len(_LINES)]
+        parts.append(line_svg([spot(x, y) for x, y in zip(series.x, ys, strict=True)], ink))
+        kx, ky = left + (i % 2) * 76, 8.2 + (i // 2) * 4.2
+        parts.append(line_svg(((kx, ky - 0.8), (kx + 8, ky - 0.8)), ink))
+        parts.append(_text(kx + 9.5, ky, name + (f", {unit_sign(unit)}" if unit else "")))
+    parts.append(_text(left + wide, height - 1, unit_sign(series.x_unit), anchor="end"))
+    return _figure(parts, height)
+
+
+def table_bars_svg(table: Table, column: int) -> str:
+    """Bars of one column of a table, each with its row's first cell and its value."""
+    rows = [(str(r[0]), float(r[column])) for r in table.rows if isinstance(r[column], int | float)]
+    unit = table.units[column]
+    most = max((v for _, v in rows), default=1.0) or 1.0
+    left, row = 58.0, 5.6
+    parts = [_text(0, 4, f"{table.title}: {table.columns[column]}", bold=True)]
+    for i, (name, value) in enumerate(rows):
+        y = 7.5 + i * row
+        length = max(0.0, value / most) * (WIDE_MM - left - 30)
+        parts.append(_text(left - 2, y + 2.9, _cut(name, left - 4), anchor="end"))
+        parts.append(f'<rect x="{n(left)}" y="{n(y)}" width="{n(length)}" height="3.6" fill="{RULE}" stroke="{INK}" stroke-width="0.25"/>')  # fmt: skip
+        parts.append(_text(left + length + 1.5, y + 2.9, quantity(value, unit)))
+    return _figure(parts, 9 + row * len(rows))
+
+
+def figures_for(result: Result, topic: str) -> list[str]:
+    """The figures of a topic: its capacity balance and each of its series, as SVG."""
+    own = [f for f in result.findings if topic_of(f.key) == topic]
+    limits = [f for f in own if f.sense != "says" and f.limit and f.value is not None]
+    made = [capacity_svg("What it has against what it needs", limits)] if len(limits) > 1 else []
+    made += [series_svg(s) for s in result.series if topic_of(s.key) == topic and len(s.x) > 1]
+    return made
+
+
+def topic_of(key: str) -> str:
+    """The topic of a key: its first word.
+
+    >>> topic_of("vacuum.airline.drop")
+    'vacuum'
+    """
+    return key.partition(".")[0]
+
+
+def _figure(parts: Sequence[str], height: float) -> str:
+    body = "\n".join(parts)
+    return (f'<svg xmlns="http://www.w3.org/2000/svg" width="{n(WIDE_MM)}mm" height="{n(height)}mm" '
+            f'viewBox="0 0 {n(WIDE_MM)} {n(height)}">\n{body}\n</svg>\n')  # fmt: skip
+
+
+def _text(x: float, y: float, text: str, *, bold: bool = False, anchor: str = "start") -> str:
+    where = {"start": "start", "middle": "middle", "end": "end"}[anchor]
+    colour = INK if bold else QUIET
+    return letters_svg(Letters(x, y, text.replace("\u2009", " "), TEXT_MM, where, bold, colour))  # type: ignore[arg-type]
+
+
+def _cut(text: str, room_mm: float) -> str:
+    most = int(room_mm / text_width_mm("x", TEXT_MM))
+    return text if len(text) <= most else text[: most - 2] + ".."
+
+
+def _range(values: Sequence[float], *, from_zero: bool = False) -> tuple[float, float]:
+    low, high = min(values, default=0.0), max(values, default=1.0)
+    if from_zero and low > 0:
+        low = 0.0
+    return (low, high) if high > low else (low, low + 1.0)
+
+
+def _ticks(low: float, high: float) -> list[float]:
+    rough = (high - low) / 5
+    power = 10.0 ** math.floor(math.log10(rough))
+    step = next(power * m for m in (1, 2, 2.5, 5, 10) if power * m >= rough * 0.999)
+    first = math.ceil(low / step - 1e-9)
+    return [round(k * step, 10) for k in range(first, math.floor(high / step + 1e-9) + 1)]

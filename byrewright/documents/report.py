@@ -1,0 +1,284 @@
+"""The report as a PDF: gathers words and numbers for the template and sets the pages.
+
+Nothing is worked out here: every number comes from the plant or from a result. Text out of the
+plant file reaches the template as data, never as markup.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from datetime import date as Date
+from pathlib import Path
+from typing import Any
+
+from byrewright import __version__
+from byrewright.documents import report_lists as lists
+from byrewright.documents.figures import MARKS, figures_for, topic_of
+from byrewright.documents.format import System, number, percent, quantity, unit_sign, words
+from byrewright.documents.schematic import INVENTED, PAGES, Issue, schematic_svg, sheets_for
+from byrewright.plant.plant import Plant
+from byrewright.results import VERDICT_MEANING, VERDICTS, Finding, Result, Table
+from byrewright.standards.cautions import CAUTIONS, LEAD
+from byrewright.standards.model import KNOWN_MEANING
+from byrewright.standards.rulebook import Rulebook, default_rulebook
+from byrewright.standards.sources import SOURCES
+
+TEMPLATES = Path(__file__).with_name("templates")
+WORST_SHOWN = 5
+KEY_SHOWN = 4
+LONGEST_TABLE = 60
+
+TOPICS = {
+    "duty": "What the plant has to do", "throughput": "Cows and hours", "deck": "Deck, drives and rollers",
+    "vacuum": "Vacuum", "milkline": "Milkline", "milk": "Milk: receivers, pumps and delivery", "receiver": "Receivers and traps",
+    "filter": "Milk filters", "cooling": "Cooling", "cooler": "Plate cooler", "tank": "Tanks and collection", "storage": "Tanks and collection",
+    "balance": "Balance tank", "calf": "Calf milk", "withheld": "Withheld milk", "water": "Water",
+    "wash": "Washing", "cleaning": "Washing", "air": "Compressed air", "power": "Electric power", "cloths": "Udder cloths",
+}  # fmt: skip
+"""Chapter titles by the first word of a finding's key; another word is shown as it is."""
+
+
+def report_pdf(
+    plant: Plant,
+    results: Result,
+    *,
+    date: str,
+    revision: str = "A",
+    file_hash: str = "",
+    drawings: Sequence[str] | None = None,
+    rules: Rulebook | None = None,
+    units: System = "metric",
+) -> bytes:
+    """The report as PDF bytes: the same input gives the same bytes.
+
+    Args:
+        plant: the plant.
+        results: what the studies found; several are one through `byrewright.results.merge`.
+        date: ISO date "YYYY-MM-DD"; the clock is never read.
+        revision: letter or number of this issue.
+        file_hash: SHA-256 of the plant file, shown under "How this was computed".
+        drawings: sheets as SVG; drawn here when not given.
+        rules: the rulebook used, with the user's own limits; the default one when not given.
+        units: "metric", or "US" for the units of a US reader.
+
+    Raises:
+        ValueError: `date` is not an ISO date.
+    """
+    import typst
+
+    day = Date.fromisoformat(date)
+    if drawings is None:
+        issue = Issue(date=date, revision=revision)
+        drawings = [schematic_svg(plant, s.key, issue=issue) for s in sheets_for(plant)]
+    data = report_data(plant, results, day, revision, file_hash, rules or default_rulebook(), units)
+    data["drawings"] = _drawings(plant, drawings)
+    made: bytes = typst.compile(
+        str(TEMPLATES / "report.typ"),
+        root=str(TEMPLATES),
+        ignore_system_fonts=True,
+        sys_inputs={"data": json.dumps(data, sort_keys=True, allow_nan=False)},
+    )
+    return made
+
+
+def report_data(
+    plant: Plant, results: Result, day: Date, revision: str, file_hash: str, rules: Rulebook, units: System
+) -> dict[str, Any]:  # fmt: skip
+    """Everything the template shows, as plain data."""
+    name = plant.site.name
+    title = " ".join(name.replace(INVENTED, "").split()) or name
+    worst = sorted((f for f in results.findings if f.verdict != "holds"), key=lambda f: (VERDICTS.index(f.verdict), -(abs(f.margin or 0.0)) if f.verdict == "fails" else (f.margin or 0.0)))  # fmt: skip
+    count = results.count()
+    return {
+        "title": title,
+        "subtitle": _subtitle(plant),
+        "invented": INVENTED in name,
+        "date": day.isoformat(),
+        "day": [day.year, day.month, day.day],
+        "revision": revision,
+        "version": __version__,
+        "answer": answer(results),
+        "marks": MARKS,
+        "counts": [{"verdict": v, "n": count[v], "meaning": VERDICT_MEANING[v]} for v in ("holds", "tight", "fails", "unknown")],
+        "worst": [_finding(f, units) for f in worst[:WORST_SHOWN]],
+        "more_worst": max(0, len(worst) - WORST_SHOWN),
+        "lead": LEAD,
+        "lead_short": "Advises and monitors; never a safety system. Local codes and licensed practice decide.",
+        "reading": READING,
+        "farm": lists.farm(plant, units),
+        "key": _key_figures(results, units),
+        "chapters": _chapters(results, units),
+        "assumptions": [[a.where, a.meaning, quantity(a.value, a.unit, units), a.why, words(a.known)] for a in results.assumptions],
+        "defaults": lists.defaults(plant, units),
+        "check_intro": CHECK,
+        "to_check": [[v.key, v.meaning, quantity(v.value, v.unit, units), source_title(v.source)] for v in rules.to_check()],
+        "cautions": list(CAUTIONS.values()),
+        "machine_cautions": lists.machine_cautions(plant),
+        "isolation_intro": ISOLATION,
+        "isolation": lists.isolation(plant),
+        "sources_intro": SOURCES_INTRO,
+        "sources": lists.sources(results, rules),
+        "computed": _computed(results, rules, file_hash, units),
+        "notes": list(results.notes),
+    }  # fmt: skip
+
+
+READING = (
+    "A margin is a share of the limit, positive when inside it. Every answer names its source and how that source is "
+    "known; the formula and the numbers put into it are in the schedule and in result.json, and the command "
+    "`byrewright explain` shows them for one finding."
+)
+CHECK = (
+    "These values are known from memory only: the standard's own text was not read for this product. A licensed user "
+    "should check each against the standard and may state another value in limits.yaml beside the plant file."
+)
+ISOLATION = (
+    "Every machine that holds or takes energy, and where it is isolated. Lock off, release what is stored, and prove "
+    "dead before work. The list follows the plant file; the site's own lock-out procedure decides."
+)
+SOURCES_INTRO = (
+    "What the answers in this report rest on, and how many of their values are known in which way. A source listed "
+    "here was not always read; each value's own mark says how it is known."
+)
+
+
+def answer(results: Result) -> str:
+    """The answer in one paragraph.
+
+    >>> answer(Result("sizing", "x"))
+    'No question was asked of this plant yet.'
+    """
+    count = results.count()
+    total = sum(count.values())
+    if not total:
+        return "No question was asked of this plant yet."
+    if count["fails"]:
+        start = f"As described, the plant does not meet {_of(count['fails'], total)} asked of it."
+    elif count["unknown"]:
+        start = f"Nothing fails, but {_of(count['unknown'], total)} cannot be judged yet."
+    else:
+        start = f"The plant as described meets all {total} questions asked of it."
+    parts = [start]
+    if count["fails"] and count["unknown"]:
+        parts.append(f"{_many(count['unknown'])} cannot be judged until an input or a rule is known.")
+    if count["tight"]:
+        parts.append(f"{_many(count['tight'])} {'is' if count['tight'] == 1 else 'are'} met with little to spare.")
+    if results.assumptions:
+        parts.append(f"The answers rest on {len(results.assumptions)} stated assumptions.")
+    return " ".join(parts)
+
+
+def _of(part: int, total: int) -> str:
+    return f"{part} of the {total} questions"
+
+
+def _many(count: int) -> str:
+    return "One" if count == 1 else str(count)
+
+
+def topic_title(topic: str) -> str:
+    """A topic's chapter title."""
+    return TOPICS.get(topic) or words(topic).capitalize()
+
+
+def source_title(text: str) -> str:
+    """A source's title where `text` is a key, else the text itself."""
+    source = SOURCES.get(text)
+    return source.title if source else text
+
+
+def _subtitle(plant: Plant) -> str:
+    from byrewright.plant.kinds.deck import Platform
+
+    deck = plant.first(Platform)
+    place = f"{deck.stalls} stalls, {deck.layout}" if deck else "milking parlour"
+    if deck and deck.layout == "rows":
+        place = f"{deck.stalls} fixed stalls in {deck.rows} rows"
+    elif deck:
+        place = f"rotary of {deck.stalls} stalls"
+    milkings = f"{len(plant.milkings)} milking{'s' if len(plant.milkings) != 1 else ''} a day"
+    return f"Plant of a {place}; {plant.herd.cows} cows, {milkings}" if deck and deck.layout == "rotary" else f"Plant of {place}; {plant.herd.cows} cows, {milkings}"  # fmt: skip
+
+
+def _finding(one: Finding, units: System) -> dict[str, str]:
+    needs = ""
+    if one.sense != "says" and one.limit is not None:
+        needs = f"{'at least' if one.sense == 'at_least' else 'at most'} {quantity(one.limit, one.unit, units)}"  # fmt: skip
+    meaning = KNOWN_MEANING.get(one.known, words(one.known)) if one.known else ""  # type: ignore[call-overload]
+    return {
+        "title": one.title, "subject": one.subject, "verdict": one.verdict, "sentence": one.sentence,
+        "has": quantity(one.value, one.unit, units), "needs": needs or "-", "margin": percent(one.margin),
+        "source": source_title(one.source).rstrip("."), "known": meaning, "missing": ", ".join(one.missing),
+    }  # fmt: skip
+
+
+def _topics(results: Result) -> list[str]:
+    keys = [f.key for f in results.findings] + [t.key for t in results.tables] + [s.key for s in results.series]
+    return list(dict.fromkeys(topic_of(k) for k in keys))
+
+
+def _chapters(results: Result, units: System) -> list[dict[str, Any]]:
+    chapters = []
+    for topic in _topics(results):
+        chapters.append({
+            "title": topic_title(topic),
+            "findings": [_finding(f, units) for f in results.findings if topic_of(f.key) == topic],
+            "figures": figures_for(results, topic),
+            "tables": [_table(t, units) for t in results.tables if topic_of(t.key) == topic],
+        })  # fmt: skip
+    return chapters
+
+
+def _key_figures(results: Result, units: System) -> list[dict[str, Any]]:
+    """The first plain statements with a value of each topic."""
+    groups = []
+    for topic in _topics(results):
+        own = [f for f in results.findings if topic_of(f.key) == topic and f.value is not None]
+        plain = [f for f in own if f.sense == "says"] + [f for f in own if f.sense != "says"]
+        rows = [{"label": " ".join((f.title, f.subject)).strip(), "value": quantity(f.value, f.unit, units)} for f in plain[:KEY_SHOWN]]  # fmt: skip
+        if rows:
+            groups.append({"title": topic_title(topic), "rows": rows})
+    return groups
+
+
+def _table(table: Table, units: System) -> dict[str, Any]:
+    from byrewright.documents.format import shown
+
+    rows = []
+    for row in table.rows[:LONGEST_TABLE]:
+        rows.append([number(shown(v, u, units)[0]) if isinstance(v, int | float) and not isinstance(v, bool) else number(v)
+                     for v, u in zip(row, table.units, strict=True)])  # fmt: skip
+    heads = [f"{c}, {unit_sign(u, units)}" if u else c for c, u in zip(table.columns, table.units, strict=True)]
+    right = [all(isinstance(r[i], int | float) for r in table.rows) and bool(table.rows) for i in range(len(heads))]
+    note = table.note
+    if len(table.rows) > LONGEST_TABLE:
+        note = f"The first {LONGEST_TABLE} of {len(table.rows)} rows; all are in result.json. {note}".strip()
+    widths = []
+    for i, head in enumerate(heads):
+        longest = max([len(head) * 0.6, *(len(r[i]) for r in rows)], default=6)
+        widths.append(min(30, max(6, round(longest))))
+    return {"title": table.title, "heads": heads, "rows": rows, "right": right, "note": note, "widths": widths}
+
+
+def _computed(results: Result, rules: Rulebook, file_hash: str, units: System) -> list[dict[str, str]]:
+    changed = ", ".join(rules.overridden) or "none: the product's own values"
+    rows = [
+        ("Program", f"byrewright {__version__}"),
+        ("Study", words(results.study)),
+        ("Plant file, SHA-256", file_hash or "not stated"),
+        ("Seed", str(results.seed) if results.seed is not None else "none: nothing is drawn by chance"),
+        ("Limits stated by the user", changed),
+        ("Units shown", {"metric": "metric", "US": "US customary; computed in metric"}[units]),
+        ("Vacuum", "kPa below ambient; airflow is free air at ambient pressure" if units == "metric" else "inHg below ambient; airflow is free air at ambient pressure"),
+    ]  # fmt: skip
+    return [{"label": a, "value": b} for a, b in rows]
+
+
+def _drawings(plant: Plant, drawings: Sequence[str]) -> list[dict[str, Any]]:
+    made = []
+    for sheet, svg in zip(sheets_for(plant), drawings, strict=False):
+        page = next((p for p, (w, _) in PAGES.items() if f'width="{w:g}mm"' in svg[:200]), "A3")
+        width, height = PAGES[page]
+        made.append({"title": sheet.title, "svg": svg, "width": width, "height": height})
+    return made

@@ -1,0 +1,201 @@
+"""The schedules as a workbook: machines, pipes, valves by mode, motors, findings, assumptions, quantities."""
+
+from __future__ import annotations
+
+import io
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from byrewright.documents.format import words
+from byrewright.documents.sheets import service_drawn
+from byrewright.plant.machine import Machine
+from byrewright.plant.plant import Plant
+from byrewright.results import Result
+
+WIDEST = 60
+FIRST_DAY = datetime(2000, 1, 1)  # fixed, so that the same plant gives the same bytes
+
+Cell = str | int | float | bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """One sheet: name, column titles with units, rows, columns kept in view."""
+
+    name: str
+    titles: tuple[str, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+    kept: int = 1
+
+
+def schedule_xlsx(plant: Plant, results: Result) -> bytes:
+    """The workbook as bytes; the same plant and results always give the same bytes.
+
+    Text is always written as text, so that nothing out of the plant file can act as a formula.
+    """
+    import xlsxwriter
+
+    memory = io.BytesIO()
+    book = xlsxwriter.Workbook(memory, {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False})  # fmt: skip
+    book.set_properties({"title": f"Schedules: {plant.site.name}", "author": "byrewright", "created": FIRST_DAY})  # fmt: skip
+    head = book.add_format({"bold": True, "text_wrap": True, "valign": "top", "bottom": 1, "bg_color": "#EFECE3"})  # fmt: skip
+    plain = book.add_format({"valign": "top", "text_wrap": True})
+    for page in pages(plant, results):
+        _write(book, page, head, plain, plant.site.name)
+    book.close()
+    return memory.getvalue()
+
+
+def pages(plant: Plant, results: Result) -> tuple[Page, ...]:
+    """Every sheet as plain rows."""
+    return (
+        _machines(plant),
+        _pipes(plant),
+        _valves(plant),
+        _motors(plant),
+        _findings(results),
+        _assumptions(results),
+        _quantities(plant),
+    )
+
+
+def _write(book: Any, page: Page, head: Any, plain: Any, site: str) -> None:
+    sheet = book.add_worksheet(page.name)
+    for c, title in enumerate(page.titles):
+        sheet.write_string(0, c, title, head)
+    for r, row in enumerate(page.rows, 1):
+        for c, value in enumerate(row):
+            if isinstance(value, bool):
+                sheet.write_string(r, c, "yes" if value else "no", plain)
+            elif isinstance(value, int | float) and math.isfinite(value):
+                sheet.write_number(r, c, round(value, 6), plain)
+            elif isinstance(value, str) and value:
+                sheet.write_string(r, c, value, plain)
+            else:
+                sheet.write_blank(r, c, None, plain)
+    for c, title in enumerate(page.titles):
+        longest = max([len(title) * 0.7, *(len(str(row[c])) for row in page.rows if row[c] is not None)])  # fmt: skip
+        sheet.set_column(c, c, min(WIDEST, max(7.0, longest + 2)))
+    sheet.freeze_panes(1, page.kept)
+    sheet.autofilter(0, 0, max(1, len(page.rows)), len(page.titles) - 1)
+    sheet.set_landscape()
+    sheet.set_paper(9)
+    sheet.fit_to_pages(1, 0)
+    sheet.repeat_rows(0)
+    sheet.set_header("&L" + site.replace("&", "&&")[:120] + "&R&A")
+    sheet.set_footer("&LAdvises; never a safety system&RPage &P of &N")
+
+
+_COMMON = {"id", "label", "count", "fed_from", "controlled_by", "air_from", "normally"}
+
+
+def _figures(machine: Machine) -> str:
+    """The data plate in words: every figure of a machine with its unit."""
+    parts = []
+    for one in type(machine).parameters():
+        value = getattr(machine, one.name)
+        if one.name in _COMMON or value is None or value == ():
+            continue
+        name = one.name
+        for ending in ("_l_min_free", "_l_min", "_kw", "_mm", "_m2", "_kpa", "_l", "_m", "_c", "_s", "_h", "_pct", "_kg", "_kn", "_bar", "_kva", "_kwh", "_a"):  # fmt: skip
+            if one.unit and name.endswith(ending):
+                name = name.removesuffix(ending)
+                break
+        shown = ", ".join(map(str, value)) if isinstance(value, tuple) else f"{value:g}" if isinstance(value, float) else str(value)  # fmt: skip
+        if isinstance(value, bool):
+            shown = "yes" if value else "no"
+        parts.append(f"{words(name)} {words(shown)}{' ' + one.unit if one.unit else ''}")
+    return "; ".join(parts)
+
+
+def _machines(plant: Plant) -> Page:
+    rows = tuple(
+        (m.id, m.title, words(m.kind), m.count, _figures(m), m.power_kw() or None,
+         ", ".join(m.fed_from), ", ".join(m.controlled_by), ", ".join(m.air_from), type(m).ROOM)
+        for m in plant.equipment.values()
+    )  # fmt: skip
+    return Page("Machines", ("Tag", "What it is", "Kind", "Count", "Figures", "Electric input of one, kW",
+                             "Fed from", "Controlled by", "Air from", "Room"), rows)  # fmt: skip
+
+
+def content_l(bore_mm: float, length_m: float) -> float:
+    """Content of a straight pipe, L.
+
+    >>> round(content_l(100.0, 10.0), 2)
+    78.54
+    """
+    return math.pi / 4 * (bore_mm / 100) ** 2 * length_m * 10
+
+
+def _pipes(plant: Plant) -> Page:
+    rows = tuple(
+        (p.id, words(service_drawn(plant, p) or "not stated"), p.start, p.end, p.bore_mm, p.length_m, p.rise_m, p.slope_pct,
+         ", ".join(f"{n} {words(k)}" for k, n in p.fittings.items()), round(content_l(p.bore_mm, p.length_m), 2))
+        for p in plant.pipes
+    )  # fmt: skip
+    return Page("Pipes", ("Tag", "Service", "From", "To", "Bore, mm", "Length, m", "Rise, m", "Slope, %", "Fittings",
+                          "Content, L"), rows)  # fmt: skip
+
+
+def _valves(plant: Plant) -> Page:
+    """The position of every valve and the state of every machine that has states, by mode."""
+    moved = [m for m in plant.equipment.values() if m.states()]
+    moved.sort(key=lambda m: not m.can("is a valve"))
+    rows = tuple(
+        (m.id, m.title, words(str(getattr(m, "duty", ""))), str(getattr(m, "moved_by", "")), getattr(m, "sensed", None),
+         words(str(getattr(m, "on_loss", ""))), *(words(plant.position(mode, m.id) or "") for mode in plant.modes))
+        for m in moved
+    )  # fmt: skip
+    return Page("Valves and modes", ("Tag", "What it is", "For", "Moved by", "Position sensed", "On loss of air, power or signal",
+                                     *(words(m) for m in plant.modes)), rows, 2)  # fmt: skip
+
+
+def _motors(plant: Plant) -> Page:
+    powered = [m for m in plant.equipment.values() if m.power_kw() > 0]
+    rows = tuple(
+        (m.id, m.title, m.count, round(m.power_kw(), 3), round(m.power_kw() * m.count, 3), words(str(getattr(m, "speed", getattr(m, "control", "")) or "")),
+         words(str(getattr(m, "start", "") or "")), ", ".join(m.fed_from))
+        for m in powered
+    )  # fmt: skip
+    return Page("Motors", ("Tag", "What it is", "Count", "Each, kW", "All, kW", "Speed", "Start", "Fed from"), rows)  # fmt: skip
+
+
+def _findings(results: Result) -> Page:
+    rows = tuple(
+        (f.name, f.title, f.verdict, f.value, f.unit, {"at_least": "at least", "at_most": "at most"}.get(f.sense, ""), f.limit,
+         None if f.margin is None else f.margin * 100, f.sentence, f.formula, f.source, words(f.known), ", ".join(f.missing))
+        for f in results.findings
+    )  # fmt: skip
+    return Page("Findings", ("Finding", "Question", "Verdict", "Has", "Unit", "Held to", "Limit", "Margin, %", "What it means",
+                             "Formula", "Source", "How known", "Missing"), rows)  # fmt: skip
+
+
+def _assumptions(results: Result) -> Page:
+    rows = tuple((a.where, a.meaning, a.value, a.unit, a.why, words(a.known)) for a in results.assumptions)  # fmt: skip
+    return Page(
+        "Assumptions", ("Where", "What is assumed", "Value", "Unit", "Why", "How known"), rows
+    )
+
+
+def _quantities(plant: Plant) -> Page:
+    """What to buy or take off: machines by kind, pipe by service and bore, fittings by bore."""
+    rows: list[tuple[Cell, ...]] = []
+    for title, count in _sum((m.title, float(m.count)) for m in plant.equipment.values()):
+        rows.append(("machine", title, None, int(count), "pieces"))
+    pipe = (((service_drawn(plant, p) or "", p.bore_mm), p.length_m) for p in plant.pipes)
+    for (service, bore), length in _sum(pipe):
+        rows.append(("pipe", words(service), bore, round(length, 2), "m"))
+    fittings = (((k, p.bore_mm), float(n)) for p in plant.pipes for k, n in p.fittings.items())
+    for (name, bore), count in _sum(fittings):
+        rows.append(("fitting", words(name), bore, int(count), "pieces"))
+    return Page("Quantities", ("What", "Name", "Bore, mm", "Quantity", "Unit"), tuple(rows), 2)
+
+
+def _sum(pairs: Iterable[tuple[Any, float]]) -> Sequence[tuple[Any, float]]:
+    found: dict[Any, float] = {}
+    for key, value in pairs:
+        found[key] = found.get(key, 0.0) + value
+    return sorted(found.items(), key=lambda item: str(item[0]))
