@@ -40,12 +40,16 @@ def slug_time_s(line_m: float, velocity_m_s: float) -> float:
 
 
 def step_water_l(
-    units: int, line_content_l: float, receiver_l: float = 0.0, rules: Rulebook | None = None
+    units: int,
+    line_content_l: float,
+    receiver_l: float = 0.0,
+    rules: Rulebook | None = None,
+    unit_l: float | None = None,
 ) -> float:
     """Water of one wash step: units, a share of the lines' content, and the receiver's part.
 
-    Units 8-15 L each (common practice); 20-30 % of the line volume (US method, from memory). No
-    neutral published figure was found.
+    Units 8-15 L each (common practice; `unit_l` takes the rule's place); 20-30 % of the line
+    volume (US method, from memory). No neutral published figure was found.
 
     >>> step_water_l(60, 400.0, 30.0)
     820.0
@@ -54,11 +58,8 @@ def step_water_l(
     check("number of units", units, 0)
     check("content of the lines", line_content_l, 0.0, unit="L")
     check("receiver", receiver_l, 0.0, unit="L")
-    return (
-        units * rules.number("wash.water_per_unit_l")
-        + rules.number("wash.water_line_share") * line_content_l
-        + receiver_l
-    )
+    each = rules.number("wash.water_per_unit_l") if unit_l is None else unit_l
+    return units * each + rules.number("wash.water_line_share") * line_content_l + receiver_l
 
 
 def hot_charge_l(clusters: int, tank_l: float = 0.0, rules: Rulebook | None = None) -> float:

@@ -65,6 +65,36 @@ VALUES: tuple[Value, ...] = (
           "common_practice", "typical", 3.0, 5.0),
     Value("wash.unit_air_l_min", 15.0, "L/min", "air entering through one jetter or unit in the "
           "wash", "practice", "common_practice", "typical", 8.0, 30.0),
+    Value("wash.receiver_share", 0.25, "", "water standing in each receiver, share of its volume",
+          "practice", "from_memory", "typical", 0.2, 0.35),
+    Value("wash.fill_drain_min", 4.0, "min", "filling the trough before a step and draining after "
+          "it", "practice", "common_practice", "typical", 3.0, 8.0),
+    Value("wash.trough_freeboard_share", 0.10, "", "room above the charge in the trough",
+          "practice", "common_practice", "typical", 0.1, 0.2),
+    Value("wash.charge_left_share", 0.20, "", "share of the charge that stays in the trough while "
+          "the lines are wet", "practice", "common_practice", "limit", 0.1, 0.3),
+    Value("wash.acid_share", 0.005, "", "acid product as a share of the wash water; the label "
+          "rules", "practice", "common_practice", "typical", 0.003, 0.010),
+    Value("wash.acid_c", 60.0, "degC", "acid wash; the label rules", "practice",
+          "common_practice", "typical", 40.0, 70.0),
+    Value("wash.acid_every_days", 7.0, "d", "days between acid washes, at most",
+          "dutch_education", "read", "limit"),
+    Value("wash.acid_hard_every_days", 3.0, "d", "days between acid washes in hard water, at most",
+          "practice", "common_practice", "limit"),
+    Value("wash.hard_water_ppm", 180.0, "ppm", "hardness above which water is called hard, as "
+          "calcium carbonate", "practice", "from_memory", "rule"),
+    Value("wash.tank_min", 40.0, "min", "time of a tank wash", "practice", "common_practice",
+          "typical", 30.0, 50.0),
+    Value("wash.steel_kg_m2", 11.0, "kg/m2", "steel of tube walls, kg for 1 m2 of wall (1.4 mm)",
+          "practice", "derived", "typical", 9.0, 16.0),
+    Value("wash.unit_kg", 2.5, "kg", "cluster and tubes that the wash must warm, as steel",
+          "practice", "common_practice", "typical", 1.5, 4.0),
+    Value("wash.line_u_w_m2k", 12.0, "W/m2K", "heat loss of bare line to the air of the room",
+          "practice", "from_memory", "typical", 8.0, 20.0),
+    Value("wash.unit_area_m2", 0.25, "m2", "surface of a cluster with its tubes", "practice",
+          "common_practice", "typical", 0.15, 0.4),
+    Value("wash.air_wet_share", 0.5, "", "how far air drawn through the wash is saturated",
+          "practice", "common_practice", "typical", 0.3, 0.8),
     Value("heater.efficiency_electric", 1.0, "", "efficiency of an electric heater",
           "us_extension", "read", "typical"),
     Value("heater.efficiency_fuel", 0.80, "", "efficiency of a gas or oil heater", "us_extension",
@@ -76,3 +106,8 @@ VALUES: tuple[Value, ...] = (
     Value("heater.recovery_h", 6.0, "h", "time allowed to heat the charge again", "practice",
           "common_practice", "typical", 3.0, 8.0),
 )  # fmt: skip
+
+HEATER_KW: tuple[float, ...] = (
+    3, 4.5, 6, 9, 12, 15, 18, 24, 30, 36, 45, 54, 60, 72, 90, 108, 120, 144, 180, 240, 300,
+)  # fmt: skip
+"""Usual heater inputs, kW (common practice, no source)."""

@@ -23,8 +23,8 @@ def _concrete(plant: Plant, turn_s: float) -> Plant:
 
 def test_worked_deck() -> None:
     """60 t at R 8.5 m and 8 min: 5886 N and 1091.5 W at 0.01 (derived figures)."""
-    plant = rotary(60, 600, turn_s=480, PF1=machine(
-        "PF1", "platform", stalls=60, turn_s=480, rail_radius_m=8.5, stall_mass_kg=320))  # fmt: skip
+    deck = machine("PF1", "platform", stalls=60, turn_s=480, rail_radius_m=8.5, stall_mass_kg=320)
+    plant = rotary(60, 600, turn_s=480, PF1=deck)
     bench = bench_of(plant, {"deck.resistance": 0.01})
     load = deck_load(bench, duty(plant), plant.equipment["PF1"])  # type: ignore[arg-type]
     assert load.running_n == pytest.approx(5886, rel=WORKED)

@@ -179,8 +179,10 @@ def _compressors(
         bench.find(
             "air.redundancy", "Compressors", total, "",
             f"There is one compressor ({compressors[0].id}): when it stops, gates and "
-            "shut-offs go to their rest position. Add a second that can carry milking alone.", limit=2, sense="at_least", formula="two, each able to carry "
-            "milking alone", source="practice", known="common_practice", advised=2,
+            "shut-offs go to their rest position. Add a second that can carry milking alone.",
+            limit=2,
+            sense="at_least", formula="two, each able to carry milking alone", source="practice",
+            known="common_practice", advised=2,
             advised_why="each able to carry milking alone", target=(compressors[0], "count"),
         )  # fmt: skip
     leak = bench.number("air.leak_common_share") * max(c.capacity_l_min_free for c in compressors)

@@ -1,0 +1,80 @@
+"""What the hot wash loses on its way round: its return temperature at the end."""
+
+from __future__ import annotations
+
+import math
+
+from byrewright.physics.air import slug_air_l_min_free
+from byrewright.physics.cleaning import slug_time_s
+from byrewright.physics.wash_heat import wash_return_c
+from byrewright.plant.kinds.cleaning import AirInjector
+from byrewright.plant.kinds.milk import Milkline
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.duty import Duty
+from byrewright.studies.sizing.sizes import worked
+
+
+def line_area_m2(bench: Bench) -> float:
+    """Wall of the milkline and of every milk and wash pipe, m2."""
+    plant = bench.plant
+    lines = [(m.bore_mm, m.length_m * m.count) for m in plant.machines(Milkline)]
+    lines += [(p.bore_mm, p.length_m) for p in plant.pipes
+              if plant.service_of(p) in ("milk", "wash")]  # fmt: skip
+    return math.pi * sum(bore / 1000 * length for bore, length in lines)
+
+
+def wash_air_l_min_free(bench: Bench, duty: Duty) -> float:
+    """Free air drawn through the wash on average: at the units, and behind slugs while they run."""
+    through = duty.units * bench.number("wash.unit_air_l_min")
+    if not bench.plant.machines(AirInjector):
+        return through
+    velocity, minutes = bench.number("wash.slug_velocity_m_s"), bench.number("wash.main_min")
+    for line in bench.plant.machines(Milkline):
+        leg = line.length_m / 2 if line.looped else line.length_m
+        open_s = slug_time_s(leg, velocity) * bench.number("wash.slug_count")
+        through += (
+            slug_air_l_min_free(line.bore_mm, velocity, duty.working_vacuum_kpa,
+                                duty.pressure_kpa_abs)
+            * min(1.0, open_s / (60 * minutes))
+        )  # fmt: skip
+    return through
+
+
+def end_of_hot_wash(bench: Bench, duty: Duty, hot_l: float) -> None:
+    """Judge the return temperature of a hot charge at its end, on a cold day."""
+    hot_c = bench.plant.cleaning.hot_c
+    area = line_area_m2(bench)
+    steel = area * bench.number("wash.steel_kg_m2") + duty.units * bench.number("wash.unit_kg")
+    surface = area + duty.units * bench.number("wash.unit_area_m2")
+    ua = surface * bench.number("wash.line_u_w_m2k") / 1000
+    room = max(0.0, min(bench.plant.site.ambient_c) + bench.number("air.building_over_ambient_k"))
+    warm = bench.plant.cleaning.rinse_c / 2 + room / 2
+    air = wash_air_l_min_free(bench, duty)
+    minutes = bench.number("wash.main_min")
+    end = wash_return_c(
+        hot_c, minutes, hot_l, steel, warm, ua, room, air,
+        duty.pressure_kpa_abs - duty.working_vacuum_kpa, bench.number("wash.air_wet_share"),
+    )  # fmt: skip
+    limit = bench.plant.cleaning.end_c
+    do = ("" if end >= limit else " Start hotter or with a larger charge, shorten the step, "
+                                  "insulate "
+          "the lines, or cut the air let in.")  # fmt: skip
+    bench.find(
+        "wash.end_temperature", "Return temperature at the end of the hot wash", round(end, 1),
+        "degC",
+        f"On a cold day the {hot_c:.0f} degC wash comes back at about {end:.0f} degC after "
+        f"{minutes:g} min (warming {steel:.0f} kg of steel, {ua * 1000:.0f} W/K of bare surface, "
+        f"{air:.0f} L/min of air leaving wet); {limit:g} degC is asked.{do} An estimate: the "
+        "thermometer in the return decides.",
+        limit=limit, sense="at_least", allowance=0.05,
+        formula="C dT/dt = -UA (T - T_room) - q_wet_air(T), after mixing with the steel",
+        inputs=(worked("steel", "tube walls and clusters", round(steel), "kg"),
+                worked("UA", "lines and clusters", round(ua, 3), "kW/K"),
+                worked("T_room", "room in the coldest month", room, "degC"),
+                worked("q", "mean free air through the wash", round(air), "L/min"),
+                bench.rule("wash.main_min"), bench.rule("wash.steel_kg_m2"),
+                bench.rule("wash.unit_kg"), bench.rule("wash.line_u_w_m2k"),
+                bench.rule("wash.unit_area_m2"), bench.rule("wash.air_wet_share"),
+                bench.rule("wash.slug_count")),
+        source="nz_levy", known="read",
+    )  # fmt: skip

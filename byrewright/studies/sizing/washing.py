@@ -1,0 +1,444 @@
+"""Washing the plant and the tanks: water, heat, slugs, chemicals, and whether there is time."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from byrewright.physics.air import slug_air_l_min_free
+from byrewright.physics.cleaning import (
+    chemical_l,
+    hot_charge_l,
+    slug_time_s,
+    slug_volume_l,
+    step_water_l,
+)
+from byrewright.physics.heat import heater_power_kw, heating_energy_kwh
+from byrewright.physics.pipeflow import pipe_content_l
+from byrewright.physics.pneumatics import opening_into_vacuum_l_min_free
+from byrewright.plant.kinds.cleaning import AirInjector, Doser, WashTrough
+from byrewright.plant.kinds.cooling import BulkTank
+from byrewright.plant.kinds.milk import Milkline, Receiver
+from byrewright.plant.kinds.water import LiquidPump, WaterHeater
+from byrewright.results import Input, Table
+from byrewright.standards.cleaning import HEATER_KW
+from byrewright.standards.pipes import AIRLINE_BORES_MM
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.duty import DAY_MIN, Duty
+from byrewright.studies.sizing.paths import Ways
+from byrewright.studies.sizing.sizes import (
+    TIGHT,
+    listed,
+    next_preferred,
+    next_round,
+    spare,
+    stated,
+    worked,
+)
+from byrewright.studies.sizing.steps import field, next_of
+from byrewright.studies.sizing.wash_heat import end_of_hot_wash
+
+DAYS_A_MONTH = 30
+COLD_STEPS = ("last", "cold", "final")
+"""A step named so is cold; the first of all is the warm rinse; `hot` and `acid` are hot."""
+
+
+@dataclass(frozen=True, slots=True)
+class WashStep:
+    """One step of a wash: water at a temperature, for some minutes."""
+
+    name: str
+    litres: float
+    at_c: float
+    minutes: float
+    circulates: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Wash:
+    """One wash of the milking plant."""
+
+    lines_l: float
+    wet_l: float
+    """Water that hangs in lines and receivers while a step runs."""
+    lines_govern: bool
+    """The lines, not the units, set the hot charge: the trough must not run dry."""
+    steps: tuple[WashStep, ...]
+    hot_l: float
+    hot_c: float
+    heater_l: float
+    """Water drawn from the heater at its set temperature."""
+    heat_kwh: float
+    minutes: float
+
+    @property
+    def water_l(self) -> float:
+        """All water of one wash."""
+        return sum(s.litres for s in self.steps)
+
+
+def washed_lines_l(bench: Bench) -> float:
+    """Content of the milkline and of every milk and wash pipe, L."""
+    plant = bench.plant
+    pipes = (p for p in plant.pipes if plant.service_of(p) in ("milk", "wash"))
+    lines = sum(pipe_content_l(m.bore_mm, m.length_m) * m.count for m in plant.machines(Milkline))
+    return lines + sum(pipe_content_l(p.bore_mm, p.length_m) for p in pipes)
+
+
+def wash_of(bench: Bench, duty: Duty) -> Wash:
+    """Water, heat and time of one wash of the plant, with the coldest water of the year."""
+    clean = bench.plant.cleaning
+    lines = washed_lines_l(bench)
+    standing = bench.number("wash.receiver_share") * sum(
+        r.volume_l * r.count for r in bench.plant.machines(Receiver)
+    )
+    rinse = step_water_l(duty.units, lines, standing, bench.rules, clean.water_l_unit)
+    wet = rinse - duty.units * clean.water_l_unit
+    by_units = hot_charge_l(duty.units, 0.0, bench.rules)
+    if "water_l_unit" in clean.model_fields_set:
+        by_units = duty.units * clean.water_l_unit
+    by_lines = wet / (1 - bench.number("wash.charge_left_share"))
+    hot = float(math.ceil(max(by_units, by_lines) / 10 - 1e-9) * 10)
+    steps = tuple(_step(bench, name, i, rinse, hot, duty) for i, name in enumerate(clean.steps))
+    set_c = _set_c(bench)
+    cold = duty.water_coldest_c
+    heat = sum(heating_energy_kwh(s.litres, cold, max(cold, s.at_c)) for s in steps)
+    drawn = sum(s.litres * max(0.0, s.at_c - cold) / max(1.0, set_c - cold) for s in steps)
+    minutes = bench.number("wash.changeover_min") + sum(
+        s.minutes + bench.number("wash.fill_drain_min") for s in steps
+    )
+    return Wash(lines, wet, by_lines > by_units, steps, hot, clean.hot_c, drawn, heat, minutes)
+
+
+def wash_water_l_day(bench: Bench, duty: Duty) -> float:
+    """Water of the day's plant washes, L."""
+    return wash_of(bench, duty).water_l * bench.plant.cleaning.washes_a_day
+
+
+def size_washing(bench: Bench, duty: Duty) -> None:
+    """Water, trough, heater, slugs, flow, chemicals, end temperature, time, tank wash."""
+    wash = wash_of(bench, duty)
+    _water(bench, duty, wash)
+    _trough(bench, wash)
+    _heater(bench, duty, wash)
+    _slug(bench, duty)
+    _flow(bench, duty)
+    end_of_hot_wash(bench, duty, wash.hot_l)
+    _time(bench, duty, wash)
+    _chemicals(bench, wash)
+    _acid(bench)
+    _tanks(bench)
+
+
+def _set_c(bench: Bench) -> float:
+    heaters = bench.plant.machines(WaterHeater)
+    default = float(WaterHeater.model_fields["set_c"].default)
+    return max((h.set_c for h in heaters), default=default)
+
+
+def _step(bench: Bench, name: str, place: int, rinse: float, hot: float, duty: Duty) -> WashStep:
+    clean, words = bench.plant.cleaning, name.lower()
+    main, short = bench.number("wash.main_min"), bench.number("wash.rinse_min")
+    if "hot" in words or "alkal" in words or "detergent" in words:
+        return WashStep(name, hot, clean.hot_c, main, True)
+    if "acid" in words:
+        return WashStep(name, hot, bench.number("wash.acid_c"), main, True)
+    if place == 0 and not any(c in words for c in COLD_STEPS):
+        return WashStep(name, rinse, clean.rinse_c, short, False)
+    return WashStep(name, rinse, duty.water_coldest_c, short, False)
+
+
+def _water(bench: Bench, duty: Duty, wash: Wash) -> None:
+    day = wash.water_l * bench.plant.cleaning.washes_a_day
+    steps = ", ".join(f"{s.name} {s.litres:.0f} L at {s.at_c:.0f} degC" for s in wash.steps)
+    bench.find(
+        "wash.water", "Water of one plant wash", round(wash.water_l), "L",
+        f"One wash takes {wash.water_l:.0f} L ({steps}); {day:.0f} L a day.",
+        formula="V = n q_unit + share x content of the lines + standing in receivers, each rinse; "
+        "hot charge 10 L a unit",
+        inputs=(stated("n", "units", duty.units),
+                stated("q_unit", "water a unit for each step", bench.plant.cleaning.water_l_unit,
+                       "L"),
+                worked("content", "milkline, milk and wash pipes", round(wash.lines_l), "L"),
+                bench.rule("wash.water_line_share"), bench.rule("wash.receiver_share"),
+                bench.rule("wash.hot_water_per_cluster_l")),
+        source="practice", known="from_memory",
+    )  # fmt: skip
+    bench.notes.tables.append(Table(
+        "wash.steps", "Steps of a plant wash",
+        ("step", "water", "temperature", "time", "circulates"), ("", "L", "degC", "min", ""),
+        tuple((s.name, round(s.litres), round(s.at_c, 1), s.minutes,
+               "yes" if s.circulates else "no")
+              for s in wash.steps)))  # fmt: skip
+
+
+def _trough(bench: Bench, wash: Wash) -> None:
+    troughs = bench.plant.machines(WashTrough)
+    if not troughs:
+        bench.lacks("wash.trough", "Wash trough", "There is no wash trough to make the wash up in: "
+                    "add one.")  # fmt: skip
+        return
+    need = wash.hot_l * (1 + bench.number("wash.trough_freeboard_share"))
+    have = sum(t.volume_l * t.count for t in troughs)
+    first, alone = troughs[0], len(troughs) == 1 and troughs[0].count == 1
+    bench.find(
+        "wash.trough", "Wash trough volume", have, "L",
+        f"{listed([t.id for t in troughs])} holds {have:.0f} L; the hot charge of {wash.hot_l:.0f} "
+        f"L with room above it needs {need:.0f} L ({spare(have, need)}).",
+        subject=first.id, limit=round(need), sense="at_least", allowance=TIGHT,
+        formula="V = hot charge x (1 + freeboard)",
+        inputs=(worked("V_hot", "hot charge", wash.hot_l, "L"),
+                bench.rule("wash.trough_freeboard_share")),
+        source="practice", known="common_practice",
+        advised=next_preferred(need) if alone else None,
+        advised_why=f"a hot charge of {wash.hot_l:.0f} L with room above",
+        target=(first, "volume_l") if alone else None,
+    )  # fmt: skip
+
+
+def _heater(bench: Bench, duty: Duty, wash: Wash) -> None:
+    heaters = bench.plant.machines(WaterHeater)
+    hot_kwh = heating_energy_kwh(wash.hot_l, duty.water_coldest_c, wash.hot_c)
+    bench.find(
+        "wash.hot_charge", "Hot charge", round(wash.hot_l), "L",
+        f"The hot wash is {wash.hot_l:.0f} L at {wash.hot_c:.0f} degC: {hot_kwh:.0f} kWh from "
+        f"{duty.water_coldest_c:.0f} degC water. While it circulates about {wash.wet_l:.0f} L hang "
+        f"in lines and receivers"
+        + (", which sets the charge so that the trough does not run dry." if wash.lines_govern
+           else " and the rest stays in the trough."),
+        formula="V = max(10 L x units, wet lines / (1 - share left)); E = V 4.19 dT / 3600",
+        inputs=(stated("n", "units", duty.units), bench.rule("wash.hot_water_per_cluster_l"),
+                bench.rule("wash.charge_left_share"), worked("wet", "lines and receivers",
+                                                             round(wash.wet_l), "L"),
+                stated("T", "hot wash at the start", wash.hot_c, "degC"),
+                stated("T_w", "coldest water of the year", duty.water_coldest_c, "degC")),
+        source="nz_levy", known="read",
+    )  # fmt: skip
+    if not heaters:
+        bench.lacks("wash.heater", "Water heater", f"There is no water heater for a hot wash of "
+                    f"{wash.hot_l:.0f} L at {wash.hot_c:.0f} degC: add one.")  # fmt: skip
+        return
+    tank = _largest_tank_wash_l(bench)
+    need = wash.heater_l + tank
+    have = sum(h.volume_l * h.count for h in heaters)
+    first, alone = heaters[0], len(heaters) == 1 and heaters[0].count == 1
+    bench.find(
+        "wash.heater_volume", "Hot water held", have, "L",
+        f"{listed([h.id for h in heaters])}: {have:.0f} L at {_set_c(bench):.0f} degC; a plant "
+        "wash "
+        f"draws {wash.heater_l:.0f} L and the largest tank's wash {tank:.0f} L "
+        f"({spare(have, need)}).",
+        subject=first.id, limit=round(need), sense="at_least", allowance=TIGHT,
+        formula="V = sum of steps V_s (T_s - T_w)/(T_set - T_w) + 0.02 x largest tank",
+        inputs=(worked("V_s", "hot charge", wash.hot_l, "L"), field(first, "set_c", "T_set"),
+                stated("T_w", "coldest water of the year", duty.water_coldest_c, "degC"),
+                bench.rule("wash.hot_water_tank_share")),
+        source="nz_levy", known="read", advised=next_preferred(need) if alone else None,
+        advised_why=f"{wash.heater_l:.0f} L for the plant and {tank:.0f} L for a tank",
+        target=(first, "volume_l") if alone else None,
+    )  # fmt: skip
+    _heater_power(bench, duty, wash, heaters)
+
+
+def _heater_power(
+    bench: Bench, duty: Duty, wash: Wash, heaters: tuple[WaterHeater, ...]
+) -> None:  # fmt: skip
+    """Input that has the water hot again by the next wash."""
+    first, alone = heaters[0], len(heaters) == 1 and heaters[0].count == 1
+    eta = bench.number("heater.efficiency_electric" if first.fuel == "electric"
+                       else "heater.efficiency_fuel")  # fmt: skip
+    ends = sorted(m.end_min for m in duty.milkings)
+    apart = [b - a for a, b in zip(ends, [*ends[1:], ends[0] + DAY_MIN], strict=True)]
+    washes = min(len(apart), bench.plant.cleaning.washes_a_day)
+    between = min(sorted(apart, reverse=True)[:washes]) / 60 - wash.minutes / 60
+    hours = max(0.5, min(between, bench.number("heater.recovery_h")))
+    tank = heating_energy_kwh(_largest_tank_wash_l(bench), duty.water_coldest_c, _set_c(bench))
+    energy = (wash.heat_kwh + tank) * (1 + bench.number("heater.standing_loss_per_h") * hours)
+    need = heater_power_kw(energy, hours, eta)
+    have = sum(h.heater_kw * h.count for h in heaters)
+    bench.find(
+        "wash.heater_power", "Heater input", have, "kW",
+        f"{have:g} kW; heating {energy:.0f} kWh again within {hours:.1f} h (plant wash, a tank "
+        "wash "
+        f"and standing loss) needs {need:.1f} kW ({spare(have, need)}).",
+        subject=first.id, limit=round(need, 2), sense="at_least", allowance=TIGHT,
+        formula="P = E (1 + loss t) / (t eta), t the shorter of the time between washes and the "
+        "time allowed",
+        inputs=(worked("E", "heat of a plant wash and a tank wash",
+                       round(wash.heat_kwh + tank, 1), "kWh"),
+                worked("t", "time to recover", round(hours, 2), "h"),
+                bench.rule("heater.recovery_h"), bench.rule("heater.standing_loss_per_h"),
+                Input("eta", "efficiency of the heater", eta, "", "us_extension (read)")),
+        source="us_extension", known="read",
+        advised=next_of(need, HEATER_KW) if alone else None,
+        advised_why=f"{energy:.0f} kWh within {hours:.1f} h",
+        target=(first, "heater_kw") if alone else None,
+    )  # fmt: skip
+
+
+def _largest_tank_wash_l(bench: Bench) -> float:
+    share = bench.number("wash.hot_water_tank_share")
+    return max((t.volume_l * share for t in bench.plant.machines(BulkTank)), default=0.0)
+
+
+def _slug(bench: Bench, duty: Duty) -> None:
+    """Slugs in each milkline: volume, air, time, and the injector that lets it in."""
+    injectors = bench.plant.machines(AirInjector)
+    velocity = bench.number("wash.slug_velocity_m_s")
+    for line in bench.plant.machines(Milkline):
+        leg = line.length_m / 2 if line.looped else line.length_m
+        volume = slug_volume_l(line.bore_mm, leg, bench.number("wash.slug_end_length_m"),
+                               bench.rules)  # fmt: skip
+        air = slug_air_l_min_free(line.bore_mm, velocity, duty.working_vacuum_kpa,
+                                  duty.pressure_kpa_abs)  # fmt: skip
+        inputs = (
+            field(line, "bore_mm", "d"), worked("L", "way of a slug", leg, "m"),
+            bench.rule("wash.slug_velocity_m_s", "v"), bench.rule("wash.slug_end_length_m",
+                                                                  "L_end"),
+            bench.rule("wash.slug_shortening_m_m"),
+            worked("p", "vacuum in the wash", duty.working_vacuum_kpa, "kPa"),
+        )  # fmt: skip
+        bench.find(
+            "wash.slug", "Wash slug", round(volume, 1), "L",
+            f"A slug of {volume:.0f} L in {line.id} still has "
+            f"{bench.number('wash.slug_end_length_m'):g} m at the receiver; at {velocity:g} m/s it "
+            f"runs {slug_time_s(leg, velocity):.1f} s and takes {air:.0f} L/min of free air behind "
+            "it. The receiver and trap must hold a slug without closing.",
+            subject=line.id, formula="V = pi/4 d^2 (L_end + 0.05 L); q = pi/4 d^2 v (p_a - p)/p_a",
+            inputs=inputs, source="mamedova2021", known="read",
+        )  # fmt: skip
+        if not injectors:
+            bench.find(
+                "wash.injector", "Air injector", 0, "", f"{line.id} of {line.bore_mm:g} mm "
+                                                        "cannot be "
+                "filled by the wash flow and there is no air injector: add one, or the top of the "
+                "line is never wetted.", subject=line.id, limit=1, sense="at_least",
+                formula="at least one", inputs=inputs, source="practice", known="common_practice",
+            )  # fmt: skip
+            continue
+        through = opening_into_vacuum_l_min_free(
+            injectors[0].bore_mm, duty.working_vacuum_kpa, duty.pressure_kpa_abs
+        )
+        least = next((b for b in (25.0, 32.0, *AIRLINE_BORES_MM)
+                      if opening_into_vacuum_l_min_free(b, duty.working_vacuum_kpa,
+                                                        duty.pressure_kpa_abs) >= air),
+                     AIRLINE_BORES_MM[-1])  # fmt: skip
+        bench.find(
+            "wash.injector", "Air injector", round(through), "L/min",
+            f"{injectors[0].id} of {injectors[0].bore_mm:g} mm can pass {through:.0f} L/min; a "
+            "slug "
+            f"in {line.id} needs {air:.0f} L/min. Throttle it to that at commissioning.",
+            subject=injectors[0].id, limit=round(air), sense="at_least",
+            formula="flow of an opening into vacuum, coefficient 0.62",
+            inputs=(*inputs, field(injectors[0], "bore_mm")), source="definition", known="derived",
+            advised=least, advised_why=f"{air:.0f} L/min behind a slug",
+            target=(injectors[0], "bore_mm"),
+        )  # fmt: skip
+
+
+def _flow(bench: Bench, duty: Duty) -> None:
+    """Circulation, and the wash pump where one feeds the units."""
+    flow = duty.units * bench.number("wash.unit_flow_l_min")
+    bench.find(
+        "wash.flow", "Wash circulation", round(flow), "L/min",
+        f"All units together pass {flow:.0f} L/min; the milk pumps must carry it back, and it is "
+        "often they that limit the wash.", formula="q = n q_unit",
+        inputs=(stated("n", "units", duty.units), bench.rule("wash.unit_flow_l_min", "q_unit")),
+        source="practice", known="common_practice",
+    )  # fmt: skip
+    ways = Ways(bench.plant, "wash", directed=True)
+    troughs = bench.plant.machines(WashTrough)
+    pumps = [p for p in bench.plant.machines(LiquidPump)
+             if any(ways.between(t.id, p.id) for t in troughs)]  # fmt: skip
+    for pump in pumps:
+        bench.find(
+            "wash.pump", "Wash pump", pump.flow_l_min, "L/min",
+            f"{pump.id} gives {pump.flow_l_min:.0f} L/min for {flow:.0f} "
+            f"({spare(pump.flow_l_min, flow)}).", subject=pump.id, limit=flow, sense="at_least",
+            allowance=TIGHT, formula="q = n q_unit",
+            inputs=(bench.rule("wash.unit_flow_l_min", "q_unit"), field(pump, "flow_l_min")),
+            source="practice", known="common_practice", advised=next_round(flow),
+            advised_why=f"{duty.units} units", target=(pump, "flow_l_min"),
+        )  # fmt: skip
+
+
+def _time(bench: Bench, duty: Duty, wash: Wash) -> None:
+    gap = duty.wash_gap_min
+    do = ("" if wash.minutes <= gap else " Shorten milking, drop a wash, or wash the plant in two "
+          "halves.")  # fmt: skip
+    words = f"{gap:.0f} min" if gap > 0 else "no time at all"
+    bench.find(
+        "wash.time", "Time of a plant wash", round(wash.minutes), "min",
+        f"A wash takes about {wash.minutes:.0f} min door to door; the shortest gap it must use is "
+        f"{words}.{do}",
+        limit=round(gap, 1), sense="at_most", allowance=0.1,
+        formula="t = change-over + sum over steps (time + fill and drain)",
+        inputs=(bench.rule("wash.changeover_min"), bench.rule("wash.rinse_min"),
+                bench.rule("wash.main_min"), bench.rule("wash.fill_drain_min"),
+                stated("steps", "steps", listed(bench.plant.cleaning.steps)),
+                worked("gap", "shortest gap used", round(gap, 1), "min")),
+        source="practice", known="common_practice",
+    )  # fmt: skip
+
+
+def _chemicals(bench: Bench, wash: Wash) -> None:
+    dosers = bench.plant.machines(Doser)
+    share = dosers[0].dose_ml_l / 1000 if dosers else bench.number("wash.detergent_share")
+    acid_share = bench.number("wash.acid_share")
+    clean = bench.plant.cleaning
+    each = chemical_l(wash.hot_l, share)
+    acid = chemical_l(wash.hot_l, acid_share)
+    month = each * clean.washes_a_day * DAYS_A_MONTH
+    acid_month = acid * DAYS_A_MONTH / clean.acid_every_days
+    hand = "" if dosers else " No dosing pump is in the plant: it is measured by hand."
+    bench.find(
+        "wash.chemicals", "Detergent a day", round(each * clean.washes_a_day, 2), "L",
+        f"{each:.1f} L of detergent a wash, {month:.0f} L a month; {acid:.1f} L of acid an acid "
+        f"wash, {acid_month:.0f} L a month. The label rules the dose; never let acid meet a "
+        f"product with chlorine.{hand}",
+        formula="V = hot charge x dose",
+        inputs=(worked("V_hot", "hot charge", wash.hot_l, "L"),
+                field(dosers[0], "dose_ml_l") if dosers else bench.rule("wash.detergent_share"),
+                bench.rule("wash.acid_share"), stated("acid", "days between acid washes",
+                                                      clean.acid_every_days)),
+        source="practice", known="common_practice",
+    )  # fmt: skip
+    bench.notes.tables.append(Table(
+        "wash.chemicals", "Chemicals", ("product", "a wash", "a day", "a month"),
+        ("", "L", "L", "L"),
+        (("detergent", round(each, 2), round(each * clean.washes_a_day, 2), round(month)),
+         ("acid", round(acid, 2), round(acid / clean.acid_every_days, 2),
+          round(acid_month)))))  # fmt: skip
+
+
+def _acid(bench: Bench) -> None:
+    clean = bench.plant.cleaning
+    hard = (clean.hardness_ppm or 0.0) > bench.number("wash.hard_water_ppm")
+    most = bench.number("wash.acid_hard_every_days" if hard else "wash.acid_every_days")
+    water = ("The water's hardness is not stated, so it is taken as not hard."
+             if clean.hardness_ppm is None else
+             f"The water is {'hard' if hard else 'not hard'} ({clean.hardness_ppm:g} mg/L)."
+             )  # fmt: skip
+    bench.find(
+        "wash.acid_interval", "Days between acid washes", clean.acid_every_days, "d",
+        f"Acid every {clean.acid_every_days:g} days; at most {most:g} to keep milkstone away. "
+        f"{water}", limit=most, sense="at_most", formula="days between acid washes",
+        inputs=(bench.rule("wash.acid_hard_every_days" if hard else "wash.acid_every_days"),
+                bench.rule("wash.hard_water_ppm")),
+        source="practice" if hard else "dutch_education",
+        known="common_practice" if hard else "read",
+    )  # fmt: skip
+
+
+def _tanks(bench: Bench) -> None:
+    share = bench.number("wash.hot_water_tank_share")
+    for tank in bench.plant.machines(BulkTank):
+        litres = tank.volume_l * share
+        bench.find(
+            "wash.tank", "Hot water of a tank wash", round(litres), "L",
+            f"Washing {tank.id} takes {litres:.0f} L of hot water, about "
+            f"{bench.number('wash.tank_min'):.0f} min, after each emptying.",
+            subject=tank.id, formula="V = 0.02 x tank volume",
+            inputs=(field(tank, "volume_l", "V_t"), bench.rule("wash.hot_water_tank_share")),
+            source="nz_levy", known="read",
+        )  # fmt: skip

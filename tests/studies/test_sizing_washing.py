@@ -1,0 +1,77 @@
+"""Washing: water, heat, end temperature, time, chemicals against practice and worked figures."""
+
+from __future__ import annotations
+
+import pytest
+
+from byrewright.plant.farm import Cleaning
+from byrewright.plant.plant import Plant
+from byrewright.results import Finding
+from byrewright.standards.practice import MAGNITUDES
+from byrewright.studies.sizing.washing import size_washing, wash_of
+from tests.plants import machine, rows
+from tests.studies.benches import bench_of, duty, large, sized, small
+
+
+def _usual(key: str, found: Finding, stalls: int, scale: float = 1.0) -> None:
+    assert found.value is not None
+    assert MAGNITUDES[key].usual(found.value * scale, stalls), (key, found.value)
+
+
+@pytest.mark.parametrize(("plant", "stalls"), [(small(), 50), (large(), 84)])
+def test_magnitudes(plant: Plant, stalls: int) -> None:
+    """Water, hot charge and time of a wash leave the range a practised engineer expects."""
+    result = sized(plant, size_washing)
+    _usual("wash_water_m3", result.finding("wash.water"), stalls, 0.001)
+    _usual("hot_charge_l", result.finding("wash.hot_charge"), stalls)
+    _usual("wash_min", result.finding("wash.time"), stalls)
+
+
+@pytest.mark.parametrize(("plant", "stalls"), [(small(), 50), (large(), 84)])
+def test_heat_of_the_hot_charge(plant: Plant, stalls: int) -> None:
+    """The heat of the hot charge leaves the range of practice: a wrong unit or temperature."""
+    wash = wash_of(bench_of(plant), duty(plant))
+    kwh = wash.hot_l * 4.19 * (wash.hot_c - min(plant.site.water_temperature_c)) / 3600
+    assert MAGNITUDES["hot_charge_kwh"].usual(kwh, stalls), kwh
+
+
+def test_end_temperature_falls_with_the_charge() -> None:
+    """A small charge in the same steel comes back warmer than a large one."""
+    little = small().model_copy(update={"cleaning": Cleaning(water_l_unit=8)})
+    ample = small().model_copy(update={"cleaning": Cleaning(water_l_unit=14)})
+    ends = [sized(p, size_washing).finding("wash.end_temperature").value for p in (little, ample)]
+    assert ends[0] is not None and ends[1] is not None and ends[0] < ends[1] < 80
+
+
+def test_no_gap_fails_with_words() -> None:
+    """Milkings that leave no time for a wash pass in silence."""
+    crowded = rows(24, 1100, milkings=3)
+    found = sized(crowded, size_washing).finding("wash.time")
+    assert found.verdict == "fails" and "no time at all" in found.sentence
+
+
+@pytest.mark.parametrize(
+    ("tag", "key"), [("TR1", "wash.trough"), ("WH1", "wash.heater"), ("AI1", "wash.injector")]
+)
+def test_missing_machine_fails(tag: str, key: str) -> None:
+    """A plant without trough, heater or air injector cannot be washed and passes."""
+    assert sized(small(**{tag: None}), size_washing).finding(key).verdict == "fails"
+
+
+def test_advised_heater_holds() -> None:
+    """The advised volume and input do not hold when applied."""
+    plant = large(WH1=machine("WH1", "water_heater", volume_l=500, heater_kw=6))
+    first = sized(plant, size_washing)
+    volume, power = (first.finding(f"wash.heater_{k}") for k in ("volume", "power"))
+    assert volume.verdict == power.verdict == "fails"
+    better = machine("WH1", "water_heater", volume_l=volume.advised, heater_kw=power.advised)
+    again = sized(large(WH1=better), size_washing)
+    assert {again.finding(f"wash.heater_{k}").verdict for k in ("volume", "power")} <= {
+        "holds", "tight",
+    }  # fmt: skip
+
+
+def test_hard_water_asks_for_acid_sooner() -> None:
+    """Hard water leaves milkstone under a weekly acid wash."""
+    plant = small().model_copy(update={"cleaning": Cleaning(hardness_ppm=350)})
+    assert sized(plant, size_washing).finding("wash.acid_interval").verdict == "fails"
