@@ -188,9 +188,9 @@ VALUES: tuple[Value, ...] = (
           "airflow", "practice", "common_practice", "typical", 0.5, 5.0),
     Value("vacuum.regulator_band_kpa", 0.6, "kPa", "rise of vacuum from shut to fully open of a "
           "mechanical regulator", "practice", "common_practice", "typical", 0.3, 1.0),
-    Value("vacuum.regulator_relief_kpa", 1.5, "kPa", "vacuum above the setting at which a "
+    Value("vacuum.regulator_relief_kpa", 0.5, "kPa", "vacuum above the setting at which a "
           "regulator opens that only backs up speed control", "practice", "common_practice",
-          "typical", 1.0, 2.0),
+          "typical", 0.3, 2.0),
     Value("vacuum.regulator_lag_s", 0.2, "s", "time constant of a regulator's opening",
           "practice", "common_practice", "typical", 0.1, 0.5),
     Value("vacuum.speed_gain_per_kpa", 0.25, "1/kPa", "gain of speed control: share of full speed "
