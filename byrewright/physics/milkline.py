@@ -157,7 +157,7 @@ def _pipe(
     check("milk flow", milk_l_min, 0.0, unit="L/min", above=True)
     check("airflow", air_l_min_free, 0.0, unit="L/min")
     check("bore", bore_mm, 20.0, 200.0, "mm")
-    check("slope", slope_pct, 0.1, 5.0, "%")
+    check("slope", slope_pct, 0.0, 5.0, "%")
     check("vacuum", vacuum_kpa, 0.0, 0.9 * ambient_kpa_abs, "kPa")
     angle = math.atan(slope_pct / 100)
     absolute = ambient_kpa_abs - vacuum_kpa
@@ -219,7 +219,7 @@ def line_flow(
     Slugs form where u_air > (1 - h/d) sqrt((rho_m - rho_a) g cos b A_air / (rho_a dA/dh)).
     Differs from the paper in that the surface drag uses the difference of velocities.
 
-    Bore 20-200 mm, slope 0.1-5 %. Source: Taitel and Dukler, AIChE Journal 22(1), 1976, from
+    Bore 20-200 mm, slope 0-5 %. Source: Taitel and Dukler, AIChE Journal 22(1), 1976, from
     memory. NOT validated against the standard's table of units per slope.
 
     >>> flow = line_flow(60.0, 100.0, 73.0, 1.0)
@@ -261,7 +261,7 @@ def slug_limit_l_min(
         raise PhysicsRangeError(
             f"{air_l_min_free:g} L/min of air in a {bore_mm:g} mm line makes slugs of any milk"
         )
-    high = 4.0 * gravity_half_full_l_min(bore_mm, slope_pct, rules)
+    high = 4.0 * gravity_half_full_l_min(bore_mm, max(slope_pct, 0.1), rules)
     while holds(high):
         high *= 2.0
     while high - low > 1e-6 * high:

@@ -1,0 +1,88 @@
+"""Edwards, Lopez-Villalobos and Jago, Animal Production Science 52(10):969-973, 2012.
+
+Abstract read. Mean 383 s and deviation 129 s are published; the rest is derived from them.
+"""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from scipy import stats
+
+from byrewright.physics import throughput as t
+from byrewright.standards import default_rulebook
+
+FIFTH = 5.1e-6
+HUNDREDTH = 0.0051
+TENTH = 0.051
+
+
+def _published() -> tuple[float, float]:
+    book = default_rulebook()
+    mean = book.number("milking.duration_mean_s")
+    return mean, book.number("milking.duration_sd_s")
+
+
+def test_moment_matched_log_normal() -> None:
+    """Derived: sigma, mu, median and percentiles of the published mean and deviation."""
+    spread = t.log_normal(*_published())
+    assert spread.sigma == pytest.approx(0.32781, abs=FIFTH)
+    assert spread.mu == pytest.approx(5.89431, abs=FIFTH)
+    assert spread.median == pytest.approx(362.96, abs=HUNDREDTH)
+    assert spread.sigma / math.log(10) == pytest.approx(0.14237, abs=FIFTH)
+    assert spread.mu / math.log(10) == pytest.approx(2.55986, abs=FIFTH)
+    for share, value in ((0.8, 478.3), (0.9, 552.5), (0.95, 622.3)):
+        assert spread.quantile(share) == pytest.approx(value, abs=TENTH)
+
+
+def test_log_normal_agrees_with_scipy() -> None:
+    """The reference library gives the same moments and tails."""
+    mean, deviation = _published()
+    ours = t.log_normal(mean, deviation)
+    reference = stats.lognorm(s=ours.sigma, scale=math.exp(ours.mu))
+    assert reference.mean() == pytest.approx(mean)
+    assert reference.std() == pytest.approx(deviation)
+    for value in (200.0, 480.0, 900.0):
+        assert ours.above(value) == pytest.approx(reference.sf(value), rel=1e-9)
+
+
+def test_go_round_on_sixty_stalls() -> None:
+    """Worked example 1 (derived): 60 stalls, 600 s, 55 usable."""
+    mean, deviation = _published()
+    time = t.available_s(55, 60, 600)
+    share = t.go_round_share(time, mean, deviation)
+    gross = t.gross_cows_h(60, 600)
+    assert time == 550 and gross == 360
+    assert share == pytest.approx(0.10243, abs=FIFTH)
+    assert t.net_cows_h(gross, share) == pytest.approx(326.55, abs=HUNDREDTH)
+    assert t.net_cows_h(gross, share, 1.0) == pytest.approx(298.79, abs=HUNDREDTH)
+    assert t.net_cows_h_per_pass(gross, share) == pytest.approx(323.13, abs=HUNDREDTH)
+    assert t.net_cows_h_per_pass(gross, share, 1.0) == pytest.approx(286.25, abs=HUNDREDTH)
+    assert t.go_round_share(480, mean, deviation) == pytest.approx(0.19695, abs=FIFTH)
+    assert t.go_round_share(600, mean, deviation) == pytest.approx(0.06260, abs=FIFTH)
+
+
+def test_mean_flow_over_cluster_on_time() -> None:
+    """Derived: 11.9 kg in 383 s is 1.86 kg/min."""
+    book = default_rulebook()
+    flow = book.number("milking.yield_mean_kg") / _published()[0] * 60
+    assert flow == pytest.approx(book.number("milking.mean_flow_kg_min"), abs=HUNDREDTH)
+
+
+def test_faster_is_more_without_a_shadow() -> None:
+    """Published: throughput keeps rising with speed although more cows go round."""
+    net = [t.rotation(60, 55, s, *_published()).net_cows_h for s in range(900, 360, -30)]
+    assert net == sorted(net)
+
+
+def test_a_shadow_makes_an_optimum() -> None:
+    """Published: an optimum near 20 % with a shadow; the exact form was not seen.
+
+    With an empty stall behind every cow going round this form gives 12 %, with a weaker shadow
+    more; the published figure lies between, so only the range is held.
+    """
+    strong = t.best_rotation(60, 55, *_published(), 3.0, shadow=1.0)
+    weak = t.best_rotation(60, 55, *_published(), 3.0, shadow=0.65)
+    assert 0.10 < strong.go_round_share < 0.20
+    assert strong.go_round_share < weak.go_round_share < 0.30

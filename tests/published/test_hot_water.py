@@ -1,0 +1,28 @@
+"""Hot water for washing: New Zealand and UK levy bodies (read)."""
+
+from __future__ import annotations
+
+import pytest
+
+from byrewright.physics import cleaning, heat
+
+TENTH = 0.051
+
+
+def test_charge_and_its_heat() -> None:
+    """Worked example 11: 60 clusters x 10 L + 2 % of 30 000 L = 1200 L; 15 to 85 degC 97.8 kWh."""
+    charge = cleaning.hot_charge_l(60, 30_000)
+    assert charge == pytest.approx(1200)
+    assert heat.heating_energy_kwh(charge, 15, 85) == pytest.approx(97.8, abs=TENTH)
+
+
+def test_published_cylinder() -> None:
+    """Worked example 12: 225 L to 85 degC needs 21 kWh (UK); 20.95 from 5, 19.64 from 10 degC."""
+    assert heat.heating_energy_kwh(225, 5, 85) == pytest.approx(20.95, abs=0.0051)
+    assert heat.heating_energy_kwh(225, 10, 85) == pytest.approx(19.64, abs=0.0051)
+    assert heat.heating_energy_kwh(225, 5, 85) == pytest.approx(21, abs=0.51)
+
+
+def test_good_heater_stands_well() -> None:
+    """US extension: about 1 % an hour; a good one keeps within 5 % in some hours (UK)."""
+    assert heat.stored_hot_c(17, 85, 15) == pytest.approx(74.0, abs=1.0)

@@ -1,0 +1,42 @@
+"""Propylene glycol in water: Lange's Handbook, 15th edition, Table 5.13 (read), and CoolProp."""
+
+from __future__ import annotations
+
+import pytest
+from CoolProp import CoolProp
+
+from byrewright.physics import refrigeration
+from byrewright.standards import default_rulebook
+from byrewright.standards.cooling import GLYCOL
+
+# Two published tables of the same mixture; the handbook's is rounded to whole degrees Fahrenheit.
+FREEZE_K = 1.6
+DENSITY = 0.01
+
+
+@pytest.mark.parametrize("point", GLYCOL, ids=lambda p: f"{p.volume_pct:g} %")
+def test_freezing_points(point) -> None:
+    """The table itself, solved both ways."""
+    assert refrigeration.glycol_freeze_c(point.volume_pct) == point.freeze_c
+    assert refrigeration.glycol_for_freeze_pct(point.freeze_c) == pytest.approx(point.volume_pct)
+
+
+@pytest.mark.parametrize("volume_pct", [20, 30, 40])
+def test_freezing_points_against_another_library(volume_pct: float) -> None:
+    """CoolProp's mixture (by mass) freezes within a kelvin and a half of the handbook's."""
+    mass = volume_pct * 1.0362 / (volume_pct * 1.0362 + (100 - volume_pct) * 0.999)
+    freeze = (
+        CoolProp.PropsSI("T_freeze", "T", 280, "P", 101_325, f"INCOMP::MPG[{mass:.4f}]") - 273.15
+    )
+    assert refrigeration.glycol_freeze_c(volume_pct) == pytest.approx(freeze, abs=FREEZE_K)
+
+
+def test_coolant_rule_values_against_another_library() -> None:
+    """The usual specific heat and density of a 25-30 % mixture near freezing of water."""
+    book = default_rulebook()
+    state = ("T", 275.15, "P", 101_325, "INCOMP::MPG[0.28]")
+    specific, density = CoolProp.PropsSI("C", *state) / 1000, CoolProp.PropsSI("D", *state)
+    low, high = book["coolant.cp_kj_kgk"].low, book["coolant.cp_kj_kgk"].high
+    assert low is not None and high is not None
+    assert low - 0.05 <= specific <= high + 0.05
+    assert density == pytest.approx(book.number("coolant.density_kg_m3"), rel=DENSITY)
