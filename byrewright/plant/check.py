@@ -16,6 +16,8 @@ from byrewright.plant.problems import Problem, nearest, problem, show
 
 WATER_C = (0.1, 40.0)
 AMBIENT_C = (-50.0, 55.0)
+MOST_NAMED = 6
+"""Valves named in one piece of advice."""
 SHARES_ADD_UP = 0.005
 """Shares of the day's milk are written with two figures, so they may miss 1 by this."""
 
@@ -156,10 +158,12 @@ def _modes(plant: Plant) -> Iterator[Problem]:
         stated = _stated(plant, name)
         if mode.does == ("idle",):
             continue
-        for valve in plant.machines(Valve):
-            if valve.id not in stated and valve.normally is None:
-                yield problem("C024", key=f"modes.{name}", found=f"{valve.id} {valve.usual()}",
-                              allowed=name)  # fmt: skip
+        loose = [v for v in plant.machines(Valve) if v.id not in stated and v.normally is None]
+        if loose:
+            names = ", ".join(f"{v.id} {v.usual()}" for v in loose[:MOST_NAMED])
+            more = len(loose) - MOST_NAMED
+            found = f"{names} and {more} more" if more > 0 else names
+            yield problem("C024", key=f"modes.{name}", found=found, allowed=name)
     for one in plant.able("runs"):
         states = {plant.position(name, one.id) for name in plant.modes}
         if plant.modes and states == {"stopped"}:

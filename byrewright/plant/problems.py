@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from os.path import commonprefix
 from typing import Any
 
 from byrewright.errors import ByrewrightError
@@ -88,15 +89,20 @@ def nearest(word: str, known: Iterable[str], listed: int = 12) -> str:
     """
     every = list(known)
     folded = {one.casefold(): one for one in reversed(every)}
-    near = difflib.get_close_matches(word.casefold()[:60], folded, n=1, cutoff=0.6)
+    stem = word.casefold()[:60]
+    near = difflib.get_close_matches(stem, folded, n=5, cutoff=0.6)
+    near.sort(key=lambda one: (_likeness(stem, one), len(commonprefix([stem, one]))), reverse=True)
     if not near:
-        stem = word.casefold()[:60]
         near = [f for f in folded if len(stem) >= 3 and (f.startswith(stem) or stem.startswith(f))]
     if near:
         return f"; did you mean {folded[near[0]]}?"
     if every and len(every) <= listed:
         return f"; known are {', '.join(every)}"
     return ""
+
+
+def _likeness(a: str, b: str) -> float:
+    return round(difflib.SequenceMatcher(None, b, a).ratio(), 3)
 
 
 def show(value: object) -> str:

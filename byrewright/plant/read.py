@@ -90,7 +90,7 @@ class _Reader:
         self.source = source
         self.data: dict[str, Any] = source.data
         self.machines: dict[str, Machine] = {}
-        self.tags: set[str] = set()
+        self.tags: dict[str, None] = {}
         self.pipes: list[tuple[Place, Pipe]] = []
         self.modes: dict[str, Mode] = {}
 
@@ -225,7 +225,7 @@ class _Reader:
     def read_machines(self) -> None:
         for tag, body in self.group("equipment", "VP1: {kind: vacuum_pump, ...}").items():
             place: Place = ("equipment", tag)
-            self.tags.add(tag)
+            self.tags[tag] = None
             good = self.tag(tag, place, True)
             record = self.kind(body, place)
             if record is None:

@@ -73,6 +73,11 @@ def describe(name: str, info: FieldInfo) -> Parameter:
     )
 
 
+def _tidy(number: float) -> float:
+    """Twelve figures, so that 3 in is 76.2 mm and not 76.19999999999999."""
+    return float(f"{number:.12g}")
+
+
 class Record(BaseModel):
     """A part of the plant file. Unknown keys are refused; values never change once read."""
 
@@ -89,9 +94,9 @@ class Record(BaseModel):
             return value
         try:
             if isinstance(value, str):
-                return parse_quantity(value, unit)
+                return _tidy(parse_quantity(value, unit))
             if isinstance(value, list):
-                return [parse_quantity(v, unit) if isinstance(v, str) else v for v in value]
+                return [_tidy(parse_quantity(v, unit)) if isinstance(v, str) else v for v in value]
         except UnitError as error:
             raise ValueError(str(error)) from None
         if isinstance(value, bool):

@@ -16,6 +16,9 @@ from byrewright.plant.source import plain_scalar
 WIDTH = 108
 """Longest line aimed at; a single long value may pass it."""
 
+COLUMN = 44
+"""Farthest column at which the reasons of one machine are lined up."""
+
 SECTIONS: Mapping[str, str] = {
     "site": "Where it stands. Months run from January.",
     "herd": "The cows.",
@@ -171,10 +174,8 @@ class _Page:
         """One key a line under `head`, with the reasons lined up behind."""
         self.lines.append(head.rstrip())
         texts = {k: f"{' ' * (indent + 2)}{scalar(k)}: {flow(v)}" for k, v in value.items()}
-        fits = [
-            len(t) for k, t in texts.items() if k in below and len(t) + len(below[k]) + 4 <= WIDTH
-        ]
-        column = min(max(fits, default=0), 44)
+        ends = [len(t) for k, t in texts.items() if k in below]
+        column = max((n for n in ends if n <= COLUMN), default=0)
         for key, text in texts.items():
             why = _one_line(below.get(key, ""))
             if not why:
