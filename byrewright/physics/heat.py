@@ -22,6 +22,11 @@ def effectiveness_counterflow(ntu: float, cr: float) -> float:
     """
     check("NTU", ntu, 0.0)
     check("capacity ratio", cr, 0.0, 1.0)
+    return counterflow(ntu, cr)
+
+
+def counterflow(ntu: float, cr: float) -> float:
+    """The same without the range check, in a form that kernels can compile."""
     if 1.0 - cr < _EQUAL:
         return ntu / (1.0 + ntu)
     fall = -math.expm1(-ntu * (1.0 - cr))
@@ -245,7 +250,13 @@ def cooling_for_pull_down_kw(
     return other_heat_kw + ua_kw_k * (ambient_c - settled)
 
 
-def heating_energy_kwh(litres: float, from_c: float, to_c: float, efficiency: float = 1.0) -> float:
+def heating_energy_kwh(
+    litres: float,
+    from_c: float,
+    to_c: float,
+    efficiency: float = 1.0,
+    rules: Rulebook | None = None,
+) -> float:
     """Energy to heat water: V 4.19 dT / 3600 / efficiency, 1 kg/L.
 
     Source: general physics; the worked figure is derived.
@@ -256,7 +267,7 @@ def heating_energy_kwh(litres: float, from_c: float, to_c: float, efficiency: fl
     check("water", litres, 0.0, unit="L")
     check("final temperature", to_c, from_c, 120.0, "degC")
     check("efficiency", efficiency, 0.0, 1.2, above=True)
-    rules = default_rulebook()
+    rules = rules or default_rulebook()
     mass_kg = litres * rules.number("water.density_kg_m3") / 1000.0
     return mass_kg * rules.number("water.cp_kj_kgk") * (to_c - from_c) / 3600.0 / efficiency
 

@@ -10,8 +10,8 @@ from byrewright.standards.model import Value
 VALUES: tuple[Value, ...] = (
     Value("milkline.slope_least_pct", 0.5, "%", "least slope of a milkline", "callejo2008", "read",
           "limit"),
-    Value("milkline.entered_units_a_slope", 0.0, "units", "units in one slope that the standard's table "
-          "allows for this plant's bore and slope: 0 until a licensed user enters it", "user",
+    Value("milkline.entered_units_a_slope", 0.0, "units", "units in one slope that the standard's "
+          "table allows for this plant's bore and slope: 0 until a licensed user enters it", "user",
           "stated", "limit"),
     Value("milkline.slope_taught_pct", 1.0, "%", "slope taught to installers", "cornell2018",
           "read", "typical"),

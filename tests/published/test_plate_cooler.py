@@ -55,17 +55,13 @@ def test_field_cooler_and_more_water() -> None:
     assert more.hot_out_c == pytest.approx(17.13, abs=HUNDREDTH)
 
 
-@pytest.mark.parametrize(("ratio", "low", "high"), [(1.0, 8.0, 9.0), (2.0, 3.6, 3.8)])
-def test_two_kelvin_approach_needs_a_large_cooler(ratio: float, low: float, high: float) -> None:
-    """Computed: 2 K at one to one needs NTU about 8-9, at two to one about 3.7."""
-    milk = 1.03 * 3.93
-    water = ratio * 4.19
-    # From a warmer inlet than 35 or colder water the figure moves: here 33 to 15 and 35 to 10.
-    ntus = []
-    for warm, cold in ((33.0, 15.0), (35.0, 15.0), (35.0, 12.0), (35.0, 10.0)):
-        ua = heat.ua_for_hot_out_kw_k(milk, warm, water, cold, cold + 2)
-        ntus.append(ua / min(milk, water))
-    assert min(ntus) <= high and max(ntus) >= low
+@pytest.mark.parametrize(("ratio", "ntu"), [(1.0, 8.5), (2.0, 3.7)])
+def test_two_kelvin_approach_needs_a_large_cooler(ratio: float, ntu: float) -> None:
+    """Computed: 2 K at one water to one milk needs NTU about 8-9, at two to one about 3.7."""
+    milk, water = 1.03 * 3.93, ratio * 4.19
+    ua = heat.ua_for_hot_out_kw_k(milk, 35, water, 12, 14)
+    # "About": the figure moves by half a unit with a few kelvin of water temperature.
+    assert ua / min(milk, water) == pytest.approx(ntu, abs=0.5)
 
 
 @given(st.floats(0, 20), st.floats(0.0, 0.999) | st.just(1.0))

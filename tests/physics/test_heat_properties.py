@@ -1,0 +1,131 @@
+"""Properties of heat exchangers, tanks, milk and refrigeration."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from byrewright.physics import heat, milk, refrigeration
+from byrewright.physics.errors import PhysicsRangeError
+
+BALANCE = 1e-9  # energy closes to rounding
+ROUND_TRIP = 1e-6  # the inverse is ill-conditioned where effectiveness nears one
+
+flows = st.floats(0.1, 50.0)
+
+
+@given(flows, flows, st.floats(0.0, 200.0), st.floats(20, 40), st.floats(0, 19))
+def test_exchanger_conserves_energy(
+    hot: float, cold: float, ua: float, warm: float, cool: float
+) -> None:
+    """Heat would be made or lost in the cooler."""
+    x = heat.exchanger(hot, warm, cold, cool, ua)
+    assert hot * (warm - x.hot_out_c) == pytest.approx(x.duty_kw, rel=BALANCE, abs=1e-9)
+    assert cold * (x.cold_out_c - cool) == pytest.approx(x.duty_kw, rel=BALANCE, abs=1e-9)
+    assert cool - 1e-9 <= x.hot_out_c <= warm + 1e-9
+    assert cool - 1e-9 <= x.cold_out_c <= warm + 1e-9
+
+
+@given(flows, flows, st.floats(0.1, 60.0), st.floats(20, 40), st.floats(0, 19))
+def test_size_from_outlet_and_back(
+    hot: float, cold: float, ua: float, warm: float, cool: float
+) -> None:
+    """A cooler sized for an outlet would not reach it."""
+    x = heat.exchanger(hot, warm, cold, cool, ua)
+    assume(x.effectiveness < 1 - 1e-6)
+    again = heat.ua_for_hot_out_kw_k(hot, warm, cold, cool, x.hot_out_c)
+    assert again == pytest.approx(ua, rel=1e-4)
+    assert heat.exchanger(hot, warm, cold, cool, again).hot_out_c == pytest.approx(x.hot_out_c)
+
+
+@given(flows, flows, st.floats(0.1, 100.0), st.floats(1.01, 3.0))
+def test_larger_is_never_worse(hot: float, cold: float, ua: float, more: float) -> None:
+    """A larger cooler or more water would be advised for nothing."""
+    base = heat.exchanger(hot, 35, cold, 12, ua).hot_out_c
+    assert heat.exchanger(hot, 35, cold, 12, ua * more).hot_out_c <= base + 1e-9
+    assert heat.exchanger(hot, 35, cold * more, 12, ua).hot_out_c <= base + 1e-9
+
+
+@given(st.floats(0, 8), st.floats(0, 1))
+def test_parallel_round_trip_and_never_better(ntu: float, cr: float) -> None:
+    """The inverse would not match, or parallel flow would beat counterflow."""
+    effect = heat.effectiveness_parallel(ntu, cr)
+    assert effect <= heat.effectiveness_counterflow(ntu, cr) + 1e-12
+    assert heat.ntu_parallel(effect, cr) == pytest.approx(ntu, rel=ROUND_TRIP, abs=1e-9)
+
+
+def test_impossible_outlet_names_the_coldest() -> None:
+    """Too little water would be met with an ever larger cooler."""
+    with pytest.raises(PhysicsRangeError, match=r"no exchanger brings it below 25\.0 degC"):
+        heat.ua_for_hot_out_kw_k(2.0, 35, 1.0, 15, 17)
+
+
+tank = st.tuples(
+    st.floats(20, 40), st.floats(1, 10), st.floats(500, 80_000), st.floats(5, 80),
+    st.floats(10, 40), st.floats(0, 0.05),
+)  # fmt: skip
+
+
+@given(tank)
+def test_tank_time_temperature_and_power_are_one_equation(values) -> None:
+    """A tank sized for a time would not cool in it."""
+    start, end, capacity, cooling, ambient, ua = values
+    assume(cooling > ua * (ambient - end) + 0.5)
+    hours = heat.tank_pull_down_h(start, end, capacity, cooling, ambient, ua)
+    assume(hours < 200)
+    reached = heat.tank_temperature_c(hours, start, capacity, cooling, ambient, ua)
+    assert reached == pytest.approx(end, abs=1e-6)
+    assume(ua == 0.0 or ua > 1e-6)
+    power = heat.cooling_for_pull_down_kw(start, end, capacity, hours, ambient, ua)
+    assert power == pytest.approx(cooling, rel=1e-5)
+
+
+def test_a_hopeless_tank_says_why() -> None:
+    """A cooler too small for the insulation would run for ever without a word."""
+    with pytest.raises(PhysicsRangeError, match="never brings the tank to 4 degC"):
+        heat.tank_pull_down_h(35, 4, 1000, 1.0, 40, 0.1)
+
+
+@given(st.lists(st.tuples(st.floats(0.1, 1e5), st.floats(0, 40)), min_size=1, max_size=6))
+def test_blend_lies_between_its_parts(parts) -> None:
+    """A blend would be colder than its coldest part."""
+    temperatures = [t for _, t in parts]
+    blend = milk.blend_temperature_c(parts)
+    assert min(temperatures) - 1e-9 <= blend <= max(temperatures) + 1e-9
+
+
+@given(st.floats(4, 20), st.floats(21, 40), st.floats(0, 1))
+def test_greatest_share_meets_the_limit(cold: float, warm: float, at: float) -> None:
+    """The share allowed would break the limit it was worked from."""
+    limit = cold + at * (warm - cold)
+    share = milk.greatest_added_share(cold, warm, limit)
+    assert milk.blend_temperature_c([(1 - share, cold), (share, warm)]) == pytest.approx(limit)
+
+
+def test_shares_must_sum_to_one() -> None:
+    """A slip in the composition would change every property quietly."""
+    with pytest.raises(PhysicsRangeError, match="sum to"):
+        milk.milk_properties(20, milk.Composition(0.9, 0.1, 0.1, 0.1, 0.1))
+
+
+@given(st.floats(-20, 49), st.floats(0.5, 20))
+def test_warmer_air_never_helps_refrigeration(ambient: float, more: float) -> None:
+    """A hot night would cost less electricity."""
+    assume(ambient + more <= 50)
+    assert refrigeration.cop("direct", ambient + more) <= refrigeration.cop("direct", ambient)
+
+
+@given(st.floats(0, 50))
+def test_glycol_round_trip(pct: float) -> None:
+    """A mixture chosen for a freezing point would freeze above it."""
+    freeze = refrigeration.glycol_freeze_c(pct)
+    assert refrigeration.glycol_for_freeze_pct(freeze) == pytest.approx(pct, abs=1e-9)
+
+
+@given(st.floats(10, 3000), st.floats(5, 40), st.floats(41, 95), st.floats(0.5, 1.0))
+def test_heating_scales(litres: float, cold: float, hot: float, efficiency: float) -> None:
+    """Twice the water would not need twice the heat."""
+    one = heat.heating_energy_kwh(litres, cold, hot, efficiency)
+    assert heat.heating_energy_kwh(2 * litres, cold, hot, efficiency) == pytest.approx(2 * one)
+    assert heat.heating_energy_kwh(litres, cold, hot) == pytest.approx(one * efficiency)
