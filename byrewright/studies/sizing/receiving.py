@@ -96,16 +96,25 @@ def receiving(bench: Bench, duty: Duty) -> None:
         ),
     )
     for tank, pumps in balance_pumps(bench.plant).items():
-        mean = duty.milk_flow_mean_l_min
         _pumps(
             bench,
             pumps,
             tank,
-            mean,
-            wash,
-            "mean flow of milk, the tank taking the peaks",
-            (worked("q_mean", "mean flow of milk", mean, "L/min"),),
+            peak,
+            0.0,
+            "peak minute of milk",
+            (
+                worked("q_peak", "one-minute peak of milk", peak, "L/min"),
+                bench.rule("milkline.peak_factor", "f_peak"),
+            ),
         )
+        slowest = min((p.flow_l_min for p in pumps), default=0.0)
+        if 0.0 < slowest < wash:
+            bench.notes.notes.append(
+                f"Wash water comes back behind {tank} at the {slowest:.0f} L/min of one pump, "
+                f"{slowest / duty.units:.1f} L/min a unit, against {wash:.0f} L/min that all units "
+                "could take: set the jetters to it, or the balance tank runs over."
+            )
 
 
 def _receiver(bench: Bench, duty: Duty, receiver: Receiver, count: int) -> None:
@@ -232,6 +241,10 @@ def _pumps(
     need = max(milk, wash)
     limit = each_carries(need, count, redundancy)
     governs = f"wash water of all units ({wash:.0f} L/min)" if wash > milk else what
+    washing = (
+        bench.rule("wash.unit_flow_l_min", "q_wash"),
+        worked("n q_wash", "wash water of all units", wash, "L/min"),
+    )
     for pump in pumps:
         off = with_others_off(pump, pumps, redundancy)
         bench.find(
@@ -248,8 +261,7 @@ def _pumps(
             formula="q_pump >= max(q_milk, n q_wash) / pumps that must carry it",
             inputs=(
                 *inputs,
-                bench.rule("wash.unit_flow_l_min", "q_wash"),
-                worked("n q_wash", "wash water of all units", wash, "L/min"),
+                *(washing if wash else ()),
                 stated("", "wished redundancy", redundancy),
             ),
             source="ISO 5707:2007 (peak inflow and wash inflow, the larger)",

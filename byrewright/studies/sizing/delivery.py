@@ -1,0 +1,400 @@
+"""Delivery: pipes and head behind the milk pumps, filters, balance tank, calf milk."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from byrewright.physics.air import equivalent_length_m
+from byrewright.physics.milk import milk_viscosity_mpa_s
+from byrewright.physics.pipeflow import bore_for_velocity_mm, drop_kpa, static_kpa, velocity_m_s
+from byrewright.plant.graph import Joint
+from byrewright.plant.kinds.cooling import BulkTank, PlateCooler
+from byrewright.plant.kinds.deck import RotaryGland
+from byrewright.plant.kinds.milk import (
+    BalanceTank,
+    CalfFeed,
+    MilkFilter,
+    MilkPump,
+    TankerBay,
+)
+from byrewright.plant.machine import Machine
+from byrewright.plant.plant import Pipe
+from byrewright.standards.pipes import ISO_2037, next_tube
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.duty import Duty
+from byrewright.studies.sizing.paths import Ways
+from byrewright.studies.sizing.receiving import balance_pumps, receiver_pumps, wash_flow_l_min
+from byrewright.studies.sizing.sizes import (
+    TIGHT,
+    next_preferred,
+    spare,
+    stated,
+    worked,
+)
+
+FILTER_DROP_KPA = 20.0
+"""Pressure lost in a filter with a half-used sock (common practice, no source)."""
+WARM_C = 34.0
+LEVEL_SHARE = 0.3
+"""Share of a balance tank held as its normal level (common practice)."""
+BUFFER_MIN = 3.0
+"""Minutes of the peak over the mean that a balance tank takes (common practice)."""
+PUMP_CHANGE_MIN = 2.0
+"""Minutes to change to the second pump, with milk still coming (our choice)."""
+
+
+def delivery(bench: Bench, duty: Duty) -> None:
+    """Pipes, heads, filters, balance tank and calf milk."""
+    plant = bench.plant
+    behind = balance_pumps(plant)
+    _pumps(
+        bench, duty, receiver_pumps(plant), duty.milk_flow_peak_l_min, wash_flow_l_min(bench, duty)
+    )
+    for pumps in behind.values():
+        _pumps(bench, duty, pumps, cooler_flow_l_min(bench, duty), duty.milk_flow_peak_l_min)
+    _filters(bench, duty)
+    for tank in plant.machines(BalanceTank):
+        _balance_tank(bench, duty, tank)
+    _calf_milk(bench, duty)
+
+
+def cooler_flow_l_min(bench: Bench, duty: Duty) -> float:
+    """Milk flow behind a balance tank: the mean; without one it is the peak."""
+    return (
+        duty.milk_flow_mean_l_min
+        if bench.plant.machines(BalanceTank)
+        else duty.milk_flow_peak_l_min
+    )
+
+
+def _pumps(bench: Bench, duty: Duty, pumps: Sequence[MilkPump], flow: float, wash: float) -> None:
+    """The pipes and the head of each pump's way to the next vessel with the full flow in it."""
+    ways = Ways(bench.plant, "milk", directed=True)
+    sized: set[str] = set()
+    for pump in pumps:
+        joints = _way_on(bench, ways, pump)
+        if not joints:
+            continue
+        pipes = [j.pipe for j in joints if j.pipe is not None]
+        for pipe in pipes:
+            if pipe.id not in sized:
+                sized.add(pipe.id)
+                _bore(bench, pipe, flow, wash)
+        _head(bench, duty, pump, joints, flow)
+    gland = bench.plant.first(RotaryGland)
+    if gland is not None and pumps and "milk" in gland.carries and gland.id not in sized:
+        _gland(bench, gland, flow, wash) if _crosses(bench, ways, pumps, gland) else None
+
+
+def _crosses(bench: Bench, ways: Ways, pumps: Sequence[MilkPump], gland: RotaryGland) -> bool:
+    return any(
+        gland.id in (j.a.machine, j.b.machine) for p in pumps for j in _way_on(bench, ways, p)
+    )
+
+
+def _way_on(bench: Bench, ways: Ways, pump: MilkPump) -> tuple[Joint, ...]:
+    """The longest of the shortest ways to a vessel: balance tank first, then tanks and bays."""
+    plant = bench.plant
+    for kinds in ((BalanceTank,), (BulkTank, TankerBay)):
+        goals = [m.id for m in plant.equipment.values() if isinstance(m, kinds)]
+        found = [j for g in goals if (j := ways.between(pump.id, g))]
+        found = [j for j in found if not _meets_pump(bench, j, pump)]
+        if found:
+            return max(found, key=len)
+    return ()
+
+
+def _meets_pump(bench: Bench, joints: Sequence[Joint], pump: MilkPump) -> bool:
+    """Whether a way runs through another milk pump (its head is then that pump's)."""
+    return any(
+        j.machine not in (None, pump.id)
+        and isinstance(bench.plant.equipment[j.machine or ""], MilkPump)
+        for j in joints
+    )
+
+
+def _advised_bore_mm(bench: Bench, flow: float, wash: float) -> float:
+    """The largest dairy tube that the wash still scours, else the one for usual milk velocity."""
+    usual = bore_for_velocity_mm(flow, bench.number("delivery.velocity_milk_m_s"))
+    scours = bore_for_velocity_mm(wash, bench.number("wash.full_pipe_velocity_m_s"))
+    least = next_tube(usual) or ISO_2037[-1]
+    return max([least.bore_mm, *(t.bore_mm for t in ISO_2037 if t.bore_mm <= scours)])
+
+
+def _bore(bench: Bench, pipe: Pipe, flow: float, wash: float) -> None:
+    wished = bench.rules["delivery.velocity_milk_m_s"]
+    most = wished.value if wished.high is None else wished.high
+    has = velocity_m_s(flow, pipe.bore_mm)
+    advised = _advised_bore_mm(bench, flow, wash)
+    bench.find(
+        "delivery.pipe.velocity",
+        "Milk delivery pipe",
+        has,
+        "m/s",
+        f"{pipe.id} ({pipe.bore_mm:g} mm) carries {flow:.0f} L/min at {has:.2f} m/s; "
+        f"{wished.value:g} m/s is usual and {most:g} m/s the most.",
+        subject=pipe.id,
+        limit=most,
+        sense="at_most",
+        allowance=TIGHT,
+        formula="v = q / (pi/4 d^2)",
+        inputs=(
+            worked("q", "milk flow", flow, "L/min"),
+            stated("d", "bore", pipe.bore_mm, "mm"),
+            bench.rule("delivery.velocity_milk_m_s", "v_usual"),
+        ),
+        source=wished.source,
+        known=wished.known,
+        advised=advised,
+        advised_why=f"milk at {wished.value:g} m/s or less, and wash fast enough to scour",
+        target=(pipe.id, "bore_mm"),
+    )
+
+
+def _gland(bench: Bench, gland: RotaryGland, flow: float, wash: float) -> None:
+    wished = bench.rules["delivery.velocity_milk_m_s"]
+    most = wished.value if wished.high is None else wished.high
+    has = velocity_m_s(flow, gland.bore_mm) if gland.bore_mm is not None else None
+    advised = _advised_bore_mm(bench, flow, wash)
+    says = (
+        f"{gland.id} carries {flow:.0f} L/min of milk at {has:.2f} m/s; {most:g} m/s is the most."
+        if has is not None
+        else f"{gland.id} states no milk bore; {advised or 0:g} mm would carry {flow:.0f} L/min."
+    )
+    bench.find(
+        "delivery.gland.bore",
+        "Gland milk bore",
+        has,
+        "m/s",
+        says,
+        subject=gland.id,
+        limit=most,
+        sense="at_most",
+        allowance=TIGHT,
+        formula="v = q / (pi/4 d^2)",
+        inputs=(
+            worked("q", "milk flow", flow, "L/min"),
+            bench.rule("delivery.velocity_milk_m_s", "v_usual"),
+        ),
+        source=wished.source,
+        known=wished.known,
+        advised=advised,
+        advised_why=f"milk at {wished.value:g} m/s or less, and wash fast enough to scour",
+        target=(gland, "bore_mm"),
+        missing=() if has is not None else (f"milk bore of {gland.id}",),
+    )
+
+
+def _losses_kpa(bench: Bench, machine: Machine) -> float:
+    if isinstance(machine, PlateCooler):
+        return machine.milk_drop_kpa
+    return FILTER_DROP_KPA if isinstance(machine, MilkFilter) else 0.0
+
+
+def _head(bench: Bench, duty: Duty, pump: MilkPump, joints: Sequence[Joint], flow: float) -> None:
+    """Head asked of a pump on its way: rise, friction, filter and cooler."""
+    density = bench.number("milk.density_kg_m3")
+    viscosity = milk_viscosity_mpa_s(WARM_C, extrapolate=True)
+    rough = bench.number("pipe.roughness_stainless_mm")
+    pipes = [j.pipe for j in joints if j.pipe is not None]
+    friction = sum(
+        drop_kpa(
+            flow,
+            equivalent_length_m(p.bore_mm, p.length_m, p.fittings, bench.rules),
+            p.bore_mm,
+            density,
+            viscosity,
+            rough,
+        )
+        for p in pipes
+    )
+    passed = dict.fromkeys(j.machine for j in joints if j.machine is not None)
+    losses = sum(_losses_kpa(bench, bench.plant.equipment[m]) for m in passed)
+    rise = sum(p.rise_m for p in pipes)
+    if rise == 0.0 and pump in receiver_pumps(bench.plant):
+        rise = max(0.0, bench.plant.site.lift_m)
+    limit = rise + (friction + losses) / static_kpa(1.0, density)
+    goal = joints[-1].b.machine
+    bench.find(
+        "delivery.head",
+        "Milk pump head",
+        pump.head_m,
+        "m",
+        f"{pump.id} gives {pump.head_m:g} m; to {goal} it needs {rise:.1f} m of rise, "
+        f"{friction:.0f} kPa of friction and {losses:.0f} kPa of filter and cooler: "
+        f"{limit:.1f} m, {spare(pump.head_m, limit)}. The receiver's vacuum comes on top and "
+        "is not in its stated head.",
+        subject=pump.id,
+        limit=limit,
+        sense="at_least",
+        allowance=TIGHT,
+        formula="H = z + (sum f l/d rho v^2/2 + dp_filter + dp_cooler) / (rho g)",
+        inputs=(
+            worked("q", "milk flow", flow, "L/min"),
+            worked("z", "rise", rise, "m"),
+            worked("sum f l/d rho v^2/2", "friction", friction, "kPa"),
+            worked("dp", "filter and cooler", losses, "kPa"),
+            worked(
+                "mu",
+                "viscosity at 34 degC",
+                round(viscosity, 2),
+                "mPa.s",
+                "Bakshi and Smith 1984, carried past 30 degC",
+            ),
+            bench.rule("milk.density_kg_m3", "rho"),
+        ),
+        source="Darcy with Churchill's friction factor",
+        known="from_memory",
+        advised=float(math.ceil(limit * 1.1)),
+        advised_why="head of its way and a tenth more, whole metres",
+        target=(pump, "head_m"),
+    )
+
+
+def _filters(bench: Bench, duty: Duty) -> None:
+    filters = bench.plant.machines(MilkFilter)
+    if not bench.plant.able("filters milk"):
+        bench.lacks(
+            "delivery.filter",
+            "Milk filter",
+            "Nothing filters the milk before the cooler: add a filter, two for a plant that "
+            "cannot stop.",
+        )
+        return
+    flow = cooler_flow_l_min(bench, duty)
+    speed = bench.rules["filter.face_velocity_m_s"]
+    most = speed.value if speed.high is None else speed.high
+    slow = speed.value if speed.low is None else speed.low
+    sock = min(f.cows_a_sock for f in filters)
+    changes = duty.largest.cows / sock
+    every_h = sock / duty.net_cows_h
+    twin = sum(f.count for f in filters) > 1 and all(f.while_running for f in filters)
+    for one in filters:
+        has = flow / 60_000 / one.area_m2
+        bench.find(
+            "delivery.filter.area",
+            "Milk filter area",
+            one.area_m2,
+            "m2",
+            f"{one.id} passes {flow:.0f} L/min through {one.area_m2:g} m2 at {has:.3f} m/s "
+            f"with the other shut; {most:g} m/s is the most.",
+            subject=one.id,
+            limit=flow / 60_000 / most,
+            sense="at_least",
+            allowance=TIGHT,
+            formula="A = q / v",
+            inputs=(
+                worked("q", "milk flow", flow, "L/min"),
+                bench.rule("filter.face_velocity_m_s", "v"),
+            ),
+            source=speed.source,
+            known=speed.known,
+            advised=next_preferred(flow / 60_000 / slow),
+            advised_why=f"{slow:g} m/s through the cloth, next size",
+            target=(one, "area_m2"),
+        )
+    within = changes > 1.0
+    bench.find(
+        "delivery.filter.change",
+        "Filter change interval",
+        every_h,
+        "h",
+        f"A sock lasts {sock:.0f} cows, {every_h:.1f} h of milking: {math.ceil(changes - 1e-9)} a "
+        f"milking of {duty.largest.cows} cows."
+        + (
+            ""
+            if not within
+            else " The twin filter is changed while milking runs."
+            if twin
+            else " One filter must be changed in the middle of milking: fit a second with its own "
+            "valves and change while running."
+        ),
+        limit=duty.largest.hours if within and not twin else None,
+        sense="at_least" if within and not twin else "says",
+        formula="t = cows a sock / net",
+        inputs=(
+            stated("cows a sock", "cows through one sock", sock),
+            worked("net", "cows an hour, net", duty.net_cows_h, "1/h"),
+            bench.rule("filter.cows_a_sock", "usual"),
+        ),
+        source="follows from dirt on this farm: measure it",
+        known="common_practice",
+    )
+
+
+def _balance_tank(bench: Bench, duty: Duty, tank: BalanceTank) -> None:
+    surge = (duty.milk_flow_peak_l_min - duty.milk_flow_mean_l_min) * BUFFER_MIN
+    pause = duty.milk_flow_mean_l_min * PUMP_CHANGE_MIN
+    held = tank.led_at_l
+    free = tank.volume_l - held if held is not None else (1 - LEVEL_SHARE) * tank.volume_l
+    need = surge + pause
+    advised = next_preferred(need / (1 - LEVEL_SHARE))
+    bench.find(
+        "delivery.balance_tank",
+        "Balance tank volume",
+        free,
+        "L",
+        f"{tank.id} has {free:.0f} L free above its level; {need:.0f} L takes {BUFFER_MIN:g} min "
+        f"of peak over mean and {PUMP_CHANGE_MIN:g} min to change pumps: {spare(free, need)}.",
+        subject=tank.id,
+        limit=need,
+        sense="at_least",
+        allowance=TIGHT,
+        formula="V (1 - 0.3) >= (q_peak - q_mean) t_peak + q_mean t_change",
+        inputs=(
+            worked("q_peak", "one-minute peak", duty.milk_flow_peak_l_min, "L/min"),
+            worked("q_mean", "mean flow", duty.milk_flow_mean_l_min, "L/min"),
+            worked("t_peak", "minutes of peak", BUFFER_MIN, "min", "common practice, no source"),
+            worked("t_change", "time to change pumps", PUMP_CHANGE_MIN, "min", "our choice"),
+        ),
+        source="mass balance",
+        known="derived",
+        advised=advised,
+        advised_why="peaks and a change of pumps above a level of 30 %",
+        target=(tank, "volume_l"),
+    )
+
+
+def _calf_milk(bench: Bench, duty: Duty) -> None:
+    for feed in bench.plant.machines(CalfFeed):
+        least = min(m.saleable_l for m in duty.milkings)
+        bench.find(
+            "delivery.calf.vessel",
+            "Calf-milk vessel",
+            feed.volume_l,
+            "L",
+            f"{feed.id} holds {feed.volume_l:.0f} L for {feed.draw_l_milking:.0f} L drawn each "
+            f"milking: {spare(feed.volume_l, feed.draw_l_milking)}.",
+            subject=feed.id,
+            limit=feed.draw_l_milking,
+            sense="at_least",
+            allowance=TIGHT,
+            formula="V >= draw",
+            inputs=(stated("draw", "milk drawn each milking", feed.draw_l_milking, "L"),),
+            source="the farm's wishes",
+            known="stated",
+            advised=next_preferred(max(20.0, feed.draw_l_milking * 1.1)),
+            advised_why="the draw and a tenth more, next size",
+            target=(feed, "volume_l"),
+        )
+        minutes = feed.draw_l_milking / cooler_flow_l_min(bench, duty)
+        bench.find(
+            "delivery.calf.draw",
+            "Calf-milk draw",
+            feed.draw_l_milking,
+            "L",
+            f"The draw of {feed.draw_l_milking:.0f} L takes {minutes:.1f} min of the flow and "
+            f"{100 * feed.draw_l_milking / least:.1f} % of the smallest milking's {least:.0f} L "
+            "that may be sold.",
+            subject=feed.id,
+            limit=least,
+            sense="at_most",
+            formula="draw <= milk of the milking",
+            inputs=(
+                worked("milk", "saleable milk of the smallest milking", least, "L"),
+                worked("q", "milk flow", cooler_flow_l_min(bench, duty), "L/min"),
+            ),
+            source="mass balance",
+            known="derived",
+        )
