@@ -9,16 +9,16 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
 
 from byrewright.engine.airnet import Control, Net, Room, pump_flow, regulator_flow, solve
+from byrewright.engine.jit import kernel
 
 ON_INLET, ON_PUMP, ON_REGULATOR, ON_JOINT, ON_SETTING, ON_SPEED = 0, 1, 2, 3, 4, 5
 """What a row in time acts on: an inlet's flow, a pump (1 on, 0 off), a regulator (opening, or -1
 for works), a joint's law, the wanted vacuum, the speed command (frozen at a share, or -1)."""
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def march(
     net: Net, p: Any, flow: Any, speed: Any, vary: Any, on: Any, control: Control, rows: Any,
     dt: float, steps: int, keep: int, probes: Any, limit: float, work: Room,

@@ -16,8 +16,8 @@ import math
 from typing import Any, NamedTuple
 
 import numpy as np
-from numba import njit
 
+from byrewright.engine.jit import kernel
 from byrewright.physics import airflow
 from byrewright.physics.constants import AIR_GAS_CONSTANT_J_KGK
 
@@ -32,9 +32,9 @@ GOOD = 1.0e-6
 _LEAST_REYNOLDS = 10.0  # below it a pure loss turns linear in flow
 _MOST_STEPS = 80
 
-_friction = njit(cache=True, nogil=True)(airflow.friction)
-_orifice = njit(cache=True, nogil=True)(airflow.orifice_share)
-_pump = njit(cache=True, nogil=True)(airflow.pump_air_kg_s)
+_friction = kernel(airflow.friction)
+_orifice = kernel(airflow.orifice_share)
+_pump = kernel(airflow.pump_air_kg_s)
 
 
 class Air(NamedTuple):
@@ -117,7 +117,7 @@ class Control(NamedTuple):
     down: float
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _fall(
     m: float, bore: float, length: float, loss: float, rough: float, kelvin: float, mu: float
 ) -> tuple[float, float]:
@@ -140,7 +140,7 @@ def _fall(
     return value, slope
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def joint_flow(
     fall: float, start: float, bore: float, length: float, loss: float, rough: float,
     kelvin: float, mu: float,
@@ -166,7 +166,7 @@ def joint_flow(
     return math.copysign(m, fall), 1.0 / slope
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _one_joint(net: Net, e: int, fall: float, extra: float, start: float) -> tuple[float, float]:
     j = net.joints
     if j.law[e] == SHUT:
@@ -179,7 +179,7 @@ def _one_joint(net: Net, e: int, fall: float, extra: float, start: float) -> tup
     )  # fmt: skip
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _inlet(net: Net, i: int, p: float) -> tuple[float, float]:
     """Air let in at one inlet, kg/s, and its slope per kPa."""
     inlets = net.inlets
@@ -197,7 +197,7 @@ def _inlet(net: Net, i: int, p: float) -> tuple[float, float]:
     return inlets.flow[i] * now / base, inlets.flow[i] * slope / base
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def regulator_flow(net: Net, r: int, p: float) -> tuple[float, float]:
     """Air let in by a regulator, kg/s, and its slope per kPa."""
     g = net.regulators
@@ -212,7 +212,7 @@ def regulator_flow(net: Net, r: int, p: float) -> tuple[float, float]:
     return g.leak[r] + g.capacity[r] * share, -g.capacity[r] / g.band[r]
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def pump_flow(net: Net, u: int, p: float, speed: float) -> tuple[float, float]:
     """Air drawn by a pump, kg/s, and its slope per kPa; at rest it leaks back."""
     g = net.pumps
@@ -222,7 +222,7 @@ def pump_flow(net: Net, u: int, p: float, speed: float) -> tuple[float, float]:
     return _pump(max(speed, 0.0), p, net.air.ambient, g.displaced[u], slip, g.back[u])
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def balance(
     net: Net, square: Any, flow: Any, extra: Any, speed: Any, old: Any, dt: float, left: Any,
     diagonal: Any, slope: Any,
@@ -266,7 +266,7 @@ def balance(
         diagonal[k] += dq / (2.0 * p)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _direction(net: Net, left: Any, diagonal: Any, slope: Any, matrix: Any, step: Any) -> None:
     """Solve the symmetric matrix of slopes for `left` by L D L' inside its envelope."""
     n = left.size
@@ -326,7 +326,7 @@ def room(nodes: int, joints: int) -> Room:
     return Room(z(n), z(n), z(n), z(n), z(n), z((n, n)), z(e), z(e))
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _expansion(net: Net, square: Any, extra: Any) -> None:
     """What the air's own expansion adds to the loss of each pipe: 2 ln(p1/p2)."""
     for e in range(extra.size):
@@ -334,7 +334,7 @@ def _expansion(net: Net, square: Any, extra: Any) -> None:
             extra[e] = abs(math.log(square[net.joints.a[e]] / square[net.joints.b[e]]))
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _search(
     net: Net, square: Any, flow: Any, speed: Any, old: Any, dt: float, work: Room
 ) -> None:  # fmt: skip
@@ -364,7 +364,7 @@ def _search(
         share = low + (share - low) * min(0.7, max(0.1, start / (start - now)))
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def solve(net: Net, p: Any, flow: Any, speed: Any, old: Any, dt: float, work: Room) -> float:
     """Bring pressures `p` and flows `flow` into balance; returns the air left over, kg/s.
 
@@ -394,7 +394,7 @@ def solve(net: Net, p: Any, flow: Any, speed: Any, old: Any, dt: float, work: Ro
     return float(worst)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def settle(
     net: Net, p: Any, flow: Any, speed: Any, vary: Any, control: Control, work: Room
 ) -> tuple[float, float]:
@@ -439,7 +439,7 @@ def settle(
     return at, worst
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _at_speed(
     net: Net, p: Any, flow: Any, speed: Any, vary: Any, running: Any, share: float, work: Room
 ) -> float:

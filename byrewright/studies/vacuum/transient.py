@@ -244,7 +244,7 @@ def _opening(network: Network, lowered: Lowered, r: int, setting: float, node: i
 def drain_open(network: Network) -> Event | None:
     """A drain under vacuum is left not quite shut: at a receiver, else at the distribution tank."""
     for kind in (Receiver, DistributionTank):
-        for machine in network.plant.machines(kind):  # type: ignore[type-abstract]
+        for machine in network.plant.machines(kind):
             bore = _drain_bore_mm(network, machine.id)
             if bore is None:
                 continue

@@ -1,0 +1,246 @@
+"""Milk and air in the milkline: stratified or slugs, at peak and over a whole milking.
+
+Mechanistic (Taitel and Dukler 1976, from memory), never validated against the standard's table of
+units per slope, which could not be read; a licensed user may enter that table.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from byrewright.physics.errors import PhysicsRangeError
+from byrewright.physics.milkline import (
+    NOT_VALIDATED,
+    LineFlow,
+    gravity_half_full_l_min,
+    line_flow,
+    slug_limit_l_min,
+    units_1978,
+)
+from byrewright.plant.kinds.milk import Milkline, Receiver
+from byrewright.plant.kinds.units import MilkingUnit
+from byrewright.plant.plant import Plant
+from byrewright.results import Table
+from byrewright.standards.milkline_table import UnitsPerSlope
+from byrewright.standards.rulebook import Rulebook
+from byrewright.studies.sizing.duty import Duty
+
+SAY = f"This is a {NOT_VALIDATED}."
+MOST_AT_ONCE = 4  # attachments in one slope at the same moment that are counted apart
+QUANTILES = 60  # minutes of an even milking that stand for the spread of flow
+FLOW_SPREAD_OF_A_COW = 0.6  # of one cow's flow about its mean while milking, as a share
+FALLS_A_COW = 0.02  # units that fall or are kicked off, for each cow milked
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """What one slope of a milkline carries: units, milk and air, L/min (air free)."""
+
+    slopes: int
+    units: float
+    mean_l_min: float
+    peak_l_min: float
+    cow_peak_l_min: float
+    steady_air_l_min: float
+    passing_air_l_min: float
+    fall_air_l_min: float
+    air_share: float
+    attach_interval_s: float
+
+    @property
+    def peak_air_l_min(self) -> float:
+        """Air of steady milking and one attachment."""
+        return self.steady_air_l_min + self.air_share * self.passing_air_l_min
+
+
+@dataclass(frozen=True, slots=True)
+class LineAnswer:
+    """One milkline: flow at peak, greatest milk flow without slugs, chance of slugs, references."""
+
+    line: Milkline
+    load: Load
+    at_peak: LineFlow | None
+    slug_limit_l_min: float
+    slug_share: float
+    by_minute: tuple[float, ...]
+    units_by_slug_limit: int
+    half_full_l_min: float
+    units_1978: int
+    table_units: float | None
+    better_bore_mm: float | None
+
+    @property
+    def level(self) -> float:
+        """Depth of milk over the bore at peak (full where it would run full)."""
+        return self.at_peak.level_share if self.at_peak else 1.0
+
+
+def slopes_of(plant: Plant, line: Milkline) -> int:
+    """Slopes of a milkline: two for each outlet of a loop, one for each of a dead-ended line."""
+    outlets = sum(
+        end.startswith(f"{line.id}.receiver")
+        for pipe in plant.pipes_at(line.id) for end in (pipe.start, pipe.end)
+    )  # fmt: skip
+    outlets = max(1, outlets)
+    return 2 * outlets if line.looped else outlets
+
+
+def load_of(plant: Plant, rules: Rulebook, line: Milkline, duty: Duty) -> Load:
+    """What one slope carries, from the farm's duty: milk by throughput, air by units and work."""
+    lines = plant.machines(Milkline)
+    slopes = slopes_of(plant, line)
+    share = 1.0 / (len(lines) * slopes)
+    units = duty.units * share
+    each_air = rules.number("vacuum.line_air_per_unit_l_min")
+    falls = max(
+        (u.fall_off_air_l_min_free for u in plant.machines(MilkingUnit)),
+        default=rules.number("vacuum.fall_off_air_l_min"),
+    )
+    return Load(
+        slopes=slopes,
+        units=units,
+        mean_l_min=duty.milk_flow_mean_l_min * share,
+        peak_l_min=duty.milk_flow_peak_l_min * share,
+        cow_peak_l_min=duty.peak_cow_l_min,
+        steady_air_l_min=each_air * units,
+        passing_air_l_min=rules.number("milkline.transient_air_typical_l_min"),
+        fall_air_l_min=falls,
+        air_share=0.5 if line.looped else 1.0,
+        attach_interval_s=duty.attach_interval_s * slopes * len(lines),
+    )
+
+
+def study_line(plant: Plant, rules: Rulebook, line: Milkline, load: Load, vacuum_kpa: float,
+               ambient_kpa_abs: float, flows_l_min: Sequence[float] | None = None,
+               table: UnitsPerSlope | None = None) -> LineAnswer:  # fmt: skip
+    """One milkline at peak and over a milking.
+
+    Args:
+        flows_l_min: milk flow of the whole plant, minute by minute, from a simulated day; without
+            it the duty's mean and peak are spread over a milking.
+        table: the standard's table as a licensed user entered it.
+    """
+    limits = [_limit(rules, line, line.bore_mm, air, vacuum_kpa, ambient_kpa_abs)
+              for air in _airs(load)]  # fmt: skip
+    at_peak = line_flow(max(load.peak_l_min, 0.01), load.peak_air_l_min, line.bore_mm,
+                        max(line.slope_pct, 0.1), vacuum_kpa, ambient_kpa_abs, rules)  # fmt: skip
+    minutes = per_slope(plant, load, flows_l_min)
+    chances = tuple(_chance(load, limits, flow) for flow in minutes)
+    share = sum(chances) / len(chances)
+    allowed = 1.0 - rules.number("milkline.drop_share_of_time_pct") / 100.0
+    return LineAnswer(
+        line=line,
+        load=load,
+        at_peak=at_peak,
+        slug_limit_l_min=limits[1],
+        slug_share=share,
+        by_minute=chances,
+        units_by_slug_limit=int(limits[1] / load.cow_peak_l_min),
+        half_full_l_min=gravity_half_full_l_min(line.bore_mm, line.slope_pct, rules),
+        units_1978=units_1978(line.bore_mm / 25.4),
+        table_units=table.look_up(line.looped, line.bore_mm, line.slope_pct) if table else None,
+        better_bore_mm=None if share <= allowed else _better_bore(
+            rules, line, load, minutes, vacuum_kpa, ambient_kpa_abs, allowed),
+    )  # fmt: skip
+
+
+def per_slope(plant: Plant, load: Load, flows_l_min: Sequence[float] | None) -> list[float]:
+    """Milk flow of one slope, minute by minute: from a day's flows, or spread about the duty's."""
+    share = 1.0 / (load.slopes * max(1, len(plant.machines(Milkline))))
+    if flows_l_min is not None:
+        found = [f * share for f in flows_l_min if f > 0.0]
+        if found:
+            return found
+    deviation = (load.peak_l_min - load.mean_l_min) / _quantile(0.98)
+    return [
+        max(0.0, load.mean_l_min + deviation * _quantile((i + 0.5) / QUANTILES))
+        for i in range(QUANTILES)
+    ]
+
+
+def _airs(load: Load) -> list[float]:
+    """Air beside the milk: steady, with 1 to 4 attachments at once, and with a fallen unit."""
+    passing = [load.steady_air_l_min + load.air_share * k * load.passing_air_l_min
+               for k in range(MOST_AT_ONCE + 1)]  # fmt: skip
+    return [*passing, load.steady_air_l_min + load.air_share * load.fall_air_l_min]
+
+
+def _limit(rules: Rulebook, line: Milkline, bore_mm: float, air: float, vacuum_kpa: float,
+           ambient_kpa_abs: float) -> float:  # fmt: skip
+    if line.slope_pct < 0.1:
+        return 0.0
+    try:
+        return slug_limit_l_min(air, bore_mm, line.slope_pct, vacuum_kpa, ambient_kpa_abs, rules)
+    except PhysicsRangeError:
+        return 0.0
+
+
+def _chance(load: Load, limits: Sequence[float], flow: float) -> float:
+    """Share of a minute with slugs: attachments come by chance, milk varies with the cows."""
+    milking = max(1.0, load.units * 0.7)
+    deviation = max(1e-6, flow * FLOW_SPREAD_OF_A_COW / math.sqrt(milking))
+    lasts = 3.0
+    mean = lasts / load.attach_interval_s
+    fallen = min(1.0, FALLS_A_COW * lasts / load.attach_interval_s)
+    above = [1.0 - _normal((limit - flow) / deviation) for limit in limits]
+    weights = [math.exp(-mean) * mean**k / math.factorial(k) for k in range(MOST_AT_ONCE)]
+    weights.append(max(0.0, 1.0 - sum(weights)))
+    quiet = sum(w * a for w, a in zip(weights, above, strict=False))
+    return (1.0 - fallen) * quiet + fallen * above[-1]
+
+
+def _better_bore(rules: Rulebook, line: Milkline, load: Load, minutes: Sequence[float],
+                 vacuum_kpa: float, ambient_kpa_abs: float, allowed: float) -> float | None:  # fmt: skip
+    from byrewright.standards.pipes import MILKLINE_BORES_MM
+
+    for bore in sorted(MILKLINE_BORES_MM):
+        if bore <= line.bore_mm * 1.01:
+            continue
+        limits = [_limit(rules, line, bore, air, vacuum_kpa, ambient_kpa_abs)
+                  for air in _airs(load)]  # fmt: skip
+        chances = [_chance(load, limits, flow) for flow in minutes]
+        if sum(chances) / len(chances) <= allowed:
+            return bore
+    return None
+
+
+def _normal(x: float) -> float:
+    return 0.5 * (1.0 + math.erf(x / math.sqrt(2.0)))
+
+
+def _quantile(share: float) -> float:
+    from statistics import NormalDist
+
+    return NormalDist().inv_cdf(share)
+
+
+def slope_table(rules: Rulebook, answer: LineAnswer, vacuum_kpa: float,
+                ambient_kpa_abs: float) -> Table:  # fmt: skip
+    """What other slopes and bores would carry in one slope, beside the published references."""
+    from byrewright.standards.pipes import MILKLINE_BORES_MM
+
+    line, air = answer.line, answer.load.peak_air_l_min
+    rows: list[tuple[float | str, ...]] = []
+    for bore in dict.fromkeys((line.bore_mm, *MILKLINE_BORES_MM[1:])):
+        for slope in (0.5, 1.0, 1.5, 2.0):
+            probe = line.model_copy(update={"slope_pct": slope})
+            limit = _limit(rules, probe, bore, air, vacuum_kpa, ambient_kpa_abs)
+            rows.append((
+                bore, slope, round(limit), int(limit / answer.load.cow_peak_l_min),
+                round(gravity_half_full_l_min(bore, slope, rules)), units_1978(bore / 25.4),
+            ))  # fmt: skip
+    return Table(
+        f"milkline_{line.id}", f"Milk that one slope carries without slugs beside {air:.0f} L/min of air",
+        ("bore", "slope", "milk without slugs", "cows at peak together", "half full by gravity",
+         "units by the 1978 rule"),
+        ("mm", "%", "L/min", "cows", "L/min", "units"),
+        tuple(sorted(rows)),
+        f"{SAY} Half-full gravity capacity and the 1978 rule stand beside it as references.",
+    )  # fmt: skip
+
+
+def receivers_of(plant: Plant) -> int:
+    """How many receivers the milklines run to."""
+    return plant.count(Receiver)

@@ -1,0 +1,140 @@
+"""What each pipe and fitting costs: the drop it makes, and what the next bore would make of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from byrewright.results import Table
+from byrewright.standards.pipes import AIRLINE_BORES_MM, next_bore_mm
+from byrewright.studies.vacuum.network import Network
+from byrewright.studies.vacuum.steady import Steady, solve
+
+LEAST_DROP_KPA = 0.005  # a stretch that drops less is left out of the table
+BORE_STEP = 1.02  # the next bore is at least 2 % wider than the present one
+
+
+@dataclass(frozen=True, slots=True)
+class Effect:
+    """A pipe or line at the reserve airflow: drop now, with the next bore, gain at the receiver."""
+
+    name: str
+    what: str
+    bore_mm: float
+    flow_l_min_free: float
+    velocity_m_s: float
+    drop_kpa: float
+    next_bore_mm: float | None
+    drop_then_kpa: float | None
+    gain_kpa: float | None
+    loss_if_narrower_kpa: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class FittingEffect:
+    """A fitting, or the loss inside a machine: what taking it out gives at the receiver."""
+
+    name: str
+    fitting: str
+    count: int
+    gain_kpa: float
+
+
+def at_airflow(network: Network, reserve: Steady) -> Steady:
+    """The reserve state with its airflow kept and its vacuum free, so that changes show."""
+    node = network.milk_point
+    situation = replace(
+        reserve.situation, key="reserve_flow", held=(),
+        extra=((node, reserve.asked_l_min_free[0], "fixed"),), speed_held=None,
+    )  # fmt: skip
+    return solve(network, situation)
+
+
+def effects(network: Network, reserve: Steady) -> list[Effect]:
+    """Every pipe and line that drops anything, the largest drop first."""
+    base = at_airflow(network, reserve)
+    found = []
+    for name in dict.fromkeys(s.name for s in network.stretches if s.what != "fitting"):
+        states = [s for s in base.stretches if s.stretch.name == name]
+        drop = base.drop_of(name)
+        if drop < LEAST_DROP_KPA:
+            continue
+        widest = states[0].stretch
+        bore = _plate_bore(network, name, widest.bore_mm)
+        then = gain = less = None
+        wider = next_bore_mm(bore * BORE_STEP)
+        narrower = max((b for b in AIRLINE_BORES_MM if b < bore / BORE_STEP), default=None)
+        if wider is not None:
+            other = _resolved(network, base, name, widest.bore_mm * wider / bore)
+            then = other.drop_of(name)
+            gain = other.milk_vacuum_kpa - base.milk_vacuum_kpa
+        if narrower is not None:
+            other = _resolved(network, base, name, widest.bore_mm * narrower / bore)
+            less = base.milk_vacuum_kpa - other.milk_vacuum_kpa
+        found.append(Effect(
+            name, widest.what, bore, max(abs(s.flow_l_min_free) for s in states),
+            max(s.velocity_m_s for s in states), drop, wider, then, gain, less,
+        ))  # fmt: skip
+    return sorted(found, key=lambda e: (-e.drop_kpa, e.name))
+
+
+def _plate_bore(network: Network, name: str, solved_mm: float) -> float:
+    """The bore as the plant's file gives it (a milkline is solved narrower, for its milk)."""
+    for stretch in network.stretches:
+        if stretch.name == name:
+            if stretch.pipe is not None:
+                return stretch.pipe.bore_mm
+            machine = network.plant.equipment.get(stretch.machine or "")
+            return float(getattr(machine, "bore_mm", solved_mm))
+    return solved_mm
+
+
+def _resolved(network: Network, base: Steady, name: str, bore_mm: float) -> Steady:
+    return solve(network.with_bore(name, bore_mm), base.situation)
+
+
+def fitting_effects(network: Network, reserve: Steady) -> list[FittingEffect]:
+    """Every fitting of a pipe, and the loss inside every machine, largest gain first."""
+    base = at_airflow(network, reserve)
+    found = []
+    for stretch in network.stretches:
+        if stretch.pipe is not None and abs(base.drop_of(stretch.name)) >= LEAST_DROP_KPA:
+            for fitting, count in stretch.pipe.fittings.items():
+                other = solve(network.without_fitting(stretch.name, fitting), base.situation)
+                gain = other.milk_vacuum_kpa - base.milk_vacuum_kpa
+                found.append(FittingEffect(stretch.name, fitting, count, gain))
+    for name in dict.fromkeys(s.name for s in network.stretches if s.what == "fitting"):
+        if base.drop_of(name) >= LEAST_DROP_KPA:
+            other = solve(network.without_loss(name), base.situation)
+            gain = other.milk_vacuum_kpa - base.milk_vacuum_kpa
+            found.append(FittingEffect(name, "inside", 1, gain))
+    return sorted(found, key=lambda f: (-f.gain_kpa, f.name, f.fitting))
+
+
+def tables(every: list[Effect], fittings: list[FittingEffect]) -> tuple[Table, Table]:
+    """The two tables of the report."""
+
+    def shown(value: float | None, digits: int = 3) -> float | str:
+        return "-" if value is None else round(value, digits)
+
+    return (
+        Table(
+            "bores", "Every pipe at the reserve airflow, and what another bore would do",
+            ("pipe", "bore", "airflow", "velocity", "drop", "next bore", "drop then",
+             "gain at receiver", "loss with the bore below"),
+            ("", "mm", "L/min", "m/s", "kPa", "mm", "kPa", "kPa", "kPa"),
+            tuple(
+                (e.name, round(e.bore_mm, 1), round(e.flow_l_min_free), round(e.velocity_m_s, 1),
+                 round(e.drop_kpa, 3), shown(e.next_bore_mm, 1), shown(e.drop_then_kpa),
+                 shown(e.gain_kpa), shown(e.loss_if_narrower_kpa))
+                for e in every
+            ),
+            "Bores offered are common airline sizes (common practice, no source).",
+        ),
+        Table(
+            "fittings", "Every fitting at the reserve airflow: what taking one out would give",
+            ("at", "fitting", "count", "gain at receiver, each"),
+            ("", "", "", "kPa"),
+            tuple((f.name, f.fitting, f.count, round(f.gain_kpa, 3)) for f in fittings),
+            "Control is at work, so upstream of its sensing point a loss costs power, not vacuum.",
+        ),
+    )  # fmt: skip
