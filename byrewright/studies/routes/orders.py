@@ -53,6 +53,8 @@ def safe_order(plant: Plant, before: str, after: str, net: Network | None = None
     """A safe order of moves from one mode to another, or the proof that there is none."""
     net = net or network(plant)
     scene = change(plant, before, after, net)
+    matters = {m for q in scene.questions for m in scene.guards(q)}
+    scene.others = {m: p for m, p in scene.others.items() if m in matters}
     machines = list(scene.others)
     ends = [(), tuple((m, scene.others[m][0]) for m in machines)]
     at_rest = [q for q in scene.questions if any(holds(scene, q, e) for e in ends)]
@@ -66,7 +68,9 @@ def safe_order(plant: Plant, before: str, after: str, net: Network | None = None
             if danger is None:
                 dangers = _all_dangers(scene, asked, machines, dangers)
                 moves = tuple((m, scene.others[m][0]) for m in order)
-                return Order(before, after, moves, True, len(machines), tuple(dangers), tuple(at_rest))
+                return Order(
+                    before, after, moves, True, len(machines), tuple(dangers), tuple(at_rest)
+                )
             dangers.append(danger)
             orders.avoid(danger)
     return Order(before, after, (), False, len(machines), tuple(dangers), tuple(at_rest))
@@ -136,7 +140,9 @@ class _Orders:
             for b in self.machines:
                 for c in self.machines:
                     if len({a, b, c}) == 3:
-                        self.solver.add_clause([-self.pair[a, b], -self.pair[b, c], self.pair[a, c]])
+                        self.solver.add_clause(
+                            [-self.pair[a, b], -self.pair[b, c], self.pair[a, c]]
+                        )
 
     def __enter__(self) -> _Orders:
         return self
@@ -153,5 +159,8 @@ class _Orders:
         if not self.solver.solve():
             return None
         model = set(self.solver.get_model())
-        before = {m: sum(1 for o in self.machines if o != m and self.pair[o, m] in model) for m in self.machines}
+        before = {
+            m: sum(1 for o in self.machines if o != m and self.pair[o, m] in model)
+            for m in self.machines
+        }
         return sorted(self.machines, key=before.__getitem__)

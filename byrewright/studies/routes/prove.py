@@ -156,9 +156,15 @@ class _Search:
             model = set(self.solver.get_model())
             wrong = tuple(m for m, v in self.move.items() if v in model)
             position = {**self.scene.wanted, **dict(wrong)}
-            lessons = [c for c in (self._lesson(k, position) for k in self.question.all_of) if c is not None]
+            lessons = [
+                c
+                for c in (self._lesson(k, position) for k in self.question.all_of)
+                if c is not None
+            ]
             if not lessons:
-                lessons = [c for c in (self._hidden(g, position) for g in self.unless) if c is not None]
+                lessons = [
+                    c for c in (self._hidden(g, position) for g in self.unless) if c is not None
+                ]
             if not lessons:
                 return wrong
             for clause in lessons:
@@ -166,7 +172,9 @@ class _Search:
         self.prover.calls += 1
         return None
 
-    def _lesson(self, condition: Reaches | Stands, position: Mapping[str, str | None]) -> list[int] | None:
+    def _lesson(
+        self, condition: Reaches | Stands, position: Mapping[str, str | None]
+    ) -> list[int] | None:
         """None when the condition holds in this case, else a clause that must hold for it ever to."""
         if isinstance(condition, Stands):
             if position.get(condition.machine) in condition.positions:
@@ -182,7 +190,9 @@ class _Search:
         assert hit is not None
         return self._any(road(spread, found, hit, position), False)
 
-    def _hidden(self, group: tuple[Reaches | Stands, ...], position: Mapping[str, str | None]) -> list[int] | None:
+    def _hidden(
+        self, group: tuple[Reaches | Stands, ...], position: Mapping[str, str | None]
+    ) -> list[int] | None:
         """None when a sensor's conditions do not all hold, else a clause: one of them must fail."""
         clause: list[int] = []
         for condition in group:

@@ -1,0 +1,355 @@
+"""The routes study: every wrong position tried, proven and told in plain words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from functools import cached_property
+
+from byrewright.engine.interlocks import Table as Interlocks
+from byrewright.plant.plant import Plant
+from byrewright.results import Assumption, Finding, Notebook, Result, Table, judge
+from byrewright.standards.rulebook import Rulebook
+from byrewright.studies.routes import litres, sensors
+from byrewright.studies.routes.brute import Hit, search, tried
+from byrewright.studies.routes.classes import HARMS
+from byrewright.studies.routes.network import Network, Roles, network
+from byrewright.studies.routes.orders import Order, safe_order
+from byrewright.studies.routes.prove import Prover
+from byrewright.studies.routes.questions import Scene, all_scenes
+from byrewright.studies.routes.spread import Combination, walk
+from byrewright.studies.routes.table import cause_and_effect
+from byrewright.studies.routes.words import move, moves
+
+METHOD = (
+    "routes: spread model of the plant's graph, exhaustive and by solver (docs/methods/routes.md)"
+)
+FLUIDS = (("milk", "milk"), ("withheld", "withheld milk"), ("wash", "wash"), ("water", "water"))
+
+
+@dataclass
+class Routes:
+    """Everything the study knows of a plant, worked out when first asked for."""
+
+    plant: Plant
+    rules: Rulebook
+    order: int = 2
+    loss_of: litres.LossOf | None = None
+
+    @cached_property
+    def net(self) -> Network:
+        """The plant's network."""
+        return network(self.plant)
+
+    @cached_property
+    def scenes(self) -> dict[str, Scene]:
+        """One scene a mode."""
+        return all_scenes(self.plant, self.net)
+
+    @cached_property
+    def hits(self) -> list[Hit]:
+        """Every harmful combination up to `order`, by exhaustive search."""
+        return [h for s in self.scenes.values() for h in search(s, self.order)]
+
+    @cached_property
+    def at_rest(self) -> list[Hit]:
+        """Harm a mode does with everything in its wanted position."""
+        return [h for h in self.hits if not h.order]
+
+    @cached_property
+    def fitted(self) -> frozenset[str]:
+        """Machines whose position is sensed as the file stands."""
+        return sensors.fitted(self.plant)
+
+    @cached_property
+    def best(self) -> sensors.SensorSet:
+        """The smallest set of sensors with which nothing stays unseen."""
+        found = sensors.smallest(list(self.scenes.values()), self.hits)
+        assert found is not None
+        return found
+
+    @cached_property
+    def next_best(self) -> dict[str, tuple[str, ...] | None]:
+        """For each sensor of the smallest set: the smallest set without it."""
+        return sensors.next_best(list(self.scenes.values()), self.best, self.hits)
+
+    @cached_property
+    def table(self) -> Interlocks:
+        """The cause-and-effect table with the smallest set of sensors."""
+        return cause_and_effect(self.plant, self.scenes, self.hits, self.best.machines, self.rules)
+
+    @cached_property
+    def loss(self) -> litres.LossOf:
+        """What a hit loses."""
+        if self.loss_of is not None:
+            return self.loss_of
+        return litres.from_duty(self.plant, litres.milk_rate(self.plant, self.rules))
+
+    def orders(self) -> list[Order]:
+        """The change between each two modes."""
+        return [
+            safe_order(self.plant, a, b, self.net)
+            for a in self.plant.modes for b in self.plant.modes if a != b
+        ]  # fmt: skip
+
+    def proof(self, order: int) -> tuple[bool, int, int]:
+        """Solver against exhaustive search: whether they agree, hits, and solver calls."""
+        by_hand = {
+            (h.mode, h.question.name, frozenset(h.wrong)) for h in self.hits if h.order <= order
+        }
+        by_solver: set[tuple[str, str, frozenset[tuple[str, str]]]] = set()
+        calls = 0
+        for scene in self.scenes.values():
+            prover = Prover(scene)
+            for question in scene.questions:
+                for hit in prover.all_hits(question, order).hits:
+                    by_solver.add((scene.name, question.name, frozenset(hit.wrong)))
+            calls += prover.calls
+        return by_hand == by_solver, len(by_solver), calls
+
+
+def routes(plant: Plant, rules: Rulebook | None = None, *, order: int = 2, orders: bool = True,
+           loss_of: litres.LossOf | None = None,
+           say: Callable[[str], None] = lambda text: None) -> Result:  # fmt: skip
+    """Where fluids go and what each wrong position does, up to `order` wrong positions at once.
+
+    `loss_of` replaces the losses by the duty, for instance with the simulated day's ledger.
+    """
+    return report(Routes(plant, rules or Rulebook(), order, loss_of), orders=orders, say=say)
+
+
+def report(study: Routes, *, orders: bool = True,
+           say: Callable[[str], None] = lambda text: None) -> Result:  # fmt: skip
+    """The study as findings and tables."""
+    book = Notebook("routes", study.plant.site.name)
+    say("trying every wrong position")
+    book.tables.append(_where(study))
+    book.findings += _at_rest(study)
+    book.findings += _harms(study)
+    book.tables += _wrong_tables(study)
+    say("proving that there is no other")
+    book.findings.append(_proof(study))
+    say("choosing sensors")
+    book.findings += _sensors(study)
+    book.tables.append(_sensor_table(study))
+    if orders:
+        say("searching safe orders between modes")
+        every = study.orders()
+        book.findings.append(_orders(study, every))
+        book.tables.append(_order_table(study, every))
+    _assume(study, book)
+    return book.result()
+
+
+def _find(key: str, title: str, value: float | None, unit: str, sentence: str, *, subject: str = "",
+          limit: float | None = None, at_least: bool = False) -> Finding:  # fmt: skip
+    sense = "says" if limit is None else "at_least" if at_least else "at_most"
+    verdict, margin = judge(value, limit, sense)  # type: ignore[arg-type]
+    return Finding(
+        key=f"routes.{key}", subject=subject, title=title, value=value, unit=unit, sentence=sentence,
+        verdict=verdict, sense=sense, limit=limit, margin=margin, source=METHOD, known="derived",
+    )  # type: ignore[arg-type]  # fmt: skip
+
+
+def _at_rest(study: Routes) -> Iterable[Finding]:
+    """Modes that do harm as they are written."""
+    for hit in study.at_rest:
+        harm = HARMS[hit.question.harm]
+        where = _subject(study, hit)
+        yield _find("at_rest", harm.title, 1, "", f"Mode {hit.mode} as written: {harm.title} ({where}). "
+                    "Change the mode's positions or the pipes.", subject=f"{hit.mode} {hit.question.name}", limit=0)  # fmt: skip
+    if not study.at_rest:
+        yield _find("at_rest", "harm with everything in place", 0, "", "No mode does harm while every "
+                    "valve and pump is where the mode wants it.", limit=0)  # fmt: skip
+
+
+def _harms(study: Routes) -> Iterable[Finding]:
+    """For each class: how many wrong positions do it unseen by the sensors in the file."""
+    for harm in HARMS.values():
+        here = [h for h in study.hits if h.question.harm == harm.key and h.order]
+        if not here:
+            continue
+        alone = {h.wrong for h in here if h.order == 1}
+        pairs = {h.wrong for h in here if h.order == 2}
+        blind = {h.wrong for h in here if not h.machines & study.fitted}
+        sentence = (f"{len(alone)} single and {len(pairs)} double wrong positions lead to {harm.title}; "
+                    + (f"{len(blind)} of them no sensor in the file sees, such as "
+                       f"{moves(study.plant, sorted(blind, key=lambda w: (len(w), w))[0])}."
+                       if blind else "the sensors in the file see every one."))  # fmt: skip
+        yield _find("unseen", harm.title, len(blind), "", sentence, subject=harm.key, limit=0)
+
+
+def _proof(study: Routes) -> Finding:
+    agree, count, calls = study.proof(study.order)
+    total = sum(tried(s, study.order) for s in study.scenes.values())
+    sentence = (
+        f"All {total:,} combinations of up to {study.order} wrong positions were tried in "
+        f"{len(study.scenes)} modes; the solver, asked {calls:,} times, finds the same {count:,} "
+        "and shows that there is no other."
+        if agree
+        else "Exhaustive search and solver disagree: do not use this answer, report the plant file."
+    )
+    return _find("proof", "combinations on which search and solver differ", 0 if agree else 1, "",
+                 sentence, limit=0)  # fmt: skip
+
+
+def _sensors(study: Routes) -> Iterable[Finding]:
+    best, plant = study.best, study.plant
+    missing = [m for m in best.machines if m not in study.fitted]
+    swapped = sensors.unseen(study.scenes.values(), study.fitted)
+    swapped = [h for h in swapped if (h.mode, h.question.name) not in
+               {(r.mode, r.question.name) for r in study.at_rest}]  # fmt: skip
+    yield _find("sensors_least", "fewest position sensors that see every wrong position", len(best.machines), "",
+                f"{len(best.machines)} machines need their position sensed so that no number of wrong positions "
+                "does harm unseen; the solver shows that no smaller set does.")  # fmt: skip
+    text = ("Every harmful combination, of any number of wrong positions, is seen by a sensor in the file."
+            if not swapped else
+            f"Without more sensors {len(swapped)} kinds of harm can pass unseen. To be fitted: "
+            + "; ".join(_title(plant, m) for m in missing) + ".")  # fmt: skip
+    yield _find("sensors_missing", "harm that can pass unseen", len(swapped), "", text, limit=0)
+
+
+def _orders(study: Routes, orders: list[Order]) -> Finding:
+    stuck = [o for o in orders if not o.safe]
+    risky = sum(1 for o in orders if o.dangers)
+    text = f"{len(orders)} changes between two modes: in {risky} of them some order is dangerous; "
+    text += ("a safe order is proposed for every one." if not stuck else
+             f"{len(stuck)} have no safe direct order: "
+             + "; ".join(f"{o.before} to {o.after}{_by_way_of(o, orders)}" for o in stuck[:6]) + ".")  # fmt: skip
+    return _find("orders", "changes with no safe way", sum(1 for o in stuck if not via(o, orders)), "",
+                 text, limit=0)  # fmt: skip
+
+
+def via(order: Order, orders: Iterable[Order]) -> str | None:
+    """A mode to go by when there is no safe direct order, or None."""
+    safe = {(o.before, o.after) for o in orders if o.safe}
+    return next(
+        (m for a, m in sorted(safe) if a == order.before and (m, order.after) in safe), None
+    )
+
+
+def _by_way_of(order: Order, orders: Iterable[Order]) -> str:
+    mode = via(order, orders)
+    return f" (go by way of {mode})" if mode else ""
+
+
+# tables --------------------------------------------------------------------------------------
+
+
+def _title(plant: Plant, machine_id: str) -> str:
+    return f"{machine_id} {plant.equipment[machine_id].title}"
+
+
+def _subject(study: Routes, hit: Hit) -> str:
+    return hit.question.subject
+
+
+def _where(study: Routes) -> Table:
+    """Where each fluid goes in each mode with everything in place."""
+    roles, net = Roles(study.plant), study.net
+    ends = {net.body[m]: m for m in (*roles.tanks, *roles.bays, *roles.calves, *roles.withheld,
+            *roles.drains, *roles.troughs, *roles.balance, *roles.receivers) if m in net.body}  # fmt: skip
+    rows = []
+    for mode, scene in study.scenes.items():
+        for key, title in FLUIDS:
+            found = walk(scene.spreads[key], scene.wanted)
+            starts = {n for n, *_ in scene.spreads[key].starts}
+            there = [ends[n] for n in ends if n in found and n not in starts]
+            if there:
+                rows.append((mode, title, ", ".join(there)))
+    return Table("where", "Where each fluid goes, mode by mode", ("mode", "fluid", "reaches"),
+                 ("", "", ""), tuple(rows))  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One wrong position (or several together) and one harm, over all modes where it holds."""
+
+    wrong: Combination
+    harm: str
+    subject: str
+    modes: tuple[str, ...]
+    hit: Hit
+
+
+def lines(study: Routes, order: int) -> list[Line]:
+    """The harmful combinations of one order, merged over modes."""
+    found: dict[tuple[Combination, str, str], list[Hit]] = {}
+    for hit in study.hits:
+        if hit.order == order:
+            found.setdefault((hit.wrong, hit.question.harm, hit.question.subject), []).append(hit)
+    place = {h: i for i, h in enumerate(HARMS)}
+    every = [
+        Line(w, h, s, tuple(x.mode for x in hits), hits[0]) for (w, h, s), hits in found.items()
+    ]
+    return sorted(every, key=lambda x: place[x.harm])
+
+
+def _wrong_tables(study: Routes) -> Iterable[Table]:
+    for order, key, title in (
+        (1, "single", "Single wrong positions"),
+        (2, "double", "Double wrong positions"),
+    ):
+        if order > study.order:
+            continue
+        rows = []
+        for line in lines(study, order):
+            loss = study.loss(line.hit)
+            seen = sorted(line.hit.machines & study.fitted)
+            rows.append((
+                moves(study.plant, line.wrong), HARMS[line.harm].title, line.subject, ", ".join(line.modes),
+                "" if loss.amount is None else round(loss.amount, 1), loss.unit, ", ".join(seen) or "no sensor",
+            ))  # fmt: skip
+        yield Table(key, title, ("wrong", "does", "at", "in modes", "loses", "unit", "seen by"),
+                    ("",) * 7, tuple(rows), "Half open counts as open and as shut.")  # fmt: skip
+
+
+def _sensor_table(study: Routes) -> Table:
+    rows = []
+    for machine in study.best.machines:
+        hit = study.best.alone.get(machine)
+        other = study.next_best[machine]
+        why = (f"{move(study.plant, hit.wrong[0])} in {hit.mode}: {HARMS[hit.question.harm].title}"
+               if hit else "takes part in a harmful combination")  # fmt: skip
+        instead = sorted(set(other or ()) - set(study.best.machines))
+        without = ("cannot be left out" if other is None else
+                   f"{len(other)} sensors, with {', '.join(instead)} instead" if instead else
+                   f"{len(other)} sensors")  # fmt: skip
+        rows.append((machine, study.plant.equipment[machine].title,
+                     "fitted" if machine in study.fitted else "to be fitted", why, without))  # fmt: skip
+    return Table("sensors", "Position sensors: the smallest set that sees all", ("machine", "what", "state",
+                 "why", "without it"), ("",) * 5, tuple(rows))  # fmt: skip
+
+
+def _order_table(study: Routes, orders: list[Order]) -> Table:
+    rows = []
+    for one in orders:
+        if one.any_order and not one.at_rest:
+            continue
+        dangers = "; ".join(
+            f"{HARMS[d.question.harm].title} at {d.question.subject} if {', '.join(d.moved)} "
+            + (f"before {', '.join(d.still)}" if d.still else "moves")
+            for d in one.dangers
+        )
+        if one.safe:
+            text = " > ".join(f"{m} {p}" for m, p in one.moves)
+        else:
+            mode = via(one, orders)
+            text = f"no direct order; by way of {mode}" if mode else "no safe order"
+        rows.append((one.before, one.after, text, dangers))
+    return Table("orders", "Safe orders between modes", ("from", "to", "order", "dangers avoided"), ("",) * 4,
+                 tuple(rows), "Changes in which every order is safe are left out.")  # fmt: skip
+
+
+def _assume(study: Routes, book: Notebook) -> None:
+    rate = litres.milk_rate(study.plant, study.rules) if study.loss_of is None else None
+    if rate is not None:
+        book.assumptions.append(Assumption("routes", "milk lost while a way is open", round(rate.mean_l_min, 1),
+                                           "L/min", rate.basis))  # fmt: skip
+    book.assumptions += [
+        Assumption("routes", "depth of milk over a tank's outlet", litres.HEAD_M, "m", "a part-filled tank"),
+        Assumption("routes", "discharge coefficient of an open outlet", litres.DISCHARGE, "",
+                   "sharp-edged opening, handbook value", "from_memory"),
+    ]  # fmt: skip
+    book.notes.append("The proof covers the stated spread model: " + METHOD + ". It is a draft for "
+                      "review by the responsible engineer, not a safety function.")  # fmt: skip

@@ -1,0 +1,281 @@
+"""From verdicts to the cause-and-effect table: rows, contacts, effects, and why each row is needed."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from byrewright.engine.interlocks import PRIORITIES, Effect, Priority, Row, Signal, Table
+from byrewright.plant.kinds.power import Sensor, Sounder
+from byrewright.plant.plant import Plant
+from byrewright.standards.rulebook import Rulebook
+from byrewright.studies.routes.brute import Hit
+from byrewright.studies.routes.classes import HARMS
+from byrewright.studies.routes.network import FULL, HALF, READY, RUNS
+from byrewright.studies.routes.prove import Prover
+from byrewright.studies.routes.questions import Scene
+from byrewright.studies.routes.sensors import fitted
+from byrewright.studies.routes.spread import walk
+from byrewright.studies.routes.words import moves, said
+
+SOUND = "Sound_alarm"
+PROCESS: Mapping[str, str] = {"flow": "flow", "level": "high", "conductivity": "wash"}
+"""What a process sensor's contact says, by what it measures."""
+
+
+def tag_of(machine: str, says: str) -> str:
+    """A contact's tag: letters, digits and underscores only, so that a controller accepts it."""
+    return re.sub(r"\W", "_", f"{machine}_{says}")
+
+
+def cause_and_effect(plant: Plant, scenes: Mapping[str, Scene], hits: Sequence[Hit],
+                     sensed: Collection[str], rules: Rulebook | None = None) -> Table:  # fmt: skip
+    """The table of a plant whose machines in `sensed` have position sensors.
+
+    Machines that the file already senses and that can do harm have rows too.
+    """
+    return _Builder(plant, scenes, hits, sensed, rules or Rulebook()).table()
+
+
+@dataclass
+class _Builder:
+    plant: Plant
+    scenes: Mapping[str, Scene]
+    hits: Sequence[Hit]
+    sensed: Collection[str]
+    rules: Rulebook
+
+    def table(self) -> Table:
+        self.have = fitted(self.plant)
+        by_machine: dict[str, list[Hit]] = {}
+        for hit in self.hits:
+            for machine in hit.machines:
+                by_machine.setdefault(machine, []).append(hit)
+        self.by_machine = by_machine
+        watched = [m for m in self.plant.equipment
+                   if m in self.sensed or (m in self.have and m in by_machine)]  # fmt: skip
+        self.watched = watched
+        self.signals: dict[str, Signal] = {}
+        self.effects: dict[str, Effect] = {SOUND: Effect(SOUND, self._sounder())}
+        rows = [row for m in watched for row in self._rows(m)]
+        rows = [self._proven(r) for r in rows]
+        rows += self._process_rows()
+        return Table(
+            self.plant.site.name, tuple(self.scenes), tuple(self.signals.values()),
+            tuple(self.effects.values()), tuple(rows),
+            {m: self.plant.equipment[m].title for m in self.plant.equipment},
+        )  # fmt: skip
+
+    def _sounder(self) -> str:
+        tags = [m.id for m in self.plant.machines(Sounder)]
+        return f"sounder and lamp {', '.join(tags)}" if tags else "sounder and lamp (to be fitted)"
+
+    # contacts --------------------------------------------------------------------------------
+
+    def _contact(self, machine: str, says: str, process: bool = False) -> str:
+        tag = tag_of(machine, says)
+        if tag not in self.signals:
+            label = self.plant.equipment[machine].title
+            have = process or machine in self.have
+            self.signals[tag] = Signal(
+                tag, machine, says, f"{machine} {label}: {said(says)}", have, process
+            )
+        return tag
+
+    def _ends(self, machine: str, positions: Iterable[str]) -> list[str]:
+        """The positions that have a contact of their own."""
+        return [p for p in dict.fromkeys(positions) if p not in (HALF, READY)]
+
+    # rows ------------------------------------------------------------------------------------
+
+    def _rows(self, machine: str) -> Iterable[Row]:
+        wanted: dict[str, list[str]] = {}
+        others: dict[str, set[str]] = {}
+        for mode, scene in self.scenes.items():
+            could = scene.others.get(machine, ())
+            if not could:
+                continue
+            place = scene.wanted[machine] or ""
+            if FULL in could:
+                place = f"not {FULL}"
+            elif place == READY:
+                continue
+            wanted.setdefault(place, []).append(mode)
+            others.setdefault(place, set()).update(could)
+        for place, modes in wanted.items():
+            harms = [h for h in self.by_machine.get(machine, ()) if h.mode in modes]
+            if machine in self.sensed or harms:
+                yield self._row(machine, place, [m for m in modes if any(h.mode == m for h in harms)] or modes,
+                                harms, others[place])  # fmt: skip
+
+    def _row(
+        self, machine: str, place: str, modes: list[str], hits: list[Hit], could: set[str]
+    ) -> Row:
+        states = self.plant.equipment[machine].states()
+        gates = [
+            p
+            for w in self.plant.equipment[machine].inside()
+            if w.how == "gate"
+            for p in w.positions
+        ]
+        on: tuple[str, ...] = ()
+        off: tuple[str, ...] = ()
+        if place == f"not {FULL}":
+            on, off = (), (self._contact(machine, FULL),)
+        elif place in (RUNS, "stopped"):
+            run = self._contact(machine, RUNS)
+            on, off = ((run,), ()) if place == RUNS else ((), (run,))
+        else:
+            ends = self._ends(
+                machine, (*states, *(p for p in gates if p not in states and p in could))
+            )
+            on = (self._contact(machine, place),)
+            off = tuple(
+                self._contact(machine, e)
+                for e in ends
+                if e != place and not self._like(machine, e, place)
+            )
+        worst = sorted(hits, key=lambda h: (h.order, list(HARMS).index(h.question.harm)))
+        harm = HARMS[worst[0].question.harm] if worst else HARMS["one_seat"]
+        title = self.plant.equipment[machine].title
+        is_said = place if place.startswith("not ") else f"not {said(place)}"
+        if place == f"not {FULL}":
+            is_said = FULL
+        delay = self.rules.number("alarm.valve_on_delay_s")
+        return Row(
+            tag=tag_of(machine, f"not_{place}" if not place.startswith("not ") else FULL),
+            machine=machine, wanted=place, modes=tuple(modes), on=on, off=off, harm=harm.key,
+            priority=self._priority(hits, harm.priority), text=f"{machine} {title} {is_said}: {harm.title}",
+            do=harm.do, on_delay_s=delay, off_delay_s=delay, effects=self._effects(machine, hits),
+            before=place not in (RUNS,),
+        )  # fmt: skip
+
+    def _like(self, machine: str, position: str, place: str) -> bool:
+        """Whether two positions open the same ways."""
+        ways = [w.positions for w in self.plant.equipment[machine].inside() if w.how == "gate"]
+        return all((position in p) == (place in p) for p in ways)
+
+    def _priority(self, hits: Sequence[Hit], first: Priority) -> Priority:
+        """The most urgent of what it does alone; a step lower where it takes two."""
+        alone: list[Priority] = [HARMS[h.question.harm].priority for h in hits if h.order <= 1]
+        if alone:
+            return min(alone, key=PRIORITIES.index)
+        return "medium" if first == "high" else "low"
+
+    def _effects(self, machine: str, hits: Sequence[Hit]) -> tuple[str, ...]:
+        effects = [SOUND]
+        harms = {h.question.harm for h in hits if h.order <= 1}
+        if harms & {"wash_to_milk", "water_to_milk"}:
+            effects += [
+                self._stop(p.id) for p in self.plant.able("moves liquid") if self._moves_wash(p.id)
+            ]
+        if "closed_line" in harms:
+            pumps = {
+                h.question.subject
+                for h in hits
+                if h.question.harm == "closed_line" and h.order <= 1
+            }
+            effects += [self._stop(p) for p in sorted(pumps)]
+        return tuple(dict.fromkeys(effects))
+
+    def _stop(self, pump: str) -> str:
+        tag = tag_of("Stop", pump)
+        self.effects.setdefault(tag, Effect(tag, f"stop {pump} {self.plant.equipment[pump].title}"))
+        return tag
+
+    def _moves_wash(self, pump: str) -> bool:
+        """Whether a pump's suction comes straight from a wash trough."""
+        ids = {m.id for m in self.plant.able("gives wash")}
+        return any(
+            p.end == f"{pump}.inlet" and p.start.partition(".")[0] in ids for p in self.plant.pipes
+        )
+
+    # why a row is needed ---------------------------------------------------------------------
+
+    def _proven(self, row: Row) -> Row:
+        """The row with a wrong position that only it sees, where there is one."""
+        hit = self._only_here(row)
+        if hit is None:
+            return row
+        harm = HARMS[hit.question.harm].title
+        text = f"{moves(self.plant, hit.wrong)} in {hit.mode}: {harm} ({hit.question.subject})"
+        return replace(row, proof=text, proof_mode=hit.mode, proof_wrong=hit.wrong)
+
+    def _only_here(self, row: Row) -> Hit | None:
+        watched = set(self.watched)
+        for hit in sorted(self.by_machine.get(row.machine, ()), key=lambda h: h.order):
+            if hit.mode in row.modes and hit.machines & watched == {row.machine}:
+                return hit
+        harms = {h.question.name for h in self.by_machine.get(row.machine, ())}
+        for mode in row.modes:
+            scene = self.scenes[mode]
+            free = [m for m in scene.others if m not in watched or m == row.machine]
+            prover = Prover(scene)
+            for question in scene.questions:
+                if harms and question.name not in harms:
+                    continue
+                wrong = prover.first(question, free)
+                if wrong and any(m == row.machine for m, _ in wrong):
+                    return Hit(mode, question, wrong)
+        return None
+
+    # process sensors as a second look --------------------------------------------------------
+
+    def _process_rows(self) -> Iterable[Row]:
+        proof_s = self.rules.number("alarm.valve_proof_min") * 60
+        milking = tuple(m for m, s in self.scenes.items() if s.spreads["milk"].starts)
+        for sensor in self.plant.machines(Sensor):
+            says = PROCESS.get(sensor.measures)
+            on = self.plant.equipment.get(sensor.on)
+            if says is None or on is None or not milking:
+                continue
+            if says == "flow" and "milk" in (sensor.at_port or "milk"):
+                yield self._process(sensor, says, milking, "milk_lost", proof_s, True)
+            elif says == "high" and sensor.on in _receivers(self.scenes):
+                yield self._process(sensor, says, milking, "flooded", 3.0, False)
+            elif says == "wash":
+                yield self._process(sensor, says, milking, "wash_to_milk", 3.0, False)
+
+    def _process(self, sensor: Sensor, says: str, modes: tuple[str, ...], harm: str, delay_s: float,
+                 must_be: bool) -> Row:  # fmt: skip
+        tag = self._contact(sensor.id, says, process=True)
+        what = f"no {says}" if must_be else said(says)
+        return Row(
+            tag=tag_of(sensor.id, f"no_{says}" if must_be else says), machine=sensor.id, wanted=says if must_be else f"not {says}",
+            modes=modes, on=(tag,) if must_be else (), off=() if must_be else (tag,), harm=harm,
+            priority=HARMS[harm].priority, text=f"{sensor.id} {sensor.title}: {what}: {HARMS[harm].title}",
+            do=HARMS[harm].do, on_delay_s=delay_s, off_delay_s=3.0, effects=(SOUND,), before=False,
+        )  # fmt: skip
+
+
+def _receivers(scenes: Mapping[str, Scene]) -> set[str]:
+    return {q.subject for s in scenes.values() for q in s.questions if q.harm == "flooded"}
+
+
+def process_contacts(
+    table: Table, scene: Scene, wrong: Iterable[tuple[str, str]]
+) -> dict[str, bool]:
+    """What the process contacts show with some positions wrong, by the spread."""
+    from byrewright.studies.routes.brute import holds
+
+    wrong = tuple(wrong)
+    position = {**scene.wanted, **dict(wrong)}
+    plant = scene.net.plant
+    shown: dict[str, bool] = {}
+    for signal in table.signals:
+        if not signal.process:
+            continue
+        sensor = plant.equipment[signal.machine]
+        assert isinstance(sensor, Sensor)
+        nodes = {i for i, n in enumerate(scene.net.nodes)
+                 if n.machine == sensor.on and (sensor.at_port is None or n.port == sensor.at_port)}  # fmt: skip
+        if signal.says == "high":
+            shown[signal.tag] = any(
+                q.harm == "flooded" and q.subject == sensor.on and holds(scene, q, wrong)
+                for q in scene.questions
+            )
+        else:
+            spread = scene.spreads["milk" if signal.says == "flow" else "wash"]
+            shown[signal.tag] = bool(nodes & set(walk(spread, position)))
+    return shown
