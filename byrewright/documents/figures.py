@@ -1,4 +1,4 @@
-"""Small print figures as SVG: has against needs, lines in time, bars of a table. No clock, no chance."""
+"""Small print figures as SVG: has against needs, lines in time, bars of a table."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from byrewright.documents.format import number, percent, quantity, unit_sign
 from byrewright.documents.ink import ACCENT, INK, PAPER, QUIET, RULE, Ink, text_width_mm
 from byrewright.documents.shapes import Letters
-from byrewright.documents.svg import letters_svg, line_svg, n
+from byrewright.documents.svg import letters_svg, line_svg, rect_svg, rule_svg, sheet_svg
 from byrewright.results import Finding, Result, Series, Table, Verdict
 
 WIDE_MM = 170.0
@@ -16,8 +16,13 @@ TEXT_MM = 2.4
 MARKS: dict[Verdict, str] = {"holds": "●", "tight": "◐", "fails": "✕", "unknown": "?"}
 """One sign for each verdict, beside its word, so that nothing rests on colour."""
 
-_LINES = (Ink("", "", INK, (), 0.5), Ink("", "", "#1f4e8c", (4.0, 1.2), 0.5), Ink("", "", "#0b6157", (1.2, 1.0), 0.5),
-          Ink("", "", "#7a2f86", (6.0, 1.0, 1.0, 1.0), 0.5), Ink("", "", "#8a4208", (2.0, 0.8), 0.5))  # fmt: skip
+_LINES = (
+    Ink("", "", INK, (), 0.5),
+    Ink("", "", "#1f4e8c", (4.0, 1.2), 0.5),
+    Ink("", "", "#0b6157", (1.2, 1.0), 0.5),
+    Ink("", "", "#7a2f86", (6.0, 1.0, 1.0, 1.0), 0.5),
+    Ink("", "", "#8a4208", (2.0, 0.8), 0.5),
+)
 MOST_SHOWN = 2.0  # a bar ends at twice its limit
 
 
@@ -45,16 +50,16 @@ def capacity_svg(title: str, findings: Sequence[Finding]) -> str:
                 left - 2, y + 3, _cut(f"{one.title} {one.subject}".strip(), left - 4), anchor="end"
             )
         )
-        parts.append(f'<rect x="{n(left)}" y="{n(y)}" width="{n(length)}" height="3.6" fill="{ACCENT if fails else RULE}" stroke="{INK}" stroke-width="0.25"/>')  # fmt: skip
+        parts.append(rect_svg(left, y, length, 3.6, ACCENT if fails else RULE, 0.25))
         if share > MOST_SHOWN:
             x = left + length
-            parts.append(f'<path d="M{n(x - 3)} {n(y - 0.4)}l1.2 4.4M{n(x - 1.6)} {n(y - 0.4)}l1.2 4.4" stroke="{PAPER}" stroke-width="0.8"/>')  # fmt: skip
+            parts.append(rule_svg(((x - 2.4, y - 0.4), (x - 1.2, y + 4)), 1.0, PAPER))
         word = "least" if one.sense == "at_least" else "most"
         parts.append(
             _text(WIDE_MM - right + 2, y + 3, f"{MARKS[one.verdict]} {percent(one.margin)} {word}")
         )
     x = left + scale
-    parts.append(f'<line x1="{n(x)}" y1="6.5" x2="{n(x)}" y2="{n(8 + row * len(bars))}" stroke="{INK}" stroke-width="0.6"/>')  # fmt: skip
+    parts.append(rule_svg(((x, 6.5), (x, 8 + row * len(bars))), 0.6))
     parts.append(_text(x, height - 1.2, "limit", anchor="middle"))
     return _figure(parts, height)
 
@@ -67,19 +72,21 @@ def series_svg(series: Series, height: float = 62.0) -> str:
     wide, tall = WIDE_MM - left - 4, height - top - bottom
 
     def spot(x: float, y: float) -> tuple[float, float]:
-        return (round(left + (x - low_x) / (high_x - low_x) * wide, 2),
-                round(top + tall - (y - low_y) / (high_y - low_y) * tall, 2))  # fmt: skip
+        return (
+            round(left + (x - low_x) / (high_x - low_x) * wide, 2),
+            round(top + tall - (y - low_y) / (high_y - low_y) * tall, 2),
+        )
 
     parts = [_text(0, 4, series.title, bold=True)]
     for value in _ticks(low_y, high_y):
         x, y = spot(low_x, value)
-        parts.append(f'<line x1="{n(x)}" y1="{n(y)}" x2="{n(left + wide)}" y2="{n(y)}" stroke="{RULE}" stroke-width="0.2"/>')  # fmt: skip
+        parts.append(rule_svg(((x, y), (left + wide, y)), 0.2, RULE))
         parts.append(_text(left - 1.5, y + 0.8, number(value), anchor="end"))
     for value in _ticks(low_x, high_x):
         x, y = spot(value, low_y)
-        parts.append(f'<line x1="{n(x)}" y1="{n(y)}" x2="{n(x)}" y2="{n(y + 1.2)}" stroke="{INK}" stroke-width="0.3"/>')  # fmt: skip
+        parts.append(rule_svg(((x, y), (x, y + 1.2)), 0.3))
         parts.append(_text(x, y + 4.2, number(value), anchor="middle"))
-    parts.append(f'<polyline points="{n(left)},{n(top)} {n(left)},{n(top + tall)} {n(left + wide)},{n(top + tall)}" fill="none" stroke="{INK}" stroke-width="0.35"/>')  # fmt: skip
+    parts.append(rule_svg(((left, top), (left, top + tall), (left + wide, top + tall)), 0.35))
     for i, (name, unit, ys) in enumerate(series.lines):
         ink = _LINES[i % len(_LINES)]
         parts.append(line_svg([spot(x, y) for x, y in zip(series.x, ys, strict=True)], ink))
@@ -101,7 +108,7 @@ def table_bars_svg(table: Table, column: int) -> str:
         y = 7.5 + i * row
         length = max(0.0, value / most) * (WIDE_MM - left - 30)
         parts.append(_text(left - 2, y + 2.9, _cut(name, left - 4), anchor="end"))
-        parts.append(f'<rect x="{n(left)}" y="{n(y)}" width="{n(length)}" height="3.6" fill="{RULE}" stroke="{INK}" stroke-width="0.25"/>')  # fmt: skip
+        parts.append(rect_svg(left, y, length, 3.6, RULE, 0.25))
         parts.append(_text(left + length + 1.5, y + 2.9, quantity(value, unit)))
     return _figure(parts, 9 + row * len(rows))
 
@@ -125,9 +132,7 @@ def topic_of(key: str) -> str:
 
 
 def _figure(parts: Sequence[str], height: float) -> str:
-    body = "\n".join(parts)
-    return (f'<svg xmlns="http://www.w3.org/2000/svg" width="{n(WIDE_MM)}mm" height="{n(height)}mm" '
-            f'viewBox="0 0 {n(WIDE_MM)} {n(height)}">\n{body}\n</svg>\n')  # fmt: skip
+    return sheet_svg(WIDE_MM, height, "\n".join(parts))
 
 
 def _text(x: float, y: float, text: str, *, bold: bool = False, anchor: str = "start") -> str:

@@ -11,9 +11,21 @@ from byrewright.standards.units import US_UNITS, UnitError, convert
 
 System = Literal["metric", "US"]
 
-_SIGNS = {"degC": "°C", "degF": "°F", "degF difference": "°F", "m2": "m²", "m3": "m³", "ft2": "ft²",
-          "m3/h": "m³/h", "kg/m3": "kg/m³", "W/m2/K": "W/(m²·K)", "W/m2K": "W/(m²·K)", "N.m": "N·m",
-          "in": "in", "um": "µm"}  # fmt: skip
+_SIGNS = {
+    "degC": "°C",
+    "degF": "°F",
+    "degF difference": "°F",
+    "m2": "m²",
+    "m3": "m³",
+    "ft2": "ft²",
+    "m3/h": "m³/h",
+    "kg/m3": "kg/m³",
+    "W/m2/K": "W/(m²·K)",
+    "W/m2K": "W/(m²·K)",
+    "N.m": "N·m",
+    "in": "in",
+    "um": "µm",
+}
 THIN = "\u2009"
 NO_BREAK = "\u00a0"
 
@@ -106,8 +118,22 @@ def percent(share: float | None) -> str:
     return f"{value:+.{digits}f} %" if round(value, digits) else "0 %"
 
 
-KEY_FIELDS = ("stalls", "capacity_l_min_free", "flow_l_min", "volume_l", "area_m2", "duty_kw", "heater_kw",
-              "store_kwh", "supply_kva", "rating_kva", "load_kg", "bore_mm", "rated_kn", "motor_kw")  # fmt: skip
+KEY_FIELDS = (
+    "stalls",
+    "capacity_l_min_free",
+    "flow_l_min",
+    "volume_l",
+    "area_m2",
+    "duty_kw",
+    "heater_kw",
+    "store_kwh",
+    "supply_kva",
+    "rating_kva",
+    "load_kg",
+    "bore_mm",
+    "rated_kn",
+    "motor_kw",
+)
 """The field that says most about a machine: the first of these that it has."""
 
 

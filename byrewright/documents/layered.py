@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Any
 
 from byrewright.documents.shapes import Point
 
@@ -76,7 +78,6 @@ def acyclic(keys: Iterable[str], ties: Sequence[tuple[str, str]]) -> list[bool]:
 def ranks(keys: Sequence[str], ties: Sequence[tuple[str, str]]) -> dict[str, int]:
     """Ranks with the least total length, every tie pointing to a higher rank."""
     import numpy as np
-    from scipy.optimize import linprog
     from scipy.sparse import lil_matrix
 
     if not keys:
@@ -90,8 +91,16 @@ def ranks(keys: Sequence[str], ties: Sequence[tuple[str, str]]) -> dict[str, int
         rows[i, place[a]], rows[i, place[b]] = 1.0, -1.0
         cost[place[a]] -= 1.0
         cost[place[b]] += 1.0
-    found = linprog(cost, A_ub=rows.tocsr(), b_ub=-np.ones(len(ties)), bounds=(0, None))
-    return {k: round(float(found.x[i])) for k, i in place.items()}
+    found = _least(cost, rows, -np.ones(len(ties)), [(0.0, None)] * len(keys))
+    return {k: round(found[i]) for k, i in place.items()}
+
+
+def _least(cost: Any, rows: Any, limit: Any, bounds: Sequence[tuple[float, None]]) -> list[float]:
+    """The x of least cost with rows x <= limit (a linear programme)."""
+    from scipy.optimize import linprog
+
+    solve: Any = linprog
+    return [float(x) for x in solve(cost, A_ub=rows.tocsr(), b_ub=limit, bounds=bounds).x]
 
 
 def arrange(boxes: Sequence[Box], ties: Sequence[Tie]) -> tuple[float, float, list[Run]]:
@@ -131,7 +140,7 @@ def _layers(
             chain.append(lane)
         chain.append(at[tie.b])
         lanes[tie.id] = chain
-        pieces += [(tie.id, a, b) for a, b in zip(chain, chain[1:], strict=False)]
+        pieces += [(tie.id, a, b) for a, b in pairwise(chain)]
     return layers, pieces, lanes
 
 
@@ -218,7 +227,6 @@ def _sides(layers: list[list[Box]], pieces: Sequence[Piece], ties: Mapping[str, 
 def _heights(layers: list[list[Box]], pieces: Sequence[Piece]) -> None:
     """Heights that keep columns apart and make pipes as straight as can be (linear programme)."""
     import numpy as np
-    from scipy.optimize import linprog
     from scipy.sparse import lil_matrix
 
     every = [b for layer in layers for b in layer]
@@ -230,7 +238,7 @@ def _heights(layers: list[list[Box]], pieces: Sequence[Piece]) -> None:
     rows, limit = lil_matrix((apart + 2 * m, n + m)), np.zeros(apart + 2 * m)
     line = 0
     for layer in layers:
-        for a, b in zip(layer, layer[1:], strict=False):
+        for a, b in pairwise(layer):
             rows[line, at[a.key]], rows[line, at[b.key]] = 1.0, -1.0
             limit[line] = -(a.down + b.up + (GAP_MM if a.real and b.real else 0.0))
             line += 1
@@ -243,15 +251,13 @@ def _heights(layers: list[list[Box]], pieces: Sequence[Piece]) -> None:
             limit[line] = sign * shift
             line += 1
         cost[n + k] = 1.0 + 2.0 * (not a.real) + 2.0 * (not b.real)
-    bounds = [(b.up, None) for b in every] + [(0, None)] * m
-    found = linprog(cost, A_ub=rows.tocsr(), b_ub=limit, bounds=bounds)
+    bounds = [(b.up, None) for b in every] + [(0.0, None)] * m
+    found = _least(cost, rows, limit, bounds)
     for box in every:
-        box.y = round(float(found.x[at[box.key]]), 2)
+        box.y = round(found[at[box.key]], 2)
 
 
-Channel = dict[
-    tuple[str, int], tuple[float, float, float]
-]  # (tie, left rank): label x, track, right x
+Channel = dict[tuple[str, int], tuple[float, float, float]]
 
 
 def _columns(
@@ -287,7 +293,9 @@ def _tracks(here: Sequence[Piece]) -> dict[str, int]:
     order: list[tuple[str, float, float]] = []
     rest = list(bent)
     while rest:
-        first = min(rest, key=lambda s: (sum(_cost(s, o) - _cost(o, s) for o in rest if o is not s), s[1]))  # fmt: skip
+        first = min(
+            rest, key=lambda s: (sum(_cost(s, o) - _cost(o, s) for o in rest if o is not s), s[1])
+        )
         rest.remove(first)
         order.append(first)
     for _ in order:
@@ -322,7 +330,7 @@ def _routes(ties: Sequence[Tie], lanes: Mapping[str, list[Box]], channel: Channe
     for tie in ties:
         chain = lanes[tie.id]
         points: list[Point] = []
-        for a, b in zip(chain, chain[1:], strict=False):
+        for a, b in pairwise(chain):
             edge, track, end = channel[tie.id, a.rank]
             y1, y2 = a.y + a.right[tie.id], b.y + b.left[tie.id]
             points += [(edge, y1), (track, y1), (track, y2), (end, y2)]

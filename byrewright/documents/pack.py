@@ -79,7 +79,10 @@ def write_pack(
         _put(made / "plant.yaml", plantfile_text.encode())
         step("report")
         digest = hashlib.sha256(plantfile_text.encode()).hexdigest()
-        _put(made / "report.pdf", report_pdf(plant, results, date=date, file_hash=digest, drawings=drawings))  # fmt: skip
+        _put(
+            made / "report.pdf",
+            report_pdf(plant, results, date=date, file_hash=digest, drawings=drawings),
+        )
         step("files into place")
         return _into_place(made, folder)
 

@@ -33,7 +33,9 @@ def power_layout(plant: Plant, title: str, width_mm: float, height_mm: float) ->
             _row(layout, plant, board, part, loads, left, top)
             left += _length(loads) + APART_MM
         top += ROW_MM
-    layout.notes = ("Crossed line: breaker. Ratings are of each machine. Licensed electrical design decides.",)  # fmt: skip
+    layout.notes = (
+        "Crossed line: breaker. Ratings are of each machine. Licensed electrical design decides.",
+    )
     return layout
 
 
@@ -72,13 +74,23 @@ def _bars(plant: Plant, per_row: int) -> list[Bar]:
     return rows
 
 
-def _row(layout: Layout, plant: Plant, board: str, part: int, loads: list[Machine], left: float, top: float) -> None:  # fmt: skip
+def _row(
+    layout: Layout,
+    plant: Plant,
+    board: str,
+    part: int,
+    loads: list[Machine],
+    left: float,
+    top: float,
+) -> None:
     bar_y = top + 16
     machine = plant.equipment[board]
     ends = left + max(SUPPLY_MM + len(loads) * STEP_MM - 3, SUPPLY_MM + 8)
     layout.extra.append(Path(((left + 6, bar_y), (ends, bar_y)), False))
     layout.extra.append(Path(((left + 6, bar_y + 0.7), (ends, bar_y + 0.7)), False))
-    layout.letters.append(Letters(left + SUPPLY_MM, bar_y - 2, _board_text(machine, part), 2.6, "start", bold=True))  # fmt: skip
+    layout.letters.append(
+        Letters(left + SUPPLY_MM, bar_y - 2, _board_text(machine, part), 2.6, "start", bold=True)
+    )
     for k, supply in enumerate(machine.fed_from if not part else ()):
         _supply(layout, plant, supply, left + 11 + k * 15, top, bar_y)
     for k, load in enumerate(loads):
@@ -98,13 +110,30 @@ def _supply(layout: Layout, plant: Plant, supply: str, x: float, top: float, bar
     rating = getattr(machine, "supply_kva", None) or getattr(machine, "rating_kva", None)
     shape = symbol(type(machine).SYMBOL)
     if machine.fed_from and not machine.can("stands by"):
-        layout.placed.append(Placed(supply, supply, "flag", x - 5, top + 2, 10, 4.4, "from",
-                                    (Letters(x - 0.6, top + 5, supply, 1.9),)))  # fmt: skip
+        layout.placed.append(
+            Placed(
+                supply,
+                supply,
+                "flag",
+                x - 5,
+                top + 2,
+                10,
+                4.4,
+                "from",
+                (Letters(x - 0.6, top + 5, supply, 1.9),),
+            )
+        )
         _wire(layout, supply, x, top + 6.4, bar_y)
         return
-    words = (Letters(x, bar_y + 5.2, supply, 2.4, bold=True),
-             *([Letters(x, bar_y + 8, f"{number(rating)} kVA", 1.9)] if rating else []))  # fmt: skip
-    layout.placed.append(Placed(supply, supply, type(machine).SYMBOL, x - shape.w / 2, top, shape.w, shape.h, "", words))  # fmt: skip
+    words = (
+        Letters(x, bar_y + 5.2, supply, 2.4, bold=True),
+        *([Letters(x, bar_y + 8, f"{number(rating)} kVA", 1.9)] if rating else []),
+    )
+    layout.placed.append(
+        Placed(
+            supply, supply, type(machine).SYMBOL, x - shape.w / 2, top, shape.w, shape.h, "", words
+        )
+    )
     _wire(layout, supply, x, top + shape.h, bar_y)
 
 
@@ -115,13 +144,18 @@ def _wire(layout: Layout, key: str, x: float, y0: float, y1: float) -> None:
 
 def _breaker(layout: Layout, x: float, y: float) -> None:
     half = BREAKER_MM / 2
-    layout.extra += [Path(((x - half, y - half), (x + half, y + half))), Path(((x - half, y + half), (x + half, y - half)))]  # fmt: skip
+    layout.extra += [
+        Path(((x - half, y - half), (x + half, y + half))),
+        Path(((x - half, y + half), (x + half, y - half))),
+    ]
 
 
 def _load(layout: Layout, plant: Plant, load: Machine, board: str, x: float, bar_y: float) -> None:
     end = bar_y + 11
     standby = list(load.fed_from).index(board) > 0
-    layout.routed.append(Routed(f"{board}-{load.id}", "power", ((x, bar_y + 0.7), (x, end)), None, None))  # fmt: skip
+    layout.routed.append(
+        Routed(f"{board}-{load.id}", "power", ((x, bar_y + 0.7), (x, end)), None, None)
+    )
     _breaker(layout, x, bar_y + 5)
     small = _load_symbol(load)
     many = f" ×{load.count}" if load.count > 1 else ""
@@ -129,11 +163,15 @@ def _load(layout: Layout, plant: Plant, load: Machine, board: str, x: float, bar
     size = f"{number(round(kw, 2))} kW" if kw else ""
     second = "  ".join(t for t in (size, "second supply" if standby else "") if t)
     start = end + 8
-    words = [Letters(x + 0.4, start + 1.5, f"{load.id}{many}", 2.3, "end", bold=True, turned=True),
-             Letters(x + 3.4, start + 1.5, _cut(load.title), 1.9, "end", turned=True)]  # fmt: skip
+    words = [
+        Letters(x + 0.4, start + 1.5, f"{load.id}{many}", 2.3, "end", bold=True, turned=True),
+        Letters(x + 3.4, start + 1.5, _cut(load.title), 1.9, "end", turned=True),
+    ]
     if second:
         words.append(Letters(x - 2.6, start + 1.5, second, 1.9, "end", turned=True))
-    layout.placed.append(Placed(f"{board}-{load.id}", load.id, small, x - 3.5, end, 7, 7, "", tuple(words)))  # fmt: skip
+    layout.placed.append(
+        Placed(f"{board}-{load.id}", load.id, small, x - 3.5, end, 7, 7, "", tuple(words))
+    )
 
 
 def _load_symbol(load: Machine) -> str:

@@ -6,9 +6,9 @@ plant file reaches the template as data, never as markup.
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 from collections.abc import Sequence
-from datetime import date as Date
 from pathlib import Path
 from typing import Any
 
@@ -20,22 +20,38 @@ from byrewright.documents.schematic import INVENTED, PAGES, Issue, schematic_svg
 from byrewright.plant.plant import Plant
 from byrewright.results import VERDICT_MEANING, VERDICTS, Finding, Result, Table
 from byrewright.standards.cautions import CAUTIONS, LEAD
-from byrewright.standards.model import KNOWN_MEANING
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.standards.sources import SOURCES
 
 TEMPLATES = Path(__file__).with_name("templates")
 WORST_SHOWN = 5
 KEY_SHOWN = 4
+ALIKE = 3  # from so many findings of one title on, those that hold are shown in brief
 LONGEST_TABLE = 60
 
 TOPICS = {
-    "duty": "What the plant has to do", "throughput": "Cows and hours", "deck": "Deck, drives and rollers",
-    "vacuum": "Vacuum", "milkline": "Milkline", "milk": "Milk: receivers, pumps and delivery", "receiver": "Receivers and traps",
-    "filter": "Milk filters", "cooling": "Cooling", "cooler": "Plate cooler", "tank": "Tanks and collection", "storage": "Tanks and collection",
-    "balance": "Balance tank", "calf": "Calf milk", "withheld": "Withheld milk", "water": "Water",
-    "wash": "Washing", "cleaning": "Washing", "air": "Compressed air", "power": "Electric power", "cloths": "Udder cloths",
-}  # fmt: skip
+    "duty": "What the plant has to do",
+    "throughput": "Cows and hours",
+    "deck": "Deck, drives and rollers",
+    "vacuum": "Vacuum",
+    "milkline": "Milkline",
+    "milk": "Milk: receivers, pumps and delivery",
+    "receiver": "Receivers and traps",
+    "filter": "Milk filters",
+    "cooling": "Cooling",
+    "cooler": "Plate cooler",
+    "tank": "Tanks and collection",
+    "storage": "Tanks and collection",
+    "balance": "Balance tank",
+    "calf": "Calf milk",
+    "withheld": "Withheld milk",
+    "water": "Water",
+    "wash": "Washing",
+    "cleaning": "Washing",
+    "air": "Compressed air",
+    "power": "Electric power",
+    "cloths": "Udder cloths",
+}
 """Chapter titles by the first word of a finding's key; another word is shown as it is."""
 
 
@@ -67,7 +83,7 @@ def report_pdf(
     """
     import typst
 
-    day = Date.fromisoformat(date)
+    day = dt.date.fromisoformat(date)
     if drawings is None:
         issue = Issue(date=date, revision=revision)
         drawings = [schematic_svg(plant, s.key, issue=issue) for s in sheets_for(plant)]
@@ -83,12 +99,24 @@ def report_pdf(
 
 
 def report_data(
-    plant: Plant, results: Result, day: Date, revision: str, file_hash: str, rules: Rulebook, units: System
-) -> dict[str, Any]:  # fmt: skip
+    plant: Plant,
+    results: Result,
+    day: dt.date,
+    revision: str,
+    file_hash: str,
+    rules: Rulebook,
+    units: System,
+) -> dict[str, Any]:
     """Everything the template shows, as plain data."""
     name = plant.site.name
     title = " ".join(name.replace(INVENTED, "").split()) or name
-    worst = sorted((f for f in results.findings if f.verdict != "holds"), key=lambda f: (VERDICTS.index(f.verdict), -(abs(f.margin or 0.0)) if f.verdict == "fails" else (f.margin or 0.0)))  # fmt: skip
+    worst = sorted(
+        (f for f in results.findings if f.verdict != "holds"),
+        key=lambda f: (
+            VERDICTS.index(f.verdict),
+            -(abs(f.margin or 0.0)) if f.verdict == "fails" else (f.margin or 0.0),
+        ),
+    )
     count = results.count()
     return {
         "title": title,
@@ -100,46 +128,64 @@ def report_data(
         "version": __version__,
         "answer": answer(results),
         "marks": MARKS,
-        "counts": [{"verdict": v, "n": count[v], "meaning": VERDICT_MEANING[v]} for v in ("holds", "tight", "fails", "unknown")],
+        "counts": [
+            {"verdict": v, "n": count[v], "meaning": VERDICT_MEANING[v]}
+            for v in ("holds", "tight", "fails", "unknown")
+        ],
         "worst": [_finding(f, units) for f in worst[:WORST_SHOWN]],
         "more_worst": max(0, len(worst) - WORST_SHOWN),
         "lead": LEAD,
-        "lead_short": "Advises and monitors; never a safety system. Local codes and licensed practice decide.",
+        "lead_short": SHORT_LEAD,
         "reading": READING,
         "farm": lists.farm(plant, units),
         "key": _key_figures(results, units),
         "chapters": _chapters(results, units),
-        "assumptions": [[a.where, a.meaning, quantity(a.value, a.unit, units), a.why, words(a.known)] for a in results.assumptions],
+        "assumptions": [
+            [
+                lists.breakable(a.where),
+                a.meaning,
+                quantity(a.value, a.unit, units),
+                a.why,
+                words(a.known),
+            ]
+            for a in results.assumptions
+        ],
         "defaults": lists.defaults(plant, units),
         "check_intro": CHECK,
-        "to_check": [[v.key, v.meaning, quantity(v.value, v.unit, units), source_title(v.source)] for v in rules.to_check()],
+        "to_check": lists.to_check(rules, units),
+        "said": lists.said(results),
         "cautions": list(CAUTIONS.values()),
         "machine_cautions": lists.machine_cautions(plant),
         "isolation_intro": ISOLATION,
         "isolation": lists.isolation(plant),
         "sources_intro": SOURCES_INTRO,
-        "sources": lists.sources(results, rules),
+        "sources": lists.sources(results),
         "computed": _computed(results, rules, file_hash, units),
         "notes": list(results.notes),
-    }  # fmt: skip
+    }
 
 
+SHORT_LEAD = (
+    "Advises and monitors; never a safety system. Local codes and licensed practice decide."
+)
 READING = (
-    "A margin is a share of the limit, positive when inside it. Every answer names its source and how that source is "
-    "known; the formula and the numbers put into it are in the schedule and in result.json, and the command "
-    "`byrewright explain` shows them for one finding."
+    "A margin is a share of the limit, positive when inside it. Every answer names its source and "
+    "how that source is known; the formula and the numbers put into it are in the schedule and in "
+    "result.json, and the command byrewright explain shows them for one finding."
 )
 CHECK = (
-    "These values are known from memory only: the standard's own text was not read for this product. A licensed user "
-    "should check each against the standard and may state another value in limits.yaml beside the plant file."
+    "These values are known from memory only: the standard's own text was not read for this "
+    "product. A licensed user should check each against the standard and may state another value "
+    "in limits.yaml beside the plant file."
 )
 ISOLATION = (
-    "Every machine that holds or takes energy, and where it is isolated. Lock off, release what is stored, and prove "
-    "dead before work. The list follows the plant file; the site's own lock-out procedure decides."
+    "Every machine that holds or takes energy, and where it is isolated. Lock off, release what is "
+    "stored, and prove dead before work. The list follows the plant file; the site's own lock-out "
+    "procedure decides."
 )
 SOURCES_INTRO = (
-    "What the answers in this report rest on, and how many of their values are known in which way. A source listed "
-    "here was not always read; each value's own mark says how it is known."
+    "What the answers in this report rest on, and how many of their values are known in which way. "
+    "A source listed here was not always read; each value's own mark says how it is known."
 )
 
 
@@ -154,23 +200,27 @@ def answer(results: Result) -> str:
     if not total:
         return "No question was asked of this plant yet."
     if count["fails"]:
-        start = f"As described, the plant does not meet {_of(count['fails'], total)} asked of it."
+        start = f"As described, the plant fails in {_of(count['fails'], total)}."
     elif count["unknown"]:
         start = f"Nothing fails, but {_of(count['unknown'], total)} cannot be judged yet."
     else:
-        start = f"The plant as described meets all {total} questions asked of it."
+        start = f"The plant as described holds in all {total} answers."
     parts = [start]
     if count["fails"] and count["unknown"]:
-        parts.append(f"{_many(count['unknown'])} cannot be judged until an input or a rule is known.")
+        parts.append(
+            f"{_many(count['unknown'])} cannot be judged until an input or a rule is known."
+        )
     if count["tight"]:
-        parts.append(f"{_many(count['tight'])} {'is' if count['tight'] == 1 else 'are'} met with little to spare.")
+        parts.append(
+            f"{_many(count['tight'])} {'has' if count['tight'] == 1 else 'have'} little to spare."
+        )
     if results.assumptions:
         parts.append(f"The answers rest on {len(results.assumptions)} stated assumptions.")
     return " ".join(parts)
 
 
 def _of(part: int, total: int) -> str:
-    return f"{part} of the {total} questions"
+    return f"{part} of {total} answers"
 
 
 def _many(count: int) -> str:
@@ -198,35 +248,73 @@ def _subtitle(plant: Plant) -> str:
     elif deck:
         place = f"rotary of {deck.stalls} stalls"
     milkings = f"{len(plant.milkings)} milking{'s' if len(plant.milkings) != 1 else ''} a day"
-    return f"Plant of a {place}; {plant.herd.cows} cows, {milkings}" if deck and deck.layout == "rotary" else f"Plant of {place}; {plant.herd.cows} cows, {milkings}"  # fmt: skip
+    return (
+        f"Plant of a {place}; {plant.herd.cows} cows, {milkings}"
+        if deck and deck.layout == "rotary"
+        else f"Plant of {place}; {plant.herd.cows} cows, {milkings}"
+    )
 
 
 def _finding(one: Finding, units: System) -> dict[str, str]:
     needs = ""
     if one.sense != "says" and one.limit is not None:
-        needs = f"{'at least' if one.sense == 'at_least' else 'at most'} {quantity(one.limit, one.unit, units)}"  # fmt: skip
-    meaning = KNOWN_MEANING.get(one.known, words(one.known)) if one.known else ""  # type: ignore[call-overload]
+        word = "at least" if one.sense == "at_least" else "at most"
+        needs = f"{word} {quantity(one.limit, one.unit, units)}"
+    meaning = "stated" if one.known == "stated" else lists.meaning(one.known)
     return {
-        "title": one.title, "subject": one.subject, "verdict": one.verdict, "sentence": one.sentence,
-        "has": quantity(one.value, one.unit, units), "needs": needs or "-", "margin": percent(one.margin),
-        "source": source_title(one.source).rstrip("."), "known": meaning, "missing": ", ".join(one.missing),
-    }  # fmt: skip
+        "title": one.title,
+        "subject": one.subject,
+        "verdict": one.verdict,
+        "sentence": one.sentence,
+        "has": quantity(one.value, one.unit, units),
+        "needs": needs or "-",
+        "margin": percent(one.margin),
+        "source": source_title(one.source).rstrip("."),
+        "known": meaning,
+        "missing": ", ".join(one.missing),
+    }
+
+
+def _findings(own: Sequence[Finding], units: System) -> list[dict[str, Any]]:
+    """Findings in order, alike ones together; of many alike that hold, only the first in full."""
+    alike: dict[str, list[Finding]] = {}
+    for one in own:
+        alike.setdefault(one.title, []).append(one)
+    rows: list[dict[str, Any]] = []
+    for group in alike.values():
+        for k, one in enumerate(group):
+            brief = (
+                k > 0
+                and len(group) >= ALIKE
+                and one.verdict == "holds" == group[0].verdict
+                and bool(one.subject)
+            )
+            rows.append({**_finding(one, units), "brief": brief})
+    return rows
 
 
 def _topics(results: Result) -> list[str]:
-    keys = [f.key for f in results.findings] + [t.key for t in results.tables] + [s.key for s in results.series]
+    keys = (
+        [f.key for f in results.findings]
+        + [t.key for t in results.tables]
+        + [s.key for s in results.series]
+    )
     return list(dict.fromkeys(topic_of(k) for k in keys))
 
 
 def _chapters(results: Result, units: System) -> list[dict[str, Any]]:
     chapters = []
     for topic in _topics(results):
-        chapters.append({
-            "title": topic_title(topic),
-            "findings": [_finding(f, units) for f in results.findings if topic_of(f.key) == topic],
-            "figures": figures_for(results, topic),
-            "tables": [_table(t, units) for t in results.tables if topic_of(t.key) == topic],
-        })  # fmt: skip
+        chapters.append(
+            {
+                "title": topic_title(topic),
+                "findings": _findings(
+                    [f for f in results.findings if topic_of(f.key) == topic], units
+                ),
+                "figures": figures_for(results, topic),
+                "tables": [_table(t, units) for t in results.tables if topic_of(t.key) == topic],
+            }
+        )
     return chapters
 
 
@@ -236,7 +324,13 @@ def _key_figures(results: Result, units: System) -> list[dict[str, Any]]:
     for topic in _topics(results):
         own = [f for f in results.findings if topic_of(f.key) == topic and f.value is not None]
         plain = [f for f in own if f.sense == "says"] + [f for f in own if f.sense != "says"]
-        rows = [{"label": " ".join((f.title, f.subject)).strip(), "value": quantity(f.value, f.unit, units)} for f in plain[:KEY_SHOWN]]  # fmt: skip
+        rows = [
+            {
+                "label": " ".join((f.title, f.subject)).strip(),
+                "value": quantity(f.value, f.unit, units),
+            }
+            for f in plain[:KEY_SHOWN]
+        ]
         if rows:
             groups.append({"title": topic_title(topic), "rows": rows})
     return groups
@@ -247,31 +341,61 @@ def _table(table: Table, units: System) -> dict[str, Any]:
 
     rows = []
     for row in table.rows[:LONGEST_TABLE]:
-        rows.append([number(shown(v, u, units)[0]) if isinstance(v, int | float) and not isinstance(v, bool) else number(v)
-                     for v, u in zip(row, table.units, strict=True)])  # fmt: skip
-    heads = [f"{c}, {unit_sign(u, units)}" if u else c for c, u in zip(table.columns, table.units, strict=True)]
-    right = [all(isinstance(r[i], int | float) for r in table.rows) and bool(table.rows) for i in range(len(heads))]
+        rows.append(
+            [
+                number(shown(v, u, units)[0])
+                if isinstance(v, int | float) and not isinstance(v, bool)
+                else number(v)
+                for v, u in zip(row, table.units, strict=True)
+            ]
+        )
+    heads = [
+        f"{c}, {unit_sign(u, units)}" if u else c
+        for c, u in zip(table.columns, table.units, strict=True)
+    ]
+    right = [
+        all(isinstance(r[i], int | float) for r in table.rows) and bool(table.rows)
+        for i in range(len(heads))
+    ]
     note = table.note
     if len(table.rows) > LONGEST_TABLE:
-        note = f"The first {LONGEST_TABLE} of {len(table.rows)} rows; all are in result.json. {note}".strip()
+        more = f"The first {LONGEST_TABLE} of {len(table.rows)} rows; all are in result.json."
+        note = f"{more} {note}".strip()
     widths = []
     for i, head in enumerate(heads):
         longest = max([len(head) * 0.6, *(len(r[i]) for r in rows)], default=6)
         widths.append(min(30, max(6, round(longest))))
-    return {"title": table.title, "heads": heads, "rows": rows, "right": right, "note": note, "widths": widths}
+    return {
+        "title": table.title,
+        "heads": heads,
+        "rows": rows,
+        "right": right,
+        "note": note,
+        "widths": widths,
+    }
 
 
-def _computed(results: Result, rules: Rulebook, file_hash: str, units: System) -> list[dict[str, str]]:
+def _computed(
+    results: Result, rules: Rulebook, file_hash: str, units: System
+) -> list[dict[str, str]]:
     changed = ", ".join(rules.overridden) or "none: the product's own values"
     rows = [
         ("Program", f"byrewright {__version__}"),
         ("Study", words(results.study)),
-        ("Plant file, SHA-256", file_hash or "not stated"),
-        ("Seed", str(results.seed) if results.seed is not None else "none: nothing is drawn by chance"),
+        ("Plant file, SHA-256", lists.breakable(file_hash) or "not stated"),
+        (
+            "Seed",
+            str(results.seed) if results.seed is not None else "none: nothing is drawn by chance",
+        ),
         ("Limits stated by the user", changed),
         ("Units shown", {"metric": "metric", "US": "US customary; computed in metric"}[units]),
-        ("Vacuum", "kPa below ambient; airflow is free air at ambient pressure" if units == "metric" else "inHg below ambient; airflow is free air at ambient pressure"),
-    ]  # fmt: skip
+        (
+            "Vacuum",
+            "kPa below ambient; airflow is free air at ambient pressure"
+            if units == "metric"
+            else "inHg below ambient; airflow is free air at ambient pressure",
+        ),
+    ]
     return [{"label": a, "value": b} for a, b in rows]
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable
+from typing import Any
 
 from byrewright.documents.format import System, number, quantity, words
 from byrewright.documents.sheets import service_drawn
@@ -22,26 +23,56 @@ TAGS_SHOWN = 8
 def farm(plant: Plant, units: System) -> list[dict[str, str]]:
     """The farm in the file's own figures."""
     herd, site, deck = plant.herd, plant.site, plant.first(Platform)
+    water, supply = site.water_temperature_c, site.supply
     rows: list[tuple[str, str]] = [
         ("Cows in milk", number(herd.cows)),
         ("Groups", ", ".join(f"{g.name} ({g.cows})" for g in herd.groups) or "one herd"),
         ("Cows whose milk is withheld", number(herd.withheld_cows)),
         ("Milk a cow a day", quantity(herd.yield_l_day, "L/d", units)),
-        ("Unit-on time, mean and spread", f"{number(herd.milk_out_time_s.mean)} and {number(herd.milk_out_time_s.spread)} s"),
-    ]  # fmt: skip
+        (
+            "Unit-on time, mean and spread",
+            f"{number(herd.milk_out_time_s.mean)} and {number(herd.milk_out_time_s.spread)} s",
+        ),
+    ]
     if deck is not None:
-        rows += [("Stalls", number(deck.stalls)), ("Layout", deck.layout if deck.layout == "rotary" else f"{deck.rows} rows"),
-                 ("Turn of the deck" if deck.layout == "rotary" else "Change of a row", quantity(deck.turn_s, "s"))]  # fmt: skip
+        rows += [
+            ("Stalls", number(deck.stalls)),
+            ("Layout", deck.layout if deck.layout == "rotary" else f"{deck.rows} rows"),
+            (
+                "Turn of the deck" if deck.layout == "rotary" else "Change of a row",
+                quantity(deck.turn_s, "s"),
+            ),
+        ]
     rows += [
-        ("Milkings", "; ".join(f"{m.name} from {m.start}, within {number(m.target_h)} h" for m in plant.milkings)),
-        ("Collections", "; ".join(f"{c.at}, {quantity(c.tanker_l, 'L', units)}" + (f", every {c.every_days} days" if c.every_days > 1 else "") for c in plant.collections) or "none stated"),
+        (
+            "Milkings",
+            "; ".join(
+                f"{m.name} from {m.start}, within {number(m.target_h)} h" for m in plant.milkings
+            ),
+        ),
+        (
+            "Collections",
+            "; ".join(
+                f"{c.at}, {quantity(c.tanker_l, 'L', units)}"
+                + (f", every {c.every_days} days" if c.every_days > 1 else "")
+                for c in plant.collections
+            )
+            or "none stated",
+        ),
         ("Altitude", quantity(site.altitude_m, "m", units)),
-        ("Water over the year", f"{quantity(min(site.water_temperature_c), 'degC', units)} to {quantity(max(site.water_temperature_c), 'degC', units)}"),
+        (
+            "Water over the year",
+            f"{quantity(min(water), 'degC', units)} to {quantity(max(water), 'degC', units)}",
+        ),
         ("Hot afternoon", quantity(site.hottest_c, "degC", units)),
-        ("Supply", f"{site.supply.phases} phase{'s' if site.supply.phases > 1 else ''}, {number(site.supply.voltage_v)} V, {site.supply.frequency_hz} Hz"),
+        (
+            "Supply",
+            f"{'three phases' if supply.phases == 3 else 'one phase'}, "
+            f"{number(supply.voltage_v)} V, {supply.frequency_hz} Hz",
+        ),
         ("Redundancy wished", words(plant.wishes.redundancy)),
         ("Machines and pipes in the file", f"{len(plant.equipment)} and {len(plant.pipes)}"),
-    ]  # fmt: skip
+    ]
     return [{"label": a, "value": b} for a, b in rows]
 
 
@@ -82,14 +113,24 @@ def isolation(plant: Plant) -> list[list[str]]:
     rows = []
     for one in plant.equipment.values():
         energies = _energies(plant, one)
-        if not energies or one.can("is a valve") and not one.air_from and not one.fed_from:
+        if not energies or (one.can("is a valve") and not one.air_from and not one.fed_from):
             continue
-        places = [*(f"breaker in {b}" for b in one.fed_from), *(f"air valve from {a}" for a in one.air_from)]
+        places = [
+            *(_feeder(plant, b) for b in one.fed_from),
+            *(f"air valve from {a}" for a in one.air_from),
+        ]
         if not places:
-            places = ["its own valves, then vent"] if _piped(plant, one) else ["see its maker"]
+            places = (
+                ["its own main switch"] if one.can("gives power") else ["its own valves, then vent"]
+            )
         many = f" (×{one.count})" if one.count > 1 else ""
         rows.append([one.id, one.title + many, ", ".join(energies), ", ".join(places)])
     return rows
+
+
+def _feeder(plant: Plant, board: str) -> str:
+    feeder = plant.equipment.get(board)
+    return f"main switch of {board}" if feeder and not feeder.fed_from else f"breaker in {board}"
 
 
 def _energies(plant: Plant, one: Machine) -> list[str]:
@@ -116,8 +157,8 @@ def _piped(plant: Plant, one: Machine) -> list[str]:
     return list(dict.fromkeys(s for s in every if s))
 
 
-def sources(results: Result, rules: Rulebook) -> list[dict[str, str]]:
-    """The sources that findings and their inputs name, and how their values are known."""
+def _named(results: Result) -> dict[str, Counter[str]]:
+    """Every source that findings and their inputs name, with how often it is known in which way."""
     named: dict[str, Counter[str]] = {}
     for one in results.findings:
         if one.source:
@@ -127,18 +168,49 @@ def sources(results: Result, rules: Rulebook) -> list[dict[str, str]]:
             key, known = (found[1], found[2]) if found else (put_in.source, "")
             if key:
                 named.setdefault(key, Counter())[known] += 1
+    return named
+
+
+def sources(results: Result) -> list[dict[str, str]]:
+    """The listed sources that the answers rest on, and how their values are known."""
     rows = []
-    for key, counts in sorted(named.items(), key=lambda kv: (kv[0] not in SOURCES, kv[0])):
+    for key, counts in sorted(_named(results).items()):
         source = SOURCES.get(key)
-        uses = [f"{n} {_known(k)}" for k, n in sorted(counts.items()) if k]
-        plain = counts.get("", 0)
-        use = "; ".join([*uses, *([f"named {plain} time{'s' if plain > 1 else ''}"] if plain else [])])
-        rows.append({"title": (source.title if source else key).rstrip("."), "detail": (source.detail if source else "").rstrip("."), "use": use})  # fmt: skip
+        if source is None:
+            continue
+        use = "; ".join(f"{n} {meaning(k) if k else 'named'}" for k, n in sorted(counts.items()))
+        rows.append(
+            {"title": source.title.rstrip("."), "detail": source.detail.rstrip("."), "use": use}
+        )
     return rows
 
 
-def _known(mark: str) -> str:
+_OWN = ("default", "plant file", "the plant file", "our choice", "worked out", "the farm's wishes")
+
+
+def said(results: Result) -> str:
+    """What single answers name in words of their own: editions, authors, arithmetic."""
+    every = [k.rstrip(".") for k in _named(results) if k not in SOURCES and not k.startswith(_OWN)]
+    return "; ".join(sorted(dict.fromkeys(every))) + ("." if every else "")
+
+
+def to_check(rules: Rulebook, units: System) -> list[dict[str, Any]]:
+    """The values known from memory, by source."""
+    groups: dict[str, list[list[str]]] = {}
+    for value in rules.to_check():
+        groups.setdefault(value.source, []).append(
+            [breakable(value.key), value.meaning, quantity(value.value, value.unit, units)]
+        )
+    order = sorted(groups, key=lambda k: (k == "practice", -len(groups[k]), k))
+    return [{"title": SOURCES[k].title if k in SOURCES else k, "rows": groups[k]} for k in order]
+
+
+def breakable(text: str) -> str:
+    """The same text with places where a long word may be broken."""
+    return re.sub(r"([._]|[0-9a-f]{16}(?=[0-9a-f]))", "\\1\u200b", text)
+
+
+def meaning(mark: str) -> str:
+    """How a value is known, in words; "" where it is not said."""
     meanings: dict[str, str] = {str(k): v for k, v in KNOWN_MEANING.items()}
     return meanings.get(mark, words(mark))
-
-

@@ -1,4 +1,4 @@
-"""The schedules as a workbook: machines, pipes, valves by mode, motors, findings, assumptions, quantities."""
+"""The schedules as a workbook: machines, pipes, valves by mode, motors, findings, quantities."""
 
 from __future__ import annotations
 
@@ -39,9 +39,21 @@ def schedule_xlsx(plant: Plant, results: Result) -> bytes:
     import xlsxwriter
 
     memory = io.BytesIO()
-    book = xlsxwriter.Workbook(memory, {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False})  # fmt: skip
-    book.set_properties({"title": f"Schedules: {plant.site.name}", "author": "byrewright", "created": FIRST_DAY})  # fmt: skip
-    head = book.add_format({"bold": True, "text_wrap": True, "valign": "top", "bottom": 1, "bg_color": "#EFECE3"})  # fmt: skip
+    book = xlsxwriter.Workbook(
+        memory,
+        {
+            "in_memory": True,
+            "strings_to_formulas": False,
+            "strings_to_urls": False,
+            "strings_to_numbers": False,
+        },
+    )
+    book.set_properties(
+        {"title": f"Schedules: {plant.site.name}", "author": "byrewright", "created": FIRST_DAY}
+    )
+    head = book.add_format(
+        {"bold": True, "text_wrap": True, "valign": "top", "bottom": 1, "bg_color": "#EFECE3"}
+    )
     plain = book.add_format({"valign": "top", "text_wrap": True})
     for page in pages(plant, results):
         _write(book, page, head, plain, plant.site.name)
@@ -77,7 +89,9 @@ def _write(book: Any, page: Page, head: Any, plain: Any, site: str) -> None:
             else:
                 sheet.write_blank(r, c, None, plain)
     for c, title in enumerate(page.titles):
-        longest = max([len(title) * 0.7, *(len(str(row[c])) for row in page.rows if row[c] is not None)])  # fmt: skip
+        longest = max(
+            [len(title) * 0.7, *(len(str(row[c])) for row in page.rows if row[c] is not None)]
+        )
         sheet.set_column(c, c, min(WIDEST, max(7.0, longest + 2)))
     sheet.freeze_panes(1, page.kept)
     sheet.autofilter(0, 0, max(1, len(page.rows)), len(page.titles) - 1)
@@ -100,11 +114,36 @@ def _figures(machine: Machine) -> str:
         if one.name in _COMMON or value is None or value == ():
             continue
         name = one.name
-        for ending in ("_l_min_free", "_l_min", "_kw", "_mm", "_m2", "_kpa", "_l", "_m", "_c", "_s", "_h", "_pct", "_kg", "_kn", "_bar", "_kva", "_kwh", "_a"):  # fmt: skip
+        for ending in (
+            "_l_min_free",
+            "_l_min",
+            "_kw",
+            "_mm",
+            "_m2",
+            "_kpa",
+            "_l",
+            "_m",
+            "_c",
+            "_s",
+            "_h",
+            "_pct",
+            "_kg",
+            "_kn",
+            "_bar",
+            "_kva",
+            "_kwh",
+            "_a",
+        ):
             if one.unit and name.endswith(ending):
                 name = name.removesuffix(ending)
                 break
-        shown = ", ".join(map(str, value)) if isinstance(value, tuple) else f"{value:g}" if isinstance(value, float) else str(value)  # fmt: skip
+        shown = (
+            ", ".join(map(str, value))
+            if isinstance(value, tuple)
+            else f"{value:g}"
+            if isinstance(value, float)
+            else str(value)
+        )
         if isinstance(value, bool):
             shown = "yes" if value else "no"
         parts.append(f"{words(name)} {words(shown)}{' ' + one.unit if one.unit else ''}")
@@ -113,12 +152,36 @@ def _figures(machine: Machine) -> str:
 
 def _machines(plant: Plant) -> Page:
     rows = tuple(
-        (m.id, m.title, words(m.kind), m.count, _figures(m), m.power_kw() or None,
-         ", ".join(m.fed_from), ", ".join(m.controlled_by), ", ".join(m.air_from), type(m).ROOM)
+        (
+            m.id,
+            m.title,
+            words(m.kind),
+            m.count,
+            _figures(m),
+            m.power_kw() or None,
+            ", ".join(m.fed_from),
+            ", ".join(m.controlled_by),
+            ", ".join(m.air_from),
+            type(m).ROOM,
+        )
         for m in plant.equipment.values()
-    )  # fmt: skip
-    return Page("Machines", ("Tag", "What it is", "Kind", "Count", "Figures", "Electric input of one, kW",
-                             "Fed from", "Controlled by", "Air from", "Room"), rows)  # fmt: skip
+    )
+    return Page(
+        "Machines",
+        (
+            "Tag",
+            "What it is",
+            "Kind",
+            "Count",
+            "Figures",
+            "Electric input of one, kW",
+            "Fed from",
+            "Controlled by",
+            "Air from",
+            "Room",
+        ),
+        rows,
+    )
 
 
 def content_l(bore_mm: float, length_m: float) -> float:
@@ -132,12 +195,36 @@ def content_l(bore_mm: float, length_m: float) -> float:
 
 def _pipes(plant: Plant) -> Page:
     rows = tuple(
-        (p.id, words(service_drawn(plant, p) or "not stated"), p.start, p.end, p.bore_mm, p.length_m, p.rise_m, p.slope_pct,
-         ", ".join(f"{n} {words(k)}" for k, n in p.fittings.items()), round(content_l(p.bore_mm, p.length_m), 2))
+        (
+            p.id,
+            words(service_drawn(plant, p) or "not stated"),
+            p.start,
+            p.end,
+            p.bore_mm,
+            p.length_m,
+            p.rise_m,
+            p.slope_pct,
+            ", ".join(f"{n} {words(k)}" for k, n in p.fittings.items()),
+            round(content_l(p.bore_mm, p.length_m), 2),
+        )
         for p in plant.pipes
-    )  # fmt: skip
-    return Page("Pipes", ("Tag", "Service", "From", "To", "Bore, mm", "Length, m", "Rise, m", "Slope, %", "Fittings",
-                          "Content, L"), rows)  # fmt: skip
+    )
+    return Page(
+        "Pipes",
+        (
+            "Tag",
+            "Service",
+            "From",
+            "To",
+            "Bore, mm",
+            "Length, m",
+            "Rise, m",
+            "Slope, %",
+            "Fittings",
+            "Content, L",
+        ),
+        rows,
+    )
 
 
 def _valves(plant: Plant) -> Page:
@@ -145,36 +232,99 @@ def _valves(plant: Plant) -> Page:
     moved = [m for m in plant.equipment.values() if m.states()]
     moved.sort(key=lambda m: not m.can("is a valve"))
     rows = tuple(
-        (m.id, m.title, words(str(getattr(m, "duty", ""))), str(getattr(m, "moved_by", "")), getattr(m, "sensed", None),
-         words(str(getattr(m, "on_loss", ""))), *(words(plant.position(mode, m.id) or "") for mode in plant.modes))
+        (
+            m.id,
+            m.title,
+            words(str(getattr(m, "duty", ""))),
+            str(getattr(m, "moved_by", "")),
+            getattr(m, "sensed", None),
+            words(str(getattr(m, "on_loss", ""))),
+            *(words(plant.position(mode, m.id) or "") for mode in plant.modes),
+        )
         for m in moved
-    )  # fmt: skip
-    return Page("Valves and modes", ("Tag", "What it is", "For", "Moved by", "Position sensed", "On loss of air, power or signal",
-                                     *(words(m) for m in plant.modes)), rows, 2)  # fmt: skip
+    )
+    return Page(
+        "Valves and modes",
+        (
+            "Tag",
+            "What it is",
+            "For",
+            "Moved by",
+            "Position sensed",
+            "On loss of air, power or signal",
+            *(words(m) for m in plant.modes),
+        ),
+        rows,
+        2,
+    )
 
 
 def _motors(plant: Plant) -> Page:
     powered = [m for m in plant.equipment.values() if m.power_kw() > 0]
     rows = tuple(
-        (m.id, m.title, m.count, round(m.power_kw(), 3), round(m.power_kw() * m.count, 3), words(str(getattr(m, "speed", getattr(m, "control", "")) or "")),
-         words(str(getattr(m, "start", "") or "")), ", ".join(m.fed_from))
+        (
+            m.id,
+            m.title,
+            m.count,
+            round(m.power_kw(), 3),
+            round(m.power_kw() * m.count, 3),
+            words(str(getattr(m, "speed", getattr(m, "control", "")) or "")),
+            words(str(getattr(m, "start", "") or "")),
+            ", ".join(m.fed_from),
+        )
         for m in powered
-    )  # fmt: skip
-    return Page("Motors", ("Tag", "What it is", "Count", "Each, kW", "All, kW", "Speed", "Start", "Fed from"), rows)  # fmt: skip
+    )
+    return Page(
+        "Motors",
+        ("Tag", "What it is", "Count", "Each, kW", "All, kW", "Speed", "Start", "Fed from"),
+        rows,
+    )
 
 
 def _findings(results: Result) -> Page:
     rows = tuple(
-        (f.name, f.title, f.verdict, f.value, f.unit, {"at_least": "at least", "at_most": "at most"}.get(f.sense, ""), f.limit,
-         None if f.margin is None else f.margin * 100, f.sentence, f.formula, f.source, words(f.known), ", ".join(f.missing))
+        (
+            f.name,
+            f.title,
+            f.verdict,
+            f.value,
+            f.unit,
+            {"at_least": "at least", "at_most": "at most"}.get(f.sense, ""),
+            f.limit,
+            None if f.margin is None else f.margin * 100,
+            f.sentence,
+            f.formula,
+            f.source,
+            words(f.known),
+            ", ".join(f.missing),
+        )
         for f in results.findings
-    )  # fmt: skip
-    return Page("Findings", ("Finding", "Question", "Verdict", "Has", "Unit", "Held to", "Limit", "Margin, %", "What it means",
-                             "Formula", "Source", "How known", "Missing"), rows)  # fmt: skip
+    )
+    return Page(
+        "Findings",
+        (
+            "Finding",
+            "Question",
+            "Verdict",
+            "Has",
+            "Unit",
+            "Held to",
+            "Limit",
+            "Margin, %",
+            "What it means",
+            "Formula",
+            "Source",
+            "How known",
+            "Missing",
+        ),
+        rows,
+    )
 
 
 def _assumptions(results: Result) -> Page:
-    rows = tuple((a.where, a.meaning, a.value, a.unit, a.why, words(a.known)) for a in results.assumptions)  # fmt: skip
+    rows = tuple(
+        (a.where, a.meaning, a.value, a.unit, a.why, words(a.known)) for a in results.assumptions
+    )
     return Page(
         "Assumptions", ("Where", "What is assumed", "Value", "Unit", "Why", "How known"), rows
     )

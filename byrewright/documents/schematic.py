@@ -5,11 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from byrewright import __version__
-from byrewright.documents.ink import ACCENT, INK, PAPER, QUIET, RULE, ink_of
+from byrewright.documents.ink import ACCENT, PAPER, QUIET, RULE, ink_of
 from byrewright.documents.power_line import power_layout
-from byrewright.documents.shapes import Layout, Letters, Path
+from byrewright.documents.shapes import Layout, Letters
 from byrewright.documents.sheets import SHEETS, Sheet, sheet_layout, sheet_of
-from byrewright.documents.svg import layout_svg, letters_svg, line_svg, n, shape_svg
+from byrewright.documents.svg import (
+    layout_svg,
+    letters_svg,
+    line_svg,
+    n,
+    rect_svg,
+    rule_svg,
+    sheet_svg,
+)
 from byrewright.plant.plant import Plant
 
 PAGES = {"A4": (297.0, 210.0), "A3": (420.0, 297.0)}
@@ -27,7 +35,9 @@ class Issue:
     drawn_by: str = "byrewright " + __version__
 
 
-def schematic_layout(plant: Plant, service: str, *, mode: str | None = None, page: str = "A3") -> Layout:  # fmt: skip
+def schematic_layout(
+    plant: Plant, service: str, *, mode: str | None = None, page: str = "A3"
+) -> Layout:
     """The neutral layout of a sheet in a page's field; its scale is field width / `width_mm`."""
     sheet = sheet_of(service)
     width, height = _field(page)
@@ -36,7 +46,9 @@ def schematic_layout(plant: Plant, service: str, *, mode: str | None = None, pag
     return sheet_layout(plant, sheet, mode, width_mm=width, height_mm=height)
 
 
-def schematic_svg(plant: Plant, service: str, *, mode: str | None = None, issue: Issue | None = None) -> str:  # fmt: skip
+def schematic_svg(
+    plant: Plant, service: str, *, mode: str | None = None, issue: Issue | None = None
+) -> str:
     """One sheet as SVG text, A4 or A3 landscape, in millimetres.
 
     Args:
@@ -74,27 +86,32 @@ def _field(page: str) -> tuple[float, float]:
     return width - around, height - around - FOOT_MM
 
 
-def _page_svg(plant: Plant, sheet: Sheet, layout: Layout, page: str, mode: str | None, issue: Issue) -> str:  # fmt: skip
+def _page_svg(
+    plant: Plant, sheet: Sheet, layout: Layout, page: str, mode: str | None, issue: Issue
+) -> str:
     width, height = PAGES[page]
     scale = _field(page)[0] / layout.width_mm
     corner = BORDER_MM + INSET_MM
+    left, low = BORDER_MM, height - BORDER_MM
+    right = width - BORDER_MM
+    frame = ((left, left), (right, left), (right, low), (left, low), (left, left))
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{n(width)}mm" height="{n(height)}mm" viewBox="0 0 {n(width)} {n(height)}">',
-        f'<rect width="{n(width)}" height="{n(height)}" fill="{PAPER}"/>',
-        f'<rect x="{BORDER_MM}" y="{BORDER_MM}" width="{n(width - 2 * BORDER_MM)}" height="{n(height - 2 * BORDER_MM)}" fill="none" stroke="{INK}" stroke-width="0.5"/>',
+        rect_svg(0, 0, width, height, PAPER),
+        rule_svg(frame, 0.5),
         f'<g transform="translate({n(corner)} {n(corner)}) scale({scale:.4f})">',
         layout_svg(layout),
         "</g>",
         *_legend(layout, sheet, mode, width, height),
         *_title_block(plant, sheet, mode, page, width, height, issue),
-        "</svg>",
-    ]  # fmt: skip
-    return "\n".join(parts) + "\n"
+    ]
+    return sheet_svg(width, height, "\n".join(parts))
 
 
-def _legend(layout: Layout, sheet: Sheet, mode: str | None, width: float, height: float) -> list[str]:  # fmt: skip
+def _legend(
+    layout: Layout, sheet: Sheet, mode: str | None, width: float, height: float
+) -> list[str]:
     top = height - BORDER_MM - FOOT_MM
-    parts = [f'<line x1="{BORDER_MM}" y1="{n(top)}" x2="{n(width - BORDER_MM)}" y2="{n(top)}" stroke="{INK}" stroke-width="0.35"/>']  # fmt: skip
+    parts = [rule_svg(((BORDER_MM, top), (width - BORDER_MM, top)), 0.35)]
     for i, service in enumerate(layout.services):
         x, y = BORDER_MM + 4 + (i // 3) * 46, top + 3.9 + (i % 3) * 3.5
         ink = ink_of(service)
@@ -102,15 +119,37 @@ def _legend(layout: Layout, sheet: Sheet, mode: str | None, width: float, height
         parts.append(letters_svg(Letters(x + 15, y, f"{ink.letter}  {ink.word}", 2.1, "start")))
     notes = list(layout.notes)
     if sheet.key != "power":
-        notes.insert(0, "Pipe: letter of its service, tag, bore in mm. A flag names where a pipe goes on. Not to scale.")  # fmt: skip
+        notes.insert(
+            0,
+            "Pipe: service letter, tag, bore in mm. A flag names where it goes on. Not to scale.",
+        )
     if mode:
         notes.insert(1, "Filled valve or leg: shut. Filled mark: runs.")
     for i, text in enumerate(notes[:2]):
-        parts.append(letters_svg(Letters(BORDER_MM + 4, top + (17.2 if len(notes) == 1 else 15.2 + 2.5 * i), text, 1.8, "start", colour=QUIET)))  # fmt: skip
+        parts.append(
+            letters_svg(
+                Letters(
+                    BORDER_MM + 4,
+                    top + (17.2 if len(notes) == 1 else 15.2 + 2.5 * i),
+                    text,
+                    1.8,
+                    "start",
+                    colour=QUIET,
+                )
+            )
+        )
     return parts
 
 
-def _title_block(plant: Plant, sheet: Sheet, mode: str | None, page: str, width: float, height: float, issue: Issue) -> list[str]:  # fmt: skip
+def _title_block(
+    plant: Plant,
+    sheet: Sheet,
+    mode: str | None,
+    page: str,
+    width: float,
+    height: float,
+    issue: Issue,
+) -> list[str]:
     right, top = width - BORDER_MM, height - BORDER_MM - FOOT_MM
     left = right - 118
     name = plant.site.name
@@ -118,17 +157,37 @@ def _title_block(plant: Plant, sheet: Sheet, mode: str | None, page: str, width:
     shown = " ".join(name.replace(INVENTED, "").split()) or name
     title = sheet.title + (f" (mode: {mode.replace('_', ' ')})" if mode else "")
     parts = [
-        f'<line x1="{n(right - 34)}" y1="{n(top)}" x2="{n(right - 34)}" y2="{n(top + FOOT_MM)}" stroke="{RULE}" stroke-width="0.3"/>',
+        rule_svg(((right - 34, top), (right - 34, top + FOOT_MM)), 0.3, RULE),
         letters_svg(Letters(left + 3, top + 5, _short(shown, 44), 2.8, "start", bold=True)),
         letters_svg(Letters(left + 3, top + 10, _short(title, 50), 2.5, "start")),
-        letters_svg(Letters(left + 3, top + 16.4, "Advises; never a safety system. Check against the site.", 1.8, "start", colour=QUIET)),
-    ]  # fmt: skip
+        letters_svg(
+            Letters(
+                left + 3,
+                top + 16.4,
+                "Advises; never a safety system. Check against the site.",
+                1.8,
+                "start",
+                colour=QUIET,
+            )
+        ),
+    ]
     if invented:
-        parts.append(letters_svg(Letters(right - 37, top + 14, "INVENTED FARM", 2.2, "end", bold=True, colour=ACCENT)))  # fmt: skip
-    rows = (f"Sheet {sheet.key}  {page}", f"Date  {issue.date or 'not dated'}", f"Rev.  {issue.revision}", issue.drawn_by)  # fmt: skip
+        parts.append(
+            letters_svg(
+                Letters(right - 37, top + 14, "INVENTED FARM", 2.2, "end", bold=True, colour=ACCENT)
+            )
+        )
+    rows = (
+        f"Sheet {sheet.key}  {page}",
+        f"Date  {issue.date or 'not dated'}",
+        f"Rev.  {issue.revision}",
+        issue.drawn_by,
+    )
     for i, text in enumerate(rows):
-        parts.append(letters_svg(Letters(right - 31, top + 4.6 + i * 4, _short(text, 22), 2.0, "start")))  # fmt: skip
-    parts.append(shape_svg(Path(((left, top), (left, top + FOOT_MM)))))
+        parts.append(
+            letters_svg(Letters(right - 31, top + 4.6 + i * 4, _short(text, 22), 2.0, "start"))
+        )
+    parts.append(rule_svg(((left, top), (left, top + FOOT_MM)), 0.35))
     return parts
 
 

@@ -48,7 +48,7 @@ Shape = Path | Circle | Letters
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """A machine (or a flag that stands for one) put on the sheet: its symbol's box and its words."""
+    """A machine (or a flag that stands for one) on the sheet: its symbol's box and its words."""
 
     key: str
     machine: str

@@ -39,7 +39,11 @@ SHEETS = (
     Sheet("air", "Compressed air", ("air",)),
     Sheet("power", "Electric power, single line", ("power",)),
 )
-EVERY_SHEET = Sheet("all", "All piped services", ("milk", "wash", "drain", "vacuum", "water", "coolant", "refrigerant", "air"))  # fmt: skip
+EVERY_SHEET = Sheet(
+    "all",
+    "All piped services",
+    ("milk", "wash", "drain", "vacuum", "water", "coolant", "refrigerant", "air"),
+)
 
 
 def sheet_of(service: str) -> Sheet:
@@ -49,7 +53,9 @@ def sheet_of(service: str) -> Sheet:
     for one in SHEETS:
         if service == one.key or service in one.services:
             return one
-    raise ValueError(f"no drawing shows {service!r}; choose all, " + ", ".join(s.key for s in SHEETS))  # fmt: skip
+    raise ValueError(
+        f"no drawing shows {service!r}; choose all, " + ", ".join(s.key for s in SHEETS)
+    )
 
 
 @dataclass(slots=True)
@@ -117,7 +123,7 @@ def _drain_home(plant: Plant, pipe: Pipe, found: Mapping[str, str]) -> str:
 
 
 def service_drawn(plant: Plant, pipe: Pipe) -> str | None:
-    """The service a pipe is drawn as: the only one, the first that its ends and neighbours allow."""
+    """The service a pipe is drawn as: the only one, or the first that its ends allow."""
     one = plant.service_of(pipe)
     if one is not None:
         return one
@@ -132,11 +138,16 @@ def _port(end: str) -> str:
     return end.partition(".")[2]
 
 
-def sheet_layout(plant: Plant, sheet: Sheet, mode: str | None = None, *, width_mm: float, height_mm: float) -> Layout:  # fmt: skip
+def sheet_layout(
+    plant: Plant, sheet: Sheet, mode: str | None = None, *, width_mm: float, height_mm: float
+) -> Layout:
     """A sheet drawn to fit a field, with the fewest bands that keep it large."""
     home = pipe_sheets(plant)
     pipes = [p for p in plant.pipes if sheet.key == "all" or home[p.id] == sheet.key]
-    best: tuple[float, list[tuple[float, float, list[Box], list[Run]]], dict[str, Spot], list[Link]] | None = None  # fmt: skip
+    best: (
+        tuple[float, list[tuple[float, float, list[Box], list[Run]]], dict[str, Spot], list[Link]]
+        | None
+    ) = None
     for bands in (1, 2, 3, 4):
         spots, links = _network(plant, pipes, mode)
         rank = _ranked(spots, links)
@@ -150,7 +161,9 @@ def sheet_layout(plant: Plant, sheet: Sheet, mode: str | None = None, *, width_m
     return _composed(plant, sheet, mode, best, width_mm, height_mm)
 
 
-def _network(plant: Plant, pipes: Iterable[Pipe], mode: str | None) -> tuple[dict[str, Spot], list[Link]]:  # fmt: skip
+def _network(
+    plant: Plant, pipes: Iterable[Pipe], mode: str | None
+) -> tuple[dict[str, Spot], list[Link]]:
     graph = build(plant)
     spots: dict[str, Spot] = {}
     links: list[Link] = []
@@ -163,12 +176,14 @@ def _network(plant: Plant, pipes: Iterable[Pipe], mode: str | None) -> tuple[dic
                 spots[key] = _spot(machine, key)
             ends.append(key)
         service = service_drawn(plant, pipe) or ""
-        links.append(Link(pipe.id, pipe, service, ends[0], ends[1], _port(pipe.start), _port(pipe.end)))  # fmt: skip
+        links.append(
+            Link(pipe.id, pipe, service, ends[0], ends[1], _port(pipe.start), _port(pipe.end))
+        )
     return spots, links
 
 
 def _spot_key(machine: Machine, port: str, pipe: Pipe, graph: Graph) -> str:
-    """One symbol a machine, but one a way for a gland, and one a pipe for a drain or local source."""
+    """One symbol a machine, but one a way for a gland and one a pipe for a drain."""
     if machine.can("is a drain"):
         return f"{machine.id}>{pipe.id}"
     if type(machine).SYMBOL != "gland":
@@ -187,16 +202,26 @@ def _spot(machine: Machine, key: str) -> Spot:
     if machine.can("is a valve"):
         three = len(machine.ports()) == 3
         duty = words(str(getattr(machine, "duty", "")))
-        return Spot(key, machine.id, "valve_three" if three else "valve", (machine.id + many, duty), three)  # fmt: skip
+        return Spot(
+            key, machine.id, "valve_three" if three else "valve", (machine.id + many, duty), three
+        )
     if kind.SYMBOL == "check":
         return Spot(key, machine.id, "check", (machine.id + many,))
-    figure = "" if kind.SYMBOL == "gland" else key_figure(machine).replace("\u00a0", " ").replace("\u2009", " ")
+    figure = (
+        ""
+        if kind.SYMBOL == "gland"
+        else key_figure(machine).replace("\u00a0", " ").replace("\u2009", " ")
+    )
     title = textwrap.wrap(machine.title, WRAP, max_lines=3, placeholder="..")
-    return Spot(key, machine.id, kind.SYMBOL, (machine.id + many, *title, *([figure] if figure else [])))  # fmt: skip
+    return Spot(
+        key, machine.id, kind.SYMBOL, (machine.id + many, *title, *([figure] if figure else []))
+    )
 
 
 def _flag(spot_key: str, other: Spot, side: str) -> Spot:
-    return Spot(spot_key, other.machine, "flag", (), flag=other.texts[0] if other.texts else other.machine)  # fmt: skip
+    return Spot(
+        spot_key, other.machine, "flag", (), flag=other.texts[0] if other.texts else other.machine
+    )
 
 
 def _ranked(spots: dict[str, Spot], links: list[Link]) -> dict[str, int]:
@@ -218,7 +243,7 @@ def _ranked(spots: dict[str, Spot], links: list[Link]) -> dict[str, int]:
 
 
 def _cut(spots: dict[str, Spot], links: list[Link], i: int, rank: dict[str, int]) -> None:
-    """Cut a pipe: it runs to a flag that names where it goes, and on from a flag at the other end."""
+    """Cut a pipe: it runs to a flag that names where it goes, and on from another flag."""
     link = links[i]
     out, back = f"{link.id}>", f">{link.id}"
     spots[out] = _flag(out, spots[link.b], "to")
@@ -230,7 +255,9 @@ def _cut(spots: dict[str, Spot], links: list[Link], i: int, rank: dict[str, int]
     ]
 
 
-def _bands(spots: dict[str, Spot], links: list[Link], rank: dict[str, int], bands: int) -> list[tuple[float, float, list[Box], list[Run]]]:  # fmt: skip
+def _bands(
+    spots: dict[str, Spot], links: list[Link], rank: dict[str, int], bands: int
+) -> list[tuple[float, float, list[Box], list[Run]]]:
     low, high = min(rank.values(), default=0), max(rank.values(), default=0)
     cuts = _cut_places(links, rank, low, high, bands)
     for i, link in reversed(list(enumerate(links))):
@@ -262,13 +289,19 @@ def _band(rank: float, cuts: list[float]) -> int:
     return sum(1 for c in cuts if rank > c)
 
 
-def _cut_places(links: list[Link], rank: Mapping[str, int], low: int, high: int, bands: int) -> list[float]:  # fmt: skip
+def _cut_places(
+    links: list[Link], rank: Mapping[str, int], low: int, high: int, bands: int
+) -> list[float]:
     """Where to cut the flow into bands: near even, where few pipes cross."""
     cuts: list[float] = []
     columns = high - low + 1
     for k in range(1, bands):
         ideal = low + columns * k / bands - 0.5
-        tries = [c + 0.5 for c in range(low, high) if abs(c + 0.5 - ideal) <= max(1.0, columns / bands / 4)]  # fmt: skip
+        tries = [
+            c + 0.5
+            for c in range(low, high)
+            if abs(c + 0.5 - ideal) <= max(1.0, columns / bands / 4)
+        ]
 
         def price(c: float, ideal: float = ideal) -> tuple[float, float]:
             crossing = sum(1 for e in links if (rank[e.a] < c) != (rank[e.b] < c))
@@ -279,7 +312,9 @@ def _cut_places(links: list[Link], rank: Mapping[str, int], low: int, high: int,
     return sorted(set(cuts))
 
 
-def _one_band(spots: Mapping[str, Spot], links: list[Link], rank: Mapping[str, float], keys: list[str]) -> tuple[float, float, list[Box], list[Run]]:  # fmt: skip
+def _one_band(
+    spots: Mapping[str, Spot], links: list[Link], rank: Mapping[str, float], keys: list[str]
+) -> tuple[float, float, list[Box], list[Run]]:
     inside = set(keys)
     own = [k for k in links if k.a in inside and k.b in inside]
     columns = {r: i for i, r in enumerate(sorted({rank[k] for k in keys}))}
@@ -317,7 +352,10 @@ def _size(spot: Spot, ties: int) -> tuple[float, float]:
 
 def _box(spot: Spot, column: int, ties: int) -> Box:
     w, h = _size(spot, ties)
-    text = max((text_width_mm(t, TAG_MM if i == 0 else WORD_MM) for i, t in enumerate(spot.texts)), default=0.0)  # fmt: skip
+    text = max(
+        (text_width_mm(t, TAG_MM if i == 0 else WORD_MM) for i, t in enumerate(spot.texts)),
+        default=0.0,
+    )
     lines = (TAG_MM + 1.2 + (len(spot.texts) - 1) * (WORD_MM + 0.6)) if spot.texts else 0.0
     half = max(w, text) / 2 + 0.8
     if spot.above:
@@ -325,7 +363,16 @@ def _box(spot: Spot, column: int, ties: int) -> Box:
     return Box(spot.key, column, half, h / 2 + 1.0, h / 2 + lines + 1.0)
 
 
-def _composed(plant: Plant, sheet: Sheet, mode: str | None, best: tuple[float, list[tuple[float, float, list[Box], list[Run]]], dict[str, Spot], list[Link]], width_mm: float, height_mm: float) -> Layout:  # fmt: skip
+def _composed(
+    plant: Plant,
+    sheet: Sheet,
+    mode: str | None,
+    best: tuple[
+        float, list[tuple[float, float, list[Box], list[Run]]], dict[str, Spot], list[Link]
+    ],
+    width_mm: float,
+    height_mm: float,
+) -> Layout:
     scale, drawn, spots, links = best
     tall = sum(h for _, h, _, _ in drawn) + BAND_GAP_MM * (len(drawn) - 1)
     layout = Layout(sheet.title, width_mm / scale, height_mm / scale)
@@ -353,7 +400,9 @@ def _moves(plant: Plant) -> Iterable[str]:
             yield f"{store.id} also moves {', '.join(moved[:12])}{more}: see the schedule."
 
 
-def _placed(plant: Plant, spot: Spot, box: Box, mode: str | None, left: float, top: float) -> Placed:  # fmt: skip
+def _placed(
+    plant: Plant, spot: Spot, box: Box, mode: str | None, left: float, top: float
+) -> Placed:
     ties = max(len(box.left), len(box.right))
     w, h = _size(spot, ties)
     x, y = box.x + left, box.y + top
@@ -365,33 +414,68 @@ def _placed(plant: Plant, spot: Spot, box: Box, mode: str | None, left: float, t
     if spot.above:
         line = y - 2.5 - 1.2 - (len(spot.texts) - 1) * (WORD_MM + 0.6)
     for i, text in enumerate(spot.texts):
-        words_drawn.append(Letters(x, round(line, 2), text, TAG_MM if i == 0 else WORD_MM, bold=i == 0))  # fmt: skip
+        words_drawn.append(
+            Letters(x, round(line, 2), text, TAG_MM if i == 0 else WORD_MM, bold=i == 0)
+        )
         line += WORD_MM + 0.6
     position = (plant.position(mode, spot.machine) or "") if mode and not spot.flag else ""
-    return Placed(spot.key, spot.machine, spot.symbol, round(x - w / 2, 2), round(y - up, 2), round(w, 2), round(h, 2), position, tuple(words_drawn))  # fmt: skip
+    return Placed(
+        spot.key,
+        spot.machine,
+        spot.symbol,
+        round(x - w / 2, 2),
+        round(y - up, 2),
+        round(w, 2),
+        round(h, 2),
+        position,
+        tuple(words_drawn),
+    )
 
 
-def _routed(link: Link, run: Run, boxes: list[Box], spots: Mapping[str, Spot], left: float, top: float) -> Routed:  # fmt: skip
+def _routed(
+    link: Link, run: Run, boxes: list[Box], spots: Mapping[str, Spot], left: float, top: float
+) -> Routed:
     at = {b.key: b for b in boxes}
     start, end = at[run.tie.a], at[run.tie.b]
     ahead = run.tie.a == link.a
     points = [
-        *_stub(start, spots[start.key], run.points[0], right=True, low=run.tie.low_a, side=start.right),
+        *_stub(
+            start, spots[start.key], run.points[0], right=True, low=run.tie.low_a, side=start.right
+        ),
         *run.points,
-        *reversed(_stub(end, spots[end.key], run.points[-1], right=False, low=run.tie.low_b, side=end.left)),
-    ]  # fmt: skip
+        *reversed(
+            _stub(
+                end, spots[end.key], run.points[-1], right=False, low=run.tie.low_b, side=end.left
+            )
+        ),
+    ]
     moved: list[Point] = straightened([(x + left, y + top) for x, y in points])
     first, last = run.points[0], run.points[-1]
     label_x = first[0] + (3.4 if not ahead else 0.8)
-    label = Letters(round(label_x + left, 2), round(first[1] + top - 0.8, 2), label_of(link), LABEL_MM, "start", colour=ink_of(link.service).colour)  # fmt: skip
+    label = Letters(
+        round(label_x + left, 2),
+        round(first[1] + top - 0.8, 2),
+        label_of(link),
+        LABEL_MM,
+        "start",
+        colour=ink_of(link.service).colour,
+    )
     if link.id.startswith(">"):
         label = replace(label)
     tip = last if ahead else first
-    return Routed(link.pipe.id, link.service, tuple(moved if ahead else moved[::-1]), label,
-                  (round(tip[0] + left, 2), round(tip[1] + top, 2)), "right" if ahead else "left")  # fmt: skip
+    return Routed(
+        link.pipe.id,
+        link.service,
+        tuple(moved if ahead else moved[::-1]),
+        label,
+        (round(tip[0] + left, 2), round(tip[1] + top, 2)),
+        "right" if ahead else "left",
+    )
 
 
-def _stub(box: Box, spot: Spot, edge: Point, *, right: bool, low: bool, side: Mapping[str, float]) -> list[Point]:  # fmt: skip
+def _stub(
+    box: Box, spot: Spot, edge: Point, *, right: bool, low: bool, side: Mapping[str, float]
+) -> list[Point]:
     """From the symbol to where the pipe leaves the column."""
     w, h = _size(spot, max(len(box.left), len(box.right)))
     reach = box.x + (w / 2 if right else -w / 2)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from itertools import pairwise
 from xml.sax.saxutils import escape
 
 from byrewright.documents.ink import ACCENT, FONT, INK, PAPER, Ink, ink_of
-from byrewright.documents.shapes import Circle, Layout, Letters, Path, Placed, Point, Routed, Shape
+from byrewright.documents.shapes import Circle, Layout, Letters, Placed, Point, Routed, Shape
 from byrewright.documents.symbols import symbol
 
 _FILL = {"none": "none", "ink": INK, "paper": PAPER, "accent": ACCENT}
@@ -16,21 +17,27 @@ BRIDGE_MM = 0.9
 
 def n(value: float) -> str:
     """A coordinate, short and always the same."""
-    return f"{value:.2f}".rstrip("0").rstrip(".").replace("-0", "0") if abs(value) < 0.005 else f"{value:.2f}".rstrip("0").rstrip(".")  # fmt: skip
+    return "0" if abs(value) < 0.005 else f"{value:.2f}".rstrip("0").rstrip(".")
 
 
 def shape_svg(shape: Shape, dx: float = 0.0, dy: float = 0.0) -> str:
     """One shape, moved by (dx, dy) mm."""
     if isinstance(shape, Circle):
-        return (f'<circle cx="{n(shape.x + dx)}" cy="{n(shape.y + dy)}" r="{n(shape.r)}" fill="{_FILL[shape.fill]}" '
-                f'stroke="{INK}" stroke-width="{LINE_MM}"/>')  # fmt: skip
+        return (
+            f'<circle cx="{n(shape.x + dx)}" cy="{n(shape.y + dy)}" r="{n(shape.r)}" '
+            f'fill="{_FILL[shape.fill]}" '
+            f'stroke="{INK}" stroke-width="{LINE_MM}"/>'
+        )
     if isinstance(shape, Letters):
         return letters_svg(shape, dx, dy)
     points = " ".join(f"{n(x + dx)},{n(y + dy)}" for x, y in shape.points)
     tag = "polygon" if shape.closed else "polyline"
     dash = ' stroke-dasharray="1 0.7"' if shape.dashed else ""
-    return (f'<{tag} points="{points}" fill="{_FILL[shape.fill]}" stroke="{INK}" stroke-width="{LINE_MM}" '
-            f'stroke-linejoin="round"{dash}/>')  # fmt: skip
+    return (
+        f'<{tag} points="{points}" fill="{_FILL[shape.fill]}" stroke="{INK}" '
+        f'stroke-width="{LINE_MM}" '
+        f'stroke-linejoin="round"{dash}/>'
+    )
 
 
 def letters_svg(text: Letters, dx: float = 0.0, dy: float = 0.0) -> str:
@@ -38,16 +45,41 @@ def letters_svg(text: Letters, dx: float = 0.0, dy: float = 0.0) -> str:
     x, y = text.x + dx, text.y + dy
     weight = ' font-weight="bold"' if text.bold else ""
     turn = f' transform="rotate(-90 {n(x)} {n(y)})"' if text.turned else ""
-    return (f'<text x="{n(x)}" y="{n(y)}" font-family="{FONT}, monospace" font-size="{n(text.size_mm)}" '
-            f'text-anchor="{text.anchor}" fill="{text.colour or INK}"{weight}{turn}>{escape(text.text)}</text>')  # fmt: skip
+    return (
+        f'<text x="{n(x)}" y="{n(y)}" font-family="{FONT}, monospace" '
+        f'font-size="{n(text.size_mm)}" '
+        f'text-anchor="{text.anchor}" fill="{text.colour or INK}"{weight}{turn}>'
+        f"{escape(text.text)}</text>"
+    )
 
 
 def line_svg(points: Iterable[Point], ink: Ink) -> str:
     """A service line in its pattern."""
     path = " ".join(f"{n(x)},{n(y)}" for x, y in points)
     dash = f' stroke-dasharray="{" ".join(n(d) for d in ink.dashes)}"' if ink.dashes else ""
-    return (f'<polyline points="{path}" fill="none" stroke="{ink.colour}" stroke-width="{n(ink.width_mm)}" '
-            f'stroke-linejoin="round"{dash}/>')  # fmt: skip
+    return (
+        f'<polyline points="{path}" fill="none" stroke="{ink.colour}" '
+        f'stroke-width="{n(ink.width_mm)}" '
+        f'stroke-linejoin="round"{dash}/>'
+    )
+
+
+def rect_svg(x: float, y: float, w: float, h: float, fill: str, stroke: float = 0.0) -> str:
+    """A box; with `stroke` > 0 it is outlined in ink of that width (mm)."""
+    line = f' stroke="{INK}" stroke-width="{n(stroke)}"' if stroke else ""
+    box = f'x="{n(x)}" y="{n(y)}" width="{n(w)}" height="{n(h)}"'
+    return f'<rect {box} fill="{fill}"{line}/>'
+
+
+def rule_svg(points: Iterable[Point], width: float, colour: str = INK) -> str:
+    """A plain line of frames, axes and rules."""
+    return line_svg(points, Ink("", "", colour, (), width))
+
+
+def sheet_svg(width: float, height: float, body: str) -> str:
+    """A whole SVG file in millimetres."""
+    size = f'width="{n(width)}mm" height="{n(height)}mm" viewBox="0 0 {n(width)} {n(height)}"'
+    return f'<svg xmlns="http://www.w3.org/2000/svg" {size}>\n{body}\n</svg>\n'
 
 
 def arrow_svg(at: Point, to: str, colour: str) -> str:
@@ -89,9 +121,10 @@ def placed_svg(placed: Placed) -> str:
 
 def _bridges(runs: list[Routed]) -> list[str]:
     """Where pipes cross without joining, the upright one gives way."""
-    level, upright = [], []
+    level: list[tuple[int, Point, Point]] = []
+    upright: list[tuple[int, Point, Point]] = []
     for i, run in enumerate(runs):
-        for a, b in zip(run.points, run.points[1:], strict=False):
+        for a, b in pairwise(run.points):
             (level if a[1] == b[1] else upright).append((i, a, b))
     parts = []
     for i, a, b in level:
@@ -102,6 +135,10 @@ def _bridges(runs: list[Routed]) -> list[str]:
             x, y = c[0], a[1]
             inside = min(a[0], b[0]) + 0.3 < x < max(a[0], b[0]) - 0.3
             if inside and min(c[1], d[1]) + 0.3 < y < max(c[1], d[1]) - 0.3:
-                parts.append(f'<rect x="{n(x - 0.7)}" y="{n(y - BRIDGE_MM)}" width="1.4" height="{n(2 * BRIDGE_MM)}" fill="{PAPER}"/>')  # fmt: skip
-                parts.append(line_svg(((x - 1.2, y), (x + 1.2, y)), Ink("", "", ink.colour, (), ink.width_mm)))  # fmt: skip
+                parts.append(rect_svg(x - 0.7, y - BRIDGE_MM, 1.4, 2 * BRIDGE_MM, PAPER))
+                parts.append(
+                    line_svg(
+                        ((x - 1.2, y), (x + 1.2, y)), Ink("", "", ink.colour, (), ink.width_mm)
+                    )
+                )
     return parts

@@ -39,7 +39,10 @@ def _box(x: float, y: float, w: float, h: float, fill: Fill = "paper") -> Path:
 def _pump_liquid(w: float, h: float, position: str) -> list[Shape]:
     r, cy = w / 2, h / 2
     tip = [(r, cy - r), (w, cy), (r, cy + r)]
-    return [Circle(r, cy, r, "paper"), Path(tuple(tip), False, "accent" if position == "runs" else "none")]  # fmt: skip
+    return [
+        Circle(r, cy, r, "paper"),
+        Path(tuple(tip), False, "accent" if position == "runs" else "none"),
+    ]
 
 
 def _pump_gas(w: float, h: float, position: str) -> list[Shape]:
@@ -47,7 +50,10 @@ def _pump_gas(w: float, h: float, position: str) -> list[Shape]:
     k = r * math.cos(math.radians(25))
     s = r * math.sin(math.radians(25))
     shapes: list[Shape] = [Circle(r, cy, r, "paper")]
-    shapes += [Path(((r - k, cy - s), (w - 0.5, cy - 1))), Path(((r - k, cy + s), (w - 0.5, cy + 1)))]  # fmt: skip
+    shapes += [
+        Path(((r - k, cy - s), (w - 0.5, cy - 1))),
+        Path(((r - k, cy + s), (w - 0.5, cy + 1))),
+    ]
     if position == "runs":
         shapes.append(Circle(r, cy, 1.1, "accent"))
     return shapes
@@ -66,8 +72,11 @@ def _valve(w: float, h: float, position: str) -> list[Shape]:
 
 def _valve_three(w: float, h: float, position: str) -> list[Shape]:
     top, half = 5.0, 2.5
-    third = Path(((w / 2, half), (w / 2 - half, h), (w / 2 + half, h)), True,
-                 "ink" if position == "to_b" else "paper")  # fmt: skip
+    third = Path(
+        ((w / 2, half), (w / 2 - half, h), (w / 2 + half, h)),
+        True,
+        "ink" if position == "to_b" else "paper",
+    )
     right: Fill = "ink" if position == "to_c" else "paper"
     return [
         Path(((0, 0), (w / 2, half), (0, top)), True, "paper"),
@@ -78,9 +87,11 @@ def _valve_three(w: float, h: float, position: str) -> list[Shape]:
 
 def _check(w: float, h: float, position: str) -> list[Shape]:
     return [
-        Path(((0, 0), (0, h))), Path(((w, 0), (w, h))), Path(((0, h), (w, 0))),
+        Path(((0, 0), (0, h))),
+        Path(((w, 0), (w, h))),
+        Path(((0, h), (w, 0))),
         Path(((w * 0.36, h * 0.42), (w * 0.62, h * 0.38), (w * 0.42, h * 0.74)), True, "ink"),
-    ]  # fmt: skip
+    ]
 
 
 def _vessel(w: float, h: float, position: str) -> list[Shape]:
@@ -94,22 +105,30 @@ def _vessel_open(w: float, h: float, position: str) -> list[Shape]:
     level = 2.6
     return [
         Path(((0, 0), (0, h), (w, h), (w, 0)), False, "paper"),
-        Path(((0, level), (w, level))), Path(((w * 0.3, level + 1.1), (w * 0.7, level + 1.1))),
+        Path(((0, level), (w, level))),
+        Path(((w * 0.3, level + 1.1), (w * 0.7, level + 1.1))),
         Path(((w * 0.4, level + 2.1), (w * 0.6, level + 2.1))),
-    ]  # fmt: skip
+    ]
 
 
 def _tank(w: float, h: float, position: str) -> list[Shape]:
     shapes = _vessel(w, h, position)
     x, low = w / 2, h * 0.66
-    shapes += [Circle(x, 3.2, 1.3, "paper"), Path(((x, 4.5), (x, low))),
-               Path(((x - 3, low - 1), (x, low), (x + 3, low + 1))), Path(((x - 3, low + 1), (x, low), (x + 3, low - 1)))]  # fmt: skip
+    shapes += [
+        Circle(x, 3.2, 1.3, "paper"),
+        Path(((x, 4.5), (x, low))),
+        Path(((x - 3, low - 1), (x, low), (x + 3, low + 1))),
+        Path(((x - 3, low + 1), (x, low), (x + 3, low - 1))),
+    ]
     return shapes
 
 
 def _exchanger(w: float, h: float, position: str) -> list[Shape]:
     lines: list[Shape] = [_box(0, 0, w, h)]
-    lines += [Path(((w * i / 5, 1.2 if i % 2 else 0), (w * i / 5, h if i % 2 else h - 1.2))) for i in range(1, 5)]  # fmt: skip
+    lines += [
+        Path(((w * i / 5, 1.2 if i % 2 else 0), (w * i / 5, h if i % 2 else h - 1.2)))
+        for i in range(1, 5)
+    ]
     return lines
 
 
@@ -118,8 +137,11 @@ def _filter(w: float, h: float, position: str) -> list[Shape]:
 
 
 def _trap(w: float, h: float, position: str) -> list[Shape]:
-    return [*_vessel(w, h, position), Circle(w / 2, h * 0.62, w / 5, "paper"),
-            Path(((w * 0.25, h * 0.32), (w * 0.75, h * 0.32)))]  # fmt: skip
+    return [
+        *_vessel(w, h, position),
+        Circle(w / 2, h * 0.62, w / 5, "paper"),
+        Path(((w * 0.25, h * 0.32), (w * 0.75, h * 0.32))),
+    ]
 
 
 def _line(w: float, h: float, position: str) -> list[Shape]:
@@ -135,9 +157,12 @@ def _header(w: float, h: float, position: str) -> list[Shape]:
 
 
 def _gland(w: float, h: float, position: str) -> list[Shape]:
-    return [Path(tuple(_arc(w / 2, h / 2, w / 2, h / 2, 0, 360)), True, "paper"),
-            Path(((w / 2, 0), (w / 2, h))), Path(((w * 0.3, h * 0.3), (w * 0.3, h * 0.7))),
-            Path(((w * 0.7, h * 0.3), (w * 0.7, h * 0.7)))]  # fmt: skip
+    return [
+        Path(tuple(_arc(w / 2, h / 2, w / 2, h / 2, 0, 360)), True, "paper"),
+        Path(((w / 2, 0), (w / 2, h))),
+        Path(((w * 0.3, h * 0.3), (w * 0.3, h * 0.7))),
+        Path(((w * 0.7, h * 0.3), (w * 0.7, h * 0.7))),
+    ]
 
 
 def _relief(w: float, h: float, position: str) -> list[Shape]:
@@ -173,13 +198,18 @@ def _heater(w: float, h: float, position: str) -> list[Shape]:
 
 
 def _doser(w: float, h: float, position: str) -> list[Shape]:
-    return [Circle(w / 2, h / 2, w / 2, "paper"), Path(((w * 0.3, h * 0.2), (w * 0.3, h * 0.8))),
-            Path(((w * 0.3, h / 2), (w * 0.8, h / 2)))]  # fmt: skip
+    return [
+        Circle(w / 2, h / 2, w / 2, "paper"),
+        Path(((w * 0.3, h * 0.2), (w * 0.3, h * 0.8))),
+        Path(((w * 0.3, h / 2), (w * 0.8, h / 2))),
+    ]
 
 
 def _source(w: float, h: float, position: str) -> list[Shape]:
-    return [Path(((0, 0), (w - 3, 0), (w, h / 2), (w - 3, h), (0, h)), True, "paper"),
-            Path(tuple((1.5 + i, h / 2 + (0.8 if i % 2 else -0.8)) for i in range(6)))]  # fmt: skip
+    return [
+        Path(((0, 0), (w - 3, 0), (w, h / 2), (w - 3, h), (0, h)), True, "paper"),
+        Path(tuple((1.5 + i, h / 2 + (0.8 if i % 2 else -0.8)) for i in range(6))),
+    ]
 
 
 def _drain(w: float, h: float, position: str) -> list[Shape]:
@@ -198,8 +228,13 @@ def _chiller(w: float, h: float, position: str) -> list[Shape]:
 
 
 def _tanker(w: float, h: float, position: str) -> list[Shape]:
-    return [_box(0, 2, w * 0.74, h - 4.2), _box(w * 0.78, 4, w * 0.22, h - 6.2),
-            Circle(w * 0.18, h - 1.5, 1.5, "paper"), Circle(w * 0.56, h - 1.5, 1.5, "paper"), Circle(w * 0.88, h - 1.5, 1.5, "paper")]  # fmt: skip
+    return [
+        _box(0, 2, w * 0.74, h - 4.2),
+        _box(w * 0.78, 4, w * 0.22, h - 6.2),
+        Circle(w * 0.18, h - 1.5, 1.5, "paper"),
+        Circle(w * 0.56, h - 1.5, 1.5, "paper"),
+        Circle(w * 0.88, h - 1.5, 1.5, "paper"),
+    ]
 
 
 def _lettered(letter: str) -> Draw:
@@ -225,11 +260,18 @@ def _washer(w: float, h: float, position: str) -> list[Shape]:
 
 
 def _spray(w: float, h: float, position: str) -> list[Shape]:
-    return [_box(0, h * 0.35, 3, h * 0.3), *[Path(((3.6, h / 2), (w, h / 2 + d))) for d in (-3, 0, 3)]]  # fmt: skip
+    return [
+        _box(0, h * 0.35, 3, h * 0.3),
+        *[Path(((3.6, h / 2), (w, h / 2 + d))) for d in (-3, 0, 3)],
+    ]
 
 
 def _cylinder(w: float, h: float, position: str) -> list[Shape]:
-    return [_box(0, 0, w * 0.65, h), Path(((w * 0.3, 0), (w * 0.3, h))), Path(((w * 0.3, h / 2), (w, h / 2)))]  # fmt: skip
+    return [
+        _box(0, 0, w * 0.65, h),
+        Path(((w * 0.3, 0), (w * 0.3, h))),
+        Path(((w * 0.3, h / 2), (w, h / 2))),
+    ]
 
 
 def _gate(w: float, h: float, position: str) -> list[Shape]:
