@@ -19,18 +19,18 @@ from byrewright.physics.pneumatics import opening_into_vacuum_l_min_free
 from byrewright.plant.kinds.cleaning import AirInjector, Doser, WashTrough
 from byrewright.plant.kinds.cooling import BulkTank
 from byrewright.plant.kinds.milk import Milkline, Receiver
-from byrewright.plant.kinds.water import LiquidPump, WaterHeater
+from byrewright.plant.kinds.water import WaterHeater
 from byrewright.results import Input, Table
 from byrewright.standards.cleaning import HEATER_KW
 from byrewright.standards.pipes import AIRLINE_BORES_MM
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import DAY_MIN, Duty
-from byrewright.studies.sizing.paths import Ways
+from byrewright.studies.sizing.pumping import wash_pumps
+from byrewright.studies.sizing.receiving import wash_flow_l_min
 from byrewright.studies.sizing.sizes import (
     TIGHT,
     listed,
     next_preferred,
-    next_round,
     spare,
     stated,
     worked,
@@ -221,22 +221,24 @@ def _heater(bench: Bench, duty: Duty, wash: Wash) -> None:
     tank = _largest_tank_wash_l(bench)
     need = wash.heater_l + tank
     have = sum(h.volume_l * h.count for h in heaters)
-    first, alone = heaters[0], len(heaters) == 1 and heaters[0].count == 1
-    bench.find(
-        "wash.heater_volume", "Hot water held", have, "L",
-        f"{listed([h.id for h in heaters])}: {have:.0f} L at {_set_c(bench):.0f} degC; a plant "
-        "wash "
-        f"draws {wash.heater_l:.0f} L and the largest tank's wash {tank:.0f} L "
-        f"({spare(have, need)}).",
-        subject=first.id, limit=round(need), sense="at_least", allowance=TIGHT,
-        formula="V = sum of steps V_s (T_s - T_w)/(T_set - T_w) + 0.02 x largest tank",
-        inputs=(worked("V_s", "hot charge", wash.hot_l, "L"), field(first, "set_c", "T_set"),
-                stated("T_w", "coldest water of the year", duty.water_coldest_c, "degC"),
-                bench.rule("wash.hot_water_tank_share")),
-        source="nz_levy", known="read", advised=next_preferred(need) if alone else None,
-        advised_why=f"{wash.heater_l:.0f} L for the plant and {tank:.0f} L for a tank",
-        target=(first, "volume_l") if alone else None,
-    )  # fmt: skip
+    for one in heaters:
+        share = need * one.volume_l / have
+        bench.find(
+            "wash.heater_volume", "Hot water held", one.volume_l, "L",
+            f"{listed([h.id for h in heaters])} hold {have:.0f} L at {_set_c(bench):.0f} degC; a "
+            f"plant wash draws {wash.heater_l:.0f} L and the largest tank's wash {tank:.0f} L "
+            f"({spare(have, need)}).",
+            subject=one.id, limit=round(share, 1), sense="at_least", allowance=TIGHT,
+            formula="V = sum of steps V_s (T_s - T_w)/(T_set - T_w) + 0.02 x largest tank, shared "
+            "by the heaters",
+            inputs=(worked("V_s", "hot charge", wash.hot_l, "L"), field(one, "set_c", "T_set"),
+                    stated("T_w", "coldest water of the year", duty.water_coldest_c, "degC"),
+                    bench.rule("wash.hot_water_tank_share")),
+            source="nz_levy", known="read",
+            advised=next_preferred(need / sum(h.count for h in heaters)),
+            advised_why=f"{wash.heater_l:.0f} L for the plant and {tank:.0f} L for a tank",
+            target=(one, "volume_l"),
+        )  # fmt: skip
     _heater_power(bench, duty, wash, heaters)
 
 
@@ -244,7 +246,7 @@ def _heater_power(
     bench: Bench, duty: Duty, wash: Wash, heaters: tuple[WaterHeater, ...]
 ) -> None:  # fmt: skip
     """Input that has the water hot again by the next wash."""
-    first, alone = heaters[0], len(heaters) == 1 and heaters[0].count == 1
+    first = heaters[0]
     eta = bench.number("heater.efficiency_electric" if first.fuel == "electric"
                        else "heater.efficiency_fuel")  # fmt: skip
     ends = sorted(m.end_min for m in duty.milkings)
@@ -256,24 +258,25 @@ def _heater_power(
     energy = (wash.heat_kwh + tank) * (1 + bench.number("heater.standing_loss_per_h") * hours)
     need = heater_power_kw(energy, hours, eta)
     have = sum(h.heater_kw * h.count for h in heaters)
-    bench.find(
-        "wash.heater_power", "Heater input", have, "kW",
-        f"{have:g} kW; heating {energy:.0f} kWh again within {hours:.1f} h (plant wash, a tank "
-        "wash "
-        f"and standing loss) needs {need:.1f} kW ({spare(have, need)}).",
-        subject=first.id, limit=round(need, 2), sense="at_least", allowance=TIGHT,
-        formula="P = E (1 + loss t) / (t eta), t the shorter of the time between washes and the "
-        "time allowed",
-        inputs=(worked("E", "heat of a plant wash and a tank wash",
-                       round(wash.heat_kwh + tank, 1), "kWh"),
-                worked("t", "time to recover", round(hours, 2), "h"),
-                bench.rule("heater.recovery_h"), bench.rule("heater.standing_loss_per_h"),
-                Input("eta", "efficiency of the heater", eta, "", "us_extension (read)")),
-        source="us_extension", known="read",
-        advised=next_of(need, HEATER_KW) if alone else None,
-        advised_why=f"{energy:.0f} kWh within {hours:.1f} h",
-        target=(first, "heater_kw") if alone else None,
+    inputs = (
+        worked("E", "heat of a plant wash and a tank wash", round(wash.heat_kwh + tank, 1), "kWh"),
+        worked("t", "time to recover", round(hours, 2), "h"), bench.rule("heater.recovery_h"),
+        bench.rule("heater.standing_loss_per_h"),
+        Input("eta", "efficiency of the heater", eta, "", "us_extension (read)"),
     )  # fmt: skip
+    for one in heaters:
+        bench.find(
+            "wash.heater_power", "Heater input", one.heater_kw, "kW",
+            f"{listed([h.id for h in heaters])} take {have:g} kW; heating {energy:.0f} kWh again "
+            f"within {hours:.1f} h (plant wash, a tank wash and standing loss) needs {need:.1f} kW "
+            f"({spare(have, need)}).",
+            subject=one.id, limit=round(need * one.heater_kw / have, 2), sense="at_least",
+            allowance=TIGHT, formula="P = E (1 + loss t) / (t eta), shared by the heaters; t the "
+            "shorter of the time between washes and the time allowed",
+            inputs=inputs, source="us_extension", known="read",
+            advised=next_of(need / sum(h.count for h in heaters), HEATER_KW),
+            advised_why=f"{energy:.0f} kWh within {hours:.1f} h", target=(one, "heater_kw"),
+        )  # fmt: skip
 
 
 def _largest_tank_wash_l(bench: Bench) -> float:
@@ -338,7 +341,7 @@ def _slug(bench: Bench, duty: Duty) -> None:
 
 def _flow(bench: Bench, duty: Duty) -> None:
     """Circulation, and the wash pump where one feeds the units."""
-    flow = duty.units * bench.number("wash.unit_flow_l_min")
+    flow = wash_flow_l_min(bench, duty)
     bench.find(
         "wash.flow", "Wash circulation", round(flow), "L/min",
         f"All units together pass {flow:.0f} L/min; the milk pumps must carry it back, and it is "
@@ -346,20 +349,7 @@ def _flow(bench: Bench, duty: Duty) -> None:
         inputs=(stated("n", "units", duty.units), bench.rule("wash.unit_flow_l_min", "q_unit")),
         source="practice", known="common_practice",
     )  # fmt: skip
-    ways = Ways(bench.plant, "wash", directed=True)
-    troughs = bench.plant.machines(WashTrough)
-    pumps = [p for p in bench.plant.machines(LiquidPump)
-             if any(ways.between(t.id, p.id) for t in troughs)]  # fmt: skip
-    for pump in pumps:
-        bench.find(
-            "wash.pump", "Wash pump", pump.flow_l_min, "L/min",
-            f"{pump.id} gives {pump.flow_l_min:.0f} L/min for {flow:.0f} "
-            f"({spare(pump.flow_l_min, flow)}).", subject=pump.id, limit=flow, sense="at_least",
-            allowance=TIGHT, formula="q = n q_unit",
-            inputs=(bench.rule("wash.unit_flow_l_min", "q_unit"), field(pump, "flow_l_min")),
-            source="practice", known="common_practice", advised=next_round(flow),
-            advised_why=f"{duty.units} units", target=(pump, "flow_l_min"),
-        )  # fmt: skip
+    wash_pumps(bench, flow)
 
 
 def _time(bench: Bench, duty: Duty, wash: Wash) -> None:

@@ -1,0 +1,195 @@
+"""Pumps for water and wash: flow, head along their way, motor, and the bores on it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from byrewright.physics.air import equivalent_length_m
+from byrewright.physics.pipeflow import (
+    bore_for_velocity_mm,
+    drop_kpa,
+    pump_power_kw,
+    static_kpa,
+    velocity_m_s,
+)
+from byrewright.plant.graph import Joint
+from byrewright.plant.kinds.cooling import BulkTank, PlateCooler
+from byrewright.plant.kinds.milk import Valve
+from byrewright.plant.kinds.units import MilkingUnit
+from byrewright.plant.kinds.water import LiquidPump, WaterFilter, WaterTank
+from byrewright.plant.machine import Service
+from byrewright.plant.plant import Pipe
+from byrewright.standards.water import WATER_BORES_MM
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.paths import Ways
+from byrewright.studies.sizing.sizes import (
+    TIGHT,
+    next_motor_kw,
+    next_round,
+    spare,
+    worked,
+)
+from byrewright.studies.sizing.steps import field, next_of
+
+WATER_KG_M3 = 1000.0
+
+
+@dataclass(frozen=True, slots=True)
+class PumpDuty:
+    """A place a pump must serve: flow, pressure wanted there, and the way to it."""
+
+    what: str
+    flow_l_min: float
+    kpa: float
+    joints: tuple[Joint, ...]
+
+    def pipes(self) -> tuple[Pipe, ...]:
+        """The pipes passed."""
+        return tuple(j.pipe for j in self.joints if j.pipe is not None)
+
+
+def duty_to(
+    ways: Ways, pump: LiquidPump, goals: Sequence[str], what: str, flow: float, kpa: float
+) -> PumpDuty | None:
+    """The duty of a pump to the farthest of some machines; nothing where it reaches none.
+
+    A way through a water tank is not the pump's: what leaves the tank is another's work.
+    """
+    stores = {t.id for t in ways.plant.machines(WaterTank)}
+    found = [
+        joints
+        for goal in goals
+        if (joints := ways.between(pump.id, goal)) and not any(j.machine in stores for j in joints)
+    ]
+    return PumpDuty(what, flow, kpa, max(found, key=len)) if found else None
+
+
+def size_pump(bench: Bench, pump: LiquidPump, duties: Sequence[PumpDuty], key: str, alone: int,
+              service: Service) -> None:  # fmt: skip
+    """Flow, head and motor of one of `alone` pumps that share the duty, and its pipes' bores."""
+    hardest = max(duties, key=lambda d: d.flow_l_min)
+    flow = hardest.flow_l_min / alone
+    bench.find(
+        f"{key}.flow", f"{pump.title}: flow", pump.flow_l_min, "L/min",
+        f"{pump.id} gives {pump.flow_l_min:.0f} L/min; {hardest.what} asks {flow:.0f} "
+        f"({spare(pump.flow_l_min, flow)}).",
+        subject=pump.id, limit=round(flow, 1), sense="at_least", allowance=TIGHT,
+        formula="q = the largest of the flows it must give",
+        inputs=(*(worked("q", d.what, round(d.flow_l_min, 1), "L/min") for d in duties),
+                field(pump, "flow_l_min")),
+        source="practice", known="common_practice", advised=next_round(flow),
+        advised_why=f"{hardest.what}: {flow:.0f} L/min", target=(pump, "flow_l_min"),
+    )  # fmt: skip
+    _head(bench, pump, duties, key)
+    for duty in duties:
+        for pipe in duty.pipes():
+            if bench.plant.service_of(pipe) == service:
+                water_bore(bench, pipe, duty.flow_l_min, f"{key}.pipe")
+
+
+def _head(bench: Bench, pump: LiquidPump, duties: Sequence[PumpDuty], key: str) -> None:
+    heads = [(head_m(bench, duty), duty) for duty in duties]
+    need, worst = max(heads, key=lambda one: one[0])
+    friction, losses, rise = _parts(bench, worst)
+    bench.find(
+        f"{key}.head", f"{pump.title}: head", pump.head_m, "m",
+        f"{pump.id} gives {pump.head_m:g} m; {worst.what} needs {rise:.1f} m of rise, "
+        f"{friction:.0f} kPa of friction, {losses:.0f} kPa in machines and {worst.kpa:.0f} kPa "
+        f"at the end: {need:.1f} m ({spare(pump.head_m, need)}).",
+        subject=pump.id, limit=round(need, 2), sense="at_least", allowance=TIGHT,
+        formula="H = z + (sum f l/d rho v^2/2 + dp_machines + p_end)/(rho g)",
+        inputs=(worked("q", worst.what, round(worst.flow_l_min, 1), "L/min"),
+                worked("z", "rise of the pipes", rise, "m"),
+                worked("f l/d rho v^2/2", "friction", round(friction, 2), "kPa"),
+                worked("dp", "filter, control valve, cooler", losses, "kPa"),
+                worked("p_end", "pressure wanted at the end", worst.kpa, "kPa"),
+                bench.rule("pipe.roughness_stainless_mm")),
+        source="practice", known="from_memory", advised=next_round(need),
+        advised_why=f"{worst.what}: {need:.1f} m", target=(pump, "head_m"),
+    )  # fmt: skip
+    shaft = pump_power_kw(pump.flow_l_min, static_kpa(pump.head_m, WATER_KG_M3),
+                          bench.number("pump.efficiency"))  # fmt: skip
+    kw = shaft * bench.number("motor.service_margin")
+    bench.find(
+        f"{key}.motor", f"{pump.title}: motor", pump.motor_kw, "kW",
+        f"{pump.id}: {pump.motor_kw:g} kW; {kw:.2f} kW are needed for {pump.flow_l_min:.0f} L/min "
+        f"at {pump.head_m:g} m ({spare(pump.motor_kw, kw)}).",
+        subject=pump.id, limit=round(kw, 3), sense="at_least", formula="P = k q rho g H / eta",
+        inputs=(field(pump, "flow_l_min", "q"), field(pump, "head_m", "H"),
+                bench.rule("pump.efficiency", "eta"), bench.rule("motor.service_margin", "k")),
+        source="definition", known="derived", advised=next_motor_kw(kw),
+        advised_why=f"{kw:.2f} kW at its flow and head", target=(pump, "motor_kw"),
+    )  # fmt: skip
+
+
+def head_m(bench: Bench, duty: PumpDuty) -> float:
+    """Head that a duty asks of its pump, m of water."""
+    friction, losses, rise = _parts(bench, duty)
+    return rise + (friction + losses + duty.kpa) / static_kpa(1.0, WATER_KG_M3)
+
+
+def _parts(bench: Bench, duty: PumpDuty) -> tuple[float, float, float]:
+    """Friction and losses in machines, kPa, and rise, m."""
+    rough = bench.number("pipe.roughness_stainless_mm")
+    friction = sum(
+        drop_kpa(duty.flow_l_min,
+                 equivalent_length_m(p.bore_mm, p.length_m, p.fittings, bench.rules),
+                 p.bore_mm, WATER_KG_M3, 1.0, rough)
+        for p in duty.pipes()
+    )  # fmt: skip
+    passed = dict.fromkeys(j.machine for j in duty.joints if j.machine is not None)
+    ends = {n.machine for n in (duty.joints[-1].a, duty.joints[-1].b)} if duty.joints else set()
+    losses = sum(_loss_kpa(bench, m) for m in (*passed, *(e for e in ends if e not in passed)))
+    return friction, losses, sum(p.rise_m for p in duty.pipes())
+
+
+def _loss_kpa(bench: Bench, machine_id: str) -> float:
+    machine = bench.plant.equipment[machine_id]
+    if isinstance(machine, WaterFilter):
+        return bench.number("water.filter_drop_kpa")
+    if isinstance(machine, PlateCooler):
+        return bench.number("water.cooler_drop_kpa")
+    if isinstance(machine, Valve) and machine.duty == "control":
+        return bench.number("water.control_valve_kpa")
+    return 0.0
+
+
+def water_bore(bench: Bench, pipe: Pipe, flow: float, key: str) -> None:
+    """Judge the velocity in a pipe once; the advised bore is the next that keeps it usual."""
+    if any(f.key == key and f.subject == pipe.id and (f.value or 0) >= velocity_m_s(
+            flow, pipe.bore_mm) - 1e-9 for f in bench.notes.findings):  # fmt: skip
+        return
+    bench.notes.findings[:] = [
+        f for f in bench.notes.findings if not (f.key == key and f.subject == pipe.id)
+    ]
+    rule = bench.rules["pipe.velocity_water_m_s"]
+    most = rule.value if rule.high is None else rule.high
+    has = velocity_m_s(flow, pipe.bore_mm)
+    advised = next_of(bore_for_velocity_mm(flow, rule.value), WATER_BORES_MM)
+    bench.find(
+        key, "Water pipe", round(has, 3), "m/s",
+        f"{pipe.id} of {pipe.bore_mm:g} mm carries {flow:.0f} L/min at {has:.2f} m/s; at most "
+        f"{most:g} m/s keeps noise, hammer and friction down.",
+        subject=pipe.id, limit=most, sense="at_most", allowance=TIGHT, formula="v = q/(pi/4 d^2)",
+        inputs=(worked("q", "flow", round(flow, 1), "L/min"),
+                worked("d", "bore", pipe.bore_mm, "mm"), bench.rule("pipe.velocity_water_m_s")),
+        source=rule.source, known=rule.known, advised=advised,
+        advised_why=f"{flow:.0f} L/min at {rule.value:g} m/s or less", target=(pipe.id, "bore_mm"),
+    )  # fmt: skip
+
+
+def wash_pumps(bench: Bench, units_flow: float) -> None:
+    """Pumps that push wash to the units or to a tank's spray."""
+    ways = Ways(bench.plant, "wash", directed=True)
+    spray, kpa = bench.number("wash.spray_l_min"), bench.number("wash.spray_kpa")
+    for pump in bench.plant.machines(LiquidPump):
+        units = duty_to(ways, pump, [m.id for m in bench.plant.machines(MilkingUnit)],
+                        "washing all units", units_flow,
+                        bench.number("wash.jetter_kpa"))  # fmt: skip
+        tanks = duty_to(ways, pump, [m.id for m in bench.plant.machines(BulkTank)],
+                        "the spray of a tank", spray, kpa)  # fmt: skip
+        if units is not None:
+            size_pump(bench, pump, [units], "wash.pump", 1, "wash")
+        elif tanks is not None:
+            size_pump(bench, pump, [tanks], "wash.tank_pump", 1, "wash")

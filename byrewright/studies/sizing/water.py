@@ -1,0 +1,405 @@
+"""Water: the day hour by hour, source, store, filter, pumps, and the recovered warm water."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import accumulate
+
+from byrewright.physics.demand import spread_over_hours, storage_needed
+from byrewright.physics.milk import heat_kj_per_l
+from byrewright.plant.farm import minutes
+from byrewright.plant.kinds.cleaning import WashTrough
+from byrewright.plant.kinds.cooling import BulkTank, PlateCooler
+from byrewright.plant.kinds.deck import ClothWasher
+from byrewright.plant.kinds.milk import FloorDrain
+from byrewright.plant.kinds.units import Backflush
+from byrewright.plant.kinds.water import (
+    LiquidPump,
+    WaterFilter,
+    WaterSource,
+    WaterTank,
+)
+from byrewright.results import Series, Table
+from byrewright.studies.sizing.cloths import laundry_water_l_day
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.delivery import cooler_flow_l_min
+from byrewright.studies.sizing.duty import Duty
+from byrewright.studies.sizing.paths import Ways
+from byrewright.studies.sizing.pumping import PumpDuty, duty_to, size_pump
+from byrewright.studies.sizing.sizes import (
+    TIGHT,
+    listed,
+    next_preferred,
+    next_round,
+    spare,
+    stated,
+    worked,
+)
+from byrewright.studies.sizing.steps import field
+from byrewright.studies.sizing.washing import wash_of
+
+HOURS = 24
+DAYTIME = (8.0, 10.0)
+"""The laundry runs from eight, for ten hours (common practice)."""
+Hours = tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class WaterUse:
+    """A use of water: litres in each hour of the day; `recovered` when warm water may serve it."""
+
+    what: str
+    hours: Hours
+    recovered: bool = False
+
+    @property
+    def day_l(self) -> float:
+        """Litres a day."""
+        return sum(self.hours)
+
+
+@dataclass(frozen=True, slots=True)
+class WaterDay:
+    """A day's water, hour by hour."""
+
+    uses: tuple[WaterUse, ...]
+    warm: Hours
+    """Warm water that leaves the cooler."""
+    reused: Hours
+    """Of that, what serves rinse and yard."""
+    fresh: Hours
+    """What the source and the fresh tank must give."""
+
+    @property
+    def fresh_l(self) -> float:
+        """Fresh water a day."""
+        return sum(self.fresh)
+
+
+def cooler_water_l_min(bench: Bench, duty: Duty) -> float:
+    """Water through the plate coolers at their design milk flow, L/min."""
+    coolers = bench.plant.machines(PlateCooler)
+    if not coolers:
+        return 0.0
+    ratio = sum(c.water_ratio * c.count for c in coolers) / sum(c.count for c in coolers)
+    return cooler_flow_l_min(bench, duty) * ratio
+
+
+def water_day(bench: Bench, duty: Duty) -> WaterDay:
+    """Every use of water over a day, and how much of the cooler's warm water is used again."""
+    uses = tuple(u for u in _uses(bench, duty) if u.day_l > 0)
+    warm = next((u.hours for u in uses if u.what == "plate cooler"), (0.0,) * HOURS)
+    reused: Hours = (0.0,) * HOURS
+    tanks = [t for t in bench.plant.machines(WaterTank) if t.holds == "recovered"]
+    wanted = tuple(sum(u.hours[h] for u in uses if u.recovered) for h in range(HOURS))
+    if tanks:
+        reused = _reuse(warm, wanted, sum(t.volume_l * t.count for t in tanks))
+    fresh = tuple(sum(u.hours[h] for u in uses) - reused[h] for h in range(HOURS))
+    return WaterDay(uses, warm, reused, fresh)
+
+
+def size_water(bench: Bench, duty: Duty) -> None:
+    """Source, store, filter, pumps, recovered water, and the day's balance."""
+    day = water_day(bench, duty)
+    if not day.uses:
+        return
+    _use(bench, day)
+    _source(bench, day)
+    _store(bench, duty, day)
+    _filter(bench, duty)
+    _pumps(bench, duty)
+    _recovered(bench, duty, day)
+    _figures(bench, day)
+
+
+def _uses(bench: Bench, duty: Duty) -> list[WaterUse]:
+    plant = bench.plant
+    wash, per_min = wash_of(bench, duty), cooler_water_l_min(bench, duty)
+    flow = cooler_flow_l_min(bench, duty)
+    per_l = per_min / flow if flow else 0.0
+    cooling, flush, yard, rinse, other = ([(0.0,) * HOURS] for _ in range(5))
+    each_cow = sum(b.water_l_cow for b in plant.machines(Backflush))
+    by_end = sorted(duty.milkings, key=lambda m: -m.gap_after_min)
+    washed = {m.name for m in by_end[: plant.cleaning.washes_a_day]}
+    for m in duty.milkings:
+        cooling.append(spread_over_hours(m.start_min, m.hours, m.saleable_l * per_l))
+        flush.append(spread_over_hours(m.start_min, m.hours,
+                                       m.cows * (1 + duty.go_round_share) * each_cow))  # fmt: skip
+        yard.append(spread_over_hours(m.end_min, bench.number("water.yard_h"),
+                                      m.cows * bench.number("water.yard_l_cow")))  # fmt: skip
+        if m.name in washed:
+            first = wash.steps[0].litres if wash.steps else 0.0
+            rinse.append(spread_over_hours(m.end_min, wash.minutes / 60, first))
+            other.append(spread_over_hours(m.end_min, wash.minutes / 60, wash.water_l - first))
+    tanks = [_tank_wash(bench, at) for at in _emptied_at(bench)]
+    return [
+        WaterUse("plate cooler", _sum(cooling)),
+        WaterUse("first rinse", _sum(rinse), recovered=True),
+        WaterUse("other wash steps", _sum(other)),
+        WaterUse("tank wash", _sum([(0.0,) * HOURS, *tanks])),
+        WaterUse("backflush", _sum(flush)),
+        WaterUse("deck and yard", _sum(yard), recovered=True),
+        WaterUse("laundry", spread_over_hours(DAYTIME[0] * 60, DAYTIME[1],
+                                              laundry_water_l_day(bench, duty))),
+    ]  # fmt: skip
+
+
+def _emptied_at(bench: Bench) -> tuple[float, ...]:
+    return tuple(minutes(c.at) + 60.0 for c in bench.plant.collections)
+
+
+def _tank_wash(bench: Bench, at_min: float) -> Hours:
+    """One tank washed after a collection: hot water and as much again for rinses."""
+    tanks = bench.plant.machines(BulkTank)
+    if not tanks:
+        return (0.0,) * HOURS
+    largest = max(t.volume_l for t in tanks) * bench.number("wash.hot_water_tank_share")
+    return spread_over_hours(at_min, bench.number("wash.tank_min") / 60, 3 * largest)
+
+
+def _sum(rows: list[Hours]) -> Hours:
+    return tuple(sum(column) for column in zip(*rows, strict=True))
+
+
+def _reuse(warm: Hours, wanted: Hours, volume_l: float) -> Hours:
+    """Warm water used again in each hour: what the tank holds, the second of two equal days."""
+    held, out = 0.0, [0.0] * HOURS
+    for _ in range(2):
+        for h in range(HOURS):
+            held = min(volume_l, held + warm[h])
+            out[h] = min(held, wanted[h])
+            held -= out[h]
+    return tuple(out)
+
+
+def _use(bench: Bench, day: WaterDay) -> None:
+    parts = ", ".join(f"{u.what} {u.day_l / 1000:.1f}" for u in day.uses)
+    bench.find(
+        "water.day", "Fresh water a day", round(day.fresh_l / 1000, 2), "m3",
+        f"The plant uses {sum(u.day_l for u in day.uses) / 1000:.1f} m3 of water a day ({parts}), "
+        f"of which {sum(day.reused) / 1000:.1f} m3 is warm water from the cooler used again. "
+        "Drinking water for the herd comes on top.",
+        formula="sum over uses and hours, less warm water used again",
+        inputs=(bench.rule("water.yard_l_cow"), bench.rule("water.yard_h"),
+                bench.rule("wash.hot_water_tank_share")),
+        source="practice", known="common_practice",
+    )  # fmt: skip
+
+
+def _source(bench: Bench, day: WaterDay) -> None:
+    sources = bench.plant.machines(WaterSource)
+    share = bench.number("water.source_share_most")
+    need = day.fresh_l / (24 * 60) / share
+    if not sources:
+        bench.lacks("water.source", "Water source", f"The plant needs {day.fresh_l / 1000:.1f} "
+                                                    "m3 of "
+                    "water a day and has no source: add a well, spring or mains.")  # fmt: skip
+        return
+    have = sum(s.flow_l_min * s.count for s in sources)
+    litres = f"{day.fresh_l / 1000:.1f} m3"
+    short = have < need
+    for one in sources:
+        bench.find(
+            "water.source", "Water source", one.flow_l_min, "L/min",
+            f"{listed([s.id for s in sources])}: {have:.0f} L/min; the day's {litres} needs "
+            f"{need:.0f} L/min around the clock at {share:.0%} of it ({spare(have, need)})."
+            + (" No store makes up for it: find more, or use less water a litre of milk in the "
+               "cooler." if short else ""),
+            subject=one.id, limit=round(need * one.flow_l_min / have, 2), sense="at_least",
+            allowance=TIGHT, formula="q = V_day / (1440 x share)",
+            inputs=(worked("V_day", "fresh water a day", round(day.fresh_l), "L"),
+                    bench.rule("water.source_share_most"), field(one, "flow_l_min")),
+            source="practice", known="common_practice",
+            advised=next_round(need / sum(s.count for s in sources)) if short else None,
+            advised_why=f"{litres} a day", target=(one, "flow_l_min") if short else None,
+        )  # fmt: skip
+
+
+def _store(bench: Bench, duty: Duty, day: WaterDay) -> None:
+    """Fresh tank: the day's shortfall against the source, and time to see to a stopped source."""
+    sources = bench.plant.machines(WaterSource)
+    tanks = [t for t in bench.plant.machines(WaterTank) if t.holds == "fresh"]
+    given = sum(s.flow_l_min * s.count for s in sources) * 60
+    short = storage_needed(day.fresh, (given,) * HOURS)
+    use_h = sum(day.fresh) and max(day.fresh)
+    if short is None:
+        return
+    need = short + bench.number("water.tank_hours") * use_h
+    if not tanks:
+        if short > 0:
+            bench.lacks("water.store", "Fresh water tank", f"In the busiest hours {short:.0f} L "
+                                                           "more "
+                        "are used than the source gives: add a fresh-water tank of "
+                        f"{next_preferred(need):.0f} L.")  # fmt: skip
+        return
+    have = sum(t.volume_l * t.count for t in tanks)
+    for tank in tanks:
+        bench.find(
+            "water.store", "Fresh water store", tank.volume_l, "L",
+            f"{listed([t.id for t in tanks])}: {have:.0f} L; {short:.0f} L bridge the hours "
+            "when more "
+            f"is used than comes in, and {need - short:.0f} L keep the busiest hour going while a "
+            f"stopped source is seen to ({spare(have, need)}).",
+            subject=tank.id, limit=round(need * tank.volume_l / have), sense="at_least",
+            allowance=TIGHT, formula="V = greatest shortfall of the repeating day + t x busiest "
+                                     "hour",
+            inputs=(worked("q", "source", given / 60, "L/min"),
+                    worked("V", "greatest shortfall", round(short), "L"),
+                    worked("busiest", "busiest hour", round(use_h), "L/h"),
+                    bench.rule("water.tank_hours", "t")),
+            source="practice", known="common_practice",
+            advised=next_preferred(need / sum(t.count for t in tanks)),
+            advised_why=f"{short:.0f} L of shortfall and an hour of use",
+            target=(tank, "volume_l"),
+        )  # fmt: skip
+
+
+def _peak_flow(bench: Bench, duty: Duty) -> float:
+    """Flow through the main in milking: cooler and backflush."""
+    return cooler_water_l_min(bench, duty) + _flush_flow(bench, duty)
+
+
+def _flush_flow(bench: Bench, duty: Duty) -> float:
+    passes = duty.gross_cows_h * (1 - duty.stop_share) / 60
+    return passes * sum(b.water_l_cow for b in bench.plant.machines(Backflush))
+
+
+def _hose_flow(bench: Bench, duty: Duty) -> float:
+    """Backflush with a hose in use on the deck."""
+    return _flush_flow(bench, duty) + bench.number("water.deck_hose_l_min")
+
+
+def _fill_flow(bench: Bench, duty: Duty) -> float:
+    """Flow that fills the trough for its largest step in the time allowed."""
+    steps = wash_of(bench, duty).steps
+    largest = max((s.litres for s in steps), default=0.0)
+    return largest / bench.number("wash.fill_drain_min")
+
+
+def _filter(bench: Bench, duty: Duty) -> None:
+    need = _peak_flow(bench, duty) * bench.number("water.filter_allowance")
+    filters = bench.plant.machines(WaterFilter)
+    if not filters and bench.plant.machines(PlateCooler):
+        bench.lacks("water.filter", "Water filter", "The cooler has no water filter: sand and iron "
+                    "block its plates and milk leaves warmer. Add one.")  # fmt: skip
+    for one in filters:
+        bench.find(
+            "water.filter", "Water filter", one.flow_l_min, "L/min",
+            f"{one.id} is rated {one.flow_l_min:.0f} L/min; {need:.0f} are needed for cooler and "
+            f"backflush with room for dirt ({spare(one.flow_l_min, need)}).",
+            subject=one.id, limit=round(need, 1), sense="at_least", allowance=TIGHT,
+            formula="q = k (q_cooler + q_backflush)",
+            inputs=(worked("q_cooler", "cooler water", round(cooler_water_l_min(bench, duty), 1),
+                           "L/min"), bench.rule("water.filter_allowance", "k")),
+            source="practice", known="common_practice", advised=next_round(need),
+            advised_why=f"{need:.0f} L/min with room for dirt", target=(one, "flow_l_min"),
+        )  # fmt: skip
+
+
+def _pumps(bench: Bench, duty: Duty) -> None:
+    """Each water pump by what it reaches; twins each carry the duty where that was wished."""
+    plant = bench.plant
+    ways = Ways(plant, "water", directed=True)
+    kpa = bench.number("water.hose_kpa")
+    cooling, filling, drains = [], [], []
+    for pump in plant.machines(LiquidPump):
+        cooler = duty_to(ways, pump, [m.id for m in plant.machines(PlateCooler)],
+                         "cooling and backflush", _peak_flow(bench, duty), 0.0)  # fmt: skip
+        fill = duty_to(ways, pump, [m.id for m in plant.machines(WashTrough)],
+                       "filling the wash trough", _fill_flow(bench, duty), 0.0)  # fmt: skip
+        hoses = [m.id for m in plant.equipment.values() if isinstance(m, Backflush | ClothWasher)]
+        hose = duty_to(ways, pump, hoses, "backflush and hoses", _hose_flow(bench, duty), kpa)
+        yard = duty_to(ways, pump, [m.id for m in plant.machines(FloorDrain)], "the yard hose",
+                       bench.number("water.yard_hose_l_min"), kpa)  # fmt: skip
+        if cooler is not None:
+            cooling.append((pump, [d for d in (cooler, fill, hose) if d is not None]))
+        elif fill is not None:
+            filling.append((pump, [d for d in (fill, hose, yard) if d is not None]))
+        elif yard is not None:
+            drains.append((pump, [yard]))
+    _group(bench, cooling)
+    _group(bench, filling)
+    _group(bench, drains)
+
+
+def _group(bench: Bench, pumps: list[tuple[LiquidPump, list[PumpDuty]]]) -> None:
+    """Pumps of one duty: each carries it alone, or they share it where no spare was wished."""
+    shared = sum(p.count for p, _ in pumps) if bench.plant.wishes.redundancy == "none" else 1
+    for pump, duties in pumps:
+        size_pump(bench, pump, duties, "water.pump", max(1, shared), "water")
+
+
+def _recovered(bench: Bench, duty: Duty, day: WaterDay) -> None:
+    """Warm water after the cooler: its temperature, and the tank for rinse and yard."""
+    coolers = bench.plant.machines(PlateCooler)
+    warm_l = sum(day.warm)
+    if not coolers or warm_l <= 0:
+        return
+    out = max(duty.tank_inlet_c, duty.water_warmest_c + bench.number("plate.approach_k"))
+    per_l = cooler_water_l_min(bench, duty) / cooler_flow_l_min(bench, duty)
+    heat = heat_kj_per_l(duty.milk_at_receiver_c, min(out, duty.milk_at_receiver_c), bench.rules)
+    warm_c = duty.water_warmest_c + heat / (per_l * bench.number("water.cp_kj_kgk"))
+    wanted = tuple(sum(u.hours[h] for u in day.uses if u.recovered) for h in range(HOURS))
+    tanks = [t for t in bench.plant.machines(WaterTank) if t.holds == "recovered"]
+    if not tanks:
+        bench.find(
+            "water.recovered", "Warm water from the cooler", round(warm_l), "L",
+            f"{warm_l / 1000:.1f} m3 a day leave the cooler at about {warm_c:.0f} degC with no "
+            "tank to "
+            f"hold them; a tank would serve first rinse and yard ({sum(wanted) / 1000:.1f} m3 a "
+            "day).",
+            formula="V = milk x water ratio", inputs=(stated("r", "water a litre of milk", per_l),),
+            source="definition", known="derived",
+        )  # fmt: skip
+        return
+    need = max((_after(duty, m.end_min, wanted) for m in duty.milkings), default=0.0)
+    need = min(need, max(m.saleable_l * per_l for m in duty.milkings))
+    have = sum(t.volume_l * t.count for t in tanks)
+    over = max(0.0, warm_l - sum(day.reused))
+    for tank in tanks:
+        bench.find(
+            "water.recovered", "Recovered warm water", tank.volume_l, "L",
+            f"{listed([t.id for t in tanks])}: {have:.0f} L at about {warm_c:.0f} degC in "
+            "summer; first "
+            f"rinse and yard after one milking use {need:.0f} L ({spare(have, need)}). "
+            f"{sum(day.reused) / 1000:.1f} m3 a day are used again; {over / 1000:.1f} m3 overflow: "
+            "warm drinking water for the herd is a good use of it, by local rules.",
+            subject=tank.id, limit=round(need * tank.volume_l / have), sense="at_least",
+            allowance=TIGHT, formula="V = first rinse + yard after the largest milking, at most "
+                                     "what "
+            "the cooler gives; T = T_w + rho cp dT_milk/(r 4.19)",
+            inputs=(stated("r", "water a litre of milk", per_l),
+                    bench.rule("water.yard_l_cow"), bench.rule("milk.cp_kj_kgk")),
+            source="definition", known="derived",
+            advised=next_preferred(need / sum(t.count for t in tanks)),
+            advised_why=f"{need:.0f} L for first rinse and yard", target=(tank, "volume_l"),
+        )  # fmt: skip
+
+
+def _after(duty: Duty, end_min: float, wanted: Hours) -> float:
+    """Warm water wanted from the end of a milking to the start of the next."""
+    end = int(end_min // 60) % HOURS
+    starts = {int(m.start_min // 60) % HOURS for m in duty.milkings}
+    total = 0.0
+    for step in range(HOURS):
+        hour = (end + step) % HOURS
+        if step and hour in starts:
+            break
+        total += wanted[hour]
+    return total
+
+
+def _figures(bench: Bench, day: WaterDay) -> None:
+    rows = tuple((u.what, round(u.day_l), round(max(u.hours)),
+                  "recovered warm water" if u.recovered and sum(day.reused) > 0 else "fresh")
+                 for u in day.uses)  # fmt: skip
+    bench.notes.tables.append(Table(
+        "water.uses", "Water a day", ("use", "a day", "busiest hour", "from"),
+        ("", "L", "L/h", ""), rows,
+        note="Without the herd's drinking water."))  # fmt: skip
+    lines = tuple((u.what, "L", tuple(round(v, 1) for v in u.hours)) for u in day.uses)
+    lines += (("fresh water", "L", tuple(round(v, 1) for v in day.fresh)),)
+    lines += (("fresh water so far", "L", tuple(round(v, 1) for v in accumulate(day.fresh))),)
+    bench.notes.series.append(Series(
+        "water.hours", "Water by the hour", tuple(float(h) for h in range(HOURS)), "h", lines,
+        note="Each point is the hour that begins there."))  # fmt: skip

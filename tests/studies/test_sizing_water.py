@@ -1,0 +1,73 @@
+"""Water: the day's balance closes, a weak source fails, stores and pumps advised hold."""
+
+from __future__ import annotations
+
+import pytest
+
+from byrewright.plant.plant import Plant
+from byrewright.studies.sizing.water import cooler_water_l_min, size_water, water_day
+from tests.plants import machine, rows
+from tests.studies.benches import bench_of, duty, large, sized, small
+
+CLOSES = 1e-9  # sums of the same numbers in another order
+
+
+@pytest.mark.parametrize("plant", [small(), large(), rows()])
+def test_day_closes(plant: Plant) -> None:
+    """Litres are lost or made between uses, reuse and fresh water."""
+    day = water_day(bench_of(plant), duty(plant))
+    assert sum(u.day_l for u in day.uses) == pytest.approx(
+        day.fresh_l + sum(day.reused), rel=CLOSES
+    )
+    assert sum(day.reused) <= sum(day.warm)
+    assert min(day.fresh) >= 0
+
+
+def test_cooler_water_is_milk_times_ratio() -> None:
+    """Cooler water over the day is not the milk to the tank times the cooler's ratio."""
+    plant = small()
+    duties = duty(plant)
+    day = water_day(bench_of(plant), duties)
+    assert sum(day.warm) == pytest.approx(2.0 * duties.saleable_l_day, rel=CLOSES)
+    assert cooler_water_l_min(bench_of(plant), duties) == pytest.approx(
+        2.0 * duties.milk_flow_mean_l_min
+    )
+
+
+def test_weak_source_fails_and_medium_needs_a_store() -> None:
+    """A source below the day's need passes; one below the hour's need asks for no store."""
+    weak = sized(small(WS1=machine("WS1", "water_source", flow_l_min=20)), size_water)
+    assert weak.finding("water.source").verdict == "fails"
+    medium = sized(small(WS1=machine("WS1", "water_source", flow_l_min=60)), size_water)
+    ample = sized(small(), size_water)
+    limits = [r.finding("water.store").limit for r in (medium, ample)]
+    assert limits[0] is not None and limits[1] is not None and limits[0] > limits[1]
+
+
+def test_no_recovered_tank_means_more_fresh_water() -> None:
+    """Warm water is counted as used again though there is no tank for it."""
+    without = small(WT2=None)
+    with_tank = water_day(bench_of(small()), duty(small()))
+    assert water_day(bench_of(without), duty(without)).fresh_l > with_tank.fresh_l
+    assert sum(water_day(bench_of(without), duty(without)).reused) == 0
+
+
+def test_missing_filter_fails() -> None:
+    """A cooler without a water filter passes."""
+    assert sized(small(WF1=None), size_water).finding("water.filter").verdict == "fails"
+
+
+def test_advised_pump_holds() -> None:
+    """The advised flow, head and motor, applied one after another, still fail."""
+    plant = small(LP1=machine("LP1", "liquid_pump", flow_l_min=50, head_m=2, motor_kw=0.1))
+    for _ in range(3):
+        result = sized(plant, size_water)
+        change = {
+            f.target[1]: f.advised
+            for f in result.findings
+            if f.subject == "LP1" and f.target is not None
+        }
+        better = plant.equipment["LP1"].model_copy(update=change)
+        plant = plant.model_copy(update={"equipment": {**plant.equipment, "LP1": better}})
+    last = [f for f in sized(plant, size_water).findings if f.subject == "LP1"]
+    assert len(last) == 3 and {f.verdict for f in last} <= {"holds", "tight"}
