@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cached_property
 
 from byrewright.engine.interlocks import Table as Interlocks
 from byrewright.plant.plant import Plant
-from byrewright.results import Assumption, Finding, Notebook, Result, Table, judge
+from byrewright.results import Assumption, Finding, Notebook, Result, Sense, Table, judge
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.routes import litres, sensors
 from byrewright.studies.routes.brute import Hit, search, tried
@@ -19,7 +20,7 @@ from byrewright.studies.routes.prove import Prover
 from byrewright.studies.routes.questions import Scene, all_scenes
 from byrewright.studies.routes.spread import Combination, walk
 from byrewright.studies.routes.table import cause_and_effect
-from byrewright.studies.routes.words import move, moves
+from byrewright.studies.routes.words import move, moves, said
 
 METHOD = (
     "routes: spread model of the plant's graph, exhaustive and by solver (docs/methods/routes.md)"
@@ -142,13 +143,23 @@ def report(study: Routes, *, orders: bool = True,
 
 
 def _find(key: str, title: str, value: float | None, unit: str, sentence: str, *, subject: str = "",
-          limit: float | None = None, at_least: bool = False) -> Finding:  # fmt: skip
-    sense = "says" if limit is None else "at_least" if at_least else "at_most"
-    verdict, margin = judge(value, limit, sense)  # type: ignore[arg-type]
+          limit: float | None = None) -> Finding:  # fmt: skip
+    sense: Sense = "says" if limit is None else "at_most"
+    verdict, margin = judge(value, limit, sense)
     return Finding(
-        key=f"routes.{key}", subject=subject, title=title, value=value, unit=unit, sentence=sentence,
-        verdict=verdict, sense=sense, limit=limit, margin=margin, source=METHOD, known="derived",
-    )  # type: ignore[arg-type]  # fmt: skip
+        key=f"routes.{key}",
+        subject=subject,
+        title=title,
+        value=value,
+        unit=unit,
+        sentence=sentence,
+        verdict=verdict,
+        sense=sense,
+        limit=limit,
+        margin=margin,
+        source=METHOD,
+        known="derived",
+    )
 
 
 def _at_rest(study: Routes) -> Iterable[Finding]:
@@ -221,11 +232,14 @@ def _orders(study: Routes, orders: list[Order]) -> Finding:
 
 
 def via(order: Order, orders: Iterable[Order]) -> str | None:
-    """A mode to go by when there is no safe direct order, or None."""
-    safe = {(o.before, o.after) for o in orders if o.safe}
-    return next(
-        (m for a, m in sorted(safe) if a == order.before and (m, order.after) in safe), None
-    )
+    """A mode to go by when there is no safe direct order (the one with fewest moves), or None."""
+    safe = {(o.before, o.after): o.moving for o in orders if o.safe}
+    ways = [
+        (moving + safe[middle, order.after], middle)
+        for (start, middle), moving in safe.items()
+        if start == order.before and (middle, order.after) in safe
+    ]
+    return min(ways)[1] if ways else None
 
 
 def _by_way_of(order: Order, orders: Iterable[Order]) -> str:
@@ -263,9 +277,11 @@ def _where(study: Routes) -> Table:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One wrong position (or several together) and one harm, over all modes where it holds."""
+    """Machines that stand wrong and one harm they do, over all modes and positions alike."""
 
-    wrong: Combination
+    machines: tuple[str, ...]
+    positions: tuple[tuple[str, ...], ...]
+    """For each machine: the positions in which it does this."""
     harm: str
     subject: str
     modes: tuple[str, ...]
@@ -273,16 +289,33 @@ class Line:
 
 
 def lines(study: Routes, order: int) -> list[Line]:
-    """The harmful combinations of one order, merged over modes."""
+    """The harmful combinations of one order, merged over modes and over positions alike."""
     found: dict[tuple[Combination, str, str], list[Hit]] = {}
     for hit in study.hits:
         if hit.order == order:
             found.setdefault((hit.wrong, hit.question.harm, hit.question.subject), []).append(hit)
+    alike: dict[tuple[tuple[str, ...], str, str, tuple[str, ...]], list[Combination]] = {}
+    for (wrong, harm, subject), hits in found.items():
+        key = (tuple(m for m, _ in wrong), harm, subject, tuple(h.mode for h in hits))
+        alike.setdefault(key, []).append(wrong)
+    every = []
+    for (machines, harm, subject, modes), wrongs in alike.items():
+        sets = tuple(tuple(dict.fromkeys(w[i][1] for w in wrongs)) for i in range(order))
+        whole = len(wrongs) == math.prod(len(s) for s in sets)
+        for wrong in wrongs[:1] if whole else wrongs:
+            places = sets if whole else tuple((p,) for _, p in wrong)
+            hit = found[wrong, harm, subject][0]
+            every.append(Line(machines, places, harm, subject, modes, hit))
     place = {h: i for i, h in enumerate(HARMS)}
-    every = [
-        Line(w, h, s, tuple(x.mode for x in hits), hits[0]) for (w, h, s), hits in found.items()
-    ]
     return sorted(every, key=lambda x: place[x.harm])
+
+
+def _wrong_text(plant: Plant, line: Line) -> str:
+    parts = []
+    for machine, positions in zip(line.machines, line.positions, strict=True):
+        first = move(plant, (machine, positions[0]))
+        parts.append(" or ".join([first, *(said(p) for p in positions[1:])]))
+    return " and ".join(parts)
 
 
 def _wrong_tables(study: Routes) -> Iterable[Table]:
@@ -297,7 +330,7 @@ def _wrong_tables(study: Routes) -> Iterable[Table]:
             loss = study.loss(line.hit)
             seen = sorted(line.hit.machines & study.fitted)
             rows.append((
-                moves(study.plant, line.wrong), HARMS[line.harm].title, line.subject, ", ".join(line.modes),
+                _wrong_text(study.plant, line), HARMS[line.harm].title, line.subject, ", ".join(line.modes),
                 "" if loss.amount is None else round(loss.amount, 1), loss.unit, ", ".join(seen) or "no sensor",
             ))  # fmt: skip
         yield Table(key, title, ("wrong", "does", "at", "in modes", "loses", "unit", "seen by"),

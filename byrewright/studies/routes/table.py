@@ -25,8 +25,12 @@ PROCESS: Mapping[str, str] = {"flow": "flow", "level": "high", "conductivity": "
 
 
 def tag_of(machine: str, says: str) -> str:
-    """A contact's tag: letters, digits and underscores only, so that a controller accepts it."""
-    return re.sub(r"\W", "_", f"{machine}_{says}")
+    """A tag that a controller accepts: letters, digits and single underscores only.
+
+    >>> tag_of("V-46", "not to_b")
+    'V_46_not_to_b'
+    """
+    return re.sub(r"[\W_]+", "_", f"{machine}_{says}").strip("_")
 
 
 def cause_and_effect(plant: Plant, scenes: Mapping[str, Scene], hits: Sequence[Hit],
@@ -47,34 +51,64 @@ class _Builder:
     rules: Rulebook
 
     def table(self) -> Table:
+        """The table; rows are added until the prover finds nothing that they do not see."""
         self.have = fitted(self.plant)
-        by_machine: dict[str, list[Hit]] = {}
-        for hit in self.hits:
-            for machine in hit.machines:
-                by_machine.setdefault(machine, []).append(hit)
-        self.by_machine = by_machine
-        watched = [m for m in self.plant.equipment
-                   if m in self.sensed or (m in self.have and m in by_machine)]  # fmt: skip
-        self.watched = watched
-        self.signals: dict[str, Signal] = {}
-        self.effects: dict[str, Effect] = {SOUND: Effect(SOUND, self._sounder())}
-        rows = [row for m in watched for row in self._rows(m)]
+        self.tags: dict[tuple[str, str], str] = {}
+        self.hits = list(self.hits)
+        while True:
+            self.by_machine: dict[str, list[Hit]] = {}
+            for hit in self.hits:
+                for machine in hit.machines:
+                    self.by_machine.setdefault(machine, []).append(hit)
+            self.watched = [m for m in self.plant.equipment
+                            if m in self.sensed or (m in self.have and m in self.by_machine)]  # fmt: skip
+            self.signals: dict[str, Signal] = {}
+            self.effects: dict[str, Effect] = {SOUND: Effect(SOUND, self._sounder())}
+            rows = [row for m in self.watched for row in self._rows(m)]
+            missed = list(self._missed(rows))
+            if not missed:
+                break
+            self.hits += missed
         rows = [self._proven(r) for r in rows]
         rows += self._process_rows()
-        return Table(
-            self.plant.site.name, tuple(self.scenes), tuple(self.signals.values()),
-            tuple(self.effects.values()), tuple(rows),
-            {m: self.plant.equipment[m].title for m in self.plant.equipment},
-        )  # fmt: skip
+        titles = {m: one.title for m, one in self.plant.equipment.items()}
+        return Table(self.plant.site.name, tuple(self.scenes), tuple(self.signals.values()),
+                     tuple(self.effects.values()), tuple(rows), titles)  # fmt: skip
+
+    def _missed(self, rows: Sequence[Row]) -> Iterable[Hit]:
+        """Harmful combinations, of any number of wrong positions, that no row sees though one of
+        the machines is sensed."""
+        at_rest = {(h.mode, h.question.name) for h in self.hits if not h.order}
+        for mode, scene in self.scenes.items():
+            covered = {r.machine for r in rows if mode in r.modes}
+            free = [m for m in scene.others if m not in covered]
+            prover = Prover(scene)
+            for question in scene.questions:
+                if (mode, question.name) not in at_rest:
+                    wrong = prover.first(question, free)
+                    if wrong and any(m in self.watched for m, _ in wrong):
+                        yield Hit(mode, question, wrong)
 
     def _sounder(self) -> str:
         tags = [m.id for m in self.plant.machines(Sounder)]
         return f"sounder and lamp {', '.join(tags)}" if tags else "sounder and lamp (to be fitted)"
 
+    def _tag(self, machine: str, says: str) -> str:
+        """A tag of its own for each machine and word, also where capitals are all one."""
+        key = (machine, says)
+        if key not in self.tags:
+            first = tag = tag_of(machine, says)
+            taken = {t.lower() for t in self.tags.values()}
+            number = 2
+            while tag.lower() in taken:
+                tag, number = f"{first}_{number}", number + 1
+            self.tags[key] = tag
+        return self.tags[key]
+
     # contacts --------------------------------------------------------------------------------
 
     def _contact(self, machine: str, says: str, process: bool = False) -> str:
-        tag = tag_of(machine, says)
+        tag = self._tag(machine, says)
         if tag not in self.signals:
             label = self.plant.equipment[machine].title
             have = process or machine in self.have
@@ -105,9 +139,9 @@ class _Builder:
             others.setdefault(place, set()).update(could)
         for place, modes in wanted.items():
             harms = [h for h in self.by_machine.get(machine, ()) if h.mode in modes]
-            if machine in self.sensed or harms:
-                yield self._row(machine, place, [m for m in modes if any(h.mode == m for h in harms)] or modes,
-                                harms, others[place])  # fmt: skip
+            if harms:
+                modes = [m for m in modes if any(h.mode == m for h in harms)]
+                yield self._row(machine, place, modes, harms, others[place])
 
     def _row(
         self, machine: str, place: str, modes: list[str], hits: list[Hit], could: set[str]
@@ -137,14 +171,14 @@ class _Builder:
                 if e != place and not self._like(machine, e, place)
             )
         worst = sorted(hits, key=lambda h: (h.order, list(HARMS).index(h.question.harm)))
-        harm = HARMS[worst[0].question.harm] if worst else HARMS["one_seat"]
+        harm = HARMS[worst[0].question.harm]
         title = self.plant.equipment[machine].title
         is_said = place if place.startswith("not ") else f"not {said(place)}"
         if place == f"not {FULL}":
             is_said = FULL
         delay = self.rules.number("alarm.valve_on_delay_s")
         return Row(
-            tag=tag_of(machine, f"not_{place}" if not place.startswith("not ") else FULL),
+            tag=self._tag(machine, f"is {FULL}" if place.startswith("not ") else f"not {place}"),
             machine=machine, wanted=place, modes=tuple(modes), on=on, off=off, harm=harm.key,
             priority=self._priority(hits, harm.priority), text=f"{machine} {title} {is_said}: {harm.title}",
             do=harm.do, on_delay_s=delay, off_delay_s=delay, effects=self._effects(machine, hits),
@@ -180,7 +214,7 @@ class _Builder:
         return tuple(dict.fromkeys(effects))
 
     def _stop(self, pump: str) -> str:
-        tag = tag_of("Stop", pump)
+        tag = self._tag("Stop", pump)
         self.effects.setdefault(tag, Effect(tag, f"stop {pump} {self.plant.equipment[pump].title}"))
         return tag
 
@@ -242,7 +276,7 @@ class _Builder:
         tag = self._contact(sensor.id, says, process=True)
         what = f"no {says}" if must_be else said(says)
         return Row(
-            tag=tag_of(sensor.id, f"no_{says}" if must_be else says), machine=sensor.id, wanted=says if must_be else f"not {says}",
+            tag=self._tag(sensor.id, f"no {says}" if must_be else f"is {says}"), machine=sensor.id, wanted=says if must_be else f"not {says}",
             modes=modes, on=(tag,) if must_be else (), off=() if must_be else (tag,), harm=harm,
             priority=HARMS[harm].priority, text=f"{sensor.id} {sensor.title}: {what}: {HARMS[harm].title}",
             do=HARMS[harm].do, on_delay_s=delay_s, off_delay_s=3.0, effects=(SOUND,), before=False,
