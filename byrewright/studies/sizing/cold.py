@@ -1,0 +1,233 @@
+"""Cold made for chilled liquid: chillers, ice banks, tariff, ambient."""
+
+from __future__ import annotations
+
+from byrewright.physics.demand import storage_needed
+from byrewright.physics.milk import heat_kj_per_l
+from byrewright.plant.farm import minutes
+from byrewright.plant.kinds.cooling import BulkTank, Chiller, IceBank
+from byrewright.results import Input, Series
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.duty import Duty
+from byrewright.studies.sizing.in_line import InLine
+from byrewright.studies.sizing.sizes import (
+    TIGHT,
+    each_carries,
+    next_preferred,
+    spare,
+    stated,
+    with_others_off,
+    worked,
+)
+
+OFF_PEAK = 1e-9
+"""A hair over the least duty, so that rounding does not leave a store without end."""
+
+
+def hourly_cold_kwh(bench: Bench, duty: Duty, point: InLine) -> list[float]:
+    """Heat that milk gives to chilled liquid in each hour of the day, kWh, no allowance."""
+    from_c, to_c = point.pre_cooled_c, point.out_c
+    tanks = bench.plant.machines(BulkTank)
+    if any(t.cooling in ("ice_bank", "chilled_water") for t in tanks):
+        to_c = min(to_c, duty.stored_c)
+    hours = [0.0] * 24
+    for one in duty.milkings:
+        heat = one.saleable_l * heat_kj_per_l(from_c, to_c, bench.rules) / 3600.0
+        steps = max(1, round(one.hours * 60))
+        for minute in range(steps):
+            hours[int((one.start_min + minute) // 60) % 24] += heat / steps
+    return hours
+
+
+def cold_plants(bench: Bench, duty: Duty, point: InLine) -> None:
+    """Judge what makes the chilled liquid against the heat the milk gives it."""
+    allowance = 1.0 + bench.number("cooling.allowance_share")
+    hours = [h * allowance for h in hourly_cold_kwh(bench, duty, point)]
+    # While milk flows a cold plant without a store must carry the rate, not the hour's mean.
+    busiest = max(hours)
+    rate = max(busiest, point.chilled_kw * allowance)
+    banks, chillers = bench.plant.machines(IceBank), bench.plant.machines(Chiller)
+    if not banks and not chillers:
+        bench.lacks(
+            "cooling.cold",
+            "Chilled liquid",
+            "Tanks or coolers want chilled liquid but no chiller or ice bank makes it.",
+        )
+        return
+    inputs = (
+        worked("Q_milk", "heat of the milk while it flows", rate / allowance, "kW"),
+        bench.rule("cooling.allowance_share", "a"),
+    )
+    if chillers and not banks:
+        _chillers(bench, chillers, rate, inputs)
+    if banks:
+        helped = sum(c.count * c.duty_kw for c in chillers)
+        _ice(bench, banks, [max(0.0, h - helped) for h in hours], inputs)
+
+
+def _chillers(
+    bench: Bench, chillers: tuple[Chiller, ...], rate: float, inputs: tuple[Input, ...]
+) -> None:
+    redundancy, count = bench.plant.wishes.redundancy, sum(c.count for c in chillers)
+    limit = each_carries(rate, count, redundancy)
+    for one in chillers:
+        off = with_others_off(one, chillers, redundancy)
+        bench.find(
+            "cooling.chiller.duty",
+            "Chiller duty",
+            one.duty_kw,
+            "kW",
+            f"{one.id} makes {one.duty_kw:.0f} kW of cold; {limit:.0f} kW is needed{off} while "
+            f"milk flows: {spare(one.duty_kw, limit)}.",
+            subject=one.id,
+            limit=limit,
+            sense="at_least",
+            allowance=TIGHT,
+            formula="Q = (1 + a) q rho cp (T_1 - T_2) / chillers that must carry it",
+            inputs=inputs,
+            source="heat balance",
+            known="derived",
+            advised=next_preferred(limit),
+            advised_why=f"heat of the milk and 20 % for pumps and gains{off}; next size",
+            target=(one, "duty_kw"),
+        )
+        rated_ambient(bench, one.id, one.rated_ambient_c)
+    if redundancy != "none" and count < 2:
+        bench.find(
+            "cooling.chiller.standby",
+            "Second chiller",
+            float(count),
+            "chillers",
+            f"{chillers[0].id} alone chills the milk; when it trips milk leaves the cooler warm. A "
+            "second, or a tank that can cool, is needed.",
+            limit=2.0,
+            sense="at_least",
+            formula="chillers >= 2",
+            inputs=(stated("", "wished redundancy", redundancy),),
+            source="the farm's wishes",
+            known="stated",
+        )
+
+
+def _window(bank: IceBank) -> list[int]:
+    """Hours of the day in which ice is made."""
+    start, end = minutes(bank.make_from), minutes(bank.make_until)
+    length = (end - start - 1) % 1440 + 1
+    return [((start + m) // 60) % 24 for m in range(0, length, 60)]
+
+
+def _ice(
+    bench: Bench, banks: tuple[IceBank, ...], hours: list[float], inputs: tuple[Input, ...]
+) -> None:
+    count, day = sum(b.count for b in banks), sum(hours)
+    window = _window(banks[0])
+    duty_limit = day / len(window) / count
+    made = [0.0] * 24
+    has = sum(b.count * b.duty_kw for b in banks)
+    for hour in window:
+        made[hour] = max(has, duty_limit * count * (1 + OFF_PEAK))
+    store = storage_needed(hours, made) or 0.0
+    bench.notes.series.append(
+        Series(
+            "cooling.ice",
+            "Cold asked of the ice bank and cold made",
+            tuple(map(float, range(24))),
+            "h",
+            (("asked", "kWh", tuple(hours)), ("made, most", "kWh", tuple(made))),
+            "Warmest month of water.",
+        )
+    )
+    for bank in banks:
+        span = f"{bank.make_from} to {bank.make_until}"
+        bench.find(
+            "cooling.ice.duty",
+            "Ice-making duty",
+            bank.duty_kw,
+            "kW",
+            f"{bank.id} makes {bank.duty_kw:.0f} kW of cold; the day's {day:.0f} kWh in the "
+            f"{len(window)} h from {span} asks for {duty_limit:.0f} kW: "
+            f"{spare(bank.duty_kw, duty_limit)}.",
+            subject=bank.id,
+            limit=duty_limit,
+            sense="at_least",
+            allowance=TIGHT,
+            formula="Q = (1 + a) sum(V rho cp (T_1 - T_2)) / hours of making",
+            inputs=(*inputs, stated("hours", "ice making", len(window), "h", span)),
+            source="heat balance",
+            known="derived",
+            advised=next_preferred(duty_limit),
+            advised_why=f"the day's cold in {len(window)} h, next size",
+            target=(bank, "duty_kw"),
+        )
+        each = store / count
+        bench.find(
+            "cooling.ice.store",
+            "Ice store",
+            bank.store_kwh,
+            "kWh",
+            f"{bank.id} stores {bank.store_kwh:.0f} kWh of ice; {each:.0f} kWh carries the "
+            f"milkings between makings: {spare(bank.store_kwh, each)}.",
+            subject=bank.id,
+            limit=each,
+            sense="at_least",
+            allowance=TIGHT,
+            formula="S = max over the day of K, K = max(0, K + asked - made)",
+            inputs=(*inputs, worked("sum(asked)", "cold asked in a day", day, "kWh")),
+            source="sequent-peak form of the mass curve (Thomas and Burden 1963)",
+            known="from_memory",
+            advised=next_preferred(each * 1.1),
+            advised_why="what the milkings melt, a tenth more, next size",
+            target=(bank, "store_kwh"),
+        )
+        _tariff(bench, bank, window)
+
+
+def _tariff(bench: Bench, bank: IceBank, window: list[int]) -> None:
+    """Whether ice is made in the cheapest hours."""
+    tariff = sorted(bench.plant.site.supply.tariff, key=lambda t: minutes(t.start))
+    if not tariff:
+        return
+    prices = [
+        next(
+            (t.price_kwh for t in reversed(tariff) if minutes(t.start) <= 60 * h),
+            tariff[-1].price_kwh,
+        )
+        for h in range(24)
+    ]
+    dear = [h for h in window if prices[h] > min(prices)]
+    bench.find(
+        "cooling.ice.tariff",
+        "Ice making in cheap hours",
+        float(len(dear)),
+        "h",
+        f"{len(dear)} of the {len(window)} h in which {bank.id} makes ice are not at the cheapest "
+        "price."
+        if dear
+        else f"{bank.id} makes ice only at the cheapest price.",
+        subject=bank.id,
+        formula="hours of making with price above the least",
+        inputs=(stated("", "ice making", f"{bank.make_from} to {bank.make_until}"),),
+        source="the plant file's tariff",
+        known="stated",
+    )
+
+
+def rated_ambient(bench: Bench, name: str, rated_c: float) -> None:
+    """Judge the ambient at which a refrigeration machine states its duty against the site."""
+    hottest = bench.plant.site.hottest_c
+    bench.find(
+        "cooling.rated_ambient",
+        "Ambient that refrigeration is rated for",
+        rated_c,
+        "degC",
+        f"{name} is rated at {rated_c:g} degC; the hot afternoon here is {hottest:g} degC."
+        + ("" if rated_c >= hottest else " Ask for its duty at that temperature."),
+        subject=name,
+        limit=hottest,
+        sense="at_least",
+        allowance=0.0,
+        formula="T_rated >= T_hot",
+        inputs=(stated("T_hot", "hot afternoon", hottest, "degC"),),
+        source="the plant file",
+        known="stated",
+    )

@@ -1,0 +1,210 @@
+"""Cooling in line: plate cooler stages, cooling water, chillers and ice banks."""
+
+from __future__ import annotations
+
+from byrewright.physics.errors import PhysicsRangeError
+from byrewright.physics.heat import area_m2, exchanger, ua_for_hot_out_kw_k
+from byrewright.plant.kinds.cooling import BulkTank, PlateCooler
+from byrewright.studies.sizing.cold import cold_plants
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.delivery import cooler_flow_l_min
+from byrewright.studies.sizing.duty import Duty
+from byrewright.studies.sizing.in_line import (
+    InLine,
+    coolant_kw_k,
+    in_line,
+    milk_kw_k,
+    water_kw_k,
+)
+from byrewright.studies.sizing.sizes import TIGHT, next_preferred, stated, worked
+
+NTU_FORMULA = "T_out = T_in - e C_min (T_in - t_in) / C_milk, e = f(UA / C_min, C_min / C_max)"
+KAYS = "effectiveness-NTU, Kays and London"
+
+
+def cooling(bench: Bench, duty: Duty) -> None:
+    """Plate cooler stages, cooling water, chillers and ice banks."""
+    coolers = bench.plant.machines(PlateCooler)
+    if not coolers:
+        bench.notes.notes.append(
+            f"No plate cooler: milk reaches the tank at {duty.milk_at_receiver_c:.0f} degC and "
+            "refrigeration carries all the heat."
+        )
+    point = in_line(bench, duty)
+    for cooler in coolers:
+        _water_stage(bench, duty, cooler, point)
+        if cooler.chilled_area_m2 > 0:
+            _chilled_stage(bench, duty, cooler, point)
+    if coolers:
+        _outlet(bench, duty, point)
+        _water(bench, duty, point)
+    wants_cold = point.chilled_kw > 0 or any(
+        t.cooling in ("ice_bank", "chilled_water") for t in bench.plant.machines(BulkTank)
+    )
+    if wants_cold:
+        cold_plants(bench, duty, point)
+
+
+def _usual_approach_k(bench: Bench, ratio: float) -> tuple[float, float]:
+    """Usual and greatest usual approach at a water ratio, straight between one and two to one."""
+    one, two = bench.rules["plate.approach_one_to_one_k"], bench.rules["plate.approach_k"]
+    at = min(max(ratio - 1.0, 0.0), 1.0)
+    usual = one.value + at * (two.value - one.value)
+    most = (one.high or one.value) + at * ((two.high or two.value) - (one.high or one.value))
+    return usual, most
+
+
+def _water_stage(bench: Bench, duty: Duty, cooler: PlateCooler, point: InLine) -> None:
+    usual, most = _usual_approach_k(bench, cooler.water_ratio)
+    hot = milk_kw_k(bench, point.milk_l_min)
+    cold = water_kw_k(bench, cooler.water_ratio * point.milk_l_min)
+    got = exchanger(
+        hot,
+        duty.milk_at_receiver_c,
+        cold,
+        duty.water_warmest_c,
+        cooler.area_m2 * cooler.u_w_m2_k / 1000.0,
+    )
+    approach = got.hot_out_c - duty.water_warmest_c
+    advised, why = None, "no area can reach it with this water"
+    try:
+        ua = ua_for_hot_out_kw_k(
+            hot, duty.milk_at_receiver_c, cold, duty.water_warmest_c, duty.water_warmest_c + usual
+        )
+        advised = next_preferred(area_m2(ua, cooler.u_w_m2_k))
+        why = f"milk leaves {usual:.1f} K above the warmest month's water, usual at this ratio"
+    except PhysicsRangeError:
+        pass
+    bench.find(
+        "cooling.plate.approach",
+        "Plate cooler, water stage",
+        approach,
+        "K",
+        f"{cooler.id} brings {point.milk_l_min:.0f} L/min of milk from "
+        f"{duty.milk_at_receiver_c:.0f} to {got.hot_out_c:.1f} degC with {cooler.water_ratio:g} "
+        f"water to 1 at {duty.water_warmest_c:g} degC: {approach:.1f} K above the water, NTU "
+        f"{got.ntu:.1f}; {most:.1f} K is the most usual at that ratio.",
+        subject=cooler.id,
+        limit=most,
+        sense="at_most",
+        allowance=TIGHT,
+        formula=NTU_FORMULA,
+        inputs=(
+            worked("q_milk", "milk flow through it", point.milk_l_min, "L/min"),
+            stated("A", "area", cooler.area_m2, "m2"),
+            stated("U", "coefficient, clean", cooler.u_w_m2_k, "W/m2/K"),
+            worked("UA / C_min", "NTU", round(got.ntu, 3)),
+            worked("e", "effectiveness", round(got.effectiveness, 4)),
+            worked("C_min / C_max", "capacity ratio", round(got.capacity_ratio, 4)),
+            worked("T_in", "milk at the receiver", duty.milk_at_receiver_c, "degC"),
+            stated(
+                "t_in", f"water, month {duty.water_warmest_month}", duty.water_warmest_c, "degC"
+            ),
+            bench.rule("plate.approach_k", "dT at 2:1"),
+            bench.rule("plate.approach_one_to_one_k", "dT at 1:1"),
+        ),
+        source=KAYS,
+        known="read",
+        advised=advised,
+        advised_why=why,
+        target=(cooler, "area_m2"),
+    )
+
+
+def _chilled_stage(bench: Bench, duty: Duty, cooler: PlateCooler, point: InLine) -> None:
+    if point.coolant_in_c is None:
+        bench.lacks(
+            "cooling.coolant",
+            "Chilled liquid",
+            f"{cooler.id} has a chilled stage but no chiller or ice bank feeds it.",
+        )
+        return
+    wanted = duty.tank_inlet_c
+    hot = milk_kw_k(bench, point.milk_l_min)
+    cold = coolant_kw_k(bench, cooler.chilled_ratio * point.milk_l_min)
+    advised, why = None, "no area can reach it: colder or more liquid is needed"
+    try:
+        ua = ua_for_hot_out_kw_k(hot, point.pre_cooled_c, cold, point.coolant_in_c, wanted)
+        advised = next_preferred(area_m2(ua, cooler.u_w_m2_k))
+        why = f"milk leaves at {wanted:g} degC in the warmest month of water"
+    except PhysicsRangeError:
+        pass
+    got = point.second
+    bench.find(
+        "cooling.chilled.out",
+        "Plate cooler, chilled stage",
+        point.out_c,
+        "degC",
+        f"{cooler.id} brings milk from {point.pre_cooled_c:.1f} to {point.out_c:.1f} degC with "
+        f"liquid at {point.coolant_in_c:g} degC; {wanted:g} degC is wanted into the tank.",
+        subject=cooler.id,
+        limit=wanted,
+        sense="at_most",
+        allowance=0.0,
+        formula=NTU_FORMULA,
+        inputs=(
+            stated("A", "chilled area", cooler.chilled_area_m2, "m2"),
+            stated("U", "coefficient, clean", cooler.u_w_m2_k, "W/m2/K"),
+            stated("ratio", "liquid to milk", cooler.chilled_ratio),
+            worked("T_in", "milk from the water stage", point.pre_cooled_c, "degC"),
+            stated("t_in", "chilled liquid", point.coolant_in_c, "degC"),
+            *(
+                (
+                    worked("UA / C_min", "NTU", round(got.ntu, 3)),
+                    worked("e", "effectiveness", round(got.effectiveness, 4)),
+                )
+                if got
+                else ()
+            ),
+        ),
+        source=KAYS,
+        known="read",
+        advised=advised,
+        advised_why=why,
+        target=(cooler, "chilled_area_m2"),
+    )
+
+
+def _outlet(bench: Bench, duty: Duty, point: InLine) -> None:
+    wish = bench.plant.wishes.milk_out_c
+    bench.find(
+        "cooling.milk_out",
+        "Milk temperature into the tank",
+        point.out_c,
+        "degC",
+        f"Milk leaves the cooler at {point.out_c:.1f} degC in the warmest month of water "
+        f"({duty.water_warmest_c:g} degC)"
+        + (
+            f"; the farm wished {wish:g} degC." if wish is not None else "; the tank does the rest."
+        ),
+        limit=wish,
+        sense="at_most" if wish is not None else "says",
+        allowance=0.0,
+        formula=NTU_FORMULA,
+        inputs=(
+            worked("T_in", "milk at the receiver", duty.milk_at_receiver_c, "degC"),
+            stated("t_in", "water, warmest month", duty.water_warmest_c, "degC"),
+        ),
+        source=KAYS,
+        known="read",
+    )
+
+
+def _water(bench: Bench, duty: Duty, point: InLine) -> None:
+    flow = point.water_l_min * point.count
+    day = flow / max(cooler_flow_l_min(bench, duty), 1e-9) * duty.saleable_l_day / 1000.0
+    bench.find(
+        "cooling.water_flow",
+        "Cooling water",
+        flow,
+        "L/min",
+        f"The coolers take {flow:.0f} L/min of water while milking, {day:.1f} m3 a day, and warm "
+        f"it to {point.water_out_c or 0.0:.0f} degC: use it again for drinking and washing.",
+        formula="q_water = ratio q_milk",
+        inputs=(
+            worked("q_milk", "milk flow", cooler_flow_l_min(bench, duty), "L/min"),
+            bench.rule("plate.water_ratio", "usual ratio"),
+        ),
+        source="mass balance",
+        known="derived",
+    )

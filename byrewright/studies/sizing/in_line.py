@@ -1,0 +1,102 @@
+"""What the plate coolers do to the milk at design flow: one working point for all topics."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from byrewright.physics.heat import Exchanger, exchanger
+from byrewright.physics.milk import heat_load_kw
+from byrewright.plant.kinds.cooling import Chiller, IceBank, PlateCooler
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.delivery import cooler_flow_l_min
+from byrewright.studies.sizing.duty import Duty
+
+
+@dataclass(frozen=True, slots=True)
+class InLine:
+    """What the coolers do to the milk at design flow in the warmest month of water."""
+
+    milk_l_min: float
+    """Through each cooler."""
+    water_l_min: float
+    """Of each cooler."""
+    count: int
+    pre_cooled_c: float
+    out_c: float
+    water_out_c: float | None
+    coolant_in_c: float | None
+    first: Exchanger | None
+    second: Exchanger | None
+
+    @property
+    def chilled_kw(self) -> float:
+        """Heat that all coolers give to the chilled liquid."""
+        return self.second.duty_kw * self.count if self.second else 0.0
+
+
+def milk_kw_k(bench: Bench, flow_l_min: float) -> float:
+    """Capacity flow of milk."""
+    return heat_load_kw(flow_l_min, 1.0, 0.0, bench.rules)
+
+
+def coolant_kw_k(bench: Bench, flow_l_min: float) -> float:
+    """Capacity flow of ice water where an ice bank feeds it, else of glycol in water."""
+    what = "water" if bench.plant.machines(IceBank) else "coolant"
+    density, cp = bench.number(f"{what}.density_kg_m3"), bench.number(f"{what}.cp_kj_kgk")
+    return flow_l_min / 60_000 * density * cp
+
+
+def water_kw_k(bench: Bench, flow_l_min: float) -> float:
+    """Capacity flow of water."""
+    return (
+        flow_l_min / 60_000 * bench.number("water.density_kg_m3") * bench.number("water.cp_kj_kgk")
+    )
+
+
+def coolant_in_c(bench: Bench) -> float | None:
+    """Temperature of the coldest chilled liquid made, or None."""
+    leaving = [m.leaving_c for m in bench.plant.machines(IceBank)]
+    leaving += [m.leaving_c for m in bench.plant.machines(Chiller)]
+    return min(leaving, default=None)
+
+
+def in_line(bench: Bench, duty: Duty, water_c: float | None = None) -> InLine:
+    """The coolers' working point: all of them side by side, each with an equal share."""
+    coolers = bench.plant.machines(PlateCooler)
+    count = sum(c.count for c in coolers)
+    flow = cooler_flow_l_min(bench, duty) / max(1, count)
+    warm = duty.milk_at_receiver_c
+    if not coolers:
+        return InLine(flow, 0.0, 0, warm, warm, None, None, None, None)
+    cooler = min(coolers, key=lambda c: c.area_m2 * c.u_w_m2_k)
+    water = duty.water_warmest_c if water_c is None else water_c
+    hot = milk_kw_k(bench, flow)
+    first = exchanger(
+        hot,
+        warm,
+        water_kw_k(bench, cooler.water_ratio * flow),
+        water,
+        cooler.area_m2 * cooler.u_w_m2_k / 1000.0,
+    )
+    cold, second = coolant_in_c(bench), None
+    out = first.hot_out_c
+    if cooler.chilled_area_m2 > 0 and cold is not None and cold < out:
+        second = exchanger(
+            hot,
+            out,
+            coolant_kw_k(bench, cooler.chilled_ratio * flow),
+            cold,
+            cooler.chilled_area_m2 * cooler.u_w_m2_k / 1000.0,
+        )
+        out = second.hot_out_c
+    return InLine(
+        flow,
+        cooler.water_ratio * flow,
+        count,
+        first.hot_out_c,
+        out,
+        first.cold_out_c,
+        cold,
+        first,
+        second,
+    )

@@ -1,0 +1,321 @@
+"""Milk storage: tanks against the tankers' timetable, tank washing, withheld milk."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+from byrewright.plant.farm import Collection, clock, minutes
+from byrewright.plant.kinds.cooling import BulkTank
+from byrewright.plant.kinds.milk import CalfFeed, TankerBay
+from byrewright.plant.kinds.units import WithheldVessel
+from byrewright.results import Series
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.duty import Duty
+from byrewright.studies.sizing.sizes import (
+    TIGHT,
+    listed,
+    next_preferred,
+    spare,
+    stated,
+    worked,
+)
+
+STEP_MIN = 5
+DAY_MIN = 1440
+SETTLE_CYCLES = 3
+"""Rounds of the timetable run before the one that is read."""
+
+
+@dataclass(slots=True)
+class Timetable:
+    """What storing and loading come to over one round of the collections."""
+
+    content_l: list[float] = field(default_factory=list)
+    visits: list[tuple[int, float]] = field(default_factory=list)
+    """Minute of the round and content as each tanker arrives."""
+    grows_l: float = 0.0
+    """Milk left over by a round, which would heap up."""
+
+
+def cycle_days(collections: tuple[Collection, ...]) -> int:
+    """Days after which the collections repeat.
+
+    >>> cycle_days((Collection(at="08:00", tanker_l=20000, every_days=2),))
+    2
+    """
+    return math.lcm(*(c.every_days for c in collections)) if collections else 1
+
+
+def inflow_l(bench: Bench, duty: Duty) -> list[float]:
+    """Milk that reaches the tanks in each step of a day: saleable, less the calves' draw."""
+    draw = sum(f.count * f.draw_l_milking for f in bench.plant.machines(CalfFeed))
+    steps = [0.0] * (DAY_MIN // STEP_MIN)
+    for one in duty.milkings:
+        milk = max(0.0, one.saleable_l - draw)
+        count = max(1, round(60 * one.hours / STEP_MIN))
+        for i in range(count):
+            steps[(one.start_min // STEP_MIN + i) % len(steps)] += milk / count
+    return steps
+
+
+def run_timetable(bench: Bench, duty: Duty) -> Timetable:
+    """Fill and empty over the collections until it repeats, then one round more.
+
+    A tanker at a bay that loads direct takes milk as it comes until it is full or the next one
+    arrives; elsewhere it loads what stands there and leaves.
+    """
+    plant, inflow = bench.plant, inflow_l(bench, duty)
+    bays = plant.machines(TankerBay)
+    rate = sum(b.count * b.load_l_min for b in bays) or 800.0
+    direct = any(b.direct for b in bays)
+    round_days = cycle_days(plant.collections)
+    arrivals: dict[int, list[Collection]] = {}
+    for one in plant.collections:
+        for day in range(0, round_days, one.every_days):
+            step = (day * DAY_MIN + minutes(one.at)) // STEP_MIN
+            arrivals.setdefault(step, []).append(one)
+    steps = round_days * DAY_MIN // STEP_MIN
+    stored = room = 0.0
+    for turn in range(SETTLE_CYCLES + 1):
+        found, start = Timetable(), stored
+        for step in range(steps):
+            for tanker in arrivals.get(step, []):
+                found.visits.append((step * STEP_MIN, stored))
+                room = tanker.tanker_l + (0.0 if direct else room)
+            coming = inflow[step % len(inflow)]
+            straight = min(coming, room) if direct else 0.0
+            loaded = min(room - straight, rate * STEP_MIN, stored)
+            room -= straight + loaded
+            stored += coming - straight - loaded
+            if not direct and stored - coming <= 1e-9:
+                room = 0.0
+            found.content_l.append(stored)
+        found.grows_l = max(0.0, stored - start) if turn == SETTLE_CYCLES else 0.0
+    return found
+
+
+def storage(bench: Bench, duty: Duty) -> None:
+    """Collections, tank volume with reserve, tanks while one is washed, withheld milk."""
+    tanks = bench.plant.machines(BulkTank)
+    if not bench.plant.able("stores milk") and not any(
+        b.direct for b in bench.plant.machines(TankerBay)
+    ):
+        bench.lacks("storage.tank", "Bulk tank", "No machine stores milk: add a bulk tank.")
+    if not bench.plant.collections:
+        bench.find(
+            "storage.collections",
+            "Collections",
+            None,
+            "L/d",
+            "No collections are stated, so the tanks cannot be sized: add when the tanker comes and "
+            "what it takes.",
+            missing=("collections",),
+        )
+    else:
+        _collections(bench, duty)
+        _volume(bench, duty, tanks)
+        if tanks:
+            _while_washed(bench, duty, tanks)
+    _withheld(bench, duty)
+
+
+def _day_l(bench: Bench, duty: Duty) -> float:
+    return sum(inflow_l(bench, duty))
+
+
+def _collections(bench: Bench, duty: Duty) -> None:
+    plant, day = bench.plant, _day_l(bench, duty)
+    takes = sum(c.tanker_l / c.every_days for c in plant.collections)
+    bench.find(
+        "storage.collections",
+        "Collections against milk",
+        takes,
+        "L/d",
+        f"The tankers can take {takes:.0f} L a day; {day:.0f} L a day is there to sell: "
+        f"{spare(takes, day)}."
+        + ("" if takes >= day else " Milk would heap up: another visit or a larger tanker."),
+        limit=day,
+        sense="at_least",
+        allowance=0.0,
+        formula="sum(tanker / days) >= milk a day",
+        inputs=(
+            stated("milk a day", "saleable, less calf milk", day, "L/d", "duty"),
+            *(
+                stated("tanker", f"at {c.at} every {c.every_days} d", c.tanker_l, "L")
+                for c in plant.collections
+            ),
+        ),
+        source="mass balance",
+        known="derived",
+    )
+
+
+def _late_l(bench: Bench, duty: Duty, table: Timetable) -> tuple[float, str]:
+    """The most that stands if one tanker is late by the wished reserve, and which."""
+    inflow, late = inflow_l(bench, duty), bench.plant.wishes.reserve_h
+    worst = max(table.content_l, default=0.0)
+    which = "between visits"
+    for minute, content in table.visits:
+        start = minute // STEP_MIN
+        more = sum(inflow[(start + i) % len(inflow)] for i in range(round(60 * late / STEP_MIN)))
+        if content + more > worst:
+            worst = content + more
+            which = f"the {clock(minute)} tanker {late:g} h late"
+    return worst, which
+
+
+def _volume(bench: Bench, duty: Duty, tanks: tuple[BulkTank, ...]) -> None:
+    table = run_timetable(bench, duty)
+    peak = max(table.content_l, default=0.0)
+    share = bench.number("tank.reserve_share")
+    late, which = _late_l(bench, duty, table)
+    need = max(peak * (1.0 + share), late)
+    why = which if late >= peak * (1.0 + share) else f"peak and {100 * share:.0f} %"
+    total, count = sum(t.count * t.volume_l for t in tanks), sum(t.count for t in tanks)
+    bench.notes.series.append(
+        Series(
+            "storage.content",
+            "Milk in the tanks over a round of collections",
+            tuple(i * STEP_MIN / 60.0 for i in range(0, len(table.content_l), 6)),
+            "h",
+            (("content", "L", tuple(round(v, 1) for v in table.content_l[::6])),),
+            "All tankers in time.",
+        )
+    )
+    inputs = (
+        worked("V_peak", "most that stands with all tankers in time", peak, "L"),
+        stated("t_late", "reserve wished", bench.plant.wishes.reserve_h, "h"),
+        worked("V_late", "most that stands with one tanker late", late, "L"),
+        bench.rule("tank.reserve_share", "r"),
+    )
+    if not tanks:
+        bench.find(
+            "storage.volume",
+            "Milk storage",
+            0.0,
+            "L",
+            f"No tank; up to {need:.0f} L stands ({why}).",
+            limit=need,
+            sense="at_least",
+            formula="V >= max(V_peak (1 + r), V_late)",
+            inputs=inputs,
+            source="mass balance over the timetable",
+            known="derived",
+        )
+        return
+    each = next_preferred(need / count)
+    for tank in tanks:
+        bench.find(
+            "storage.volume",
+            "Milk storage",
+            total,
+            "L",
+            f"{listed([t.id for t in tanks])} hold {total:.0f} L; {need:.0f} L is needed ({why}): "
+            f"{spare(total, need)}. With all tankers in time {peak:.0f} L stands at most.",
+            subject=tank.id,
+            limit=need,
+            sense="at_least",
+            allowance=TIGHT,
+            formula="V >= max(V_peak (1 + r), V_late)",
+            inputs=inputs,
+            source="mass balance over the timetable",
+            known="derived",
+            advised=each,
+            advised_why=f"{why}, shared by {count}; next size",
+            target=(tank, "volume_l"),
+        )
+
+
+def _while_washed(bench: Bench, duty: Duty, tanks: tuple[BulkTank, ...]) -> None:
+    """Can milk go somewhere while a tank is emptied and washed?"""
+    count = sum(t.count for t in tanks)
+    wash = bench.number("wash.tank_min")
+    bays = bench.plant.machines(TankerBay)
+    rate = sum(b.count * b.load_l_min for b in bays) or 800.0
+    busy = wash + max(t.volume_l for t in tanks) / rate
+    direct = any(b.direct for b in bays)
+    if count > 1 or direct:
+        where = "another tank" if count > 1 else "the tanker directly"
+        rest = sum(t.count * t.volume_l for t in tanks) - max(t.volume_l for t in tanks)
+        comes = duty.milk_flow_mean_l_min * busy
+        bench.find(
+            "storage.while_washed",
+            "Milk while a tank is washed",
+            float(count),
+            "tanks",
+            f"While a tank is emptied and washed ({busy:.0f} min) milk goes to {where}: up to "
+            f"{comes:.0f} L comes" + (f" and {rest:.0f} L is there for it." if count > 1 else "."),
+            formula="a second tank, or direct loading",
+            inputs=(bench.rule("wash.tank_min", "t_wash"), stated("", "loading", rate, "L/min")),
+            source="the plant file",
+            known="stated",
+        )
+        return
+    gap = _shortest_pause_min(bench, duty, tanks[0], rate)
+    bench.find(
+        "storage.while_washed",
+        "Pause to wash the only tank",
+        gap,
+        "min",
+        f"{tanks[0].id} is the only tank: {gap:.0f} min are free between its emptying and the next "
+        f"milk, and a wash takes {wash:.0f} min."
+        + ("" if gap >= wash else " Move the collection, or add a second tank."),
+        subject=tanks[0].id,
+        limit=wash,
+        sense="at_least",
+        allowance=0.25,
+        formula="t_free = next milk - (arrival + content / loading rate)",
+        inputs=(bench.rule("wash.tank_min", "t_wash"), stated("", "loading", rate, "L/min")),
+        source="the timetable",
+        known="derived",
+    )
+
+
+def _shortest_pause_min(bench: Bench, duty: Duty, tank: BulkTank, rate: float) -> float:
+    table, inflow = run_timetable(bench, duty), inflow_l(bench, duty)
+    pauses = []
+    for minute, content in table.visits:
+        done = minute + min(content, tank.volume_l) / rate
+        step, waited = math.ceil(done / STEP_MIN), 0
+        while inflow[(step + waited) % len(inflow)] <= 0.0 and waited < len(inflow):
+            waited += 1
+        pauses.append(waited * float(STEP_MIN))
+    return max(pauses, default=0.0)
+
+
+def _withheld(bench: Bench, duty: Duty) -> None:
+    """Withheld milk of the largest milking against the vessels that take it."""
+    vessels = bench.plant.machines(WithheldVessel)
+    milk = max(m.withheld_l for m in duty.milkings)
+    if milk <= 0 and not vessels:
+        return
+    if not vessels:
+        bench.lacks(
+            "storage.withheld",
+            "Withheld milk",
+            f"{milk:.0f} L a milking must not reach the tank but no vessel takes it: add a "
+            "withheld-milk vessel with its own buckets or line.",
+        )
+        return
+    total, count = sum(v.count * v.volume_l for v in vessels), sum(v.count for v in vessels)
+    for vessel in vessels:
+        bench.find(
+            "storage.withheld",
+            "Withheld-milk vessel",
+            total,
+            "L",
+            f"{listed([v.id for v in vessels])} hold {total:.0f} L; {milk:.0f} L a milking is withheld: "
+            f"{spare(total, milk)}. Empty and rinse after each milking.",
+            subject=vessel.id,
+            limit=milk,
+            sense="at_least",
+            allowance=TIGHT,
+            formula="V >= withheld cows x milk a cow",
+            inputs=(worked("milk", "withheld in the largest milking", milk, "L"),),
+            source="mass balance",
+            known="derived",
+            advised=next_preferred(max(10.0, 1.2 * milk / count)),
+            advised_why="a milking's withheld milk and a fifth more, next size",
+            target=(vessel, "volume_l"),
+        )

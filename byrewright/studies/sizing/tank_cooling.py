@@ -1,0 +1,441 @@
+"""Cooling in the tank: refrigeration by the region's temperature rule, blend, class, ambient."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from byrewright.physics.heat import cooling_for_pull_down_kw
+from byrewright.physics.tank_fill import TankRun, fill_and_cool, least_cooling_kw
+from byrewright.plant.kinds.cooling import BulkTank, CondensingUnit, PlateCooler
+from byrewright.plant.kinds.milk import TankerBay
+from byrewright.results import Input, Series
+from byrewright.standards.cooling import (
+    COOLING_CLASSES,
+    FILL_CLASSES,
+    TANK_KNOWN,
+    TemperatureRule,
+    TemperatureStep,
+    temperature_rule,
+)
+from byrewright.studies.sizing.cold import rated_ambient
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.duty import Duty
+from byrewright.studies.sizing.in_line import in_line
+from byrewright.studies.sizing.sizes import (
+    TIGHT,
+    listed,
+    next_preferred,
+    spare,
+    stated,
+    worked,
+)
+
+AT_ONCE_H = 2.0
+"""Hours after milking read into "at once" (the Swiss ordinance's figure, read)."""
+STIRRED_SHARE = 0.05
+"""Share of a tank that must be full before its agitator stirs and it cools (common practice)."""
+WATCH_H = 8
+"""Hours watched after a milking ends."""
+BLEND_C = 10.0
+FIRST_FROM_C = 35.0
+TO_C = 4.0
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What the region asks of milk in the tank, the strictest of its steps."""
+
+    rule: TemperatureRule
+    limit_c: float
+    within_h: float
+    from_end: bool
+    blend_c: float | None
+
+    def words(self) -> str:
+        """The rule in a sentence."""
+        clock = "the end" if self.from_end else "the start"
+        blend = f", later milkings never above {self.blend_c:g} degC" if self.blend_c else ""
+        return (
+            f"{self.limit_c:g} degC or less within {self.within_h:g} h of {clock} of milking{blend}"
+        )
+
+
+def wanted_of(bench: Bench, milking_h: float) -> Wanted | None:
+    """The region's rule, as the step that leaves the least time; None when none is held."""
+    plant = bench.plant
+    try:
+        rule = temperature_rule(plant.site.region)
+    except KeyError as error:
+        bench.find(
+            "cooling.rule",
+            "Milk temperature rule",
+            None,
+            "degC",
+            f"{str(error.args[0]).capitalize()}. The cooling of tanks is not judged.",
+            missing=("a milk temperature rule for the site's region",),
+        )
+        return None
+    daily = all(c.every_days == 1 for c in plant.collections) if plant.collections else True
+    steps = [s for s in rule.steps_for(daily) if s.applies in ("every_milking", "first_milking")]
+    blend = next((s.limit_c for s in rule.steps if s.applies == "later_milkings"), None)
+    coldest = min(s.limit_c for s in steps)
+    rows = [(_hours_from_end(s, milking_h), s) for s in steps if s.limit_c == coldest]
+    _, step = min(rows, key=lambda r: r[0])
+    within = step.within_h if step.within_h is not None else AT_ONCE_H
+    return Wanted(rule, step.limit_c, within, step.clock != "start_of_milking", blend)
+
+
+def _hours_from_end(step: TemperatureStep, milking_h: float) -> float:
+    within = step.within_h if step.within_h is not None else AT_ONCE_H
+    return within - milking_h if step.clock == "start_of_milking" else within
+
+
+def tank_cooling(bench: Bench, duty: Duty) -> None:
+    """Each tank's refrigeration against the region's rule; direct loading; condensing units."""
+    plant = bench.plant
+    wanted = wanted_of(bench, duty.largest.hours)
+    if wanted is not None:
+        _rule(bench, wanted)
+        _direct(bench, duty, wanted)
+        for tank in plant.machines(BulkTank):
+            _tank(bench, duty, tank, wanted)
+    for tank in plant.machines(BulkTank):
+        _class(bench, tank)
+
+
+def _rule(bench: Bench, wanted: Wanted) -> None:
+    at_once = ' "At once" is read as 2 h.' if wanted.rule.region == "EU" else ""
+    note = f" Note: {wanted.rule.note}." if wanted.rule.note else ""
+    bench.find(
+        "cooling.rule",
+        "Milk temperature rule",
+        wanted.limit_c,
+        "degC",
+        f"{wanted.rule.title}: {wanted.words()}.{at_once}{note} The authority and the buyer may "
+        "ask for more.",
+        formula="strictest step of the region's rule",
+        inputs=(stated("", "region", bench.plant.site.region),),
+        source=wanted.rule.source,
+        known=wanted.rule.known,
+    )
+
+
+def _direct(bench: Bench, duty: Duty, wanted: Wanted) -> None:
+    """Milk loaded straight is not cooled again: it must leave the cooler cold enough."""
+    bays = [b for b in bench.plant.machines(TankerBay) if b.direct]
+    if not bays:
+        return
+    out = in_line(bench, duty).out_c
+    wish = bench.plant.wishes.milk_out_c
+    limit = wanted.limit_c if wish is None else min(wish, wanted.limit_c)
+    bench.find(
+        "cooling.direct_load",
+        "Milk straight to the tanker",
+        out,
+        "degC",
+        f"Milk loaded straight at {listed([b.id for b in bays])} leaves the cooler at "
+        f"{out:.1f} degC in the warmest month of water; nothing cools it after that and "
+        f"{limit:g} degC or less is asked for."
+        + ("" if out <= limit else " Load from a tank, or add a chilled stage."),
+        limit=limit,
+        sense="at_most",
+        allowance=0.0,
+        formula="T_out <= T_limit",
+        inputs=(
+            worked("T_out", "milk from the cooler", out, "degC"),
+            stated("T_limit", wanted.rule.title, wanted.limit_c, "degC", wanted.rule.source),
+        ),
+        source=wanted.rule.source,
+        known=wanted.rule.known,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Fill:
+    """A milking that runs into a tank, on top of what stands there."""
+
+    before_l: float
+    inflow_l_min: float
+    minutes: int
+
+
+def _fill(duty: Duty, tank: BulkTank, *, later: bool) -> _Fill:
+    """The largest milking into this tank: alone, or on top of the milkings before it."""
+    one = duty.largest
+    milk = min(one.saleable_l, tank.volume_l)
+    before = (
+        min(max(0.0, tank.volume_l - milk), duty.saleable_l_day - one.saleable_l) if later else 0.0
+    )
+    minutes = max(1, round(60 * one.hours * milk / max(one.saleable_l, 1e-9)))
+    return _Fill(before, milk / minutes, minutes)
+
+
+def _run(bench: Bench, duty: Duty, tank: BulkTank, fill: _Fill, kw: float, in_c: float) -> TankRun:
+    gain_kw = tank.volume_l * bench.number("milk.density_kg_m3") / 1000.0
+    gain_kw *= bench.number("milk.cp_kj_kgk") * tank.insulation_k_h / 3600.0
+    return fill_and_cool(
+        start_l=fill.before_l,
+        start_c=tank.set_c,
+        inflow_l_min=lambda m: fill.inflow_l_min if m < fill.minutes else 0.0,
+        inflow_c=in_c,
+        minutes=fill.minutes + 60 * WATCH_H,
+        cooling_kw=kw,
+        set_c=tank.set_c,
+        other_heat_kw=gain_kw + tank.agitator_kw,
+        least_content_l=STIRRED_SHARE * tank.volume_l,
+        rules=bench.rules,
+    )
+
+
+def _late_h(run: TankRun, fill: _Fill, limit_c: float) -> float | None:
+    """Hours after the end of filling at which the mix is at the limit for good."""
+    minute = run.minutes_until(limit_c)
+    return None if minute is None else max(0.0, (minute - fill.minutes) / 60.0)
+
+
+def _needed_kw(
+    bench: Bench, duty: Duty, tank: BulkTank, wanted: Wanted, in_c: float
+) -> tuple[float | None, str]:
+    """The least cooling that meets the rule for the first and for a later milking."""
+    first, later = _fill(duty, tank, later=False), _fill(duty, tank, later=True)
+
+    def in_time(kw: float, fill: _Fill) -> bool:
+        after = wanted.within_h if wanted.from_end else wanted.within_h - fill.minutes / 60.0
+        late = _late_h(_run(bench, duty, tank, fill, kw, in_c), fill, wanted.limit_c)
+        return late is not None and late <= max(after, 0.0) + 1e-9
+
+    def blends(kw: float) -> bool:
+        if wanted.blend_c is None or later.before_l <= 0.0:
+            return True
+        return _run(bench, duty, tank, later, kw, in_c).warmest_c() <= wanted.blend_c + 1e-9
+
+    conditions = {
+        "the first milking in time": lambda kw: in_time(kw, first),
+        "a later milking in time": lambda kw: in_time(kw, later),
+        "the blend": blends,
+    }
+    needs = {why: least_cooling_kw(holds) for why, holds in conditions.items()}
+    missed = [why for why, kw in needs.items() if kw is None]
+    if missed:
+        return None, missed[0]
+    why = max(needs, key=lambda w: needs[w] or 0.0)
+    return needs[why], why
+
+
+def _cold_soon_kw(bench: Bench, duty: Duty, tank: BulkTank, in_c: float) -> float:
+    """The cooling a designer would take: milk at storing temperature soon after milking."""
+    first, cold = _fill(duty, tank, later=False), bench.number("milk.stored_c")
+
+    def holds(kw: float) -> bool:
+        late = _late_h(_run(bench, duty, tank, first, kw, in_c), first, max(cold, tank.set_c))
+        return late is not None and late <= AT_ONCE_H
+
+    return least_cooling_kw(holds) or 0.0
+
+
+def _tank(bench: Bench, duty: Duty, tank: BulkTank, wanted: Wanted) -> None:
+    in_c = (
+        in_line(bench, duty).out_c if bench.plant.machines(PlateCooler) else duty.milk_at_receiver_c
+    )
+    need, why = _needed_kw(bench, duty, tank, wanted, in_c)
+    inputs: tuple[Input, ...] = (
+        worked("T_in", "milk into the tank", round(in_c, 2), "degC"),
+        worked(
+            "V",
+            "largest milking, or the tank's volume",
+            min(duty.largest.saleable_l, tank.volume_l),
+            "L",
+        ),
+        worked("h", "its hours", duty.largest.hours, "h"),
+        stated("T_limit", "region's limit", wanted.limit_c, "degC", wanted.rule.source),
+        stated("t", "hours allowed", wanted.within_h, "h", wanted.rule.source),
+        stated("P", "agitator", tank.agitator_kw, "kW"),
+        stated("k", "warming of a full tank left alone", tank.insulation_k_h, "K/h"),
+    )
+    if need is None:
+        bench.find(
+            "cooling.tank.duty",
+            "Tank cooling",
+            tank.cooling_kw,
+            "kW",
+            f"No cooling of {tank.id} meets the rule with milk coming in at {in_c:.1f} degC: "
+            f"{why} is missed. Cool the milk before the tank.",
+            subject=tank.id,
+            limit=tank.cooling_kw * 10 + 1.0,
+            sense="at_least",
+            formula="C dT = q rho cp (T_in - T) dt + P dt - Q dt",
+            inputs=inputs,
+            source="heat balance of a mixed tank",
+            known="derived",
+        )
+        return
+    design = max(need, _cold_soon_kw(bench, duty, tank, in_c))
+    share = 1.0 + bench.number("cooling.allowance_share")
+    needless = tank.cooling == "none" and design <= 0.01
+    bench.find(
+        "cooling.tank.duty",
+        "Tank cooling",
+        tank.cooling_kw,
+        "kW",
+        f"{tank.id} takes {tank.cooling_kw:.0f} kW out of its milk; {need:.0f} kW keeps "
+        f"{wanted.words()}, with milk coming in at {in_c:.1f} degC ({why} rules): "
+        f"{spare(tank.cooling_kw, need)}.",
+        subject=tank.id,
+        limit=need,
+        sense="at_least",
+        allowance=TIGHT,
+        formula="C dT = q rho cp (T_in - T) dt + P dt - Q dt",
+        inputs=inputs,
+        source="heat balance of a mixed tank, minute by minute",
+        known="derived",
+        advised=None if needless else next_preferred(design * share),
+        advised_why=f"{bench.number('milk.stored_c'):g} degC within {AT_ONCE_H:g} h of the end of "
+        "milking, and 20 % for gains; next size",
+        target=(tank, "cooling_kw"),
+    )
+    _pull_down(bench, duty, tank, wanted, in_c)
+    _condensing(bench, tank, need * share, design * share)
+
+
+def _pull_down(bench: Bench, duty: Duty, tank: BulkTank, wanted: Wanted, in_c: float) -> None:
+    """What the installed cooling does: hours after milking, and the warmest blend."""
+    first, later = _fill(duty, tank, later=False), _fill(duty, tank, later=True)
+    run = _run(bench, duty, tank, first, tank.cooling_kw, in_c)
+    late = _late_h(run, first, wanted.limit_c)
+    allowed = wanted.within_h if wanted.from_end else max(0.0, wanted.within_h - first.minutes / 60)
+    says = (
+        f"is at {wanted.limit_c:g} degC {late:.1f} h after it ends"
+        if late is not None
+        else f"is still above {wanted.limit_c:g} degC {WATCH_H} h after it ends"
+    )
+    bench.find(
+        "cooling.tank.pull_down",
+        "Milk cold in time",
+        late if late is not None else float(WATCH_H),
+        "h",
+        f"A first milking into {tank.id} {says}; {allowed:.1f} h are allowed.",
+        subject=tank.id,
+        limit=allowed,
+        sense="at_most",
+        allowance=TIGHT,
+        formula="C dT = q rho cp (T_in - T) dt + P dt - Q dt",
+        inputs=(
+            stated("Q", "tank cooling", tank.cooling_kw, "kW"),
+            worked("T_in", "milk into the tank", round(in_c, 2), "degC"),
+        ),
+        source=wanted.rule.source,
+        known=wanted.rule.known,
+    )
+    if later.before_l > 0.0:
+        mix = _run(bench, duty, tank, later, tank.cooling_kw, in_c).warmest_c()
+        held = wanted.blend_c is not None
+        bench.find(
+            "cooling.tank.blend",
+            "Warmest blend of a later milking",
+            mix,
+            "degC",
+            f"A later milking on {later.before_l:.0f} L standing cold warms {tank.id} to "
+            f"{mix:.1f} degC at most; {wanted.blend_c or BLEND_C:g} degC is "
+            + ("the limit." if held else f"the limit elsewhere ({wanted.rule.title} holds none)."),
+            subject=tank.id,
+            limit=wanted.blend_c if held else None,
+            sense="at_most" if held else "says",
+            allowance=TIGHT,
+            formula="C dT = q rho cp (T_in - T) dt + P dt - Q dt",
+            inputs=(
+                stated("Q", "tank cooling", tank.cooling_kw, "kW"),
+                worked("V_0", "milk standing before", later.before_l, "L"),
+            ),
+            source=wanted.rule.source,
+            known=wanted.rule.known,
+        )
+    every = range(0, len(run.temperature_c), 10)
+    bench.notes.series.append(
+        Series(
+            f"cooling.tank.{tank.id}",
+            f"First milking into {tank.id}",
+            tuple(round(i / 60, 3) for i in every),
+            "h from the first milk",
+            (
+                ("temperature", "degC", tuple(round(run.temperature_c[i], 3) for i in every)),
+                ("content", "L", tuple(round(run.content_l[i], 1) for i in every)),
+            ),
+        )
+    )
+
+
+def _condensing_of(bench: Bench, tank: BulkTank) -> Sequence[CondensingUnit]:
+    units = []
+    for pipe in bench.plant.pipes_at(tank.id):
+        for end in (pipe.start, pipe.end):
+            one = bench.plant.equipment.get(end.partition(".")[0])
+            if isinstance(one, CondensingUnit) and one not in units:
+                units.append(one)
+    return units
+
+
+def _condensing(bench: Bench, tank: BulkTank, need_kw: float, design_kw: float) -> None:
+    if tank.cooling != "direct_expansion":
+        return
+    units = _condensing_of(bench, tank)
+    if not units:
+        bench.lacks(
+            "cooling.condensing_unit",
+            f"Condensing unit of {tank.id}",
+            f"{tank.id} is cooled by direct expansion but no condensing unit is joined to it.",
+        )
+        return
+    total, count = sum(u.count * u.duty_kw for u in units), sum(u.count for u in units)
+    for one in units:
+        limit = need_kw / count
+        bench.find(
+            "cooling.condensing.duty",
+            "Condensing unit duty",
+            one.duty_kw,
+            "kW",
+            f"{listed([u.id for u in units])} make {total:.0f} kW of cold for {tank.id}; "
+            f"{need_kw:.0f} kW covers milk, agitator and gains: {spare(total, need_kw)}.",
+            subject=one.id,
+            limit=limit,
+            sense="at_least",
+            allowance=TIGHT,
+            formula="Q = (1 + a) Q_tank / units",
+            inputs=(
+                worked("(1 + a) Q_tank", "tank's need with allowance", need_kw, "kW"),
+                bench.rule("cooling.allowance_share", "a"),
+            ),
+            source="heat balance",
+            known="derived",
+            advised=next_preferred(design_kw / count),
+            advised_why="what the tank is advised to take, next size",
+            target=(one, "duty_kw"),
+        )
+        rated_ambient(bench, one.id, one.rated_ambient_c)
+
+
+def _class(bench: Bench, tank: BulkTank) -> None:
+    """The cooling that the tank's own class would ask for with warm milk: for comparison."""
+    fill = next(c for c in FILL_CLASSES if c.milkings == tank.milkings_class)
+    speed = next(c for c in COOLING_CLASSES if c.numeral == tank.time_class)
+    litres = fill.share_each * tank.volume_l
+    heat = litres * bench.number("milk.density_kg_m3") / 1000.0 * bench.number("milk.cp_kj_kgk")
+    kw = cooling_for_pull_down_kw(FIRST_FROM_C, TO_C, heat, speed.first_h, tank.set_c)
+    name = f"{tank.milkings_class}{tank.ambient_class}{tank.time_class}"
+    bench.find(
+        "cooling.tank.class",
+        "Cooling by tank class",
+        kw,
+        "kW",
+        f"{tank.id} in class {name} takes a milking of {litres:.0f} L from 35 to 4 degC in "
+        f"{speed.first_h:g} h, which is {kw:.0f} kW; with milk cooled before it less will do.",
+        subject=tank.id,
+        formula="Q = share V rho cp (35 - 4) / t_class",
+        inputs=(
+            stated("V", "rated volume", tank.volume_l, "L"),
+            stated("share", "of a milking", fill.share_each, "", "EN 13732 class"),
+            stated("t_class", "hours of the class", speed.first_h, "h", "EN 13732 class"),
+        ),
+        source="EN 13732 classes",
+        known=TANK_KNOWN,
+    )
