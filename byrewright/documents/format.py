@@ -56,7 +56,7 @@ def number(value: float | int | str | None) -> str:
     elif size >= 0.001:
         text = f"{value:.{2 - math.floor(math.log10(size))}f}"
     else:
-        text = f"{value:.2g}"
+        text = f"{value:.3g}"
     if "." in text and "e" not in text:
         text = text.rstrip("0").rstrip(".")
     if text in ("-0", ""):

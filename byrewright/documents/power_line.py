@@ -58,10 +58,14 @@ def _shelves(bars: list[Bar], width: float) -> list[list[Bar]]:
 
 
 def _boards(plant: Plant) -> list[str]:
-    """What feeds something, from the supplies down."""
-    feeds = {f for m in plant.equipment.values() for f in m.fed_from}
-    known = [m.id for m in plant.equipment.values() if m.id in feeds and m.fed_from]
-    return known or [f for f in plant.equipment if f in feeds]
+    """What is drawn as a bar: boards, and supplies that feed a machine with no board between."""
+    feeders = {f for m in plant.equipment.values() for f in m.fed_from}
+
+    def feeds_a_load(feeder: str) -> bool:
+        return any(feeder in m.fed_from and m.id not in feeders for m in plant.equipment.values())
+
+    return [m.id for m in plant.equipment.values()
+            if m.id in feeders and (m.fed_from or feeds_a_load(m.id))]  # fmt: skip
 
 
 def _bars(plant: Plant, per_row: int) -> list[Bar]:

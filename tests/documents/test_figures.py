@@ -1,0 +1,74 @@
+"""Print figures and number formats."""
+
+from __future__ import annotations
+
+import doctest
+import importlib
+import math
+import pkgutil
+from xml.etree import ElementTree
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+import byrewright.documents as documents
+from byrewright.documents.figures import (
+    MARKS,
+    capacity_svg,
+    figures_for,
+    series_svg,
+    table_bars_svg,
+)
+from byrewright.documents.format import number, percent, quantity
+from byrewright.results import VERDICTS, Series
+from tests.documents.made import made_result
+
+HALF_A_DIGIT = 0.005  # a shown number keeps three figures or more
+
+
+@pytest.mark.parametrize("name", [m.name for m in pkgutil.iter_modules(documents.__path__)])
+def test_worked_numbers_in_docstrings_hold(name: str) -> None:
+    """Would fail if an example in a docstring of this room were wrong."""
+    done = doctest.testmod(importlib.import_module(f"byrewright.documents.{name}"))
+    assert done.failed == 0
+
+
+def test_figures_are_sound_and_the_same_each_time() -> None:
+    """Would fail if a figure were broken markup or changed between runs."""
+    result = made_result()
+    made = figures_for(result, "cooling") + figures_for(result, "vacuum")
+    assert len(made) == 2
+    made += [table_bars_svg(result.tables[0], 1), capacity_svg("x", result.findings)]
+    for svg in made:
+        ElementTree.fromstring(svg)
+    assert made[:2] == figures_for(result, "cooling") + figures_for(result, "vacuum")
+
+
+def test_a_bar_that_misses_its_limit_is_marked_by_sign_and_word() -> None:
+    """Would fail if a failed bar were told by its colour alone."""
+    assert len({MARKS[v] for v in VERDICTS}) == len(VERDICTS)
+    svg = capacity_svg("x", made_result().findings)
+    assert f"{MARKS['fails']} -25 % least" in svg
+
+
+def test_a_flat_line_can_be_drawn() -> None:
+    """Would fail if a series that does not change divided by nothing."""
+    ElementTree.fromstring(
+        series_svg(Series("a.b", "flat", (0.0, 1.0), "h", (("x", "L", (0.0, 0.0)),)))
+    )
+
+
+@given(st.floats(allow_nan=False, allow_infinity=False, min_value=-1e12, max_value=1e12))
+def test_a_shown_number_is_the_number(value: float) -> None:
+    """Would fail if formatting lost a digit that matters, a sign or a power of ten."""
+    back = float(number(value).replace("\u2009", ""))
+    assert math.isclose(back, value, rel_tol=HALF_A_DIGIT, abs_tol=1e-300)
+
+
+def test_missing_and_endless_numbers_are_a_dash() -> None:
+    """Would fail if a reader met the word nan."""
+    assert [number(v) for v in (None, math.nan, math.inf)] == ["-", "-", "-"]
+    assert quantity(None, "L") == "-"
+    assert percent(None) == "-"
+    assert quantity("as built", "L") == "as built"
