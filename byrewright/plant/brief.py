@@ -247,9 +247,11 @@ def _cross_check(brief: Brief, source: Source) -> None:
     if brief.groups and total != brief.cows:
         source.add("C002", ("groups",), found=total, allowed=brief.cows)
     withheld = sum(g.withheld_cows for g in brief.groups)
-    if brief.withheld_cows > brief.cows or (withheld and withheld != brief.withheld_cows):
-        source.add("C003", ("withheld_cows",), found=brief.withheld_cows,
-                   allowed=withheld or brief.cows)  # fmt: skip
+    if brief.withheld_cows > brief.cows:
+        at: tuple[str, ...] = ("withheld_cows",)
+        source.add("C003", at, found=brief.withheld_cows, allowed=brief.cows)
+    if withheld and withheld != brief.withheld_cows:
+        source.add("C015", ("withheld_cows",), found=withheld, allowed=brief.withheld_cows)
     for start in brief.milkings:
         if brief.milkings.count(start) > 1:
             source.add("C007", ("milkings",), found=start)

@@ -61,7 +61,8 @@ def _cut(source: Source, places: Mapping[str, Place], key: str, value: Any) -> C
             value = {name: value}
         if isinstance(inner, dict):
             return _added(source, above, list(inner), f"{scalar(parts[cut])}: {flow(value)}", "")
-        if isinstance(inner, list) and isinstance(value, Mapping) and inner:
+        last = cut == len(parts) - 1
+        if isinstance(inner, list) and inner and last and isinstance(value, Mapping):
             return _added(source, above, list(range(len(inner))), flow(value), "- ")
         break
     raise ByrewrightError(f"{key}: there is no such place, and nothing can be added at {show(key)}")

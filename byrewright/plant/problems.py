@@ -5,7 +5,6 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from os.path import commonprefix
 from typing import Any
 
 from byrewright.errors import ByrewrightError
@@ -91,7 +90,7 @@ def nearest(word: str, known: Iterable[str], listed: int = 12) -> str:
     folded = {one.casefold(): one for one in reversed(every)}
     stem = word.casefold()[:60]
     near = difflib.get_close_matches(stem, folded, n=5, cutoff=0.6)
-    near.sort(key=lambda one: (_likeness(stem, one), len(commonprefix([stem, one]))), reverse=True)
+    near.sort(key=lambda one: _likeness(stem, one), reverse=True)
     if not near:
         near = [f for f in folded if len(stem) >= 3 and (f.startswith(stem) or stem.startswith(f))]
     if near:
@@ -101,8 +100,12 @@ def nearest(word: str, known: Iterable[str], listed: int = 12) -> str:
     return ""
 
 
-def _likeness(a: str, b: str) -> float:
-    return round(difflib.SequenceMatcher(None, b, a).ratio(), 3)
+def _likeness(a: str, b: str) -> tuple[float, int]:
+    """How alike two words are; between equals, the one that begins alike for longer."""
+    same = next(
+        (i for i, (x, y) in enumerate(zip(a, b, strict=False)) if x != y), min(len(a), len(b))
+    )
+    return round(difflib.SequenceMatcher(None, b, a).ratio(), 3), same
 
 
 def show(value: object) -> str:

@@ -79,10 +79,11 @@ def choice_text(annotation: Any) -> str:
 
 def wanted(info: FieldInfo) -> str:
     """What sort of value a field takes, in words."""
-    if choices(info.annotation):
-        return f"one of {choice_text(info.annotation)}"
     sorts = set(leaves(info.annotation))
     many = get_origin(info.annotation) is tuple
+    if choices(info.annotation):
+        words = choice_text(info.annotation)
+        return f"a list [...] of {words}" if many else f"one of {words}"
     if any(get_origin(one) is dict for one in sorts):
         return "a group of names with whole numbers, written {name: 2}"
     if sorts & {float, int} and bool not in sorts:

@@ -135,7 +135,8 @@ class _Page:
         """A comment on lines of its own."""
         pad = " " * indent + "# "
         for part in text.splitlines():
-            self.lines += [pad + one for one in textwrap.wrap(part, max(40, WIDTH - len(pad)))]
+            words = textwrap.wrap(_one_line(part), max(40, WIDTH - len(pad)))
+            self.lines += [pad + one for one in words]
 
     def inner(self, place: str) -> dict[str, str]:
         """The comments on values inside a place, by their key below it."""
@@ -260,7 +261,7 @@ _LAST = ("fed_from", "controlled_by", "air_from", "normally")
 
 def _in_reading_order(fields: Mapping[str, Any]) -> dict[str, Any]:
     """What the machine is first, what it hangs on last."""
-    kept = {k: _single(v) for k, v in fields.items() if k != "id" and k not in _LAST}
+    kept = {k: v for k, v in fields.items() if k != "id" and k not in _LAST}
     return kept | {k: _single(fields[k]) for k in _LAST if k in fields}
 
 

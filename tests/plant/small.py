@@ -75,3 +75,9 @@ stalls: 40
 redundancy: duty-and-standby
 cooling: ice_bank
 """
+
+LIMITS = """\
+vacuum.iso_drop_receiver_to_pump_kpa: 2.5
+vacuum:
+  iso_drop_receiver_to_regulator_kpa: 0.1 bar
+"""

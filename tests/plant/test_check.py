@@ -1,0 +1,66 @@
+"""Cross checks of a whole plant, on the small plant with something left out."""
+
+from __future__ import annotations
+
+import pytest
+
+from byrewright.plant.check import check
+from byrewright.plant.plant import Plant
+from byrewright.plant.read import read_plant_text
+from tests.plant.small import SMALL
+
+
+def without(*tags: str) -> Plant:
+    """The small plant without some machines (and so with loose pipes, which check ignores)."""
+    plant = read_plant_text(SMALL).plant
+    kept = {t: m for t, m in plant.equipment.items() if t not in tags}
+    return plant.model_copy(update={"equipment": kept})
+
+
+@pytest.mark.parametrize(
+    ("tags", "code"),
+    [
+        (("MU1",), "C004"),
+        (("PF1",), "C005"),
+        (("TK1", "TB1"), "C006"),
+        (("WM1",), "C027"),
+    ],
+)
+def test_a_plant_without_its_main_parts(tags: tuple[str, ...], code: str) -> None:
+    """Would fail if a plant that cannot milk, or loses withheld milk, passed as sound."""
+    assert code in {p.code for p in check(without(*tags))}
+
+
+def test_twin_pumps_on_one_board_are_pointed_out() -> None:
+    """Would fail if a common cause of losing both vacuum pumps went unmentioned."""
+    plant = read_plant_text(SMALL).plant
+    twin = plant.equipment["VP1"].model_copy(update={"id": "VP2"})
+    both = plant.model_copy(update={"equipment": {**plant.equipment, "VP2": twin}})
+    (one,) = [p for p in check(both) if p.code == "C022"]
+    assert one.severity == "advice"
+    assert str(one).startswith("equipment.VP2.fed_from: VP1 and VP2 hang on one switchboard, SB1")
+    apart = twin.model_copy(update={"fed_from": ("EM1",)})
+    other = plant.model_copy(update={"equipment": {**plant.equipment, "VP2": apart}})
+    assert not [p for p in check(other) if p.code == "C022"]
+
+
+def test_errors_come_before_advice() -> None:
+    """Would fail if what stops the work were buried under advice."""
+    plant = without("MU1", "WM1")
+    found = [p.severity for p in check(plant)]
+    assert found == sorted(found, key=lambda s: s != "error")
+    assert set(found) == {"error", "advice"}
+
+
+def test_a_check_finds_its_line_in_the_file() -> None:
+    """Would fail if a cross check could not be traced to a line."""
+    text = SMALL.replace("cows: 320", "cows: 330")
+    (one,) = read_plant_text(text, "farm.yaml").check()
+    assert str(one).startswith("farm.yaml:12: herd.groups: the groups hold 320 cows")
+    assert "groups:" in text.splitlines()[one.line - 1]
+
+
+def test_a_milking_around_the_clock_is_no_mistake() -> None:
+    """Would fail if a single milking that fills the day were called too long."""
+    text = SMALL.replace("target_h: 3, groups: [high, low]", "target_h: 11.5")
+    assert check(read_plant_text(text).plant) == ()
