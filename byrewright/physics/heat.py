@@ -186,12 +186,15 @@ def tank_temperature_c(
     check("time", hours, 0.0, unit="h")
     check("heat capacity", heat_capacity_kj_k, 0.0, unit="kJ/K", above=True)
     check("UA", ua_kw_k, 0.0, unit="kW/K")
-    net = other_heat_kw - cooling_kw
     seconds = 3600.0 * hours
-    if ua_kw_k < 1e-12:
-        return start_c + net * seconds / heat_capacity_kj_k
-    settled = ambient_c + net / ua_kw_k
-    return settled + (start_c - settled) * math.exp(-ua_kw_k * seconds / heat_capacity_kj_k)
+    net = other_heat_kw - cooling_kw + ua_kw_k * (ambient_c - start_c)
+    slowing = _slowing(ua_kw_k * seconds / heat_capacity_kj_k)
+    return start_c + net * seconds / heat_capacity_kj_k * slowing
+
+
+def _slowing(x: float) -> float:
+    """(1 - exp(-x))/x: how far leaking heat slows a change, 1 where nothing leaks."""
+    return -math.expm1(-x) / x if x > 0.0 else 1.0
 
 
 def tank_pull_down_h(
@@ -220,11 +223,9 @@ def tank_pull_down_h(
             f"{cooling_kw:g} kW never brings the tank to {end_c:g} degC: "
             f"{cooling_kw - worst:.1f} kW leaks in there"
         )
-    if ua_kw_k < 1e-12:
-        return heat_capacity_kj_k * (start_c - end_c) / (cooling_kw - other_heat_kw) / 3600.0
-    settled = ambient_c + (other_heat_kw - cooling_kw) / ua_kw_k
-    span = math.log((start_c - settled) / (end_c - settled))
-    return heat_capacity_kj_k / ua_kw_k * span / 3600.0
+    leaking = ua_kw_k * (start_c - end_c) / worst
+    helped = math.log1p(leaking) / leaking if leaking > 0.0 else 1.0
+    return heat_capacity_kj_k * (start_c - end_c) / worst * helped / 3600.0
 
 
 def cooling_for_pull_down_kw(
@@ -243,11 +244,12 @@ def cooling_for_pull_down_kw(
     """
     check("time", hours, 0.0, unit="h", above=True)
     check("end temperature", end_c, -5.0, start_c, "degC")
-    if ua_kw_k < 1e-12:
-        return heat_capacity_kj_k * (start_c - end_c) / (3600.0 * hours) + other_heat_kw
-    fall = math.exp(-ua_kw_k * 3600.0 * hours / heat_capacity_kj_k)
-    settled = (end_c - start_c * fall) / (1.0 - fall)
-    return other_heat_kw + ua_kw_k * (ambient_c - settled)
+    check("heat capacity", heat_capacity_kj_k, 0.0, unit="kJ/K", above=True)
+    check("UA", ua_kw_k, 0.0, unit="kW/K")
+    seconds = 3600.0 * hours
+    slowing = _slowing(ua_kw_k * seconds / heat_capacity_kj_k)
+    rate = heat_capacity_kj_k * (start_c - end_c) / (seconds * slowing)
+    return rate + other_heat_kw + ua_kw_k * (ambient_c - start_c)
 
 
 def heating_energy_kwh(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -53,52 +54,39 @@ _ROWS: tuple[Life, ...] = (
     Life("transducer", "transducer", 1.0, 20_000, 11_000, 90_000, wet=True),
     # Practice: order of magnitude only, to be replaced by the farm's own record.
     _practice("vacuum_pump", "vacuum pump", 1.3, 25_000, 10_000, 50_000),
-    _practice("compressor", "air or refrigeration compressor", 1.3, 25_000, 10_000, 50_000),
-    _practice("mechanical_seal", "mechanical seal", 1.2, 8_000, 3_000, 20_000),
-    _practice("rotary_seal", "rotary joint seal", 1.3, 10_000, 4_000, 25_000),
+    _practice("air_compressor", "air compressor", 1.3, 25_000, 10_000, 50_000),
+    _practice("pump_seal", "pump or rotary joint seal", 1.2, 8_000, 3_000, 20_000),
     _practice("slip_ring", "slip ring and brushes", 1.2, 15_000, 5_000, 30_000),
-    _practice("bearing", "rolling bearing", 1.3, 30_000, 10_000, 80_000),
     _practice("roller", "deck roller", 1.5, 20_000, 8_000, 40_000),
-    _practice("gearbox", "gearbox", 1.3, 40_000, 15_000, 80_000),
-    _practice("belt", "drive belt", 1.5, 6_000, 2_000, 12_000),
-    _practice("drive_tyre", "drive wheel or tyre", 1.5, 6_000, 2_000, 12_000),
-    _practice("speed_drive", "electronic speed drive", 1.0, 40_000, 15_000, 80_000),
+    _practice("gear_motor", "gear motor", 1.3, 40_000, 15_000, 80_000),
+    _practice("drive", "electronic speed drive", 1.0, 40_000, 15_000, 80_000),
     _practice("check_valve", "check valve", 1.2, 20_000, 5_000, 50_000),
-    _practice("hand_valve", "hand valve", 1.2, 50_000, 20_000, 100_000),
-    _practice("pneumatic_valve", "pneumatic valve and actuator", 1.2, 25_000, 8_000, 60_000),
-    _practice("regulator", "vacuum regulator", 1.2, 15_000, 4_000, 30_000),
     _practice("pulsator", "pulsator", 1.2, 12_000, 4_000, 25_000),
     _practice("cluster", "liner, tube and claw", 2.0, 2_500, 1_000, 5_000),
     _practice("removal", "automatic removal", 1.1, 10_000, 3_000, 20_000),
-    _practice("milk_meter", "milk meter", 1.1, 15_000, 5_000, 30_000),
     _practice("position_switch", "position switch", 1.0, 10_000, 3_000, 30_000),
     _practice("connector", "connector", 1.0, 15_000, 4_000, 40_000),
-    _practice("level_probe", "level probe", 1.0, 8_000, 2_000, 20_000),
     _practice("hose", "hose", 1.5, 8_000, 2_000, 20_000),
-    _practice("pipe_joint", "pipe joint or weld", 1.1, 200_000, 50_000, 500_000),
-    _practice("gasket", "plate or union gasket", 1.5, 15_000, 5_000, 30_000),
     _practice("exchanger", "plate cooler leaking", 1.5, 60_000, 20_000, 120_000),
     _practice("exchanger_fouling", "plate cooler fouled", 1.5, 4_000, 1_000, 10_000),
     _practice("filter", "filter blocked early", 1.0, 2_000, 500, 6_000),
-    _practice("fan", "fan", 1.2, 30_000, 10_000, 60_000),
     _practice("refrigeration", "refrigeration unit trip or leak", 1.1, 12_000, 4_000, 30_000),
-    _practice("air_dryer", "air dryer", 1.1, 15_000, 5_000, 30_000),
     _practice("heater", "heater element", 1.2, 15_000, 4_000, 40_000),
-    _practice("dosing", "dosing pump or tube", 1.2, 4_000, 1_000, 10_000),
-    _practice("agitator", "tank agitator", 1.2, 25_000, 8_000, 60_000),
-    _practice("generator", "generator set", 1.0, 2_000, 500, 5_000),
+    _practice("dosing_pump", "dosing pump or tube", 1.2, 4_000, 1_000, 10_000),
     _practice("battery", "battery", 2.0, 30_000, 15_000, 45_000),
-    _practice("switchboard", "switchboard", 1.1, 150_000, 50_000, 400_000),
-    _practice("cable", "cable or contact", 1.0, 60_000, 15_000, 200_000),
     _practice("mains", "mains supply lost", 1.0, 2_500, 500, 10_000),
     _practice("mains_phase", "one phase lost", 1.0, 10_000, 2_000, 40_000),
     _practice("water_supply", "water supply lost", 1.0, 4_000, 1_000, 10_000),
-    _practice("network", "communication lost", 1.0, 8_000, 2_000, 20_000),
     _practice("operator", "slip by a person", 1.0, 1_000, 200, 4_000),
+    _practice("float", "float, float valve or ball", 1.2, 8_000, 2_000, 20_000),
+    _practice("valve_seat", "valve seat leaking", 1.2, 15_000, 4_000, 40_000),
+    _practice("contactor", "contactor or motor starter", 1.2, 40_000, 10_000, 100_000),
+    _practice("controller", "controller in a dry cabinet", 1.0, 60_000, 20_000, 150_000),
+    _practice("transfer_switch", "change-over switch", 1.0, 40_000, 10_000, 100_000),
+    _practice("generator_start", "generator set, hours standing ready", 1.0, 20_000, 5_000, 60_000),
     _practice("vessel", "vessel or tank", 1.1, 200_000, 50_000, 500_000),
-    _practice("washer", "cloth washer or dryer", 1.2, 6_000, 2_000, 12_000),
-    _practice("gate", "crowd gate or gate actuator", 1.2, 6_000, 2_000, 15_000),
-    _practice("tanker", "tanker late", 1.0, 1_000, 300, 3_000),
+    _practice("washing_machine", "cloth washer or dryer", 1.2, 6_000, 2_000, 12_000),
+    _practice("collection", "tanker late", 1.0, 1_000, 300, 3_000),
 )  # fmt: skip
 
 LIVES: Mapping[str, Life] = {row.key: row for row in _ROWS}
@@ -111,8 +99,6 @@ def life(key: str) -> Life:
     Raises:
         UnknownRule: no part has that key; the text names the nearest.
     """
-    import difflib
-
     if key in LIVES:
         return LIVES[key]
     near = difflib.get_close_matches(key, LIVES, n=1, cutoff=0.0)[0]
