@@ -32,7 +32,12 @@ class Page:
 
 
 def schedule_xlsx(plant: Plant, results: Result) -> bytes:
-    """The workbook as bytes; the same plant and results always give the same bytes.
+    """The workbook as bytes; the same plant and results always give the same bytes."""
+    return workbook(f"Schedules: {plant.site.name}", plant.site.name, pages(plant, results))
+
+
+def workbook(title: str, site: str, sheets: Iterable[Page]) -> bytes:
+    """Sheets as a workbook; the same sheets always give the same bytes.
 
     Text is always written as text, so that nothing out of the plant file can act as a formula.
     """
@@ -48,15 +53,13 @@ def schedule_xlsx(plant: Plant, results: Result) -> bytes:
             "strings_to_numbers": False,
         },
     )
-    book.set_properties(
-        {"title": f"Schedules: {plant.site.name}", "author": "byrewright", "created": FIRST_DAY}
-    )
+    book.set_properties({"title": title, "author": "byrewright", "created": FIRST_DAY})
     head = book.add_format(
         {"bold": True, "text_wrap": True, "valign": "top", "bottom": 1, "bg_color": "#EFECE3"}
     )
     plain = book.add_format({"valign": "top", "text_wrap": True})
-    for page in pages(plant, results):
-        _write(book, page, head, plain, plant.site.name)
+    for page in sheets:
+        _write(book, page, head, plain, site)
     book.close()
     return memory.getvalue()
 

@@ -46,7 +46,7 @@ def exchange_xml(table: Table) -> bytes:
     root = ET.Element(q("Project"), {"schemaVersion": "1.0"})
     ET.SubElement(root, q("FileHeader"), {"companyName": "", "productName": "byrewright",
                                           "productVersion": "1"})  # fmt: skip
-    ET.SubElement(root, q("ContentHeader"), {"name": table.plant, "creationDateTime": FIRST_DAY})
+    ET.SubElement(root, q("ContentHeader"), {"name": _comment(table.plant), "creationDateTime": FIRST_DAY})
     space = ET.SubElement(ET.SubElement(root, q("Types")), q("GlobalNamespace"))
     block = ET.SubElement(space, q("FunctionBlock"), {"name": BLOCK})
     ET.SubElement(block, q("Documentation")).text = DRAFT
@@ -60,7 +60,7 @@ def exchange_xml(table: Table) -> bytes:
         group = ET.SubElement(parent, q(name))
         for variable, kind, comment in variables:
             one = ET.SubElement(group, q("Variable"), {"name": variable})
-            ET.SubElement(one, q("Documentation")).text = comment
+            ET.SubElement(one, q("Documentation")).text = _comment(comment)
             ET.SubElement(ET.SubElement(one, q("Type")), q("TypeName")).text = kind
     body = ET.SubElement(
         ET.SubElement(block, q("MainBody")), q("BodyContent"), {f"{{{XSI}}}type": "ST"}

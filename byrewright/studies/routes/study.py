@@ -350,7 +350,7 @@ def _sensor_table(study: Routes) -> Table:
                    f"{len(other)} sensors")  # fmt: skip
         rows.append((machine, study.plant.equipment[machine].title,
                      "fitted" if machine in study.fitted else "to be fitted", why, without))  # fmt: skip
-    return Table("sensors", "Position sensors: the smallest set that sees all", ("machine", "what", "state",
+    return Table("sensors", "Smallest set of position sensors", ("machine", "what", "state",
                  "why", "without it"), ("",) * 5, tuple(rows))  # fmt: skip
 
 

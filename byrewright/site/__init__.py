@@ -1,0 +1,1 @@
+"""Life after handover: watching a controller, alarms, the event log, rehearsals."""

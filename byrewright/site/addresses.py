@@ -1,0 +1,130 @@
+"""Where each contact is read: default addresses, and the map a user may put in their place."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from byrewright.engine.interlocks import Table
+from byrewright.errors import ByrewrightError
+
+MODE, HEARTBEAT = "Mode", "Heartbeat"
+NAMESPACE = "urn:byrewright:interlocks"
+"""OPC UA namespace of the default node names."""
+Area = Literal["discrete_input", "input_register"]
+
+
+class AddressError(ByrewrightError):
+    """The address map cannot be used; the text says which line and what would be right."""
+
+
+@dataclass(frozen=True, slots=True)
+class Address:
+    """One value at the controller."""
+
+    tag: str
+    area: Area
+    number: int
+    """Modbus address, from 0."""
+    node: str
+    """OPC UA node, in the notation `ns=2;s=TAG`."""
+    meaning: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Addresses:
+    """Every value that the watch reads.
+
+    A controller gives the mode as a number and a heartbeat that counts. A small input module with
+    volt-free contacts gives neither: it has one contact for each mode (`mode_contacts`), or the
+    mode is stated when the watch is started.
+    """
+
+    contacts: tuple[Address, ...]
+    mode: Address | None
+    heartbeat: Address | None
+    mode_contacts: Mapping[str, Address]
+
+    def all(self) -> tuple[Address, ...]:
+        """Every address, contacts first."""
+        rest = [a for a in (self.mode, self.heartbeat) if a is not None]
+        return (*self.contacts, *rest, *self.mode_contacts.values())
+
+
+def _contact(place: int, tag: str, meaning: str) -> Address:
+    return Address(tag, "discrete_input", place, f"ns=2;s={tag}", meaning)
+
+
+def default_addresses(table: Table, *, contacts_only: bool = False) -> Addresses:
+    """Addresses in the order of the input/output list.
+
+    `contacts_only` is for an input module: after the contacts comes one contact for each mode.
+    """
+    contacts = tuple(_contact(i, s.tag, s.meaning) for i, s in enumerate(table.signals))
+    if contacts_only:
+        first = len(contacts)
+        modes = {m: _contact(first + i, f"Mode_{i + 1}", f"mode {m}") for i, m in enumerate(table.modes)}
+        return Addresses(contacts, None, None, modes)
+    return Addresses(
+        contacts,
+        Address(MODE, "input_register", 0, f"ns=2;s={MODE}", "number of the mode, from 1; 0: none"),
+        Address(HEARTBEAT, "input_register", 1, f"ns=2;s={HEARTBEAT}", "counts up each second"),
+        {},
+    )
+
+
+COLUMNS = ("tag", "area", "address", "opc_ua_node", "meaning")
+
+
+def write_map(addresses: Addresses) -> str:
+    """The address map as CSV, for the engineer to fill in with the controller's own."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for one in addresses.all():
+        writer.writerow((one.tag, one.area, one.number, one.node, one.meaning))
+    return out.getvalue()
+
+
+def read_map(path: Path, table: Table) -> Addresses:
+    """An address map from CSV; contacts that it leaves out are not read.
+
+    Raises:
+        AddressError: a line cannot be used; names the line and what would be right.
+    """
+    found: dict[str, Address] = {}
+    with path.open(encoding="utf-8", newline="") as file:
+        reader = csv.DictReader(file)
+        if reader.fieldnames is None or not {"tag", "area", "address"} <= set(reader.fieldnames):
+            raise AddressError(f"{path}:1: the first line must name the columns {', '.join(COLUMNS)}")
+        for row in reader:
+            found[row["tag"]] = _read_row(path, reader.line_num, row)
+    known = {s.tag: s for s in table.signals}
+    modes = {f"Mode_{i + 1}": m for i, m in enumerate(table.modes)}
+    for tag in found:
+        if tag not in known and tag not in modes and tag not in (MODE, HEARTBEAT):
+            raise AddressError(f"{path}: {tag} is not in this plant's table; tags are listed by "
+                               "byrewright interlocks")  # fmt: skip
+    return Addresses(
+        tuple(a for t, a in found.items() if t in known), found.get(MODE), found.get(HEARTBEAT),
+        {modes[t]: a for t, a in found.items() if t in modes},
+    )  # fmt: skip
+
+
+def _read_row(path: Path, line: int, row: Mapping[str, str]) -> Address:
+    area = (row.get("area") or "").strip()
+    if area not in ("discrete_input", "input_register"):
+        raise AddressError(f"{path}:{line}: area is {area!r}; write discrete_input or input_register")
+    try:
+        number = int(row.get("address") or "")
+    except ValueError:
+        number = -1
+    if not 0 <= number <= 65535:
+        raise AddressError(f"{path}:{line}: address is {row.get('address')!r}; write 0 to 65535")
+    tag = (row.get("tag") or "").strip()
+    node = (row.get("opc_ua_node") or f"ns=2;s={tag}").strip()
+    return Address(tag, area, number, node, row.get("meaning") or "")
