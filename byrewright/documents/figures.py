@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
+from itertools import pairwise
 
 from byrewright.documents.format import number, percent, quantity, unit_sign
 from byrewright.documents.ink import ACCENT, INK, PAPER, QUIET, RULE, Ink, text_width_mm
@@ -23,6 +25,7 @@ _LINES = (
     Ink("", "", "#7a2f86", (6.0, 1.0, 1.0, 1.0), 0.5),
     Ink("", "", "#8a4208", (2.0, 0.8), 0.5),
 )
+LEAST_POINTS = 4  # a table with fewer rows is not drawn as lines
 MOST_SHOWN = 2.0  # a bar ends at twice its limit
 
 
@@ -113,13 +116,61 @@ def table_bars_svg(table: Table, column: int) -> str:
     return _figure(parts, 9 + row * len(rows))
 
 
+TABLE_BARS = {"water.uses": "a day", "air.users": "mean"}
+"""Tables that are also drawn, as bars of the named column."""
+
+
 def figures_for(result: Result, topic: str) -> list[str]:
-    """The figures of a topic: its capacity balance and each of its series, as SVG."""
+    """A topic's figures as SVG: its capacity balance, its series, and tables that run in order."""
     own = [f for f in result.findings if topic_of(f.key) == topic]
     limits = [f for f in own if f.sense != "says" and f.limit and f.value is not None]
     made = [capacity_svg("What it has against what it needs", limits)] if len(limits) > 1 else []
-    made += [series_svg(s) for s in result.series if topic_of(s.key) == topic and len(s.x) > 1]
+    for one in result.series:
+        if topic_of(one.key) == topic and len(one.x) > 1:
+            made += [series_svg(part) for part in by_unit(one)]
+    for table in result.tables:
+        if topic_of(table.key) != topic:
+            continue
+        if table.key in TABLE_BARS and TABLE_BARS[table.key] in table.columns:
+            made.append(table_bars_svg(table, table.columns.index(TABLE_BARS[table.key])))
+        elif lines := table_series(table):
+            made.append(series_svg(lines))
     return made
+
+
+def by_unit(series: Series) -> list[Series]:
+    """One series a unit, so that no axis carries two; the largest lines where there are many."""
+    parts = []
+    for unit in dict.fromkeys(u for _, u, _ in series.lines):
+        lines = [one for one in series.lines if one[1] == unit]
+        title = series.title
+        if len(lines) > len(_LINES):
+            title += f" (the {len(_LINES)} largest of {len(lines)})"
+            lines = sorted(lines, key=lambda one: -max(one[2]))[: len(_LINES)]
+        parts.append(replace(series, title=title, lines=tuple(lines)))
+    return parts
+
+
+def table_series(table: Table) -> Series | None:
+    """The columns of a table that share a unit, over its first column, where that only rises."""
+    numbers = [c for c in range(len(table.columns)) if all(_is_number(r[c]) for r in table.rows)]
+    x = [float(r[0]) for r in table.rows] if 0 in numbers else []
+    if len(x) < LEAST_POINTS or any(b <= a for a, b in pairwise(x)):
+        return None
+    shared = [
+        c for c in numbers[1:] if [table.units[k] for k in numbers[1:]].count(table.units[c]) > 1
+    ]
+    same = [c for c in shared if table.units[c] == table.units[shared[0]]]
+    if not same:
+        return None
+    lines = tuple(
+        (table.columns[c], table.units[c], tuple(float(r[c]) for r in table.rows)) for c in same
+    )
+    return Series(table.key, table.title, tuple(x), f"{table.columns[0]}, {table.units[0]}", lines)
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
 
 
 def topic_of(key: str) -> str:

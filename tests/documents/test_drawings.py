@@ -27,8 +27,8 @@ from tests.documents.tidy import faults
 from tests.plants import rotary, rows
 
 RANDOM_PLANTS = 12  # each lays out five sheets; more would slow the suite
-REMOVABLE = ("ST2", "MP2", "MF2", "MP4", "CF1", "TK2", "V32", "VP2", "NR2", "AC2", "WT2", "WF1", "RG1",
-             "BT1", "AI1", "CW1", "BF1", "DS1", "WH1", "CU2", "PA1", "V33")  # fmt: skip
+REMOVABLE = ("ST2", "MP2", "MF2", "MP4", "CF1", "TK2", "V32", "VP2", "NR2", "AC2", "WT2", "WF1",
+             "RG1", "BT1", "AI1", "CW1", "BF1", "DS1", "WH1", "CU2", "PA1", "V33")  # fmt: skip
 
 
 @pytest.mark.parametrize("plant", [rotary(), rows()], ids=["rotary", "rows"])

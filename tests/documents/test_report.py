@@ -71,10 +71,10 @@ def test_markup_in_a_plant_file_is_printed_as_it_stands(pdf: bytes) -> None:
 
 @pytest.mark.poppler
 def test_the_report_holds_what_a_reader_must_find(pdf: bytes) -> None:
-    """Would fail if a chapter, a verdict word, a caution or the proof of origin were missing."""
+    """Would fail if a chapter, a verdict word or the proof of origin were missing."""
     text = text_of(pdf)
-    for heading in ("Key figures", "Vacuum", "Cooling", "Assumptions", "Values to check", "Cautions",
-                    "Isolation list", "Sources", "How this was computed"):  # fmt: skip
+    for heading in ("Key figures", "Vacuum", "Cooling", "Assumptions", "Values to check",
+                    "Cautions", "Isolation list", "Sources", "How this was computed"):  # fmt: skip
         assert heading in text, heading
     for verdict in VERDICTS:
         assert verdict in text
