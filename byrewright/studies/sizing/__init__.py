@@ -1,1 +1,125 @@
-"""Sizing: every duty of the plant, the least size for it and the size a designer would choose."""
+"""Sizing: every duty of the plant, the least size for it and the size a designer would choose.
+
+    from byrewright.studies.sizing import size
+    result = size(plant)
+
+`TOPICS` lists the questions in order; a new topic is a function `(bench, duty) -> None` that
+writes findings on the bench, and a line here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from byrewright.physics.errors import PhysicsRangeError
+from byrewright.plant.plant import Plant
+from byrewright.results import Notebook, Result, Table
+from byrewright.standards.model import KNOWN_MEANING, Value
+from byrewright.standards.rulebook import Rulebook, default_rulebook
+from byrewright.standards.sources import SOURCES
+from byrewright.studies.sizing.airlines import size_airlines
+from byrewright.studies.sizing.cloths import size_cloths
+from byrewright.studies.sizing.compressed_air import size_compressed_air
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.cooling import size_cooling
+from byrewright.studies.sizing.deck import size_deck
+from byrewright.studies.sizing.delivery import size_delivery
+from byrewright.studies.sizing.duty import Duty, duty_of
+from byrewright.studies.sizing.expected import note_expected
+from byrewright.studies.sizing.milkline import size_milkline
+from byrewright.studies.sizing.receiving import size_receiving
+from byrewright.studies.sizing.storage import size_storage
+from byrewright.studies.sizing.tank_cooling import size_tank_cooling
+from byrewright.studies.sizing.throughput import size_throughput
+from byrewright.studies.sizing.vacuum import size_vacuum
+from byrewright.studies.sizing.washing import size_washing
+from byrewright.studies.sizing.water import size_water
+
+__all__ = ["TOPICS", "size"]
+
+Topic = Callable[[Bench, Duty], None]
+
+TOPICS: tuple[tuple[str, Topic], ...] = (
+    ("cows an hour", size_throughput),
+    ("vacuum", size_vacuum),
+    ("airlines", size_airlines),
+    ("milkline", size_milkline),
+    ("receivers and milk pumps", size_receiving),
+    ("delivery", size_delivery),
+    ("cooling in line", size_cooling),
+    ("cooling in the tank", size_tank_cooling),
+    ("storage", size_storage),
+    ("water", size_water),
+    ("washing", size_washing),
+    ("compressed air", size_compressed_air),
+    ("deck", size_deck),
+    ("cloths", size_cloths),
+)
+"""The questions in order: what a designer would call them, and who answers."""
+
+
+class WatchedRules(Rulebook):
+    """A rulebook that remembers which of its numbers were asked for."""
+
+    __slots__ = ("used",)
+
+    def __init__(self, rules: Rulebook) -> None:
+        self.used: dict[str, None] = {}
+        super().__init__({key: rules.number(key) for key in rules.overridden})
+        self.used.clear()
+
+    def __getitem__(self, key: str) -> Value:
+        value = super().__getitem__(key)
+        self.used[key] = None
+        return value
+
+
+def size(plant: Plant, rules: Rulebook | None = None) -> Result:
+    """Size a whole plant: findings by topic, assumptions, tables and what to check.
+
+    A topic whose inputs lie outside what its formula holds for becomes one finding `unknown`
+    that says so; the others go on.
+
+    Raises:
+        ValueError: the plant has no milkings.
+    """
+    watched = WatchedRules(rules or default_rulebook())
+    bench = Bench(plant, watched, Notebook("sizing", plant.site.name))
+    for where, one in plant.defaults_taken():
+        value = one.default if isinstance(one.default, int | float) else str(one.default)
+        bench.assume(where, one.meaning, value, one.unit, one.why, one.known)
+    duty = duty_of(bench)
+    for name, topic in TOPICS:
+        try:
+            topic(bench, duty)
+        except PhysicsRangeError as error:
+            bench.find(
+                f"range.{name.replace(' ', '_')}",
+                name.capitalize(),
+                None,
+                "",
+                f"The {name} could not be worked out to the end: {error}.",
+                missing=("figures inside the range of the formulas",),
+            )
+    note_expected(bench, duty)
+    _to_check(bench, watched)
+    return bench.notes.result()
+
+
+def _to_check(bench: Bench, watched: WatchedRules) -> None:
+    """List the values used here that are known only from memory."""
+    rows = tuple(
+        (value.key, value.meaning, value.value, value.unit, SOURCES[value.source].title)
+        for key in watched.used
+        if (value := Rulebook.__getitem__(watched, key)).known == "from_memory"
+    )
+    bench.notes.tables.append(
+        Table(
+            "to_check",
+            "Values to check against the standard's own text",
+            ("rule", "meaning", "value", "unit", "source"),
+            ("", "", "", "", ""),
+            rows,
+            f"Used in this sizing; {KNOWN_MEANING['from_memory']}. Own values go into limits.yaml.",
+        )
+    )

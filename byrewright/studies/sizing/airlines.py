@@ -17,11 +17,11 @@ from byrewright.plant.kinds.milk import Receiver
 from byrewright.plant.kinds.power import Sensor
 from byrewright.plant.kinds.vacuum import PulsatorAirline, Regulator, VacuumPump
 from byrewright.plant.plant import Pipe, Plant
-from byrewright.studies.sizing.air_demand import Demand, air_use, demand, us_rules
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.paths import Ways
 from byrewright.studies.sizing.sizes import TIGHT, next_airline_mm, stated, worked
+from byrewright.studies.sizing.vacuum_demand import Demand, air_use, demand, us_rules
 
 GLAND_LENGTH_M = 1.0
 GLAND_FITTINGS = {"elbow": 2}
@@ -51,7 +51,7 @@ class Leg:
         return equivalent_length_m(bore_mm, self.length_m, self.fittings, bench.rules)
 
 
-def airlines(bench: Bench, duty: Duty) -> None:
+def size_airlines(bench: Bench, duty: Duty) -> None:
     """Drops and bores of the main airline, the gland and the pulsator line."""
     plant = bench.plant
     pumps, receivers = plant.machines(VacuumPump), plant.machines(Receiver)

@@ -22,7 +22,7 @@ NTU_FORMULA = "T_out = T_in - e C_min (T_in - t_in) / C_milk, e = f(UA / C_min, 
 KAYS = "effectiveness-NTU, Kays and London"
 
 
-def cooling(bench: Bench, duty: Duty) -> None:
+def size_cooling(bench: Bench, duty: Duty) -> None:
     """Plate cooler stages, cooling water, chillers and ice banks."""
     coolers = bench.plant.machines(PlateCooler)
     if not coolers:

@@ -44,7 +44,7 @@ PUMP_CHANGE_MIN = 2.0
 """Minutes to change to the second pump, with milk still coming (our choice)."""
 
 
-def delivery(bench: Bench, duty: Duty) -> None:
+def size_delivery(bench: Bench, duty: Duty) -> None:
     """Pipes, heads, filters, balance tank and calf milk."""
     plant = bench.plant
     behind = balance_pumps(plant)

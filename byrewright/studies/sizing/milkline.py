@@ -13,10 +13,10 @@ from byrewright.physics.milkline import (
 from byrewright.plant.kinds.milk import Milkline
 from byrewright.results import Table
 from byrewright.standards.pipes import MILKLINE_BORES_MM
-from byrewright.studies.sizing.air_demand import air_use
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.sizes import TIGHT, listed, spare, stated, worked
+from byrewright.studies.sizing.vacuum_demand import air_use
 
 SLOPES_PCT = (0.5, 0.8, 1.0, 1.2, 1.5, 2.0)
 DESIGN_SHARE = 0.5
@@ -25,7 +25,7 @@ MECHANISTIC = "Manning, and Taitel and Dukler, AIChE Journal 22(1), 1976"
 MM_PER_IN = 25.4
 
 
-def milkline(bench: Bench, duty: Duty) -> None:
+def size_milkline(bench: Bench, duty: Duty) -> None:
     """Bore and slope of each milkline."""
     lines = bench.plant.machines(Milkline)
     if not lines:

@@ -63,7 +63,7 @@ def balance_pumps(plant: Plant) -> dict[str, tuple[MilkPump, ...]]:
     return {k: tuple(v) for k, v in found.items()}
 
 
-def receiving(bench: Bench, duty: Duty) -> None:
+def size_receiving(bench: Bench, duty: Duty) -> None:
     """Receiver and trap volume, and the milk pumps of the receivers."""
     receivers = bench.plant.machines(Receiver)
     if not receivers:

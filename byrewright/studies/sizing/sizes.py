@@ -86,6 +86,15 @@ def listed(names: Sequence[str]) -> str:
     return f"{', '.join(names[:-1])} and {names[-1]}"
 
 
+def verb_s(count: int) -> str:
+    """The ending of a verb: "TK1 holds", "TK1 and TK2 hold".
+
+    >>> verb_s(1), verb_s(2)
+    ('s', '')
+    """
+    return "s" if count == 1 else ""
+
+
 def spare(value: float, limit: float) -> str:
     """The margin in words: "13 % spare" or "8 % short".
 

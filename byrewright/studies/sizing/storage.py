@@ -18,11 +18,14 @@ from byrewright.studies.sizing.sizes import (
     next_preferred,
     spare,
     stated,
+    verb_s,
     worked,
 )
 
 STEP_MIN = 5
 DAY_MIN = 1440
+SWAPPED_A_DAY = 2.0
+"""Tankers a day from which one may stand at the bay and fill (our choice)."""
 SETTLE_CYCLES = 3
 """Rounds of the timetable run before the one that is read."""
 
@@ -47,6 +50,11 @@ def cycle_days(collections: tuple[Collection, ...]) -> int:
     return math.lcm(*(c.every_days for c in collections)) if collections else 1
 
 
+def visits_a_day(collections: tuple[Collection, ...]) -> float:
+    """Tankers a day, mean."""
+    return sum(1.0 / c.every_days for c in collections)
+
+
 def inflow_l(bench: Bench, duty: Duty) -> list[float]:
     """Milk that reaches the tanks in each step of a day: saleable, less the calves' draw."""
     draw = sum(f.count * f.draw_l_milking for f in bench.plant.machines(CalfFeed))
@@ -62,13 +70,13 @@ def inflow_l(bench: Bench, duty: Duty) -> list[float]:
 def run_timetable(bench: Bench, duty: Duty) -> Timetable:
     """Fill and empty over the collections until it repeats, then one round more.
 
-    A tanker at a bay that loads direct takes milk as it comes until it is full or the next one
-    arrives; elsewhere it loads what stands there and leaves.
+    Where two or more tankers come a day to a bay that loads direct, one takes milk as it comes
+    until it is full or the next arrives; elsewhere it loads what stands there and leaves.
     """
     plant, inflow = bench.plant, inflow_l(bench, duty)
     bays = plant.machines(TankerBay)
     rate = sum(b.count * b.load_l_min for b in bays) or 800.0
-    direct = any(b.direct for b in bays)
+    direct = any(b.direct for b in bays) and visits_a_day(plant.collections) >= SWAPPED_A_DAY
     round_days = cycle_days(plant.collections)
     arrivals: dict[int, list[Collection]] = {}
     for one in plant.collections:
@@ -95,7 +103,7 @@ def run_timetable(bench: Bench, duty: Duty) -> Timetable:
     return found
 
 
-def storage(bench: Bench, duty: Duty) -> None:
+def size_storage(bench: Bench, duty: Duty) -> None:
     """Collections, tank volume with reserve, tanks while one is washed, withheld milk."""
     tanks = bench.plant.machines(BulkTank)
     if not bench.plant.able("stores milk") and not any(
@@ -108,8 +116,8 @@ def storage(bench: Bench, duty: Duty) -> None:
             "Collections",
             None,
             "L/d",
-            "No collections are stated, so the tanks cannot be sized: add when the tanker comes and "
-            "what it takes.",
+            "No collections are stated, so the tanks cannot be sized: add when the tanker comes "
+            "and what it takes.",
             missing=("collections",),
         )
     else:
@@ -189,6 +197,18 @@ def _volume(bench: Bench, duty: Duty, tanks: tuple[BulkTank, ...]) -> None:
         worked("V_late", "most that stands with one tanker late", late, "L"),
         bench.rule("tank.reserve_share", "r"),
     )
+    if table.grows_l > 1.0:
+        bench.find(
+            "storage.volume",
+            "Milk storage",
+            total,
+            "L",
+            "The tankers take less than the milk of a day, so no tank volume is enough.",
+            formula="V >= max(V_peak (1 + r), V_late)",
+            inputs=inputs,
+            missing=("collections that take the day's milk",),
+        )
+        return
     if not tanks:
         bench.find(
             "storage.volume",
@@ -211,8 +231,9 @@ def _volume(bench: Bench, duty: Duty, tanks: tuple[BulkTank, ...]) -> None:
             "Milk storage",
             total,
             "L",
-            f"{listed([t.id for t in tanks])} hold {total:.0f} L; {need:.0f} L is needed ({why}): "
-            f"{spare(total, need)}. With all tankers in time {peak:.0f} L stands at most.",
+            f"{listed([t.id for t in tanks])} hold{verb_s(count)} {total:.0f} L; {need:.0f} L is "
+            f"needed ({why}): {spare(total, need)}. With all tankers in time "
+            f"{peak:.0f} L stands at most.",
             subject=tank.id,
             limit=need,
             sense="at_least",
@@ -305,8 +326,8 @@ def _withheld(bench: Bench, duty: Duty) -> None:
             "Withheld-milk vessel",
             total,
             "L",
-            f"{listed([v.id for v in vessels])} hold {total:.0f} L; {milk:.0f} L a milking is withheld: "
-            f"{spare(total, milk)}. Empty and rinse after each milking.",
+            f"{listed([v.id for v in vessels])} hold{verb_s(count)} {total:.0f} L; {milk:.0f} L a "
+            f"milking is withheld: {spare(total, milk)}. Empty and rinse after each milking.",
             subject=vessel.id,
             limit=milk,
             sense="at_least",

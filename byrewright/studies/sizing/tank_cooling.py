@@ -28,6 +28,7 @@ from byrewright.studies.sizing.sizes import (
     next_preferred,
     spare,
     stated,
+    verb_s,
     worked,
 )
 
@@ -91,7 +92,7 @@ def _hours_from_end(step: TemperatureStep, milking_h: float) -> float:
     return within - milking_h if step.clock == "start_of_milking" else within
 
 
-def tank_cooling(bench: Bench, duty: Duty) -> None:
+def size_tank_cooling(bench: Bench, duty: Duty) -> None:
     """Each tank's refrigeration against the region's rule; direct loading; condensing units."""
     plant = bench.plant
     wanted = wanted_of(bench, duty.largest.hours)
@@ -394,8 +395,9 @@ def _condensing(bench: Bench, tank: BulkTank, need_kw: float, design_kw: float) 
             "Condensing unit duty",
             one.duty_kw,
             "kW",
-            f"{listed([u.id for u in units])} make {total:.0f} kW of cold for {tank.id}; "
-            f"{need_kw:.0f} kW covers milk, agitator and gains: {spare(total, need_kw)}.",
+            f"{listed([u.id for u in units])} make{verb_s(count)} {total:.0f} kW of cold for "
+            f"{tank.id}; {need_kw:.0f} kW covers milk, agitator and gains: "
+            f"{spare(total, need_kw)}.",
             subject=one.id,
             limit=limit,
             sense="at_least",

@@ -25,7 +25,7 @@ TURN_STEP_S = 5.0
 EDWARDS = "Edwards, Lopez-Villalobos and Jago 2012 (log-normal milking time)"
 
 
-def throughput(bench: Bench, duty: Duty) -> None:
+def size_throughput(bench: Bench, duty: Duty) -> None:
     """Stalls, turn, go-rounds, labour, milking hours and waiting."""
     if not bench.plant.able("stands cows"):
         bench.lacks("throughput.platform", "Platform", "No platform stands the cows: add one.")

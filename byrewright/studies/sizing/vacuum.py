@@ -6,7 +6,6 @@ from byrewright.physics.air import altitude_factor
 from byrewright.plant.kinds.milk import Receiver
 from byrewright.plant.kinds.vacuum import DistributionTank, Regulator, VacuumPump
 from byrewright.results import Input
-from byrewright.studies.sizing.air_demand import Demand, demand, say_demands, us_rules
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.sizes import (
@@ -21,6 +20,7 @@ from byrewright.studies.sizing.sizes import (
     with_others_off,
     worked,
 )
+from byrewright.studies.sizing.vacuum_demand import Demand, demand, say_demands, us_rules
 
 RATED_AMBIENT_KPA_ABS = 100.0
 
@@ -32,7 +32,7 @@ def nominal_l_min(bench: Bench, pump: VacuumPump) -> float:
     )
 
 
-def vacuum(bench: Bench, duty: Duty) -> None:
+def size_vacuum(bench: Bench, duty: Duty) -> None:
     """Pump demand by each rule set and by washing, pumps, speed, regulation, distribution tank."""
     need = demand(bench, duty)
     say_demands(bench, duty, need)

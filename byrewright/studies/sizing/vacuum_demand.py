@@ -1,0 +1,223 @@
+"""Air that milking and washing ask of the vacuum pumps, by each rule set."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from byrewright.physics.air import (
+    PumpCapacity,
+    altitude_factor,
+    pump_capacity,
+    pump_us_l_min_free,
+    reserve_iso_l_min_free,
+    reserve_us_l_min_free,
+    slug_air_l_min_free,
+)
+from byrewright.plant.kinds.milk import Milkline
+from byrewright.plant.kinds.units import MilkingUnit
+from byrewright.plant.kinds.vacuum import Pulsator
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.duty import Duty
+from byrewright.studies.sizing.sizes import stated, worked
+
+ISO_FORMULA = "q_pump = H (q_man + n q_unit + q_anc + 10 + 2 n) / (1 - 0.05)"
+US_FORMULA = "q_pump = H_50 (35 + 3 n) cfm"
+WASH_FORMULA = "q_wash = H (pi/4 d^2 v (p_a - p)/p_a + n q_jet + n q_puls + 10 + 2 n) / (1 - 0.05)"
+RATED_VACUUM_KPA = 50.0
+
+
+def us_rules(bench: Bench) -> bool:
+    """Whether the US rule set is the one held (never mixed with the ISO form)."""
+    return bench.plant.site.region.casefold().startswith("us")
+
+
+@dataclass(frozen=True, slots=True)
+class AirUse:
+    """Free air that parts of the plant take in steady milking, L/min."""
+
+    pulsators: float
+    claws: float
+    shut_off: bool
+
+    @property
+    def all_units(self) -> float:
+        """Pulsators and claws together."""
+        return self.pulsators + self.claws
+
+
+def air_use(bench: Bench, duty: Duty) -> AirUse:
+    """Pulsation and claw air of all units, from data plates or typical values."""
+    plant = bench.plant
+    pulsators, units = plant.machines(Pulsator), plant.machines(MilkingUnit)
+    if pulsators:
+        pulse = sum(p.count * p.air_l_min_free for p in pulsators)
+    else:
+        pulse = duty.units * bench.number("vacuum.pulsator_air_l_min")
+    if units:
+        claw = sum(u.count * u.claw_air_l_min_free for u in units)
+    else:
+        claw = duty.units * bench.number("vacuum.claw_air_l_min")
+    return AirUse(pulse, claw, all(u.shut_off for u in units))
+
+
+@dataclass(frozen=True, slots=True)
+class Demand:
+    """Pump capacity asked for, L/min of free air at nominal conditions unless it says inlet."""
+
+    iso: PumpCapacity
+    us_l_min: float
+    wash_l_min: float
+    wash_at_inlet_l_min: float
+    held: str
+    needed_l_min: float
+    governs: str
+    steady_at_inlet_l_min: float
+
+
+def demand(bench: Bench, duty: Duty) -> Demand:
+    """What milking (both rule sets) and washing ask of the pumps; the larger governs."""
+    air, rules = air_use(bench, duty), bench.rules
+    p, pa, n = duty.working_vacuum_kpa, duty.pressure_kpa_abs, duty.units
+    iso = pump_capacity(
+        units=n,
+        unit_air_l_min_free=air.all_units / n,
+        effective_reserve_l_min_free=reserve_iso_l_min_free(n, air.shut_off, rules),
+        pump_vacuum_kpa=p,
+        ambient_kpa_abs=pa,
+        rules=rules,
+    )
+    us = pump_us_l_min_free(n, rules) * max(1.0, altitude_factor(RATED_VACUUM_KPA, pa, rules))
+    slug = slug_air_l_min_free(
+        _milkline_bore_mm(bench), rules.number("wash.slug_velocity_m_s"), p, pa
+    )
+    pulse = air.pulsators if _pulsators_run_in_wash(bench) else 0.0
+    jets = n * rules.number("wash.unit_air_l_min")
+    inlet = (slug + jets + pulse + iso.milk_leakage_l_min_free) / (
+        1.0 - rules.number("vacuum.system_leak_share")
+    )
+    wash = inlet * iso.altitude_factor
+    us_held = us_rules(bench)
+    milking = us if us_held else iso.nominal_l_min_free
+    return Demand(
+        iso=iso,
+        us_l_min=us,
+        wash_l_min=wash,
+        wash_at_inlet_l_min=inlet,
+        held="US rule" if us_held else "ISO form",
+        needed_l_min=max(milking, wash),
+        governs="washing" if wash > milking else "milking",
+        steady_at_inlet_l_min=(air.all_units + iso.milk_leakage_l_min_free)
+        / (1.0 - rules.number("vacuum.system_leak_share")),
+    )
+
+
+def _milkline_bore_mm(bench: Bench) -> float:
+    return max((m.bore_mm for m in bench.plant.machines(Milkline)), default=73.0)
+
+
+def _pulsators_run_in_wash(bench: Bench) -> bool:
+    plant = bench.plant
+    washing = [name for name, mode in plant.modes.items() if "wash" in mode.does]
+    pulsators = plant.machines(Pulsator)
+    return not (washing and pulsators) or any(
+        plant.position(mode, p.id) == "runs" for mode in washing for p in pulsators
+    )
+
+
+def say_demands(bench: Bench, duty: Duty, need: Demand) -> None:
+    """Write down the three demands: ISO form, US rule, washing."""
+    iso, n = need.iso, duty.units
+    held = "the rule set held here" if not us_rules(bench) else "shown only: the US rule is held"
+    bench.find(
+        "vacuum.demand.iso",
+        "Vacuum pump capacity for milking, ISO form",
+        iso.nominal_l_min_free,
+        "L/min",
+        f"Milking with {n} units asks for {iso.nominal_l_min_free:.0f} L/min of free air at "
+        f"nominal conditions by the ISO form ({held}).",
+        formula=ISO_FORMULA,
+        inputs=(
+            worked(
+                "q_res",
+                "effective reserve",
+                iso.effective_reserve_l_min_free,
+                "L/min",
+                "ISO 5707:2007 Annex A, from memory",
+            ),
+            worked(
+                "q_man",
+                "manual reserve, with regulation loss",
+                iso.manual_reserve_l_min_free,
+                "L/min",
+            ),
+            stated("n", "milking units", n),
+            worked("n q_unit", "air of pulsators and claws", iso.units_l_min_free, "L/min"),
+            worked(
+                "q_anc",
+                "equipment drawing air all the time",
+                iso.ancillary_l_min_free,
+                "L/min",
+                "none of this plant's machines does; brief users are left to the reserve",
+            ),
+            worked("10 + 2 n", "milk-system leakage", iso.milk_leakage_l_min_free, "L/min"),
+            bench.rule("vacuum.system_leak_share", "0.05"),
+            stated("p", "working vacuum", duty.working_vacuum_kpa, "kPa"),
+            worked("p_a", "ambient pressure from altitude", round(duty.pressure_kpa_abs, 2), "kPa"),
+            worked("H", "altitude and vacuum correction", round(iso.altitude_factor, 3)),
+        ),
+        source="ISO 5707:2007 Annexes A and B",
+        known="from_memory",
+    )
+    most = bench.number("vacuum.pump.us.adequate_to_units")
+    beyond = (
+        (
+            f" The rule is said to be adequate up to {most:.0f} units, so it is carried beyond "
+            "its range here."
+        )
+        if n > most
+        else ""
+    )
+    bench.find(
+        "vacuum.demand.us",
+        "Vacuum pump capacity for milking, US rule",
+        need.us_l_min,
+        "L/min",
+        f"The US rule asks for {need.us_l_min:.0f} L/min of free air and an effective reserve of "
+        f"{reserve_us_l_min_free(n, bench.rules):.0f} L/min at the receiver "
+        f"({'the rule set held here' if us_rules(bench) else 'shown only: the ISO form is held'})."
+        + beyond,
+        formula=US_FORMULA,
+        inputs=(
+            bench.rule("vacuum.pump.us.base_cfm", "35"),
+            bench.rule("vacuum.pump.us.per_unit_cfm", "3"),
+            stated("n", "milking units", n),
+            worked("p_a", "ambient pressure from altitude", round(duty.pressure_kpa_abs, 2), "kPa"),
+        ),
+        source="US Cooperative Extension, vacuum pumps; altitude correction as in the ISO form",
+        known="read",
+    )
+    bench.find(
+        "vacuum.demand.wash",
+        "Vacuum pump capacity for washing",
+        need.wash_l_min,
+        "L/min",
+        f"Washing the {_milkline_bore_mm(bench):g} mm milkline with slugs asks for "
+        f"{need.wash_l_min:.0f} L/min of free air; {need.governs} governs the pumps.",
+        formula=WASH_FORMULA,
+        inputs=(
+            stated("d", "milkline bore", _milkline_bore_mm(bench), "mm"),
+            bench.rule("wash.slug_velocity_m_s", "v"),
+            bench.rule("wash.unit_air_l_min", "q_jet"),
+            stated("n", "milking units", n),
+            worked(
+                "n q_puls",
+                "pulsation in the wash",
+                air_use(bench, duty).pulsators if _pulsators_run_in_wash(bench) else 0.0,
+                "L/min",
+            ),
+            stated("p", "working vacuum", duty.working_vacuum_kpa, "kPa"),
+            worked("H", "altitude and vacuum correction", round(need.iso.altitude_factor, 3)),
+        ),
+        source="geometry and Boyle's law; one slug at a time",
+        known="derived",
+    )
