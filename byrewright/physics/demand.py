@@ -66,3 +66,19 @@ def spread_over_hours(
         found[int(at + 1e-12) % bins] += amount * (upto - at) / hours
         at = upto
     return tuple(found)
+
+
+def together_kva(loads: Sequence[tuple[float, float]]) -> float:
+    """Apparent power of loads (kW, power factor) running together: sqrt((sum P)^2 + (sum Q)^2).
+
+    Q = P tan(arccos pf). Source: circuit theory.
+
+    >>> round(together_kva([(8.0, 0.8), (6.0, 1.0)]), 2)
+    15.23
+    """
+    for kw, factor in loads:
+        check("load", kw, 0.0, unit="kW")
+        check("power factor", factor, 0.0, 1.0, above=True)
+    active = math.fsum(kw for kw, _ in loads)
+    reactive = math.fsum(kw * math.sqrt(1.0 - f * f) / f for kw, f in loads)
+    return math.hypot(active, reactive)

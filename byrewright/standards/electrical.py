@@ -45,6 +45,23 @@ VALUES: tuple[Value, ...] = (
           "common_practice", "typical", 0.85, 0.93),
     Value("motor.service_margin", 1.15, "", "motor rating over the shaft power of its duty",
           "practice", "common_practice", "typical", 1.1, 1.25),
+    Value("motor.loading", 0.75, "", "shaft load over rating of a motor at work", "practice",
+          "common_practice", "typical", 0.6, 0.95),
+    Value("start.direct_most_kw", 5.5, "kW", "largest motor started direct where the file does not "
+          "say how it starts; the supplier of power rules", "practice", "common_practice",
+          "limit", 3.0, 11.0),
+    Value("laundry.load_share", 0.6, "", "mean input of washers and dryers over rating while they "
+          "run", "practice", "common_practice", "typical", 0.4, 0.9),
+    Value("supply.single_phase_motor_kw", 2.2, "kW", "largest motor on a single-phase supply",
+          "practice", "common_practice", "limit", 1.5, 4.0),
+    Value("supply.spare_share", 0.10, "", "room wanted under the agreed supply", "practice",
+          "common_practice", "typical", 0.05, 0.25),
+    Value("generator.fuel_hours", 12.0, "h", "hours that the fuel on site must last", "practice",
+          "common_practice", "limit", 8.0, 48.0),
+    Value("ups.margin", 1.25, "", "rating of an uninterruptible supply over its load", "practice",
+          "common_practice", "typical", 1.2, 1.5),
+    Value("ups.hold_min", 10.0, "min", "least time an uninterruptible supply holds", "practice",
+          "common_practice", "limit", 5.0, 30.0),
     Value("supply.diversity", 0.85, "", "share of connected load running at once in milking",
           "practice", "common_practice", "typical", 0.7, 1.0),
 )  # fmt: skip
@@ -101,3 +118,9 @@ GENERATOR_KVA: tuple[float, ...] = (
     10, 15, 20, 30, 40, 50, 60, 80, 100, 125, 150, 200, 250, 300, 350, 400, 500, 630,
 )  # fmt: skip
 """Usual set ratings, kVA (common practice, no source)."""
+SUPPLY_A: tuple[float, ...] = (
+    16, 20, 25, 32, 40, 50, 63, 80, 100, 125, 160, 200, 250, 315, 400, 500, 630, 800, 1000, 1250,
+)  # fmt: skip
+"""Usual ratings of fuses and breakers, A (common practice, no source)."""
+UPS_KVA: tuple[float, ...] = (0.5, 0.75, 1, 1.5, 2, 3, 5, 6, 8, 10, 15, 20)
+"""Usual ratings of uninterruptible supplies, kVA (common practice, no source)."""

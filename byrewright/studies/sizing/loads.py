@@ -1,0 +1,185 @@
+"""Electric loads: what each machine draws in each situation, and how it starts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from byrewright.physics.demand import together_kva
+from byrewright.plant.farm import minutes
+from byrewright.plant.kinds.cooling import IceBank
+from byrewright.plant.kinds.deck import DriveUnit
+from byrewright.plant.kinds.vacuum import VacuumPump
+from byrewright.plant.kinds.water import WaterHeater
+from byrewright.plant.machine import Machine
+from byrewright.standards.electrical import StartMethod
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.duty import Duty
+
+SITUATIONS = ("milking", "washing", "cooling", "night")
+"""What goes on while the supply is asked for power: milking, washing, all cold at once, night."""
+DOES = {
+    "milking": ("milking", "direct_load"),
+    "washing": ("wash", "rinse", "tank_wash"),
+    "cooling": ("idle",),
+    "night": ("idle",),
+}
+CONTROLS = ("controls", "tells people")
+CLOTHS = ("washes cloths", "dries cloths")
+UNITY = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class ElectricLoad:
+    """Machines of one tag: electric input while at work, and how many are on in a situation."""
+
+    machine: Machine
+    each_kw: float
+    """Electric input of one at work."""
+    power_factor: float
+    on: dict[str, float]
+    """How many are on (or their equivalent) in each situation."""
+    start: StartMethod | None
+    motor_kw: float
+    """Motor that starts, 0 for heaters and controls."""
+
+    def kw(self, situation: str) -> float:
+        """Input in a situation."""
+        return self.each_kw * self.on[situation]
+
+
+def electric_loads(bench: Bench, duty: Duty) -> tuple[ElectricLoad, ...]:
+    """Every machine that draws power, in file order."""
+    found = []
+    for machine in bench.plant.equipment.values():
+        rated = machine.power_kw()
+        if rated <= 0 or (isinstance(machine, WaterHeater) and machine.fuel != "electric"):
+            continue
+        kw, factor, motor = _input(bench, machine, rated)
+        on = {s: _on(bench, duty, machine, s) for s in SITUATIONS}
+        found.append(ElectricLoad(machine, kw, factor, on, _start(bench, machine, motor), motor))
+    return tuple(found)
+
+
+def demand_kva(loads: Sequence[ElectricLoad], situation: str) -> float:
+    """Apparent power of the loads that are on in a situation."""
+    return together_kva([(one.kw(situation), one.power_factor) for one in loads])
+
+
+def demand_kw(loads: Sequence[ElectricLoad], situation: str) -> float:
+    """Active power of the loads that are on in a situation."""
+    return sum(one.kw(situation) for one in loads)
+
+
+def is_heat(machine: Machine) -> bool:
+    """Whether it heats by electricity (water heater, cloth washer or dryer)."""
+    return machine.can("heats water") or any(machine.can(c) for c in CLOTHS)
+
+
+def _input(bench: Bench, machine: Machine, rated: float) -> tuple[float, float, float]:
+    """Electric input of one at work, its power factor, and the motor that starts."""
+    factor, efficiency = bench.number("motor.power_factor"), bench.number("motor.efficiency")
+    if machine.can("heats water"):
+        return rated, UNITY, 0.0
+    if any(machine.can(c) for c in CLOTHS):
+        return rated * bench.number("laundry.load_share"), UNITY, 0.0
+    if any(machine.can(c) for c in CONTROLS):
+        return rated, factor, 0.0
+    if machine.can("makes cold"):
+        return rated, factor, rated * efficiency
+    return rated * bench.number("motor.loading") / efficiency, factor, rated
+
+
+def _on(bench: Bench, duty: Duty, machine: Machine, situation: str) -> float:
+    """How many of a tag are on; running pumps that share one duty count as one between them."""
+    if any(machine.can(c) for c in CONTROLS) or machine.can("heats water"):
+        return float(machine.count)
+    if any(machine.can(c) for c in CLOTHS):
+        return 0.0 if situation == "night" else float(machine.count)
+    if isinstance(machine, IceBank):
+        making = situation == "night" or (
+            situation != "cooling" and _window_meets_milking(machine, duty)
+        )
+        return float(machine.count) if making or situation == "cooling" else 0.0
+    if machine.can("makes cold"):
+        if situation == "cooling":
+            return float(machine.count) if machine.usual() != "ready" else 0.0
+        return machine.count * float(_cools(bench, machine, situation))
+    if machine.can("stores milk"):
+        return float(machine.count)
+    runs = _runs(bench, machine, situation)
+    if runs and isinstance(machine, VacuumPump):
+        return machine.count / _sharing(bench, situation)
+    return machine.count * float(runs)
+
+
+def _sharing(bench: Bench, situation: str) -> int:
+    """Vacuum pumps that share one duty: each slows down, so together they draw as one."""
+    pumps = bench.plant.machines(VacuumPump)
+    running = sum(p.count for p in pumps if _runs(bench, p, situation))
+    alone = bench.plant.wishes.redundancy != "none" and all(p.speed == "variable" for p in pumps)
+    return max(1, running) if alone else 1
+
+
+def _runs(bench: Bench, machine: Machine, situation: str) -> bool:
+    """Whether some mode of the situation has it running; as it usually is where no mode says."""
+    plant = bench.plant
+    modes = [n for n, m in plant.modes.items() if any(d in DOES[situation] for d in m.does)]
+    if not machine.states():
+        return situation != "night"
+    states = {plant.position(n, machine.id) for n in modes} or {machine.usual()}
+    return "runs" in states
+
+
+def _cools(bench: Bench, machine: Machine, situation: str) -> bool:
+    """Refrigeration follows its thermostat: on by day unless the modes say otherwise."""
+    plant = bench.plant
+    modes = [n for n, m in plant.modes.items() if any(d in DOES[situation] for d in m.does)]
+    silent = machine.normally is None and not any(_stated(bench, n, machine.id) for n in modes)
+    return situation != "night" if silent else _runs(bench, machine, situation)
+
+
+def _stated(bench: Bench, mode: str, machine_id: str) -> bool:
+    """Whether a mode, or one it is like, gives the machine a state."""
+    seen: set[str] = set()
+    name: str | None = mode
+    while name is not None and name in bench.plant.modes and name not in seen:
+        seen.add(name)
+        if machine_id in bench.plant.modes[name].positions:
+            return True
+        name = bench.plant.modes[name].like
+    return False
+
+
+def _window_meets_milking(bank: IceBank, duty: Duty) -> bool:
+    """Whether a milking falls into the hours of ice making."""
+    start, end = minutes(bank.make_from), minutes(bank.make_until)
+    end += 1440 if end <= start else 0
+    for milking in duty.milkings:
+        for day in (0, 1440):
+            if milking.start_min + day < end and milking.end_min + day > start:
+                return True
+    return False
+
+
+def start_of(machine: Machine) -> StartMethod | None:
+    """How the file says a motor starts; nothing where it does not say."""
+    stated = getattr(machine, "start", None)
+    if stated in ("direct", "star_delta", "soft", "drive"):
+        return stated  # type: ignore[no-any-return]
+    variable = getattr(machine, "speed", "") == "variable"
+    led = getattr(machine, "control", "") in ("stepped", "level_led")
+    return "drive" if variable or led or isinstance(machine, DriveUnit) else None
+
+
+def _start(bench: Bench, machine: Machine, motor_kw: float) -> StartMethod | None:
+    if motor_kw <= 0:
+        return None
+    stated = start_of(machine)
+    if stated is not None:
+        return stated
+    if motor_kw <= bench.number("start.direct_most_kw"):
+        return "direct"
+    bench.assume(machine.id, "how its motor starts", "soft", "",
+                 "not stated; a motor of this size is not started direct")  # fmt: skip
+    return "soft"

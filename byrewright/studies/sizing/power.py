@@ -1,0 +1,191 @@
+"""Electric power: motor list, greatest demand, supply, boards, standby, what a battery carries."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from byrewright.physics.motors import current_a, start_kva
+from byrewright.plant.kinds.power import Mains, Switchboard
+from byrewright.plant.machine import Machine
+from byrewright.results import Table
+from byrewright.standards.electrical import SUPPLY_A
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.duty import Duty
+from byrewright.studies.sizing.loads import (
+    SITUATIONS,
+    ElectricLoad,
+    demand_kva,
+    demand_kw,
+    electric_loads,
+    is_heat,
+)
+from byrewright.studies.sizing.sizes import listed, spare, stated, worked
+from byrewright.studies.sizing.standby import size_generator, size_uninterruptible
+from byrewright.studies.sizing.steps import field, next_of
+
+START_WORDS = {"direct": "direct", "star_delta": "star-delta", "soft": "soft starter",
+               "drive": "speed drive"}  # fmt: skip
+SITUATION_WORDS = {
+    "milking": "in milking",
+    "washing": "in washing",
+    "cooling": "with all refrigeration on",
+    "night": "at night",
+}
+
+
+def size_power(bench: Bench, duty: Duty) -> None:
+    """Motor list, demand of each situation, supply, boards, generator, uninterruptible supply."""
+    loads = electric_loads(bench, duty)
+    if not loads:
+        return
+    _motor_list(bench, loads)
+    _demand(bench, loads)
+    _boards(bench, loads)
+    _single_phase(bench, loads)
+    size_generator(bench, loads)
+    size_uninterruptible(bench, loads)
+
+
+def _motor_list(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
+    rows: list[tuple[float | str, ...]] = []
+    for one in loads:
+        starts = start_kva(one.motor_kw, one.start, rules=bench.rules) if one.start else 0.0
+        rows.append((
+            one.machine.id, one.machine.title, one.machine.count, round(one.machine.power_kw(), 2),
+            START_WORDS[one.start] if one.start else "-", round(starts, 1),
+            *(round(one.kw(s), 1) for s in SITUATIONS), listed(one.machine.fed_from) or "-",
+        ))  # fmt: skip
+    rows.append(("all", "sum of what is on", sum(one.machine.count for one in loads),
+                 round(sum(one.machine.power_kw() * one.machine.count for one in loads), 1), "-",
+                 "-",
+                 *(round(demand_kw(loads, s), 1) for s in SITUATIONS), "-"))  # fmt: skip
+    bench.notes.tables.append(Table(
+        "power.motors", "Motors and heaters",
+        ("tag", "machine", "count", "rated, each", "start", "start, each", *SITUATIONS, "fed from"),
+        ("", "", "", "kW", "", "kVA", "kW", "kW", "kW", "kW", ""), tuple(rows),
+        note="The four last figures are the electric input while that goes on."))  # fmt: skip
+
+
+def _agreed_kva(bench: Bench) -> tuple[float | None, Mains | None]:
+    """What the supply allows: the smaller of the site's limit and the mains' agreed demand."""
+    mains = bench.plant.machines(Mains)
+    limits = [m.supply_kva * m.count for m in mains]
+    if bench.plant.site.supply.limit_kva is not None:
+        limits.append(bench.plant.site.supply.limit_kva)
+    return (min(limits) if limits else None), (mains[0] if mains else None)
+
+
+def _volts(bench: Bench) -> tuple[float, int]:
+    supply = bench.plant.site.supply
+    mains = bench.plant.first(Mains)
+    return supply.voltage_v, min(supply.phases, mains.phases if mains else 3)
+
+
+def _demand(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
+    agreed, mains = _agreed_kva(bench)
+    volts, phases = _volts(bench)
+    room = bench.number("supply.spare_share")
+    worst = max(demand_kva(loads, s) for s in SITUATIONS)
+    heat = sum(one.kw("milking") for one in loads if is_heat(one.machine))
+    ampere = next_of(current_a(worst * (1 + room), volts, phases), SUPPLY_A)
+    advised = round(ampere * volts * (3**0.5 if phases == 3 else 1.0) / 1000)
+    for situation in SITUATIONS:
+        kva, kw = demand_kva(loads, situation), demand_kw(loads, situation)
+        is_worst = kva >= worst - 1e-9
+        amps = current_a(kva, volts, phases)
+        help_ = (f" Locking heaters and laundry out while milking takes off {heat:.0f} kW."
+                 if situation == "milking" and heat > 0 else "")  # fmt: skip
+        bench.find(
+            "power.demand", f"Greatest demand {SITUATION_WORDS[situation]}", round(kva, 1), "kVA",
+            f"{SITUATION_WORDS[situation].capitalize()} the plant draws {kw:.0f} kW, {kva:.0f} "
+            "kVA, "
+            f"{amps:.0f} A on {phases} phase{'s' if phases > 1 else ''} at {volts:g} V"
+            + (f"; {agreed:.0f} kVA are agreed ({spare(agreed, kva)})." if agreed else ".") + help_,
+            subject=situation, limit=agreed, sense="at_most" if agreed else "says",
+            allowance=room,
+            formula="S = sqrt((sum P)^2 + (sum Q)^2); P = rating x loading / efficiency for motors "
+            "on in the modes, rating for heaters and cold",
+            inputs=(worked("P", "electric input", round(kw, 1), "kW"),
+                    bench.rule("motor.loading"), bench.rule("motor.efficiency"),
+                    bench.rule("motor.power_factor"), bench.rule("laundry.load_share"),
+                    *((field(mains, "supply_kva"),) if mains else ()),
+                    bench.rule("supply.spare_share")),
+            source="practice", known="common_practice",
+            advised=advised if mains is not None and is_worst else None,
+            advised_why=f"{kva:.0f} kVA and a tenth to spare, {ampere:.0f} A a phase",
+            target=(mains, "supply_kva") if mains is not None and is_worst else None,
+        )  # fmt: skip
+    if mains is None:
+        bench.lacks("power.mains", "Mains supply", "No mains supply is in the plant; "
+                                                   f"{worst:.0f} kVA "
+                    "are needed.")  # fmt: skip
+
+
+def _fed_by(bench: Bench, board: Switchboard) -> frozenset[str]:
+    """Everything a board feeds, through other boards and supplies too."""
+    found, queue = {board.id}, [board.id]
+    while queue:
+        here = queue.pop()
+        for machine in bench.plant.equipment.values():
+            if machine.fed_from[:1] == (here,) and machine.id not in found:
+                found.add(machine.id)
+                queue.append(machine.id)
+    return frozenset(found)
+
+
+def _boards(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
+    volts, phases = _volts(bench)
+    fed_any: set[str] = set()
+    boards = bench.plant.machines(Switchboard)
+    for board in boards:
+        ids = _fed_by(bench, board)
+        fed_any |= ids
+        mine = [one for one in loads if one.machine.id in ids]
+        kva = max((demand_kva(mine, s) for s in SITUATIONS), default=0.0)
+        amps = current_a(kva, volts, phases)
+        advised = next_of(amps * (1 + bench.number("supply.spare_share")), SUPPLY_A)
+        rated = board.rating_a
+        bench.find(
+            "power.board", "Switchboard", rated if rated is not None else round(amps, 1), "A",
+            f"{board.id} feeds {kva:.0f} kVA, {amps:.0f} A"
+            + (f"; it is rated {rated:g} A ({spare(rated, amps)})." if rated is not None else
+               f"; its rating is not stated: {advised:g} A with a tenth to spare."),
+            subject=board.id, limit=round(amps, 1) if rated is not None else None,
+            sense="at_least" if rated is not None else "says", allowance=0.05,
+            formula="I = S/(sqrt3 U)",
+            inputs=(worked("S", "greatest demand of what it feeds", round(kva, 1), "kVA"),
+                    stated("U", "voltage", volts, "V")),
+            source="definition", known="derived", advised=advised,
+            advised_why=f"{amps:.0f} A and a tenth to spare", target=(board, "rating_a"),
+        )  # fmt: skip
+    _unfed(bench, loads, fed_any, bool(boards))
+
+
+def _unfed(bench: Bench, loads: Sequence[ElectricLoad], fed: set[str], boards: bool) -> None:
+    loose: list[Machine] = [one.machine for one in loads
+                            if one.machine.id not in fed and not one.machine.fed_from]  # fmt: skip
+    if loose and boards:
+        bench.find(
+            "power.unfed", "Machines with no supply named", len(loose), "",
+            f"Nothing says what feeds {listed([m.id for m in loose])}: add `fed_from`, or the "
+            "failure study cannot see a lost board.", limit=0, sense="at_most",
+            formula="count of machines that draw power and name no supply",
+        )  # fmt: skip
+
+
+def _single_phase(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
+    if _volts(bench)[1] != 1:
+        return
+    most = bench.number("supply.single_phase_motor_kw")
+    large = [one.machine for one in loads if one.motor_kw > most]
+    biggest = max((one.motor_kw for one in loads), default=0.0)
+    bench.find(
+        "power.single_phase", "Largest motor on a single-phase supply", round(biggest, 2), "kW",
+        f"The supply has one phase; {len(large)} machines have motors over {most:g} kW "
+        f"({listed([m.id for m in large])}). Ask the supplier for three phases, or feed them "
+        "through a drive or converter made for it." if large else
+        f"The supply has one phase and no motor is over {most:g} kW.",
+        limit=most, sense="at_most", formula="largest motor",
+        inputs=(bench.rule("supply.single_phase_motor_kw"),), source="practice",
+        known="common_practice",
+    )  # fmt: skip
