@@ -27,6 +27,7 @@ from byrewright.studies.sizing.delivery import size_delivery
 from byrewright.studies.sizing.duty import Duty, duty_of
 from byrewright.studies.sizing.expected import note_expected
 from byrewright.studies.sizing.milkline import size_milkline
+from byrewright.studies.sizing.power import size_power
 from byrewright.studies.sizing.receiving import size_receiving
 from byrewright.studies.sizing.storage import size_storage
 from byrewright.studies.sizing.tank_cooling import size_tank_cooling
@@ -54,6 +55,7 @@ TOPICS: tuple[tuple[str, Topic], ...] = (
     ("compressed air", size_compressed_air),
     ("deck", size_deck),
     ("cloths", size_cloths),
+    ("power", size_power),
 )
 """The questions in order: what a designer would call them, and who answers."""
 
