@@ -87,7 +87,7 @@ def _chillers(
             inputs=inputs,
             source="heat balance",
             known="derived",
-            advised=next_preferred(limit),
+            advised=next_preferred((1.0 + TIGHT) * limit),
             advised_why=f"heat of the milk and 20 % for pumps and gains{off}; next size",
             target=(one, "duty_kw"),
         )
@@ -155,7 +155,7 @@ def _ice(
             inputs=(*inputs, stated("hours", "ice making", len(window), "h", span)),
             source="heat balance",
             known="derived",
-            advised=next_preferred(duty_limit),
+            advised=next_preferred((1.0 + TIGHT) * duty_limit),
             advised_why=f"the day's cold in {len(window)} h, next size",
             target=(bank, "duty_kw"),
         )

@@ -329,7 +329,7 @@ def _balance_tank(bench: Bench, duty: Duty, tank: BalanceTank) -> None:
     held = tank.led_at_l
     free = tank.volume_l - held if held is not None else (1 - LEVEL_SHARE) * tank.volume_l
     need = surge + pause
-    advised = next_preferred(need / (1 - LEVEL_SHARE))
+    advised = next_preferred((1.0 + TIGHT) * need / (1 - LEVEL_SHARE))
     bench.find(
         "delivery.balance_tank",
         "Balance tank volume",
@@ -354,6 +354,25 @@ def _balance_tank(bench: Bench, duty: Duty, tank: BalanceTank) -> None:
         advised_why="peaks and a change of pumps above a level of 30 %",
         target=(tank, "volume_l"),
     )
+    if held is not None:
+        usual = round(LEVEL_SHARE * tank.volume_l, 1)
+        bench.find(
+            "delivery.balance_tank.level",
+            "Level the balance tank holds",
+            held,
+            "L",
+            f"{tank.id} is held at {held:g} L of its {tank.volume_l:g} L; {usual:g} L is usual.",
+            subject=tank.id,
+            limit=2 * usual,
+            sense="at_most",
+            formula="level <= 0.6 V",
+            inputs=(stated("V", "balance tank", tank.volume_l, "L"),),
+            source="common practice, no source",
+            known="common_practice",
+            advised=usual,
+            advised_why="30 % of the tank",
+            target=(tank, "led_at_l"),
+        )
 
 
 def _calf_milk(bench: Bench, duty: Duty) -> None:

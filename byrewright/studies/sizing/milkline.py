@@ -10,12 +10,12 @@ from byrewright.physics.milkline import (
     slug_limit_l_min,
     units_1978,
 )
-from byrewright.plant.kinds.milk import Milkline
+from byrewright.plant.kinds.milk import Milkline, Receiver
 from byrewright.results import Table
 from byrewright.standards.pipes import MILKLINE_BORES_MM
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
-from byrewright.studies.sizing.sizes import TIGHT, listed, spare, stated, worked
+from byrewright.studies.sizing.sizes import TIGHT, each_carries, listed, spare, stated, worked
 from byrewright.studies.sizing.vacuum_demand import air_use
 
 SLOPES_PCT = (0.5, 0.8, 1.0, 1.2, 1.5, 2.0)
@@ -144,11 +144,17 @@ def _stratified(bench: Bench, duty: Duty, line: Milkline, slopes: int) -> None:
         ),
         source=MECHANISTIC,
         known="from_memory",
-        advised=_advised_bore_mm(bench, duty, milk, air, slope),
-        advised_why="the peak minute takes half of the half-full gravity flow; stand-in, check it "
-        "against the standard's table",
+        advised=_advised_bore_mm(bench, duty, milk * _one_off(bench), air, slope),
+        advised_why="the peak minute, a receiver shut off if so wished, takes half of the "
+        "half-full gravity flow; stand-in, check it against the standard's table",
         target=(line, "bore_mm"),
     )
+
+
+def _one_off(bench: Bench) -> float:
+    """How many times the usual flow a slope takes with one receiver shut off, if so wished."""
+    count = sum(r.count for r in bench.plant.machines(Receiver))
+    return count * each_carries(1.0, count, bench.plant.wishes.redundancy) if count else 1.0
 
 
 def _advised_bore_mm(bench: Bench, duty: Duty, milk: float, air: float, slope: float) -> float:

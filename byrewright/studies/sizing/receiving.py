@@ -14,6 +14,7 @@ from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.paths import Ways
 from byrewright.studies.sizing.sizes import (
+    ROOM,
     TIGHT,
     each_carries,
     listed,
@@ -28,6 +29,8 @@ from byrewright.studies.sizing.sizes import (
 
 FREE_SHARE = 0.7
 """Share of a receiver between the level its pump holds and its inlets (common practice)."""
+HELD_SHARE, STOP_SHARE = 0.3, 0.1
+"""Shares of a receiver that its pump holds or starts at, and stops at (common practice)."""
 TRAP_S = 5.0
 """Inflow that a trap holds before its float must be shut (our choice)."""
 PUMP_EFFICIENCY = 0.5
@@ -123,7 +126,9 @@ def _receiver(bench: Bench, duty: Duty, receiver: Receiver, count: int) -> None:
     ways = max((2 if m.looped else 1) for m in lines) if lines else 1
     length = max((m.length_m for m in lines), default=20.0) / max(1, count) / ways
     slug = slug_volume_l(bore, length, bench.number("wash.slug_end_length_m"), bench.rules)
-    surge = duty.milk_flow_peak_l_min / count * bench.number("receiver.surge_s") / 60.0
+    redundancy = bench.plant.wishes.redundancy
+    inflow = each_carries(duty.milk_flow_peak_l_min, count, redundancy)
+    surge = inflow * bench.number("receiver.surge_s") / 60.0
     held = next((v for v in (receiver.start_at_l, receiver.led_at_l) if v is not None), None)
     if held is None:
         need, why = (surge + slug) / FREE_SHARE, f"{100 * FREE_SHARE:.0f} % of it free"
@@ -131,7 +136,9 @@ def _receiver(bench: Bench, duty: Duty, receiver: Receiver, count: int) -> None:
         need, why = held + surge + slug, f"over the {held:g} L its pump holds"
     limit = max(need, bench.number("receiver.least_l") if duty.units >= 50 else 0.0)
     # Advice does not rest on the level settings, which follow the volume.
-    advised = next_preferred(max((surge + slug) / FREE_SHARE, bench.number("receiver.least_l")))
+    advised = next_preferred(
+        ROOM * max((surge + slug) / FREE_SHARE, bench.number("receiver.least_l"))
+    )
     bench.find(
         "receiving.receiver.volume",
         "Receiver volume",
@@ -146,12 +153,7 @@ def _receiver(bench: Bench, duty: Duty, receiver: Receiver, count: int) -> None:
         allowance=TIGHT,
         formula="V >= V_held + V_slug + q_peak t / 60, V_slug = pi/4 d^2 (L_end + 0.05 L)",
         inputs=(
-            worked(
-                "q_peak",
-                "peak minute of milk into one receiver",
-                duty.milk_flow_peak_l_min / count,
-                "L/min",
-            ),
+            worked("q_peak", "peak minute into it, another shut off if so wished", inflow, "L/min"),
             bench.rule("receiver.surge_s", "t"),
             stated("d", "milkline bore", bore, "mm"),
             worked("L", "way of a slug", round(length, 2), "m"),
@@ -165,6 +167,39 @@ def _receiver(bench: Bench, duty: Duty, receiver: Receiver, count: int) -> None:
         advised_why=f"slug and {bench.number('receiver.surge_s'):g} s of the peak, {why}",
         target=(receiver, "volume_l"),
     )
+    _levels(bench, receiver)
+
+
+def _levels(bench: Bench, receiver: Receiver) -> None:
+    """Levels of the pump's control inside the receiver: held, or start and stop."""
+    shares = {"led_at_l": HELD_SHARE, "start_at_l": HELD_SHARE, "stop_at_l": STOP_SHARE}
+    words = {"led_at_l": "holds", "start_at_l": "starts at", "stop_at_l": "stops at"}
+    for name, share in shares.items():
+        level: float | None = getattr(receiver, name)
+        if level is None:
+            continue
+        most = 2 * share * receiver.volume_l
+        bench.find(
+            f"receiving.receiver.{name.removesuffix('_l')}",
+            f"Level the pump {words[name]}",
+            level,
+            "L",
+            f"The pump of {receiver.id} {words[name]} {level:g} L of its {receiver.volume_l:g} L; "
+            f"{share * receiver.volume_l:.0f} L leaves room for slugs.",
+            subject=receiver.id,
+            limit=most,
+            sense="at_most",
+            formula="level <= 2 x usual share x V",
+            inputs=(
+                stated("V", "receiver", receiver.volume_l, "L"),
+                worked("", "usual share", share),
+            ),
+            source="common practice, no source",
+            known="common_practice",
+            advised=round(share * receiver.volume_l, 1),
+            advised_why=f"{100 * share:.0f} % of the receiver",
+            target=(receiver, name),
+        )
 
 
 def _traps(bench: Bench, duty: Duty, receivers: Sequence[Receiver]) -> None:
@@ -266,8 +301,8 @@ def _pumps(
             ),
             source="ISO 5707:2007 (peak inflow and wash inflow, the larger)",
             known="from_memory",
-            advised=next_round(limit),
-            advised_why=f"the {governs}{off}; rounded up",
+            advised=next_round(ROOM * limit),
+            advised_why=f"the {governs}{off}, and a tenth; rounded up",
             target=(pump, "flow_l_min"),
         )
         _motor(bench, pump)

@@ -14,6 +14,9 @@ from byrewright.standards.pipes import AIRLINE_BORES_MM, next_bore_mm, next_tube
 TIGHT = 0.05
 """Share of a limit within which an answer that holds is called tight (our choice)."""
 
+ROOM = 1.10
+"""What an advised size has over its limit: a tenth (our choice)."""
+
 PREFERRED = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 """Steps in which vessels and refrigeration are offered (common practice, no source)."""
 

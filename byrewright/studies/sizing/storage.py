@@ -224,7 +224,7 @@ def _volume(bench: Bench, duty: Duty, tanks: tuple[BulkTank, ...]) -> None:
             known="derived",
         )
         return
-    each = next_preferred(need / count)
+    each = next_preferred((1.0 + TIGHT) * need / count)
     for tank in tanks:
         bench.find(
             "storage.volume",

@@ -9,6 +9,7 @@ from byrewright.results import Input
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.sizes import (
+    ROOM,
     TIGHT,
     each_carries,
     listed,
@@ -23,6 +24,8 @@ from byrewright.studies.sizing.sizes import (
 from byrewright.studies.sizing.vacuum_demand import Demand, demand, say_demands, us_rules
 
 RATED_AMBIENT_KPA_ABS = 100.0
+WEAR = 1.15
+"""What an advised pump has over its limit, for wear until the next overhaul (our choice)."""
 
 
 def nominal_l_min(bench: Bench, pump: VacuumPump) -> float:
@@ -59,12 +62,8 @@ def _pumps(bench: Bench, need: Demand, pumps: tuple[VacuumPump, ...]) -> None:
         has = nominal_l_min(bench, pump)
         factor = altitude_factor(pump.at_vacuum_kpa, RATED_AMBIENT_KPA_ABS, bench.rules)
         off = with_others_off(pump, pumps, redundancy)
-        wanted = next_round(limit / factor)
-        short = (
-            ""
-            if has >= limit
-            else f" Take at least {wanted:.0f} L/min at {pump.at_vacuum_kpa:g} kPa."
-        )
+        wanted = next_round(WEAR * limit / factor)
+        short = "" if has >= limit else f" Take {wanted:.0f} L/min at {pump.at_vacuum_kpa:g} kPa."
         bench.find(
             "vacuum.pump.capacity",
             "Vacuum pump capacity",
@@ -97,7 +96,7 @@ def _pumps(bench: Bench, need: Demand, pumps: tuple[VacuumPump, ...]) -> None:
             ),
             known="read" if us_rules(bench) else "from_memory",
             advised=wanted,
-            advised_why=f"{need.governs} asks for {limit:.0f} L/min{off}; rounded up",
+            advised_why=f"{need.governs} asks for {limit:.0f} L/min{off}; 15 % for wear",
             target=(pump, "capacity_l_min_free"),
         )
         if pump.design != "vane":
@@ -253,7 +252,7 @@ def _regulation(bench: Bench, need: Demand, pumps: tuple[VacuumPump, ...]) -> No
     )
     admits = sum(r.count * r.capacity_l_min_free for r in regulators)
     one = regulators[0]
-    each = next_round(limit / sum(r.count for r in regulators))
+    each = next_round(ROOM * limit / sum(r.count for r in regulators))
     bench.find(
         "vacuum.regulator.capacity",
         "Vacuum regulator capacity",
