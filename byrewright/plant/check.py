@@ -17,7 +17,7 @@ from byrewright.plant.problems import Problem, nearest, problem, show
 WATER_C = (0.1, 40.0)
 AMBIENT_C = (-50.0, 55.0)
 MOST_NAMED = 6
-"""Valves named in one piece of advice."""
+"""Valves or modes named in one piece of advice."""
 SHARES_ADD_UP = 0.005
 """Shares of the day's milk are written with two figures, so they may miss 1 by this."""
 
@@ -154,20 +154,23 @@ def _moved(plant: Plant) -> Iterator[Problem]:
 def _modes(plant: Plant) -> Iterator[Problem]:
     if not any("milking" in mode.does for mode in plant.modes.values()):
         yield problem("C001", key="modes")
-    for name, mode in plant.modes.items():
-        stated = _stated(plant, name)
-        if mode.does == ("idle",):
-            continue
-        loose = [v for v in plant.machines(Valve) if v.id not in stated and v.normally is None]
-        if loose:
-            names = ", ".join(f"{v.id} {v.usual()}" for v in loose[:MOST_NAMED])
-            more = len(loose) - MOST_NAMED
-            found = f"{names} and {more} more" if more > 0 else names
-            yield problem("C024", key=f"modes.{name}", found=found, allowed=name)
+    working = [n for n, mode in plant.modes.items() if mode.does != ("idle",)]
+    stated = {name: _stated(plant, name) for name in working}
+    loose = [v for v in plant.machines(Valve) if v.normally is None]
+    loose = [v for v in loose if any(v.id not in stated[name] for name in working)]
+    if loose:
+        where = [n for n in working if any(v.id not in stated[n] for v in loose)]
+        found = _few([f"{v.id} {v.usual()}" for v in loose])
+        yield problem("C024", key=f"modes.{where[0]}", found=found, allowed=_few(where))
     for one in plant.able("runs"):
         states = {plant.position(name, one.id) for name in plant.modes}
         if plant.modes and states == {"stopped"}:
             yield problem("C025", key=f"equipment.{one.id}")
+
+
+def _few(names: list[str]) -> str:
+    more = len(names) - MOST_NAMED
+    return ", ".join(names[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
 
 
 def _stated(plant: Plant, mode: str) -> set[str]:

@@ -94,10 +94,16 @@ def nearest(word: str, known: Iterable[str], listed: int = 12) -> str:
     if not near:
         near = [f for f in folded if len(stem) >= 3 and (f.startswith(stem) or stem.startswith(f))]
     if near:
-        return f"; did you mean {folded[near[0]]}?"
+        return f"; did you mean {short(folded[near[0]])}?"
     if every and len(every) <= listed:
-        return f"; known are {', '.join(every)}"
+        return f"; known are {', '.join(short(one) for one in every)}"
     return ""
+
+
+def short(text: str) -> str:
+    """Text from a file as it may stand in a sentence: printable and short."""
+    clean = "".join(c if c.isprintable() else "?" for c in text[:48])
+    return clean if len(clean) <= 40 else clean[:37] + "..."
 
 
 def _likeness(a: str, b: str) -> tuple[float, int]:
@@ -115,8 +121,7 @@ def show(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        clean = "".join(c if c.isprintable() else "?" for c in value[:60])
-        return f'"{clean[:37]}..."' if len(clean) > 40 else f'"{clean}"'
+        return f'"{short(value)}"'
     if isinstance(value, Mapping):
         return "a group of keys"
     if isinstance(value, Sequence):

@@ -12,11 +12,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from byrewright.plant.problems import FileProblems, Problem, problem, show
+from byrewright.plant.problems import FileProblems, Problem, problem, short, show
 
 LARGEST_BYTES = 5_000_000
 DEEPEST = 12
-MOST_VALUES = 200_000
+MOST_VALUES = 50_000
 
 Place = tuple[str | int, ...]
 
@@ -99,7 +99,7 @@ class Source:
                 inner = here.get(step)
             elif isinstance(here, list) and isinstance(step, int) and step < len(here):
                 inner = here[step]
-            parts.append(self._item(inner, step) if isinstance(step, int) else _short(step))
+            parts.append(self._item(inner, step) if isinstance(step, int) else short(step))
             here = inner
         return ".".join(parts)
 
@@ -108,7 +108,7 @@ class Source:
         if isinstance(item, dict):
             for key in ("id", "name", "at"):
                 if isinstance(item.get(key), str):
-                    return _short(item[key])
+                    return short(item[key])
         return str(index + 1)
 
     def lines(self) -> dict[str, tuple[int, int]]:
@@ -121,11 +121,6 @@ class Source:
         """Raise everything found so far, in file order, if there is an error among it."""
         if any(p.severity == "error" for p in self.problems):
             raise error(sorted(dict.fromkeys(self.problems), key=lambda p: (p.line, p.column)))
-
-
-def _short(text: str) -> str:
-    clean = "".join(c if c.isprintable() else "?" for c in text[:48])
-    return clean if len(clean) <= 40 else clean[:37] + "..."
 
 
 def read_text(path: str | Path, error: type[FileProblems]) -> str:
@@ -192,6 +187,7 @@ class _Composer:
         self.source = source
         self.anchors: dict[str, tuple[Any, int]] = {}
         self.count = 0
+        self.repeated = ""
         self.events: Iterator[Any] = iter(())
 
     def run(self) -> None:
@@ -247,6 +243,7 @@ class _Composer:
         if kind == "AliasEvent":
             value, size = self.anchors.get(str(event.anchor), (None, MOST_VALUES))
             self.count += size
+            self.repeated = str(event.anchor)
             end, flow = event.end_mark, True
         elif kind == "ScalarEvent":
             value = plain_scalar(event.value) if event.implicit[0] else event.value
@@ -258,13 +255,15 @@ class _Composer:
             value, last = inner(place)
             end, flow = last.end_mark, bool(event.flow_style)
         if self.count > MOST_VALUES:
-            self.stop("F009", start, found=_short(str(event.anchor or "")))
+            if self.repeated:
+                self.stop("F009", start, found=short(self.repeated))
+            self.stop("F003", start, found="too many values", allowed=f"{MOST_VALUES}")
         self.source.values[place] = Mark(
             start.line + 1, start.column + 1, start.index, end.index, flow
         )
         if getattr(event, "tag", None):
             self.source.add(
-                "F011", place, found=_short(str(event.tag).replace("tag:yaml.org,2002:", "!!"))
+                "F011", place, found=short(str(event.tag).replace("tag:yaml.org,2002:", "!!"))
             )
         if kind != "AliasEvent" and event.anchor:
             self.anchors[str(event.anchor)] = (value, self.count - before)
@@ -288,7 +287,7 @@ class _Composer:
                 }
                 above = ".".join(str(p) for p in place)
                 self.source.problems.append(
-                    problem("F010", **where, key=above, found=_short(key), allowed=first.line)
+                    problem("F010", **where, key=above, found=short(key), allowed=first.line)
                 )
                 self.node(self.next(), (*place, "\0second"))
                 continue

@@ -160,7 +160,7 @@ CASES: list[tuple[str, str, str, str]] = [
         "C024",
         ", V11: open",
         "",
-        "V11 closed: taken as usual, because mode milking does not state it",
+        "modes.milking: V11 closed: taken so where a mode does not state it (milking)",
     ),
     ("C025", "MP1: runs", "MP1: stopped", "equipment.MP1: stands still in every mode"),
     (
