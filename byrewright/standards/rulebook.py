@@ -26,6 +26,7 @@ THEMES = (
     "reliability",
     "alarms",
     "hygiene",
+    "day",
     "water",
 )
 """Modules of this room that each hold a tuple `VALUES`."""
