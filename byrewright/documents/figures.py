@@ -18,6 +18,8 @@ TEXT_MM = 2.4
 MARKS: dict[Verdict, str] = {"holds": "●", "tight": "◐", "fails": "✕", "unknown": "?"}
 """One sign for each verdict, beside its word, so that nothing rests on colour."""
 
+Line = tuple[str, str, tuple[float, ...]]
+
 _LINES = (
     Ink("", "", INK, (), 0.5),
     Ink("", "", "#1f4e8c", (4.0, 1.2), 0.5),
@@ -25,6 +27,7 @@ _LINES = (
     Ink("", "", "#7a2f86", (6.0, 1.0, 1.0, 1.0), 0.5),
     Ink("", "", "#8a4208", (2.0, 0.8), 0.5),
 )
+DWARFS = 3.0  # so many times higher, and a line gets a figure of its own
 LEAST_POINTS = 4  # a table with fewer rows is not drawn as lines
 MOST_SHOWN = 2.0  # a bar ends at twice its limit
 
@@ -67,7 +70,7 @@ def capacity_svg(title: str, findings: Sequence[Finding]) -> str:
     return _figure(parts, height)
 
 
-def series_svg(series: Series, height: float = 62.0) -> str:
+def series_svg(series: Series, height: float = 48.0) -> str:
     """Lines over a common x, each with its own pattern and a key of words."""
     left, bottom, top = 16.0, 11.0, 7.0 + 4.2 * math.ceil(len(series.lines) / 2)
     low_y, high_y = _range([v for _, _, ys in series.lines for v in ys], from_zero=True)
@@ -139,16 +142,30 @@ def figures_for(result: Result, topic: str) -> list[str]:
 
 
 def by_unit(series: Series) -> list[Series]:
-    """One series a unit, so that no axis carries two; the largest lines where there are many."""
+    """One series a unit, and apart what would flatten the rest; the largest where many are left."""
     parts = []
     for unit in dict.fromkeys(u for _, u, _ in series.lines):
         lines = [one for one in series.lines if one[1] == unit]
-        title = series.title
-        if len(lines) > len(_LINES):
-            title += f" (the {len(_LINES)} largest of {len(lines)})"
-            lines = sorted(lines, key=lambda one: -max(one[2]))[: len(_LINES)]
-        parts.append(replace(series, title=title, lines=tuple(lines)))
+        for group in _of_a_size(lines):
+            title = series.title
+            if len(group) > len(_LINES):
+                title += f" (the {len(_LINES)} largest of {len(group)})"
+                group = sorted(group, key=lambda one: -max(one[2]))[: len(_LINES)]
+            parts.append(replace(series, title=title, lines=tuple(group)))
     return parts
+
+
+def _of_a_size(lines: list[Line]) -> list[list[Line]]:
+    """The lines in two groups where the highest ones dwarf the others, else in one."""
+    order = sorted(lines, key=lambda one: -max(one[2]))
+    for k, (high, low) in enumerate(pairwise(order), 1):
+        if max(low[2]) > 0 and max(high[2]) > DWARFS * max(low[2]) and k < len(order) - 1:
+            tall = order[:k]
+            return [
+                [one for one in lines if one in tall],
+                [one for one in lines if one not in tall],
+            ]
+    return [lines]
 
 
 def table_series(table: Table) -> Series | None:

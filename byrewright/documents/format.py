@@ -114,9 +114,13 @@ def percent(share: float | None) -> str:
     if share is None or not math.isfinite(share):
         return "-"
     value = share * 100
+    if abs(value) > MOST_PERCENT:
+        return f"over {'+' if value > 0 else '-'}{MOST_PERCENT} %"
     digits = 0 if abs(value) >= 10 or value == round(value) else 1
     return f"{value:+.{digits}f} %" if round(value, digits) else "0 %"
 
+
+MOST_PERCENT = 999  # beyond it the figure says nothing more
 
 KEY_FIELDS = (
     "stalls",
@@ -148,6 +152,16 @@ def key_figure(machine: Machine, system: System = "metric") -> str:
 
 def _word(name: str) -> str:
     return "stalls" if name == "stalls" else ""
+
+
+def prose(text: str) -> str:
+    """A sentence with its unit signs as they are printed.
+
+    >>> prose("8 degC, 15 m3")
+    '8 °C, 15 m³'
+    """
+    text = re.sub(r"\bdeg([CF])\b", r"°\1", text)
+    return re.sub(r"(?<=\d )m([23])\b", lambda m: "m²" if m[1] == "2" else "m³", text)
 
 
 def words(name: str) -> str:

@@ -15,7 +15,7 @@ from typing import Any
 from byrewright import __version__
 from byrewright.documents import report_lists as lists
 from byrewright.documents.figures import MARKS, figures_for, topic_of
-from byrewright.documents.format import System, number, percent, quantity, unit_sign, words
+from byrewright.documents.format import System, number, percent, prose, quantity, unit_sign, words
 from byrewright.documents.schematic import INVENTED, PAGES, Issue, schematic_svg, sheets_for
 from byrewright.plant.plant import Plant
 from byrewright.results import VERDICT_MEANING, VERDICTS, Finding, Result, Table
@@ -51,6 +51,10 @@ TOPICS = {
     "air": "Compressed air",
     "power": "Electric power",
     "cloths": "Udder cloths",
+    "receiving": "Receivers, traps and milk pumps",
+    "delivery": "Delivery, filters and balance tank",
+    "expected": "Beside usual magnitudes",
+    "range": "Outside the range of the formulas",
 }
 """Chapter titles by the first word of a finding's key; another word is shown as it is."""
 
@@ -140,19 +144,9 @@ def report_data(
         "farm": lists.farm(plant, units),
         "key": _key_figures(results, units),
         "chapters": _chapters(results, units),
-        "assumptions": [
-            [
-                lists.breakable(a.where),
-                a.meaning,
-                quantity(a.value, a.unit, units),
-                a.why,
-                words(a.known),
-            ]
-            for a in results.assumptions
-        ],
-        "defaults": lists.defaults(plant, units),
+        "assumptions": lists.assumptions(plant, results, units),
         "check_intro": CHECK,
-        "to_check": lists.to_check(rules, units),
+        "to_check": lists.to_check(results, rules, units),
         "said": lists.said(results),
         "cautions": list(CAUTIONS.values()),
         "machine_cautions": lists.machine_cautions(plant),
@@ -161,7 +155,7 @@ def report_data(
         "sources_intro": SOURCES_INTRO,
         "sources": lists.sources(results),
         "computed": _computed(results, rules, file_hash, units),
-        "notes": list(results.notes),
+        "notes": [prose(n) for n in results.notes],
     }
 
 
@@ -215,7 +209,7 @@ def answer(results: Result) -> str:
             f"{_many(count['tight'])} {'has' if count['tight'] == 1 else 'have'} little to spare."
         )
     if results.assumptions:
-        parts.append(f"The answers rest on {len(results.assumptions)} stated assumptions.")
+        parts.append("The answers rest on the assumptions listed in this report.")
     return " ".join(parts)
 
 
@@ -265,7 +259,7 @@ def _finding(one: Finding, units: System) -> dict[str, str]:
         "title": one.title,
         "subject": one.subject,
         "verdict": one.verdict,
-        "sentence": one.sentence,
+        "sentence": prose(one.sentence),
         "has": quantity(one.value, one.unit, units),
         "needs": needs or "-",
         "margin": percent(one.margin),
@@ -283,14 +277,15 @@ def _findings(own: Sequence[Finding], units: System) -> list[dict[str, Any]]:
     rows: list[dict[str, Any]] = []
     for group in alike.values():
         for k, one in enumerate(group):
-            brief = (
-                k > 0
-                and len(group) >= ALIKE
-                and one.verdict == "holds" == group[0].verdict
-                and bool(one.subject)
-            )
+            brief = k > 0 and bool(one.subject) and _same(one, group[0], len(group))
             rows.append({**_finding(one, units), "brief": brief})
     return rows
+
+
+def _same(one: Finding, first: Finding, many: int) -> bool:
+    if not one.verdict == "holds" == first.verdict:
+        return False
+    return many >= ALIKE or (one.value, one.limit) == (first.value, first.limit)
 
 
 def _topics(results: Result) -> list[str]:
@@ -299,7 +294,7 @@ def _topics(results: Result) -> list[str]:
         + [t.key for t in results.tables]
         + [s.key for s in results.series]
     )
-    return list(dict.fromkeys(topic_of(k) for k in keys))
+    return [t for t in dict.fromkeys(topic_of(k) for k in keys) if t != lists.TO_CHECK]
 
 
 def _chapters(results: Result, units: System) -> list[dict[str, Any]]:
@@ -370,7 +365,7 @@ def _table(table: Table, units: System) -> dict[str, Any]:
         "heads": heads,
         "rows": rows,
         "right": right,
-        "note": note,
+        "note": prose(note),
         "widths": widths,
     }
 

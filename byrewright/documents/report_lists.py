@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterable
 from typing import Any
 
-from byrewright.documents.format import System, number, quantity, words
+from byrewright.documents.format import System, number, prose, quantity, words
 from byrewright.documents.sheets import service_drawn
 from byrewright.plant.kinds.deck import Platform
 from byrewright.plant.machine import Machine
@@ -18,6 +18,8 @@ from byrewright.standards.rulebook import Rulebook
 from byrewright.standards.sources import SOURCES
 
 TAGS_SHOWN = 8
+TO_CHECK = "to_check"
+"""Key of the table in which a study lists the values it used that are known from memory."""
 
 
 def farm(plant: Plant, units: System) -> list[dict[str, str]]:
@@ -76,18 +78,23 @@ def farm(plant: Plant, units: System) -> list[dict[str, str]]:
     return [{"label": a, "value": b} for a, b in rows]
 
 
-def defaults(plant: Plant, units: System) -> list[list[str]]:
-    """Defaults the file left in place; alike machines share a row."""
-    found: dict[tuple[str, str, str, str, str], list[str]] = {}
-    for where, one in plant.defaults_taken():
-        value = one.default
-        if isinstance(value, tuple):
-            value = ", ".join(words(str(v)) for v in value)
-        text = words(quantity(value, one.unit, units))
+def assumptions(plant: Plant, results: Result, units: System) -> list[list[str]]:
+    """What the answers rest on, the studies' own first; alike machines share a row."""
+    own = [(a.where, a.meaning, a.value, a.unit, a.why, a.known) for a in results.assumptions]
+    taken = [
+        (where, one.meaning, one.default, one.unit, one.why, one.known)
+        for where, one in plant.defaults_taken()
+    ]
+    left = {(where, meaning) for where, meaning, *_ in taken}
+    own.sort(key=lambda row: (row[0], row[1]) in left)
+    found: dict[tuple[str, ...], list[str]] = {}
+    for where, what, value, unit, why, known in [*own, *taken]:
+        plain = ", ".join(map(str, value)) if isinstance(value, tuple) else value
         owner = plant.equipment.get(where)
         kind = type(owner).TITLE if owner else where
-        found.setdefault((kind, one.meaning, text, one.why, words(one.known)), []).append(where)
-    return [[_tags(places), *rest] for (_, *rest), places in found.items()]
+        row = (kind, what, words(quantity(plain, unit, units)), prose(why), words(known))
+        found.setdefault(row, []).append(where)
+    return [[_tags(places), *row[1:]] for row, places in found.items()]
 
 
 def _tags(tags: Iterable[str]) -> str:
@@ -194,10 +201,13 @@ def said(results: Result) -> str:
     return "; ".join(sorted(dict.fromkeys(every))) + ("." if every else "")
 
 
-def to_check(rules: Rulebook, units: System) -> list[dict[str, Any]]:
-    """The values known from memory, by source."""
+def to_check(results: Result, rules: Rulebook, units: System) -> list[dict[str, Any]]:
+    """The values known from memory, by source: those a study used where it says so, else all."""
+    used = {str(row[0]) for t in results.tables if t.key == TO_CHECK for row in t.rows}
     groups: dict[str, list[list[str]]] = {}
     for value in rules.to_check():
+        if used and value.key not in used:
+            continue
         groups.setdefault(value.source, []).append(
             [breakable(value.key), value.meaning, quantity(value.value, value.unit, units)]
         )

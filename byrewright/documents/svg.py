@@ -98,7 +98,10 @@ def arrow_svg(at: Point, to: str, colour: str) -> str:
 
 def layout_svg(layout: Layout) -> str:
     """The drawing itself, without sheet border, in the layout's own millimetres."""
-    parts = [line_svg(r.points, ink_of(r.service)) for r in layout.routed]
+    parts = [
+        f'<g data-pipe="{_attribute(r.pipe)}">{line_svg(r.points, ink_of(r.service))}</g>'
+        for r in layout.routed
+    ]
     parts += _bridges(layout.routed)
     parts += [placed_svg(p) for p in layout.placed]
     for run in layout.routed:
@@ -116,7 +119,11 @@ def placed_svg(placed: Placed) -> str:
     shapes = symbol(placed.symbol).draw(placed.w, placed.h, placed.position)
     drawn = "".join(shape_svg(s, placed.x, placed.y) for s in shapes)
     drawn += "".join(letters_svg(t) for t in placed.words)
-    return f'<g data-machine="{escape(placed.machine, {chr(34): "&quot;"})}">{drawn}</g>'
+    return f'<g data-machine="{_attribute(placed.machine)}">{drawn}</g>'
+
+
+def _attribute(text: str) -> str:
+    return escape(text, {'"': "&quot;"})
 
 
 def _bridges(runs: list[Routed]) -> list[str]:
