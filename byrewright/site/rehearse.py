@@ -1,0 +1,170 @@
+"""Rehearsals: a milking day on a simulated controller with a wrong position put in, watched for real.
+
+The controller serves real Modbus TCP or OPC UA on loopback and the watch reads it as it would read
+the plant's. Time is played, not waited for: long stretches in large steps, seconds round the fault.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from byrewright.engine.interlocks import Table, contacts
+from byrewright.site.addresses import default_addresses
+from byrewright.site.alarms import Event
+from byrewright.site.controller import LOOPBACK, Controller, free_port
+from byrewright.site.log import Log
+from byrewright.site.sources import ModbusSource, OpcuaSource, Source
+from byrewright.site.watch import Watch
+from byrewright.studies.routes.brute import Hit, holds
+from byrewright.studies.routes.classes import HARMS
+from byrewright.studies.routes.questions import Scene
+from byrewright.studies.routes.spread import Combination
+from byrewright.studies.routes.table import process_contacts
+
+Protocol = Literal["modbus", "contacts", "opcua"]
+COARSE_S, FINE_S = 60.0, 1.0
+LOOK_S = 600.0
+"""How long after the fault the rehearsal goes on in seconds, looking for the alarm."""
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """A stretch of the day in one mode, minutes after midnight."""
+
+    start_min: float
+    end_min: float
+    mode: str
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """Positions that are wrong from a time of day on, until the mode ends."""
+
+    at_min: float
+    wrong: Combination
+
+
+@dataclass(frozen=True, slots=True)
+class Rehearsal:
+    """What came of it. Times in minutes after midnight; litres by the milk ledger."""
+
+    mode: str
+    wrong: Combination
+    harm: str
+    at_min: float
+    alarm_min: float | None
+    alarm: str
+    alarm_text: str
+    litres_before: float
+    """Milk lost between the fault and the alarm."""
+    litres_unseen: float
+    """Milk lost had nobody seen it until the mode ended."""
+    events: tuple[Event, ...]
+    reads: int
+
+    @property
+    def seconds(self) -> float | None:
+        """From the fault to the alarm."""
+        return None if self.alarm_min is None else (self.alarm_min - self.at_min) * 60
+
+
+MilkFlow = Callable[[float, float], float]
+"""Litres of milk that flow between two times (minutes after midnight): the day's ledger."""
+
+
+async def rehearse(table: Table, scenes: Mapping[str, Scene], day: Sequence[Act], fault: Fault,
+                   milk_l: MilkFlow, hits: Sequence[Hit] = (), *, protocol: Protocol = "modbus",
+                   log: Path | None = None) -> Rehearsal:  # fmt: skip
+    """Play a day with one fault and watch it.
+
+    Raises:
+        ValueError: the fault lies in no act of the day, or names no wrong position of its mode.
+    """
+    act = next((a for a in day if a.start_min <= fault.at_min < a.end_min), None)
+    if act is None:
+        raise ValueError("the fault lies outside the day that is played")
+    scene = scenes[act.mode]
+    for machine, position in fault.wrong:
+        if position not in scene.others.get(machine, ()):
+            raise ValueError(f"{machine} cannot stand wrong as {position!r} in {act.mode}; it can as "
+                             f"{', '.join(scene.others.get(machine, ())) or 'nothing that matters'}")  # fmt: skip
+    with tempfile.TemporaryDirectory() as folder:
+        player = _Player(table, scenes, day, fault, protocol, log or Path(folder) / "rehearsal.sqlite")
+        events, reads = await player.play(act)
+    raised = next((e for e in events if e.kind == "raised" and e.at >= fault.at_min * 60), None)
+    harm = next((h.question.harm for h in hits if h.mode == act.mode and set(h.wrong) <= set(fault.wrong)), "")
+    loses = loses_milk(scene, fault.wrong)
+    until = raised.at / 60 if raised else act.end_min
+    return Rehearsal(
+        mode=act.mode, wrong=fault.wrong, harm=HARMS[harm].title if harm else "", at_min=fault.at_min,
+        alarm_min=raised.at / 60 if raised else None, alarm=raised.tag if raised else "",
+        alarm_text=raised.text if raised else "",
+        litres_before=milk_l(fault.at_min, until) if loses else 0.0,
+        litres_unseen=milk_l(fault.at_min, act.end_min) if loses else 0.0,
+        events=tuple(events), reads=reads,
+    )  # fmt: skip
+
+
+def loses_milk(scene: Scene, wrong: Combination) -> bool:
+    """Whether flowing milk is lost or spoilt while these positions are wrong."""
+    return any(q.loses == "milk" and holds(scene, q, wrong) for q in scene.questions)
+
+
+class _Player:
+    def __init__(self, table: Table, scenes: Mapping[str, Scene], day: Sequence[Act], fault: Fault,
+                 protocol: Protocol, log: Path) -> None:  # fmt: skip
+        self.table, self.scenes, self.day, self.fault = table, scenes, day, fault
+        self.where = default_addresses(table, contacts_only=protocol == "contacts")
+        self.protocol: Protocol = protocol
+        self.now = day[0].start_min * 60 if day else 0.0
+        self.log = Log(log, "rehearsal")
+        self.reads = 0
+
+    async def play(self, fault_act: Act) -> tuple[list[Event], int]:
+        opcua = self.protocol == "opcua"
+        controller = Controller(self.table, self.where, modbus_port=None if opcua else free_port(),
+                                opcua_port=free_port() if opcua else None)  # fmt: skip
+        async with controller:
+            source: Source
+            if opcua:
+                source = OpcuaSource(self.table, self.where, controller.opcua_url)
+            else:
+                source = ModbusSource(self.table, self.where, LOOPBACK, controller.modbus_port or 0)
+            watch = Watch(self.table, source, self.log, clock=lambda: self.now, stale_s=2 * COARSE_S)
+            try:
+                for act in self.day:
+                    wrong = self.fault.wrong if act is fault_act else ()
+                    await self._act(act, wrong, controller, watch)
+                    if act is fault_act:
+                        break
+            finally:
+                await source.close()
+                events = self.log.events()
+                self.log.close()
+        return events, self.reads
+
+    async def _act(self, act: Act, wrong: Combination, controller: Controller, watch: Watch) -> None:
+        scene = self.scenes[act.mode]
+        right = self._contacts(scene, ())
+        off = self._contacts(scene, wrong) if wrong else right
+        start, end = act.start_min * 60, act.end_min * 60
+        fault = self.fault.at_min * 60 if wrong else end
+        second = start
+        while second < end:
+            self.now = second
+            await controller.show(act.mode, off if second >= fault else right)
+            await watch.step()
+            self.reads += 1
+            if wrong and second >= fault and (watch.alarms.shown() or second - fault > LOOK_S):
+                return
+            near = second < start + 10 or (wrong and second >= fault - 10)
+            step = FINE_S if near else COARSE_S
+            second = min(second + step, fault - 10 if second < fault - 10 < second + step else second + step)
+
+    def _contacts(self, scene: Scene, wrong: Combination) -> dict[str, bool]:
+        position = {**scene.wanted, **dict(wrong)}
+        return contacts(self.table, position, process_contacts(self.table, scene, wrong))
