@@ -31,8 +31,8 @@ DESIGN_SHARE = 0.5
 UNIFORM_DRAW = 1.0 / 2.75
 """Friction of a line that gathers its flow evenly along its length (integral of x^1.75)."""
 DROP_FORMULA = "dp = sum 27.8 l q^1.75 / d^4.75 x 50/(p_a - p)"
-ISO = "ISO 5707:2007 annex (friction confirmed by Darcy with the Blasius factor)"
-NMC = "National Mastitis Council, evaluating vacuum levels and air flow (2004)"
+ISO = "iso5707"
+NMC = "nmc"
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,7 +243,7 @@ def _drop_pair(
                     for leg in legs
                     if leg.bore_mm is not None
                 ),
-                stated("p", "working vacuum", duty.working_vacuum_kpa, "kPa"),
+                worked("p", "working vacuum, set or assumed", duty.working_vacuum_kpa, "kPa"),
                 worked("p_a", "ambient pressure", round(duty.pressure_kpa_abs, 2), "kPa"),
                 bench.rule(key, "dp_most"),
             ),

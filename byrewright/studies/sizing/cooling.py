@@ -19,7 +19,7 @@ from byrewright.studies.sizing.in_line import (
 from byrewright.studies.sizing.sizes import TIGHT, next_preferred, stated, worked
 
 NTU_FORMULA = "T_out = T_in - e C_min (T_in - t_in) / C_milk, e = f(UA / C_min, C_min / C_max)"
-KAYS = "effectiveness-NTU, Kays and London"
+KAYS = "kays_london"
 
 
 def size_cooling(bench: Bench, duty: Duty) -> None:

@@ -318,7 +318,7 @@ def _filters(bench: Bench, duty: Duty) -> None:
             worked("net", "cows an hour, net", duty.net_cows_h, "1/h"),
             bench.rule("filter.cows_a_sock", "usual"),
         ),
-        source="follows from dirt on this farm: measure it",
+        source="practice",
         known="common_practice",
     )
 
@@ -367,7 +367,7 @@ def _balance_tank(bench: Bench, duty: Duty, tank: BalanceTank) -> None:
             sense="at_most",
             formula="level <= 0.6 V",
             inputs=(stated("V", "balance tank", tank.volume_l, "L"),),
-            source="common practice, no source",
+            source="practice",
             known="common_practice",
             advised=usual,
             advised_why="30 % of the tank",

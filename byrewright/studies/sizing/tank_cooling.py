@@ -438,6 +438,6 @@ def _class(bench: Bench, tank: BulkTank) -> None:
             stated("share", "of a milking", fill.share_each, "", "EN 13732 class"),
             stated("t_class", "hours of the class", speed.first_h, "h", "EN 13732 class"),
         ),
-        source="EN 13732 classes",
+        source="en13732",
         known=TANK_KNOWN,
     )

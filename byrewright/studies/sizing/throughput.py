@@ -22,7 +22,7 @@ from byrewright.studies.sizing.sizes import TIGHT, spare, stated, worked
 
 MOST_STALLS = 200
 TURN_STEP_S = 5.0
-EDWARDS = "Edwards, Lopez-Villalobos and Jago 2012 (log-normal milking time)"
+EDWARDS = "edwards2012"
 
 
 def size_throughput(bench: Bench, duty: Duty) -> None:
@@ -159,7 +159,7 @@ def _labour(bench: Bench, duty: Duty) -> None:
             stated("WRT", "work routine a cow", duty.routine_s, "s"),
             worked("gross", "cows an hour, gross", duty.gross_cows_h, "1/h"),
         ),
-        source="New Zealand dairy levy body, milking routine",
+        source="nz_levy",
         known="read",
     )
 

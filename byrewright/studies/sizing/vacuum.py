@@ -89,11 +89,7 @@ def _pumps(bench: Bench, need: Demand, pumps: tuple[VacuumPump, ...]) -> None:
                 worked("q_wash", "washing", need.wash_l_min, "L/min"),
                 stated("", "wished redundancy", redundancy),
             ),
-            source=(
-                "US Cooperative Extension, vacuum pumps"
-                if us_rules(bench)
-                else "ISO 5707:2007 Annexes A and B"
-            ),
+            source=("us_extension_vacuum" if us_rules(bench) else "iso5707"),
             known="read" if us_rules(bench) else "from_memory",
             advised=wanted,
             advised_why=f"{need.governs} asks for {limit:.0f} L/min{off}; 15 % for wear",
@@ -305,7 +301,7 @@ def _distribution_tank(bench: Bench) -> None:
             bench.rule("vacuum.interceptor_least_l", "V_least"),
             stated("", "largest receiver", spill, "L"),
         ),
-        source="ISO 5707:2007, low confidence",
+        source="iso5707",
         known="from_memory",
         advised=next_preferred(max(limit, spill)),
         advised_why="takes the content of a receiver if a trap's float lets it pass",

@@ -161,11 +161,11 @@ def say_demands(bench: Bench, duty: Duty, need: Demand) -> None:
             ),
             worked("10 + 2 n", "milk-system leakage", iso.milk_leakage_l_min_free, "L/min"),
             bench.rule("vacuum.system_leak_share", "0.05"),
-            stated("p", "working vacuum", duty.working_vacuum_kpa, "kPa"),
+            worked("p", "working vacuum, set or assumed", duty.working_vacuum_kpa, "kPa"),
             worked("p_a", "ambient pressure from altitude", round(duty.pressure_kpa_abs, 2), "kPa"),
             worked("H", "altitude and vacuum correction", round(iso.altitude_factor, 3)),
         ),
-        source="ISO 5707:2007 Annexes A and B",
+        source="iso5707",
         known="from_memory",
     )
     most = bench.number("vacuum.pump.us.adequate_to_units")
@@ -193,7 +193,7 @@ def say_demands(bench: Bench, duty: Duty, need: Demand) -> None:
             stated("n", "milking units", n),
             worked("p_a", "ambient pressure from altitude", round(duty.pressure_kpa_abs, 2), "kPa"),
         ),
-        source="US Cooperative Extension, vacuum pumps; altitude correction as in the ISO form",
+        source="us_extension_vacuum",
         known="read",
     )
     bench.find(
@@ -215,7 +215,7 @@ def say_demands(bench: Bench, duty: Duty, need: Demand) -> None:
                 air_use(bench, duty).pulsators if _pulsators_run_in_wash(bench) else 0.0,
                 "L/min",
             ),
-            stated("p", "working vacuum", duty.working_vacuum_kpa, "kPa"),
+            worked("p", "working vacuum, set or assumed", duty.working_vacuum_kpa, "kPa"),
             worked("H", "altitude and vacuum correction", round(need.iso.altitude_factor, 3)),
         ),
         source="geometry and Boyle's law; one slug at a time",

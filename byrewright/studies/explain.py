@@ -1,0 +1,172 @@
+"""Explain a finding: formula in symbols, the numbers put in with unit and source, limit, advice."""
+
+from __future__ import annotations
+
+import re
+import textwrap
+from dataclasses import dataclass
+
+from byrewright.results import VERDICT_MEANING, Finding, Input
+from byrewright.standards.model import KNOWN_MEANING
+from byrewright.standards.sources import SOURCES
+
+WIDTH = 88
+_SENSE = {"at_least": "at least", "at_most": "at most", "says": ""}
+_KNOWN: dict[str, str] = {str(k): v for k, v in KNOWN_MEANING.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """What stands behind one finding, part by part: each a heading and its lines."""
+
+    title: str
+    parts: tuple[tuple[str, tuple[str, ...]], ...]
+
+    def render(self) -> str:
+        """Plain text, wrapped, no trailing blanks."""
+        lines = [self.title, "=" * len(self.title)]
+        for heading, rows in self.parts:
+            lines.append(f"{heading}:")
+            for row in rows:
+                lines += textwrap.wrap(
+                    row, WIDTH, initial_indent="  ", subsequent_indent="    ",
+                    break_long_words=False, break_on_hyphens=False,
+                )  # fmt: skip
+        return "\n".join(lines)
+
+    def __str__(self) -> str:
+        return self.render()
+
+
+def explain(finding: Finding) -> Explanation:
+    """How a finding was worked out.
+
+    >>> from byrewright.results import Input
+    >>> one = Finding("tank.volume", "TK1", "Tank volume", 9000.0, "L", "TK1 is small.", "fails",
+    ...               "at_least", 10000.0, -0.1, formula="V >= V_day",
+    ...               inputs=(Input("V_day", "milk a day", 10000.0, "L", "plant file"),))
+    >>> print(explain(one).render())
+    Tank volume (tank.volume@TK1)
+    =============================
+    Answer:
+      TK1 is small.
+    Value and limit:
+      9000 L; at least 10 000 L is asked for.
+      fails: outside the limit by 10.0 % of it.
+    Formula:
+      V >= V_day
+      V >= 10 000
+    Numbers put in:
+      V_day = 10 000 L: milk a day [plant file]
+    """
+    parts: list[tuple[str, tuple[str, ...]]] = [("Answer", (finding.sentence,))]
+    parts.append(("Value and limit", (_held_to(finding), _verdict(finding))))
+    if finding.missing:
+        parts.append(("Missing", tuple(finding.missing)))
+    if finding.formula:
+        parts.append(("Formula", _formula(finding)))
+    if finding.inputs:
+        parts.append(("Numbers put in", tuple(_put_in(one) for one in finding.inputs)))
+    if finding.source:
+        parts.append(("Source", (source_words(finding.source, finding.known),)))
+    if finding.advised is not None:
+        parts.append(("Advice", (_advice(finding),)))
+    return Explanation(f"{finding.title} ({finding.name})", tuple(parts))
+
+
+def number(value: float) -> str:
+    """A number to four figures, thousands set apart; never in powers of ten.
+
+    >>> number(12345.6), number(0.01234), number(42.0)
+    ('12 346', '0.01234', '42')
+    """
+    if value == 0 or abs(value) >= 1000:
+        return f"{value:,.0f}".replace(",", " ") if abs(value) >= 10_000 else f"{value:.0f}"
+    digits = 4
+    size = len(f"{abs(value):.0f}") if abs(value) >= 1 else 0
+    if size == 0:
+        leading = len(re.match(r"0\.(0*)", f"{abs(value):.12f}")[1])  # type: ignore[index]
+        text = f"{value:.{min(12, leading + digits)}f}"
+    else:
+        text = f"{value:.{max(0, digits - size)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _quantity(value: float | str, unit: str) -> str:
+    shown = value if isinstance(value, str) else number(value)
+    return f"{shown} {unit}".strip()
+
+
+def _held_to(finding: Finding) -> str:
+    value = "No value." if finding.value is None else _quantity(finding.value, finding.unit)
+    if finding.limit is None or finding.sense == "says":
+        return value if finding.value is None else f"{value}; no limit is held here."
+    return (
+        f"{value.rstrip('.')}; {_SENSE[finding.sense]} {_quantity(finding.limit, finding.unit)} "
+        "is asked for."
+    )
+
+
+def _verdict(finding: Finding) -> str:
+    words = f"{finding.verdict}: {VERDICT_MEANING[finding.verdict]}"
+    if finding.sense == "says" and finding.verdict == "holds":
+        return "holds: a statement, not a judgement."
+    if finding.margin is None:
+        return f"{words}."
+    share = f"{100 * abs(finding.margin):.1f} % of it"
+    if finding.verdict == "fails":
+        return f"{words} by {share}."
+    allowance = f" (tight under {100 * finding.allowance:g} %)" if finding.allowance else ""
+    return f"{words}; margin {share}{allowance}."
+
+
+def _formula(finding: Finding) -> tuple[str, ...]:
+    """The formula in symbols and, where its symbols are inputs, with the numbers in place."""
+    numbers = {
+        one.symbol: number(one.value)
+        for one in finding.inputs
+        if one.symbol and not isinstance(one.value, str)
+    }
+    if not numbers:
+        return (finding.formula,)
+    longest_first = sorted(numbers, key=len, reverse=True)
+    pattern = "|".join(re.escape(symbol) for symbol in longest_first)
+    filled = re.sub(
+        rf"(?<![\w.])(?:{pattern})(?![\w(])", lambda m: numbers[m.group(0)], finding.formula
+    )
+    return (finding.formula,) if filled == finding.formula else (finding.formula, filled)
+
+
+def _put_in(one: Input) -> str:
+    symbol = f"{one.symbol} = " if one.symbol else ""
+    where = f" [{source_words(*_parted(one.source))}]" if one.source else ""
+    return f"{symbol}{_quantity(one.value, one.unit)}: {one.meaning}{where}"
+
+
+def _parted(source: str) -> tuple[str, str]:
+    """A source written "key (mark)" as its two parts."""
+    found = re.fullmatch(r"(.+) \((\w+)\)", source)
+    if found and found[2] in _KNOWN:
+        return found[1], found[2]
+    return source, ""
+
+
+def source_words(source: str, known: str = "") -> str:
+    """A source by its title, with how it is known.
+
+    >>> source_words("pmo", "read")
+    'US Grade A Pasteurized Milk Ordinance; read in the named source'
+    """
+    title = SOURCES[source].title if source in SOURCES else source
+    mark = _KNOWN.get(known, "")
+    return title if not mark or mark in title.casefold() else f"{title}; {mark}"
+
+
+def _advice(finding: Finding) -> str:
+    advised = _quantity(finding.advised if finding.advised is not None else "", finding.unit)
+    if finding.target is None:
+        return f"{advised} ({finding.advised_why})" if finding.advised_why else advised
+    machine, name = finding.target
+    number_only = number(finding.advised) if finding.advised is not None else ""
+    why = f" ({finding.advised_why})" if finding.advised_why else ""
+    return f"set {name} of {machine} to {number_only}{why}"
