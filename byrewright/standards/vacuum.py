@@ -208,10 +208,6 @@ VALUES: tuple[Value, ...] = (
     Value("vacuum.stopped_pump_back_share", 0.5, "", "air let back by a stopped pump without "
           "non-return valve, turned backwards, as a share of its displacement", "practice",
           "common_practice", "typical", 0.2, 0.8),
-    Value("vacuum.standby_delay_s", 8.0, "s", "delay until a standby pump is started", "practice",
-          "common_practice", "typical", 3.0, 15.0),
-    Value("vacuum.cups_fall_below_kpa", 30.0, "kPa", "vacuum below which cups begin to fall",
-          "practice", "common_practice", "typical", 25.0, 33.0),
     Value("vacuum.cups_fall_after_s", 1.0, "s", "time below that vacuum until they fall",
           "practice", "common_practice", "typical", 0.5, 3.0),
     Value("vacuum.attach_air_l_min", 150.0, "L/min", "free air one unit lets in while it is "
