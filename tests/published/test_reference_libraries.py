@@ -7,7 +7,7 @@ import math
 import fluids
 import pytest
 from CoolProp import CoolProp
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
@@ -74,7 +74,9 @@ def test_turbulent_friction_factor(number: float, rough: float) -> None:
     assert pipeflow.friction_factor(number, rough) == pytest.approx(reference, rel=CHURCHILL)
 
 
-@given(st.floats(100, 1e7), st.floats(0.0, 0.04))
+@given(st.floats(100, 1e7) | st.floats(2000, 5000), st.floats(0.0, 0.04))
+@example(2500.0, 0.0)
+@example(3500.0, 0.001)
 def test_churchill_is_churchill(number: float, rough: float) -> None:
     """The same correlation as coded in `fluids`."""
     reference = fluids.friction.Churchill_1977(number, rough)
@@ -124,6 +126,8 @@ def test_fall_with_condensing_temperature_is_that_of_a_real_fluid() -> None:
 
     fall = 1 - (cycle(47) / cycle(37)) ** 0.1
     assert 0.02 < fall < 0.035
+    rule = refrigeration.cop("direct", 42) / refrigeration.cop("direct", 32)
+    assert 1 - rule**0.1 == pytest.approx(0.025)
 
 
 def test_water_heat_against_the_reference_equation() -> None:
