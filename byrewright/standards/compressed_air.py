@@ -66,6 +66,10 @@ RECEIVER_L: tuple[float, ...] = (
     50, 100, 150, 200, 270, 350, 500, 750, 1000, 1500, 2000, 3000, 5000,
 )  # fmt: skip
 """Usual volumes of compressed-air receivers, L (common practice, no source)."""
+COMPRESSOR_L_MIN: tuple[float, ...] = (
+    100, 125, 150, 200, 250, 300, 400, 500, 630, 800, 1000, 1250, 1600, 2000, 2500, 3150, 4000,
+)  # fmt: skip
+"""Usual free-air deliveries of small compressors, L/min (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,7 @@ from byrewright.plant.kinds.air import AirCompressor, AirDryer, AirReceiver
 from byrewright.plant.kinds.milk import Valve
 from byrewright.plant.kinds.units import Backflush, Removal
 from byrewright.results import Input, Table
-from byrewright.standards.compressed_air import HUMIDITY_CLASSES, RECEIVER_L
+from byrewright.standards.compressed_air import COMPRESSOR_L_MIN, HUMIDITY_CLASSES, RECEIVER_L
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.sizes import TIGHT, listed, next_motor_kw, next_round, spare, worked
@@ -79,7 +79,8 @@ def size_compressed_air(bench: Bench, duty: Duty) -> None:
     if not compressors:
         bench.lacks("air.compressor", "Air compressor",
                     f"{listed([u.what for u in demand.users])} need compressed air and the plant "
-                    f"has no compressor: add one of {next_round(needed_l_min_free(bench, duty)):g} "
+                    "has no compressor: add one of "
+                    f"{next_of(needed_l_min_free(bench, duty), COMPRESSOR_L_MIN):g} "
                     "L/min of free air.")  # fmt: skip
         return
     _compressors(bench, duty, demand, compressors)
@@ -162,7 +163,7 @@ def _compressors(
         have = one.capacity_l_min_free * (1 if alone else one.count)
         want = share * (1 if alone else one.count)
         each = "alone " if alone else ""
-        advised = next_round(share)
+        advised = next_of(share * (1 + TIGHT), COMPRESSOR_L_MIN)
         bench.find(
             "air.compressor", "Compressor output", have, "L/min",
             f"{one.id} gives {have:.0f} L/min of free air; {want:.0f} are needed for it to carry "
@@ -249,7 +250,8 @@ def _receivers(bench: Bench, demand: AirDemand, compressors: tuple[AirCompressor
                 field(first, "lowest_bar"), field(first, "serves_bar"),
                 worked("q_peak", "busy minute", round(demand.peak_l_min, 1), "L/min")),
         source="doe_air", known="read",
-        advised=next_of(need, RECEIVER_L) if len(receivers) == 1 and first.count == 1 else None,
+        advised=next_of(need * (1 + TIGHT),
+                        RECEIVER_L) if len(receivers) == 1 and first.count == 1 else None,
         advised_why=f"{need:.0f} L for {why}",
         target=(first, "volume_l") if len(receivers) == 1 and first.count == 1 else None,
     )  # fmt: skip
@@ -283,7 +285,7 @@ def _dryers(bench: Bench, compressors: tuple[AirCompressor, ...]) -> None:
                     worked("T", "inlet on the hottest afternoon", inlet, "degC"),
                     bench.rule("dryer.inlet_over_ambient_k"), bench.rule("dryer.factor_inlet_40"),
                     bench.rule("dryer.factor_inlet_45"), bench.rule("dryer.pressure_exponent")),
-            source="iso7183", known="from_memory", advised=next_round(need),
+            source="iso7183", known="from_memory", advised=next_round(need * (1 + TIGHT)),
             advised_why=f"{flow:.0f} L/min at {inlet:g} degC", target=(one, "capacity_l_min_free"),
         )  # fmt: skip
         _dew_point(bench, one)
@@ -297,8 +299,10 @@ def _dew_point(bench: Bench, dryer: AirDryer) -> None:
     fits = [c for c in HUMIDITY_CLASSES if c.dew_point_c is not None
             and c.dew_point_c <= coldest - least]  # fmt: skip
     best = fits[-1].dew_point_c if fits else HUMIDITY_CLASSES[0].dew_point_c
-    do = ("" if gap >= wanted else " Keep air pipes out of the frost, drain their low points, or "
-          f"use a dryer of {best:g} degC dew point.")  # fmt: skip
+    drier = [c.dew_point_c for c in HUMIDITY_CLASSES if c.dew_point_c is not None
+             and c.dew_point_c <= coldest - wanted]  # fmt: skip
+    do = ("" if gap >= wanted else " Keep air pipes out of the frost and drain their low points"
+          + (f", or use a dryer of {drier[-1]:g} degC dew point." if drier else "."))  # fmt: skip
     bench.find(
         "air.dew_point", "Dew point below the coldest pipe", round(gap, 2), "K",
         f"{dryer.id} dries to {dryer.dew_point_c:g} degC at pressure; in the coldest month the "

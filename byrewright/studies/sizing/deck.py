@@ -177,7 +177,7 @@ def _rollers(bench: Bench, platform: Platform, load: DeckLoad) -> None:
         inputs=(field(first, "rated_kn"), stated("n", "rollers", count),
                 bench.rule("deck.design_cow_kg", "m_c"), bench.rule("deck.dynamic_factor", "phi"),
                 bench.rule("deck.roller_share_margin", "k")),
-        source="practice", known="from_memory", advised=next_of(worst, ROLLER_KN),
+        source="practice", known="from_memory", advised=next_of(worst * (1 + TIGHT), ROLLER_KN),
         advised_why=f"{worst:.1f} kN on the worst of {count} rollers", target=(first, "rated_kn"),
     )  # fmt: skip
     bench.find(
@@ -268,7 +268,7 @@ def _drives(bench: Bench, duty: Duty, load: DeckLoad) -> None:
                     field(one, "efficiency", "eta"), bench.rule("motor.service_margin", "k"),
                     bench.rule("deck.motor_start_multiple", "s"),
                     worked("units left", "drive units left", left)),
-            source="practice", known="from_memory", advised=next_motor_kw(need),
+            source="practice", known="from_memory", advised=next_motor_kw(need * (1 + TIGHT)),
             advised_why=f"{need:.2f} kW each {lost}", target=(one, "motor_kw"),
         )  # fmt: skip
     _traction(bench, first, load, left)

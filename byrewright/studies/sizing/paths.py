@@ -12,6 +12,11 @@ from byrewright.plant.machine import Service
 from byrewright.plant.plant import Plant
 
 
+def _both_ways(joint: Joint) -> bool:
+    """Whether a way inside a machine lets the fluid pass either way (a header, an open valve)."""
+    return joint.how is not None and joint.how.how in ("pass", "gate")
+
+
 class Ways:
     """Ways through a plant's pipes of one service."""
 
@@ -34,7 +39,7 @@ class Ways:
             if joint.how is not None and joint.how.how == "mover" and not self.directed:
                 continue
             self._out[joint.a].append((joint, joint.b))
-            if not self.directed:
+            if not self.directed or _both_ways(joint):
                 self._out[joint.b].append((joint, joint.a))
 
     def between(self, start: str, goal: str) -> tuple[Joint, ...]:

@@ -33,6 +33,8 @@ from byrewright.studies.sizing.sizes import (
 from byrewright.studies.sizing.steps import field, next_of
 
 WATER_KG_M3 = 1000.0
+SMALLEST_MOTOR_KW = 0.37
+"""Smallest motor of a pump of this kind (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,13 +74,13 @@ def size_pump(bench: Bench, pump: LiquidPump, duties: Sequence[PumpDuty], key: s
     flow = hardest.flow_l_min / alone
     bench.find(
         f"{key}.flow", f"{pump.title}: flow", pump.flow_l_min, "L/min",
-        f"{pump.id} gives {pump.flow_l_min:.0f} L/min; {hardest.what} asks {flow:.0f} "
+        f"{pump.id} gives {pump.flow_l_min:.0f} L/min; for {hardest.what} it must give {flow:.0f} "
         f"({spare(pump.flow_l_min, flow)}).",
         subject=pump.id, limit=round(flow, 1), sense="at_least", allowance=TIGHT,
         formula="q = the largest of the flows it must give",
         inputs=(*(worked("q", d.what, round(d.flow_l_min, 1), "L/min") for d in duties),
                 field(pump, "flow_l_min")),
-        source="practice", known="common_practice", advised=next_round(flow),
+        source="practice", known="common_practice", advised=next_round(flow * (1 + TIGHT)),
         advised_why=f"{hardest.what}: {flow:.0f} L/min", target=(pump, "flow_l_min"),
     )  # fmt: skip
     _head(bench, pump, duties, key)
@@ -94,7 +96,7 @@ def _head(bench: Bench, pump: LiquidPump, duties: Sequence[PumpDuty], key: str) 
     friction, losses, rise = _parts(bench, worst)
     bench.find(
         f"{key}.head", f"{pump.title}: head", pump.head_m, "m",
-        f"{pump.id} gives {pump.head_m:g} m; {worst.what} needs {rise:.1f} m of rise, "
+        f"{pump.id} gives {pump.head_m:g} m; for {worst.what} it needs {rise:.1f} m of rise, "
         f"{friction:.0f} kPa of friction, {losses:.0f} kPa in machines and {worst.kpa:.0f} kPa "
         f"at the end: {need:.1f} m ({spare(pump.head_m, need)}).",
         subject=pump.id, limit=round(need, 2), sense="at_least", allowance=TIGHT,
@@ -105,7 +107,7 @@ def _head(bench: Bench, pump: LiquidPump, duties: Sequence[PumpDuty], key: str) 
                 worked("dp", "filter, control valve, cooler", losses, "kPa"),
                 worked("p_end", "pressure wanted at the end", worst.kpa, "kPa"),
                 bench.rule("pipe.roughness_stainless_mm")),
-        source="practice", known="from_memory", advised=next_round(need),
+        source="practice", known="from_memory", advised=next_round(need * (1 + TIGHT)),
         advised_why=f"{worst.what}: {need:.1f} m", target=(pump, "head_m"),
     )  # fmt: skip
     shaft = pump_power_kw(pump.flow_l_min, static_kpa(pump.head_m, WATER_KG_M3),
@@ -118,7 +120,7 @@ def _head(bench: Bench, pump: LiquidPump, duties: Sequence[PumpDuty], key: str) 
         subject=pump.id, limit=round(kw, 3), sense="at_least", formula="P = k q rho g H / eta",
         inputs=(field(pump, "flow_l_min", "q"), field(pump, "head_m", "H"),
                 bench.rule("pump.efficiency", "eta"), bench.rule("motor.service_margin", "k")),
-        source="definition", known="derived", advised=next_motor_kw(kw),
+        source="definition", known="derived", advised=next_motor_kw(max(kw, SMALLEST_MOTOR_KW)),
         advised_why=f"{kw:.2f} kW at its flow and head", target=(pump, "motor_kw"),
     )  # fmt: skip
 

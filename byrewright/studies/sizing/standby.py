@@ -78,7 +78,7 @@ def _generator(bench: Bench, one: Generator, carried: Sequence[Load]) -> None:
         subject=one.id, limit=round(size.least_kva, 1), sense="at_least", allowance=TIGHT,
         formula="S = max(P/(pf 0.8), S_start x'd (1 - dip)/dip), hardest start first",
         inputs=inputs, source="practice", known="from_memory",
-        advised=size.chosen_kva or next_of(size.least_kva, GENERATOR_KVA),
+        advised=next_of(size.least_kva * (1 + TIGHT), GENERATOR_KVA),
         advised_why=f"{size.least_kva:.0f} kVA, set by {size.governed_by}",
         target=(one, "rating_kva"),
     )  # fmt: skip
@@ -124,7 +124,7 @@ def _fuel(bench: Bench, one: Generator, running_kw: float) -> None:
         inputs=(field(one, "fuel_l"), worked("P", "running load", round(running_kw, 1), "kW"),
                 bench.rule("generator.fuel_l_per_kwh"), bench.rule("generator.idle_fuel_share"),
                 bench.rule("generator.fuel_hours")),
-        source="practice", known="common_practice", advised=next_preferred(need),
+        source="practice", known="common_practice", advised=next_preferred(need * (1 + TIGHT)),
         advised_why=f"{least:g} h of milking", target=(one, "fuel_l"),
     )  # fmt: skip
 
@@ -159,7 +159,7 @@ def size_uninterruptible(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
             formula="S = k x load",
             inputs=(bench.rule("ups.margin", "k"), field(one, "rating_kva"),
                     stated("carries", "what it feeds", what)),
-            source="practice", known="common_practice", advised=next_of(kva, UPS_KVA),
+            source="practice", known="common_practice", advised=next_of(kva * (1 + TIGHT), UPS_KVA),
             advised_why=f"{kva:.2f} kVA of controls", target=(one, "rating_kva"),
         )  # fmt: skip
         bench.find(
@@ -170,6 +170,6 @@ def size_uninterruptible(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
             inputs=(bench.rule("ups.hold_min"),
                     Input("t_start", "start of the slowest generator", round(60 * wait, 1), "s",
                           "plant file")),
-            source="practice", known="common_practice", advised=next_preferred(hold),
+            source="practice", known="common_practice", advised=next_preferred(hold * (1 + TIGHT)),
             advised_why=f"{hold:.0f} min until standby power", target=(one, "hold_min"),
         )  # fmt: skip

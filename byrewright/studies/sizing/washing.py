@@ -190,7 +190,7 @@ def _trough(bench: Bench, wash: Wash) -> None:
         inputs=(worked("V_hot", "hot charge", wash.hot_l, "L"),
                 bench.rule("wash.trough_freeboard_share")),
         source="practice", known="common_practice",
-        advised=next_preferred(need) if alone else None,
+        advised=next_preferred(need * (1 + TIGHT)) if alone else None,
         advised_why=f"a hot charge of {wash.hot_l:.0f} L with room above",
         target=(first, "volume_l") if alone else None,
     )  # fmt: skip
@@ -235,7 +235,7 @@ def _heater(bench: Bench, duty: Duty, wash: Wash) -> None:
                     stated("T_w", "coldest water of the year", duty.water_coldest_c, "degC"),
                     bench.rule("wash.hot_water_tank_share")),
             source="nz_levy", known="read",
-            advised=next_preferred(need / sum(h.count for h in heaters)),
+            advised=next_preferred(need * (1 + TIGHT) / sum(h.count for h in heaters)),
             advised_why=f"{wash.heater_l:.0f} L for the plant and {tank:.0f} L for a tank",
             target=(one, "volume_l"),
         )  # fmt: skip
@@ -274,7 +274,7 @@ def _heater_power(
             allowance=TIGHT, formula="P = E (1 + loss t) / (t eta), shared by the heaters; t the "
             "shorter of the time between washes and the time allowed",
             inputs=inputs, source="us_extension", known="read",
-            advised=next_of(need / sum(h.count for h in heaters), HEATER_KW),
+            advised=next_of(need * (1 + TIGHT) / sum(h.count for h in heaters), HEATER_KW),
             advised_why=f"{energy:.0f} kWh within {hours:.1f} h", target=(one, "heater_kw"),
         )  # fmt: skip
 

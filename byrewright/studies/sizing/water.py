@@ -248,7 +248,7 @@ def _store(bench: Bench, duty: Duty, day: WaterDay) -> None:
                     worked("busiest", "busiest hour", round(use_h), "L/h"),
                     bench.rule("water.tank_hours", "t")),
             source="practice", known="common_practice",
-            advised=next_preferred(need / sum(t.count for t in tanks)),
+            advised=next_preferred(need * (1 + TIGHT) / sum(t.count for t in tanks)),
             advised_why=f"{short:.0f} L of shortfall and an hour of use",
             target=(tank, "volume_l"),
         )  # fmt: skip
@@ -291,7 +291,7 @@ def _filter(bench: Bench, duty: Duty) -> None:
             formula="q = k (q_cooler + q_backflush)",
             inputs=(worked("q_cooler", "cooler water", round(cooler_water_l_min(bench, duty), 1),
                            "L/min"), bench.rule("water.filter_allowance", "k")),
-            source="practice", known="common_practice", advised=next_round(need),
+            source="practice", known="common_practice", advised=next_round(need * (1 + TIGHT)),
             advised_why=f"{need:.0f} L/min with room for dirt", target=(one, "flow_l_min"),
         )  # fmt: skip
 
@@ -371,7 +371,7 @@ def _recovered(bench: Bench, duty: Duty, day: WaterDay) -> None:
             inputs=(stated("r", "water a litre of milk", per_l),
                     bench.rule("water.yard_l_cow"), bench.rule("milk.cp_kj_kgk")),
             source="definition", known="derived",
-            advised=next_preferred(need / sum(t.count for t in tanks)),
+            advised=next_preferred(need * (1 + TIGHT) / sum(t.count for t in tanks)),
             advised_why=f"{need:.0f} L for first rinse and yard", target=(tank, "volume_l"),
         )  # fmt: skip
 
