@@ -48,12 +48,14 @@ def cooling(sheet: Sheet, want: Intent) -> None:
                 "condensing_unit",
                 f"CU{n}",
                 duty_kw=30.0,
+                rated_ambient_c=want.site.hottest_c,
                 count=2 if want.twin else 1,
                 twins="condensing units",
                 fed_from="SB3" if n % 2 else "SB2",
                 normally="runs",
                 why={
                     "duty_kw": "first guess",
+                    "rated_ambient_c": "the hot afternoon of this site",
                     "count": "two circuits: one trip leaves half the cold"
                     if want.twin
                     else "one circuit",
@@ -118,10 +120,11 @@ def _chilled(sheet: Sheet, want: Intent, how: str) -> None:
                 "chiller",
                 f"CH{n}",
                 duty_kw=80.0,
+                rated_ambient_c=want.site.hottest_c,
                 fed_from=f"SB{n + 1}",
                 normally="runs",
                 twins="chillers",
-                why={"duty_kw": "first guess"},
+                why={"duty_kw": "first guess", "rated_ambient_c": "the hot afternoon of this site"},
             )
             sheet.line(
                 "coolant",

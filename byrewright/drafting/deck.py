@@ -7,6 +7,8 @@ from typing import Any
 from byrewright.drafting.intent import PLANT_ROOM_M, Intent
 from byrewright.drafting.sheet import Sheet
 
+ROW_CHANGE_S = 110.0
+"""Time for a row to leave and the next to walk in (common practice, no source)."""
 FIRST_BORES_MM = {
     "main air line": 150.0,
     "pump air line": 100.0,
@@ -25,11 +27,11 @@ def deck(sheet: Sheet, want: Intent) -> None:
     )
     if want.stalls_given:
         sheet.lock("PF1", "stalls")
-    turn = 540.0 if want.rotary else 780.0
+    turn = 540.0 if want.rotary else ROW_CHANGE_S
     fields: dict[str, Any] = {"layout": want.layout, "stalls": want.stalls, "turn_s": turn}
     why = {
         "stalls": given,
-        "turn_s": "first guess, then by throughput and go-round share",
+        "turn_s": "first guess" if want.rotary else "a row leaves and the next walks in: usual",
         "layout": "stated in the brief",
     }
     if want.rotary:

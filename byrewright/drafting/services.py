@@ -5,6 +5,10 @@ from __future__ import annotations
 from byrewright.drafting.intent import Intent
 from byrewright.drafting.sheet import Sheet
 
+SMALL_LOAD_KG, LARGE_LOAD_KG = 10.0, 24.0
+LARGE_LAUNDRY_COWS = 2500
+"""Common washer sizes, and the cows milked a day from which the larger is drafted (no source)."""
+
 
 def compressed_air(sheet: Sheet, want: Intent) -> None:
     """Compressors with a dryer each, trap, receiver."""
@@ -125,16 +129,18 @@ def laundry(sheet: Sheet, want: Intent) -> None:
     if not want.cloths:
         return
     count = 2 if want.twin else 1
+    cows_a_day = want.herd.cows * len(want.milkings)
+    load = LARGE_LOAD_KG if cows_a_day > LARGE_LAUNDRY_COWS else SMALL_LOAD_KG
     sheet.add(
         "cloth_washer",
         "CW1",
         count=count,
-        load_kg=10.0,
+        load_kg=load,
         motor_kw=7.5,
         fed_from="SB3",
         why={
             "count": "two, so that one can fail" if want.twin else "one",
-            "load_kg": "first guess",
+            "load_kg": "a common size for this many cloths",
             "motor_kw": "with electric heating",
         },
     )
@@ -142,12 +148,12 @@ def laundry(sheet: Sheet, want: Intent) -> None:
         "cloth_dryer",
         "CD1",
         count=count,
-        load_kg=10.0,
+        load_kg=load,
         motor_kw=7.5,
         fed_from="SB3",
         why={
             "count": "as the washers",
-            "load_kg": "first guess",
+            "load_kg": "a common size for this many cloths",
             "motor_kw": "with electric heating",
         },
     )

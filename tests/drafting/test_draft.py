@@ -1,0 +1,95 @@
+"""From brief to plant: the drafted file stands on its own, every number has its reason."""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from byrewright.drafting.draft import MOST_ROUNDS, Draft, draft_plant
+from byrewright.plant.brief import read_brief, read_brief_text
+from byrewright.plant.check import check
+from byrewright.plant.kinds.milk import MilkFilter
+from byrewright.plant.kinds.vacuum import VacuumPump
+from byrewright.plant.read import read_plant_text
+
+EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
+BRIEFS = sorted(EXAMPLES.glob("*/brief.yaml"))
+SHORTEST = "cows: 300\nyield_l_day: 26\n"
+
+
+@cache
+def drafted(path: Path) -> Draft:
+    """The draft of an example, made once."""
+    return draft_plant(read_brief(path))
+
+
+@cache
+def drafted_text(text: str) -> Draft:
+    """The draft of a brief given as text, made once."""
+    return draft_plant(read_brief_text(text))
+
+
+@pytest.mark.parametrize("brief", BRIEFS, ids=lambda p: p.parent.name)
+def test_file_reads_back_as_the_plant_it_was_drafted_from(brief: Path) -> None:
+    """Would fail if drafting and the file disagreed: users would check another plant."""
+    draft = drafted(brief)
+    assert read_plant_text(draft.text).plant == draft.plant
+
+
+@pytest.mark.parametrize("brief", BRIEFS, ids=lambda p: p.parent.name)
+def test_sizes_settle(brief: Path) -> None:
+    """Would fail if sizing and drafting chased each other and the last word were chance."""
+    assert drafted(brief).rounds < MOST_ROUNDS
+
+
+@pytest.mark.parametrize("brief", BRIEFS, ids=lambda p: p.parent.name)
+def test_every_number_of_a_machine_has_its_reason(brief: Path) -> None:
+    """Would fail if a chosen number came without a why: a silent default."""
+    lines = drafted(brief).text.splitlines()
+    start = lines.index("equipment:")
+    end = next(i for i in range(start + 1, len(lines)) if re.match(r"\w", lines[i]))
+    block: list[str] = []
+    for before, line in zip(lines[start:end], lines[start + 1 : end], strict=False):
+        code, _, comment = line.partition("#")
+        has_number = re.search(r"[:\[] ?-?\d", code.replace("id:", "")) is not None
+        explained = bool(comment.strip()) or before.strip().startswith("#")
+        if has_number and not explained:
+            block.append(line)
+    assert not block
+
+
+@pytest.mark.parametrize("brief", BRIEFS, ids=lambda p: p.parent.name)
+def test_no_first_guess_is_left_in_the_file(brief: Path) -> None:
+    """Would fail if a size kept the drafter's placeholder because no sizing topic chose it."""
+    left = [line for line in drafted(brief).text.splitlines() if "first guess" in line]
+    assert not left
+
+
+@pytest.mark.parametrize("brief", BRIEFS, ids=lambda p: p.parent.name)
+def test_a_fresh_draft_raises_no_problem(brief: Path) -> None:
+    """Would fail if drafting wrote a plant that the tool's own check refuses."""
+    assert [p for p in check(drafted(brief).plant) if p.severity == "error"] == []
+
+
+def test_two_lines_are_enough() -> None:
+    """Would fail if a brief with only cows and yield could not be drafted."""
+    draft = drafted_text(SHORTEST)
+    assert draft.plant.herd.cows == 300
+    assert draft.assumptions
+
+
+def test_redundancy_is_taken_from_the_brief() -> None:
+    """Would fail if a farm that wants no second machine were sold one, or the reverse."""
+    lean = drafted_text(SHORTEST + "redundancy: none\n").plant
+    safe = drafted_text(SHORTEST + "redundancy: shared-running\n").plant
+    assert len(lean.machines(VacuumPump)) == len(lean.machines(MilkFilter)) == 1
+    assert len(safe.machines(VacuumPump)) == len(safe.machines(MilkFilter)) == 2
+
+
+def test_same_brief_same_bytes() -> None:
+    """Would fail if drafting depended on chance or on the order of a set."""
+    first = draft_plant(read_brief_text(SHORTEST)).text
+    assert first == draft_plant(read_brief_text(SHORTEST)).text
