@@ -30,7 +30,7 @@ CATALOGUE: Mapping[str, Message] = {
     "F007": Message("this cannot be read as YAML: {why}", "Look at this line and the one above: a bracket, quote or colon "
                     "that is missing, or an indent that differs from its neighbours."),
     "F008": Message("nested too deeply: at most {allowed} levels", "A plant file needs five levels."),
-    "F009": Message("references (*{found}) repeat too much, or repeat themselves", "Write the values out, or use `count`."),
+    "F009": Message("the reference *{found} is not defined above it, or repeats too much", "Write the values out, or use `count`."),
     "F010": Message("{found} stands twice in the same place; the first is on line {allowed}",
                     "Remove one of the two, or give it another tag."),
     "F011": Message("the tag {found} is not accepted", "Write the plain value without a tag beginning with `!`."),
@@ -102,7 +102,7 @@ CATALOGUE: Mapping[str, Message] = {
     "C028": Message("the shares of the milkings add up to {found}, not 1; they are scaled", "Make them add up to 1.", "advice"),
     "C029": Message("{found} milking units for {allowed} stalls of a rotary", "Give each stall a unit.", "advice"),
     # limits
-    "L001": Message("no rule is called {found}{near}", "Use a key listed in docs/limits.md."),
+    "L001": Message("no rule is called {found}{near}", "Use a key of the rulebook; a finding names the rules it used."),
     "L002": Message("{found} is not a number{allowed}", "Write one number for the rule."),
 }  # fmt: skip
 """Every message about a file, by code: F any file, C the plant as a whole, L the limits file."""

@@ -420,7 +420,9 @@ class _Reader:
             mode = validate(
                 Mode, own, self.source, place, given={"name": name, "positions": positions}
             )
-            if mode is not None:
+            if mode is not None and not mode.does:
+                self.source.add("F022", (*place, "does"), meaning="what goes on", allowed="")
+            elif mode is not None:
                 self.modes[name] = mode
 
     def set_modes(self) -> None:

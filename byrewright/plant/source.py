@@ -175,6 +175,32 @@ def load(text: str, name: str, error: type[FileProblems], example: str) -> Sourc
     return source
 
 
+PLAINLY: tuple[tuple[str, str], ...] = (
+    (
+        "mapping values are not allowed",
+        "a colon where none may stand; put text with `: ` in quotes",
+    ),
+    ("expected <block end>", "the indent differs from the lines above"),
+    ("expected ',' or ']'", "a comma or ] is missing"),
+    ("expected ',' or '}'", "a comma or } is missing"),
+    ("could not find expected ':'", "a colon is missing behind the key"),
+    ("unexpected end of stream", "the file ends inside quotes"),
+    ("but found '<stream end>'", "the file ends where a value should stand"),
+    ("expected the node content", "a value is missing here"),
+    ("cannot start any token", "text that begins with this character must stand in quotes"),
+    ("expected alphabetic or numeric", "text that begins with * or & must stand in quotes"),
+    ("unknown escape character", "a backslash in double quotes; use single quotes"),
+    ("sequence entries are not allowed", "a dash where no list item may stand"),
+    ("block sequence entries", "a dash where no list item may stand"),
+    ("expected '<document start>'", "the text goes on after the document has ended"),
+)
+"""What the parser says, and what it means to the writer of the file."""
+
+
+def _plainly(words: str) -> str:
+    return next((plain for part, plain in PLAINLY if part in words), "its structure is broken here")
+
+
 class _Stop(Exception):
     def __init__(self, found: Problem) -> None:
         self.problem = found
@@ -225,9 +251,8 @@ class _Composer:
         here = lines[line - 1] if 0 < line <= len(lines) else ""
         if "\t" in here[: max(column, len(here) - len(here.lstrip()))]:
             return problem("F006", file=name, line=line, column=here.index("\t") + 1)
-        reason = str(getattr(why, "problem", None) or "its structure is broken")
-        reason = " ".join("".join(c if c.isprintable() else " " for c in reason).split())
-        return problem("F007", file=name, line=line, column=column, why=reason[:120])
+        why_not = _plainly(str(getattr(why, "problem", None) or ""))
+        return problem("F007", file=name, line=line, column=column, why=why_not)
 
     def stop(self, code: str, mark: Any, **words: Any) -> None:
         line, column = mark.line + 1, mark.column + 1

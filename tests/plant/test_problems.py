@@ -26,8 +26,18 @@ CASES: list[tuple[str, str, str, str]] = [
     ("F005", SMALL, "# nothing\n", "plant.yaml:1: the file is empty"),
     ("F006", "  cows: 320", "\tcows: 320", "plant.yaml:10: a tab"),
     ("F007", "[7, 7, 8,", "[[7, 7, 8,", "cannot be read as YAML"),
+    ("F007", "sensed: true", "sensed: @on", "text that begins with this character must stand in"),
+    (
+        "F007",
+        "  cows: 320",
+        "   cows: 320",
+        "plant.yaml:11: this cannot be read as YAML: the indent",
+    ),
+    ("F007", "ways: 2,", "ways: 2", "a comma or } is missing"),
+    ("F009", "count: 40", "count: *many", "*many is not defined above it"),
+    ("F022", "does: idle", "does: []", "modes.calm.does: missing: what goes on"),
     ("F008", "sensed: true", "sensed: [[[[[[[[[[[[[[1]]]]]]]]]]]]]]", "nested too deeply"),
-    ("F009", SMALL, BOMB, "repeat too much"),
+    ("F009", SMALL, BOMB, "repeats too much"),
     (
         "F010",
         "  RC1:",
@@ -229,6 +239,22 @@ def test_a_bad_machine_does_not_spoil_the_others() -> None:
     """Would fail if one wrong machine brought complaints about pipes that are right."""
     found = problems_of(SMALL.replace("volume_l: 120,", "volume_l: 12 kg,"))
     assert [p.code for p in found] == ["F025"]
+
+
+def test_lines_are_known_for_every_key() -> None:
+    """Would fail if a page or a finding could not point at the line of a value."""
+    lines = read_plant_text(SMALL).lines
+    rows = SMALL.splitlines()
+    for key in (
+        "equipment.V11.ways",
+        "pipes.L4.bore_mm",
+        "modes.calm.V11",
+        "milkings.evening.start",
+        "site",
+    ):
+        line, column = lines[key]
+        assert rows[line - 1][column - 1 :].startswith(key.split(".")[-1] + ":"), key
+    assert lines["pipes.L4"][0] == lines["pipes.L4.bore_mm"][0]
 
 
 def test_place_is_the_value_itself() -> None:

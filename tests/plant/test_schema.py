@@ -96,4 +96,4 @@ def test_the_format_page_is_up_to_date() -> None:
     """Would fail if a kind or field were added and the page not renewed (tools/plant_docs.py)."""
     page = (ROOT / "docs" / "file-format.md").read_text(encoding="utf-8")
     assert BEGIN in page
-    assert page == with_generated(page)
+    assert page == with_generated(page), "run .venv/bin/python tools/plant_docs.py"
