@@ -117,7 +117,7 @@ def format_part() -> str:
     out += ["## Machine kinds", "", "Every machine may have:", "", *table(Machine, ("id",)), ""]
     for name in sorted(kinds()):
         out += kind_part(kinds()[name])
-    out += ["## The brief", "", *table(Brief), ""]
+    out += ["## The brief", "", *table(Brief), "", *_inner(Brief, seen)]
     return "\n".join(out).rstrip() + "\n"
 
 

@@ -113,6 +113,23 @@ def _within(one: Machine, name: str, volume_l: float) -> Iterator[Problem]:
         yield problem("C012", key=key, found=show(level), allowed=show(volume_l))
 
 
+def _flows(plant: Plant) -> Iterator[Problem]:
+    """A pipe between two outlets, or two inlets, carries nothing."""
+    for pipe in plant.pipes:
+        ways = {_direction(plant, pipe.start), _direction(plant, pipe.end)}
+        if ways in ({"in"}, {"out"}):
+            what = "take in" if ways == {"in"} else "give out"
+            key = f"pipes.{pipe.id}"
+            yield problem("C016", key=key, found=pipe.start, allowed=pipe.end, what=what)
+
+
+def _direction(plant: Plant, end: str) -> str:
+    tag, _, name = end.partition(".")
+    machine = plant.equipment.get(tag)
+    port = machine.port(name) if machine else None
+    return port.direction if port else "both"
+
+
 def _power(plant: Plant) -> Iterator[Problem]:
     for tag, one in plant.equipment.items():
         way = _feeds_itself(plant, tag)
@@ -191,6 +208,7 @@ CHECKS: tuple[Callable[[Plant], Iterator[Problem]], ...] = (
     _milkings,
     _machines,
     _levels,
+    _flows,
     _power,
     _moved,
     _modes,

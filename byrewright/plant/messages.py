@@ -86,6 +86,7 @@ CATALOGUE: Mapping[str, Message] = {
     "C012": Message("{found} L is more than the vessel holds ({allowed} L)", "Correct the level or the volume."),
     "C014": Message("the rule set of region {found} is not held{near}", "Use a region that is held, or give your own limits."),
     "C015": Message("the groups withhold {found} cows, `withheld_cows` says {allowed}", "Correct one of the two."),
+    "C016": Message("{found} and {allowed} both {what}, so nothing flows in the pipe", "Correct one of its ends."),
     "C020": Message("no collection is stated", "Add `collections` so that storage can be judged.", "advice"),
     "C021": Message("{found} is not fed from anything, so a loss of power cannot be followed to it",
                     "Add `fed_from` with a switchboard.", "advice"),

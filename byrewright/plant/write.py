@@ -287,7 +287,7 @@ def write_text(path: str | Path, text: str) -> None:
     Raises:
         OSError: the folder is missing, full or not writable; the old file is then untouched.
     """
-    target = Path(path)
+    target = Path(os.path.realpath(path))  # a link stays a link
     handle, temporary = tempfile.mkstemp(
         dir=target.parent, prefix=f".{target.name}.", suffix=".new"
     )

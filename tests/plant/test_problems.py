@@ -163,6 +163,12 @@ CASES: list[tuple[str, str, str, str]] = [
     ),
     ("C012", "led_at_l: 40", "led_at_l: 140", "140 L is more than the vessel holds (120 L)"),
     ("C014", "region: EU", "region: EUU", 'region "EUU" is not held; did you mean EU?'),
+    (
+        "C016",
+        "to: TB1.inlet_1",
+        "to: MU1.withheld",
+        "pipes.L8: TK1.outlet and MU1.withheld both give out",
+    ),
     ("C020", 'collections:\n  - {at: "10:00", tanker_l: 20 m3}\n', "", "no collection is stated"),
     ("C021", 'I", fed_from: SB1', 'I"', "TK1 is not fed from anything"),
     ("C023", "moved_by: hand", "moved_by: air", "equipment.V11: moved by air"),
