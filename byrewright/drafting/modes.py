@@ -11,6 +11,16 @@ def _where(sheet: Sheet, **positions: str) -> dict[str, str]:
     return {m: p for m, p in positions.items() if m in sheet.equipment}
 
 
+def _at_rest(sheet: Sheet) -> dict[str, str]:
+    """Every valve's position at rest, written out: no valve is left to a default."""
+    found = {}
+    for machine in sheet.equipment.values():
+        usual = machine.usual() if machine.can("is a valve") else None
+        if usual is not None:
+            found[machine.id] = usual
+    return found
+
+
 def _pumps(sheet: Sheet, want: Intent, *ids: str) -> dict[str, str]:
     """The first of a pair runs, its partner as the farm wishes."""
     out = {}
@@ -29,7 +39,7 @@ def all_modes(sheet: Sheet, want: Intent) -> None:
         "idle",
         "idle",
         why="nothing flows; fill line leaks to the floor, wash side shut",
-        **_where(sheet, CT1="runs"),
+        **(_at_rest(sheet) | _where(sheet, CT1="runs")),
     )
     receivers = (
         {"MP1": "runs", "MP2": "runs"} if want.receivers == 2 else _pumps(sheet, want, "MP1", "MP2")
