@@ -165,9 +165,9 @@ CASES: list[tuple[str, str, str, str]] = [
     ("C014", "region: EU", "region: EUU", 'region "EUU" is not held; did you mean EU?'),
     (
         "C016",
-        "to: TB1.inlet_1",
-        "to: MU1.withheld",
-        "pipes.L8: TK1.outlet and MU1.withheld both give out",
+        "modes:\n",
+        "  - {id: L10, from: TK1.sample, to: WM1.outlet, bore_mm: 10, length_m: 1}\nmodes:\n",
+        "pipes.L10: TK1.sample and WM1.outlet both give out, so nothing flows",
     ),
     ("C020", 'collections:\n  - {at: "10:00", tanker_l: 20 m3}\n', "", "no collection is stated"),
     ("C021", 'I", fed_from: SB1', 'I"', "TK1 is not fed from anything"),
