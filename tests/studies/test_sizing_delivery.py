@@ -1,0 +1,78 @@
+"""Delivery pipes, heads, filters, balance tank and calf milk."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from byrewright.plant.plant import Plant
+from byrewright.studies.sizing.delivery import cooler_flow_l_min, size_delivery
+from byrewright.studies.sizing.duty import duty_of
+from tests.plants import machine, rows
+from tests.studies.benches import bench_of, duty, large, sized, small
+
+
+def test_velocity_is_flow_over_area() -> None:
+    """Litres, minutes and millimetres would be mixed up (hand calculation)."""
+    plant = small()
+    found = sized(plant, size_delivery).finding("delivery.pipe.velocity@L19")
+    flow = duty(plant).milk_flow_peak_l_min
+    area_m2 = math.pi / 4 * 0.0635**2
+    assert found.value == pytest.approx(flow / 60_000 / area_m2)
+
+
+def test_head_is_rise_friction_and_machines() -> None:
+    """A pump would be passed that cannot lift (rise alone beats its head)."""
+    plant = small()
+    raised = plant.model_copy(
+        update={"pipes": tuple(
+            p.model_copy(update={"rise_m": 14.0}) if p.start == "GL1.fixed_milk" else p
+            for p in plant.pipes)}
+    )  # fmt: skip
+    assert sized(plant, size_delivery).finding("delivery.head@MP1").verdict == "holds"
+    found = sized(raised, size_delivery).finding("delivery.head@MP1")
+    assert found.limit is not None and found.limit > 14.0
+    assert found.advised is not None and found.advised >= found.limit
+
+
+def test_filter_and_cooler_cost_the_pump_behind_the_balance_tank() -> None:
+    """80 kPa in the cooler and 20 in the filter would not be asked of the pump."""
+    found = sized(small(), size_delivery).finding("delivery.head@MP3")
+    assert found.limit is not None and found.limit == pytest.approx(100 / (1.03 * 9.80665), rel=0.1)
+
+
+def test_socks_follow_cows_not_litres() -> None:
+    """Changes would be hard-coded (stories: cows a filter follow from yield and dirt)."""
+    result = sized(large(), size_delivery)
+    found = result.finding("delivery.filter.change")
+    assert found.verdict == "holds" and "4 a milking" in found.sentence
+    single = sized(
+        large(MF2=None, MF1=machine("MF1", "milk_filter", area_m2=0.3)), size_delivery
+    ).finding("delivery.filter.change")
+    assert single.verdict == "fails" and "second" in single.sentence
+
+
+def test_without_a_balance_tank_the_cooler_sees_the_peak() -> None:
+    """A cooler would be sized for a flow that nothing evens out."""
+    plant: Plant = rows(40, 300)
+    bare = plant.model_copy(
+        update={"equipment": {k: v for k, v in plant.equipment.items() if k != "BT1"}}
+    )
+    for one, attribute in ((plant, "milk_flow_mean_l_min"), (bare, "milk_flow_peak_l_min")):
+        bench = bench_of(one)
+        duties = duty_of(bench)
+        assert cooler_flow_l_min(bench, duties) == getattr(duties, attribute)
+
+
+def test_calf_milk_must_fit_its_vessel_and_the_milking() -> None:
+    """Calf milk would overflow, or be drawn from milk that is not there."""
+    feed = machine("CF1", "calf_feed", volume_l=200, draw_l_milking=9999)
+    result = sized(small(CF1=feed), size_delivery)
+    assert result.finding("delivery.calf.vessel").verdict == "fails"
+    assert result.finding("delivery.calf.draw").verdict == "fails"
+
+
+def test_no_filter_is_named() -> None:
+    """Milk would reach the tank unfiltered and nothing would say so."""
+    assert sized(small(MF1=None, MF2=None), size_delivery).finding("delivery.filter").value == 0
