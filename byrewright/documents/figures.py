@@ -28,6 +28,7 @@ _LINES = (
     Ink("", "", "#8a4208", (2.0, 0.8), 0.5),
 )
 DWARFS = 3.0  # so many times higher, and a line gets a figure of its own
+ALIKE = 3  # from so many alike on, one bar stands for all that hold
 LEAST_POINTS = 4  # a table with fewer rows is not drawn as lines
 MOST_SHOWN = 2.0  # a bar ends at twice its limit
 
@@ -38,24 +39,21 @@ def capacity_svg(title: str, findings: Sequence[Finding]) -> str:
     The limit is drawn at the same place for every bar, so that unlike units can stand together;
     a bar must reach the rule where the limit is a least, and stop before it where it is a most.
     """
-    bars = [
-        f for f in findings if f.value is not None and f.limit and f.sense != "says" and f.limit > 0
-    ]
+    bars = _worst_of_alike(findings)
     row, left, right = 6.4, 62.0, 34.0
     height = 13 + row * len(bars)
     scale = (WIDE_MM - left - right) / MOST_SHOWN
     parts = [_text(0, 4, title, bold=True)]
-    for i, one in enumerate(bars):
+    for i, (one, alike) in enumerate(bars):
         y = 8 + i * row
         assert one.value is not None and one.limit is not None
         share = max(0.0, one.value / one.limit)
         length = min(share, MOST_SHOWN) * scale
         fails = one.verdict == "fails"
-        parts.append(
-            _text(
-                left - 2, y + 3, _cut(f"{one.title} {one.subject}".strip(), left - 4), anchor="end"
-            )
-        )
+        label = f"{one.title} {one.subject}".strip()
+        if alike > 1:
+            label = f"{one.title}: least of {alike}"
+        parts.append(_text(left - 2, y + 3, _cut(label, left - 4), anchor="end"))
         parts.append(rect_svg(left, y, length, 3.6, ACCENT if fails else RULE, 0.25))
         if share > MOST_SHOWN:
             x = left + length
@@ -68,6 +66,23 @@ def capacity_svg(title: str, findings: Sequence[Finding]) -> str:
     parts.append(rule_svg(((x, 6.5), (x, 8 + row * len(bars))), 0.6))
     parts.append(_text(x, height - 1.2, "limit", anchor="middle"))
     return _figure(parts, height)
+
+
+def _worst_of_alike(findings: Sequence[Finding]) -> list[tuple[Finding, int]]:
+    """Findings that can be drawn as bars; of many alike that hold, the nearest to its limit."""
+    alike: dict[str, list[Finding]] = {}
+    for one in findings:
+        if one.value is not None and one.limit and one.sense != "says" and one.limit > 0:
+            alike.setdefault(one.title, []).append(one)
+    bars: list[tuple[Finding, int]] = []
+    for group in alike.values():
+        hold = [f for f in group if f.verdict == "holds"]
+        if len(hold) < ALIKE:
+            bars += [(f, 1) for f in group]
+            continue
+        bars += [(f, 1) for f in group if f.verdict != "holds"]
+        bars.append((min(hold, key=lambda f: f.margin or 0.0), len(hold)))
+    return bars
 
 
 def series_svg(series: Series, height: float = 48.0) -> str:

@@ -115,7 +115,7 @@ def percent(share: float | None) -> str:
         return "-"
     value = share * 100
     if abs(value) > MOST_PERCENT:
-        return f"over {'+' if value > 0 else '-'}{MOST_PERCENT} %"
+        return f"{'> +' if value > 0 else '< -'}{MOST_PERCENT} %"
     digits = 0 if abs(value) >= 10 or value == round(value) else 1
     return f"{value:+.{digits}f} %" if round(value, digits) else "0 %"
 

@@ -80,13 +80,16 @@ def farm(plant: Plant, units: System) -> list[dict[str, str]]:
 
 def assumptions(plant: Plant, results: Result, units: System) -> list[list[str]]:
     """What the answers rest on, the studies' own first; alike machines share a row."""
-    own = [(a.where, a.meaning, a.value, a.unit, a.why, a.known) for a in results.assumptions]
     taken = [
         (where, one.meaning, one.default, one.unit, one.why, one.known)
         for where, one in plant.defaults_taken()
     ]
     left = {(where, meaning) for where, meaning, *_ in taken}
-    own.sort(key=lambda row: (row[0], row[1]) in left)
+    own = [
+        (a.where, a.meaning, a.value, a.unit, a.why, a.known)
+        for a in results.assumptions
+        if (a.where, a.meaning) not in left
+    ]
     found: dict[tuple[str, ...], list[str]] = {}
     for where, what, value, unit, why, known in [*own, *taken]:
         plain = ", ".join(map(str, value)) if isinstance(value, tuple) else value

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from byrewright.documents.format import words
+from byrewright.documents.format import number, words
 from byrewright.documents.sheets import service_drawn
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
-from byrewright.results import Result
+from byrewright.results import Input, Result
 
 WIDEST = 60
 FIRST_DAY = datetime(2000, 1, 1)  # fixed, so that the same plant gives the same bytes
@@ -284,6 +284,11 @@ def _motors(plant: Plant) -> Page:
     )
 
 
+def _put_in(one: Input) -> str:
+    value = number(one.value)
+    return f"{one.symbol} = {value}{' ' + one.unit if one.unit else ''} ({one.meaning})"
+
+
 def _findings(results: Result) -> Page:
     rows = tuple(
         (
@@ -297,6 +302,7 @@ def _findings(results: Result) -> Page:
             None if f.margin is None else f.margin * 100,
             f.sentence,
             f.formula,
+            "; ".join(_put_in(i) for i in f.inputs),
             f.source,
             words(f.known),
             ", ".join(f.missing),
@@ -316,6 +322,7 @@ def _findings(results: Result) -> Page:
             "Margin, %",
             "What it means",
             "Formula",
+            "Numbers put in",
             "Source",
             "How known",
             "Missing",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
@@ -23,10 +24,13 @@ from byrewright.documents.sheets import SHEETS, pipe_sheets, sheet_of
 from byrewright.documents.symbols import SYMBOLS, symbol
 from byrewright.plant.machine import SERVICES, kinds
 from byrewright.plant.plant import Plant
+from byrewright.plant.problems import PlantError
+from byrewright.plant.read import read_plant
 from tests.documents.tidy import faults
 from tests.plants import rotary, rows
 
-RANDOM_PLANTS = 12  # each lays out five sheets; more would slow the suite
+EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
+RANDOM_PLANTS = 6  # each lays out five sheets; more would slow the suite
 REMOVABLE = ("ST2", "MP2", "MF2", "MP4", "CF1", "TK2", "V32", "VP2", "NR2", "AC2", "WT2", "WF1",
              "RG1", "BT1", "AI1", "CW1", "BF1", "DS1", "WH1", "CU2", "PA1", "V33")  # fmt: skip
 
@@ -37,6 +41,17 @@ def test_no_text_on_a_line_and_no_symbol_on_another(plant: Plant, key: str) -> N
     """Would fail if symbols or words overlapped, or a pipe ran through one or aslant."""
     for page in ("A4", "A3"):
         assert faults(schematic_layout(plant, key, page=page)) == []
+
+
+@pytest.mark.parametrize("path", sorted(EXAMPLES.glob("*/plant.yaml")), ids=lambda p: p.parent.name)
+def test_the_examples_are_drawn_tidily(path: Path) -> None:
+    """Would fail if a plant that we show to the world had an untidy drawing."""
+    try:
+        plant = read_plant(path).plant
+    except PlantError:
+        pytest.skip("this example is broken on purpose")
+    for sheet in sheets_for(plant):
+        assert faults(schematic_layout(plant, sheet.key)) == []
 
 
 @settings(max_examples=RANDOM_PLANTS, deadline=None)
