@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import tempfile
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from byrewright.plant.brief import read_brief
 from byrewright.plant.limits import read_limits
@@ -48,6 +51,18 @@ def test_broken_plants_are_told_clearly(tmp_path: Path) -> None:
         assert read_plant_text(plant_to_text(file.plant)).plant == file.plant, seed
     assert refused > FEWEST_REFUSED * PLANTS
     assert sound > FEWEST_SOUND * PLANTS
+
+
+@settings(max_examples=150, deadline=None, derandomize=True)
+@given(st.binary(max_size=120) | st.text(max_size=60).map(lambda t: t.encode("utf-8", "replace")))
+def test_any_bytes_are_told_clearly(raw: bytes) -> None:
+    """Would fail if some bytes that were never a plant ended in a traceback."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "plant.yaml"
+        path.write_bytes(raw)
+        with pytest.raises(FileProblems) as caught:
+            read_plant(path)
+        assert clear(caught.value, str(path))
 
 
 @pytest.mark.parametrize(
