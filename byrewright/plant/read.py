@@ -91,6 +91,7 @@ class _Reader:
         self.data: dict[str, Any] = source.data
         self.machines: dict[str, Machine] = {}
         self.tags: dict[str, None] = {}
+        self.slips: set[str] = set()  # machines with a port written wrongly
         self.pipes: list[tuple[Place, Pipe]] = []
         self.modes: dict[str, Mode] = {}
 
@@ -323,6 +324,7 @@ class _Reader:
         self.unique("pipes", names, "id")
 
     def no_port(self, place: Place, machine: Machine, name: str) -> None:
+        self.slips.add(machine.id)
         ports = [p.name.replace("#", "1") for p in machine.ports()]
         near = nearest(name, ports) if ports else "; it has none"
         self.source.add(
@@ -380,6 +382,8 @@ class _Reader:
 
     def missing_ports(self, used: dict[str, str]) -> None:
         for tag, machine in self.machines.items():
+            if tag in self.slips:
+                continue  # told already; the missing port is probably that one
             names = [u.partition(".")[2] for u in used if u.partition(".")[0] == tag]
             for port in machine.ports():
                 if (

@@ -263,6 +263,12 @@ def test_lines_are_known_for_every_key() -> None:
     assert lines["pipes.L4"][0] == lines["pipes.L4.bore_mm"][0]
 
 
+def test_a_slip_in_a_port_is_told_once() -> None:
+    """Would fail if a port written wrongly were also called missing."""
+    found = problems_of(SMALL.replace("from: RC1.vacuum", "from: RC1.vacum"))
+    assert [p.code for p in found] == ["F051"]
+
+
 def test_place_is_the_value_itself() -> None:
     """Would fail if line and column pointed beside the mistake."""
     text = SMALL.replace("ways: 2", "ways: 4")
