@@ -1,0 +1,236 @@
+"""Cooling in line and in the tank, against a reference library, heat balances and rules."""
+
+from __future__ import annotations
+
+import pytest
+
+from byrewright.physics.tank_fill import fill_and_cool
+from byrewright.plant.farm import Tariff
+from byrewright.plant.plant import Plant
+from byrewright.studies.sizing.cold import hourly_cold_kwh
+from byrewright.studies.sizing.cooling import size_cooling
+from byrewright.studies.sizing.duty import duty_of
+from byrewright.studies.sizing.in_line import in_line
+from byrewright.studies.sizing.tank_cooling import size_tank_cooling, wanted_of
+from tests.plants import machine
+from tests.studies.benches import bench_of, large, sized, small
+
+LIBRARY = 1e-9
+"""The same closed form in two codes."""
+RHO_CP = 1.03 * 3.93
+"""kJ/LK of whole milk."""
+STEP = 0.01
+"""The tank is stepped by the minute, the closed form is exact."""
+
+
+def placed(plant: Plant, region: str) -> Plant:
+    """The same plant under another region's rule."""
+    return plant.model_copy(update={"site": plant.site.model_copy(update={"region": region})})
+
+
+def wishing(plant: Plant, **wishes: object) -> Plant:
+    """The same plant with other wishes."""
+    return plant.model_copy(update={"wishes": plant.wishes.model_copy(update=wishes)})
+
+
+def chilled(**extra: object) -> Plant:
+    """84 stalls with a second stage fed by an ice bank, or by what `extra` says."""
+    cooler = machine(
+        "PC1", "plate_cooler", area_m2=6, water_ratio=2, chilled_area_m2=8, chilled_ratio=3
+    )
+    bank = machine("IB1", "ice_bank", store_kwh=600, duty_kw=90, leaving_c=1)
+    return large(**{"PC1": cooler, "IB1": bank, **extra})
+
+
+def test_the_water_stage_against_a_library() -> None:
+    """Effectiveness-NTU would differ from `ht` (counterflow)."""
+    ht = pytest.importorskip("ht")
+    plant = small(PC1=machine("PC1", "plate_cooler", area_m2=8, u_w_m2_k=2500, water_ratio=1.5))
+    bench = bench_of(plant)
+    duties = duty_of(bench)
+    milk = duties.milk_flow_mean_l_min / 60_000 * 1030 * 3930
+    water = 1.5 * duties.milk_flow_mean_l_min / 60_000 * 1000 * 4190
+    effect = ht.effectiveness_from_NTU(
+        NTU=8 * 2500 / min(milk, water),
+        Cr=min(milk, water) / max(milk, water),
+        subtype="counterflow",
+    )
+    out = 35 - effect * min(milk, water) * (35 - 12) / milk
+    assert in_line(bench, duties).pre_cooled_c == pytest.approx(out, rel=LIBRARY)
+
+
+def test_the_advised_area_reaches_the_usual_approach() -> None:
+    """The advised plate cooler would leave milk warmer than usual (2-5 K at two to one)."""
+    poor = sized(
+        small(PC1=machine("PC1", "plate_cooler", area_m2=1, water_ratio=2)), size_cooling
+    ).finding("cooling.plate.approach")
+    assert poor.verdict == "fails" and poor.advised is not None
+    cured = machine("PC1", "plate_cooler", area_m2=poor.advised, water_ratio=2)
+    better = sized(small(PC1=cured), size_cooling).finding("cooling.plate.approach")
+    assert better.value is not None and better.value <= 3.5
+
+
+def test_the_warmest_month_rules() -> None:
+    """A cooler would be sized with winter water."""
+    found = sized(small(), size_cooling).finding("cooling.plate.approach")
+    assert "at 12 degC" in found.sentence
+
+
+def test_a_chilled_stage_needs_something_cold() -> None:
+    """A second stage fed by nothing would cool milk on paper."""
+    result = sized(chilled(IB1=None), size_cooling)
+    assert result.finding("cooling.coolant").verdict == "fails"
+
+
+def test_ice_is_the_days_heat() -> None:
+    """The ice bank's cold would not be the heat of the day's milk and a fifth."""
+    bench = bench_of(chilled())
+    duties = duty_of(bench)
+    point = in_line(bench, duties)
+    hours = hourly_cold_kwh(bench, duties, point)
+    expected = duties.saleable_l_day * RHO_CP * (point.pre_cooled_c - point.out_c) / 3600
+    assert sum(hours) == pytest.approx(expected)
+    size_cooling(bench, duties)
+    limit = bench.notes.result().finding("cooling.ice.duty").limit
+    assert limit == pytest.approx(1.2 * expected / 8)  # 22:00 to 06:00
+
+
+def test_the_advised_ice_bank_holds() -> None:
+    """An ice bank would be advised that then fails."""
+    small_bank = machine("IB1", "ice_bank", store_kwh=50, duty_kw=5, leaving_c=1)
+    poor = sized(chilled(IB1=small_bank), size_cooling)
+    sizes = {f: poor.finding(f"cooling.ice.{f}") for f in ("duty", "store")}
+    assert all(f.verdict == "fails" for f in sizes.values())
+    good = machine(
+        "IB1",
+        "ice_bank",
+        leaving_c=1,
+        store_kwh=sizes["store"].advised,
+        duty_kw=sizes["duty"].advised,
+    )
+    again = sized(chilled(IB1=good), size_cooling)
+    assert {again.finding(f"cooling.ice.{f}").verdict for f in sizes} <= {"holds", "tight"}
+
+
+def test_ice_made_at_dear_hours_is_said() -> None:
+    """Ice would be made at the day price without a word."""
+    bank = machine(
+        "IB1", "ice_bank", store_kwh=600, duty_kw=90, make_from="10:00", make_until="16:00"
+    )
+    plant = chilled(IB1=bank)
+    supply = plant.site.supply.model_copy(
+        update={
+            "tariff": (Tariff(start="06:00", price_kwh=0.3), Tariff(start="22:00", price_kwh=0.1))
+        }
+    )
+    dear = plant.model_copy(update={"site": plant.site.model_copy(update={"supply": supply})})
+    assert sized(dear, size_cooling).finding("cooling.ice.tariff").value == 6
+
+
+def test_chillers_carry_the_rate_alone() -> None:
+    """With one chiller tripped the other would be too small and nothing would say so."""
+    pair = {i: machine(i, "chiller", duty_kw=60) for i in ("CH1", "CH2")}
+    result = sized(chilled(IB1=None, **pair), size_cooling)
+    bench = bench_of(chilled(IB1=None, **pair))
+    point = in_line(bench, duty_of(bench))
+    found = result.finding("cooling.chiller.duty@CH1")
+    assert found.limit == pytest.approx(1.2 * point.chilled_kw)
+    assert "with CH2 off" in found.sentence
+
+
+def test_a_mixed_tank_against_its_closed_form() -> None:
+    """The stepped tank would not cool at the rate of a heat balance."""
+    run = fill_and_cool(
+        start_l=1000,
+        start_c=35,
+        inflow_l_min=lambda _: 0.0,
+        inflow_c=35,
+        minutes=60,
+        cooling_kw=20,
+        set_c=0.5,
+    )
+    assert run.temperature_c[-1] == pytest.approx(35 - 20 * 3600 / (1000 * RHO_CP), abs=STEP)
+    assert run.cooled_kwh == pytest.approx(20)
+
+
+def test_heat_is_conserved_while_a_tank_fills() -> None:
+    """Heat would be made or lost in the tank: heat in less heat out is what it holds."""
+    run = fill_and_cool(
+        start_l=500,
+        start_c=4,
+        inflow_l_min=lambda m: 50.0 if m < 90 else 0.0,
+        inflow_c=18,
+        minutes=240,
+        cooling_kw=25,
+        set_c=3.5,
+        other_heat_kw=1,
+    )
+    held = run.content_l[-1] * RHO_CP * run.temperature_c[-1]
+    came = RHO_CP * (500 * 4 + 4500 * 18) + 240 * 60
+    assert held == pytest.approx(came - 3600 * run.cooled_kwh)
+
+
+def test_rules_by_region() -> None:
+    """A US plant would be held to the EU figure (8 degC) or the other way (7 degC, blend 10)."""
+    eu, us = (wanted_of(bench_of(placed(small(), r)), 3.0) for r in ("eu", "US"))
+    assert eu is not None and us is not None
+    assert (eu.limit_c, eu.blend_c) == (8.0, None)
+    assert (us.limit_c, us.within_h, us.blend_c) == (7.0, 2.0, 10.0)
+
+
+def test_not_daily_collection_is_held_to_six() -> None:
+    """EU milk collected every other day would be held to the daily figure."""
+    plant = small()
+    second = plant.model_copy(
+        update={
+            "collections": tuple(c.model_copy(update={"every_days": 2}) for c in plant.collections)
+        }
+    )
+    wanted = wanted_of(bench_of(second), 3.0)
+    assert wanted is not None and wanted.limit_c == 6.0
+
+
+def test_an_unheld_region_is_unknown() -> None:
+    """A region without a held rule would be judged by another's."""
+    found = sized(placed(small(), "Atlantis"), size_tank_cooling).finding("cooling.rule")
+    assert found.verdict == "unknown" and "held are" in found.sentence
+
+
+def test_warm_milk_on_cold_breaks_the_blend() -> None:
+    """Warm milk into a weakly cooled tank would pass the 10 degC blend rule."""
+    weak = {i: machine(i, "bulk_tank", volume_l=30000, cooling_kw=8) for i in ("TK1", "TK2")}
+    plant = placed(small(PC1=None, **weak), "US")
+    found = sized(plant, size_tank_cooling).finding("cooling.tank.blend@TK1")
+    assert found.verdict == "fails" and found.value is not None and found.value > 10
+
+
+def test_the_advised_tank_cooling_holds() -> None:
+    """The advised refrigeration would not keep the rule it is advised for."""
+    weak = machine("TK1", "bulk_tank", volume_l=12000, cooling_kw=3)
+    plant = placed(small(TK1=weak), "US")
+    poor = sized(plant, size_tank_cooling).finding("cooling.tank.duty@TK1")
+    assert poor.verdict == "fails" and poor.advised is not None
+    good = machine("TK1", "bulk_tank", volume_l=12000, cooling_kw=poor.advised)
+    again = sized(placed(small(TK1=good), "US"), size_tank_cooling)
+    for name in ("duty", "pull_down", "blend"):
+        assert again.finding(f"cooling.tank.{name}@TK1").verdict == "holds"
+
+
+def test_milk_straight_to_the_tanker_must_be_cold() -> None:
+    """Milk cooled by water alone would be loaded straight."""
+    assert sized(small(), size_tank_cooling).finding("cooling.direct_load").verdict == "fails"
+    cold = wishing(chilled(), milk_out_c=5.0)
+    assert sized(cold, size_tank_cooling).finding("cooling.direct_load").verdict == "holds"
+
+
+def test_a_hot_afternoon_beyond_the_rating_is_said() -> None:
+    """Refrigeration rated at 25 degC would be trusted at 32."""
+    unit = machine("CU1", "condensing_unit", duty_kw=60, rated_ambient_c=25)
+    found = sized(small(CU1=unit), size_tank_cooling).finding("cooling.rated_ambient@CU1")
+    assert found.verdict == "fails"
+
+
+def test_a_tank_without_its_condensing_unit_is_named() -> None:
+    """A direct-expansion tank with nothing joined to it would be taken as cooled."""
+    result = sized(small(CU1=None), size_tank_cooling)
+    assert result.finding("cooling.condensing_unit").verdict == "fails"

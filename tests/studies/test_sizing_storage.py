@@ -1,0 +1,134 @@
+"""Storage: the timetable conserves milk; tanks, washing and withheld milk."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from byrewright.plant.farm import Collection
+from byrewright.plant.plant import Plant
+from byrewright.studies.sizing.duty import duty_of
+from byrewright.studies.sizing.storage import (
+    inflow_l,
+    run_timetable,
+    size_storage,
+)
+from tests.plants import machine, rows
+from tests.studies.benches import bench_of, large, sized, small
+
+LITRE = 1.0
+"""A litre in tens of thousands: steps of five minutes."""
+
+
+def collected(plant: Plant, *collections: Collection) -> Plant:
+    """The same plant with another timetable."""
+    return plant.model_copy(update={"collections": collections})
+
+
+def test_inflow_is_saleable_milk_less_the_calves() -> None:
+    """Withheld or calf milk would fill the tank."""
+    plant = small(CF1=machine("CF1", "calf_feed", volume_l=800, draw_l_milking=250))
+    bench = bench_of(plant)
+    duties = duty_of(bench)
+    assert sum(inflow_l(bench, duties)) == pytest.approx(duties.saleable_l_day - 2 * 250)
+
+
+@given(
+    at=st.lists(st.integers(0, 23), min_size=1, max_size=3, unique=True),
+    every=st.integers(1, 3),
+    tanker=st.floats(30_000, 60_000),
+)
+@settings(max_examples=20, deadline=None)
+def test_the_timetable_conserves_milk(at: list[int], every: int, tanker: float) -> None:
+    """Milk would appear or vanish between milking and tanker."""
+    plant = collected(
+        rows(40, 300),
+        *(Collection(at=f"{h:02d}:00", tanker_l=tanker, every_days=every) for h in at),
+    )
+    bench = bench_of(plant)
+    duties = duty_of(bench)
+    table = run_timetable(bench, duties)
+    day = sum(inflow_l(bench, duties))
+    assert min(table.content_l) >= -LITRE
+    assert table.grows_l <= LITRE
+    assert max(table.content_l) <= every * day + LITRE
+
+
+def test_every_other_day_doubles_what_stands() -> None:
+    """Collection every second day would be sized as daily."""
+    plant = rows(40, 300)
+    daily = collected(plant, Collection(at="11:00", tanker_l=28000))
+    second = collected(plant, Collection(at="11:00", tanker_l=28000, every_days=2))
+    peaks = []
+    for one in (daily, second):
+        bench = bench_of(one)
+        peaks.append(max(run_timetable(bench, duty_of(bench)).content_l))
+    assert peaks[1] == pytest.approx(2 * peaks[0], rel=0.02)
+
+
+def test_two_articulated_loads_take_58_m3() -> None:
+    """Two loads of 29 m3 a day would not be matched by about 58 m3 of milk (common practice)."""
+    plant = large(CF1=None)
+    loads = (Collection(at="06:00", tanker_l=29000), Collection(at="18:00", tanker_l=29000))
+    herd = plant.herd.model_copy(update={"groups": (), "cows": 1920, "yield_l_day": 30.0})
+    found = sized(collected(plant.model_copy(update={"herd": herd}), *loads), size_storage)
+    one = found.finding("storage.collections")
+    assert one.verdict in ("holds", "tight") and one.margin is not None and one.margin < 0.02
+
+
+def test_too_few_tankers_fail_and_volume_is_unknown() -> None:
+    """Milk that heaps up would be given a tank."""
+    result = sized(large(), size_storage)
+    assert result.finding("storage.collections").verdict == "fails"
+    assert result.finding("storage.volume").verdict == "unknown"
+
+
+def test_the_advised_tanks_hold_a_late_tanker() -> None:
+    """The wished reserve would not be in the advised tanks."""
+    small_tank = machine("TK1", "bulk_tank", volume_l=3000, cooling_kw=40)
+    poor = sized(
+        rows(40, 300).model_copy(
+            update={"equipment": {**rows(40, 300).equipment, "TK1": small_tank}}
+        ),
+        size_storage,
+    )
+    found = poor.finding("storage.volume")
+    assert found.verdict == "fails" and "12 h late" in found.sentence
+    assert found.advised is not None and found.limit is not None and found.advised > found.limit
+
+
+def test_direct_loading_leaves_little_to_store() -> None:
+    """With tankers swapped at the bay a silo would be sized for the whole day."""
+    plant = large()
+    loads = tuple(Collection(at=f"{h:02d}:00", tanker_l=29000) for h in (0, 8, 16))
+    direct = collected(plant, *loads)
+    parked = machine("TB1", "tanker_bay", direct=False)
+    indirect = direct.model_copy(update={"equipment": {**plant.equipment, "TB1": parked}})
+    peaks = []
+    for one in (direct, indirect):
+        bench = bench_of(one)
+        peaks.append(max(run_timetable(bench, duty_of(bench)).content_l))
+    assert peaks[0] < 0.2 * peaks[1]
+
+
+def test_the_only_tank_needs_a_pause() -> None:
+    """A collection in the middle of milking would leave no time to wash the only tank."""
+    tanker = Collection(at="06:00", tanker_l=28000)
+    plant = collected(rows(40, 900), tanker)
+    bay = machine("TB1", "tanker_bay", direct=False)
+    busy = plant.model_copy(update={"equipment": {**plant.equipment, "TB1": bay}})
+    assert sized(busy, size_storage).finding("storage.while_washed").verdict == "fails"
+
+
+def test_withheld_milk_has_its_own_vessel() -> None:
+    """Withheld milk would have nowhere to go but the tank."""
+    assert sized(small(WM1=None), size_storage).finding("storage.withheld").verdict == "fails"
+    little = machine("WM1", "withheld_vessel", volume_l=30)
+    found = sized(small(WM1=little), size_storage).finding("storage.withheld")
+    assert found.verdict == "fails" and found.advised is not None
+
+
+def test_no_collections_is_unknown() -> None:
+    """Tanks would be sized for a tanker nobody named."""
+    assert sized(collected(small()), size_storage).finding("storage.collections").missing
