@@ -133,6 +133,8 @@ def isolation(plant: Plant) -> list[list[str]]:
             places = (
                 ["its own main switch"] if one.can("gives power") else ["its own valves, then vent"]
             )
+        elif {"vacuum", "compressed air"} & set(energies):
+            places.append("then vent")
         many = f" (×{one.count})" if one.count > 1 else ""
         rows.append([one.id, one.title + many, ", ".join(energies), ", ".join(places)])
     return rows
