@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from byrewright.engine.airnet import Control, Net, Room, pump_flow, regulator_flow, solve
+from byrewright.engine.airnet import Control, Net, Room, pump_flow, solve
 from byrewright.engine.jit import kernel
 
 ON_INLET, ON_PUMP, ON_REGULATOR, ON_JOINT, ON_SETTING, ON_SPEED = 0, 1, 2, 3, 4, 5
@@ -30,6 +30,7 @@ def march(
     longest spell under `limit`, s; and (steps done, greatest air left over).
     """
     n = p.size
+    pa = net.air[0]
     marks = np.zeros((steps // keep + 1, probes.size + 3))
     nodes = np.zeros((n, 3))
     spell = np.zeros(n)
@@ -39,17 +40,17 @@ def march(
     old = p.copy()
     command = control.least
     for u in range(speed.size):
-        if vary[u] and on[u]:
+        if vary[u] > 0.0 and on[u] > 0.5:
             command = max(command, speed[u])
-    sensed = net.air.ambient - p[control.node]
+    sensed = pa - p[control.node]
     wanted = control.wanted
     whole = command - control.gain * (wanted - sensed)
     frozen = -1.0
-    opening = np.zeros(net.regulators.node.size)
-    stuck = net.regulators.opening.copy()
+    opening = np.zeros(net.regulator_at.size)
+    stuck = net.regulator[:, 4].copy()
     for r in range(opening.size):
-        share = net.air.ambient - p[net.regulators.node[r]] - net.regulators.opens[r]
-        opening[r] = min(1.0, max(0.0, share / net.regulators.band[r]))
+        share = pa - p[net.regulator_at[r]] - net.regulator[r, 1]
+        opening[r] = min(1.0, max(0.0, share / net.regulator[r, 2]))
         if stuck[r] >= 0.0:
             opening[r] = stuck[r]
     row = 0
@@ -61,20 +62,20 @@ def march(
             which = int(rows[row, 2])
             value = rows[row, 3]
             if what == ON_INLET:
-                net.inlets.flow[which] = value
+                net.inlet[which, 0] = value
             elif what == ON_PUMP:
-                on[which] = value > 0.5
+                on[which] = value
             elif what == ON_REGULATOR:
                 stuck[which] = value
             elif what == ON_JOINT:
-                net.joints.law[which] = int(value)
+                net.ends[which, 2] = int(value)
             elif what == ON_SETTING:
                 wanted = value
             else:
                 frozen = command if value == 9.0 else value
             row += 1
         if s > 0:
-            sensed += (net.air.ambient - p[control.node] - sensed) * dt / (control.filter + dt)
+            sensed += (pa - p[control.node] - sensed) * dt / (control.filter + dt)
             off = wanted - sensed
             target = whole + control.gain * off
             inside = control.least < target < 1.0
@@ -86,25 +87,25 @@ def march(
             command += min(control.ramp * dt, max(-control.ramp * dt, target - command))
             for u in range(speed.size):
                 goal = 0.0
-                if on[u]:
-                    goal = command if vary[u] else 1.0
+                if on[u] > 0.5:
+                    goal = command if vary[u] > 0.0 else 1.0
                 gap = goal - speed[u]
                 speed[u] += min(control.up * dt, max(-control.down * dt, gap))
             for r in range(opening.size):
-                v = net.air.ambient - p[net.regulators.node[r]]
-                share = (v - net.regulators.opens[r]) / net.regulators.band[r]
+                v = pa - p[net.regulator_at[r]]
+                share = (v - net.regulator[r, 1]) / net.regulator[r, 2]
                 share = min(1.0, max(0.0, share))
                 if stuck[r] >= 0.0:
                     share = stuck[r]
                 opening[r] += (share - opening[r]) * dt / (control.lag + dt)
         for r in range(opening.size):
-            net.regulators.opening[r] = opening[r]
+            net.regulator[r, 4] = opening[r]
         if s > 0:
             for k in range(n):
                 old[k] = p[k]
             worst = max(worst, solve(net, p, flow, speed, old, dt, work))
         for k in range(n):
-            v = net.air.ambient - p[k]
+            v = pa - p[k]
             nodes[k, 0] = min(nodes[k, 0], v)
             nodes[k, 1] = max(nodes[k, 1], v)
             spell[k] = spell[k] + dt if v < limit else 0.0
@@ -112,15 +113,14 @@ def march(
         if s % keep == 0:
             at = s // keep
             for i in range(probes.size):
-                marks[at, i] = net.air.ambient - p[probes[i]]
+                marks[at, i] = pa - p[probes[i]]
             marks[at, probes.size] = command
             for u in range(speed.size):
-                q, _ = pump_flow(net, u, p[net.pumps.node[u]], speed[u])
+                q, _ = pump_flow(net.pump[u], p[net.pump_at[u]], pa, speed[u])
                 marks[at, probes.size + 1] += max(q, 0.0)
             for r in range(opening.size):
-                q, _ = regulator_flow(net, r, p[net.regulators.node[r]])
-                marks[at, probes.size + 2] += q
+                marks[at, probes.size + 2] += net.regulator[r, 3] + net.regulator[r, 0] * opening[r]
     for r in range(opening.size):
-        net.regulators.opening[r] = -1.0
+        net.regulator[r, 4] = -1.0
     ends = np.array([float(steps), worst])
     return marks, nodes, ends

@@ -42,18 +42,26 @@ def balance_table(rows: Mapping[str, tuple[Steady, float]], rated_l_min: float) 
         parts["reserve"] = max(0.0, flat_out - drawn)
         made.append((title, *(round(parts.get(k, 0.0)) for k, _ in PARTS), round(flat_out)))
     return Table(
-        KEY, "Capacity balance: free air by use against the pumps",
+        KEY,
+        "Capacity balance: free air by use against the pumps",
         ("situation", *(words for _, words in PARTS), "pumps running flat out"),
         ("", *("L/min" for _ in PARTS), "L/min"),
         tuple(made),
         f"All pumps together are rated {rated_l_min:.0f} L/min at 50 kPa and 100 kPa ambient.",
-    )  # fmt: skip
+    )
 
 
 _PATTERNS = (
-    "", "M0 6L6 0", "M0 0L6 6", "M0 3H6", "M3 0V6", "M0 6L6 0M0 0L6 6", "M0 3H6M3 0V6", "M0 0H6",
     "",
-)  # fmt: skip
+    "M0 6L6 0",
+    "M0 0L6 6",
+    "M0 3H6",
+    "M3 0V6",
+    "M0 6L6 0M0 0L6 6",
+    "M0 3H6M3 0V6",
+    "M0 0H6",
+    "",
+)
 
 
 def balance_svg(result: Result, width: int = 760) -> str:
@@ -78,7 +86,9 @@ def balance_svg(result: Result, width: int = 760) -> str:
     out.append("</defs>")
     for line, row in enumerate(table.rows):
         y = top + step * line
-        out.append(f'<text x="{left - 8}" y="{y + 18}" text-anchor="end">{escape(str(row[0]))}</text>')
+        out.append(
+            f'<text x="{left - 8}" y="{y + 18}" text-anchor="end">{escape(str(row[0]))}</text>'
+        )
         x = float(left)
         for i in used:
             value = float(row[i + 1])

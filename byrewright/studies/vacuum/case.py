@@ -34,7 +34,10 @@ class Case:
 
     def flat_out(self, state: Steady) -> float:
         """What the pumps of a state would draw at full speed at its vacuum, L/min free."""
-        held = tuple((p.node, state.at(p.node)) for p in self.network.pumps
-                     if p.name in {q.name for q in state.pumps if q.speed > 0.0})  # fmt: skip
+        held = tuple(
+            (p.node, state.at(p.node))
+            for p in self.network.pumps
+            if p.name in {q.name for q in state.pumps if q.speed > 0.0}
+        )
         situation = replace(state.situation, held=held, speed_held=1.0)
         return solve(self.network, situation).pump_flow_l_min_free

@@ -81,8 +81,9 @@ def slopes_of(plant: Plant, line: Milkline) -> int:
     """Slopes of a milkline: two for each outlet of a loop, one for each of a dead-ended line."""
     outlets = sum(
         end.startswith(f"{line.id}.receiver")
-        for pipe in plant.pipes_at(line.id) for end in (pipe.start, pipe.end)
-    )  # fmt: skip
+        for pipe in plant.pipes_at(line.id)
+        for end in (pipe.start, pipe.end)
+    )
     outlets = max(1, outlets)
     return 2 * outlets if line.looped else outlets
 
@@ -112,9 +113,16 @@ def load_of(plant: Plant, rules: Rulebook, line: Milkline, duty: Duty) -> Load:
     )
 
 
-def study_line(plant: Plant, rules: Rulebook, line: Milkline, load: Load, vacuum_kpa: float,
-               ambient_kpa_abs: float, flows_l_min: Sequence[float] | None = None,
-               table: UnitsPerSlope | None = None) -> LineAnswer:  # fmt: skip
+def study_line(
+    plant: Plant,
+    rules: Rulebook,
+    line: Milkline,
+    load: Load,
+    vacuum_kpa: float,
+    ambient_kpa_abs: float,
+    flows_l_min: Sequence[float] | None = None,
+    table: UnitsPerSlope | None = None,
+) -> LineAnswer:
     """One milkline at peak and over a milking.
 
     Args:
@@ -122,10 +130,18 @@ def study_line(plant: Plant, rules: Rulebook, line: Milkline, load: Load, vacuum
             it the duty's mean and peak are spread over a milking.
         table: the standard's table as a licensed user entered it.
     """
-    limits = [_limit(rules, line, line.bore_mm, air, vacuum_kpa, ambient_kpa_abs)
-              for air in _airs(load)]  # fmt: skip
-    at_peak = line_flow(max(load.peak_l_min, 0.01), load.peak_air_l_min, line.bore_mm,
-                        max(line.slope_pct, 0.1), vacuum_kpa, ambient_kpa_abs, rules)  # fmt: skip
+    limits = [
+        _limit(rules, line, line.bore_mm, air, vacuum_kpa, ambient_kpa_abs) for air in _airs(load)
+    ]
+    at_peak = line_flow(
+        max(load.peak_l_min, 0.01),
+        load.peak_air_l_min,
+        line.bore_mm,
+        max(line.slope_pct, 0.1),
+        vacuum_kpa,
+        ambient_kpa_abs,
+        rules,
+    )
     minutes = per_slope(plant, load, flows_l_min)
     chances = tuple(_chance(load, limits, flow) for flow in minutes)
     share = sum(chances) / len(chances)
@@ -141,9 +157,10 @@ def study_line(plant: Plant, rules: Rulebook, line: Milkline, load: Load, vacuum
         half_full_l_min=gravity_half_full_l_min(line.bore_mm, line.slope_pct, rules),
         units_1978=units_1978(line.bore_mm / 25.4),
         table_units=table.look_up(line.looped, line.bore_mm, line.slope_pct) if table else None,
-        better_bore_mm=None if share <= allowed else _better_bore(
-            rules, line, load, minutes, vacuum_kpa, ambient_kpa_abs, allowed),
-    )  # fmt: skip
+        better_bore_mm=None
+        if share <= allowed
+        else _better_bore(rules, line, load, minutes, vacuum_kpa, ambient_kpa_abs, allowed),
+    )
 
 
 def per_slope(plant: Plant, load: Load, flows_l_min: Sequence[float] | None) -> list[float]:
@@ -162,13 +179,21 @@ def per_slope(plant: Plant, load: Load, flows_l_min: Sequence[float] | None) -> 
 
 def _airs(load: Load) -> list[float]:
     """Air beside the milk: steady, with 1 to 4 attachments at once, and with a fallen unit."""
-    passing = [load.steady_air_l_min + load.air_share * k * load.passing_air_l_min
-               for k in range(MOST_AT_ONCE + 1)]  # fmt: skip
+    passing = [
+        load.steady_air_l_min + load.air_share * k * load.passing_air_l_min
+        for k in range(MOST_AT_ONCE + 1)
+    ]
     return [*passing, load.steady_air_l_min + load.air_share * load.fall_air_l_min]
 
 
-def _limit(rules: Rulebook, line: Milkline, bore_mm: float, air: float, vacuum_kpa: float,
-           ambient_kpa_abs: float) -> float:  # fmt: skip
+def _limit(
+    rules: Rulebook,
+    line: Milkline,
+    bore_mm: float,
+    air: float,
+    vacuum_kpa: float,
+    ambient_kpa_abs: float,
+) -> float:
     if line.slope_pct < 0.1:
         return 0.0
     try:
@@ -191,15 +216,23 @@ def _chance(load: Load, limits: Sequence[float], flow: float) -> float:
     return (1.0 - fallen) * quiet + fallen * above[-1]
 
 
-def _better_bore(rules: Rulebook, line: Milkline, load: Load, minutes: Sequence[float],
-                 vacuum_kpa: float, ambient_kpa_abs: float, allowed: float) -> float | None:  # fmt: skip
+def _better_bore(
+    rules: Rulebook,
+    line: Milkline,
+    load: Load,
+    minutes: Sequence[float],
+    vacuum_kpa: float,
+    ambient_kpa_abs: float,
+    allowed: float,
+) -> float | None:
     from byrewright.standards.pipes import MILKLINE_BORES_MM
 
     for bore in sorted(MILKLINE_BORES_MM):
         if bore <= line.bore_mm * 1.01:
             continue
-        limits = [_limit(rules, line, bore, air, vacuum_kpa, ambient_kpa_abs)
-                  for air in _airs(load)]  # fmt: skip
+        limits = [
+            _limit(rules, line, bore, air, vacuum_kpa, ambient_kpa_abs) for air in _airs(load)
+        ]
         chances = [_chance(load, limits, flow) for flow in minutes]
         if sum(chances) / len(chances) <= allowed:
             return bore
@@ -216,8 +249,9 @@ def _quantile(share: float) -> float:
     return NormalDist().inv_cdf(share)
 
 
-def slope_table(rules: Rulebook, answer: LineAnswer, vacuum_kpa: float,
-                ambient_kpa_abs: float) -> Table:  # fmt: skip
+def slope_table(
+    rules: Rulebook, answer: LineAnswer, vacuum_kpa: float, ambient_kpa_abs: float
+) -> Table:
     """What other slopes and bores would carry in one slope, beside the published references."""
     from byrewright.standards.pipes import MILKLINE_BORES_MM
 
@@ -227,18 +261,31 @@ def slope_table(rules: Rulebook, answer: LineAnswer, vacuum_kpa: float,
         for slope in (0.5, 1.0, 1.5, 2.0):
             probe = line.model_copy(update={"slope_pct": slope})
             limit = _limit(rules, probe, bore, air, vacuum_kpa, ambient_kpa_abs)
-            rows.append((
-                bore, slope, round(limit), int(limit / answer.load.cow_peak_l_min),
-                round(gravity_half_full_l_min(bore, slope, rules)), units_1978(bore / 25.4),
-            ))  # fmt: skip
+            rows.append(
+                (
+                    bore,
+                    slope,
+                    round(limit),
+                    int(limit / answer.load.cow_peak_l_min),
+                    round(gravity_half_full_l_min(bore, slope, rules)),
+                    units_1978(bore / 25.4),
+                )
+            )
     return Table(
-        f"milkline_{line.id}", f"Milk that one slope carries without slugs beside {air:.0f} L/min of air",
-        ("bore", "slope", "milk without slugs", "cows at peak together", "half full by gravity",
-         "units by the 1978 rule"),
+        f"milkline_{line.id}",
+        f"Milk that one slope carries without slugs beside {air:.0f} L/min of air",
+        (
+            "bore",
+            "slope",
+            "milk without slugs",
+            "cows at peak together",
+            "half full by gravity",
+            "units by the 1978 rule",
+        ),
         ("mm", "%", "L/min", "cows", "L/min", "units"),
         tuple(sorted(rows)),
         f"{SAY} Half-full gravity capacity and the 1978 rule stand beside it as references.",
-    )  # fmt: skip
+    )
 
 
 def receivers_of(plant: Plant) -> int:

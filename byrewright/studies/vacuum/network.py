@@ -1,42 +1,19 @@
-"""The plant's own air network, read from the plant's one graph.
-
-Every port that air passes becomes a node, every pipe and way inside a machine a stretch. The
-milkline and the pulsator line are cut into pieces, with the units spread along them.
-"""
+"""The plant's own air network as data: nodes, stretches, pumps, units and where they sit."""
 
 from __future__ import annotations
 
-import math
-from collections import deque
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
-from byrewright.physics.air import ambient_pressure_kpa_abs, equivalent_length_m
 from byrewright.physics.airflow import (
     air_density_kg_m3,
-    displacement_l_min,
-    gas_space_bore_mm,
-    pipe_volume_l,
 )
-from byrewright.plant.graph import Graph, Joint, Node, build
-from byrewright.plant.kinds.milk import Header, Milkline, Receiver, Valve
-from byrewright.plant.kinds.power import Sensor
-from byrewright.plant.kinds.units import MilkingUnit
 from byrewright.plant.kinds.vacuum import (
-    DistributionTank,
-    NonReturnValve,
-    Pulsator,
-    PulsatorAirline,
     Regulator,
-    SanitaryTrap,
     VacuumPump,
 )
-from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Pipe, Plant
 from byrewright.standards.rulebook import Rulebook
-
-PIECES_LOOPED, PIECES_STRAIGHT = 12, 10
-"""Pieces of a line round or along the stalls; twice as many move a drop by under 0.01 kPa."""
-RECEIVER_AIR_SHARE = 0.5  # half a receiver's volume is taken as air
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,15 +99,21 @@ class Network:
         """Free air of a mass flow."""
         return kg_s / self.kg_s(1.0)
 
-    def with_bore(self, name: str, bore_mm: float) -> Network:
-        """The same network with the bore of one pipe or line changed, fittings in proportion."""
-        return replace(
-            self,
-            stretches=tuple(
-                _rebored(s, bore_mm) if s.name == name and s.what != "fitting" else s
-                for s in self.stretches
-            ),
+    def with_bore(self, bores_mm: Mapping[str, float]) -> Network:
+        """The network of the same plant with the bores of some pipes or lines changed."""
+        pipes = tuple(
+            p.model_copy(update={"bore_mm": bores_mm[p.id]}) if p.id in bores_mm else p
+            for p in self.plant.pipes
         )
+        equipment = {
+            k: m.model_copy(update={"bore_mm": bores_mm[k]}) if k in bores_mm else m
+            for k, m in self.plant.equipment.items()
+        }
+        plant = self.plant.model_copy(update={"pipes": pipes, "equipment": equipment})
+        plant.__dict__.pop("_pipes_at", None)
+        from byrewright.studies.vacuum.building import network_of
+
+        return network_of(plant, self.rules, self.fill)
 
     def without_fitting(self, name: str, fitting: str) -> Network:
         """The same network with one fitting of a pipe taken out."""
@@ -154,323 +137,5 @@ class Network:
         )
 
 
-def _rebored(stretch: Stretch, bore_mm: float) -> Stretch:
-    fittings = (stretch.equivalent_m - stretch.length_m) / stretch.bore_mm
-    return replace(stretch, bore_mm=bore_mm, equivalent_m=stretch.length_m + fittings * bore_mm)
-
-
 class NoNetwork(Exception):
     """The plant has no air network to solve; the text says what is missing."""
-
-
-def network_of(plant: Plant, rules: Rulebook, fill: float = 0.35) -> Network:
-    """Read the air network of a plant. `fill` is the depth of milk in the milkline, over its bore.
-
-    Raises:
-        NoNetwork: no vacuum pump, or no milking unit that a pump can reach.
-    """
-    return _Builder(plant, rules, fill).network()
-
-
-@dataclass(slots=True)
-class _Builder:
-    plant: Plant
-    rules: Rulebook
-    fill: float
-    names: list[str] = field(default_factory=list)
-    volumes: list[float] = field(default_factory=list)
-    stretches: list[Stretch] = field(default_factory=list)
-    index: dict[Node, int] = field(default_factory=dict)
-    lines: dict[str, tuple[int, ...]] = field(default_factory=dict)
-
-    def network(self) -> Network:
-        graph = build(self.plant)
-        pumps = [m for m in self.plant.machines(VacuumPump) if self.plant.pipes_at(m.id)]
-        if not pumps:
-            raise NoNetwork("No vacuum pump is joined to any pipe: nothing to solve.")
-        joints = self._reached(graph, [Node(p.id, "inlet") for p in pumps])
-        for joint in joints:
-            self._joint(joint)
-        units = self._spread(MilkingUnit, "milk", Milkline)
-        if not units:
-            raise NoNetwork(
-                "No milking unit can be reached by air from a vacuum pump: join units, milkline, "
-                "receiver, trap and air line by pipes."
-            )
-        pulses = self._spread(Pulsator, "vacuum", PulsatorAirline)
-        body = self._body()
-        regulators = tuple(
-            (m, self.index[Node(m.id, "vacuum")])
-            for m in self.plant.machines(Regulator)
-            if Node(m.id, "vacuum") in self.index
-        )
-        rule = self.rules.number("vacuum.nominal_kpa")
-        everywhere = {m.id for m in self.plant.machines(Regulator)}
-        lost = everywhere - {m.id for m, _ in regulators}
-        return Network(
-            plant=self.plant,
-            rules=self.rules,
-            ambient_kpa_abs=ambient_pressure_kpa_abs(self.plant.site.altitude_m),
-            temperature_c=sum(self.plant.site.ambient_c) / 12.0,
-            nodes=tuple(self.names),
-            volumes_l=tuple(self.volumes),
-            stretches=tuple(self.stretches),
-            units_at=units,
-            pulses_at=pulses,
-            pumps=tuple(p for m in pumps for p in self._pump_places(m)),
-            regulators=regulators,
-            receivers=tuple(
-                self.index[Node(m.id, "*")]
-                for m in self.plant.machines(Receiver)
-                if Node(m.id, "*") in self.index
-            ),
-            body=body,
-            sense=self._sense(body, regulators),
-            set_vacuum_kpa=regulators[0][0].set_vacuum_kpa if regulators else rule,
-            fill=self.fill,
-            left_out=tuple(sorted(lost)),
-        )
-
-    # Which joints air can pass.
-
-    def _reached(self, graph: Graph, starts: list[Node]) -> list[Joint]:
-        at = graph.at()
-        seen = {n: None for n in starts if n in at}
-        found: dict[str, Joint] = {}
-        queue = deque(seen)
-        while queue:
-            here = queue.popleft()
-            for joint in at[here]:
-                if joint.id in found or not self._passes_air(joint):
-                    continue
-                found[joint.id] = joint
-                other = joint.b if joint.a == here else joint.a
-                if other not in seen:
-                    seen[other] = None
-                    queue.append(other)
-        return [j for j in graph.joints if j.id in found]
-
-    def _passes_air(self, joint: Joint) -> bool:
-        if joint.pipe is not None:
-            ends = (joint.a, joint.b)
-            if any(isinstance(self._machine(n), Pulsator | MilkingUnit) for n in ends):
-                return False
-            if joint.service == "vacuum":
-                return True
-            return all(self._milk_and_air(n) for n in ends)
-        how = joint.how.how if joint.how else "pass"
-        return how != "mover" and all(self._airy(n) for n in (joint.a, joint.b))
-
-    def _machine(self, node: Node) -> Machine:
-        return self.plant.equipment[node.machine]
-
-    def _milk_and_air(self, node: Node) -> bool:
-        """A port where milk and air pass together: between milkline and receiver."""
-        machine = self._machine(node)
-        if isinstance(machine, Receiver):
-            return node.port.startswith("milkline")
-        if isinstance(machine, Milkline):
-            return node.port.startswith("receiver")
-        return isinstance(machine, Valve | Header)
-
-    def _airy(self, node: Node) -> bool:
-        port = self._machine(node).port(node.port)
-        return node.port == "*" or self._milk_and_air(node) or bool(
-            port is not None and "vacuum" in port.services
-        )  # fmt: skip
-
-    # Nodes and stretches.
-
-    def _node(self, node: Node) -> int:
-        machine = self._machine(node)
-        if node.port == "*" and isinstance(machine, Milkline | PulsatorAirline):
-            return self._line(machine)[0]
-        if node not in self.index:
-            volume = 0.0
-            if node.port == "*":
-                share = RECEIVER_AIR_SHARE if isinstance(machine, Receiver) else 1.0
-                volume = share * float(getattr(machine, "volume_l", 0.0))
-            elif isinstance(machine, SanitaryTrap) and node.port == "vacuum":
-                volume = machine.volume_l
-            self.index[node] = self._new(node.machine if node.port == "*" else node.name, volume)
-        return self.index[node]
-
-    def _new(self, name: str, volume_l: float = 0.0) -> int:
-        self.names.append(name)
-        self.volumes.append(volume_l)
-        return len(self.names) - 1
-
-    def _line(self, machine: Milkline | PulsatorAirline) -> tuple[int, ...]:
-        """The pieces of a line round or along the stalls."""
-        if machine.id in self.lines:
-            return self.lines[machine.id]
-        milk = isinstance(machine, Milkline)
-        looped = machine.looped if isinstance(machine, Milkline) else machine.ring
-        pieces = PIECES_LOOPED if looped else PIECES_STRAIGHT
-        nodes = tuple(self._new(f"{machine.id} at {i + 1}/{pieces}") for i in range(pieces))
-        bore = gas_space_bore_mm(machine.bore_mm, self.fill) if milk else machine.bore_mm
-        rough = "stainless" if milk else "plastic"
-        ends = list(zip(nodes, nodes[1:], strict=False)) + ([(nodes[-1], nodes[0])] * looped)
-        for a, b in ends:
-            length = machine.length_m / len(ends)
-            self._pipe_stretch(machine.id, "line", a, b, bore, length, length, rough,
-                               machine=machine.id)  # fmt: skip
-        self.lines[machine.id] = nodes
-        return nodes
-
-    def _pipe_stretch(self, name: str, what: str, a: int, b: int, bore_mm: float, length_m: float,
-                      equivalent_m: float, rough: str, pipe: Pipe | None = None,
-                      machine: str | None = None) -> None:  # fmt: skip
-        half = pipe_volume_l(bore_mm, length_m) / 2.0
-        self.volumes[a] += half
-        self.volumes[b] += half
-        self.stretches.append(Stretch(
-            name, what, a, b, bore_mm, length_m, equivalent_m, 0.0,
-            self.rules.number(f"pipe.roughness_{rough}_mm"), pipe, machine,
-        ))  # fmt: skip
-
-    def _joint(self, joint: Joint) -> None:
-        if joint.pipe is not None:
-            self._pipe(joint, joint.pipe)
-            return
-        machine = self._machine(joint.a)
-        if isinstance(machine, Milkline | PulsatorAirline):
-            outlet = joint.b if joint.a.port == "*" else joint.a
-            if not outlet.port.startswith("units"):
-                self._outlet(machine, outlet)
-            return
-        self._inside(joint, machine)
-
-    def _pipe(self, joint: Joint, pipe: Pipe) -> None:
-        milk = self._milk_and_air(joint.a) and self._milk_and_air(joint.b)
-        bore = gas_space_bore_mm(pipe.bore_mm, self.fill) if milk else pipe.bore_mm
-        both = min(self._machine(joint.a).count, self._machine(joint.b).count)
-        alike = both ** (
-            1.75 / 4.75
-        )  # so many pipes side by side drop as one of that much more bore
-        length = equivalent_length_m(bore, pipe.length_m, pipe.fittings, self.rules)
-        self._pipe_stretch(pipe.id, "pipe", self._node(joint.a), self._node(joint.b), bore * alike,
-                           pipe.length_m, length, "stainless" if milk else "plastic", pipe)  # fmt: skip
-
-    def _outlet(self, machine: Milkline | PulsatorAirline, outlet: Node) -> None:
-        """Join the k-th outlet of a line to its place on it: evenly round a loop, ends first."""
-        nodes = self._line(machine)
-        stem = outlet.port.rpartition("_")[0]
-        every = [n for n in _used(self.plant, machine.id) if n.startswith(stem)]
-        k, many = every.index(outlet.port), len(every)
-        looped = machine.looped if isinstance(machine, Milkline) else machine.ring
-        if looped:
-            place = round(k * len(nodes) / many) % len(nodes)
-        else:
-            place = 0 if many == 1 else round(k * (len(nodes) - 1) / (many - 1))
-        self._loss(f"{machine.id} outlet {k + 1}", nodes[place], self._node(outlet),
-                   self._bore(outlet), "header", machine.id)  # fmt: skip
-
-    def _inside(self, joint: Joint, machine: Machine) -> None:
-        kind = _loss_of(joint, machine)
-        stated = getattr(machine, "vacuum_bore_mm", None) or (
-            getattr(machine, "bore_mm", None) if isinstance(machine, NonReturnValve) else None
-        )
-        bore = float(stated or min(self._bore(joint.a), self._bore(joint.b)))
-        how = joint.how
-        self._loss(machine.id, self._node(joint.a), self._node(joint.b), bore, kind, machine.id,
-                   one_way=bool(how and how.how == "check"),
-                   open_in=how.positions if how and how.how == "gate" else ())  # fmt: skip
-
-    def _loss(self, name: str, a: int, b: int, bore_mm: float, kind: str, machine: str, *,
-              one_way: bool = False, open_in: tuple[str, ...] = ()) -> None:  # fmt: skip
-        self.stretches.append(Stretch(
-            name, "fitting", a, b, bore_mm, 0.0, 0.0, self.rules.number(f"vacuum.loss.{kind}_k"),
-            0.0, None, machine, one_way, open_in,
-        ))  # fmt: skip
-
-    def _bore(self, node: Node) -> float:
-        """Bore of the pipe at a port; a vessel's body has none (endless)."""
-        bores = [
-            p.bore_mm for p in self.plant.pipes_at(node.machine) if node.name in (p.start, p.end)
-        ]
-        return min(bores, default=math.inf)
-
-    # Where things sit.
-
-    def _spread(
-        self, kind: type[Machine], port: str, line: type[Milkline] | type[PulsatorAirline]
-    ) -> tuple[tuple[int, float], ...]:
-        """(node, how many) of units or pulsators: along their line, or where their pipe ends."""
-        found: dict[int, float] = {}
-        for machine in self.plant.machines(kind):
-            for pipe in self.plant.pipes_at(machine.id):
-                here, there = (pipe.start, pipe.end) if pipe.start.startswith(machine.id + ".") else (
-                    pipe.end, pipe.start)  # fmt: skip
-                if here != f"{machine.id}.{port}":
-                    continue
-                owner, _, name = there.partition(".")
-                nodes = self.lines.get(owner) or tuple(
-                    i for n, i in self.index.items() if n == Node(owner, name)
-                )
-                for i in nodes:
-                    found[i] = found.get(i, 0.0) + machine.count / len(nodes)
-        if not found and self.plant.machines(kind):
-            lines = [n for m in self.plant.machines(line) for n in self.lines.get(m.id, ())]
-            for i in lines:
-                found[i] = self.plant.count(kind) / len(lines)
-        return tuple(found.items())
-
-    def _body(self) -> int:
-        for tank in self.plant.machines(DistributionTank):
-            if Node(tank.id, "*") in self.index:
-                return self.index[Node(tank.id, "*")]
-        return self.index[Node(self.plant.machines(VacuumPump)[0].id, "inlet")]
-
-    def _sense(self, body: int, regulators: tuple[tuple[Regulator, int], ...]) -> int:
-        for sensor in self.plant.machines(Sensor):
-            if sensor.measures == "vacuum":
-                for port in (sensor.at_port or "*", "*"):
-                    if Node(sensor.on, port) in self.index:
-                        return self.index[Node(sensor.on, port)]
-                if sensor.on in self.lines:
-                    return self.lines[sensor.on][0]
-        return body if not regulators else regulators[0][1]
-
-    def _pump_places(self, pump: VacuumPump) -> list[PumpPlace]:
-        share = self.rules.number("vacuum.pump_zero_flow_share")
-        nominal = self.rules.number("vacuum.pump_nominal_ambient_kpa")
-        at = pump.at_vacuum_kpa
-        displaced = displacement_l_min(pump.capacity_l_min_free, at, nominal, share)
-        rated = displaced * (1.0 - 50.0 / (share * nominal))
-        power = self.rules.number("vacuum.pump_specific_power_kw_per_1000_l_min") * rated / 1000.0
-        efficiency = displaced / 60_000.0 * 50.0 / power
-        node = self.index[Node(pump.id, "inlet")]
-        names = (
-            [pump.id] if pump.count == 1 else [f"{pump.id} ({i + 1})" for i in range(pump.count)]
-        )
-        return [
-            PumpPlace(pump, n, node, displaced, 1.0 / share - 1.0, efficiency, rated) for n in names
-        ]
-
-
-def _used(plant: Plant, machine_id: str) -> list[str]:
-    names: dict[str, None] = {}
-    for pipe in plant.pipes_at(machine_id):
-        for end in (pipe.start, pipe.end):
-            owner, _, name = end.partition(".")
-            if owner == machine_id:
-                names[name] = None
-    return list(names)
-
-
-def _loss_of(joint: Joint, machine: Machine) -> str:
-    """The rule that tells the loss of a way inside a machine."""
-    if isinstance(machine, NonReturnValve):
-        return "non_return"
-    if isinstance(machine, SanitaryTrap):
-        return "trap"
-    if isinstance(machine, Header):
-        return "header"
-    if machine.can("joins deck"):
-        return "gland"
-    if joint.b.port == "*":
-        return "into_vessel"
-    if joint.a.port == "*":
-        return "out_of_vessel"
-    return "valve"

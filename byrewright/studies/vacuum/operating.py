@@ -7,11 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from byrewright.plant.plant import Plant
 from byrewright.standards.rulebook import Rulebook, default_rulebook
-from byrewright.studies.vacuum.network import Network, network_of
+from byrewright.studies.vacuum.building import network_of
+from byrewright.studies.vacuum.network import Network
 from byrewright.studies.vacuum.situations import Situation
 from byrewright.studies.vacuum.steady import Steady, solve
 
@@ -42,7 +44,9 @@ class OperatingMap:
     speed: Floats
     power_kw: Floats
 
-    def look_up(self, mode: str, running: Iterable[str], units: float) -> tuple[float, float, float]:
+    def look_up(
+        self, mode: str, running: Iterable[str], units: float
+    ) -> tuple[float, float, float]:
         """(vacuum at the receiver, speed, shaft kW) with these pumps running and units attached."""
         import numpy as np
 
@@ -85,15 +89,22 @@ def operating_map(plant: Plant, rules: Rulebook | None = None) -> OperatingMap:
     every = round(network.units)
     grid = sorted({round(every * i / 4) for i in range(5)})
     cases = [(mode, state) for mode in modes for state in range(1 << len(names))]
-    fresh = list(zip(grid, grid[1:], strict=False))
+    fresh = list(pairwise(grid))
     while fresh:
         split = []
         for low, high in fresh:
             middle = (low + high) // 2
             if middle in (low, high):
                 continue
-            if any(_bends(point(*c, low), point(*c, middle), point(*c, high),
-                          (middle - low) / (high - low)) for c in cases):  # fmt: skip
+            if any(
+                _bends(
+                    point(*c, low),
+                    point(*c, middle),
+                    point(*c, high),
+                    (middle - low) / (high - low),
+                )
+                for c in cases
+            ):
                 grid.append(middle)
                 split += [(low, middle), (middle, high)]
         fresh = split
@@ -102,9 +113,11 @@ def operating_map(plant: Plant, rules: Rulebook | None = None) -> OperatingMap:
         [[[point(m, s, u) for u in grid] for s in range(1 << len(names))] for m in modes]
     )
     return OperatingMap(
-        names, row, np.array(grid, dtype=float),
+        names,
+        row,
+        np.array(grid, dtype=float),
         *(np.ascontiguousarray(table[..., i]) for i in range(4)),
-    )  # fmt: skip
+    )
 
 
 def _kind(network: Network, mode: str) -> tuple[bool, tuple[str | None, ...]]:
@@ -120,8 +133,9 @@ def _bends(a: tuple[float, ...], b: tuple[float, ...], c: tuple[float, ...], at:
     return max(vacuum, least) > ERROR_KPA / 3.0 or power > POWER_ERROR_KW / 2.0
 
 
-def _point(network: Network, mode: str, state: int, units: int,
-           names: tuple[str, ...]) -> tuple[float, float, float, float]:  # fmt: skip
+def _point(
+    network: Network, mode: str, state: int, units: int, names: tuple[str, ...]
+) -> tuple[float, float, float, float]:
     if state == 0:
         return 0.0, 0.0, 0.0, 0.0
     found = at_point(network, mode, [n for i, n in enumerate(names) if state >> i & 1], units)
@@ -134,6 +148,7 @@ def at_point(network: Network, mode: str, running: Iterable[str], units: float) 
     washing = bool(WASHING & set(network.plant.modes[mode].does))
     return solve(
         network,
-        Situation("map", "Operating map", mode, share, 1.0 if washing else share, washing,
-                  tuple(running)),
-    )  # fmt: skip
+        Situation(
+            "map", "Operating map", mode, share, 1.0 if washing else share, washing, tuple(running)
+        ),
+    )

@@ -1,4 +1,4 @@
-"""What each instrument will read at commissioning: the tests of ISO 6690 that follow from the model.
+"""What each instrument will read: the tests of ISO 6690 that follow from the model.
 
 Limits are ISO 5707's as data of the rulebook (from memory); the US guide stands beside them as a
 rule set of its own. Connection points: A1 airflow at the receiver, A2 airflow at the pump, Vm
@@ -14,9 +14,9 @@ from byrewright.physics.airflow import pulsation_phases_ms, pump_air_kg_s
 from byrewright.plant.kinds.units import MilkingUnit
 from byrewright.plant.kinds.vacuum import DistributionTank, Pulsator, SanitaryTrap
 from byrewright.results import Finding, Input, Sense, Table
-from byrewright.studies.sizing.vacuum_demand import us_rules
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.sizes import listed, stated, worked
+from byrewright.studies.sizing.vacuum_demand import us_rules
 from byrewright.studies.vacuum.case import Case
 
 ISO, TESTS = "ISO 5707:2007 limits, ISO 6690:2007 methods", "from_memory"
@@ -42,33 +42,65 @@ def write(bench: Bench, case: Case) -> Table:
     return _sheet(bench.notes.findings[start:])
 
 
-def _test(bench: Bench, key: str, title: str, value: float | None, unit: str, sentence: str, *,
-          limit: str | float | None = None, sense: Sense = "at_most", subject: str = "",
-          formula: str = "", inputs: Sequence[Input] = (), source: str = ISO,
-          known: str = TESTS) -> None:  # fmt: skip
+def _test(
+    bench: Bench,
+    key: str,
+    title: str,
+    value: float | None,
+    unit: str,
+    sentence: str,
+    *,
+    limit: str | float | None = None,
+    sense: Sense = "at_most",
+    subject: str = "",
+    formula: str = "",
+    inputs: Sequence[Input] = (),
+    source: str = ISO,
+    known: str = TESTS,
+) -> None:
     ruled = [bench.rule(limit)] if isinstance(limit, str) else []
     number = bench.number(limit) if isinstance(limit, str) else limit
     bench.find(
-        f"vacuum.test.{key}", title, value, unit, sentence, subject=subject, limit=number,
-        sense=sense if number is not None else "says", allowance=TIGHT, formula=formula,
-        inputs=(*inputs, *ruled), source=source, known=known,
-    )  # fmt: skip
+        f"vacuum.test.{key}",
+        title,
+        value,
+        unit,
+        sentence,
+        subject=subject,
+        limit=number,
+        sense=sense if number is not None else "says",
+        allowance=TIGHT,
+        formula=formula,
+        inputs=(*inputs, *ruled),
+        source=source,
+        known=known,
+    )
 
 
 def _vacuum(bench: Bench, case: Case) -> None:
     set_kpa, vm = case.network.set_vacuum_kpa, case.milking.milk_vacuum_kpa
     _test(
-        bench, "working_vacuum", "Working vacuum (Vm) away from nominal", abs(vm - set_kpa), "kPa",
+        bench,
+        "working_vacuum",
+        "Working vacuum (Vm) away from nominal",
+        abs(vm - set_kpa),
+        "kPa",
         f"Vm will read {vm:.1f} kPa with all units working; nominal is {set_kpa:g} kPa.",
-        limit="vacuum.test.working_vacuum_kpa", formula="|Vm - nominal|",
+        limit="vacuum.test.working_vacuum_kpa",
+        formula="|Vm - nominal|",
         inputs=(worked("Vm", "vacuum at the receiver", round(vm, 2), "kPa", "network solved"),),
-    )  # fmt: skip
+    )
     idle = case.states["no_units"].milk_vacuum_kpa
     _test(
-        bench, "sensitivity", "Regulation sensitivity", max(0.0, idle - vm), "kPa",
+        bench,
+        "sensitivity",
+        "Regulation sensitivity",
+        max(0.0, idle - vm),
+        "kPa",
         f"With no unit working Vm rises from {vm:.1f} to {idle:.1f} kPa.",
-        limit="vacuum.test.sensitivity_kpa", formula="Vm without units - Vm with all units",
-    )  # fmt: skip
+        limit="vacuum.test.sensitivity_kpa",
+        formula="Vm without units - Vm with all units",
+    )
 
 
 def _pumps(bench: Bench, case: Case) -> None:
@@ -79,33 +111,48 @@ def _pumps(bench: Bench, case: Case) -> None:
 
         def draws(vacuum: float, place=place, back=back) -> float:  # type: ignore[no-untyped-def]
             rated = network.kg_s(place.rated_l_min_free)
-            m, _ = pump_air_kg_s(1.0, pa - vacuum, pa, network.kg_s(place.displacement),
-                                 place.slip, back / rated**2)  # fmt: skip
+            m, _ = pump_air_kg_s(
+                1.0, pa - vacuum, pa, network.kg_s(place.displacement), place.slip, back / rated**2
+            )
             return network.l_min_free(m)
 
         at_50 = draws(50.0)
         working = state.inlet_vacuum_kpa if state.speed > 0.0 else network.set_vacuum_kpa
         here = draws(working)
         _test(
-            bench, "pump_capacity", "Pump capacity (A2) at 50 kPa, full speed", at_50, "L/min",
-            f"{place.name} will pass {at_50:.0f} L/min at 50 kPa and {here:.0f} L/min at its working "
+            bench,
+            "pump_capacity",
+            "Pump capacity (A2) at 50 kPa, full speed",
+            at_50,
+            "L/min",
+            f"{place.name} will pass {at_50:.0f} L/min at 50 kPa and {here:.0f} L/min at its "
+            "working "
             f"{working:.1f} kPa, at this site's {pa:.1f} kPa ambient.",
             subject=place.name,
             formula="q = V [p/p_a - e (p_out - p)/p_a]",
             inputs=(stated("", "data plate", place.machine.capacity_l_min_free, "L/min"),),
-            source="displacement pump with slip fitted to 0.9 p_a at zero flow", known="derived",
-        )  # fmt: skip
+            source="displacement pump with slip fitted to 0.9 p_a at zero flow",
+            known="derived",
+        )
         at_full = back * (here / place.rated_l_min_free) ** 2
         _test(
-            bench, "exhaust", "Exhaust back pressure (Pe), full speed", at_full, "kPa",
-            f"Pe at {place.name} will read about {at_full:.1f} kPa; compare with what its maker allows.",
-            subject=place.name, formula="Pe = k q^2",
-            inputs=(bench.rule("vacuum.silencer_kpa"),), source="practice", known="common_practice",
-        )  # fmt: skip
+            bench,
+            "exhaust",
+            "Exhaust back pressure (Pe), full speed",
+            at_full,
+            "kPa",
+            f"Pe at {place.name} will read about {at_full:.1f} kPa; compare with what its maker "
+            "allows.",
+            subject=place.name,
+            formula="Pe = k q^2",
+            inputs=(bench.rule("vacuum.silencer_kpa"),),
+            source="practice",
+            known="common_practice",
+        )
 
 
 def reserve_limits(bench: Bench, case: Case) -> tuple[float, float, bool]:
-    """Effective reserve asked for: by the ISO form, by the US rule, and whether the US one is held."""
+    """Effective reserve asked for: ISO form, US rule, and whether the US one is held."""
     n = round(case.network.units)
     shuts = all(u.shut_off for u in bench.plant.machines(MilkingUnit))
     return (
@@ -120,56 +167,90 @@ def _reserve(bench: Bench, case: Case) -> None:
     iso, us, us_held = reserve_limits(bench, case)
     fall = bench.rule("vacuum.test.reserve_drop_kpa", "fall")
     for rule, wanted, held, known in (
-        ("iso", iso, not us_held, "from_memory"), ("us", us, us_held, "read"),
-    ):  # fmt: skip
+        ("iso", iso, not us_held, "from_memory"),
+        ("us", us, us_held, "read"),
+    ):
         _test(
-            bench, f"effective_reserve_{rule}",
-            f"Effective reserve (A1), {'ISO form' if rule == 'iso' else 'US rule'}", has, "L/min",
-            f"A1 will take {has:.0f} L/min before Vm is 2 kPa lower; {wanted:.0f} L/min is asked for"
+            bench,
+            f"effective_reserve_{rule}",
+            f"Effective reserve (A1), {'ISO form' if rule == 'iso' else 'US rule'}",
+            has,
+            "L/min",
+            f"A1 will take {has:.0f} L/min before Vm is 2 kPa lower; {wanted:.0f} L/min is asked "
+            "for"
             f"{'' if held else ' by a rule set not held here, shown only'}.",
-            limit=wanted if held else None, sense="at_least", formula="air at A1 that lowers Vm by 2 kPa",
+            limit=wanted if held else None,
+            sense="at_least",
+            formula="air at A1 that lowers Vm by 2 kPa",
             inputs=(fall, worked("n", "units", round(case.network.units))),
-            source=ISO if rule == "iso" else "Cornell lecture 2018", known=known,
-        )  # fmt: skip
+            source=ISO if rule == "iso" else "Cornell lecture 2018",
+            known=known,
+        )
     _test(
-        bench, "manual_reserve", "Manual reserve (A1)", manual, "L/min",
+        bench,
+        "manual_reserve",
+        "Manual reserve (A1)",
+        manual,
+        "L/min",
         f"With regulation shut off and the pumps flat out A1 will take {manual:.0f} L/min.",
-        formula="as effective reserve, regulation out of use", inputs=(fall,),
-    )  # fmt: skip
+        formula="as effective reserve, regulation out of use",
+        inputs=(fall,),
+    )
     loss = manual - has
-    allowed = max(bench.number("vacuum.regulation_loss_floor_l_min"),
-                  bench.number("vacuum.regulation_loss_share") * manual)  # fmt: skip
+    allowed = max(
+        bench.number("vacuum.regulation_loss_floor_l_min"),
+        bench.number("vacuum.regulation_loss_share") * manual,
+    )
     cause = ""
     if loss > allowed:
         node, point = case.network.sense, case.network.milk_point
         gap = case.reserve.at(node) - case.reserve.at(point)
         cause = (
-            f" Control senses at {case.network.nodes[node]}, where vacuum is still {gap:.1f} kPa higher "
+            f" Control senses at {case.network.nodes[node]}, where vacuum is still {gap:.1f} kPa "
+            "higher "
             "than at the receiver: widen what lies between, or sense nearer the receiver."
-            if gap > 0.5 else " The regulator still admits air, or control has not called for full speed."
-        )  # fmt: skip
+            if gap > 0.5
+            else " The regulator still admits air, or control has not called for full speed."
+        )
     _test(
-        bench, "regulation_loss", "Regulation loss", loss, "L/min",
+        bench,
+        "regulation_loss",
+        "Regulation loss",
+        loss,
+        "L/min",
         f"{loss:.0f} L/min of the pumps' air is not called on at the effective reserve.{cause}",
-        limit=allowed, formula="manual reserve - effective reserve <= max(35, 10 % of manual)",
-        inputs=(bench.rule("vacuum.regulation_loss_floor_l_min"),
-                bench.rule("vacuum.regulation_loss_share")),
-    )  # fmt: skip
+        limit=allowed,
+        formula="manual reserve - effective reserve <= max(35, 10 % of manual)",
+        inputs=(
+            bench.rule("vacuum.regulation_loss_floor_l_min"),
+            bench.rule("vacuum.regulation_loss_share"),
+        ),
+    )
 
 
 def _leakages(bench: Bench, case: Case) -> None:
     manual = case.manual.asked_l_min_free[0]
     use = case.milking.use
-    leak = max(bench.number("vacuum.regulator_leak_floor_l_min"),
-               bench.number("vacuum.regulator_leak_share") * manual)  # fmt: skip
+    leak = max(
+        bench.number("vacuum.regulator_leak_floor_l_min"),
+        bench.number("vacuum.regulator_leak_share") * manual,
+    )
     assumed = "The model takes the limit itself; what is measured takes its place."
     for key, title, value, what in (
-        ("regulator_leak", "Regulator leakage",
-         bench.number("vacuum.regulator_leak_floor_l_min"), f"at most {leak:.0f} L/min is allowed"),
-        ("system_leak", "Vacuum-system leakage", use.system_leak,
-         "5 % of one pump's capacity is allowed"),
+        (
+            "regulator_leak",
+            "Regulator leakage",
+            bench.number("vacuum.regulator_leak_floor_l_min"),
+            f"at most {leak:.0f} L/min is allowed",
+        ),
+        (
+            "system_leak",
+            "Vacuum-system leakage",
+            use.system_leak,
+            "5 % of one pump's capacity is allowed",
+        ),
         ("milk_leak", "Milk-system leakage", use.milk_leak, "10 + 2 n is allowed"),
-    ):  # fmt: skip
+    ):
         _test(bench, key, title, value, "L/min", f"{value:.0f} L/min is taken; {what}. {assumed}")
 
 
@@ -178,31 +259,55 @@ def _drops(bench: Bench, case: Case) -> None:
     us = us_rules(bench)
     vm = state.milk_vacuum_kpa
     rows: list[tuple[str, str, float, str, str]] = [
-        ("regulator", "receiver to regulator (Vm to Vr)",
-         state.at(network.regulation_point) - vm, "receiver_to_regulator", ""),
+        (
+            "regulator",
+            "receiver to regulator (Vm to Vr)",
+            state.at(network.regulation_point) - vm,
+            "receiver_to_regulator",
+            "",
+        ),
     ]
     rows += [
-        ("pump", "receiver to pump inlet (Vm to Vp)", p.inlet_vacuum_kpa - vm,
-         "receiver_to_pump", p.name)
-        for p in state.pumps if p.speed > 0.0
+        (
+            "pump",
+            "receiver to pump inlet (Vm to Vp)",
+            p.inlet_vacuum_kpa - vm,
+            "receiver_to_pump",
+            p.name,
+        )
+        for p in state.pumps
+        if p.speed > 0.0
     ]
     if network.pulses_at:
         milking = case.milking
         far = min(milking.at(n) for n, _ in network.pulses_at)
-        rows.append(("pulsator_line", "receiver to the far end of the pulsator line, in milking",
-                     milking.milk_vacuum_kpa - far, "pulsator_line", ""))  # fmt: skip
+        rows.append(
+            (
+                "pulsator_line",
+                "receiver to the far end of the pulsator line, in milking",
+                milking.milk_vacuum_kpa - far,
+                "pulsator_line",
+                "",
+            )
+        )
     for key, words, drop, rule, subject in rows:
         for name, held in (("iso", not us), ("nmc", us)):
             limit = f"vacuum.{name}_drop_{rule}_kpa"
             given = bench.rules[limit]
             _test(
-                bench, f"drop_{key}_{name}", f"Vacuum drop, {words}", max(0.0, drop), "kPa",
+                bench,
+                f"drop_{key}_{name}",
+                f"Vacuum drop, {words}",
+                max(0.0, drop),
+                "kPa",
                 f"{max(0.0, drop):.2f} kPa from {words}; {given.value:g} kPa is "
                 f"{'allowed' if held else 'named by a rule set not held here, shown only'}.",
-                limit=limit if held else None, subject=subject,
+                limit=limit if held else None,
+                subject=subject,
                 formula="difference of vacuum, effective reserve drawn at A1",
-                source=ISO if name == "iso" else "US guide, 2004 revision", known=given.known,
-            )  # fmt: skip
+                source=ISO if name == "iso" else "US guide, 2004 revision",
+                known=given.known,
+            )
 
 
 def _pulsation(bench: Bench, case: Case) -> None:
@@ -211,87 +316,179 @@ def _pulsation(bench: Bench, case: Case) -> None:
     rise, fall = bench.number("vacuum.pulse_rise_ms"), bench.number("vacuum.pulse_fall_ms")
     for pulsator in bench.plant.machines(Pulsator):
         a, b, c, d = pulsation_phases_ms(
-            pulsator.rate_per_min, pulsator.ratio_pct, least, rise, fall,
+            pulsator.rate_per_min,
+            pulsator.ratio_pct,
+            least,
+            rise,
+            fall,
             bench.number("vacuum.test.phase_d_vacuum_kpa"),
-        )  # fmt: skip
+        )
         cycle = a + b + c + d
         shares = ", ".join(
-            f"{name} {t:.0f} ms ({100 * t / cycle:.0f} %)" for name, t in zip("abcd", (a, b, c, d), strict=True)
-        )  # fmt: skip
+            f"{name} {t:.0f} ms ({100 * t / cycle:.0f} %)"
+            for name, t in zip("abcd", (a, b, c, d), strict=True)
+        )
         inputs = (
             stated("", "rate", pulsator.rate_per_min, "1/min", pulsator.id),
             stated("", "ratio set", pulsator.ratio_pct, "%", pulsator.id),
-            bench.rule("vacuum.pulse_rise_ms"), bench.rule("vacuum.pulse_fall_ms"),
-        )  # fmt: skip
+            bench.rule("vacuum.pulse_rise_ms"),
+            bench.rule("vacuum.pulse_fall_ms"),
+        )
         says = f"{pulsator.id}: {pulsator.rate_per_min:g} a minute, phases {shares}."
         ratio = 100.0 * (a + b) / cycle
         for key, title, value, unit, limit, sense in (
             ("pulsation_rate", "Pulsation rate", pulsator.rate_per_min, "1/min", None, "says"),
-            ("pulsator_ratio", "Pulsator ratio away from its setting",
-             abs(ratio - pulsator.ratio_pct), "%", "vacuum.test.pulsator_ratio_points", "at_most"),
-            ("phase_b", "Phase b", 100.0 * b / cycle, "%", "vacuum.test.phase_b_least_pct", "at_least"),
-            ("phase_d", "Phase d", 100.0 * d / cycle, "%", "vacuum.test.phase_d_least_pct", "at_least"),
+            (
+                "pulsator_ratio",
+                "Pulsator ratio away from its setting",
+                abs(ratio - pulsator.ratio_pct),
+                "%",
+                "vacuum.test.pulsator_ratio_points",
+                "at_most",
+            ),
+            (
+                "phase_b",
+                "Phase b",
+                100.0 * b / cycle,
+                "%",
+                "vacuum.test.phase_b_least_pct",
+                "at_least",
+            ),
+            (
+                "phase_d",
+                "Phase d",
+                100.0 * d / cycle,
+                "%",
+                "vacuum.test.phase_d_least_pct",
+                "at_least",
+            ),
             ("phase_d_ms", "Phase d, time", d, "ms", "vacuum.test.phase_d_least_ms", "at_least"),
-        ):  # fmt: skip
-            _test(bench, key, title, value, unit, says, limit=limit, sense=sense,  # type: ignore[arg-type]
-                  subject=pulsator.id, inputs=inputs,
-                  formula="chamber follows the pulsator exponentially")  # fmt: skip
+        ):
+            _test(
+                bench,
+                key,
+                title,
+                value,
+                unit,
+                says,
+                limit=limit,
+                sense=sense,  # type: ignore[arg-type]
+                subject=pulsator.id,
+                inputs=inputs,
+                formula="chamber follows the pulsator exponentially",
+            )
 
 
 def _regulation(bench: Bench, case: Case) -> None:
     fall, attach = case.runs.get("open_test"), case.runs.get("attach")
     if fall is not None:
         for key, title, value, limit in (
-            ("fall_off_drop", "Fall-off vacuum drop", fall.before_kpa - fall.during_kpa, "fall_off_drop"),
+            (
+                "fall_off_drop",
+                "Fall-off vacuum drop",
+                fall.before_kpa - fall.during_kpa,
+                "fall_off_drop",
+            ),
             ("undershoot", "Regulation undershoot", fall.undershoot_kpa, "undershoot"),
             ("overshoot", "Regulation overshoot", fall.overshoot_kpa, "overshoot"),
-        ):  # fmt: skip
+        ):
             _test(
-                bench, key, title, max(0.0, value), "kPa",
-                f"{fall.event.title}: Vm {fall.before_kpa:.1f} before, {fall.during_kpa:.1f} during, "
+                bench,
+                key,
+                title,
+                max(0.0, value),
+                "kPa",
+                f"{fall.event.title}: Vm {fall.before_kpa:.1f} before, {fall.during_kpa:.1f} "
+                "during, "
                 f"lowest {fall.least_kpa:.1f}, highest {fall.most_kpa:.1f} kPa.",
-                limit=f"vacuum.test.{limit}_kpa", formula="march in time at 5 ms",
-            )  # fmt: skip
+                limit=f"vacuum.test.{limit}_kpa",
+                formula="march in time at 5 ms",
+            )
     if attach is not None:
         _test(
-            bench, "attach_drop", "Attachment vacuum drop", attach.drop_kpa, "kPa",
-            f"{attach.event.title}: Vm falls from {attach.before_kpa:.1f} to {attach.least_kpa:.1f} kPa.",
-            limit="vacuum.test.attach_drop_kpa", formula="march in time at 5 ms",
-        )  # fmt: skip
+            bench,
+            "attach_drop",
+            "Attachment vacuum drop",
+            attach.drop_kpa,
+            "kPa",
+            f"{attach.event.title}: Vm falls from {attach.before_kpa:.1f} to "
+            f"{attach.least_kpa:.1f} kPa.",
+            limit="vacuum.test.attach_drop_kpa",
+            formula="march in time at 5 ms",
+        )
 
 
 def _parts(bench: Bench) -> None:
     plant = bench.plant
     for tank in plant.machines(DistributionTank):
-        _test(bench, "interceptor", "Interceptor volume", tank.volume_l, "L",
-              f"{tank.id} holds {tank.volume_l:g} L.", limit="vacuum.interceptor_least_l",
-              sense="at_least", subject=tank.id)  # fmt: skip
+        _test(
+            bench,
+            "interceptor",
+            "Interceptor volume",
+            tank.volume_l,
+            "L",
+            f"{tank.id} holds {tank.volume_l:g} L.",
+            limit="vacuum.interceptor_least_l",
+            sense="at_least",
+            subject=tank.id,
+        )
     for trap in plant.machines(SanitaryTrap):
-        _test(bench, "sanitary_trap", "Sanitary trap volume", trap.volume_l, "L",
-              f"{trap.id} holds {trap.volume_l:g} L.", limit="vacuum.sanitary_trap_least_l",
-              sense="at_least", subject=trap.id)  # fmt: skip
+        _test(
+            bench,
+            "sanitary_trap",
+            "Sanitary trap volume",
+            trap.volume_l,
+            "L",
+            f"{trap.id} holds {trap.volume_l:g} L.",
+            limit="vacuum.sanitary_trap_least_l",
+            sense="at_least",
+            subject=trap.id,
+        )
     for units in plant.machines(MilkingUnit):
         air = units.claw_air_l_min_free
-        _test(bench, "claw_air_least", "Cluster air admission, least", air, "L/min",
-              f"{listed([units.id])}: {air:g} L/min at each claw.",
-              limit="vacuum.claw_air_least_l_min", sense="at_least", subject=units.id,
-              known="second_hand")  # fmt: skip
-        _test(bench, "claw_air_most", "Cluster air admission, most", air, "L/min",
-              f"{listed([units.id])}: {air:g} L/min at each claw.",
-              limit="vacuum.claw_air_most_l_min", subject=units.id, known="second_hand")  # fmt: skip
+        _test(
+            bench,
+            "claw_air_least",
+            "Cluster air admission, least",
+            air,
+            "L/min",
+            f"{listed([units.id])}: {air:g} L/min at each claw.",
+            limit="vacuum.claw_air_least_l_min",
+            sense="at_least",
+            subject=units.id,
+            known="second_hand",
+        )
+        _test(
+            bench,
+            "claw_air_most",
+            "Cluster air admission, most",
+            air,
+            "L/min",
+            f"{listed([units.id])}: {air:g} L/min at each claw.",
+            limit="vacuum.claw_air_most_l_min",
+            subject=units.id,
+            known="second_hand",
+        )
 
 
 def _sheet(found: Sequence[Finding]) -> Table:
     sign = {"at_least": "at least", "at_most": "at most", "says": ""}
     return Table(
-        "readings", "Predicted readings, to be compared with the instruments",
+        "readings",
+        "Predicted readings, to be compared with the instruments",
         ("test", "at", "predicted", "unit", "limit", "verdict", "source"),
         ("", "", "", "", "", "", ""),
         tuple(
-            (f.title, f.subject, round(f.value or 0.0, 2), f.unit,
-             f"{sign[f.sense]} {f.limit:g}" if f.limit is not None else "", f.verdict,
-             f"{f.source} ({f.known})")
+            (
+                f.title,
+                f.subject,
+                round(f.value or 0.0, 2),
+                f.unit,
+                f"{sign[f.sense]} {f.limit:g}" if f.limit is not None else "",
+                f.verdict,
+                f"{f.source} ({f.known})",
+            )
             for f in found
         ),
         "Limits from memory are marked so: check them against the standard's own text.",
-    )  # fmt: skip
+    )

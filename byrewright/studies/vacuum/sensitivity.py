@@ -43,9 +43,12 @@ def at_airflow(network: Network, reserve: Steady) -> Steady:
     """The reserve state with its airflow kept and its vacuum free, so that changes show."""
     node = network.milk_point
     situation = replace(
-        reserve.situation, key="reserve_flow", held=(),
-        extra=((node, reserve.asked_l_min_free[0], "fixed"),), speed_held=None,
-    )  # fmt: skip
+        reserve.situation,
+        key="reserve_flow",
+        held=(),
+        extra=((node, reserve.asked_l_min_free[0], "fixed"),),
+        speed_held=None,
+    )
     return solve(network, situation)
 
 
@@ -59,25 +62,35 @@ def effects(network: Network, reserve: Steady) -> list[Effect]:
         if drop < LEAST_DROP_KPA:
             continue
         widest = states[0].stretch
-        bore = _plate_bore(network, name, widest.bore_mm)
+        bore = plate_bore(network, name, widest.bore_mm)
         then = gain = less = None
         wider = next_bore_mm(bore * BORE_STEP)
         narrower = max((b for b in AIRLINE_BORES_MM if b < bore / BORE_STEP), default=None)
         if wider is not None:
-            other = _resolved(network, base, name, widest.bore_mm * wider / bore)
+            other = solve(network.with_bore({name: wider}), base.situation)
             then = other.drop_of(name)
             gain = other.milk_vacuum_kpa - base.milk_vacuum_kpa
         if narrower is not None:
-            other = _resolved(network, base, name, widest.bore_mm * narrower / bore)
+            other = solve(network.with_bore({name: narrower}), base.situation)
             less = base.milk_vacuum_kpa - other.milk_vacuum_kpa
-        found.append(Effect(
-            name, widest.what, bore, max(abs(s.flow_l_min_free) for s in states),
-            max(s.velocity_m_s for s in states), drop, wider, then, gain, less,
-        ))  # fmt: skip
+        found.append(
+            Effect(
+                name,
+                widest.what,
+                bore,
+                max(abs(s.flow_l_min_free) for s in states),
+                max(s.velocity_m_s for s in states),
+                drop,
+                wider,
+                then,
+                gain,
+                less,
+            )
+        )
     return sorted(found, key=lambda e: (-e.drop_kpa, e.name))
 
 
-def _plate_bore(network: Network, name: str, solved_mm: float) -> float:
+def plate_bore(network: Network, name: str, solved_mm: float) -> float:
     """The bore as the plant's file gives it (a milkline is solved narrower, for its milk)."""
     for stretch in network.stretches:
         if stretch.name == name:
@@ -86,10 +99,6 @@ def _plate_bore(network: Network, name: str, solved_mm: float) -> float:
             machine = network.plant.equipment.get(stretch.machine or "")
             return float(getattr(machine, "bore_mm", solved_mm))
     return solved_mm
-
-
-def _resolved(network: Network, base: Steady, name: str, bore_mm: float) -> Steady:
-    return solve(network.with_bore(name, bore_mm), base.situation)
 
 
 def fitting_effects(network: Network, reserve: Steady) -> list[FittingEffect]:
@@ -118,23 +127,42 @@ def tables(every: list[Effect], fittings: list[FittingEffect]) -> tuple[Table, T
 
     return (
         Table(
-            "bores", "Every pipe at the reserve airflow, and what another bore would do",
-            ("pipe", "bore", "airflow", "velocity", "drop", "next bore", "drop then",
-             "gain at receiver", "loss with the bore below"),
+            "bores",
+            "Every pipe at the reserve airflow, and what another bore would do",
+            (
+                "pipe",
+                "bore",
+                "airflow",
+                "velocity",
+                "drop",
+                "next bore",
+                "drop then",
+                "gain at receiver",
+                "loss with the bore below",
+            ),
             ("", "mm", "L/min", "m/s", "kPa", "mm", "kPa", "kPa", "kPa"),
             tuple(
-                (e.name, round(e.bore_mm, 1), round(e.flow_l_min_free), round(e.velocity_m_s, 1),
-                 round(e.drop_kpa, 3), shown(e.next_bore_mm, 1), shown(e.drop_then_kpa),
-                 shown(e.gain_kpa), shown(e.loss_if_narrower_kpa))
+                (
+                    e.name,
+                    round(e.bore_mm, 1),
+                    round(e.flow_l_min_free),
+                    round(e.velocity_m_s, 1),
+                    round(e.drop_kpa, 3),
+                    shown(e.next_bore_mm, 1),
+                    shown(e.drop_then_kpa),
+                    shown(e.gain_kpa),
+                    shown(e.loss_if_narrower_kpa),
+                )
                 for e in every
             ),
             "Bores offered are common airline sizes (common practice, no source).",
         ),
         Table(
-            "fittings", "Every fitting at the reserve airflow: what taking one out would give",
+            "fittings",
+            "Every fitting at the reserve airflow: what taking one out would give",
             ("at", "fitting", "count", "gain at receiver, each"),
             ("", "", "", "kPa"),
             tuple((f.name, f.fitting, f.count, round(f.gain_kpa, 3)) for f in fittings),
             "Control is at work, so upstream of its sensing point a loss costs power, not vacuum.",
         ),
-    )  # fmt: skip
+    )

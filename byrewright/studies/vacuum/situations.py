@@ -60,9 +60,14 @@ class AirUse:
     def total(self) -> float:
         """All of it."""
         return (
-            self.pulsators + self.claws + self.teats + self.milk_leak + self.system_leak
-            + self.slug + self.jetters
-        )  # fmt: skip
+            self.pulsators
+            + self.claws
+            + self.teats
+            + self.milk_leak
+            + self.system_leak
+            + self.slug
+            + self.jetters
+        )
 
 
 @dataclass(slots=True)
@@ -119,16 +124,20 @@ def air_use(network: Network, situation: Situation) -> AirUse:
         bore = max((m.bore_mm for m in plant.machines(Milkline)), default=73.0)
         if injectors:
             slug = slug_air_l_min_free(
-                bore, rules.number("wash.slug_velocity_m_s"), network.set_vacuum_kpa,
+                bore,
+                rules.number("wash.slug_velocity_m_s"),
+                network.set_vacuum_kpa,
                 network.ambient_kpa_abs,
-            )  # fmt: skip
+            )
         jets = n * rules.number("wash.unit_air_l_min")
     return AirUse(
         pulsators=pulse * situation.pulsating,
         claws=claw * milking,
         teats=n * rules.number("vacuum.teat_leak_l_min") * milking,
         milk_leak=leak,
-        system_leak=rules.number("vacuum.system_leak_share") * capacity / max(1, len(network.pumps)),
+        system_leak=rules.number("vacuum.system_leak_share")
+        * capacity
+        / max(1, len(network.pumps)),
         slug=slug,
         jetters=jets,
     )
@@ -140,26 +149,45 @@ def lower(network: Network, situation: Situation) -> Lowered:
 
     from byrewright.engine import airnet
 
-    pa = network.ambient_kpa_abs
-    air = airnet.Air(pa, network.temperature_c + 273.15, air_viscosity_pa_s(network.temperature_c))
-    joints = _joints(network, situation)
-    inlets, rows = _inlets(network, situation)
+    celsius = network.temperature_c
+    air = np.array([network.ambient_kpa_abs, celsius + 273.15, air_viscosity_pa_s(celsius)])
+    ends, pipe = _joints(network, situation)
+    where, inlet, rows = _inlets(network, situation)
     running = situation.running
     if running is None:
         running = pumps_running(network, situation.mode)
     speed = np.array([1.0 if p.name in running else 0.0 for p in network.pumps])
-    vary = np.array([
-        p.machine.speed == "variable" and situation.speed_held is None and situation.regulated
-        for p in network.pumps
-    ])  # fmt: skip
+    vary = np.array(
+        [
+            float(
+                p.machine.speed == "variable"
+                and situation.speed_held is None
+                and situation.regulated
+            )
+            for p in network.pumps
+        ]
+    )
     if situation.speed_held is not None:
         for i, place in enumerate(network.pumps):
             if place.machine.speed == "variable" and speed[i] > 0.0:
                 speed[i] = situation.speed_held
-    volume = np.array(network.volumes_l) / 1000.0
-    place, first = _order(len(network.nodes), joints.a, joints.b)
-    net = airnet.Net(air, joints, inlets, _pumps(network), _regulators(network, situation),
-                     volume, place, first)  # fmt: skip
+    row, first = _order(len(network.nodes), ends)
+    regulator_at, regulator = _regulators(network, situation)
+    pump_at = np.array([p.node for p in network.pumps], np.int64)
+    net = airnet.Net(
+        air,
+        ends,
+        pipe,
+        where,
+        inlet,
+        pump_at,
+        _pumps(network),
+        regulator_at,
+        regulator,
+        np.array(network.volumes_l) / 1000.0,
+        row,
+        first,
+    )
     return Lowered(net, control_of(network), speed, vary, rows)
 
 
@@ -186,7 +214,7 @@ def control_of(network: Network, gain: float | None = None, ramp: float | None =
     )
 
 
-def _joints(network: Network, situation: Situation) -> Any:
+def _joints(network: Network, situation: Situation) -> tuple[Any, Any]:
     import numpy as np
 
     from byrewright.engine import airnet
@@ -198,18 +226,12 @@ def _joints(network: Network, situation: Situation) -> Any:
         return airnet.CHECK if one_way else airnet.PIPE
 
     every = network.stretches
-    return airnet.Joints(
-        np.array([s.a for s in every], np.int64),
-        np.array([s.b for s in every], np.int64),
-        np.array([s.bore_mm / 1000.0 for s in every]),
-        np.array([s.equivalent_m for s in every]),
-        np.array([s.loss for s in every]),
-        np.array([s.rough_mm / s.bore_mm for s in every]),
-        np.array([law(s.open_in, s.one_way, s.machine) for s in every], np.int64),
-    )
+    ends = [(s.a, s.b, law(s.open_in, s.one_way, s.machine)) for s in every]
+    pipe = [(s.bore_mm / 1000.0, s.equivalent_m, s.loss, s.rough_mm / s.bore_mm) for s in every]
+    return np.array(ends, np.int64), np.array(pipe)
 
 
-def _inlets(network: Network, situation: Situation) -> tuple[Any, dict[tuple[str, int], int]]:
+def _inlets(network: Network, situation: Situation) -> tuple[Any, Any, dict[tuple[str, int], int]]:
     import numpy as np
 
     from byrewright.engine import airnet
@@ -242,56 +264,55 @@ def _inlets(network: Network, situation: Situation) -> tuple[Any, dict[tuple[str
             add("hole", node, airnet.ORIFICE, 0.0)
     for node, vacuum in situation.held:
         add("held", node, airnet.HOLD, 0.0, network.ambient_kpa_abs - vacuum)
-    return airnet.Inlets(
-        np.array([t[0] for t in table], np.int64),
-        np.array([t[1] for t in table], np.int64),
-        np.array([t[2] for t in table]),
-        np.array([t[3] for t in table]),
-    ), rows
+    where = np.array([t[:2] for t in table], np.int64)
+    return where, np.array([t[2:] for t in table]), rows
 
 
 def _pumps(network: Network) -> Any:
     import numpy as np
 
-    from byrewright.engine import airnet
-
     silencer = network.rules.number("vacuum.silencer_kpa")
     back = network.rules.number("vacuum.stopped_pump_back_share")
-    return airnet.Pumps(
-        np.array([p.node for p in network.pumps], np.int64),
-        np.array([network.kg_s(p.displacement) for p in network.pumps]),
-        np.array([p.slip for p in network.pumps]),
-        np.array([p.slip + back for p in network.pumps]),
-        np.array([silencer / network.kg_s(p.rated_l_min_free) ** 2 for p in network.pumps]),
+    return np.array(
+        [
+            (
+                network.kg_s(p.displacement),
+                p.slip,
+                p.slip + back,
+                silencer / network.kg_s(p.rated_l_min_free) ** 2,
+            )
+            for p in network.pumps
+        ]
     )
 
 
-def _regulators(network: Network, situation: Situation) -> Any:
+def _regulators(network: Network, situation: Situation) -> tuple[Any, Any]:
     import numpy as np
-
-    from byrewright.engine import airnet
 
     number = network.rules.number
     band = number("vacuum.regulator_band_kpa")
     relief = number("vacuum.regulator_relief_kpa") if network.varies else -band / 2.0
     places = network.regulators if situation.regulated else ()
     leak = number("vacuum.regulator_leak_floor_l_min")
-    return airnet.Regulators(
-        np.array([n for _, n in places], np.int64),
-        np.array([network.kg_s(m.count * m.capacity_l_min_free) for m, _ in places]),
-        np.array([m.set_vacuum_kpa + relief for m, _ in places]),
-        np.array([band for _ in places]),
-        np.array([network.kg_s(leak * m.count) for m, _ in places]),
-        np.array([-1.0 for _ in places]),
-    )
+    rows = [
+        (
+            network.kg_s(m.count * m.capacity_l_min_free),
+            m.set_vacuum_kpa + relief,
+            band,
+            network.kg_s(leak * m.count),
+            -1.0,
+        )
+        for m, _ in places
+    ]
+    return np.array([n for _, n in places], np.int64), np.array(rows, float).reshape(-1, 5)
 
 
-def _order(n: int, a: Any, b: Any) -> tuple[Any, Any]:
+def _order(n: int, ends: Any) -> tuple[Any, Any]:
     """Rows of the matrix by Cuthill and McKee, reversed, and the first column of each row."""
     import numpy as np
 
     near: list[set[int]] = [set() for _ in range(n)]
-    for x, y in zip(a.tolist(), b.tolist(), strict=True):
+    for x, y in ends[:, :2].tolist():
         near[x].add(y)
         near[y].add(x)
     order: list[int] = []
@@ -311,7 +332,7 @@ def _order(n: int, a: Any, b: Any) -> tuple[Any, Any]:
     for row, k in enumerate(reversed(order)):
         place[k] = row
     first = np.arange(n, dtype=np.int64)
-    for x, y in zip(a.tolist(), b.tolist(), strict=True):
+    for x, y in ends[:, :2].tolist():
         low, high = sorted((int(place[x]), int(place[y])))
         first[high] = min(first[high], low)
     return place, first

@@ -90,9 +90,11 @@ class Steady:
         """Drop along all of a pipe, or the largest end-to-end drop of a line."""
         drops = [abs(s.drop_kpa) for s in self.stretches if s.stretch.name == name]
         nodes = [
-            n for s in self.stretches if s.stretch.name == name and s.stretch.what == "line"
+            n
+            for s in self.stretches
+            if s.stretch.name == name and s.stretch.what == "line"
             for n in (s.stretch.a, s.stretch.b)
-        ]  # fmt: skip
+        ]
         if nodes:
             every = [self.at(n) for n in nodes]
             return max(every) - min(every)
@@ -128,8 +130,9 @@ def balance(network: Network, lowered: Lowered) -> tuple[Lowered, object, object
     return lowered, p, flow, share
 
 
-def _read(network: Network, situation: Situation, lowered: Lowered, p: object, flow: object,
-          share: float) -> Steady:  # fmt: skip
+def _read(
+    network: Network, situation: Situation, lowered: Lowered, p: object, flow: object, share: float
+) -> Steady:
     import numpy as np
 
     from byrewright.engine import airnet
@@ -137,12 +140,12 @@ def _read(network: Network, situation: Situation, lowered: Lowered, p: object, f
     assert isinstance(p, np.ndarray) and isinstance(flow, np.ndarray)
     net, pa = lowered.net, network.ambient_kpa_abs
     regulated = sum(
-        airnet.regulator_flow(net, r, float(p[net.regulators.node[r]]))[0]
-        for r in range(len(net.regulators.node))
+        airnet.regulator_flow(row[0], row[1], row[2], row[3], row[4], pa - float(p[node]))[0]
+        for node, row in zip(net.regulator_at, net.regulator, strict=True)
     )
     asked = tuple(
-        network.l_min_free(airnet._inlet(net, lowered.rows["held", node], float(p[node]))[0])
-        for node, _ in situation.held
+        network.l_min_free(airnet.inlet_flow(airnet.HOLD, 0.0, pa - vacuum, float(p[node]), pa)[0])
+        for node, vacuum in situation.held
     )
     return Steady(
         situation=situation,
@@ -174,14 +177,16 @@ def _pump(network: Network, lowered: Lowered, u: int, p: float) -> PumpState:
     from byrewright.engine import airnet
 
     place, speed = network.pumps[u], float(lowered.speed[u])
-    m = float(airnet.pump_flow(lowered.net, u, p, speed)[0])
-    back = float(lowered.net.pumps.back[u]) * max(m, 0.0) ** 2
+    row = lowered.net.pump[u]
+    m = float(airnet.pump_flow(row, p, network.ambient_kpa_abs, speed)[0])
+    back = float(row[3]) * max(m, 0.0) ** 2
     power = pump_power_kw(
         place.displacement, speed, p, network.ambient_kpa_abs + back, place.efficiency
     )
     flow = network.l_min_free(m) if speed > 0.0 else 0.0
-    return PumpState(place.name, speed, flow, network.ambient_kpa_abs - p, back, power,
-                     place.machine.motor_kw)  # fmt: skip
+    return PumpState(
+        place.name, speed, flow, network.ambient_kpa_abs - p, back, power, place.machine.motor_kw
+    )
 
 
 def standard_situations(network: Network) -> dict[str, Situation]:
@@ -192,27 +197,43 @@ def standard_situations(network: Network) -> dict[str, Situation]:
     found = {"milking": milking}
     if len(running) > 1:
         found["one_pump"] = replace(
-            milking, key="one_pump", title=f"All units milking, {running[0]} alone",
+            milking,
+            key="one_pump",
+            title=f"All units milking, {running[0]} alone",
             running=running[:1],
-        )  # fmt: skip
+        )
     found["no_units"] = replace(
         milking, key="no_units", title="No unit attached", attached=0.0, pulsating=0.0
     )
     wash = wash_mode(network)
-    pulsating = any(
-        network.plant.position(wash, m.id) == "runs"
-        for m in network.plant.equipment.values()
-        if m.kind == "pulsator"
-    ) if wash else True  # fmt: skip
+    pulsating = (
+        any(
+            network.plant.position(wash, m.id) == "runs"
+            for m in network.plant.equipment.values()
+            if m.kind == "pulsator"
+        )
+        if wash
+        else True
+    )
     found["wash"] = Situation(
-        "wash", "Washing, air injector open", wash or mode, 0.0, 1.0 if pulsating else 0.0, True,
+        "wash",
+        "Washing, air injector open",
+        wash or mode,
+        0.0,
+        1.0 if pulsating else 0.0,
+        True,
         running if not pumps_running(network, wash) else None,
-    )  # fmt: skip
+    )
     return found
 
 
-def reserve_situation(network: Network, milking: Steady, *, manual: bool = False,
-                      running: tuple[str, ...] | None = None) -> Situation:  # fmt: skip
+def reserve_situation(
+    network: Network,
+    milking: Steady,
+    *,
+    manual: bool = False,
+    running: tuple[str, ...] | None = None,
+) -> Situation:
     """The reserve test: air let in at the receiver until its vacuum is 2 kPa lower."""
     fall = network.rules.number("vacuum.test.reserve_drop_kpa")
     return replace(

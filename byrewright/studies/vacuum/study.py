@@ -15,14 +15,16 @@ from byrewright.studies.sizing.duty import duty_of
 from byrewright.studies.vacuum import (
     balance,
     findings,
+    findings_time,
     milkline,
     readings,
     sensitivity,
     steady,
     transient,
 )
+from byrewright.studies.vacuum.building import network_of
 from byrewright.studies.vacuum.case import Case
-from byrewright.studies.vacuum.network import Network, NoNetwork, network_of
+from byrewright.studies.vacuum.network import Network, NoNetwork
 from byrewright.studies.vacuum.situations import pumps_running
 
 STUDY = "vacuum"
@@ -67,12 +69,18 @@ def study_vacuum(
         case = solve_case(bench, situations, transients, flows_l_min, units_table, say)
     except NoNetwork as error:
         bench.find(
-            "vacuum.network", "The plant's air network", None, "", str(error),
-            formula="a way for air from the pumps to the units", source="the plant file",
+            "vacuum.network",
+            "The plant's air network",
+            None,
+            "",
+            str(error),
+            formula="a way for air from the pumps to the units",
+            source="the plant file",
             missing=("a way for air from the pumps to the units",),
-        )  # fmt: skip
+        )
         return bench.notes.result(seed)
     findings.write(bench, case)
+    findings_time.write(bench, case)
     sheet = readings.write(bench, case)
     _assume(bench, case.network)
     bench.notes.tables += _tables(case, sheet)
@@ -103,7 +111,11 @@ def solve_case(
     network = network_of(plant, rules, fill)
     say("steady states")
     every = steady.standard_situations(network)
-    wanted = {k: s for k, s in every.items() if situations is None or k in {*situations, "milking", "no_units"}}
+    wanted = {
+        k: s
+        for k, s in every.items()
+        if situations is None or k in {*situations, "milking", "no_units"}
+    }
     states = {key: steady.solve(network, s) for key, s in wanted.items()}
     milking = states["milking"]
     running = pumps_running(network, milking.situation.mode)
@@ -118,8 +130,9 @@ def solve_case(
             say(event.title)
             runs[event.key] = transient.march(network, event, milking.situation)
     tuned, tuned_with = _tune(network, milking, running, rules, transients, say)
-    return Case(network, running, states, reserve, manual, effects, fittings, runs, tuned,
-                tuned_with, lines)  # fmt: skip
+    return Case(
+        network, running, states, reserve, manual, effects, fittings, runs, tuned, tuned_with, lines
+    )
 
 
 def _lines(
@@ -134,11 +147,17 @@ def _lines(
     duty = duty_of(bench)
     return tuple(
         milkline.study_line(
-            bench.plant, bench.rules, line, milkline.load_of(bench.plant, bench.rules, line, duty),
-            network.set_vacuum_kpa, network.ambient_kpa_abs, flows_l_min, units_table,
+            bench.plant,
+            bench.rules,
+            line,
+            milkline.load_of(bench.plant, bench.rules, line, duty),
+            network.set_vacuum_kpa,
+            network.ambient_kpa_abs,
+            flows_l_min,
+            units_table,
         )
         for line in lines
-    )  # fmt: skip
+    )
 
 
 def _tune(
@@ -165,26 +184,63 @@ def _tune(
 def _assume(bench: Bench, network: Network) -> None:
     """What the answer rests on that the plant file does not say."""
     for key in (
-        "vacuum.teat_leak_l_min", "vacuum.system_leak_share", "vacuum.milk_leak_base_l_min",
-        "vacuum.milk_leak_per_unit_l_min", "vacuum.silencer_kpa", "vacuum.loss.gland_k",
-        "vacuum.loss.trap_k", "vacuum.loss.non_return_k", "vacuum.loss.header_k",
-        "vacuum.pump_zero_flow_share", "vacuum.regulator_band_kpa", "vacuum.regulator_relief_kpa",
-        "vacuum.speed_gain_per_kpa", "vacuum.speed_integral_s", "vacuum.speed_ramp_per_s",
-        "vacuum.pump_start_s", "vacuum.pump_stop_s", "vacuum.shutoff_delay_s",
-        "vacuum.attach_air_l_min", "vacuum.cups_fall_below_kpa", "pipe.roughness_plastic_mm",
-    ):  # fmt: skip
+        "vacuum.teat_leak_l_min",
+        "vacuum.system_leak_share",
+        "vacuum.milk_leak_base_l_min",
+        "vacuum.milk_leak_per_unit_l_min",
+        "vacuum.silencer_kpa",
+        "vacuum.loss.gland_k",
+        "vacuum.loss.trap_k",
+        "vacuum.loss.non_return_k",
+        "vacuum.loss.header_k",
+        "vacuum.pump_zero_flow_share",
+        "vacuum.regulator_band_kpa",
+        "vacuum.regulator_relief_kpa",
+        "vacuum.speed_gain_per_kpa",
+        "vacuum.speed_integral_s",
+        "vacuum.speed_ramp_per_s",
+        "vacuum.pump_start_s",
+        "vacuum.pump_stop_s",
+        "vacuum.shutoff_delay_s",
+        "vacuum.attach_air_l_min",
+        "vacuum.cups_fall_kpa",
+        "pipe.roughness_plastic_mm",
+    ):
         value = bench.rules[key]
         bench.notes.assumptions.append(
-            Assumption("vacuum network", value.meaning, value.value, value.unit, value.source, value.known)
-        )  # fmt: skip
-    bench.assume("vacuum network", "where speed control or regulator senses",
-                 network.nodes[network.sense], "", "sensor, else regulator, else distribution tank")  # fmt: skip
-    bench.assume("vacuum network", "regulator beside speed control only relieves", "yes" if network.varies
-                 else "no", "", "speed holds the vacuum; the regulator opens above it")  # fmt: skip
-    bench.assume("vacuum network", "air temperature", round(network.temperature_c, 1), "degC",
-                 "mean ambient of the year")  # fmt: skip
-    bench.assume("milkline", "depth of milk over the bore at peak", round(network.fill, 2), "",
-                 "from the milkline study; narrows the way for air", "derived")  # fmt: skip
+            Assumption(
+                "vacuum network", value.meaning, value.value, value.unit, value.source, value.known
+            )
+        )
+    bench.assume(
+        "vacuum network",
+        "where speed control or regulator senses",
+        network.nodes[network.sense],
+        "",
+        "sensor, else regulator, else distribution tank",
+    )
+    bench.assume(
+        "vacuum network",
+        "regulator beside speed control only relieves",
+        "yes" if network.varies else "no",
+        "",
+        "speed holds the vacuum; the regulator opens above it",
+    )
+    bench.assume(
+        "vacuum network",
+        "air temperature",
+        round(network.temperature_c, 1),
+        "degC",
+        "mean ambient of the year",
+    )
+    bench.assume(
+        "milkline",
+        "depth of milk over the bore at peak",
+        round(network.fill, 2),
+        "",
+        "from the milkline study; narrows the way for air",
+        "derived",
+    )
     for left in network.left_out:
         bench.notes.notes.append(f"{left} is not joined to the air network and was left out.")
 
@@ -192,18 +248,38 @@ def _assume(bench: Bench, network: Network) -> None:
 def _tables(case: Case, sheet: Table) -> list[Table]:
     rows = {s.situation.title: (s, case.flat_out(s)) for s in case.states.values()}
     rated = sum(p.rated_l_min_free for p in case.network.pumps)
-    found = [_nodes(case), _pipes(case), balance.balance_table(rows, rated),
-             *sensitivity.tables(case.effects, case.fittings), sheet, _events(case)]  # fmt: skip
+    found = [
+        _nodes(case),
+        _pipes(case),
+        balance.balance_table(rows, rated),
+        *sensitivity.tables(case.effects, case.fittings),
+        sheet,
+        _events(case),
+    ]
     if case.tuned:
-        found.append(Table(
-            "tuning", "Settings of speed control tried, best first",
-            ("gain", "ramp", "drop", "overshoot", "back after"), ("1/kPa", "1/s", "kPa", "kPa", "s"),
-            tuple((t.gain, t.ramp, round(t.drop_kpa, 3), round(t.overshoot_kpa, 3),
-                   _seconds(t.back_after_s)) for t in case.tuned),
-        ))  # fmt: skip
+        found.append(
+            Table(
+                "tuning",
+                "Settings of speed control tried, best first",
+                ("gain", "ramp", "drop", "overshoot", "back after"),
+                ("1/kPa", "1/s", "kPa", "kPa", "s"),
+                tuple(
+                    (
+                        t.gain,
+                        t.ramp,
+                        round(t.drop_kpa, 3),
+                        round(t.overshoot_kpa, 3),
+                        _seconds(t.back_after_s),
+                    )
+                    for t in case.tuned
+                ),
+            )
+        )
     network = case.network
-    found += [milkline.slope_table(network.rules, line, network.set_vacuum_kpa,
-                                   network.ambient_kpa_abs) for line in case.lines]  # fmt: skip
+    found += [
+        milkline.slope_table(network.rules, line, network.set_vacuum_kpa, network.ambient_kpa_abs)
+        for line in case.lines
+    ]
     return found
 
 
@@ -214,52 +290,108 @@ def _seconds(value: float) -> float | str:
 def _nodes(case: Case) -> Table:
     states = [*case.states.values(), case.reserve]
     return Table(
-        "vacuum", "Vacuum at every node", ("node", *(s.situation.title for s in states)),
+        "vacuum",
+        "Vacuum at every node",
+        ("node", *(s.situation.title for s in states)),
         ("", *("kPa" for _ in states)),
-        tuple((name, *(round(s.at(i), 2) for s in states)) for i, name in enumerate(case.network.nodes)),
-    )  # fmt: skip
+        tuple(
+            (name, *(round(s.at(i), 2) for s in states))
+            for i, name in enumerate(case.network.nodes)
+        ),
+    )
 
 
 def _pipes(case: Case) -> Table:
     rows: list[tuple[float | str, ...]] = []
     for a, b in zip(case.milking.stretches, case.reserve.stretches, strict=True):
         s = a.stretch
-        rows.append((
-            s.name, case.network.nodes[s.a], case.network.nodes[s.b], round(s.bore_mm, 1),
-            *(x for t in (a, b) for x in (round(t.flow_l_min_free), round(t.velocity_m_s, 1),
-                                          round(t.drop_kpa, 3))),
-        ))  # fmt: skip
+        rows.append(
+            (
+                s.name,
+                case.network.nodes[s.a],
+                case.network.nodes[s.b],
+                round(s.bore_mm, 1),
+                *(
+                    x
+                    for t in (a, b)
+                    for x in (
+                        round(t.flow_l_min_free),
+                        round(t.velocity_m_s, 1),
+                        round(t.drop_kpa, 3),
+                    )
+                ),
+            )
+        )
     return Table(
-        "airflow", "Airflow, velocity and drop in every pipe: all units milking, and reserve test",
-        ("stretch", "from", "to", "bore for air", "airflow", "velocity", "drop", "airflow, reserve",
-         "velocity, reserve", "drop, reserve"),
-        ("", "", "", "mm", "L/min", "m/s", "kPa", "L/min", "m/s", "kPa"), tuple(rows),
-    )  # fmt: skip
+        "airflow",
+        "Airflow, velocity and drop in every pipe: all units milking, and reserve test",
+        (
+            "stretch",
+            "from",
+            "to",
+            "bore for air",
+            "airflow",
+            "velocity",
+            "drop",
+            "airflow, reserve",
+            "velocity, reserve",
+            "drop, reserve",
+        ),
+        ("", "", "", "mm", "L/min", "m/s", "kPa", "L/min", "m/s", "kPa"),
+        tuple(rows),
+    )
 
 
 def _events(case: Case) -> Table:
     return Table(
-        "events", "What happens to the vacuum",
-        ("event", "before", "lowest at receiver", "highest", "lowest at a unit", "drop",
-         "undershoot", "overshoot", "back after", "longest under the limit", "cups likely to fall"),
+        "events",
+        "What happens to the vacuum",
+        (
+            "event",
+            "before",
+            "lowest at receiver",
+            "highest",
+            "lowest at a unit",
+            "drop",
+            "undershoot",
+            "overshoot",
+            "back after",
+            "longest under the limit",
+            "cups likely to fall",
+        ),
         ("", "kPa", "kPa", "kPa", "kPa", "kPa", "kPa", "kPa", "s", "s", "units"),
         tuple(
-            (r.event.title, round(r.before_kpa, 2), round(r.least_kpa, 2), round(r.most_kpa, 2),
-             round(r.least_at_units_kpa, 2), round(r.drop_kpa, 2), round(r.undershoot_kpa, 2),
-             round(r.overshoot_kpa, 2), _seconds(r.back_after_s), round(r.under_limit_s, 2),
-             round(r.units_falling))
+            (
+                r.event.title,
+                round(r.before_kpa, 2),
+                round(r.least_kpa, 2),
+                round(r.most_kpa, 2),
+                round(r.least_at_units_kpa, 2),
+                round(r.drop_kpa, 2),
+                round(r.undershoot_kpa, 2),
+                round(r.overshoot_kpa, 2),
+                _seconds(r.back_after_s),
+                round(r.under_limit_s, 2),
+                round(r.units_falling),
+            )
             for r in case.runs.values()
         ),
-    )  # fmt: skip
+    )
 
 
 def _series(run: transient.Run) -> Series:
     return Series(
-        run.event.key, run.event.title, run.times_s, "s",
-        (("at the receiver", "kPa", _short(run.receiver_kpa)), ("at the worst unit", "kPa", _short(run.units_kpa)),
-         ("at the distribution tank", "kPa", _short(run.pump_kpa)),
-         ("speed command", "", _short(run.speed))),
-    )  # fmt: skip
+        run.event.key,
+        run.event.title,
+        run.times_s,
+        "s",
+        (
+            ("at the receiver", "kPa", _short(run.receiver_kpa)),
+            ("at the worst unit", "kPa", _short(run.units_kpa)),
+            ("at the distribution tank", "kPa", _short(run.pump_kpa)),
+            ("speed command", "", _short(run.speed)),
+        ),
+    )
 
 
 def _short(values: tuple[float, ...]) -> tuple[float, ...]:

@@ -95,12 +95,24 @@ def march(network: Network, event: Event, milking: Situation) -> Run:
     far = worst_unit(network)
     probes = np.array([network.milk_point, far, network.body], np.int64)
     steps = round((BEFORE_S + event.seconds) / STEP_S)
-    on = np.asarray(lowered.speed) > 0.0
-    limit = network.rules.number("vacuum.cups_fall_below_kpa")
+    on = (np.asarray(lowered.speed) > 0.0).astype(float)
+    limit = network.rules.number("vacuum.cups_fall_kpa")
     marks, nodes, ends = airmarch.march(
-        lowered.net, p, flow, lowered.speed, lowered.vary, on, control, table, STEP_S, steps,
-        KEEP, probes, limit, airnet.room(len(network.nodes), len(network.stretches)),
-    )  # fmt: skip
+        lowered.net,
+        p,
+        flow,
+        lowered.speed,
+        lowered.vary,
+        on,
+        control,
+        table,
+        STEP_S,
+        steps,
+        KEEP,
+        probes,
+        limit,
+        airnet.room(len(network.nodes), len(network.stretches)),
+    )
     if not ends[1] < airnet.GOOD:
         raise NotSolved(f"The march in time of '{event.title}' did not come into balance.")
     return _run(network, event, marks, nodes)
@@ -149,7 +161,7 @@ def worst_unit(network: Network) -> int:
     for s in network.stretches:
         ways.setdefault(s.a, []).append(s.b)
         ways.setdefault(s.b, []).append(s.a)
-    far = {n: 0 for n in network.receivers or (network.body,)}
+    far = dict.fromkeys(network.receivers or (network.body,), 0)
     queue = list(far)
     for here in queue:
         for other in ways.get(here, ()):
@@ -167,8 +179,15 @@ def fall_off_air_l_min(network: Network) -> float:
     return max(u.fall_off_air_l_min_free for u in network.plant.machines(MilkingUnit))
 
 
-def units_open(count: float, air_l_min: float, for_s: float | None, *, key: str, title: str,
-               seconds: float = 12.0) -> Event:  # fmt: skip
+def units_open(
+    count: float,
+    air_l_min: float,
+    for_s: float | None,
+    *,
+    key: str,
+    title: str,
+    seconds: float = 12.0,
+) -> Event:
     """`count` units at the far end of the line let in air for a time (for good when None)."""
 
     def rows(network: Network, lowered: Lowered) -> list[Row]:
@@ -181,9 +200,17 @@ def units_open(count: float, air_l_min: float, for_s: float | None, *, key: str,
     return Event(key, title, seconds, rows, ends_s=for_s)
 
 
-def pump_trips(network: Network, running: tuple[str, ...], *, key: str, title: str,
-               standby: str | None = None, after_s: float = 8.0, valve_leaks: bool = False,
-               seconds: float = 15.0) -> Event:  # fmt: skip
+def pump_trips(
+    network: Network,
+    running: tuple[str, ...],
+    *,
+    key: str,
+    title: str,
+    standby: str | None = None,
+    after_s: float = 8.0,
+    valve_leaks: bool = False,
+    seconds: float = 15.0,
+) -> Event:
     """The first of the pumps that run trips; a standby may start after some seconds."""
     names = [p.name for p in network.pumps]
 
@@ -220,8 +247,10 @@ def control_sticks(air_l_min: float, *, for_s: float, speed: bool) -> Event:
 
     def rows(network: Network, lowered: Lowered) -> list[Row]:
         row = lowered.rows["hole", worst_unit(network)]
-        found: list[Row] = [(BEFORE_S, 0, row, network.kg_s(air_l_min)),
-                            (BEFORE_S + for_s, 0, row, 0.0)]  # fmt: skip
+        found: list[Row] = [
+            (BEFORE_S, 0, row, network.kg_s(air_l_min)),
+            (BEFORE_S + for_s, 0, row, 0.0),
+        ]
         if speed:
             found.append((0.0, 5, 0, 9.0))
         for r, (machine, node) in enumerate(network.regulators):
@@ -231,14 +260,16 @@ def control_sticks(air_l_min: float, *, for_s: float, speed: bool) -> Event:
         return found
 
     what = "Speed control" if speed else "Regulator"
-    return Event("control_sticks", f"{what} sticks, then a unit falls off", 12.0, rows, ends_s=for_s)
+    return Event(
+        "control_sticks", f"{what} sticks, then a unit falls off", 12.0, rows, ends_s=for_s
+    )
 
 
 def _opening(network: Network, lowered: Lowered, r: int, setting: float, node: int) -> float:
     _, p, _, _ = balance(network, lowered)
     vacuum = network.ambient_kpa_abs - float(p[node])  # type: ignore[index]
-    g = lowered.net.regulators
-    return float(min(1.0, max(0.0, (vacuum - g.opens[r]) / g.band[r])))
+    _, opens, band, _, _ = lowered.net.regulator[r]
+    return float(min(1.0, max(0.0, (vacuum - opens) / band)))
 
 
 def drain_open(network: Network) -> Event | None:
@@ -249,14 +280,20 @@ def drain_open(network: Network) -> Event | None:
             if bore is None:
                 continue
             rules = network.rules
-            full = full_drain_l_min(bore, rules.number("vacuum.drain_discharge"),
-                                    network.plant.site.altitude_m)  # fmt: skip
+            full = full_drain_l_min(
+                bore, rules.number("vacuum.drain_discharge"), network.plant.site.altitude_m
+            )
             air = full * rules.number("vacuum.drain_open_share")
             at_tank = kind is DistributionTank
             node = network.body if at_tank else network.receivers[0]
 
-            def rows(network: Network, lowered: Lowered, node: int = node, air: float = air,
-                     at_tank: bool = at_tank) -> list[Row]:  # fmt: skip
+            def rows(
+                network: Network,
+                lowered: Lowered,
+                node: int = node,
+                air: float = air,
+                at_tank: bool = at_tank,
+            ) -> list[Row]:
                 row = lowered.rows["tank hole" if at_tank else "hole", node]
                 return [(BEFORE_S, 0, row, network.kg_s(air))]
 
@@ -296,27 +333,61 @@ def standard_events(network: Network, running: tuple[str, ...]) -> list[Event]:
     delay = rules.number("vacuum.shutoff_delay_s") if shuts else None
     opened = open_units(network)
     events = [
-        units_open(1, fall, delay, key="fall_off",
-                   title="One unit kicked off" + (", shuts itself off" if shuts else "")),
-        units_open(opened, fall, OPEN_FOR_S, key="open_test", seconds=16.0,
-                   title=f"{opened} unit{'s' * (opened > 1)} held open (test)"),
-        units_open(3, rules.number("vacuum.attach_air_l_min"), rules.number("vacuum.attach_air_s"),
-                   key="attach", title="Three units attached at once"),
-    ]  # fmt: skip
+        units_open(
+            1,
+            fall,
+            delay,
+            key="fall_off",
+            title="One unit kicked off" + (", shuts itself off" if shuts else ""),
+        ),
+        units_open(
+            opened,
+            fall,
+            OPEN_FOR_S,
+            key="open_test",
+            seconds=16.0,
+            title=f"{opened} unit{'s' * (opened > 1)} held open (test)",
+        ),
+        units_open(
+            3,
+            rules.number("vacuum.attach_air_l_min"),
+            rules.number("vacuum.attach_air_s"),
+            key="attach",
+            title="Three units attached at once",
+        ),
+    ]
     if len(running) > 1:
-        events.append(pump_trips(network, running, key="pump_trips",
-                                 title=f"{running[0]} trips, the rest carry on"))  # fmt: skip
+        events.append(
+            pump_trips(
+                network, running, key="pump_trips", title=f"{running[0]} trips, the rest carry on"
+            )
+        )
         if any(s.one_way for s in network.stretches):
-            events.append(pump_trips(network, running, key="pump_trips_valve_leaks", valve_leaks=True,
-                                     title=f"{running[0]} trips and its non-return valve leaks"))  # fmt: skip
+            events.append(
+                pump_trips(
+                    network,
+                    running,
+                    key="pump_trips_valve_leaks",
+                    valve_leaks=True,
+                    title=f"{running[0]} trips and its non-return valve leaks",
+                )
+            )
     spare = [p.name for p in network.pumps if p.name != running[0]] if running else []
     delay_s = rules.number("vacuum.standby_delay_s")
     if running:
         title = f"{running[0]} alone trips"
         if spare:
             title += f", {spare[0]} starts after {delay_s:g} s"
-        events.append(pump_trips(network, running[:1], key="all_vacuum_lost", title=title,
-                                 standby=spare[0] if spare else None, after_s=delay_s))  # fmt: skip
+        events.append(
+            pump_trips(
+                network,
+                running[:1],
+                key="all_vacuum_lost",
+                title=title,
+                standby=spare[0] if spare else None,
+                after_s=delay_s,
+            )
+        )
     events.append(control_sticks(fall, for_s=OPEN_FOR_S, speed=network.varies))
     drain = drain_open(network)
     return events + ([drain] if drain else [])
@@ -344,8 +415,9 @@ class Tuned:
         return self.drop_kpa + self.overshoot_kpa + 0.1 * late
 
 
-def scan(network: Network, milking: Situation, gains: Sequence[float],
-         ramps: Sequence[float]) -> list[Tuned]:  # fmt: skip
+def scan(
+    network: Network, milking: Situation, gains: Sequence[float], ramps: Sequence[float]
+) -> list[Tuned]:
     """Try gains (1/kPa) and ramps (1/s) on the open-unit test; best first."""
     fall = fall_off_air_l_min(network)
     found = []
@@ -353,8 +425,9 @@ def scan(network: Network, milking: Situation, gains: Sequence[float],
         for ramp in ramps:
             event = replace(
                 units_open(open_units(network), fall, 4.0, key="scan", title="", seconds=8.0),
-                gain=gain, ramp=ramp,
-            )  # fmt: skip
+                gain=gain,
+                ramp=ramp,
+            )
             run = march(network, event, milking)
             found.append(Tuned(gain, ramp, run.drop_kpa, run.overshoot_kpa, run.back_after_s))
     return sorted(found, key=lambda t: (round(t.badness, 6), t.gain, t.ramp))

@@ -1,0 +1,123 @@
+"""The vacuum command: the plant's air network solved, with predicted readings and advice."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from byrewright.commands.common import (
+    NOT_HELD,
+    clear_errors,
+    console,
+    load,
+    print_counts,
+    print_findings,
+    save,
+    worst_first,
+)
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from byrewright.results import Result, Table
+    from byrewright.standards.milkline_table import UnitsPerSlope
+
+SHOWN = ("events", "balance", "bores", "readings")
+
+
+def run(
+    path: Path,
+    as_json: bool = False,
+    out: Path | None = None,
+    *,
+    only: Sequence[str] | None = None,
+    everything: bool = False,
+    strict: bool = False,
+    seed: int = 1,
+) -> None:
+    """Solve a plant's vacuum network and show what it means.
+
+    Args:
+        path: the plant file; `limits.yaml` and `milkline_table.yaml` beside it are read.
+        as_json: print the whole result as JSON and nothing else.
+        out: write the result there as JSON, or the capacity balance as SVG by the name's ending.
+        only: keys of events to march in time; all when not given.
+        everything: show every table, not only the main ones.
+        strict: end with exit code 1 when a finding fails.
+    """
+    with clear_errors():
+        from byrewright.studies.vacuum import balance_svg, study_vacuum
+
+        plant_file, rules = load(path)
+        said = (lambda text: print(f"  {text}", file=sys.stderr)) if sys.stderr.isatty() else None
+        result = study_vacuum(
+            plant_file.plant,
+            rules,
+            transients=only,
+            units_table=_units_table(path),
+            seed=seed,
+            progress=None if as_json else said,
+        )
+        if out is not None:
+            svg = out.suffix.lower() == ".svg"
+            save(out, balance_svg(result) if svg else result.to_json())
+        if as_json:
+            print(result.to_json(), end="")
+        else:
+            _show(console(), result, everything)
+        if strict and result.worst() == "fails":
+            raise SystemExit(NOT_HELD)
+
+
+def _units_table(path: Path) -> UnitsPerSlope | None:
+    """The standard's units per slope beside the plant file, where a licensed user entered them."""
+    from byrewright.errors import ByrewrightError
+    from byrewright.standards.milkline_table import FILE, TableError, from_plain
+
+    beside = path.parent / FILE
+    if not beside.exists():
+        return None
+    from ruamel.yaml import YAML
+    from ruamel.yaml.error import YAMLError
+
+    try:
+        return from_plain(YAML(typ="safe").load(beside.read_text(encoding="utf-8")))
+    except (TableError, YAMLError, UnicodeDecodeError) as error:
+        raise ByrewrightError(f"{beside}: {str(error).splitlines()[0]}") from None
+
+
+def _show(screen: Console, result: Result, everything: bool) -> None:
+    screen.print(f"[bold]Vacuum[/] of {result.plant}, seed {result.seed}")
+    tables = {t.key: t for t in result.tables}
+    for key in tables if everything else SHOWN:
+        if key in tables:
+            _print_table(screen, tables[key])
+    screen.print()
+    print_findings(
+        screen,
+        worst_first(
+            f
+            for f in result.findings
+            if everything or not f.key.startswith("vacuum.test") or f.verdict != "holds"
+        ),
+    )
+    screen.print()
+    print_counts(screen, result)
+    for note in result.notes:
+        screen.print(note, style="dim")
+
+
+def _print_table(screen: Console, table: Table) -> None:
+    from rich.table import Table as Grid
+
+    grid = Grid(title=table.title, title_justify="left", box=None, pad_edge=False)
+    for name, unit in zip(table.columns, table.units, strict=True):
+        grid.add_column(f"{name}\n[dim]{unit}[/]" if unit else name)
+    for row in table.rows:
+        grid.add_row(*(f"{v:g}" if isinstance(v, float | int) else str(v) for v in row))
+    screen.print()
+    screen.print(grid)
+    if table.note:
+        screen.print(table.note, style="dim")

@@ -1,0 +1,187 @@
+"""What events do to the vacuum, how control may be set, and what the milkline does."""
+
+from __future__ import annotations
+
+from byrewright.results import Input
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.sizes import listed, worked
+from byrewright.studies.vacuum.case import Case
+from byrewright.studies.vacuum.milkline import SAY, LineAnswer
+from byrewright.studies.vacuum.transient import Run
+
+MARCHED = "air network in time, lumped volumes, 5 ms"
+BACK_WITHIN_S = 5.0  # common practice, no source: one fall-off is over within this time
+
+
+def write(bench: Bench, case: Case) -> None:
+    """Write the findings of events, of control settings and of the milkline."""
+    for run in case.runs.values():
+        _event(bench, case, run)
+    _tuning(bench, case)
+    for line in case.lines:
+        _milkline(bench, line)
+
+
+def _event(bench: Bench, case: Case, run: Run) -> None:
+    rule: tuple[Input, ...] = (
+        bench.rule("vacuum.cups_fall_kpa"),
+        bench.rule("vacuum.cups_fall_after_s"),
+    )
+    back = (
+        "is not back to where it was"
+        if run.back_after_s == float("inf")
+        else f"is back after {run.back_after_s:.1f} s"
+    )
+    says = (
+        f"{run.event.title}: vacuum at the receiver falls {run.drop_kpa:.1f} kPa to "
+        f"{run.least_kpa:.1f}, "
+        f"at the worst unit to {run.least_at_units_kpa:.1f} kPa, and {back}."
+    )
+    if run.units_falling > 0.5:
+        says += (
+            f" It stays under {rule[0].value:g} kPa for {run.under_limit_s:.1f} s: "
+            f"{run.units_falling:.0f} cups are likely to fall."
+        )
+    key = run.event.key
+    what_if = key == "all_vacuum_lost" and len(case.running) > 1
+    if key == "all_vacuum_lost":
+        says += (
+            " A standby that stands still does not save the cups; pumps that run together do."
+            if run.units_falling > 0.5
+            else ""
+        )
+        if what_if:
+            says += " (What if: this plant runs its pumps together.)"
+    bench.find(
+        f"vacuum.event.{key}",
+        f"{run.event.title}",
+        run.units_falling,
+        "units",
+        says,
+        limit=None if what_if or key == "pump_trips_valve_leaks" else 0.0,
+        sense="says" if what_if or key == "pump_trips_valve_leaks" else "at_most",
+        formula="longest time under the vacuum at which cups fall, unit by unit",
+        inputs=rule,
+        source=MARCHED,
+        known="derived",
+    )
+    if key == "fall_off":
+        bench.find(
+            "vacuum.event.fall_off_back",
+            "Time until one fall-off is over",
+            run.back_after_s if run.back_after_s != float("inf") else None,
+            "s",
+            f"One unit kicked off is over after {run.back_after_s:.1f} s; within "
+            f"{BACK_WITHIN_S:g} s is usual.",
+            limit=BACK_WITHIN_S,
+            sense="at_most",
+            formula="Vm within 0.2 kPa of before",
+            source="practice",
+            known="common_practice",
+        )
+
+
+def _tuning(bench: Bench, case: Case) -> None:
+    if not case.tuned:
+        return
+    best = case.tuned[0]
+    now = (bench.number("vacuum.speed_gain_per_kpa"), bench.number("vacuum.speed_ramp_per_s"))
+    used = next((t for t in case.tuned if (t.gain, t.ramp) == now), best)
+    bench.find(
+        "vacuum.tuning",
+        "Best setting of speed control found",
+        best.gain,
+        "1/kPa",
+        f"With {listed(case.tuned_with)} running, of {len(case.tuned)} settings tried a gain of "
+        f"{best.gain:g} per kPa and a ramp of {best.ramp:g} per s serves best: "
+        f"{best.drop_kpa:.2f} kPa "
+        f"drop and {best.overshoot_kpa:.2f} kPa overshoot when units fall, against "
+        f"{used.drop_kpa:.2f} and "
+        f"{used.overshoot_kpa:.2f} kPa as assumed. Start from it and tune on site.",
+        formula="least of drop + overshoot + a tenth of the seconds until back",
+        inputs=(bench.rule("vacuum.speed_gain_per_kpa"), bench.rule("vacuum.speed_ramp_per_s")),
+        source=MARCHED,
+        known="derived",
+    )
+
+
+def _milkline(bench: Bench, answer: LineAnswer) -> None:
+    line, load = answer.line, answer.load
+    allowed = 100.0 - bench.number("milkline.drop_share_of_time_pct")
+    share = 100.0 * answer.slug_share
+    flow = "stratified" if answer.at_peak and answer.at_peak.stratified else "slugs"
+    says = (
+        f"{line.id}, {line.bore_mm:g} mm at {line.slope_pct:g} %, {load.slopes} slopes of "
+        f"{load.units:.0f} "
+        f"units: at peak {load.peak_l_min:.0f} L/min of milk a slope runs "
+        f"{100 * answer.level:.0f} % deep "
+        f"({flow}); slugs for {share:.1f} % of milking."
+    )
+    if share > allowed:
+        says += (
+            f" Take {answer.better_bore_mm:g} mm."
+            if answer.better_bore_mm
+            else " No common bore mends it: add slope, or a receiver outlet."
+        )
+    bench.find(
+        "vacuum.milkline.slugs",
+        "Share of milking with slugs in the milkline",
+        share,
+        "%",
+        f"{says} {SAY}",
+        subject=line.id,
+        limit=allowed,
+        sense="at_most",
+        allowance=0.2,
+        formula="Taitel and Dukler 1976, over attachments, fall-offs and the spread of milk flow",
+        inputs=(
+            worked("", "milk flow of a slope, peak", round(load.peak_l_min, 1), "L/min"),
+            worked("", "steady air of a slope", round(load.steady_air_l_min), "L/min"),
+            worked(
+                "", "time between attachments in a slope", round(load.attach_interval_s, 1), "s"
+            ),
+            bench.rule("milkline.transient_air_typical_l_min"),
+        ),
+        source="Taitel and Dukler, AIChE Journal 22(1), 1976",
+        known="from_memory",
+        advised=answer.better_bore_mm,
+        target=(line, "bore_mm") if answer.better_bore_mm else None,
+        advised_why="least common milkline bore with slugs for under 5 % of milking"
+        if answer.better_bore_mm
+        else "",
+    )
+    bench.find(
+        "vacuum.milkline.units",
+        "Cows at peak flow together that a slope takes",
+        float(answer.units_by_slug_limit),
+        "cows",
+        f"{line.id}: one slope takes {answer.slug_limit_l_min:.0f} L/min beside the air of one "
+        "attachment, "
+        f"{answer.units_by_slug_limit} cows at {load.cow_peak_l_min:g} L/min together; half full "
+        "by gravity "
+        f"{answer.half_full_l_min:.0f} L/min; the 1978 rule would allow {answer.units_1978} "
+        f"units. {SAY}",
+        subject=line.id,
+        formula="slug limit / peak flow of a cow",
+        source="Taitel and Dukler 1976; half-full gravity; 1978 rule as read in Reinemann 1993",
+        known="derived",
+    )
+    table = answer.table_units
+    bench.find(
+        "vacuum.milkline.table",
+        "Units a slope by the standard's table, as the user entered it",
+        None if table is None else load.units,
+        "units",
+        f"{line.id}: the table's own figure is {table:g} units a slope; {load.units:.0f} are "
+        "fitted."
+        if table is not None
+        else f"{line.id}: the standard's table is not entered (write it into milkline_table.yaml "
+        "beside the plant file), so the line is not judged by it.",
+        subject=line.id,
+        limit=table,
+        sense="at_most" if table is not None else "says",
+        formula="units fitted <= table",
+        source="entered by the user",
+        known="stated",
+        missing=() if table is not None else ("the standard's table of units per slope",),
+    )
