@@ -25,6 +25,10 @@ VALUES: tuple[Value, ...] = (
           "mass", "practice", "common_practice", "typical", 0.5, 0.8),
     Value("cloth.dry_kwh_per_kg_water", 1.1, "kWh/kg", "energy of a vented dryer to take off 1 kg "
           "of water", "practice", "common_practice", "typical", 0.9, 1.4),
+    Value("cloth.kw_per_kg", 0.65, "kW/kg", "electric input of a washer or dryer for each kg of "
+          "dry load", "practice", "common_practice", "typical", 0.45, 1.0),
+    Value("cloth.water_l_kg", 10.0, "L/kg", "water for each kg of dry load, all rinses", "practice",
+          "common_practice", "typical", 7.0, 15.0),
     Value("cloth.hot_share", 0.4, "", "share of a load's water that is heated", "practice",
           "common_practice", "typical", 0.3, 0.5),
 )  # fmt: skip

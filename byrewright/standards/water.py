@@ -34,6 +34,10 @@ VALUES: tuple[Value, ...] = (
           "common_practice", "typical", 100.0, 250.0),
     Value("wash.spray_l_min", 120.0, "L/min", "flow of a tank's spray", "practice",
           "common_practice", "typical", 80.0, 250.0),
+    Value("coolant.rise_k", 4.0, "K", "warming of chilled liquid on its way through a tank",
+          "practice", "common_practice", "typical", 3.0, 6.0),
+    Value("coolant.tank_drop_kpa", 40.0, "kPa", "pressure lost in a tank's cooling jacket",
+          "practice", "common_practice", "typical", 20.0, 80.0),
     Value("pump.efficiency", 0.5, "", "efficiency of a small centrifugal pump", "practice",
           "common_practice", "typical", 0.4, 0.65),
 )  # fmt: skip

@@ -18,6 +18,7 @@ from byrewright.standards.model import KNOWN_MEANING, Value
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.standards.sources import SOURCES
 from byrewright.studies.sizing.airlines import size_airlines
+from byrewright.studies.sizing.chilled import size_chilled_pumps
 from byrewright.studies.sizing.cloths import size_cloths
 from byrewright.studies.sizing.compressed_air import size_compressed_air
 from byrewright.studies.sizing.context import Bench
@@ -50,6 +51,7 @@ TOPICS: tuple[tuple[str, Topic], ...] = (
     ("cooling in line", size_cooling),
     ("cooling in the tank", size_tank_cooling),
     ("storage", size_storage),
+    ("pumps of chilled liquid", size_chilled_pumps),
     ("water", size_water),
     ("washing", size_washing),
     ("compressed air", size_compressed_air),

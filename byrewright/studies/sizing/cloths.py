@@ -10,14 +10,13 @@ from typing import Any
 from byrewright.physics.heat import heating_energy_kwh
 from byrewright.plant.kinds.deck import ClothDryer, ClothWasher
 from byrewright.results import Table
+from byrewright.standards.cleaning import HEATER_KW
 from byrewright.standards.laundry import WASHER_LOADS_KG
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.sizes import listed, stated, worked
 from byrewright.studies.sizing.steps import field, next_of
 
-MOST_MACHINES = 4
-"""More machines of a size than this: take the next larger size."""
 LOADS_A_MILKING = 4
 """A designer starts from machines that take one milking's cloths in about this many loads."""
 
@@ -128,13 +127,17 @@ def _machines(
         stated("n", f"{word}s", count), bench.rule("cloth.load_fill", "f"),
         bench.rule("cloth.handling_min", "h"),
     )  # fmt: skip
-    advised, name = _advised(bench, day, load, cycle)
+    for one in machines:
+        _machine_size(bench, day, word, one)
+        if isinstance(one, ClothWasher):
+            _load_water(bench, one)
+    advised = _enough(bench, day.kg, load, cycle)
     change: dict[str, Any] = {
-        "advised": advised, "target": (first, name),
+        "advised": advised, "target": (first, "count"),
         "advised_why": f"{day.kg:.0f} kg of cloths a day, {_loads(bench, day.kg, machines):.0f} "
         f"loads of {load:g} kg",
     } if len(machines) == 1 else {}  # fmt: skip
-    do = f" Use {advised:g} of this size." if name == "count" else f" Use {advised:g} kg machines."
+    do = f" Use {advised:g} of this size."
     hours, most = _hours(bench, day.kg, load, cycle, count), bench.number("cloth.hours_most")
     bench.find(
         f"cloths.{word}_hours", f"Hours a day of the {word}s", round(hours, 2), "h",
@@ -168,13 +171,44 @@ def _machines(
     )  # fmt: skip
 
 
-def _advised(bench: Bench, day: ClothDay, load_kg: float, cycle_min: float) -> tuple[float, str]:
-    """The number of machines of this size; or, where that is many, the next fitting size."""
-    count = _enough(bench, day.kg, load_kg, cycle_min)
-    if count <= MOST_MACHINES:
-        return count, "count"
-    fits = (w for w in WASHER_LOADS_KG if _enough(bench, day.kg, w, cycle_min) <= MOST_MACHINES)
-    return next(fits, WASHER_LOADS_KG[-1]), "load_kg"
+def _machine_size(bench: Bench, day: ClothDay, word: str, one: ClothWasher | ClothDryer) -> None:
+    """The dry load a designer starts from, and the input that goes with it."""
+    wanted = day.largest_kg / LOADS_A_MILKING / bench.number("cloth.load_fill")
+    load = next_of(wanted, WASHER_LOADS_KG)
+    bench.find(
+        f"cloths.{word}_size", f"Size of a cloth {word}", one.load_kg, "kg",
+        f"{one.id} takes {one.load_kg:g} kg; {load:g} kg takes the largest milking's "
+        f"{day.largest_kg:.0f} kg in about {LOADS_A_MILKING} loads.",
+        subject=one.id, formula="L = kg of the largest milking / (loads x f)",
+        inputs=(worked("kg", "cloths of the largest milking", round(day.largest_kg, 1), "kg"),
+                bench.rule("cloth.load_fill", "f"), field(one, "load_kg")),
+        source="practice", known="common_practice", advised=load,
+        advised_why=f"{day.largest_kg:.0f} kg of cloths a milking in about {LOADS_A_MILKING} loads",
+        target=(one, "load_kg"),
+    )  # fmt: skip
+    need = one.load_kg * bench.number("cloth.kw_per_kg")
+    bench.find(
+        f"cloths.{word}_input", f"Electric input of a cloth {word}", one.motor_kw, "kW",
+        f"{one.id} is rated {one.motor_kw:g} kW; about {need:.1f} kW are usual for "
+        f"{one.load_kg:g} kg with electric heating.",
+        subject=one.id, formula="P = kW a kg x load",
+        inputs=(bench.rule("cloth.kw_per_kg"), field(one, "load_kg"), field(one, "motor_kw")),
+        source="practice", known="common_practice", advised=next_of(need, HEATER_KW),
+        advised_why=f"usual for {one.load_kg:g} kg with electric heating",
+        target=(one, "motor_kw"),
+    )  # fmt: skip
+
+
+def _load_water(bench: Bench, one: ClothWasher) -> None:
+    litres = one.load_kg * bench.number("cloth.water_l_kg")
+    bench.find(
+        "cloths.washer_water", "Water of a load", one.water_l_load, "L",
+        f"{one.id} takes {one.water_l_load:g} L a load; about {litres:.0f} L are usual for "
+        f"{one.load_kg:g} kg.", subject=one.id, formula="V = L a kg x load",
+        inputs=(bench.rule("cloth.water_l_kg"), field(one, "load_kg")), source="practice",
+        known="common_practice", advised=round(litres), advised_why=f"usual for {one.load_kg:g} kg",
+        target=(one, "water_l_load"),
+    )  # fmt: skip
 
 
 def _stock(bench: Bench, day: ClothDay) -> None:

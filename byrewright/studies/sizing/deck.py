@@ -37,6 +37,8 @@ ARM_PAIR = {
 }
 """Lever arm of the plain convention for a tread."""
 N_PER_KN = 1000.0
+SMALLEST_MOTOR_KW = 0.37
+"""Smallest gear motor of a drive unit (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -268,7 +270,8 @@ def _drives(bench: Bench, duty: Duty, load: DeckLoad) -> None:
                     field(one, "efficiency", "eta"), bench.rule("motor.service_margin", "k"),
                     bench.rule("deck.motor_start_multiple", "s"),
                     worked("units left", "drive units left", left)),
-            source="practice", known="from_memory", advised=next_motor_kw(need * (1 + TIGHT)),
+            source="practice", known="from_memory", advised=next_motor_kw(max(SMALLEST_MOTOR_KW,
+                                                                              need * (1 + TIGHT))),
             advised_why=f"{need:.2f} kW each {lost}", target=(one, "motor_kw"),
         )  # fmt: skip
     _traction(bench, first, load, left)

@@ -1,0 +1,44 @@
+"""Pumps of the chilled liquid: the cooler's second stage and the tank that is cooling."""
+
+from __future__ import annotations
+
+from byrewright.plant.kinds.cooling import BulkTank, PlateCooler
+from byrewright.plant.kinds.water import LiquidPump
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.delivery import cooler_flow_l_min
+from byrewright.studies.sizing.duty import Duty
+from byrewright.studies.sizing.paths import Ways
+from byrewright.studies.sizing.pumping import PumpDuty, duty_to, size_pump
+
+
+def tank_flow_l_min(bench: Bench, tank: BulkTank) -> float:
+    """Chilled liquid that takes a tank's cooling duty out at the usual warming, L/min."""
+    per_l = bench.number("coolant.density_kg_m3") / 1000 * bench.number("coolant.cp_kj_kgk")
+    return tank.cooling_kw * 60.0 / (per_l * bench.number("coolant.rise_k"))
+
+
+def size_chilled_pumps(bench: Bench, duty: Duty) -> None:
+    """Flow, head, motor and pipes of pumps that feed a chilled stage or a tank's jacket."""
+    plant = bench.plant
+    ways = Ways(plant, "coolant", directed=True)
+    milk, drop = cooler_flow_l_min(bench, duty), bench.number("coolant.tank_drop_kpa")
+    stages = [c for c in plant.machines(PlateCooler) if c.chilled_area_m2 > 0]
+    tanks = [t for t in plant.machines(BulkTank) if t.cooling in ("chilled_water", "ice_bank")]
+    stage = sum(c.chilled_ratio * c.count for c in stages) * milk
+    jacket = max((tank_flow_l_min(bench, t) for t in tanks), default=0.0)
+    found: list[tuple[LiquidPump, list[PumpDuty]]] = []
+    for pump in plant.machines(LiquidPump):
+        cooler = duty_to(ways, pump, [c.id for c in stages], "the chilled stage", stage, 0.0)
+        tank = duty_to(ways, pump, [t.id for t in tanks], "a cooling tank", jacket, drop)
+        duties = [d for d in (cooler, tank) if d is not None]
+        if len(duties) == 2:
+            longest = max(duties, key=lambda d: len(d.joints))
+            both = PumpDuty("chilled stage and a cooling tank at once", stage + jacket, longest.kpa,
+                            longest.joints)  # fmt: skip
+            duties.append(both)
+        if duties:
+            found.append((pump, duties))
+    alone = plant.wishes.redundancy != "none"
+    shared = 1 if alone else sum(p.count for p, _ in found)
+    for pump, duties in found:
+        size_pump(bench, pump, duties, "chilled.pump", max(1, shared), "coolant")
