@@ -257,8 +257,9 @@ class _Asker:
         net, roles = self.net, self.roles
         for drain in roles.drains:
             self._to("milk_lost", drain, self.bodies((drain,)), "milk")
-        for end in net.open_ends:
-            self._to("milk_lost", net.nodes[end].machine, (end,), "milk")
+        for valve in dict.fromkeys(net.nodes[end].machine for end in net.open_ends):
+            ends = tuple(end for end in net.open_ends if net.nodes[end].machine == valve)
+            self._to("milk_lost", valve, ends, "milk")
         for trough in roles.troughs:
             self._to("milk_to_wash", trough, self.bodies((trough,)), "milk")
         for tank in roles.tanks:

@@ -1,0 +1,149 @@
+"""Routes: where fluids go, what wrong positions do, against a separate search of the raw file."""
+
+from __future__ import annotations
+
+import random
+from itertools import combinations
+from pathlib import Path
+
+import pytest
+
+from byrewright.plant.plant import Plant
+from byrewright.plant.read import read_plant
+from byrewright.standards.rulebook import Rulebook
+from byrewright.studies.routes.brute import Hit, holds, search, tried
+from byrewright.studies.routes.litres import from_duty, litres_in, milk_rate, outflow_l_min
+from byrewright.studies.routes.questions import all_scenes, other_positions
+from byrewright.studies.routes.study import Routes, report
+from tests.plants import rotary, rows
+from tests.studies.raw_search import COMPARED, Raw
+
+EXAMPLES = sorted((Path(__file__).parents[2] / "examples").glob("*/plant.yaml"))
+PAIRS_SEED = 7
+PAIRS = 60  # random pairs a mode: enough to meet every pair of valve roles over the modes
+
+
+def named(path: Path) -> str:
+    """The example's folder as the test's name."""
+    return path.parent.name
+
+
+@pytest.fixture(scope="module", params=EXAMPLES, ids=named)
+def example(request: pytest.FixtureRequest) -> tuple[Raw, Plant]:
+    """An example plant: its raw file and the model."""
+    path: Path = request.param
+    return Raw(path), read_plant(path).plant
+
+
+def compared(hits: list[tuple[str, str]]) -> set[tuple[str, str]]:
+    """Only the harms that the separate search answers for, milk lines and contents left out."""
+    return {
+        (h, s) for h, s in hits
+        if h in COMPARED and not s.endswith("content") and s[:2] not in ("TB", "CF", "WM") and s != "milk line"
+    }  # fmt: skip
+
+
+def test_every_single_position_agrees_with_the_raw_file(example: tuple[Raw, Plant]) -> None:
+    """Would fail if the model and a search that reads only the raw file differed on one position."""
+    raw, plant = example
+    for mode, scene in all_scenes(plant).items():
+        every = [(), *(((m, p),) for m, ps in scene.others.items() for p in ps if p != "full")]
+        for wrong in every:
+            ours = compared([(q.harm, q.subject) for q in scene.questions if holds(scene, q, wrong)])
+            assert ours == raw.harms(mode, dict(wrong)), (mode, wrong)
+
+
+def test_random_pairs_agree_with_the_raw_file(example: tuple[Raw, Plant]) -> None:
+    """Would fail if two wrong positions together were judged differently from the raw file."""
+    raw, plant = example
+    draw = random.Random(PAIRS_SEED)
+    for mode, scene in all_scenes(plant).items():
+        every = [(m, p) for m, ps in scene.others.items() for p in ps if p != "full"]
+        pairs = [c for c in combinations(every, 2) if c[0][0] != c[1][0]]
+        for wrong in draw.sample(pairs, min(PAIRS, len(pairs))):
+            ours = compared([(q.harm, q.subject) for q in scene.questions if holds(scene, q, wrong)])
+            assert ours == raw.harms(mode, dict(wrong)), (mode, wrong)
+
+
+def test_side_by_side_search_equals_one_case_at_a_time(example: tuple[Raw, Plant]) -> None:
+    """Would fail if the bit-parallel spread and the walk of one case ever differed."""
+    _, plant = example
+    draw = random.Random(PAIRS_SEED)
+    for scene in all_scenes(plant).values():
+        hits = search(scene, 1)
+        found = {(h.question.name, h.wrong) for h in hits}
+        at_rest = {h.question.name for h in hits if not h.order}
+        machines = draw.sample(list(scene.others), min(12, len(scene.others)))
+        for question in scene.questions:
+            for machine in machines:
+                for position in scene.others[machine]:
+                    wrong = ((machine, position),)
+                    if question.name not in at_rest:
+                        assert holds(scene, question, wrong) is ((question.name, wrong) in found)
+
+
+def test_examples_do_no_harm_with_everything_in_place(example: tuple[Raw, Plant]) -> None:
+    """Would fail if a drafted plant dumped or spoilt milk as designed."""
+    _, plant = example
+    wrong = [h for s in all_scenes(plant).values() for h in search(s, 0)]
+    assert not wrong, [(h.mode, h.question.name) for h in wrong]
+
+
+def test_half_open_counts_as_open_and_as_shut() -> None:
+    """Would fail if a half-open valve were taken as harmless in either way."""
+    scene = all_scenes(rotary())["milking"]
+    hits = {(h.question.name, h.wrong) for h in search(scene, 1)}
+    assert ("wrong_tank@TB1", (("V33", "half"),)) in hits  # wanted shut: it passes
+    assert ("closed_line@MP3", (("V31", "half"),)) in hits  # wanted open: it may not pass
+
+
+def test_wrong_positions_differ_in_effect() -> None:
+    """Would fail if positions of the same effect were tried twice, or a ready pump called wrong."""
+    plant = rotary()
+    assert other_positions(plant, "V31", "open") == ("closed", "half")
+    assert other_positions(plant, "V40", "to_b") == ("to_c", "half")
+    assert other_positions(plant, "MP1", "ready") == ("stopped",)
+    assert other_positions(plant, "AI1", "pulses") == ("closed",)
+    assert other_positions(plant, "MU1", "milks") == ()
+
+
+def test_one_receiver_floods_when_its_pump_stops() -> None:
+    """Would fail if a receiver under vacuum could empty itself into an open vessel."""
+    hits = search(all_scenes(rows())["milking"], 1)
+    assert Hit in {type(h) for h in hits}
+    assert ("flooded@RC1", (("MP1", "stopped"),)) in {(h.question.name, h.wrong) for h in hits}
+
+
+def test_number_of_combinations() -> None:
+    """Would fail if the count told to the user were not the number of combinations tried."""
+    from byrewright.studies.routes.brute import every_combination
+
+    scene = all_scenes(rows())["milking"]
+    for order in (1, 2, 3):
+        counted = sum(1 for k in range(1, order + 1) for _ in every_combination(scene.others, k))
+        assert tried(scene, order) == counted
+
+
+def test_litres() -> None:
+    """Would fail if litres lost did not follow from the duty, the bore and the pipe."""
+    plant = rotary()
+    rate = milk_rate(plant)
+    scene = all_scenes(plant)["milking"]
+    loss = from_duty(plant, rate)
+    hits = {(h.question.name, h.wrong): h for h in search(scene, 1)}
+    to_calf = loss(hits["wrong_tank@CF1", (("V40", "to_c"),)])
+    assert to_calf.amount == rate.mean_l_min and to_calf.unit == "L/min"
+    # Torricelli by hand: 0.6 x 1.9635e-3 m2 x 4.4287 m/s = 5.217 L/s
+    assert outflow_l_min(50.0, 1.0) == pytest.approx(313.0, abs=0.5)
+    assert litres_in(50.0, 10.0) == pytest.approx(19.635, abs=0.001)  # pi/4 0.05^2 x 10 m
+
+
+def test_report_says_plain_things() -> None:
+    """Would fail if the study lost a finding, or put internal words before the reader."""
+    result = report(Routes(rotary(), Rulebook()))
+    assert result.finding("routes.proof").verdict == "holds"
+    assert result.finding("routes.at_rest").verdict == "fails"  # tanks piped to the bay without a valve
+    assert {t.key for t in result.tables} == {"where", "single", "double", "sensors", "orders"}
+    for finding in result.findings:
+        assert not {"None", "nan", "[]", "()"} & set(finding.sentence.split()), finding.sentence
+    assert result.to_json() == report(Routes(rotary(), Rulebook())).to_json()

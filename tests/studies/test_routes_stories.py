@@ -1,0 +1,123 @@
+"""The ten wrong-valve stories of the trade, each on an example plant (common practice, no source)."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from byrewright.plant.plant import Plant
+from byrewright.plant.read import read_plant
+from byrewright.standards.rulebook import Rulebook
+from byrewright.studies.routes.brute import holds
+from byrewright.studies.routes.questions import Scene, all_scenes
+from byrewright.studies.routes.study import Routes
+from tests.plants import machine, pipe, rotary
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+ROTARY = "rotary_spring_ice"
+PLANTS = ("rotary_round_the_clock", ROTARY, "rows_two_by_twenty")
+
+
+@cache
+def scenes(name: str) -> dict[str, Scene]:
+    """Every mode of an example plant."""
+    return all_scenes(read_plant(EXAMPLES / name / "plant.yaml").plant)
+
+
+def harms(scene: Scene, *wrong: tuple[str, str]) -> set[str]:
+    """What some wrong positions do, as harm@where."""
+    for one, position in wrong:
+        assert position in scene.others.get(one, ()), f"{one} {position} is no wrong position here"
+    return {q.name for q in scene.questions if holds(scene, q, wrong)}
+
+
+@pytest.mark.parametrize("name", PLANTS)
+@pytest.mark.parametrize("drain", ["V81", "V83", "V84", "V85"])
+def test_1_drain_left_open_after_wash(name: str, drain: str) -> None:
+    """Would fail if a drain left open in milking were not seen to lose the milk."""
+    assert "milk_lost@FD1" in harms(scenes(name)["milking_tank_1"], (drain, "open"))
+
+
+@pytest.mark.parametrize("name", PLANTS)
+@pytest.mark.parametrize("valve", ["V51", "VS1"])
+def test_2_tank_outlet_or_sample_cock_open(name: str, valve: str) -> None:
+    """Would fail if stored milk could run out unseen, in milking or at rest."""
+    for mode in ("milking_tank_1", "idle"):
+        assert "milk_lost@TK1" in harms(scenes(name)[mode], (valve, "open"))
+
+
+@pytest.mark.parametrize("name", PLANTS)
+def test_3_wash_divert_still_to_drain_at_the_first_cow(name: str) -> None:
+    """Would fail if the divert left at wash lost no milk, or no row asked for flow within two minutes."""
+    assert "milk_lost@FD1" in harms(scenes(name)["milking_tank_1"], ("V40", "to_c"))
+    plant = read_plant(EXAMPLES / name / "plant.yaml").plant
+    row = Routes(plant, Rulebook()).table.row("SN41_no_flow")
+    assert row.on_delay_s == 120 and "milking_tank_1" in row.modes
+
+
+@pytest.mark.parametrize("name", PLANTS)
+def test_4_delivery_left_in_the_tank_when_wash_starts(name: str) -> None:
+    """Would fail if detergent could reach the tank's milk, or one seat were thought enough."""
+    wash = scenes(name)["wash"]
+    assert "one_seat@TK1" in harms(wash, ("V40", "to_b"))
+    assert "wash_to_milk@TK1" in harms(wash, ("V40", "to_b"), ("V41", "open"))
+
+
+def test_5_fill_manifold_to_the_tank_being_washed_or_standing() -> None:
+    """Would fail if milk could go to a tank in its wash, or to one that only stands."""
+    both = scenes(ROTARY)["milking_tank_1_wash_tank_2"]
+    assert "milk_to_wash@TK2" in harms(both, ("V42", "open"))
+    assert "wrong_tank@TK2" in harms(scenes(ROTARY)["milking_tank_1"], ("V42", "open"))
+
+
+@pytest.mark.parametrize("name", PLANTS)
+def test_6_fill_to_a_full_tank(name: str) -> None:
+    """Would fail if a full tank were filled on without a word."""
+    assert "overflow@TK1" in harms(scenes(name)["milking_tank_1"], ("TK1", "full"))
+
+
+def with_withheld_divert() -> Plant:
+    """A rotary whose marked cows' milk goes through a divert valve on the deck."""
+    plant = rotary(V90=machine("V90", "valve", ways=3, duty="divert", sensed=True))
+    pipes = [p for p in plant.pipes if p.start != "MU1.withheld"]
+    pipes += [pipe("L901", "MU1.withheld", "V90.a"), pipe("L902", "V90.b", "WM1.milk"),
+              pipe("L903", "V90.c", "ML1.units_2")]  # fmt: skip
+    modes = {k: m.model_copy(update={"positions": {**m.positions, "V90": "to_b"}}) for k, m in plant.modes.items()}
+    return plant.model_copy(update={"pipes": tuple(pipes), "modes": modes})
+
+
+@pytest.mark.parametrize("position", ["to_c", "half"])
+def test_7_withheld_milk_divert_back_too_early_or_leaking(position: str) -> None:
+    """Would fail if withheld milk could reach the tank unseen; half open is the leaking seat."""
+    milking = all_scenes(with_withheld_divert())["milking"]
+    assert {"withheld_to_tank@TK1", "withheld_to_tank@milk line"} <= harms(milking, ("V90", position))
+    assert not any(n.startswith("withheld") for n in harms(milking))
+
+
+@pytest.mark.parametrize("name", PLANTS)
+def test_8_rinse_water_into_the_tank(name: str) -> None:
+    """Would fail if rinse or push water could dilute the tank unseen."""
+    for mode in ("rinse", "last_rinse"):
+        found = harms(scenes(name)[mode], ("V40", "to_b"), ("V41", "open"))
+        assert "water_to_milk@TK1" in found and "wash_to_milk@TK1" not in found
+
+
+@pytest.mark.parametrize("name", PLANTS)
+def test_9_both_filters_shut_or_pump_against_a_shut_valve(name: str) -> None:
+    """Would fail if shutting the way out neither loaded the pump nor flooded the receiver."""
+    milking = scenes(name)["milking_tank_1"]
+    assert "closed_line@MP3" in harms(milking, ("V31", "closed"))
+    assert any(h.startswith("flooded") for h in harms(milking, ("V21", "closed")))
+
+
+@pytest.mark.parametrize("name", PLANTS)
+def test_10_air_break_or_wash_isolator_left_open(name: str) -> None:
+    """Would fail if an open air way lost no vacuum, or an open wash isolator drew no wash into milk."""
+    milking = scenes(name)["milking_tank_1"]
+    assert "vacuum_lost@RC1" in harms(milking, ("AI1", "pulses"), ("V66", "open"))
+    plant = rotary(V91=machine("V91", "valve", duty="wash_supply"))
+    pipes = (*plant.pipes, pipe("L911", "TR1.outlet_2", "V91.a"), pipe("L912", "V91.b", "ML1.wash"))
+    plant = plant.model_copy(update={"pipes": pipes})
+    assert "wash_to_milk@milk line" in harms(all_scenes(plant)["milking"], ("V91", "open"))
