@@ -87,26 +87,16 @@ def print_counts(out: Console, result: Result) -> None:
 
 
 def print_findings(out: Console, findings: Iterable[Finding]) -> None:
-    """A table of findings."""
-    from rich.table import Table
+    """Findings one below the other: mark, name, value against limit, and the sentence."""
+    from rich.padding import Padding
 
-    table = Table(box=None, pad_edge=False, show_edge=False, expand=False)
-    table.add_column("")
-    table.add_column("finding", no_wrap=True, style="dim")
-    table.add_column("has", justify="right")
-    table.add_column("limit", justify="right")
-    table.add_column("what it means")
     for one in findings:
-        sign = {"at_least": "≥ ", "at_most": "≤ ", "says": ""}[one.sense]
-        limit = sign + amount(one.limit, one.unit) if one.limit is not None else ""
-        table.add_row(
-            f"[{STYLE[one.verdict]}]{MARK[one.verdict]}[/]",
-            one.name,
-            amount(one.value, one.unit),
-            limit,
-            one.sentence,
-        )
-    out.print(table)
+        sign = {"at_least": "at least ", "at_most": "at most ", "says": ""}[one.sense]
+        limit = f", {sign}{amount(one.limit, one.unit)}" if one.limit is not None else ""
+        value = f"  {amount(one.value, one.unit)}{limit}" if one.value is not None else ""
+        style = STYLE[one.verdict]
+        out.print(f"[{style}]{MARK[one.verdict]} {one.verdict}[/]  {one.name}{value}")
+        out.print(Padding(one.sentence, (0, 0, 0, 4)))
 
 
 def save(path: Path, data: bytes | str) -> None:

@@ -209,6 +209,8 @@ def machines(sheet: Sheet, want: Intent) -> None:
         **air,
     )
     sheet.add("header", "HM6", label="Fill header")
+    sheet.add("header", "HM8", label="After the cooler")
+    sheet.add("valve", "V39", label="Cooler bypass, for a blocked cooler only", **hand)
     sheet.add(
         "sensor",
         "SN41",

@@ -184,9 +184,10 @@ def lines(sheet: Sheet, want: Intent) -> None:
     sheet.line(
         "milk", "HM5", "PC1.milk_in", family="delivery", length_m=1.0, why="in the plant room"
     )
-    sheet.line(
-        "milk", "PC1.milk_out", "V40.a", family="delivery", length_m=1.0, why="in the plant room"
-    )
+    room = "in the plant room"
+    sheet.line("milk", "PC1.milk_out", "HM8", family="delivery", length_m=1.0, why=room)
+    sheet.line("milk", "HM5", "V39", "HM8", family="delivery", length_m=1.5, why=room)
+    sheet.line("milk", "HM8", "V40.a", family="delivery", length_m=1.0, why=room)
     sheet.line(
         "milk",
         "V40.b",

@@ -60,7 +60,11 @@ class Milkline(Machine):
         # Half full by Manning's formula (n 0.010), over a quarter of the length on average.
         velocity = 100.0 * (bore_m / 4) ** (2 / 3) * math.sqrt(max(self.slope_pct, 0.1) / 100)
         time_s = max(2.0, self.length_m / 4 / velocity)
-        return (Vessel(volume, led_at_l=None), Runs("receiver_#", time_s=time_s))
+        return (
+            Vessel(volume, led_at_l=None),
+            Runs("receiver_#", time_s=time_s),
+            Runs("drain_#", flow_l_min=90.0),
+        )
 
 
 class Receiver(Machine):
@@ -134,7 +138,7 @@ class MilkPump(Machine):
     UPKEEP = (Upkeep("seal", every_h=2000), Upkeep("impeller and bearings", every_h=8000))
 
     flow_l_min: float = par("L/min", "flow at its head", ge=5, le=5000)
-    head_m: float = par("m", "head at that flow, above the receiver's vacuum", ge=1, le=100)
+    head_m: float = par("m", "head at that flow, as its data plate says (vacuum drawn against included)", ge=1, le=100)
     motor_kw: float = par("kW", "motor rating", ge=0.1, le=75)
     control: Literal["on_off", "stepped", "level_led"] = par("", "how its speed follows the level", "on_off",
                                                              why="nothing says it has a drive")  # fmt: skip

@@ -81,7 +81,8 @@ def _pumps(bench: Bench, duty: Duty, pumps: Sequence[MilkPump], flow: float, was
             if pipe.id not in sized:
                 sized.add(pipe.id)
                 _bore(bench, pipe, flow, wash)
-        _head(bench, duty, pump, joints, flow)
+        at = max(flow, wash) if pump in receiver_pumps(bench.plant) else flow
+        _head(bench, duty, pump, joints, at)
     gland = bench.plant.first(RotaryGland)
     if gland is not None and pumps and "milk" in gland.carries and gland.id not in sized:
         _gland(bench, gland, flow, wash) if _crosses(bench, ways, pumps, gland) else None
@@ -214,7 +215,8 @@ def _head(bench: Bench, duty: Duty, pump: MilkPump, joints: Sequence[Joint], flo
     rise = sum(p.rise_m for p in pipes)
     if rise == 0.0 and pump in receiver_pumps(bench.plant):
         rise = max(0.0, bench.plant.site.lift_m)
-    limit = rise + (friction + losses) / static_kpa(1.0, density)
+    drawn = duty.working_vacuum_kpa if pump in receiver_pumps(bench.plant) else 0.0
+    limit = rise + (friction + losses + drawn) / static_kpa(1.0, density)
     goal = joints[-1].b.machine
     bench.find(
         "delivery.head",
@@ -222,16 +224,17 @@ def _head(bench: Bench, duty: Duty, pump: MilkPump, joints: Sequence[Joint], flo
         pump.head_m,
         "m",
         f"{pump.id} gives {pump.head_m:g} m; to {goal} it needs {rise:.1f} m of rise, "
-        f"{friction:.0f} kPa of friction and {losses:.0f} kPa of filter and cooler: "
-        f"{limit:.1f} m, {spare(pump.head_m, limit)}. The receiver's vacuum comes on top and "
-        "is not in its stated head.",
+        f"{friction:.0f} kPa of friction, {losses:.0f} kPa of filter and cooler and "
+        f"{drawn:.0f} kPa of vacuum to draw against: {limit:.1f} m at {flow:.0f} L/min, "
+        f"{spare(pump.head_m, limit)}.",
         subject=pump.id,
         limit=limit,
         sense="at_least",
         allowance=TIGHT,
-        formula="H = z + (sum f l/d rho v^2/2 + dp_filter + dp_cooler) / (rho g)",
+        formula="H = z + (sum f l/d rho v^2/2 + dp_filter + dp_cooler + p_vacuum) / (rho g)",
         inputs=(
-            worked("q", "milk flow", flow, "L/min"),
+            worked("q", "largest flow, milk or wash", flow, "L/min"),
+            worked("p_vacuum", "vacuum the pump draws against", drawn, "kPa"),
             worked("z", "rise", rise, "m"),
             worked("sum f l/d rho v^2/2", "friction", friction, "kPa"),
             worked("dp", "filter and cooler", losses, "kPa"),
