@@ -15,7 +15,8 @@ Holds = Literal["milk", "water", "wash"]
 
 @dataclass(frozen=True, slots=True)
 class Vessel:
-    """A mixed volume. `source` never runs dry; `sink` takes all and is a ledger.
+    """A mixed volume. `source` never runs dry (its `volume_l` is then what it gives in a minute);
+    `sink` takes all and is a ledger.
 
     `fill` marks final storage that the fill valves choose between; `tanker` is where tankers
     couple; `gain_k_h` is the warming of a full vessel 28 K below its surroundings and

@@ -1,0 +1,1 @@
+"""The compiled plant: lowering, kernels, timed rows, operating maps. It knows laws, never kinds."""

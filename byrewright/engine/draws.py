@@ -1,0 +1,190 @@
+"""What chance gives: one counter-based stream for each purpose, day and milking, by cow id.
+
+A larger herd leaves the draws of the first cows as they were, and the same seed gives the same
+day whatever else the plant changes.
+"""
+
+from __future__ import annotations
+
+import zlib
+
+import numpy as np
+
+from byrewright.engine import shape as sh
+from byrewright.engine.compiled import Compiled
+from byrewright.plant.farm import minutes
+from byrewright.plant.plant import Plant
+from byrewright.standards.rulebook import Rulebook
+
+YIELD_AND_TIME = 0.5  # correlation of a cow's yield with her milk-out time; stated as assumed
+ALWAYS = 2**31  # the day of draws that belong to a cow for good
+
+
+def stream(seed: int, purpose: str, day: int, milking: int) -> np.random.Generator:
+    """The stream of one purpose in one milking."""
+    key = np.array([seed & (2**64 - 1), zlib.crc32(purpose.encode())], np.uint64)
+    counter = np.array([0, 0, day & (2**64 - 1), milking], np.uint64)
+    return np.random.Generator(np.random.Philox(key=key, counter=counter))
+
+
+def log_normal(mean: float, spread: float, z: sh.Floats) -> sh.Floats:
+    """Log-normal values of a mean and standard deviation from standard normal ones."""
+    if spread <= 0.0:
+        return np.full(z.shape, mean)
+    sigma = np.sqrt(np.log1p((spread / mean) ** 2))
+    return np.asarray(np.exp(np.log(mean) - 0.5 * sigma**2 + sigma * z))
+
+
+class Herd:
+    """The cows of a plant as arrays by id, and the milkings of any day."""
+
+    def __init__(self, plant: Plant, compiled: Compiled, rules: Rulebook, seed: int) -> None:
+        self.plant = plant
+        self.compiled = compiled
+        self.rules = rules
+        self.seed = seed
+        groups = plant.herd.all_groups()
+        self.group = np.repeat(np.arange(len(groups)), [g.cows for g in groups])
+        cows = len(self.group)
+        herd = plant.herd
+        mean = np.array([g.yield_l_day or herd.yield_l_day for g in groups])[self.group]
+        self.z = stream(seed, "yield", ALWAYS, 0).standard_normal(cows)
+        self.litres = mean * np.maximum(0.3, 1.0 + herd.yield_spread * self.z)
+        first = np.concatenate([[0], np.cumsum([g.cows for g in groups])[:-1]])
+        place = np.arange(cows) - first[self.group]
+        self.withheld = place < np.array([g.withheld_cows for g in groups])[self.group]
+        self.names = [g.name for g in groups]
+
+    def milking(self, day: int, index: int) -> sh.Floats:
+        """The cows of one milking in order, with all that chance gives them."""
+        n = self.rules.number
+        one = self.plant.milkings[index]
+        cows = len(self.group)
+        share = self.plant.milking_shares()[index]
+        rho = n("milk.density_kg_m3") / 1000
+        kg = self.litres * share * rho
+        own = stream(self.seed, "milk-out", day, index).standard_normal(cows)
+        z = YIELD_AND_TIME * self.z + np.sqrt(1 - YIELD_AND_TIME**2) * own
+        herd = self.plant.herd
+        on_s = log_normal(herd.milk_out_time_s.mean, herd.milk_out_time_s.spread, z)
+        table = sh.zeros(cows, sh.COW)
+        self._curve(table, kg, on_s)
+        self._accidents(table, day, index)
+        table[:, sh.C_WITHHELD] = self.withheld
+        table[:, sh.C_GROUP] = self.group
+        table[:, sh.C_ID] = np.arange(cows)
+        wanted = one.groups
+        if wanted:
+            keep = [np.flatnonzero(self.group == self.names.index(w)) for w in wanted
+                    if w in self.names]  # fmt: skip
+            table = table[np.concatenate(keep)] if keep else table[:0]
+        return table
+
+    def _curve(self, table: sh.Floats, kg: sh.Floats, on_s: sh.Floats) -> None:
+        """Flow time from the stated unit-on time, and unit-on time at this plant's removal.
+
+        Rise, plateau and fall are straight; removal is where the fall crosses the threshold, plus
+        its delay. The stated times are taken to hold at the usual threshold and delay.
+        """
+        n = self.rules.number
+        fall = n("milking.fall_share")
+        lag = n("milking.lag_on_s")
+        usual = n("milking.removal_threshold_kg_min") / 60
+        flow_on = np.maximum(on_s - lag - n("milking.removal_delay_s"), 30.0)
+        rise = np.clip(n("milking.rise_s") / flow_on, 0.05, 0.5)
+        area = 1.0 - rise / 2 - fall / 2
+        a = fall * area * usual / kg
+        root = np.sqrt(np.maximum(0.0, 1.0 - 4 * a * flow_on))
+        flow_s = 2 * flow_on / (1.0 + root)
+        threshold, delay, limit = self.compiled.removal
+        a = fall * area * threshold / 60 / kg
+        crossing = np.maximum(flow_s - a * flow_s**2, (1.0 - fall) * flow_s * 0.5)
+        table[:, sh.C_KG] = kg
+        table[:, sh.C_LAG] = lag
+        table[:, sh.C_FLOW_S] = flow_s
+        table[:, sh.C_RISE] = rise
+        table[:, sh.C_ON_S] = np.minimum(lag + crossing + delay, limit)
+
+    def _accidents(self, table: sh.Floats, day: int, index: int) -> None:
+        n = self.rules.number
+        cows = len(table)
+        kick = stream(self.seed, "kick", day, index).random((cows, 2))
+        kicked = kick[:, 0] < n("milking.kick_off_share")
+        table[:, sh.C_KICK_AT] = np.where(kicked, kick[:, 1] * table[:, sh.C_ON_S], 1e12)
+        table[:, sh.C_PAUSE_S] = n("milking.kick_off_back_s")
+        deck = self.plant.equipment[self.compiled.names.deck]
+        stop = float(getattr(deck, "stop_share_pct", 0.0)) / 100
+        mean = n("milking.stop_mean_s")
+        rotary = self.compiled.tables.num[sh.N_LAYOUT] == 0
+        chance = min(0.5, stop / (1 - stop) * self.compiled.pace_s / mean) if rotary else 0.0
+        draw = stream(self.seed, "stop", day, index).random((cows, 2))
+        long = -mean * np.log1p(-np.minimum(draw[:, 1], 0.999))
+        table[:, sh.C_STOP_S] = np.where(draw[:, 0] < chance, long, 0.0)
+        work = self.plant.work
+        routine = work.prepare_s + work.attach_s + work.spray_s + work.other_s
+        z = stream(self.seed, "work", day, index).standard_normal(cows)
+        spread = n("labour.task_spread_s") / 2
+        table[:, sh.C_WORK_S] = np.maximum(0.3 * routine, routine + spread * z)
+
+
+def day_of(
+    plant: Plant,
+    compiled: Compiled,
+    herd: Herd,
+    *,
+    month: int,
+    day: int,
+    extra: tuple[tuple[int, int, int, int, float], ...] = (),
+    last: sh.Day | None = None,
+) -> sh.Day:
+    """One day of weather, prices, cows and timed rows.
+
+    Args:
+        day: number of the day; its first step is `day` times the steps of a day.
+        extra: more rows of (step, rank, target, field, value), such as failures and repairs.
+        last: the day before, whose last milking may still go on.
+    """
+    T = compiled.tables
+    k = max(1, compiled.milkings)
+    slots = int(T.num[sh.N_SLOTS])
+    size = max(compiled.cows, 1)
+    cows = last.cows.copy() if last is not None else sh.zeros(slots, size, sh.COW)
+    count = last.count.copy() if last is not None else sh.whole(slots)
+    steps = round(86400 / compiled.step_s)
+    rows: list[tuple[int, int, int, int, float]] = list(extra)
+    begins = [(minutes(m.start) * 60 - compiled.origin_s) % 86400 for m in plant.milkings]
+    # Numbered in order of time, as the kernel takes them.
+    for rank, i in enumerate(sorted(range(len(begins)), key=lambda i: (begins[i], i))):
+        one, at = plant.milkings[i], begins[i]
+        number = day * k + rank
+        table = herd.milking(day, i)
+        cows[number % slots, : len(table)] = table
+        count[number % slots] = len(table)
+        step = day * steps + round(at / compiled.step_s)
+        rows.append((step, 5, number, sh.ROW_MILKING, 0.0))
+        rows.append((step, 4, 0, sh.ROW_OPERATORS, float(one.operators)))
+    for one in plant.collections:
+        if day % one.every_days == 0:
+            at = (minutes(one.at) * 60 - compiled.origin_s) % 86400
+            step = day * steps + round(at / compiled.step_s)
+            rows.append((step, 3, 0, sh.ROW_TANKER, one.tanker_l * 1.03))
+    rows.sort()
+    weather = np.array([plant.site.ambient_c[month - 1], compiled.origin_s])
+    source = compiled.start.items[T.rows("vessels"), sh.V_T0].copy()
+    for i in range(len(compiled.names.vessels)):
+        if T.I[i, sh.VI_ROLE] == sh.SOURCE:
+            source[i] = plant.site.water_temperature_c[month - 1]
+    heads = np.array([r[:4] for r in rows], np.int64).reshape(-1, 4)
+    values = np.array([r[4] for r in rows], np.float64)
+    return sh.Day(weather, prices(plant), source, cows, count, heads, values)
+
+
+def prices(plant: Plant) -> sh.Floats:
+    """The price of a kWh for each minute of the day (nil where no tariff is stated)."""
+    price = sh.zeros(1440)
+    bands = sorted(plant.site.supply.tariff, key=lambda t: minutes(t.start))
+    if bands:
+        price[:] = bands[-1].price_kwh
+        for band in bands:
+            price[minutes(band.start) :] = band.price_kwh
+    return price

@@ -1,0 +1,63 @@
+"""How kernels are compiled, and where the compiled code is kept.
+
+The folder is named by a hash of every kernel source and of the versions it depends on, and is set
+before the first kernel is defined: a change in a called function of another file is then never
+missed. It lies beside the sources, or in the user's cache folder where that cannot be written.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import sys
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar, cast
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+HERE = Path(__file__).resolve().parent
+SOURCES = ("engine", "physics")
+
+
+def code_hash() -> str:
+    """A short hash of the sources that end in compiled code, and of what compiles them."""
+    import numba
+    import numpy
+
+    digest = hashlib.sha256(f"{sys.version}{numba.__version__}{numpy.__version__}".encode())
+    for room in SOURCES:
+        for path in sorted((HERE.parent / room).rglob("*.py")):
+            digest.update(path.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+def cache_folder(name: str) -> Path:
+    """A folder that can be written, for compiled code or compiled plants."""
+    user = os.environ.get("XDG_CACHE_HOME") or str(Path.home() / ".cache")
+    for base in (HERE / "__pycache__", Path(user) / "byrewright"):
+        folder = base / name
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            with tempfile.TemporaryFile(dir=folder):
+                return folder
+        except OSError:
+            continue
+    return Path(tempfile.mkdtemp(prefix="byrewright-"))
+
+
+def _prepare() -> Callable[[Any], Any]:
+    import numba
+
+    if not os.environ.get("NUMBA_CACHE_DIR"):
+        numba.config.CACHE_DIR = str(cache_folder(f"kernels-{code_hash()}"))
+    return cast("Callable[[Any], Any]", numba.njit(cache=True, nogil=True))
+
+
+_njit = _prepare()
+
+
+def kernel(function: F) -> F:
+    """Compile on first call, keep on disk, and let other threads run meanwhile."""
+    return cast("F", _njit(function))

@@ -1,0 +1,376 @@
+"""Compiled controllers: timed rows, the milkings, the wash, the fill valves and the tanker."""
+
+from __future__ import annotations
+
+from byrewright.engine.jit import kernel
+from byrewright.engine.kernels.network import content, warmth
+from byrewright.engine.kernels.traffic import ended
+from byrewright.engine.shape import *
+
+NEARLY_FULL = 0.985  # the fill valves change over here
+WORTH_LOADING = 0.03  # a tank with less is not loaded into a tanker
+PHASE_MOST_S = 5400.0  # a wash step that has not ended by then is given up
+EMPTY_KG = 0.05
+MILKING_MODE, WASH_MODE, IDLE_MODE = 0, 1, 2
+
+
+@kernel
+def apply_rows(
+    F: Floats,
+    I: Ints,
+    S: Floats,
+    g: Floats,
+    n: Ints,
+    par: Floats,
+    num: Ints,
+    bout: Floats,
+    loads: Floats,
+    rows: Ints,
+    values: Floats,
+) -> None:
+    """Take the rows that are due, in their order."""
+    while n[I_ROW] < rows.shape[0] and rows[n[I_ROW], RW_STEP] <= n[I_STEP]:
+        row = n[I_ROW]
+        n[I_ROW] += 1
+        to = rows[row, RW_TARGET]
+        field = rows[row, RW_FIELD]
+        value = values[row]
+        if field == ROW_MILKING:
+            n[I_PENDING] += 1
+            bout[to % num[N_SLOTS]] = 0.0
+            bout[to % num[N_SLOTS], B_ASKED] = n[I_STEP] * par[PAR_DT]
+        elif field == ROW_TANKER:
+            if n[I_TANKER] == 1:
+                _depart(F, I, S, g, n, par, num, loads)
+            n[I_TANKER] = 1
+            g[G_TANKER_CAP] = value
+            g[G_TANKER_AT] = n[I_STEP] * par[PAR_DT]
+        elif field == ROW_MOVER:
+            S[to, S_HEALTH] = value
+        elif field == ROW_MOVER_CMD:
+            S[to, S_CMD] = value
+        elif field == ROW_JOINT:
+            S[to, SJ_OPEN] = value
+        elif field == ROW_EXCHANGER:
+            S[to, SX_HEALTH] = value
+        elif field == ROW_CHILL:
+            S[to, SR_HEALTH] = value
+        elif field == ROW_HEATER:
+            S[to, SH_HEALTH] = value
+        elif field in (ROW_PUMP, ROW_COMPRESSOR):
+            S[to, 1] = value
+        elif field == ROW_DRIVE:
+            g[G_DRIVE] = value
+        elif field == ROW_GATE:
+            g[G_GATE] = value
+        elif field == ROW_LEVEL:
+            S[to, V_LEVEL] = value
+        elif field == ROW_FILTER:
+            S[to, SF_HEALTH] = value
+        elif field == ROW_OPERATORS:
+            g[G_OPERATORS] = value
+        elif field == ROW_LOT:
+            S[to, SL_HEALTH] = value
+        elif field == ROW_AIR_LEAK:
+            g[G_AIR_LEAK] = value
+        elif field == ROW_VACUUM_AIR:
+            g[G_VACUUM_AIR] = value
+        elif field == ROW_ROUTE:
+            n[I_VARIANT] = int(value)
+
+
+@kernel
+def _begin(
+    t: float,
+    S: Floats,
+    g: Floats,
+    n: Ints,
+    par: Floats,
+    num: Ints,
+    cow: Floats,
+    out: Floats,
+    bout: Floats,
+    cows_day: Floats,
+    count: Ints,
+) -> None:
+    """The first cow of a milking goes on."""
+    slot = n[I_MILKED] % num[N_SLOTS]
+    n[I_MILKED] += 1
+    n[I_MILKING] = slot
+    n[I_COW] = 0
+    n[I_COWS] = count[slot]
+    n[I_ENTRY] = 0
+    n[I_ATTACH] = 0
+    n[I_EXIT] = 0
+    n[I_ON_DECK] = 0
+    n[I_MODE] = MILKING_MODE
+    g[G_U] = 0.0
+    g[G_STOP] = 0.0
+    g[G_BUSY_UNTIL] = t
+    g[G_READY] = t
+    g[G_CALF_START] = t + par[PAR_CALF_AFTER]
+    g[G_CALF_DRAWN] = 0.0
+    for c in range(n[I_COWS]):
+        for k in range(COW):
+            cow[c, k] = cows_day[slot, c, k]
+    for c in range(out.shape[1]):
+        for k in range(OUT):
+            out[slot, c, k] = 0.0
+    asked = bout[slot, B_ASKED]
+    for k in range(BOUTS):
+        bout[slot, k] = 0.0
+    bout[slot, B_ASKED] = asked
+    bout[slot, B_BEGUN] = t
+    for f in range(num[N_F0], num[N_F1]):
+        S[f, SF_LOAD] = 0.0
+    for stall in range(num[N_STALL0], num[N_STALL1]):
+        for k in range(7):
+            S[stall, k] = 0.0
+
+
+@kernel
+def _start_phase(
+    F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints, bout: Floats
+) -> None:
+    """Set up the phase of the sequence that begins now."""
+    phase = n[I_PHASE]
+    does = int(F[num[N_Q0] + phase, Q_DOES])
+    mover = int(F[num[N_Q0] + phase, Q_MOVER])
+    g[G_PHASE_LEFT] = F[num[N_Q0] + phase, Q_SECONDS]
+    n[I_FLUSH] = 1 if does == FLUSH else 0
+    n[I_CIRCULATES] = 1 if does == CIRCULATE else 0
+    if does != FLUSH and does != 0:
+        n[I_MODE] = WASH_MODE
+    if does == DOSE_IN:
+        S[mover, S_DOSE] += F[num[N_Q0] + phase, Q_KG]
+    if does == EMPTY:
+        S[mover, S_CMD] = 1.0
+    trough = num[N_TROUGH]
+    if does == CIRCULATE and F[num[N_Q0] + phase, Q_KG] > 0.0 and trough >= 0:
+        kg = S[trough, WATER]
+        S[trough, WATER] = 0.0
+        S[trough, WASH] += kg
+        g[G_MADE_WASH] += kg
+        g[G_PRODUCT_L] += kg * par[PAR_DOSE]
+        slot = (n[I_MILKED] - 1) % num[N_SLOTS]
+        bout[slot, B_HOT_C] = warmth(trough, F, I, S, par)
+
+
+@kernel
+def _sequence(
+    t: float,
+    F: Floats,
+    I: Ints,
+    S: Floats,
+    g: Floats,
+    n: Ints,
+    par: Floats,
+    num: Ints,
+    bout: Floats,
+) -> None:
+    """Flush, then wash, one phase after another."""
+    dt = par[PAR_DT]
+    slot = (n[I_MILKED] - 1) % num[N_SLOTS]
+    phase = n[I_PHASE]
+    does = int(F[num[N_Q0] + phase, Q_DOES])
+    mover = int(F[num[N_Q0] + phase, Q_MOVER])
+    g[G_PHASE_LEFT] -= dt
+    over = g[G_PHASE_LEFT] <= 0.0
+    given_up = g[G_PHASE_LEFT] <= -PHASE_MOST_S
+    trough = num[N_TROUGH]
+    if does == DOSE_IN and S[mover, S_DOSE] > 1e-6 and not given_up:
+        over = False
+    if does == EMPTY and trough >= 0 and content(trough, S) > EMPTY_KG and not given_up:
+        over = False
+    if not over:
+        return
+    if does == DOSE_IN:
+        S[mover, S_DOSE] = 0.0
+    if does == EMPTY:
+        S[mover, S_CMD] = 0.0
+    if does == CIRCULATE and F[num[N_Q0] + phase, Q_KG] > 0.0 and trough >= 0:
+        bout[slot, B_RETURN_C] = warmth(trough, F, I, S, par)
+    n[I_PHASE] += 1
+    last = num[N_Q1] - num[N_Q0]
+    milkings = num[N_WASH1] - num[N_WASH0]
+    if I[num[N_WASH0] + (n[I_MILKED] - 1) % milkings, 0] == 0:
+        last = num[N_PHASES_DRY]
+    if n[I_PHASE] >= last:
+        n[I_SEQ] = 0
+        n[I_FLUSH] = 0
+        n[I_CIRCULATES] = 0
+        n[I_MODE] = IDLE_MODE
+        bout[slot, B_WASH_END] = t + dt
+        for v in range(num[N_V0], num[N_V1]):
+            if I[v, VI_EMPTY] >= 0:
+                _pour(v, I[v, VI_EMPTY], S)
+        return
+    _start_phase(F, I, S, g, n, par, num, bout)
+
+
+@kernel
+def _pour(a: int, b: int, S: Floats) -> None:
+    """All of one vessel's content goes to another."""
+    for s in range(4):
+        S[b, s] += S[a, s]
+        S[a, s] = 0.0
+    S[b, HEAT] += S[a, HEAT]
+    S[a, HEAT] = 0.0
+
+
+@kernel
+def _depart(
+    F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints, loads: Floats
+) -> None:
+    """The tanker leaves with what it has; emptied tanks are washed."""
+    t = n[I_STEP] * par[PAR_DT]
+    v = num[N_TANKER]
+    kg = content(v, S)
+    if n[I_LOADS] < loads.shape[0]:
+        one = loads[n[I_LOADS]]
+        one[T_AT] = g[G_TANKER_AT]
+        one[T_LEFT] = t
+        one[T_KG] = kg
+        one[T_KJ] = S[v, HEAT]
+        one[T_C] = warmth(v, F, I, S, par) if kg > EMPTY_KG else 0.0
+        n[I_LOADS] += 1
+    _pour(v, num[N_SOLD], S)
+    n[I_TANKER] = 0
+    for i in range(num[N_PLACE0], num[N_PLACE1]):
+        tank = I[i, 0]
+        if I[i, 2] < 0:
+            continue
+        S[I[i, 2], S_CMD] = 0.0
+        if content(tank, S) <= EMPTY_KG and S[tank, V_WASH_UNTIL] < 0.0:
+            S[tank, V_WASH_UNTIL] = t + par[PAR_TANK_WASH_S]
+            if num[N_TANK_DOSE] >= 0:
+                dose = par[PAR_TANK_WASH_SHARE] * F[tank, V_CAP]
+                S[num[N_TANK_DOSE], S_DOSE] += dose
+
+
+@kernel
+def _tanker(
+    t: float,
+    F: Floats,
+    I: Ints,
+    S: Floats,
+    g: Floats,
+    n: Ints,
+    par: Floats,
+    num: Ints,
+    loads: Floats,
+) -> None:
+    """Load what stands in the tanks, the fullest first."""
+    if n[I_TANKER] == 0:
+        return
+    v = num[N_TANKER]
+    room = g[G_TANKER_CAP] - content(v, S)
+    loading = -1
+    for i in range(num[N_PLACE0], num[N_PLACE1]):
+        m = I[i, 2]
+        if m >= 0 and S[m, S_CMD] == 1.0:
+            loading = i
+    if loading >= 0:
+        tank = I[loading, 0]
+        left = content(tank, S)
+        least = EMPTY_KG
+        if loading == n[I_TARGET]:
+            least = WORTH_LOADING * F[tank, V_CAP]
+        if left <= least or room <= EMPTY_KG:
+            S[I[loading, 2], S_CMD] = 0.0
+            loading = -1
+    if loading < 0 and room > EMPTY_KG:
+        best = WORTH_LOADING
+        for i in range(num[N_PLACE0], num[N_PLACE1]):
+            if I[i, 2] < 0:
+                continue
+            tank = I[i, 0]
+            full = content(tank, S) / F[tank, V_CAP]
+            if full > best and S[I[i, 2], S_HEALTH] > 0.0:
+                best = full
+                loading = i
+        if loading >= 0:
+            S[I[loading, 2], S_CMD] = 1.0
+    waits = num[N_DIRECT] == 1 and room > 0.005 * g[G_TANKER_CAP]
+    if loading < 0 and not waits and t - g[G_TANKER_AT] > 600.0:
+        _depart(F, I, S, g, n, par, num, loads)
+
+
+@kernel
+def _usable(i: int, t: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, num: Ints) -> bool:
+    """Whether milk may be sent to the i-th place now."""
+    v = I[i, 0]
+    if v == num[N_TANKER]:
+        full = content(v, S) >= NEARLY_FULL * g[G_TANKER_CAP]
+        return num[N_DIRECT] == 1 and n[I_TANKER] == 1 and not full
+    if S[v, V_WASH_UNTIL] > t:
+        return False
+    if I[i, 2] >= 0 and S[I[i, 2], S_CMD] == 1.0:
+        return False
+    return content(v, S) < NEARLY_FULL * F[v, V_CAP]
+
+
+@kernel
+def _route(
+    t: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints
+) -> None:
+    """Which fill valve is open: the tanker's, else the tank in use, else the next that has room."""
+    first = num[N_PLACE0]
+    last = num[N_PLACE1]
+    alt = 0
+    if last > first:
+        now = n[I_TARGET]
+        for i in range(first, last):
+            if I[i, 0] == num[N_TANKER] and _usable(i, t, F, I, S, g, n, num):
+                now = i
+        if not _usable(now, t, F, I, S, g, n, num):
+            for k in range(1, last - first + 1):
+                i = first + (now - first + k) % (last - first)
+                if _usable(i, t, F, I, S, g, n, num):
+                    now = i
+                    break
+        n[I_TARGET] = now
+        alt = I[now, 1]
+    draws = n[I_MILKING] >= 0 and num[N_CALF_ALT] >= 0
+    if draws and t >= g[G_CALF_START] and g[G_CALF_DRAWN] < par[PAR_CALF_KG]:
+        alt += num[N_CALF_ALT]
+    n[I_ROUTE] = (n[I_VARIANT] * 3 + n[I_MODE]) * num[N_ALTS] + alt
+
+
+@kernel
+def control(
+    t: float,
+    F: Floats,
+    I: Ints,
+    S: Floats,
+    g: Floats,
+    n: Ints,
+    par: Floats,
+    num: Ints,
+    cow: Floats,
+    out: Floats,
+    bout: Floats,
+    loads: Floats,
+    rows: Ints,
+    values: Floats,
+    cows_day: Floats,
+    count: Ints,
+) -> None:
+    """All that decides, at the start of a step."""
+    apply_rows(F, I, S, g, n, par, num, bout, loads, rows, values)
+    if n[I_MILKING] >= 0 and ended(n):
+        bout[n[I_MILKING], B_WASH_BEGUN] = t
+        n[I_MILKING] = -1
+        n[I_SEQ] = 1
+        n[I_PHASE] = 0
+        _start_phase(F, I, S, g, n, par, num, bout)
+    if n[I_SEQ] == 1:
+        _sequence(t, F, I, S, g, n, par, num, bout)
+    if n[I_MILKING] < 0 and n[I_SEQ] == 0 and n[I_MILKED] < n[I_PENDING]:
+        _begin(t, S, g, n, par, num, cow, out, bout, cows_day, count)
+    for i in range(num[N_PLACE0], num[N_PLACE1]):
+        v = I[i, 0]
+        if S[v, V_WASH_UNTIL] >= 0.0 and S[v, V_WASH_UNTIL] <= t and content(v, S) > EMPTY_KG:
+            S[v, V_WASH_UNTIL] = -1.0
+    _tanker(t, F, I, S, g, n, par, num, loads)
+    _route(t, F, I, S, g, n, par, num)

@@ -1,0 +1,376 @@
+"""Liquids: what each mover wishes, what its vessel can give, and the transfer of mass and heat.
+
+A step reads the content at its start, sums what is wished of each vessel, limits by what is
+there, and moves in pairs; the order of the machines has no part in the answer.
+"""
+
+from __future__ import annotations
+
+from byrewright.engine.jit import kernel
+from byrewright.engine.shape import *
+from byrewright.physics.heat import counterflow
+
+effectiveness = kernel(counterflow)
+
+SPECK_KG = 1e-9  # content below which a vessel counts as empty
+
+
+@kernel
+def content(v: int, S: Floats) -> float:
+    """Mass in a vessel, kg."""
+    return S[v, 0] + S[v, 1] + S[v, 2] + S[v, 3]
+
+
+@kernel
+def capacity_rate(v: int, F: Floats, I: Ints, S: Floats, par: Floats) -> float:
+    """Heat capacity of a vessel's content, kJ/K."""
+    if I[v, VI_ROLE] == BATH:
+        return F[v, V_C]
+    return (
+        S[v, 0] * par[PAR_CP + 0]
+        + S[v, 1] * par[PAR_CP + 1]
+        + S[v, 2] * par[PAR_CP + 2]
+        + S[v, 3] * par[PAR_CP + 3]
+    )
+
+
+@kernel
+def warmth(v: int, F: Floats, I: Ints, S: Floats, par: Floats) -> float:
+    """Temperature of a vessel, derived from its heat, degC."""
+    c = capacity_rate(v, F, I, S, par)
+    if c < SPECK_KG:
+        return S[v, V_T0]
+    if I[v, VI_ROLE] == BATH:
+        return S[v, V_T0] + max(S[v, HEAT], 0.0) / c
+    return S[v, HEAT] / c
+
+
+@kernel
+def _level(v: int, S: Floats) -> float:
+    """Content as its sensor says it: true, or the false value that a failure put there."""
+    if S[v, V_LEVEL] >= 0.0:
+        return S[v, V_LEVEL]
+    return content(v, S)
+
+
+@kernel
+def _pumped(m: int, F: Floats, I: Ints, S: Floats, n: Ints) -> float:
+    """Share of full flow that a level-following pump gives, and its on/off memory."""
+    law = I[m, MI_LAW]
+    level = _level(I[m, MI_LED], S)
+    full = F[m, M_FULL]
+    stop = F[m, M_STOP]
+    if n[I_FLUSH] == 1:
+        return max(0.5, F[m, M_FLOOR])
+    was = S[m, S_ON]
+    if level >= F[m, M_START]:
+        S[m, S_ON] = 1.0
+    elif level <= stop:
+        S[m, S_ON] = 0.0
+    if was == 0.0 and S[m, S_ON] == 1.0:
+        S[m, S_STARTS] += 1.0
+    if S[m, S_ON] == 0.0:
+        return 0.0
+    if law == ON_OFF:
+        return 1.0
+    share = min(1.0, max(0.0, (level - stop) / (full - stop)))
+    if law == STEPPED:
+        steps = F[m, M_STEPS]
+        return min(1.0, (float(int(share * steps)) + 1.0) / steps)
+    return max(share, F[m, M_FLOOR])
+
+
+@kernel
+def _wish(m: int, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats) -> float:
+    """What a mover wishes to move in the step, kg; followers come later."""
+    dt = par[PAR_DT]
+    law = I[m, MI_LAW]
+    src = I[m, MI_SRC]
+    most = F[m, M_MAX] * dt * S[m, S_HEALTH]
+    if law == SUPPLY:
+        return g[G_MILK] if I[m, MI_BANK] == 0 else g[G_WITHHELD]
+    if law == RUNS:
+        return content(src, S) * min(1.0, dt / F[m, M_TAU]) * S[m, S_HEALTH]
+    if law == FLOAT:
+        room = F[m, M_FULL] - _level(I[m, MI_LED], S)
+        return min(most, max(0.0, room)) * S[m, S_CMD]
+    if law == DOSE:
+        return min(most, S[m, S_DOSE])
+    if law == EVEN:
+        gap = content(src, S) - content(I[m, MI_LED], S)
+        return max(0.0, gap) * 0.25 * min(1.0, dt / F[m, M_TAU])
+    if S[m, S_CMD] == 2.0:  # held on, whatever its level says
+        return most
+    if law in (FIXED, LOADING):
+        return most * S[m, S_CMD]
+    return most * _pumped(m, F, I, S, n) * S[m, S_CMD]
+
+
+@kernel
+def _filters(F: Floats, S: Floats, par: Floats, num: Ints) -> None:
+    """Socks load up and are changed."""
+    for f in range(num[N_F0], num[N_F1]):
+        if S[f, SF_BUSY] > 0.0:
+            S[f, SF_BUSY] -= par[PAR_DT]
+            if S[f, SF_BUSY] <= 0.0:
+                S[f, SF_BUSY] = 0.0
+                S[f, SF_LOAD] = 0.0
+        elif S[f, SF_LOAD] >= F[f, F_CAP]:
+            S[f, SF_BUSY] = F[f, F_CHANGE_S]
+            S[f, SF_CHANGES] += 1.0
+
+
+@kernel
+def _joint_share(j: int, I: Ints, S: Floats, n: Ints, num: Ints, share: Floats) -> float:
+    """Share of its mover's flow that a joint takes now, before the closed ones are left out."""
+    part = share[n[I_ROUTE], j - num[N_J0]] * S[j, SJ_OPEN]
+    f = I[j, J_FILTER]
+    if f >= 0 and (S[f, SF_BUSY] > 0.0 or S[f, SF_HEALTH] <= 0.0):
+        return 0.0
+    return part
+
+
+@kernel
+def move(
+    W: Floats,
+    F: Floats,
+    I: Ints,
+    S: Floats,
+    g: Floats,
+    n: Ints,
+    par: Floats,
+    num: Ints,
+    share: Floats,
+) -> None:
+    """One step of all liquids. `W` is work space, with the rows of the items."""
+    _filters(F, S, par, num)
+    for v in range(num[N_V0], num[N_V1]):
+        W[v, 0] = 0.0
+        W[v, 2] = 0.0
+        W[v, 3] = 0.0
+        W[v, 4] = 0.0
+        W[v, 5] = 0.0
+        W[v, 6] = 0.0
+    for m in range(num[N_M0], num[N_M1]):
+        j0 = I[m, MI_J0]
+        j1 = I[m, MI_J1]
+        total = 0.0
+        for j in range(j0, j1):
+            W[j, 0] = _joint_share(j, I, S, n, num, share)
+            total += W[j, 0]
+        W[m, 0] = 0.0
+        if total <= 0.0 or I[m, MI_LAW] == FOLLOW:
+            continue
+        kg = _wish(m, F, I, S, g, n, par)
+        if kg <= 0.0:
+            continue
+        slow = 1.0
+        for j in range(j0, j1):
+            W[j, 0] /= total
+            f = I[j, J_FILTER]
+            if f >= 0 and W[j, 0] > 0.0:
+                full = min(1.0, S[f, SF_LOAD] / F[f, F_CAP])
+                slow = min(slow, (1.0 - F[f, F_LOSS] * full * full) * S[f, SF_HEALTH])
+        W[m, 0] = kg * slow
+        W[I[m, MI_SRC], 0] += W[m, 0]
+    _limit(W, I, S, num)
+    _follow(W, F, I, S, par, num)
+    _limit(W, I, S, num)
+    _exchange(W, F, I, S, par, num)
+    _transfer(W, F, I, S, par, num)
+    for v in range(num[N_V0], num[N_V1]):
+        S[v, 0] += W[v, 3]
+        S[v, 1] += W[v, 4]
+        S[v, 2] += W[v, 5]
+        S[v, 3] += W[v, 6]
+        S[v, HEAT] += W[v, 2]
+    _spill(F, I, S, n, par, num)
+
+
+@kernel
+def _limit(W: Floats, I: Ints, S: Floats, num: Ints) -> None:
+    """Share of what is asked that each vessel can give."""
+    for v in range(num[N_V0], num[N_V1]):
+        W[v, 1] = 1.0
+        if I[v, VI_ROLE] == STORE and W[v, 0] > 0.0:
+            there = content(v, S)
+            if W[v, 0] > there:
+                W[v, 1] = max(0.0, there) / W[v, 0]
+
+
+@kernel
+def _follow(W: Floats, F: Floats, I: Ints, S: Floats, par: Floats, num: Ints) -> None:
+    """Water that follows the milk through an exchanger."""
+    dt = par[PAR_DT]
+    for x in range(num[N_X0], num[N_X1]):
+        S[x, SX_FLOW] = 0.0
+    for m in range(num[N_M0], num[N_M1]):
+        if W[m, 0] <= 0.0:
+            continue
+        give = W[m, 0] * W[I[m, MI_SRC], 1]
+        for j in range(I[m, MI_J0], I[m, MI_J1]):
+            if I[j, J_X1] >= 0:
+                S[I[j, J_X1], SX_FLOW] += give * W[j, 0]
+            if I[j, J_X2] >= 0:
+                S[I[j, J_X2], SX_FLOW] += give * W[j, 0]
+    for m in range(num[N_M0], num[N_M1]):
+        if I[m, MI_LAW] != FOLLOW:
+            continue
+        x = I[m, MI_X]
+        most = F[m, M_MAX] * dt * S[m, S_HEALTH] * S[m, S_CMD]
+        kg = min(most, S[x, SX_FLOW] * F[x, X_RATIO])
+        total = 0.0
+        for j in range(I[m, MI_J0], I[m, MI_J1]):
+            total += W[j, 0]
+        if kg > 0.0 and total > 0.0:
+            for j in range(I[m, MI_J0], I[m, MI_J1]):
+                W[j, 0] /= total
+            W[m, 0] = kg
+            W[I[m, MI_SRC], 0] += kg
+
+
+@kernel
+def _exchange(W: Floats, F: Floats, I: Ints, S: Floats, par: Floats, num: Ints) -> None:
+    """Heat from the milk of each exchanger to its water or bath; stages in order."""
+    dt = par[PAR_DT]
+    for x in range(num[N_X0], num[N_X1]):
+        S[x, SX_OUT] = -1.0
+        c_hot = 0.0
+        kj = 0.0
+        for m in range(num[N_M0], num[N_M1]):
+            if W[m, 0] <= 0.0:
+                continue
+            src = I[m, MI_SRC]
+            for j in range(I[m, MI_J0], I[m, MI_J1]):
+                if W[j, 0] <= 0.0 or (I[j, J_X1] != x and I[j, J_X2] != x):
+                    continue
+                kg = W[m, 0] * W[src, 1] * W[j, 0]
+                c = kg * capacity_rate(src, F, I, S, par) / max(content(src, S), SPECK_KG)
+                before = warmth(src, F, I, S, par)
+                if I[j, J_X2] == x:
+                    before = S[I[j, J_X1], SX_OUT]
+                c_hot += c
+                kj += c * before
+        if c_hot <= 0.0:
+            continue
+        hot_in = kj / c_hot
+        q = 0.0
+        cold = I[x, XI_COLD]
+        bath = I[x, XI_BATH]
+        if cold >= 0 and W[cold, 0] > 0.0:
+            src = I[cold, MI_SRC]
+            kg = W[cold, 0] * W[src, 1]
+            c_cold = kg * par[PAR_CP + 2]
+            cold_in = warmth(src, F, I, S, par)
+            q = _heat(c_hot, c_cold, hot_in, cold_in, F[x, X_UA] * S[x, SX_HEALTH] * dt)
+            dst = I[I[cold, MI_J0], J_DST]
+            for j in range(I[cold, MI_J0], I[cold, MI_J1]):
+                dst = I[j, J_DST]
+                W[dst, 2] += q * W[j, 0]
+        elif bath >= 0:
+            c_cold = S[x, SX_FLOW] * F[x, X_RATIO] * par[PAR_CP + 2]
+            if c_cold > 0.0:
+                q = _heat(c_hot, c_cold, hot_in, warmth(bath, F, I, S, par),
+                          F[x, X_UA] * S[x, SX_HEALTH] * dt)  # fmt: skip
+                W[bath, 2] += q
+        out = hot_in - q / c_hot
+        kg = S[x, SX_FLOW]
+        S[x, SX_IN] = hot_in
+        S[x, SX_OUT] = out
+        S[x, SX_KJ] += q
+        S[x, SX_KG] += kg
+        S[x, SX_KGC] += kg * out
+        S[x, SX_WARMEST] = max(S[x, SX_WARMEST], out)
+
+
+@kernel
+def _heat(c_hot: float, c_cold: float, hot_in: float, cold_in: float, ua: float) -> float:
+    """Heat moved in a step, kJ, by effectiveness and number of transfer units."""
+    least = min(c_hot, c_cold)
+    most = max(c_hot, c_cold)
+    if least <= 0.0:
+        return 0.0
+    return effectiveness(ua / least, least / most) * least * (hot_in - cold_in)
+
+
+@kernel
+def _transfer(W: Floats, F: Floats, I: Ints, S: Floats, par: Floats, num: Ints) -> None:  # fmt: skip
+    """Move the shares of each mover from its vessel to where its open ends lead."""
+    dt = par[PAR_DT]
+    for m in range(num[N_M0], num[N_M1]):
+        src = I[m, MI_SRC]
+        kg = W[m, 0] * W[src, 1]
+        S[m, S_FLOW] = kg / dt
+        if kg <= 0.0:
+            continue
+        law = I[m, MI_LAW]
+        S[m, S_KG] += kg
+        if F[m, M_KW] > 0.0:
+            S[m, S_HOURS] += dt / 3600.0
+            share = min(1.0, kg / (F[m, M_MAX] * dt))
+            kwh = F[m, M_KW] * (0.15 + 0.85 * share * share) * dt / 3600.0
+            S[I[m, MI_KWH], 0] += kwh
+        if law == DOSE:
+            S[m, S_DOSE] = max(0.0, S[m, S_DOSE] - kg)
+        whole = content(src, S)
+        role = I[src, VI_ROLE]
+        for j in range(I[m, MI_J0], I[m, MI_J1]):
+            give = kg * W[j, 0]
+            if give <= 0.0:
+                continue
+            dst = I[j, J_DST]
+            S[j, SJ_KG] += give
+            if I[j, J_FILTER] >= 0:
+                S[I[j, J_FILTER], SF_LOAD] += give
+            if role == SOURCE:
+                s = I[src, VI_SUBSTANCE]
+                if law == SUPPLY:
+                    s = MILK if I[m, MI_BANK] == 0 else WITHHELD
+                c = give * par[PAR_CP + s]
+                before = par[PAR_LINE_C] if law == SUPPLY else S[src, V_T0]
+                W[src, 3 + s] -= give
+                W[dst, 3 + s] += give
+            else:
+                share = give / whole
+                c = 0.0
+                for s in range(4):
+                    one = S[src, s] * share
+                    W[src, 3 + s] -= one
+                    W[dst, 3 + s] += one
+                    c += one * par[PAR_CP + s]
+                before = S[src, HEAT] / max(capacity_rate(src, F, I, S, par), SPECK_KG)
+            after = before
+            if I[j, J_X1] >= 0:
+                after = S[I[j, J_X1], SX_OUT]
+                if I[j, J_X2] >= 0:
+                    after = S[I[j, J_X2], SX_OUT]
+            W[src, 2] -= c * before
+            W[dst, 2] += c * after
+            S[j, SJ_KJ] += c * after
+
+
+@kernel
+def _spill(F: Floats, I: Ints, S: Floats, n: Ints, par: Floats, num: Ints) -> None:
+    """What a vessel cannot hold runs over, to its overflow or to the ledger."""
+    t = n[I_STEP] * par[PAR_DT]
+    for v in range(num[N_V0], num[N_V1]):
+        if I[v, VI_ROLE] != STORE:
+            continue
+        kg = content(v, S)
+        over = kg - F[v, V_CAP]
+        if over > SPECK_KG:
+            share = over / kg
+            to = I[v, VI_SPILL]
+            for s in range(4):
+                one = S[v, s] * share
+                S[v, s] -= one
+                S[to, s] += one
+            kj = S[v, HEAT] * share
+            S[v, HEAT] -= kj
+            S[to, HEAT] += kj
+            S[v, P_SPILT] += over
+            if S[v, P_OVER_AT] < 0.0:
+                S[v, P_OVER_AT] = t
+            kg = F[v, V_CAP]
+        S[v, P_MOST] = max(S[v, P_MOST], kg)
+        S[v, P_LEAST] = min(S[v, P_LEAST], kg)

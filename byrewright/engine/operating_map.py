@@ -1,0 +1,95 @@
+"""Vacuum as the day sees it: pumps running and units attached give vacuum, speed and power.
+
+Two makers of the map stand behind one call: the network solver of the vacuum study, where a
+caller passes its table, and the capacity balance below, which knows no pipes and says so.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from byrewright.engine.shape import Floats, zeros
+
+AMBIENT_KPA = 101.325
+
+
+@dataclass(frozen=True, slots=True)
+class Pump:
+    """A vacuum pump as the map needs it."""
+
+    capacity_l_min_free: float
+    at_vacuum_kpa: float
+    motor_kw: float
+    variable: bool
+    least_share: float
+
+
+@dataclass(frozen=True, slots=True)
+class OperatingMap:
+    """`table[pumps running (bits), units attached] = (vacuum_kpa, speed share, kW)`."""
+
+    table: Floats
+    set_kpa: float
+    known: Literal["unknown", "network"]
+    why: str
+
+
+def capacity_at(pump: Pump, vacuum_kpa: float, ambient_kpa_abs: float) -> float:
+    """Free air a pump draws at full speed at a vacuum: constant swept volume with leak-back.
+
+    Straight from its stated point to none at 0.92 of ambient; a vane pump's curve is near that.
+    Common practice, no source.
+    """
+    blind = 0.92 * ambient_kpa_abs
+    stated = pump.at_vacuum_kpa
+    share = (blind - vacuum_kpa) / (blind - stated)
+    return max(0.0, pump.capacity_l_min_free * share)
+
+
+def capacity_balance(pumps: tuple[Pump, ...], set_kpa: float, units: int, each_l_min_free: float,
+                     leak_l_min_free: float, ambient_kpa_abs: float) -> OperatingMap:  # fmt: skip
+    """The map from air in and air out alone, for plants whose network has not been solved.
+
+    A variable pump turns only as fast as the air asks, down to its floor; a regulator takes what is
+    over. Where the pumps cannot hold the setting the vacuum falls to where they can.
+    """
+    table = zeros(1 << len(pumps), max(units, 1) + 1, 3)
+    for mask in range(table.shape[0]):
+        running = [p for i, p in enumerate(pumps) if mask >> i & 1]
+        for attached in range(table.shape[1]):
+            need = leak_l_min_free + attached * each_l_min_free
+            table[mask, attached] = _point(running, set_kpa, need, ambient_kpa_abs)
+    # The corner with no pump running keeps the setting, where the controllers read it.
+    table[table.shape[0] - 1, 0, 0] = set_kpa if pumps else 0.0
+    why = "air in against air out; the network has not been solved for this plant"
+    return OperatingMap(np.ascontiguousarray(table), set_kpa, "unknown", why)
+
+
+def _point(running: list[Pump], set_kpa: float, need: float,
+           ambient: float) -> tuple[float, float, float]:  # fmt: skip
+    if not running:
+        return 0.0, 0.0, 0.0
+    full = sum(capacity_at(p, set_kpa, ambient) for p in running)
+    vacuum = set_kpa
+    if full < need:
+        low, high = 0.0, set_kpa
+        for _ in range(50):
+            vacuum = 0.5 * (low + high)
+            drawn = sum(capacity_at(p, vacuum, ambient) for p in running)
+            # Less vacuum also draws less air through the same openings.
+            wanted = need * math.sqrt(max(vacuum, 0.0) / set_kpa)
+            low, high = (vacuum, high) if drawn > wanted else (low, vacuum)
+        full = max(full, 1e-9)
+    share = min(1.0, need / max(full, 1e-9))
+    kw = 0.0
+    speed = 0.0
+    for pump in running:
+        turn = max(pump.least_share, share) if pump.variable else 1.0
+        speed += turn / len(running)
+        # Shaft power goes with speed at one vacuum; 0.85 of the rating at full speed.
+        kw += 0.85 * pump.motor_kw * turn
+    return vacuum, speed, kw

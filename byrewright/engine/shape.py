@@ -1,0 +1,203 @@
+"""Names of the columns of the arrays that the kernels work on, and the groups they come in.
+
+`Tables` is the compiled plant and never changes in a run; `Day` is one day's weather, prices and
+cows; `State` is all that changes. A snapshot is a copy of the state. Times are seconds from the
+start of the run, masses kg, heat kJ, powers kW.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+MILK, WITHHELD, WATER, WASH = 0, 1, 2, 3
+SUBSTANCES = ("milk", "withheld milk", "water", "wash")
+
+# Vessels. Roles: store, source, sink, bath (holds heat only). Floats, whole numbers, state.
+V_CAP, V_UA, V_ICE, V_C = range(4)
+VI_ROLE, VI_SPILL, VI_SUBSTANCE, VI_FILL, VI_EMPTY = range(5)
+STORE, SOURCE, SINK, BATH = range(4)
+# State of a vessel: kg of each substance (0-3), heat, most and least kg, first time over, kg run
+# over, warmest, temperature when empty (or of a source), false level, washed until.
+HEAT, P_MOST, P_LEAST, P_OVER_AT, P_SPILT, P_WARMEST, V_T0, V_LEVEL, V_WASH_UNTIL = range(4, 13)
+
+# Movers. Laws of flow.
+FIXED, ON_OFF, STEPPED, LED, FOLLOW, RUNS, FLOAT, SUPPLY, DOSE, EVEN, LOADING = range(11)
+M_MAX, M_FULL, M_START, M_STOP, M_FLOOR, M_KW, M_TAU, M_STEPS = range(8)
+MI_SRC, MI_LAW, MI_LED, MI_J0, MI_J1, MI_KWH, MI_X, MI_BANK = range(8)
+# State of a mover: on, health, command, dose left, kg moved, kg/s now, hours run, starts.
+S_ON, S_HEALTH, S_CMD, S_DOSE, S_KG, S_FLOW, S_HOURS, S_STARTS = range(8)
+
+J_MOVER, J_DST, J_X1, J_X2, J_FILTER = range(5)
+SJ_OPEN, SJ_KG, SJ_KJ = range(3)
+
+X_UA, X_RATIO = range(2)
+XI_COLD, XI_BATH = range(2)
+# State of an exchanger: health, heat moved, outlet now, warmest, kg cooled, kg x outlet, inlet now.
+SX_HEALTH, SX_KJ, SX_OUT, SX_WARMEST, SX_KG, SX_KGC, SX_IN, SX_FLOW = range(8)
+
+F_CAP, F_LOSS, F_CHANGE_S = range(3)
+SF_LOAD, SF_CHANGES, SF_BUSY, SF_HEALTH = range(4)
+
+R_DUTY, R_COP, R_RATED_C, R_SET, R_BAND, R_FROM, R_TO, R_LEAST, R_FALL = range(9)
+RI_TARGET, RI_KWH = range(2)
+SR_ON, SR_HEALTH, SR_KJ, SR_HOURS = range(4)
+
+K_UA, K_MOST, K_SET, K_AGITATOR, K_LEAST = range(5)
+KI_VESSEL, KI_BATH, KI_KWH = range(3)
+SK_ON, SK_KJ, SK_AGITATOR_H = range(3)
+
+H_KW, H_SET, H_EFFICIENCY = range(3)
+HI_VESSEL, HI_KWH = range(2)
+SH_ON, SH_HEALTH, SH_KWH = range(3)
+
+L_LOAD_KG, L_CYCLE_S, L_KW, L_WATER = range(4)
+LI_STAGE, LI_COUNT, LI_DOSE, LI_KWH = range(4)
+SL_WAITING, SL_BUSY, SL_LEFT, SL_LOTS, SL_HEALTH = range(5)
+
+# The sequence after milking: phases of (seconds, dose kg a mover, what).
+Q_SECONDS, Q_MOVER, Q_KG, Q_DOES = range(4)
+WAIT, FLUSH, DOSE_IN, CIRCULATE, EMPTY = range(5)
+
+# Rows: step, rank, target, field; values apart.
+RW_STEP, RW_RANK, RW_TARGET, RW_FIELD = range(4)
+(
+    ROW_MOVER, ROW_MOVER_CMD, ROW_JOINT, ROW_EXCHANGER, ROW_CHILL, ROW_HEATER, ROW_PUMP,
+    ROW_DRIVE, ROW_GATE, ROW_TANKER, ROW_MILKING, ROW_COMPRESSOR, ROW_LEVEL, ROW_FILTER,
+    ROW_OPERATORS, ROW_ROUTE, ROW_LOT, ROW_AIR_LEAK, ROW_VACUUM_AIR, ROW_BOARD,
+) = range(20)  # fmt: skip
+
+# Scalars of the plant.
+(
+    PAR_DT, PAR_COW_C, PAR_LINE_C, PAR_FALL, PAR_STALL_S, PAR_ATTACH_AT, PAR_EXIT_AT, PAR_WINDOW,
+    PAR_TURN_S, PAR_BOARD_S, PAR_GAP_S, PAR_FALL_S, PAR_VAC_LEAST, PAR_AIR_COW, PAR_AIR_LEAK,
+    PAR_AIR_VOLUME, PAR_AIR_HIGH, PAR_AIR_LOW, PAR_CALF_KG, PAR_CALF_AFTER, PAR_CLOTHS,
+    PAR_CLOTH_KG, PAR_FALL_UNITS, PAR_DRIVE_KW, PAR_GATE_KW, PAR_WATER_COW, PAR_CIRCULATE_UA,
+    PAR_TANK_WASH_SHARE, PAR_TANK_WASH_S, PAR_DOSE, PAR_STANDBY_S, PAR_CP,
+) = range(32)  # fmt: skip
+PARS = PAR_CP + 4  # the specific heats of the four substances stand last
+(
+    N_V0, N_V1, N_M0, N_M1, N_J0, N_J1, N_X0, N_X1, N_F0, N_F1, N_R0, N_R1, N_K0, N_K1, N_H0,
+    N_H1, N_L0, N_L1, N_P0, N_P1, N_A0, N_A1, N_Q0, N_Q1, N_PLACE0, N_PLACE1, N_LOAD0, N_LOAD1,
+    N_KWH0, N_KWH1, N_STALL0, N_STALL1, N_WASH0, N_WASH1,
+    N_LAYOUT, N_STALLS, N_ROWS, N_MODES, N_ALTS, N_TROUGH, N_TANKER, N_CALF_ALT, N_CALF_VESSEL,
+    N_COW_DOSE, N_TANK_DOSE, N_DRIVE_KWH, N_GATE_KWH, N_SOLD, N_UNITS, N_DIRECT, N_MILKING_KWH,
+    N_SAMPLE, N_SLOTS, N_MINUTE, N_PHASES_DRY,
+) = range(55)  # fmt: skip
+NUMBERS = 55
+
+# What changes: general floats.
+(
+    G_U, G_STOP, G_BUSY_UNTIL, G_READY, G_STOPPED, G_HELD, G_MILK, G_WITHHELD, G_ATTACHED,
+    G_FALLEN, G_VACUUM, G_KW, G_DRIVE, G_GATE, G_TANKER_CAP, G_PHASE_LEFT, G_AIR, G_AIR_LEAST,
+    G_AIR_MADE, G_AIR_USED, G_COST, G_COLD_KJ, G_IN_KJ, G_LOST_KJ, G_PRODUCT_L, G_CLOTHS,
+    G_CALF_START, G_PUMP_SPEED, G_VAC_LEAST, G_ATTACH_S, G_COWS_KJ, G_OPERATORS, G_LOST_MILK_S,
+    G_RETURN_C, G_KW_MOST, G_HOT_START_C, G_TANKER_AT, G_AIR_LEAK, G_VACUUM_AIR, G_MINUTE_KG,
+    G_MINUTE_MOST, G_MADE_WASH, G_CALF_DRAWN, G_KWH,
+) = range(44)  # fmt: skip
+GENERAL = 48
+(
+    I_STEP, I_ROW, I_MILKING, I_PENDING, I_COW, I_COWS, I_ENTRY, I_ATTACH, I_EXIT, I_TARGET,
+    I_MODE, I_PHASE, I_ON_DECK, I_TANKER, I_MILKED, I_LOADS, I_FLUSH, I_DOSING, I_CIRCULATES,
+    I_DONE, I_VARIANT, I_ROUTE, I_PUMPS, I_WITHHELD_SEEN, I_SEQ,
+) = range(25)  # fmt: skip
+INTEGERS = 28
+
+# Cows as drawn, in the order of milking.
+(
+    C_KG, C_LAG, C_FLOW_S, C_RISE, C_ON_S, C_KICK_AT, C_STOP_S, C_WORK_S, C_WITHHELD, C_GROUP,
+    C_PAUSE_S, C_ID,
+) = range(12)  # fmt: skip
+COW = 12
+O_ID, O_GROUP, O_ENTER, O_ATTACH, O_OFF, O_EXIT, O_KG, O_PASSES, O_KICKS, O_WITHHELD = range(10)
+OUT = 10
+# A stall: cow place in the order, state; attached at, kick at, pause, off at, share so far.
+EMPTY_STALL, ENTERED, ATTACHED, DONE = range(4)
+ST_ATTACH, ST_OFF, ST_SHARE, ST_ENTER, ST_PLACE, ST_STATE, ST_KICKED = range(7)
+# A milking: asked for, begun, last off, ended, washed.
+B_ASKED, B_BEGUN, B_LAST_OFF, B_WASH_BEGUN, B_WASH_END, B_STOPPED, B_HELD, B_KG, B_RETURN_C, B_HOT_C = (
+    range(10)
+)  # fmt: skip
+BOUTS = 10
+T_AT, T_LEFT, T_KG, T_C, T_KJ = range(5)
+
+
+SECTIONS = (
+    "vessels", "movers", "joints", "exchangers", "filters", "chillers", "cooled", "heated", "lots",
+    "pumps", "compressors", "phases", "places", "loads", "meters", "stalls", "washes",
+)  # fmt: skip
+"""Sorts of item in the order of their rows; two numbers each stand first among the scalars."""
+COLUMNS = 13
+
+
+class Tables(NamedTuple):
+    """The compiled plant: every item is a row of `F` (floats) and of `I` (whole numbers).
+
+    `share[state, joint]` is the share of its mover's flow that a joint takes; `vac[pumps running,
+    units attached]` gives vacuum, speed and power.
+    """
+
+    F: Floats
+    I: Ints  # noqa: E741
+    par: Floats
+    num: Ints
+    share: Floats
+    vac: Floats
+
+    def rows(self, section: str) -> slice:
+        """The rows of one sort of item."""
+        at = 2 * SECTIONS.index(section)
+        return slice(int(self.num[at]), int(self.num[at + 1]))
+
+
+class Day(NamedTuple):
+    """One day: weather (ambient, clock second of step 0), prices by minute, milkings' cows."""
+
+    weather: Floats
+    price: Floats
+    source_c: Floats
+    cows: Floats
+    count: Ints
+    rows: Ints
+    values: Floats
+
+
+class State(NamedTuple):
+    """All that changes. `items` has the same rows as the tables."""
+
+    items: Floats
+    g: Floats
+    n: Ints
+    cow: Floats
+    out: Floats
+    bout: Floats
+    loads: Floats
+
+    def copy(self) -> State:
+        """A snapshot: the same arrays, of its own."""
+        return State(*(a.copy() for a in self))
+
+    def same_as(self, other: State) -> bool:
+        """Whether two states agree to the last bit (row cursors apart)."""
+        for name, a, b in zip(self._fields, self, other, strict=True):
+            if name == "n":
+                a, b = a.copy(), b.copy()
+                a[I_ROW] = b[I_ROW] = 0
+            if a.tobytes() != b.tobytes():
+                return False
+        return True
+
+
+def zeros(*shape: int) -> Floats:
+    """An array of zeros."""
+    return np.zeros(shape, np.float64)
+
+
+def whole(*shape: int) -> Ints:
+    """An array of whole zeros."""
+    return np.zeros(shape, np.int64)
