@@ -8,10 +8,10 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from byrewright.commands.common import save
 from byrewright.drafting.draft import draft_plant
 from byrewright.plant.brief import read_brief
 from byrewright.plant.read import read_plant_text
+from byrewright.plant.write import write_text
 
 EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
 BROKEN_FROM = "rotary_spring_ice"
@@ -56,12 +56,12 @@ def main() -> None:
     """Write every example again."""
     for brief in sorted(EXAMPLES.glob("*/brief.yaml")):
         draft = draft_plant(read_brief(brief))
-        save(brief.parent / "plant.yaml", draft.text)
+        write_text(brief.parent / "plant.yaml", draft.text)
         print(f"{brief.parent.name}: {draft.sizing.count()} after {draft.rounds} rounds")
         if brief.parent.name == BROKEN_FROM:
             text = broken(draft.text)
             read_plant_text(text)
-            save(EXAMPLES / "rotary_broken" / "plant.yaml", text)
+            write_text(EXAMPLES / "rotary_broken" / "plant.yaml", text)
 
 
 if __name__ == "__main__":

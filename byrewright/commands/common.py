@@ -97,23 +97,3 @@ def print_findings(out: Console, findings: Iterable[Finding]) -> None:
         style = STYLE[one.verdict]
         out.print(f"[{style}]{MARK[one.verdict]} {one.verdict}[/]  {one.name}{value}")
         out.print(Padding(one.sentence, (0, 0, 0, 4)))
-
-
-def save(path: Path, data: bytes | str) -> None:
-    """Write a file whole: to a temporary name beside it, then renamed."""
-    import os
-    import tempfile
-
-    raw = data.encode() if isinstance(data, str) else data
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(raw)
-            file.flush()
-            os.fsync(file.fileno())
-        os.chmod(temporary, 0o644)
-        os.replace(temporary, path)
-    except BaseException:
-        Path(temporary).unlink(missing_ok=True)
-        raise

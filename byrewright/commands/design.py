@@ -18,7 +18,6 @@ from byrewright.commands.common import (
     load,
     print_counts,
     print_findings,
-    save,
     worst_first,
 )
 
@@ -47,6 +46,7 @@ def draft(brief_path: Path, out_path: Path, *, overwrite: bool) -> None:
     """Write the plant file of a brief, with the reason behind every chosen number."""
     from byrewright.drafting.draft import draft_plant
     from byrewright.plant.brief import read_brief
+    from byrewright.plant.write import write_text
 
     with clear_errors():
         if out_path.exists() and not overwrite:
@@ -57,7 +57,7 @@ def draft(brief_path: Path, out_path: Path, *, overwrite: bool) -> None:
             raise SystemExit(BAD_INPUT)
         brief = read_brief(brief_path)
         result = draft_plant(brief)
-        save(out_path, result.text)
+        write_text(out_path, result.text)
         out = console()
         plant = result.plant
         out.print(
@@ -148,6 +148,7 @@ def pack(path: Path, folder: Path, *, on: str | None) -> None:
                 file.plant,
                 result,
                 date=on or date.today().isoformat(),
+                rules=rules,
                 progress=say,
             )
         for one in written:
@@ -173,13 +174,14 @@ def demo(folder: Path) -> None:
     from byrewright.plant.check import check as check_plant
     from byrewright.plant.limits import rules_beside
     from byrewright.plant.read import read_plant
+    from byrewright.plant.write import write_text
     from byrewright.studies.sizing import size as size_plant
 
     with clear_errors():
         with progress("drafting the plant of the brief") as say:
             drafted = draft_plant(read_brief(DEMO_BRIEF))
             plant_path = folder / "plant.yaml"
-            save(plant_path, drafted.text)
+            write_text(plant_path, drafted.text)
             file = read_plant(plant_path)
             advice = check_plant(file.plant)
             result = size_plant(file.plant, rules_beside(plant_path))

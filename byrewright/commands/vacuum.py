@@ -14,7 +14,6 @@ from byrewright.commands.common import (
     load,
     print_counts,
     print_findings,
-    save,
     worst_first,
 )
 
@@ -48,7 +47,8 @@ def run(
         strict: end with exit code 1 when a finding fails.
     """
     with clear_errors():
-        from byrewright.studies.vacuum import balance_svg, study_vacuum
+        from byrewright.plant.write import write_text
+    from byrewright.studies.vacuum import balance_svg, study_vacuum
 
         plant_file, rules = load(path)
         said = (lambda text: print(f"  {text}", file=sys.stderr)) if sys.stderr.isatty() else None
@@ -62,7 +62,7 @@ def run(
         )
         if out is not None:
             svg = out.suffix.lower() == ".svg"
-            save(out, balance_svg(result) if svg else result.to_json())
+            write_text(out, balance_svg(result) if svg else result.to_json())
         if as_json:
             print(result.to_json(), end="")
         else:

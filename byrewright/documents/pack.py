@@ -13,6 +13,7 @@ from byrewright.documents.schedule import schedule_xlsx
 from byrewright.documents.schematic import Issue, schematic_svg, sheets_for
 from byrewright.plant.plant import Plant
 from byrewright.results import Result
+from byrewright.standards.rulebook import Rulebook
 
 Progress = Callable[[str, int, int], bool | None]
 """Called before each step with its name, its number (from 1) and how many there are; an answer of
@@ -31,6 +32,7 @@ def write_pack(
     *,
     date: str,
     revision: str = "A",
+    rules: Rulebook | None = None,
     progress: Progress | None = None,
 ) -> list[Path]:
     """Write plant.yaml, report.pdf, schedule.xlsx, result.json and drawings/*.svg.
@@ -45,6 +47,7 @@ def write_pack(
         results: what the studies found.
         date: ISO date "YYYY-MM-DD" for the documents; the clock is never read.
         revision: letter or number for the title blocks.
+        rules: the rulebook the results were made with; the default one when not given.
         progress: see `Progress`.
 
     Raises:
@@ -81,7 +84,7 @@ def write_pack(
         digest = hashlib.sha256(plantfile_text.encode()).hexdigest()
         _put(
             made / "report.pdf",
-            report_pdf(plant, results, date=date, file_hash=digest, drawings=drawings),
+            report_pdf(plant, results, date=date, file_hash=digest, drawings=drawings, rules=rules),
         )
         step("files into place")
         return _into_place(made, folder)

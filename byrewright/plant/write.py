@@ -285,9 +285,10 @@ def write_text(path: str | Path, text: str) -> None:
     """Write a text file in one step: a new file beside it, synced to disk, then renamed over it.
 
     Raises:
-        OSError: the folder is missing, full or not writable; the old file is then untouched.
+        OSError: the folder cannot be made, is full or not writable; the old file is then untouched.
     """
     target = Path(os.path.realpath(path))  # a link stays a link
+    target.parent.mkdir(parents=True, exist_ok=True)
     handle, temporary = tempfile.mkstemp(
         dir=target.parent, prefix=f".{target.name}.", suffix=".new"
     )
