@@ -17,6 +17,8 @@ VALUES: tuple[Value, ...] = (
           "common_practice", "typical", 0.5, 2.0),
     Value("pipe.velocity_air_line_m_s", 6.0, "m/s", "velocity in compressed-air mains", "practice",
           "common_practice", "typical", 3.0, 8.0),
+    Value("pipe.cutting_share", 0.10, "", "pipe cut to waste, share of the metres drawn",
+          "practice", "common_practice", "typical", 0.05, 0.15),
 )  # fmt: skip
 
 
