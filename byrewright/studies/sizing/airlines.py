@@ -157,7 +157,7 @@ def _main(
 ) -> None:
     plant = bench.plant
     legs_of = {(r, p): _legs(plant, joints, flows) for r, p, joints in routes}
-    far = max(legs_of, key=lambda k: _drop(bench, duty, legs_of[k]))
+    far = min(legs_of, key=lambda k: (-round(_drop(bench, duty, legs_of[k]), 9), k))
     to_pump = _drop(bench, duty, legs_of[far])
     unknown = [leg.id for leg in legs_of[far] if leg.bore_mm is None]
     _drop_pair(bench, duty, "pump", f"{far[0]} to {far[1]}", to_pump, unknown, legs_of[far])
@@ -170,7 +170,7 @@ def _main(
         )
     budget = bench.number(f"vacuum.{'nmc' if us_rules(bench) else 'iso'}_drop_receiver_to_pump_kpa")
     done: set[str] = set()
-    for key in sorted(legs_of, key=lambda k: -_drop(bench, duty, legs_of[k])):
+    for key in sorted(legs_of, key=lambda k: (-round(_drop(bench, duty, legs_of[k]), 9), k)):
         for leg in legs_of[key]:
             if leg.id not in done:
                 done.add(leg.id)
@@ -202,7 +202,9 @@ def _to_sensing(
             up_to = [i for i, j in enumerate(joints) if on in (j.a.machine, j.b.machine)]
             if up_to:
                 found.append((receiver, _legs(plant, joints[: up_to[0] + 1], flows), on))
-    return max(found, key=lambda f: _drop(bench, duty, f[1])) if found else None
+    if not found:
+        return None
+    return min(found, key=lambda f: (-round(_drop(bench, duty, f[1]), 9), f[0], f[2]))
 
 
 def _drop_pair(

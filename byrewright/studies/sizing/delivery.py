@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from byrewright.physics.air import equivalent_length_m
 from byrewright.physics.milk import milk_viscosity_mpa_s
@@ -26,6 +27,7 @@ from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.paths import Ways
 from byrewright.studies.sizing.receiving import balance_pumps, receiver_pumps, wash_flow_l_min
 from byrewright.studies.sizing.sizes import (
+    ROOM,
     TIGHT,
     next_preferred,
     spare,
@@ -69,41 +71,35 @@ def cooler_flow_l_min(bench: Bench, duty: Duty) -> float:
 
 
 def _pumps(bench: Bench, duty: Duty, pumps: Sequence[MilkPump], flow: float, wash: float) -> None:
-    """The pipes and the head of each pump's way to the next vessel with the full flow in it."""
+    """The pipes and the head of each pump's ways to the next vessels with the full flow in them."""
     ways = Ways(bench.plant, "milk", directed=True)
-    sized: set[str] = set()
-    for pump in pumps:
-        joints = _way_on(bench, ways, pump)
-        if not joints:
-            continue
-        pipes = [j.pipe for j in joints if j.pipe is not None]
-        for pipe in pipes:
-            if pipe.id not in sized:
-                sized.add(pipe.id)
-                _bore(bench, pipe, flow, wash)
-        at = max(flow, wash) if pump in receiver_pumps(bench.plant) else flow
-        _head(bench, duty, pump, joints, at)
+    pipes: dict[str, Pipe] = {}
     gland = bench.plant.first(RotaryGland)
-    if gland is not None and pumps and "milk" in gland.carries and gland.id not in sized:
-        _gland(bench, gland, flow, wash) if _crosses(bench, ways, pumps, gland) else None
+    crosses = False
+    for pump in pumps:
+        every = _ways_on(bench, ways, pump)
+        pipes |= {j.pipe.id: j.pipe for way in every for j in way if j.pipe is not None}
+        crosses |= gland is not None and any(
+            gland.id in (j.a.machine, j.b.machine) for way in every for j in way
+        )
+        if every:
+            _head(bench, duty, pump, every, flow)
+    for name in sorted(pipes):
+        _bore(bench, pipes[name], flow, wash)
+    if gland is not None and crosses:
+        _gland(bench, gland, flow, wash)
 
 
-def _crosses(bench: Bench, ways: Ways, pumps: Sequence[MilkPump], gland: RotaryGland) -> bool:
-    return any(
-        gland.id in (j.a.machine, j.b.machine) for p in pumps for j in _way_on(bench, ways, p)
-    )
-
-
-def _way_on(bench: Bench, ways: Ways, pump: MilkPump) -> tuple[Joint, ...]:
-    """The longest of the shortest ways to a vessel: balance tank first, then tanks and bays."""
+def _ways_on(bench: Bench, ways: Ways, pump: MilkPump) -> list[tuple[Joint, ...]]:
+    """The ways to the balance tanks, or where there are none to the tanks and bays, by name."""
     plant = bench.plant
     for kinds in ((BalanceTank,), (BulkTank, TankerBay)):
-        goals = [m.id for m in plant.equipment.values() if isinstance(m, kinds)]
+        goals = sorted(m.id for m in plant.equipment.values() if isinstance(m, kinds))
         found = [j for g in goals if (j := ways.between(pump.id, g))]
         found = [j for j in found if not _meets_pump(bench, j, pump)]
         if found:
-            return max(found, key=len)
-    return ()
+            return found
+    return []
 
 
 def _meets_pump(bench: Bench, joints: Sequence[Joint], pump: MilkPump) -> bool:
@@ -187,18 +183,28 @@ def _gland(bench: Bench, gland: RotaryGland, flow: float, wash: float) -> None:
     )
 
 
-def _losses_kpa(bench: Bench, machine: Machine) -> float:
+def _losses_kpa(machine: Machine) -> float:
     if isinstance(machine, PlateCooler):
         return machine.milk_drop_kpa
     return FILTER_DROP_KPA if isinstance(machine, MilkFilter) else 0.0
 
 
-def _head(bench: Bench, duty: Duty, pump: MilkPump, joints: Sequence[Joint], flow: float) -> None:
-    """Head asked of a pump on its way: rise, friction, filter and cooler."""
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """Head asked of a pump on one way."""
+
+    goal: str
+    rise_m: float
+    friction_kpa: float
+    losses_kpa: float
+    head_m: float
+
+
+def _asked(bench: Bench, pump: MilkPump, way: Sequence[Joint], flow: float) -> _Asked:
     density = bench.number("milk.density_kg_m3")
     viscosity = milk_viscosity_mpa_s(WARM_C, extrapolate=True)
     rough = bench.number("pipe.roughness_stainless_mm")
-    pipes = [j.pipe for j in joints if j.pipe is not None]
+    pipes = [j.pipe for j in way if j.pipe is not None]
     friction = sum(
         drop_kpa(
             flow,
@@ -210,47 +216,46 @@ def _head(bench: Bench, duty: Duty, pump: MilkPump, joints: Sequence[Joint], flo
         )
         for p in pipes
     )
-    passed = dict.fromkeys(j.machine for j in joints if j.machine is not None)
-    losses = sum(_losses_kpa(bench, bench.plant.equipment[m]) for m in passed)
+    passed = dict.fromkeys(j.machine for j in way if j.machine is not None)
+    losses = sum(_losses_kpa(bench.plant.equipment[m]) for m in passed)
     rise = sum(p.rise_m for p in pipes)
     if rise == 0.0 and pump in receiver_pumps(bench.plant):
         rise = max(0.0, bench.plant.site.lift_m)
-    drawn = duty.working_vacuum_kpa if pump in receiver_pumps(bench.plant) else 0.0
-    limit = rise + (friction + losses + drawn) / static_kpa(1.0, density)
-    goal = joints[-1].b.machine
+    head = rise + (friction + losses) / static_kpa(1.0, density)
+    return _Asked(way[-1].b.machine, rise, friction, losses, head)
+
+
+def _head(
+    bench: Bench, duty: Duty, pump: MilkPump, every: Sequence[tuple[Joint, ...]], flow: float
+) -> None:
+    """The hardest of a pump's ways against its head."""
+    worst = max((_asked(bench, pump, way, flow) for way in every), key=lambda a: (a.head_m, a.goal))
+    limit = worst.head_m
     bench.find(
         "delivery.head",
         "Milk pump head",
         pump.head_m,
         "m",
-        f"{pump.id} gives {pump.head_m:g} m; to {goal} it needs {rise:.1f} m of rise, "
-        f"{friction:.0f} kPa of friction, {losses:.0f} kPa of filter and cooler and "
-        f"{drawn:.0f} kPa of vacuum to draw against: {limit:.1f} m at {flow:.0f} L/min, "
-        f"{spare(pump.head_m, limit)}.",
+        f"{pump.id} gives {pump.head_m:g} m; to {worst.goal} it needs {worst.rise_m:.1f} m of "
+        f"rise, {worst.friction_kpa:.0f} kPa of friction and {worst.losses_kpa:.0f} kPa of filter "
+        f"and cooler: {limit:.1f} m, {spare(pump.head_m, limit)}. The receiver's vacuum comes on "
+        "top and is not in its stated head.",
         subject=pump.id,
         limit=limit,
         sense="at_least",
         allowance=TIGHT,
-        formula="H = z + (sum f l/d rho v^2/2 + dp_filter + dp_cooler + p_vacuum) / (rho g)",
+        formula="H = z + (sum f l/d rho v^2/2 + dp_filter + dp_cooler) / (rho g)",
         inputs=(
-            worked("q", "largest flow, milk or wash", flow, "L/min"),
-            worked("p_vacuum", "vacuum the pump draws against", drawn, "kPa"),
-            worked("z", "rise", rise, "m"),
-            worked("sum f l/d rho v^2/2", "friction", friction, "kPa"),
-            worked("dp", "filter and cooler", losses, "kPa"),
-            worked(
-                "mu",
-                "viscosity at 34 degC",
-                round(viscosity, 2),
-                "mPa.s",
-                "Bakshi and Smith 1984, carried past 30 degC",
-            ),
+            worked("q", "milk flow", flow, "L/min"),
+            worked("z", "rise", worst.rise_m, "m"),
+            worked("sum f l/d rho v^2/2", "friction", worst.friction_kpa, "kPa"),
+            worked("dp_filter + dp_cooler", "filter and cooler", worst.losses_kpa, "kPa"),
             bench.rule("milk.density_kg_m3", "rho"),
         ),
         source="Darcy with Churchill's friction factor",
         known="from_memory",
-        advised=float(math.ceil(limit * 1.1)),
-        advised_why="head of its way and a tenth more, whole metres",
+        advised=float(math.ceil(limit * ROOM)),
+        advised_why="head of its hardest way and a tenth more, whole metres",
         target=(pump, "head_m"),
     )
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from byrewright.physics.errors import PhysicsRangeError
 from byrewright.physics.milkline import (
     NOT_VALIDATED,
@@ -13,12 +15,13 @@ from byrewright.physics.milkline import (
 from byrewright.plant.kinds.milk import Milkline, Receiver
 from byrewright.results import Table
 from byrewright.standards.pipes import MILKLINE_BORES_MM
+from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.sizes import TIGHT, each_carries, listed, spare, stated, worked
 from byrewright.studies.sizing.vacuum_demand import air_use
 
-SLOPES_PCT = (0.5, 0.8, 1.0, 1.2, 1.5, 2.0)
+SLOPES_PCT = (0.5, 1.0, 1.5, 2.0)
 DESIGN_SHARE = 0.5
 """Share of either flow that an advised bore uses (our choice: neither is validated)."""
 MECHANISTIC = "Manning, and Taitel and Dukler, AIChE Journal 22(1), 1976"
@@ -97,10 +100,24 @@ def _slope(bench: Bench, line: Milkline) -> None:
 
 def _limit_l_min(bench: Bench, duty: Duty, air: float, bore_mm: float, slope_pct: float) -> float:
     """Milk flow at which slugs start; nothing where the air alone makes slugs."""
+    return _slug_limit_l_min(
+        air,
+        bore_mm,
+        slope_pct,
+        duty.working_vacuum_kpa,
+        duty.pressure_kpa_abs,
+        bench.number("milk.density_kg_m3"),
+    )
+
+
+@lru_cache(maxsize=1024)
+def _slug_limit_l_min(
+    air: float, bore_mm: float, slope_pct: float, vacuum_kpa: float, ambient: float, density: float
+) -> float:
+    """The same, kept: a drafted plant asks for the same slopes many times."""
+    rules = Rulebook({"milk.density_kg_m3": density})
     try:
-        return slug_limit_l_min(
-            air, bore_mm, slope_pct, duty.working_vacuum_kpa, duty.pressure_kpa_abs, bench.rules
-        )
+        return slug_limit_l_min(air, bore_mm, slope_pct, vacuum_kpa, ambient, rules)
     except PhysicsRangeError:
         return 0.0
 

@@ -170,6 +170,7 @@ def _unfed(bench: Bench, loads: Sequence[ElectricLoad], fed: set[str], boards: b
             f"Nothing says what feeds {listed([m.id for m in loose])}: add `fed_from`, or the "
             "failure study cannot see a lost board.", limit=0, sense="at_most",
             formula="count of machines that draw power and name no supply",
+            source="the plant file",
         )  # fmt: skip
 
 

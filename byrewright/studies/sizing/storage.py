@@ -206,6 +206,8 @@ def _volume(bench: Bench, duty: Duty, tanks: tuple[BulkTank, ...]) -> None:
             "The tankers take less than the milk of a day, so no tank volume is enough.",
             formula="V >= max(V_peak (1 + r), V_late)",
             inputs=inputs,
+            source="mass balance over the timetable",
+            known="derived",
             missing=("collections that take the day's milk",),
         )
         return
