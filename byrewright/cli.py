@@ -111,6 +111,26 @@ def pack(
 
 
 @app.command()
+def vacuum(
+    plant: PlantPath,
+    as_json: AsJson = False,
+    out: Annotated[
+        Path | None, typer.Option(help="Write the result (.json) or the capacity balance (.svg).")
+    ] = None,
+    only: Annotated[
+        list[str] | None, typer.Option(help="Only these events in time; may be repeated.")
+    ] = None,
+    every: Annotated[bool, typer.Option("--all", help="Show every table and finding.")] = False,
+    strict: Annotated[bool, typer.Option(help="Exit with 1 when a finding fails.")] = False,
+    seed: Annotated[int, typer.Option(help="Seed of what is drawn by chance.")] = 1,
+) -> None:
+    """Solve the vacuum network: every node, predicted test readings, what happens in time."""
+    from byrewright.commands import vacuum as command
+
+    command.run(plant, as_json, out, only=only, everything=every, strict=strict, seed=seed)
+
+
+@app.command()
 def schema(
     what: Annotated[str, typer.Argument(help="plant or brief")] = "plant",
 ) -> None:

@@ -26,6 +26,8 @@ STYLE: dict[Verdict, str] = {
     "unknown": "cyan",
 }
 
+PIPED_WIDTH = 120
+"""Columns of what is printed into a pipe or a file."""
 BAD_INPUT = 2
 """Exit code when the input cannot be used."""
 NOT_HELD = 1
@@ -36,7 +38,9 @@ def console(*, error: bool = False) -> Console:
     """A terminal; plain text when piped."""
     from rich.console import Console
 
-    return Console(stderr=error, highlight=False, soft_wrap=False)
+    stream = sys.stderr if error else sys.stdout
+    width = None if stream.isatty() else PIPED_WIDTH
+    return Console(stderr=error, highlight=False, soft_wrap=False, width=width)
 
 
 @contextmanager

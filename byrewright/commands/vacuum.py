@@ -48,7 +48,7 @@ def run(
     """
     with clear_errors():
         from byrewright.plant.write import write_text
-    from byrewright.studies.vacuum import balance_svg, study_vacuum
+        from byrewright.studies.vacuum import balance_svg, study_vacuum
 
         plant_file, rules = load(path)
         said = (lambda text: print(f"  {text}", file=sys.stderr)) if sys.stderr.isatty() else None
