@@ -109,6 +109,10 @@ VALUES: tuple[Value, ...] = (
           "the pulsator line, US guide", "nmc", "second_hand", "limit"),
     Value("vacuum.nmc_drop_receiver_to_regulator_kpa", 0.7, "kPa", "desirable drop from receiver "
           "to regulator, US guide", "nmc", "second_hand", "limit"),
+    Value("vacuum.pulsator_line_damped_bore_mm", 73.0, "mm", "bore that damps the pulses of many "
+          "pulsators", "practice", "common_practice", "typical", 73.0, 98.0),
+    Value("vacuum.pulsator_line_damped_from_units", 15.0, "", "units from which the pulsator line "
+          "is laid in that bore", "practice", "common_practice", "typical", 12.0, 20.0),
     # Test limits.
     Value("vacuum.test.working_vacuum_kpa", 2.0, "kPa", "working vacuum away from nominal, either "
           "way", *_ISO, "limit"),

@@ -315,6 +315,11 @@ def _pulsator_line(bench: Bench, duty: Duty, line: PulsatorAirline) -> None:
             duty.pressure_kpa_abs,
         )
     )
+    many = duty.units >= bench.number("vacuum.pulsator_line_damped_from_units")
+    damped = bench.number("vacuum.pulsator_line_damped_bore_mm") if many else 0.0
+    why = "a quarter of the permitted drop, for the pulse comes on top"
+    if damped > advised:
+        advised, why = damped, "damps the pulses of many pulsators; for its drop less would do"
     shape = "ring" if line.ring else "line"
     bench.find(
         "vacuum.pulsator_airline.drop",
@@ -340,7 +345,7 @@ def _pulsator_line(bench: Bench, duty: Duty, line: PulsatorAirline) -> None:
         source=NMC if us_rules(bench) else ISO,
         known="second_hand" if us_rules(bench) else "from_memory",
         advised=advised,
-        advised_why="a quarter of the permitted drop, for the pulse comes on top",
+        advised_why=why,
         target=(line, "bore_mm"),
     )
 
