@@ -227,8 +227,8 @@ def _receivers(bench: Bench, demand: AirDemand, compressors: tuple[AirCompressor
         bench.find(
             "air.pressures", "Air pressures", first.lowest_bar, "bar",
             f"{first.id}: the compressors must stop above the pressure at which they start, and "
-            f"start above the {first.serves_bar:g} bar that the machines need. Set highest_bar "
-            "over lowest_bar over serves_bar.", subject=first.id, limit=first.serves_bar + 0.1,
+            f"start above the {first.serves_bar:g} bar that the machines need. Set `highest_bar` "
+            "over `lowest_bar` over `serves_bar`.", subject=first.id, limit=first.serves_bar + 0.1,
             sense="at_least", inputs=(field(first, "highest_bar"), field(first, "lowest_bar"),
                                       field(first, "serves_bar")),
         )  # fmt: skip
