@@ -23,6 +23,8 @@ MOST_ROUNDS = 12
 COWS_A_STALL_HOUR = 6.0
 ROWS_COWS_A_STALL_HOUR = 4.0
 """Cows a stall and hour for the first guess of stalls; the sizing study then chooses."""
+FEWEST_STALLS = 16
+"""Fewest stalls that are proposed: smaller decks are not worth their drives."""
 ICE_BANK_FROM_L_DAY = 6000.0
 """Milk a day from which an ice bank is proposed where nothing is said (common practice)."""
 LARGEST_TANK_L = 40000.0
@@ -67,7 +69,7 @@ def draft_plant(brief_file: BriefFile, rules: Rulebook | None = None) -> Draft:
         sizes = fresh
         stalls = sizes.get(("PF1", "stalls"))
         if stalls is not None and not want.stalls_given:
-            want = replace(want, stalls=round(stalls.value))
+            want = replace(want, stalls=max(FEWEST_STALLS, round(stalls.value)))
     comments = dict(sheet.comments) | _brief_comments(brief_file)
     return Draft(plant, plant_to_text(plant, comments), result, tuple(brief_file.assumptions), turn)
 
@@ -155,4 +157,4 @@ def _first_stalls(brief: Brief, hours: float) -> int:
     cows_h = brief.cows * len(brief.milkings) / hours
     guess = cows_h / (COWS_A_STALL_HOUR if brief.layout == "rotary" else ROWS_COWS_A_STALL_HOUR)
     step = 2 * brief.rows
-    return int(min(120, max(16, step * math.ceil(guess / step))))
+    return int(min(120, max(FEWEST_STALLS, step * math.ceil(guess / step))))

@@ -246,6 +246,7 @@ def storage(sheet: Sheet, want: Intent) -> None:
             f"V5{n + 4}",
             label=f"Tank {n} to tanker, or to drain",
             ways=3,
+            why={"ways": "one of the two is always shut"},
             duty="divert",
             normally="to_b",
             **hand,

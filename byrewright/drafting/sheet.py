@@ -11,6 +11,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from pydantic import ValidationError
+
+from byrewright.errors import ByrewrightError
 from byrewright.plant.machine import Machine, Service, kinds
 from byrewright.plant.plant import Does, Mode, Pipe
 
@@ -32,6 +35,22 @@ SERVICE_DIGIT: Mapping[str, int] = {
     "drain": 8,
 }
 """First digit of a pipe's tag, by service: our own default numbering."""
+
+
+class DraftError(ByrewrightError):
+    """The farm asks for a machine that is not made: a size outside its kind's range."""
+
+    def __init__(
+        self, machine_id: str, title: str, fields: Mapping[str, Any], error: ValidationError
+    ) -> None:
+        first = error.errors()[0]
+        name = str(first["loc"][0]) if first["loc"] else ""
+        said = f"{name} {fields.get(name)}"
+        super().__init__(
+            f"the brief asks for {title.lower()} {machine_id} with {said}, which is outside what "
+            f"one can have ({first['msg'].lower()}); change cows, hours, stalls or "
+            "layout in the brief"
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +114,10 @@ class Sheet:
             whole = info.annotation is int
             fields[name] = round(choice.value) if whole else choice.value
             reasons[name] = choice.why
-        machine = cls(id=machine_id, **fields)
+        try:
+            machine = cls(id=machine_id, **fields)
+        except ValidationError as error:
+            raise DraftError(machine_id, cls.TITLE, fields, error) from None
         self.equipment[machine_id] = machine
         for name, reason in reasons.items():
             if name in fields or name == "":

@@ -69,6 +69,7 @@ def washing(sheet: Sheet, want: Intent) -> None:
         "V65",
         label="Wash return to trough, or to drain",
         ways=3,
+        why={"ways": "one of the two is always shut"},
         duty="divert",
         on_loss="to_c",
         normally="to_c",

@@ -138,8 +138,13 @@ class MilkPump(Machine):
     UPKEEP = (Upkeep("seal", every_h=2000), Upkeep("impeller and bearings", every_h=8000))
 
     flow_l_min: float = par("L/min", "flow at its head", ge=5, le=5000)
-    head_m: float = par("m", "head at that flow, as its data plate says (vacuum drawn against included)", ge=1, le=100)
-    motor_kw: float = par("kW", "motor rating", ge=0.1, le=75)
+    head_m: float = par(
+        "m",
+        "head at that flow, as its data plate says (vacuum drawn against included)",
+        ge=1,
+        le=100,
+    )
+    motor_kw: float = par("kW", "motor rating", ge=0.05, le=75)
     control: Literal["on_off", "stepped", "level_led"] = par("", "how its speed follows the level", "on_off",
                                                              why="nothing says it has a drive")  # fmt: skip
     led_by: str | None = par("", "vessel whose level leads it", None, refers="holds milk")
@@ -254,7 +259,7 @@ class MilkFilter(Machine):
                         "unfiltered"))  # fmt: skip
     UPKEEP = (Upkeep("change sock", every_h=4),)
 
-    area_m2: float = par("m2", "filter area", ge=0.01, le=10)
+    area_m2: float = par("m2", "filter area", ge=0.005, le=10)
     cows_a_sock: float = par("", "cows milked through one sock before it is changed", 800.0, ge=50, le=5000,
                              why="follows from dirt on this farm: measure it")  # fmt: skip
     while_running: bool = par(

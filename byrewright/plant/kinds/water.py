@@ -57,7 +57,7 @@ class LiquidPump(Machine):
 
     flow_l_min: float = par("L/min", "flow at its head", ge=1, le=10000)
     head_m: float = par("m", "head at that flow", ge=1, le=200)
-    motor_kw: float = par("kW", "motor rating", ge=0.1, le=110)
+    motor_kw: float = par("kW", "motor rating", ge=0.05, le=110)
     speed: Literal["fixed", "variable"] = par(
         "", "how its speed is set", "fixed", why="nothing says it has a drive"
     )
