@@ -67,7 +67,7 @@ def _cloths(bench: Bench, duty: Duty, day: ClothDay) -> None:
         "cloths.day", "Cloths a day", round(day.cloths), "",
         f"{day.cloths:.0f} udder cloths a day, {day.kg:.0f} kg dry; the largest milking uses "
         f"{day.largest_milking:.0f} ({day.largest_kg:.0f} kg).",
-        formula="N = cows milked a day x cloths a cow; mass = N x mass of a cloth",
+        formula="N = cows a; mass = N m",
         inputs=(worked("cows", "cows milked a day", duty.cows_milked_day),
                 stated("a", "cloths a cow a milking", each),
                 bench.rule("cloth.dry_kg", "m")),
@@ -179,9 +179,11 @@ def _machine_size(bench: Bench, day: ClothDay, word: str, one: ClothWasher | Clo
         f"cloths.{word}_size", f"Size of a cloth {word}", one.load_kg, "kg",
         f"{one.id} takes {one.load_kg:g} kg; {load:g} kg takes the largest milking's "
         f"{day.largest_kg:.0f} kg in about {LOADS_A_MILKING} loads.",
-        subject=one.id, formula="L = kg of the largest milking / (loads x f)",
+        subject=one.id, formula="L = kg / (loads f)",
         inputs=(worked("kg", "cloths of the largest milking", round(day.largest_kg, 1), "kg"),
-                bench.rule("cloth.load_fill", "f"), field(one, "load_kg")),
+                bench.rule("cloth.load_fill", "f"), worked("loads", "loads a milking",
+                                                           LOADS_A_MILKING),
+                field(one, "load_kg")),
         source="practice", known="common_practice", advised=load,
         advised_why=f"{day.largest_kg:.0f} kg of cloths a milking in about {LOADS_A_MILKING} loads",
         target=(one, "load_kg"),
@@ -191,8 +193,9 @@ def _machine_size(bench: Bench, day: ClothDay, word: str, one: ClothWasher | Clo
         f"cloths.{word}_input", f"Electric input of a cloth {word}", one.motor_kw, "kW",
         f"{one.id} is rated {one.motor_kw:g} kW; about {need:.1f} kW are usual for "
         f"{one.load_kg:g} kg with electric heating.",
-        subject=one.id, formula="P = kW a kg x load",
-        inputs=(bench.rule("cloth.kw_per_kg"), field(one, "load_kg"), field(one, "motor_kw")),
+        subject=one.id, formula="P = p L",
+        inputs=(bench.rule("cloth.kw_per_kg", "p"), field(one, "load_kg", "L"), field(one,
+                                                                                      "motor_kw")),
         source="practice", known="common_practice", advised=next_of(need, HEATER_KW),
         advised_why=f"usual for {one.load_kg:g} kg with electric heating",
         target=(one, "motor_kw"),
@@ -204,8 +207,8 @@ def _load_water(bench: Bench, one: ClothWasher) -> None:
     bench.find(
         "cloths.washer_water", "Water of a load", one.water_l_load, "L",
         f"{one.id} takes {one.water_l_load:g} L a load; about {litres:.0f} L are usual for "
-        f"{one.load_kg:g} kg.", subject=one.id, formula="V = L a kg x load",
-        inputs=(bench.rule("cloth.water_l_kg"), field(one, "load_kg")), source="practice",
+        f"{one.load_kg:g} kg.", subject=one.id, formula="V = v L",
+        inputs=(bench.rule("cloth.water_l_kg", "v"), field(one, "load_kg", "L")), source="practice",
         known="common_practice", advised=round(litres), advised_why=f"usual for {one.load_kg:g} kg",
         target=(one, "water_l_load"),
     )  # fmt: skip
@@ -221,7 +224,7 @@ def _stock(bench: Bench, day: ClothDay) -> None:
         f"Hold {stock} cloths: {lots:g} lots of {day.largest_milking:.0f} (in use, in the laundry, "
         f"clean in reserve). Each is used {uses:.0f} times a year, so about "
         f"{day.cloths * 365 / life:.0f} wear out a year.",
-        formula="stock = lots x cloths of the largest milking, in bales of 50",
+        formula="stock = lots N_m, in bales of 50",
         inputs=(bench.rule("cloth.lots", "lots"),
                 worked("N_m", "cloths of the largest milking", day.largest_milking),
                 bench.rule("cloth.washes_of_life", "life")),

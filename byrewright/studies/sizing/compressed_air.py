@@ -186,12 +186,15 @@ def _compressors(
             known="common_practice", advised=2,
             advised_why="each able to carry milking alone", target=(compressors[0], "count"),
         )  # fmt: skip
-    leak = bench.number("air.leak_common_share") * max(c.capacity_l_min_free for c in compressors)
+    largest = max(c.capacity_l_min_free for c in compressors)
+    leak = bench.number("air.leak_common_share") * largest
     bench.find(
         "air.leaks", "Leakage commonly found", round(leak), "L/min",
         f"Left alone, leaks grow to about {leak:.0f} L/min. Time the loaded and unloaded minutes "
         "with nothing moving, each season, and mend until under a tenth is lost.",
-        formula="share x compressor output", inputs=(bench.rule("air.leak_common_share"),),
+        formula="q = s Q",
+        inputs=(bench.rule("air.leak_common_share", "s"),
+                worked("Q", "largest compressor", largest, "L/min")),
         source="doe_air", known="read",
     )  # fmt: skip
 
@@ -203,9 +206,9 @@ def _motor(bench: Bench, one: AirCompressor) -> None:
         "air.motor", "Compressor motor", one.motor_kw, "kW",
         f"{one.id}: {one.motor_kw:g} kW for {one.capacity_l_min_free:g} L/min; about {need:.1f} kW "
         "are needed at 7 bar.", subject=one.id, limit=round(need, 2), sense="at_least",
-        formula="P = specific power x Q",
-        inputs=(bench.rule("air.specific_power_kw_per_m3_min"),
-                field(one, "capacity_l_min_free")),
+        formula="P = p Q / 1000",
+        inputs=(bench.rule("air.specific_power_kw_per_m3_min", "p"),
+                field(one, "capacity_l_min_free", "Q")),
         source="practice", known="common_practice", advised=next_motor_kw(need),
         advised_why=f"{need:.1f} kW for {one.capacity_l_min_free:g} L/min",
         target=(one, "motor_kw"),
@@ -244,10 +247,10 @@ def _receivers(bench: Bench, demand: AirDemand, compressors: tuple[AirCompressor
         f"{listed([r.id for r in receivers])}: {have:.0f} L; {need:.0f} L are needed for {why} "
         f"({spare(have, need)}).",
         subject=first.id, limit=round(need, 1), sense="at_least", allowance=TIGHT,
-        formula="V = max(0.25 Q p_atm / (f dp), t q_peak p_atm / (p_lowest - p_needed))",
+        formula="V = max(0.25 Q 60 p_atm/(f (p_high - p_low)), q_peak p_atm/(p_low - p_needed))",
         inputs=(worked("Q", "largest compressor", output, "L/min"),
-                bench.rule("air.starts_per_h", "f"), field(first, "highest_bar"),
-                field(first, "lowest_bar"), field(first, "serves_bar"),
+                bench.rule("air.starts_per_h", "f"), field(first, "highest_bar", "p_high"),
+                field(first, "lowest_bar", "p_low"), field(first, "serves_bar", "p_needed"),
                 worked("q_peak", "busy minute", round(demand.peak_l_min, 1), "L/min")),
         source="doe_air", known="read",
         advised=next_of(need * (1 + TIGHT),
@@ -309,10 +312,10 @@ def _dew_point(bench: Bench, dryer: AirDryer) -> None:
         f"building is taken as {coldest:g} degC, so {'no' if gap >= 0 else 'some'} water falls out "
         f"({gap:.0f} K apart).{do}",
         subject=dryer.id, limit=least, sense="at_least", allowance=(wanted - least) / least,
-        formula="gap = coldest month + building - dew point",
+        formula="gap = T + b - t_d",
         inputs=(Input("T", "mean ambient of the coldest month", min(bench.plant.site.ambient_c),
                       "degC", "plant file"),
-                bench.rule("air.building_over_ambient_k"), field(dryer, "dew_point_c"),
+                bench.rule("air.building_over_ambient_k", "b"), field(dryer, "dew_point_c", "t_d"),
                 bench.rule("air.dew_point_margin_k")),
         source="iso8573", known="second_hand",
         advised=dryer.dew_point_c if gap >= least else best,

@@ -116,7 +116,7 @@ def _mass(bench: Bench, platform: Platform, load: DeckLoad) -> None:
         "deck.half_loaded", "Half-loaded deck", round(offset, 2), "m",
         f"With cows on one half only ({(load.deck_kg + half) / 1000:.0f} t) the load sits "
         f"{offset:.2f} m off the centre: centring rollers and pivot take the side force.",
-        subject=platform.id, formula="e = (m_cows/2)(2R/pi)/(m_deck + m_cows/2)",
+        subject=platform.id, formula="e = (n m_c/2)(2 R/pi)/(n m_d + n m_c/2)",
         inputs=(*inputs, worked("R", "radius of the track", load.radius_m, "m")),
         source="definition", known="derived",
     )  # fmt: skip
@@ -186,9 +186,10 @@ def _rollers(bench: Bench, platform: Platform, load: DeckLoad) -> None:
         "deck.roller_count", "Rollers", count, "",
         f"{count} rollers for {platform.stalls} stalls; {each_stall:g} a stall are usual, so that "
         "one broken roller does not drop the deck.", subject=first.id, limit=usual,
-        sense="at_least", formula="n = rollers a stall x stalls",
-        inputs=(bench.rule("deck.rollers_per_stall"),), source="practice",
-        known="common_practice", advised=usual if len(rollers) == 1 else None,
+        sense="at_least", formula="n = r n_s",
+        inputs=(bench.rule("deck.rollers_per_stall", "r"),
+                stated("n_s", "stalls", platform.stalls)),
+        source="practice", known="common_practice", advised=usual if len(rollers) == 1 else None,
         advised_why=f"{each_stall:g} a stall",
         target=(first, "count") if len(rollers) == 1 else None,
     )  # fmt: skip
@@ -262,14 +263,14 @@ def _drives(bench: Bench, duty: Duty, load: DeckLoad) -> None:
             f"{count} drive units of {one.motor_kw:g} kW; {lost} each needs {need:.2f} kW, set by "
             f"{governs} the full deck ({spare(one.motor_kw, need)}).",
             subject=one.id, limit=round(need, 3), sense="at_least", allowance=TIGHT,
-            formula="P = max(k c_high W g v / eta, F_start v / (eta s)) / units left",
+            formula="P = max(k c_high W g v / eta, F_start v / (eta s)) / u",
             inputs=(worked("W", "full deck", load.full_kg, "kg"),
                     worked("c_high", "high end of the rolling resistance", load.resistance_high),
                     worked("v", "speed at the track", round(load.speed_m_s, 4), "m/s"),
                     worked("F_start", "force to start", round(load.start_n), "N"),
                     field(one, "efficiency", "eta"), bench.rule("motor.service_margin", "k"),
                     bench.rule("deck.motor_start_multiple", "s"),
-                    worked("units left", "drive units left", left)),
+                    worked("u", "drive units left", left)),
             source="practice", known="from_memory", advised=next_motor_kw(max(SMALLEST_MOTOR_KW,
                                                                               need * (1 + TIGHT))),
             advised_why=f"{need:.2f} kW each {lost}", target=(one, "motor_kw"),
@@ -290,9 +291,10 @@ def _traction(bench: Bench, drive: DriveUnit, load: DeckLoad, left: int) -> None
         "deck.traction", "Push of each drive wheel at the start", round(push, 2), "kN",
         f"At the start each of {left} wheels pushes {push:.1f} kN; {torque:.0f} N m on a wheel of "
         f"{drive.wheel_mm:g} mm.{pressed}",
-        subject=drive.id, formula="F = F_start / units; N = F / mu; torque = F D / 2",
+        subject=drive.id, formula="F = F_start / u; N = F / mu; torque = F D / 2",
         inputs=(worked("F_start", "force to start", round(load.start_n), "N"),
-                field(drive, "wheel_mm", "D"), bench.rule("deck.wheel_friction", "mu")),
+                worked("u", "drive units left", left), field(drive, "wheel_mm", "D"),
+                bench.rule("deck.wheel_friction", "mu")),
         source="practice", known="common_practice",
     )  # fmt: skip
 

@@ -105,7 +105,7 @@ def _demand(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
             allowance=room,
             formula="S = sqrt((sum P)^2 + (sum Q)^2); P = rating x loading / efficiency for motors "
             "on in the modes, rating for heaters and cold",
-            inputs=(worked("P", "electric input", round(kw, 1), "kW"),
+            inputs=(worked("kW", "electric input in all", round(kw, 1), "kW"),
                     bench.rule("motor.loading"), bench.rule("motor.efficiency"),
                     bench.rule("motor.power_factor"), bench.rule("laundry.load_share"),
                     *((field(mains, "supply_kva"),) if mains else ()),

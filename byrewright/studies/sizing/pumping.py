@@ -77,8 +77,9 @@ def size_pump(bench: Bench, pump: LiquidPump, duties: Sequence[PumpDuty], key: s
         f"{pump.id} gives {pump.flow_l_min:.0f} L/min; for {hardest.what} it must give {flow:.0f} "
         f"({spare(pump.flow_l_min, flow)}).",
         subject=pump.id, limit=round(flow, 1), sense="at_least", allowance=TIGHT,
-        formula="q = the largest of the flows it must give",
-        inputs=(*(worked("q", d.what, round(d.flow_l_min, 1), "L/min") for d in duties),
+        formula=f"q = max({', '.join(f'q_{i}' for i, _ in enumerate(duties, 1))}) / n",
+        inputs=(*(worked(f"q_{i}", d.what, round(d.flow_l_min, 1), "L/min")
+                  for i, d in enumerate(duties, 1)), worked("n", "pumps that share it", alone),
                 field(pump, "flow_l_min")),
         source="practice", known="common_practice", advised=next_round(flow * (1 + TIGHT)),
         advised_why=f"{hardest.what}: {flow:.0f} L/min", target=(pump, "flow_l_min"),
@@ -100,11 +101,11 @@ def _head(bench: Bench, pump: LiquidPump, duties: Sequence[PumpDuty], key: str) 
         f"{friction:.0f} kPa of friction, {losses:.0f} kPa in machines and {worst.kpa:.0f} kPa "
         f"at the end: {need:.1f} m ({spare(pump.head_m, need)}).",
         subject=pump.id, limit=round(need, 2), sense="at_least", allowance=TIGHT,
-        formula="H = z + (sum f l/d rho v^2/2 + dp_machines + p_end)/(rho g)",
+        formula="H = z + (p_friction + p_machines + p_end)/(rho g), friction f l/d rho v^2/2",
         inputs=(worked("q", worst.what, round(worst.flow_l_min, 1), "L/min"),
                 worked("z", "rise of the pipes", rise, "m"),
-                worked("f l/d rho v^2/2", "friction", round(friction, 2), "kPa"),
-                worked("dp", "filter, control valve, cooler", losses, "kPa"),
+                worked("p_friction", "friction", round(friction, 2), "kPa"),
+                worked("p_machines", "filter, control valve, cooler", losses, "kPa"),
                 worked("p_end", "pressure wanted at the end", worst.kpa, "kPa"),
                 bench.rule("pipe.roughness_stainless_mm")),
         source="practice", known="from_memory", advised=next_round(need * (1 + TIGHT)),

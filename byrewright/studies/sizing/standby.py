@@ -62,8 +62,10 @@ def _generator(bench: Bench, one: Generator, carried: Sequence[Load]) -> None:
     running = sum(load.running_kw for load in carried)
     inputs = (
         worked("P", "running load in milking, heaters and laundry shed", round(running, 1), "kW"),
-        bench.rule("generator.load_most"), bench.rule("generator.power_factor"),
-        bench.rule("start.dip_most_pct"), field(one, "reactance_pu", "x'd"),
+        bench.rule("generator.load_most", "u"), bench.rule("generator.power_factor", "pf"),
+        bench.rule("start.dip_most_pct", "dip"),
+        worked("S_start", "hardest start", round(max(s.start_kva for s in size.steps), 1), "kVA"),
+        field(one, "reactance_pu", "x'd"),
         bench.rule("start.soft_multiple"), bench.rule("start.drive_multiple"),
     )  # fmt: skip
     tractor = (" By tractor: at least "
@@ -76,7 +78,7 @@ def _generator(bench: Bench, one: Generator, carried: Sequence[Load]) -> None:
         f"({spare(one.rating_kva, size.least_kva)})."
         f" Heaters and laundry are shed.{tractor}",
         subject=one.id, limit=round(size.least_kva, 1), sense="at_least", allowance=TIGHT,
-        formula="S = max(P/(pf 0.8), S_start x'd (1 - dip)/dip), hardest start first",
+        formula="S = max(P/(pf u), S_start x'd (100 - dip)/dip), hardest start first",
         inputs=inputs, source="practice", known="from_memory",
         advised=next_of(size.least_kva * (1 + TIGHT), GENERATOR_KVA),
         advised_why=f"{size.least_kva:.0f} kVA, set by {size.governed_by}",
@@ -120,9 +122,11 @@ def _fuel(bench: Bench, one: Generator, running_kw: float) -> None:
         f"{one.fuel_l:g} L run {one.id} for {hours:.0f} h with milking going on; {least:g} h are "
         f"wanted ({need:.0f} L).",
         subject=one.id, limit=least, sense="at_least", allowance=TIGHT,
-        formula="t = fuel / (full-load rate (idle + (1 - idle) P/P_rated))",
-        inputs=(field(one, "fuel_l"), worked("P", "running load", round(running_kw, 1), "kW"),
-                bench.rule("generator.fuel_l_per_kwh"), bench.rule("generator.idle_fuel_share"),
+        formula="t = fuel/(c P_rated (i + (1 - i) P/P_rated))",
+        inputs=(field(one, "fuel_l", "fuel"), worked("P_rated", "rating", round(rated, 1), "kW"),
+                worked("P", "running load", round(running_kw, 1), "kW"),
+                bench.rule("generator.fuel_l_per_kwh", "c"),
+                bench.rule("generator.idle_fuel_share", "i"),
                 bench.rule("generator.fuel_hours")),
         source="practice", known="common_practice", advised=next_preferred(need * (1 + TIGHT)),
         advised_why=f"{least:g} h of milking", target=(one, "fuel_l"),
@@ -156,8 +160,11 @@ def size_uninterruptible(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
             f"{one.id} carries {what}: {kva:.2f} kVA with a margin "
             f"({spare(one.rating_kva, kva)}).",
             subject=one.id, limit=round(kva, 3), sense="at_least", allowance=TIGHT,
-            formula="S = k x load",
-            inputs=(bench.rule("ups.margin", "k"), field(one, "rating_kva"),
+            formula="S = k S_load",
+            inputs=(bench.rule("ups.margin", "k"), worked("S_load", "controls",
+                                                          round(kva / bench.number("ups.margin"),
+                                                                3), "kVA"), field(one,
+                                                                                  "rating_kva"),
                     stated("carries", "what it feeds", what)),
             source="practice", known="common_practice", advised=next_of(kva * (1 + TIGHT), UPS_KVA),
             advised_why=f"{kva:.2f} kVA of controls", target=(one, "rating_kva"),
@@ -166,8 +173,8 @@ def size_uninterruptible(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
             "power.ups_hold", "Time it holds", one.hold_min, "min",
             f"{one.id} holds {one.hold_min:g} min; {hold:.0f} min carry the controls until the "
             "generator is on, twice over.", subject=one.id, limit=round(hold, 1), sense="at_least",
-            allowance=TIGHT, formula="t = max(least, 2 x start of the generator)",
-            inputs=(bench.rule("ups.hold_min"),
+            allowance=TIGHT, formula="t = max(least, 2 t_start)",
+            inputs=(bench.rule("ups.hold_min", "least"),
                     Input("t_start", "start of the slowest generator", round(60 * wait, 1), "s",
                           "plant file")),
             source="practice", known="common_practice", advised=next_preferred(hold * (1 + TIGHT)),

@@ -67,8 +67,8 @@ def end_of_hot_wash(bench: Bench, duty: Duty, hot_l: float) -> None:
         f"{air:.0f} L/min of air leaving wet); {limit:g} degC is asked.{do} An estimate: the "
         "thermometer in the return decides.",
         limit=limit, sense="at_least", allowance=0.05,
-        formula="C dT/dt = -UA (T - T_room) - q_wet_air(T), after mixing with the steel",
-        inputs=(worked("steel", "tube walls and clusters", round(steel), "kg"),
+        formula="C dT/dt = -UA (T - T_room) - q_wet_air(T), after mixing with m_s of steel",
+        inputs=(worked("m_s", "tube walls and clusters", round(steel), "kg"),
                 worked("UA", "lines and clusters", round(ua, 3), "kW/K"),
                 worked("T_room", "room in the coldest month", room, "degC"),
                 worked("q", "mean free air through the wash", round(air), "L/min"),

@@ -154,13 +154,16 @@ def _water(bench: Bench, duty: Duty, wash: Wash) -> None:
     bench.find(
         "wash.water", "Water of one plant wash", round(wash.water_l), "L",
         f"One wash takes {wash.water_l:.0f} L ({steps}); {day:.0f} L a day.",
-        formula="V = n q_unit + share x content of the lines + standing in receivers, each rinse; "
+        formula="V = n q_unit + s V_lines + V_standing for each rinse; "
         "hot charge 10 L a unit",
         inputs=(stated("n", "units", duty.units),
                 stated("q_unit", "water a unit for each step", bench.plant.cleaning.water_l_unit,
                        "L"),
-                worked("content", "milkline, milk and wash pipes", round(wash.lines_l), "L"),
-                bench.rule("wash.water_line_share"), bench.rule("wash.receiver_share"),
+                worked("V_lines", "milkline, milk and wash pipes", round(wash.lines_l), "L"),
+                worked("V_standing", "standing in receivers",
+                       round(wash.wet_l - bench.number("wash.water_line_share") * wash.lines_l),
+                       "L"),
+                bench.rule("wash.water_line_share", "s"), bench.rule("wash.receiver_share"),
                 bench.rule("wash.hot_water_per_cluster_l")),
         source="practice", known="from_memory",
     )  # fmt: skip
@@ -186,9 +189,9 @@ def _trough(bench: Bench, wash: Wash) -> None:
         f"{listed([t.id for t in troughs])} holds {have:.0f} L; the hot charge of {wash.hot_l:.0f} "
         f"L with room above it needs {need:.0f} L ({spare(have, need)}).",
         subject=first.id, limit=round(need), sense="at_least", allowance=TIGHT,
-        formula="V = hot charge x (1 + freeboard)",
+        formula="V = V_hot (1 + k)",
         inputs=(worked("V_hot", "hot charge", wash.hot_l, "L"),
-                bench.rule("wash.trough_freeboard_share")),
+                bench.rule("wash.trough_freeboard_share", "k")),
         source="practice", known="common_practice",
         advised=next_preferred(need * (1 + TIGHT)) if alone else None,
         advised_why=f"a hot charge of {wash.hot_l:.0f} L with room above",
@@ -206,9 +209,9 @@ def _heater(bench: Bench, duty: Duty, wash: Wash) -> None:
         f"in lines and receivers"
         + (", which sets the charge so that the trough does not run dry." if wash.lines_govern
            else " and the rest stays in the trough."),
-        formula="V = max(10 L x units, wet lines / (1 - share left)); E = V 4.19 dT / 3600",
-        inputs=(stated("n", "units", duty.units), bench.rule("wash.hot_water_per_cluster_l"),
-                bench.rule("wash.charge_left_share"), worked("wet", "lines and receivers",
+        formula="V = max(n c, V_wet/(1 - left)), up to 10 L; E = V 4.19 (T - T_w)/3600",
+        inputs=(stated("n", "units", duty.units), bench.rule("wash.hot_water_per_cluster_l", "c"),
+                bench.rule("wash.charge_left_share", "left"), worked("V_wet", "lines and receivers",
                                                              round(wash.wet_l), "L"),
                 stated("T", "hot wash at the start", wash.hot_c, "degC"),
                 stated("T_w", "coldest water of the year", duty.water_coldest_c, "degC")),
@@ -261,7 +264,7 @@ def _heater_power(
     inputs = (
         worked("E", "heat of a plant wash and a tank wash", round(wash.heat_kwh + tank, 1), "kWh"),
         worked("t", "time to recover", round(hours, 2), "h"), bench.rule("heater.recovery_h"),
-        bench.rule("heater.standing_loss_per_h"),
+        bench.rule("heater.standing_loss_per_h", "loss"),
         Input("eta", "efficiency of the heater", eta, "", "us_extension (read)"),
     )  # fmt: skip
     for one in heaters:
@@ -386,9 +389,10 @@ def _chemicals(bench: Bench, wash: Wash) -> None:
         f"{each:.1f} L of detergent a wash, {month:.0f} L a month; {acid:.1f} L of acid an acid "
         f"wash, {acid_month:.0f} L a month. The label rules the dose; never let acid meet a "
         f"product with chlorine.{hand}",
-        formula="V = hot charge x dose",
+        formula="V = V_hot dose",
         inputs=(worked("V_hot", "hot charge", wash.hot_l, "L"),
-                field(dosers[0], "dose_ml_l") if dosers else bench.rule("wash.detergent_share"),
+                field(dosers[0], "dose_ml_l",
+                      "dose") if dosers else bench.rule("wash.detergent_share", "dose"),
                 bench.rule("wash.acid_share"), stated("acid", "days between acid washes",
                                                       clean.acid_every_days)),
         source="practice", known="common_practice",
@@ -428,7 +432,7 @@ def _tanks(bench: Bench) -> None:
             "wash.tank", "Hot water of a tank wash", round(litres), "L",
             f"Washing {tank.id} takes {litres:.0f} L of hot water, about "
             f"{bench.number('wash.tank_min'):.0f} min, after each emptying.",
-            subject=tank.id, formula="V = 0.02 x tank volume",
-            inputs=(field(tank, "volume_l", "V_t"), bench.rule("wash.hot_water_tank_share")),
+            subject=tank.id, formula="V = s V_t",
+            inputs=(field(tank, "volume_l", "V_t"), bench.rule("wash.hot_water_tank_share", "s")),
             source="nz_levy", known="read",
         )  # fmt: skip

@@ -206,9 +206,9 @@ def _source(bench: Bench, day: WaterDay) -> None:
             + (" No store makes up for it: find more, or use less water a litre of milk in the "
                "cooler." if short else ""),
             subject=one.id, limit=round(need * one.flow_l_min / have, 2), sense="at_least",
-            allowance=TIGHT, formula="q = V_day / (1440 x share)",
+            allowance=TIGHT, formula="q = V_day / (1440 s)",
             inputs=(worked("V_day", "fresh water a day", round(day.fresh_l), "L"),
-                    bench.rule("water.source_share_most"), field(one, "flow_l_min")),
+                    bench.rule("water.source_share_most", "s"), field(one, "flow_l_min")),
             source="practice", known="common_practice",
             advised=next_round(need / sum(s.count for s in sources)) if short else None,
             advised_why=f"{litres} a day", target=(one, "flow_l_min") if short else None,
@@ -244,8 +244,8 @@ def _store(bench: Bench, duty: Duty, day: WaterDay) -> None:
             allowance=TIGHT, formula="V = greatest shortfall of the repeating day + t x busiest "
                                      "hour",
             inputs=(worked("q", "source", given / 60, "L/min"),
-                    worked("V", "greatest shortfall", round(short), "L"),
-                    worked("busiest", "busiest hour", round(use_h), "L/h"),
+                    worked("V_short", "greatest shortfall of the repeating day", round(short), "L"),
+                    worked("q_busiest", "busiest hour", round(use_h), "L/h"),
                     bench.rule("water.tank_hours", "t")),
             source="practice", known="common_practice",
             advised=next_preferred(need * (1 + TIGHT) / sum(t.count for t in tanks)),
