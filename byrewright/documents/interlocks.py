@@ -23,12 +23,12 @@ from byrewright.standards.cautions import LEAD
 from byrewright.studies.routes.classes import HARMS
 
 TEMPLATE = Path(__file__).with_name("templates") / "interlocks.typ"
-MANNER = (
-    "In the manner of IEC 62881 (cause and effect), IEC 62682 and ISA-18.2 (alarms); texts not read."
-)
+MANNER = "In the manner of IEC 62881 (cause and effect), IEC 62682 and ISA-18.2 (alarms); texts not read."
 
 
-def pages(table: Table, result: Result | None = None, addresses: Addresses | None = None) -> tuple[Page, ...]:
+def pages(
+    table: Table, result: Result | None = None, addresses: Addresses | None = None
+) -> tuple[Page, ...]:
     """Every sheet of the pack as plain rows."""
     every = [
         Page("Read first", ("what", "text"), _read_first(table), 0),
@@ -71,7 +71,9 @@ def matrix(table: Table) -> Page:
     for row in table.rows:
         acts = ["X" if e.tag in row.effects else "" for e in table.effects]
         modes = [("B" if row.before else "A") if m in row.modes else "" for m in table.modes]
-        rows.append((row.tag, row.text, condition(row), row.on_delay_s, row.off_delay_s, *acts, *modes))
+        rows.append(
+            (row.tag, row.text, condition(row), row.on_delay_s, row.off_delay_s, *acts, *modes)
+        )
     return Page("Cause and effect", titles, tuple(rows), 2)
 
 
@@ -102,7 +104,8 @@ def signals(table: Table, addresses: Addresses) -> Page:
     where = {a.tag: a for a in addresses.all()}
     state = {s.tag: "fitted" if s.fitted else "to be fitted" for s in table.signals}
     rows: list[tuple[Cell, ...]] = [
-        ("in", t, a.meaning, state.get(t, ""), a.area.replace("_", " "), a.number, a.node) for t, a in where.items()
+        ("in", t, a.meaning, state.get(t, ""), a.area.replace("_", " "), a.number, a.node)
+        for t, a in where.items()
     ]
     rows += [("out (proposed)", e.tag, e.meaning, "", "", None, "") for e in table.effects]
     return Page("Inputs and outputs", ("direction", "tag", "meaning", "state", "Modbus area", "address",
@@ -116,7 +119,18 @@ def acceptance(table: Table) -> Page:
         mode = row.proof_mode or row.modes[0]
         rows.append((number, mode, row.machine, how_to_test(table, row), row.text, f"within {row.on_delay_s + 2:g} s",
                      "", "", "", ""))  # fmt: skip
-    titles = ("no.", "in mode", "machine", "do", "expected alarm", "expected", "seen (tick)", "time s", "by", "remark")
+    titles = (
+        "no.",
+        "in mode",
+        "machine",
+        "do",
+        "expected alarm",
+        "expected",
+        "seen (tick)",
+        "time s",
+        "by",
+        "remark",
+    )
     return Page("Acceptance test", titles, tuple(rows), 3)
 
 
@@ -124,7 +138,9 @@ def how_to_test(table: Table, row: Row) -> str:
     """What the tester does. With water only, no cows and no milk in the plant."""
     signal = next((s for s in table.signals if s.tag in (*row.on, *row.off)), None)
     if signal is not None and signal.process:
-        return f"make the contact {signal.tag} show the fault (lift the wire or use the sensor's test)"
+        return (
+            f"make the contact {signal.tag} show the fault (lift the wire or use the sensor's test)"
+        )
     if row.wanted.startswith("not "):
         return f"make {signal.tag if signal else row.machine} show full (raise the level switch by hand)"
     verb = {"runs": "stop it", "stopped": "start it briefly"}.get(row.wanted, f"move it away from {row.wanted}, "
@@ -132,7 +148,9 @@ def how_to_test(table: Table, row: Row) -> str:
     return f"{verb}; then put it back"
 
 
-def interlocks_xlsx(table: Table, result: Result | None = None, addresses: Addresses | None = None) -> bytes:
+def interlocks_xlsx(
+    table: Table, result: Result | None = None, addresses: Addresses | None = None
+) -> bytes:
     """The pack as a workbook."""
     return workbook(f"Interlocks: {table.plant}", table.plant, pages(table, result, addresses))
 
@@ -183,7 +201,9 @@ def _words(cell: Cell) -> str:
     return f"{cell:g}" if isinstance(cell, float) else str(cell)
 
 
-def files(table: Table, result: Result | None = None, addresses: Addresses | None = None) -> dict[str, bytes]:
+def files(
+    table: Table, result: Result | None = None, addresses: Addresses | None = None
+) -> dict[str, bytes]:
     """Every export by file name."""
     where = addresses or default_addresses(table)
     made = {
@@ -198,7 +218,13 @@ def files(table: Table, result: Result | None = None, addresses: Addresses | Non
 
 
 def _csv_pages(table: Table, addresses: Addresses) -> Iterable[Page]:
-    return (matrix(table), alarms(table), permissives(table), signals(table, addresses), acceptance(table))
+    return (
+        matrix(table),
+        alarms(table),
+        permissives(table),
+        signals(table, addresses),
+        acceptance(table),
+    )
 
 
 def _slug(name: str) -> str:

@@ -46,7 +46,9 @@ def exchange_xml(table: Table) -> bytes:
     root = ET.Element(q("Project"), {"schemaVersion": "1.0"})
     ET.SubElement(root, q("FileHeader"), {"companyName": "", "productName": "byrewright",
                                           "productVersion": "1"})  # fmt: skip
-    ET.SubElement(root, q("ContentHeader"), {"name": _comment(table.plant), "creationDateTime": FIRST_DAY})
+    ET.SubElement(
+        root, q("ContentHeader"), {"name": _comment(table.plant), "creationDateTime": FIRST_DAY}
+    )
     space = ET.SubElement(ET.SubElement(root, q("Types")), q("GlobalNamespace"))
     block = ET.SubElement(space, q("FunctionBlock"), {"name": BLOCK})
     ET.SubElement(block, q("Documentation")).text = DRAFT
@@ -67,7 +69,8 @@ def exchange_xml(table: Table) -> bytes:
     )
     ET.SubElement(body, q("ST")).text = "\n".join(_body(table)) + "\n"
     ET.indent(root)
-    return ET.tostring(root, encoding="utf-8", xml_declaration=True) + b"\n"
+    text: bytes = ET.tostring(root, encoding="utf-8", xml_declaration=True)
+    return text + b"\n"
 
 
 def contact_name(signal: Signal) -> str:

@@ -7,7 +7,7 @@ import io
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import Literal, get_args
 
 from byrewright.engine.interlocks import Table
 from byrewright.errors import ByrewrightError
@@ -67,7 +67,9 @@ def default_addresses(table: Table, *, contacts_only: bool = False) -> Addresses
     contacts = tuple(_contact(i, s.tag, s.meaning) for i, s in enumerate(table.signals))
     if contacts_only:
         first = len(contacts)
-        modes = {m: _contact(first + i, f"Mode_{i + 1}", f"mode {m}") for i, m in enumerate(table.modes)}
+        modes = {
+            m: _contact(first + i, f"Mode_{i + 1}", f"mode {m}") for i, m in enumerate(table.modes)
+        }
         return Addresses(contacts, None, None, modes)
     return Addresses(
         contacts,
@@ -100,7 +102,9 @@ def read_map(path: Path, table: Table) -> Addresses:
     with path.open(encoding="utf-8", newline="") as file:
         reader = csv.DictReader(file)
         if reader.fieldnames is None or not {"tag", "area", "address"} <= set(reader.fieldnames):
-            raise AddressError(f"{path}:1: the first line must name the columns {', '.join(COLUMNS)}")
+            raise AddressError(
+                f"{path}:1: the first line must name the columns {', '.join(COLUMNS)}"
+            )
         for row in reader:
             found[row["tag"]] = _read_row(path, reader.line_num, row)
     known = {s.tag: s for s in table.signals}
@@ -116,9 +120,12 @@ def read_map(path: Path, table: Table) -> Addresses:
 
 
 def _read_row(path: Path, line: int, row: Mapping[str, str]) -> Address:
-    area = (row.get("area") or "").strip()
-    if area not in ("discrete_input", "input_register"):
-        raise AddressError(f"{path}:{line}: area is {area!r}; write discrete_input or input_register")
+    areas: dict[str, Area] = {a: a for a in get_args(Area)}
+    area = areas.get((row.get("area") or "").strip())
+    if area is None:
+        raise AddressError(
+            f"{path}:{line}: area is {row.get('area')!r}; write {' or '.join(areas)}"
+        )
     try:
         number = int(row.get("address") or "")
     except ValueError:

@@ -66,9 +66,13 @@ class Alarms:
             after = _step(alarm, row.tag in here, now, row.on_delay_s, row.off_delay_s)
             self.states[row.tag] = after
             if after.occurrence > alarm.occurrence:
-                events.append(Event(now, "raised", row.tag, after.occurrence, row.text, row.priority, mode))
+                events.append(
+                    Event(now, "raised", row.tag, after.occurrence, row.text, row.priority, mode)
+                )
             elif alarm.standing and not after.standing:
-                events.append(Event(now, "cleared", row.tag, after.occurrence, row.text, row.priority, mode))
+                events.append(
+                    Event(now, "cleared", row.tag, after.occurrence, row.text, row.priority, mode)
+                )
         return events
 
     def acknowledge(self, now: float, who: str, tag: str | None = None) -> list[Event]:
@@ -80,7 +84,11 @@ class Alarms:
                 continue
             state: State = "acknowledged" if alarm.state == "unacknowledged" else "normal"
             self.states[row.tag] = replace(alarm, state=state, since=now)
-            events.append(Event(now, "acknowledged", row.tag, alarm.occurrence, row.text, row.priority, "", who))
+            events.append(
+                Event(
+                    now, "acknowledged", row.tag, alarm.occurrence, row.text, row.priority, "", who
+                )
+            )
         return events
 
     def blind(self) -> None:

@@ -62,7 +62,9 @@ class Controller:
         if opcua is not None:
             await opcua.stop()
 
-    async def show(self, mode: str | None, contacts: Mapping[str, bool], *, beat: bool = True) -> None:
+    async def show(
+        self, mode: str | None, contacts: Mapping[str, bool], *, beat: bool = True
+    ) -> None:
         """Set what is served."""
         self._beat = (self._beat + beat) % 65536
         number = self.table.number(mode) if mode else 0
@@ -70,9 +72,13 @@ class Controller:
         values: list[tuple[str, str, int, int | bool]] = [
             (a.node, a.area, a.number, value(a.tag)) for a in self.where.contacts
         ]
-        values += [(a.node, a.area, a.number, m == mode) for m, a in self.where.mode_contacts.items()]
+        values += [
+            (a.node, a.area, a.number, m == mode) for m, a in self.where.mode_contacts.items()
+        ]
         if self.where.mode:
-            values.append((self.where.mode.node, self.where.mode.area, self.where.mode.number, number))
+            values.append(
+                (self.where.mode.node, self.where.mode.area, self.where.mode.number, number)
+            )
         if self.where.heartbeat:
             one = self.where.heartbeat
             values.append((one.node, one.area, one.number, self._beat))
@@ -91,12 +97,16 @@ class Controller:
         def size(area: str) -> int:
             return max([a.number for a in self.where.all() if a.area == area], default=0) + 1
 
-        bits = SimData(0, values=[False] * (-(-size("discrete_input") // 16) * 16), datatype=DataType.BITS)
+        bits = SimData(
+            0, values=[False] * (-(-size("discrete_input") // 16) * 16), datatype=DataType.BITS
+        )
         registers = SimData(0, values=[0] * size("input_register"), datatype=DataType.REGISTERS)
         coil = SimData(0, values=[False] * 16, datatype=DataType.BITS)
         holding = SimData(0, values=[0], datatype=DataType.REGISTERS)
         device = SimDevice(1, ([coil], [bits], [holding], [registers]))
-        self._modbus = ModbusTcpServer(device, address=(LOOPBACK, self.modbus_port or 0), trace_pdu=self._count)
+        self._modbus = ModbusTcpServer(
+            device, address=(LOOPBACK, self.modbus_port or 0), trace_pdu=self._count
+        )
         await self._modbus.serve_forever(background=True)
 
     def _count(self, sending: bool, pdu: Any) -> Any:
@@ -118,7 +128,8 @@ class Controller:
     # OPC UA ----------------------------------------------------------------------------------
 
     async def _start_opcua(self) -> None:
-        from asyncua import Server, ua
+        from asyncua import ua
+        from asyncua.server.server import Server
 
         server = Server()
         await server.init()

@@ -6,7 +6,13 @@ from byrewright.plant.plant import Plant
 from byrewright.site.rehearse import Act, MilkFlow
 from byrewright.standards.rulebook import Rulebook
 
-AFTER_MILKING = (("drain_down", 10.0), ("rinse", 10.0), ("wash", 25.0), ("last_rinse", 8.0), ("drain_down", 10.0))
+AFTER_MILKING = (
+    ("drain_down", 10.0),
+    ("rinse", 10.0),
+    ("wash", 25.0),
+    ("last_rinse", 8.0),
+    ("drain_down", 10.0),
+)
 """What follows a milking and for how many minutes, where the plant has such a mode (common
 practice, no source)."""
 

@@ -93,10 +93,15 @@ async def rehearse(table: Table, scenes: Mapping[str, Scene], day: Sequence[Act]
             raise ValueError(f"{machine} cannot stand wrong as {position!r} in {act.mode}; it can as "
                              f"{', '.join(scene.others.get(machine, ())) or 'nothing that matters'}")  # fmt: skip
     with tempfile.TemporaryDirectory() as folder:
-        player = _Player(table, scenes, day, fault, protocol, log or Path(folder) / "rehearsal.sqlite")
+        player = _Player(
+            table, scenes, day, fault, protocol, log or Path(folder) / "rehearsal.sqlite"
+        )
         events, reads = await player.play(act)
     raised = next((e for e in events if e.kind == "raised" and e.at >= fault.at_min * 60), None)
-    harm = next((h.question.harm for h in hits if h.mode == act.mode and set(h.wrong) <= set(fault.wrong)), "")
+    harm = next(
+        (h.question.harm for h in hits if h.mode == act.mode and set(h.wrong) <= set(fault.wrong)),
+        "",
+    )
     loses = loses_milk(scene, fault.wrong)
     until = raised.at / 60 if raised else act.end_min
     return Rehearsal(
@@ -134,7 +139,9 @@ class _Player:
                 source = OpcuaSource(self.table, self.where, controller.opcua_url)
             else:
                 source = ModbusSource(self.table, self.where, LOOPBACK, controller.modbus_port or 0)
-            watch = Watch(self.table, source, self.log, clock=lambda: self.now, stale_s=2 * COARSE_S)
+            watch = Watch(
+                self.table, source, self.log, clock=lambda: self.now, stale_s=2 * COARSE_S
+            )
             try:
                 for act in self.day:
                     wrong = self.fault.wrong if act is fault_act else ()
@@ -147,7 +154,9 @@ class _Player:
                 self.log.close()
         return events, self.reads
 
-    async def _act(self, act: Act, wrong: Combination, controller: Controller, watch: Watch) -> None:
+    async def _act(
+        self, act: Act, wrong: Combination, controller: Controller, watch: Watch
+    ) -> None:
         scene = self.scenes[act.mode]
         right = self._contacts(scene, ())
         off = self._contacts(scene, wrong) if wrong else right
@@ -163,7 +172,9 @@ class _Player:
                 return
             near = second < start + 10 or (wrong and second >= fault - 10)
             step = FINE_S if near else COARSE_S
-            second = min(second + step, fault - 10 if second < fault - 10 < second + step else second + step)
+            second = min(
+                second + step, fault - 10 if second < fault - 10 < second + step else second + step
+            )
 
     def _contacts(self, scene: Scene, wrong: Combination) -> dict[str, bool]:
         position = {**scene.wanted, **dict(wrong)}

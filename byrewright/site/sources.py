@@ -70,7 +70,9 @@ def blocks(numbers: Iterable[int], largest: int) -> list[_Block]:
     return made
 
 
-def to_sample(table: Table, where: Addresses, value: Callable[[Address], int | bool], mode: str | None) -> Sample:
+def to_sample(
+    table: Table, where: Addresses, value: Callable[[Address], int | bool], mode: str | None
+) -> Sample:
     """Turn values by address into a sample; `mode` is the stated one where none can be read."""
     contacts = {a.tag: bool(value(a)) for a in where.contacts}
     beat = int(value(where.heartbeat)) if where.heartbeat else None
@@ -109,7 +111,9 @@ class ModbusSource:
                 for block in blocks(wanted, largest):
                     answer = await ask(block.first, count=block.count, device_id=self.device)
                     if answer.isError():
-                        raise SourceLost(f"{self.name} refuses address {block.first} ({area.replace('_', ' ')})")
+                        raise SourceLost(
+                            f"{self.name} refuses address {block.first} ({area.replace('_', ' ')})"
+                        )
                     values = answer.bits if area == "discrete_input" else answer.registers
                     for place in range(block.count):
                         found[area, block.first + place] = values[place]
@@ -142,7 +146,9 @@ class ModbusSource:
 class OpcuaSource:
     """OPC UA. Reads values only; a value of bad quality counts as not read."""
 
-    def __init__(self, table: Table, where: Addresses, url: str, *, mode: str | None = None) -> None:
+    def __init__(
+        self, table: Table, where: Addresses, url: str, *, mode: str | None = None
+    ) -> None:
         self.table, self.where, self.url, self.mode = table, where, url, mode
         self._client: Any = None
         self._nodes: dict[str, Any] = {}
@@ -152,7 +158,7 @@ class OpcuaSource:
         return f"OPC UA {self.url}"
 
     async def read(self) -> Sample:
-        from asyncua.ua import UaError
+        from asyncua.ua.uaerrors import UaError
 
         try:
             await self._connected()
@@ -172,7 +178,7 @@ class OpcuaSource:
         return to_sample(self.table, self.where, lambda a: found[a.node], self.mode)
 
     async def _connected(self) -> None:
-        from asyncua import Client
+        from asyncua.client.client import Client
 
         if self._client is None:
             client = Client(self.url, timeout=READ_TIMEOUT_S)

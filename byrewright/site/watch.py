@@ -52,7 +52,9 @@ class Snapshot:
 
     def live(self, now: float) -> bool:
         """Whether what is shown was read just now."""
-        return self.connected and self.read_at is not None and now - self.read_at <= self.stale_after_s
+        return (
+            self.connected and self.read_at is not None and now - self.read_at <= self.stale_after_s
+        )
 
     def to_dict(self) -> dict[str, Any]:
         """Plain data."""
@@ -127,7 +129,9 @@ class Watch:
         if sample.heartbeat != beat:
             self._beat = (sample.heartbeat, now)
         elif now - since > self.stale_s:
-            raise SourceLost(f"{self.source.name} answers, but its heartbeat stands still: the program has stopped")
+            raise SourceLost(
+                f"{self.source.name} answers, but its heartbeat stands still: the program has stopped"
+            )
 
     def _take(self, sample: Sample, now: float) -> None:
         events: list[Event] = []
@@ -135,11 +139,15 @@ class Watch:
             events.append(self._event("back", f"{self.source.name} is read again"))
         self._connected, self._sample, self._read_at = True, sample, now
         if sample.mode is None:
-            self._message = "the controller gives no mode that this plant knows: alarms are not judged"
+            self._message = (
+                "the controller gives no mode that this plant knows: alarms are not judged"
+            )
             self.alarms.blind()
         else:
             self._message = ""
-            found = self.alarms.scan(now, active(self.table, sample.mode, sample.contacts), sample.mode)
+            found = self.alarms.scan(
+                now, active(self.table, sample.mode, sample.contacts), sample.mode
+            )
             events += found
         known = sample.mode or UNKNOWN
         if known != self._mode_logged:
@@ -168,7 +176,9 @@ class Watch:
             Shown(a.tag, a.state, a.since, rows[a.tag].priority, rows[a.tag].text, rows[a.tag].do)
             for a in self.alarms.shown()
         )
-        blocked = {m: hindrances(self.table, m, contacts) for m in self.table.modes} if sample else {}
+        blocked = (
+            {m: hindrances(self.table, m, contacts) for m in self.table.modes} if sample else {}
+        )
         return Snapshot(
             self.table.plant, self.source.name, self.clock(), self._read_at, bool(self._connected),
             self.stale_s, self._message, sample.mode if sample else None, contacts, shown, blocked,
@@ -179,5 +189,7 @@ class Watch:
             listener(self.snapshot)
         if self.publish_to is not None:
             temporary = self.publish_to.with_name(f".{self.publish_to.name}.new")
-            temporary.write_text(json.dumps(self.snapshot.to_dict(), indent=1) + "\n", encoding="utf-8")
+            temporary.write_text(
+                json.dumps(self.snapshot.to_dict(), indent=1) + "\n", encoding="utf-8"
+            )
             temporary.replace(self.publish_to)

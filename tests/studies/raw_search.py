@@ -42,7 +42,14 @@ PUMPS = ("milk_pump", "liquid_pump")
 DRY = ("vacuum", "air", "refrigerant", "coolant")
 USUAL = {"valve": "closed", "milk_pump": "stopped", "liquid_pump": "stopped", "milking_unit": "idle",
          "bulk_tank": "fills"}  # fmt: skip
-END_KINDS = ("bulk_tank", "calf_feed", "withheld_vessel", "tanker_bay", "floor_drain", "wash_trough")
+END_KINDS = (
+    "bulk_tank",
+    "calf_feed",
+    "withheld_vessel",
+    "tanker_bay",
+    "floor_drain",
+    "wash_trough",
+)
 
 
 class Raw:
@@ -53,6 +60,7 @@ class Raw:
             source if isinstance(source, dict) else YAML(typ="safe").load(source.read_text())
         )
         self.kind = {m: e["kind"] for m, e in self.data["equipment"].items()}
+        self.kept: tuple[object, dict[str, set[str]]] = (None, {})
         self.ports: dict[str, list[str]] = {m: [] for m in self.kind}
         for pipe in self.data["pipes"]:
             for end in (pipe["from"], pipe["to"]):
@@ -95,7 +103,11 @@ class Raw:
             used = self.ports[machine]
             if kind == "valve":
                 three = self.data["equipment"][machine].get("ways", 2) == 3
-                sides = {"b": ("to_b", "half"), "c": ("to_c", "half")} if three else {"b": ("open", "half")}
+                sides = (
+                    {"b": ("to_b", "half"), "c": ("to_c", "half")}
+                    if three
+                    else {"b": ("open", "half")}
+                )
                 for side, places in sides.items():
                     if here in places and used:
                         go(f"{machine}.a", f"{machine}.{side}")
@@ -128,15 +140,29 @@ class Raw:
             return True
         for end in (pipe["from"], pipe["to"]):
             machine, _, port = end.partition(".")
-            if any(word in port for word in ("vacuum", "coolant", "refrigerant", "air", "pump_", "pulse")):
+            if any(
+                word in port
+                for word in ("vacuum", "coolant", "refrigerant", "air", "pump_", "pulse")
+            ):
                 return True
-            if self.kind[machine] in ("vacuum_pump", "regulator", "air_receiver", "air_compressor", "air_dryer"):
+            if self.kind[machine] in (
+                "vacuum_pump",
+                "regulator",
+                "air_receiver",
+                "air_compressor",
+                "air_dryer",
+            ):
                 return True
         return False
 
-    def reach(self, mode: str, wrong: dict[str, str], starts: list[str], ends: set[str]) -> set[str]:
+    def reach(
+        self, mode: str, wrong: dict[str, str], starts: list[str], ends: set[str]
+    ) -> set[str]:
         """Places a liquid gets to; it does not run on out of a machine in `ends`."""
-        steps = self.steps(mode, wrong)
+        key = (mode, tuple(sorted(wrong.items())))
+        if self.kept[0] != key:
+            self.kept = (key, self.steps(mode, wrong))
+        steps = self.kept[1]
         seen = set(starts)
         queue = deque(starts)
         while queue:
@@ -192,7 +218,9 @@ class Raw:
         if set(lost) & self.reach(mode, wrong, [tank], ends - {tank}):
             found.add(("milk_lost", tank))
 
-    def _wash(self, mode: str, wrong: dict[str, str], state: dict[str, str], found: set[tuple[str, str]]) -> None:
+    def _wash(
+        self, mode: str, wrong: dict[str, str], state: dict[str, str], found: set[tuple[str, str]]
+    ) -> None:
         starts = [t for t, is_ in state.items() if is_ == "is washed"]
         does = self.does(mode)
         if not ("rinse" in does and "wash" not in does):

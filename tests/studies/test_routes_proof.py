@@ -60,7 +60,11 @@ def small_plants(draw: st.DrawFn) -> Plant:
             mode[tag] = draw(st.sampled_from(equipment[tag].states()))
     tanks = st.sampled_from(("fills", "stands", "is washed"))
     for name, mode in positions.items():
-        mode |= {"TK1": draw(tanks), "TK2": draw(tanks), "MP1": draw(st.sampled_from(("runs", "stopped")))}
+        mode |= {
+            "TK1": draw(tanks),
+            "TK2": draw(tanks),
+            "MP1": draw(st.sampled_from(("runs", "stopped"))),
+        }
         mode["MU1"] = "milks" if name == "a" else draw(st.sampled_from(("idle", "milks")))
     does = draw(st.sampled_from(("wash", "rinse", "idle", "drain_down", "collection")))
     return Plant(

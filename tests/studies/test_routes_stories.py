@@ -10,7 +10,7 @@ import pytest
 from byrewright.plant.plant import Plant
 from byrewright.plant.read import read_plant
 from byrewright.standards.rulebook import Rulebook
-from byrewright.studies.routes.brute import holds
+from byrewright.studies.routes.brute import harms_of
 from byrewright.studies.routes.questions import Scene, all_scenes
 from byrewright.studies.routes.study import Routes
 from tests.plants import machine, pipe, rotary
@@ -30,7 +30,7 @@ def harms(scene: Scene, *wrong: tuple[str, str]) -> set[str]:
     """What some wrong positions do, as harm@where."""
     for one, position in wrong:
         assert position in scene.others.get(one, ()), f"{one} {position} is no wrong position here"
-    return {q.name for q in scene.questions if holds(scene, q, wrong)}
+    return {q.name for q in harms_of(scene, wrong)}
 
 
 @pytest.mark.parametrize("name", PLANTS)
@@ -84,7 +84,10 @@ def with_withheld_divert() -> Plant:
     pipes = [p for p in plant.pipes if p.start != "MU1.withheld"]
     pipes += [pipe("L901", "MU1.withheld", "V90.a"), pipe("L902", "V90.b", "WM1.milk"),
               pipe("L903", "V90.c", "ML1.units_2")]  # fmt: skip
-    modes = {k: m.model_copy(update={"positions": {**m.positions, "V90": "to_b"}}) for k, m in plant.modes.items()}
+    modes = {
+        k: m.model_copy(update={"positions": {**m.positions, "V90": "to_b"}})
+        for k, m in plant.modes.items()
+    }
     return plant.model_copy(update={"pipes": tuple(pipes), "modes": modes})
 
 
@@ -92,7 +95,9 @@ def with_withheld_divert() -> Plant:
 def test_7_withheld_milk_divert_back_too_early_or_leaking(position: str) -> None:
     """Would fail if withheld milk could reach the tank unseen; half open is the leaking seat."""
     milking = all_scenes(with_withheld_divert())["milking"]
-    assert {"withheld_to_tank@TK1", "withheld_to_tank@milk line"} <= harms(milking, ("V90", position))
+    assert {"withheld_to_tank@TK1", "withheld_to_tank@milk line"} <= harms(
+        milking, ("V90", position)
+    )
     assert not any(n.startswith("withheld") for n in harms(milking))
 
 

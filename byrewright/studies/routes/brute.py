@@ -6,8 +6,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations, product
 
-from byrewright.studies.routes.questions import Question, Reaches, Scene, Stands
-from byrewright.studies.routes.spread import Combination, Flood, bits, cases, walk
+from byrewright.studies.routes.questions import Question, Scene, Stands
+from byrewright.studies.routes.spread import Combination, Flood, Way, bits, cases, walk
 
 BATCH = 1 << 18
 """Combinations tried side by side; more only costs memory."""
@@ -54,18 +54,42 @@ def answer(scene: Scene, question: Question, flood: Flood) -> int:
     return mask
 
 
+class Case:
+    """One case of a scene, each spread walked once."""
+
+    def __init__(self, scene: Scene, wrong: Iterable[tuple[str, str]]) -> None:
+        self.scene = scene
+        self.position = {**scene.wanted, **dict(wrong)}
+        self._walks: dict[str, dict[int, Way | None]] = {}
+
+    def walk(self, spread: str) -> dict[int, Way | None]:
+        """Where a spread gets to in this case."""
+        if spread not in self._walks:
+            self._walks[spread] = walk(self.scene.spreads[spread], self.position)
+        return self._walks[spread]
+
+    def holds(self, question: Question) -> bool:
+        """Whether a question is answered with yes."""
+        for condition in question.all_of:
+            if isinstance(condition, Stands):
+                if self.position.get(condition.machine) not in condition.positions:
+                    return False
+            else:
+                found = self.walk(condition.spread)
+                if any(n in found for n in condition.nodes) is not condition.wanted:
+                    return False
+        return True
+
+
 def holds(scene: Scene, question: Question, wrong: Iterable[tuple[str, str]]) -> bool:
     """Whether a question is answered with yes in one case."""
-    position = {**scene.wanted, **dict(wrong)}
-    for condition in question.all_of:
-        if isinstance(condition, Stands):
-            if position.get(condition.machine) not in condition.positions:
-                return False
-        else:
-            found = walk(scene.spreads[condition.spread], position)
-            if any(n in found for n in condition.nodes) is not condition.wanted:
-                return False
-    return True
+    return Case(scene, wrong).holds(question)
+
+
+def harms_of(scene: Scene, wrong: Iterable[tuple[str, str]]) -> list[Question]:
+    """The questions answered with yes in one case, in their order."""
+    case = Case(scene, wrong)
+    return [q for q in scene.questions if case.holds(q)]
 
 
 def tried(scene: Scene, order: int) -> int:
@@ -124,10 +148,3 @@ def _supersets(smaller: Iterable[frozenset[tuple[str, str]]], flood: Flood) -> i
             mask &= flood.cases.at.get(move, 0)
         known |= mask
     return known
-
-
-def reaches(question: Question) -> Iterator[Reaches]:
-    """The reach conditions of a question."""
-    for condition in question.all_of:
-        if isinstance(condition, Reaches):
-            yield condition

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from byrewright.plant.plant import Plant
-from byrewright.studies.routes.brute import holds
+from byrewright.studies.routes.brute import Case
 from byrewright.studies.routes.network import Network, network
 from byrewright.studies.routes.prove import cut, road
 from byrewright.studies.routes.questions import Question, Scene, Stands, change
@@ -57,7 +57,8 @@ def safe_order(plant: Plant, before: str, after: str, net: Network | None = None
     scene.others = {m: p for m, p in scene.others.items() if m in matters}
     machines = list(scene.others)
     ends = [(), tuple((m, scene.others[m][0]) for m in machines)]
-    at_rest = [q for q in scene.questions if any(holds(scene, q, e) for e in ends)]
+    rests = [Case(scene, e) for e in ends]
+    at_rest = [q for q in scene.questions if any(c.holds(q) for c in rests)]
     asked = [q for q in scene.questions if q not in at_rest]
     if len(machines) < 2:
         return Order(before, after, ends[1], True, len(machines), (), tuple(at_rest))
@@ -95,8 +96,9 @@ def _all_dangers(scene: Scene, asked: Sequence[Question], machines: list[str],
 def _first_danger(scene: Scene, asked: Sequence[Question], order: Sequence[str]) -> Danger | None:
     for count in range(1, len(order)):
         wrong = [(m, scene.others[m][0]) for m in order[:count]]
+        case = Case(scene, wrong)
         for question in asked:
-            if holds(scene, question, wrong):
+            if case.holds(question):
                 return _explain(scene, question, order[:count])
     return None
 

@@ -16,7 +16,6 @@ from byrewright.studies.routes.network import FULL, HALF, READY, RUNS
 from byrewright.studies.routes.prove import Prover
 from byrewright.studies.routes.questions import Scene
 from byrewright.studies.routes.sensors import fitted
-from byrewright.studies.routes.spread import walk
 from byrewright.studies.routes.words import moves, said
 
 SOUND = "Sound_alarm"
@@ -291,10 +290,9 @@ def process_contacts(
     table: Table, scene: Scene, wrong: Iterable[tuple[str, str]]
 ) -> dict[str, bool]:
     """What the process contacts show with some positions wrong, by the spread."""
-    from byrewright.studies.routes.brute import holds
+    from byrewright.studies.routes.brute import Case
 
-    wrong = tuple(wrong)
-    position = {**scene.wanted, **dict(wrong)}
+    case = Case(scene, wrong)
     plant = scene.net.plant
     shown: dict[str, bool] = {}
     for signal in table.signals:
@@ -306,10 +304,10 @@ def process_contacts(
                  if n.machine == sensor.on and (sensor.at_port is None or n.port == sensor.at_port)}  # fmt: skip
         if signal.says == "high":
             shown[signal.tag] = any(
-                q.harm == "flooded" and q.subject == sensor.on and holds(scene, q, wrong)
+                q.harm == "flooded" and q.subject == sensor.on and case.holds(q)
                 for q in scene.questions
             )
         else:
-            spread = scene.spreads["milk" if signal.says == "flow" else "wash"]
-            shown[signal.tag] = bool(nodes & set(walk(spread, position)))
+            found = case.walk("milk" if signal.says == "flow" else "wash")
+            shown[signal.tag] = bool(nodes & set(found))
     return shown
