@@ -241,8 +241,7 @@ def _store(bench: Bench, duty: Duty, day: WaterDay) -> None:
             f"is used than comes in, and {need - short:.0f} L keep the busiest hour going while a "
             f"stopped source is seen to ({spare(have, need)}).",
             subject=tank.id, limit=round(need * tank.volume_l / have), sense="at_least",
-            allowance=TIGHT, formula="V = greatest shortfall of the repeating day + t x busiest "
-                                     "hour",
+            allowance=TIGHT, formula="V = V_short + t q_busiest",
             inputs=(worked("q", "source", given / 60, "L/min"),
                     worked("V_short", "greatest shortfall of the repeating day", round(short), "L"),
                     worked("q_busiest", "busiest hour", round(use_h), "L/h"),
