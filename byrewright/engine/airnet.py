@@ -326,7 +326,7 @@ def solve(net: Net, p: Any, flow: Any, speed: Any, old: Any, dt: float, work: Ro
     worst = math.inf
     if steady and _largest(flow) == 0.0:
         _guess(net, flow, speed, old, dt, work)
-    for _ in range(4):  # the expansion of the air, 2 ln(p1/p2), settles in two or three rounds
+    for _ in range(40):  # the expansion of the air, 2 ln(p1/p2), settles in two or three rounds
         for e in range(flow.size):
             if net.pipe[e, 1] > 0.0:
                 ratio = square[net.ends[e, 0]] / square[net.ends[e, 1]]
@@ -339,7 +339,7 @@ def solve(net: Net, p: Any, flow: Any, speed: Any, old: Any, dt: float, work: Ro
                 break
             _search(net, flow, speed, old, dt, work)
             worst = _largest(work.by_node[LEFT])
-        if not steady or fresh < 100.0 * least:
+        if not steady or fresh < 10.0 * least:
             break
     for k in range(p.size):
         p[k] = math.sqrt(square[k])

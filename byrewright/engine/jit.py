@@ -52,7 +52,7 @@ def _prepare() -> Callable[[Any], Any]:
 
     if not os.environ.get("NUMBA_CACHE_DIR"):
         numba.config.CACHE_DIR = str(cache_folder(f"kernels-{code_hash()}"))
-    return cast("Callable[[Any], Any]", numba.njit(cache=True, nogil=True))
+    return cast("Callable[[Any], Any]", numba.njit(cache=True, nogil=True, error_model="numpy"))
 
 
 _njit = _prepare()

@@ -311,30 +311,42 @@ def _usable(i: int, t: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints,
 
 
 @kernel
-def _route(
-    t: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints
-) -> None:
+def _same_place(F: Floats, I: Ints, S: Floats, n: Ints, num: Ints) -> bool:
+    """Whether the place that milk goes to has room (asked at every step; the rest by the minute)."""
+    if num[N_PLACE1] == num[N_PLACE0]:
+        return True
+    v = I[n[I_TARGET], 0]
+    return content(v, S) < NEARLY_FULL * F[v, V_CAP]
+
+
+@kernel
+def _washed(t: float, I: Ints, S: Floats, num: Ints) -> None:
+    """A washed tank that holds milk again may be washed again after its next emptying."""
+    for i in range(num[N_PLACE0], num[N_PLACE1]):
+        v = I[i, 0]
+        over = S[v, V_WASH_UNTIL] >= 0.0 and S[v, V_WASH_UNTIL] <= t
+        if over and content(v, S) > EMPTY_KG:
+            S[v, V_WASH_UNTIL] = -1.0
+
+
+@kernel
+def _place(t: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, num: Ints) -> None:
     """Which fill valve is open: the tanker's, else the tank in use, else the next that has room."""
     first = num[N_PLACE0]
     last = num[N_PLACE1]
-    alt = 0
-    if last > first:
-        now = n[I_TARGET]
-        for i in range(first, last):
-            if I[i, 0] == num[N_TANKER] and _usable(i, t, F, I, S, g, n, num):
+    if last == first:
+        return
+    now = n[I_TARGET]
+    for i in range(first, last):
+        if I[i, 0] == num[N_TANKER] and _usable(i, t, F, I, S, g, n, num):
+            now = i
+    if not _usable(now, t, F, I, S, g, n, num):
+        for k in range(1, last - first + 1):
+            i = first + (now - first + k) % (last - first)
+            if _usable(i, t, F, I, S, g, n, num):
                 now = i
-        if not _usable(now, t, F, I, S, g, n, num):
-            for k in range(1, last - first + 1):
-                i = first + (now - first + k) % (last - first)
-                if _usable(i, t, F, I, S, g, n, num):
-                    now = i
-                    break
-        n[I_TARGET] = now
-        alt = I[now, 1]
-    draws = n[I_MILKING] >= 0 and num[N_CALF_ALT] >= 0
-    if draws and t >= g[G_CALF_START] and g[G_CALF_DRAWN] < par[PAR_CALF_KG]:
-        alt += num[N_CALF_ALT]
-    n[I_ROUTE] = (n[I_VARIANT] * 3 + n[I_MODE]) * num[N_ALTS] + alt
+                break
+    n[I_TARGET] = now
 
 
 @kernel
@@ -357,7 +369,8 @@ def control(
     count: Ints,
 ) -> None:
     """All that decides, at the start of a step."""
-    apply_rows(F, I, S, g, n, par, num, bout, loads, rows, values)
+    if n[I_ROW] < rows.shape[0] and rows[n[I_ROW], RW_STEP] <= n[I_STEP]:
+        apply_rows(F, I, S, g, n, par, num, bout, loads, rows, values)
     if n[I_MILKING] >= 0 and ended(n):
         bout[n[I_MILKING], B_WASH_BEGUN] = t
         n[I_MILKING] = -1
@@ -368,9 +381,13 @@ def control(
         _sequence(t, F, I, S, g, n, par, num, bout)
     if n[I_MILKING] < 0 and n[I_SEQ] == 0 and n[I_MILKED] < n[I_PENDING]:
         _begin(t, S, g, n, par, num, cow, out, bout, cows_day, count)
-    for i in range(num[N_PLACE0], num[N_PLACE1]):
-        v = I[i, 0]
-        if S[v, V_WASH_UNTIL] >= 0.0 and S[v, V_WASH_UNTIL] <= t and content(v, S) > EMPTY_KG:
-            S[v, V_WASH_UNTIL] = -1.0
-    _tanker(t, F, I, S, g, n, par, num, loads)
-    _route(t, F, I, S, g, n, par, num)
+    if n[I_TANKER] == 1:
+        _tanker(t, F, I, S, g, n, par, num, loads)
+    if n[I_STEP] % num[N_MINUTE] == 0 or n[I_TANKER] == 1 or not _same_place(F, I, S, n, num):
+        _washed(t, I, S, num)
+        _place(t, F, I, S, g, n, num)
+    alt = I[n[I_TARGET], 1] if num[N_PLACE1] > num[N_PLACE0] else 0
+    draws = n[I_MILKING] >= 0 and num[N_CALF_ALT] >= 0
+    if draws and t >= g[G_CALF_START] and g[G_CALF_DRAWN] < par[PAR_CALF_KG]:
+        alt += num[N_CALF_ALT]
+    n[I_ROUTE] = (n[I_VARIANT] * 3 + n[I_MODE]) * num[N_ALTS] + alt

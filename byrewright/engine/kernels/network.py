@@ -54,13 +54,12 @@ def _level(v: int, S: Floats) -> float:
 
 
 @kernel
-def _pumped(m: int, F: Floats, I: Ints, S: Floats, n: Ints) -> float:
+def _pumped(m: int, flush: int, F: Floats, I: Ints, S: Floats) -> float:
     """Share of full flow that a level-following pump gives, and its on/off memory."""
     law = I[m, MI_LAW]
     level = _level(I[m, MI_LED], S)
-    full = F[m, M_FULL]
     stop = F[m, M_STOP]
-    if n[I_FLUSH] == 1:
+    if flush == 1:
         return max(0.5, F[m, M_FLOOR])
     was = S[m, S_ON]
     if level >= F[m, M_START]:
@@ -73,7 +72,7 @@ def _pumped(m: int, F: Floats, I: Ints, S: Floats, n: Ints) -> float:
         return 0.0
     if law == ON_OFF:
         return 1.0
-    share = min(1.0, max(0.0, (level - stop) / (full - stop)))
+    share = min(1.0, max(0.0, (level - stop) / (F[m, M_FULL] - stop)))
     if law == STEPPED:
         steps = F[m, M_STEPS]
         return min(1.0, (float(int(share * steps)) + 1.0) / steps)
@@ -81,14 +80,14 @@ def _pumped(m: int, F: Floats, I: Ints, S: Floats, n: Ints) -> float:
 
 
 @kernel
-def _wish(m: int, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats) -> float:
+def _wish(m: int, dt: float, milk: float, withheld: float, flush: int, F: Floats, I: Ints,
+          S: Floats) -> float:  # fmt: skip
     """What a mover wishes to move in the step, kg; followers come later."""
-    dt = par[PAR_DT]
     law = I[m, MI_LAW]
     src = I[m, MI_SRC]
     most = F[m, M_MAX] * dt * S[m, S_HEALTH]
     if law == SUPPLY:
-        return g[G_MILK] if I[m, MI_BANK] == 0 else g[G_WITHHELD]
+        return milk if I[m, MI_BANK] == 0 else withheld
     if law == RUNS:
         return content(src, S) * min(1.0, dt / F[m, M_TAU]) * S[m, S_HEALTH]
     if law == FLOAT:
@@ -103,7 +102,23 @@ def _wish(m: int, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats
         return most
     if law in (FIXED, LOADING):
         return most * S[m, S_CMD]
-    return most * _pumped(m, F, I, S, n) * S[m, S_CMD]
+    return most * _pumped(m, flush, F, I, S) * S[m, S_CMD]
+
+
+@kernel
+def _rests(m: int, I: Ints, S: Floats) -> bool:
+    """Whether a mover surely moves nothing: its vessel is empty, or nothing is asked of it."""
+    law = I[m, MI_LAW]
+    if law == DOSE:
+        return S[m, S_DOSE] <= 0.0
+    if law in (FIXED, LOADING):
+        return S[m, S_CMD] == 0.0
+    src = I[m, MI_SRC]
+    if I[src, VI_ROLE] == STORE and content(src, S) <= 0.0:
+        if I[m, MI_LED] == src and S[src, V_LEVEL] < 0.0:
+            S[m, S_ON] = 0.0
+        return True
+    return False
 
 
 @kernel
@@ -121,47 +136,49 @@ def _filters(F: Floats, S: Floats, par: Floats, num: Ints) -> None:
 
 
 @kernel
-def _joint_share(j: int, I: Ints, S: Floats, n: Ints, num: Ints, share: Floats) -> float:
-    """Share of its mover's flow that a joint takes now, before the closed ones are left out."""
-    part = share[n[I_ROUTE], j - num[N_J0]] * S[j, SJ_OPEN]
-    f = I[j, J_FILTER]
-    if f >= 0 and (S[f, SF_BUSY] > 0.0 or S[f, SF_HEALTH] <= 0.0):
-        return 0.0
-    return part
-
-
-@kernel
-def move(
-    W: Floats,
-    F: Floats,
-    I: Ints,
-    S: Floats,
-    g: Floats,
-    n: Ints,
-    par: Floats,
-    num: Ints,
-    share: Floats,
-) -> None:
-    """One step of all liquids. `W` is work space, with the rows of the items."""
-    _filters(F, S, par, num)
+def _clear(W: Floats, num: Ints) -> None:
+    """Nothing asked, nothing moved."""
     for v in range(num[N_V0], num[N_V1]):
         W[v, 0] = 0.0
+        W[v, 1] = 1.0
         W[v, 2] = 0.0
         W[v, 3] = 0.0
         W[v, 4] = 0.0
         W[v, 5] = 0.0
         W[v, 6] = 0.0
+
+
+@kernel
+def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints,
+         share: Floats) -> None:  # fmt: skip
+    """One step of all liquids. `W` is work space, with the rows of the items."""
+    dt = par[PAR_DT]
+    state = n[I_ROUTE]
+    flush = n[I_FLUSH]
+    milk = g[G_MILK]
+    withheld = g[G_WITHHELD]
+    joint0 = num[N_J0]
+    _filters(F, S, par, num)
+    _clear(W, num)
+    moving = False
     for m in range(num[N_M0], num[N_M1]):
+        W[m, 0] = 0.0
+        law = I[m, MI_LAW]
+        if _rests(m, I, S):
+            continue
         j0 = I[m, MI_J0]
         j1 = I[m, MI_J1]
         total = 0.0
         for j in range(j0, j1):
-            W[j, 0] = _joint_share(j, I, S, n, num, share)
-            total += W[j, 0]
-        W[m, 0] = 0.0
-        if total <= 0.0 or I[m, MI_LAW] == FOLLOW:
+            part = share[state, j - joint0] * S[j, SJ_OPEN]
+            f = I[j, J_FILTER]
+            if part > 0.0 and f >= 0 and (S[f, SF_BUSY] > 0.0 or S[f, SF_HEALTH] <= 0.0):
+                part = 0.0
+            W[j, 0] = part
+            total += part
+        if total <= 0.0 or law == FOLLOW:
             continue
-        kg = _wish(m, F, I, S, g, n, par)
+        kg = _wish(m, dt, milk, withheld, flush, F, I, S)
         if kg <= 0.0:
             continue
         slow = 1.0
@@ -173,18 +190,32 @@ def move(
                 slow = min(slow, (1.0 - F[f, F_LOSS] * full * full) * S[f, SF_HEALTH])
         W[m, 0] = kg * slow
         W[I[m, MI_SRC], 0] += W[m, 0]
-    _limit(W, I, S, num)
-    _follow(W, F, I, S, par, num)
-    _limit(W, I, S, num)
-    _exchange(W, F, I, S, par, num)
-    _transfer(W, F, I, S, par, num)
-    for v in range(num[N_V0], num[N_V1]):
-        S[v, 0] += W[v, 3]
-        S[v, 1] += W[v, 4]
-        S[v, 2] += W[v, 5]
-        S[v, 3] += W[v, 6]
-        S[v, HEAT] += W[v, 2]
-    _spill(F, I, S, n, par, num)
+        moving = True
+    if moving:
+        _limit(W, I, S, num)
+        _follow(W, F, I, S, par, num)
+        _limit(W, I, S, num)
+        _exchange(W, F, I, S, par, num)
+        _transfer(W, F, I, S, par, num)
+        for v in range(num[N_V0], num[N_V1]):
+            S[v, 0] += W[v, 3]
+            S[v, 1] += W[v, 4]
+            S[v, 2] += W[v, 5]
+            S[v, 3] += W[v, 6]
+            S[v, HEAT] += W[v, 2]
+        _spill(F, I, S, n, par, num)
+    else:
+        _still(S, num)
+
+
+@kernel
+def _still(S: Floats, num: Ints) -> None:
+    """Nothing moves: the readings say so."""
+    for m in range(num[N_M0], num[N_M1]):
+        S[m, S_FLOW] = 0.0
+    for x in range(num[N_X0], num[N_X1]):
+        S[x, SX_FLOW] = 0.0
+        S[x, SX_OUT] = -1.0
 
 
 @kernel

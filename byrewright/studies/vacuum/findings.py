@@ -21,6 +21,7 @@ MARCHED = "air network in time, lumped volumes, 5 ms"
 ROOM = 0.8  # a bore is advised that brings the drop within this share of its limit
 MOST_CHANGES = 6
 MOST_TRIED = 6  # pipes tried for each change, those that drop most
+ALIKE = 0.02  # pipes whose airflow differs by less are widened together
 LEAST_GAIN_KPA = 0.02  # a change that gives less is not worth the work
 BACK_WITHIN_S = 5.0  # common practice, no source: one fall-off is over within this time
 
@@ -103,6 +104,8 @@ def _one_drop(
             for (old, new), names in same.items()
         ]
         says += f" Take {listed(words)}: that leaves {then:.1f} kPa."
+        if end == "regulator":
+            says += " Or let control sense at the receivers."
     elif has > limit:
         says += " No common bore mends it: shorten the line, or bring the two nearer together."
     bench.find(
@@ -153,7 +156,7 @@ def mend(
         drops = {s.name: state.drop_of(s.name) for s in network.stretches if s.what == "pipe"}
         for name in sorted(drops, key=lambda n: -drops[n])[:MOST_TRIED]:
             wider = {}
-            for one in _alike(network, state, name):
+            for one in _alike(state, name):
                 bore = next_bore_mm(last.get(one, plate_bore(start, one, 0.0)) * BORE_STEP)
                 if bore is not None:
                     wider[one] = bore
@@ -173,11 +176,17 @@ def mend(
     return [(name, first[name], last[name]) for name in last], drop
 
 
-def _alike(network: Network, state: Steady, name: str) -> list[str]:
-    """Pipes of the same bore that drop nearly as much: those of twin pumps, or in one run."""
-    bores = {s.name: s.bore_mm for s in network.stretches if s.what == "pipe"}
-    least = 0.5 * state.drop_of(name)
-    return [n for n, bore in bores.items() if bore == bores[name] and state.drop_of(n) >= least]
+def _alike(state: Steady, name: str) -> list[str]:
+    """Pipes of the same bore that carry the same air: in one run, or those of twin pumps."""
+    pipes = {s.stretch.name: s for s in state.stretches if s.stretch.what == "pipe"}
+    one = pipes[name]
+    near = ALIKE * abs(one.flow_l_min_free)
+    return [
+        n
+        for n, s in pipes.items()
+        if s.stretch.bore_mm == one.stretch.bore_mm
+        and abs(abs(s.flow_l_min_free) - abs(one.flow_l_min_free)) <= near
+    ]
 
 
 def _worst_pipe(bench: Bench, case: Case) -> None:

@@ -28,7 +28,7 @@ def _event(bench: Bench, case: Case, run: Run) -> None:
         bench.rule("vacuum.cups_fall_after_s"),
     )
     back = (
-        "is not back to where it was"
+        f"settles at {run.after_kpa:.1f} kPa"
         if run.back_after_s == float("inf")
         else f"is back after {run.back_after_s:.1f} s"
     )
