@@ -114,6 +114,14 @@ def test_rows_are_set_by_their_slowest_cow() -> None:
     assert got.go_round_share == 0.0
 
 
+def test_a_row_milks_at_its_peak_together() -> None:
+    """A row's pumps and lines would be sized for a flow spread over the hour (hand calculation)."""
+    got = duties(rows(40, 300))
+    one_row = 20 * 4.25 / 1.03
+    assert got.milk_flow_peak_l_min == pytest.approx(one_row)
+    assert got.milk_flow_peak_l_min > 1.45 * got.milk_flow_mean_l_min
+
+
 def test_vacuum_without_a_regulator_is_an_assumption() -> None:
     """A number nobody stated would pass unseen."""
     bench = bench_of(rotary(50, RG1=None))

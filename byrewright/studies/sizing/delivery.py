@@ -35,6 +35,8 @@ from byrewright.studies.sizing.sizes import (
     worked,
 )
 
+LEAST_HEAD_M = 6.0
+"""Least head that sanitary pumps are offered with (common practice, no source)."""
 FILTER_DROP_KPA = 20.0
 """Pressure lost in a filter with a half-used sock (common practice, no source)."""
 WARM_C = 34.0
@@ -50,11 +52,9 @@ def size_delivery(bench: Bench, duty: Duty) -> None:
     """Pipes, heads, filters, balance tank and calf milk."""
     plant = bench.plant
     behind = balance_pumps(plant)
-    _pumps(
-        bench, duty, receiver_pumps(plant), duty.milk_flow_peak_l_min, wash_flow_l_min(bench, duty)
-    )
+    _pumps(bench, receiver_pumps(plant), duty.milk_flow_peak_l_min, wash_flow_l_min(bench, duty))
     for pumps in behind.values():
-        _pumps(bench, duty, pumps, cooler_flow_l_min(bench, duty), duty.milk_flow_peak_l_min)
+        _pumps(bench, pumps, cooler_flow_l_min(bench, duty), duty.milk_flow_peak_l_min)
     _filters(bench, duty)
     for tank in plant.machines(BalanceTank):
         _balance_tank(bench, duty, tank)
@@ -70,11 +70,12 @@ def cooler_flow_l_min(bench: Bench, duty: Duty) -> float:
     )
 
 
-def _pumps(bench: Bench, duty: Duty, pumps: Sequence[MilkPump], flow: float, wash: float) -> None:
+def _pumps(bench: Bench, pumps: Sequence[MilkPump], flow: float, wash: float) -> None:
     """The pipes and the head of each pump's ways to the next vessels with the full flow in them."""
     ways = Ways(bench.plant, "milk", directed=True)
     pipes: dict[str, Pipe] = {}
     gland = bench.plant.first(RotaryGland)
+    behind = {p.id for group in balance_pumps(bench.plant).values() for p in group}
     crosses = False
     for pump in pumps:
         every = _ways_on(bench, ways, pump)
@@ -83,7 +84,7 @@ def _pumps(bench: Bench, duty: Duty, pumps: Sequence[MilkPump], flow: float, was
             gland.id in (j.a.machine, j.b.machine) for way in every for j in way
         )
         if every:
-            _head(bench, duty, pump, every, flow)
+            _head(bench, pump, every, flow if pump.id in behind else max(flow, wash))
     for name in sorted(pipes):
         _bore(bench, pipes[name], flow, wash)
     if gland is not None and crosses:
@@ -225,9 +226,7 @@ def _asked(bench: Bench, pump: MilkPump, way: Sequence[Joint], flow: float) -> _
     return _Asked(way[-1].b.machine, rise, friction, losses, head)
 
 
-def _head(
-    bench: Bench, duty: Duty, pump: MilkPump, every: Sequence[tuple[Joint, ...]], flow: float
-) -> None:
+def _head(bench: Bench, pump: MilkPump, every: Sequence[tuple[Joint, ...]], flow: float) -> None:
     """The hardest of a pump's ways against its head."""
     worst = max((_asked(bench, pump, way, flow) for way in every), key=lambda a: (a.head_m, a.goal))
     limit = worst.head_m
@@ -246,7 +245,7 @@ def _head(
         allowance=TIGHT,
         formula="H = z + (sum f l/d rho v^2/2 + dp_filter + dp_cooler) / (rho g)",
         inputs=(
-            worked("q", "milk flow", flow, "L/min"),
+            worked("q", "milk or wash flow, the larger", flow, "L/min"),
             worked("z", "rise", worst.rise_m, "m"),
             worked("sum f l/d rho v^2/2", "friction", worst.friction_kpa, "kPa"),
             worked("dp_filter + dp_cooler", "filter and cooler", worst.losses_kpa, "kPa"),
@@ -254,7 +253,7 @@ def _head(
         ),
         source="Darcy with Churchill's friction factor",
         known="from_memory",
-        advised=float(math.ceil(limit * ROOM)),
+        advised=max(LEAST_HEAD_M, float(math.ceil(limit * ROOM))),
         advised_why="head of its hardest way and a tenth more, whole metres",
         target=(pump, "head_m"),
     )

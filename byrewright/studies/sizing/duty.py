@@ -137,7 +137,7 @@ def duty_of(bench: Bench) -> Duty:
     washes = min(len(gaps), max(1, plant.cleaning.washes_a_day))
     milk_l_cow = max(m.milk_l_cow for m in milkings)
     mean = pace.net_h * milk_l_cow / 60.0
-    peak = bench.number("milkline.peak_factor")
+    peak = _peak_factor(bench, platform, pace, operators, milk_l_cow, mean)
     water = plant.site.water_temperature_c
     milk_l, withheld_l = sum(m.milk_l for m in milkings), sum(m.withheld_l for m in milkings)
     return Duty(
@@ -215,6 +215,24 @@ def _pace(bench: Bench, platform: Platform, operators: int) -> _Pace:
         turn_s=platform.turn_s, available_s=available, gross_h=gross_h, go_round=share,
         net_h=net_cows_h(gross_h, share) * running, routine_s=routine_s, labour_h=labour_h,
     )  # fmt: skip
+
+
+def _peak_factor(
+    bench: Bench, platform: Platform, pace: _Pace, operators: int, milk_l_cow: float, mean: float
+) -> float:
+    """One-minute peak over mean flow: a rule for a deck; in rows, a row's cows at their peak.
+
+    A row is attached within its cows' plateau, so as many as the attaching lets overlap milk at
+    their peak together (derived).
+    """
+    usual = bench.number("milkline.peak_factor")
+    if platform.layout != "rows" or mean <= 0.0:
+        return usual
+    cow_l_min = bench.number("milking.peak_flow_kg_min") / bench.number("milk.density_kg_m3") * 1000
+    plateau_s = 60.0 * milk_l_cow / cow_l_min
+    attach_s = max(pace.routine_s / operators, 1e-3)
+    together = min(platform.stalls / platform.rows, plateau_s / attach_s)
+    return max(usual, together * cow_l_min / mean)
 
 
 def _milkings(plant: Plant, pace: _Pace) -> tuple[MilkingDuty, ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from byrewright.physics.milk import heat_load_kw
 from byrewright.plant.kinds.milk import Receiver
 from byrewright.plant.kinds.vacuum import VacuumPump
 from byrewright.results import Table
@@ -12,6 +13,8 @@ from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.in_line import in_line
 
+CHILLED_FROM_C = 18.0
+"""Temperature from which practice states the heat of chilling in line."""
 OUTSIDE = "outside what practice expects: look again"
 INSIDE = "as practice expects"
 
@@ -79,5 +82,8 @@ def _results(bench: Bench, duty: Duty) -> Iterator[tuple[str, float]]:
         yield "cooler_approach_k", point.pre_cooled_c - duty.water_warmest_c
         yield "water_ratio", point.water_l_min / point.milk_l_min
     if point.second is not None:
-        yield "chilling_kw", point.chilled_kw
+        yield (
+            "chilling_kw",
+            heat_load_kw(point.milk_l_min * point.count, CHILLED_FROM_C, point.out_c, bench.rules),
+        )
     yield "milk_at_receiver_c", duty.milk_at_receiver_c

@@ -17,6 +17,9 @@ TIGHT = 0.05
 ROOM = 1.10
 """What an advised size has over its limit: a tenth (our choice)."""
 
+MUCH_PCT = 900.0
+"""Spare beyond which its figure says nothing."""
+
 PREFERRED = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 """Steps in which vessels and refrigeration are offered (common practice, no source)."""
 
@@ -107,6 +110,8 @@ def spare(value: float, limit: float) -> str:
     if limit <= 0:
         return "nothing needed"
     share = 100.0 * (value - limit) / limit
+    if share > MUCH_PCT:
+        return "far more than needed"
     return f"{abs(share):.0f} % {'spare' if share >= 0 else 'short'}"
 
 

@@ -38,6 +38,8 @@ STIRRED_SHARE = 0.05
 """Share of a tank that must be full before its agitator stirs and it cools (common practice)."""
 WATCH_H = 8
 """Hours watched after a milking ends."""
+NO_COOLING_KW = 0.05
+"""Less than any refrigeration: nothing is needed."""
 BLEND_C = 10.0
 FIRST_FROM_C = 35.0
 TO_C = 4.0
@@ -221,7 +223,8 @@ def _needed_kw(
     if missed:
         return None, missed[0]
     why = max(needs, key=lambda w: needs[w] or 0.0)
-    return needs[why], why
+    need = needs[why] or 0.0
+    return (need if need > NO_COOLING_KW else 0.0), why
 
 
 def _cold_soon_kw(bench: Bench, duty: Duty, tank: BulkTank, in_c: float) -> float:
@@ -279,9 +282,14 @@ def _tank(bench: Bench, duty: Duty, tank: BulkTank, wanted: Wanted) -> None:
         "Tank cooling",
         tank.cooling_kw,
         "kW",
-        f"{tank.id} takes {tank.cooling_kw:.0f} kW out of its milk; {need:.0f} kW keeps "
-        f"{wanted.words()}, with milk coming in at {in_c:.1f} degC ({why} rules): "
-        f"{spare(tank.cooling_kw, need)}.",
+        (
+            f"{tank.id} takes {tank.cooling_kw:.0f} kW out of its milk; {need:.0f} kW keeps "
+            f"{wanted.words()}, with milk coming in at {in_c:.1f} degC ({why} rules): "
+            f"{spare(tank.cooling_kw, need)}."
+            if need
+            else f"Milk comes into {tank.id} at {in_c:.1f} degC: no cooling is needed to keep "
+            f"{wanted.words()}. Its {tank.cooling_kw:.0f} kW hold it cold."
+        ),
         subject=tank.id,
         limit=need,
         sense="at_least",

@@ -145,7 +145,7 @@ def _motors(bench: Bench, pumps: tuple[VacuumPump, ...]) -> None:
             "Vacuum pump motor",
             pump.motor_kw,
             "kW",
-            f"{pump.id} has a {pump.motor_kw:g} kW motor; a pump of its size takes "
+            f"The motor of {pump.id} is {pump.motor_kw:g} kW; a pump of its size takes "
             f"{low * nominal:.1f} kW or more. Its data plate rules.",
             subject=pump.id,
             limit=low * nominal,
