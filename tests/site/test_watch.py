@@ -1,0 +1,290 @@
+"""The watch against a simulated controller on real Modbus TCP and OPC UA."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import logging
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from byrewright.engine.interlocks import Table
+from byrewright.site.addresses import (
+    AddressError,
+    Addresses,
+    default_addresses,
+    read_map,
+    write_map,
+)
+from byrewright.site.controller import LOOPBACK, Controller, free_port
+from byrewright.site.log import Log
+from byrewright.site.sources import ModbusSource, OpcuaSource, Source, blocks
+from byrewright.site.watch import Watch
+from tests.site.test_alarms import ON_S, one_row_table
+
+RIGHT = {"V1_closed": True, "V1_open": False}
+WRONG = {"V1_closed": False, "V1_open": True}
+READS_ONLY = {2, 4}  # Modbus functions: read discrete inputs, read input registers
+pytestmark = pytest.mark.filterwarnings("ignore")
+
+
+@pytest.fixture(autouse=True)
+def quiet() -> Iterator[None]:
+    """Libraries' talk of lost connections is what these tests provoke."""
+    logging.disable(logging.CRITICAL)
+    yield
+    logging.disable(logging.NOTSET)
+
+
+class Clock:
+    """A clock that the test moves."""
+
+    def __init__(self) -> None:
+        self.now = 1000.0
+
+    def __call__(self) -> float:
+        return self.now
+
+
+def made(kind: str, table: Table, where: Addresses, *, mode: str | None = None) -> tuple[Controller, Source]:
+    """A controller and a source that reads it, by protocol."""
+    if kind == "opcua":
+        controller = Controller(table, where, opcua_port=free_port())
+        return controller, OpcuaSource(table, where, controller.opcua_url, mode=mode)
+    controller = Controller(table, where, modbus_port=free_port())
+    return controller, ModbusSource(table, where, LOOPBACK, controller.modbus_port or 0, mode=mode)
+
+
+@pytest.mark.parametrize("kind", ["modbus", "opcua", "contacts"])
+async def test_sees_a_wrong_valve_and_its_return(kind: str, tmp_path: Path) -> None:
+    """Would fail if a wrong valve raised no alarm over a real connection, or stayed when put right."""
+    table, clock = one_row_table(), Clock()
+    where = default_addresses(table, contacts_only=kind == "contacts")
+    controller, source = made(kind, table, where)
+    watch = Watch(table, source, Log(tmp_path / "log.sqlite", "p"), clock=clock)
+    async with controller:
+        for seconds, contacts in ((0, RIGHT), (1, WRONG), (1 + ON_S, WRONG), (10, RIGHT), (20, RIGHT)):
+            clock.now = 1000.0 + seconds
+            await controller.show("milking", contacts)
+            snapshot = await watch.step()
+            assert snapshot.live(clock.now) and snapshot.mode == "milking"
+        await source.close()
+    assert [(e.kind, e.at - 1000) for e in watch.log.events()] == [("mode", 0), ("raised", 1 + ON_S), ("cleared", 20)]
+    if kind != "opcua":
+        assert set(controller.asked) <= READS_ONLY
+    watch.log.close()
+
+
+@pytest.mark.parametrize("kind", ["modbus", "opcua"])
+async def test_a_lost_connection_is_told_and_never_shown_as_live(kind: str, tmp_path: Path) -> None:
+    """Would fail if old data passed as live, an alarm came or went blind, or it did not come back."""
+    table, clock = one_row_table(), Clock()
+    where = default_addresses(table)
+    controller, source = made(kind, table, where)
+    watch = Watch(table, source, Log(tmp_path / "log.sqlite", "p"), clock=clock)
+    await controller.start()
+    for seconds in (0, ON_S):
+        clock.now = 1000.0 + seconds
+        await controller.show("milking", WRONG)
+        await watch.step()
+    await controller.stop()
+    for seconds in (10, 100, 1000):
+        clock.now = 1000.0 + seconds
+        snapshot = await watch.step()
+        assert not snapshot.live(clock.now) and snapshot.message
+        assert [a.state for a in snapshot.alarms] == ["unacknowledged"]  # kept, not judged
+    await controller.start()
+    await controller.show("milking", WRONG)
+    snapshot = await watch.step()
+    assert snapshot.live(clock.now)
+    await source.close()
+    await controller.stop()
+    assert [e.kind for e in watch.log.events()] == ["mode", "raised", "lost", "back"]
+    watch.log.close()
+
+
+async def test_data_grow_old_by_themselves(tmp_path: Path) -> None:
+    """Would fail if a page that shows the last snapshot took it for live after the watch had died."""
+    table, clock = one_row_table(), Clock()
+    controller, source = made("modbus", table, default_addresses(table))
+    watch = Watch(table, source, Log(tmp_path / "log.sqlite", "p"), clock=clock, publish=tmp_path / "state.json")
+    async with controller:
+        await controller.show("milking", RIGHT)
+        snapshot = await watch.step()
+        await source.close()
+    assert snapshot.live(clock.now + watch.stale_s)
+    assert not snapshot.live(clock.now + watch.stale_s + 1)
+    kept = json.loads((tmp_path / "state.json").read_text())
+    assert kept["mode"] == "milking" and kept["read_at"] == 1000.0
+    watch.log.close()
+
+
+async def test_a_stopped_program_behind_a_living_server_is_not_live(tmp_path: Path) -> None:
+    """Would fail if a controller that answers with a heartbeat standing still counted as live."""
+    table, clock = one_row_table(), Clock()
+    controller, source = made("modbus", table, default_addresses(table))
+    watch = Watch(table, source, Log(tmp_path / "log.sqlite", "p"), clock=clock)
+    async with controller:
+        await controller.show("milking", RIGHT)
+        assert (await watch.step()).live(clock.now)
+        clock.now += watch.stale_s + 1
+        await controller.show("milking", RIGHT, beat=False)
+        snapshot = await watch.step()
+        assert not snapshot.live(clock.now) and "heartbeat" in snapshot.message
+        await controller.show("milking", RIGHT)
+        assert (await watch.step()).live(clock.now)
+        await source.close()
+    watch.log.close()
+
+
+async def test_an_unknown_mode_is_not_judged(tmp_path: Path) -> None:
+    """Would fail if positions were judged by a mode that the plant does not have."""
+    table, clock = one_row_table(), Clock()
+    controller, source = made("modbus", table, default_addresses(table))
+    watch = Watch(table, source, Log(tmp_path / "log.sqlite", "p"), clock=clock)
+    async with controller:
+        for _ in range(5):
+            clock.now += ON_S
+            await controller.show(None, WRONG)
+            snapshot = await watch.step()
+        await source.close()
+    assert snapshot.mode is None and not snapshot.alarms and "no mode" in snapshot.message
+    watch.log.close()
+
+
+async def test_a_small_input_module_with_a_stated_mode(tmp_path: Path) -> None:
+    """Would fail if the watch needed a mode register where there are only volt-free contacts."""
+    table, clock = one_row_table(), Clock()
+    where = default_addresses(table, contacts_only=True)
+    where = Addresses(where.contacts, None, None, {})
+    controller, source = made("modbus", table, where, mode="milking")
+    watch = Watch(table, source, Log(tmp_path / "log.sqlite", "p"), clock=clock)
+    async with controller:
+        for _ in range(3):
+            clock.now += ON_S
+            await controller.show(None, WRONG)
+            snapshot = await watch.step()
+        await source.close()
+    assert [a.tag for a in snapshot.alarms] == ["V1_not_closed"]
+    assert set(controller.asked) == {2}
+    watch.log.close()
+
+
+async def test_two_mode_contacts_at_once_are_no_mode() -> None:
+    """Would fail if two mode contacts on together were read as one of the modes."""
+    from byrewright.site.sources import to_sample
+
+    table = one_row_table()
+    where = default_addresses(table, contacts_only=True)
+    assert to_sample(table, where, lambda a: a.tag.startswith("Mode"), None).mode is None
+    assert to_sample(table, where, lambda a: a.tag == "Mode_2", None).mode == "milking"
+
+
+KILLED = """
+import asyncio, sys
+from pathlib import Path
+from byrewright.site.addresses import default_addresses
+from byrewright.site.log import Log
+from byrewright.site.sources import ModbusSource
+from byrewright.site.watch import Watch
+from tests.site.test_alarms import one_row_table
+
+table = one_row_table()
+source = ModbusSource(table, default_addresses(table), "127.0.0.1", int(sys.argv[1]))
+watch = Watch(table, source, Log(Path(sys.argv[2]), "p"), period_s=0.01)
+watch.listeners.append(lambda s: print(len(s.alarms), flush=True))
+asyncio.run(watch.run(asyncio.Event()))
+"""
+
+
+async def test_killed_again_and_again_it_keeps_each_event_once(tmp_path: Path) -> None:
+    """Would fail if killing the watch at any moment lost a standing alarm or wrote it twice."""
+    table = one_row_table()
+    controller, _ = made("modbus", table, default_addresses(table))
+    root = Path(__file__).parents[2]
+    log = tmp_path / "log.sqlite"
+    async with controller:
+        beat = asyncio.create_task(_beating(controller))
+        for wait in (ON_S + 1.0, 0.05, 0.3):
+            child = await asyncio.create_subprocess_exec(
+                sys.executable, "-c", KILLED, str(controller.modbus_port), str(log), cwd=root,
+                env={**os.environ, "PYTHONPATH": str(root)}, stdout=subprocess.PIPE,
+            )  # fmt: skip
+            assert child.stdout is not None
+            await asyncio.wait_for(child.stdout.readline(), 20)  # it has read once
+            reading = asyncio.create_task(child.stdout.read())
+            await asyncio.sleep(wait)
+            child.send_signal(signal.SIGKILL)
+            await child.wait()
+            await reading
+        beat.cancel()
+    kept = Log(log, "p")
+    assert [e.kind for e in kept.events() if e.tag] == ["raised"]
+    assert kept.alarms()["V1_not_closed"].state == "unacknowledged"
+    kept.close()
+
+
+async def _beating(controller: Controller) -> None:
+    while True:
+        await controller.show("milking", WRONG)
+        await asyncio.sleep(0.05)
+
+
+async def test_acknowledging_is_recorded_with_the_name(tmp_path: Path) -> None:
+    """Would fail if an acknowledgement lost who gave it, or was written to the controller."""
+    table, clock = one_row_table(), Clock()
+    controller, source = made("modbus", table, default_addresses(table))
+    watch = Watch(table, source, Log(tmp_path / "log.sqlite", "p"), clock=clock)
+    async with controller:
+        for _ in range(3):
+            clock.now += ON_S
+            await controller.show("milking", WRONG)
+            await watch.step()
+        assert watch.acknowledge("anna") == 1 and watch.acknowledge("anna") == 0
+        await source.close()
+    assert [(e.kind, e.who) for e in watch.log.events() if e.tag] == [("raised", ""), ("acknowledged", "anna")]
+    assert [a.state for a in watch.snapshot.alarms] == ["acknowledged"]
+    assert set(controller.asked) <= READS_ONLY
+    watch.log.close()
+
+
+def test_sources_name_no_call_that_writes() -> None:
+    """Would fail if someone gave the sources a way to write to a controller."""
+    import byrewright.site.sources as sources
+    import byrewright.site.watch as watch
+
+    for module in (sources, watch):
+        text = Path(module.__file__ or "").read_text()
+        assert not [w for w in ("write_coil", "write_register", "write_value", "call_method", "set_value",
+                                "write_attribute") if w in text]  # fmt: skip
+
+
+def test_requests_cover_all_addresses_within_the_protocol() -> None:
+    """Would fail if an address was not asked for, or one request asked for too much."""
+    numbers = [*range(0, 300), 305, 1000, 65535]
+    made_ = blocks(numbers, 125)
+    covered = {n for b in made_ for n in range(b.first, b.first + b.count)}
+    assert set(numbers) <= covered and max(b.count for b in made_) <= 125
+
+
+def test_address_map_comes_back_and_complains_clearly(tmp_path: Path) -> None:
+    """Would fail if the engineer's map was misread, or a slip in it gave a traceback."""
+    table = one_row_table()
+    path = tmp_path / "map.csv"
+    path.write_text(write_map(default_addresses(table)))
+    assert read_map(path, table) == default_addresses(table)
+    for bad, said in (
+        ("tag,area\nV1_open,discrete_input\n", "first line"),
+        ("tag,area,address\nV1_open,coil,3\n", ":2: area is 'coil'"),
+        ("tag,area,address\nV1_open,discrete_input,-1\n", "0 to 65535"),
+        ("tag,area,address\nV9_open,discrete_input,1\n", "V9_open is not in"),
+    ):
+        path.write_text(bad)
+        with pytest.raises(AddressError, match=said):
+            read_map(path, table)
