@@ -62,7 +62,12 @@ class Inside:
 
 @dataclass(frozen=True, slots=True)
 class Failure:
-    """One way a kind can fail. `life` is a key of the reliability data; the rest is for people."""
+    """One way a kind can fail. `life` is a key of the reliability data.
+
+    `effect` is a word the failure study knows (what it does to the plant); `each` tells that it
+    takes one of a machine's `count`; `safety` marks a stop that must never be bridged; the rest is
+    for people.
+    """
 
     way: str
     life: str
@@ -71,6 +76,8 @@ class Failure:
     do: str
     part: str = ""
     effect: str = "off"
+    each: bool = True
+    safety: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +130,7 @@ class Machine(Record):
     TESTS: ClassVar[tuple[str, ...]] = ()
     CAUTIONS: ClassVar[tuple[str, ...]] = ()
     NEEDS_POWER: ClassVar[bool] = False
+    WITHOUT_CONTROL: ClassVar[Literal["by hand", "goes on", "stands"]] = "by hand"
 
     id: str = par("", "the engineer's own tag")
     label: str = par("", "what it is, in the engineer's words", "")
@@ -170,6 +178,10 @@ class Machine(Record):
     def power_kw(self) -> float:
         """Rated electric input of one, kW (0 when it has no motor or heater)."""
         return float(getattr(self, "motor_kw", None) or getattr(self, "heater_kw", None) or 0.0)
+
+    def failures(self) -> tuple[Failure, ...]:
+        """The ways this machine can fail as it is set up."""
+        return type(self).FAILURES
 
     def lower(self) -> tuple[Primitive, ...]:
         """What it does, as plain records for the engine; nothing when it has no part in the day."""

@@ -26,10 +26,10 @@ class Platform(Machine):
     CAN = frozenset({"stands cows"})
     STATES = ("stopped", "runs")
     FAILURES = (
-        Failure("jams", "roller", 4.0, "thump once a turn, current up", "slow, change the roller after milking; stop if it drops",
-                "roller"),
+        Failure("rail joint lifts", "roller", 4.0, "thump once a turn, current up", "slow, mend after milking; stop if it drops",
+                "rail joint", "slow"),
         Failure("stop circuit broken", "contactor", 1.0, "deck does not stop at the rope", "no restart until proven",
-                "rope switch", "must stop"),
+                "rope switch", "off", safety=True),
     )  # fmt: skip
     UPKEEP = (
         Upkeep("rail, joints, level", every_days=182),
@@ -37,6 +37,9 @@ class Platform(Machine):
     )
     TESTS = ("emergency stops", "level and run-out", "stray voltage")
     CAUTIONS = (ROTATING,)
+
+    def failures(self) -> tuple[Failure, ...]:
+        return type(self).FAILURES if self.layout == "rotary" else ()
 
     layout: Literal["rotary", "rows"] = par(
         "", "rotary deck or fixed stalls in rows", "rotary", why="rotaries first"
@@ -106,7 +109,7 @@ class DeckRollers(Machine):
     SYMBOL = "roller"
     ROOM = "deck"
     FAILURES = (Failure("breaks", "roller", 4.0, "thump once a turn", "slow, change after milking; stop if the deck drops",
-                        "roller", "drag up"),)  # fmt: skip
+                        "roller", "slow"),)  # fmt: skip
     UPKEEP = (Upkeep("grease and look", every_days=30),)
     CAUTIONS = (ROTATING,)
 
@@ -130,6 +133,8 @@ class RotaryGland(Machine):
         Failure("seal leaks", "pump_seal", 3.0, "hiss, low vacuum, weeping", "change that part", "seal set", "leaks"),
         Failure("slip ring lost", "slip_ring", 1.0, "removers and meters dead", "manual removal, brushes, spare ring",
                 "brush set", "signal lost"),
+        Failure("power ring lost", "slip_ring", 1.0, "all that is fed on the deck stands still", "change the brushes, spare ring",
+                "brush set", "power lost"),
     )  # fmt: skip
     UPKEEP = (Upkeep("seals", every_h=4000), Upkeep("brushes and ring", every_h=2000))
     TESTS = ("vacuum and milk swivel leakage", "slip ring resistance")
@@ -140,6 +145,8 @@ class RotaryGland(Machine):
     combined: bool = par(
         "", "one joint for all, or separate parts", False, why="separate parts can be changed alone"
     )
+    power_rings: int = par("", "sets of power rings, each able to carry the deck alone", 1, ge=1, le=4,
+                           why="one set where nothing is said")  # fmt: skip
     bore_mm: float | None = par("mm", "milk bore", None, ge=10, le=300)
     vacuum_bore_mm: float | None = par("mm", "vacuum bore", None, ge=10, le=400)
 
@@ -150,6 +157,10 @@ class RotaryGland(Machine):
             for s in piped
             for side in ("deck", "fixed")
         )
+
+    def failures(self) -> tuple[Failure, ...]:
+        lost = {"signal lost": "signal", "power lost": "power"}
+        return tuple(f for f in type(self).FAILURES if lost.get(f.effect, "vacuum") in self.carries)
 
     def inside(self) -> tuple[Inside, ...]:
         piped = [s for s in self.carries if s not in ("power", "signal")]

@@ -205,6 +205,10 @@ class Valve(Machine):
         "s", "time to move", 2.0, ge=0, le=120, why="usual for an air-moved valve"
     )
 
+    def failures(self) -> tuple[Failure, ...]:
+        sensed = {"false position"} if not self.sensed else set()
+        return tuple(f for f in type(self).FAILURES if f.effect not in sensed)
+
     def ports(self) -> tuple[Port, ...]:
         every = ("vacuum", "milk", "wash", "water", "air", "coolant", "refrigerant", "drain")
         names = ("a", "b") if self.ways == 2 else ("a", "b", "c")

@@ -104,7 +104,10 @@ class UninterruptibleSupply(Machine):
             "controls drop at mains loss",
             "change the battery",
             "battery",
+            "no hold",
         ),
+        Failure("inverter stops", "solid_state_controller", 4.0, "controls dark though the board is live",
+                "feed the controls past it", "inverter"),
     )
     UPKEEP = (Upkeep("battery test", every_days=182),)
 

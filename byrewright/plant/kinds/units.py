@@ -62,6 +62,8 @@ class Removal(Machine):
     LETTERS = "AR"
     SYMBOL = "cylinder"
     ROOM = "milk"
+    CAN = frozenset({"rides on the deck"})
+    WITHOUT_CONTROL = "stands"
     FAILURES = (Failure("does not take off", "removal", 0.5, "unit hangs on a dry cow", "take off by hand",
                         "cylinder or valve", "manual"),)  # fmt: skip
     UPKEEP = (Upkeep("cords and cylinders", every_h=2000),)
@@ -119,6 +121,8 @@ class MilkMeter(Machine):
     LETTERS = "MM"
     SYMBOL = "meter"
     ROOM = "milk"
+    CAN = frozenset({"rides on the deck"})
+    WITHOUT_CONTROL = "stands"
     FAILURES = (
         Failure(
             "reads false",

@@ -208,6 +208,7 @@ class Pulsator(Machine):
     LETTERS = "PU"
     SYMBOL = "pulsator"
     ROOM = "vacuum"
+    WITHOUT_CONTROL = "goes on"  # keeps its set rate
     PORTS = ports(port("vacuum", "vacuum", direction="out"))
     STATES = ("runs", "stopped")
     FAILURES = (Failure("sticks", "pulsator", 0.3, "one unit does not pulsate, cow uneasy", "swap the pulsator",
