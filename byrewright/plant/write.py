@@ -282,7 +282,12 @@ def write_plant(plant: Plant, path: str | Path, comments: Mapping[str, str] | No
 
 
 def write_text(path: str | Path, text: str) -> None:
-    """Write a text file in one step: a new file beside it, synced to disk, then renamed over it.
+    """Write a text file in one step, as `write_bytes` does."""
+    write_bytes(path, text.encode("utf-8"))
+
+
+def write_bytes(path: str | Path, data: bytes) -> None:
+    """Write a file in one step: a new file beside it, synced to disk, then renamed over it.
 
     Raises:
         OSError: the folder cannot be made, is full or not writable; the old file is then untouched.
@@ -293,8 +298,8 @@ def write_text(path: str | Path, text: str) -> None:
         dir=target.parent, prefix=f".{target.name}.", suffix=".new"
     )
     try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
-            stream.write(text)
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(data)
             stream.flush()
             os.fsync(stream.fileno())
         mode = target.stat().st_mode & 0o777 if target.exists() else 0o644

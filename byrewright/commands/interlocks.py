@@ -1,0 +1,39 @@
+"""The command `interlocks`: writes the interlock pack of a plant."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from byrewright.commands.common import clear_errors, console, load
+
+
+def run(plant_path: Path, *, out_path: Path | None = None, addresses_path: Path | None = None,
+        contacts_only: bool = False) -> None:  # fmt: skip
+    """Write matrix, alarms, permissives, inputs and outputs, acceptance sheets and controller text."""
+    from byrewright.documents.interlocks import files
+    from byrewright.engine.interlocks import DRAFT
+    from byrewright.plant.write import write_bytes
+    from byrewright.site.addresses import default_addresses, read_map
+    from byrewright.studies.routes.study import Routes, report
+
+    with clear_errors():
+        file, rules = load(plant_path)
+        folder = out_path or plant_path.with_name(f"{plant_path.stem}-interlocks")
+        with console(error=True).status("trying every wrong position") as status:
+            study = Routes(file.plant, rules)
+            result = report(study, say=status.update)
+            table = study.table
+            where = (read_map(addresses_path, table) if addresses_path
+                     else default_addresses(table, contacts_only=contacts_only))  # fmt: skip
+            status.update("writing the pack")
+            made = files(table, result, where)
+        for name, data in made.items():
+            write_bytes(folder / name, data)
+        out = console()
+        needed = sum(1 for r in table.rows if r.needed)
+        fitted = sum(1 for s in table.signals if s.fitted)
+        out.print(f"Interlocks: {table.plant}")
+        out.print(f"{len(table.rows)} causes ({needed} without which a known wrong position goes unseen), "
+                  f"{len(table.signals)} contacts ({fitted} fitted), {len(table.modes)} modes")  # fmt: skip
+        out.print(f"written to {folder}: {', '.join(made)}")
+        out.print(DRAFT)

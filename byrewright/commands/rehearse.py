@@ -1,0 +1,156 @@
+"""The command `rehearse`: a milking day on a simulated controller with a wrong valve put in."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from byrewright.commands.common import clear_errors, console, load
+from byrewright.errors import ByrewrightError
+
+if TYPE_CHECKING:
+    from byrewright.site.rehearse import Act, Protocol, Rehearsal
+    from byrewright.studies.routes.spread import Combination
+    from byrewright.studies.routes.study import Routes
+
+USUAL = 6
+"""Faults that are played when none is named."""
+
+
+class RehearseError(ByrewrightError):
+    """The rehearsal cannot be played as asked; the text says what would be right."""
+
+
+def run(plant_path: Path, *, wrong: Sequence[str] = (), mode: str | None = None, after_min: float = 20.0,
+        protocol: str = "modbus", every: bool = False, serve: bool = False, modbus_port: int = 15020,
+        opcua_port: int = 14840) -> None:  # fmt: skip
+    """Play faults and tell how many litres are lost before the alarm.
+
+    `wrong` lists positions such as V46=open (all of them at once); without it the single wrong
+    positions that lose most are played one by one (`every`: all that lose milk). `serve` keeps the
+    simulated controller running in real time, for training with `watch` beside it.
+    """
+    from byrewright.studies.routes.study import Routes
+
+    with clear_errors():
+        if protocol not in ("modbus", "contacts", "opcua"):
+            raise RehearseError(f"protocol is {protocol!r}; write modbus, contacts or opcua")
+        file, rules = load(plant_path)
+        logging.disable(logging.WARNING)  # the libraries' talk
+        with console(error=True).status("building the table"):
+            study = Routes(file.plant, rules, order=1)
+            _ = study.table
+        combination = _read(wrong)
+        if serve:
+            asyncio.run(_serve(study, combination, mode, modbus_port, opcua_port))
+            return
+        faults = [combination] if combination else _usual(study, mode, every)
+        rehearsals = asyncio.run(_play(study, faults, mode, after_min, protocol))
+        _show(study, rehearsals)
+
+
+def _read(wrong: Sequence[str]) -> Combination:
+    found = []
+    for text in wrong:
+        machine, sign, position = text.partition("=")
+        if not sign or not machine or not position:
+            raise RehearseError(f"{text!r}: write MACHINE=POSITION, such as V46=open")
+        found.append((machine.strip(), position.strip().replace("_", " ") if "half" in position else position.strip()))
+    return tuple(found)
+
+
+def _usual(study: Routes, mode: str | None, every: bool) -> list[Combination]:
+    """Single wrong positions that lose milk in the mode that is played, one a machine."""
+    where = mode or _milking(study)
+    found: dict[str, Combination] = {}
+    for hit in study.hits:
+        if hit.mode == where and hit.order == 1 and hit.question.loses == "milk":
+            found.setdefault(hit.wrong[0][0], hit.wrong)
+    return list(found.values()) if every else list(found.values())[:USUAL]
+
+
+def _milking(study: Routes) -> str:
+    from byrewright.site.day import day_of
+
+    day, _ = day_of(study.plant, study.rules)
+    found = next((a.mode for a in day if "milking" in study.plant.modes[a.mode].does), None)
+    if found is None:
+        raise RehearseError("the plant has no mode that does milking")
+    return found
+
+
+def _act(study: Routes, mode: str) -> tuple[tuple[Act, ...], Act]:
+    from byrewright.site.day import day_of
+
+    day, _ = day_of(study.plant, study.rules)
+    act = next((a for a in day if a.mode == mode), None)
+    if act is None:
+        raise RehearseError(f"mode {mode!r} is not part of the day; it has {', '.join(dict.fromkeys(a.mode for a in day))}")
+    return day, act
+
+
+async def _play(study: Routes, faults: Sequence[Combination], mode: str | None, after_min: float,
+                protocol: str) -> list[Rehearsal]:  # fmt: skip
+    from byrewright.site.day import day_of
+    from byrewright.site.rehearse import Fault, rehearse
+
+    _, milk_l = day_of(study.plant, study.rules)
+    where = mode or _milking(study)
+    day, act = _act(study, where)
+    at = act.start_min + min(after_min, (act.end_min - act.start_min) / 2)
+    chosen: Protocol = "opcua" if protocol == "opcua" else "contacts" if protocol == "contacts" else "modbus"
+    played = []
+    screen = console(error=True)
+    with screen.status("playing") as status:
+        for fault in faults:
+            status.update(f"playing {' '.join(f'{m}={p}' for m, p in fault)}")
+            try:
+                played.append(await rehearse(study.table, study.scenes, day, Fault(at, fault), milk_l, study.hits,
+                                             protocol=chosen))  # fmt: skip
+            except ValueError as error:
+                raise RehearseError(str(error)) from None
+    return played
+
+
+def _show(study: Routes, played: Sequence[Rehearsal]) -> None:
+    from rich.table import Table
+
+    from byrewright.plant.farm import clock
+    from byrewright.studies.routes.words import moves
+
+    out = console()
+    table = Table(box=None, pad_edge=False, title=f"Rehearsal: {study.table.plant}", title_justify="left")
+    for column in ("wrong", "in mode", "from", "leads to", "alarm", "after s", "L before it", "L if unseen"):
+        table.add_column(column, overflow="fold", justify="right" if column[:2] in ("L ", "af") else "left")
+    for one in played:
+        table.add_row(
+            moves(study.plant, one.wrong), one.mode, clock(one.at_min), one.harm or "no harm alone",
+            one.alarm_text or "NO ALARM", "-" if one.seconds is None else f"{one.seconds:.0f}",
+            f"{one.litres_before:.1f}", f"{one.litres_unseen:.0f}",
+        )  # fmt: skip
+    out.print(table)
+    out.print("Simulated controller and invented day; real Modbus TCP or OPC UA on this machine only.")
+
+
+async def _serve(study: Routes, wrong: Combination, mode: str | None, modbus_port: int, opcua_port: int) -> None:
+    from byrewright.engine.interlocks import contacts
+    from byrewright.site.addresses import default_addresses
+    from byrewright.site.controller import LOOPBACK, Controller
+    from byrewright.studies.routes.table import process_contacts
+
+    where = mode or _milking(study)
+    scene = study.scenes.get(where)
+    if scene is None:
+        raise RehearseError(f"no mode {where!r}; the plant has {', '.join(study.scenes)}")
+    shown = contacts(study.table, {**scene.wanted, **dict(wrong)}, process_contacts(study.table, scene, wrong))
+    controller = Controller(study.table, default_addresses(study.table), modbus_port=modbus_port,
+                            opcua_port=opcua_port)  # fmt: skip
+    async with controller:
+        console().print(f"simulated controller in mode {where}: --modbus {LOOPBACK}:{modbus_port} or --opcua "
+                        f"{controller.opcua_url} (Ctrl-C ends)")  # fmt: skip
+        while True:
+            await controller.show(where, shown)
+            await asyncio.sleep(1.0)
