@@ -102,7 +102,7 @@ def layout_svg(layout: Layout) -> str:
         f'<g data-pipe="{_attribute(r.pipe)}">{line_svg(r.points, ink_of(r.service))}</g>'
         for r in layout.routed
     ]
-    parts += _bridges(layout.routed)
+    parts += crossings_svg(layout.routed)
     parts += [placed_svg(p) for p in layout.placed]
     for run in layout.routed:
         if run.arrow_at:
@@ -126,7 +126,7 @@ def _attribute(text: str) -> str:
     return escape(text, {'"': "&quot;"})
 
 
-def _bridges(runs: list[Routed]) -> list[str]:
+def crossings_svg(runs: list[Routed]) -> list[str]:
     """Where pipes cross without joining, the upright one gives way."""
     level: list[tuple[int, Point, Point]] = []
     upright: list[tuple[int, Point, Point]] = []

@@ -1,0 +1,170 @@
+"""Answers of the studies: asked once for each file, worked out in a thread, with progress.
+
+This is the one place where pages meet studies. A study is added by one line in `STUDIES`.
+"""
+
+from __future__ import annotations
+
+import threading
+import traceback
+from collections import OrderedDict
+from collections.abc import Callable, Hashable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from byrewright.errors import ByrewrightError
+from byrewright.results import Result
+from byrewright.web.folder import Opened
+
+KEPT = 120
+WORKERS = 2
+State = Literal["waits", "works", "done", "failed", "stopped"]
+
+
+class Stopped(Exception):
+    """Somebody asked to stop; raised inside the work at its next step."""
+
+
+@dataclass
+class Job:
+    """One piece of work: how far it is, and what came of it."""
+
+    what: str = ""
+    done: int = 0
+    total: int = 0
+    state: State = "waits"
+    value: Any = None
+    problem: str = ""
+    cancel: threading.Event = field(default_factory=threading.Event)
+    ended: threading.Event = field(default_factory=threading.Event)
+
+    def say(self, what: str, done: int = 0, total: int = 0) -> bool | None:
+        """Note a step; stops the work when that was asked for."""
+        if self.cancel.is_set():
+            raise Stopped
+        self.what, self.done, self.total = what, done, total
+        return None
+
+    @property
+    def over(self) -> bool:
+        """Whether it will not change any more."""
+        return self.ended.is_set()
+
+
+Work = Callable[[Job], Any]
+
+
+class Answers:
+    """Answers kept by what was asked, the least used forgotten first."""
+
+    def __init__(self) -> None:
+        self._jobs: OrderedDict[Hashable, Job] = OrderedDict()
+        self._lock = threading.Lock()
+        self._pool = ThreadPoolExecutor(WORKERS, thread_name_prefix="answer")
+
+    def ask(self, key: Hashable, work: Work) -> Job:
+        """The job of a question: the one under way or done, or a new one."""
+        with self._lock:
+            job = self._jobs.get(key)
+            if job is not None and job.state not in ("failed", "stopped"):
+                self._jobs.move_to_end(key)
+                return job
+            job = self._jobs[key] = Job()
+            while len(self._jobs) > KEPT:
+                self._jobs.popitem(last=False)
+        self._pool.submit(_run, job, work)
+        return job
+
+    def study(self, name: str, opened: Opened) -> Job:
+        """The answer of a study for a plant."""
+        return self.ask((name, opened.key), lambda job: STUDIES[name](opened, job))
+
+    def end(self) -> None:
+        """Let go of the threads, without waiting for work under way."""
+        with self._lock:
+            for job in self._jobs.values():
+                job.cancel.set()
+        self._pool.shutdown(wait=False, cancel_futures=True)
+
+
+def _run(job: Job, work: Work) -> None:
+    job.state = "works"
+    try:
+        job.say("")
+        job.value = work(job)
+        job.state = "done"
+    except Stopped:
+        job.state = "stopped"
+    except ByrewrightError as error:
+        job.state, job.problem = "failed", str(error)
+    except Exception as error:  # a fault of the program: told to people in one sentence
+        traceback.print_exc()
+        job.state, job.problem = "failed", f"{type(error).__name__}: {error}"
+    finally:
+        job.ended.set()
+
+
+# the studies -------------------------------------------------------------------------------
+
+
+def _sizing(opened: Opened, job: Job) -> Result:
+    from byrewright.studies.sizing import size
+
+    return size(opened.plant, opened.rules)
+
+
+def _routes(opened: Opened, job: Job) -> Any:
+    """The routes study itself: scenes, hits and the table, worked out here and kept."""
+    from byrewright.standards.rulebook import Rulebook
+    from byrewright.studies.routes.study import Routes
+
+    study = Routes(opened.plant, opened.rules or Rulebook())
+    for what in ("scenes", "hits", "best", "table"):
+        job.say(what)
+        getattr(study, what)
+    return study
+
+
+def _routes_result(opened: Opened, job: Job) -> Result:
+    from byrewright.standards.rulebook import Rulebook
+    from byrewright.studies.routes.study import Routes, report
+
+    study = Routes(opened.plant, opened.rules or Rulebook())
+    return report(study, orders=True, say=job.say)
+
+
+STUDIES: dict[str, Callable[[Opened, Job], Any]] = {
+    "sizing": _sizing,
+    "routes": _routes,
+    "routes_result": _routes_result,
+}
+"""Name to the call of the study."""
+
+
+def flows(answers: Answers, opened: Opened, mode: str, wrong: Mapping[str, str]) -> Any:
+    """Where fluids go in a mode with some machines turned by hand (`studies.routes.turn.Turned`)."""
+    from byrewright.studies.routes.network import network
+    from byrewright.studies.routes.questions import scene
+    from byrewright.studies.routes.turn import turn
+
+    net = _kept(answers, ("network", opened.digest), lambda job: network(opened.plant))
+    made = _kept(
+        answers, ("scene", opened.digest, mode), lambda job: scene(opened.plant, mode, net)
+    )
+    return turn(opened.plant, mode, wrong, net, made)
+
+
+def _kept(answers: Answers, key: Hashable, work: Work) -> Any:
+    job = answers.ask(key, work)
+    job.ended.wait()
+    if job.state != "done":
+        raise ByrewrightError(job.problem)
+    return job.value
+
+
+def laid_out(answers: Answers, opened: Opened, sheet: str) -> Job:
+    """A sheet's layout for the screen (`documents.shapes.Layout`)."""
+    from byrewright.web.drawing import layout
+
+    return answers.ask(("layout", opened.digest, sheet), lambda job: layout(opened.plant, sheet))

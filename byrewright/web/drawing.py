@@ -1,0 +1,166 @@
+"""A service drawing to look at and to touch: the sheet's geometry with marks for pages."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from byrewright.documents.ink import ink_of
+from byrewright.documents.shapes import Layout, Placed, Routed
+from byrewright.documents.svg import (
+    arrow_svg,
+    crossings_svg,
+    letters_svg,
+    line_svg,
+    n,
+    rect_svg,
+    shape_svg,
+)
+from byrewright.documents.symbols import symbol
+from byrewright.plant.plant import Plant
+from byrewright.web.look import inked
+from byrewright.web.markup import Html, tag
+from byrewright.web.texts import Texts
+
+FIELD_MM = {"wide": (300.0, 190.0), "power": (300.0, 200.0)}
+"""Field that sheets are laid out for on a screen."""
+
+
+def layout(plant: Plant, sheet: str) -> Layout:
+    """The sheet's layout for a screen."""
+    from byrewright.documents.power_line import power_layout
+    from byrewright.documents.sheets import sheet_layout, sheet_of
+
+    one = sheet_of(sheet)
+    if one.key == "power":
+        return power_layout(plant, one.title, *FIELD_MM["power"])
+    width, height = FIELD_MM["wide"]
+    return sheet_layout(plant, one, width_mm=width, height_mm=height)
+
+
+def drawing(plant: Plant, laid: Layout, box_id: str, t: Texts, label: str) -> Html:
+    """A drawing with zoom tools; machines and pipes in it can be picked (`pick`)."""
+    body = [_pipe(run, t) for run in laid.routed]
+    body.append(Html(inked("".join(crossings_svg(laid.routed)))))
+    body += [_machine(plant, one, t) for one in laid.placed]
+    body += [_arrow(run) for run in laid.routed]
+    body.append(Html(inked("".join(shape_svg(s) for s in laid.extra))))
+    body += [
+        Html(f'<g class="{"word" if x.size_mm < 2.4 else "tag"}">{inked(letters_svg(x))}</g>')
+        for x in laid.letters
+    ]
+    size = f"0 0 {n(laid.width_mm)} {n(laid.height_mm)}"
+    svg = tag("svg", body, viewBox=size, data_size=size, role="group", aria_label=label)
+    tools = tag(
+        "div",
+        [
+            tag("button", sign, type="button", data_zoom=by, aria_label=t(f"drawing.{key}"))
+            for key, sign, by in (
+                ("nearer", "+", "1.3"),
+                ("farther", "−", "0.77"),
+                ("whole", "▢", "0"),
+            )
+        ],
+        cls="tools",
+        role="group",
+        aria_label=t("drawing.tools"),
+    )
+    return tag("div", svg, tools, cls="drawing", id=box_id)
+
+
+def _pipe(run: Routed, t: Texts) -> Html:
+    ink = ink_of(run.service)
+    points = " ".join(f"{n(x)},{n(y)}" for x, y in run.points)
+    parts = [
+        Html(f'<polyline class="hit" points="{points}"/>'),
+        Html(f'<g class="line">{inked(line_svg(run.points, ink))}</g>'),
+        Html(f'<polyline class="run" points="{points}"/>'),
+    ]
+    if run.label:
+        parts.append(Html(f'<g class="word">{inked(letters_svg(run.label))}</g>'))
+    if run.pipe.startswith("-"):
+        return tag("g", parts)
+    return tag(
+        "g",
+        parts,
+        data_pipe=run.pipe,
+        data_act="pick",
+        data_value=f"pipe {run.pipe}",
+        role="button",
+        tabindex=-1,
+        aria_label=t("drawing.pipe", tag=run.pipe, service=ink.word),
+    )
+
+
+def _arrow(run: Routed) -> Html:
+    if not run.arrow_at:
+        return Html("")
+    return Html(inked(arrow_svg(run.arrow_at, run.arrow_to, ink_of(run.service).colour)))
+
+
+def symbol_of(placed: Placed, position: str = "") -> str:
+    """The inside of a machine's symbol, in a position."""
+    shapes = symbol(placed.symbol).draw(placed.w, placed.h, position)
+    return inked("".join(shape_svg(s, placed.x, placed.y) for s in shapes))
+
+
+def _machine(plant: Plant, placed: Placed, t: Texts) -> Html:
+    words = [
+        Html(
+            f'<g class="{"tag" if i == 0 and not _flag(placed) else "word"}">{inked(letters_svg(w))}</g>'
+        )
+        for i, w in enumerate(placed.words)
+    ]
+    box = rect_svg(placed.x, placed.y, placed.w, placed.h, "none")
+    ring = box.replace("<rect ", '<rect class="ring" ').replace(' fill="none"', "")
+    inner = [
+        Html(ring),
+        Html(f'<g class="symbol">{symbol_of(placed, placed.position)}</g>'),
+        *words,
+    ]
+    machine = plant.equipment.get(placed.machine)
+    if machine is None:
+        return tag("g", inner)
+    return tag(
+        "g",
+        inner,
+        data_machine=placed.machine,
+        data_key=placed.key,
+        data_act="pick",
+        data_value=f"machine {placed.machine}",
+        role="button",
+        tabindex=-1 if _flag(placed) else 0,
+        aria_label=t("drawing.machine", tag=placed.machine, title=machine.title),
+    )
+
+
+def _flag(placed: Placed) -> bool:
+    return placed.symbol == "flag"
+
+
+def positions(laid: Layout, wanted: Mapping[str, str | None]) -> dict[str, str]:
+    """Symbols redrawn for positions that differ in look: by key of the symbol on the sheet."""
+    return {
+        one.key: symbol_of(one, wanted.get(one.machine) or "")
+        for one in laid.placed
+        if not _flag(one) and one.machine in wanted
+    }
+
+
+def legend(services: Iterable[str], t: Texts) -> Html:
+    """Patterns, letters and names of the services on a sheet."""
+    items = []
+    for service in services:
+        ink = ink_of(service)
+        line = inked(line_svg(((0, 1.5), (16, 1.5)), ink))
+        items.append(
+            tag("li", tag("svg", Html(line), viewBox="0 0 16 3", aria_hidden="true"),
+                tag("span", ink.letter, cls="mono"), " ", ink.word)
+        )  # fmt: skip
+    return tag("ul", items, cls="legend", aria_label=t("drawing.legend"))
+
+
+def script(box_id: str, marks: Mapping[str, object]) -> str:
+    """The call that puts marks on a drawing."""
+    import json
+
+    return f"byre.mark({json.dumps(box_id)}, {json.dumps(dict(marks))})"

@@ -1,0 +1,202 @@
+"""The folder that is served: which plant files are in it, reading them, saving without loss."""
+
+from __future__ import annotations
+
+import hashlib
+import threading
+from collections import OrderedDict
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from byrewright.errors import ByrewrightError
+from byrewright.plant.limits import FILE as LIMITS_FILE
+from byrewright.plant.limits import rules_beside
+from byrewright.plant.plant import Plant
+from byrewright.plant.problems import FileProblems, PlantError, Problem
+from byrewright.plant.read import PlantFile, read_plant_text
+from byrewright.plant.source import LARGEST_BYTES, read_text
+from byrewright.plant.write import write_text
+from byrewright.standards.rulebook import Rulebook, default_rulebook
+
+DEEPEST = 4
+"""Folders below the one served in which plants are looked for."""
+MOST_FILES = 400
+KEPT_OPEN = 24
+LEVEL = "~"
+"""Stands in an address for the step into a folder."""
+SUFFIXES = frozenset({".yaml", ".yml"})
+BRIEF_FILE = "brief.yaml"
+
+
+class NotServed(ByrewrightError):
+    """There is no such plant in the folder."""
+
+
+class Conflict(ByrewrightError):
+    """Somebody else saved the file since it was read; `theirs` is its text now."""
+
+    def __init__(self, theirs: str) -> None:
+        self.theirs = theirs
+        super().__init__("the file has been changed since it was read")
+
+
+def digest_of(text: str) -> str:
+    """What a file's text is known by."""
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A plant file as read: either a plant, or what is wrong with it."""
+
+    slug: str
+    path: Path
+    text: str
+    digest: str
+    file: PlantFile | None
+    rules: Rulebook | None
+    problems: tuple[Problem, ...] = field(default=())
+    message: str = ""
+
+    @property
+    def plant(self) -> Plant:
+        """The plant; only where `file` is there."""
+        assert self.file is not None
+        return self.file.plant
+
+    @property
+    def sound(self) -> bool:
+        """Whether the file and its limits can be used."""
+        return self.file is not None and self.rules is not None
+
+    @property
+    def key(self) -> str:
+        """What answers are kept under: changes with the plant and with its limits."""
+        return f"{self.digest} {hash(self.rules) if self.rules else ''}"
+
+
+class Folder:
+    """Plant files under one root. Names from a browser are looked up, never joined to a path."""
+
+    def __init__(self, path: Path) -> None:
+        whole = path.resolve()
+        self.only = whole if whole.is_file() else None
+        self.root = whole.parent if self.only else whole
+        self._opened: OrderedDict[tuple[str, str, str], Opened] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def files(self) -> dict[str, Path]:
+        """Address to path of every plant file; nothing that lies, or leads, outside the root."""
+        if self.only:
+            return {self.slug_of(self.only): self.only}
+        found: dict[str, Path] = {}
+        for path in sorted(self.root.rglob("*")):
+            inner = path.relative_to(self.root)
+            if len(found) >= MOST_FILES:
+                break
+            if len(inner.parts) > DEEPEST or any(p.startswith(".") for p in inner.parts):
+                continue
+            if path.suffix in SUFFIXES and self._inside(path) and looks_like_plant(path):
+                found[self.slug_of(path)] = path
+        return found
+
+    def slug_of(self, path: Path) -> str:
+        """The name of a file in an address: `north~plant` for north/plant.yaml."""
+        return LEVEL.join(path.relative_to(self.root).with_suffix("").parts)
+
+    def path(self, slug: str) -> Path:
+        """The file behind an address.
+
+        Raises:
+            NotServed: there is none.
+        """
+        found = self.files().get(slug)
+        if found is None:
+            raise NotServed(slug)
+        return found
+
+    def open(self, slug: str) -> Opened:
+        """Read a plant file; what was read before is not read again.
+
+        Raises:
+            NotServed: there is no such plant.
+        """
+        path = self.path(slug)
+        try:
+            text = read_text(path, PlantError)
+        except PlantError as error:
+            return Opened(slug, path, "", "", None, None, error.problems, str(error))
+        digest = digest_of(text)
+        limits = path.parent / LIMITS_FILE
+        try:
+            beside = limits.read_text(encoding="utf-8") if self._inside(limits) else ""
+        except (OSError, UnicodeDecodeError):
+            beside = "?"
+        key = (slug, digest, beside)
+        with self._lock:
+            if key in self._opened:
+                self._opened.move_to_end(key)
+                return self._opened[key]
+        made = self._read(slug, path, text, digest)
+        with self._lock:
+            self._opened[key] = made
+            while len(self._opened) > KEPT_OPEN:
+                self._opened.popitem(last=False)
+        return made
+
+    def _read(self, slug: str, path: Path, text: str, digest: str) -> Opened:
+        name = str(path.relative_to(self.root))
+        file: PlantFile | None = None
+        rules: Rulebook | None = None
+        problems: tuple[Problem, ...] = ()
+        message = ""
+        try:
+            file = read_plant_text(text, name)
+            own = path.parent / LIMITS_FILE
+            outside = own.exists() and not self._inside(own)
+            rules = default_rulebook() if outside else rules_beside(path)
+        except FileProblems as error:
+            problems = error.problems
+        except ByrewrightError as error:
+            message = str(error)
+        return Opened(slug, path, text, digest, file, rules, problems, message)
+
+    def brief(self, slug: str) -> Path | None:
+        """The brief that lies beside a plant, where there is one."""
+        beside = self.path(slug).parent / BRIEF_FILE
+        return beside if beside.is_file() and self._inside(beside) else None
+
+    def save(self, slug: str, text: str, loaded_digest: str) -> str:
+        """Replace a plant's text, if it is still the one that was loaded; the new digest.
+
+        Raises:
+            Conflict: the file is another one now; nothing was written.
+            NotServed, OSError: the file is gone, or cannot be written.
+        """
+        with self._lock:
+            path = self.path(slug)
+            now = read_text(path, PlantError)
+            if digest_of(now) != loaded_digest:
+                raise Conflict(now)
+            write_text(path, text)
+        return digest_of(text)
+
+    def _inside(self, path: Path) -> bool:
+        """Whether a path, links followed, is an ordinary file under the root."""
+        try:
+            real = path.resolve(strict=True)
+            return real.is_relative_to(self.root) and real.is_file()
+        except (OSError, RuntimeError):
+            return False
+
+
+def looks_like_plant(path: Path) -> bool:
+    """Whether a file begins like a plant file, or cannot be told."""
+    try:
+        if path.stat().st_size > LARGEST_BYTES:
+            return False
+        with path.open("rb") as file:
+            head = file.read(4096)
+    except OSError:
+        return False
+    return any(line.startswith(b"byrewright:") for line in head.splitlines())

@@ -1,0 +1,96 @@
+"""How the pages look: colours out of the drawings' palette, one style sheet, one script."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+
+from byrewright.documents.ink import ACCENT, INK, PAPER, QUIET, RULE, SERVICE_INK, UNKNOWN_INK
+
+HERE = Path(__file__).parent
+
+LIGHT: Mapping[str, str] = {
+    "paper": PAPER,
+    "field": "#ffffff",
+    "shade": "#f1eee4",
+    "ink": INK,
+    "quiet": QUIET,
+    "rule": RULE,
+    "edge": "#77736a",
+    "accent": ACCENT,
+    "on-accent": "#ffffff",
+    **{f"svc-{name}": ink.colour for name, ink in SERVICE_INK.items() if ink.colour != INK},
+}
+"""Paper by day; the same as in the printed drawings."""
+
+DARK: Mapping[str, str] = {
+    "paper": "#191a18",
+    "field": "#22231f",
+    "shade": "#2a2b26",
+    "ink": "#ece8dc",
+    "quiet": "#b3aea0",
+    "rule": "#4b4a43",
+    "edge": "#8d897d",
+    "accent": "#ff9184",
+    "on-accent": "#191a18",
+    "svc-wash": "#d79be2",
+    "svc-vacuum": "#8db8f2",
+    "svc-water": "#6fcfc0",
+    "svc-coolant": "#7cc7ec",
+    "svc-refrigerant": "#eba974",
+    "svc-air": "#d8c264",
+    "svc-drain": "#b3aea0",
+    "svc-power": "#f19a90",
+    "svc-signal": "#bdbdbd",
+}
+"""The same drawing on dark paper."""
+
+SERIES = {
+    "light": (INK, "#1f4e8c", "#7a2f86", "#0b6157", "#8a4208", "#6a5500"),
+    "dark": ("#ece8dc", "#8db8f2", "#d79be2", "#6fcfc0", "#eba974", "#d8c264"),
+}
+"""Lines of a timeline, in order; each also has its own dashes."""
+DASHES = ("solid", "dashed", "dotted", "solid", "dashed", "dotted")
+
+
+def palette(theme: str) -> Mapping[str, str]:
+    """The colours of a theme."""
+    return DARK if theme == "dark" else LIGHT
+
+
+def variables(colours: Mapping[str, str]) -> str:
+    """Colours as style variables."""
+    return "".join(f"--{name}:{value};" for name, value in colours.items())
+
+
+@cache
+def style_sheet() -> str:
+    """The whole style sheet, colours of both themes included."""
+    light, dark = variables(LIGHT), variables(DARK)
+    head = (
+        f":root{{{light}color-scheme:light}}\n"
+        f":root[data-look=dark]{{{dark}color-scheme:dark}}\n"
+        f"@media (prefers-color-scheme:dark){{:root[data-look=auto]{{{dark}color-scheme:dark}}}}\n"
+        f"@media print{{:root,:root[data-look]{{{light}color-scheme:light}}}}\n"
+    )
+    return head + (HERE / "page.css").read_text(encoding="utf-8")
+
+
+@cache
+def script() -> str:
+    """The script of the pages: zoom and pan, marks on drawings, focus."""
+    return (HERE / "page.js").read_text(encoding="utf-8")
+
+
+def inked(svg: str) -> str:
+    """A drawing whose colours follow the theme: fixed colours become variables."""
+    for ink in (*SERVICE_INK.items(), ("drain", UNKNOWN_INK)):
+        name, one = ink
+        if one.colour != INK:
+            svg = svg.replace(f'stroke="{one.colour}" ', f'stroke="var(--svc-{name})" ')
+            svg = svg.replace(f'fill="{one.colour}"', f'fill="var(--svc-{name})"')
+    fixed = ((INK, "ink"), (PAPER, "paper"), (ACCENT, "accent"), (QUIET, "quiet"), (RULE, "rule"))
+    for colour, name in fixed:
+        svg = svg.replace(f'"{colour}"', f'"var(--{name})"')
+    return svg

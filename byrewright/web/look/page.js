@@ -1,0 +1,134 @@
+// Zoom and pan, marks on drawings, what a click means. No text, no numbers of the plant.
+(() => {
+  if (window.byre) return;
+  const views = new Map();
+  const LEAST = 0.25, MOST = 12, READABLE = 3.4;
+
+  function view(box) {
+    const svg = box.querySelector("svg");
+    const known = views.get(box);
+    if (known && known.svg === svg) return known;
+    const [, , w, h] = svg.dataset.size.split(" ").map(Number);
+    const made = { svg, w, h, x: 0, y: 0, s: 1 };
+    views.set(box, made);
+    fit(box, made);
+    return made;
+  }
+  function fit(box, v) {
+    const r = box.getBoundingClientRect();
+    v.s = 1;
+    v.unit = Math.min(r.width / v.w, r.height / v.h);
+    v.x = (v.w - r.width / v.unit) / 2;
+    v.y = (v.h - r.height / v.unit) / 2;
+    put(box, v);
+  }
+  function put(box, v) {
+    const r = box.getBoundingClientRect();
+    const k = v.unit * v.s;
+    const w = r.width / k, h = r.height / k;
+    v.x = Math.max(-w * 0.6, Math.min(v.w - w * 0.4, v.x));
+    v.y = Math.max(-h * 0.6, Math.min(v.h - h * 0.4, v.y));
+    v.svg.setAttribute("viewBox", `${v.x} ${v.y} ${w} ${h}`);
+    box.classList.toggle("far", k < READABLE);
+    v.svg.style.setProperty("--tag", Math.max(2.6, Math.min(4.4, 9.6 / k)) + "px");
+  }
+  function zoom(box, factor, cx, cy) {
+    const v = view(box), r = box.getBoundingClientRect();
+    const px = cx === undefined ? r.width / 2 : cx - r.left, py = cy === undefined ? r.height / 2 : cy - r.top;
+    const before = v.unit * v.s;
+    v.s = Math.max(LEAST, Math.min(MOST, v.s * factor));
+    const after = v.unit * v.s;
+    v.x += px / before - px / after;
+    v.y += py / before - py / after;
+    put(box, v);
+  }
+  function pan(box, dx, dy) {
+    const v = view(box), k = v.unit * v.s;
+    v.x -= dx / k; v.y -= dy / k; put(box, v);
+  }
+  function each(root, what) { (root || document).querySelectorAll(".drawing").forEach(what); }
+
+  let drag = null; const touches = new Map();
+  document.addEventListener("pointerdown", e => {
+    const box = e.target.closest && e.target.closest(".drawing");
+    if (!box || e.target.closest(".tools")) return;
+    touches.set(e.pointerId, e);
+    drag = { box, x: e.clientX, y: e.clientY, moved: 0 };
+  });
+  document.addEventListener("pointermove", e => {
+    if (!drag || !touches.has(e.pointerId)) return;
+    if (touches.size === 2) {
+      const [a, b] = [...touches.values()];
+      const was = Math.hypot(a.clientX - b.clientX, a.clientY - b.clientY);
+      touches.set(e.pointerId, e);
+      const [c, d] = [...touches.values()];
+      const now = Math.hypot(c.clientX - d.clientX, c.clientY - d.clientY);
+      if (was > 0) zoom(drag.box, now / was, (c.clientX + d.clientX) / 2, (c.clientY + d.clientY) / 2);
+      drag.moved = 99; return;
+    }
+    touches.set(e.pointerId, e);
+    const dx = e.clientX - drag.x, dy = e.clientY - drag.y;
+    drag.moved += Math.abs(dx) + Math.abs(dy);
+    if (drag.moved > 5) pan(drag.box, dx, dy);
+    drag.x = e.clientX; drag.y = e.clientY;
+  });
+  const lift = e => { touches.delete(e.pointerId); if (!touches.size && drag) { window.byre.dragged = drag.moved > 5; drag = null; } };
+  document.addEventListener("pointerup", lift);
+  document.addEventListener("pointercancel", lift);
+  document.addEventListener("click", e => {
+    if (window.byre.dragged && e.target.closest(".drawing")) { e.stopPropagation(); e.preventDefault(); }
+    window.byre.dragged = false;
+    const tool = e.target.closest && e.target.closest("[data-zoom]");
+    if (tool) {
+      const box = tool.closest(".drawing"), f = Number(tool.dataset.zoom);
+      if (f) zoom(box, f); else fit(box, view(box));
+    }
+    if (e.target.closest && e.target.closest("[data-print]")) window.print();
+  }, true);
+  document.addEventListener("wheel", e => {
+    const box = e.target.closest && e.target.closest(".drawing");
+    if (!box || !(e.ctrlKey || e.metaKey || document.activeElement === box || box.contains(document.activeElement))) return;
+    e.preventDefault(); zoom(box, Math.exp(-e.deltaY / 400), e.clientX, e.clientY);
+  }, { passive: false });
+  document.addEventListener("keydown", e => {
+    const t = e.target;
+    const box = t.closest && t.closest(".drawing");
+    if (!box) return;
+    if ((e.key === "Enter" || e.key === " ") && t.matches("[data-act]:not(button)")) {
+      e.preventDefault(); t.dispatchEvent(new MouseEvent("click", { bubbles: true })); return;
+    }
+    const step = { ArrowLeft: [60, 0], ArrowRight: [-60, 0], ArrowUp: [0, 60], ArrowDown: [0, -60] }[e.key];
+    if (step) { e.preventDefault(); pan(box, ...step); }
+    if (e.key === "+" || e.key === "=") zoom(box, 1.25);
+    if (e.key === "-") zoom(box, 0.8);
+    if (e.key === "0") fit(box, view(box));
+  });
+  // a control that is drawn anew keeps the focus it had
+  let last = "";
+  document.addEventListener("focusin", e => { last = e.target.id || ""; });
+  new MutationObserver(() => {
+    each(document, box => { if (box.querySelector("svg")) view(box); });
+    if (last && document.activeElement === document.body) {
+      const again = document.getElementById(last);
+      if (again) again.focus({ preventScroll: true });
+    }
+  }).observe(document.documentElement, { childList: true, subtree: true });
+  window.addEventListener("resize", () => each(document, box => fit(box, view(box))));
+
+  window.byre = {
+    dragged: false,
+    mark(id, marks) {
+      const box = document.getElementById(id);
+      if (!box) return;
+      box.classList.toggle("flows", !!marks.flows);
+      const kinds = ["flow", "picked", "turned", "hurt"];
+      box.querySelectorAll("[data-pipe],[data-machine]").forEach(g => {
+        const key = g.dataset.pipe ? "pipe " + g.dataset.pipe : "machine " + g.dataset.machine;
+        for (const k of kinds) g.classList.toggle(k, (marks[k] || []).includes(key));
+      });
+      for (const [key, inner] of Object.entries(marks.symbols || {}))
+        box.querySelectorAll(`[data-key="${CSS.escape(key)}"] .symbol`).forEach(s => { s.innerHTML = inner; });
+    },
+    fit(id) { const box = document.getElementById(id); if (box) fit(box, view(box)); },
+  };
+})();
