@@ -9,7 +9,6 @@ from byrewright.physics.pipeflow import pump_power_kw, static_kpa
 from byrewright.plant.kinds.milk import BalanceTank, Milkline, MilkPump, Receiver
 from byrewright.plant.kinds.vacuum import SanitaryTrap
 from byrewright.plant.plant import Plant
-from byrewright.results import Input
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.paths import Ways
@@ -92,25 +91,10 @@ def size_receiving(bench: Bench, duty: Duty) -> None:
         "the receivers",
         peak,
         wash,
-        "peak minute of milk",
-        (
-            worked("q_peak", "one-minute peak of milk", peak, "L/min"),
-            bench.rule("milkline.peak_factor", "f_peak"),
-        ),
+        duty.working_vacuum_kpa,
     )
     for tank, pumps in balance_pumps(bench.plant).items():
-        _pumps(
-            bench,
-            pumps,
-            tank,
-            peak,
-            0.0,
-            "peak minute of milk",
-            (
-                worked("q_peak", "one-minute peak of milk", peak, "L/min"),
-                bench.rule("milkline.peak_factor", "f_peak"),
-            ),
-        )
+        _pumps(bench, pumps, tank, peak, 0.0, 0.0)
         slowest = min((p.flow_l_min for p in pumps), default=0.0)
         if 0.0 < slowest < wash:
             bench.notes.notes.append(
@@ -254,8 +238,7 @@ def _pumps(
     source: str,
     milk: float,
     wash: float,
-    what: str,
-    inputs: tuple[Input, ...],
+    vacuum_kpa: float,
 ) -> None:
     """Each pump's flow against milk and wash, its motor, and whether one may stop."""
     redundancy, count = bench.plant.wishes.redundancy, sum(p.count for p in pumps)
@@ -275,7 +258,9 @@ def _pumps(
         return
     need = max(milk, wash)
     limit = each_carries(need, count, redundancy)
-    governs = f"wash water of all units ({wash:.0f} L/min)" if wash > milk else what
+    governs = (
+        f"wash water of all units ({wash:.0f} L/min)" if wash > milk else "peak minute of milk"
+    )
     washing = (
         bench.rule("wash.unit_flow_l_min", "q_wash"),
         worked("n q_wash", "wash water of all units", wash, "L/min"),
@@ -295,7 +280,8 @@ def _pumps(
             allowance=TIGHT,
             formula="q_pump >= max(q_milk, n q_wash) / pumps that must carry it",
             inputs=(
-                *inputs,
+                worked("q_peak", "one-minute peak of milk", milk, "L/min"),
+                bench.rule("milkline.peak_factor", "f_peak"),
                 *(washing if wash else ()),
                 stated("", "wished redundancy", redundancy),
             ),
@@ -305,7 +291,7 @@ def _pumps(
             advised_why=f"the {governs}{off}, and a tenth; rounded up",
             target=(pump, "flow_l_min"),
         )
-        _motor(bench, pump)
+        _motor(bench, pump, vacuum_kpa)
     if redundancy != "none" and count < 2:
         bench.find(
             "receiving.milk_pump.standby",
@@ -324,8 +310,10 @@ def _pumps(
         )
 
 
-def _motor(bench: Bench, pump: MilkPump) -> None:
-    shaft = pump_power_kw(pump.flow_l_min, static_kpa(pump.head_m), PUMP_EFFICIENCY)
+def _motor(bench: Bench, pump: MilkPump, vacuum_kpa: float) -> None:
+    """Shaft power, the vacuum that the pump draws against included."""
+    pressure = static_kpa(pump.head_m) + vacuum_kpa
+    shaft = pump_power_kw(pump.flow_l_min, pressure, PUMP_EFFICIENCY)
     margin = bench.number("motor.service_margin")
     bench.find(
         "receiving.milk_pump.motor",
@@ -338,10 +326,11 @@ def _motor(bench: Bench, pump: MilkPump) -> None:
         limit=shaft,
         sense="at_least",
         allowance=0.0,
-        formula="P = q rho g H / eta",
+        formula="P = q (rho g H + p) / eta",
         inputs=(
             stated("q", "flow", pump.flow_l_min, "L/min"),
             stated("H", "head", pump.head_m, "m"),
+            worked("p", "vacuum it draws against", vacuum_kpa, "kPa"),
             worked("eta", "shaft efficiency", PUMP_EFFICIENCY, "", "common practice, no source"),
             bench.rule("motor.service_margin", "margin"),
         ),
