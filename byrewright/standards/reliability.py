@@ -18,6 +18,25 @@ VALUES: tuple[Value, ...] = (
           "practice", "common_practice", "typical", 1500.0, 8000.0),
     Value("generator.fail_to_start", 0.02, "", "share of calls at which a standby set does not "
           "start", "practice", "common_practice", "typical", 0.005, 0.05),
+    Value("failures.leak_l_min", 300.0, "L/min", "free air through a failed seal or joint under "
+          "vacuum", "practice", "common_practice", "typical", 100.0, 1000.0),
+    Value("failures.backflow_share", 0.5, "", "air that comes back through a vacuum pump at rest "
+          "whose non-return valve leaks, share of its capacity", "practice", "common_practice",
+          "typical", 0.2, 1.0),
+    Value("failures.slow_share", 0.7, "", "pace with a broken roller or lifted rail joint",
+          "practice", "common_practice", "typical", 0.5, 0.9),
+    Value("failures.least_pace", 0.5, "", "pace under which milking is taken as stopped",
+          "practice", "common_practice", "rule", 0.3, 0.7),
+    Value("failures.notice_min", 3.0, "min", "from the failure until people act", "practice",
+          "common_practice", "typical", 1.0, 10.0),
+    Value("failures.act_min", 2.0, "min", "time of each act by hand", "practice",
+          "common_practice", "typical", 1.0, 10.0),
+    Value("failures.wait_limit_min", 30.0, "min", "longest that cows should stand waiting longer "
+          "than planned", "practice", "common_practice", "limit", 15.0, 60.0),
+    Value("failures.repair_factor", 1.0, "", "repair times of this farm over those stated by the "
+          "kinds", "practice", "common_practice", "typical", 0.5, 3.0),
+    Value("failures.milk_price_l", 0.45, "1/L", "worth of a litre of milk in the site's currency",
+          "practice", "common_practice", "typical", 0.3, 0.7),
 )  # fmt: skip
 
 

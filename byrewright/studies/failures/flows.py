@@ -1,0 +1,268 @@
+"""Vacuum to the receivers and milk from them to a store, with what is broken."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from byrewright.plant.graph import Joint, Node
+from byrewright.plant.kinds.milk import MilkPump, Valve
+from byrewright.plant.kinds.vacuum import VacuumPump
+from byrewright.studies.failures.paths import Acts, Found
+
+if TYPE_CHECKING:
+    from byrewright.studies.failures.structure import Answer, Asked
+
+At = Mapping[str, Acts]
+"""The acts that give each receiver vacuum; receivers without it are left out."""
+
+
+def vacuum(asked: Asked) -> tuple[Answer, At]:
+    """Whether the pumps hold the vacuum, at what pace, and which receivers have it."""
+    from byrewright.studies.failures.structure import STOPS, Answer
+
+    s = asked.s
+    starts = {r: Node(r, "vacuum") for r in s.receivers}
+    wants = [Node(p.id, "vacuum") for p in s.pulsators if Node(p.id, "vacuum") in s.vacuum_net.near]
+    pumps: dict[str, tuple[float, Acts]] = {}
+    at: dict[str, Acts] = {}
+    served: dict[Node, Acts] = {}
+    for pump in s.pumps:
+        runs = asked.runs(pump.id)
+        if runs is None:
+            continue
+        ways = {}
+        for node in (*starts.values(), *wants):
+            found = s.vacuum_net.search([node], lambda n, p=pump.id: n == Node(p, "inlet"), asked._plain)
+            if found is not None and node.machine not in asked.w.shut:
+                ways[node] = (*runs, *found.acts)
+        if not any(n in ways for n in starts.values()):
+            continue
+        left = pump.capacity_l_min_free * pump.count * (1 - asked.w.lost.get(pump.id, 0.0))
+        pumps[pump.id] = (left, min(ways.values(), key=len))
+        for node, acts in ways.items():
+            if node not in served or len(acts) < len(served[node]):
+                served[node] = acts
+    for tag, node in starts.items():
+        if node in served and tag not in asked.w.off:
+            at[tag] = served[node]
+    dead = [n.machine for n in wants if n not in served]
+    if not at or dead:
+        what = f"no vacuum reaches {dead[0]}" if dead and at else "no vacuum reaches a receiver"
+        return Answer(STOPS, why=what), {}
+    best = None
+    for hands in (False, True):
+        capacity = sum(q for q, acts in pumps.values() if hands or not acts)
+        leak, acts = _leaks(asked, hands)
+        need = asked.s.needs
+        left = capacity - leak - need.air_fixed_l_min
+        pace = min(1.0, left / need.air_units_l_min) if need.air_units_l_min else 1.0
+        every = list(acts)
+        if hands:
+            every += [a for _, some in pumps.values() for a in some]
+        if pace < 0.999:
+            every.append("attach slower: fewer units at a time")
+        usable = {r: a for r, a in at.items() if hands or not a}
+        best = Answer(True, tuple(dict.fromkeys(every)), "vacuum", max(pace, 0.0),
+                      max(left - need.air_units_l_min, -1e9))  # fmt: skip
+        if usable and pace >= 0.999:
+            break
+    assert best is not None
+    return best, at
+
+
+def _leaks(asked: Asked, hands: bool) -> tuple[float, list[str]]:
+    """Air let in by what is broken, L/min free, once people have done what they can."""
+    s, w = asked.s, asked.w
+    total, acts = 0.0, []
+    for tag in sorted(w.leaks):
+        if _under_vacuum(asked, tag):
+            total += s.needs.leak_l_min
+    for tag in sorted(w.opens):
+        machine = s.plant.equipment[tag]
+        way = _open_to_vacuum(asked, tag)
+        if way is None:
+            continue
+        closable = [j.machine for j in way.joints if _closable(asked, j)]
+        if hands and closable:
+            acts.append(f"close {closable[0]}")
+        elif hands and machine.can("regulates vacuum"):
+            acts.append(f"shut {tag} off and run the pumps at a fixed speed")
+        else:
+            total += float(getattr(machine, "capacity_l_min_free", 1e6))
+    for tag in sorted(w.passes):
+        amount, act = _backflow(asked, tag)
+        if hands and act:
+            acts.append(act)
+        else:
+            total += amount
+    return total, acts
+
+
+def _under_vacuum(asked: Asked, tag: str) -> bool:
+    s = asked.s
+    return tag in s.vacuum_net.machines or (
+        tag in s.milk_net.machines and any(j.a.machine == tag or j.b.machine == tag
+                                           for r in s.receivers
+                                           for _, j, _ in s.milk_net.near.get(Node(r, "*"), ()))
+    )  # fmt: skip
+
+
+def _open_to_vacuum(asked: Asked, tag: str) -> Found | None:
+    """The open way by which outside air comes from a machine into the vacuum."""
+    s = asked.s
+    if s.plant.equipment[tag].can("regulates vacuum"):
+        return Found((), (), Node(tag, "vacuum"))
+    nodes = [n for n in s.nodes if n.machine == tag and n.port != "*"]
+    lines = {n.machine for n in s.milk_net.near if asked.s.plant.equipment[n.machine].can("gives milk")}
+    lines |= {j.b.machine for n in s.milk_net.near for _, j, _ in s.milk_net.near[n]
+              if j.a.machine in lines}  # fmt: skip
+
+    def cost(joint: Joint, along: bool) -> Acts | None:
+        if joint.machine == tag or joint.how is None or joint.how.how != "gate":
+            return ()
+        place = asked.w.stuck.get(joint.machine or "") or s.place[joint.machine or ""]
+        return () if place in joint.how.positions else None
+
+    return s.air_net.search(nodes, lambda n: n.machine in lines, cost)
+
+
+def _closable(asked: Asked, joint: Joint) -> bool:
+    machine = asked.s.plant.equipment.get(joint.machine or "")
+    return isinstance(machine, Valve) and machine.id not in asked.w.stuck
+
+
+def _backflow(asked: Asked, tag: str) -> tuple[float, str]:
+    """Air that comes back through a stopped pump whose non-return valve leaks; the valve to shut."""
+    s = asked.s
+    near = s.vacuum_net.near
+    start = Node(tag, "inlet")
+    if start not in near:
+        return 0.0, ""
+    pump = next((p for p in s.pumps if _feeds(asked, tag, p)), None)
+    if pump is None or asked.runs(pump.id) == ():
+        return 0.0, ""
+    amount = s.needs.backflow_share * pump.capacity_l_min_free * pump.count
+    for joint in _chain(asked, start):
+        if _closable(asked, joint):
+            return amount, f"close {joint.machine}"
+    for joint in _chain(asked, Node(tag, "outlet")):
+        if _closable(asked, joint):
+            return amount, f"close {joint.machine}"
+    return amount, ""
+
+
+def _feeds(asked: Asked, tag: str, pump: VacuumPump) -> bool:
+    """Whether a check valve stands in the pump's own suction."""
+    ends = {n.machine for j in _chain(asked, Node(tag, "outlet")) for n in (j.a, j.b)}
+    return pump.id in ends
+
+
+def _chain(asked: Asked, start: Node, net: str = "vacuum") -> list[Joint]:
+    """The joints in line with a port, up to the first place where ways part."""
+    near = (asked.s.vacuum_net if net == "vacuum" else asked.s.milk_net).near
+    here, found = start, []
+    seen = {start}
+    while True:
+        onward = [(n, j) for n, j, _ in near.get(here, ()) if n not in seen
+                  and j.machine != start.machine]  # fmt: skip
+        if len(onward) != 1:
+            return found
+        here, joint = onward[0]
+        seen.add(here)
+        found.append(joint)
+
+
+def milk(asked: Asked, at: At) -> Answer:
+    """Whether milk gets from the units to a store, through receivers that have vacuum."""
+    from byrewright.studies.failures.structure import STOPS, Answer
+
+    s = asked.s
+    stores = frozenset(m for m in s.milk_net.machines if _is_store(asked, m))
+    starts = [Node(u.id, "*") for u in s.units if Node(u.id, "*") in s.milk_net.near]
+
+    def cost(joint: Joint, along: bool) -> Acts | None:
+        tag = joint.machine
+        if tag in s.receivers and joint.b == Node(tag, "*"):
+            return at.get(tag)
+        return asked._plain(joint, along)
+
+    ends = lambda n: n.machine in stores and n.port == "*"  # noqa: E731
+    found = s.milk_net.search(starts, ends, cost)
+    if found is None:
+        return Answer(STOPS, why=_where_it_ends(asked, at))
+    acts = list(found.acts)
+    reached = s.milk_net.reach(starts, cost)
+    for tag in s.receivers:
+        body = Node(tag, "*")
+        if at.get(tag) == () and body in reached:
+            out = s.milk_net.search([body], ends, cost)
+            if out is None:
+                acts.append(f"let {tag} stand full: its trap shuts and the milk takes the other way")
+            else:
+                acts += out.acts
+    backs = _milk_backflow(asked, found)
+    if backs is None:
+        return Answer(STOPS, why="milk runs back through a pump that stands still")
+    acts += backs
+    pace = _pump_pace(asked, cost, starts)
+    return Answer(True, tuple(dict.fromkeys(acts)), "the milk pumps", pace)
+
+
+def _is_store(asked: Asked, tag: str) -> bool:
+    machine = asked.s.plant.equipment[tag]
+    if tag in asked.w.off and tag in asked.w.shut:
+        return False
+    if machine.can("stores milk"):
+        return True
+    return machine.can("is an outlet for milk") and bool(getattr(machine, "direct", False))
+
+
+def _where_it_ends(asked: Asked, at: At) -> str:
+    """The first machine on the usual way of milk that milk cannot pass."""
+    s = asked.s
+    seen = {n.machine for n in s.milk_net.reach(
+        [Node(u.id, "*") for u in s.units], lambda j, a: asked._plain(j, a) or
+        (() if asked._plain(j, a) is not None else None))}  # fmt: skip
+    broken = sorted((asked.w.off | asked.w.shut | set(asked.w.stuck)) & s.milk_net.machines)
+    if broken:
+        return f"milk does not get past {broken[0]}"
+    last = sorted(t for t in seen if isinstance(s.plant.equipment[t], MilkPump))
+    return f"milk reaches no store{f'; it gets as far as {last[-1]}' if last else ''}"
+
+
+def _milk_backflow(asked: Asked, way: Found) -> list[str] | None:
+    """Acts that stop milk coming back through leaking check valves of pumps that stand still."""
+    acts = []
+    for tag in sorted(asked.w.passes):
+        if Node(tag, "inlet") not in asked.s.milk_net.near:
+            continue
+        pump = next((p for p in asked.s.plant.machines(MilkPump)
+                     if any(p.id in (j.a.machine, j.b.machine)
+                            for j in _chain(asked, Node(tag, "inlet"), "milk"))), None)  # fmt: skip
+        if pump is None or asked.runs(pump.id) == ():
+            continue
+        every = [*_chain(asked, Node(pump.id, "inlet"), "milk"),
+                 *_chain(asked, Node(pump.id, "outlet"), "milk")]  # fmt: skip
+        shut = next((j.machine for j in every if _closable(asked, j) and j not in way.joints), None)
+        if shut is None:
+            return None
+        acts.append(f"close {shut}")
+    return acts
+
+
+def _pump_pace(asked: Asked, cost, starts) -> float:  # type: ignore[no-untyped-def]
+    """The share of the pace that the pumps of each stage carry together."""
+    s = asked.s
+    stages: dict[int, float] = {}
+    for pump in s.plant.machines(MilkPump):
+        if asked.runs(pump.id) is None or Node(pump.id, "inlet") not in s.milk_net.near:
+            continue
+        way = s.milk_net.search(starts, lambda n, p=pump.id: n == Node(p, "outlet"), cost)
+        if way is None:
+            continue
+        depth = sum(1 for m in way.machines if isinstance(s.plant.equipment[m], MilkPump))
+        share = pump.count * (1 - asked.w.lost.get(pump.id, 0.0))
+        stages[depth] = stages.get(depth, 0.0) + pump.flow_l_min * share
+    flow = s.needs.milk_l_min
+    return min([1.0, *(q / flow for q in stages.values())]) if flow else 1.0

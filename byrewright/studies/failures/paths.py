@@ -1,0 +1,135 @@
+"""The way with the fewest acts of people from one place of the plant to another.
+
+Joints come from the plant's one graph. A joint is free, costs acts (a valve turned, a pump started
+by hand) or is shut for good; the search returns the cheapest way and the acts on it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from heapq import heappop, heappush
+
+from byrewright.plant.graph import Graph, Joint, Node, build
+from byrewright.plant.machine import Service
+from byrewright.plant.plant import Plant
+
+Acts = tuple[str, ...]
+"""What people do, one sentence each; none when the plant does it by itself."""
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A way: the acts it needs, its joints in order of flow, and where it ends."""
+
+    acts: Acts
+    joints: tuple[Joint, ...]
+    end: Node
+
+    @property
+    def machines(self) -> tuple[str, ...]:
+        """The machines it passes."""
+        return tuple(dict.fromkeys(j.machine for j in self.joints if j.machine))
+
+
+Cost = Callable[[Joint, bool], Acts | None]
+"""The acts that open a joint in a direction (along it when true); None when it stays shut."""
+
+
+class Net:
+    """The part of the graph that carries some services, as lists ready to be searched."""
+
+    def __init__(self, plant: Plant, services: Iterable[Service], graph: Graph | None = None) -> None:
+        self.plant = plant
+        wanted = frozenset(services)
+        graph = graph or build(plant)
+        piped: set[Node] = set()
+        self.near: dict[Node, list[tuple[Node, Joint, bool]]] = {}
+        for joint in graph.joints:
+            if joint.pipe is not None and joint.service in wanted:
+                piped |= {joint.a, joint.b}
+                self._join(joint)
+        for joint in graph.joints:
+            if joint.pipe is None and all(n.port == "*" or n in piped for n in (joint.a, joint.b)):
+                self._join(joint)
+        self.machines = frozenset(n.machine for n in self.near)
+
+    def _join(self, joint: Joint) -> None:
+        self.near.setdefault(joint.a, []).append((joint.b, joint, True))
+        self.near.setdefault(joint.b, []).append((joint.a, joint, False))
+
+    def may_pass(self, joint: Joint, along: bool) -> bool:
+        """Whether anything can ever pass a joint in a direction."""
+        how = joint.how
+        if how is None or along:
+            return True
+        if how.how in ("check", "mover"):
+            return False
+        if "*" in (how.a, how.b):
+            name = how.b if how.a == "*" else how.a
+            port = self.plant.equipment[joint.machine or ""].port(name)
+            return port is None or port.direction == "both"
+        return True
+
+    def search(
+        self, starts: Iterable[Node], ends: Callable[[Node], bool], cost: Cost, *, back: bool = False
+    ) -> Found | None:
+        """The way of fewest acts from a start to the first end (`back`: against the flow)."""
+        best: dict[Node, int] = {}
+        came: dict[Node, tuple[Node, Joint, Acts] | None] = {}
+        heap: list[tuple[int, int, Node]] = []
+        for count, start in enumerate(starts):
+            best[start] = 0
+            came[start] = None
+            heap.append((0, count, start))
+        number = len(heap)
+        while heap:
+            price, _, here = heappop(heap)
+            if price > best[here]:
+                continue
+            if ends(here):
+                return self._found(here, came, back)
+            for there, joint, along in self.near.get(here, ()):
+                if not self.may_pass(joint, along != back):
+                    continue
+                acts = cost(joint, along != back)
+                if acts is None:
+                    continue
+                new = price + 1000 * len(acts) + 1
+                if new < best.get(there, 1 << 60):
+                    best[there] = new
+                    came[there] = (here, joint, acts)
+                    number += 1
+                    heappush(heap, (new, number, there))
+        return None
+
+    @staticmethod
+    def _found(
+        end: Node, came: dict[Node, tuple[Node, Joint, Acts] | None], back: bool
+    ) -> Found:
+        joints: list[Joint] = []
+        acts: list[Acts] = []
+        here = end
+        while (step := came[here]) is not None:
+            here = step[0]
+            joints.append(step[1])
+            acts.append(step[2])
+        if not back:
+            joints.reverse()
+            acts.reverse()
+        each = tuple(dict.fromkeys(a for some in acts for a in some))
+        return Found(each, tuple(joints), here if back else end)
+
+    def reach(self, starts: Iterable[Node], cost: Cost, *, back: bool = False) -> set[Node]:
+        """Every place reached with no act."""
+        queue = list(starts)
+        seen = set(queue)
+        while queue:
+            here = queue.pop()
+            for there, joint, along in self.near.get(here, ()):
+                if there in seen or not self.may_pass(joint, along != back):
+                    continue
+                if cost(joint, along != back) == ():
+                    seen.add(there)
+                    queue.append(there)
+        return seen

@@ -1,0 +1,419 @@
+"""Whether milking goes on with some things broken: by itself, by acts of people, or not at all.
+
+The structure function of the plant, read from its one graph: power through boards and alternative
+supplies, control, compressed air, the deck's drives, vacuum from each receiver to the pumps, milk
+from the units to a store, pulsation. It is exact for what it states: no judgement of chance here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from byrewright.plant.graph import Joint, Node, build
+from byrewright.plant.kinds.deck import DriveUnit, Platform, RotaryGland
+from byrewright.plant.kinds.milk import MilkPump, Valve
+from byrewright.plant.kinds.power import Generator, Sensor
+from byrewright.plant.kinds.units import MilkingUnit
+from byrewright.plant.kinds.vacuum import Pulsator, VacuumPump
+from byrewright.plant.machine import Machine
+from byrewright.plant.plant import Plant
+from byrewright.studies.failures.events import Hit
+from byrewright.studies.failures.paths import Acts, Net
+
+
+@dataclass(frozen=True, slots=True)
+class Needs:
+    """What milking asks of the plant. Air in L/min free, milk in L/min, drives in kW."""
+
+    air_units_l_min: float
+    air_fixed_l_min: float
+    milk_l_min: float
+    drive_kw: float
+    leak_l_min: float
+    backflow_share: float
+    slow_share: float
+    least_pace: float
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """How one thing stands: the acts it needs (none: by itself), or why it cannot be had.
+
+    `pace` is the share of the usual pace that it carries, `spare_l_min` the vacuum air left over.
+    """
+
+    goes_on: bool
+    acts: Acts = ()
+    why: str = ""
+    pace: float = 1.0
+    spare_l_min: float = 0.0
+
+    @property
+    def untouched(self) -> bool:
+        """Whether the plant carries on by itself."""
+        return self.goes_on and not self.acts
+
+
+STOPS = False
+
+
+@dataclass(slots=True)
+class Wreck:
+    """What is broken, sorted by law."""
+
+    off: set[str] = field(default_factory=set)
+    shut: set[str] = field(default_factory=set)
+    stuck: dict[str, str] = field(default_factory=dict)
+    passes: set[str] = field(default_factory=set)
+    opens: set[str] = field(default_factory=set)
+    leaks: set[str] = field(default_factory=set)
+    share: dict[str, float] = field(default_factory=dict)
+    lost: dict[str, float] = field(default_factory=dict)
+    held: set[str] = field(default_factory=set)
+    slow: int = 0
+    no_signal: int = 0
+    no_power: int = 0
+
+    @classmethod
+    def of(cls, hits: Iterable[Hit]) -> Wreck:
+        """Sort some hits."""
+        found = cls()
+        for hit in hits:
+            if hit.law == "off":
+                found.off.add(hit.machine)
+            elif hit.law == "shut":
+                found.shut.add(hit.machine)
+            elif hit.law == "stuck":
+                found.stuck[hit.machine] = hit.at
+            elif hit.law == "passes":
+                found.passes.add(hit.machine)
+            elif hit.law == "admits air":
+                found.opens.add(hit.machine)
+            elif hit.law == "leaks":
+                found.leaks.add(hit.machine)
+            elif hit.law == "share":
+                lost = found.lost.get(hit.machine, 0.0) + 1.0 - hit.amount
+                found.lost[hit.machine] = min(1.0, lost)
+            elif hit.law in ("held", "blind"):
+                found.held.add(hit.machine)
+            elif hit.law == "slow":
+                found.slow += 1
+            elif hit.law == "no signal":
+                found.no_signal += 1
+            elif hit.law == "no power":
+                found.no_power += 1
+        return found
+
+
+class Structure:
+    """The plant in one mode, ready to be asked many times."""
+
+    def __init__(self, plant: Plant, mode: str, needs: Needs) -> None:
+        self.plant = plant
+        self.mode = mode
+        self.needs = needs
+        graph = build(plant)
+        self.vacuum_net = Net(plant, ("vacuum",), graph)
+        self.milk_net = Net(plant, ("milk",), graph)
+        self.air_net = Net(plant, ("air",), graph)
+        self.nodes = graph.nodes
+        self.place = {tag: plant.position(mode, tag) for tag in plant.equipment}
+        self.glands = plant.machines(RotaryGland)
+        self.units = plant.machines(MilkingUnit)
+        self.pumps = plant.machines(VacuumPump)
+        self.pulsators = plant.machines(Pulsator)
+        self.receivers = tuple(
+            m.id for m in plant.equipment.values()
+            if m.can("holds milk") and any(n == Node(m.id, "vacuum") for n in graph.nodes)
+            and Node(m.id, "outlet") in self.milk_net.near
+            and not m.can("is an outlet for milk") and m.id in self._below_units()
+        )  # fmt: skip
+
+    def _below_units(self) -> frozenset[str]:
+        """Machines that the units' milk can reach with every valve open."""
+        seen = [Node(u.id, "milk") for u in self.units]
+        found = set(seen)
+        while seen:
+            here = seen.pop()
+            for there, joint, along in self.milk_net.near.get(here, ()):
+                if there not in found and self.milk_net.may_pass(joint, along):
+                    found.add(there)
+                    seen.append(there)
+        return frozenset(n.machine for n in found)
+
+    @cached_property
+    def on_deck(self) -> frozenset[str]:
+        """Machines carried by the turning deck: joined to it without passing the gland or a drain."""
+        if not self.glands:
+            return frozenset()
+        near: dict[str, set[str]] = {}
+        for joint in build(self.plant).joints:
+            if joint.pipe is None:
+                continue
+            ends = [(n.machine, n) for n in (joint.a, joint.b)]
+            names = [
+                f"{m}|{n.port.partition('_')[0]}"
+                if isinstance(self.plant.equipment[m], RotaryGland) else m
+                for m, n in ends
+            ]  # fmt: skip
+            if any(self.plant.equipment[m].can("is a drain") for m, _ in ends):
+                continue
+            near.setdefault(names[0], set()).add(names[1])
+            near.setdefault(names[1], set()).add(names[0])
+        queue = [f"{g.id}|deck" for g in self.glands]
+        seen = set(queue)
+        while queue:
+            for there in near.get(queue.pop(), ()):
+                if there not in seen and not there.endswith("|fixed"):
+                    seen.add(there)
+                    queue.append(there)
+        riders = {m.id for m in self.plant.equipment.values() if m.can("rides on the deck")}
+        found = {s for s in seen if "|" not in s and s in self.plant.equipment}
+        fixed = {m for m in found if self.plant.equipment[m].can("stores milk")}
+        return frozenset() if fixed else frozenset(found | riders)
+
+    def ask(self, hits: Iterable[Hit]) -> Answer:
+        """Whether milking goes on with these things broken."""
+        return Asked(self, Wreck.of(hits)).milking()
+
+    def ask_air(self, hits: Iterable[Hit]) -> Answer:
+        """Whether compressed air is there."""
+        asked = Asked(self, Wreck.of(hits))
+        acts = [asked.air(m.id) for m in self.plant.able("stores air")]
+        if any(a is None for a in acts):
+            return Answer(STOPS, why="compressed air is lost")
+        return Answer(True, tuple(dict.fromkeys(x for a in acts if a for x in a)))
+
+
+class Asked:
+    """One question: the plant with its wreck. Answers are kept while the question lasts."""
+
+    def __init__(self, structure: Structure, wreck: Wreck) -> None:
+        self.s = structure
+        self.w = wreck
+        self._power: dict[str, Acts | None] = {}
+        self._air: dict[str, Acts | None] = {}
+        self._runs: dict[str, Acts | None] = {}
+
+    # Services.
+
+    def power(self, tag: str) -> Acts | None:
+        """The acts that give a machine power; None when it has none."""
+        if tag in self._power:
+            return self._power[tag]
+        self._power[tag] = None  # a ring of boards feeds nothing
+        self._power[tag] = self._find_power(tag)
+        return self._power[tag]
+
+    def _find_power(self, tag: str) -> Acts | None:
+        machine = self.s.plant.equipment[tag]
+        if not machine.fed_from:
+            if isinstance(machine, Generator) and machine.start_by != "automatic":
+                return (f"start {tag} and transfer the load to it",)
+            return ()
+        if self.w.no_power and tag in self.s.on_deck:
+            sets = min((g.power_rings for g in self.s.glands), default=1)
+            if self.w.no_power >= sets:
+                return None
+        best: Acts | None = None
+        for feeder in machine.fed_from:
+            if feeder in self.w.off or feeder not in self.s.plant.equipment:
+                continue
+            acts = self.power(feeder)
+            if acts is not None and (best is None or len(acts) < len(best)):
+                best = acts
+        return best
+
+    def control(self, tag: str) -> Acts | None:
+        """The acts that command a machine: by its controller, by hand, or not at all."""
+        machine = self.s.plant.equipment[tag]
+        if not machine.controlled_by:
+            return ()
+        deck = self.s.on_deck if self.w.no_signal else frozenset()
+        for one in machine.controlled_by:
+            cut_off = (tag in deck) != (one in deck)
+            if one not in self.w.off and not cut_off and self.power(one) == ():
+                return ()
+        way = type(machine).WITHOUT_CONTROL
+        if way == "goes on":
+            return ()
+        return (f"run {tag} by hand",) if way == "by hand" else None
+
+    def air(self, tag: str) -> Acts | None:
+        """The acts that keep an air receiver under pressure."""
+        if tag not in self._air:
+            self._air[tag] = self._find_air(tag)
+        return self._air[tag]
+
+    def _find_air(self, tag: str) -> Acts | None:
+        if tag in self.w.off or tag in self.w.shut:
+            return None
+        acts: Acts = (f"isolate the burst section of {tag}",) if tag in self.w.leaks else ()
+        starts, prices = [], {}
+        for m in self.s.plant.able("makes air"):
+            runs = self.runs(m.id)
+            node = Node(m.id, "outlet")
+            if runs is not None and node in self.s.air_net.near:
+                starts.append(node)
+                prices[m.id] = runs
+        found = None
+        for start in starts:
+            way = self.s.air_net.search([start], lambda n: n.machine == tag, self._plain)
+            if way is not None:
+                every = (*prices[start.machine], *way.acts)
+                if found is None or len(every) < len(found):
+                    found = every
+        if found is None:
+            return () if not starts and not self.s.plant.able("makes air") else None
+        return (*acts, *found)
+
+    def runs(self, tag: str) -> Acts | None:
+        """The acts that make a machine run; None when it cannot."""
+        if tag not in self._runs:
+            self._runs[tag] = self._find_runs(tag)
+        return self._runs[tag]
+
+    def _find_runs(self, tag: str) -> Acts | None:
+        machine = self.s.plant.equipment[tag]
+        if tag in self.w.off or self.w.lost.get(tag, 0.0) >= 0.999:
+            return None
+        power, control = self.power(tag), self.control(tag)
+        if power is None or control is None:
+            return None
+        acts = [*power, *control]
+        if self.s.place[tag] not in ("runs", "ready", None) and machine.can("runs"):
+            acts.append(f"start {tag}")
+        if isinstance(machine, MilkPump) and self._misled(machine):
+            acts.append(f"run {tag} by hand")
+        return tuple(dict.fromkeys(acts))
+
+    def _misled(self, pump: MilkPump) -> bool:
+        """Whether the level that leads a pump is not to be trusted."""
+        if pump.led_by is None:
+            return False
+        return pump.led_by in self.w.held or any(
+            s.on == pump.led_by and s.measures == "level" and s.id in self.w.held
+            for s in self.s.plant.machines(Sensor)
+        )
+
+    # Valves.
+
+    def gate(self, joint: Joint) -> Acts | None:
+        """The acts that open a valve's way."""
+        assert joint.how is not None and joint.machine is not None
+        tag = joint.machine
+        valve = self.s.plant.equipment[tag]
+        place = self.w.stuck.get(tag) or self.s.place[tag] or ""
+        wanted = joint.how.positions
+        if not isinstance(valve, Valve):
+            return () if place in wanted else None
+        if tag in self.w.stuck:
+            if place in wanted:
+                return ()
+            return None if valve.moved_by == "hand" else (f"move {tag} by hand to {wanted[0]}",)
+        moved, forced = self._moved(valve)
+        if moved:
+            place = _rest(valve, place)
+        if place in wanted:
+            return ()
+        if moved and forced:
+            return None
+        return (f"set {tag} {wanted[0].replace('_', ' ')}",)
+
+    def _moved(self, valve: Valve) -> tuple[bool, bool]:
+        """Whether it has gone to its rest position, and cannot be moved from it."""
+        if valve.moved_by == "hand":
+            return False, False
+        if valve.moved_by == "air":
+            airs = [self.air(a) for a in valve.air_from]
+            if airs and not any(a is not None for a in airs):
+                return True, True
+        elif self.power(valve.id) is None:
+            return True, False
+        dark = self.control(valve.id) != ()
+        return dark, False
+
+    def _plain(self, joint: Joint, along: bool) -> Acts | None:
+        """Opens what valves and stopped machines shut; the law of most ways."""
+        tag = joint.machine
+        if tag is None:
+            return ()
+        if tag in self.w.shut:
+            return None
+        how = joint.how
+        assert how is not None
+        if how.how == "gate":
+            return self.gate(joint)
+        if how.how == "mover":
+            return self.runs(tag)
+        return ()
+
+    # What milking needs.
+
+    def milking(self) -> Answer:
+        """The whole answer: the first thing that cannot be had decides, else all acts together."""
+        parts = [self.deck(), self.pulse(), *self._vacuum_and_milk()]
+        for part in parts:
+            if not part.goes_on:
+                return part
+        acts = tuple(dict.fromkeys(a for part in parts for a in part.acts))
+        pace = min(part.pace for part in parts)
+        spare = next(p.spare_l_min for p in parts if p.why == "vacuum")
+        if pace < self.s.needs.least_pace - 1e-9:
+            slow = next(p.why for p in parts if p.pace == pace)
+            return Answer(STOPS, why=f"{slow} carries only {100 * pace:.0f} % of the pace", pace=pace)
+        return Answer(True, acts, "", pace, spare)
+
+    def deck(self) -> Answer:
+        """Whether the deck turns, and how fast."""
+        platform = self.s.plant.first(Platform)
+        if platform is None or platform.layout != "rotary":
+            return Answer(True, why="the deck")
+        if platform.id in self.w.off:
+            return Answer(STOPS, why=f"{platform.id} must stand")
+        have, acts = 0.0, []
+        for drive in self.s.plant.machines(DriveUnit):
+            runs = self.runs(drive.id)
+            if runs is not None:
+                have += drive.motor_kw * drive.count * (1.0 - self.w.lost.get(drive.id, 0.0))
+                acts += runs
+        need = self.s.needs.drive_kw
+        pace = min(1.0, have / need) if need else 1.0
+        pace *= self.s.needs.slow_share ** min(self.w.slow, 1)
+        if have <= 0.0:
+            return Answer(STOPS, why="nothing turns the deck", pace=0.0)
+        if any(d.id in self.w.lost for d in self.s.plant.machines(DriveUnit)):
+            acts.append("lift the failed drive out")
+        return Answer(True, tuple(dict.fromkeys(acts)), "the deck", pace)
+
+    def pulse(self) -> Answer:
+        """Whether the pulsators run."""
+        acts: list[str] = []
+        left = 1.0
+        for one in self.s.pulsators:
+            runs = self.runs(one.id)
+            if runs is None:
+                return Answer(STOPS, why=f"{one.id} stands: no pulsation")
+            acts += runs
+            left = min(left, 1.0 - self.w.lost.get(one.id, 0.0))
+        return Answer(True, tuple(dict.fromkeys(acts)), "pulsation", max(left, 0.0))
+
+    def _vacuum_and_milk(self) -> list[Answer]:
+        from byrewright.studies.failures.flows import milk, vacuum
+
+        air, at = vacuum(self)
+        return [air, milk(self, at)] if air.goes_on else [air]
+
+
+def _rest(valve: Valve, place: str) -> str:
+    """Where a valve goes when its air, power or signal is lost."""
+    return {"opens": "open", "closes": "closed", "to_b": "to_b", "to_c": "to_c"}.get(
+        valve.on_loss, place
+    )
+
+
+def machine_of(structure: Structure, tag: str) -> Machine:
+    """The machine behind a tag."""
+    return structure.plant.equipment[tag]
