@@ -131,6 +131,114 @@ def vacuum(
 
 
 @app.command()
+def routes(
+    plant: PlantPath,
+    order: Annotated[int, typer.Option(min=1, max=3, help="How many may stand wrong at once.")] = 2,
+    orders: Annotated[bool, typer.Option(help="Search safe orders between modes.")] = True,
+    every: Annotated[bool, typer.Option("--all", help="Show every finding.")] = False,
+    out: Annotated[Path | None, typer.Option(help="Write the result as JSON.")] = None,
+    as_json: AsJson = False,
+    strict: Annotated[bool, typer.Option(help="Exit with 1 when a finding fails.")] = False,
+) -> None:
+    """Find every wrong valve that dumps or spoils milk, and prove that there is no other."""
+    from byrewright.commands import routes as command
+
+    command.run(
+        plant, order=order, as_json=as_json, strict=strict, orders=orders, every=every, out_path=out
+    )
+
+
+AddressesPath = Annotated[
+    Path | None, typer.Option(help="File that says where each signal is read (YAML).")
+]
+ContactsOnly = Annotated[
+    bool, typer.Option(help="A small I/O module with volt-free contacts only.")
+]
+
+
+@app.command()
+def interlocks(
+    plant: PlantPath,
+    out: Annotated[Path | None, typer.Option(help="Folder to write.")] = None,
+    addresses: AddressesPath = None,
+    contacts_only: ContactsOnly = False,
+) -> None:
+    """Write the interlock table, alarms, test sheets and a draft for the controller."""
+    from byrewright.commands import interlocks as command
+
+    command.run(plant, out_path=out, addresses_path=addresses, contacts_only=contacts_only)
+
+
+@app.command()
+def watch(
+    plant: PlantPath,
+    modbus: Annotated[str | None, typer.Option(help="HOST:PORT of a Modbus TCP server.")] = None,
+    opcua: Annotated[str | None, typer.Option(help="URL of an OPC UA server.")] = None,
+    addresses: AddressesPath = None,
+    contacts_only: ContactsOnly = False,
+    mode: Annotated[str | None, typer.Option(help="Mode, where nothing reports it.")] = None,
+    log: Annotated[Path | None, typer.Option(help="Site log (SQLite).")] = None,
+    publish: Annotated[
+        Path | None, typer.Option(help="File the pages read the state from.")
+    ] = None,
+    device: Annotated[int, typer.Option(help="Modbus device number.")] = 1,
+    period: Annotated[float, typer.Option(help="Seconds between readings.")] = 1.0,
+    acknowledge: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Acknowledge all waiting alarms, and end.")
+    ] = None,
+    seconds: Annotated[float | None, typer.Option(help="Stop after so long.")] = None,
+) -> None:
+    """Watch a real plant, read-only: wrong positions become alarms, all is logged."""
+    from byrewright.commands import watch as command
+
+    command.run(
+        plant, modbus=modbus, opcua=opcua, addresses_path=addresses, contacts_only=contacts_only,
+        mode=mode, log_path=log, publish_path=publish, device=device, period_s=period,
+        acknowledge=acknowledge, seconds=seconds,
+    )  # fmt: skip
+
+
+@app.command()
+def rehearse(
+    plant: PlantPath,
+    wrong: Annotated[
+        list[str] | None, typer.Option(help="Wrong position such as V46=open; may be repeated.")
+    ] = None,
+    mode: Annotated[str | None, typer.Option(help="Mode to play it in.")] = None,
+    after: Annotated[float, typer.Option(help="Minutes of milking before it.")] = 20.0,
+    protocol: Annotated[str, typer.Option(help="modbus or opcua")] = "modbus",
+    every: Annotated[bool, typer.Option("--all", help="Every single one that loses milk.")] = False,
+    serve: Annotated[bool, typer.Option(help="Keep the simulated controller running.")] = False,
+    modbus_port: Annotated[int, typer.Option(help="Port on loopback.")] = 15020,
+    opcua_port: Annotated[int, typer.Option(help="Port on loopback.")] = 14840,
+) -> None:
+    """Play wrong valves on a simulated controller: how many litres before the alarm."""
+    from byrewright.commands import rehearse as command
+
+    command.run(
+        plant, wrong=wrong or (), mode=mode, after_min=after, protocol=protocol, every=every,
+        serve=serve, modbus_port=modbus_port, opcua_port=opcua_port,
+    )  # fmt: skip
+
+
+@app.command()
+def serve(
+    where: Annotated[
+        Path, typer.Argument(metavar="PLANT_OR_FOLDER", help="Plant file, or folder of plants.")
+    ] = Path("."),
+    host: Annotated[str, typer.Option(help="Address to listen on.")] = "127.0.0.1",
+    port: Annotated[int, typer.Option(help="Port to listen on.")] = 8765,
+    set_password: Annotated[
+        bool, typer.Option(help="Set the password that other computers need, and end.")
+    ] = False,
+) -> None:
+    """Open the pages of a plant in your browser; on this computer only unless a password is set."""
+    from byrewright.commands import serve as command
+
+    command.run(where, host, port, set_password=set_password)
+
+
+@app.command()
 def schema(
     what: Annotated[str, typer.Argument(help="plant or brief")] = "plant",
 ) -> None:
