@@ -131,8 +131,8 @@ class Ways:
             return with_way
         if "*" in (joint.how.a, joint.how.b) and not with_way:
             name = joint.how.b if joint.how.a == "*" else joint.how.a
-            port = self.plant.equipment[joint.machine or ""].port(name)
-            return port is not None and port.direction == "both"
+            every = self.plant.equipment[joint.machine or ""].ports()
+            return any(p.name == name and p.direction == "both" for p in every)
         return True
 
     @staticmethod

@@ -67,8 +67,8 @@ class Net:
             return False
         if "*" in (how.a, how.b):
             name = how.b if how.a == "*" else how.a
-            port = self.plant.equipment[joint.machine or ""].port(name)
-            return port is None or port.direction == "both"
+            every = self.plant.equipment[joint.machine or ""].ports()
+            return any(p.name == name and p.direction == "both" for p in every)
         return True
 
     def search(

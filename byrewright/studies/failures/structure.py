@@ -313,27 +313,22 @@ class Asked:
             if place in wanted:
                 return ()
             return None if valve.moved_by == "hand" else (f"move {tag} by hand to {wanted[0]}",)
-        moved, forced = self._moved(valve)
-        if moved:
-            place = _rest(valve, place)
-        if place in wanted:
+        air = self._moving(valve)
+        rests = air != () or (valve.moved_by != "hand" and self.control(tag) != ())
+        if (_rest(valve, place) if rests else place) in wanted:
             return ()
-        if moved and forced:
+        if air is None:
             return None
-        return (f"set {tag} {wanted[0].replace('_', ' ')}",)
+        if air and place in wanted:
+            return air  # it goes back by itself
+        return (*air, f"set {tag} {wanted[0].replace('_', ' ')}")
 
-    def _moved(self, valve: Valve) -> tuple[bool, bool]:
-        """Whether it has gone to its rest position, and cannot be moved from it."""
-        if valve.moved_by == "hand":
-            return False, False
-        if valve.moved_by == "air":
-            airs = [self.air(a) for a in valve.air_from]
-            if airs and not any(a is not None for a in airs):
-                return True, True
-        elif self.power(valve.id) is None:
-            return True, False
-        dark = self.control(valve.id) != ()
-        return dark, False
+    def _moving(self, valve: Valve) -> Acts | None:
+        """The acts that give a valve what moves it; None when it stays at rest."""
+        if valve.moved_by != "air" or not valve.air_from:
+            return ()
+        every = [a for a in (self.air(t) for t in valve.air_from) if a is not None]
+        return min(every, key=len) if every else None
 
     def _plain(self, joint: Joint, along: bool) -> Acts | None:
         """Opens what valves and stopped machines shut; the law of most ways."""
