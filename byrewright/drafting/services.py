@@ -124,6 +124,25 @@ def power(sheet: Sheet, want: Intent) -> None:
     sheet.add("sounder", "AS1", fed_from="US1", controlled_by="CT1")
 
 
+SENSED: tuple[tuple[str, str, str, str], ...] = (
+    ("SN2", "current", "VP1", "Vacuum pump 1 runs"),
+    ("SN3", "current", "VP2", "Vacuum pump 2 runs"),
+    ("SN35", "current", "LP3", "Recovered water pump runs"),
+    ("SN36", "current", "LP4", "Wash pump runs"),
+    ("SN37", "current", "LP5", "Tank wash pump runs"),
+    ("SN38", "level", "CF1", "Calf-milk vessel full"),
+    ("SN39", "level", "WM1", "Withheld-milk vessel full"),
+)
+"""Sensors that the routes study needs so that no wrong state passes unseen."""
+
+
+def proofs(sheet: Sheet, want: Intent) -> None:
+    """Run feedback and full signals, where the farm pays for seeing what is wrong."""
+    if want.sensed:
+        for sensor_id, measures, on, label in SENSED:
+            sheet.sense(sensor_id, measures, on, label)
+
+
 def laundry(sheet: Sheet, want: Intent) -> None:
     """Cloth washers and dryers."""
     if not want.cloths:

@@ -124,6 +124,13 @@ class Sheet:
                 self.comments[f"equipment.{machine_id}" + (f".{name}" if name else "")] = reason
         return machine
 
+    def sense(self, sensor_id: str, measures: str, on: str, label: str) -> None:
+        """Put a sensor on a machine that is on the sheet."""
+        if on in self.equipment:
+            self.add(
+                "sensor", sensor_id, label=label, measures=measures, on=on, controlled_by="CT1"
+            )
+
     def retwin(self) -> None:
         """Size twins alike even where only a later one of them was given a size."""
         for group in self.twins.values():

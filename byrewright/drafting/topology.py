@@ -25,6 +25,7 @@ def lay_out(want: Intent, sizes: Sizes) -> tuple[Plant, Sheet]:
     services.compressed_air(sheet, want)
     services.power(sheet, want)
     services.laundry(sheet, want)
+    services.proofs(sheet, want)
     modes.all_modes(sheet, want)
     sheet.retwin()
     sheet.size_pipes()
