@@ -9,7 +9,7 @@ from byrewright.commands.common import clear_errors, console, load
 
 def run(plant_path: Path, *, out_path: Path | None = None, addresses_path: Path | None = None,
         contacts_only: bool = False) -> None:  # fmt: skip
-    """Write matrix, alarms, permissives, inputs and outputs, acceptance sheets and controller text."""
+    """Write the pack: matrix, alarms, permissives, signals, acceptance sheets, controller text."""
     from byrewright.documents.interlocks import files
     from byrewright.engine.interlocks import DRAFT
     from byrewright.plant.write import write_bytes
@@ -33,7 +33,9 @@ def run(plant_path: Path, *, out_path: Path | None = None, addresses_path: Path 
         needed = sum(1 for r in table.rows if r.needed)
         fitted = sum(1 for s in table.signals if s.fitted)
         out.print(f"Interlocks: {table.plant}")
-        out.print(f"{len(table.rows)} causes ({needed} without which a known wrong position goes unseen), "
-                  f"{len(table.signals)} contacts ({fitted} fitted), {len(table.modes)} modes")  # fmt: skip
+        out.print(
+            f"{len(table.rows)} causes ({needed} that a known wrong position goes unseen without), "
+            f"{len(table.signals)} contacts ({fitted} fitted), {len(table.modes)} modes"
+        )
         out.print(f"written to {folder}: {', '.join(made)}")
         out.print(DRAFT)

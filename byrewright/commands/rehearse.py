@@ -24,9 +24,18 @@ class RehearseError(ByrewrightError):
     """The rehearsal cannot be played as asked; the text says what would be right."""
 
 
-def run(plant_path: Path, *, wrong: Sequence[str] = (), mode: str | None = None, after_min: float = 20.0,
-        protocol: str = "modbus", every: bool = False, serve: bool = False, modbus_port: int = 15020,
-        opcua_port: int = 14840) -> None:  # fmt: skip
+def run(
+    plant_path: Path,
+    *,
+    wrong: Sequence[str] = (),
+    mode: str | None = None,
+    after_min: float = 20.0,
+    protocol: str = "modbus",
+    every: bool = False,
+    serve: bool = False,
+    modbus_port: int = 15020,
+    opcua_port: int = 14840,
+) -> None:
     """Play faults and tell how many litres are lost before the alarm.
 
     `wrong` lists positions such as V46=open (all of them at once); without it the single wrong
@@ -41,7 +50,7 @@ def run(plant_path: Path, *, wrong: Sequence[str] = (), mode: str | None = None,
         file, rules = load(plant_path)
         logging.disable(logging.WARNING)  # the libraries' talk
         with console(error=True).status("building the table"):
-            study = Routes(file.plant, rules, order=1)
+            study = Routes(file.plant, rules)
             _ = study.table
         combination = _read(wrong)
         if serve:
@@ -58,7 +67,12 @@ def _read(wrong: Sequence[str]) -> Combination:
         machine, sign, position = text.partition("=")
         if not sign or not machine or not position:
             raise RehearseError(f"{text!r}: write MACHINE=POSITION, such as V46=open")
-        found.append((machine.strip(), position.strip().replace("_", " ") if "half" in position else position.strip()))
+        found.append(
+            (
+                machine.strip(),
+                position.strip().replace("_", " ") if "half" in position else position.strip(),
+            )
+        )
     return tuple(found)
 
 
@@ -88,7 +102,10 @@ def _act(study: Routes, mode: str) -> tuple[tuple[Act, ...], Act]:
     day, _ = day_of(study.plant, study.rules)
     act = next((a for a in day if a.mode == mode), None)
     if act is None:
-        raise RehearseError(f"mode {mode!r} is not part of the day; it has {', '.join(dict.fromkeys(a.mode for a in day))}")
+        raise RehearseError(
+            f"mode {mode!r} is not part of the day; it has "
+            + ", ".join(dict.fromkeys(a.mode for a in day))
+        )
     return day, act
 
 
@@ -101,15 +118,26 @@ async def _play(study: Routes, faults: Sequence[Combination], mode: str | None, 
     where = mode or _milking(study)
     day, act = _act(study, where)
     at = act.start_min + min(after_min, (act.end_min - act.start_min) / 2)
-    chosen: Protocol = "opcua" if protocol == "opcua" else "contacts" if protocol == "contacts" else "modbus"
+    chosen: Protocol = (
+        "opcua" if protocol == "opcua" else "contacts" if protocol == "contacts" else "modbus"
+    )
     played = []
     screen = console(error=True)
     with screen.status("playing") as status:
         for fault in faults:
             status.update(f"playing {' '.join(f'{m}={p}' for m, p in fault)}")
             try:
-                played.append(await rehearse(study.table, study.scenes, day, Fault(at, fault), milk_l, study.hits,
-                                             protocol=chosen))  # fmt: skip
+                played.append(
+                    await rehearse(
+                        study.table,
+                        study.scenes,
+                        day,
+                        Fault(at, fault),
+                        milk_l,
+                        study.hits,
+                        protocol=chosen,
+                    )
+                )
             except ValueError as error:
                 raise RehearseError(str(error)) from None
     return played
@@ -122,20 +150,42 @@ def _show(study: Routes, played: Sequence[Rehearsal]) -> None:
     from byrewright.studies.routes.words import moves
 
     out = console()
-    table = Table(box=None, pad_edge=False, title=f"Rehearsal: {study.table.plant}", title_justify="left")
-    for column in ("wrong", "in mode", "from", "leads to", "alarm", "after s", "L before it", "L if unseen"):
-        table.add_column(column, overflow="fold", justify="right" if column[:2] in ("L ", "af") else "left")
+    table = Table(
+        box=None, pad_edge=False, title=f"Rehearsal: {study.table.plant}", title_justify="left"
+    )
+    for column in (
+        "wrong",
+        "in mode",
+        "from",
+        "leads to",
+        "alarm",
+        "after s",
+        "L before it",
+        "L if unseen",
+    ):
+        table.add_column(
+            column, overflow="fold", justify="right" if column[:2] in ("L ", "af") else "left"
+        )
     for one in played:
         table.add_row(
-            moves(study.plant, one.wrong), one.mode, clock(one.at_min), one.harm or "no harm alone",
-            one.alarm_text or "NO ALARM", "-" if one.seconds is None else f"{one.seconds:.0f}",
-            f"{one.litres_before:.1f}", f"{one.litres_unseen:.0f}",
-        )  # fmt: skip
+            moves(study.plant, one.wrong),
+            one.mode,
+            clock(one.at_min),
+            one.harm or "no harm alone",
+            one.alarm_text or "NO ALARM",
+            "-" if one.seconds is None else f"{one.seconds:.0f}",
+            f"{one.litres_before:.1f}",
+            f"{one.litres_unseen:.0f}",
+        )
     out.print(table)
-    out.print("Simulated controller and invented day; real Modbus TCP or OPC UA on this machine only.")
+    out.print(
+        "Simulated controller and invented day; real Modbus TCP or OPC UA on this machine only."
+    )
 
 
-async def _serve(study: Routes, wrong: Combination, mode: str | None, modbus_port: int, opcua_port: int) -> None:
+async def _serve(
+    study: Routes, wrong: Combination, mode: str | None, modbus_port: int, opcua_port: int
+) -> None:
     from byrewright.engine.interlocks import contacts
     from byrewright.site.addresses import default_addresses
     from byrewright.site.controller import LOOPBACK, Controller
@@ -145,12 +195,17 @@ async def _serve(study: Routes, wrong: Combination, mode: str | None, modbus_por
     scene = study.scenes.get(where)
     if scene is None:
         raise RehearseError(f"no mode {where!r}; the plant has {', '.join(study.scenes)}")
-    shown = contacts(study.table, {**scene.wanted, **dict(wrong)}, process_contacts(study.table, scene, wrong))
-    controller = Controller(study.table, default_addresses(study.table), modbus_port=modbus_port,
-                            opcua_port=opcua_port)  # fmt: skip
+    shown = contacts(
+        study.table, {**scene.wanted, **dict(wrong)}, process_contacts(study.table, scene, wrong)
+    )
+    controller = Controller(
+        study.table, default_addresses(study.table), modbus_port=modbus_port, opcua_port=opcua_port
+    )
     async with controller:
-        console().print(f"simulated controller in mode {where}: --modbus {LOOPBACK}:{modbus_port} or --opcua "
-                        f"{controller.opcua_url} (Ctrl-C ends)")  # fmt: skip
+        console().print(
+            f"simulated controller in mode {where}: --modbus {LOOPBACK}:{modbus_port} or --opcua "
+            f"{controller.opcua_url} (Ctrl-C ends)"
+        )
         while True:
             await controller.show(where, shown)
             await asyncio.sleep(1.0)

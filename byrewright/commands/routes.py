@@ -18,8 +18,16 @@ SHOWN = 25
 """Rows of a table on the screen; the rest are in --json and in the interlock pack."""
 
 
-def run(plant_path: Path, *, order: int = 2, as_json: bool = False, strict: bool = False,
-        orders: bool = True, every: bool = False, out_path: Path | None = None) -> None:  # fmt: skip
+def run(
+    plant_path: Path,
+    *,
+    order: int = 2,
+    as_json: bool = False,
+    strict: bool = False,
+    orders: bool = True,
+    every: bool = False,
+    out_path: Path | None = None,
+) -> None:
     """Print the routes study; `order` is how many may stand wrong at once (1 to 3)."""
     from byrewright.plant.write import write_text
     from byrewright.studies.routes.study import routes

@@ -24,10 +24,21 @@ class WatchError(ByrewrightError):
     """The watch cannot begin as asked; the text says what would be right."""
 
 
-def run(plant_path: Path, *, modbus: str | None = None, opcua: str | None = None,
-        addresses_path: Path | None = None, contacts_only: bool = False, mode: str | None = None,
-        log_path: Path | None = None, publish_path: Path | None = None, device: int = 1,
-        period_s: float = 1.0, acknowledge: str | None = None, seconds: float | None = None) -> None:  # fmt: skip
+def run(
+    plant_path: Path,
+    *,
+    modbus: str | None = None,
+    opcua: str | None = None,
+    addresses_path: Path | None = None,
+    contacts_only: bool = False,
+    mode: str | None = None,
+    log_path: Path | None = None,
+    publish_path: Path | None = None,
+    device: int = 1,
+    period_s: float = 1.0,
+    acknowledge: str | None = None,
+    seconds: float | None = None,
+) -> None:
     """Watch until stopped with Ctrl-C (or for `seconds`); `acknowledge` names who acknowledges all
     alarms that wait, and ends."""
     from byrewright.site.addresses import default_addresses, read_map
@@ -46,10 +57,18 @@ def run(plant_path: Path, *, modbus: str | None = None, opcua: str | None = None
                  else default_addresses(table, contacts_only=contacts_only))  # fmt: skip
         source = _source(table, where, modbus, opcua, device, mode)
         log = Log(log_file, table.plant)
-        watch = Watch(table, source, log, period_s=period_s, stale_s=rules.number("alarm.stale_signal_s"),
-                      publish=publish_path)  # fmt: skip
+        watch = Watch(
+            table,
+            source,
+            log,
+            period_s=period_s,
+            stale_s=rules.number("alarm.stale_signal_s"),
+            publish=publish_path,
+        )
         if acknowledge is not None:
-            console().print(f"{watch.acknowledge(acknowledge)} alarms acknowledged by {acknowledge}")
+            console().print(
+                f"{watch.acknowledge(acknowledge)} alarms acknowledged by {acknowledge}"
+            )
             log.close()
             return
         logging.disable(logging.WARNING)  # the libraries' talk; the watch tells what matters
@@ -84,7 +103,7 @@ async def _live(watch: Watch, seconds: float | None) -> None:
         task = asyncio.create_task(watch.run(stop))
         try:
             await asyncio.wait_for(asyncio.shield(task), seconds)
-        except (asyncio.TimeoutError, asyncio.CancelledError):
+        except (TimeoutError, asyncio.CancelledError):
             stop.set()
             await task
 
@@ -95,8 +114,14 @@ def _picture(snapshot: Snapshot) -> Picture:
     live = snapshot.live(time.time())
     state = "live" if live else f"NOT LIVE: {snapshot.message or 'not read for too long'}"
     title = f"{snapshot.plant} · {snapshot.source} · {state} · mode {snapshot.mode or 'unknown'}"
-    picture = Picture(title=title, title_justify="left", box=None, pad_edge=False,
-                      caption=snapshot.message if live else "shown as last read", caption_justify="left")  # fmt: skip
+    picture = Picture(
+        title=title,
+        title_justify="left",
+        box=None,
+        pad_edge=False,
+        caption=snapshot.message if live else "shown as last read",
+        caption_justify="left",
+    )
     for column in ("", "state", "since", "alarm", "do"):
         picture.add_column(column, overflow="fold")
     for one in snapshot.alarms:

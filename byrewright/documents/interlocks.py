@@ -23,7 +23,10 @@ from byrewright.standards.cautions import LEAD
 from byrewright.studies.routes.classes import HARMS
 
 TEMPLATE = Path(__file__).with_name("templates") / "interlocks.typ"
-MANNER = "In the manner of IEC 62881 (cause and effect), IEC 62682 and ISA-18.2 (alarms); texts not read."
+MANNER = (
+    "In the manner of IEC 62881 (cause and effect), IEC 62682 and ISA-18.2 (alarms); "
+    "texts not read."
+)
 
 
 def pages(
@@ -64,9 +67,16 @@ def condition(row: Row) -> str:
 
 
 def matrix(table: Table) -> Page:
-    """Cause and effect: causes in rows, effects in columns; X acts, B blocks the mode's beginning."""
-    titles = ("cause", "description", "active when", "on delay s", "off delay s",
-              *(e.tag for e in table.effects), *(f"mode {m}" for m in table.modes))  # fmt: skip
+    """Causes in rows, effects in columns; X acts, B also blocks the mode's beginning."""
+    titles = (
+        "cause",
+        "description",
+        "active when",
+        "on delay s",
+        "off delay s",
+        *(e.tag for e in table.effects),
+        *(f"mode {m}" for m in table.modes),
+    )
     rows: list[tuple[Cell, ...]] = []
     for row in table.rows:
         acts = ["X" if e.tag in row.effects else "" for e in table.effects]
@@ -80,10 +90,19 @@ def matrix(table: Table) -> Page:
 def alarms(table: Table) -> Page:
     """The alarm list, most urgent first."""
     rows = tuple(
-        (r.tag, r.priority, r.text, HARMS[r.harm].title, r.do, r.on_delay_s, r.off_delay_s, ", ".join(r.modes),
-         r.proof or "seen by other rows too")
+        (
+            r.tag,
+            r.priority,
+            r.text,
+            HARMS[r.harm].title,
+            r.do,
+            r.on_delay_s,
+            r.off_delay_s,
+            ", ".join(r.modes),
+            r.proof or "seen by other rows too",
+        )
         for r in by_priority(table.rows)
-    )  # fmt: skip
+    )
     titles = ("alarm", "priority", "text", "consequence", "what to do", "on delay s", "off delay s",
               "in modes", "would go unseen without it")  # fmt: skip
     return Page("Alarms", titles, rows, 2)
@@ -108,8 +127,12 @@ def signals(table: Table, addresses: Addresses) -> Page:
         for t, a in where.items()
     ]
     rows += [("out (proposed)", e.tag, e.meaning, "", "", None, "") for e in table.effects]
-    return Page("Inputs and outputs", ("direction", "tag", "meaning", "state", "Modbus area", "address",
-                                       "OPC UA node"), tuple(rows), 2)  # fmt: skip
+    return Page(
+        "Inputs and outputs",
+        ("direction", "tag", "meaning", "state", "Modbus area", "address", "OPC UA node"),
+        tuple(rows),
+        2,
+    )
 
 
 def acceptance(table: Table) -> Page:
@@ -117,8 +140,20 @@ def acceptance(table: Table) -> Page:
     rows = []
     for number, row in enumerate(table.rows, 1):
         mode = row.proof_mode or row.modes[0]
-        rows.append((number, mode, row.machine, how_to_test(table, row), row.text, f"within {row.on_delay_s + 2:g} s",
-                     "", "", "", ""))  # fmt: skip
+        rows.append(
+            (
+                number,
+                mode,
+                row.machine,
+                how_to_test(table, row),
+                row.text,
+                f"within {row.on_delay_s + 2:g} s",
+                "",
+                "",
+                "",
+                "",
+            )
+        )
     titles = (
         "no.",
         "in mode",
@@ -142,9 +177,10 @@ def how_to_test(table: Table, row: Row) -> str:
             f"make the contact {signal.tag} show the fault (lift the wire or use the sensor's test)"
         )
     if row.wanted.startswith("not "):
-        return f"make {signal.tag if signal else row.machine} show full (raise the level switch by hand)"
-    verb = {"runs": "stop it", "stopped": "start it briefly"}.get(row.wanted, f"move it away from {row.wanted}, "
-            "halfway first, then all the way")  # fmt: skip
+        return f"make {signal.tag if signal else row.machine} full (raise the level switch by hand)"
+    verb = {"runs": "stop it", "stopped": "start it briefly"}.get(
+        row.wanted, f"move it away from {row.wanted}, halfway first, then all the way"
+    )
     return f"{verb}; then put it back"
 
 
@@ -156,7 +192,7 @@ def interlocks_xlsx(
 
 
 def page_csv(page: Page) -> str:
-    """One sheet as CSV. A cell that a spreadsheet might take for a formula gets a quote before it."""
+    """One sheet as CSV. A cell that could be taken for a formula gets a quote before it."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(page.titles)
@@ -183,12 +219,21 @@ def interlocks_pdf(table: Table, result: Result | None = None) -> bytes:
         "caution": LEAD,
         "modes": list(table.modes),
         "causes": [
-            [r.tag, r.text, condition(r), f"{r.on_delay_s:g}",
-             ", ".join(r.effects), ", ".join(str(table.number(m)) for m in r.modes)] for r in table.rows
+            [
+                r.tag,
+                r.text,
+                condition(r),
+                f"{r.on_delay_s:g}",
+                ", ".join(r.effects),
+                ", ".join(str(table.number(m)) for m in r.modes),
+            ]
+            for r in table.rows
         ],
-        "pages": [{"name": p.name, "titles": p.titles, "rows": [[_words(c) for c in r] for r in p.rows]}
-                  for p in shown],
-    }  # fmt: skip
+        "pages": [
+            {"name": p.name, "titles": p.titles, "rows": [[_words(c) for c in r] for r in p.rows]}
+            for p in shown
+        ],
+    }
     made: bytes = typst.compile(
         str(TEMPLATE), sys_inputs={"data": json.dumps(data)}, ignore_system_fonts=True
     )

@@ -1,8 +1,9 @@
 """The interlock table as IEC 61131-3 Structured Text, and as an IEC 61131-10 exchange file.
 
-Plain constructs only: BOOL, INT, TIME, the standard timers TON and TOF, AND, OR, NOT, =. The element
-names of the exchange form were taken from files and readers of others that use it (second-hand); the
-standard's own schema was not at hand, so try the import in your programming system first.
+Plain constructs only: BOOL, INT, TIME, the standard timers TON and TOF, AND, OR, NOT, =. The
+element names of the exchange form were taken from files and readers of others that use it
+(second-hand); the standard's own schema was not at hand, so try the import in your programming
+system first.
 """
 
 from __future__ import annotations
@@ -159,7 +160,8 @@ def _assignment(name: str, terms: Iterable[str], word: str, empty: str) -> Itera
         return
     yield f"{name} :="
     for place, term in enumerate(every):
-        yield f"    {'    ' if not place else word.ljust(3) + ' '}{term}{';' if place == len(every) - 1 else ''}"
+        lead = word.ljust(4) if place else " " * 4
+        yield f"    {lead}{term}{';' if place == len(every) - 1 else ''}"
 
 
 def _time(seconds: float) -> str:

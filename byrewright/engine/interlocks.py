@@ -1,8 +1,8 @@
 """The cause-and-effect table as data, and its evaluation.
 
-One table serves four users: the routes study proves it, the watch evaluates it against a controller,
-documents export it, and the tests run the exported text against it. It is a draft for the review of
-the controls engineer; it is not a safety function.
+One table serves four users: the routes study proves it, the watch evaluates it against a
+controller, documents export it, and the tests run the exported text against it. It is a draft for
+the review of the controls engineer; it is not a safety function.
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 DRAFT = (
-    "Draft for review by the responsible controls engineer. Not a safety function: emergency stops, "
-    "guards, pressure relief and vacuum relief work without it and are designed by others."
+    "Draft for review by the responsible controls engineer. Not a safety function: emergency "
+    "stops, guards, pressure relief and vacuum relief work without it and are designed by others."
 )
 """Stands on every export of the table."""
 

@@ -1,4 +1,4 @@
-"""A simulated controller: real Modbus TCP and OPC UA servers on loopback, for tests and training."""
+"""A simulated controller: real Modbus TCP and OPC UA servers on loopback, to test and train."""
 
 from __future__ import annotations
 

@@ -1,7 +1,8 @@
 """The event log: every alarm, acknowledgement, mode change and lost connection, once.
 
 Events and alarm states are written in one transaction, so that a crash loses neither or both; a
-raised, cleared or acknowledged alarm carries its occurrence, and the same one cannot be written twice.
+raised, cleared or acknowledged alarm carries its occurrence, and the same one cannot be written
+twice.
 """
 
 from __future__ import annotations
@@ -71,9 +72,15 @@ class Log:
         """Write events and the alarm states that follow from them, all or nothing."""
         rows = [self._row(e) for e in events]
         kept = [
-            {"source": self.source, "tag": a.tag, "state": a.state, "since": a.since, "occurrence": a.occurrence}
+            {
+                "source": self.source,
+                "tag": a.tag,
+                "state": a.state,
+                "since": a.since,
+                "occurrence": a.occurrence,
+            }
             for a in states
-        ]  # fmt: skip
+        ]
         if not rows and not kept:
             return
         with self.engine.begin() as connection:

@@ -1,4 +1,4 @@
-"""Rehearsals: a milking day on a simulated controller with a wrong position put in, watched for real.
+"""Rehearsals: a day on a simulated controller with a wrong position put in, watched for real.
 
 The controller serves real Modbus TCP or OPC UA on loopback and the watch reads it as it would read
 the plant's. Time is played, not waited for: long stretches in large steps, seconds round the fault.
@@ -21,7 +21,7 @@ from byrewright.site.sources import ModbusSource, OpcuaSource, Source
 from byrewright.site.watch import Watch
 from byrewright.studies.routes.brute import Hit, holds
 from byrewright.studies.routes.classes import HARMS
-from byrewright.studies.routes.questions import Scene
+from byrewright.studies.routes.scene import Scene
 from byrewright.studies.routes.spread import Combination
 from byrewright.studies.routes.table import process_contacts
 
@@ -90,8 +90,10 @@ async def rehearse(table: Table, scenes: Mapping[str, Scene], day: Sequence[Act]
     scene = scenes[act.mode]
     for machine, position in fault.wrong:
         if position not in scene.others.get(machine, ()):
-            raise ValueError(f"{machine} cannot stand wrong as {position!r} in {act.mode}; it can as "
-                             f"{', '.join(scene.others.get(machine, ())) or 'nothing that matters'}")  # fmt: skip
+            raise ValueError(
+                f"{machine} cannot stand wrong as {position!r} in {act.mode}; it can as "
+                f"{', '.join(scene.others.get(machine, ())) or 'nothing that matters'}"
+            )
     with tempfile.TemporaryDirectory() as folder:
         player = _Player(
             table, scenes, day, fault, protocol, log or Path(folder) / "rehearsal.sqlite"
@@ -105,13 +107,18 @@ async def rehearse(table: Table, scenes: Mapping[str, Scene], day: Sequence[Act]
     loses = loses_milk(scene, fault.wrong)
     until = raised.at / 60 if raised else act.end_min
     return Rehearsal(
-        mode=act.mode, wrong=fault.wrong, harm=HARMS[harm].title if harm else "", at_min=fault.at_min,
-        alarm_min=raised.at / 60 if raised else None, alarm=raised.tag if raised else "",
+        mode=act.mode,
+        wrong=fault.wrong,
+        harm=HARMS[harm].title if harm else "",
+        at_min=fault.at_min,
+        alarm_min=raised.at / 60 if raised else None,
+        alarm=raised.tag if raised else "",
         alarm_text=raised.text if raised else "",
         litres_before=milk_l(fault.at_min, until) if loses else 0.0,
         litres_unseen=milk_l(fault.at_min, act.end_min) if loses else 0.0,
-        events=tuple(events), reads=reads,
-    )  # fmt: skip
+        events=tuple(events),
+        reads=reads,
+    )
 
 
 def loses_milk(scene: Scene, wrong: Combination) -> bool:

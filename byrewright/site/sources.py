@@ -117,7 +117,7 @@ class ModbusSource:
                     values = answer.bits if area == "discrete_input" else answer.registers
                     for place in range(block.count):
                         found[area, block.first + place] = values[place]
-        except (ModbusException, OSError, asyncio.TimeoutError, IndexError) as error:
+        except (TimeoutError, ModbusException, OSError, IndexError) as error:
             await self.close()
             raise SourceLost(f"{self.name} does not answer ({type(error).__name__})") from None
         except SourceLost:
@@ -168,7 +168,7 @@ class OpcuaSource:
             if any(v is None for v in values):
                 bad = next(a.node for a, v in zip(every, values, strict=True) if v is None)
                 raise SourceLost(f"{self.name}: {bad} has no good value")
-        except (UaError, OSError, asyncio.TimeoutError, ConnectionError) as error:
+        except (TimeoutError, UaError, OSError, ConnectionError) as error:
             await self.close()
             raise SourceLost(f"{self.name} does not answer ({type(error).__name__})") from None
         except SourceLost:

@@ -35,7 +35,7 @@ class Shown:
 
 @dataclass(frozen=True, slots=True)
 class Snapshot:
-    """The state that pages show. `live` must be asked with the time now: data grow old by themselves."""
+    """The state that pages show. Ask `live` with the time now: data grow old by themselves."""
 
     plant: str
     source: str
@@ -105,7 +105,7 @@ class Watch:
                 rest = max(0.0, self.period_s - (time.monotonic() - begun))
                 try:
                     await asyncio.wait_for(stop.wait(), rest)
-                except asyncio.TimeoutError:
+                except TimeoutError:
                     continue
         finally:
             await self.source.close()
@@ -130,7 +130,8 @@ class Watch:
             self._beat = (sample.heartbeat, now)
         elif now - since > self.stale_s:
             raise SourceLost(
-                f"{self.source.name} answers, but its heartbeat stands still: the program has stopped"
+                f"{self.source.name} answers, but its heartbeat stands still: its program has "
+                "stopped"
             )
 
     def _take(self, sample: Sample, now: float) -> None:

@@ -1,7 +1,7 @@
 """A small runner of Structured Text, written for the tests from the language alone.
 
-It knows function blocks of BOOL, INT and the standard timers TON and TOF, assignments, calls with named
-inputs, and AND, OR, NOT, = with their usual ranks. It shares no code with the exporter.
+It knows function blocks of BOOL, INT and the standard timers TON and TOF, assignments, calls with
+named inputs, and AND, OR, NOT, = with their usual ranks. It shares no code with the exporter.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The interlock pack: exported Structured Text run against the model and a search of the raw file."""
+"""The interlock pack: exported text run against the model and a search of the raw file."""
 
 from __future__ import annotations
 
@@ -88,7 +88,7 @@ def _fresh(program: Program) -> Program:
 
 
 def test_text_is_quiet_when_all_is_right_and_sees_every_harm(study: Routes, text: str) -> None:
-    """Would fail if the text alarmed with everything in place, or missed a harmful position that the
+    """Would fail if the text alarmed with everything in place, or missed a harm that the
     separate search of the raw file finds."""
     table, raw = study.table, Raw(EXAMPLE)
     program = parse(text)
@@ -132,7 +132,7 @@ def _process(table: Table, tags: tuple[str, ...]) -> bool:
 
 
 def test_deleting_a_sensor_leaves_its_wrong_position_unseen(study: Routes) -> None:
-    """Would fail if a contact that is dead (never changes from right) were still seen to be wrong."""
+    """Would fail if a dead contact (it never leaves right) were still seen to be wrong."""
     table = study.table
     program = parse(structured_text(table))
     for row in (r for r in table.rows if r.needed):
@@ -153,10 +153,10 @@ def test_delays(study: Routes, text: str) -> None:
     wrong = {f"I_{t}": v for t, v in shown(study, table, mode, (("V46", "open"),)).items()}
     right = {f"I_{t}": v for t, v in shown(study, table, mode).items()}
     number = {"Mode": table.number(mode)}
-    times = [t for t in range(0, on_ms + 1, SCAN_MS)]
+    times = list(range(0, on_ms + 1, SCAN_MS))
     states = [program.run({**number, **wrong}, t)["A_V46_not_closed"] for t in times]
     assert states == [t >= on_ms for t in times]
-    later = [t for t in range(on_ms + SCAN_MS, on_ms + off_ms + 3 * SCAN_MS, SCAN_MS)]
+    later = list(range(on_ms + SCAN_MS, on_ms + off_ms + 3 * SCAN_MS, SCAN_MS))
     states = [program.run({**number, **right}, t)["A_V46_not_closed"] for t in later]
     assert states == [t - later[0] < off_ms for t in later]
 

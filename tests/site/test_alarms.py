@@ -19,9 +19,19 @@ ON_S, OFF_S = 3.0, 5.0
 def one_row_table() -> Table:
     """A table with one valve that must be closed while milking."""
     row = Row(
-        tag="V1_not_closed", machine="V1", wanted="closed", modes=("milking",), on=("V1_closed",), off=("V1_open",),
-        harm="milk_lost", priority="high", text="V1 not closed", do="shut it", on_delay_s=ON_S, off_delay_s=OFF_S,
-    )  # fmt: skip
+        tag="V1_not_closed",
+        machine="V1",
+        wanted="closed",
+        modes=("milking",),
+        on=("V1_closed",),
+        off=("V1_open",),
+        harm="milk_lost",
+        priority="high",
+        text="V1 not closed",
+        do="shut it",
+        on_delay_s=ON_S,
+        off_delay_s=OFF_S,
+    )
     signals = tuple(Signal(f"V1_{p}", "V1", p, f"V1 {p}", True) for p in ("open", "closed"))
     return Table("(invented)", ("idle", "milking"), signals, (), (row,))
 
@@ -72,14 +82,21 @@ def test_raised_and_cleared_take_turns(steps: list[tuple[float, bool, bool]]) ->
         if acknowledge:
             alarms.acknowledge(now, "x")
     raised = [e for e in seen if e.kind in ("raised", "cleared")]
-    assert [e.kind for e in raised] == ["raised", "cleared"] * (len(raised) // 2) + ["raised"] * (len(raised) % 2)
-    assert [e.occurrence for e in raised if e.kind == "raised"] == list(range(1, (len(raised) + 1) // 2 + 1))
+    assert [e.kind for e in raised] == ["raised", "cleared"] * (len(raised) // 2) + ["raised"] * (
+        len(raised) % 2
+    )
+    assert [e.occurrence for e in raised if e.kind == "raised"] == list(
+        range(1, (len(raised) + 1) // 2 + 1)
+    )
 
 
-@given(st.lists(st.tuples(st.floats(0.1, 10), st.booleans(), st.booleans()), min_size=1, max_size=40))
+@given(
+    st.lists(st.tuples(st.floats(0.1, 10), st.booleans(), st.booleans()), min_size=1, max_size=40)
+)
 @settings(max_examples=25, deadline=None, derandomize=True)
-def test_restarts_neither_lose_nor_double(tmp_path_factory: pytest.TempPathFactory,
-                                          steps: list[tuple[float, bool, bool]]) -> None:  # fmt: skip
+def test_restarts_neither_lose_nor_double(
+    tmp_path_factory: pytest.TempPathFactory, steps: list[tuple[float, bool, bool]]
+) -> None:
     """Would fail if a restart at any moment raised an alarm again, or forgot that one stood."""
     log = Log(tmp_path_factory.mktemp("log") / "log.sqlite", "plant")
     alarms, now = Alarms(one_row_table()), 0.0

@@ -52,7 +52,9 @@ class Clock:
         return self.now
 
 
-def made(kind: str, table: Table, where: Addresses, *, mode: str | None = None) -> tuple[Controller, Source]:
+def made(
+    kind: str, table: Table, where: Addresses, *, mode: str | None = None
+) -> tuple[Controller, Source]:
     """A controller and a source that reads it, by protocol."""
     if kind == "opcua":
         controller = Controller(table, where, opcua_port=free_port())
@@ -63,19 +65,29 @@ def made(kind: str, table: Table, where: Addresses, *, mode: str | None = None) 
 
 @pytest.mark.parametrize("kind", ["modbus", "opcua", "contacts"])
 async def test_sees_a_wrong_valve_and_its_return(kind: str, tmp_path: Path) -> None:
-    """Would fail if a wrong valve raised no alarm over a real connection, or stayed when put right."""
+    """Would fail if a wrong valve raised no alarm over a real connection, or stayed."""
     table, clock = one_row_table(), Clock()
     where = default_addresses(table, contacts_only=kind == "contacts")
     controller, source = made(kind, table, where)
     watch = Watch(table, source, Log(tmp_path / "log.sqlite", "p"), clock=clock)
     async with controller:
-        for seconds, contacts in ((0, RIGHT), (1, WRONG), (1 + ON_S, WRONG), (10, RIGHT), (20, RIGHT)):
+        for seconds, contacts in (
+            (0, RIGHT),
+            (1, WRONG),
+            (1 + ON_S, WRONG),
+            (10, RIGHT),
+            (20, RIGHT),
+        ):
             clock.now = 1000.0 + seconds
             await controller.show("milking", contacts)
             snapshot = await watch.step()
             assert snapshot.live(clock.now) and snapshot.mode == "milking"
         await source.close()
-    assert [(e.kind, e.at - 1000) for e in watch.log.events()] == [("mode", 0), ("raised", 1 + ON_S), ("cleared", 20)]
+    assert [(e.kind, e.at - 1000) for e in watch.log.events()] == [
+        ("mode", 0),
+        ("raised", 1 + ON_S),
+        ("cleared", 20),
+    ]
     if kind != "opcua":
         assert set(controller.asked) <= READS_ONLY
     watch.log.close()
@@ -83,7 +95,7 @@ async def test_sees_a_wrong_valve_and_its_return(kind: str, tmp_path: Path) -> N
 
 @pytest.mark.parametrize("kind", ["modbus", "opcua"])
 async def test_a_lost_connection_is_told_and_never_shown_as_live(kind: str, tmp_path: Path) -> None:
-    """Would fail if old data passed as live, an alarm came or went blind, or it did not come back."""
+    """Would fail if old data passed as live, an alarm came or went blind, or it never came back."""
     table, clock = one_row_table(), Clock()
     where = default_addresses(table)
     controller, source = made(kind, table, where)
@@ -110,10 +122,16 @@ async def test_a_lost_connection_is_told_and_never_shown_as_live(kind: str, tmp_
 
 
 async def test_data_grow_old_by_themselves(tmp_path: Path) -> None:
-    """Would fail if a page that shows the last snapshot took it for live after the watch had died."""
+    """Would fail if a page that shows the last snapshot took it for live long after."""
     table, clock = one_row_table(), Clock()
     controller, source = made("modbus", table, default_addresses(table))
-    watch = Watch(table, source, Log(tmp_path / "log.sqlite", "p"), clock=clock, publish=tmp_path / "state.json")
+    watch = Watch(
+        table,
+        source,
+        Log(tmp_path / "log.sqlite", "p"),
+        clock=clock,
+        publish=tmp_path / "state.json",
+    )
     async with controller:
         await controller.show("milking", RIGHT)
         snapshot = await watch.step()
@@ -248,7 +266,10 @@ async def test_acknowledging_is_recorded_with_the_name(tmp_path: Path) -> None:
             await watch.step()
         assert watch.acknowledge("anna") == 1 and watch.acknowledge("anna") == 0
         await source.close()
-    assert [(e.kind, e.who) for e in watch.log.events() if e.tag] == [("raised", ""), ("acknowledged", "anna")]
+    assert [(e.kind, e.who) for e in watch.log.events() if e.tag] == [
+        ("raised", ""),
+        ("acknowledged", "anna"),
+    ]
     assert [a.state for a in watch.snapshot.alarms] == ["acknowledged"]
     assert set(controller.asked) <= READS_ONLY
     watch.log.close()
@@ -261,8 +282,18 @@ def test_sources_name_no_call_that_writes() -> None:
 
     for module in (sources, watch):
         text = Path(module.__file__ or "").read_text()
-        assert not [w for w in ("write_coil", "write_register", "write_value", "call_method", "set_value",
-                                "write_attribute") if w in text]  # fmt: skip
+        assert not [
+            w
+            for w in (
+                "write_coil",
+                "write_register",
+                "write_value",
+                "call_method",
+                "set_value",
+                "write_attribute",
+            )
+            if w in text
+        ]
 
 
 def test_requests_cover_all_addresses_within_the_protocol() -> None:

@@ -1,7 +1,7 @@
-"""A second, separate search for wrong positions: reads the raw file, shares no code with the product.
+"""A second, separate search for wrong positions: reads the raw file, shares no code.
 
-It knows each kind by a small table of its own, walks one position set at a time, and answers for the
-harms that tests compare. Written from the stated spread model (docs/methods/routes.md).
+It knows each kind by a small table of its own, walks one position set at a time, and answers for
+the harms that tests compare. Written from the stated spread model (docs/methods/routes.md).
 """
 
 from __future__ import annotations
@@ -33,15 +33,24 @@ VESSELS: dict[str, tuple[list[str], list[str], list[str]]] = {
 THROUGH: dict[str, list[tuple[str, str]]] = {
     "milk_filter": [("inlet", "outlet"), ("inlet", "drain")],
     "plate_cooler": [("milk_in", "milk_out"), ("water_in", "water_out")],
-    "rotary_gland": [("deck_milk", "fixed_milk"), ("deck_wash", "fixed_wash"), ("deck_drain", "fixed_drain"),
-                     ("deck_water", "fixed_water")],
+    "rotary_gland": [
+        ("deck_milk", "fixed_milk"),
+        ("deck_wash", "fixed_wash"),
+        ("deck_drain", "fixed_drain"),
+        ("deck_water", "fixed_water"),
+    ],
     "water_filter": [("inlet", "outlet")],
     "sanitary_trap": [("receiver", "drain")],
-}  # fmt: skip
+}
 PUMPS = ("milk_pump", "liquid_pump")
 DRY = ("vacuum", "air", "refrigerant", "coolant")
-USUAL = {"valve": "closed", "milk_pump": "stopped", "liquid_pump": "stopped", "milking_unit": "idle",
-         "bulk_tank": "fills"}  # fmt: skip
+USUAL = {
+    "valve": "closed",
+    "milk_pump": "stopped",
+    "liquid_pump": "stopped",
+    "milking_unit": "idle",
+    "bulk_tank": "fills",
+}
 END_KINDS = (
     "bulk_tank",
     "calf_feed",

@@ -13,7 +13,8 @@ from byrewright.plant.read import read_plant
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.routes.brute import harms_of, search, tried
 from byrewright.studies.routes.litres import from_duty, litres_in, milk_rate, outflow_l_min
-from byrewright.studies.routes.questions import all_scenes, other_positions
+from byrewright.studies.routes.questions import all_scenes
+from byrewright.studies.routes.scene import other_positions
 from byrewright.studies.routes.study import Routes, report
 from tests.plants import rotary, rows
 from tests.studies.raw_search import COMPARED, Raw
@@ -38,13 +39,17 @@ def example(request: pytest.FixtureRequest) -> tuple[Raw, Plant]:
 def compared(hits: list[tuple[str, str]]) -> set[tuple[str, str]]:
     """Only the harms that the separate search answers for, milk lines and contents left out."""
     return {
-        (h, s) for h, s in hits
-        if h in COMPARED and not s.endswith("content") and s[:2] not in ("TB", "CF", "WM") and s != "milk line"
-    }  # fmt: skip
+        (h, s)
+        for h, s in hits
+        if h in COMPARED
+        and not s.endswith("content")
+        and s[:2] not in ("TB", "CF", "WM")
+        and s != "milk line"
+    }
 
 
 def test_every_single_position_agrees_with_the_raw_file(example: tuple[Raw, Plant]) -> None:
-    """Would fail if the model and a search that reads only the raw file differed on one position."""
+    """Would fail if the model and a search of only the raw file differed on one position."""
     raw, plant = example
     for mode, scene in all_scenes(plant).items():
         every = [(), *(((m, p),) for m, ps in scene.others.items() for p in ps if p != "full")]

@@ -31,11 +31,13 @@ def small_plants(draw: st.DrawFn) -> Plant:
     headers = [f"H{i}" for i in range(draw(st.integers(2, 4)))]
     equipment = {h: machine(h, "header") for h in headers}
     equipment |= {
-        "MU1": machine("MU1", "milking_unit"), "TR1": machine("TR1", "wash_trough", volume_l=300),
+        "MU1": machine("MU1", "milking_unit"),
+        "TR1": machine("TR1", "wash_trough", volume_l=300),
         "TK1": machine("TK1", "bulk_tank", volume_l=5000, cooling_kw=10),
-        "TK2": machine("TK2", "bulk_tank", volume_l=5000, cooling_kw=10), "FD1": machine("FD1", "floor_drain"),
+        "TK2": machine("TK2", "bulk_tank", volume_l=5000, cooling_kw=10),
+        "FD1": machine("FD1", "floor_drain"),
         "MP1": machine("MP1", "milk_pump", flow_l_min=100, head_m=10, motor_kw=1),
-    }  # fmt: skip
+    }
     ends: list[tuple[str, str]] = []
     ways = dict.fromkeys(headers, 0)
 
@@ -44,8 +46,17 @@ def small_plants(draw: st.DrawFn) -> Plant:
         return f"{header}.way_{ways[header]}"
 
     pick = st.sampled_from(headers)
-    for port in ("MU1.milk", "TR1.outlet_1", "TK1.inlet_1", "TK2.inlet_1", "TK1.outlet", "FD1.inlet_1",
-                 "MP1.inlet", "MP1.outlet", "TR1.return_1"):  # fmt: skip
+    for port in (
+        "MU1.milk",
+        "TR1.outlet_1",
+        "TK1.inlet_1",
+        "TK2.inlet_1",
+        "TK1.outlet",
+        "FD1.inlet_1",
+        "MP1.inlet",
+        "MP1.outlet",
+        "TR1.return_1",
+    ):
         ends.append((port, at(draw(pick))))
     positions: dict[str, dict[str, str]] = {"a": {}, "b": {}}
     for number in range(draw(st.integers(2, MOST_VALVES))):
@@ -84,7 +95,7 @@ def _service(end: str) -> str:
 @given(small_plants())
 @settings(max_examples=RANDOM_PLANTS, deadline=None, derandomize=True)
 def test_solver_and_exhaustive_search_agree(plant: Plant) -> None:
-    """Would fail if the solver missed a combination, or proved what is not so, on any small plant."""
+    """Would fail if the solver missed a combination, or proved what is not so."""
     for scene in all_scenes(plant).values():
         everything = search(scene, len(scene.others))
         for question in scene.questions:
@@ -137,7 +148,7 @@ def test_orders_agree_with_trying_them_all(plant: Plant) -> None:
 
 
 def test_next_best_without_a_sensor() -> None:
-    """Would fail if the set proposed without a sensor left something unseen, or named the sensor."""
+    """Would fail if the set proposed without a sensor left something unseen, or named it."""
     study = Routes(read_plant(EXAMPLE).plant, Rulebook())
     for without, others in study.next_best.items():
         if others is None:

@@ -1,4 +1,4 @@
-"""The ten wrong-valve stories of the trade, each on an example plant (common practice, no source)."""
+"""The ten wrong-valve stories of the trade, each on an example (common practice, no source)."""
 
 from __future__ import annotations
 
@@ -11,7 +11,8 @@ from byrewright.plant.plant import Plant
 from byrewright.plant.read import read_plant
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.routes.brute import harms_of
-from byrewright.studies.routes.questions import Scene, all_scenes
+from byrewright.studies.routes.questions import all_scenes
+from byrewright.studies.routes.scene import Scene
 from byrewright.studies.routes.study import Routes
 from tests.plants import machine, pipe, rotary
 
@@ -50,7 +51,7 @@ def test_2_tank_outlet_or_sample_cock_open(name: str, valve: str) -> None:
 
 @pytest.mark.parametrize("name", PLANTS)
 def test_3_wash_divert_still_to_drain_at_the_first_cow(name: str) -> None:
-    """Would fail if the divert left at wash lost no milk, or no row asked for flow within two minutes."""
+    """Would fail if a divert left at wash lost nothing, or no row asked for flow in two minutes."""
     assert "milk_lost@FD1" in harms(scenes(name)["milking_tank_1"], ("V40", "to_c"))
     plant = read_plant(EXAMPLES / name / "plant.yaml").plant
     row = Routes(plant, Rulebook()).table.row("SN41_no_flow")
@@ -119,7 +120,7 @@ def test_9_both_filters_shut_or_pump_against_a_shut_valve(name: str) -> None:
 
 @pytest.mark.parametrize("name", PLANTS)
 def test_10_air_break_or_wash_isolator_left_open(name: str) -> None:
-    """Would fail if an open air way lost no vacuum, or an open wash isolator drew no wash into milk."""
+    """Would fail if an open air way lost no vacuum, or a wash isolator drew no wash into milk."""
     milking = scenes(name)["milking_tank_1"]
     assert "vacuum_lost@RC1" in harms(milking, ("AI1", "pulses"), ("V66", "open"))
     plant = rotary(V91=machine("V91", "valve", duty="wash_supply"))

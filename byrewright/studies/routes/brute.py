@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations, product
 
-from byrewright.studies.routes.questions import Question, Scene, Stands
+from byrewright.studies.routes.scene import Question, Scene, Stands
 from byrewright.studies.routes.spread import Combination, Flood, Way, bits, cases, walk
 
 BATCH = 1 << 18

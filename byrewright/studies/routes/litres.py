@@ -1,4 +1,4 @@
-"""How much a wrong position loses: litres a minute of flowing or stored milk, litres left in a pipe."""
+"""How much a wrong position loses: litres a minute of milk, or litres left in a pipe."""
 
 from __future__ import annotations
 
@@ -50,8 +50,11 @@ def milk_rate(plant: Plant, rules: Rulebook | None = None) -> MilkRate:
     from byrewright.studies.sizing.duty import duty_of
 
     duty = duty_of(Bench(plant, rules or Rulebook(), Notebook("routes", plant.site.name)))
-    return MilkRate(duty.milk_flow_mean_l_min, duty.milk_flow_peak_l_min,
-                    "mean milk flow of the largest milking; all of it while the way is open")  # fmt: skip
+    return MilkRate(
+        duty.milk_flow_mean_l_min,
+        duty.milk_flow_peak_l_min,
+        "mean milk flow of the largest milking; all of it while the way is open",
+    )
 
 
 def outflow_l_min(bore_mm: float, head_m: float = HEAD_M) -> float:
@@ -81,8 +84,11 @@ def from_duty(plant: Plant, rate: MilkRate) -> LossOf:
                 b for m, _ in hit.wrong if (b := getattr(plant.equipment[m], "bore_mm", None))
             ]
             if bores:
-                return Loss(outflow_l_min(min(bores)), "L/min",
-                            f"stored milk under {HEAD_M:g} m of depth through {min(bores):g} mm")  # fmt: skip
+                return Loss(
+                    outflow_l_min(min(bores)),
+                    "L/min",
+                    f"stored milk under {HEAD_M:g} m of depth through {min(bores):g} mm",
+                )
         return Loss(None, "", "not a flow of milk lost")
 
     return loss

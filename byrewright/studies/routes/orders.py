@@ -15,7 +15,8 @@ from byrewright.plant.plant import Plant
 from byrewright.studies.routes.brute import Case
 from byrewright.studies.routes.network import Network, network
 from byrewright.studies.routes.prove import cut, road
-from byrewright.studies.routes.questions import Question, Scene, Stands, change
+from byrewright.studies.routes.questions import change
+from byrewright.studies.routes.scene import Question, Scene, Stands
 from byrewright.studies.routes.spread import walk
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from byrewright.studies.routes.brute import Hit
-from byrewright.studies.routes.questions import Question, Reaches, Scene, Stands
+from byrewright.studies.routes.scene import Question, Reaches, Scene, Stands
 from byrewright.studies.routes.spread import Combination, Move, Spread, Way, path, walk
 
 
@@ -48,8 +48,13 @@ class Prover:
                 break
         return Proof(tuple(found), order, self.calls - before)
 
-    def first(self, question: Question, among: Collection[str], order: int | None = None,
-              unless: Iterable[tuple[Reaches | Stands, ...]] = ()) -> Combination | None:  # fmt: skip
+    def first(
+        self,
+        question: Question,
+        among: Collection[str],
+        order: int | None = None,
+        unless: Iterable[tuple[Reaches | Stands, ...]] = (),
+    ) -> Combination | None:
         """One least combination of wrong positions `among` these machines, or None: proven that
         none exists. `unless` are groups of conditions (process sensors) of which none may hold."""
         with _Search(self, question, order, among, tuple(unless)) as search:
@@ -175,7 +180,7 @@ class _Search:
     def _lesson(
         self, condition: Reaches | Stands, position: Mapping[str, str | None]
     ) -> list[int] | None:
-        """None when the condition holds in this case, else a clause that must hold for it ever to."""
+        """None when the condition holds in this case, else a clause without which it cannot."""
         if isinstance(condition, Stands):
             if position.get(condition.machine) in condition.positions:
                 return None

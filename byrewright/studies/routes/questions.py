@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from byrewright.plant.plant import Plant
 from byrewright.studies.routes.network import (
@@ -12,112 +12,18 @@ from byrewright.studies.routes.network import (
     MILKS,
     READY,
     RUNS,
-    STOPPED,
     WASHED,
     Arc,
     Network,
     Roles,
     network,
-    surely,
 )
+from byrewright.studies.routes.scene import Reaches, Scene, Stands, other_positions
 from byrewright.studies.routes.spread import Spread, Start, Way, walk
 
 WASHING = frozenset({"wash", "rinse"})
 LEFT_LITRES = 1.0
 """A pipe that holds less than this when not drained is not reported."""
-
-
-@dataclass(frozen=True, slots=True)
-class Reaches:
-    """Holds when a spread reaches one of the nodes (or none of them, when not `wanted`)."""
-
-    spread: str
-    nodes: tuple[int, ...]
-    wanted: bool = True
-
-
-@dataclass(frozen=True, slots=True)
-class Stands:
-    """Holds while a machine is in one of the positions."""
-
-    machine: str
-    positions: frozenset[str]
-
-
-Condition = Reaches | Stands
-
-
-@dataclass(frozen=True, slots=True)
-class Question:
-    """Something that must not happen: it does when every condition holds."""
-
-    harm: str
-    subject: str
-    all_of: tuple[Condition, ...]
-    loses: str = ""
-    """`milk` loses the milk flow, a tank's id loses its content, `pipe:ID` leaves litres."""
-
-    @property
-    def name(self) -> str:
-        return f"{self.harm}@{self.subject}"
-
-
-@dataclass
-class Scene:
-    """One mode (or one change between two modes): wanted positions, what else they could be,
-    the spreads and the questions."""
-
-    name: str
-    does: frozenset[str]
-    wanted: dict[str, str | None]
-    others: dict[str, tuple[str, ...]]
-    net: Network
-    spreads: dict[str, Spread] = field(default_factory=dict)
-    questions: list[Question] = field(default_factory=list)
-
-    def ask(self, harm: str, subject: str, *all_of: Condition, loses: str = "") -> None:
-        """Add a question, unless it has a reach condition without a node."""
-        if not any(isinstance(c, Reaches) and c.wanted and not c.nodes for c in all_of):
-            self.questions.append(Question(harm, subject, all_of, loses))
-
-    def guards(self, question: Question) -> set[str]:
-        """The machines whose position can matter to a question."""
-        found: set[str] = set()
-        for condition in question.all_of:
-            if isinstance(condition, Stands):
-                found.add(condition.machine)
-            else:
-                found |= self.spreads[condition.spread].guards()
-        return found
-
-
-def other_positions(plant: Plant, machine_id: str, wanted: str | None) -> tuple[str, ...]:
-    """The wrong positions of a machine that differ in effect from the wanted one and each other."""
-    machine = plant.equipment[machine_id]
-    if machine.can("gives milk"):
-        return ()
-    ways = machine.inside()
-    if any(w.how == "mover" for w in ways):
-        return tuple(
-            s for s in (RUNS, STOPPED) if s != wanted and not (s == RUNS and wanted == READY)
-        )
-    gates = [w for w in ways if w.how == "gate"]
-    if not gates:
-        return ()
-    every = dict.fromkeys((*machine.states(), *(p for w in gates for p in w.positions)))
-
-    def effect(position: str | None) -> tuple[tuple[bool, bool], ...]:
-        return tuple(
-            (position in w.positions, position in surely(machine, w.positions)) for w in gates
-        )
-
-    seen = {effect(wanted)}
-    out = []
-    for position in every:
-        if effect(position) not in seen:
-            seen.add(effect(position))
-            out.append(position)
-    return tuple(out)
 
 
 def all_scenes(plant: Plant, net: Network | None = None) -> dict[str, Scene]:
@@ -435,13 +341,13 @@ class _Asker:
                 self.scene.ask("vacuum_lost", f"{receiver} cut off", Reaches("vacuum", here, False))
 
     def _seats(self) -> None:
-        """Wash may pass one shut seat, or one non-return valve backwards: it still must not reach milk."""
+        """Wash may pass one shut seat, or one check backwards, and still must not reach milk."""
         net, size = self.net, len(self.net.nodes)
         wash = self.scene.spreads["wash"]
         ways: list[Way] = []
         for a, b, machine, may in wash.ways:
             ways += [(a, b, machine, may), (a + size, b + size, machine, may)]
-        stops = {a for a in net.body.values()} - {w[0] for w in wash.ways}
+        stops = set(net.body.values()) - {w[0] for w in wash.ways}
         for arc in net.closed:
             owner = self.plant.equipment[arc.owner or ""]
             if arc.a not in stops and getattr(owner, "seats", "single") == "single":

@@ -15,7 +15,7 @@ from byrewright.plant.kinds.power import Sensor
 from byrewright.plant.plant import Plant
 from byrewright.studies.routes.brute import Hit
 from byrewright.studies.routes.prove import Prover
-from byrewright.studies.routes.questions import Scene
+from byrewright.studies.routes.scene import Scene
 
 POSITION_MEASURES = frozenset({"position", "current", "speed", "presence"})
 """What a sensor on a valve or pump measures to tell its state."""
@@ -43,8 +43,13 @@ def fitted(plant: Plant) -> frozenset[str]:
     return frozenset(found)
 
 
-def smallest(scenes: Iterable[Scene], hits: Sequence[Hit], order: int | None = None,
-             without: Collection[str] = (), harms: Collection[str] | None = None) -> SensorSet | None:  # fmt: skip
+def smallest(
+    scenes: Iterable[Scene],
+    hits: Sequence[Hit],
+    order: int | None = None,
+    without: Collection[str] = (),
+    harms: Collection[str] | None = None,
+) -> SensorSet | None:
     """The smallest set of machines to sense; None when one is needed that is in `without`.
 
     `hits` are the combinations already found; `order` bounds how many may stand wrong at once

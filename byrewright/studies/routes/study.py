@@ -17,7 +17,8 @@ from byrewright.studies.routes.classes import HARMS
 from byrewright.studies.routes.network import Network, Roles, network
 from byrewright.studies.routes.orders import Order, safe_order
 from byrewright.studies.routes.prove import Prover
-from byrewright.studies.routes.questions import Scene, all_scenes
+from byrewright.studies.routes.questions import all_scenes
+from byrewright.studies.routes.scene import Scene
 from byrewright.studies.routes.spread import Combination, walk
 from byrewright.studies.routes.table import cause_and_effect
 from byrewright.studies.routes.words import move, moves, said
@@ -167,11 +168,25 @@ def _at_rest(study: Routes) -> Iterable[Finding]:
     for hit in study.at_rest:
         harm = HARMS[hit.question.harm]
         where = _subject(study, hit)
-        yield _find("at_rest", harm.title, 1, "", f"Mode {hit.mode} as written: {harm.title} ({where}). "
-                    "Change the mode's positions or the pipes.", subject=f"{hit.mode} {hit.question.name}", limit=0)  # fmt: skip
+        yield _find(
+            "at_rest",
+            harm.title,
+            1,
+            "",
+            f"Mode {hit.mode} as written: {harm.title} ({where}). "
+            "Change the mode's positions or the pipes.",
+            subject=f"{hit.mode} {hit.question.name}",
+            limit=0,
+        )
     if not study.at_rest:
-        yield _find("at_rest", "harm with everything in place", 0, "", "No mode does harm while every "
-                    "valve and pump is where the mode wants it.", limit=0)  # fmt: skip
+        yield _find(
+            "at_rest",
+            "harm with everything in place",
+            0,
+            "",
+            "No mode does harm while every valve and pump is where the mode wants it.",
+            limit=0,
+        )
 
 
 def _harms(study: Routes) -> Iterable[Finding]:
@@ -183,10 +198,15 @@ def _harms(study: Routes) -> Iterable[Finding]:
         alone = {h.wrong for h in here if h.order == 1}
         pairs = {h.wrong for h in here if h.order == 2}
         blind = {h.wrong for h in here if not h.machines & study.fitted}
-        sentence = (f"{len(alone)} single and {len(pairs)} double wrong positions lead to {harm.title}; "
-                    + (f"{len(blind)} of them no sensor in the file sees, such as "
-                       f"{moves(study.plant, sorted(blind, key=lambda w: (len(w), w))[0])}."
-                       if blind else "the sensors in the file see every one."))  # fmt: skip
+        sentence = (
+            f"{len(alone)} single and {len(pairs)} double wrong positions lead to {harm.title}; "
+            + (
+                f"{len(blind)} of them no sensor in the file sees, such as "
+                f"{moves(study.plant, sorted(blind, key=lambda w: (len(w), w))[0])}."
+                if blind
+                else "the sensors in the file see every one."
+            )
+        )
         yield _find("unseen", harm.title, len(blind), "", sentence, subject=harm.key, limit=0)
 
 
@@ -210,13 +230,21 @@ def _sensors(study: Routes) -> Iterable[Finding]:
     swapped = sensors.unseen(study.scenes.values(), study.fitted)
     swapped = [h for h in swapped if (h.mode, h.question.name) not in
                {(r.mode, r.question.name) for r in study.at_rest}]  # fmt: skip
-    yield _find("sensors_least", "fewest position sensors that see every wrong position", len(best.machines), "",
-                f"{len(best.machines)} machines need their position sensed so that no number of wrong positions "
-                "does harm unseen; the solver shows that no smaller set does.")  # fmt: skip
-    text = ("Every harmful combination, of any number of wrong positions, is seen by a sensor in the file."
-            if not swapped else
-            f"Without more sensors {len(swapped)} kinds of harm can pass unseen. To be fitted: "
-            + "; ".join(_title(plant, m) for m in missing) + ".")  # fmt: skip
+    yield _find(
+        "sensors_least",
+        "fewest position sensors that see every wrong position",
+        len(best.machines),
+        "",
+        f"{len(best.machines)} machines need their position sensed so that no number of wrong "
+        "positions does harm unseen; the solver shows that no smaller set does.",
+    )
+    text = (
+        "Every harmful combination, of any number of wrong positions, is seen by a sensor."
+        if not swapped
+        else f"Without more sensors {len(swapped)} kinds of harm can pass unseen. To be fitted: "
+        + "; ".join(_title(plant, m) for m in missing)
+        + "."
+    )
     yield _find("sensors_missing", "harm that can pass unseen", len(swapped), "", text, limit=0)
 
 
@@ -224,11 +252,21 @@ def _orders(study: Routes, orders: list[Order]) -> Finding:
     stuck = [o for o in orders if not o.safe]
     risky = sum(1 for o in orders if o.dangers)
     text = f"{len(orders)} changes between two modes: in {risky} of them some order is dangerous; "
-    text += ("a safe order is proposed for every one." if not stuck else
-             f"{len(stuck)} have no safe direct order: "
-             + "; ".join(f"{o.before} to {o.after}{_by_way_of(o, orders)}" for o in stuck[:6]) + ".")  # fmt: skip
-    return _find("orders", "changes with no safe way", sum(1 for o in stuck if not via(o, orders)), "",
-                 text, limit=0)  # fmt: skip
+    text += (
+        "a safe order is proposed for every one."
+        if not stuck
+        else f"{len(stuck)} have no safe direct order: "
+        + "; ".join(f"{o.before} to {o.after}{_by_way_of(o, orders)}" for o in stuck[:6])
+        + "."
+    )
+    return _find(
+        "orders",
+        "changes with no safe way",
+        sum(1 for o in stuck if not via(o, orders)),
+        "",
+        text,
+        limit=0,
+    )
 
 
 def via(order: Order, orders: Iterable[Order]) -> str | None:
@@ -261,8 +299,20 @@ def _subject(study: Routes, hit: Hit) -> str:
 def _where(study: Routes) -> Table:
     """Where each fluid goes in each mode with everything in place."""
     roles, net = Roles(study.plant), study.net
-    ends = {net.body[m]: m for m in (*roles.tanks, *roles.bays, *roles.calves, *roles.withheld,
-            *roles.drains, *roles.troughs, *roles.balance, *roles.receivers) if m in net.body}  # fmt: skip
+    ends = {
+        net.body[m]: m
+        for m in (
+            *roles.tanks,
+            *roles.bays,
+            *roles.calves,
+            *roles.withheld,
+            *roles.drains,
+            *roles.troughs,
+            *roles.balance,
+            *roles.receivers,
+        )
+        if m in net.body
+    }
     rows = []
     for mode, scene in study.scenes.items():
         for key, title in FLUIDS:
@@ -329,12 +379,25 @@ def _wrong_tables(study: Routes) -> Iterable[Table]:
         for line in lines(study, order):
             loss = study.loss(line.hit)
             seen = sorted(line.hit.machines & study.fitted)
-            rows.append((
-                _wrong_text(study.plant, line), HARMS[line.harm].title, line.subject, ", ".join(line.modes),
-                "" if loss.amount is None else round(loss.amount, 1), loss.unit, ", ".join(seen) or "no sensor",
-            ))  # fmt: skip
-        yield Table(key, title, ("wrong", "does", "at", "in modes", "loses", "unit", "seen by"),
-                    ("",) * 7, tuple(rows), "Half open counts as open and as shut.")  # fmt: skip
+            rows.append(
+                (
+                    _wrong_text(study.plant, line),
+                    HARMS[line.harm].title,
+                    line.subject,
+                    ", ".join(line.modes),
+                    "" if loss.amount is None else round(loss.amount, 1),
+                    loss.unit,
+                    ", ".join(seen) or "no sensor",
+                )
+            )
+        yield Table(
+            key,
+            title,
+            ("wrong", "does", "at", "in modes", "loses", "unit", "seen by"),
+            ("",) * 7,
+            tuple(rows),
+            "Half open counts as open and as shut.",
+        )
 
 
 def _sensor_table(study: Routes) -> Table:
@@ -348,8 +411,15 @@ def _sensor_table(study: Routes) -> Table:
         without = ("cannot be left out" if other is None else
                    f"{len(other)} sensors, with {', '.join(instead)} instead" if instead else
                    f"{len(other)} sensors")  # fmt: skip
-        rows.append((machine, study.plant.equipment[machine].title,
-                     "fitted" if machine in study.fitted else "to be fitted", why, without))  # fmt: skip
+        rows.append(
+            (
+                machine,
+                study.plant.equipment[machine].title,
+                "fitted" if machine in study.fitted else "to be fitted",
+                why,
+                without,
+            )
+        )
     return Table("sensors", "Smallest set of position sensors", ("machine", "what", "state",
                  "why", "without it"), ("",) * 5, tuple(rows))  # fmt: skip
 
@@ -370,19 +440,40 @@ def _order_table(study: Routes, orders: list[Order]) -> Table:
             mode = via(one, orders)
             text = f"no direct order; by way of {mode}" if mode else "no safe order"
         rows.append((one.before, one.after, text, dangers))
-    return Table("orders", "Safe orders between modes", ("from", "to", "order", "dangers avoided"), ("",) * 4,
-                 tuple(rows), "Changes in which every order is safe are left out.")  # fmt: skip
+    return Table(
+        "orders",
+        "Safe orders between modes",
+        ("from", "to", "order", "dangers avoided"),
+        ("",) * 4,
+        tuple(rows),
+        "Changes in which every order is safe are left out.",
+    )
 
 
 def _assume(study: Routes, book: Notebook) -> None:
     rate = litres.milk_rate(study.plant, study.rules) if study.loss_of is None else None
     if rate is not None:
-        book.assumptions.append(Assumption("routes", "milk lost while a way is open", round(rate.mean_l_min, 1),
-                                           "L/min", rate.basis))  # fmt: skip
+        book.assumptions.append(
+            Assumption(
+                "routes",
+                "milk lost while a way is open",
+                round(rate.mean_l_min, 1),
+                "L/min",
+                rate.basis,
+            )
+        )
     book.assumptions += [
-        Assumption("routes", "depth of milk over a tank's outlet", litres.HEAD_M, "m", "a part-filled tank"),
-        Assumption("routes", "discharge coefficient of an open outlet", litres.DISCHARGE, "",
-                   "sharp-edged opening, handbook value", "from_memory"),
-    ]  # fmt: skip
+        Assumption(
+            "routes", "depth of milk over a tank's outlet", litres.HEAD_M, "m", "a part-filled tank"
+        ),
+        Assumption(
+            "routes",
+            "discharge coefficient of an open outlet",
+            litres.DISCHARGE,
+            "",
+            "sharp-edged opening, handbook value",
+            "from_memory",
+        ),
+    ]
     book.notes.append("The proof covers the stated spread model: " + METHOD + ". It is a draft for "
                       "review by the responsible engineer, not a safety function.")  # fmt: skip

@@ -1,4 +1,4 @@
-"""From verdicts to the cause-and-effect table: rows, contacts, effects, and why each row is needed."""
+"""From verdicts to the cause-and-effect table: rows, contacts, effects, why each is needed."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from byrewright.studies.routes.brute import Hit
 from byrewright.studies.routes.classes import HARMS
 from byrewright.studies.routes.network import FULL, HALF, READY, RUNS
 from byrewright.studies.routes.prove import Prover
-from byrewright.studies.routes.questions import Scene
+from byrewright.studies.routes.scene import Scene
 from byrewright.studies.routes.sensors import fitted
 from byrewright.studies.routes.words import moves, said
 
@@ -59,8 +59,11 @@ class _Builder:
             for hit in self.hits:
                 for machine in hit.machines:
                     self.by_machine.setdefault(machine, []).append(hit)
-            self.watched = [m for m in self.plant.equipment
-                            if m in self.sensed or (m in self.have and m in self.by_machine)]  # fmt: skip
+            self.watched = [
+                m
+                for m in self.plant.equipment
+                if m in self.sensed or (m in self.have and m in self.by_machine)
+            ]
             self.signals: dict[str, Signal] = {}
             self.effects: dict[str, Effect] = {SOUND: Effect(SOUND, self._sounder())}
             rows = [row for m in self.watched for row in self._rows(m)]
@@ -178,11 +181,20 @@ class _Builder:
         delay = self.rules.number("alarm.valve_on_delay_s")
         return Row(
             tag=self._tag(machine, f"is {FULL}" if place.startswith("not ") else f"not {place}"),
-            machine=machine, wanted=place, modes=tuple(modes), on=on, off=off, harm=harm.key,
-            priority=self._priority(hits, harm.priority), text=f"{machine} {title} {is_said}: {harm.title}",
-            do=harm.do, on_delay_s=delay, off_delay_s=delay, effects=self._effects(machine, hits),
+            machine=machine,
+            wanted=place,
+            modes=tuple(modes),
+            on=on,
+            off=off,
+            harm=harm.key,
+            priority=self._priority(hits, harm.priority),
+            text=f"{machine} {title} {is_said}: {harm.title}",
+            do=harm.do,
+            on_delay_s=delay,
+            off_delay_s=delay,
+            effects=self._effects(machine, hits),
             before=place not in (RUNS,),
-        )  # fmt: skip
+        )
 
     def _like(self, machine: str, position: str, place: str) -> bool:
         """Whether two positions open the same ways."""
@@ -275,11 +287,21 @@ class _Builder:
         tag = self._contact(sensor.id, says, process=True)
         what = f"no {says}" if must_be else said(says)
         return Row(
-            tag=self._tag(sensor.id, f"no {says}" if must_be else f"is {says}"), machine=sensor.id, wanted=says if must_be else f"not {says}",
-            modes=modes, on=(tag,) if must_be else (), off=() if must_be else (tag,), harm=harm,
-            priority=HARMS[harm].priority, text=f"{sensor.id} {sensor.title}: {what}: {HARMS[harm].title}",
-            do=HARMS[harm].do, on_delay_s=delay_s, off_delay_s=3.0, effects=(SOUND,), before=False,
-        )  # fmt: skip
+            tag=self._tag(sensor.id, f"no {says}" if must_be else f"is {says}"),
+            machine=sensor.id,
+            wanted=says if must_be else f"not {says}",
+            modes=modes,
+            on=(tag,) if must_be else (),
+            off=() if must_be else (tag,),
+            harm=harm,
+            priority=HARMS[harm].priority,
+            text=f"{sensor.id} {sensor.title}: {what}: {HARMS[harm].title}",
+            do=HARMS[harm].do,
+            on_delay_s=delay_s,
+            off_delay_s=3.0,
+            effects=(SOUND,),
+            before=False,
+        )
 
 
 def _receivers(scenes: Mapping[str, Scene]) -> set[str]:
@@ -300,8 +322,11 @@ def process_contacts(
             continue
         sensor = plant.equipment[signal.machine]
         assert isinstance(sensor, Sensor)
-        nodes = {i for i, n in enumerate(scene.net.nodes)
-                 if n.machine == sensor.on and (sensor.at_port is None or n.port == sensor.at_port)}  # fmt: skip
+        nodes = {
+            i
+            for i, n in enumerate(scene.net.nodes)
+            if n.machine == sensor.on and (sensor.at_port is None or n.port == sensor.at_port)
+        }
         if signal.says == "high":
             shown[signal.tag] = any(
                 q.harm == "flooded" and q.subject == sensor.on and case.holds(q)

@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from byrewright.plant.plant import Plant
-from byrewright.studies.routes.brute import holds
+from byrewright.studies.routes.brute import Case
 from byrewright.studies.routes.classes import HARMS, Harm
 from byrewright.studies.routes.network import Network, network
-from byrewright.studies.routes.questions import Scene, scene
-from byrewright.studies.routes.spread import walk
+from byrewright.studies.routes.questions import scene
+from byrewright.studies.routes.scene import Scene
 
 FLUIDS = ("milk", "withheld", "wash", "water", "vacuum")
 """The spreads that are shown."""
@@ -51,22 +51,15 @@ def turn(plant: Plant, mode: str, wrong: Mapping[str, str], net: Network | None 
     net = net or network(plant)
     made = made or scene(plant, mode, net)
     moved = {m: p for m, p in wrong.items() if made.wanted.get(m) != p}
-    position = {**made.wanted, **moved}
+    case = Case(made, moved.items())
     ways = []
     for fluid in FLUIDS:
-        spread = made.spreads.get(fluid)
-        if spread is None:
-            continue
-        found = walk(spread, position)
-        if not found:
-            continue
+        found = case.walk(fluid) if fluid in made.spreads else {}
         pipes = frozenset(p for p, (a, b) in net.pipe_ends.items() if a in found and b in found)
         machines = frozenset(net.nodes[n].machine for n in found)
         if pipes or len(machines) > 1:
             ways.append(Way(fluid, pipes, machines))
-    harms = dict.fromkeys(
-        (HARMS[q.harm], q.subject) for q in made.questions if holds(made, q, moved.items())
-    )
+    harms = dict.fromkeys((HARMS[q.harm], q.subject) for q in made.questions if case.holds(q))
     return Turned(mode, tuple(moved.items()), tuple(ways), tuple(harms))
 
 
