@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from byrewright.standards.model import Known, UnknownRule, Value
 
-VALUES: tuple[Value, ...] = (
+_FIGURES: tuple[Value, ...] = (
     Value("reliability.wet_divisor", 4.0, "", "life in a wet, ammonia-laden parlour: connectors, "
           "switches and solenoids fail several times sooner than the dry-plant figure",
           "practice", "common_practice", "typical", 2.0, 6.0),
@@ -110,6 +110,13 @@ _ROWS: tuple[Life, ...] = (
 
 LIVES: Mapping[str, Life] = {row.key: row for row in _ROWS}
 """Lives by key."""
+
+VALUES: tuple[Value, ...] = _FIGURES + tuple(
+    Value(f"life.{row.key}", row.eta_h, "h", f"characteristic life: {row.title}", row.source,
+          row.known, "typical", row.low_h, row.high_h)
+    for row in _ROWS
+)  # fmt: skip
+"""Every figure here; a life is replaced by writing `life.<key>` in the limits file."""
 
 
 def life(key: str) -> Life:
