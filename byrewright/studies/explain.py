@@ -55,7 +55,7 @@ def explain(finding: Finding) -> Explanation:
       fails: outside the limit by 10.0 % of it.
     Formula:
       V >= V_day
-      V >= 10 000
+      V >= 10000
     Numbers put in:
       V_day = 10 000 L: milk a day [plant file]
     """
@@ -123,7 +123,7 @@ def _verdict(finding: Finding) -> str:
 def _formula(finding: Finding) -> tuple[str, ...]:
     """The formula in symbols and, where its symbols are inputs, with the numbers in place."""
     numbers = {
-        one.symbol: number(one.value)
+        one.symbol: _in_formula(one.value)
         for one in finding.inputs
         if one.symbol and not isinstance(one.value, str)
     }
@@ -134,7 +134,29 @@ def _formula(finding: Finding) -> tuple[str, ...]:
     filled = re.sub(
         rf"(?<![\w.])(?:{pattern})(?![\w(])", lambda m: numbers[m.group(0)], finding.formula
     )
-    return (finding.formula,) if filled == finding.formula else (finding.formula, filled)
+    return (finding.formula,) if filled == finding.formula else (finding.formula, times(filled))
+
+
+def _in_formula(value: float) -> str:
+    """A number inside a formula: no blanks in it, a negative one in brackets."""
+    text = number(value).replace(" ", "")
+    return f"({text})" if value < 0 else text
+
+
+_SYMBOL = r"(?:rho|eta|phi|mu|pi|cp|cfm|(?![axL]\b)[A-Za-z](?:_\w+|'\w+)?)(?![A-Za-z])"
+_FACTOR = rf"(?:\d[\d.]*|{_SYMBOL})(?:\^[\d.]+)?"
+_SIDE_BY_SIDE = re.compile(rf"((?<![\w.^]){_FACTOR}|\)) (?={_FACTOR}(?![\w])|\()")
+
+
+def times(formula: str) -> str:
+    """The same formula with a sign between factors that stand side by side.
+
+    >>> times("1 6400 >= max(4391, 5505)"), times("3600 60 / 605 / (1 + 0.1) (1 - 0.04)")
+    ('1 × 6400 >= max(4391, 5505)', '3600 × 60 / 605 / (1 + 0.1) × (1 - 0.04)')
+    >>> times("58800 g 0.09 / 0.6 shared by the heaters")
+    '58800 × g × 0.09 / 0.6 shared by the heaters'
+    """
+    return _SIDE_BY_SIDE.sub(r"\1 × ", formula.replace(" x ", " × "))
 
 
 def _put_in(one: Input) -> str:
@@ -159,6 +181,8 @@ def source_words(source: str, known: str = "") -> str:
     """
     title = SOURCES[source].title if source in SOURCES else source
     mark = _KNOWN.get(known, "")
+    if source == "practice":
+        mark = mark.split(";")[0]  # there is no text to check it against
     return title if not mark or mark in title.casefold() else f"{title}; {mark}"
 
 

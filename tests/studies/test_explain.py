@@ -35,7 +35,7 @@ def test_numbers_stand_in_the_formula() -> None:
                 Input("q_x", "other", 12345.0, "L/min", "iso5707 (from_memory)")),
     )  # fmt: skip
     text = explain(found).render()
-    assert "q_pump >= 50 4 + 12 345" in text
+    assert "q_pump >= 50 × 4 + 12345" in text
     assert "ISO 5707:2007" in text and "from memory" in text
 
 
