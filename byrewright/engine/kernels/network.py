@@ -106,22 +106,6 @@ def _wish(m: int, dt: float, milk: float, withheld: float, flush: int, F: Floats
 
 
 @kernel
-def _rests(m: int, I: Ints, S: Floats) -> bool:
-    """Whether a mover surely moves nothing: its vessel is empty, or nothing is asked of it."""
-    law = I[m, MI_LAW]
-    if law == DOSE:
-        return S[m, S_DOSE] <= 0.0
-    if law in (FIXED, LOADING):
-        return S[m, S_CMD] == 0.0
-    src = I[m, MI_SRC]
-    if I[src, VI_ROLE] == STORE and content(src, S) <= 0.0:
-        if I[m, MI_LED] == src and S[src, V_LEVEL] < 0.0:
-            S[m, S_ON] = 0.0
-        return True
-    return False
-
-
-@kernel
 def _filters(F: Floats, S: Floats, par: Floats, num: Ints) -> None:
     """Socks load up and are changed."""
     for f in range(num[N_F0], num[N_F1]):
@@ -164,8 +148,26 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
     for m in range(num[N_M0], num[N_M1]):
         W[m, 0] = 0.0
         law = I[m, MI_LAW]
-        if _rests(m, I, S):
-            continue
+        # What surely moves nothing is passed over first: that is most movers, most of the day.
+        if law == DOSE:
+            if S[m, S_DOSE] <= 0.0:
+                continue
+        elif law in (FIXED, LOADING):
+            if S[m, S_CMD] == 0.0:
+                continue
+        elif law == SUPPLY:
+            if milk <= 0.0 and withheld <= 0.0:
+                continue
+        elif law == FLOAT:
+            led = I[m, MI_LED]
+            if S[led, V_LEVEL] < 0.0 and content(led, S) >= F[m, M_FULL]:
+                continue
+        else:
+            src = I[m, MI_SRC]
+            if I[src, VI_ROLE] == STORE and content(src, S) <= 0.0:
+                if I[m, MI_LED] == src and S[src, V_LEVEL] < 0.0:
+                    S[m, S_ON] = 0.0
+                continue
         j0 = I[m, MI_J0]
         j1 = I[m, MI_J1]
         total = 0.0

@@ -1,0 +1,377 @@
+"""What the day is held to: time, vessels, washes, services and running costs."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from byrewright.engine import shape as sh
+from byrewright.results import Input
+from byrewright.studies.day.record import Bout, Run
+from byrewright.studies.sizing.context import Bench
+
+ON_TIME_ALLOWANCE = 0.05
+FULL_ALLOWANCE = 0.05
+CLOSES = 1e-9  # share of the day's throughput within which mass and heat must close
+
+
+def milkings(bench: Bench, run: Run) -> None:
+    """Did every group finish on time, and how long did cows wait."""
+    for name in dict.fromkeys(b.name for b in run.bouts):
+        mine = [b for b in run.bouts if b.name == name]
+        bout = max(mine, key=lambda b: b.hours)
+        if not all(b.ended for b in mine):
+            bench.find(
+                "milking_on_time", f"Time of {name}", None, "h",
+                f"{name} was not finished ten hours after the end of the run: see what stopped "
+                "the deck, the milk or the vacuum.",
+                subject=name, limit=bout.target_h, sense="at_most", missing=("an end of milking",),
+            )  # fmt: skip
+            continue
+        late = max(0.0, bout.begun_s - bout.asked_s)
+        tail = (
+            f" It began {late / 60:.0f} min late, behind the work before it." if late > 60 else ""
+        )
+        bench.find(
+            "milking_on_time", f"Time of {name}", bout.hours, "h",
+            f"All groups milked in {bout.hours:.2f} h with {bout.operators} people; the deck stood "
+            f"{bout.stopped_s / 60:.0f} min and waited {bout.held_s / 60:.0f} min for the "
+            f"operators.{tail}",
+            subject=name, limit=bout.target_h, sense="at_most", allowance=ON_TIME_ALLOWANCE,
+            formula="last unit off less planned start",
+            inputs=(Input("t_target", "time within which all cows should be milked",
+                          bout.target_h, "h", "the plant file"),),
+        )  # fmt: skip
+    _traffic(bench, run)
+
+
+def _traffic(bench: Bench, run: Run) -> None:
+    done = [b for b in run.bouts if b.ended and len(b.cows)]
+    if not done:
+        return
+    again = float(np.mean([np.mean(b.cows[:, sh.O_PASSES] > 1.5) for b in done]))
+    bench.find(
+        "go_rounds", "Cows that go round again", again, "",
+        f"{again:.1%} of cows were not finished at the exit and went round again.",
+        limit=run.plant.wishes.go_round_share, sense="at_most", allowance=0.05,
+        formula="cows with more than one pass over all cows",
+    )  # fmt: skip
+    cows_h = float(np.mean([_cows_h(b) for b in done]))
+    bench.find(
+        "cows_an_hour", "Cows an hour, net", cows_h, "1/h",
+        f"{cows_h:.0f} cows an hour from the first on to the last on, stops and go-rounds in.",
+        formula="(cows - 1) / (last on - first on)",
+    )  # fmt: skip
+    wait = max(_wait(b) for b in done) / 60
+    bench.find(
+        "yard_wait", "Longest wait of a group in the yard", wait, "min",
+        f"The last cow of the slowest group stood {wait:.0f} min from when her group's first cow "
+        "went on; smaller groups wait less.",
+        limit=bench.number("milking.wait_most_min"), sense="at_most", allowance=0.1,
+        inputs=(bench.rule("milking.wait_most_min"),),
+    )  # fmt: skip
+
+
+def _cows_h(bout: Bout) -> float:
+    on = bout.cows[:, sh.O_ENTER]
+    span = float(on.max() - on.min())
+    return 3600 * (len(on) - 1) / span if span > 0 else 0.0
+
+
+def _wait(bout: Bout) -> float:
+    longest = 0.0
+    for group in np.unique(bout.cows[:, sh.O_GROUP]):
+        on = bout.cows[bout.cows[:, sh.O_GROUP] == group, sh.O_ENTER]
+        longest = max(longest, float(on.max() - on.min()))
+    return longest
+
+
+def vessels(bench: Bench, run: Run) -> None:
+    """Did any vessel overflow or run dry, and does the tanker keep up."""
+    T = run.compiled.tables
+    for i, tag in enumerate(run.compiled.names.vessels):
+        if T.I[i, sh.VI_ROLE] != sh.STORE or tag == run.compiled.names.tanker:
+            continue
+        v = run.vessel(tag)
+        rho = run.compiled.kg_l[tag]
+        cap = float(T.F[i, sh.V_CAP])
+        milk = T.I[i, sh.VI_SUBSTANCE] == sh.MILK
+        if milk:
+            _fullness(bench, run, tag, v, cap, rho)
+        elif T.I[i, sh.VI_SUBSTANCE] == sh.WATER:
+            _dryness(bench, tag, v, cap)
+    _found_no_way(bench, run)
+    _withheld(bench, run)
+    _tankers(bench, run)
+    _calf(bench, run)
+    _balance(bench, run)
+
+
+def _fullness(bench: Bench, run: Run, tag: str, v: sh.Floats, cap: float, rho: float) -> None:
+    most = float(v[sh.P_MOST]) / rho
+    spilt = float(v[sh.P_SPILT]) / rho
+    if spilt > 0:
+        sentence = (
+            f"{tag} ran over at {run.clock(float(v[sh.P_OVER_AT]))} and lost {spilt:.0f} L: more "
+            "flow away from it, more volume, or an earlier collection."
+        )
+    else:
+        sentence = f"{tag} held {most:.0f} L at most of its {cap / rho:.0f} L."
+    bench.find(
+        "vessel_full", f"Most in {tag}", most + spilt, "L", sentence, subject=tag,
+        limit=cap / rho, sense="at_most",
+        allowance=0.0 if tag in run.compiled.names.places else FULL_ALLOWANCE,
+        formula="most content in the run, and what ran over",
+    )  # fmt: skip
+
+
+def _dryness(bench: Bench, tag: str, v: sh.Floats, cap: float) -> None:
+    least = float(v[sh.P_LEAST]) / cap
+    bench.find(
+        "vessel_dry", f"Least in {tag}", least, "",
+        f"{tag} was never under {least:.0%} of its volume." if least > 0.02 else
+        f"{tag} ran dry: cooler, wash or laundry went short of water behind it.",
+        subject=tag, limit=0.02, sense="at_least",
+        formula="least content over volume",
+    )  # fmt: skip
+
+
+def _found_no_way(bench: Bench, run: Run) -> None:
+    given = sum(b.kg for b in run.bouts if b.day * 86400 >= 0)
+    lost = float(run.last.items[run.compiled.vessel("(lost)"), :2].sum()
+                 - run.first.items[run.compiled.vessel("(lost)"), :2].sum())  # fmt: skip
+    sewer = run.compiled.names.vessels
+    drained = 0.0
+    for tag in sewer:
+        i = run.compiled.vessel(tag)
+        if run.compiled.tables.I[i, sh.VI_ROLE] == sh.SINK and tag not in (
+            "(sold)", "(fed)", "(dumped)", "(lost)",
+        ):  # fmt: skip
+            drained += float((run.last.items[i, 0] - run.first.items[i, 0]))
+    bench.find(
+        "milk_lost", "Milk lost to drain or overflow", (lost + drained) / 1.03, "L",
+        f"{(lost + drained) / 1.03:.1f} L of {given / 1.03:.0f} L went to a drain or ran over.",
+        limit=0.0, sense="at_most", formula="milk in drains and overflows at the end",
+    )  # fmt: skip
+
+
+def _withheld(bench: Bench, run: Run) -> None:
+    stored = sum(
+        float(run.vessel(tag)[sh.WITHHELD]) for tag in [*run.compiled.names.places, "(sold)"]
+    )
+    apart = run.compiled.withheld_apart
+    cows = run.plant.herd.withheld_cows
+    if not apart:
+        sentence = (
+            "The milk of marked cows has no way of its own and goes with the rest: join the "
+            "withheld port of the units to a vessel of its own before any is milked here."
+        )
+    elif cows == 0:
+        sentence = "No cow is marked; the withheld way was not used."
+    else:
+        sentence = f"{stored:.1f} kg of the milk of {cows} marked cows reached tank or tanker."
+    bench.find(
+        "withheld_milk", "Withheld milk in tank or tanker", stored if apart or cows else 1.0, "kg",
+        sentence, limit=0.0, sense="at_most", formula="withheld milk in every store and load",
+    )  # fmt: skip
+
+
+def _tankers(bench: Bench, run: Run) -> None:
+    loads = run.last.loads[: run.last.n[sh.I_LOADS]]
+    if not run.plant.collections:
+        bench.find(
+            "collections", "Milk collected", None, "L",
+            "No collection is stated: say when tankers come and what they take.",
+            sense="at_least", missing=("collections",),
+        )  # fmt: skip
+        return
+    litres = float(loads[:, sh.T_KG].sum() / 1.03) if len(loads) else 0.0
+    stored = [t for t in run.compiled.names.places if t != run.compiled.names.tanker]
+    room = sum(run.compiled.litres[t] for t in stored)
+    short = [
+        ld for ld in loads
+        if ld[sh.T_KG] > 0 and any(
+            abs(ld[sh.T_KG] - c.tanker_l * 1.03) < 5.0 for c in run.plant.collections
+        )
+    ]  # fmt: skip
+    bench.find(
+        "collections", "Milk collected", litres / run.days, "L/d",
+        f"{len(loads)} loads took {litres:.0f} L in {run.days} d; {len(short)} of them left full. "
+        f"The tanks hold {room:.0f} L.",
+        formula="sum of loads over days",
+    )  # fmt: skip
+
+
+def _calf(bench: Bench, run: Run) -> None:
+    tag = run.compiled.names.calf
+    if not tag:
+        return
+    i = run.compiled.vessel("(fed)")
+    got = float(run.last.items[i, 0] - run.first.items[i, 0]) / 1.03
+    held = float(run.vessel(tag)[0]) / 1.03
+    asked = run.compiled.tables.par[sh.PAR_CALF_KG] / 1.03 * len(run.bouts)
+    bench.find(
+        "calf_milk", "Milk drawn for calves", got + held, "L",
+        f"{got + held:.0f} L drawn after the filter and before the cooler, of {asked:.0f} L asked.",
+        limit=0.98 * asked, sense="at_least", formula="drawn each milking until the quantity is had",
+    )  # fmt: skip
+
+
+def closure(run: Run) -> dict[str, float]:
+    """How far mass of each substance and heat are from closing, as a share of the throughput."""
+    rows = run.compiled.tables.rows("vessels")
+    change = run.last.items[rows] - run.first.items[rows]
+    made = run.grown(sh.G_MADE_WASH)
+    through = max(run.milk_kg, 1.0)
+    water = max(float(np.abs(change[:, sh.WATER]).sum()), 1.0)
+    heat = (
+        float(change[:, sh.HEAT].sum()) + run.grown(sh.G_COLD_KJ) + run.grown(sh.G_LOST_KJ)
+        - run.grown(sh.G_IN_KJ)
+    )  # fmt: skip
+    scale = max(float(np.abs(change[:, sh.HEAT]).sum()), 1.0)
+    return {
+        "milk": float(change[:, sh.MILK].sum()) / through,
+        "withheld milk": float(change[:, sh.WITHHELD].sum()) / through,
+        "water": (float(change[:, sh.WATER].sum()) + made) / water,
+        "wash": (float(change[:, sh.WASH].sum()) - made) / water,
+        "heat": heat / scale,
+    }
+
+
+def _balance(bench: Bench, run: Run) -> None:
+    gaps = closure(run)
+    worst = max(gaps, key=lambda k: abs(gaps[k]))
+    bench.find(
+        "balance", "Mass and heat close", abs(gaps[worst]), "",
+        f"Largest gap {abs(gaps[worst]):.1e} of the throughput ({worst}).",
+        limit=CLOSES, sense="at_most", formula="sum of all vessels and ledgers, end less beginning",
+    )  # fmt: skip
+
+
+def washes(bench: Bench, run: Run) -> None:
+    """Does each wash fit before the next milking, and was it hot enough."""
+    order = sorted(run.bouts, key=lambda b: b.asked_s)
+    if not run.compiled.names.trough:
+        bench.find(
+            "wash_fits", "Wash before the next milking", None, "min",
+            "No wash vessel with water is joined, so no wash was simulated.",
+            sense="at_least", missing=("wash trough with water",),
+        )  # fmt: skip
+        return
+    gaps = []
+    for bout, after in zip(order, order[1:], strict=False):
+        gaps.append((after.asked_s - bout.wash_end_s, bout))
+    if order and run.bouts:
+        last = order[-1]
+        following = order[0].asked_s + 86400.0 * (last.day - order[0].day + 1)
+        gaps.append((following - last.wash_end_s, last))
+    if gaps:
+        spare, bout = min(gaps, key=lambda g: g[0])
+        length = (bout.wash_end_s - bout.left_s) / 60
+        bench.find(
+            "wash_fits", "Time left between wash and next milking", spare / 60, "min",
+            f"After {bout.name} the plant was clean at {run.clock(bout.wash_end_s)}, "
+            f"{length:.0f} min after the last cow; {spare / 60:.0f} min were left.",
+            limit=0.0, sense="at_least", formula="start of the next milking less end of the wash",
+        )  # fmt: skip
+    washed = [b for b in run.bouts if b.washed and b.hot_c > 0]
+    if washed:
+        back = min(b.return_c for b in washed)
+        hot = min(b.hot_c for b in washed)
+        bench.find(
+            "wash_return", "Hot wash at its end", back, "degC",
+            f"The hot wash began at {hot:.0f} degC and came back at {back:.0f} degC at the end.",
+            limit=run.plant.cleaning.end_c, sense="at_least", allowance=0.03,
+            formula="trough temperature, losses 20 W/K for each unit",
+            inputs=(bench.rule("wash.loss_w_k_unit"),),
+        )  # fmt: skip
+
+
+def services(bench: Bench, run: Run) -> None:
+    """Vacuum, compressed air and the electric supply."""
+    least = float(run.last.g[sh.G_VAC_LEAST])
+    table = run.compiled.tables.vac
+    if table.shape[0] > 1 and least < 1e3:
+        wanted = float(table[-1, 0, 0])
+        unknown = run.compiled.vacuum_known == "unknown"
+        bench.find(
+            "vacuum_least", "Least vacuum in milking", least, "kPa",
+            f"{least:.1f} kPa against a setting of {wanted:.0f} kPa, by air in against air out"
+            + ("; the vacuum study solves the lines." if unknown else "."),
+            limit=wanted - bench.number("vacuum.test.working_vacuum_kpa"), sense="at_least",
+            missing=("the solved vacuum network",) if unknown else (),
+            inputs=(bench.rule("vacuum.test.working_vacuum_kpa"),),
+        )  # fmt: skip
+    bar = float(run.last.g[sh.G_AIR_LEAST])
+    tag = run.compiled.names.air
+    if tag and bar < 1e3:
+        needs = float(getattr(run.plant.equipment[tag], "serves_bar", 0.0))
+        bench.find(
+            "air_least", "Least compressed-air pressure", bar, "bar",
+            f"{bar:.1f} bar at least; the machines need {needs:g} bar.",
+            limit=needs, sense="at_least", allowance=0.02,
+        )  # fmt: skip
+    most = float(run.last.g[sh.G_KW_MOST])
+    supply = run.plant.site.supply.limit_kva
+    limit = supply * bench.number("motor.power_factor") if supply else None
+    bench.find(
+        "load_most", "Highest electric load", most, "kW",
+        f"{most:.0f} kW at most in one step; starting currents are in the power study.",
+        limit=limit, sense="at_most" if limit else "says", allowance=0.1,
+    )  # fmt: skip
+
+
+def running(bench: Bench, run: Run) -> None:
+    """Energy, water, chemicals and labour for 1000 L."""
+    thousand = max(run.milk_l / 1000, 1e-9)
+    kwh = float(run.change("meters")[:, 0].sum())
+    bench.find(
+        "energy_1000_l", "Electricity for 1000 L of milk", kwh / thousand, "kWh",
+        f"{kwh / run.days:.0f} kWh a day for {run.milk_l / run.days:.0f} L.",
+        formula="electricity of all machines over milk",
+    )  # fmt: skip
+    water = water_l(run)
+    bench.find(
+        "water_litre", "Water for a litre of milk", water / max(run.milk_l, 1e-9), "L/L",
+        f"{water / run.days / 1000:.1f} m3 a day drawn from the source; water used again is not "
+        "counted twice.",
+        formula="water drawn from sources over milk",
+    )  # fmt: skip
+    cost = run.grown(sh.G_COST)
+    unit = run.plant.site.currency
+    known = bool(run.plant.site.supply.tariff)
+    bench.find(
+        "energy_cost", "Electricity cost of a day", cost / run.days if known else None, unit,
+        f"{cost / run.days:.2f} {unit} a day by the stated tariff." if known else
+        "No tariff is stated, so no cost is given.",
+        missing=() if known else ("site.supply.tariff",),
+    )  # fmt: skip
+    hours = labour_h(run)
+    wage = run.plant.work.wage_h
+    tail = f", {hours / run.days * wage:.0f} {unit} a day" if wage else ""
+    bench.find(
+        "labour", "Milking labour of a day", hours / run.days, "h",
+        f"{hours / run.days:.1f} h of milking{tail}; {hours / thousand:.2f} h for 1000 L.",
+        formula="operators times the length of each milking",
+    )  # fmt: skip
+    product = run.grown(sh.G_PRODUCT_L)
+    bench.find(
+        "chemicals", "Wash product of a day", product / run.days, "L",
+        f"{product / run.days:.1f} L of product a day at the stated dose. Caustic and acid burn: "
+        "goggles, gloves, and never mix acid with chlorine products.",
+        formula="dose times dosed water",
+    )  # fmt: skip
+
+
+def water_l(run: Run) -> float:
+    """Water drawn from sources, litres."""
+    T = run.compiled.tables
+    total = 0.0
+    for i, tag in enumerate(run.compiled.names.vessels):
+        if T.I[i, sh.VI_ROLE] == sh.SOURCE and tag != "(cows)":
+            total += float(run.first.items[i, sh.WATER] - run.last.items[i, sh.WATER])
+    return total
+
+
+def labour_h(run: Run) -> float:
+    """Hours of work in the parlour."""
+    return sum(b.operators * (b.left_s - b.begun_s) / 3600 for b in run.bouts if b.ended)

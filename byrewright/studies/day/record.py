@@ -1,0 +1,149 @@
+"""What a run leaves behind: milkings, readings and the totals between two states."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from byrewright.engine import shape as sh
+from byrewright.engine.compiled import Compiled
+from byrewright.engine.kernels.loop import Z_FIRST
+from byrewright.plant.farm import clock, minutes
+from byrewright.plant.plant import Plant
+
+TANK_EMPTY = 0.03  # share of its volume below which a tank's temperature is not judged
+
+
+@dataclass(slots=True)
+class Bout:
+    """One milking as it went; times in seconds of the run."""
+
+    day: int
+    name: str
+    asked_s: float
+    begun_s: float
+    last_off_s: float
+    left_s: float
+    wash_end_s: float
+    stopped_s: float
+    held_s: float
+    kg: float
+    hot_c: float
+    return_c: float
+    target_h: float
+    operators: int
+    washed: bool
+    cows: sh.Floats
+
+    @property
+    def hours(self) -> float:
+        """From when it was to start until the last unit was off."""
+        return (self.last_off_s - self.asked_s) / 3600
+
+    @property
+    def ended(self) -> bool:
+        """Whether every cow was milked and left."""
+        return self.left_s > 0.0
+
+
+@dataclass(slots=True)
+class Run:
+    """A simulated stretch of days: the compiled plant, its states and what was read."""
+
+    plant: Plant
+    compiled: Compiled
+    month: int
+    days: int
+    seed: int
+    first: sh.State
+    last: sh.State
+    seen: sh.Floats
+    bouts: list[Bout] = field(default_factory=list)
+    ended_early: bool = False
+
+    @property
+    def seconds(self) -> float:
+        """Length of the reported stretch."""
+        n = self.last.n[sh.I_STEP] - self.first.n[sh.I_STEP]
+        return float(n) * self.compiled.step_s
+
+    def clock(self, t_s: float) -> str:
+        """Time of day of a time of the run."""
+        return clock((t_s + self.compiled.origin_s) / 60)
+
+    def items(self, section: str) -> sh.Floats:
+        """State at the end of one sort of item."""
+        return self.last.items[self.compiled.tables.rows(section)]
+
+    def change(self, section: str) -> sh.Floats:
+        """State at the end less that at the beginning, of one sort of item."""
+        rows = self.compiled.tables.rows(section)
+        return np.asarray(self.last.items[rows] - self.first.items[rows])
+
+    def grown(self, index: int) -> float:
+        """Growth of one of the general figures."""
+        return float(self.last.g[index] - self.first.g[index])
+
+    def vessel(self, tag: str) -> sh.Floats:
+        """A vessel's state at the end."""
+        return np.asarray(self.last.items[self.compiled.vessel(tag)])
+
+    def content_kg(self, tag: str) -> sh.Floats:
+        """Readings of a vessel's content."""
+        return np.asarray(self.seen[:, Z_FIRST + self.compiled.vessel(tag)])
+
+    def warmth_c(self, tag: str) -> sh.Floats:
+        """Readings of a vessel's temperature."""
+        count = len(self.compiled.names.vessels)
+        return np.asarray(self.seen[:, Z_FIRST + count + self.compiled.vessel(tag)])
+
+    def outlet_c(self, index: int) -> sh.Floats:
+        """Readings of an exchanger's milk outlet (-1 while no milk passes)."""
+        names = self.compiled.names
+        at = Z_FIRST + 2 * len(names.vessels) + len(names.movers) + index
+        return np.asarray(self.seen[:, at])
+
+    def warmth_at(self, tag: str, t_s: float) -> float | None:
+        """Temperature of a vessel at a time, or None when it is all but empty or not read."""
+        times = self.seen[:, 0]
+        if len(times) == 0 or t_s < times[0] or t_s > times[-1]:
+            return None
+        at = int(np.searchsorted(times, t_s))
+        cap = self.compiled.tables.F[self.compiled.vessel(tag), sh.V_CAP]
+        if self.content_kg(tag)[at] < TANK_EMPTY * cap:
+            return None
+        return float(self.warmth_c(tag)[at])
+
+    @property
+    def milk_kg(self) -> float:
+        """Milk of all cows in the stretch, withheld milk too."""
+        names = self.compiled.names
+        movers = self.change("movers")
+        return float(
+            sum(movers[i, sh.S_KG] for i, m in enumerate(names.movers)
+                if names.mover_machines[i] == names.units and m.startswith(names.units + "."))
+        )  # fmt: skip
+
+    @property
+    def milk_l(self) -> float:
+        """The same in litres."""
+        return self.milk_kg / 1.03
+
+
+def bout_of(plant: Plant, compiled: Compiled, state: sh.State, number: int, count: int) -> Bout:
+    """The record of a milking out of the state."""
+    slot = number % int(compiled.tables.num[sh.N_SLOTS])
+    each = max(1, len(plant.milkings))
+    begins = [(minutes(m.start) * 60 - compiled.origin_s) % 86400 for m in plant.milkings]
+    order = sorted(range(each), key=lambda i: (begins[i], i))
+    one = plant.milkings[order[number % each]]
+    b = state.bout[slot]
+    rows = compiled.tables.rows("washes")
+    return Bout(
+        number // each, one.name, float(b[sh.B_ASKED]), float(b[sh.B_BEGUN]),
+        float(b[sh.B_LAST_OFF]), float(b[sh.B_WASH_BEGUN]), float(b[sh.B_WASH_END]),
+        float(b[sh.B_STOPPED]), float(b[sh.B_HELD]), float(b[sh.B_KG]), float(b[sh.B_HOT_C]),
+        float(b[sh.B_RETURN_C]), one.target_h, one.operators,
+        bool(compiled.tables.I[rows][number % each, 0]), state.out[slot, :count].copy(),
+    )  # fmt: skip

@@ -1,0 +1,235 @@
+"""Run the day of a plant and say what was found."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+from byrewright.plant.plant import Plant
+from byrewright.results import Assumption, Notebook, Result
+from byrewright.standards.rulebook import Rulebook, default_rulebook
+from byrewright.studies.day.record import Run, bout_of
+from byrewright.studies.sizing.context import Bench
+
+WARM_UP_DAYS = 1
+LONGEST_EXTENSION_S = 10 * 3600.0
+DAYS_IN_MONTH = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
+
+Progress = Callable[[str, float], None]
+
+
+def run_day(
+    plant: Plant,
+    rules: Rulebook | None = None,
+    *,
+    month: int = 6,
+    days: int = 1,
+    seed: int = 1,
+    step_s: float | None = None,
+    rows: tuple[tuple[int, int, int, int, float], ...] = (),
+    until: float | None = None,
+    snapshot: Any = None,
+    progress: Progress | None = None,
+    sample_s: float = 60.0,
+) -> Result:
+    """Simulate whole days, from an hour before the first milking, and judge them.
+
+    A day before the first is run and not reported, so that tanks, hot water and ice stand as they
+    would; with `snapshot` (a state of the engine) the run starts from there instead.
+
+    Args:
+        month: 1-12, whose water and air temperatures hold at the start; months follow on.
+        step_s: step of the simulation; the longest that fits the plant when None.
+        rows: more timed rows (step, rank, target, field, value), steps counted from the start.
+        until: seconds of the reported stretch after which to stop; whole days when None.
+        progress: called with a word and a share of 0 to 1.
+        sample_s: time between two readings of the series.
+
+    Raises:
+        DoesNotCompile: a plant the engine refuses; the sentence names the part.
+        ValueError: a month or number of days outside its range.
+    """
+    rules = rules or default_rulebook()
+    run = simulate_days(
+        plant, rules, month=month, days=days, seed=seed, step_s=step_s, rows=rows, until=until,
+        snapshot=snapshot, progress=progress, sample_s=sample_s,
+    )  # fmt: skip
+    return report(run, rules)
+
+
+def simulate_days(
+    plant: Plant,
+    rules: Rulebook,
+    *,
+    month: int = 6,
+    days: int = 1,
+    seed: int = 1,
+    step_s: float | None = None,
+    rows: tuple[tuple[int, int, int, int, float], ...] = (),
+    until: float | None = None,
+    snapshot: Any = None,
+    progress: Progress | None = None,
+    sample_s: float = 60.0,
+) -> Run:
+    """The run itself, without judgement: what `run_day` and the tests look into."""
+    if not 1 <= month <= 12:
+        raise ValueError(f"month {month}: give a month of 1 to 12")
+    if not 1 <= days <= 3660:
+        raise ValueError(f"{days} days: give 1 to 3660")
+    tell = progress or (lambda _word, _share: None)
+    tell("compiling", 0.0)
+    from byrewright.engine import shape as sh
+    from byrewright.engine.compiled import compile_plant
+    from byrewright.engine.draws import Herd, day_of
+    from byrewright.engine.simulate import simulate
+
+    compiled = compile_plant(plant, rules, step_s=step_s, sample_s=sample_s)
+    herd = Herd(plant, compiled, rules, seed)
+    steps = round(86400 / compiled.step_s)
+    state = compiled.start if snapshot is None else snapshot
+    first_day = int(state.n[sh.I_STEP]) // steps
+    begin = first_day + (WARM_UP_DAYS if snapshot is None else 0)
+    last = None
+    run: Run | None = None
+    pending: list[tuple[int, int]] = []
+    readings: list[Any] = []
+    each = max(1, compiled.milkings)
+    for day in range(first_day, begin + days):
+        in_month = _month_of(month, day - begin)
+        today = day_of(plant, compiled, herd, month=in_month, day=day, extra=rows, last=last)
+        if day == begin:
+            first = _fresh(state.copy(), compiled)
+            run = Run(plant, compiled, month, days, seed, first, first, np.zeros((0, 0)))
+            state = first
+        stop = (day + 1) * steps
+        if until is not None and day >= begin:
+            stop = min(stop, begin * steps + round(until / compiled.step_s))
+        keeps = day >= begin and days <= 7
+        outcome = simulate(
+            compiled, today, state, stop, readings_from=int(state.n[sh.I_STEP]) if keeps else None
+        )
+        state = outcome.state
+        if outcome.seen is not None:
+            readings.append(outcome.seen[outcome.seen[:, 0] > 0])
+        if day >= begin:
+            slots = int(compiled.tables.num[sh.N_SLOTS])
+            for number in range(day * each, (day + 1) * each):
+                pending.append((number, int(today.count[number % slots])))
+            assert run is not None
+            pending = _harvest(run, state, pending)
+        last = today
+        tell("simulating", (day + 1 - first_day) / (begin + days - first_day))
+    assert run is not None and last is not None
+    run.last = state
+    run.seen = np.concatenate(readings) if readings else np.zeros((0, 0))
+    if until is None and pending:
+        _extend(run, last, state, pending, compiled)
+    return run
+
+
+def _month_of(month: int, day: int) -> int:
+    at = month - 1
+    left = max(0, day)
+    while left >= DAYS_IN_MONTH[at]:
+        left -= DAYS_IN_MONTH[at]
+        at = (at + 1) % 12
+    return at + 1
+
+
+def _fresh(state: Any, compiled: Any) -> Any:
+    """The state at the start of what is reported: extremes begin anew, nothing else changes."""
+    from byrewright.engine import shape as sh
+
+    rows = compiled.tables.rows("vessels")
+    v = state.items[rows]
+    kg = v[:, :4].sum(axis=1)
+    v[:, sh.P_MOST] = kg
+    v[:, sh.P_LEAST] = kg
+    v[:, sh.P_OVER_AT] = -1.0
+    v[:, sh.P_SPILT] = 0.0
+    v[:, sh.P_WARMEST] = 0.0
+    x = state.items[compiled.tables.rows("exchangers")]
+    x[:, sh.SX_WARMEST] = 0.0
+    state.g[sh.G_VAC_LEAST] = 1e3
+    state.g[sh.G_AIR_LEAST] = 1e3
+    state.g[sh.G_KW_MOST] = 0.0
+    state.g[sh.G_MINUTE_MOST] = 0.0
+    state.loads[:] = 0.0
+    state.n[sh.I_LOADS] = 0
+    return state
+
+
+def _harvest(run: Run, state: Any, pending: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Take the records of the milkings whose wash has ended; return the others."""
+    left = []
+    for number, count in pending:
+        bout = bout_of(run.plant, run.compiled, state, number, count)
+        if bout.wash_end_s > 0.0:
+            run.bouts.append(bout)
+        else:
+            left.append((number, count))
+    return left
+
+
+def _extend(run: Run, day: Any, state: Any, pending: list[tuple[int, int]], compiled: Any) -> None:
+    """See the last milkings to their end, on a copy that adds nothing to the totals."""
+    from byrewright.engine import shape as sh
+    from byrewright.engine.simulate import simulate
+
+    steps = round(LONGEST_EXTENSION_S / compiled.step_s)
+    none = day._replace(rows=np.zeros((0, 4), np.int64), values=np.zeros(0))
+    beyond = simulate(compiled, none, state, int(state.n[sh.I_STEP]) + steps).state
+    for number, count in pending:
+        run.bouts.append(bout_of(run.plant, compiled, beyond, number, count))
+        run.ended_early = run.ended_early or run.bouts[-1].wash_end_s <= 0.0
+
+
+def report(run: Run, rules: Rulebook) -> Result:
+    """Findings, tables and series of a run."""
+    from byrewright.studies.day import figures, findings, temperatures
+
+    bench = Bench(run.plant, rules, Notebook("day", run.plant.site.name))
+    findings.milkings(bench, run)
+    findings.vessels(bench, run)
+    temperatures.judge_milk(bench, run)
+    findings.washes(bench, run)
+    findings.services(bench, run)
+    findings.running(bench, run)
+    figures.tables(bench.notes, run)
+    figures.series(bench.notes, run)
+    _assume(bench, run)
+    return bench.notes.result(run.seed)
+
+
+ASSUMED = (
+    "milking.fall_share", "milking.lag_on_s", "milking.rise_s", "milking.kick_off_share",
+    "milking.kick_off_back_s", "milking.stop_mean_s", "milking.boarding_least_s",
+    "milk.at_receiver_c", "filter.flow_loss_full", "filter.change_s", "drive.load_share",
+    "air.per_cow_l_free", "wash.loss_w_k_unit", "wash.cold_supply_c", "wash.main_min",
+    "wash.changeover_min", "cloth.dry_kg", "calf.draw_after_min",
+)  # fmt: skip
+"""Rules the day rests on that no file states."""
+
+
+def _assume(bench: Bench, run: Run) -> None:
+    for key in ASSUMED:
+        value = bench.rules[key]
+        bench.assume("day", value.meaning, value.value, value.unit, value.source, value.known)
+    for where, one in run.plant.defaults_taken():
+        value = one.default
+        if isinstance(value, int | float | str):
+            bench.notes.assumptions.append(
+                Assumption(where, one.meaning, value, one.unit, one.why, one.known)
+            )
+    bench.assume(
+        "cows", "correlation of yield and milk-out time", 0.5, "", "larger yields take longer"
+    )
+    bench.assume("coolers", "overall coefficient", "constant", "", "as stated, whatever the flow")
+    for note in run.compiled.notes:
+        bench.notes.notes.append(note)
+    bench.notes.notes.append(
+        f"Seed {run.seed}; a step of {run.compiled.step_s:g} s; the day begins at "
+        f"{run.clock(float(run.first.n[0]) * run.compiled.step_s)}, an hour before the first milking."
+    )

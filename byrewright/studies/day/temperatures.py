@@ -1,0 +1,134 @@
+"""Milk temperature at each point, held to the rule of the region."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from byrewright.engine import shape as sh
+from byrewright.results import Input
+from byrewright.standards.cooling import TemperatureStep, temperature_rule
+from byrewright.studies.day.record import TANK_EMPTY, Bout, Run
+from byrewright.studies.sizing.context import Bench
+
+AT_ONCE_H = 2.0  # "at once" is judged two hours after the end, as the Swiss ordinance words it
+ALLOWANCE = 0.05
+
+
+def judge_milk(bench: Bench, run: Run) -> None:
+    """Cooler outlets, tanks by the region's rule, and what the tankers took."""
+    _coolers(bench, run)
+    try:
+        rule = temperature_rule(run.plant.site.region)
+    except KeyError as error:
+        bench.find(
+            "milk_temperature_rule", "Milk temperature by the rule of the region", None, "degC",
+            f"{error.args[0]}. Ask the local authority and the buyer.", sense="at_most",
+            missing=("site.region",),
+        )  # fmt: skip
+        return
+    daily = all(c.every_days == 1 for c in run.plant.collections)
+    for number, step in enumerate(rule.steps_for(daily), 1):
+        worst, where = _worst(run, step)
+        when = _words(step)
+        key = f"milk_temperature_{number}"
+        title = f"{rule.title}: {when}"
+        source = f"{rule.source} ({rule.known})"
+        if worst is None:
+            bench.find(
+                key, title, None, "degC",
+                "No milk was there to be judged: see that the tanks fill and the run is long "
+                "enough to look that far.",
+                limit=step.limit_c, sense="at_most", source=rule.source, known=rule.known,
+                missing=("milk in store",),
+            )  # fmt: skip
+            continue
+        bench.find(
+            key, title, worst, "degC",
+            f"Warmest {worst:.1f} degC {where}; the limit is {step.limit_c:g} degC {when}. "
+            "The local authority and the buyer may ask for more.",
+            limit=step.limit_c, sense="at_most", allowance=ALLOWANCE, known=rule.known,
+            formula="warmest of the readings that the step names",
+            inputs=(Input("T_limit", when, step.limit_c, "degC", source),), source=rule.source,
+        )  # fmt: skip
+
+
+def _words(step: TemperatureStep) -> str:
+    applies = {"first_milking": ", first milking", "later_milkings": ", mixing with later milkings",
+               "transport": ", in transport", "every_milking": ""}[step.applies]  # fmt: skip
+    if step.clock == "always":
+        return f"at all times{applies}"
+    if step.clock == "at_once":
+        return f"at once (judged {AT_ONCE_H:g} h after the end of milking){applies}"
+    which = "start" if step.clock == "start_of_milking" else "end"
+    return f"{step.within_h:g} h after the {which} of milking{applies}"
+
+
+def _worst(run: Run, step: TemperatureStep) -> tuple[float | None, str]:
+    """The warmest reading that a step asks about, and where it was."""
+    if step.applies == "transport":
+        loads = run.last.loads[: run.last.n[sh.I_LOADS]]
+        loads = loads[loads[:, sh.T_KG] > 1.0]
+        if len(loads) == 0:
+            return None, ""
+        at = int(np.argmax(loads[:, sh.T_C]))
+        return float(loads[at, sh.T_C]), f"in the tanker of {run.clock(loads[at, sh.T_AT])}"
+    found: list[tuple[float, str]] = []
+    for tag in run.compiled.names.places:
+        if tag == run.compiled.names.tanker:
+            continue
+        for bout in run.bouts:
+            held = run.warmth_at(tag, bout.begun_s) is not None
+            if (step.applies == "first_milking" and held) or (
+                step.applies == "later_milkings" and not held
+            ):
+                continue
+            if step.clock == "always":
+                found += _during(run, tag, bout)
+                continue
+            start = bout.begun_s if step.clock == "start_of_milking" else bout.last_off_s
+            t_s = start + 3600 * (AT_ONCE_H if step.within_h is None else step.within_h)
+            one = run.warmth_at(tag, t_s)
+            if one is not None:
+                found.append((one, f"in {tag} at {run.clock(t_s)}"))
+    return max(found, default=(None, ""), key=lambda f: f[0] if f[0] is not None else -1e9)
+
+
+def _during(run: Run, tag: str, bout: Bout) -> list[tuple[float, str]]:
+    """The warmest a tank was from the start of a milking until two hours after it."""
+    times = run.seen[:, 0]
+    cap = run.compiled.tables.F[run.compiled.vessel(tag), sh.V_CAP]
+    here = (times >= bout.begun_s) & (times <= bout.last_off_s + 7200)
+    here &= run.content_kg(tag) > TANK_EMPTY * cap
+    if not here.any():
+        return []
+    warm = np.where(here, run.warmth_c(tag), -99.0)
+    at = int(np.argmax(warm))
+    return [(float(warm[at]), f"in {tag} at {run.clock(times[at])}")]
+
+
+def _coolers(bench: Bench, run: Run) -> None:
+    x = run.change("exchangers")
+    ends = run.items("exchangers")
+    for i, name in enumerate(run.compiled.names.exchangers):
+        kg = x[i, sh.SX_KG]
+        tag, _, port = name.partition(".")
+        stage = "water stage" if "water" in port else "chilled stage"
+        if kg <= 0:
+            bench.find(
+                "cooler_outlet", f"Milk out of {tag}, {stage}", None, "degC",
+                f"No milk passed {tag}: see that a way leads through it in the milking mode.",
+                subject=f"{tag} {stage}", missing=("milk through it",),
+            )  # fmt: skip
+            continue
+        mean = float(x[i, sh.SX_KGC] / kg)
+        warmest = float(ends[i, sh.SX_WARMEST])
+        last = i + 1 == len(run.compiled.names.exchangers)
+        wish = run.plant.wishes.milk_out_c if last else None
+        bench.find(
+            "cooler_outlet", f"Milk out of {tag}, {stage}", mean, "degC",
+            f"On average {mean:.1f} degC, warmest {warmest:.1f} degC; "
+            f"{x[i, sh.SX_KJ] / 3600:.0f} kWh of heat left the milk there.",
+            subject=f"{tag} {stage}", limit=wish, sense="at_most" if wish is not None else "says",
+            formula="e = (1 - exp(-N(1-Cr))) / (1 - Cr exp(-N(1-Cr))), Q = e Cmin (Th - Tc)",
+            source="Kays and London, effectiveness and number of transfer units", known="read",
+        )  # fmt: skip
