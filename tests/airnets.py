@@ -48,8 +48,10 @@ def steady(one: airnet.Net, speed: Sequence[float] = (), start: float = 60.0):  
     return p, flow, left
 
 
-def march(one: airnet.Net, p, seconds: float, dt: float = 0.005, rows: Rows = (),  # type: ignore[no-untyped-def]
-          speed: Sequence[float] = (), vary: Sequence[float] = (), wanted: float = 42.0):  # fmt: skip
+def march(  # type: ignore[no-untyped-def]
+    one: airnet.Net, p, seconds: float, dt: float = 0.005, rows: Rows = (),
+    speed: Sequence[float] = (), vary: Sequence[float] = (), wanted: float = 42.0,
+):  # fmt: skip
     """(record, nodes, ends) of a march in time from pressures `p`, which it moves."""
     from byrewright.engine import airmarch
 

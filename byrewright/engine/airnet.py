@@ -87,22 +87,21 @@ class Control(NamedTuple):
 class Room(NamedTuple):
     """Work arrays, so that a march allocates nothing.
 
-    by_node: left over, diagonal, step, turned step, squared pressure; (5, n). by_joint: slope,
-    expansion; (2, e). matrix: (n, n).
+    by_node: left over, diagonal, step, turned step, squared pressure; (5, n). slope: of each
+    joint; (e,). matrix: (n, n).
     """
 
     by_node: Any
-    by_joint: Any
+    slope: Any
     matrix: Any
 
 
 LEFT, DIAGONAL, STEP, TURNED, SQUARE = 0, 1, 2, 3, 4
-SLOPE, EXTRA = 0, 1
 
 
 def room(nodes: int, joints: int) -> Room:
     """Work arrays for a network of that size."""
-    return Room(np.zeros((5, nodes)), np.zeros((2, joints)), np.zeros((nodes, nodes)))
+    return Room(np.zeros((5, nodes)), np.zeros(joints), np.zeros((nodes, nodes)))
 
 
 @kernel
@@ -171,11 +170,14 @@ def regulator_flow(
     capacity: float, opens: float, band: float, leak: float, opening: float, vacuum: float
 ) -> tuple[float, float]:
     """Air let in by a regulator, kg/s, and its slope per kPa of pressure."""
+    pull = min(1.0, max(0.0, vacuum / opens))  # no vacuum draws no air
+    steep = -1.0 / opens if 0.0 < vacuum < opens else 0.0
     if opening >= 0.0:
-        return leak + capacity * opening, 0.0
+        whole = leak + capacity * opening
+        return whole * pull, whole * steep
     share = (vacuum - opens) / band
     if share <= 0.0:
-        return leak, 0.0
+        return leak * pull, leak * steep
     if share >= 1.0:
         return leak + capacity, 0.0
     return leak + capacity * share, -capacity / band
@@ -211,12 +213,15 @@ def balance(net: Net, flow: Any, speed: Any, old: Any, dt: float, work: Room) ->
         if law == CHECK and fall <= 0.0:
             m, g = 1e-12 * fall, 1e-12
         elif law != SHUT:
+            loss = net.pipe[e, 2]
+            if net.pipe[e, 1] > 0.0:  # the air expands on its way: 2 ln(p1/p2)
+                loss += abs(math.log(square[a] / square[b]))
             m, g = joint_flow(
-                fall, flow[e], net.pipe[e, 0], net.pipe[e, 1],
-                net.pipe[e, 2] + work.by_joint[EXTRA, e], net.pipe[e, 3], net.air[1], net.air[2],
+                fall, flow[e], net.pipe[e, 0], net.pipe[e, 1], loss, net.pipe[e, 3], net.air[1],
+                net.air[2],
             )  # fmt: skip
         flow[e] = m
-        work.by_joint[SLOPE, e] = g
+        work.slope[e] = g
         left[a] -= m
         left[b] += m
     for i in range(net.where.shape[0]):
@@ -257,7 +262,7 @@ def _direction(net: Net, work: Room) -> None:
     for e in range(net.ends.shape[0]):
         a = place[net.ends[e, 0]]
         b = place[net.ends[e, 1]]
-        g = work.by_joint[SLOPE, e]
+        g = work.slope[e]
         matrix[a, a] += g
         matrix[b, b] += g
         matrix[max(a, b), min(a, b)] -= g
@@ -323,24 +328,15 @@ def solve(net: Net, p: Any, flow: Any, speed: Any, old: Any, dt: float, work: Ro
         square[k] = p[k] * p[k]
     steady = math.isinf(dt)
     least = _TOLERANCE if steady else _STEP_TOLERANCE
-    worst = math.inf
     if steady and _largest(flow) == 0.0:
         _guess(net, flow, speed, old, dt, work)
-    for _ in range(40):  # the expansion of the air, 2 ln(p1/p2), settles in two or three rounds
-        for e in range(flow.size):
-            if net.pipe[e, 1] > 0.0:
-                ratio = square[net.ends[e, 0]] / square[net.ends[e, 1]]
-                work.by_joint[EXTRA, e] = abs(math.log(ratio))
-        balance(net, flow, speed, old, dt, work)
-        fresh = _largest(work.by_node[LEFT])
-        worst = fresh
-        for _ in range(_MOST_STEPS):
-            if worst < least:
-                break
-            _search(net, flow, speed, old, dt, work)
-            worst = _largest(work.by_node[LEFT])
-        if not steady or fresh < 10.0 * least:
+    balance(net, flow, speed, old, dt, work)
+    worst = _largest(work.by_node[LEFT])
+    for _ in range(_MOST_STEPS):
+        if worst < least:
             break
+        _search(net, flow, speed, old, dt, work)
+        worst = _largest(work.by_node[LEFT])
     for k in range(p.size):
         p[k] = math.sqrt(square[k])
     return worst
@@ -365,7 +361,7 @@ def _guess(net: Net, flow: Any, speed: Any, old: Any, dt: float, work: Room) -> 
             value, _ = joint_fall(
                 m, bore, net.pipe[e, 1], net.pipe[e, 2], net.pipe[e, 3], net.air[1], net.air[2]
             )
-            work.by_joint[SLOPE, e] = m / value
+            work.slope[e] = m / value
             straight = m / value * (square[a] - square[b])
             work.by_node[LEFT, a] -= straight
             work.by_node[LEFT, b] += straight

@@ -27,7 +27,15 @@ def networks(draw: st.DrawFn) -> dict:  # type: ignore[type-arg]
         if a != b:
             joints.append((a, b))
     rows = [
-        (a, b, draw(BORES), draw(st.floats(0.3, 30.0)), draw(st.floats(0.0, 3.0)), 2e-5, airnet.PIPE)
+        (
+            a,
+            b,
+            draw(BORES),
+            draw(st.floats(0.3, 30.0)),
+            draw(st.floats(0.0, 3.0)),
+            2e-5,
+            airnet.PIPE,
+        )
         for a, b in joints
     ]
     inlets = [
@@ -106,7 +114,7 @@ def test_a_faster_pump_and_a_shut_leak_never_hurt(made: dict, which: int) -> Non
 @given(networks())
 def test_the_march_in_time_ends_in_the_steady_state(made: dict) -> None:  # type: ignore[type-arg]
     """Would fail if time steps and steady state solved different networks."""
-    # A wide band: a narrow regulator on a few litres or behind a thin pipe hunts for ever, as in life.
+    # A wide band: a narrow regulator on a few litres or behind a thin pipe hunts, as in life.
     real = {**made, "volumes": [0.1 + v for v in made["volumes"]],
             "regulators": [(0, 0.2, 36.0, 12.0, 0.0, -1.0)]}  # fmt: skip
     wanted, _, _ = steady(net(**real), [1.0])
@@ -121,7 +129,8 @@ def test_a_wider_pipe_on_the_only_way_never_hurts_the_far_end() -> None:
     vacuum = []
     for bore in (0.050, 0.060, 0.073, 0.098, 0.150):
         one = net(
-            3, [(2, 1, 0.073, 10.0, 1.0, 0.0, airnet.PIPE), (1, 0, bore, 15.0, 0.5, 0.0, airnet.PIPE)],
+            3,
+            [(2, 1, 0.073, 10.0, 1.0, 0.0, airnet.PIPE), (1, 0, bore, 15.0, 0.5, 0.0, airnet.PIPE)],
             [(2, airnet.ORIFICE, 0.05, 42.0)], [(0, 0.25, SLIP, SLIP, 0.0)],
         )  # fmt: skip
         p, _, _ = steady(one, [1.0])
@@ -130,7 +139,7 @@ def test_a_wider_pipe_on_the_only_way_never_hurts_the_far_end() -> None:
 
 
 def test_a_non_return_valve_holds_and_a_shut_valve_parts() -> None:
-    """Would fail if air came back through a stopped pump behind a good valve, or through a shut one."""
+    """Would fail if air came back past a good valve, or through a shut one."""
     for law, tight in ((airnet.CHECK, True), (airnet.SHUT, True), (airnet.PIPE, False)):
         one = net(
             3, [(1, 0, 0.1, 2.0, 1.0, 0.0, airnet.PIPE), (1, 2, 0.1, 2.0, 1.0, 0.0, law)],

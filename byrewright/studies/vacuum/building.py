@@ -36,13 +36,17 @@ PIECES_LOOPED, PIECES_STRAIGHT = 12, 10
 RECEIVER_AIR_SHARE = 0.5  # half a receiver's volume is taken as air
 
 
-def network_of(plant: Plant, rules: Rulebook, fill: float = 0.35) -> Network:
+def network_of(
+    plant: Plant, rules: Rulebook, fill: float = 0.35, joints: tuple[Joint, ...] | None = None
+) -> Network:
     """Read the air network of a plant. `fill` is the depth of milk in the milkline, over its bore.
+
+    `joints` are those air passes, where they are known already (a plant changed in bores only).
 
     Raises:
         NoNetwork: no vacuum pump, or no milking unit that a pump can reach.
     """
-    return _Builder(plant, rules, fill).network()
+    return _Builder(plant, rules, fill).network(joints)
 
 
 @dataclass(slots=True)
@@ -56,12 +60,12 @@ class _Builder:
     index: dict[Node, int] = field(default_factory=dict)
     lines: dict[str, tuple[int, ...]] = field(default_factory=dict)
 
-    def network(self) -> Network:
-        graph = build(self.plant)
+    def network(self, known: tuple[Joint, ...] | None) -> Network:
         pumps = [m for m in self.plant.machines(VacuumPump) if self.plant.pipes_at(m.id)]
         if not pumps:
             raise NoNetwork("No vacuum pump is joined to any pipe: nothing to solve.")
-        joints = self._reached(graph, [Node(p.id, "inlet") for p in pumps])
+        starts = [Node(p.id, "inlet") for p in pumps]
+        joints = known or self._reached(build(self.plant), starts)
         for joint in joints:
             self._joint(joint)
         units = self._spread(MilkingUnit, "milk", Milkline)
@@ -101,12 +105,13 @@ class _Builder:
             sense=self._sense(body, regulators),
             set_vacuum_kpa=regulators[0][0].set_vacuum_kpa if regulators else rule,
             fill=self.fill,
+            joints=joints,
             left_out=tuple(sorted(lost)),
         )
 
     # Which joints air can pass.
 
-    def _reached(self, graph: Graph, starts: list[Node]) -> list[Joint]:
+    def _reached(self, graph: Graph, starts: list[Node]) -> tuple[Joint, ...]:
         at = graph.at()
         seen = {n: None for n in starts if n in at}
         found: dict[str, Joint] = {}
@@ -121,14 +126,15 @@ class _Builder:
                 if other not in seen:
                     seen[other] = None
                     queue.append(other)
-        return [j for j in graph.joints if j.id in found]
+        return tuple(j for j in graph.joints if j.id in found)
 
     def _passes_air(self, joint: Joint) -> bool:
         if joint.pipe is not None:
             ends = (joint.a, joint.b)
             if any(isinstance(self._machine(n), Pulsator | MilkingUnit) for n in ends):
                 return False
-            if joint.service == "vacuum":
+            free = joint.service is None and "vacuum" in self.plant.services_open_to(joint.pipe)
+            if joint.service == "vacuum" or free:
                 return True
             return all(self._milk_and_air(n) for n in ends)
         how = joint.how.how if joint.how else "pass"

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from byrewright.physics.airflow import (
     air_density_kg_m3,
 )
+from byrewright.plant.graph import Joint
 from byrewright.plant.kinds.vacuum import (
     Regulator,
     VacuumPump,
@@ -68,6 +69,7 @@ class Network:
     sense: int
     set_vacuum_kpa: float
     fill: float
+    joints: tuple[Joint, ...]
     left_out: tuple[str, ...] = ()
 
     @property
@@ -110,10 +112,12 @@ class Network:
             for k, m in self.plant.equipment.items()
         }
         plant = self.plant.model_copy(update={"pipes": pipes, "equipment": equipment})
-        plant.__dict__.pop("_pipes_at", None)
+        plant.__dict__.pop("_pipes_at", None)  # the copy must not keep the old pipes
+        new = {p.id: p for p in pipes}
+        joints = tuple(replace(j, pipe=new[j.pipe.id]) if j.pipe else j for j in self.joints)
         from byrewright.studies.vacuum.building import network_of
 
-        return network_of(plant, self.rules, self.fill)
+        return network_of(plant, self.rules, self.fill, joints)
 
     def without_fitting(self, name: str, fitting: str) -> Network:
         """The same network with one fitting of a pipe taken out."""

@@ -1,0 +1,288 @@
+"""The vacuum study on whole plants: situations, readings, advice, the map and the command."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+from byrewright.plant.plant import Plant
+from byrewright.results import Result
+from byrewright.standards.milkline_table import TableError, UnitsPerSlope, from_plain
+from byrewright.standards.rulebook import Rulebook, default_rulebook
+from byrewright.studies.vacuum import balance_svg, operating_map, study_vacuum
+from byrewright.studies.vacuum.building import network_of
+from byrewright.studies.vacuum.operating import ERROR_KPA, at_point
+from byrewright.studies.vacuum.sensitivity import effects
+from byrewright.studies.vacuum.situations import milking_mode
+from byrewright.studies.vacuum.steady import reserve_situation, solve, standard_situations
+from tests.plants import machine, rotary, rows
+
+RULES = default_rulebook()
+MASS_L_MIN = 0.01  # air left at any node, as free air
+NOMINAL_KPA = 2.0  # working vacuum from its setting
+ADDS_UP = 0.01  # drops along a way against the difference of vacuum
+MINE_PER_M = 18.0  # metres of main line put in to see its drop
+
+
+@pytest.fixture(scope="module")
+def plant() -> Plant:
+    """A rotary of 60 with twin pumps that share."""
+    return rotary()
+
+
+@pytest.fixture(scope="module")
+def result(plant: Plant) -> Result:
+    """All of the study on it."""
+    return study_vacuum(plant)
+
+
+def test_every_situation_is_in_balance(plant: Plant) -> None:
+    """Would fail if air were lost between what is let in and what the pumps draw."""
+    network = network_of(plant, RULES)
+    for situation in standard_situations(network).values():
+        state = solve(network, situation)
+        left = [0.0] * len(network.nodes)
+        for s in state.stretches:
+            left[s.stretch.a] -= s.flow_l_min_free
+            left[s.stretch.b] += s.flow_l_min_free
+        drawn = state.pump_flow_l_min_free
+        assert sum(left) == pytest.approx(0.0, abs=MASS_L_MIN)
+        let_in = drawn - state.regulated_l_min_free
+        assert 0.8 * state.use.total < let_in < 1.2 * state.use.total
+        for s in state.stretches:
+            assert abs(s.drop_kpa - (state.at(s.stretch.b) - state.at(s.stretch.a))) < 1e-9
+
+
+def test_vacuum_falls_along_the_way_of_the_air(plant: Plant) -> None:
+    """Would fail if air ran up a pressure, or the pump had less vacuum than the units."""
+    network = network_of(plant, RULES)
+    state = solve(network, standard_situations(network)["milking"])
+    for s in state.stretches:
+        assert s.flow_l_min_free * s.drop_kpa >= -1e-9
+    assert min(p.inlet_vacuum_kpa for p in state.pumps) > state.milk_vacuum_kpa
+    assert state.milk_vacuum_kpa >= state.least_at_units_kpa
+    assert abs(state.milk_vacuum_kpa - network.set_vacuum_kpa) < NOMINAL_KPA
+
+
+def test_the_study_answers_every_question(result: Result) -> None:
+    """Would fail if a table or a finding of the study went missing."""
+    assert {t.key for t in result.tables} >= {
+        "vacuum", "airflow", "balance", "bores", "fittings", "readings", "events", "tuning",
+        "milkline_ML1",
+    }  # fmt: skip
+    for key in (
+        "vacuum.steady.milking", "vacuum.steady.one_pump", "vacuum.steady.wash",
+        "vacuum.drop.pump", "vacuum.event.all_vacuum_lost", "vacuum.test.effective_reserve_iso",
+        "vacuum.test.effective_reserve_us", "vacuum.test.manual_reserve", "vacuum.sharing",
+        "vacuum.test.regulation_loss", "vacuum.test.phase_b@PU1", "vacuum.milkline.slugs@ML1",
+        "vacuum.test.pump_capacity@VP1", "vacuum.test.exhaust@VP2", "vacuum.test.sensitivity",
+        "vacuum.test.drop_pulsator_line_iso", "vacuum.tuning", "vacuum.volume",
+    ):  # fmt: skip
+        assert result.finding(key).sentence
+    assert result.assumptions and result.seed == 1
+
+
+def test_nothing_internal_is_said(result: Result) -> None:
+    """Would fail if a sentence showed a bare None, nan or empty list, or JSON failed."""
+    for finding in result.findings:
+        assert not {"None", "nan", "inf", "[]"} & set(finding.sentence.replace(".", " ").split())
+    assert json.loads(result.to_json())["study"] == "vacuum"
+
+
+def test_the_same_plant_gives_the_same_bytes(plant: Plant, result: Result) -> None:
+    """Would fail if an answer hung on chance or on the order of a set."""
+    assert study_vacuum(plant).to_json() == result.to_json()
+
+
+def test_a_thin_main_line_is_found_and_mended() -> None:
+    """Would fail if the advice did not name the pipe, its new bore, and what it then drops."""
+    plant = rotary()
+    pipes = tuple(
+        p.model_copy(update={"length_m": MINE_PER_M, "bore_mm": 73.0}) if p.id == "L9" else p
+        for p in plant.pipes
+    )
+    thin = plant.model_copy(update={"pipes": pipes})
+    found = study_vacuum(thin, transients=[])
+    worst = found.finding("vacuum.pipe@L9")
+    assert "98 mm instead of 73 mm gives" in worst.sentence and worst.advised == 98.0
+    network = network_of(thin, RULES)
+    milking = solve(network, standard_situations(network)["milking"])
+    reserve = solve(network, reserve_situation(network, milking))
+    before = {e.name: e for e in effects(network, reserve)}["L9"]
+    assert before.drop_then_kpa is not None and before.drop_then_kpa < before.drop_kpa / 2.5
+    assert before.gain_kpa is not None and before.gain_kpa > 0.0
+
+
+def test_bore_gives_low_drop_not_reserve() -> None:
+    """Common practice, no source: 1 m3 of line yields about 20 L of free air for 2 kPa."""
+    thin = study_vacuum(rotary(), transients=[])
+    wide = study_vacuum(
+        rotary(PA1=machine("PA1", "pulsator_airline", bore_mm=150, length_m=60)), transients=[]
+    )
+    litres = wide.finding("vacuum.volume").value or 0.0
+    added = litres - (thin.finding("vacuum.volume").value or 0.0)
+    assert 10.0 < added < 25.0  # 0.8 m3 more of line
+    reserve = [r.finding("vacuum.test.manual_reserve").value or 0.0 for r in (thin, wide)]
+    assert abs(reserve[1] / reserve[0] - 1.0) < 0.02
+
+
+def test_altitude_takes_air_from_the_pumps() -> None:
+    """Would fail if the site's altitude did not reach the pumps' curves."""
+    low = rotary()
+    high = low.model_copy(update={"site": low.site.model_copy(update={"altitude_m": 2000.0})})
+    sea, hill = (
+        study_vacuum(p, transients=[]).finding("vacuum.test.pump_capacity@VP1").value or 0.0
+        for p in (
+            low.model_copy(update={"site": low.site.model_copy(update={"altitude_m": 0.0})}),
+            high,
+        )
+    )
+    assert 0.60 < hill / sea < 0.75  # 28.1 % measured, 33.3 % by the altitude rule, at 50 kPa
+
+
+def test_fixed_pumps_and_belts() -> None:
+    """Would fail if a fixed pump short of reserve were not told the belts that would give it."""
+    small = machine("VP1", "vacuum_pump", capacity_l_min_free=1300, motor_kw=5.5, fed_from=("SB1",))
+    plant = rows()
+    plant = plant.model_copy(update={"equipment": {**plant.equipment, "VP1": small}})
+    found = study_vacuum(plant, transients=[])
+    assert (found.finding("vacuum.belts").value or 0.0) > 0.0
+    assert found.finding("vacuum.test.effective_reserve_iso").verdict == "fails"
+
+
+def test_no_pump_is_unknown_not_a_crash() -> None:
+    """Would fail if a plant without a vacuum network raised, or was passed over in silence."""
+    plant = rotary(VP1=None, VP2=None)
+    found = study_vacuum(plant)
+    assert found.worst() == "unknown" and "pump" in found.findings[0].sentence
+
+
+def test_limits_are_the_rulebooks(plant: Plant, result: Result) -> None:
+    """Would fail if a limit were held in the study and not in the rulebook."""
+    strict = study_vacuum(
+        plant, Rulebook({"vacuum.test.fall_off_drop_kpa": 0.001}), transients=["open_test"]
+    )
+    assert result.finding("vacuum.test.fall_off_drop").verdict == "holds"
+    assert strict.finding("vacuum.test.fall_off_drop").verdict == "fails"
+
+
+def test_us_rules_are_held_only_where_they_apply() -> None:
+    """Would fail if two rule sets were mixed (they differ widely at 80 units)."""
+    plant = rotary(80, 900)
+    us = plant.model_copy(update={"site": plant.site.model_copy(update={"region": "us"})})
+    here, there = (study_vacuum(p, transients=[]) for p in (plant, us))
+    for name, held, other in (("iso", here, there), ("us", there, here)):
+        assert held.finding(f"vacuum.test.effective_reserve_{name}").limit is not None
+        assert other.finding(f"vacuum.test.effective_reserve_{name}").limit is None
+
+
+def test_operating_map_is_within_a_tenth_of_a_kilopascal() -> None:
+    """Would fail if straight lines between the map's points were farther off than stated."""
+    for plant in (rotary(), rows()):
+        found = operating_map(plant)
+        network = network_of(plant, RULES)
+        for mode in ("milking", "wash"):
+            for state in range(1, 1 << len(found.pumps)):
+                run = [n for i, n in enumerate(found.pumps) if state >> i & 1]
+                for units in range(0, round(network.units) + 1, 5):
+                    vacuum, speed, power = found.look_up(mode, run, units)
+                    exact = at_point(network, mode, run, units)
+                    assert abs(vacuum - exact.milk_vacuum_kpa) < ERROR_KPA
+                    assert abs(speed - exact.speed) < 0.01
+                    assert abs(power - exact.power_kw) < 0.1
+        assert found.look_up("milking", [], 10)[0] == 0.0
+
+
+def test_units_attached_lower_the_vacuum_and_call_for_speed() -> None:
+    """Would fail if the map's rows did not run the way air does."""
+    found = operating_map(rotary())
+    one = [found.look_up("milking", ["VP1"], u) for u in range(0, 61, 5)]
+    assert all(b[0] <= a[0] + 1e-9 and b[1] >= a[1] - 1e-9 for a, b in pairwise(one))
+
+
+def test_milkline_says_what_it_is_not(result: Result) -> None:
+    """Would fail if the mechanistic stand-in were passed off as the standard's table."""
+    for key in ("vacuum.milkline.slugs@ML1", "vacuum.milkline.units@ML1"):
+        assert "not validated against the standard's table" in result.finding(key).sentence
+    assert "not validated" in result.table("milkline_ML1").note
+    assert result.finding("vacuum.milkline.table@ML1").verdict == "unknown"
+
+
+def test_slugs_come_with_more_milk_less_bore_and_one_outlet() -> None:
+    """Would fail if the chance of slugs did not follow milk flow, bore and the number of slopes."""
+
+    def share(plant: Plant, flows: list[float] | None = None) -> float:
+        return study_vacuum(plant, transients=[], flows_l_min=flows).finding(
+            "vacuum.milkline.slugs@ML1"
+        ).value or 0.0  # fmt: skip
+
+    thin = machine("ML1", "milkline", bore_mm=60, slope_pct=0.5, length_m=60)
+    dead = machine("ML1", "milkline", bore_mm=60, slope_pct=0.5, length_m=60, looped=False)
+    wide, narrow, ended = share(rotary()), share(rotary(ML1=thin)), share(rotary(ML1=dead))
+    assert wide <= narrow < ended
+    assert share(rotary(ML1=thin), [60.0] * 30) < share(rotary(ML1=thin), [200.0] * 30)
+
+
+def test_a_licensed_users_table_is_used() -> None:
+    """Would fail if the entered table did not reach the finding (numbers invented)."""
+    table = from_plain({"looped": {98: {0.5: 6, 1.5: 10}}, "text": "invented for this test"})
+    assert table.look_up(True, 98.0, 1.0) == 8.0
+    assert table.look_up(False, 98.0, 1.0) is None and table.look_up(True, 98.0, 2.5) is None
+    found = study_vacuum(rotary(), transients=[], units_table=table)
+    assert found.finding("vacuum.milkline.table@ML1").verdict == "fails"
+    assert UnitsPerSlope().look_up(True, 98.0, 1.0) is None
+    for wrong in ([], {"round": {}}, {"looped": {"x": {1: 1}}}, {"looped": {98: 3}}):
+        with pytest.raises(TableError):
+            from_plain(wrong)
+
+
+def test_a_shut_valve_in_the_air_line_parts_the_pump() -> None:
+    """Would fail if valves in the vacuum lines were not set as the mode says."""
+    plant = rotary(V1=machine("V1", "valve"))
+    pipes = []
+    for p in plant.pipes:
+        if p.id == "L13":
+            pipes += [p.model_copy(update={"end": "V1.a"}),
+                      p.model_copy(update={"id": "L13b", "start": "V1.b"})]  # fmt: skip
+        else:
+            pipes.append(p)
+    for position, works in (("open", True), ("closed", False)):
+        mode = plant.modes["milking"]
+        modes = {**plant.modes, "milking": mode.model_copy(
+            update={"positions": {**mode.positions, "V1": position}})}  # fmt: skip
+        valved = plant.model_copy(update={"pipes": tuple(pipes), "modes": modes})
+        valved.__dict__.pop("_pipes_at", None)  # the copy must not keep the old pipes
+        network = network_of(valved, RULES)
+        assert milking_mode(network) == "milking"
+        situation = replace(standard_situations(network)["milking"], running=("VP1",))
+        assert (solve(network, situation).milk_vacuum_kpa > 40.0) is works
+
+
+def test_the_balance_is_drawn(result: Result) -> None:
+    """Would fail if the stacked bar lost a part or its pumps' mark."""
+    svg = balance_svg(result)
+    for words in ("pulsators", "claw admission", "reserve left", "All units milking"):
+        assert words in svg
+    for row in result.table("balance").rows:
+        parts = [float(v) for v in row[1:-1]]
+        assert sum(parts) == pytest.approx(float(row[-1]), rel=ADDS_UP)
+
+
+def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Would fail if the command printed other than the study's result, or a traceback."""
+    from byrewright.commands.vacuum import run
+
+    path = Path("examples/rows_two_by_twenty/plant.yaml")
+    if not path.exists():
+        pytest.skip("no example plant here")
+    run(path, True, tmp_path / "balance.svg", only=["fall_off"])
+    said = json.loads(capsys.readouterr().out)
+    assert said["study"] == "vacuum" and (tmp_path / "balance.svg").read_text().startswith("<svg")
+    run(path, only=["fall_off"])
+    assert "Predicted readings" in capsys.readouterr().out
+    with pytest.raises(SystemExit):
+        run(tmp_path / "none.yaml")
