@@ -20,7 +20,7 @@ class Cancelled(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Cuts:
-    """What a search found. `asked` pairs were evaluated, `independent` ones were proven not to cut."""
+    """What a search found: `asked` pairs were evaluated, `independent` ones proven not to cut."""
 
     ones: tuple[Hashable, ...]
     twos: tuple[tuple[Hashable, Hashable], ...]

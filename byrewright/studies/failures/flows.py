@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from byrewright.plant.graph import Joint, Node
 from byrewright.plant.kinds.milk import MilkPump, Valve
 from byrewright.plant.kinds.vacuum import VacuumPump
-from byrewright.studies.failures.paths import Acts, Found
+from byrewright.studies.failures.paths import Act, Acts, Cost, Found
 
 if TYPE_CHECKING:
     from byrewright.studies.failures.structure import Answer, Asked
@@ -33,7 +33,7 @@ def vacuum(asked: Asked) -> tuple[Answer, At]:
             continue
         ways = {}
         for node in (*starts.values(), *wants):
-            found = s.vacuum_net.search([node], lambda n, p=pump.id: n == Node(p, "inlet"), asked._plain)
+            found = s.vacuum_net.search([node], Node(pump.id, "inlet").__eq__, asked.plain)
             if found is not None and node.machine not in asked.w.shut:
                 ways[node] = (*runs, *found.acts)
         if not any(n in ways for n in starts.values()):
@@ -53,15 +53,15 @@ def vacuum(asked: Asked) -> tuple[Answer, At]:
     best = None
     for hands in (False, True):
         capacity = sum(q for q, acts in pumps.values() if hands or not acts)
-        leak, acts = _leaks(asked, hands)
+        leak, hand_acts = _leaks(asked, hands)
         need = asked.s.needs
         left = capacity - leak - need.air_fixed_l_min
         pace = min(1.0, left / need.air_units_l_min) if need.air_units_l_min else 1.0
-        every = list(acts)
+        every = list(hand_acts)
         if hands:
             every += [a for _, some in pumps.values() for a in some]
         if pace < 0.999:
-            every.append("attach slower: fewer units at a time")
+            every.append(Act("slow"))
         usable = {r: a for r, a in at.items() if hands or not a}
         best = Answer(True, tuple(dict.fromkeys(every)), "vacuum", max(pace, 0.0),
                       max(left - need.air_units_l_min, -1e9))  # fmt: skip
@@ -71,10 +71,11 @@ def vacuum(asked: Asked) -> tuple[Answer, At]:
     return best, at
 
 
-def _leaks(asked: Asked, hands: bool) -> tuple[float, list[str]]:
+def _leaks(asked: Asked, hands: bool) -> tuple[float, list[Act]]:
     """Air let in by what is broken, L/min free, once people have done what they can."""
     s, w = asked.s, asked.w
-    total, acts = 0.0, []
+    total = 0.0
+    acts: list[Act] = []
     for tag in sorted(w.leaks):
         if _under_vacuum(asked, tag):
             total += s.needs.leak_l_min
@@ -85,15 +86,15 @@ def _leaks(asked: Asked, hands: bool) -> tuple[float, list[str]]:
             continue
         closable = [j.machine for j in way.joints if _closable(asked, j)]
         if hands and closable:
-            acts.append(f"close {closable[0]}")
+            acts.append(Act("close", closable[0] or ""))
         elif hands and machine.can("regulates vacuum"):
-            acts.append(f"shut {tag} off and run the pumps at a fixed speed")
+            acts.append(Act("fixed", tag))
         else:
             total += float(getattr(machine, "capacity_l_min_free", 1e6))
     for tag in sorted(w.passes):
-        amount, act = _backflow(asked, tag)
+        amount, act = _backflow(asked, tag, hands)
         if hands and act:
-            acts.append(act)
+            acts.append(Act("close", act))
         else:
             total += amount
     return total, acts
@@ -114,7 +115,9 @@ def _open_to_vacuum(asked: Asked, tag: str) -> Found | None:
     if s.plant.equipment[tag].can("regulates vacuum"):
         return Found((), (), Node(tag, "vacuum"))
     nodes = [n for n in s.nodes if n.machine == tag and n.port != "*"]
-    lines = {n.machine for n in s.milk_net.near if asked.s.plant.equipment[n.machine].can("gives milk")}
+    lines = {
+        n.machine for n in s.milk_net.near if asked.s.plant.equipment[n.machine].can("gives milk")
+    }
     lines |= {j.b.machine for n in s.milk_net.near for _, j, _ in s.milk_net.near[n]
               if j.a.machine in lines}  # fmt: skip
 
@@ -132,23 +135,23 @@ def _closable(asked: Asked, joint: Joint) -> bool:
     return isinstance(machine, Valve) and machine.id not in asked.w.stuck
 
 
-def _backflow(asked: Asked, tag: str) -> tuple[float, str]:
-    """Air that comes back through a stopped pump whose non-return valve leaks; the valve to shut."""
+def _backflow(asked: Asked, tag: str, hands: bool) -> tuple[float, str]:
+    """Air that comes back through a pump at rest whose check valve leaks; the valve to shut."""
     s = asked.s
     near = s.vacuum_net.near
     start = Node(tag, "inlet")
     if start not in near:
         return 0.0, ""
     pump = next((p for p in s.pumps if _feeds(asked, tag, p)), None)
-    if pump is None or asked.runs(pump.id) == ():
+    if pump is None or asked.runs(pump.id) == () or (hands and asked.runs(pump.id)):
         return 0.0, ""
     amount = s.needs.backflow_share * pump.capacity_l_min_free * pump.count
     for joint in _chain(asked, start):
         if _closable(asked, joint):
-            return amount, f"close {joint.machine}"
+            return amount, joint.machine or ""
     for joint in _chain(asked, Node(tag, "outlet")):
         if _closable(asked, joint):
-            return amount, f"close {joint.machine}"
+            return amount, joint.machine or ""
     return amount, ""
 
 
@@ -161,7 +164,8 @@ def _feeds(asked: Asked, tag: str, pump: VacuumPump) -> bool:
 def _chain(asked: Asked, start: Node, net: str = "vacuum") -> list[Joint]:
     """The joints in line with a port, up to the first place where ways part."""
     near = (asked.s.vacuum_net if net == "vacuum" else asked.s.milk_net).near
-    here, found = start, []
+    here = start
+    found: list[Joint] = []
     seen = {start}
     while True:
         onward = [(n, j) for n, j, _ in near.get(here, ()) if n not in seen
@@ -185,9 +189,11 @@ def milk(asked: Asked, at: At) -> Answer:
         tag = joint.machine
         if tag in s.receivers and joint.b == Node(tag, "*"):
             return at.get(tag)
-        return asked._plain(joint, along)
+        return asked.plain(joint, along)
 
-    ends = lambda n: n.machine in stores and n.port == "*"  # noqa: E731
+    def ends(n: Node) -> bool:
+        return n.machine in stores and n.port == "*"
+
     found = s.milk_net.search(starts, ends, cost)
     if found is None:
         return Answer(STOPS, why=_where_it_ends(asked, at))
@@ -198,7 +204,7 @@ def milk(asked: Asked, at: At) -> Answer:
         if at.get(tag) == () and body in reached:
             out = s.milk_net.search([body], ends, cost)
             if out is None:
-                acts.append(f"let {tag} stand full: its trap shuts and the milk takes the other way")
+                acts.append(Act("stand", tag))
             else:
                 acts += out.acts
     backs = _milk_backflow(asked, found)
@@ -221,9 +227,7 @@ def _is_store(asked: Asked, tag: str) -> bool:
 def _where_it_ends(asked: Asked, at: At) -> str:
     """The first machine on the usual way of milk that milk cannot pass."""
     s = asked.s
-    seen = {n.machine for n in s.milk_net.reach(
-        [Node(u.id, "*") for u in s.units], lambda j, a: asked._plain(j, a) or
-        (() if asked._plain(j, a) is not None else None))}  # fmt: skip
+    seen = {n.machine for n in s.milk_net.reach([Node(u.id, "*") for u in s.units], asked.plain)}
     broken = sorted((asked.w.off | asked.w.shut | set(asked.w.stuck)) & s.milk_net.machines)
     if broken:
         return f"milk does not get past {broken[0]}"
@@ -231,34 +235,34 @@ def _where_it_ends(asked: Asked, at: At) -> str:
     return f"milk reaches no store{f'; it gets as far as {last[-1]}' if last else ''}"
 
 
-def _milk_backflow(asked: Asked, way: Found) -> list[str] | None:
+def _milk_backflow(asked: Asked, way: Found) -> list[Act] | None:
     """Acts that stop milk coming back through leaking check valves of pumps that stand still."""
-    acts = []
+    acts: list[Act] = []
     for tag in sorted(asked.w.passes):
         if Node(tag, "inlet") not in asked.s.milk_net.near:
             continue
         pump = next((p for p in asked.s.plant.machines(MilkPump)
                      if any(p.id in (j.a.machine, j.b.machine)
                             for j in _chain(asked, Node(tag, "inlet"), "milk"))), None)  # fmt: skip
-        if pump is None or asked.runs(pump.id) == ():
+        if pump is None or asked.runs(pump.id) is not None:
             continue
         every = [*_chain(asked, Node(pump.id, "inlet"), "milk"),
                  *_chain(asked, Node(pump.id, "outlet"), "milk")]  # fmt: skip
         shut = next((j.machine for j in every if _closable(asked, j) and j not in way.joints), None)
         if shut is None:
             return None
-        acts.append(f"close {shut}")
+        acts.append(Act("close", shut))
     return acts
 
 
-def _pump_pace(asked: Asked, cost, starts) -> float:  # type: ignore[no-untyped-def]
+def _pump_pace(asked: Asked, cost: Cost, starts: list[Node]) -> float:
     """The share of the pace that the pumps of each stage carry together."""
     s = asked.s
     stages: dict[int, float] = {}
     for pump in s.plant.machines(MilkPump):
         if asked.runs(pump.id) is None or Node(pump.id, "inlet") not in s.milk_net.near:
             continue
-        way = s.milk_net.search(starts, lambda n, p=pump.id: n == Node(p, "outlet"), cost)
+        way = s.milk_net.search(starts, Node(pump.id, "outlet").__eq__, cost)
         if way is None:
             continue
         depth = sum(1 for m in way.machines if isinstance(s.plant.equipment[m], MilkPump))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from byrewright.physics.motion import drive_power_w
 from byrewright.plant.kinds.deck import DriveUnit, Platform
 from byrewright.plant.plant import Plant
 from byrewright.results import Notebook
@@ -11,7 +12,6 @@ from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.deck import deck_load
 from byrewright.studies.sizing.duty import Duty, duty_of
 from byrewright.studies.sizing.vacuum_demand import air_use, demand
-from byrewright.physics.motion import drive_power_w
 
 
 def needs_of(plant: Plant, rules: Rulebook) -> tuple[Needs, Duty]:

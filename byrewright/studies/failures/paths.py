@@ -6,16 +6,48 @@ by hand) or is shut for good; the search returns the cheapest way and the acts o
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from heapq import heappop, heappush
+from typing import Literal, NamedTuple
 
 from byrewright.plant.graph import Graph, Joint, Node, build
 from byrewright.plant.machine import Service
 from byrewright.plant.plant import Plant
 
-Acts = tuple[str, ...]
-"""What people do, one sentence each; none when the plant does it by itself."""
+Verb = Literal[
+    "set", "move", "start", "run", "close", "isolate", "transfer", "lift", "slow", "fixed", "stand"
+]
+_SAY: Mapping[Verb, str] = {
+    "set": "set {m} {to}",
+    "move": "move {m} by hand, {to}",
+    "start": "start {m}",
+    "run": "run {m} by hand",
+    "close": "close {m}",
+    "isolate": "isolate the burst section of {m}",
+    "transfer": "start {m} and transfer the load to it",
+    "lift": "lift the failed unit of {m} out",
+    "slow": "attach slower: fewer units at a time",
+    "fixed": "shut {m} off and run the pumps at a fixed speed",
+    "stand": "let {m} stand full: its trap shuts and the milk takes the other way",
+}
+
+
+class Act(NamedTuple):
+    """One thing people do."""
+
+    verb: Verb
+    machine: str = ""
+    to: str = ""
+
+    @property
+    def text(self) -> str:
+        """As a sentence without its full stop."""
+        return _SAY[self.verb].format(m=self.machine, to=self.to.replace("_", " "))
+
+
+Acts = tuple[Act, ...]
+"""What people do, in order; none when the plant does it by itself."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +71,9 @@ Cost = Callable[[Joint, bool], Acts | None]
 class Net:
     """The part of the graph that carries some services, as lists ready to be searched."""
 
-    def __init__(self, plant: Plant, services: Iterable[Service], graph: Graph | None = None) -> None:
+    def __init__(
+        self, plant: Plant, services: Iterable[Service], graph: Graph | None = None
+    ) -> None:
         self.plant = plant
         wanted = frozenset(services)
         graph = graph or build(plant)
@@ -72,7 +106,12 @@ class Net:
         return True
 
     def search(
-        self, starts: Iterable[Node], ends: Callable[[Node], bool], cost: Cost, *, back: bool = False
+        self,
+        starts: Iterable[Node],
+        ends: Callable[[Node], bool],
+        cost: Cost,
+        *,
+        back: bool = False,
     ) -> Found | None:
         """The way of fewest acts from a start to the first end (`back`: against the flow)."""
         best: dict[Node, int] = {}
@@ -104,9 +143,7 @@ class Net:
         return None
 
     @staticmethod
-    def _found(
-        end: Node, came: dict[Node, tuple[Node, Joint, Acts] | None], back: bool
-    ) -> Found:
+    def _found(end: Node, came: dict[Node, tuple[Node, Joint, Acts] | None], back: bool) -> Found:
         joints: list[Joint] = []
         acts: list[Acts] = []
         here = end

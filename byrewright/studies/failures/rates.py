@@ -39,9 +39,7 @@ class Rate:
     life: str
 
 
-def rates_of(
-    events: Sequence[Event], rules: Rulebook, milking_h_year: float
-) -> dict[str, Rate]:
+def rates_of(events: Sequence[Event], rules: Rulebook, milking_h_year: float) -> dict[str, Rate]:
     """The rate of each event, by its id."""
     return {e.id: _rate(e, rules, milking_h_year) for e in events}
 
@@ -93,7 +91,9 @@ def pair_hours(a: Rate, b: Rate, beta: float, alike: bool) -> float:
     return often * last + common
 
 
-def with_spread(parts: Mapping[tuple[str, ...], float], rates: Mapping[str, Rate], seed: int) -> Hours:
+def with_spread(
+    parts: Mapping[tuple[str, ...], float], rates: Mapping[str, Rate], seed: int
+) -> Hours:
     """The sum of parts with the uncertainty of the lives behind them.
 
     Each life is one draw for all events that use it: lives are unsure, not the machines.

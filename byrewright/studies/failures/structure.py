@@ -17,10 +17,9 @@ from byrewright.plant.kinds.milk import MilkPump, Valve
 from byrewright.plant.kinds.power import Generator, Sensor
 from byrewright.plant.kinds.units import MilkingUnit
 from byrewright.plant.kinds.vacuum import Pulsator, VacuumPump
-from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
 from byrewright.studies.failures.events import Hit
-from byrewright.studies.failures.paths import Acts, Net
+from byrewright.studies.failures.paths import Act, Acts, Net
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +144,7 @@ class Structure:
 
     @cached_property
     def on_deck(self) -> frozenset[str]:
-        """Machines carried by the turning deck: joined to it without passing the gland or a drain."""
+        """Machines carried by the turning deck: joined without passing the gland or a drain."""
         if not self.glands:
             return frozenset()
         near: dict[str, set[str]] = {}
@@ -211,7 +210,7 @@ class Asked:
         machine = self.s.plant.equipment[tag]
         if not machine.fed_from:
             if isinstance(machine, Generator) and machine.start_by != "automatic":
-                return (f"start {tag} and transfer the load to it",)
+                return (Act("transfer", tag),)
             return ()
         if self.w.no_power and tag in self.s.on_deck:
             sets = min((g.power_rings for g in self.s.glands), default=1)
@@ -239,7 +238,7 @@ class Asked:
         way = type(machine).WITHOUT_CONTROL
         if way == "goes on":
             return ()
-        return (f"run {tag} by hand",) if way == "by hand" else None
+        return (Act("run", tag),) if way == "by hand" else None
 
     def air(self, tag: str) -> Acts | None:
         """The acts that keep an air receiver under pressure."""
@@ -250,7 +249,7 @@ class Asked:
     def _find_air(self, tag: str) -> Acts | None:
         if tag in self.w.off or tag in self.w.shut:
             return None
-        acts: Acts = (f"isolate the burst section of {tag}",) if tag in self.w.leaks else ()
+        acts: Acts = (Act("isolate", tag),) if tag in self.w.leaks else ()
         starts, prices = [], {}
         for m in self.s.plant.able("makes air"):
             runs = self.runs(m.id)
@@ -260,7 +259,7 @@ class Asked:
                 prices[m.id] = runs
         found = None
         for start in starts:
-            way = self.s.air_net.search([start], lambda n: n.machine == tag, self._plain)
+            way = self.s.air_net.search([start], lambda n: n.machine == tag, self.plain)
             if way is not None:
                 every = (*prices[start.machine], *way.acts)
                 if found is None or len(every) < len(found):
@@ -284,9 +283,9 @@ class Asked:
             return None
         acts = [*power, *control]
         if self.s.place[tag] not in ("runs", "ready", None) and machine.can("runs"):
-            acts.append(f"start {tag}")
+            acts.append(Act("start", tag))
         if isinstance(machine, MilkPump) and self._misled(machine):
-            acts.append(f"run {tag} by hand")
+            acts.append(Act("run", tag))
         return tuple(dict.fromkeys(acts))
 
     def _misled(self, pump: MilkPump) -> bool:
@@ -312,7 +311,7 @@ class Asked:
         if tag in self.w.stuck:
             if place in wanted:
                 return ()
-            return None if valve.moved_by == "hand" else (f"move {tag} by hand to {wanted[0]}",)
+            return None if valve.moved_by == "hand" else (Act("move", tag, wanted[0]),)
         air = self._moving(valve)
         rests = air != () or (valve.moved_by != "hand" and self.control(tag) != ())
         if (_rest(valve, place) if rests else place) in wanted:
@@ -321,7 +320,7 @@ class Asked:
             return None
         if air and place in wanted:
             return air  # it goes back by itself
-        return (*air, f"set {tag} {wanted[0].replace('_', ' ')}")
+        return (*air, Act("set", tag, wanted[0]))
 
     def _moving(self, valve: Valve) -> Acts | None:
         """The acts that give a valve what moves it; None when it stays at rest."""
@@ -330,7 +329,7 @@ class Asked:
         every = [a for a in (self.air(t) for t in valve.air_from) if a is not None]
         return min(every, key=len) if every else None
 
-    def _plain(self, joint: Joint, along: bool) -> Acts | None:
+    def plain(self, joint: Joint, along: bool) -> Acts | None:
         """Opens what valves and stopped machines shut; the law of most ways."""
         tag = joint.machine
         if tag is None:
@@ -358,7 +357,8 @@ class Asked:
         spare = next(p.spare_l_min for p in parts if p.why == "vacuum")
         if pace < self.s.needs.least_pace - 1e-9:
             slow = next(p.why for p in parts if p.pace == pace)
-            return Answer(STOPS, why=f"{slow} carries only {100 * pace:.0f} % of the pace", pace=pace)
+            why = f"{slow} carries only {100 * pace:.0f} % of the pace"
+            return Answer(STOPS, why=why, pace=pace)
         return Answer(True, acts, "", pace, spare)
 
     def deck(self) -> Answer:
@@ -368,7 +368,8 @@ class Asked:
             return Answer(True, why="the deck")
         if platform.id in self.w.off:
             return Answer(STOPS, why=f"{platform.id} must stand")
-        have, acts = 0.0, []
+        have = 0.0
+        acts: list[Act] = []
         for drive in self.s.plant.machines(DriveUnit):
             runs = self.runs(drive.id)
             if runs is not None:
@@ -379,13 +380,12 @@ class Asked:
         pace *= self.s.needs.slow_share ** min(self.w.slow, 1)
         if have <= 0.0:
             return Answer(STOPS, why="nothing turns the deck", pace=0.0)
-        if any(d.id in self.w.lost for d in self.s.plant.machines(DriveUnit)):
-            acts.append("lift the failed drive out")
+        acts += [Act("lift", d.id) for d in self.s.plant.machines(DriveUnit) if d.id in self.w.lost]
         return Answer(True, tuple(dict.fromkeys(acts)), "the deck", pace)
 
     def pulse(self) -> Answer:
         """Whether the pulsators run."""
-        acts: list[str] = []
+        acts: list[Act] = []
         left = 1.0
         for one in self.s.pulsators:
             runs = self.runs(one.id)
@@ -407,8 +407,3 @@ def _rest(valve: Valve, place: str) -> str:
     return {"opens": "open", "closes": "closed", "to_b": "to_b", "to_c": "to_c"}.get(
         valve.on_loss, place
     )
-
-
-def machine_of(structure: Structure, tag: str) -> Machine:
-    """The machine behind a tag."""
-    return structure.plant.equipment[tag]

@@ -7,7 +7,7 @@ stop milking together unless one does alone. The sets here are upper bounds read
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Hashable, Iterable
 
 from byrewright.plant.kinds.deck import DeckRollers, DriveUnit, Platform
 from byrewright.plant.kinds.power import Sensor
@@ -69,7 +69,7 @@ def _closure(s: Structure, roots: Iterable[str]) -> frozenset[str]:
     return frozenset(found)
 
 
-def reads(s: Structure, events: Iterable[Event]) -> Mapping[str, int]:
+def reads(s: Structure, events: Iterable[Event]) -> dict[Hashable, int]:
     """For each event a bit for each requirement it can change; none for what changes no flow."""
     known = supports(s)
     return {
