@@ -29,10 +29,18 @@ def edit_plant(file: PlantFile, changes: Mapping[str, Any]) -> str:
     Raises:
         ByrewrightError: a change goes to a place that is not there.
     """
-    source = file.source
+    return edit_source(file.source, changes)
+
+
+def edit_source(source: Source, changes: Mapping[str, Any]) -> str:
+    """The same for any file that was read: a brief, for instance.
+
+    Raises:
+        ByrewrightError: a change goes to a place that is not there.
+    """
     places = {source.dotted(p): p for p in (*source.values, *source.keys)}
     cuts = [_cut(source, places, key, value) for key, value in changes.items()]
-    text = file.text
+    text = source.text
     for start, end, new in sorted(cuts, key=lambda c: c[0], reverse=True):
         text = text[:start] + new + text[end:]
     return text

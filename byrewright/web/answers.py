@@ -76,6 +76,11 @@ class Answers:
         self._pool.submit(_run, job, work)
         return job
 
+    def known(self, key: Hashable) -> Job | None:
+        """The job of a question, where it was asked before."""
+        with self._lock:
+            return self._jobs.get(key)
+
     def study(self, name: str, opened: Opened) -> Job:
         """The answer of a study for a plant."""
         return self.ask((name, opened.key), lambda job: STUDIES[name](opened, job))
@@ -131,7 +136,11 @@ def _routes_result(opened: Opened, job: Job) -> Result:
     from byrewright.studies.routes.study import Routes, report
 
     study = Routes(opened.plant, opened.rules or Rulebook())
-    return report(study, orders=True, say=job.say)
+
+    def say(text: str) -> None:
+        job.say(text)
+
+    return report(study, orders=True, say=say)
 
 
 STUDIES: dict[str, Callable[[Opened, Job], Any]] = {

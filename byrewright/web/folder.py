@@ -12,7 +12,7 @@ from byrewright.errors import ByrewrightError
 from byrewright.plant.limits import FILE as LIMITS_FILE
 from byrewright.plant.limits import rules_beside
 from byrewright.plant.plant import Plant
-from byrewright.plant.problems import FileProblems, PlantError, Problem
+from byrewright.plant.problems import BriefError, FileProblems, PlantError, Problem
 from byrewright.plant.read import PlantFile, read_plant_text
 from byrewright.plant.source import LARGEST_BYTES, read_text
 from byrewright.plant.write import write_text
@@ -180,6 +180,23 @@ class Folder:
                 raise Conflict(now)
             write_text(path, text)
         return digest_of(text)
+
+    def save_brief(self, slug: str, text: str, loaded_digest: str) -> None:
+        """Save the brief beside a plant, if it is still the one that was loaded ("": none was there).
+
+        Raises:
+            Conflict: the brief is another one now; nothing was written.
+            NotServed, OSError: the plant is gone, or the file cannot be written.
+        """
+        with self._lock:
+            path = self.path(slug).parent / BRIEF_FILE
+            there = path.exists() or path.is_symlink()
+            if there and not self._inside(path):
+                raise NotServed(slug)
+            now = read_text(path, BriefError) if there else ""
+            if there and digest_of(now) != loaded_digest:
+                raise Conflict(now)
+            write_text(path, text)
 
     def _inside(self, path: Path) -> bool:
         """Whether a path, links followed, is an ordinary file under the root."""

@@ -166,9 +166,10 @@ def frame(v: Visit, page: str, body: Callable[[], None]) -> None:
         f"<script>document.documentElement.dataset.look='{v.look}'</script>"
         f'<script src="/look/page.js?{_version(script())}"></script>'
     )
-    with ui.element("div").props("id=sheet"), ui.element("div").classes("frame"):
-        ui.html(tag("a", v.t("frame.skip"), href="#main", cls="skip"), sanitize=False)
-        ui.html(_top(v, page), sanitize=False, tag="header")
+    # the head stands in the page itself, so that it is painted before any script has run
+    skip = tag("a", v.t("frame.skip"), href="#main", cls="skip")
+    ui.add_body_html(join([skip, tag("header", _top(v, page))]))
+    with ui.element("div").props("id=sheet"):
         with ui.element("main").props('id=main tabindex="-1"'):
             body()
         ui.html(_foot(v), sanitize=False, tag="footer")

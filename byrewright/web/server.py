@@ -89,7 +89,7 @@ def build(path: Path, host: str = "127.0.0.1") -> FastAPI:
         show_welcome_message=False,
         reconnect_timeout=10.0,
     )
-    app.add_middleware(Guard, gate=site.gate)  # type: ignore[arg-type]
+    app.add_middleware(Guard, gate=site.gate)
     return app
 
 
@@ -194,7 +194,7 @@ def _log_in(request: Request, problem: str, status: int = 200, **words: object) 
         tag("head", tag("meta", charset="utf-8"), tag("title", t("log_in.title")),
             tag("meta", name="viewport", content="width=device-width, initial-scale=1"),
             tag("link", rel="stylesheet", href="/look/page.css")),
-        tag("body", tag("div", tag("div", tag("main", form, id="main"), cls="frame"), id="sheet")),
+        tag("body", tag("div", tag("main", form, id="main"), id="sheet", cls="alone")),
         lang=t.language, data_look=look if look in LOOKS else "auto",
     )  # fmt: skip
     return HTMLResponse("<!doctype html>" + page, status)

@@ -107,6 +107,7 @@
   let last = "";
   document.addEventListener("focusin", e => { last = e.target.id || ""; });
   new MutationObserver(() => {
+    document.querySelectorAll("main.q-page:not([role])").forEach(m => m.setAttribute("role", "presentation"));
     each(document, box => { if (box.querySelector("svg")) view(box); });
     if (last && document.activeElement === document.body) {
       const again = document.getElementById(last);
@@ -124,10 +125,17 @@
       const kinds = ["flow", "picked", "turned", "hurt"];
       box.querySelectorAll("[data-pipe],[data-machine]").forEach(g => {
         const key = g.dataset.pipe ? "pipe " + g.dataset.pipe : "machine " + g.dataset.machine;
-        for (const k of kinds) g.classList.toggle(k, (marks[k] || []).includes(key));
+        for (const k of kinds) g.classList.toggle(k, (marks[k] || []).includes(key) || (k === "hurt" && !!g.dataset.key && (marks.hurt || []).includes("key " + g.dataset.key)));
       });
       for (const [key, inner] of Object.entries(marks.symbols || {}))
         box.querySelectorAll(`[data-key="${CSS.escape(key)}"] .symbol`).forEach(s => { s.innerHTML = inner; });
+    },
+    wrong(told) {
+      for (const [id, text] of Object.entries(told)) {
+        const field = document.getElementById(id), place = document.getElementById(id + "-wrong");
+        if (place) place.textContent = text;
+        if (field) field.setAttribute("aria-invalid", text ? "true" : "false");
+      }
     },
     fit(id) { const box = document.getElementById(id); if (box) fit(box, view(box)); },
   };

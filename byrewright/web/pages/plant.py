@@ -124,10 +124,11 @@ class PlantView:
         """Work out where fluids go now, and show it."""
         self.now = None
         if self.mode:
-            self.now = await asyncio.to_thread(
+            now: Turned = await asyncio.to_thread(
                 flows, self.v.site.answers, self.opened, self.mode, dict(self.turned)
             )
-            have = [w.fluid for w in self.now.ways]
+            self.now = now
+            have = [w.fluid for w in now.ways]
             if self.fluid not in have:
                 self.fluid = have[0] if have else ""
         self.head.draw()
@@ -154,7 +155,14 @@ class PlantView:
                 f"machine {m}" for m in way.machines
             ]
         if self.now is not None:
-            marks["hurt"] = [f"machine {subject}" for _, subject in self.now.harms]
+            subjects = {subject for _, subject in self.now.harms}
+            reached = way.pipes if way else frozenset()
+            marks["hurt"] = [
+                f"key {one.key}"
+                for one in self.laid.placed
+                if one.machine in subjects
+                and (">" not in one.key or one.key.partition(">")[2] in reached)
+            ]
         ui.run_javascript(drawing.script(BOX, marks))
 
     def remember(self) -> None:

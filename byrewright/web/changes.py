@@ -1,0 +1,90 @@
+"""What differs between two texts or two plants, for people to look over before they save."""
+
+from __future__ import annotations
+
+import difflib
+from dataclasses import dataclass
+from typing import Any
+
+from byrewright.plant.farm import plain
+from byrewright.plant.plant import Plant
+from byrewright.plant.record import Record
+from byrewright.results import Result, Verdict
+from byrewright.web.markup import Html, tag
+
+AROUND = 2
+MOST_LINES = 1500
+
+
+def diff(old: str, new: str) -> Html | None:
+    """The lines that differ, with + and - before them; None when none do."""
+    lines = list(difflib.unified_diff(old.splitlines(), new.splitlines(), n=AROUND, lineterm=""))[
+        2:
+    ]
+    if not lines:
+        return None
+    kinds = {"+": "add", "-": "cut", "@": "at"}
+    parts = []
+    for line in lines[:MOST_LINES]:
+        kind = kinds.get(line[:1], "")
+        parts.append(tag("span", line.strip("@ ") if kind == "at" else line, "\n", cls=kind))
+    return tag("pre", parts, cls="diff", tabindex=0)
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One thing that is otherwise: where, what, its unit, and both values."""
+
+    where: str
+    field: str
+    unit: str
+    old: float | str | None
+    new: float | str | None
+
+
+def plant_changes(old: Plant, new: Plant) -> list[Change]:
+    """Machines and pipes that came, went, or have other figures."""
+    found: list[Change] = []
+    before: dict[str, Record] = {**old.equipment, **{p.id: p for p in old.pipes}}
+    after: dict[str, Record] = {**new.equipment, **{p.id: p for p in new.pipes}}
+    for where in dict.fromkeys((*before, *after)):
+        a, b = before.get(where), after.get(where)
+        if a is None or b is None:
+            was, now = (_title(old, where) if a else None), (_title(new, where) if b else None)
+            found.append(Change(where, "", "", was, now))
+            continue
+        kind = {one.name: one for one in (*a.parameters(), *b.parameters())}
+        stated, fresh = plain(a), plain(b)
+        for field in dict.fromkeys((*stated, *fresh)):
+            if stated.get(field) != fresh.get(field):
+                one = kind.get(field)
+                meaning, unit = (one.meaning, one.unit) if one else (field, "")
+                values = _said(stated.get(field)), _said(fresh.get(field))
+                found.append(Change(where, meaning, unit, *values))
+    return found
+
+
+def _title(plant: Plant, where: str) -> str:
+    machine = plant.equipment.get(where)
+    return machine.title if machine else where
+
+
+def _said(value: Any) -> float | str | None:
+    if value is None or isinstance(value, str | int | float):
+        return value
+    return ", ".join(str(v) for v in value) if isinstance(value, list | tuple) else str(value)
+
+
+def verdict_changes(old: Result, new: Result) -> list[tuple[str, Verdict | None, Verdict | None]]:
+    """Findings whose verdict is another one, that came, or that went: (sentence, before, after)."""
+    before = {f.name: f for f in old.findings}
+    after = {f.name: f for f in new.findings}
+    found = []
+    for name in dict.fromkeys((*before, *after)):
+        a, b = before.get(name), after.get(name)
+        was, now = (a.verdict if a else None), (b.verdict if b else None)
+        if was != now:
+            one = b or a
+            assert one is not None
+            found.append((one.sentence, was, now))
+    return found

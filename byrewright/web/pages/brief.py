@@ -1,0 +1,300 @@
+"""From the brief: a form and its text, a plant drafted from it, and what that changes."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Any
+
+from fastapi import Request
+from nicegui import ui
+
+from byrewright.documents.format import words
+from byrewright.drafting.draft import Draft, draft_plant
+from byrewright.errors import ByrewrightError
+from byrewright.plant.brief import Brief, BriefFile, WaterSource, read_brief_text
+from byrewright.plant.edit import edit_source
+from byrewright.plant.problems import BriefError, Problem
+from byrewright.plant.source import LARGEST_BYTES, load, read_text
+from byrewright.web import fields
+from byrewright.web.answers import Job
+from byrewright.web.changes import diff, plant_changes
+from byrewright.web.folder import BRIEF_FILE, Conflict, digest_of
+from byrewright.web.frame import (
+    Live,
+    Site,
+    Visit,
+    counts,
+    finish,
+    plant_page,
+    progress,
+    say,
+    trouble,
+)
+from byrewright.web.markup import Child, Html, table, tag
+from byrewright.web.pages.edit import KEY as EDIT
+from byrewright.web.pages.edit import parts_of_edit
+
+LEFT_OUT = ("brief",)
+EMPTY = "cows: 500\nyield_l_day: 28\n"
+MOST_SHOWN = 300
+
+
+def register(site: Site) -> None:
+    """Add the page; it stands under the edit page in the index."""
+
+    @ui.page("/p/{slug}/brief")
+    def brief(request: Request, slug: str) -> None:
+        plant_page(site, request, slug, EDIT, lambda v: BriefView(v).build())
+
+
+class BriefView:
+    """One visitor's work on a brief and the plant drafted from it."""
+
+    def __init__(self, v: Visit) -> None:
+        assert v.opened is not None
+        self.v, self.opened = v, v.opened
+        self.path = v.site.folder.brief(v.opened.slug)
+        try:
+            self.text = read_text(self.path, BriefError) if self.path else EMPTY
+        except BriefError:
+            self.text = EMPTY
+        self.loaded = digest_of(self.text) if self.path else ""
+        self.fields = fields.fields_of(Brief, leave=LEFT_OUT)
+        self.fields += fields.fields_of(WaterSource, "water_source")
+        self.file: BriefFile | None = None
+        self.problems: tuple[Problem, ...] = ()
+        self.job: Job | None = None
+        self.note: Html | None = None
+        self._read()
+
+    def _read(self) -> None:
+        try:
+            self.file, self.problems = read_brief_text(self.text, BRIEF_FILE), ()
+        except BriefError as error:
+            self.file, self.problems = None, error.problems
+
+    def build(self) -> None:
+        """The page's body."""
+        t = self.v.t
+        ui.html(tag("h1", t("edit.title")), sanitize=False)
+        ui.html(parts_of_edit(self.v, "from_brief"), sanitize=False)
+        ui.html(tag("p", t("brief.lead")), sanitize=False)
+        with ui.element("div").classes("half gap"):
+            with ui.element("div"):
+                self.form = Live(self._form, {"field": self.on_field})
+                self.words = Live(self._words, {"text": self.on_text})
+            acts = {
+                "draft": self.on_draft,
+                "stop": self.on_stop,
+                "save": self.on_save,
+                "save_brief": self.on_save_brief,
+            }
+            self.side = Live(self._side, acts)
+
+    def _data(self) -> Any:
+        try:
+            return load(self.text, BRIEF_FILE, BriefError, EMPTY).data
+        except BriefError:
+            return {}
+
+    # parts -----------------------------------------------------------------------------------
+
+    def _form(self) -> Child:
+        data = self._data()
+        inputs = [
+            fields.draw(f, fields.stated(data, f.key), self.v.t, self.problems) for f in self.fields
+        ]
+        return tag("div", inputs, cls="inputs")
+
+    def _words(self) -> Child:
+        t = self.v.t
+        return [
+            tag("h2", tag("label", t("brief.text"), for_="brief-text")),
+            tag("p", t("brief.text_lead"), cls="quiet small"),
+            tag("textarea", self.text, id="brief-text", cls="code", data_input="text", spellcheck="false",
+                maxlength=LARGEST_BYTES),
+        ]  # fmt: skip
+
+    def _side(self) -> Child:
+        t = self.v.t
+        busy = self.job is not None and not self.job.over
+        buttons = [
+            tag("button", t("brief.draft"), type="button", data_act="draft", id="draft", cls="main",
+                disabled=self.file is None or busy),
+            tag("button", t("brief.save_brief"), type="button", data_act="save_brief", id="save_brief",
+                disabled=self.file is None or digest_of(self.text) == self.loaded),
+        ]  # fmt: skip
+        parts: list[Child] = [tag("div", buttons, cls="row no-print"), self.note]
+        for one in self.problems:
+            line = t("broken.line", line=one.line) if one.line else ""
+            parts.append(
+                say(
+                    [tag("b", line), " ", tag("span", one.key, cls="mono"), " ", one.sentence],
+                    "bad",
+                )
+            )
+        if self.job is not None:
+            if busy:
+                parts.append(progress(self.job, t))
+            elif self.job.state != "done":
+                parts.append(trouble(self.job, t))
+            else:
+                parts += self._drafted(self.job.value)
+        elif self.file is not None and self.file.assumptions:
+            head = [t("brief.assumed"), t("brief.value"), t("brief.why")]
+            rows = [
+                [a.meaning, self.v.number(a.value, a.unit), a.why] for a in self.file.assumptions
+            ]
+            parts.append(tag("div", table(head, rows, caption=t("brief.assumptions")), cls="gap"))
+        return parts
+
+    def _drafted(self, draft: Draft) -> list[Child]:
+        t = self.v.t
+        plant = draft.plant
+        parts: list[Child] = [
+            tag(
+                "h2",
+                t(
+                    "brief.drafted",
+                    machines=len(plant.equipment),
+                    pipes=len(plant.pipes),
+                    modes=len(plant.modes),
+                ),
+            ),
+            counts(draft.sizing, t),
+        ]
+        if draft.text == self.opened.text:
+            return [*parts, say(t("brief.same"), "good")]
+        found = plant_changes(self.opened.plant, plant)
+        head = [t("brief.where"), t("brief.what"), t("brief.before"), t("brief.after")]
+        rows = [
+            [
+                tag("b", c.where),
+                words(c.field),
+                self._value(c.old, c.unit),
+                self._value(c.new, c.unit),
+            ]
+            for c in found
+        ]
+        parts.append(
+            tag(
+                "p",
+                tag(
+                    "button", t("brief.save"), type="button", data_act="save", id="save", cls="main"
+                ),
+            )
+        )
+        parts.append(tag("p", t("brief.replaces"), cls="quiet small"))
+        if rows:
+            parts.append(
+                table(head, rows[:MOST_SHOWN], caption=t("brief.changes", count=len(rows)))
+            )
+        lines = diff(self.opened.text, draft.text)
+        parts.append(tag("details", tag("summary", t("brief.lines")), tag("div", lines, cls="in")))
+        return parts
+
+    def _value(self, value: float | str | None, unit: str) -> str:
+        return self.v.t("brief.none") if value is None else self.v.number(value, unit)
+
+    # what a visitor does ---------------------------------------------------------------------
+
+    def on_field(self, value: str, key: str) -> None:
+        """A line of the form; the text follows."""
+        field = next((f for f in self.fields if f.key == key), None)
+        if field is None:
+            return
+        try:
+            source = load(self.text, BRIEF_FILE, BriefError, EMPTY)
+            parsed = fields.parse(field, value)
+            if fields.stated(source.data, key) == value.strip():
+                return
+            self.text = edit_source(source, {key: parsed})
+        except BriefError as error:
+            self.problems = error.problems
+        except ByrewrightError as error:
+            self.note = say(str(error), "bad")
+        self._changed()
+        self.words.draw()
+
+    def on_text(self, value: str, _: str) -> None:
+        """The text itself; the form follows."""
+        self.text = value
+        self._changed()
+        self.form.draw()
+
+    def _changed(self) -> None:
+        if self.job is not None:
+            self.job.cancel.set()
+        self.job, self.note = None, None
+        self._read()
+        self.side.draw()
+        import json
+
+        told = {}
+        for field in self.fields:
+            wrong = [
+                p for p in self.problems if p.key == field.key or p.key.startswith(f"{field.key}.")
+            ]
+            told[f"field-{field.key.replace('.', '-')}"] = " ".join(p.sentence for p in wrong)
+        ui.run_javascript(f"byre.wrong({json.dumps(told)})")
+
+    async def on_draft(self, _: str, __: str) -> None:
+        """Draft the plant."""
+        file = self.file
+        if file is None:
+            return
+        rules = self.opened.rules
+        key = ("draft", digest_of(self.text), hash(rules))
+
+        def work(job: Job) -> Draft:
+            job.say("draft")
+            return draft_plant(file, rules)
+
+        self.job = job = self.v.site.answers.ask(key, work)
+        self.side.draw()
+        await finish(job)
+        if job is self.job:
+            self.side.draw()
+
+    def on_stop(self, _: str, __: str) -> None:
+        """Let the drafting go; its answer is not waited for any longer."""
+        if self.job is not None:
+            self.job.cancel.set()
+        self.job, self.note = None, say(self.v.t("work.stopped"))
+        self.side.draw()
+
+    async def on_save(self, _: str, __: str) -> None:
+        """Save the drafted plant in place of the plant file."""
+        if self.job is None or self.job.state != "done":
+            return
+        folder = self.v.site.folder
+        try:
+            await asyncio.to_thread(
+                folder.save, self.opened.slug, self.job.value.text, self.opened.digest
+            )
+        except Conflict as error:
+            self.note = tag("div", say([tag("b", self.v.t("edit.conflict")), " ", self.v.t("brief.conflict")], "bad"),
+                            diff(self.opened.text, error.theirs))  # fmt: skip
+            self.opened = await asyncio.to_thread(folder.open, self.opened.slug)
+        except (ByrewrightError, OSError) as error:
+            self.note = say(self.v.t("edit.not_saved", why=str(error)), "bad")
+        else:
+            self.opened = await asyncio.to_thread(folder.open, self.opened.slug)
+            self.note = say(self.v.t("edit.saved"), "good")
+        self.side.draw()
+
+    async def on_save_brief(self, _: str, __: str) -> None:
+        """Save the brief beside the plant."""
+        folder = self.v.site.folder
+        try:
+            await asyncio.to_thread(folder.save_brief, self.opened.slug, self.text, self.loaded)
+        except Conflict as error:
+            self.note = tag("div", say([tag("b", self.v.t("edit.conflict")), " ", self.v.t("brief.conflict")], "bad"),
+                            diff(self.text, error.theirs))  # fmt: skip
+            self.loaded = digest_of(error.theirs)
+        except (ByrewrightError, OSError) as error:
+            self.note = say(self.v.t("edit.not_saved", why=str(error)), "bad")
+        else:
+            self.loaded = digest_of(self.text)
+            self.note = say(self.v.t("brief.brief_saved"), "good")
+        self.side.draw()

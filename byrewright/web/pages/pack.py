@@ -1,0 +1,165 @@
+"""The pack: built with progress, stopped on request, taken away as one file."""
+
+from __future__ import annotations
+
+import io
+import tempfile
+import zipfile
+from datetime import date
+from pathlib import Path
+
+from fastapi import FastAPI, Request
+from fastapi.responses import Response
+from nicegui import ui
+
+from byrewright.documents.pack import write_pack
+from byrewright.web.answers import STUDIES, Answers, Job
+from byrewright.web.folder import NotServed, Opened
+from byrewright.web.frame import Live, Site, Visit, finish, plant_page, progress, say, trouble
+from byrewright.web.markup import Child, table, tag
+
+KEY = "pack"
+FIXED_TIME = (1980, 1, 1, 0, 0, 0)
+"""Time of the files in the archive, so that the same pack is the same bytes."""
+
+
+def register(site: Site) -> None:
+    """Add the page and the download."""
+    site.pages.append(KEY)
+
+    @ui.page("/p/{slug}/pack")
+    def pack(request: Request, slug: str) -> None:
+        plant_page(site, request, slug, KEY, lambda v: PackView(v).build())
+
+    def download(app: FastAPI) -> None:
+        @app.get("/p/{slug}/pack.zip")
+        def take(slug: str, state: str, on: str) -> Response:
+            try:
+                opened = site.folder.open(slug)
+            except NotServed:
+                return Response(status_code=404)
+            job = site.answers.known(("pack", state, on))
+            if opened.digest != state or job is None or job.state != "done":
+                return Response(status_code=404)
+            name = f"{opened.path.stem}-pack.zip"
+            return Response(
+                job.value[0],
+                media_type="application/zip",
+                headers={"content-disposition": f'attachment; filename="{ascii_name(name)}"'},
+            )
+
+    site.routes.append(download)
+
+
+def ascii_name(name: str) -> str:
+    """A file name that may stand in a header."""
+    return "".join(c if c.isascii() and (c.isalnum() or c in "-_.") else "-" for c in name)
+
+
+def build_pack(answers: Answers, opened: Opened, on: str) -> Job:
+    """The work of building the pack: (the archive's bytes, names and sizes of its files)."""
+
+    def work(job: Job) -> tuple[bytes, list[tuple[str, int]]]:
+        job.say("sizing")
+        result = STUDIES["sizing"](opened, job)
+        with tempfile.TemporaryDirectory(prefix="byrewright-pack-") as name:
+            folder = Path(name)
+            write_pack(folder, opened.text, opened.plant, result, date=on, progress=job.say)
+            files = sorted(p for p in folder.rglob("*") if p.is_file())
+            names = [(str(p.relative_to(folder)), p.stat().st_size) for p in files]
+            out = io.BytesIO()
+            with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+                for path, (inner, _) in zip(files, names, strict=True):
+                    archive.writestr(zipfile.ZipInfo(inner, FIXED_TIME), path.read_bytes())
+        return out.getvalue(), names
+
+    return answers.ask(("pack", opened.digest, on), work)
+
+
+class PackView:
+    """One visitor's building of the pack."""
+
+    def __init__(self, v: Visit) -> None:
+        assert v.opened is not None
+        self.v, self.opened = v, v.opened
+        self.on = date.today().isoformat()
+        self.job: Job | None = v.site.answers.known(("pack", self.opened.digest, self.on))
+        self.note: Child = None
+
+    def build(self) -> None:
+        """The page's body."""
+        t = self.v.t
+        ui.html(tag("h1", t("pack.title")), sanitize=False)
+        ui.html(tag("p", t("pack.lead")), sanitize=False)
+        acts = {"build": self.on_build, "stop": self.on_stop, "date": self.on_date}
+        self.live = Live(self._live, acts)
+        if self.job is not None and not self.job.over:
+            ui.timer(0.01, self.follow, once=True)
+
+    def _live(self) -> Child:
+        t = self.v.t
+        job = self.job
+        when = tag("div", tag("label", t("pack.date"), for_="date"),
+                   tag("input", type="date", id="date", value=self.on, data_change="date"), cls="field")  # fmt: skip
+        busy = job is not None and not job.over
+        go = tag(
+            "button",
+            t("pack.build"),
+            type="button",
+            cls="main",
+            data_act="build",
+            id="build",
+            disabled=busy,
+        )
+        parts: list[Child] = [self.note, tag("div", when, go, cls="row no-print")]
+        if job is None:
+            return parts
+        if not job.over:
+            return [*parts, progress(job, t)]
+        if job.state != "done":
+            return [*parts, trouble(job, t)]
+        link = self.v.link("pack.zip", state=self.opened.digest, on=self.on)
+        size = len(job.value[0])
+        parts.append(say(t("pack.ready"), "good"))
+        parts.append(
+            tag(
+                "p",
+                tag("a", t("pack.take", size=_size(size)), href=link, cls="button", download=True),
+            )
+        )
+        rows = [[tag("span", name, cls="mono"), _size(bytes_)] for name, bytes_ in job.value[1]]
+        parts.append(table([t("pack.file"), t("pack.size")], rows, caption=t("pack.holds")))
+        return parts
+
+    async def follow(self) -> None:
+        """Show how far it is until it is over."""
+        if self.job is not None:
+            self.live.draw()
+            await finish(self.job, lambda _: self.live.draw())
+            self.live.draw()
+
+    async def on_build(self, _: str, __: str) -> None:
+        """Build it."""
+        self.job = build_pack(self.v.site.answers, self.opened, self.on)
+        await self.follow()
+
+    def on_stop(self, _: str, __: str) -> None:
+        """Stop building."""
+        if self.job is not None:
+            self.job.cancel.set()
+
+    def on_date(self, value: str, _: str) -> None:
+        """The date on the documents."""
+        self.note = None
+        try:
+            self.on = date.fromisoformat(value).isoformat()
+        except ValueError:
+            self.note = say(self.v.t("pack.date_wrong"), "bad")
+        self.job = self.v.site.answers.known(("pack", self.opened.digest, self.on))
+        self.live.draw()
+
+
+def _size(many: int) -> str:
+    from byrewright.documents.format import number
+
+    return f"{number(float(many // 1000))} kB"
