@@ -13,7 +13,7 @@ from byrewright.plant.plant import Plant
 from byrewright.results import Result
 from byrewright.standards.milkline_table import TableError, UnitsPerSlope, from_plain
 from byrewright.standards.rulebook import Rulebook, default_rulebook
-from byrewright.studies.vacuum import balance_svg, operating_map, study_vacuum
+from byrewright.studies.vacuum import balance_svg, day_map, operating_map, study_vacuum
 from byrewright.studies.vacuum.building import network_of
 from byrewright.studies.vacuum.operating import ERROR_KPA, at_point
 from byrewright.studies.vacuum.sensitivity import effects
@@ -202,6 +202,17 @@ def test_units_attached_lower_the_vacuum_and_call_for_speed() -> None:
     found = operating_map(rotary())
     one = [found.look_up("milking", ["VP1"], u) for u in range(0, 61, 5)]
     assert all(b[0] <= a[0] + 1e-9 and b[1] >= a[1] - 1e-9 for a, b in pairwise(one))
+
+
+def test_the_day_gets_the_solved_map() -> None:
+    """Would fail if the day's table were not the network's, in the day's own order and shape."""
+    plant = rotary()
+    table, network = day_map(plant), network_of(plant, RULES)
+    assert table.known == "network" and table.table.shape == (4, 61, 3)
+    for mask, names in ((1, ["VP1"]), (2, ["VP2"]), (3, ["VP1", "VP2"])):
+        for units in (7, 33, 60):
+            exact = at_point(network, "milking", names, units)
+            assert abs(table.table[mask, units, 0] - exact.milk_vacuum_kpa) < ERROR_KPA
 
 
 def test_milkline_says_what_it_is_not(result: Result) -> None:
