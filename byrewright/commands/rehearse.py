@@ -12,6 +12,7 @@ from byrewright.commands.common import clear_errors, console, load
 from byrewright.errors import ByrewrightError
 
 if TYPE_CHECKING:
+    from byrewright.site.day import Day
     from byrewright.site.rehearse import Act, Protocol, Rehearsal
     from byrewright.studies.routes.spread import Combination
     from byrewright.studies.routes.study import Routes
@@ -89,24 +90,19 @@ def _usual(study: Routes, mode: str | None, every: bool) -> list[Combination]:
 def _milking(study: Routes) -> str:
     from byrewright.site.day import day_of
 
-    day, _ = day_of(study.plant, study.rules)
-    found = next((a.mode for a in day if "milking" in study.plant.modes[a.mode].does), None)
+    day = day_of(study.plant, study.rules)
+    found = next((a.mode for a in day.acts if "milking" in study.plant.modes[a.mode].does), None)
     if found is None:
         raise RehearseError("the plant has no mode that does milking")
     return found
 
 
-def _act(study: Routes, mode: str) -> tuple[tuple[Act, ...], Act]:
-    from byrewright.site.day import day_of
-
-    day, _ = day_of(study.plant, study.rules)
-    act = next((a for a in day if a.mode == mode), None)
+def _act(day: Day, mode: str) -> Act:
+    act = next((a for a in day.acts if a.mode == mode), None)
     if act is None:
-        raise RehearseError(
-            f"mode {mode!r} is not part of the day; it has "
-            + ", ".join(dict.fromkeys(a.mode for a in day))
-        )
-    return day, act
+        modes = ", ".join(dict.fromkeys(a.mode for a in day.acts))
+        raise RehearseError(f"mode {mode!r} is not part of the day; it has {modes}")
+    return act
 
 
 async def _play(study: Routes, faults: Sequence[Combination], mode: str | None, after_min: float,
@@ -114,9 +110,9 @@ async def _play(study: Routes, faults: Sequence[Combination], mode: str | None, 
     from byrewright.site.day import day_of
     from byrewright.site.rehearse import Fault, rehearse
 
-    _, milk_l = day_of(study.plant, study.rules)
+    day = day_of(study.plant, study.rules)
     where = mode or _milking(study)
-    day, act = _act(study, where)
+    act = _act(day, where)
     at = act.start_min + min(after_min, (act.end_min - act.start_min) / 2)
     chosen: Protocol = (
         "opcua" if protocol == "opcua" else "contacts" if protocol == "contacts" else "modbus"
@@ -131,9 +127,9 @@ async def _play(study: Routes, faults: Sequence[Combination], mode: str | None, 
                     await rehearse(
                         study.table,
                         study.scenes,
-                        day,
+                        day.acts,
                         Fault(at, fault),
-                        milk_l,
+                        day.lost_l,
                         study.hits,
                         protocol=chosen,
                     )

@@ -1,10 +1,15 @@
-"""The day that a rehearsal plays: which mode when, and the milk that flows."""
+"""The day that a rehearsal plays: which mode when, and the ledger of milk lost."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import cached_property
+
 from byrewright.plant.plant import Plant
-from byrewright.site.rehearse import Act, MilkFlow
-from byrewright.standards.rulebook import Rulebook
+from byrewright.site.rehearse import Act
+from byrewright.standards.rulebook import Rulebook, default_rulebook
+from byrewright.studies.routes.ledger import NOTHING_L_MIN, WINDOW_MIN, DayLedger
+from byrewright.studies.routes.spread import Combination
 
 AFTER_MILKING = (
     ("drain_down", 10.0),
@@ -17,8 +22,47 @@ AFTER_MILKING = (
 practice, no source)."""
 
 
-def day_of(plant: Plant, rules: Rulebook | None = None) -> tuple[tuple[Act, ...], MilkFlow]:
-    """Acts of the day by the plant's duty, and its milk ledger.
+@dataclass(frozen=True)
+class Day:
+    """Acts of a day, and milk flow (start, end, litres a minute) of each milking by the duty."""
+
+    plant: Plant
+    rules: Rulebook
+    acts: tuple[Act, ...]
+    flows: tuple[tuple[float, float, float], ...]
+
+    @cached_property
+    def ledger(self) -> DayLedger | None:
+        """The simulated day's ledger; None for a plant that the day engine refuses."""
+        from byrewright.engine.lowering import DoesNotCompile
+
+        try:
+            return DayLedger(self.plant, self.rules)
+        except DoesNotCompile:
+            return None
+
+    def milk_l(self, start_min: float, end_min: float) -> float:
+        """Milk that flows between two times, by the duty."""
+        return sum(
+            rate * max(0.0, min(end_min, b) - max(start_min, a)) for a, b, rate in self.flows
+        )
+
+    def simulated(self, wrong: Combination, start_min: float) -> bool:
+        """Whether the simulated day shows a loss with these positions wrong from a time on."""
+        if self.ledger is None:
+            return False
+        window = self.ledger.lost_l(wrong, start_min, start_min + WINDOW_MIN)
+        return window > NOTHING_L_MIN * WINDOW_MIN
+
+    def lost_l(self, wrong: Combination, start_min: float, end_min: float) -> float:
+        """Milk lost, by the simulated day; all that flows where that shows no loss."""
+        if self.ledger is not None and self.simulated(wrong, start_min):
+            return self.ledger.lost_l(wrong, start_min, end_min)
+        return self.milk_l(start_min, end_min)
+
+
+def day_of(plant: Plant, rules: Rulebook | None = None) -> Day:
+    """The day by the plant's duty.
 
     Each milking takes the first mode that does nothing but milking (else the first that does
     milking); what follows is washing and draining, then the idle mode.
@@ -27,33 +71,28 @@ def day_of(plant: Plant, rules: Rulebook | None = None) -> tuple[tuple[Act, ...]
     from byrewright.studies.sizing.context import Bench
     from byrewright.studies.sizing.duty import duty_of
 
-    duty = duty_of(Bench(plant, rules or Rulebook(), Notebook("rehearsal", plant.site.name)))
-    milking = _first(plant, "milking")
-    idle = _first(plant, "idle")
+    rules = rules or default_rulebook()
+    duty = duty_of(Bench(plant, rules, Notebook("rehearsal", plant.site.name)))
+    milking, idle = _first(plant, "milking"), _first(plant, "idle")
     acts: list[Act] = []
     flows: list[tuple[float, float, float]] = []
     now = 0.0
     for one in sorted(duty.milkings, key=lambda m: m.start_min):
-        start, end = float(one.start_min), one.start_min + 60 * one.hours
         if milking is None:
             break
+        start, end = max(now, float(one.start_min)), one.start_min + 60 * one.hours
         if idle and start > now:
             acts.append(Act(now, start, idle))
         acts.append(Act(start, end, milking))
-        flows.append((start, end, one.milk_l / (60 * one.hours)))
+        flows.append((float(one.start_min), end, one.milk_l / (60 * one.hours)))
         now = end
-        for does, minutes in AFTER_MILKING:
-            mode = does if does in plant.modes else None
-            if mode:
+        for mode, minutes in AFTER_MILKING:
+            if mode in plant.modes:
                 acts.append(Act(now, now + minutes, mode))
                 now += minutes
     if idle and now < 1440:
         acts.append(Act(now, 1440.0, idle))
-
-    def milk_l(start: float, end: float) -> float:
-        return sum(rate * max(0.0, min(end, b) - max(start, a)) for a, b, rate in flows)
-
-    return tuple(acts), milk_l
+    return Day(plant, rules, tuple(acts), tuple(flows))
 
 
 def _first(plant: Plant, does: str) -> str | None:

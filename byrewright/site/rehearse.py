@@ -72,12 +72,12 @@ class Rehearsal:
         return None if self.alarm_min is None else (self.alarm_min - self.at_min) * 60
 
 
-MilkFlow = Callable[[float, float], float]
-"""Litres of milk that flow between two times (minutes after midnight): the day's ledger."""
+LostLitres = Callable[[Combination, float, float], float]
+"""Litres of milk lost with positions wrong between two times (minutes after midnight)."""
 
 
 async def rehearse(table: Table, scenes: Mapping[str, Scene], day: Sequence[Act], fault: Fault,
-                   milk_l: MilkFlow, hits: Sequence[Hit] = (), *, protocol: Protocol = "modbus",
+                   lost_l: LostLitres, hits: Sequence[Hit] = (), *, protocol: Protocol = "modbus",
                    log: Path | None = None) -> Rehearsal:  # fmt: skip
     """Play a day with one fault and watch it.
 
@@ -114,8 +114,8 @@ async def rehearse(table: Table, scenes: Mapping[str, Scene], day: Sequence[Act]
         alarm_min=raised.at / 60 if raised else None,
         alarm=raised.tag if raised else "",
         alarm_text=raised.text if raised else "",
-        litres_before=milk_l(fault.at_min, until) if loses else 0.0,
-        litres_unseen=milk_l(fault.at_min, act.end_min) if loses else 0.0,
+        litres_before=lost_l(fault.wrong, fault.at_min, until) if loses else 0.0,
+        litres_unseen=lost_l(fault.wrong, fault.at_min, act.end_min) if loses else 0.0,
         events=tuple(events),
         reads=reads,
     )

@@ -37,6 +37,8 @@ class Routes:
     rules: Rulebook
     order: int = 2
     loss_of: litres.LossOf | None = None
+    by_day: bool = True
+    """Whether litres come from the simulated day (a second or two) or from the duty at once."""
 
     @cached_property
     def net(self) -> Network:
@@ -82,10 +84,19 @@ class Routes:
 
     @cached_property
     def loss(self) -> litres.LossOf:
-        """What a hit loses."""
+        """What a hit loses: by the simulated day where the engine takes the plant, else by duty."""
         if self.loss_of is not None:
             return self.loss_of
-        return litres.from_duty(self.plant, litres.milk_rate(self.plant, self.rules))
+        by_duty = litres.from_duty(self.plant, litres.milk_rate(self.plant, self.rules))
+        if not self.by_day:
+            return by_duty
+        from byrewright.engine.lowering import DoesNotCompile
+        from byrewright.studies.routes.ledger import DayLedger, from_day
+
+        try:
+            return from_day(self.plant, DayLedger(self.plant, self.rules), by_duty)
+        except DoesNotCompile:
+            return by_duty
 
     def orders(self) -> list[Order]:
         """The change between each two modes."""
