@@ -100,6 +100,11 @@ def _leaks(asked: Asked, hands: bool) -> tuple[float, list[Act]]:
     return total, acts
 
 
+def leak_l_min(asked: Asked, hands: bool) -> float:
+    """Air let in by what is broken, L/min free; `hands`: once people have done what they can."""
+    return _leaks(asked, hands)[0]
+
+
 def _under_vacuum(asked: Asked, tag: str) -> bool:
     s = asked.s
     return tag in s.vacuum_net.machines or (

@@ -313,14 +313,19 @@ class Asked:
                 return ()
             return None if valve.moved_by == "hand" else (Act("move", tag, wanted[0]),)
         air = self._moving(valve)
-        rests = air != () or (valve.moved_by != "hand" and self.control(tag) != ())
-        if (_rest(valve, place) if rests else place) in wanted:
+        if (rest(valve, place) if self.rests(valve) else place) in wanted:
             return ()
         if air is None:
             return None
         if air and place in wanted:
             return air  # it goes back by itself
         return (*air, Act("set", tag, wanted[0]))
+
+    def rests(self, valve: Valve) -> bool:
+        """Whether it has lost its air, its power or its signal."""
+        if valve.moved_by == "hand":
+            return False
+        return self._moving(valve) != () or self.control(valve.id) != ()
 
     def _moving(self, valve: Valve) -> Acts | None:
         """The acts that give a valve what moves it; None when it stays at rest."""
@@ -402,7 +407,7 @@ class Asked:
         return [air, milk(self, at)] if air.goes_on else [air]
 
 
-def _rest(valve: Valve, place: str) -> str:
+def rest(valve: Valve, place: str) -> str:
     """Where a valve goes when its air, power or signal is lost."""
     return {"opens": "open", "closes": "closed", "to_b": "to_b", "to_c": "to_c"}.get(
         valve.on_loss, place

@@ -1,0 +1,212 @@
+"""A failure as timed acts on the simulated day: what breaks, what people do, what is mended.
+
+The structure says which machines still run, by themselves and by hand; this turns that into health
+of pumps, chillers, heaters and the rest, and into valve positions, stage by stage.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+from byrewright.plant.graph import Joint, Node, build
+from byrewright.plant.kinds.milk import Valve
+from byrewright.plant.kinds.power import Generator, Mains, Sensor
+from byrewright.plant.machine import Machine
+from byrewright.studies.failures.analysis import Analysis, Case
+from byrewright.studies.failures.events import Hit
+from byrewright.studies.failures.flows import leak_l_min, vacuum
+from byrewright.studies.failures.paths import Acts, Cost, Net
+from byrewright.studies.failures.structure import Asked, Wreck, rest
+
+Item = Literal[
+    "machine", "joint", "filter", "exchanger", "level", "drive", "gate", "vacuum air", "air leak",
+    "halt", "supply",
+]  # fmt: skip
+"""What a setting acts on. machine: whatever the engine has under its tag. joint: all that passes
+it. supply: the water or chilled liquid that reaches it. halt: people stop milking."""
+
+Positions = tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """What holds from a time on: settings that differ from normal, and valves out of place."""
+
+    after_s: float
+    settings: tuple[tuple[Item, str, float], ...]
+    valves: Positions
+
+
+@dataclass(frozen=True, slots=True)
+class Script:
+    """The stages of a failure in order of time; after the last all is as before."""
+
+    stages: tuple[Stage, ...]
+    repair_s: float
+    late_s: float = 0.0
+
+    @property
+    def nothing(self) -> bool:
+        """Whether the day does not notice."""
+        return not self.late_s and not any(s.settings or s.valves for s in self.stages)
+
+
+class Scripts:
+    """Writes the scripts of one plant."""
+
+    def __init__(self, analysis: Analysis) -> None:
+        self.a = analysis
+        self.s = analysis.structure
+        graph = build(analysis.plant)
+        self.water = Net(analysis.plant, ("water",), graph)
+        self.cold = Net(analysis.plant, ("coolant", "refrigerant"), graph)
+        self.usual = Asked(self.s, Wreck())
+        self.supplied = {
+            m.id: (self.water if p.services & {"water"} else self.cold, Node(m.id, p.name))
+            for m in analysis.plant.equipment.values() for p in m.ports()
+            if p.direction == "in" and p.services <= {"water", "coolant", "refrigerant"}
+        }  # fmt: skip
+
+    def of(self, case: Case, hits: tuple[Hit, ...] | None = None) -> Script:
+        """The script of a failure (`hits`: of several together)."""
+        hits = case.hits if hits is None else hits
+        rules = self.a.rules
+        repair_s = 3600 * case.event.failure.repair_h * rules.number("failures.repair_factor")
+        hand_s = 60 * case.hand_min
+        stages = []
+        dark_s = self._dark_s(hits)
+        if dark_s:
+            off = [Hit("off", g.id) for g in self.a.plant.machines(Generator)]
+            dark = Asked(self.s, Wreck.of([*hits, *off]))
+            stages.append(self._stage(0.0, dark, case, hands=False, halted=True))
+        asked = Asked(self.s, Wreck.of(hits))
+        if not hand_s or hand_s > dark_s:
+            stages.append(self._stage(dark_s, asked, case, hands=False,
+                                      halted=self._at_once(asked)))  # fmt: skip
+        if case.stops:
+            notice = max(dark_s, 60 * rules.number("failures.notice_min"))
+            stages.append(self._stage(notice, asked, case, hands=True, halted=True))
+        elif hand_s and hand_s < repair_s:
+            stages.append(self._stage(hand_s, asked, case, hands=True, halted=False))
+        late = repair_s if any(h.law == "late" for h in hits) else 0.0
+        return Script(tuple(stages), repair_s, late)
+
+    def _dark_s(self, hits: Iterable[Hit]) -> float:
+        """Seconds without power until an automatic standby set carries the load."""
+        lost = {h.machine for h in hits if h.law == "off"}
+        if not any(m.id in lost for m in self.a.plant.machines(Mains)):
+            return 0.0
+        sets = [g for g in self.a.plant.machines(Generator)
+                if g.start_by == "automatic" and g.id not in lost]  # fmt: skip
+        return min((g.start_s for g in sets), default=0.0)
+
+    def _at_once(self, asked: Asked) -> bool:
+        """Whether cups lose vacuum or pulsation the moment it happens."""
+        air, _ = vacuum(asked)
+        slow = {"slow"}
+        parts = [air, asked.pulse(), asked.deck()]
+        return any(not p.goes_on or any(a.verb not in slow | {"lift"} for a in p.acts)
+                   for p in parts)  # fmt: skip
+
+    def _stage(self, after: float, asked: Asked, case: Case, *, hands: bool, halted: bool) -> Stage:
+        found: dict[tuple[Item, str], float] = {}
+        for machine in self.a.plant.equipment.values():
+            self._machine(found, asked, machine, hands)
+        for tag, (net, node) in self.supplied.items():
+            if not self._supplied(asked, net, node, hands):
+                found["supply", tag] = 0.0
+        deck = asked.deck()
+        pace = deck.pace if deck.goes_on else 0.0
+        if pace < 1.0:
+            found["drive", ""] = pace
+        leak = leak_l_min(asked, hands)
+        if leak > 0.0:
+            found["vacuum air", ""] = leak
+        if halted:
+            found["halt", ""] = 1.0
+        self._own(found, case, hands)
+        valves = self._valves(asked, case, hands)
+        return Stage(after, tuple(sorted((i, t, v) for (i, t), v in found.items())), valves)
+
+    def _machine(self, found: dict[tuple[Item, str], float], asked: Asked, machine: Machine,
+                 hands: bool) -> None:  # fmt: skip
+        tag = machine.id
+        share = 1.0 - asked.w.lost.get(tag, 0.0)
+        if tag in asked.w.off or not _allowed(asked.power(tag), hands):
+            share = 0.0
+        elif machine.can("runs") and not _allowed(asked.control(tag), hands):
+            share = 0.0
+        if share < 1.0:
+            found["machine", tag] = share
+        if tag in asked.w.shut:
+            found["filter" if machine.can("filters milk") else "joint", tag] = 0.0
+        if tag in asked.w.held and not hands:
+            on = machine.on if isinstance(machine, Sensor) and machine.measures == "level" else tag
+            if self.a.plant.equipment[on].can("holds milk"):
+                found["level", on] = 0.0
+        if tag in asked.w.leaks and machine.can("stores air") and not hands:
+            found["air leak", tag] = 1.0
+
+    def _supplied(self, asked: Asked, net: Net, node: Node, hands: bool) -> bool:
+        """Whether water or cold still comes, as far as it came before."""
+        if node not in net.near:
+            return True
+
+        def source(n: Node) -> bool:
+            machine = self.a.plant.equipment[n.machine]
+            if net is self.water:
+                return machine.can("gives water") or machine.can("stores water")
+            return machine.can("makes cold") and n.machine != node.machine
+
+        def cost_of(who: Asked) -> Cost:
+            def cost(joint: Joint, along: bool) -> Acts | None:
+                if joint.machine and self.a.plant.equipment[joint.machine].can("makes cold"):
+                    return who.runs(joint.machine)
+                return who.plain(joint, along)
+
+            return cost
+
+        before = net.search([node], source, cost_of(self.usual), back=True)
+        if before is None:
+            return True
+        now = net.search([node], source, cost_of(asked), back=True)
+        if now is None:
+            return False
+        return hands or len(now.acts) <= len(before.acts)
+
+    def _own(self, found: dict[tuple[Item, str], float], case: Case, hands: bool) -> None:
+        """Effects that are numbers of the machine itself: a fouled cooler, a dirty condenser."""
+        effect, tag = case.event.failure.effect, case.event.machine
+        machine = self.a.plant.equipment[tag]
+        if effect.startswith("ua x"):
+            found["exchanger", tag] = float(effect[4:])
+        elif effect.startswith("duty x"):
+            found["machine", tag] = float(effect[6:])
+        elif machine.KIND == "yard_gate" and effect == "off":
+            found["gate", ""] = self.a.rules.number("failures.slow_share")
+        elif effect == "pump held on" and not hands:
+            found["level", tag] = 1.0
+
+    def _valves(self, asked: Asked, case: Case, hands: bool) -> Positions:
+        """Valves not where the mode has them: stuck, at rest, or set by people."""
+        found: dict[str, str] = {}
+        for valve in self.a.plant.machines(Valve):
+            place = self.s.place[valve.id] or ""
+            if valve.id in asked.w.stuck:
+                found[valve.id] = asked.w.stuck[valve.id]
+            elif valve.moved_by != "hand" and not hands and asked.rests(valve):
+                found[valve.id] = rest(valve, place)
+        if hands:
+            for act in case.answer.acts:
+                if act.verb in ("set", "move") and act.to:
+                    found[act.machine] = act.to
+                elif act.verb == "close":
+                    found[act.machine] = "closed"
+        return tuple(sorted((v, p) for v, p in found.items() if p and p != self.s.place[v]))
+
+
+def _allowed(acts: tuple[object, ...] | None, hands: bool) -> bool:
+    return acts == () or (hands and acts is not None)
+
