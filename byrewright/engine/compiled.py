@@ -6,6 +6,7 @@ import hashlib
 import json
 import math
 import os
+from collections.abc import Callable
 from dataclasses import asdict, dataclass, field
 from io import BytesIO
 from pathlib import Path
@@ -15,16 +16,35 @@ import numpy as np
 
 from byrewright import __version__
 from byrewright.engine import shape as sh
-from byrewright.engine.jit import cache_folder, code_hash
+from byrewright.engine.jit import SOURCES, cache_folder, code_hash
 from byrewright.engine.lowering import (
-    COWS, DRAIN, LOST, SOLD, DoesNotCompile, Lowered, Lowering, MoverRow,
+    COWS,
+    DRAIN,
+    LOST,
+    SOLD,
+    DoesNotCompile,
+    Lowered,
+    Lowering,
+    MoverRow,
 )  # fmt: skip
 from byrewright.engine.operating_map import OperatingMap, Pump, capacity_balance
 from byrewright.plant.farm import minutes
 from byrewright.plant.plant import FORMAT, Plant
 from byrewright.plant.primitives import (
-    Doses, DrawsAir, EachCow, Gate, HoldsVacuum, Load, MakesAir, MakesVacuum, Stalls, StoresAir,
-    TakesOff, Tanker, Turns, Units,
+    Doses,
+    DrawsAir,
+    EachCow,
+    Gate,
+    HoldsVacuum,
+    Load,
+    MakesAir,
+    MakesVacuum,
+    Stalls,
+    StoresAir,
+    TakesOff,
+    Tanker,
+    Turns,
+    Units,
 )  # fmt: skip
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 
@@ -87,10 +107,13 @@ class Compiled:
         return self.names.vessels.index(tag)
 
 
-def plant_key(plant: Plant, rules: Rulebook, step_s: float | None, samples: float) -> str:
+def plant_key(plant: Plant, rules: Rulebook, step_s: float | None, samples: float,
+              network: bool = False) -> str:  # fmt: skip
     """A hash of the plant, the rules, the format and the code."""
     digest = hashlib.sha256()
-    digest.update(f"{FORMAT} {__version__} {code_hash()} {step_s} {samples} {hash(rules)}".encode())
+    digest.update(
+        f"{FORMAT} {__version__} {code_hash(SOURCES)} {step_s} {samples} {network} {hash(rules)}".encode()
+    )
     data = plant.model_dump(mode="json", by_alias=True)
     data["equipment"] = {
         tag: {"kind": m.kind, "class": repr(m.lower()), **m.model_dump(mode="json")}
@@ -106,7 +129,7 @@ def compile_plant(
     *,
     step_s: float | None = None,
     sample_s: float = 60.0,
-    vacuum: OperatingMap | None = None,
+    vacuum: Callable[[], OperatingMap | None] | None = None,
     cache: bool = True,
 ) -> Compiled:
     """Compile a plant, or read it from the cache of this version.
@@ -114,19 +137,20 @@ def compile_plant(
     Args:
         step_s: the step; the longest of 1, 0.5, 0.2 and 0.1 s that fits when None.
         sample_s: time between readings of the series.
-        vacuum: an operating map by the network solver; a capacity balance when None.
+        vacuum: gives the operating map by the network solver, or None where it has none; asked
+            only when the plant is not in the cache. A capacity balance is used without it.
 
     Raises:
         DoesNotCompile: a plant the engine refuses; the sentence names the part.
     """
     rules = rules or default_rulebook()
-    key = plant_key(plant, rules, step_s, sample_s)
-    path = cache_folder("plants") / f"{key}.npz" if cache and vacuum is None else None
+    key = plant_key(plant, rules, step_s, sample_s, vacuum is not None)
+    path = cache_folder("plants") / f"{key}.npz" if cache else None
     if path is not None and path.exists():
         found = _load(path)
         if found is not None:
             return found
-    compiled = _Maker(plant, rules, sample_s, vacuum).make(step_s)
+    compiled = _Maker(plant, rules, sample_s, vacuum() if vacuum else None).make(step_s)
     compiled.key = key
     if path is not None:
         _store(path, compiled)
@@ -501,6 +525,7 @@ class _Maker:
                   for _, p in pumps),
             set_kpa, units[1].count, each, leak, ambient_pressure_kpa_abs(self.plant.site.altitude_m),
         )  # fmt: skip
+        par[sh.PAR_VAC_SET] = found.set_kpa
         par[sh.PAR_FALL_UNITS] = units[1].fall_air_l_min_free / max(each, 1.0)
         seen = "vacuum.shutoff_delay_s" if units[1].shut_off else "milking.fall_seen_s"
         par[sh.PAR_FALL_S] = self.number(seen)
@@ -617,7 +642,8 @@ class _Maker:
         if not low.hot_supply:
             share = 0.0
         rows: list[tuple[float, float, float, int]] = []
-        for name, part in ((low.hot_supply, share), (low.cold_supply, 1.0 - share)):
+        hot = [(name, share / len(low.hot_supply)) for name in low.hot_supply]
+        for name, part in (*hot, (low.cold_supply, 1.0 - share)):
             if name in names.movers and part > 0:
                 rows.append((0.0, float(names.movers.index(name)), kg * part, sh.DOSE_IN))
         time_s = 60 * self.number("wash.main_min" if main else "wash.rinse_min")

@@ -12,23 +12,28 @@ import os
 import sys
 import tempfile
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
 F = TypeVar("F", bound=Callable[..., Any])
 
 HERE = Path(__file__).resolve().parent
-SOURCES = ("engine", "physics")
+SOURCES = ("engine", "physics", "plant", "standards", "studies/vacuum")
+KERNELS = ("engine/kernels", "engine/shape.py", "engine/jit.py", "physics")
+"""What ends in a compiled plant, and what ends in compiled code."""
 
 
-def code_hash() -> str:
-    """A short hash of the sources that end in compiled code, and of what compiles them."""
+@cache
+def code_hash(rooms: tuple[str, ...] = KERNELS) -> str:
+    """A short hash of sources of this package, and of the versions that compile them."""
     import numba
     import numpy
 
     digest = hashlib.sha256(f"{sys.version}{numba.__version__}{numpy.__version__}".encode())
-    for room in SOURCES:
-        for path in sorted((HERE.parent / room).rglob("*.py")):
+    for room in rooms:
+        place = HERE.parent / room
+        for path in [place] if place.is_file() else sorted(place.rglob("*.py")):
             digest.update(path.read_bytes())
     return digest.hexdigest()[:16]
 

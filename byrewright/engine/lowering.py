@@ -150,7 +150,7 @@ class Lowered:
     calf: str = ""
     tanker: str = ""
     trough: str = ""
-    hot_supply: str = ""
+    hot_supply: list[str] = field(default_factory=list)
     cold_supply: str = ""
     trough_drain: str = ""
     cow_dose: str = ""
@@ -173,7 +173,8 @@ class Lowering:
         ]
         self.out = Lowered()
         bodies = {tag for tag, one in self.parts if isinstance(one, Vessel | Bath)}
-        self.ways = Ways(plant, bodies)
+        baths = [(tag, one.out) for tag, one in self.parts if isinstance(one, Bath)]
+        self.ways = Ways(plant, bodies, baths)
         self.modes = {what: self._mode(what) for what in (MILKING, WASHING, IDLE)}
         self.any_way: Open = self.ways.openness(None)
 
@@ -466,7 +467,9 @@ class Lowering:
             self.out.notes.append(f"{tag}: no water reaches it, so no wash is simulated.")
             return
         self.out.trough = tag
-        self.out.hot_supply = self._dose(f"hot to {tag}", warm[0] if warm else None, tag, 100.0)
+        self.out.hot_supply = [
+            self._dose(f"hot from {w.vessel} to {tag}", w, tag, 100.0) for w in warm
+        ]
         self.out.cold_supply = self._dose(f"cold to {tag}", cold[0] if cold else None, tag, 150.0)
         drain = MoverRow(f"{tag} drain", tag, tag, FIXED, 200.0 / 60, cmd=0.0)
         drain.branches[DRAIN, (), ""] = Branch(DRAIN)

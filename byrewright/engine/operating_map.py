@@ -63,8 +63,6 @@ def capacity_balance(pumps: tuple[Pump, ...], set_kpa: float, units: int, each_l
         for attached in range(table.shape[1]):
             need = leak_l_min_free + attached * each_l_min_free
             table[mask, attached] = _point(running, set_kpa, need, ambient_kpa_abs)
-    # The corner with no pump running keeps the setting, where the controllers read it.
-    table[table.shape[0] - 1, 0, 0] = set_kpa if pumps else 0.0
     why = "air in against air out; the network has not been solved for this plant"
     return OperatingMap(np.ascontiguousarray(table), set_kpa, "unknown", why)
 
@@ -93,3 +91,27 @@ def _point(running: list[Pump], set_kpa: float, need: float,
         # Shaft power goes with speed at one vacuum; 0.85 of the rating at full speed.
         kw += 0.85 * pump.motor_kw * turn
     return vacuum, speed, kw
+
+
+def from_network(pumps: tuple[str, ...], units: Floats, vacuum_kpa: Floats, speed: Floats,
+                 power_kw: Floats, order: tuple[str, ...], most_units: int, set_kpa: float,
+                 efficiency: float) -> OperatingMap | None:  # fmt: skip
+    """The map from a solved network: points by (pump state, units), straight lines between.
+
+    Args:
+        pumps: the network's pumps, bit 0 the first; `order` is the engine's order of the same.
+        vacuum_kpa, speed, power_kw: arrays (pump state, point), power at the shaft.
+
+    Returns:
+        None where the two do not name the same pumps.
+    """
+    if sorted(pumps) != sorted(order) or not pumps:
+        return None
+    table = zeros(1 << len(order), max(most_units, 1) + 1, 3)
+    at = np.arange(table.shape[1], dtype=np.float64)
+    for mask in range(1, table.shape[0]):
+        state = sum(1 << pumps.index(tag) for i, tag in enumerate(order) if mask >> i & 1)
+        table[mask, :, 0] = np.interp(at, units, vacuum_kpa[state])
+        table[mask, :, 1] = np.interp(at, units, speed[state])
+        table[mask, :, 2] = np.interp(at, units, power_kw[state]) / efficiency
+    return OperatingMap(table, set_kpa, "network", "the solved air network")

@@ -44,7 +44,8 @@ class Way:
 class Ways:
     """Searches of one plant's graph."""
 
-    def __init__(self, plant: Plant, vessels: Collection[str]) -> None:
+    def __init__(self, plant: Plant, vessels: Collection[str],
+                 baths: Collection[tuple[str, str]] = ()) -> None:  # fmt: skip
         self.plant = plant
         self.vessels = frozenset(vessels)
         graph = build(plant)
@@ -56,6 +57,8 @@ class Ways:
         for one in sorted(graph.nodes, key=lambda n: n.name):
             if one.port != "*":
                 self.ports.setdefault(one.machine, []).append(one.port)
+        # A bath is met at its outlet; it need not have a body in the graph.
+        self.bath_ends = {Node(m, p) for m, out in baths for p in self.used(m, out)}
 
     def used(self, machine: str, declared: str) -> list[str]:
         """The ports in use of a machine that a declared name (or family) means."""
@@ -98,7 +101,8 @@ class Ways:
             cost, _, here = heappop(heap)
             if cost > best[here]:
                 continue
-            if here.port == "*" and here.machine in self.vessels and here != start:
+            body = here.port == "*" and here.machine in self.vessels
+            if (body or here in self.bath_ends) and here != start:
                 found.append(self._way(here, came, cost, start))
                 continue
             for joint in self.at.get(here, []):

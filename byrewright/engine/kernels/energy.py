@@ -251,7 +251,7 @@ def vacuum(
     for p in range(first, num[N_P1]):
         if mask >> (p - first) & 1:
             S[I[p, 0], 0] += kw / running * dt / HOUR_S
-    if g[G_VACUUM] < 0.97 * vac[vac.shape[0] - 1, 0, 0]:
+    if g[G_VACUUM] < 0.97 * par[PAR_VAC_SET]:
         for p in range(first, num[N_P1]):
             if S[p, PUMP_AT] == 0.0:
                 S[p, PUMP_LOW_S] += dt

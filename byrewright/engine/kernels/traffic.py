@@ -89,8 +89,6 @@ def _leave(
     S[stall, ST_STATE] = EMPTY_STALL
     n[I_ON_DECK] -= 1
     g[G_CLOTHS] += par[PAR_CLOTHS]
-    g[G_AIR] -= par[PAR_AIR_COW]
-    g[G_AIR_USED] += par[PAR_AIR_COW]
     if num[N_COW_DOSE] >= 0:
         S[num[N_COW_DOSE], S_DOSE] += par[PAR_WATER_COW]
 
@@ -153,6 +151,8 @@ def _out_milk(
             off = S[stall, ST_OFF]
             out[milking, place, O_OFF] = off
             out[milking, place, O_KG] = cow[place, C_KG] * share
+            g[G_AIR] -= par[PAR_AIR_COW]
+            g[G_AIR_USED] += par[PAR_AIR_COW]
             bout[milking, B_LAST_OFF] = max(bout[milking, B_LAST_OFF], off)
     bout[milking, B_KG] += milk + withheld
     g[G_ATTACHED] = attached
@@ -266,6 +266,8 @@ def _finish(
     else:
         g[G_MILK] += kg
     bout[milking, B_KG] += kg
+    g[G_AIR] -= par[PAR_AIR_COW]
+    g[G_AIR_USED] += par[PAR_AIR_COW]
     out[milking, place, O_OFF] = S[stall, ST_OFF]
     out[milking, place, O_KG] = cow[place, C_KG] * share
     bout[milking, B_LAST_OFF] = max(bout[milking, B_LAST_OFF], S[stall, ST_OFF])

@@ -19,7 +19,8 @@ def compare(a: Result, b: Result, names: tuple[str, str] = ("A", "B")) -> Result
     rows += [_row(other, None, swapped=True) for other in theirs.values()]
     table = Table(
         "compare", f"{names[0]} beside {names[1]}",
-        ("finding", "of", "unit", names[0], names[1], "difference", f"{names[0]} is", f"{names[1]} is"),
+        ("finding", "of", "unit", names[0], names[1], "difference", f"{names[0]} is",
+         f"{names[1]} is"),
         ("",) * 8, tuple(rows),
     )  # fmt: skip
     uses = _uses(a, b, names)

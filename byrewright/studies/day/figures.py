@@ -25,12 +25,16 @@ def tables(notes: Notebook, run: Run) -> None:
     ]  # fmt: skip
 
 
+def _again_pct(cows: sh.Floats) -> float:
+    return 100.0 * float(np.mean(cows[:, sh.O_PASSES] > 1.5)) if len(cows) else 0.0
+
+
 def _milkings(run: Run) -> Table:
     rows: list[tuple[float | str, ...]] = []
     for b in run.bouts:
         rows.append(
             (b.day, b.name, run.clock(b.begun_s), run.clock(b.last_off_s), _n(b.hours, 2),
-             len(b.cows), _n(b.kg / 1.03, 0), _n(float(np.mean(b.cows[:, sh.O_PASSES] > 1.5)) * 100, 1),
+             len(b.cows), _n(b.kg / 1.03, 0), _n(_again_pct(b.cows), 1),
              _n(b.stopped_s / 60, 1), _n(b.held_s / 60, 1), run.clock(b.wash_end_s))
         )  # fmt: skip
     return Table(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
 from byrewright.engine import shape as sh
@@ -136,17 +138,16 @@ def _dryness(bench: Bench, tag: str, v: sh.Floats, cap: float) -> None:
 
 
 def _found_no_way(bench: Bench, run: Run) -> None:
-    given = sum(b.kg for b in run.bouts if b.day * 86400 >= 0)
+    given = sum(b.kg for b in run.bouts)
     lost = float(run.last.items[run.compiled.vessel("(lost)"), :2].sum()
                  - run.first.items[run.compiled.vessel("(lost)"), :2].sum())  # fmt: skip
-    sewer = run.compiled.names.vessels
     drained = 0.0
-    for tag in sewer:
+    for tag in run.compiled.names.vessels:
         i = run.compiled.vessel(tag)
         if run.compiled.tables.I[i, sh.VI_ROLE] == sh.SINK and tag not in (
             "(sold)", "(fed)", "(dumped)", "(lost)",
         ):  # fmt: skip
-            drained += float((run.last.items[i, 0] - run.first.items[i, 0]))
+            drained += float(run.last.items[i, 0] - run.first.items[i, 0])
     bench.find(
         "milk_lost", "Milk lost to drain or overflow", (lost + drained) / 1.03, "L",
         f"{(lost + drained) / 1.03:.1f} L of {given / 1.03:.0f} L went to a drain or ran over.",
@@ -258,7 +259,7 @@ def washes(bench: Bench, run: Run) -> None:
         )  # fmt: skip
         return
     gaps = []
-    for bout, after in zip(order, order[1:], strict=False):
+    for bout, after in pairwise(order):
         gaps.append((after.asked_s - bout.wash_end_s, bout))
     if order and run.bouts:
         last = order[-1]
@@ -281,7 +282,7 @@ def washes(bench: Bench, run: Run) -> None:
             "wash_return", "Hot wash at its end", back, "degC",
             f"The hot wash began at {hot:.0f} degC and came back at {back:.0f} degC at the end.",
             limit=run.plant.cleaning.end_c, sense="at_least", allowance=0.03,
-            formula="trough temperature, losses 20 W/K for each unit",
+            formula="trough temperature, losses to the air from each unit and its lines",
             inputs=(bench.rule("wash.loss_w_k_unit"),),
         )  # fmt: skip
 
@@ -291,12 +292,12 @@ def services(bench: Bench, run: Run) -> None:
     least = float(run.last.g[sh.G_VAC_LEAST])
     table = run.compiled.tables.vac
     if table.shape[0] > 1 and least < 1e3:
-        wanted = float(table[-1, 0, 0])
+        wanted = float(run.compiled.tables.par[sh.PAR_VAC_SET])
         unknown = run.compiled.vacuum_known == "unknown"
         bench.find(
             "vacuum_least", "Least vacuum in milking", least, "kPa",
-            f"{least:.1f} kPa against a setting of {wanted:.0f} kPa, by air in against air out"
-            + ("; the vacuum study solves the lines." if unknown else "."),
+            f"{least:.1f} kPa against a setting of {wanted:.0f} kPa, "
+            + ("by air in against air out alone." if unknown else "by the solved air network."),
             limit=wanted - bench.number("vacuum.test.working_vacuum_kpa"), sense="at_least",
             missing=("the solved vacuum network",) if unknown else (),
             inputs=(bench.rule("vacuum.test.working_vacuum_kpa"),),

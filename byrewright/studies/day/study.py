@@ -85,12 +85,15 @@ def simulate_days(
     from byrewright.engine.draws import Herd, day_of
     from byrewright.engine.simulate import simulate
 
-    compiled = compile_plant(plant, rules, step_s=step_s, sample_s=sample_s)
+    compiled = compile_plant(
+        plant, rules, step_s=step_s, sample_s=sample_s, vacuum=lambda: vacuum_map(plant, rules)
+    )
     herd = Herd(plant, compiled, rules, seed)
     steps = round(86400 / compiled.step_s)
     state = compiled.start if snapshot is None else snapshot
     first_day = int(state.n[sh.I_STEP]) // steps
-    begin = first_day + (WARM_UP_DAYS if snapshot is None else 0)
+    warm_up = max([WARM_UP_DAYS, *(c.every_days for c in plant.collections)])
+    begin = first_day + (warm_up if snapshot is None else 0)
     last = None
     run: Run | None = None
     pending: list[tuple[int, int]] = []
@@ -127,6 +130,31 @@ def simulate_days(
     if until is None and pending:
         _extend(run, last, state, pending, compiled)
     return run
+
+
+def vacuum_map(plant: Plant, rules: Rulebook) -> Any:
+    """The operating map of the solved air network, or None where there is none to solve."""
+    from byrewright.engine.operating_map import from_network
+    from byrewright.plant.primitives import HoldsVacuum, MakesVacuum, Units
+    from byrewright.studies.vacuum import NotSolved, operating_map
+    from byrewright.studies.vacuum.network import NoNetwork
+
+    parts = [(t, p) for t in sorted(plant.equipment) for p in plant.equipment[t].lower()]
+    order = tuple(t for t, p in parts if isinstance(p, MakesVacuum))
+    held = next((p.set_kpa for _, p in parts if isinstance(p, HoldsVacuum)), None)
+    units = next((p.count for _, p in parts if isinstance(p, Units)), 0)
+    milking = next((n for n, m in plant.modes.items() if "milking" in m.does), None)
+    if not order or held is None or milking is None:
+        return None
+    try:
+        found = operating_map(plant, rules)
+        at = found.row[milking]
+    except (NotSolved, NoNetwork, ValueError, KeyError, ArithmeticError):
+        return None
+    return from_network(
+        found.pumps, found.units, found.vacuum_kpa[at], found.speed[at], found.power_kw[at],
+        order, units, held, rules.number("motor.efficiency"),
+    )  # fmt: skip
 
 
 def _month_of(month: int, day: int) -> int:
@@ -231,5 +259,6 @@ def _assume(bench: Bench, run: Run) -> None:
         bench.notes.notes.append(note)
     bench.notes.notes.append(
         f"Seed {run.seed}; a step of {run.compiled.step_s:g} s; the day begins at "
-        f"{run.clock(float(run.first.n[0]) * run.compiled.step_s)}, an hour before the first milking."
+        f"{run.clock(float(run.first.n[0]) * run.compiled.step_s)}, up to an hour before the first "
+        "milking."
     )

@@ -74,7 +74,7 @@ def _worst(run: Run, step: TemperatureStep) -> tuple[float | None, str]:
         return float(loads[at, sh.T_C]), f"in the tanker of {run.clock(loads[at, sh.T_AT])}"
     found: list[tuple[float, str]] = []
     for tag in run.compiled.names.places:
-        if tag == run.compiled.names.tanker:
+        if tag == run.compiled.names.tanker and run.compiled.tables.num[sh.N_DIRECT] != 1:
             continue
         for bout in run.bouts:
             held = run.warmth_at(tag, bout.begun_s) is not None
