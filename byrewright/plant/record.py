@@ -122,3 +122,18 @@ class Record(BaseModel):
         for one in self.parameters():
             if one.name not in self.model_fields_set and one.why:
                 yield one
+
+
+def in_words(value: object) -> float | str:
+    """A value of a file as a number, or in words.
+
+    >>> in_words(("rinse", "last_rinse")), in_words(True), in_words(None), in_words(2.5)
+    ('rinse, last rinse', 'yes', 'not stated', 2.5)
+    """
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, int | float):
+        return value
+    if isinstance(value, tuple | list):
+        return ", ".join(str(in_words(v)) for v in value) or "none"
+    return "not stated" if value is None else str(value).replace("_", " ")

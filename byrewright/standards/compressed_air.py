@@ -71,6 +71,11 @@ COMPRESSOR_L_MIN: tuple[float, ...] = (
 )  # fmt: skip
 """Usual free-air deliveries of small compressors, L/min (common practice, no source)."""
 
+AIR_BORES_MM: tuple[float, ...] = (15, 20, 25, 32, 40, 50, 65, 80)
+"""Usual bores of compressed-air pipes, mm (common practice, no source)."""
+LEAST_AIR_BORE_MM = 20.0
+"""Least bore of a main that hoses tee off (common practice, no source)."""
+
 
 @dataclass(frozen=True, slots=True)
 class ParticleClass:

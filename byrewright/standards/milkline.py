@@ -45,6 +45,10 @@ VALUES: tuple[Value, ...] = (
           "stands still", "practice", "common_practice", "typical", 10.0, 30.0),
     Value("delivery.velocity_milk_m_s", 1.2, "m/s", "velocity of milk in delivery pipes",
           "practice", "common_practice", "typical", 0.5, 1.8),
+    Value("delivery.velocity_suction_m_s", 1.2, "m/s", "velocity in the suction of milk pumps, "
+          "milk or wash", "practice", "common_practice", "typical", 0.6, 2.0),
+    Value("delivery.velocity_collection_m_s", 3.2, "m/s", "velocity in the line that a tanker "
+          "draws through", "practice", "common_practice", "typical", 2.0, 3.5),
     Value("filter.cows_a_sock", 1000.0, "cows", "cows through one filter sock before a change; "
           "follows from yield and dirt", "practice", "common_practice", "typical", 300.0, 1200.0),
     Value("filter.face_velocity_m_s", 0.05, "m/s", "milk velocity through filter cloth at peak",

@@ -143,7 +143,10 @@ class RotaryGland(Machine):
     carries: tuple[Service, ...] = par("", "services it takes across", ("vacuum", "milk", "wash", "air", "power", "signal"),
                                        why="all that a deck usually needs")  # fmt: skip
     combined: bool = par(
-        "", "one joint for all, or separate parts", False, why="separate parts can be changed alone"
+        "",
+        "one joint carries all, with no parts apart",
+        False,
+        why="separate parts can be changed alone",
     )
     power_rings: int = par("", "sets of power rings, each able to carry the deck alone", 1, ge=1, le=4,
                            why="one set where nothing is said")  # fmt: skip

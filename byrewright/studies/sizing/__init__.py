@@ -13,6 +13,7 @@ from collections.abc import Callable
 
 from byrewright.physics.errors import PhysicsRangeError
 from byrewright.plant.plant import Plant
+from byrewright.plant.record import in_words
 from byrewright.results import Notebook, Result, Table
 from byrewright.standards.model import KNOWN_MEANING, Value
 from byrewright.standards.rulebook import Rulebook, default_rulebook
@@ -27,6 +28,7 @@ from byrewright.studies.sizing.deck import size_deck
 from byrewright.studies.sizing.delivery import size_delivery
 from byrewright.studies.sizing.duty import Duty, duty_of
 from byrewright.studies.sizing.expected import note_expected
+from byrewright.studies.sizing.lines import size_lines
 from byrewright.studies.sizing.milkline import size_milkline
 from byrewright.studies.sizing.power import size_power
 from byrewright.studies.sizing.receiving import size_receiving
@@ -48,6 +50,7 @@ TOPICS: tuple[tuple[str, Topic], ...] = (
     ("milkline", size_milkline),
     ("receivers and milk pumps", size_receiving),
     ("delivery", size_delivery),
+    ("milk and wash lines", size_lines),
     ("cooling in line", size_cooling),
     ("cooling in the tank", size_tank_cooling),
     ("storage", size_storage),
@@ -90,8 +93,7 @@ def size(plant: Plant, rules: Rulebook | None = None) -> Result:
     watched = WatchedRules(rules or default_rulebook())
     bench = Bench(plant, watched, Notebook("sizing", plant.site.name))
     for where, one in plant.defaults_taken():
-        value = one.default if isinstance(one.default, int | float) else str(one.default)
-        bench.assume(where, one.meaning, value, one.unit, one.why, one.known)
+        bench.assume(where, one.meaning, in_words(one.default), one.unit, one.why, one.known)
     duty = duty_of(bench)
     for name, topic in TOPICS:
         try:

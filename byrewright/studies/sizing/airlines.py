@@ -28,6 +28,9 @@ GLAND_FITTINGS = {"elbow": 2}
 """A swivel counts as a metre of pipe and two elbows (common practice, no source)."""
 DESIGN_SHARE = 0.5
 """Share of the permitted drop that an advised bore uses: the rest is for wear and dirt."""
+TO_PUMP = "to the pump inlet"
+TO_REGULATION = "to the place of regulation"
+TO_PULSATORS = "to the pulsators"
 UNIFORM_DRAW = 1.0 / 2.75
 """Friction of a line that gathers its flow evenly along its length (integral of x^1.75)."""
 DROP_FORMULA = "dp = sum 27.8 l q^1.75 / d^4.75 x 50/(p_a - p)"
@@ -161,26 +164,43 @@ def _main(
     to_pump = _drop(bench, duty, legs_of[far])
     unknown = [leg.id for leg in legs_of[far] if leg.bore_mm is None]
     _drop_pair(bench, duty, "pump", f"{far[0]} to {far[1]}", to_pump, unknown, legs_of[far])
-    near = _to_sensing(bench, duty, routes, flows, ways)
-    if near is not None:
-        where, legs, place = near
+    sensed = _to_sensing(bench, duty, routes, flows, ways)
+    if sensed:
+        where, legs, place = min(
+            sensed, key=lambda f: (-round(_drop(bench, duty, f[1]), 9), f[0], f[2])
+        )
         missing = [leg.id for leg in legs if leg.bore_mm is None]
         _drop_pair(
             bench, duty, "regulator", f"{where} to {place}", _drop(bench, duty, legs), missing, legs
         )
-    budget = bench.number(f"vacuum.{'nmc' if us_rules(bench) else 'iso'}_drop_receiver_to_pump_kpa")
+    held = "vacuum.nmc_drop" if us_rules(bench) else "vacuum.iso_drop"
+    budget = bench.number(f"{held}_receiver_to_pump_kpa")
     done: set[str] = set()
+    to_regulation = bench.number(f"{held}_receiver_to_regulator_kpa")
+    for _, legs, _ in sorted(sensed, key=lambda f: (f[0], f[2])):
+        for leg in legs:
+            if leg.id not in done:
+                done.add(leg.id)
+                _bore(bench, duty, leg, legs, to_regulation, TO_REGULATION)
     for key in sorted(legs_of, key=lambda k: (-round(_drop(bench, duty, legs_of[k]), 9), k)):
         for leg in legs_of[key]:
             if leg.id not in done:
                 done.add(leg.id)
-                _bore(bench, duty, leg, legs_of[key], budget)
+                _bore(bench, duty, leg, legs_of[key], budget, TO_PUMP)
+    to_pulsators = bench.number(f"{held}_pulsator_line_kpa")
+    for line in plant.machines(PulsatorAirline):
+        for pump in plant.machines(VacuumPump):
+            feed = [leg for leg in _legs(plant, ways.between(line.id, pump.id), flows)
+                    if leg.id not in done]  # fmt: skip
+            for leg in feed:
+                done.add(leg.id)
+                _bore(bench, duty, leg, feed, to_pulsators, TO_PULSATORS, line.bore_mm)
 
 
 def _to_sensing(
     bench: Bench, duty: Duty, routes: list[Route], flows: dict[str, float], ways: Ways
-) -> tuple[str, list[Leg], str] | None:
-    """The legs of the worst receiver up to where the regulator joins, or a vacuum sensor sits."""
+) -> list[tuple[str, list[Leg], str]]:
+    """Each receiver's legs up to where the regulator joins, or a vacuum sensor sits."""
     plant = bench.plant
     regulators = [r.id for r in plant.machines(Regulator)]
     sensors = [s.on for s in plant.machines(Sensor) if s.measures == "vacuum"]
@@ -202,9 +222,7 @@ def _to_sensing(
             up_to = [i for i, j in enumerate(joints) if on in (j.a.machine, j.b.machine)]
             if up_to:
                 found.append((receiver, _legs(plant, joints[: up_to[0] + 1], flows), on))
-    if not found:
-        return None
-    return min(found, key=lambda f: (-round(_drop(bench, duty, f[1]), 9), f[0], f[2]))
+    return found
 
 
 def _drop_pair(
@@ -255,8 +273,16 @@ def _drop_pair(
         )
 
 
-def _bore(bench: Bench, duty: Duty, leg: Leg, route: list[Leg], budget_kpa: float) -> None:
-    """The bore of a leg when half the drop permitted to the regulator is shared by length."""
+def _bore(
+    bench: Bench,
+    duty: Duty,
+    leg: Leg,
+    route: list[Leg],
+    budget_kpa: float,
+    where: str,
+    least_mm: float = 0.0,
+) -> None:
+    """The bore of a leg when half the drop permitted up to a place is shared by length."""
     nominal = 100.0
     total = sum(one.equivalent_m(bench, one.bore_mm or nominal) for one in route)
     own = leg.equivalent_m(bench, leg.bore_mm or nominal)
@@ -264,7 +290,8 @@ def _bore(bench: Bench, duty: Duty, leg: Leg, route: list[Leg], budget_kpa: floa
     wanted = airline_bore_mm(
         leg.flow_l_min, own, allowed, duty.working_vacuum_kpa, duty.pressure_kpa_abs
     )
-    advised = next_airline_mm(wanted)
+    advised = next_airline_mm(max(wanted, least_mm))
+    as_line = " and not under the line it feeds" if least_mm > wanted else ""
     gland = leg.field == "vacuum_bore_mm"
     has = f"{leg.bore_mm:g} mm" if leg.bore_mm is not None else "no bore stated"
     bench.find(
@@ -273,18 +300,20 @@ def _bore(bench: Bench, duty: Duty, leg: Leg, route: list[Leg], budget_kpa: floa
         leg.bore_mm,
         "mm",
         f"{leg.id} has {has} for {leg.flow_l_min:.0f} L/min of free air; {advised:g} mm keeps the "
-        "whole way to half the drop permitted to the place of regulation.",
+        f"whole way to half the drop permitted {where}.",
         subject=leg.id,
         formula="d = (27.8 l q^1.75 50/(p_a - p) / dp)^(1/4.75), dp shared by length",
         inputs=(
             worked("q", "free air with one pump carrying all", leg.flow_l_min, "L/min"),
             worked("l", "length with fittings", round(own, 2), "m"),
-            worked("dp", "its share of half the permitted drop", round(allowed, 3), "kPa"),
+            worked("dp", f"its share of half the drop permitted {where}", round(allowed, 3), "kPa"),
+            worked("p", "working vacuum, set or assumed", duty.working_vacuum_kpa, "kPa"),
+            worked("p_a", "ambient pressure", round(duty.pressure_kpa_abs, 2), "kPa"),
         ),
         source=NMC if us_rules(bench) else ISO,
         known="from_memory",
         advised=advised,
-        advised_why=f"{wanted:.0f} mm keeps half the permitted drop; next bore",
+        advised_why=f"{wanted:.0f} mm keeps half the drop permitted {where}; next bore" + as_line,
         target=(leg.id, leg.field),
         missing=() if leg.bore_mm is not None else (f"bore of {leg.id}",),
     )
@@ -340,6 +369,8 @@ def _pulsator_line(bench: Bench, duty: Duty, line: PulsatorAirline) -> None:
             stated("k", "ways the air divides", ways),
             stated("l", "length", line.length_m, "m"),
             stated("d", "bore", line.bore_mm, "mm"),
+            worked("p", "working vacuum, set or assumed", duty.working_vacuum_kpa, "kPa"),
+            worked("p_a", "ambient pressure", round(duty.pressure_kpa_abs, 2), "kPa"),
             bench.rule(key, "dp_most"),
         ),
         source=NMC if us_rules(bench) else ISO,

@@ -18,6 +18,7 @@ from byrewright.results import Input, Table
 from byrewright.standards.compressed_air import COMPRESSOR_L_MIN, HUMIDITY_CLASSES, RECEIVER_L
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
+from byrewright.studies.sizing.lines import size_air_pipes
 from byrewright.studies.sizing.sizes import TIGHT, listed, next_motor_kw, next_round, spare, worked
 from byrewright.studies.sizing.steps import field, next_of
 
@@ -84,7 +85,11 @@ def size_compressed_air(bench: Bench, duty: Duty) -> None:
                     "L/min of free air.")  # fmt: skip
         return
     _compressors(bench, duty, demand, compressors)
-    _receivers(bench, demand, compressors)
+    _receivers(bench, duty, demand, compressors)
+    receiver = bench.plant.first(AirReceiver)
+    low = receiver.lowest_bar if receiver else bench.number("air.working_bar")
+    size_air_pipes(bench, duty, max(demand.peak_l_min, *(c.capacity_l_min_free
+                                                         for c in compressors)), low)  # fmt: skip
     _dryers(bench, compressors)
 
 
@@ -215,7 +220,9 @@ def _motor(bench: Bench, one: AirCompressor) -> None:
     )  # fmt: skip
 
 
-def _receivers(bench: Bench, demand: AirDemand, compressors: tuple[AirCompressor, ...]) -> None:
+def _receivers(
+    bench: Bench, duty: Duty, demand: AirDemand, compressors: tuple[AirCompressor, ...]
+) -> None:
     receivers = bench.plant.machines(AirReceiver)
     if not receivers:
         bench.lacks("air.receiver", "Air receiver", "There is no air receiver: without one the "
@@ -236,8 +243,11 @@ def _receivers(bench: Bench, demand: AirDemand, compressors: tuple[AirCompressor
                                       field(first, "serves_bar")),
         )  # fmt: skip
         return
-    cycling = cycling_receiver_l(output, starts, band)
-    peak = receiver_volume_l(1.0, demand.peak_l_min, 0.0, first.lowest_bar, first.serves_bar)
+    ambient = duty.pressure_kpa_abs / KPA_PER_BAR
+    cycling = cycling_receiver_l(output, starts, band, ambient)
+    peak = receiver_volume_l(
+        1.0, demand.peak_l_min, 0.0, first.lowest_bar, first.serves_bar, ambient
+    )
     need = max(cycling, peak)
     have = sum(r.volume_l * r.count for r in receivers)
     why = (f"at most {starts:g} starts an hour" if cycling >= peak
@@ -251,7 +261,8 @@ def _receivers(bench: Bench, demand: AirDemand, compressors: tuple[AirCompressor
         inputs=(worked("Q", "largest compressor", output, "L/min"),
                 bench.rule("air.starts_per_h", "f"), field(first, "highest_bar", "p_high"),
                 field(first, "lowest_bar", "p_low"), field(first, "serves_bar", "p_needed"),
-                worked("q_peak", "busy minute", round(demand.peak_l_min, 1), "L/min")),
+                worked("q_peak", "busy minute", round(demand.peak_l_min, 1), "L/min"),
+                worked("p_atm", "ambient pressure", round(ambient, 4), "bar")),
         source="doe_air", known="read",
         advised=next_of(need * (1 + TIGHT),
                         RECEIVER_L) if len(receivers) == 1 and first.count == 1 else None,

@@ -96,6 +96,8 @@ def _water_stage(bench: Bench, duty: Duty, cooler: PlateCooler, point: InLine) -
             worked("UA / C_min", "NTU", round(got.ntu, 3)),
             worked("e", "effectiveness", round(got.effectiveness, 4)),
             worked("C_min / C_max", "capacity ratio", round(got.capacity_ratio, 4)),
+            worked("C_milk", "capacity flow of the milk", round(hot, 3), "kW/K"),
+            worked("C_min", "the smaller of milk's and water's", round(min(hot, cold), 3), "kW/K"),
             worked("T_in", "milk at the receiver", duty.milk_at_receiver_c, "degC"),
             stated(
                 "t_in", f"water, month {duty.water_warmest_month}", duty.water_warmest_c, "degC"
@@ -148,10 +150,13 @@ def _chilled_stage(bench: Bench, duty: Duty, cooler: PlateCooler, point: InLine)
             stated("ratio", "liquid to milk", cooler.chilled_ratio),
             worked("T_in", "milk from the water stage", point.pre_cooled_c, "degC"),
             stated("t_in", "chilled liquid", point.coolant_in_c, "degC"),
+            worked("C_milk", "capacity flow of the milk", round(hot, 3), "kW/K"),
+            worked("C_min", "the smaller of milk's and liquid's", round(min(hot, cold), 3), "kW/K"),
             *(
                 (
                     worked("UA / C_min", "NTU", round(got.ntu, 3)),
                     worked("e", "effectiveness", round(got.effectiveness, 4)),
+                    worked("C_min / C_max", "capacity ratio", round(got.capacity_ratio, 4)),
                 )
                 if got
                 else ()
@@ -180,10 +185,11 @@ def _outlet(bench: Bench, duty: Duty, point: InLine) -> None:
         limit=wish,
         sense="at_most" if wish is not None else "says",
         allowance=0.0,
-        formula=NTU_FORMULA,
+        formula="the cooler's last stage, stage by stage",
         inputs=(
             worked("T_in", "milk at the receiver", duty.milk_at_receiver_c, "degC"),
             stated("t_in", "water, warmest month", duty.water_warmest_c, "degC"),
+            worked("T_1", "after the water stage", round(point.pre_cooled_c, 2), "degC"),
         ),
         source=KAYS,
         known="read",
@@ -203,6 +209,11 @@ def _water(bench: Bench, duty: Duty, point: InLine) -> None:
         formula="q_water = ratio q_milk",
         inputs=(
             worked("q_milk", "milk flow", cooler_flow_l_min(bench, duty), "L/min"),
+            stated(
+                "ratio",
+                "water to milk, from the coolers in the file",
+                round(flow / max(cooler_flow_l_min(bench, duty), 1e-9), 3),
+            ),
             bench.rule("plate.water_ratio", "usual ratio"),
         ),
         source="mass balance",

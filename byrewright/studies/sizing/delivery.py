@@ -21,7 +21,7 @@ from byrewright.plant.kinds.milk import (
 )
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Pipe
-from byrewright.standards.pipes import ISO_2037, next_tube
+from byrewright.standards.pipes import ISO_2037, LEAST_MILK_BORE_MM, next_tube
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.paths import Ways
@@ -79,7 +79,13 @@ def _pumps(bench: Bench, pumps: Sequence[MilkPump], flow: float, wash: float) ->
     crosses = False
     for pump in pumps:
         every = _ways_on(bench, ways, pump)
-        pipes |= {j.pipe.id: j.pipe for way in every for j in way if j.pipe is not None}
+        to_calves = (
+            j for feed in bench.plant.machines(CalfFeed) for j in ways.between(pump.id, feed.id)
+        )
+        reached = [j for way in every for j in way]
+        if pump.id in behind or not behind:
+            reached += to_calves
+        pipes |= {j.pipe.id: j.pipe for j in reached if j.pipe is not None}
         crosses |= gland is not None and any(
             gland.id in (j.a.machine, j.b.machine) for way in every for j in way
         )
@@ -97,27 +103,37 @@ def _ways_on(bench: Bench, ways: Ways, pump: MilkPump) -> list[tuple[Joint, ...]
     for kinds in ((BalanceTank,), (BulkTank, TankerBay)):
         goals = sorted(m.id for m in plant.equipment.values() if isinstance(m, kinds))
         found = [j for g in goals if (j := ways.between(pump.id, g))]
-        found = [j for j in found if not _meets_pump(bench, j, pump)]
+        found = [j for j in found if not _meets_other(bench, j, pump)]
         if found:
             return found
     return []
 
 
-def _meets_pump(bench: Bench, joints: Sequence[Joint], pump: MilkPump) -> bool:
-    """Whether a way runs through another milk pump (its head is then that pump's)."""
+def _meets_other(bench: Bench, joints: Sequence[Joint], pump: MilkPump) -> bool:
+    """Whether a way runs on through another milk pump or a tank (it is not this pump's then)."""
+    goal = joints[-1].b.machine
     return any(
-        j.machine not in (None, pump.id)
-        and isinstance(bench.plant.equipment[j.machine or ""], MilkPump)
+        j.machine not in (None, pump.id, goal)
+        and isinstance(bench.plant.equipment[j.machine or ""], MilkPump | BulkTank)
         for j in joints
     )
 
 
 def _advised_bore_mm(bench: Bench, flow: float, wash: float) -> float:
     """The largest dairy tube that the wash still scours, else the one for usual milk velocity."""
-    usual = bore_for_velocity_mm(flow, bench.number("delivery.velocity_milk_m_s"))
     scours = bore_for_velocity_mm(wash, bench.number("wash.full_pipe_velocity_m_s"))
-    least = next_tube(usual) or ISO_2037[-1]
-    return max([least.bore_mm, *(t.bore_mm for t in ISO_2037 if t.bore_mm <= scours)])
+    least = tube_for(flow, bench.number("delivery.velocity_milk_m_s")) or ISO_2037[-1].bore_mm
+    return max([least, *(t.bore_mm for t in ISO_2037 if t.bore_mm <= scours)])
+
+
+def tube_for(flow_l_min: float, velocity: float) -> float | None:
+    """The bore of the next dairy tube that keeps a velocity, none under that of a fixed line.
+
+    >>> tube_for(40.0, 1.2), tube_for(160.0, 1.2)
+    (35.6, 60.3)
+    """
+    tube = next_tube(max(LEAST_MILK_BORE_MM, bore_for_velocity_mm(flow_l_min, velocity)))
+    return tube.bore_mm if tube else None
 
 
 def _bore(bench: Bench, pipe: Pipe, flow: float, wash: float) -> None:
@@ -173,6 +189,7 @@ def _gland(bench: Bench, gland: RotaryGland, flow: float, wash: float) -> None:
         formula="v = q / (pi/4 d^2)",
         inputs=(
             worked("q", "milk flow", flow, "L/min"),
+            stated("d", "bore", gland.bore_mm or "not stated", "mm" if gland.bore_mm else ""),
             bench.rule("delivery.velocity_milk_m_s", "v_usual"),
         ),
         source=wished.source,
@@ -290,10 +307,17 @@ def _filters(bench: Bench, duty: Duty) -> None:
             limit=flow / 60_000 / most,
             sense="at_least",
             allowance=TIGHT,
-            formula="A = q / v",
+            formula="A = q / (60000 v_most)",
             inputs=(
                 worked("q", "milk flow", flow, "L/min"),
-                bench.rule("filter.face_velocity_m_s", "v"),
+                bench.rule("filter.face_velocity_m_s", "v_usual"),
+                stated(
+                    "v_most",
+                    "most through the cloth",
+                    most,
+                    "m/s",
+                    f"{speed.source} ({speed.known})",
+                ),
             ),
             source=speed.source,
             known=speed.known,
@@ -416,8 +440,9 @@ def _calf_milk(bench: Bench, duty: Duty) -> None:
             subject=feed.id,
             limit=least,
             sense="at_most",
-            formula="draw <= milk of the milking",
+            formula="draw <= milk",
             inputs=(
+                stated("draw", "milk drawn each milking", feed.draw_l_milking, "L"),
                 worked("milk", "saleable milk of the smallest milking", least, "L"),
                 worked("q", "milk flow", cooler_flow_l_min(bench, duty), "L/min"),
             ),

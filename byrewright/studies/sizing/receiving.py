@@ -143,6 +143,11 @@ def _receiver(bench: Bench, duty: Duty, receiver: Receiver, count: int) -> None:
             worked("L", "way of a slug", round(length, 2), "m"),
             bench.rule("wash.slug_end_length_m", "L_end"),
             worked("V_slug", "slug", slug, "L"),
+            stated("V_held", "level its pump holds, or starts at", held, "L")
+            if held is not None
+            else worked(
+                "V_held", "held by its pump, 30 % of it", round(need * (1 - FREE_SHARE), 2), "L"
+            ),
             bench.rule("receiver.least_l", "V_least"),
         ),
         source="mass balance; slug by geometry",

@@ -21,6 +21,8 @@ from byrewright.studies.sizing.duty import Duty, MilkingDuty
 from byrewright.studies.sizing.sizes import TIGHT, spare, stated, worked
 
 MOST_STALLS = 200
+LONGEST_ROW = 60
+"""Most stalls of one row: a longer one is too far to walk (our choice)."""
 TURN_STEP_S = 5.0
 EDWARDS = "edwards2012"
 
@@ -230,7 +232,8 @@ def _stalls(bench: Bench, duty: Duty) -> None:
     platform = bench.plant.first(Platform)
     worst = max(duty.milkings, key=lambda m: m.cows / m.target_h)
     step = 2 * duty.rows if duty.layout == "rows" else 2
-    sizes = range(max(step, 8 // step * step), MOST_STALLS + 1, step)
+    most = MOST_STALLS if duty.layout == "rotary" else min(MOST_STALLS, LONGEST_ROW * duty.rows)
+    sizes = range(max(step, 8 // step * step), most + 1, step)
     low, high = 0, len(sizes) - 1
     if _hours(bench, duty, worst, sizes[high]) > worst.target_h:
         bench.find(
@@ -238,7 +241,7 @@ def _stalls(bench: Bench, duty: Duty) -> None:
             "Stalls",
             float(duty.stalls),
             "stalls",
-            f"No number of stalls up to {MOST_STALLS} ends {worst.name} within "
+            f"No number of stalls up to {most} ends {worst.name} within "
             f"{worst.target_h:g} h with {duty.operators} operators, {duty.routine_s:.0f} s a cow: "
             "more operators, a shorter routine or more hours are needed.",
             subject=platform.id if platform else "",

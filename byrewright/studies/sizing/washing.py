@@ -274,8 +274,7 @@ def _heater_power(
             f"within {hours:.1f} h (plant wash, a tank wash and standing loss) needs {need:.1f} kW "
             f"({spare(have, need)}).",
             subject=one.id, limit=round(need * one.heater_kw / have, 2), sense="at_least",
-            allowance=TIGHT, formula="P = E (1 + loss t) / (t eta), shared by the heaters; t the "
-            "shorter of the time between washes and the time allowed",
+            allowance=TIGHT, formula="P = E (1 + loss t) / (t eta), shared by the heaters",
             inputs=inputs, source="us_extension", known="read",
             advised=next_of(need * (1 + TIGHT) / sum(h.count for h in heaters), HEATER_KW),
             advised_why=f"{energy:.0f} kWh within {hours:.1f} h", target=(one, "heater_kw"),
@@ -303,6 +302,7 @@ def _slug(bench: Bench, duty: Duty) -> None:
                                                                   "L_end"),
             bench.rule("wash.slug_shortening_m_m"),
             worked("p", "vacuum in the wash", duty.working_vacuum_kpa, "kPa"),
+            worked("p_a", "ambient pressure", round(duty.pressure_kpa_abs, 2), "kPa"),
         )  # fmt: skip
         bench.find(
             "wash.slug", "Wash slug", round(volume, 1), "L",

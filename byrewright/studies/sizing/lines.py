@@ -1,0 +1,184 @@
+"""Lines that no pump's delivery covers: outlets and suction, collection, wash return, air."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from byrewright.physics.pipeflow import bore_for_velocity_mm, velocity_m_s
+from byrewright.plant.graph import Joint
+from byrewright.plant.kinds.cleaning import WashTrough
+from byrewright.plant.kinds.cooling import BulkTank
+from byrewright.plant.kinds.milk import (
+    BalanceTank,
+    Milkline,
+    MilkPump,
+    Receiver,
+    TankerBay,
+    Valve,
+)
+from byrewright.plant.plant import Pipe
+from byrewright.results import Input
+from byrewright.standards.compressed_air import AIR_BORES_MM, LEAST_AIR_BORE_MM
+from byrewright.standards.pipes import ISO_2037
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.delivery import tube_for
+from byrewright.studies.sizing.duty import Duty
+from byrewright.studies.sizing.paths import Ways
+from byrewright.studies.sizing.receiving import balance_pumps, wash_flow_l_min
+from byrewright.studies.sizing.sizes import TIGHT, stated, worked
+from byrewright.studies.sizing.steps import next_of
+
+KPA_PER_BAR = 100.0
+
+
+def size_lines(bench: Bench, duty: Duty) -> None:
+    """Bores of milkline outlets, milk suction, collection lines and the wash return."""
+    _outlets(bench)
+    _suction(bench, duty)
+    _collection(bench)
+    _wash_return(bench, duty)
+
+
+def _outlets(bench: Bench) -> None:
+    """What leads from a milkline to its receiver is as wide as the line: milk and air flow on."""
+    for line in bench.plant.machines(Milkline):
+        for pipe in bench.plant.pipes_at(line.id):
+            if not pipe.start.startswith(f"{line.id}.receiver_"):
+                continue
+            bench.find(
+                "receiving.milkline_outlet", "Milkline to receiver", pipe.bore_mm, "mm",
+                f"{pipe.id} leads from {line.id} to the receiver in {pipe.bore_mm:g} mm; the "
+                f"line is {line.bore_mm:g} mm, and a narrower outlet would hold milk back in it.",
+                subject=pipe.id, limit=line.bore_mm, sense="at_least",
+                formula="d_outlet >= d_milkline",
+                inputs=(stated("d_outlet", "outlet", pipe.bore_mm, "mm"),
+                        stated("d_milkline", "milkline", line.bore_mm, "mm")),
+                source="practice", known="common_practice", advised=line.bore_mm,
+                advised_why="as the milkline", target=(pipe.id, "bore_mm"),
+            )  # fmt: skip
+
+
+def _suction(bench: Bench, duty: Duty) -> None:
+    """Pipes between a vessel and the pump that empties it."""
+    plant = bench.plant
+    ways = Ways(plant, "milk", directed=True)
+    behind = {p.id: tank for tank, pumps in balance_pumps(plant).items() for p in pumps}
+    receivers = [r.id for r in plant.machines(Receiver)]
+    wash = wash_flow_l_min(bench, duty)
+    for pump in plant.machines(MilkPump):
+        vessels = [behind[pump.id]] if pump.id in behind else receivers
+        flow = duty.milk_flow_peak_l_min
+        what = "peak minute of milk"
+        if pump.id not in behind and wash > flow:
+            flow, what = wash, "wash water of all units"
+        for vessel in vessels:
+            joints = ways.between(vessel, pump.id)
+            if not _passes(bench, joints, (MilkPump, BalanceTank, Receiver), (vessel, pump.id)):
+                _tubes(bench, _pipes(joints), "receiving.suction", "Milk pump suction",
+                       "delivery.velocity_suction_m_s", flow, what)  # fmt: skip
+
+
+def _collection(bench: Bench) -> None:
+    """From each tank's outlet to the tanker bay at the rate at which a tanker is loaded."""
+    ways = Ways(bench.plant, "milk", directed=True)
+    for bay in bench.plant.machines(TankerBay):
+        for tank in bench.plant.machines(BulkTank):
+            _tubes(bench, _pipes(ways.between(tank.id, bay.id)), "storage.collection_line",
+                   "Collection line", "delivery.velocity_collection_m_s", bay.load_l_min,
+                   "rate at which a tanker is loaded")  # fmt: skip
+
+
+def _wash_return(bench: Bench, duty: Duty) -> None:
+    """From the valve that parts wash from milk back to the trough, or to drain."""
+    plant = bench.plant
+    flow = wash_flow_l_min(bench, duty)
+    slowest = [p.flow_l_min for pumps in balance_pumps(plant).values() for p in pumps]
+    if slowest:
+        flow = min(flow, max(slowest))
+    back = [p for t in plant.machines(WashTrough) for p in plant.pipes_at(t.id)
+            if p.end.startswith(f"{t.id}.return_")]  # fmt: skip
+    found: dict[str, Pipe] = {}
+    while back:
+        pipe = back.pop()
+        if pipe.id in found or plant.service_of(pipe) == "milk":
+            continue
+        found[pipe.id] = pipe
+        for end in (pipe.start, pipe.end):
+            machine = plant.equipment.get(end.partition(".")[0])
+            if isinstance(machine, Valve):
+                back += plant.pipes_at(machine.id)
+    _tubes(bench, [found[name] for name in sorted(found)], "wash.return_line", "Wash return",
+           "delivery.velocity_milk_m_s", flow, "wash water that comes back")  # fmt: skip
+
+
+def _pipes(joints: Iterable[Joint]) -> list[Pipe]:
+    return [j.pipe for j in joints if j.pipe is not None]
+
+
+def _passes(
+    bench: Bench, joints: Sequence[Joint], kinds: tuple[type, ...], ends: tuple[str, str]
+) -> bool:
+    """Whether a way leads through another machine of these kinds (it is then another's)."""
+    return any(
+        j.machine not in (None, *ends)
+        and isinstance(bench.plant.equipment.get(j.machine or ""), kinds)
+        for j in joints
+    )
+
+
+def _tubes(
+    bench: Bench, pipes: Sequence[Pipe], key: str, title: str, rule: str, flow: float, what: str
+) -> None:
+    """Judge the velocity in dairy tubes once each, and advise the next tube for the usual one."""
+    wished = bench.rules[rule]
+    most = wished.value if wished.high is None else wished.high
+    done = {f.subject for f in bench.notes.findings if f.key == key}
+    for pipe in pipes:
+        if pipe.id in done:
+            continue
+        has = velocity_m_s(flow, pipe.bore_mm)
+        bench.find(
+            key, title, has, "m/s",
+            f"{pipe.id} ({pipe.bore_mm:g} mm) carries {flow:.0f} L/min at {has:.2f} m/s "
+            f"({what}); {wished.value:g} m/s is usual and {most:g} m/s the most.",
+            subject=pipe.id, limit=most, sense="at_most", allowance=TIGHT,
+            formula="v = q / (pi/4 d^2)",
+            inputs=(worked("q", what, flow, "L/min"), stated("d", "bore", pipe.bore_mm, "mm"),
+                    bench.rule(rule, "v_usual")),
+            source=wished.source, known=wished.known,
+            advised=tube_for(flow, wished.value) or ISO_2037[-1].bore_mm,
+            advised_why=f"{flow:.0f} L/min ({what}) at {wished.value:g} m/s or less; next tube",
+            target=(pipe.id, "bore_mm"),
+        )  # fmt: skip
+
+
+def size_air_pipes(bench: Bench, duty: Duty, flow_l_min_free: float, low_bar: float) -> None:
+    """Compressed-air pipes by their velocity at the lowest working pressure."""
+    wished = bench.rules["pipe.velocity_air_line_m_s"]
+    most = wished.value if wished.high is None else wished.high
+    ambient = duty.pressure_kpa_abs / KPA_PER_BAR
+    packed = ambient / (ambient + low_bar)
+    least = bore_for_velocity_mm(flow_l_min_free * packed, wished.value)
+    inputs: tuple[Input, ...] = (
+        worked("q", "busy minute or largest compressor, free air", flow_l_min_free, "L/min"),
+        worked("p_atm", "ambient pressure", round(ambient, 3), "bar"),
+        stated("p_low", "lowest working pressure", low_bar, "bar"),
+        bench.rule("pipe.velocity_air_line_m_s", "v_usual"),
+    )
+    for pipe in bench.plant.pipes:
+        if bench.plant.service_of(pipe) != "air":
+            continue
+        has = velocity_m_s(flow_l_min_free * packed, pipe.bore_mm)
+        bench.find(
+            "air.pipe", "Compressed-air pipe", round(has, 3), "m/s",
+            f"{pipe.id} of {pipe.bore_mm:g} mm carries {flow_l_min_free:.0f} L/min of free air at "
+            f"{has:.1f} m/s when pressed to {low_bar:g} bar; {most:g} m/s is the most.",
+            subject=pipe.id, limit=most, sense="at_most", allowance=TIGHT,
+            formula="v = q p_atm / (p_atm + p_low) / (pi/4 d^2)",
+            inputs=(*inputs, stated("d", "bore", pipe.bore_mm, "mm")),
+            source=wished.source, known=wished.known,
+            advised=next_of(max(least, LEAST_AIR_BORE_MM), AIR_BORES_MM),
+            advised_why=f"{least:.0f} mm keeps {wished.value:g} m/s; next bore, "
+            f"{LEAST_AIR_BORE_MM:g} mm at least",
+            target=(pipe.id, "bore_mm"),
+        )  # fmt: skip
