@@ -8,6 +8,7 @@ from byrewright.drafting.intent import Intent
 from byrewright.drafting.sheet import Sheet
 
 FIRST_BORES_MM = {
+    "milk tube": 16.0,
     "milk suction": 60.3,
     "delivery": 60.3,
     "fill line": 60.3,

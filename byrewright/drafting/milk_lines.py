@@ -15,7 +15,7 @@ def lines(sheet: Sheet, want: Intent) -> None:
         "milk",
         "MU1.milk",
         "ML1.units_1",
-        family="milkline outlet",
+        family="milk tube",
         length_m=0.5,
         bends=0,
         why="at each stall",

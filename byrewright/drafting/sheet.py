@@ -53,6 +53,17 @@ class DraftError(ByrewrightError):
         )
 
 
+NOT_SIZED: Mapping[str, str] = {
+    "drain": "38 mm tube runs empty by gravity and is not sized by flow",
+    "milk tube": "16 mm long milk tube: usual",
+    "withheld line": "38 mm takes froth with the milk: usual, not sized by flow",
+    "withheld air line": "38 mm: one unit's air, the least airline laid",
+    "dosing": "10 mm: the dosing pump's own size",
+    "refrigerant": "28 mm until the refrigeration engineer states it",
+}
+"""Families of pipes whose bore is a choice and not a size (common practice, no source)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Chosen:
     """A size chosen by the sizing study, and why."""
@@ -212,7 +223,8 @@ class Sheet:
         if bends:
             fields["fittings"] = {"bend": bends}
         self.pipes.append(Pipe(**fields))
-        self.comments[f"pipes.{pipe_id}"] = why or family
+        reason = NOT_SIZED.get(family)
+        self.comments[f"pipes.{pipe_id}"] = "; ".join(t for t in (why or family, reason) if t)
 
     def _ambiguous(self, start: str, end: str) -> bool:
         found = []

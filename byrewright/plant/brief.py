@@ -367,6 +367,8 @@ class _Filler:
 
     def herd_groups(self) -> None:
         cows, groups = self.number("cows"), self.data.get("groups")
+        if groups is None and "groups" not in self.data and cows:
+            self.groups_by_hour(int(cows))
         if isinstance(groups, int) and not isinstance(groups, bool) and cows:
             if not 1 <= groups <= min(40, cows):
                 self.source.add("F026", ("groups",), found=show(groups), allowed="1 to 40 groups")
@@ -382,6 +384,17 @@ class _Filler:
             why = "8 calves to 100 cows at 8 L a day"
             meaning = "milk fed to calves a day"
             self.assume("calf_milk_l_day", litres, litres, "L/d", meaning, why)
+
+    def groups_by_hour(self, cows: int) -> None:
+        """As many groups as a milking has hours: no cow then waits longer than an hour or so."""
+        hours = self.number("target_h", "h") or self.data.get("target_h")
+        groups = math.ceil(hours) if isinstance(hours, int | float) and 0 < hours <= 24 else 1
+        if groups < 2 or cows < groups:
+            return
+        whole, rest = divmod(cows, groups)
+        made = [{"name": f"group {i + 1}", "cows": whole + (i < rest)} for i in range(groups)]
+        why = "brought up one after the other, so that none waits much over an hour"
+        self.assume("groups", made, f"{groups} groups alike", "", "groups of cows", why)
 
     def withheld(self, cows: float, groups: list[Any]) -> None:
         inside = [g.get("withheld_cows") for g in groups if isinstance(g, dict)]
