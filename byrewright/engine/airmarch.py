@@ -101,8 +101,10 @@ def march(
         for r in range(opening.size):
             net.regulator[r, 4] = opening[r]
         if s > 0:
-            for k in range(n):
+            for k in range(n):  # start where the last step points to
+                ahead = 2.0 * p[k] - old[k]
                 old[k] = p[k]
+                p[k] = min(1.5 * p[k], max(0.5 * p[k], ahead))
             worst = max(worst, solve(net, p, flow, speed, old, dt, work))
         for k in range(n):
             v = pa - p[k]

@@ -26,7 +26,7 @@ ORIFICE, PROPORTIONAL, FIXED, HOLD = 0, 1, 2, 3
 _R = AIR_GAS_CONSTANT_J_KGK
 _HOLD = 1.0e4  # kg/s per kPa: a held node is off by 1e-5 kPa at 0.1 kg/s
 _TOLERANCE = 1.0e-10  # kg/s left at a node: 5e-6 L/min
-_STEP_TOLERANCE = 1.0e-8  # the same in a time step
+_STEP_TOLERANCE = 1.0e-7  # the same in a time step
 GOOD = 1.0e-6
 """Air left over, kg/s (0.05 L/min), above which an answer has not converged."""
 _LEAST_REYNOLDS = 10.0  # below it a pure loss turns linear in flow

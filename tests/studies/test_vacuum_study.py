@@ -276,7 +276,7 @@ def test_a_shut_valve_in_the_air_line_parts_the_pump() -> None:
 def test_the_balance_is_drawn(result: Result) -> None:
     """Would fail if the stacked bar lost a part or its pumps' mark."""
     svg = balance_svg(result)
-    for words in ("pulsators", "claw admission", "reserve left", "All units milking"):
+    for words in ("pulsators", "claw admission", "spare at the pumps", "All units milking"):
         assert words in svg
     for row in result.table("balance").rows:
         parts = [float(v) for v in row[1:-1]]

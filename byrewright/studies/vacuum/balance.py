@@ -17,7 +17,7 @@ PARTS: tuple[tuple[str, str], ...] = (
     ("slug", "wash slugs"),
     ("jetters", "through the units in washing"),
     ("regulation", "regulator and its leakage"),
-    ("reserve", "reserve left"),
+    ("reserve", "spare at the pumps"),
 )
 """Parts of the bar, bottom first."""
 KEY = "balance"

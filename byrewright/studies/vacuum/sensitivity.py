@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from byrewright.plant.kinds.milk import Milkline
 from byrewright.results import Table
-from byrewright.standards.pipes import AIRLINE_BORES_MM, next_bore_mm
-from byrewright.studies.vacuum.network import Network
+from byrewright.standards.pipes import AIRLINE_BORES_MM, MILKLINE_BORES_MM, next_bore_mm
+from byrewright.studies.vacuum.network import Network, Stretch
 from byrewright.studies.vacuum.steady import Steady, solve
 
 LEAST_DROP_KPA = 0.005  # a stretch that drops less is left out of the table
@@ -64,8 +65,9 @@ def effects(network: Network, reserve: Steady) -> list[Effect]:
         widest = states[0].stretch
         bore = plate_bore(network, name, widest.bore_mm)
         then = gain = less = None
-        wider = next_bore_mm(bore * BORE_STEP)
-        narrower = max((b for b in AIRLINE_BORES_MM if b < bore / BORE_STEP), default=None)
+        bores = MILKLINE_BORES_MM if _carries_milk(network, widest) else AIRLINE_BORES_MM
+        wider = next_bore_mm(bore * BORE_STEP, bores)
+        narrower = max((b for b in bores if b < bore / BORE_STEP), default=None)
         if wider is not None:
             other = solve(network.with_bore({name: wider}), base.situation)
             then = other.drop_of(name)
@@ -88,6 +90,13 @@ def effects(network: Network, reserve: Steady) -> list[Effect]:
             )
         )
     return sorted(found, key=lambda e: (-e.drop_kpa, e.name))
+
+
+def _carries_milk(network: Network, stretch: Stretch) -> bool:
+    """Whether milk runs in a stretch too: a milkline, or the pipe from it to the receiver."""
+    lines = {m.id for m in network.plant.machines(Milkline)}
+    ends = (stretch.pipe.start, stretch.pipe.end) if stretch.pipe else (f"{stretch.machine}.",)
+    return any(end.partition(".")[0] in lines for end in ends)
 
 
 def plate_bore(network: Network, name: str, solved_mm: float) -> float:

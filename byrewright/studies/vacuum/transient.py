@@ -265,6 +265,18 @@ def control_sticks(air_l_min: float, *, for_s: float, speed: bool) -> Event:
     )
 
 
+def regulator_sticks_open(network: Network) -> Event | None:
+    """The first regulator goes fully open and stays there."""
+    if not network.regulators:
+        return None
+    machine, _ = network.regulators[0]
+
+    def rows(network: Network, lowered: Lowered) -> list[Row]:
+        return [(BEFORE_S, 2, 0, 1.0)]
+
+    return Event("regulator_open", f"{machine.id} sticks fully open", 12.0, rows)
+
+
 def _opening(network: Network, lowered: Lowered, r: int, setting: float, node: int) -> float:
     _, p, _, _ = balance(network, lowered)
     vacuum = network.ambient_kpa_abs - float(p[node])  # type: ignore[index]
@@ -389,8 +401,8 @@ def standard_events(network: Network, running: tuple[str, ...]) -> list[Event]:
             )
         )
     events.append(control_sticks(fall, for_s=OPEN_FOR_S, speed=network.varies))
-    drain = drain_open(network)
-    return events + ([drain] if drain else [])
+    faults = (regulator_sticks_open(network), drain_open(network))
+    return events + [f for f in faults if f is not None]
 
 
 def open_units(network: Network) -> int:
