@@ -41,17 +41,19 @@ Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
 App = Callable[[Scope, Receive, Send], Awaitable[None]]
 
 HEADERS = (
-    (b"content-security-policy",
-     b"default-src 'self'; script-src 'self' 'unsafe-inline' 'unsafe-eval'; "
-     b"style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; font-src 'self' data:; "
-     b"connect-src 'self' ws: wss:; object-src 'none'; base-uri 'self'; form-action 'self'; "
-     b"frame-ancestors 'none'"),
+    (
+        b"content-security-policy",
+        b"default-src 'self'; script-src 'self' 'unsafe-inline' 'unsafe-eval'; "
+        b"style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; font-src 'self' data:; "
+        b"connect-src 'self' ws: wss:; object-src 'none'; base-uri 'self'; form-action 'self'; "
+        b"frame-ancestors 'none'",
+    ),
     (b"x-content-type-options", b"nosniff"),
     (b"referrer-policy", b"same-origin"),
     (b"x-frame-options", b"DENY"),
     (b"cross-origin-opener-policy", b"same-origin"),
     (b"permissions-policy", b"camera=(), microphone=(), geolocation=()"),
-)  # fmt: skip
+)
 
 
 class RefusedToStart(ByrewrightError):

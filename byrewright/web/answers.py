@@ -19,6 +19,8 @@ from byrewright.web.folder import Opened
 
 KEPT = 120
 WORKERS = 2
+PARTS = 100
+"""Steps in which a study's progress is told."""
 State = Literal["waits", "works", "done", "failed", "stopped"]
 
 
@@ -177,3 +179,34 @@ def laid_out(answers: Answers, opened: Opened, sheet: str) -> Job:
     from byrewright.web.drawing import layout
 
     return answers.ask(("layout", opened.digest, sheet), lambda job: layout(opened.plant, sheet))
+
+
+@dataclass(frozen=True)
+class DayAnswer:
+    """A simulated day: the study's result, and the run's moments and turns for the playing."""
+
+    result: Result
+    moments: list[Any]
+    turns: list[tuple[list[Any], float] | None]
+    clock: Callable[[float], str]
+    cows: Any
+
+
+def day(answers: Answers, opened: Opened, month: int, seed: int = 1) -> Job:
+    """The day of a plant in a month (`DayAnswer`)."""
+
+    def work(job: Job) -> DayAnswer:
+        from byrewright.standards.rulebook import default_rulebook
+        from byrewright.studies.day.moments import cows_milked, moments, turns
+        from byrewright.studies.day.study import report, simulate_days
+
+        def tell(word: str, share: float) -> None:
+            job.say(word, round(share * PARTS), PARTS)
+
+        rules = opened.rules or default_rulebook()
+        run = simulate_days(opened.plant, rules, month=month, seed=seed, progress=tell)
+        found = moments(run)
+        decks = [turns(run, i) for i in range(len(run.bouts))]
+        return DayAnswer(report(run, rules), found, decks, run.clock, cows_milked(run))
+
+    return answers.ask(("day", opened.key, month, seed), work)

@@ -153,9 +153,14 @@ def legend(services: Iterable[str], t: Texts) -> Html:
         ink = ink_of(service)
         line = inked(line_svg(((0, 1.5), (16, 1.5)), ink))
         items.append(
-            tag("li", tag("svg", Html(line), viewBox="0 0 16 3", aria_hidden="true"),
-                tag("span", ink.letter, cls="mono"), " ", ink.word)
-        )  # fmt: skip
+            tag(
+                "li",
+                tag("svg", Html(line), viewBox="0 0 16 3", aria_hidden="true"),
+                tag("span", ink.letter, cls="mono"),
+                " ",
+                ink.word,
+            )
+        )
     return tag("ul", items, cls="legend", aria_label=t("drawing.legend"))
 
 

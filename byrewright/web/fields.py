@@ -110,13 +110,30 @@ def draw(field: Field, value: str, t: Texts, problems: Iterable[Problem] = ()) -
         nothing = (
             t("edit.assumed", value=words(field.default)) if field.default else t("edit.not_stated")
         )
-        control = tag("select", tag("option", nothing, value=""),
-            [tag("option", _word(field, o, t), value=o, selected=o == value) for o in field.options],
-            data_change="field", **common)  # fmt: skip
+        control = tag(
+            "select",
+            tag("option", nothing, value=""),
+            [
+                tag("option", _word(field, o, t), value=o, selected=o == value)
+                for o in field.options
+            ],
+            data_change="field",
+            **common,
+        )
     else:
         hint = t("edit.assumed", value=field.default) if field.default else ""
-        control = tag("input", type="text", value=value, placeholder=hint, data_input="field", autocomplete="off",
-                      spellcheck="false", maxlength=LONGEST_INPUT, aria_describedby=told, **common)  # fmt: skip
+        control = tag(
+            "input",
+            type="text",
+            value=value,
+            placeholder=hint,
+            data_input="field",
+            autocomplete="off",
+            spellcheck="false",
+            maxlength=LONGEST_INPUT,
+            aria_describedby=told,
+            **common,
+        )
     return tag("div", label, control, wrong_text(wrong, told), cls="field")
 
 

@@ -197,11 +197,17 @@ def _top(v: Visit, page: str) -> Html:
     if v.opened is not None and v.opened.sound:
         for number, key in enumerate(v.site.pages, 1):
             links.append(
-                tag("li", tag(
-                    "a", tag("span", str(number), cls="no", aria_hidden="true"), v.t(f"page.{key}"),
-                    href=v.link(key), aria_current="page" if key == page else None,
-                ))
-            )  # fmt: skip
+                tag(
+                    "li",
+                    tag(
+                        "a",
+                        tag("span", str(number), cls="no", aria_hidden="true"),
+                        v.t(f"page.{key}"),
+                        href=v.link(key),
+                        aria_current="page" if key == page else None,
+                    ),
+                )
+            )
     nav = tag("nav", tag("ul", links), aria_label=v.t("frame.index")) if links else None
     return tag(
         "div",
@@ -380,7 +386,11 @@ def findings(v: Visit, some: list[Any], empty: str) -> Html:
         for heading, rows in explain(one).parts:
             inner += [tag("h3", heading), *(tag("p", prose(r), cls="small") for r in rows)]
         items.append(
-            tag("details", tag("summary", mark(one.verdict, v.t), tag("span", prose(one.sentence)), margin),
-                tag("div", inner, cls="in"), id=f"finding-{one.name}")
-        )  # fmt: skip
+            tag(
+                "details",
+                tag("summary", mark(one.verdict, v.t), tag("span", prose(one.sentence)), margin),
+                tag("div", inner, cls="in"),
+                id=f"finding-{one.name}",
+            )
+        )
     return join(items)

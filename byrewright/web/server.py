@@ -182,21 +182,39 @@ def _log_in(request: Request, problem: str, status: int = 200, **words: object) 
         tag("h1", t("log_in.title")),
         tag("p", t("log_in.lead")),
         tag("div", t(problem, **words), cls="say bad", role="alert") if problem else None,
-        tag("div", tag("label", t("log_in.password"), for_="password"),
-            tag("input", type="password", name="password", id="password", required=True,
-                autocomplete="current-password", autofocus=True), cls="field"),
+        tag(
+            "div",
+            tag("label", t("log_in.password"), for_="password"),
+            tag(
+                "input",
+                type="password",
+                name="password",
+                id="password",
+                required=True,
+                autocomplete="current-password",
+                autofocus=True,
+            ),
+            cls="field",
+        ),
         tag("p", tag("button", t("log_in.go"), type="submit", cls="main"), cls="gap"),
-        method="post", action=LOG_IN, cls="log-in",
-    )  # fmt: skip
+        method="post",
+        action=LOG_IN,
+        cls="log-in",
+    )
     look = request.cookies.get("byre_look", "auto")
     page = tag(
         "html",
-        tag("head", tag("meta", charset="utf-8"), tag("title", t("log_in.title")),
+        tag(
+            "head",
+            tag("meta", charset="utf-8"),
+            tag("title", t("log_in.title")),
             tag("meta", name="viewport", content="width=device-width, initial-scale=1"),
-            tag("link", rel="stylesheet", href="/look/page.css")),
+            tag("link", rel="stylesheet", href="/look/page.css"),
+        ),
         tag("body", tag("div", tag("main", form, id="main"), id="sheet", cls="alone")),
-        lang=t.language, data_look=look if look in LOOKS else "auto",
-    )  # fmt: skip
+        lang=t.language,
+        data_look=look if look in LOOKS else "auto",
+    )
     return HTMLResponse("<!doctype html>" + page, status)
 
 
@@ -225,6 +243,12 @@ def serve(
         ) from None
     shown = f"[{host}]" if ":" in host else host
     ready(f"http://{shown}:{listening.getsockname()[1]}/")
-    config = uvicorn.Config(app, log_level="warning", server_header=False, ws_max_size=6_000_000,
-                            proxy_headers=False, timeout_graceful_shutdown=2)  # fmt: skip
+    config = uvicorn.Config(
+        app,
+        log_level="warning",
+        server_header=False,
+        ws_max_size=6_000_000,
+        proxy_headers=False,
+        timeout_graceful_shutdown=2,
+    )
     uvicorn.Server(config).run([listening])

@@ -127,8 +127,25 @@
         const key = g.dataset.pipe ? "pipe " + g.dataset.pipe : "machine " + g.dataset.machine;
         for (const k of kinds) g.classList.toggle(k, (marks[k] || []).includes(key) || (k === "hurt" && !!g.dataset.key && (marks.hurt || []).includes("key " + g.dataset.key)));
       });
+      if (marks.held) this.held(box, marks.held);
       for (const [key, inner] of Object.entries(marks.symbols || {}))
         box.querySelectorAll(`[data-key="${CSS.escape(key)}"] .symbol`).forEach(s => { s.innerHTML = inner; });
+    },
+    held(box, vessels) {
+      box.querySelectorAll("[data-machine]").forEach(g => {
+        const one = vessels[g.dataset.machine], symbol = g.querySelector(".symbol");
+        g.querySelectorAll(".level,.reading").forEach(x => x.remove());
+        if (!one || !symbol || !g.dataset.key || g.tabIndex < 0) return;
+        const b = symbol.getBBox(), ns = "http://www.w3.org/2000/svg";
+        const r = document.createElementNS(ns, "rect");
+        for (const [k, v] of Object.entries({ class: "level", x: b.x, width: b.width, y: b.y + b.height * (1 - one.share), height: b.height * one.share })) r.setAttribute(k, v);
+        symbol.after(r);
+        [one.warm, one.text].forEach((text, i) => {
+          const t = document.createElementNS(ns, "text");
+          t.setAttribute("class", "reading"); t.setAttribute("x", b.x + b.width / 2); t.setAttribute("y", b.y - 1.2 - 3.2 * i);
+          t.setAttribute("text-anchor", "middle"); t.textContent = text; g.append(t);
+        });
+      });
     },
     wrong(told) {
       for (const [id, text] of Object.entries(told)) {

@@ -1,10 +1,11 @@
 """One module a page; each draws what the studies answered."""
 
-from byrewright.web.pages import brief, edit, interlocks, pack, plant, start
+from byrewright.web.pages import brief, day, edit, interlocks, pack, plant, start
 
 PAGES = (
     start.register,
     plant.register,
+    day.register,
     interlocks.register,
     edit.register,
     brief.register,

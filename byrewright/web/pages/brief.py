@@ -111,19 +111,39 @@ class BriefView:
         return [
             tag("h2", tag("label", t("brief.text"), for_="brief-text")),
             tag("p", t("brief.text_lead"), cls="quiet small"),
-            tag("textarea", self.text, id="brief-text", cls="code", data_input="text", spellcheck="false",
-                maxlength=LARGEST_BYTES),
-        ]  # fmt: skip
+            tag(
+                "textarea",
+                self.text,
+                id="brief-text",
+                cls="code",
+                data_input="text",
+                spellcheck="false",
+                maxlength=LARGEST_BYTES,
+            ),
+        ]
 
     def _side(self) -> Child:
         t = self.v.t
         busy = self.job is not None and not self.job.over
         buttons = [
-            tag("button", t("brief.draft"), type="button", data_act="draft", id="draft", cls="main",
-                disabled=self.file is None or busy),
-            tag("button", t("brief.save_brief"), type="button", data_act="save_brief", id="save_brief",
-                disabled=self.file is None or digest_of(self.text) == self.loaded),
-        ]  # fmt: skip
+            tag(
+                "button",
+                t("brief.draft"),
+                type="button",
+                data_act="draft",
+                id="draft",
+                cls="main",
+                disabled=self.file is None or busy,
+            ),
+            tag(
+                "button",
+                t("brief.save_brief"),
+                type="button",
+                data_act="save_brief",
+                id="save_brief",
+                disabled=self.file is None or digest_of(self.text) == self.loaded,
+            ),
+        ]
         parts: list[Child] = [tag("div", buttons, cls="row no-print"), self.note]
         for one in self.problems:
             line = t("broken.line", line=one.line) if one.line else ""
@@ -273,8 +293,11 @@ class BriefView:
                 folder.save, self.opened.slug, self.job.value.text, self.opened.digest
             )
         except Conflict as error:
-            self.note = tag("div", say([tag("b", self.v.t("edit.conflict")), " ", self.v.t("brief.conflict")], "bad"),
-                            diff(self.opened.text, error.theirs))  # fmt: skip
+            self.note = tag(
+                "div",
+                say([tag("b", self.v.t("edit.conflict")), " ", self.v.t("brief.conflict")], "bad"),
+                diff(self.opened.text, error.theirs),
+            )
             self.opened = await asyncio.to_thread(folder.open, self.opened.slug)
         except (ByrewrightError, OSError) as error:
             self.note = say(self.v.t("edit.not_saved", why=str(error)), "bad")
@@ -289,8 +312,11 @@ class BriefView:
         try:
             await asyncio.to_thread(folder.save_brief, self.opened.slug, self.text, self.loaded)
         except Conflict as error:
-            self.note = tag("div", say([tag("b", self.v.t("edit.conflict")), " ", self.v.t("brief.conflict")], "bad"),
-                            diff(self.text, error.theirs))  # fmt: skip
+            self.note = tag(
+                "div",
+                say([tag("b", self.v.t("edit.conflict")), " ", self.v.t("brief.conflict")], "bad"),
+                diff(self.text, error.theirs),
+            )
             self.loaded = digest_of(error.theirs)
         except (ByrewrightError, OSError) as error:
             self.note = say(self.v.t("edit.not_saved", why=str(error)), "bad")

@@ -38,10 +38,20 @@ def register(site: Site) -> None:
 
 def parts_of_edit(v: Visit, now: str) -> Html:
     """The two ways to change a plant."""
-    return tag("div", [
-        tag("a", v.t(f"edit.{key}"), href=v.link(path), cls="button", aria_current="page" if key == now else None)
-        for key, path in (("figures", "edit"), ("from_brief", "brief"))
-    ], cls="row no-print ways")  # fmt: skip
+    return tag(
+        "div",
+        [
+            tag(
+                "a",
+                v.t(f"edit.{key}"),
+                href=v.link(path),
+                cls="button",
+                aria_current="page" if key == now else None,
+            )
+            for key, path in (("figures", "edit"), ("from_brief", "brief"))
+        ],
+        cls="row no-print ways",
+    )
 
 
 class EditView:
@@ -80,9 +90,11 @@ class EditView:
             with ui.element("div"):
                 self.form = Live(self._form, {"pick": self.on_pick, "field": self.on_field})
             acts = {
-                "undo": self.on_undo, "save": self.on_save, "mine_on_theirs": self.on_mine_on_theirs,
+                "undo": self.on_undo,
+                "save": self.on_save,
+                "mine_on_theirs": self.on_mine_on_theirs,
                 "drop": self.on_drop,
-            }  # fmt: skip
+            }
             self.side = Live(self._side, acts)
         later(self.size)
 
@@ -122,9 +134,18 @@ class EditView:
             )
             for p in plant.pipes
         ]
-        pick = tag("div", tag("label", t("edit.which"), for_="which"),
-                   tag("select", tag("optgroup", machines, label=t("edit.machines")),
-                       tag("optgroup", pipes, label=t("edit.pipes")), id="which", data_change="pick"), cls="field")  # fmt: skip
+        pick = tag(
+            "div",
+            tag("label", t("edit.which"), for_="which"),
+            tag(
+                "select",
+                tag("optgroup", machines, label=t("edit.machines")),
+                tag("optgroup", pipes, label=t("edit.pipes")),
+                id="which",
+                data_change="pick",
+            ),
+            cls="field",
+        )
         inputs = [fields.draw(f, self._stated(f.key), t, self.problems) for f in self._fields()]
         return [pick, tag("div", inputs, cls="inputs gap")]
 
@@ -135,10 +156,24 @@ class EditView:
             return [*parts, self._conflict(self.theirs)]
         changed = bool(self.changes)
         buttons = [
-            tag("button", t("edit.undo"), type="button", data_act="undo", id="undo", disabled=not self.past),
-            tag("button", t("edit.save"), type="button", data_act="save", id="save", cls="main",
-                disabled=not changed or bool(self.problems)),
-        ]  # fmt: skip
+            tag(
+                "button",
+                t("edit.undo"),
+                type="button",
+                data_act="undo",
+                id="undo",
+                disabled=not self.past,
+            ),
+            tag(
+                "button",
+                t("edit.save"),
+                type="button",
+                data_act="save",
+                id="save",
+                cls="main",
+                disabled=not changed or bool(self.problems),
+            ),
+        ]
         parts += [tag("h2", t("edit.differs")), tag("div", buttons, cls="row no-print")]
         if not changed:
             return [*parts, tag("p", t("edit.nothing"), cls="quiet gap")]
@@ -188,12 +223,21 @@ class EditView:
             diff(self.file.text, theirs.text),
             tag("h2", t("edit.mine")),
             diff(self.file.text, self.text),
-            tag("div",
-                tag("button", t("edit.mine_on_theirs"), type="button", data_act="mine_on_theirs", id="mine_on_theirs",
-                    cls="main", disabled=not theirs.sound),
+            tag(
+                "div",
+                tag(
+                    "button",
+                    t("edit.mine_on_theirs"),
+                    type="button",
+                    data_act="mine_on_theirs",
+                    id="mine_on_theirs",
+                    cls="main",
+                    disabled=not theirs.sound,
+                ),
                 tag("button", t("edit.drop"), type="button", data_act="drop", id="drop"),
-                cls="row gap"),
-        ]  # fmt: skip
+                cls="row gap",
+            ),
+        ]
 
     # what a visitor does ---------------------------------------------------------------------
 

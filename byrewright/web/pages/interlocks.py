@@ -67,10 +67,16 @@ class InterlocksView:
         ui.html(tag("h1", t("interlocks.title")), sanitize=False)
         ui.html(say(DRAFT), sanitize=False)
         acts = {
-            "protocol": self.on_protocol, "where": self.on_where, "mode": self.on_mode,
-            "begin": self.on_begin, "end": self.on_end, "who": self.on_who,
-            "acknowledge": self.on_acknowledge, "practise": self.on_practise, "right": self.on_right,
-        }  # fmt: skip
+            "protocol": self.on_protocol,
+            "where": self.on_where,
+            "mode": self.on_mode,
+            "begin": self.on_begin,
+            "end": self.on_end,
+            "who": self.on_who,
+            "acknowledge": self.on_acknowledge,
+            "practise": self.on_practise,
+            "right": self.on_right,
+        }
         self.live = Live(self._live, acts)
         self.proof = Live(self._proof, {"stop": self.on_stop})
         self.table = Live(self._table, {})
@@ -136,9 +142,17 @@ class InterlocksView:
         mode = words(shown.mode) if shown.mode else t("interlocks.mode_unknown")
         parts: list[Child] = [
             heading,
-            say([tag("b", state), " ", t("interlocks.source", source=shown.source, mode=mode), " ", shown.message],
-                "good" if now.live else "bad"),
-        ]  # fmt: skip
+            say(
+                [
+                    tag("b", state),
+                    " ",
+                    t("interlocks.source", source=shown.source, mode=mode),
+                    " ",
+                    shown.message,
+                ],
+                "good" if now.live else "bad",
+            ),
+        ]
         if now.digest != self.opened.digest:
             parts.append(say(t("interlocks.other_file"), "bad"))
         parts.append(self._alarms(shown.alarms, now.live))
@@ -158,20 +172,43 @@ class InterlocksView:
         if self.study is None:
             return tag("p", t("interlocks.table_first"), cls="quiet")
         modes = self.study.table.modes
-        picks = tag("div", tag("label", t("interlocks.read_from"), for_="protocol"),
-                    tag("select", [tag("option", t(f"interlocks.{p}"), value=p, selected=p == self.protocol)
-                                   for p in PROTOCOLS], id="protocol", data_change="protocol"), cls="field")  # fmt: skip
+        picks = tag(
+            "div",
+            tag("label", t("interlocks.read_from"), for_="protocol"),
+            tag(
+                "select",
+                [
+                    tag("option", t(f"interlocks.{p}"), value=p, selected=p == self.protocol)
+                    for p in PROTOCOLS
+                ],
+                id="protocol",
+                data_change="protocol",
+            ),
+            cls="field",
+        )
         where = None
         if self.protocol != SIMULATED:
-            where = tag("div", tag("label", t(f"interlocks.{self.protocol}_where"), for_="where"),
-                        tag("input", type="text", id="where", value=self.where, data_change="where"), cls="field")  # fmt: skip
+            where = tag(
+                "div",
+                tag("label", t(f"interlocks.{self.protocol}_where"), for_="where"),
+                tag("input", type="text", id="where", value=self.where, data_change="where"),
+                cls="field",
+            )
         first = (
             t("interlocks.from_controller") if self.protocol != SIMULATED else t("plant.no_mode")
         )
-        mode = tag("div", tag("label", t("interlocks.mode"), for_="watch-mode"),
-                   tag("select", tag("option", first, value=""),
-                       [tag("option", words(m), value=m, selected=m == self.mode) for m in modes],
-                       id="watch-mode", data_change="mode"), cls="field")  # fmt: skip
+        mode = tag(
+            "div",
+            tag("label", t("interlocks.mode"), for_="watch-mode"),
+            tag(
+                "select",
+                tag("option", first, value=""),
+                [tag("option", words(m), value=m, selected=m == self.mode) for m in modes],
+                id="watch-mode",
+                data_change="mode",
+            ),
+            cls="field",
+        )
         go = tag(
             "button", t("interlocks.begin"), type="button", data_act="begin", cls="main", id="begin"
         )
@@ -181,19 +218,52 @@ class InterlocksView:
         t = self.v.t
         if not alarms:
             return tag("p", t("interlocks.no_alarm") if live else t("interlocks.alarms_unknown"))
-        name = tag("div", tag("label", t("interlocks.who"), for_="who"),
-                   tag("input", type="text", id="who", value=self.who, data_change="who", autocomplete="off",
-                       maxlength=LONGEST_NAME), cls="field")  # fmt: skip
+        name = tag(
+            "div",
+            tag("label", t("interlocks.who"), for_="who"),
+            tag(
+                "input",
+                type="text",
+                id="who",
+                value=self.who,
+                data_change="who",
+                autocomplete="off",
+                maxlength=LONGEST_NAME,
+            ),
+            cls="field",
+        )
         items: list[Child] = []
         for one in alarms:
             waits = one.state in ("unacknowledged", "gone")
-            button = tag("button", t("interlocks.acknowledge"), tag("span", f" {one.tag}", cls="unseen"),
-                         type="button", data_act="acknowledge", data_value=one.tag, id=f"ack-{one.tag}") if waits else None  # fmt: skip
+            button = (
+                tag(
+                    "button",
+                    t("interlocks.acknowledge"),
+                    tag("span", f" {one.tag}", cls="unseen"),
+                    type="button",
+                    data_act="acknowledge",
+                    data_value=one.tag,
+                    id=f"ack-{one.tag}",
+                )
+                if waits
+                else None
+            )
             since = time.strftime(CLOCK, time.localtime(one.since))
             cls = "alarm standing" if one.state in ("unacknowledged", "acknowledged") else "alarm"
-            items.append(tag("li", tag("span", t(f"priority.{one.priority}"), cls="mono"),
-                             tag("div", tag("b", one.text), tag("div", one.do), tag("div", t(f"alarm.{one.state}"), ", ", since, cls="quiet small")),
-                             button, cls=cls))  # fmt: skip
+            items.append(
+                tag(
+                    "li",
+                    tag("span", t(f"priority.{one.priority}"), cls="mono"),
+                    tag(
+                        "div",
+                        tag("b", one.text),
+                        tag("div", one.do),
+                        tag("div", t(f"alarm.{one.state}"), ", ", since, cls="quiet small"),
+                    ),
+                    button,
+                    cls=cls,
+                )
+            )
         return [
             name,
             self.note,
@@ -203,14 +273,37 @@ class InterlocksView:
     def _practice(self, now: Watching) -> Child:
         t = self.v.t
         scene = now.study.scenes[now.mode]
-        mode = tag("div", tag("label", t("interlocks.practice_mode"), for_="watch-mode"),
-                   tag("select", [tag("option", words(m), value=m, selected=m == now.mode) for m in now.study.table.modes],
-                       id="watch-mode", data_change="mode"), cls="field")  # fmt: skip
-        wrong = tag("div", tag("label", t("interlocks.practice_wrong"), for_="practise"),
-                    tag("select", tag("option", t("interlocks.practice_pick"), value=""),
-                        [tag("option", f"{m} {said(p)}", value=f"{m}:{p}")
-                         for m, many in scene.others.items() for p in many if p in now.study.plant.equipment[m].states()],
-                        id="practise", data_change="practise"), cls="field")  # fmt: skip
+        mode = tag(
+            "div",
+            tag("label", t("interlocks.practice_mode"), for_="watch-mode"),
+            tag(
+                "select",
+                [
+                    tag("option", words(m), value=m, selected=m == now.mode)
+                    for m in now.study.table.modes
+                ],
+                id="watch-mode",
+                data_change="mode",
+            ),
+            cls="field",
+        )
+        wrong = tag(
+            "div",
+            tag("label", t("interlocks.practice_wrong"), for_="practise"),
+            tag(
+                "select",
+                tag("option", t("interlocks.practice_pick"), value=""),
+                [
+                    tag("option", f"{m} {said(p)}", value=f"{m}:{p}")
+                    for m, many in scene.others.items()
+                    for p in many
+                    if p in now.study.plant.equipment[m].states()
+                ],
+                id="practise",
+                data_change="practise",
+            ),
+            cls="field",
+        )
         right = tag(
             "button", t("interlocks.practice_right"), type="button", data_act="right", id="right"
         )
@@ -219,8 +312,13 @@ class InterlocksView:
             if now.wrong
             else t("interlocks.practice_none")
         )
-        return tag("div", tag("h3", t("interlocks.practice")), tag("p", t("interlocks.practice_lead")),
-                   tag("div", mode, wrong, right, cls="row"), tag("p", t("interlocks.practice_now", wrong=stands)))  # fmt: skip
+        return tag(
+            "div",
+            tag("h3", t("interlocks.practice")),
+            tag("p", t("interlocks.practice_lead")),
+            tag("div", mode, wrong, right, cls="row"),
+            tag("p", t("interlocks.practice_now", wrong=stands)),
+        )
 
     def _proof(self) -> Child:
         t = self.v.t
@@ -245,8 +343,14 @@ class InterlocksView:
             t(f"interlocks.{h}")
             for h in ("cause", "wanted", "modes", "urgency", "do", "delay", "status")
         ]
-        return tag("section", tag("h2", t("interlocks.table")), tag("p", t("interlocks.table_lead")),
-                   table(head, [self._row(r) for r in rows], caption=t("interlocks.caption", count=len(rows))))  # fmt: skip
+        return tag(
+            "section",
+            tag("h2", t("interlocks.table")),
+            tag("p", t("interlocks.table_lead")),
+            table(
+                head, [self._row(r) for r in rows], caption=t("interlocks.caption", count=len(rows))
+            ),
+        )
 
     def _row(self, row: Row) -> list[Child]:
         t = self.v.t

@@ -24,11 +24,17 @@ def about_machine(v: Visit, machine: Machine, sizing: Result | None, mode: str) 
     parts: list[Child] = []
     if machine.label and machine.label != kind.TITLE:
         parts.append(tag("p", kind.TITLE, cls="quiet"))
-    parts.append(tag("dl", [
-        (tag("dt", one.meaning[:1].upper() + one.meaning[1:]), tag("dd", value))
-        for one in machine.parameters()
-        if one.name not in NOT_FIGURES and (value := figure(v, machine, one))
-    ], cls="figures"))  # fmt: skip
+    parts.append(
+        tag(
+            "dl",
+            [
+                (tag("dt", one.meaning[:1].upper() + one.meaning[1:]), tag("dd", value))
+                for one in machine.parameters()
+                if one.name not in NOT_FIGURES and (value := figure(v, machine, one))
+            ],
+            cls="figures",
+        )
+    )
     if mode and v.opened is not None:
         position = v.opened.plant.position(mode, machine.id)
         if position:
@@ -38,10 +44,20 @@ def about_machine(v: Visit, machine: Machine, sizing: Result | None, mode: str) 
         parts.append(tag("h2", t("plant.fails"), cls="gap"))
         for one in kind.FAILURES:
             inner = [
-                tag("h3", t("plant.seen")), tag("p", _sentence(one.seen), cls="small"),
-                tag("h3", t("plant.do")), tag("p", _sentence(one.do), cls="small"),
-                tag("p", t("plant.repair", hours=v.number(one.repair_h, "h"), part=one.part or t("plant.no_part")), cls="small quiet"),
-            ]  # fmt: skip
+                tag("h3", t("plant.seen")),
+                tag("p", _sentence(one.seen), cls="small"),
+                tag("h3", t("plant.do")),
+                tag("p", _sentence(one.do), cls="small"),
+                tag(
+                    "p",
+                    t(
+                        "plant.repair",
+                        hours=v.number(one.repair_h, "h"),
+                        part=one.part or t("plant.no_part"),
+                    ),
+                    cls="small quiet",
+                ),
+            ]
             parts.append(
                 tag("details", tag("summary", _sentence(one.way)), tag("div", inner, cls="in"))
             )

@@ -99,8 +99,12 @@ class PackView:
     def _live(self) -> Child:
         t = self.v.t
         job = self.job
-        when = tag("div", tag("label", t("pack.date"), for_="date"),
-                   tag("input", type="date", id="date", value=self.on, data_change="date"), cls="field")  # fmt: skip
+        when = tag(
+            "div",
+            tag("label", t("pack.date"), for_="date"),
+            tag("input", type="date", id="date", value=self.on, data_change="date"),
+            cls="field",
+        )
         busy = job is not None and not job.over
         go = tag(
             "button",

@@ -169,9 +169,15 @@ class PlantView:
         """Put the state into the address, so that it can be kept or sent on."""
         turned = ",".join(f"{m}:{p}" for m, p in self.turned.items())
         ui.navigate.history.replace(
-            self.v.link(KEY, sheet=self.sheet, mode=self.mode, fluid=self.fluid if self.mode else "",
-                        pick=self.pick, turn=turned)
-        )  # fmt: skip
+            self.v.link(
+                KEY,
+                sheet=self.sheet,
+                mode=self.mode,
+                fluid=self.fluid if self.mode else "",
+                pick=self.pick,
+                turn=turned,
+            )
+        )
 
     # parts -----------------------------------------------------------------------------------
 
@@ -180,26 +186,56 @@ class PlantView:
         sheets = tag(
             "fieldset",
             tag("legend", t("plant.sheet"), cls="unseen"),
-            tag("div", [
-                tag("button", s.title, type="button", data_act="sheet", data_value=s.key,
-                    aria_pressed="true" if s.key == self.sheet else "false", id=f"sheet-{s.key}")
-                for s in self.sheets
-            ], cls="choice"),
-        )  # fmt: skip
-        modes = tag("div",
+            tag(
+                "div",
+                [
+                    tag(
+                        "button",
+                        s.title,
+                        type="button",
+                        data_act="sheet",
+                        data_value=s.key,
+                        aria_pressed="true" if s.key == self.sheet else "false",
+                        id=f"sheet-{s.key}",
+                    )
+                    for s in self.sheets
+                ],
+                cls="choice",
+            ),
+        )
+        modes = tag(
+            "div",
             tag("label", t("plant.mode"), for_="mode"),
-            tag("select", tag("option", t("plant.no_mode"), value=""),
-                [tag("option", words(m), value=m, selected=m == self.mode) for m in self.plant.modes],
-                id="mode", data_change="mode"),
-            cls="field")  # fmt: skip
+            tag(
+                "select",
+                tag("option", t("plant.no_mode"), value=""),
+                [
+                    tag("option", words(m), value=m, selected=m == self.mode)
+                    for m in self.plant.modes
+                ],
+                id="mode",
+                data_change="mode",
+            ),
+            cls="field",
+        )
         fluid = None
         if self.now is not None and self.now.ways:
             have = [w.fluid for w in self.now.ways]
-            fluid = tag("div",
+            fluid = tag(
+                "div",
                 tag("label", t("plant.fluid"), for_="fluid"),
-                tag("select", [tag("option", t(f"fluid.{f}"), value=f, selected=f == self.fluid)
-                               for f in FLUIDS if f in have], id="fluid", data_change="fluid"),
-                cls="field")  # fmt: skip
+                tag(
+                    "select",
+                    [
+                        tag("option", t(f"fluid.{f}"), value=f, selected=f == self.fluid)
+                        for f in FLUIDS
+                        if f in have
+                    ],
+                    id="fluid",
+                    data_change="fluid",
+                ),
+                cls="field",
+            )
         summary = counts(self.sizing, t) if self.sizing else None
         return [
             tag("h1", t("plant.title")),
@@ -309,11 +345,29 @@ class PlantView:
         options = choices(self.plant, machine.id)
         if options and self.mode:
             now = self.turned.get(machine.id) or self.plant.position(self.mode, machine.id)
-            parts.append(tag("fieldset", tag("legend", t("plant.turn")), tag("div", [
-                tag("button", said(o), type="button", data_act="turn", data_value=f"{machine.id}:{o}",
-                    aria_pressed="true" if o == now else "false", id=f"turn-{o}")
-                for o in options
-            ], cls="choice"), cls="gap"))  # fmt: skip
+            parts.append(
+                tag(
+                    "fieldset",
+                    tag("legend", t("plant.turn")),
+                    tag(
+                        "div",
+                        [
+                            tag(
+                                "button",
+                                said(o),
+                                type="button",
+                                data_act="turn",
+                                data_value=f"{machine.id}:{o}",
+                                aria_pressed="true" if o == now else "false",
+                                id=f"turn-{o}",
+                            )
+                            for o in options
+                        ],
+                        cls="choice",
+                    ),
+                    cls="gap",
+                )
+            )
         elif options:
             parts.append(tag("p", t("plant.turn_needs_mode"), cls="quiet small"))
         parts += about_machine(self.v, machine, self.sizing, self.mode)

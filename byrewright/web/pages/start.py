@@ -24,12 +24,28 @@ def register(site: Site) -> None:
             parts: list[Child] = [tag("h1", v.t("start.title"))]
             if not files:
                 parts.append(tag("p", v.t("start.empty")))
-            parts.append(tag("ul", [
-                tag("li", tag("a", tag("span", slug.replace("~", " / ")),
-                              tag("span", str(path.relative_to(site.folder.root)), cls="quiet mono small"),
-                              href=address(slug, site.pages[0])))
-                for slug, path in files.items()
-            ], cls="plants"))  # fmt: skip
+            parts.append(
+                tag(
+                    "ul",
+                    [
+                        tag(
+                            "li",
+                            tag(
+                                "a",
+                                tag("span", slug.replace("~", " / ")),
+                                tag(
+                                    "span",
+                                    str(path.relative_to(site.folder.root)),
+                                    cls="quiet mono small",
+                                ),
+                                href=address(slug, site.pages[0]),
+                            ),
+                        )
+                        for slug, path in files.items()
+                    ],
+                    cls="plants",
+                )
+            )
             ui.html(join(parts), sanitize=False)
 
         frame(v, "start", body)

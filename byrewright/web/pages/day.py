@@ -1,0 +1,491 @@
+"""The simulated day: timelines, played on the drawing, the turn unrolled, two plants compared."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from fastapi import Request
+from nicegui import ui
+
+from byrewright.documents.format import prose, shown, unit_sign, words
+from byrewright.documents.schematic import sheets_for
+from byrewright.documents.shapes import Layout
+from byrewright.documents.turn_strip import HEIGHT_MM, WIDTH_MM, strip_window, turn_strip
+from byrewright.results import Result, Series
+from byrewright.web import drawing
+from byrewright.web.answers import DayAnswer, Job, day, flows, laid_out
+from byrewright.web.folder import NotServed, Opened
+from byrewright.web.frame import (
+    Live,
+    Site,
+    Visit,
+    counts,
+    findings,
+    finish,
+    later,
+    plant_page,
+    progress,
+    say,
+    trouble,
+)
+from byrewright.web.look import DASHES
+from byrewright.web.markup import Child, Html, table, tag
+
+KEY = "day"
+BOX = "day-drawing"
+INKS = (
+    "var(--ink)",
+    "var(--svc-vacuum)",
+    "var(--svc-wash)",
+    "var(--svc-water)",
+    "var(--svc-refrigerant)",
+    "var(--svc-air)",
+)
+SHEET = "milk"
+PLAY_S = 0.5
+STRIDE = 6
+"""Readings that playing moves on at a time."""
+FIRST_MONTH = 6
+CHART_PX = 250
+
+
+def register(site: Site) -> None:
+    """Add the page."""
+    site.pages.append(KEY)
+
+    @ui.page("/p/{slug}/day")
+    def day_page(request: Request, slug: str) -> None:
+        plant_page(site, request, slug, KEY, lambda v: DayView(v).build())
+
+
+class DayView:
+    """One visitor's view of the day: month, moment, and the plant compared with."""
+
+    def __init__(self, v: Visit) -> None:
+        assert v.opened is not None
+        self.v, self.opened = v, v.opened
+        asked = v.query.get("month", "")
+        self.month = int(asked) if asked.isdigit() and 1 <= int(asked) <= 12 else FIRST_MONTH
+        self.at = int(v.query["at"]) if v.query.get("at", "").isdigit() else 0
+        self.beside = v.query.get("beside", "")
+        self.job: Job | None = None
+        self.answer: DayAnswer | None = None
+        self.other: DayAnswer | None = None
+        self.compared: Result | None = None
+        self.laid: Layout | None = None
+        self.note: Child = None
+        self.playing = False
+        self.shown_mode: str | None = None
+
+    def build(self) -> None:
+        """The page's body."""
+        acts = {"month": self.on_month, "beside": self.on_beside, "stop": self.on_stop}
+        self.head = Live(self._head, acts)
+        self.strip = Live(self._strip, {})
+        self.player = Live(self._player, {"at": self.on_at, "play": self.on_play})
+        self.picture = Live(self._picture, {})
+        self.charts = ui.element("div").classes("half gap")
+        self.under = Live(self._under, {})
+        self.timer = ui.timer(PLAY_S, self.on_tick, active=False)
+        later(self.load)
+
+    async def load(self) -> None:
+        """Simulate, lay out the drawing, then compare."""
+        answers = self.v.site.answers
+        self.answer = self.other = self.compared = None
+        self.job = day(answers, self.opened, self.month)
+        self.head.draw()
+        await finish(self.job, lambda _: self.head.draw())
+        if self.job.state != "done":
+            self.head.draw()
+            return
+        self.answer = self.job.value
+        laid = await finish(laid_out(answers, self.opened, SHEET))
+        self.laid = laid.value if laid.state == "done" else None
+        if not self.at:
+            self.at = self._first_milking()
+        await self._compare()
+        self.head.draw()
+        self.picture.draw()
+        self.draw_charts()
+        self.under.draw()
+        self.show()
+
+    def _first_milking(self) -> int:
+        """A moment well inside the first milking, so that the page opens on something."""
+        assert self.answer is not None
+        many = [i for i, m in enumerate(self.answer.moments) if m.doing == "milking"]
+        return many[min(len(many) - 1, 60)] if many else 0
+
+    async def _compare(self) -> None:
+        from byrewright.studies.day.compare import compare
+
+        self.note = None
+        if not self.beside or self.beside == self.opened.slug:
+            return
+        try:
+            other: Opened = self.v.site.folder.open(self.beside)
+        except NotServed:
+            return
+        if not other.sound:
+            self.note = say(self.v.t("day.beside_broken"), "bad")
+            return
+        self.job = day(self.v.site.answers, other, self.month)
+        await finish(self.job, lambda _: self.head.draw())
+        if self.job.state != "done":
+            self.note = trouble(self.job, self.v.t)
+            return
+        self.other = self.job.value
+        assert self.answer is not None and self.other is not None
+        names = (self.opened.slug, other.slug)
+        self.compared = compare(self.answer.result, self.other.result, names)
+
+    # parts -----------------------------------------------------------------------------------
+
+    def _head(self) -> Child:
+        t = self.v.t
+        months = [t(f"month.{m}") for m in range(1, 13)]
+        month = tag(
+            "div",
+            tag("label", t("day.month"), for_="month"),
+            tag(
+                "select",
+                [
+                    tag("option", name, value=i, selected=i == self.month)
+                    for i, name in enumerate(months, 1)
+                ],
+                id="month",
+                data_change="month",
+            ),
+            cls="field",
+        )
+        others = [s for s in self.v.site.folder.files() if s != self.opened.slug]
+        beside = None
+        if others:
+            beside = tag(
+                "div",
+                tag("label", t("day.beside"), for_="beside"),
+                tag(
+                    "select",
+                    tag("option", t("day.nothing_beside"), value=""),
+                    [
+                        tag("option", s.replace("~", " / "), value=s, selected=s == self.beside)
+                        for s in others
+                    ],
+                    id="beside",
+                    data_change="beside",
+                ),
+                cls="field",
+            )
+        parts: list[Child] = [
+            tag("h1", t("day.title")),
+            tag("div", month, beside, cls="row no-print"),
+            self.note,
+        ]
+        if self.answer is not None:
+            parts.append(counts(self.answer.result, t))
+        elif self.job is not None:
+            parts.append(progress(self.job, t) if not self.job.over else trouble(self.job, t))
+        return parts
+
+    def _player(self) -> Child:
+        t = self.v.t
+        if self.answer is None or not self.answer.moments:
+            return None
+        now = self.answer.moments[self.at]
+        doing = t(f"doing.{now.doing}", milking=now.milking)
+        return [
+            tag("h2", t("day.at", clock=now.clock, doing=doing)),
+            tag(
+                "div",
+                tag(
+                    "button",
+                    t("day.pause") if self.playing else t("day.play"),
+                    type="button",
+                    data_act="play",
+                    id="play",
+                ),
+                tag("label", t("day.time"), for_="at", cls="unseen"),
+                tag(
+                    "input",
+                    type="range",
+                    id="at",
+                    min=0,
+                    max=len(self.answer.moments) - 1,
+                    value=self.at,
+                    data_input="at",
+                    style="flex:1;min-width:220px",
+                    aria_valuetext=now.clock,
+                ),
+                cls="row middle no-print",
+            ),
+            tag(
+                "p",
+                t(
+                    "day.now",
+                    flow=self.v.number(now.milk_l_min, "L/min"),
+                    units=now.units,
+                    milked=now.milked,
+                ),
+            ),
+        ]
+
+    def _picture(self) -> Child:
+        if self.laid is None:
+            return None
+        return [
+            drawing.drawing(self.opened.plant, self.laid, BOX, self.v.t, self.v.t("day.drawing")),
+            drawing.legend(self.laid.services, self.v.t),
+        ]
+
+    def _strip(self) -> Child:
+        t = self.v.t
+        if self.answer is None or not self.answer.moments:
+            return None
+        now = self.answer.moments[self.at].at_s
+        decks = [d for d in self.answer.turns if d is not None]
+        if not decks:
+            return None
+        cows, turn_s = next((d for d in reversed(decks) if d[0][0].on_s <= now), decks[0])
+        from_s, until_s = strip_window(now, turn_s, cows[0].on_s, cows[-1].out_s)
+        inner = turn_strip(
+            cows, turn_s, from_s, until_s, self.answer.clock, t("day.entry"), t("day.exit"), now
+        )
+        from byrewright.web.look import inked
+
+        svg = tag(
+            "svg",
+            Html(inked(inner)),
+            viewBox=f"0 0 {WIDTH_MM:g} {HEIGHT_MM:g}",
+            role="img",
+            aria_label=t("day.strip_label"),
+        )
+        return tag(
+            "figure",
+            tag("div", svg, cls="strip"),
+            tag("figcaption", t("day.strip"), cls="small quiet"),
+            style="margin:14px 0 0",
+        )
+
+    def _under(self) -> Child:
+        t = self.v.t
+        if self.answer is None:
+            return None
+        result = self.answer.result
+        parts: list[Child] = []
+        if self.compared is not None:
+            parts += [self._table(one) for one in self.compared.tables]
+        looks = [f for f in result.findings if f.verdict != "holds"]
+        holds = [f for f in result.findings if f.verdict == "holds"]
+        parts += [tag("h2", t("plant.to_look_at")), findings(self.v, looks, t("plant.all_holds"))]
+        parts += [tag("h2", t("day.holds")), findings(self.v, holds, t("day.none_holds"))]
+        for key in ("milkings", "loads", "uses"):
+            parts.append(self._table(result.table(key)))
+        parts += [tag("p", note, cls="small quiet") for note in result.notes]
+        return parts
+
+    def _table(self, one: Any) -> Child:
+        units = self.v.units
+        head = [
+            f"{words(c).capitalize()}" + (f" ({unit_sign(u, units)})" if u else "")
+            for c, u in zip(one.columns, one.units, strict=True)
+        ]
+        rows = [[self._cell(c, u) for c, u in zip(row, one.units, strict=True)] for row in one.rows]
+        note = tag("p", one.note, cls="small quiet") if one.note else None
+        return tag("div", table(head, rows, caption=prose(one.title)), note, cls="gap")
+
+    def _cell(self, value: float | str, unit: str) -> str:
+        from byrewright.documents.format import number
+
+        if isinstance(value, str):
+            return prose(words(value))
+        return number(shown(value, unit, self.v.units)[0])
+
+    # timelines -------------------------------------------------------------------------------
+
+    def draw_charts(self) -> None:
+        """The timelines, one a series."""
+        self.charts.clear()
+        if self.answer is None:
+            return
+        every = [
+            s for s in (self.answer.cows, *self.answer.result.series) if s is not None and s.lines
+        ]
+        theirs = {}
+        if self.other is not None:
+            theirs = {
+                s.key: s for s in (self.other.cows, *self.other.result.series) if s is not None
+            }
+        with self.charts:
+            for one in every:
+                label = self.v.t(
+                    "day.chart", title=one.title, lines=", ".join(x[0] for x in one.lines)
+                )
+                with ui.element("figure").style("margin:0 0 14px"):
+                    ui.html(tag("figcaption", tag("h3", one.title)), sanitize=False)
+                    chart = ui.echart(self.chart(one, theirs.get(one.key)), renderer="svg")
+                    chart.style(f"height:{CHART_PX}px;width:100%")
+                    chart.props(f"role=img aria-label={json.dumps(label)}")
+
+    def chart(self, one: Series, beside: Series | None) -> dict[str, Any]:
+        """The options of one timeline: a scale for each unit, ink by line, dashes too."""
+        system = self.v.units
+        units = list(dict.fromkeys(u for _, u, _ in one.lines))[:2]
+        lines = [(n, u, one.x, v, "") for n, u, v in one.lines]
+        if beside is not None:
+            suffix = f" ({self.beside.replace('~', ' / ')})"
+            lines += [(n, u, beside.x, v, suffix) for n, u, v in beside.lines]
+        series = []
+        for i, (name, unit, x, values, suffix) in enumerate(lines):
+            style = {
+                "width": 1.6,
+                "type": "dashed" if suffix else DASHES[i % len(DASHES)],
+                "color": INKS[i % len(INKS)],
+            }
+            series.append(
+                {
+                    "name": words(name) + suffix,
+                    "type": "line",
+                    "showSymbol": False,
+                    "sampling": "lttb",
+                    "yAxisIndex": units.index(unit) if unit in units else 0,
+                    "lineStyle": style,
+                    "itemStyle": {"color": style["color"]},
+                    "emphasis": {"disabled": True},
+                    "data": [
+                        [h, shown(v, unit, system)[0]] for h, v in zip(x, values, strict=True)
+                    ],
+                }
+            )
+        text = {"color": "var(--ink)", "fontFamily": "DejaVu Sans", "fontSize": 12}
+        axis = {
+            "axisLabel": text,
+            "nameTextStyle": text,
+            "axisLine": {"show": True, "lineStyle": {"color": "var(--edge)"}},
+        }
+        return {
+            "animation": False,
+            "textStyle": text,
+            "grid": {"left": 64, "right": 64 if len(units) > 1 else 18, "top": 52, "bottom": 40},
+            "legend": {
+                "type": "scroll",
+                "top": 0,
+                "left": 0,
+                "textStyle": text,
+                "inactiveColor": "var(--rule)",
+                "pageTextStyle": text,
+            },
+            "tooltip": {
+                "trigger": "axis",
+                "confine": True,
+                "backgroundColor": "var(--field)",
+                "borderColor": "var(--ink)",
+                "textStyle": text,
+            },
+            "xAxis": {
+                "type": "value",
+                "min": 0,
+                "max": "dataMax",
+                "name": self.v.t("day.hours"),
+                "nameLocation": "middle",
+                "nameGap": 24,
+                "splitLine": {"show": False},
+                **axis,
+            },
+            "yAxis": [
+                {
+                    "type": "value",
+                    "name": unit_sign(u, system),
+                    "splitLine": {"show": i == 0, "lineStyle": {"color": "var(--rule)"}},
+                    **axis,
+                }
+                for i, u in enumerate(units)
+            ],
+            "series": series,
+        }
+
+    # playing ---------------------------------------------------------------------------------
+
+    def show(self) -> None:
+        """The chosen moment on the drawing and the strip."""
+        self.player.draw()
+        self.strip.draw()
+        if self.answer is None or self.laid is None or not self.answer.moments:
+            return
+        now = self.answer.moments[self.at]
+        marks: dict[str, Any] = {"flows": True}
+        if now.mode != self.shown_mode or "flow" not in marks:
+            wanted = (
+                {m: self.opened.plant.position(now.mode, m) for m in self.opened.plant.equipment}
+                if now.mode
+                else {}
+            )
+            marks["symbols"] = drawing.positions(self.laid, wanted)
+            self.shown_mode = now.mode
+        if now.mode:
+            turned = flows(self.v.site.answers, self.opened, now.mode, {})
+            way = turned.way("milk" if now.doing == "milking" else "wash")
+            if way is not None:
+                marks["flow"] = [f"pipe {p}" for p in way.pipes] + [
+                    f"machine {m}" for m in way.machines
+                ]
+        marks["flow"] = [*marks.get("flow", []), *(f"machine {m}" for m in now.held)]
+        marks["held"] = {
+            tag_: {
+                "share": held.share,
+                "text": self.v.number(held.litres, "L"),
+                "warm": self.v.number(held.warm_c, "degC") if held.warm_c is not None else "",
+            }
+            for tag_, held in now.held.items()
+        }
+        ui.run_javascript(drawing.script(BOX, marks))
+
+    def remember(self) -> None:
+        """Put month, moment and the plant beside into the address."""
+        link = self.v.link(KEY, month=str(self.month), at=str(self.at), beside=self.beside)
+        ui.navigate.history.replace(link)
+
+    # what a visitor does ---------------------------------------------------------------------
+
+    async def on_month(self, value: str, _: str) -> None:
+        """Another month."""
+        if value.isdigit() and 1 <= int(value) <= 12:
+            self.month = int(value)
+            self.remember()
+            await self.load()
+
+    async def on_beside(self, value: str, _: str) -> None:
+        """A plant to compare with."""
+        self.beside = value if value in self.v.site.folder.files() else ""
+        self.remember()
+        await self.load()
+
+    def on_stop(self, _: str, __: str) -> None:
+        """Stop simulating."""
+        if self.job is not None:
+            self.job.cancel.set()
+
+    def on_at(self, value: str, _: str) -> None:
+        """Another moment."""
+        if self.answer is not None and value.isdigit() and int(value) < len(self.answer.moments):
+            self.at = int(value)
+            self.show()
+            self.remember()
+
+    def on_play(self, _: str, __: str) -> None:
+        """Play, or hold."""
+        self.playing = not self.playing
+        self.timer.active = self.playing
+        self.player.draw()
+
+    def on_tick(self) -> None:
+        """The next moment while playing."""
+        if self.answer is None or not self.playing:
+            return
+        self.at += STRIDE
+        if self.at >= len(self.answer.moments):
+            self.at = len(self.answer.moments) - 1
+            self.playing = False
+            self.timer.active = False
+        self.show()
