@@ -18,6 +18,9 @@ GASES = frozenset({"vacuum", "air", "refrigerant", "power", "signal"})
 HALF_OPEN = 20.0  # a half-open valve resists as this many times its own length of pipe
 VALVE_M = 2.0  # length of pipe that resists as much as an open valve or a machine's way
 
+SHUT = "shut"
+"""A position that shuts any machine, whatever its kind: it is blocked or stuck shut."""
+
 Open = Callable[[Joint], bool]
 
 
@@ -75,6 +78,8 @@ class Ways:
         wrong = wrong or {}
 
         def is_open(joint: Joint) -> bool:
+            if joint.how is not None and wrong.get(joint.machine or "") == SHUT:
+                return False
             if joint.how is None or joint.machine is None or joint.how.how != "gate":
                 return True
             place = wrong.get(joint.machine)

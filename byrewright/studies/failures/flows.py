@@ -13,6 +13,9 @@ from byrewright.studies.failures.paths import Act, Acts, Cost, Found
 if TYPE_CHECKING:
     from byrewright.studies.failures.structure import Answer, Asked
 
+WHOLE = 1e6
+"""Air through a whole opening, L/min: more than any pumps draw."""
+
 At = Mapping[str, Acts]
 """The acts that give each receiver vacuum; receivers without it are left out."""
 
@@ -90,7 +93,12 @@ def _leaks(asked: Asked, hands: bool) -> tuple[float, list[Act]]:
         elif hands and machine.can("regulates vacuum"):
             acts.append(Act("fixed", tag))
         else:
-            total += float(getattr(machine, "capacity_l_min_free", 1e6))
+            total += float(getattr(machine, "capacity_l_min_free", WHOLE))
+    for tag, sucks in spills(asked):
+        if hands:
+            acts.append(shut_by_hand(asked, tag))
+        elif sucks:
+            total += WHOLE
     for tag in sorted(w.passes):
         amount, act = _backflow(asked, tag, hands)
         if hands and act:
@@ -98,6 +106,26 @@ def _leaks(asked: Asked, hands: bool) -> tuple[float, list[Act]]:
         else:
             total += amount
     return total, acts
+
+
+def spills(asked: Asked) -> list[tuple[str, bool]]:
+    """Valves stuck open to the floor where milk goes, and whether air is sucked in there."""
+    s = asked.s
+    found = []
+    for tag, place in sorted(asked.w.stuck.items()):
+        if place == s.place[tag] or tag not in s.drains:
+            continue
+        valve = s.plant.equipment[tag]
+        opens = {p for way in valve.inside() for p in way.positions}
+        if place in opens and s.place[tag] not in opens:
+            found.append((tag, s.drains[tag]))
+    return found
+
+
+def shut_by_hand(asked: Asked, tag: str) -> Act:
+    """What shuts a valve that is stuck open."""
+    hand = getattr(asked.s.plant.equipment[tag], "moved_by", "hand") == "hand"
+    return Act("cap", tag) if hand else Act("move", tag, "closed")
 
 
 def leak_l_min(asked: Asked, hands: bool) -> float:
@@ -216,6 +244,7 @@ def milk(asked: Asked, at: At) -> Answer:
     if backs is None:
         return Answer(STOPS, why="milk runs back through a pump that stands still")
     acts += backs
+    acts += [shut_by_hand(asked, tag) for tag, sucks in spills(asked) if not sucks]
     pace = _pump_pace(asked, cost, starts)
     return Answer(True, tuple(dict.fromkeys(acts)), "the milk pumps", pace)
 

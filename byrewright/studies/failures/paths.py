@@ -16,7 +16,7 @@ from byrewright.plant.machine import Service
 from byrewright.plant.plant import Plant
 
 Verb = Literal[
-    "set", "move", "start", "run", "close", "isolate", "transfer", "lift", "slow", "fixed", "stand"
+    "set", "move", "start", "run", "close", "cap", "isolate", "transfer", "lift", "slow", "fixed", "stand"
 ]
 _SAY: Mapping[Verb, str] = {
     "set": "set {m} {to}",
@@ -24,6 +24,7 @@ _SAY: Mapping[Verb, str] = {
     "start": "start {m}",
     "run": "run {m} by hand",
     "close": "close {m}",
+    "cap": "put a blank cap behind {m}, which does not shut",
     "isolate": "isolate the burst section of {m}",
     "transfer": "start {m} and transfer the load to it",
     "lift": "lift the failed unit of {m} out",

@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
+from byrewright.engine.ways import SHUT
 from byrewright.plant.graph import Joint, Node, build
 from byrewright.plant.kinds.milk import Valve
 from byrewright.plant.kinds.power import Generator, Mains, Sensor
@@ -21,11 +22,13 @@ from byrewright.studies.failures.paths import Acts, Cost, Net
 from byrewright.studies.failures.structure import Asked, Wreck, rest
 
 Item = Literal[
-    "machine", "joint", "filter", "exchanger", "level", "drive", "gate", "vacuum air", "air leak",
+    "machine", "filter", "exchanger", "level", "drive", "gate", "vacuum air", "air leak",
     "halt", "supply",
 ]  # fmt: skip
-"""What a setting acts on. machine: whatever the engine has under its tag. joint: all that passes
-it. supply: the water or chilled liquid that reaches it. halt: people stop milking."""
+"""What a setting acts on. machine: whatever the engine has under its tag.
+supply: the water or chilled liquid that reaches it. halt: people stop milking."""
+
+MODE_CHANGE = "mode change"
 
 Positions = tuple[tuple[str, str], ...]
 
@@ -41,11 +44,15 @@ class Stage:
 
 @dataclass(frozen=True, slots=True)
 class Script:
-    """The stages of a failure in order of time; after the last all is as before."""
+    """The stages of a failure in order of time; after the last all is as before.
+
+    `only` names the moment at which it shows: a stuck valve is noticed when it should move.
+    """
 
     stages: tuple[Stage, ...]
     repair_s: float
     late_s: float = 0.0
+    only: str = ""
 
     @property
     def nothing(self) -> bool:
@@ -91,7 +98,8 @@ class Scripts:
         elif hand_s and hand_s < repair_s:
             stages.append(self._stage(hand_s, asked, case, hands=True, halted=False))
         late = repair_s if any(h.law == "late" for h in hits) else 0.0
-        return Script(tuple(stages), repair_s, late)
+        only = MODE_CHANGE if all(h.law == "stuck" for h in hits) else ""
+        return Script(tuple(stages), repair_s, late, only)
 
     def _dark_s(self, hits: Iterable[Hit]) -> float:
         """Seconds without power until an automatic standby set carries the load."""
@@ -140,8 +148,8 @@ class Scripts:
             share = 0.0
         if share < 1.0:
             found["machine", tag] = share
-        if tag in asked.w.shut:
-            found["filter" if machine.can("filters milk") else "joint", tag] = 0.0
+        if tag in asked.w.shut and machine.can("filters milk"):
+            found["filter", tag] = 0.0
         if tag in asked.w.held and not hands:
             on = machine.on if isinstance(machine, Sensor) and machine.measures == "level" else tag
             if self.a.plant.equipment[on].can("holds milk"):
@@ -202,8 +210,9 @@ class Scripts:
             for act in case.answer.acts:
                 if act.verb in ("set", "move") and act.to:
                     found[act.machine] = act.to
-                elif act.verb == "close":
+                elif act.verb in ("close", "cap"):
                     found[act.machine] = "closed"
+        found |= {t: SHUT for t in asked.w.shut if not self.a.plant.equipment[t].can("filters milk")}
         return tuple(sorted((v, p) for v, p in found.items() if p and p != self.s.place[v]))
 
 

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from byrewright.plant.graph import Joint, Node, build
+from byrewright.plant.graph import Joint, Node, build, node
 from byrewright.plant.kinds.deck import DriveUnit, Platform, RotaryGland
 from byrewright.plant.kinds.milk import MilkPump, Valve
 from byrewright.plant.kinds.power import Generator, Sensor
@@ -141,6 +141,25 @@ class Structure:
                     found.add(there)
                     seen.append(there)
         return frozenset(n.machine for n in found)
+
+    @cached_property
+    def drains(self) -> dict[str, bool]:
+        """Valves between milk (or vacuum) in milking and the floor; whether vacuum is behind them."""
+        plain = Asked(self, Wreck())
+        starts = [Node(u.id, "*") for u in self.units]
+        wet = {n.machine for n in self.milk_net.reach(starts, plain.plain)}
+        pumps = {m.id for m in self.plant.able("moves milk")}
+        gas = set(self.receivers) | set(self.vacuum_net.machines)
+        gas |= {m for m in wet if self.plant.equipment[m].KIND == "milkline"}
+        found: dict[str, bool] = {}
+        for valve in self.plant.machines(Valve):
+            ends = [n for p in self.plant.pipes_at(valve.id) for n in (node(p.start), node(p.end))]
+            near = {n.machine for n in ends} - {valve.id}
+            floor = any(self.plant.equipment[m].can("is a drain") for m in near)
+            inside = near & (wet | set(self.vacuum_net.machines))
+            if floor and inside - pumps:
+                found[valve.id] = bool(inside & gas)
+        return found
 
     @cached_property
     def on_deck(self) -> frozenset[str]:
