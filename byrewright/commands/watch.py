@@ -71,6 +71,8 @@ def run(
             )
             log.close()
             return
+        if not log.claim():
+            raise WatchError(f"{log_file}: another watch is writing to this log; stop it first")
         logging.disable(logging.WARNING)  # the libraries' talk; the watch tells what matters
         try:
             asyncio.run(_live(watch, seconds))

@@ -16,7 +16,7 @@ from typing import Any
 
 from byrewright.documents.schedule import Cell, Page, workbook
 from byrewright.documents.structured_text import exchange_xml, structured_text
-from byrewright.engine.interlocks import DRAFT, Row, Table, by_priority
+from byrewright.engine.interlocks import DRAFT, PRIORITIES, Row, Table, by_priority
 from byrewright.results import Result
 from byrewright.site.addresses import Addresses, default_addresses, write_map
 from byrewright.standards.cautions import LEAD
@@ -56,7 +56,18 @@ def _read_first(table: Table) -> tuple[tuple[Cell, ...], ...]:
         ("Standing", DRAFT),
         ("Manner", MANNER),
         ("Caution", LEAD),
+        ("Alarms", _shares(table)),
         ("Modes", "; ".join(f"{i} {m}" for i, m in enumerate(table.modes, 1))),
+    )
+
+
+def _shares(table: Table) -> str:
+    """How many alarms of each priority there are."""
+    counts = {p: sum(1 for r in table.rows if r.priority == p) for p in PRIORITIES}
+    text = ", ".join(f"{n} {p}" for p, n in counts.items())
+    return (
+        f"{text} (usual shares are about 5, 15 and 80 % of high, medium and low; from memory). "
+        "Many can stand only in one mode, and one wrong valve raises one alarm."
     )
 
 

@@ -91,6 +91,17 @@ class Alarms:
             )
         return events
 
+    def adopt(self, kept: Mapping[str, Alarm]) -> None:
+        """Take over acknowledgements that were given elsewhere, by another program."""
+        for tag, other in kept.items():
+            mine = self.states.get(tag)
+            if mine is None or other.occurrence != mine.occurrence or other.since <= mine.since:
+                continue
+            if mine.state == "unacknowledged" and other.state == "acknowledged":
+                self.states[tag] = replace(mine, state="acknowledged", since=other.since)
+            elif mine.state == "gone" and other.state == "normal":
+                self.states[tag] = replace(mine, state="normal", since=other.since)
+
     def blind(self) -> None:
         """Nothing is read: delays that were running start again when reading does."""
         for tag, alarm in self.states.items():

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 from sqlalchemy import (
     Column,
@@ -63,6 +63,7 @@ class Log:
     def __init__(self, url: str | Path, source: str) -> None:
         address = f"sqlite:///{url}" if isinstance(url, Path) else url
         self.source = source
+        self._lock: IO[str] | None = None
         self.engine: Engine = create_engine(address)
         if self.engine.dialect.name == "sqlite":
             event.listen(self.engine, "connect", _durable)
@@ -143,9 +144,30 @@ class Log:
             rows = connection.execute(query).all()
         return [_event(r) for r in reversed(rows)]
 
+    def claim(self) -> bool:
+        """Become the only watch on this log, until this process ends; False when another is.
+
+        Works for a SQLite file; another database is shared by agreement.
+        """
+        place = self.engine.url.database
+        if self.engine.dialect.name != "sqlite" or not place or place == ":memory:":
+            return True
+        try:
+            import fcntl
+        except ImportError:  # a system without these locks: one watch by agreement
+            return True
+        self._lock = open(f"{place}.lock", "w")  # noqa: SIM115 (held for as long as the watch runs)
+        try:
+            fcntl.flock(self._lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            return False
+        return True
+
     def close(self) -> None:
         """Let go of the database."""
         self.engine.dispose()
+        if self._lock is not None:
+            self._lock.close()
 
 
 def _event(row: Any) -> Event:

@@ -113,6 +113,7 @@ class Watch:
 
     def acknowledge(self, who: str, tag: str | None = None) -> int:
         """Acknowledge one alarm or all; how many were."""
+        self.alarms.adopt(self.log.alarms())
         events = self.alarms.acknowledge(self.clock(), who, tag)
         self.log.record(events, [self.alarms.states[e.tag] for e in events])
         self.snapshot = self._shown()
@@ -136,6 +137,7 @@ class Watch:
 
     def _take(self, sample: Sample, now: float) -> None:
         events: list[Event] = []
+        self.alarms.adopt(self.log.alarms())
         if self._connected is False:
             events.append(self._event("back", f"{self.source.name} is read again"))
         self._connected, self._sample, self._read_at = True, sample, now

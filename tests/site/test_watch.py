@@ -275,6 +275,43 @@ async def test_acknowledging_is_recorded_with_the_name(tmp_path: Path) -> None:
     watch.log.close()
 
 
+async def test_an_acknowledgement_given_elsewhere_is_taken_over(tmp_path: Path) -> None:
+    """Would fail if acknowledging from another window were lost on the watch that runs."""
+    table, clock = one_row_table(), Clock()
+    controller, source = made("modbus", table, default_addresses(table))
+    watch = Watch(table, source, Log(tmp_path / "log.sqlite", "p"), clock=clock)
+    async with controller:
+        for _ in range(3):
+            clock.now += ON_S
+            await controller.show("milking", WRONG)
+            await watch.step()
+        clock.now += 1
+        other = Watch(table, source, Log(tmp_path / "log.sqlite", "p"), clock=clock)
+        assert other.acknowledge("ben") == 1
+        clock.now += 1
+        await watch.step()
+        assert [a.state for a in watch.snapshot.alarms] == ["acknowledged"]
+        assert watch.acknowledge("anna") == 0
+        for _ in range(3):
+            clock.now += 5
+            await controller.show("milking", RIGHT)
+            await watch.step()
+        await source.close()
+    assert [e.kind for e in watch.log.events() if e.tag] == ["raised", "acknowledged", "cleared"]
+    assert watch.log.alarms()["V1_not_closed"].state == "normal"
+    watch.log.close()
+    other.log.close()
+
+
+def test_only_one_watch_writes_a_log(tmp_path: Path) -> None:
+    """Would fail if two watches could mix their events in one log."""
+    one, two = Log(tmp_path / "log.sqlite", "p"), Log(tmp_path / "log.sqlite", "p")
+    assert one.claim() and not two.claim()
+    one.close()
+    assert two.claim()
+    two.close()
+
+
 def test_sources_name_no_call_that_writes() -> None:
     """Would fail if someone gave the sources a way to write to a controller."""
     import byrewright.site.sources as sources

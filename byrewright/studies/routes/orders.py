@@ -7,7 +7,7 @@ those), until an order is safe or the solver shows that none is.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -76,6 +76,17 @@ def safe_order(plant: Plant, before: str, after: str, net: Network | None = None
             dangers.append(danger)
             orders.avoid(danger)
     return Order(before, after, (), False, len(machines), tuple(dangers), tuple(at_rest))
+
+
+def via(order: Order, orders: Iterable[Order]) -> str | None:
+    """A mode to go by when there is no safe direct order (the one with fewest moves), or None."""
+    safe = {(o.before, o.after): o.moving for o in orders if o.safe}
+    ways = [
+        (moving + safe[middle, order.after], middle)
+        for (start, middle), moving in safe.items()
+        if start == order.before and (middle, order.after) in safe
+    ]
+    return min(ways)[1] if ways else None
 
 
 def _all_dangers(scene: Scene, asked: Sequence[Question], machines: list[str],

@@ -2,31 +2,28 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cached_property
 
 from byrewright.engine.interlocks import Table as Interlocks
 from byrewright.plant.plant import Plant
-from byrewright.results import Assumption, Finding, Notebook, Result, Sense, Table, judge
+from byrewright.results import Assumption, Finding, Notebook, Result, Sense, judge
 from byrewright.standards.rulebook import Rulebook
-from byrewright.studies.routes import litres, sensors
+from byrewright.studies.routes import litres, sensors, tables
 from byrewright.studies.routes.brute import Hit, search, tried
 from byrewright.studies.routes.classes import HARMS
-from byrewright.studies.routes.network import Network, Roles, network
-from byrewright.studies.routes.orders import Order, safe_order
+from byrewright.studies.routes.network import Network, network
+from byrewright.studies.routes.orders import Order, safe_order, via
 from byrewright.studies.routes.prove import Prover
 from byrewright.studies.routes.questions import all_scenes
 from byrewright.studies.routes.scene import Scene
-from byrewright.studies.routes.spread import Combination, walk
-from byrewright.studies.routes.table import cause_and_effect
-from byrewright.studies.routes.words import move, moves, said
+from byrewright.studies.routes.table import cause_and_effect, process_contacts
+from byrewright.studies.routes.words import moves
 
 METHOD = (
     "routes: spread model of the plant's graph, exhaustive and by solver (docs/methods/routes.md)"
 )
-FLUIDS = (("milk", "milk"), ("withheld", "withheld milk"), ("wash", "wash"), ("water", "water"))
 
 
 @dataclass
@@ -83,6 +80,11 @@ class Routes:
         return cause_and_effect(self.plant, self.scenes, self.hits, self.best.machines, self.rules)
 
     @cached_property
+    def right(self) -> dict[str, dict[str, bool]]:
+        """What the process contacts show in each mode with everything in its wanted position."""
+        return {m: process_contacts(self.table, s, ()) for m, s in self.scenes.items()}
+
+    @cached_property
     def loss(self) -> litres.LossOf:
         """What a hit loses: by the simulated day where the engine takes the plant, else by duty."""
         if self.loss_of is not None:
@@ -136,20 +138,20 @@ def report(study: Routes, *, orders: bool = True,
     """The study as findings and tables."""
     book = Notebook("routes", study.plant.site.name)
     say("trying every wrong position")
-    book.tables.append(_where(study))
+    book.tables.append(tables.where(study))
     book.findings += _at_rest(study)
     book.findings += _harms(study)
-    book.tables += _wrong_tables(study)
+    book.tables += tables.wrong_positions(study)
     say("proving that there is no other")
     book.findings.append(_proof(study))
     say("choosing sensors")
     book.findings += _sensors(study)
-    book.tables.append(_sensor_table(study))
+    book.tables.append(tables.sensor_set(study))
     if orders:
         say("searching safe orders between modes")
         every = study.orders()
         book.findings.append(_orders(study, every))
-        book.tables.append(_order_table(study, every))
+        book.tables.append(tables.safe_orders(study, every))
     _assume(study, book)
     return book.result()
 
@@ -280,23 +282,9 @@ def _orders(study: Routes, orders: list[Order]) -> Finding:
     )
 
 
-def via(order: Order, orders: Iterable[Order]) -> str | None:
-    """A mode to go by when there is no safe direct order (the one with fewest moves), or None."""
-    safe = {(o.before, o.after): o.moving for o in orders if o.safe}
-    ways = [
-        (moving + safe[middle, order.after], middle)
-        for (start, middle), moving in safe.items()
-        if start == order.before and (middle, order.after) in safe
-    ]
-    return min(ways)[1] if ways else None
-
-
 def _by_way_of(order: Order, orders: Iterable[Order]) -> str:
     mode = via(order, orders)
     return f" (go by way of {mode})" if mode else ""
-
-
-# tables --------------------------------------------------------------------------------------
 
 
 def _title(plant: Plant, machine_id: str) -> str:
@@ -305,160 +293,6 @@ def _title(plant: Plant, machine_id: str) -> str:
 
 def _subject(study: Routes, hit: Hit) -> str:
     return hit.question.subject
-
-
-def _where(study: Routes) -> Table:
-    """Where each fluid goes in each mode with everything in place."""
-    roles, net = Roles(study.plant), study.net
-    ends = {
-        net.body[m]: m
-        for m in (
-            *roles.tanks,
-            *roles.bays,
-            *roles.calves,
-            *roles.withheld,
-            *roles.drains,
-            *roles.troughs,
-            *roles.balance,
-            *roles.receivers,
-        )
-        if m in net.body
-    }
-    rows = []
-    for mode, scene in study.scenes.items():
-        for key, title in FLUIDS:
-            found = walk(scene.spreads[key], scene.wanted)
-            starts = {n for n, *_ in scene.spreads[key].starts}
-            there = [ends[n] for n in ends if n in found and n not in starts]
-            if there:
-                rows.append((mode, title, ", ".join(there)))
-    return Table("where", "Where each fluid goes, mode by mode", ("mode", "fluid", "reaches"),
-                 ("", "", ""), tuple(rows))  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """Machines that stand wrong and one harm they do, over all modes and positions alike."""
-
-    machines: tuple[str, ...]
-    positions: tuple[tuple[str, ...], ...]
-    """For each machine: the positions in which it does this."""
-    harm: str
-    subject: str
-    modes: tuple[str, ...]
-    hit: Hit
-
-
-def lines(study: Routes, order: int) -> list[Line]:
-    """The harmful combinations of one order, merged over modes and over positions alike."""
-    found: dict[tuple[Combination, str, str], list[Hit]] = {}
-    for hit in study.hits:
-        if hit.order == order:
-            found.setdefault((hit.wrong, hit.question.harm, hit.question.subject), []).append(hit)
-    alike: dict[tuple[tuple[str, ...], str, str, tuple[str, ...]], list[Combination]] = {}
-    for (wrong, harm, subject), hits in found.items():
-        key = (tuple(m for m, _ in wrong), harm, subject, tuple(h.mode for h in hits))
-        alike.setdefault(key, []).append(wrong)
-    every = []
-    for (machines, harm, subject, modes), wrongs in alike.items():
-        sets = tuple(tuple(dict.fromkeys(w[i][1] for w in wrongs)) for i in range(order))
-        whole = len(wrongs) == math.prod(len(s) for s in sets)
-        for wrong in wrongs[:1] if whole else wrongs:
-            places = sets if whole else tuple((p,) for _, p in wrong)
-            hit = found[wrong, harm, subject][0]
-            every.append(Line(machines, places, harm, subject, modes, hit))
-    place = {h: i for i, h in enumerate(HARMS)}
-    return sorted(every, key=lambda x: place[x.harm])
-
-
-def _wrong_text(plant: Plant, line: Line) -> str:
-    parts = []
-    for machine, positions in zip(line.machines, line.positions, strict=True):
-        first = move(plant, (machine, positions[0]))
-        parts.append(" or ".join([first, *(said(p) for p in positions[1:])]))
-    return " and ".join(parts)
-
-
-def _wrong_tables(study: Routes) -> Iterable[Table]:
-    for order, key, title in (
-        (1, "single", "Single wrong positions"),
-        (2, "double", "Double wrong positions"),
-    ):
-        if order > study.order:
-            continue
-        rows = []
-        for line in lines(study, order):
-            loss = study.loss(line.hit)
-            seen = sorted(line.hit.machines & study.fitted)
-            rows.append(
-                (
-                    _wrong_text(study.plant, line),
-                    HARMS[line.harm].title,
-                    line.subject,
-                    ", ".join(line.modes),
-                    "" if loss.amount is None else round(loss.amount, 1),
-                    loss.unit,
-                    ", ".join(seen) or "no sensor",
-                )
-            )
-        yield Table(
-            key,
-            title,
-            ("wrong", "does", "at", "in modes", "loses", "unit", "seen by"),
-            ("",) * 7,
-            tuple(rows),
-            "Half open counts as open and as shut.",
-        )
-
-
-def _sensor_table(study: Routes) -> Table:
-    rows = []
-    for machine in study.best.machines:
-        hit = study.best.alone.get(machine)
-        other = study.next_best[machine]
-        why = (f"{move(study.plant, hit.wrong[0])} in {hit.mode}: {HARMS[hit.question.harm].title}"
-               if hit else "takes part in a harmful combination")  # fmt: skip
-        instead = sorted(set(other or ()) - set(study.best.machines))
-        without = ("cannot be left out" if other is None else
-                   f"{len(other)} sensors, with {', '.join(instead)} instead" if instead else
-                   f"{len(other)} sensors")  # fmt: skip
-        rows.append(
-            (
-                machine,
-                study.plant.equipment[machine].title,
-                "fitted" if machine in study.fitted else "to be fitted",
-                why,
-                without,
-            )
-        )
-    return Table("sensors", "Smallest set of position sensors", ("machine", "what", "state",
-                 "why", "without it"), ("",) * 5, tuple(rows))  # fmt: skip
-
-
-def _order_table(study: Routes, orders: list[Order]) -> Table:
-    rows = []
-    for one in orders:
-        if one.any_order and not one.at_rest:
-            continue
-        dangers = "; ".join(
-            f"{HARMS[d.question.harm].title} at {d.question.subject} if {', '.join(d.moved)} "
-            + (f"before {', '.join(d.still)}" if d.still else "moves")
-            for d in one.dangers
-        )
-        if one.safe:
-            text = " > ".join(f"{m} {p}" for m, p in one.moves)
-        else:
-            mode = via(one, orders)
-            text = f"no direct order; by way of {mode}" if mode else "no safe order"
-        rows.append((one.before, one.after, text, dangers))
-    return Table(
-        "orders",
-        "Safe orders between modes",
-        ("from", "to", "order", "dangers avoided"),
-        ("",) * 4,
-        tuple(rows),
-        "Changes in which every order is safe are left out.",
-    )
 
 
 def _assume(study: Routes, book: Notebook) -> None:
