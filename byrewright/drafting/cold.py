@@ -202,6 +202,8 @@ def _chilled(sheet: Sheet, want: Intent, how: str) -> None:
 def water(sheet: Sheet, want: Intent) -> None:
     """Source, fresh tank, pumps, filter, recovered-water tank."""
     flow = want.source_l_min
+    if flow:
+        sheet.lock("WS1", "flow_l_min")
     sheet.add(
         "water_source",
         "WS1",
@@ -212,8 +214,6 @@ def water(sheet: Sheet, want: Intent) -> None:
             "flow_l_min": "stated in the brief" if flow else "not stated: measure it",
         },
     )
-    if flow:
-        sheet.lock("WS1", "flow_l_min")
     sheet.add(
         "water_tank",
         "WT1",

@@ -44,7 +44,7 @@ def deck(sheet: Sheet, want: Intent) -> None:
             "entry_stalls": "rows fill at once",
             "stop_share_pct": "no deck to stop",
         }
-    sheet.add("platform", "PF1", label="Platform", fed_from="SB2", why=why, **fields)
+    sheet.add("platform", "PF1", label="Platform", fed_from=want.either(2), why=why, **fields)
     if want.rotary:
         units = 2 if want.stalls < 50 and not want.twin else 3
         sheet.add(
@@ -52,7 +52,7 @@ def deck(sheet: Sheet, want: Intent) -> None:
             "DU1",
             count=units,
             motor_kw=2.2,
-            fed_from="SB3",
+            fed_from=want.either(3),
             controlled_by="CT1",
             why={
                 "count": "the deck turns with one lifted out" if want.twin else "shares the load",
@@ -71,22 +71,26 @@ def deck(sheet: Sheet, want: Intent) -> None:
             "rotary_gland",
             "GL1",
             carries=carries,
+            power_rings=2 if want.twin else 1,
             bore_mm=76.1,
             vacuum_bore_mm=150.0,
             why={
                 "carries": "all that the deck needs",
+                "power_rings": "a second set carries on when a brush is lost"
+                if want.twin
+                else "one",
                 "bore_mm": "as the delivery line",
                 "vacuum_bore_mm": "as the main air line",
             },
         )
-    sheet.add("yard_gate", "YG1", fed_from="SB2", controlled_by="CT1")
+    sheet.add("yard_gate", "YG1", fed_from=want.either(2), controlled_by="CT1")
     sheet.add("milking_unit", "MU1", count=want.stalls, why={"count": "one a stall"})
     sheet.add(
         "pulsator",
         "PU1",
         count=want.stalls,
         controlled_by="CT1",
-        fed_from="SB2",
+        fed_from=want.either(2),
         why={"count": "one a unit"},
     )
     sheet.add(

@@ -61,13 +61,20 @@ class Intent:
 
     @property
     def receivers(self) -> int:
-        """Receivers: one up to a common size, two beyond it."""
-        return 1 if self.stalls <= ONE_RECEIVER_TO else 2
+        """Receivers: one up to a common size; two beyond it, or where no single failure may stop
+        milking: a float or a probe of one must not."""
+        surely = self.twin and self.wishes.no_single_stop
+        return 1 if self.stalls <= ONE_RECEIVER_TO and not surely else 2
 
     @property
     def pump_places(self) -> tuple[int, ...]:
         """Numbers of machines of a duty: one, or two where the farm wishes a second."""
         return (1, 2) if self.twin else (1,)
+
+    def either(self, board: int) -> list[str]:
+        """A board, and the other one behind a change-over switch where a second is wished."""
+        other = 5 - board
+        return [f"SB{board}", f"SB{other}"] if self.twin else [f"SB{board}"]
 
     @property
     def radius_m(self) -> float:

@@ -78,6 +78,8 @@ def compressed_air(sheet: Sheet, want: Intent) -> None:
 def power(sheet: Sheet, want: Intent) -> None:
     """Supply, boards, standby, controller, alarm."""
     phases = want.site.supply.phases
+    if want.site.supply.limit_kva:
+        sheet.lock("EM1", "supply_kva")
     sheet.add(
         "mains",
         "EM1",
@@ -90,8 +92,6 @@ def power(sheet: Sheet, want: Intent) -> None:
             "phases": "as the site's supply",
         },
     )
-    if want.site.supply.limit_kva:
-        sheet.lock("EM1", "supply_kva")
     sources = ["EM1"]
     if want.wishes.standby_power != "none":
         hand = want.wishes.standby_power == "tractor"
@@ -110,18 +110,28 @@ def power(sheet: Sheet, want: Intent) -> None:
             },
         )
         sources.append("GE1")
-    sheet.add("switchboard", "SB1", label="Main switchboard", fed_from=sources)
-    sheet.add("switchboard", "SB2", label="Switchboard A", fed_from="SB1")
-    sheet.add("switchboard", "SB3", label="Switchboard B", fed_from="SB1")
+    first, second = _boards(sheet, want, sources)
+    sheet.add("switchboard", "SB2", label="Switchboard A", fed_from=first)
+    sheet.add("switchboard", "SB3", label="Switchboard B", fed_from=second)
     sheet.add(
         "uninterruptible_supply",
         "US1",
         rating_kva=2.0,
-        fed_from="SB1",
+        fed_from=first,
         why={"rating_kva": "first guess"},
     )
-    sheet.add("controller", "CT1", label="Plant controller", fed_from="US1")
+    direct = ["US1", "SB2"] if want.twin else ["US1"]
+    sheet.add("controller", "CT1", label="Plant controller", fed_from=direct)
     sheet.add("sounder", "AS1", fed_from="US1", controlled_by="CT1")
+
+
+def _boards(sheet: Sheet, want: Intent, sources: list[str]) -> tuple[list[str], list[str]]:
+    """Main switchboards, and the order in which boards A and B are fed from them."""
+    sheet.add("switchboard", "SB1", label="Main switchboard", fed_from=sources)
+    if not want.twin:
+        return ["SB1"], ["SB1"]
+    sheet.add("switchboard", "SB4", label="Second main switchboard", fed_from=sources)
+    return ["SB1", "SB4"], ["SB4", "SB1"]
 
 
 SENSED: tuple[tuple[str, str, str, str], ...] = (
