@@ -34,6 +34,10 @@ _SAY: Mapping[Verb, str] = {
 }
 
 
+_ACT = 1000  # an act weighs more than any length of way
+_FAR = 1 << 60
+
+
 class Act(NamedTuple):
     """One thing people do."""
 
@@ -88,6 +92,17 @@ class Net:
             if joint.pipe is None and all(n.port == "*" or n in piped for n in (joint.a, joint.b)):
                 self._join(joint)
         self.machines = frozenset(n.machine for n in self.near)
+        self._nodes = list(self.near)
+        self._at = {n: i for i, n in enumerate(self._nodes)}
+        # Onward with the flow and against it: (to, joint, with the joint's own direction).
+        self._ways: tuple[list[list[tuple[int, Joint, bool]]], ...] = tuple(
+            [
+                [(self._at[there], joint, along != back)
+                 for there, joint, along in self.near[n] if self.may_pass(joint, along != back)]
+                for n in self._nodes
+            ]
+            for back in (False, True)
+        )  # fmt: skip
 
     def _join(self, joint: Joint) -> None:
         self.near.setdefault(joint.a, []).append((joint.b, joint, True))
@@ -107,44 +122,43 @@ class Net:
         return True
 
     def search(
-        self,
-        starts: Iterable[Node],
-        ends: Callable[[Node], bool],
-        cost: Cost,
-        *,
-        back: bool = False,
+        self, starts: Iterable[Node], ends: Callable[[Node], bool], cost: Cost, *, back: bool = False
     ) -> Found | None:
         """The way of fewest acts from a start to the first end (`back`: against the flow)."""
-        best: dict[Node, int] = {}
-        came: dict[Node, tuple[Node, Joint, Acts] | None] = {}
-        heap: list[tuple[int, int, Node]] = []
-        for count, start in enumerate(starts):
-            best[start] = 0
-            came[start] = None
-            heap.append((0, count, start))
+        ways = self._ways[back]
+        best: dict[int, int] = {}
+        came: dict[int, tuple[int, Joint, Acts] | None] = {}
+        heap: list[tuple[int, int, int]] = []
+        for start in starts:
+            at = self._at.get(start)
+            if at is not None:
+                best[at] = 0
+                came[at] = None
+                heap.append((0, len(heap), at))
         number = len(heap)
         while heap:
             price, _, here = heappop(heap)
             if price > best[here]:
                 continue
-            if ends(here):
+            if ends(self._nodes[here]):
                 return self._found(here, came, back)
-            for there, joint, along in self.near.get(here, ()):
-                if not self.may_pass(joint, along != back):
+            for there, joint, along in ways[here]:
+                if best.get(there, _FAR) <= price + 1:
                     continue
-                acts = cost(joint, along != back)
+                acts = cost(joint, along)
                 if acts is None:
                     continue
-                new = price + 1000 * len(acts) + 1
-                if new < best.get(there, 1 << 60):
+                new = price + _ACT * len(acts) + 1
+                if new < best.get(there, _FAR):
                     best[there] = new
                     came[there] = (here, joint, acts)
                     number += 1
                     heappush(heap, (new, number, there))
         return None
 
-    @staticmethod
-    def _found(end: Node, came: dict[Node, tuple[Node, Joint, Acts] | None], back: bool) -> Found:
+    def _found(
+        self, end: int, came: dict[int, tuple[int, Joint, Acts] | None], back: bool
+    ) -> Found:
         joints: list[Joint] = []
         acts: list[Acts] = []
         here = end
@@ -156,18 +170,15 @@ class Net:
             joints.reverse()
             acts.reverse()
         each = tuple(dict.fromkeys(a for some in acts for a in some))
-        return Found(each, tuple(joints), here if back else end)
+        return Found(each, tuple(joints), self._nodes[here if back else end])
 
-    def reach(self, starts: Iterable[Node], cost: Cost, *, back: bool = False) -> set[Node]:
+    def reach(self, starts: Iterable[Node], cost: Cost) -> set[Node]:
         """Every place reached with no act."""
-        queue = list(starts)
+        queue = [self._at[n] for n in starts if n in self._at]
         seen = set(queue)
         while queue:
-            here = queue.pop()
-            for there, joint, along in self.near.get(here, ()):
-                if there in seen or not self.may_pass(joint, along != back):
-                    continue
-                if cost(joint, along != back) == ():
+            for there, joint, along in self._ways[0][queue.pop()]:
+                if there not in seen and cost(joint, along) == ():
                     seen.add(there)
                     queue.append(there)
-        return seen
+        return {self._nodes[i] for i in seen}

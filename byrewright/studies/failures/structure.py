@@ -214,6 +214,7 @@ class Asked:
         self._power: dict[str, Acts | None] = {}
         self._air: dict[str, Acts | None] = {}
         self._runs: dict[str, Acts | None] = {}
+        self._plain: dict[str, Acts | None] = {}
 
     # Services.
 
@@ -355,9 +356,13 @@ class Asked:
 
     def plain(self, joint: Joint, along: bool) -> Acts | None:
         """Opens what valves and stopped machines shut; the law of most ways."""
-        tag = joint.machine
-        if tag is None:
+        if joint.machine is None:
             return ()
+        if joint.id not in self._plain:
+            self._plain[joint.id] = self._find_plain(joint, joint.machine)
+        return self._plain[joint.id]
+
+    def _find_plain(self, joint: Joint, tag: str) -> Acts | None:
         if tag in self.w.shut:
             return None
         how = joint.how
