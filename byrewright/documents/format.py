@@ -146,7 +146,8 @@ def key_figure(machine: Machine, system: System = "metric") -> str:
     for name in KEY_FIELDS:
         value = getattr(machine, name, None)
         if isinstance(value, int | float) and not isinstance(value, bool):
-            return quantity(value, type(machine).unit_of(name) or _word(name), system)
+            unit = type(machine).unit_of(name) or _word(name)
+            return quantity(value, f"{unit} free" if name.endswith("_free") else unit, system)
     return ""
 
 

@@ -8,6 +8,7 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
+from byrewright.documents.format import System
 from byrewright.documents.report import report_pdf
 from byrewright.documents.schedule import schedule_xlsx
 from byrewright.documents.schematic import Issue, schematic_svg, sheets_for
@@ -34,6 +35,7 @@ def write_pack(
     revision: str = "A",
     rules: Rulebook | None = None,
     progress: Progress | None = None,
+    units: System = "metric",
 ) -> list[Path]:
     """Write plant.yaml, report.pdf, schedule.xlsx, result.json and drawings/*.svg.
 
@@ -49,6 +51,7 @@ def write_pack(
         revision: letter or number for the title blocks.
         rules: the rulebook the results were made with; the default one when not given.
         progress: see `Progress`.
+        units: units of the report's lists and tables; files for programs stay metric.
 
     Raises:
         PackStopped: `progress` answered False.
@@ -84,7 +87,15 @@ def write_pack(
         digest = hashlib.sha256(plantfile_text.encode()).hexdigest()
         _put(
             made / "report.pdf",
-            report_pdf(plant, results, date=date, file_hash=digest, drawings=drawings, rules=rules),
+            report_pdf(
+                plant,
+                results,
+                date=date,
+                file_hash=digest,
+                drawings=drawings,
+                rules=rules,
+                units=units,
+            ),
         )
         step("files into place")
         return _into_place(made, folder)

@@ -22,6 +22,8 @@ from byrewright.results import VERDICT_MEANING, VERDICTS, Finding, Result, Table
 from byrewright.standards.cautions import CAUTIONS, LEAD
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.standards.sources import SOURCES
+from byrewright.studies.quantities import quantities
+from byrewright.studies.sizing import headlines
 
 TEMPLATES = Path(__file__).with_name("templates")
 WORST_SHOWN = 5
@@ -53,6 +55,7 @@ TOPICS = {
     "cloths": "Udder cloths",
     "receiving": "Receivers, traps and milk pumps",
     "delivery": "Delivery, filters and balance tank",
+    "chilled": "Pumps of chilled liquid",
     "expected": "Beside usual magnitudes",
     "range": "Outside the range of the formulas",
 }
@@ -144,6 +147,7 @@ def report_data(
         "farm": lists.farm(plant, units),
         "key": _key_figures(results, units),
         "chapters": _chapters(results, units),
+        "quantities": _quantities(plant, rules, units),
         "assumptions": lists.assumptions(plant, results, units),
         "check_intro": CHECK,
         "to_check": lists.to_check(results, rules, units),
@@ -159,6 +163,7 @@ def report_data(
     }
 
 
+US_SAYS = "US customary in lists and tables; sentences keep the metric figures worked with"
 SHORT_LEAD = (
     "Advises and monitors; never a safety system. Local codes and licensed practice decide."
 )
@@ -313,12 +318,28 @@ def _chapters(results: Result, units: System) -> list[dict[str, Any]]:
     return chapters
 
 
+QUANTITIES_SHOWN = ("pipes", "fittings", "valves", "sensors", "motors")
+"""Tables of quantities in the report; every machine with its data plate is in the schedule."""
+
+
+def _quantities(plant: Plant, rules: Rulebook, units: System) -> dict[str, Any]:
+    found = quantities(plant, rules)
+    return {
+        "facts": [{"label": f.title, "value": prose(f.sentence)} for f in found.findings],
+        "tables": [_table(t, units) for t in found.tables if t.key in QUANTITIES_SHOWN],
+        "notes": [prose(n) for n in found.notes],
+    }
+
+
 def _key_figures(results: Result, units: System) -> list[dict[str, Any]]:
-    """The first plain statements with a value of each topic."""
+    """The most telling findings of each topic; where none is named, its first statements."""
     groups = []
+    telling = {f.name for f in headlines(results)}
     for topic in _topics(results):
         own = [f for f in results.findings if topic_of(f.key) == topic and f.value is not None]
-        plain = [f for f in own if f.sense == "says"] + [f for f in own if f.sense != "says"]
+        told = [f for f in own if f.name in telling]
+        plain = told + [f for f in own if f.sense == "says" and f not in told]
+        plain += [f for f in own if f not in plain]
         rows = [
             {
                 "label": " ".join((f.title, f.subject)).strip(),
@@ -383,7 +404,7 @@ def _computed(
             str(results.seed) if results.seed is not None else "none: nothing is drawn by chance",
         ),
         ("Limits stated by the user", changed),
-        ("Units shown", {"metric": "metric", "US": "US customary; computed in metric"}[units]),
+        ("Units shown", {"metric": "metric", "US": US_SAYS}[units]),
         (
             "Vacuum",
             "kPa below ambient; airflow is free air at ambient pressure"

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import io
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from byrewright.documents.format import number, words
+from byrewright.documents.format import number, unit_sign, words
 from byrewright.documents.sheets import service_drawn
-from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
 from byrewright.results import Input, Result
+from byrewright.studies.quantities import data_plate, quantities
 
 WIDEST = 60
 FIRST_DAY = datetime(2000, 1, 1)  # fixed, so that the same plant gives the same bytes
@@ -73,7 +73,7 @@ def pages(plant: Plant, results: Result) -> tuple[Page, ...]:
         _motors(plant),
         _findings(results),
         _assumptions(results),
-        _quantities(plant),
+        *_quantities(plant),
     )
 
 
@@ -106,53 +106,6 @@ def _write(book: Any, page: Page, head: Any, plain: Any, site: str) -> None:
     sheet.set_footer("&LAdvises; never a safety system&RPage &P of &N")
 
 
-_COMMON = {"id", "label", "count", "fed_from", "controlled_by", "air_from", "normally"}
-
-
-def _figures(machine: Machine) -> str:
-    """The data plate in words: every figure of a machine with its unit."""
-    parts = []
-    for one in type(machine).parameters():
-        value = getattr(machine, one.name)
-        if one.name in _COMMON or value is None or value == ():
-            continue
-        name = one.name
-        for ending in (
-            "_l_min_free",
-            "_l_min",
-            "_kw",
-            "_mm",
-            "_m2",
-            "_kpa",
-            "_l",
-            "_m",
-            "_c",
-            "_s",
-            "_h",
-            "_pct",
-            "_kg",
-            "_kn",
-            "_bar",
-            "_kva",
-            "_kwh",
-            "_a",
-        ):
-            if one.unit and name.endswith(ending):
-                name = name.removesuffix(ending)
-                break
-        shown = (
-            ", ".join(map(str, value))
-            if isinstance(value, tuple)
-            else f"{value:g}"
-            if isinstance(value, float)
-            else str(value)
-        )
-        if isinstance(value, bool):
-            shown = "yes" if value else "no"
-        parts.append(f"{words(name)} {words(shown)}{' ' + one.unit if one.unit else ''}")
-    return "; ".join(parts)
-
-
 def _machines(plant: Plant) -> Page:
     rows = tuple(
         (
@@ -160,7 +113,7 @@ def _machines(plant: Plant) -> Page:
             m.title,
             words(m.kind),
             m.count,
-            _figures(m),
+            data_plate(m),
             m.power_kw() or None,
             ", ".join(m.fed_from),
             ", ".join(m.controlled_by),
@@ -340,22 +293,16 @@ def _assumptions(results: Result) -> Page:
     )
 
 
-def _quantities(plant: Plant) -> Page:
-    """What to buy or take off: machines by kind, pipe by service and bore, fittings by bore."""
-    rows: list[tuple[Cell, ...]] = []
-    for title, count in _sum((m.title, float(m.count)) for m in plant.equipment.values()):
-        rows.append(("machine", title, None, int(count), "pieces"))
-    pipe = (((service_drawn(plant, p) or "", p.bore_mm), p.length_m) for p in plant.pipes)
-    for (service, bore), length in _sum(pipe):
-        rows.append(("pipe", words(service), bore, round(length, 2), "m"))
-    fittings = (((k, p.bore_mm), float(n)) for p in plant.pipes for k, n in p.fittings.items())
-    for (name, bore), count in _sum(fittings):
-        rows.append(("fitting", words(name), bore, int(count), "pieces"))
-    return Page("Quantities", ("What", "Name", "Bore, mm", "Quantity", "Unit"), tuple(rows), 2)
-
-
-def _sum(pairs: Iterable[tuple[Any, float]]) -> Sequence[tuple[Any, float]]:
-    found: dict[Any, float] = {}
-    for key, value in pairs:
-        found[key] = found.get(key, 0.0) + value
-    return sorted(found.items(), key=lambda item: str(item[0]))
+def _quantities(plant: Plant) -> tuple[Page, ...]:
+    """A sheet for each table of the quantities study: what to buy or take off."""
+    return tuple(
+        Page(
+            f"Qty {table.key}",
+            tuple(
+                f"{c[:1].upper()}{c[1:]}" + (f", {unit_sign(u)}" if u else "")
+                for c, u in zip(table.columns, table.units, strict=True)
+            ),
+            table.rows,
+        )
+        for table in quantities(plant).tables
+    )

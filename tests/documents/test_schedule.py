@@ -9,10 +9,14 @@ import openpyxl
 import pytest
 
 from byrewright.documents.schedule import content_l, pages, schedule_xlsx
+from byrewright.studies.quantities import quantities
 from tests.documents.made import HOSTILE, made_result
 from tests.plants import rotary
 
-NAMES = ["Machines", "Pipes", "Valves and modes", "Motors", "Findings", "Assumptions", "Quantities"]
+NAMES = [
+    "Machines", "Pipes", "Valves and modes", "Motors", "Findings", "Assumptions",
+    "Qty machines", "Qty pipes", "Qty fittings", "Qty valves", "Qty sensors", "Qty motors",
+]  # fmt: skip
 SAME = 1e-6  # the workbook rounds to six decimals
 
 
@@ -73,11 +77,13 @@ def test_the_position_table_follows_the_modes(book: openpyxl.Workbook) -> None:
 def test_quantities_add_up(book: openpyxl.Workbook) -> None:
     """Would fail if the take-off lost pipe or machines."""
     plant = rotary()
-    rows = [[c.value for c in r] for r in book["Quantities"].iter_rows(min_row=2)]
-    metres = sum(r[3] for r in rows if r[0] == "pipe")
-    pieces = sum(r[3] for r in rows if r[0] == "machine")
-    assert metres == pytest.approx(sum(p.length_m for p in plant.pipes), abs=0.01 * len(rows))
-    assert pieces == sum(m.count for m in plant.equipment.values())
+    told = {t.key: t for t in quantities(plant).tables}
+    for key, column in (("pipes", 3), ("machines", 2), ("valves", 5)):
+        rows = [[c.value for c in r] for r in book[f"Qty {key}"].iter_rows(min_row=2)]
+        assert len(rows) == len(told[key].rows)
+        assert sum(r[column] for r in rows) == pytest.approx(
+            sum(float(r[column]) for r in told[key].rows), abs=SAME * len(rows)
+        )
 
 
 def test_the_same_plant_gives_the_same_workbook() -> None:

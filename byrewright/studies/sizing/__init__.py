@@ -14,7 +14,7 @@ from collections.abc import Callable
 from byrewright.physics.errors import PhysicsRangeError
 from byrewright.plant.plant import Plant
 from byrewright.plant.record import in_words
-from byrewright.results import Notebook, Result, Table
+from byrewright.results import Finding, Notebook, Result, Table
 from byrewright.standards.model import KNOWN_MEANING, Value
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.standards.sources import SOURCES
@@ -39,7 +39,7 @@ from byrewright.studies.sizing.vacuum import size_vacuum
 from byrewright.studies.sizing.washing import size_washing
 from byrewright.studies.sizing.water import size_water
 
-__all__ = ["TOPICS", "size"]
+__all__ = ["HEADLINES", "TOPICS", "headlines", "size"]
 
 Topic = Callable[[Bench, Duty], None]
 
@@ -63,6 +63,29 @@ TOPICS: tuple[tuple[str, Topic], ...] = (
     ("power", size_power),
 )
 """The questions in order: what a designer would call them, and who answers."""
+
+HEADLINES: tuple[str, ...] = (
+    "throughput.net", "throughput.finished",
+    "vacuum.pump.capacity", "vacuum.airline.drop_to_pump.iso", "milkline.stratified",
+    "receiving.receiver.volume", "receiving.milk_pump.flow",
+    "delivery.balance_tank", "delivery.filter.change",
+    "cooling.milk_out", "cooling.chiller.duty", "cooling.ice.store", "cooling.tank.pull_down",
+    "storage.volume",
+    "water.day", "wash.water", "wash.heater_power", "wash.end_temperature",
+    "air.compressor",
+    "deck.mass", "deck.drive_motor",
+    "cloths.day",
+    "power.demand", "power.generator",
+)  # fmt: skip
+"""The figures that tell most of a plant, in the order of the topics."""
+
+
+def headlines(result: Result) -> tuple[Finding, ...]:
+    """The most telling findings, one for each key of `HEADLINES` that the result has."""
+    first: dict[str, Finding] = {}
+    for one in result.findings:
+        first.setdefault(one.key, one)
+    return tuple(first[key] for key in HEADLINES if key in first)
 
 
 class WatchedRules(Rulebook):

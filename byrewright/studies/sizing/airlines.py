@@ -304,7 +304,7 @@ def _bore(
         subject=leg.id,
         formula="d = (27.8 l q^1.75 50/(p_a - p) / dp)^(1/4.75), dp shared by length",
         inputs=(
-            worked("q", "free air with one pump carrying all", leg.flow_l_min, "L/min"),
+            worked("q", "free air with one pump carrying all", leg.flow_l_min, "L/min free"),
             worked("l", "length with fittings", round(own, 2), "m"),
             worked("dp", f"its share of half the drop permitted {where}", round(allowed, 3), "kPa"),
             worked("p", "working vacuum, set or assumed", duty.working_vacuum_kpa, "kPa"),
@@ -365,7 +365,7 @@ def _pulsator_line(bench: Bench, duty: Duty, line: PulsatorAirline) -> None:
         allowance=TIGHT,
         formula="dp = 1/2.75 x 27.8 (l/k) (q/k)^1.75 / d^4.75 x 50/(p_a - p)",
         inputs=(
-            worked("q", "air of its pulsators", pulse, "L/min"),
+            worked("q", "air of its pulsators", pulse, "L/min free"),
             stated("k", "ways the air divides", ways),
             stated("l", "length", line.length_m, "m"),
             stated("d", "bore", line.bore_mm, "mm"),

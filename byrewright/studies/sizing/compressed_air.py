@@ -128,7 +128,7 @@ def _demand(bench: Bench, duty: Duty, demand: AirDemand) -> None:
             if vacuum_moved else "")  # fmt: skip
     uses = listed([f"{u.what} {u.mean_l_min:.0f}" for u in demand.users if u.per_min > 0])
     bench.find(
-        "air.mean", "Compressed air in milking, mean", round(demand.mean_l_min, 1), "L/min",
+        "air.mean", "Compressed air in milking, mean", round(demand.mean_l_min, 1), "L/min free",
         f"Milking uses {demand.mean_l_min:.0f} L/min of free air on average ({uses}) before leaks, "
         f"and {demand.peak_l_min:.0f} L/min in a busy minute.{says}",
         formula="q = sum of (free air each time x times a minute); a cylinder takes "
@@ -140,7 +140,7 @@ def _demand(bench: Bench, duty: Duty, demand: AirDemand) -> None:
         source="practice", known="common_practice",
     )  # fmt: skip
     bench.find(
-        "air.peak", "Compressed air in a busy minute", round(demand.peak_l_min, 1), "L/min",
+        "air.peak", "Compressed air in a busy minute", round(demand.peak_l_min, 1), "L/min free",
         f"A busy minute takes {demand.peak_l_min:.0f} L of free air; the receiver carries it.",
         formula="sum of each x (m + z sqrt(m)), and the largest set of valves moved at once",
         inputs=(bench.rule("air.busy_minute_deviations", "z"),), source="practice", known="derived",
@@ -151,7 +151,7 @@ def _demand(bench: Bench, duty: Duty, demand: AirDemand) -> None:
     bench.notes.tables.append(Table(
         "air.users", "What uses compressed air",
         ("user", "free air each time", "times a minute in milking", "mean", "times a day", "a day"),
-        ("", "L", "1/min", "L/min", "", "m3"), rows))  # fmt: skip
+        ("", "L", "1/min", "L/min free", "", "m3"), rows))  # fmt: skip
 
 
 def _compressors(
@@ -161,7 +161,7 @@ def _compressors(
     alone = bench.plant.wishes.redundancy != "none"
     total = sum(c.count for c in compressors)
     share = need if alone else need / total
-    inputs = (worked("q", "mean free air in milking", round(demand.mean_l_min, 1), "L/min"),
+    inputs = (worked("q", "mean free air in milking", round(demand.mean_l_min, 1), "L/min free"),
               bench.rule("air.duty_most", "d"),
               bench.rule("air.leak_target_share", "l"))  # fmt: skip
     for one in compressors:
@@ -170,7 +170,7 @@ def _compressors(
         each = "alone " if alone else ""
         advised = next_of(share * (1 + TIGHT), COMPRESSOR_L_MIN)
         bench.find(
-            "air.compressor", "Compressor output", have, "L/min",
+            "air.compressor", "Compressor output", have, "L/min free",
             f"{one.id} gives {have:.0f} L/min of free air; {want:.0f} are needed for it to carry "
             f"milking {each}at no more than {bench.number('air.duty_most'):.0%} of its time with "
             f"a tenth lost to leaks ({spare(have, want)}).",
@@ -194,12 +194,12 @@ def _compressors(
     largest = max(c.capacity_l_min_free for c in compressors)
     leak = bench.number("air.leak_common_share") * largest
     bench.find(
-        "air.leaks", "Leakage commonly found", round(leak), "L/min",
+        "air.leaks", "Leakage commonly found", round(leak), "L/min free",
         f"Left alone, leaks grow to about {leak:.0f} L/min. Time the loaded and unloaded minutes "
         "with nothing moving, each season, and mend until under a tenth is lost.",
         formula="q = s Q",
         inputs=(bench.rule("air.leak_common_share", "s"),
-                worked("Q", "largest compressor", largest, "L/min")),
+                worked("Q", "largest compressor", largest, "L/min free")),
         source="doe_air", known="read",
     )  # fmt: skip
 
@@ -258,10 +258,10 @@ def _receivers(
         f"({spare(have, need)}).",
         subject=first.id, limit=round(need, 1), sense="at_least", allowance=TIGHT,
         formula="V = max(0.25 Q 60 p_atm/(f (p_high - p_low)), q_peak p_atm/(p_low - p_needed))",
-        inputs=(worked("Q", "largest compressor", output, "L/min"),
+        inputs=(worked("Q", "largest compressor", output, "L/min free"),
                 bench.rule("air.starts_per_h", "f"), field(first, "highest_bar", "p_high"),
                 field(first, "lowest_bar", "p_low"), field(first, "serves_bar", "p_needed"),
-                worked("q_peak", "busy minute", round(demand.peak_l_min, 1), "L/min"),
+                worked("q_peak", "busy minute", round(demand.peak_l_min, 1), "L/min free"),
                 worked("p_atm", "ambient pressure", round(ambient, 4), "bar")),
         source="doe_air", known="read",
         advised=next_of(need * (1 + TIGHT),
@@ -289,13 +289,13 @@ def _dryers(bench: Bench, compressors: tuple[AirCompressor, ...]) -> None:
     need = dryer_nominal_l_min_free(flow, inlet, bar, bench.rules)
     for one in dryers:
         bench.find(
-            "air.dryer", "Dryer capacity", one.capacity_l_min_free, "L/min",
+            "air.dryer", "Dryer capacity", one.capacity_l_min_free, "L/min free",
             f"{one.id} is rated {one.capacity_l_min_free:.0f} L/min; on a hot day with {inlet:g} "
             f"degC and {bar:g} bar at its inlet, {flow:.0f} L/min ask for a rating of {need:.0f} "
             f"({spare(one.capacity_l_min_free, need)}).",
             subject=one.id, limit=round(need, 1), sense="at_least", allowance=TIGHT,
             formula="Q_rated = q / (F_inlet F_pressure)",
-            inputs=(worked("q", "compressor output through it", flow, "L/min"),
+            inputs=(worked("q", "compressor output through it", flow, "L/min free"),
                     worked("T", "inlet on the hottest afternoon", inlet, "degC"),
                     bench.rule("dryer.inlet_over_ambient_k"), bench.rule("dryer.factor_inlet_40"),
                     bench.rule("dryer.factor_inlet_45"), bench.rule("dryer.pressure_exponent")),

@@ -160,7 +160,7 @@ def size_air_pipes(bench: Bench, duty: Duty, flow_l_min_free: float, low_bar: fl
     packed = ambient / (ambient + low_bar)
     least = bore_for_velocity_mm(flow_l_min_free * packed, wished.value)
     inputs: tuple[Input, ...] = (
-        worked("q", "busy minute or largest compressor, free air", flow_l_min_free, "L/min"),
+        worked("q", "busy minute or largest compressor, free air", flow_l_min_free, "L/min free"),
         worked("p_atm", "ambient pressure", round(ambient, 3), "bar"),
         stated("p_low", "lowest working pressure", low_bar, "bar"),
         bench.rule("pipe.velocity_air_line_m_s", "v_usual"),

@@ -68,7 +68,7 @@ def _pumps(bench: Bench, need: Demand, pumps: tuple[VacuumPump, ...]) -> None:
             "vacuum.pump.capacity",
             "Vacuum pump capacity",
             has,
-            "L/min",
+            "L/min free",
             f"{pump.id} draws {has:.0f} L/min free air; {limit:.0f} is needed{off}: "
             f"{spare(has, limit)} ({need.governs} governs).{short}",
             subject=pump.id,
@@ -77,16 +77,16 @@ def _pumps(bench: Bench, need: Demand, pumps: tuple[VacuumPump, ...]) -> None:
             allowance=TIGHT,
             formula="H_0 q_plate >= max(q_milking, q_wash) / pumps that must carry it",
             inputs=(
-                stated("q_plate", "data-plate capacity", pump.capacity_l_min_free, "L/min"),
+                stated("q_plate", "data-plate capacity", pump.capacity_l_min_free, "L/min free"),
                 stated("p_plate", "vacuum it is stated at", pump.at_vacuum_kpa, "kPa"),
                 worked("H_0", "correction to 50 kPa", round(factor, 3)),
                 worked(
                     "q_milking",
                     f"milking, {need.held}",
                     need.us_l_min if us_rules(bench) else need.iso.nominal_l_min_free,
-                    "L/min",
+                    "L/min free",
                 ),
-                worked("q_wash", "washing", need.wash_l_min, "L/min"),
+                worked("q_wash", "washing", need.wash_l_min, "L/min free"),
                 stated("", "wished redundancy", redundancy),
             ),
             source=("us_extension_vacuum" if us_rules(bench) else "iso5707"),
@@ -211,8 +211,8 @@ def _shared_speed(bench: Bench, need: Demand, pumps: tuple[VacuumPump, ...]) -> 
         allowance=TIGHT,
         formula="s = H q_steady / sum(q_pump)",
         inputs=(
-            worked("H q_steady", "air of steady milking", steady, "L/min"),
-            worked("sum(q_pump)", "capacity of the pumps running", capacity, "L/min"),
+            worked("H q_steady", "air of steady milking", steady, "L/min free"),
+            worked("sum(q_pump)", "capacity of the pumps running", capacity, "L/min free"),
             stated("s_least", "least speed", least, "%"),
         ),
         source="speed taken as proportional to airflow at one vacuum",
@@ -253,7 +253,7 @@ def _regulation(bench: Bench, need: Demand, pumps: tuple[VacuumPump, ...]) -> No
         "vacuum.regulator.capacity",
         "Vacuum regulator capacity",
         admits,
-        "L/min",
+        "L/min free",
         f"{listed([r.id for r in regulators])} can admit {admits:.0f} L/min; with no unit in use "
         f"the pumps draw {limit:.0f} L/min at least: {spare(admits, limit)}. When speed control is "
         "lost and a pump runs flat out more may be needed.",

@@ -71,7 +71,7 @@ def end_of_hot_wash(bench: Bench, duty: Duty, hot_l: float) -> None:
         inputs=(worked("m_s", "tube walls and clusters", round(steel), "kg"),
                 worked("UA", "lines and clusters", round(ua, 3), "kW/K"),
                 worked("T_room", "room in the coldest month", room, "degC"),
-                worked("q", "mean free air through the wash", round(air), "L/min"),
+                worked("q", "mean free air through the wash", round(air), "L/min free"),
                 bench.rule("wash.main_min"), bench.rule("wash.steel_kg_m2"),
                 bench.rule("wash.unit_kg"), bench.rule("wash.line_u_w_m2k"),
                 bench.rule("wash.unit_area_m2"), bench.rule("wash.air_wet_share"),

@@ -330,7 +330,7 @@ def _slug(bench: Bench, duty: Duty) -> None:
                                                         duty.pressure_kpa_abs) >= air),
                      AIRLINE_BORES_MM[-1])  # fmt: skip
         bench.find(
-            "wash.injector", "Air injector", round(through), "L/min",
+            "wash.injector", "Air injector", round(through), "L/min free",
             f"{injectors[0].id} of {injectors[0].bore_mm:g} mm can pass {through:.0f} L/min; a "
             "slug "
             f"in {line.id} needs {air:.0f} L/min. Throttle it to that at commissioning.",
