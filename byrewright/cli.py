@@ -19,6 +19,7 @@ app = typer.Typer(
 )
 
 PlantPath = Annotated[Path, typer.Argument(metavar="PLANT", help="Plant file (YAML).")]
+Units = Annotated[str, typer.Option(help="Units of values shown: metric or US.")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the whole result as JSON.")]
 
 
@@ -76,11 +77,12 @@ def size(
     as_json: AsJson = False,
     strict: Annotated[bool, typer.Option(help="Exit with 1 when a finding fails.")] = False,
     every: Annotated[bool, typer.Option("--all", help="Show what holds, too.")] = False,
+    units: Units = "metric",
 ) -> None:
     """Size every duty: what the plant has, what it needs, margin and source."""
     from byrewright.commands import design
 
-    design.size(plant, as_json=as_json, strict=strict, every=every)
+    design.size(plant, as_json=as_json, strict=strict, every=every, units=units)
 
 
 @app.command()
@@ -103,11 +105,12 @@ def pack(
     on: Annotated[
         str | None, typer.Option("--date", help="Date on the documents (today's if not given).")
     ] = None,
+    units: Units = "metric",
 ) -> None:
     """Write the pack: report, drawings, schedule, result."""
     from byrewright.commands import design
 
-    design.pack(plant, out, on=on)
+    design.pack(plant, out, on=on, units=units)
 
 
 @app.command()

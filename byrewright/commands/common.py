@@ -14,6 +14,7 @@ from byrewright.results import VERDICTS, Finding, Result, Verdict
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from byrewright.documents.format import System
     from byrewright.plant.read import PlantFile
     from byrewright.standards.rulebook import Rulebook
 
@@ -26,7 +27,7 @@ STYLE: dict[Verdict, str] = {
     "unknown": "cyan",
 }
 
-PIPED_WIDTH = 120
+PIPED_WIDTH = 100
 """Columns of what is printed into a pipe or a file."""
 BAD_INPUT = 2
 """Exit code when the input cannot be used."""
@@ -75,11 +76,24 @@ def worst_first(findings: Iterable[Finding]) -> list[Finding]:
     return sorted(findings, key=lambda f: VERDICTS.index(f.verdict))
 
 
-def amount(value: float | None, unit: str) -> str:
-    """A number with its unit, short; a dash when there is none."""
+def system_of(units: str) -> System:
+    """The system of units that the user names."""
+    if units.casefold() == "metric":
+        return "metric"
+    if units.casefold() == "us":
+        return "US"
+    raise ByrewrightError(f"--units {units}: there is metric and US; metric if nothing is said")
+
+
+def amount(value: float | None, unit: str, units: System = "metric") -> str:
+    """A number with its unit in the reader's system, short; a dash when there is none."""
     if value is None:
         return "-"
-    text = f"{value:,.0f}" if abs(value) >= 1000 else f"{value:.4g}"
+    if units != "metric":
+        from byrewright.documents.format import shown
+
+        value, unit = shown(value, unit, units)
+    text = f"{value:,.0f}" if abs(value) >= 100 else f"{value:.3g}"
     return f"{text} {unit}".strip()
 
 
@@ -90,14 +104,41 @@ def print_counts(out: Console, result: Result) -> None:
     out.print("   ".join(parts))
 
 
-def print_findings(out: Console, findings: Iterable[Finding]) -> None:
-    """Findings one below the other: mark, name, value against limit, and the sentence."""
+def held_to(one: Finding, units: System = "metric") -> str:
+    """The value of a finding and what it is held to: "6.4 kW, at least 5 kW"."""
+    if one.value is None:
+        return ""
+    value = amount(one.value, one.unit, units)
+    if one.limit is None or one.sense == "says":
+        return value
+    sign = {"at_least": "at least", "at_most": "at most"}[one.sense]
+    return f"{value}, {sign} {amount(one.limit, one.unit, units)}"
+
+
+def alike(findings: Iterable[Finding]) -> list[list[Finding]]:
+    """Findings in order, those together that say the same of several machines or pipes."""
+    groups: dict[tuple[object, ...], list[Finding]] = {}
+    for one in findings:
+        value = None if one.value is None else f"{one.value:.4g}"
+        same = (one.key, one.verdict, value, one.limit)
+        groups.setdefault(same if one.subject else (one.name, len(groups)), []).append(one)
+    return list(groups.values())
+
+
+def print_findings(out: Console, findings: Iterable[Finding], units: System = "metric") -> None:
+    """Findings one below the other: mark, name, value against limit, and the sentence.
+
+    Of several alike the first is printed and the others are named.
+    """
     from rich.padding import Padding
 
-    for one in findings:
-        sign = {"at_least": "at least ", "at_most": "at most ", "says": ""}[one.sense]
-        limit = f", {sign}{amount(one.limit, one.unit)}" if one.limit is not None else ""
-        value = f"  {amount(one.value, one.unit)}{limit}" if one.value is not None else ""
-        style = STYLE[one.verdict]
-        out.print(f"[{style}]{MARK[one.verdict]} {one.verdict}[/]  {one.name}{value}")
+    for one, *others in alike(findings):
+        style, says = STYLE[one.verdict], held_to(one, units)
+        out.print(
+            f"[{style}]{MARK[one.verdict]} {one.verdict}[/]  {one.name}"
+            + (f"  {says}" if says else "")
+        )
         out.print(Padding(one.sentence, (0, 0, 0, 4)))
+        if others:
+            same = ", ".join(f.subject for f in others)
+            out.print(Padding(f"The same for {same}.", (0, 0, 0, 4)))

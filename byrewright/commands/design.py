@@ -7,22 +7,31 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from byrewright.commands.common import (
     BAD_INPUT,
     MARK,
     NOT_HELD,
     STYLE,
+    alike,
     clear_errors,
     console,
+    held_to,
     load,
     print_counts,
     print_findings,
+    system_of,
     worst_first,
 )
+from byrewright.errors import ByrewrightError
+from byrewright.results import Result
 
-MOST_ON_SCREEN = 12
-"""Findings shown on one screen; the rest are in the report."""
+if TYPE_CHECKING:
+    from rich.console import Console
+
+MOST_ON_SCREEN = 6
+"""Findings that do not hold shown on one screen; the rest are in the report."""
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 DEMO_BRIEF = EXAMPLES / "rotary_spring_ice" / "brief.yaml"
 
@@ -82,18 +91,23 @@ def check(path: Path) -> None:
         for one in advice:
             print(one)
         plant = file.plant
-        more = f"; {len(advice)} things to look at" if advice else ""
+        more = f"; {_things(len(advice))} to look at" if advice else ""
         print(
             f"{path}: sound; {len(plant.equipment)} machines, {len(plant.pipes)} pipes, "
             f"{len(plant.modes)} modes{more}"
         )
 
 
-def size(path: Path, *, as_json: bool, strict: bool, every: bool) -> None:
+def _things(count: int) -> str:
+    return "1 thing" if count == 1 else f"{count or 'no'} things"
+
+
+def size(path: Path, *, as_json: bool, strict: bool, every: bool, units: str = "metric") -> None:
     """Size the plant and print the findings, worst first."""
     from byrewright.studies.sizing import size as size_plant
 
     with clear_errors():
+        system = system_of(units)
         file, rules = load(path)
         result = size_plant(file.plant, rules)
         if as_json:
@@ -101,7 +115,8 @@ def size(path: Path, *, as_json: bool, strict: bool, every: bool) -> None:
         else:
             out = console()
             shown = worst_first(result.findings)
-            print_findings(out, shown if every else [f for f in shown if f.verdict != "holds"])
+            wanted = shown if every else [f for f in shown if f.verdict != "holds"]
+            print_findings(out, wanted, system)
             print_counts(out, result)
             if not every:
                 out.print(
@@ -132,12 +147,13 @@ def explain(path: Path, name: str) -> None:
         print("\n\n".join(explain_finding(f).render() for f in found))
 
 
-def pack(path: Path, folder: Path, *, on: str | None) -> None:
+def pack(path: Path, folder: Path, *, on: str | None, units: str = "metric") -> None:
     """Write report, drawings, schedule and result beside a copy of the plant file."""
     from byrewright.documents.pack import write_pack
     from byrewright.studies.sizing import size as size_plant
 
     with clear_errors():
+        system, day = system_of(units), _date(on)
         file, rules = load(path)
         out = console()
         with progress("sizing") as say:
@@ -147,13 +163,26 @@ def pack(path: Path, folder: Path, *, on: str | None) -> None:
                 path.read_text(encoding="utf-8"),
                 file.plant,
                 result,
-                date=on or date.today().isoformat(),
+                date=day,
                 rules=rules,
                 progress=say,
+                units=system,
             )
         for one in written:
             out.print(f"  {one}")
         print_counts(out, result)
+
+
+def _date(stated: str | None) -> str:
+    """The date for the documents: as stated, or today's."""
+    if stated is None:
+        return date.today().isoformat()
+    try:
+        return date.fromisoformat(stated).isoformat()
+    except ValueError:
+        raise ByrewrightError(
+            f"--date {stated}: not a date; write it as year-month-day, such as 2026-03-31"
+        ) from None
 
 
 def schema(what: str) -> None:
@@ -162,8 +191,29 @@ def schema(what: str) -> None:
 
     from byrewright.plant import schema as schemas
 
+    with clear_errors():
+        if what not in ("plant", "brief"):
+            raise ByrewrightError(f"{what}: there is a schema of the plant and of the brief")
     made = schemas.plant_schema() if what == "plant" else schemas.brief_schema()
     print(json.dumps(made, indent=1, sort_keys=True))
+
+
+def _one_screen(out: Console, result: Result) -> None:
+    """What does not hold in full sentences, then the most telling figures a line each."""
+    from rich.padding import Padding
+
+    from byrewright.studies.sizing import headlines
+
+    open_ones = alike(f for f in worst_first(result.findings) if f.verdict != "holds")
+    for one, *_ in open_ones[:MOST_ON_SCREEN]:
+        style = STYLE[one.verdict]
+        out.print(Padding(f"[{style}]{MARK[one.verdict]}[/] {one.sentence}", (0, 0, 0, 2)))
+    if len(open_ones) > MOST_ON_SCREEN:
+        out.print(f"  and {len(open_ones) - MOST_ON_SCREEN} more in the report")
+    for one in headlines(result):
+        title = " ".join((one.title, one.subject)).strip()
+        if one.verdict == "holds":
+            out.print(f"  [{STYLE['holds']}]{MARK['holds']}[/] {title:<52} {held_to(one)}")
 
 
 def demo(folder: Path) -> None:
@@ -201,11 +251,10 @@ def demo(folder: Path) -> None:
         out.print(
             f"Brief {DEMO_BRIEF.relative_to(EXAMPLES.parent)} became {plant_path}: "
             f"{len(plant.equipment)} machines, {len(plant.pipes)} pipes, "
-            f"{len(plant.modes)} modes; {len(advice)} things to look at in the file"
+            f"{len(plant.modes)} modes; {_things(len(advice))} to look at in the file"
         )
         print_counts(out, result)
-        for one in worst_first(result.findings)[:MOST_ON_SCREEN]:
-            out.print(f"  [{STYLE[one.verdict]}]{MARK[one.verdict]}[/] {one.sentence}")
+        _one_screen(out, result)
         out.print(
             f"Assumed where nothing was stated: {len(result.assumptions)} values, "
             "each listed in the report."
