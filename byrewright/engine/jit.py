@@ -30,7 +30,9 @@ def code_hash(rooms: tuple[str, ...] = KERNELS) -> str:
     import numba
     import numpy
 
-    digest = hashlib.sha256(f"{sys.version}{numba.__version__}{numpy.__version__}".encode())
+    checks = os.environ.get("NUMBA_BOUNDSCHECK", "")
+    versions = f"{sys.version}{numba.__version__}{numpy.__version__}{checks}"
+    digest = hashlib.sha256(versions.encode())
     for room in rooms:
         place = HERE.parent / room
         for path in [place] if place.is_file() else sorted(place.rglob("*.py")):

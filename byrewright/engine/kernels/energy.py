@@ -63,6 +63,8 @@ def chill(
         cop = F[r, R_COP] * max(0.4, 1.0 - fall * (ambient_c - F[r, R_RATED_C]))
         full = F[r, R_DUTY] * weak * S[r, SR_HEALTH] * dt
         kj = min(full, room)
+        if full >= room:
+            S[r, SR_ON] = 0.0  # it has reached its setting and waits for the band
         S[v, HEAT] -= kj
         g[G_COLD_KJ] += kj
         S[r, SR_KJ] += kj
@@ -82,7 +84,7 @@ def jackets(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num:
         warm = warmth(v, F, I, S, par)
         if warm > F[k, K_SET] + 0.4:
             S[k, SK_ON] = 1.0
-        elif warm <= F[k, K_SET]:
+        elif warm <= F[k, K_SET] + 0.01:
             S[k, SK_ON] = 0.0
         # Stirred while it is cooled, and two minutes in every half hour besides.
         stirred = S[k, SK_ON] == 1.0 or (n[I_STEP] * dt) % 1800.0 < 120.0

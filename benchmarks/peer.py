@@ -1,0 +1,372 @@
+"""The same day in plain Python: SimPy for the cows, a loop for the milk. Written apart.
+
+It shares with the engine only the plant's own fields, the draws of the cows and the laws as the
+method page words them; no array, no lowering and no kernel of the engine is used. It holds cows,
+milkline, receivers, pumps, balance tanks, cooler, tanks with refrigeration; not wash, laundry,
+compressed air or electricity, so a ratio of times flatters it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Generator
+from dataclasses import dataclass, field
+from typing import Any
+
+import simpy
+
+from byrewright.plant.plant import Plant
+
+CP_MILK, CP_WATER = 3.93, 4.19
+RHO = 1.03
+LAG, FALL = 15.0, 0.25
+COW_KG, COW_LAG, COW_FLOW_S, COW_RISE, COW_ON_S, COW_KICK, COW_STOP, COW_WORK = range(8)
+COW_WITHHELD, COW_GROUP, COW_PAUSE = 8, 9, 10
+
+
+def given(after: float, flow_s: float, rise: float) -> float:
+    """Share of the milk given after let-down: the area under rise, plateau and fall."""
+    x = min(max(after / flow_s, 0.0), 1.0)
+    area = 1 - rise / 2 - FALL / 2
+    up = min(x, rise)
+    flat = min(max(x - rise, 0.0), 1 - rise - FALL)
+    down = max(x - (1 - FALL), 0.0)
+    return (up * up / (2 * rise) + flat + down - down * down / (2 * FALL)) / area
+
+
+@dataclass
+class Cow:
+    """A cow on the deck."""
+
+    row: list[float]
+    entered: float
+    attached: float = math.inf
+    off: float = math.inf
+    share: float = 0.0
+    passes: int = 1
+    left: float = math.inf
+
+
+class Deck:
+    """A turning deck as a SimPy process: it turns from crossing to crossing of cows and places."""
+
+    def __init__(self, plant: Plant, cows: list[list[float]], start: float) -> None:
+        deck = next(m for m in plant.equipment.values() if m.kind == "platform")
+        self.stalls: int = deck.stalls  # type: ignore[attr-defined]
+        self.pace: float = deck.turn_s / deck.stalls  # type: ignore[attr-defined]
+        self.closed: float = deck.entry_stalls  # type: ignore[attr-defined]
+        self.people = plant.milkings[0].operators
+        self.queue = cows
+        self.env = simpy.Environment(initial_time=start)
+        self.at: dict[int, Cow] = {}
+        self.milked: list[Cow] = []
+        self.busy = start
+        self.ready = start
+        self.next = 0
+        self.over = False
+        self.env.process(self.turn())
+
+    def turn(self) -> Generator[Any, Any, None]:
+        """Turn from one crossing to the next; stop for slow cows, wait for the people."""
+        env = self.env
+        place, entry, attach, out = 0.0, 0, 0, 0
+        until_exit = self.stalls - self.closed / 2
+        while self.next < len(self.queue) or self.at:
+            wait = self.busy - 2 * self.pace - env.now
+            if wait > 1e-9:
+                yield env.timeout(wait)
+                continue
+            crossing = min((out + until_exit, 0), (attach + self.closed / 2, 1), (float(entry), 2))
+            yield env.timeout((crossing[0] - place) * self.pace)
+            place = crossing[0]
+            if crossing[1] == 0:
+                self.exit(out % self.stalls)
+                out += 1
+            elif crossing[1] == 1:
+                self.attach(attach % self.stalls)
+                attach += 1
+            else:
+                stop = self.enter(entry % self.stalls)
+                entry += 1
+                if stop > 0:
+                    yield env.timeout(stop)
+        self.over = True
+
+    def enter(self, stall: int) -> float:
+        """The next cow goes on where the stall is free; how long the deck then stands."""
+        if stall in self.at or self.next >= len(self.queue) or self.env.now < self.ready:
+            return 0.0
+        row = self.queue[self.next]
+        self.next += 1
+        self.at[stall] = Cow(row, self.env.now)
+        self.ready = self.env.now + 3.0
+        return row[COW_STOP]
+
+    def attach(self, stall: int) -> None:
+        """Somebody attaches her as soon as one is free."""
+        cow = self.at.get(stall)
+        if cow is None or cow.attached < math.inf:
+            return
+        cow.attached = max(self.env.now, self.busy)
+        self.busy = cow.attached + cow.row[COW_WORK] / self.people
+        cow.off = cow.attached + cow.row[COW_ON_S]
+        if cow.row[COW_KICK] < cow.row[COW_ON_S]:
+            cow.off += cow.row[COW_PAUSE]
+
+    def exit(self, stall: int) -> None:
+        """Out when milked, round again when not."""
+        cow = self.at.get(stall)
+        if cow is None:
+            return
+        if cow.off <= self.env.now:
+            cow.left = self.env.now
+            self.milked.append(self.at.pop(stall))
+        else:
+            cow.passes += 1
+
+    def step(self, end: float) -> tuple[float, float]:
+        """Milk and withheld milk given until `end`, kg."""
+        before = len(self.milked)
+        while self.env.peek() <= end:
+            self.env.step()
+        milk = [0.0, 0.0]
+        for cow in [*self.at.values(), *self.milked[before:]]:
+            if cow.attached >= end:
+                continue
+            row = cow.row
+            after = min(end, cow.off) - cow.attached
+            if row[COW_KICK] < row[COW_ON_S] and after > row[COW_KICK]:
+                after = row[COW_KICK] + max(0.0, after - row[COW_KICK] - row[COW_PAUSE])
+            share = given(after - row[COW_LAG], row[COW_FLOW_S], row[COW_RISE])
+            milk[int(row[COW_WITHHELD] > 0)] += row[COW_KG] * (share - cow.share)
+            cow.share = share
+        return milk[0], milk[1]
+
+
+@dataclass
+class Pool:
+    """A vessel: kg and kJ."""
+
+    cap: float
+    kg: float = 0.0
+    kj: float = 0.0
+    most: float = 0.0
+    spilt: float = 0.0
+    on: bool = False
+    chill: bool = False
+    stirs: bool = False
+
+    @property
+    def c(self) -> float:
+        """Its temperature."""
+        return self.kj / (self.kg * CP_MILK) if self.kg > 1e-12 else 0.0
+
+
+@dataclass
+class Pump:
+    """A pump between two vessels."""
+
+    machine: Any
+    src: str
+    dst: str
+    on: bool = False
+    moved: float = 0.0
+
+
+@dataclass
+class Chain:
+    """Everything that milk passes, read from the plant's own fields and pipes."""
+
+    plant: Plant
+    cows: list[list[float]]
+    start: float
+    water_c: float
+    ambient_c: float
+    pools: dict[str, Pool] = field(default_factory=dict)
+    pumps: list[Pump] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        e = self.plant.equipment
+        for tag, one in sorted(e.items()):
+            if hasattr(one, "volume_l") and one.kind in ("receiver", "balance_tank", "bulk_tank"):
+                self.pools[tag] = Pool(one.volume_l * RHO)
+        self.line = next(m for m in e.values() if m.kind == "milkline")
+        bore = self.line.bore_mm / 1000
+        self.pools["line"] = Pool(math.pi / 4 * bore**2 * self.line.length_m * 1000 * RHO)
+        speed = 100 * (bore / 4) ** (2 / 3) * math.sqrt(self.line.slope_pct / 100)
+        self.drain_s = max(2.0, self.line.length_m / 4 / speed)
+        self.receivers = sorted(t for t in e if e[t].kind == "receiver")
+        self.tanks = sorted(t for t in e if e[t].kind == "bulk_tank")
+        self.cooler = next((m for m in e.values() if m.kind == "plate_cooler"), None)
+        follows = {p.start.partition(".")[0]: p.end.partition(".")[0] for p in self.plant.pipes
+                   if p.start.endswith(".outlet")}  # fmt: skip
+        comes = {p.end: p.start.partition(".")[0] for p in self.plant.pipes}
+        for tag in sorted(e):
+            if e[tag].kind != "milk_pump":
+                continue
+            dst = follows[tag]
+            while dst not in self.pools and dst in follows:
+                dst = follows[dst]
+            to = dst if dst in self.pools else "tanks"
+            self.pumps.append(Pump(e[tag], comes[f"{tag}.inlet"], to))
+        self.deck = Deck(self.plant, self.cows, self.start)
+        self.target = 0
+        self.withheld = 0.0
+        self.heat_out = 0.0
+        self.flush_until = math.inf
+        self.nearest = 1.0
+        """How near any decision came to its threshold: under rounding, two steppers may differ."""
+
+    def wish(self, pump: Pump, flush: bool) -> float:
+        """Share of full flow by the level it follows."""
+        m = pump.machine
+        led = self.plant.equipment[m.led_by or pump.src]
+        pool = self.pools[m.led_by or pump.src]
+        if self.pools[pump.src].kg <= 0.0:
+            if (m.led_by or pump.src) == pump.src:
+                pump.on = False
+            return 0.0
+        mean = (led.led_at_l or 0.35 * led.volume_l) * RHO  # type: ignore[attr-defined]
+        stop = (getattr(led, "stop_at_l", None) or 0) * RHO or 0.25 * mean
+        start = (getattr(led, "start_at_l", None) or 0) * RHO
+        if not start:
+            start = mean if m.control == "on_off" else 0.6 * mean
+        start = max(start, 1.05 * stop)
+        full = min(2 * mean, 0.9 * pool.cap)
+        least = m.least_flow_pct / 100
+        if flush:
+            return max(0.5, least)
+        self.nearest = min(self.nearest, *(abs(pool.kg - x) / pool.cap for x in (start, stop)))
+        if pool.kg >= start:
+            pump.on = True
+        elif pool.kg <= stop:
+            pump.on = False
+        if not pump.on:
+            return 0.0
+        if m.control == "on_off":
+            return 1.0
+        share = min(1.0, max(0.0, (pool.kg - stop) / (full - stop)))
+        if m.control == "stepped":
+            if 0.0 < share < 1.0:
+                self.nearest = min(self.nearest, abs(3 * share - round(3 * share)))
+            return min(1.0, (math.floor(share * 3) + 1) / 3)
+        return max(share, least)
+
+    def step(self, t: float, dt: float) -> None:
+        """One step of cows and milk."""
+        deck_over = self.deck.over
+        if deck_over and self.flush_until == math.inf:
+            self.flush_until = t + 300.0
+        flush = deck_over and t < self.flush_until
+        shut = deck_over and t >= self.flush_until
+        tank = self.tanks[self.target]
+        if self.pools[tank].kg >= 0.985 * self.pools[tank].cap:
+            for k in range(1, len(self.tanks) + 1):
+                i = (self.target + k) % len(self.tanks)
+                if self.pools[self.tanks[i]].kg < 0.985 * self.pools[self.tanks[i]].cap:
+                    self.target = i
+                    break
+        milk, apart = (0.0, 0.0) if deck_over else self.deck.step(t + dt)
+        self.withheld += apart
+        moves: list[tuple[str, str, float]] = []
+        line = self.pools["line"]
+        if line.kg > 0:
+            each = line.kg * min(1.0, dt / self.drain_s) / len(self.receivers)
+            moves += [("line", r, each) for r in self.receivers]
+        asked: dict[str, float] = {}
+        wishes = []
+        for pump in self.pumps:
+            share = 0.0 if shut else self.wish(pump, flush)
+            kg = pump.machine.flow_l_min * RHO / 60 * dt * share
+            wishes.append(kg)
+            asked[pump.src] = asked.get(pump.src, 0.0) + kg
+        cooled: list[tuple[str, float, float]] = []
+        for pump, kg in zip(self.pumps, wishes, strict=True):
+            have = self.pools[pump.src].kg
+            if asked[pump.src] > have:
+                kg *= max(0.0, have) / asked[pump.src]
+            if kg <= 0:
+                continue
+            pump.moved += kg
+            if pump.dst == "tanks":
+                cooled.append((pump.src, kg, self.pools[pump.src].c))
+            else:
+                moves.append((pump.src, pump.dst, kg))
+        dkg = dict.fromkeys(self.pools, 0.0)
+        dkj = dict.fromkeys(self.pools, 0.0)
+        for a, b, kg in moves:
+            c = self.pools[a].c
+            dkg[a] -= kg
+            dkj[a] -= kg * CP_MILK * c
+            dkg[b] += kg
+            dkj[b] += kg * CP_MILK * c
+        self.cool(cooled, dkg, dkj, dt)
+        dkg["line"] += milk
+        dkj["line"] += milk * CP_MILK * 35.0
+        for tag, pool in self.pools.items():
+            pool.kg += dkg[tag]
+            pool.kj += dkj[tag]
+            if pool.kg - pool.cap > 1e-9:
+                pool.spilt += pool.kg - pool.cap
+                pool.kj *= pool.cap / pool.kg
+                pool.kg = pool.cap
+            pool.most = max(pool.most, pool.kg)
+        self.chill(t, dt)
+
+    def cool(self, cooled: list[tuple[str, float, float]], dkg: dict[str, float],
+             dkj: dict[str, float], dt: float) -> None:  # fmt: skip
+        """Through the cooler into the tank in use."""
+        if not cooled:
+            return
+        tank = self.tanks[self.target]
+        kg = sum(k for _, k, _ in cooled)
+        hot = sum(k * c for _, k, c in cooled) / kg
+        out = hot
+        if self.cooler is not None:
+            ch = kg * CP_MILK
+            cw = kg * self.cooler.water_ratio * CP_WATER  # type: ignore[attr-defined]
+            ua = self.cooler.area_m2 * self.cooler.u_w_m2_k / 1000 * dt  # type: ignore[attr-defined]
+            least, most = min(ch, cw), max(ch, cw)
+            n, r = ua / least, least / most
+            x = math.exp(-n * (1 - r))
+            q = (1 - x) / (1 - r * x) * least * (hot - self.water_c)
+            self.heat_out += q
+            out = hot - q / ch
+        for src, k, c in cooled:
+            dkg[src] -= k
+            dkj[src] -= k * CP_MILK * c
+            dkg[tank] += k
+            dkj[tank] += k * CP_MILK * out
+
+    def chill(self, t: float, dt: float) -> None:
+        """Warming, refrigeration and stirring of the tanks."""
+        for tag in self.tanks:
+            m: Any = self.plant.equipment[tag]
+            pool = self.pools[tag]
+            if pool.kg > 0.01:
+                ua = m.insulation_k_h * pool.cap * CP_MILK / 3600 / 28
+                pool.kj -= ua * (pool.c - self.ambient_c) * dt
+            room = pool.kj - pool.kg * CP_MILK * m.set_c
+            if pool.kg <= 0.05 * pool.cap or room <= 0:
+                pool.chill = False
+            elif room >= pool.kg * CP_MILK * 0.5:
+                pool.chill = True
+            if pool.chill:
+                pool.kj -= min(m.cooling_kw * dt, room)
+                pool.chill = m.cooling_kw * dt < room
+            if pool.kg < 0.05 * pool.cap:
+                pool.stirs = False
+                continue
+            if pool.c > m.set_c + 0.4:
+                pool.stirs = True
+            elif pool.c <= m.set_c + 0.01:
+                pool.stirs = False
+            if pool.stirs or t % 1800 < 120:
+                pool.kj += m.agitator_kw * dt
+
+    def run(self, until: float, dt: float = 1.0) -> None:
+        """Step to a time."""
+        steps = round((until - self.start) / dt)
+        first = round(self.start / dt)
+        for i in range(steps):
+            self.step((first + i) * dt, dt)

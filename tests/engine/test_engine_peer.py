@@ -1,0 +1,111 @@
+"""Random plants stepped by the engine and by a stepper written apart agree."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, Phase, assume, given, settings
+from hypothesis import strategies as st
+
+from benchmarks.peer import RHO, Chain
+from byrewright.engine import shape as sh
+from byrewright.engine.simulate import simulate
+from byrewright.plant.machine import Machine
+from byrewright.plant.plant import Mode, Plant
+from tests import plants
+from tests.engine.test_engine_basics import compiled_day
+
+AGREES = 1e-9  # of the milk that passed: only the order of sums may differ
+
+FLIPS = 1e-12  # share of a vessel: nearer to a threshold, rounding alone decides which way it goes
+
+
+def chain_plant(receivers: int, balances: int, pumps: int, tanks: int, control: str,
+                volume: float, cows: int, tank_l: float) -> Plant:  # fmt: skip
+    """Receivers, balance tanks, parallel pumps and tanks in any number."""
+    make = plants.machine
+    # Seconds a stall that meet no step's end, so that rounding decides nothing.
+    base = plants.rotary(24, cows, milkings=1, groups=1, withheld=2, turn_s=24 * 8.1379)
+    keep = ("PF1", "DU1", "MU1", "AR1", "WM1", "ML1", "RG1", "WS1")
+    e: dict[str, Machine] = {t: base.equipment[t] for t in keep}
+    e["WS1"] = make("WS1", "water_source", flow_l_min=9000)
+    e["PC1"] = make("PC1", "plate_cooler", area_m2=6, water_ratio=1.7)
+    ends = ["MU1.milk ML1.units_1", "MU1.withheld WM1.milk", "WS1.outlet PC1.water_in"]
+    positions = {"MU1": "milks"}
+    for i in range(1, receivers + 1):
+        e[f"RC{i}"] = make(f"RC{i}", "receiver", volume_l=volume, led_at_l=volume * 0.3)
+        ends.append(f"ML1.receiver_{i} RC{i}.milkline_1")
+    for i in range(1, balances + 1):
+        e[f"BT{i}"] = make(f"BT{i}", "balance_tank", volume_l=3 * volume)
+    for i in range(1, tanks + 1):
+        e[f"TK{i}"] = make(f"TK{i}", "bulk_tank", volume_l=tank_l, cooling_kw=9)
+        e[f"V{i}"] = make(f"V{i}", "valve", duty="fill")
+        ends += [f"PC1.milk_out V{i}.a", f"V{i}.b TK{i}.inlet_1"]
+        positions[f"V{i}"] = "open" if i == 1 else "closed"
+    sources = [(f"RC{i}", f"BT{(i - 1) % balances + 1}" if balances else "PC1")
+               for i in range(1, receivers + 1)]  # fmt: skip
+    sources += [(f"BT{i}", "PC1") for i in range(1, balances + 1)]
+    inlets: dict[str, int] = {}
+    for src, dst in sources:
+        for k in range(1, pumps + 1):
+            tag = f"MP{src}{k}"
+            e[tag] = make(tag, "milk_pump", flow_l_min=70 / pumps, head_m=12, motor_kw=1.5,
+                          control=control, led_by=src)  # fmt: skip
+            positions[tag] = "runs"
+            inlets[dst] = inlets.get(dst, 0) + 1
+            port = "milk_in" if dst == "PC1" else f"inlet_{inlets[dst]}"
+            ends += [f"{src}.outlet {tag}.inlet", f"{tag}.outlet {dst}.{port}"]
+    pipes = tuple(plants.pipe(f"L{i}", *text.split()) for i, text in enumerate(ends))
+    modes = {"milking": Mode(name="milking", does=("milking",), positions=positions)}
+    return base.model_copy(
+        update={"equipment": e, "pipes": pipes, "modes": modes, "collections": ()}
+    )
+
+
+def rows_of(table: np.ndarray) -> list[list[float]]:
+    """Cows as the peer takes them."""
+    return [[float(v) for v in row] for row in table]
+
+
+@given(
+    receivers=st.integers(1, 6), balances=st.integers(0, 3), pumps=st.integers(1, 3),
+    tanks=st.integers(1, 3), control=st.sampled_from(["on_off", "stepped", "level_led"]),
+    volume=st.floats(25, 150), cows=st.integers(20, 60), tank_l=st.sampled_from([220.0, 5000.0]),
+    seed=st.integers(0, 10**6),
+)  # fmt: skip
+@settings(max_examples=12, deadline=None, phases=(Phase.explicit, Phase.generate),
+          suppress_health_check=list(HealthCheck))  # fmt: skip
+def test_random_plants_agree_with_a_stepper_written_apart(
+    receivers: int, balances: int, pumps: int, tanks: int, control: str, volume: float,
+    cows: int, tank_l: float, seed: int,
+) -> None:  # fmt: skip
+    """Would fail if any law of cows, pumps, cooler or tank were not what the method page says."""
+    plant = chain_plant(receivers, balances, pumps, tanks, control, volume, cows, tank_l)
+    compiled, day = compiled_day(plant, seed=seed)
+    begins = 3600
+    until = begins + cows * 9 + 24 * 9 + 2400
+    ours = simulate(compiled, day, compiled.start, until).state
+    peer = Chain(
+        plant, rows_of(day.cows[0, : day.count[0]]), begins, plants.WATER_C[5], plants.AMBIENT_C[5]
+    )
+    peer.run(until)
+    assume(peer.nearest > FLIPS)
+    through = sum(p.moved for p in peer.pumps) + 1.0
+    rows = compiled.tables.rows("movers")
+    for pump in peer.pumps:
+        i = rows.start + compiled.names.movers.index(pump.machine.id)
+        assert abs(ours.items[i, sh.S_KG] - pump.moved) < AGREES * through, pump.machine.id
+    for tag, pool in peer.pools.items():
+        v = ours.items[compiled.vessel("ML1" if tag == "line" else tag)]
+        assert abs(v[:4].sum() - pool.kg) < AGREES * through, tag
+        assert abs(v[sh.P_MOST] - pool.most) < AGREES * through, tag
+        assert abs(v[sh.HEAT] - pool.kj) < AGREES * through * 150, tag
+    apart = ours.items[[compiled.vessel("WM1"), compiled.vessel("(dumped)")], sh.WITHHELD].sum()
+    assert apart == pytest.approx(peer.withheld, rel=AGREES)
+    out = ours.out[0][: day.count[0]]
+    theirs = sorted(peer.deck.milked, key=lambda c: c.entered)
+    assert len(theirs) == len(out)
+    np.testing.assert_allclose(out[:, sh.O_ENTER], [c.entered for c in theirs], rtol=AGREES)
+    np.testing.assert_allclose(out[:, sh.O_EXIT], [c.left for c in theirs], rtol=AGREES)
+    assert [int(p) for p in out[:, sh.O_PASSES]] == [c.passes for c in theirs]
+    assert compiled.kg_l["TK1"] == pytest.approx(RHO)
