@@ -68,12 +68,7 @@ def _read(wrong: Sequence[str]) -> Combination:
         machine, sign, position = text.partition("=")
         if not sign or not machine or not position:
             raise RehearseError(f"{text!r}: write MACHINE=POSITION, such as V46=open")
-        found.append(
-            (
-                machine.strip(),
-                position.strip().replace("_", " ") if "half" in position else position.strip(),
-            )
-        )
+        found.append((machine.strip(), position.strip()))
     return tuple(found)
 
 

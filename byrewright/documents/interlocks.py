@@ -67,7 +67,7 @@ def _shares(table: Table) -> str:
     text = ", ".join(f"{n} {p}" for p, n in counts.items())
     return (
         f"{text} (usual shares are about 5, 15 and 80 % of high, medium and low; from memory). "
-        "Many can stand only in one mode, and one wrong valve raises one alarm."
+        "Most can stand in some modes only."
     )
 
 

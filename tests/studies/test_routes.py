@@ -152,3 +152,55 @@ def test_report_says_plain_things() -> None:
     for finding in result.findings:
         assert not {"None", "nan", "[]", "()"} & set(finding.sentence.split()), finding.sentence
     assert result.to_json() == report(Routes(rotary(), Rulebook())).to_json()
+
+
+def test_the_order_of_the_file_does_not_matter() -> None:
+    """Would fail if shuffling machines, pipes or modes in the file changed what is found."""
+    plant = rotary()
+    draw = random.Random(PAIRS_SEED)
+    machines, pipes, modes = list(plant.equipment), list(plant.pipes), list(plant.modes)
+    for one in (machines, pipes, modes):
+        draw.shuffle(one)
+    other = plant.model_copy(
+        update={
+            "equipment": {m: plant.equipment[m] for m in machines},
+            "pipes": tuple(pipes),
+            "modes": {m: plant.modes[m] for m in modes},
+        }
+    )
+
+    def found(one: Plant) -> set[tuple[str, str, frozenset[tuple[str, str]]]]:
+        return {
+            (h.mode, h.question.name, frozenset(h.wrong))
+            for s in all_scenes(one).values()
+            for h in search(s, 2)
+        }
+
+    assert found(other) == found(plant)
+
+
+def test_a_new_kind_needs_no_change_here() -> None:
+    """Would fail if routes held a list of kinds: a cock defined here must be found and proven."""
+    from byrewright.plant.machine import REGISTRY, Inside, Machine, port, ports
+    from tests.plants import pipe
+
+    class Cock(Machine):
+        """A kind of this test only."""
+
+        KIND = "test_cock"
+        PORTS = ports(port("one", "milk", "drain"), port("two", "milk", "drain"))
+        INSIDE = (Inside("one", "two", "gate", ("wide",)),)
+        STATES = ("shut", "wide")
+
+    try:
+        plant = rotary(QQ1=Cock(id="QQ1"))
+        ways = (pipe("LQ1", "BT1.drain", "QQ1.one"), pipe("LQ2", "QQ1.two", "FD1.inlet_9"))
+        plant = plant.model_copy(update={"pipes": (*plant.pipes, *ways)})
+        study = Routes(plant, Rulebook(), order=1, by_day=False)
+        hits = {(h.mode, h.question.name, h.wrong) for h in study.hits}
+        assert ("milking", "milk_lost@FD1", (("QQ1", "wide"),)) in hits
+        assert study.proof(1)[0] and "QQ1" in study.best.machines
+        row = study.table.row("QQ1_not_shut")
+        assert row.on == ("QQ1_shut",) and row.off == ("QQ1_wide",) and row.needed
+    finally:
+        del REGISTRY["test_cock"]

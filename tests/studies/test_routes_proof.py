@@ -8,11 +8,12 @@ from pathlib import Path
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from byrewright.engine.interlocks import active, contacts
 from byrewright.plant.plant import Mode, Pipe, Plant
 from byrewright.plant.read import read_plant
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.routes import sensors
-from byrewright.studies.routes.brute import holds, search
+from byrewright.studies.routes.brute import harms_of, holds, search
 from byrewright.studies.routes.network import network
 from byrewright.studies.routes.orders import safe_order
 from byrewright.studies.routes.prove import Prover
@@ -165,3 +166,22 @@ def test_nothing_is_unseen_with_the_proposed_sensors() -> None:
     for left_out in study.best.machines:
         fewer = set(study.best.machines) - {left_out}
         assert sensors.unseen(study.scenes.values(), fewer), left_out
+
+
+@given(small_plants())
+@settings(max_examples=RANDOM_PLANTS // 2, deadline=None, derandomize=True)
+def test_the_table_sees_every_harm_on_any_plant(plant: Plant) -> None:
+    """Would fail if the table of the smallest sensor set missed a harmful combination, of any
+    number of wrong positions, or was not quiet with everything in place."""
+    study = Routes(plant, Rulebook(), order=1, by_day=False)
+    table = study.table
+    for mode, scene in study.scenes.items():
+        right = contacts(table, scene.wanted)
+        assert not active(table, mode, right)
+        harmful = {h.wrong for h in search(scene, len(scene.others)) if h.order}
+        at_rest = {h.question.name for h in study.at_rest if h.mode == mode}
+        for wrong in harmful:
+            if all(q.name in at_rest for q in harms_of(scene, wrong)):
+                continue
+            shown = contacts(table, {**scene.wanted, **dict(wrong)})
+            assert active(table, mode, shown), (mode, wrong)

@@ -19,6 +19,8 @@ from byrewright.studies.routes.sensors import fitted
 from byrewright.studies.routes.words import moves, said
 
 SOUND = "Sound_alarm"
+TRAVEL_MARGIN_S = 1.0
+"""A valve that is moving is not wrong yet: its alarm waits at least this long after its travel."""
 PROCESS: Mapping[str, str] = {"flow": "flow", "level": "high", "conductivity": "wash"}
 """What a process sensor's contact says, by what it measures."""
 
@@ -179,6 +181,7 @@ class _Builder:
         if place == f"not {FULL}":
             is_said = FULL
         delay = self.rules.number("alarm.valve_on_delay_s")
+        travel = getattr(self.plant.equipment[machine], "travel_s", 0.0)
         return Row(
             tag=self._tag(machine, f"is {FULL}" if place.startswith("not ") else f"not {place}"),
             machine=machine,
@@ -190,7 +193,7 @@ class _Builder:
             priority=self._priority(hits, harm.priority),
             text=f"{machine} {title} {is_said}: {harm.title}",
             do=harm.do,
-            on_delay_s=delay,
+            on_delay_s=max(delay, travel + TRAVEL_MARGIN_S),
             off_delay_s=delay,
             effects=self._effects(machine, hits),
             before=place not in (RUNS,),

@@ -174,7 +174,7 @@ def safe_orders(study: Routes, orders: list[Order]) -> Table:
         if one.any_order and not one.at_rest:
             continue
         dangers = "; ".join(
-            f"{HARMS[d.question.harm].title} at {d.question.subject} when {', '.join(d.moved)} moved"
+            f"{HARMS[d.question.harm].title} at {d.question.subject}: {', '.join(d.moved)} moved"
             + (f" while {', '.join(d.still)} still as before" if d.still else "")
             for d in one.dangers
         )
