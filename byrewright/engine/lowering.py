@@ -29,6 +29,7 @@ from byrewright.engine.shape import (
     WATER,
 )  # fmt: skip
 from byrewright.engine.ways import GASES, Open, Way, Ways
+from byrewright.errors import ByrewrightError
 from byrewright.plant.graph import Node
 from byrewright.plant.plant import Plant
 from byrewright.plant.primitives import (
@@ -62,7 +63,7 @@ COWS, DRAIN, SOLD, FED, DUMPED, LOST = (
 )  # fmt: skip
 
 
-class DoesNotCompile(Exception):
+class DoesNotCompile(ByrewrightError):
     """A plant the engine refuses; the text is one sentence that names the part and what to do."""
 
 
