@@ -30,7 +30,7 @@ _STEP_TOLERANCE = 1.0e-7  # the same in a time step
 GOOD = 1.0e-6
 """Air left over, kg/s (0.05 L/min), above which an answer has not converged."""
 _LEAST_REYNOLDS = 10.0  # below it a pure loss turns linear in flow
-_MOST_STEPS = 80
+_MOST_STEPS = 300
 
 _friction = kernel(airflow.friction)
 _orifice = kernel(airflow.orifice_share)
@@ -135,8 +135,9 @@ def joint_flow(
     if m < 1e-6:  # from nothing: as if turbulent
         head = 16.0e-6 * _R * kelvin / (math.pi**2 * bore**4) * (loss + 0.02 * length / bore)
         m = max(m, 0.5 * math.sqrt(want / head), 1e-9)
-    value, slope = joint_fall(m, bore, length, loss, rough, kelvin, mu)
+    slope = 1.0
     for _ in range(60):
+        value, slope = joint_fall(m, bore, length, loss, rough, kelvin, mu)
         if abs(value - want) <= 1e-13 * slope + 1e-13 * want:
             break
         if value < want:
@@ -147,7 +148,6 @@ def joint_flow(
         if new <= low or new >= high:
             new = 0.5 * (low + high) if high < math.inf else 2.0 * m
         m = new
-        value, slope = joint_fall(m, bore, length, loss, rough, kelvin, mu)
     return math.copysign(m, fall), 1.0 / slope
 
 
@@ -289,31 +289,26 @@ def _direction(net: Net, work: Room) -> None:
 
 
 @kernel
-def _search(net: Net, flow: Any, speed: Any, old: Any, dt: float, work: Room) -> None:
-    """One Newton step with line search: moves the squared pressures, leaves the balance there."""
+def _straight(net: Net, flow: Any, work: Room) -> None:
+    """Take each joint as straight, as at its flow or 2 m/s, for a first field of pressures."""
     square = work.by_node[SQUARE]
-    step = work.by_node[STEP]
-    n = square.size
-    _direction(net, work)
-    start = 0.0
-    share = 1.0
-    for k in range(n):
-        step[k] = work.by_node[TURNED, net.place[k]]
-        start += step[k] * work.by_node[LEFT, k]
-        if step[k] < -0.75 * square[k]:
-            share = min(share, -0.75 * square[k] / step[k])
-    done = 0.0
-    for _ in range(25):
-        for k in range(n):
-            square[k] += (share - done) * step[k]
-        done = share
-        balance(net, flow, speed, old, dt, work)
-        now = 0.0
-        for k in range(n):
-            now += step[k] * work.by_node[LEFT, k]
-        if now >= -0.7 * start:
-            break
-        share *= min(0.7, max(0.1, start / (start - now)))
+    left = work.by_node[LEFT]
+    for e in range(flow.size):
+        law = net.ends[e, 2]
+        if law == SHUT or (law == CHECK and flow[e] < 0.0):
+            continue
+        a = net.ends[e, 0]
+        b = net.ends[e, 1]
+        bore = net.pipe[e, 0]
+        dense = 1000.0 * math.sqrt(square[a]) / (_R * net.air[1])
+        m = max(abs(flow[e]), math.pi / 4.0 * bore * bore * dense * 2.0)
+        value, _ = joint_fall(
+            m, bore, net.pipe[e, 1], net.pipe[e, 2], net.pipe[e, 3], net.air[1], net.air[2]
+        )
+        work.slope[e] = m / value
+        change = flow[e] - m / value * (square[a] - square[b])
+        left[a] += change
+        left[b] -= change
 
 
 @kernel
@@ -321,54 +316,53 @@ def solve(net: Net, p: Any, flow: Any, speed: Any, old: Any, dt: float, work: Ro
     """Bring pressures `p` and flows `flow` into balance; returns the air left over, kg/s.
 
     `dt` infinite gives the steady state, else one implicit step from `old`. A result above
-    `GOOD` kg/s has not converged and must not be used.
+    `GOOD` kg/s has not converged and must not be used. From nothing (all flows zero) two rounds
+    with straight joints come first; then Newton's method, each step searched along its line.
     """
     square = work.by_node[SQUARE]
-    for k in range(p.size):
+    step = work.by_node[STEP]
+    n = p.size
+    for k in range(n):
         square[k] = p[k] * p[k]
     steady = math.isinf(dt)
     least = _TOLERANCE if steady else _STEP_TOLERANCE
-    if steady and _largest(flow) == 0.0:
-        _guess(net, flow, speed, old, dt, work)
-    balance(net, flow, speed, old, dt, work)
-    worst = _largest(work.by_node[LEFT])
+    rounds = 3 if steady and _largest(flow) == 0.0 else 0
+    worst = math.inf
+    start, share, tries = 0.0, 1.0, 0
     for _ in range(_MOST_STEPS):
-        if worst < least:
-            break
-        _search(net, flow, speed, old, dt, work)
+        balance(net, flow, speed, old, dt, work)
         worst = _largest(work.by_node[LEFT])
-    for k in range(p.size):
+        if rounds > 0:
+            _straight(net, flow, work)
+        elif tries > 0:
+            now = 0.0
+            for k in range(n):
+                now += step[k] * work.by_node[LEFT, k]
+            if now < -0.7 * start and tries < 25:
+                shorter = share * min(0.7, max(0.1, start / (start - now)))
+                for k in range(n):
+                    square[k] += (shorter - share) * step[k]
+                share = shorter
+                tries += 1
+                continue
+        if rounds == 0 and worst < least:
+            break
+        _direction(net, work)
+        start, share = 0.0, 1.0
+        for k in range(n):
+            step[k] = work.by_node[TURNED, net.place[k]]
+            start += step[k] * work.by_node[LEFT, k]
+            if step[k] < -0.75 * square[k]:
+                share = min(share, -0.75 * square[k] / step[k])
+        tries = 1
+        if rounds > 0:
+            rounds -= 1
+            tries = 0
+        for k in range(n):
+            square[k] += share * step[k]
+    for k in range(n):
         p[k] = math.sqrt(square[k])
     return worst
-
-
-@kernel
-def _guess(net: Net, flow: Any, speed: Any, old: Any, dt: float, work: Room) -> None:
-    """A first field of pressures from nothing: each joint straight, as at 5 m/s, in two rounds."""
-    square = work.by_node[SQUARE]
-    for turn in range(3):
-        balance(net, flow, speed, old, dt, work)
-        for e in range(flow.size):
-            a = net.ends[e, 0]
-            b = net.ends[e, 1]
-            if net.ends[e, 2] == SHUT or (turn > 0 and net.ends[e, 2] == CHECK and flow[e] <= 0.0):
-                continue
-            work.by_node[LEFT, a] += flow[e]
-            work.by_node[LEFT, b] -= flow[e]
-            bore = net.pipe[e, 0]
-            dense = 1000.0 * math.sqrt(square[a]) / (_R * net.air[1])
-            m = max(abs(flow[e]), math.pi / 4.0 * bore * bore * dense * 2.0)
-            value, _ = joint_fall(
-                m, bore, net.pipe[e, 1], net.pipe[e, 2], net.pipe[e, 3], net.air[1], net.air[2]
-            )
-            work.slope[e] = m / value
-            straight = m / value * (square[a] - square[b])
-            work.by_node[LEFT, a] -= straight
-            work.by_node[LEFT, b] += straight
-        _direction(net, work)
-        for k in range(square.size):
-            step = work.by_node[TURNED, net.place[k]]
-            square[k] += max(step, -0.75 * square[k])
 
 
 @kernel
@@ -413,7 +407,7 @@ def settle(
             below = off
             if off >= 0.0:
                 break
-        elif abs(off) < 1e-7 or high - low < 1e-10:
+        elif abs(off) < 1e-5 or high - low < 1e-10:
             break
         elif off > 0.0:
             high, above = at, off

@@ -8,6 +8,8 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from byrewright.plant.plant import Plant
 from byrewright.results import Result
@@ -297,3 +299,44 @@ def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None
     assert "Predicted readings" in capsys.readouterr().out
     with pytest.raises(SystemExit):
         run(tmp_path / "none.yaml")
+
+
+@st.composite
+def plants(draw: st.DrawFn) -> Plant:
+    """Rotaries nobody would draw: any mix of bores, rings, pumps, regulators and altitudes."""
+    pick = lambda *options: draw(st.sampled_from(options))  # noqa: E731
+    stalls = pick(8, 24, 60, 100)
+    plant = rotary(
+        stalls,
+        stalls * 8,
+        ML1=machine(
+            "ML1", "milkline", bore_mm=pick(48.5, 73, 98), slope_pct=pick(0, 0.5, 1.5),
+            length_m=pick(8, 60), looped=pick(True, False),
+        ),
+        PA1=machine("PA1", "pulsator_airline", bore_mm=pick(38, 76), length_m=pick(8, 60),
+                    ring=pick(True, False)),
+        VP1=machine("VP1", "vacuum_pump", capacity_l_min_free=pick(800, 3000, 9000),
+                    motor_kw=pick(2.2, 22), speed=pick("fixed", "variable"), count=pick(1, 2),
+                    design=pick("vane", "lobe")),
+        RG1=pick(None, machine("RG1", "regulator", capacity_l_min_free=pick(500, 6000),
+                               set_vacuum_kpa=pick(38, 45))),
+        **({} if draw(st.booleans()) else {"VP2": None, "NR2": None}),
+        **({} if draw(st.booleans()) else {"RC2": None, "ST2": None, "MP2": None}),
+    )  # fmt: skip
+    site = plant.site.model_copy(update={"altitude_m": pick(0.0, 1800.0)})
+    return plant.model_copy(update={"site": site})
+
+
+@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(plants())
+def test_any_plant_is_answered(plant: Plant) -> None:
+    """Would fail if an odd plant raised, gave a number beyond physics, or a bare None or nan."""
+    found = study_vacuum(plant, transients=["fall_off"])
+    for finding in found.findings:
+        assert not {"None", "nan", "inf"} & set(finding.sentence.replace(".", " ").split())
+    for row in found.table("vacuum").rows:
+        assert all(-0.01 <= float(v) < 101.4 for v in row[1:])
+    effective = found.finding("vacuum.test.effective_reserve_iso").value or 0.0
+    manual = found.finding("vacuum.test.manual_reserve").value or 0.0
+    assert effective <= manual + 1.0
+    found.to_json()
