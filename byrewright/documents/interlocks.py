@@ -28,6 +28,9 @@ MANNER = (
     "texts not read."
 )
 
+LONG = ("double", "orders")
+"""Tables of the study that are in the workbook only."""
+
 
 def pages(
     table: Table, result: Result | None = None, addresses: Addresses | None = None
@@ -222,7 +225,9 @@ def interlocks_pdf(table: Table, result: Result | None = None) -> bytes:
     """The pack as a PDF, with acceptance sheets to print."""
     import typst
 
-    shown = [p for p in pages(table, result) if p.name not in ("Read first", "Cause and effect")]
+    only_in_workbook = {"Read first", "Cause and effect", "Permissives"}
+    only_in_workbook |= {t.title[:31] for t in result.tables if t.key in LONG} if result else set()
+    shown = [p for p in pages(table, result) if p.name not in only_in_workbook]
     data = {
         "title": table.plant,
         "draft": DRAFT,
