@@ -67,6 +67,12 @@ class Finding:
     missing: tuple[str, ...] = ()
 
     @property
+    def label(self) -> str:
+        """The title with its subject behind it, where the title does not say it already."""
+        said = not self.subject or self.title.casefold().endswith(self.subject.casefold())
+        return self.title if said else f"{self.title}, {self.subject}"
+
+    @property
     def name(self) -> str:
         """The finding's address for `explain`: `key` or `key@subject`."""
         return f"{self.key}@{self.subject}" if self.subject else self.key

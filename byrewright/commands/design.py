@@ -211,9 +211,8 @@ def _one_screen(out: Console, result: Result) -> None:
     if len(open_ones) > MOST_ON_SCREEN:
         out.print(f"  and {len(open_ones) - MOST_ON_SCREEN} more in the report")
     for one in headlines(result):
-        title = " ".join((one.title, one.subject)).strip()
         if one.verdict == "holds":
-            out.print(f"  [{STYLE['holds']}]{MARK['holds']}[/] {title:<52} {held_to(one)}")
+            out.print(f"  [{STYLE['holds']}]{MARK['holds']}[/] {one.label:<52} {held_to(one)}")
 
 
 def demo(folder: Path) -> None:

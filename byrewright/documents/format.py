@@ -7,6 +7,7 @@ import re
 from typing import Literal
 
 from byrewright.plant.machine import Machine
+from byrewright.standards.sources import SOURCES
 from byrewright.standards.units import US_UNITS, UnitError, convert
 
 System = Literal["metric", "US"]
@@ -172,3 +173,9 @@ def words(name: str) -> str:
     'direct expansion'
     """
     return name.replace("_", " ")
+
+
+def source_title(text: str) -> str:
+    """A source's title where `text` is a key, else the text itself."""
+    source = SOURCES.get(text)
+    return source.title if source else text

@@ -15,19 +15,27 @@ from typing import Any
 from byrewright import __version__
 from byrewright.documents import report_lists as lists
 from byrewright.documents.figures import MARKS, figures_for, topic_of
-from byrewright.documents.format import System, number, percent, prose, quantity, unit_sign, words
+from byrewright.documents.format import (
+    System,
+    number,
+    percent,
+    prose,
+    quantity,
+    source_title,
+    unit_sign,
+    words,
+)
 from byrewright.documents.schematic import INVENTED, PAGES, Issue, schematic_svg, sheets_for
 from byrewright.plant.plant import Plant
 from byrewright.results import VERDICT_MEANING, VERDICTS, Finding, Result, Table
 from byrewright.standards.cautions import CAUTIONS, LEAD
 from byrewright.standards.rulebook import Rulebook, default_rulebook
-from byrewright.standards.sources import SOURCES
 from byrewright.studies.quantities import quantities
 from byrewright.studies.sizing import headlines
 
 TEMPLATES = Path(__file__).with_name("templates")
 WORST_SHOWN = 5
-KEY_SHOWN = 4
+KEY_SHOWN = 3
 ALIKE = 3  # from so many findings of one title on, those that hold are shown in brief
 LONGEST_TABLE = 60
 
@@ -231,12 +239,6 @@ def topic_title(topic: str) -> str:
     return TOPICS.get(topic) or words(topic).capitalize()
 
 
-def source_title(text: str) -> str:
-    """A source's title where `text` is a key, else the text itself."""
-    source = SOURCES.get(text)
-    return source.title if source else text
-
-
 def _subtitle(plant: Plant) -> str:
     from byrewright.plant.kinds.deck import Platform
 
@@ -283,8 +285,16 @@ def _findings(own: Sequence[Finding], units: System) -> list[dict[str, Any]]:
     for group in alike.values():
         for k, one in enumerate(group):
             brief = k > 0 and bool(one.subject) and _same(one, group[0], len(group))
-            rows.append({**_finding(one, units), "brief": brief})
+            row = {**_finding(one, units), "brief": brief}
+            if brief and rows[-1]["brief"] and _shows_the_same(row, rows[-1]):
+                rows[-1]["subject"] += f", {one.subject}"
+            else:
+                rows.append(row)
     return rows
+
+
+def _shows_the_same(row: dict[str, Any], last: dict[str, Any]) -> bool:
+    return all(row[k] == last[k] for k in ("has", "needs", "margin", "verdict"))
 
 
 def _same(one: Finding, first: Finding, many: int) -> bool:
@@ -342,7 +352,7 @@ def _key_figures(results: Result, units: System) -> list[dict[str, Any]]:
         plain += [f for f in own if f not in plain]
         rows = [
             {
-                "label": " ".join((f.title, f.subject)).strip(),
+                "label": f.label,
                 "value": quantity(f.value, f.unit, units),
             }
             for f in plain[:KEY_SHOWN]

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from byrewright.documents.format import number, unit_sign, words
+from byrewright.documents.format import number, source_title, unit_sign, words
 from byrewright.documents.sheets import service_drawn
 from byrewright.plant.plant import Plant
 from byrewright.results import Input, Result
@@ -242,21 +242,26 @@ def _put_in(one: Input) -> str:
     return f"{one.symbol} = {value}{' ' + one.unit if one.unit else ''} ({one.meaning})"
 
 
+def _digits(value: float | None) -> float | None:
+    """A number to the five figures that anybody reads."""
+    return None if value is None else float(f"{value:.5g}")
+
+
 def _findings(results: Result) -> Page:
     rows = tuple(
         (
             f.name,
             f.title,
             f.verdict,
-            f.value,
+            _digits(f.value),
             f.unit,
             {"at_least": "at least", "at_most": "at most"}.get(f.sense, ""),
-            f.limit,
-            None if f.margin is None else f.margin * 100,
+            _digits(f.limit),
+            None if f.margin is None else round(f.margin * 100, 1),
             f.sentence,
             f.formula,
             "; ".join(_put_in(i) for i in f.inputs),
-            f.source,
+            source_title(f.source),
             words(f.known),
             ", ".join(f.missing),
         )

@@ -7,7 +7,7 @@ from typing import Any
 from byrewright.drafting.intent import PLANT_ROOM_M, Intent
 from byrewright.drafting.sheet import Sheet
 
-FIRST_BORES_MM = {"wash supply": 60.3, "dosing": 10.0}
+FIRST_BORES_MM = {"wash supply": 60.3, "dosing": 10.0, "injector air": 32.0}
 
 
 def washing(sheet: Sheet, want: Intent) -> None:
@@ -173,7 +173,7 @@ def _lines(sheet: Sheet, want: Intent, heaters: tuple[int, ...]) -> None:
         "AI1.outlet",
         "V66",
         "ML1.air",
-        family="wash supply",
+        family="injector air",
         length_m=1.0,
         bends=1,
         why="at the milkline",

@@ -50,13 +50,13 @@ TOPICS: tuple[tuple[str, Topic], ...] = (
     ("milkline", size_milkline),
     ("receivers and milk pumps", size_receiving),
     ("delivery", size_delivery),
-    ("milk and wash lines", size_lines),
     ("cooling in line", size_cooling),
     ("cooling in the tank", size_tank_cooling),
     ("storage", size_storage),
     ("pumps of chilled liquid", size_chilled_pumps),
     ("water", size_water),
     ("washing", size_washing),
+    ("milk and wash lines", size_lines),
     ("compressed air", size_compressed_air),
     ("deck", size_deck),
     ("cloths", size_cloths),
@@ -66,7 +66,7 @@ TOPICS: tuple[tuple[str, Topic], ...] = (
 
 HEADLINES: tuple[str, ...] = (
     "throughput.net", "throughput.finished",
-    "vacuum.pump.capacity", "vacuum.airline.drop_to_pump.iso", "milkline.stratified",
+    "vacuum.pump.capacity", "vacuum.airline.drop_to_pump", "milkline.stratified",
     "receiving.receiver.volume", "receiving.milk_pump.flow",
     "delivery.balance_tank", "delivery.filter.change",
     "cooling.milk_out", "cooling.chiller.duty", "cooling.ice.store", "cooling.tank.pull_down",
@@ -77,15 +77,17 @@ HEADLINES: tuple[str, ...] = (
     "cloths.day",
     "power.demand", "power.generator",
 )  # fmt: skip
-"""The figures that tell most of a plant, in the order of the topics."""
+"""The figures that tell most of a plant, in the order of the topics: keys, or how keys begin."""
 
 
 def headlines(result: Result) -> tuple[Finding, ...]:
     """The most telling findings, one for each key of `HEADLINES` that the result has."""
-    first: dict[str, Finding] = {}
-    for one in result.findings:
-        first.setdefault(one.key, one)
-    return tuple(first[key] for key in HEADLINES if key in first)
+    found = []
+    for key in HEADLINES:
+        own = [f for f in result.findings if f.key == key or f.key.startswith(f"{key}.")]
+        judged = [f for f in own if f.sense != "says"]
+        found += (judged or own)[:1]
+    return tuple(found)
 
 
 class WatchedRules(Rulebook):

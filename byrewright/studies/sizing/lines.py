@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from byrewright.physics.pipeflow import bore_for_velocity_mm, velocity_m_s
 from byrewright.plant.graph import Joint
-from byrewright.plant.kinds.cleaning import WashTrough
+from byrewright.plant.kinds.cleaning import AirInjector, WashTrough
 from byrewright.plant.kinds.cooling import BulkTank
 from byrewright.plant.kinds.milk import (
     BalanceTank,
@@ -29,6 +29,8 @@ from byrewright.studies.sizing.sizes import TIGHT, stated, worked
 from byrewright.studies.sizing.steps import next_of
 
 KPA_PER_BAR = 100.0
+WIDER = 1.2
+"""Bore behind an air injector over its opening (our choice)."""
 
 
 def size_lines(bench: Bench, duty: Duty) -> None:
@@ -37,6 +39,7 @@ def size_lines(bench: Bench, duty: Duty) -> None:
     _suction(bench, duty)
     _collection(bench)
     _wash_return(bench, duty)
+    _injector_air(bench)
 
 
 def _outlets(bench: Bench) -> None:
@@ -152,6 +155,39 @@ def _tubes(
         )  # fmt: skip
 
 
+def injector_pipes(bench: Bench) -> list[tuple[Pipe, AirInjector]]:
+    """The pipes between an air injector and the line it injects into: air at ambient pressure."""
+    plant, found = bench.plant, list[tuple[Pipe, AirInjector]]()
+    for injector in plant.machines(AirInjector):
+        ahead = [p for p in plant.pipes_at(injector.id) if p.start == f"{injector.id}.outlet"]
+        while ahead:
+            pipe = ahead.pop()
+            if any(pipe.id == known.id for known, _ in found):
+                continue
+            found.append((pipe, injector))
+            valve = plant.equipment.get(pipe.end.partition(".")[0])
+            if isinstance(valve, Valve):
+                ahead += [p for p in plant.pipes_at(valve.id) if p.start.startswith(f"{valve.id}.")]
+    return found
+
+
+def _injector_air(bench: Bench) -> None:
+    for pipe, injector in injector_pipes(bench):
+        bench.find(
+            "wash.injector_pipe", "Air to the line from the injector", pipe.bore_mm, "mm",
+            f"{pipe.id} has {pipe.bore_mm:g} mm behind {injector.id} of {injector.bore_mm:g} mm; a "
+            "narrower pipe would choke the slugs.",
+            subject=pipe.id, limit=injector.bore_mm, sense="at_least",
+            formula="d_pipe >= d_injector",
+            inputs=(stated("d_pipe", "pipe", pipe.bore_mm, "mm"),
+                    stated("d_injector", "injector", injector.bore_mm, "mm")),
+            source="practice", known="common_practice",
+            advised=next_of(injector.bore_mm * WIDER, AIR_BORES_MM),
+            advised_why="wider than the injector's opening, next bore",
+            target=(pipe.id, "bore_mm"),
+        )  # fmt: skip
+
+
 def size_air_pipes(bench: Bench, duty: Duty, flow_l_min_free: float, low_bar: float) -> None:
     """Compressed-air pipes by their velocity at the lowest working pressure."""
     wished = bench.rules["pipe.velocity_air_line_m_s"]
@@ -165,8 +201,9 @@ def size_air_pipes(bench: Bench, duty: Duty, flow_l_min_free: float, low_bar: fl
         stated("p_low", "lowest working pressure", low_bar, "bar"),
         bench.rule("pipe.velocity_air_line_m_s", "v_usual"),
     )
+    injected = {pipe.id for pipe, _ in injector_pipes(bench)}
     for pipe in bench.plant.pipes:
-        if bench.plant.service_of(pipe) != "air":
+        if bench.plant.service_of(pipe) != "air" or pipe.id in injected:
             continue
         has = velocity_m_s(flow_l_min_free * packed, pipe.bore_mm)
         bench.find(
