@@ -163,11 +163,11 @@ def day_of(
         step = day * steps + round(at / compiled.step_s)
         rows.append((step, 5, number, sh.ROW_MILKING, 0.0))
         rows.append((step, 4, 0, sh.ROW_OPERATORS, float(one.operators)))
-    for one in plant.collections:
-        if day % one.every_days == 0:
-            at = (minutes(one.at) * 60 - compiled.origin_s) % 86400
+    for visit in plant.collections:
+        if day % visit.every_days == 0:
+            at = (minutes(visit.at) * 60 - compiled.origin_s) % 86400
             step = day * steps + round(at / compiled.step_s)
-            rows.append((step, 3, 0, sh.ROW_TANKER, one.tanker_l * 1.03))
+            rows.append((step, 3, 0, sh.ROW_TANKER, visit.tanker_l * 1.03))
     rows.sort()
     weather = np.array([plant.site.ambient_c[month - 1], compiled.origin_s])
     source = compiled.start.items[T.rows("vessels"), sh.V_T0].copy()

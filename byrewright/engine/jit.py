@@ -58,7 +58,7 @@ def _prepare() -> Callable[[Any], Any]:
     import numba
 
     if not os.environ.get("NUMBA_CACHE_DIR"):
-        numba.config.CACHE_DIR = str(cache_folder(f"kernels-{code_hash()}"))
+        setattr(numba.config, "CACHE_DIR", str(cache_folder(f"kernels-{code_hash()}")))  # noqa: B010  (not in its stubs)
     return cast("Callable[[Any], Any]", numba.njit(cache=True, nogil=True, error_model="numpy"))
 
 

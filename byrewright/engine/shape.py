@@ -120,9 +120,10 @@ OUT = 10
 EMPTY_STALL, ENTERED, ATTACHED, DONE = range(4)
 ST_ATTACH, ST_OFF, ST_SHARE, ST_ENTER, ST_PLACE, ST_STATE, ST_KICKED = range(7)
 # A milking: asked for, begun, last off, ended, washed.
-B_ASKED, B_BEGUN, B_LAST_OFF, B_WASH_BEGUN, B_WASH_END, B_STOPPED, B_HELD, B_KG, B_RETURN_C, B_HOT_C = (
-    range(10)
-)  # fmt: skip
+(
+    B_ASKED, B_BEGUN, B_LAST_OFF, B_WASH_BEGUN, B_WASH_END, B_STOPPED, B_HELD, B_KG, B_RETURN_C,
+    B_HOT_C,
+) = range(10)  # fmt: skip
 BOUTS = 10
 T_AT, T_LEFT, T_KG, T_C, T_KJ = range(5)
 
@@ -162,7 +163,7 @@ class Day(NamedTuple):
     price: Floats
     source_c: Floats
     cows: Floats
-    count: Ints
+    count: Ints  # type: ignore[assignment]
     rows: Ints
     values: Floats
 
@@ -180,7 +181,7 @@ class State(NamedTuple):
 
     def copy(self) -> State:
         """A snapshot: the same arrays, of its own."""
-        return State(*(a.copy() for a in self))
+        return State(*(a.copy() for a in self))  # type: ignore[arg-type]
 
     def same_as(self, other: State) -> bool:
         """Whether two states agree to the last bit (row cursors apart)."""

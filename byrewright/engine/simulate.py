@@ -70,6 +70,7 @@ def simulate(
         seen = sh.zeros(max(0, until_step // sample - first + 1), columns(compiled))
     _run(
         *T, day.weather, day.price, day.source_c, day.cows, day.count, day.rows, day.values,
-        *state, until_step, first, seen, sh.zeros(len(T.F), 8),
+        state.items, state.g, state.n, state.cow, state.out, state.bout, state.loads,
+        until_step, first, seen, sh.zeros(len(T.F), 8),
     )  # fmt: skip
     return Outcome(state, seen if readings_from is not None else None)

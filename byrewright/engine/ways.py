@@ -92,7 +92,8 @@ class Ways:
         return is_open
 
     def onward(self, start: Node, is_open: Open, *, back: bool = False, movers: bool = True,
-               blocked: Collection[str] = (), gases: Collection[str] = GASES) -> list[Way]:  # fmt: skip
+               blocked: Collection[str] = (),
+               gases: Collection[str] = GASES) -> list[Way]:  # fmt: skip
         """The vessels reached from a node (or that reach it, with `back`), least resistance first.
 
         `blocked` names machines that may not be passed; without `movers` no pump may be.

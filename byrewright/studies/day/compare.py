@@ -37,7 +37,7 @@ def _row(a: Finding, b: Finding | None, *, swapped: bool = False) -> tuple[float
     gap: float | str = ""
     if b is not None and a.value is not None and b.value is not None:
         gap = round(b.value - a.value, 4)
-    verdicts = (a.verdict, b.verdict if b is not None else "not there")
+    verdicts: tuple[str, str] = (a.verdict, b.verdict if b is not None else "not there")
     if swapped:
         left, right, verdicts = right, left, (verdicts[1], verdicts[0])
     return (a.title, a.subject, a.unit, left, right, gap, *verdicts)

@@ -14,6 +14,8 @@ from byrewright.studies.day.record import Bout, Run
 
 DOING = (("wash", "wash"), ("milking", "milking"))
 LEAST_SHARE = 0.001
+LEAST_L = 0.05
+"""Less is shown as nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +72,7 @@ def moments(run: Run) -> list[Moment]:
         held = {}
         for tag in stores:
             litres = float(levels[tag][i])
+            litres = litres if litres >= LEAST_L else 0.0
             share = min(1.0, max(0.0, litres / run.compiled.litres[tag]))
             warm = float(warmth[tag][i]) if share > LEAST_SHARE else None
             held[tag] = Held(litres, share, warm)

@@ -27,7 +27,7 @@ def write_sheet(result: Result, out: Path) -> None:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    style = {
+    style: Any = {
         "svg.hashsalt": "byrewright",
         "font.size": 8,
         "axes.edgecolor": INK,
@@ -38,7 +38,7 @@ def write_sheet(result: Result, out: Path) -> None:
         FigureCanvasAgg(figure)
         axes = figure.subplots(6, 1, sharex=True)
         figure.suptitle(f"The milking day: {result.plant}   seed {result.seed}", fontsize=10)
-        panels = (
+        panels: tuple[tuple[str, int | str | None, str], ...] = (
             ("milk", 0, "L/min"), ("content", None, "L"), ("content", "stores", "L"),
             ("warmth", "stores", "degC"), ("outlets", None, "degC"), ("power", 0, "kW"),
         )  # fmt: skip

@@ -1,0 +1,297 @@
+"""Arrays of the items of a plant, one method a sort; the rows are relative to their section."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from byrewright.engine import shape as sh
+from byrewright.engine.lowering import Lowering
+from byrewright.engine.names import Names
+from byrewright.engine.operating_map import OperatingMap, Pump, capacity_balance
+from byrewright.engine.rows import LOST, DoesNotCompile, Lowered
+from byrewright.plant.farm import minutes
+from byrewright.plant.plant import Plant
+from byrewright.plant.primitives import (
+    DrawsAir,
+    Gate,
+    HoldsVacuum,
+    Load,
+    MakesAir,
+    MakesVacuum,
+    Stalls,
+    StoresAir,
+    TakesOff,
+    Turns,
+    Units,
+)  # fmt: skip
+from byrewright.standards.rulebook import Rulebook
+
+
+class Arrays:
+    """The items of one plant as arrays."""
+
+    def __init__(self, plant: Plant, rules: Rulebook, sample_s: float,
+                 vacuum: OperatingMap | None) -> None:  # fmt: skip
+        self.plant = plant
+        self.rules = rules
+        self.sample_s = sample_s
+        self.vacuum = vacuum
+        self.wrong: list[dict[str, str]] = []
+        self.lowering = Lowering(plant, rules)
+        self.names = Names()
+        self.low: Lowered
+
+    def number(self, key: str) -> float:
+        return self.rules.number(key)
+
+    def meter(self, tag: str) -> int:
+        if tag not in self.names.meters:
+            self.names.meters.append(tag)
+        return self.names.meters.index(tag)
+
+    def _cows_of(self, milking: int) -> int:
+        wanted = self.plant.milkings[milking].groups
+        groups = self.plant.herd.all_groups()
+        return sum(g.cows for g in groups if not wanted or g.name in wanted)
+
+    def _vessel_arrays(self) -> tuple[sh.Floats, sh.Ints]:
+        low, names = self.low, self.names
+        v_f = sh.zeros(len(names.vessels), 4)
+        v_i = np.full((len(names.vessels), 5), -1, np.int64)
+        for i, tag in enumerate(names.vessels):
+            row = low.vessels[tag]
+            v_f[i] = (row.cap_kg, row.ua, row.ice_kj, row.c)
+            v_i[i, sh.VI_ROLE] = row.role
+            v_i[i, sh.VI_SUBSTANCE] = row.substance
+            v_i[i, sh.VI_SPILL] = names.vessels.index(row.spill or LOST)
+            if row.empties:
+                v_i[i, sh.VI_EMPTY] = names.vessels.index(row.empties)
+            if row.fill:
+                v_i[i, sh.VI_FILL] = 1
+        return v_f, v_i
+
+    def _mover_arrays(self) -> tuple[sh.Floats, sh.Ints, sh.Ints, sh.Floats]:
+        low, names = self.low, self.names
+        rows: list[tuple[int, ...]] = []
+        shares: list[dict[int, float]] = []
+        m_f = sh.zeros(len(low.movers), 8)
+        m_i = np.full((len(low.movers), 8), -1, np.int64)
+        for i, m in enumerate(low.movers):
+            m_f[i] = (m.most_kg_s, m.full, m.start, m.stop, m.floor, m.kw, m.tau, m.steps)
+            m_i[i, sh.MI_SRC] = names.vessels.index(m.src)
+            m_i[i, sh.MI_LAW] = m.law
+            m_i[i, sh.MI_LED] = names.vessels.index(m.led or m.src)
+            m_i[i, sh.MI_J0] = len(rows)
+            m_i[i, sh.MI_KWH] = self.meter(m.machine) if m.kw > 0 else -1
+            m_i[i, sh.MI_BANK] = m.bank
+            if m.exchanger:
+                m_i[i, sh.MI_X] = names.exchangers.index(m.exchanger)
+            for key in sorted(m.branches):
+                b = m.branches[key]
+                chain = [names.exchangers.index(x) for x in b.exchangers] + [-1, -1]
+                strain = names.filters.index(b.filter) if b.filter else -1
+                rows.append((i, names.vessels.index(b.dst), chain[0], chain[1], strain))
+                shares.append(b.ways)
+                names.joints.append(" > ".join([m.id, *[p for p in b.passes if p in
+                                    self.plant.equipment and p not in m.id], b.dst]))  # fmt: skip
+            m_i[i, sh.MI_J1] = len(rows)
+        share = sh.zeros(max(low.states, 1), len(rows))
+        for j, ways in enumerate(shares):
+            for state, value in ways.items():
+                share[state, j] = value
+        return m_f, m_i, np.array(rows, np.int64).reshape(-1, 5), share
+
+    def _exchanger_arrays(self) -> tuple[sh.Floats, sh.Ints]:
+        # Stages come in the order in which milk passes them: by machine, water before coolant.
+        low, names = self.low, self.names
+        x_f, x_i = sh.zeros(len(low.exchangers), 2), np.full((len(low.exchangers), 2), -1, np.int64)
+        for i, x in enumerate(low.exchangers):
+            x_f[i] = (x.ua, x.ratio)
+            if x.cold in names.movers:
+                x_i[i, sh.XI_COLD] = names.movers.index(x.cold)
+            if x.bath:
+                x_i[i, sh.XI_BATH] = names.vessels.index(x.bath)
+        return x_f, x_i
+
+    def _filter_arrays(self) -> tuple[sh.Floats, sh.Ints]:
+        herd = self.plant.herd
+        each = herd.yield_l_day / max(len(self.plant.milkings), 1) * 1.03
+        f_f = sh.zeros(len(self.low.filters), 3)
+        f_i = sh.whole(len(self.low.filters), 1)
+        for i, (_, one) in enumerate(self.low.filters):
+            f_f[i] = (one.cows_a_sock * each, self.number("filter.flow_loss_full"),
+                      self.number("filter.change_s"))  # fmt: skip
+            f_i[i, 0] = int(one.while_running)
+        return f_f, f_i
+
+    def _chill_arrays(self) -> tuple[sh.Floats, sh.Ints]:
+        low, names = self.low, self.names
+        sets = {tag: one.set_c for tag, one, _ in low.cooled}
+        r_f = sh.zeros(len(low.chillers), 9)
+        r_i = np.full((len(low.chillers), 2), -1, np.int64)
+        for i, (tag, one, target) in enumerate(low.chillers):
+            hours = [60.0 * minutes(h) for h in one.hours] if one.hours else [0.0, 0.0]
+            least = 0.05 * low.vessels[target].cap_kg if target in sets else 0.0
+            r_f[i] = (one.duty_kw, one.cop, one.rated_ambient_c, sets.get(target, 0.0), 0.5,
+                      hours[0], hours[1], least, self.number("cooling.cop_fall_per_k"))  # fmt: skip
+            if target:
+                r_i[i, sh.RI_TARGET] = names.vessels.index(target)
+            r_i[i, sh.RI_KWH] = self.meter(tag)
+            names.chillers.append(tag)
+        return r_f, r_i
+
+    def _cooled_arrays(self) -> tuple[sh.Floats, sh.Ints]:
+        low, names = self.low, self.names
+        k_f, k_i = sh.zeros(len(low.cooled), 5), np.full((len(low.cooled), 3), -1, np.int64)
+        for i, (tag, one, bath) in enumerate(low.cooled):
+            k_f[i] = (one.cooling_kw / 10.0, one.cooling_kw, one.set_c, one.agitator_kw,
+                      0.05 * low.vessels[tag].cap_kg)  # fmt: skip
+            k_i[i, sh.KI_VESSEL] = names.vessels.index(tag)
+            k_i[i, sh.KI_KWH] = self.meter(tag)
+            if bath:
+                k_i[i, sh.KI_BATH] = names.vessels.index(bath)
+            names.cooled.append(tag)
+        return k_f, k_i
+
+    def _heater_arrays(self) -> tuple[sh.Floats, sh.Ints]:
+        low, names = self.low, self.names
+        h_f, h_i = sh.zeros(len(low.heated), 3), np.full((len(low.heated), 2), -1, np.int64)
+        for i, (tag, one) in enumerate(low.heated):
+            h_f[i] = (one.kw, one.set_c, one.efficiency)
+            h_i[i] = (names.vessels.index(tag), self.meter(tag) if one.electric else -1)
+            names.heated.append(tag)
+        return h_f, h_i
+
+    def _lot_arrays(self) -> tuple[sh.Floats, sh.Ints]:
+        low, names = self.low, self.names
+        l_f, l_i = sh.zeros(len(low.lots), 4), np.full((len(low.lots), 4), -1, np.int64)
+        for i, (tag, one, dose) in enumerate(low.lots):
+            l_f[i] = (
+                one.load_kg * self.number("cloth.load_fill"),
+                one.cycle_min * 60,
+                one.kw,
+                one.water_l,
+            )
+            at = names.movers.index(dose) if dose in names.movers else -1
+            l_i[i] = (one.stage, one.count, at, self.meter(tag))
+            names.lots.append(tag)
+        return l_f, l_i
+
+    def _cow_scalars(
+        self, par: sh.Floats, num: sh.Ints
+    ) -> tuple[float, tuple[float, float, float]]:
+        found = self.lowering.first(Stalls)
+        assert found is not None
+        self.names.deck, one = found
+        units = self.lowering.first(Units)
+        assert units is not None
+        self.names.units = units[0]
+        pace = one.turn_s / one.stalls if one.layout == "rotary" else one.turn_s
+        num[sh.N_LAYOUT] = 0 if one.layout == "rotary" else 1
+        num[sh.N_STALLS] = one.stalls
+        num[sh.N_ROWS] = one.rows
+        num[sh.N_UNITS] = units[1].count
+        par[sh.PAR_STALL_S] = pace
+        par[sh.PAR_ATTACH_AT] = 0.5 * one.closed_stalls
+        par[sh.PAR_EXIT_AT] = one.stalls - 0.5 * one.closed_stalls
+        par[sh.PAR_WINDOW] = 2.0 * pace if one.layout == "rotary" else 1e9
+        par[sh.PAR_TURN_S] = one.turn_s
+        par[sh.PAR_BOARD_S] = self.number("milking.boarding_least_s")
+        par[sh.PAR_FALL] = self.number("milking.fall_share")
+        gate = self.lowering.first(Gate)
+        yard = gate[1].yard_cows if gate is not None else None
+        largest = sorted((g.cows for g in self.plant.herd.all_groups()), reverse=True)[:2]
+        holds_two = yard is not None and yard >= 0.5 * sum(largest)
+        par[sh.PAR_GAP_S] = 0.0 if holds_two else self.number("milking.group_gap_s")
+        if gate is not None:
+            self.names.gate = gate[0]
+            par[sh.PAR_GATE_KW] = gate[1].motor_kw
+            num[sh.N_GATE_KWH] = self.meter(gate[0])
+        drive = self.lowering.first(Turns)
+        if drive is not None:
+            self.names.drive = drive[0]
+            share = self.number("drive.load_share")
+            par[sh.PAR_DRIVE_KW] = sum(
+                t.motor_kw * t.count * share for _, t in self.lowering.all(Turns)
+            )
+            num[sh.N_DRIVE_KWH] = self.meter(drive[0])
+        off = self.lowering.first(TakesOff)
+        if off is None:
+            removal = (self.number("milking.removal_threshold_kg_min"),
+                       self.number("milking.hand_removal_s"), math.inf)  # fmt: skip
+        else:
+            limit = off[1].limit_s
+            removal = (off[1].threshold_kg_min, off[1].delay_s, limit if limit else math.inf)
+        return pace, removal
+
+    def _vacuum_arrays(
+        self, par: sh.Floats
+    ) -> tuple[sh.Floats, tuple[sh.Floats, sh.Ints], sh.Floats, str]:
+        from byrewright.physics.air import ambient_pressure_kpa_abs
+
+        pumps = self.lowering.all(MakesVacuum)
+        if len(pumps) > 8:
+            raise DoesNotCompile("More than eight vacuum pumps: join alike ones with `count`.")
+        units = self.lowering.first(Units)
+        assert units is not None
+        pulse = sum(one.each_l_min_free for _, one in self.lowering.all(DrawsAir)[:1])
+        each = units[1].air_l_min_free + pulse
+        holds = self.lowering.first(HoldsVacuum)
+        set_kpa = holds[1].set_kpa if holds is not None else self.number("vacuum.nominal_kpa")
+        leak = self.number("vacuum.system_leak_share") * max(
+            (p.capacity_l_min_free for _, p in pumps), default=0.0
+        )
+        leak += self.number("vacuum.milk_leak_base_l_min")
+        leak += self.number("vacuum.milk_leak_per_unit_l_min") * units[1].count
+        known = tuple(
+            Pump(p.capacity_l_min_free, p.at_vacuum_kpa, p.motor_kw, p.variable, p.least_share)
+            for _, p in pumps
+        )
+        ambient = ambient_pressure_kpa_abs(self.plant.site.altitude_m)
+        found = self.vacuum or capacity_balance(known, set_kpa, units[1].count, each, leak, ambient)
+        par[sh.PAR_VAC_SET] = found.set_kpa
+        par[sh.PAR_FALL_UNITS] = units[1].fall_air_l_min_free / max(each, 1.0)
+        seen = "vacuum.shutoff_delay_s" if units[1].shut_off else "milking.fall_seen_s"
+        par[sh.PAR_FALL_S] = self.number(seen)
+        par[sh.PAR_VAC_LEAST] = self.number("vacuum.cups_fall_kpa")
+        par[sh.PAR_STANDBY_S] = self.number("vacuum.standby_delay_s")
+        p_i = sh.whole(len(pumps), 1)
+        at = sh.zeros(len(pumps))
+        mode = self.lowering.modes["milking"]
+        for i, (tag, _) in enumerate(pumps):
+            p_i[i, 0] = self.meter(tag)
+            state = self.plant.position(mode, tag) if mode else "runs"
+            at[i] = {"runs": 1.0, "ready": 0.0}.get(state or "runs", -1.0)
+            self.names.pumps.append(tag)
+        if len(pumps) and not (at > 0).any():
+            at[0] = 1.0
+        return found.table, (sh.zeros(len(pumps), 1), p_i), at, found.known
+
+    def _air_arrays(self, par: sh.Floats) -> tuple[sh.Floats, sh.Ints]:
+        makers = self.lowering.all(MakesAir)
+        stores = self.lowering.all(StoresAir)
+        a_f, a_i = sh.zeros(len(makers), 2), sh.whole(len(makers), 2)
+        for i, (tag, one) in enumerate(makers):
+            a_f[i] = (one.capacity_l_min_free / 60, one.motor_kw)
+            a_i[i] = (self.meter(tag), i)
+            self.names.compressors.append(tag)
+        if stores:
+            # Litres of free air for each bar above ambient: the vessel's volume.
+            par[sh.PAR_AIR_VOLUME] = sum(s.volume_l for _, s in stores) * 100 / 101.325
+            par[sh.PAR_AIR_HIGH] = stores[0][1].highest_bar
+            par[sh.PAR_AIR_LOW] = stores[0][1].lowest_bar
+            self.names.air = stores[0][0]
+            full = sum(m.capacity_l_min_free for _, m in makers)
+            par[sh.PAR_AIR_LEAK] = self.number("air.leak_target_share") * full / 60
+        par[sh.PAR_AIR_COW] = self.number("air.per_cow_l_free")
+        return a_f, a_i
+
+    def _loads(self) -> tuple[sh.Floats, sh.Ints]:
+        loads = self.lowering.all(Load)
+        load, load_i = sh.zeros(len(loads), 1), sh.whole(len(loads), 2)
+        for i, (tag, one) in enumerate(loads):
+            load[i] = one.kw
+            load_i[i] = (self.meter(tag), 0 if one.when == "always" else 1)
+        return load, load_i

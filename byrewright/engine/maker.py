@@ -1,0 +1,283 @@
+"""Puts the arrays of a plant together: sections, scalars, the wash, the state at the start."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from byrewright.engine import shape as sh
+from byrewright.engine.arrays import Arrays
+from byrewright.engine.names import Compiled
+from byrewright.engine.rows import SOLD, DoesNotCompile
+from byrewright.plant.farm import minutes
+from byrewright.plant.primitives import Doses, EachCow, Stalls, Tanker
+
+STEPS_S = (1.0, 0.5, 0.2, 0.1)
+"""Steps tried, in order, until every vessel holds what passes it in one."""
+MINUTE_S = 60.0
+
+POINTS = (
+    ("movers", sh.MI_SRC, "vessels"), ("movers", sh.MI_LED, "vessels"),
+    ("movers", sh.MI_J0, "joints"), ("movers", sh.MI_J1, "joints"),
+    ("movers", sh.MI_KWH, "meters"), ("movers", sh.MI_X, "exchangers"),
+    ("joints", sh.J_MOVER, "movers"), ("joints", sh.J_DST, "vessels"),
+    ("joints", sh.J_X1, "exchangers"), ("joints", sh.J_X2, "exchangers"),
+    ("joints", sh.J_FILTER, "filters"), ("exchangers", sh.XI_COLD, "movers"),
+    ("exchangers", sh.XI_BATH, "vessels"), ("chillers", sh.RI_TARGET, "vessels"),
+    ("chillers", sh.RI_KWH, "meters"), ("cooled", sh.KI_VESSEL, "vessels"),
+    ("cooled", sh.KI_BATH, "vessels"), ("cooled", sh.KI_KWH, "meters"),
+    ("heated", sh.HI_VESSEL, "vessels"), ("heated", sh.HI_KWH, "meters"),
+    ("lots", sh.LI_DOSE, "movers"), ("lots", sh.LI_KWH, "meters"), ("pumps", 0, "meters"),
+    ("compressors", 0, "meters"), ("loads", 0, "meters"), ("places", 0, "vessels"),
+    ("places", 2, "movers"),
+)  # fmt: skip
+"""Whole-number columns that point at another item: (section, column, section pointed at)."""
+SCALAR_POINTS = (
+    (sh.N_TROUGH, "vessels"), (sh.N_TANKER, "vessels"), (sh.N_SOLD, "vessels"),
+    (sh.N_CALF_VESSEL, "vessels"), (sh.N_COW_DOSE, "movers"), (sh.N_TANK_DOSE, "movers"),
+    (sh.N_DRIVE_KWH, "meters"), (sh.N_GATE_KWH, "meters"),
+)  # fmt: skip
+
+
+def _blank(rows: int) -> tuple[sh.Floats, sh.Ints]:
+    return sh.zeros(rows, 1), np.full((rows, 1), -1, np.int64)
+
+
+class Maker(Arrays):
+    """Builds a compiled plant."""
+
+    def make(self, step_s: float | None) -> Compiled:
+        self.low = self.lowering.run()
+        for wrong in self.wrong:
+            self.lowering.add_states(wrong)
+        tried = (step_s,) if step_s else STEPS_S
+        small = ""
+        for dt in tried:
+            small = self._too_small(dt)
+            if not small:
+                return self._build(dt)
+        raise DoesNotCompile(small)
+
+    def _too_small(self, dt: float) -> str:
+        out: dict[str, float] = {}
+        for m in self.low.movers:
+            if m.law in (sh.FIXED, sh.ON_OFF, sh.STEPPED, sh.LED, sh.LOADING):
+                out[m.src] = out.get(m.src, 0.0) + m.most_kg_s
+        for tag, most in out.items():
+            row = self.low.vessels[tag]
+            if row.role == sh.STORE and most * dt > row.cap_kg:
+                return (
+                    f"{tag}: it holds {row.litres:g} L, less than its pumps move in a step of "
+                    f"{dt:g} s; give it its true volume, or ask for a shorter step."
+                )
+        found = self.lowering.first(Stalls)
+        if found is None:
+            return "No machine stands cows: add the platform with its stalls."
+        if found[1].layout == "rotary" and found[1].turn_s / found[1].stalls < 2 * dt:
+            return f"{found[0]}: a stall passes in less than two steps of {dt:g} s."
+        return ""
+
+    def _build(self, dt: float) -> Compiled:
+        low, names = self.low, self.names
+        names.vessels = sorted(low.vessels)
+        low.movers.sort(key=lambda m: m.id)
+        names.movers = [m.id for m in low.movers]
+        names.mover_machines = [m.machine for m in low.movers]
+        names.exchangers = [x.id for x in low.exchangers]
+        names.filters = [tag for tag, _ in low.filters]
+        names.places, names.tanker, names.trough = low.places, low.tanker, low.trough
+        names.calf = low.calf
+        par, num = sh.zeros(sh.PARS), np.full(sh.NUMBERS, -1, np.int64)
+        par[sh.PAR_DT] = dt
+        par[sh.PAR_CP :] = [self.number("milk.cp_kj_kgk")] * 2 + [
+            self.number("water.cp_kj_kgk")
+        ] * 2
+        parts: dict[str, tuple[sh.Floats, sh.Ints]] = {"vessels": self._vessel_arrays()}
+        m_f, m_i, j_i, share = self._mover_arrays()
+        parts["movers"] = (m_f, m_i)
+        parts["joints"] = (sh.zeros(len(j_i), 1), j_i)
+        parts["exchangers"] = self._exchanger_arrays()
+        parts["filters"] = self._filter_arrays()
+        parts["chillers"] = self._chill_arrays()
+        parts["cooled"] = self._cooled_arrays()
+        parts["heated"] = self._heater_arrays()
+        parts["lots"] = self._lot_arrays()
+        pace, removal = self._cow_scalars(par, num)
+        vac, pumps, start_pumps, known = self._vacuum_arrays(par)
+        parts["pumps"] = pumps
+        parts["compressors"] = self._air_arrays(par)
+        parts["loads"] = self._loads()
+        self._liquid_scalars(par, num, dt)
+        phases, washes = self._sequence(num)
+        parts["phases"] = phases
+        parts["washes"] = (sh.zeros(len(washes), 1), washes)
+        parts["places"] = self._fill()
+        parts["stalls"] = _blank(int(num[sh.N_STALLS]))
+        parts["meters"] = _blank(max(1, len(names.meters)))
+        F, I = self._stack(parts, num)  # noqa: E741
+        tables = sh.Tables(F, I, par, num, share, vac)
+        cows = max((self._cows_of(i) for i in range(len(self.plant.milkings))), default=0)
+        first = min((minutes(m.start) for m in self.plant.milkings), default=0)
+        start = self._start(tables, start_pumps, cows)
+        return Compiled(
+            tables, start, names, dt, len(self.plant.milkings), cows,
+            ((first // 60 - 1) % 24) * 3600.0, removal, pace,
+            {t: r.litres for t, r in sorted(low.vessels.items())},
+            {t: r.kg_l for t, r in sorted(low.vessels.items())},
+            list(dict.fromkeys(low.notes)), known, low.withheld_apart, [{}, *self.wrong],
+        )  # fmt: skip
+
+    def _stack(self, parts: dict[str, tuple[sh.Floats, sh.Ints]], num: sh.Ints,
+               ) -> tuple[sh.Floats, sh.Ints]:  # fmt: skip
+        """All items in one pair of arrays; what points at an item becomes its row."""
+        first: dict[str, int] = {}
+        row = 0
+        for i, name in enumerate(sh.SECTIONS):
+            first[name] = row
+            row += len(parts[name][0])
+            num[2 * i], num[2 * i + 1] = first[name], row
+        F = sh.zeros(row, sh.COLUMNS)
+        I = np.full((row, sh.COLUMNS), -1, np.int64)  # noqa: E741
+        for name, (floats, wholes) in parts.items():
+            at = slice(first[name], first[name] + len(floats))
+            for section, column, target in POINTS:
+                if section == name:
+                    points = wholes[:, column]
+                    wholes[:, column] = np.where(points >= 0, points + first[target], -1)
+            F[at, : floats.shape[1]] = floats
+            I[at, : wholes.shape[1]] = wholes
+        phases = F[first["phases"] : num[sh.N_Q1], sh.Q_MOVER]
+        phases += np.where(phases >= 0, first["movers"], 0)
+        for scalar, target in SCALAR_POINTS:
+            if num[scalar] >= 0:
+                num[scalar] += first[target]
+        return F, I
+
+    def _liquid_scalars(self, par: sh.Floats, num: sh.Ints, dt: float) -> None:
+        low, names = self.low, self.names
+        par[sh.PAR_COW_C] = self.number("milk.at_cow_c")
+        par[sh.PAR_LINE_C] = self.number("milk.at_receiver_c")
+        calf = self.plant.equipment.get(low.calf)
+        par[sh.PAR_CALF_KG] = float(getattr(calf, "draw_l_milking", 0.0)) * 1.03
+        par[sh.PAR_CALF_AFTER] = 60 * self.number("calf.draw_after_min")
+        par[sh.PAR_CLOTHS] = self.plant.work.cloths_a_cow
+        par[sh.PAR_CLOTH_KG] = self.number("cloth.dry_kg")
+        par[sh.PAR_WATER_COW] = sum(c.water_l for _, c in self.lowering.all(EachCow))
+        par[sh.PAR_CIRCULATE_UA] = self.number("wash.loss_w_k_unit") * num[sh.N_UNITS] / 1000
+        par[sh.PAR_TANK_WASH_SHARE] = self.number("wash.hot_water_tank_share")
+        par[sh.PAR_TANK_WASH_S] = 60 * self.number("wash.tank_min")
+        doses = self.lowering.first(Doses)
+        par[sh.PAR_DOSE] = (doses[1].ml_l if doses else 0.0) / 1000
+        num[sh.N_TROUGH] = names.vessels.index(low.trough) if low.trough else -1
+        num[sh.N_TANKER] = names.vessels.index(low.tanker) if low.tanker else -1
+        num[sh.N_SOLD] = names.vessels.index(SOLD)
+        num[sh.N_CALF_VESSEL] = names.vessels.index(low.calf) if low.calf else -1
+        num[sh.N_COW_DOSE] = names.movers.index(low.cow_dose) if low.cow_dose else -1
+        num[sh.N_TANK_DOSE] = names.movers.index(low.tank_dose) if low.tank_dose else -1
+        tanker = self.lowering.first(Tanker)
+        # Direct loading is the main way only where the tanks do not hold a day's milk.
+        stored = sum(r.litres for r in low.vessels.values() if r.fill)
+        day_l = self.plant.herd.yield_l_day * self.plant.herd.cows
+        num[sh.N_DIRECT] = int(bool(tanker and tanker[1].direct and stored < day_l))
+        num[sh.N_SAMPLE] = max(1, round(self.sample_s / dt))
+        num[sh.N_MINUTE] = round(MINUTE_S / dt)
+        num[sh.N_SLOTS] = 2 * max(1, len(self.plant.milkings))
+        alts = len(self.lowering.alternatives())
+        num[sh.N_ALTS] = alts
+        places = max(1, len(low.places))
+        num[sh.N_CALF_ALT] = places if low.calf and alts > places else -1
+
+    def _sequence(self, num: sh.Ints) -> tuple[tuple[sh.Floats, sh.Ints], sh.Ints]:
+        """Phases after a milking: push out, change over, then each step of the wash."""
+        low, names, cleaning = self.low, self.names, self.plant.cleaning
+        change = 60 * self.number("wash.changeover_min")
+        rows = [(300.0, -1.0, 0.0, sh.FLUSH)]
+        num[sh.N_PHASES_DRY] = 1
+        if low.trough and low.cold_supply in names.movers:
+            rows.append((max(0.0, change - 300.0), -1.0, 0.0, sh.WAIT))
+            row = low.vessels[low.trough]
+            want = cleaning.water_l_unit * float(num[sh.N_UNITS])
+            kg = min(want, 0.95 * row.litres)
+            if kg < want:
+                low.notes.append(
+                    f"{low.trough}: it holds {row.litres:g} L, less than the {want:g} L a wash "
+                    "step asks for; the day washes with what it holds."
+                )
+            for step in cleaning.steps:
+                rows += self._wash_step(step.lower(), kg)
+        every = max(1, len(self.plant.milkings))
+        done = min(cleaning.washes_a_day, every)
+        washes = [int((i + 1) * done // every > i * done // every) for i in range(every)]
+        phases = np.array(rows, np.float64)
+        empty = np.full((len(rows), 1), -1, np.int64)
+        return (phases, empty), np.array(washes, np.int64).reshape(-1, 1)
+
+    def _wash_step(self, step: str, kg: float) -> list[tuple[float, float, float, int]]:
+        low, names, cleaning = self.low, self.names, self.plant.cleaning
+        heater = self.plant.equipment.get(low.heated[0][0]) if low.heated else None
+        hot_c = float(getattr(heater, "set_c", cleaning.hot_c))
+        cold_c = self.number("wash.cold_supply_c")
+        main = "hot" in step or "alkal" in step or "main" in step or "acid" in step
+        want = cleaning.hot_c if main else (cold_c if "last" in step else cleaning.rinse_c)
+        if "acid" in step:
+            want = cleaning.rinse_c
+        share = min(1.0, max(0.0, (want - cold_c) / max(hot_c - cold_c, 1.0)))
+        if not low.hot_supply:
+            share = 0.0
+        rows: list[tuple[float, float, float, int]] = []
+        hot = [(name, share / len(low.hot_supply)) for name in low.hot_supply]
+        for name, part in (*hot, (low.cold_supply, 1.0 - share)):
+            if name in names.movers and part > 0:
+                rows.append((0.0, float(names.movers.index(name)), kg * part, sh.DOSE_IN))
+        time_s = 60 * self.number("wash.main_min" if main else "wash.rinse_min")
+        rows.append((time_s, -1.0, 1.0 if main else 0.0, sh.CIRCULATE))
+        rows.append((60.0, float(names.movers.index(low.trough_drain)), 0.0, sh.EMPTY))
+        return rows
+
+    def _fill(self) -> tuple[sh.Floats, sh.Ints]:
+        low, names = self.low, self.names
+        fill = np.full((len(low.places), 3), -1, np.int64)
+        for i, place in enumerate(low.places):
+            name = low.loading.get(place, "")
+            at = names.movers.index(name) if name in names.movers else -1
+            fill[i] = (names.vessels.index(place), i, at)
+        return sh.zeros(len(fill), 1), fill
+
+    def _start(self, T: sh.Tables, pumps: sh.Floats, cows: int) -> sh.State:
+        low, names = self.low, self.names
+        slots = int(T.num[sh.N_SLOTS])
+        g, n = sh.zeros(sh.GENERAL), sh.whole(sh.INTEGERS)
+        g[sh.G_DRIVE] = g[sh.G_GATE] = 1.0
+        g[sh.G_OPERATORS] = self.plant.milkings[0].operators if self.plant.milkings else 1
+        g[sh.G_AIR] = T.par[sh.PAR_AIR_VOLUME] * T.par[sh.PAR_AIR_HIGH]
+        g[sh.G_AIR_LEAST] = T.par[sh.PAR_AIR_HIGH]
+        g[sh.G_VAC_LEAST] = 1e3
+        n[sh.I_MILKING] = -1
+        n[sh.I_MODE] = 2
+        n[sh.I_TARGET] = T.num[sh.N_PLACE0]
+        S = sh.zeros(len(T.F), sh.COLUMNS)
+        v = S[T.rows("vessels")]
+        v[:, sh.P_LEAST] = 1e12
+        v[:, [sh.P_OVER_AT, sh.V_LEVEL, sh.V_WASH_UNTIL]] = -1.0
+        for i, tag in enumerate(names.vessels):
+            row = low.vessels[tag]
+            v[i, sh.V_T0] = row.t0
+            if row.start_kg > 0:
+                v[i, row.substance] = row.start_kg
+                cp = T.par[sh.PAR_CP + row.substance]
+                v[i, sh.HEAT] = row.start_kg * cp * (row.start_c or 12.0)
+            if row.role == sh.BATH:
+                v[i, sh.HEAT] = -row.ice_kj
+        S[T.rows("movers"), sh.S_HEALTH] = 1.0
+        S[T.rows("movers"), sh.S_CMD] = [row.cmd for row in low.movers]
+        for section, column in (
+            ("joints", sh.SJ_OPEN), ("exchangers", sh.SX_HEALTH), ("filters", sh.SF_HEALTH),
+            ("chillers", sh.SR_HEALTH), ("heated", sh.SH_HEALTH), ("lots", sh.SL_HEALTH),
+            ("pumps", 1), ("compressors", 1),
+        ):  # fmt: skip
+            S[T.rows(section), column] = 1.0
+        S[T.rows("pumps"), 0] = pumps
+        most = max(cows, 1)
+        return sh.State(
+            S, g, n, sh.zeros(most, sh.COW), sh.zeros(slots, most, sh.OUT),
+            sh.zeros(slots, sh.BOUTS), sh.zeros(64, 5),
+        )  # fmt: skip

@@ -1,0 +1,114 @@
+"""The plant as rows, between its primitives and the arrays of the kernels."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from byrewright.engine.shape import STORE
+from byrewright.errors import ByrewrightError
+from byrewright.plant.primitives import Chill, Cooled, Heated, Lot, Strain
+
+MILKING, WASHING, IDLE = "milking", "wash", "idle"
+COWS, DRAIN, SOLD, FED, DUMPED, LOST = (
+    "(cows)", "(drain)", "(sold)", "(fed)", "(dumped)", "(lost)",
+)  # fmt: skip
+"""Vessels that stand for the world outside: where milk comes from and where all goes."""
+
+
+class DoesNotCompile(ByrewrightError):
+    """A plant the engine refuses; the text is one sentence that names the part and what to do."""
+
+
+@dataclass(slots=True)
+class VesselRow:
+    """A vessel as the kernel has it."""
+
+    id: str
+    cap_kg: float
+    role: int = STORE
+    substance: int = 0
+    ua: float = 0.0
+    ice_kj: float = 0.0
+    c: float = 0.0
+    t0: float = 4.0
+    spill: str = ""
+    empties: str = ""
+    fill: bool = False
+    start_kg: float = 0.0
+    start_c: float = 0.0
+    litres: float = 0.0
+    kg_l: float = 1.0
+
+
+@dataclass(slots=True)
+class Branch:
+    """One joint of a mover: where it leads, through which exchangers and filter."""
+
+    dst: str
+    exchangers: tuple[str, ...] = ()
+    filter: str = ""
+    ways: dict[int, float] = field(default_factory=dict)
+    passes: tuple[str, ...] = ()
+
+
+@dataclass(slots=True)
+class MoverRow:
+    """A mover as the kernel has it, with its joints."""
+
+    id: str
+    machine: str
+    src: str
+    law: int
+    most_kg_s: float
+    led: str = ""
+    full: float = 0.0
+    start: float = 0.0
+    stop: float = 0.0
+    floor: float = 0.0
+    kw: float = 0.0
+    tau: float = 1.0
+    steps: float = 1.0
+    exchanger: str = ""
+    bank: int = 0
+    cmd: float = 1.0
+    branches: dict[tuple[str, tuple[str, ...], str], Branch] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class ExchangerRow:
+    """An exchanger as the kernel has it."""
+
+    id: str
+    machine: str
+    ua: float
+    ratio: float
+    cold: str = ""
+    bath: str = ""
+
+
+@dataclass(slots=True)
+class Lowered:
+    """The plant as rows, before it becomes arrays."""
+
+    vessels: dict[str, VesselRow] = field(default_factory=dict)
+    movers: list[MoverRow] = field(default_factory=list)
+    exchangers: list[ExchangerRow] = field(default_factory=list)
+    filters: list[tuple[str, Strain]] = field(default_factory=list)
+    chillers: list[tuple[str, Chill, str]] = field(default_factory=list)
+    cooled: list[tuple[str, Cooled, str]] = field(default_factory=list)
+    heated: list[tuple[str, Heated]] = field(default_factory=list)
+    lots: list[tuple[str, Lot, str]] = field(default_factory=list)
+    places: list[str] = field(default_factory=list)
+    loading: dict[str, str] = field(default_factory=dict)
+    calf: str = ""
+    tanker: str = ""
+    trough: str = ""
+    hot_supply: list[str] = field(default_factory=list)
+    cold_supply: str = ""
+    trough_drain: str = ""
+    cow_dose: str = ""
+    tank_dose: str = ""
+    withheld_apart: bool = True
+    withheld_stays: bool = True
+    notes: list[str] = field(default_factory=list)
+    states: int = 0
