@@ -8,7 +8,7 @@ import numpy as np
 
 from byrewright.engine import airnet
 from byrewright.physics.airflow import air_viscosity_pa_s
-from byrewright.studies.vacuum.situations import _order
+from byrewright.studies.vacuum.situations import matrix_order
 
 AMBIENT_KPA = 101.325
 CELSIUS = 20.0
@@ -28,7 +28,7 @@ def net(
     u = np.array(pumps, float).reshape(-1, 5)
     r = np.array(regulators, float).reshape(-1, 6)
     ends = np.ascontiguousarray(j[:, [0, 1, 6]].astype(np.int64))
-    place, first = _order(nodes, ends)
+    place, first = matrix_order(nodes, ends)
     part = np.ascontiguousarray
     return airnet.Net(
         np.array([ambient, CELSIUS + 273.15, air_viscosity_pa_s(CELSIUS)]), ends, part(j[:, 2:6]),
@@ -52,7 +52,7 @@ def march(  # type: ignore[no-untyped-def]
     one: airnet.Net, p, seconds: float, dt: float = 0.005, rows: Rows = (),
     speed: Sequence[float] = (), vary: Sequence[float] = (), wanted: float = 42.0,
 ):  # fmt: skip
-    """(record, nodes, ends) of a march in time from pressures `p`, which it moves."""
+    """(record, nodes, air left over) of a march in time from pressures `p`, which it moves."""
     from byrewright.engine import airmarch
 
     n, e = one.volume.size, one.ends.shape[0]

@@ -171,7 +171,7 @@ def lower(network: Network, situation: Situation) -> Lowered:
         for i, place in enumerate(network.pumps):
             if place.machine.speed == "variable" and speed[i] > 0.0:
                 speed[i] = situation.speed_held
-    row, first = _order(len(network.nodes), ends)
+    row, first = matrix_order(len(network.nodes), ends)
     regulator_at, regulator = _regulators(network, situation)
     pump_at = np.array([p.node for p in network.pumps], np.int64)
     net = airnet.Net(
@@ -307,7 +307,7 @@ def _regulators(network: Network, situation: Situation) -> tuple[Any, Any]:
     return np.array([n for _, n in places], np.int64), np.array(rows, float).reshape(-1, 5)
 
 
-def _order(n: int, ends: Any) -> tuple[Any, Any]:
+def matrix_order(n: int, ends: Any) -> tuple[Any, Any]:
     """Rows of the matrix by Cuthill and McKee, reversed, and the first column of each row."""
     import numpy as np
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import Any
 
 from byrewright.errors import ByrewrightError
 from byrewright.physics.airflow import pump_power_kw
@@ -60,7 +61,6 @@ class Steady:
     regulated_l_min_free: float
     asked_l_min_free: tuple[float, ...]
     use: AirUse
-    left_over_l_min: float
 
     def at(self, node: int) -> float:
         """Vacuum at a node, kPa below ambient."""
@@ -110,7 +110,7 @@ def solve(network: Network, situation: Situation) -> Steady:
     return _read(network, situation, *balance(network, lower(network, situation)))
 
 
-def balance(network: Network, lowered: Lowered) -> tuple[Lowered, object, object, float]:
+def balance(network: Network, lowered: Lowered) -> tuple[Lowered, Any, Any, float]:
     """Pressures, flows and common speed in steady state; leaves `lowered.speed` at the answer."""
     import numpy as np
 
@@ -131,13 +131,11 @@ def balance(network: Network, lowered: Lowered) -> tuple[Lowered, object, object
 
 
 def _read(
-    network: Network, situation: Situation, lowered: Lowered, p: object, flow: object, share: float
+    network: Network, situation: Situation, lowered: Lowered, p: Any, flow: Any, share: float
 ) -> Steady:
-    import numpy as np
 
     from byrewright.engine import airnet
 
-    assert isinstance(p, np.ndarray) and isinstance(flow, np.ndarray)
     net, pa = lowered.net, network.ambient_kpa_abs
     regulated = sum(
         airnet.regulator_flow(row[0], row[1], row[2], row[3], row[4], pa - float(p[node]))[0]
@@ -163,7 +161,6 @@ def _read(
         regulated_l_min_free=network.l_min_free(float(regulated)),
         asked_l_min_free=asked,
         use=air_use(network, situation),
-        left_over_l_min=0.0,
     )
 
 

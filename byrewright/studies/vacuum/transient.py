@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 from byrewright.physics.air import ambient_pressure_kpa_abs
 from byrewright.plant.kinds.milk import Receiver, Valve
@@ -97,7 +98,7 @@ def march(network: Network, event: Event, milking: Situation) -> Run:
     steps = round((BEFORE_S + event.seconds) / STEP_S)
     on = (np.asarray(lowered.speed) > 0.0).astype(float)
     limit = network.rules.number("vacuum.cups_fall_kpa")
-    marks, nodes, ends = airmarch.march(
+    marks, nodes, left = airmarch.march(
         lowered.net,
         p,
         flow,
@@ -113,15 +114,14 @@ def march(network: Network, event: Event, milking: Situation) -> Run:
         limit,
         airnet.room(len(network.nodes), len(network.stretches)),
     )
-    if not ends[1] < airnet.GOOD:
+    if not left < airnet.GOOD:
         raise NotSolved(f"The march in time of '{event.title}' did not come into balance.")
     return _run(network, event, marks, nodes)
 
 
-def _run(network: Network, event: Event, marks: object, nodes: object) -> Run:
+def _run(network: Network, event: Event, marks: Any, nodes: Any) -> Run:
     import numpy as np
 
-    assert isinstance(marks, np.ndarray) and isinstance(nodes, np.ndarray)
     times = np.arange(marks.shape[0]) * STEP_S * KEEP - BEFORE_S
     vm = marks[:, 0]
     before = float(vm[0])
@@ -191,10 +191,12 @@ def units_open(
     """`count` units at the far end of the line let in air for a time (for good when None)."""
 
     def rows(network: Network, lowered: Lowered) -> list[Row]:
+        from byrewright.engine.airmarch import ON_INLET
+
         row = lowered.rows["hole", worst_unit(network)]
-        found: list[Row] = [(BEFORE_S, 0, row, network.kg_s(count * air_l_min))]
+        found: list[Row] = [(BEFORE_S, ON_INLET, row, network.kg_s(count * air_l_min))]
         if for_s is not None:
-            found.append((BEFORE_S + for_s, 0, row, 0.0))
+            found.append((BEFORE_S + for_s, ON_INLET, row, 0.0))
         return found
 
     return Event(key, title, seconds, rows, ends_s=for_s)
@@ -215,12 +217,14 @@ def pump_trips(
     names = [p.name for p in network.pumps]
 
     def rows(network: Network, lowered: Lowered) -> list[Row]:
+        from byrewright.engine.airmarch import ON_JOINT, ON_PUMP
+
         which = names.index(running[0])
-        found: list[Row] = [(BEFORE_S, 1, which, 0.0)]
+        found: list[Row] = [(BEFORE_S, ON_PUMP, which, 0.0)]
         if standby is not None:
-            found.append((BEFORE_S + after_s, 1, names.index(standby), 1.0))
+            found.append((BEFORE_S + after_s, ON_PUMP, names.index(standby), 1.0))
         if valve_leaks:
-            found += [(BEFORE_S, 3, e, 0.0) for e in _check_of(network, which)]
+            found += [(BEFORE_S, ON_JOINT, e, 0.0) for e in _check_of(network, which)]
         return found
 
     return Event(key, title, seconds, rows, running=running)
@@ -246,17 +250,19 @@ def control_sticks(air_l_min: float, *, for_s: float, speed: bool) -> Event:
     """Speed control (or the regulator) stays where it is while a unit falls off."""
 
     def rows(network: Network, lowered: Lowered) -> list[Row]:
+        from byrewright.engine.airmarch import AS_IT_IS, ON_INLET, ON_REGULATOR, ON_SPEED
+
         row = lowered.rows["hole", worst_unit(network)]
         found: list[Row] = [
-            (BEFORE_S, 0, row, network.kg_s(air_l_min)),
-            (BEFORE_S + for_s, 0, row, 0.0),
+            (BEFORE_S, ON_INLET, row, network.kg_s(air_l_min)),
+            (BEFORE_S + for_s, ON_INLET, row, 0.0),
         ]
         if speed:
-            found.append((0.0, 5, 0, 9.0))
+            found.append((0.0, ON_SPEED, 0, AS_IT_IS))
         for r, (machine, node) in enumerate(network.regulators):
             if not speed:
                 opening = _opening(network, lowered, r, machine.set_vacuum_kpa, node)
-                found.append((0.0, 2, r, opening))
+                found.append((0.0, ON_REGULATOR, r, opening))
         return found
 
     what = "Speed control" if speed else "Regulator"
@@ -272,14 +278,16 @@ def regulator_sticks_open(network: Network) -> Event | None:
     machine, _ = network.regulators[0]
 
     def rows(network: Network, lowered: Lowered) -> list[Row]:
-        return [(BEFORE_S, 2, 0, 1.0)]
+        from byrewright.engine.airmarch import ON_REGULATOR
+
+        return [(BEFORE_S, ON_REGULATOR, 0, 1.0)]
 
     return Event("regulator_open", f"{machine.id} sticks fully open", 12.0, rows)
 
 
 def _opening(network: Network, lowered: Lowered, r: int, setting: float, node: int) -> float:
     _, p, _, _ = balance(network, lowered)
-    vacuum = network.ambient_kpa_abs - float(p[node])  # type: ignore[index]
+    vacuum = network.ambient_kpa_abs - float(p[node])
     _, opens, band, _, _ = lowered.net.regulator[r]
     return float(min(1.0, max(0.0, (vacuum - opens) / band)))
 
@@ -306,8 +314,10 @@ def drain_open(network: Network) -> Event | None:
                 air: float = air,
                 at_tank: bool = at_tank,
             ) -> list[Row]:
+                from byrewright.engine.airmarch import ON_INLET
+
                 row = lowered.rows["tank hole" if at_tank else "hole", node]
-                return [(BEFORE_S, 0, row, network.kg_s(air))]
+                return [(BEFORE_S, ON_INLET, row, network.kg_s(air))]
 
             title = f"Drain of {machine.id} ({bore:g} mm) not quite shut: {air:.0f} L/min"
             return Event("drain_open", title, 12.0, rows)
