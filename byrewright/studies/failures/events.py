@@ -57,7 +57,9 @@ class Hit:
 @dataclass(frozen=True, slots=True)
 class Event:
     """One way one machine fails. `variants` are the states it may leave behind (a valve may stick
-    in any position it ever has); the worst one counts. `alike` machines can each fail so."""
+    in any position it ever has); the worst one counts. `alike` machines can each fail so. `common`
+    marks one cause that takes several machines: its rate is the stated share of the rate of one.
+    """
 
     id: str
     machine: str
@@ -65,6 +67,7 @@ class Event:
     failure: Failure
     variants: tuple[tuple[Hit, ...], ...]
     alike: int = 1
+    common: bool = False
 
     @property
     def structural(self) -> bool:
@@ -73,12 +76,40 @@ class Event:
 
 
 def events_of(plant: Plant) -> tuple[Event, ...]:
-    """Every way of every machine, in file order."""
-    return tuple(
+    """Every way of every machine in file order, then what takes several at once."""
+    own = tuple(
         _event(plant, machine, failure)
         for machine in plant.equipment.values()
         for failure in machine.failures()
     )
+    return own + _together(plant)
+
+
+def _together(plant: Plant) -> tuple[Event, ...]:
+    """Common causes that no single machine's failure stands for."""
+    found = []
+    makers = plant.able("makes air")
+    if makers:
+        way = Failure("lost", makers[0].failures()[0].life, makers[0].failures()[0].repair_h,
+                      "pressure falls everywhere; gates and shut-offs go to rest",
+                      "find the cause: intake, dryer or water in the line", "")  # fmt: skip
+        hits = tuple(Hit("off", m.id) for m in makers)
+        found.append(
+            Event("compressed air lost", makers[0].id, "lost", way, (hits,), 1, len(makers) > 1)
+        )
+    drives = [m for m in plant.able("turns deck") if m.failures()]
+    count = sum(m.count for m in drives)
+    if count > 1:
+        first = drives[0]
+        own = first.failures()[0]
+        way = Failure("a lift group is out", own.life, own.repair_h, "the deck slows or stands",
+                      "lower the group again, or slow down", own.part)  # fmt: skip
+        left = 1.0 - (count // 2) / count
+        hits = tuple(Hit("share", m.id, amount=left) for m in drives)
+        found.append(
+            Event(f"{first.id} a lift group is out", first.id, way.way, way, (hits,), 1, True)
+        )
+    return tuple(found)
 
 
 def _event(plant: Plant, machine: Machine, failure: Failure) -> Event:

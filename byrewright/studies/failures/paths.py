@@ -16,7 +16,18 @@ from byrewright.plant.machine import Service
 from byrewright.plant.plant import Plant
 
 Verb = Literal[
-    "set", "move", "start", "run", "close", "cap", "isolate", "transfer", "lift", "slow", "fixed", "stand"
+    "set",
+    "move",
+    "start",
+    "run",
+    "close",
+    "cap",
+    "isolate",
+    "transfer",
+    "lift",
+    "slow",
+    "fixed",
+    "stand",
 ]
 _SAY: Mapping[Verb, str] = {
     "set": "set {m} {to}",
@@ -122,7 +133,12 @@ class Net:
         return True
 
     def search(
-        self, starts: Iterable[Node], ends: Callable[[Node], bool], cost: Cost, *, back: bool = False
+        self,
+        starts: Iterable[Node],
+        ends: Callable[[Node], bool],
+        cost: Cost,
+        *,
+        back: bool = False,
     ) -> Found | None:
         """The way of fewest acts from a start to the first end (`back`: against the flow)."""
         ways = self._ways[back]

@@ -53,6 +53,8 @@ def _rate(event: Event, rules: Rulebook, milking_h_year: float) -> Rate:
         mtbf /= rules.number("reliability.wet_divisor")
     hours = HOURS_A_YEAR if life.key in ALWAYS else milking_h_year
     a_year = hours / mtbf * event.alike
+    if event.common:
+        a_year *= rules.number("reliability.beta_common_cause")
     spread = math.log(life.high_h / life.low_h) / (2 * POINT_95)
     if life.key in ON_CALL:
         return Rate(a_year, repair_h, spread, rules.number("generator.fail_to_start"), life.key)

@@ -1,4 +1,4 @@
-"""Failures on the simulated day: one undisturbed day, then each failure from the snapshot before it.
+"""Failures on the simulated day: one undisturbed day, then each failure from a snapshot of it.
 
 Every run starts at one of four bad moments and ends when its state is again the undisturbed one to
 the last bit, or at its horizon. Runs with the same script are done once. Two threads by default:
@@ -21,6 +21,7 @@ from byrewright.engine.simulate import Row, simulate
 from byrewright.plant.plant import Plant
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.day.study import vacuum_map
+from byrewright.studies.failures.consequence import Consequence
 from byrewright.studies.failures.cuts import Cancelled, Progress
 from byrewright.studies.failures.script import MODE_CHANGE, Positions, Script, Stage
 
@@ -44,44 +45,13 @@ class Moment:
     state: sh.State
 
 
-@dataclass(frozen=True, slots=True)
-class Consequence:
-    """What a failure does at one moment, against the undisturbed day.
-
-    `cows_h` counts the hour after it; `delay_min` is how much later the last cow is off;
-    `stood_min` how much longer milking stood; `loss_after_min` the time until the first milk is
-    lost (None: none is). Temperatures are the warmest milk in the final stores.
-    """
-
-    moment: str
-    cows_h: float
-    cows_h_before: float
-    vacuum_kpa: float
-    vacuum_before_kpa: float
-    milk_c: float
-    milk_before_c: float
-    litres: float
-    delay_min: float
-    stood_min: float
-    loss_after_min: float | None
-    energy_cost: float
-    wash_c: float
-    wash_before_c: float
-    rejoined: bool
-
-    def nothing(self) -> bool:
-        """Whether the day does not notice."""
-        return self.rejoined
-
-
 class Field:
     """A compiled plant with all positions asked for, its undisturbed days and the bad moments."""
 
     def __init__(self, plant: Plant, rules: Rulebook, scripts: Iterable[Script], seed: int,
-                 month: int, vacuum: bool = True) -> None:  # fmt: skip
-        wanted = dict.fromkeys(
-            s.valves for script in scripts for s in script.stages if s.valves
-        )
+                 month: int, vacuum: bool = True, hours: float | None = None) -> None:  # fmt: skip
+        self.longest_h = LONGEST_H if hours is None else max(1.0, min(hours, LONGEST_H))
+        wanted = dict.fromkeys(s.valves for script in scripts for s in script.stages if s.valves)
         plain = compile_plant(plant, rules, vacuum=(lambda: vacuum_map(plant, rules))
                               if vacuum else None)  # fmt: skip
         self.plain = plain
@@ -258,7 +228,7 @@ class Field:
         """Run a script from a moment and measure it against the undisturbed day."""
         dt = self.compiled.step_s
         rows = self.rows(script, moment)
-        hours = min(LONGEST_H, max(LEAST_H, script.repair_s / HOUR_S + AFTER_REPAIR_H))
+        hours = min(self.longest_h, max(LEAST_H, script.repair_s / HOUR_S + AFTER_REPAIR_H))
         until = moment.step + round(hours * HOUR_S / dt)
         hour = moment.step + round(HOUR_S / dt)
         state, rejoined = moment.state, False
@@ -287,8 +257,12 @@ class Field:
         """A full receiver shuts its trap: cups lose vacuum until the next stage mends it."""
         dt, T = self.compiled.step_s, self.compiled.tables
         begin = T.rows("vessels").start
-        full = [first.items[begin + i, sh.P_OVER_AT] for i, t in enumerate(self.compiled.names.vessels)
-                if t in self.receivers and first.items[begin + i, sh.P_OVER_AT] >= 0.0]  # fmt: skip
+        over = [
+            first.items[begin + i, sh.P_OVER_AT]
+            for i, t in enumerate(self.compiled.names.vessels)
+            if t in self.receivers
+        ]
+        full = [at for at in over if at >= 0.0]
         if not full or not rows:
             return rows, first
         at = int(min(full) / dt) + 1

@@ -142,9 +142,9 @@ class Scripts:
                  hands: bool) -> None:  # fmt: skip
         tag = machine.id
         share = 1.0 - asked.w.lost.get(tag, 0.0)
-        if tag in asked.w.off or not _allowed(asked.power(tag), hands):
-            share = 0.0
-        elif machine.can("runs") and not _allowed(asked.control(tag), hands):
+        fed = _allowed(asked.power(tag), hands)
+        led = not machine.can("runs") or _allowed(asked.control(tag), hands)
+        if tag in asked.w.off or not fed or not led:
             share = 0.0
         if share < 1.0:
             found["machine", tag] = share
@@ -212,10 +212,11 @@ class Scripts:
                     found[act.machine] = act.to
                 elif act.verb in ("close", "cap"):
                     found[act.machine] = "closed"
-        found |= {t: SHUT for t in asked.w.shut if not self.a.plant.equipment[t].can("filters milk")}
+        found |= {
+            t: SHUT for t in asked.w.shut if not self.a.plant.equipment[t].can("filters milk")
+        }
         return tuple(sorted((v, p) for v, p in found.items() if p and p != self.s.place[v]))
 
 
 def _allowed(acts: tuple[object, ...] | None, hands: bool) -> bool:
     return acts == () or (hands and acts is not None)
-

@@ -144,7 +144,7 @@ class Structure:
 
     @cached_property
     def drains(self) -> dict[str, bool]:
-        """Valves between milk (or vacuum) in milking and the floor; whether vacuum is behind them."""
+        """Valves between milk or vacuum and the floor; whether vacuum is behind them."""
         plain = Asked(self, Wreck())
         starts = [Node(u.id, "*") for u in self.units]
         wet = {n.machine for n in self.milk_net.reach(starts, plain.plain)}

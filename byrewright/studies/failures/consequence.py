@@ -1,0 +1,31 @@
+"""What a failure does to the simulated day, at one moment."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Consequence:
+    """What a failure does at one moment, against the undisturbed day.
+
+    `cows_h` counts the hour after it; `delay_min` is how much later the last cow is off;
+    `stood_min` how much longer milking stood; `loss_after_min` the time until the first milk is
+    lost (None: none is). Temperatures are the warmest milk in the final stores.
+    """
+
+    moment: str
+    cows_h: float
+    cows_h_before: float
+    vacuum_kpa: float
+    vacuum_before_kpa: float
+    milk_c: float
+    milk_before_c: float
+    litres: float
+    delay_min: float
+    stood_min: float
+    loss_after_min: float | None
+    energy_cost: float
+    wash_c: float
+    wash_before_c: float
+    rejoined: bool

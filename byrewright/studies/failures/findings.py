@@ -1,0 +1,306 @@
+"""What is judged: the wish for no single stop, hand work, waiting, hours a year, common causes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from byrewright.physics.reliability import weibull_mtbf_h
+from byrewright.plant.machine import Machine
+from byrewright.results import Input
+from byrewright.standards.reliability import LIVES
+from byrewright.studies.failures.analysis import Analysis, Case
+from byrewright.studies.failures.maintenance import Out
+from byrewright.studies.failures.rates import Hours
+from byrewright.studies.failures.tables import standing
+from byrewright.studies.failures.worth import Cost, Worth, remedy
+from byrewright.studies.sizing.context import Bench
+
+SOURCE = "iec61078"
+CUT_FORMULA = "cut of order one: milking stands with this failure alone, whatever people do"
+
+
+def write(bench: Bench, analysis: Analysis, worth: Worth, out: Sequence[Out]) -> None:
+    """All findings of the study, the wish first."""
+    _base(bench, analysis)
+    _ones(bench, analysis)
+    _safety(bench, analysis)
+    _passive(bench, analysis)
+    _by_hand(bench, analysis)
+    _waiting(bench, worth)
+    _year(bench, analysis, worth)
+    _pairs(bench, analysis, worth)
+    _service(bench, analysis, out)
+    for asked in ASKED:
+        _cause(bench, analysis, worth, *asked)
+
+
+def _base(bench: Bench, analysis: Analysis) -> None:
+    if analysis.base.untouched:
+        return
+    acts = "; ".join(a.text for a in analysis.base.acts)
+    bench.find(
+        "failures.as_drawn", "Milking with nothing broken",
+        0.0 if not analysis.base.goes_on else 1.0, "",
+        f"With every machine in order the plant file's mode {analysis.mode} does not milk by "
+        f"itself: {analysis.base.why or acts}. Mend the file first; what follows rests on it.",
+        subject=analysis.mode, limit=2.0, sense="at_least",
+        formula="structure function with nothing broken", source=SOURCE, known="from_memory",
+    )  # fmt: skip
+
+
+def _ones(bench: Bench, analysis: Analysis) -> None:
+    found = analysis.ones("equipment")
+    wished = bench.plant.wishes.no_single_stop
+    limit, sense = (0.0, "at_most") if wished else (None, "says")
+    names = ", ".join(c.event.id for c in found)
+    bench.find(
+        "failures.single_stop", "Single failures that stop milking", len(found), "",
+        (f"{len(found)} single failures of equipment stop milking until they are repaired: {names}."
+         if found else "No single failure of equipment stops milking: plant or people carry on.")
+        + ("" if wished or not found else " No wish forbids it."),
+        limit=limit, sense=sense,  # type: ignore[arg-type]
+        formula="number of cuts of order one among the equipment", source=SOURCE,
+        known="from_memory",
+        inputs=(Input("n", "ways to fail asked", len(analysis.cases), "", "the kinds of machine"),),
+    )  # fmt: skip
+    for case in found:
+        rate = analysis.rates[case.event.id]
+        bench.find(
+            "failures.cut", f"{case.event.id}: milking stands", rate.a_year * rate.repair_h,
+            "h/year",
+            f"{case.event.id}: {case.answer.why}, until it is repaired ({rate.repair_h:g} h). "
+            f"One sees: {case.event.failure.seen}. Remedy: {remedy(analysis, case.event.machine)}.",
+            subject=case.event.id.replace(" ", "-"), limit=limit, sense=sense,  # type: ignore[arg-type]
+            formula=CUT_FORMULA, source=SOURCE, known="from_memory",
+            inputs=rate_inputs(bench, analysis, case),
+        )  # fmt: skip
+
+
+def rate_inputs(bench: Bench, analysis: Analysis, case: Case) -> tuple[Input, ...]:
+    """The life behind a rate, with its source."""
+    rate = analysis.rates[case.event.id]
+    life = LIVES[rate.life]
+    return (
+        bench.rule(f"life.{life.key}", "eta"),
+        Input("beta", "shape", life.beta, "", life.source),
+        Input("MTBF", "mean life in dry use", round(weibull_mtbf_h(
+            life.beta, bench.number(f"life.{life.key}"))), "h", "eta Gamma(1 + 1/beta)"),
+        Input("n", "failures", float(f"{rate.a_year:.3g}"), "1/year", "hours in use / MTBF"),
+        Input("r", "time to repair", rate.repair_h, "h", "kind of machine (common practice)"),
+    )  # fmt: skip
+
+
+def _safety(bench: Bench, analysis: Analysis) -> None:
+    found = analysis.ones("safety")
+    if not found:
+        return
+    names = ", ".join(c.event.id for c in found)
+    bench.find(
+        "failures.safety_stop", "Safety stops", len(found), "",
+        f"{names}: milking stands and must stand until the stop circuit is proven. It is never "
+        "bridged; keep the parts on the shelf and test every week. Not counted against the wish.",
+        formula=CUT_FORMULA, source="practice", known="common_practice",
+    )  # fmt: skip
+
+
+def _passive(bench: Bench, analysis: Analysis) -> None:
+    names = [c.event.machine for c in analysis.passive]
+    bench.find(
+        "failures.passive_points", "Single points with no second", len(names), "",
+        f"{len(names)} machines, vessels and headers stop milking if they are lost altogether "
+        f"({', '.join(names[:8])}{' ...' if len(names) > 8 else ''}). Where no moving part of "
+        "theirs does so the wish is not held against them: they are inspected instead.",
+        formula="structure function with the whole machine gone", source="practice",
+        known="common_practice",
+    )  # fmt: skip
+
+
+def _by_hand(bench: Bench, analysis: Analysis) -> None:
+    found = [c for c in analysis.cases if not c.stops and c.answer.acts]
+    if not found:
+        return
+    most = max(found, key=lambda c: (c.hand_min, c.event.id))
+    limit = bench.number("failures.wait_limit_min")
+    bench.find(
+        "failures.hand_work", "Longest hand work before milking goes on", round(most.hand_min, 1),
+        "min", f"{len(found)} failures need people: {most.event.id} takes longest with "
+        f"{len(most.answer.acts)} acts ({'; '.join(a.text for a in most.answer.acts)}).",
+        limit=limit, sense="at_most", allowance=0.2,
+        formula="t = notice + acts x time of each", source="practice", known="common_practice",
+        inputs=(bench.rule("failures.notice_min"), bench.rule("failures.act_min"),
+                bench.rule("failures.wait_limit_min")),
+    )  # fmt: skip
+
+
+def _waiting(bench: Bench, worth: Worth) -> None:
+    limit = bench.number("failures.wait_limit_min")
+    late = [c for c in worth.costs if c.worst is not None and not c.case.stops
+            and 60 * c.hours_each > 0]  # fmt: skip
+    if late:
+        most = max(late, key=lambda c: (c.hours_each, c.case.event.id))
+        bench.find(
+            "failures.waiting", "Longest that cows wait for what does not stop milking",
+            round(60 * most.hours_each, 1), "min",
+            f"{most.case.event.id} at {most.worst.moment if most.worst else '-'} lets the last cow "
+            f"off {60 * most.hours_each:.0f} min later.", limit=limit, sense="at_most",
+            allowance=0.2, formula="last cow off, with the failure less without",
+            source="practice", known="common_practice",
+            inputs=(bench.rule("failures.wait_limit_min"),),
+        )  # fmt: skip
+    lost = [c for c in worth.costs if c.litres_each > 0]
+    if lost:
+        most = max(lost, key=lambda c: (c.litres_each, c.case.event.id))
+        at = most.worst
+        after = (f", from {at.loss_after_min:.1f} min after it on"
+                 if at and at.loss_after_min is not None else "")  # fmt: skip
+        bench.find(
+            "failures.milk_lost", "Most milk lost at once", round(most.litres_each), "L",
+            f"{most.case.event.id} at {at.moment if at else '-'} loses {most.litres_each:.0f} L"
+            f"{after}; {len(lost)} failures lose any.",
+            formula="milk to the floor, with the failure less without", source="definition",
+            known="derived",
+        )  # fmt: skip
+
+
+def hours_text(hours: Hours, unit: str) -> str:
+    """A mean with its spread, in words."""
+    return (
+        f"{hours.mean:.3g} {unit} a year ({hours.low:.2g} to {hours.high:.2g} as lives are unsure)"
+    )
+
+
+def _year(bench: Bench, analysis: Analysis, worth: Worth) -> None:
+    most = sorted(worth.costs, key=lambda c: -c.hours_year)[:3]
+    names = ", ".join(f"{c.case.event.id} {c.hours_year:.2g} h" for c in most if c.hours_year > 0)
+    inputs = (bench.rule("reliability.wet_divisor"), bench.rule("failures.repair_factor"))
+    bench.find(
+        "failures.hours_year", "Milking time lost a year", round(worth.hours.mean, 2), "h/year",
+        f"Single failures cost {hours_text(worth.hours, 'h')}"
+        + (f"; most of it: {names}." if names else "."),
+        formula="sum of failures a year x time lost each, at the worst moment", inputs=inputs,
+        source="weibull_table", known="second_hand",
+    )  # fmt: skip
+    price = bench.number("failures.milk_price_l")
+    bench.find(
+        "failures.litres_year", "Milk lost a year", round(worth.litres.mean), "L/year",
+        f"Single failures cost {hours_text(worth.litres, 'L')}, about "
+        f"{worth.litres.mean * price:.0f} {analysis.plant.site.currency} at the rules' price.",
+        formula="sum of failures a year x litres lost each, at the worst moment",
+        inputs=(*inputs, bench.rule("failures.milk_price_l")), source="weibull_table",
+        known="second_hand",
+    )  # fmt: skip
+
+
+def _pairs(bench: Bench, analysis: Analysis, worth: Worth) -> None:
+    if analysis.pairs is None or worth.pair_hours is None:
+        return
+    most = sorted(worth.pairs.items(), key=lambda p: (-p[1], p[0]))[:2]
+    names = "; ".join(f"{a} with {b} {h:.2g} h" for (a, b), h in most)
+    bench.find(
+        "failures.pairs", "Pairs of failures that stop milking", len(analysis.pairs.twos), "",
+        f"{len(analysis.pairs.twos)} minimal pairs stop milking: "
+        f"{hours_text(worth.pair_hours, 'h')}{'; ' + names if names else ''}. "
+        f"{analysis.pairs.asked} pairs were asked, {analysis.pairs.independent} counted as "
+        "independent by proof on the graph.",
+        formula="h = (n1 q2 + n2 q1) r1 r2/(r1 + r2) + beta n r for machines alike",
+        inputs=(bench.rule("reliability.beta_common_cause", "beta"),), source=SOURCE,
+        known="from_memory",
+    )  # fmt: skip
+
+
+def _service(bench: Bench, analysis: Analysis, out: Sequence[Out]) -> None:
+    may = [o for o in out if o.goes_on]
+    if not out:
+        return
+    bench.find(
+        "failures.service", "Machines that can be out during milking", len(may), "",
+        f"{len(may)} of {len(out)} serviced machines can be taken out while cows are milked; "
+        f"{sum(1 for o in may if o.then_stops)} of them leave a failure that would then stop "
+        "milking: choose a quiet milking and have its parts at hand.",
+        formula="structure function with the machine gone, then with each failure besides",
+        source=SOURCE, known="from_memory",
+    )  # fmt: skip
+
+
+Pick = Callable[[Analysis, Machine, Case], bool]
+
+
+def _effect(*effects: str, can: str = "", kind: str = "") -> Pick:
+    def pick(_: Analysis, machine: Machine, case: Case) -> bool:
+        if case.event.failure.effect not in effects:
+            return False
+        return (not can or machine.can(can)) and (not kind or kind == machine.KIND)
+
+    return pick
+
+
+def _way(*ids: str) -> Pick:
+    return lambda _a, _m, case: any(case.event.id.endswith(i) for i in ids)
+
+
+def _receiver_pump(analysis: Analysis, machine: Machine, case: Case) -> bool:
+    led = getattr(machine, "led_by", None)
+    return case.event.failure.effect == "draws air" and led in analysis.structure.receivers
+
+
+ASKED: tuple[tuple[str, str, Pick], ...] = (
+    ("mains", "Mains lost", _effect("off", kind="mains")),
+    ("phase", "A phase lost", _effect("three-phase motors off")),
+    ("water", "Water supply lost", _effect("off", can="gives water")),
+    ("air", "Compressed air lost", _way("compressed air lost")),
+    ("controller", "Controller stopped", _effect("off", can="controls")),
+    ("chiller", "Chiller or condensing unit tripped", _effect("off", can="makes cold")),
+    ("drive", "One drive unit out", _way("slips or trips")),
+    ("drive_group", "A lift group of drives out", _way("a lift group is out")),
+    ("gland", "Gland seal leaking", _effect("leaks", can="joins deck")),
+    ("receiver_pump", "A receiver's pump seal gone", _receiver_pump),
+    ("filter", "Milk filter blocked", _effect("shut", can="filters milk")),
+    ("cooler", "Cooler blocked", _effect("milk path shut")),
+    ("tanker", "Tank full and tanker late", _effect("late")),
+    ("cloths", "Cloth washer down", _effect("off", can="washes cloths")),
+)
+"""The common causes every farm asks about: key, title, and which failures stand for them."""
+
+
+def _cause(
+    bench: Bench, analysis: Analysis, worth: Worth, key: str, title: str, pick: Pick
+) -> None:
+    mine = [c for c in worth.costs if pick(
+        analysis, analysis.plant.equipment[c.case.event.machine], c.case)]  # fmt: skip
+    if not mine:
+        return
+    worst = max(mine, key=lambda c: (c.case.stops, c.hours_each, c.litres_each, c.case.event.id))
+    bench.find(
+        f"failures.cause.{key}", title, round(60 * worst.hours_each, 1), "min",
+        cause_sentence(worst), subject=worst.case.event.machine,
+        limit=0.0 if worst.case.stops and bench.plant.wishes.no_single_stop else None,
+        sense="at_most" if worst.case.stops and bench.plant.wishes.no_single_stop else "says",
+        formula="last cow off, with the failure less without", source="practice",
+        known="common_practice", inputs=rate_inputs(bench, analysis, worst.case),
+    )  # fmt: skip
+
+
+def cause_sentence(cost: Cost) -> str:
+    """What a failure does and what is done, in one or two sentences."""
+    case, at = cost.case, cost.worst
+    words = {"stops": "milking stands until the repair", "by hand": "milking goes on by hand work",
+             "slower": "milking goes on slower", "goes on": "milking goes on"}  # fmt: skip
+    text = f"{case.event.id}: {words[standing(case)]}"
+    if case.answer.acts:
+        text += f" ({'; '.join(a.text for a in case.answer.acts)}; {case.hand_min:.0f} min)"
+    if case.stops:
+        text += f" ({case.answer.why})"
+    if at is not None:
+        parts = []
+        if at.cows_h_before > 0:
+            parts.append(f"{at.cows_h:.0f} of {at.cows_h_before:.0f} cows in the next hour")
+        if at.milk_c > at.milk_before_c + 0.3:
+            parts.append(
+                f"milk in store up to {at.milk_c:.1f} degC instead of {at.milk_before_c:.1f}"
+            )
+        if cost.litres_each >= 0.5:
+            parts.append(f"{cost.litres_each:.0f} L lost")
+        if cost.hours_each > 0.02:
+            parts.append(f"last cow {60 * cost.hours_each:.0f} min later")
+        text += f"; at {at.moment}: {', '.join(parts) if parts else 'nothing else is felt'}"
+    return f"{text}. One sees: {case.event.failure.seen}. Then: {case.event.failure.do}."

@@ -1,0 +1,90 @@
+"""The mains lost: who carries what, the order of loads, what is shed, how long fuel lasts."""
+
+from __future__ import annotations
+
+from byrewright.plant.kinds.power import Generator, Mains, Switchboard, UninterruptibleSupply
+from byrewright.plant.plant import Plant
+from byrewright.results import Finding, Notebook, Table
+from byrewright.standards.rulebook import Rulebook
+from byrewright.studies.failures.analysis import Analysis
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.duty import duty_of
+from byrewright.studies.sizing.loads import electric_loads, is_heat
+from byrewright.studies.sizing.power import size_power
+
+KEPT = ("power.generator", "power.dip", "power.fuel", "power.ups", "power.ups_hold",
+        "power.ups_missing")  # fmt: skip
+"""Findings of the sizing that answer what happens when the mains is lost."""
+
+
+def power_part(bench: Bench, analysis: Analysis) -> None:
+    """Findings and tables of a loss of mains; the sizing of standby power is not done twice."""
+    plant, rules = analysis.plant, analysis.rules
+    sized = sizing_of_power(plant, rules)
+    bench.notes.findings += [f for f in sized.findings if f.key in KEPT]
+    bench.notes.tables += [t for t in sized.tables if t.key.startswith("power.start_order")]
+    _dark(bench, analysis)
+    bench.notes.tables.append(_shed(plant, rules))
+
+
+def sizing_of_power(plant: Plant, rules: Rulebook) -> Notebook:
+    """The power topic of the sizing, on a notebook of its own."""
+    own = Bench(plant, rules, Notebook("power", plant.site.name))
+    size_power(own, duty_of(own))
+    return own.notes
+
+
+def _dark(bench: Bench, analysis: Analysis) -> Finding | None:
+    """How long the plant stands dark, and whether the controls are carried through it."""
+    plant = analysis.plant
+    mains = plant.first(Mains)
+    sets = plant.machines(Generator)
+    if mains is None:
+        return None
+    automatic = [g for g in sets if g.start_by == "automatic"]
+    dark_s = min((g.start_s for g in automatic), default=None)
+    holds = min((60 * u.hold_min for u in plant.machines(UninterruptibleSupply)), default=0.0)
+    if dark_s is None:
+        how = ("by tractor or by hand: dark until someone has started it" if sets
+               else "there is no standby set: dark until the mains is back")  # fmt: skip
+        return bench.find(
+            "failures.dark", "Dark after loss of mains", None if not sets else holds, "s",
+            f"When {mains.id} is lost, {how}; the controls are carried {holds / 60:.0f} min.",
+            subject=mains.id, source="practice", known="common_practice",
+            formula="start of the standby set, against what the uninterruptible supply holds",
+        )  # fmt: skip
+    return bench.find(
+        "failures.dark", "Dark after loss of mains", dark_s, "s",
+        f"When {mains.id} is lost, {automatic[0].id} carries the load after {dark_s:g} s; the "
+        f"controls are carried {holds:g} s" + (". Cups lose vacuum meanwhile and milking goes on "
+        "when the pumps are back." if dark_s > 2 else "."),
+        subject=mains.id, limit=holds or None, sense="at_most" if holds else "says",
+        formula="start and transfer time of the standby set, against the hold of the "
+        "uninterruptible supply", source="practice", known="common_practice",
+    )  # fmt: skip
+
+
+def _shed(plant: Plant, rules: Rulebook) -> Table:
+    """What is kept, what is shed and in which order, on the standby set."""
+    bench = Bench(plant, rules, Notebook("shed", plant.site.name))
+    loads = electric_loads(bench, duty_of(bench))
+    ups = {u.id for u in plant.machines(UninterruptibleSupply)}
+    boards = {b.id: b.essential for b in plant.machines(Switchboard)}
+    rows: list[tuple[float | str, ...]] = []
+    for one in loads:
+        m = one.machine
+        if ups & set(m.fed_from):
+            rank, what = 0, "carried through on the uninterruptible supply"
+        elif m.fed_from and not any(boards.get(f, True) for f in m.fed_from):
+            rank, what = 4, "off: its board is not kept in standby"
+        elif is_heat(m):
+            rank, what = 3, "shed first; on again when milking has ended"
+        elif m.can("makes cold"):
+            rank, what = 2, "last on, second to be shed"
+        else:
+            rank, what = 1, "kept"
+        rows.append((rank, m.id, m.title, round(one.kw("milking"), 1), what))
+    rows.sort(key=lambda r: (r[0], str(r[1])))
+    return Table("failures.shed", "On standby power: what is kept and what is shed",
+                 ("order", "tag", "machine", "in milking", "on standby"), ("", "", "", "kW", ""),
+                 tuple(rows))  # fmt: skip

@@ -1,0 +1,142 @@
+"""The failure study: structure, simulated day, hours a year, all as one result."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from byrewright.plant.plant import Plant
+from byrewright.results import Notebook, Result
+from byrewright.standards.rulebook import Rulebook, default_rulebook
+from byrewright.studies.failures import findings, tables
+from byrewright.studies.failures.analysis import Analysis, analyse
+from byrewright.studies.failures.cuts import Progress
+from byrewright.studies.failures.maintenance import states
+from byrewright.studies.failures.power import power_part
+from byrewright.studies.failures.worth import Day, gains, weigh
+from byrewright.studies.sizing.context import Bench
+
+RULES = (
+    "failures.leak_l_min", "failures.backflow_share", "failures.slow_share", "failures.least_pace",
+    "failures.notice_min", "failures.act_min", "failures.repair_factor", "failures.milk_price_l",
+    "reliability.wet_divisor", "reliability.beta_common_cause", "generator.fail_to_start",
+)  # fmt: skip
+"""Rules that the study rests on and no plant file states."""
+
+ASSUMED: tuple[tuple[str, str], ...] = (
+    ("starters", "every motor can be run from its own starter when the controller is lost"),
+    ("air-moved valves", "pilots have a hand override; without air a valve stays at its rest"),
+    ("pulsators", "keep their set rate when the controller or its signal is lost"),
+    ("a valve that sticks", "is noticed when it should move; a moved one can be set by hand"),
+    ("people", "are present in milking, act one after another, and know what to do"),
+    ("a stop of milking", "people hold the cows and no milk flows until the repair"),
+)
+"""What the answers of plant and people rest on, in words."""
+
+
+def study_failures(
+    plant: Plant,
+    rules: Rulebook | None = None,
+    *,
+    pairs: bool = False,
+    hours: float | None = None,
+    month: int | None = None,
+    seed: int = 1,
+    threads: int = 2,
+    simulate: bool = True,
+    costs: Mapping[str, float] | None = None,
+    say: Progress | None = None,
+) -> Result:
+    """What every failure does to the plant.
+
+    Args:
+        pairs: cuts of order two, too.
+        hours: longest that each failure is followed on the simulated day (20 h when None).
+        month: 1-12 whose water and air hold; the one with the warmest air when None.
+        simulate: False leaves the simulated day out: structure, rates and power only.
+        costs: what a second machine costs, by tag or kind, to sort gains by cost.
+        say: progress (what, done, of how many); the study stops when it answers True.
+
+    Raises:
+        Cancelled: `say` answered True.
+        ValueError: the plant has no milkings, or no mode that does milking.
+    """
+    rules = rules or default_rulebook()
+    analysis = analyse(plant, rules, pairs=pairs, say=say)
+    bench = Bench(plant, rules, Notebook("failures", plant.site.name))
+    ambient = plant.site.ambient_c
+    month = month or ambient.index(max(ambient)) + 1
+    day: Day = {}
+    if simulate:
+        day = _day(bench, analysis, month, seed, threads, hours, say)
+    worth = weigh(analysis, day, seed)
+    out = states(analysis, say)
+    findings.write(bench, analysis, worth, out)
+    power_part(bench, analysis)
+    operators = max(m.operators for m in plant.milkings)
+    notes = bench.notes
+    notes.tables[:0] = [
+        tables.ranked(worth, plant.site.currency, rules.number("failures.milk_price_l"),
+                      plant.work.wage_h or 0.0, operators),
+        tables.matrix(analysis, worth, day),
+        tables.ones(analysis, analysis.ones("equipment"), "failures.ones",
+                    "Single failures that stop milking",
+                    "Empty for a plant whose wish says so."),
+        tables.ones(analysis, [*analysis.ones("passive"), *analysis.ones("safety")],
+                    "failures.apart", "Listed apart: passive parts and safety stops",
+                    "Passive parts are inspected; safety stops are never bridged."),
+        tables.passive(analysis), tables.to_do(analysis), tables.moments(analysis, day),
+        tables.service(out), tables.gain_table(gains(analysis, worth, costs), plant.site.currency),
+        tables.shelf(analysis, worth), tables.lives(analysis),
+    ]  # fmt: skip
+    if analysis.pairs is not None:
+        notes.tables.insert(4, tables.twos(analysis, worth))
+    _assume(bench, analysis, month, simulate)
+    return notes.result(seed)
+
+
+def _day(bench: Bench, analysis: Analysis, month: int, seed: int, threads: int,
+         hours: float | None, say: Progress | None) -> Day:  # fmt: skip
+    """Every failure on the simulated day; a note alone where the plant does not compile."""
+    from byrewright.engine.compiled import DoesNotCompile
+    from byrewright.studies.failures.runs import Field, run_all
+    from byrewright.studies.failures.script import Scripts
+
+    writer = Scripts(analysis)
+    scripts = {c.event.id: writer.of(c) for c in analysis.cases}
+    try:
+        field = Field(analysis.plant, analysis.rules, scripts.values(), seed, month, hours=hours)
+    except DoesNotCompile as error:
+        bench.notes.notes.append(
+            f"The day is not simulated, so consequences rest on the structure alone. {error}"
+        )
+        return {}
+    found = run_all(field, scripts, threads=threads, say=say)
+    names = ", ".join(m.name for m in field.moments)
+    bench.notes.notes.append(
+        f"Each failure was run at {len(field.moments)} moments ({names}), from the snapshot before "
+        f"it until its state was again the undisturbed one to the last bit, or for "
+        f"{field.longest_h:g} h at most; the worst is in the ranked table, all are listed. "
+        f"{len(set(scripts.values()))} different courses of events stand for {len(scripts)} "
+        "failures."
+    )
+    bench.notes.notes += field.compiled.notes
+    return found
+
+
+def _assume(bench: Bench, analysis: Analysis, month: int, simulated: bool) -> None:
+    for key in RULES:
+        value = bench.rules[key]
+        bench.assume("failures", value.meaning, value.value, value.unit, value.source, value.known)
+    for where, text in ASSUMED:
+        bench.assume(where, text, "yes", "", "common practice; check it on this plant")
+    if simulated:
+        bench.assume("failures", "month of the simulated day", month, "", "the warmest air")
+    bench.notes.notes.append(
+        f"Asked in the mode {analysis.mode}: {len(analysis.cases)} ways to fail of "
+        f"{len(analysis.plant.equipment)} machines. Milking goes on when the deck turns, the "
+        "pulsators run, the pumps hold the vacuum at a receiver and milk gets from the units to a "
+        "store, each at half the usual pace or more."
+    )
+    bench.notes.notes.append(
+        "The study advises and is no safety function; local codes and licensed people decide."
+    )

@@ -1,0 +1,274 @@
+"""The tables of the failure study: ranked, matrix, what to do, pairs, out for service, shelf."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from byrewright.results import Table
+from byrewright.standards.reliability import LIVES
+from byrewright.studies.failures.analysis import Analysis, Case
+from byrewright.studies.failures.consequence import Consequence
+from byrewright.studies.failures.maintenance import Out
+from byrewright.studies.failures.worth import Cost, Day, Gain, Worth, remedy
+
+Row = tuple[float | str, ...]
+CELL_STOPS, CELL_SOME, CELL_NONE = "x", "~", "-"
+"""Marks of the matrix: stops or lost, some, none."""
+WARM_K = 0.5
+VACUUM_KPA = 0.3
+DELAY_MIN = 1.0
+LITRES = 0.5
+WASH_K = 2.0
+
+
+def standing(case: Case) -> str:
+    """How milking stands, in words."""
+    if case.stops:
+        return "stops"
+    if case.answer.acts:
+        return "by hand"
+    return "slower" if case.answer.pace < 1.0 else "goes on"
+
+
+def ranked(worth: Worth, currency: str, price: float, wage: float, operators: int) -> Table:
+    """Every failure, worst first, at its worst moment."""
+    rows = []
+    for place, cost in enumerate(worth.costs, 1):
+        case, at = cost.case, cost.worst
+        money = cost.litres_each * price + cost.hours_each * wage * operators
+        rows.append((
+            place, case.event.id, standing(case), at.moment if at else "-",
+            _cows(at), _vacuum(at), _milk(at), round(case.hand_min, 1),
+            round(60 * cost.hours_each, 1), _until(at), round(cost.litres_each),
+            round(money, 1), _few(cost.a_year), _few(cost.hours_year),
+        ))  # fmt: skip
+    return Table(
+        "failures.ranked", "Failures, worst first, each at its worst moment",
+        ("rank", "failure", "milking", "worst moment", "cows in the next hour", "least vacuum",
+         "warmest milk in store", "acts take", "last cow later by", "first milk lost after",
+         "milk lost", "money at risk", "times in milking", "hours lost"),
+        ("", "", "", "", "", "kPa", "degC", "min", "min", "min", "L", currency, "1/year", "h/year"),
+        tuple(rows),
+        note="A dash: not milking at that moment, or nothing of the kind. Money: milk lost at the "
+             "price of the rules, and the operators' time where a wage is stated.",
+    )  # fmt: skip
+
+
+def _cows(at: Consequence | None) -> float | str:
+    return round(at.cows_h) if at and at.cows_h_before > 0 else "-"
+
+
+def _vacuum(at: Consequence | None) -> float | str:
+    return round(at.vacuum_kpa, 1) if at and at.vacuum_kpa < 999 else "-"
+
+
+def _milk(at: Consequence | None) -> float | str:
+    return round(at.milk_c, 1) if at and at.milk_c > 0 else "-"
+
+
+def _until(at: Consequence | None) -> float | str:
+    return "-" if at is None or at.loss_after_min is None else round(at.loss_after_min, 1)
+
+
+def _few(value: float) -> float:
+    return float(f"{value:.3g}")
+
+
+COLUMNS = ("milking stands", "people act", "slower", "less vacuum reserve", "milk warmer",
+           "milk lost", "wash suffers", "later")  # fmt: skip
+
+
+def matrix(analysis: Analysis, worth: Worth, day: Day) -> Table:
+    """Failure by consequence; failures that change nothing are counted, not listed."""
+    rows: list[Row] = []
+    for cost in sorted(worth.costs, key=lambda c: c.case.event.id):
+        cells = _cells(analysis, cost, day.get(cost.case.event.id, ()))
+        if any(c != CELL_NONE for c in cells):
+            rows.append((cost.case.event.id, *cells))
+    quiet = len(worth.costs) - len(rows)
+    return Table(
+        "failures.matrix", "Failure by consequence", ("failure", *COLUMNS),
+        ("",) * (len(COLUMNS) + 1), tuple(rows),
+        note=f"x: stands or is lost; ~: some; -: none. {quiet} more failures change none of "
+             "these within the time each was followed.",
+    )  # fmt: skip
+
+
+def _cells(analysis: Analysis, cost: Cost, found: Sequence[Consequence]) -> tuple[str, ...]:
+    case = cost.case
+    full = analysis.base.spare_l_min
+
+    def mark(some: bool, much: bool = False) -> str:
+        return CELL_STOPS if much else CELL_SOME if some else CELL_NONE
+
+    warmer = max((c.milk_c - c.milk_before_c for c in found), default=0.0)
+    cooler = max((c.wash_before_c - c.wash_c for c in found if c.wash_before_c > 0), default=0.0)
+    reserve = not case.stops and case.answer.spare_l_min < full - 1.0
+    vacuum = max((c.vacuum_before_kpa - c.vacuum_kpa for c in found), default=0.0)
+    return (
+        mark(False, case.stops),
+        mark(bool(case.answer.acts)),
+        mark(not case.stops and case.answer.pace < 1.0),
+        mark(reserve or vacuum > VACUUM_KPA, case.answer.spare_l_min <= 0.0 and reserve),
+        mark(warmer > WARM_K, warmer > 10 * WARM_K),
+        mark(False, cost.litres_each >= LITRES),
+        mark(cooler > WASH_K, cooler > 10 * WASH_K),
+        mark(60 * cost.hours_each > DELAY_MIN, 60 * cost.hours_each > 30 * DELAY_MIN),
+    )
+
+
+def moments(analysis: Analysis, day: Day) -> Table:
+    """What every failure does at each of the bad moments, where it does anything."""
+    rows: list[Row] = []
+    for case in analysis.cases:
+        for at in day.get(case.event.id, ()):
+            if at.rejoined:
+                continue
+            rows.append((
+                case.event.id, at.moment, _cows(at), _vacuum(at), _milk(at),
+                round(at.wash_c, 1) if at.wash_c else "-", _until(at), round(at.litres),
+                round(at.delay_min, 1), round(at.stood_min, 1), round(at.energy_cost, 2),
+            ))  # fmt: skip
+    return Table(
+        "failures.moments", "Each bad moment, against the undisturbed day",
+        ("failure", "moment", "cows in the next hour", "least vacuum", "warmest milk in store",
+         "coolest wash return", "first milk lost after", "milk lost", "last cow later by",
+         "milking stood", "electricity"),
+        ("", "", "", "kPa", "degC", "degC", "min", "L", "min", "min", analysis.plant.site.currency),
+        tuple(rows),
+        note="Failures that leave the day as it was, to the last bit, are not listed.",
+    )  # fmt: skip
+
+
+def to_do(analysis: Analysis) -> Table:
+    """What the operator sees, and does in order."""
+    rows: list[Row] = []
+    for case in analysis.cases:
+        acts = [a.text for a in case.answer.acts]
+        do = case.event.failure.do
+        steps = "; ".join(f"{i}. {a}" for i, a in enumerate([*acts, do] if do else acts, 1))
+        rows.append((case.event.id, case.event.failure.seen, steps, round(case.hand_min, 1),
+                     round(analysis.rates[case.event.id].repair_h, 2)))  # fmt: skip
+    return Table("failures.to_do", "What one sees and does, in order",
+                 ("failure", "seen", "done", "milking again after", "repaired after"),
+                 ("", "", "", "min", "h"), tuple(rows),
+                 note="Lock off and prove dead before opening anything; electrical and "
+                      "refrigerant work only by licensed people; emergency stops are never "
+                      "bridged.")  # fmt: skip
+
+
+def ones(analysis: Analysis, cases: Sequence[Case], key: str, title: str, note: str) -> Table:
+    """Single failures that stop milking."""
+    rows: list[Row] = [
+        (c.event.id, c.answer.why, _few(analysis.rates[c.event.id].a_year),
+         round(analysis.rates[c.event.id].repair_h, 2), remedy(analysis, c.event.machine))
+        for c in cases
+    ]  # fmt: skip
+    return Table(key, title, ("failure", "why milking stands", "times", "repaired after", "remedy"),
+                 ("", "", "1/year", "h", ""), tuple(rows), note)  # fmt: skip
+
+
+def passive(analysis: Analysis) -> Table:
+    """Parts with no second and no moving piece: what to look at instead."""
+    rows: list[Row] = []
+    for case in analysis.passive:
+        machine = analysis.plant.equipment[case.event.machine]
+        care = (
+            "; ".join(u.what for u in type(machine).UPKEEP) or "look at it with the pipes it joins"
+        )
+        rows.append((machine.id, machine.title, case.answer.why, care))
+    return Table("failures.passive", "Single points: what stops milking if it is lost altogether",
+                 ("tag", "machine", "then", "looked at"), ("", "", "", ""), tuple(rows),
+                 note="Lives of vessels, headers and lines are very long (decades) and no figure "
+                      "for them is worth its name: they are not counted in the hours a year but "
+                      "inspected. Pipes stand with the machines they join.")  # fmt: skip
+
+
+def twos(analysis: Analysis, worth: Worth) -> Table:
+    """Pairs that stop milking together."""
+    assert analysis.pairs is not None
+    rows: list[Row] = [
+        (a, b, analysis.structure.ask([*analysis.case(a).hits, *analysis.case(b).hits]).why or
+         "one of their states stops it", float(f"{hours:.2g}"))
+        for (a, b), hours in sorted(worth.pairs.items(), key=lambda p: (-p[1], p[0]))
+    ]  # fmt: skip
+    return Table("failures.pairs", "Two failures that stop milking together",
+                 ("one", "other", "why milking stands", "hours"), ("", "", "", "h/year"),
+                 tuple(rows),
+                 note=f"{analysis.pairs.asked} pairs were asked of the structure one by one; "
+                      f"{analysis.pairs.independent} were proven independent on the graph and "
+                      "counted, not asked.")  # fmt: skip
+
+
+def service(found: Sequence[Out]) -> Table:
+    """What may be out during milking."""
+    rows: list[Row] = [
+        (o.machine, o.title, "yes" if o.goes_on else "no", o.why if not o.goes_on else
+         "; ".join(a.text for a in o.acts) or "nothing", round(o.minutes, 1),
+         ", ".join(o.then_stops) or ("none" if o.goes_on else "-"))
+        for o in found
+    ]  # fmt: skip
+    return Table("failures.service", "Out for service during milking",
+                 ("tag", "machine", "can be out", "before it goes out, or why not", "acts take",
+                  "what would then stop milking"), ("", "", "", "", "min", ""), tuple(rows),
+                 note="Lock off, bleed and prove dead first.")  # fmt: skip
+
+
+def gain_table(found: Sequence[Gain], currency: str) -> Table:
+    """What each second machine would buy."""
+    priced = any(g.cost is not None for g in found)
+    columns: tuple[str, ...] = ("change", "for", "saves", "saves milk", "worth it")
+    units: tuple[str, ...] = ("", "", "h/year", "L/year", "")
+    rows: list[Row] = []
+    for g in found:
+        verdict = (
+            "not worth it for this alone" if g.hours_year < 0.5 and g.litres_year < 200 else "yes"
+        )
+        row: Row = (g.what, g.machine, _few(g.hours_year), round(g.litres_year), verdict)
+        rows.append((*row, g.cost if g.cost is not None else "-") if priced else row)
+    if priced:
+        columns, units = (*columns, "cost"), (*units, currency)
+    return Table("failures.gains", "What each added redundancy would buy", columns, units,
+                 tuple(rows),
+                 note="Sorted by hours a year" + (" for each unit of cost." if priced else
+                      "; no costs were given.") + " Half an hour or 200 L a year is taken as "
+                      "the least worth a change.")  # fmt: skip
+
+
+def shelf(analysis: Analysis, worth: Worth) -> Table:
+    """Parts to keep, and what their lack costs."""
+    parts: dict[tuple[str, str], list[Cost]] = {}
+    for cost in worth.costs:
+        part = cost.case.event.failure.part
+        felt = cost.case.stops or cost.hours_each > 0 or cost.litres_each > 0
+        if part and felt:
+            kind = analysis.plant.equipment[cost.case.event.machine].title
+            parts.setdefault((part, type(analysis.plant.equipment[cost.case.event.machine]).TITLE
+                              or kind), []).append(cost)  # fmt: skip
+    rows: list[Row] = []
+    for (part, kind), costs in parts.items():
+        tags = ", ".join(dict.fromkeys(c.case.event.machine for c in costs))
+        often = sum(analysis.rates[c.case.event.id].a_year for c in costs)
+        rows.append((part, kind, tags, _few(often), round(sum(c.hours_year for c in costs), 2)))
+    rows.sort(key=lambda r: (-float(r[4]), -float(r[3]), str(r[0])))
+    return Table("failures.shelf", "What must be on the shelf",
+                 ("part", "of", "fits", "asked for", "hours behind it"),
+                 ("", "", "", "1/year", "h/year"), tuple(rows))  # fmt: skip
+
+
+def lives(analysis: Analysis) -> Table:
+    """The failure data used, with source and range."""
+    used = dict.fromkeys(analysis.rates[c.event.id].life for c in analysis.cases)
+    rows: list[Row] = []
+    for key in sorted(used):
+        life = LIVES[key]
+        value = analysis.rules[f"life.{key}"]
+        known = value.known.replace("_", " ")
+        rows.append((f"life.{key}", life.title, life.beta, value.value, life.low_h, life.high_h,
+                     "yes" if life.wet else "no", value.source, known))  # fmt: skip
+    return Table("failures.lives", "Lives used", ("rule", "part", "shape", "characteristic life",
+                 "low", "high", "wet part", "source", "known"),
+                 ("", "", "", "h", "h", "h", "", "", ""), tuple(rows),
+                 note="Replace a life by writing its rule in the limits file; repair times by "
+                      "`failures.repair_factor`. Wet parts live shorter by "
+                      "`reliability.wet_divisor`.")  # fmt: skip
