@@ -7,7 +7,20 @@ from typing import Any
 from byrewright.drafting.intent import Intent
 from byrewright.drafting.sheet import Sheet
 
-FIRST_BORES_MM = {"cooling water": 60.0, "chilled liquid": 60.0, "refrigerant": 28.0, "water": 50.0}
+FIRST_BORES_MM = {
+    "cooling water": 60.0,
+    "chilled liquid": 60.0,
+    "refrigerant": 28.0,
+    "water": 50.0,
+    "water source": 50.0,
+    "overflow": 80.0,
+    "recovered water": 50.0,
+    "yard water": 50.0,
+    "deck water": 40.0,
+    "heater water": 40.0,
+    "laundry water": 25.0,
+    "laundry drain": 50.0,
+}
 
 
 def cooling(sheet: Sheet, want: Intent) -> None:
@@ -254,7 +267,7 @@ def water(sheet: Sheet, want: Intent) -> None:
         "water",
         "WS1.outlet",
         "WT1.inlet_1",
-        family="water",
+        family="water source",
         length_m=20.0,
         why="assumed 20 m from the source",
     )
@@ -297,7 +310,7 @@ def water(sheet: Sheet, want: Intent) -> None:
     sheet.line(
         "water", "PC1.water_out", "WT2.inlet_1", family="cooling water", length_m=5.0, why=room
     )
-    sheet.line("drain", "WT2.overflow", "FD1.inlet_11", family="water", length_m=2.0, why=room)
+    sheet.line("drain", "WT2.overflow", "FD1.inlet_11", family="overflow", length_m=2.0, why=room)
     sheet.add(
         "liquid_pump",
         "LP3",
@@ -311,13 +324,15 @@ def water(sheet: Sheet, want: Intent) -> None:
     )
     sheet.add("header", "HW4", label="Recovered water main")
     sheet.add("valve", "V72", label="Yard wash", moved_by="hand")
-    sheet.line("water", "WT2.outlet_1", "LP3", "HW4", family="water", length_m=1.0, why=room)
+    sheet.line(
+        "water", "WT2.outlet_1", "LP3", "HW4", family="recovered water", length_m=1.0, why=room
+    )
     sheet.line(
         "water",
         "HW4",
         "V72",
         "FD1.inlet_12",
-        family="water",
+        family="yard water",
         length_m=20.0,
         why="assumed 20 m to the yard",
     )
@@ -326,10 +341,15 @@ def water(sheet: Sheet, want: Intent) -> None:
             "water",
             "HW3",
             "GL1.fixed_water",
-            family="water",
+            family="deck water",
             length_m=18.0,
             why="assumed 18 m to the deck",
         )
         sheet.line(
-            "water", "GL1.deck_water", "BF1.water", family="water", length_m=4.0, why="on the deck"
+            "water",
+            "GL1.deck_water",
+            "BF1.water",
+            family="deck water",
+            length_m=4.0,
+            why="on the deck",
         )

@@ -9,6 +9,7 @@ from byrewright.drafting.sheet import Sheet
 
 FIRST_BORES_MM = {
     "milk tube": 16.0,
+    "sample": 10.0,
     "milk suction": 60.3,
     "delivery": 60.3,
     "fill line": 60.3,

@@ -305,7 +305,7 @@ def storage(sheet: Sheet, want: Intent) -> None:
             f"TK{n}.sample",
             f"VS{n}",
             f"FD1.inlet_{30 + n}",
-            family="drain",
+            family="sample",
             length_m=0.3,
             bends=0,
             why="cock over the floor",

@@ -186,7 +186,14 @@ def laundry(sheet: Sheet, want: Intent) -> None:
             "motor_kw": "with electric heating",
         },
     )
-    sheet.line("water", "HW3", "CW1.water", family="water", length_m=5.0, why="in the plant room")
     sheet.line(
-        "drain", "CW1.drain", "FD1.inlet_15", family="water", length_m=3.0, why="in the plant room"
+        "water", "HW3", "CW1.water", family="laundry water", length_m=5.0, why="in the plant room"
+    )
+    sheet.line(
+        "drain",
+        "CW1.drain",
+        "FD1.inlet_15",
+        family="laundry drain",
+        length_m=3.0,
+        why="in the plant room",
     )

@@ -55,6 +55,11 @@ class DraftError(ByrewrightError):
 
 NOT_SIZED: Mapping[str, str] = {
     "drain": "38 mm tube runs empty by gravity and is not sized by flow",
+    "sample": "10 mm: as the cock",
+    "heater water": "40 mm: fills a heater in minutes",
+    "laundry water": "25 mm: usual connection of a washer",
+    "laundry drain": "50 mm: usual outlet of a washer",
+    "overflow": "80 mm: takes what comes in, by gravity",
     "milk tube": "16 mm long milk tube: usual",
     "withheld line": "38 mm takes froth with the milk: usual, not sized by flow",
     "withheld air line": "38 mm: one unit's air, the least airline laid",

@@ -116,11 +116,13 @@ def _lines(sheet: Sheet, want: Intent, heaters: tuple[int, ...]) -> None:
     room = "in the plant room"
     sheet.add("header", "HH1", label="Hot water header")
     for n in heaters:
-        sheet.line("water", "HW3", f"WH{n}.inlet", family="water", length_m=3.0, why=room)
+        sheet.line("water", "HW3", f"WH{n}.inlet", family="heater water", length_m=3.0, why=room)
         sheet.line("water", f"WH{n}.outlet_1", "HH1", family="wash supply", length_m=2.0, why=room)
     sheet.line("water", "HH1", "V60", "TR1.supply_1", family="wash supply", length_m=2.0, why=room)
     sheet.line("water", "HW3", "V61", "TR1.supply_2", family="water", length_m=2.0, why=room)
-    sheet.line("water", "HW4", "V62", "TR1.supply_3", family="water", length_m=2.0, why=room)
+    sheet.line(
+        "water", "HW4", "V62", "TR1.supply_3", family="recovered water", length_m=2.0, why=room
+    )
     for n in (1, 2):
         sheet.line(
             "wash",

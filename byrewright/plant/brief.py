@@ -284,6 +284,9 @@ class _Filler:
         self.milking_times()
         self.herd_groups()
         self.tankers()
+        if self.stated.get("redundancy") == "none" and "no_single_stop" not in self.data:
+            self.assume("no_single_stop", False, "no", "", "no single failure may stop milking",
+                        "no second machines are wished")  # fmt: skip
         if "rows" not in self.data:
             self.data["rows"] = 2 if self.data.get("layout") == "rows" else 1
         return self.data

@@ -139,6 +139,8 @@ def _power(plant: Plant) -> Iterator[Problem]:
             yield problem("C021", key=f"equipment.{tag}", found=tag)
     if not any(m.can("gives power") for m in plant.equipment.values()):
         return
+    if plant.wishes.redundancy == "none" and not plant.wishes.no_single_stop:
+        return
     for kind in dict.fromkeys(type(m) for m in plant.equipment.values() if m.can("runs")):
         twins = plant.machines(kind)
         boards = {m.fed_from for m in twins}

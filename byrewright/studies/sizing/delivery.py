@@ -37,6 +37,8 @@ from byrewright.studies.sizing.sizes import (
 
 LEAST_HEAD_M = 6.0
 """Least head that sanitary pumps are offered with (common practice, no source)."""
+LEAST_FILTER_M2 = 0.05
+"""Cloth of the smallest usual in-line filter (common practice, no source)."""
 FILTER_DROP_KPA = 20.0
 """Pressure lost in a filter with a half-used sock (common practice, no source)."""
 WARM_C = 34.0
@@ -321,8 +323,8 @@ def _filters(bench: Bench, duty: Duty) -> None:
             ),
             source=speed.source,
             known=speed.known,
-            advised=next_preferred(flow / 60_000 / slow),
-            advised_why=f"{slow:g} m/s through the cloth, next size",
+            advised=next_preferred(max(LEAST_FILTER_M2, flow / 60_000 / slow)),
+            advised_why=f"{slow:g} m/s through the cloth, next size; smallest {LEAST_FILTER_M2:g}",
             target=(one, "area_m2"),
         )
     within = changes > 1.0

@@ -16,6 +16,7 @@ from byrewright.plant.kinds.milk import (
     TankerBay,
     Valve,
 )
+from byrewright.plant.kinds.water import WaterSource
 from byrewright.plant.plant import Pipe
 from byrewright.results import Input
 from byrewright.standards.compressed_air import AIR_BORES_MM, LEAST_AIR_BORE_MM
@@ -24,6 +25,7 @@ from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.delivery import tube_for
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.paths import Ways
+from byrewright.studies.sizing.pumping import water_bore
 from byrewright.studies.sizing.receiving import balance_pumps, wash_flow_l_min
 from byrewright.studies.sizing.sizes import TIGHT, stated, worked
 from byrewright.studies.sizing.steps import next_of
@@ -34,7 +36,10 @@ WIDER = 1.2
 
 
 def size_lines(bench: Bench, duty: Duty) -> None:
-    """Bores of milkline outlets, milk suction, collection lines and the wash return."""
+    """Bores of milkline outlets, milk suction, collection lines, wash return, source pipe."""
+    for source in bench.plant.machines(WaterSource):
+        for pipe in bench.plant.pipes_at(source.id):
+            water_bore(bench, pipe, source.flow_l_min, "water.source_pipe")
     _outlets(bench)
     _suction(bench, duty)
     _collection(bench)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -108,8 +109,8 @@ def _head(bench: Bench, pump: LiquidPump, duties: Sequence[PumpDuty], key: str) 
                 worked("p_machines", "filter, control valve, cooler", losses, "kPa"),
                 worked("p_end", "pressure wanted at the end", worst.kpa, "kPa"),
                 bench.rule("pipe.roughness_stainless_mm")),
-        source="practice", known="from_memory", advised=next_round(need * (1 + TIGHT)),
-        advised_why=f"{worst.what}: {need:.1f} m", target=(pump, "head_m"),
+        source="practice", known="from_memory", advised=float(math.ceil(need * (1 + TIGHT))),
+        advised_why=f"{worst.what}: {need:.1f} m, whole metres", target=(pump, "head_m"),
     )  # fmt: skip
     shaft = pump_power_kw(pump.flow_l_min, static_kpa(pump.head_m, WATER_KG_M3),
                           bench.number("pump.efficiency"))  # fmt: skip
