@@ -21,6 +21,7 @@ FRICTION = 0.002  # two steps of Colebrook against fluids' exact solution
 NOZZLE = 0.007  # quarter-ellipse against the isentropic nozzle
 BLASIUS = 0.05  # the standard's formula is Blasius friction, ours Colebrook
 SIZING = 0.005  # whole cfm and litres as published
+UNAL = 0.06  # about the tightest that the published record supports
 STEP_S = 0.011  # two time steps: the implicit step lags a little
 MU = airflow.air_viscosity_pa_s(CELSIUS)
 RHO_FREE = airflow.air_density_kg_m3(AMBIENT_KPA, CELSIUS)
@@ -172,6 +173,20 @@ def test_constructed_sizing_comes_back_as_manual_reserve() -> None:
     drawn_l_min = drawn / density * 60_000
     assert drawn_l_min == pytest.approx(1149.2, rel=SIZING)
     assert drawn_l_min * 0.95 - 12 * 40 - (10 + 2 * 12) == pytest.approx(577.8, rel=SIZING)
+
+
+@pytest.mark.parametrize(("vacuum", "lost"), [(38.0, 0.227), (50.0, 0.281)])
+def test_the_network_pump_at_altitude(vacuum: float, lost: float) -> None:
+    """Unal and others 2017 (abstract read): air lost at 2000 m; and the altitude rule itself."""
+    slip = 1 / 0.9 - 1
+
+    def draws(ambient: float) -> float:  # free air at the site, as a share of displacement
+        return airflow.pump_air_kg_s(1.0, ambient - vacuum, ambient, 1.0, slip, 0.0)[0]
+
+    sea, hill = air.ambient_pressure_kpa_abs(0.0), air.ambient_pressure_kpa_abs(2000.0)
+    assert 1.0 - draws(hill) / draws(sea) == pytest.approx(lost, abs=UNAL)
+    rule = air.altitude_factor(vacuum, sea) / air.altitude_factor(vacuum, hill)
+    assert draws(hill) / draws(sea) == pytest.approx(rule, rel=1e-9)
 
 
 def test_pump_down_of_a_vessel_is_the_analytic_curve() -> None:

@@ -78,7 +78,8 @@ def test_the_study_answers_every_question(result: Result) -> None:
     }  # fmt: skip
     for key in (
         "vacuum.steady.milking", "vacuum.steady.one_pump", "vacuum.steady.wash",
-        "vacuum.drop.pump", "vacuum.event.all_vacuum_lost", "vacuum.test.effective_reserve_iso",
+        "vacuum.drop.pump", "vacuum.reserve.one_pump", "vacuum.event.all_vacuum_lost",
+        "vacuum.test.effective_reserve_iso",
         "vacuum.test.effective_reserve_us", "vacuum.test.manual_reserve", "vacuum.sharing",
         "vacuum.test.regulation_loss", "vacuum.test.phase_b@PU1", "vacuum.milkline.slugs@ML1",
         "vacuum.test.pump_capacity@VP1", "vacuum.test.exhaust@VP2", "vacuum.test.sensitivity",
@@ -299,6 +300,12 @@ def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None
     assert "Predicted readings" in capsys.readouterr().out
     with pytest.raises(SystemExit):
         run(tmp_path / "none.yaml")
+    copy = tmp_path / "plant.yaml"
+    copy.write_text(path.read_text(encoding="utf-8"), encoding="utf-8")
+    (tmp_path / "milkline_table.yaml").write_text("looped: {73: many}\n", encoding="utf-8")
+    with pytest.raises(SystemExit):
+        run(copy, only=[])
+    assert "after a bore write slopes" in capsys.readouterr().err
 
 
 @st.composite

@@ -20,6 +20,7 @@ class Case:
     states: dict[str, Steady]
     reserve: Steady
     manual: Steady
+    reserve_alone: Steady | None
     effects: list[Effect]
     fittings: list[FittingEffect]
     runs: dict[str, Run]

@@ -30,6 +30,7 @@ def write(bench: Bench, case: Case) -> None:
     """Write the findings of the steady states."""
     for key in case.states:
         _situation(bench, case, key)
+    _reserve_alone(bench, case)
     _drop(bench, case)
     _worst_pipe(bench, case)
     _velocity(bench, case)
@@ -70,6 +71,41 @@ def _situation(bench: Bench, case: Case, key: str) -> None:
         ),
         source=SOLVED,
         known="derived",
+    )
+
+
+def _reserve_alone(bench: Bench, case: Case) -> None:
+    """The reserve that is left when one of the pumps that share has stopped."""
+    state = case.reserve_alone
+    if state is None:
+        return
+    iso, us, us_held = reserve_limits(bench, case)
+    wanted, has = (us if us_held else iso), state.asked_l_min_free[0]
+    alone = next(p.name for p in state.pumps if p.speed > 0.0)
+    held = bench.plant.wishes.redundancy != "none"
+    says = (
+        f"With {alone} alone A1 takes {has:.0f} L/min before Vm is 2 kPa lower; {wanted:.0f} "
+        "L/min is "
+        f"asked for{'' if held else ', but the farm did not ask for redundancy'}."
+    )
+    if held and has < wanted:
+        says += " Until the other runs again attach slower, or fit larger pumps."
+    bench.find(
+        "vacuum.reserve.one_pump",
+        "Effective reserve with one pump alone",
+        has,
+        "L/min",
+        says,
+        limit=wanted if held else None,
+        sense="at_least" if held else "says",
+        allowance=0.1,
+        formula="air at A1 that lowers Vm by 2 kPa",
+        inputs=(
+            stated("", "wished redundancy", bench.plant.wishes.redundancy),
+            worked("", "speed then", round(100 * state.speed), "%"),
+        ),
+        source="US rule, read" if us_held else "ISO 5707:2007 Annex A",
+        known="read" if us_held else "from_memory",
     )
 
 

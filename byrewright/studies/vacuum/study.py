@@ -121,6 +121,10 @@ def solve_case(
     running = pumps_running(network, milking.situation.mode)
     reserve = steady.solve(network, steady.reserve_situation(network, milking))
     manual = steady.solve(network, steady.reserve_situation(network, milking, manual=True))
+    alone = states.get("one_pump")
+    reserve_alone = (
+        steady.solve(network, steady.reserve_situation(network, alone)) if alone else None
+    )
     say("every pipe and fitting")
     effects = sensitivity.effects(network, reserve)
     fittings = sensitivity.fitting_effects(network, reserve)
@@ -131,7 +135,18 @@ def solve_case(
             runs[event.key] = transient.march(network, event, milking.situation)
     tuned, tuned_with = _tune(network, milking, running, rules, transients, say)
     return Case(
-        network, running, states, reserve, manual, effects, fittings, runs, tuned, tuned_with, lines
+        network,
+        running,
+        states,
+        reserve,
+        manual,
+        reserve_alone,
+        effects,
+        fittings,
+        runs,
+        tuned,
+        tuned_with,
+        lines,
     )
 
 
