@@ -52,7 +52,6 @@ class Lowering(Layout):
         self._cold_and_hot()
         self._lots()
         self._shares()
-        self.out.movers = [m for m in self.out.movers if m.branches]
         return self.out
 
     # Shares of flow in every state.

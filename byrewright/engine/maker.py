@@ -49,6 +49,8 @@ class Maker(Arrays):
         self.low = self.lowering.run()
         for wrong in self.wrong:
             self.lowering.add_states(wrong)
+        # Only now: a valve shut in every mode may be open in a variant.
+        self.low.movers = [m for m in self.low.movers if m.branches]
         tried = (step_s,) if step_s else STEPS_S
         small = ""
         for dt in tried:
