@@ -277,8 +277,6 @@ def _velocity(bench: Bench, case: Case) -> None:
         "m/s",
         f"Air runs fastest in {fastest.stretch.name}: {fastest.velocity_m_s:.0f} m/s; above "
         f"{most:g} m/s lines grow noisy and drop fast.",
-        limit=most,
-        sense="at_most",
         formula="v = m/(rho A)",
         inputs=(bench.rule("vacuum.line_velocity_m_s"),),
         source="practice",
