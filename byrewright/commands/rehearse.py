@@ -36,12 +36,13 @@ def run(
     serve: bool = False,
     modbus_port: int = 15020,
     opcua_port: int = 14840,
+    speed: float = 1.0,
 ) -> None:
     """Play faults and tell how many litres are lost before the alarm.
 
     `wrong` lists positions such as V46=open (all of them at once); without it the single wrong
-    positions that lose most are played one by one (`every`: all that lose milk). `serve` keeps the
-    simulated controller running in real time, for training with `watch` beside it.
+    positions that lose most are played one by one (`every`: all that lose milk). `serve` plays the
+    day in real time, or `speed` times as fast, for training with `watch` beside it.
     """
     from byrewright.studies.routes.study import Routes
 
@@ -55,7 +56,7 @@ def run(
             _ = study.table
         combination = _read(wrong)
         if serve:
-            asyncio.run(_serve(study, combination, mode, modbus_port, opcua_port))
+            asyncio.run(_serve(study, combination, mode, after_min, modbus_port, opcua_port, speed))
             return
         faults = [combination] if combination else _usual(study, mode, every)
         rehearsals = asyncio.run(_play(study, faults, mode, after_min, protocol))
@@ -174,29 +175,38 @@ def _show(study: Routes, played: Sequence[Rehearsal]) -> None:
     )
 
 
-async def _serve(
-    study: Routes, wrong: Combination, mode: str | None, modbus_port: int, opcua_port: int
-) -> None:
-    from byrewright.engine.interlocks import contacts
+async def _serve(study: Routes, wrong: Combination, mode: str | None, after_min: float,
+                 modbus_port: int, opcua_port: int, speed: float) -> None:  # fmt: skip
+    """Play the day from half a minute before the fault, `speed` times as fast, until stopped."""
+    from byrewright.plant.farm import clock
     from byrewright.site.addresses import default_addresses
     from byrewright.site.controller import LOOPBACK, Controller
-    from byrewright.studies.routes.table import process_contacts
+    from byrewright.site.day import day_of
+    from byrewright.site.rehearse import Fault, at_time
 
-    where = mode or _milking(study)
-    scene = study.scenes.get(where)
-    if scene is None:
-        raise RehearseError(f"no mode {where!r}; the plant has {', '.join(study.scenes)}")
-    shown = contacts(
-        study.table, {**scene.wanted, **dict(wrong)}, process_contacts(study.table, scene, wrong)
-    )
+    day = day_of(study.plant, study.rules)
+    act = _act(day, mode or _milking(study))
+    fault = Fault(act.start_min + min(after_min, (act.end_min - act.start_min) / 2), wrong)
+    now = max(act.start_min, fault.at_min - 0.5)
     controller = Controller(
-        study.table, default_addresses(study.table), modbus_port=modbus_port, opcua_port=opcua_port
+        study.table,
+        default_addresses(study.table),
+        modbus_port=modbus_port,
+        opcua_port=opcua_port,
     )
+    out, shown_mode = console(), ""
     async with controller:
-        console().print(
-            f"simulated controller in mode {where}: --modbus {LOOPBACK}:{modbus_port} or --opcua "
+        out.print(
+            f"simulated controller: --modbus {LOOPBACK}:{modbus_port} or --opcua "
             f"{controller.opcua_url} (Ctrl-C ends)"
         )
         while True:
-            await controller.show(where, shown)
+            name, contacts = at_time(study.table, study.scenes, day.acts, fault, now)
+            if name != shown_mode:
+                shown_mode = name
+                out.print(f"{clock(now)} {name}")
+            await controller.show(name, contacts)
             await asyncio.sleep(1.0)
+            before, now = now, now + speed / 60
+            if wrong and before < fault.at_min <= now:
+                out.print(f"{clock(now)} {' '.join(f'{m}={p}' for m, p in wrong)}")

@@ -21,6 +21,7 @@ from byrewright.results import Result
 from byrewright.site.addresses import Addresses, default_addresses, write_map
 from byrewright.standards.cautions import LEAD
 from byrewright.studies.routes.classes import HARMS
+from byrewright.studies.routes.words import said
 
 TEMPLATE = Path(__file__).with_name("templates") / "interlocks.typ"
 MANNER = (
@@ -191,9 +192,9 @@ def how_to_test(table: Table, row: Row) -> str:
             f"make the contact {signal.tag} show the fault (lift the wire or use the sensor's test)"
         )
     if row.wanted.startswith("not "):
-        return f"make {signal.tag if signal else row.machine} full (raise the level switch by hand)"
+        return f"raise the level switch of {row.machine} by hand until it shows full; let it down"
     verb = {"runs": "stop it", "stopped": "start it briefly"}.get(
-        row.wanted, f"move it away from {row.wanted}, halfway first, then all the way"
+        row.wanted, f"move it, {said(row.wanted)} at first, halfway and then all the way"
     )
     return f"{verb}; then put it back"
 

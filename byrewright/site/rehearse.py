@@ -126,6 +126,29 @@ def loses_milk(scene: Scene, wrong: Combination) -> bool:
     return any(q.loses == "milk" and holds(scene, q, wrong) for q in scene.questions)
 
 
+def at_time(table: Table, scenes: Mapping[str, Scene], day: Sequence[Act], fault: Fault,
+            now_min: float) -> tuple[str, dict[str, bool]]:  # fmt: skip
+    """Mode and contacts of the played day at a time; the day begins again when it is over.
+
+    Raises:
+        ValueError: the day has no act.
+    """
+    if not day:
+        raise ValueError("the day that is played has no act")
+    first, last = day[0].start_min, day[-1].end_min
+    now = first + (now_min - first) % (last - first)
+    act = next((a for a in day if a.start_min <= now < a.end_min), day[-1])
+    wrong = act.start_min <= fault.at_min <= now
+    scene = scenes[act.mode]
+    return act.mode, shown(table, scene, fault.wrong if wrong else ())
+
+
+def shown(table: Table, scene: Scene, wrong: Combination) -> dict[str, bool]:
+    """What every contact shows in a mode with some positions wrong."""
+    position = {**scene.wanted, **dict(wrong)}
+    return contacts(table, position, process_contacts(table, scene, wrong))
+
+
 class _Player:
     def __init__(self, table: Table, scenes: Mapping[str, Scene], day: Sequence[Act], fault: Fault,
                  protocol: Protocol, log: Path) -> None:  # fmt: skip
@@ -165,8 +188,8 @@ class _Player:
         self, act: Act, wrong: Combination, controller: Controller, watch: Watch
     ) -> None:
         scene = self.scenes[act.mode]
-        right = self._contacts(scene, ())
-        off = self._contacts(scene, wrong) if wrong else right
+        right = shown(self.table, scene, ())
+        off = shown(self.table, scene, wrong) if wrong else right
         start, end = act.start_min * 60, act.end_min * 60
         fault = self.fault.at_min * 60 if wrong else end
         second = start
@@ -182,7 +205,3 @@ class _Player:
             second = min(
                 second + step, fault - 10 if second < fault - 10 < second + step else second + step
             )
-
-    def _contacts(self, scene: Scene, wrong: Combination) -> dict[str, bool]:
-        position = {**scene.wanted, **dict(wrong)}
-        return contacts(self.table, position, process_contacts(self.table, scene, wrong))

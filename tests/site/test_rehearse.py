@@ -9,9 +9,10 @@ from pathlib import Path
 
 import pytest
 
+from byrewright.engine.interlocks import active
 from byrewright.plant.read import read_plant
 from byrewright.site.day import Day, day_of
-from byrewright.site.rehearse import Act, Fault, rehearse
+from byrewright.site.rehearse import Act, Fault, at_time, rehearse
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.routes.study import Routes
 
@@ -134,7 +135,8 @@ def test_litres_equal_the_day_study(study: Routes) -> None:
     begin = round((act.start_min + 20) * 60 - compiled.origin_s)
     row = (begin, 0, 0, sh.ROW_ROUTE, 1.0)
     today = drawn(study.plant, compiled, herd, month=ledger.month, day=0, extra=(row,))
-    tanks = [compiled.vessel(v) for v in ("TK1", "TK2", "BT1", "RC1", "ML1")]
+    apart = {*ledger.places, "(cows)"}
+    tanks = [compiled.vessel(v) for v in compiled.names.vessels if v not in apart]
     cows = compiled.vessel("(cows)")
 
     def milk(until: int) -> tuple[float, float]:
@@ -145,3 +147,18 @@ def test_litres_equal_the_day_study(study: Routes) -> None:
     # What the cows gave and no vessel holds has run to the drain: another way to the same litres.
     assert told == pytest.approx((given - kept) / ledger.kg_l, rel=1e-6)
     assert 0.3 * given < told * ledger.kg_l < 0.9 * given  # the pump's flow is split, not all lost
+
+
+def test_the_served_day_shows_the_fault_in_its_act_only(study: Routes) -> None:
+    """Would fail if a training day forgot its fault, kept it for ever, or stopped at midnight."""
+    day, act = milking(study)
+    fault = Fault(act.start_min + 10, (("V46", "open"),))
+
+    def alarms(now_min: float) -> tuple[str, ...]:
+        mode, contacts = at_time(study.table, study.scenes, day.acts, fault, now_min)
+        return active(study.table, mode, contacts)
+
+    assert not alarms(act.start_min + 9.9)
+    assert alarms(act.start_min + 10) == ("V46_not_closed",)
+    assert not alarms(act.end_min + 1) and not alarms(act.start_min + 9 + 1440)
+    assert alarms(act.start_min + 11 + 1440) == ("V46_not_closed",)

@@ -13,6 +13,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from byrewright.engine.interlocks import Table
 from byrewright.site.addresses import (
@@ -24,7 +26,7 @@ from byrewright.site.addresses import (
 )
 from byrewright.site.controller import LOOPBACK, Controller, free_port
 from byrewright.site.log import Log
-from byrewright.site.sources import ModbusSource, OpcuaSource, Source, blocks
+from byrewright.site.sources import ModbusSource, OpcuaSource, Sample, Source, SourceLost, blocks
 from byrewright.site.watch import Watch
 from tests.site.test_alarms import ON_S, one_row_table
 
@@ -301,6 +303,49 @@ async def test_an_acknowledgement_given_elsewhere_is_taken_over(tmp_path: Path) 
     assert watch.log.alarms()["V1_not_closed"].state == "normal"
     watch.log.close()
     other.log.close()
+
+
+class Flaky:
+    """A source that fails when told to."""
+
+    name = "a flaky source"
+
+    def __init__(self) -> None:
+        self.up = True
+        self.contacts = RIGHT
+
+    async def read(self) -> Sample:
+        """The contacts, or nothing."""
+        if not self.up:
+            raise SourceLost("the cable is out")
+        return Sample("milking", self.contacts)
+
+    async def close(self) -> None:
+        """Nothing to let go."""
+
+
+@given(st.lists(st.tuples(st.booleans(), st.booleans(), st.booleans()), min_size=1, max_size=30))
+@settings(max_examples=25, deadline=None, derandomize=True)
+def test_whatever_happens_the_log_tells_one_story(
+    tmp_path_factory: pytest.TempPathFactory, steps: list[tuple[bool, bool, bool]]
+) -> None:
+    """Would fail if lost connections and restarts in any order doubled or dropped an event."""
+    table, clock, source = one_row_table(), Clock(), Flaky()
+    log = Log(tmp_path_factory.mktemp("log") / "log.sqlite", "p")
+    watch = Watch(table, source, log, clock=clock)
+    for up, right, restart in steps:
+        clock.now += ON_S
+        source.up, source.contacts = up, RIGHT if right else WRONG
+        if restart:
+            watch = Watch(table, source, log, clock=clock)
+        snapshot = asyncio.run(watch.step())
+        assert snapshot.live(clock.now) is up
+    told = [e.kind for e in log.events()]
+    for pair in (("lost", "back"), ("raised", "cleared")):
+        mine = [k for k in told if k in pair]
+        assert mine == [pair[i % 2] for i in range(len(mine))]
+    assert told.count("mode") == any(up for up, _, _ in steps)
+    log.close()
 
 
 def test_only_one_watch_writes_a_log(tmp_path: Path) -> None:

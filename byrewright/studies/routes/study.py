@@ -15,11 +15,12 @@ from byrewright.studies.routes.brute import Hit, search, tried
 from byrewright.studies.routes.classes import HARMS
 from byrewright.studies.routes.network import Network, network
 from byrewright.studies.routes.orders import Order, safe_order, via
-from byrewright.studies.routes.prove import Prover
+from byrewright.studies.routes.prove import Prover, road
 from byrewright.studies.routes.questions import all_scenes
-from byrewright.studies.routes.scene import Scene
+from byrewright.studies.routes.scene import Reaches, Scene
+from byrewright.studies.routes.spread import walk
 from byrewright.studies.routes.table import cause_and_effect, process_contacts
-from byrewright.studies.routes.words import moves
+from byrewright.studies.routes.words import moves, said
 
 METHOD = (
     "routes: spread model of the plant's graph, exhaustive and by solver (docs/methods/routes.md)"
@@ -180,14 +181,15 @@ def _at_rest(study: Routes) -> Iterable[Finding]:
     """Modes that do harm as they are written."""
     for hit in study.at_rest:
         harm = HARMS[hit.question.harm]
-        where = _subject(study, hit)
+        way = _way(study, hit)
+        sentence = f"Mode {hit.mode} as written: {harm.title} ({hit.question.subject})"
+        sentence += f" by way of {way}." if way else "."
         yield _find(
             "at_rest",
             harm.title,
             1,
             "",
-            f"Mode {hit.mode} as written: {harm.title} ({where}). "
-            "Change the mode's positions or the pipes.",
+            f"{sentence} Change the mode's positions or the pipes.",
             subject=f"{hit.mode} {hit.question.name}",
             limit=0,
         )
@@ -291,8 +293,19 @@ def _title(plant: Plant, machine_id: str) -> str:
     return f"{machine_id} {plant.equipment[machine_id].title}"
 
 
-def _subject(study: Routes, hit: Hit) -> str:
-    return hit.question.subject
+def _way(study: Routes, hit: Hit) -> str:
+    """The valves and pumps that stand open on the way, in words."""
+    scene = study.scenes[hit.mode]
+    found: dict[str, str] = {}
+    for condition in hit.question.all_of:
+        if isinstance(condition, Reaches) and condition.wanted:
+            spread = scene.spreads[condition.spread]
+            reached = walk(spread, scene.wanted)
+            end = next(n for n in condition.nodes if n in reached)
+            for machine, _ in road(spread, reached, end, scene.wanted):
+                if not study.plant.equipment[machine].can("gives milk"):
+                    found[machine] = said(scene.wanted[machine] or "")
+    return ", ".join(f"{_title(study.plant, m)} {p}" for m, p in found.items())
 
 
 def _assume(study: Routes, book: Notebook) -> None:
