@@ -58,6 +58,12 @@ def clear_errors() -> Iterator[None]:
     except PermissionError as error:
         print(f"{error.filename}: may not be read or written by you", file=sys.stderr)
         raise SystemExit(BAD_INPUT) from None
+    except (FileExistsError, NotADirectoryError) as error:
+        print(f"{error.filename}: is a file, not a folder; name another", file=sys.stderr)
+        raise SystemExit(BAD_INPUT) from None
+    except OSError as error:
+        print(f"{error.filename or 'file'}: {error.strerror or error}", file=sys.stderr)
+        raise SystemExit(BAD_INPUT) from None
     except KeyboardInterrupt:
         print("stopped; nothing was half written", file=sys.stderr)
         raise SystemExit(130) from None

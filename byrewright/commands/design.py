@@ -74,7 +74,9 @@ def draft(brief_path: Path, out_path: Path, *, overwrite: bool) -> None:
             f"{len(plant.pipes)} pipes, {len(plant.modes)} modes."
         )
         for one in result.assumptions:
-            out.print(f"  assumed {one.meaning}: {one.value} {one.unit} ({one.why})")
+            said = one.value if isinstance(one.value, str) else f"{one.value:g} {one.unit}".strip()
+            unit = f" {one.unit}" if isinstance(one.value, str) and one.unit else ""
+            out.print(f"  assumed {one.meaning}: {said}{unit} ({one.why})")
         print_counts(out, result.sizing)
         out.print(f"Next: byrewright check {out_path}")
         out.print(f"      byrewright size {out_path}")
