@@ -134,6 +134,53 @@ def vacuum(
 
 
 @app.command()
+def day(
+    plant: PlantPath,
+    month: Annotated[int, typer.Option(min=1, max=12, help="Month of the year.")] = 6,
+    days: Annotated[int, typer.Option(min=1, max=3660, help="Days in a row.")] = 1,
+    seed: Annotated[int, typer.Option(help="Seed of the cows' draws.")] = 1,
+    step: Annotated[float | None, typer.Option(help="Step in seconds.")] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Plot sheet (.svg, .pdf, .png) or result (.json).")
+    ] = None,
+    compare: Annotated[
+        Path | None, typer.Option(help="A second plant file, shown beside the first.")
+    ] = None,
+    as_json: AsJson = False,
+    every: Annotated[bool, typer.Option("--all", help="Show every table.")] = False,
+    strict: Annotated[bool, typer.Option(help="Exit with 1 when a finding fails.")] = False,
+    sample: Annotated[float, typer.Option(help="Seconds between points of the series.")] = 60.0,
+) -> None:
+    """Simulate the milking day, cow by cow: times, temperatures, levels, energy, cost."""
+    from byrewright.commands import day as command
+
+    command.run(
+        plant, month, days, seed, step, out, compare, as_json,
+        everything=every, strict=strict, sample_s=sample,
+    )  # fmt: skip
+
+
+@app.command()
+def failures(
+    plant: PlantPath,
+    pairs: Annotated[bool, typer.Option(help="Also every two failures together.")] = False,
+    hours: Annotated[
+        float | None, typer.Option(help="Hours after a failure that are looked at.")
+    ] = None,
+    as_json: AsJson = False,
+    every: Annotated[bool, typer.Option("--all", help="Show every table and finding.")] = False,
+    costs: Annotated[
+        Path | None, typer.Option(help="What machines and litres cost (YAML).")
+    ] = None,
+    seed: Annotated[int, typer.Option(help="Seed of the day and of the rates' spread.")] = 1,
+) -> None:
+    """Apply each way each machine can fail: does milking go on, and what does it cost."""
+    from byrewright.commands import failures as command
+
+    command.run(plant, pairs, hours, as_json, every, costs, seed)
+
+
+@app.command()
 def routes(
     plant: PlantPath,
     order: Annotated[int, typer.Option(min=1, max=3, help="How many may stand wrong at once.")] = 2,
