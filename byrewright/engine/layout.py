@@ -227,7 +227,8 @@ class Layout:
         for tag, one in self.all(Mover):
             sources = [
                 w for w in self._sources(tag, one.inlet)
-                if self.out.vessels[w.vessel].substance == 0 and self.out.vessels[w.vessel].role == STORE
+                if self.out.vessels[w.vessel].substance == 0
+                and self.out.vessels[w.vessel].role == STORE
                 and not self.out.vessels[w.vessel].fill and w.vessel != self.out.tanker
             ]  # fmt: skip
             if one.led_by and len(sources) > 1:

@@ -386,6 +386,23 @@ def control(
     if n[I_STEP] % num[N_MINUTE] == 0 or n[I_TANKER] == 1 or not _same_place(F, I, S, n, num):
         _washed(t, I, S, num)
         _place(t, F, I, S, g, n, num)
+
+
+@kernel
+def awake(S: Floats, F: Floats, I: Ints, n: Ints, num: Ints, rows: Ints) -> bool:
+    """Whether anything may have to be decided in this step; mostly nothing has."""
+    if n[I_ROW] < rows.shape[0] and rows[n[I_ROW], RW_STEP] <= n[I_STEP]:
+        return True
+    if n[I_SEQ] == 1 or n[I_TANKER] == 1 or n[I_STEP] % num[N_MINUTE] == 0:
+        return True
+    if n[I_MILKING] >= 0:
+        return ended(n) or not _same_place(F, I, S, n, num)
+    return n[I_MILKED] < n[I_PENDING] or not _same_place(F, I, S, n, num)
+
+
+@kernel
+def route(t: float, I: Ints, g: Floats, n: Ints, par: Floats, num: Ints) -> None:
+    """The state of the valves: mode, place that is filled, calf draw, variant."""
     alt = I[n[I_TARGET], 1] if num[N_PLACE1] > num[N_PLACE0] else 0
     draws = n[I_MILKING] >= 0 and num[N_CALF_ALT] >= 0
     if draws and t >= g[G_CALF_START] and g[G_CALF_DRAWN] < par[PAR_CALF_KG]:

@@ -243,11 +243,9 @@ def vacuum(
     at = min(load, float(units))
     low = min(int(at), units - 1)
     part = at - low
-    one = vac[mask, low]
-    two = vac[mask, low + 1]
-    g[G_VACUUM] = one[0] + part * (two[0] - one[0])
-    g[G_PUMP_SPEED] = one[1] + part * (two[1] - one[1])
-    kw = one[2] + part * (two[2] - one[2])
+    g[G_VACUUM] = vac[mask, low, 0] + part * (vac[mask, low + 1, 0] - vac[mask, low, 0])
+    g[G_PUMP_SPEED] = vac[mask, low, 1] + part * (vac[mask, low + 1, 1] - vac[mask, low, 1])
+    kw = vac[mask, low, 2] + part * (vac[mask, low + 1, 2] - vac[mask, low, 2])
     if n[I_MILKING] >= 0:
         g[G_VAC_LEAST] = min(g[G_VAC_LEAST], g[G_VACUUM])
     for p in range(first, num[N_P1]):

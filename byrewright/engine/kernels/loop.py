@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from byrewright.engine.jit import kernel
-from byrewright.engine.kernels.control import control
+from byrewright.engine.kernels.control import awake, control, route
 from byrewright.engine.kernels.energy import (
     air,
     chill,
@@ -65,7 +65,11 @@ def run(F: Floats, I: Ints, par: Floats, num: Ints, share: Floats, vac: Floats, 
         step = n[I_STEP]
         t = step * dt
         second = (t + weather[1]) % 86400.0
-        control(t, F, I, S, g, n, par, num, cow, out, bout, loads, rows, values, cows_day, count)
+        if awake(S, F, I, n, num, rows):
+            control(
+                t, F, I, S, g, n, par, num, cow, out, bout, loads, rows, values, cows_day, count
+            )  # fmt: skip
+        route(t, I, g, n, par, num)
         vacuum(F, I, S, g, n, par, num, vac)
         cows(t, S, g, n, par, num, cow, out, bout)
         had = 0.0

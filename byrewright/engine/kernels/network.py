@@ -80,32 +80,6 @@ def _pumped(m: int, flush: int, F: Floats, I: Ints, S: Floats) -> float:
 
 
 @kernel
-def _wish(m: int, dt: float, milk: float, withheld: float, flush: int, F: Floats, I: Ints,
-          S: Floats) -> float:  # fmt: skip
-    """What a mover wishes to move in the step, kg; followers come later."""
-    law = I[m, MI_LAW]
-    src = I[m, MI_SRC]
-    most = F[m, M_MAX] * dt * S[m, S_HEALTH]
-    if law == SUPPLY:
-        return milk if I[m, MI_BANK] == 0 else withheld
-    if law == RUNS:
-        return content(src, S) * min(1.0, dt / F[m, M_TAU]) * S[m, S_HEALTH]
-    if law == FLOAT:
-        room = F[m, M_FULL] - _level(I[m, MI_LED], S)
-        return min(most, max(0.0, room)) * S[m, S_CMD]
-    if law == DOSE:
-        return min(most, S[m, S_DOSE])
-    if law == EVEN:
-        gap = content(src, S) - content(I[m, MI_LED], S)
-        return max(0.0, gap) * 0.25 * min(1.0, dt / F[m, M_TAU])
-    if S[m, S_CMD] == 2.0:  # held on, whatever its level says
-        return most
-    if law in (FIXED, LOADING):
-        return most * S[m, S_CMD]
-    return most * _pumped(m, flush, F, I, S) * S[m, S_CMD]
-
-
-@kernel
 def _filters(F: Floats, S: Floats, par: Floats, num: Ints) -> None:
     """Socks load up and are changed."""
     for f in range(num[N_F0], num[N_F1]):
@@ -148,26 +122,41 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
     for m in range(num[N_M0], num[N_M1]):
         W[m, 0] = 0.0
         law = I[m, MI_LAW]
-        # What surely moves nothing is passed over first: that is most movers, most of the day.
-        if law == DOSE:
-            if S[m, S_DOSE] <= 0.0:
-                continue
-        elif law in (FIXED, LOADING):
-            if S[m, S_CMD] == 0.0:
-                continue
-        elif law == SUPPLY:
-            if milk <= 0.0 and withheld <= 0.0:
+        # What it wishes, and what surely moves nothing is passed over first.
+        src = I[m, MI_SRC]
+        kg = F[m, M_MAX] * dt * S[m, S_HEALTH]
+        if law == FOLLOW:
+            kg = 0.0
+        elif law == DOSE:
+            kg = min(kg, S[m, S_DOSE])
+            if kg <= 0.0:
                 continue
         elif law == FLOAT:
-            led = I[m, MI_LED]
-            if S[led, V_LEVEL] < 0.0 and content(led, S) >= F[m, M_FULL]:
+            room = F[m, M_FULL] - _level(I[m, MI_LED], S)
+            kg = min(kg, max(0.0, room)) * S[m, S_CMD]
+            if kg <= 0.0:
+                continue
+        elif law == SUPPLY:
+            kg = milk if I[m, MI_BANK] == 0 else withheld
+            if kg <= 0.0:
+                continue
+        elif law in (FIXED, LOADING):
+            kg *= S[m, S_CMD]
+            if kg <= 0.0:
                 continue
         else:
-            src = I[m, MI_SRC]
-            if I[src, VI_ROLE] == STORE and content(src, S) <= 0.0:
+            there = content(src, S)
+            if I[src, VI_ROLE] == STORE and there <= 0.0:
                 if I[m, MI_LED] == src and S[src, V_LEVEL] < 0.0:
                     S[m, S_ON] = 0.0
                 continue
+            if law == RUNS:
+                kg = there * min(1.0, dt / F[m, M_TAU]) * S[m, S_HEALTH]
+            elif law == EVEN:
+                gap = there - content(I[m, MI_LED], S)
+                kg = max(0.0, gap) * 0.25 * min(1.0, dt / F[m, M_TAU])
+            elif S[m, S_CMD] != 2.0:  # 2: held on, whatever its level says
+                kg *= _pumped(m, flush, F, I, S) * S[m, S_CMD]
         j0 = I[m, MI_J0]
         j1 = I[m, MI_J1]
         total = 0.0
@@ -178,10 +167,7 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
                 part = 0.0
             W[j, 0] = part
             total += part
-        if total <= 0.0 or law == FOLLOW:
-            continue
-        kg = _wish(m, dt, milk, withheld, flush, F, I, S)
-        if kg <= 0.0:
+        if total <= 0.0 or kg <= 0.0:
             continue
         slow = 1.0
         for j in range(j0, j1):
@@ -191,7 +177,7 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
                 full = min(1.0, S[f, SF_LOAD] / F[f, F_CAP])
                 slow = min(slow, (1.0 - F[f, F_LOSS] * full * full) * S[f, SF_HEALTH])
         W[m, 0] = kg * slow
-        W[I[m, MI_SRC], 0] += W[m, 0]
+        W[src, 0] += W[m, 0]
         moving = True
     if moving:
         _limit(W, I, S, num)

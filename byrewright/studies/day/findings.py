@@ -213,7 +213,7 @@ def _calf(bench: Bench, run: Run) -> None:
     bench.find(
         "calf_milk", "Milk drawn for calves", got + held, "L",
         f"{got + held:.0f} L drawn after the filter and before the cooler, of {asked:.0f} L asked.",
-        limit=0.98 * asked, sense="at_least", formula="drawn each milking until the quantity is had",
+        limit=0.98 * asked, sense="at_least", formula="drawn each milking until all is had",
     )  # fmt: skip
 
 
