@@ -259,7 +259,7 @@ def slope_table(
     rows: list[tuple[float | str, ...]] = []
     near = sorted(MILKLINE_BORES_MM, key=lambda b: abs(b - line.bore_mm))[:3]
     for bore in dict.fromkeys((line.bore_mm, *near)):
-        for slope in (0.5, 1.0, 1.5, 2.0):
+        for slope in (0.5, 1.0, 2.0):
             probe = line.model_copy(update={"slope_pct": slope})
             limit = _limit(rules, probe, bore, air, vacuum_kpa, ambient_kpa_abs)
             rows.append(

@@ -446,7 +446,7 @@ def scan(
     for gain in gains:
         for ramp in ramps:
             event = replace(
-                units_open(open_units(network), fall, 4.0, key="scan", title="", seconds=8.0),
+                units_open(open_units(network), fall, 3.0, key="scan", title="", seconds=6.5),
                 gain=gain,
                 ramp=ramp,
             )
