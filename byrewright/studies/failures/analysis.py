@@ -18,7 +18,7 @@ from byrewright.studies.failures.support import reads
 from byrewright.studies.sizing.duty import Duty
 
 DAYS_A_YEAR = 365.0
-Sort = Literal["equipment", "passive", "safety"]
+Sort = Literal["equipment", "passive", "safety", "common"]
 Variants = tuple[tuple[Hit, ...], ...]
 
 
@@ -26,8 +26,8 @@ Variants = tuple[tuple[Hit, ...], ...]
 class Case:
     """A failure, its worst state, and how milking stands after it.
 
-    `sort` parts equipment (judged by the wish), passive parts (inspected) and safety stops (never
-    bridged). `hand_min` is how long people need until milking goes on again.
+    `sort` parts equipment (judged by the wish), passive parts (inspected), safety stops (never
+    bridged) and common causes (several machines at once, told apart). `hand_min` is how long people need until milking goes on again.
     """
 
     event: Event
@@ -133,6 +133,8 @@ def _case(structure: Structure, event: Event, base: Answer, rules: Rulebook) -> 
     sort: Sort = "equipment"
     if event.failure.safety:
         sort = "safety"
+    elif event.common:
+        sort = "common"
     elif event.failure.life == "vessel":
         sort = "passive"
     return Case(event, hits, answer, sort, hand_minutes(answer, rules))

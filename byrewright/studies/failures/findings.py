@@ -270,11 +270,12 @@ def _cause(
     if not mine:
         return
     worst = max(mine, key=lambda c: (c.case.stops, c.hours_each, c.litres_each, c.case.event.id))
+    wished = bench.plant.wishes.no_single_stop
+    judged = worst.case.stops and worst.case.sort == "equipment" and wished
     bench.find(
         f"failures.cause.{key}", title, round(60 * worst.hours_each, 1), "min",
         cause_sentence(worst), subject=worst.case.event.machine,
-        limit=0.0 if worst.case.stops and bench.plant.wishes.no_single_stop else None,
-        sense="at_most" if worst.case.stops and bench.plant.wishes.no_single_stop else "says",
+        limit=0.0 if judged else None, sense="at_most" if judged else "says",
         formula="last cow off, with the failure less without", source="practice",
         known="common_practice", inputs=rate_inputs(bench, analysis, worst.case),
     )  # fmt: skip

@@ -81,9 +81,10 @@ def study_failures(
         tables.ones(analysis, analysis.ones("equipment"), "failures.ones",
                     "Single failures that stop milking",
                     "Empty for a plant whose wish says so."),
-        tables.ones(analysis, [*analysis.ones("passive"), *analysis.ones("safety")],
-                    "failures.apart", "Listed apart: passive parts and safety stops",
-                    "Passive parts are inspected; safety stops are never bridged."),
+        tables.ones(analysis, [c for c in analysis.cases if c.stops and c.sort != "equipment"],
+                    "failures.apart", "Listed apart: passive parts, safety stops, common causes",
+                    "Passive parts are inspected; safety stops are never bridged; a common cause "
+                    "takes several machines at once."),
         tables.passive(analysis), tables.to_do(analysis), tables.moments(analysis, day),
         tables.service(out), tables.gain_table(gains(analysis, worth, costs), plant.site.currency),
         tables.shelf(analysis, worth), tables.lives(analysis),
