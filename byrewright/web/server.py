@@ -210,6 +210,7 @@ def _log_in(request: Request, problem: str, status: int = 200, **words: object) 
             tag("title", t("log_in.title")),
             tag("meta", name="viewport", content="width=device-width, initial-scale=1"),
             tag("link", rel="stylesheet", href="/look/page.css"),
+            tag("link", rel="icon", href="data:,"),
         ),
         tag("body", tag("div", tag("main", form, id="main"), id="sheet", cls="alone")),
         lang=t.language,

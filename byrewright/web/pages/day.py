@@ -12,6 +12,7 @@ from byrewright.documents.format import prose, shown, unit_sign, words
 from byrewright.documents.schematic import sheets_for
 from byrewright.documents.shapes import Layout
 from byrewright.documents.turn_strip import HEIGHT_MM, WIDTH_MM, strip_window, turn_strip
+from byrewright.plant.farm import minutes
 from byrewright.results import Result, Series
 from byrewright.web import drawing
 from byrewright.web.answers import DayAnswer, Job, day, flows, laid_out
@@ -48,6 +49,9 @@ STRIDE = 6
 """Readings that playing moves on at a time."""
 FIRST_MONTH = 6
 CHART_PX = 250
+TICK_H = 3
+CLOCK = "h => String(Math.floor((%d + h * 60) / 60) %% 24).padStart(2, '0') + ':00'"
+"""Hours of the run as a time of day, on the axis."""
 
 
 def register(site: Site) -> None:
@@ -57,6 +61,11 @@ def register(site: Site) -> None:
     @ui.page("/p/{slug}/day")
     def day_page(request: Request, slug: str) -> None:
         plant_page(site, request, slug, KEY, lambda v: DayView(v).build())
+
+
+def spoken(slug: str) -> str:
+    """A plant's address as people read it."""
+    return slug.replace("~", " / ").replace("_", " ")
 
 
 class DayView:
@@ -105,9 +114,14 @@ class DayView:
         self.laid = laid.value if laid.state == "done" else None
         if not self.at:
             self.at = self._first_milking()
-        await self._compare()
         self.head.draw()
         self.picture.draw()
+        await self.beside_it()
+
+    async def beside_it(self) -> None:
+        """Compare, then draw all that depends on it."""
+        await self._compare()
+        self.head.draw()
         self.draw_charts()
         self.under.draw()
         self.show()
@@ -121,7 +135,7 @@ class DayView:
     async def _compare(self) -> None:
         from byrewright.studies.day.compare import compare
 
-        self.note = None
+        self.note = self.other = self.compared = None
         if not self.beside or self.beside == self.opened.slug:
             return
         try:
@@ -138,7 +152,7 @@ class DayView:
             return
         self.other = self.job.value
         assert self.answer is not None and self.other is not None
-        names = (self.opened.slug, other.slug)
+        names = (spoken(self.opened.slug), spoken(other.slug))
         self.compared = compare(self.answer.result, self.other.result, names)
 
     # parts -----------------------------------------------------------------------------------
@@ -169,10 +183,7 @@ class DayView:
                 tag(
                     "select",
                     tag("option", t("day.nothing_beside"), value=""),
-                    [
-                        tag("option", s.replace("~", " / "), value=s, selected=s == self.beside)
-                        for s in others
-                    ],
+                    [tag("option", spoken(s), value=s, selected=s == self.beside) for s in others],
                     id="beside",
                     data_change="beside",
                 ),
@@ -185,8 +196,10 @@ class DayView:
         ]
         if self.answer is not None:
             parts.append(counts(self.answer.result, t))
-        elif self.job is not None:
-            parts.append(progress(self.job, t) if not self.job.over else trouble(self.job, t))
+        if self.job is not None and not self.job.over:
+            parts.append(progress(self.job, t))
+        elif self.job is not None and self.job.state != "done" and self.answer is None:
+            parts.append(trouble(self.job, t))
         return parts
 
     def _player(self) -> Child:
@@ -334,7 +347,7 @@ class DayView:
         units = list(dict.fromkeys(u for _, u, _ in one.lines))[:2]
         lines = [(n, u, one.x, v, "") for n, u, v in one.lines]
         if beside is not None:
-            suffix = f" ({self.beside.replace('~', ' / ')})"
+            suffix = f" ({spoken(self.beside)})"
             lines += [(n, u, beside.x, v, suffix) for n, u, v in beside.lines]
         series = []
         for i, (name, unit, x, values, suffix) in enumerate(lines):
@@ -358,6 +371,9 @@ class DayView:
                     ],
                 }
             )
+        milky = {m.id for m in self.opened.plant.able("stores milk")}
+        many = len({n for n, *_ in lines}) > len(INKS)
+        chosen = {str(s["name"]): not many or str(s["name"]).split(" ")[0] in milky for s in series}
         text = {"color": "var(--ink)", "fontFamily": "DejaVu Sans", "fontSize": 12}
         axis = {
             "axisLabel": text,
@@ -370,10 +386,11 @@ class DayView:
             "grid": {"left": 64, "right": 64 if len(units) > 1 else 18, "top": 52, "bottom": 40},
             "legend": {
                 "type": "scroll",
+                "selected": chosen,
                 "top": 0,
                 "left": 0,
                 "textStyle": text,
-                "inactiveColor": "var(--rule)",
+                "inactiveColor": "var(--quiet)",
                 "pageTextStyle": text,
             },
             "tooltip": {
@@ -387,11 +404,13 @@ class DayView:
                 "type": "value",
                 "min": 0,
                 "max": "dataMax",
-                "name": self.v.t("day.hours"),
+                "name": self.v.t("day.clock"),
+                "interval": TICK_H,
                 "nameLocation": "middle",
                 "nameGap": 24,
                 "splitLine": {"show": False},
                 **axis,
+                "axisLabel": {**text, ":formatter": CLOCK % self._begins()},
             },
             "yAxis": [
                 {
@@ -404,6 +423,11 @@ class DayView:
             ],
             "series": series,
         }
+
+    def _begins(self) -> float:
+        """When the run begins, minutes after midnight."""
+        assert self.answer is not None
+        return minutes(self.answer.moments[0].clock) if self.answer.moments else 0
 
     # playing ---------------------------------------------------------------------------------
 
@@ -459,7 +483,8 @@ class DayView:
         """A plant to compare with."""
         self.beside = value if value in self.v.site.folder.files() else ""
         self.remember()
-        await self.load()
+        if self.answer is not None:
+            await self.beside_it()
 
     def on_stop(self, _: str, __: str) -> None:
         """Stop simulating."""

@@ -258,7 +258,7 @@ class InterlocksView:
                         "div",
                         tag("b", one.text),
                         tag("div", one.do),
-                        tag("div", t(f"alarm.{one.state}"), ", ", since, cls="quiet small"),
+                        tag("div", t(f"alarm_state.{one.state}"), ", ", since, cls="quiet small"),
                     ),
                     button,
                     cls=cls,

@@ -35,6 +35,14 @@ from byrewright.web.pages.machine import about_machine, about_pipe
 
 BOX = "plant-drawing"
 KEY = "plant"
+DRAWN_AS = {
+    "milk": {"milk"},
+    "withheld": {"milk"},
+    "wash": {"wash"},
+    "water": {"water", "wash"},
+    "vacuum": {"vacuum"},
+}
+"""Services in whose pipes a fluid is shown; it can be chosen on the sheets that draw them."""
 
 
 def register(site: Site) -> None:
@@ -128,13 +136,18 @@ class PlantView:
                 flows, self.v.site.answers, self.opened, self.mode, dict(self.turned)
             )
             self.now = now
-            have = [w.fluid for w in now.ways]
+            have = self._fluids(now)
             if self.fluid not in have:
                 self.fluid = have[0] if have else ""
         self.head.draw()
         self.side.draw()
         self.show()
         self.remember()
+
+    def _fluids(self, now: Turned) -> list[str]:
+        sheet = next(s for s in self.sheets if s.key == self.sheet)
+        moving = {w.fluid for w in now.ways}
+        return [f for f in FLUIDS if f in moving and DRAWN_AS[f] & set(sheet.services)]
 
     def show(self) -> None:
         """Put the marks on the drawing."""
@@ -219,8 +232,8 @@ class PlantView:
             cls="field",
         )
         fluid = None
-        if self.now is not None and self.now.ways:
-            have = [w.fluid for w in self.now.ways]
+        have = self._fluids(self.now) if self.now is not None else []
+        if have:
             fluid = tag(
                 "div",
                 tag("label", t("plant.fluid"), for_="fluid"),

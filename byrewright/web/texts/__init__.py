@@ -19,14 +19,11 @@ def languages() -> dict[str, str]:
 @cache
 def catalogue(language: str) -> Mapping[str, str]:
     """Key to text; keys are written with full stops for the groups of the file."""
-    from byrewright.errors import ByrewrightError
     from byrewright.plant.problems import FileProblems
     from byrewright.plant.source import load
 
     path = HERE / f"{language}.yaml"
     source = load(path.read_text(encoding="utf-8"), path.name, FileProblems, "language: {}")
-    if not source.data:
-        raise ByrewrightError(f"{path.name}: the catalogue is empty")
     found: dict[str, str] = {}
     _flatten(source.data, "", found)
     return found

@@ -1,0 +1,169 @@
+"""A server on loopback for all tests of the pages, and a real browser."""
+
+from __future__ import annotations
+
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+SHOTS = ROOT / "out" / "screenshots"
+START_S = 60.0  # a cold, busy machine imports for long
+SIZES = {"desktop": (1440, 900), "tablet": (820, 1180)}
+LARGEST = "rotary_round_the_clock~plant"
+SMALL = "rows_two_by_twenty~plant"
+FLAGS = (
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+LOCAL = {"127.0.0.1", "localhost", ""}
+PROGRAM = (
+    "import sys; from pathlib import Path; from byrewright.commands.serve import run; "
+    "run(Path(sys.argv[1]), sys.argv[2], int(sys.argv[3]))"
+)
+
+
+@dataclass
+class Served:
+    """A running server: its address and the folder behind it."""
+
+    url: str
+    folder: Path
+
+    def page(self, slug: str, page: str, query: str = "") -> str:
+        """The address of a page."""
+        return f"{self.url}/p/{slug}/{page}{query}"
+
+
+def free_port() -> int:
+    """A port nobody uses."""
+    with socket.socket() as one:
+        one.bind(("127.0.0.1", 0))
+        return int(one.getsockname()[1])
+
+
+def start(folder: Path, host: str = "127.0.0.1") -> Iterator[Served]:
+    """A server in a process of its own, ended afterwards."""
+    port = free_port()
+    log = folder / ".server.log"
+    with log.open("wb") as out:
+        process = subprocess.Popen(
+            [sys.executable, "-c", PROGRAM, str(folder), host, str(port)],
+            cwd=ROOT,
+            stdout=out,
+            stderr=out,
+        )
+    url = f"http://127.0.0.1:{port}"
+    try:
+        end = time.monotonic() + START_S
+        while True:
+            try:
+                urllib.request.urlopen(f"{url}/look/page.css", timeout=2).close()
+                break
+            except OSError:
+                if process.poll() is not None or time.monotonic() > end:
+                    pytest.fail(f"the server did not start:\n{log.read_text()}")
+                time.sleep(0.1)
+        yield Served(url, folder)
+    finally:
+        process.terminate()
+        process.wait(10)
+    assert "Traceback" not in log.read_text(), log.read_text()[-3000:]
+
+
+@pytest.fixture(scope="session")
+def examples(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A copy of the examples that tests may change."""
+    folder = tmp_path_factory.mktemp("served")
+    for one in ("rotary_round_the_clock", "rows_two_by_twenty"):
+        (folder / one).mkdir()
+        shutil.copy(ROOT / "examples" / one / "brief.yaml", folder / one)
+        drafted = ROOT / "examples" / one / "plant.yaml"
+        if drafted.exists():
+            shutil.copy(drafted, folder / one)
+        else:
+            from byrewright.drafting.draft import draft_plant
+            from byrewright.plant.brief import read_brief
+
+            text = draft_plant(read_brief(folder / one / "brief.yaml")).text
+            (folder / one / "plant.yaml").write_text(text, encoding="utf-8")
+    (folder / "broken.yaml").write_text(
+        "byrewright: 1\nequipment:\n  V1: {kind: valvee}\n", encoding="utf-8"
+    )
+    return folder
+
+
+@pytest.fixture(scope="session")
+def served(examples: Path) -> Iterator[Served]:
+    """The pages of the examples."""
+    yield from start(examples)
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    """Debian's Chromium."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as p:
+        one = p.chromium.launch(executable_path=shutil.which("chromium"), args=list(FLAGS))
+        yield one
+        one.close()
+
+
+@dataclass
+class Eye:
+    """A browser page that notes what went wrong and where requests went."""
+
+    page: Any
+    size: str
+    name: str
+    errors: list[str]
+    hosts: set[str]
+
+    def shoot(self, what: str) -> None:
+        """Keep a screenshot, for people to look at."""
+        SHOTS.mkdir(parents=True, exist_ok=True)
+        self.page.screenshot(path=str(SHOTS / f"{what}-{self.size}.png"), full_page=False)
+
+
+def open_eye(browser: Any, size: str, name: str) -> Eye:
+    """A fresh visitor."""
+    width, height = SIZES[size]
+    context = browser.new_context(
+        viewport={"width": width, "height": height}, has_touch=size == "tablet",
+        reduced_motion="reduce", accept_downloads=True,
+    )  # fmt: skip
+    page = context.new_page()
+    eye = Eye(page, size, name, [], set())
+    page.on("pageerror", lambda e: eye.errors.append(str(e)))
+    page.on("console", lambda m: eye.errors.append(m.text) if m.type == "error" else None)
+    page.on("request", lambda r: eye.hosts.add(urlsplit(r.url).hostname or ""))
+    page.on("websocket", lambda w: eye.hosts.add(urlsplit(w.url).hostname or ""))
+    page.set_default_timeout(30_000)
+    return eye
+
+
+@pytest.fixture(params=list(SIZES))
+def eye(browser: Any, request: pytest.FixtureRequest) -> Iterator[Eye]:
+    """A visitor at each size; nothing may go wrong unseen, and nothing may leave this computer."""
+    one = open_eye(browser, request.param, request.node.name)
+    yield one
+    one.page.context.close()
+    assert not one.errors, one.errors
+    assert one.hosts <= LOCAL, f"a request left this computer: {one.hosts - LOCAL}"

@@ -1,0 +1,304 @@
+"""Each page's main task in a real browser, at desktop and tablet size."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from tests.web.conftest import LARGEST, ROOT, SMALL, Eye, Served
+
+pytestmark = pytest.mark.browser
+WAIT_MS = 60_000  # a study on a busy machine
+
+
+def cli(*words: str) -> str:
+    """What the command line prints."""
+    done = subprocess.run(
+        [sys.executable, "-m", "byrewright", *words], cwd=ROOT, capture_output=True, text=True
+    )
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
+def test_the_folder_lists_its_plants(eye: Eye, served: Served) -> None:
+    """Would fail if a plant of the folder could not be found from the first page."""
+    eye.page.goto(served.url)
+    eye.page.get_by_role("link", name="rows_two_by_twenty").click()
+    eye.page.get_by_role("heading", name="The plant by service").wait_for()
+    assert eye.page.url.endswith(f"/p/{SMALL}/plant")
+    eye.page.goto(served.url)
+    eye.shoot("start")
+
+
+def test_a_broken_file_is_told_with_its_line(eye: Eye, served: Served) -> None:
+    """Would fail if a broken plant file showed a fault of the program instead of a sentence."""
+    eye.page.goto(served.page("broken", "plant"))
+    eye.page.get_by_text("This plant file cannot be used yet").wait_for()
+    eye.page.get_by_text("Line 3").first.wait_for()
+    eye.shoot("broken")
+
+
+def test_an_unknown_address_is_told(eye: Eye, served: Served) -> None:
+    """Would fail if a wrong address showed a fault, or anything outside the folder."""
+    for slug in ("nothing", "..~..~etc~passwd"):
+        eye.page.goto(served.page(slug, "plant"))
+        eye.page.get_by_role("heading", name="No such plant").wait_for()
+    for slug in ("%2e%2e%2fsecret", "..%2f..%2fetc%2fpasswd"):
+        answer = eye.page.goto(served.page(slug, "plant"))
+        assert answer.status == 404
+    eye.errors.clear()  # the browser notes each 404
+
+
+def test_plant_pick_mode_and_turn_a_valve(eye: Eye, served: Served) -> None:
+    """Would fail if a machine could not be picked, or a valve turned by hand showed no harm."""
+    page = eye.page
+    page.goto(served.page(LARGEST, "plant"))
+    page.locator("#plant-drawing svg").wait_for()
+    page.get_by_label("Mode").select_option("milking_tank_1")
+    page.get_by_text("does no harm").wait_for()
+    page.locator(".drawing.flows").wait_for()
+    drain = page.locator('[data-machine="V81"][tabindex="0"]')
+    drain.focus()
+    page.keyboard.press("Enter")
+    page.get_by_role("heading", name="V81").wait_for()
+    page.get_by_role("button", name="open", exact=True).click()
+    page.get_by_text("milk to drain or floor").first.wait_for()
+    assert page.locator('[data-machine="V81"].turned').count() >= 1
+    eye.shoot("plant-turned")
+    again = page.url
+    assert "turn=V81" in again and "mode=milking_tank_1" in again
+    page.goto(again)
+    page.get_by_text("milk to drain or floor").first.wait_for()
+    page.get_by_role("button", name="All back as the mode wants").click()
+    page.get_by_text("does no harm").wait_for()
+
+
+def test_plant_findings_are_those_of_the_command_line(eye: Eye, served: Served) -> None:
+    """Would fail if the page and `size --json` told different findings."""
+    path = served.folder / "rotary_round_the_clock" / "plant.yaml"
+    result = json.loads(cli("size", str(path), "--json"))
+    eye.page.goto(served.page(LARGEST, "plant", "?pick=machine%20VP1"))
+    eye.page.get_by_role("heading", name="What happens if it fails").wait_for()
+    eye.page.locator(".counts").wait_for(timeout=WAIT_MS)
+    shown = [int(x) for x in eye.page.locator(".counts b").all_text_contents()]
+    told = [f["verdict"] for f in result["findings"]]
+    assert shown == [told.count(v) for v in ("fails", "unknown", "tight", "holds")]
+    mine = [f for f in result["findings"] if "VP1" in (f["subject"], (f["target"] or [""])[0])]
+    assert mine
+    for one in mine:
+        finding = eye.page.locator(f'[id="finding-{one["name"]}"]').first
+        assert one["sentence"][:20].replace("degC", "°C")[:15] in finding.text_content()
+    first = eye.page.locator(f'[id="finding-{mine[0]["name"]}"]').first
+    first.locator("summary").click()
+    first.get_by_role("heading", name="Value and limit").wait_for()
+    eye.shoot("plant-machine")
+
+
+def test_plant_every_sheet_zoom_and_pan(eye: Eye, served: Served) -> None:
+    """Would fail if a sheet did not come, or zooming and panning did nothing."""
+    page = eye.page
+    page.goto(served.page(SMALL, "plant"))
+    for name in (
+        "Vacuum",
+        "Water and cooling",
+        "Compressed air",
+        "Electric power",
+        "Milk and wash",
+    ):
+        page.get_by_role("button", name=name).click()
+        page.locator(f'#plant-drawing svg[aria-label*="{name}"]').wait_for()
+        eye.shoot(f"sheet-{name.split()[0].lower()}")
+    svg = page.locator("#plant-drawing svg")
+    before = svg.get_attribute("viewBox")
+    page.get_by_role("button", name="Nearer").click()
+    nearer = svg.get_attribute("viewBox")
+    assert float(nearer.split()[2]) < float(before.split()[2])
+    page.locator("#plant-drawing [tabindex='0']").first.focus()
+    page.keyboard.press("ArrowRight")
+    assert svg.get_attribute("viewBox") != nearer
+    page.get_by_role("button", name="Whole sheet").click()
+    assert svg.get_attribute("viewBox") == before
+
+
+def test_units_and_light(eye: Eye, served: Served) -> None:
+    """Would fail if a visitor could not read US units, or the dark sheet, or it were forgotten."""
+    page = eye.page
+    page.goto(served.page(SMALL, "plant", "?pick=pipe%20" + first_pipe(served)))
+    page.get_by_text("Bore").wait_for()
+    assert "mm" in page.locator(".side dl").inner_text()
+    page.get_by_label("Units", exact=True).select_option("US")
+    page.wait_for_load_state()
+    page.get_by_text("Bore").wait_for()
+    assert re.search(r"\din|\d\sin", page.locator(".side dl").inner_text())
+    page.get_by_label("Light or dark").select_option("dark")
+    page.wait_for_load_state()
+    page.locator("#plant-drawing svg").wait_for()
+    assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(25, 26, 24)"
+    eye.shoot("plant-dark")
+
+
+def first_pipe(served: Served) -> str:
+    """A pipe of the small plant."""
+    from byrewright.plant.read import read_plant
+
+    return read_plant(served.folder / "rows_two_by_twenty" / "plant.yaml").plant.pipes[0].id
+
+
+def test_day_is_simulated_and_played(eye: Eye, served: Served) -> None:
+    """Would fail if the day did not come, could not be played, or differed from the study."""
+    from byrewright.plant.read import read_plant
+    from byrewright.studies.day.study import run_day
+
+    page = eye.page
+    page.goto(served.page(LARGEST, "day"))
+    page.locator("#at").wait_for(timeout=WAIT_MS)
+    page.locator("#day-drawing .level").first.wait_for(state="attached")
+    result = run_day(read_plant(served.folder / "rotary_round_the_clock" / "plant.yaml").plant)
+    shown = [int(x) for x in page.locator(".counts b").all_text_contents()]
+    assert shown == [result.count()[v] for v in ("fails", "unknown", "tight", "holds")]
+    before = page.locator("h2").first.inner_text()
+    page.locator("#at").focus()
+    for _ in range(3):
+        page.keyboard.press("PageUp")
+    page.wait_for_function("t => document.querySelector('h2').innerText !== t", arg=before)
+    assert page.locator("figure svg").count() >= 4
+    eye.shoot("day")
+    page.get_by_role("button", name="Play").click()
+    page.get_by_role("button", name="Hold").wait_for()
+    page.get_by_role("button", name="Hold").click()
+
+
+def test_day_compares_two_plants(eye: Eye, served: Served) -> None:
+    """Would fail if two plants could not be laid side by side."""
+    page = eye.page
+    page.goto(served.page(SMALL, "day", f"?beside={LARGEST}"))
+    page.get_by_text(
+        "rows two by twenty / plant beside rotary round the clock / plant"
+    ).first.wait_for(timeout=WAIT_MS)
+    eye.shoot("day-compared")
+
+
+def test_interlocks_table_watch_and_acknowledge(eye: Eye, served: Served) -> None:
+    """Would fail if a wrong position raised no alarm, or it could not be acknowledged and found."""
+    page = eye.page
+    page.goto(served.page(SMALL, "interlocks"))
+    page.get_by_role("heading", name="Table of causes").wait_for(timeout=WAIT_MS)
+    page.locator("#watch-mode").select_option(index=2)
+    page.get_by_role("button", name="Begin to watch").click()
+    page.get_by_text("Live.", exact=True).wait_for()
+    wrong = page.locator("#practise option").all_text_contents()
+    valve = next(i for i, text in enumerate(wrong) if re.match(r"V\d+ (open|closed)", text))
+    page.locator("#practise").select_option(index=valve)
+    button = page.get_by_role("button", name=re.compile("^Acknowledge"))
+    button.first.wait_for(timeout=WAIT_MS)
+    eye.shoot("interlocks-alarm")
+    button.first.click()
+    page.get_by_text("Write your name first").wait_for()
+    page.get_by_label("Who acknowledges").fill("A. Fitter")
+    page.get_by_label("Who acknowledges").press("Tab")
+    button.first.click()
+    row = page.get_by_role("row", name=re.compile("acknowledged.*A. Fitter"))
+    row.first.wait_for()
+    page.get_by_role("button", name="Put all right").click()
+    page.get_by_text("No alarm.").wait_for()
+    page.get_by_role("button", name="End the watch").click()
+    page.get_by_role("button", name="Begin to watch").wait_for()
+
+
+def test_edit_checks_undo_diff_and_save(eye: Eye, served: Served) -> None:
+    """Would fail if a typed figure were not checked, undone, shown before saving, or if saving
+    lost a comment of the file."""
+    path = served.folder / "rows_two_by_twenty" / "plant.yaml"
+    before = path.read_text(encoding="utf-8")
+    page = eye.page
+    page.goto(served.page(SMALL, "edit", "?pick=VP1"))
+    motor = page.get_by_label("Motor rating")
+    motor.fill("minus two")
+    page.locator("[aria-invalid=true]").wait_for()
+    assert page.get_by_role("button", name="Save").is_disabled()
+    motor.fill("37 kW")
+    page.locator("pre.diff .add", has_text="37").wait_for()
+    page.locator(".say.good, ul.plain").first.wait_for(timeout=WAIT_MS)
+    eye.shoot("edit")
+    page.get_by_role("button", name="Undo").click()
+    page.get_by_role("button", name="Undo").click()
+    page.get_by_text("Nothing has been changed").wait_for()
+    page.get_by_label("Motor rating").fill("37")
+    page.locator("pre.diff .add", has_text="37").wait_for()
+    page.get_by_role("button", name="Save").click()
+    page.get_by_text("Saved.").wait_for()
+    after = path.read_text(encoding="utf-8")
+    assert "motor_kw: 37" in after
+    assert after.count("#") == before.count("#")
+    path.write_text(before, encoding="utf-8")
+
+
+def test_edit_conflict_is_told_and_nothing_is_lost(eye: Eye, served: Served) -> None:
+    """Would fail if the later of two users overwrote the earlier."""
+    path = served.folder / "rows_two_by_twenty" / "plant.yaml"
+    before = path.read_text(encoding="utf-8")
+    page = eye.page
+    page.goto(served.page(SMALL, "edit", "?pick=VP1"))
+    page.get_by_label("Motor rating").fill("45")
+    page.locator("pre.diff .add", has_text="45").wait_for()
+    path.write_text(before + "# a colleague was here\n", encoding="utf-8")
+    page.get_by_role("button", name="Save").click()
+    page.get_by_text("Somebody else saved this file meanwhile").wait_for()
+    eye.shoot("edit-conflict")
+    page.get_by_role("button", name="Put my changes on theirs").click()
+    page.get_by_text("Look them over and save").wait_for()
+    page.get_by_role("button", name="Save").click()
+    page.get_by_text("Saved.").wait_for()
+    after = path.read_text(encoding="utf-8")
+    assert "# a colleague was here" in after and "motor_kw: 45" in after
+    path.write_text(before, encoding="utf-8")
+
+
+def test_brief_drafts_and_shows_what_changes(eye: Eye, served: Served) -> None:
+    """Would fail if the form did not draft a plant, or hid what it changes."""
+    page = eye.page
+    page.goto(served.page(SMALL, "brief"))
+    cows = page.get_by_label("Cows in milk")
+    cows.fill("many")
+    page.locator("[aria-invalid=true]").first.wait_for()
+    assert page.get_by_role("button", name="Draft the plant").is_disabled()
+    cows.fill("420")
+    page.wait_for_function("document.querySelector('#brief-text').value.includes('cows: 420')")
+    page.get_by_role("button", name="Draft the plant").click()
+    page.get_by_role("button", name="Save as the plant").wait_for(timeout=WAIT_MS)
+    page.get_by_text(re.compile(r"What changes: \d+")).wait_for()
+    eye.shoot("brief")
+
+
+def test_pack_is_built_stopped_and_taken(eye: Eye, served: Served, tmp_path: Path) -> None:
+    """Would fail if the pack could not be stopped or taken, or held another result than `size`."""
+    page = eye.page
+    page.goto(served.page(SMALL, "pack"))
+    day = "2031-02-03" if eye.size == "desktop" else "2031-02-04"
+    page.get_by_label("Date on the documents").fill(day)
+    page.get_by_role("button", name="Build the pack").click()
+    page.get_by_role("button", name="Stop").click()
+    page.get_by_text(re.compile("Stopped|The pack is ready")).wait_for(timeout=WAIT_MS)
+    if page.get_by_text("Stopped").count():
+        page.get_by_role("button", name="Build the pack").click()
+    page.get_by_text("The pack is ready").wait_for(timeout=WAIT_MS)
+    eye.shoot("pack")
+    with page.expect_download() as taking:
+        page.get_by_role("link", name=re.compile("Take the pack")).click()
+    taken = tmp_path / "pack.zip"
+    shutil.copy(taking.value.path(), taken)
+    with zipfile.ZipFile(taken) as archive:
+        names = archive.namelist()
+        result = archive.read("result.json").decode()
+        plant = archive.read("plant.yaml")
+    assert {"report.pdf", "schedule.xlsx", "plant.yaml"} <= set(names)
+    path = served.folder / "rows_two_by_twenty" / "plant.yaml"
+    assert plant == path.read_bytes()
+    assert json.loads(result) == json.loads(cli("size", str(path), "--json"))
