@@ -21,6 +21,9 @@ FIRST_BORES_MM = {
     "wash return": 60.3,
 }
 
+HOLDS = "keeps its place without air: no milk dumped, no wash let in"
+"""Why valves between milk and wash stay: each mode already has them where they block."""
+
 
 def machines(sheet: Sheet, want: Intent) -> None:
     """Everything the milk passes, apart from coolers and tanks."""
@@ -194,9 +197,9 @@ def machines(sheet: Sheet, want: Intent) -> None:
         label="Milk to tanks, or wash return",
         ways=3,
         duty="divert",
-        on_loss="to_c",
+        on_loss="stays",
         normally="to_c",
-        why={"ways": "one of the two is always shut"},
+        why={"on_loss": HOLDS, "ways": "one of the two is always shut"},
         **air,
     )
     sheet.add(
@@ -204,10 +207,10 @@ def machines(sheet: Sheet, want: Intent) -> None:
         "V46",
         label="Leak drain of the fill line",
         duty="drain",
-        on_loss="opens",
+        on_loss="stays",
         bore_mm=25.0,
         normally="open",
-        why={"bore_mm": "small: shows a passing seat, drains unpressurised"},
+        why={"on_loss": HOLDS, "bore_mm": "small: shows a passing seat, drains unpressurised"},
         **air,
     )
     sheet.add("header", "HM6", label="Fill header")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from byrewright.drafting.intent import PLANT_ROOM_M, Intent
+from byrewright.drafting.milk import HOLDS
 from byrewright.drafting.sheet import Sheet
 
 
@@ -239,7 +240,15 @@ def storage(sheet: Sheet, want: Intent) -> None:
     hand: dict[str, Any] = {"moved_by": "hand", "sensed": want.sensed}
     sheet.add("header", "HM7", label="Collection header")
     for n in range(1, want.tanks + 1):
-        sheet.add("valve", f"V4{n}", label=f"Fill tank {n}", duty="fill", on_loss="closes", **air)
+        sheet.add(
+            "valve",
+            f"V4{n}",
+            label=f"Fill tank {n}",
+            duty="fill",
+            on_loss="stays",
+            why={"on_loss": HOLDS},
+            **air,
+        )
         sheet.add("valve", f"V5{n}", label=f"Tank {n} outlet", duty="outlet", **hand)
         sheet.add(
             "valve",
@@ -320,7 +329,13 @@ def storage(sheet: Sheet, want: Intent) -> None:
     )
     if want.direct:
         sheet.add(
-            "valve", "V49", label="Direct to the tanker", duty="fill", on_loss="closes", **air
+            "valve",
+            "V49",
+            label="Direct to the tanker",
+            duty="fill",
+            on_loss="stays",
+            why={"on_loss": HOLDS},
+            **air,
         )
         sheet.line(
             "milk",
