@@ -93,22 +93,22 @@ def _milking(study: Routes) -> str:
     return found
 
 
-def _act(day: Day, mode: str) -> Act:
-    act = next((a for a in day.acts if a.mode == mode), None)
-    if act is None:
-        modes = ", ".join(dict.fromkeys(a.mode for a in day.acts))
-        raise RehearseError(f"mode {mode!r} is not part of the day; it has {modes}")
-    return act
+def _day(study: Routes, mode: str | None) -> tuple[Day, Act]:
+    """The day with the mode in it, and its first act in that mode."""
+    from byrewright.site.day import day_of
+
+    where = mode or _milking(study)
+    if where not in study.plant.modes:
+        raise RehearseError(f"no mode {where!r}; the plant has {', '.join(study.plant.modes)}")
+    day = day_of(study.plant, study.rules).playing(where)
+    return day, next(a for a in day.acts if a.mode == where)
 
 
 async def _play(study: Routes, faults: Sequence[Combination], mode: str | None, after_min: float,
                 protocol: str) -> list[Rehearsal]:  # fmt: skip
-    from byrewright.site.day import day_of
     from byrewright.site.rehearse import Fault, rehearse
 
-    day = day_of(study.plant, study.rules)
-    where = mode or _milking(study)
-    act = _act(day, where)
+    day, act = _day(study, mode)
     at = act.start_min + min(after_min, (act.end_min - act.start_min) / 2)
     chosen: Protocol = (
         "opcua" if protocol == "opcua" else "contacts" if protocol == "contacts" else "modbus"
@@ -181,11 +181,9 @@ async def _serve(study: Routes, wrong: Combination, mode: str | None, after_min:
     from byrewright.plant.farm import clock
     from byrewright.site.addresses import default_addresses
     from byrewright.site.controller import LOOPBACK, Controller
-    from byrewright.site.day import day_of
     from byrewright.site.rehearse import Fault, at_time
 
-    day = day_of(study.plant, study.rules)
-    act = _act(day, mode or _milking(study))
+    day, act = _day(study, mode)
     fault = Fault(act.start_min + min(after_min, (act.end_min - act.start_min) / 2), wrong)
     now = max(act.start_min, fault.at_min - 0.5)
     controller = Controller(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from byrewright.plant.plant import Plant
@@ -40,6 +40,24 @@ class Day:
             return DayLedger(self.plant, self.rules)
         except DoesNotCompile:
             return None
+
+    def playing(self, mode: str) -> Day:
+        """This day with a mode in it: a milking mode takes the place of the day's own, another
+        that is missing gets an hour to itself.
+
+        Raises:
+            KeyError: the plant has no such mode.
+        """
+        does = self.plant.modes[mode].does
+        if any(a.mode == mode for a in self.acts):
+            return self
+        acts: tuple[Act, ...] = (Act(0.0, 60.0, mode),)
+        if "milking" in does:
+            acts = tuple(
+                replace(a, mode=mode) if "milking" in self.plant.modes[a.mode].does else a
+                for a in self.acts
+            )
+        return replace(self, acts=acts)
 
     def milk_l(self, start_min: float, end_min: float) -> float:
         """Milk that flows between two times, by the duty."""

@@ -98,7 +98,7 @@ def test_rehearse_tells_litres(capsys: pytest.CaptureFixture[str]) -> None:
     [
         ({"wrong": ["V46"]}, "MACHINE=POSITION"),
         ({"wrong": ["V46=sideways"]}, "cannot stand wrong"),
-        ({"wrong": ["V46=open"], "mode": "dancing"}, "not part of the day"),
+        ({"wrong": ["V46=open"], "mode": "dancing"}, "no mode 'dancing'"),
         ({"protocol": "smoke"}, "modbus, contacts or opcua"),
     ],
 )

@@ -162,3 +162,21 @@ def test_the_served_day_shows_the_fault_in_its_act_only(study: Routes) -> None:
     assert alarms(act.start_min + 10) == ("V46_not_closed",)
     assert not alarms(act.end_min + 1) and not alarms(act.start_min + 9 + 1440)
     assert alarms(act.start_min + 11 + 1440) == ("V46_not_closed",)
+
+
+async def test_other_modes_can_be_played(study: Routes) -> None:
+    """Would fail if only the usual modes of the day could be rehearsed."""
+    for mode, wrong in (("milking_tank_2", ("V41", "open")), ("wash_tank_1", ("V41", "open"))):
+        day = day_of(study.plant).playing(mode)
+        act = next(a for a in day.acts if a.mode == mode)
+        if wrong[1] not in study.scenes[mode].others.get(wrong[0], ()):
+            continue
+        told = await rehearse(
+            study.table,
+            study.scenes,
+            day.acts,
+            Fault(act.start_min + 1, (wrong,)),
+            day.lost_l,
+            study.hits,
+        )
+        assert told.mode == mode and (told.alarm == "V41_not_closed") is bool(told.harm)
