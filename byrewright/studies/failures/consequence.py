@@ -11,7 +11,8 @@ class Consequence:
 
     `cows_h` counts the hour after it; `delay_min` is how much later the last cow is off;
     `stood_min` how much longer milking stood; `loss_after_min` the time until the first milk is
-    lost (None: none is). Temperatures are the warmest milk in the final stores.
+    lost (None: none is). `milk_c` is the warmest milk in the final stores, `out_c` the
+    warmest that left the last cooler.
     """
 
     moment: str
@@ -21,6 +22,8 @@ class Consequence:
     vacuum_before_kpa: float
     milk_c: float
     milk_before_c: float
+    out_c: float
+    out_before_c: float
     litres: float
     delay_min: float
     stood_min: float
@@ -29,3 +32,8 @@ class Consequence:
     wash_c: float
     wash_before_c: float
     rejoined: bool
+
+    @property
+    def warmer_k(self) -> float:
+        """How much warmer milk is, in store or as it leaves the cooler, at its worst."""
+        return max(self.milk_c - self.milk_before_c, self.out_c - self.out_before_c)

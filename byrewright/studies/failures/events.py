@@ -94,9 +94,7 @@ def _together(plant: Plant) -> tuple[Event, ...]:
                       "pressure falls everywhere; gates and shut-offs go to rest",
                       "find the cause: intake, dryer or water in the line", "")  # fmt: skip
         hits = tuple(Hit("off", m.id) for m in makers)
-        found.append(
-            Event("compressed air lost", makers[0].id, "lost", way, (hits,), 1, True)
-        )
+        found.append(Event("compressed air lost", makers[0].id, "lost", way, (hits,), 1, True))
     drives = [m for m in plant.able("turns deck") if m.failures()]
     count = sum(m.count for m in drives)
     if count > 1:

@@ -33,6 +33,8 @@ AFTER_REPAIR_H = 4.0
 LEAST_H = 6.0
 AIR_LEAK_NL_S = 200.0  # a burst hose: far above what compressors make
 PEAK = "peak flow"
+PEAK_MIN = 15
+NEAR_PEAK = 0.97  # as busy as the busiest, within what chance moves
 BEFORE_S = 600  # before a collection, and within a wash
 
 
@@ -101,7 +103,8 @@ class Field:
         state = self.run(c.start, begin)
         seen = simulate(c, self.days[self.first], state, begin + self.steps, readings_from=begin)
         flow = seen.seen[:, 1] if seen.seen is not None and len(seen.seen) else np.zeros(1)
-        at: dict[str, int] = {PEAK: begin + (int(np.argmax(flow)) + 1) * 60}
+        minute = round(60 / c.step_s)
+        at: dict[str, int] = {PEAK: begin + (_first_peak(flow) + 1) * minute}
         bouts = seen.state.bout
         washed = bouts[bouts[:, sh.B_WASH_BEGUN] > begin * c.step_s]
         if len(washed):
@@ -287,7 +290,7 @@ class Field:
         return Consequence(
             moment.name, self._cows(hour, begin), self._cows(hour_base, begin),
             float(min(end.g[sh.G_VAC_LEAST], 1e3)), float(min(base.g[sh.G_VAC_LEAST], 1e3)),
-            self._warmest(end), self._warmest(base),
+            self._warmest(end), self._warmest(base), self._leaves(end), self._leaves(base),
             0.0 if abs(litres) < 0.5 else float(litres), self._delay_min(end, base),
             float(stood[0] - stood[1]) / 60,
             None if first_loss is None else max(0.0, (float(first_loss) - begin) / 60),
@@ -328,6 +331,14 @@ class Field:
         rows = [first + names.vessels.index(t) for t in names.places if t != names.tanker]
         return float(max((state.items[r, sh.P_WARMEST] for r in rows), default=0.0))
 
+    def _leaves(self, state: sh.State) -> float:
+        """Warmest milk out of the last stage of each cooler."""
+        first = self.compiled.tables.rows("exchangers").start
+        last = {
+            x.partition(".")[0]: first + i for i, x in enumerate(self.compiled.names.exchangers)
+        }
+        return float(max((state.items[r, sh.SX_WARMEST] for r in last.values()), default=0.0))
+
     def _wash_c(self, state: sh.State, begin: float) -> float:
         """The coolest return of the washes that ended (0: none did)."""
         ended = state.bout[state.bout[:, sh.B_WASH_END] > begin]
@@ -346,11 +357,19 @@ class Field:
         return worst
 
 
+def _first_peak(flow: sh.Floats) -> int:
+    """The minute in the middle of the first quarter hour that is near the busiest of all."""
+    width = min(PEAK_MIN, len(flow))
+    mean = np.convolve(flow, np.ones(width) / width, "valid")
+    return int(np.argmax(mean >= NEAR_PEAK * mean.max())) + width // 2
+
+
 def _fresh(state: sh.State, compiled: Compiled) -> sh.State:
     """Extremes begin anew at a moment; nothing else changes."""
     v = state.items[compiled.tables.rows("vessels")]
     v[:, sh.P_OVER_AT] = -1.0
     v[:, sh.P_WARMEST] = 0.0
+    state.items[compiled.tables.rows("exchangers"), sh.SX_WARMEST] = 0.0
     state.g[sh.G_VAC_LEAST] = 1e3
     return state
 

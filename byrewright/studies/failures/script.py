@@ -18,7 +18,7 @@ from byrewright.plant.machine import Machine
 from byrewright.studies.failures.analysis import Analysis, Case
 from byrewright.studies.failures.events import Hit
 from byrewright.studies.failures.flows import leak_l_min, vacuum
-from byrewright.studies.failures.paths import Acts, Cost, Net
+from byrewright.studies.failures.paths import Act, Acts, Found, Net
 from byrewright.studies.failures.structure import Asked, Wreck, rest
 
 Item = Literal[
@@ -47,12 +47,14 @@ class Script:
     """The stages of a failure in order of time; after the last all is as before.
 
     `only` names the moment at which it shows: a stuck valve is noticed when it should move.
+    `more` are acts that bring back water or cold, which milking itself does not wait for.
     """
 
     stages: tuple[Stage, ...]
     repair_s: float
     late_s: float = 0.0
     only: str = ""
+    more: Acts = ()
 
     @property
     def nothing(self) -> bool:
@@ -71,7 +73,7 @@ class Scripts:
         self.cold = Net(analysis.plant, ("coolant", "refrigerant"), graph)
         self.usual = Asked(self.s, Wreck())
         self.supplied = {
-            m.id: (self.water if p.services & {"water"} else self.cold, Node(m.id, p.name))
+            f"{m.id}.{p.name}": (self.water if p.services & {"water"} else self.cold, Node(m.id, p.name))
             for m in analysis.plant.equipment.values() for p in m.ports()
             if p.direction == "in" and p.services <= {"water", "coolant", "refrigerant"}
         }  # fmt: skip
@@ -95,11 +97,13 @@ class Scripts:
         if case.stops:
             notice = max(dark_s, 60 * rules.number("failures.notice_min"))
             stages.append(self._stage(notice, asked, case, hands=True, halted=True))
-        elif hand_s and hand_s < repair_s:
-            stages.append(self._stage(hand_s, asked, case, hands=True, halted=False))
+        else:
+            hand_s = hand_s or self._cold_s(asked)
+            if hand_s and hand_s < repair_s:
+                stages.append(self._stage(hand_s, asked, case, hands=True, halted=False))
         late = repair_s if any(h.law == "late" for h in hits) else 0.0
         only = MODE_CHANGE if all(h.law == "stuck" for h in hits) else ""
-        return Script(tuple(stages), repair_s, late, only)
+        return Script(tuple(stages), repair_s, late, only, self.cold_acts(asked))
 
     def _dark_s(self, hits: Iterable[Hit]) -> float:
         """Seconds without power until an automatic standby set carries the load."""
@@ -159,30 +163,45 @@ class Scripts:
 
     def _supplied(self, asked: Asked, net: Net, node: Node, hands: bool) -> bool:
         """Whether water or cold still comes, as far as it came before."""
-        if node not in net.near:
-            return True
-
-        def source(n: Node) -> bool:
-            machine = self.a.plant.equipment[n.machine]
-            if net is self.water:
-                return machine.can("gives water") or machine.can("stores water")
-            return machine.can("makes cold") and n.machine != node.machine
-
-        def cost_of(who: Asked) -> Cost:
-            def cost(joint: Joint, along: bool) -> Acts | None:
-                if joint.machine and self.a.plant.equipment[joint.machine].can("makes cold"):
-                    return who.runs(joint.machine)
-                return who.plain(joint, along)
-
-            return cost
-
-        before = net.search([node], source, cost_of(self.usual), back=True)
+        before = self._supply(self.usual, net, node)
         if before is None:
             return True
-        now = net.search([node], source, cost_of(asked), back=True)
+        now = self._supply(asked, net, node)
         if now is None:
             return False
         return hands or len(now.acts) <= len(before.acts)
+
+    def _supply(self, asked: Asked, net: Net, node: Node) -> Found | None:
+        """The way by which water or cold comes to a port."""
+        one = self.a.plant.equipment
+
+        def source(n: Node) -> bool:
+            if net is self.water:
+                return one[n.machine].can("gives water") or one[n.machine].can("stores water")
+            return one[n.machine].can("makes cold") and n.machine != node.machine
+
+        def cost(joint: Joint, along: bool) -> Acts | None:
+            if joint.machine and one[joint.machine].can("makes cold"):
+                return asked.runs(joint.machine)
+            return asked.plain(joint, along)
+
+        return net.search([node], source, cost, back=True)
+
+    def cold_acts(self, asked: Asked) -> Acts:
+        """Acts that bring back water or cold where it stopped by itself."""
+        found: dict[Act, None] = {}
+        for net, node in self.supplied.values():
+            before, now = (self._supply(who, net, node) for who in (self.usual, asked))
+            if before is not None and now is not None and len(now.acts) > len(before.acts):
+                found |= {a: None for a in now.acts if a not in before.acts}
+        return tuple(found)
+
+    def _cold_s(self, asked: Asked) -> float:
+        """Seconds until those acts are done (0: there are none)."""
+        acts, number = self.cold_acts(asked), self.a.rules.number
+        if not acts:
+            return 0.0
+        return 60 * (number("failures.notice_min") + number("failures.act_min") * len(acts))
 
     def _own(self, found: dict[tuple[Item, str], float], case: Case, hands: bool) -> None:
         """Effects that are numbers of the machine itself: a fouled cooler, a dirty condenser."""

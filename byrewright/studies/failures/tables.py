@@ -101,7 +101,7 @@ def _cells(analysis: Analysis, cost: Cost, found: Sequence[Consequence]) -> tupl
     def mark(some: bool, much: bool = False) -> str:
         return CELL_STOPS if much else CELL_SOME if some else CELL_NONE
 
-    warmer = max((c.milk_c - c.milk_before_c for c in found), default=0.0)
+    warmer = max((c.warmer_k for c in found), default=0.0)
     cooler = max((c.wash_before_c - c.wash_c for c in found if c.wash_before_c > 0), default=0.0)
     reserve = not case.stops and case.answer.spare_l_min < full - 1.0
     vacuum = max((c.vacuum_before_kpa - c.vacuum_kpa for c in found), default=0.0)

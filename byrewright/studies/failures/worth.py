@@ -73,7 +73,7 @@ def worst_of(found: tuple[Consequence, ...]) -> Consequence | None:
     if not found:
         return None
     return max(found, key=lambda c: (round(c.litres + 10 * c.delay_min, 3), c.stood_min,
-                                     c.milk_c - c.milk_before_c))  # fmt: skip
+                                     c.warmer_k))  # fmt: skip
 
 
 def _cost(analysis: Analysis, case: Case, found: tuple[Consequence, ...]) -> Cost:
