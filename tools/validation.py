@@ -13,10 +13,10 @@ ROOT = Path(__file__).resolve().parents[1]
 OUTSIDE, MATHEMATICS = ROOT / "tests" / "published", ROOT / "tests" / "physics"
 LEVELS = (
     ("verified", ("nothing here validates",)),
-    ("recorded", ("recorded", "pandapipes")),
+    ("recorded", ("recorded")),
     ("magnitude", ("trade", "practice")),
     ("recalled", ("recalled", "from memory", "second hand")),
-    ("verified", ("mathematics", "librar", "reference")),
+    ("verified", ("mathematics", "librar", "reference", "scipy")),
 )
 """A level and the words in a test file's docstring that tell it; otherwise `validated`."""
 MEANING = {
@@ -64,8 +64,8 @@ def page() -> str:
     """The whole page."""
     lines = ["# What is checked against what", "",
              "Made from the tests by `tools/validation.py`; do not edit. The published value, ours "
-             "and the tolerance with its reason stand in the test itself. A level is told for a whole "
-        "file, the weakest that its own words claim.", "",
+             "and the tolerance with its reason stand in the test itself. A level is told for a "
+             "whole file, the weakest that its own words claim.", "",
              "| level | meaning |", "|---|---|",
              *(f"| {level} | {meaning} |" for level, meaning in MEANING.items()), "",
              "## Against the outside", ""]  # fmt: skip
@@ -83,7 +83,8 @@ def page() -> str:
         lines.append("")
     lines += ["## Without a check of their own against the outside", "",
               "Modules of studies that no file above imports: their formulas are checked through "
-              "the physics they call, their own logic only by tests inside the project.", ""]  # fmt: skip
+              "the physics they call, their own logic by tests inside the project.",
+              ""]  # fmt: skip
     for path in sorted((ROOT / "byrewright" / "studies").rglob("*.py")):
         name = ".".join(path.relative_to(ROOT).with_suffix("").parts)
         if path.stem != "__init__" and name not in reached:
