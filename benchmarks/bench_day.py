@@ -43,7 +43,8 @@ def large() -> Plant:
     turn = STALLS * PACE_S
     make = plants.machine
     plant = plants.rotary(
-        STALLS, COWS, milkings=MILKINGS, groups=8, turn_s=turn, target_h=7, CF1=None, V40=None, GL1=None,
+        STALLS, COWS, milkings=MILKINGS, groups=8, turn_s=turn, target_h=7,
+        CF1=None, V40=None, GL1=None,
         WS1=make("WS1", "water_source", flow_l_min=5000), LP1=None, WF1=None,
         TK1=make("TK1", "bulk_tank", volume_l=30000, cooling_kw=90),
         TK2=make("TK2", "bulk_tank", volume_l=30000, cooling_kw=90),

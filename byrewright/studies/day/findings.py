@@ -22,11 +22,14 @@ def milkings(bench: Bench, run: Run) -> None:
         mine = [b for b in run.bouts if b.name == name]
         bout = max(mine, key=lambda b: b.hours)
         if not all(b.ended for b in mine):
+            open_one = next(b for b in mine if not b.ended)
+            so_far = (run.seen_until_s - open_one.asked_s) / 3600
             bench.find(
-                "milking_on_time", f"Time of {name}", None, "h",
-                f"{name} was not finished ten hours after the end of the run: see what stopped "
-                "the deck, the milk or the vacuum.",
-                subject=name, limit=bout.target_h, sense="at_most", missing=("an end of milking",),
+                "milking_on_time", f"Time of {name}", so_far, "h",
+                f"{name} was still not finished after {so_far:.1f} h: see what stopped the deck, "
+                "the milk or the vacuum, or whether the milkings overlap.",
+                subject=name, limit=bout.target_h, sense="at_most",
+                formula="end of what was simulated less planned start",
             )  # fmt: skip
             continue
         late = max(0.0, bout.begun_s - bout.asked_s)
@@ -248,6 +251,11 @@ def _balance(bench: Bench, run: Run) -> None:
     )  # fmt: skip
 
 
+def _clean_at(run: Run, bout: Bout) -> float:
+    """End of the wash; of one that never ended, the end of what was simulated."""
+    return bout.wash_end_s if bout.wash_end_s > 0 else run.seen_until_s
+
+
 def washes(bench: Bench, run: Run) -> None:
     """Does each wash fit before the next milking, and was it hot enough."""
     order = sorted(run.bouts, key=lambda b: b.asked_s)
@@ -260,18 +268,25 @@ def washes(bench: Bench, run: Run) -> None:
         return
     gaps = []
     for bout, after in pairwise(order):
-        gaps.append((after.asked_s - bout.wash_end_s, bout))
-    if order and run.bouts:
+        gaps.append((after.asked_s - _clean_at(run, bout), bout))
+    if order:
         last = order[-1]
         following = order[0].asked_s + 86400.0 * (last.day - order[0].day + 1)
-        gaps.append((following - last.wash_end_s, last))
+        gaps.append((following - _clean_at(run, last), last))
     if gaps:
         spare, bout = min(gaps, key=lambda g: g[0])
-        length = (bout.wash_end_s - bout.left_s) / 60
+        length = (_clean_at(run, bout) - bout.left_s) / 60
+        said = (
+            f"After {bout.name} the plant was clean at {run.clock(_clean_at(run, bout))}, "
+            f"{length:.0f} min after the last cow; {spare / 60:.0f} min were left."
+        )
+        if spare < 0:
+            said = (
+                f"The wash after {bout.name} ran {-spare / 60:.0f} min into the next milking, "
+                "which then starts late: fewer cows a milking, a faster deck, or a shorter wash."
+            )
         bench.find(
-            "wash_fits", "Time left between wash and next milking", spare / 60, "min",
-            f"After {bout.name} the plant was clean at {run.clock(bout.wash_end_s)}, "
-            f"{length:.0f} min after the last cow; {spare / 60:.0f} min were left.",
+            "wash_fits", "Time left between wash and next milking", spare / 60, "min", said,
             limit=0.0, sense="at_least", formula="start of the next milking less end of the wash",
         )  # fmt: skip
     washed = [b for b in run.bouts if b.washed and b.hot_c > 0]

@@ -60,13 +60,18 @@ class Run:
     last: sh.State
     seen: sh.Floats
     bouts: list[Bout] = field(default_factory=list)
-    ended_early: bool = False
+    beyond_s: float = 0.0
 
     @property
     def seconds(self) -> float:
         """Length of the reported stretch."""
         n = self.last.n[sh.I_STEP] - self.first.n[sh.I_STEP]
         return float(n) * self.compiled.step_s
+
+    @property
+    def seen_until_s(self) -> float:
+        """The last second that was simulated, beyond the reported stretch too."""
+        return float(self.last.n[sh.I_STEP]) * self.compiled.step_s + self.beyond_s
 
     def clock(self, t_s: float) -> str:
         """Time of day of a time of the run."""

@@ -209,9 +209,9 @@ def _extend(run: Run, day: Any, state: Any, pending: list[tuple[int, int]], comp
     steps = round(LONGEST_EXTENSION_S / compiled.step_s)
     none = day._replace(rows=np.zeros((0, 4), np.int64), values=np.zeros(0))
     beyond = simulate(compiled, none, state, int(state.n[sh.I_STEP]) + steps).state
+    run.beyond_s = LONGEST_EXTENSION_S
     for number, count in pending:
         run.bouts.append(bout_of(run.plant, compiled, beyond, number, count))
-        run.ended_early = run.ended_early or run.bouts[-1].wash_end_s <= 0.0
 
 
 def report(run: Run, rules: Rulebook) -> Result:

@@ -1,0 +1,241 @@
+"""The day study: findings an engineer can act on, practice's magnitudes, comparison, the sheet."""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from byrewright.engine import shape as sh
+from byrewright.plant.plant import Plant
+from byrewright.results import Result
+from byrewright.standards.practice import MAGNITUDES
+from byrewright.standards.rulebook import default_rulebook
+from byrewright.studies.day import compare, run_day
+from byrewright.studies.day.findings import CLOSES, closure
+from byrewright.studies.day.record import Run
+from byrewright.studies.day.study import simulate_days
+from tests import plants
+
+TURN_L = 0.25  # share: one turn's milk follows from cows and yield, but for cows at the edges
+
+
+@cache
+def usual() -> Run:
+    """A run of the usual test plant."""
+    return simulate_days(plants.rotary(), default_rulebook(), seed=4)
+
+
+@cache
+def result(control: str = "level_led") -> Result:
+    """The study of the usual test plant."""
+    return run_day(plants.rotary(pump_control=control), seed=4)
+
+
+def test_the_questions_of_the_day_are_answered() -> None:
+    """Would fail if one of the questions the study is for were no longer asked."""
+    keys = {f.key for f in result().findings}
+    assert {
+        "milking_on_time", "go_rounds", "yard_wait", "vessel_full", "vessel_dry", "milk_lost",
+        "withheld_milk", "collections", "calf_milk", "balance", "cooler_outlet",
+        "milk_temperature_1", "wash_fits", "wash_return", "vacuum_least", "air_least", "load_most",
+        "energy_1000_l", "water_litre", "energy_cost", "labour", "chemicals",
+    } <= keys  # fmt: skip
+    assert {t.key for t in result().tables} >= {"milkings", "groups", "cows", "machines", "loads"}
+
+
+def test_nothing_internal_or_empty_is_said() -> None:
+    """Would fail if an engineer were shown a word that is only Python's."""
+    text = result().to_json()
+    data = json.loads(text)
+    for one in data["findings"]:
+        assert one["sentence"] and "None" not in one["sentence"] and "nan" not in one["sentence"]
+        assert "[]" not in one["sentence"] and one["title"]
+
+
+def test_the_same_seed_gives_the_same_bytes() -> None:
+    """Would fail if anything in the day were left to chance that no seed sets."""
+    again = run_day(plants.rotary(), seed=4).to_json()
+    assert again == result().to_json()
+    assert run_day(plants.rotary(), seed=5).to_json() != again
+
+
+def test_milk_is_conserved_over_days() -> None:
+    """Would fail if milk, water or heat were lost from one day to the next."""
+    run = simulate_days(plants.rotary(), default_rulebook(), days=3, seed=2)
+    assert all(abs(gap) < CLOSES for gap in closure(run).values())
+    given = sum(b.kg for b in run.bouts)
+    assert run.milk_kg == pytest.approx(given, rel=CLOSES)
+    assert len(run.bouts) == 6
+
+
+def test_one_turn_of_milk_and_two_loads() -> None:
+    """Would fail on magnitudes: a turn's milk is stalls times milk a cow (common practice)."""
+    run = usual()
+    bout = run.bouts[0]
+    span = bout.last_off_s - bout.begun_s
+    turn = bout.kg * 480 / span
+    assert turn == pytest.approx(60 * bout.kg / 600, rel=TURN_L)
+    tanker = run.plant.collections[0].model_copy(update={"tanker_l": 9000.0})
+    later = tanker.model_copy(update={"at": "14:00"})
+    two = run.plant.model_copy(update={"collections": (tanker, later)})
+    again = simulate_days(two, default_rulebook(), seed=4)
+    loads = again.last.loads[: again.last.n[sh.I_LOADS]]
+    assert len(loads) == 2
+    assert loads[0, sh.T_KG] == pytest.approx(9000 * 1.03, rel=0.001)
+    assert loads[:, sh.T_KG].sum() == pytest.approx(
+        run.last.loads[: run.last.n[sh.I_LOADS], sh.T_KG].sum(), rel=0.02
+    )
+
+
+def test_the_usual_plant_lies_inside_practice() -> None:
+    """Would fail on a factor of two or a wrong unit (common practice, no source)."""
+    plant = plants.rotary(turn_s=60 * 8.6, yield_l_day=28)
+    r = run_day(plant, seed=4)
+    run = simulate_days(plant, default_rulebook(), seed=4)
+    hours = sum(b.last_off_s - b.begun_s for b in run.bouts) / 3600
+    found = {
+        "net_cows_h": r.finding("cows_an_hour").value,
+        "mean_milk_l_min": run.milk_l / hours / 60,
+        "cooler_approach_k": (r.finding("cooler_outlet").value or 0) - 11.0,
+        "wash_min": (run.bouts[0].wash_end_s - run.bouts[0].left_s) / 60,
+        "water_ratio": 2.0,
+    }
+    for key, value in found.items():
+        assert value is not None
+        low, high = MAGNITUDES[key].range_for(60)
+        slack = 2.0 if key == "cooler_approach_k" else 0.0  # a large cooler may come nearer
+        assert low - slack <= value <= high, (key, value, low, high)
+    energy = r.finding("energy_1000_l").value
+    # 35-60 kWh for 1000 L covers warmer milk and smaller coolers: here at least half, at most all.
+    assert energy is not None and 15 < energy < 60
+
+
+def test_withheld_milk_stays_apart_or_fails() -> None:
+    """Would fail if the milk of marked cows could reach the tank without a word."""
+    assert result().finding("withheld_milk").verdict == "holds"
+    plant = plants.rotary(40, 120, withheld=4, WM1=None)
+    found = run_day(plant).finding("withheld_milk")
+    assert found.verdict == "fails" and "no way of its own" in found.sentence
+
+
+def test_a_full_tank_is_seen() -> None:
+    """Would fail if milk that no tank can hold vanished or were still called stored."""
+    small = plants.machine("TK1", "bulk_tank", volume_l=4000, cooling_kw=60)
+    bay = plants.machine("TB1", "tanker_bay")
+    r = run_day(plants.rotary(TK1=small, TK2=None, CU2=None, V32=None, TB1=bay))
+    assert r.finding("vessel_full@TK1").verdict == "fails"
+    assert r.finding("milk_lost").verdict == "fails"
+    assert "ran over at" in r.finding("vessel_full@TK1").sentence
+
+
+def test_no_refrigeration_breaks_the_rule_of_the_region() -> None:
+    """Would fail if warm milk in store passed."""
+    warm = {t: plants.machine(t, "bulk_tank", volume_l=12000, cooling="none", cooling_kw=0)
+            for t in ("TK1", "TK2")}  # fmt: skip
+    plant = plants.rotary(**warm, CU1=None, CU2=None, PC1=plants.machine(
+        "PC1", "plate_cooler", area_m2=4, water_ratio=1.0))  # fmt: skip
+    r = run_day(plant)
+    assert r.finding("milk_temperature_1").verdict == "fails"
+    us = plant.model_copy(update={"site": plant.site.model_copy(update={"region": "US"})})
+    assert "United States" in run_day(us).finding("milk_temperature_1").title
+    nowhere = plant.model_copy(update={"site": plant.site.model_copy(update={"region": "Moon"})})
+    assert run_day(nowhere).finding("milk_temperature_rule").verdict == "unknown"
+
+
+def test_a_three_shift_day_that_leaves_no_time_to_wash_says_so() -> None:
+    """Would fail if a wash that runs into the next milking were not seen."""
+    plant = plants.rotary(24, 2150, milkings=3, turn_s=24 * 11.0, target_h=7.5)
+    r = run_day(plant)
+    assert r.finding("wash_fits").verdict == "fails"
+    late = [f for f in r.findings if f.key == "milking_on_time" and "late" in f.sentence]
+    assert late
+
+
+def test_led_pumps_cool_better_than_stepped_ones() -> None:
+    """Would fail if pump speed had no part in the outlet: a steady flow leaves cooler."""
+    direct = {"BT1": None, "MP3": None, "MP4": None}
+    outlets = {}
+    for control in ("on_off", "level_led"):
+        plant = plants.rotary(40, 240, pump_control=control, **direct)
+        more = [plants.pipe(f"Y{i}", "GL1.fixed_milk", f"MF{i}.inlet") for i in (1, 2)]
+        plant = plant.model_copy(update={
+            "pipes": (*plant.pipes, *more),
+            "equipment": {**plant.equipment, "PC1": plants.machine(
+                "PC1", "plate_cooler", area_m2=8, water_ratio=1.5)},
+        })  # fmt: skip
+        outlets[control] = run_day(plant, seed=3).finding("cooler_outlet").value
+    assert outlets["level_led"] < outlets["on_off"]
+
+
+def test_two_days_side_by_side() -> None:
+    """Would fail if comparing lost a finding or a difference."""
+    both = compare(result("stepped"), result(), ("stepped", "led"))
+    rows = both.table("compare").rows
+    assert len(rows) == len(result().findings)
+    energy = next(r for r in rows if str(r[0]).startswith("Electricity for 1000 L"))
+    assert float(energy[5]) == pytest.approx(float(energy[4]) - float(energy[3]), abs=1e-3)
+
+
+def test_rows_of_fixed_stalls_are_milked_too() -> None:
+    """Would fail if only rotaries could be stepped."""
+    r = run_day(plants.rows())
+    assert all(f.verdict in ("holds", "tight") for f in r.findings if f.key == "milking_on_time")
+    assert r.finding("go_rounds").value == 0.0
+    milk = [b[6] for b in r.table("milkings").rows]
+    assert sum(float(m) for m in milk) == pytest.approx(200 * 28, rel=0.05)
+
+
+def test_a_sock_is_changed_while_milking_goes_on() -> None:
+    """Would fail if a full sock stopped the milk although its twin stands beside it."""
+    short = {t: plants.machine(t, "milk_filter", area_m2=0.3, while_running=True, cows_a_sock=120)
+             for t in ("MF1", "MF2")}  # fmt: skip
+    run = simulate_days(plants.rotary(**short), default_rulebook(), seed=4)
+    assert run.change("filters")[:, sh.SF_CHANGES].min() >= 2
+    assert run.vessel("BT1")[sh.P_SPILT] == 0.0
+
+
+def test_seasons_follow_the_months() -> None:
+    """Would fail if a year were run with one month's water."""
+    from byrewright.studies.day.study import _month_of
+
+    assert [_month_of(12, d) for d in (0, 30, 31, 61, 62)] == [12, 12, 1, 1, 2]
+    cold, warm = (run_day(plants.rotary(40, 200), month=m).finding("cooler_outlet").value
+                  for m in (1, 8))  # fmt: skip
+    assert cold is not None and warm is not None and warm > cold + 2
+
+
+@pytest.mark.parametrize("ending", ["svg", "png", "pdf"])
+def test_the_sheet_is_drawn_the_same_each_time(tmp_path: Path, ending: str) -> None:
+    """Would fail if the sheet could not be drawn, or held a date or a chance of its own."""
+    from byrewright.studies.day.sheet import write_sheet
+
+    names = [tmp_path / f"{i}.{ending}" for i in (1, 2)]
+    for name in names:
+        write_sheet(result(), name)
+    assert names[0].read_bytes() == names[1].read_bytes()
+    assert names[0].stat().st_size > 10_000
+
+
+def test_progress_is_told_and_months_are_checked() -> None:
+    """Would fail if a long run said nothing, or nonsense were run."""
+    said: list[tuple[str, float]] = []
+    run_day(plants.rotary(24, 60), days=2, progress=lambda word, share: said.append((word, share)))
+    assert said[0][0] == "compiling" and said[-1][1] == 1.0
+    for wrong in ({"month": 13}, {"days": 0}):
+        with pytest.raises(ValueError, match="give"):
+            run_day(plants.rotary(24, 60), **wrong)
+
+
+def test_the_day_begins_where_the_last_one_ended() -> None:
+    """Would fail if a snapshot could not carry a run on."""
+    plant: Plant = plants.rotary(24, 80)
+    whole = simulate_days(plant, default_rulebook(), days=2, seed=1)
+    one = simulate_days(plant, default_rulebook(), days=1, seed=1)
+    two = simulate_days(plant, default_rulebook(), days=1, seed=1, snapshot=one.last)
+    vessels = whole.compiled.tables.rows("vessels")
+    a, b = whole.last.items[vessels, :5], two.last.items[vessels, :5]
+    np.testing.assert_array_equal(a, b)
