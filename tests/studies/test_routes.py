@@ -204,3 +204,17 @@ def test_a_new_kind_needs_no_change_here() -> None:
         assert row.on == ("QQ1_shut",) and row.off == ("QQ1_wide",) and row.needed
     finally:
         del REGISTRY["test_cock"]
+
+
+def test_sixty_valves_are_quick() -> None:
+    """Would fail if order two on sixty valves, all modes, took so long that nobody would wait."""
+    import time
+
+    from benchmarks.routes import ORDER_TWO_S, VALVES, sixty_valves
+
+    plant = sixty_valves(read_plant(EXAMPLES[-2]).plant)
+    assert sum(1 for m in plant.equipment.values() if m.can("is a valve")) == VALVES
+    begun = time.perf_counter()
+    hits = [h for s in all_scenes(plant).values() for h in search(s, 2)]
+    assert time.perf_counter() - begun < ORDER_TWO_S  # measured: a tenth of it
+    assert hits
