@@ -199,7 +199,7 @@ def routes(
 
 
 AddressesPath = Annotated[
-    Path | None, typer.Option(help="File that says where each signal is read (YAML).")
+    Path | None, typer.Option(help="Where each signal is read (CSV, as `interlocks` writes it).")
 ]
 ContactsOnly = Annotated[
     bool, typer.Option(help="A small I/O module with volt-free contacts only.")
@@ -256,18 +256,19 @@ def rehearse(
     ] = None,
     mode: Annotated[str | None, typer.Option(help="Mode to play it in.")] = None,
     after: Annotated[float, typer.Option(help="Minutes of milking before it.")] = 20.0,
-    protocol: Annotated[str, typer.Option(help="modbus or opcua")] = "modbus",
+    protocol: Annotated[str, typer.Option(help="modbus, opcua or contacts")] = "modbus",
     every: Annotated[bool, typer.Option("--all", help="Every single one that loses milk.")] = False,
     serve: Annotated[bool, typer.Option(help="Keep the simulated controller running.")] = False,
     modbus_port: Annotated[int, typer.Option(help="Port on loopback.")] = 15020,
     opcua_port: Annotated[int, typer.Option(help="Port on loopback.")] = 14840,
+    speed: Annotated[float, typer.Option(help="How much faster than life --serve plays.")] = 1.0,
 ) -> None:
     """Play wrong valves on a simulated controller: how many litres before the alarm."""
     from byrewright.commands import rehearse as command
 
     command.run(
         plant, wrong=wrong or (), mode=mode, after_min=after, protocol=protocol, every=every,
-        serve=serve, modbus_port=modbus_port, opcua_port=opcua_port,
+        serve=serve, modbus_port=modbus_port, opcua_port=opcua_port, speed=speed,
     )  # fmt: skip
 
 
