@@ -286,11 +286,15 @@ class Field:
                 and base.items[v, sh.P_OVER_AT] < 0.0]  # fmt: skip
         first_loss = min((end.items[v, sh.P_OVER_AT] for v in over), default=None)
         litres = (self._lost_kg(end) - self._lost_kg(base)) / self._kg_l()
+        # Over an hour and over all: a later warm spell of the plain day must not hide the first.
+        spans = ((hour, hour_base), (end, base))
+        milk = max(((self._warmest(a), self._warmest(b)) for a, b in spans), key=_gap)
+        out = max(((self._leaves(a), self._leaves(b)) for a, b in spans), key=_gap)
         stood = [s.g[sh.G_LOST_MILK_S] + s.g[sh.G_STOPPED] for s in (end, base)]
         return Consequence(
             moment.name, self._cows(hour, begin), self._cows(hour_base, begin),
             float(min(end.g[sh.G_VAC_LEAST], 1e3)), float(min(base.g[sh.G_VAC_LEAST], 1e3)),
-            self._warmest(end), self._warmest(base), self._leaves(end), self._leaves(base),
+            *milk, *out,
             0.0 if abs(litres) < 0.5 else float(litres), self._delay_min(end, base),
             float(stood[0] - stood[1]) / 60,
             None if first_loss is None else max(0.0, (float(first_loss) - begin) / 60),
@@ -355,6 +359,10 @@ class Field:
             last = mine[sh.B_LAST_OFF] if ended else now
             worst = max(worst, float(last - theirs[sh.B_LAST_OFF]) / 60)
         return worst
+
+
+def _gap(pair: tuple[float, float]) -> float:
+    return pair[0] - pair[1]
 
 
 def _first_peak(flow: sh.Floats) -> int:

@@ -176,9 +176,12 @@ class Scripts:
         one = self.a.plant.equipment
 
         def source(n: Node) -> bool:
+            machine = one[n.machine]
             if net is self.water:
-                return one[n.machine].can("gives water") or one[n.machine].can("stores water")
-            return one[n.machine].can("makes cold") and n.machine != node.machine
+                return n.port == "*" and (machine.can("gives water") or machine.can("stores water"))
+            port = machine.port(n.port)
+            gives = n.port == "*" or (port is not None and port.direction == "out")
+            return machine.can("makes cold") and gives and n.machine != node.machine
 
         def cost(joint: Joint, along: bool) -> Acts | None:
             if joint.machine and one[joint.machine].can("makes cold"):
