@@ -145,16 +145,33 @@ def _routes_result(opened: Opened, job: Job) -> Result:
     return report(study, orders=True, say=say)
 
 
+def _failures(opened: Opened, job: Job) -> Result:
+    from byrewright.studies.failures.cuts import Cancelled
+    from byrewright.studies.failures.study import study_failures
+
+    def tell(what: str, done: int, total: int) -> bool:
+        if job.cancel.is_set():
+            return True
+        job.say(what, done, total)
+        return False
+
+    try:
+        return study_failures(opened.plant, opened.rules, say=tell)
+    except Cancelled:
+        raise Stopped from None
+
+
 STUDIES: dict[str, Callable[[Opened, Job], Any]] = {
     "sizing": _sizing,
     "routes": _routes,
     "routes_result": _routes_result,
+    "failures": _failures,
 }
 """Name to the call of the study."""
 
 
 def flows(answers: Answers, opened: Opened, mode: str, wrong: Mapping[str, str]) -> Any:
-    """Where fluids go in a mode with some machines turned by hand (`studies.routes.turn.Turned`)."""
+    """Where fluids go in a mode with some machines turned by hand (`routes.turn.Turned`)."""
     from byrewright.studies.routes.network import network
     from byrewright.studies.routes.questions import scene
     from byrewright.studies.routes.turn import turn
@@ -210,3 +227,11 @@ def day(answers: Answers, opened: Opened, month: int, seed: int = 1) -> Job:
         return DayAnswer(report(run, rules), found, decks, run.clock, cows_milked(run))
 
     return answers.ask(("day", opened.key, month, seed), work)
+
+
+def failure_trace(answers: Answers, opened: Opened, event: str, moment: str) -> Job:
+    """The timeline of one failure at one moment (`studies.failures.trace.Trace`)."""
+    from byrewright.studies.failures.trace import trace
+
+    key = ("trace", opened.key, event, moment)
+    return answers.ask(key, lambda job: trace(opened.plant, event, opened.rules, moment=moment))

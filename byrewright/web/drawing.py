@@ -104,10 +104,11 @@ def symbol_of(placed: Placed, position: str = "") -> str:
 
 
 def _machine(plant: Plant, placed: Placed, t: Texts) -> Html:
+    def kind(place: int) -> str:
+        return "tag" if place == 0 and not _flag(placed) else "word"
+
     words = [
-        Html(
-            f'<g class="{"tag" if i == 0 and not _flag(placed) else "word"}">{inked(letters_svg(w))}</g>'
-        )
+        Html(f'<g class="{kind(i)}">{inked(letters_svg(w))}</g>')
         for i, w in enumerate(placed.words)
     ]
     box = rect_svg(placed.x, placed.y, placed.w, placed.h, "none")

@@ -138,7 +138,7 @@ def draw(field: Field, value: str, t: Texts, problems: Iterable[Problem] = ()) -
 
 
 def wrong_text(wrong: Iterable[Problem], ident: str) -> Html:
-    """What is wrong with a field; its place is there also when nothing is, for the script to fill."""
+    """What is wrong with a field; empty when nothing is, for the script to fill."""
     lines: list[Child] = [tag("div", p.sentence) for p in wrong]
     return tag("div", lines, id=ident, cls="wrong", aria_live="polite")
 

@@ -182,7 +182,7 @@ class Folder:
         return digest_of(text)
 
     def save_brief(self, slug: str, text: str, loaded_digest: str) -> None:
-        """Save the brief beside a plant, if it is still the one that was loaded ("": none was there).
+        """Save the brief beside a plant, if it is still the one loaded ("": none was there).
 
         Raises:
             Conflict: the brief is another one now; nothing was written.

@@ -349,7 +349,7 @@ def broken(v: Visit) -> None:
 def plant_page(
     site: Site, request: Request, slug: str, page: str, body: Callable[[Visit], None]
 ) -> None:
-    """A page of a plant: its body, or what is wrong with the file, or that there is no such plant."""
+    """A page of a plant: its body, or what is wrong with the file, or that there is none."""
     try:
         v = visit(site, request, slug)
     except NotServed:

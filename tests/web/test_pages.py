@@ -185,6 +185,24 @@ def test_day_compares_two_plants(eye: Eye, served: Served) -> None:
     eye.shoot("day-compared")
 
 
+def test_failures_are_ranked_and_one_is_shown(eye: Eye, served: Served) -> None:
+    """Would fail if a failure could not be found, seen on the drawing, or followed in time."""
+    page = eye.page
+    page.goto(served.page(SMALL, "failures"))
+    page.get_by_role("button", name="Matrix").wait_for(timeout=2 * WAIT_MS)
+    page.get_by_role("button", name="Show all").click()
+    page.get_by_role("button", name="VP1 stops", exact=True).click()
+    page.get_by_role("heading", name="VP1 stops").wait_for()
+    page.locator('#failure-drawing [data-machine="VP1"].picked').first.wait_for()
+    page.get_by_role("heading", name="Milk from all units").wait_for(timeout=WAIT_MS)
+    assert page.locator("figure svg").count() >= 3
+    page.get_by_role("heading", name="VP1 stops").scroll_into_view_if_needed()
+    eye.shoot("failure")
+    page.get_by_role("button", name="Matrix").click()
+    page.get_by_role("columnheader", name="Milk lost").first.wait_for()
+    assert "view=matrix" in page.url and "pick=VP1" in page.url
+
+
 def test_interlocks_table_watch_and_acknowledge(eye: Eye, served: Served) -> None:
     """Would fail if a wrong position raised no alarm, or it could not be acknowledged and found."""
     page = eye.page

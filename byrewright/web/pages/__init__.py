@@ -1,11 +1,12 @@
 """One module a page; each draws what the studies answered."""
 
-from byrewright.web.pages import brief, day, edit, interlocks, pack, plant, start
+from byrewright.web.pages import brief, day, edit, failures, interlocks, pack, plant, start
 
 PAGES = (
     start.register,
     plant.register,
     day.register,
+    failures.register,
     interlocks.register,
     edit.register,
     brief.register,

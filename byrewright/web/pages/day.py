@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 from fastapi import Request
 from nicegui import ui
 
-from byrewright.documents.format import prose, shown, unit_sign, words
-from byrewright.documents.schematic import sheets_for
+from byrewright.documents.format import words
 from byrewright.documents.shapes import Layout
 from byrewright.documents.turn_strip import HEIGHT_MM, WIDTH_MM, strip_window, turn_strip
 from byrewright.plant.farm import minutes
-from byrewright.results import Result, Series
+from byrewright.results import Result
 from byrewright.web import drawing
 from byrewright.web.answers import DayAnswer, Job, day, flows, laid_out
+from byrewright.web.figures import INKS, Line, figure_table, timeline
 from byrewright.web.folder import NotServed, Opened
 from byrewright.web.frame import (
     Live,
@@ -30,28 +29,15 @@ from byrewright.web.frame import (
     say,
     trouble,
 )
-from byrewright.web.look import DASHES
-from byrewright.web.markup import Child, Html, table, tag
+from byrewright.web.markup import Child, Html, tag
 
 KEY = "day"
 BOX = "day-drawing"
-INKS = (
-    "var(--ink)",
-    "var(--svc-vacuum)",
-    "var(--svc-wash)",
-    "var(--svc-water)",
-    "var(--svc-refrigerant)",
-    "var(--svc-air)",
-)
 SHEET = "milk"
 PLAY_S = 0.5
 STRIDE = 6
 """Readings that playing moves on at a time."""
 FIRST_MONTH = 6
-CHART_PX = 250
-TICK_H = 3
-CLOCK = "h => String(Math.floor((%d + h * 60) / 60) %% 24).padStart(2, '0') + ':00'"
-"""Hours of the run as a time of day, on the axis."""
 
 
 def register(site: Site) -> None:
@@ -288,32 +274,15 @@ class DayView:
         result = self.answer.result
         parts: list[Child] = []
         if self.compared is not None:
-            parts += [self._table(one) for one in self.compared.tables]
+            parts += [figure_table(self.v, one) for one in self.compared.tables]
         looks = [f for f in result.findings if f.verdict != "holds"]
         holds = [f for f in result.findings if f.verdict == "holds"]
         parts += [tag("h2", t("plant.to_look_at")), findings(self.v, looks, t("plant.all_holds"))]
         parts += [tag("h2", t("day.holds")), findings(self.v, holds, t("day.none_holds"))]
         for key in ("milkings", "loads", "uses"):
-            parts.append(self._table(result.table(key)))
+            parts.append(figure_table(self.v, result.table(key)))
         parts += [tag("p", note, cls="small quiet") for note in result.notes]
         return parts
-
-    def _table(self, one: Any) -> Child:
-        units = self.v.units
-        head = [
-            f"{words(c).capitalize()}" + (f" ({unit_sign(u, units)})" if u else "")
-            for c, u in zip(one.columns, one.units, strict=True)
-        ]
-        rows = [[self._cell(c, u) for c, u in zip(row, one.units, strict=True)] for row in one.rows]
-        note = tag("p", one.note, cls="small quiet") if one.note else None
-        return tag("div", table(head, rows, caption=prose(one.title)), note, cls="gap")
-
-    def _cell(self, value: float | str, unit: str) -> str:
-        from byrewright.documents.format import number
-
-        if isinstance(value, str):
-            return prose(words(value))
-        return number(shown(value, unit, self.v.units)[0])
 
     # timelines -------------------------------------------------------------------------------
 
@@ -332,97 +301,23 @@ class DayView:
             }
         with self.charts:
             for one in every:
-                label = self.v.t(
-                    "day.chart", title=one.title, lines=", ".join(x[0] for x in one.lines)
+                lines = [Line(words(n), u, one.x, y) for n, u, y in one.lines]
+                other = theirs.get(one.key)
+                if other is not None:
+                    name = spoken(self.beside)
+                    lines += [
+                        Line(f"{words(n)} ({name})", u, other.x, y, True) for n, u, y in other.lines
+                    ]
+                milky = {m.id for m in self.opened.plant.able("stores milk")}
+                few = {x.name for x in lines if x.name.split(" ")[0] in milky}
+                timeline(
+                    self.v,
+                    one.title,
+                    lines,
+                    self.v.t("day.clock"),
+                    begins_min=self._begins(),
+                    first_shown=few if len(one.lines) > len(INKS) else None,
                 )
-                with ui.element("figure").style("margin:0 0 14px"):
-                    ui.html(tag("figcaption", tag("h3", one.title)), sanitize=False)
-                    chart = ui.echart(self.chart(one, theirs.get(one.key)), renderer="svg")
-                    chart.style(f"height:{CHART_PX}px;width:100%")
-                    chart.props(f"role=img aria-label={json.dumps(label)}")
-
-    def chart(self, one: Series, beside: Series | None) -> dict[str, Any]:
-        """The options of one timeline: a scale for each unit, ink by line, dashes too."""
-        system = self.v.units
-        units = list(dict.fromkeys(u for _, u, _ in one.lines))[:2]
-        lines = [(n, u, one.x, v, "") for n, u, v in one.lines]
-        if beside is not None:
-            suffix = f" ({spoken(self.beside)})"
-            lines += [(n, u, beside.x, v, suffix) for n, u, v in beside.lines]
-        series = []
-        for i, (name, unit, x, values, suffix) in enumerate(lines):
-            style = {
-                "width": 1.6,
-                "type": "dashed" if suffix else DASHES[i % len(DASHES)],
-                "color": INKS[i % len(INKS)],
-            }
-            series.append(
-                {
-                    "name": words(name) + suffix,
-                    "type": "line",
-                    "showSymbol": False,
-                    "sampling": "lttb",
-                    "yAxisIndex": units.index(unit) if unit in units else 0,
-                    "lineStyle": style,
-                    "itemStyle": {"color": style["color"]},
-                    "emphasis": {"disabled": True},
-                    "data": [
-                        [h, shown(v, unit, system)[0]] for h, v in zip(x, values, strict=True)
-                    ],
-                }
-            )
-        milky = {m.id for m in self.opened.plant.able("stores milk")}
-        many = len({n for n, *_ in lines}) > len(INKS)
-        chosen = {str(s["name"]): not many or str(s["name"]).split(" ")[0] in milky for s in series}
-        text = {"color": "var(--ink)", "fontFamily": "DejaVu Sans", "fontSize": 12}
-        axis = {
-            "axisLabel": text,
-            "nameTextStyle": text,
-            "axisLine": {"show": True, "lineStyle": {"color": "var(--edge)"}},
-        }
-        return {
-            "animation": False,
-            "textStyle": text,
-            "grid": {"left": 64, "right": 64 if len(units) > 1 else 18, "top": 52, "bottom": 40},
-            "legend": {
-                "type": "scroll",
-                "selected": chosen,
-                "top": 0,
-                "left": 0,
-                "textStyle": text,
-                "inactiveColor": "var(--quiet)",
-                "pageTextStyle": text,
-            },
-            "tooltip": {
-                "trigger": "axis",
-                "confine": True,
-                "backgroundColor": "var(--field)",
-                "borderColor": "var(--ink)",
-                "textStyle": text,
-            },
-            "xAxis": {
-                "type": "value",
-                "min": 0,
-                "max": "dataMax",
-                "name": self.v.t("day.clock"),
-                "interval": TICK_H,
-                "nameLocation": "middle",
-                "nameGap": 24,
-                "splitLine": {"show": False},
-                **axis,
-                "axisLabel": {**text, ":formatter": CLOCK % self._begins()},
-            },
-            "yAxis": [
-                {
-                    "type": "value",
-                    "name": unit_sign(u, system),
-                    "splitLine": {"show": i == 0, "lineStyle": {"color": "var(--rule)"}},
-                    **axis,
-                }
-                for i, u in enumerate(units)
-            ],
-            "series": series,
-        }
 
     def _begins(self) -> float:
         """When the run begins, minutes after midnight."""

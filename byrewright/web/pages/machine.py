@@ -40,9 +40,9 @@ def about_machine(v: Visit, machine: Machine, sizing: Result | None, mode: str) 
         if position:
             parts.append(tag("p", t("plant.position", mode=words(mode), position=words(position))))
     parts += _findings(v, sizing, lambda f: machine.id in (f.subject, (f.target or ("",))[0]))
-    if kind.FAILURES:
+    if machine.failures():
         parts.append(tag("h2", t("plant.fails"), cls="gap"))
-        for one in kind.FAILURES:
+        for one in machine.failures():
             inner = [
                 tag("h3", t("plant.seen")),
                 tag("p", _sentence(one.seen), cls="small"),
@@ -56,6 +56,15 @@ def about_machine(v: Visit, machine: Machine, sizing: Result | None, mode: str) 
                         part=one.part or t("plant.no_part"),
                     ),
                     cls="small quiet",
+                ),
+                tag(
+                    "p",
+                    tag(
+                        "a",
+                        t("plant.on_the_day"),
+                        cls="button",
+                        href=v.link("failures", pick=f"{machine.id} {one.way}"),
+                    ),
                 ),
             ]
             parts.append(

@@ -1,0 +1,161 @@
+"""Figures of a result on a page: a table, and a timeline in ink."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from nicegui import ui
+
+from byrewright.documents.format import number, prose, shown, unit_sign, words
+from byrewright.results import Table
+from byrewright.web.frame import Visit
+from byrewright.web.look import DASHES
+from byrewright.web.markup import Child, Html, table, tag
+
+INKS = (
+    "var(--ink)", "var(--svc-vacuum)", "var(--svc-wash)", "var(--svc-water)",
+    "var(--svc-refrigerant)", "var(--svc-air)",
+)  # fmt: skip
+"""Lines in order; each has its own dashes too."""
+CHART_PX = 250
+CLOCK = "h => String(Math.floor((%d + h * 60) / 60) %% 24).padStart(2, '0') + ':00'"
+"""Hours of a run as a time of day, on the axis."""
+CLOCK_STEP_H = 3
+
+
+def figure_table(
+    v: Visit, one: Table, first: Callable[[str], Child] | None = None, most: int | None = None,
+    columns: Sequence[str] | None = None,
+) -> Html:  # fmt: skip
+    """A result's table in the visitor's units; `first` draws what stands in the first column."""
+    keep = [i for i, c in enumerate(one.columns) if columns is None or c in columns]
+    head = []
+    for i in keep:
+        unit = unit_sign(one.units[i], v.units)
+        name = one.columns[i]
+        head.append((name[:1].upper() + name[1:]) + (f" ({unit})" if unit else ""))
+    rows = []
+    for row in one.rows[:most]:
+        cells: list[Child] = [cell(v, row[i], one.units[i]) for i in keep]
+        if first is not None:
+            cells[0] = first(str(row[keep[0]]))
+        rows.append(cells)
+    note = tag("p", prose(one.note), cls="small quiet") if one.note else None
+    left = len(one.rows) - len(rows)
+    more = tag("p", v.t("figure.more", count=left), cls="small quiet") if left else None
+    return tag("div", table(head, rows, caption=prose(one.title)), more, note, cls="gap")
+
+
+def cell(v: Visit, value: float | str, unit: str) -> str:
+    """One cell of a table."""
+    if isinstance(value, str):
+        return prose(words(value))
+    return number(shown(value, unit, v.units)[0])
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of a timeline; `beside` ones are drawn dashed, the `strong` one in the accent."""
+
+    name: str
+    unit: str
+    x: Sequence[float]
+    values: Sequence[float]
+    beside: bool = False
+    strong: bool = False
+
+
+def timeline(
+    v: Visit, title: str, lines: Sequence[Line], x_name: str, *,
+    begins_min: float | None = None, first_shown: Collection[str] | None = None,
+) -> None:  # fmt: skip
+    """Draw a timeline where the page now stands. With `begins_min` the axis shows times of day;
+    lines not in `first_shown` wait in the legend until they are asked for."""
+    label = v.t("figure.timeline", title=title, lines=", ".join(one.name for one in lines))
+    options = _options(v, lines, x_name, begins_min, first_shown)
+    with ui.element("figure").style("margin:0 0 14px;min-width:0"):
+        ui.html(tag("figcaption", tag("h3", title)), sanitize=False)
+        chart = ui.echart(options, renderer="svg").style(f"height:{CHART_PX}px;width:100%")
+        chart.props(f"role=img aria-label={json.dumps(label)}")
+
+
+def _options(
+    v: Visit, lines: Sequence[Line], x_name: str, begins_min: float | None,
+    first_shown: Collection[str] | None,
+) -> dict[str, Any]:  # fmt: skip
+    units = list(dict.fromkeys(one.unit for one in lines))[:2]
+    text = {"color": "var(--ink)", "fontFamily": "DejaVu Sans", "fontSize": 12}
+    axis = {
+        "axisLabel": text,
+        "nameTextStyle": text,
+        "axisLine": {"show": True, "lineStyle": {"color": "var(--edge)"}},
+    }
+    across: dict[str, Any] = {
+        "type": "value",
+        "min": 0,
+        "max": "dataMax",
+        "name": x_name,
+        "nameLocation": "middle",
+        "nameGap": 24,
+        "splitLine": {"show": False},
+        **axis,
+    }
+    if begins_min is not None:
+        across |= {
+            "interval": CLOCK_STEP_H,
+            "axisLabel": {**text, ":formatter": CLOCK % begins_min},
+        }
+    chosen = {one.name: first_shown is None or one.name in first_shown for one in lines}
+    return {
+        "animation": False,
+        "textStyle": text,
+        "grid": {"left": 64, "right": 64 if len(units) > 1 else 18, "top": 52, "bottom": 40},
+        "legend": {
+            "type": "scroll",
+            "top": 0,
+            "left": 0,
+            "selected": chosen,
+            "textStyle": text,
+            "inactiveColor": "var(--quiet)",
+            "pageTextStyle": text,
+        },
+        "tooltip": {
+            "trigger": "axis",
+            "confine": True,
+            "backgroundColor": "var(--field)",
+            "borderColor": "var(--ink)",
+            "textStyle": text,
+        },
+        "xAxis": across,
+        "yAxis": [
+            {
+                "type": "value",
+                "name": unit_sign(unit, v.units),
+                "splitLine": {"show": i == 0, "lineStyle": {"color": "var(--rule)"}},
+                **axis,
+            }
+            for i, unit in enumerate(units)
+        ],
+        "series": [_series(v, one, i, units) for i, one in enumerate(lines)],
+    }
+
+
+def _series(v: Visit, one: Line, place: int, units: list[str]) -> dict[str, Any]:
+    colour = "var(--accent)" if one.strong else INKS[place % len(INKS)]
+    dashes = "solid" if one.strong else "dashed" if one.beside else DASHES[place % len(DASHES)]
+    return {
+        "name": one.name,
+        "type": "line",
+        "showSymbol": False,
+        "sampling": "lttb",
+        "yAxisIndex": units.index(one.unit) if one.unit in units else 0,
+        "lineStyle": {"width": 2.2 if one.strong else 1.6, "type": dashes, "color": colour},
+        "itemStyle": {"color": colour},
+        "emphasis": {"disabled": True},
+        "data": [
+            [x, shown(y, one.unit, v.units)[0]] for x, y in zip(one.x, one.values, strict=True)
+        ],
+    }
