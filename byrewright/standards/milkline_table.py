@@ -69,7 +69,9 @@ def from_plain(data: Any) -> UnitsPerSlope:
         rows[layout] = {
             _number(bore, f"{layout}, bore"): {
                 _number(slope, f"{layout}, slope"): _number(units, f"{layout}, units")
-                for slope, units in (slopes.items() if isinstance(slopes, dict) else _refuse(layout))
+                for slope, units in (
+                    slopes.items() if isinstance(slopes, dict) else _refuse(layout)
+                )
             }
             for bore, slopes in bores.items()
         }

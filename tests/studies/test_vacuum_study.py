@@ -342,7 +342,7 @@ def test_any_plant_is_answered(plant: Plant) -> None:
     for finding in found.findings:
         assert not {"None", "nan", "inf"} & set(finding.sentence.replace(".", " ").split())
     for row in found.table("vacuum").rows:
-        assert all(-0.01 <= float(v) < 101.4 for v in row[1:])
+        assert all(-0.01 <= float(v) < 101.4 for v in row[1:]), row
     effective = found.finding("vacuum.test.effective_reserve_iso").value or 0.0
     manual = found.finding("vacuum.test.manual_reserve").value or 0.0
     assert effective <= manual + 1.0

@@ -256,7 +256,7 @@ def _inlets(network: Network, situation: Situation) -> tuple[Any, Any, dict[tupl
     add("system leak", network.body, airnet.ORIFICE, use.system_leak)
     add("tank hole", network.body, airnet.ORIFICE, 0.0)
     if use.slug:
-        add("slug", network.units_at[0][0], airnet.FIXED, use.slug)
+        add("slug", network.units_at[0][0], airnet.ORIFICE, use.slug)
     for i, (node, l_min, kind) in enumerate(situation.extra):
         add(f"extra {i}", node, airnet.FIXED if kind == "fixed" else airnet.ORIFICE, l_min)
     for node in network.receivers:
