@@ -146,7 +146,11 @@ def explain(path: Path, name: str) -> None:
                 f"{path}: no finding is called {name}; nearest: {', '.join(near)}", file=sys.stderr
             )
             raise SystemExit(BAD_INPUT)
-        print("\n\n".join(explain_finding(f).render() for f in found))
+        parts = []
+        for one, *others in alike(found):
+            same = f"\nThe same for {', '.join(f.subject for f in others)}." if others else ""
+            parts.append(explain_finding(one).render() + same)
+        print("\n\n".join(parts))
 
 
 def pack(path: Path, folder: Path, *, on: str | None, units: str = "metric") -> None:

@@ -262,6 +262,8 @@ def _finding(one: Finding, units: System) -> dict[str, str]:
         word = "at least" if one.sense == "at_least" else "at most"
         needs = f"{word} {quantity(one.limit, one.unit, units)}"
     meaning = "stated" if one.known == "stated" else lists.meaning(one.known)
+    if one.source == "practice":
+        meaning = meaning.split(";")[0]  # there is no text to check it against
     return {
         "title": one.title,
         "subject": one.subject,

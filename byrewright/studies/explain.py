@@ -11,6 +11,7 @@ from byrewright.standards.model import KNOWN_MEANING
 from byrewright.standards.sources import SOURCES
 
 WIDTH = 88
+UNIT_FACTORS = "(factors between the units below are left out)"
 _SENSE = {"at_least": "at least", "at_most": "at most", "says": ""}
 _KNOWN: dict[str, str] = {str(k): v for k, v in KNOWN_MEANING.items()}
 
@@ -134,7 +135,18 @@ def _formula(finding: Finding) -> tuple[str, ...]:
     filled = re.sub(
         rf"(?<![\w.])(?:{pattern})(?![\w(])", lambda m: numbers[m.group(0)], finding.formula
     )
-    return (finding.formula,) if filled == finding.formula else (finding.formula, times(filled))
+    if filled == finding.formula:
+        return (finding.formula,)
+    return (
+        (finding.formula, times(filled), UNIT_FACTORS)
+        if _mixed(finding)
+        else (finding.formula, times(filled))
+    )
+
+
+def _mixed(finding: Finding) -> bool:
+    """Whether the numbers put in have units between which a factor is needed."""
+    return len({one.unit for one in finding.inputs if one.unit} | {finding.unit}) > 1
 
 
 def _in_formula(value: float) -> str:

@@ -82,8 +82,8 @@ def _water_stage(bench: Bench, duty: Duty, cooler: PlateCooler, point: InLine) -
         "K",
         f"{cooler.id} brings {point.milk_l_min:.0f} L/min of milk from "
         f"{duty.milk_at_receiver_c:.0f} to {got.hot_out_c:.1f} degC with {cooler.water_ratio:g} "
-        f"water to 1 at {duty.water_warmest_c:g} degC: {approach:.1f} K above the water, NTU "
-        f"{got.ntu:.1f}; {most:.1f} K is the most usual at that ratio.",
+        f"water to 1 at {round(duty.water_warmest_c, 1):g} degC: {approach:.1f} K above the "
+        f"water, NTU {got.ntu:.1f}; {most:.1f} K is the most usual at that ratio.",
         subject=cooler.id,
         limit=most,
         sense="at_most",
@@ -128,7 +128,7 @@ def _chilled_stage(bench: Bench, duty: Duty, cooler: PlateCooler, point: InLine)
     try:
         ua = ua_for_hot_out_kw_k(hot, point.pre_cooled_c, cold, point.coolant_in_c, wanted)
         advised = next_preferred(area_m2(ua, cooler.u_w_m2_k))
-        why = f"milk leaves at {wanted:g} degC in the warmest month of water"
+        why = f"milk leaves at {wanted:.3g} degC in the warmest month of water"
     except PhysicsRangeError:
         pass
     got = point.second
@@ -138,7 +138,7 @@ def _chilled_stage(bench: Bench, duty: Duty, cooler: PlateCooler, point: InLine)
         point.out_c,
         "degC",
         f"{cooler.id} brings milk from {point.pre_cooled_c:.1f} to {point.out_c:.1f} degC with "
-        f"liquid at {point.coolant_in_c:g} degC; {wanted:g} degC is wanted into the tank.",
+        f"liquid at {point.coolant_in_c:g} degC; {wanted:.3g} degC is wanted into the tank.",
         subject=cooler.id,
         limit=wanted,
         sense="at_most",
@@ -178,9 +178,11 @@ def _outlet(bench: Bench, duty: Duty, point: InLine) -> None:
         point.out_c,
         "degC",
         f"Milk leaves the cooler at {point.out_c:.1f} degC in the warmest month of water "
-        f"({duty.water_warmest_c:g} degC)"
+        f"({round(duty.water_warmest_c, 1):g} degC)"
         + (
-            f"; the farm wished {wish:g} degC." if wish is not None else "; the tank does the rest."
+            f"; the farm wished {wish:.3g} degC."
+            if wish is not None
+            else "; the tank does the rest."
         ),
         limit=wish,
         sense="at_most" if wish is not None else "says",

@@ -76,5 +76,5 @@ def end_of_hot_wash(bench: Bench, duty: Duty, hot_l: float) -> None:
                 bench.rule("wash.unit_kg"), bench.rule("wash.line_u_w_m2k"),
                 bench.rule("wash.unit_area_m2"), bench.rule("wash.air_wet_share"),
                 bench.rule("wash.slug_count")),
-        source="nz_levy", known="read",
+        source="definition", known="derived",
     )  # fmt: skip

@@ -311,7 +311,7 @@ def _slug(bench: Bench, duty: Duty) -> None:
             f"runs {slug_time_s(leg, velocity):.1f} s and takes {air:.0f} L/min of free air behind "
             "it. The receiver and trap must hold a slug without closing.",
             subject=line.id, formula="V = pi/4 d^2 (L_end + 0.05 L); q = pi/4 d^2 v (p_a - p)/p_a",
-            inputs=inputs, source="mamedova2021", known="read",
+            inputs=inputs, source="mamedova2021", known="derived",
         )  # fmt: skip
         if not injectors:
             bench.find(
