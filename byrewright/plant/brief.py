@@ -96,11 +96,11 @@ class Brief(Record):
     currency: str = par("", "currency of prices", "EUR", why="not stated")
     wage_h: float | None = par("", "cost of an hour's work", None, ge=0, le=500)
     layout: Literal["rotary", "rows"] = par(
-        "", "layout (rotary deck, or rows of fixed stalls)", "rotary", why="not stated: rotaries first"
+        "", "layout (rotary, or fixed rows)", "rotary", why="not stated: rotaries first"
     )
     rows: int = par("", "rows of fixed stalls (1 for a rotary)", ge=1, le=4)
     stalls: int | None = par("", "stalls; proposed where not given", None, ge=4, le=200)
-    redundancy: Redundancy = par("", "redundancy (none, duty-and-standby or shared-running)", "shared-running",
+    redundancy: Redundancy = par("", "redundancy of each duty", "shared-running",
                                  why="no single failure should stop milking")  # fmt: skip
     no_single_stop: bool = par(
         "", "no single failure may stop milking", True, why="the usual wish of large herds"
