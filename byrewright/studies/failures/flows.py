@@ -275,7 +275,7 @@ def _milk_backflow(asked: Asked, way: Found) -> list[Act] | None:
     for tag in sorted(asked.w.passes):
         if Node(tag, "inlet") not in asked.s.milk_net.near:
             continue
-        pump = next((p for p in asked.s.plant.machines(MilkPump)
+        pump = next((p for p in asked.s.milk_pumps
                      if any(p.id in (j.a.machine, j.b.machine)
                             for j in _chain(asked, Node(tag, "inlet"), "milk"))), None)  # fmt: skip
         if pump is None or asked.runs(pump.id) is not None:
@@ -293,7 +293,7 @@ def _pump_pace(asked: Asked, cost: Cost, starts: list[Node]) -> float:
     """The share of the pace that the pumps of each stage carry together."""
     s = asked.s
     stages: dict[int, float] = {}
-    for pump in s.plant.machines(MilkPump):
+    for pump in s.milk_pumps:
         if asked.runs(pump.id) is None or Node(pump.id, "inlet") not in s.milk_net.near:
             continue
         way = s.milk_net.search(starts, Node(pump.id, "outlet").__eq__, cost)

@@ -123,6 +123,10 @@ class Structure:
         self.units = plant.machines(MilkingUnit)
         self.pumps = plant.machines(VacuumPump)
         self.pulsators = plant.machines(Pulsator)
+        self.platform = plant.first(Platform)
+        self.drives = plant.machines(DriveUnit)
+        self.milk_pumps = plant.machines(MilkPump)
+        self.levels = [x for x in plant.machines(Sensor) if x.measures == "level"]
         self.receivers = tuple(
             m.id for m in plant.equipment.values()
             if m.can("holds milk") and any(n == Node(m.id, "vacuum") for n in graph.nodes)
@@ -313,8 +317,7 @@ class Asked:
         if pump.led_by is None:
             return False
         return pump.led_by in self.w.held or any(
-            s.on == pump.led_by and s.measures == "level" and s.id in self.w.held
-            for s in self.s.plant.machines(Sensor)
+            x.on == pump.led_by and x.id in self.w.held for x in self.s.levels
         )
 
     # Valves.
@@ -392,14 +395,14 @@ class Asked:
 
     def deck(self) -> Answer:
         """Whether the deck turns, and how fast."""
-        platform = self.s.plant.first(Platform)
+        platform = self.s.platform
         if platform is None or platform.layout != "rotary":
             return Answer(True, why="the deck")
         if platform.id in self.w.off:
             return Answer(STOPS, why=f"{platform.id} must stand")
         have = 0.0
         acts: list[Act] = []
-        for drive in self.s.plant.machines(DriveUnit):
+        for drive in self.s.drives:
             runs = self.runs(drive.id)
             if runs is not None:
                 have += drive.motor_kw * drive.count * (1.0 - self.w.lost.get(drive.id, 0.0))
@@ -409,7 +412,7 @@ class Asked:
         pace *= self.s.needs.slow_share ** min(self.w.slow, 1)
         if have <= 0.0:
             return Answer(STOPS, why="nothing turns the deck", pace=0.0)
-        acts += [Act("lift", d.id) for d in self.s.plant.machines(DriveUnit) if d.id in self.w.lost]
+        acts += [Act("lift", d.id) for d in self.s.drives if d.id in self.w.lost]
         return Answer(True, tuple(dict.fromkeys(acts)), "the deck", pace)
 
     def pulse(self) -> Answer:
