@@ -70,12 +70,15 @@ def test_nonsense_is_refused_in_a_sentence(
 
 
 def test_a_later_start_is_quick_and_light() -> None:
-    """Would fail if the path of a compiled plant pulled in scipy or networkx, or grew slow."""
+    """Would fail if the path of a compiled plant pulled in solvers or graphs, or grew slow.
+
+    The compiler itself loads the linear algebra of scipy where that is installed.
+    """
     script = (
         "import sys; from pathlib import Path; from byrewright.commands.day import run;"
         f"run(Path({str(EXAMPLE)!r}), as_json=True);"
-        "print(*sorted({m.split('.')[0] for m in sys.modules} & {'scipy', 'networkx'}),"
-        "file=sys.stderr)"
+        "heavy = {'networkx', 'scipy.optimize', 'scipy.integrate', 'CoolProp', 'matplotlib'};"
+        "print(*sorted(heavy & set(sys.modules)), file=sys.stderr)"
     )
     best = float("inf")
     for _ in range(TRIES):

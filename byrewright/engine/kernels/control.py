@@ -393,7 +393,7 @@ def awake(S: Floats, F: Floats, I: Ints, n: Ints, num: Ints, rows: Ints) -> bool
     """Whether anything may have to be decided in this step; mostly nothing has."""
     if n[I_ROW] < rows.shape[0] and rows[n[I_ROW], RW_STEP] <= n[I_STEP]:
         return True
-    if n[I_SEQ] == 1 or n[I_TANKER] == 1 or n[I_STEP] % num[N_MINUTE] == 0:
+    if n[I_SEQ] == 1 or n[I_TANKER] == 1:
         return True
     if n[I_MILKING] >= 0:
         return ended(n) or not _same_place(F, I, S, n, num)

@@ -265,24 +265,31 @@ def vacuum(
 
 
 @kernel
+def drives(S: Floats, g: Floats, n: Ints, par: Floats, num: Ints) -> None:
+    """What turns the deck and moves the gate, while there is milking."""
+    if n[I_MILKING] < 0:
+        return
+    hours = par[PAR_DT] / HOUR_S
+    if num[N_DRIVE_KWH] >= 0 and g[G_DRIVE] > 0.0:
+        S[num[N_DRIVE_KWH], 0] += par[PAR_DRIVE_KW] * hours
+    if num[N_GATE_KWH] >= 0:
+        S[num[N_GATE_KWH], 0] += 0.1 * par[PAR_GATE_KW] * hours
+
+
+@kernel
 def electricity(
     price: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints
 ) -> None:
-    """Drives, gate and steady loads; then the step's power and its price."""
-    dt = par[PAR_DT]
-    if n[I_MILKING] >= 0:
-        if num[N_DRIVE_KWH] >= 0 and g[G_DRIVE] > 0.0:
-            S[num[N_DRIVE_KWH], 0] += par[PAR_DRIVE_KW] * dt / HOUR_S
-        if num[N_GATE_KWH] >= 0:
-            S[num[N_GATE_KWH], 0] += 0.1 * par[PAR_GATE_KW] * dt / HOUR_S
+    """Once a minute: steady loads, the minute's mean power and its price."""
+    hours = num[N_MINUTE] * par[PAR_DT] / HOUR_S
     for i in range(num[N_LOAD0], num[N_LOAD1]):
         if I[i, 1] == 0 or n[I_MILKING] >= 0:
-            S[I[i, 0], 0] += F[i, 0] * dt / HOUR_S
+            S[I[i, 0], 0] += F[i, 0] * hours
     total = 0.0
     for i in range(num[N_KWH0], num[N_KWH1]):
         total += S[i, 0]
     used = total - g[G_KWH]
     g[G_KWH] = total
-    g[G_KW] = used * HOUR_S / dt
+    g[G_KW] = used / hours
     g[G_KW_MOST] = max(g[G_KW_MOST], g[G_KW])
     g[G_COST] += used * price

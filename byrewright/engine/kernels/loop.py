@@ -7,6 +7,7 @@ from byrewright.engine.kernels.control import awake, control, route
 from byrewright.engine.kernels.energy import (
     air,
     chill,
+    drives,
     electricity,
     heat,
     jackets,
@@ -61,11 +62,18 @@ def run(F: Floats, I: Ints, par: Floats, num: Ints, share: Floats, vac: Floats, 
     sample = num[N_SAMPLE]
     minute = num[N_MINUTE]
     calf = num[N_CALF_VESSEL]
+    # Counters instead of remainders: these cost more than a vessel.
+    midnights = float(int((n[I_STEP] * dt + weather[1]) / 86400.0)) * 86400.0
+    to_minute = minute - n[I_STEP] % minute
+    to_sample = sample - n[I_STEP] % sample
     while n[I_STEP] < until:
         step = n[I_STEP]
         t = step * dt
-        second = (t + weather[1]) % 86400.0
-        if awake(S, F, I, n, num, rows):
+        second = t + weather[1] - midnights
+        if second >= 86400.0:
+            midnights += 86400.0
+            second -= 86400.0
+        if to_minute == minute or awake(S, F, I, n, num, rows):
             control(
                 t, F, I, S, g, n, par, num, cow, out, bout, loads, rows, values, cows_day, count
             )  # fmt: skip
@@ -84,12 +92,17 @@ def run(F: Floats, I: Ints, par: Floats, num: Ints, share: Floats, vac: Floats, 
         heat(F, I, S, g, par, num)
         lots(F, I, S, g, par, num)
         air(F, I, S, g, par, num)
-        electricity(price[int(second / 60.0)], F, I, S, g, n, par, num)
+        drives(S, g, n, par, num)
         g[G_MINUTE_KG] += g[G_MILK] + g[G_WITHHELD]
-        if (step + 1) % minute == 0:
+        to_minute -= 1
+        if to_minute == 0:
+            to_minute = minute
+            electricity(price[int(second / 60.0)], F, I, S, g, n, par, num)
             g[G_MINUTE_MOST] = max(g[G_MINUTE_MOST], g[G_MINUTE_KG])
             g[G_MINUTE_KG] = 0.0
-        if (step + 1) % sample == 0:
+        to_sample -= 1
+        if to_sample == 0:
+            to_sample = sample
             row = (step + 1) // sample - first_row
             if 0 <= row < seen.shape[0]:
                 _read(row, t + dt, F, I, S, g, par, num, seen)

@@ -98,7 +98,6 @@ def _clear(W: Floats, num: Ints) -> None:
     """Nothing asked, nothing moved."""
     for v in range(num[N_V0], num[N_V1]):
         W[v, 0] = 0.0
-        W[v, 1] = 1.0
         W[v, 2] = 0.0
         W[v, 3] = 0.0
         W[v, 4] = 0.0
@@ -118,9 +117,10 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
     joint0 = num[N_J0]
     _filters(F, S, par, num)
     _clear(W, num)
-    moving = False
+    count = 0
     for m in range(num[N_M0], num[N_M1]):
         W[m, 0] = 0.0
+        S[m, S_FLOW] = 0.0
         law = I[m, MI_LAW]
         # What it wishes, and what surely moves nothing is passed over first.
         src = I[m, MI_SRC]
@@ -178,13 +178,15 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
                 slow = min(slow, (1.0 - F[f, F_LOSS] * full * full) * S[f, SF_HEALTH])
         W[m, 0] = kg * slow
         W[src, 0] += W[m, 0]
-        moving = True
-    if moving:
+        W[count, 7] = m  # the list of those that move, in column 7
+        count += 1
+    if count > 0:
         _limit(W, I, S, num)
-        _follow(W, F, I, S, par, num)
-        _limit(W, I, S, num)
-        _exchange(W, F, I, S, par, num)
-        _transfer(W, F, I, S, par, num)
+        every = _follow(count, W, F, I, S, par, num)
+        if every > count:
+            _limit(W, I, S, num)
+        _exchange(every, W, F, I, S, par, num)
+        _transfer(every, W, F, I, S, par, num)
         for v in range(num[N_V0], num[N_V1]):
             S[v, 0] += W[v, 3]
             S[v, 1] += W[v, 4]
@@ -198,9 +200,7 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
 
 @kernel
 def _still(S: Floats, num: Ints) -> None:
-    """Nothing moves: the readings say so."""
-    for m in range(num[N_M0], num[N_M1]):
-        S[m, S_FLOW] = 0.0
+    """Nothing moves: the readings of the exchangers say so."""
     for x in range(num[N_X0], num[N_X1]):
         S[x, SX_FLOW] = 0.0
         S[x, SX_OUT] = -1.0
@@ -218,20 +218,23 @@ def _limit(W: Floats, I: Ints, S: Floats, num: Ints) -> None:
 
 
 @kernel
-def _follow(W: Floats, F: Floats, I: Ints, S: Floats, par: Floats, num: Ints) -> None:
-    """Water that follows the milk through an exchanger."""
+def _follow(count: int, W: Floats, F: Floats, I: Ints, S: Floats, par: Floats, num: Ints) -> int:
+    """Water that follows the milk through an exchanger; how many then move."""
     dt = par[PAR_DT]
     for x in range(num[N_X0], num[N_X1]):
         S[x, SX_FLOW] = 0.0
-    for m in range(num[N_M0], num[N_M1]):
-        if W[m, 0] <= 0.0:
-            continue
+    passes = False
+    for k in range(count):
+        m = int(W[k, 7])
         give = W[m, 0] * W[I[m, MI_SRC], 1]
         for j in range(I[m, MI_J0], I[m, MI_J1]):
             if I[j, J_X1] >= 0:
                 S[I[j, J_X1], SX_FLOW] += give * W[j, 0]
+                passes = True
             if I[j, J_X2] >= 0:
                 S[I[j, J_X2], SX_FLOW] += give * W[j, 0]
+    if not passes:
+        return count
     for m in range(num[N_M0], num[N_M1]):
         if I[m, MI_LAW] != FOLLOW:
             continue
@@ -246,19 +249,23 @@ def _follow(W: Floats, F: Floats, I: Ints, S: Floats, par: Floats, num: Ints) ->
                 W[j, 0] /= total
             W[m, 0] = kg
             W[I[m, MI_SRC], 0] += kg
+            W[count, 7] = m
+            count += 1
+    return count
 
 
 @kernel
-def _exchange(W: Floats, F: Floats, I: Ints, S: Floats, par: Floats, num: Ints) -> None:
+def _exchange(count: int, W: Floats, F: Floats, I: Ints, S: Floats, par: Floats, num: Ints) -> None:
     """Heat from the milk of each exchanger to its water or bath; stages in order."""
     dt = par[PAR_DT]
     for x in range(num[N_X0], num[N_X1]):
         S[x, SX_OUT] = -1.0
+        if S[x, SX_FLOW] <= 0.0:
+            continue
         c_hot = 0.0
         kj = 0.0
-        for m in range(num[N_M0], num[N_M1]):
-            if W[m, 0] <= 0.0:
-                continue
+        for k in range(count):
+            m = int(W[k, 7])
             src = I[m, MI_SRC]
             for j in range(I[m, MI_J0], I[m, MI_J1]):
                 if W[j, 0] <= 0.0 or (I[j, J_X1] != x and I[j, J_X2] != x):
@@ -313,10 +320,11 @@ def _heat(c_hot: float, c_cold: float, hot_in: float, cold_in: float, ua: float)
 
 
 @kernel
-def _transfer(W: Floats, F: Floats, I: Ints, S: Floats, par: Floats, num: Ints) -> None:  # fmt: skip
+def _transfer(count: int, W: Floats, F: Floats, I: Ints, S: Floats, par: Floats, num: Ints) -> None:  # fmt: skip
     """Move the shares of each mover from its vessel to where its open ends lead."""
     dt = par[PAR_DT]
-    for m in range(num[N_M0], num[N_M1]):
+    for k in range(count):
+        m = int(W[k, 7])
         src = I[m, MI_SRC]
         kg = W[m, 0] * W[src, 1]
         S[m, S_FLOW] = kg / dt

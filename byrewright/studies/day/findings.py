@@ -331,7 +331,7 @@ def services(bench: Bench, run: Run) -> None:
     limit = supply * bench.number("motor.power_factor") if supply else None
     bench.find(
         "load_most", "Highest electric load", most, "kW",
-        f"{most:.0f} kW at most in one step; starting currents are in the power study.",
+        f"{most:.0f} kW at most, mean of one minute; starting currents are in the power study.",
         limit=limit, sense="at_most" if limit else "says", allowance=0.1,
     )  # fmt: skip
 
