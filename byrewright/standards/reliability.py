@@ -76,7 +76,7 @@ _ROWS: tuple[Life, ...] = (
     _practice("air_compressor", "air compressor", 1.3, 25_000, 10_000, 50_000),
     _practice("pump_seal", "pump or rotary joint seal", 1.2, 8_000, 3_000, 20_000),
     _practice("slip_ring", "slip ring and brushes", 1.2, 15_000, 5_000, 30_000),
-    _practice("roller", "deck roller", 1.5, 20_000, 8_000, 40_000),
+    _practice("roller", "deck roller", 1.5, 150_000, 50_000, 400_000),
     _practice("gear_motor", "gear motor", 1.3, 40_000, 15_000, 80_000),
     _practice("drive", "electronic speed drive", 1.0, 40_000, 15_000, 80_000),
     _practice("check_valve", "check valve", 1.2, 20_000, 5_000, 50_000),

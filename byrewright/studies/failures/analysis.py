@@ -27,7 +27,8 @@ class Case:
     """A failure, its worst state, and how milking stands after it.
 
     `sort` parts equipment (judged by the wish), passive parts (inspected), safety stops (never
-    bridged) and common causes (several machines at once, told apart). `hand_min` is how long people need until milking goes on again.
+    bridged) and common causes (several machines at once, told apart). `hand_min` is how long
+    people need until milking goes on again.
     """
 
     event: Event

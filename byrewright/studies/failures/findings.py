@@ -297,7 +297,7 @@ def cause_sentence(cost: Cost) -> str:
             parts.append(f"{at.cows_h:.0f} of {at.cows_h_before:.0f} cows in the next hour")
         if at.out_c > at.out_before_c + 0.3:
             parts.append(f"milk leaves the cooler at {at.out_c:.1f} degC")
-        if at.milk_c > at.milk_before_c + 0.3:
+        if 0.0 < at.milk_before_c < at.milk_c - 0.3:
             parts.append(
                 f"milk in store up to {at.milk_c:.1f} degC instead of {at.milk_before_c:.1f}"
             )

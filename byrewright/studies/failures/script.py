@@ -73,7 +73,9 @@ class Scripts:
         self.cold = Net(analysis.plant, ("coolant", "refrigerant"), graph)
         self.usual = Asked(self.s, Wreck())
         self.supplied = {
-            f"{m.id}.{p.name}": (self.water if p.services & {"water"} else self.cold, Node(m.id, p.name))
+            f"{m.id}.{p.name}": (
+                self.water if p.services & {"water"} else self.cold, Node(m.id, p.name)
+            )
             for m in analysis.plant.equipment.values() for p in m.ports()
             if p.direction == "in" and p.services <= {"water", "coolant", "refrigerant"}
         }  # fmt: skip
