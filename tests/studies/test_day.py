@@ -83,12 +83,10 @@ def test_one_turn_of_milk_and_two_loads() -> None:
     later = tanker.model_copy(update={"at": "14:00"})
     two = run.plant.model_copy(update={"collections": (tanker, later)})
     again = simulate_days(two, default_rulebook(), seed=4)
-    loads = again.last.loads[: again.last.n[sh.I_LOADS]]
+    loads = again.all_loads
     assert len(loads) == 2
     assert loads[0, sh.T_KG] == pytest.approx(9000 * 1.03, rel=0.001)
-    assert loads[:, sh.T_KG].sum() == pytest.approx(
-        run.last.loads[: run.last.n[sh.I_LOADS], sh.T_KG].sum(), rel=0.02
-    )
+    assert loads[:, sh.T_KG].sum() == pytest.approx(run.all_loads[:, sh.T_KG].sum(), rel=0.02)
 
 
 def test_the_usual_plant_lies_inside_practice() -> None:
@@ -239,3 +237,17 @@ def test_the_day_begins_where_the_last_one_ended() -> None:
     vessels = whole.compiled.tables.rows("vessels")
     a, b = whole.last.items[vessels, :5], two.last.items[vessels, :5]
     np.testing.assert_array_equal(a, b)
+
+
+def test_a_long_run_is_cut_in_two_and_joined() -> None:
+    """Would fail if the halves lost a day, a milking, a load or the worst of either."""
+    plant = plants.rotary(24, 60, milkings=1)
+    run = simulate_days(plant, default_rulebook(), days=64, month=1, seed=3)
+    assert [b.day for b in run.bouts] == list(range(1, 65))
+    assert len({round(b.asked_s) for b in run.bouts}) == 64
+    assert run.seconds == 64 * 86400
+    assert len(run.all_loads) == 64
+    assert all(abs(gap) < CLOSES for gap in closure(run).values())
+    assert run.milk_kg == pytest.approx(sum(b.kg for b in run.bouts), rel=CLOSES)
+    found = run_day(plant, days=64, month=1, seed=3)
+    assert found.finding("milk_temperature_1").value is not None and not found.series

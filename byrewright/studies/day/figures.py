@@ -137,7 +137,7 @@ def _uses(run: Run) -> Table:
 
 
 def _loads(run: Run) -> Table:
-    loads = run.last.loads[: run.last.n[sh.I_LOADS]]
+    loads = run.all_loads
     rows = tuple(
         (run.clock(ld[sh.T_AT]), run.clock(ld[sh.T_LEFT]), _n(ld[sh.T_KG] / 1.03, 0),
          _n(ld[sh.T_C], 2))
@@ -158,7 +158,7 @@ def _lots(run: Run) -> Table:
 
 def series(notes: Notebook, run: Run) -> None:
     """Readings through the run, hours from its beginning."""
-    if len(run.seen) == 0:
+    if run.days > 7 or len(run.seen) == 0:
         notes.notes.append("Series are kept for runs of up to seven days.")
         return
     start = float(run.first.n[sh.I_STEP]) * run.compiled.step_s

@@ -180,7 +180,7 @@ def _withheld(bench: Bench, run: Run) -> None:
 
 
 def _tankers(bench: Bench, run: Run) -> None:
-    loads = run.last.loads[: run.last.n[sh.I_LOADS]]
+    loads = run.all_loads
     if not run.plant.collections:
         bench.find(
             "collections", "Milk collected", None, "L",

@@ -61,6 +61,7 @@ class Run:
     seen: sh.Floats
     bouts: list[Bout] = field(default_factory=list)
     beyond_s: float = 0.0
+    loads: list[sh.Floats] = field(default_factory=list)
 
     @property
     def seconds(self) -> float:
@@ -76,6 +77,11 @@ class Run:
     def clock(self, t_s: float) -> str:
         """Time of day of a time of the run."""
         return clock((t_s + self.compiled.origin_s) / 60)
+
+    @property
+    def all_loads(self) -> sh.Floats:
+        """Every tanker load of the stretch: came, left, kg, degC, kJ."""
+        return np.concatenate(self.loads) if self.loads else np.zeros((0, 5))
 
     def items(self, section: str) -> sh.Floats:
         """State at the end of one sort of item."""
@@ -152,3 +158,40 @@ def bout_of(plant: Plant, compiled: Compiled, state: sh.State, number: int, coun
         float(b[sh.B_RETURN_C]), one.target_h, one.operators,
         bool(compiled.tables.I[rows][number % each, 0]), state.out[slot, :count].copy(),
     )  # fmt: skip
+
+
+MOST = (sh.G_KW_MOST, sh.G_MINUTE_MOST)
+LEAST = (sh.G_VAC_LEAST, sh.G_AIR_LEAST)
+
+
+def joined(runs: list[Run], days: int) -> Run:
+    """Runs of following days as one: what grows is added, extremes are the worst of all."""
+    head = runs[0]
+    last = head.first.copy()
+    for run in runs:
+        last.items[:] += run.last.items - run.first.items
+        last.g[:] += run.last.g - run.first.g
+        last.n[sh.I_STEP] += run.last.n[sh.I_STEP] - run.first.n[sh.I_STEP]
+    vessels = head.compiled.tables.rows("vessels")
+    coolers = head.compiled.tables.rows("exchangers")
+    ends = np.stack([r.last.items for r in runs])
+    v, x = last.items[vessels], last.items[coolers]
+    for column in (sh.P_MOST, sh.P_WARMEST):
+        v[:, column] = ends[:, vessels, column].max(axis=0)
+    v[:, sh.P_LEAST] = ends[:, vessels, sh.P_LEAST].min(axis=0)
+    over = ends[:, vessels, sh.P_OVER_AT]
+    v[:, sh.P_OVER_AT] = np.where((over >= 0).any(axis=0), over.max(axis=0), -1.0)
+    x[:, sh.SX_WARMEST] = ends[:, coolers, sh.SX_WARMEST].max(axis=0)
+    for index in MOST:
+        last.g[index] = max(r.last.g[index] for r in runs)
+    for index in LEAST:
+        last.g[index] = min(r.last.g[index] for r in runs)
+    whole = Run(
+        head.plant, head.compiled, head.month, days, head.seed, head.first, last,
+        np.concatenate([r.seen for r in runs]),
+    )  # fmt: skip
+    for run in runs:
+        whole.bouts += run.bouts
+        whole.loads += run.loads
+        whole.beyond_s = max(whole.beyond_s, run.beyond_s)
+    return whole

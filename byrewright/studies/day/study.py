@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -10,10 +12,14 @@ import numpy as np
 from byrewright.plant.plant import Plant
 from byrewright.results import Assumption, Notebook, Result
 from byrewright.standards.rulebook import Rulebook, default_rulebook
-from byrewright.studies.day.record import Run, bout_of
+from byrewright.studies.day.record import Run, bout_of, joined
 from byrewright.studies.sizing.context import Bench
 
 WARM_UP_DAYS = 1
+DAYS_OF_SERIES = 7
+LONG_SAMPLE_S = 600.0  # longer runs are read every ten minutes
+SPLIT_FROM_DAYS = 60
+_NO_READINGS = np.zeros((0, 1))
 LONGEST_EXTENSION_S = 10 * 3600.0
 DAYS_IN_MONTH = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 
@@ -80,56 +86,104 @@ def simulate_days(
         raise ValueError(f"{days} days: give 1 to 3660")
     tell = progress or (lambda _word, _share: None)
     tell("compiling", 0.0)
-    from byrewright.engine import shape as sh
     from byrewright.engine.compiled import compile_plant
-    from byrewright.engine.draws import Herd, day_of
-    from byrewright.engine.simulate import simulate
+    from byrewright.engine.draws import Herd
 
+    if days > DAYS_OF_SERIES:
+        sample_s = max(sample_s, LONG_SAMPLE_S)
     compiled = compile_plant(
         plant, rules, step_s=step_s, sample_s=sample_s, vacuum=lambda: vacuum_map(plant, rules)
     )
     herd = Herd(plant, compiled, rules, seed)
-    steps = round(86400 / compiled.step_s)
-    state = compiled.start if snapshot is None else snapshot
-    first_day = int(state.n[sh.I_STEP]) // steps
     warm_up = max([WARM_UP_DAYS, *(c.every_days for c in plant.collections)])
-    begin = first_day + (warm_up if snapshot is None else 0)
-    last = None
-    run: Run | None = None
-    pending: list[tuple[int, int]] = []
-    readings: list[Any] = []
-    each = max(1, compiled.milkings)
-    for day in range(first_day, begin + days):
-        in_month = _month_of(month, day - begin)
-        today = day_of(plant, compiled, herd, month=in_month, day=day, extra=rows, last=last)
-        if day == begin:
-            first = _fresh(state.copy(), compiled)
-            run = Run(plant, compiled, month, days, seed, first, first, np.zeros((0, 0)))
-            state = first
-        stop = (day + 1) * steps
-        if until is not None and day >= begin:
-            stop = min(stop, begin * steps + round(until / compiled.step_s))
-        keeps = day >= begin and days <= 7
-        outcome = simulate(
-            compiled, today, state, stop, readings_from=int(state.n[sh.I_STEP]) if keeps else None
-        )
-        state = outcome.state
-        if outcome.seen is not None:
-            readings.append(outcome.seen[outcome.seen[:, 0] > 0])
-        if day >= begin:
-            slots = int(compiled.tables.num[sh.N_SLOTS])
-            for number in range(day * each, (day + 1) * each):
-                pending.append((number, int(today.count[number % slots])))
-            assert run is not None
-            pending = _harvest(run, state, pending)
-        last = today
-        tell("simulating", (day + 1 - first_day) / (begin + days - first_day))
-    assert run is not None and last is not None
-    run.last = state
-    run.seen = np.concatenate(readings) if readings else np.zeros((0, 0))
-    if until is None and pending:
-        _extend(run, last, state, pending, compiled)
-    return run
+    one = _Stretch(plant, compiled, herd, month, seed, rows, tell)
+    if days < SPLIT_FROM_DAYS or snapshot is not None or until is not None or rows:
+        return one.run(days, warm_up, snapshot, until)
+    # A long run is cut in two, each with days before it of its own; the kernels hold no lock.
+    half = (days // 2 // warm_up) * warm_up
+    done = [0.0, 0.0]
+
+    def part(i: int, skip: int, length: int) -> Run:
+        def said(_word: str, share: float) -> None:
+            done[i] = share
+            tell("simulating", sum(done) / 2)
+
+        return replace(one, tell=said).run(length, warm_up, None, None, skip=skip)
+
+    with ThreadPoolExecutor(2) as pool:
+        parts = [pool.submit(part, 0, 0, half), pool.submit(part, 1, half, days - half)]
+        return joined([p.result() for p in parts], days)
+
+
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """Everything a run of days needs but its length."""
+
+    plant: Plant
+    compiled: Any
+    herd: Any
+    month: int
+    seed: int
+    rows: tuple[tuple[int, int, int, int, float], ...]
+    tell: Progress
+
+    def run(self, days: int, warm_up: int, snapshot: Any, until: float | None,
+            skip: int = 0) -> Run:  # fmt: skip
+        """Days one after another from day `skip` of the calendar, after those before it."""
+        from byrewright.engine import shape as sh
+        from byrewright.engine.draws import day_of
+        from byrewright.engine.simulate import simulate
+
+        compiled, plant = self.compiled, self.plant
+        steps = round(86400 / compiled.step_s)
+        state = compiled.start if snapshot is None else snapshot
+        if skip:
+            state = state.copy()
+            state.n[sh.I_STEP] = skip * steps
+            state.n[[sh.I_PENDING, sh.I_MILKED]] = skip * max(1, compiled.milkings)
+        first_day = int(state.n[sh.I_STEP]) // steps
+        begin = first_day + (warm_up if snapshot is None else 0)
+        calendar = begin - skip
+        last = None
+        run: Run | None = None
+        pending: list[tuple[int, int]] = []
+        readings: list[Any] = []
+        each = max(1, compiled.milkings)
+        for day in range(first_day, begin + days):
+            today = day_of(
+                plant, compiled, self.herd, month=_month_of(self.month, day - calendar), day=day,
+                extra=self.rows, last=last,
+            )  # fmt: skip
+            if run is None and day >= begin:
+                first = _fresh(state.copy(), compiled)
+                run = Run(plant, compiled, self.month, days, self.seed, first, first, _NO_READINGS)
+                state = first
+            stop = (day + 1) * steps
+            if until is not None and day >= begin:
+                stop = min(stop, begin * steps + round(until / compiled.step_s))
+            start = int(state.n[sh.I_STEP]) if day >= begin else None
+            outcome = simulate(compiled, today, state, stop, readings_from=start)
+            state = outcome.state
+            if run is not None:
+                if outcome.seen is not None:
+                    readings.append(outcome.seen[outcome.seen[:, 0] > 0])
+                slots = int(compiled.tables.num[sh.N_SLOTS])
+                pending += [
+                    (number, int(today.count[number % slots]))
+                    for number in range(day * each, (day + 1) * each)
+                ]
+                pending = _harvest(run, state, pending)
+                run.loads.append(state.loads[: state.n[sh.I_LOADS]].copy())
+                state.loads[:] = 0.0
+                state.n[sh.I_LOADS] = 0
+            last = today
+            self.tell("simulating", (day + 1 - first_day) / (begin + days - first_day))
+        assert run is not None and last is not None
+        run.last = state
+        run.seen = np.concatenate(readings) if readings else _NO_READINGS
+        if until is None and pending:
+            _extend(run, last, state, pending, compiled)
+        return run
 
 
 def vacuum_map(plant: Plant, rules: Rulebook) -> Any:

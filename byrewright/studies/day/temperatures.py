@@ -66,7 +66,7 @@ def _words(step: TemperatureStep) -> str:
 def _worst(run: Run, step: TemperatureStep) -> tuple[float | None, str]:
     """The warmest reading that a step asks about, and where it was."""
     if step.applies == "transport":
-        loads = run.last.loads[: run.last.n[sh.I_LOADS]]
+        loads = run.all_loads
         loads = loads[loads[:, sh.T_KG] > 1.0]
         if len(loads) == 0:
             return None, ""
