@@ -82,6 +82,22 @@ def milking_mode(plant: Plant) -> str:
     return min(found, key=lambda n: (len(plant.modes[n].does), n))
 
 
+def together(analysis: Analysis, first: str, second: str) -> Case:
+    """Two failures at once in the states that stop milking, mended when the quicker repair is."""
+    cases = [analysis.case(first), analysis.case(second)]
+    hits, answer = worst(
+        analysis.structure,
+        [(*a, *b) for a in cases[0].event.variants for b in cases[1].event.variants],
+    )
+    quick = min(cases, key=lambda c: analysis.rates[c.event.id].repair_h)
+    return Case(quick.event, hits, answer, quick.sort, hand_minutes(answer, analysis.rules))
+
+
+def pair_name(first: str, second: str) -> str:
+    """How a pair is called on the simulated day."""
+    return f"{first} + {second}"
+
+
 def hand_minutes(answer: Answer, rules: Rulebook) -> float:
     """From the failure until the acts are done: notice, then one act after another."""
     if not answer.acts:

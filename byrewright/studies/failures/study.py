@@ -8,7 +8,7 @@ from byrewright.plant.plant import Plant
 from byrewright.results import Notebook, Result
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.failures import findings, tables
-from byrewright.studies.failures.analysis import Analysis, analyse
+from byrewright.studies.failures.analysis import Analysis, analyse, pair_name, together
 from byrewright.studies.failures.cuts import Progress
 from byrewright.studies.failures.maintenance import states
 from byrewright.studies.failures.power import power_part
@@ -90,7 +90,7 @@ def study_failures(
         tables.shelf(analysis, worth), tables.lives(analysis),
     ]  # fmt: skip
     if analysis.pairs is not None:
-        notes.tables.insert(4, tables.twos(analysis, worth))
+        notes.tables.insert(4, tables.twos(analysis, worth, day))
     _assume(bench, analysis, month, simulate)
     return notes.result(seed)
 
@@ -104,6 +104,10 @@ def _day(bench: Bench, analysis: Analysis, month: int, seed: int, threads: int,
 
     writer = Scripts(analysis)
     scripts = {c.event.id: writer.of(c) for c in analysis.cases}
+    pairs = analysis.pairs.twos if analysis.pairs else ()
+    scripts |= {
+        pair_name(str(a), str(b)): writer.of(together(analysis, str(a), str(b))) for a, b in pairs
+    }
     try:
         field = Field(analysis.plant, analysis.rules, scripts.values(), seed, month, hours=hours)
     except DoesNotCompile as error:
@@ -118,7 +122,7 @@ def _day(bench: Bench, analysis: Analysis, month: int, seed: int, threads: int,
         f"it until its state was again the undisturbed one to the last bit, or for "
         f"{field.longest_h:g} h at most; the worst is in the ranked table, all are listed. "
         f"{len(set(scripts.values()))} different courses of events stand for {len(scripts)} "
-        "failures."
+        f"failures{' and pairs' if pairs else ''}."
     )
     bench.notes.notes += field.compiled.notes
     return found

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 
 from byrewright.results import Table
 from byrewright.standards.reliability import LIVES
-from byrewright.studies.failures.analysis import Analysis, Case
+from byrewright.studies.failures.analysis import Analysis, Case, pair_name, together
 from byrewright.studies.failures.consequence import Consequence
 from byrewright.studies.failures.maintenance import Out
-from byrewright.studies.failures.worth import Cost, Day, Gain, Worth, remedy
+from byrewright.studies.failures.worth import Cost, Day, Gain, Worth, remedy, worst_of
 
 Row = tuple[float | str, ...]
 CELL_STOPS, CELL_SOME, CELL_NONE = "x", "~", "-"
@@ -184,20 +184,26 @@ def passive(analysis: Analysis) -> Table:
                       "inspected. Pipes stand with the machines they join.")  # fmt: skip
 
 
-def twos(analysis: Analysis, worth: Worth) -> Table:
-    """Pairs that stop milking together."""
+def twos(analysis: Analysis, worth: Worth, day: Day) -> Table:
+    """Pairs that stop milking together, each at its worst moment."""
     assert analysis.pairs is not None
-    rows: list[Row] = [
-        (a, b, analysis.structure.ask([*analysis.case(a).hits, *analysis.case(b).hits]).why or
-         "one of their states stops it", float(f"{hours:.2g}"))
-        for (a, b), hours in sorted(worth.pairs.items(), key=lambda p: (-p[1], p[0]))
-    ]  # fmt: skip
+    rows: list[Row] = []
+    for (a, b), hours in sorted(worth.pairs.items(), key=lambda p: (-p[1], p[0])):
+        at = worst_of(day.get(pair_name(a, b), ()))
+        rows.append((
+            a, b, together(analysis, a, b).answer.why, at.moment if at else "-", _cows(at),
+            round(at.delay_min) if at else "-", round(at.litres) if at else "-",
+            float(f"{hours:.2g}"),
+        ))  # fmt: skip
+    ran = sum(1 for p in worth.pairs if pair_name(*p) in day)
     return Table("failures.pairs", "Two failures that stop milking together",
-                 ("one", "other", "why milking stands", "hours"), ("", "", "", "h/year"),
-                 tuple(rows),
+                 ("one", "other", "why milking stands", "worst moment", "cows in the next hour",
+                  "last cow later by", "milk lost", "hours"),
+                 ("", "", "", "", "", "min", "L", "h/year"), tuple(rows),
                  note=f"{analysis.pairs.asked} pairs were asked of the structure one by one; "
                       f"{analysis.pairs.independent} were proven independent on the graph and "
-                      "counted, not asked.")  # fmt: skip
+                      f"counted, not asked. {ran} of those that stop milking were run on the "
+                      "simulated day.")  # fmt: skip
 
 
 def service(found: Sequence[Out]) -> Table:
