@@ -153,15 +153,14 @@ def vacuum(sheet: Sheet, want: Intent) -> None:
         "RG1",
         capacity_l_min_free=6000.0,
         set_vacuum_kpa=want.vacuum_kpa,
+        normally="backs up",
         why={
             "capacity_l_min_free": "takes the whole of one pump when speed control is lost",
             "set_vacuum_kpa": "low line: 40 kPa in phase b and 2 kPa of friction",
         },
     )
-    sheet.add(
-        "sensor", "SN1", label="Working vacuum", measures="vacuum", on="DT1", controlled_by="CT1"
-    )
     sheet.add("header", "HV1", label="Air header at the receivers")
+    sheet.sense("SN1", "vacuum", "HV1", "Working vacuum, sensed at the receivers")
     for n in range(1, want.receivers + 1):
         sheet.add(
             "sanitary_trap",

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from functools import cached_property
-from typing import Annotated, Any, Literal, TypeVar
+from typing import Annotated, Any, Literal, Self, TypeVar
 
 from pydantic import BeforeValidator, SerializeAsAny
 
@@ -94,6 +94,12 @@ class Plant(Record):
     def pipes_at(self, machine_id: str) -> tuple[Pipe, ...]:
         """The pipes that meet a machine."""
         return self._pipes_at.get(machine_id, ())
+
+    def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
+        """A copy with fields changed; what was worked out from the old ones is dropped."""
+        copy = super().model_copy(update=update, deep=deep)
+        copy.__dict__.pop("_pipes_at", None)
+        return copy
 
     @cached_property
     def _pipes_at(self) -> dict[str, tuple[Pipe, ...]]:

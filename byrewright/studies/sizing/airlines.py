@@ -88,32 +88,53 @@ Route = tuple[str, str, tuple[Joint, ...]]
 
 
 def _flows(bench: Bench, duty: Duty, need: Demand, ways: Ways) -> dict[str, float]:
-    """Free air in each pipe or gland with one pump carrying all: the most it ever carries.
+    """Free air in each pipe or gland while the reserve is tested: all that the pumps draw.
 
-    The receivers share the milk system's air and the reserve; pulsator lines share pulsation.
+    The reserve is the rule's, or what the pumps that run together leave over, where that is more.
+    The receivers share the milk system's air and the reserve; pulsator lines share pulsation. A
+    pump's own branch carries no more than the pump draws.
     """
     plant, air = bench.plant, air_use(bench, duty)
     receivers, lines = plant.machines(Receiver), plant.machines(PulsatorAirline)
-    reserve = (
+    least = (
         reserve_us_l_min_free(duty.units, bench.rules)
         if us_rules(bench)
         else need.iso.effective_reserve_l_min_free
     )
-    milk_air = air.claws + need.iso.milk_leakage_l_min_free + reserve
+    draws = {
+        p.id: p.count * p.capacity_l_min_free / need.iso.altitude_factor
+        for p in plant.machines(VacuumPump)
+    }
+    left = sum(draws[p] for p in _together(plant, tuple(draws))) - need.steady_at_inlet_l_min
+    milk_air = air.claws + need.iso.milk_leakage_l_min_free + max(least, left)
     if not lines:
         milk_air += air.pulsators
     sources = [(r.id, milk_air / len(receivers)) for r in receivers]
     sources += [(line.id, air.pulsators / len(lines)) for line in lines]
     carried: dict[str, float] = {}
-    for pump in plant.machines(VacuumPump):
+    passes: dict[str, set[str]] = {}
+    for pump in draws:
         here: dict[str, float] = {}
         for start, flow in sources:
-            for joint in ways.between(start, pump.id):
+            for joint in ways.between(start, pump):
                 key = joint.id if joint.pipe else (joint.machine or "")
                 here[key] = here.get(key, 0.0) + flow
+                passes.setdefault(key, set()).add(pump)
         for key, flow in here.items():
             carried[key] = max(carried.get(key, 0.0), flow)
+    for key, pumps in passes.items():
+        if len(pumps) < len(draws):
+            carried[key] = min(carried[key], sum(draws[p] for p in pumps))
     return carried
+
+
+def _together(plant: Plant, pumps: tuple[str, ...]) -> tuple[str, ...]:
+    """The pumps that run in the first milking mode; all of them where none is named."""
+    for name, mode in plant.modes.items():
+        if "milking" in mode.does:
+            running = tuple(p for p in pumps if plant.position(name, p) == "runs")
+            return running or pumps
+    return pumps
 
 
 def _legs(plant: Plant, joints: Iterable[Joint], flows: dict[str, float]) -> list[Leg]:
@@ -202,7 +223,7 @@ def _to_sensing(
 ) -> list[tuple[str, list[Leg], str]]:
     """Each receiver's legs up to where the regulator joins, or a vacuum sensor sits."""
     plant = bench.plant
-    regulators = [r.id for r in plant.machines(Regulator)]
+    regulators = [r.id for r in plant.machines(Regulator) if r.usual() == "works"]
     sensors = [s.on for s in plant.machines(Sensor) if s.measures == "vacuum"]
     found = []
     for receiver, pump, joints in routes:
@@ -244,7 +265,7 @@ def _drop_pair(
             f"Drop from receiver to {place}, {title}",
             drop,
             "kPa",
-            f"With one pump carrying all, vacuum falls {drop:.2f} kPa from {way}; {title} allows "
+            f"With the reserve drawn in full, vacuum falls {drop:.2f} kPa from {way}; {title} allows "
             f"{limit:g} kPa ({judged})."
             + (f" The bore of {', '.join(unknown)} is not stated." if unknown else ""),
             subject=way.replace(" to ", "-"),
@@ -304,7 +325,7 @@ def _bore(
         subject=leg.id,
         formula="d = (27.8 l q^1.75 50/(p_a - p) / dp)^(1/4.75), dp shared by length",
         inputs=(
-            worked("q", "free air with one pump carrying all", leg.flow_l_min, "L/min free"),
+            worked("q", "free air with the reserve drawn in full", leg.flow_l_min, "L/min free"),
             worked("l", "length with fittings", round(own, 2), "m"),
             worked("dp", f"its share of half the drop permitted {where}", round(allowed, 3), "kPa"),
             worked("p", "working vacuum, set or assumed", duty.working_vacuum_kpa, "kPa"),

@@ -84,8 +84,9 @@ class Network:
 
     @property
     def regulation_point(self) -> int:
-        """Node of Vr: the regulator's connection, or where speed control senses."""
-        return self.regulators[0][1] if self.regulators else self.sense
+        """Node of Vr: a working regulator's connection, or where speed control senses."""
+        working = [node for machine, node in self.regulators if machine.usual() == "works"]
+        return working[0] if working else self.sense
 
     @property
     def varies(self) -> bool:
