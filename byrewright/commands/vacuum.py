@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from byrewright.results import Result, Table
-    from byrewright.standards.milkline_table import UnitsPerSlope
 
 SHOWN = ("events", "balance", "bores", "readings")
 
@@ -56,7 +55,6 @@ def run(
             plant_file.plant,
             rules,
             transients=only,
-            units_table=_units_table(path),
             seed=seed,
             progress=None if as_json else said,
         )
@@ -69,23 +67,6 @@ def run(
             _show(console(), result, everything)
         if strict and result.worst() == "fails":
             raise SystemExit(NOT_HELD)
-
-
-def _units_table(path: Path) -> UnitsPerSlope | None:
-    """The standard's units per slope beside the plant file, where a licensed user entered them."""
-    from byrewright.errors import ByrewrightError
-    from byrewright.standards.milkline_table import FILE, TableError, from_plain
-
-    beside = path.parent / FILE
-    if not beside.exists():
-        return None
-    from ruamel.yaml import YAML
-    from ruamel.yaml.error import YAMLError
-
-    try:
-        return from_plain(YAML(typ="safe").load(beside.read_text(encoding="utf-8")))
-    except (TableError, YAMLError, UnicodeDecodeError) as error:
-        raise ByrewrightError(f"{beside}: {str(error).splitlines()[0]}") from None
 
 
 def _show(screen: Console, result: Result, everything: bool) -> None:

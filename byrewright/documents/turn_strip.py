@@ -9,13 +9,13 @@ from byrewright.documents.ink import ACCENT, INK, QUIET, RULE, Ink
 from byrewright.documents.shapes import Letters
 from byrewright.documents.svg import letters_svg, line_svg
 
-WIDTH_MM, HEIGHT_MM = 300.0, 58.0
+WIDTH_MM, HEIGHT_MM = 300.0, 60.0
 LEFT_MM, RIGHT_MM, TOP_MM, FOOT_MM = 18.0, 6.0, 4.0, 9.0
 RIDING = Ink("", "", RULE, (), 0.18)
 MILKING = Ink("", "", INK, (), 0.38)
 TURNS_SHOWN = 2.0
 TICK_S = 120.0
-SIZE_MM = 2.7
+SIZE_MM = 3.2
 
 
 class OnDeck(Protocol):

@@ -6,8 +6,11 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from byrewright.errors import ByrewrightError
 from byrewright.plant.problems import LimitsError, nearest, show
 from byrewright.plant.source import Place, Source, load, read_text
+from byrewright.standards.milkline_table import FILE as TABLE_FILE
+from byrewright.standards.milkline_table import TableError, UnitsPerSlope, from_plain
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.standards.units import UnitError, parse_quantity
 
@@ -15,13 +18,34 @@ FILE = "limits.yaml"
 
 
 def rules_beside(plant_path: str | Path) -> Rulebook:
-    """The rulebook with the limits file that lies beside a plant file, where there is one.
+    """The rulebook with the user's own files that lie beside a plant file, where there are any.
+
+    Those are the limits file, and the standard's table of units per slope as a licensed user
+    entered it.
 
     Raises:
         LimitsError: the limits file is there and wrong.
+        ByrewrightError: the table is there and wrong.
     """
-    path = Path(plant_path).parent / FILE
-    return read_limits(path) if path.exists() else default_rulebook()
+    folder = Path(plant_path).parent
+    path, table = folder / FILE, folder / TABLE_FILE
+    rules = read_limits(path) if path.exists() else default_rulebook()
+    if not table.exists():
+        return rules
+    return Rulebook({k: rules.number(k) for k in rules.overridden}, read_units_per_slope(table))
+
+
+def read_units_per_slope(path: Path) -> UnitsPerSlope:
+    """Read the table of units per slope that a licensed user entered.
+
+    Raises:
+        ByrewrightError: it cannot be read or used, in one sentence.
+    """
+    data = load(read_text(path, LimitsError), str(path), LimitsError, "looped: {73: {1.0: 9}}").data
+    try:
+        return from_plain(data)
+    except TableError as error:
+        raise ByrewrightError(f"{path.parent / str(error)}") from None
 
 
 def read_limits(path: str | Path) -> Rulebook:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from byrewright.standards.model import Value
 
 VALUES: tuple[Value, ...] = (
-    Value("milking.fall_share", 0.25, "", "share of the flow time in which the flow falls, straight, "
-          "to nothing", "practice", "common_practice", "typical", 0.15, 0.40),
+    Value("milking.fall_share", 0.25, "", "share of the flow time in which the flow falls, "
+          "straight, to nothing", "practice", "common_practice", "typical", 0.15, 0.40),
     Value("milking.lag_on_s", 15.0, "s", "from unit on to full let-down, after a minute of "
           "preparation", "practice", "common_practice", "typical", 0.0, 30.0),
     Value("milking.kick_off_share", 0.02, "", "share of cows that kick the unit off", "practice",
@@ -33,8 +33,8 @@ VALUES: tuple[Value, ...] = (
           "common_practice", "typical", 5.0, 60.0),
     Value("wash.loss_w_k_unit", 20.0, "W/K", "heat lost by the circulating wash, each unit and its "
           "lines", "practice", "common_practice", "typical", 10.0, 50.0),
-    Value("wash.cold_supply_c", 18.0, "degC", "cold supply of the wash, from which the hot share is "
-          "set", "practice", "common_practice", "typical", 8.0, 28.0),
+    Value("wash.cold_supply_c", 18.0, "degC", "cold supply of the wash, from which the hot share "
+          "is set", "practice", "common_practice", "typical", 8.0, 28.0),
     Value("vacuum.cups_fall_kpa", 30.0, "kPa", "vacuum below which cups begin to fall", "practice",
           "common_practice", "typical", 25.0, 33.0),
     Value("vacuum.standby_delay_s", 8.0, "s", "low vacuum until a ready pump starts", "practice",

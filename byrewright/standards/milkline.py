@@ -10,9 +10,6 @@ from byrewright.standards.model import Value
 VALUES: tuple[Value, ...] = (
     Value("milkline.slope_least_pct", 0.5, "%", "least slope of a milkline", "callejo2008", "read",
           "limit"),
-    Value("milkline.entered_units_a_slope", 0.0, "units", "units in one slope that the standard's "
-          "table allows for this plant's bore and slope: 0 until a licensed user enters it", "user",
-          "stated", "limit"),
     Value("milkline.slope_taught_pct", 1.0, "%", "slope taught to installers", "cornell2018",
           "read", "typical"),
     Value("milkline.slope_most_fitted_pct", 2.0, "%", "upper slope of the published milkline "

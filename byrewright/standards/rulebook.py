@@ -9,6 +9,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from functools import cache
 
+from byrewright.standards.milkline_table import UnitsPerSlope
 from byrewright.standards.model import UnknownRule, Value
 
 THEMES = (
@@ -38,15 +39,21 @@ class Rulebook(Mapping[str, Value]):
     Args:
         overrides: numbers that replace the defaults, in the unit of the default, as a user
             writes them in the limits file.
+        units_per_slope: the standard's table of units per slope, where a licensed user entered it.
 
     Raises:
         UnknownRule: an override names a key that does not exist.
         ValueError: an override is not a finite number.
     """
 
-    __slots__ = ("_overridden", "_values")
+    __slots__ = ("_overridden", "_values", "units_per_slope")
 
-    def __init__(self, overrides: Mapping[str, float] | None = None) -> None:
+    def __init__(
+        self,
+        overrides: Mapping[str, float] | None = None,
+        units_per_slope: UnitsPerSlope | None = None,
+    ) -> None:
+        self.units_per_slope = units_per_slope
         self._values = dict(_defaults())
         for key, number in (overrides or {}).items():
             default = self[key]

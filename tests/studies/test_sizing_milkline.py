@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from byrewright.studies.sizing.duty import duty_of
+from byrewright.plant.kinds.milk import Milkline
+from byrewright.standards.milkline_table import UnitsPerSlope
+from byrewright.standards.rulebook import Rulebook
+from byrewright.studies.sizing import size
 from byrewright.studies.sizing.milkline import size_milkline, slopes_of
 from tests.plants import machine
 from tests.studies.benches import bench_of, large, sized, small
@@ -12,15 +15,18 @@ def test_the_standards_table_is_unknown() -> None:
     """A made-up table would judge a plant."""
     found = sized(large(), size_milkline).finding("milkline.units_per_slope")
     assert found.verdict == "unknown" and found.limit is None
-    assert "not validated" in found.sentence and "limits.yaml" in found.sentence
+    assert "not validated" in found.sentence and "milkline_table.yaml" in found.sentence
 
 
-def test_a_licensed_users_number_judges() -> None:
-    """A number that a licensed user enters would be ignored."""
+def test_a_licensed_users_table_judges() -> None:
+    """A table that a licensed user enters would be ignored."""
+    line = large().equipment["ML1"]
+    assert isinstance(line, Milkline)
+    layout = "looped" if line.looped else "dead_ended"
     for entered, verdict in ((30.0, "holds"), (10.0, "fails")):
-        bench = bench_of(large(), {"milkline.entered_units_a_slope": entered})
-        size_milkline(bench, duty_of(bench))
-        assert bench.notes.result().finding("milkline.units_per_slope").verdict == verdict
+        table = UnitsPerSlope({layout: {line.bore_mm: {line.slope_pct: entered}}})
+        result = size(large(), Rulebook(None, table))
+        assert result.finding("milkline.units_per_slope").verdict == verdict
 
 
 def test_slopes_follow_receivers_and_loop() -> None:

@@ -97,7 +97,9 @@ class WatchedRules(Rulebook):
 
     def __init__(self, rules: Rulebook) -> None:
         self.used: dict[str, None] = {}
-        super().__init__({key: rules.number(key) for key in rules.overridden})
+        super().__init__(
+            {key: rules.number(key) for key in rules.overridden}, rules.units_per_slope
+        )
         self.used.clear()
 
     def __getitem__(self, key: str) -> Value:

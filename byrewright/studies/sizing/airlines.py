@@ -265,8 +265,8 @@ def _drop_pair(
             f"Drop from receiver to {place}, {title}",
             drop,
             "kPa",
-            f"With the reserve drawn in full, vacuum falls {drop:.2f} kPa from {way}; {title} allows "
-            f"{limit:g} kPa ({judged})."
+            f"With the reserve drawn in full, vacuum falls {drop:.2f} kPa from {way}; {title} "
+            f"allows {limit:g} kPa ({judged})."
             + (f" The bore of {', '.join(unknown)} is not stated." if unknown else ""),
             subject=way.replace(" to ", "-"),
             limit=limit if held else None,

@@ -14,6 +14,7 @@ from byrewright.physics.milkline import (
 )
 from byrewright.plant.kinds.milk import Milkline, Receiver
 from byrewright.results import Table
+from byrewright.standards.milkline_table import FILE
 from byrewright.standards.pipes import MILKLINE_BORES_MM
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.sizing.context import Bench
@@ -187,25 +188,24 @@ def _advised_bore_mm(bench: Bench, duty: Duty, milk: float, air: float, slope: f
 
 
 def _table_of_standard(bench: Bench, duty: Duty, line: Milkline, slopes: int) -> None:
-    """The standard's units per slope: only a licensed user's own number can judge it."""
-    key = "milkline.entered_units_a_slope"
+    """The standard's units per slope: only a table that a licensed user entered can judge it."""
+    table = bench.rules.units_per_slope
+    entered = table.look_up(line.looped, line.bore_mm, line.slope_pct) if table else None
     has = duty.units / slopes
     old = units_1978(line.bore_mm / MM_PER_IN)
     air = air_each_slope_l_min(bench, duty, slopes, line.looped)
     limit = _limit_l_min(bench, duty, air, line.bore_mm, max(line.slope_pct, 0.1))
     stand_in = int(limit / duty.peak_cow_l_min)
-    given = bench.number(key) > 0
-    if given:
+    if entered is not None:
         says = (
-            f"{line.id} has {has:.0f} units a slope; the limits file enters "
-            f"{bench.number(key):.0f} from the standard's table."
+            f"{line.id} has {has:.0f} units a slope; {entered:.0f} are allowed by the table "
+            f"entered in {FILE}."
         )
     else:
         says = (
             f"{line.id} has {has:.0f} units a slope. The standard's table of units per slope is "
-            "not held here, so this cannot be judged: enter milkline.entered_units_a_slope in "
-            f"limits.yaml. The "
-            f"{NOT_VALIDATED}, gives {stand_in} units milking at their peak together; the 1978 "
+            f"not held here, so this cannot be judged: enter it in {FILE} beside the plant file. "
+            f"The {NOT_VALIDATED}, gives {stand_in} units milking at their peak together; the 1978 "
             f"rule (bore in inches squared) gives {old}."
         )
     bench.find(
@@ -215,7 +215,7 @@ def _table_of_standard(bench: Bench, duty: Duty, line: Milkline, slopes: int) ->
         "units",
         says,
         subject=line.id,
-        limit=bench.number(key) if given else None,
+        limit=entered,
         sense="at_most",
         formula="n / slopes <= table(bore, slope)",
         inputs=(
@@ -233,7 +233,9 @@ def _table_of_standard(bench: Bench, duty: Duty, line: Milkline, slopes: int) ->
         ),
         source="iso5707",
         known="from_memory",
-        missing=() if given else ("the standard's table of units per slope (limits.yaml)",),
+        missing=()
+        if entered is not None
+        else (f"the standard's table of units per slope ({FILE})",),
     )
 
 

@@ -66,7 +66,9 @@ def study_vacuum(
     bench = Bench(plant, rules, Notebook(STUDY, plant.site.name))
     say = progress or (lambda _: None)
     try:
-        case = solve_case(bench, situations, transients, flows_l_min, units_table, say)
+        case = solve_case(
+            bench, situations, transients, flows_l_min, units_table or rules.units_per_slope, say
+        )
     except NoNetwork as error:
         bench.find(
             "vacuum.network",
