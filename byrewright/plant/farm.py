@@ -56,8 +56,14 @@ class Supply(Record):
     """The electricity to be had."""
 
     phases: Literal[1, 3] = par("", "phases", 3, why="large plants have three phases")
-    voltage_v: float = par("V", "voltage between phases (or to neutral with one phase)", 400.0, ge=100, le=700,
-                           why="usual three-phase voltage")  # fmt: skip
+    voltage_v: float = par(
+        "V",
+        "voltage between phases (one phase: to neutral)",
+        400.0,
+        ge=100,
+        le=700,
+        why="usual three-phase voltage",
+    )
     frequency_hz: Literal[50, 60] = par("", "frequency", 50, why="usual with 400 V")
     limit_kva: float | None = par(
         "kVA", "largest demand the supply allows; none when not stated", None, ge=1, le=5000
@@ -112,10 +118,23 @@ class Herd(Record):
 
     cows: int = par("", "cows in milk", ge=4, le=20000)
     yield_l_day: float = par("L/d", "milk a cow a day, mean", ge=1, le=100)
-    yield_spread: float = par("", "standard deviation of yield between cows, as a share of the mean", 0.3, ge=0, le=1,
-                              why="usual between cows of one herd")  # fmt: skip
-    cow_mass_kg: float = par("kg", "mean mass of a cow", 680.0, ge=200, le=1200, why="650-750 kg for large breeds",
-                             known="from_memory")  # fmt: skip
+    yield_spread: float = par(
+        "",
+        "spread of yield between cows: deviation as a share",
+        0.3,
+        ge=0,
+        le=1,
+        why="usual between cows of one herd",
+    )
+    cow_mass_kg: float = par(
+        "kg",
+        "mean mass of a cow",
+        680.0,
+        ge=200,
+        le=1200,
+        why="650-750 kg for large breeds",
+        known="from_memory",
+    )
     milk_out_time_s: MilkOutTime = par(
         "",
         "unit-on time",
@@ -200,8 +219,15 @@ class Cleaning(Record):
         why="80-85 degC at the heater",
         known="read",
     )
-    end_c: float = par("degC", "least return temperature at the end of the hot wash", 55.0, ge=30, le=80,
-                       why="dumped when return falls under 55 degC", known="read")  # fmt: skip
+    end_c: float = par(
+        "degC",
+        "least return temperature, hot wash at its end",
+        55.0,
+        ge=30,
+        le=80,
+        why="dumped when return falls under 55 degC",
+        known="read",
+    )
     acid_every_days: float = par(
         "", "days between acid washes", 7.0, ge=0.3, le=60, why="about weekly", known="second_hand"
     )
@@ -219,8 +245,12 @@ class Cleaning(Record):
 class Wishes(Record):
     """What the farm asked for; findings are held to it."""
 
-    redundancy: Redundancy = par("", "none, duty-and-standby or shared-running", "shared-running",
-                                 why="no single failure should stop milking")  # fmt: skip
+    redundancy: Redundancy = par(
+        "",
+        "none, duty-and-standby or shared-running",
+        "shared-running",
+        why="no single failure should stop milking",
+    )
     no_single_stop: bool = par(
         "", "no single failure may stop milking", True, why="the usual wish of large herds"
     )
@@ -241,8 +271,14 @@ class Wishes(Record):
     milk_out_c: float | None = par(
         "degC", "wished milk temperature into the tank", None, ge=1, le=38
     )
-    go_round_share: float = par("", "share of cows that may go round twice", 0.10, ge=0, le=0.5,
-                                why="high-yield herds aim at 5-10 %")  # fmt: skip
+    go_round_share: float = par(
+        "",
+        "share of cows that may go round twice",
+        0.10,
+        ge=0,
+        le=0.5,
+        why="high-yield herds aim at 5-10 %",
+    )
 
 
 def plain(record: Record) -> dict[str, Any]:

@@ -109,7 +109,7 @@ def build(plant: Plant) -> Graph:
 
 
 def is_open(plant: Plant, joint: Joint, mode: str, wrong: dict[str, str] | None = None) -> bool:
-    """Whether liquid may pass a joint in a mode; `wrong` gives positions that differ from the mode's."""
+    """Whether liquid may pass a joint in a mode; `wrong` gives positions unlike the mode's."""
     if joint.how is None or joint.machine is None:
         return True
     position = (wrong or {}).get(joint.machine) or plant.position(mode, joint.machine)

@@ -7,7 +7,7 @@ machine kind is adding one class; nothing else holds a list of kinds.
 from __future__ import annotations
 
 import fnmatch
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator
@@ -204,15 +204,5 @@ def kinds() -> dict[str, type[Machine]]:
     return REGISTRY
 
 
-@dataclass(frozen=True, slots=True)
-class Wear:
-    """Shared building blocks for the failures of kinds."""
-
-    motor: Failure = field(
-        default=Failure("stops", "ac_motor", 6.0, "it stands still; its breaker is off or its current is nil",
-                        "reset once; if it trips again isolate, lock off and change over", "motor or drive")
-    )  # fmt: skip
-
-
 RUN = ("stopped", "runs", "ready")
-"""States of a machine that runs: `ready` starts by itself when its partner fails or demand rises."""
+"""States of a machine that runs: `ready` starts by itself when its partner fails."""

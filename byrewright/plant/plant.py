@@ -160,9 +160,13 @@ class Plant(Record):
     def defaults_taken(self) -> Iterator[tuple[str, Parameter]]:
         """Every (where, parameter) that the file left to its stated default."""
         parts: list[tuple[str, Record]] = [
-            ("site", self.site), ("site.supply", self.site.supply), ("herd", self.herd), ("work", self.work),
-            ("cleaning", self.cleaning), ("wishes", self.wishes),
-        ]  # fmt: skip
+            ("site", self.site),
+            ("site.supply", self.site.supply),
+            ("herd", self.herd),
+            ("work", self.work),
+            ("cleaning", self.cleaning),
+            ("wishes", self.wishes),
+        ]
         parts += [(f"milkings.{m.name}", m) for m in self.milkings]
         parts += [(f"collections.{c.at}", c) for c in self.collections]
         parts += list(self.equipment.items())

@@ -106,8 +106,14 @@ class UninterruptibleSupply(Machine):
             "battery",
             "no hold",
         ),
-        Failure("inverter stops", "solid_state_controller", 4.0, "controls dark though the board is live",
-                "feed the controls past it", "inverter"),
+        Failure(
+            "inverter stops",
+            "solid_state_controller",
+            4.0,
+            "controls dark though the board is live",
+            "feed the controls past it",
+            "inverter",
+        ),
     )
     UPKEEP = (Upkeep("battery test", every_days=182),)
 
