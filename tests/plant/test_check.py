@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from byrewright.plant.check import check
+from byrewright.plant.farm import Wishes
 from byrewright.plant.plant import Plant
 from byrewright.plant.read import read_plant_text
 from tests.plant.small import SMALL
@@ -33,7 +34,8 @@ def test_a_plant_without_its_main_parts(tags: tuple[str, ...], code: str) -> Non
 
 def test_twin_pumps_on_one_board_are_pointed_out() -> None:
     """Would fail if a common cause of losing both vacuum pumps went unmentioned."""
-    plant = read_plant_text(SMALL).plant
+    small = read_plant_text(SMALL).plant
+    plant = small.model_copy(update={"wishes": Wishes(redundancy="duty-and-standby")})
     twin = plant.equipment["VP1"].model_copy(update={"id": "VP2"})
     both = plant.model_copy(update={"equipment": {**plant.equipment, "VP2": twin}})
     (one,) = [p for p in check(both) if p.code == "C022"]
