@@ -59,7 +59,9 @@ def _prepare() -> Callable[[Any], Any]:
 
     if not os.environ.get("NUMBA_CACHE_DIR"):
         setattr(numba.config, "CACHE_DIR", str(cache_folder(f"kernels-{code_hash()}")))  # noqa: B010  (not in its stubs)
-    return cast("Callable[[Any], Any]", numba.njit(cache=True, nogil=True, error_model="numpy"))
+    # The kernels allocate nothing: without reference counts they run in half the time.
+    options: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy", "_nrt": False}
+    return cast("Callable[[Any], Any]", numba.njit(**options))
 
 
 _njit = _prepare()
