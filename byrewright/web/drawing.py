@@ -64,7 +64,8 @@ def drawing(plant: Plant, laid: Layout, box_id: str, t: Texts, label: str) -> Ht
         role="group",
         aria_label=t("drawing.tools"),
     )
-    return tag("div", svg, tools, cls="drawing", id=box_id)
+    shape = f"aspect-ratio:{n(laid.width_mm)}/{n(laid.height_mm)}"
+    return tag("div", svg, tools, cls="drawing", id=box_id, style=shape)
 
 
 def _pipe(run: Routed, t: Texts) -> Html:
@@ -105,7 +106,9 @@ def symbol_of(placed: Placed, position: str = "") -> str:
 
 def _machine(plant: Plant, placed: Placed, t: Texts) -> Html:
     def kind(place: int) -> str:
-        return "tag" if place == 0 and not _flag(placed) else "word"
+        if _flag(placed):
+            return "flag"
+        return "tag" if place == 0 else "word"
 
     words = [
         Html(f'<g class="{kind(i)}">{inked(letters_svg(w))}</g>')

@@ -75,8 +75,9 @@ def test_tries_are_limited_and_sessions_end(hashed: Path) -> None:
     assert not gate.knows(secret)
 
 
-async def ask(gate: Gate, *, kind: str = "http", method: str = "GET", path: str = "/", body: int = 0,
-              **headers: str) -> int:  # fmt: skip
+async def ask(
+    gate: Gate, *, kind: str = "http", method: str = "GET", path: str = "/", **headers: str
+) -> int:
     """What the guard answers: a status, 200 where it lets pass."""
     told: list[int] = []
 

@@ -68,9 +68,11 @@ def test_focus_goes_through_the_page_in_order(eye: Eye, served: Served, page: st
             const before = window.order.length ? window.order[window.order.length - 1] : null;
             const after = !before || before === e || !!(before.compareDocumentPosition(e) & 4);
             window.order.push(e);
-            const s = getComputedStyle(e), ring = e.querySelector(':scope > .ring, :scope > .hit');
-            const seen = s.outlineStyle !== 'none' || (ring && getComputedStyle(ring).stroke !== 'none');
-            return [e.tagName + ' ' + (e.textContent || '').trim().slice(0, 20), after, !!seen]; }"""
+            const ring = e.querySelector(':scope > .ring, :scope > .hit');
+            const seen = getComputedStyle(e).outlineStyle !== 'none'
+              || (ring && getComputedStyle(ring).stroke !== 'none');
+            const text = (e.textContent || '').trim().slice(0, 20);
+            return [e.tagName + ' ' + text, after, !!seen]; }"""
         )
         if one is None:
             break

@@ -78,7 +78,8 @@ def moments(run: Run) -> list[Moment]:
             held[tag] = Held(litres, share, warm)
         found.append(
             Moment(
-                float(at), round((float(at) - start) / 3600, 6), run.clock(float(at)), doing, milking, modes[doing],
+                float(at), round((float(at) - start) / 3600, 6), run.clock(float(at)),
+                doing, milking, modes[doing],
                 float(run.seen[i, Z_FLOW]) / 1.03, int(run.seen[i, Z_UNITS]),
                 int(np.searchsorted(off, at)), held,
             )

@@ -142,7 +142,7 @@
         symbol.after(r);
         [one.warm, one.text].forEach((text, i) => {
           const t = document.createElementNS(ns, "text");
-          t.setAttribute("class", "reading"); t.setAttribute("x", b.x + b.width / 2); t.setAttribute("y", b.y - 1.2 - 3.2 * i);
+          t.setAttribute("class", "reading"); t.setAttribute("x", b.x + b.width / 2); t.setAttribute("y", b.y - 1.2); t.setAttribute("dy", `${-1.1 * i}em`);
           t.setAttribute("text-anchor", "middle"); t.textContent = text; g.append(t);
         });
       });
@@ -154,6 +154,7 @@
         if (field) field.setAttribute("aria-invalid", text ? "true" : "false");
       }
     },
+    top() { if (window.matchMedia("(max-width:1099px)").matches) window.scrollTo({ top: 0 }); },
     fit(id) { const box = document.getElementById(id); if (box) fit(box, view(box)); },
   };
 })();

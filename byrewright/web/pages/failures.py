@@ -73,7 +73,7 @@ class FailuresView:
             "pick": self.on_pick,
             "all": self.on_all,
         }
-        with ui.element("div").classes("half"):
+        with ui.element("div").classes("half pickfirst"):
             self.list = Live(self._list, acts)
             with ui.element("div"):
                 self.one = Live(self._one, {"moment": self.on_moment, "unpick": self.on_unpick})
@@ -95,14 +95,14 @@ class FailuresView:
 
     def _list(self) -> Child:
         t = self.v.t
-        parts: list[Child] = [tag("h1", t("failures.title")), tag("p", t("failures.lead"))]
+        parts: list[Child] = [tag("h1", t("failing.title")), tag("p", t("failing.lead"))]
         if self.result is None:
             if self.job is not None:
                 failed = self.job.over and self.job.state != "done"
                 parts.append(trouble(self.job, t) if failed else progress(self.job, t))
             return parts
         views = [
-            tag("button", t(f"failures.{view}"), type="button", data_act="view", data_value=view,
+            tag("button", t(f"failing.{view}"), type="button", data_act="view", data_value=view,
                 aria_pressed="true" if view == self.view else "false", id=f"view-{view}")
             for view in VIEWS
         ]  # fmt: skip
@@ -117,7 +117,7 @@ class FailuresView:
         most = None if self.every else MOST_FIRST
         parts.append(figure_table(self.v, one, self._button, most, columns))
         if most is not None and len(one.rows) > most:
-            parts.append(tag("button", t("failures.all"), type="button", data_act="all", id="all"))
+            parts.append(tag("button", t("failing.all"), type="button", data_act="all", id="all"))
         return parts
 
     def _button(self, name: str) -> Child:
@@ -135,19 +135,19 @@ class FailuresView:
         parts: list[Child] = [tag("h2", self.pick)]
         ranked = _rows(self.result.table("failures.ranked"), self.pick, 1)
         for row in ranked:
-            parts.append(tag("p", t("failures.stands", how=row[2])))
+            parts.append(tag("p", t("failing.stands", how=row[2])))
         for row in to_do:
             parts += [
-                tag("h3", t("failures.seen")), tag("p", _sentence(str(row[1]))),
-                tag("h3", t("failures.do")), tag("p", _sentence(str(row[2]))),
+                tag("h3", t("failing.seen")), tag("p", _sentence(str(row[1]))),
+                tag("h3", t("failing.do")), tag("p", _sentence(str(row[2]))),
             ]  # fmt: skip
         moments = self.result.table("failures.moments")
         mine = tuple(r for r in moments.rows if r[0] == self.pick)
         if mine:
-            own = Table(moments.key, t("failures.moments"), moments.columns, moments.units, mine)
+            own = Table(moments.key, t("failing.moments"), moments.columns, moments.units, mine)
             parts.append(figure_table(self.v, own, columns=MOMENTS))
         parts.append(self._traced())
-        close = tag("button", t("failures.unpick"), type="button", data_act="unpick", id="unpick")
+        close = tag("button", t("failing.unpick"), type="button", data_act="unpick", id="unpick")
         return tag("div", parts, tag("p", close, cls="no-print"))
 
     def _traced(self) -> Child:
@@ -155,23 +155,23 @@ class FailuresView:
         if job is None:
             return None
         if not job.over:
-            return say(t("failures.tracing"))
+            return say(t("failing.tracing"))
         if job.state != "done":
-            return [say(t("failures.not_simulated")), trouble(job, t)]
+            return [say(t("failing.not_simulated")), trouble(job, t)]
         one = job.value
         options = [tag("option", m, value=m, selected=m == one.moment) for m in one.moments]
         select = tag("select", options, id="moment", data_change="moment")
-        label = tag("label", t("failures.moment"), for_="moment")
+        label = tag("label", t("failing.moment"), for_="moment")
         pick = tag("div", label, select, cls="field")
         hours = self.v.number(one.repair_h, "h")
-        at = t("failures.trace_at", clock=one.at, moment=one.moment, hours=hours)
-        return [tag("h3", t("failures.trace")), pick, tag("p", at)]
+        at = t("failing.trace_at", clock=one.at, moment=one.moment, hours=hours)
+        return [tag("h3", t("failing.trace")), pick, tag("p", at)]
 
     def _picture(self) -> Child:
         if self.laid is None or not self.pick:
             return None
         title = next(s.title for s in sheets_for(self.opened.plant) if s.key == self.sheet)
-        label = self.v.t("failures.drawing", sheet=title)
+        label = self.v.t("failing.drawing", sheet=title)
         made = drawing.drawing(self.opened.plant, self.laid, BOX, self.v.t, label)
         return [tag("p", label, cls="small quiet"), made]
 
@@ -202,7 +202,7 @@ class FailuresView:
                         Line(words(n), u, one.x, y, beside=n == BASE, strong=n != BASE)
                         for n, u, y in one.lines
                     ]
-                    timeline(self.v, one.title, lines, self.v.t("failures.hours"))
+                    timeline(self.v, one.title, lines, self.v.t("failing.hours"))
 
     async def _find(self) -> None:
         """The sheet that shows the machine, with it marked."""
@@ -243,6 +243,7 @@ class FailuresView:
         self.pick, self.moment = value, ""
         self.list.draw()
         self.remember()
+        ui.run_javascript("byre.top()")
         await self.show()
 
     def on_unpick(self, _: str, __: str) -> None:

@@ -12,6 +12,7 @@ from fastapi import FastAPI, Request
 from fastapi.responses import Response
 from nicegui import ui
 
+from byrewright.documents.format import System
 from byrewright.documents.pack import write_pack
 from byrewright.web.answers import STUDIES, Answers, Job
 from byrewright.web.folder import NotServed, Opened
@@ -33,12 +34,12 @@ def register(site: Site) -> None:
 
     def download(app: FastAPI) -> None:
         @app.get("/p/{slug}/pack.zip")
-        def take(slug: str, state: str, on: str) -> Response:
+        def take(slug: str, state: str, on: str, units: str) -> Response:
             try:
                 opened = site.folder.open(slug)
             except NotServed:
                 return Response(status_code=404)
-            job = site.answers.known(("pack", state, on))
+            job = site.answers.known(("pack", state, on, units))
             if opened.digest != state or job is None or job.state != "done":
                 return Response(status_code=404)
             name = f"{opened.path.stem}-pack.zip"
@@ -56,7 +57,7 @@ def ascii_name(name: str) -> str:
     return "".join(c if c.isascii() and (c.isalnum() or c in "-_.") else "-" for c in name)
 
 
-def build_pack(answers: Answers, opened: Opened, on: str) -> Job:
+def build_pack(answers: Answers, opened: Opened, on: str, units: System) -> Job:
     """The work of building the pack: (the archive's bytes, names and sizes of its files)."""
 
     def work(job: Job) -> tuple[bytes, list[tuple[str, int]]]:
@@ -64,7 +65,16 @@ def build_pack(answers: Answers, opened: Opened, on: str) -> Job:
         result = STUDIES["sizing"](opened, job)
         with tempfile.TemporaryDirectory(prefix="byrewright-pack-") as name:
             folder = Path(name)
-            write_pack(folder, opened.text, opened.plant, result, date=on, progress=job.say)
+            write_pack(
+                folder,
+                opened.text,
+                opened.plant,
+                result,
+                date=on,
+                rules=opened.rules,
+                progress=job.say,
+                units=units,
+            )
             files = sorted(p for p in folder.rglob("*") if p.is_file())
             names = [(str(p.relative_to(folder)), p.stat().st_size) for p in files]
             out = io.BytesIO()
@@ -73,7 +83,7 @@ def build_pack(answers: Answers, opened: Opened, on: str) -> Job:
                     archive.writestr(zipfile.ZipInfo(inner, FIXED_TIME), path.read_bytes())
         return out.getvalue(), names
 
-    return answers.ask(("pack", opened.digest, on), work)
+    return answers.ask(("pack", opened.digest, on, units), work)
 
 
 class PackView:
@@ -83,7 +93,7 @@ class PackView:
         assert v.opened is not None
         self.v, self.opened = v, v.opened
         self.on = date.today().isoformat()
-        self.job: Job | None = v.site.answers.known(("pack", self.opened.digest, self.on))
+        self.job: Job | None = v.site.answers.known(("pack", self.opened.digest, self.on, v.units))
         self.note: Child = None
 
     def build(self) -> None:
@@ -122,7 +132,7 @@ class PackView:
             return [*parts, progress(job, t)]
         if job.state != "done":
             return [*parts, trouble(job, t)]
-        link = self.v.link("pack.zip", state=self.opened.digest, on=self.on)
+        link = self.v.link("pack.zip", state=self.opened.digest, on=self.on, units=self.v.units)
         size = len(job.value[0])
         parts.append(say(t("pack.ready"), "good"))
         parts.append(
@@ -144,7 +154,7 @@ class PackView:
 
     async def on_build(self, _: str, __: str) -> None:
         """Build it."""
-        self.job = build_pack(self.v.site.answers, self.opened, self.on)
+        self.job = build_pack(self.v.site.answers, self.opened, self.on, self.v.units)
         await self.follow()
 
     def on_stop(self, _: str, __: str) -> None:
@@ -159,7 +169,7 @@ class PackView:
             self.on = date.fromisoformat(value).isoformat()
         except ValueError:
             self.note = say(self.v.t("pack.date_wrong"), "bad")
-        self.job = self.v.site.answers.known(("pack", self.opened.digest, self.on))
+        self.job = self.v.site.answers.known(("pack", self.opened.digest, self.on, self.v.units))
         self.live.draw()
 
 
