@@ -48,7 +48,7 @@ def _dark(bench: Bench, analysis: Analysis) -> Finding | None:
         how = ("by tractor or by hand: dark until someone has started it" if sets
                else "there is no standby set: dark until the mains is back")  # fmt: skip
         return bench.find(
-            "failures.dark", "Dark after loss of mains", None if not sets else holds, "s",
+            "failures.dark", "Dark after loss of mains", 3600 * mains.failures()[0].repair_h, "s",
             f"When {mains.id} is lost, {how}; the controls are carried {holds / 60:.0f} min.",
             subject=mains.id, source="practice", known="common_practice",
             formula="start of the standby set, against what the uninterruptible supply holds",
