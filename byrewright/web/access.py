@@ -27,6 +27,7 @@ SESSION_S = 12 * 3600.0
 TRIES = 5
 WINDOW_S = 300.0
 """A person or program may try so often in so long a time; then it must wait."""
+MOST_REMEMBERED = 1000
 LEAST_LETTERS = 10
 LARGEST_UPLOAD = 6_000_000
 """Bytes of one request: a little over the largest plant file."""
@@ -122,6 +123,8 @@ class Gate:
     def wait_s(self, who: str) -> float:
         """How long somebody must wait before the next try, s."""
         now = self.clock()
+        if len(self._tries) > MOST_REMEMBERED:
+            self._tries = {w: t for w, t in self._tries.items() if t and now - t[-1] < WINDOW_S}
         recent = [t for t in self._tries.get(who, []) if now - t < WINDOW_S]
         self._tries[who] = recent
         return WINDOW_S - (now - recent[0]) if len(recent) >= TRIES else 0.0
@@ -210,7 +213,8 @@ class Guard:
         name = urlsplit("//" + headers.get("host", "")).hostname or ""
         if self.gate.loopback and name not in LOOPBACK_NAMES:
             return 421, "unknown host name"
-        if (socket or scope["method"] not in SAFE) and not same_origin(headers):
+        acts = socket or scope["method"] not in SAFE or "origin" in headers
+        if acts and not same_origin(headers):
             return 403, "request from another site"
         length = headers.get("content-length", "0")
         if not length.isdigit() or int(length) > LARGEST_UPLOAD:

@@ -31,6 +31,8 @@ from byrewright.web.markup import tag
 from byrewright.web.texts import Texts, languages
 
 YEAR_S = 365 * 24 * 3600
+RECONNECT_S = 60.0
+"""A tablet may lose the network so long and still find its unsaved changes."""
 SETTINGS = {"look": LOOKS, "units": UNITS}
 
 
@@ -87,7 +89,7 @@ def build(path: Path, host: str = "127.0.0.1") -> FastAPI:
         language="en-US",
         tailwind=False,
         show_welcome_message=False,
-        reconnect_timeout=10.0,
+        reconnect_timeout=RECONNECT_S,
     )
     app.add_middleware(Guard, gate=site.gate)
     return app

@@ -113,6 +113,8 @@ class Watches:
         known = self.running.get(opened.slug)
         if known is not None:
             return known
+        if log_path(opened).is_symlink():
+            raise WatchRefused("interlocks.log_is_link")
         controller: Controller | None = None
         if protocol == SIMULATED:
             controller, source = await _simulated(study.table)

@@ -113,6 +113,7 @@ async def test_requests_from_other_sites_are_refused() -> None:
     assert await ask(gate, method="POST", origin="http://127.0.0.1:8765") == 200
     assert await ask(gate, method="POST", origin="http://evil.example") == 403
     assert await ask(gate, method="POST", origin="null") == 403
+    assert await ask(gate, path="/_nicegui_ws/socket.io/", origin="http://evil.example") == 403
     assert await ask(gate, method="POST", sec_fetch_site="cross-site") == 403
     assert await ask(gate, kind="websocket", origin="http://127.0.0.1:8765") == 200
     assert await ask(gate, kind="websocket", origin="http://evil.example") == 1008

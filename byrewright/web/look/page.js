@@ -114,6 +114,10 @@
       if (again) again.focus({ preventScroll: true });
     }
   }).observe(document.documentElement, { childList: true, subtree: true });
+  window.addEventListener("beforeunload", e => {
+    const save = document.querySelector("#save.unsaved");
+    if (save && !save.disabled) e.preventDefault();
+  });
   window.addEventListener("resize", () => each(document, box => fit(box, view(box))));
 
   window.byre = {

@@ -170,7 +170,7 @@ class EditView:
                 type="button",
                 data_act="save",
                 id="save",
-                cls="main",
+                cls="main unsaved",
                 disabled=not changed or bool(self.problems),
             ),
         ]

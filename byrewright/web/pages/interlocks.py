@@ -226,7 +226,7 @@ class InterlocksView:
                 type="text",
                 id="who",
                 value=self.who,
-                data_change="who",
+                data_input="who",
                 autocomplete="off",
                 maxlength=LONGEST_NAME,
             ),

@@ -35,6 +35,10 @@ def about_machine(v: Visit, machine: Machine, sizing: Result | None, mode: str) 
             cls="figures",
         )
     )
+    change = tag(
+        "a", t("plant.change"), href=v.link("edit", pick=machine.id), cls="button no-print"
+    )
+    parts.append(tag("p", change))
     if mode and v.opened is not None:
         position = v.opened.plant.position(mode, machine.id)
         if position:
