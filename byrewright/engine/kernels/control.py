@@ -200,7 +200,7 @@ def _sequence(
         n[I_FLUSH] = 0
         n[I_CIRCULATES] = 0
         n[I_MODE] = IDLE_MODE
-        bout[slot, B_WASH_END] = t + dt
+        bout[slot, B_WASH_END] = t
         for v in range(num[N_V0], num[N_V1]):
             if I[v, VI_EMPTY] >= 0:
                 _pour(v, I[v, VI_EMPTY], S)
@@ -377,7 +377,7 @@ def control(
         n[I_SEQ] = 1
         n[I_PHASE] = 0
         _start_phase(F, I, S, g, n, par, num, bout)
-    if n[I_SEQ] == 1:
+    elif n[I_SEQ] == 1:
         _sequence(t, F, I, S, g, n, par, num, bout)
     if n[I_MILKING] < 0 and n[I_SEQ] == 0 and n[I_MILKED] < n[I_PENDING]:
         _begin(t, S, g, n, par, num, cow, out, bout, cows_day, count)

@@ -6,6 +6,8 @@ there, and moves in pairs; the order of the machines has no part in the answer.
 
 from __future__ import annotations
 
+import numpy as np
+
 from byrewright.engine.jit import kernel
 from byrewright.engine.shape import *
 from byrewright.physics.heat import counterflow
@@ -117,7 +119,7 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
     joint0 = num[N_J0]
     _filters(F, S, par, num)
     _clear(W, num)
-    count = 0
+    count = np.int64(0)  # a plain 0 would compile a second signature
     for m in range(num[N_M0], num[N_M1]):
         W[m, 0] = 0.0
         S[m, S_FLOW] = 0.0
