@@ -274,14 +274,14 @@ def _cause(
     judged = worst.case.stops and worst.case.sort == "equipment" and wished
     bench.find(
         f"failures.cause.{key}", title, round(60 * worst.hours_each, 1), "min",
-        cause_sentence(worst), subject=worst.case.event.machine,
+        cause_sentence(analysis, worst), subject=worst.case.event.machine,
         limit=0.0 if judged else None, sense="at_most" if judged else "says",
         formula="last cow off, with the failure less without", source="practice",
         known="common_practice", inputs=rate_inputs(bench, analysis, worst.case),
     )  # fmt: skip
 
 
-def cause_sentence(cost: Cost) -> str:
+def cause_sentence(analysis: Analysis, cost: Cost) -> str:
     """What a failure does and what is done, in one or two sentences."""
     case, at = cost.case, cost.worst
     words = {"stops": "milking stands until the repair", "by hand": "milking goes on by hand work",
@@ -291,6 +291,9 @@ def cause_sentence(cost: Cost) -> str:
         text += f" ({'; '.join(a.text for a in case.answer.acts)}; {case.hand_min:.0f} min)"
     if case.stops:
         text += f" ({case.answer.why})"
+    spare, full = case.answer.spare_l_min, analysis.base.spare_l_min
+    if not case.stops and spare < full - 1.0:
+        text += f"; vacuum air to spare {max(spare, 0.0):.0f} instead of {full:.0f} L/min"
     if at is not None:
         parts = []
         if at.cows_h_before > 0:

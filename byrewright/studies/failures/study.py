@@ -12,6 +12,7 @@ from byrewright.studies.failures.analysis import Analysis, analyse, pair_name, t
 from byrewright.studies.failures.cuts import Progress
 from byrewright.studies.failures.maintenance import states
 from byrewright.studies.failures.power import power_part
+from byrewright.studies.failures.script import Script, Scripts
 from byrewright.studies.failures.worth import Day, gains, weigh
 from byrewright.studies.sizing.context import Bench
 
@@ -65,9 +66,12 @@ def study_failures(
     bench = Bench(plant, rules, Notebook("failures", plant.site.name))
     ambient = plant.site.ambient_c
     month = month or ambient.index(max(ambient)) + 1
+    writer = Scripts(analysis)
+    scripts = {c.event.id: writer.of(c) for c in analysis.cases}
+    more = {name: script.more for name, script in scripts.items()}
     day: Day = {}
     if simulate:
-        day = _day(bench, analysis, month, seed, threads, hours, say)
+        day = _day(bench, analysis, writer, scripts, month, seed, threads, hours, say)
     worth = weigh(analysis, day, seed)
     out = states(analysis, say)
     findings.write(bench, analysis, worth, out)
@@ -85,7 +89,7 @@ def study_failures(
                     "failures.apart", "Listed apart: passive parts, safety stops, common causes",
                     "Passive parts are inspected; safety stops are never bridged; a common cause "
                     "takes several machines at once."),
-        tables.passive(analysis), tables.to_do(analysis), tables.moments(analysis, day),
+        tables.passive(analysis), tables.to_do(analysis, more), tables.moments(analysis, day),
         tables.service(out), tables.gain_table(gains(analysis, worth, costs), plant.site.currency),
         tables.shelf(analysis, worth), tables.lives(analysis),
     ]  # fmt: skip
@@ -95,17 +99,14 @@ def study_failures(
     return notes.result(seed)
 
 
-def _day(bench: Bench, analysis: Analysis, month: int, seed: int, threads: int,
-         hours: float | None, say: Progress | None) -> Day:  # fmt: skip
+def _day(bench: Bench, analysis: Analysis, writer: Scripts, singles: dict[str, Script], month: int,
+         seed: int, threads: int, hours: float | None, say: Progress | None) -> Day:  # fmt: skip
     """Every failure on the simulated day; a note alone where the plant does not compile."""
     from byrewright.engine.compiled import DoesNotCompile
     from byrewright.studies.failures.runs import Field, run_all
-    from byrewright.studies.failures.script import Scripts
 
-    writer = Scripts(analysis)
-    scripts = {c.event.id: writer.of(c) for c in analysis.cases}
     pairs = analysis.pairs.twos if analysis.pairs else ()
-    scripts |= {
+    scripts = singles | {
         pair_name(str(a), str(b)): writer.of(together(analysis, str(a), str(b))) for a, b in pairs
     }
     try:

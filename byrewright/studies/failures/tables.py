@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from byrewright.results import Table
 from byrewright.standards.reliability import LIVES
 from byrewright.studies.failures.analysis import Analysis, Case, pair_name, together
 from byrewright.studies.failures.consequence import Consequence
 from byrewright.studies.failures.maintenance import Out
+from byrewright.studies.failures.paths import Acts
 from byrewright.studies.failures.worth import Cost, Day, Gain, Worth, remedy, worst_of
 
 Row = tuple[float | str, ...]
@@ -38,16 +39,19 @@ def ranked(worth: Worth, currency: str, price: float, wage: float, operators: in
         money = cost.litres_each * price + cost.hours_each * wage * operators
         rows.append((
             place, case.event.id, standing(case), at.moment if at else "-",
-            _cows(at), _vacuum(at), _milk(at), round(case.hand_min, 1),
+            _cows(at), _vacuum(at), "-" if case.stops else round(case.answer.spare_l_min),
+            _milk(at), _out(at), round(case.hand_min, 1),
             round(60 * cost.hours_each, 1), _until(at), round(cost.litres_each),
             round(money, 1), _few(cost.a_year), _few(cost.hours_year),
         ))  # fmt: skip
     return Table(
         "failures.ranked", "Failures, worst first, each at its worst moment",
         ("rank", "failure", "milking", "worst moment", "cows in the next hour", "least vacuum",
-         "warmest milk in store", "acts take", "last cow later by", "first milk lost after",
-         "milk lost", "money at risk", "times in milking", "hours lost"),
-        ("", "", "", "", "", "kPa", "degC", "min", "min", "min", "L", currency, "1/year", "h/year"),
+         "vacuum air to spare", "warmest milk in store", "warmest out of the cooler", "acts take",
+         "last cow later by", "first milk lost after", "milk lost", "money at risk",
+         "times in milking", "hours lost"),
+        ("", "", "", "", "", "kPa", "L/min", "degC", "degC", "min", "min", "min", "L", currency,
+         "1/year", "h/year"),
         tuple(rows),
         note="A dash: not milking at that moment, or nothing of the kind. Money: milk lost at the "
              "price of the rules, and the operators' time where a wage is stated.",
@@ -64,6 +68,10 @@ def _vacuum(at: Consequence | None) -> float | str:
 
 def _milk(at: Consequence | None) -> float | str:
     return round(at.milk_c, 1) if at and at.milk_c > 0 else "-"
+
+
+def _out(at: Consequence | None) -> float | str:
+    return round(at.out_c, 1) if at and at.out_c > 0 else "-"
 
 
 def _until(at: Consequence | None) -> float | str:
@@ -125,26 +133,27 @@ def moments(analysis: Analysis, day: Day) -> Table:
             if at.rejoined:
                 continue
             rows.append((
-                case.event.id, at.moment, _cows(at), _vacuum(at), _milk(at),
+                case.event.id, at.moment, _cows(at), _vacuum(at), _milk(at), _out(at),
                 round(at.wash_c, 1) if at.wash_c else "-", _until(at), round(at.litres),
                 round(at.delay_min, 1), round(at.stood_min, 1), round(at.energy_cost, 2),
             ))  # fmt: skip
     return Table(
         "failures.moments", "Each bad moment, against the undisturbed day",
         ("failure", "moment", "cows in the next hour", "least vacuum", "warmest milk in store",
-         "coolest wash return", "first milk lost after", "milk lost", "last cow later by",
+         "warmest out of the cooler", "coolest wash return", "first milk lost after", "milk lost", "last cow later by",
          "milking stood", "electricity"),
-        ("", "", "", "kPa", "degC", "degC", "min", "L", "min", "min", analysis.plant.site.currency),
+        ("", "", "", "kPa", "degC", "degC", "degC", "min", "L", "min", "min",
+         analysis.plant.site.currency),
         tuple(rows),
         note="Failures that leave the day as it was, to the last bit, are not listed.",
     )  # fmt: skip
 
 
-def to_do(analysis: Analysis) -> Table:
+def to_do(analysis: Analysis, more: Mapping[str, Acts]) -> Table:
     """What the operator sees, and does in order."""
     rows: list[Row] = []
     for case in analysis.cases:
-        acts = [a.text for a in case.answer.acts]
+        acts = [a.text for a in (*case.answer.acts, *more.get(case.event.id, ()))]
         do = case.event.failure.do
         steps = "; ".join(f"{i}. {a}" for i, a in enumerate([*acts, do] if do else acts, 1))
         rows.append((case.event.id, case.event.failure.seen, steps, round(case.hand_min, 1),

@@ -161,6 +161,7 @@ def gains(
 
 
 REMEDIES: tuple[tuple[str, str], ...] = (
+    ("stands by", "a start on load of {m} every week and a check of its battery"),
     ("gives power", "a second board or supply, and feeding what hangs on {m} from either"),
     ("controls", "a second controller, or a hand station for each machine it commands"),
     ("joins deck", "a second set of power rings and brushes at {m}"),
