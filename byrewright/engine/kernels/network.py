@@ -119,7 +119,7 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
     joint0 = num[N_J0]
     _filters(F, S, par, num)
     _clear(W, num)
-    count = np.int64(0)  # a plain 0 would compile a second signature
+    count: int = np.int64(0)  # type: ignore[assignment]  # a plain 0 is a type of its own
     for m in range(num[N_M0], num[N_M1]):
         W[m, 0] = 0.0
         S[m, S_FLOW] = 0.0
