@@ -118,7 +118,7 @@ def _graph(plant: Plant, lost: set[str], runs: set[str], services: set[str],
                 for b in _named(machine, way.b, ports):
                     if way.how == "mover" and tag not in runs:
                         continue
-                    if held and tag in held and _rest(machine) not in way.positions:
+                    if held and tag in held and _rest(plant, machine) not in way.positions:
                         continue
                     if not isinstance(machine, Valve) and way.how == "gate" and (
                         "milks" not in way.positions
@@ -142,6 +142,7 @@ def _named(machine, declared: str, ports: set[str]) -> list[str]:  # type: ignor
                                             and p.partition(".")[2].startswith(stem))))  # fmt: skip
 
 
-def _rest(valve) -> str:  # type: ignore[no-untyped-def]
+def _rest(plant: Plant, valve) -> str:  # type: ignore[no-untyped-def]
+    mode = next(n for n, m in plant.modes.items() if m.does == ("milking",))
     rests = {"opens": "open", "closes": "closed", "to_b": "to_b", "to_c": "to_c"}
-    return rests.get(valve.on_loss, "")
+    return rests.get(valve.on_loss, plant.position(mode, valve.id) or "")

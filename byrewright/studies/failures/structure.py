@@ -396,10 +396,10 @@ class Asked:
     def deck(self) -> Answer:
         """Whether the deck turns, and how fast."""
         platform = self.s.platform
+        if platform is not None and platform.id in self.w.off:
+            return Answer(STOPS, why=f"{platform.id} must stand")
         if platform is None or platform.layout != "rotary":
             return Answer(True, why="the deck")
-        if platform.id in self.w.off:
-            return Answer(STOPS, why=f"{platform.id} must stand")
         have = 0.0
         acts: list[Act] = []
         for drive in self.s.drives:

@@ -140,7 +140,8 @@ def moments(analysis: Analysis, day: Day) -> Table:
     return Table(
         "failures.moments", "Each bad moment, against the undisturbed day",
         ("failure", "moment", "cows in the next hour", "least vacuum", "warmest milk in store",
-         "warmest out of the cooler", "coolest wash return", "first milk lost after", "milk lost", "last cow later by",
+         "warmest out of the cooler", "coolest wash return", "first milk lost after",
+         "milk lost", "last cow later by",
          "milking stood", "electricity"),
         ("", "", "", "kPa", "degC", "degC", "degC", "min", "L", "min", "min",
          analysis.plant.site.currency),
