@@ -193,7 +193,8 @@ def judge(
 ) -> tuple[Verdict, float | None]:
     """The verdict on `value` against `limit`, and the margin as a share of the limit.
 
-    `allowance` is the share of the limit within which an answer that holds is called tight.
+    `allowance` is the share of the limit within which an answer that holds is called tight. A limit
+    of nothing at all has no margin: it holds or it does not.
     A missing or non-finite value or limit is `unknown`, except that `says` always holds.
 
     >>> judge(110.0, 100.0, "at_least", 0.05)
@@ -206,11 +207,11 @@ def judge(
     if value is None or limit is None or not math.isfinite(value) or not math.isfinite(limit):
         return "unknown", None
     gap = value - limit if sense == "at_least" else limit - value
-    margin = (
-        round(gap / abs(limit), 12) if limit else (0.0 if gap == 0 else math.copysign(1.0, gap))
-    )
     if gap < -1e-9 * max(1.0, abs(limit)):
-        return "fails", margin
+        return "fails", round(gap / abs(limit), 12) if limit else None
+    if not limit:
+        return "holds", None
+    margin = round(gap / abs(limit), 12)
     return ("tight" if margin < allowance else "holds"), margin
 
 

@@ -1,0 +1,75 @@
+"""The one shape of answers: verdicts, margins, names and the one serialisation."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from byrewright.results import Finding, Notebook, Result, judge, merge
+
+NUMBERS = st.floats(-1e6, 1e6)
+LIMITS = NUMBERS.filter(lambda x: abs(x) > 1e-3)
+
+
+def finding(key: str, verdict: str = "holds", subject: str = "") -> Finding:
+    """A finding with little in it."""
+    return Finding(key, subject, key, 1.0, "m", "It is so.", verdict)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("value", "limit", "sense", "verdict"),
+    [
+        (110.0, 100.0, "at_least", "holds"),
+        (102.0, 100.0, "at_least", "tight"),
+        (99.0, 100.0, "at_least", "fails"),
+        (99.0, 100.0, "at_most", "tight"),
+        (101.0, 100.0, "at_most", "fails"),
+        (0.0, 0.0, "at_most", "holds"),
+        (1.0, 0.0, "at_most", "fails"),
+        (None, 100.0, "at_least", "unknown"),
+        (100.0, None, "at_least", "unknown"),
+        (float("nan"), 100.0, "at_least", "unknown"),
+        (5.0, None, "says", "holds"),
+    ],
+)
+def test_verdicts(value: float | None, limit: float | None, sense: str, verdict: str) -> None:
+    """Would fail if a plant outside a limit were passed, or a missing number judged."""
+    assert judge(value, limit, sense, 0.05)[0] == verdict  # type: ignore[arg-type]
+
+
+@given(NUMBERS, LIMITS)
+def test_the_two_senses_mirror_each_other(value: float, limit: float) -> None:
+    """Would fail if "at most" and "at least" could both fail, or both have room, on one value."""
+    least, most = judge(value, limit, "at_least")[1], judge(value, limit, "at_most")[1]
+    assert least is not None and most is not None
+    assert least == pytest.approx(-most)
+
+
+def test_no_margin_is_told_of_a_limit_of_nothing() -> None:
+    """Would fail if a page said "-100 %" of a limit of zero."""
+    assert judge(3.0, 0.0, "at_most")[1] is None
+
+
+def test_a_result_is_found_by_name_and_serialised_once() -> None:
+    """Would fail if two findings of one key could not be told apart in JSON or by `explain`."""
+    notes = Notebook("sizing", "x")
+    notes.findings += [finding("a.b", subject="VP1"), finding("a.b", "fails", "VP2")]
+    result = notes.result(seed=3)
+    assert result.finding("a.b@VP2").verdict == "fails"
+    assert result.worst() == "fails" and result.count()["holds"] == 1
+    plain = json.loads(result.to_json())
+    assert [f["name"] for f in plain["findings"]] == ["a.b@VP1", "a.b@VP2"]
+    with pytest.raises(KeyError):
+        result.finding("a.c")
+
+
+def test_merging_keeps_everything_in_order() -> None:
+    """Would fail if the report lost a study's findings or its seed."""
+    one = Result("sizing", "x", findings=(finding("a"),))
+    two = Result("day", "x", findings=(finding("b", "tight"),), seed=7, notes=("n", "n"))
+    both = merge("pack", "x", (one, two))
+    assert [f.key for f in both.findings] == ["a", "b"]
+    assert both.seed == 7 and both.notes == ("n",)
