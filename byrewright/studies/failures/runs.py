@@ -410,9 +410,11 @@ def run_all(
     work: Callable[[Script, Moment], Consequence] = field.consequence
     with ThreadPoolExecutor(threads) as pool:
         waiting = {pool.submit(work, *job): key for key, job in jobs.items()}
-        for done, future in enumerate(as_completed(waiting)):
-            results[waiting[future]] = future.result()
-            if say is not None and say("failures on the simulated day", done + 1, len(jobs)):
-                pool.shutdown(wait=True, cancel_futures=True)
-                raise Cancelled
+        try:
+            for done, future in enumerate(as_completed(waiting)):
+                results[waiting[future]] = future.result()
+                if say is not None and say("failures on the simulated day", done + 1, len(jobs)):
+                    raise Cancelled
+        finally:  # what has not begun is dropped, whoever stops it
+            pool.shutdown(wait=True, cancel_futures=True)
     return {name: tuple(results[k] for k in keys) for name, keys in asked.items()}
