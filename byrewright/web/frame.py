@@ -379,7 +379,7 @@ def findings(v: Visit, some: list[Any], empty: str) -> Html:
     for one in some:
         margin = (
             tag("span", percent(one.margin), cls="mono quiet small")
-            if one.margin is not None
+            if one.margin is not None and one.limit
             else None
         )
         inner: list[Child] = []

@@ -158,6 +158,11 @@
         if (field) field.setAttribute("aria-invalid", text ? "true" : "false");
       }
     },
+    slide(id, value, text) {
+      const one = document.getElementById(id);
+      if (one && value !== null) one.value = value;
+      if (one) one.setAttribute("aria-valuetext", text);
+    },
     top() { if (window.matchMedia("(max-width:1099px)").matches) window.scrollTo({ top: 0 }); },
     fit(id) { const box = document.getElementById(id); if (box) fit(box, view(box)); },
   };

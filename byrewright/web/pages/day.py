@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 from fastapi import Request
@@ -78,6 +79,7 @@ class DayView:
         acts = {"month": self.on_month, "beside": self.on_beside, "stop": self.on_stop}
         self.head = Live(self._head, acts)
         self.strip = Live(self._strip, {})
+        self.clock = Live(self._clock, {})
         self.player = Live(self._player, {"at": self.on_at, "play": self.on_play})
         self.picture = Live(self._picture, {})
         self.charts = ui.element("div").classes("half gap")
@@ -101,6 +103,7 @@ class DayView:
         if not self.at:
             self.at = self._first_milking()
         self.head.draw()
+        self.player.draw()
         self.picture.draw()
         await self.beside_it()
 
@@ -188,47 +191,40 @@ class DayView:
             parts.append(trouble(self.job, t))
         return parts
 
-    def _player(self) -> Child:
+    def _clock(self) -> Child:
         t = self.v.t
         if self.answer is None or not self.answer.moments:
             return None
         now = self.answer.moments[self.at]
         doing = t(f"doing.{now.doing}", milking=now.milking)
+        flow = self.v.number(now.milk_l_min, "L/min")
         return [
             tag("h2", t("day.at", clock=now.clock, doing=doing)),
-            tag(
-                "div",
-                tag(
-                    "button",
-                    t("day.pause") if self.playing else t("day.play"),
-                    type="button",
-                    data_act="play",
-                    id="play",
-                ),
-                tag("label", t("day.time"), for_="at", cls="unseen"),
-                tag(
-                    "input",
-                    type="range",
-                    id="at",
-                    min=0,
-                    max=len(self.answer.moments) - 1,
-                    value=self.at,
-                    data_input="at",
-                    style="flex:1;min-width:220px",
-                    aria_valuetext=now.clock,
-                ),
-                cls="row middle no-print",
-            ),
-            tag(
-                "p",
-                t(
-                    "day.now",
-                    flow=self.v.number(now.milk_l_min, "L/min"),
-                    units=now.units,
-                    milked=now.milked,
-                ),
-            ),
+            tag("p", t("day.now", flow=flow, units=now.units, milked=now.milked)),
         ]
+
+    def _player(self) -> Child:
+        t = self.v.t
+        if self.answer is None or not self.answer.moments:
+            return None
+        play = t("day.pause") if self.playing else t("day.play")
+        slider = tag(
+            "input",
+            type="range",
+            id="at",
+            min=0,
+            max=len(self.answer.moments) - 1,
+            value=self.at,
+            data_input="at",
+            style="flex:1;min-width:220px",
+        )
+        return tag(
+            "div",
+            tag("button", play, type="button", data_act="play", id="play"),
+            tag("label", t("day.time"), for_="at", cls="unseen"),
+            slider,
+            cls="row middle no-print",
+        )
 
     def _picture(self) -> Child:
         if self.laid is None:
@@ -328,7 +324,7 @@ class DayView:
 
     def show(self) -> None:
         """The chosen moment on the drawing and the strip."""
-        self.player.draw()
+        self.clock.draw()
         self.strip.draw()
         if self.answer is None or self.laid is None or not self.answer.moments:
             return
@@ -390,6 +386,8 @@ class DayView:
         """Another moment."""
         if self.answer is not None and value.isdigit() and int(value) < len(self.answer.moments):
             self.at = int(value)
+            clock = self.answer.moments[self.at].clock
+            ui.run_javascript(f"byre.slide('at', null, {json.dumps(clock)})")
             self.show()
             self.remember()
 
@@ -408,4 +406,7 @@ class DayView:
             self.at = len(self.answer.moments) - 1
             self.playing = False
             self.timer.active = False
+            self.player.draw()
+        clock = self.answer.moments[self.at].clock
+        ui.run_javascript(f"byre.slide('at', {self.at}, {json.dumps(clock)})")
         self.show()

@@ -227,6 +227,7 @@ class InterlocksView:
                 id="who",
                 value=self.who,
                 data_input="who",
+                data_change="who",
                 autocomplete="off",
                 maxlength=LONGEST_NAME,
             ),
