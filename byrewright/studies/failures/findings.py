@@ -162,16 +162,26 @@ def _waiting(bench: Bench, worth: Worth) -> None:
         )  # fmt: skip
 
 
+def short(value: float) -> str:
+    """Two or three figures, never in powers of ten.
+
+    >>> short(0.0412), short(7.27), short(1394.2)
+    ('0.041', '7.3', '1394')
+    """
+    return f"{value:.0f}" if abs(value) >= 100 else f"{value:.2g}"
+
+
 def hours_text(hours: Hours, unit: str) -> str:
-    """A mean with its spread, in words."""
-    return (
-        f"{hours.mean:.3g} {unit} a year ({hours.low:.2g} to {hours.high:.2g} as lives are unsure)"
-    )
+    """A figure a year with its spread, in words."""
+    low, high = short(hours.low), short(hours.high)
+    return f"{short(hours.mean)} {unit} a year ({low} to {high} as lives are unsure)"
 
 
 def _year(bench: Bench, analysis: Analysis, worth: Worth) -> None:
     most = sorted(worth.costs, key=lambda c: -c.hours_year)[:3]
-    names = ", ".join(f"{c.case.event.id} {c.hours_year:.2g} h" for c in most if c.hours_year > 0)
+    names = ", ".join(
+        f"{c.case.event.id} {short(c.hours_year)} h" for c in most if c.hours_year > 0
+    )
     inputs = (bench.rule("reliability.wet_divisor"), bench.rule("failures.repair_factor"))
     bench.find(
         "failures.hours_year", "Milking time lost a year", round(worth.hours.mean, 2), "h/year",
@@ -195,7 +205,7 @@ def _pairs(bench: Bench, analysis: Analysis, worth: Worth) -> None:
     if analysis.pairs is None or worth.pair_hours is None:
         return
     most = sorted(worth.pairs.items(), key=lambda p: (-p[1], p[0]))[:2]
-    names = "; ".join(f"{a} with {b} {h:.2g} h" for (a, b), h in most)
+    names = "; ".join(f"{a} with {b} {short(h)} h" for (a, b), h in most)
     bench.find(
         "failures.pairs", "Pairs of failures that stop milking", len(analysis.pairs.twos), "",
         f"{len(analysis.pairs.twos)} minimal pairs stop milking: "

@@ -160,6 +160,9 @@ def gains(
                                             -g.litres_year, g.machine)))  # fmt: skip
 
 
+MANY = 12
+"""So many alike are not doubled: one is changed when it fails."""
+
 REMEDIES: tuple[tuple[str, str], ...] = (
     ("stands by", "a start on load of {m} every week and a check of its battery"),
     ("gives power", "a second board or supply, and feeding what hangs on {m} from either"),
@@ -184,6 +187,8 @@ def remedy(analysis: Analysis, tag: str) -> str:
     for what, text in REMEDIES:
         if machine.can(what):
             return text.format(m=tag, t=title)
+    if machine.count > MANY:
+        return f"spares for {tag} ({title}) on the shelf, changed after milking"
     if machine.count > 1:
         return f"one more of {tag} ({title})"
     if machine.inside() and not machine.can("runs"):
