@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from byrewright.engine.airnet import Control, Net, Room, pump_flow, solve
-from byrewright.engine.jit import kernel
+from byrewright.engine.jit import array_kernel as kernel
 
 ON_INLET, ON_PUMP, ON_REGULATOR, ON_JOINT, ON_SETTING, ON_SPEED = 0, 1, 2, 3, 4, 5
 """What a row in time acts on: an inlet's flow, a pump (1 on, 0 off), a regulator (opening, or -1

@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from byrewright.engine.jit import kernel
+from byrewright.engine.jit import array_kernel as kernel
 from byrewright.physics import airflow
 from byrewright.physics.constants import AIR_GAS_CONSTANT_J_KGK
 

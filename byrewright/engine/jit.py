@@ -20,7 +20,14 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 HERE = Path(__file__).resolve().parent
 SOURCES = ("engine", "physics", "plant", "standards", "studies/vacuum")
-KERNELS = ("engine/kernels", "engine/shape.py", "engine/jit.py", "physics")
+KERNELS = (
+    "engine/kernels",
+    "engine/airnet.py",
+    "engine/airmarch.py",
+    "engine/shape.py",
+    "engine/jit.py",
+    "physics",
+)
 """What ends in a compiled plant, and what ends in compiled code."""
 
 
@@ -54,19 +61,27 @@ def cache_folder(name: str) -> Path:
     return Path(tempfile.mkdtemp(prefix="byrewright-"))
 
 
-def _prepare() -> Callable[[Any], Any]:
+def _prepare(*, allocates: bool) -> Callable[[Any], Any]:
     import numba
 
     if not os.environ.get("NUMBA_CACHE_DIR"):
         setattr(numba.config, "CACHE_DIR", str(cache_folder(f"kernels-{code_hash()}")))  # noqa: B010  (not in its stubs)
-    # The kernels allocate nothing: without reference counts they run in half the time.
-    options: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy", "_nrt": False}
+    # Where nothing is allocated, a kernel without reference counts runs in half the time.
+    options: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy"}
+    if not allocates:
+        options["_nrt"] = False
     return cast("Callable[[Any], Any]", numba.njit(**options))
 
 
-_njit = _prepare()
+_njit = _prepare(allocates=False)
+_njit_allocating = _prepare(allocates=True)
 
 
 def kernel(function: F) -> F:
-    """Compile on first call, keep on disk, and let other threads run meanwhile."""
+    """Compile on first call, keep on disk, let other threads run. It may make no arrays."""
     return cast("F", _njit(function))
+
+
+def array_kernel(function: F) -> F:
+    """The same for a function that makes arrays of its own."""
+    return cast("F", _njit_allocating(function))
