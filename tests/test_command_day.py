@@ -25,7 +25,7 @@ def test_it_prints_findings_and_tables(capsys: pytest.CaptureFixture[str]) -> No
         "Milkings",
         "Groups",
         "Electricity by use",
-        "milking_on_time",
+        "day.milking_on_time",
         "seed 1",
         "Seed 1;",
     ):

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from byrewright.results import Result, Table
 
-SHOWN = ("milkings", "groups", "loads", "uses")
+SHOWN = ("day.milkings", "day.groups", "day.loads", "day.uses")
 SHEETS = (".svg", ".pdf", ".png")
 
 
@@ -130,7 +130,7 @@ def _write(out: Path, result: Result) -> None:
 
 def _show(screen: Console, result: Result, everything: bool) -> None:
     screen.print(f"[bold]Day[/] of {result.plant}, seed {result.seed}")
-    compared = any(t.key == "compare" for t in result.tables)
+    compared = any(t.key == "day.compare" for t in result.tables)
     for table in result.tables:
         if everything or compared or table.key in SHOWN:
             _print_table(screen, table)

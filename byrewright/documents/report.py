@@ -65,6 +65,7 @@ TOPICS = {
     "delivery": "Delivery, filters and balance tank",
     "chilled": "Pumps of chilled liquid",
     "expected": "Beside usual magnitudes",
+    "day": "The milking day",
     "range": "Outside the range of the formulas",
 }
 """Chapter titles by the first word of a finding's key; another word is shown as it is."""

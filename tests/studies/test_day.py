@@ -37,14 +37,17 @@ def result(control: str = "level_led") -> Result:
 
 def test_the_questions_of_the_day_are_answered() -> None:
     """Would fail if one of the questions the study is for were no longer asked."""
-    keys = {f.key for f in result().findings}
-    assert {
+    asked = (
         "milking_on_time", "go_rounds", "yard_wait", "vessel_full", "vessel_dry", "milk_lost",
         "withheld_milk", "collections", "calf_milk", "balance", "cooler_outlet",
         "milk_temperature_1", "wash_fits", "wash_return", "vacuum_least", "air_least", "load_most",
         "energy_1000_l", "water_litre", "energy_cost", "labour", "chemicals",
-    } <= keys  # fmt: skip
-    assert {t.key for t in result().tables} >= {"milkings", "groups", "cows", "machines", "loads"}
+    )  # fmt: skip
+    assert {f"day.{k}" for k in asked} <= {f.key for f in result().findings}
+    shown = ("milkings", "groups", "cows", "machines", "loads")
+    assert {f"day.{k}" for k in shown} <= {t.key for t in result().tables}
+    every = [*result().findings, *result().tables, *result().series]
+    assert all(one.key.startswith("day.") for one in every)
 
 
 def test_nothing_internal_or_empty_is_said() -> None:
@@ -96,9 +99,9 @@ def test_the_usual_plant_lies_inside_practice() -> None:
     run = simulate_days(plant, default_rulebook(), seed=4)
     hours = sum(b.last_off_s - b.begun_s for b in run.bouts) / 3600
     found = {
-        "net_cows_h": r.finding("cows_an_hour").value,
+        "net_cows_h": r.finding("day.cows_an_hour").value,
         "mean_milk_l_min": run.milk_l / hours / 60,
-        "cooler_approach_k": (r.finding("cooler_outlet").value or 0) - 11.0,
+        "cooler_approach_k": (r.finding("day.cooler_outlet").value or 0) - 11.0,
         "wash_min": (run.bouts[0].wash_end_s - run.bouts[0].left_s) / 60,
         "water_ratio": 2.0,
     }
@@ -107,16 +110,16 @@ def test_the_usual_plant_lies_inside_practice() -> None:
         low, high = MAGNITUDES[key].range_for(60)
         slack = 2.0 if key == "cooler_approach_k" else 0.0  # a large cooler may come nearer
         assert low - slack <= value <= high, (key, value, low, high)
-    energy = r.finding("energy_1000_l").value
+    energy = r.finding("day.energy_1000_l").value
     # 35-60 kWh for 1000 L covers warmer milk and smaller coolers: here at least half, at most all.
     assert energy is not None and 15 < energy < 60
 
 
 def test_withheld_milk_stays_apart_or_fails() -> None:
     """Would fail if the milk of marked cows could reach the tank without a word."""
-    assert result().finding("withheld_milk").verdict == "holds"
+    assert result().finding("day.withheld_milk").verdict == "holds"
     plant = plants.rotary(40, 120, withheld=4, WM1=None)
-    found = run_day(plant).finding("withheld_milk")
+    found = run_day(plant).finding("day.withheld_milk")
     assert found.verdict == "fails" and "no way of its own" in found.sentence
 
 
@@ -125,9 +128,9 @@ def test_a_full_tank_is_seen() -> None:
     small = plants.machine("TK1", "bulk_tank", volume_l=4000, cooling_kw=60)
     bay = plants.machine("TB1", "tanker_bay")
     r = run_day(plants.rotary(TK1=small, TK2=None, CU2=None, V32=None, TB1=bay))
-    assert r.finding("vessel_full@TK1").verdict == "fails"
-    assert r.finding("milk_lost").verdict == "fails"
-    assert "ran over at" in r.finding("vessel_full@TK1").sentence
+    assert r.finding("day.vessel_full@TK1").verdict == "fails"
+    assert r.finding("day.milk_lost").verdict == "fails"
+    assert "ran over at" in r.finding("day.vessel_full@TK1").sentence
 
 
 def test_no_refrigeration_breaks_the_rule_of_the_region() -> None:
@@ -137,19 +140,19 @@ def test_no_refrigeration_breaks_the_rule_of_the_region() -> None:
     plant = plants.rotary(**warm, CU1=None, CU2=None, PC1=plants.machine(
         "PC1", "plate_cooler", area_m2=4, water_ratio=1.0))  # fmt: skip
     r = run_day(plant)
-    assert r.finding("milk_temperature_1").verdict == "fails"
+    assert r.finding("day.milk_temperature_1").verdict == "fails"
     us = plant.model_copy(update={"site": plant.site.model_copy(update={"region": "US"})})
-    assert "United States" in run_day(us).finding("milk_temperature_1").title
+    assert "United States" in run_day(us).finding("day.milk_temperature_1").title
     nowhere = plant.model_copy(update={"site": plant.site.model_copy(update={"region": "Moon"})})
-    assert run_day(nowhere).finding("milk_temperature_rule").verdict == "unknown"
+    assert run_day(nowhere).finding("day.milk_temperature_rule").verdict == "unknown"
 
 
 def test_a_three_shift_day_that_leaves_no_time_to_wash_says_so() -> None:
     """Would fail if a wash that runs into the next milking were not seen."""
     plant = plants.rotary(24, 2150, milkings=3, turn_s=24 * 11.0, target_h=7.5)
     r = run_day(plant)
-    assert r.finding("wash_fits").verdict == "fails"
-    late = [f for f in r.findings if f.key == "milking_on_time" and "late" in f.sentence]
+    assert r.finding("day.wash_fits").verdict == "fails"
+    late = [f for f in r.findings if f.key == "day.milking_on_time" and "late" in f.sentence]
     assert late
 
 
@@ -165,14 +168,14 @@ def test_led_pumps_cool_better_than_stepped_ones() -> None:
             "equipment": {**plant.equipment, "PC1": plants.machine(
                 "PC1", "plate_cooler", area_m2=8, water_ratio=1.5)},
         })  # fmt: skip
-        outlets[control] = run_day(plant, seed=3).finding("cooler_outlet").value
+        outlets[control] = run_day(plant, seed=3).finding("day.cooler_outlet").value
     assert outlets["level_led"] < outlets["on_off"]
 
 
 def test_two_days_side_by_side() -> None:
     """Would fail if comparing lost a finding or a difference."""
     both = compare(result("stepped"), result(), ("stepped", "led"))
-    rows = both.table("compare").rows
+    rows = both.table("day.compare").rows
     assert len(rows) == len(result().findings)
     energy = next(r for r in rows if str(r[0]).startswith("Electricity for 1000 L"))
     assert float(energy[5]) == pytest.approx(float(energy[4]) - float(energy[3]), abs=1e-3)
@@ -181,9 +184,11 @@ def test_two_days_side_by_side() -> None:
 def test_rows_of_fixed_stalls_are_milked_too() -> None:
     """Would fail if only rotaries could be stepped."""
     r = run_day(plants.rows())
-    assert all(f.verdict in ("holds", "tight") for f in r.findings if f.key == "milking_on_time")
-    assert r.finding("go_rounds").value == 0.0
-    milk = [b[6] for b in r.table("milkings").rows]
+    assert all(
+        f.verdict in ("holds", "tight") for f in r.findings if f.key == "day.milking_on_time"
+    )
+    assert r.finding("day.go_rounds").value == 0.0
+    milk = [b[6] for b in r.table("day.milkings").rows]
     assert sum(float(m) for m in milk) == pytest.approx(200 * 28, rel=0.05)
 
 
@@ -201,7 +206,7 @@ def test_seasons_follow_the_months() -> None:
     from byrewright.studies.day.study import _month_of
 
     assert [_month_of(12, d) for d in (0, 30, 31, 61, 62)] == [12, 12, 1, 1, 2]
-    cold, warm = (run_day(plants.rotary(40, 200), month=m).finding("cooler_outlet").value
+    cold, warm = (run_day(plants.rotary(40, 200), month=m).finding("day.cooler_outlet").value
                   for m in (1, 8))  # fmt: skip
     assert cold is not None and warm is not None and warm > cold + 2
 
@@ -250,4 +255,4 @@ def test_a_long_run_is_cut_in_two_and_joined() -> None:
     assert all(abs(gap) < CLOSES for gap in closure(run).values())
     assert run.milk_kg == pytest.approx(sum(b.kg for b in run.bouts), rel=CLOSES)
     found = run_day(plant, days=64, month=1, seed=3)
-    assert found.finding("milk_temperature_1").value is not None and not found.series
+    assert found.finding("day.milk_temperature_1").value is not None and not found.series

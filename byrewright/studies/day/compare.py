@@ -18,7 +18,7 @@ def compare(a: Result, b: Result, names: tuple[str, str] = ("A", "B")) -> Result
         rows.append(_row(mine, other))
     rows += [_row(other, None, swapped=True) for other in theirs.values()]
     table = Table(
-        "compare", f"{names[0]} beside {names[1]}",
+        "day.compare", f"{names[0]} beside {names[1]}",
         ("finding", "of", "unit", names[0], names[1], "difference", f"{names[0]} is",
          f"{names[1]} is"),
         ("",) * 8, tuple(rows),
@@ -45,10 +45,10 @@ def _row(a: Finding, b: Finding | None, *, swapped: bool = False) -> tuple[float
 
 def _uses(a: Result, b: Result, names: tuple[str, str]) -> tuple[Table, ...]:
     try:
-        one = {str(r[0]): r[2] for r in a.table("uses").rows}
-        two = {str(r[0]): r[2] for r in b.table("uses").rows}
+        one = {str(r[0]): r[2] for r in a.table("day.uses").rows}
+        two = {str(r[0]): r[2] for r in b.table("day.uses").rows}
     except KeyError:
         return ()
     rows = tuple((use, one.get(use, 0.0), two.get(use, 0.0)) for use in sorted({*one, *two}))
-    return (Table("compare_uses", "Electricity for 1000 L by use", ("use", *names),
+    return (Table("day.compare_uses", "Electricity for 1000 L by use", ("use", *names),
                   ("", "kWh", "kWh"), rows),)  # fmt: skip

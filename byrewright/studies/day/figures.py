@@ -38,7 +38,7 @@ def _milkings(run: Run) -> Table:
              _n(b.stopped_s / 60, 1), _n(b.held_s / 60, 1), run.clock(b.wash_end_s))
         )  # fmt: skip
     return Table(
-        "milkings", "Milkings", ("day", "milking", "begun", "last off", "time", "cows", "milk",
+        "day.milkings", "Milkings", ("day", "milking", "begun", "last off", "time", "cows", "milk",
                                  "go-rounds", "stood", "waited for people", "clean at"),
         ("", "", "", "", "h", "", "L", "%", "min", "min", ""), tuple(rows),
     )  # fmt: skip
@@ -57,7 +57,7 @@ def _groups(run: Run) -> Table:
                  _n(mine[:, sh.O_KG].mean() / 1.03, 2), _n(on.mean(), 0))
             )  # fmt: skip
     return Table(
-        "groups", "Groups", ("day", "milking", "group", "cows", "first on", "last out", "milk",
+        "day.groups", "Groups", ("day", "milking", "group", "cows", "first on", "last out", "milk",
                              "milk a cow", "unit on"),
         ("", "", "", "", "", "", "L", "L", "s"), tuple(rows),
     )  # fmt: skip
@@ -78,8 +78,9 @@ def _cows(run: Run) -> Table:
                  "withheld" if c[sh.O_WITHHELD] else "")
             )  # fmt: skip
     return Table(
-        "cows", "Cows of the last day", ("milking", "group", "cow", "on", "to attaching", "unit on",
-                                         "milk", "turns", "kick-offs", "marked"),
+        "day.cows", "Cows of the last day",
+        ("milking", "group", "cow", "on", "to attaching", "unit on", "milk", "turns", "kick-offs",
+         "marked"),
         ("", "", "", "", "s", "s", "L", "", "", ""), tuple(rows),
         "cows are numbered in the order of the groups",
     )  # fmt: skip
@@ -97,7 +98,7 @@ def _vessels(run: Run) -> Table:
         rows.append((tag, _n(run.compiled.litres[tag], 0), _n(v[sh.P_MOST] / rho, 1),
                      _n(v[sh.P_LEAST] / rho, 1), _n(v[sh.P_SPILT] / rho, 1), over))  # fmt: skip
     return Table(
-        "vessels", "Vessels", ("vessel", "volume", "most", "least", "ran over", "first at"),
+        "day.vessels", "Vessels", ("vessel", "volume", "most", "least", "ran over", "first at"),
         ("", "L", "L", "L", "L", ""), tuple(rows),
     )  # fmt: skip
 
@@ -108,7 +109,7 @@ def _ways(run: Run) -> Table:
         (name, _n(joints[i, sh.SJ_KG], 1)) for i, name in enumerate(run.compiled.names.joints)
         if joints[i, sh.SJ_KG] > 0
     )  # fmt: skip
-    return Table("ways", "What went which way", ("way", "liquid"), ("", "kg"), rows)
+    return Table("day.ways", "What went which way", ("way", "liquid"), ("", "kg"), rows)
 
 
 def _machines(run: Run) -> Table:
@@ -118,7 +119,7 @@ def _machines(run: Run) -> Table:
         for i, tag in enumerate(run.compiled.names.meters)
     )
     return Table(
-        "machines", "Electricity of a day by machine", ("machine", "what", "electricity"),
+        "day.machines", "Electricity of a day by machine", ("machine", "what", "electricity"),
         ("", "", "kWh"), rows,
     )  # fmt: skip
 
@@ -131,7 +132,7 @@ def _uses(run: Run) -> Table:
         by[use] = by.get(use, 0.0) + float(run.change("meters")[i, 0])
     rows = tuple((use, _n(by[use] / run.days, 2), _n(by[use] / thousand, 3)) for use in sorted(by))
     return Table(
-        "uses", "Electricity by use", ("use", "a day", "for 1000 L"), ("", "kWh", "kWh"), rows,
+        "day.uses", "Electricity by use", ("use", "a day", "for 1000 L"), ("", "kWh", "kWh"), rows,
         "sections of the plant as the machines belong to them",
     )  # fmt: skip
 
@@ -143,7 +144,7 @@ def _loads(run: Run) -> Table:
          _n(ld[sh.T_C], 2))
         for ld in loads
     )  # fmt: skip
-    return Table("loads", "Tanker loads", ("came", "left", "milk", "temperature"),
+    return Table("day.loads", "Tanker loads", ("came", "left", "milk", "temperature"),
                  ("", "", "L", "degC"), rows)  # fmt: skip
 
 
@@ -153,7 +154,7 @@ def _lots(run: Run) -> Table:
         (tag, _n(lots[i, sh.SL_LOTS] / run.days, 1))
         for i, tag in enumerate(run.compiled.names.lots)
     )
-    return Table("lots", "Loads of cloths a day", ("machine", "loads"), ("", ""), rows)
+    return Table("day.lots", "Loads of cloths a day", ("machine", "loads"), ("", ""), rows)
 
 
 def series(notes: Notebook, run: Run) -> None:
@@ -169,12 +170,12 @@ def series(notes: Notebook, run: Run) -> None:
 
     seen = run.seen
     notes.series.append(
-        Series("milk", "Milk and units", hours, "h",
+        Series("day.milk", "Milk and units", hours, "h",
                (line("milk from all units", "L/min", seen[:, Z_FLOW] / 1.03),
                 line("units attached", "", seen[:, Z_UNITS])))
     )  # fmt: skip
     notes.series.append(
-        Series("power", "Electric load and vacuum", hours, "h",
+        Series("day.power", "Electric load and vacuum", hours, "h",
                (line("load", "kW", seen[:, Z_KW]), line("vacuum", "kPa", seen[:, Z_VACUUM]),
                 line("pump speed", "share", seen[:, Z_SPEED])))
     )  # fmt: skip
@@ -185,9 +186,9 @@ def series(notes: Notebook, run: Run) -> None:
         if T.I[i, sh.VI_ROLE] == sh.STORE:
             level.append(line(tag, "L", run.content_kg(tag) / run.compiled.kg_l[tag]))
             warm.append(line(tag, "degC", run.warmth_c(tag)))
-    notes.series.append(Series("content", "Content of vessels", hours, "h", tuple(level)))
+    notes.series.append(Series("day.content", "Content of vessels", hours, "h", tuple(level)))
     notes.series.append(
-        Series("warmth", "Temperature of vessels", hours, "h", tuple(warm),
+        Series("day.warmth", "Temperature of vessels", hours, "h", tuple(warm),
                "of an empty vessel: its last setting")
     )  # fmt: skip
     outlets = [
@@ -195,6 +196,6 @@ def series(notes: Notebook, run: Run) -> None:
         for i, name in enumerate(names.exchangers)
     ]
     notes.series.append(
-        Series("outlets", "Milk out of the coolers", hours, "h", tuple(outlets),
+        Series("day.outlets", "Milk out of the coolers", hours, "h", tuple(outlets),
                "0 while no milk passes")
     )  # fmt: skip

@@ -25,7 +25,7 @@ def milkings(bench: Bench, run: Run) -> None:
             open_one = next(b for b in mine if not b.ended)
             so_far = (run.seen_until_s - open_one.asked_s) / 3600
             bench.find(
-                "milking_on_time", f"Time of {name}", so_far, "h",
+                "day.milking_on_time", f"Time of {name}", so_far, "h",
                 f"{name} was still not finished after {so_far:.1f} h: see what stopped the deck, "
                 "the milk or the vacuum, or whether the milkings overlap.",
                 subject=name, limit=bout.target_h, sense="at_most",
@@ -37,7 +37,7 @@ def milkings(bench: Bench, run: Run) -> None:
             f" It began {late / 60:.0f} min late, behind the work before it." if late > 60 else ""
         )
         bench.find(
-            "milking_on_time", f"Time of {name}", bout.hours, "h",
+            "day.milking_on_time", f"Time of {name}", bout.hours, "h",
             f"All groups milked in {bout.hours:.2f} h with {bout.operators} people; the deck stood "
             f"{bout.stopped_s / 60:.0f} min and waited {bout.held_s / 60:.0f} min for the "
             f"operators.{tail}",
@@ -55,20 +55,20 @@ def _traffic(bench: Bench, run: Run) -> None:
         return
     again = float(np.mean([np.mean(b.cows[:, sh.O_PASSES] > 1.5) for b in done]))
     bench.find(
-        "go_rounds", "Cows that go round again", again, "",
+        "day.go_rounds", "Cows that go round again", again, "",
         f"{again:.1%} of cows were not finished at the exit and went round again.",
         limit=run.plant.wishes.go_round_share, sense="at_most", allowance=0.05,
         formula="cows with more than one pass over all cows",
     )  # fmt: skip
     cows_h = float(np.mean([_cows_h(b) for b in done]))
     bench.find(
-        "cows_an_hour", "Cows an hour, net", cows_h, "1/h",
+        "day.cows_an_hour", "Cows an hour, net", cows_h, "1/h",
         f"{cows_h:.0f} cows an hour from the first on to the last on, stops and go-rounds in.",
         formula="(cows - 1) / (last on - first on)",
     )  # fmt: skip
     wait = max(_wait(b) for b in done) / 60
     bench.find(
-        "yard_wait", "Longest wait of a group in the yard", wait, "min",
+        "day.yard_wait", "Longest wait of a group in the yard", wait, "min",
         f"The last cow of the slowest group stood {wait:.0f} min from when her group's first cow "
         "went on; smaller groups wait less.",
         limit=bench.number("milking.wait_most_min"), sense="at_most", allowance=0.1,
@@ -122,7 +122,7 @@ def _fullness(bench: Bench, run: Run, tag: str, v: sh.Floats, cap: float, rho: f
     else:
         sentence = f"{tag} held {most:.0f} L at most of its {cap / rho:.0f} L."
     bench.find(
-        "vessel_full", f"Most in {tag}", most + spilt, "L", sentence, subject=tag,
+        "day.vessel_full", f"Most in {tag}", most + spilt, "L", sentence, subject=tag,
         limit=cap / rho, sense="at_most",
         allowance=0.0 if tag in run.compiled.names.places else FULL_ALLOWANCE,
         formula="most content in the run, and what ran over",
@@ -132,7 +132,7 @@ def _fullness(bench: Bench, run: Run, tag: str, v: sh.Floats, cap: float, rho: f
 def _dryness(bench: Bench, tag: str, v: sh.Floats, cap: float) -> None:
     least = float(v[sh.P_LEAST]) / cap
     bench.find(
-        "vessel_dry", f"Least in {tag}", least, "",
+        "day.vessel_dry", f"Least in {tag}", least, "",
         f"{tag} was never under {least:.0%} of its volume." if least > 0.02 else
         f"{tag} ran dry: cooler, wash or laundry went short of water behind it.",
         subject=tag, limit=0.02, sense="at_least",
@@ -152,7 +152,7 @@ def _found_no_way(bench: Bench, run: Run) -> None:
         ):  # fmt: skip
             drained += float(run.last.items[i, 0] - run.first.items[i, 0])
     bench.find(
-        "milk_lost", "Milk lost to drain or overflow", (lost + drained) / 1.03, "L",
+        "day.milk_lost", "Milk lost to drain or overflow", (lost + drained) / 1.03, "L",
         f"{(lost + drained) / 1.03:.1f} L of {given / 1.03:.0f} L went to a drain or ran over.",
         limit=0.0, sense="at_most", formula="milk in drains and overflows at the end",
     )  # fmt: skip
@@ -174,8 +174,8 @@ def _withheld(bench: Bench, run: Run) -> None:
     else:
         sentence = f"{stored:.1f} kg of the milk of {cows} marked cows reached tank or tanker."
     bench.find(
-        "withheld_milk", "Withheld milk in tank or tanker", stored if apart or cows else 1.0, "kg",
-        sentence, limit=0.0, sense="at_most", formula="withheld milk in every store and load",
+        "day.withheld_milk", "Withheld milk in tank or tanker",
+        stored if apart or cows else 1.0, "kg", sentence, limit=0.0, sense="at_most", formula="withheld milk in every store and load",
     )  # fmt: skip
 
 
@@ -183,7 +183,7 @@ def _tankers(bench: Bench, run: Run) -> None:
     loads = run.all_loads
     if not run.plant.collections:
         bench.find(
-            "collections", "Milk collected", None, "L",
+            "day.collections", "Milk collected", None, "L",
             "No collection is stated: say when tankers come and what they take.",
             sense="at_least", missing=("collections",),
         )  # fmt: skip
@@ -198,7 +198,7 @@ def _tankers(bench: Bench, run: Run) -> None:
         )
     ]  # fmt: skip
     bench.find(
-        "collections", "Milk collected", litres / run.days, "L/d",
+        "day.collections", "Milk collected", litres / run.days, "L/d",
         f"{len(loads)} loads took {litres:.0f} L in {run.days} d; {len(short)} of them left full. "
         f"The tanks hold {room:.0f} L.",
         formula="sum of loads over days",
@@ -214,7 +214,7 @@ def _calf(bench: Bench, run: Run) -> None:
     held = float(run.vessel(tag)[0]) / 1.03
     asked = run.compiled.tables.par[sh.PAR_CALF_KG] / 1.03 * len(run.bouts)
     bench.find(
-        "calf_milk", "Milk drawn for calves", got + held, "L",
+        "day.calf_milk", "Milk drawn for calves", got + held, "L",
         f"{got + held:.0f} L drawn after the filter and before the cooler, of {asked:.0f} L asked.",
         limit=0.98 * asked, sense="at_least", formula="drawn each milking until all is had",
     )  # fmt: skip
@@ -245,7 +245,7 @@ def _balance(bench: Bench, run: Run) -> None:
     gaps = closure(run)
     worst = max(gaps, key=lambda k: abs(gaps[k]))
     bench.find(
-        "balance", "Mass and heat close", abs(gaps[worst]), "",
+        "day.balance", "Mass and heat close", abs(gaps[worst]), "",
         f"Largest gap {abs(gaps[worst]):.1e} of the throughput ({worst}).",
         limit=CLOSES, sense="at_most", formula="sum of all vessels and ledgers, end less beginning",
     )  # fmt: skip
@@ -261,7 +261,7 @@ def washes(bench: Bench, run: Run) -> None:
     order = sorted(run.bouts, key=lambda b: b.asked_s)
     if not run.compiled.names.trough:
         bench.find(
-            "wash_fits", "Wash before the next milking", None, "min",
+            "day.wash_fits", "Wash before the next milking", None, "min",
             "No wash vessel with water is joined, so no wash was simulated.",
             sense="at_least", missing=("wash trough with water",),
         )  # fmt: skip
@@ -286,7 +286,7 @@ def washes(bench: Bench, run: Run) -> None:
                 "which then starts late: fewer cows a milking, a faster deck, or a shorter wash."
             )
         bench.find(
-            "wash_fits", "Time left between wash and next milking", spare / 60, "min", said,
+            "day.wash_fits", "Time left between wash and next milking", spare / 60, "min", said,
             limit=0.0, sense="at_least", formula="start of the next milking less end of the wash",
         )  # fmt: skip
     washed = [b for b in run.bouts if b.washed and b.hot_c > 0]
@@ -294,7 +294,7 @@ def washes(bench: Bench, run: Run) -> None:
         back = min(b.return_c for b in washed)
         hot = min(b.hot_c for b in washed)
         bench.find(
-            "wash_return", "Hot wash at its end", back, "degC",
+            "day.wash_return", "Hot wash at its end", back, "degC",
             f"The hot wash began at {hot:.0f} degC and came back at {back:.0f} degC at the end.",
             limit=run.plant.cleaning.end_c, sense="at_least", allowance=0.03,
             formula="trough temperature, losses to the air from each unit and its lines",
@@ -310,7 +310,7 @@ def services(bench: Bench, run: Run) -> None:
         wanted = float(run.compiled.tables.par[sh.PAR_VAC_SET])
         unknown = run.compiled.vacuum_known == "unknown"
         bench.find(
-            "vacuum_least", "Least vacuum in milking", least, "kPa",
+            "day.vacuum_least", "Least vacuum in milking", least, "kPa",
             f"{least:.1f} kPa against a setting of {wanted:.0f} kPa, "
             + ("by air in against air out alone." if unknown else "by the solved air network."),
             limit=wanted - bench.number("vacuum.test.working_vacuum_kpa"), sense="at_least",
@@ -322,7 +322,7 @@ def services(bench: Bench, run: Run) -> None:
     if tag and bar < 1e3:
         needs = float(getattr(run.plant.equipment[tag], "serves_bar", 0.0))
         bench.find(
-            "air_least", "Least compressed-air pressure", bar, "bar",
+            "day.air_least", "Least compressed-air pressure", bar, "bar",
             f"{bar:.1f} bar at least; the machines need {needs:g} bar.",
             limit=needs, sense="at_least", allowance=0.02,
         )  # fmt: skip
@@ -330,7 +330,7 @@ def services(bench: Bench, run: Run) -> None:
     supply = run.plant.site.supply.limit_kva
     limit = supply * bench.number("motor.power_factor") if supply else None
     bench.find(
-        "load_most", "Highest electric load", most, "kW",
+        "day.load_most", "Highest electric load", most, "kW",
         f"{most:.0f} kW at most, mean of one minute; starting currents are in the power study.",
         limit=limit, sense="at_most" if limit else "says", allowance=0.1,
     )  # fmt: skip
@@ -341,13 +341,13 @@ def running(bench: Bench, run: Run) -> None:
     thousand = max(run.milk_l / 1000, 1e-9)
     kwh = float(run.change("meters")[:, 0].sum())
     bench.find(
-        "energy_1000_l", "Electricity for 1000 L of milk", kwh / thousand, "kWh",
+        "day.energy_1000_l", "Electricity for 1000 L of milk", kwh / thousand, "kWh",
         f"{kwh / run.days:.0f} kWh a day for {run.milk_l / run.days:.0f} L.",
         formula="electricity of all machines over milk",
     )  # fmt: skip
     water = water_l(run)
     bench.find(
-        "water_litre", "Water for a litre of milk", water / max(run.milk_l, 1e-9), "L/L",
+        "day.water_litre", "Water for a litre of milk", water / max(run.milk_l, 1e-9), "L/L",
         f"{water / run.days / 1000:.1f} m3 a day drawn from the source; water used again is not "
         "counted twice.",
         formula="water drawn from sources over milk",
@@ -356,7 +356,7 @@ def running(bench: Bench, run: Run) -> None:
     unit = run.plant.site.currency
     known = bool(run.plant.site.supply.tariff)
     bench.find(
-        "energy_cost", "Electricity cost of a day", cost / run.days if known else None, unit,
+        "day.energy_cost", "Electricity cost of a day", cost / run.days if known else None, unit,
         f"{cost / run.days:.2f} {unit} a day by the stated tariff." if known else
         "No tariff is stated, so no cost is given.",
         missing=() if known else ("site.supply.tariff",),
@@ -365,13 +365,13 @@ def running(bench: Bench, run: Run) -> None:
     wage = run.plant.work.wage_h
     tail = f", {hours / run.days * wage:.0f} {unit} a day" if wage else ""
     bench.find(
-        "labour", "Milking labour of a day", hours / run.days, "h",
+        "day.labour", "Milking labour of a day", hours / run.days, "h",
         f"{hours / run.days:.1f} h of milking{tail}; {hours / thousand:.2f} h for 1000 L.",
         formula="operators times the length of each milking",
     )  # fmt: skip
     product = run.grown(sh.G_PRODUCT_L)
     bench.find(
-        "chemicals", "Wash product of a day", product / run.days, "L",
+        "day.chemicals", "Wash product of a day", product / run.days, "L",
         f"{product / run.days:.1f} L of product a day at the stated dose. Caustic and acid burn: "
         "goggles, gloves, and never mix acid with chlorine products.",
         formula="dose times dosed water",

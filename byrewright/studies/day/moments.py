@@ -94,7 +94,7 @@ def cows_milked(run: Run) -> Series | None:
     start = float(run.first.n[sh.I_STEP]) * run.compiled.step_s
     hours = tuple(round(float(t - start) / 3600, 6) for t in run.seen[:, 0])
     count = tuple(float(n) for n in np.searchsorted(_off_times(run), run.seen[:, 0]))
-    return Series("cows", "Cows milked", hours, "h", (("cows milked", "", count),))
+    return Series("day.cows", "Cows milked", hours, "h", (("cows milked", "", count),))
 
 
 def turns(run: Run, milking: int = 0) -> tuple[list[Turn], float] | None:

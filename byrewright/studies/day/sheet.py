@@ -21,7 +21,7 @@ def write_sheet(result: Result, out: Path) -> None:
         ByrewrightError: the result holds no series (a run of more than seven days).
     """
     found = {s.key: s for s in result.series}
-    if "milk" not in found:
+    if "day.milk" not in found:
         raise ByrewrightError("no series were kept for this run: draw a run of up to seven days")
     import matplotlib as mpl
     from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -39,8 +39,8 @@ def write_sheet(result: Result, out: Path) -> None:
         axes = figure.subplots(6, 1, sharex=True)
         figure.suptitle(f"The milking day: {result.plant}   seed {result.seed}", fontsize=10)
         panels: tuple[tuple[str, int | str | None, str], ...] = (
-            ("milk", 0, "L/min"), ("content", None, "L"), ("content", "stores", "L"),
-            ("warmth", "stores", "degC"), ("outlets", None, "degC"), ("power", 0, "kW"),
+            ("day.milk", 0, "L/min"), ("day.content", None, "L"), ("day.content", "stores", "L"),
+            ("day.warmth", "stores", "degC"), ("day.outlets", None, "degC"), ("day.power", 0, "kW"),
         )  # fmt: skip
         for axis, (key, which, unit) in zip(axes, panels, strict=True):
             _panel(axis, found[key], which, unit)
@@ -60,9 +60,9 @@ def _panel(axis: Any, series: Series, which: int | str | None, unit: str) -> Non
         # Large stores and small vessels apart: a tank's scale would flatten a receiver.
         limit = 1500.0
         big = [ln for ln in lines if max(ln[2], default=0.0) > limit]
-        if which == "stores" and series.key == "content":
+        if which == "stores" and series.key == "day.content":
             lines = big
-        elif which is None and series.key == "content":
+        elif which is None and series.key == "day.content":
             lines = [ln for ln in lines if ln not in big and max(ln[2], default=0.0) > 0]
     shown = lines[:MOST_LINES]
     for i, (name, _, values) in enumerate(shown):

@@ -21,7 +21,7 @@ def judge_milk(bench: Bench, run: Run) -> None:
         rule = temperature_rule(run.plant.site.region)
     except KeyError as error:
         bench.find(
-            "milk_temperature_rule", "Milk temperature by the rule of the region", None, "degC",
+            "day.milk_temperature_rule", "Milk temperature by the rule of the region", None, "degC",
             f"{error.args[0]}. Ask the local authority and the buyer.", sense="at_most",
             missing=("site.region",),
         )  # fmt: skip
@@ -30,7 +30,7 @@ def judge_milk(bench: Bench, run: Run) -> None:
     for number, step in enumerate(rule.steps_for(daily), 1):
         worst, where = _worst(run, step)
         when = _words(step)
-        key = f"milk_temperature_{number}"
+        key = f"day.milk_temperature_{number}"
         title = f"{rule.title}: {when}"
         source = f"{rule.source} ({rule.known})"
         if worst is None:
@@ -115,7 +115,7 @@ def _coolers(bench: Bench, run: Run) -> None:
         stage = "water stage" if "water" in port else "chilled stage"
         if kg <= 0:
             bench.find(
-                "cooler_outlet", f"Milk out of {tag}, {stage}", None, "degC",
+                "day.cooler_outlet", f"Milk out of {tag}, {stage}", None, "degC",
                 f"No milk passed {tag}: see that a way leads through it in the milking mode.",
                 subject=f"{tag} {stage}", missing=("milk through it",),
             )  # fmt: skip
@@ -125,7 +125,7 @@ def _coolers(bench: Bench, run: Run) -> None:
         last = i + 1 == len(run.compiled.names.exchangers)
         wish = run.plant.wishes.milk_out_c if last else None
         bench.find(
-            "cooler_outlet", f"Milk out of {tag}, {stage}", mean, "degC",
+            "day.cooler_outlet", f"Milk out of {tag}, {stage}", mean, "degC",
             f"On average {mean:.1f} degC, warmest {warmest:.1f} degC; "
             f"{x[i, sh.SX_KJ] / 3600:.0f} kWh of heat left the milk there.",
             subject=f"{tag} {stage}", limit=wish, sense="at_most" if wish is not None else "says",

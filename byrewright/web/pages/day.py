@@ -28,6 +28,7 @@ from byrewright.web.frame import (
     plant_page,
     progress,
     say,
+    spoken,
     trouble,
 )
 from byrewright.web.markup import Child, Html, tag
@@ -48,11 +49,6 @@ def register(site: Site) -> None:
     @ui.page("/p/{slug}/day")
     def day_page(request: Request, slug: str) -> None:
         plant_page(site, request, slug, KEY, lambda v: DayView(v).build())
-
-
-def spoken(slug: str) -> str:
-    """A plant's address as people read it."""
-    return slug.replace("~", " / ").replace("_", " ")
 
 
 class DayView:
@@ -275,7 +271,7 @@ class DayView:
         holds = [f for f in result.findings if f.verdict == "holds"]
         parts += [tag("h2", t("plant.to_look_at")), findings(self.v, looks, t("plant.all_holds"))]
         parts += [tag("h2", t("day.holds")), findings(self.v, holds, t("day.none_holds"))]
-        for key in ("milkings", "loads", "uses"):
+        for key in ("day.milkings", "day.loads", "day.uses"):
             parts.append(figure_table(self.v, result.table(key)))
         parts += [tag("p", note, cls="small quiet") for note in result.notes]
         return parts
