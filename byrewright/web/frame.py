@@ -86,6 +86,11 @@ def address(slug: str, page: str, **query: str) -> str:
     return f"/p/{quote(slug, safe='~')}/{page}" + (f"?{urlencode(asked)}" if asked else "")
 
 
+def spoken(slug: str) -> str:
+    """A plant's address as people read it."""
+    return slug.replace("~", " / ").replace("_", " ")
+
+
 def visit(site: Site, request: Request, slug: str | None = None) -> Visit:
     """Who comes, and to which plant.
 

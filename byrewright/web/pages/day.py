@@ -128,7 +128,7 @@ class DayView:
         except NotServed:
             return
         if not other.sound:
-            self.note = say(self.v.t("day.beside_broken"), "bad")
+            self.note = say(self.v.t("played.beside_broken"), "bad")
             return
         self.job = day(self.v.site.answers, other, self.month)
         await finish(self.job, lambda _: self.head.draw())
@@ -147,7 +147,7 @@ class DayView:
         months = [t(f"month.{m}") for m in range(1, 13)]
         month = tag(
             "div",
-            tag("label", t("day.month"), for_="month"),
+            tag("label", t("played.month"), for_="month"),
             tag(
                 "select",
                 [
@@ -164,10 +164,10 @@ class DayView:
         if others:
             beside = tag(
                 "div",
-                tag("label", t("day.beside"), for_="beside"),
+                tag("label", t("played.beside"), for_="beside"),
                 tag(
                     "select",
-                    tag("option", t("day.nothing_beside"), value=""),
+                    tag("option", t("played.nothing_beside"), value=""),
                     [tag("option", spoken(s), value=s, selected=s == self.beside) for s in others],
                     id="beside",
                     data_change="beside",
@@ -175,7 +175,7 @@ class DayView:
                 cls="field",
             )
         parts: list[Child] = [
-            tag("h1", t("day.title")),
+            tag("h1", t("played.title")),
             tag("div", month, beside, cls="row no-print"),
             self.note,
         ]
@@ -195,15 +195,15 @@ class DayView:
         doing = t(f"doing.{now.doing}", milking=now.milking)
         flow = self.v.number(now.milk_l_min, "L/min")
         return [
-            tag("h2", t("day.at", clock=now.clock, doing=doing)),
-            tag("p", t("day.now", flow=flow, units=now.units, milked=now.milked)),
+            tag("h2", t("played.at", clock=now.clock, doing=doing)),
+            tag("p", t("played.now", flow=flow, units=now.units, milked=now.milked)),
         ]
 
     def _player(self) -> Child:
         t = self.v.t
         if self.answer is None or not self.answer.moments:
             return None
-        play = t("day.pause") if self.playing else t("day.play")
+        play = t("played.pause") if self.playing else t("day.play")
         slider = tag(
             "input",
             type="range",
@@ -217,7 +217,7 @@ class DayView:
         return tag(
             "div",
             tag("button", play, type="button", data_act="play", id="play"),
-            tag("label", t("day.time"), for_="at", cls="unseen"),
+            tag("label", t("played.time"), for_="at", cls="unseen"),
             slider,
             cls="row middle no-print",
         )
@@ -226,7 +226,9 @@ class DayView:
         if self.laid is None:
             return None
         return [
-            drawing.drawing(self.opened.plant, self.laid, BOX, self.v.t, self.v.t("day.drawing")),
+            drawing.drawing(
+                self.opened.plant, self.laid, BOX, self.v.t, self.v.t("played.drawing")
+            ),
             drawing.legend(self.laid.services, self.v.t),
         ]
 
@@ -241,7 +243,7 @@ class DayView:
         cows, turn_s = next((d for d in reversed(decks) if d[0][0].on_s <= now), decks[0])
         from_s, until_s = strip_window(now, turn_s, cows[0].on_s, cows[-1].out_s)
         inner = turn_strip(
-            cows, turn_s, from_s, until_s, self.answer.clock, t("day.entry"), t("day.exit"), now
+            cows, turn_s, from_s, until_s, self.answer.clock, t("played.entry"), t("day.exit"), now
         )
         from byrewright.web.look import inked
 
@@ -250,12 +252,12 @@ class DayView:
             Html(inked(inner)),
             viewBox=f"0 0 {WIDTH_MM:g} {HEIGHT_MM:g}",
             role="img",
-            aria_label=t("day.strip_label"),
+            aria_label=t("played.strip_label"),
         )
         return tag(
             "figure",
             tag("div", svg, cls="strip"),
-            tag("figcaption", t("day.strip"), cls="small quiet"),
+            tag("figcaption", t("played.strip"), cls="small quiet"),
             style="margin:14px 0 0",
         )
 
@@ -270,7 +272,7 @@ class DayView:
         looks = [f for f in result.findings if f.verdict != "holds"]
         holds = [f for f in result.findings if f.verdict == "holds"]
         parts += [tag("h2", t("plant.to_look_at")), findings(self.v, looks, t("plant.all_holds"))]
-        parts += [tag("h2", t("day.holds")), findings(self.v, holds, t("day.none_holds"))]
+        parts += [tag("h2", t("played.holds")), findings(self.v, holds, t("day.none_holds"))]
         for key in ("day.milkings", "day.loads", "day.uses"):
             parts.append(figure_table(self.v, result.table(key)))
         parts += [tag("p", note, cls="small quiet") for note in result.notes]
@@ -306,7 +308,7 @@ class DayView:
                     self.v,
                     one.title,
                     lines,
-                    self.v.t("day.clock"),
+                    self.v.t("played.clock"),
                     begins_min=self._begins(),
                     first_shown=few if len(one.lines) > len(INKS) else None,
                 )

@@ -127,8 +127,10 @@ class FailuresView:
 
     def _one(self) -> Child:
         t = self.v.t
-        if not self.pick or self.result is None:
+        if self.result is None:
             return None
+        if not self.pick:
+            return tag("p", t("failing.hint"), cls="quiet")
         to_do = _rows(self.result.table("failures.to_do"), self.pick)
         if not to_do:
             return say(t("missing.title"))

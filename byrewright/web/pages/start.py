@@ -6,7 +6,7 @@ from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 from nicegui import ui
 
-from byrewright.web.frame import Site, address, frame, visit
+from byrewright.web.frame import Site, address, frame, spoken, visit
 from byrewright.web.markup import Child, join, tag
 
 
@@ -32,7 +32,7 @@ def register(site: Site) -> None:
                             "li",
                             tag(
                                 "a",
-                                tag("span", slug.replace("~", " / ")),
+                                tag("span", spoken(slug)),
                                 tag(
                                     "span",
                                     str(path.relative_to(site.folder.root)),

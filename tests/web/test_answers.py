@@ -1,0 +1,123 @@
+"""Pages and command line give the same answers, each worked out once, and stopped on request."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import threading
+from pathlib import Path
+
+import pytest
+
+from byrewright.errors import ByrewrightError
+from byrewright.studies.routes.classes import HARMS
+from byrewright.web.answers import STUDIES, Answers, Job, day, flows
+from byrewright.web.folder import Folder, Opened
+from tests.web.conftest import ROOT
+
+WAIT_S = 120.0
+
+
+@pytest.fixture(scope="module")
+def opened(examples: Path) -> Opened:
+    """The smallest example."""
+    found = Folder(examples / "rows_two_by_twenty").open("plant")
+    assert found.sound
+    return found
+
+
+def told(opened: Opened, *words: str) -> object:
+    """What the command line prints as JSON."""
+    command = [sys.executable, "-m", "byrewright", words[0], str(opened.path), *words[1:], "--json"]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    return json.loads(done.stdout)
+
+
+@pytest.mark.parametrize(("study", "command"), [("sizing", "size"), ("routes_result", "routes")])
+def test_a_study_is_the_command_lines(opened: Opened, study: str, command: str) -> None:
+    """Would fail if a page told another answer than the command line."""
+    assert json.loads(STUDIES[study](opened, Job()).to_json()) == told(opened, command)
+
+
+def test_the_day_is_the_command_lines(opened: Opened) -> None:
+    """Would fail if the day that is played were another than the day that is printed."""
+    answers = Answers()
+    job = day(answers, opened, 6)
+    assert job.ended.wait(WAIT_S) and job.state == "done", job.problem
+    assert json.loads(job.value.result.to_json()) == told(opened, "day")
+    last = job.value.moments[-1]
+    assert all(0.0 <= held.share <= 1.0 for m in job.value.moments for held in m.held.values())
+    assert last.milked == job.value.cows.lines[0][2][-1]
+    answers.end()
+
+
+def test_turning_a_valve_finds_what_the_exhaustive_search_finds(opened: Opened) -> None:
+    """Would fail if a valve turned by hand hid a harm that the routes study knows, or made one up
+    where nothing was turned."""
+    answers = Answers()
+    job = answers.study("routes", opened)
+    assert job.ended.wait(WAIT_S) and job.state == "done", job.problem
+    study = job.value
+    for mode in opened.plant.modes:
+        at_rest = {
+            (HARMS[h.question.harm], h.question.subject) for h in study.at_rest if h.mode == mode
+        }
+        assert set(flows(answers, opened, mode, {}).harms) == at_rest
+    single = [h for h in study.hits if h.order == 1 and h.wrong[0][1] != "full"]
+    assert len(single) > 50
+    for hit in single[::7]:
+        harms = flows(answers, opened, hit.mode, dict(hit.wrong)).harms
+        assert (HARMS[hit.question.harm], hit.question.subject) in harms
+    answers.end()
+
+
+def test_a_question_is_worked_out_once_for_all_who_ask() -> None:
+    """Would fail if many visitors made the same work be done many times."""
+    answers, count, gate = Answers(), [0], threading.Event()
+
+    def work(job: Job) -> int:
+        gate.wait(5)
+        count[0] += 1
+        return count[0]
+
+    jobs = [answers.ask("same", work) for _ in range(20)]
+    gate.set()
+    for job in jobs:
+        assert job.ended.wait(5)
+    assert count == [1] and {job.value for job in jobs} == {1}
+    answers.end()
+
+
+def test_work_is_stopped_at_its_next_step_and_can_be_asked_again() -> None:
+    """Would fail if Stop did nothing, or a stopped question could never be answered."""
+    answers, begun = Answers(), threading.Event()
+
+    def work(job: Job) -> str:
+        for step in range(1000):
+            job.say("step", step, 1000)
+            begun.set()
+            threading.Event().wait(0.005)
+        return "done"
+
+    job = answers.ask("long", work)
+    assert begun.wait(5)
+    job.cancel.set()
+    assert job.ended.wait(5) and job.state == "stopped"
+    again = answers.ask("long", lambda job: "quick")
+    assert again.ended.wait(5) and again.value == "quick"
+    answers.end()
+
+
+def test_a_fault_is_told_in_a_sentence(capsys: pytest.CaptureFixture[str]) -> None:
+    """Would fail if a page waited for ever for work that failed."""
+    answers = Answers()
+
+    def refuses(job: Job) -> None:
+        raise ByrewrightError("The plant has no mode that does milking.")
+
+    job = answers.ask("bad", refuses)
+    assert job.ended.wait(5)
+    assert (job.state, job.problem) == ("failed", "The plant has no mode that does milking.")
+    answers.end()
