@@ -31,6 +31,7 @@ from byrewright.web.frame import (
     spoken,
     trouble,
 )
+from byrewright.web.look import inked
 from byrewright.web.markup import Child, Html, tag
 
 KEY = "day"
@@ -203,7 +204,7 @@ class DayView:
         t = self.v.t
         if self.answer is None or not self.answer.moments:
             return None
-        play = t("played.pause") if self.playing else t("day.play")
+        play = t("played.pause") if self.playing else t("played.play")
         slider = tag(
             "input",
             type="range",
@@ -242,11 +243,8 @@ class DayView:
             return None
         cows, turn_s = next((d for d in reversed(decks) if d[0][0].on_s <= now), decks[0])
         from_s, until_s = strip_window(now, turn_s, cows[0].on_s, cows[-1].out_s)
-        inner = turn_strip(
-            cows, turn_s, from_s, until_s, self.answer.clock, t("played.entry"), t("day.exit"), now
-        )
-        from byrewright.web.look import inked
-
+        ends = t("played.entry"), t("played.exit")
+        inner = turn_strip(cows, turn_s, from_s, until_s, self.answer.clock, *ends, now)
         svg = tag(
             "svg",
             Html(inked(inner)),
@@ -272,7 +270,7 @@ class DayView:
         looks = [f for f in result.findings if f.verdict != "holds"]
         holds = [f for f in result.findings if f.verdict == "holds"]
         parts += [tag("h2", t("plant.to_look_at")), findings(self.v, looks, t("plant.all_holds"))]
-        parts += [tag("h2", t("played.holds")), findings(self.v, holds, t("day.none_holds"))]
+        parts += [tag("h2", t("played.holds")), findings(self.v, holds, t("played.none_holds"))]
         for key in ("day.milkings", "day.loads", "day.uses"):
             parts.append(figure_table(self.v, result.table(key)))
         parts += [tag("p", note, cls="small quiet") for note in result.notes]
