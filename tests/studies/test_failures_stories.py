@@ -238,6 +238,8 @@ def test_11_mains_gone_and_the_generator_does_not_start() -> None:
     assert both.stops
     dark = {c.moment: c for c in day()["dark"]}["peak flow"]
     assert dark.delay_min > 60
+    flat = _together("EM1 fails", "US1 battery flat")
+    assert "start CT1" in does(flat)
     assert "tractor" in told_only("GE1 does not start").event.failure.do
     assert told_only("GE1 does not start").event.failure.part == "start battery"
 

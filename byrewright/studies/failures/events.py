@@ -112,6 +112,8 @@ def _together(plant: Plant) -> tuple[Event, ...]:
 
 def _event(plant: Plant, machine: Machine, failure: Failure) -> Event:
     law = EFFECTS.get(failure.effect, "none")
+    if law == "off" and machine.can("senses"):
+        law = "blind"  # no signal leads as wrongly as a false one
     return Event(
         f"{machine.id} {failure.way}", machine.id, failure.way, failure,
         _variants(plant, machine, failure, law), machine.count,
@@ -132,6 +134,8 @@ def _variants(
         return ((Hit("slow" if law == "slow" else "share", tag, amount=left),),)
     if law == "share":
         return ((Hit(law, tag, amount=_share(failure.effect)),),)
+    if failure.effect == "lost":
+        return ((Hit(law, tag), Hit("leaks", tag)),)
     return ((Hit(law, tag),),)
 
 

@@ -14,7 +14,7 @@ from functools import cached_property
 from byrewright.plant.graph import Joint, Node, build, node
 from byrewright.plant.kinds.deck import DriveUnit, Platform, RotaryGland
 from byrewright.plant.kinds.milk import MilkPump, Valve
-from byrewright.plant.kinds.power import Generator, Sensor
+from byrewright.plant.kinds.power import Generator, Mains, Sensor
 from byrewright.plant.kinds.units import MilkingUnit
 from byrewright.plant.kinds.vacuum import Pulsator, VacuumPump
 from byrewright.plant.plant import Plant
@@ -71,6 +71,7 @@ class Wreck:
     share: dict[str, float] = field(default_factory=dict)
     lost: dict[str, float] = field(default_factory=dict)
     held: set[str] = field(default_factory=set)
+    no_hold: set[str] = field(default_factory=set)
     slow: int = 0
     no_signal: int = 0
     no_power: int = 0
@@ -97,6 +98,8 @@ class Wreck:
                 found.lost[hit.machine] = min(1.0, lost)
             elif hit.law in ("held", "blind"):
                 found.held.add(hit.machine)
+            elif hit.law == "no hold":
+                found.no_hold.add(hit.machine)
             elif hit.law == "slow":
                 found.slow += 1
             elif hit.law == "no signal":
@@ -124,6 +127,7 @@ class Structure:
         self.pumps = plant.machines(VacuumPump)
         self.pulsators = plant.machines(Pulsator)
         self.platform = plant.first(Platform)
+        self.mains = plant.machines(Mains)
         self.drives = plant.machines(DriveUnit)
         self.milk_pumps = plant.machines(MilkPump)
         self.levels = [x for x in plant.machines(Sensor) if x.measures == "level"]
@@ -258,11 +262,16 @@ class Asked:
         for one in machine.controlled_by:
             cut_off = (tag in deck) != (one in deck)
             if one not in self.w.off and not cut_off and self.power(one) == ():
-                return ()
+                return (Act("start", one),) if self._dropped(one) else ()
         way = type(machine).WITHOUT_CONTROL
         if way == "goes on":
             return ()
         return (Act("run", tag),) if way == "by hand" else None
+
+    def _dropped(self, tag: str) -> bool:
+        """Whether a controller went down with the mains, its battery being flat."""
+        feeds = set(self.s.plant.equipment[tag].fed_from)
+        return bool(feeds & self.w.no_hold) and any(m.id in self.w.off for m in self.s.mains)
 
     def air(self, tag: str) -> Acts | None:
         """The acts that keep an air receiver under pressure."""
