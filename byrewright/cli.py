@@ -106,11 +106,14 @@ def pack(
         str | None, typer.Option("--date", help="Date on the documents (today's if not given).")
     ] = None,
     units: Units = "metric",
+    full: Annotated[
+        bool, typer.Option(help="Every study in the report: vacuum, day, routes, failures too.")
+    ] = False,
 ) -> None:
     """Write the pack: report, drawings, schedule, result."""
     from byrewright.commands import design
 
-    design.pack(plant, out, on=on, units=units)
+    design.pack(plant, out, on=on, units=units, full=full)
 
 
 @app.command()

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any, Literal
 
 Verdict = Literal["holds", "tight", "fails", "unknown"]
@@ -216,14 +216,26 @@ def judge(
 
 
 def merge(study: str, plant: str, parts: Iterable[Result]) -> Result:
-    """Several results as one, in the order given."""
+    """Several results as one, in the order given.
+
+    Figures with a key of one word get their study's name before it, so that a report puts them in
+    that study's chapter; those of the first result keep their keys.
+    """
     every: Sequence[Result] = tuple(parts)
+
+    def own(number: int, of: str, key: str) -> str:
+        return key if number == 0 or "." in key else f"{of}.{key}"
+
     return Result(
         study=study,
         plant=plant,
         findings=tuple(f for r in every for f in r.findings),
-        tables=tuple(t for r in every for t in r.tables),
-        series=tuple(s for r in every for s in r.series),
+        tables=tuple(
+            replace(t, key=own(i, r.study, t.key)) for i, r in enumerate(every) for t in r.tables
+        ),
+        series=tuple(
+            replace(s, key=own(i, r.study, s.key)) for i, r in enumerate(every) for s in r.series
+        ),
         assumptions=tuple(dict.fromkeys(a for r in every for a in r.assumptions)),
         seed=next((r.seed for r in every if r.seed is not None), None),
         notes=tuple(dict.fromkeys(n for r in every for n in r.notes)),

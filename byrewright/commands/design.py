@@ -153,17 +153,22 @@ def explain(path: Path, name: str) -> None:
         print("\n\n".join(parts))
 
 
-def pack(path: Path, folder: Path, *, on: str | None, units: str = "metric") -> None:
-    """Write report, drawings, schedule and result beside a copy of the plant file."""
+def pack(
+    path: Path, folder: Path, *, on: str | None, units: str = "metric", full: bool = False
+) -> None:
+    """Write report, drawings, schedule and result beside a copy of the plant file.
+
+    The report tells the sizing; with `full` also vacuum, day, routes and failures.
+    """
     from byrewright.documents.pack import write_pack
-    from byrewright.studies.sizing import size as size_plant
+    from byrewright.studies.every import STUDIES, ask
 
     with clear_errors():
         system, day = system_of(units), _date(on)
         file, rules = load(path)
         out = console()
         with progress("sizing") as say:
-            result = size_plant(file.plant, rules)
+            result = ask(file.plant, rules, tuple(STUDIES) if full else ("sizing",), say)
             written = write_pack(
                 folder,
                 path.read_text(encoding="utf-8"),
