@@ -175,7 +175,8 @@ def _withheld(bench: Bench, run: Run) -> None:
         sentence = f"{stored:.1f} kg of the milk of {cows} marked cows reached tank or tanker."
     bench.find(
         "day.withheld_milk", "Withheld milk in tank or tanker",
-        stored if apart or cows else 1.0, "kg", sentence, limit=0.0, sense="at_most", formula="withheld milk in every store and load",
+        stored if apart or cows else 1.0, "kg", sentence, limit=0.0, sense="at_most",
+        formula="withheld milk in every store and load",
     )  # fmt: skip
 
 
