@@ -263,3 +263,13 @@ def test_drives_k_of_n() -> None:
             if drives[0].count > 1 else [Hit("off", drives[0].id)]
         )  # fmt: skip
         assert answer.pace == pytest.approx(pace, rel=0.02)
+
+
+def test_a_valve_that_loses_its_signal_goes_to_rest() -> None:
+    """Milk would be thought to go on to the tank while the divert dumps it."""
+    plant = changed(example(LARGE), V40={"on_loss": "to_c", "moved_by": "air"})
+    case = analyse(plant, RULES).case("V40 loses its signal")
+    assert not case.stops
+    assert [a.text for a in case.answer.acts] == ["move V40 by hand, to b"]
+    stays = changed(example(LARGE), V40={"on_loss": "stays"})
+    assert "V40 loses its signal" not in {c.event.id for c in analyse(stays, RULES).cases}

@@ -174,6 +174,8 @@ class Valve(Machine):
                 "move it by hand", "actuator", "stays"),
         Failure("passes when shut", "valve_seat", 2.0, "flow or drips downstream of a shut valve", "close a second valve",
                 "seat", "half open"),
+        Failure("loses its signal", "solenoid_valve", 1.0, "it goes to its rest position by itself",
+                "set it by hand, change coil or connector", "pilot valve and connector", "goes to rest"),
         Failure("position sensor wrong", "position_switch", 1.0, "alarm with the valve in place",
                 "look at the valve, change the switch", "position switch", "false position"),
     )  # fmt: skip
@@ -206,8 +208,10 @@ class Valve(Machine):
     )
 
     def failures(self) -> tuple[Failure, ...]:
-        sensed = {"false position"} if not self.sensed else set()
-        return tuple(f for f in type(self).FAILURES if f.effect not in sensed)
+        never = set() if self.sensed else {"false position"}
+        if self.moved_by == "hand" or self.on_loss == "stays":
+            never.add("goes to rest")
+        return tuple(f for f in type(self).FAILURES if f.effect not in never)
 
     def ports(self) -> tuple[Port, ...]:
         every = ("vacuum", "milk", "wash", "water", "air", "coolant", "refrigerant", "drain")

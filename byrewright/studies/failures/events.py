@@ -14,10 +14,11 @@ from byrewright.plant.machine import Failure, Machine
 from byrewright.plant.plant import Plant
 
 Law = Literal[
-    "off", "shut", "stuck", "passes", "admits air", "leaks", "share", "held", "slow",
+    "off", "shut", "stuck", "rests", "passes", "admits air", "leaks", "share", "held", "slow",
     "no signal", "no power", "no hold", "blind", "late", "none",
 ]  # fmt: skip
 """What a failure does. off: does nothing. shut: nothing passes it. stuck: its valve does not move.
+rests: a moved valve goes to its rest position and obeys hands alone.
 passes: what should shut lets some through. admits air: a whole opening. leaks: a seal or joint.
 share: works at a share. held: pumps led by it stand. slow: the deck must turn slower. no signal, no
 power: lost across the gland. no hold: carries nothing through a loss of mains. blind: a reading is
@@ -26,7 +27,7 @@ false or lost. late: the tanker. none: told to people, nothing in the flow chang
 EFFECTS: dict[str, Law] = {
     "off": "off", "lost": "off", "draws air": "off", "three-phase motors off": "off",
     "shut": "shut", "milk path shut": "shut",
-    "stays": "stuck",
+    "stays": "stuck", "goes to rest": "rests",
     "half open": "passes", "opens both ways": "passes",
     "open": "admits air",
     "leaks": "leaks",
@@ -39,7 +40,7 @@ EFFECTS: dict[str, Law] = {
     "runs always": "none", "pump held on": "none", "unfiltered": "none", "false position": "none",
     "no mixing": "none", "false temperature": "none", "no dose": "none", "wet air": "none",
     "passes liquid": "none", "one unit lost": "none", "air admission": "none", "manual": "none",
-    "overflows": "none",
+    "overflows": "none", "drips": "none",
 }  # fmt: skip
 """What each word of a kind's failures does."""
 
@@ -134,6 +135,8 @@ def _variants(
         return ((Hit("slow" if law == "slow" else "share", tag, amount=left),),)
     if law == "share":
         return ((Hit(law, tag, amount=_share(failure.effect)),),)
+    if law == "rests" and isinstance(machine, Valve):
+        return ((Hit(law, tag, rest(machine)),),)
     if failure.effect == "lost":
         return ((Hit(law, tag), Hit("leaks", tag)),)
     return ((Hit(law, tag),),)
@@ -142,6 +145,12 @@ def _variants(
 def _share(effect: str) -> float:
     """The number behind the `x` of an effect such as "capacity x0.75"."""
     return float(effect.rpartition("x")[2])
+
+
+def rest(valve: Valve, place: str = "") -> str:
+    """Where a valve goes when its air, power or signal is lost; `place` where it stays."""
+    rests = {"opens": "open", "closes": "closed", "to_b": "to_b", "to_c": "to_c"}
+    return rests.get(valve.on_loss, place)
 
 
 def lose(plant: Plant, machine_id: str) -> Event:

@@ -16,10 +16,10 @@ from byrewright.plant.kinds.milk import Valve
 from byrewright.plant.kinds.power import Generator, Mains, Sensor
 from byrewright.plant.machine import Machine
 from byrewright.studies.failures.analysis import Analysis, Case
-from byrewright.studies.failures.events import Hit
+from byrewright.studies.failures.events import Hit, rest
 from byrewright.studies.failures.flows import leak_l_min, vacuum
 from byrewright.studies.failures.paths import Act, Acts, Found, Net
-from byrewright.studies.failures.structure import Asked, Wreck, rest
+from byrewright.studies.failures.structure import Asked, Wreck
 
 Item = Literal[
     "machine", "filter", "exchanger", "level", "drive", "gate", "vacuum air", "air leak",

@@ -18,7 +18,7 @@ from byrewright.plant.kinds.power import Generator, Mains, Sensor
 from byrewright.plant.kinds.units import MilkingUnit
 from byrewright.plant.kinds.vacuum import Pulsator, VacuumPump
 from byrewright.plant.plant import Plant
-from byrewright.studies.failures.events import Hit
+from byrewright.studies.failures.events import Hit, rest
 from byrewright.studies.failures.paths import Act, Acts, Net
 
 
@@ -85,7 +85,7 @@ class Wreck:
                 found.off.add(hit.machine)
             elif hit.law == "shut":
                 found.shut.add(hit.machine)
-            elif hit.law == "stuck":
+            elif hit.law in ("stuck", "rests"):
                 found.stuck[hit.machine] = hit.at
             elif hit.law == "passes":
                 found.passes.add(hit.machine)
@@ -441,10 +441,3 @@ class Asked:
 
         air, at = vacuum(self)
         return [air, milk(self, at)] if air.goes_on else [air]
-
-
-def rest(valve: Valve, place: str) -> str:
-    """Where a valve goes when its air, power or signal is lost."""
-    return {"opens": "open", "closes": "closed", "to_b": "to_b", "to_c": "to_c"}.get(
-        valve.on_loss, place
-    )
