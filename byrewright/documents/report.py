@@ -61,7 +61,6 @@ TOPICS = {
     "air": "Compressed air",
     "power": "Electric power",
     "cloths": "Udder cloths",
-    "day": "The simulated day",
     "routes": "Where fluids go, and wrong valves",
     "failures": "What fails, and what then",
     "receiving": "Receivers, traps and milk pumps",
