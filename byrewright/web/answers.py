@@ -133,18 +133,6 @@ def _routes(opened: Opened, job: Job) -> Any:
     return study
 
 
-def _routes_result(opened: Opened, job: Job) -> Result:
-    from byrewright.standards.rulebook import Rulebook
-    from byrewright.studies.routes.study import Routes, report
-
-    study = Routes(opened.plant, opened.rules or Rulebook())
-
-    def say(text: str) -> None:
-        job.say(text)
-
-    return report(study, orders=True, say=say)
-
-
 def _failures(opened: Opened, job: Job) -> Result:
     from byrewright.studies.failures.cuts import Cancelled
     from byrewright.studies.failures.study import study_failures
@@ -164,10 +152,22 @@ def _failures(opened: Opened, job: Job) -> Result:
 STUDIES: dict[str, Callable[[Opened, Job], Any]] = {
     "sizing": _sizing,
     "routes": _routes,
-    "routes_result": _routes_result,
     "failures": _failures,
 }
 """Name to the call of the study."""
+
+
+def proof(answers: Answers, opened: Opened, study: Any) -> Job:
+    """The whole result of the routes study (`Result`), from what was worked out already."""
+    from byrewright.studies.routes.study import report
+
+    def work(job: Job) -> Result:
+        def say(text: str) -> None:
+            job.say(text)
+
+        return report(study, say=say)
+
+    return answers.ask(("proof", opened.key), work)
 
 
 def flows(answers: Answers, opened: Opened, mode: str, wrong: Mapping[str, str]) -> Any:

@@ -12,8 +12,9 @@ import pytest
 
 from byrewright.errors import ByrewrightError
 from byrewright.studies.routes.classes import HARMS
-from byrewright.web.answers import STUDIES, Answers, Job, day, flows
+from byrewright.web.answers import Answers, Job, day, flows, proof
 from byrewright.web.folder import Folder, Opened
+from tests.plant.small import SMALL
 from tests.web.conftest import ROOT
 
 WAIT_S = 120.0
@@ -35,10 +36,29 @@ def told(opened: Opened, *words: str) -> object:
     return json.loads(done.stdout)
 
 
-@pytest.mark.parametrize(("study", "command"), [("sizing", "size"), ("routes_result", "routes")])
-def test_a_study_is_the_command_lines(opened: Opened, study: str, command: str) -> None:
-    """Would fail if a page told another answer than the command line."""
-    assert json.loads(STUDIES[study](opened, Job()).to_json()) == told(opened, command)
+@pytest.fixture(scope="module")
+def small(tmp_path_factory: pytest.TempPathFactory) -> Opened:
+    """A plant with few valves."""
+    folder = tmp_path_factory.mktemp("small")
+    (folder / "plant.yaml").write_text(SMALL, encoding="utf-8")
+    return Folder(folder).open("plant")
+
+
+def test_sizing_is_the_command_lines(small: Opened) -> None:
+    """Would fail if a page sized the plant otherwise than the command line."""
+    job = Answers().study("sizing", small)
+    assert job.ended.wait(WAIT_S) and job.state == "done", job.problem
+    assert json.loads(job.value.to_json()) == told(small, "size")
+
+
+def test_the_proof_is_the_command_lines(small: Opened) -> None:
+    """Would fail if the page proved something else than the command line."""
+    answers = Answers()
+    study = answers.study("routes", small)
+    assert study.ended.wait(WAIT_S)
+    job = proof(answers, small, study.value)
+    assert job.ended.wait(WAIT_S) and job.state == "done", job.problem
+    assert json.loads(job.value.to_json()) == told(small, "routes")
 
 
 def test_the_day_is_the_command_lines(opened: Opened) -> None:

@@ -14,7 +14,7 @@ from byrewright.results import Result
 from byrewright.site.alarms import Event
 from byrewright.site.watch import Shown
 from byrewright.studies.routes.words import moves, said
-from byrewright.web.answers import Job
+from byrewright.web.answers import Job, proof
 from byrewright.web.frame import (
     Live,
     Site,
@@ -95,7 +95,7 @@ class InterlocksView:
         self.study = self.job.value
         self.table.draw()
         self.live.draw()
-        self.job = answers.study("routes_result", self.opened)
+        self.job = proof(answers, self.opened, self.study)
         await finish(self.job, lambda _: self.proof.draw())
         self.result = self.job.value if self.job.state == "done" else None
         self.proof.draw()
