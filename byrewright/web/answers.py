@@ -63,10 +63,14 @@ class Answers:
     def __init__(self) -> None:
         self._jobs: OrderedDict[Hashable, Job] = OrderedDict()
         self._lock = threading.Lock()
-        self._pool = ThreadPoolExecutor(WORKERS, thread_name_prefix="answer")
+        self._quick = ThreadPoolExecutor(WORKERS, thread_name_prefix="quick")
+        self._long = ThreadPoolExecutor(WORKERS, thread_name_prefix="long")
 
-    def ask(self, key: Hashable, work: Work) -> Job:
-        """The job of a question: the one under way or done, or a new one."""
+    def ask(self, key: Hashable, work: Work, *, long: bool = False) -> Job:
+        """The job of a question: the one under way or done, or a new one.
+
+        `long` work has threads of its own, so that nobody waits for a drawing behind it.
+        """
         with self._lock:
             job = self._jobs.get(key)
             if job is not None and job.state not in ("failed", "stopped"):
@@ -75,7 +79,7 @@ class Answers:
             job = self._jobs[key] = Job()
             while len(self._jobs) > KEPT:
                 self._jobs.popitem(last=False)
-        self._pool.submit(_run, job, work)
+        (self._long if long else self._quick).submit(_run, job, work)
         return job
 
     def known(self, key: Hashable) -> Job | None:
@@ -85,14 +89,16 @@ class Answers:
 
     def study(self, name: str, opened: Opened) -> Job:
         """The answer of a study for a plant."""
-        return self.ask((name, opened.key), lambda job: STUDIES[name](opened, job))
+        work = STUDIES[name]
+        return self.ask((name, opened.key), lambda job: work(opened, job), long=name in LONG)
 
     def end(self) -> None:
         """Let go of the threads, without waiting for work under way."""
         with self._lock:
             for job in self._jobs.values():
                 job.cancel.set()
-        self._pool.shutdown(wait=False, cancel_futures=True)
+        for pool in (self._quick, self._long):
+            pool.shutdown(wait=False, cancel_futures=True)
 
 
 def _run(job: Job, work: Work) -> None:
@@ -155,6 +161,7 @@ STUDIES: dict[str, Callable[[Opened, Job], Any]] = {
     "failures": _failures,
 }
 """Name to the call of the study."""
+LONG = frozenset({"routes", "failures"})
 
 
 def proof(answers: Answers, opened: Opened, study: Any) -> Job:
@@ -167,7 +174,7 @@ def proof(answers: Answers, opened: Opened, study: Any) -> Job:
 
         return report(study, say=say)
 
-    return answers.ask(("proof", opened.key), work)
+    return answers.ask(("proof", opened.key), work, long=True)
 
 
 def flows(answers: Answers, opened: Opened, mode: str, wrong: Mapping[str, str]) -> Any:
@@ -226,7 +233,7 @@ def day(answers: Answers, opened: Opened, month: int, seed: int = 1) -> Job:
         decks = [turns(run, i) for i in range(len(run.bouts))]
         return DayAnswer(report(run, rules), found, decks, run.clock, cows_milked(run))
 
-    return answers.ask(("day", opened.key, month, seed), work)
+    return answers.ask(("day", opened.key, month, seed), work, long=True)
 
 
 def failure_trace(answers: Answers, opened: Opened, event: str, moment: str) -> Job:

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
-from byrewright.documents.format import unit_sign, words
+from byrewright.documents.format import System, quantity, unit_sign, words
 from byrewright.plant.edit import REMOVE
 from byrewright.plant.problems import Problem
 from byrewright.plant.record import Record, describe
@@ -95,8 +95,10 @@ def parse(field: Field, text: str) -> Any:
     return plain_scalar(text)
 
 
-def draw(field: Field, value: str, t: Texts, problems: Iterable[Problem] = ()) -> Html:
-    """A label, an input and what is wrong with it."""
+def draw(
+    field: Field, value: str, t: Texts, units: System, problems: Iterable[Problem] = ()
+) -> Html:
+    """A label, an input, what it says in the visitor's units, and what is wrong with it."""
     wrong = [p for p in problems if p.key == field.key or p.key.startswith(f"{field.key}.")]
     ident = f"field-{field.key.replace('.', '-')}"
     told = f"{ident}-wrong"
@@ -134,7 +136,11 @@ def draw(field: Field, value: str, t: Texts, problems: Iterable[Problem] = ()) -
             aria_describedby=told,
             **common,
         )
-    return tag("div", label, control, wrong_text(wrong, told), cls="field")
+    number = plain_scalar(value.strip()) if field.unit and units != "metric" else None
+    said = None
+    if isinstance(number, int | float) and not isinstance(number, bool):
+        said = tag("div", quantity(float(number), field.unit, units), cls="small quiet")
+    return tag("div", label, control, said, wrong_text(wrong, told), cls="field")
 
 
 def wrong_text(wrong: Iterable[Problem], ident: str) -> Html:

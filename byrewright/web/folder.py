@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import threading
 from collections import OrderedDict
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -90,15 +92,19 @@ class Folder:
         if self.only:
             return {self.slug_of(self.only): self.only}
         found: dict[str, Path] = {}
-        for path in sorted(self.root.rglob("*")):
-            inner = path.relative_to(self.root)
-            if len(found) >= MOST_FILES:
-                break
-            if len(inner.parts) > DEEPEST or any(p.startswith(".") for p in inner.parts):
-                continue
+        for path in self._walk():
             if path.suffix in SUFFIXES and self._inside(path) and looks_like_plant(path):
                 found[self.slug_of(path)] = path
+                if len(found) >= MOST_FILES:
+                    break
         return found
+
+    def _walk(self) -> Iterator[Path]:
+        """Files of the root and a few folders below, by name; links to folders are not followed."""
+        for where, folders, names in os.walk(self.root):
+            depth = len(Path(where).relative_to(self.root).parts)
+            folders[:] = sorted(n for n in folders if not n.startswith(".") and depth < DEEPEST - 1)
+            yield from (Path(where) / n for n in sorted(names) if not n.startswith("."))
 
     def slug_of(self, path: Path) -> str:
         """The name of a file in an address: `north~plant` for north/plant.yaml."""

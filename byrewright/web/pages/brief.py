@@ -102,7 +102,8 @@ class BriefView:
     def _form(self) -> Child:
         data = self._data()
         inputs = [
-            fields.draw(f, fields.stated(data, f.key), self.v.t, self.problems) for f in self.fields
+            fields.draw(f, fields.stated(data, f.key), self.v.t, self.v.units, self.problems)
+            for f in self.fields
         ]
         return tag("div", inputs, cls="inputs")
 
@@ -270,7 +271,7 @@ class BriefView:
             job.say("draft")
             return draft_plant(file, rules)
 
-        self.job = job = self.v.site.answers.ask(key, work)
+        self.job = job = self.v.site.answers.ask(key, work, long=True)
         self.side.draw()
         await finish(job)
         if job is self.job:

@@ -146,7 +146,10 @@ class EditView:
             ),
             cls="field",
         )
-        inputs = [fields.draw(f, self._stated(f.key), t, self.problems) for f in self._fields()]
+        inputs = [
+            fields.draw(f, self._stated(f.key), t, self.v.units, self.problems)
+            for f in self._fields()
+        ]
         return [pick, tag("div", inputs, cls="inputs gap")]
 
     def _side(self) -> Child:

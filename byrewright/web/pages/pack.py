@@ -83,7 +83,7 @@ def build_pack(answers: Answers, opened: Opened, on: str, units: System) -> Job:
                     archive.writestr(zipfile.ZipInfo(inner, FIXED_TIME), path.read_bytes())
         return out.getvalue(), names
 
-    return answers.ask(("pack", opened.digest, on, units), work)
+    return answers.ask(("pack", opened.digest, on, units), work, long=True)
 
 
 class PackView:
