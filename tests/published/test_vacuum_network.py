@@ -217,7 +217,7 @@ RECORDED = json.loads(
 )
 """Recorded, not worked out here: pandapipes on three networks, the same air on both sides.
 
-Made again by `python benchmarks/vacuum.py --record`, in an environment of its own.
+Made again by `python benchmarks/bench_vacuum.py --record`, in an environment of its own.
 """
 
 

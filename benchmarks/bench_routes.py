@@ -1,6 +1,6 @@
 """How long the routes study takes with sixty valves: orders two and three, solver, sensors.
 
-.venv/bin/python benchmarks/routes.py [plant file ...]
+.venv/bin/python benchmarks/bench_routes.py [plant file ...]
 """
 
 from __future__ import annotations
