@@ -1,7 +1,7 @@
 """The air network solver against `fluids`, pipe by pipe, and against pandapipes, whole networks.
 
     .venv/bin/python benchmarks/bench_vacuum.py            compare and print ratios
-    .venv/bin/python benchmarks/bench_vacuum.py --record   also write the values the tests are held to
+    .venv/bin/python benchmarks/bench_vacuum.py --record   also write the values tests are held to
 
 pandapipes pins older libraries, so it gets an environment of its own (`out/pandapipes`), made here
 on the first run. Both sides get the same air. Fails where results differ by more than 1 %.

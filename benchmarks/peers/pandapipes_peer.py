@@ -1,4 +1,4 @@
-"""Solve a given air network with pandapipes; run by `benchmarks/bench_vacuum.py` in its own environment.
+"""Solve an air network with pandapipes; run by `benchmarks/bench_vacuum.py` in its own environment.
 
 Reads the network as JSON on standard input, writes pressures (kPa absolute) and times as JSON.
 """

@@ -210,7 +210,7 @@ def test_sixty_valves_are_quick() -> None:
     """Would fail if order two on sixty valves, all modes, took so long that nobody would wait."""
     import time
 
-    from benchmarks.routes import ORDER_TWO_S, VALVES, sixty_valves
+    from benchmarks.bench_routes import ORDER_TWO_S, VALVES, sixty_valves
 
     plant = sixty_valves(read_plant(EXAMPLES[-2]).plant)
     assert sum(1 for m in plant.equipment.values() if m.can("is a valve")) == VALVES
