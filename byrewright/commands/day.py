@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from byrewright.results import Result, Table
 
 SHOWN = ("day.milkings", "day.groups", "day.loads", "day.uses")
+FIRST_TIME = "compiling the day, once for each version, about 8 s"
 SHEETS = (".svg", ".pdf", ".png")
 
 
@@ -53,6 +54,7 @@ def run(
         strict: end with exit code 1 when a finding fails.
     """
     with clear_errors():
+        from byrewright.engine.ahead import begin
         from byrewright.errors import ByrewrightError
 
         if not 1 <= month <= 12:
@@ -61,6 +63,7 @@ def run(
             raise ByrewrightError(f"--days {days}: give 1 to 3660 days")
         if step is not None and not 0.05 <= step <= 1.0:
             raise ByrewrightError(f"--step {step:g}: give 0.05 to 1 s")
+        begin()
         files = [path] if compare is None else [path, compare]
         results = []
         for one in files:
@@ -108,10 +111,10 @@ def _progress(quiet: bool) -> Iterator[Callable[[str, float], None] | None]:
 
     columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("compiling (once for each version)", total=1.0)
+        task = bar.add_task(FIRST_TIME, total=1.0)
 
         def tell(word: str, share: float) -> None:
-            text = "compiling (once for each version)" if word == "compiling" else word
+            text = FIRST_TIME if word == "compiling" else word
             bar.update(task, description=text, completed=share)
 
         yield tell

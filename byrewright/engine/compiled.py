@@ -15,6 +15,7 @@ import numpy as np
 
 from byrewright import __version__
 from byrewright.engine import shape as sh
+from byrewright.engine.ahead import begin
 from byrewright.engine.jit import SOURCES, cache_folder, code_hash
 from byrewright.engine.names import Compiled, Names
 from byrewright.engine.operating_map import OperatingMap
@@ -58,6 +59,7 @@ def compile_plant(
     Raises:
         DoesNotCompile: a plant the engine refuses; the sentence names the part.
     """
+    begin()
     rules = rules or default_rulebook()
     key = plant_key(plant, rules, step_s, sample_s, vacuum is not None)
     path = cache_folder("plants") / f"{key}.npz" if cache else None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from byrewright.engine.jit import kernel
+from byrewright.engine.jit import inner, kernel
 from byrewright.engine.kernels.network import content, warmth
 from byrewright.engine.kernels.traffic import ended
 from byrewright.engine.shape import *
@@ -14,7 +14,7 @@ EMPTY_KG = 0.05
 MILKING_MODE, WASH_MODE, IDLE_MODE = 0, 1, 2
 
 
-@kernel
+@inner
 def apply_rows(
     F: Floats,
     I: Ints,
@@ -79,7 +79,7 @@ def apply_rows(
             n[I_VARIANT] = int(value)
 
 
-@kernel
+@inner
 def _begin(
     t: float,
     S: Floats,
@@ -128,7 +128,7 @@ def _begin(
             S[stall, k] = 0.0
 
 
-@kernel
+@inner
 def _start_phase(
     F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints, bout: Floats
 ) -> None:
@@ -156,7 +156,7 @@ def _start_phase(
         bout[slot, B_HOT_C] = warmth(trough, F, I, S, par)
 
 
-@kernel
+@inner
 def _sequence(
     t: float,
     F: Floats,
@@ -208,7 +208,7 @@ def _sequence(
     _start_phase(F, I, S, g, n, par, num, bout)
 
 
-@kernel
+@inner
 def _pour(a: int, b: int, S: Floats) -> None:
     """All of one vessel's content goes to another."""
     for s in range(4):
@@ -218,7 +218,7 @@ def _pour(a: int, b: int, S: Floats) -> None:
     S[a, HEAT] = 0.0
 
 
-@kernel
+@inner
 def _depart(
     F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints, loads: Floats
 ) -> None:
@@ -248,7 +248,7 @@ def _depart(
                 S[num[N_TANK_DOSE], S_DOSE] += dose
 
 
-@kernel
+@inner
 def _tanker(
     t: float,
     F: Floats,
@@ -296,7 +296,7 @@ def _tanker(
         _depart(F, I, S, g, n, par, num, loads)
 
 
-@kernel
+@inner
 def _usable(i: int, t: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, num: Ints) -> bool:
     """Whether milk may be sent to the i-th place now."""
     v = I[i, 0]
@@ -310,7 +310,7 @@ def _usable(i: int, t: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints,
     return content(v, S) < NEARLY_FULL * F[v, V_CAP]
 
 
-@kernel
+@inner
 def _same_place(F: Floats, I: Ints, S: Floats, n: Ints, num: Ints) -> bool:
     """Whether the place that milk goes to has room (asked at every step; the rest by the minute)."""
     if num[N_PLACE1] == num[N_PLACE0]:
@@ -319,7 +319,7 @@ def _same_place(F: Floats, I: Ints, S: Floats, n: Ints, num: Ints) -> bool:
     return content(v, S) < NEARLY_FULL * F[v, V_CAP]
 
 
-@kernel
+@inner
 def _washed(t: float, I: Ints, S: Floats, num: Ints) -> None:
     """A washed tank that holds milk again may be washed again after its next emptying."""
     for i in range(num[N_PLACE0], num[N_PLACE1]):
@@ -329,7 +329,7 @@ def _washed(t: float, I: Ints, S: Floats, num: Ints) -> None:
             S[v, V_WASH_UNTIL] = -1.0
 
 
-@kernel
+@inner
 def _place(t: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, num: Ints) -> None:
     """Which fill valve is open: the tanker's, else the tank in use, else the next that has room."""
     first = num[N_PLACE0]
@@ -388,7 +388,7 @@ def control(
         _place(t, F, I, S, g, n, num)
 
 
-@kernel
+@inner
 def awake(S: Floats, F: Floats, I: Ints, n: Ints, num: Ints, rows: Ints) -> bool:
     """Whether anything may have to be decided in this step; mostly nothing has."""
     if n[I_ROW] < rows.shape[0] and rows[n[I_ROW], RW_STEP] <= n[I_STEP]:
@@ -400,7 +400,7 @@ def awake(S: Floats, F: Floats, I: Ints, n: Ints, num: Ints, rows: Ints) -> bool
     return n[I_MILKED] < n[I_PENDING] or not _same_place(F, I, S, n, num)
 
 
-@kernel
+@inner
 def route(t: float, I: Ints, g: Floats, n: Ints, par: Floats, num: Ints) -> None:
     """The state of the valves: mode, place that is filled, calf draw, variant."""
     alt = I[n[I_TARGET], 1] if num[N_PLACE1] > num[N_PLACE0] else 0

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from byrewright.engine.jit import kernel
+from byrewright.engine.jit import inner
 from byrewright.engine.kernels.network import capacity_rate, content, warmth
 from byrewright.engine.shape import *
 
@@ -11,7 +11,7 @@ DAY_S = 86400.0
 PUMP_AT, PUMP_HEALTH, PUMP_LOW_S = 0, 1, 2
 
 
-@kernel
+@inner
 def _within(second: float, start: float, end: float) -> bool:
     """Whether a second of the day lies in a window that may cross midnight."""
     if start == end:
@@ -21,7 +21,7 @@ def _within(second: float, start: float, end: float) -> bool:
     return second >= start or second < end
 
 
-@kernel
+@inner
 def chill(
     ambient_c: float,
     second: float,
@@ -72,7 +72,7 @@ def chill(
         S[I[r, RI_KWH], 0] += kj / cop / HOUR_S
 
 
-@kernel
+@inner
 def jackets(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints) -> None:
     """Stirred tanks: the agitator's heat, and cooling by a bath where there is one."""
     dt = par[PAR_DT]
@@ -104,7 +104,7 @@ def jackets(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num:
             S[k, SK_KJ] += kj
 
 
-@kernel
+@inner
 def heat(F: Floats, I: Ints, S: Floats, g: Floats, par: Floats, num: Ints) -> None:
     """Water heaters with a thermostat."""
     dt = par[PAR_DT]
@@ -126,7 +126,7 @@ def heat(F: Floats, I: Ints, S: Floats, g: Floats, par: Floats, num: Ints) -> No
             S[I[e, HI_KWH], 0] += kj / F[e, H_EFFICIENCY] / HOUR_S
 
 
-@kernel
+@inner
 def losses(
     ambient_c: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints
 ) -> None:
@@ -150,7 +150,7 @@ def losses(
         S[v, P_WARMEST] = max(S[v, P_WARMEST], warm)
 
 
-@kernel
+@inner
 def lots(F: Floats, I: Ints, S: Floats, g: Floats, par: Floats, num: Ints) -> None:
     """Cloths: a full load starts a washer that is free, then a dryer."""
     dt = par[PAR_DT]
@@ -183,7 +183,7 @@ def lots(F: Floats, I: Ints, S: Floats, g: Floats, par: Floats, num: Ints) -> No
                 S[I[i, LI_DOSE], S_DOSE] += full * F[i, L_WATER]
 
 
-@kernel
+@inner
 def air(F: Floats, I: Ints, S: Floats, g: Floats, par: Floats, num: Ints) -> None:
     """Compressed air: leaks, and compressors that start and stop by pressure."""
     volume = par[PAR_AIR_VOLUME]
@@ -211,7 +211,7 @@ def air(F: Floats, I: Ints, S: Floats, g: Floats, par: Floats, num: Ints) -> Non
     g[G_AIR_LEAST] = min(g[G_AIR_LEAST], g[G_AIR] / volume)
 
 
-@kernel
+@inner
 def vacuum(
     F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints, vac: Floats
 ) -> None:
@@ -264,7 +264,7 @@ def vacuum(
             S[p, PUMP_LOW_S] = 0.0
 
 
-@kernel
+@inner
 def drives(S: Floats, g: Floats, n: Ints, par: Floats, num: Ints) -> None:
     """What turns the deck and moves the gate, while there is milking."""
     if n[I_MILKING] < 0:
@@ -276,7 +276,7 @@ def drives(S: Floats, g: Floats, n: Ints, par: Floats, num: Ints) -> None:
         S[num[N_GATE_KWH], 0] += 0.1 * par[PAR_GATE_KW] * hours
 
 
-@kernel
+@inner
 def electricity(
     price: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints
 ) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from byrewright.engine.jit import kernel
+from byrewright.engine.jit import inner, kernel
 from byrewright.engine.kernels.control import awake, control, route
 from byrewright.engine.kernels.energy import (
     air,
@@ -24,7 +24,7 @@ from byrewright.engine.shape import *
 Z_T, Z_FLOW, Z_UNITS, Z_VACUUM, Z_KW, Z_SPEED, Z_FIRST = range(7)
 
 
-@kernel
+@inner
 def _read(row: int, t: float, F: Floats, I: Ints, S: Floats, g: Floats, par: Floats, num: Ints,
           seen: Floats) -> None:  # fmt: skip
     """Write one row of readings."""

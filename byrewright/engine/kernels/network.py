@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from byrewright.engine.jit import kernel
+from byrewright.engine.jit import inner, kernel
 from byrewright.engine.shape import *
 from byrewright.physics.heat import counterflow
 
@@ -17,13 +17,13 @@ effectiveness = kernel(counterflow)
 SPECK_KG = 1e-9  # content below which a vessel counts as empty
 
 
-@kernel
+@inner
 def content(v: int, S: Floats) -> float:
     """Mass in a vessel, kg."""
     return S[v, 0] + S[v, 1] + S[v, 2] + S[v, 3]
 
 
-@kernel
+@inner
 def capacity_rate(v: int, F: Floats, I: Ints, S: Floats, par: Floats) -> float:
     """Heat capacity of a vessel's content, kJ/K."""
     if I[v, VI_ROLE] == BATH:
@@ -36,7 +36,7 @@ def capacity_rate(v: int, F: Floats, I: Ints, S: Floats, par: Floats) -> float:
     )
 
 
-@kernel
+@inner
 def warmth(v: int, F: Floats, I: Ints, S: Floats, par: Floats) -> float:
     """Temperature of a vessel, derived from its heat, degC."""
     c = capacity_rate(v, F, I, S, par)
@@ -47,7 +47,7 @@ def warmth(v: int, F: Floats, I: Ints, S: Floats, par: Floats) -> float:
     return S[v, HEAT] / c
 
 
-@kernel
+@inner
 def _level(v: int, S: Floats) -> float:
     """Content as its sensor says it: true, or the false value that a failure put there."""
     if S[v, V_LEVEL] >= 0.0:
@@ -55,7 +55,7 @@ def _level(v: int, S: Floats) -> float:
     return content(v, S)
 
 
-@kernel
+@inner
 def _pumped(m: int, flush: int, F: Floats, I: Ints, S: Floats) -> float:
     """Share of full flow that a level-following pump gives, and its on/off memory."""
     law = I[m, MI_LAW]
@@ -81,7 +81,7 @@ def _pumped(m: int, flush: int, F: Floats, I: Ints, S: Floats) -> float:
     return max(share, F[m, M_FLOOR])
 
 
-@kernel
+@inner
 def _filters(F: Floats, S: Floats, par: Floats, num: Ints) -> None:
     """Socks load up and are changed."""
     for f in range(num[N_F0], num[N_F1]):
@@ -95,7 +95,7 @@ def _filters(F: Floats, S: Floats, par: Floats, num: Ints) -> None:
             S[f, SF_CHANGES] += 1.0
 
 
-@kernel
+@inner
 def _clear(W: Floats, num: Ints) -> None:
     """Nothing asked, nothing moved."""
     for v in range(num[N_V0], num[N_V1]):
@@ -107,7 +107,7 @@ def _clear(W: Floats, num: Ints) -> None:
         W[v, 6] = 0.0
 
 
-@kernel
+@inner
 def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints,
          share: Floats) -> None:  # fmt: skip
     """One step of all liquids. `W` is work space, with the rows of the items."""
@@ -200,7 +200,7 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
         _still(S, num)
 
 
-@kernel
+@inner
 def _still(S: Floats, num: Ints) -> None:
     """Nothing moves: the readings of the exchangers say so."""
     for x in range(num[N_X0], num[N_X1]):
@@ -208,7 +208,7 @@ def _still(S: Floats, num: Ints) -> None:
         S[x, SX_OUT] = -1.0
 
 
-@kernel
+@inner
 def _limit(W: Floats, I: Ints, S: Floats, num: Ints) -> None:
     """Share of what is asked that each vessel can give."""
     for v in range(num[N_V0], num[N_V1]):
@@ -219,7 +219,7 @@ def _limit(W: Floats, I: Ints, S: Floats, num: Ints) -> None:
                 W[v, 1] = max(0.0, there) / W[v, 0]
 
 
-@kernel
+@inner
 def _follow(count: int, W: Floats, F: Floats, I: Ints, S: Floats, par: Floats, num: Ints) -> int:
     """Water that follows the milk through an exchanger; how many then move."""
     dt = par[PAR_DT]
@@ -256,7 +256,7 @@ def _follow(count: int, W: Floats, F: Floats, I: Ints, S: Floats, par: Floats, n
     return count
 
 
-@kernel
+@inner
 def _exchange(count: int, W: Floats, F: Floats, I: Ints, S: Floats, par: Floats, num: Ints) -> None:
     """Heat from the milk of each exchanger to its water or bath; stages in order."""
     dt = par[PAR_DT]
@@ -311,7 +311,7 @@ def _exchange(count: int, W: Floats, F: Floats, I: Ints, S: Floats, par: Floats,
         S[x, SX_WARMEST] = max(S[x, SX_WARMEST], out)
 
 
-@kernel
+@inner
 def _heat(c_hot: float, c_cold: float, hot_in: float, cold_in: float, ua: float) -> float:
     """Heat moved in a step, kJ, by effectiveness and number of transfer units."""
     least = min(c_hot, c_cold)
@@ -321,7 +321,7 @@ def _heat(c_hot: float, c_cold: float, hot_in: float, cold_in: float, ua: float)
     return effectiveness(ua / least, least / most) * least * (hot_in - cold_in)
 
 
-@kernel
+@inner
 def _transfer(count: int, W: Floats, F: Floats, I: Ints, S: Floats, par: Floats, num: Ints) -> None:  # fmt: skip
     """Move the shares of each mover from its vessel to where its open ends lead."""
     dt = par[PAR_DT]
@@ -378,7 +378,7 @@ def _transfer(count: int, W: Floats, F: Floats, I: Ints, S: Floats, par: Floats,
             S[j, SJ_KJ] += c * after
 
 
-@kernel
+@inner
 def _spill(F: Floats, I: Ints, S: Floats, n: Ints, par: Floats, num: Ints) -> None:
     """What a vessel cannot hold runs over, to its overflow or to the ledger."""
     t = n[I_STEP] * par[PAR_DT]

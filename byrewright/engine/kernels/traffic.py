@@ -6,11 +6,11 @@ angle is a fraction of a stall, and the milk of a step is a difference of the cu
 
 from __future__ import annotations
 
-from byrewright.engine.jit import kernel
+from byrewright.engine.jit import inner, kernel
 from byrewright.engine.shape import *
 
 
-@kernel
+@inner
 def share_milked(after_s: float, flow_s: float, rise: float, fall: float) -> float:
     """Share of a cow's milk given `after_s` from let-down: rise, plateau and fall, all straight."""
     x = after_s / flow_s
@@ -27,7 +27,7 @@ def share_milked(after_s: float, flow_s: float, rise: float, fall: float) -> flo
     return 1.0 - 0.5 * left * left / (fall * area)
 
 
-@kernel
+@inner
 def _enter(
     now: float,
     stall: int,
@@ -58,7 +58,7 @@ def _enter(
         g[G_READY] = max(g[G_READY], now + par[PAR_GAP_S])
 
 
-@kernel
+@inner
 def _attach(
     now: float, stall: int, S: Floats, g: Floats, n: Ints, cow: Floats, out: Floats
 ) -> None:
@@ -79,7 +79,7 @@ def _attach(
     out[n[I_MILKING], place, O_ATTACH] = at
 
 
-@kernel
+@inner
 def _leave(
     now: float, stall: int, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints, out: Floats
 ) -> None:
@@ -93,7 +93,7 @@ def _leave(
         S[num[N_COW_DOSE], S_DOSE] += par[PAR_WATER_COW]
 
 
-@kernel
+@inner
 def _out_milk(
     t_end: float,
     S: Floats,
@@ -161,7 +161,7 @@ def _out_milk(
     g[G_WITHHELD] = withheld
 
 
-@kernel
+@inner
 def _wait(t: float, S: Floats, g: Floats, par: Floats, num: Ints) -> None:
     """Without vacuum no milk flows: all times of attached units move on by a step."""
     dt = par[PAR_DT]
@@ -173,7 +173,7 @@ def _wait(t: float, S: Floats, g: Floats, par: Floats, num: Ints) -> None:
     g[G_BUSY_UNTIL] = max(g[G_BUSY_UNTIL], t) + dt
 
 
-@kernel
+@inner
 def _turn(
     t: float,
     S: Floats,
@@ -246,7 +246,7 @@ def _turn(
                 _enter(now, stall, S, g, n, par, num, cow, out)
 
 
-@kernel
+@inner
 def _finish(
     stall: int, S: Floats, g: Floats, n: Ints, par: Floats, cow: Floats, out: Floats, bout: Floats
 ) -> None:
@@ -273,7 +273,7 @@ def _finish(
     bout[milking, B_LAST_OFF] = max(bout[milking, B_LAST_OFF], S[stall, ST_OFF])
 
 
-@kernel
+@inner
 def _rows(
     t: float,
     S: Floats,
@@ -368,7 +368,7 @@ def cows(
     g[G_WITHHELD] += withheld
 
 
-@kernel
+@inner
 def ended(n: Ints) -> bool:
     """Whether all cows of the milking have left."""
     return n[I_COW] >= n[I_COWS] and n[I_ON_DECK] == 0

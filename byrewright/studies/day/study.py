@@ -86,6 +86,7 @@ def simulate_days(
         raise ValueError(f"{days} days: give 1 to 3660")
     tell = progress or (lambda _word, _share: None)
     tell("compiling", 0.0)
+    from byrewright.engine.ahead import finish
     from byrewright.engine.compiled import compile_plant
     from byrewright.engine.draws import Herd
 
@@ -94,6 +95,7 @@ def simulate_days(
     compiled = compile_plant(
         plant, rules, step_s=step_s, sample_s=sample_s, vacuum=lambda: vacuum_map(plant, rules)
     )
+    finish(tell)
     herd = Herd(plant, compiled, rules, seed)
     warm_up = max([WARM_UP_DAYS, *(c.every_days for c in plant.collections)])
     one = _Stretch(plant, compiled, herd, month, seed, rows, tell)
