@@ -152,6 +152,7 @@ def day(
     as_json: AsJson = False,
     every: Annotated[bool, typer.Option("--all", help="Show every table.")] = False,
     strict: Annotated[bool, typer.Option(help="Exit with 1 when a finding fails.")] = False,
+    hot: Annotated[bool, typer.Option(help="As hot as the site's hottest afternoon.")] = False,
     sample: Annotated[float, typer.Option(help="Seconds between points of the series.")] = 60.0,
 ) -> None:
     """Simulate the milking day, cow by cow: times, temperatures, levels, energy, cost."""
@@ -159,7 +160,7 @@ def day(
 
     command.run(
         plant, month, days, seed, step, out, compare, as_json,
-        everything=every, strict=strict, sample_s=sample,
+        everything=every, strict=strict, sample_s=sample, hot=hot,
     )  # fmt: skip
 
 

@@ -41,6 +41,7 @@ def run(
     everything: bool = False,
     strict: bool = False,
     sample_s: float = 60.0,
+    hot: bool = False,
 ) -> None:
     """Simulate whole days of a plant and show what was found.
 
@@ -51,6 +52,7 @@ def run(
         compare: a second plant file, simulated the same way and shown beside the first.
         as_json: print the whole result as JSON and nothing else.
         everything: show every table, not only the main ones.
+        hot: days as hot as the site's hottest afternoon instead of the mean of the month.
         strict: end with exit code 1 when a finding fails.
     """
     with clear_errors():
@@ -68,7 +70,7 @@ def run(
         results = []
         for one in files:
             with _progress(as_json) as tell:
-                results.append(_simulate(one, month, days, seed, step, sample_s, tell))
+                results.append(_simulate(one, month, days, seed, step, sample_s, tell, hot=hot))
         result = results[0] if compare is None else _beside(results, files)
         if out is not None:
             _write(out, results[0] if out.suffix.lower() in SHEETS else result)
@@ -81,13 +83,13 @@ def run(
 
 
 def _simulate(path: Path, month: int, days: int, seed: int, step: float | None, sample_s: float,
-              tell: Callable[[str, float], None] | None) -> Result:  # fmt: skip
+              tell: Callable[[str, float], None] | None, *, hot: bool) -> Result:  # fmt: skip
     from byrewright.studies.day import run_day
 
     plant_file, rules = load(path)
     return run_day(
         plant_file.plant, rules, month=month, days=days, seed=seed, step_s=step,
-        progress=tell, sample_s=sample_s,
+        progress=tell, sample_s=sample_s, hot=hot,
     )  # fmt: skip
 
 

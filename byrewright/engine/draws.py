@@ -134,6 +134,7 @@ def day_of(
     *,
     month: int,
     day: int,
+    hot: bool = False,
     extra: tuple[tuple[int, int, int, int, float], ...] = (),
     last: sh.Day | None = None,
 ) -> sh.Day:
@@ -141,6 +142,7 @@ def day_of(
 
     Args:
         day: number of the day; its first step is `day` times the steps of a day.
+        hot: the day whose warmest hour is the site's hottest, instead of the mean of the month.
         extra: more rows of (step, rank, target, field, value), such as failures and repairs.
         last: the day before, whose last milking may still go on.
     """
@@ -169,7 +171,8 @@ def day_of(
             step = day * steps + round(at / compiled.step_s)
             rows.append((step, 3, 0, sh.ROW_TANKER, visit.tanker_l * 1.03))
     rows.sort()
-    weather = np.array([plant.site.ambient_c[month - 1], compiled.origin_s])
+    mean, swing = ambient_c(plant, herd.rules, month, hot=hot)
+    weather = np.array([mean, compiled.origin_s, swing])
     source = compiled.start.items[T.rows("vessels"), sh.V_T0].copy()
     for i in range(len(compiled.names.vessels)):
         if T.I[i, sh.VI_ROLE] == sh.SOURCE:
@@ -177,6 +180,14 @@ def day_of(
     heads = np.array([r[:4] for r in rows], np.int64).reshape(-1, 4)
     values = np.array([r[4] for r in rows], np.float64)
     return sh.Day(weather, prices(plant), source, cows, count, heads, values)
+
+
+def ambient_c(
+    plant: Plant, rules: Rulebook, month: int, *, hot: bool = False
+) -> tuple[float, float]:
+    """Mean of the day and swing above and below it, degC and K."""
+    swing = rules.number("cooling.day_swing_k")
+    return (plant.site.hottest_c - swing if hot else plant.site.ambient_c[month - 1]), swing
 
 
 def prices(plant: Plant) -> sh.Floats:

@@ -157,7 +157,7 @@ class Tables(NamedTuple):
 
 
 class Day(NamedTuple):
-    """One day: weather (ambient, clock second of step 0), prices by minute, milkings' cows."""
+    """One day: weather (mean ambient, clock second of step 0, swing), prices, cows."""
 
     weather: Floats
     price: Floats

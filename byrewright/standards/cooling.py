@@ -52,6 +52,8 @@ VALUES: tuple[Value, ...] = (
           "condensing temperature", "practice", "from_memory", "typical", 0.02, 0.03),
     Value("cooling.cop_reference_ambient_c", 32.0, "degC", "ambient at which the coefficients "
           "above are taken", "practice", "common_practice", "rule"),
+    Value("cooling.day_swing_k", 5.0, "K", "ambient at its warmest above the mean of the day, and "
+          "at its coldest below", "practice", "common_practice", "typical", 3.0, 8.0),
     Value("tank.warming_k_h", 0.25, "K/h", "mean warming of a full standing tank, 4 to not above "
           "5 degC in 4 h", "en13732", "from_memory", "limit"),
     Value("tank.reserve_share", 0.10, "", "tank volume kept above the milk expected at collection",

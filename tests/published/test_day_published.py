@@ -24,6 +24,7 @@ from tests import plants
 
 ROUNDED = 0.5  # the table prints whole cows
 NTU_AGREES = 1e-9  # the same formula, two programs
+PULL_DOWN_S = 5  # of half an hour: steps of a second, heat of the last step cut off
 PULL_DOWN_K = 0.02  # a second's step against a continuous integration, K
 SHARE_3_SIGMA = 0.03  # three standard deviations of a share of 0.1 among 1,000 cows
 
@@ -110,16 +111,30 @@ def test_tank_pull_down_is_that_of_an_integration() -> None:
     start = compiled.start.copy()
     v = compiled.vessel("TK1")
     cap = compiled.tables.F[v, sh.V_CAP]
-    kg, warm, hours = 0.5 * cap, 30.0, 0.25
+    kg, warm = 0.5 * cap, 30.0
     start.items[v, sh.MILK] = kg
     start.items[v, sh.HEAT] = kg * 3.93 * warm
-    end = simulate(compiled, empty, start, int(hours * 3600)).state
     ua = 0.25 * cap * 3.93 / 3600 / 28
-    ambient = plants.AMBIENT_C[5]
+    mean, swing = plants.AMBIENT_C[5], 5.0
 
-    def slope(_t: float, y: list[float]) -> list[float]:
+    def slope(t: float, y: list[float]) -> list[float]:
+        ambient = mean + swing * np.cos(2 * np.pi * (t + compiled.origin_s - 54000) / 86400)
         return [(ua * (ambient - y[0]) + 0.75 - 60.0) / (kg * 3.93)]
 
-    found = integrate.solve_ivp(slope, (0, hours * 3600), [warm], rtol=1e-9, atol=1e-9)
-    ours = end.items[v, sh.HEAT] / (kg * 3.93)
-    assert ours == pytest.approx(found.y[0, -1], abs=PULL_DOWN_K)
+    def cold(_t: float, y: list[float]) -> float:
+        return y[0] - 4.0
+
+    cold.terminal = True  # type: ignore[attr-defined]
+    found = integrate.solve_ivp(
+        slope, (0, 6 * 3600), [warm], rtol=1e-9, atol=1e-9, events=cold, dense_output=True
+    )
+    took = float(found.t_events[0][0])
+    assert 1200 < took < 3600
+    for share in (0.05, 0.25, 0.5, 0.75, 0.99):
+        at = int(share * took)
+        ours = simulate(compiled, empty, start, at).state.items[v, sh.HEAT] / (kg * 3.93)
+        assert ours == pytest.approx(float(found.sol(at)[0]), abs=PULL_DOWN_K)
+    fridge = compiled.tables.rows("chillers").start + compiled.names.chillers.index("CU1")
+    done = simulate(compiled, empty, start, int(took) + PULL_DOWN_S).state
+    early = simulate(compiled, empty, start, int(took) - PULL_DOWN_S).state
+    assert early.items[fridge, sh.SR_ON] == 1.0 and done.items[fridge, sh.SR_ON] == 0.0

@@ -201,6 +201,20 @@ def test_a_sock_is_changed_while_milking_goes_on() -> None:
     assert run.vessel("BT1")[sh.P_SPILT] == 0.0
 
 
+def test_a_hot_day_makes_cold_dear() -> None:
+    """Would fail if heat outside had no part in refrigeration, or the finding did not say it."""
+    plant = plants.rotary()
+    site = plant.site.model_copy(update={"hottest_c": 42.0})
+    plant = plant.model_copy(update={"site": site})
+    usual_day, hot_day = (run_day(plant, seed=4, hot=h) for h in (False, True))
+    ran = [r.finding("day.refrigeration_hours@CU1") for r in (usual_day, hot_day)]
+    assert ran[1].value > ran[0].value * 1.1  # ten kelvin over rating, at noon, cost a quarter
+    assert "12 to 22 degC" in ran[0].sentence and "its duty is whole" in ran[0].sentence
+    assert "hot day: 32 to 42 degC" in ran[1].sentence and "75% of its duty" in ran[1].sentence
+    energy = [r.finding("day.energy_1000_l").value for r in (usual_day, hot_day)]
+    assert energy[1] > energy[0]
+
+
 def test_seasons_follow_the_months() -> None:
     """Would fail if a year were run with one month's water."""
     from byrewright.studies.day.study import _month_of

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from byrewright.engine.jit import inner, kernel
 from byrewright.engine.kernels.control import awake, control, route
 from byrewright.engine.kernels.energy import (
@@ -21,7 +23,16 @@ from byrewright.engine.shape import *
 
 # Columns of a row of readings; then content and temperature of each vessel, flow of each mover,
 # outlet of each exchanger.
+WARMEST_S = 15 * 3600.0
+"""Time of day of the warmest hour (common practice, no source)."""
+
 Z_T, Z_FLOW, Z_UNITS, Z_VACUUM, Z_KW, Z_SPEED, Z_FIRST = range(7)
+
+
+@inner
+def _outside(second: float, weather: Floats) -> float:
+    """Ambient at a second of the day: a mean and one swing a day, warmest at three."""
+    return weather[0] + weather[2] * math.cos(2.0 * math.pi * (second - WARMEST_S) / 86400.0)
 
 
 @inner
@@ -66,6 +77,8 @@ def run(F: Floats, I: Ints, par: Floats, num: Ints, share: Floats, vac: Floats, 
     midnights = float(int((n[I_STEP] * dt + weather[1]) / 86400.0)) * 86400.0
     to_minute = minute - n[I_STEP] % minute
     to_sample = sample - n[I_STEP] % sample
+    # Taken at the minute, and the same when a run goes on from the middle of one.
+    ambient = _outside((n[I_STEP] - n[I_STEP] % minute) * dt + weather[1], weather)
     while n[I_STEP] < until:
         step = n[I_STEP]
         t = step * dt
@@ -73,6 +86,8 @@ def run(F: Floats, I: Ints, par: Floats, num: Ints, share: Floats, vac: Floats, 
         if second >= 86400.0:
             midnights += 86400.0
             second -= 86400.0
+        if to_minute == minute:
+            ambient = _outside(t + weather[1], weather)
         if to_minute == minute or awake(S, F, I, n, num, rows):
             control(
                 t, F, I, S, g, n, par, num, cow, out, bout, loads, rows, values, cows_day, count
@@ -86,8 +101,8 @@ def run(F: Floats, I: Ints, par: Floats, num: Ints, share: Floats, vac: Floats, 
         move(work, F, I, S, g, n, par, num, share)
         if calf >= 0 and n[I_MILKING] >= 0:
             g[G_CALF_DRAWN] += max(0.0, content(calf, S) - had)
-        losses(weather[0], F, I, S, g, n, par, num)
-        chill(weather[0], second, F, I, S, g, par, num)
+        losses(ambient, F, I, S, g, n, par, num)
+        chill(ambient, second, F, I, S, g, par, num)
         jackets(F, I, S, g, n, par, num)
         heat(F, I, S, g, par, num)
         lots(F, I, S, g, par, num)

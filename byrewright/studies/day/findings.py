@@ -7,6 +7,7 @@ from itertools import pairwise
 import numpy as np
 
 from byrewright.engine import shape as sh
+from byrewright.engine.draws import ambient_c
 from byrewright.results import Input
 from byrewright.studies.day.record import Bout, Run
 from byrewright.studies.sizing.context import Bench
@@ -300,6 +301,31 @@ def washes(bench: Bench, run: Run) -> None:
             limit=run.plant.cleaning.end_c, sense="at_least", allowance=0.03,
             formula="trough temperature, losses to the air from each unit and its lines",
             inputs=(bench.rule("wash.loss_w_k_unit"),),
+        )  # fmt: skip
+
+
+def cold(bench: Bench, run: Run) -> None:
+    """How long each refrigeration machine ran, and in what ambient."""
+    mean, swing = ambient_c(run.plant, bench.rules, run.month, hot=run.hot)
+    most = mean + swing
+    what = "a hot day" if run.hot else "the mean of the month"
+    x = run.change("chillers")
+    rows = run.compiled.tables.F[run.compiled.tables.rows("chillers")]
+    for i, tag in enumerate(run.compiled.names.chillers):
+        rated, fall = float(rows[i, sh.R_RATED_C]), float(rows[i, sh.R_FALL])
+        left = 1.0 - fall * max(0.0, most - rated)
+        less = (
+            f"above its {rated:g} degC, so it gives {left:.0%} of its duty then"
+            if left < 1.0 else f"not above its {rated:g} degC, so its duty is whole"
+        )
+        bench.find(
+            "day.refrigeration_hours", f"Running time of {tag}", x[i, sh.SR_HOURS] / run.days, "h",
+            f"{x[i, sh.SR_KJ] / 3600 / run.days:.0f} kWh of heat a day taken out by {tag} of its "
+            f"{rows[i, sh.R_DUTY]:g} kW, on {what}: {mean - swing:.0f} to {most:.0f} degC, {less}.",
+            subject=tag, limit=24.0, sense="at_most", allowance=0.2,
+            formula="duty = rated (1 - f (Ta - Trated)) above Trated; "
+            "Ta = mean + swing cos(2 pi (t - 15 h) / 24 h)",
+            inputs=(bench.rule("cooling.day_swing_k"), bench.rule("cooling.cop_fall_per_k")),
         )  # fmt: skip
 
 

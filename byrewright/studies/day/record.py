@@ -62,6 +62,7 @@ class Run:
     bouts: list[Bout] = field(default_factory=list)
     beyond_s: float = 0.0
     loads: list[sh.Floats] = field(default_factory=list)
+    hot: bool = False
 
     @property
     def seconds(self) -> float:

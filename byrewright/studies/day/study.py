@@ -39,6 +39,7 @@ def run_day(
     snapshot: Any = None,
     progress: Progress | None = None,
     sample_s: float = 60.0,
+    hot: bool = False,
 ) -> Result:
     """Simulate whole days, from an hour before the first milking, and judge them.
 
@@ -52,6 +53,7 @@ def run_day(
         until: seconds of the reported stretch after which to stop; whole days when None.
         progress: called with a word and a share of 0 to 1.
         sample_s: time between two readings of the series.
+        hot: days as hot as the site's hottest afternoon instead of the mean of the month.
 
     Raises:
         DoesNotCompile: a plant the engine refuses; the sentence names the part.
@@ -60,7 +62,7 @@ def run_day(
     rules = rules or default_rulebook()
     run = simulate_days(
         plant, rules, month=month, days=days, seed=seed, step_s=step_s, rows=rows, until=until,
-        snapshot=snapshot, progress=progress, sample_s=sample_s,
+        snapshot=snapshot, progress=progress, sample_s=sample_s, hot=hot,
     )  # fmt: skip
     return report(run, rules)
 
@@ -78,6 +80,7 @@ def simulate_days(
     snapshot: Any = None,
     progress: Progress | None = None,
     sample_s: float = 60.0,
+    hot: bool = False,
 ) -> Run:
     """The run itself, without judgement: what `run_day` and the tests look into."""
     if not 1 <= month <= 12:
@@ -98,7 +101,7 @@ def simulate_days(
     finish(tell)
     herd = Herd(plant, compiled, rules, seed)
     warm_up = max([WARM_UP_DAYS, *(c.every_days for c in plant.collections)])
-    one = _Stretch(plant, compiled, herd, month, seed, rows, tell)
+    one = _Stretch(plant, compiled, herd, month, seed, rows, tell, hot)
     if days < SPLIT_FROM_DAYS or snapshot is not None or until is not None or rows:
         return one.run(days, warm_up, snapshot, until)
     # A long run is cut in two, each with days before it of its own; the kernels hold no lock.
@@ -128,6 +131,7 @@ class _Stretch:
     seed: int
     rows: tuple[tuple[int, int, int, int, float], ...]
     tell: Progress
+    hot: bool
 
     def run(self, days: int, warm_up: int, snapshot: Any, until: float | None,
             skip: int = 0) -> Run:  # fmt: skip
@@ -154,11 +158,12 @@ class _Stretch:
         for day in range(first_day, begin + days):
             today = day_of(
                 plant, compiled, self.herd, month=_month_of(self.month, day - calendar), day=day,
-                extra=self.rows, last=last,
+                hot=self.hot, extra=self.rows, last=last,
             )  # fmt: skip
             if run is None and day >= begin:
                 first = _fresh(state.copy(), compiled)
-                run = Run(plant, compiled, self.month, days, self.seed, first, first, _NO_READINGS)
+                run = Run(plant, compiled, self.month, days, self.seed, first, first, _NO_READINGS,
+                          hot=self.hot)
                 state = first
             stop = (day + 1) * steps
             if until is not None and day >= begin:
@@ -279,6 +284,7 @@ def report(run: Run, rules: Rulebook) -> Result:
     findings.vessels(bench, run)
     temperatures.judge_milk(bench, run)
     findings.washes(bench, run)
+    findings.cold(bench, run)
     findings.services(bench, run)
     findings.running(bench, run)
     figures.tables(bench.notes, run)
@@ -292,7 +298,7 @@ ASSUMED = (
     "milking.kick_off_back_s", "milking.stop_mean_s", "milking.boarding_least_s",
     "milk.at_receiver_c", "filter.flow_loss_full", "filter.change_s", "drive.load_share",
     "air.per_cow_l_free", "wash.loss_w_k_unit", "wash.cold_supply_c", "wash.main_min",
-    "wash.changeover_min", "cloth.dry_kg", "calf.draw_after_min",
+    "wash.changeover_min", "cooling.day_swing_k", "cloth.dry_kg", "calf.draw_after_min",
 )  # fmt: skip
 """Rules the day rests on that no file states."""
 
