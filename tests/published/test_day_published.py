@@ -116,13 +116,14 @@ def test_tank_pull_down_is_that_of_an_integration() -> None:
     start.items[v, sh.HEAT] = kg * 3.93 * warm
     ua = 0.25 * cap * 3.93 / 3600 / 28
     mean, swing = plants.AMBIENT_C[5], 5.0
+    wanted_c = plant.equipment["TK1"].set_c  # type: ignore[attr-defined]
 
     def slope(t: float, y: list[float]) -> list[float]:
         ambient = mean + swing * np.cos(2 * np.pi * (t + compiled.origin_s - 54000) / 86400)
         return [(ua * (ambient - y[0]) + 0.75 - 60.0) / (kg * 3.93)]
 
     def cold(_t: float, y: list[float]) -> float:
-        return y[0] - 4.0
+        return y[0] - wanted_c
 
     cold.terminal = True  # type: ignore[attr-defined]
     found = integrate.solve_ivp(
