@@ -6,12 +6,16 @@ import os
 import shutil
 
 import pytest
+from hypothesis import settings
 
 OUTSIDE_PROGRAMS = {
     "browser": ("chromium", "chromium"),
     "poppler": ("pdftotext", "poppler-utils"),
 }
 """Marker: the program it needs and the Debian package that brings it."""
+
+settings.register_profile("byrewright", deadline=None)  # a busy machine is no fault of the code
+settings.load_profile("byrewright")
 
 
 def pytest_runtest_setup(item: pytest.Item) -> None:

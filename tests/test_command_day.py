@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import json
-import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
 
 from byrewright.commands.day import run
+from tests.timing import cpu_seconds
 
 EXAMPLE = Path(__file__).resolve().parent.parent / "examples" / "rotary_spring_ice" / "plant.yaml"
 LATER_START_S = 4.0  # two seconds are promised on a quiet machine; the test machine is shared
@@ -82,11 +81,8 @@ def test_a_later_start_is_quick_and_light() -> None:
     )
     best = float("inf")
     for _ in range(TRIES):
-        start = time.perf_counter()
-        done = subprocess.run(
-            [sys.executable, "-c", script], capture_output=True, text=True, check=True
-        )
-        best = min(best, time.perf_counter() - start)
+        used, done = cpu_seconds([sys.executable, "-c", script])
+        best = min(best, used)
         assert done.stderr.strip() == ""
         if best < LATER_START_S:
             return
