@@ -20,12 +20,12 @@ from typing import Any
 
 from byrewright.engine.jit import code_hash, kernel_folder
 
-ROOMS = ("network", "traffic", "energy", "control")
+ROOMS = ("network", "loop", "traffic", "energy", "control")
 """Modules of `engine/kernels`, as this process takes them; the helper takes them backwards."""
 AXES = {
     "F": 2, "I": 2, "S": 2, "W": 2, "bout": 2, "count": 1, "cow": 2, "cows_day": 3, "g": 1,
-    "loads": 2, "n": 1, "num": 1, "out": 3, "par": 1, "price": 1, "rows": 2, "share": 2, "vac": 3,
-    "values": 1, "weather": 1,
+    "loads": 2, "n": 1, "num": 1, "out": 3, "par": 1, "price": 1, "rows": 2, "seen": 2, "share": 2,
+    "vac": 3, "values": 1, "weather": 1,
 }  # fmt: skip
 """How many axes the arrays have that kernels are given, by the argument's name."""
 
@@ -71,6 +71,7 @@ def finish(tell: Progress | None = None) -> None:
                 tell("compiling", i / len(kernels))
             _compile(one)
         if _helper is not None:
+            _helper.terminate()  # all is done: it would only read what it left to this process
             _helper.wait()
             _helper = None
         with contextlib.suppress(OSError):
@@ -84,10 +85,12 @@ def _switched_off() -> bool:
 
 
 def _kernels(rooms: tuple[str, ...]) -> Iterator[Any]:
-    """Kernels of some modules, what is called before what calls it."""
+    """Kernels of some modules, what is called before what calls it; not the loop over all."""
     for room in rooms:
         module = importlib.import_module(f"byrewright.engine.kernels.{room}")
         for one in vars(module).values():
+            if one is getattr(module, "run", None):
+                continue
             if hasattr(one, "py_func") and one.py_func.__module__ == module.__name__:
                 yield one
 

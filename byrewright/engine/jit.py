@@ -73,11 +73,22 @@ def kernel_folder() -> Path:
     return Path(asked) if asked else cache_folder(f"kernels-{code_hash()}")
 
 
+def _compiler() -> None:
+    """Settings of the compiler, once, before anything is compiled.
+
+    The first level of optimising compiles a tenth faster than the third, and the day runs as fast.
+    """
+    from numba.core import config
+
+    os.environ.setdefault("NUMBA_OPT", "1")
+    config.reload_config()  # type: ignore[no-untyped-call]
+    if not os.environ.get("NUMBA_CACHE_DIR"):
+        setattr(config, "CACHE_DIR", str(kernel_folder()))  # noqa: B010  (not in its stubs)
+
+
 def _prepare(*, allocates: bool, inner: bool = False) -> Callable[[Any], Any]:
     import numba
 
-    if not os.environ.get("NUMBA_CACHE_DIR"):
-        setattr(numba.config, "CACHE_DIR", str(kernel_folder()))  # noqa: B010  (not in its stubs)
     options: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy"}
     if not allocates:
         # Where nothing is allocated, a kernel without reference counts runs in half the time.
@@ -88,6 +99,7 @@ def _prepare(*, allocates: bool, inner: bool = False) -> Callable[[Any], Any]:
     return cast("Callable[[Any], Any]", numba.njit(**options))
 
 
+_compiler()
 _njit = _prepare(allocates=False)
 _njit_inner = _prepare(allocates=False, inner=True)
 _njit_allocating = _prepare(allocates=True)
