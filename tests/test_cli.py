@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 BAD_INPUT = 2
-SCREEN_LINES, SCREEN_COLUMNS = 40, 100
+SCREEN_LINES, SCREEN_COLUMNS = 40, 120
 BRIEF = """\
 farm: (invented) Sallow End
 cows: 260
@@ -116,6 +116,31 @@ def test_bad_input_ends_in_one_sentence(folder: Path) -> None:
     assert "such as" in told("pack", "plant.yaml", "--date", "today", folder=folder)
     assert "not a folder" in told("pack", "plant.yaml", "--out", "raw.yaml", folder=folder)
     assert "schema" in told("schema", "cow", folder=folder)
+
+
+STUDIES = (("vacuum",), ("routes",), ("interlocks",), ("failures",), ("rehearse",),
+           ("watch", "--modbus", "127.0.0.1:1"))  # fmt: skip
+
+
+@pytest.mark.parametrize("words", STUDIES, ids=lambda words: words[0])
+def test_a_study_says_what_its_plant_file_lacks(words: tuple[str, ...], folder: Path) -> None:
+    """A study of no file, a folder or a plant that never milks would crash, or answer nothing."""
+    text = (folder / "plant.yaml").read_text(encoding="utf-8")
+    (folder / "never.yaml").write_text(text[: text.index("\nmodes:") + 1], encoding="utf-8")
+    command, *rest = words
+    assert "no such file" in told(command, "nowhere.yaml", *rest, folder=folder)
+    assert "folder, not a file" in told(command, ".", *rest, folder=folder)
+    assert "no mode does milking" in told(command, "never.yaml", *rest, folder=folder)
+    assert not (folder / "never-interlocks").exists()
+
+
+def test_the_studies_speak_plainly(folder: Path) -> None:
+    """A table would break off at the screen's edge, or tell the program's own words."""
+    for study in ("vacuum", "routes"):
+        text = run(study, "plant.yaml", folder=folder).stdout
+        assert max(map(len, text.splitlines())) <= SCREEN_COLUMNS
+        assert "…" not in text
+        assert not re.search(r"\bNone\b|\bnan\b|\[\]|to_[bc]|from_memory|milk_lost,", text)
 
 
 def test_a_plant_file_is_not_overwritten_unasked(folder: Path) -> None:

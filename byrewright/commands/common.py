@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from byrewright.errors import ByrewrightError
-from byrewright.results import VERDICTS, Finding, Result, Verdict
+from byrewright.results import VERDICTS, Finding, Result, Table, Verdict
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from byrewright.documents.format import System
+    from byrewright.plant.plant import Plant
     from byrewright.plant.read import PlantFile
     from byrewright.standards.rulebook import Rulebook
 
@@ -27,7 +28,7 @@ STYLE: dict[Verdict, str] = {
     "unknown": "cyan",
 }
 
-PIPED_WIDTH = 100
+PIPED_WIDTH = 120
 """Columns of what is printed into a pipe or a file."""
 BAD_INPUT = 2
 """Exit code when the input cannot be used."""
@@ -75,6 +76,14 @@ def load(path: Path) -> tuple[PlantFile, Rulebook]:
     from byrewright.plant.read import read_plant
 
     return read_plant(path), rules_beside(path)
+
+
+def need_milking(path: Path, plant: Plant) -> None:
+    """A study of what happens in milking needs to know what runs then."""
+    if not any("milking" in mode.does for mode in plant.modes.values()):
+        raise ByrewrightError(
+            f"{path}: no mode does milking; add one under `modes`, with `does: milking`"
+        )
 
 
 def worst_first(findings: Iterable[Finding]) -> list[Finding]:
@@ -126,7 +135,7 @@ def alike(findings: Iterable[Finding]) -> list[list[Finding]]:
     groups: dict[tuple[object, ...], list[Finding]] = {}
     for one in findings:
         value = None if one.value is None else f"{one.value:.4g}"
-        same = (one.key, one.verdict, value, one.limit)
+        same = (one.key, one.title, one.verdict, value, one.limit)
         groups.setdefault(same if one.subject else (one.name, len(groups)), []).append(one)
     return list(groups.values())
 
@@ -148,3 +157,64 @@ def print_findings(out: Console, findings: Iterable[Finding], units: System = "m
         if others:
             same = ", ".join(f.subject for f in others)
             out.print(Padding(f"The same for {same}.", (0, 0, 0, 4)))
+
+
+GAP = 2
+WORD_MOST = 26
+"""Letters of a word that a column may not break, where the screen is wide enough."""
+SMALLEST = 0.001
+"""Numbers nearer to nothing are printed as less than this; their digits are in `--json`."""
+
+
+def cell(value: float | str | None) -> str:
+    """What stands in a table on the screen.
+
+    >>> cell(4.47e-05), cell(0.0), cell(1231.5), cell("idle")
+    ('<0.001', '0', '1231.5', 'idle')
+    """
+    if not isinstance(value, float | int):
+        return "-" if value is None else value
+    return f"<{SMALLEST:g}" if 0.0 < abs(value) < SMALLEST else f"{value:g}"
+
+
+def _widths(columns: Sequence[Sequence[str]], screen: int) -> list[int]:
+    """Letters for each column: words whole where they fit, the rest shared, small needs first."""
+    words = [max((len(w) for text in c for w in text.split()), default=1) for c in columns]
+    room = screen - GAP * (len(columns) - 1)
+    most = next((n for n in range(WORD_MOST, 1, -1) if sum(min(n, w) for w in words) <= room), 1)
+    widths = [min(most, w) for w in words]
+    wants = [max(map(len, column)) - w for column, w in zip(columns, widths, strict=True)]
+    spare = max(0, room - sum(widths))
+    for place, i in enumerate(sorted(range(len(columns)), key=wants.__getitem__)):
+        given = min(wants[i], spare // (len(columns) - place))
+        widths[i] += given
+        spare -= given
+    return widths
+
+
+def print_table(
+    out: Console,
+    table: Table,
+    *,
+    most: int | None = None,
+    columns: Sequence[str] = (),
+) -> None:
+    """A table, no word of it wider than its column; `most` rows and only `columns` where given."""
+    from rich.table import Table as Grid
+
+    keep = [i for i, name in enumerate(table.columns) if not columns or name in columns]
+    rows = table.rows[:most]
+    grid = Grid(title=table.title, title_justify="left", box=None, pad_edge=False)
+    texts = [[table.columns[i], table.units[i], *(cell(row[i]) for row in rows)] for i in keep]
+    for (head, unit, *_), width in zip(texts, _widths(texts, out.width), strict=True):
+        grid.add_column(f"{head}\n[dim]{unit}[/]" if unit else head, overflow="fold", width=width)
+    for row in rows:
+        grid.add_row(*(cell(row[i]) for i in keep))
+    out.print()
+    out.print(grid)
+    if not rows:
+        out.print("  none")
+    if len(table.rows) > len(rows):
+        out.print(f"  {len(table.rows) - len(rows)} more with --all", style="dim")
+    if table.note:
+        out.print(table.note, style="dim")

@@ -10,17 +10,21 @@ from byrewright.commands.common import (
     clear_errors,
     console,
     load,
+    need_milking,
     print_counts,
     print_findings,
+    print_table,
     worst_first,
 )
 from byrewright.commands.design import progress
-from byrewright.results import Result, Table
+from byrewright.results import Result
 
 ROWS_ON_SCREEN = 15
 COLUMNS = ("rank", "failure", "milking", "worst moment", "last cow later by", "milk lost",
            "hours lost")  # fmt: skip
 """Columns of the ranked table that fit a screen; all are in `--json` and the report."""
+SHOWN = ("failures.ones", "failures.to_do", "failures.pairs", "failures.gains", "failures.shelf")
+"""Tables printed beside it; `--all` prints every one."""
 
 
 def run(
@@ -37,6 +41,7 @@ def run(
 
     with clear_errors():
         file, rules = load(path)
+        need_milking(path, file.plant)
         prices = _costs(costs) if costs else None
         with progress("failures") as say:
             try:
@@ -77,10 +82,11 @@ def _show(result: Result, every: bool) -> None:
     found = worst_first(result.findings)
     print_findings(out, found if every else [f for f in found if f.verdict != "holds"
                                              or f.key in ALWAYS_SHOWN])  # fmt: skip
-    _print(result.table("failures.ranked"), every)
-    for key in ("failures.ones", "failures.pairs", "failures.gains"):
-        if any(t.key == key for t in result.tables):
-            _print(result.table(key), every)
+    for table in result.tables:
+        if table.key == "failures.ranked" and not every:
+            print_table(out, table, most=ROWS_ON_SCREEN, columns=COLUMNS)
+        elif every or table.key in SHOWN:
+            print_table(out, table, most=None if every else ROWS_ON_SCREEN)
     for note in result.notes:
         out.print(note, style="dim")
     out.print(f"Seed {result.seed}. All tables: --json, or the report of `byrewright pack`.",
@@ -89,23 +95,3 @@ def _show(result: Result, every: bool) -> None:
 
 ALWAYS_SHOWN = ("failures.single_stop", "failures.hours_year", "failures.litres_year",
                 "failures.pairs", "failures.service")  # fmt: skip
-
-
-def _print(table: Table, every: bool) -> None:
-    from rich.table import Table as Grid
-
-    out = console()
-    keep = [i for i, c in enumerate(table.columns)
-            if table.key != "failures.ranked" or every or c in COLUMNS]  # fmt: skip
-    grid = Grid(title=table.title, title_justify="left", box=None, pad_edge=False)
-    for i in keep:
-        unit = f"\n{table.units[i]}" if table.units[i] else ""
-        grid.add_column(table.columns[i] + unit)
-    rows = table.rows if every else table.rows[:ROWS_ON_SCREEN]
-    for row in rows:
-        grid.add_row(*(f"{row[i]:g}" if isinstance(row[i], float) else str(row[i]) for i in keep))
-    out.print(grid)
-    if not table.rows:
-        out.print("  none")
-    if len(table.rows) > len(rows):
-        out.print(f"  {len(table.rows) - len(rows)} more with --all", style="dim")

@@ -10,12 +10,16 @@ from byrewright.commands.common import (
     clear_errors,
     console,
     load,
+    need_milking,
     print_counts,
     print_findings,
+    print_table,
+    worst_first,
 )
+from byrewright.results import Result
 
 SHOWN = 25
-"""Rows of a table on the screen; the rest are in --json and in the interlock pack."""
+"""Rows of a table on the screen; `--all` prints every one."""
 
 
 def run(
@@ -37,6 +41,7 @@ def run(
             console(error=True).print(f"order is {order}; write 1, 2 or 3")
             raise SystemExit(BAD_INPUT)
         file, rules = load(plant_path)
+        need_milking(plant_path, file.plant)
         screen = console(error=True)
         with screen.status("reading the plant") as status:
             result = routes(file.plant, rules, order=order, orders=orders, say=status.update)
@@ -50,28 +55,13 @@ def run(
             raise SystemExit(NOT_HELD)
 
 
-def _show(result: object, every: bool) -> None:
-    from rich.table import Table
-
-    from byrewright.results import Result
-
-    assert isinstance(result, Result)
+def _show(result: Result, every: bool) -> None:
     out = console()
     out.print(f"Routes: {result.plant}")
     print_counts(out, result)
-    print_findings(out, result.findings)
+    print_findings(out, worst_first(result.findings))
     for one in result.tables:
-        if one.key in ("double", "orders") and not every:
-            continue
-        out.print()
-        table = Table(title=one.title, title_justify="left", box=None, pad_edge=False)
-        for column in one.columns:
-            table.add_column(column, overflow="fold")
-        shown = one.rows if every else one.rows[:SHOWN]
-        for row in shown:
-            table.add_row(*(f"{c:g}" if isinstance(c, float) else str(c) for c in row))
-        out.print(table)
-        if len(shown) < len(one.rows):
-            out.print(f"... and {len(one.rows) - len(shown)} more: add --all")
+        if every or one.key not in ("double", "orders"):
+            print_table(out, one, most=None if every else SHOWN)
     for note in result.notes:
         out.print(note)

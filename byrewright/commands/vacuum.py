@@ -12,15 +12,17 @@ from byrewright.commands.common import (
     clear_errors,
     console,
     load,
+    need_milking,
     print_counts,
     print_findings,
+    print_table,
     worst_first,
 )
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from byrewright.results import Result, Table
+    from byrewright.results import Result
 
 SHOWN = ("events", "balance", "bores", "readings")
 
@@ -50,6 +52,7 @@ def run(
         from byrewright.studies.vacuum import balance_svg, study_vacuum
 
         plant_file, rules = load(path)
+        need_milking(path, plant_file.plant)
         said = (lambda text: print(f"  {text}", file=sys.stderr)) if sys.stderr.isatty() else None
         result = study_vacuum(
             plant_file.plant,
@@ -74,7 +77,7 @@ def _show(screen: Console, result: Result, everything: bool) -> None:
     tables = {t.key: t for t in result.tables}
     for key in tables if everything else SHOWN:
         if key in tables:
-            _print_table(screen, tables[key])
+            print_table(screen, tables[key])
     screen.print()
     print_findings(
         screen,
@@ -88,17 +91,3 @@ def _show(screen: Console, result: Result, everything: bool) -> None:
     print_counts(screen, result)
     for note in result.notes:
         screen.print(note, style="dim")
-
-
-def _print_table(screen: Console, table: Table) -> None:
-    from rich.table import Table as Grid
-
-    grid = Grid(title=table.title, title_justify="left", box=None, pad_edge=False)
-    for name, unit in zip(table.columns, table.units, strict=True):
-        grid.add_column(f"{name}\n[dim]{unit}[/]" if unit else name)
-    for row in table.rows:
-        grid.add_row(*(f"{v:g}" if isinstance(v, float | int) else str(v) for v in row))
-    screen.print()
-    screen.print(grid)
-    if table.note:
-        screen.print(table.note, style="dim")

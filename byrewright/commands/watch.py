@@ -5,10 +5,11 @@ from __future__ import annotations
 import asyncio
 import logging
 import time
+from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from byrewright.commands.common import clear_errors, console, load
+from byrewright.commands.common import clear_errors, console, load, need_milking
 from byrewright.errors import ByrewrightError
 
 if TYPE_CHECKING:
@@ -18,6 +19,15 @@ if TYPE_CHECKING:
     from byrewright.site.addresses import Addresses
     from byrewright.site.sources import Source
     from byrewright.site.watch import Snapshot, Watch
+
+
+SAID = {
+    "normal": "normal",
+    "unacknowledged": "not acknowledged",
+    "acknowledged": "acknowledged",
+    "gone": "gone, not acknowledged",
+}
+"""The state of an alarm in words."""
 
 
 class WatchError(ByrewrightError):
@@ -48,6 +58,7 @@ def run(
 
     with clear_errors():
         file, rules = load(plant_path)
+        need_milking(plant_path, file.plant)
         log_file = log_path or plant_path.with_suffix(".site.sqlite")
         with console(error=True).status("building the table"):
             table = Routes(file.plant, rules).table
@@ -73,7 +84,7 @@ def run(
             return
         if not log.claim():
             raise WatchError(f"{log_file}: another watch is writing to this log; stop it first")
-        logging.disable(logging.WARNING)  # the libraries' talk; the watch tells what matters
+        logging.disable(logging.CRITICAL)  # the libraries' talk; the watch tells what matters
         try:
             asyncio.run(_live(watch, seconds))
         finally:
@@ -99,15 +110,39 @@ def _source(table: Table, where: Addresses, modbus: str | None, opcua: str | Non
 async def _live(watch: Watch, seconds: float | None) -> None:
     from rich.live import Live
 
-    stop = asyncio.Event()
-    with Live(_picture(watch.snapshot), console=console(), refresh_per_second=4) as live:
-        watch.listeners.append(lambda snapshot: live.update(_picture(snapshot)))
+    stop, out = asyncio.Event(), console()
+    shown = Live(_picture(watch.snapshot), console=out, refresh_per_second=4)
+    with shown if out.is_terminal else nullcontext():
+        if out.is_terminal:
+            watch.listeners.append(lambda snapshot: shown.update(_picture(snapshot)))
+        else:
+            watch.listeners.append(_Told())
         task = asyncio.create_task(watch.run(stop))
         try:
             await asyncio.wait_for(asyncio.shield(task), seconds)
         except (TimeoutError, asyncio.CancelledError):
             stop.set()
             await task
+
+
+class _Told:
+    """What changed since the snapshot before, a line each: for a pipe or a service's journal."""
+
+    def __init__(self) -> None:
+        self.before: set[str] = set()
+
+    def __call__(self, snapshot: Snapshot) -> None:
+        now = time.time()
+        live = snapshot.live(now)
+        state = "live" if live else f"NOT LIVE: {snapshot.message or 'not read for too long'}"
+        lines = [f"{snapshot.source}: {state}", f"mode {snapshot.mode or 'unknown'}"]
+        lines += [f"{SAID[one.state]}: {one.text}. {one.do}" for one in snapshot.alarms]
+        lines += [] if snapshot.alarms or not live else ["no alarm"]
+        clock = time.strftime("%H:%M:%S", time.localtime(now))
+        for line in lines:
+            if line not in self.before:
+                print(f"{clock}  {line}", flush=True)
+        self.before = set(lines)
 
 
 def _picture(snapshot: Snapshot) -> Picture:
@@ -128,7 +163,7 @@ def _picture(snapshot: Snapshot) -> Picture:
         picture.add_column(column, overflow="fold")
     for one in snapshot.alarms:
         since = time.strftime("%H:%M:%S", time.localtime(one.since))
-        picture.add_row(one.priority[0].upper(), one.state, since, one.text, one.do)
+        picture.add_row(one.priority[0].upper(), SAID[one.state], since, one.text, one.do)
     if not snapshot.alarms:
         picture.add_row("", "", "", "no alarm" if live else "alarms unknown", "")
     return picture

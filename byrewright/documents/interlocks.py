@@ -47,7 +47,7 @@ def pages(
     ]
     if result is not None:
         every += [
-            Page(t.title[:31], t.columns, t.rows, 1)
+            Page(t.title, t.columns, t.rows, 1)
             for t in result.tables
             if t.key in ("single", "double", "sensors", "orders", "where")
         ]
@@ -227,7 +227,7 @@ def interlocks_pdf(table: Table, result: Result | None = None) -> bytes:
     import typst
 
     only_in_workbook = {"Read first", "Cause and effect", "Permissives"}
-    only_in_workbook |= {t.title[:31] for t in result.tables if t.key in LONG} if result else set()
+    only_in_workbook |= {t.title for t in result.tables if t.key in LONG} if result else set()
     shown = [p for p in pages(table, result) if p.name not in only_in_workbook]
     data = {
         "title": table.plant,

@@ -38,6 +38,12 @@ WORST_SHOWN = 5
 KEY_SHOWN = 3
 ALIKE = 3  # from so many findings of one title on, those that hold are shown in brief
 LONGEST_TABLE = 60
+LONGEST_TEXT = 9000
+"""Letters of a table after which no further row is printed: about three pages."""
+LINE_LETTERS = 108
+"""Letters across the page in the tables' usual type."""
+TYPE_PT, TYPE_LEAST_PT = 8.8, 5.8
+WORD_LEAST, WORD_MOST, GUTTER = 3, 28, 2
 
 TOPICS = {
     "duty": "What the plant has to do",
@@ -370,8 +376,10 @@ def _key_figures(results: Result, units: System) -> list[dict[str, Any]]:
 def _table(table: Table, units: System) -> dict[str, Any]:
     from byrewright.documents.format import shown
 
-    rows = []
+    rows: list[list[str]] = []
     for row in table.rows[:LONGEST_TABLE]:
+        if sum(len(c) for r in rows for c in r) > LONGEST_TEXT:
+            break
         rows.append(
             [
                 number(shown(v, u, units)[0])
@@ -389,13 +397,10 @@ def _table(table: Table, units: System) -> dict[str, Any]:
         for i in range(len(heads))
     ]
     note = table.note
-    if len(table.rows) > LONGEST_TABLE:
-        more = f"The first {LONGEST_TABLE} of {len(table.rows)} rows; all are in result.json."
+    if len(table.rows) > len(rows):
+        more = f"{len(table.rows) - len(rows)} more of {len(table.rows)} rows in result.json."
         note = f"{more} {note}".strip()
-    widths = []
-    for i, head in enumerate(heads):
-        longest = max([len(head) * 0.6, *(len(r[i]) for r in rows)], default=6)
-        widths.append(min(30, max(6, round(longest))))
+    widths, size = _widths(heads, rows)
     return {
         "title": table.title,
         "heads": heads,
@@ -403,7 +408,25 @@ def _table(table: Table, units: System) -> dict[str, Any]:
         "right": right,
         "note": prose(note),
         "widths": widths,
+        "size": size,
     }
+
+
+def _widths(heads: list[str], rows: list[list[str]]) -> tuple[list[float], float]:
+    """Share of each column and size of type (pt): no word is wider than its column."""
+    words = [
+        max(WORD_LEAST, *(min(len(w), WORD_MOST) for c in column for w in c.split() or [""]))
+        for column in zip(heads, *rows, strict=True)
+    ]
+    wanted = [
+        min(30, max([len(head) * 0.6, *(len(r[i]) for r in rows)])) for i, head in enumerate(heads)
+    ]
+    least = sum(words) + GUTTER * len(words)
+    size = round(max(TYPE_LEAST_PT, min(TYPE_PT, TYPE_PT * LINE_LETTERS / least)), 1)
+    spare = max(0.0, LINE_LETTERS * TYPE_PT / size - least)
+    more = [max(0.0, want - word) for want, word in zip(wanted, words, strict=True)]
+    share = min(1.0, spare / sum(more)) if any(more) else 0.0
+    return [w + GUTTER + m * share for w, m in zip(words, more, strict=True)], size
 
 
 def _computed(

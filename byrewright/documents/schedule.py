@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import math
+import textwrap
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
@@ -16,6 +17,7 @@ from byrewright.results import Input, Result
 from byrewright.studies.quantities import data_plate, quantities
 
 WIDEST = 60
+LONGEST_SHEET_NAME = 31  # set by the workbook's format
 FIRST_DAY = datetime(2000, 1, 1)  # fixed, so that the same plant gives the same bytes
 
 Cell = str | int | float | bool | None
@@ -78,7 +80,7 @@ def pages(plant: Plant, results: Result) -> tuple[Page, ...]:
 
 
 def _write(book: Any, page: Page, head: Any, plain: Any, site: str) -> None:
-    sheet = book.add_worksheet(page.name)
+    sheet = book.add_worksheet(_sheet_name(page.name))
     for c, title in enumerate(page.titles):
         sheet.write_string(0, c, title, head)
     for r, row in enumerate(page.rows, 1):
@@ -311,3 +313,13 @@ def _quantities(plant: Plant) -> tuple[Page, ...]:
         )
         for table in quantities(plant).tables
     )
+
+
+def _sheet_name(title: str) -> str:
+    """The words of a title that a workbook allows as the name of a sheet.
+
+    >>> _sheet_name("Where each fluid goes, mode by mode")
+    'Where each fluid goes'
+    """
+    first = title.split(",")[0] if len(title) > LONGEST_SHEET_NAME else title
+    return textwrap.shorten(first, LONGEST_SHEET_NAME, placeholder="")

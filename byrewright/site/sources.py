@@ -117,9 +117,9 @@ class ModbusSource:
                     values = answer.bits if area == "discrete_input" else answer.registers
                     for place in range(block.count):
                         found[area, block.first + place] = values[place]
-        except (TimeoutError, ModbusException, OSError, IndexError) as error:
+        except (TimeoutError, ModbusException, OSError, IndexError):
             await self.close()
-            raise SourceLost(f"{self.name} does not answer ({type(error).__name__})") from None
+            raise SourceLost(f"{self.name} does not answer") from None
         except SourceLost:
             await self.close()
             raise
@@ -168,9 +168,9 @@ class OpcuaSource:
             if any(v is None for v in values):
                 bad = next(a.node for a, v in zip(every, values, strict=True) if v is None)
                 raise SourceLost(f"{self.name}: {bad} has no good value")
-        except (TimeoutError, UaError, OSError, ConnectionError) as error:
+        except (TimeoutError, UaError, OSError, ConnectionError):
             await self.close()
-            raise SourceLost(f"{self.name} does not answer ({type(error).__name__})") from None
+            raise SourceLost(f"{self.name} does not answer") from None
         except SourceLost:
             await self.close()
             raise

@@ -54,6 +54,7 @@ def test_two_out_of_three() -> None:
 
 def test_series_of_parallel_pairs_and_a_common_supply() -> None:
     """A supply in series with two parallel pairs: one single cut, the two pairs, nothing across."""
+
     def works(out) -> bool:
         up = lambda x: x not in out  # noqa: E731
         return up("supply") and (up("p1") or up("p2")) and (up("q1") or up("q2"))
@@ -71,6 +72,7 @@ def test_series_of_parallel_pairs_and_a_common_supply() -> None:
 
 def test_event_tree_of_a_lost_mains() -> None:
     """Top event of a fault tree: mains out AND (set does not start OR transfer fails)."""
+
     def works(out) -> bool:
         return not ("mains" in out and ("start" in out or "transfer" in out))
 
@@ -105,6 +107,7 @@ def test_cuts_of_random_networks_against_brute_force(edges) -> None:
                          min_size=1, max_size=3), min_size=1, max_size=3))  # fmt: skip
 def test_pairs_passed_over_are_never_cuts(requirements) -> None:
     """Requirements in series, each with its own cuts: what `reads` leaves out changes nothing."""
+
     def works(out) -> bool:
         return not any(cut <= set(out) for cuts in requirements for cut in cuts)
 

@@ -67,6 +67,7 @@ def oracle(plant: Plant, lost: set[str]) -> bool:
 
     Power and air by walking names; vacuum and milk by reaching on a plain graph of machines' ports.
     """
+
     def live(tag: str, seen: frozenset[str] = frozenset()) -> bool:
         if tag in lost or tag in seen:
             return False
@@ -120,8 +121,10 @@ def _graph(plant: Plant, lost: set[str], runs: set[str], services: set[str],
                         continue
                     if held and tag in held and _rest(plant, machine) not in way.positions:
                         continue
-                    if not isinstance(machine, Valve) and way.how == "gate" and (
-                        "milks" not in way.positions
+                    if (
+                        not isinstance(machine, Valve)
+                        and way.how == "gate"
+                        and ("milks" not in way.positions)
                     ):
                         continue
                     graph.add_edge(a, b)

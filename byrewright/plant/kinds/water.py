@@ -52,8 +52,15 @@ class LiquidPump(Machine):
     STATES = RUN
     FAILURES = (
         Failure("stops", "centrifugal_pump", 4.0, "no flow", "start the standby", "motor or seal"),
-        Failure("seal leaks", "pump_seal", 2.0, "drips below it, bearings wet", "change the seal after milking",
-                "seal kit", "drips"),
+        Failure(
+            "seal leaks",
+            "pump_seal",
+            2.0,
+            "drips below it, bearings wet",
+            "change the seal after milking",
+            "seal kit",
+            "drips",
+        ),
     )
     UPKEEP = (Upkeep("seal and bearings", every_h=6000),)
 

@@ -316,7 +316,8 @@ def cold(bench: Bench, run: Run) -> None:
         left = 1.0 - fall * max(0.0, most - rated)
         less = (
             f"above its {rated:g} degC, so it gives {left:.0%} of its duty then"
-            if left < 1.0 else f"not above its {rated:g} degC, so its duty is whole"
+            if left < 1.0
+            else f"not above its {rated:g} degC, so its duty is whole"
         )
         bench.find(
             "day.refrigeration_hours", f"Running time of {tag}", x[i, sh.SR_HOURS] / run.days, "h",

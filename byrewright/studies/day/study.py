@@ -162,8 +162,17 @@ class _Stretch:
             )  # fmt: skip
             if run is None and day >= begin:
                 first = _fresh(state.copy(), compiled)
-                run = Run(plant, compiled, self.month, days, self.seed, first, first, _NO_READINGS,
-                          hot=self.hot)
+                run = Run(
+                    plant,
+                    compiled,
+                    self.month,
+                    days,
+                    self.seed,
+                    first,
+                    first,
+                    _NO_READINGS,
+                    hot=self.hot,
+                )
                 state = first
             stop = (day + 1) * steps
             if until is not None and day >= begin:

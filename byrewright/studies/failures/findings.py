@@ -296,7 +296,7 @@ def cause_sentence(analysis: Analysis, cost: Cost) -> str:
     case, at = cost.case, cost.worst
     words = {"stops": "milking stands until the repair", "by hand": "milking goes on by hand work",
              "slower": "milking goes on slower", "goes on": "milking goes on"}  # fmt: skip
-    text = f"{case.event.id}: {words[standing(case)]}"
+    text = f"{case.event.id[:1].upper()}{case.event.id[1:]}: {words[standing(case)]}"
     if case.answer.acts:
         text += f" ({'; '.join(a.text for a in case.answer.acts)}; {case.hand_min:.0f} min)"
     if case.stops:
@@ -318,5 +318,6 @@ def cause_sentence(analysis: Analysis, cost: Cost) -> str:
             parts.append(f"{cost.litres_each:.0f} L lost")
         if cost.hours_each > 0.02:
             parts.append(f"last cow {60 * cost.hours_each:.0f} min later")
-        text += f"; at {at.moment}: {', '.join(parts) if parts else 'nothing else is felt'}"
+        when = at.moment if at.moment.startswith("before") else f"at {at.moment}"
+        text += f"; {when}: {', '.join(parts) if parts else 'nothing else is felt'}"
     return f"{text}. One sees: {case.event.failure.seen}. Then: {case.event.failure.do}."

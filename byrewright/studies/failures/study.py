@@ -89,7 +89,8 @@ def study_failures(
                     "failures.apart", "Listed apart: passive parts, safety stops, common causes",
                     "Passive parts are inspected; safety stops are never bridged; a common cause "
                     "takes several machines at once."),
-        tables.passive(analysis), tables.to_do(analysis, more), tables.moments(analysis, day),
+        tables.passive(analysis), tables.to_do(analysis, more, worth),
+        tables.moments(analysis, day),
         tables.service(out), tables.gain_table(gains(analysis, worth, costs), plant.site.currency),
         tables.shelf(analysis, worth), tables.lives(analysis),
     ]  # fmt: skip
@@ -139,9 +140,9 @@ def _assume(bench: Bench, analysis: Analysis, month: int, simulated: bool) -> No
         bench.assume("failures", "month of the simulated day", month, "", "the warmest air")
     bench.notes.notes.append(
         f"Asked in the mode {analysis.mode}: {len(analysis.cases)} ways to fail of "
-        f"{len(analysis.plant.equipment)} machines. Milking goes on when the deck turns, the "
-        "pulsators run, the pumps hold the vacuum at a receiver and milk gets from the units to a "
-        "store, each at half the usual pace or more."
+        f"{len(analysis.plant.equipment)} machines. Milking goes on when the deck, if there "
+        "is one, turns, the pulsators run, the pumps hold the vacuum at a receiver and milk gets "
+        "from the units to a store, each at half the usual pace or more."
     )
     bench.notes.notes.append(
         "The study advises and is no safety function; local codes and licensed people decide."

@@ -150,10 +150,10 @@ def moments(analysis: Analysis, day: Day) -> Table:
     )  # fmt: skip
 
 
-def to_do(analysis: Analysis, more: Mapping[str, Acts]) -> Table:
-    """What the operator sees, and does in order."""
+def to_do(analysis: Analysis, more: Mapping[str, Acts], worth: Worth) -> Table:
+    """What the operator sees, and does in order; the worst failure first."""
     rows: list[Row] = []
-    for case in analysis.cases:
+    for case in (cost.case for cost in worth.costs):
         acts = [a.text for a in (*case.answer.acts, *more.get(case.event.id, ()))]
         do = case.event.failure.do
         steps = "; ".join(f"{i}. {a}" for i, a in enumerate([*acts, do] if do else acts, 1))

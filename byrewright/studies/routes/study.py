@@ -22,6 +22,7 @@ from byrewright.studies.routes.spread import walk
 from byrewright.studies.routes.table import cause_and_effect, process_contacts
 from byrewright.studies.routes.words import moves, said
 
+STUCK_SHOWN = 6
 METHOD = (
     "routes: spread model of the plant's graph, exhaustive and by solver (docs/methods/routes.md)"
 )
@@ -213,16 +214,21 @@ def _harms(study: Routes) -> Iterable[Finding]:
         alone = {h.wrong for h in here if h.order == 1}
         pairs = {h.wrong for h in here if h.order == 2}
         blind = {h.wrong for h in here if not h.machines & study.fitted}
-        sentence = (
-            f"{len(alone)} single and {len(pairs)} double wrong positions lead to {harm.title}; "
-            + (
-                f"{len(blind)} of them no sensor in the file sees, such as "
-                f"{moves(study.plant, sorted(blind, key=lambda w: (len(w), w))[0])}."
-                if blind
-                else "the sensors in the file see every one."
-            )
+        sentence = f"{_counted(len(alone), len(pairs))} to {harm.title}; " + (
+            f"{len(blind)} of them no sensor in the file sees, such as "
+            f"{moves(study.plant, sorted(blind, key=lambda w: (len(w), w))[0])}. Fit the "
+            "position sensors of the smallest set."
+            if blind
+            else "the sensors in the file see every one."
         )
         yield _find("unseen", harm.title, len(blind), "", sentence, subject=harm.key, limit=0)
+
+
+def _counted(single: int, double: int) -> str:
+    """How many wrong positions lead to something; nothing is said of what there is none of."""
+    parts = [f"{n} {word}" for n, word in ((single, "single"), (double, "double")) if n]
+    one = single + double == 1
+    return f"{' and '.join(parts)} wrong position{' leads' if one else 's lead'}"
 
 
 def _proof(study: Routes) -> Finding:
@@ -270,8 +276,9 @@ def _orders(study: Routes, orders: list[Order]) -> Finding:
     text += (
         "a safe order is proposed for every one."
         if not stuck
-        else f"{len(stuck)} have no safe direct order: "
-        + "; ".join(f"{o.before} to {o.after}{_by_way_of(o, orders)}" for o in stuck[:6])
+        else f"{len(stuck)} {'has' if len(stuck) == 1 else 'have'} no safe direct order: "
+        + "; ".join(f"{o.before} to {o.after}{_by_way_of(o, orders)}" for o in stuck[:STUCK_SHOWN])
+        + (f"; {len(stuck) - STUCK_SHOWN} more in the table" if len(stuck) > STUCK_SHOWN else "")
         + "."
     )
     return _find(

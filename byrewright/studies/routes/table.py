@@ -298,7 +298,7 @@ class _Builder:
             off=() if must_be else (tag,),
             harm=harm,
             priority=HARMS[harm].priority,
-            text=f"{sensor.id} {sensor.title}: {what}: {HARMS[harm].title}",
+            text=f"{sensor.id} {sensor.title} shows {what}: {HARMS[harm].title}",
             do=HARMS[harm].do,
             on_delay_s=delay_s,
             off_delay_s=3.0,

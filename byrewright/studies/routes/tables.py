@@ -179,7 +179,7 @@ def safe_orders(study: Routes, orders: list[Order]) -> Table:
             for d in one.dangers
         )
         if one.safe:
-            text = " > ".join(f"{m} {p}" for m, p in one.moves)
+            text = " > ".join(f"{m} {said(p)}" for m, p in one.moves)
         else:
             mode = via(one, orders)
             text = f"no direct order; by way of {mode}" if mode else "no safe order"
