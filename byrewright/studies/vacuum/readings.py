@@ -10,17 +10,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from byrewright.physics.air import reserve_iso_l_min_free, reserve_us_l_min_free
-from byrewright.physics.airflow import pulsation_phases_ms, pump_air_kg_s
+from byrewright.physics.airflow import pump_air_kg_s
 from byrewright.plant.kinds.units import MilkingUnit
-from byrewright.plant.kinds.vacuum import DistributionTank, Pulsator, SanitaryTrap
-from byrewright.results import Finding, Input, Sense, Table
+from byrewright.results import Finding, Table
 from byrewright.studies.sizing.context import Bench
-from byrewright.studies.sizing.sizes import listed, stated, worked
+from byrewright.studies.sizing.sizes import stated, worked
 from byrewright.studies.sizing.vacuum_demand import us_rules
 from byrewright.studies.vacuum.case import Case
+from byrewright.studies.vacuum.plate_readings import parts, pulsation
+from byrewright.studies.vacuum.reading import ISO, reading
 
-ISO, TESTS = "ISO 5707:2007 limits, ISO 6690:2007 methods", "from_memory"
-TIGHT = 0.1
 QUICKER = (
     "a quicker control (its best setting is under the tuning), a second pump kept running, or more "
     "volume in the lines"
@@ -39,51 +38,16 @@ def write(bench: Bench, case: Case) -> Table:
     _reserve(bench, case)
     _leakages(bench, case)
     _drops(bench, case)
-    _pulsation(bench, case)
+    pulsation(bench, case)
     _regulation(bench, case)
-    _parts(bench)
+    parts(bench)
     bench.notes.notes.append(NOT_PREDICTED)
     return _sheet(bench.notes.findings[start:])
 
 
-def _test(
-    bench: Bench,
-    key: str,
-    title: str,
-    value: float | None,
-    unit: str,
-    sentence: str,
-    *,
-    limit: str | float | None = None,
-    sense: Sense = "at_most",
-    subject: str = "",
-    formula: str = "",
-    inputs: Sequence[Input] = (),
-    source: str = ISO,
-    known: str = TESTS,
-) -> None:
-    ruled = [bench.rule(limit)] if isinstance(limit, str) else []
-    number = bench.number(limit) if isinstance(limit, str) else limit
-    bench.find(
-        f"vacuum.test.{key}",
-        title,
-        value,
-        unit,
-        sentence,
-        subject=subject,
-        limit=number,
-        sense=sense if number is not None else "says",
-        allowance=TIGHT,
-        formula=formula,
-        inputs=(*inputs, *ruled),
-        source=source,
-        known=known,
-    )
-
-
 def _vacuum(bench: Bench, case: Case) -> None:
     set_kpa, vm = case.network.set_vacuum_kpa, case.milking.milk_vacuum_kpa
-    _test(
+    reading(
         bench,
         "working_vacuum",
         "Working vacuum (Vm) away from nominal",
@@ -95,7 +59,7 @@ def _vacuum(bench: Bench, case: Case) -> None:
         inputs=(worked("Vm", "vacuum at the receiver", round(vm, 2), "kPa", "network solved"),),
     )
     idle = case.states["no_units"].milk_vacuum_kpa
-    _test(
+    reading(
         bench,
         "sensitivity",
         "Regulation sensitivity",
@@ -123,7 +87,7 @@ def _pumps(bench: Bench, case: Case) -> None:
         at_50 = draws(50.0)
         working = state.inlet_vacuum_kpa if state.speed > 0.0 else network.set_vacuum_kpa
         here = draws(working)
-        _test(
+        reading(
             bench,
             "pump_capacity",
             "Pump capacity (A2) at 50 kPa, full speed",
@@ -139,7 +103,7 @@ def _pumps(bench: Bench, case: Case) -> None:
             known="derived",
         )
         at_full = back * (here / place.rated_l_min_free) ** 2
-        _test(
+        reading(
             bench,
             "exhaust",
             "Exhaust back pressure (Pe), full speed",
@@ -174,7 +138,7 @@ def _reserve(bench: Bench, case: Case) -> None:
         ("iso", iso, not us_held, "from_memory"),
         ("us", us, us_held, "read"),
     ):
-        _test(
+        reading(
             bench,
             f"effective_reserve_{rule}",
             f"Effective reserve (A1), {'ISO form' if rule == 'iso' else 'US rule'}",
@@ -190,7 +154,7 @@ def _reserve(bench: Bench, case: Case) -> None:
             source=ISO if rule == "iso" else "Cornell lecture 2018",
             known=known,
         )
-    _test(
+    reading(
         bench,
         "manual_reserve",
         "Manual reserve (A1)",
@@ -216,7 +180,7 @@ def _reserve(bench: Bench, case: Case) -> None:
             if gap > 0.5
             else " The regulator still admits air, or control has not called for full speed."
         )
-    _test(
+    reading(
         bench,
         "regulation_loss",
         "Regulation loss",
@@ -255,7 +219,7 @@ def _leakages(bench: Bench, case: Case) -> None:
         ),
         ("milk_leak", "Milk-system leakage", use.milk_leak, "10 + 2 n is allowed"),
     ):
-        _test(bench, key, title, value, "L/min", f"{value:.0f} L/min is taken; {what}. {assumed}")
+        reading(bench, key, title, value, "L/min", f"{value:.0f} L/min is taken; {what}. {assumed}")
 
 
 def _drops(bench: Bench, case: Case) -> None:
@@ -298,7 +262,7 @@ def _drops(bench: Bench, case: Case) -> None:
         for name, held in (("iso", not us), ("nmc", us)):
             limit = f"vacuum.{name}_drop_{rule}_kpa"
             given = bench.rules[limit]
-            _test(
+            reading(
                 bench,
                 f"drop_{key}_{name}",
                 f"Vacuum drop, {words}",
@@ -311,75 +275,6 @@ def _drops(bench: Bench, case: Case) -> None:
                 formula="difference of vacuum, effective reserve drawn at A1",
                 source=ISO if name == "iso" else "US guide, 2004 revision",
                 known=given.known,
-            )
-
-
-def _pulsation(bench: Bench, case: Case) -> None:
-    network = case.network
-    least = min((case.milking.at(n) for n, _ in network.pulses_at), default=network.set_vacuum_kpa)
-    rise, fall = bench.number("vacuum.pulse_rise_ms"), bench.number("vacuum.pulse_fall_ms")
-    for pulsator in bench.plant.machines(Pulsator):
-        a, b, c, d = pulsation_phases_ms(
-            pulsator.rate_per_min,
-            pulsator.ratio_pct,
-            least,
-            rise,
-            fall,
-            bench.number("vacuum.test.phase_d_vacuum_kpa"),
-        )
-        cycle = a + b + c + d
-        shares = ", ".join(
-            f"{name} {t:.0f} ms ({100 * t / cycle:.0f} %)"
-            for name, t in zip("abcd", (a, b, c, d), strict=True)
-        )
-        inputs = (
-            stated("", "rate", pulsator.rate_per_min, "1/min", pulsator.id),
-            stated("", "ratio set", pulsator.ratio_pct, "%", pulsator.id),
-            bench.rule("vacuum.pulse_rise_ms"),
-            bench.rule("vacuum.pulse_fall_ms"),
-        )
-        says = f"{pulsator.id}: {pulsator.rate_per_min:g} a minute, phases {shares}."
-        ratio = 100.0 * (a + b) / cycle
-        for key, title, value, unit, limit, sense in (
-            ("pulsation_rate", "Pulsation rate", pulsator.rate_per_min, "1/min", None, "says"),
-            (
-                "pulsator_ratio",
-                "Pulsator ratio away from its setting",
-                abs(ratio - pulsator.ratio_pct),
-                "%",
-                "vacuum.test.pulsator_ratio_points",
-                "at_most",
-            ),
-            (
-                "phase_b",
-                "Phase b",
-                100.0 * b / cycle,
-                "%",
-                "vacuum.test.phase_b_least_pct",
-                "at_least",
-            ),
-            (
-                "phase_d",
-                "Phase d",
-                100.0 * d / cycle,
-                "%",
-                "vacuum.test.phase_d_least_pct",
-                "at_least",
-            ),
-            ("phase_d_ms", "Phase d, time", d, "ms", "vacuum.test.phase_d_least_ms", "at_least"),
-        ):
-            _test(
-                bench,
-                key,
-                title,
-                value,
-                unit,
-                says,
-                limit=limit,
-                sense=sense,  # type: ignore[arg-type]
-                subject=pulsator.id,
-                inputs=inputs,
-                formula="chamber follows the pulsator exponentially",
             )
 
 
@@ -397,7 +292,7 @@ def _regulation(bench: Bench, case: Case) -> None:
             ("overshoot", "Regulation overshoot", fall.overshoot_kpa, "lower the control's gain"),
         ):
             allowed = bench.number(f"vacuum.test.{key}_kpa")
-            _test(
+            reading(
                 bench,
                 key,
                 title,
@@ -411,7 +306,7 @@ def _regulation(bench: Bench, case: Case) -> None:
                 formula="march in time at 5 ms",
             )
     if attach is not None:
-        _test(
+        reading(
             bench,
             "attach_drop",
             "Attachment vacuum drop",
@@ -421,59 +316,6 @@ def _regulation(bench: Bench, case: Case) -> None:
             f"{attach.least_kpa:.1f} kPa.",
             limit="vacuum.test.attach_drop_kpa",
             formula="march in time at 5 ms",
-        )
-
-
-def _parts(bench: Bench) -> None:
-    plant = bench.plant
-    for tank in plant.machines(DistributionTank):
-        _test(
-            bench,
-            "interceptor",
-            "Interceptor volume",
-            tank.volume_l,
-            "L",
-            f"{tank.id} holds {tank.volume_l:g} L.",
-            limit="vacuum.interceptor_least_l",
-            sense="at_least",
-            subject=tank.id,
-        )
-    for trap in plant.machines(SanitaryTrap):
-        _test(
-            bench,
-            "sanitary_trap",
-            "Sanitary trap volume",
-            trap.volume_l,
-            "L",
-            f"{trap.id} holds {trap.volume_l:g} L.",
-            limit="vacuum.sanitary_trap_least_l",
-            sense="at_least",
-            subject=trap.id,
-        )
-    for units in plant.machines(MilkingUnit):
-        air = units.claw_air_l_min_free
-        _test(
-            bench,
-            "claw_air_least",
-            "Cluster air admission, least",
-            air,
-            "L/min",
-            f"{listed([units.id])}: {air:g} L/min at each claw.",
-            limit="vacuum.claw_air_least_l_min",
-            sense="at_least",
-            subject=units.id,
-            known="second_hand",
-        )
-        _test(
-            bench,
-            "claw_air_most",
-            "Cluster air admission, most",
-            air,
-            "L/min",
-            f"{listed([units.id])}: {air:g} L/min at each claw.",
-            limit="vacuum.claw_air_most_l_min",
-            subject=units.id,
-            known="second_hand",
         )
 
 

@@ -1,0 +1,47 @@
+"""One predicted reading as a finding: its limit, its rule set and how that is known."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from byrewright.results import Input, Sense
+from byrewright.studies.sizing.context import Bench
+
+ISO, TESTS = "ISO 5707:2007 limits, ISO 6690:2007 methods", "from_memory"
+TIGHT = 0.1
+
+
+def reading(
+    bench: Bench,
+    key: str,
+    title: str,
+    value: float | None,
+    unit: str,
+    sentence: str,
+    *,
+    limit: str | float | None = None,
+    sense: Sense = "at_most",
+    subject: str = "",
+    formula: str = "",
+    inputs: Sequence[Input] = (),
+    source: str = ISO,
+    known: str = TESTS,
+) -> None:
+    """Write a reading down; `limit` is a rule's key, or a number worked out."""
+    ruled = [bench.rule(limit)] if isinstance(limit, str) else []
+    number = bench.number(limit) if isinstance(limit, str) else limit
+    bench.find(
+        f"vacuum.test.{key}",
+        title,
+        value,
+        unit,
+        sentence,
+        subject=subject,
+        limit=number,
+        sense=sense if number is not None else "says",
+        allowance=TIGHT,
+        formula=formula,
+        inputs=(*inputs, *ruled),
+        source=source,
+        known=known,
+    )
