@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from byrewright.results import Result, Table
 
 SHOWN = ("day.milkings", "day.groups", "day.loads", "day.uses")
-FIRST_TIME = "compiling the day, once for each version, about 8 s"
+FIRST_TIME = "compiling the day, once for each version, about 10 s"
 SHEETS = (".svg", ".pdf", ".png")
 
 
