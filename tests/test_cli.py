@@ -118,8 +118,8 @@ def test_bad_input_ends_in_one_sentence(folder: Path) -> None:
     assert "schema" in told("schema", "cow", folder=folder)
 
 
-STUDIES = (("vacuum",), ("routes",), ("interlocks",), ("failures",), ("rehearse",),
-           ("watch", "--modbus", "127.0.0.1:1"))  # fmt: skip
+STUDIES = (("vacuum",), ("day",), ("pack", "--full"), ("routes",), ("interlocks",),
+           ("failures",), ("rehearse",), ("watch", "--modbus", "127.0.0.1:1"))  # fmt: skip
 
 
 @pytest.mark.parametrize("words", STUDIES, ids=lambda words: words[0])

@@ -19,6 +19,7 @@ from byrewright.commands.common import (
     console,
     held_to,
     load,
+    need_milking,
     print_counts,
     print_findings,
     system_of,
@@ -166,6 +167,8 @@ def pack(
     with clear_errors():
         system, day = system_of(units), _date(on)
         file, rules = load(path)
+        if full:
+            need_milking(path, file.plant)
         out = console()
         with progress("sizing") as say:
             result = ask(file.plant, rules, tuple(STUDIES) if full else ("sizing",), say)
