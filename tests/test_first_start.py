@@ -44,7 +44,5 @@ def test_the_first_start_compiles_within_its_budget_and_the_second_reads(tmp_pat
     said = f"first {first_s:.1f} s ({first_used:.1f} s of processors), later {later_s:.1f} s"
     assert first_used < BUSY * CORES * FIRST_S, said
     assert later_used < BUSY * LATER_S, said
-    if os.environ.get("CI") == "true":
-        assert first_s < BUSY * FIRST_S and later_s < BUSY * LATER_S, said
     assert list(tmp_path.glob("kernels-*/compiled-*")), "nothing says that all is compiled"
     print(said)
