@@ -26,7 +26,7 @@ def write(bench: Bench, analysis: Analysis, worth: Worth, out: Sequence[Out]) ->
     _safety(bench, analysis)
     _passive(bench, analysis)
     _by_hand(bench, analysis)
-    _waiting(bench, worth)
+    _waiting(bench, analysis, worth)
     _year(bench, analysis, worth)
     _pairs(bench, analysis, worth)
     _service(bench, analysis, out)
@@ -132,7 +132,7 @@ def _by_hand(bench: Bench, analysis: Analysis) -> None:
     )  # fmt: skip
 
 
-def _waiting(bench: Bench, worth: Worth) -> None:
+def _waiting(bench: Bench, analysis: Analysis, worth: Worth) -> None:
     limit = bench.number("failures.wait_limit_min")
     late = [c for c in worth.costs if c.worst is not None and not c.case.stops
             and 60 * c.hours_each > 0]  # fmt: skip
@@ -142,7 +142,9 @@ def _waiting(bench: Bench, worth: Worth) -> None:
             "failures.waiting", "Longest that cows wait for what does not stop milking",
             round(60 * most.hours_each, 1), "min",
             f"{most.case.event.id} at {most.worst.moment if most.worst else '-'} lets the last cow "
-            f"off {60 * most.hours_each:.0f} min later.", limit=limit, sense="at_most",
+            f"off {60 * most.hours_each:.0f} min later"
+            + (f"; to mend it: {remedy(analysis, most.case.event.machine)}."
+               if 60 * most.hours_each > limit else "."), limit=limit, sense="at_most",
             allowance=0.2, formula="last cow off, with the failure less without",
             source="practice", known="common_practice",
             inputs=(bench.rule("failures.wait_limit_min"),),
