@@ -86,14 +86,19 @@ def draft(brief_path: Path, out_path: Path, *, overwrite: bool) -> None:
 
 def check(path: Path) -> None:
     """Say whether the plant file is sound."""
+    from byrewright.documents.ink import pale
     from byrewright.plant.check import check as check_plant
 
     with clear_errors():
         file, _ = load(path)
-        advice = check_plant(file.plant)
+        plant = file.plant
+        advice = [str(one) for one in check_plant(plant)]
+        advice += [
+            f"{path}: colours.{name}: too pale to read on paper; take a darker one"
+            for name in pale(plant.colours.stated())
+        ]
         for one in advice:
             print(one)
-        plant = file.plant
         more = f"; {_things(len(advice))} to look at" if advice else ""
         print(
             f"{path}: sound; {len(plant.equipment)} machines, {len(plant.pipes)} pipes, "

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 PAPER = "#fbfaf6"
 INK = "#1d1d1b"
@@ -32,7 +35,7 @@ class Ink:
 
 
 SERVICE_INK: Mapping[str, Ink] = {
-    "milk": Ink("M", "milk", "#1d1d1b", (), 0.7),
+    "milk": Ink("M", "milk", "#20201d", (), 0.7),
     "wash": Ink("W", "wash liquid", "#7a2f86", (4.0, 1.0), 0.5),
     "vacuum": Ink("V", "vacuum", "#1f4e8c", (6.0, 1.0, 1.0, 1.0), 0.5),
     "water": Ink("H", "water", "#0b6157", (), 0.4),
@@ -43,14 +46,35 @@ SERVICE_INK: Mapping[str, Ink] = {
     "power": Ink("P", "electric power", "#8f1d14", (), 0.45),
     "signal": Ink("S", "signal", "#4a4a4a", (0.4, 0.8), 0.35),
 }
-"""Every service; change a row here and drawings, legend and web page follow."""
+"""Every service, each with a colour of its own; drawings, legend and web page follow a row."""
 
 UNKNOWN_INK = Ink("?", "service not stated", "#5d5b54", (0.5, 0.5))
 
 
+_NONE: Mapping[str, str] = MappingProxyType({})
+_OWN: ContextVar[Mapping[str, str]] = ContextVar("own_colours", default=_NONE)
+
+
+@contextmanager
+def own_colours(colours: Mapping[str, str]) -> Iterator[None]:
+    """Draw with a plant's own colours (service to "#rrggbb") until the block ends."""
+    token = _OWN.set(colours)
+    try:
+        yield
+    finally:
+        _OWN.reset(token)
+
+
 def ink_of(service: str | None) -> Ink:
     """The ink of a service; a grey dotted one where the service is not known."""
-    return SERVICE_INK.get(service or "", UNKNOWN_INK)
+    ink = SERVICE_INK.get(service or "", UNKNOWN_INK)
+    own = _OWN.get().get(service or "")
+    return replace(ink, colour=own) if own else ink
+
+
+def pale(colours: Mapping[str, str]) -> list[str]:
+    """The services whose own colour is too pale to read on the paper."""
+    return [name for name, colour in colours.items() if contrast(colour) < LEAST_CONTRAST]
 
 
 def contrast(colour: str, ground: str = PAPER) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from byrewright import __version__
-from byrewright.documents.ink import ACCENT, PAPER, QUIET, RULE, ink_of
+from byrewright.documents.ink import ACCENT, PAPER, QUIET, RULE, ink_of, own_colours
 from byrewright.documents.power_line import power_layout
 from byrewright.documents.shapes import Layout, Letters
 from byrewright.documents.sheets import SHEETS, Sheet, sheet_layout, sheet_of
@@ -64,10 +64,11 @@ def schematic_svg(
         raise ValueError(f"the plant has no mode {mode!r}; it has " + ", ".join(plant.modes))
     sheet = sheet_of(service)
     page = "A4"
-    layout = schematic_layout(plant, service, mode=mode, page="A4")
-    if _field("A4")[0] / layout.width_mm < FITS_A4:
-        page, layout = "A3", schematic_layout(plant, service, mode=mode, page="A3")
-    return _page_svg(plant, sheet, layout, page, mode, issue or Issue())
+    with own_colours(plant.colours.stated()):
+        layout = schematic_layout(plant, service, mode=mode, page="A4")
+        if _field("A4")[0] / layout.width_mm < FITS_A4:
+            page, layout = "A3", schematic_layout(plant, service, mode=mode, page="A3")
+        return _page_svg(plant, sheet, layout, page, mode, issue or Issue())
 
 
 def sheets_for(plant: Plant) -> tuple[Sheet, ...]:

@@ -281,6 +281,35 @@ class Wishes(Record):
     )
 
 
+def _colour(text: str) -> str:
+    if not re.fullmatch(r"#[0-9a-fA-F]{6}", text):
+        raise ValueError('expected a colour such as "#1f4e8c"')
+    return text.lower()
+
+
+Colour = Annotated[str, AfterValidator(_colour)]
+
+
+class Colours(Record):
+    """Colours of the services on drawings and pages, where a house or site standard asks for its
+    own. Letter and line pattern stay, so that no service is told by colour alone."""
+
+    milk: Colour | None = par("", "milk", None)
+    wash: Colour | None = par("", "wash liquid", None)
+    vacuum: Colour | None = par("", "vacuum", None)
+    water: Colour | None = par("", "water", None)
+    coolant: Colour | None = par("", "chilled liquid", None)
+    refrigerant: Colour | None = par("", "refrigerant", None)
+    air: Colour | None = par("", "compressed air", None)
+    drain: Colour | None = par("", "drain", None)
+    power: Colour | None = par("", "electric power", None)
+    signal: Colour | None = par("", "signal", None)
+
+    def stated(self) -> dict[str, str]:
+        """The colours that the file gives, by service."""
+        return {name: colour for name, colour in self.model_dump().items() if colour}
+
+
 def plain(record: Record) -> dict[str, Any]:
     """The stated fields of a record as plain data for the file."""
     return record.model_dump(mode="json", exclude_unset=True, by_alias=True)

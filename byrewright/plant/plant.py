@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal, Self, TypeVar
 
 from pydantic import BeforeValidator, SerializeAsAny
 
-from byrewright.plant.farm import Cleaning, Collection, Herd, Milking, Site, Wishes, Work
+from byrewright.plant.farm import Cleaning, Collection, Colours, Herd, Milking, Site, Wishes, Work
 from byrewright.plant.machine import Machine, Service
 from byrewright.plant.record import Parameter, Record, par
 
@@ -71,6 +71,7 @@ class Plant(Record):
     work: Work = par("", "milking routine", Work(), why="not stated")
     cleaning: Cleaning = par("", "washing", Cleaning(), why="not stated")
     wishes: Wishes = par("", "what the farm asked for", Wishes(), why="not stated")
+    colours: Colours = par("", "colours of services on drawings", Colours())
     equipment: dict[str, SerializeAsAny[Machine]] = par("", "machines by tag")
     pipes: tuple[Pipe, ...] = par("", "pipes", ())
     modes: dict[str, Mode] = par("", "modes by name", {})

@@ -27,6 +27,7 @@ SECTIONS: Mapping[str, str] = {
     "work": "Milking routine, seconds a cow.",
     "cleaning": "How the plant is washed.",
     "wishes": "What the farm asked for: findings are held to it.",
+    "colours": "Colours of services on drawings and pages.",
     "equipment": "Machines by tag. What is not stated is an assumption, listed in every report.",
     "pipes": "Pipes, from machine.port to machine.port. A vacuum is in kPa below ambient.",
     "modes": "What each valve and machine does in each mode.",

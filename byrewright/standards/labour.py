@@ -14,7 +14,7 @@ VALUES: tuple[Value, ...] = (
     Value("labour.rotary_fastest_s", 7.0, "s", "fastest work routine of a rotary, each cow",
           "nz_levy", "read", "typical", 6.0, 8.0),
     Value("labour.boarding_s", 10.0, "s", "time between cows boarding, large rotaries",
-          "practice", "read", "typical", 8.0, 12.0),
+          "trade_press", "read", "typical", 8.0, 12.0),
     Value("labour.idle_share", 0.15, "", "miscellaneous and idle time, share of the routine",
           "armstrong", "read", "typical"),
     Value("labour.task_spread_s", 2.0, "s", "normal spread of a task time, either way",

@@ -32,7 +32,7 @@ VALUES: tuple[Value, ...] = (
           "from_memory", "typical", 60.0, 90.0),
     Value("milking.rise_s", 45.0, "s", "linear rise to peak flow", "practice", "from_memory",
           "typical", 30.0, 60.0),
-    Value("milking.cisternal_share", 0.20, "", "milk already in the cistern", "practice", "read",
+    Value("milking.cisternal_share", 0.20, "", "milk already in the cistern", "trade_press", "read",
           "typical"),
     Value("milking.removal_threshold_kg_min", 0.4, "kg/min", "flow at which the unit is removed",
           "edwards2013", "read", "typical", 0.2, 0.8),

@@ -161,7 +161,12 @@ _ALL = (
     Source("nec430", "US National Electrical Code 430.7(B)"),
     Source("iso2037", "ISO 2037 stainless steel tubes for the food industry"),
     Source("bpe", "ASME BPE bioprocessing equipment, tube sizes"),
-    Source("crane_handbook", "Crane handbook equivalent lengths of fittings"),
+    Source(
+        "fluid_handbooks",
+        "General fluid handbooks: losses of fittings and openings",
+        "recalled, not read",
+    ),
+    Source("trade_press", "Dairy trade press and popular articles", "read in stored copies"),
     Source("drive_reference", "Drive-engineering reference page, trolley travel resistance"),
     Source("rolling_reference", "General engineering reference, rolling resistance coefficients"),
     Source(

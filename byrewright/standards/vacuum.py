@@ -175,17 +175,17 @@ VALUES: tuple[Value, ...] = (
           "practice", "common_practice", "typical", 2.2, 3.2),
     # What the airflow network is made of where the file does not say.
     Value("vacuum.loss.non_return_k", 2.0, "", "loss of a non-return valve, in velocity heads",
-          "crane_handbook", "from_memory", "typical", 1.0, 3.0),
+          "fluid_handbooks", "from_memory", "typical", 1.0, 3.0),
     Value("vacuum.loss.gland_k", 2.5, "", "loss of a rotary gland (two turns, in and out), in "
           "velocity heads", "practice", "common_practice", "typical", 1.5, 4.0),
     Value("vacuum.loss.trap_k", 2.0, "", "loss of a sanitary trap with its float, in velocity "
           "heads", "practice", "common_practice", "typical", 1.5, 3.0),
     Value("vacuum.loss.into_vessel_k", 1.0, "", "loss where a pipe enters a vessel, in velocity "
-          "heads", "crane_handbook", "from_memory", "typical"),
+          "heads", "fluid_handbooks", "from_memory", "typical"),
     Value("vacuum.loss.out_of_vessel_k", 0.5, "", "loss where a pipe leaves a vessel, in velocity "
-          "heads", "crane_handbook", "from_memory", "typical"),
+          "heads", "fluid_handbooks", "from_memory", "typical"),
     Value("vacuum.loss.valve_k", 0.2, "", "loss of an open valve in an airline, in velocity heads",
-          "crane_handbook", "from_memory", "typical", 0.1, 0.5),
+          "fluid_handbooks", "from_memory", "typical", 0.1, 0.5),
     Value("vacuum.loss.header_k", 1.0, "", "loss of one way through a header, in velocity heads",
           "practice", "common_practice", "typical", 0.5, 1.5),
     Value("vacuum.silencer_kpa", 2.0, "kPa", "back pressure of silencer and exhaust at rated "
@@ -221,7 +221,7 @@ VALUES: tuple[Value, ...] = (
     Value("vacuum.drain_open_share", 0.10, "", "flow of a hand drain not quite shut, as a share "
           "of its full bore", "practice", "common_practice", "typical", 0.03, 0.3),
     Value("vacuum.drain_discharge", 0.6, "", "discharge coefficient of an open drain",
-          "crane_handbook", "from_memory", "typical", 0.55, 0.8),
+          "fluid_handbooks", "from_memory", "typical", 0.55, 0.8),
     Value("vacuum.pulse_rise_ms", 55.0, "ms", "time constant of a pulsation chamber evacuated",
           "practice", "common_practice", "typical", 35.0, 80.0),
     Value("vacuum.pulse_fall_ms", 45.0, "ms", "time constant of a pulsation chamber filled with "
@@ -230,11 +230,11 @@ VALUES: tuple[Value, ...] = (
           "drop fast", "practice", "common_practice", "typical", 15.0, 25.0),
     # Fittings: equivalent length in pipe diameters.
     Value("fitting.bend_diameters", 18.0, "", "equivalent length of a long 90 degree bend, in "
-          "bores", "crane_handbook", "from_memory", "typical", 15, 20),
+          "bores", "fluid_handbooks", "from_memory", "typical", 15, 20),
     Value("fitting.elbow_diameters", 30.0, "", "equivalent length of a short elbow, in bores",
-          "crane_handbook", "from_memory", "typical"),
+          "fluid_handbooks", "from_memory", "typical"),
     Value("fitting.tee_through_diameters", 20.0, "", "equivalent length of a tee, straight "
-          "through, in bores", "crane_handbook", "from_memory", "typical"),
+          "through, in bores", "fluid_handbooks", "from_memory", "typical"),
     Value("fitting.tee_branch_diameters", 60.0, "", "equivalent length of a tee, through the "
-          "branch, in bores", "crane_handbook", "from_memory", "typical"),
+          "branch, in bores", "fluid_handbooks", "from_memory", "typical"),
 )  # fmt: skip

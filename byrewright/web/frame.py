@@ -18,7 +18,7 @@ from byrewright.results import VERDICTS, Result, Verdict
 from byrewright.web.access import Gate
 from byrewright.web.answers import Answers, Job
 from byrewright.web.folder import Folder, NotServed, Opened
-from byrewright.web.look import script, style_sheet
+from byrewright.web.look import own_style, script, style_sheet
 from byrewright.web.markup import Child, Html, join, tag
 from byrewright.web.texts import Texts, languages
 
@@ -171,6 +171,9 @@ def frame(v: Visit, page: str, body: Callable[[], None]) -> None:
         f"<script>document.documentElement.dataset.look='{v.look}'</script>"
         f'<script src="/look/page.js?{_version(script())}"></script>'
     )
+    own = v.opened.plant.colours.stated() if v.opened is not None and v.opened.sound else {}
+    if own:
+        ui.add_head_html(f"<style>{own_style(own)}</style>")
     # the head stands in the page itself, so that it is painted before any script has run
     skip = tag("a", v.t("frame.skip"), href="#main", cls="skip")
     ui.add_body_html(join([skip, tag("header", _top(v, page))]))

@@ -90,8 +90,9 @@ def _generator(bench: Bench, one: Generator, carried: Sequence[Load]) -> None:
     bench.find(
         "power.dip", "Voltage dip at the worst start", round(dip, 1), "%",
         f"Starting {hardest.name} pulls {one.id} down by {dip:.0f} %; {most:g} % is the most "
-        "before "
-        "contactors drop out.", subject=one.id, limit=most, sense="at_most", allowance=0.1,
+        "before contactors drop out."
+        + (" A softer start, or a larger generator, gives room." if dip > 0.9 * most else ""),
+        subject=one.id, limit=most, sense="at_most", allowance=0.1,
         formula="dip = S_start/(S_start + S_gen/x'd)",
         inputs=(worked("S_start", f"start of {hardest.name}", round(hardest.start_kva, 1), "kVA"),
                 field(one, "rating_kva", "S_gen"), field(one, "reactance_pu", "x'd")),

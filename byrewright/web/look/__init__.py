@@ -20,7 +20,7 @@ LIGHT: Mapping[str, str] = {
     "edge": "#77736a",
     "accent": ACCENT,
     "on-accent": "#ffffff",
-    **{f"svc-{name}": ink.colour for name, ink in SERVICE_INK.items() if ink.colour != INK},
+    **{f"svc-{name}": ink.colour for name, ink in SERVICE_INK.items()},
 }
 """Paper by day; the same as in the printed drawings."""
 
@@ -34,6 +34,7 @@ DARK: Mapping[str, str] = {
     "edge": "#8d897d",
     "accent": "#ff9184",
     "on-accent": "#191a18",
+    "svc-milk": "#ece8dc",
     "svc-wash": "#d79be2",
     "svc-vacuum": "#8db8f2",
     "svc-water": "#6fcfc0",
@@ -77,6 +78,16 @@ def style_sheet() -> str:
     return head + (HERE / "page.css").read_text(encoding="utf-8")
 
 
+def own_style(colours: Mapping[str, str]) -> str:
+    """A plant's own service colours, by day and on paper; dark pages keep theirs, which read."""
+    own = variables({f"svc-{name}": colour for name, colour in colours.items()})
+    return (
+        f":root[data-look=light]{{{own}}}"
+        f"@media (prefers-color-scheme:light){{:root[data-look=auto]{{{own}}}}}"
+        f"@media print{{:root,:root[data-look]{{{own}}}}}"
+    )
+
+
 @cache
 def script() -> str:
     """The script of the pages: zoom and pan, marks on drawings, focus."""
@@ -87,9 +98,8 @@ def inked(svg: str) -> str:
     """A drawing whose colours follow the theme: fixed colours become variables."""
     for ink in (*SERVICE_INK.items(), ("drain", UNKNOWN_INK)):
         name, one = ink
-        if one.colour != INK:
-            svg = svg.replace(f'stroke="{one.colour}" ', f'stroke="var(--svc-{name})" ')
-            svg = svg.replace(f'fill="{one.colour}"', f'fill="var(--svc-{name})"')
+        svg = svg.replace(f'stroke="{one.colour}" ', f'stroke="var(--svc-{name})" ')
+        svg = svg.replace(f'fill="{one.colour}"', f'fill="var(--svc-{name})"')
     fixed = ((INK, "ink"), (PAPER, "paper"), (ACCENT, "accent"), (QUIET, "quiet"), (RULE, "rule"))
     for colour, name in fixed:
         svg = svg.replace(f'"{colour}"', f'"var(--{name})"')
