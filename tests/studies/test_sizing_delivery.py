@@ -36,6 +36,20 @@ def test_head_is_rise_friction_and_machines() -> None:
     assert found.advised is not None and found.advised >= found.limit
 
 
+def test_a_receivers_pump_lifts_the_vacuum_too() -> None:
+    """A pump sized without 42 kPa (over 4 m) of vacuum would never empty its receiver."""
+    found = sized(small(), size_delivery).finding("delivery.head@MP1")
+    plain = {i.symbol: i.value for i in found.inputs}
+    drawn = float(plain["p_vacuum"])
+    assert drawn == pytest.approx(42.0, abs=5.0)
+    rest = float(plain["z"]) + (
+        float(plain["sum f l/d rho v^2/2"]) + float(plain["dp_filter + dp_cooler"]) + drawn
+    ) / (1.03 * 9.80665)
+    assert found.limit == pytest.approx(rest, rel=0.01)
+    behind = sized(small(), size_delivery).finding("delivery.head@MP3")
+    assert {i.symbol: i.value for i in behind.inputs}["p_vacuum"] == 0.0
+
+
 def test_filter_and_cooler_cost_the_pump_behind_the_balance_tank() -> None:
     """80 kPa in the cooler and 20 in the filter would not be asked of the pump."""
     found = sized(small(), size_delivery).finding("delivery.head@MP3")

@@ -54,9 +54,10 @@ def size_delivery(bench: Bench, duty: Duty) -> None:
     """Pipes, heads, filters, balance tank and calf milk."""
     plant = bench.plant
     behind = balance_pumps(plant)
-    _pumps(bench, receiver_pumps(plant), duty.milk_flow_peak_l_min, wash_flow_l_min(bench, duty))
+    peak, drawn = duty.milk_flow_peak_l_min, duty.working_vacuum_kpa
+    _pumps(bench, receiver_pumps(plant), peak, wash_flow_l_min(bench, duty), drawn)
     for pumps in behind.values():
-        _pumps(bench, pumps, cooler_flow_l_min(bench, duty), duty.milk_flow_peak_l_min)
+        _pumps(bench, pumps, cooler_flow_l_min(bench, duty), peak, 0.0)
     _filters(bench, duty)
     for tank in plant.machines(BalanceTank):
         _balance_tank(bench, duty, tank)
@@ -72,8 +73,11 @@ def cooler_flow_l_min(bench: Bench, duty: Duty) -> float:
     )
 
 
-def _pumps(bench: Bench, pumps: Sequence[MilkPump], flow: float, wash: float) -> None:
-    """The pipes and the head of each pump's ways to the next vessels with the full flow in them."""
+def _pumps(bench: Bench, pumps: Sequence[MilkPump], flow: float, wash: float, drawn: float) -> None:
+    """The pipes and the head of each pump's ways to the next vessels with the full flow in them.
+
+    `drawn` is the vacuum, kPa, that the pumps draw against.
+    """
     ways = Ways(bench.plant, "milk", directed=True)
     pipes: dict[str, Pipe] = {}
     gland = bench.plant.first(RotaryGland)
@@ -92,7 +96,8 @@ def _pumps(bench: Bench, pumps: Sequence[MilkPump], flow: float, wash: float) ->
             gland.id in (j.a.machine, j.b.machine) for way in every for j in way
         )
         if every:
-            _head(bench, pump, every, flow if pump.id in behind else max(flow, wash))
+            at = flow if pump.id in behind else max(flow, wash)
+            _head(bench, pump, every, at, drawn)
     for name in sorted(pipes):
         _bore(bench, pipes[name], flow, wash)
     if gland is not None and crosses:
@@ -217,10 +222,11 @@ class _Asked:
     rise_m: float
     friction_kpa: float
     losses_kpa: float
+    drawn_kpa: float
     head_m: float
 
 
-def _asked(bench: Bench, pump: MilkPump, way: Sequence[Joint], flow: float) -> _Asked:
+def _asked(bench: Bench, pump: MilkPump, way: Sequence[Joint], flow: float, drawn: float) -> _Asked:
     density = bench.number("milk.density_kg_m3")
     viscosity = milk_viscosity_mpa_s(WARM_C, extrapolate=True)
     rough = bench.number("pipe.roughness_stainless_mm")
@@ -241,13 +247,16 @@ def _asked(bench: Bench, pump: MilkPump, way: Sequence[Joint], flow: float) -> _
     rise = sum(p.rise_m for p in pipes)
     if rise == 0.0 and pump in receiver_pumps(bench.plant):
         rise = max(0.0, bench.plant.site.lift_m)
-    head = rise + (friction + losses) / static_kpa(1.0, density)
-    return _Asked(way[-1].b.machine, rise, friction, losses, head)
+    head = rise + (friction + losses + drawn) / static_kpa(1.0, density)
+    return _Asked(way[-1].b.machine, rise, friction, losses, drawn, head)
 
 
-def _head(bench: Bench, pump: MilkPump, every: Sequence[tuple[Joint, ...]], flow: float) -> None:
-    """The hardest of a pump's ways against its head."""
-    worst = max((_asked(bench, pump, way, flow) for way in every), key=lambda a: (a.head_m, a.goal))
+def _head(
+    bench: Bench, pump: MilkPump, every: Sequence[tuple[Joint, ...]], flow: float, drawn: float
+) -> None:
+    """The hardest of a pump's ways against its head; `drawn` is the vacuum it draws against."""
+    asked = [_asked(bench, pump, way, flow, drawn) for way in every]
+    worst = max(asked, key=lambda a: (a.head_m, a.goal))
     limit = worst.head_m
     bench.find(
         "delivery.head",
@@ -255,19 +264,20 @@ def _head(bench: Bench, pump: MilkPump, every: Sequence[tuple[Joint, ...]], flow
         pump.head_m,
         "m",
         f"{pump.id} gives {pump.head_m:g} m; to {worst.goal} it needs {worst.rise_m:.1f} m of "
-        f"rise, {worst.friction_kpa:.0f} kPa of friction and {worst.losses_kpa:.0f} kPa of filter "
-        f"and cooler: {limit:.1f} m, {spare(pump.head_m, limit)}. The receiver's vacuum comes on "
-        "top and is not in its stated head.",
+        f"rise, {worst.friction_kpa:.0f} kPa of friction, {worst.losses_kpa:.0f} kPa of filter and "
+        f"cooler and {worst.drawn_kpa:.0f} kPa of vacuum to draw against: {limit:.1f} m at "
+        f"{flow:.0f} L/min, {spare(pump.head_m, limit)}.",
         subject=pump.id,
         limit=limit,
         sense="at_least",
         allowance=TIGHT,
-        formula="H = z + (sum f l/d rho v^2/2 + dp_filter + dp_cooler) / (rho g)",
+        formula="H = z + (sum f l/d rho v^2/2 + dp_filter + dp_cooler + p_vacuum) / (rho g)",
         inputs=(
             worked("q", "milk or wash flow, the larger", flow, "L/min"),
             worked("z", "rise", worst.rise_m, "m"),
             worked("sum f l/d rho v^2/2", "friction", worst.friction_kpa, "kPa"),
             worked("dp_filter + dp_cooler", "filter and cooler", worst.losses_kpa, "kPa"),
+            worked("p_vacuum", "vacuum it draws against", worst.drawn_kpa, "kPa"),
             bench.rule("milk.density_kg_m3", "rho"),
         ),
         source="Darcy with Churchill's friction factor",

@@ -85,16 +85,9 @@ def size_receiving(bench: Bench, duty: Duty) -> None:
         )
         return
     peak, wash = duty.milk_flow_peak_l_min, wash_flow_l_min(bench, duty)
-    _pumps(
-        bench,
-        receiver_pumps(bench.plant),
-        "the receivers",
-        peak,
-        wash,
-        duty.working_vacuum_kpa,
-    )
+    _pumps(bench, receiver_pumps(bench.plant), "the receivers", peak, wash)
     for tank, pumps in balance_pumps(bench.plant).items():
-        _pumps(bench, pumps, tank, peak, 0.0, 0.0)
+        _pumps(bench, pumps, tank, peak, 0.0)
         slowest = min((p.flow_l_min for p in pumps), default=0.0)
         if 0.0 < slowest < wash:
             bench.notes.notes.append(
@@ -243,7 +236,6 @@ def _pumps(
     source: str,
     milk: float,
     wash: float,
-    vacuum_kpa: float,
 ) -> None:
     """Each pump's flow against milk and wash, its motor, and whether one may stop."""
     redundancy, count = bench.plant.wishes.redundancy, sum(p.count for p in pumps)
@@ -296,7 +288,7 @@ def _pumps(
             advised_why=f"the {governs}{off}, and a tenth; rounded up",
             target=(pump, "flow_l_min"),
         )
-        _motor(bench, pump, vacuum_kpa)
+        _motor(bench, pump)
     if redundancy != "none" and count < 2:
         bench.find(
             "receiving.milk_pump.standby",
@@ -315,10 +307,9 @@ def _pumps(
         )
 
 
-def _motor(bench: Bench, pump: MilkPump, vacuum_kpa: float) -> None:
-    """Shaft power, the vacuum that the pump draws against included."""
-    pressure = static_kpa(pump.head_m) + vacuum_kpa
-    shaft = pump_power_kw(pump.flow_l_min, pressure, PUMP_EFFICIENCY)
+def _motor(bench: Bench, pump: MilkPump) -> None:
+    """Shaft power at the data plate's head, in which the vacuum drawn against is included."""
+    shaft = pump_power_kw(pump.flow_l_min, static_kpa(pump.head_m), PUMP_EFFICIENCY)
     margin = bench.number("motor.service_margin")
     bench.find(
         "receiving.milk_pump.motor",
@@ -331,11 +322,10 @@ def _motor(bench: Bench, pump: MilkPump, vacuum_kpa: float) -> None:
         limit=shaft,
         sense="at_least",
         allowance=0.0,
-        formula="P = q (rho g H + p) / eta",
+        formula="P = q rho g H / eta",
         inputs=(
             stated("q", "flow", pump.flow_l_min, "L/min"),
             stated("H", "head", pump.head_m, "m"),
-            worked("p", "vacuum it draws against", vacuum_kpa, "kPa"),
             worked("eta", "shaft efficiency", PUMP_EFFICIENCY, "", "common practice, no source"),
             bench.rule("motor.service_margin", "margin"),
         ),
