@@ -35,11 +35,12 @@ def all_modes(sheet: Sheet, want: Intent) -> None:
     cold = dict.fromkeys(("IB1", "CH1", "CU1", "CU2", "CU3"), "runs") | dict.fromkeys(
         ("IB2", "CH2"), want.partner
     )
+    chilling = {**cold, **_pumps(sheet, want, "LP21", "LP22")}
     sheet.mode(
         "idle",
         "idle",
-        why="nothing flows; fill line leaks to the floor, wash side shut",
-        **(_at_rest(sheet) | _where(sheet, CT1="runs")),
+        why="no milk flows; stored milk is kept cold; fill line leaks to the floor",
+        **(_at_rest(sheet) | _where(sheet, CT1="runs", **chilling)),
     )
     receivers = (
         {"MP1": "runs", "MP2": "runs"} if want.receivers == 2 else _pumps(sheet, want, "MP1", "MP2")
@@ -57,8 +58,6 @@ def all_modes(sheet: Sheet, want: Intent) -> None:
         **receivers,
         **_pumps(sheet, want, "MP3", "MP4"),
         **_pumps(sheet, want, "LP1", "LP2"),
-        **_pumps(sheet, want, "LP21", "LP22"),
-        **cold,
     }
     first = "milking_tank_1"
     sheet.mode(

@@ -129,11 +129,12 @@ class Arrays:
     def _chill_arrays(self) -> tuple[sh.Floats, sh.Ints]:
         low, names = self.low, self.names
         sets = {tag: one.set_c for tag, one, _ in low.cooled}
+        stirred = self.number("tank.stirred_from_share")
         r_f = sh.zeros(len(low.chillers), 9)
         r_i = np.full((len(low.chillers), 2), -1, np.int64)
         for i, (tag, one, target) in enumerate(low.chillers):
             hours = [60.0 * minutes(h) for h in one.hours] if one.hours else [0.0, 0.0]
-            least = 0.05 * low.vessels[target].cap_kg if target in sets else 0.0
+            least = stirred * low.vessels[target].cap_kg if target in sets else 0.0
             r_f[i] = (one.duty_kw, one.cop, one.rated_ambient_c, sets.get(target, 0.0), 0.5,
                       hours[0], hours[1], least, self.number("cooling.cop_fall_per_k"))  # fmt: skip
             if target:
@@ -144,10 +145,11 @@ class Arrays:
 
     def _cooled_arrays(self) -> tuple[sh.Floats, sh.Ints]:
         low, names = self.low, self.names
+        stirred = self.number("tank.stirred_from_share")
         k_f, k_i = sh.zeros(len(low.cooled), 5), np.full((len(low.cooled), 3), -1, np.int64)
         for i, (tag, one, bath) in enumerate(low.cooled):
             k_f[i] = (one.cooling_kw / 10.0, one.cooling_kw, one.set_c, one.agitator_kw,
-                      0.05 * low.vessels[tag].cap_kg)  # fmt: skip
+                      stirred * low.vessels[tag].cap_kg)  # fmt: skip
             k_i[i, sh.KI_VESSEL] = names.vessels.index(tag)
             k_i[i, sh.KI_KWH] = self.meter(tag)
             if bath:

@@ -54,6 +54,9 @@ VALUES: tuple[Value, ...] = (
           "above are taken", "practice", "common_practice", "rule"),
     Value("cooling.day_swing_k", 5.0, "K", "ambient at its warmest above the mean of the day, and "
           "at its coldest below", "practice", "common_practice", "typical", 3.0, 8.0),
+    Value("tank.stirred_from_share", 0.05, "", "share of a tank's volume from which its agitator "
+          "reaches the milk and cooling may run", "practice", "common_practice", "typical",
+          0.03, 0.10),
     Value("tank.warming_k_h", 0.25, "K/h", "mean warming of a full standing tank, 4 to not above "
           "5 degC in 4 h", "en13732", "from_memory", "limit"),
     Value("tank.reserve_share", 0.10, "", "tank volume kept above the milk expected at collection",

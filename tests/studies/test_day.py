@@ -11,6 +11,7 @@ import pytest
 
 from byrewright.engine import shape as sh
 from byrewright.plant.plant import Plant
+from byrewright.plant.read import read_plant
 from byrewright.results import Result
 from byrewright.standards.practice import MAGNITUDES
 from byrewright.standards.rulebook import default_rulebook
@@ -270,3 +271,15 @@ def test_a_long_run_is_cut_in_two_and_joined() -> None:
     assert run.milk_kg == pytest.approx(sum(b.kg for b in run.bouts), rel=CLOSES)
     found = run_day(plant, days=64, month=1, seed=3)
     assert found.finding("day.milk_temperature_1").value is not None and not found.series
+
+
+def test_a_little_milk_in_a_large_tank_is_judged_until_milk_comes_again() -> None:
+    """Would fail if milk that no agitator reaches warmed through the night and nobody was told."""
+    path = Path(__file__).resolve().parents[2] / "examples/rotary_round_the_clock/plant.yaml"
+    plant = read_plant(path).plant
+    small = tuple(c.model_copy(update={"tanker_l": 26_000.0}) for c in plant.collections)
+    left = plant.model_copy(update={"collections": small})
+    found = run_day(left, month=7, hot=True).finding("day.milk_temperature_1")
+    assert found.verdict == "fails"
+    assert "in TK1" in found.sentence and "agitator does not reach" in found.sentence
+    assert run_day(plant, month=7, hot=True).finding("day.milk_temperature_1").verdict == "holds"

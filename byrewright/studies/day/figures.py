@@ -8,6 +8,7 @@ from byrewright.engine import shape as sh
 from byrewright.engine.kernels.loop import Z_FLOW, Z_KW, Z_SPEED, Z_UNITS, Z_VACUUM
 from byrewright.results import Notebook, Series, Table
 from byrewright.studies.day.record import Run
+from byrewright.studies.day.temperatures import stage_of
 
 DIGITS = 6
 
@@ -192,7 +193,7 @@ def series(notes: Notebook, run: Run) -> None:
                "of an empty vessel: its last setting")
     )  # fmt: skip
     outlets = [
-        line(name, "degC", np.where(run.outlet_c(i) < 0, 0.0, run.outlet_c(i)))
+        line(" ".join(stage_of(name)), "degC", np.where(run.outlet_c(i) < 0, 0.0, run.outlet_c(i)))
         for i, name in enumerate(names.exchangers)
     ]
     notes.series.append(

@@ -12,7 +12,7 @@ from byrewright.engine.kernels.loop import Z_FIRST
 from byrewright.plant.farm import clock, minutes
 from byrewright.plant.plant import Plant
 
-TANK_EMPTY = 0.03  # share of its volume below which a tank's temperature is not judged
+TANK_EMPTY = 0.005  # share of its volume below which a tank's temperature is not judged
 
 
 @dataclass(slots=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from byrewright.engine import shape as sh
 from byrewright.results import Input
@@ -85,25 +86,67 @@ def _worst(run: Run, step: TemperatureStep) -> tuple[float | None, str]:
             if step.clock == "always":
                 found += _during(run, tag, bout)
                 continue
-            start = bout.begun_s if step.clock == "start_of_milking" else bout.last_off_s
-            t_s = start + 3600 * (AT_ONCE_H if step.within_h is None else step.within_h)
-            one = run.warmth_at(tag, t_s)
-            if one is not None:
-                found.append((one, f"in {tag} at {run.clock(t_s)}"))
+            found += _kept(run, tag, _deadline_s(step, bout), _next_s(run, bout))
+        found += _before_the_first(run, tag, step)
     return max(found, default=(None, ""), key=lambda f: f[0] if f[0] is not None else -1e9)
+
+
+def _deadline_s(step: TemperatureStep, bout: Bout) -> float:
+    """When the milk of a milking must be cold, s of the run."""
+    start = bout.begun_s if step.clock == "start_of_milking" else bout.last_off_s
+    return start + 3600 * (AT_ONCE_H if step.within_h is None else step.within_h)
+
+
+def _next_s(run: Run, bout: Bout) -> float:
+    """When the next milking begins to warm the store again."""
+    return min((b.begun_s for b in run.bouts if b.begun_s > bout.begun_s), default=np.inf)
+
+
+def _before_the_first(run: Run, tag: str, step: TemperatureStep) -> list[tuple[float, str]]:
+    """Milk of the last milking of the day before, which a run of one day sees only from then on."""
+    if not run.bouts or step.clock == "always" or step.applies == "first_milking":
+        return []
+    before = _deadline_s(step, run.bouts[-1]) - 86_400.0 * run.days
+    return _kept(run, tag, before, run.bouts[0].begun_s)
+
+
+def _kept(run: Run, tag: str, from_s: float, until_s: float) -> list[tuple[float, str]]:
+    """The warmest a store was from its deadline until milk came again."""
+    times = run.seen[:, 0]
+    return _warmest(run, tag, (times >= from_s) & (times < max(until_s, from_s + 1.0)))
 
 
 def _during(run: Run, tag: str, bout: Bout) -> list[tuple[float, str]]:
     """The warmest a tank was from the start of a milking until two hours after it."""
     times = run.seen[:, 0]
+    return _warmest(run, tag, (times >= bout.begun_s) & (times <= bout.last_off_s + 7200))
+
+
+def _warmest(run: Run, tag: str, here: NDArray[np.bool_]) -> list[tuple[float, str]]:
+    """The warmest of a vessel's readings among those marked, where milk was in it."""
     cap = run.compiled.tables.F[run.compiled.vessel(tag), sh.V_CAP]
-    here = (times >= bout.begun_s) & (times <= bout.last_off_s + 7200)
-    here &= run.content_kg(tag) > TANK_EMPTY * cap
-    if not here.any():
+    held = here & (run.content_kg(tag) > TANK_EMPTY * cap)
+    if not held.any():
         return []
-    warm = np.where(here, run.warmth_c(tag), -99.0)
+    warm = np.where(held, run.warmth_c(tag), -99.0)
     at = int(np.argmax(warm))
-    return [(float(warm[at]), f"in {tag} at {run.clock(times[at])}")]
+    where = f"in {tag} at {run.clock(run.seen[at, 0])}"
+    held_kg, tables = run.content_kg(tag)[at], run.compiled.tables
+    if tag in run.compiled.names.cooled:
+        row = tables.num[sh.N_K0] + run.compiled.names.cooled.index(tag)
+        if held_kg < tables.F[row, sh.K_LEAST]:
+            where += f", {held_kg:.0f} kg that its agitator does not reach"
+    return [(float(warm[at]), where)]
+
+
+def stage_of(exchanger: str) -> tuple[str, str]:
+    """The machine and the stage that an exchanger of the engine stands for.
+
+    >>> stage_of("PC1.water_in")
+    ('PC1', 'water stage')
+    """
+    tag, _, port = exchanger.partition(".")
+    return tag, "water stage" if "water" in port else "chilled stage"
 
 
 def _coolers(bench: Bench, run: Run) -> None:
@@ -111,8 +154,7 @@ def _coolers(bench: Bench, run: Run) -> None:
     ends = run.items("exchangers")
     for i, name in enumerate(run.compiled.names.exchangers):
         kg = x[i, sh.SX_KG]
-        tag, _, port = name.partition(".")
-        stage = "water stage" if "water" in port else "chilled stage"
+        tag, stage = stage_of(name)
         if kg <= 0:
             bench.find(
                 "day.cooler_outlet", f"Milk out of {tag}, {stage}", None, "degC",
