@@ -24,6 +24,7 @@ KERNELS = (
     "engine/kernels",
     "engine/airnet.py",
     "engine/airmarch.py",
+    "engine/liquidnet.py",
     "engine/shape.py",
     "engine/jit.py",
     "physics",

@@ -54,24 +54,38 @@ def reynolds(
     return density_kg_m3 * velocity_m_s(flow, bore_mm) * bore_mm / viscosity_mpa_s
 
 
-def friction_factor(reynolds_number: float, relative_roughness: float = 0.0) -> float:
-    """Darcy friction factor over laminar, passing and turbulent flow.
+def friction(reynolds_number: float, relative_roughness: float) -> tuple[float, float]:
+    """Darcy friction factor over laminar, passing and turbulent flow, and its slope d f / d Re.
 
     f = 8 ((8/Re)^12 + (A + B)^-1.5)^(1/12), A = (2.457 ln(1/((7/Re)^0.9 + 0.27 e/d)))^16,
-    B = (37530/Re)^16. Re above 0, e/d 0-0.05.
+    B = (37530/Re)^16; 64/Re below 100, where it is the same. Compiled by the liquid network.
     Source: Churchill, Chemical Engineering 84, 1977 (from memory).
+    """
+    if reynolds_number < 100.0:
+        return 64.0 / reynolds_number, -64.0 / (reynolds_number * reynolds_number)
+    part = (7.0 / reynolds_number) ** 0.9
+    rough = part + 0.27 * relative_roughness
+    log = math.log(1.0 / rough)
+    a = (2.457 * log) ** 16
+    b = (37_530.0 / reynolds_number) ** 16
+    da = 16.0 * a / log * 0.9 * part / (rough * reynolds_number)
+    db = -16.0 * b / reynolds_number
+    low = (8.0 / reynolds_number) ** 12
+    high = (a + b) ** -1.5
+    f = 8.0 * (low + high) ** (1.0 / 12.0)
+    inner = -12.0 * low / reynolds_number - 1.5 * high * (da + db) / (a + b)
+    return f, f / 12.0 * inner / (low + high)
+
+
+def friction_factor(reynolds_number: float, relative_roughness: float = 0.0) -> float:
+    """Darcy friction factor by `friction`. Re above 0, e/d 0-0.05.
 
     >>> round(friction_factor(1e5, 0.0003), 4)
     0.0194
     """
     check("Reynolds number", reynolds_number, 0.0, above=True)
     check("relative roughness", relative_roughness, 0.0, 0.05)
-    if reynolds_number < 100.0:
-        return 64.0 / reynolds_number
-    rough = (7.0 / reynolds_number) ** 0.9 + 0.27 * relative_roughness
-    a = (2.457 * math.log(1.0 / rough)) ** 16
-    b = (37_530.0 / reynolds_number) ** 16
-    return 8.0 * float(((8.0 / reynolds_number) ** 12 + (a + b) ** -1.5) ** (1 / 12))
+    return friction(reynolds_number, relative_roughness)[0]
 
 
 def drop_kpa(

@@ -1,0 +1,54 @@
+"""The liquid network against EPANET (through WNTR) on random networks, with Darcy and Weisbach."""
+
+from __future__ import annotations
+
+import math
+import warnings
+from itertools import count
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from byrewright.engine.liquidnet import RATED, solve
+from tests.liquidnets import NU_M2_S, Case, draw, epanet, net
+
+pytest.importorskip("wntr")
+
+WITHIN = 0.01  # the agreement asked of the solver, of each flow above 1 L/min
+BESIDE = 0.0025  # and of the greatest flow: a link between two that are nearly even takes the rest
+PASSING = 0.10  # where a pipe is between laminar and turbulent the two laws of friction differ
+PASSES = (1800.0, 4200.0)  # Reynolds numbers that count as passing
+LEAST_M3_S = 1.0 / 60_000
+NETWORKS = 100
+
+
+def _number(q: float, bore_m: float) -> float:
+    return 4 * abs(q) / (math.pi * NU_M2_S * bore_m)
+
+
+def _passes(case: Case, flow: list[float]) -> bool:
+    every = (_number(q, p.bore_m) for q, p in zip(flow, case.pipes, strict=False))
+    return any(PASSES[0] < number < PASSES[1] for number in every)
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_a_hundred_random_networks_agree_with_epanet(tmp_path: Path) -> None:
+    """Would fail if a law, a non-return valve, a pump or the method were wrong."""
+    warnings.simplefilter("ignore")
+    clear = 0
+    for seed in count():
+        case = draw(seed)
+        ours = solve(net(case), np.zeros(0))
+        assert ours.left < RATED, f"seed {seed}: {ours.left:.1e} left after {ours.steps} steps"
+        theirs = epanet(case, str(tmp_path))
+        passing = _passes(case, theirs)
+        clear += not passing
+        most = max(abs(q) for q in theirs)
+        for e, (q, r) in enumerate(zip(ours.flow, theirs, strict=True)):
+            if max(abs(q), abs(r)) > LEAST_M3_S:
+                allowed = PASSING if passing else WITHIN
+                near = allowed * abs(r) + BESIDE * most
+                assert abs(q - r) <= near, f"seed {seed}, link {e}: {q} and {r} m3/s"
+        if clear == NETWORKS:
+            break
