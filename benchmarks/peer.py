@@ -1,9 +1,10 @@
 """The same day in plain Python: SimPy for the cows, a loop for the milk. Written apart.
 
-It shares with the engine only the plant's own fields, the draws of the cows and the laws as the
-method page words them; no array, no lowering and no kernel of the engine is used. It holds cows,
-milkline, receivers, pumps, balance tanks, cooler, tanks with refrigeration; not wash, laundry,
-compressed air or electricity, so a ratio of times flatters it.
+It shares with the engine only the plant's own fields, what chance gives each cow and the laws as
+the method page words them; what a milking is due it works out for itself (`due_l`); no array, no
+lowering and no kernel of the engine is used. It holds cows, milkline, receivers, pumps,
+balance tanks, cooler, tanks with refrigeration; not wash, laundry, compressed air or electricity,
+so a ratio of times flatters it.
 """
 
 from __future__ import annotations
@@ -32,6 +33,26 @@ def given(after: float, flow_s: float, rise: float) -> float:
     flat = min(max(x - rise, 0.0), 1 - rise - FALL)
     down = max(x - (1 - FALL), 0.0)
     return (up * up / (2 * rise) + flat + down - down * down / (2 * FALL)) / area
+
+
+def due_l(plant: Plant) -> dict[tuple[str, str], float]:
+    """Litres that a cow of a group gives at a milking, minute by minute of the day.
+
+    What is made in a minute waits for the group's next milking; stated shares go before.
+    """
+    found: dict[tuple[str, str], float] = {}
+    for group in plant.herd.all_groups():
+        mine = [m for m in plant.milkings if group.name in (m.groups or (group.name,))]
+        day_l = group.yield_l_day or plant.herd.yield_l_day
+        stated = sum(m.share or 0.0 for m in mine)
+        by_share = bool(mine) and all(m.share is not None for m in mine)
+        for m in mine:
+            found[m.name, group.name] = day_l * (m.share or 0.0) / stated if by_share else 0.0
+        clocks = sorted((60 * int(m.start[:2]) + int(m.start[3:]), m.name) for m in mine)
+        for minute in range(1, 1441) if clocks and not by_share else ():
+            name = next((n for at, n in clocks if at >= minute), clocks[0][1])
+            found[name, group.name] += day_l / 1440
+    return found
 
 
 @dataclass

@@ -26,6 +26,7 @@ from byrewright.plant.primitives import (
     Turns,
     Units,
 )  # fmt: skip
+from byrewright.plant.programme import programme_of
 from byrewright.standards.rulebook import Rulebook
 
 
@@ -39,6 +40,7 @@ class Arrays:
         self.sample_s = sample_s
         self.vacuum = vacuum
         self.wrong: list[dict[str, str]] = []
+        self.programme = programme_of(plant, rules)
         self.lowering = Lowering(plant, rules)
         self.names = Names()
         self.low: Lowered
@@ -50,11 +52,6 @@ class Arrays:
         if tag not in self.names.meters:
             self.names.meters.append(tag)
         return self.names.meters.index(tag)
-
-    def _cows_of(self, milking: int) -> int:
-        wanted = self.plant.milkings[milking].groups
-        groups = self.plant.herd.all_groups()
-        return sum(g.cows for g in groups if not wanted or g.name in wanted)
 
     def _vessel_arrays(self) -> tuple[sh.Floats, sh.Ints]:
         low, names = self.low, self.names
@@ -116,8 +113,8 @@ class Arrays:
         return x_f, x_i
 
     def _filter_arrays(self) -> tuple[sh.Floats, sh.Ints]:
-        herd = self.plant.herd
-        each = herd.yield_l_day / max(len(self.plant.milkings), 1) * 1.03
+        day = self.programme
+        each = day.milk_l_day / max(day.cows_milked_day, 1) * day.milk_kg_l
         f_f = sh.zeros(len(self.low.filters), 3)
         f_i = sh.whole(len(self.low.filters), 1)
         for i, (_, one) in enumerate(self.low.filters):

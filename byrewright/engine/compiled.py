@@ -98,7 +98,7 @@ def _store(path: Path, compiled: Compiled) -> None:
     plain = {
         k: getattr(compiled, k)
         for k in ("step_s", "milkings", "cows", "origin_s", "removal", "pace_s", "litres", "kg_l",
-                  "notes", "vacuum_known", "withheld_apart", "variants", "key")
+                  "notes", "vacuum_known", "withheld_apart", "variants", "milk_kg_l", "key")
     }  # fmt: skip
     plain["names"] = asdict(compiled.names)
     buffer = BytesIO()

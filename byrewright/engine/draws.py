@@ -14,6 +14,7 @@ from byrewright.engine import shape as sh
 from byrewright.engine.compiled import Compiled
 from byrewright.plant.farm import minutes
 from byrewright.plant.plant import Plant
+from byrewright.plant.programme import programme_of
 from byrewright.standards.rulebook import Rulebook
 
 YIELD_AND_TIME = 0.5  # correlation of a cow's yield with her milk-out time; stated as assumed
@@ -43,41 +44,36 @@ class Herd:
         self.compiled = compiled
         self.rules = rules
         self.seed = seed
+        self.programme = programme_of(plant, rules)
         groups = plant.herd.all_groups()
         self.group = np.repeat(np.arange(len(groups)), [g.cows for g in groups])
         cows = len(self.group)
         herd = plant.herd
-        mean = np.array([g.yield_l_day or herd.yield_l_day for g in groups])[self.group]
         self.z = stream(seed, "yield", ALWAYS, 0).standard_normal(cows)
-        self.litres = mean * np.maximum(0.3, 1.0 + herd.yield_spread * self.z)
-        first = np.concatenate([[0], np.cumsum([g.cows for g in groups])[:-1]])
-        place = np.arange(cows) - first[self.group]
-        self.withheld = place < np.array([g.withheld_cows for g in groups])[self.group]
-        self.names = [g.name for g in groups]
+        self.factor = np.maximum(0.3, 1.0 + herd.yield_spread * self.z)
+        self.first = np.concatenate([[0], np.cumsum([g.cows for g in groups])])
 
     def milking(self, day: int, index: int) -> sh.Floats:
-        """The cows of one milking in order, with all that chance gives them."""
-        n = self.rules.number
-        one = self.plant.milkings[index]
+        """The cows of one milking (by its place in the file) in order, with all that chance
+        gives them."""
+        one = self.programme.at_place(index)
         cows = len(self.group)
-        share = self.plant.milking_shares()[index]
-        rho = n("milk.density_kg_m3") / 1000
-        kg = self.litres * share * rho
+        ids = np.concatenate(
+            [np.arange(self.first[p.group], self.first[p.group + 1]) for p in one.parts]
+        )
+        litres = np.concatenate([np.full(p.cows, p.litres_cow) for p in one.parts])
+        kg = litres * self.factor[ids] * self.programme.milk_kg_l
         own = stream(self.seed, "milk-out", day, index).standard_normal(cows)
-        z = YIELD_AND_TIME * self.z + np.sqrt(1 - YIELD_AND_TIME**2) * own
-        herd = self.plant.herd
-        on_s = log_normal(herd.milk_out_time_s.mean, herd.milk_out_time_s.spread, z)
-        table = sh.zeros(cows, sh.COW)
-        self._curve(table, kg, on_s)
-        self._accidents(table, day, index)
-        table[:, sh.C_WITHHELD] = self.withheld
-        table[:, sh.C_GROUP] = self.group
-        table[:, sh.C_ID] = np.arange(cows)
-        wanted = one.groups
-        if wanted:
-            keep = [np.flatnonzero(self.group == self.names.index(w)) for w in wanted
-                    if w in self.names]  # fmt: skip
-            table = table[np.concatenate(keep)] if keep else table[:0]
+        z = (YIELD_AND_TIME * self.z + np.sqrt(1 - YIELD_AND_TIME**2) * own)[ids]
+        time = self.plant.herd.milk_out_time_s
+        table = sh.zeros(len(ids), sh.COW)
+        self._curve(table, kg, log_normal(time.mean, time.spread, z))
+        self._accidents(table, ids, day, index)
+        table[:, sh.C_WITHHELD] = np.concatenate(
+            [np.arange(p.cows) < p.withheld_cows for p in one.parts]
+        )
+        table[:, sh.C_GROUP] = self.group[ids]
+        table[:, sh.C_ID] = ids
         return table
 
     def _curve(self, table: sh.Floats, kg: sh.Floats, on_s: sh.Floats) -> None:
@@ -105,10 +101,10 @@ class Herd:
         table[:, sh.C_RISE] = rise
         table[:, sh.C_ON_S] = np.minimum(lag + crossing + delay, limit)
 
-    def _accidents(self, table: sh.Floats, day: int, index: int) -> None:
+    def _accidents(self, table: sh.Floats, ids: sh.Ints, day: int, index: int) -> None:
         n = self.rules.number
-        cows = len(table)
-        kick = stream(self.seed, "kick", day, index).random((cows, 2))
+        cows = len(self.group)
+        kick = stream(self.seed, "kick", day, index).random((cows, 2))[ids]
         kicked = kick[:, 0] < n("milking.kick_off_share")
         table[:, sh.C_KICK_AT] = np.where(kicked, kick[:, 1] * table[:, sh.C_ON_S], 1e12)
         table[:, sh.C_PAUSE_S] = n("milking.kick_off_back_s")
@@ -117,12 +113,12 @@ class Herd:
         mean = n("milking.stop_mean_s")
         rotary = self.compiled.tables.num[sh.N_LAYOUT] == 0
         chance = min(0.5, stop / (1 - stop) * self.compiled.pace_s / mean) if rotary else 0.0
-        draw = stream(self.seed, "stop", day, index).random((cows, 2))
+        draw = stream(self.seed, "stop", day, index).random((cows, 2))[ids]
         long = -mean * np.log1p(-np.minimum(draw[:, 1], 0.999))
         table[:, sh.C_STOP_S] = np.where(draw[:, 0] < chance, long, 0.0)
         work = self.plant.work
         routine = work.prepare_s + work.attach_s + work.spray_s + work.other_s
-        z = stream(self.seed, "work", day, index).standard_normal(cows)
+        z = stream(self.seed, "work", day, index).standard_normal(cows)[ids]
         spread = n("labour.task_spread_s") / 2
         table[:, sh.C_WORK_S] = np.maximum(0.3 * routine, routine + spread * z)
 
@@ -154,12 +150,11 @@ def day_of(
     count = last.count.copy() if last is not None else sh.whole(slots)
     steps = round(86400 / compiled.step_s)
     rows: list[tuple[int, int, int, int, float]] = list(extra)
-    begins = [(minutes(m.start) * 60 - compiled.origin_s) % 86400 for m in plant.milkings]
     # Numbered in order of time, as the kernel takes them.
-    for rank, i in enumerate(sorted(range(len(begins)), key=lambda i: (begins[i], i))):
-        one, at = plant.milkings[i], begins[i]
+    for rank, one in enumerate(herd.programme.milkings):
+        at = one.start_min * 60 - compiled.origin_s
         number = day * k + rank
-        table = herd.milking(day, i)
+        table = herd.milking(day, one.place)
         cows[number % slots, : len(table)] = table
         count[number % slots] = len(table)
         step = day * steps + round(at / compiled.step_s)
@@ -169,7 +164,7 @@ def day_of(
         if day % visit.every_days == 0:
             at = (minutes(visit.at) * 60 - compiled.origin_s) % 86400
             step = day * steps + round(at / compiled.step_s)
-            rows.append((step, 3, 0, sh.ROW_TANKER, visit.tanker_l * 1.03))
+            rows.append((step, 3, 0, sh.ROW_TANKER, visit.tanker_l * compiled.milk_kg_l))
     rows.sort()
     mean, swing = ambient_c(plant, herd.rules, month, hot=hot)
     weather = np.array([mean, compiled.origin_s, swing])

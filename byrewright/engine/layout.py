@@ -255,7 +255,7 @@ class Layout:
             start = max(start, min(1.1 * full, 0.92 * vessel.cap_kg))
         name = tag if parts == 1 else f"{tag} from {src}"
         return MoverRow(
-            name, tag, src, LAWS[one.law], one.flow_l_min * 1.03 / 60 / parts, led=led, full=full,
+            name, tag, src, LAWS[one.law], one.flow_l_min * rho / 60 / parts, led=led, full=full,
             start=start, stop=stop, floor=one.floor_share, kw=one.motor_kw / parts,
             steps=float(one.steps), cmd=0.0 if state == "stopped" else 1.0,
         )  # fmt: skip
@@ -286,7 +286,8 @@ class Layout:
             ways = self._reaches(tag, "outlet")
             if any(w.vessel == tanker[0] for w in ways):
                 name = f"{tag} to {tanker[0]}"
-                mover = MoverRow(name, tag, tag, LOADING, tanker[1].load_l_min * 1.03 / 60, cmd=0.0)
+                kg_s = tanker[1].load_l_min * self.out.vessels[tag].kg_l / 60
+                mover = MoverRow(name, tag, tag, LOADING, kg_s, cmd=0.0)
                 mover.branches[tanker[0], (), ""] = Branch(tanker[0])
                 self.out.movers.append(mover)
                 self.out.loading[tag] = name

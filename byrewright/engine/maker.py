@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from byrewright.engine import shape as sh
 from byrewright.engine.arrays import Arrays
 from byrewright.engine.names import Compiled
 from byrewright.engine.rows import SOLD, DoesNotCompile
-from byrewright.plant.farm import minutes
-from byrewright.plant.primitives import Doses, EachCow, Stalls, Tanker
+from byrewright.plant.primitives import EachCow, Stalls, Tanker
+from byrewright.plant.programme import WashKind, WashStep
 
 STEPS_S = (1.0, 0.5, 0.2, 0.1)
 """Steps tried, in order, until every vessel holds what passes it in one."""
@@ -117,15 +119,16 @@ class Maker(Arrays):
         parts["meters"] = _blank(max(1, len(names.meters)))
         F, I = self._stack(parts, num)  # noqa: E741
         tables = sh.Tables(F, I, par, num, share, vac)
-        cows = max((self._cows_of(i) for i in range(len(self.plant.milkings))), default=0)
-        first = min((minutes(m.start) for m in self.plant.milkings), default=0)
+        cows = max((m.cows for m in self.programme.milkings), default=0)
+        first = min((m.start_min for m in self.programme.milkings), default=0)
         start = self._start(tables, start_pumps, cows)
         return Compiled(
             tables, start, names, dt, len(self.plant.milkings), cows,
-            ((first // 60 - 1) % 24) * 3600.0, removal, pace,
+            max(0, first // 60 - 1) * 3600.0, removal, pace,
             {t: r.litres for t, r in sorted(low.vessels.items())},
             {t: r.kg_l for t, r in sorted(low.vessels.items())},
             list(dict.fromkeys(low.notes)), known, low.withheld_apart, [{}, *self.wrong],
+            self.programme.milk_kg_l,
         )  # fmt: skip
 
     def _stack(self, parts: dict[str, tuple[sh.Floats, sh.Ints]], num: sh.Ints,
@@ -159,7 +162,8 @@ class Maker(Arrays):
         par[sh.PAR_COW_C] = self.number("milk.at_cow_c")
         par[sh.PAR_LINE_C] = self.number("milk.at_receiver_c")
         calf = self.plant.equipment.get(low.calf)
-        par[sh.PAR_CALF_KG] = float(getattr(calf, "draw_l_milking", 0.0)) * 1.03
+        par[sh.PAR_CALF_KG] = float(getattr(calf, "draw_l_milking", 0.0))
+        par[sh.PAR_CALF_KG] *= self.programme.milk_kg_l
         par[sh.PAR_CALF_AFTER] = 60 * self.number("calf.draw_after_min")
         par[sh.PAR_CLOTHS] = self.plant.work.cloths_a_cow
         par[sh.PAR_CLOTH_KG] = self.number("cloth.dry_kg")
@@ -167,8 +171,6 @@ class Maker(Arrays):
         par[sh.PAR_CIRCULATE_UA] = self.number("wash.loss_w_k_unit") * num[sh.N_UNITS] / 1000
         par[sh.PAR_TANK_WASH_SHARE] = self.number("wash.hot_water_tank_share")
         par[sh.PAR_TANK_WASH_S] = 60 * self.number("wash.tank_min")
-        doses = self.lowering.first(Doses)
-        par[sh.PAR_DOSE] = (doses[1].ml_l if doses else 0.0) / 1000
         num[sh.N_TROUGH] = names.vessels.index(low.trough) if low.trough else -1
         num[sh.N_TANKER] = names.vessels.index(low.tanker) if low.tanker else -1
         num[sh.N_SOLD] = names.vessels.index(SOLD)
@@ -178,7 +180,7 @@ class Maker(Arrays):
         tanker = self.lowering.first(Tanker)
         # Direct loading is the main way only where the tanks do not hold a day's milk.
         stored = sum(r.litres for r in low.vessels.values() if r.fill)
-        day_l = self.plant.herd.yield_l_day * self.plant.herd.cows
+        day_l = self.programme.milk_l_day
         num[sh.N_DIRECT] = int(bool(tanker and tanker[1].direct and stored < day_l))
         num[sh.N_SAMPLE] = max(1, round(self.sample_s / dt))
         num[sh.N_MINUTE] = round(MINUTE_S / dt)
@@ -190,50 +192,49 @@ class Maker(Arrays):
 
     def _sequence(self, num: sh.Ints) -> tuple[tuple[sh.Floats, sh.Ints], sh.Ints]:
         """Phases after a milking: push out, change over, then each step of the wash."""
-        low, names, cleaning = self.low, self.names, self.plant.cleaning
+        low, names = self.low, self.names
         change = 60 * self.number("wash.changeover_min")
-        rows = [(300.0, -1.0, 0.0, sh.FLUSH)]
+        rows = [(300.0, -1.0, 0.0, sh.FLUSH, 0.0)]
         num[sh.N_PHASES_DRY] = 1
         if low.trough and low.cold_supply in names.movers:
-            rows.append((max(0.0, change - 300.0), -1.0, 0.0, sh.WAIT))
-            row = low.vessels[low.trough]
-            want = cleaning.water_l_unit * float(num[sh.N_UNITS])
-            kg = min(want, 0.95 * row.litres)
-            if kg < want:
-                low.notes.append(
-                    f"{low.trough}: it holds {row.litres:g} L, less than the {want:g} L a wash "
-                    "step asks for; the day washes with what it holds."
-                )
-            for step in cleaning.steps:
-                rows += self._wash_step(step.lower(), kg)
-        every = max(1, len(self.plant.milkings))
-        done = min(cleaning.washes_a_day, every)
-        washes = [int((i + 1) * done // every > i * done // every) for i in range(every)]
+            rows.append((max(0.0, change - 300.0), -1.0, 0.0, sh.WAIT, 0.0))
+            for step in self.programme.wash.steps:
+                rows += self._wash_step(step)
+        washes = [int(m.washed_after) for m in self.programme.milkings] or [0]
         phases = np.array(rows, np.float64)
         empty = np.full((len(rows), 1), -1, np.int64)
         return (phases, empty), np.array(washes, np.int64).reshape(-1, 1)
 
-    def _wash_step(self, step: str, kg: float) -> list[tuple[float, float, float, int]]:
-        low, names, cleaning = self.low, self.names, self.plant.cleaning
+    def _wash_step(self, step: WashStep) -> list[tuple[float, float, float, int, float]]:
+        """Fill, run and drain: in one charge, or a rinse in as many fills as the trough asks."""
+        low, names = self.low, self.names
         heater = self.plant.equipment.get(low.heated[0][0]) if low.heated else None
-        hot_c = float(getattr(heater, "set_c", cleaning.hot_c))
-        cold_c = self.number("wash.cold_supply_c")
-        main = "hot" in step or "alkal" in step or "main" in step or "acid" in step
-        want = cleaning.hot_c if main else (cold_c if "last" in step else cleaning.rinse_c)
-        if "acid" in step:
-            want = cleaning.rinse_c
+        hot_c = float(getattr(heater, "set_c", self.plant.cleaning.hot_c))
+        # Hot and cold are set together so that the step is warm enough in the coldest month.
+        cold_c = min(self.plant.site.water_temperature_c)
+        want = cold_c if step.at_c is None else step.at_c
         share = min(1.0, max(0.0, (want - cold_c) / max(hot_c - cold_c, 1.0)))
         if not low.hot_supply:
             share = 0.0
-        rows: list[tuple[float, float, float, int]] = []
+        room, fills, kg = 0.95 * low.vessels[low.trough].litres, 1, step.litres
+        if kg > room and step.circulates:
+            low.notes.append(
+                f"{low.trough}: it holds {room / 0.95:g} L, less than the {kg:g} L that the step "
+                f'"{step.name}" asks for; the day washes with what it holds.'
+            )
+            kg = room
+        elif kg > room:
+            fills = math.ceil(kg / room)
+        rows: list[tuple[float, float, float, int, float]] = []
         hot = [(name, share / len(low.hot_supply)) for name in low.hot_supply]
         for name, part in (*hot, (low.cold_supply, 1.0 - share)):
             if name in names.movers and part > 0:
-                rows.append((0.0, float(names.movers.index(name)), kg * part, sh.DOSE_IN))
-        time_s = 60 * self.number("wash.main_min" if main else "wash.rinse_min")
-        rows.append((time_s, -1.0, 1.0 if main else 0.0, sh.CIRCULATE))
-        rows.append((60.0, float(names.movers.index(low.trough_drain)), 0.0, sh.EMPTY))
-        return rows
+                at = float(names.movers.index(name))
+                rows.append((0.0, at, kg / fills * part, sh.DOSE_IN, 0.0))
+        main = float(step.kind is WashKind.ALKALINE)
+        rows.append((60 * step.minutes / fills, -1.0, step.strength, sh.CIRCULATE, main))
+        rows.append((60.0, float(names.movers.index(low.trough_drain)), 0.0, sh.EMPTY, 0.0))
+        return rows * fills
 
     def _fill(self) -> tuple[sh.Floats, sh.Ints]:
         low, names = self.low, self.names

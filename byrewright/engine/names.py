@@ -54,6 +54,7 @@ class Compiled:
     vacuum_known: str
     withheld_apart: bool
     variants: list[dict[str, str]]
+    milk_kg_l: float
     key: str = ""
 
     def vessel(self, tag: str) -> int:

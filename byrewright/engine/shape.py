@@ -60,8 +60,8 @@ L_LOAD_KG, L_CYCLE_S, L_KW, L_WATER = range(4)
 LI_STAGE, LI_COUNT, LI_DOSE, LI_KWH = range(4)
 SL_WAITING, SL_BUSY, SL_LEFT, SL_LOTS, SL_HEALTH = range(5)
 
-# The sequence after milking: phases of (seconds, dose kg a mover, what).
-Q_SECONDS, Q_MOVER, Q_KG, Q_DOES = range(4)
+# The sequence after milking: phases of (seconds, mover, kg or strength, what, main wash).
+Q_SECONDS, Q_MOVER, Q_KG, Q_DOES, Q_MAIN = range(5)
 WAIT, FLUSH, DOSE_IN, CIRCULATE, EMPTY = range(5)
 
 # Rows: step, rank, target, field; values apart.
@@ -78,8 +78,8 @@ RW_STEP, RW_RANK, RW_TARGET, RW_FIELD = range(4)
     PAR_TURN_S, PAR_BOARD_S, PAR_GAP_S, PAR_FALL_S, PAR_VAC_LEAST, PAR_AIR_COW, PAR_AIR_LEAK,
     PAR_AIR_VOLUME, PAR_AIR_HIGH, PAR_AIR_LOW, PAR_CALF_KG, PAR_CALF_AFTER, PAR_CLOTHS,
     PAR_CLOTH_KG, PAR_FALL_UNITS, PAR_DRIVE_KW, PAR_GATE_KW, PAR_WATER_COW, PAR_CIRCULATE_UA,
-    PAR_TANK_WASH_SHARE, PAR_TANK_WASH_S, PAR_DOSE, PAR_STANDBY_S, PAR_VAC_SET, PAR_CP,
-) = range(33)  # fmt: skip
+    PAR_TANK_WASH_SHARE, PAR_TANK_WASH_S, PAR_STANDBY_S, PAR_VAC_SET, PAR_CP,
+) = range(32)  # fmt: skip
 PARS = PAR_CP + 4  # the specific heats of the four substances stand last
 (
     N_V0, N_V1, N_M0, N_M1, N_J0, N_J1, N_X0, N_X1, N_F0, N_F1, N_R0, N_R1, N_K0, N_K1, N_H0,

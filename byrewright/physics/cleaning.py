@@ -39,42 +39,6 @@ def slug_time_s(line_m: float, velocity_m_s: float) -> float:
     return line_m / velocity_m_s
 
 
-def step_water_l(
-    units: int,
-    line_content_l: float,
-    receiver_l: float = 0.0,
-    rules: Rulebook | None = None,
-    unit_l: float | None = None,
-) -> float:
-    """Water of one wash step: units, a share of the lines' content, and the receiver's part.
-
-    Units 8-15 L each (common practice; `unit_l` takes the rule's place); 20-30 % of the line
-    volume (US method, from memory). No neutral published figure was found.
-
-    >>> step_water_l(60, 400.0, 30.0)
-    820.0
-    """
-    rules = rules or default_rulebook()
-    check("number of units", units, 0)
-    check("content of the lines", line_content_l, 0.0, unit="L")
-    check("receiver", receiver_l, 0.0, unit="L")
-    each = rules.number("wash.water_per_unit_l") if unit_l is None else unit_l
-    return units * each + rules.number("wash.water_line_share") * line_content_l + receiver_l
-
-
-def hot_charge_l(clusters: int, tank_l: float = 0.0, rules: Rulebook | None = None) -> float:
-    """Hot water for a wash: 10 L a cluster plus 2 % of the tank washed (levy body, read).
-
-    >>> hot_charge_l(60, 30_000.0)
-    1200.0
-    """
-    rules = rules or default_rulebook()
-    check("clusters", clusters, 0)
-    check("tank", tank_l, 0.0, unit="L")
-    each = rules.number("wash.hot_water_per_cluster_l")
-    return clusters * each + tank_l * rules.number("wash.hot_water_tank_share")
-
-
 def return_c(
     start_c: float,
     water_l: float,

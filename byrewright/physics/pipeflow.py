@@ -174,17 +174,6 @@ def static_kpa(head_m: float, density_kg_m3: float = 1030.0) -> float:
     return density_kg_m3 * GRAVITY_M_S2 * head_m / 1000
 
 
-def pipe_content_l(bore_mm: float, length_m: float) -> float:
-    """Content of a full pipe.
-
-    >>> round(pipe_content_l(73.0, 10.0), 1)
-    41.9
-    """
-    check("bore", bore_mm, 0.0, unit="mm")
-    check("length", length_m, 0.0, unit="m")
-    return math.pi / 4 * bore_mm**2 * length_m / 1000
-
-
 def pump_power_kw(flow: float, pressure_kpa: float, efficiency: float = 0.5) -> float:
     """Shaft power of a liquid pump: q dp / eta, q in L/min.
 

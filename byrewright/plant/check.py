@@ -13,6 +13,7 @@ from byrewright.plant.kinds.units import MilkingUnit, WithheldVessel
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
 from byrewright.plant.problems import Problem, nearest, problem, show
+from byrewright.plant.programme import milkings_of
 
 WATER_C = (0.1, 40.0)
 AMBIENT_C = (-50.0, 55.0)
@@ -72,6 +73,14 @@ def _milkings(plant: Plant) -> Iterator[Problem]:
             end = clock(minutes(one.start) + one.target_h * 60)
             yield problem("C026", key=f"{key}.target_h", found=f"{one.start} to {end}",
                           allowed=after.start)  # fmt: skip
+    milked = {p.name for m in milkings_of(plant.herd, plant.milkings) for p in m.parts}
+    for group in plant.herd.all_groups() if plant.milkings else ():
+        if group.name not in milked:
+            yield problem("C030", key=f"herd.groups.{group.name}", found=show(group.name))
+    washes = plant.cleaning.washes_a_day
+    if "washes_a_day" in plant.cleaning.model_fields_set and washes > len(plant.milkings):
+        yield problem("C031", key="cleaning.washes_a_day", found=washes,
+                      allowed=len(plant.milkings))  # fmt: skip
     shares = [m.share for m in plant.milkings if m.share is not None]
     if shares and len(shares) == len(plant.milkings) and abs(sum(shares) - 1) > SHARES_ADD_UP:
         yield problem("C028", key="milkings", found=show(round(sum(shares), 3)))

@@ -203,6 +203,49 @@ class Work(Record):
     )
 
 
+WASH_WORDS: dict[str, str] = {
+    word: kind
+    for kind, words in {
+        "rinse": ("rinse", "plain rinse", "water rinse"),
+        "warm rinse": ("warm rinse", "first rinse", "pre rinse", "prerinse", "tepid rinse"),
+        "alkaline wash": (
+            "alkaline wash", "hot", "hot wash", "main", "main wash", "detergent", "detergent wash",
+            "alkaline", "caustic", "caustic wash", "hot alkaline wash", "hot detergent wash",
+        ),
+        "acid wash": ("acid wash", "acid", "hot acid", "hot acid wash"),
+        "acid rinse": ("acid rinse", "cold acid", "warm acid rinse"),
+        "sanitising rinse": (
+            "sanitising rinse", "sanitise", "sanitize", "sanitizing rinse", "disinfect",
+            "disinfection",
+        ),
+        "cold rinse": ("cold rinse", "last rinse", "final rinse", "cold", "last", "final"),
+    }.items()
+    for word in words
+}  # fmt: skip
+"""What a step of the wash may be called in a file, and the sort of step it then is."""
+
+
+WASH_STEPS = "steps of a wash in their order, out of: " + ", ".join(
+    dict.fromkeys(WASH_WORDS.values())
+)
+
+
+def wash_words(text: str) -> str:
+    """A step's name as it is looked up.
+
+    >>> wash_words("Pre-rinse"), wash_words("main_wash")
+    ('pre rinse', 'main wash')
+    """
+    return " ".join(text.casefold().replace("_", " ").replace("-", " ").split())
+
+
+def _wash_step(text: str) -> str:
+    if wash_words(text) not in WASH_WORDS:
+        known = WASH_STEPS.partition(": ")[2]
+        raise ValueError(f'no step of a wash is called "{text[:40]}"; known are {known}')
+    return text
+
+
 class Cleaning(Record):
     """How the plant is washed."""
 
@@ -234,8 +277,8 @@ class Cleaning(Record):
     water_l_unit: float = par(
         "L", "water a unit for each step", 10.0, ge=3, le=30, why="10 L a cluster", known="read"
     )
-    steps: tuple[str, ...] = par(
-        "", "steps of a wash", ("rinse", "hot", "last rinse"), why="usual sequence"
+    steps: tuple[Annotated[str, AfterValidator(_wash_step)], ...] = par(
+        "", WASH_STEPS, ("rinse", "hot", "last rinse"), why="usual sequence"
     )
     hardness_ppm: float | None = par(
         "", "water hardness as calcium carbonate, mg/L", None, ge=0, le=1000

@@ -141,23 +141,6 @@ class Plant(Record):
             found.append(port.services)
         return found[0] & found[1]
 
-    def milking_shares(self) -> tuple[float, ...]:
-        """Share of the day's milk in each milking: stated, or by the interval before it."""
-        from byrewright.plant.farm import minutes
-
-        starts = [minutes(m.start) for m in self.milkings]
-        if not starts:
-            return ()
-        if all(m.share is not None for m in self.milkings):
-            total = sum(m.share or 0.0 for m in self.milkings)
-            return tuple((m.share or 0.0) / total for m in self.milkings)
-        order = sorted(range(len(starts)), key=lambda i: starts[i])
-        shares = [0.0] * len(starts)
-        for place, i in enumerate(order):
-            before = starts[order[place - 1]]
-            shares[i] = ((starts[i] - before - 1) % 1440 + 1) / 1440
-        return tuple(shares)
-
     def defaults_taken(self) -> Iterator[tuple[str, Parameter]]:
         """Every (where, parameter) that the file left to its stated default."""
         parts: list[tuple[str, Record]] = [

@@ -31,8 +31,6 @@ VALUES: tuple[Value, ...] = (
           "nz_levy", "read", "limit"),
     Value("wash.hot_water_spare_l", 200.0, "L", "spare hot water", "nz_levy", "second_hand",
           "typical"),
-    Value("wash.water_per_unit_l", 11.5, "L", "water for each unit in each step, lines apart",
-          "practice", "common_practice", "typical", 8.0, 15.0),
     Value("wash.water_line_share", 0.25, "", "water for the lines as a share of their volume, in "
           "each step", "practice", "from_memory", "typical", 0.20, 0.30),
     Value("wash.alkaline_ph_low", 11.0, "pH", "alkaline wash, low end", "practice", "from_memory",
@@ -75,6 +73,9 @@ VALUES: tuple[Value, ...] = (
           "the lines are wet", "practice", "common_practice", "limit", 0.1, 0.3),
     Value("wash.acid_share", 0.005, "", "acid product as a share of the wash water; the label "
           "rules", "practice", "common_practice", "typical", 0.003, 0.010),
+    Value("wash.sanitise_share", 0.0015, "", "sanitising product as a share of the water: 150 mg/L "
+          "of chlorine from a product with 10 %; the label rules", "us_extension", "derived",
+          "typical", 0.001, 0.002),
     Value("wash.acid_c", 60.0, "degC", "acid wash; the label rules", "practice",
           "common_practice", "typical", 40.0, 70.0),
     Value("wash.acid_every_days", 7.0, "d", "days between acid washes, at most",

@@ -186,6 +186,20 @@ CASES: list[tuple[str, str, str, str]] = [
         "milking lasts 16:30 to 05:30, past the start of the next at 05:00",
     ),
     ("C028", "target_h: 3", "target_h: 3, share: 0.6", "add up to 1.2, not 1"),
+    (
+        "C030",
+        "groups: [high, low]}\n  - {name: evening, start: 16:30, target_h: 3}",
+        "groups: [high]}\n  - {name: evening, start: 16:30, target_h: 3, groups: [high]}",
+        'herd.groups.low: group "low" takes part in no milking',
+    ),
+    ("C031", "wishes:", "cleaning: {washes_a_day: 3}\nwishes:", "3 washes a day but 2 milkings"),
+    (
+        "F029",
+        "wishes:",
+        "cleaning: {steps: [rinse, xyzzy]}\nwishes:",
+        'cleaning.steps.2: no step of a wash is called "xyzzy"; known are rinse, warm '
+        "rinse, alkaline wash, acid wash, acid rinse, sanitising rinse, cold rinse",
+    ),
     ("C029", "count: 40", "count: 39", "39 milking units for 40 stalls"),
 ]
 FOUND_ELSEWHERE = {

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from byrewright.physics import air, cleaning, heat, milk, motion, throughput
+from byrewright.physics import air, heat, milk, motion, throughput
+from byrewright.plant.programme import wash_of
 from byrewright.standards.practice import MAGNITUDES
+from byrewright.standards.rulebook import default_rulebook
+from tests.plants import rotary
 
 
 @pytest.mark.parametrize(("stalls", "seconds", "litres"), [(50, 9.5, 12.0), (80, 6.8, 12.0)])
@@ -32,12 +35,12 @@ def test_deck_load_and_drive_lie_in_the_usual_range(stalls: int, deck_kg: float)
 @pytest.mark.parametrize("stalls", [50, 80])
 def test_wash_lies_in_the_usual_range(stalls: int) -> None:
     """Hot charge in litres and kilowatt-hours; three steps of water."""
-    charge = cleaning.hot_charge_l(stalls, 0.0) + 100.0
+    wash = wash_of(rotary(stalls, 15 * stalls), default_rulebook())
+    charge = wash.hot_l + 100.0
     assert MAGNITUDES["hot_charge_l"].usual(charge, stalls)
     energy = heat.heating_energy_kwh(charge, 12, 75)
     assert MAGNITUDES["hot_charge_kwh"].usual(energy, stalls)
-    water = 3 * cleaning.step_water_l(stalls, 400.0, 40.0) / 1000
-    assert MAGNITUDES["wash_water_m3"].usual(water, stalls)
+    assert MAGNITUDES["wash_water_m3"].usual(wash.water_l / 1000, stalls)
 
 
 @pytest.mark.parametrize(("stalls", "flow"), [(50, 62.0), (80, 100.0)])

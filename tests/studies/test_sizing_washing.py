@@ -6,11 +6,13 @@ import pytest
 
 from byrewright.plant.farm import Cleaning
 from byrewright.plant.plant import Plant
+from byrewright.plant.programme import wash_of
 from byrewright.results import Finding
 from byrewright.standards.practice import MAGNITUDES
-from byrewright.studies.sizing.washing import size_washing, wash_of
+from byrewright.standards.rulebook import default_rulebook
+from byrewright.studies.sizing.washing import size_washing
 from tests.plants import machine, rows
-from tests.studies.benches import bench_of, duty, large, sized, small
+from tests.studies.benches import large, sized, small
 
 
 def _usual(key: str, found: Finding, stalls: int, scale: float = 1.0) -> None:
@@ -30,8 +32,8 @@ def test_magnitudes(plant: Plant, stalls: int) -> None:
 @pytest.mark.parametrize(("plant", "stalls"), [(small(), 50), (large(), 84)])
 def test_heat_of_the_hot_charge(plant: Plant, stalls: int) -> None:
     """The heat of the hot charge leaves the range of practice: a wrong unit or temperature."""
-    wash = wash_of(bench_of(plant), duty(plant))
-    kwh = wash.hot_l * 4.19 * (wash.hot_c - min(plant.site.water_temperature_c)) / 3600
+    wash = wash_of(plant, default_rulebook())
+    kwh = wash.hot_l * 4.19 * (plant.cleaning.hot_c - min(plant.site.water_temperature_c)) / 3600
     assert MAGNITUDES["hot_charge_kwh"].usual(kwh, stalls), kwh
 
 

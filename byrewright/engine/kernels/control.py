@@ -151,7 +151,8 @@ def _start_phase(
         S[trough, WATER] = 0.0
         S[trough, WASH] += kg
         g[G_MADE_WASH] += kg
-        g[G_PRODUCT_L] += kg * par[PAR_DOSE]
+        g[G_PRODUCT_L] += kg * F[num[N_Q0] + phase, Q_KG]
+    if does == CIRCULATE and F[num[N_Q0] + phase, Q_MAIN] > 0.0 and trough >= 0:
         slot = (n[I_MILKED] - 1) % num[N_SLOTS]
         bout[slot, B_HOT_C] = warmth(trough, F, I, S, par)
 
@@ -188,7 +189,7 @@ def _sequence(
         S[mover, S_DOSE] = 0.0
     if does == EMPTY:
         S[mover, S_CMD] = 0.0
-    if does == CIRCULATE and F[num[N_Q0] + phase, Q_KG] > 0.0 and trough >= 0:
+    if does == CIRCULATE and F[num[N_Q0] + phase, Q_MAIN] > 0.0 and trough >= 0:
         bout[slot, B_RETURN_C] = warmth(trough, F, I, S, par)
     n[I_PHASE] += 1
     last = num[N_Q1] - num[N_Q0]

@@ -35,7 +35,7 @@ def _milkings(run: Run) -> Table:
     for b in run.bouts:
         rows.append(
             (b.day, b.name, run.clock(b.begun_s), run.clock(b.last_off_s), _n(b.hours, 2),
-             len(b.cows), _n(b.kg / 1.03, 0), _n(_again_pct(b.cows), 1),
+             len(b.cows), _n(run.litres(b.kg), 0), _n(_again_pct(b.cows), 1),
              _n(b.stopped_s / 60, 1), _n(b.held_s / 60, 1), run.clock(b.wash_end_s))
         )  # fmt: skip
     return Table(
@@ -54,8 +54,8 @@ def _groups(run: Run) -> Table:
             on = mine[:, sh.O_OFF] - mine[:, sh.O_ATTACH]
             rows.append(
                 (b.day, b.name, names[int(group)], len(mine), run.clock(mine[:, sh.O_ENTER].min()),
-                 run.clock(mine[:, sh.O_EXIT].max()), _n(mine[:, sh.O_KG].sum() / 1.03, 0),
-                 _n(mine[:, sh.O_KG].mean() / 1.03, 2), _n(on.mean(), 0))
+                 run.clock(mine[:, sh.O_EXIT].max()), _n(run.litres(mine[:, sh.O_KG].sum()), 0),
+                 _n(run.litres(mine[:, sh.O_KG].mean()), 2), _n(on.mean(), 0))
             )  # fmt: skip
     return Table(
         "day.groups", "Groups", ("day", "milking", "group", "cows", "first on", "last out", "milk",
@@ -75,7 +75,7 @@ def _cows(run: Run) -> Table:
             rows.append(
                 (b.name, names[int(c[sh.O_GROUP])], int(c[sh.O_ID]) + 1, run.clock(c[sh.O_ENTER]),
                  _n(c[sh.O_ATTACH] - c[sh.O_ENTER], 1), _n(c[sh.O_OFF] - c[sh.O_ATTACH], 1),
-                 _n(c[sh.O_KG] / 1.03, 2), int(c[sh.O_PASSES]), int(c[sh.O_KICKS]),
+                 _n(run.litres(c[sh.O_KG]), 2), int(c[sh.O_PASSES]), int(c[sh.O_KICKS]),
                  "withheld" if c[sh.O_WITHHELD] else "")
             )  # fmt: skip
     return Table(
@@ -141,7 +141,7 @@ def _uses(run: Run) -> Table:
 def _loads(run: Run) -> Table:
     loads = run.all_loads
     rows = tuple(
-        (run.clock(ld[sh.T_AT]), run.clock(ld[sh.T_LEFT]), _n(ld[sh.T_KG] / 1.03, 0),
+        (run.clock(ld[sh.T_AT]), run.clock(ld[sh.T_LEFT]), _n(run.litres(ld[sh.T_KG]), 0),
          _n(ld[sh.T_C], 2))
         for ld in loads
     )  # fmt: skip
@@ -172,7 +172,7 @@ def series(notes: Notebook, run: Run) -> None:
     seen = run.seen
     notes.series.append(
         Series("day.milk", "Milk and units", hours, "h",
-               (line("milk from all units", "L/min", seen[:, Z_FLOW] / 1.03),
+               (line("milk from all units", "L/min", seen[:, Z_FLOW] / run.compiled.milk_kg_l),
                 line("units attached", "", seen[:, Z_UNITS])))
     )  # fmt: skip
     notes.series.append(

@@ -153,8 +153,9 @@ def _found_no_way(bench: Bench, run: Run) -> None:
         ):  # fmt: skip
             drained += float(run.last.items[i, 0] - run.first.items[i, 0])
     bench.find(
-        "day.milk_lost", "Milk lost to drain or overflow", (lost + drained) / 1.03, "L",
-        f"{(lost + drained) / 1.03:.1f} L of {given / 1.03:.0f} L went to a drain or ran over.",
+        "day.milk_lost", "Milk lost to drain or overflow", run.litres(lost + drained), "L",
+        f"{run.litres(lost + drained):.1f} L of {run.litres(given):.0f} L went to a drain or ran "
+        "over.",
         limit=0.0, sense="at_most", formula="milk in drains and overflows at the end",
     )  # fmt: skip
 
@@ -190,13 +191,13 @@ def _tankers(bench: Bench, run: Run) -> None:
             sense="at_least", missing=("collections",),
         )  # fmt: skip
         return
-    litres = float(loads[:, sh.T_KG].sum() / 1.03) if len(loads) else 0.0
+    litres = run.litres(loads[:, sh.T_KG].sum()) if len(loads) else 0.0
     stored = [t for t in run.compiled.names.places if t != run.compiled.names.tanker]
     room = sum(run.compiled.litres[t] for t in stored)
     short = [
         ld for ld in loads
         if ld[sh.T_KG] > 0 and any(
-            abs(ld[sh.T_KG] - c.tanker_l * 1.03) < 5.0 for c in run.plant.collections
+            abs(run.litres(ld[sh.T_KG]) - c.tanker_l) < 5.0 for c in run.plant.collections
         )
     ]  # fmt: skip
     bench.find(
@@ -212,9 +213,9 @@ def _calf(bench: Bench, run: Run) -> None:
     if not tag:
         return
     i = run.compiled.vessel("(fed)")
-    got = float(run.last.items[i, 0] - run.first.items[i, 0]) / 1.03
-    held = float(run.vessel(tag)[0]) / 1.03
-    asked = run.compiled.tables.par[sh.PAR_CALF_KG] / 1.03 * len(run.bouts)
+    got = run.litres(run.last.items[i, 0] - run.first.items[i, 0])
+    held = run.litres(run.vessel(tag)[0])
+    asked = run.litres(run.compiled.tables.par[sh.PAR_CALF_KG]) * len(run.bouts)
     bench.find(
         "day.calf_milk", "Milk drawn for calves", got + held, "L",
         f"{got + held:.0f} L drawn after the filter and before the cooler, of {asked:.0f} L asked.",

@@ -80,7 +80,7 @@ def moments(run: Run) -> list[Moment]:
             Moment(
                 float(at), round((float(at) - start) / 3600, 6), run.clock(float(at)),
                 doing, milking, modes[doing],
-                float(run.seen[i, Z_FLOW]) / 1.03, int(run.seen[i, Z_UNITS]),
+                run.litres(run.seen[i, Z_FLOW]), int(run.seen[i, Z_UNITS]),
                 int(np.searchsorted(off, at)), held,
             )
         )  # fmt: skip

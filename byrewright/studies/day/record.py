@@ -140,16 +140,18 @@ class Run:
     @property
     def milk_l(self) -> float:
         """The same in litres."""
-        return self.milk_kg / 1.03
+        return self.litres(self.milk_kg)
+
+    def litres(self, kg: float) -> float:
+        """Litres of milk of a mass, kg."""
+        return float(kg) / self.compiled.milk_kg_l
 
 
 def bout_of(plant: Plant, compiled: Compiled, state: sh.State, number: int, count: int) -> Bout:
     """The record of a milking out of the state."""
     slot = number % int(compiled.tables.num[sh.N_SLOTS])
     each = max(1, len(plant.milkings))
-    begins = [(minutes(m.start) * 60 - compiled.origin_s) % 86400 for m in plant.milkings]
-    order = sorted(range(each), key=lambda i: (begins[i], i))
-    one = plant.milkings[order[number % each]]
+    one = sorted(plant.milkings, key=lambda m: minutes(m.start))[number % each]
     b = state.bout[slot]
     rows = compiled.tables.rows("washes")
     return Bout(

@@ -285,7 +285,7 @@ class Field:
         over = [v for v in self._milk_vessels() if end.items[v, sh.P_OVER_AT] >= 0.0
                 and base.items[v, sh.P_OVER_AT] < 0.0]  # fmt: skip
         first_loss = min((end.items[v, sh.P_OVER_AT] for v in over), default=None)
-        litres = (self._lost_kg(end) - self._lost_kg(base)) / self._kg_l()
+        litres = (self._lost_kg(end) - self._lost_kg(base)) / self.compiled.milk_kg_l
         # Over an hour and over all: a later warm spell of the plain day must not hide the first.
         spans = ((hour, hour_base), (end, base))
         milk = max(((self._warmest(a), self._warmest(b)) for a, b in spans), key=_gap)
@@ -320,10 +320,6 @@ class Field:
                 row = self.compiled.tables.rows("vessels").start + self.compiled.vessel(tag)
                 total += float(state.items[row, sh.MILK])
         return total
-
-    def _kg_l(self) -> float:
-        milk = [t for t in self.compiled.names.places if t in self.compiled.kg_l]
-        return self.compiled.kg_l[milk[0]] if milk else 1.03
 
     def _cows(self, state: sh.State, begin: float) -> float:
         off = state.out[:, :, sh.O_OFF]

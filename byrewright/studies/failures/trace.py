@@ -109,7 +109,7 @@ def _series(field: Field, at: float, base: sh.Floats, hurt: sh.Floats) -> tuple[
         return Series(key, title, hours[:count], "h", lines)
 
     found = [
-        pair("flow", "Milk from all units", "L/min", Z_FLOW, 1 / 1.03),
+        pair("flow", "Milk from all units", "L/min", Z_FLOW, 1 / field.compiled.milk_kg_l),
         pair("vacuum", "Vacuum", "kPa", Z_VACUUM),
         pair("load", "Electric load", "kW", Z_KW),
     ]

@@ -49,12 +49,6 @@ class DayLedger:
         every = (*roles.drains, *roles.troughs, DRAIN, LOST)
         return tuple(p for p in every if p in self.compiled.names.vessels)
 
-    @cached_property
-    def kg_l(self) -> float:
-        """Density of milk as the engine takes it, kg/L."""
-        tanks = [t for t in Roles(self.plant).tanks if t in self.compiled.kg_l]
-        return float(self.compiled.kg_l[tanks[0]]) if tanks else 1.03
-
     def lost_l(self, wrong: Combination, start_min: float, end_min: float) -> float:
         """Litres lost between two times while positions are wrong from the first to the last."""
         dt = self.compiled.step_s
@@ -63,7 +57,7 @@ class DayLedger:
         if end <= begin:
             return 0.0
         with_it = self._wasted(wrong, begin, end)
-        return max(0.0, (with_it - self._wasted((), begin, end)) / self.kg_l)
+        return max(0.0, (with_it - self._wasted((), begin, end)) / self.compiled.milk_kg_l)
 
     def _wasted(self, wrong: Combination, begin: int, end: int) -> float:
         """Milk (kg) in the places of loss at step `end`."""

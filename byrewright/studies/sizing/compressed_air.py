@@ -115,7 +115,7 @@ def _users(bench: Bench, duty: Duty) -> list[AirUser]:
         found.append(AirUser("entry and exit gates", gate, cows_min * cycles,
                              duty.cows_milked_day * cycles))  # fmt: skip
     valves = sum(v.count for v in plant.machines(Valve) if v.moved_by == "air")
-    washes = plant.cleaning.washes_a_day
+    washes = bench.programme.washes_a_day
     moves = valves * (bench.number("air.valve_moves_wash") * washes + 2 * len(plant.milkings))
     found.append(AirUser("air-moved line valves", bench.number("air.valve_nl"), 0.0, moves,
                          together=valves))  # fmt: skip

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
+from byrewright.plant.programme import Programme, programme_of
 from byrewright.results import Assumption, Finding, Input, Notebook, Sense, judge
 from byrewright.standards.rulebook import Rulebook
 
@@ -19,6 +20,14 @@ class Bench:
     rules: Rulebook
     notes: Notebook
     _symbols: dict[str, str] = field(default_factory=dict)
+    _programme: Programme | None = None
+
+    @property
+    def programme(self) -> Programme:
+        """Milkings and wash of the plant's day."""
+        if self._programme is None:
+            self._programme = programme_of(self.plant, self.rules)
+        return self._programme
 
     def rule(self, key: str, symbol: str = "") -> Input:
         """A rule of the rulebook as an input, with its source, for a finding's list."""

@@ -14,12 +14,11 @@ from byrewright.physics.throughput import (
     labour_cows_h,
     net_cows_h,
 )
-from byrewright.plant.farm import Group, minutes
 from byrewright.plant.kinds.cooling import BulkTank, PlateCooler
 from byrewright.plant.kinds.deck import Platform
 from byrewright.plant.kinds.units import MilkingUnit, Removal
 from byrewright.plant.kinds.vacuum import Regulator
-from byrewright.plant.plant import Plant
+from byrewright.plant.programme import Programme
 from byrewright.studies.sizing.context import Bench
 
 DAY_MIN = 1440.0
@@ -47,6 +46,7 @@ class MilkingDuty:
     target_h: float
     operators: int
     gap_after_min: float
+    washed_after: bool
 
     @property
     def end_min(self) -> float:
@@ -132,14 +132,14 @@ def duty_of(bench: Bench) -> Duty:
     platform = _platform(bench)
     operators = max(m.operators for m in plant.milkings)
     pace = _pace(bench, platform, operators)
-    milkings = _milkings(plant, pace)
+    programme = bench.programme
+    milkings = _milkings(programme, pace)
     gaps = sorted((m.gap_after_min for m in milkings), reverse=True)
-    washes = min(len(gaps), max(1, plant.cleaning.washes_a_day))
     milk_l_cow = max(m.milk_l_cow for m in milkings)
     mean = pace.net_h * milk_l_cow / 60.0
     peak = _peak_factor(bench, platform, pace, operators, milk_l_cow, mean)
     water = plant.site.water_temperature_c
-    milk_l, withheld_l = sum(m.milk_l for m in milkings), sum(m.withheld_l for m in milkings)
+    milk_l, withheld_l = programme.milk_l_day, sum(m.withheld_l for m in milkings)
     return Duty(
         layout=platform.layout, stalls=platform.stalls, rows=platform.rows,
         units=plant.count(MilkingUnit) or platform.stalls, operators=operators,
@@ -147,7 +147,7 @@ def duty_of(bench: Bench) -> Duty:
         gross_cows_h=pace.gross_h, go_round_share=pace.go_round, net_cows_h=pace.net_h,
         stop_share=platform.stop_share_pct / 100.0, routine_s=pace.routine_s,
         labour_cows_h=pace.labour_h, milkings=milkings, cows=plant.herd.cows,
-        cows_milked_day=sum(m.cows for m in milkings), milk_l_day=milk_l,
+        cows_milked_day=programme.cows_milked_day, milk_l_day=milk_l,
         withheld_l_day=withheld_l, withheld_share=withheld_l / milk_l if milk_l else 0.0,
         milk_l_cow=milk_l_cow, milk_flow_mean_l_min=mean, milk_flow_peak_l_min=mean * peak,
         peak_factor=peak, milk_per_turn_l=platform.stalls * milk_l_cow / (1 + pace.go_round),
@@ -155,7 +155,8 @@ def duty_of(bench: Bench) -> Duty:
         attach_interval_s=(pace.turn_s / platform.stalls if platform.layout == "rotary"
                            else pace.routine_s / operators),
         milking_h_day=sum(m.hours for m in milkings), longest_gap_min=gaps[0],
-        wash_gap_min=gaps[washes - 1], working_vacuum_kpa=_working_vacuum_kpa(bench),
+        wash_gap_min=min(m.gap_after_min for m in milkings if m.washed_after),
+        working_vacuum_kpa=_working_vacuum_kpa(bench),
         pressure_kpa_abs=ambient_pressure_kpa_abs(plant.site.altitude_m),
         water_warmest_c=max(water), water_coldest_c=min(water),
         water_warmest_month=water.index(max(water)) + 1,
@@ -228,59 +229,31 @@ def _peak_factor(
     usual = bench.number("milkline.peak_factor")
     if platform.layout != "rows" or mean <= 0.0:
         return usual
-    cow_l_min = bench.number("milking.peak_flow_kg_min") / bench.number("milk.density_kg_m3") * 1000
+    cow_l_min = bench.number("milking.peak_flow_kg_min") / bench.programme.milk_kg_l
     plateau_s = 60.0 * milk_l_cow / cow_l_min
     attach_s = max(pace.routine_s / operators, 1e-3)
     together = min(platform.stalls / platform.rows, plateau_s / attach_s)
     return max(usual, together * cow_l_min / mean)
 
 
-def _milkings(plant: Plant, pace: _Pace) -> tuple[MilkingDuty, ...]:
+def _milkings(programme: Programme, pace: _Pace) -> tuple[MilkingDuty, ...]:
     """Each milking's cows, milk and hours, in order of time."""
-    shares = _group_shares(plant)
-    every = plant.herd.all_groups()
-    rows: list[MilkingDuty] = []
-    for place, one in enumerate(plant.milkings):
-        groups = [g for g in every if not one.groups or g.name in one.groups]
-        milk = {g.name: _yield_l(plant, g) * shares[g.name].get(place, 0.0) for g in groups}
-        cows = sum(g.cows for g in groups)
-        milk_l = sum(g.cows * milk[g.name] for g in groups)
-        rows.append(
-            MilkingDuty(
-                name=one.name,
-                start_min=minutes(one.start),
-                cows=cows,
-                milk_l=milk_l,
-                withheld_l=sum(min(g.withheld_cows, g.cows) * milk[g.name] for g in groups),
-                milk_l_cow=milk_l / cows if cows else 0.0,
-                share=0.0,
-                hours=cows / pace.net_h + pace.turn_s / 3600.0,
-                target_h=one.target_h,
-                operators=one.operators,
-                gap_after_min=0.0,
-            )
+    total = programme.milk_l_day
+    rows = [
+        MilkingDuty(
+            name=m.name, start_min=m.start_min, cows=m.cows, milk_l=m.milk_l,
+            withheld_l=m.withheld_l, milk_l_cow=m.litres_cow,
+            share=m.milk_l / total if total else 0.0,
+            hours=m.cows / pace.net_h + pace.turn_s / 3600.0, target_h=m.target_h,
+            operators=m.operators, gap_after_min=0.0, washed_after=m.washed_after,
         )
-    total = sum(m.milk_l for m in rows)
-    ordered = sorted(rows, key=lambda m: m.start_min)
-    following = [*(m.start_min for m in ordered[1:]), ordered[0].start_min + DAY_MIN]
+        for m in programme.milkings
+    ]  # fmt: skip
+    following = [*(m.start_min for m in rows[1:]), rows[0].start_min + DAY_MIN]
     return tuple(
-        replace(m, share=m.milk_l / total if total else 0.0, gap_after_min=after - m.end_min)
-        for m, after in zip(ordered, following, strict=True)
+        replace(m, gap_after_min=after - m.end_min)
+        for m, after in zip(rows, following, strict=True)
     )
-
-
-def _group_shares(plant: Plant) -> dict[str, dict[int, float]]:
-    """For each group, the share of its day's milk given at each milking (by place in the file)."""
-    found: dict[str, dict[int, float]] = {}
-    for group in plant.herd.all_groups():
-        places = [i for i, m in enumerate(plant.milkings) if not m.groups or group.name in m.groups]
-        part = plant.model_copy(update={"milkings": tuple(plant.milkings[i] for i in places)})
-        found[group.name] = dict(zip(places, part.milking_shares(), strict=True))
-    return found
-
-
-def _yield_l(plant: Plant, group: Group) -> float:
-    return plant.herd.yield_l_day if group.yield_l_day is None else group.yield_l_day
 
 
 def _working_vacuum_kpa(bench: Bench) -> float:

@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 from byrewright.physics.air import slug_air_l_min_free
 from byrewright.physics.cleaning import (
     chemical_l,
-    hot_charge_l,
     slug_time_s,
     slug_volume_l,
-    step_water_l,
 )
 from byrewright.physics.heat import heater_power_kw, heating_energy_kwh
-from byrewright.physics.pipeflow import pipe_content_l
 from byrewright.physics.pneumatics import opening_into_vacuum_l_min_free
 from byrewright.plant.kinds.cleaning import AirInjector, Doser, WashTrough
 from byrewright.plant.kinds.cooling import BulkTank
-from byrewright.plant.kinds.milk import Milkline, Receiver
+from byrewright.plant.kinds.milk import Milkline
 from byrewright.plant.kinds.water import WaterHeater
+from byrewright.plant.programme import Wash, WashKind
 from byrewright.results import Input, Table
 from byrewright.standards.cleaning import HEATER_KW
 from byrewright.standards.pipes import AIRLINE_BORES_MM
@@ -39,92 +36,46 @@ from byrewright.studies.sizing.steps import field, next_of
 from byrewright.studies.sizing.wash_heat import end_of_hot_wash
 
 DAYS_A_MONTH = 30
-COLD_STEPS = ("last", "cold", "final")
-"""A step named so is cold; the first of all is the warm rinse; `hot` and `acid` are hot."""
 
 
 @dataclass(frozen=True, slots=True)
-class WashStep:
-    """One step of a wash: water at a temperature, for some minutes."""
+class WashHeat:
+    """What the wash of the programme asks of the heater and the clock, in the coldest month."""
 
-    name: str
-    litres: float
-    at_c: float
-    minutes: float
-    circulates: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Wash:
-    """One wash of the milking plant."""
-
-    lines_l: float
-    wet_l: float
-    """Water that hangs in lines and receivers while a step runs."""
-    lines_govern: bool
-    """The lines, not the units, set the hot charge: the trough must not run dry."""
-    steps: tuple[WashStep, ...]
-    hot_l: float
-    hot_c: float
+    wash: Wash
+    at_c: tuple[float, ...]
+    """Temperature of each step."""
     heater_l: float
     """Water drawn from the heater at its set temperature."""
     heat_kwh: float
     minutes: float
 
-    @property
-    def water_l(self) -> float:
-        """All water of one wash."""
-        return sum(s.litres for s in self.steps)
 
-
-def washed_lines_l(bench: Bench) -> float:
-    """Content of the milkline and of every milk and wash pipe, L."""
-    plant = bench.plant
-    pipes = (p for p in plant.pipes if plant.service_of(p) in ("milk", "wash"))
-    lines = sum(pipe_content_l(m.bore_mm, m.length_m) * m.count for m in plant.machines(Milkline))
-    return lines + sum(pipe_content_l(p.bore_mm, p.length_m) for p in pipes)
-
-
-def wash_of(bench: Bench, duty: Duty) -> Wash:
-    """Water, heat and time of one wash of the plant, with the coldest water of the year."""
-    clean = bench.plant.cleaning
-    lines = washed_lines_l(bench)
-    standing = bench.number("wash.receiver_share") * sum(
-        r.volume_l * r.count for r in bench.plant.machines(Receiver)
-    )
-    rinse = step_water_l(duty.units, lines, standing, bench.rules, clean.water_l_unit)
-    wet = rinse - duty.units * clean.water_l_unit
-    by_units = hot_charge_l(duty.units, 0.0, bench.rules)
-    if "water_l_unit" in clean.model_fields_set:
-        by_units = duty.units * clean.water_l_unit
-    by_lines = wet / (1 - bench.number("wash.charge_left_share"))
-    hot = float(math.ceil(max(by_units, by_lines) / 10 - 1e-9) * 10)
-    steps = tuple(_step(bench, name, i, rinse, hot, duty) for i, name in enumerate(clean.steps))
-    set_c = _set_c(bench)
-    cold = duty.water_coldest_c
-    heat = sum(heating_energy_kwh(s.litres, cold, max(cold, s.at_c)) for s in steps)
-    drawn = sum(s.litres * max(0.0, s.at_c - cold) / max(1.0, set_c - cold) for s in steps)
-    minutes = bench.number("wash.changeover_min") + sum(
-        s.minutes + bench.number("wash.fill_drain_min") for s in steps
-    )
-    return Wash(lines, wet, by_lines > by_units, steps, hot, clean.hot_c, drawn, heat, minutes)
-
-
-def wash_water_l_day(bench: Bench, duty: Duty) -> float:
-    """Water of the day's plant washes, L."""
-    return wash_of(bench, duty).water_l * bench.plant.cleaning.washes_a_day
+def wash_heat_of(bench: Bench, duty: Duty) -> WashHeat:
+    """Heat and time of one wash of the plant, with the coldest water of the year."""
+    wash, cold, set_c = bench.programme.wash, duty.water_coldest_c, _set_c(bench)
+    at_c = tuple(max(cold, cold if s.at_c is None else s.at_c) for s in wash.steps)
+    charges = [(s.litres, c) for s, c in zip(wash.steps, at_c, strict=True)]
+    return WashHeat(
+        wash, at_c,
+        sum(litres * (c - cold) / max(1.0, set_c - cold) for litres, c in charges),
+        sum(heating_energy_kwh(litres, cold, c) for litres, c in charges),
+        bench.number("wash.changeover_min")
+        + sum(s.minutes + bench.number("wash.fill_drain_min") for s in wash.steps),
+    )  # fmt: skip
 
 
 def size_washing(bench: Bench, duty: Duty) -> None:
     """Water, trough, heater, slugs, flow, chemicals, end temperature, time, tank wash."""
-    wash = wash_of(bench, duty)
-    _water(bench, duty, wash)
+    heat = wash_heat_of(bench, duty)
+    wash = heat.wash
+    _water(bench, duty, heat)
     _trough(bench, wash)
-    _heater(bench, duty, wash)
+    _heater(bench, duty, heat)
     _slug(bench, duty)
     _flow(bench, duty)
     end_of_hot_wash(bench, duty, wash.hot_l)
-    _time(bench, duty, wash)
+    _time(bench, duty, heat.minutes)
     _chemicals(bench, wash)
     _acid(bench)
     _tanks(bench)
@@ -136,27 +87,17 @@ def _set_c(bench: Bench) -> float:
     return max((h.set_c for h in heaters), default=default)
 
 
-def _step(bench: Bench, name: str, place: int, rinse: float, hot: float, duty: Duty) -> WashStep:
-    clean, words = bench.plant.cleaning, name.lower()
-    main, short = bench.number("wash.main_min"), bench.number("wash.rinse_min")
-    if "hot" in words or "alkal" in words or "detergent" in words:
-        return WashStep(name, hot, clean.hot_c, main, True)
-    if "acid" in words:
-        return WashStep(name, hot, bench.number("wash.acid_c"), main, True)
-    if place == 0 and not any(c in words for c in COLD_STEPS):
-        return WashStep(name, rinse, clean.rinse_c, short, False)
-    return WashStep(name, rinse, duty.water_coldest_c, short, False)
-
-
-def _water(bench: Bench, duty: Duty, wash: Wash) -> None:
-    day = wash.water_l * bench.plant.cleaning.washes_a_day
-    steps = ", ".join(f"{s.name} {s.litres:.0f} L at {s.at_c:.0f} degC" for s in wash.steps)
+def _water(bench: Bench, duty: Duty, heat: WashHeat) -> None:
+    wash = heat.wash
+    day = wash.water_l * bench.programme.washes_a_day
+    each = list(zip(wash.steps, heat.at_c, strict=True))
+    steps = ", ".join(f"{s.name} {s.litres:.0f} L at {c:.0f} degC" for s, c in each)
     bench.find(
         "wash.water", "Water of one plant wash", round(wash.water_l), "L",
         f"One wash takes {wash.water_l:.0f} L ({steps}); {day:.0f} L a day.",
         formula="V = n q_unit + s V_lines + V_standing for each rinse; "
         "hot charge 10 L a unit",
-        inputs=(stated("n", "units", duty.units),
+        inputs=(stated("n", "units", wash.units),
                 stated("q_unit", "water a unit for each step", bench.plant.cleaning.water_l_unit,
                        "L"),
                 worked("V_lines", "milkline, milk and wash pipes", round(wash.lines_l), "L"),
@@ -169,10 +110,11 @@ def _water(bench: Bench, duty: Duty, wash: Wash) -> None:
     )  # fmt: skip
     bench.notes.tables.append(Table(
         "wash.steps", "Steps of a plant wash",
-        ("step", "water", "temperature", "time", "circulates"), ("", "L", "degC", "min", ""),
-        tuple((s.name, round(s.litres), round(s.at_c, 1), s.minutes,
-               "yes" if s.circulates else "no")
-              for s in wash.steps)))  # fmt: skip
+        ("step", "what it is", "water", "temperature", "time", "product", "circulates"),
+        ("", "", "L", "degC", "min", "%", ""),
+        tuple((s.name, s.kind.value, round(s.litres), round(c, 1), s.minutes,
+               round(100 * s.strength, 2), "yes" if s.circulates else "no")
+              for s, c in each)))  # fmt: skip
 
 
 def _trough(bench: Bench, wash: Wash) -> None:
@@ -199,12 +141,13 @@ def _trough(bench: Bench, wash: Wash) -> None:
     )  # fmt: skip
 
 
-def _heater(bench: Bench, duty: Duty, wash: Wash) -> None:
-    heaters = bench.plant.machines(WaterHeater)
-    hot_kwh = heating_energy_kwh(wash.hot_l, duty.water_coldest_c, wash.hot_c)
+def _heater(bench: Bench, duty: Duty, heat: WashHeat) -> None:
+    heaters, wash = bench.plant.machines(WaterHeater), heat.wash
+    hot_c = bench.plant.cleaning.hot_c
+    hot_kwh = heating_energy_kwh(wash.hot_l, duty.water_coldest_c, hot_c)
     bench.find(
         "wash.hot_charge", "Hot charge", round(wash.hot_l), "L",
-        f"The hot wash is {wash.hot_l:.0f} L at {wash.hot_c:.0f} degC: {hot_kwh:.0f} kWh from "
+        f"The hot wash is {wash.hot_l:.0f} L at {hot_c:.0f} degC: {hot_kwh:.0f} kWh from "
         f"{duty.water_coldest_c:.0f} degC water. While it circulates about {wash.wet_l:.0f} L hang "
         f"in lines and receivers"
         + (", which sets the charge so that the trough does not run dry." if wash.lines_govern
@@ -213,23 +156,23 @@ def _heater(bench: Bench, duty: Duty, wash: Wash) -> None:
         inputs=(stated("n", "units", duty.units), bench.rule("wash.hot_water_per_cluster_l", "c"),
                 bench.rule("wash.charge_left_share", "left"), worked("V_wet", "lines and receivers",
                                                              round(wash.wet_l), "L"),
-                stated("T", "hot wash at the start", wash.hot_c, "degC"),
+                stated("T", "hot wash at the start", hot_c, "degC"),
                 stated("T_w", "coldest water of the year", duty.water_coldest_c, "degC")),
         source="nz_levy", known="read",
     )  # fmt: skip
     if not heaters:
         bench.lacks("wash.heater", "Water heater", f"There is no water heater for a hot wash of "
-                    f"{wash.hot_l:.0f} L at {wash.hot_c:.0f} degC: add one.")  # fmt: skip
+                    f"{wash.hot_l:.0f} L at {hot_c:.0f} degC: add one.")  # fmt: skip
         return
     tank = _largest_tank_wash_l(bench)
-    need = wash.heater_l + tank
+    need = heat.heater_l + tank
     have = sum(h.volume_l * h.count for h in heaters)
     for one in heaters:
         share = need * one.volume_l / have
         bench.find(
             "wash.heater_volume", "Hot water held", one.volume_l, "L",
             f"{listed([h.id for h in heaters])} hold {have:.0f} L at {_set_c(bench):.0f} degC; a "
-            f"plant wash draws {wash.heater_l:.0f} L and the largest tank's wash {tank:.0f} L "
+            f"plant wash draws {heat.heater_l:.0f} L and the largest tank's wash {tank:.0f} L "
             f"({spare(have, need)}).",
             subject=one.id, limit=round(share, 1), sense="at_least", allowance=TIGHT,
             formula="V = sum of steps V_s (T_s - T_w)/(T_set - T_w) + 0.02 x largest tank, shared "
@@ -239,30 +182,29 @@ def _heater(bench: Bench, duty: Duty, wash: Wash) -> None:
                     bench.rule("wash.hot_water_tank_share")),
             source="nz_levy", known="read",
             advised=next_preferred(need * (1 + TIGHT) / sum(h.count for h in heaters)),
-            advised_why=f"{wash.heater_l:.0f} L for the plant and {tank:.0f} L for a tank",
+            advised_why=f"{heat.heater_l:.0f} L for the plant and {tank:.0f} L for a tank",
             target=(one, "volume_l"),
         )  # fmt: skip
-    _heater_power(bench, duty, wash, heaters)
+    _heater_power(bench, duty, heat, heaters)
 
 
 def _heater_power(
-    bench: Bench, duty: Duty, wash: Wash, heaters: tuple[WaterHeater, ...]
+    bench: Bench, duty: Duty, heat: WashHeat, heaters: tuple[WaterHeater, ...]
 ) -> None:  # fmt: skip
     """Input that has the water hot again by the next wash."""
     first = heaters[0]
     eta = bench.number("heater.efficiency_electric" if first.fuel == "electric"
                        else "heater.efficiency_fuel")  # fmt: skip
-    ends = sorted(m.end_min for m in duty.milkings)
+    ends = sorted(m.end_min for m in duty.milkings if m.washed_after)
     apart = [b - a for a, b in zip(ends, [*ends[1:], ends[0] + DAY_MIN], strict=True)]
-    washes = min(len(apart), bench.plant.cleaning.washes_a_day)
-    between = min(sorted(apart, reverse=True)[:washes]) / 60 - wash.minutes / 60
+    between = (min(apart) - heat.minutes) / 60
     hours = max(0.5, min(between, bench.number("heater.recovery_h")))
     tank = heating_energy_kwh(_largest_tank_wash_l(bench), duty.water_coldest_c, _set_c(bench))
-    energy = (wash.heat_kwh + tank) * (1 + bench.number("heater.standing_loss_per_h") * hours)
+    energy = (heat.heat_kwh + tank) * (1 + bench.number("heater.standing_loss_per_h") * hours)
     need = heater_power_kw(energy, hours, eta)
     have = sum(h.heater_kw * h.count for h in heaters)
     inputs = (
-        worked("E", "heat of a plant wash and a tank wash", round(wash.heat_kwh + tank, 1), "kWh"),
+        worked("E", "heat of a plant wash and a tank wash", round(heat.heat_kwh + tank, 1), "kWh"),
         worked("t", "time to recover", round(hours, 2), "h"), bench.rule("heater.recovery_h"),
         bench.rule("heater.standing_loss_per_h", "loss"),
         Input("eta", "efficiency of the heater", eta, "", "us_extension (read)"),
@@ -355,14 +297,14 @@ def _flow(bench: Bench, duty: Duty) -> None:
     wash_pumps(bench, flow)
 
 
-def _time(bench: Bench, duty: Duty, wash: Wash) -> None:
+def _time(bench: Bench, duty: Duty, minutes: float) -> None:
     gap = duty.wash_gap_min
-    do = ("" if wash.minutes <= gap else " Shorten milking, drop a wash, or wash the plant in two "
+    do = ("" if minutes <= gap else " Shorten milking, drop a wash, or wash the plant in two "
           "halves.")  # fmt: skip
     words = f"{gap:.0f} min" if gap > 0 else "no time at all"
     bench.find(
-        "wash.time", "Time of a plant wash", round(wash.minutes), "min",
-        f"A wash takes about {wash.minutes:.0f} min door to door; the shortest gap it must use is "
+        "wash.time", "Time of a plant wash", round(minutes), "min",
+        f"A wash takes about {minutes:.0f} min door to door; the shortest gap it must use is "
         f"{words}.{do}",
         limit=round(gap, 1), sense="at_most", allowance=0.1,
         formula="t = change-over + sum over steps (time + fill and drain)",
@@ -375,17 +317,16 @@ def _time(bench: Bench, duty: Duty, wash: Wash) -> None:
 
 
 def _chemicals(bench: Bench, wash: Wash) -> None:
-    dosers = bench.plant.machines(Doser)
-    share = dosers[0].dose_ml_l / 1000 if dosers else bench.number("wash.detergent_share")
-    acid_share = bench.number("wash.acid_share")
-    clean = bench.plant.cleaning
-    each = chemical_l(wash.hot_l, share)
-    acid = chemical_l(wash.hot_l, acid_share)
-    month = each * clean.washes_a_day * DAYS_A_MONTH
+    dosers, clean = bench.plant.machines(Doser), bench.plant.cleaning
+    washes = bench.programme.washes_a_day
+    each = sum(chemical_l(s.litres, s.strength) for s in wash.steps
+               if s.kind is WashKind.ALKALINE)  # fmt: skip
+    acid = chemical_l(wash.hot_l, bench.number("wash.acid_share"))
+    month = each * washes * DAYS_A_MONTH
     acid_month = acid * DAYS_A_MONTH / clean.acid_every_days
     hand = "" if dosers else " No dosing pump is in the plant: it is measured by hand."
     bench.find(
-        "wash.chemicals", "Detergent a day", round(each * clean.washes_a_day, 2), "L",
+        "wash.chemicals", "Detergent a day", round(each * washes, 2), "L",
         f"{each:.1f} L of detergent a wash, {month:.0f} L a month; {acid:.1f} L of acid an acid "
         f"wash, {acid_month:.0f} L a month. The label rules the dose; never let acid meet a "
         f"product with chlorine.{hand}",
@@ -400,7 +341,7 @@ def _chemicals(bench: Bench, wash: Wash) -> None:
     bench.notes.tables.append(Table(
         "wash.chemicals", "Chemicals", ("product", "a wash", "a day", "a month"),
         ("", "L", "L", "L"),
-        (("detergent", round(each, 2), round(each * clean.washes_a_day, 2), round(month)),
+        (("detergent", round(each, 2), round(each * washes, 2), round(month)),
          ("acid", round(acid, 2), round(acid / clean.acid_every_days, 2),
           round(acid_month)))))  # fmt: skip
 

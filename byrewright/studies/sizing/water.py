@@ -36,7 +36,7 @@ from byrewright.studies.sizing.sizes import (
     worked,
 )
 from byrewright.studies.sizing.steps import field
-from byrewright.studies.sizing.washing import wash_of
+from byrewright.studies.sizing.washing import wash_heat_of
 
 HOURS = 24
 DAYTIME = (8.0, 10.0)
@@ -114,23 +114,22 @@ def size_water(bench: Bench, duty: Duty) -> None:
 
 def _uses(bench: Bench, duty: Duty) -> list[WaterUse]:
     plant = bench.plant
-    wash, per_min = wash_of(bench, duty), cooler_water_l_min(bench, duty)
+    heat, per_min = wash_heat_of(bench, duty), cooler_water_l_min(bench, duty)
+    wash = heat.wash
     flow = cooler_flow_l_min(bench, duty)
     per_l = per_min / flow if flow else 0.0
     cooling, flush, yard, rinse, other = ([(0.0,) * HOURS] for _ in range(5))
     each_cow = sum(b.water_l_cow for b in plant.machines(Backflush))
-    by_end = sorted(duty.milkings, key=lambda m: -m.gap_after_min)
-    washed = {m.name for m in by_end[: plant.cleaning.washes_a_day]}
     for m in duty.milkings:
         cooling.append(spread_over_hours(m.start_min, m.hours, m.saleable_l * per_l))
         flush.append(spread_over_hours(m.start_min, m.hours,
                                        m.cows * (1 + duty.go_round_share) * each_cow))  # fmt: skip
         yard.append(spread_over_hours(m.end_min, bench.number("water.yard_h"),
                                       m.cows * bench.number("water.yard_l_cow")))  # fmt: skip
-        if m.name in washed:
+        if m.washed_after:
             first = wash.steps[0].litres if wash.steps else 0.0
-            rinse.append(spread_over_hours(m.end_min, wash.minutes / 60, first))
-            other.append(spread_over_hours(m.end_min, wash.minutes / 60, wash.water_l - first))
+            rinse.append(spread_over_hours(m.end_min, heat.minutes / 60, first))
+            other.append(spread_over_hours(m.end_min, heat.minutes / 60, wash.water_l - first))
     tanks = [_tank_wash(bench, at) for at in _emptied_at(bench)]
     return [
         WaterUse("plate cooler", _sum(cooling)),
@@ -270,8 +269,7 @@ def _hose_flow(bench: Bench, duty: Duty) -> float:
 
 def _fill_flow(bench: Bench, duty: Duty) -> float:
     """Flow that fills the trough for its largest step in the time allowed."""
-    steps = wash_of(bench, duty).steps
-    largest = max((s.litres for s in steps), default=0.0)
+    largest = max((s.litres for s in bench.programme.wash.steps), default=0.0)
     return largest / bench.number("wash.fill_drain_min")
 
 
