@@ -194,6 +194,19 @@ class Pump:
     moved: float = 0.0
 
 
+def wall_standing_m2(volume_m3: float) -> float:
+    """Wall of an upright cylinder 2.2 times as high as wide, both ends in."""
+    radius = (volume_m3 / (math.pi * 4.4)) ** (1 / 3)
+    return 2 * math.pi * radius * 4.4 * radius + 2 * math.pi * radius**2
+
+
+def wetted_standing(fill: float) -> float:
+    """Share of that wall under milk: the bottom, and the side as far as it is full."""
+    if fill >= 1.0:
+        return 1.0
+    return (1.0 + 8.8 * fill) / 10.8 if fill > 0 else 0.0
+
+
 @dataclass
 class Chain:
     """Everything that milk passes, read from the plant's own fields and pipes."""
@@ -364,18 +377,20 @@ class Chain:
         for tag in self.tanks:
             m: Any = self.plant.equipment[tag]
             pool = self.pools[tag]
+            wetted = wetted_standing(pool.kg / pool.cap)
+            used = min(1.0, wetted / 0.25)
             if pool.kg > 0.01:
-                ua = m.insulation_k_h * pool.cap * CP_MILK / 3600 / 28
+                ua = 0.4 * wall_standing_m2(m.volume_l / 1000) / 1000 * (0.5 + 0.5 * wetted)
                 pool.kj -= ua * (pool.c - self.ambient_c) * dt
             room = pool.kj - pool.kg * CP_MILK * m.set_c
-            if pool.kg <= 0.05 * pool.cap or room <= 0:
+            if pool.kg < 0.1 * pool.cap or room <= 0:
                 pool.chill = False
             elif room >= pool.kg * CP_MILK * 0.5:
                 pool.chill = True
             if pool.chill:
-                pool.kj -= min(m.cooling_kw * dt, room)
-                pool.chill = m.cooling_kw * dt < room
-            if pool.kg < 0.05 * pool.cap:
+                pool.kj -= min(m.cooling_kw * used * dt, room)
+                pool.chill = m.cooling_kw * used * dt < room
+            if pool.kg < 0.1 * pool.cap:
                 pool.stirs = False
                 continue
             if pool.c > m.set_c + 0.4:

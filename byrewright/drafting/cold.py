@@ -46,6 +46,8 @@ def cooling(sheet: Sheet, want: Intent) -> None:
             cooling=how,
             cooling_kw=30.0,
             milkings_class=2 if daily else 4,
+            shape="standing" if want.cold == "inline" else "lying",
+            little_milk="cooled_still",
             fed_from="SB2" if n % 2 else "SB3",
             controlled_by="CT1",
             twins="tanks",
@@ -53,6 +55,8 @@ def cooling(sheet: Sheet, want: Intent) -> None:
                 "volume_l": "first guess",
                 "cooling": "as the brief wishes",
                 "cooling_kw": "first guess",
+                "shape": "silos" if want.cold == "inline" else "most tanks lie",
+                "little_milk": "a small first milking is kept until the agitator reaches it",
                 "milkings_class": "collected daily" if daily else "collected every other day",
             },
         )

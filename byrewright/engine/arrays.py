@@ -10,10 +10,12 @@ from byrewright.engine import shape as sh
 from byrewright.engine.lowering import Lowering
 from byrewright.engine.names import Names
 from byrewright.engine.operating_map import OperatingMap, Pump, capacity_balance
-from byrewright.engine.rows import LOST, DoesNotCompile, Lowered
+from byrewright.engine.rows import LOST, DoesNotCompile, Lowered, VesselRow
+from byrewright.physics.tank_wall import SHAPES, still_kw_k
 from byrewright.plant.farm import minutes
 from byrewright.plant.plant import Plant
 from byrewright.plant.primitives import (
+    Cooled,
     DrawsAir,
     Gate,
     HoldsVacuum,
@@ -56,7 +58,7 @@ class Arrays:
     def _vessel_arrays(self) -> tuple[sh.Floats, sh.Ints]:
         low, names = self.low, self.names
         v_f = sh.zeros(len(names.vessels), 4)
-        v_i = np.full((len(names.vessels), 5), -1, np.int64)
+        v_i = np.full((len(names.vessels), 6), -1, np.int64)
         for i, tag in enumerate(names.vessels):
             row = low.vessels[tag]
             v_f[i] = (row.cap_kg, row.ua, row.ice_kj, row.c)
@@ -65,6 +67,8 @@ class Arrays:
             v_i[i, sh.VI_SPILL] = names.vessels.index(row.spill or LOST)
             if row.empties:
                 v_i[i, sh.VI_EMPTY] = names.vessels.index(row.empties)
+            if row.wall:
+                v_i[i, sh.VI_WALL] = SHAPES[row.wall]
             if row.fill:
                 v_i[i, sh.VI_FILL] = 1
         return v_f, v_i
@@ -126,33 +130,46 @@ class Arrays:
     def _chill_arrays(self) -> tuple[sh.Floats, sh.Ints]:
         low, names = self.low, self.names
         sets = {tag: one.set_c for tag, one, _ in low.cooled}
-        stirred = self.number("tank.stirred_from_share")
-        r_f = sh.zeros(len(low.chillers), 9)
-        r_i = np.full((len(low.chillers), 2), -1, np.int64)
+        cooled = [tag for tag, _, _ in low.cooled]
+        r_f = sh.zeros(len(low.chillers), 8)
+        r_i = np.full((len(low.chillers), 3), -1, np.int64)
         for i, (tag, one, target) in enumerate(low.chillers):
             hours = [60.0 * minutes(h) for h in one.hours] if one.hours else [0.0, 0.0]
-            least = stirred * low.vessels[target].cap_kg if target in sets else 0.0
             r_f[i] = (one.duty_kw, one.cop, one.rated_ambient_c, sets.get(target, 0.0), 0.5,
-                      hours[0], hours[1], least, self.number("cooling.cop_fall_per_k"))  # fmt: skip
+                      hours[0], hours[1], self.number("cooling.cop_fall_per_k"))  # fmt: skip
             if target:
                 r_i[i, sh.RI_TARGET] = names.vessels.index(target)
+            if target in cooled:
+                r_i[i, sh.RI_COOLED] = cooled.index(target)
             r_i[i, sh.RI_KWH] = self.meter(tag)
             names.chillers.append(tag)
         return r_f, r_i
 
     def _cooled_arrays(self) -> tuple[sh.Floats, sh.Ints]:
         low, names = self.low, self.names
-        stirred = self.number("tank.stirred_from_share")
-        k_f, k_i = sh.zeros(len(low.cooled), 5), np.full((len(low.cooled), 3), -1, np.int64)
+        k_f, k_i = sh.zeros(len(low.cooled), 8), np.full((len(low.cooled), 3), -1, np.int64)
         for i, (tag, one, bath) in enumerate(low.cooled):
+            row = low.vessels[tag]
             k_f[i] = (one.cooling_kw / 10.0, one.cooling_kw, one.set_c, one.agitator_kw,
-                      stirred * low.vessels[tag].cap_kg)  # fmt: skip
+                      self._reach_l(one, row) * row.kg_l, self.number("tank.evaporator_share"),
+                      self._still(one, row), self.number("tank.wall_least_c"))  # fmt: skip
             k_i[i, sh.KI_VESSEL] = names.vessels.index(tag)
             k_i[i, sh.KI_KWH] = self.meter(tag)
             if bath:
                 k_i[i, sh.KI_BATH] = names.vessels.index(bath)
             names.cooled.append(tag)
         return k_f, k_i
+
+    def _reach_l(self, one: Cooled, row: VesselRow) -> float:
+        """Content from which the agitator reaches the milk."""
+        if one.stirred_from_l is not None:
+            return one.stirred_from_l
+        return self.number("tank.stirred_from_share") * row.litres
+
+    def _still(self, one: Cooled, row: VesselRow) -> float:
+        """Cold into milk that is not stirred, for each kelvin between it and the wall."""
+        share = self.number("tank.evaporator_share")
+        return still_kw_k(row.litres, share, self.rules) if one.still else 0.0
 
     def _heater_arrays(self) -> tuple[sh.Floats, sh.Ints]:
         low, names = self.low, self.names

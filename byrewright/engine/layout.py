@@ -44,6 +44,7 @@ from byrewright.engine.shape import (
     WATER,
 )  # fmt: skip
 from byrewright.engine.ways import GASES, Open, Way, Ways
+from byrewright.physics.tank_wall import full_loss_kw_k
 from byrewright.plant.graph import Node
 from byrewright.plant.plant import Plant
 from byrewright.plant.primitives import (
@@ -117,8 +118,10 @@ class Layout:
             role = {"store": STORE, "source": SOURCE, "sink": SINK}[one.role]
             row = VesselRow(tag, kg if role == STORE else 1e12, role, litres=one.volume_l, kg_l=rho)
             row.substance = WATER if one.holds == "water" else (WASH if one.holds == "wash" else 0)
-            row.ua = one.gain_k_h * kg * cp / 3600 / 28.0
-            row.ua += one.loss_share_h * kg * cp / 3600
+            row.wall = one.wall
+            row.ua = one.loss_share_h * kg * cp / 3600
+            if one.wall:
+                row.ua += full_loss_kw_k(one.volume_l, one.gain_k_h, self.rules)
             row.fill = one.fill
             row.start_kg = kg * one.start_share if role == STORE else 0.0
             self.out.vessels[tag] = row

@@ -25,7 +25,8 @@ POINTS = (
     ("joints", sh.J_X1, "exchangers"), ("joints", sh.J_X2, "exchangers"),
     ("joints", sh.J_FILTER, "filters"), ("exchangers", sh.XI_COLD, "movers"),
     ("exchangers", sh.XI_BATH, "vessels"), ("chillers", sh.RI_TARGET, "vessels"),
-    ("chillers", sh.RI_KWH, "meters"), ("cooled", sh.KI_VESSEL, "vessels"),
+    ("chillers", sh.RI_KWH, "meters"), ("chillers", sh.RI_COOLED, "cooled"),
+    ("cooled", sh.KI_VESSEL, "vessels"),
     ("cooled", sh.KI_BATH, "vessels"), ("cooled", sh.KI_KWH, "meters"),
     ("heated", sh.HI_VESSEL, "vessels"), ("heated", sh.HI_KWH, "meters"),
     ("lots", sh.LI_DOSE, "movers"), ("lots", sh.LI_KWH, "meters"), ("pumps", 0, "meters"),
@@ -168,6 +169,7 @@ class Maker(Arrays):
         par[sh.PAR_CLOTHS] = self.plant.work.cloths_a_cow
         par[sh.PAR_CLOTH_KG] = self.number("cloth.dry_kg")
         par[sh.PAR_WATER_COW] = sum(c.water_l for _, c in self.lowering.all(EachCow))
+        par[sh.PAR_DRY_WALL] = self.number("tank.dry_wall_share")
         par[sh.PAR_CIRCULATE_UA] = self.number("wash.loss_w_k_unit") * num[sh.N_UNITS] / 1000
         par[sh.PAR_TANK_WASH_SHARE] = self.number("wash.hot_water_tank_share")
         par[sh.PAR_TANK_WASH_S] = 60 * self.number("wash.tank_min")

@@ -28,6 +28,7 @@ class VesselRow:
     role: int = STORE
     substance: int = 0
     ua: float = 0.0
+    wall: str = ""
     ice_kj: float = 0.0
     c: float = 0.0
     t0: float = 4.0

@@ -20,7 +20,7 @@ SUBSTANCES = ("milk", "withheld milk", "water", "wash")
 
 # Vessels. Roles: store, source, sink, bath (holds heat only). Floats, whole numbers, state.
 V_CAP, V_UA, V_ICE, V_C = range(4)
-VI_ROLE, VI_SPILL, VI_SUBSTANCE, VI_FILL, VI_EMPTY = range(5)
+VI_ROLE, VI_SPILL, VI_SUBSTANCE, VI_FILL, VI_EMPTY, VI_WALL = range(6)
 STORE, SOURCE, SINK, BATH = range(4)
 # State of a vessel: kg of each substance (0-3), heat, most and least kg, first time over, kg run
 # over, warmest, temperature when empty (or of a source), false level, washed until.
@@ -44,11 +44,11 @@ SX_HEALTH, SX_KJ, SX_OUT, SX_WARMEST, SX_KG, SX_KGC, SX_IN, SX_FLOW = range(8)
 F_CAP, F_LOSS, F_CHANGE_S = range(3)
 SF_LOAD, SF_CHANGES, SF_BUSY, SF_HEALTH = range(4)
 
-R_DUTY, R_COP, R_RATED_C, R_SET, R_BAND, R_FROM, R_TO, R_LEAST, R_FALL = range(9)
-RI_TARGET, RI_KWH = range(2)
+R_DUTY, R_COP, R_RATED_C, R_SET, R_BAND, R_FROM, R_TO, R_FALL = range(8)
+RI_TARGET, RI_KWH, RI_COOLED = range(3)
 SR_ON, SR_HEALTH, SR_KJ, SR_HOURS = range(4)
 
-K_UA, K_MOST, K_SET, K_AGITATOR, K_LEAST = range(5)
+K_UA, K_MOST, K_SET, K_AGITATOR, K_LEAST, K_EVAPORATOR, K_STILL, K_GUARD_C = range(8)
 KI_VESSEL, KI_BATH, KI_KWH = range(3)
 SK_ON, SK_KJ, SK_AGITATOR_H = range(3)
 
@@ -78,8 +78,8 @@ RW_STEP, RW_RANK, RW_TARGET, RW_FIELD = range(4)
     PAR_TURN_S, PAR_BOARD_S, PAR_GAP_S, PAR_FALL_S, PAR_VAC_LEAST, PAR_AIR_COW, PAR_AIR_LEAK,
     PAR_AIR_VOLUME, PAR_AIR_HIGH, PAR_AIR_LOW, PAR_CALF_KG, PAR_CALF_AFTER, PAR_CLOTHS,
     PAR_CLOTH_KG, PAR_FALL_UNITS, PAR_DRIVE_KW, PAR_GATE_KW, PAR_WATER_COW, PAR_CIRCULATE_UA,
-    PAR_TANK_WASH_SHARE, PAR_TANK_WASH_S, PAR_STANDBY_S, PAR_VAC_SET, PAR_CP,
-) = range(32)  # fmt: skip
+    PAR_TANK_WASH_SHARE, PAR_TANK_WASH_S, PAR_STANDBY_S, PAR_VAC_SET, PAR_DRY_WALL, PAR_CP,
+) = range(33)  # fmt: skip
 PARS = PAR_CP + 4  # the specific heats of the four substances stand last
 (
     N_V0, N_V1, N_M0, N_M1, N_J0, N_J1, N_X0, N_X1, N_F0, N_F1, N_R0, N_R1, N_K0, N_K1, N_H0,

@@ -19,15 +19,17 @@ class Vessel:
     `sink` takes all and is a ledger.
 
     `fill` marks final storage that the fill valves choose between; `tanker` is where tankers
-    couple; `gain_k_h` is the warming of a full vessel 28 K below its surroundings and
-    `loss_share_h` the share of its heat above the surroundings lost in an hour.
+    couple. `wall` is the shape of an insulated tank, whose heat follows its fill; `gain_k_h` is
+    then the warming of a full one 28 K below its surroundings, where stated. `loss_share_h` is the
+    share of a plain vessel's heat above the surroundings lost in an hour.
     """
 
     volume_l: float
     holds: Holds = "milk"
     role: Literal["store", "source", "sink"] = "store"
     fill: bool = False
-    gain_k_h: float = 0.0
+    wall: Literal["", "lying", "standing"] = ""
+    gain_k_h: float | None = None
     loss_share_h: float = 0.0
     start_share: float = 0.0
     led_at_l: float | None = None
@@ -113,12 +115,18 @@ class Chill:
 
 @dataclass(frozen=True, slots=True)
 class Cooled:
-    """A stirred vessel that is kept at `set_c`, by refrigerant or by a bath behind `coolant_in`."""
+    """A stirred vessel that is kept at `set_c`, by refrigerant or by a bath behind `coolant_in`.
+
+    With less than `stirred_from_l` in it, it is not stirred; it is then not cooled either, or where
+    `still` cooled slowly by the wetted part of an evaporator that a guard keeps from frost.
+    """
 
     set_c: float
     cooling_kw: float
     agitator_kw: float
     coolant_in: str = ""
+    still: bool = False
+    stirred_from_l: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

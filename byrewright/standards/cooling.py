@@ -54,9 +54,20 @@ VALUES: tuple[Value, ...] = (
           "above are taken", "practice", "common_practice", "rule"),
     Value("cooling.day_swing_k", 5.0, "K", "ambient at its warmest above the mean of the day, and "
           "at its coldest below", "practice", "common_practice", "typical", 3.0, 8.0),
-    Value("tank.stirred_from_share", 0.05, "", "share of a tank's volume from which its agitator "
-          "reaches the milk and cooling may run", "practice", "common_practice", "typical",
-          0.03, 0.10),
+    Value("tank.stirred_from_share", 0.10, "", "share of a tank's volume from which its agitator "
+          "reaches the milk and cooling may run at its full rate", "en13732", "from_memory",
+          "typical", 0.05, 0.10),
+    Value("tank.evaporator_share", 0.25, "", "share of a tank's wall, from the bottom up, that is "
+          "evaporator or jacket", "practice", "common_practice", "typical", 0.15, 0.35),
+    Value("tank.still_u_w_m2k", 15.0, "W/m2K", "heat transfer from still milk to an evaporator "
+          "below it: 0.56 W/mK over a third of 0.11 m", "practice", "derived", "typical", 8.0,
+          30.0),
+    Value("tank.wall_least_c", 0.0, "degC", "least temperature of an evaporator in milk that is "
+          "not stirred, held by its freezing guard; milk freezes near -0.52 degC", "practice",
+          "common_practice", "limit"),
+    Value("tank.dry_wall_share", 0.5, "", "share of the heat through the wall above the milk that "
+          "reaches the milk: 0.4 W/m2K of wall in series with some 2 W/m2K of its surface",
+          "practice", "derived", "typical", 0.2, 0.7),
     Value("tank.warming_k_h", 0.25, "K/h", "mean warming of a full standing tank, 4 to not above "
           "5 degC in 4 h", "en13732", "from_memory", "limit"),
     Value("tank.reserve_share", 0.10, "", "tank volume kept above the milk expected at collection",

@@ -41,7 +41,7 @@ def chain_plant(receivers: int, balances: int, pumps: int, tanks: int, control: 
     for i in range(1, balances + 1):
         e[f"BT{i}"] = make(f"BT{i}", "balance_tank", volume_l=3 * volume)
     for i in range(1, tanks + 1):
-        e[f"TK{i}"] = make(f"TK{i}", "bulk_tank", volume_l=tank_l, cooling_kw=9)
+        e[f"TK{i}"] = make(f"TK{i}", "bulk_tank", volume_l=tank_l, cooling_kw=9, shape="standing")
         e[f"V{i}"] = make(f"V{i}", "valve", duty="fill")
         ends += [f"PC1.milk_out V{i}.a", f"V{i}.b TK{i}.inlet_1"]
         positions[f"V{i}"] = "open" if i == 1 else "closed"

@@ -114,7 +114,9 @@ def test_tank_pull_down_is_that_of_an_integration() -> None:
     kg, warm = 0.5 * cap, 30.0
     start.items[v, sh.MILK] = kg
     start.items[v, sh.HEAT] = kg * 3.93 * warm
-    ua = 0.25 * cap * 3.93 / 3600 / 28
+    # Half full, a lying tank is half wetted; half the heat through the dry wall reaches its milk.
+    d = (4 * cap / 1030 / (2.2 * np.pi)) ** (1 / 3)
+    ua = 0.4 / 1000 * (np.pi * d * 2.2 * d + 2 * np.pi * d**2 / 4) * 0.75
     mean, swing = plants.AMBIENT_C[5], 5.0
     wanted_c = plant.equipment["TK1"].set_c  # type: ignore[attr-defined]
 

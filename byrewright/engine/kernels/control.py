@@ -8,7 +8,8 @@ from byrewright.engine.kernels.traffic import ended
 from byrewright.engine.shape import *
 
 NEARLY_FULL = 0.985  # the fill valves change over here
-WORTH_LOADING = 0.03  # a tank with less is not loaded into a tanker
+WORTH_LOADING = 0.03  # a tank that is being filled is not loaded with less than this in it
+A_REST = 0.002  # nor any tank with less than this
 PHASE_MOST_S = 5400.0  # a wash step that has not ended by then is given up
 EMPTY_KG = 0.05
 MILKING_MODE, WASH_MODE, IDLE_MODE = 0, 1, 2
@@ -250,6 +251,12 @@ def _depart(
 
 
 @inner
+def _milk_comes(n: Ints) -> bool:
+    """Whether milk runs into the place that is filled."""
+    return n[I_MILKING] >= 0 or n[I_FLUSH] == 1
+
+
+@inner
 def _tanker(
     t: float,
     F: Floats,
@@ -275,19 +282,20 @@ def _tanker(
         tank = I[loading, 0]
         left = content(tank, S)
         least = EMPTY_KG
-        if loading == n[I_TARGET]:
+        if loading == n[I_TARGET] and _milk_comes(n):
             least = WORTH_LOADING * F[tank, V_CAP]
         if left <= least or room <= EMPTY_KG:
             S[I[loading, 2], S_CMD] = 0.0
             loading = -1
     if loading < 0 and room > EMPTY_KG:
-        best = WORTH_LOADING
+        best = 0.0
         for i in range(num[N_PLACE0], num[N_PLACE1]):
             if I[i, 2] < 0:
                 continue
             tank = I[i, 0]
             full = content(tank, S) / F[tank, V_CAP]
-            if full > best and S[I[i, 2], S_HEALTH] > 0.0:
+            worth = WORTH_LOADING if i == n[I_TARGET] and _milk_comes(n) else A_REST
+            if full > max(best, worth) and S[I[i, 2], S_HEALTH] > 0.0:
                 best = full
                 loading = i
         if loading >= 0:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from byrewright.engine.jit import inner
+from byrewright.engine.jit import inner, kernel
 from byrewright.engine.kernels.network import capacity_rate, content, warmth
 from byrewright.engine.shape import *
+from byrewright.physics import tank_wall
+
+touched = kernel(tank_wall.touched)
 
 HOUR_S = 3600.0
 DAY_S = 86400.0
@@ -19,6 +22,13 @@ def _within(second: float, start: float, end: float) -> bool:
     if start < end:
         return start <= second < end
     return second >= start or second < end
+
+
+@inner
+def _in_touch(v: int, k: int, F: Floats, I: Ints, S: Floats) -> float:
+    """Share of a tank's evaporator that its milk touches."""
+    wetted = touched(content(v, S) / F[v, V_CAP], I[v, VI_WALL])
+    return min(1.0, wetted / F[k, K_EVAPORATOR])
 
 
 @inner
@@ -40,6 +50,7 @@ def chill(
             S[r, SR_ON] = 0.0
             continue
         c = capacity_rate(v, F, I, S, par)
+        k = I[r, RI_COOLED]
         if I[v, VI_ROLE] == BATH:
             room = S[v, HEAT] + F[v, V_ICE]
             # With ice it makes ice in its hours, and at any hour when none is left.
@@ -49,7 +60,7 @@ def chill(
                 start = c * F[r, R_BAND]
         else:
             room = S[v, HEAT] - c * F[r, R_SET]
-            open_now = content(v, S) > F[r, R_LEAST]
+            open_now = content(v, S) >= F[k, K_LEAST] or F[k, K_STILL] > 0.0
             start = c * F[r, R_BAND]
         if not open_now or room <= 0.0:
             S[r, SR_ON] = 0.0
@@ -62,6 +73,12 @@ def chill(
         weak = max(0.1, 1.0 - fall * hot)
         cop = F[r, R_COP] * max(0.4, 1.0 - fall * (ambient_c - F[r, R_RATED_C]))
         full = F[r, R_DUTY] * weak * S[r, SR_HEALTH] * dt
+        if k >= 0:
+            used = _in_touch(v, k, F, I, S)
+            full *= used
+            if content(v, S) < F[k, K_LEAST]:
+                gap = max(0.0, S[v, HEAT] / c - F[k, K_GUARD_C])
+                full = min(full, F[k, K_STILL] * used * gap * dt)
         kj = min(full, room)
         if full >= room:
             S[r, SR_ON] = 0.0  # it has reached its setting and waits for the band
@@ -78,7 +95,8 @@ def jackets(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num:
     dt = par[PAR_DT]
     for k in range(num[N_K0], num[N_K1]):
         v = I[k, KI_VESSEL]
-        if content(v, S) < F[k, K_LEAST]:
+        reached = content(v, S) >= F[k, K_LEAST]
+        if not reached and (F[k, K_STILL] <= 0.0 or content(v, S) <= 0.01):
             S[k, SK_ON] = 0.0
             continue
         warm = warmth(v, F, I, S, par)
@@ -88,7 +106,7 @@ def jackets(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num:
             S[k, SK_ON] = 0.0
         # Stirred while it is cooled, and two minutes in every half hour besides.
         stirred = S[k, SK_ON] == 1.0 or (n[I_STEP] * dt) % 1800.0 < 120.0
-        if stirred:
+        if stirred and reached:
             kj = F[k, K_AGITATOR] * dt
             S[v, HEAT] += kj
             g[G_IN_KJ] += kj
@@ -96,8 +114,12 @@ def jackets(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num:
             S[k, SK_AGITATOR_H] += dt / HOUR_S
         bath = I[k, KI_BATH]
         if bath >= 0 and S[k, SK_ON] == 1.0:
-            gap = warm - warmth(bath, F, I, S, par)
-            kj = min(F[k, K_MOST], F[k, K_UA] * max(0.0, gap)) * dt
+            used = _in_touch(v, k, F, I, S)
+            cold = warmth(bath, F, I, S, par)
+            kw = min(F[k, K_MOST], F[k, K_UA] * max(0.0, warm - cold)) * used
+            if not reached:
+                kw = F[k, K_STILL] * used * max(0.0, warm - max(cold, F[k, K_GUARD_C]))
+            kj = kw * dt
             kj = min(kj, max(0.0, S[v, HEAT] - capacity_rate(v, F, I, S, par) * F[k, K_SET]))
             S[v, HEAT] -= kj
             S[bath, HEAT] += kj
@@ -144,6 +166,9 @@ def losses(
         if content(v, S) <= 0.01:
             continue
         warm = warmth(v, F, I, S, par)
+        if I[v, VI_WALL] >= 0:
+            wetted = touched(content(v, S) / F[v, V_CAP], I[v, VI_WALL])
+            ua *= wetted + par[PAR_DRY_WALL] * (1.0 - wetted)
         kj = ua * (warm - ambient_c) * dt
         S[v, HEAT] -= kj
         g[G_LOST_KJ] += kj

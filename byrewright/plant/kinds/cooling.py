@@ -134,17 +134,36 @@ class BulkTank(Machine):
         "degC", "temperature it holds", 3.5, ge=0.5, le=8, why="below 4 degC with no ice"
     )
     agitator_kw: float = par("kW", "agitator motor", 0.75, ge=0, le=15, why="usual for its size")
-    insulation_k_h: float = par("K/h", "warming of a full tank left alone", 0.25, ge=0, le=3,
-                                why="allowed mean rise", known="from_memory")  # fmt: skip
+    insulation_k_h: float | None = par(
+        "K/h", "warming of a full tank left alone, 28 K below its surroundings; from its wall "
+        "where not stated", None, ge=0, le=3,
+    )  # fmt: skip
+    shape: Literal["lying", "standing"] = par(
+        "", "a cylinder on its side, or on its end (a silo)", "lying", why="most tanks lie"
+    )
+    stirred_from_l: float | None = par(
+        "L", "content from which the agitator reaches the milk; a tenth of the volume where not "
+        "stated", None, ge=0, le=100000,
+    )  # fmt: skip
+    little_milk: Literal["waits", "cooled_still"] = par(
+        "", "what cooling does before the agitator reaches the milk: it waits, or it cools slowly "
+        "from below with a guard against freezing", "waits",
+        why="not stated: taken as not cooled until it is stirred",
+    )  # fmt: skip
+
+    def reach_l(self, usual_share: float) -> float:
+        """Content from which the agitator reaches the milk, given the usual share of the volume."""
+        return usual_share * self.volume_l if self.stirred_from_l is None else self.stirred_from_l
 
     def power_kw(self) -> float:
         return self.agitator_kw
 
     def lower(self) -> tuple[Primitive, ...]:
         return (
-            Vessel(self.volume_l * self.count, fill=True, gain_k_h=self.insulation_k_h),
+            Vessel(self.volume_l * self.count, fill=True, wall=self.shape,
+                   gain_k_h=self.insulation_k_h),
             Cooled(self.set_c, self.cooling_kw * self.count, self.agitator_kw * self.count,
-                   "coolant_in"),
+                   "coolant_in", self.little_milk == "cooled_still", self.stirred_from_l),
             Runs("sample", flow_l_min=20.0),
         )  # fmt: skip
 

@@ -116,14 +116,22 @@ class Run:
         at = Z_FIRST + 2 * len(names.vessels) + len(names.movers) + index
         return np.asarray(self.seen[:, at])
 
+    def reach_kg(self, tag: str) -> float:
+        """Content from which a vessel's temperature is that of all its milk: that its agitator
+        reaches, or where it has none the rest of an emptying."""
+        tables, names = self.compiled.tables, self.compiled.names
+        if tag in names.cooled:
+            return float(tables.F[tables.num[sh.N_K0] + names.cooled.index(tag), sh.K_LEAST])
+        return TANK_EMPTY * float(tables.F[self.compiled.vessel(tag), sh.V_CAP])
+
     def warmth_at(self, tag: str, t_s: float) -> float | None:
-        """Temperature of a vessel at a time, or None when it is all but empty or not read."""
+        """Temperature of a vessel at a time, or None when it holds too little to have one that
+        counts (see `reach_kg`) or is not read."""
         times = self.seen[:, 0]
         if len(times) == 0 or t_s < times[0] or t_s > times[-1]:
             return None
         at = int(np.searchsorted(times, t_s))
-        cap = self.compiled.tables.F[self.compiled.vessel(tag), sh.V_CAP]
-        if self.content_kg(tag)[at] < TANK_EMPTY * cap:
+        if self.content_kg(tag)[at] < self.reach_kg(tag):
             return None
         return float(self.warmth_c(tag)[at])
 

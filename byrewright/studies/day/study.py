@@ -308,6 +308,8 @@ ASSUMED = (
     "milk.at_receiver_c", "filter.flow_loss_full", "filter.change_s", "drive.load_share",
     "air.per_cow_l_free", "wash.loss_w_k_unit", "wash.main_min",
     "wash.changeover_min", "cooling.day_swing_k", "cloth.dry_kg", "calf.draw_after_min",
+    "tank.u_w_m2k", "tank.dry_wall_share", "tank.evaporator_share", "tank.stirred_from_share",
+    "tank.still_u_w_m2k", "tank.wall_least_c",
 )  # fmt: skip
 """Rules the day rests on that no file states."""
 

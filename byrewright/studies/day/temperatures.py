@@ -28,7 +28,9 @@ def judge_milk(bench: Bench, run: Run) -> None:
         )  # fmt: skip
         return
     daily = all(c.every_days == 1 for c in run.plant.collections)
-    for number, step in enumerate(rule.steps_for(daily), 1):
+    steps = rule.steps_for(daily)
+    _little_milk(bench, run, [s for s in steps if s.clock != "always"])
+    for number, step in enumerate(steps, 1):
         worst, where = _worst(run, step)
         when = _words(step)
         key = f"day.milk_temperature_{number}"
@@ -124,19 +126,65 @@ def _during(run: Run, tag: str, bout: Bout) -> list[tuple[float, str]]:
 
 def _warmest(run: Run, tag: str, here: NDArray[np.bool_]) -> list[tuple[float, str]]:
     """The warmest of a vessel's readings among those marked, where milk was in it."""
-    cap = run.compiled.tables.F[run.compiled.vessel(tag), sh.V_CAP]
-    held = here & (run.content_kg(tag) > TANK_EMPTY * cap)
+    held = here & (run.content_kg(tag) >= run.reach_kg(tag))
     if not held.any():
         return []
     warm = np.where(held, run.warmth_c(tag), -99.0)
     at = int(np.argmax(warm))
     where = f"in {tag} at {run.clock(run.seen[at, 0])}"
-    held_kg, tables = run.content_kg(tag)[at], run.compiled.tables
-    if tag in run.compiled.names.cooled:
-        row = tables.num[sh.N_K0] + run.compiled.names.cooled.index(tag)
-        if held_kg < tables.F[row, sh.K_LEAST]:
-            where += f", {held_kg:.0f} kg that its agitator does not reach"
     return [(float(warm[at]), where)]
+
+
+def _little_milk(bench: Bench, run: Run, steps: list[TemperatureStep]) -> None:
+    """Milk that stood in a tank without its agitator reaching it: how much, how warm, what for."""
+    limit_c = min((s.limit_c for s in steps), default=None)
+    within = max((AT_ONCE_H if s.within_h is None else s.within_h for s in steps), default=0.0)
+    times = run.seen[:, 0]
+    milking = np.zeros(len(times), bool)
+    for bout in run.bouts:
+        milking |= (times >= bout.begun_s) & (times <= bout.last_off_s + 3600 * within)
+    for tag in run.compiled.names.cooled:
+        reach, kg, warm = run.reach_kg(tag), run.content_kg(tag), run.warmth_c(tag)
+        cap = float(run.compiled.tables.F[run.compiled.vessel(tag), sh.V_CAP])
+        rho = run.compiled.kg_l[tag]
+        little = (kg > TANK_EMPTY * cap) & (kg < reach) & ~milking
+        title = f"Milk that {tag}'s agitator does not reach"
+        inputs = (
+            Input("V_reach", "content from which the agitator reaches the milk", round(reach / rho),
+                  "L", "plant file, or the usual share"),
+            bench.rule("tank.stirred_from_share"),
+        )  # fmt: skip
+        if limit_c is None or not little.any():
+            bench.find(
+                "day.little_milk", title, 0.0, "L", f"Between milkings {tag} held either at "
+                f"least the {reach / rho:.0f} L that its agitator reaches, or no milk to keep.",
+                subject=tag, limit=reach / rho, sense="at_most", inputs=inputs,
+            )  # fmt: skip
+            continue
+        at = int(np.argmax(np.where(little, warm, -99.0)))
+        hours = float(little.sum()) * float(np.median(np.diff(times))) / 3600
+        over = warm[at] > limit_c
+        still = getattr(run.plant.equipment[tag], "little_milk", "") == "cooled_still"
+        kept = (
+            "It was cooled slowly from below, with a guard against freezing."
+            if still
+            else "It was not cooled: cooling milk that is not stirred freezes it to the wall."
+        )
+        meant = (
+            "Its thermometer does not speak for such milk. Collect it with the rest, let a whole "
+            "milking go into the tank, use a smaller tank, or one that cools unstirred milk."
+            if over
+            else "Cold, but unstirred: cream rises, and its thermometer does not speak for it."
+        )
+        bench.find(
+            "day.little_milk", title, float(kg[at]) / rho if over else 0.0, "L",
+            f"{kg[at] / rho:.0f} L stood in {tag} at {run.clock(times[at])}, less than "
+            f"the {reach / rho:.0f} L that its agitator reaches, {hours:.1f} h in all, and was at "
+            f"{warm[at]:.1f} degC as a whole ({limit_c:g} degC is the limit of stored milk). "
+            f"{kept} {meant}",
+            subject=tag, limit=reach / rho, sense="at_most", allowance=1.0, inputs=inputs,
+            formula="content while 0.5 % of the volume < content < V_reach and T > T_limit",
+        )  # fmt: skip
 
 
 def stage_of(exchanger: str) -> tuple[str, str]:

@@ -21,6 +21,7 @@ from byrewright.studies.sizing.sizes import (
     verb_s,
     worked,
 )
+from byrewright.studies.sizing.tank_cooling import reach_l
 
 STEP_MIN = 5
 DAY_MIN = 1440
@@ -123,6 +124,7 @@ def size_storage(bench: Bench, duty: Duty) -> None:
     else:
         _collections(bench, duty)
         _volume(bench, duty, tanks)
+        _first_milking(bench, duty, tanks)
         if tanks:
             _while_washed(bench, duty, tanks)
     _withheld(bench, duty)
@@ -248,6 +250,41 @@ def _volume(bench: Bench, duty: Duty, tanks: tuple[BulkTank, ...]) -> None:
             advised_why=f"{why}, shared by {count}; next size",
             target=(tank, "volume_l"),
         )
+
+
+def _first_milking(bench: Bench, duty: Duty, tanks: tuple[BulkTank, ...]) -> None:
+    """Does the smallest milking into an empty tank reach its agitator?"""
+    direct = any(b.direct for b in bench.plant.machines(TankerBay))
+    least = min((m.saleable_l for m in duty.milkings), default=0.0)
+    for tank in tanks:
+        reach = reach_l(bench, tank)
+        reached = least >= reach
+        still = tank.little_milk == "cooled_still"
+        bench.find(
+            "storage.first_milking",
+            "First milking reaches the agitator",
+            least,
+            "L",
+            f"The smallest milking brings {least:.0f} L; the agitator of {tank.id} reaches milk "
+            f"from {reach:.0f} L on."
+            + ("" if reached else
+               " Until a later milking comes that milk is not stirred: it is cooled slowly from "
+               "below, with a guard against freezing. Prove it with a first small milking." if still
+               else " That milk is neither stirred nor cooled until the next milking: a smaller "
+               "first tank, or one that cools unstirred milk (little_milk: cooled_still).")
+            + (" A tank that only takes over between tankers may hold less." if direct else ""),
+            subject=tank.id,
+            # Where it is kept without stirring it holds by a little, never well.
+            limit=min(reach, least) if still else reach,
+            sense="at_least",
+            allowance=TIGHT,
+            formula="V_milking >= V_reach",
+            inputs=(worked("V_milking", "smallest milking", least, "L"),
+                    bench.rule("tank.stirred_from_share"),
+                    stated("V", "rated volume", tank.volume_l, "L")),
+            source="en13732",
+            known="from_memory",
+        )  # fmt: skip
 
 
 def _while_washed(bench: Bench, duty: Duty, tanks: tuple[BulkTank, ...]) -> None:

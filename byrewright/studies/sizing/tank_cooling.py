@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from byrewright.physics.heat import cooling_for_pull_down_kw
 from byrewright.physics.tank_fill import TankRun, fill_and_cool, least_cooling_kw
+from byrewright.physics.tank_wall import WARMING_BELOW_K, full_loss_kw_k
 from byrewright.plant.kinds.cooling import BulkTank, CondensingUnit, PlateCooler
 from byrewright.plant.kinds.milk import TankerBay
 from byrewright.results import Input, Series
@@ -34,8 +35,6 @@ from byrewright.studies.sizing.sizes import (
 
 AT_ONCE_H = 2.0
 """Hours after milking read into "at once" (the Swiss ordinance's figure, read)."""
-STIRRED_SHARE = 0.05
-"""Share of a tank that must be full before its agitator stirs and it cools (common practice)."""
 WATCH_H = 8
 """Hours watched after a milking ends."""
 NO_COOLING_KW = 0.05
@@ -174,9 +173,18 @@ def _fill(duty: Duty, tank: BulkTank, *, later: bool) -> _Fill:
     return _Fill(before, milk / minutes, minutes)
 
 
+def reach_l(bench: Bench, tank: BulkTank) -> float:
+    """Content from which a tank's agitator reaches the milk."""
+    return tank.reach_l(bench.number("tank.stirred_from_share"))
+
+
+def _gain_kw(bench: Bench, tank: BulkTank) -> float:
+    """Heat through the wall of a full tank in surroundings 28 K warmer."""
+    return WARMING_BELOW_K * full_loss_kw_k(tank.volume_l, tank.insulation_k_h, bench.rules)
+
+
 def _run(bench: Bench, duty: Duty, tank: BulkTank, fill: _Fill, kw: float, in_c: float) -> TankRun:
-    gain_kw = tank.volume_l * bench.number("milk.density_kg_m3") / 1000.0
-    gain_kw *= bench.number("milk.cp_kj_kgk") * tank.insulation_k_h / 3600.0
+    gain_kw = _gain_kw(bench, tank)
     return fill_and_cool(
         start_l=fill.before_l,
         start_c=tank.set_c,
@@ -186,7 +194,7 @@ def _run(bench: Bench, duty: Duty, tank: BulkTank, fill: _Fill, kw: float, in_c:
         cooling_kw=kw,
         set_c=tank.set_c,
         other_heat_kw=gain_kw + tank.agitator_kw,
-        least_content_l=STIRRED_SHARE * tank.volume_l,
+        least_content_l=reach_l(bench, tank),
         rules=bench.rules,
     )
 
@@ -255,7 +263,12 @@ def _tank(bench: Bench, duty: Duty, tank: BulkTank, wanted: Wanted) -> None:
         stated("T_limit", "region's limit", wanted.limit_c, "degC", wanted.rule.source),
         stated("t", "hours allowed", wanted.within_h, "h", wanted.rule.source),
         stated("P", "agitator", tank.agitator_kw, "kW"),
-        stated("k", "warming of a full tank left alone", tank.insulation_k_h, "K/h"),
+        worked(
+            "P_wall",
+            "heat through the wall of a full tank, 28 K below the room",
+            round(_gain_kw(bench, tank), 2),
+            "kW",
+        ),
     )
     if need is None:
         bench.find(
