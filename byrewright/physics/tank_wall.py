@@ -79,7 +79,7 @@ def wall_area_m2(volume_l: float) -> float:
     """
     check("volume", volume_l, 0.0, unit="L", above=True)
     d = (4.0 * volume_l / 1000.0 / (LENGTH_OVER_DIAMETER * math.pi)) ** (1.0 / 3.0)
-    return math.pi * d * d * (LENGTH_OVER_DIAMETER + 0.5)
+    return float(math.pi * d * d * (LENGTH_OVER_DIAMETER + 0.5))
 
 
 def full_loss_kw_k(
