@@ -31,8 +31,9 @@ MAY_IMPORT: dict[str, set[str]] = {
     "web": {*_BELOW_DOCUMENTS, "documents", "results", "errors"},
     "commands": {*_BELOW_DOCUMENTS, "documents", "web", "results", "errors"},
     "cli": {*_BELOW_DOCUMENTS, "documents", "web", "results", "errors", "commands"},
+    "api": {*_BELOW_DOCUMENTS, "documents", "results", "errors"},
     "__main__": {"cli"},
-    "__init__": set(),
+    "__init__": {"api", "errors"},
 }
 """Room: the rooms it may import. Everybody may import itself and the bare package (its version)."""
 

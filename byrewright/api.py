@@ -1,0 +1,380 @@
+"""The Python face: read or draft a plant, ask each study, look at findings, tables and series.
+
+    import byrewright as bw
+
+    plant = bw.read("plant.yaml")
+    day = bw.day(plant, month=7)
+    day.table("milkings").dicts()
+
+Everything wrong with what is given is a `ByrewrightError` whose text is plain sentences. See
+docs/python.md, whose example runs in the tests.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from byrewright.errors import ByrewrightError
+from byrewright.results import Finding, Result, Verdict
+from byrewright.results import Series as _Series
+from byrewright.results import Table as _Table
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from byrewright.plant.plant import Plant as Model
+    from byrewright.plant.problems import Problem
+    from byrewright.plant.read import PlantFile
+    from byrewright.standards.rulebook import Rulebook
+
+__all__ = [
+    "Answer",
+    "Line",
+    "Plant",
+    "Table",
+    "day",
+    "draft",
+    "explain",
+    "failures",
+    "read",
+    "routes",
+    "size",
+    "vacuum",
+    "write",
+]
+
+F = TypeVar("F", _Table, _Series)
+
+UNIT_WORDS: Mapping[str, str] = {"%": "pct", "degC": "c", "cows/h": "cows_h"}
+
+
+def column_name(title: str, unit: str = "") -> str:
+    """A title with its unit as a name for code.
+
+    >>> column_name("milk flow", "L/min"), column_name("ends", ""), column_name("share", "%")
+    ('milk_flow_l_min', 'ends', 'share_pct')
+    """
+    words = f"{title} {UNIT_WORDS.get(unit, unit)}".casefold()
+    return re.sub(r"[^0-9a-z]+", "_", words.replace("%", "pct")).strip("_")
+
+
+@dataclass(frozen=True, repr=False)
+class Plant:
+    """A plant with the rules that lie beside its file; never changed in place.
+
+    `model` is the plant model itself: `plant.model.equipment["VP1"].motor_kw`.
+    """
+
+    file: PlantFile
+    rules: Rulebook
+
+    def __repr__(self) -> str:
+        return f"<Plant of {self.name}, {len(self.model.equipment)} machines>"
+
+    @property
+    def name(self) -> str:
+        """The farm's name."""
+        return self.model.site.name
+
+    @property
+    def model(self) -> Model:
+        """Machines, pipes, modes and farm, as in the file."""
+        return self.file.plant
+
+    @property
+    def text(self) -> str:
+        """The plant file, with its comments."""
+        return self.file.text
+
+    def problems(self) -> tuple[Problem, ...]:
+        """What `byrewright check` says of the plant, each with its line."""
+        return self.file.check()
+
+    def change(self, values: Mapping[str, Any]) -> Plant:
+        """The plant with some values changed: `plant.change({"equipment.VP1.motor_kw": 18.5})`.
+
+        Keys are the dotted places of the plant file. Units may be written: `"25 hp"`.
+
+        Raises:
+            ByrewrightError: a place that is not there, or a value outside its range.
+        """
+        from byrewright.plant.edit import edit_plant
+        from byrewright.plant.read import read_plant_text
+
+        return Plant(read_plant_text(edit_plant(self.file, values), self.file.name), self.rules)
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table of an answer: `columns` hold names with units, `rows` numbers and words."""
+
+    title: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[float | str, ...], ...]
+    note: str = ""
+
+    def dicts(self) -> list[dict[str, float | str]]:
+        """A dictionary a row."""
+        return [dict(zip(self.columns, row, strict=True)) for row in self.rows]
+
+    def frame(self) -> Any:
+        """A pandas frame.
+
+        Raises:
+            ByrewrightError: pandas is not installed.
+        """
+        try:
+            import pandas as pd  # type: ignore[import-untyped, unused-ignore]
+        except ImportError:
+            raise ByrewrightError(
+                "frame() needs pandas, which is not installed: take dicts(), or install pandas"
+            ) from None
+        return pd.DataFrame(self.dicts(), columns=list(self.columns))
+
+
+@dataclass(frozen=True)
+class Line:
+    """Something that changes along an axis, mostly time: arrays of the same length by name.
+
+    `arrays["t_h"]` is the axis; the others are named with their units.
+    """
+
+    title: str
+    axis: str
+    arrays: dict[str, NDArray[np.float64]]
+
+
+@dataclass(frozen=True, repr=False)
+class Answer:
+    """What a study found. `result` is the whole of it as every document and page reads it."""
+
+    result: Result
+
+    def __repr__(self) -> str:
+        said = ", ".join(f"{n} {v}" for v, n in self.counts.items() if n)
+        return f"<Answer of {self.result.study}: {said}>"
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """Every finding, in the study's order."""
+        return self.result.findings
+
+    @property
+    def worst(self) -> Verdict:
+        """The worst verdict."""
+        return self.result.worst()
+
+    @property
+    def counts(self) -> dict[Verdict, int]:
+        """Findings by verdict."""
+        return self.result.count()
+
+    @property
+    def seed(self) -> int | None:
+        """The seed that was used, where anything was drawn."""
+        return self.result.seed
+
+    def finding(self, name: str) -> Finding:
+        """The one finding of a name, `key` or `key@subject`.
+
+        Raises:
+            ByrewrightError: there is none, or the key alone names several.
+        """
+        found = [f for f in self.findings if name in (f.name, f.key)]
+        if len(found) == 1:
+            return found[0]
+        if not found:
+            raise ByrewrightError(
+                f"no finding is called {name}{_near(name, [f.name for f in self.findings])}"
+            )
+        names = ", ".join(f.name for f in found)
+        raise ByrewrightError(f"{name} names {len(found)} findings: {names}; take one of them")
+
+    def tables(self) -> tuple[str, ...]:
+        """The names of the tables."""
+        return tuple(t.key for t in self.result.tables)
+
+    def table(self, name: str) -> Table:
+        """A table by its name, with or without the study before it: `"milkings"`.
+
+        Raises:
+            ByrewrightError: there is none of that name.
+        """
+        return _table(_named(name, self.result.tables, "table"))
+
+    def series(self) -> tuple[str, ...]:
+        """The names of what can be drawn against time."""
+        return tuple(s.key for s in self.result.series)
+
+    def line(self, name: str) -> Line:
+        """A series by its name, with or without the study before it, as arrays.
+
+        Raises:
+            ByrewrightError: there is none of that name.
+        """
+        return _line(_named(name, self.result.series, "series"))
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain data, the same as `--json`."""
+        return self.result.to_dict()
+
+    def to_json(self) -> str:
+        """The same as `--json` prints."""
+        return self.result.to_json()
+
+
+def _near(name: str, names: list[str]) -> str:
+    import difflib
+
+    near = difflib.get_close_matches(name, names, n=3, cutoff=0.3)
+    return f"; nearest: {', '.join(near)}" if near else ""
+
+
+def _named(name: str, figures: tuple[F, ...], what: str) -> F:
+    for one in figures:
+        if name in (one.key, one.key.rpartition(".")[2]):
+            return one
+    raise ByrewrightError(f"no {what} is called {name}{_near(name, [f.key for f in figures])}")
+
+
+def _distinct(names: list[str]) -> tuple[str, ...]:
+    """Names of columns with a number behind those that stand twice."""
+    return tuple(
+        n if names.count(n) == 1 else f"{n}_{names[: i + 1].count(n)}" for i, n in enumerate(names)
+    )
+
+
+def _table(one: _Table) -> Table:
+    names = [column_name(c, u) for c, u in zip(one.columns, one.units, strict=True)]
+    return Table(one.title, _distinct(names), one.rows, one.note)
+
+
+def _line(one: _Series) -> Line:
+    import numpy as np
+
+    axis = column_name("t" if one.x_unit in ("s", "min", "h", "d") else "x", one.x_unit)
+    names = _distinct([axis, *(column_name(name, unit) for name, unit, _ in one.lines)])
+    values = [one.x, *(v for _, _, v in one.lines)]
+    return Line(
+        one.title,
+        axis,
+        {n: np.asarray(v, dtype=np.float64) for n, v in zip(names, values, strict=True)},
+    )
+
+
+def read(path: str | Path) -> Plant:
+    """Read a plant file, with `limits.yaml` and `milkline_table.yaml` beside it where they are.
+
+    Raises:
+        ByrewrightError: with one sentence for each thing wrong in the files.
+    """
+    from byrewright.plant.limits import rules_beside
+    from byrewright.plant.read import read_plant
+
+    _there(path)
+    return Plant(read_plant(path), rules_beside(path))
+
+
+def draft(brief: str | Path) -> Plant:
+    """Draft the plant of a brief file; `limits.yaml` beside the brief counts.
+
+    Raises:
+        ByrewrightError: the brief cannot be read, or asks for what cannot be drafted.
+    """
+    from byrewright.drafting.draft import draft_plant
+    from byrewright.plant.brief import read_brief
+    from byrewright.plant.limits import rules_beside
+    from byrewright.plant.read import read_plant_text
+
+    _there(brief)
+    rules = rules_beside(brief)
+    return Plant(read_plant_text(draft_plant(read_brief(brief), rules).text), rules)
+
+
+def write(plant: Plant, path: str | Path) -> Path:
+    """Write a plant file, whole or not at all; where it stands now."""
+    from byrewright.plant.write import write_text
+
+    write_text(path, plant.text)
+    return Path(path)
+
+
+def _there(path: str | Path) -> None:
+    if not Path(path).is_file():
+        raise ByrewrightError(f"{path}: no such file; check the name and the folder")
+
+
+def size(plant: Plant) -> Answer:
+    """What every machine and pipe must be, and whether it is."""
+    from byrewright.studies.sizing import size as ask
+
+    return Answer(ask(plant.model, plant.rules))
+
+
+def vacuum(plant: Plant) -> Answer:
+    """The air network: steady, in time, and what each instrument should read."""
+    from byrewright.studies.vacuum import study_vacuum
+
+    return Answer(study_vacuum(plant.model, plant.rules))
+
+
+def day(plant: Plant, *, month: int = 6, days: int = 1, seed: int = 1, hot: bool = False) -> Answer:
+    """Whole days, cow by cow: `month` 1-12, `days` 1-3660; `hot` takes the hottest afternoon.
+
+    Raises:
+        ByrewrightError: a month or number of days outside its range, or no mode that milks.
+    """
+    from byrewright.studies.day import run_day
+
+    _milks(plant)
+    if not 1 <= month <= 12:
+        raise ByrewrightError(f"month {month}: give a month of 1 to 12")
+    if not 1 <= days <= 3660:
+        raise ByrewrightError(f"days {days}: give 1 to 3660")
+    return Answer(run_day(plant.model, plant.rules, month=month, days=days, seed=seed, hot=hot))
+
+
+def failures(
+    plant: Plant, *, pairs: bool = False, hours: float | None = None, seed: int = 1
+) -> Answer:
+    """What each failure does to milking; `pairs` takes two at once, `hours` 0.5-72 followed.
+
+    Raises:
+        ByrewrightError: hours outside their range, or no mode that milks.
+    """
+    from byrewright.studies.failures.study import study_failures
+
+    _milks(plant)
+    if hours is not None and not 0.5 <= hours <= 72.0:
+        raise ByrewrightError(f"hours {hours}: give 0.5 to 72")
+    return Answer(study_failures(plant.model, plant.rules, pairs=pairs, hours=hours, seed=seed))
+
+
+def routes(plant: Plant) -> Answer:
+    """Every wrong valve position that dumps or spoils milk, and the proof that no other does."""
+    from byrewright.studies.routes.study import routes as ask
+
+    return Answer(ask(plant.model, plant.rules))
+
+
+def explain(answer: Answer, name: str) -> str:
+    """How a finding was worked out: the formula, the numbers in it, the source.
+
+    Raises:
+        ByrewrightError: as `Answer.finding`.
+    """
+    from byrewright.studies.explain import explain as told
+
+    return told(answer.finding(name)).render()
+
+
+def _milks(plant: Plant) -> None:
+    if not any("milking" in mode.does for mode in plant.model.modes.values()):
+        raise ByrewrightError(
+            f"{plant.file.name}: no mode does milking; add one under `modes`, with `does: milking`"
+        )

@@ -1,0 +1,122 @@
+"""The Python face: its names stay, its page runs, and it refuses what a file would refuse."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import byrewright as bw
+from byrewright.standards.rulebook import default_rulebook
+
+ROOT = Path(__file__).resolve().parent.parent
+PLANT = ROOT / "examples" / "rotary_spring_ice" / "plant.yaml"
+
+NAMES = {
+    "Answer", "ByrewrightError", "Line", "Plant", "Table",
+    "day", "draft", "explain", "failures", "read", "routes", "size", "vacuum", "write",
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def plant() -> bw.Plant:
+    """The first example."""
+    return bw.read(PLANT)
+
+
+@pytest.fixture(scope="module")
+def sizing(plant: bw.Plant) -> bw.Answer:
+    """Its sizing."""
+    return bw.size(plant)
+
+
+def test_the_names_are_as_documented() -> None:
+    """Would fail if a name that others rely on went, or one came without a word on the page."""
+    assert set(bw.__all__) == NAMES
+    page = (ROOT / "docs" / "python.md").read_text(encoding="utf-8")
+    calls = {n for n in NAMES if n[0].islower()}
+    assert {n for n in calls if f"bw.{n}(" not in page} == set()
+    for name in NAMES:
+        assert getattr(bw, name).__doc__
+
+
+def test_the_page_runs(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    """Would fail if an example of the page raised, or left a name undefined."""
+    page = (ROOT / "docs" / "python.md").read_text(encoding="utf-8")
+    monkeypatch.chdir(ROOT)
+    code = "\n".join(re.findall(r"```python\n(.*?)```", page, re.S))
+    names: dict[str, object] = {}
+    exec(compile(code, "docs/python.md", "exec"), names)
+    said = capsys.readouterr().out
+    assert "Formula" in said and "18.5" in said and "-5" in said
+    assert float(names["peak"]) > 10.0  # type: ignore[arg-type]
+
+
+def test_importing_it_loads_nothing_heavy() -> None:
+    """Would fail if a script that only reads the version waited for the whole engine."""
+    code = "import byrewright, sys; byrewright.__version__; print('numpy' in sys.modules)"
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert run.stdout.strip() == "False"
+
+
+def test_rules_beside_the_file_count(tmp_path: Path, sizing: bw.Answer) -> None:
+    """Would fail if Python judged by other limits than the command line does."""
+    (tmp_path / "plant.yaml").write_text(PLANT.read_text(encoding="utf-8"), encoding="utf-8")
+    least = default_rulebook().number("vacuum.iso_drop_receiver_to_pump_kpa") / 100.0
+    (tmp_path / "limits.yaml").write_text(f"vacuum.iso_drop_receiver_to_pump_kpa: {least}\n")
+    own = bw.size(bw.read(tmp_path / "plant.yaml"))
+    assert own.counts["fails"] > sizing.counts["fails"]
+
+
+def test_a_finding_is_the_one_that_was_meant(sizing: bw.Answer) -> None:
+    """Would fail if a key shared by two pumps quietly gave the first one's figure."""
+    with pytest.raises(bw.ByrewrightError, match=r"VP1.*VP2"):
+        sizing.finding("vacuum.pump.capacity")
+    with pytest.raises(bw.ByrewrightError, match=r"nearest: .*vacuum\.pump"):
+        sizing.finding("vacuum.pump.capacitee")
+    assert sizing.finding("vacuum.pump.capacity@VP2").subject == "VP2"
+
+
+def test_a_change_is_checked_and_leaves_the_old_plant(plant: bw.Plant) -> None:
+    """Would fail if a pump of -5 L/min could be made, or a change reached into another's plant."""
+    before = plant.text
+    with pytest.raises(bw.ByrewrightError, match="-5"):
+        plant.change({"equipment.VP1.capacity_l_min_free": -5})
+    with pytest.raises(bw.ByrewrightError):
+        plant.change({"equipment.NONE.motor_kw": 5})
+    changed = plant.change({"equipment.VP1.motor_kw": "20 hp"})
+    assert changed.model.equipment["VP1"].motor_kw == pytest.approx(14.9, abs=0.02)  # type: ignore[attr-defined]
+    assert plant.text == before
+
+
+def test_series_are_arrays_with_units_in_their_names(plant: bw.Plant) -> None:
+    """Would fail if a line lost its axis, its length or its unit."""
+    day = bw.day(plant, month=1, seed=5)
+    assert day.seed == 5
+    for name in day.series():
+        line = day.line(name)
+        lengths = {a.shape for a in line.arrays.values()}
+        assert len(lengths) == 1 and line.arrays[line.axis].dtype == np.float64
+    assert "units_attached" in day.line("milk").arrays
+
+
+def test_what_is_out_of_range_is_a_sentence(plant: bw.Plant, tmp_path: Path) -> None:
+    """Would fail if a wrong month or file name ended in a traceback of the inside."""
+    for wrong in (
+        lambda: bw.day(plant, month=13),
+        lambda: bw.day(plant, days=0),
+        lambda: bw.failures(plant, hours=-1.0),
+        lambda: bw.read(tmp_path / "none.yaml"),
+        lambda: bw.draft(tmp_path / "none.yaml"),
+    ):
+        with pytest.raises(bw.ByrewrightError, match=r"\w+.*: "):
+            wrong()
+
+
+def test_writing_and_reading_again_is_the_same_plant(plant: bw.Plant, tmp_path: Path) -> None:
+    """Would fail if a plant lost something on its way to a file."""
+    assert bw.read(bw.write(plant, tmp_path / "copy.yaml")).model == plant.model
