@@ -117,6 +117,21 @@ def pack(
 
 
 @app.command()
+def place(
+    plant: PlantPath,
+    out: Annotated[
+        Path | None, typer.Option(help="Folder for the plan set: sheets, set-out table.")
+    ] = None,
+    as_json: AsJson = False,
+    every: Annotated[bool, typer.Option("--all", help="Show the whole set-out table.")] = False,
+) -> None:
+    """Lay the milking centre out: rooms, machines, set-out table, plan sheets."""
+    from byrewright.commands import place as command
+
+    command.run(plant, out, as_json=as_json, everything=every)
+
+
+@app.command()
 def vacuum(
     plant: PlantPath,
     as_json: AsJson = False,

@@ -16,14 +16,17 @@ from tests.timing import cpu_seconds
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "byrewright"
 
-_BELOW_DOCUMENTS = {"standards", "plant", "physics", "engine", "studies", "drafting", "site"}
+_BELOW_DOCUMENTS = {
+    "standards", "place", "plant", "physics", "engine", "studies", "drafting", "site",
+}  # fmt: skip
 MAY_IMPORT: dict[str, set[str]] = {
     "standards": set(),
     "results": {"standards"},
-    "plant": {"standards", "results", "errors"},
+    "place": {"standards", "results", "errors"},
+    "plant": {"standards", "place", "results", "errors"},
     "physics": {"standards", "results", "errors"},
     "engine": {"plant", "physics", "standards", "results", "errors"},
-    "studies": {"plant", "engine", "physics", "standards", "results", "errors"},
+    "studies": {"plant", "place", "engine", "physics", "standards", "results", "errors"},
     "drafting": {"studies", "plant", "physics", "standards", "results", "errors"},
     "site": {"plant", "engine", "studies", "standards", "results", "errors"},
     "documents": {*_BELOW_DOCUMENTS, "results", "errors"},

@@ -103,7 +103,7 @@ def _page_svg(
         layout_svg(layout),
         "</g>",
         *_legend(layout, sheet, mode, width, height),
-        *_title_block(plant, sheet, mode, page, width, height, issue),
+        *title_block(plant, sheet, mode, page, width, height, issue),
     ]
     return sheet_svg(width, height, "\n".join(parts))
 
@@ -142,7 +142,7 @@ def _legend(
     return parts
 
 
-def _title_block(
+def title_block(
     plant: Plant,
     sheet: Sheet,
     mode: str | None,
@@ -151,6 +151,7 @@ def _title_block(
     height: float,
     issue: Issue,
 ) -> list[str]:
+    """Name, title, date and revision of a sheet, in its lower right corner."""
     right, top = width - BORDER_MM, height - BORDER_MM - FOOT_MM
     left = right - 118
     name = plant.site.name

@@ -6,10 +6,11 @@ from collections.abc import Iterator, Mapping
 from functools import cached_property
 from typing import Annotated, Any, Literal, Self, TypeVar
 
-from pydantic import BeforeValidator, SerializeAsAny
+from pydantic import BeforeValidator, PrivateAttr, SerializeAsAny
 
 from byrewright.plant.farm import Cleaning, Collection, Colours, Herd, Milking, Site, Wishes, Work
 from byrewright.plant.machine import Machine, Service
+from byrewright.plant.place import Pair, Place
 from byrewright.plant.record import Parameter, Record, par
 
 FORMAT = 1
@@ -35,6 +36,10 @@ def _listed(value: Any) -> Any:
     return [value] if isinstance(value, str) else value
 
 
+Names = Annotated[tuple[str, ...], BeforeValidator(_listed)]
+LengthFrom = Literal["measured", "from the plan", "guessed"]
+
+
 class Pipe(Record):
     """Joins two ports of the same service. `from` and `to` are written `machine.port`."""
 
@@ -43,12 +48,38 @@ class Pipe(Record):
     end: str = par("", "machine.port it enters", alias="to")
     service: Service | None = par("", "service, where the ports leave a choice", None)
     bore_mm: float = par("mm", "bore", ge=4, le=500)
-    length_m: float = par("m", "length", ge=0.05, le=5000)
-    rise_m: float = par("m", "height of the end above the start", 0.0, ge=-60, le=60)
+    length_m: float = par(
+        "m", "length; from the plan if not stated, or guessed where there is none", 3.0,
+        ge=0.05, le=5000,
+    )  # fmt: skip
+    rise_m: float = par(
+        "m", "height of the end above the start; from the plan if not stated", 0.0, ge=-60, le=60
+    )
     slope_pct: float | None = par(
         "%", "fall towards the end, where it drains", None, ge=-20, le=100
     )
     fittings: dict[str, int] = par("", "fittings by name: bend, elbow, tee_through, tee_branch", {})
+    along: Names = par("", "racks it must follow, by name", ())
+    by: tuple[Pair, ...] = par("", "points on its way: east, north", ())
+    _planned: bool = PrivateAttr(default=False)
+
+    @property
+    def length_from(self) -> LengthFrom:
+        """Where its length comes from: stated, so measured; the plan; or a guess."""
+        if "length_m" in self.model_fields_set:
+            return "measured"
+        return "from the plan" if self._planned else "guessed"
+
+    def laid(self, length_m: float, rise_m: float, bends: int) -> Pipe:
+        """The same pipe as the plan lays it. What the file states stays, and only that counts as
+        stated: a computed length is never written into the file as if it were measured."""
+        found: dict[str, Any] = {"length_m": length_m, "rise_m": rise_m}
+        found["fittings"] = {"bend": bends} if bends else {}
+        taken = {k: v for k, v in found.items() if k not in self.model_fields_set}
+        pipe = self.model_copy(update=taken)
+        pipe.__pydantic_fields_set__.difference_update(taken)
+        pipe._planned = True
+        return pipe
 
 
 class Mode(Record):
@@ -72,6 +103,7 @@ class Plant(Record):
     cleaning: Cleaning = par("", "washing", Cleaning(), why="not stated")
     wishes: Wishes = par("", "what the farm asked for", Wishes(), why="not stated")
     colours: Colours = par("", "colours of services on drawings", Colours())
+    place: Place | None = par("", "where things stand", None)
     equipment: dict[str, SerializeAsAny[Machine]] = par("", "machines by tag")
     pipes: tuple[Pipe, ...] = par("", "pipes", ())
     modes: dict[str, Mode] = par("", "modes by name", {})

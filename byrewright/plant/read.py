@@ -10,16 +10,18 @@ from pathlib import Path
 from typing import Any, get_args, get_origin
 
 from byrewright.plant.machine import PIPED, Machine, Port, kinds
+from byrewright.plant.place import read_place
 from byrewright.plant.plant import FORMAT, Mode, Pipe, Plant
 from byrewright.plant.problems import PlantError, Problem, nearest, problem, show
 from byrewright.plant.record import Record
+from byrewright.plant.sited import laid_out
 from byrewright.plant.source import Place, Source, load, read_text
 from byrewright.plant.translate import validate
 
 ID = re.compile(r"[A-Za-z][A-Za-z0-9_-]{0,31}\Z")
 """A tag: no full stop, because a port is written after one."""
 
-OWN = ("equipment", "pipes", "modes", "byrewright")
+OWN = ("equipment", "pipes", "modes", "place", "byrewright")
 MODE_KEYS = ("does", "like")
 
 
@@ -72,6 +74,8 @@ def read_plant(path: str | Path) -> PlantFile:
 def read_plant_text(text: str, name: str = "plant.yaml") -> PlantFile:
     """Read a plant from text; `name` stands for the file in messages.
 
+    Lengths, rises and bends that a plant with a `place` does not state are those of its plan.
+
     Raises:
         PlantError: with one `Problem` for each thing wrong, in file order. Nothing else.
     """
@@ -80,7 +84,7 @@ def read_plant_text(text: str, name: str = "plant.yaml") -> PlantFile:
     source.stop(PlantError)
     if plant is None:  # a part was refused without a word: never to be passed over in silence
         raise PlantError([problem("F024", file=name, found="the file", allowed="a plant file")])
-    return PlantFile(plant, None, name, text, source)
+    return PlantFile(laid_out(plant), None, name, text, source)
 
 
 class _Reader:
@@ -105,6 +109,7 @@ class _Reader:
         self.read_machines()
         self.read_pipes()
         self.read_modes()
+        parts["place"] = read_place(self.source, self.tags) if "place" in self.data else None
         self.refer_groups(parts)
         self.refer_machines()
         self.join_pipes()

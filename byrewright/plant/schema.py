@@ -12,6 +12,7 @@ from pydantic.fields import FieldInfo
 
 from byrewright.plant.brief import MOST_MILKINGS, Brief
 from byrewright.plant.machine import Machine, kinds
+from byrewright.plant.place import NAMED, Place
 from byrewright.plant.plant import FORMAT, Mode, Pipe, Plant
 from byrewright.plant.read import ID
 from byrewright.plant.record import Record
@@ -34,8 +35,9 @@ def plant_schema() -> Schema:
     properties = {
         name: _field(info, definitions)
         for name, info in Plant.model_fields.items()
-        if name not in ("byrewright", "equipment", "pipes", "modes")
+        if name not in ("byrewright", "equipment", "pipes", "modes", "place")
     }
+    properties["place"] = _place(definitions)
     properties["byrewright"] = {"const": FORMAT, "description": "version of this format"}
     properties["equipment"] = _equipment(definitions)
     properties["pipes"] = {"type": "array", "items": _record(Pipe, definitions)}
@@ -97,6 +99,24 @@ def _equipment(definitions: Schema) -> Schema:
         "propertyNames": {"pattern": TAG},
         "additionalProperties": machine,
     }
+
+
+def _place(definitions: Schema) -> Schema:
+    """The plan: rooms, racks and machines each by name."""
+    body = _body(Place, definitions, without=(*NAMED, "gullies"))
+    for name, record in NAMED.items():
+        body["properties"][name] = {
+            "type": "object",
+            "description": Place.model_fields[name].description or "",
+            "additionalProperties": _record(record, definitions),
+        }
+    pair = {"type": "array", "items": {"type": "number"}, "minItems": 2, "maxItems": 2}
+    body["properties"]["gullies"] = {
+        "type": "object",
+        "description": Place.model_fields["gullies"].description or "",
+        "additionalProperties": {"type": "array", "items": pair},
+    }
+    return {"description": Plant.model_fields["place"].description or "", **body}
 
 
 def _mode(definitions: Schema) -> Schema:

@@ -28,6 +28,7 @@ SECTIONS: Mapping[str, str] = {
     "cleaning": "How the plant is washed.",
     "wishes": "What the farm asked for: findings are held to it.",
     "colours": "Colours of services on drawings and pages.",
+    "place": "Where things stand, metres east and north. What is not stated is worked out.",
     "equipment": "Machines by tag. What is not stated is an assumption, listed in every report.",
     "pipes": "Pipes, from machine.port to machine.port. A vacuum is in kPa below ambient.",
     "modes": "What each valve and machine does in each mode.",

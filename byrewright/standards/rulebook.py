@@ -28,6 +28,7 @@ THEMES = (
     "alarms",
     "hygiene",
     "day",
+    "place",
     "water",
 )
 """Modules of this room that each hold a tuple `VALUES`."""

@@ -180,6 +180,39 @@ _ALL = (
     Source("eemua191", "EEMUA 191 alarm systems guide", "read in a secondary source"),
     Source("iec62881", "IEC 62881:2018 cause and effect matrix"),
     Source("ehedg", "EHEDG documents 14 and 20, valves and double-seat mixproof valves"),
+    Source(
+        "dairynz",
+        "DairyNZ, pages on rotary bail cupping, rotary entry and exit, and herringbone exit",
+        "levy body of New Zealand",
+    ),
+    Source(
+        "ontario_centre",
+        "House H., Milking centre design and construction for parlour milking, Ontario ministry "
+        "of agriculture fact sheet",
+    ),
+    Source("nz_building_sizes", "Rural building and yard sizes, New Zealand farm building pages"),
+    Source("mwps7", "MWPS-7 Dairy Freestall Housing and Equipment", "recalled, not read"),
+    Source("teagasc2011", "Ryan T., Teagasc, Emerald Expo 2011, milking parlour dimensions"),
+    Source("ccr648", "California Code of Regulations 3 CCR 648, milk room"),
+    Source("south_dakota", "South Dakota Administrative Rules 12:81:08:11 and 12:81:08:12"),
+    Source("arizona", "Arizona Administrative Code R3-2-806", "end of a sentence cut off"),
+    Source("montana", "Montana administrative rules 32.8 and Minnesota 32.212, milk house"),
+    Source(
+        "ontario_lanes", "Dairy Farmers of Ontario, producer handbook, section C, milk truck lanes"
+    ),
+    Source("stephenson_axle", "Stephenson M., Cornell, US extension dairy pages on milk hauling"),
+    Source("nec110", "US National Electrical Code 110.26(A), working space", "quoted in IRC E3405"),
+    Source("irc3405", "International Residential Code E3405, notes to its figure"),
+    Source("iec60364_729", "IEC 60364-7-729 gangways", "recalled, not read"),
+    Source(
+        "centre_ventilation", "Optimizing ventilation in milking centers, US dairy trade article"
+    ),
+    Source("noise_directive", "Directive 2003/10/EC noise at work", "read in several summaries"),
+    Source("pump_foundations", "Pump foundation notes of two independent engineering pages"),
+    Source("ipc704", "International Plumbing Code table 704.1, as in a Chicago code"),
+    Source("msssp69", "MSS SP-69 pipe support spacing", "read in two engineering reference tables"),
+    Source("piping_handbook", "Facility Piping Systems Handbook, table on page 2.73"),
+    Source("ufgs15561", "UFGS 15561A, US guide specification for piping"),
 )
 
 SOURCES: Mapping[str, Source] = {source.key: source for source in _ALL}

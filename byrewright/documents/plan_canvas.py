@@ -1,0 +1,242 @@
+"""A field of paper at a scale: metres of the site become millimetres of the sheet.
+
+Words are put where nothing else stands; one that finds no free spot beside its object is led to it
+by a line.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from byrewright.documents.ink import INK, PAPER, QUIET, Ink, text_width_mm
+from byrewright.documents.shapes import Letters
+from byrewright.documents.svg import letters_svg, line_svg, n, rule_svg
+
+Flat = tuple[float, float]
+Area = tuple[float, float, float, float]
+CAP = 0.75
+SCALES = (10, 20, 25, 40, 50, 75, 100, 125, 150, 200, 250, 300, 400, 500, 750, 1000)
+HALO_MM = 0.35
+
+
+def scale_for(wide_m: float, tall_m: float, width_mm: float, height_mm: float) -> int:
+    """The largest usual scale (1 to this) at which a window of the site fits the field.
+
+    >>> scale_for(40, 25, 390, 260)
+    125
+    """
+    need = max(wide_m / width_mm, tall_m / height_mm) * 1000
+    return next((s for s in SCALES if s >= need), math.ceil(need / 100) * 100)
+
+
+@dataclass(slots=True)
+class Canvas:
+    """A window of the site (or of a section) drawn into a field of the sheet.
+
+    `turned` lays north to the left, so that a long site lies along the sheet.
+    """
+
+    window: Area
+    x_mm: float
+    y_mm: float
+    width_mm: float
+    height_mm: float
+    turned: bool = False
+    scale: int = 0
+    under: list[str] = field(default_factory=list)
+    over: list[str] = field(default_factory=list)
+    letters: list[Letters] = field(default_factory=list)
+    taken: list[Area] = field(default_factory=list)
+    shut: list[Area] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        wide, tall = self.window[2] - self.window[0], self.window[3] - self.window[1]
+        if self.turned:
+            wide, tall = tall, wide
+        if not self.scale:
+            self.scale = scale_for(wide, tall, self.width_mm, self.height_mm)
+        k = 1000 / self.scale
+        self.x_mm += (self.width_mm - wide * k) / 2
+        self.y_mm += (self.height_mm - tall * k) / 2
+
+    def at(self, x: float, y: float) -> Flat:
+        """A point of the site on the sheet, mm."""
+        k = 1000 / self.scale
+        if self.turned:
+            return self.x_mm + (self.window[3] - y) * k, self.y_mm + (self.window[2] - x) * k
+        return self.x_mm + (x - self.window[0]) * k, self.y_mm + (self.window[3] - y) * k
+
+    def mm(self, metres: float) -> float:
+        """A length on the sheet."""
+        return metres * 1000 / self.scale
+
+    def area(self, box: Area) -> Area:
+        """A box of the site on the sheet: left, top, right, bottom."""
+        a, b = self.at(box[0], box[1]), self.at(box[2], box[3])
+        return min(a[0], b[0]), min(a[1], b[1]), max(a[0], b[0]), max(a[1], b[1])
+
+    def line(self, points: Iterable[Flat], width: float = 0.25, colour: str = INK,
+             dashes: Sequence[float] = (), *, behind: bool = True) -> None:  # fmt: skip
+        """A plain line of the site."""
+        made = line_svg([self.at(*p) for p in points], Ink("", "", colour, tuple(dashes), width))
+        (self.under if behind else self.over).append(made)
+
+    def pipe(self, points: Sequence[Flat], ink: Ink, tag: str) -> None:
+        """A pipe in its service's pattern, marked with its tag."""
+        made = line_svg([self.at(*p) for p in points], ink)
+        self.under.append(f'<g data-pipe="{tag}">{made}</g>')
+
+    def box(self, box: Area, width: float = 0.3, fill: str = "none", colour: str = INK,
+            dashes: Sequence[float] = (), machine: str = "") -> None:  # fmt: skip
+        """A rectangle of the site."""
+        x1, y1, x2, y2 = self.area(box)
+        dash = f' stroke-dasharray="{" ".join(n(d) for d in dashes)}"' if dashes else ""
+        made = (
+            f'<rect x="{n(x1)}" y="{n(y1)}" width="{n(x2 - x1)}" height="{n(y2 - y1)}" '
+            f'fill="{fill}" stroke="{colour}" stroke-width="{n(width)}"{dash}/>'
+        )
+        if machine:
+            made = f'<g data-machine="{machine}">{made}</g>'
+        self.under.append(made)
+
+    def circle(self, x: float, y: float, r: float, width: float = 0.25, colour: str = INK,
+               dashes: Sequence[float] = (), fill: str = "none") -> None:  # fmt: skip
+        """A circle of the site."""
+        cx, cy = self.at(x, y)
+        dash = f' stroke-dasharray="{" ".join(n(d) for d in dashes)}"' if dashes else ""
+        self.under.append(
+            f'<circle cx="{n(cx)}" cy="{n(cy)}" r="{n(self.mm(r))}" fill="{fill}" '
+            f'stroke="{colour}" stroke-width="{n(width)}"{dash}/>'
+        )
+
+    def keep_clear(self, box: Area) -> None:
+        """No word may stand on this box of the site, if it can be helped."""
+        self.shut.append(self.area(box))
+
+    def word(self, x: float, y: float, text: str, size: float = 1.8, *, bold: bool = False,
+             colour: str = INK, inside: Area | None = None) -> bool:  # fmt: skip
+        """Words with their middle at a point of the site; False, and nothing drawn, if taken.
+
+        With `inside`, they must also lie in that box and on no machine.
+        """
+        mx, my = self.at(x, y)
+        if inside is not None:
+            wide, tall = text_width_mm(text, size) * 1.04 / 2 + 0.6, size / 2 + 0.6
+            x1, y1, x2, y2 = self.area(inside)
+            if mx - wide < x1 or mx + wide > x2 or my - tall < y1 or my + tall > y2:
+                return False
+        return self._put(mx, my, text, size, bold, colour, blocked=inside is not None)
+
+    def tag(self, box: Area, text: str, size: float = 1.7, *, bold: bool = False,
+            far_mm: float = 16.0) -> bool:  # fmt: skip
+        """A tag in its box, beside it, or led to it; False where there is no room at all."""
+        x1, y1, x2, y2 = self.area(box)
+        mx, my = (x1 + x2) / 2, (y1 + y2) / 2
+        wide, tall = text_width_mm(text, size), size * CAP
+        fits = wide <= x2 - x1 - 0.3 and tall <= y2 - y1 - 0.3
+        if fits and self._put(mx, my, text, size, bold, INK, blocked=False):
+            return True
+        near = [(mx, y1 - tall / 2 - 0.5), (mx, y2 + tall / 2 + 0.5),
+                (x2 + wide / 2 + 0.5, my), (x1 - wide / 2 - 0.5, my)]  # fmt: skip
+        for px, py in near:
+            if self._put(px, py, text, size, bold, INK, blocked=True):
+                return True
+        r = 2.0
+        while r <= far_mm:
+            for step in range(16):
+                angle = math.pi / 8 * step
+                px = mx + math.cos(angle) * (r + wide / 2 + (x2 - x1) / 2)
+                py = my + math.sin(angle) * (r + tall / 2 + (y2 - y1) / 2)
+                if self._put(px, py, text, size, bold, INK, blocked=True):
+                    ex = min(max(px, x1), x2)
+                    ey = min(max(py, y1), y2)
+                    tx = min(max(ex, px - wide / 2), px + wide / 2)
+                    ty = py - tall / 2 - 0.2 if ey < py else py + tall / 2 + 0.2
+                    self.over.append(rule_svg(((ex, ey), (tx, ty)), 0.12, QUIET))
+                    return True
+            r += 1.6
+        return False
+
+    def _put(self, mx: float, my: float, text: str, size: float, bold: bool, colour: str,
+             *, blocked: bool) -> bool:  # fmt: skip
+        wide, tall = text_width_mm(text, size) * (1.04 if bold else 1.0), size * CAP
+        area = (mx - wide / 2 - 0.2, my - tall / 2 - 0.2, mx + wide / 2 + 0.2, my + tall / 2 + 0.2)
+        if area[0] < self.x_mm - 8 or area[2] > self.x_mm + self.width_mm + 8:
+            return False
+        if any(_meet(area, t) for t in self.taken):
+            return False
+        if blocked and any(_meet(area, s) for s in self.shut):
+            return False
+        self.taken.append(area)
+        self.letters.append(Letters(mx, my + tall / 2, text, size, bold=bold, colour=colour))
+        return True
+
+    def dimension(self, a: Flat, b: Flat, off_mm: float, text: str = "") -> None:
+        """A dimension line between two points, `off_mm` to the right of a to b on the sheet."""
+        (ax, ay), (bx, by) = self.at(*a), self.at(*b)
+        long = math.hypot(bx - ax, by - ay)
+        if long < 0.5:
+            return
+        ux, uy = (bx - ax) / long, (by - ay) / long
+        px, py = -uy * off_mm, ux * off_mm
+        p, q = (ax + px, ay + py), (bx + px, by + py)
+        self.over.append(rule_svg((p, q), 0.15, QUIET))
+        for (ex, ey), (sx, sy) in ((p, (ax, ay)), (q, (bx, by))):
+            self.over.append(rule_svg(((ex - ux + uy, ey - uy - ux), (ex + ux - uy, ey + uy + ux)),
+                                      0.25, INK))  # fmt: skip
+            self.over.append(rule_svg(((ex, ey), (sx + px * 0.15, sy + py * 0.15)), 0.1, QUIET))
+        said = text or f"{math.dist(a, b):.2f}"
+        wide = text_width_mm(said, 1.7)
+        mx, my = (p[0] + q[0]) / 2, (p[1] + q[1]) / 2
+        if wide > long - 1:
+            mx, my = mx + math.copysign(1.6, px) * abs(uy), my + math.copysign(1.6, py) * abs(ux)
+        self._put(mx, my, said, 1.7, False, INK, blocked=False)
+
+    def svg(self) -> list[str]:
+        """Everything drawn, words last on a ground of their own."""
+        parts = [*self.under, *self.over]
+        for text in self.letters:
+            wide = text_width_mm(text.text, text.size_mm)
+            parts.append(
+                f'<rect x="{n(text.x - wide / 2 - HALO_MM / 2)}" '
+                f'y="{n(text.y - text.size_mm * CAP - HALO_MM / 2)}" '
+                f'width="{n(wide + HALO_MM)}" height="{n(text.size_mm * CAP + HALO_MM)}" '
+                f'fill="{PAPER}" fill-opacity="0.8"/>'
+            )
+        parts += [letters_svg(t) for t in self.letters]
+        return parts
+
+    def scale_bar(self, x: float, y: float) -> list[str]:
+        """A bar of whole metres, with what it measures."""
+        metres = next((m for m in (1, 2, 5, 10, 20, 50) if self.mm(m) >= 22), 50)
+        wide, parts = self.mm(metres), []
+        for i in range(4):
+            fill = INK if i % 2 == 0 else PAPER
+            parts.append(
+                f'<rect x="{n(x + wide * i / 4)}" y="{n(y)}" width="{n(wide / 4)}" height="1.2" '
+                f'fill="{fill}" stroke="{INK}" stroke-width="0.2"/>'
+            )
+        parts.append(letters_svg(Letters(x, y + 3.4, "0", 1.8)))
+        parts.append(letters_svg(Letters(x + wide, y + 3.4, f"{metres} m", 1.8)))
+        parts.append(letters_svg(Letters(x + wide / 2, y + 3.4, f"1 : {self.scale}", 1.8)))
+        return parts
+
+    def north(self, x: float, y: float) -> list[str]:
+        """An arrow to the north."""
+        tip = (-5.0, 0.0) if self.turned else (0.0, -5.0)
+        side = (0.0, 1.4) if self.turned else (1.4, 0.0)
+        points = (
+            f"{n(x + tip[0])},{n(y + tip[1])} {n(x + side[0])},{n(y + side[1])} "
+            f"{n(x - side[0])},{n(y - side[1])}"
+        )
+        return [
+            f'<polygon points="{points}" fill="{INK}"/>',
+            letters_svg(Letters(x - 2 * tip[0] * 0.35 + (2 if self.turned else 0),
+                                y - 2 * tip[1] * 0.35 + (0.7 if self.turned else 1.5), "N", 2.4)),
+        ]  # fmt: skip
+
+
+def _meet(a: Area, b: Area) -> bool:
+    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]

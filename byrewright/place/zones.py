@@ -1,0 +1,150 @@
+"""Which room a machine belongs in, and what stands beside what: from what it is joined to."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+
+from byrewright.place.model import Line, Scene, Thing
+from byrewright.standards.footprints import footprint
+
+SETTLING_TURNS = 40
+"""Turns of moving each machine between its neighbours; the order settles in a few."""
+TWO_WAY = frozenset({"valve", "non_return_valve"})
+
+
+def passes(thing: Thing) -> bool:
+    """Whether it is a two-way machine in its pipe, so that its place follows from the route."""
+    return thing.kind in TWO_WAY and len(thing.ports) <= 2
+
+
+def chains(scene: Scene) -> list[list[Line]]:
+    """Pipes joined through two-way machines in their run, as one route each, in order."""
+    at: dict[str, list[Line]] = {}
+    for line in scene.lines:
+        for end in (line.start, line.end):
+            at.setdefault(end.partition(".")[0], []).append(line)
+    used: set[str] = set()
+    found: list[list[Line]] = []
+    for line in scene.lines:
+        if line.tag in used:
+            continue
+        run = [line]
+        used.add(line.tag)
+        for ahead in (True, False):
+            while True:
+                end = (run[-1].end if ahead else run[0].start).partition(".")[0]
+                thing = scene.things.get(end)
+                if thing is None or not passes(thing):
+                    break
+                more = [p for p in at[end] if p.tag not in used]
+                if not more:
+                    break
+                step = more[0]
+                if (step.start if ahead else step.end).partition(".")[0] != end:
+                    step = turned(step)
+                used.add(step.tag)
+                run = [*run, step] if ahead else [step, *run]
+        found.append(run)
+    return found
+
+
+def turned(line: Line) -> Line:
+    """The same pipe, told from its other end."""
+    from dataclasses import replace
+
+    return replace(line, start=line.end, end=line.start, by=tuple(reversed(line.by)))
+
+
+def ends(run: list[Line]) -> tuple[str, str]:
+    """The two machine.port ends of a chain."""
+    return run[0].start, run[-1].end
+
+
+def neighbours(scene: Scene) -> dict[str, list[tuple[str, str]]]:
+    """Machine to (machine at the other end of a chain, service), drains left out."""
+    found: dict[str, list[tuple[str, str]]] = {tag: [] for tag in scene.things}
+    for run in chains(scene):
+        a, b = (e.partition(".")[0] for e in ends(run))
+        service = run[0].service
+        if a in found and b in found and a != b and service != "drain":
+            found[a].append((b, service))
+            found[b].append((a, service))
+    return found
+
+
+def zones(scene: Scene) -> dict[str, str]:
+    """The zone of every machine that stands or hangs."""
+    near = neighbours(scene)
+    zone: dict[str, str] = {}
+    open_tags: list[str] = []
+    for tag, thing in scene.things.items():
+        rule = footprint(thing.kind)
+        if rule.sort in ("none", "spread", "outside") or passes(thing):
+            continue
+        if thing.kind in ("header", "valve", "milk_pump", "liquid_pump", "sanitary_trap"):
+            open_tags.append(tag)
+        else:
+            zone[tag] = rule.zone
+    for tag in open_tags:
+        if any(service == "coolant" for _, service in near[tag]):
+            zone[tag] = "cold"
+    open_tags = [t for t in open_tags if t not in zone]
+    ring = {t for t, g in scene.things.items() if footprint(g.kind).sort == "spread"}
+    for _ in range(6):
+        fresh: dict[str, str] = {}
+        for tag in open_tags:
+            thing = scene.things[tag]
+            known = [
+                "deck" if other in ring else zone[other]
+                for other, _ in near[tag]
+                if other in zone or other in ring
+            ]
+            feeds = _feeder(scene, tag) if thing.kind == "milk_pump" else None
+            if feeds in zone:
+                known = [zone[feeds]]
+            if known:
+                count = Counter("milk" if z == "tank" else z for z in known)
+                best = max(count.values())
+                order = ("deck", "plant", "cold", "milk", "wash", "laundry", "switch")
+                fresh[tag] = next(z for z in order if count.get(z) == best)
+        if all(zone.get(t) == z for t, z in fresh.items()) and len(fresh) == len(open_tags):
+            break
+        zone |= fresh
+    for tag in open_tags:
+        zone.setdefault(tag, footprint(scene.things[tag].kind).zone)
+    return zone
+
+
+def _feeder(scene: Scene, pump: str) -> str | None:
+    """The machine that a pump draws from."""
+    for run in chains(scene):
+        a, b = ends(run)
+        if b == f"{pump}.inlet":
+            return a.partition(".")[0]
+        if a == f"{pump}.inlet":
+            return b.partition(".")[0]
+    return None
+
+
+def in_line_of(scene: Scene, tags: list[str]) -> list[str]:
+    """The machines in an order that keeps joined ones together.
+
+    Each is moved to the mean of its neighbours and itself until the order settles: a plain
+    barycentre ordering that starts from the file's own order, so that it is the same every time.
+    """
+    near: Mapping[str, list[tuple[str, str]]] = neighbours(scene)
+    inside = set(tags)
+    place = {tag: float(i) for i, tag in enumerate(tags)}
+    for _ in range(SETTLING_TURNS):
+        wanted = {}
+        for tag in tags:
+            others = [place[o] for o, _ in near[tag] if o in inside]
+            mean = sum(others) / len(others) if others else place[tag]
+            wanted[tag] = 0.5 * place[tag] + 0.5 * mean
+        order = sorted(tags, key=lambda t: (wanted[t], tags.index(t)))
+        fresh = {tag: float(i) for i, tag in enumerate(order)}
+        if fresh == place:
+            break
+        place = fresh
+    return sorted(tags, key=lambda t: place[t])

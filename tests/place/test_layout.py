@@ -1,0 +1,119 @@
+"""Layouts of rotaries and rows: nothing in anything else, at once, and the same each time."""
+
+from __future__ import annotations
+
+import time
+import xml.etree.ElementTree as ET
+
+import pytest
+
+from byrewright.documents.plan_sheets import plan_sheets, plan_svg, set_out
+from byrewright.place.layout import lay_out
+from byrewright.plant.place import MachinePlace, Place
+from byrewright.plant.read import read_plant_text
+from byrewright.plant.sited import scene_of, sited
+from byrewright.plant.write import plant_to_text
+from byrewright.standards.rulebook import default_rulebook
+from tests.place.scenes import briefed, faults, plan_of
+
+LAYOUT_S = 2.0  # what one layout may take; it takes a tenth of that
+MADE = [
+    *(("rotary", n) for n in (24, 46, 80, 120)),
+    *(("rows", n) for n in (16, 40, 80)),
+]
+
+
+@pytest.mark.parametrize(("layout", "stalls"), MADE)
+@pytest.mark.parametrize("cold", ["ice_bank", "direct_expansion"])
+def test_every_size_of_parlour_is_laid_out(layout: str, stalls: int, cold: str) -> None:
+    """Would fail if machines or rooms stood in one another, or layout were slow."""
+    plant = briefed(layout, stalls, cold=cold)
+    scene = scene_of(plant)
+    start = time.process_time()
+    plan = lay_out(scene, default_rulebook())
+    assert time.process_time() - start < LAYOUT_S
+    assert list(faults(plan)) == []
+    assert lay_out(scene, default_rulebook()) == plan
+
+
+def test_what_a_person_places_stays_and_nothing_else_moves() -> None:
+    """Would fail if a machine placed by hand were moved, or pushed others about."""
+    plant = briefed("rotary", 46)
+    before = plan_of(plant)
+    old = before.bodies["VP1"]
+    at = (old.x, old.y + 1.0)
+    place = Place(machines={"VP1": MachinePlace(at=at)})
+    after = plan_of(plant.model_copy(update={"place": place}))
+    assert (after.bodies["VP1"].x, after.bodies["VP1"].y) == at
+    assert after.bodies["VP1"].pinned
+    others = set(before.bodies) - {"VP1"}
+    assert all(after.bodies[t] == before.bodies[t] for t in others)
+    larger = briefed("rotary", 48).model_copy(update={"place": place})
+    assert (plan_of(larger).bodies["VP1"].x, plan_of(larger).bodies["VP1"].y) == at
+
+
+def test_the_place_is_written_and_read_back() -> None:
+    """Would fail if a decided place got lost on its way through the file."""
+    place = Place.model_validate({
+        "services": "under",
+        "deck": {"height_m": 0.9, "pit": {"radius_m": 3.0, "floor_m": -1.3}},
+        "rooms": {"milk": {"at": [11, 2.2], "size": [12, 9.6], "height_m": 3.6,
+                           "doors": [{"wall": "e", "at_m": 6.2, "wide_m": 3.0, "high_m": 3.2}]}},
+        "racks": {"main": {"from": [11.3, -10.7], "to": [11.3, 15.2], "level_m": 2.95}},
+        "gullies": {"milk": [[12.7, 3.6], [12.7, 6.4]]},
+        "machines": {"RC1": {"on": "deck", "at": [1.9, 40, -0.75]},
+                     "TK1": {"room": "milk", "at": [15.6, 3.7], "size": [3.6, 2.15, 2.45],
+                             "mass_kg": 1900, "service_m": {"front": 1.2}}},
+    })  # fmt: skip
+    plant = briefed("rotary", 46).model_copy(update={"place": place})
+    read = read_plant_text(plant_to_text(plant)).plant
+    assert read.place == place
+    made = sited(read)
+    assert made is not None
+    assert made.plan.bodies["TK1"].front_m == 1.2
+    assert made.plan.rooms["milk"].stated
+
+
+@pytest.mark.parametrize(("layout", "stalls"), [("rotary", 46), ("rows", 40)])
+def test_sheets_hold_every_machine_and_no_word_on_a_word(layout: str, stalls: int) -> None:
+    """Would fail if a machine were not drawn, or its tag lay on another word."""
+    plant = briefed(layout, stalls)
+    tags = {row[0] for row in set_out(sited(plant))}  # type: ignore[arg-type]
+    drawn: set[str] = set()
+    for sheet in plan_sheets(plant):
+        svg = plan_svg(plant, sheet)
+        root = ET.fromstring(svg)
+        drawn |= {g.get("data-machine") or "" for g in root.iter() if g.get("data-machine")}
+        boxes = []
+        for text in root.iter("{http://www.w3.org/2000/svg}text"):
+            size, words = float(text.get("font-size", "2")), text.text or ""
+            x, y, wide = float(text.get("x", 0)), float(text.get("y", 0)), len(words) * size * 0.602
+            left = {"start": 0.0, "middle": wide / 2, "end": wide}[text.get("text-anchor", "start")]
+            boxes.append((x - left, y - size * 0.7, x - left + wide, y, words))
+        for i, a in enumerate(boxes):
+            for b in boxes[i + 1 :]:
+                apart = a[2] <= b[0] or b[2] <= a[0] or a[3] <= b[1] or b[3] <= a[1]
+                assert apart, f"{sheet.key}: {a[4]} lies on {b[4]}"
+    assert tags <= drawn
+
+
+@pytest.mark.parametrize(
+    ("lines", "code"),
+    [
+        ("place: 7", "F014"),
+        ("place: {rooms: 3}", "F014"),
+        ("place: {rooms: {milk: {at: [1], size: [2, 3]}}}", "F028"),
+        ("place: {machines: {ZZ9: {at: [1, 2]}}}", "F040"),
+        ("place: {machines: {VP1: {turn: up}}}", "F027"),
+        ("place: {services: beside}", "F027"),
+        ("place: {walls: []}", "F020"),
+    ],
+)
+def test_a_wrong_place_is_told_in_one_sentence(lines: str, code: str) -> None:
+    """Would fail if a slip in the section gave a traceback or passed unseen."""
+    from byrewright.plant.problems import PlantError
+    from tests.plant.small import SMALL
+
+    with pytest.raises(PlantError) as caught:
+        read_plant_text(SMALL + "\n" + lines + "\n")
+    assert code in {p.code for p in caught.value.problems}
