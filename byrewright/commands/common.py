@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from byrewright.documents.format import System
-    from byrewright.plant.plant import Plant
     from byrewright.plant.read import PlantFile
     from byrewright.standards.rulebook import Rulebook
 
@@ -71,19 +70,17 @@ def clear_errors() -> Iterator[None]:
 
 
 def load(path: Path) -> tuple[PlantFile, Rulebook]:
-    """The plant of a file and the rules beside it (`limits.yaml`, where there is one)."""
+    """The sound plant of a file and the rules beside it (`limits.yaml`, where there is one).
+
+    Raises:
+        PlantError: the file cannot be read, or the checks find an error in the plant.
+    """
     from byrewright.plant.limits import rules_beside
     from byrewright.plant.read import read_plant
 
-    return read_plant(path), rules_beside(path)
-
-
-def need_milking(path: Path, plant: Plant) -> None:
-    """A study of what happens in milking needs to know what runs then."""
-    if not any("milking" in mode.does for mode in plant.modes.values()):
-        raise ByrewrightError(
-            f"{path}: no mode does milking; add one under `modes`, with `does: milking`"
-        )
+    file = read_plant(path)
+    file.sound()
+    return file, rules_beside(path)
 
 
 def worst_first(findings: Iterable[Finding]) -> list[Finding]:

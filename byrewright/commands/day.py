@@ -13,7 +13,6 @@ from byrewright.commands.common import (
     clear_errors,
     console,
     load,
-    need_milking,
     print_counts,
     print_findings,
     worst_first,
@@ -88,7 +87,6 @@ def _simulate(path: Path, month: int, days: int, seed: int, step: float | None, 
     from byrewright.studies.day import run_day
 
     plant_file, rules = load(path)
-    need_milking(path, plant_file.plant)
     return run_day(
         plant_file.plant, rules, month=month, days=days, seed=seed, step_s=step,
         progress=tell, sample_s=sample_s, hot=hot,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
@@ -19,7 +19,6 @@ from byrewright.commands.common import (
     console,
     held_to,
     load,
-    need_milking,
     print_counts,
     print_findings,
     system_of,
@@ -30,6 +29,8 @@ from byrewright.results import Result
 
 if TYPE_CHECKING:
     from rich.console import Console
+
+    from byrewright.plant.problems import Problem
 
 MOST_ON_SCREEN = 6
 """Findings that do not hold shown on one screen; the rest are in the report."""
@@ -85,25 +86,45 @@ def draft(brief_path: Path, out_path: Path, *, overwrite: bool) -> None:
 
 
 def check(path: Path) -> None:
-    """Say whether the plant file is sound."""
+    """Say whether the plant file is sound; one line for each thing that is not."""
     from byrewright.documents.ink import pale
-    from byrewright.plant.check import check as check_plant
+    from byrewright.plant.limits import rules_beside
+    from byrewright.plant.problems import FileProblems, problem
+    from byrewright.plant.read import read_plant
 
     with clear_errors():
-        file, _ = load(path)
+        try:
+            file = read_plant(path)
+            rules_beside(path)
+        except FileProblems as error:
+            if error.unreadable:
+                raise
+            _tell(path, error.problems)
+            raise SystemExit(NOT_HELD) from None
         plant = file.plant
-        advice = [str(one) for one in check_plant(plant)]
-        advice += [
-            f"{path}: colours.{name}: too pale to read on paper; take a darker one"
+        colours = [
+            file.locate(problem("C040", key=f"colours.{name}"))
             for name in pale(plant.colours.stated())
         ]
-        for one in advice:
-            print(one)
-        more = f"; {_things(len(advice))} to look at" if advice else ""
+        found = [*file.check(), *colours]
+        if _tell(path, found):
+            raise SystemExit(NOT_HELD)
+        more = f"; {_things(len(found))} to look at" if found else ""
         print(
             f"{path}: sound; {len(plant.equipment)} machines, {len(plant.pipes)} pipes, "
             f"{len(plant.modes)} modes{more}"
         )
+
+
+def _tell(path: Path, found: Sequence[Problem]) -> int:
+    """Print what a check found; how many of it are errors."""
+    errors = sum(1 for p in found if p.severity == "error")
+    for one in found:
+        print(one)
+    if errors:
+        rest = f", {_things(len(found) - errors)} to look at" if len(found) > errors else ""
+        print(f"{path}: not sound; {'1 error' if errors == 1 else f'{errors} errors'}{rest}")
+    return errors
 
 
 def _things(count: int) -> str:
@@ -172,8 +193,6 @@ def pack(
     with clear_errors():
         system, day = system_of(units), _date(on)
         file, rules = load(path)
-        if full:
-            need_milking(path, file.plant)
         out = console()
         with progress("sizing") as say:
             result = ask(file.plant, rules, tuple(STUDIES) if full else ("sizing",), say)
@@ -239,7 +258,6 @@ def demo(folder: Path) -> None:
     from byrewright.documents.pack import write_pack
     from byrewright.drafting.draft import draft_plant
     from byrewright.plant.brief import read_brief
-    from byrewright.plant.check import check as check_plant
     from byrewright.plant.limits import rules_beside
     from byrewright.plant.read import read_plant
     from byrewright.plant.write import write_text
@@ -251,7 +269,8 @@ def demo(folder: Path) -> None:
             plant_path = folder / "plant.yaml"
             write_text(plant_path, drafted.text)
             file = read_plant(plant_path)
-            advice = check_plant(file.plant)
+            file.sound()
+            advice = file.check()
             result = size_plant(file.plant, rules_beside(plant_path))
             written = write_pack(
                 folder,

@@ -10,7 +10,6 @@ from byrewright.commands.common import (
     clear_errors,
     console,
     load,
-    need_milking,
     print_counts,
     print_findings,
     print_table,
@@ -41,7 +40,6 @@ def run(
 
     with clear_errors():
         file, rules = load(path)
-        need_milking(path, file.plant)
         prices = _costs(costs) if costs else None
         with progress("failures") as say:
             try:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from byrewright.commands.common import clear_errors, console, load, need_milking
+from byrewright.commands.common import clear_errors, console, load
 
 
 def run(plant_path: Path, *, out_path: Path | None = None, addresses_path: Path | None = None,
@@ -18,7 +18,6 @@ def run(plant_path: Path, *, out_path: Path | None = None, addresses_path: Path 
 
     with clear_errors():
         file, rules = load(plant_path)
-        need_milking(plant_path, file.plant)
         folder = out_path or plant_path.with_name(f"{plant_path.stem}-interlocks")
         with console(error=True).status("trying every wrong position") as status:
             study = Routes(file.plant, rules)

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from byrewright.commands.common import clear_errors, console, load, need_milking
+from byrewright.commands.common import clear_errors, console, load
 from byrewright.errors import ByrewrightError
 
 if TYPE_CHECKING:
@@ -50,7 +50,6 @@ def run(
         if protocol not in ("modbus", "contacts", "opcua"):
             raise RehearseError(f"protocol is {protocol!r}; write modbus, contacts or opcua")
         file, rules = load(plant_path)
-        need_milking(plant_path, file.plant)
         logging.disable(logging.CRITICAL)  # the libraries' talk
         with console(error=True).status("building the table"):
             study = Routes(file.plant, rules)

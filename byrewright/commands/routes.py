@@ -10,7 +10,6 @@ from byrewright.commands.common import (
     clear_errors,
     console,
     load,
-    need_milking,
     print_counts,
     print_findings,
     print_table,
@@ -41,7 +40,6 @@ def run(
             console(error=True).print(f"order is {order}; write 1, 2 or 3")
             raise SystemExit(BAD_INPUT)
         file, rules = load(plant_path)
-        need_milking(plant_path, file.plant)
         screen = console(error=True)
         with screen.status("reading the plant") as status:
             result = routes(file.plant, rules, order=order, orders=orders, say=status.update)

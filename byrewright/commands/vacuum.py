@@ -12,7 +12,6 @@ from byrewright.commands.common import (
     clear_errors,
     console,
     load,
-    need_milking,
     print_counts,
     print_findings,
     print_table,
@@ -52,7 +51,6 @@ def run(
         from byrewright.studies.vacuum import balance_svg, study_vacuum
 
         plant_file, rules = load(path)
-        need_milking(path, plant_file.plant)
         said = (lambda text: print(f"  {text}", file=sys.stderr)) if sys.stderr.isatty() else None
         result = study_vacuum(
             plant_file.plant,

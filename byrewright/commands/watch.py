@@ -9,7 +9,7 @@ from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from byrewright.commands.common import clear_errors, console, load, need_milking
+from byrewright.commands.common import clear_errors, console, load
 from byrewright.errors import ByrewrightError
 
 if TYPE_CHECKING:
@@ -58,7 +58,6 @@ def run(
 
     with clear_errors():
         file, rules = load(plant_path)
-        need_milking(plant_path, file.plant)
         log_file = log_path or plant_path.with_suffix(".site.sqlite")
         with console(error=True).status("building the table"):
             table = Routes(file.plant, rules).table

@@ -16,6 +16,9 @@ class Message:
     template: str
     repair: str
     severity: Severity = "error"
+    alike: Literal["", "code", "found", "group", "key"] = ""
+    """Which of its kind have one cause and are told as one: all, those that found the same word,
+    those in the same group of keys, or at the same key; "" for none."""
 
 
 CATALOGUE: Mapping[str, Message] = {
@@ -32,14 +35,14 @@ CATALOGUE: Mapping[str, Message] = {
     "F008": Message("nested too deeply: at most {allowed} levels", "A plant file needs five levels."),
     "F009": Message("the reference *{found} is not defined above it, or repeats too much", "Write the values out, or use `count`."),
     "F010": Message("{found} stands twice in the same place; the first is on line {allowed}",
-                    "Remove one of the two, or give it another tag."),
+                    "Remove one of the two, or give it another tag.", alike="key"),
     "F011": Message("the tag {found} is not accepted", "Write the plain value without a tag beginning with `!`."),
     "F012": Message("a character that cannot stand in text ({found})", "Remove it; it was perhaps pasted by accident."),
     "F013": Message("the file holds more than one document", "Remove the line `---` and what follows, or make two files."),
     "F014": Message("expected keys with values, such as {allowed}, found {found}", "Start from a draft or an example."),
     # fields
-    "F020": Message("the key is not known{near}", "Use one of the keys listed in docs/file-format.md."),
-    "F021": Message("{found} is not a kind of machine{near}", "Use a kind listed in docs/file-format.md."),
+    "F020": Message("the key is not known{near}", "Use one of the keys listed in docs/file-format.md.", alike="group"),
+    "F021": Message("{found} is not a kind of machine{near}", "Use a kind listed in docs/file-format.md.", alike="found"),
     "F022": Message("missing: {meaning}{allowed}", "Add the key; the sentence says in which unit and range."),
     "F024": Message("{found} is not {allowed}", "Write a value of the sort named."),
     "F025": Message("{why}", "Write the number in the unit named, or with one of the units offered."),
@@ -53,10 +56,10 @@ CATALOGUE: Mapping[str, Message] = {
                     "Choose a tag such as VP1 or V11."),
     "F032": Message("the tag {found} is used twice; the first is on line {allowed}", "Give one of the two another tag."),
     # references between parts
-    "F040": Message("there is no machine {found}{near}", "Name a machine that is in `equipment`."),
+    "F040": Message("there is no machine {found}{near}", "Name a machine that is in `equipment`.", alike="found"),
     "F041": Message("{found} is {what}, which {lacks}", "Name a machine that can do it."),
-    "F042": Message("there is no group {found}{near}", "Name a group that is in `herd.groups`."),
-    "F043": Message("there is no mode {found}{near}", "Name a mode that is in `modes`."),
+    "F042": Message("there is no group {found}{near}", "Name a group that is in `herd.groups`.", alike="found"),
+    "F043": Message("there is no mode {found}{near}", "Name a mode that is in `modes`.", alike="found"),
     "F044": Message("modes take their positions from each other in a circle: {found}", "Let one of them stand alone."),
     "F045": Message("{found} is not a state of {what}; it has {allowed}", "Use one of the states listed."),
     "F046": Message("{what} has no states, so no mode can set it", "Remove the line."),
@@ -70,7 +73,7 @@ CATALOGUE: Mapping[str, Message] = {
     "F055": Message("the port {found} is already joined by pipe {allowed}",
                     "Join the pipes with a header, or use a port of your own for each."),
     "F056": Message("the pipe begins and ends at the same port {found}", "Correct one of its ends."),
-    "F057": Message("missing port: no pipe reaches {found}{allowed}", "Add the pipe, or remove the machine."),
+    "F057": Message("missing port: no pipe reaches {found}{allowed}", "Add the pipe, or remove the machine.", alike="code"),
     # the plant as a whole
     "C001": Message("no mode does milking", "Add a mode with `does: milking`."),
     "C002": Message("the groups hold {found} cows, the herd {allowed}", "Make the groups add up to the herd."),
@@ -84,18 +87,18 @@ CATALOGUE: Mapping[str, Message] = {
     "C010": Message("{found} degC is not an ambient a farm has: -50 to 55 degC", "Check the unit."),
     "C011": Message("{found} is not less than {allowed}", "Correct one of the two."),
     "C012": Message("{found} L is more than the vessel holds ({allowed} L)", "Correct the level or the volume."),
-    "C014": Message("the rule set of region {found} is not held{near}", "Use a region that is held, or give your own limits."),
+    "C014": Message("the rule set of region {found} is not held{near}", "Use a region that is held; what its rules judge is unknown otherwise.", "advice"),
     "C015": Message("the groups withhold {found} cows, `withheld_cows` says {allowed}", "Correct one of the two."),
-    "C016": Message("{found} and {allowed} both {what}, so nothing flows in the pipe", "Correct one of its ends."),
+    "C016": Message("{found} and {allowed} both {what}, so nothing flows in the pipe", "Correct one of its ends.", alike="code"),
     "C020": Message("no collection is stated", "Add `collections` so that storage can be judged.", "advice"),
     "C021": Message("{found} is not fed from anything, so a loss of power cannot be followed to it",
-                    "Add `fed_from` with a switchboard.", "advice"),
+                    "Add `fed_from` with a switchboard.", "advice", alike="code"),
     "C022": Message("{found} hang on one switchboard, {allowed}: its loss stops them all", "Feed them from two boards.",
                     "advice"),
-    "C023": Message("moved by air, but no `air_from` says which receiver", "Add `air_from`.", "advice"),
+    "C023": Message("moved by air, but no `air_from` says which receiver", "Add `air_from`.", "advice", alike="code"),
     "C024": Message("{found}: taken so where a mode does not state it ({allowed})",
                     "State them in the modes, or `normally` at the valve.", "advice"),
-    "C025": Message("stands still in every mode", "Give it `runs` or `ready` in a mode, or remove it.", "advice"),
+    "C025": Message("stands still in every mode", "Give it `runs` or `ready` in a mode, or remove it.", "advice", alike="code"),
     "C026": Message("milking lasts {found}, past the start of the next at {allowed}", "Check target hours and starts.",
                     "advice"),
     "C027": Message("milk is withheld but no machine of kind withheld_vessel takes it",
@@ -105,6 +108,7 @@ CATALOGUE: Mapping[str, Message] = {
     "C030": Message("group {found} takes part in no milking", "Name it in the `groups` of a milking."),
     "C031": Message("{found} washes a day but {allowed} milkings; each wash follows a milking",
                     "Correct `washes_a_day`.", "advice"),
+    "C040": Message("too pale to read on paper", "Take a darker colour.", "advice"),
     # limits
     "L001": Message("no rule is called {found}{near}", "Use a key of the rulebook; a finding names the rules it used."),
     "L002": Message("{found} is not a number{allowed}", "Write one number for the rule."),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from byrewright.errors import ByrewrightError
@@ -38,9 +38,15 @@ class Problem:
         """What to do about it."""
         return CATALOGUE[self.code].repair
 
+    @property
+    def what(self) -> str:
+        """The sentence, and for a message about the plant as a whole what to do, too."""
+        return f"{self.sentence}. {self.repair}" if self.code[0] == "C" else self.sentence
+
     def __str__(self) -> str:
         place = ":".join(str(p) for p in (self.file, self.line or "") if p)
-        return ": ".join(p for p in (place, self.key, self.sentence) if p)
+        number = f"{self.severity} {self.code}"
+        return ": ".join(p for p in (place, number, self.key, self.what) if p)
 
 
 def problem(
@@ -49,7 +55,7 @@ def problem(
     """Fill in a message of the catalogue. `words` are the blanks of its template.
 
     >>> str(problem("F027", file="plant.yaml", line=41, key="V11.ways", found="4", allowed="2, 3"))
-    'plant.yaml:41: V11.ways: 4 is not one of 2, 3'
+    'plant.yaml:41: error F027: V11.ways: 4 is not one of 2, 3'
     """
     filled = {"near": "", "allowed": "", **words}
     sentence = CATALOGUE[code].template.format(**filled)
@@ -57,12 +63,59 @@ def problem(
                    str(filled["allowed"]), sentence)  # fmt: skip
 
 
+LEFT_APART = 2
+"""So many alike are told one by one; more of them have one cause and are one message."""
+PLACES_NAMED = 3
+
+
+def fold(problems: Iterable[Problem]) -> tuple[Problem, ...]:
+    """What has one cause told once, at its first place: a file that was cut is one message.
+
+    Two problems are alike when their message says so (`Message.alike`): all of its code, those
+    that found the same word, or those in the same group of keys.
+    """
+    groups: dict[Problem | tuple[str, str, str], list[Problem]] = {}
+    for one in dict.fromkeys(problems):
+        groups.setdefault(_cause(one), []).append(one)
+    told: list[Problem] = []
+    for first, *others in groups.values():
+        if len(others) < LEFT_APART:
+            told += [first, *others]
+            continue
+        named = ", ".join(p.key or str(p.line) for p in others[:PLACES_NAMED])
+        more = ", ..." if len(others) > PLACES_NAMED else ""
+        sentence = f"{first.sentence} (and {len(others)} more of the same: {named}{more})"
+        told.append(replace(first, sentence=sentence))
+    return tuple(told)
+
+
+def _cause(one: Problem) -> Problem | tuple[str, str, str]:
+    match CATALOGUE[one.code].alike:
+        case "code":
+            return one.code, one.file, ""
+        case "found":
+            return one.code, one.file, one.found
+        case "group":
+            return one.code, one.file, one.key.rpartition(".")[0]
+        case "key":
+            return one.code, one.file, one.key
+    return one
+
+
 class FileProblems(ByrewrightError):
-    """A file that cannot be used. `problems` holds everything found, in file order."""
+    """A file that cannot be used. `problems` holds what was found, in file order, each cause once.
+
+    Alike ones are told as one; see `fold`.
+    """
 
     def __init__(self, problems: Iterable[Problem]) -> None:
-        self.problems: tuple[Problem, ...] = tuple(problems)
+        self.problems: tuple[Problem, ...] = fold(problems)
         super().__init__("\n".join(str(p) for p in self.problems))
+
+    @property
+    def unreadable(self) -> bool:
+        """Whether there is no text to speak of: no such file, a folder, no UTF-8, too large."""
+        return self.problems[0].code in ("F001", "F002", "F003", "F004")
 
     def __reduce__(self) -> tuple[type[FileProblems], tuple[tuple[Problem, ...]]]:
         return type(self), (self.problems,)

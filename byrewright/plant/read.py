@@ -12,7 +12,7 @@ from typing import Any, get_args, get_origin
 from byrewright.plant.machine import PIPED, Machine, Port, kinds
 from byrewright.plant.place import read_place
 from byrewright.plant.plant import FORMAT, Mode, Pipe, Plant
-from byrewright.plant.problems import PlantError, Problem, nearest, problem, show
+from byrewright.plant.problems import PlantError, Problem, fold, nearest, problem, show
 from byrewright.plant.record import Record
 from byrewright.plant.sited import laid_out
 from byrewright.plant.source import Place, Source, load, read_text
@@ -47,7 +47,18 @@ class PlantFile:
         """The cross checks of the whole plant, each with its line in this file."""
         from byrewright.plant.check import check
 
-        return tuple(self.locate(p) for p in check(self.plant))
+        return fold(self.locate(p) for p in check(self.plant))
+
+    def sound(self) -> Plant:
+        """The plant, where the cross checks find no error: what every study begins with.
+
+        Raises:
+            PlantError: with every error that `check` tells, in the same words.
+        """
+        errors = [p for p in self.check() if p.severity == "error"]
+        if errors:
+            raise PlantError(errors)
+        return self.plant
 
     def locate(self, found: Problem) -> Problem:
         """The same problem with file, line and column of the nearest key around it."""
@@ -111,9 +122,10 @@ class _Reader:
         self.read_modes()
         parts["place"] = read_place(self.source, self.tags) if "place" in self.data else None
         self.refer_groups(parts)
-        self.refer_machines()
-        self.join_pipes()
-        self.set_modes()
+        if isinstance(self.data.get("equipment"), dict):  # else one cause would be told 500 times
+            self.refer_machines()
+            self.join_pipes()
+            self.set_modes()
         if any(p.severity == "error" for p in self.source.problems):
             return None
         stated = {k: v for k, v in parts.items() if k in self.data}
@@ -371,7 +383,8 @@ class _Reader:
                 used.setdefault(text, pipe.id)
             if found[0] is not None and found[1] is not None:
                 self.service(place, pipe, found[0][1], found[1][1])
-        self.missing_ports(used)
+        if isinstance(self.data.get("pipes", []), list):
+            self.missing_ports(used)
 
     def service(self, place: Place, pipe: Pipe, start: Port, end: Port) -> None:
         both = start.services & end.services & PIPED

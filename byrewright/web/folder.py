@@ -158,6 +158,7 @@ class Folder:
         message = ""
         try:
             file = read_plant_text(text, name)
+            file.sound()
             own = path.parent / LIMITS_FILE
             outside = own.exists() and not self._inside(own)
             rules = default_rulebook() if outside else rules_beside(path)

@@ -40,7 +40,7 @@ def test_twin_pumps_on_one_board_are_pointed_out() -> None:
     both = plant.model_copy(update={"equipment": {**plant.equipment, "VP2": twin}})
     (one,) = [p for p in check(both) if p.code == "C022"]
     assert one.severity == "advice"
-    assert str(one).startswith("equipment.VP2.fed_from: VP1 and VP2 hang on one switchboard, SB1")
+    assert str(one).startswith("advice C022: equipment.VP2.fed_from: VP1 and VP2 hang on one switchboard, SB1")
     apart = twin.model_copy(update={"fed_from": ("EM1",)})
     other = plant.model_copy(update={"equipment": {**plant.equipment, "VP2": apart}})
     assert not [p for p in check(other) if p.code == "C022"]
@@ -58,7 +58,7 @@ def test_a_check_finds_its_line_in_the_file() -> None:
     """Would fail if a cross check could not be traced to a line."""
     text = SMALL.replace("cows: 320", "cows: 330")
     (one,) = read_plant_text(text, "farm.yaml").check()
-    assert str(one).startswith("farm.yaml:12: herd.groups: the groups hold 320 cows")
+    assert str(one).startswith("farm.yaml:12: error C002: herd.groups: the groups hold 320 cows")
     assert "groups:" in text.splitlines()[one.line - 1]
 
 

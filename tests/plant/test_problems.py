@@ -204,7 +204,7 @@ CASES: list[tuple[str, str, str, str]] = [
 ]
 FOUND_ELSEWHERE = {
     "F001", "F002", "F003", "F004",  # the file as such, below
-    "C004", "C005", "C006", "C022", "C027", "C015",  # plants with a machine left out, in test_check
+    "C004", "C005", "C006", "C022", "C027", "C015", "C040",  # plants with a machine left out, in test_check
     "L001", "L002",  # limits, below
 }  # fmt: skip
 
@@ -229,7 +229,8 @@ def test_each_mistake_gets_its_message(code: str, old: str, new: str, says: str)
     found = problems_of(SMALL.replace(old, new))
     assert code in {p.code for p in found}, [str(p) for p in found]
     one = next(p for p in found if p.code == code)
-    assert says in str(one), str(one)
+    assert f" {one.severity} {code}: " in str(one)
+    assert says in str(one).replace(f"{one.severity} {code}: ", "", 1), str(one)
     assert one.file == "plant.yaml"
 
 
@@ -283,6 +284,22 @@ def test_a_slip_in_a_port_is_told_once() -> None:
     assert [p.code for p in found] == ["F051"]
 
 
+@pytest.mark.parametrize("share", [0.3, 0.5, 0.7])
+def test_a_file_cut_short_is_told_in_few_lines(share: float) -> None:
+    """Would fail if one cut flooded the screen with a message for each pipe that is gone."""
+    lines = SMALL.splitlines(keepends=True)
+    found = problems_of("".join(lines[: int(len(lines) * share)]))
+    assert 0 < len(found) <= len({p.code for p in found}) + 3
+
+
+def test_a_machine_that_is_gone_is_told_once() -> None:
+    """Would fail if one lost line gave a message at each pipe that names it."""
+    (lost,) = [p for p in problems_of(SMALL.replace("  RC1: {", "  # {")) if p.code == "F040"]
+    assert "and 4 more of the same: equipment.SN1.on, pipes.L2.to, pipes.L3.from, ..." in str(lost)
+    (whole,) = problems_of(SMALL.replace("equipment:", "machinery:"))[1:]
+    assert whole.key == "machinery"
+
+
 def test_place_is_the_value_itself() -> None:
     """Would fail if line and column pointed beside the mistake."""
     text = SMALL.replace("ways: 2", "ways: 4")
@@ -294,7 +311,7 @@ def test_place_is_the_value_itself() -> None:
 @pytest.mark.parametrize(
     ("name", "raw", "says"),
     [
-        ("x.yaml", b"caf\xe9: 1\n", "x.yaml:1: the file is not UTF-8 text (byte 0xe9)"),
+        ("x.yaml", b"caf\xe9: 1\n", "x.yaml:1: error F004: the file is not UTF-8 text (byte 0xe9)"),
         ("x.yaml", b"a: 1\n" * 1_100_000, "too large"),
         ("x.yaml", b"", "the file is empty"),
         ("x.yaml", b"\xff\xfeb\x00", "not UTF-8"),
@@ -369,5 +386,5 @@ def test_errors_are_documented() -> None:
 def test_problem_as_text() -> None:
     """Would fail if the place were not in front, where editors look for it."""
     one = problem("F027", file="p.yaml", line=4, key="V1.ways", found="4", allowed="2, 3")
-    assert str(one) == "p.yaml:4: V1.ways: 4 is not one of 2, 3"
+    assert str(one) == "p.yaml:4: error F027: V1.ways: 4 is not one of 2, 3"
     assert one.severity == "error" and one.repair

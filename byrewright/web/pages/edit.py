@@ -292,7 +292,9 @@ class EditView:
         self.fresh = None
         try:
             self.text = edit_plant(self.file, self.changes)
-            self.fresh = read_plant_text(self.text, self.file.name)
+            fresh = read_plant_text(self.text, self.file.name)
+            fresh.sound()
+            self.fresh = fresh
         except FileProblems as error:
             return error.problems
         except ByrewrightError as error:
