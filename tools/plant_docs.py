@@ -23,9 +23,10 @@ def errors_page() -> str:
     out = [
         "# Messages about files",
         "",
-        "Everything wrong with a file is told at once, in file order, as `file:line: sort code: key:",
-        "what is wrong, what would be right`; what has one cause is told once. This page is made",
-        "from `byrewright/plant/messages.py` by `tools/plant_docs.py`. Words in braces are filled in.",
+        "Everything wrong with a file is told at once, in file order, as",
+        "`file:line: sort code: key: what is wrong, what would be right`; what has one cause is told",
+        "once. This page is made from `byrewright/plant/messages.py` by `tools/plant_docs.py`. Words",
+        "in braces are filled in.",
         "",
         "An *error* means that the file cannot be used: `check` ends with code 1 and every study",
         "refuses it by the same sentence. *Advice* does not stop anything. A file that cannot be",

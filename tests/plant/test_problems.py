@@ -204,7 +204,7 @@ CASES: list[tuple[str, str, str, str]] = [
 ]
 FOUND_ELSEWHERE = {
     "F001", "F002", "F003", "F004",  # the file as such, below
-    "C004", "C005", "C006", "C022", "C027", "C015", "C040",  # plants with a machine left out, in test_check
+    "C004", "C005", "C006", "C022", "C027", "C015", "C040",  # in test_check, test_colours
     "L001", "L002",  # limits, below
 }  # fmt: skip
 
