@@ -18,6 +18,7 @@ class Vessel:
     """A mixed volume. `source` never runs dry (its `volume_l` is then what it gives in a minute);
     `sink` takes all and is a ledger.
 
+    Above the liquid stands air, or the working vacuum; without `height_m` it is as high as wide.
     `fill` marks final storage that the fill valves choose between; `tanker` is where tankers
     couple. `wall` is the shape of an insulated tank, whose heat follows its fill; `gain_k_h` is
     then the warming of a full one 28 K below its surroundings, where stated. `loss_share_h` is the
@@ -36,11 +37,49 @@ class Vessel:
     stop_at_l: float | None = None
     start_at_l: float | None = None
     overflow: str = ""
+    height_m: float | None = None
+    gas: Literal["air", "vacuum"] = "air"
+
+
+Figure = float | str
+"""A number, or the key of the rule that gives it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Loss:
+    """Head that liquid loses on its way from `a` to `b`, or back, for all of a machine's `count`.
+
+    Either `drop_kpa` at `at_l_min` (times `times`, over the rule `per`), growing with flow to the
+    power `exponent`; or `k` velocity heads in `bore_mm` (none: that of the pipes there), `half_k`
+    for a half-open valve.
+    `opens_kpa` shuts it to what comes back and asks that pressure to open. `sock` marks a filter:
+    its drops clean, half used, due for a change, and with the sock out. `at_kw` gives the flow of
+    chilled liquid as the heat it takes; `by` says where the flow comes from.
+    """
+
+    a: str
+    b: str
+    drop_kpa: Figure = 0.0
+    at_l_min: Figure = 0.0
+    times: float = 1.0
+    per: str = ""
+    exponent: Figure = 2.0
+    k: Figure = 0.0
+    half_k: Figure = 0.0
+    bore_mm: float | None = None
+    opens_kpa: Figure | None = None
+    at_kw: float = 0.0
+    by: str = ""
+    sock: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Mover:
-    """Pushes liquid from `inlet` to `outlet`; its law follows the level of a vessel."""
+    """Pushes liquid from `inlet` to `outlet`; its law follows the level of a vessel.
+
+    `head_m` is that at its flow; without one it gives its flow against any head. While it stands,
+    liquid can be pushed through it where it is `free`.
+    """
 
     inlet: str
     outlet: str
@@ -50,6 +89,9 @@ class Mover:
     steps: int = 3
     floor_share: float = 0.25
     motor_kw: float = 0.0
+    head_m: float | None = None
+    free: bool = True
+    npsh_m: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -300,7 +342,7 @@ class Sense:
 
 
 Primitive = (
-    Vessel | Mover | Runs | Float | Exchange | Strain | Bath | Chill | Cooled | Heated | Stalls
-    | Turns | Gate | Units | TakesOff | EachCow | MakesVacuum | HoldsVacuum | DrawsAir | MakesAir
-    | StoresAir | Lot | Draw | Tanker | WashVessel | Doses | Load | Sense
+    Vessel | Loss | Mover | Runs | Float | Exchange | Strain | Bath | Chill | Cooled | Heated
+    | Stalls | Turns | Gate | Units | TakesOff | EachCow | MakesVacuum | HoldsVacuum | DrawsAir
+    | MakesAir | StoresAir | Lot | Draw | Tanker | WashVessel | Doses | Load | Sense
 )  # fmt: skip

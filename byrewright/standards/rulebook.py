@@ -30,6 +30,7 @@ THEMES = (
     "day",
     "place",
     "water",
+    "liquids",
 )
 """Modules of this room that each hold a tuple `VALUES`."""
 

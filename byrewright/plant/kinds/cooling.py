@@ -6,7 +6,16 @@ from typing import Literal
 
 from byrewright.plant.kinds.milk import CONFINED
 from byrewright.plant.machine import RUN, Failure, Inside, Machine, Port, Upkeep, port, ports
-from byrewright.plant.primitives import Bath, Chill, Cooled, Exchange, Primitive, Runs, Vessel
+from byrewright.plant.primitives import (
+    Bath,
+    Chill,
+    Cooled,
+    Exchange,
+    Loss,
+    Primitive,
+    Runs,
+    Vessel,
+)
 from byrewright.plant.record import par
 
 REFRIGERANT = "Refrigerant circuits only by licensed people; ventilate, no naked flame near flammable refrigerant."
@@ -47,6 +56,10 @@ class PlateCooler(Machine):
     milk_drop_kpa: float = par(
         "kPa", "pressure lost by the milk at design flow", 80.0, ge=1, le=500, why="usual size"
     )
+    milk_design_l_min: float | None = par(
+        "L/min", "milk flow at which its drop is stated; not stated, from its area", None, ge=1,
+        le=5000,
+    )  # fmt: skip
 
     def ports(self) -> tuple[Port, ...]:
         every = [port("milk_in", "milk", direction="in"), port("milk_out", "milk", direction="out"),
@@ -75,7 +88,25 @@ class PlateCooler(Machine):
                          self.count * self.chilled_area_m2 * self.u_w_m2_k / 1000,
                          self.chilled_ratio)
             )  # fmt: skip
-        return tuple(stages)
+        return (*stages, *self._losses())
+
+    def _losses(self) -> tuple[Primitive, ...]:
+        """Drops at the stated milk flow, or at that of the usual transfer units of its area."""
+        flow, per, by = self.milk_design_l_min, "", "the milk flow its drop is stated at"
+        if flow is None:
+            kj_k_l = 1.03 * 3.93
+            flow = self.area_m2 * self.u_w_m2_k / 1000 / kj_k_l * 60
+            per, by = "plate.rated_ntu", "the usual transfer units of its water stage"
+
+        def drop(side: str, kpa: float | str, share: float) -> Loss:
+            return Loss(f"{side}_in", f"{side}_out", kpa, flow, share * self.count, per,
+                        "plate.drop_exponent", by=by)  # fmt: skip
+
+        found = [drop("milk", self.milk_drop_kpa, 1.0),
+                 drop("water", "water.cooler_drop_kpa", self.water_ratio)]  # fmt: skip
+        if self.chilled_area_m2 > 0:
+            found.append(drop("coolant", "water.cooler_drop_kpa", self.chilled_ratio))
+        return tuple(found)
 
 
 class BulkTank(Machine):
@@ -164,6 +195,9 @@ class BulkTank(Machine):
                    gain_k_h=self.insulation_k_h),
             Cooled(self.set_c, self.cooling_kw * self.count, self.agitator_kw * self.count,
                    "coolant_in", self.little_milk == "cooled_still", self.stirred_from_l),
+            Loss("coolant_in", "coolant_out", "coolant.tank_drop_kpa",
+                 at_kw=self.cooling_kw * self.count),
+            Loss("wash", "*", "wash.spray_kpa", "wash.spray_l_min", self.count),
             Runs("sample", flow_l_min=20.0),
         )  # fmt: skip
 

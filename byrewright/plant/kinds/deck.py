@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from byrewright.plant.machine import Failure, Inside, Machine, Port, Service, Upkeep, port, ports
-from byrewright.plant.primitives import Gate, Lot, Primitive, Stalls, Turns
+from byrewright.plant.primitives import Gate, Loss, Lot, Primitive, Stalls, Turns
 from byrewright.plant.record import par
 
 ROTATING = (
@@ -168,6 +168,13 @@ class RotaryGland(Machine):
     def inside(self) -> tuple[Inside, ...]:
         piped = [s for s in self.carries if s not in ("power", "signal")]
         return tuple(Inside(f"deck_{s}", f"fixed_{s}") for s in piped)
+
+    def lower(self) -> tuple[Primitive, ...]:
+        return tuple(
+            Loss(f"deck_{s}", f"fixed_{s}", k="gland.milk_k",
+                 bore_mm=self.bore_mm if s == "milk" else None)
+            for s in self.carries if s in ("milk", "wash", "water", "drain", "coolant")
+        )  # fmt: skip
 
 
 class YardGate(Machine):

@@ -6,7 +6,7 @@ import math
 from typing import Literal
 
 from byrewright.plant.machine import RUN, Failure, Inside, Machine, Port, Upkeep, port, ports
-from byrewright.plant.primitives import Draw, Mover, Primitive, Runs, Strain, Tanker, Vessel
+from byrewright.plant.primitives import Draw, Loss, Mover, Primitive, Runs, Strain, Tanker, Vessel
 from byrewright.plant.record import par
 
 CONFINED = (
@@ -60,8 +60,17 @@ class Milkline(Machine):
         # Half full by Manning's formula (n 0.010), over a quarter of the length on average.
         velocity = 100.0 * (bore_m / 4) ** (2 / 3) * math.sqrt(max(self.slope_pct, 0.1) / 100)
         time_s = max(2.0, self.length_m / 4 / velocity)
+        # Milk at half depth runs a quarter of the line, on average, with the slope as its fall.
+        fall_kpa = 1030.0 * 9.80665 * self.slope_pct / 100 * self.length_m / 4 / 1000
+        half_l_min = velocity * math.pi / 8 * bore_m**2 * 60_000
         return (
-            Vessel(volume, led_at_l=None),
+            Vessel(
+                volume,
+                led_at_l=None,
+                height_m=bore_m + self.slope_pct / 100 * self.length_m / 4,
+                gas="vacuum",
+            ),
+            Loss("*", "receiver_#", max(fall_kpa, 0.05), half_l_min),
             Runs("receiver_#", time_s=time_s),
             Runs("drain_#", flow_l_min=90.0),
         )
@@ -107,7 +116,7 @@ class Receiver(Machine):
     def lower(self) -> tuple[Primitive, ...]:
         return (
             Vessel(self.volume_l * self.count, led_at_l=self.led_at_l, stop_at_l=self.stop_at_l,
-                   start_at_l=self.start_at_l),
+                   start_at_l=self.start_at_l, gas="vacuum"),
             Runs("drain", flow_l_min=90.0), Runs("balance", time_s=10.0),
         )  # fmt: skip
 
@@ -151,11 +160,15 @@ class MilkPump(Machine):
     least_flow_pct: float = par(
         "%", "least flow while running", 25.0, ge=0, le=100, why="usual floor of a drive"
     )
+    npsh_m: float | None = par(
+        "m", "net positive suction head it needs at its flow", None, ge=0.1, le=20
+    )
 
     def lower(self) -> tuple[Primitive, ...]:
         return (
             Mover("inlet", "outlet", self.flow_l_min * self.count, self.control, self.led_by,
-                  floor_share=self.least_flow_pct / 100, motor_kw=self.motor_kw * self.count),
+                  floor_share=self.least_flow_pct / 100, motor_kw=self.motor_kw * self.count,
+                  head_m=self.head_m, npsh_m=self.npsh_m),
         )  # fmt: skip
 
 
@@ -229,6 +242,14 @@ class Valve(Machine):
     def states(self) -> tuple[str, ...]:
         return ("closed", "open") if self.ways == 2 else ("to_b", "to_c")
 
+    def lower(self) -> tuple[Primitive, ...]:
+        def way(b: str, k: str) -> Loss:
+            return Loss("a", b, k=k, half_k="valve.half_open_k", bore_mm=self.bore_mm)
+
+        if self.ways == 2:
+            return (way("b", "valve.open_k"),)
+        return (way("b", "valve.three_way_k"), way("c", "valve.three_way_k"))
+
 
 class Header(Machine):
     """Where several pipes of one service join: a tee or a header."""
@@ -275,7 +296,12 @@ class MilkFilter(Machine):
     )
 
     def lower(self) -> tuple[Primitive, ...]:
-        return (Strain("inlet", "outlet", self.cows_a_sock * self.count, self.while_running),)
+        return (
+            Strain("inlet", "outlet", self.cows_a_sock * self.count, self.while_running),
+            Loss("inlet", "outlet", at_l_min="filter.rated_face_m_s",
+                 times=60_000 * self.area_m2 * self.count, exponent="filter.drop_exponent",
+                 sock=True, by="usual velocity through its cloth"),
+        )  # fmt: skip
 
 
 class BalanceTank(Machine):

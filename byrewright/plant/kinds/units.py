@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from byrewright.plant.machine import Failure, Inside, Machine, Upkeep, port, ports
-from byrewright.plant.primitives import EachCow, Primitive, TakesOff, Units, Vessel
+from byrewright.plant.primitives import EachCow, Loss, Primitive, TakesOff, Units, Vessel
 from byrewright.plant.record import par
 
 
@@ -51,6 +51,7 @@ class MilkingUnit(Machine):
         return (
             Units("milk", "withheld", self.count, self.claw_air_l_min_free,
                   self.fall_off_air_l_min_free, self.shut_off),
+            Loss("wash", "milk", "wash.jetter_kpa", "wash.unit_flow_l_min", self.count),
         )  # fmt: skip
 
 
@@ -167,4 +168,4 @@ class WithheldVessel(Machine):
                                                 why="a bucket unit keeps it apart with no shared valve")  # fmt: skip
 
     def lower(self) -> tuple[Primitive, ...]:
-        return (Vessel(self.volume_l * self.count),)
+        return (Vessel(self.volume_l * self.count, gas="vacuum"),)

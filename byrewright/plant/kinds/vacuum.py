@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from byrewright.plant.machine import RUN, Failure, Inside, Machine, Upkeep, port, ports
-from byrewright.plant.primitives import DrawsAir, HoldsVacuum, MakesVacuum, Primitive
+from byrewright.plant.primitives import DrawsAir, HoldsVacuum, Loss, MakesVacuum, Primitive
 from byrewright.plant.record import par
 
 VACUUM_CAUTION = (
@@ -91,6 +91,12 @@ class NonReturnValve(Machine):
     UPKEEP = (Upkeep("seat and spring", every_days=365),)
 
     bore_mm: float | None = par("mm", "bore", None, ge=8, le=400)
+
+    def lower(self) -> tuple[Primitive, ...]:
+        return (
+            Loss("inlet", "outlet", k="valve.non_return_k", bore_mm=self.bore_mm,
+                 opens_kpa="valve.non_return_opening_kpa"),
+        )  # fmt: skip
 
 
 class DistributionTank(Machine):

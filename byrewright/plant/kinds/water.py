@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from byrewright.plant.machine import RUN, Failure, Inside, Machine, Upkeep, port, ports
-from byrewright.plant.primitives import Float, Heated, Mover, Primitive, Vessel
+from byrewright.plant.primitives import Float, Heated, Loss, Mover, Primitive, Vessel
 from byrewright.plant.record import par
 
 SCALD = "Scalding water and steam: guard, label and temper; relief valve fitted and tested by licensed people."
@@ -66,6 +66,9 @@ class LiquidPump(Machine):
 
     flow_l_min: float = par("L/min", "flow at its head", ge=1, le=10000)
     head_m: float = par("m", "head at that flow", ge=1, le=200)
+    npsh_m: float | None = par(
+        "m", "net positive suction head it needs at its flow", None, ge=0.1, le=20
+    )
     motor_kw: float = par("kW", "motor rating", ge=0.05, le=110)
     speed: Literal["fixed", "variable"] = par(
         "", "how its speed is set", "fixed", why="nothing says it has a drive"
@@ -74,7 +77,12 @@ class LiquidPump(Machine):
     def lower(self) -> tuple[Primitive, ...]:
         return (
             Mover(
-                "inlet", "outlet", self.flow_l_min * self.count, motor_kw=self.motor_kw * self.count
+                "inlet",
+                "outlet",
+                self.flow_l_min * self.count,
+                motor_kw=self.motor_kw * self.count,
+                head_m=self.head_m,
+                npsh_m=self.npsh_m,
             ),
         )
 
@@ -139,6 +147,9 @@ class WaterFilter(Machine):
     UPKEEP = (Upkeep("wash back or change", every_days=30),)
 
     flow_l_min: float = par("L/min", "rated flow", ge=1, le=10000)
+
+    def lower(self) -> tuple[Primitive, ...]:
+        return (Loss("inlet", "outlet", "water.filter_drop_kpa", self.flow_l_min * self.count),)
 
 
 class WaterHeater(Machine):
