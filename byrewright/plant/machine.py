@@ -12,6 +12,7 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator
 
+from byrewright.plant.effects import OFF, Effect
 from byrewright.plant.primitives import Primitive
 from byrewright.plant.record import Record, par
 
@@ -64,9 +65,8 @@ class Inside:
 class Failure:
     """One way a kind can fail. `life` is a key of the reliability data.
 
-    `effect` is a word the failure study knows (what it does to the plant); `each` tells that it
-    takes one of a machine's `count`; `safety` marks a stop that must never be bridged; the rest is
-    for people.
+    `effect` is what it does to the plant; `each` tells that it takes one of a machine's `count`;
+    `safety` marks a stop that must never be bridged; the rest is for people.
     """
 
     way: str
@@ -75,9 +75,13 @@ class Failure:
     seen: str
     do: str
     part: str = ""
-    effect: str = "off"
+    effect: Effect = OFF
     each: bool = True
     safety: bool = False
+
+    def __post_init__(self) -> None:
+        if not isinstance(self.effect, Effect):
+            raise TypeError(f"'{self.way}': an effect is one of byrewright.plant.effects")
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,8 +15,6 @@ VALUES: tuple[Value, ...] = (
           "at full pressure", "doe_air", "read", "rule"),
     Value("air.working_bar", 6.0, "bar", "working pressure above ambient", "practice",
           "common_practice", "typical", 5.5, 7.5),
-    Value("air.band_bar", 1.0, "bar", "pressure band between load and unload", "practice",
-          "common_practice", "typical", 0.7, 2.0),
     Value("air.starts_per_h", 10.0, "1/h", "starts an hour of a cycling compressor", "practice",
           "common_practice", "limit", 6.0, 15.0),
     Value("air.duty_most", 0.70, "", "share of compressor output used in milking", "practice",
@@ -27,8 +25,6 @@ VALUES: tuple[Value, ...] = (
     Value("air.specific_power_kw_per_m3_min", 7.5, "kW", "compressor power for 1 m3/min of free "
           "air at 7 bar", "practice", "common_practice", "typical", 6.0, 9.0),
     Value("dryer.reference_inlet_c", 35.0, "degC", "dryer reference inlet", "iso7183",
-          "from_memory", "rule"),
-    Value("dryer.reference_ambient_c", 25.0, "degC", "dryer reference ambient", "iso7183",
           "from_memory", "rule"),
     Value("dryer.reference_bar", 7.0, "bar", "dryer reference pressure above ambient", "iso7183",
           "from_memory", "rule"),

@@ -28,18 +28,12 @@ VALUES: tuple[Value, ...] = (
           "0 degC", "practice", "from_memory", "typical", 3.8, 3.95),
     Value("coolant.density_kg_m3", 1024.0, "kg/m3", "density of 30 % by volume propylene glycol "
           "(at 15.6 degC)", "lange", "read", "typical"),
-    Value("coolant.freeze_margin_k", 5.0, "K", "freezing point of the coolant below the lowest "
-          "evaporator surface", "practice", "from_memory", "limit"),
-    Value("plate.u_w_m2k", 3000.0, "W/m2K", "overall coefficient of a clean milk-water plate "
-          "cooler", "practice", "from_memory", "typical", 2000.0, 4000.0),
     Value("plate.water_ratio", 2.0, "", "litres of water a litre of milk", "irish_advice", "read",
           "typical", 1.0, 3.0),
     Value("plate.approach_k", 3.5, "K", "milk out above water in, at two water to one milk",
           "irish_advice", "read", "typical", 2.0, 5.0),
     Value("plate.approach_one_to_one_k", 5.5, "K", "milk out above water in, at one to one",
           "practice", "common_practice", "typical", 4.0, 7.0),
-    Value("plate.approach_coolant_k", 2.5, "K", "milk out above coolant in, second stage",
-          "practice", "common_practice", "typical", 2.0, 4.0),
     Value("cooling.allowance_share", 0.20, "", "added to the milk's heat for agitator, pump and "
           "tank gain", "practice", "from_memory", "typical"),
     Value("cooling.cop_direct", 2.75, "", "coefficient of performance, direct expansion, "
@@ -68,18 +62,10 @@ VALUES: tuple[Value, ...] = (
     Value("tank.dry_wall_share", 0.5, "", "share of the heat through the wall above the milk that "
           "reaches the milk: 0.4 W/m2K of wall in series with some 2 W/m2K of its surface",
           "practice", "derived", "typical", 0.2, 0.7),
-    Value("tank.warming_k_h", 0.25, "K/h", "mean warming of a full standing tank, 4 to not above "
-          "5 degC in 4 h", "en13732", "from_memory", "limit"),
     Value("tank.reserve_share", 0.10, "", "tank volume kept above the milk expected at collection",
           "practice", "common_practice", "typical", 0.05, 0.25),
     Value("tank.u_w_m2k", 0.4, "W/m2K", "heat transfer through an insulated tank wall",
           "practice", "common_practice", "typical", 0.3, 0.6),
-    Value("heat_recovery.share", 0.50, "", "share of water heating that refrigeration heat can "
-          "give, at most", "us_extension", "read", "typical", 0.3, 0.5),
-    Value("heat_recovery.water_c", 55.0, "degC", "water from a refrigeration heat recovery unit",
-          "uk_levy", "read", "typical", 45.0, 60.0),
-    Value("cooling.field_kwh_1000_l", 13.9, "kWh", "electricity to cool 1000 L from 35 to 4 degC "
-          "at a coefficient of 2.5", "definition", "derived", "typical"),
 )  # fmt: skip
 
 

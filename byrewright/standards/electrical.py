@@ -18,6 +18,8 @@ VALUES: tuple[Value, ...] = (
           "from_memory", "typical", 1.0, 1.5),
     Value("start.dip_most_pct", 20.0, "%", "voltage dip at a motor start on a generator",
           "practice", "from_memory", "limit", 20.0, 30.0),
+    Value("generator.engine_hp_per_kw", 2.1, "hp", "tractor or engine power for one electrical kW",
+          "us_extension", "read", "typical", 2.0, 2.25),
     Value("generator.transient_reactance", 0.20, "", "transient reactance x'd of a small "
           "generator, per unit of its rating", "practice", "common_practice", "typical",
           0.12, 0.30),
@@ -25,20 +27,10 @@ VALUES: tuple[Value, ...] = (
           "common_practice", "limit", 0.7, 0.9),
     Value("generator.power_factor", 0.80, "", "power factor at which sets are rated", "practice",
           "common_practice", "rule"),
-    Value("generator.engine_hp_per_kw", 2.1, "hp", "tractor or engine power for one electrical kW",
-          "us_extension", "read", "typical", 2.0, 2.25),
-    Value("generator.margin_soft", 1.6, "", "set rating over running load with soft starting",
-          "practice", "common_practice", "typical", 1.3, 2.0),
-    Value("generator.margin_direct", 3.0, "", "set rating over running load, largest motor "
-          "started direct and last, at most", "practice", "common_practice", "typical"),
-    Value("generator.start_watts_multiple", 4.0, "", "starting over running watts of a motor",
-          "us_extension", "read", "typical", 3.0, 5.0),
     Value("generator.fuel_l_per_kwh", 0.27, "L/kWh", "diesel for one electrical kWh near full load",
           "practice", "common_practice", "typical", 0.24, 0.35),
     Value("generator.idle_fuel_share", 0.25, "", "share of full-load fuel burnt at no load",
           "practice", "common_practice", "typical", 0.15, 0.30),
-    Value("generator.start_s", 10.0, "s", "time from mains loss to the first load on an automatic "
-          "set", "practice", "common_practice", "typical", 8.0, 30.0),
     Value("motor.power_factor", 0.85, "", "power factor of a loaded cage motor", "practice",
           "common_practice", "typical", 0.78, 0.90),
     Value("motor.efficiency", 0.90, "", "efficiency of a cage motor of 5-30 kW", "practice",
@@ -62,8 +54,6 @@ VALUES: tuple[Value, ...] = (
           "common_practice", "typical", 1.2, 1.5),
     Value("ups.hold_min", 10.0, "min", "least time an uninterruptible supply holds", "practice",
           "common_practice", "limit", 5.0, 30.0),
-    Value("supply.diversity", 0.85, "", "share of connected load running at once in milking",
-          "practice", "common_practice", "typical", 0.7, 1.0),
 )  # fmt: skip
 
 MOTOR_SOURCE = "iec60072"

@@ -7,15 +7,6 @@ from dataclasses import dataclass
 from byrewright.standards.model import Known, Value
 
 VALUES: tuple[Value, ...] = (
-    Value("hygiene.seats_between_milk_and_wash", 2.0, "", "automatic valves between milk and wash, "
-          "with a drainable opening between them, where they are not physically apart", "pmo",
-          "from_memory", "limit"),
-    Value("hygiene.milk_line_slope_least_pct", 0.5, "%", "slope to drain of a milk pipe",
-          "callejo2008", "read", "limit"),
-    Value("hygiene.finish_grit", 120.0, "", "finish of milk-contact steel, grit number, at least",
-          "california", "read", "limit"),
-    Value("hygiene.withheld_rinse_l", 10.0, "L", "rinse of a divert unit after withheld milk",
-          "practice", "common_practice", "typical", 5.0, 20.0),
 )  # fmt: skip
 
 

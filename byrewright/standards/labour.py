@@ -7,16 +7,6 @@ from dataclasses import dataclass
 from byrewright.standards.model import Known, Value
 
 VALUES: tuple[Value, ...] = (
-    Value("labour.rotary_efficient_s", 9.0, "s", "work routine of an efficient rotary, each cow",
-          "nz_levy", "read", "typical", 8.0, 10.0),
-    Value("labour.rotary_average_s", 13.0, "s", "work routine of an average rotary, each cow",
-          "nz_levy", "read", "typical", 12.0, 14.0),
-    Value("labour.rotary_fastest_s", 7.0, "s", "fastest work routine of a rotary, each cow",
-          "nz_levy", "read", "typical", 6.0, 8.0),
-    Value("labour.boarding_s", 10.0, "s", "time between cows boarding, large rotaries",
-          "trade_press", "read", "typical", 8.0, 12.0),
-    Value("labour.idle_share", 0.15, "", "miscellaneous and idle time, share of the routine",
-          "armstrong", "read", "typical"),
     Value("labour.task_spread_s", 2.0, "s", "normal spread of a task time, either way",
           "armstrong", "read", "typical"),
 )  # fmt: skip

@@ -12,30 +12,16 @@ VALUES: tuple[Value, ...] = (
           "limit"),
     Value("milkline.slope_taught_pct", 1.0, "%", "slope taught to installers", "cornell2018",
           "read", "typical"),
-    Value("milkline.slope_most_fitted_pct", 2.0, "%", "upper slope of the published milkline "
-          "measurements", "reinemann1995", "from_memory", "rule"),
-    Value("milkline.drop_kpa", 2.0, "kPa", "milkline vacuum below the receiver's", "nmc",
-          "second_hand", "limit"),
     Value("milkline.drop_share_of_time_pct", 95.0, "%", "share of milking for which the milkline "
           "drop must hold", "nmc", "second_hand", "limit"),
-    Value("milkline.receiver_fall_kpa", 2.0, "kPa", "fall of receiver vacuum in normal milking",
-          "nmc", "second_hand", "limit"),
     Value("milkline.peak_flow_per_cow_l_min", 5.5, "L/min", "peak flow of a cow for line sizing",
           "asae_s518", "from_memory", "typical", 5.0, 5.5),
-    Value("milkline.peak_flow_high_yield_kg_min", 10.0, "kg/min", "greatest individual flow in "
-          "high-yield herds", "dutch_education", "read", "typical"),
-    Value("milkline.attach_interval_s", 10.0, "s", "time between attachments", "asae_s518",
-          "from_memory", "typical", 5.0, 50.0),
-    Value("milkline.transient_air_careful_l_min", 50.0, "L/min", "passing air in a slope, careful "
-          "milkers", "asae_s518", "from_memory", "typical"),
     Value("milkline.transient_air_typical_l_min", 100.0, "L/min", "passing air in a slope, "
           "typical milkers", "asae_s518", "from_memory", "typical"),
     Value("milkline.manning_n", 0.010, "s/m1/3", "Manning roughness used for the half-full gravity "
           "reference", "definition", "derived", "rule"),
     Value("milkline.peak_factor", 1.45, "", "one-minute peak over mean milk flow of the platform",
           "practice", "common_practice", "typical", 1.3, 1.6),
-    Value("milkline.content_l_per_m", 3.5, "L/m", "content of milkline and delivery, each metre",
-          "practice", "common_practice", "typical", 2.0, 5.0),
     Value("receiver.least_l", 40.0, "L", "volume of one receiver on a rotary of 50 stalls or more",
           "practice", "common_practice", "typical", 40.0, 150.0),
     Value("receiver.surge_s", 20.0, "s", "time of peak inflow a receiver holds while its pump "
@@ -50,6 +36,4 @@ VALUES: tuple[Value, ...] = (
           "follows from yield and dirt", "practice", "common_practice", "typical", 300.0, 1200.0),
     Value("filter.face_velocity_m_s", 0.05, "m/s", "milk velocity through filter cloth at peak",
           "practice", "common_practice", "typical", 0.02, 0.10),
-    Value("drain.open_hand_valve_l_min", 90.0, "L/min", "milk through a hand drain of 25-38 mm "
-          "left open under pump pressure", "practice", "common_practice", "typical", 30.0, 150.0),
 )  # fmt: skip

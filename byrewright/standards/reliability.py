@@ -14,8 +14,6 @@ _FIGURES: tuple[Value, ...] = (
           "practice", "common_practice", "typical", 2.0, 6.0),
     Value("reliability.beta_common_cause", 0.10, "", "share of failures of a pair that take both",
           "iec61508", "from_memory", "typical", 0.01, 0.10),
-    Value("reliability.run_hours_per_year", 3000.0, "h", "running hours a year of milking plant",
-          "practice", "common_practice", "typical", 1500.0, 8000.0),
     Value("generator.fail_to_start", 0.02, "", "share of calls at which a standby set does not "
           "start", "practice", "common_practice", "typical", 0.005, 0.05),
     Value("failures.leak_l_min", 300.0, "L/min", "free air through a failed seal or joint under "
@@ -31,6 +29,9 @@ _FIGURES: tuple[Value, ...] = (
           "common_practice", "typical", 1.0, 10.0),
     Value("failures.act_min", 2.0, "min", "time of each act by hand", "practice",
           "common_practice", "typical", 1.0, 10.0),
+    Value("failures.cup_again_s", 60.0, "s", "one person rinses a fallen cluster and puts it on "
+          "again (36 clusters take two people 15 to 20 min)", "practice", "common_practice",
+          "typical", 45.0, 90.0),
     Value("failures.wait_limit_min", 30.0, "min", "longest that cows should stand waiting longer "
           "than planned", "practice", "common_practice", "limit", 15.0, 60.0),
     Value("failures.repair_factor", 1.0, "", "repair times of this farm over those stated by the "

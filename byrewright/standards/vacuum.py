@@ -54,8 +54,6 @@ VALUES: tuple[Value, ...] = (
           "cornell2018", "read", "rule"),
     Value("vacuum.pump.us.dumping_station_cfm", 5, "cfm", "US bucket plants: a dumping station",
           "cornell2018", "read", "rule"),
-    Value("vacuum.air_use_mean_us_cfm", 2, "cfm", "mean air use in milking, each unit",
-          "wisconsin_energy", "read", "typical"),
     Value("vacuum.pump.us.per_hp_cfm", 10, "cfm", "pump airflow for one motor horsepower",
           "cornell2018", "read", "typical"),
     # Pump capacity procedure.
@@ -124,14 +122,8 @@ VALUES: tuple[Value, ...] = (
     Value("vacuum.test.undershoot_kpa", 2.0, "kPa", "regulation undershoot", *_ISO, "limit"),
     Value("vacuum.test.overshoot_kpa", 2.0, "kPa", "regulation overshoot", *_ISO, "limit"),
     Value("vacuum.test.gauge_error_kpa", 1.0, "kPa", "vacuum gauge error", *_ISO, "limit"),
-    Value("vacuum.test.pulsation_rate_pct", 5.0, "%", "pulsation rate away from intended", *_ISO,
-          "limit"),
     Value("vacuum.test.pulsator_ratio_points", 5.0, "%", "pulsator ratio away from intended, "
           "percentage units", *_ISO, "limit"),
-    Value("vacuum.test.ratio_between_pulsators_points", 5.0, "%", "ratio between pulsators, "
-          "percentage units", *_ISO, "limit"),
-    Value("vacuum.test.limping_points", 5.0, "%", "limping unless intended, percentage units",
-          *_ISO, "limit"),
     Value("vacuum.test.phase_b_least_pct", 30.0, "%", "phase b, share of the cycle", *_ISO,
           "limit"),
     Value("vacuum.test.phase_d_least_pct", 15.0, "%", "phase d, share of the cycle", *_ISO,
@@ -139,37 +131,21 @@ VALUES: tuple[Value, ...] = (
     Value("vacuum.test.phase_d_least_ms", 150.0, "ms", "phase d", *_ISO, "limit"),
     Value("vacuum.test.phase_d_vacuum_kpa", 4.0, "kPa", "chamber vacuum in phase d", *_ISO,
           "limit"),
-    Value("vacuum.test.cluster_leak_l_min", 2.0, "L/min", "cluster leakage with the vent closed",
-          *_ISO, "limit"),
     Value("vacuum.test.shutoff_leak_l_min", 2.0, "L/min", "leakage of a shut-off valve", *_ISO,
           "limit"),
     Value("vacuum.test.long_milk_tube_drop_kpa", 5.0, "kPa", "drop at the long milk tube's end at "
           "the test airflow (low confidence)", *_ISO, "limit"),
-    Value("vacuum.test.long_milk_tube_airflow_l_min", 65.0, "L/min", "test airflow at the long "
-          "milk tube's end (low confidence)", *_ISO, "rule"),
     Value("vacuum.test.tap_drop_kpa", 5.0, "kPa", "drop at a vacuum tap, bucket unit (low "
           "confidence)", *_ISO, "limit"),
-    Value("vacuum.test.tap_airflow_l_min", 150.0, "L/min", "test airflow at a vacuum tap (low "
-          "confidence)", *_ISO, "rule"),
     Value("vacuum.test.open_units_drop_kpa", 2.0, "kPa", "fall of receiver vacuum with one unit "
           "open (two above 32 units or more than two milkers)", "nmc", "second_hand", "limit"),
     Value("vacuum.test.two_open_above_units", 32, "units", "units above which two open units "
           "should be withstood", "nmc", "second_hand", "rule"),
-    Value("vacuum.claw_mean_least_kpa", 32.0, "kPa", "mean liner vacuum at peak flow, low end of "
-          "the band", "german_advice", "second_hand", "limit"),
-    Value("vacuum.claw_mean_most_kpa", 42.0, "kPa", "mean liner vacuum at peak flow, high end of "
-          "the band", "german_advice", "second_hand", "limit"),
     # Vessels.
     Value("vacuum.interceptor_least_l", 15.0, "L", "effective volume of the interceptor (low "
           "confidence)", *_ISO, "limit"),
     Value("vacuum.sanitary_trap_least_l", 3.0, "L", "effective volume of the sanitary trap (low "
           "confidence)", *_ISO, "limit"),
-    Value("vacuum.pulsation_rate_per_min", 60.0, "1/min", "pulsations a minute", "practice",
-          "common_practice", "typical", 55, 65),
-    Value("vacuum.pulsator_ratio_pct", 65.0, "%", "pulsator ratio", "practice", "common_practice",
-          "typical", 60, 70),
-    Value("vacuum.variable_speed_saving", 0.45, "", "saving of pump electricity by speed control",
-          "scottish", "read", "typical", 0.40, 0.58),
     Value("vacuum.pump_specific_power_kw_per_1000_l_min", 2.7, "kW", "shaft power of a vacuum pump "
           "for 1000 L/min of free air (from one duty pump 3300-5000 L/min with 9-15 kW)",
           "practice", "common_practice", "typical", 2.2, 3.2),

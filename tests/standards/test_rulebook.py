@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import ast
 import math
+import re
 from pathlib import Path
 
 import pytest
@@ -25,6 +27,8 @@ from byrewright.standards import (
 )
 from byrewright.standards.model import KNOWN_MEANING
 from byrewright.standards.sources import SOURCES
+
+ROOT = Path(__file__).resolve().parents[2]
 
 
 def test_every_value_names_a_held_source_and_a_mark() -> None:
@@ -56,6 +60,37 @@ def test_every_table_names_a_held_source() -> None:
         practice.SOURCE,
     }
     assert named <= set(SOURCES)
+
+
+def test_every_rule_is_read_by_code() -> None:
+    """Overriding a rule that nothing reads would change nothing, and nobody would be told."""
+    whole: set[str] = set()
+    made: list[re.Pattern[str]] = []
+    for path in (ROOT / "byrewright").rglob("*.py"):
+        if "standards" not in path.parts:
+            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+                if isinstance(node, ast.Constant) and isinstance(node.value, str):
+                    whole.add(node.value)
+                made += _keys_made(node)
+    idle = {
+        k for k in default_rulebook() if k not in whole and not any(p.fullmatch(k) for p in made)
+    }
+    assert idle <= {"tank.u_w_m2k"}  # the wall of a standing tank will read it
+
+
+def _keys_made(node: ast.AST) -> list[re.Pattern[str]]:
+    """Keys put together where a rule is read, such as number(f"pipe.roughness_{what}_mm")."""
+    called = isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute)
+    reads = called and node.func.attr in ("number", "rule")  # type: ignore[attr-defined]
+    if not (reads or isinstance(node, ast.Subscript)):
+        return []
+    return [
+        re.compile("".join(
+            re.escape(str(v.value)) if isinstance(v, ast.Constant) else "[a-z_0-9.]+"
+            for v in one.values))
+        for one in ast.walk(node)
+        if isinstance(one, ast.JoinedStr) and any(isinstance(v, ast.Constant) for v in one.values)
+    ]  # fmt: skip
 
 
 def test_an_override_replaces_only_its_value_and_is_named() -> None:

@@ -12,6 +12,7 @@ from byrewright.plant.plant import Pipe, Plant
 from byrewright.plant.read import read_plant
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.failures.analysis import Analysis, analyse
+from byrewright.studies.failures.script import Script, Scripts
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 LARGE = "rotary_round_the_clock"
@@ -29,6 +30,13 @@ def example(name: str = LARGE) -> Plant:
 def analysed(name: str = LARGE) -> Analysis:
     """A drafted example with every single failure asked."""
     return analyse(example(name), default_rulebook())
+
+
+@cache
+def written(name: str = LARGE) -> dict[str, Script]:
+    """The course of events of every single failure of an example."""
+    scripts = Scripts(analysed(name))
+    return {c.event.id: scripts.of(c) for c in analysed(name).cases}
 
 
 def changed(plant: Plant, drop: tuple[str, ...] = (), **fields: dict[str, object]) -> Plant:

@@ -10,11 +10,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from byrewright.plant.machine import kinds
+from byrewright.plant import effects
+from byrewright.plant.machine import Failure
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.failures.analysis import Analysis, analyse
 from byrewright.studies.failures.cuts import Cancelled, search
-from byrewright.studies.failures.events import EFFECTS, Event, Hit, events_of, lose
+from byrewright.studies.failures.declared import declared
+from byrewright.studies.failures.events import Event, Hit, events_of, lose
 from byrewright.studies.failures.support import reads
 from tests.studies.failing import (
     LARGE,
@@ -25,6 +27,7 @@ from tests.studies.failing import (
     example,
     oracle,
     with_way_round,
+    written,
 )
 
 RULES = default_rulebook()
@@ -41,10 +44,49 @@ def ones(analysis: Analysis) -> set[str]:
     return {c.event.id for c in analysis.ones("equipment")}
 
 
-def test_every_effect_of_every_kind_is_known() -> None:
-    """A new kind with an effect in other words would count as harmless."""
-    words = {f.effect for kind in kinds().values() for f in kind.FAILURES}
-    assert words - set(EFFECTS) == set()
+def test_an_effect_is_typed_and_never_silent() -> None:
+    """An effect in other words, or outside the flows and unsaid, would count as harmless."""
+    with pytest.raises(TypeError, match="an effect is one of"):
+        Failure("clogs", "filter", 0.2, "flow falls", "clean it", "", "clogged")  # type: ignore[arg-type]
+    with pytest.raises(ValueError, match="says what it means"):
+        effects.Effect("outside")
+    silent = [
+        c.event.id for name in (LARGE, ROWS) for c in analysed(name).cases
+        if not declared(c, written(name)[c.event.id]).why
+        and written(name)[c.event.id].nothing
+    ]  # fmt: skip
+    assert silent == []
+
+
+def test_milk_does_not_pass_a_receiver_without_vacuum_backwards() -> None:
+    """Milk came in by the balance line of a receiver that has no vacuum and went on to a tank."""
+    for lost in (("ST2", "MP1"), ("ST1", "MP2"), ("V21", "ST2")):
+        hits = [h for t in lost for h in lose(example(ROWS), t).variants[0]]
+        assert not analysed(ROWS).structure.ask(hits).goes_on
+
+
+def test_fallen_cups_belong_to_the_cost() -> None:
+    """A lone duty pump that trips would cost the standby seconds, not the minutes of the cups."""
+    script = written(ROWS)["VP1 stops"]
+    units = sum(m.count for m in example(ROWS).able("gives milk"))
+    people = max(m.operators for m in example(ROWS).milkings)
+    assert script.fallen == units
+    assert script.again_s == pytest.approx(60.0 * units / people)
+    assert any(("halt", "", 1.0) in s.settings for s in script.stages)
+    assert not written(LARGE)["VP1 stops"].fallen  # the other of two that share carries on
+    every = sum(m.count for m in example(LARGE).able("gives milk"))
+    assert written(LARGE)["EM1 fails"].fallen == every
+    assert not any(s.fallen for s in written(LARGE).values() if s.only)  # no cups before milking
+
+
+def test_one_broken_roller_of_many_does_not_slow_the_deck() -> None:
+    """One of 92 rollers was said to cost three tenths of the pace."""
+    assert analysed(LARGE).case("RL1 breaks").answer.untouched
+    weak = changed(example(LARGE), RL1={"rated_kn": 1.0})
+    slow = analyse(weak, RULES).case("RL1 breaks").answer
+    assert slow.pace == pytest.approx(RULES.number("failures.slow_share"))
+    two = analysed(LARGE).structure.ask([Hit("bears", "RL1")] * 2)
+    assert two.pace < 1.0
 
 
 @pytest.mark.parametrize("name", [LARGE, SMALL, ROWS])
@@ -231,12 +273,12 @@ def test_limits_file_moves_a_life() -> None:
 def test_a_new_kind_needs_no_other_edit() -> None:
     """A machine defined outside would be unknown to the study."""
     from byrewright.plant.kinds.milk import Header
-    from byrewright.plant.machine import REGISTRY, Failure
+    from byrewright.plant.machine import REGISTRY
 
     class Sieve(Header):
         KIND = "test_sieve"
         TITLE = "Test sieve"
-        FAILURES = (Failure("clogs", "filter", 0.2, "flow falls", "clean it", "", "shut"),)
+        FAILURES = (Failure("clogs", "filter", 0.2, "flow falls", "clean it", "", effects.SHUT),)
 
     try:
         plant = example(SMALL)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
+from byrewright.plant import effects
 from byrewright.plant.machine import RUN, Failure, Inside, Machine, Upkeep, port, ports
 from byrewright.plant.primitives import Load, MakesAir, Primitive, StoresAir
 from byrewright.plant.record import par
@@ -67,7 +68,7 @@ class AirDryer(Machine):
             "no air past the dryer",
             "open the bypass",
             "control",
-            "shut",
+            effects.SHUT,
         ),
     )
     UPKEEP = (Upkeep("drain and condenser", every_days=30),)
@@ -99,7 +100,7 @@ class AirReceiver(Machine):
     INSIDE = (Inside("inlet_#", "*"), Inside("*", "outlet_#"))
     CAN = frozenset({"stores air"})
     FAILURES = (Failure("hose bursts", "hose", 0.5, "gates and shut-offs go to rest", "isolate the section",
-                        "hose", "leaks"),)  # fmt: skip
+                        "hose", effects.LEAKS),)  # fmt: skip
     UPKEEP = (Upkeep("drain", every_days=1), Upkeep("inspection by law", every_days=730))
     CAUTIONS = (PRESSURE,)
 
@@ -141,7 +142,7 @@ class MoistureTrap(Machine):
             "water at the valves",
             "drain by hand",
             "float",
-            "wet air",
+            effects.outside("water at valves and cylinders: they stick sooner, or freeze"),
         ),
     )
     UPKEEP = (Upkeep("drain", every_days=7),)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from byrewright.plant import effects
 from byrewright.plant.machine import Failure, Inside, Machine, Upkeep, port, ports
 from byrewright.plant.primitives import Doses, Primitive, Vessel, WashVessel
 from byrewright.plant.record import par
@@ -60,7 +61,7 @@ class Doser(Machine):
     INSIDE = (Inside("*", "outlet", "mover"),)
     STATES = ("stopped", "runs")
     FAILURES = (Failure("does not dose", "dosing_pump", 1.0, "drum level does not fall; counts rise days later",
-                        "prime it, change the tube, wash again", "tube set", "no dose"),)  # fmt: skip
+                        "prime it, change the tube, wash again", "tube set", effects.outside("a wash without chemicals; counts rise days later")),)  # fmt: skip
     UPKEEP = (Upkeep("tube and dose check", every_days=90),)
     CAUTIONS = (CHEMICAL,)
 
@@ -85,7 +86,7 @@ class AirInjector(Machine):
     INSIDE = (Inside("*", "outlet", "gate", ("pulses", "open")),)
     STATES = ("closed", "pulses")
     FAILURES = (Failure("stays open", "solenoid_valve", 1.0, "vacuum low in milking, cups fall", "close by hand",
-                        "valve", "open"),)  # fmt: skip
+                        "valve", effects.ADMITS_AIR),)  # fmt: skip
     UPKEEP = (Upkeep("valve and timing", every_days=90),)
     TESTS = ("slug velocity",)
 

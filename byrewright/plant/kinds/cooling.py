@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
+from byrewright.plant import effects
 from byrewright.plant.kinds.milk import CONFINED
 from byrewright.plant.machine import RUN, Failure, Inside, Machine, Port, Upkeep, port, ports
 from byrewright.plant.primitives import (
@@ -31,11 +32,11 @@ class PlateCooler(Machine):
     ROOM = "cooling"
     FAILURES = (
         Failure("blocks", "filter", 3.0, "delivery pressure up, flow down", "bypass or open and clean", "gaskets",
-                "milk path shut"),
+                effects.SHUT),
         Failure("fouled", "exchanger_fouling", 3.0, "milk leaves warmer than last month", "wash backwards, open it",
-                "gaskets", "ua x0.6"),
+                "gaskets", effects.fouled(0.6)),
         Failure("plate leaks", "exchanger", 8.0, "freezing point up, or milk in the water", "isolate, pressure test",
-                "plate and gasket", "water to milk"),
+                "plate and gasket", effects.outside("water in milk, told by its freezing point; or milk in the water")),
     )  # fmt: skip
     UPKEEP = (
         Upkeep("approach temperature", every_days=7),
@@ -135,9 +136,9 @@ class BulkTank(Machine):
     STATES = ("fills", "stands", "is washed", "is emptied")
     FAILURES = (
         Failure("agitator stops", "ac_motor", 4.0, "temperature reads uneven, cream", "stir by hand control", "motor",
-                "no mixing"),
+                effects.outside("milk in the tank warm and creamed in layers; its thermometer misleads")),
         Failure("thermometer false", "transducer", 2.0, "display differs from a hand thermometer", "measure by hand",
-                "sensor", "false temperature"),
+                "sensor", effects.outside("milk may be stored too warm unseen, or frozen at the wall")),
     )  # fmt: skip
     UPKEEP = (
         Upkeep("thermometer against a reference", every_days=182),
@@ -225,7 +226,7 @@ class CondensingUnit(Machine):
         Failure("trips", "refrigeration", 8.0, "tank warms; compressor silent", "clean the condenser, reset once, call",
                 "pressure switch or contactor"),
         Failure("condenser dirty", "exchanger_fouling", 1.0, "runs long, high pressure", "brush and hose it", "",
-                "duty x0.7"),
+                effects.duty(0.7)),
     )  # fmt: skip
     UPKEEP = (
         Upkeep("clean condenser", every_days=90),

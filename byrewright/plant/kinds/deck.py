@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Literal
 
+from byrewright.plant import effects
+from byrewright.plant.effects import Law
 from byrewright.plant.machine import Failure, Inside, Machine, Port, Service, Upkeep, port, ports
 from byrewright.plant.primitives import Gate, Loss, Lot, Primitive, Stalls, Turns
 from byrewright.plant.record import par
@@ -27,9 +29,9 @@ class Platform(Machine):
     STATES = ("stopped", "runs")
     FAILURES = (
         Failure("rail joint lifts", "roller", 4.0, "thump once a turn, current up", "slow, mend after milking; stop if it drops",
-                "rail joint", "slow"),
+                "rail joint", effects.SLOW),
         Failure("stop circuit broken", "contactor", 1.0, "deck does not stop at the rope", "no restart until proven",
-                "rope switch", "off", safety=True),
+                "rope switch", effects.OFF, safety=True),
     )  # fmt: skip
     UPKEEP = (
         Upkeep("rail, joints, level", every_days=182),
@@ -109,7 +111,7 @@ class DeckRollers(Machine):
     SYMBOL = "roller"
     ROOM = "deck"
     FAILURES = (Failure("breaks", "roller", 4.0, "thump once a turn", "slow, change after milking; stop if the deck drops",
-                        "roller", "slow"),)  # fmt: skip
+                        "roller", effects.BEARS),)  # fmt: skip
     UPKEEP = (Upkeep("grease and look", every_days=30),)
     CAUTIONS = (ROTATING,)
 
@@ -130,11 +132,11 @@ class RotaryGland(Machine):
     ROOM = "deck"
     CAN = frozenset({"joins deck"})
     FAILURES = (
-        Failure("seal leaks", "pump_seal", 3.0, "hiss, low vacuum, weeping", "change that part", "seal set", "leaks"),
+        Failure("seal leaks", "pump_seal", 3.0, "hiss, low vacuum, weeping", "change that part", "seal set", effects.LEAKS),
         Failure("slip ring lost", "slip_ring", 1.0, "removers and meters dead", "manual removal, brushes, spare ring",
-                "brush set", "signal lost"),
+                "brush set", effects.NO_SIGNAL),
         Failure("power ring lost", "slip_ring", 1.0, "all that is fed on the deck stands still", "change the brushes, spare ring",
-                "brush set", "power lost"),
+                "brush set", effects.NO_POWER),
     )  # fmt: skip
     UPKEEP = (Upkeep("seals", every_h=4000), Upkeep("brushes and ring", every_h=2000))
     TESTS = ("vacuum and milk swivel leakage", "slip ring resistance")
@@ -162,8 +164,10 @@ class RotaryGland(Machine):
         )
 
     def failures(self) -> tuple[Failure, ...]:
-        lost = {"signal lost": "signal", "power lost": "power"}
-        return tuple(f for f in type(self).FAILURES if lost.get(f.effect, "vacuum") in self.carries)
+        lost: dict[Law, str] = {"no signal": "signal", "no power": "power"}
+        return tuple(
+            f for f in type(self).FAILURES if lost.get(f.effect.law, "vacuum") in self.carries
+        )
 
     def inside(self) -> tuple[Inside, ...]:
         piped = [s for s in self.carries if s not in ("power", "signal")]

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from typing import Literal
 
+from byrewright.plant import effects
+from byrewright.plant.effects import Law
 from byrewright.plant.machine import RUN, Failure, Inside, Machine, Port, Upkeep, port, ports
 from byrewright.plant.primitives import Draw, Loss, Mover, Primitive, Runs, Strain, Tanker, Vessel
 from byrewright.plant.record import par
@@ -96,10 +98,10 @@ class Receiver(Machine):
     CAN = frozenset({"holds milk"})
     FAILURES = (
         Failure("level probe says empty", "transducer", 0.5, "pump never starts, receiver fills to the trap",
-                "run the pump by hand, wipe the probe", "probe", "pump held off"),
+                "run the pump by hand, wipe the probe", "probe", effects.HELD),
         Failure("level probe says full", "transducer", 0.5, "pump never stops, air in the delivery",
-                "run the pump by hand, wipe the probe", "probe", "pump held on"),
-        Failure("cracks or leaks", "vessel", 3.0, "vacuum low, froth", "isolate, milk on the other", "receiver", "lost"),
+                "run the pump by hand, wipe the probe", "probe", effects.HELD_ON),
+        Failure("cracks or leaks", "vessel", 3.0, "vacuum low, froth", "isolate, milk on the other", "receiver", effects.BREAKS_OPEN),
     )  # fmt: skip
     UPKEEP = (Upkeep("probes and gaskets", every_days=90),)
     TESTS = ("receiver volume", "working vacuum")
@@ -140,9 +142,9 @@ class MilkPump(Machine):
     FAILURES = (
         Failure("stops", "centrifugal_pump", 3.0, "receiver rises", "run the partner, isolate", "motor"),
         Failure("seal leaks", "pump_seal", 2.0, "foam, air in the delivery, drips", "partner pump, isolate, seal kit",
-                "seal kit", "draws air"),
+                "seal kit", effects.Effect("off", unseen="air and foam in the delivery")),
         Failure("runs on", "contactor", 2.0, "air in the delivery, milk churned", "stop it at the isolator",
-                "contactor or drive", "runs always"),
+                "contactor or drive", effects.HELD_ON),
     )  # fmt: skip
     UPKEEP = (Upkeep("seal", every_h=2000), Upkeep("impeller and bearings", every_h=8000))
 
@@ -184,13 +186,13 @@ class Valve(Machine):
     CAN = frozenset({"is a valve"})
     FAILURES = (
         Failure("sticks", "control_valve", 1.0, "it does not move; the sensed position differs from the wanted",
-                "move it by hand", "actuator", "stays"),
+                "move it by hand", "actuator", effects.STUCK),
         Failure("passes when shut", "valve_seat", 2.0, "flow or drips downstream of a shut valve", "close a second valve",
-                "seat", "half open"),
+                "seat", effects.PASSES),
         Failure("loses its signal", "solenoid_valve", 1.0, "it goes to its rest position by itself",
-                "set it by hand, change coil or connector", "pilot valve and connector", "goes to rest"),
+                "set it by hand, change coil or connector", "pilot valve and connector", effects.RESTS),
         Failure("position sensor wrong", "position_switch", 1.0, "alarm with the valve in place",
-                "look at the valve, change the switch", "position switch", "false position"),
+                "look at the valve, change the switch", "position switch", effects.outside("an alarm for a valve in place, or none for one out of place")),
     )  # fmt: skip
     UPKEEP = (Upkeep("seat and gland", every_days=365),)
 
@@ -221,10 +223,10 @@ class Valve(Machine):
     )
 
     def failures(self) -> tuple[Failure, ...]:
-        never = set() if self.sensed else {"false position"}
+        never: set[Law] = set() if self.sensed else {"outside"}  # a false position
         if self.moved_by == "hand" or self.on_loss == "stays":
-            never.add("goes to rest")
-        return tuple(f for f in type(self).FAILURES if f.effect not in never)
+            never.add("rests")
+        return tuple(f for f in type(self).FAILURES if f.effect.law not in never)
 
     def ports(self) -> tuple[Port, ...]:
         every = ("vacuum", "milk", "wash", "water", "air", "coolant", "refrigerant", "drain")
@@ -283,9 +285,9 @@ class MilkFilter(Machine):
     INSIDE = (Inside("inlet", "outlet"), Inside("inlet", "drain"))
     CAN = frozenset({"filters milk"})
     FAILURES = (Failure("blocks", "filter", 0.1, "delivery falls, receiver rises", "change to the other filter",
-                        "sock", "shut"),
+                        "sock", effects.SHUT),
                 Failure("sock bursts", "filter", 0.1, "dirt in the tank sieve", "change over, change the sock", "sock",
-                        "unfiltered"))  # fmt: skip
+                        effects.outside("dirt in the tank's milk")))  # fmt: skip
     UPKEEP = (Upkeep("change sock", every_h=4),)
 
     area_m2: float = par("m2", "filter area", ge=0.005, le=10)
@@ -327,7 +329,7 @@ class BalanceTank(Machine):
     )
     CAN = frozenset({"holds milk"})
     FAILURES = (Failure("level sensor false", "transducer", 1.0, "pump races or stands still", "run by hand",
-                        "level sensor", "false level"),)  # fmt: skip
+                        "level sensor", effects.HELD),)  # fmt: skip
     UPKEEP = (Upkeep("vent and gasket", every_days=90),)
     CAUTIONS = (CONFINED,)
 
@@ -355,7 +357,7 @@ class CalfFeed(Machine):
     INSIDE = (Inside("milk", "*"), Inside("wash", "*"), Inside("*", "outlet"), Inside("*", "drain"))
     CAN = frozenset({"holds milk", "is an outlet for milk"})
     FAILURES = (Failure("full", "operator", 0.2, "take-off valve open with the vessel full", "close it", "",
-                        "overflows"),)  # fmt: skip
+                        effects.outside("a vessel overflows; no more milk is led to it")),)  # fmt: skip
     UPKEEP = (Upkeep("wash", every_days=1),)
 
     volume_l: float = par("L", "volume", ge=20, le=10000)
@@ -379,7 +381,7 @@ class TankerBay(Machine):
     INSIDE = (Inside("inlet_#", "*"),)
     CAN = frozenset({"is an outlet for milk"})
     FAILURES = (Failure("tanker late", "collection", 6.0, "tank full before it comes", "use the reserve, call", "",
-                        "late"),)  # fmt: skip
+                        effects.LATE),)  # fmt: skip
 
     load_l_min: float = par("L/min", "rate at which a tanker is loaded", 800.0, ge=20, le=3000,
                             why="common suction or loading pump rate")  # fmt: skip

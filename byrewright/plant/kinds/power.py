@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
+from byrewright.plant import effects
 from byrewright.plant.machine import Failure, Machine, Upkeep
 from byrewright.plant.primitives import Load, Primitive, Sense
 from byrewright.plant.record import par
@@ -21,8 +22,8 @@ class Mains(Machine):
     ROOM = "power"
     CAN = frozenset({"gives power"})
     FAILURES = (
-        Failure("fails", "mains", 2.0, "dark", "generator; tractor generator inlet; load order", "", "off"),
-        Failure("loses a phase", "mains_phase", 2.0, "motors hum and trip", "generator", "", "three-phase motors off"),
+        Failure("fails", "mains", 2.0, "dark", "generator; tractor generator inlet; load order", "", effects.OFF),
+        Failure("loses a phase", "mains_phase", 2.0, "motors hum and trip", "generator", "", effects.THREE_PHASES),
     )  # fmt: skip
     CAUTIONS = (LIVE,)
 
@@ -104,7 +105,7 @@ class UninterruptibleSupply(Machine):
             "controls drop at mains loss",
             "change the battery",
             "battery",
-            "no hold",
+            effects.NO_HOLD,
         ),
         Failure(
             "inverter stops",
@@ -160,8 +161,8 @@ class Sensor(Machine):
     ROOM = "power"
     CAN = frozenset({"senses"})
     FAILURES = (
-        Failure("reads false", "transducer", 1.0, "value does not follow the plant", "compare, change", "sensor", "false"),
-        Failure("signal lost", "connector", 1.0, "no value", "connector, cable", "cable", "lost"),
+        Failure("reads false", "transducer", 1.0, "value does not follow the plant", "compare, change", "sensor", effects.BLIND),
+        Failure("signal lost", "connector", 1.0, "no value", "connector, cable", "cable", effects.BLIND),
     )  # fmt: skip
     UPKEEP = (Upkeep("compare with a reference", every_days=182),)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
+from byrewright.plant import effects
 from byrewright.plant.machine import Failure, Inside, Machine, Upkeep, port, ports
 from byrewright.plant.primitives import EachCow, Loss, Primitive, TakesOff, Units, Vessel
 from byrewright.plant.record import par
@@ -32,9 +33,9 @@ class MilkingUnit(Machine):
     STATES = ("idle", "milks", "washes")
     FAILURES = (
         Failure("falls off", "cluster", 0.02, "air roars in, cups on the floor", "shut off, wash, attach again",
-                "", "air admission"),
+                "", effects.outside("one unit lets in air until it shuts itself off: see the vacuum study")),
         Failure("liner splits", "cluster", 0.1, "hiss, slow milking, milk in the pulse tube", "change the liner",
-                "liner", "one unit lost"),
+                "liner", effects.outside("one stall out of use until it is changed: that share of the pace")),
     )  # fmt: skip
     UPKEEP = (Upkeep("liners", every_h=1200), Upkeep("rubber tubes", every_days=365))
     TESTS = ("cluster air admission", "shut-off valve leakage")
@@ -66,7 +67,7 @@ class Removal(Machine):
     CAN = frozenset({"rides on the deck"})
     WITHOUT_CONTROL = "stands"
     FAILURES = (Failure("does not take off", "removal", 0.5, "unit hangs on a dry cow", "take off by hand",
-                        "cylinder or valve", "manual"),)  # fmt: skip
+                        "cylinder or valve", effects.outside("people take that unit off by hand")),)  # fmt: skip
     UPKEEP = (Upkeep("cords and cylinders", every_h=2000),)
 
     moved_by: Literal["vacuum", "air"] = par("", "what moves the cylinder", "vacuum",
@@ -104,7 +105,7 @@ class Backflush(Machine):
         port("air", "air", direction="in", needed=False),
     )
     FAILURES = (Failure("water valve stays open", "solenoid_valve", 1.0, "water runs; freezing point up",
-                        "close the hand valve", "solenoid", "water to milk"),)  # fmt: skip
+                        "close the hand valve", "solenoid", effects.outside("water in milk, told by its freezing point; or milk in the water")),)  # fmt: skip
     UPKEEP = (Upkeep("valves and dose", every_days=90),)
 
     water_l_cow: float = par("L", "water a cow", 0.8, ge=0, le=5, why="common setting")
@@ -132,7 +133,7 @@ class MilkMeter(Machine):
             "yields jump",
             "compare with the tank",
             "probe",
-            "false",
+            effects.BLIND,
         ),
     )
     UPKEEP = (Upkeep("check against weighed milk", every_days=365),)
@@ -159,7 +160,15 @@ class WithheldVessel(Machine):
         Inside("wash", "*"),
     )
     FAILURES = (
-        Failure("full", "operator", 0.2, "milk at its vacuum port", "empty it", "", "overflows"),
+        Failure(
+            "full",
+            "operator",
+            0.2,
+            "milk at its vacuum port",
+            "empty it",
+            "",
+            effects.outside("a vessel overflows; no more milk is led to it"),
+        ),
     )
     UPKEEP = (Upkeep("wash after use", every_days=1),)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
+from byrewright.plant import effects
 from byrewright.plant.machine import RUN, Failure, Inside, Machine, Upkeep, port, ports
 from byrewright.plant.primitives import DrawsAir, HoldsVacuum, Loss, MakesVacuum, Primitive
 from byrewright.plant.record import par
@@ -33,9 +34,9 @@ class VacuumPump(Machine):
         Failure("stops", "ac_motor", 6.0, "its current is nil and vacuum sinks unless the partner carries on",
                 "close its hand valve, milk on the partner, attach slower", "motor, belts or drive"),
         Failure("worn", "vacuum_pump", 24.0, "capacity test low, runs faster than it did",
-                "plan an overhaul, milk on both", "vanes or bearings", "capacity x0.75"),
+                "plan an overhaul, milk on both", "vanes or bearings", effects.at_share(0.75)),
         Failure("runs at one speed", "drive", 8.0, "speed does not follow load",
-                "fixed speed with the mechanical regulator", "drive", "fixed speed"),
+                "fixed speed with the mechanical regulator", "drive", effects.FIXED),
     )  # fmt: skip
     UPKEEP = (Upkeep("oil level and drip rate", every_h=50), Upkeep("belts and coupling", every_h=500),
               Upkeep("capacity test", every_days=365))  # fmt: skip
@@ -85,8 +86,8 @@ class NonReturnValve(Machine):
     INSIDE = (Inside("inlet", "outlet", "check"),)
     FAILURES = (
         Failure("leaks back", "check_valve", 2.0, "flow comes back through the machine that stands still",
-                "close the hand valve beside it", "seat and disc", "opens both ways"),
-        Failure("sticks shut", "check_valve", 2.0, "no flow though the machine runs", "change over", "disc", "shut"),
+                "close the hand valve beside it", "seat and disc", effects.PASSES),
+        Failure("sticks shut", "check_valve", 2.0, "no flow though the machine runs", "change over", "disc", effects.SHUT),
     )  # fmt: skip
     UPKEEP = (Upkeep("seat and spring", every_days=365),)
 
@@ -143,9 +144,9 @@ class Regulator(Machine):
     CAN = frozenset({"regulates vacuum"})
     STATES = ("works", "backs up", "off")
     FAILURES = (
-        Failure("sticks open", "control_valve", 1.0, "vacuum low, hiss at the regulator", "clean it", "diaphragm", "open"),
+        Failure("sticks open", "control_valve", 1.0, "vacuum low, hiss at the regulator", "clean it", "diaphragm", effects.ADMITS_AIR),
         Failure("sticks shut", "control_valve", 1.0, "vacuum high, cups hard to take off",
-                "slow the pumps by hand, clean it", "diaphragm", "shut"),
+                "slow the pumps by hand, clean it", "diaphragm", effects.SHUT),
     )  # fmt: skip
     UPKEEP = (Upkeep("clean filter and seat", every_days=30),)
     TESTS = ("regulation sensitivity", "regulation loss", "regulator leakage")
@@ -173,9 +174,9 @@ class SanitaryTrap(Machine):
     INSIDE = (Inside("receiver", "vacuum", "trap"), Inside("receiver", "drain"))
     FAILURES = (
         Failure("float shuts", "float", 0.5, "all cups on its side fall", "drain, find why, wash the line before use",
-                "float", "shut"),
+                "float", effects.SHUT),
         Failure("float does not shut", "float", 1.0, "liquid reaches the vacuum line when a receiver floods",
-                "stop, drain, wash the vacuum line", "float", "passes liquid"),
+                "stop, drain, wash the vacuum line", "float", effects.outside("liquid gets into the vacuum line if a receiver floods meanwhile")),
     )  # fmt: skip
     UPKEEP = (Upkeep("float and drain", every_days=30),)
     TESTS = ("sanitary trap volume",)
@@ -218,7 +219,7 @@ class Pulsator(Machine):
     PORTS = ports(port("vacuum", "vacuum", direction="out"))
     STATES = ("runs", "stopped")
     FAILURES = (Failure("sticks", "pulsator", 0.3, "one unit does not pulsate, cow uneasy", "swap the pulsator",
-                        "pulsator", "one unit lost"),)  # fmt: skip
+                        "pulsator", effects.outside("one stall out of use until it is changed: that share of the pace")),)  # fmt: skip
     UPKEEP = (Upkeep("filters and test curve", every_h=2000),)
     TESTS = ("pulsation rate", "pulsator ratio", "phases b and d")
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
+from byrewright.plant import effects
 from byrewright.plant.machine import RUN, Failure, Inside, Machine, Upkeep, port, ports
 from byrewright.plant.primitives import Float, Heated, Loss, Mover, Primitive, Vessel
 from byrewright.plant.record import par
@@ -59,7 +60,7 @@ class LiquidPump(Machine):
             "drips below it, bearings wet",
             "change the seal after milking",
             "seal kit",
-            "drips",
+            effects.outside("it drips until its seal is changed after milking"),
         ),
     )
     UPKEEP = (Upkeep("seal and bearings", every_h=6000),)
@@ -141,7 +142,7 @@ class WaterFilter(Machine):
             "water flow falls, milk warmer",
             "wash it back",
             "element",
-            "shut",
+            effects.SHUT,
         ),
     )
     UPKEEP = (Upkeep("wash back or change", every_days=30),)

@@ -1,48 +1,20 @@
 """Ways to fail, as the study takes them: one event for each way of each machine.
 
-A kind declares its failures with an effect in words; `EFFECTS` is the one place that says what
-such a word does. An effect that is not in it would be taken for no effect, so a test forbids it.
+A kind declares each failure with a typed effect (`plant/effects.py`); here it becomes what is
+broken.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
+from byrewright.plant.effects import OFF, Law
 from byrewright.plant.kinds.milk import Valve
 from byrewright.plant.machine import Failure, Machine
 from byrewright.plant.plant import Plant
 
-Law = Literal[
-    "off", "shut", "stuck", "rests", "passes", "admits air", "leaks", "share", "held", "slow",
-    "no signal", "no power", "no hold", "blind", "late", "none",
-]  # fmt: skip
-"""What a failure does. off: does nothing. shut: nothing passes it. stuck: its valve does not move.
-rests: a moved valve goes to its rest position and obeys hands alone.
-passes: what should shut lets some through. admits air: a whole opening. leaks: a seal or joint.
-share: works at a share. held: pumps led by it stand. slow: the deck must turn slower. no signal, no
-power: lost across the gland. no hold: carries nothing through a loss of mains. blind: a reading is
-false or lost. late: the tanker. none: told to people, nothing in the flow changes."""
-
-EFFECTS: dict[str, Law] = {
-    "off": "off", "lost": "off", "draws air": "off", "three-phase motors off": "off",
-    "shut": "shut", "milk path shut": "shut",
-    "stays": "stuck", "goes to rest": "rests",
-    "half open": "passes", "opens both ways": "passes",
-    "open": "admits air",
-    "leaks": "leaks",
-    "capacity x0.75": "share",
-    "pump held off": "held", "false level": "held",
-    "slow": "slow",
-    "signal lost": "no signal", "power lost": "no power", "no hold": "no hold",
-    "false": "blind", "late": "late",
-    "ua x0.6": "none", "duty x0.7": "none", "water to milk": "none", "fixed speed": "none",
-    "runs always": "none", "pump held on": "none", "unfiltered": "none", "false position": "none",
-    "no mixing": "none", "false temperature": "none", "no dose": "none", "wet air": "none",
-    "passes liquid": "none", "one unit lost": "none", "air admission": "none", "manual": "none",
-    "overflows": "none", "drips": "none",
-}  # fmt: skip
-"""What each word of a kind's failures does."""
+NO_FLOW: frozenset[Law] = frozenset({"outside", "held on", "duty", "fouled", "late"})
+"""Laws that cannot change where anything flows in milking."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +45,7 @@ class Event:
     @property
     def structural(self) -> bool:
         """Whether it can change where anything flows."""
-        return any(hit.law != "none" for hits in self.variants for hit in hits)
+        return any(hit.law not in NO_FLOW for hits in self.variants for hit in hits)
 
 
 def events_of(plant: Plant) -> tuple[Event, ...]:
@@ -93,7 +65,7 @@ def _together(plant: Plant) -> tuple[Event, ...]:
     if makers:
         way = Failure("lost", makers[0].failures()[0].life, makers[0].failures()[0].repair_h,
                       "pressure falls everywhere; gates and shut-offs go to rest",
-                      "find the cause: intake, dryer or water in the line", "")  # fmt: skip
+                      "find the cause: intake, dryer or water in the line", "", OFF)  # fmt: skip
         hits = tuple(Hit("off", m.id) for m in makers)
         found.append(Event("compressed air lost", makers[0].id, "lost", way, (hits,), 1, True))
     drives = [m for m in plant.able("turns deck") if m.failures()]
@@ -112,39 +84,31 @@ def _together(plant: Plant) -> tuple[Event, ...]:
 
 
 def _event(plant: Plant, machine: Machine, failure: Failure) -> Event:
-    law = EFFECTS.get(failure.effect, "none")
-    if law == "off" and machine.can("senses"):
-        law = "blind"  # no signal leads as wrongly as a false one
     return Event(
         f"{machine.id} {failure.way}", machine.id, failure.way, failure,
-        _variants(plant, machine, failure, law), machine.count,
+        _variants(plant, machine, failure), machine.count,
     )  # fmt: skip
 
 
-def _variants(
-    plant: Plant, machine: Machine, failure: Failure, law: Law
-) -> tuple[tuple[Hit, ...], ...]:
-    tag = machine.id
+def _variants(plant: Plant, machine: Machine, failure: Failure) -> tuple[tuple[Hit, ...], ...]:
+    tag, law, share = machine.id, failure.effect.law, failure.effect.share
+    if law == "off" and machine.can("senses"):
+        law = "blind"  # no signal leads as wrongly as a false one
     if law == "stuck":
         found = dict.fromkeys(plant.position(mode, tag) or "" for mode in plant.modes)
         return tuple((Hit(law, tag, at),) for at in found) or ((Hit(law, tag),),)
     if law == "passes" and isinstance(machine, Valve) and machine.seats == "double":
-        return ((Hit("none", tag),),)  # the chamber between the seats drains it
-    if law in ("off", "share", "slow") and failure.each and machine.count > 1:
-        left = 1.0 if law == "slow" else (machine.count - 1) / machine.count
-        return ((Hit("slow" if law == "slow" else "share", tag, amount=left),),)
-    if law == "share":
-        return ((Hit(law, tag, amount=_share(failure.effect)),),)
+        return ((Hit("outside", tag),),)  # the chamber between the seats drains it
+    if law in ("off", "share") and failure.each and machine.count > 1:
+        left = (machine.count - 1 + share) / machine.count
+        return ((Hit("share", tag, amount=left),),)
     if law == "rests" and isinstance(machine, Valve):
         return ((Hit(law, tag, rest(machine)),),)
-    if failure.effect == "lost":
-        return ((Hit(law, tag), Hit("leaks", tag)),)
-    return ((Hit(law, tag),),)
-
-
-def _share(effect: str) -> float:
-    """The number behind the `x` of an effect such as "capacity x0.75"."""
-    return float(effect.rpartition("x")[2])
+    if law == "breaks open":
+        return ((Hit("off", tag), Hit("leaks", tag)),)
+    if law == "three phases":
+        law = "off"
+    return ((Hit(law, tag, amount=share if law == "share" else 1.0),),)
 
 
 def rest(valve: Valve, place: str = "") -> str:

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from byrewright.physics.reliability import weibull_mtbf_h
+from byrewright.plant.effects import Law
 from byrewright.plant.machine import Machine
 from byrewright.results import Input
 from byrewright.standards.reliability import LIVES
 from byrewright.studies.failures.analysis import Analysis, Case
+from byrewright.studies.failures.declared import declared
 from byrewright.studies.failures.maintenance import Out
 from byrewright.studies.failures.rates import Hours
+from byrewright.studies.failures.script import Script
 from byrewright.studies.failures.tables import standing
 from byrewright.studies.failures.worth import Cost, Worth, remedy
 from byrewright.studies.sizing.context import Bench
@@ -19,7 +22,13 @@ SOURCE = "iec61078"
 CUT_FORMULA = "cut of order one: milking stands with this failure alone, whatever people do"
 
 
-def write(bench: Bench, analysis: Analysis, worth: Worth, out: Sequence[Out]) -> None:
+def write(
+    bench: Bench,
+    analysis: Analysis,
+    worth: Worth,
+    out: Sequence[Out],
+    scripts: Mapping[str, Script],
+) -> None:
     """All findings of the study, the wish first."""
     _base(bench, analysis)
     _ones(bench, analysis)
@@ -30,6 +39,8 @@ def write(bench: Bench, analysis: Analysis, worth: Worth, out: Sequence[Out]) ->
     _year(bench, analysis, worth)
     _pairs(bench, analysis, worth)
     _service(bench, analysis, out)
+    _cups(bench, worth)
+    _not_simulated(bench, analysis, scripts)
     for asked in ASKED:
         _cause(bench, analysis, worth, *asked)
 
@@ -220,6 +231,45 @@ def _pairs(bench: Bench, analysis: Analysis, worth: Worth) -> None:
     )  # fmt: skip
 
 
+def _cups(bench: Bench, worth: Worth) -> None:
+    """The failure that costs most time with fallen cups."""
+    found = [c for c in worth.costs if c.fallen >= FEW_CUPS]
+    if not found:
+        return
+    most = max(found, key=lambda c: (c.again_min, c.hours_year, c.case.event.id))
+    limit = bench.number("failures.wait_limit_min")
+    others = len(found) - 1
+    bench.find(
+        "failures.cups", "Longest to put fallen cups on again", round(most.again_min, 1), "min",
+        f"{most.case.event.id}: {most.fallen:.0f} cups fall; rinsing them and putting them on "
+        f"again takes {most.again_min:.0f} min, in which nobody else is milked"
+        + (f". {others} other failures let cups fall too." if others > 1 else "."),
+        subject=most.case.event.machine, limit=limit, sense="at_most", allowance=0.2,
+        formula="t = cups fallen x time each / people milking; cups fallen from the air network "
+        "in time",
+        inputs=(bench.rule("failures.cup_again_s"), bench.rule("vacuum.cups_fall_kpa"),
+                bench.rule("vacuum.cups_fall_after_s"), bench.rule("failures.wait_limit_min")),
+        source="practice", known="common_practice",
+    )  # fmt: skip
+
+
+def _not_simulated(bench: Bench, analysis: Analysis, scripts: Mapping[str, Script]) -> None:
+    every = [declared(c, scripts[c.event.id]) for c in analysis.cases]
+    blind = sum(d.how == "not simulated" for d in every)
+    still = sum(d.how == "changes nothing" for d in every)
+    bench.find(
+        "failures.not_simulated", "Failures that the simulated day does not show", blind, "",
+        f"Of {len(every)} failures {len(every) - blind - still} change the simulated day; {still} "
+        f"are simulated and change nothing; {blind} are not simulated. The table says for each of "
+        "these what it means instead. The sums a year hold no time and no milk for them.",
+        formula="failures whose course of events leaves every simulated quantity as it was",
+        source="definition", known="derived",
+    )  # fmt: skip
+
+
+FEW_CUPS = 0.5
+
+
 def _service(bench: Bench, analysis: Analysis, out: Sequence[Out]) -> None:
     may = [o for o in out if o.goes_on]
     if not out:
@@ -237,9 +287,9 @@ def _service(bench: Bench, analysis: Analysis, out: Sequence[Out]) -> None:
 Pick = Callable[[Analysis, Machine, Case], bool]
 
 
-def _effect(*effects: str, can: str = "", kind: str = "") -> Pick:
+def _law(law: Law, *, can: str = "", kind: str = "") -> Pick:
     def pick(_: Analysis, machine: Machine, case: Case) -> bool:
-        if case.event.failure.effect not in effects:
+        if case.event.failure.effect.law != law:
             return False
         return (not can or machine.can(can)) and (not kind or kind == machine.KIND)
 
@@ -252,24 +302,29 @@ def _way(*ids: str) -> Pick:
 
 def _receiver_pump(analysis: Analysis, machine: Machine, case: Case) -> bool:
     led = getattr(machine, "led_by", None)
-    return case.event.failure.effect == "draws air" and led in analysis.structure.receivers
+    seal = case.event.way == "seal leaks" and machine.can("moves milk")
+    return seal and led in analysis.structure.receivers
+
+
+def _cooler_blocked(_: Analysis, machine: Machine, case: Case) -> bool:
+    return case.event.failure.effect.law == "shut" and machine.port("milk_out") is not None
 
 
 ASKED: tuple[tuple[str, str, Pick], ...] = (
-    ("mains", "Mains lost", _effect("off", kind="mains")),
-    ("phase", "A phase lost", _effect("three-phase motors off")),
-    ("water", "Water supply lost", _effect("off", can="gives water")),
+    ("mains", "Mains lost", _law("off", kind="mains")),
+    ("phase", "A phase lost", _law("three phases")),
+    ("water", "Water supply lost", _law("off", can="gives water")),
     ("air", "Compressed air lost", _way("compressed air lost")),
-    ("controller", "Controller stopped", _effect("off", can="controls")),
-    ("chiller", "Chiller or condensing unit tripped", _effect("off", can="makes cold")),
+    ("controller", "Controller stopped", _law("off", can="controls")),
+    ("chiller", "Chiller or condensing unit tripped", _law("off", can="makes cold")),
     ("drive", "One drive unit out", _way("slips or trips")),
     ("drive_group", "A lift group of drives out", _way("a lift group is out")),
-    ("gland", "Gland seal leaking", _effect("leaks", can="joins deck")),
+    ("gland", "Gland seal leaking", _law("leaks", can="joins deck")),
     ("receiver_pump", "A receiver's pump seal gone", _receiver_pump),
-    ("filter", "Milk filter blocked", _effect("shut", can="filters milk")),
-    ("cooler", "Cooler blocked", _effect("milk path shut")),
-    ("tanker", "Tank full and tanker late", _effect("late")),
-    ("cloths", "Cloth washer down", _effect("off", can="washes cloths")),
+    ("filter", "Milk filter blocked", _law("shut", can="filters milk")),
+    ("cooler", "Cooler blocked", _cooler_blocked),
+    ("tanker", "Tank full and tanker late", _law("late")),
+    ("cloths", "Cloth washer down", _law("off", can="washes cloths")),
 )
 """The common causes every farm asks about: key, title, and which failures stand for them."""
 
@@ -303,6 +358,8 @@ def cause_sentence(analysis: Analysis, cost: Cost) -> str:
         text += f" ({'; '.join(a.text for a in case.answer.acts)}; {case.hand_min:.0f} min)"
     if case.stops:
         text += f" ({case.answer.why})"
+    if cost.fallen >= FEW_CUPS:
+        text += f"; {cost.fallen:.0f} cups fall and take {cost.again_min:.0f} min to put on again"
     spare, full = case.answer.spare_l_min, analysis.base.spare_l_min
     if not case.stops and spare < full - 1.0:
         text += f"; vacuum air to spare {max(spare, 0.0):.0f} instead of {full:.0f} L/min"

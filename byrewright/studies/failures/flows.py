@@ -220,8 +220,8 @@ def milk(asked: Asked, at: At) -> Answer:
 
     def cost(joint: Joint, along: bool) -> Acts | None:
         tag = joint.machine
-        if tag in s.receivers and joint.b == Node(tag, "*"):
-            return at.get(tag)
+        if tag in s.receivers and (joint.b if along else joint.a) == Node(tag, "*"):
+            return at.get(tag)  # by whichever port milk comes in, from the balance line too
         return asked.plain(joint, along)
 
     def ends(n: Node) -> bool:

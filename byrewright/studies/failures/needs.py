@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from byrewright.physics.motion import drive_power_w
-from byrewright.plant.kinds.deck import DriveUnit, Platform
+from byrewright.plant.kinds.deck import DeckRollers, DriveUnit, Platform
 from byrewright.plant.plant import Plant
 from byrewright.results import Notebook
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.failures.structure import Needs
 from byrewright.studies.sizing.context import Bench
-from byrewright.studies.sizing.deck import deck_load
+from byrewright.studies.sizing.deck import N_PER_KN, deck_load, design_roller_n
 from byrewright.studies.sizing.duty import Duty, duty_of
 from byrewright.studies.sizing.vacuum_demand import air_use, demand
+
+NEIGHBOUR = 1.5
+"""Load of a roller beside a broken one over its own: half of the neighbour's more (statics)."""
+FEW_ROLLERS = 4
+"""With so few or fewer, a broken one tips the deck."""
 
 
 def needs_of(plant: Plant, rules: Rulebook) -> tuple[Needs, Duty]:
@@ -28,8 +33,19 @@ def needs_of(plant: Plant, rules: Rulebook) -> tuple[Needs, Duty]:
         backflow_share=rules.number("failures.backflow_share"),
         slow_share=rules.number("failures.slow_share"),
         least_pace=rules.number("failures.least_pace"),
+        bears_one_less=_bears(bench),
     )
     return needs, duty
+
+
+def _bears(bench: Bench) -> frozenset[str]:
+    """Deck rollers of which one may break: its neighbours take half of its load each."""
+    platform, rollers = bench.plant.first(Platform), bench.plant.machines(DeckRollers)
+    if platform is None or platform.layout != "rotary" or not rollers:
+        return frozenset()
+    count = sum(r.count for r in rollers)
+    neighbour_kn = NEIGHBOUR * design_roller_n(bench, platform, count) / N_PER_KN
+    return frozenset(r.id for r in rollers if count > FEW_ROLLERS and neighbour_kn <= r.rated_kn)
 
 
 def _drive_kw(bench: Bench, duty: Duty) -> float:

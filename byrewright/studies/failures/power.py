@@ -56,8 +56,8 @@ def _dark(bench: Bench, analysis: Analysis) -> Finding | None:
     return bench.find(
         "failures.dark", "Dark after loss of mains", dark_s, "s",
         f"When {mains.id} is lost, {automatic[0].id} carries the load after {dark_s:g} s; the "
-        f"controls are carried {holds:g} s" + (". Cups lose vacuum meanwhile and milking goes on "
-        "when the pumps are back." if dark_s > 2 else "."),
+        f"controls are carried {holds:g} s" + (". Cups fall meanwhile; milking goes on when the "
+        "pumps are back and the cups are on again." if dark_s > 2 else "."),
         subject=mains.id, limit=holds or None, sense="at_most" if holds else "says",
         formula="start and transfer time of the standby set, against the hold of the "
         "uninterruptible supply", source="practice", known="common_practice",

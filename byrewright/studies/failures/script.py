@@ -7,7 +7,7 @@ of pumps, chillers, heaters and the rest, and into valve positions, stage by sta
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from byrewright.engine.ways import SHUT
@@ -16,6 +16,7 @@ from byrewright.plant.kinds.milk import Valve
 from byrewright.plant.kinds.power import Generator, Mains, Sensor
 from byrewright.plant.machine import Machine
 from byrewright.studies.failures.analysis import Analysis, Case
+from byrewright.studies.failures.cups import Cups
 from byrewright.studies.failures.events import Hit, rest
 from byrewright.studies.failures.flows import leak_l_min, vacuum
 from byrewright.studies.failures.paths import Act, Acts, Found, Net
@@ -29,6 +30,7 @@ Item = Literal[
 supply: the water or chilled liquid that reaches it. halt: people stop milking."""
 
 MODE_CHANGE = "mode change"
+HALT: tuple[tuple[Item, str, float], ...] = (("halt", "", 1.0),)
 
 Positions = tuple[tuple[str, str], ...]
 
@@ -47,6 +49,8 @@ class Script:
     """The stages of a failure in order of time; after the last all is as before.
 
     `only` names the moment at which it shows: a stuck valve is noticed when it should move.
+    `fallen` cups fall at once; once there is vacuum again, people take `again_s` to rinse them and
+    put them on, and nobody is milked meanwhile.
     `more` are acts that bring back water or cold, which milking itself does not wait for.
     """
 
@@ -55,6 +59,8 @@ class Script:
     late_s: float = 0.0
     only: str = ""
     more: Acts = ()
+    fallen: float = 0.0
+    again_s: float = 0.0
 
     @property
     def nothing(self) -> bool:
@@ -72,6 +78,7 @@ class Scripts:
         self.water = Net(analysis.plant, ("water",), graph)
         self.cold = Net(analysis.plant, ("coolant", "refrigerant"), graph)
         self.usual = Asked(self.s, Wreck())
+        self.cups = Cups(analysis.plant, analysis.rules)
         self.supplied = {
             f"{m.id}.{p.name}": (
                 self.water if p.services & {"water"} else self.cold, Node(m.id, p.name)
@@ -103,9 +110,13 @@ class Scripts:
             hand_s = hand_s or self._cold_s(asked)
             if hand_s and hand_s < repair_s:
                 stages.append(self._stage(hand_s, asked, case, hands=True, halted=False))
-        late = repair_s if any(h.law == "late" for h in hits) else 0.0
         only = MODE_CHANGE if all(h.law == "stuck" for h in hits) else ""
-        return Script(tuple(stages), repair_s, late, only, self.cold_acts(asked))
+        attached = only != MODE_CHANGE  # before a milking no cup is on a cow
+        fallen = self.cups.fall(asked, dark_s) if attached else 0.0
+        again_s = self.cups.again_s(fallen)
+        stages, repair_s = _again(stages, repair_s, again_s)
+        late = repair_s if any(h.law == "late" for h in hits) else 0.0
+        return Script(tuple(stages), repair_s, late, only, self.cold_acts(asked), fallen, again_s)
 
     def _dark_s(self, hits: Iterable[Hit]) -> float:
         """Seconds without power until an automatic standby set carries the load."""
@@ -212,14 +223,14 @@ class Scripts:
         """Effects that are numbers of the machine itself: a fouled cooler, a dirty condenser."""
         effect, tag = case.event.failure.effect, case.event.machine
         machine = self.a.plant.equipment[tag]
-        if effect.startswith("ua x"):
-            found["exchanger", tag] = float(effect[4:])
-        elif effect.startswith("duty x"):
-            found["machine", tag] = float(effect[6:])
-        elif machine.KIND == "yard_gate" and effect == "off":
+        if effect.law == "fouled":
+            found["exchanger", tag] = effect.share
+        elif effect.law == "duty":
+            found["machine", tag] = effect.share
+        elif machine.KIND == "yard_gate" and effect.law == "off":
             found["gate", ""] = self.a.rules.number("failures.slow_share")
-        elif effect == "pump held on" and not hands:
-            found["level", tag] = 1.0
+        elif effect.law == "held on" and not hands:
+            found["level", getattr(machine, "led_by", None) or tag] = 1.0
 
     def _valves(self, asked: Asked, case: Case, hands: bool) -> Positions:
         """Valves not where the mode has them: stuck, at rest, or set by people."""
@@ -240,6 +251,21 @@ class Scripts:
             t: SHUT for t in asked.w.shut if not self.a.plant.equipment[t].can("filters milk")
         }
         return tuple(sorted((v, p) for v, p in found.items() if p and p != self.s.place[v]))
+
+
+def _again(stages: list[Stage], repair_s: float, again_s: float) -> tuple[list[Stage], float]:
+    """The stages with the time in which fallen cups are put on again after the last halt."""
+    if not again_s:
+        return stages, repair_s
+    stages = stages or [Stage(0.0, (), ())]
+    halted = [("halt", "") in [s[:2] for s in stage.settings] for stage in stages]
+    if halted[-1]:  # stands until the repair
+        return [*stages, Stage(repair_s, HALT, ())], repair_s + again_s
+    at = max((i for i, one in enumerate(halted) if one), default=-1) + 1
+    first = stages[at]
+    later = [replace(s, after_s=max(s.after_s, first.after_s + again_s)) for s in stages[at:]]
+    held = replace(first, settings=tuple(sorted((*first.settings, *HALT))))
+    return [*stages[:at], held, *later], max(repair_s, later[-1].after_s)
 
 
 def _allowed(acts: tuple[object, ...] | None, hands: bool) -> bool:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import assert_never
 
 from byrewright.plant.graph import Joint, Node, build, node
 from byrewright.plant.kinds.deck import DriveUnit, Platform, RotaryGland
@@ -34,6 +35,8 @@ class Needs:
     backflow_share: float
     slow_share: float
     least_pace: float
+    bears_one_less: frozenset[str] = frozenset()
+    """Rollers of which one may break: its neighbours carry its load within their rating."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,11 +71,10 @@ class Wreck:
     passes: set[str] = field(default_factory=set)
     opens: set[str] = field(default_factory=set)
     leaks: set[str] = field(default_factory=set)
-    share: dict[str, float] = field(default_factory=dict)
     lost: dict[str, float] = field(default_factory=dict)
     held: set[str] = field(default_factory=set)
     no_hold: set[str] = field(default_factory=set)
-    slow: int = 0
+    slow: dict[str, int] = field(default_factory=dict)
     no_signal: int = 0
     no_power: int = 0
 
@@ -81,32 +83,43 @@ class Wreck:
         """Sort some hits."""
         found = cls()
         for hit in hits:
-            if hit.law == "off":
-                found.off.add(hit.machine)
-            elif hit.law == "shut":
-                found.shut.add(hit.machine)
-            elif hit.law in ("stuck", "rests"):
-                found.stuck[hit.machine] = hit.at
-            elif hit.law == "passes":
-                found.passes.add(hit.machine)
-            elif hit.law == "admits air":
-                found.opens.add(hit.machine)
-            elif hit.law == "leaks":
-                found.leaks.add(hit.machine)
-            elif hit.law == "share":
-                lost = found.lost.get(hit.machine, 0.0) + 1.0 - hit.amount
-                found.lost[hit.machine] = min(1.0, lost)
-            elif hit.law in ("held", "blind"):
-                found.held.add(hit.machine)
-            elif hit.law == "no hold":
-                found.no_hold.add(hit.machine)
-            elif hit.law == "slow":
-                found.slow += 1
-            elif hit.law == "no signal":
-                found.no_signal += 1
-            elif hit.law == "no power":
-                found.no_power += 1
+            found._take(hit)
         return found
+
+    def _take(self, hit: Hit) -> None:
+        tag = hit.machine
+        match hit.law:
+            case "off" | "three phases":
+                self.off.add(tag)
+            case "shut":
+                self.shut.add(tag)
+            case "stuck" | "rests":
+                self.stuck[tag] = hit.at
+            case "passes":
+                self.passes.add(tag)
+            case "admits air":
+                self.opens.add(tag)
+            case "leaks":
+                self.leaks.add(tag)
+            case "breaks open":
+                self.off.add(tag)
+                self.leaks.add(tag)
+            case "share":
+                self.lost[tag] = min(1.0, self.lost.get(tag, 0.0) + 1.0 - hit.amount)
+            case "held" | "blind":
+                self.held.add(tag)
+            case "no hold":
+                self.no_hold.add(tag)
+            case "slow" | "bears":
+                self.slow[tag] = self.slow.get(tag, 0) + 1
+            case "no signal":
+                self.no_signal += 1
+            case "no power":
+                self.no_power += 1
+            case "held on" | "duty" | "fouled" | "late" | "outside":
+                pass  # milking goes on; what they do shows in the simulated day, or is declared
+            case _:
+                assert_never(hit.law)
 
 
 class Structure:
@@ -418,7 +431,9 @@ class Asked:
                 acts += runs
         need = self.s.needs.drive_kw
         pace = min(1.0, have / need) if need else 1.0
-        pace *= self.s.needs.slow_share ** min(self.w.slow, 1)
+        bears = self.s.needs.bears_one_less
+        if any(n > 1 or tag not in bears for tag, n in self.w.slow.items()):
+            pace *= self.s.needs.slow_share
         if have <= 0.0:
             return Answer(STOPS, why="nothing turns the deck", pace=0.0)
         acts += [Act("lift", d.id) for d in self.s.drives if d.id in self.w.lost]

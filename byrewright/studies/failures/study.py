@@ -10,6 +10,7 @@ from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.failures import findings, tables
 from byrewright.studies.failures.analysis import Analysis, analyse, pair_name, together
 from byrewright.studies.failures.cuts import Progress
+from byrewright.studies.failures.declared import declared_table
 from byrewright.studies.failures.maintenance import states
 from byrewright.studies.failures.power import power_part
 from byrewright.studies.failures.script import Script, Scripts
@@ -18,7 +19,8 @@ from byrewright.studies.sizing.context import Bench
 
 RULES = (
     "failures.leak_l_min", "failures.backflow_share", "failures.slow_share", "failures.least_pace",
-    "failures.notice_min", "failures.act_min", "failures.repair_factor", "failures.milk_price_l",
+    "failures.notice_min", "failures.act_min", "failures.cup_again_s",
+    "failures.repair_factor", "failures.milk_price_l",
     "reliability.wet_divisor", "reliability.beta_common_cause", "generator.fail_to_start",
 )  # fmt: skip
 """Rules that the study rests on and no plant file states."""
@@ -72,16 +74,16 @@ def study_failures(
     day: Day = {}
     if simulate:
         day = _day(bench, analysis, writer, scripts, month, seed, threads, hours, say)
-    worth = weigh(analysis, day, seed)
+    worth = weigh(analysis, day, seed, scripts)
     out = states(analysis, say)
-    findings.write(bench, analysis, worth, out)
+    findings.write(bench, analysis, worth, out, scripts)
     power_part(bench, analysis)
     operators = max(m.operators for m in plant.milkings)
     notes = bench.notes
     notes.tables[:0] = [
-        tables.ranked(worth, plant.site.currency, rules.number("failures.milk_price_l"),
+        tables.ranked(worth, scripts, plant.site.currency, rules.number("failures.milk_price_l"),
                       plant.work.wage_h or 0.0, operators),
-        tables.matrix(analysis, worth, day),
+        tables.matrix(analysis, worth, day, scripts),
         tables.ones(analysis, analysis.ones("equipment"), "failures.ones",
                     "Single failures that stop milking",
                     "Empty for a plant whose wish says so."),
@@ -89,8 +91,8 @@ def study_failures(
                     "failures.apart", "Listed apart: passive parts, safety stops, common causes",
                     "Passive parts are inspected; safety stops are never bridged; a common cause "
                     "takes several machines at once."),
-        tables.passive(analysis), tables.to_do(analysis, more, worth),
-        tables.moments(analysis, day),
+        declared_table(analysis.cases, scripts), tables.passive(analysis),
+        tables.to_do(analysis, more, worth), tables.moments(analysis, day),
         tables.service(out), tables.gain_table(gains(analysis, worth, costs), plant.site.currency),
         tables.shelf(analysis, worth), tables.lives(analysis),
     ]  # fmt: skip

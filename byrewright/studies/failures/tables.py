@@ -8,8 +8,10 @@ from byrewright.results import Table
 from byrewright.standards.reliability import LIVES
 from byrewright.studies.failures.analysis import Analysis, Case, pair_name, together
 from byrewright.studies.failures.consequence import Consequence
+from byrewright.studies.failures.declared import declared
 from byrewright.studies.failures.maintenance import Out
 from byrewright.studies.failures.paths import Acts
+from byrewright.studies.failures.script import Script
 from byrewright.studies.failures.worth import Cost, Day, Gain, Worth, remedy, worst_of
 
 Row = tuple[float | str, ...]
@@ -31,7 +33,14 @@ def standing(case: Case) -> str:
     return "slower" if case.answer.pace < 1.0 else "goes on"
 
 
-def ranked(worth: Worth, currency: str, price: float, wage: float, operators: int) -> Table:
+def ranked(
+    worth: Worth,
+    scripts: Mapping[str, Script],
+    currency: str,
+    price: float,
+    wage: float,
+    operators: int,
+) -> Table:
     """Every failure, worst first, at its worst moment."""
     rows = []
     for place, cost in enumerate(worth.costs, 1):
@@ -41,20 +50,23 @@ def ranked(worth: Worth, currency: str, price: float, wage: float, operators: in
             place, case.event.id, standing(case), at.moment if at else "-",
             _cows(at), _vacuum(at), "-" if case.stops else round(case.answer.spare_l_min),
             _milk(at), _out(at), round(case.hand_min, 1),
-            round(60 * cost.hours_each, 1), _until(at), round(cost.litres_each),
-            round(money, 1), _few(cost.a_year), _few(cost.hours_year),
+            round(cost.fallen), round(cost.again_min, 1), round(60 * cost.hours_each, 1),
+            _until(at), round(cost.litres_each), round(money, 1), _few(cost.a_year),
+            _few(cost.hours_year), declared(case, scripts[case.event.id]).text,
         ))  # fmt: skip
     return Table(
         "failures.ranked", "Failures, worst first, each at its worst moment",
         ("rank", "failure", "milking", "worst moment", "cows in the next hour", "least vacuum",
          "vacuum air to spare", "warmest milk in store", "warmest out of the cooler", "acts take",
-         "last cow later by", "first milk lost after", "milk lost", "money at risk",
-         "times in milking", "hours lost"),
-        ("", "", "", "", "", "kPa", "L/min", "degC", "degC", "min", "min", "min", "L", currency,
-         "1/year", "h/year"),
+         "cups fallen", "cups on again take", "last cow later by", "first milk lost after",
+         "milk lost", "money at risk",
+         "times in milking", "hours lost", "in the simulated day"),
+        ("", "", "", "", "", "kPa", "L/min", "degC", "degC", "min", "", "min", "min", "min", "L",
+         currency, "1/year", "h/year", ""),
         tuple(rows),
         note="A dash: not milking at that moment, or nothing of the kind. Money: milk lost at the "
-             "price of the rules, and the operators' time where a wage is stated.",
+             "price of the rules, and the operators' time where a wage is stated. Last cow later: "
+             "putting fallen cups on again is in it.",
     )  # fmt: skip
 
 
@@ -86,19 +98,22 @@ COLUMNS = ("milking stands", "people act", "slower", "less vacuum reserve", "mil
            "milk lost", "wash suffers", "later")  # fmt: skip
 
 
-def matrix(analysis: Analysis, worth: Worth, day: Day) -> Table:
+def matrix(analysis: Analysis, worth: Worth, day: Day, scripts: Mapping[str, Script]) -> Table:
     """Failure by consequence; failures that change nothing are counted, not listed."""
     rows: list[Row] = []
     for cost in sorted(worth.costs, key=lambda c: c.case.event.id):
         cells = _cells(analysis, cost, day.get(cost.case.event.id, ()))
         if any(c != CELL_NONE for c in cells):
             rows.append((cost.case.event.id, *cells))
-    quiet = len(worth.costs) - len(rows)
+    shown = {r[0] for r in rows}
+    quiet = [c.case for c in worth.costs if c.case.event.id not in shown]
+    blind = sum(declared(c, scripts[c.event.id]).how == "not simulated" for c in quiet)
     return Table(
         "failures.matrix", "Failure by consequence", ("failure", *COLUMNS),
         ("",) * (len(COLUMNS) + 1), tuple(rows),
-        note=f"x: stands or is lost; ~: some; -: none. {quiet} more failures change none of "
-             "these within the time each was followed.",
+        note=f"x: stands or is lost; ~: some; -: none. {len(quiet)} more failures change "
+             f"none of these: {len(quiet) - blind} were simulated and the plant carries them, "
+             f"{blind} are not simulated and listed with what they mean.",
     )  # fmt: skip
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from byrewright.studies.failures.analysis import Analysis, Case
 from byrewright.studies.failures.consequence import Consequence
 from byrewright.studies.failures.rates import Hours, pair_hours, with_spread
+from byrewright.studies.failures.script import Script
 
 Day = Mapping[str, tuple[Consequence, ...]]
 Parts = dict[tuple[str, ...], float]
@@ -17,13 +18,18 @@ FEW_LITRES = 0.5
 
 @dataclass(frozen=True, slots=True)
 class Cost:
-    """What one failure costs: each time at the worst moment, and a year."""
+    """What one failure costs: each time at the worst moment, and a year.
+
+    `fallen` cups fall; rinsing them and putting them on again takes `again_min`, within the hours.
+    """
 
     case: Case
     worst: Consequence | None
     hours_each: float
     litres_each: float
     a_year: float
+    fallen: float = 0.0
+    again_min: float = 0.0
 
     @property
     def hours_year(self) -> float:
@@ -47,9 +53,14 @@ class Worth:
     pairs: Mapping[tuple[str, str], float]
 
 
-def weigh(analysis: Analysis, day: Day, seed: int) -> Worth:
+def weigh(
+    analysis: Analysis, day: Day, seed: int, scripts: Mapping[str, Script] | None = None
+) -> Worth:
     """Hours and litres a year of every failure that costs either."""
-    costs = tuple(_cost(analysis, c, day.get(c.event.id, ())) for c in analysis.cases)
+    costs = tuple(
+        _cost(analysis, c, day.get(c.event.id, ()), (scripts or {}).get(c.event.id))
+        for c in analysis.cases
+    )
     rates = analysis.rates
     hours: Parts = {(c.case.event.id,): c.hours_year for c in costs if c.hours_year > 0}
     litres: Parts = {(c.case.event.id,): c.litres_year for c in costs if c.litres_year > 0}
@@ -76,7 +87,9 @@ def worst_of(found: tuple[Consequence, ...]) -> Consequence | None:
                                      c.warmer_k))  # fmt: skip
 
 
-def _cost(analysis: Analysis, case: Case, found: tuple[Consequence, ...]) -> Cost:
+def _cost(
+    analysis: Analysis, case: Case, found: tuple[Consequence, ...], script: Script | None
+) -> Cost:
     rate = analysis.rates[case.event.id]
     worst = worst_of(found)
     if worst is not None:
@@ -84,9 +97,11 @@ def _cost(analysis: Analysis, case: Case, found: tuple[Consequence, ...]) -> Cos
         litres = max(0.0, worst.litres)
     else:
         hours = rate.repair_h if case.stops else case.hand_min / 60
+        hours += script.again_s / 3600 if script else 0.0
         litres = 0.0
     return Cost(case, worst, hours, litres if litres >= FEW_LITRES else 0.0,
-                rate.a_year * milking_share(analysis, case))  # fmt: skip
+                rate.a_year * milking_share(analysis, case), script.fallen if script else 0.0,
+                script.again_s / 60 if script else 0.0)  # fmt: skip
 
 
 def milking_share(analysis: Analysis, case: Case) -> float:

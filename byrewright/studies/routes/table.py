@@ -191,13 +191,18 @@ class _Builder:
             off=off,
             harm=harm.key,
             priority=self._priority(hits, harm.priority),
-            text=f"{machine} {title} {is_said}: {harm.title}",
+            text=f"{machine} {title} {is_said}: {self._harm(machine, worst[0], harm.title)}",
             do=harm.do,
             on_delay_s=max(delay, travel + TRAVEL_MARGIN_S),
             off_delay_s=delay,
             effects=self._effects(machine, hits),
             before=place not in (RUNS,),
         )
+
+    def _harm(self, machine: str, hit: Hit, title: str) -> str:
+        """The harm; where it takes more than this machine, with what else is out of place."""
+        others = [(m, p) for m, p in hit.wrong if m != machine]
+        return f"{title} if also {moves(self.plant, others)}" if others else title
 
     def _like(self, machine: str, position: str, place: str) -> bool:
         """Whether two positions open the same ways."""

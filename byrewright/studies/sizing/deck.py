@@ -153,6 +153,13 @@ def _resistance(bench: Bench, load: DeckLoad) -> None:
     )  # fmt: skip
 
 
+def design_roller_n(bench: Bench, platform: Platform, count: int) -> float:
+    """Mean load of a roller under design cows with a dynamic factor."""
+    cow = max(bench.plant.herd.cow_mass_kg, bench.number("deck.design_cow_kg"))
+    cows = platform.stalls * cow * bench.number("deck.dynamic_factor")
+    return mean_roller_n(platform.stalls * platform.stall_mass_kg + cows, count)
+
+
 def _rollers(bench: Bench, platform: Platform, load: DeckLoad) -> None:
     """Count, and the worst roller under design cows with a dynamic factor."""
     each_stall = bench.number("deck.rollers_per_stall")
@@ -165,7 +172,7 @@ def _rollers(bench: Bench, platform: Platform, load: DeckLoad) -> None:
     first, count = rollers[0], sum(r.count for r in rollers)
     cow = max(bench.plant.herd.cow_mass_kg, bench.number("deck.design_cow_kg"))
     cows = platform.stalls * cow * bench.number("deck.dynamic_factor")
-    level = bench.number("deck.roller_share_margin") * mean_roller_n(load.deck_kg + cows, count)
+    level = bench.number("deck.roller_share_margin") * design_roller_n(bench, platform, count)
     least, uneven = uneven_roller_n(load.deck_kg, cows / 2, count)
     worst = max(level, uneven) / N_PER_KN
     rated = min(r.rated_kn for r in rollers)
