@@ -203,13 +203,15 @@ def rotary(
 
 
 def rows(stalls: int = 24, cows: int = 200, *, milkings: int = 2, withheld: int = 2,
-         yield_l_day: float = 28.0) -> Plant:  # fmt: skip
+         yield_l_day: float = 28.0, **changes: Any) -> Plant:  # fmt: skip
     """Fixed stalls in two rows, one receiver, one pump on/off, one tank, nothing doubled."""
+    without = dict.fromkeys(
+        ("DU1", "RC2", "ST2", "MP2", "MP4", "MF2", "VP2", "NR2", "CU2", "TK2", "V32", "AC2", "CF1")
+    )
     plant = rotary(
         stalls, cows, milkings=milkings, groups=2, withheld=withheld, yield_l_day=yield_l_day,
         pump_control="on_off",
         PF1=machine("PF1", "platform", layout="rows", rows=2, stalls=stalls, turn_s=90),
-        DU1=None, RC2=None, ST2=None, MP2=None, MP4=None, MF2=None, VP2=None, NR2=None, CU2=None,
-        TK2=None, V32=None, AC2=None, CF1=None,
+        **without, **changes,
     )  # fmt: skip
     return plant

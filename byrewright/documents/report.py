@@ -249,9 +249,9 @@ def topic_title(topic: str) -> str:
 
 
 def _subtitle(plant: Plant) -> str:
-    from byrewright.plant.kinds.deck import Platform
+    from byrewright.plant.roles import StandsCows
 
-    deck = plant.first(Platform)
+    deck = plant.first(StandsCows)
     place = f"{deck.stalls} stalls, {deck.layout}" if deck else "milking parlour"
     if deck and deck.layout == "rows":
         place = f"{deck.stalls} fixed stalls in {deck.rows} rows"

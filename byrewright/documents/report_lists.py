@@ -9,9 +9,9 @@ from typing import Any
 
 from byrewright.documents.format import System, number, prose, quantity, words
 from byrewright.documents.sheets import service_drawn
-from byrewright.plant.kinds.deck import Platform
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import StandsCows
 from byrewright.results import Result
 from byrewright.standards.model import KNOWN_MEANING
 from byrewright.standards.rulebook import Rulebook
@@ -24,7 +24,7 @@ TO_CHECK = "to_check"
 
 def farm(plant: Plant, units: System) -> list[dict[str, str]]:
     """The farm in the file's own figures."""
-    herd, site, deck = plant.herd, plant.site, plant.first(Platform)
+    herd, site, deck = plant.herd, plant.site, plant.first(StandsCows)
     water, supply = site.water_temperature_c, site.supply
     rows: list[tuple[str, str]] = [
         ("Cows in milk", number(herd.cows)),
@@ -115,6 +115,12 @@ def machine_cautions(plant: Plant) -> list[list[str]]:
     return [[_tags(tags), caution] for caution, tags in found.items()]
 
 
+KEEPS_ON = (
+    "makes vacuum", "shares vacuum", "traps liquid", "receives milk", "stores milk",
+    "keeps withheld milk", "feeds calves", "makes air", "stores air", "parts water from air",
+    "makes cold",
+)  # fmt: skip
+"""What a machine does that keeps gas in it, under vacuum or pressure, when it is switched off."""
 _STORED = {"vacuum": "vacuum", "air": "compressed air", "refrigerant": "refrigerant under pressure"}
 
 
@@ -155,9 +161,9 @@ def _energies(plant: Plant, one: Machine) -> list[str]:
         found.append("compressed air")
     if kind.ROOM == "deck" and ("runs" in one.states() or one.can("turns deck")):
         found.append("moving parts")
-    if kind.SYMBOL in ("vessel", "trap", "pump_gas", "chiller", "tank"):
+    if any(one.can(word) for word in KEEPS_ON):
         found += [_STORED[s] for s in _piped(plant, one) if s in _STORED]
-    if kind.SYMBOL == "heater":
+    if one.can("heats water"):
         found.append("scalding water")
     if kind.ROOM == "cleaning" and kind.CAUTIONS:
         found.append("caustic and acid")

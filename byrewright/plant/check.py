@@ -6,14 +6,21 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 from byrewright.plant.farm import clock, minutes
-from byrewright.plant.kinds.cooling import BulkTank
-from byrewright.plant.kinds.deck import Platform
-from byrewright.plant.kinds.milk import BalanceTank, Receiver, TankerBay, Valve
-from byrewright.plant.kinds.units import MilkingUnit, WithheldVessel
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
 from byrewright.plant.problems import Problem, nearest, problem, show
 from byrewright.plant.programme import milkings_of
+from byrewright.plant.reads import unread
+from byrewright.plant.roles import (
+    BalancesMilk,
+    GivesMilk,
+    IsValve,
+    KeepsWithheld,
+    LoadsTankers,
+    ReceivesMilk,
+    StandsCows,
+    StoresMilk,
+)
 
 WATER_C = (0.1, 40.0)
 AMBIENT_C = (-50.0, 55.0)
@@ -57,7 +64,7 @@ def _herd(plant: Plant) -> Iterator[Problem]:
         if group.withheld_cows > group.cows:
             yield problem("C003", key=f"herd.groups.{group.name}.withheld_cows",
                           found=group.withheld_cows, allowed=group.cows)  # fmt: skip
-    if herd.withheld_cows and not plant.machines(WithheldVessel):
+    if herd.withheld_cows and not plant.machines(KeepsWithheld):
         yield problem("C027", key="herd.groups")
 
 
@@ -89,29 +96,37 @@ def _milkings(plant: Plant) -> Iterator[Problem]:
 
 
 def _machines(plant: Plant) -> Iterator[Problem]:
-    if not plant.machines(MilkingUnit):
+    if not plant.machines(GivesMilk):
         yield problem("C004", key="equipment")
-    if not plant.machines(Platform):
+    if not plant.machines(StandsCows):
         yield problem("C005", key="equipment")
-    if not plant.machines(BulkTank) and not plant.machines(TankerBay):
+    if not plant.machines(StoresMilk) and not plant.machines(LoadsTankers):
         yield problem("C006", key="equipment")
-    deck = plant.first(Platform)
-    units = plant.count(MilkingUnit)
+    deck = plant.first(StandsCows)
+    units = plant.count(GivesMilk)
     if deck and deck.layout == "rotary" and units and units != deck.stalls * deck.count:
-        first = plant.machines(MilkingUnit)[0]
+        first = plant.machines(GivesMilk)[0]
         yield problem("C029", key=f"equipment.{first.id}.count", found=units,
                       allowed=deck.stalls * deck.count)  # fmt: skip
 
 
+def _read(plant: Plant) -> Iterator[Problem]:
+    """A machine that a study passes over, though it does something in the day."""
+    for one, studies, words in unread(plant):
+        what = f"{'an' if one.kind[0] in 'aeiou' else 'a'} {one.kind}"
+        yield problem("C041", key=f"equipment.{one.id}", found=studies, what=what,
+                      allowed=" or ".join(f'"{w}"' for w in words))  # fmt: skip
+
+
 def _levels(plant: Plant) -> Iterator[Problem]:
-    for one in plant.machines(Receiver):
+    for one in plant.machines(ReceivesMilk):
         for name in ("led_at_l", "stop_at_l", "start_at_l"):
             yield from _within(one, name, one.volume_l)
         stop, start = one.stop_at_l, one.start_at_l
         if stop is not None and start is not None and stop >= start:
             key = f"equipment.{one.id}.stop_at_l"
             yield problem("C011", key=key, found=f"{stop:g} L", allowed=f"start_at_l ({start:g} L)")
-    for tank in plant.machines(BalanceTank):
+    for tank in plant.machines(BalancesMilk):
         yield from _within(tank, "led_at_l", tank.volume_l)
 
 
@@ -184,7 +199,7 @@ def _modes(plant: Plant) -> Iterator[Problem]:
         yield problem("C001", key="modes")
     working = [n for n, mode in plant.modes.items() if mode.does != ("idle",)]
     stated = {name: _stated(plant, name) for name in working}
-    loose = [v for v in plant.machines(Valve) if v.normally is None]
+    loose = [v for v in plant.machines(IsValve) if v.normally is None]
     loose = [v for v in loose if any(v.id not in stated[name] for name in working)]
     if loose:
         where = [n for n in working if any(v.id not in stated[n] for v in loose)]
@@ -218,6 +233,7 @@ CHECKS: tuple[Callable[[Plant], Iterator[Problem]], ...] = (
     _herd,
     _milkings,
     _machines,
+    _read,
     _levels,
     _flows,
     _power,

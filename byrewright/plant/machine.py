@@ -175,6 +175,13 @@ class Machine(Record):
         """The port that `name` means, or None."""
         return next((p for p in self.ports() if p.answers_to(name)), None)
 
+    def port_for(self, service: Service, direction: Direction | None = None) -> str:
+        """The name of its first port for a service, in a direction; "" where it has none."""
+        return next(
+            (p.name for p in self.ports()
+             if service in p.services and direction in (None, p.direction)), ""
+        )  # fmt: skip
+
     def can(self, what: str) -> bool:
         """Whether this kind has a capability, such as "moves milk" or "makes vacuum"."""
         return what in type(self).CAN
@@ -193,6 +200,13 @@ class Machine(Record):
 
     def __init_subclass__(cls, **kwargs: Any) -> None:
         super().__init_subclass__(**kwargs)
+        own = [c.__dict__ for c in cls.__mro__]
+        words = {role for space in own if (role := space.get("ROLE"))}
+        cls.CAN = frozenset(words).union(*(space.get("CAN", ()) for space in own))
+
+    @classmethod
+    def __pydantic_init_subclass__(cls, **kwargs: Any) -> None:
+        super().__pydantic_init_subclass__(**kwargs)
         kind = cls.__dict__.get("KIND", "")
         if kind:
             REGISTRY[kind] = cls

@@ -101,7 +101,7 @@ CATALOGUE: Mapping[str, Message] = {
     "C025": Message("stands still in every mode", "Give it `runs` or `ready` in a mode, or remove it.", "advice", alike="code"),
     "C026": Message("milking lasts {found}, past the start of the next at {allowed}", "Check target hours and starts.",
                     "advice"),
-    "C027": Message("milk is withheld but no machine of kind withheld_vessel takes it",
+    "C027": Message("milk is withheld but nothing keeps it apart",
                     "Add one, with bucket units or a divert line.", "advice"),
     "C028": Message("the shares of the milkings add up to {found}, not 1; they are scaled", "Make them add up to 1.", "advice"),
     "C029": Message("{found} milking units for {allowed} stalls of a rotary", "Give each stall a unit.", "advice"),
@@ -109,6 +109,8 @@ CATALOGUE: Mapping[str, Message] = {
     "C031": Message("{found} washes a day but {allowed} milkings; each wash follows a milking",
                     "Correct `washes_a_day`.", "advice"),
     "C040": Message("too pale to read on paper", "Take a darker colour.", "advice"),
+    "C041": Message("{found} pass over it: {what} does not say that it {allowed}",
+                    "Judge this machine by hand there, or give its kind the role.", "advice"),
     # limits
     "L001": Message("no rule is called {found}{near}", "Use a key of the rulebook; a finding names the rules it used."),
     "L002": Message("{found} is not a number{allowed}", "Write one number for the rule."),

@@ -11,11 +11,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from byrewright.plant.farm import WASH_WORDS, Group, Herd, Milking, minutes, wash_words
-from byrewright.plant.kinds.cleaning import Doser
-from byrewright.plant.kinds.deck import Platform
-from byrewright.plant.kinds.milk import Milkline, Receiver
-from byrewright.plant.kinds.units import MilkingUnit
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import CollectsMilk, DosesWash, GivesMilk, ReceivesMilk, StandsCows
 from byrewright.standards.rulebook import Rulebook
 
 DAY_MIN = 1440
@@ -243,10 +240,10 @@ def _washed(milkings: Sequence[Milking], order: Sequence[int], washes: int) -> s
 def wash_of(plant: Plant, rules: Rulebook) -> Wash:
     """The steps of a plant wash with their water, temperature, time and strength."""
     n, clean = rules.number, plant.cleaning
-    units = plant.count(MilkingUnit) or sum(d.stalls for d in plant.machines(Platform))
+    units = plant.count(GivesMilk) or sum(d.stalls for d in plant.machines(StandsCows))
     lines = washed_lines_l(plant)
     standing = n("wash.receiver_share") * sum(
-        r.volume_l * r.count for r in plant.machines(Receiver)
+        r.volume_l * r.count for r in plant.machines(ReceivesMilk)
     )  # fmt: skip
     wet = n("wash.water_line_share") * lines + standing
     stated = "water_l_unit" in clean.model_fields_set
@@ -285,7 +282,7 @@ def washed_lines_l(plant: Plant) -> float:
     """Content of the milkline and of every milk and wash pipe, L."""
     pipes = [(p.bore_mm, p.length_m, 1) for p in plant.pipes
              if plant.service_of(p) in ("milk", "wash")]  # fmt: skip
-    lines = [(m.bore_mm, m.length_m, m.count) for m in plant.machines(Milkline)]
+    lines = [(m.bore_mm, m.length_m, m.count) for m in plant.machines(CollectsMilk)]
     return sum(math.pi / 4 * d**2 * length * n / 1000 for d, length, n in (*pipes, *lines))
 
 
@@ -293,7 +290,7 @@ def _step(
     plant: Plant, rules: Rulebook, name: str, kind: WashKind, rinse_l: float, hot_l: float
 ) -> WashStep:
     n, clean = rules.number, plant.cleaning
-    doser = plant.first(Doser)
+    doser = plant.first(DosesWash)
     detergent = doser.dose_ml_l / 1000 if doser else n("wash.detergent_share")
     at_c, strength = {
         WashKind.WARM_RINSE: (clean.rinse_c, 0.0),

@@ -62,9 +62,7 @@ def sited(plant: Plant) -> Sited | None:
 def scene_of(plant: Plant) -> Scene:
     """What the layout needs to know of a plant, and nothing that cannot change it."""
     place = plant.place or Place()
-    platforms = plant.able("holds stalls") or tuple(
-        m for m in plant.equipment.values() if m.kind == "platform"
-    )
+    platforms = plant.able("stands cows")
     deck: Any = platforms[0] if platforms else None
     rotary = deck is not None and deck.layout == "rotary"
     ports: dict[str, dict[str, tuple[str, str, str]]] = {t: {} for t in plant.equipment}
@@ -115,7 +113,7 @@ def _thing(
 ) -> Thing:
     rule = footprint(machine.kind)
     value = getattr(machine, rule.by, None) if rule.by else None
-    if machine.kind in ("header", "valve"):
+    if machine.can("joins pipes") or machine.can("is a valve"):
         value = max((p.bore_mm for p in lines if machine.id in _tags(p)), default=50.0)
     holds = getattr(machine, "volume_l", 0.0) or 0.0
     return Thing(

@@ -5,12 +5,17 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 
-from byrewright.plant.kinds.milk import Header, Milkline, Valve
-from byrewright.plant.kinds.power import Sensor
-from byrewright.plant.kinds.vacuum import NonReturnValve, PulsatorAirline
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
 from byrewright.plant.record import Parameter
+from byrewright.plant.roles import (
+    CollectsMilk,
+    FeedsPulsators,
+    IsValve,
+    JoinsPipes,
+    PassesOneWay,
+    Senses,
+)
 from byrewright.results import Assumption, Finding, Input, Notebook, Result, Table, judge
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 
@@ -20,7 +25,7 @@ UNIT_ENDINGS = (
 )  # fmt: skip
 """Endings of field names that only tell the unit."""
 OF_ALL = frozenset(Machine.model_fields)
-LISTED_APART = (Valve, NonReturnValve, Header, Sensor)
+LISTED_APART = (IsValve, PassesOneWay, JoinsPipes, Senses)
 """Kinds with a table of their own."""
 WAYS = {2: "two-way", 3: "three-way"}
 Row = tuple[float | str, ...]
@@ -102,9 +107,9 @@ def _lines(plant: Plant) -> Iterable[tuple[str, float, float]]:
     """Service, bore and metres of every pipe and of the lines that are machines."""
     for pipe in plant.pipes:
         yield plant.service_of(pipe) or "not stated", pipe.bore_mm, pipe.length_m
-    for line in plant.machines(Milkline):
+    for line in plant.machines(CollectsMilk):
         yield "milk, line on the deck or pit", line.bore_mm, line.length_m * line.count
-    for air in plant.machines(PulsatorAirline):
+    for air in plant.machines(FeedsPulsators):
         yield "vacuum, pulsator line", air.bore_mm, air.length_m * air.count
 
 
@@ -126,7 +131,7 @@ def _fittings(plant: Plant) -> Table:
         for name, count in pipe.fittings.items():
             service = plant.service_of(pipe) or "not stated"
             counts[(service, name.replace("_", " "), pipe.bore_mm)] += count
-    for header in plant.machines(Header):
+    for header in plant.machines(JoinsPipes):
         pipes = plant.pipes_at(header.id)
         service = (plant.service_of(pipes[0]) or "not stated") if pipes else "not stated"
         name = f"header with {len(pipes)} ways"
@@ -148,8 +153,8 @@ def _bore_mm(plant: Plant, machine: Machine) -> float | None:
     return max((p.bore_mm for p in plant.pipes_at(machine.id)), default=None)
 
 
-def _valve_type(valve: Valve | NonReturnValve) -> tuple[str, str, str]:
-    if isinstance(valve, NonReturnValve):
+def _valve_type(valve: IsValve | PassesOneWay) -> tuple[str, str, str]:
+    if isinstance(valve, PassesOneWay):
         return "non-return", "flow", "no"
     seats = ", double seat with leak chamber" if valve.seats == "double" else ""
     return WAYS[valve.ways] + seats, valve.moved_by, "yes" if valve.sensed else "no"
@@ -158,7 +163,7 @@ def _valve_type(valve: Valve | NonReturnValve) -> tuple[str, str, str]:
 def _valves(plant: Plant) -> Table:
     found: dict[tuple[str, str, str, str, float], list[Machine]] = defaultdict(list)
     for one in plant.equipment.values():
-        if isinstance(one, Valve | NonReturnValve):
+        if isinstance(one, IsValve | PassesOneWay):
             pipes = plant.pipes_at(one.id)
             service = (plant.service_of(pipes[0]) or "not stated") if pipes else "not piped"
             found[(*_valve_type(one), service, _bore_mm(plant, one) or 0.0)].append(one)
@@ -173,8 +178,8 @@ def _valves(plant: Plant) -> Table:
 
 
 def _sensors(plant: Plant) -> Table:
-    found: dict[str, list[Sensor]] = defaultdict(list)
-    for one in plant.machines(Sensor):
+    found: dict[str, list[Senses]] = defaultdict(list)
+    for one in plant.machines(Senses):
         found[one.measures].append(one)
     rows = (
         (measures, sum(s.count for s in every), ", ".join(f"{s.id} on {s.on}" for s in every))
@@ -208,7 +213,7 @@ def _load_type(one: Machine) -> str:
 def _totals(plant: Plant, notes: Notebook) -> None:
     """How many machines, metres, valves and kilowatts there are in all."""
     machines = [m for m in plant.equipment.values() if not isinstance(m, LISTED_APART)]
-    valves = [m for m in plant.equipment.values() if isinstance(m, Valve | NonReturnValve)]
+    valves = [m for m in plant.equipment.values() if isinstance(m, IsValve | PassesOneWay)]
     metres = sum(length for _, _, length in _lines(plant))
     installed = sum(m.power_kw() * m.count for m in plant.equipment.values())
     for key, title, value, unit, text in (

@@ -8,11 +8,12 @@ from byrewright.plant import effects
 from byrewright.plant.machine import RUN, Failure, Inside, Machine, Upkeep, port, ports
 from byrewright.plant.primitives import Load, MakesAir, Primitive, StoresAir
 from byrewright.plant.record import par
+from byrewright.plant.roles import CompressesAir, DriesAir, KeepsAir
 
 PRESSURE = "Pressure vessel: relief valve, inspection and drain by local law; bleed to zero before opening."
 
 
-class AirCompressor(Machine):
+class AirCompressor(CompressesAir):
     """Makes compressed air."""
 
     KIND = "air_compressor"
@@ -23,7 +24,7 @@ class AirCompressor(Machine):
     NEEDS_POWER = True
     PORTS = ports(port("outlet", "air", direction="out"))
     INSIDE = (Inside("*", "outlet", "mover"),)
-    CAN = frozenset({"makes air", "runs"})
+    CAN = frozenset({"runs"})
     STATES = RUN
     FAILURES = (
         Failure(
@@ -48,7 +49,7 @@ class AirCompressor(Machine):
         return (MakesAir(self.capacity_l_min_free * self.count, self.motor_kw * self.count),)
 
 
-class AirDryer(Machine):
+class AirDryer(DriesAir):
     """Dries the air."""
 
     KIND = "air_dryer"
@@ -85,7 +86,7 @@ class AirDryer(Machine):
         return (Load(self.motor_kw * self.count),)
 
 
-class AirReceiver(Machine):
+class AirReceiver(KeepsAir):
     """Stores compressed air; machines moved by air name it in `air_from`."""
 
     KIND = "air_receiver"
@@ -98,7 +99,6 @@ class AirReceiver(Machine):
         port("outlet_#", "air", direction="out", needed=False),
     )
     INSIDE = (Inside("inlet_#", "*"), Inside("*", "outlet_#"))
-    CAN = frozenset({"stores air"})
     FAILURES = (Failure("hose bursts", "hose", 0.5, "gates and shut-offs go to rest", "isolate the section",
                         "hose", effects.LEAKS),)  # fmt: skip
     UPKEEP = (Upkeep("drain", every_days=1), Upkeep("inspection by law", every_days=730))
@@ -134,6 +134,7 @@ class MoistureTrap(Machine):
     PORTS = ports(port("inlet", "air", direction="in"), port("outlet", "air", direction="out"),
                   port("drain", "drain", direction="out", needed=False))  # fmt: skip
     INSIDE = (Inside("inlet", "outlet"),)
+    CAN = frozenset({"parts water from air"})
     FAILURES = (
         Failure(
             "drain blocked",

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from byrewright.plant import effects
-from byrewright.plant.machine import Failure, Inside, Machine, Upkeep, port, ports
+from byrewright.plant.machine import Failure, Inside, Upkeep, port, ports
 from byrewright.plant.primitives import Doses, Primitive, Vessel, WashVessel
 from byrewright.plant.record import par
+from byrewright.plant.roles import DosesWash, InjectsAir, MakesUpWash
 
 CHEMICAL = "Hot caustic and acid burn: goggles, gloves, apron; never mix acid with chlorine products; eye wash near."
 
 
-class WashTrough(Machine):
+class WashTrough(MakesUpWash):
     """Where wash liquid is made up and comes back to."""
 
     KIND = "wash_trough"
@@ -27,7 +28,6 @@ class WashTrough(Machine):
     )
     INSIDE = (Inside("supply_#", "*"), Inside("dose_#", "*"), Inside("return_#", "*"), Inside("*", "outlet_#"),
               Inside("*", "drain"))  # fmt: skip
-    CAN = frozenset({"gives wash"})
     FAILURES = (
         Failure(
             "runs dry",
@@ -48,7 +48,7 @@ class WashTrough(Machine):
         return (Vessel(self.volume_l * self.count, "wash"), WashVessel("supply_#", "drain"))
 
 
-class Doser(Machine):
+class Doser(DosesWash):
     """Doses detergent, acid or disinfectant."""
 
     KIND = "doser"
@@ -74,7 +74,7 @@ class Doser(Machine):
         return (Doses(self.dose_ml_l),)
 
 
-class AirInjector(Machine):
+class AirInjector(InjectsAir):
     """Lets air into the milkline in slugs during washing."""
 
     KIND = "air_injector"

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import ClassVar, Literal
 
 from byrewright.plant import effects
 from byrewright.plant.kinds.milk import CONFINED
-from byrewright.plant.machine import RUN, Failure, Inside, Machine, Port, Upkeep, port, ports
+from byrewright.plant.machine import RUN, Failure, Inside, Port, Service, Upkeep, port, ports
 from byrewright.plant.primitives import (
     Bath,
     Chill,
@@ -18,11 +18,12 @@ from byrewright.plant.primitives import (
     Vessel,
 )
 from byrewright.plant.record import par
+from byrewright.plant.roles import CoolsMilk, MakesCold, StoresMilk
 
 REFRIGERANT = "Refrigerant circuits only by licensed people; ventilate, no naked flame near flammable refrigerant."
 
 
-class PlateCooler(Machine):
+class PlateCooler(CoolsMilk):
     """Cools milk against water, and in a second stage against a chilled liquid."""
 
     KIND = "plate_cooler"
@@ -43,6 +44,7 @@ class PlateCooler(Machine):
         Upkeep("open and inspect", every_days=730),
     )
     TESTS = ("outlet temperature and approach",)
+    SIZED_BY: ClassVar[dict[Service, str]] = {"water": "area_m2", "coolant": "chilled_area_m2"}
 
     area_m2: float = par("m2", "heat-transfer area of the water stage", ge=0.1, le=500)
     u_w_m2_k: float = par("W/m2/K", "overall coefficient at design flow, clean", 2500.0, ge=300, le=6000,
@@ -110,7 +112,7 @@ class PlateCooler(Machine):
         return tuple(found)
 
 
-class BulkTank(Machine):
+class BulkTank(StoresMilk):
     """Stores milk cold until it is collected (tank or silo)."""
 
     KIND = "bulk_tank"
@@ -132,7 +134,7 @@ class BulkTank(Machine):
     )
     INSIDE = (Inside("inlet_#", "*"), Inside("wash", "*"), Inside("*", "outlet"), Inside("*", "sample"),
               Inside("refrigerant_in", "refrigerant_out"), Inside("coolant_in", "coolant_out"))  # fmt: skip
-    CAN = frozenset({"holds milk", "stores milk", "cools milk"})
+    CAN = frozenset({"holds milk"})
     STATES = ("fills", "stands", "is washed", "is emptied")
     FAILURES = (
         Failure("agitator stops", "ac_motor", 4.0, "temperature reads uneven, cream", "stir by hand control", "motor",
@@ -183,10 +185,6 @@ class BulkTank(Machine):
         why="not stated: taken as not cooled until it is stirred",
     )  # fmt: skip
 
-    def reach_l(self, usual_share: float) -> float:
-        """Content from which the agitator reaches the milk, given the usual share of the volume."""
-        return usual_share * self.volume_l if self.stirred_from_l is None else self.stirred_from_l
-
     def power_kw(self) -> float:
         return self.agitator_kw
 
@@ -203,7 +201,7 @@ class BulkTank(Machine):
         )  # fmt: skip
 
 
-class CondensingUnit(Machine):
+class CondensingUnit(MakesCold):
     """Refrigeration for a direct-expansion tank: compressor and air-cooled condenser."""
 
     KIND = "condensing_unit"
@@ -220,7 +218,7 @@ class CondensingUnit(Machine):
         Inside("refrigerant_in", "refrigerant_out", "mover"),
         Inside("recovery_in", "recovery_out"),
     )
-    CAN = frozenset({"makes cold", "runs"})
+    CAN = frozenset({"runs"})
     STATES = RUN
     FAILURES = (
         Failure("trips", "refrigeration", 8.0, "tank warms; compressor silent", "clean the condenser, reset once, call",
@@ -249,7 +247,7 @@ class CondensingUnit(Machine):
         )
 
 
-class Chiller(Machine):
+class Chiller(MakesCold):
     """Chills a circulating liquid (water or food-grade glycol)."""
 
     KIND = "chiller"
@@ -262,7 +260,7 @@ class Chiller(Machine):
                   port("recovery_in", "water", direction="in", needed=False),
                   port("recovery_out", "water", direction="out", needed=False))  # fmt: skip
     INSIDE = (Inside("coolant_in", "coolant_out"), Inside("recovery_in", "recovery_out"))
-    CAN = frozenset({"makes cold", "runs"})
+    CAN = frozenset({"runs"})
     STATES = RUN
     FAILURES = (Failure("trips", "refrigeration", 8.0, "coolant warms, milk leaves warm",
                         "start the standby or send milk to the cooled tank", "compressor or control"),)  # fmt: skip
@@ -288,7 +286,7 @@ class Chiller(Machine):
         )
 
 
-class IceBank(Machine):
+class IceBank(MakesCold):
     """Stores cold as ice, made mostly off-peak, and sends out ice water."""
 
     KIND = "ice_bank"
@@ -305,7 +303,7 @@ class IceBank(Machine):
         Inside("*", "coolant_out_#"),
         Inside("recovery_in", "recovery_out"),
     )
-    CAN = frozenset({"makes cold", "stores cold", "runs"})
+    CAN = frozenset({"stores cold", "runs"})
     STATES = RUN
     FAILURES = (Failure("compressor trips", "refrigeration", 8.0, "ice thinner each milking",
                         "run at all hours, lower load, call", "compressor or control"),)  # fmt: skip

@@ -6,9 +6,18 @@ from typing import Literal
 
 from byrewright.plant import effects
 from byrewright.plant.effects import Law
-from byrewright.plant.machine import Failure, Inside, Machine, Port, Service, Upkeep, port, ports
+from byrewright.plant.machine import Failure, Inside, Port, Service, Upkeep, port, ports
 from byrewright.plant.primitives import Gate, Loss, Lot, Primitive, Stalls, Turns
 from byrewright.plant.record import par
+from byrewright.plant.roles import (
+    BringsCows,
+    CarriesDeck,
+    DriesCloths,
+    JoinsDeck,
+    StandsCows,
+    TurnsDeck,
+    WashesCloths,
+)
 
 ROTATING = (
     "Rotating deck: nip points at entry, exit and skirting; lock off and prove dead before going below; "
@@ -17,7 +26,7 @@ ROTATING = (
 CROWD = "Gate and cows can crush: no one in its path, stop within reach."
 
 
-class Platform(Machine):
+class Platform(StandsCows):
     """The stalls: a rotary deck, or fixed stalls in rows."""
 
     KIND = "platform"
@@ -25,7 +34,6 @@ class Platform(Machine):
     LETTERS = "PF"
     SYMBOL = "deck"
     ROOM = "deck"
-    CAN = frozenset({"stands cows"})
     STATES = ("stopped", "runs")
     FAILURES = (
         Failure("rail joint lifts", "roller", 4.0, "thump once a turn, current up", "slow, mend after milking; stop if it drops",
@@ -73,7 +81,7 @@ class Platform(Machine):
         )  # fmt: skip
 
 
-class DriveUnit(Machine):
+class DriveUnit(TurnsDeck):
     """Turns the deck."""
 
     KIND = "drive_unit"
@@ -82,7 +90,7 @@ class DriveUnit(Machine):
     SYMBOL = "motor"
     ROOM = "deck"
     NEEDS_POWER = True
-    CAN = frozenset({"turns deck", "runs"})
+    CAN = frozenset({"runs"})
     STATES = ("stopped", "runs", "ready")
     FAILURES = (Failure("slips or trips", "gear_motor", 4.0, "jerks, others' current up", "lift the failed unit out, slow down",
                         "wheel or gear motor"),)  # fmt: skip
@@ -102,7 +110,7 @@ class DriveUnit(Machine):
         return (Turns(self.motor_kw, self.count),)
 
 
-class DeckRollers(Machine):
+class DeckRollers(CarriesDeck):
     """Carry the deck."""
 
     KIND = "deck_rollers"
@@ -122,7 +130,7 @@ class DeckRollers(Machine):
     tread: Literal["nylon", "steel", "polyurethane"] = par("", "tread", "nylon", why="common")
 
 
-class RotaryGland(Machine):
+class RotaryGland(JoinsDeck):
     """Takes services on to the turning deck: separate swivels, or one combined joint."""
 
     KIND = "rotary_gland"
@@ -130,7 +138,6 @@ class RotaryGland(Machine):
     LETTERS = "GL"
     SYMBOL = "gland"
     ROOM = "deck"
-    CAN = frozenset({"joins deck"})
     FAILURES = (
         Failure("seal leaks", "pump_seal", 3.0, "hiss, low vacuum, weeping", "change that part", "seal set", effects.LEAKS),
         Failure("slip ring lost", "slip_ring", 1.0, "removers and meters dead", "manual removal, brushes, spare ring",
@@ -181,7 +188,7 @@ class RotaryGland(Machine):
         )  # fmt: skip
 
 
-class YardGate(Machine):
+class YardGate(BringsCows):
     """Brings the waiting cows up."""
 
     KIND = "yard_gate"
@@ -205,7 +212,7 @@ class YardGate(Machine):
         return (Gate(self.motor_kw * self.count, self.yard_cows),)
 
 
-class ClothWasher(Machine):
+class ClothWasher(WashesCloths):
     """Washes the udder cloths."""
 
     KIND = "cloth_washer"
@@ -218,7 +225,6 @@ class ClothWasher(Machine):
         port("water", "water", direction="in", needed=False),
         port("drain", "drain", direction="out", needed=False),
     )
-    CAN = frozenset({"washes cloths"})
     STATES = ("stopped", "runs")
     FAILURES = (Failure("stops", "washing_machine", 24.0, "cloth stock runs down", "second machine, spare lot of cloths",
                         "pump or door lock"),)  # fmt: skip
@@ -236,7 +242,7 @@ class ClothWasher(Machine):
         )  # fmt: skip
 
 
-class ClothDryer(Machine):
+class ClothDryer(DriesCloths):
     """Dries the udder cloths."""
 
     KIND = "cloth_dryer"
@@ -245,7 +251,6 @@ class ClothDryer(Machine):
     SYMBOL = "washer"
     ROOM = "laundry"
     NEEDS_POWER = True
-    CAN = frozenset({"dries cloths"})
     STATES = ("stopped", "runs")
     FAILURES = (
         Failure(

@@ -7,9 +7,21 @@ from typing import Literal
 
 from byrewright.plant import effects
 from byrewright.plant.effects import Law
-from byrewright.plant.machine import RUN, Failure, Inside, Machine, Port, Upkeep, port, ports
+from byrewright.plant.machine import RUN, Failure, Inside, Port, Upkeep, port, ports
 from byrewright.plant.primitives import Draw, Loss, Mover, Primitive, Runs, Strain, Tanker, Vessel
 from byrewright.plant.record import par
+from byrewright.plant.roles import (
+    BalancesMilk,
+    CollectsMilk,
+    FeedsCalves,
+    FiltersMilk,
+    IsValve,
+    JoinsPipes,
+    LoadsTankers,
+    MovesMilk,
+    ReceivesMilk,
+    TakesWaste,
+)
 
 CONFINED = (
     "Never enter a vessel: confined space, gas and moving agitator. Follow local law and a permit."
@@ -19,7 +31,7 @@ HOT = (
 )
 
 
-class Milkline(Machine):
+class Milkline(CollectsMilk):
     """The sloped line that takes milk and air from the units to the receivers."""
 
     KIND = "milkline"
@@ -78,7 +90,7 @@ class Milkline(Machine):
         )
 
 
-class Receiver(Machine):
+class Receiver(ReceivesMilk):
     """Takes milk and air from the milkline, parts them, and holds milk for the pump."""
 
     KIND = "receiver"
@@ -123,7 +135,7 @@ class Receiver(Machine):
         )  # fmt: skip
 
 
-class MilkPump(Machine):
+class MilkPump(MovesMilk):
     """Moves milk."""
 
     KIND = "milk_pump"
@@ -137,7 +149,7 @@ class MilkPump(Machine):
         port("outlet", "milk", "wash", direction="out"),
     )
     INSIDE = (Inside("inlet", "outlet", "mover", free=True),)
-    CAN = frozenset({"moves milk", "moves liquid", "runs"})
+    CAN = frozenset({"moves liquid", "runs"})
     STATES = RUN
     FAILURES = (
         Failure("stops", "centrifugal_pump", 3.0, "receiver rises", "run the partner, isolate", "motor"),
@@ -174,7 +186,7 @@ class MilkPump(Machine):
         )  # fmt: skip
 
 
-class Valve(Machine):
+class Valve(IsValve):
     """A valve in any liquid or air line."""
 
     KIND = "valve"
@@ -183,7 +195,6 @@ class Valve(Machine):
     SYMBOL = "valve"
     ROOM = "milk"
     PORTS = ()
-    CAN = frozenset({"is a valve"})
     FAILURES = (
         Failure("sticks", "control_valve", 1.0, "it does not move; the sensed position differs from the wanted",
                 "move it by hand", "actuator", effects.STUCK),
@@ -253,7 +264,7 @@ class Valve(Machine):
         return (way("b", "valve.three_way_k"), way("c", "valve.three_way_k"))
 
 
-class Header(Machine):
+class Header(JoinsPipes):
     """Where several pipes of one service join: a tee or a header."""
 
     KIND = "header"
@@ -269,7 +280,7 @@ class Header(Machine):
     bore_mm: float | None = par("mm", "bore", None, ge=4, le=500)
 
 
-class MilkFilter(Machine):
+class MilkFilter(FiltersMilk):
     """One filter body with its sock; twin filters are two of these, each with valves."""
 
     KIND = "milk_filter"
@@ -283,7 +294,6 @@ class MilkFilter(Machine):
         port("drain", "drain", direction="out", needed=False),
     )
     INSIDE = (Inside("inlet", "outlet"), Inside("inlet", "drain"))
-    CAN = frozenset({"filters milk"})
     FAILURES = (Failure("blocks", "filter", 0.1, "delivery falls, receiver rises", "change to the other filter",
                         "sock", effects.SHUT),
                 Failure("sock bursts", "filter", 0.1, "dirt in the tank sieve", "change over, change the sock", "sock",
@@ -306,7 +316,7 @@ class MilkFilter(Machine):
         )  # fmt: skip
 
 
-class BalanceTank(Machine):
+class BalanceTank(BalancesMilk):
     """Evens the flow between the receivers and the cooler."""
 
     KIND = "balance_tank"
@@ -343,7 +353,7 @@ class BalanceTank(Machine):
         )
 
 
-class CalfFeed(Machine):
+class CalfFeed(FeedsCalves):
     """Takes calf milk after the filter and before the cooler, to a vessel or pasteuriser."""
 
     KIND = "calf_feed"
@@ -367,7 +377,7 @@ class CalfFeed(Machine):
         return (Vessel(self.volume_l * self.count), Draw(self.draw_l_milking))
 
 
-class TankerBay(Machine):
+class TankerBay(LoadsTankers):
     """Where the tanker couples up: from the tanks, or directly from the cooler."""
 
     KIND = "tanker_bay"
@@ -391,7 +401,7 @@ class TankerBay(Machine):
         return (Vessel(60000.0), Tanker(self.load_l_min, self.direct))
 
 
-class FloorDrain(Machine):
+class FloorDrain(TakesWaste):
     """Where waste goes: floor channel or foul drain."""
 
     KIND = "floor_drain"
@@ -401,7 +411,6 @@ class FloorDrain(Machine):
     ROOM = "water"
     PORTS = ports(port("inlet_#", "drain", "wash", "water", "milk", direction="in"))
     INSIDE = (Inside("inlet_#", "*"),)
-    CAN = frozenset({"is a drain"})
     UPKEEP = (Upkeep("grid and trap", every_days=7),)
 
     def lower(self) -> tuple[Primitive, ...]:

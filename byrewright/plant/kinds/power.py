@@ -5,14 +5,23 @@ from __future__ import annotations
 from typing import Literal
 
 from byrewright.plant import effects
-from byrewright.plant.machine import Failure, Machine, Upkeep
+from byrewright.plant.machine import Failure, Upkeep
 from byrewright.plant.primitives import Load, Primitive, Sense
 from byrewright.plant.record import par
+from byrewright.plant.roles import (
+    BridgesPower,
+    Controls,
+    GeneratesPower,
+    Senses,
+    SharesPower,
+    SuppliesPower,
+    TellsPeople,
+)
 
 LIVE = "Electrical work only by licensed people: isolate, lock off, prove dead; bonding of all metal cows can touch."
 
 
-class Mains(Machine):
+class Mains(SuppliesPower):
     """The public supply at the farm."""
 
     KIND = "mains"
@@ -31,7 +40,7 @@ class Mains(Machine):
     phases: Literal[1, 3] = par("", "phases", 3, why="large plants have three")
 
 
-class Switchboard(Machine):
+class Switchboard(SharesPower):
     """Feeds machines. `fed_from` lists its supplies in order of use."""
 
     KIND = "switchboard"
@@ -50,7 +59,7 @@ class Switchboard(Machine):
     essential: bool = par("", "kept on in standby", True, why="all kept on unless said otherwise")
 
 
-class Generator(Machine):
+class Generator(GeneratesPower):
     """Standby generator with its transfer switch."""
 
     KIND = "generator"
@@ -88,7 +97,7 @@ class Generator(Machine):
     fuel_l: float = par("L", "fuel on site", 200.0, ge=0, le=50000, why="base tank")
 
 
-class UninterruptibleSupply(Machine):
+class UninterruptibleSupply(BridgesPower):
     """Carries controls through a loss of mains."""
 
     KIND = "uninterruptible_supply"
@@ -122,7 +131,7 @@ class UninterruptibleSupply(Machine):
     hold_min: float = par("min", "time it carries its load", 15.0, ge=0.1, le=600, why="small unit")
 
 
-class Controller(Machine):
+class Controller(Controls):
     """Runs valves and pumps. The tool never writes to it."""
 
     KIND = "controller"
@@ -131,7 +140,6 @@ class Controller(Machine):
     SYMBOL = "controller"
     ROOM = "power"
     NEEDS_POWER = True
-    CAN = frozenset({"controls"})
     STATES = ("runs", "stopped")
     FAILURES = (
         Failure(
@@ -151,7 +159,7 @@ class Controller(Machine):
         return (Load(self.motor_kw * self.count),)
 
 
-class Sensor(Machine):
+class Sensor(Senses):
     """Measures something on another machine."""
 
     KIND = "sensor"
@@ -159,7 +167,6 @@ class Sensor(Machine):
     LETTERS = "SN"
     SYMBOL = "sensor"
     ROOM = "power"
-    CAN = frozenset({"senses"})
     FAILURES = (
         Failure("reads false", "transducer", 1.0, "value does not follow the plant", "compare, change", "sensor", effects.BLIND),
         Failure("signal lost", "connector", 1.0, "no value", "connector, cable", "cable", effects.BLIND),
@@ -175,7 +182,7 @@ class Sensor(Machine):
         return (Sense(self.measures, self.on),)
 
 
-class Sounder(Machine):
+class Sounder(TellsPeople):
     """Alarm horn and lamp where people milk."""
 
     KIND = "sounder"
@@ -184,7 +191,6 @@ class Sounder(Machine):
     SYMBOL = "sounder"
     ROOM = "power"
     NEEDS_POWER = True
-    CAN = frozenset({"tells people"})
     STATES = ("quiet", "sounds")
     FAILURES = (
         Failure(

@@ -8,9 +8,10 @@ from byrewright.plant import effects
 from byrewright.plant.machine import Failure, Inside, Machine, Upkeep, port, ports
 from byrewright.plant.primitives import EachCow, Loss, Primitive, TakesOff, Units, Vessel
 from byrewright.plant.record import par
+from byrewright.plant.roles import GivesMilk, KeepsWithheld, RemovesUnits, RinsesUnits
 
 
-class MilkingUnit(Machine):
+class MilkingUnit(GivesMilk):
     """Clusters with their tubes."""
 
     KIND = "milking_unit"
@@ -29,7 +30,6 @@ class MilkingUnit(Machine):
         Inside("*", "milk", "gate", ("milks", "washes")),
         Inside("*", "withheld", "gate", ("milks",)),
     )
-    CAN = frozenset({"gives milk"})
     STATES = ("idle", "milks", "washes")
     FAILURES = (
         Failure("falls off", "cluster", 0.02, "air roars in, cups on the floor", "shut off, wash, attach again",
@@ -56,7 +56,7 @@ class MilkingUnit(Machine):
         )  # fmt: skip
 
 
-class Removal(Machine):
+class Removal(RemovesUnits):
     """Takes the unit off at the end of flow."""
 
     KIND = "automatic_removal"
@@ -92,7 +92,7 @@ class Removal(Machine):
         return (TakesOff(self.threshold_kg_min, self.delay_s, self.milking_time_limit_s),)
 
 
-class Backflush(Machine):
+class Backflush(RinsesUnits):
     """Rinses the unit between cows."""
 
     KIND = "backflush"
@@ -139,7 +139,7 @@ class MilkMeter(Machine):
     UPKEEP = (Upkeep("check against weighed milk", every_days=365),)
 
 
-class WithheldVessel(Machine):
+class WithheldVessel(KeepsWithheld):
     """Takes the milk of marked cows (treated, colostrum, blood) so that none reaches the tank."""
 
     KIND = "withheld_vessel"

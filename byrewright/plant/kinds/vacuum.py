@@ -5,16 +5,25 @@ from __future__ import annotations
 from typing import Literal
 
 from byrewright.plant import effects
-from byrewright.plant.machine import RUN, Failure, Inside, Machine, Upkeep, port, ports
+from byrewright.plant.machine import RUN, Failure, Inside, Upkeep, port, ports
 from byrewright.plant.primitives import DrawsAir, HoldsVacuum, Loss, MakesVacuum, Primitive
 from byrewright.plant.record import par
+from byrewright.plant.roles import (
+    FeedsPulsators,
+    PassesOneWay,
+    Pulsates,
+    PumpsVacuum,
+    RegulatesVacuum,
+    SharesVacuum,
+    TrapsLiquid,
+)
 
 VACUUM_CAUTION = (
     "Isolate and lock off before opening: belts, hot surfaces, and vacuum that can draw in a hand."
 )
 
 
-class VacuumPump(Machine):
+class VacuumPump(PumpsVacuum):
     """Draws air out of the plant."""
 
     KIND = "vacuum_pump"
@@ -28,7 +37,7 @@ class VacuumPump(Machine):
         port("exhaust", "air", direction="out", needed=False, meaning="to open air"),
     )
     INSIDE = (Inside("inlet", "exhaust", "mover"),)
-    CAN = frozenset({"makes vacuum", "runs"})
+    CAN = frozenset({"runs"})
     STATES = RUN
     FAILURES = (
         Failure("stops", "ac_motor", 6.0, "its current is nil and vacuum sinks unless the partner carries on",
@@ -71,7 +80,7 @@ class VacuumPump(Machine):
         )  # fmt: skip
 
 
-class NonReturnValve(Machine):
+class NonReturnValve(PassesOneWay):
     """Lets its fluid pass one way only."""
 
     KIND = "non_return_valve"
@@ -100,7 +109,7 @@ class NonReturnValve(Machine):
         )  # fmt: skip
 
 
-class DistributionTank(Machine):
+class DistributionTank(SharesVacuum):
     """The vessel (interceptor) that joins the pumps to the lines and keeps liquid from the pumps."""
 
     KIND = "distribution_tank"
@@ -131,7 +140,7 @@ class DistributionTank(Machine):
     volume_l: float = par("L", "volume", ge=5, le=5000)
 
 
-class Regulator(Machine):
+class Regulator(RegulatesVacuum):
     """Admits air so that the working vacuum stays at its setting."""
 
     KIND = "regulator"
@@ -141,7 +150,6 @@ class Regulator(Machine):
     ROOM = "vacuum"
     PORTS = ports(port("vacuum", "vacuum", direction="out"))
     INSIDE = ()
-    CAN = frozenset({"regulates vacuum"})
     STATES = ("works", "backs up", "off")
     FAILURES = (
         Failure("sticks open", "control_valve", 1.0, "vacuum low, hiss at the regulator", "clean it", "diaphragm", effects.ADMITS_AIR),
@@ -158,7 +166,7 @@ class Regulator(Machine):
         return (HoldsVacuum(self.set_vacuum_kpa),)
 
 
-class SanitaryTrap(Machine):
+class SanitaryTrap(TrapsLiquid):
     """Keeps milk and wash out of the vacuum line: a float shuts it when liquid rises."""
 
     KIND = "sanitary_trap"
@@ -184,7 +192,7 @@ class SanitaryTrap(Machine):
     volume_l: float = par("L", "volume", ge=0.5, le=500)
 
 
-class PulsatorAirline(Machine):
+class PulsatorAirline(FeedsPulsators):
     """The air line that feeds the pulsators round the deck."""
 
     KIND = "pulsator_airline"
@@ -207,7 +215,7 @@ class PulsatorAirline(Machine):
     )
 
 
-class Pulsator(Machine):
+class Pulsator(Pulsates):
     """Opens and closes the liners."""
 
     KIND = "pulsator"

@@ -5,14 +5,15 @@ from __future__ import annotations
 from typing import Literal
 
 from byrewright.plant import effects
-from byrewright.plant.machine import RUN, Failure, Inside, Machine, Upkeep, port, ports
+from byrewright.plant.machine import RUN, Failure, Inside, Upkeep, port, ports
 from byrewright.plant.primitives import Float, Heated, Loss, Mover, Primitive, Vessel
 from byrewright.plant.record import par
+from byrewright.plant.roles import BuffersWater, FiltersWater, GivesWater, HeatsWater, MovesWater
 
 SCALD = "Scalding water and steam: guard, label and temper; relief valve fitted and tested by licensed people."
 
 
-class WaterSource(Machine):
+class WaterSource(GivesWater):
     """A spring, well, borehole or mains supply."""
 
     KIND = "water_source"
@@ -22,7 +23,6 @@ class WaterSource(Machine):
     ROOM = "water"
     PORTS = ports(port("outlet", "water", direction="out"))
     INSIDE = (Inside("*", "outlet"),)
-    CAN = frozenset({"gives water"})
     STATES = ("runs", "stopped")
     FAILURES = (Failure("fails", "water_supply", 8.0, "tank falls, no flow at the cooler", "use the stored water, spare supply",
                         "pump or float"),)  # fmt: skip
@@ -37,7 +37,7 @@ class WaterSource(Machine):
         return (Vessel(self.flow_l_min * self.count, "water", "source"),)
 
 
-class LiquidPump(Machine):
+class LiquidPump(MovesWater):
     """Moves water, wash or chilled liquid."""
 
     KIND = "liquid_pump"
@@ -88,7 +88,7 @@ class LiquidPump(Machine):
         )
 
 
-class WaterTank(Machine):
+class WaterTank(BuffersWater):
     """Stores water: fresh, or warm water recovered from the cooler."""
 
     KIND = "water_tank"
@@ -124,7 +124,7 @@ class WaterTank(Machine):
         )
 
 
-class WaterFilter(Machine):
+class WaterFilter(FiltersWater):
     """Strains the water."""
 
     KIND = "water_filter"
@@ -153,7 +153,7 @@ class WaterFilter(Machine):
         return (Loss("inlet", "outlet", "water.filter_drop_kpa", self.flow_l_min * self.count),)
 
 
-class WaterHeater(Machine):
+class WaterHeater(HeatsWater):
     """Heats and stores wash water."""
 
     KIND = "water_heater"
@@ -166,7 +166,7 @@ class WaterHeater(Machine):
         port("inlet", "water", direction="in"), port("outlet_#", "water", direction="out")
     )
     INSIDE = (Inside("inlet", "*"), Inside("*", "outlet_#"))
-    CAN = frozenset({"heats water", "stores water"})
+    CAN = frozenset({"stores water"})
     STATES = ("runs", "stopped")
     FAILURES = (Failure("element fails", "heater", 4.0, "wash returns cold", "wash again when hot; spare element",
                         "element or thermostat"),)  # fmt: skip

@@ -193,7 +193,11 @@ def series(notes: Notebook, run: Run) -> None:
                "of an empty vessel: its last setting")
     )  # fmt: skip
     outlets = [
-        line(" ".join(stage_of(name)), "degC", np.where(run.outlet_c(i) < 0, 0.0, run.outlet_c(i)))
+        line(
+            " ".join(stage_of(run.plant, name)),
+            "degC",
+            np.where(run.outlet_c(i) < 0, 0.0, run.outlet_c(i)),
+        )
         for i, name in enumerate(names.exchangers)
     ]
     notes.series.append(

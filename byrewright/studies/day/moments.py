@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from byrewright.engine import shape as sh
-from byrewright.plant.kinds.deck import Platform
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import StandsCows
 from byrewright.results import Series
 from byrewright.studies.day.record import Bout, Run
 
@@ -99,7 +99,7 @@ def cows_milked(run: Run) -> Series | None:
 
 def turns(run: Run, milking: int = 0) -> tuple[list[Turn], float] | None:
     """The cows of one milking on the deck and the time of a turn, s; None for fixed stalls."""
-    deck = run.plant.first(Platform)
+    deck = run.plant.first(StandsCows)
     if deck is None or deck.layout != "rotary" or milking >= len(run.bouts):
         return None
     cows = run.bouts[milking].cows

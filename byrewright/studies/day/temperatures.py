@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from byrewright.engine import shape as sh
+from byrewright.plant.plant import Plant
 from byrewright.results import Input
 from byrewright.standards.cooling import TemperatureStep, temperature_rule
 from byrewright.studies.day.record import TANK_EMPTY, Bout, Run
@@ -187,14 +188,11 @@ def _little_milk(bench: Bench, run: Run, steps: list[TemperatureStep]) -> None:
         )  # fmt: skip
 
 
-def stage_of(exchanger: str) -> tuple[str, str]:
-    """The machine and the stage that an exchanger of the engine stands for.
-
-    >>> stage_of("PC1.water_in")
-    ('PC1', 'water stage')
-    """
-    tag, _, port = exchanger.partition(".")
-    return tag, "water stage" if "water" in port else "chilled stage"
+def stage_of(plant: Plant, exchanger: str) -> tuple[str, str]:
+    """The machine and the stage that an exchanger of the engine (`tag.port`) stands for."""
+    tag, _, name = exchanger.partition(".")
+    port = plant.equipment[tag].port(name)
+    return tag, "water stage" if port and "water" in port.services else "chilled stage"
 
 
 def _coolers(bench: Bench, run: Run) -> None:
@@ -202,7 +200,7 @@ def _coolers(bench: Bench, run: Run) -> None:
     ends = run.items("exchangers")
     for i, name in enumerate(run.compiled.names.exchangers):
         kg = x[i, sh.SX_KG]
-        tag, stage = stage_of(name)
+        tag, stage = stage_of(run.plant, name)
         if kg <= 0:
             bench.find(
                 "day.cooler_outlet", f"Milk out of {tag}, {stage}", None, "degC",

@@ -9,9 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from byrewright.plant.effects import OFF, Law
-from byrewright.plant.kinds.milk import Valve
 from byrewright.plant.machine import Failure, Machine
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import IsValve
 
 NO_FLOW: frozenset[Law] = frozenset({"outside", "held on", "duty", "fouled", "late"})
 """Laws that cannot change where anything flows in milking."""
@@ -97,12 +97,12 @@ def _variants(plant: Plant, machine: Machine, failure: Failure) -> tuple[tuple[H
     if law == "stuck":
         found = dict.fromkeys(plant.position(mode, tag) or "" for mode in plant.modes)
         return tuple((Hit(law, tag, at),) for at in found) or ((Hit(law, tag),),)
-    if law == "passes" and isinstance(machine, Valve) and machine.seats == "double":
+    if law == "passes" and isinstance(machine, IsValve) and machine.seats == "double":
         return ((Hit("outside", tag),),)  # the chamber between the seats drains it
     if law in ("off", "share") and failure.each and machine.count > 1:
         left = (machine.count - 1 + share) / machine.count
         return ((Hit("share", tag, amount=left),),)
-    if law == "rests" and isinstance(machine, Valve):
+    if law == "rests" and isinstance(machine, IsValve):
         return ((Hit(law, tag, rest(machine)),),)
     if law == "breaks open":
         return ((Hit("off", tag), Hit("leaks", tag)),)
@@ -111,7 +111,7 @@ def _variants(plant: Plant, machine: Machine, failure: Failure) -> tuple[tuple[H
     return ((Hit(law, tag, amount=share if law == "share" else 1.0),),)
 
 
-def rest(valve: Valve, place: str = "") -> str:
+def rest(valve: IsValve, place: str = "") -> str:
     """Where a valve goes when its air, power or signal is lost; `place` where it stays."""
     rests = {"opens": "open", "closes": "closed", "to_b": "to_b", "to_c": "to_c"}
     return rests.get(valve.on_loss, place)

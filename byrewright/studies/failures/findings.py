@@ -287,11 +287,11 @@ def _service(bench: Bench, analysis: Analysis, out: Sequence[Out]) -> None:
 Pick = Callable[[Analysis, Machine, Case], bool]
 
 
-def _law(law: Law, *, can: str = "", kind: str = "") -> Pick:
+def _law(law: Law, *, can: str = "") -> Pick:
     def pick(_: Analysis, machine: Machine, case: Case) -> bool:
         if case.event.failure.effect.law != law:
             return False
-        return (not can or machine.can(can)) and (not kind or kind == machine.KIND)
+        return not can or machine.can(can)
 
     return pick
 
@@ -311,7 +311,7 @@ def _cooler_blocked(_: Analysis, machine: Machine, case: Case) -> bool:
 
 
 ASKED: tuple[tuple[str, str, Pick], ...] = (
-    ("mains", "Mains lost", _law("off", kind="mains")),
+    ("mains", "Mains lost", _law("off", can="supplies power")),
     ("phase", "A phase lost", _law("three phases")),
     ("water", "Water supply lost", _law("off", can="gives water")),
     ("air", "Compressed air lost", _way("compressed air lost")),

@@ -6,8 +6,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from byrewright.plant.graph import Joint, Node
-from byrewright.plant.kinds.milk import MilkPump, Valve
-from byrewright.plant.kinds.vacuum import VacuumPump
+from byrewright.plant.roles import IsValve, MovesMilk, PumpsVacuum
 from byrewright.studies.failures.paths import Act, Acts, Cost, Found
 
 if TYPE_CHECKING:
@@ -25,8 +24,8 @@ def vacuum(asked: Asked) -> tuple[Answer, At]:
     from byrewright.studies.failures.structure import STOPS, Answer
 
     s = asked.s
-    starts = {r: Node(r, "vacuum") for r in s.receivers}
-    wants = [Node(p.id, "vacuum") for p in s.pulsators if Node(p.id, "vacuum") in s.vacuum_net.near]
+    starts = {r: Node(r, s.plant.equipment[r].port_for("vacuum")) for r in s.receivers}
+    wants = [n for p in s.pulsators if (n := Node(p.id, p.port_for("vacuum"))) in s.vacuum_net.near]
     pumps: dict[str, tuple[float, Acts]] = {}
     at: dict[str, Acts] = {}
     served: dict[Node, Acts] = {}
@@ -36,7 +35,9 @@ def vacuum(asked: Asked) -> tuple[Answer, At]:
             continue
         ways = {}
         for node in (*starts.values(), *wants):
-            found = s.vacuum_net.search([node], Node(pump.id, "inlet").__eq__, asked.plain)
+            found = s.vacuum_net.search(
+                [node], Node(pump.id, pump.port_for("vacuum")).__eq__, asked.plain
+            )
             if found is not None and node.machine not in asked.w.shut:
                 ways[node] = (*runs, *found.acts)
         if not any(n in ways for n in starts.values()):
@@ -146,7 +147,7 @@ def _open_to_vacuum(asked: Asked, tag: str) -> Found | None:
     """The open way by which outside air comes from a machine into the vacuum."""
     s = asked.s
     if s.plant.equipment[tag].can("regulates vacuum"):
-        return Found((), (), Node(tag, "vacuum"))
+        return Found((), (), Node(tag, s.plant.equipment[tag].port_for("vacuum")))
     nodes = [n for n in s.nodes if n.machine == tag and n.port != "*"]
     lines = {
         n.machine for n in s.milk_net.near if asked.s.plant.equipment[n.machine].can("gives milk")
@@ -165,14 +166,14 @@ def _open_to_vacuum(asked: Asked, tag: str) -> Found | None:
 
 def _closable(asked: Asked, joint: Joint) -> bool:
     machine = asked.s.plant.equipment.get(joint.machine or "")
-    return isinstance(machine, Valve) and machine.id not in asked.w.stuck
+    return isinstance(machine, IsValve) and machine.id not in asked.w.stuck
 
 
 def _backflow(asked: Asked, tag: str, hands: bool) -> tuple[float, str]:
     """Air that comes back through a pump at rest whose check valve leaks; the valve to shut."""
     s = asked.s
     near = s.vacuum_net.near
-    start = Node(tag, "inlet")
+    start = Node(tag, s.plant.equipment[tag].port_for("vacuum", "in"))
     if start not in near:
         return 0.0, ""
     pump = next((p for p in s.pumps if _feeds(asked, tag, p)), None)
@@ -182,15 +183,17 @@ def _backflow(asked: Asked, tag: str, hands: bool) -> tuple[float, str]:
     for joint in _chain(asked, start):
         if _closable(asked, joint):
             return amount, joint.machine or ""
-    for joint in _chain(asked, Node(tag, "outlet")):
+    after = Node(tag, s.plant.equipment[tag].port_for("vacuum", "out"))
+    for joint in _chain(asked, after):
         if _closable(asked, joint):
             return amount, joint.machine or ""
     return amount, ""
 
 
-def _feeds(asked: Asked, tag: str, pump: VacuumPump) -> bool:
+def _feeds(asked: Asked, tag: str, pump: PumpsVacuum) -> bool:
     """Whether a check valve stands in the pump's own suction."""
-    ends = {n.machine for j in _chain(asked, Node(tag, "outlet")) for n in (j.a, j.b)}
+    after = Node(tag, asked.s.plant.equipment[tag].port_for("vacuum", "out"))
+    ends = {n.machine for j in _chain(asked, after) for n in (j.a, j.b)}
     return pump.id in ends
 
 
@@ -265,7 +268,7 @@ def _where_it_ends(asked: Asked, at: At) -> str:
     broken = sorted((asked.w.off | asked.w.shut | set(asked.w.stuck)) & s.milk_net.machines)
     if broken:
         return f"milk does not get past {broken[0]}"
-    last = sorted(t for t in seen if isinstance(s.plant.equipment[t], MilkPump))
+    last = sorted(t for t in seen if isinstance(s.plant.equipment[t], MovesMilk))
     return f"milk reaches no store{f'; it gets as far as {last[-1]}' if last else ''}"
 
 
@@ -273,15 +276,16 @@ def _milk_backflow(asked: Asked, way: Found) -> list[Act] | None:
     """Acts that stop milk coming back through leaking check valves of pumps that stand still."""
     acts: list[Act] = []
     for tag in sorted(asked.w.passes):
-        if Node(tag, "inlet") not in asked.s.milk_net.near:
+        before = Node(tag, asked.s.plant.equipment[tag].port_for("milk", "in"))
+        if before not in asked.s.milk_net.near:
             continue
         pump = next((p for p in asked.s.milk_pumps
                      if any(p.id in (j.a.machine, j.b.machine)
-                            for j in _chain(asked, Node(tag, "inlet"), "milk"))), None)  # fmt: skip
+                            for j in _chain(asked, before, "milk"))), None)  # fmt: skip
         if pump is None or asked.runs(pump.id) is not None:
             continue
-        every = [*_chain(asked, Node(pump.id, "inlet"), "milk"),
-                 *_chain(asked, Node(pump.id, "outlet"), "milk")]  # fmt: skip
+        every = [*_chain(asked, Node(pump.id, pump.port_for("milk", "in")), "milk"),
+                 *_chain(asked, Node(pump.id, pump.port_for("milk", "out")), "milk")]  # fmt: skip
         shut = next((j.machine for j in every if _closable(asked, j) and j not in way.joints), None)
         if shut is None:
             return None
@@ -294,12 +298,14 @@ def _pump_pace(asked: Asked, cost: Cost, starts: list[Node]) -> float:
     s = asked.s
     stages: dict[int, float] = {}
     for pump in s.milk_pumps:
-        if asked.runs(pump.id) is None or Node(pump.id, "inlet") not in s.milk_net.near:
+        if asked.runs(pump.id) is None or (
+            Node(pump.id, pump.port_for("milk", "in")) not in s.milk_net.near
+        ):
             continue
-        way = s.milk_net.search(starts, Node(pump.id, "outlet").__eq__, cost)
+        way = s.milk_net.search(starts, Node(pump.id, pump.port_for("milk", "out")).__eq__, cost)
         if way is None:
             continue
-        depth = sum(1 for m in way.machines if isinstance(s.plant.equipment[m], MilkPump))
+        depth = sum(1 for m in way.machines if isinstance(s.plant.equipment[m], MovesMilk))
         share = pump.count * (1 - asked.w.lost.get(pump.id, 0.0))
         stages[depth] = stages.get(depth, 0.0) + pump.flow_l_min * share
     flow = s.needs.milk_l_min

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from byrewright.physics.motion import drive_power_w
-from byrewright.plant.kinds.deck import DeckRollers, DriveUnit, Platform
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import CarriesDeck, StandsCows, TurnsDeck
 from byrewright.results import Notebook
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.failures.structure import Needs
@@ -40,7 +40,7 @@ def needs_of(plant: Plant, rules: Rulebook) -> tuple[Needs, Duty]:
 
 def _bears(bench: Bench) -> frozenset[str]:
     """Deck rollers of which one may break: its neighbours take half of its load each."""
-    platform, rollers = bench.plant.first(Platform), bench.plant.machines(DeckRollers)
+    platform, rollers = bench.plant.first(StandsCows), bench.plant.machines(CarriesDeck)
     if platform is None or platform.layout != "rotary" or not rollers:
         return frozenset()
     count = sum(r.count for r in rollers)
@@ -50,7 +50,7 @@ def _bears(bench: Bench) -> frozenset[str]:
 
 def _drive_kw(bench: Bench, duty: Duty) -> float:
     """Motor power that turns a full deck, running or starting, whichever asks more."""
-    platform, drives = bench.plant.first(Platform), bench.plant.machines(DriveUnit)
+    platform, drives = bench.plant.first(StandsCows), bench.plant.machines(TurnsDeck)
     if platform is None or platform.layout != "rotary" or not drives:
         return 0.0
     load = deck_load(bench, duty, platform)

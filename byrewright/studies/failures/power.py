@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from byrewright.plant.kinds.power import Generator, Mains, Switchboard, UninterruptibleSupply
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import BridgesPower, GeneratesPower, SharesPower, SuppliesPower
 from byrewright.results import Finding, Notebook, Table
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.failures.analysis import Analysis
@@ -37,13 +37,13 @@ def sizing_of_power(plant: Plant, rules: Rulebook) -> Notebook:
 def _dark(bench: Bench, analysis: Analysis) -> Finding | None:
     """How long the plant stands dark, and whether the controls are carried through it."""
     plant = analysis.plant
-    mains = plant.first(Mains)
-    sets = plant.machines(Generator)
+    mains = plant.first(SuppliesPower)
+    sets = plant.machines(GeneratesPower)
     if mains is None:
         return None
     automatic = [g for g in sets if g.start_by == "automatic"]
     dark_s = min((g.start_s for g in automatic), default=None)
-    holds = min((60 * u.hold_min for u in plant.machines(UninterruptibleSupply)), default=0.0)
+    holds = min((60 * u.hold_min for u in plant.machines(BridgesPower)), default=0.0)
     if dark_s is None:
         how = ("by tractor or by hand: dark until someone has started it" if sets
                else "there is no standby set: dark until the mains is back")  # fmt: skip
@@ -68,8 +68,8 @@ def _shed(plant: Plant, rules: Rulebook) -> Table:
     """What is kept, what is shed and in which order, on the standby set."""
     bench = Bench(plant, rules, Notebook("shed", plant.site.name))
     loads = electric_loads(bench, duty_of(bench))
-    ups = {u.id for u in plant.machines(UninterruptibleSupply)}
-    boards = {b.id: b.essential for b in plant.machines(Switchboard)}
+    ups = {u.id for u in plant.machines(BridgesPower)}
+    boards = {b.id: b.essential for b in plant.machines(SharesPower)}
     rows: list[tuple[float | str, ...]] = []
     for one in loads:
         m = one.machine

@@ -67,7 +67,7 @@ class Field:
         self.plant = plant
         self.receivers = frozenset(
             m.id for m in plant.equipment.values()
-            if m.can("holds milk") and m.port("vacuum") is not None and m.port("outlet") is not None
+            if m.can("holds milk") and m.port_for("vacuum") and m.port_for("milk", "out")
         )  # fmt: skip
         self.steps = round(86400 / self.compiled.step_s)
         self.first = max([1, *(c.every_days for c in plant.collections)])

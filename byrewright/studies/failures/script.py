@@ -12,9 +12,8 @@ from typing import Literal
 
 from byrewright.engine.ways import SHUT
 from byrewright.plant.graph import Joint, Node, build
-from byrewright.plant.kinds.milk import Valve
-from byrewright.plant.kinds.power import Generator, Mains, Sensor
 from byrewright.plant.machine import Machine
+from byrewright.plant.roles import GeneratesPower, IsValve, Senses, SuppliesPower
 from byrewright.studies.failures.analysis import Analysis, Case
 from byrewright.studies.failures.cups import Cups
 from byrewright.studies.failures.events import Hit, rest
@@ -96,7 +95,7 @@ class Scripts:
         stages = []
         dark_s = self._dark_s(hits)
         if dark_s:
-            off = [Hit("off", g.id) for g in self.a.plant.machines(Generator)]
+            off = [Hit("off", g.id) for g in self.a.plant.machines(GeneratesPower)]
             dark = Asked(self.s, Wreck.of([*hits, *off]))
             stages.append(self._stage(0.0, dark, case, hands=False, halted=True))
         asked = Asked(self.s, Wreck.of(hits))
@@ -121,9 +120,9 @@ class Scripts:
     def _dark_s(self, hits: Iterable[Hit]) -> float:
         """Seconds without power until an automatic standby set carries the load."""
         lost = {h.machine for h in hits if h.law == "off"}
-        if not any(m.id in lost for m in self.a.plant.machines(Mains)):
+        if not any(m.id in lost for m in self.a.plant.machines(SuppliesPower)):
             return 0.0
-        sets = [g for g in self.a.plant.machines(Generator)
+        sets = [g for g in self.a.plant.machines(GeneratesPower)
                 if g.start_by == "automatic" and g.id not in lost]  # fmt: skip
         return min((g.start_s for g in sets), default=0.0)
 
@@ -168,7 +167,7 @@ class Scripts:
         if tag in asked.w.shut and machine.can("filters milk"):
             found["filter", tag] = 0.0
         if tag in asked.w.held and not hands:
-            on = machine.on if isinstance(machine, Sensor) and machine.measures == "level" else tag
+            on = machine.on if isinstance(machine, Senses) and machine.measures == "level" else tag
             if self.a.plant.equipment[on].can("holds milk"):
                 found["level", on] = 0.0
         if tag in asked.w.leaks and machine.can("stores air") and not hands:
@@ -227,7 +226,7 @@ class Scripts:
             found["exchanger", tag] = effect.share
         elif effect.law == "duty":
             found["machine", tag] = effect.share
-        elif machine.KIND == "yard_gate" and effect.law == "off":
+        elif machine.can("brings cows") and effect.law == "off":
             found["gate", ""] = self.a.rules.number("failures.slow_share")
         elif effect.law == "held on" and not hands:
             found["level", getattr(machine, "led_by", None) or tag] = 1.0
@@ -235,7 +234,7 @@ class Scripts:
     def _valves(self, asked: Asked, case: Case, hands: bool) -> Positions:
         """Valves not where the mode has them: stuck, at rest, or set by people."""
         found: dict[str, str] = {}
-        for valve in self.a.plant.machines(Valve):
+        for valve in self.a.plant.machines(IsValve):
             place = self.s.place[valve.id] or ""
             if valve.id in asked.w.stuck:
                 found[valve.id] = asked.w.stuck[valve.id]

@@ -13,12 +13,20 @@ from functools import cached_property
 from typing import assert_never
 
 from byrewright.plant.graph import Joint, Node, build, node
-from byrewright.plant.kinds.deck import DriveUnit, Platform, RotaryGland
-from byrewright.plant.kinds.milk import MilkPump, Valve
-from byrewright.plant.kinds.power import Generator, Mains, Sensor
-from byrewright.plant.kinds.units import MilkingUnit
-from byrewright.plant.kinds.vacuum import Pulsator, VacuumPump
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import (
+    GeneratesPower,
+    GivesMilk,
+    IsValve,
+    JoinsDeck,
+    MovesMilk,
+    Pulsates,
+    PumpsVacuum,
+    Senses,
+    StandsCows,
+    SuppliesPower,
+    TurnsDeck,
+)
 from byrewright.studies.failures.events import Hit, rest
 from byrewright.studies.failures.paths import Act, Acts, Net
 
@@ -135,25 +143,25 @@ class Structure:
         self.air_net = Net(plant, ("air",), graph)
         self.nodes = graph.nodes
         self.place = {tag: plant.position(mode, tag) for tag in plant.equipment}
-        self.glands = plant.machines(RotaryGland)
-        self.units = plant.machines(MilkingUnit)
-        self.pumps = plant.machines(VacuumPump)
-        self.pulsators = plant.machines(Pulsator)
-        self.platform = plant.first(Platform)
-        self.mains = plant.machines(Mains)
-        self.drives = plant.machines(DriveUnit)
-        self.milk_pumps = plant.machines(MilkPump)
-        self.levels = [x for x in plant.machines(Sensor) if x.measures == "level"]
+        self.glands = plant.machines(JoinsDeck)
+        self.units = plant.machines(GivesMilk)
+        self.pumps = plant.machines(PumpsVacuum)
+        self.pulsators = plant.machines(Pulsates)
+        self.platform = plant.first(StandsCows)
+        self.mains = plant.machines(SuppliesPower)
+        self.drives = plant.machines(TurnsDeck)
+        self.milk_pumps = plant.machines(MovesMilk)
+        self.levels = [x for x in plant.machines(Senses) if x.measures == "level"]
         self.receivers = tuple(
-            m.id for m in plant.equipment.values()
-            if m.can("holds milk") and any(n == Node(m.id, "vacuum") for n in graph.nodes)
-            and Node(m.id, "outlet") in self.milk_net.near
+            m.id for m in plant.able("holds milk")
+            if Node(m.id, m.port_for("vacuum")) in graph.nodes
+            and Node(m.id, m.port_for("milk", "out")) in self.milk_net.near
             and not m.can("is an outlet for milk") and m.id in self._below_units()
         )  # fmt: skip
 
     def _below_units(self) -> frozenset[str]:
         """Machines that the units' milk can reach with every valve open."""
-        seen = [Node(u.id, "milk") for u in self.units]
+        seen = [Node(u.id, u.spouts()[0]) for u in self.units]
         found = set(seen)
         while seen:
             here = seen.pop()
@@ -171,9 +179,9 @@ class Structure:
         wet = {n.machine for n in self.milk_net.reach(starts, plain.plain)}
         pumps = {m.id for m in self.plant.able("moves milk")}
         gas = set(self.receivers) | set(self.vacuum_net.machines)
-        gas |= {m for m in wet if self.plant.equipment[m].KIND == "milkline"}
+        gas |= {m for m in wet if self.plant.equipment[m].can("collects milk")}
         found: dict[str, bool] = {}
-        for valve in self.plant.machines(Valve):
+        for valve in self.plant.machines(IsValve):
             ends = [n for p in self.plant.pipes_at(valve.id) for n in (node(p.start), node(p.end))]
             near = {n.machine for n in ends} - {valve.id}
             floor = any(self.plant.equipment[m].can("is a drain") for m in near)
@@ -194,7 +202,7 @@ class Structure:
             ends = [(n.machine, n) for n in (joint.a, joint.b)]
             names = [
                 f"{m}|{n.port.partition('_')[0]}"
-                if isinstance(self.plant.equipment[m], RotaryGland) else m
+                if isinstance(self.plant.equipment[m], JoinsDeck) else m
                 for m, n in ends
             ]  # fmt: skip
             if any(self.plant.equipment[m].can("is a drain") for m, _ in ends):
@@ -250,7 +258,7 @@ class Asked:
     def _find_power(self, tag: str) -> Acts | None:
         machine = self.s.plant.equipment[tag]
         if not machine.fed_from:
-            if isinstance(machine, Generator) and machine.start_by != "automatic":
+            if isinstance(machine, GeneratesPower) and machine.start_by != "automatic":
                 return (Act("transfer", tag),)
             return ()
         if self.w.no_power and tag in self.s.on_deck:
@@ -299,7 +307,7 @@ class Asked:
         starts, prices = [], {}
         for m in self.s.plant.able("makes air"):
             runs = self.runs(m.id)
-            node = Node(m.id, "outlet")
+            node = Node(m.id, m.port_for("air", "out"))
             if runs is not None and node in self.s.air_net.near:
                 starts.append(node)
                 prices[m.id] = runs
@@ -330,11 +338,11 @@ class Asked:
         acts = [*power, *control]
         if self.s.place[tag] not in ("runs", "ready", None) and machine.can("runs"):
             acts.append(Act("start", tag))
-        if isinstance(machine, MilkPump) and self._misled(machine):
+        if isinstance(machine, MovesMilk) and self._misled(machine):
             acts.append(Act("run", tag))
         return tuple(dict.fromkeys(acts))
 
-    def _misled(self, pump: MilkPump) -> bool:
+    def _misled(self, pump: MovesMilk) -> bool:
         """Whether the level that leads a pump is not to be trusted."""
         if pump.led_by is None:
             return False
@@ -351,7 +359,7 @@ class Asked:
         valve = self.s.plant.equipment[tag]
         place = self.w.stuck.get(tag) or self.s.place[tag] or ""
         wanted = joint.how.positions
-        if not isinstance(valve, Valve):
+        if not isinstance(valve, IsValve):
             return () if place in wanted else None
         if tag in self.w.stuck:
             if place in wanted:
@@ -366,13 +374,13 @@ class Asked:
             return air  # it goes back by itself
         return (*air, Act("set", tag, wanted[0]))
 
-    def rests(self, valve: Valve) -> bool:
+    def rests(self, valve: IsValve) -> bool:
         """Whether it has lost its air, its power or its signal."""
         if valve.moved_by == "hand":
             return False
         return self._moving(valve) != () or self.control(valve.id) != ()
 
-    def _moving(self, valve: Valve) -> Acts | None:
+    def _moving(self, valve: IsValve) -> Acts | None:
         """The acts that give a valve what moves it; None when it stays at rest."""
         if valve.moved_by != "air" or not valve.air_from:
             return ()

@@ -9,8 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Iterable
 
-from byrewright.plant.kinds.deck import DeckRollers, DriveUnit, Platform
-from byrewright.plant.kinds.power import Sensor
+from byrewright.plant.roles import CarriesDeck, Senses, StandsCows, TurnsDeck
 from byrewright.studies.failures.events import Event
 from byrewright.studies.failures.structure import Structure
 
@@ -21,7 +20,7 @@ def supports(s: Structure) -> dict[str, frozenset[str]]:
     """For each requirement the machines its answer may depend on."""
     plant = s.plant
     deck = [m.id for m in plant.equipment.values()
-            if isinstance(m, Platform | DriveUnit | DeckRollers)]  # fmt: skip
+            if isinstance(m, StandsCows | TurnsDeck | CarriesDeck)]  # fmt: skip
     vacuum = {*s.vacuum_net.machines, *(p.id for p in s.pumps), *s.receivers, *_near_receivers(s)}
     lines = {j.a.machine for n in s.milk_net.near for _, j, _ in s.milk_net.near[n]}
     vacuum |= {m for m in s.air_net.machines if s.air_net.machines & lines}
@@ -42,7 +41,7 @@ def _near_receivers(s: Structure) -> set[str]:
     return {
         n.machine for r in s.receivers for _, j, _ in s.milk_net.near.get(Node(r, "*"), ())
         for n in (j.a, j.b)
-    } | {m for m in s.milk_net.machines if s.plant.equipment[m].KIND == "milkline"}  # fmt: skip
+    } | {m for m in s.milk_net.machines if s.plant.equipment[m].can("collects milk")}  # fmt: skip
 
 
 def _closure(s: Structure, roots: Iterable[str]) -> frozenset[str]:
@@ -60,7 +59,7 @@ def _closure(s: Structure, roots: Iterable[str]) -> frozenset[str]:
         led = getattr(machine, "led_by", None)
         if led:
             queue.append(led)
-            queue += [x.id for x in plant.machines(Sensor) if x.on == led]
+            queue += [x.id for x in plant.machines(Senses) if x.on == led]
         if machine.can("stores air"):
             queue += s.air_net.machines
             queue += [m.id for m in plant.able("makes air")]

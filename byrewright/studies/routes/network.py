@@ -11,10 +11,9 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from byrewright.plant.graph import Joint, Node, build, used_ports
-from byrewright.plant.kinds.milk import CalfFeed, TankerBay
-from byrewright.plant.kinds.units import WithheldVessel
 from byrewright.plant.machine import LIQUIDS, Machine
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import CoolsMilk, FeedsCalves, GivesMilk, KeepsWithheld, LoadsTankers
 
 HALF = "half"
 RUNS, STOPPED, READY = "runs", "stopped", "ready"
@@ -69,6 +68,14 @@ class Network:
         except ValueError:
             return None
 
+    def spouts(self, unit: str) -> tuple[int | None, int | None]:
+        """The numbers of the ports where a unit's milk leaves it: sold, and withheld."""
+        machine = self.plant.equipment[unit]
+        if not isinstance(machine, GivesMilk):
+            return None, None
+        sold, withheld = machine.spouts()
+        return self.node(unit, sold), self.node(unit, withheld)
+
     def names(self, numbers: Iterable[int]) -> list[str]:
         """Nodes as the engineer writes them."""
         return [self.nodes[n].name.removesuffix(".*") for n in numbers]
@@ -111,22 +118,20 @@ class Roles:
 
     @property
     def coolers(self) -> tuple[str, ...]:
-        """Machines that milk passes through to be cooled: a milk way in and a milk way out."""
-        return self._ids(
-            m for m in self.plant.equipment.values() if m.port("milk_in") and m.port("milk_out")
-        )
+        """Machines that milk passes through to be cooled."""
+        return self._ids(self.plant.machines(CoolsMilk))
 
     @property
     def bays(self) -> tuple[str, ...]:
-        return self._ids(self.plant.machines(TankerBay))
+        return self._ids(self.plant.machines(LoadsTankers))
 
     @property
     def calves(self) -> tuple[str, ...]:
-        return self._ids(self.plant.machines(CalfFeed))
+        return self._ids(self.plant.machines(FeedsCalves))
 
     @property
     def withheld(self) -> tuple[str, ...]:
-        return self._ids(self.plant.machines(WithheldVessel))
+        return self._ids(self.plant.machines(KeepsWithheld))
 
     @property
     def under_vacuum(self) -> tuple[str, ...]:
@@ -146,10 +151,6 @@ class Roles:
         """Open vessels that milk only passes through."""
         apart = {*self.tanks, *self.receivers, *self.calves, *self.withheld}
         return tuple(m.id for m in self.plant.able("holds milk") if m.id not in apart)
-
-    @property
-    def vacuum_pumps(self) -> tuple[str, ...]:
-        return self._ids(self.plant.able("makes vacuum"))
 
 
 def surely(machine: Machine, positions: tuple[str, ...]) -> frozenset[str]:

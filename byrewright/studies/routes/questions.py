@@ -132,7 +132,7 @@ class _Asker:
         self.milkers = [u for u in roles.units if self.could(u, (MILKS,))]
         for unit in self.milkers:
             guard = (unit, frozenset({MILKS}))
-            plain, marked = net.node(unit, "milk"), net.node(unit, "withheld")
+            plain, marked = net.spouts(unit)
             if marked is not None:
                 withheld.append((marked, *guard))
             if plain is not None and marked is None and "withheld_draw" in self.does:
@@ -301,7 +301,7 @@ class _Asker:
                     self.scene.ask("flooded", receiver, Reaches(liquid, here), away)
         piped = {a.a for a in net.liquid if a.how == "pipe"}
         for pump in self.plant.able("moves liquid"):
-            out = net.node(pump.id, "outlet")
+            out = net.node(pump.id, pump.inside()[0].b)
             if out in piped:
                 self.scene.ask("closed_line", pump.id, Stands(pump.id, frozenset({RUNS})),
                                Reaches("has a way out", (out or 0,), False))  # fmt: skip
@@ -325,11 +325,13 @@ class _Asker:
         if not self.milkers:
             return
         net = self.net
-        air = [a.id for a in self.plant.equipment.values() if a.kind == "air_injector"]
+        air = [a.id for a in self.plant.able("injects air")]
         openings = [*self.bodies((*self.roles.drains, *air)), *net.open_ends]
         ways = [(a.a, a.b, a.machine, a.may) for a in net.gas]
         self.spread("air", [(n, None, None) for n in openings], ways)
-        inlets = [(p, net.node(p, "inlet")) for p in self.roles.vacuum_pumps]
+        inlets = [
+            (p.id, net.node(p.id, p.port_for("vacuum"))) for p in self.plant.able("makes vacuum")
+        ]
         pumps: list[Start] = [
             (n, p, frozenset({RUNS, READY})) for p, n in inlets if n is not None
         ]  # fmt: skip
@@ -404,7 +406,7 @@ def washed_and_milked(net: Network) -> set[int]:
     stops = {net.body[m] for m in (*roles.drains, *roles.tanks, *roles.bays) if m in net.body}
     ways = tuple((a.a, a.b, a.machine, a.may) for a in net.liquid if a.a not in stops)
     troughs = tuple((net.body[t], None, None) for t in roles.troughs if t in net.body)
-    units = ((net.node(u, "milk"), u, frozenset({MILKS})) for u in roles.units)
+    units = ((net.spouts(u)[0], u, frozenset({MILKS})) for u in roles.units)
     milks = tuple((n, u, p) for n, u, p in units if n is not None)
     wet: set[int] = set()
     milky: set[int] = set()

@@ -11,8 +11,8 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from byrewright.plant.kinds.power import Sensor
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import Senses
 from byrewright.studies.routes.brute import Hit
 from byrewright.studies.routes.prove import Prover
 from byrewright.studies.routes.scene import Scene
@@ -35,7 +35,7 @@ class SensorSet:
 def fitted(plant: Plant) -> frozenset[str]:
     """Machines whose position or state is sensed as the file stands."""
     found = {m.id for m in plant.equipment.values() if getattr(m, "sensed", False)}
-    for sensor in plant.machines(Sensor):
+    for sensor in plant.machines(Senses):
         machine = plant.equipment.get(sensor.on)
         measures = POSITION_MEASURES | ({"level"} if machine and not machine.can("runs") else set())
         if sensor.measures in measures:

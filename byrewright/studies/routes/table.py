@@ -7,8 +7,8 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from byrewright.engine.interlocks import PRIORITIES, Effect, Priority, Row, Signal, Table
-from byrewright.plant.kinds.power import Sensor, Sounder
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import Senses, TellsPeople
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.routes.brute import Hit
 from byrewright.studies.routes.classes import HARMS
@@ -94,7 +94,7 @@ class _Builder:
                         yield Hit(mode, question, wrong)
 
     def _sounder(self) -> str:
-        tags = [m.id for m in self.plant.machines(Sounder)]
+        tags = [m.id for m in self.plant.machines(TellsPeople)]
         return f"sounder and lamp {', '.join(tags)}" if tags else "sounder and lamp (to be fitted)"
 
     def _tag(self, machine: str, says: str) -> str:
@@ -278,7 +278,7 @@ class _Builder:
     def _process_rows(self) -> Iterable[Row]:
         proof_s = self.rules.number("alarm.valve_proof_min") * 60
         milking = tuple(m for m, s in self.scenes.items() if s.spreads["milk"].starts)
-        for sensor in self.plant.machines(Sensor):
+        for sensor in self.plant.machines(Senses):
             says = PROCESS.get(sensor.measures)
             on = self.plant.equipment.get(sensor.on)
             if says is None or on is None or not milking:
@@ -290,7 +290,7 @@ class _Builder:
             elif says == "wash":
                 yield self._process(sensor, says, milking, "wash_to_milk", 3.0, False)
 
-    def _process(self, sensor: Sensor, says: str, modes: tuple[str, ...], harm: str, delay_s: float,
+    def _process(self, sensor: Senses, says: str, modes: tuple[str, ...], harm: str, delay_s: float,
                  must_be: bool) -> Row:  # fmt: skip
         tag = self._contact(sensor.id, says, process=True)
         what = f"no {says}" if must_be else said(says)
@@ -329,7 +329,7 @@ def process_contacts(
         if not signal.process:
             continue
         sensor = plant.equipment[signal.machine]
-        assert isinstance(sensor, Sensor)
+        assert isinstance(sensor, Senses)
         nodes = {
             i
             for i, n in enumerate(scene.net.nodes)

@@ -12,11 +12,15 @@ from byrewright.physics.air import (
     reserve_us_l_min_free,
 )
 from byrewright.plant.graph import Joint
-from byrewright.plant.kinds.deck import RotaryGland
-from byrewright.plant.kinds.milk import Receiver
-from byrewright.plant.kinds.power import Sensor
-from byrewright.plant.kinds.vacuum import PulsatorAirline, Regulator, VacuumPump
 from byrewright.plant.plant import Pipe, Plant
+from byrewright.plant.roles import (
+    FeedsPulsators,
+    JoinsDeck,
+    PumpsVacuum,
+    ReceivesMilk,
+    RegulatesVacuum,
+    Senses,
+)
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.paths import Ways
@@ -57,7 +61,7 @@ class Leg:
 def size_airlines(bench: Bench, duty: Duty) -> None:
     """Drops and bores of the main airline, the gland and the pulsator line."""
     plant = bench.plant
-    pumps, receivers = plant.machines(VacuumPump), plant.machines(Receiver)
+    pumps, receivers = plant.machines(PumpsVacuum), plant.machines(ReceivesMilk)
     if not pumps or not receivers:
         return
     need = demand(bench, duty)
@@ -80,7 +84,7 @@ def size_airlines(bench: Bench, duty: Duty) -> None:
         )
     else:
         _main(bench, duty, routes, flows, ways)
-    for line in plant.machines(PulsatorAirline):
+    for line in plant.machines(FeedsPulsators):
         _pulsator_line(bench, duty, line)
 
 
@@ -95,7 +99,7 @@ def _flows(bench: Bench, duty: Duty, need: Demand, ways: Ways) -> dict[str, floa
     pump's own branch carries no more than the pump draws.
     """
     plant, air = bench.plant, air_use(bench, duty)
-    receivers, lines = plant.machines(Receiver), plant.machines(PulsatorAirline)
+    receivers, lines = plant.machines(ReceivesMilk), plant.machines(FeedsPulsators)
     least = (
         reserve_us_l_min_free(duty.units, bench.rules)
         if us_rules(bench)
@@ -103,7 +107,7 @@ def _flows(bench: Bench, duty: Duty, need: Demand, ways: Ways) -> dict[str, floa
     )
     draws = {
         p.id: p.count * p.capacity_l_min_free / need.iso.altitude_factor
-        for p in plant.machines(VacuumPump)
+        for p in plant.machines(PumpsVacuum)
     }
     left = sum(draws[p] for p in _together(plant, tuple(draws))) - need.steady_at_inlet_l_min
     milk_air = air.claws + need.iso.milk_leakage_l_min_free + max(least, left)
@@ -147,7 +151,7 @@ def _legs(plant: Plant, joints: Iterable[Joint], flows: dict[str, float]) -> lis
             )
             continue
         machine = plant.equipment.get(joint.machine or "")
-        if isinstance(machine, RotaryGland):
+        if isinstance(machine, JoinsDeck):
             legs.append(
                 Leg(
                     machine.id,
@@ -209,8 +213,8 @@ def _main(
                 done.add(leg.id)
                 _bore(bench, duty, leg, legs_of[key], budget, TO_PUMP)
     to_pulsators = bench.number(f"{held}_pulsator_line_kpa")
-    for line in plant.machines(PulsatorAirline):
-        for pump in plant.machines(VacuumPump):
+    for line in plant.machines(FeedsPulsators):
+        for pump in plant.machines(PumpsVacuum):
             feed = [leg for leg in _legs(plant, ways.between(line.id, pump.id), flows)
                     if leg.id not in done]  # fmt: skip
             for leg in feed:
@@ -223,8 +227,8 @@ def _to_sensing(
 ) -> list[tuple[str, list[Leg], str]]:
     """Each receiver's legs up to where the regulator joins, or a vacuum sensor sits."""
     plant = bench.plant
-    regulators = [r.id for r in plant.machines(Regulator) if r.usual() == "works"]
-    sensors = [s.on for s in plant.machines(Sensor) if s.measures == "vacuum"]
+    regulators = [r.id for r in plant.machines(RegulatesVacuum) if r.usual() == "works"]
+    sensors = [s.on for s in plant.machines(Senses) if s.measures == "vacuum"]
     found = []
     for receiver, pump, joints in routes:
         for place in regulators:
@@ -340,9 +344,9 @@ def _bore(
     )
 
 
-def _pulsator_line(bench: Bench, duty: Duty, line: PulsatorAirline) -> None:
+def _pulsator_line(bench: Bench, duty: Duty, line: FeedsPulsators) -> None:
     plant = bench.plant
-    lines = plant.machines(PulsatorAirline)
+    lines = plant.machines(FeedsPulsators)
     pulse = air_use(bench, duty).pulsators / len(lines) / line.count
     supplies = max(1, sum(1 for p in plant.pipes_at(line.id) if _supplies(line, p)))
     ways = supplies * (2 if line.ring else 1)
@@ -402,6 +406,6 @@ def _pulsator_line(bench: Bench, duty: Duty, line: PulsatorAirline) -> None:
     )
 
 
-def _supplies(line: PulsatorAirline, pipe: Pipe) -> bool:
+def _supplies(line: FeedsPulsators, pipe: Pipe) -> bool:
     ends = (pipe.start, pipe.end)
     return any(e.startswith(f"{line.id}.supply_") for e in ends)

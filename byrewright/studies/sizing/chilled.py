@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from byrewright.plant.kinds.cooling import BulkTank, PlateCooler
-from byrewright.plant.kinds.water import LiquidPump
+from byrewright.plant.roles import CoolsMilk, MovesWater, StoresMilk
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.delivery import cooler_flow_l_min
 from byrewright.studies.sizing.duty import Duty
@@ -11,7 +10,7 @@ from byrewright.studies.sizing.paths import Ways
 from byrewright.studies.sizing.pumping import PumpDuty, duty_to, size_pump
 
 
-def tank_flow_l_min(bench: Bench, tank: BulkTank) -> float:
+def tank_flow_l_min(bench: Bench, tank: StoresMilk) -> float:
     """Chilled liquid that takes a tank's cooling duty out at the usual warming, L/min."""
     per_l = bench.number("coolant.density_kg_m3") / 1000 * bench.number("coolant.cp_kj_kgk")
     return tank.cooling_kw * 60.0 / (per_l * bench.number("coolant.rise_k"))
@@ -22,13 +21,13 @@ def size_chilled_pumps(bench: Bench, duty: Duty) -> None:
     plant = bench.plant
     ways = Ways(plant, "coolant", directed=True)
     milk, drop = cooler_flow_l_min(bench, duty), bench.number("coolant.tank_drop_kpa")
-    stages = [c for c in plant.machines(PlateCooler) if c.chilled_area_m2 > 0]
-    tanks = [t for t in plant.machines(BulkTank) if t.cooling in ("chilled_water", "ice_bank")]
-    stage = sum(c.chilled_ratio * c.count for c in stages) * milk
+    stages = [(c, s) for c in plant.machines(CoolsMilk) if (s := c.stage("coolant"))]
+    tanks = [t for t in plant.machines(StoresMilk) if t.takes_coolant]
+    stage = sum(s.ratio * c.count for c, s in stages) * milk
     jacket = max((tank_flow_l_min(bench, t) for t in tanks), default=0.0)
-    found: list[tuple[LiquidPump, list[PumpDuty]]] = []
-    for pump in plant.machines(LiquidPump):
-        cooler = duty_to(ways, pump, [c.id for c in stages], "the chilled stage", stage, 0.0)
+    found: list[tuple[MovesWater, list[PumpDuty]]] = []
+    for pump in plant.machines(MovesWater):
+        cooler = duty_to(ways, pump, [c.id for c, _ in stages], "the chilled stage", stage, 0.0)
         tank = duty_to(ways, pump, [t.id for t in tanks], "a cooling tank", jacket, drop)
         duties = [d for d in (cooler, tank) if d is not None]
         if len(duties) == 2:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from byrewright.physics.heat import heating_energy_kwh
-from byrewright.plant.kinds.deck import ClothDryer, ClothWasher
+from byrewright.plant.roles import DriesCloths, WashesCloths, usually
 from byrewright.results import Table
 from byrewright.standards.cleaning import HEATER_KW
 from byrewright.standards.laundry import WASHER_LOADS_KG
@@ -41,7 +41,7 @@ def cloth_day(bench: Bench, duty: Duty) -> ClothDay:
 
 def laundry_water_l_day(bench: Bench, duty: Duty) -> float:
     """Water that the cloth washers take in a day, L (0 where there are none)."""
-    washers = bench.plant.machines(ClothWasher)
+    washers = bench.plant.machines(WashesCloths)
     if not washers or bench.plant.work.cloths_a_cow <= 0:
         return 0.0
     loads = _loads(bench, cloth_day(bench, duty).kg, washers)
@@ -55,8 +55,8 @@ def size_cloths(bench: Bench, duty: Duty) -> None:
         return
     day = cloth_day(bench, duty)
     _cloths(bench, duty, day)
-    _machines(bench, day, "washer", ClothWasher, bench.plant.machines(ClothWasher))
-    _machines(bench, day, "dryer", ClothDryer, bench.plant.machines(ClothDryer))
+    _machines(bench, day, "washer", WashesCloths, bench.plant.machines(WashesCloths))
+    _machines(bench, day, "dryer", DriesCloths, bench.plant.machines(DriesCloths))
     _stock(bench, day)
     _table(bench, duty, day)
 
@@ -75,7 +75,7 @@ def _cloths(bench: Bench, duty: Duty, day: ClothDay) -> None:
     )  # fmt: skip
 
 
-def _loads(bench: Bench, kg: float, machines: Sequence[ClothWasher | ClothDryer]) -> float:
+def _loads(bench: Bench, kg: float, machines: Sequence[WashesCloths | DriesCloths]) -> float:
     """Loads for `kg` of cloths in the machines there are, each filled as is usual."""
     held = sum(m.count * m.load_kg for m in machines) / sum(m.count for m in machines)
     return math.ceil(kg / (held * bench.number("cloth.load_fill")) - 1e-9)
@@ -103,10 +103,10 @@ def _enough(bench: Bench, kg: float, load_kg: float, cycle_min: float) -> int:
 
 
 def _machines(
-    bench: Bench, day: ClothDay, word: str, kind: type[ClothWasher] | type[ClothDryer],
-    machines: Sequence[ClothWasher | ClothDryer],
+    bench: Bench, day: ClothDay, word: str, kind: type[WashesCloths] | type[DriesCloths],
+    machines: Sequence[WashesCloths | DriesCloths],
 ) -> None:  # fmt: skip
-    cycle = float(kind.model_fields["cycle_min"].default)
+    cycle = usually(kind, "cycle_min")
     if not machines:
         load = next_of(day.largest_kg / LOADS_A_MILKING / bench.number("cloth.load_fill"),
                        WASHER_LOADS_KG)  # fmt: skip
@@ -129,7 +129,7 @@ def _machines(
     )  # fmt: skip
     for one in machines:
         _machine_size(bench, day, word, one)
-        if isinstance(one, ClothWasher):
+        if isinstance(one, WashesCloths):
             _load_water(bench, one)
     advised = _enough(bench, day.kg, load, cycle)
     change: dict[str, Any] = {
@@ -171,7 +171,7 @@ def _machines(
     )  # fmt: skip
 
 
-def _machine_size(bench: Bench, day: ClothDay, word: str, one: ClothWasher | ClothDryer) -> None:
+def _machine_size(bench: Bench, day: ClothDay, word: str, one: WashesCloths | DriesCloths) -> None:
     """The dry load a designer starts from, and the input that goes with it."""
     wanted = day.largest_kg / LOADS_A_MILKING / bench.number("cloth.load_fill")
     load = next_of(wanted, WASHER_LOADS_KG)
@@ -202,7 +202,7 @@ def _machine_size(bench: Bench, day: ClothDay, word: str, one: ClothWasher | Clo
     )  # fmt: skip
 
 
-def _load_water(bench: Bench, one: ClothWasher) -> None:
+def _load_water(bench: Bench, one: WashesCloths) -> None:
     litres = one.load_kg * bench.number("cloth.water_l_kg")
     bench.find(
         "cloths.washer_water", "Water of a load", one.water_l_load, "L",
@@ -234,7 +234,7 @@ def _stock(bench: Bench, day: ClothDay) -> None:
 
 def _table(bench: Bench, duty: Duty, day: ClothDay) -> None:
     """Lots through the day, and the water and energy of the laundry."""
-    washers = bench.plant.machines(ClothWasher)
+    washers = bench.plant.machines(WashesCloths)
     each = bench.plant.work.cloths_a_cow
     kg = bench.number("cloth.dry_kg")
     rows: list[tuple[float | str, ...]] = []

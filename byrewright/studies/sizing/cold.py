@@ -5,11 +5,11 @@ from __future__ import annotations
 from byrewright.physics.demand import storage_needed
 from byrewright.physics.milk import heat_kj_per_l
 from byrewright.plant.farm import minutes
-from byrewright.plant.kinds.cooling import BulkTank, Chiller, IceBank
+from byrewright.plant.roles import Cold, MakesCold, StoresMilk
 from byrewright.results import Input, Series
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
-from byrewright.studies.sizing.in_line import InLine
+from byrewright.studies.sizing.in_line import InLine, coolant_makers
 from byrewright.studies.sizing.sizes import (
     TIGHT,
     each_carries,
@@ -27,8 +27,8 @@ OFF_PEAK = 1e-9
 def hourly_cold_kwh(bench: Bench, duty: Duty, point: InLine) -> list[float]:
     """Heat that milk gives to chilled liquid in each hour of the day, kWh, no allowance."""
     from_c, to_c = point.pre_cooled_c, point.out_c
-    tanks = bench.plant.machines(BulkTank)
-    if any(t.cooling in ("ice_bank", "chilled_water") for t in tanks):
+    tanks = bench.plant.machines(StoresMilk)
+    if any(t.takes_coolant for t in tanks):
         to_c = min(to_c, duty.stored_c)
     hours = [0.0] * 24
     for one in duty.milkings:
@@ -46,7 +46,9 @@ def cold_plants(bench: Bench, duty: Duty, point: InLine) -> None:
     # While milk flows a cold plant without a store must carry the rate, not the hour's mean.
     busiest = max(hours)
     rate = max(busiest, point.chilled_kw * allowance)
-    banks, chillers = bench.plant.machines(IceBank), bench.plant.machines(Chiller)
+    makers = coolant_makers(bench)
+    banks = tuple(m for m in makers if m.cold().store_kwh > 0)
+    chillers = tuple(m for m in makers if m not in banks)
     if not banks and not chillers:
         bench.lacks(
             "cooling.cold",
@@ -61,24 +63,25 @@ def cold_plants(bench: Bench, duty: Duty, point: InLine) -> None:
     if chillers and not banks:
         _chillers(bench, chillers, rate, inputs)
     if banks:
-        helped = sum(c.count * c.duty_kw for c in chillers)
+        helped = sum(c.count * c.cold().duty_kw for c in chillers)
         _ice(bench, banks, [max(0.0, h - helped) for h in hours], inputs)
 
 
 def _chillers(
-    bench: Bench, chillers: tuple[Chiller, ...], rate: float, inputs: tuple[Input, ...]
+    bench: Bench, chillers: tuple[MakesCold, ...], rate: float, inputs: tuple[Input, ...]
 ) -> None:
     redundancy, count = bench.plant.wishes.redundancy, sum(c.count for c in chillers)
     limit = each_carries(rate, count, redundancy)
     for one in chillers:
+        duty_kw = one.cold().duty_kw
         off = with_others_off(one, chillers, redundancy)
         bench.find(
             "cooling.chiller.duty",
             "Chiller duty",
-            one.duty_kw,
+            duty_kw,
             "kW",
-            f"{one.id} makes {one.duty_kw:.0f} kW of cold; {limit:.0f} kW is needed{off} while "
-            f"milk flows: {spare(one.duty_kw, limit)}.",
+            f"{one.id} makes {duty_kw:.0f} kW of cold; {limit:.0f} kW is needed{off} while "
+            f"milk flows: {spare(duty_kw, limit)}.",
             subject=one.id,
             limit=limit,
             sense="at_least",
@@ -89,9 +92,9 @@ def _chillers(
             known="derived",
             advised=next_preferred((1.0 + TIGHT) * limit),
             advised_why=f"heat of the milk and 20 % for pumps and gains{off}; next size",
-            target=(one, "duty_kw"),
+            target=(one, type(one).SIZED_BY["duty"]),
         )
-        rated_ambient(bench, one.id, one.rated_ambient_c)
+        rated_ambient(bench, one.id, one.cold().rated_ambient_c)
     if redundancy != "none" and count < 2:
         bench.find(
             "cooling.chiller.standby",
@@ -109,21 +112,21 @@ def _chillers(
         )
 
 
-def _window(bank: IceBank) -> list[int]:
-    """Hours of the day in which ice is made."""
-    start, end = minutes(bank.make_from), minutes(bank.make_until)
+def _window(cold: Cold) -> list[int]:
+    """Hours of the day in which a store is filled."""
+    start, end = (minutes(t) for t in cold.hours or ("00:00", "00:00"))
     length = (end - start - 1) % 1440 + 1
     return [((start + m) // 60) % 24 for m in range(0, length, 60)]
 
 
 def _ice(
-    bench: Bench, banks: tuple[IceBank, ...], hours: list[float], inputs: tuple[Input, ...]
+    bench: Bench, banks: tuple[MakesCold, ...], hours: list[float], inputs: tuple[Input, ...]
 ) -> None:
     count, day = sum(b.count for b in banks), sum(hours)
-    window = _window(banks[0])
+    window = _window(banks[0].cold())
     duty_limit = day / len(window) / count
     made = [0.0] * 24
-    has = sum(b.count * b.duty_kw for b in banks)
+    has = sum(b.count * b.cold().duty_kw for b in banks)
     for hour in window:
         made[hour] = max(has, duty_limit * count * (1 + OFF_PEAK))
     store = storage_needed(hours, made) or 0.0
@@ -138,15 +141,16 @@ def _ice(
         )
     )
     for bank in banks:
-        span = f"{bank.make_from} to {bank.make_until}"
+        cold = bank.cold()
+        span = cold.span
         bench.find(
             "cooling.ice.duty",
             "Ice-making duty",
-            bank.duty_kw,
+            cold.duty_kw,
             "kW",
-            f"{bank.id} makes {bank.duty_kw:.0f} kW of cold; the day's {day:.0f} kWh in the "
+            f"{bank.id} makes {cold.duty_kw:.0f} kW of cold; the day's {day:.0f} kWh in the "
             f"{len(window)} h from {span} asks for {duty_limit:.0f} kW: "
-            f"{spare(bank.duty_kw, duty_limit)}.",
+            f"{spare(cold.duty_kw, duty_limit)}.",
             subject=bank.id,
             limit=duty_limit,
             sense="at_least",
@@ -157,16 +161,16 @@ def _ice(
             known="derived",
             advised=next_preferred((1.0 + TIGHT) * duty_limit),
             advised_why=f"the day's cold in {len(window)} h, next size",
-            target=(bank, "duty_kw"),
+            target=(bank, type(bank).SIZED_BY["duty"]),
         )
         each = store / count
         bench.find(
             "cooling.ice.store",
             "Ice store",
-            bank.store_kwh,
+            cold.store_kwh,
             "kWh",
-            f"{bank.id} stores {bank.store_kwh:.0f} kWh of ice; {each:.0f} kWh carries the "
-            f"milkings between makings: {spare(bank.store_kwh, each)}.",
+            f"{bank.id} stores {cold.store_kwh:.0f} kWh of ice; {each:.0f} kWh carries the "
+            f"milkings between makings: {spare(cold.store_kwh, each)}.",
             subject=bank.id,
             limit=each,
             sense="at_least",
@@ -177,12 +181,12 @@ def _ice(
             known="from_memory",
             advised=next_preferred(each * 1.1),
             advised_why="what the milkings melt, a tenth more, next size",
-            target=(bank, "store_kwh"),
+            target=(bank, type(bank).SIZED_BY["store"]),
         )
         _tariff(bench, bank, window)
 
 
-def _tariff(bench: Bench, bank: IceBank, window: list[int]) -> None:
+def _tariff(bench: Bench, bank: MakesCold, window: list[int]) -> None:
     """Whether ice is made in the cheapest hours."""
     tariff = sorted(bench.plant.site.supply.tariff, key=lambda t: minutes(t.start))
     if not tariff:
@@ -206,7 +210,7 @@ def _tariff(bench: Bench, bank: IceBank, window: list[int]) -> None:
         else f"{bank.id} makes ice only at the cheapest price.",
         subject=bank.id,
         formula="hours of making with price above the least",
-        inputs=(stated("", "ice making", f"{bank.make_from} to {bank.make_until}"),),
+        inputs=(stated("", "ice making", bank.cold().span),),
         source="the plant file's tariff",
         known="stated",
     )

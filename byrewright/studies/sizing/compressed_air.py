@@ -11,9 +11,14 @@ from byrewright.physics.pneumatics import (
     dryer_nominal_l_min_free,
     receiver_volume_l,
 )
-from byrewright.plant.kinds.air import AirCompressor, AirDryer, AirReceiver
-from byrewright.plant.kinds.milk import Valve
-from byrewright.plant.kinds.units import Backflush, Removal
+from byrewright.plant.roles import (
+    CompressesAir,
+    DriesAir,
+    IsValve,
+    KeepsAir,
+    RemovesUnits,
+    RinsesUnits,
+)
 from byrewright.results import Input, Table
 from byrewright.standards.compressed_air import COMPRESSOR_L_MIN, HUMIDITY_CLASSES, RECEIVER_L
 from byrewright.studies.sizing.context import Bench
@@ -73,7 +78,7 @@ def needed_l_min_free(bench: Bench, duty: Duty) -> float:
 def size_compressed_air(bench: Bench, duty: Duty) -> None:
     """Free air, compressors, receivers, dryers and dew point. Nothing where nothing uses air."""
     demand = air_demand(bench, duty)
-    compressors = bench.plant.machines(AirCompressor)
+    compressors = bench.plant.machines(CompressesAir)
     if not demand.users and not compressors:
         return
     _demand(bench, duty, demand)
@@ -86,7 +91,7 @@ def size_compressed_air(bench: Bench, duty: Duty) -> None:
         return
     _compressors(bench, duty, demand, compressors)
     _receivers(bench, duty, demand, compressors)
-    receiver = bench.plant.first(AirReceiver)
+    receiver = bench.plant.first(KeepsAir)
     low = receiver.lowest_bar if receiver else bench.number("air.working_bar")
     size_air_pipes(bench, duty, max(demand.peak_l_min, *(c.capacity_l_min_free
                                                          for c in compressors)), low)  # fmt: skip
@@ -98,23 +103,23 @@ def _users(bench: Bench, duty: Duty) -> list[AirUser]:
     passes_min = duty.gross_cows_h * (1 - duty.stop_share) / 60.0
     passes_day = duty.cows_milked_day * (1 + duty.go_round_share)
     cows_min = duty.net_cows_h / 60.0
-    receiver = plant.first(AirReceiver)
+    receiver = plant.first(KeepsAir)
     bar = receiver.serves_bar if receiver else bench.number("air.working_bar")
     atmosphere = duty.pressure_kpa_abs / KPA_PER_BAR
-    for remover in plant.machines(Removal):
+    for remover in plant.machines(RemovesUnits):
         if remover.moved_by == "air":
             each = cycle_l_free(remover.bore_mm, remover.stroke_mm, bar, double_acting=False,
                                 atmosphere_bar=atmosphere)  # fmt: skip
             found.append(AirUser("cluster removers", each, passes_min, passes_day))
-    for backflush in plant.machines(Backflush):
+    for backflush in plant.machines(RinsesUnits):
         found.append(AirUser("backflush", backflush.air_nl_cow, passes_min, passes_day))
     gate = cycle_l_free(bench.number("air.gate_bore_mm"), bench.number("air.gate_stroke_mm"), bar,
                         bench.number("air.gate_rod_mm"), atmosphere_bar=atmosphere)  # fmt: skip
     cycles = bench.number("air.gate_cycles_per_cow")
-    if plant.count(AirCompressor) or plant.count(AirReceiver):
+    if plant.count(CompressesAir) or plant.count(KeepsAir):
         found.append(AirUser("entry and exit gates", gate, cows_min * cycles,
                              duty.cows_milked_day * cycles))  # fmt: skip
-    valves = sum(v.count for v in plant.machines(Valve) if v.moved_by == "air")
+    valves = sum(v.count for v in plant.machines(IsValve) if v.moved_by == "air")
     washes = bench.programme.washes_a_day
     moves = valves * (bench.number("air.valve_moves_wash") * washes + 2 * len(plant.milkings))
     found.append(AirUser("air-moved line valves", bench.number("air.valve_nl"), 0.0, moves,
@@ -123,7 +128,7 @@ def _users(bench: Bench, duty: Duty) -> list[AirUser]:
 
 
 def _demand(bench: Bench, duty: Duty, demand: AirDemand) -> None:
-    vacuum_moved = [r.id for r in bench.plant.machines(Removal) if r.moved_by == "vacuum"]
+    vacuum_moved = [r.id for r in bench.plant.machines(RemovesUnits) if r.moved_by == "vacuum"]
     says = (f" The cluster removers ({listed(vacuum_moved)}) work on vacuum and use none."
             if vacuum_moved else "")  # fmt: skip
     uses = listed([f"{u.what} {u.mean_l_min:.0f}" for u in demand.users if u.per_min > 0])
@@ -155,7 +160,7 @@ def _demand(bench: Bench, duty: Duty, demand: AirDemand) -> None:
 
 
 def _compressors(
-    bench: Bench, duty: Duty, demand: AirDemand, compressors: tuple[AirCompressor, ...]
+    bench: Bench, duty: Duty, demand: AirDemand, compressors: tuple[CompressesAir, ...]
 ) -> None:
     need = needed_l_min_free(bench, duty)
     alone = bench.plant.wishes.redundancy != "none"
@@ -204,7 +209,7 @@ def _compressors(
     )  # fmt: skip
 
 
-def _motor(bench: Bench, one: AirCompressor) -> None:
+def _motor(bench: Bench, one: CompressesAir) -> None:
     specific = bench.number("air.specific_power_kw_per_m3_min")
     need = specific * one.capacity_l_min_free / 1000
     bench.find(
@@ -221,9 +226,9 @@ def _motor(bench: Bench, one: AirCompressor) -> None:
 
 
 def _receivers(
-    bench: Bench, duty: Duty, demand: AirDemand, compressors: tuple[AirCompressor, ...]
+    bench: Bench, duty: Duty, demand: AirDemand, compressors: tuple[CompressesAir, ...]
 ) -> None:
-    receivers = bench.plant.machines(AirReceiver)
+    receivers = bench.plant.machines(KeepsAir)
     if not receivers:
         bench.lacks("air.receiver", "Air receiver", "There is no air receiver: without one the "
                     "compressor starts at every movement. Add one.")  # fmt: skip
@@ -272,8 +277,8 @@ def _receivers(
     )  # fmt: skip
 
 
-def _dryers(bench: Bench, compressors: tuple[AirCompressor, ...]) -> None:
-    dryers = bench.plant.machines(AirDryer)
+def _dryers(bench: Bench, compressors: tuple[CompressesAir, ...]) -> None:
+    dryers = bench.plant.machines(DriesAir)
     if not dryers:
         bench.lacks("air.dryer", "Air dryer", "There is no air dryer: water in the air freezes or "
                     "rusts valves and slip-ring housings on the deck. Add a dryer and moisture "
@@ -281,7 +286,7 @@ def _dryers(bench: Bench, compressors: tuple[AirCompressor, ...]) -> None:
         return
     site = bench.plant.site
     inlet = min(HOTTEST_DRYER_INLET_C, site.hottest_c + bench.number("dryer.inlet_over_ambient_k"))
-    receiver = bench.plant.first(AirReceiver)
+    receiver = bench.plant.first(KeepsAir)
     bar = receiver.lowest_bar if receiver else bench.number("air.working_bar")
     count = sum(d.count for d in dryers)
     flow = max(c.capacity_l_min_free for c in compressors)
@@ -306,7 +311,7 @@ def _dryers(bench: Bench, compressors: tuple[AirCompressor, ...]) -> None:
         _dew_point(bench, one)
 
 
-def _dew_point(bench: Bench, dryer: AirDryer) -> None:
+def _dew_point(bench: Bench, dryer: DriesAir) -> None:
     """Pressure dew point against the coldest pipework."""
     coldest = min(bench.plant.site.ambient_c) + bench.number("air.building_over_ambient_k")
     gap, least = coldest - dryer.dew_point_c, bench.number("air.dew_point_least_k")

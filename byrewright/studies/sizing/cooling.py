@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from byrewright.physics.errors import PhysicsRangeError
-from byrewright.physics.heat import area_m2, exchanger, ua_for_hot_out_kw_k
-from byrewright.plant.kinds.cooling import BulkTank, PlateCooler
+from byrewright.physics.heat import exchanger, ua_for_hot_out_kw_k
+from byrewright.plant.roles import CoolsMilk, Stage, StoresMilk
+from byrewright.results import Input
 from byrewright.studies.sizing.cold import cold_plants
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.delivery import cooler_flow_l_min
@@ -17,6 +18,7 @@ from byrewright.studies.sizing.in_line import (
     water_kw_k,
 )
 from byrewright.studies.sizing.sizes import TIGHT, next_preferred, stated, worked
+from byrewright.studies.sizing.steps import field
 
 NTU_FORMULA = "T_out = T_in - e C_min (T_in - t_in) / C_milk, e = f(UA / C_min, C_min / C_max)"
 KAYS = "kays_london"
@@ -24,22 +26,22 @@ KAYS = "kays_london"
 
 def size_cooling(bench: Bench, duty: Duty) -> None:
     """Plate cooler stages, cooling water, chillers and ice banks."""
-    coolers = bench.plant.machines(PlateCooler)
+    coolers = bench.plant.machines(CoolsMilk)
     if not coolers:
         bench.notes.notes.append(
-            f"No plate cooler: milk reaches the tank at {duty.milk_at_receiver_c:.0f} degC and "
-            "refrigeration carries all the heat."
+            f"No cooler in the milk's way: milk reaches the tank at "
+            f"{duty.milk_at_receiver_c:.0f} degC and refrigeration carries all the heat."
         )
     point = in_line(bench, duty)
     for cooler in coolers:
-        _water_stage(bench, duty, cooler, point)
-        if cooler.chilled_area_m2 > 0:
-            _chilled_stage(bench, duty, cooler, point)
+        for stage in cooler.stages():
+            judge = _water_stage if stage.cold == "water" else _chilled_stage
+            judge(bench, duty, cooler, stage, point)
     if coolers:
         _outlet(bench, duty, point)
         _water(bench, duty, point)
     wants_cold = point.chilled_kw > 0 or any(
-        t.cooling in ("ice_bank", "chilled_water") for t in bench.plant.machines(BulkTank)
+        t.takes_coolant for t in bench.plant.machines(StoresMilk)
     )
     if wants_cold:
         cold_plants(bench, duty, point)
@@ -54,34 +56,43 @@ def _usual_approach_k(bench: Bench, ratio: float) -> tuple[float, float]:
     return usual, most
 
 
-def _water_stage(bench: Bench, duty: Duty, cooler: PlateCooler, point: InLine) -> None:
-    usual, most = _usual_approach_k(bench, cooler.water_ratio)
+def _stage_inputs(cooler: CoolsMilk, stage: Stage) -> tuple[Input, ...]:
+    """What the plant file says that a stage's heat transfer follows from."""
+    sized = (field(cooler, stage.sized_by, "A"),) if stage.sized_by else ()
+    return (*sized, worked("UA", "heat transfer, clean", round(stage.ua_kw_k, 3), "kW/K"))
+
+
+def _advised_size(stage: Stage, ua_kw_k: float) -> float | None:
+    size = stage.size_for(ua_kw_k)
+    return None if size is None else next_preferred(size)
+
+
+def _target(cooler: CoolsMilk, stage: Stage) -> tuple[CoolsMilk, str] | None:
+    return (cooler, stage.sized_by) if stage.sized_by else None
+
+
+def _water_stage(bench: Bench, duty: Duty, cooler: CoolsMilk, stage: Stage, point: InLine) -> None:
+    usual, most = _usual_approach_k(bench, stage.ratio)
     hot = milk_kw_k(bench, point.milk_l_min)
-    cold = water_kw_k(bench, cooler.water_ratio * point.milk_l_min)
-    got = exchanger(
-        hot,
-        duty.milk_at_receiver_c,
-        cold,
-        duty.water_warmest_c,
-        cooler.area_m2 * cooler.u_w_m2_k / 1000.0,
-    )
+    cold = water_kw_k(bench, stage.ratio * point.milk_l_min)
+    got = exchanger(hot, duty.milk_at_receiver_c, cold, duty.water_warmest_c, stage.ua_kw_k)
     approach = got.hot_out_c - duty.water_warmest_c
-    advised, why = None, "no area can reach it with this water"
+    advised, why = None, "no size can reach it with this water"
     try:
         ua = ua_for_hot_out_kw_k(
             hot, duty.milk_at_receiver_c, cold, duty.water_warmest_c, duty.water_warmest_c + usual
         )
-        advised = next_preferred(area_m2(ua, cooler.u_w_m2_k))
+        advised = _advised_size(stage, ua)
         why = f"milk leaves {usual:.1f} K above the warmest month's water, usual at this ratio"
     except PhysicsRangeError:
         pass
     bench.find(
         "cooling.plate.approach",
-        "Plate cooler, water stage",
+        f"{type(cooler).TITLE}, water stage",
         approach,
         "K",
         f"{cooler.id} brings {point.milk_l_min:.0f} L/min of milk from "
-        f"{duty.milk_at_receiver_c:.0f} to {got.hot_out_c:.1f} degC with {cooler.water_ratio:g} "
+        f"{duty.milk_at_receiver_c:.0f} to {got.hot_out_c:.1f} degC with {stage.ratio:g} "
         f"water to 1 at {round(duty.water_warmest_c, 1):g} degC: {approach:.1f} K above the "
         f"water, NTU {got.ntu:.1f}; {most:.1f} K is the most usual at that ratio.",
         subject=cooler.id,
@@ -91,8 +102,7 @@ def _water_stage(bench: Bench, duty: Duty, cooler: PlateCooler, point: InLine) -
         formula=NTU_FORMULA,
         inputs=(
             worked("q_milk", "milk flow through it", point.milk_l_min, "L/min"),
-            stated("A", "area", cooler.area_m2, "m2"),
-            stated("U", "coefficient, clean", cooler.u_w_m2_k, "W/m2/K"),
+            *_stage_inputs(cooler, stage),
             worked("UA / C_min", "NTU", round(got.ntu, 3)),
             worked("e", "effectiveness", round(got.effectiveness, 4)),
             worked("C_min / C_max", "capacity ratio", round(got.capacity_ratio, 4)),
@@ -109,32 +119,34 @@ def _water_stage(bench: Bench, duty: Duty, cooler: PlateCooler, point: InLine) -
         known="read",
         advised=advised,
         advised_why=why,
-        target=(cooler, "area_m2"),
+        target=_target(cooler, stage),
     )
 
 
-def _chilled_stage(bench: Bench, duty: Duty, cooler: PlateCooler, point: InLine) -> None:
+def _chilled_stage(
+    bench: Bench, duty: Duty, cooler: CoolsMilk, stage: Stage, point: InLine
+) -> None:
     if point.coolant_in_c is None:
         bench.lacks(
             "cooling.coolant",
             "Chilled liquid",
-            f"{cooler.id} has a chilled stage but no chiller or ice bank feeds it.",
+            f"{cooler.id} has a chilled stage but nothing makes chilled liquid for it.",
         )
         return
     wanted = duty.tank_inlet_c
     hot = milk_kw_k(bench, point.milk_l_min)
-    cold = coolant_kw_k(bench, cooler.chilled_ratio * point.milk_l_min)
-    advised, why = None, "no area can reach it: colder or more liquid is needed"
+    cold = coolant_kw_k(bench, stage.ratio * point.milk_l_min)
+    advised, why = None, "no size can reach it: colder or more liquid is needed"
     try:
         ua = ua_for_hot_out_kw_k(hot, point.pre_cooled_c, cold, point.coolant_in_c, wanted)
-        advised = next_preferred(area_m2(ua, cooler.u_w_m2_k))
+        advised = _advised_size(stage, ua)
         why = f"milk leaves at {wanted:.3g} degC in the warmest month of water"
     except PhysicsRangeError:
         pass
     got = point.second
     bench.find(
         "cooling.chilled.out",
-        "Plate cooler, chilled stage",
+        f"{type(cooler).TITLE}, chilled stage",
         point.out_c,
         "degC",
         f"{cooler.id} brings milk from {point.pre_cooled_c:.1f} to {point.out_c:.1f} degC with "
@@ -145,9 +157,8 @@ def _chilled_stage(bench: Bench, duty: Duty, cooler: PlateCooler, point: InLine)
         allowance=0.0,
         formula=NTU_FORMULA,
         inputs=(
-            stated("A", "chilled area", cooler.chilled_area_m2, "m2"),
-            stated("U", "coefficient, clean", cooler.u_w_m2_k, "W/m2/K"),
-            stated("ratio", "liquid to milk", cooler.chilled_ratio),
+            *_stage_inputs(cooler, stage),
+            stated("ratio", "liquid to milk", stage.ratio),
             worked("T_in", "milk from the water stage", point.pre_cooled_c, "degC"),
             stated("t_in", "chilled liquid", point.coolant_in_c, "degC"),
             worked("C_milk", "capacity flow of the milk", round(hot, 3), "kW/K"),
@@ -166,7 +177,7 @@ def _chilled_stage(bench: Bench, duty: Duty, cooler: PlateCooler, point: InLine)
         known="read",
         advised=advised,
         advised_why=why,
-        target=(cooler, "chilled_area_m2"),
+        target=_target(cooler, stage),
     )
 
 

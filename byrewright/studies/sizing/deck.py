@@ -16,7 +16,7 @@ from byrewright.physics.motion import (
     track_speed_m_s,
     uneven_roller_n,
 )
-from byrewright.plant.kinds.deck import DeckRollers, DriveUnit, Platform
+from byrewright.plant.roles import CarriesDeck, StandsCows, TurnsDeck, usually
 from byrewright.results import Input, Table
 from byrewright.standards.deck import LEVER_ARMS, ROLLER_KN
 from byrewright.studies.sizing.context import Bench
@@ -61,7 +61,7 @@ class DeckLoad:
         return self.deck_kg + self.cows_kg
 
 
-def deck_load(bench: Bench, duty: Duty, platform: Platform) -> DeckLoad:
+def deck_load(bench: Bench, duty: Duty, platform: StandsCows) -> DeckLoad:
     """Mass, speed and forces of a full deck."""
     deck = platform.stalls * platform.stall_mass_kg
     cows = platform.stalls * bench.plant.herd.cow_mass_kg
@@ -78,7 +78,7 @@ def deck_load(bench: Bench, duty: Duty, platform: Platform) -> DeckLoad:
 
 def size_deck(bench: Bench, duty: Duty) -> None:
     """Mass, rollers and drives of a rotary deck. Fixed stalls have none of these."""
-    platform = bench.plant.first(Platform)
+    platform = bench.plant.first(StandsCows)
     if platform is None or platform.layout != "rotary":
         return
     load = deck_load(bench, duty, platform)
@@ -89,7 +89,7 @@ def size_deck(bench: Bench, duty: Duty) -> None:
     _drives(bench, duty, load)
 
 
-def _radius_m(bench: Bench, platform: Platform) -> float:
+def _radius_m(bench: Bench, platform: StandsCows) -> float:
     if platform.rail_radius_m is not None:
         return platform.rail_radius_m
     shoulder = platform.stalls * bench.number("deck.stall_width_m") / (2 * math.pi)
@@ -100,7 +100,7 @@ def _radius_m(bench: Bench, platform: Platform) -> float:
     return max(2.0, radius)
 
 
-def _mass(bench: Bench, platform: Platform, load: DeckLoad) -> None:
+def _mass(bench: Bench, platform: StandsCows, load: DeckLoad) -> None:
     half = load.cows_kg / 2
     offset = half * half_centroid_m(load.radius_m) / (load.deck_kg + half)
     inputs = (stated("n", "stalls", platform.stalls), field(platform, "stall_mass_kg", "m_d"),
@@ -124,9 +124,8 @@ def _mass(bench: Bench, platform: Platform, load: DeckLoad) -> None:
 
 def _resistance(bench: Bench, load: DeckLoad) -> None:
     """Both published conventions side by side, and the design range."""
-    rollers = bench.plant.first(DeckRollers)
-    diameter = rollers.diameter_mm if rollers else float(
-        DeckRollers.model_fields["diameter_mm"].default)  # fmt: skip
+    rollers = bench.plant.first(CarriesDeck)
+    diameter = rollers.diameter_mm if rollers else usually(CarriesDeck, "diameter_mm")
     tread = rollers.tread if rollers else "nylon"
     arms = {a.pair: a for a in LEVER_ARMS}
     trolley, plain = arms[TROLLEY_PAIR[tread]].f_mm, arms[ARM_PAIR[tread]].f_mm
@@ -153,17 +152,17 @@ def _resistance(bench: Bench, load: DeckLoad) -> None:
     )  # fmt: skip
 
 
-def design_roller_n(bench: Bench, platform: Platform, count: int) -> float:
+def design_roller_n(bench: Bench, platform: StandsCows, count: int) -> float:
     """Mean load of a roller under design cows with a dynamic factor."""
     cow = max(bench.plant.herd.cow_mass_kg, bench.number("deck.design_cow_kg"))
     cows = platform.stalls * cow * bench.number("deck.dynamic_factor")
     return mean_roller_n(platform.stalls * platform.stall_mass_kg + cows, count)
 
 
-def _rollers(bench: Bench, platform: Platform, load: DeckLoad) -> None:
+def _rollers(bench: Bench, platform: StandsCows, load: DeckLoad) -> None:
     """Count, and the worst roller under design cows with a dynamic factor."""
     each_stall = bench.number("deck.rollers_per_stall")
-    rollers = bench.plant.machines(DeckRollers)
+    rollers = bench.plant.machines(CarriesDeck)
     usual = int(platform.stalls * each_stall)
     if not rollers:
         bench.lacks("deck.rollers", "Deck rollers", f"The deck has no rollers in the file: add "
@@ -211,7 +210,7 @@ def _rollers(bench: Bench, platform: Platform, load: DeckLoad) -> None:
 
 
 def _running(bench: Bench, duty: Duty, load: DeckLoad) -> None:
-    drive = bench.plant.first(DriveUnit)
+    drive = bench.plant.first(TurnsDeck)
     eta = drive.efficiency if drive else bench.number("deck.drive_efficiency")
     run = drive_power_w(load.running_n, load.speed_m_s, eta) / 1000
     high = drive_power_w(load.running_high_n, load.speed_m_s, eta) / 1000
@@ -242,16 +241,16 @@ def _running(bench: Bench, duty: Duty, load: DeckLoad) -> None:
 
 
 def _drives(bench: Bench, duty: Duty, load: DeckLoad) -> None:
-    drives = bench.plant.machines(DriveUnit)
+    drives = bench.plant.machines(TurnsDeck)
     if not drives:
-        bench.lacks("deck.drives", "Platform drives", "The deck has no drive: add at least two "
+        bench.lacks("deck.drives", "StandsCows drives", "The deck has no drive: add at least two "
                     "units, each able to turn it with the other lifted out.")  # fmt: skip
         return
     first, count = drives[0], sum(d.count for d in drives)
     doubled = bench.plant.wishes.redundancy != "none"
     if doubled and count < 2:
         bench.find(
-            "deck.drive_count", "Platform drives", count, "", "There is one drive unit: when it "
+            "deck.drive_count", "StandsCows drives", count, "", "There is one drive unit: when it "
             "fails the deck stands with cows on it. Fit at least two.", subject=first.id, limit=2,
             sense="at_least", formula="one may be lost", source="practice",
             known="common_practice", advised=2, advised_why="one may be lost",
@@ -286,7 +285,7 @@ def _drives(bench: Bench, duty: Duty, load: DeckLoad) -> None:
     _table(bench, drives, load)
 
 
-def _traction(bench: Bench, drive: DriveUnit, load: DeckLoad, left: int) -> None:
+def _traction(bench: Bench, drive: TurnsDeck, load: DeckLoad, left: int) -> None:
     """What each drive wheel must push, and how hard it must be pressed on."""
     push = load.start_n / left / N_PER_KN
     torque = push * N_PER_KN * drive.wheel_mm / 2000
@@ -306,7 +305,7 @@ def _traction(bench: Bench, drive: DriveUnit, load: DeckLoad, left: int) -> None
     )  # fmt: skip
 
 
-def _table(bench: Bench, drives: tuple[DriveUnit, ...], load: DeckLoad) -> None:
+def _table(bench: Bench, drives: tuple[TurnsDeck, ...], load: DeckLoad) -> None:
     rule = bench.rules["deck.resistance"]
     eta = drives[0].efficiency
     rows = []

@@ -10,17 +10,18 @@ from byrewright.physics.air import equivalent_length_m
 from byrewright.physics.milk import milk_viscosity_mpa_s
 from byrewright.physics.pipeflow import bore_for_velocity_mm, drop_kpa, static_kpa, velocity_m_s
 from byrewright.plant.graph import Joint
-from byrewright.plant.kinds.cooling import BulkTank, PlateCooler
-from byrewright.plant.kinds.deck import RotaryGland
-from byrewright.plant.kinds.milk import (
-    BalanceTank,
-    CalfFeed,
-    MilkFilter,
-    MilkPump,
-    TankerBay,
-)
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Pipe
+from byrewright.plant.roles import (
+    BalancesMilk,
+    CoolsMilk,
+    FeedsCalves,
+    FiltersMilk,
+    JoinsDeck,
+    LoadsTankers,
+    MovesMilk,
+    StoresMilk,
+)
 from byrewright.standards.pipes import ISO_2037, LEAST_MILK_BORE_MM, next_tube
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
@@ -59,7 +60,7 @@ def size_delivery(bench: Bench, duty: Duty) -> None:
     for pumps in behind.values():
         _pumps(bench, pumps, cooler_flow_l_min(bench, duty), peak, 0.0)
     _filters(bench, duty)
-    for tank in plant.machines(BalanceTank):
+    for tank in plant.machines(BalancesMilk):
         _balance_tank(bench, duty, tank)
     _calf_milk(bench, duty)
 
@@ -68,25 +69,27 @@ def cooler_flow_l_min(bench: Bench, duty: Duty) -> float:
     """Milk flow behind a balance tank: the mean; without one it is the peak."""
     return (
         duty.milk_flow_mean_l_min
-        if bench.plant.machines(BalanceTank)
+        if bench.plant.machines(BalancesMilk)
         else duty.milk_flow_peak_l_min
     )
 
 
-def _pumps(bench: Bench, pumps: Sequence[MilkPump], flow: float, wash: float, drawn: float) -> None:
+def _pumps(
+    bench: Bench, pumps: Sequence[MovesMilk], flow: float, wash: float, drawn: float
+) -> None:
     """The pipes and the head of each pump's ways to the next vessels with the full flow in them.
 
     `drawn` is the vacuum, kPa, that the pumps draw against.
     """
     ways = Ways(bench.plant, "milk", directed=True)
     pipes: dict[str, Pipe] = {}
-    gland = bench.plant.first(RotaryGland)
+    gland = bench.plant.first(JoinsDeck)
     behind = {p.id for group in balance_pumps(bench.plant).values() for p in group}
     crosses = False
     for pump in pumps:
         every = _ways_on(bench, ways, pump)
         to_calves = (
-            j for feed in bench.plant.machines(CalfFeed) for j in ways.between(pump.id, feed.id)
+            j for feed in bench.plant.machines(FeedsCalves) for j in ways.between(pump.id, feed.id)
         )
         reached = [j for way in every for j in way]
         if pump.id in behind or not behind:
@@ -104,10 +107,10 @@ def _pumps(bench: Bench, pumps: Sequence[MilkPump], flow: float, wash: float, dr
         _gland(bench, gland, flow, wash)
 
 
-def _ways_on(bench: Bench, ways: Ways, pump: MilkPump) -> list[tuple[Joint, ...]]:
+def _ways_on(bench: Bench, ways: Ways, pump: MovesMilk) -> list[tuple[Joint, ...]]:
     """The ways to the balance tanks, or where there are none to the tanks and bays, by name."""
     plant = bench.plant
-    for kinds in ((BalanceTank,), (BulkTank, TankerBay)):
+    for kinds in ((BalancesMilk,), (StoresMilk, LoadsTankers)):
         goals = sorted(m.id for m in plant.equipment.values() if isinstance(m, kinds))
         found = [j for g in goals if (j := ways.between(pump.id, g))]
         found = [j for j in found if not _meets_other(bench, j, pump)]
@@ -116,12 +119,12 @@ def _ways_on(bench: Bench, ways: Ways, pump: MilkPump) -> list[tuple[Joint, ...]
     return []
 
 
-def _meets_other(bench: Bench, joints: Sequence[Joint], pump: MilkPump) -> bool:
+def _meets_other(bench: Bench, joints: Sequence[Joint], pump: MovesMilk) -> bool:
     """Whether a way runs on through another milk pump or a tank (it is not this pump's then)."""
     goal = joints[-1].b.machine
     return any(
         j.machine not in (None, pump.id, goal)
-        and isinstance(bench.plant.equipment[j.machine or ""], MilkPump | BulkTank)
+        and isinstance(bench.plant.equipment[j.machine or ""], MovesMilk | StoresMilk)
         for j in joints
     )
 
@@ -173,7 +176,7 @@ def _bore(bench: Bench, pipe: Pipe, flow: float, wash: float) -> None:
     )
 
 
-def _gland(bench: Bench, gland: RotaryGland, flow: float, wash: float) -> None:
+def _gland(bench: Bench, gland: JoinsDeck, flow: float, wash: float) -> None:
     wished = bench.rules["delivery.velocity_milk_m_s"]
     most = wished.value if wished.high is None else wished.high
     has = velocity_m_s(flow, gland.bore_mm) if gland.bore_mm is not None else None
@@ -209,9 +212,9 @@ def _gland(bench: Bench, gland: RotaryGland, flow: float, wash: float) -> None:
 
 
 def _losses_kpa(machine: Machine) -> float:
-    if isinstance(machine, PlateCooler):
+    if isinstance(machine, CoolsMilk):
         return machine.milk_drop_kpa
-    return FILTER_DROP_KPA if isinstance(machine, MilkFilter) else 0.0
+    return FILTER_DROP_KPA if isinstance(machine, FiltersMilk) else 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,7 +229,9 @@ class _Asked:
     head_m: float
 
 
-def _asked(bench: Bench, pump: MilkPump, way: Sequence[Joint], flow: float, drawn: float) -> _Asked:
+def _asked(
+    bench: Bench, pump: MovesMilk, way: Sequence[Joint], flow: float, drawn: float
+) -> _Asked:
     density = bench.number("milk.density_kg_m3")
     viscosity = milk_viscosity_mpa_s(WARM_C, extrapolate=True)
     rough = bench.number("pipe.roughness_stainless_mm")
@@ -252,7 +257,7 @@ def _asked(bench: Bench, pump: MilkPump, way: Sequence[Joint], flow: float, draw
 
 
 def _head(
-    bench: Bench, pump: MilkPump, every: Sequence[tuple[Joint, ...]], flow: float, drawn: float
+    bench: Bench, pump: MovesMilk, every: Sequence[tuple[Joint, ...]], flow: float, drawn: float
 ) -> None:
     """The hardest of a pump's ways against its head; `drawn` is the vacuum it draws against."""
     asked = [_asked(bench, pump, way, flow, drawn) for way in every]
@@ -289,7 +294,7 @@ def _head(
 
 
 def _filters(bench: Bench, duty: Duty) -> None:
-    filters = bench.plant.machines(MilkFilter)
+    filters = bench.plant.machines(FiltersMilk)
     if not bench.plant.able("filters milk"):
         bench.lacks(
             "delivery.filter",
@@ -366,7 +371,7 @@ def _filters(bench: Bench, duty: Duty) -> None:
     )
 
 
-def _balance_tank(bench: Bench, duty: Duty, tank: BalanceTank) -> None:
+def _balance_tank(bench: Bench, duty: Duty, tank: BalancesMilk) -> None:
     surge = (duty.milk_flow_peak_l_min - duty.milk_flow_mean_l_min) * BUFFER_MIN
     pause = duty.milk_flow_mean_l_min * PUMP_CHANGE_MIN
     held = tank.led_at_l
@@ -419,7 +424,7 @@ def _balance_tank(bench: Bench, duty: Duty, tank: BalanceTank) -> None:
 
 
 def _calf_milk(bench: Bench, duty: Duty) -> None:
-    for feed in bench.plant.machines(CalfFeed):
+    for feed in bench.plant.machines(FeedsCalves):
         least = min(m.saleable_l for m in duty.milkings)
         bench.find(
             "delivery.calf.vessel",

@@ -14,11 +14,16 @@ from byrewright.physics.throughput import (
     labour_cows_h,
     net_cows_h,
 )
-from byrewright.plant.kinds.cooling import BulkTank, PlateCooler
-from byrewright.plant.kinds.deck import Platform
-from byrewright.plant.kinds.units import MilkingUnit, Removal
-from byrewright.plant.kinds.vacuum import Regulator
 from byrewright.plant.programme import Programme
+from byrewright.plant.roles import (
+    CoolsMilk,
+    GivesMilk,
+    RegulatesVacuum,
+    RemovesUnits,
+    StandsCows,
+    StoresMilk,
+    usual_kind,
+)
 from byrewright.studies.sizing.context import Bench
 
 DAY_MIN = 1440.0
@@ -142,7 +147,7 @@ def duty_of(bench: Bench) -> Duty:
     milk_l, withheld_l = programme.milk_l_day, sum(m.withheld_l for m in milkings)
     return Duty(
         layout=platform.layout, stalls=platform.stalls, rows=platform.rows,
-        units=plant.count(MilkingUnit) or platform.stalls, operators=operators,
+        units=plant.count(GivesMilk) or platform.stalls, operators=operators,
         turn_s=pace.turn_s, stall_s=pace.turn_s / platform.stalls, available_s=pace.available_s,
         gross_cows_h=pace.gross_h, go_round_share=pace.go_round, net_cows_h=pace.net_h,
         stop_share=platform.stop_share_pct / 100.0, routine_s=pace.routine_s,
@@ -162,7 +167,7 @@ def duty_of(bench: Bench) -> Duty:
         water_warmest_month=water.index(max(water)) + 1,
         ambient_warmest_c=max(plant.site.ambient_c),
         milk_at_receiver_c=bench.number("milk.at_receiver_c"), tank_inlet_c=_tank_inlet_c(bench),
-        stored_c=min((t.set_c for t in plant.machines(BulkTank)),
+        stored_c=min((t.set_c for t in plant.machines(StoresMilk)),
                      default=bench.number("milk.stored_c")),
     )  # fmt: skip
 
@@ -180,24 +185,27 @@ class _Pace:
     labour_h: float
 
 
-def _platform(bench: Bench) -> Platform:
-    platform = bench.plant.first(Platform)
+def _platform(bench: Bench) -> StandsCows:
+    platform = bench.plant.first(StandsCows)
     if platform is not None:
         return platform
-    stalls = bench.plant.count(MilkingUnit) or STALLS_ASSUMED
+    stalls = bench.plant.count(GivesMilk) or STALLS_ASSUMED
     why = "the file has no platform; add one"
     bench.assume("platform", "stalls of a rotary", stalls, "", why)
     bench.assume("platform", "time of one turn", TURN_ASSUMED_S, "s", why)
-    return Platform(id="platform", stalls=stalls, turn_s=TURN_ASSUMED_S)
+    assumed: StandsCows = usual_kind(StandsCows)(
+        id="platform", stalls=stalls, turn_s=TURN_ASSUMED_S
+    )
+    return assumed
 
 
-def _pace(bench: Bench, platform: Platform, operators: int) -> _Pace:
+def _pace(bench: Bench, platform: StandsCows, operators: int) -> _Pace:
     """Cows an hour, gross and net, from the turn and the milk-out times."""
     work, out = bench.plant.work, bench.plant.herd.milk_out_time_s
     routine_s = work.prepare_s + work.attach_s + work.spray_s + work.other_s
     labour_h = labour_cows_h(routine_s, operators) if routine_s else math.inf
     running = 1.0 - platform.stop_share_pct / 100.0
-    limits = [r.milking_time_limit_s for r in bench.plant.machines(Removal)]
+    limits = [r.milking_time_limit_s for r in bench.plant.machines(RemovesUnits)]
     limit_s = min((s for s in limits if s is not None), default=math.inf)
     if platform.layout == "rows":
         in_a_row = max(1, platform.stalls // platform.rows)
@@ -219,7 +227,7 @@ def _pace(bench: Bench, platform: Platform, operators: int) -> _Pace:
 
 
 def _peak_factor(
-    bench: Bench, platform: Platform, pace: _Pace, operators: int, milk_l_cow: float, mean: float
+    bench: Bench, platform: StandsCows, pace: _Pace, operators: int, milk_l_cow: float, mean: float
 ) -> float:
     """One-minute peak over mean flow: a rule for a deck; in rows, a row's cows at their peak.
 
@@ -257,7 +265,7 @@ def _milkings(programme: Programme, pace: _Pace) -> tuple[MilkingDuty, ...]:
 
 
 def _working_vacuum_kpa(bench: Bench) -> float:
-    regulator = bench.plant.first(Regulator)
+    regulator = bench.plant.first(RegulatesVacuum)
     if regulator is not None:
         return regulator.set_vacuum_kpa
     value = bench.rules["vacuum.nominal_kpa"]
@@ -271,8 +279,8 @@ def _tank_inlet_c(bench: Bench) -> float:
     plant = bench.plant
     if plant.wishes.milk_out_c is not None:
         return plant.wishes.milk_out_c
-    coolers = plant.machines(PlateCooler)
-    if any(c.chilled_area_m2 > 0 for c in coolers):
+    coolers = plant.machines(CoolsMilk)
+    if any(c.stage("coolant") for c in coolers):
         return bench.number("milk.stored_c")
     if coolers:
         return max(plant.site.water_temperature_c) + bench.number("plate.approach_k")

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from byrewright.physics.milk import heat_load_kw
-from byrewright.plant.kinds.milk import Receiver
-from byrewright.plant.kinds.vacuum import VacuumPump
+from byrewright.plant.roles import PumpsVacuum, ReceivesMilk
 from byrewright.results import Table
 from byrewright.standards.practice import MAGNITUDES
 from byrewright.studies.sizing.context import Bench
@@ -68,13 +67,13 @@ def _results(bench: Bench, duty: Duty) -> Iterator[tuple[str, float]]:
     for found in bench.notes.findings:
         if found.key == "vacuum.pump.capacity" and found.value is not None:
             yield "vacuum_pump_l_min", found.value
-            total = sum(p.count * p.capacity_l_min_free for p in plant.machines(VacuumPump))
+            total = sum(p.count * p.capacity_l_min_free for p in plant.machines(PumpsVacuum))
             if plant.wishes.redundancy == "none":
                 yield "pump_per_unit_l_min", total / duty.units
             else:
                 yield "pump_per_unit_l_min", found.value / duty.units
             break
-    receiver = plant.first(Receiver)
+    receiver = plant.first(ReceivesMilk)
     if receiver is not None:
         yield "receiver_each_l", receiver.volume_l
     point = in_line(bench, duty)

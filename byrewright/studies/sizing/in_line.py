@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from byrewright.physics.heat import Exchanger, exchanger
 from byrewright.physics.milk import heat_load_kw
-from byrewright.plant.kinds.cooling import Chiller, IceBank, PlateCooler
+from byrewright.plant.roles import CoolsMilk, MakesCold
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.delivery import cooler_flow_l_min
 from byrewright.studies.sizing.duty import Duty
@@ -39,9 +39,15 @@ def milk_kw_k(bench: Bench, flow_l_min: float) -> float:
     return heat_load_kw(flow_l_min, 1.0, 0.0, bench.rules)
 
 
+def coolant_makers(bench: Bench) -> tuple[MakesCold, ...]:
+    """What makes chilled liquid, with a store or without."""
+    makers = bench.plant.machines(MakesCold)
+    return tuple(m for m in makers if m.cold().leaving_c is not None)
+
+
 def coolant_kw_k(bench: Bench, flow_l_min: float) -> float:
-    """Capacity flow of ice water where an ice bank feeds it, else of glycol in water."""
-    what = "water" if bench.plant.machines(IceBank) else "coolant"
+    """Capacity flow of ice water where a cold store feeds it, else of glycol in water."""
+    what = "water" if any(m.cold().store_kwh for m in coolant_makers(bench)) else "coolant"
     density, cp = bench.number(f"{what}.density_kg_m3"), bench.number(f"{what}.cp_kj_kgk")
     return flow_l_min / 60_000 * density * cp
 
@@ -55,48 +61,33 @@ def water_kw_k(bench: Bench, flow_l_min: float) -> float:
 
 def coolant_in_c(bench: Bench) -> float | None:
     """Temperature of the coldest chilled liquid made, or None."""
-    leaving = [m.leaving_c for m in bench.plant.machines(IceBank)]
-    leaving += [m.leaving_c for m in bench.plant.machines(Chiller)]
-    return min(leaving, default=None)
+    leaving = (m.cold().leaving_c for m in coolant_makers(bench))
+    return min((t for t in leaving if t is not None), default=None)
 
 
 def in_line(bench: Bench, duty: Duty, water_c: float | None = None) -> InLine:
     """The coolers' working point: all of them side by side, each with an equal share."""
-    coolers = bench.plant.machines(PlateCooler)
+    coolers = bench.plant.machines(CoolsMilk)
     count = sum(c.count for c in coolers)
     flow = cooler_flow_l_min(bench, duty) / max(1, count)
     warm = duty.milk_at_receiver_c
     if not coolers:
         return InLine(flow, 0.0, 0, warm, warm, None, None, None, None)
-    cooler = min(coolers, key=lambda c: c.area_m2 * c.u_w_m2_k)
-    water = duty.water_warmest_c if water_c is None else water_c
-    hot = milk_kw_k(bench, flow)
-    first = exchanger(
-        hot,
-        warm,
-        water_kw_k(bench, cooler.water_ratio * flow),
-        water,
-        cooler.area_m2 * cooler.u_w_m2_k / 1000.0,
-    )
-    cold, second = coolant_in_c(bench), None
-    out = first.hot_out_c
-    if cooler.chilled_area_m2 > 0 and cold is not None and cold < out:
-        second = exchanger(
-            hot,
-            out,
-            coolant_kw_k(bench, cooler.chilled_ratio * flow),
-            cold,
-            cooler.chilled_area_m2 * cooler.u_w_m2_k / 1000.0,
-        )
+    cooler = min(coolers, key=lambda c: sum(s.ua_kw_k for s in c.stages()))
+    cold = coolant_in_c(bench)
+    water, chilled = cooler.stage("water"), cooler.stage("coolant")
+    first, second, pre_cooled, used = None, None, warm, 0.0
+    if water is not None:
+        used = water.ratio * flow
+        in_c = duty.water_warmest_c if water_c is None else water_c
+        first = exchanger(milk_kw_k(bench, flow), warm, water_kw_k(bench, used), in_c,
+                          water.ua_kw_k)  # fmt: skip
+        pre_cooled = first.hot_out_c
+    out = pre_cooled
+    if chilled is not None and cold is not None and cold < out:
+        second = exchanger(milk_kw_k(bench, flow), out,
+                           coolant_kw_k(bench, chilled.ratio * flow), cold,
+                           chilled.ua_kw_k)  # fmt: skip
         out = second.hot_out_c
-    return InLine(
-        flow,
-        cooler.water_ratio * flow,
-        count,
-        first.hot_out_c,
-        out,
-        first.cold_out_c,
-        cold,
-        first,
-        second,
-    )
+    warmed = first.cold_out_c if first else None
+    return InLine(flow, used, count, pre_cooled, out, warmed, cold, first, second)

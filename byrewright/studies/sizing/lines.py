@@ -6,18 +6,19 @@ from collections.abc import Iterable, Sequence
 
 from byrewright.physics.pipeflow import bore_for_velocity_mm, velocity_m_s
 from byrewright.plant.graph import Joint
-from byrewright.plant.kinds.cleaning import AirInjector, WashTrough
-from byrewright.plant.kinds.cooling import BulkTank
-from byrewright.plant.kinds.milk import (
-    BalanceTank,
-    Milkline,
-    MilkPump,
-    Receiver,
-    TankerBay,
-    Valve,
-)
-from byrewright.plant.kinds.water import WaterSource
 from byrewright.plant.plant import Pipe
+from byrewright.plant.roles import (
+    BalancesMilk,
+    CollectsMilk,
+    GivesWater,
+    InjectsAir,
+    IsValve,
+    LoadsTankers,
+    MakesUpWash,
+    MovesMilk,
+    ReceivesMilk,
+    StoresMilk,
+)
 from byrewright.results import Input
 from byrewright.standards.compressed_air import AIR_BORES_MM, LEAST_AIR_BORE_MM
 from byrewright.standards.pipes import ISO_2037
@@ -37,7 +38,7 @@ WIDER = 1.2
 
 def size_lines(bench: Bench, duty: Duty) -> None:
     """Bores of milkline outlets, milk suction, collection lines, wash return, source pipe."""
-    for source in bench.plant.machines(WaterSource):
+    for source in bench.plant.machines(GivesWater):
         for pipe in bench.plant.pipes_at(source.id):
             water_bore(bench, pipe, source.flow_l_min, "water.source_pipe")
     _outlets(bench)
@@ -49,7 +50,7 @@ def size_lines(bench: Bench, duty: Duty) -> None:
 
 def _outlets(bench: Bench) -> None:
     """What leads from a milkline to its receiver is as wide as the line: milk and air flow on."""
-    for line in bench.plant.machines(Milkline):
+    for line in bench.plant.machines(CollectsMilk):
         for pipe in bench.plant.pipes_at(line.id):
             if not pipe.start.startswith(f"{line.id}.receiver_"):
                 continue
@@ -71,9 +72,9 @@ def _suction(bench: Bench, duty: Duty) -> None:
     plant = bench.plant
     ways = Ways(plant, "milk", directed=True)
     behind = {p.id: tank for tank, pumps in balance_pumps(plant).items() for p in pumps}
-    receivers = [r.id for r in plant.machines(Receiver)]
+    receivers = [r.id for r in plant.machines(ReceivesMilk)]
     wash = wash_flow_l_min(bench, duty)
-    for pump in plant.machines(MilkPump):
+    for pump in plant.machines(MovesMilk):
         vessels = [behind[pump.id]] if pump.id in behind else receivers
         flow = duty.milk_flow_peak_l_min
         what = "peak minute of milk"
@@ -81,7 +82,9 @@ def _suction(bench: Bench, duty: Duty) -> None:
             flow, what = wash, "wash water of all units"
         for vessel in vessels:
             joints = ways.between(vessel, pump.id)
-            if not _passes(bench, joints, (MilkPump, BalanceTank, Receiver), (vessel, pump.id)):
+            if not _passes(
+                bench, joints, (MovesMilk, BalancesMilk, ReceivesMilk), (vessel, pump.id)
+            ):
                 _tubes(bench, _pipes(joints), "receiving.suction", "Milk pump suction",
                        "delivery.velocity_suction_m_s", flow, what)  # fmt: skip
 
@@ -89,8 +92,8 @@ def _suction(bench: Bench, duty: Duty) -> None:
 def _collection(bench: Bench) -> None:
     """From each tank's outlet to the tanker bay at the rate at which a tanker is loaded."""
     ways = Ways(bench.plant, "milk", directed=True)
-    for bay in bench.plant.machines(TankerBay):
-        for tank in bench.plant.machines(BulkTank):
+    for bay in bench.plant.machines(LoadsTankers):
+        for tank in bench.plant.machines(StoresMilk):
             _tubes(bench, _pipes(ways.between(tank.id, bay.id)), "storage.collection_line",
                    "Collection line", "delivery.velocity_collection_m_s", bay.load_l_min,
                    "rate at which a tanker is loaded")  # fmt: skip
@@ -103,7 +106,7 @@ def _wash_return(bench: Bench, duty: Duty) -> None:
     slowest = [p.flow_l_min for pumps in balance_pumps(plant).values() for p in pumps]
     if slowest:
         flow = min(flow, max(slowest))
-    back = [p for t in plant.machines(WashTrough) for p in plant.pipes_at(t.id)
+    back = [p for t in plant.machines(MakesUpWash) for p in plant.pipes_at(t.id)
             if p.end.startswith(f"{t.id}.return_")]  # fmt: skip
     found: dict[str, Pipe] = {}
     while back:
@@ -113,7 +116,7 @@ def _wash_return(bench: Bench, duty: Duty) -> None:
         found[pipe.id] = pipe
         for end in (pipe.start, pipe.end):
             machine = plant.equipment.get(end.partition(".")[0])
-            if isinstance(machine, Valve):
+            if isinstance(machine, IsValve):
                 back += plant.pipes_at(machine.id)
     _tubes(bench, [found[name] for name in sorted(found)], "wash.return_line", "Wash return",
            "delivery.velocity_milk_m_s", flow, "wash water that comes back")  # fmt: skip
@@ -160,10 +163,10 @@ def _tubes(
         )  # fmt: skip
 
 
-def injector_pipes(bench: Bench) -> list[tuple[Pipe, AirInjector]]:
+def injector_pipes(bench: Bench) -> list[tuple[Pipe, InjectsAir]]:
     """The pipes between an air injector and the line it injects into: air at ambient pressure."""
-    plant, found = bench.plant, list[tuple[Pipe, AirInjector]]()
-    for injector in plant.machines(AirInjector):
+    plant, found = bench.plant, list[tuple[Pipe, InjectsAir]]()
+    for injector in plant.machines(InjectsAir):
         ahead = [p for p in plant.pipes_at(injector.id) if p.start == f"{injector.id}.outlet"]
         while ahead:
             pipe = ahead.pop()
@@ -171,7 +174,7 @@ def injector_pipes(bench: Bench) -> list[tuple[Pipe, AirInjector]]:
                 continue
             found.append((pipe, injector))
             valve = plant.equipment.get(pipe.end.partition(".")[0])
-            if isinstance(valve, Valve):
+            if isinstance(valve, IsValve):
                 ahead += [p for p in plant.pipes_at(valve.id) if p.start.startswith(f"{valve.id}.")]
     return found
 

@@ -7,11 +7,8 @@ from dataclasses import dataclass
 
 from byrewright.physics.demand import together_kva
 from byrewright.plant.farm import minutes
-from byrewright.plant.kinds.cooling import IceBank
-from byrewright.plant.kinds.deck import DriveUnit
-from byrewright.plant.kinds.vacuum import VacuumPump
-from byrewright.plant.kinds.water import WaterHeater
 from byrewright.plant.machine import Machine
+from byrewright.plant.roles import HeatsWater, MakesCold, PumpsVacuum, TurnsDeck
 from byrewright.standards.electrical import StartMethod
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
@@ -53,7 +50,7 @@ def electric_loads(bench: Bench, duty: Duty) -> tuple[ElectricLoad, ...]:
     found = []
     for machine in bench.plant.equipment.values():
         rated = machine.power_kw()
-        if rated <= 0 or (isinstance(machine, WaterHeater) and machine.fuel != "electric"):
+        if rated <= 0 or (isinstance(machine, HeatsWater) and machine.fuel != "electric"):
             continue
         kw, factor, motor = _input(bench, machine, rated)
         on = {s: _on(bench, duty, machine, s) for s in SITUATIONS}
@@ -96,7 +93,7 @@ def _on(bench: Bench, duty: Duty, machine: Machine, situation: str) -> float:
         return float(machine.count)
     if any(machine.can(c) for c in CLOTHS):
         return 0.0 if situation == "night" else float(machine.count)
-    if isinstance(machine, IceBank):
+    if isinstance(machine, MakesCold) and machine.cold().store_kwh > 0:
         making = situation == "night" or (
             situation != "cooling" and _window_meets_milking(machine, duty)
         )
@@ -108,14 +105,14 @@ def _on(bench: Bench, duty: Duty, machine: Machine, situation: str) -> float:
     if machine.can("stores milk"):
         return float(machine.count)
     runs = _runs(bench, machine, situation)
-    if runs and isinstance(machine, VacuumPump):
+    if runs and isinstance(machine, PumpsVacuum):
         return machine.count / _sharing(bench, situation)
     return machine.count * float(runs)
 
 
 def _sharing(bench: Bench, situation: str) -> int:
     """Vacuum pumps that share one duty: each slows down, so together they draw as one."""
-    pumps = bench.plant.machines(VacuumPump)
+    pumps = bench.plant.machines(PumpsVacuum)
     running = sum(p.count for p in pumps if _runs(bench, p, situation))
     alone = bench.plant.wishes.redundancy != "none" and all(p.speed == "variable" for p in pumps)
     return max(1, running) if alone else 1
@@ -151,9 +148,12 @@ def _stated(bench: Bench, mode: str, machine_id: str) -> bool:
     return False
 
 
-def _window_meets_milking(bank: IceBank, duty: Duty) -> bool:
+def _window_meets_milking(bank: MakesCold, duty: Duty) -> bool:
     """Whether a milking falls into the hours of ice making."""
-    start, end = minutes(bank.make_from), minutes(bank.make_until)
+    hours = bank.cold().hours
+    if hours is None:
+        return True
+    start, end = minutes(hours[0]), minutes(hours[1])
     end += 1440 if end <= start else 0
     for milking in duty.milkings:
         for day in (0, 1440):
@@ -169,7 +169,7 @@ def start_of(machine: Machine) -> StartMethod | None:
         return stated  # type: ignore[no-any-return]
     variable = getattr(machine, "speed", "") == "variable"
     led = getattr(machine, "control", "") in ("stepped", "level_led")
-    return "drive" if variable or led or isinstance(machine, DriveUnit) else None
+    return "drive" if variable or led or isinstance(machine, TurnsDeck) else None
 
 
 def _start(bench: Bench, machine: Machine, motor_kw: float) -> StartMethod | None:

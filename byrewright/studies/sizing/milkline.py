@@ -12,7 +12,7 @@ from byrewright.physics.milkline import (
     slug_limit_l_min,
     units_1978,
 )
-from byrewright.plant.kinds.milk import Milkline, Receiver
+from byrewright.plant.roles import CollectsMilk, ReceivesMilk
 from byrewright.results import Table
 from byrewright.standards.milkline_table import FILE
 from byrewright.standards.pipes import MILKLINE_BORES_MM
@@ -31,7 +31,7 @@ MM_PER_IN = 25.4
 
 def size_milkline(bench: Bench, duty: Duty) -> None:
     """Bore and slope of each milkline."""
-    lines = bench.plant.machines(Milkline)
+    lines = bench.plant.machines(CollectsMilk)
     if not lines:
         bench.lacks(
             "milkline",
@@ -47,7 +47,7 @@ def size_milkline(bench: Bench, duty: Duty) -> None:
     _capacities(bench, duty, slopes)
 
 
-def slopes_of(bench: Bench, line: Milkline) -> int:
+def slopes_of(bench: Bench, line: CollectsMilk) -> int:
     """Ways milk runs down: two to each receiver of a loop, one to each of a dead end."""
     receivers = sum(
         1
@@ -71,7 +71,7 @@ def air_each_slope_l_min(bench: Bench, duty: Duty, slopes: int, looped: bool) ->
     return air_use(bench, duty).claws / slopes + passing
 
 
-def _slope(bench: Bench, line: Milkline) -> None:
+def _slope(bench: Bench, line: CollectsMilk) -> None:
     least = bench.number("milkline.slope_least_pct")
     taught = bench.number("milkline.slope_taught_pct")
     bench.find(
@@ -123,7 +123,7 @@ def _slug_limit_l_min(
         return 0.0
 
 
-def _stratified(bench: Bench, duty: Duty, line: Milkline, slopes: int) -> None:
+def _stratified(bench: Bench, duty: Duty, line: CollectsMilk, slopes: int) -> None:
     """The peak minute against the lower of slug limit and half-full gravity flow."""
     milk = milk_each_slope_l_min(duty, slopes)
     air = air_each_slope_l_min(bench, duty, slopes, line.looped)
@@ -171,7 +171,7 @@ def _stratified(bench: Bench, duty: Duty, line: Milkline, slopes: int) -> None:
 
 def _one_off(bench: Bench) -> float:
     """How many times the usual flow a slope takes with one receiver shut off, if so wished."""
-    count = sum(r.count for r in bench.plant.machines(Receiver))
+    count = sum(r.count for r in bench.plant.machines(ReceivesMilk))
     return count * each_carries(1.0, count, bench.plant.wishes.redundancy) if count else 1.0
 
 
@@ -187,7 +187,7 @@ def _advised_bore_mm(bench: Bench, duty: Duty, milk: float, air: float, slope: f
     )
 
 
-def _table_of_standard(bench: Bench, duty: Duty, line: Milkline, slopes: int) -> None:
+def _table_of_standard(bench: Bench, duty: Duty, line: CollectsMilk, slopes: int) -> None:
     """The standard's units per slope: only a table that a licensed user entered can judge it."""
     table = bench.rules.units_per_slope
     entered = table.look_up(line.looped, line.bore_mm, line.slope_pct) if table else None
@@ -241,7 +241,7 @@ def _table_of_standard(bench: Bench, duty: Duty, line: Milkline, slopes: int) ->
 
 def _capacities(bench: Bench, duty: Duty, slopes: int) -> None:
     """What each bore and slope carries: mechanistic and half-full gravity, side by side."""
-    lines = bench.plant.machines(Milkline)
+    lines = bench.plant.machines(CollectsMilk)
     air = air_each_slope_l_min(bench, duty, slopes, all(m.looped for m in lines))
     rows = tuple(
         (

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from byrewright.physics.motors import current_a, start_kva
-from byrewright.plant.kinds.power import Mains, Switchboard
 from byrewright.plant.machine import Machine
+from byrewright.plant.roles import SharesPower, SuppliesPower
 from byrewright.results import Table
 from byrewright.standards.electrical import SUPPLY_A
 from byrewright.studies.sizing.context import Bench
@@ -66,9 +66,9 @@ def _motor_list(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
         note="The four last figures are the electric input while that goes on."))  # fmt: skip
 
 
-def _agreed_kva(bench: Bench) -> tuple[float | None, Mains | None]:
+def _agreed_kva(bench: Bench) -> tuple[float | None, SuppliesPower | None]:
     """What the supply allows: the smaller of the site's limit and the mains' agreed demand."""
-    mains = bench.plant.machines(Mains)
+    mains = bench.plant.machines(SuppliesPower)
     limits = [m.supply_kva * m.count for m in mains]
     if bench.plant.site.supply.limit_kva is not None:
         limits.append(bench.plant.site.supply.limit_kva)
@@ -77,7 +77,7 @@ def _agreed_kva(bench: Bench) -> tuple[float | None, Mains | None]:
 
 def _volts(bench: Bench) -> tuple[float, int]:
     supply = bench.plant.site.supply
-    mains = bench.plant.first(Mains)
+    mains = bench.plant.first(SuppliesPower)
     return supply.voltage_v, min(supply.phases, mains.phases if mains else 3)
 
 
@@ -121,7 +121,7 @@ def _demand(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
                     "are needed.")  # fmt: skip
 
 
-def _fed_by(bench: Bench, board: Switchboard) -> frozenset[str]:
+def _fed_by(bench: Bench, board: SharesPower) -> frozenset[str]:
     """Everything a board feeds, through other boards and supplies too."""
     found, queue = {board.id}, [board.id]
     while queue:
@@ -136,7 +136,7 @@ def _fed_by(bench: Bench, board: Switchboard) -> frozenset[str]:
 def _boards(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
     volts, phases = _volts(bench)
     fed_any: set[str] = set()
-    boards = bench.plant.machines(Switchboard)
+    boards = bench.plant.machines(SharesPower)
     for board in boards:
         ids = _fed_by(bench, board)
         fed_any |= ids

@@ -15,12 +15,17 @@ from byrewright.physics.pipeflow import (
     velocity_m_s,
 )
 from byrewright.plant.graph import Joint
-from byrewright.plant.kinds.cooling import BulkTank, PlateCooler
-from byrewright.plant.kinds.milk import Valve
-from byrewright.plant.kinds.units import MilkingUnit
-from byrewright.plant.kinds.water import LiquidPump, WaterFilter, WaterTank
 from byrewright.plant.machine import Service
 from byrewright.plant.plant import Pipe
+from byrewright.plant.roles import (
+    BuffersWater,
+    CoolsMilk,
+    FiltersWater,
+    GivesMilk,
+    IsValve,
+    MovesWater,
+    StoresMilk,
+)
 from byrewright.standards.water import WATER_BORES_MM
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.paths import Ways
@@ -53,13 +58,13 @@ class PumpDuty:
 
 
 def duty_to(
-    ways: Ways, pump: LiquidPump, goals: Sequence[str], what: str, flow: float, kpa: float
+    ways: Ways, pump: MovesWater, goals: Sequence[str], what: str, flow: float, kpa: float
 ) -> PumpDuty | None:
     """The duty of a pump to the farthest of some machines; nothing where it reaches none.
 
     A way through a water tank is not the pump's: what leaves the tank is another's work.
     """
-    stores = {t.id for t in ways.plant.machines(WaterTank)}
+    stores = {t.id for t in ways.plant.machines(BuffersWater)}
     found = [
         joints
         for goal in goals
@@ -68,7 +73,7 @@ def duty_to(
     return PumpDuty(what, flow, kpa, max(found, key=len)) if found else None
 
 
-def size_pump(bench: Bench, pump: LiquidPump, duties: Sequence[PumpDuty], key: str, alone: int,
+def size_pump(bench: Bench, pump: MovesWater, duties: Sequence[PumpDuty], key: str, alone: int,
               service: Service) -> None:  # fmt: skip
     """Flow, head and motor of one of `alone` pumps that share the duty, and its pipes' bores."""
     hardest = max(duties, key=lambda d: d.flow_l_min)
@@ -92,7 +97,7 @@ def size_pump(bench: Bench, pump: LiquidPump, duties: Sequence[PumpDuty], key: s
                 water_bore(bench, pipe, duty.flow_l_min, f"{key}.pipe")
 
 
-def _head(bench: Bench, pump: LiquidPump, duties: Sequence[PumpDuty], key: str) -> None:
+def _head(bench: Bench, pump: MovesWater, duties: Sequence[PumpDuty], key: str) -> None:
     heads = [(head_m(bench, duty), duty) for duty in duties]
     need, worst = max(heads, key=lambda one: one[0])
     friction, losses, rise = _parts(bench, worst)
@@ -150,11 +155,11 @@ def _parts(bench: Bench, duty: PumpDuty) -> tuple[float, float, float]:
 
 def _loss_kpa(bench: Bench, machine_id: str) -> float:
     machine = bench.plant.equipment[machine_id]
-    if isinstance(machine, WaterFilter):
+    if isinstance(machine, FiltersWater):
         return bench.number("water.filter_drop_kpa")
-    if isinstance(machine, PlateCooler):
+    if isinstance(machine, CoolsMilk):
         return bench.number("water.cooler_drop_kpa")
-    if isinstance(machine, Valve) and machine.duty == "control":
+    if isinstance(machine, IsValve) and machine.duty == "control":
         return bench.number("water.control_valve_kpa")
     return 0.0
 
@@ -187,11 +192,11 @@ def wash_pumps(bench: Bench, units_flow: float) -> None:
     """Pumps that push wash to the units or to a tank's spray."""
     ways = Ways(bench.plant, "wash", directed=True)
     spray, kpa = bench.number("wash.spray_l_min"), bench.number("wash.spray_kpa")
-    for pump in bench.plant.machines(LiquidPump):
-        units = duty_to(ways, pump, [m.id for m in bench.plant.machines(MilkingUnit)],
+    for pump in bench.plant.machines(MovesWater):
+        units = duty_to(ways, pump, [m.id for m in bench.plant.machines(GivesMilk)],
                         "washing all units", units_flow,
                         bench.number("wash.jetter_kpa"))  # fmt: skip
-        tanks = duty_to(ways, pump, [m.id for m in bench.plant.machines(BulkTank)],
+        tanks = duty_to(ways, pump, [m.id for m in bench.plant.machines(StoresMilk)],
                         "the spray of a tank", spray, kpa)  # fmt: skip
         if units is not None:
             size_pump(bench, pump, [units], "wash.pump", 1, "wash")

@@ -6,9 +6,8 @@ from collections.abc import Sequence
 
 from byrewright.physics.cleaning import slug_volume_l
 from byrewright.physics.pipeflow import pump_power_kw, static_kpa
-from byrewright.plant.kinds.milk import BalanceTank, Milkline, MilkPump, Receiver
-from byrewright.plant.kinds.vacuum import SanitaryTrap
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import BalancesMilk, CollectsMilk, MovesMilk, ReceivesMilk, TrapsLiquid
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.paths import Ways
@@ -41,21 +40,21 @@ def wash_flow_l_min(bench: Bench, duty: Duty) -> float:
     return duty.units * bench.number("wash.unit_flow_l_min")
 
 
-def receiver_pumps(plant: Plant) -> tuple[MilkPump, ...]:
+def receiver_pumps(plant: Plant) -> tuple[MovesMilk, ...]:
     """The pumps that draw from receivers (all that draw from no balance tank)."""
     after = {p.id for pumps in balance_pumps(plant).values() for p in pumps}
-    return tuple(p for p in plant.machines(MilkPump) if p.id not in after)
+    return tuple(p for p in plant.machines(MovesMilk) if p.id not in after)
 
 
-def balance_pumps(plant: Plant) -> dict[str, tuple[MilkPump, ...]]:
+def balance_pumps(plant: Plant) -> dict[str, tuple[MovesMilk, ...]]:
     """The pumps that draw from each balance tank: those it leads, or nearest to it by pipe."""
-    tanks = plant.machines(BalanceTank)
+    tanks = plant.machines(BalancesMilk)
     if not tanks:
         return {}
     ways = Ways(plant, "milk", directed=True)
-    vessels = [*(r.id for r in plant.machines(Receiver)), *(t.id for t in tanks)]
-    found: dict[str, list[MilkPump]] = {t.id: [] for t in tanks}
-    for pump in plant.machines(MilkPump):
+    vessels = [*(r.id for r in plant.machines(ReceivesMilk)), *(t.id for t in tanks)]
+    found: dict[str, list[MovesMilk]] = {t.id: [] for t in tanks}
+    for pump in plant.machines(MovesMilk):
         source = pump.led_by if pump.led_by in vessels else None
         if source is None:
             near = [(len(j), v) for v in vessels if (j := ways.between(v, pump.id))]
@@ -67,7 +66,7 @@ def balance_pumps(plant: Plant) -> dict[str, tuple[MilkPump, ...]]:
 
 def size_receiving(bench: Bench, duty: Duty) -> None:
     """Receiver and trap volume, and the milk pumps of the receivers."""
-    receivers = bench.plant.machines(Receiver)
+    receivers = bench.plant.machines(ReceivesMilk)
     if not receivers:
         bench.lacks(
             "receiving.receiver",
@@ -97,8 +96,8 @@ def size_receiving(bench: Bench, duty: Duty) -> None:
             )
 
 
-def _receiver(bench: Bench, duty: Duty, receiver: Receiver, count: int) -> None:
-    lines = bench.plant.machines(Milkline)
+def _receiver(bench: Bench, duty: Duty, receiver: ReceivesMilk, count: int) -> None:
+    lines = bench.plant.machines(CollectsMilk)
     bore = max((m.bore_mm for m in lines), default=73.0)
     ways = max((2 if m.looped else 1) for m in lines) if lines else 1
     length = max((m.length_m for m in lines), default=20.0) / max(1, count) / ways
@@ -152,7 +151,7 @@ def _receiver(bench: Bench, duty: Duty, receiver: Receiver, count: int) -> None:
     _levels(bench, receiver)
 
 
-def _levels(bench: Bench, receiver: Receiver) -> None:
+def _levels(bench: Bench, receiver: ReceivesMilk) -> None:
     """Levels of the pump's control inside the receiver: held, or start and stop."""
     shares = {"led_at_l": HELD_SHARE, "start_at_l": HELD_SHARE, "stop_at_l": STOP_SHARE}
     words = {"led_at_l": "holds", "start_at_l": "starts at", "stop_at_l": "stops at"}
@@ -184,8 +183,8 @@ def _levels(bench: Bench, receiver: Receiver) -> None:
         )
 
 
-def _traps(bench: Bench, duty: Duty, receivers: Sequence[Receiver]) -> None:
-    traps = bench.plant.machines(SanitaryTrap)
+def _traps(bench: Bench, duty: Duty, receivers: Sequence[ReceivesMilk]) -> None:
+    traps = bench.plant.machines(TrapsLiquid)
     count, needed = sum(t.count for t in traps), sum(r.count for r in receivers)
     if count < needed:
         bench.find(
@@ -232,7 +231,7 @@ def _traps(bench: Bench, duty: Duty, receivers: Sequence[Receiver]) -> None:
 
 def _pumps(
     bench: Bench,
-    pumps: Sequence[MilkPump],
+    pumps: Sequence[MovesMilk],
     source: str,
     milk: float,
     wash: float,
@@ -307,7 +306,7 @@ def _pumps(
         )
 
 
-def _motor(bench: Bench, pump: MilkPump) -> None:
+def _motor(bench: Bench, pump: MovesMilk) -> None:
     """Shaft power at the data plate's head, in which the vacuum drawn against is included."""
     shaft = pump_power_kw(pump.flow_l_min, static_kpa(pump.head_m), PUMP_EFFICIENCY)
     margin = bench.number("motor.service_margin")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from byrewright.physics.motors import Load, dip_pct, fuel_hours, generator_size, start_order
-from byrewright.plant.kinds.power import Controller, Generator, Sounder, UninterruptibleSupply
+from byrewright.plant.roles import BridgesPower, Controls, GeneratesPower, TellsPeople
 from byrewright.results import Input, Table
 from byrewright.standards.electrical import GENERATOR_KVA, UPS_KVA
 from byrewright.standards.rulebook import Rulebook
@@ -31,7 +31,7 @@ def standby_loads(loads: Sequence[ElectricLoad]) -> tuple[Load, ...]:
 
 def size_generator(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
     """Rating by running load and by the worst start, dip at each start, hours of fuel."""
-    sets = bench.plant.machines(Generator)
+    sets = bench.plant.machines(GeneratesPower)
     wish = bench.plant.wishes.standby_power
     carried = standby_loads(loads)
     if not carried:
@@ -50,13 +50,13 @@ def size_generator(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
         _generator(bench, one, carried)
 
 
-def _rules_of(bench: Bench, one: Generator) -> Rulebook:
+def _rules_of(bench: Bench, one: GeneratesPower) -> Rulebook:
     """The rulebook with this set's own reactance."""
     own = {key: bench.rules.number(key) for key in bench.rules.overridden}
     return Rulebook({**own, "generator.transient_reactance": one.reactance_pu})
 
 
-def _generator(bench: Bench, one: Generator, carried: Sequence[Load]) -> None:
+def _generator(bench: Bench, one: GeneratesPower, carried: Sequence[Load]) -> None:
     rules = _rules_of(bench, one)
     size = generator_size(start_order(carried, rules), rules)
     running = sum(load.running_kw for load in carried)
@@ -109,7 +109,7 @@ def _generator(bench: Bench, one: Generator, carried: Sequence[Load]) -> None:
     _fuel(bench, one, running)
 
 
-def _fuel(bench: Bench, one: Generator, running_kw: float) -> None:
+def _fuel(bench: Bench, one: GeneratesPower, running_kw: float) -> None:
     rated = one.rating_kva * bench.number("generator.power_factor")
     if running_kw > 1.1 * rated:
         return
@@ -136,9 +136,9 @@ def _fuel(bench: Bench, one: Generator, running_kw: float) -> None:
 
 def size_uninterruptible(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
     """What is on the uninterruptible supply, its rating and how long it holds."""
-    supplies = bench.plant.machines(UninterruptibleSupply)
+    supplies = bench.plant.machines(BridgesPower)
     ids = {s.id for s in supplies}
-    wanting = [m for m in bench.plant.equipment.values() if isinstance(m, Controller | Sounder)]
+    wanting = [m for m in bench.plant.equipment.values() if isinstance(m, Controls | TellsPeople)]
     if not wanting and not supplies:
         return
     bare = [m for m in wanting if not ids & set(m.fed_from)]
@@ -150,7 +150,7 @@ def size_uninterruptible(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
             formula="controllers and sounders not fed from one", source="practice",
             known="common_practice",
         )  # fmt: skip
-    wait = max((g.start_s for g in bench.plant.machines(Generator)), default=0.0) / 60
+    wait = max((g.start_s for g in bench.plant.machines(GeneratesPower)), default=0.0) / 60
     hold = max(bench.number("ups.hold_min"), 2 * wait)
     for one in supplies:
         mine = [load for load in loads if one.id in load.machine.fed_from]

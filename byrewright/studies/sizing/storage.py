@@ -6,9 +6,7 @@ import math
 from dataclasses import dataclass, field
 
 from byrewright.plant.farm import Collection, clock, minutes
-from byrewright.plant.kinds.cooling import BulkTank
-from byrewright.plant.kinds.milk import CalfFeed, TankerBay
-from byrewright.plant.kinds.units import WithheldVessel
+from byrewright.plant.roles import FeedsCalves, KeepsWithheld, LoadsTankers, StoresMilk
 from byrewright.results import Series
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
@@ -58,7 +56,7 @@ def visits_a_day(collections: tuple[Collection, ...]) -> float:
 
 def inflow_l(bench: Bench, duty: Duty) -> list[float]:
     """Milk that reaches the tanks in each step of a day: saleable, less the calves' draw."""
-    draw = sum(f.count * f.draw_l_milking for f in bench.plant.machines(CalfFeed))
+    draw = sum(f.count * f.draw_l_milking for f in bench.plant.machines(FeedsCalves))
     steps = [0.0] * (DAY_MIN // STEP_MIN)
     for one in duty.milkings:
         milk = max(0.0, one.saleable_l - draw)
@@ -75,7 +73,7 @@ def run_timetable(bench: Bench, duty: Duty) -> Timetable:
     until it is full or the next arrives; elsewhere it loads what stands there and leaves.
     """
     plant, inflow = bench.plant, inflow_l(bench, duty)
-    bays = plant.machines(TankerBay)
+    bays = plant.machines(LoadsTankers)
     rate = sum(b.count * b.load_l_min for b in bays) or 800.0
     direct = any(b.direct for b in bays) and visits_a_day(plant.collections) >= SWAPPED_A_DAY
     round_days = cycle_days(plant.collections)
@@ -106,9 +104,9 @@ def run_timetable(bench: Bench, duty: Duty) -> Timetable:
 
 def size_storage(bench: Bench, duty: Duty) -> None:
     """Collections, tank volume with reserve, tanks while one is washed, withheld milk."""
-    tanks = bench.plant.machines(BulkTank)
+    tanks = bench.plant.machines(StoresMilk)
     if not bench.plant.able("stores milk") and not any(
-        b.direct for b in bench.plant.machines(TankerBay)
+        b.direct for b in bench.plant.machines(LoadsTankers)
     ):
         bench.lacks("storage.tank", "Bulk tank", "No machine stores milk: add a bulk tank.")
     if not bench.plant.collections:
@@ -175,7 +173,7 @@ def _late_l(bench: Bench, duty: Duty, table: Timetable) -> tuple[float, str]:
     return worst, which
 
 
-def _volume(bench: Bench, duty: Duty, tanks: tuple[BulkTank, ...]) -> None:
+def _volume(bench: Bench, duty: Duty, tanks: tuple[StoresMilk, ...]) -> None:
     table = run_timetable(bench, duty)
     peak = max(table.content_l, default=0.0)
     share = bench.number("tank.reserve_share")
@@ -252,9 +250,9 @@ def _volume(bench: Bench, duty: Duty, tanks: tuple[BulkTank, ...]) -> None:
         )
 
 
-def _first_milking(bench: Bench, duty: Duty, tanks: tuple[BulkTank, ...]) -> None:
+def _first_milking(bench: Bench, duty: Duty, tanks: tuple[StoresMilk, ...]) -> None:
     """Does the smallest milking into an empty tank reach its agitator?"""
-    direct = any(b.direct for b in bench.plant.machines(TankerBay))
+    direct = any(b.direct for b in bench.plant.machines(LoadsTankers))
     least = min((m.saleable_l for m in duty.milkings), default=0.0)
     for tank in tanks:
         reach = reach_l(bench, tank)
@@ -287,11 +285,11 @@ def _first_milking(bench: Bench, duty: Duty, tanks: tuple[BulkTank, ...]) -> Non
         )  # fmt: skip
 
 
-def _while_washed(bench: Bench, duty: Duty, tanks: tuple[BulkTank, ...]) -> None:
+def _while_washed(bench: Bench, duty: Duty, tanks: tuple[StoresMilk, ...]) -> None:
     """Can milk go somewhere while a tank is emptied and washed?"""
     count = sum(t.count for t in tanks)
     wash = bench.number("wash.tank_min")
-    bays = bench.plant.machines(TankerBay)
+    bays = bench.plant.machines(LoadsTankers)
     rate = sum(b.count * b.load_l_min for b in bays) or 800.0
     busy = wash + max(t.volume_l for t in tanks) / rate
     direct = any(b.direct for b in bays)
@@ -332,7 +330,7 @@ def _while_washed(bench: Bench, duty: Duty, tanks: tuple[BulkTank, ...]) -> None
     )
 
 
-def _shortest_pause_min(bench: Bench, duty: Duty, tank: BulkTank, rate: float) -> float:
+def _shortest_pause_min(bench: Bench, duty: Duty, tank: StoresMilk, rate: float) -> float:
     table, inflow = run_timetable(bench, duty), inflow_l(bench, duty)
     pauses = []
     for minute, content in table.visits:
@@ -346,7 +344,7 @@ def _shortest_pause_min(bench: Bench, duty: Duty, tank: BulkTank, rate: float) -
 
 def _withheld(bench: Bench, duty: Duty) -> None:
     """Withheld milk of the largest milking against the vessels that take it."""
-    vessels = bench.plant.machines(WithheldVessel)
+    vessels = bench.plant.machines(KeepsWithheld)
     milk = max(m.withheld_l for m in duty.milkings)
     if milk <= 0 and not vessels:
         return

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from byrewright.physics.heat import cooling_for_pull_down_kw
 from byrewright.physics.tank_fill import TankRun, fill_and_cool, least_cooling_kw
 from byrewright.physics.tank_wall import WARMING_BELOW_K, full_loss_kw_k
-from byrewright.plant.kinds.cooling import BulkTank, CondensingUnit, PlateCooler
-from byrewright.plant.kinds.milk import TankerBay
+from byrewright.plant.roles import CoolsMilk, LoadsTankers, MakesCold, StoresMilk
 from byrewright.results import Input, Series
 from byrewright.standards.cooling import (
     COOLING_CLASSES,
@@ -100,9 +99,9 @@ def size_tank_cooling(bench: Bench, duty: Duty) -> None:
     if wanted is not None:
         _rule(bench, wanted)
         _direct(bench, duty, wanted)
-        for tank in plant.machines(BulkTank):
+        for tank in plant.machines(StoresMilk):
             _tank(bench, duty, tank, wanted)
-    for tank in plant.machines(BulkTank):
+    for tank in plant.machines(StoresMilk):
         _class(bench, tank)
 
 
@@ -125,7 +124,7 @@ def _rule(bench: Bench, wanted: Wanted) -> None:
 
 def _direct(bench: Bench, duty: Duty, wanted: Wanted) -> None:
     """Milk loaded straight is not cooled again: it must leave the cooler cold enough."""
-    bays = [b for b in bench.plant.machines(TankerBay) if b.direct]
+    bays = [b for b in bench.plant.machines(LoadsTankers) if b.direct]
     if not bays:
         return
     out = in_line(bench, duty).out_c
@@ -162,7 +161,7 @@ class _Fill:
     minutes: int
 
 
-def _fill(duty: Duty, tank: BulkTank, *, later: bool) -> _Fill:
+def _fill(duty: Duty, tank: StoresMilk, *, later: bool) -> _Fill:
     """The largest milking into this tank: alone, or on top of the milkings before it."""
     one = duty.largest
     milk = min(one.saleable_l, tank.volume_l)
@@ -173,17 +172,19 @@ def _fill(duty: Duty, tank: BulkTank, *, later: bool) -> _Fill:
     return _Fill(before, milk / minutes, minutes)
 
 
-def reach_l(bench: Bench, tank: BulkTank) -> float:
+def reach_l(bench: Bench, tank: StoresMilk) -> float:
     """Content from which a tank's agitator reaches the milk."""
     return tank.reach_l(bench.number("tank.stirred_from_share"))
 
 
-def _gain_kw(bench: Bench, tank: BulkTank) -> float:
+def _gain_kw(bench: Bench, tank: StoresMilk) -> float:
     """Heat through the wall of a full tank in surroundings 28 K warmer."""
     return WARMING_BELOW_K * full_loss_kw_k(tank.volume_l, tank.insulation_k_h, bench.rules)
 
 
-def _run(bench: Bench, duty: Duty, tank: BulkTank, fill: _Fill, kw: float, in_c: float) -> TankRun:
+def _run(
+    bench: Bench, duty: Duty, tank: StoresMilk, fill: _Fill, kw: float, in_c: float
+) -> TankRun:
     gain_kw = _gain_kw(bench, tank)
     return fill_and_cool(
         start_l=fill.before_l,
@@ -206,7 +207,7 @@ def _late_h(run: TankRun, fill: _Fill, limit_c: float) -> float | None:
 
 
 def _needed_kw(
-    bench: Bench, duty: Duty, tank: BulkTank, wanted: Wanted, in_c: float
+    bench: Bench, duty: Duty, tank: StoresMilk, wanted: Wanted, in_c: float
 ) -> tuple[float | None, str]:
     """The least cooling that meets the rule for the first and for a later milking."""
     first, later = _fill(duty, tank, later=False), _fill(duty, tank, later=True)
@@ -235,7 +236,7 @@ def _needed_kw(
     return (need if need > NO_COOLING_KW else 0.0), why
 
 
-def _cold_soon_kw(bench: Bench, duty: Duty, tank: BulkTank, in_c: float) -> float:
+def _cold_soon_kw(bench: Bench, duty: Duty, tank: StoresMilk, in_c: float) -> float:
     """The cooling a designer would take: milk at storing temperature soon after milking."""
     first, cold = _fill(duty, tank, later=False), bench.number("milk.stored_c")
 
@@ -246,9 +247,9 @@ def _cold_soon_kw(bench: Bench, duty: Duty, tank: BulkTank, in_c: float) -> floa
     return least_cooling_kw(holds) or 0.0
 
 
-def _tank(bench: Bench, duty: Duty, tank: BulkTank, wanted: Wanted) -> None:
+def _tank(bench: Bench, duty: Duty, tank: StoresMilk, wanted: Wanted) -> None:
     in_c = (
-        in_line(bench, duty).out_c if bench.plant.machines(PlateCooler) else duty.milk_at_receiver_c
+        in_line(bench, duty).out_c if bench.plant.machines(CoolsMilk) else duty.milk_at_receiver_c
     )
     need, why = _needed_kw(bench, duty, tank, wanted, in_c)
     inputs: tuple[Input, ...] = (
@@ -320,7 +321,7 @@ def _tank(bench: Bench, duty: Duty, tank: BulkTank, wanted: Wanted) -> None:
     _condensing(bench, tank, need * share, design * share)
 
 
-def _pull_down(bench: Bench, duty: Duty, tank: BulkTank, wanted: Wanted, in_c: float) -> None:
+def _pull_down(bench: Bench, duty: Duty, tank: StoresMilk, wanted: Wanted, in_c: float) -> None:
     """What the installed cooling does: hours after milking, and the warmest blend."""
     first, later = _fill(duty, tank, later=False), _fill(duty, tank, later=True)
     run = _run(bench, duty, tank, first, tank.cooling_kw, in_c)
@@ -387,17 +388,17 @@ def _pull_down(bench: Bench, duty: Duty, tank: BulkTank, wanted: Wanted, in_c: f
     )
 
 
-def _condensing_of(bench: Bench, tank: BulkTank) -> Sequence[CondensingUnit]:
+def _condensing_of(bench: Bench, tank: StoresMilk) -> Sequence[MakesCold]:
     units = []
     for pipe in bench.plant.pipes_at(tank.id):
         for end in (pipe.start, pipe.end):
             one = bench.plant.equipment.get(end.partition(".")[0])
-            if isinstance(one, CondensingUnit) and one not in units:
+            if isinstance(one, MakesCold) and one not in units and one.cold().leaving_c is None:
                 units.append(one)
     return units
 
 
-def _condensing(bench: Bench, tank: BulkTank, need_kw: float, design_kw: float) -> None:
+def _condensing(bench: Bench, tank: StoresMilk, need_kw: float, design_kw: float) -> None:
     if tank.cooling != "direct_expansion":
         return
     units = _condensing_of(bench, tank)
@@ -408,13 +409,13 @@ def _condensing(bench: Bench, tank: BulkTank, need_kw: float, design_kw: float) 
             f"{tank.id} is cooled by direct expansion but no condensing unit is joined to it.",
         )
         return
-    total, count = sum(u.count * u.duty_kw for u in units), sum(u.count for u in units)
+    total, count = sum(u.count * u.cold().duty_kw for u in units), sum(u.count for u in units)
     for one in units:
         limit = need_kw / count
         bench.find(
             "cooling.condensing.duty",
             "Condensing unit duty",
-            one.duty_kw,
+            one.cold().duty_kw,
             "kW",
             f"{listed([u.id for u in units])} make{verb_s(count)} {total:.0f} kW of cold for "
             f"{tank.id}; {need_kw:.0f} kW covers milk, agitator and gains: "
@@ -432,12 +433,12 @@ def _condensing(bench: Bench, tank: BulkTank, need_kw: float, design_kw: float) 
             known="derived",
             advised=next_preferred(design_kw / count),
             advised_why="what the tank is advised to take, next size",
-            target=(one, "duty_kw"),
+            target=(one, type(one).SIZED_BY["duty"]),
         )
-        rated_ambient(bench, one.id, one.rated_ambient_c)
+        rated_ambient(bench, one.id, one.cold().rated_ambient_c)
 
 
-def _class(bench: Bench, tank: BulkTank) -> None:
+def _class(bench: Bench, tank: StoresMilk) -> None:
     """The cooling that the tank's own class would ask for with warm milk: for comparison."""
     fill = next(c for c in FILL_CLASSES if c.milkings == tank.milkings_class)
     speed = next(c for c in COOLING_CLASSES if c.numeral == tank.time_class)

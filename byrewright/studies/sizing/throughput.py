@@ -13,8 +13,7 @@ from byrewright.physics.throughput import (
     rotation_for_share_s,
 )
 from byrewright.plant.farm import clock
-from byrewright.plant.kinds.deck import Platform, YardGate
-from byrewright.plant.kinds.units import MilkingUnit
+from byrewright.plant.roles import BringsCows, GivesMilk, StandsCows
 from byrewright.results import Table
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty, MilkingDuty
@@ -80,7 +79,7 @@ def _pace(bench: Bench, duty: Duty) -> None:
 
 
 def _go_round(bench: Bench, duty: Duty) -> None:
-    platform = bench.plant.first(Platform)
+    platform = bench.plant.first(StandsCows)
     wish = bench.plant.wishes.go_round_share
     advised = _advised_turn_s(bench, duty, duty.stalls)
     why = f"finishes {100 - 100 * wish:.0f} % of the cows in one turn and suits the operators"
@@ -112,7 +111,7 @@ def _go_round(bench: Bench, duty: Duty) -> None:
 
 def _turns(bench: Bench, duty: Duty) -> None:
     """A table of turns from fast to slow, so that the choice can be seen."""
-    out, platform = bench.plant.herd.milk_out_time_s, bench.plant.first(Platform)
+    out, platform = bench.plant.herd.milk_out_time_s, bench.plant.first(StandsCows)
     stalls_on = max(1.0, duty.stalls - (platform.entry_stalls if platform else 0.0))
     rows = []
     for minutes in (6.0, 7.0, 8.0, 9.0, 10.0, 11.0, 12.0, 14.0):
@@ -195,7 +194,7 @@ def _finished(bench: Bench, duty: Duty) -> None:
 
 def _advised_turn_s(bench: Bench, duty: Duty, stalls: int) -> float:
     """The quickest turn that keeps the wished go-round share and that the operators can serve."""
-    out, platform = bench.plant.herd.milk_out_time_s, bench.plant.first(Platform)
+    out, platform = bench.plant.herd.milk_out_time_s, bench.plant.first(StandsCows)
     stalls_on = max(1.0, stalls - (platform.entry_stalls if platform else 0.0))
     share = min(max(bench.plant.wishes.go_round_share, 0.001), 0.5)
     turn = rotation_for_share_s(stalls, stalls_on, out.mean, out.spread, share)
@@ -208,7 +207,7 @@ def _hours(bench: Bench, duty: Duty, one: MilkingDuty, stalls: int) -> float:
     running = 1.0 - duty.stop_share
     if duty.layout == "rotary":
         turn = _advised_turn_s(bench, duty, stalls)
-        out, platform = bench.plant.herd.milk_out_time_s, bench.plant.first(Platform)
+        out, platform = bench.plant.herd.milk_out_time_s, bench.plant.first(StandsCows)
         stalls_on = max(1.0, stalls - (platform.entry_stalls if platform else 0.0))
         got = rotation(stalls, stalls_on, turn, out.mean, out.spread)
         net = net_cows_h(got.gross_cows_h, got.go_round_share) * running
@@ -229,7 +228,7 @@ def _hours(bench: Bench, duty: Duty, one: MilkingDuty, stalls: int) -> float:
 
 
 def _stalls(bench: Bench, duty: Duty) -> None:
-    platform = bench.plant.first(Platform)
+    platform = bench.plant.first(StandsCows)
     worst = max(duty.milkings, key=lambda m: m.cows / m.target_h)
     step = 2 * duty.rows if duty.layout == "rows" else 2
     most = MOST_STALLS if duty.layout == "rotary" else min(MOST_STALLS, LONGEST_ROW * duty.rows)
@@ -284,7 +283,7 @@ def _stalls(bench: Bench, duty: Duty) -> None:
 
 
 def _units(bench: Bench, duty: Duty) -> None:
-    units = bench.plant.machines(MilkingUnit)
+    units = bench.plant.machines(GivesMilk)
     if not units:
         bench.lacks(
             "throughput.units",
@@ -315,7 +314,7 @@ def _units(bench: Bench, duty: Duty) -> None:
 
 def _yard(bench: Bench, duty: Duty) -> None:
     """The longest wait in the holding yard: the last cow of the largest group brought up."""
-    gates = [g.yard_cows for g in bench.plant.machines(YardGate) if g.yard_cows is not None]
+    gates = [g.yard_cows for g in bench.plant.machines(BringsCows) if g.yard_cows is not None]
     group = max(g.cows for g in bench.plant.herd.all_groups())
     waiting = min(group, max(gates)) if gates else group
     wait = 60.0 * waiting / duty.net_cows_h

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from byrewright.physics.air import altitude_factor
-from byrewright.plant.kinds.milk import Receiver
-from byrewright.plant.kinds.vacuum import DistributionTank, Regulator, VacuumPump
+from byrewright.plant.roles import PumpsVacuum, ReceivesMilk, RegulatesVacuum, SharesVacuum
 from byrewright.results import Input
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
@@ -28,7 +27,7 @@ WEAR = 1.15
 """What an advised pump has over its limit, for wear until the next overhaul (our choice)."""
 
 
-def nominal_l_min(bench: Bench, pump: VacuumPump) -> float:
+def nominal_l_min(bench: Bench, pump: PumpsVacuum) -> float:
     """A pump's data-plate capacity at nominal conditions (50 kPa, ambient 100 kPa)."""
     return pump.capacity_l_min_free * altitude_factor(
         pump.at_vacuum_kpa, RATED_AMBIENT_KPA_ABS, bench.rules
@@ -39,7 +38,7 @@ def size_vacuum(bench: Bench, duty: Duty) -> None:
     """Pump demand by each rule set and by washing, pumps, speed, regulation, distribution tank."""
     need = demand(bench, duty)
     say_demands(bench, duty, need)
-    pumps = bench.plant.machines(VacuumPump)
+    pumps = bench.plant.machines(PumpsVacuum)
     if not bench.plant.able("makes vacuum"):
         bench.lacks(
             "vacuum.pump",
@@ -55,7 +54,7 @@ def size_vacuum(bench: Bench, duty: Duty) -> None:
     _distribution_tank(bench)
 
 
-def _pumps(bench: Bench, need: Demand, pumps: tuple[VacuumPump, ...]) -> None:
+def _pumps(bench: Bench, need: Demand, pumps: tuple[PumpsVacuum, ...]) -> None:
     redundancy, count = bench.plant.wishes.redundancy, sum(p.count for p in pumps)
     limit = each_carries(need.needed_l_min, count, redundancy)
     for pump in pumps:
@@ -102,7 +101,7 @@ def _pumps(bench: Bench, need: Demand, pumps: tuple[VacuumPump, ...]) -> None:
             )
 
 
-def _standby(bench: Bench, pumps: tuple[VacuumPump, ...]) -> None:
+def _standby(bench: Bench, pumps: tuple[PumpsVacuum, ...]) -> None:
     redundancy, count = bench.plant.wishes.redundancy, sum(p.count for p in pumps)
     if redundancy == "none":
         return
@@ -135,7 +134,7 @@ def _standby(bench: Bench, pumps: tuple[VacuumPump, ...]) -> None:
     )
 
 
-def _motors(bench: Bench, pumps: tuple[VacuumPump, ...]) -> None:
+def _motors(bench: Bench, pumps: tuple[PumpsVacuum, ...]) -> None:
     typical = bench.rules["vacuum.pump_specific_power_kw_per_1000_l_min"]
     low = typical.value if typical.low is None else typical.low
     for pump in pumps:
@@ -170,7 +169,7 @@ def _motors(bench: Bench, pumps: tuple[VacuumPump, ...]) -> None:
         )
 
 
-def _shared_speed(bench: Bench, need: Demand, pumps: tuple[VacuumPump, ...]) -> None:
+def _shared_speed(bench: Bench, need: Demand, pumps: tuple[PumpsVacuum, ...]) -> None:
     """Running together in steady milking, does each pump stay above its least speed?"""
     running = [p for p in pumps if p.speed == "variable"]
     count = sum(p.count for p in running)
@@ -181,7 +180,7 @@ def _shared_speed(bench: Bench, need: Demand, pumps: tuple[VacuumPump, ...]) -> 
     share = 100.0 * steady / capacity
     least = max(p.least_speed_pct for p in running)
     excess = capacity * least / 100.0 - steady
-    admits = sum(r.count * r.capacity_l_min_free for r in bench.plant.machines(Regulator))
+    admits = sum(r.count * r.capacity_l_min_free for r in bench.plant.machines(RegulatesVacuum))
     covered = share < least and admits >= excess
     names = listed([p.id for p in running])
     if share >= least:
@@ -220,8 +219,8 @@ def _shared_speed(bench: Bench, need: Demand, pumps: tuple[VacuumPump, ...]) -> 
     )
 
 
-def _regulation(bench: Bench, need: Demand, pumps: tuple[VacuumPump, ...]) -> None:
-    regulators = bench.plant.machines(Regulator)
+def _regulation(bench: Bench, need: Demand, pumps: tuple[PumpsVacuum, ...]) -> None:
+    regulators = bench.plant.machines(RegulatesVacuum)
     fixed = [p for p in pumps if p.speed == "fixed"]
     if not regulators:
         if not fixed:
@@ -275,7 +274,7 @@ def _regulation(bench: Bench, need: Demand, pumps: tuple[VacuumPump, ...]) -> No
 
 
 def _distribution_tank(bench: Bench) -> None:
-    tank = bench.plant.first(DistributionTank)
+    tank = bench.plant.first(SharesVacuum)
     if tank is None:
         bench.lacks(
             "vacuum.distribution_tank",
@@ -284,7 +283,7 @@ def _distribution_tank(bench: Bench) -> None:
         )
         return
     limit = bench.number("vacuum.interceptor_least_l")
-    spill = max((r.volume_l for r in bench.plant.machines(Receiver)), default=limit)
+    spill = max((r.volume_l for r in bench.plant.machines(ReceivesMilk)), default=limit)
     bench.find(
         "vacuum.distribution_tank.volume",
         "Vacuum distribution tank volume",

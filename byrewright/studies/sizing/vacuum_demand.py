@@ -13,9 +13,7 @@ from byrewright.physics.air import (
     reserve_us_l_min_free,
     slug_air_l_min_free,
 )
-from byrewright.plant.kinds.milk import Milkline
-from byrewright.plant.kinds.units import MilkingUnit
-from byrewright.plant.kinds.vacuum import Pulsator
+from byrewright.plant.roles import CollectsMilk, GivesMilk, Pulsates
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.sizes import stated, worked
@@ -48,7 +46,7 @@ class AirUse:
 def air_use(bench: Bench, duty: Duty) -> AirUse:
     """Pulsation and claw air of all units, from data plates or typical values."""
     plant = bench.plant
-    pulsators, units = plant.machines(Pulsator), plant.machines(MilkingUnit)
+    pulsators, units = plant.machines(Pulsates), plant.machines(GivesMilk)
     if pulsators:
         pulse = sum(p.count * p.air_l_min_free for p in pulsators)
     else:
@@ -112,13 +110,13 @@ def demand(bench: Bench, duty: Duty) -> Demand:
 
 
 def _milkline_bore_mm(bench: Bench) -> float:
-    return max((m.bore_mm for m in bench.plant.machines(Milkline)), default=73.0)
+    return max((m.bore_mm for m in bench.plant.machines(CollectsMilk)), default=73.0)
 
 
 def _pulsators_run_in_wash(bench: Bench) -> bool:
     plant = bench.plant
     washing = [name for name, mode in plant.modes.items() if "wash" in mode.does]
-    pulsators = plant.machines(Pulsator)
+    pulsators = plant.machines(Pulsates)
     return not (washing and pulsators) or any(
         plant.position(mode, p.id) == "runs" for mode in washing for p in pulsators
     )

@@ -7,8 +7,7 @@ import math
 from byrewright.physics.air import slug_air_l_min_free
 from byrewright.physics.cleaning import slug_time_s
 from byrewright.physics.wash_heat import wash_return_c
-from byrewright.plant.kinds.cleaning import AirInjector
-from byrewright.plant.kinds.milk import Milkline
+from byrewright.plant.roles import CollectsMilk, InjectsAir
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.sizes import worked
@@ -17,7 +16,7 @@ from byrewright.studies.sizing.sizes import worked
 def line_area_m2(bench: Bench) -> float:
     """Wall of the milkline and of every milk and wash pipe, m2."""
     plant = bench.plant
-    lines = [(m.bore_mm, m.length_m * m.count) for m in plant.machines(Milkline)]
+    lines = [(m.bore_mm, m.length_m * m.count) for m in plant.machines(CollectsMilk)]
     lines += [(p.bore_mm, p.length_m) for p in plant.pipes
               if plant.service_of(p) in ("milk", "wash")]  # fmt: skip
     return math.pi * sum(bore / 1000 * length for bore, length in lines)
@@ -26,10 +25,10 @@ def line_area_m2(bench: Bench) -> float:
 def wash_air_l_min_free(bench: Bench, duty: Duty) -> float:
     """Free air drawn through the wash on average: at the units, and behind slugs while they run."""
     through = duty.units * bench.number("wash.unit_air_l_min")
-    if not bench.plant.machines(AirInjector):
+    if not bench.plant.machines(InjectsAir):
         return through
     velocity, minutes = bench.number("wash.slug_velocity_m_s"), bench.number("wash.main_min")
-    for line in bench.plant.machines(Milkline):
+    for line in bench.plant.machines(CollectsMilk):
         leg = line.length_m / 2 if line.looped else line.length_m
         open_s = slug_time_s(leg, velocity) * bench.number("wash.slug_count")
         through += (

@@ -12,11 +12,16 @@ from byrewright.physics.cleaning import (
 )
 from byrewright.physics.heat import heater_power_kw, heating_energy_kwh
 from byrewright.physics.pneumatics import opening_into_vacuum_l_min_free
-from byrewright.plant.kinds.cleaning import AirInjector, Doser, WashTrough
-from byrewright.plant.kinds.cooling import BulkTank
-from byrewright.plant.kinds.milk import Milkline
-from byrewright.plant.kinds.water import WaterHeater
 from byrewright.plant.programme import Wash, WashKind
+from byrewright.plant.roles import (
+    CollectsMilk,
+    DosesWash,
+    HeatsWater,
+    InjectsAir,
+    MakesUpWash,
+    StoresMilk,
+    usually,
+)
 from byrewright.results import Input, Table
 from byrewright.standards.cleaning import HEATER_KW
 from byrewright.standards.pipes import AIRLINE_BORES_MM
@@ -82,8 +87,8 @@ def size_washing(bench: Bench, duty: Duty) -> None:
 
 
 def _set_c(bench: Bench) -> float:
-    heaters = bench.plant.machines(WaterHeater)
-    default = float(WaterHeater.model_fields["set_c"].default)
+    heaters = bench.plant.machines(HeatsWater)
+    default = usually(HeatsWater, "set_c")
     return max((h.set_c for h in heaters), default=default)
 
 
@@ -118,7 +123,7 @@ def _water(bench: Bench, duty: Duty, heat: WashHeat) -> None:
 
 
 def _trough(bench: Bench, wash: Wash) -> None:
-    troughs = bench.plant.machines(WashTrough)
+    troughs = bench.plant.machines(MakesUpWash)
     if not troughs:
         bench.lacks("wash.trough", "Wash trough", "There is no wash trough to make the wash up in: "
                     "add one.")  # fmt: skip
@@ -142,7 +147,7 @@ def _trough(bench: Bench, wash: Wash) -> None:
 
 
 def _heater(bench: Bench, duty: Duty, heat: WashHeat) -> None:
-    heaters, wash = bench.plant.machines(WaterHeater), heat.wash
+    heaters, wash = bench.plant.machines(HeatsWater), heat.wash
     hot_c = bench.plant.cleaning.hot_c
     hot_kwh = heating_energy_kwh(wash.hot_l, duty.water_coldest_c, hot_c)
     bench.find(
@@ -189,7 +194,7 @@ def _heater(bench: Bench, duty: Duty, heat: WashHeat) -> None:
 
 
 def _heater_power(
-    bench: Bench, duty: Duty, heat: WashHeat, heaters: tuple[WaterHeater, ...]
+    bench: Bench, duty: Duty, heat: WashHeat, heaters: tuple[HeatsWater, ...]
 ) -> None:  # fmt: skip
     """Input that has the water hot again by the next wash."""
     first = heaters[0]
@@ -225,14 +230,14 @@ def _heater_power(
 
 def _largest_tank_wash_l(bench: Bench) -> float:
     share = bench.number("wash.hot_water_tank_share")
-    return max((t.volume_l * share for t in bench.plant.machines(BulkTank)), default=0.0)
+    return max((t.volume_l * share for t in bench.plant.machines(StoresMilk)), default=0.0)
 
 
 def _slug(bench: Bench, duty: Duty) -> None:
     """Slugs in each milkline: volume, air, time, and the injector that lets it in."""
-    injectors = bench.plant.machines(AirInjector)
+    injectors = bench.plant.machines(InjectsAir)
     velocity = bench.number("wash.slug_velocity_m_s")
-    for line in bench.plant.machines(Milkline):
+    for line in bench.plant.machines(CollectsMilk):
         leg = line.length_m / 2 if line.looped else line.length_m
         volume = slug_volume_l(line.bore_mm, leg, bench.number("wash.slug_end_length_m"),
                                bench.rules)  # fmt: skip
@@ -317,7 +322,7 @@ def _time(bench: Bench, duty: Duty, minutes: float) -> None:
 
 
 def _chemicals(bench: Bench, wash: Wash) -> None:
-    dosers, clean = bench.plant.machines(Doser), bench.plant.cleaning
+    dosers, clean = bench.plant.machines(DosesWash), bench.plant.cleaning
     washes = bench.programme.washes_a_day
     each = sum(chemical_l(s.litres, s.strength) for s in wash.steps
                if s.kind is WashKind.ALKALINE)  # fmt: skip
@@ -367,7 +372,7 @@ def _acid(bench: Bench) -> None:
 
 def _tanks(bench: Bench) -> None:
     share = bench.number("wash.hot_water_tank_share")
-    for tank in bench.plant.machines(BulkTank):
+    for tank in bench.plant.machines(StoresMilk):
         litres = tank.volume_l * share
         bench.find(
             "wash.tank", "Hot water of a tank wash", round(litres), "L",

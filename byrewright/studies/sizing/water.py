@@ -8,16 +8,17 @@ from itertools import accumulate
 from byrewright.physics.demand import spread_over_hours, storage_needed
 from byrewright.physics.milk import heat_kj_per_l
 from byrewright.plant.farm import minutes
-from byrewright.plant.kinds.cleaning import WashTrough
-from byrewright.plant.kinds.cooling import BulkTank, PlateCooler
-from byrewright.plant.kinds.deck import ClothWasher
-from byrewright.plant.kinds.milk import FloorDrain
-from byrewright.plant.kinds.units import Backflush
-from byrewright.plant.kinds.water import (
-    LiquidPump,
-    WaterFilter,
-    WaterSource,
-    WaterTank,
+from byrewright.plant.roles import (
+    BuffersWater,
+    CoolsMilk,
+    FiltersWater,
+    GivesWater,
+    MakesUpWash,
+    MovesWater,
+    RinsesUnits,
+    StoresMilk,
+    TakesWaste,
+    WashesCloths,
 )
 from byrewright.results import Series, Table
 from byrewright.studies.sizing.cloths import laundry_water_l_day
@@ -78,10 +79,11 @@ class WaterDay:
 
 def cooler_water_l_min(bench: Bench, duty: Duty) -> float:
     """Water through the plate coolers at their design milk flow, L/min."""
-    coolers = bench.plant.machines(PlateCooler)
+    coolers = bench.plant.machines(CoolsMilk)
     if not coolers:
         return 0.0
-    ratio = sum(c.water_ratio * c.count for c in coolers) / sum(c.count for c in coolers)
+    stages = [(c.count, c.stage("water")) for c in coolers]
+    ratio = sum(n * s.ratio for n, s in stages if s) / sum(n for n, _ in stages)
     return cooler_flow_l_min(bench, duty) * ratio
 
 
@@ -90,7 +92,7 @@ def water_day(bench: Bench, duty: Duty) -> WaterDay:
     uses = tuple(u for u in _uses(bench, duty) if u.day_l > 0)
     warm = next((u.hours for u in uses if u.what == "plate cooler"), (0.0,) * HOURS)
     reused: Hours = (0.0,) * HOURS
-    tanks = [t for t in bench.plant.machines(WaterTank) if t.holds == "recovered"]
+    tanks = [t for t in bench.plant.machines(BuffersWater) if t.holds == "recovered"]
     wanted = tuple(sum(u.hours[h] for u in uses if u.recovered) for h in range(HOURS))
     if tanks:
         reused = _reuse(warm, wanted, sum(t.volume_l * t.count for t in tanks))
@@ -119,7 +121,7 @@ def _uses(bench: Bench, duty: Duty) -> list[WaterUse]:
     flow = cooler_flow_l_min(bench, duty)
     per_l = per_min / flow if flow else 0.0
     cooling, flush, yard, rinse, other = ([(0.0,) * HOURS] for _ in range(5))
-    each_cow = sum(b.water_l_cow for b in plant.machines(Backflush))
+    each_cow = sum(b.water_l_cow for b in plant.machines(RinsesUnits))
     for m in duty.milkings:
         cooling.append(spread_over_hours(m.start_min, m.hours, m.saleable_l * per_l))
         flush.append(spread_over_hours(m.start_min, m.hours,
@@ -149,7 +151,7 @@ def _emptied_at(bench: Bench) -> tuple[float, ...]:
 
 def _tank_wash(bench: Bench, at_min: float) -> Hours:
     """One tank washed after a collection: hot water and as much again for rinses."""
-    tanks = bench.plant.machines(BulkTank)
+    tanks = bench.plant.machines(StoresMilk)
     if not tanks:
         return (0.0,) * HOURS
     largest = max(t.volume_l for t in tanks) * bench.number("wash.hot_water_tank_share")
@@ -186,7 +188,7 @@ def _use(bench: Bench, day: WaterDay) -> None:
 
 
 def _source(bench: Bench, day: WaterDay) -> None:
-    sources = bench.plant.machines(WaterSource)
+    sources = bench.plant.machines(GivesWater)
     share = bench.number("water.source_share_most")
     need = day.fresh_l / (24 * 60) / share
     if not sources:
@@ -216,8 +218,8 @@ def _source(bench: Bench, day: WaterDay) -> None:
 
 def _store(bench: Bench, duty: Duty, day: WaterDay) -> None:
     """Fresh tank: the day's shortfall against the source, and time to see to a stopped source."""
-    sources = bench.plant.machines(WaterSource)
-    tanks = [t for t in bench.plant.machines(WaterTank) if t.holds == "fresh"]
+    sources = bench.plant.machines(GivesWater)
+    tanks = [t for t in bench.plant.machines(BuffersWater) if t.holds == "fresh"]
     given = sum(s.flow_l_min * s.count for s in sources) * 60
     short = storage_needed(day.fresh, (given,) * HOURS)
     use_h = sum(day.fresh) and max(day.fresh)
@@ -259,11 +261,11 @@ def _peak_flow(bench: Bench, duty: Duty) -> float:
 
 def _flush_flow(bench: Bench, duty: Duty) -> float:
     passes = duty.gross_cows_h * (1 - duty.stop_share) / 60
-    return passes * sum(b.water_l_cow for b in bench.plant.machines(Backflush))
+    return passes * sum(b.water_l_cow for b in bench.plant.machines(RinsesUnits))
 
 
 def _hose_flow(bench: Bench, duty: Duty) -> float:
-    """Backflush with a hose in use on the deck."""
+    """RinsesUnits with a hose in use on the deck."""
     return _flush_flow(bench, duty) + bench.number("water.deck_hose_l_min")
 
 
@@ -275,8 +277,8 @@ def _fill_flow(bench: Bench, duty: Duty) -> float:
 
 def _filter(bench: Bench, duty: Duty) -> None:
     need = _peak_flow(bench, duty) * bench.number("water.filter_allowance")
-    filters = bench.plant.machines(WaterFilter)
-    if not filters and bench.plant.machines(PlateCooler):
+    filters = bench.plant.machines(FiltersWater)
+    if not filters and bench.plant.machines(CoolsMilk):
         bench.lacks("water.filter", "Water filter", "The cooler has no water filter: sand and iron "
                     "block its plates and milk leaves warmer. Add one.")  # fmt: skip
     for one in filters:
@@ -299,14 +301,16 @@ def _pumps(bench: Bench, duty: Duty) -> None:
     ways = Ways(plant, "water", directed=True)
     kpa = bench.number("water.hose_kpa")
     cooling, filling, drains = [], [], []
-    for pump in plant.machines(LiquidPump):
-        cooler = duty_to(ways, pump, [m.id for m in plant.machines(PlateCooler)],
+    for pump in plant.machines(MovesWater):
+        cooler = duty_to(ways, pump, [m.id for m in plant.machines(CoolsMilk)],
                          "cooling and backflush", _peak_flow(bench, duty), 0.0)  # fmt: skip
-        fill = duty_to(ways, pump, [m.id for m in plant.machines(WashTrough)],
+        fill = duty_to(ways, pump, [m.id for m in plant.machines(MakesUpWash)],
                        "filling the wash trough", _fill_flow(bench, duty), 0.0)  # fmt: skip
-        hoses = [m.id for m in plant.equipment.values() if isinstance(m, Backflush | ClothWasher)]
+        hoses = [
+            m.id for m in plant.equipment.values() if isinstance(m, RinsesUnits | WashesCloths)
+        ]
         hose = duty_to(ways, pump, hoses, "backflush and hoses", _hose_flow(bench, duty), kpa)
-        yard = duty_to(ways, pump, [m.id for m in plant.machines(FloorDrain)], "the yard hose",
+        yard = duty_to(ways, pump, [m.id for m in plant.machines(TakesWaste)], "the yard hose",
                        bench.number("water.yard_hose_l_min"), kpa)  # fmt: skip
         if cooler is not None:
             cooling.append((pump, [d for d in (cooler, fill, hose) if d is not None]))
@@ -319,7 +323,7 @@ def _pumps(bench: Bench, duty: Duty) -> None:
     _group(bench, drains)
 
 
-def _group(bench: Bench, pumps: list[tuple[LiquidPump, list[PumpDuty]]]) -> None:
+def _group(bench: Bench, pumps: list[tuple[MovesWater, list[PumpDuty]]]) -> None:
     """Pumps of one duty: each carries it alone, or they share it where no spare was wished."""
     shared = sum(p.count for p, _ in pumps) if bench.plant.wishes.redundancy == "none" else 1
     for pump, duties in pumps:
@@ -328,7 +332,7 @@ def _group(bench: Bench, pumps: list[tuple[LiquidPump, list[PumpDuty]]]) -> None
 
 def _recovered(bench: Bench, duty: Duty, day: WaterDay) -> None:
     """Warm water after the cooler: its temperature, and the tank for rinse and yard."""
-    coolers = bench.plant.machines(PlateCooler)
+    coolers = bench.plant.machines(CoolsMilk)
     warm_l = sum(day.warm)
     if not coolers or warm_l <= 0:
         return
@@ -337,7 +341,7 @@ def _recovered(bench: Bench, duty: Duty, day: WaterDay) -> None:
     heat = heat_kj_per_l(duty.milk_at_receiver_c, min(out, duty.milk_at_receiver_c), bench.rules)
     warm_c = duty.water_warmest_c + heat / (per_l * bench.number("water.cp_kj_kgk"))
     wanted = tuple(sum(u.hours[h] for u in day.uses if u.recovered) for h in range(HOURS))
-    tanks = [t for t in bench.plant.machines(WaterTank) if t.holds == "recovered"]
+    tanks = [t for t in bench.plant.machines(BuffersWater) if t.holds == "recovered"]
     if not tanks:
         bench.find(
             "water.recovered", "Warm water from the cooler", round(warm_l), "L",

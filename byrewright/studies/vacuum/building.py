@@ -9,25 +9,29 @@ from __future__ import annotations
 import itertools
 import math
 from collections import deque
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from byrewright.physics.air import ambient_pressure_kpa_abs, equivalent_length_m
 from byrewright.physics.airflow import displacement_l_min, gas_space_bore_mm, pipe_volume_l
 from byrewright.plant.graph import Graph, Joint, Node, build
-from byrewright.plant.kinds.milk import Header, Milkline, Receiver, Valve
-from byrewright.plant.kinds.power import Sensor
-from byrewright.plant.kinds.units import MilkingUnit
-from byrewright.plant.kinds.vacuum import (
-    DistributionTank,
-    NonReturnValve,
-    Pulsator,
-    PulsatorAirline,
-    Regulator,
-    SanitaryTrap,
-    VacuumPump,
-)
 from byrewright.plant.machine import Machine
-from byrewright.plant.plant import Pipe, Plant
+from byrewright.plant.plant import M, Pipe, Plant
+from byrewright.plant.roles import (
+    CollectsMilk,
+    FeedsPulsators,
+    GivesMilk,
+    IsValve,
+    JoinsPipes,
+    PassesOneWay,
+    Pulsates,
+    PumpsVacuum,
+    ReceivesMilk,
+    RegulatesVacuum,
+    Senses,
+    SharesVacuum,
+    TrapsLiquid,
+)
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.vacuum.network import Network, NoNetwork, PumpPlace, Stretch
 
@@ -61,28 +65,28 @@ class _Builder:
     lines: dict[str, tuple[int, ...]] = field(default_factory=dict)
 
     def network(self, known: tuple[Joint, ...] | None) -> Network:
-        pumps = [m for m in self.plant.machines(VacuumPump) if self.plant.pipes_at(m.id)]
+        pumps = [m for m in self.plant.machines(PumpsVacuum) if self.plant.pipes_at(m.id)]
         if not pumps:
             raise NoNetwork("No vacuum pump is joined to any pipe: nothing to solve.")
-        starts = [Node(p.id, "inlet") for p in pumps]
+        starts = [Node(p.id, p.port_for("vacuum")) for p in pumps]
         joints = known or self._reached(build(self.plant), starts)
         for joint in joints:
             self._joint(joint)
-        units = self._spread(MilkingUnit, "milk", Milkline)
+        units = self._spread(GivesMilk, lambda u: u.spouts()[0], CollectsMilk)
         if not units:
             raise NoNetwork(
                 "No milking unit can be reached by air from a vacuum pump: join units, milkline, "
                 "receiver, trap and air line by pipes."
             )
-        pulses = self._spread(Pulsator, "vacuum", PulsatorAirline)
+        pulses = self._spread(Pulsates, lambda p: p.port_for("vacuum"), FeedsPulsators)
         body = self._body()
         regulators = tuple(
-            (m, self.index[Node(m.id, "vacuum")])
-            for m in self.plant.machines(Regulator)
-            if Node(m.id, "vacuum") in self.index
+            (m, self.index[Node(m.id, m.port_for("vacuum"))])
+            for m in self.plant.machines(RegulatesVacuum)
+            if Node(m.id, m.port_for("vacuum")) in self.index
         )
         rule = self.rules.number("vacuum.nominal_kpa")
-        everywhere = {m.id for m in self.plant.machines(Regulator)}
+        everywhere = {m.id for m in self.plant.machines(RegulatesVacuum)}
         lost = everywhere - {m.id for m, _ in regulators}
         return Network(
             plant=self.plant,
@@ -98,7 +102,7 @@ class _Builder:
             regulators=regulators,
             receivers=tuple(
                 self.index[Node(m.id, "*")]
-                for m in self.plant.machines(Receiver)
+                for m in self.plant.machines(ReceivesMilk)
                 if Node(m.id, "*") in self.index
             ),
             body=body,
@@ -131,7 +135,7 @@ class _Builder:
     def _passes_air(self, joint: Joint) -> bool:
         if joint.pipe is not None:
             ends = (joint.a, joint.b)
-            if any(isinstance(self._machine(n), Pulsator | MilkingUnit) for n in ends):
+            if any(isinstance(self._machine(n), Pulsates | GivesMilk) for n in ends):
                 return False
             free = joint.service is None and "vacuum" in self.plant.services_open_to(joint.pipe)
             if joint.service == "vacuum" or free:
@@ -146,11 +150,11 @@ class _Builder:
     def _milk_and_air(self, node: Node) -> bool:
         """A port where milk and air pass together: between milkline and receiver."""
         machine = self._machine(node)
-        if isinstance(machine, Receiver):
-            return node.port.startswith("milkline")
-        if isinstance(machine, Milkline):
-            return node.port.startswith("receiver")
-        return isinstance(machine, Valve | Header)
+        port = machine.port(node.port)
+        if isinstance(machine, ReceivesMilk | CollectsMilk):
+            way = "in" if isinstance(machine, ReceivesMilk) else "out"
+            return port is not None and "milk" in port.services and port.direction == way
+        return isinstance(machine, IsValve | JoinsPipes)
 
     def _airy(self, node: Node) -> bool:
         port = self._machine(node).port(node.port)
@@ -164,14 +168,16 @@ class _Builder:
 
     def _node(self, node: Node) -> int:
         machine = self._machine(node)
-        if node.port == "*" and isinstance(machine, Milkline | PulsatorAirline):
+        if node.port == "*" and isinstance(machine, CollectsMilk | FeedsPulsators):
             return self._line(machine)[0]
         if node not in self.index:
             volume = 0.0
             if node.port == "*":
-                share = RECEIVER_AIR_SHARE if isinstance(machine, Receiver) else 1.0
+                share = RECEIVER_AIR_SHARE if isinstance(machine, ReceivesMilk) else 1.0
                 volume = share * float(getattr(machine, "volume_l", 0.0))
-            elif isinstance(machine, SanitaryTrap) and node.port == "vacuum":
+            elif isinstance(machine, TrapsLiquid) and node.port == machine.port_for(
+                "vacuum", "out"
+            ):
                 volume = machine.volume_l
             self.index[node] = self._new(node.machine if node.port == "*" else node.name, volume)
         return self.index[node]
@@ -181,12 +187,12 @@ class _Builder:
         self.volumes.append(volume_l)
         return len(self.names) - 1
 
-    def _line(self, machine: Milkline | PulsatorAirline) -> tuple[int, ...]:
+    def _line(self, machine: CollectsMilk | FeedsPulsators) -> tuple[int, ...]:
         """The pieces of a line round or along the stalls."""
         if machine.id in self.lines:
             return self.lines[machine.id]
-        milk = isinstance(machine, Milkline)
-        looped = machine.looped if isinstance(machine, Milkline) else machine.ring
+        milk = isinstance(machine, CollectsMilk)
+        looped = machine.looped if isinstance(machine, CollectsMilk) else machine.ring
         pieces = PIECES_LOOPED if looped else PIECES_STRAIGHT
         nodes = tuple(self._new(f"{machine.id} at {i + 1}/{pieces}") for i in range(pieces))
         bore = gas_space_bore_mm(machine.bore_mm, self.fill) if milk else machine.bore_mm
@@ -237,9 +243,10 @@ class _Builder:
             self._pipe(joint, joint.pipe)
             return
         machine = self._machine(joint.a)
-        if isinstance(machine, Milkline | PulsatorAirline):
+        if isinstance(machine, CollectsMilk | FeedsPulsators):
             outlet = joint.b if joint.a.port == "*" else joint.a
-            if not outlet.port.startswith("units"):
+            port = machine.port(outlet.port)
+            if port is not None and port.direction == "out":
                 self._outlet(machine, outlet)
             return
         self._inside(joint, machine)
@@ -264,13 +271,13 @@ class _Builder:
             pipe,
         )
 
-    def _outlet(self, machine: Milkline | PulsatorAirline, outlet: Node) -> None:
+    def _outlet(self, machine: CollectsMilk | FeedsPulsators, outlet: Node) -> None:
         """Join the k-th outlet of a line to its place on it: evenly round a loop, ends first."""
         nodes = self._line(machine)
         stem = outlet.port.rpartition("_")[0]
         every = [n for n in _used(self.plant, machine.id) if n.startswith(stem)]
         k, many = every.index(outlet.port), len(every)
-        looped = machine.looped if isinstance(machine, Milkline) else machine.ring
+        looped = machine.looped if isinstance(machine, CollectsMilk) else machine.ring
         if looped:
             place = round(k * len(nodes) / many) % len(nodes)
         else:
@@ -287,7 +294,7 @@ class _Builder:
     def _inside(self, joint: Joint, machine: Machine) -> None:
         kind = _loss_of(joint, machine)
         stated = getattr(machine, "vacuum_bore_mm", None) or (
-            getattr(machine, "bore_mm", None) if isinstance(machine, NonReturnValve) else None
+            getattr(machine, "bore_mm", None) if isinstance(machine, PassesOneWay) else None
         )
         bore = float(stated or min(self._bore(joint.a), self._bore(joint.b)))
         how = joint.how
@@ -342,7 +349,10 @@ class _Builder:
     # Where things sit.
 
     def _spread(
-        self, kind: type[Machine], port: str, line: type[Milkline] | type[PulsatorAirline]
+        self,
+        kind: type[M],
+        port: Callable[[M], str],
+        line: type[CollectsMilk] | type[FeedsPulsators],
     ) -> tuple[tuple[int, float], ...]:
         """(node, how many) of units or pulsators: along their line, or where their pipe ends."""
         found: dict[int, float] = {}
@@ -353,7 +363,7 @@ class _Builder:
                     if pipe.start.startswith(machine.id + ".")
                     else (pipe.end, pipe.start)
                 )
-                if here != f"{machine.id}.{port}":
+                if here != f"{machine.id}.{port(machine)}":
                     continue
                 owner, _, name = there.partition(".")
                 nodes = self.lines.get(owner) or tuple(
@@ -368,13 +378,13 @@ class _Builder:
         return tuple(found.items())
 
     def _body(self) -> int:
-        for tank in self.plant.machines(DistributionTank):
+        for tank in self.plant.machines(SharesVacuum):
             if Node(tank.id, "*") in self.index:
                 return self.index[Node(tank.id, "*")]
-        return self.index[Node(self.plant.machines(VacuumPump)[0].id, "inlet")]
+        return self.index[Node(self.plant.machines(PumpsVacuum)[0].id, "inlet")]
 
-    def _sense(self, body: int, regulators: tuple[tuple[Regulator, int], ...]) -> int:
-        for sensor in self.plant.machines(Sensor):
+    def _sense(self, body: int, regulators: tuple[tuple[RegulatesVacuum, int], ...]) -> int:
+        for sensor in self.plant.machines(Senses):
             if sensor.measures == "vacuum":
                 for port in (sensor.at_port or "*", "*"):
                     if Node(sensor.on, port) in self.index:
@@ -383,7 +393,7 @@ class _Builder:
                     return self.lines[sensor.on][0]
         return body if not regulators else regulators[0][1]
 
-    def _pump_places(self, pump: VacuumPump) -> list[PumpPlace]:
+    def _pump_places(self, pump: PumpsVacuum) -> list[PumpPlace]:
         share = self.rules.number("vacuum.pump_zero_flow_share")
         nominal = self.rules.number("vacuum.pump_nominal_ambient_kpa")
         at = pump.at_vacuum_kpa
@@ -391,7 +401,7 @@ class _Builder:
         rated = displaced * (1.0 - 50.0 / (share * nominal))
         power = self.rules.number("vacuum.pump_specific_power_kw_per_1000_l_min") * rated / 1000.0
         efficiency = displaced / 60_000.0 * 50.0 / power
-        node = self.index[Node(pump.id, "inlet")]
+        node = self.index[Node(pump.id, pump.port_for("vacuum"))]
         names = (
             [pump.id] if pump.count == 1 else [f"{pump.id} ({i + 1})" for i in range(pump.count)]
         )
@@ -412,11 +422,11 @@ def _used(plant: Plant, machine_id: str) -> list[str]:
 
 def _loss_of(joint: Joint, machine: Machine) -> str:
     """The rule that tells the loss of a way inside a machine."""
-    if isinstance(machine, NonReturnValve):
+    if isinstance(machine, PassesOneWay):
         return "non_return"
-    if isinstance(machine, SanitaryTrap):
+    if isinstance(machine, TrapsLiquid):
         return "trap"
-    if isinstance(machine, Header):
+    if isinstance(machine, JoinsPipes):
         return "header"
     if machine.can("joins deck"):
         return "gland"

@@ -19,9 +19,8 @@ from byrewright.physics.milkline import (
     slug_limit_l_min,
     units_1978,
 )
-from byrewright.plant.kinds.milk import Milkline, Receiver
-from byrewright.plant.kinds.units import MilkingUnit
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import CollectsMilk, GivesMilk, ReceivesMilk
 from byrewright.results import Table
 from byrewright.standards.milkline_table import UnitsPerSlope
 from byrewright.standards.rulebook import Rulebook
@@ -59,7 +58,7 @@ class Load:
 class LineAnswer:
     """One milkline: flow at peak, greatest milk flow without slugs, chance of slugs, references."""
 
-    line: Milkline
+    line: CollectsMilk
     load: Load
     at_peak: LineFlow | None
     slug_limit_l_min: float
@@ -77,7 +76,7 @@ class LineAnswer:
         return self.at_peak.level_share if self.at_peak else 1.0
 
 
-def slopes_of(plant: Plant, line: Milkline) -> int:
+def slopes_of(plant: Plant, line: CollectsMilk) -> int:
     """Slopes of a milkline: two for each outlet of a loop, one for each of a dead-ended line."""
     outlets = sum(
         end.startswith(f"{line.id}.receiver")
@@ -88,15 +87,15 @@ def slopes_of(plant: Plant, line: Milkline) -> int:
     return 2 * outlets if line.looped else outlets
 
 
-def load_of(plant: Plant, rules: Rulebook, line: Milkline, duty: Duty) -> Load:
+def load_of(plant: Plant, rules: Rulebook, line: CollectsMilk, duty: Duty) -> Load:
     """What one slope carries, from the farm's duty: milk by throughput, air by units and work."""
-    lines = plant.machines(Milkline)
+    lines = plant.machines(CollectsMilk)
     slopes = slopes_of(plant, line)
     share = 1.0 / (len(lines) * slopes)
     units = duty.units * share
     each_air = rules.number("vacuum.line_air_per_unit_l_min")
     falls = max(
-        (u.fall_off_air_l_min_free for u in plant.machines(MilkingUnit)),
+        (u.fall_off_air_l_min_free for u in plant.machines(GivesMilk)),
         default=rules.number("vacuum.fall_off_air_l_min"),
     )
     return Load(
@@ -116,7 +115,7 @@ def load_of(plant: Plant, rules: Rulebook, line: Milkline, duty: Duty) -> Load:
 def study_line(
     plant: Plant,
     rules: Rulebook,
-    line: Milkline,
+    line: CollectsMilk,
     load: Load,
     vacuum_kpa: float,
     ambient_kpa_abs: float,
@@ -165,7 +164,7 @@ def study_line(
 
 def per_slope(plant: Plant, load: Load, flows_l_min: Sequence[float] | None) -> list[float]:
     """Milk flow of one slope, minute by minute: from a day's flows, or spread about the duty's."""
-    share = 1.0 / (load.slopes * max(1, len(plant.machines(Milkline))))
+    share = 1.0 / (load.slopes * max(1, len(plant.machines(CollectsMilk))))
     if flows_l_min is not None:
         found = [f * share for f in flows_l_min if f > 0.0]
         if found:
@@ -188,7 +187,7 @@ def _airs(load: Load) -> list[float]:
 
 def _limit(
     rules: Rulebook,
-    line: Milkline,
+    line: CollectsMilk,
     bore_mm: float,
     air: float,
     vacuum_kpa: float,
@@ -218,7 +217,7 @@ def _chance(load: Load, limits: Sequence[float], flow: float) -> float:
 
 def _better_bore(
     rules: Rulebook,
-    line: Milkline,
+    line: CollectsMilk,
     load: Load,
     minutes: Sequence[float],
     vacuum_kpa: float,
@@ -291,4 +290,4 @@ def slope_table(
 
 def receivers_of(plant: Plant) -> int:
     """How many receivers the milklines run to."""
-    return plant.count(Receiver)
+    return plant.count(ReceivesMilk)

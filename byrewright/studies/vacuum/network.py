@@ -9,11 +9,8 @@ from byrewright.physics.airflow import (
     air_density_kg_m3,
 )
 from byrewright.plant.graph import Joint
-from byrewright.plant.kinds.vacuum import (
-    Regulator,
-    VacuumPump,
-)
 from byrewright.plant.plant import Pipe, Plant
+from byrewright.plant.roles import PumpsVacuum, RegulatesVacuum
 from byrewright.standards.rulebook import Rulebook
 
 
@@ -40,7 +37,7 @@ class Stretch:
 class PumpPlace:
     """A vacuum pump at its node. `displacement` in L/min, `slip` as in `physics.airflow`."""
 
-    machine: VacuumPump
+    machine: PumpsVacuum
     name: str
     node: int
     displacement: float
@@ -63,7 +60,7 @@ class Network:
     units_at: tuple[tuple[int, float], ...]
     pulses_at: tuple[tuple[int, float], ...]
     pumps: tuple[PumpPlace, ...]
-    regulators: tuple[tuple[Regulator, int], ...]
+    regulators: tuple[tuple[RegulatesVacuum, int], ...]
     receivers: tuple[int, ...]
     body: int
     sense: int

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from byrewright.plant.kinds.vacuum import VacuumPump
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import PumpsVacuum
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.vacuum.building import network_of
 from byrewright.studies.vacuum.network import Network, NoNetwork
@@ -177,7 +177,7 @@ def day_map(plant: Plant, rules: Rulebook | None = None) -> DayMap:
     mode = next((m for m in found.row if "milking" in plant.modes[m].does), None)
     if mode is None:
         raise NoNetwork("The plant has no mode in which cows are milked: add one under `modes`.")
-    pumps = plant.machines(VacuumPump)
+    pumps = plant.machines(PumpsVacuum)
     units = round(network.units)
     table = np.zeros((1 << len(pumps), units + 1, 3))
     for mask in range(1 << len(pumps)):

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from byrewright.physics.airflow import pulsation_phases_ms
-from byrewright.plant.kinds.units import MilkingUnit
-from byrewright.plant.kinds.vacuum import DistributionTank, Pulsator, SanitaryTrap
+from byrewright.plant.roles import GivesMilk, Pulsates, SharesVacuum, TrapsLiquid
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.sizes import listed, stated
 from byrewright.studies.vacuum.case import Case
@@ -16,7 +15,7 @@ def pulsation(bench: Bench, case: Case) -> None:
     network = case.network
     least = min((case.milking.at(n) for n, _ in network.pulses_at), default=network.set_vacuum_kpa)
     rise, fall = bench.number("vacuum.pulse_rise_ms"), bench.number("vacuum.pulse_fall_ms")
-    for pulsator in bench.plant.machines(Pulsator):
+    for pulsator in bench.plant.machines(Pulsates):
         a, b, c, d = pulsation_phases_ms(
             pulsator.rate_per_min,
             pulsator.ratio_pct,
@@ -84,7 +83,7 @@ def pulsation(bench: Bench, case: Case) -> None:
 def parts(bench: Bench) -> None:
     """Volumes of interceptor and trap, air admission of clusters."""
     plant = bench.plant
-    for tank in plant.machines(DistributionTank):
+    for tank in plant.machines(SharesVacuum):
         reading(
             bench,
             "interceptor",
@@ -96,7 +95,7 @@ def parts(bench: Bench) -> None:
             sense="at_least",
             subject=tank.id,
         )
-    for trap in plant.machines(SanitaryTrap):
+    for trap in plant.machines(TrapsLiquid):
         reading(
             bench,
             "sanitary_trap",
@@ -108,7 +107,7 @@ def parts(bench: Bench) -> None:
             sense="at_least",
             subject=trap.id,
         )
-    for units in plant.machines(MilkingUnit):
+    for units in plant.machines(GivesMilk):
         air = units.claw_air_l_min_free
         reading(
             bench,

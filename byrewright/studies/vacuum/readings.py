@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from byrewright.physics.air import reserve_iso_l_min_free, reserve_us_l_min_free
 from byrewright.physics.airflow import pump_air_kg_s
-from byrewright.plant.kinds.units import MilkingUnit
+from byrewright.plant.roles import GivesMilk
 from byrewright.results import Finding, Table
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.sizes import stated, worked
@@ -122,7 +122,7 @@ def _pumps(bench: Bench, case: Case) -> None:
 def reserve_limits(bench: Bench, case: Case) -> tuple[float, float, bool]:
     """Effective reserve asked for: ISO form, US rule, and whether the US one is held."""
     n = round(case.network.units)
-    shuts = all(u.shut_off for u in bench.plant.machines(MilkingUnit))
+    shuts = all(u.shut_off for u in bench.plant.machines(GivesMilk))
     return (
         reserve_iso_l_min_free(n, shuts, bench.rules),
         reserve_us_l_min_free(n, bench.rules),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from byrewright.plant.kinds.milk import Milkline
+from byrewright.plant.roles import CollectsMilk
 from byrewright.results import Table
 from byrewright.standards.pipes import AIRLINE_BORES_MM, MILKLINE_BORES_MM, next_bore_mm
 from byrewright.studies.vacuum.network import Network, Stretch
@@ -94,7 +94,7 @@ def effects(network: Network, reserve: Steady) -> list[Effect]:
 
 def _carries_milk(network: Network, stretch: Stretch) -> bool:
     """Whether milk runs in a stretch too: a milkline, or the pipe from it to the receiver."""
-    lines = {m.id for m in network.plant.machines(Milkline)}
+    lines = {m.id for m in network.plant.machines(CollectsMilk)}
     ends = (stretch.pipe.start, stretch.pipe.end) if stretch.pipe else (f"{stretch.machine}.",)
     return any(end.partition(".")[0] in lines for end in ends)
 

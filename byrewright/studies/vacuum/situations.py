@@ -11,10 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from byrewright.physics.air import slug_air_l_min_free
 from byrewright.physics.airflow import air_viscosity_pa_s
-from byrewright.plant.kinds.cleaning import AirInjector
-from byrewright.plant.kinds.milk import Milkline
-from byrewright.plant.kinds.units import MilkingUnit
-from byrewright.plant.kinds.vacuum import Pulsator
+from byrewright.plant.roles import CollectsMilk, GivesMilk, InjectsAir, Pulsates
 from byrewright.studies.vacuum.network import Network
 
 if TYPE_CHECKING:
@@ -105,7 +102,7 @@ def pumps_running(network: Network, mode: str | None) -> tuple[str, ...]:
 def air_use(network: Network, situation: Situation) -> AirUse:
     """Free air taken in a situation, from data plates or typical values, L/min."""
     rules, plant = network.rules, network.plant
-    units, pulsators = plant.machines(MilkingUnit), plant.machines(Pulsator)
+    units, pulsators = plant.machines(GivesMilk), plant.machines(Pulsates)
     n = network.units
     claw = sum(u.count * u.claw_air_l_min_free for u in units)
     pulse = (
@@ -120,8 +117,8 @@ def air_use(network: Network, situation: Situation) -> AirUse:
     milking = situation.attached
     if situation.washing:
         milking = 0.0
-        injectors = plant.machines(AirInjector)
-        bore = max((m.bore_mm for m in plant.machines(Milkline)), default=73.0)
+        injectors = plant.machines(InjectsAir)
+        bore = max((m.bore_mm for m in plant.machines(CollectsMilk)), default=73.0)
         if injectors:
             slug = slug_air_l_min_free(
                 bore,

@@ -8,6 +8,7 @@ from typing import Any
 
 from byrewright.errors import ByrewrightError
 from byrewright.physics.airflow import pump_power_kw
+from byrewright.plant.roles import Pulsates
 from byrewright.studies.vacuum.network import Network, Stretch
 from byrewright.studies.vacuum.situations import (
     AirUse,
@@ -204,11 +205,7 @@ def standard_situations(network: Network) -> dict[str, Situation]:
     )
     wash = wash_mode(network)
     pulsating = (
-        any(
-            network.plant.position(wash, m.id) == "runs"
-            for m in network.plant.equipment.values()
-            if m.kind == "pulsator"
-        )
+        any(network.plant.position(wash, m.id) == "runs" for m in network.plant.machines(Pulsates))
         if wash
         else True
     )

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from byrewright.plant.kinds.milk import Milkline
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import CollectsMilk
 from byrewright.results import Assumption, Notebook, Result, Series, Table
 from byrewright.standards.milkline_table import UnitsPerSlope
 from byrewright.standards.rulebook import Rulebook, default_rulebook
@@ -158,7 +158,7 @@ def _lines(
     flows_l_min: Sequence[float] | None,
     units_table: UnitsPerSlope | None,
 ) -> tuple[milkline.LineAnswer, ...]:
-    lines = bench.plant.machines(Milkline)
+    lines = bench.plant.machines(CollectsMilk)
     if not lines or not bench.plant.milkings:
         return ()
     duty = duty_of(bench)

@@ -11,9 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from byrewright.physics.air import ambient_pressure_kpa_abs
-from byrewright.plant.kinds.milk import Receiver, Valve
-from byrewright.plant.kinds.units import MilkingUnit
-from byrewright.plant.kinds.vacuum import DistributionTank
+from byrewright.plant.roles import GivesMilk, IsValve, ReceivesMilk, SharesVacuum
 from byrewright.studies.vacuum.network import Network
 from byrewright.studies.vacuum.situations import Lowered, Situation, control_of, lower
 from byrewright.studies.vacuum.steady import NotSolved, balance
@@ -176,7 +174,7 @@ def worst_unit(network: Network) -> int:
 
 def fall_off_air_l_min(network: Network) -> float:
     """Air that one fallen unit lets in: the most of any unit of the plant."""
-    return max(u.fall_off_air_l_min_free for u in network.plant.machines(MilkingUnit))
+    return max(u.fall_off_air_l_min_free for u in network.plant.machines(GivesMilk))
 
 
 def units_open(
@@ -294,7 +292,7 @@ def _opening(network: Network, lowered: Lowered, r: int, setting: float, node: i
 
 def drain_open(network: Network) -> Event | None:
     """A drain under vacuum is left not quite shut: at a receiver, else at the distribution tank."""
-    for kind in (Receiver, DistributionTank):
+    for kind in (ReceivesMilk, SharesVacuum):
         for machine in network.plant.machines(kind):
             bore = _drain_bore_mm(network, machine.id)
             if bore is None:
@@ -304,7 +302,7 @@ def drain_open(network: Network) -> Event | None:
                 bore, rules.number("vacuum.drain_discharge"), network.plant.site.altitude_m
             )
             air = full * rules.number("vacuum.drain_open_share")
-            at_tank = kind is DistributionTank
+            at_tank = kind is SharesVacuum
             node = network.body if at_tank else network.receivers[0]
 
             def rows(
@@ -329,7 +327,7 @@ def _drain_bore_mm(network: Network, machine_id: str) -> float | None:
         if f"{machine_id}.drain" in (pipe.start, pipe.end):
             for end in (pipe.start, pipe.end):
                 valve = network.plant.equipment.get(end.partition(".")[0])
-                if isinstance(valve, Valve) and valve.bore_mm:
+                if isinstance(valve, IsValve) and valve.bore_mm:
                     return min(valve.bore_mm, pipe.bore_mm)
             return pipe.bore_mm
     return None
@@ -351,7 +349,7 @@ def standard_events(network: Network, running: tuple[str, ...]) -> list[Event]:
     """The events every report shows for this plant."""
     rules = network.rules
     fall = fall_off_air_l_min(network)
-    shuts = all(u.shut_off for u in network.plant.machines(MilkingUnit))
+    shuts = all(u.shut_off for u in network.plant.machines(GivesMilk))
     delay = rules.number("vacuum.shutoff_delay_s") if shuts else None
     opened = open_units(network)
     events = [

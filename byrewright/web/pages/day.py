@@ -336,7 +336,7 @@ class DayView:
             self.shown_mode = now.mode
         if now.mode:
             turned = flows(self.v.site.answers, self.opened, now.mode, {})
-            way = turned.way("milk" if now.doing == "milking" else "wash")
+            way = turned.port_for("milk" if now.doing == "milking" else "wash")
             if way is not None:
                 marks["flow"] = [f"pipe {p}" for p in way.pipes] + [
                     f"machine {m}" for m in way.machines

@@ -448,5 +448,12 @@ def _ends_in(machine: Machine) -> bool:
     """Whether it is named as a place that a fluid comes to."""
     return any(
         machine.can(c)
-        for c in ("stores milk", "is a drain", "gives wash", "holds milk", "makes vacuum")
-    ) or (machine.kind in ("tanker_bay", "calf_feed"))
+        for c in (
+            "stores milk",
+            "is a drain",
+            "gives wash",
+            "holds milk",
+            "makes vacuum",
+            "is an outlet for milk",
+        )
+    )

@@ -1,0 +1,79 @@
+"""Roles in water and washing."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from byrewright.plant.roles.base import Role
+
+
+class GivesWater(Role):
+    """Where water comes from."""
+
+    ROLE = "gives water"
+
+    flow_l_min: float
+
+
+class MovesWater(Role):
+    """Pushes water, wash or a chilled liquid."""
+
+    ROLE = "moves water"
+
+    flow_l_min: float
+    head_m: float
+    motor_kw: float
+    speed: Literal["fixed", "variable"]
+
+
+class BuffersWater(Role):
+    """A tank between the source and the users, or for warm water from the cooler."""
+
+    ROLE = "buffers water"
+
+    volume_l: float
+    holds: Literal["fresh", "recovered"]
+
+
+class FiltersWater(Role):
+    """Strains water."""
+
+    ROLE = "filters water"
+
+    flow_l_min: float
+
+
+class HeatsWater(Role):
+    """Heats and stores wash water."""
+
+    ROLE = "heats water"
+
+    volume_l: float
+    heater_kw: float
+    set_c: float
+    fuel: Literal["electric", "gas", "oil"]
+
+
+class MakesUpWash(Role):
+    """Where wash liquid is made up and comes back to."""
+
+    ROLE = "gives wash"
+
+    volume_l: float
+
+
+class DosesWash(Role):
+    """Doses a product into the wash."""
+
+    ROLE = "doses wash"
+
+    dose_ml_l: float
+    motor_kw: float
+
+
+class InjectsAir(Role):
+    """Lets slugs of air into the milkline while it is washed."""
+
+    ROLE = "injects air"
+
+    bore_mm: float
