@@ -1,7 +1,8 @@
 """Kinds that exist only in tests: a tube cooler and a store of cold that is not ice.
 
-Each is one class of the size a user would write. `swapped` puts them into a plant in place of
-machines that do the same, so that every answer must come out the same.
+Each is one class of the size a user would write, and fails as the machine whose place it takes.
+`swapped` puts them into a plant in place of machines that do the same, so that every answer must
+come out the same.
 """
 
 from __future__ import annotations
@@ -10,14 +11,13 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import ClassVar
 
-from byrewright.plant import effects
 from byrewright.plant.machine import (
     REGISTRY,
     RUN,
-    Failure,
     Inside,
     Machine,
     Service,
+    kinds,
     port,
     ports,
 )
@@ -47,8 +47,8 @@ def new_kinds() -> Iterator[dict[str, type[Machine]]]:
         )  # fmt: skip
         INSIDE = (Inside("tubes_in", "tubes_out"), Inside("shell_in", "shell_out"),
                   Inside("cold_in", "cold_out"))  # fmt: skip
-        FAILURES = (Failure("blocks", "filter", 3.0, "flow down", "open and clean", "gaskets",
-                            effects.SHUT),)  # fmt: skip
+        FAILURES = kinds()["plate_cooler"].FAILURES
+        UPKEEP = kinds()["plate_cooler"].UPKEEP
         SIZED_BY: ClassVar[dict[Service, str]] = {"water": "tubes_m", "coolant": "cold_tubes_m"}
 
         tubes_m: float = par("m", "tube in the water stage", ge=1, le=5000)
@@ -79,8 +79,8 @@ def new_kinds() -> Iterator[dict[str, type[Machine]]]:
         INSIDE = (Inside("warm_#", "*"), Inside("*", "cold_#"))
         CAN = frozenset({"runs", "stores cold"})
         STATES = RUN
-        FAILURES = (Failure("compressor trips", "refrigeration", 8.0, "it warms", "call", "control",
-                            effects.OFF),)  # fmt: skip
+        FAILURES = kinds()["ice_bank"].FAILURES
+        UPKEEP = kinds()["ice_bank"].UPKEEP
         SIZED_BY: ClassVar[dict[str, str]] = {"duty": "freezes_kw", "store": "salt_kwh"}
 
         salt_kwh: float = par("kWh", "cold kept when all is frozen", ge=1, le=20000)

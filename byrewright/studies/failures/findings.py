@@ -306,10 +306,6 @@ def _receiver_pump(analysis: Analysis, machine: Machine, case: Case) -> bool:
     return seal and led in analysis.structure.receivers
 
 
-def _cooler_blocked(_: Analysis, machine: Machine, case: Case) -> bool:
-    return case.event.failure.effect.law == "shut" and machine.port("milk_out") is not None
-
-
 ASKED: tuple[tuple[str, str, Pick], ...] = (
     ("mains", "Mains lost", _law("off", can="supplies power")),
     ("phase", "A phase lost", _law("three phases")),
@@ -322,7 +318,7 @@ ASKED: tuple[tuple[str, str, Pick], ...] = (
     ("gland", "Gland seal leaking", _law("leaks", can="joins deck")),
     ("receiver_pump", "A receiver's pump seal gone", _receiver_pump),
     ("filter", "Milk filter blocked", _law("shut", can="filters milk")),
-    ("cooler", "Cooler blocked", _cooler_blocked),
+    ("cooler", "Cooler blocked", _law("shut", can="cools milk")),
     ("tanker", "Tank full and tanker late", _law("late")),
     ("cloths", "Cloth washer down", _law("off", can="washes cloths")),
 )

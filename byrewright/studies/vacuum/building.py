@@ -381,7 +381,8 @@ class _Builder:
         for tank in self.plant.machines(SharesVacuum):
             if Node(tank.id, "*") in self.index:
                 return self.index[Node(tank.id, "*")]
-        return self.index[Node(self.plant.machines(PumpsVacuum)[0].id, "inlet")]
+        pump = self.plant.machines(PumpsVacuum)[0]
+        return self.index[Node(pump.id, pump.port_for("vacuum"))]
 
     def _sense(self, body: int, regulators: tuple[tuple[RegulatesVacuum, int], ...]) -> int:
         for sensor in self.plant.machines(Senses):
