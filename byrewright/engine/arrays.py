@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
 from byrewright.engine import shape as sh
+from byrewright.engine.draws import removal_of
 from byrewright.engine.lowering import Lowering
 from byrewright.engine.names import Names
 from byrewright.engine.operating_map import OperatingMap, Pump, capacity_balance
@@ -234,13 +233,7 @@ class Arrays:
             )
             num[sh.N_DRIVE_KWH] = self.meter(drive[0])
         off = self.lowering.first(TakesOff)
-        if off is None:
-            removal = (self.number("milking.removal_threshold_kg_min"),
-                       self.number("milking.hand_removal_s"), math.inf)  # fmt: skip
-        else:
-            limit = off[1].limit_s
-            removal = (off[1].threshold_kg_min, off[1].delay_s, limit if limit else math.inf)
-        return pace, removal
+        return pace, removal_of(off[1] if off else None, self.rules)
 
     def _vacuum_arrays(
         self, par: sh.Floats

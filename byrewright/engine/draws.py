@@ -6,14 +6,16 @@ day whatever else the plant changes.
 
 from __future__ import annotations
 
+import math
 import zlib
 
 import numpy as np
 
 from byrewright.engine import shape as sh
-from byrewright.engine.compiled import Compiled
+from byrewright.engine.names import Compiled
 from byrewright.plant.farm import minutes
 from byrewright.plant.plant import Plant
+from byrewright.plant.primitives import TakesOff
 from byrewright.plant.programme import programme_of
 from byrewright.standards.rulebook import Rulebook
 
@@ -36,12 +38,29 @@ def log_normal(mean: float, spread: float, z: sh.Floats) -> sh.Floats:
     return np.asarray(np.exp(np.log(mean) - 0.5 * sigma**2 + sigma * z))
 
 
-class Herd:
-    """The cows of a plant as arrays by id, and the milkings of any day."""
+def removal_of(off: TakesOff | None, rules: Rulebook) -> tuple[float, float, float]:
+    """When a unit is taken off: threshold kg/min, delay s, longest time on s."""
+    if off is None:
+        return (rules.number("milking.removal_threshold_kg_min"),
+                rules.number("milking.hand_removal_s"), math.inf)  # fmt: skip
+    return off.threshold_kg_min, off.delay_s, off.limit_s or math.inf
 
-    def __init__(self, plant: Plant, compiled: Compiled, rules: Rulebook, seed: int) -> None:
+
+def milked_share(after_s: sh.Floats, flow_s: sh.Floats, rise: sh.Floats, fall: float) -> sh.Floats:
+    """Share of the milk given `after_s` from let-down, of many cows (see the kernel's own)."""
+    x = np.clip(after_s / flow_s, 0.0, 1.0)
+    area = 1.0 - 0.5 * rise - 0.5 * fall
+    falling = 1.0 - 0.5 * (1.0 - x) ** 2 / (fall * area)
+    plateau = (0.5 * rise + (x - rise)) / area
+    return np.where(x < rise, 0.5 * x * x / (rise * area), np.where(x < 1.0 - fall, plateau,
+                                                                    falling))  # fmt: skip
+
+
+class Cows:
+    """The cows of a plant as arrays by id, and what each gives at any milking."""
+
+    def __init__(self, plant: Plant, rules: Rulebook, seed: int) -> None:
         self.plant = plant
-        self.compiled = compiled
         self.rules = rules
         self.seed = seed
         self.programme = programme_of(plant, rules)
@@ -53,9 +72,14 @@ class Herd:
         self.factor = np.maximum(0.3, 1.0 + herd.yield_spread * self.z)
         self.first = np.concatenate([[0], np.cumsum([g.cows for g in groups])])
 
-    def milking(self, day: int, index: int) -> sh.Floats:
-        """The cows of one milking (by its place in the file) in order, with all that chance
-        gives them."""
+    def removal(self) -> tuple[float, float, float]:
+        """When this plant takes a unit off."""
+        parts = (p for t in sorted(self.plant.equipment) for p in self.plant.equipment[t].lower())
+        return removal_of(next((p for p in parts if isinstance(p, TakesOff)), None), self.rules)
+
+    def drawn(self, day: int, index: int) -> sh.Floats:
+        """The cows of one milking (by its place in the file) in order, as each would milk with
+        nothing amiss."""
         one = self.programme.at_place(index)
         cows = len(self.group)
         ids = np.concatenate(
@@ -68,7 +92,6 @@ class Herd:
         time = self.plant.herd.milk_out_time_s
         table = sh.zeros(len(ids), sh.COW)
         self._curve(table, kg, log_normal(time.mean, time.spread, z))
-        self._accidents(table, ids, day, index)
         table[:, sh.C_WITHHELD] = np.concatenate(
             [np.arange(p.cows) < p.withheld_cows for p in one.parts]
         )
@@ -92,7 +115,7 @@ class Herd:
         a = fall * area * usual / kg
         root = np.sqrt(np.maximum(0.0, 1.0 - 4 * a * flow_on))
         flow_s = 2 * flow_on / (1.0 + root)
-        threshold, delay, limit = self.compiled.removal
+        threshold, delay, limit = self.removal()
         a = fall * area * threshold / 60 / kg
         crossing = np.maximum(flow_s - a * flow_s**2, (1.0 - fall) * flow_s * 0.5)
         table[:, sh.C_KG] = kg
@@ -100,6 +123,25 @@ class Herd:
         table[:, sh.C_FLOW_S] = flow_s
         table[:, sh.C_RISE] = rise
         table[:, sh.C_ON_S] = np.minimum(lag + crossing + delay, limit)
+
+
+class Herd(Cows):
+    """The cows of a compiled plant, with all that chance does to them on any day."""
+
+    def __init__(self, plant: Plant, compiled: Compiled, rules: Rulebook, seed: int) -> None:
+        super().__init__(plant, rules, seed)
+        self.compiled = compiled
+
+    def removal(self) -> tuple[float, float, float]:
+        """As it was compiled."""
+        return self.compiled.removal
+
+    def milking(self, day: int, index: int) -> sh.Floats:
+        """The cows of one milking (by its place in the file) in order, with all that chance
+        gives them."""
+        table = self.drawn(day, index)
+        self._accidents(table, table[:, sh.C_ID].astype(np.int64), day, index)
+        return table
 
     def _accidents(self, table: sh.Floats, ids: sh.Ints, day: int, index: int) -> None:
         n = self.rules.number

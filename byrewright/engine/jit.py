@@ -19,7 +19,7 @@ from typing import Any, TypeVar, cast
 F = TypeVar("F", bound=Callable[..., Any])
 
 HERE = Path(__file__).resolve().parent
-SOURCES = ("engine", "physics", "plant", "standards", "studies/vacuum")
+SOURCES = ("engine", "physics", "plant", "standards", "studies/vacuum", "studies/slopes.py")
 KERNELS = (
     "engine/kernels",
     "engine/airnet.py",

@@ -14,6 +14,7 @@ from byrewright.studies.sizing.context import Bench
 
 AT_ONCE_H = 2.0  # "at once" is judged two hours after the end, as the Swiss ordinance words it
 ALLOWANCE = 0.05
+EMPTYING_H = 0.5  # a tank passes through little milk while the tanker empties it
 
 
 def judge_milk(bench: Bench, run: Run) -> None:
@@ -155,7 +156,8 @@ def _little_milk(bench: Bench, run: Run, steps: list[TemperatureStep]) -> None:
                   "L", "plant file, or the usual share"),
             bench.rule("tank.stirred_from_share"),
         )  # fmt: skip
-        if limit_c is None or not little.any():
+        hours = float(little.sum()) * run.seconds / max(len(times), 1) / 3600
+        if limit_c is None or hours < EMPTYING_H:
             bench.find(
                 "day.little_milk", title, 0.0, "L", f"Between milkings {tag} held either at "
                 f"least the {reach / rho:.0f} L that its agitator reaches, or no milk to keep.",
@@ -163,7 +165,6 @@ def _little_milk(bench: Bench, run: Run, steps: list[TemperatureStep]) -> None:
             )  # fmt: skip
             continue
         at = int(np.argmax(np.where(little, warm, -99.0)))
-        hours = float(little.sum()) * float(np.median(np.diff(times))) / 3600
         over = warm[at] > limit_c
         still = getattr(run.plant.equipment[tag], "little_milk", "") == "cooled_still"
         kept = (

@@ -244,7 +244,14 @@ def _cold_soon_kw(bench: Bench, duty: Duty, tank: StoresMilk, in_c: float) -> fl
         late = _late_h(_run(bench, duty, tank, first, kw, in_c), first, max(cold, tank.set_c))
         return late is not None and late <= AT_ONCE_H
 
-    return least_cooling_kw(holds) or 0.0
+    return max(_hold_kw(bench, tank), least_cooling_kw(holds) or 0.0)
+
+
+def _hold_kw(bench: Bench, tank: StoresMilk) -> float:
+    """Cooling that holds a full tank with its agitator on and the most warming that is allowed."""
+    kg = tank.volume_l * bench.number("milk.density_kg_m3") / 1000.0
+    warming = bench.number("tank.warming_k_h") * kg * bench.number("milk.cp_kj_kgk") / 3600.0
+    return tank.agitator_kw + warming
 
 
 def _tank(bench: Bench, duty: Duty, tank: StoresMilk, wanted: Wanted) -> None:

@@ -118,10 +118,13 @@ def _milkline(bench: Bench, answer: LineAnswer) -> None:
     says = (
         f"{line.id}, {line.bore_mm:g} mm at {line.slope_pct:g} %, {load.slopes} slopes of "
         f"{load.units:.0f} "
-        f"units: at peak {load.peak_l_min:.0f} L/min of milk a slope runs "
+        f"neighbouring units: at the worst time {load.peak_l_min:.0f} L/min of milk a slope runs "
         f"{100 * answer.level:.0f} % deep "
-        f"({flow}); slugs for {share:.1f} % of milking."
+        f"({flow}); more than half full, or slugs, for {share:.1f} % of milking."
     )
+    more = answer.table_units is None and load.units > answer.units_1978 + 1e-9
+    if more:
+        says += f" The 1978 rule has {answer.units_1978} units for this bore: tight at best."
     if share > allowed:
         says += (
             f" Take {answer.better_bore_mm:g} mm."
@@ -130,17 +133,19 @@ def _milkline(bench: Bench, answer: LineAnswer) -> None:
         )
     bench.find(
         "vacuum.milkline.slugs",
-        "Share of milking with slugs in the milkline",
+        "Share of milking with a slope more than half full, or with slugs",
         share,
         "%",
         f"{says} {SAY}",
         subject=line.id,
         limit=allowed,
         sense="at_most",
-        allowance=0.2,
-        formula="Taitel and Dukler 1976, over attachments, fall-offs and the spread of milk flow",
+        allowance=1.01 if more else 0.2,
+        formula="time in which the milk of a slope, cow by cow, is above the lower of half-full "
+        "gravity flow and the flow at which slugs start (Taitel and Dukler 1976), over attachments "
+        "and fall-offs",
         inputs=(
-            worked("", "milk flow of a slope, peak", round(load.peak_l_min, 1), "L/min"),
+            worked("", "milk of a slope, worst ten seconds", round(load.peak_l_min, 1), "L/min"),
             worked("", "steady air of a slope", round(load.steady_air_l_min), "L/min"),
             worked(
                 "", "time between attachments in a slope", round(load.attach_interval_s, 1), "s"
@@ -151,7 +156,7 @@ def _milkline(bench: Bench, answer: LineAnswer) -> None:
         known="from_memory",
         advised=answer.better_bore_mm,
         target=(line, "bore_mm") if answer.better_bore_mm else None,
-        advised_why="least common milkline bore with slugs for under 5 % of milking"
+        advised_why="least common milkline bore with either for under 5 % of milking"
         if answer.better_bore_mm
         else "",
     )
@@ -160,14 +165,14 @@ def _milkline(bench: Bench, answer: LineAnswer) -> None:
         "Cows at peak flow together that a slope takes",
         float(answer.units_by_slug_limit),
         "cows",
-        f"{line.id}: one slope takes {answer.slug_limit_l_min:.0f} L/min beside the air of one "
-        "attachment, "
+        f"{line.id}: one slope takes {answer.slug_limit_l_min:.0f} L/min (half full, or where "
+        "slugs start) beside the air of one attachment, "
         f"{answer.units_by_slug_limit} cows at {load.cow_peak_l_min:g} L/min together; half full "
         "by gravity "
         f"{answer.half_full_l_min:.0f} L/min; the 1978 rule would allow {answer.units_1978} "
         f"units. {SAY}",
         subject=line.id,
-        formula="slug limit / peak flow of a cow",
+        formula="limit / peak flow of a cow",
         source="Taitel and Dukler 1976; half-full gravity; 1978 rule as read in Reinemann 1993",
         known="derived",
     )

@@ -10,6 +10,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from byrewright.physics.errors import PhysicsRangeError
 from byrewright.physics.milkline import (
     NOT_VALIDATED,
@@ -25,11 +27,10 @@ from byrewright.results import Table
 from byrewright.standards.milkline_table import UnitsPerSlope
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.sizing.duty import Duty
+from byrewright.studies.slopes import STEP_S, SlopeMilk, slope_milk
 
 SAY = f"This is a {NOT_VALIDATED}."
 MOST_AT_ONCE = 4  # attachments in one slope at the same moment that are counted apart
-QUANTILES = 60  # minutes of an even milking that stand for the spread of flow
-FLOW_SPREAD_OF_A_COW = 0.6  # of one cow's flow about its mean while milking, as a share
 FALLS_A_COW = 0.02  # units that fall or are kicked off, for each cow milked
 
 
@@ -47,6 +48,7 @@ class Load:
     fall_air_l_min: float
     air_share: float
     attach_interval_s: float
+    milk: SlopeMilk
 
     @property
     def peak_air_l_min(self) -> float:
@@ -63,7 +65,6 @@ class LineAnswer:
     at_peak: LineFlow | None
     slug_limit_l_min: float
     slug_share: float
-    by_minute: tuple[float, ...]
     units_by_slug_limit: int
     half_full_l_min: float
     units_1978: int
@@ -76,39 +77,26 @@ class LineAnswer:
         return self.at_peak.level_share if self.at_peak else 1.0
 
 
-def slopes_of(plant: Plant, line: CollectsMilk) -> int:
-    """Slopes of a milkline: two for each outlet of a loop, one for each of a dead-ended line."""
-    outlets = sum(
-        end.startswith(f"{line.id}.receiver")
-        for pipe in plant.pipes_at(line.id)
-        for end in (pipe.start, pipe.end)
-    )
-    outlets = max(1, outlets)
-    return 2 * outlets if line.looped else outlets
-
-
 def load_of(plant: Plant, rules: Rulebook, line: CollectsMilk, duty: Duty) -> Load:
-    """What one slope carries, from the farm's duty: milk by throughput, air by units and work."""
-    lines = plant.machines(CollectsMilk)
-    slopes = slopes_of(plant, line)
-    share = 1.0 / (len(lines) * slopes)
-    units = duty.units * share
+    """What one slope carries: milk cow by cow, air by units and work."""
+    milk = slope_milk(plant, rules, duty)
     each_air = rules.number("vacuum.line_air_per_unit_l_min")
     falls = max(
         (u.fall_off_air_l_min_free for u in plant.machines(GivesMilk)),
         default=rules.number("vacuum.fall_off_air_l_min"),
     )
     return Load(
-        slopes=slopes,
-        units=units,
-        mean_l_min=duty.milk_flow_mean_l_min * share,
-        peak_l_min=duty.milk_flow_peak_l_min * share,
+        slopes=milk.slopes,
+        units=milk.units,
+        mean_l_min=milk.mean_l_min,
+        peak_l_min=milk.worst_l_min,
         cow_peak_l_min=duty.peak_cow_l_min,
-        steady_air_l_min=each_air * units,
+        steady_air_l_min=each_air * milk.units,
         passing_air_l_min=rules.number("milkline.transient_air_typical_l_min"),
         fall_air_l_min=falls,
         air_share=0.5 if line.looped else 1.0,
-        attach_interval_s=duty.attach_interval_s * slopes * len(lines),
+        attach_interval_s=duty.attach_interval_s,
+        milk=milk,
     )
 
 
@@ -119,14 +107,11 @@ def study_line(
     load: Load,
     vacuum_kpa: float,
     ambient_kpa_abs: float,
-    flows_l_min: Sequence[float] | None = None,
     table: UnitsPerSlope | None = None,
 ) -> LineAnswer:
     """One milkline at peak and over a milking.
 
     Args:
-        flows_l_min: milk flow of the whole plant, minute by minute, from a simulated day; without
-            it the duty's mean and peak are spread over a milking.
         table: the standard's table as a licensed user entered it.
     """
     limits = [
@@ -141,9 +126,7 @@ def study_line(
         ambient_kpa_abs,
         rules,
     )
-    minutes = per_slope(plant, load, flows_l_min)
-    chances = tuple(_chance(load, limits, flow) for flow in minutes)
-    share = sum(chances) / len(chances)
+    share = _share(load, limits)
     allowed = 1.0 - rules.number("milkline.drop_share_of_time_pct") / 100.0
     return LineAnswer(
         line=line,
@@ -151,29 +134,14 @@ def study_line(
         at_peak=at_peak,
         slug_limit_l_min=limits[1],
         slug_share=share,
-        by_minute=chances,
         units_by_slug_limit=int(limits[1] / load.cow_peak_l_min),
         half_full_l_min=gravity_half_full_l_min(line.bore_mm, line.slope_pct, rules),
         units_1978=units_1978(line.bore_mm / 25.4),
         table_units=table.look_up(line.looped, line.bore_mm, line.slope_pct) if table else None,
         better_bore_mm=None
         if share <= allowed
-        else _better_bore(rules, line, load, minutes, vacuum_kpa, ambient_kpa_abs, allowed),
+        else _better_bore(rules, line, load, vacuum_kpa, ambient_kpa_abs, allowed),
     )
-
-
-def per_slope(plant: Plant, load: Load, flows_l_min: Sequence[float] | None) -> list[float]:
-    """Milk flow of one slope, minute by minute: from a day's flows, or spread about the duty's."""
-    share = 1.0 / (load.slopes * max(1, len(plant.machines(CollectsMilk))))
-    if flows_l_min is not None:
-        found = [f * share for f in flows_l_min if f > 0.0]
-        if found:
-            return found
-    deviation = (load.peak_l_min - load.mean_l_min) / _quantile(0.98)
-    return [
-        max(0.0, load.mean_l_min + deviation * _quantile((i + 0.5) / QUANTILES))
-        for i in range(QUANTILES)
-    ]
 
 
 def _airs(load: Load) -> list[float]:
@@ -196,30 +164,32 @@ def _limit(
     if line.slope_pct < 0.1:
         return 0.0
     try:
-        return slug_limit_l_min(air, bore_mm, line.slope_pct, vacuum_kpa, ambient_kpa_abs, rules)
+        slugs = slug_limit_l_min(air, bore_mm, line.slope_pct, vacuum_kpa, ambient_kpa_abs, rules)
     except PhysicsRangeError:
         return 0.0
+    # As in sizing: milk that fills more than half the bore leaves the air no steady way.
+    return min(slugs, gravity_half_full_l_min(bore_mm, line.slope_pct, rules))
 
 
-def _chance(load: Load, limits: Sequence[float], flow: float) -> float:
-    """Share of a minute with slugs: attachments come by chance, milk varies with the cows."""
-    milking = max(1.0, load.units * 0.7)
-    deviation = max(1e-6, flow * FLOW_SPREAD_OF_A_COW / math.sqrt(milking))
+def _share(load: Load, limits: Sequence[float]) -> float:
+    """Share of milking with slugs: by the milk of each slope, attachments by chance within a step.
+
+    A unit just put on lets air pass for three seconds; now and then one falls.
+    """
     lasts = 3.0
-    mean = lasts / load.attach_interval_s
-    fallen = min(1.0, FALLS_A_COW * lasts / load.attach_interval_s)
-    above = [1.0 - _normal((limit - flow) / deviation) for limit in limits]
-    weights = [math.exp(-mean) * mean**k / math.factorial(k) for k in range(MOST_AT_ONCE)]
-    weights.append(max(0.0, 1.0 - sum(weights)))
+    mean = np.minimum(load.milk.attached * lasts / STEP_S, MOST_AT_ONCE)
+    fallen = np.minimum(1.0, FALLS_A_COW * load.milk.attached.mean() * lasts / STEP_S)
+    above = [load.milk.flow_l_min > limit for limit in limits]
+    weights = [np.exp(-mean) * mean**k / math.factorial(k) for k in range(MOST_AT_ONCE)]
+    weights.append(np.maximum(0.0, 1.0 - sum(weights)))
     quiet = sum(w * a for w, a in zip(weights, above, strict=False))
-    return (1.0 - fallen) * quiet + fallen * above[-1]
+    return float(((1.0 - fallen) * quiet + fallen * above[-1]).mean())
 
 
 def _better_bore(
     rules: Rulebook,
     line: CollectsMilk,
     load: Load,
-    minutes: Sequence[float],
     vacuum_kpa: float,
     ambient_kpa_abs: float,
     allowed: float,
@@ -232,20 +202,9 @@ def _better_bore(
         limits = [
             _limit(rules, line, bore, air, vacuum_kpa, ambient_kpa_abs) for air in _airs(load)
         ]
-        chances = [_chance(load, limits, flow) for flow in minutes]
-        if sum(chances) / len(chances) <= allowed:
+        if _share(load, limits) <= allowed:
             return bore
     return None
-
-
-def _normal(x: float) -> float:
-    return 0.5 * (1.0 + math.erf(x / math.sqrt(2.0)))
-
-
-def _quantile(share: float) -> float:
-    from statistics import NormalDist
-
-    return NormalDist().inv_cdf(share)
 
 
 def slope_table(

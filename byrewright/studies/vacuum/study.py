@@ -44,7 +44,6 @@ def study_vacuum(
     *,
     situations: Sequence[str] | None = None,
     transients: Sequence[str] | None = None,
-    flows_l_min: Sequence[float] | None = None,
     units_table: UnitsPerSlope | None = None,
     seed: int = 1,
     progress: Progress | None = None,
@@ -54,8 +53,6 @@ def study_vacuum(
     Args:
         situations: keys of the situations to show (milking is always solved); None for all.
         transients: keys of the events to march; None for all, an empty list for none.
-        flows_l_min: the plant's milk flow minute by minute from a simulated day; without it the
-            farm's duty stands in.
         units_table: the standard's units per slope, as a licensed user entered them.
         seed: kept with the result; nothing here is drawn by chance.
 
@@ -66,9 +63,7 @@ def study_vacuum(
     bench = Bench(plant, rules, Notebook(STUDY, plant.site.name))
     say = progress or (lambda _: None)
     try:
-        case = solve_case(
-            bench, situations, transients, flows_l_min, units_table or rules.units_per_slope, say
-        )
+        case = solve_case(bench, situations, transients, units_table or rules.units_per_slope, say)
     except NoNetwork as error:
         bench.find(
             "vacuum.network",
@@ -95,7 +90,6 @@ def solve_case(
     bench: Bench,
     situations: Sequence[str] | None,
     transients: Sequence[str] | None,
-    flows_l_min: Sequence[float] | None,
     units_table: UnitsPerSlope | None,
     say: Progress,
 ) -> Case:
@@ -108,7 +102,7 @@ def solve_case(
     plant, rules = bench.plant, bench.rules
     rough = network_of(plant, rules)
     say("milkline")
-    lines = _lines(bench, rough, flows_l_min, units_table)
+    lines = _lines(bench, rough, units_table)
     fill = min(0.9, max((a.level for a in lines), default=0.0))
     network = network_of(plant, rules, fill)
     say("steady states")
@@ -155,7 +149,6 @@ def solve_case(
 def _lines(
     bench: Bench,
     network: Network,
-    flows_l_min: Sequence[float] | None,
     units_table: UnitsPerSlope | None,
 ) -> tuple[milkline.LineAnswer, ...]:
     lines = bench.plant.machines(CollectsMilk)
@@ -170,7 +163,6 @@ def _lines(
             milkline.load_of(bench.plant, bench.rules, line, duty),
             network.set_vacuum_kpa,
             network.ambient_kpa_abs,
-            flows_l_min,
             units_table,
         )
         for line in lines
