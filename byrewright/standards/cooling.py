@@ -62,6 +62,8 @@ VALUES: tuple[Value, ...] = (
     Value("tank.dry_wall_share", 0.5, "", "share of the heat through the wall above the milk that "
           "reaches the milk: 0.4 W/m2K of wall in series with some 2 W/m2K of its surface",
           "practice", "derived", "typical", 0.2, 0.7),
+    Value("tank.warming_k_h", 0.25, "K/h", "mean warming of a full standing tank, 4 to not above "
+          "5 degC in 4 h", "en13732", "from_memory", "limit"),
     Value("tank.reserve_share", 0.10, "", "tank volume kept above the milk expected at collection",
           "practice", "common_practice", "typical", 0.05, 0.25),
     Value("tank.u_w_m2k", 0.4, "W/m2K", "heat transfer through an insulated tank wall",
