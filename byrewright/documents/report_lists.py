@@ -25,6 +25,7 @@ TO_CHECK = "to_check"
 def farm(plant: Plant, units: System) -> list[dict[str, str]]:
     """The farm in the file's own figures."""
     herd, site, deck = plant.herd, plant.site, plant.first(StandsCows)
+    out = herd.milk_out_time_s
     water, supply = site.water_temperature_c, site.supply
     rows: list[tuple[str, str]] = [
         ("Cows in milk", number(herd.cows)),
@@ -33,7 +34,9 @@ def farm(plant: Plant, units: System) -> list[dict[str, str]]:
         ("Milk a cow a day", quantity(herd.yield_l_day, "L/d", units)),
         (
             "Unit-on time, mean and spread",
-            f"{number(herd.milk_out_time_s.mean)} and {number(herd.milk_out_time_s.spread)} s",
+            f"{number(out.mean)} and {number(out.spread)} s"
+            if out
+            else "not stated: it follows the yield (see the assumptions)",
         ),
     ]
     if deck is not None:

@@ -16,10 +16,10 @@ from byrewright.engine.names import Compiled
 from byrewright.plant.farm import minutes
 from byrewright.plant.plant import Plant
 from byrewright.plant.primitives import TakesOff
-from byrewright.plant.programme import programme_of
+from byrewright.plant.programme import programme_of, top
 from byrewright.standards.rulebook import Rulebook
 
-YIELD_AND_TIME = 0.5  # correlation of a cow's yield with her milk-out time; stated as assumed
+PEAK = "milking.peak_flow_kg_min"
 ALWAYS = 2**31  # the day of draws that belong to a cow for good
 
 
@@ -88,10 +88,14 @@ class Cows:
         litres = np.concatenate([np.full(p.cows, p.litres_cow) for p in one.parts])
         kg = litres * self.factor[ids] * self.programme.milk_kg_l
         own = stream(self.seed, "milk-out", day, index).standard_normal(cows)
-        z = (YIELD_AND_TIME * self.z + np.sqrt(1 - YIELD_AND_TIME**2) * own)[ids]
-        time = self.plant.herd.milk_out_time_s
+        r = self.rules.number("milking.yield_time_correlation")
+        z = (r * self.z + np.sqrt(1 - r**2) * own)[ids]
         table = sh.zeros(len(ids), sh.COW)
-        self._curve(table, kg, log_normal(time.mean, time.spread, z))
+        ends = np.cumsum([p.cows for p in one.parts])
+        self._curve(table, kg, np.concatenate(
+            [log_normal(p.milk_out.mean_s, p.milk_out.spread_s, z[end - p.cows : end])
+             for p, end in zip(one.parts, ends, strict=True)]
+        ))  # fmt: skip
         table[:, sh.C_WITHHELD] = np.concatenate(
             [np.arange(p.cows) < p.withheld_cows for p in one.parts]
         )
@@ -112,6 +116,9 @@ class Cows:
         flow_on = np.maximum(on_s - lag - n("milking.removal_delay_s"), 30.0)
         rise = np.clip(n("milking.rise_s") / flow_on, 0.05, 0.5)
         area = 1.0 - rise / 2 - fall / 2
+        if self.plant.herd.milk_out_time_s is None:
+            # No cow's plateau passes the top of the usual range: a large yield takes its time.
+            flow_on = np.maximum(flow_on, 60 * kg / (area * top(self.rules, PEAK)))
         a = fall * area * usual / kg
         root = np.sqrt(np.maximum(0.0, 1.0 - 4 * a * flow_on))
         flow_s = 2 * flow_on / (1.0 + root)

@@ -135,12 +135,8 @@ class Herd(Record):
         why="650-750 kg for large breeds",
         known="from_memory",
     )
-    milk_out_time_s: MilkOutTime = par(
-        "",
-        "unit-on time",
-        MilkOutTime(mean=383.0, spread=129.0),
-        why="Edwards and others 2012, pooled over cows, days and farms",
-        known="read",
+    milk_out_time_s: MilkOutTime | None = par(
+        "", "unit-on time of the herd; follows the yield at a milking when not stated", None
     )
     groups: tuple[Group, ...] = par("", "groups; empty for one group", ())
 

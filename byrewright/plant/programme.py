@@ -10,12 +10,28 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from byrewright.plant.farm import WASH_WORDS, Group, Herd, Milking, minutes, wash_words
+from byrewright.plant.farm import (
+    WASH_WORDS,
+    Group,
+    Herd,
+    Milking,
+    MilkOutTime,
+    minutes,
+    wash_words,
+)
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import CollectsMilk, DosesWash, GivesMilk, ReceivesMilk, StandsCows
-from byrewright.standards.rulebook import Rulebook
+from byrewright.standards.rulebook import Rulebook, default_rulebook
 
 DAY_MIN = 1440
+
+
+@dataclass(frozen=True, slots=True)
+class MilkOut:
+    """Unit-on time of cows: mean and standard deviation."""
+
+    mean_s: float
+    spread_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,8 +43,7 @@ class Part:
     cows: int
     withheld_cows: int
     litres_cow: float
-    day_share: float
-    """Share of the group's day's milk that is given at this milking."""
+    milk_out: MilkOut
 
     @property
     def milk_l(self) -> float:
@@ -73,6 +88,16 @@ class MilkingPlan:
     def litres_cow(self) -> float:
         """Milk a cow, mean over the groups, L."""
         return self.milk_l / self.cows if self.cows else 0.0
+
+    @property
+    def milk_out(self) -> MilkOut:
+        """Unit-on time of all cows of the milking."""
+        if not self.cows:
+            return MilkOut(0.0, 0.0)
+        each = [(p.cows / self.cows, p.milk_out) for p in self.parts]
+        mean = sum(share * out.mean_s for share, out in each)
+        square = sum(share * (out.spread_s**2 + (out.mean_s - mean) ** 2) for share, out in each)
+        return MilkOut(mean, math.sqrt(square))
 
 
 class WashKind(StrEnum):
@@ -156,7 +181,7 @@ class Programme:
 def programme_of(plant: Plant, rules: Rulebook) -> Programme:
     """The programme of a plant under a rulebook."""
     return Programme(
-        milkings_of(plant.herd, plant.milkings, plant.cleaning.washes_a_day),
+        milkings_of(plant.herd, plant.milkings, plant.cleaning.washes_a_day, rules),
         wash_of(plant, rules),
         milk_kg_l(rules),
     )
@@ -168,7 +193,7 @@ def milk_kg_l(rules: Rulebook) -> float:
 
 
 def milkings_of(
-    herd: Herd, milkings: Sequence[Milking], washes_a_day: int = 0
+    herd: Herd, milkings: Sequence[Milking], washes_a_day: int = 0, rules: Rulebook | None = None
 ) -> tuple[MilkingPlan, ...]:
     """Each milking's groups and milk, in order of time.
 
@@ -176,6 +201,7 @@ def milkings_of(
     stated shares in their ratio, else by the time since its milking before. Washes follow the
     milkings with the longest time to the next start, by the stated starts and hours.
     """
+    rules = rules or default_rulebook()
     groups = herd.all_groups()
     within = [
         [i for i, m in enumerate(milkings) if not m.groups or group.name in m.groups]
@@ -184,12 +210,17 @@ def milkings_of(
     share = [
         dict(zip(at, _shares([milkings[i] for i in at]), strict=True)) for at in within
     ]  # fmt: skip
+    times = sum(g.cows * len(at) for g, at in zip(groups, within, strict=True))
+    day_l = sum(g.cows * _day_l(herd, g) for g, at in zip(groups, within, strict=True) if at)
+    usual_l = day_l / times if times else 0.0
     order = sorted(range(len(milkings)), key=lambda i: (minutes(milkings[i].start), i))
     washed = _washed(milkings, order, washes_a_day)
     return tuple(
         MilkingPlan(
             place, one.name, minutes(one.start), one.target_h, one.operators,
-            tuple(_part(herd, groups, g, share[g][place]) for g in _taking_part(one, groups)),
+            tuple(
+                _part(herd, g, share[g][place], usual_l, rules) for g in _taking_part(one, groups)
+            ),
             place in washed,
         )
         for place in order for one in (milkings[place],)
@@ -203,11 +234,53 @@ def _taking_part(milking: Milking, groups: Sequence[Group]) -> list[int]:
     return [names.index(name) for name in wanted if name in names]
 
 
-def _part(herd: Herd, groups: Sequence[Group], place: int, share: float) -> Part:
-    group = groups[place]
-    day_l = herd.yield_l_day if group.yield_l_day is None else group.yield_l_day
-    return Part(place, group.name, group.cows, min(group.withheld_cows, group.cows),
-                day_l * share, share)  # fmt: skip
+def _day_l(herd: Herd, group: Group) -> float:
+    return herd.yield_l_day if group.yield_l_day is None else group.yield_l_day
+
+
+def _part(herd: Herd, place: int, share: float, usual_l: float, rules: Rulebook) -> Part:
+    group = herd.all_groups()[place]
+    litres = _day_l(herd, group) * share
+    kg = milk_kg_l(rules)
+    out = milk_out(litres * kg, usual_l * kg, herd.milk_out_time_s, rules)
+    return Part(place, group.name, group.cows, min(group.withheld_cows, group.cows), litres, out)
+
+
+def milk_out_s_per_kg(rules: Rulebook) -> float:
+    """By how much a kg more at a milking lengthens unit-on time, s/kg: r s_t / s_y.
+
+    The slope of the regression of time on yield from the published deviations of both
+    (Edwards and others 2012, read) and their correlation.
+    """
+    n = rules.number
+    spreads = n("milking.duration_sd_s") / n("milking.yield_sd_kg")
+    return n("milking.yield_time_correlation") * spreads
+
+
+def milk_out(kg: float, usual_kg: float, stated: MilkOutTime | None, rules: Rulebook) -> MilkOut:
+    """Unit-on time of cows that give `kg` each at a milking.
+
+    The stated time holds at the herd's usual yield a milking, the published one (Edwards and
+    others 2012) at its own; the regression leads from there. Mean flow over unit-on time stays
+    under the top of the usual range.
+    """
+    n = rules.number
+    if stated is None:
+        base_s, base_kg = n("milking.duration_mean_s"), n("milking.yield_mean_kg")
+        spread = n("milking.duration_sd_s") / base_s
+    else:
+        base_s, base_kg, spread = stated.mean, usual_kg, stated.spread / stated.mean
+    mean = base_s + milk_out_s_per_kg(rules) * (kg - base_kg)
+    if stated is None:
+        mean = max(mean, 60.0 * kg / top(rules, "milking.mean_flow_holstein_kg_min"))
+    mean = max(mean, n("milking.unit_on_least_s"))
+    return MilkOut(mean, spread * mean)
+
+
+def top(rules: Rulebook, key: str) -> float:
+    """The top of a rule's usual range, or the rule itself where it is set above it."""
+    value = rules[key]
+    return max(value.value, value.value if value.high is None else value.high)
 
 
 def _shares(milkings: Sequence[Milking]) -> list[float]:

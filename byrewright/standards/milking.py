@@ -5,8 +5,22 @@ from __future__ import annotations
 from byrewright.standards.model import Value
 
 VALUES: tuple[Value, ...] = (
+    Value("milking.duration_mean_s", 383.0, "s", "mean milking duration, 62 New Zealand rotaries, "
+          "pooled", "edwards2012", "read", "typical"),
+    Value("milking.duration_sd_s", 129.0, "s", "standard deviation of milking duration, pooled "
+          "over cows, days and farms (one herd is narrower)", "edwards2012", "read", "typical"),
+    Value("milking.yield_mean_kg", 11.9, "kg", "yield at a milking, same study", "edwards2012",
+          "read", "typical"),
+    Value("milking.yield_sd_kg", 3.8, "kg", "standard deviation of the yield, same study",
+          "edwards2012", "read", "typical"),
+    Value("milking.yield_time_correlation", 0.5, "", "correlation of the yield at a milking with "
+          "unit-on time, between cows", "practice", "from_memory", "typical", 0.4, 0.6),
+    Value("milking.unit_on_least_s", 120.0, "s", "shortest mean unit-on time taken", "practice",
+          "common_practice", "limit"),
     Value("milking.peak_flow_kg_min", 4.25, "kg/min", "peak flow of a Holstein cow", "practice",
           "from_memory", "typical", 3.5, 5.0),
+    Value("milking.mean_flow_holstein_kg_min", 2.6, "kg/min", "mean flow of a Holstein cow over "
+          "unit-on time", "practice", "from_memory", "typical", 2.2, 3.0),
     Value("milking.rise_s", 45.0, "s", "linear rise to peak flow", "practice", "from_memory",
           "typical", 30.0, 60.0),
     Value("milking.removal_threshold_kg_min", 0.4, "kg/min", "flow at which the unit is removed",

@@ -33,7 +33,8 @@ def edwards(stalls: int, turn_s: float, entry: float, stop_pct: float = 0.0) -> 
         ),
     )  # fmt: skip
     herd = plant.herd.model_copy(update={"milk_out_time_s": MilkOutTime(mean=383, spread=129)})
-    return plant.model_copy(update={"herd": herd})
+    alike = tuple(m.model_copy(update={"share": 0.5}) for m in plant.milkings)
+    return plant.model_copy(update={"herd": herd, "milkings": alike})
 
 
 def test_worked_rotary_of_60_stalls() -> None:

@@ -14,6 +14,7 @@ from byrewright.results import Assumption, Notebook, Result
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.day.record import Run, bout_of, joined
 from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.duty import assume_milk_out
 
 WARM_UP_DAYS = 1
 DAYS_OF_SERIES = 7
@@ -303,6 +304,7 @@ def report(run: Run, rules: Rulebook) -> Result:
 
 
 ASSUMED = (
+    "milking.yield_time_correlation",
     "milking.fall_share", "milking.lag_on_s", "milking.rise_s", "milking.kick_off_share",
     "milking.kick_off_back_s", "milking.stop_mean_s", "milking.boarding_least_s",
     "milk.at_receiver_c", "filter.flow_loss_full", "filter.change_s", "drive.load_share",
@@ -324,9 +326,7 @@ def _assume(bench: Bench, run: Run) -> None:
             bench.notes.assumptions.append(
                 Assumption(where, one.meaning, value, one.unit, one.why, one.known)
             )
-    bench.assume(
-        "cows", "correlation of yield and milk-out time", 0.5, "", "larger yields take longer"
-    )
+    assume_milk_out(bench)
     bench.assume("coolers", "overall coefficient", "constant", "", "as stated, whatever the flow")
     for note in run.compiled.notes:
         bench.notes.notes.append(note)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from byrewright.physics.air import ambient_pressure_kpa_abs
@@ -14,7 +15,7 @@ from byrewright.physics.throughput import (
     labour_cows_h,
     net_cows_h,
 )
-from byrewright.plant.programme import Programme
+from byrewright.plant.programme import MilkOut, Programme, milk_out_s_per_kg
 from byrewright.plant.roles import (
     CoolsMilk,
     GivesMilk,
@@ -47,6 +48,8 @@ class MilkingDuty:
     withheld_l: float
     milk_l_cow: float
     share: float
+    milk_out: MilkOut
+    net_cows_h: float
     hours: float
     target_h: float
     operators: int
@@ -85,6 +88,8 @@ class Duty:
     stop_share: float
     routine_s: float
     labour_cows_h: float
+    milk_out: MilkOut
+    """Unit-on time in the slowest milking."""
     milkings: tuple[MilkingDuty, ...]
     cows: int
     cows_milked_day: int
@@ -125,6 +130,20 @@ class Duty:
         return max(self.milkings, key=lambda m: m.milk_l)
 
 
+def assume_milk_out(bench: Bench) -> None:
+    """List unit-on time as assumed where the file does not state it."""
+    if bench.plant.herd.milk_out_time_s is not None:
+        return
+    for m in bench.programme.milkings:
+        bench.assume(
+            f"herd.milk_out_time_s ({m.name})", "unit-on time, mean and spread",
+            f"{m.milk_out.mean_s:.0f} and {m.milk_out.spread_s:.0f}", "s",
+            f"not stated: it follows the {m.litres_cow:.1f} L a cow at this milking, "
+            f"{milk_out_s_per_kg(bench.rules):.0f} s for each kg, from published means and "
+            "spreads (Edwards and others 2012) and the correlation of the rulebook", "derived",
+        )  # fmt: skip
+
+
 def duty_of(bench: Bench) -> Duty:
     """The duties of the bench's plant. What the file does not state is listed as assumed.
 
@@ -136,9 +155,12 @@ def duty_of(bench: Bench) -> Duty:
         raise ValueError("the plant has no milkings: add at least one under `milkings`")
     platform = _platform(bench)
     operators = max(m.operators for m in plant.milkings)
-    pace = _pace(bench, platform, operators)
     programme = bench.programme
-    milkings = _milkings(programme, pace)
+    paces = {m.place: _pace(bench, platform, operators, m.milk_out) for m in programme.milkings}
+    slowest = min(programme.milkings, key=lambda m: (paces[m.place].net_h, -m.milk_out.mean_s))
+    pace = paces[slowest.place]
+    milkings = _milkings(programme, paces)
+    assume_milk_out(bench)
     gaps = sorted((m.gap_after_min for m in milkings), reverse=True)
     milk_l_cow = max(m.milk_l_cow for m in milkings)
     mean = pace.net_h * milk_l_cow / 60.0
@@ -151,7 +173,8 @@ def duty_of(bench: Bench) -> Duty:
         turn_s=pace.turn_s, stall_s=pace.turn_s / platform.stalls, available_s=pace.available_s,
         gross_cows_h=pace.gross_h, go_round_share=pace.go_round, net_cows_h=pace.net_h,
         stop_share=platform.stop_share_pct / 100.0, routine_s=pace.routine_s,
-        labour_cows_h=pace.labour_h, milkings=milkings, cows=plant.herd.cows,
+        labour_cows_h=pace.labour_h, milk_out=slowest.milk_out, milkings=milkings,
+        cows=plant.herd.cows,
         cows_milked_day=programme.cows_milked_day, milk_l_day=milk_l,
         withheld_l_day=withheld_l, withheld_share=withheld_l / milk_l if milk_l else 0.0,
         milk_l_cow=milk_l_cow, milk_flow_mean_l_min=mean, milk_flow_peak_l_min=mean * peak,
@@ -199,9 +222,9 @@ def _platform(bench: Bench) -> StandsCows:
     return assumed
 
 
-def _pace(bench: Bench, platform: StandsCows, operators: int) -> _Pace:
+def _pace(bench: Bench, platform: StandsCows, operators: int, out: MilkOut) -> _Pace:
     """Cows an hour, gross and net, from the turn and the milk-out times."""
-    work, out = bench.plant.work, bench.plant.herd.milk_out_time_s
+    work = bench.plant.work
     routine_s = work.prepare_s + work.attach_s + work.spray_s + work.other_s
     labour_h = labour_cows_h(routine_s, operators) if routine_s else math.inf
     running = 1.0 - platform.stop_share_pct / 100.0
@@ -210,7 +233,7 @@ def _pace(bench: Bench, platform: StandsCows, operators: int) -> _Pace:
     if platform.layout == "rows":
         in_a_row = max(1, platform.stalls // platform.rows)
         attach_s = routine_s * platform.rows / operators
-        milking_s = row_time_s(in_a_row, attach_s, out.mean, out.spread, limit_s)
+        milking_s = row_time_s(in_a_row, attach_s, out.mean_s, out.spread_s, limit_s)
         gross_h = rows_cows_h(platform.stalls, platform.turn_s, milking_s)
         return _Pace(
             turn_s=platform.turn_s + milking_s, available_s=milking_s, gross_h=gross_h,
@@ -218,7 +241,7 @@ def _pace(bench: Bench, platform: StandsCows, operators: int) -> _Pace:
         )  # fmt: skip
     stalls_on = max(1.0, platform.stalls - platform.entry_stalls)
     available = available_s(stalls_on, platform.stalls, platform.turn_s)
-    share = 0.0 if limit_s <= available else go_round_share(available, out.mean, out.spread)
+    share = 0.0 if limit_s <= available else go_round_share(available, out.mean_s, out.spread_s)
     gross_h = gross_cows_h(platform.stalls, platform.turn_s)
     return _Pace(
         turn_s=platform.turn_s, available_s=available, gross_h=gross_h, go_round=share,
@@ -244,7 +267,7 @@ def _peak_factor(
     return max(usual, together * cow_l_min / mean)
 
 
-def _milkings(programme: Programme, pace: _Pace) -> tuple[MilkingDuty, ...]:
+def _milkings(programme: Programme, paces: Mapping[int, _Pace]) -> tuple[MilkingDuty, ...]:
     """Each milking's cows, milk and hours, in order of time."""
     total = programme.milk_l_day
     rows = [
@@ -252,8 +275,10 @@ def _milkings(programme: Programme, pace: _Pace) -> tuple[MilkingDuty, ...]:
             name=m.name, start_min=m.start_min, cows=m.cows, milk_l=m.milk_l,
             withheld_l=m.withheld_l, milk_l_cow=m.litres_cow,
             share=m.milk_l / total if total else 0.0,
-            hours=m.cows / pace.net_h + pace.turn_s / 3600.0, target_h=m.target_h,
-            operators=m.operators, gap_after_min=0.0, washed_after=m.washed_after,
+            milk_out=m.milk_out, net_cows_h=paces[m.place].net_h,
+            hours=m.cows / paces[m.place].net_h + paces[m.place].turn_s / 3600.0,
+            target_h=m.target_h, operators=m.operators, gap_after_min=0.0,
+            washed_after=m.washed_after,
         )
         for m in programme.milkings
     ]  # fmt: skip

@@ -43,7 +43,7 @@ def size_throughput(bench: Bench, duty: Duty) -> None:
 
 
 def _pace(bench: Bench, duty: Duty) -> None:
-    out = bench.plant.herd.milk_out_time_s
+    out = duty.milk_out
     if duty.layout == "rotary":
         sentence = (
             f"A turn of {duty.turn_s / 60:.1f} min with {duty.stalls} stalls is one cow every "
@@ -70,8 +70,8 @@ def _pace(bench: Bench, duty: Duty) -> None:
             worked("T", "one turn or filling", duty.turn_s, "s"),
             worked("g", "share of cows going round twice", duty.go_round_share),
             stated("s", "share of time stood still", duty.stop_share),
-            stated("t", "mean unit-on time", out.mean, "s"),
-            stated("sd", "its standard deviation", out.spread, "s"),
+            worked("t", "mean unit-on time", round(out.mean_s), "s"),
+            worked("sd", "its standard deviation", round(out.spread_s), "s"),
         ),
         source=EDWARDS,
         known="derived",
@@ -111,11 +111,11 @@ def _go_round(bench: Bench, duty: Duty) -> None:
 
 def _turns(bench: Bench, duty: Duty) -> None:
     """A table of turns from fast to slow, so that the choice can be seen."""
-    out, platform = bench.plant.herd.milk_out_time_s, bench.plant.first(StandsCows)
+    out, platform = duty.milk_out, bench.plant.first(StandsCows)
     stalls_on = max(1.0, duty.stalls - (platform.entry_stalls if platform else 0.0))
     rows = []
     for minutes in (6.0, 7.0, 8.0, 9.0, 10.0, 11.0, 12.0, 14.0):
-        one = rotation(duty.stalls, stalls_on, 60 * minutes, out.mean, out.spread)
+        one = rotation(duty.stalls, stalls_on, 60 * minutes, out.mean_s, out.spread_s)
         rows.append(
             (
                 minutes,
@@ -183,7 +183,7 @@ def _finished(bench: Bench, duty: Duty) -> None:
             formula="h = cows / net + T / 3600",
             inputs=(
                 stated("cows", "cows milked", one.cows),
-                worked("net", "cows an hour, net", duty.net_cows_h, "1/h"),
+                worked("net", "cows an hour, net", one.net_cows_h, "1/h"),
                 worked("T", "last turn or filling", duty.turn_s, "s"),
                 stated("h_target", "target", one.target_h, "h"),
             ),
@@ -194,10 +194,10 @@ def _finished(bench: Bench, duty: Duty) -> None:
 
 def _advised_turn_s(bench: Bench, duty: Duty, stalls: int) -> float:
     """The quickest turn that keeps the wished go-round share and that the operators can serve."""
-    out, platform = bench.plant.herd.milk_out_time_s, bench.plant.first(StandsCows)
+    out, platform = duty.milk_out, bench.plant.first(StandsCows)
     stalls_on = max(1.0, stalls - (platform.entry_stalls if platform else 0.0))
     share = min(max(bench.plant.wishes.go_round_share, 0.001), 0.5)
-    turn = rotation_for_share_s(stalls, stalls_on, out.mean, out.spread, share)
+    turn = rotation_for_share_s(stalls, stalls_on, out.mean_s, out.spread_s, share)
     least = stalls * duty.routine_s / duty.operators
     return math.ceil(max(turn, least) / TURN_STEP_S - 1e-9) * TURN_STEP_S
 
@@ -207,18 +207,18 @@ def _hours(bench: Bench, duty: Duty, one: MilkingDuty, stalls: int) -> float:
     running = 1.0 - duty.stop_share
     if duty.layout == "rotary":
         turn = _advised_turn_s(bench, duty, stalls)
-        out, platform = bench.plant.herd.milk_out_time_s, bench.plant.first(StandsCows)
+        out, platform = one.milk_out, bench.plant.first(StandsCows)
         stalls_on = max(1.0, stalls - (platform.entry_stalls if platform else 0.0))
-        got = rotation(stalls, stalls_on, turn, out.mean, out.spread)
+        got = rotation(stalls, stalls_on, turn, out.mean_s, out.spread_s)
         net = net_cows_h(got.gross_cows_h, got.go_round_share) * running
     else:
-        out = bench.plant.herd.milk_out_time_s
+        out = one.milk_out
         change = duty.turn_s - duty.available_s
         milking = row_time_s(
             max(1, stalls // duty.rows),
             duty.routine_s * duty.rows / duty.operators,
-            out.mean,
-            out.spread,
+            out.mean_s,
+            out.spread_s,
         )
         turn = change + milking
         net = rows_cows_h(stalls, change, milking) * running
