@@ -129,7 +129,7 @@ class Table:
             ByrewrightError: pandas is not installed.
         """
         try:
-            import pandas as pd  # type: ignore[import-untyped, unused-ignore]
+            import pandas as pd
         except ImportError:
             raise ByrewrightError(
                 "frame() needs pandas, which is not installed: take dicts(), or install pandas"

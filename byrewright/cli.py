@@ -132,6 +132,32 @@ def place(
 
 
 @app.command()
+def readings(
+    plant: PlantPath,
+    files: Annotated[
+        list[Path] | None, typer.Argument(metavar="FILE...", help="CSV or XLSX as exported.")
+    ] = None,
+    map_path: Annotated[
+        Path | None, typer.Option("--map", help="The map (readings.yaml beside the plant).")
+    ] = None,
+    mark: Annotated[
+        list[str] | None,
+        typer.Option(help="When air was let in: fall_off:120-140, s from the file's start."),
+    ] = None,
+    as_json: AsJson = False,
+    strict: Annotated[bool, typer.Option(help="Exit with 1 when a finding fails.")] = False,
+    template: Annotated[bool, typer.Option(help="Print a map to start from.")] = False,
+) -> None:
+    """Work out instrument files: measured beside predicted, with a verdict."""
+    from byrewright.commands import readings as command
+
+    command.run(
+        plant, files or [], map_path=map_path, marks=mark or [], as_json=as_json, strict=strict,
+        template=template,
+    )  # fmt: skip
+
+
+@app.command()
 def vacuum(
     plant: PlantPath,
     as_json: AsJson = False,

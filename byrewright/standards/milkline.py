@@ -12,6 +12,8 @@ VALUES: tuple[Value, ...] = (
           "limit"),
     Value("milkline.slope_taught_pct", 1.0, "%", "slope taught to installers", "cornell2018",
           "read", "typical"),
+    Value("milkline.drop_limit_kpa", 2.0, "kPa", "milkline vacuum below the receiver in milking",
+          "nmc", "second_hand", "limit"),
     Value("milkline.drop_share_of_time_pct", 95.0, "%", "share of milking for which the milkline "
           "drop must hold", "nmc", "second_hand", "limit"),
     Value("milkline.peak_flow_per_cow_l_min", 5.5, "L/min", "peak flow of a cow for line sizing",

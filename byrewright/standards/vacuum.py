@@ -122,6 +122,10 @@ VALUES: tuple[Value, ...] = (
     Value("vacuum.test.undershoot_kpa", 2.0, "kPa", "regulation undershoot", *_ISO, "limit"),
     Value("vacuum.test.overshoot_kpa", 2.0, "kPa", "regulation overshoot", *_ISO, "limit"),
     Value("vacuum.test.gauge_error_kpa", 1.0, "kPa", "vacuum gauge error", *_ISO, "limit"),
+    Value("vacuum.test.pulsation_rate_pct", 5.0, "%", "pulsation rate away from intended", *_ISO,
+          "limit"),
+    Value("vacuum.test.limping_points", 5.0, "%", "limping unless intended, percentage units",
+          *_ISO, "limit"),
     Value("vacuum.test.pulsator_ratio_points", 5.0, "%", "pulsator ratio away from intended, "
           "percentage units", *_ISO, "limit"),
     Value("vacuum.test.phase_b_least_pct", 30.0, "%", "phase b, share of the cycle", *_ISO,

@@ -1,0 +1,124 @@
+"""The readings command: what instruments wrote, beside what the plant should read."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from byrewright.commands.common import (
+    NOT_HELD,
+    clear_errors,
+    console,
+    load,
+    print_counts,
+    print_findings,
+    print_table,
+    worst_first,
+)
+from byrewright.errors import ByrewrightError
+
+if TYPE_CHECKING:
+    from byrewright.plant.machine import Machine
+    from byrewright.plant.plant import Plant
+    from byrewright.results import Result
+    from byrewright.site.readings.study import Mark
+    from byrewright.standards.rulebook import Rulebook
+
+
+def run(
+    path: Path,
+    files: Sequence[Path],
+    *,
+    map_path: Path | None = None,
+    marks: Sequence[str] = (),
+    as_json: bool = False,
+    strict: bool = False,
+    template: bool = False,
+) -> None:
+    """Work the files out and print them.
+
+    Args:
+        path: the plant file; `readings.yaml` beside it says which column is what.
+        marks: "fall_off:120-140", seconds from the start of the file between which air was let in.
+        template: print a map to start from, and do nothing else.
+    """
+    with clear_errors():
+        from byrewright.site.readings.files import read_file
+        from byrewright.site.readings.mapping import FILE, read_map
+        from byrewright.site.readings.study import study_readings
+
+        plant_file, rules = load(path)
+        plant = plant_file.plant
+        if template:
+            print(_template(plant), end="")
+            return
+        if not files:
+            raise ByrewrightError("name one file of readings or more; --template prints a map")
+        beside = map_path or path.parent / FILE
+        if not beside.is_file():
+            raise ByrewrightError(
+                f"{beside}: is missing; it says which column of a file is what. "
+                f"'byrewright readings {path} --template' prints one to start from"
+            )
+        plan = read_map(beside)
+        told = [_mark(one) for one in marks]
+        read = [read_file(one, *plan.kind_of(one)) for one in files]
+        result = study_readings(plant, rules, read, _predicted(plant, rules), told)
+        if as_json:
+            print(result.to_json(), end="")
+        else:
+            out = console()
+            for table in result.tables:
+                print_table(out, table)
+            open_ones = [f for f in worst_first(result.findings) if f.verdict != "holds"]
+            out.print()
+            print_findings(out, open_ones)
+            print_counts(out, result)
+            for note in result.notes:
+                out.print(note, style="dim")
+        if strict and result.worst() == "fails":
+            raise SystemExit(NOT_HELD)
+
+
+def _predicted(plant: Plant, rules: Rulebook) -> Result:
+    """What the studies that own the figures predict."""
+    from byrewright.results import merge
+    from byrewright.studies.sizing import size
+    from byrewright.studies.vacuum import study_vacuum
+
+    parts = [size(plant, rules)]
+    with suppress(ByrewrightError):  # without a vacuum network nothing is predicted of it
+        parts.append(study_vacuum(plant, rules))
+    return merge("predicted", plant.site.name, parts)
+
+
+def _mark(text: str) -> Mark:
+    import re
+
+    from byrewright.site.readings.study import MARKS, Mark
+
+    found = re.fullmatch(r"(\w+):([0-9.]+)-([0-9.]+)", text)
+    if found and found[1] in MARKS:
+        try:
+            opened, shut = float(found[2]), float(found[3])
+        except ValueError:
+            opened = shut = 0.0
+        if shut > opened:
+            return Mark(found[1], opened, shut)
+    raise ByrewrightError(
+        f"--mark {text}: write {' or '.join(MARKS)}, a colon, and the seconds from the start of "
+        "the file between which air was let in, such as fall_off:120-140"
+    )
+
+
+def _template(plant: Plant) -> str:
+    from byrewright.plant.roles import Pulsates, ReceivesMilk
+    from byrewright.site.readings.mapping import template
+
+    def first(role: type[Machine], usual: str) -> str:
+        found = plant.first(role)
+        return found.id if found else usual
+
+    return template(first(Pulsates, "PU1"), first(ReceivesMilk, "RC1"))

@@ -1,0 +1,148 @@
+"""The time column of a reading into seconds: numbers, ISO 8601, or a format the user writes down.
+
+A long column of one width is read figure by figure at once; what is not of one width goes through
+pandas, slower and with the same answer.
+"""
+
+from __future__ import annotations
+
+import re
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+WIDTH = {"Y": 4, "m": 2, "d": 2, "H": 2, "M": 2, "S": 2}
+SECONDS = "seconds"
+ISO = "iso"
+
+
+class NoTime(ValueError):
+    """A cell of the time column is no time; `row` counts from 0 within the column given."""
+
+    def __init__(self, row: int, cell: object) -> None:
+        super().__init__(f"{cell!r} is no time")
+        self.row = row
+        self.cell = cell
+
+
+def seconds(column: pd.Series, written: str, zone_h: float = 0.0) -> NDArray[np.float64]:
+    """Seconds since 1970 in UTC (as counted by the instrument for `seconds`); NaN for empty cells.
+
+    `written` is "seconds", "iso", or a format with %d %m %Y %H %M %S %f. `zone_h` are the hours by
+    which the instrument's clock is ahead of UTC, where the text does not say.
+
+    Raises:
+        NoTime: a cell that is not written so.
+    """
+    import pandas as pd
+
+    if written == SECONDS:
+        found = np.asarray(pd.to_numeric(column, errors="coerce"), dtype=np.float64)
+        _refuse(column, np.isnan(found))
+        return found
+    if pd.api.types.is_datetime64_any_dtype(column):
+        return _since(column) - 3600.0 * zone_h
+    column = column.astype("str") if not pd.api.types.is_string_dtype(column) else column
+    if written != ISO:
+        quick = _by_figures(column, written)
+        if quick is not None:
+            return quick - 3600.0 * zone_h
+        told = pd.to_datetime(column, format=written, errors="coerce")
+        _refuse(column, told.isna().to_numpy())
+        return _since(told) - 3600.0 * zone_h
+    states_zone = column.str.contains(r"(?:Z|[+-]\d\d:?\d\d)$", regex=True, na=False).to_numpy()
+    told = pd.to_datetime(column, format="ISO8601", errors="coerce", utc=True)
+    _refuse(column, told.isna().to_numpy())
+    return _since(told) - np.where(states_zone, 0.0, 3600.0 * zone_h)
+
+
+def _since(told: pd.Series) -> NDArray[np.float64]:
+    import pandas as pd
+
+    plain = told.dt.tz_convert(None) if told.dt.tz is not None else told
+    micro = plain.astype("datetime64[us]").to_numpy()
+    whole = micro.astype(np.int64) / 1e6
+    return np.where(pd.isna(plain).to_numpy(), np.nan, whole)
+
+
+def _refuse(column: pd.Series, missing: NDArray[np.bool_]) -> None:
+    """Empty cells may be missing; a cell with something else in it may not."""
+    if not missing.any():
+        return
+    cells = column[missing]
+    told = cells.notna() & (cells.astype("str").str.strip() != "") & (cells.astype("str") != "nan")
+    if told.any():
+        row = int(np.flatnonzero(missing)[int(np.flatnonzero(told.to_numpy())[0])])
+        raise NoTime(row, str(column.iloc[row]))
+
+
+def _by_figures(column: pd.Series, written: str) -> NDArray[np.float64] | None:
+    """Times of one width from their figures; None where the column is not so plain."""
+    first = str(column.iloc[0]) if len(column) else ""
+    places = _places(written, len(first))
+    if places is None:
+        return None
+    try:
+        cells = np.fromiter(
+            (c.encode("ascii") for c in column), dtype=f"S{len(first) + 1}", count=len(column)
+        )
+    except (UnicodeEncodeError, AttributeError):
+        return None
+    figures = cells.view(np.uint8).reshape(len(column), len(first) + 1)
+    literal = [
+        i for i in range(len(first)) if not any(a <= i < b for a, b in places.values())
+    ]  # the signs between
+    own = np.frombuffer(first.encode("ascii"), dtype=np.uint8)
+    if figures[:, len(first)].any() or (figures[:, literal] != own[literal]).any():
+        return None
+
+    def number(a: int, b: int) -> NDArray[np.int64] | None:
+        part = figures[:, a:b].astype(np.int64) - ord("0")
+        if ((part < 0) | (part > 9)).any():
+            return None
+        return part @ (10 ** np.arange(b - a - 1, -1, -1, dtype=np.int64))
+
+    value = {k: number(a, b) for k, (a, b) in places.items()}
+    if any(v is None for v in value.values()):
+        return None
+    at = {k: v for k, v in value.items() if v is not None}
+    if (at["H"] > 23).any() or (at["M"] > 59).any() or ("S" in at and (at["S"] > 59).any()):
+        return None
+    key = (at["Y"] * 100 + at["m"]) * 100 + at["d"]
+    days, back = np.unique(key, return_inverse=True)
+    try:
+        started = np.array(
+            [(datetime(d // 10000, d // 100 % 100, d % 100) - datetime(1970, 1, 1)).days
+             for d in days.tolist()],
+            dtype=np.float64,
+        )  # fmt: skip
+    except ValueError:
+        return None
+    found: NDArray[np.float64] = started[back] * 86400.0 + at["H"] * 3600.0 + at["M"] * 60.0
+    if "S" in at:
+        found += at["S"]
+    if "f" in at:
+        a, b = places["f"]
+        found += at["f"] / 10.0 ** (b - a)
+    return found
+
+
+def _places(written: str, width: int) -> dict[str, tuple[int, int]] | None:
+    """Where each part stands in a text of a width, or None where it is not fixed."""
+    parts = re.findall(r"%(.)|([^%]+)", written)
+    if any(letter and letter not in WIDTH and letter != "f" for letter, _ in parts):
+        return None
+    fixed = sum(WIDTH.get(letter, 0) + len(text) for letter, text in parts)
+    fraction = width - fixed
+    at, found = 0, {}
+    for letter, text in parts:
+        wide = len(text) or (fraction if letter == "f" else WIDTH[letter])
+        if letter:
+            found[letter] = (at, at + wide)
+        at += wide
+    return found if at == width and {"Y", "m", "d", "H", "M"} <= set(found) else None

@@ -1,0 +1,257 @@
+"""An instrument's file into traces, by the map; what is wrong with it in one sentence."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from byrewright.errors import ByrewrightError
+from byrewright.plant.problems import nearest
+from byrewright.site.readings.clock import SECONDS, NoTime, seconds
+from byrewright.site.readings.mapping import UNIT_OF, Channel, FileKind
+from byrewright.standards.units import UnitError, convert
+from byrewright.traces.trace import Trace, TraceUnfit, trace
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+CHUNK_ROWS = 500_000
+MOST_HEADING_LINES = 60
+
+PLAUSIBLE: dict[str, tuple[float, float]] = {
+    "kPa": (-5.0, 100.0),
+    "degC": (-20.0, 110.0),
+    "kW": (-1.0, 2000.0),
+    "A": (-1.0, 5000.0),
+    "kg/min": (-0.5, 40.0),
+}
+"""Nothing in a milking plant reads beyond these: a unit or a column is wrong (common practice)."""
+
+
+class ReadingsError(ByrewrightError):
+    """A file of readings cannot be used; names file, row or column, and what would be right."""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One channel of one file."""
+
+    file: str
+    heading: str
+    channel: Channel
+    trace: Trace
+    starts_utc: float | None
+    """Seconds since 1970 of the trace's zero, or None where the instrument only counts."""
+    number: int | None = None
+    """Which of the machines under the tag, from 1, where the file's name says so."""
+
+    @property
+    def where(self) -> str:
+        """The machine, which of several, and which half.
+
+        A name for people: "PU1 no. 17, half 2".
+        """
+        which = self.channel.at if self.number is None else f"{self.channel.at} no. {self.number}"
+        chamber = self.channel.quantity == "chamber_vacuum"
+        return f"{which}, half {self.channel.half}" if chamber else which
+
+
+@dataclass(frozen=True)
+class ReadFile:
+    """All channels of a file, with its hash and what was seen while reading."""
+
+    path: Path
+    kind: str
+    sha256: str
+    readings: tuple[Reading, ...]
+    notes: tuple[str, ...]
+
+
+def read_file(path: Path, kind: str, plan: FileKind, number: int | None = None) -> ReadFile:
+    """Read a CSV or a workbook.
+
+    Raises:
+        ReadingsError: anything that keeps it from being read whole.
+    """
+    if not path.is_file():
+        raise ReadingsError(f"{path}: no such file; check the name and the folder")
+    digest = hashlib.sha256()
+    with path.open("rb") as file:
+        while block := file.read(1 << 20):
+            digest.update(block)
+    columns: dict[str, list[NDArray[np.float64]]] = {name: [] for name in plan.channels}
+    times: list[NDArray[np.float64]] = []
+    row = 0
+    for part, first in _tables(path, plan):
+        try:
+            times.append(seconds(part[plan.time.column], plan.time.written, plan.time.zone_h))
+        except NoTime as error:
+            raise ReadingsError(
+                f"{path}: row {first + row + error.row}: {error.cell!r} in column "
+                f"{plan.time.column} is no time written as {plan.time.written}"
+            ) from None
+        for name in plan.channels:
+            columns[name].append(_numbers(path, part[name], name, plan.decimal, first + row))
+        row += len(part)
+    if not row:
+        raise ReadingsError(f"{path}: no row of readings")
+    t = np.concatenate(times)
+    start = float(t[np.isfinite(t)][0]) if np.isfinite(t).any() else 0.0
+    counted = plan.time.written == SECONDS
+    readings, notes = [], []
+    for name, channel in plan.channels.items():
+        try:
+            one = trace(t - start, _in_unit(path, name, channel, np.concatenate(columns[name])))
+        except TraceUnfit as error:
+            raise ReadingsError(f"{path}: column {name}: {error}") from None
+        if one.dropped:
+            notes.append(f"{path.name}: {name}: {one.dropped} of {row} rows hold no number")
+        for at, lasts in one.gaps()[:3]:
+            notes.append(f"{path.name}: {name}: silent for {lasts:.3g} s from {at:.0f} s on")
+        readings.append(Reading(path.name, name, channel, one, None if counted else start, number))
+    return ReadFile(path, kind, digest.hexdigest(), tuple(readings), tuple(dict.fromkeys(notes)))
+
+
+def _tables(path: Path, plan: FileKind) -> Iterator[tuple[pd.DataFrame, int]]:
+    """The file's columns in parts, each with the row of the file at which data begin."""
+    import pandas as pd
+
+    wanted = [plan.time.column, *plan.channels]
+    if path.suffix.casefold() in (".xlsx", ".xlsm"):
+        yield _sheet(path, plan, wanted)
+        return
+    skip = _heading(path, plan, wanted)
+    try:
+        with pd.read_csv(
+            path, sep=plan.separator, decimal=plan.decimal, encoding=plan.encoding, skiprows=skip,
+            usecols=wanted, chunksize=CHUNK_ROWS, skipinitialspace=True, low_memory=False,
+            keep_default_na=True, na_values=["---", "--", "OL", "Err"],
+            dtype=None if plan.time.written == SECONDS else {plan.time.column: "str"},
+        ) as parts:  # fmt: skip
+            for part in parts:
+                yield part, skip + 2
+    except (pd.errors.ParserError, pd.errors.EmptyDataError, ValueError) as error:
+        raise ReadingsError(f"{path}: cannot be read as a table: {_short(error)}") from None
+
+
+def _short(error: Exception) -> str:
+    return " ".join(str(error).split())[:160]
+
+
+def _heading(path: Path, plan: FileKind, wanted: list[str]) -> int:
+    """How many lines stand before the headings; refuses a file that has not all of them."""
+    best: list[str] = []
+    try:
+        with path.open(encoding=plan.encoding, newline=None) as file:
+            for number in range(MOST_HEADING_LINES):
+                line = file.readline()
+                if not line:
+                    break
+                cells = [c.strip().strip('"') for c in line.rstrip("\n").split(plan.separator)]
+                if set(wanted) <= set(cells):
+                    double = [w for w in wanted if cells.count(w) > 1]
+                    if double:
+                        raise ReadingsError(f"{path}: two columns are called {double[0]}")
+                    return number
+                if len(set(wanted) & set(cells)) >= len(set(wanted) & set(best)):
+                    best = cells if len(cells) > 1 or not best else best
+    except LookupError:
+        raise ReadingsError(
+            f"{path}: {plan.encoding} is no encoding; try utf-8 or latin-1"
+        ) from None
+    except UnicodeError:
+        raise ReadingsError(
+            f"{path}: is not {plan.encoding} text; state its `encoding` in the map "
+            "(utf-16, latin-1, ...)"
+        ) from None
+    missing = [w for w in wanted if w not in best]
+    raise ReadingsError(
+        f"{path}: no column is called {missing[0] if missing else wanted[0]}"
+        f"{nearest(missing[0] if missing else wanted[0], [c for c in best if c])}; check the "
+        "headings and the `separator` in the map"
+    )
+
+
+def _sheet(path: Path, plan: FileKind, wanted: list[str]) -> tuple[pd.DataFrame, int]:
+    import zipfile
+
+    import pandas as pd
+
+    try:
+        raw = pd.read_excel(path, sheet_name=plan.sheet or 0, header=None, engine="openpyxl")
+    except ValueError as error:
+        raise ReadingsError(f"{path}: {_short(error)}") from None
+    except (zipfile.BadZipFile, KeyError, OSError):
+        raise ReadingsError(f"{path}: is no workbook that can be read; save it as .xlsx") from None
+    for number in range(min(MOST_HEADING_LINES, len(raw))):
+        cells = [str(c).strip() for c in raw.iloc[number]]
+        if set(wanted) <= set(cells):
+            part = raw.iloc[number + 1 :].copy()
+            part.columns = pd.Index(cells)
+            part = part[wanted].reset_index(drop=True)
+            part[plan.time.column] = part[plan.time.column].infer_objects()
+            return part, number + 2
+    raise ReadingsError(f"{path}: no row of the sheet holds the headings {', '.join(wanted)}")
+
+
+def _numbers(
+    path: Path, column: pd.Series, name: str, decimal: str, first: int
+) -> NDArray[np.float64]:
+    """A column as numbers; text in it is refused with its row."""
+    import pandas as pd
+
+    if pd.api.types.is_numeric_dtype(column):
+        return np.asarray(column, dtype=np.float64)
+    cells = column.astype("str").str.strip()
+    if decimal == ",":
+        cells = cells.str.replace(".", "", regex=False).str.replace(",", ".", regex=False)
+    told = pd.to_numeric(cells, errors="coerce")
+    bad = told.isna() & ~cells.isin(["", "nan", "None", "<NA>"])
+    if bad.any():
+        row = int(np.flatnonzero(bad.to_numpy())[0])
+        hint = (
+            "; is the decimal sign a comma? Say so in the map"
+            if "," in str(column.iloc[row])
+            else ""
+        )
+        raise ReadingsError(
+            f"{path}: row {first + row}: {str(column.iloc[row])!r} in column {name} is no "
+            f"number{hint}"
+        )
+    return np.asarray(told, dtype=np.float64)
+
+
+def _in_unit(
+    path: Path, name: str, channel: Channel, x: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Values in the quantity's own unit, refused where they cannot be what they are said to be."""
+    own = UNIT_OF[channel.quantity]
+    stated = channel.unit or own
+    try:
+        factor, offset = (
+            convert(1.0, stated, own) - convert(0.0, stated, own),
+            convert(0.0, stated, own),
+        )
+    except UnitError as error:
+        raise ReadingsError(f"{path}: column {name}: {error}") from None
+    told = x * factor + offset
+    if not np.isfinite(told).any():
+        return told
+    if own == "kPa" and np.nanmedian(told) < 0.0:  # some gauges write vacuum as negative pressure
+        told = -told
+    low, high = PLAUSIBLE[own]
+    least, most = (float(v) for v in np.nanpercentile(told, [0.5, 99.5]))
+    if least < low or most > high:
+        wrong = most if most > high else least
+        raise ReadingsError(
+            f"{path}: column {name} reaches {wrong:.4g} {own}, which no "
+            f"{channel.quantity.replace('_', ' ')} does; is its unit {stated}, and is it this "
+            "column?"
+        )
+    return told

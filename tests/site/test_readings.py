@@ -1,0 +1,258 @@
+"""Instrument files as they come: read by the map, worked out, set beside the plant, or refused."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from byrewright.errors import ByrewrightError
+from byrewright.plant.read import read_plant
+from byrewright.results import Notebook, Result
+from byrewright.site.readings.clock import NoTime, seconds
+from byrewright.site.readings.files import ReadingsError, read_file
+from byrewright.site.readings.mapping import MappingError, ReadingsMap, read_map, template
+from byrewright.site.readings.study import Mark, study_readings
+from byrewright.standards.rulebook import default_rulebook
+from tests.traces.test_traces import chamber, regulated, tank
+
+ROOT = Path(__file__).resolve().parents[2]
+PLANT = ROOT / "examples" / "rotary_spring_ice" / "plant.yaml"
+NOTHING = Notebook("none", "").result()
+STAMP = "%d.%m.%Y %H:%M:%S.%f"
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """A plant, its map, two pulsation files (one limps) and a receiver's file."""
+    (tmp_path / "plant.yaml").write_text(PLANT.read_text(encoding="utf-8"), encoding="utf-8")
+    (tmp_path / "readings.yaml").write_text(template("PU1", "RC1"), encoding="utf-8")
+    for number, ratio in ((3, 65.0), (17, 57.0)):
+        pulsation(tmp_path / f"puls{number}.csv", ratio)
+    r = regulated(noise=0.05)
+    frame = pd.DataFrame({"seconds": r.t_s, "vacuum": r.x.round(2)})
+    frame.to_csv(tmp_path / "vacuum1.csv", index=False)
+    return tmp_path
+
+
+def pulsation(path: Path, ratio: float) -> None:
+    """Two halves as an instrument with a decimal comma writes them."""
+    one, other = chamber(60, 65, 42, noise=0.2), chamber(60, ratio, 42, noise=0.2, seed=2)
+    at = pd.Timestamp("2026-03-02 05:10:00") + pd.to_timedelta(one.t_s, unit="s")
+    columns = {
+        "Time": at.strftime(STAMP),
+        "Channel 1": one.x.round(2),
+        "Channel 2": other.x.round(2),
+    }
+    pd.DataFrame(columns).to_csv(path, sep=";", decimal=",", index=False)
+
+
+def asked(folder: Path, *names: str, marks: tuple[Mark, ...] = ()) -> Result:
+    """The study of some files, without predictions."""
+    plan = read_map(folder / "readings.yaml")
+    files = [read_file(folder / n, *plan.kind_of(folder / n)) for n in names]
+    plant = read_plant(folder / "plant.yaml").plant
+    return study_readings(plant, default_rulebook(), files, NOTHING, marks)
+
+
+def test_the_limping_pulsator_is_found_by_number(folder: Path) -> None:
+    """The fitter would change a pulsator that is sound."""
+    result = asked(folder, "puls3.csv", "puls17.csv")
+    failing = {f.name for f in result.findings if f.verdict == "fails"}
+    assert failing == {
+        "measured.pulsator_ratio@PU1 no. 17, half 2",
+        "measured.limping@PU1 no. 17",
+    }
+
+
+def test_the_command_sets_measured_beside_predicted(folder: Path) -> None:
+    """The certificate's table would miss what the plant should have read."""
+    run = subprocess.run(
+        [sys.executable, "-m", "byrewright", "readings", "plant.yaml", "puls17.csv", "vacuum1.csv",
+         "--mark", "fall_off:20-40", "--json", "--strict"],
+        cwd=folder, capture_output=True, text=True, check=False,
+        env={**__import__("os").environ, "PYTHONPATH": str(ROOT)},
+    )  # fmt: skip
+    assert run.returncode == 1, run.stderr
+    rows = json.loads(run.stdout)["tables"][0]["rows"]
+    told = {row[0]: row for row in rows}
+    drop = told["Drop by fall-off"]
+    assert drop[2] == pytest.approx(1.4, abs=0.1)
+    assert 0.0 < drop[5] < 2.0 and drop[6] == pytest.approx(drop[2] - drop[5], abs=1e-3)
+    assert told["Phase d"][5] == pytest.approx(24.9, abs=0.5)
+
+
+def test_near_a_limit_the_verdict_is_unknown_and_says_what_would_decide(folder: Path) -> None:
+    """A reading within its own error would condemn or pass a plant."""
+    one = pd.read_csv(folder / "vacuum1.csv")
+    one["vacuum"] = 42.0 - (42.0 - one["vacuum"]) * (2.0 / 1.43)  # a fall-off of about 2 kPa
+    one.to_csv(folder / "vacuum1.csv", index=False)
+    found = asked(folder, "vacuum1.csv", marks=(Mark("fall_off", 20.0, 40.0),))
+    drop = next(f for f in found.findings if f.key == "measured.fall_off_drop")
+    assert drop.verdict == "unknown" and "would decide" in drop.sentence
+    assert drop.value == pytest.approx(2.0, abs=0.1)
+
+
+def test_a_tank_tells_its_milkings(folder: Path) -> None:
+    """The warmest blend would be read off by eye."""
+    record = tank()
+    text = "byte order mark\n\nlogger 4711\nt;c\n" + "\n".join(
+        f"{t:.0f};{c:.2f}" for t, c in zip(record.t_s, record.x, strict=True)
+    )
+    (folder / "tank.csv").write_text(text, encoding="utf-8-sig")
+    (folder / "readings.yaml").write_text(
+        "readings: 1\nfiles:\n  tank: {matches: tank.csv, separator: ';', "
+        "time: {column: t, written: seconds}, "
+        "channels: {c: {is: tank_temperature, at: TK1, uncertainty: 0.3}}}\n"
+    )
+    result = asked(folder, "tank.csv")
+    table = next(t for t in result.tables if t.key == "fillings")
+    assert [row[3] for row in table.rows] == pytest.approx([9.0, 6.5], abs=0.1)
+    blend = next(f for f in result.findings if f.key == "measured.tank_blend")
+    assert blend.value == pytest.approx(6.5, abs=0.1)
+
+
+def spoil(folder: Path, change) -> None:
+    """Change the receiver's file as text."""
+    path = folder / "vacuum1.csv"
+    path.write_text(change(path.read_text()), encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (lambda t: t.replace("vacuum", "Vac"), r"no column is called vacuum"),
+        (
+            lambda t: t.replace("\n0.0,", "\n0.0,x", 1),
+            r"row 2: 'x4.* in column vacuum is no number",
+        ),
+        (lambda t: t.replace("0.04,", "0.004,", 1), r"clock goes back by 0\.016 s after sample 2"),
+        (
+            lambda t: t.replace(",4", ",42"),
+            r"reaches 4\d\d.* kPa, which no vacuum does; is its unit",
+        ),
+        (lambda t: t.split("\n")[0] + "\n", r"no row of readings"),
+        (lambda t: "", r"no column is called"),
+        (lambda t: t.replace("0.02,", "five,", 1), r"row 3: 'five' in column seconds is no time"),
+        (lambda t: t.replace("seconds,vacuum", "seconds,vacuum,vacuum", 1), r"two columns"),
+    ],
+)
+def test_a_bad_file_is_refused_in_one_sentence(folder: Path, change, said: str) -> None:
+    """A traceback, or half a file taken for the whole, would reach the certificate."""
+    spoil(folder, change)
+    with pytest.raises(ReadingsError, match=said) as caught:
+        asked(folder, "vacuum1.csv")
+    assert "\n" not in str(caught.value) and "vacuum1.csv" in str(caught.value)
+
+
+def test_what_does_not_belong_is_refused(folder: Path) -> None:
+    """Readings given twice, of another plant, or of no kind would count."""
+    (folder / "puls4.csv").write_bytes((folder / "puls3.csv").read_bytes())
+    with pytest.raises(ByrewrightError, match=r"puls4.csv: holds the same readings as .*puls3"):
+        asked(folder, "puls3.csv", "puls4.csv")
+    pulsation(folder / "puls99.csv", 65.0)
+    with pytest.raises(ByrewrightError, match="number 99 by its name, but PU1 stands for"):
+        asked(folder, "puls99.csv")
+    with pytest.raises(ByrewrightError, match="no kind of file in"):
+        asked(folder, "else.csv")
+    (folder / "readings.yaml").write_text(template("PU1", "RC9"))
+    with pytest.raises(ByrewrightError, match=r"no machine RC9; did you mean RC"):
+        asked(folder, "vacuum1.csv")
+
+
+def test_swapped_channels_are_noticed(folder: Path) -> None:
+    """A line's vacuum taken for a chamber's would fail every pulsator of the plant."""
+    text = (folder / "vacuum1.csv").read_text().replace(",", ";").replace(".", ",")
+    lines = ["Time;Channel 1;Channel 2"]
+    for number, line in enumerate(text.splitlines()[1:]):
+        value = line.split(";")[1]
+        lines.append(f"02.03.2026 05:10:{number // 50:02d}.{number % 50 * 20:03d};{value};{value}")
+    (folder / "puls3.csv").write_text("\n".join(lines[:3000]))
+    result = asked(folder, "puls3.csv")
+    assert {f.verdict for f in result.findings} == {"unknown"}
+    assert all("no pulsation" in f.sentence for f in result.findings)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("readings: 2\nfiles: {}\n", "readings"),
+        ("readings: 1\nfiles: {a: {matches: x, time: {column: t}, channels: {c: {is: heat}}}}",
+         "heat"),
+        ("readings: 1\nfiles: {a: {matches: x, channels: {}}}", "time"),
+        ("[", "YAML"),
+    ],
+)  # fmt: skip
+def test_a_bad_map_is_refused_with_its_line(tmp_path: Path, text: str, said: str) -> None:
+    """A misspelt quantity would be passed over in silence."""
+    (tmp_path / "readings.yaml").write_text(text)
+    with pytest.raises(MappingError, match=said):
+        read_map(tmp_path / "readings.yaml")
+
+
+def test_a_workbook_gives_the_same_as_its_csv(folder: Path) -> None:
+    """Who exports XLSX would get other figures."""
+    frame = pd.read_csv(folder / "vacuum1.csv")
+    frame.to_excel(folder / "vacuum2.xlsx", index=False)
+    kind = read_map(folder / "readings.yaml").files["receiver"]
+    one = read_file(folder / "vacuum1.csv", "receiver", kind).readings[0].trace
+    other = read_file(folder / "vacuum2.xlsx", "receiver", kind).readings[0].trace
+    np.testing.assert_allclose(one.x, other.x)
+    (folder / "vacuum3.xlsx").write_text("not a workbook")
+    with pytest.raises(ReadingsError, match="no workbook"):
+        read_file(folder / "vacuum3.xlsx", "receiver", kind)
+
+
+@pytest.mark.parametrize("written", [STAMP, "%Y-%m-%d %H:%M:%S", "%d/%m/%Y %H:%M", "iso"])
+def test_times_read_quickly_are_those_that_pandas_reads(written: str) -> None:
+    """The quick way of reading a clock would drift from the sure one."""
+    true = pd.Timestamp("2025-12-31 23:59:00") + pd.to_timedelta(np.arange(0, 300, 0.25), unit="s")
+    form = "%Y-%m-%dT%H:%M:%S.%f" if written == "iso" else written
+    text = pd.Series(true.strftime(form))
+    wanted = (
+        pd.to_datetime(text, format=form).to_numpy().astype("datetime64[us]").astype(float) / 1e6
+    )
+    np.testing.assert_allclose(seconds(text, written), wanted, atol=1e-6)
+    np.testing.assert_allclose(seconds(text, written, 2.0), wanted - 7200.0, atol=1e-6)
+    odd = text.copy()
+    odd.iloc[7] = "31.13.2025 25:00:00.0"
+    with pytest.raises(NoTime) as caught:
+        seconds(odd, written)
+    assert caught.value.row == 7
+
+
+def test_a_stated_zone_wins_over_the_map() -> None:
+    """Two instruments in two zones would be an hour apart on one certificate."""
+    text = pd.Series(["2026-03-02T05:00:00+01:00", "2026-03-02T04:00:01Z"])
+    one, other = seconds(text, "iso", 5.0)
+    assert other - one == pytest.approx(1.0)
+
+
+def test_an_hour_at_100_hz_is_read_in_seconds(tmp_path: Path) -> None:
+    """A day's trace would not be read before the engineer has gone."""
+    one = chamber(60, 65, 42, seconds=1800.0)
+    at = pd.Timestamp("2026-03-02 05:10:00") + pd.to_timedelta(one.t_s, unit="s")
+    stamp = at.strftime(STAMP)
+    pd.DataFrame({"Time": stamp, "Channel 1": one.x.round(2), "Channel 2": one.x.round(2)}).to_csv(
+        tmp_path / "puls1.csv", sep=";", decimal=",", index=False
+    )
+    plan = ReadingsMap.model_validate(
+        {"readings": 1, "files": read_template()["files"]}
+    ).files["pulsation"]  # fmt: skip
+    begun = time.process_time()
+    found = read_file(tmp_path / "puls1.csv", "pulsation", plan)
+    assert found.readings[0].trace.t_s.size == 180_000
+    assert time.process_time() - begun < 1.5
+
+
+def read_template() -> dict:
+    """The template as plain data."""
+    from byrewright.plant.source import load
+
+    return load(template("PU1", "RC1"), "readings.yaml", MappingError, "readings: 1").data
