@@ -8,9 +8,12 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
+from itertools import pairwise
 from typing import Any, Literal
+
+from byrewright.errors import ByrewrightError
 
 Verdict = Literal["holds", "tight", "fails", "unknown"]
 Sense = Literal["at_least", "at_most", "says"]
@@ -175,8 +178,12 @@ class Notebook:
     notes: list[str] = field(default_factory=list)
 
     def result(self, seed: int | None = None) -> Result:
-        """The finished, immutable result."""
-        return Result(
+        """The finished, immutable result.
+
+        Raises:
+            NotPossible: a number in it is one that no plant can have; see `impossible`.
+        """
+        made = Result(
             study=self.study,
             plant=self.plant,
             findings=tuple(self.findings),
@@ -186,6 +193,77 @@ class Notebook:
             seed=seed,
             notes=tuple(dict.fromkeys(self.notes)),
         )
+        found = next(impossible(made), None)
+        if found is not None:
+            raise NotPossible(self.study, found)
+        return made
+
+
+class NotPossible(ByrewrightError):
+    """A study came to a number that cannot be, so it gives none at all."""
+
+    def __init__(self, study: str, found: str) -> None:
+        self.study, self.found = study, found
+        super().__init__(
+            f"{study}: {found}, which cannot be; this study gives no answer for this plant. Please "
+            "report it with the plant file"
+        )
+
+    def __reduce__(self) -> tuple[type[NotPossible], tuple[str, str]]:
+        return type(self), (self.study, self.found)
+
+
+AMOUNTS = {
+    "L", "m3", "kg", "t", "h", "min", "s", "ms", "d", "kWh", "L/d", "L/year", "h/year", "1/h",
+    "1/min", "1/s", "1/year", "cows", "units", "stalls", "pumps", "tanks", "people",
+}  # fmt: skip
+"""Units of what there is or lasts: never less than nothing."""
+CHANGES = ("change", "gain", "saved", "less", "later", "difference", "spare", "reserve")
+"""Words in the title of what is a difference, and may be negative."""
+ROUNDING = 1e-6
+
+
+def impossible(result: Result) -> Iterator[str]:
+    """What no plant can have, in words: numbers that are not finite, amounts and times below
+    nothing, shares outside 0 to 1, time that runs backwards.
+
+    >>> bad = Finding("day.time", "", "Time of morning", -41.0, "h", "", "fails")
+    >>> list(impossible(Result("day", "a plant", (bad,))))
+    ['Time of morning comes out at -41 h']
+    """
+    for one in result.findings:
+        spare = one.sense == "at_least" and one.limit is not None and one.limit <= 0
+        signed = spare or _difference(one.title)
+        for what, value in (("", one.value), ("limit of ", one.limit), ("advice on ", one.advised)):
+            if value is not None and not _possible(value, one.unit, one.key, signed):
+                yield f"{what}{one.label} comes out at {value:g} {one.unit}".strip()
+    for table in result.tables:
+        for at, (title, unit) in enumerate(zip(table.columns, table.units, strict=True)):
+            for row in table.rows:
+                cell = row[at]
+                if isinstance(cell, str) or cell is None:
+                    continue
+                if not _possible(cell, unit, title, _difference(title)):
+                    yield f"{table.title}, {title} comes out at {cell:g} {unit}".strip()
+    for series in result.series:
+        if any(b < a for a, b in pairwise(series.x)):
+            yield f"{series.title}: time runs backwards"
+        for name, unit, values in series.lines:
+            worst = next((v for v in values if not _possible(v, unit, name, False)), None)
+            if worst is not None:
+                yield f"{series.title}, {name} comes out at {worst:g} {unit}".strip()
+
+
+def _difference(title: str) -> bool:
+    return any(word in title.casefold() for word in CHANGES)
+
+
+def _possible(value: float, unit: str, name: str, signed: bool) -> bool:
+    if not math.isfinite(value):
+        return False
+    if unit == "" and name.endswith("share"):
+        return -ROUNDING <= value <= 1 + ROUNDING
+    return signed or unit not in AMOUNTS or value >= -ROUNDING
 
 
 def judge(

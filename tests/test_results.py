@@ -3,12 +3,22 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from byrewright.results import Finding, Notebook, Result, judge, merge
+from byrewright.results import (
+    Finding,
+    Notebook,
+    NotPossible,
+    Result,
+    Series,
+    Table,
+    judge,
+    merge,
+)
 
 NUMBERS = st.floats(-1e6, 1e6)
 LIMITS = NUMBERS.filter(lambda x: abs(x) > 1e-3)
@@ -73,3 +83,45 @@ def test_merging_keeps_everything_in_order() -> None:
     both = merge("pack", "x", (one, two))
     assert [f.key for f in both.findings] == ["a", "b"]
     assert both.seed == 7 and both.notes == ("n",)
+
+
+BAD = (
+    ("L", -1384.0), ("h", -41.0), ("min", -224.0), ("cows", -1.0), ("1/h", -1.0),
+    ("kPa", float("nan")), ("L/min", float("inf")),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("unit", "value"), BAD)
+@pytest.mark.parametrize("where", ["value", "limit", "advised", "table", "series"])
+def test_an_impossible_number_is_no_answer(unit: str, value: float, where: str) -> None:
+    """A nonsense number would be printed as if it had been worked out."""
+    notes = Notebook("day", "a plant")
+    if where == "table":
+        notes.tables.append(Table("t", "Milkings", ("time",), (unit,), ((1.0,), (value,))))
+    elif where == "series":
+        notes.series.append(Series("s", "Tanks", (0.0, 1.0), "h", (("in TK1", unit, (1, value)),)))
+    else:
+        good = Finding("k", "", "Time", 1.0, unit, "So.", "fails")
+        notes.findings.append(replace(good, **{where: value}))
+    with pytest.raises(NotPossible, match=r"day: .* comes out at .* gives no answer"):
+        notes.result()
+
+
+def test_shares_and_time_are_held_to_what_they_are() -> None:
+    """A share above 1, or a time that runs backwards, would be told."""
+    notes = Notebook("day", "a plant")
+    notes.tables.append(Table("t", "Loads", ("share",), ("",), ((1.2,),)))
+    with pytest.raises(NotPossible, match=r"Loads, share comes out at 1\.2"):
+        notes.result()
+    notes = Notebook("day", "a plant")
+    notes.series.append(Series("s", "Tanks", (0.0, 2.0, 1.0), "h", ()))
+    with pytest.raises(NotPossible, match="time runs backwards"):
+        notes.result()
+
+
+def test_what_is_a_difference_may_be_negative() -> None:
+    """An answer would be withheld because a spare, a gain or a change is below nothing."""
+    notes = Notebook("day", "a plant")
+    notes.findings.append(Finding("k", "", "Time left", -9.0, "min", "So.", "fails", "at_least", 0))
+    notes.tables.append(Table("t", "What if", ("change",), ("L",), ((-5.0,),)))
+    assert notes.result().findings[0].value == -9.0

@@ -293,3 +293,17 @@ def test_a_little_milk_in_a_large_tank_is_told_and_kept_where_it_can_be() -> Non
     carried = [said[d].finding("day.milk_temperature_2") for d in ("waits", "cooled_still")]
     assert [f.verdict for f in carried] == ["fails", "holds"]
     assert "slowly from below" in said["cooled_still"].finding("day.little_milk@TK2").sentence
+
+
+def test_a_milking_that_never_ends_has_no_times() -> None:
+    """A milking that never came to its turn would be told to last -41 h, and be clean at 00:00."""
+    plant = plants.rotary()
+    every = tuple(
+        plant.milkings[0].model_copy(update={"name": f"m{i}", "start": f"{i:02d}:00"})
+        for i in range(24)
+    )
+    found = run_day(plant.model_copy(update={"milkings": every}))
+    rows = found.table("day.milkings").rows
+    never = [r for r in rows if r[3] == "not ended"]
+    assert never and all(r[4] == "-" and r[10] == "-" for r in never)
+    assert found.finding(f"day.milking_on_time@{never[0][1]}").verdict == "fails"

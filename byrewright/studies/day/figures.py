@@ -12,6 +12,9 @@ from byrewright.studies.day.temperatures import stage_of
 
 DIGITS = 6
 
+NOT_ENDED, NOT_YET = "not ended", "-"
+"""Of a milking that did not come to its end within what was simulated."""
+
 
 def _n(value: float, digits: int = 3) -> float:
     """A number rounded for print; the findings hold it in full."""
@@ -33,10 +36,12 @@ def _again_pct(cows: sh.Floats) -> float:
 def _milkings(run: Run) -> Table:
     rows: list[tuple[float | str, ...]] = []
     for b in run.bouts:
+        off, hours = (run.clock(b.last_off_s), _n(b.hours, 2)) if b.ended else (NOT_ENDED, NOT_YET)
         rows.append(
-            (b.day, b.name, run.clock(b.begun_s), run.clock(b.last_off_s), _n(b.hours, 2),
+            (b.day, b.name, run.clock(b.begun_s) if b.begun_s > 0 else NOT_YET, off, hours,
              len(b.cows), _n(run.litres(b.kg), 0), _n(_again_pct(b.cows), 1),
-             _n(b.stopped_s / 60, 1), _n(b.held_s / 60, 1), run.clock(b.wash_end_s))
+             _n(b.stopped_s / 60, 1), _n(b.held_s / 60, 1),
+             run.clock(b.wash_end_s) if b.wash_end_s > 0 else NOT_YET)
         )  # fmt: skip
     return Table(
         "day.milkings", "Milkings", ("day", "milking", "begun", "last off", "time", "cows", "milk",
@@ -48,7 +53,7 @@ def _milkings(run: Run) -> Table:
 def _groups(run: Run) -> Table:
     names = [g.name for g in run.plant.herd.all_groups()]
     rows: list[tuple[float | str, ...]] = []
-    for b in run.bouts:
+    for b in run.done:
         for group in np.unique(b.cows[:, sh.O_GROUP]):
             mine = b.cows[b.cows[:, sh.O_GROUP] == group]
             on = mine[:, sh.O_OFF] - mine[:, sh.O_ATTACH]
@@ -67,8 +72,8 @@ def _groups(run: Run) -> Table:
 def _cows(run: Run) -> Table:
     rows: list[tuple[float | str, ...]] = []
     names = [g.name for g in run.plant.herd.all_groups()]
-    day = max((b.day for b in run.bouts), default=0)
-    for b in run.bouts:
+    day = max((b.day for b in run.done), default=0)
+    for b in run.done:
         if b.day != day:
             continue
         for c in b.cows:

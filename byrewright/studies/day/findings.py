@@ -21,7 +21,6 @@ def milkings(bench: Bench, run: Run) -> None:
     """Did every group finish on time, and how long did cows wait."""
     for name in dict.fromkeys(b.name for b in run.bouts):
         mine = [b for b in run.bouts if b.name == name]
-        bout = max(mine, key=lambda b: b.hours)
         if not all(b.ended for b in mine):
             open_one = next(b for b in mine if not b.ended)
             so_far = (run.seen_until_s - open_one.asked_s) / 3600
@@ -29,10 +28,11 @@ def milkings(bench: Bench, run: Run) -> None:
                 "day.milking_on_time", f"Time of {name}", so_far, "h",
                 f"{name} was still not finished after {so_far:.1f} h: see what stopped the deck, "
                 "the milk or the vacuum, or whether the milkings overlap.",
-                subject=name, limit=bout.target_h, sense="at_most",
+                subject=name, limit=open_one.target_h, sense="at_most",
                 formula="end of what was simulated less planned start",
             )  # fmt: skip
             continue
+        bout = max(mine, key=lambda b: b.hours)
         late = max(0.0, bout.begun_s - bout.asked_s)
         tail = (
             f" It began {late / 60:.0f} min late, behind the work before it." if late > 60 else ""
@@ -261,7 +261,7 @@ def _clean_at(run: Run, bout: Bout) -> float:
 
 def washes(bench: Bench, run: Run) -> None:
     """Does each wash fit before the next milking, and was it hot enough."""
-    order = sorted(run.bouts, key=lambda b: b.asked_s)
+    order = sorted(run.done, key=lambda b: b.asked_s)
     if not run.compiled.names.trough:
         bench.find(
             "day.wash_fits", "Wash before the next milking", None, "min",

@@ -38,7 +38,7 @@ class Bout:
 
     @property
     def hours(self) -> float:
-        """From when it was to start until the last unit was off."""
+        """From when it was to start until the last unit was off; only where it `ended`."""
         return (self.last_off_s - self.asked_s) / 3600
 
     @property
@@ -78,6 +78,11 @@ class Run:
     def clock(self, t_s: float) -> str:
         """Time of day of a time of the run."""
         return clock((t_s + self.compiled.origin_s) / 60)
+
+    @property
+    def done(self) -> list[Bout]:
+        """The milkings that came to their end within what was simulated."""
+        return [b for b in self.bouts if b.ended]
 
     @property
     def all_loads(self) -> sh.Floats:

@@ -81,7 +81,7 @@ def _worst(run: Run, step: TemperatureStep) -> tuple[float | None, str]:
     for tag in run.compiled.names.places:
         if tag == run.compiled.names.tanker and run.compiled.tables.num[sh.N_DIRECT] != 1:
             continue
-        for bout in run.bouts:
+        for bout in run.done:
             held = run.warmth_at(tag, bout.begun_s) is not None
             if (step.applies == "first_milking" and held) or (
                 step.applies == "later_milkings" and not held
@@ -103,15 +103,15 @@ def _deadline_s(step: TemperatureStep, bout: Bout) -> float:
 
 def _next_s(run: Run, bout: Bout) -> float:
     """When the next milking begins to warm the store again."""
-    return min((b.begun_s for b in run.bouts if b.begun_s > bout.begun_s), default=np.inf)
+    return min((b.begun_s for b in run.done if b.begun_s > bout.begun_s), default=np.inf)
 
 
 def _before_the_first(run: Run, tag: str, step: TemperatureStep) -> list[tuple[float, str]]:
     """Milk of the last milking of the day before, which a run of one day sees only from then on."""
-    if not run.bouts or step.clock == "always" or step.applies == "first_milking":
+    if not run.done or step.clock == "always" or step.applies == "first_milking":
         return []
-    before = _deadline_s(step, run.bouts[-1]) - 86_400.0 * run.days
-    return _kept(run, tag, before, run.bouts[0].begun_s)
+    before = _deadline_s(step, run.done[-1]) - 86_400.0 * run.days
+    return _kept(run, tag, before, run.done[0].begun_s)
 
 
 def _kept(run: Run, tag: str, from_s: float, until_s: float) -> list[tuple[float, str]]:
@@ -144,7 +144,8 @@ def _little_milk(bench: Bench, run: Run, steps: list[TemperatureStep]) -> None:
     times = run.seen[:, 0]
     milking = np.zeros(len(times), bool)
     for bout in run.bouts:
-        milking |= (times >= bout.begun_s) & (times <= bout.last_off_s + 3600 * within)
+        until = bout.last_off_s if bout.ended else np.inf
+        milking |= (times >= bout.begun_s) & (times <= until + 3600 * within)
     for tag in run.compiled.names.cooled:
         reach, kg, warm = run.reach_kg(tag), run.content_kg(tag), run.warmth_c(tag)
         cap = float(run.compiled.tables.F[run.compiled.vessel(tag), sh.V_CAP])

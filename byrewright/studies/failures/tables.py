@@ -161,7 +161,8 @@ def moments(analysis: Analysis, day: Day) -> Table:
         ("", "", "", "kPa", "degC", "degC", "degC", "min", "L", "min", "min",
          analysis.plant.site.currency),
         tuple(rows),
-        note="Failures that leave the day as it was, to the last bit, are not listed.",
+        note="Failures that leave the day as it was, to the last bit, are not listed. Milk lost, "
+             "later and stood: more than on the day without the failure.",
     )  # fmt: skip
 
 

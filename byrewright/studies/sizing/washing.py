@@ -311,12 +311,12 @@ def _time(bench: Bench, duty: Duty, minutes: float) -> None:
         "wash.time", "Time of a plant wash", round(minutes), "min",
         f"A wash takes about {minutes:.0f} min door to door; the shortest gap it must use is "
         f"{words}.{do}",
-        limit=round(gap, 1), sense="at_most", allowance=0.1,
+        limit=max(0.0, round(gap, 1)), sense="at_most", allowance=0.1,
         formula="t = change-over + sum over steps (time + fill and drain)",
         inputs=(bench.rule("wash.changeover_min"), bench.rule("wash.rinse_min"),
                 bench.rule("wash.main_min"), bench.rule("wash.fill_drain_min"),
                 stated("steps", "steps", listed(bench.plant.cleaning.steps)),
-                worked("gap", "shortest gap used", round(gap, 1), "min")),
+                worked("gap", "shortest gap used", max(0.0, round(gap, 1)), "min")),
         source="practice", known="common_practice",
     )  # fmt: skip
 
