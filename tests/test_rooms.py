@@ -21,7 +21,7 @@ _BELOW_DOCUMENTS = {
 }  # fmt: skip
 MAY_IMPORT: dict[str, set[str]] = {
     "standards": set(),
-    "results": {"standards"},
+    "results": {"standards", "errors"},
     "place": {"standards", "results", "errors"},
     "plant": {"standards", "place", "results", "errors"},
     "physics": {"standards", "results", "errors"},
