@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from byrewright.plant.machine import Inside, Machine, Service
-from byrewright.plant.plant import Pipe, Plant
+from byrewright.plant.plant import GRAPH, Pipe, Plant
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +88,14 @@ def _is(machine: Machine, used: str, declared: str) -> bool:
 
 
 def build(plant: Plant) -> Graph:
-    """The graph of a checked plant."""
+    """The graph of a checked plant, made once for each plant."""
+    known: Graph | None = plant.__dict__.get(GRAPH)
+    if known is None:
+        known = plant.__dict__[GRAPH] = _build(plant)
+    return known
+
+
+def _build(plant: Plant) -> Graph:
     used = used_ports(plant)
     nodes: dict[Node, None] = {}
     joints: list[Joint] = []

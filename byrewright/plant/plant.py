@@ -17,6 +17,9 @@ FORMAT = 1
 """Version of the plant file's format."""
 
 M = TypeVar("M", bound=Machine)
+GRAPH = "_graph"
+WAYS = "_ways"
+"""Where a plant keeps its graph, and ways through it, once they are made."""
 
 Does = Literal[
     "milking",
@@ -131,7 +134,8 @@ class Plant(Record):
     def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
         """A copy with fields changed; what was worked out from the old ones is dropped."""
         copy = super().model_copy(update=update, deep=deep)
-        copy.__dict__.pop("_pipes_at", None)
+        for worked_out in ("_pipes_at", GRAPH, WAYS):
+            copy.__dict__.pop(worked_out, None)
         return copy
 
     @cached_property

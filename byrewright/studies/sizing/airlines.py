@@ -23,7 +23,7 @@ from byrewright.plant.roles import (
 )
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
-from byrewright.studies.sizing.paths import Ways
+from byrewright.studies.sizing.paths import Ways, ways_of
 from byrewright.studies.sizing.sizes import TIGHT, next_airline_mm, stated, worked
 from byrewright.studies.sizing.vacuum_demand import Demand, air_use, demand, us_rules
 
@@ -65,7 +65,7 @@ def size_airlines(bench: Bench, duty: Duty) -> None:
     if not pumps or not receivers:
         return
     need = demand(bench, duty)
-    ways = Ways(plant, "vacuum", directed=False)
+    ways = ways_of(plant, "vacuum", directed=False)
     flows = _flows(bench, duty, need, ways)
     routes = [
         (r.id, p.id, joints)

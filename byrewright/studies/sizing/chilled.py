@@ -6,7 +6,7 @@ from byrewright.plant.roles import CoolsMilk, MovesWater, StoresMilk
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.delivery import cooler_flow_l_min
 from byrewright.studies.sizing.duty import Duty
-from byrewright.studies.sizing.paths import Ways
+from byrewright.studies.sizing.paths import ways_of
 from byrewright.studies.sizing.pumping import PumpDuty, duty_to, size_pump
 
 
@@ -19,7 +19,7 @@ def tank_flow_l_min(bench: Bench, tank: StoresMilk) -> float:
 def size_chilled_pumps(bench: Bench, duty: Duty) -> None:
     """Flow, head, motor and pipes of pumps that feed a chilled stage or a tank's jacket."""
     plant = bench.plant
-    ways = Ways(plant, "coolant", directed=True)
+    ways = ways_of(plant, "coolant", directed=True)
     milk, drop = cooler_flow_l_min(bench, duty), bench.number("coolant.tank_drop_kpa")
     stages = [(c, s) for c in plant.machines(CoolsMilk) if (s := c.stage("coolant"))]
     tanks = [t for t in plant.machines(StoresMilk) if t.takes_coolant]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
@@ -20,6 +21,8 @@ class Bench:
     rules: Rulebook
     notes: Notebook
     _symbols: dict[str, str] = field(default_factory=dict)
+    known: dict[Any, Any] = field(default_factory=dict)
+    """What was worked out once and is asked again, such as the same tank filled the same way."""
     _programme: Programme | None = None
 
     @property

@@ -25,7 +25,7 @@ from byrewright.plant.roles import (
 from byrewright.standards.pipes import ISO_2037, LEAST_MILK_BORE_MM, next_tube
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
-from byrewright.studies.sizing.paths import Ways
+from byrewright.studies.sizing.paths import Ways, ways_of
 from byrewright.studies.sizing.receiving import balance_pumps, receiver_pumps, wash_flow_l_min
 from byrewright.studies.sizing.sizes import (
     ROOM,
@@ -81,7 +81,7 @@ def _pumps(
 
     `drawn` is the vacuum, kPa, that the pumps draw against.
     """
-    ways = Ways(bench.plant, "milk", directed=True)
+    ways = ways_of(bench.plant, "milk", directed=True)
     pipes: dict[str, Pipe] = {}
     gland = bench.plant.first(JoinsDeck)
     behind = {p.id for group in balance_pumps(bench.plant).values() for p in group}

@@ -25,7 +25,7 @@ from byrewright.standards.pipes import ISO_2037
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.delivery import tube_for
 from byrewright.studies.sizing.duty import Duty
-from byrewright.studies.sizing.paths import Ways
+from byrewright.studies.sizing.paths import ways_of
 from byrewright.studies.sizing.pumping import water_bore
 from byrewright.studies.sizing.receiving import balance_pumps, wash_flow_l_min
 from byrewright.studies.sizing.sizes import TIGHT, stated, worked
@@ -70,7 +70,7 @@ def _outlets(bench: Bench) -> None:
 def _suction(bench: Bench, duty: Duty) -> None:
     """Pipes between a vessel and the pump that empties it."""
     plant = bench.plant
-    ways = Ways(plant, "milk", directed=True)
+    ways = ways_of(plant, "milk", directed=True)
     behind = {p.id: tank for tank, pumps in balance_pumps(plant).items() for p in pumps}
     receivers = [r.id for r in plant.machines(ReceivesMilk)]
     wash = wash_flow_l_min(bench, duty)
@@ -91,7 +91,7 @@ def _suction(bench: Bench, duty: Duty) -> None:
 
 def _collection(bench: Bench) -> None:
     """From each tank's outlet to the tanker bay at the rate at which a tanker is loaded."""
-    ways = Ways(bench.plant, "milk", directed=True)
+    ways = ways_of(bench.plant, "milk", directed=True)
     for bay in bench.plant.machines(LoadsTankers):
         for tank in bench.plant.machines(StoresMilk):
             _tubes(bench, _pipes(ways.between(tank.id, bay.id)), "storage.collection_line",

@@ -9,12 +9,21 @@ from collections import deque
 
 from byrewright.plant.graph import Graph, Joint, Node, build
 from byrewright.plant.machine import Service
-from byrewright.plant.plant import Plant
+from byrewright.plant.plant import WAYS, Plant
 
 
 def _both_ways(joint: Joint) -> bool:
     """Whether a way inside a machine lets the fluid pass either way (a header, an open valve)."""
     return joint.how is not None and joint.how.how in ("pass", "gate")
+
+
+def ways_of(plant: Plant, service: Service, *, directed: bool) -> Ways:
+    """The ways of one service through a plant, made once for each plant."""
+    kept: dict[tuple[str, bool], Ways] = plant.__dict__.setdefault(WAYS, {})
+    found = kept.get((service, directed))
+    if found is None:
+        found = kept[service, directed] = Ways(plant, service, directed=directed)
+    return found
 
 
 class Ways:

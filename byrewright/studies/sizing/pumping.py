@@ -28,7 +28,7 @@ from byrewright.plant.roles import (
 )
 from byrewright.standards.water import WATER_BORES_MM
 from byrewright.studies.sizing.context import Bench
-from byrewright.studies.sizing.paths import Ways
+from byrewright.studies.sizing.paths import Ways, ways_of
 from byrewright.studies.sizing.sizes import (
     TIGHT,
     next_motor_kw,
@@ -190,7 +190,7 @@ def water_bore(bench: Bench, pipe: Pipe, flow: float, key: str) -> None:
 
 def wash_pumps(bench: Bench, units_flow: float) -> None:
     """Pumps that push wash to the units or to a tank's spray."""
-    ways = Ways(bench.plant, "wash", directed=True)
+    ways = ways_of(bench.plant, "wash", directed=True)
     spray, kpa = bench.number("wash.spray_l_min"), bench.number("wash.spray_kpa")
     for pump in bench.plant.machines(MovesWater):
         units = duty_to(ways, pump, [m.id for m in bench.plant.machines(GivesMilk)],

@@ -10,7 +10,7 @@ from byrewright.plant.plant import Plant
 from byrewright.plant.roles import BalancesMilk, CollectsMilk, MovesMilk, ReceivesMilk, TrapsLiquid
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
-from byrewright.studies.sizing.paths import Ways
+from byrewright.studies.sizing.paths import ways_of
 from byrewright.studies.sizing.sizes import (
     ROOM,
     TIGHT,
@@ -51,7 +51,7 @@ def balance_pumps(plant: Plant) -> dict[str, tuple[MovesMilk, ...]]:
     tanks = plant.machines(BalancesMilk)
     if not tanks:
         return {}
-    ways = Ways(plant, "milk", directed=True)
+    ways = ways_of(plant, "milk", directed=True)
     vessels = [*(r.id for r in plant.machines(ReceivesMilk)), *(t.id for t in tanks)]
     found: dict[str, list[MovesMilk]] = {t.id: [] for t in tanks}
     for pump in plant.machines(MovesMilk):

@@ -185,8 +185,12 @@ def _gain_kw(bench: Bench, tank: StoresMilk) -> float:
 def _run(
     bench: Bench, duty: Duty, tank: StoresMilk, fill: _Fill, kw: float, in_c: float
 ) -> TankRun:
-    gain_kw = _gain_kw(bench, tank)
-    return fill_and_cool(
+    heat_kw, reach = _gain_kw(bench, tank) + tank.agitator_kw, reach_l(bench, tank)
+    key = (fill, kw, in_c, tank.set_c, heat_kw, reach)
+    known: TankRun | None = bench.known.get(key)
+    if known is not None:
+        return known
+    run = bench.known[key] = fill_and_cool(
         start_l=fill.before_l,
         start_c=tank.set_c,
         inflow_l_min=lambda m: fill.inflow_l_min if m < fill.minutes else 0.0,
@@ -194,10 +198,11 @@ def _run(
         minutes=fill.minutes + 60 * WATCH_H,
         cooling_kw=kw,
         set_c=tank.set_c,
-        other_heat_kw=gain_kw + tank.agitator_kw,
-        least_content_l=reach_l(bench, tank),
+        other_heat_kw=heat_kw,
+        least_content_l=reach,
         rules=bench.rules,
     )
+    return run
 
 
 def _late_h(run: TankRun, fill: _Fill, limit_c: float) -> float | None:

@@ -25,7 +25,7 @@ from byrewright.studies.sizing.cloths import laundry_water_l_day
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.delivery import cooler_flow_l_min
 from byrewright.studies.sizing.duty import Duty
-from byrewright.studies.sizing.paths import Ways
+from byrewright.studies.sizing.paths import ways_of
 from byrewright.studies.sizing.pumping import PumpDuty, duty_to, size_pump
 from byrewright.studies.sizing.sizes import (
     TIGHT,
@@ -298,7 +298,7 @@ def _filter(bench: Bench, duty: Duty) -> None:
 def _pumps(bench: Bench, duty: Duty) -> None:
     """Each water pump by what it reaches; twins each carry the duty where that was wished."""
     plant = bench.plant
-    ways = Ways(plant, "water", directed=True)
+    ways = ways_of(plant, "water", directed=True)
     kpa = bench.number("water.hose_kpa")
     cooling, filling, drains = [], [], []
     for pump in plant.machines(MovesWater):
