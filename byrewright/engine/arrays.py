@@ -30,6 +30,9 @@ from byrewright.plant.primitives import (
 from byrewright.plant.programme import programme_of
 from byrewright.standards.rulebook import Rulebook
 
+GOES_ON = (("milking", "direct_load"), ("wash", "rinse"), ("idle",))
+"""What goes on in the engine's modes: milking, washing, idle."""
+
 
 class Arrays:
     """The items of one plant as arrays."""
@@ -172,16 +175,21 @@ class Arrays:
 
     def _heater_arrays(self) -> tuple[sh.Floats, sh.Ints]:
         low, names = self.low, self.names
-        h_f, h_i = sh.zeros(len(low.heated), 3), np.full((len(low.heated), 2), -1, np.int64)
+        h_f, h_i = sh.zeros(len(low.heated), 3), np.full((len(low.heated), 3), -1, np.int64)
         for i, (tag, one) in enumerate(low.heated):
             h_f[i] = (one.kw, one.set_c, one.efficiency)
-            h_i[i] = (names.vessels.index(tag), self.meter(tag) if one.electric else -1)
+            meter = self.meter(tag) if one.electric else -1
+            h_i[i] = (names.vessels.index(tag), meter, self._locked(tag))
             names.heated.append(tag)
         return h_f, h_i
 
+    def _locked(self, tag: str) -> int:
+        """A bit for each of milking, washing and idle in which a machine is locked out."""
+        return sum(1 << k for k, does in enumerate(GOES_ON) if self.plant.locked_out(tag, does))
+
     def _lot_arrays(self) -> tuple[sh.Floats, sh.Ints]:
         low, names = self.low, self.names
-        l_f, l_i = sh.zeros(len(low.lots), 4), np.full((len(low.lots), 4), -1, np.int64)
+        l_f, l_i = sh.zeros(len(low.lots), 4), np.full((len(low.lots), 5), -1, np.int64)
         for i, (tag, one, dose) in enumerate(low.lots):
             l_f[i] = (
                 one.load_kg * self.number("cloth.load_fill"),
@@ -190,7 +198,7 @@ class Arrays:
                 one.water_l,
             )
             at = names.movers.index(dose) if dose in names.movers else -1
-            l_i[i] = (one.stage, one.count, at, self.meter(tag))
+            l_i[i] = (one.stage, one.count, at, self.meter(tag), self._locked(tag))
             names.lots.append(tag)
         return l_f, l_i
 

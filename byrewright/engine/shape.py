@@ -53,11 +53,11 @@ KI_VESSEL, KI_BATH, KI_KWH = range(3)
 SK_ON, SK_KJ, SK_AGITATOR_H = range(3)
 
 H_KW, H_SET, H_EFFICIENCY = range(3)
-HI_VESSEL, HI_KWH = range(2)
+HI_VESSEL, HI_KWH, HI_LOCKED = range(3)
 SH_ON, SH_HEALTH, SH_KWH = range(3)
 
 L_LOAD_KG, L_CYCLE_S, L_KW, L_WATER = range(4)
-LI_STAGE, LI_COUNT, LI_DOSE, LI_KWH = range(4)
+LI_STAGE, LI_COUNT, LI_DOSE, LI_KWH, LI_LOCKED = range(5)
 SL_WAITING, SL_BUSY, SL_LEFT, SL_LOTS, SL_HEALTH = range(5)
 
 # The sequence after milking: phases of (seconds, mover, kg or strength, what, main wash).

@@ -220,3 +220,24 @@ def current_a(kva: float, volts: float, phases: int = 3) -> float:
     check("apparent power", kva, 0.0, unit="kVA")
     check("voltage", volts, 0.0, unit="V", above=True)
     return kva * 1000.0 / (volts * (math.sqrt(3.0) if phases == 3 else 1.0))
+
+
+def breaker_trip_s(multiple: float, holds: float, time_constant_s: float) -> float:
+    """Seconds until the thermal trip of a breaker that was cold: t = tau ln(m2/(m2 - k2)).
+
+    Args:
+        multiple: current over rating.
+        holds: multiple that it carries for good.
+        time_constant_s: thermal time constant, s.
+
+    Returns:
+        Seconds; infinity where it holds. The magnetic trip (short circuits) is not in it.
+
+    >>> round(breaker_trip_s(1.3, 1.05, 600)), round(breaker_trip_s(2.55, 1.05, 600))
+    (634, 112)
+    >>> breaker_trip_s(1.0, 1.05, 600)
+    inf
+    """
+    if multiple <= holds:
+        return math.inf
+    return time_constant_s * math.log(multiple**2 / (multiple**2 - holds**2))

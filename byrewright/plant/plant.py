@@ -158,6 +158,24 @@ class Plant(Record):
             name = one.like if one.like in self.modes else None
         return self.equipment[machine_id].usual()
 
+    def states(self, mode: str, machine_id: str) -> bool:
+        """Whether a mode, or one it is like, gives a machine a position."""
+        seen: set[str] = set()
+        name: str | None = mode
+        while name is not None and name in self.modes and name not in seen:
+            seen.add(name)
+            if machine_id in self.modes[name].positions:
+                return True
+            name = self.modes[name].like
+        return False
+
+    def locked_out(self, machine_id: str, does: tuple[str, ...]) -> bool:
+        """Whether every mode that does one of these things states that a machine is stopped."""
+        modes = [n for n, m in self.modes.items() if any(d in does for d in m.does)]
+        return bool(modes) and all(
+            self.states(n, machine_id) and self.position(n, machine_id) == "stopped" for n in modes
+        )
+
     def service_of(self, pipe: Pipe) -> Service | None:
         """The service a pipe carries: as written, or the only one both its ports allow."""
         if pipe.service is not None:

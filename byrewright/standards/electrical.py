@@ -48,6 +48,17 @@ VALUES: tuple[Value, ...] = (
           "practice", "common_practice", "limit", 1.5, 4.0),
     Value("supply.spare_share", 0.10, "", "room wanted under the agreed supply", "practice",
           "common_practice", "typical", 0.05, 0.25),
+    Value("supply.fault_multiple", 20.0, "", "short-circuit power of a supply over its agreed "
+          "demand, where it is not stated; weak at the end of a long line", "practice",
+          "common_practice", "typical", 8.0, 40.0),
+    Value("supply.dip_most_pct", 6.0, "%", "voltage change at a motor start on the mains (4 % "
+          "where it starts often, 6 % a few times a day)", "iec61000_3_3", "from_memory", "limit",
+          4.0, 7.0),
+    Value("breaker.holds_multiple", 1.05, "", "current over rating that a breaker carries for good",
+          "iec60947_2", "from_memory", "rule"),
+    Value("breaker.time_constant_s", 600.0, "s", "thermal time constant of a breaker: trips at 1.3 "
+          "times its rating well within two hours, at 2.55 times within two minutes", "iec60947_2",
+          "derived", "typical", 300.0, 1200.0),
     Value("generator.fuel_hours", 12.0, "h", "hours that the fuel on site must last", "practice",
           "common_practice", "limit", 8.0, 48.0),
     Value("ups.margin", 1.25, "", "rating of an uninterruptible supply over its load", "practice",

@@ -157,6 +157,8 @@ _ALL = (
     Source("iso8573", "ISO 8573-1:2010 compressed air purity classes"),
     Source("iso7183", "ISO 7183 compressed air dryers, option A1"),
     Source("iec60034_12", "IEC 60034-12 starting performance of cage induction motors"),
+    Source("iec60947_2", "IEC 60947-2 low-voltage circuit-breakers"),
+    Source("iec61000_3_3", "IEC 61000-3-3 limits of voltage changes and flicker"),
     Source("iec60072", "IEC 60072-1 dimensions and outputs of rotating machines"),
     Source("nec430", "US National Electrical Code 430.7(B)"),
     Source("iso2037", "ISO 2037 stainless steel tubes for the food industry"),

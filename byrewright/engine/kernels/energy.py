@@ -127,13 +127,13 @@ def jackets(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num:
 
 
 @inner
-def heat(F: Floats, I: Ints, S: Floats, g: Floats, par: Floats, num: Ints) -> None:
-    """Water heaters with a thermostat."""
+def heat(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints) -> None:
+    """Water heaters with a thermostat; none heats where the mode locks it out."""
     dt = par[PAR_DT]
     for e in range(num[N_H0], num[N_H1]):
         v = I[e, HI_VESSEL]
         room = capacity_rate(v, F, I, S, par) * F[e, H_SET] - S[v, HEAT]
-        if room <= 0.0 or S[e, SH_HEALTH] <= 0.0:
+        if room <= 0.0 or S[e, SH_HEALTH] <= 0.0 or I[e, HI_LOCKED] >> n[I_MODE] & 1:
             S[e, SH_ON] = 0.0
             continue
         if room >= capacity_rate(v, F, I, S, par) * 2.0:
@@ -176,8 +176,8 @@ def losses(
 
 
 @inner
-def lots(F: Floats, I: Ints, S: Floats, g: Floats, par: Floats, num: Ints) -> None:
-    """Cloths: a full load starts a washer that is free, then a dryer."""
+def lots(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints) -> None:
+    """Cloths: a full load starts a washer that is free and not locked out, then a dryer."""
     dt = par[PAR_DT]
     for i in range(num[N_L0], num[N_L1]):
         if S[i, SL_BUSY] > 0.0:
@@ -191,7 +191,7 @@ def lots(F: Floats, I: Ints, S: Floats, g: Floats, par: Floats, num: Ints) -> No
                     if I[k, LI_STAGE] == I[i, LI_STAGE] + 1:
                         S[k, SL_WAITING] += done * F[i, L_LOAD_KG]
                         break
-        if S[i, SL_BUSY] > 0.0 or S[i, SL_HEALTH] <= 0.0:
+        if S[i, SL_BUSY] > 0.0 or S[i, SL_HEALTH] <= 0.0 or I[i, LI_LOCKED] >> n[I_MODE] & 1:
             continue
         waiting = S[i, SL_WAITING]
         if I[i, LI_STAGE] == 0:

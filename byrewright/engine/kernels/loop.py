@@ -104,8 +104,8 @@ def run(F: Floats, I: Ints, par: Floats, num: Ints, share: Floats, vac: Floats, 
         losses(ambient, F, I, S, g, n, par, num)
         chill(ambient, second, F, I, S, g, par, num)
         jackets(F, I, S, g, n, par, num)
-        heat(F, I, S, g, par, num)
-        lots(F, I, S, g, par, num)
+        heat(F, I, S, g, n, par, num)
+        lots(F, I, S, g, n, par, num)
         air(F, I, S, g, par, num)
         drives(S, g, n, par, num)
         g[G_MINUTE_KG] += g[G_MILK] + g[G_WITHHELD]

@@ -44,6 +44,7 @@ class SuppliesPower(Role):
 
     supply_kva: float
     phases: Literal[1, 3]
+    fault_kva: float | None
 
 
 class SharesPower(Role):

@@ -11,7 +11,8 @@ from byrewright.plant.plant import Plant
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.failures.cuts import Cuts, Progress, search
 from byrewright.studies.failures.events import Event, Hit, events_of, lose
-from byrewright.studies.failures.needs import needs_of
+from byrewright.studies.failures.needs import loads_of, needs_of
+from byrewright.studies.failures.overload import overloads
 from byrewright.studies.failures.rates import Rate, rates_of
 from byrewright.studies.failures.structure import Answer, Structure
 from byrewright.studies.failures.support import reads
@@ -129,7 +130,10 @@ def analyse(
     """
     mode = mode or milking_mode(plant)
     needs, duty = needs_of(plant, rules)
-    structure = Structure(plant, mode, needs)
+    loads, volts, phases = loads_of(plant, rules)
+    structure = Structure(
+        plant, mode, needs, lambda lost: overloads(plant, loads, rules, volts, phases, lost)
+    )
     base = structure.ask(())
     events = events_of(plant)
     rates = rates_of(events, rules, duty.milking_h_day * DAYS_A_YEAR)

@@ -11,12 +11,20 @@ from byrewright.studies.failures.structure import Needs
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.deck import N_PER_KN, deck_load, design_roller_n
 from byrewright.studies.sizing.duty import Duty, duty_of
+from byrewright.studies.sizing.loads import ElectricLoad, electric_loads
+from byrewright.studies.sizing.power import volts_of
 from byrewright.studies.sizing.vacuum_demand import air_use, demand
 
 NEIGHBOUR = 1.5
 """Load of a roller beside a broken one over its own: half of the neighbour's more (statics)."""
 FEW_ROLLERS = 4
 """With so few or fewer, a broken one tips the deck."""
+
+
+def loads_of(plant: Plant, rules: Rulebook) -> tuple[tuple[ElectricLoad, ...], float, int]:
+    """Electric loads, and voltage and phases of the supply."""
+    bench = Bench(plant, rules, Notebook("failures", plant.site.name))
+    return electric_loads(bench, duty_of(bench)), *volts_of(bench)
 
 
 def needs_of(plant: Plant, rules: Rulebook) -> tuple[Needs, Duty]:
@@ -33,6 +41,7 @@ def needs_of(plant: Plant, rules: Rulebook) -> tuple[Needs, Duty]:
         backflow_share=rules.number("failures.backflow_share"),
         slow_share=rules.number("failures.slow_share"),
         least_pace=rules.number("failures.least_pace"),
+        shed_s=60 * (rules.number("failures.notice_min") + rules.number("failures.act_min")),
         bears_one_less=_bears(bench),
     )
     return needs, duty

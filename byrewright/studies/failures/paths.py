@@ -28,6 +28,8 @@ Verb = Literal[
     "slow",
     "fixed",
     "stand",
+    "shed",
+    "reset",
 ]
 _SAY: Mapping[Verb, str] = {
     "set": "set {m} {to}",
@@ -41,6 +43,8 @@ _SAY: Mapping[Verb, str] = {
     "lift": "lift the failed unit of {m} out",
     "slow": "attach slower: fewer units at a time",
     "fixed": "shut {m} off and run the pumps at a fixed speed",
+    "shed": "switch {to} off, for {m} carries too much",
+    "reset": "{m} has tripped: switch {to} off and close its breaker again",
     "stand": "let {m} stand full: its trap shuts and the milk takes the other way",
 }
 

@@ -11,6 +11,7 @@ from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import duty_of
 from byrewright.studies.sizing.loads import electric_loads, is_heat
 from byrewright.studies.sizing.power import size_power
+from byrewright.studies.sizing.sizes import listed
 
 KEPT = ("power.generator", "power.dip", "power.fuel", "power.ups", "power.ups_hold",
         "power.ups_missing")  # fmt: skip
@@ -24,6 +25,7 @@ def power_part(bench: Bench, analysis: Analysis) -> None:
     bench.notes.findings += [f for f in sized.findings if f.key in KEPT]
     bench.notes.tables += [t for t in sized.tables if t.key.startswith("power.start_order")]
     _dark(bench, analysis)
+    _overload(bench, analysis)
     bench.notes.tables.append(_shed(plant, rules))
 
 
@@ -61,6 +63,50 @@ def _dark(bench: Bench, analysis: Analysis) -> Finding | None:
         subject=mains.id, limit=holds or None, sense="at_most" if holds else "says",
         formula="start and transfer time of the standby set, against the hold of the "
         "uninterruptible supply", source="practice", known="common_practice",
+    )  # fmt: skip
+
+
+def _overload(bench: Bench, analysis: Analysis) -> None:
+    """The board most overloaded when another supply is lost."""
+    plant, structure = analysis.plant, analysis.structure
+    boards = plant.machines(SharesPower)
+    if not boards:
+        return
+    bare = [b.id for b in boards if b.rating_a is None]
+    found = [(o, g) for g in sorted(structure.givers) for o in structure.overloads({g})]
+    if bare and not found:
+        bench.lacks(
+            "failures.overload", "Boards left alone with others' loads",
+            f"The rating of {listed(bare)} is not stated, so nothing tells whether it carries the "
+            "loads of a lost board: add `rating_a`.",
+        )  # fmt: skip
+        return
+    if not found:
+        bench.find(
+            "failures.overload", "Boards left alone with others' loads", 0, "",
+            "With any one supply lost, every board carries the loads that move to it.",
+            limit=0, sense="at_most", formula="boards over their rating with one supply lost",
+            source="iec60947_2", known="from_memory",
+            inputs=(bench.rule("breaker.holds_multiple"),),
+        )  # fmt: skip
+        return
+    over = {o.board for o, _ in found}
+    worst, lost = max(found, key=lambda pair: (pair[0].amps / pair[0].rated_a, pair[1]))
+    does = (
+        f"trips after about {worst.trips_s / 60:.0f} min unless {listed(worst.shed)} are "
+        "switched off"
+        if worst.shed and worst.holds
+        else f"trips after about {worst.trips_s / 60:.0f} min, and again however much is shed"
+    )
+    bench.find(
+        "failures.overload", "Boards left alone with others' loads", len(over),
+        "", f"With {lost} lost {worst.board} carries {worst.amps:.0f} A on {worst.rated_a:g} A and "
+        f"{does}. A larger board, breaker and cable, or loads that shed themselves, mend it.",
+        subject=worst.board, limit=0, sense="at_most",
+        formula="t = tau ln(m2/(m2 - k2)), m current over rating",
+        source="iec60947_2", known="from_memory",
+        inputs=(bench.rule("breaker.holds_multiple", "k"),
+                bench.rule("breaker.time_constant_s", "tau")),
     )  # fmt: skip
 
 

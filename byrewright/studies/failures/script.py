@@ -160,7 +160,8 @@ class Scripts:
         share = 1.0 - asked.w.lost.get(tag, 0.0)
         fed = _allowed(asked.power(tag), hands)
         led = not machine.can("runs") or _allowed(asked.control(tag), hands)
-        if tag in asked.w.off or not fed or not led:
+        shed = hands and any(tag in o.shed for o in asked.over.values())
+        if tag in asked.w.off or not fed or not led or shed:
             share = 0.0
         if share < 1.0:
             found["machine", tag] = share

@@ -7,7 +7,7 @@ from the units to a store, pulsation. It is exact for what it states: no judgeme
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import assert_never
@@ -28,7 +28,9 @@ from byrewright.plant.roles import (
     TurnsDeck,
 )
 from byrewright.studies.failures.events import Hit, rest
+from byrewright.studies.failures.overload import Overload
 from byrewright.studies.failures.paths import Act, Acts, Net
+from byrewright.studies.sizing.sizes import listed
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +45,8 @@ class Needs:
     backflow_share: float
     slow_share: float
     least_pace: float
+    shed_s: float = 0.0
+    """Time people need to notice an overload and switch a load off."""
     bears_one_less: frozenset[str] = frozenset()
     """Rollers of which one may break: its neighbours carry its load within their rating."""
 
@@ -130,11 +134,18 @@ class Wreck:
                 assert_never(hit.law)
 
 
+Load = Callable[[frozenset[str]], tuple[Overload, ...]]
+"""The overloads with some supplies lost."""
+
+
 class Structure:
     """The plant in one mode, ready to be asked many times."""
 
-    def __init__(self, plant: Plant, mode: str, needs: Needs) -> None:
+    def __init__(self, plant: Plant, mode: str, needs: Needs, load: Load | None = None) -> None:
         self.plant = plant
+        self._load: Load = load or (lambda lost: ())
+        self._overloads: dict[frozenset[str], tuple[Overload, ...]] = {}
+        self.givers = frozenset(m.id for m in plant.able("gives power"))
         self.mode = mode
         self.needs = needs
         graph = build(plant)
@@ -221,6 +232,21 @@ class Structure:
         fixed = {m for m in found if self.plant.equipment[m].can("stores milk")}
         return frozenset() if fixed else frozenset(found | riders)
 
+    def overloads(self, off: Iterable[str]) -> tuple[Overload, ...]:
+        """Boards that the loss of some supplies overloads: those of each alone, and of all.
+
+        Both, so that a further loss, which may take loads away, never mends an overload.
+        """
+        gone = frozenset(off) & self.givers
+        if gone not in self._overloads:
+            worst: dict[str, Overload] = {}
+            for lost in {*(frozenset({g}) for g in gone), gone} if gone else ():
+                for one in self._load(lost):
+                    if one.board not in worst or one.amps > worst[one.board].amps:
+                        worst[one.board] = one
+            self._overloads[gone] = tuple(worst.values())
+        return self._overloads[gone]
+
     def ask(self, hits: Iterable[Hit]) -> Answer:
         """Whether milking goes on with these things broken."""
         return Asked(self, Wreck.of(hits)).milking()
@@ -244,6 +270,7 @@ class Asked:
         self._air: dict[str, Acts | None] = {}
         self._runs: dict[str, Acts | None] = {}
         self._plain: dict[str, Acts | None] = {}
+        self.over = {o.board: o for o in structure.overloads(wreck.off)}
 
     # Services.
 
@@ -257,6 +284,9 @@ class Asked:
 
     def _find_power(self, tag: str) -> Acts | None:
         machine = self.s.plant.equipment[tag]
+        over = self.over.get(tag)
+        if over is not None and not over.holds:
+            return None  # it trips again, whatever can be shed
         if not machine.fed_from:
             if isinstance(machine, GeneratesPower) and machine.start_by != "automatic":
                 return (Act("transfer", tag),)
@@ -272,7 +302,13 @@ class Asked:
             acts = self.power(feeder)
             if acts is not None and (best is None or len(acts) < len(best)):
                 best = acts
+        if best is not None and over is not None and self._trips_first(over):
+            return (*best, Act("reset", tag, listed(over.shed)))
         return best
+
+    def _trips_first(self, over: Overload) -> bool:
+        """Whether a board trips before people have switched loads off."""
+        return over.trips_s < self.s.needs.shed_s * max(1, len(over.shed))
 
     def control(self, tag: str) -> Acts | None:
         """The acts that command a machine: by its controller, by hand, or not at all."""
@@ -414,7 +450,9 @@ class Asked:
         for part in parts:
             if not part.goes_on:
                 return part
-        acts = tuple(dict.fromkeys(a for part in parts for a in part.acts))
+        shed = [Act("shed", o.board, listed(o.shed)) for o in self.over.values()
+                if o.holds and not self._trips_first(o)]  # fmt: skip
+        acts = tuple(dict.fromkeys([*(a for part in parts for a in part.acts), *shed]))
         pace = min(part.pace for part in parts)
         spare = next(p.spare_l_min for p in parts if p.why == "vacuum")
         if pace < self.s.needs.least_pace - 1e-9:

@@ -81,5 +81,7 @@ def reads(s: Structure, events: Iterable[Event]) -> dict[Hashable, int]:
 
 
 def _everywhere(s: Structure, event: Event) -> bool:
-    """Losses that reach machines through no joint of their own."""
+    """Losses that reach machines through no joint of their own: a lost supply moves its loads."""
+    if s.plant.equipment[event.machine].can("gives power"):
+        return True
     return any(h.law in ("no signal", "no power") for hits in event.variants for h in hits)

@@ -89,6 +89,8 @@ def _input(bench: Bench, machine: Machine, rated: float) -> tuple[float, float, 
 
 def _on(bench: Bench, duty: Duty, machine: Machine, situation: str) -> float:
     """How many of a tag are on; running pumps that share one duty count as one between them."""
+    if is_heat(machine) and bench.plant.locked_out(machine.id, DOES[situation]):
+        return 0.0
     if any(machine.can(c) for c in CONTROLS) or machine.can("heats water"):
         return float(machine.count)
     if any(machine.can(c) for c in CLOTHS):
@@ -132,20 +134,8 @@ def _cools(bench: Bench, machine: Machine, situation: str) -> bool:
     """Refrigeration follows its thermostat: on by day unless the modes say otherwise."""
     plant = bench.plant
     modes = [n for n, m in plant.modes.items() if any(d in DOES[situation] for d in m.does)]
-    silent = machine.normally is None and not any(_stated(bench, n, machine.id) for n in modes)
+    silent = machine.normally is None and not any(plant.states(n, machine.id) for n in modes)
     return situation != "night" if silent else _runs(bench, machine, situation)
-
-
-def _stated(bench: Bench, mode: str, machine_id: str) -> bool:
-    """Whether a mode, or one it is like, gives the machine a state."""
-    seen: set[str] = set()
-    name: str | None = mode
-    while name is not None and name in bench.plant.modes and name not in seen:
-        seen.add(name)
-        if machine_id in bench.plant.modes[name].positions:
-            return True
-        name = bench.plant.modes[name].like
-    return False
 
 
 def _window_meets_milking(bank: MakesCold, duty: Duty) -> bool:

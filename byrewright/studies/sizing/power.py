@@ -11,6 +11,7 @@ from byrewright.results import Table
 from byrewright.standards.electrical import SUPPLY_A
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
+from byrewright.studies.sizing.feeds import carried, chains, feeders, feeds_of
 from byrewright.studies.sizing.loads import (
     SITUATIONS,
     ElectricLoad,
@@ -41,6 +42,7 @@ def size_power(bench: Bench, duty: Duty) -> None:
     _motor_list(bench, loads)
     _demand(bench, loads)
     _boards(bench, loads)
+    _mains_dip(bench, loads)
     _single_phase(bench, loads)
     size_generator(bench, loads)
     size_uninterruptible(bench, loads)
@@ -66,7 +68,7 @@ def _motor_list(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
         note="The four last figures are the electric input while that goes on."))  # fmt: skip
 
 
-def _agreed_kva(bench: Bench) -> tuple[float | None, SuppliesPower | None]:
+def agreed_kva(bench: Bench) -> tuple[float | None, SuppliesPower | None]:
     """What the supply allows: the smaller of the site's limit and the mains' agreed demand."""
     mains = bench.plant.machines(SuppliesPower)
     limits = [m.supply_kva * m.count for m in mains]
@@ -75,15 +77,16 @@ def _agreed_kva(bench: Bench) -> tuple[float | None, SuppliesPower | None]:
     return (min(limits) if limits else None), (mains[0] if mains else None)
 
 
-def _volts(bench: Bench) -> tuple[float, int]:
+def volts_of(bench: Bench) -> tuple[float, int]:
+    """Voltage and phases of the supply."""
     supply = bench.plant.site.supply
     mains = bench.plant.first(SuppliesPower)
     return supply.voltage_v, min(supply.phases, mains.phases if mains else 3)
 
 
 def _demand(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
-    agreed, mains = _agreed_kva(bench)
-    volts, phases = _volts(bench)
+    agreed, mains = agreed_kva(bench)
+    volts, phases = volts_of(bench)
     room = bench.number("supply.spare_share")
     worst = max(demand_kva(loads, s) for s in SITUATIONS)
     heat = sum(one.kw("milking") for one in loads if is_heat(one.machine))
@@ -121,44 +124,71 @@ def _demand(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
                     "are needed.")  # fmt: skip
 
 
-def _fed_by(bench: Bench, board: SharesPower) -> frozenset[str]:
-    """Everything a board feeds, through other boards and supplies too."""
-    found, queue = {board.id}, [board.id]
-    while queue:
-        here = queue.pop()
-        for machine in bench.plant.equipment.values():
-            if machine.fed_from[:1] == (here,) and machine.id not in found:
-                found.add(machine.id)
-                queue.append(machine.id)
-    return frozenset(found)
-
-
 def _boards(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
-    volts, phases = _volts(bench)
-    fed_any: set[str] = set()
+    volts, phases = volts_of(bench)
     boards = bench.plant.machines(SharesPower)
+    wishes = bench.plant.wishes
+    one_lost = wishes.no_single_stop or wishes.redundancy != "none"
+    feeds = feeds_of(bench.plant, loads, volts, phases, one_lost=one_lost)
     for board in boards:
-        ids = _fed_by(bench, board)
-        fed_any |= ids
-        mine = [one for one in loads if one.machine.id in ids]
-        kva = max((demand_kva(mine, s) for s in SITUATIONS), default=0.0)
-        amps = current_a(kva, volts, phases)
+        feed = feeds[board.id]
+        kva, amps = feed.worst_kva, feed.worst_amps
         advised = next_of(amps * (1 + bench.number("supply.spare_share")), SUPPLY_A)
         rated = board.rating_a
+        alone = f"{board.id} feeds {feed.kva:.0f} kVA, {feed.amps:.0f} A" + (
+            f"; with {feed.lost} lost {kva:.0f} kVA, {amps:.0f} A" if feed.lost else ""
+        )
         bench.find(
             "power.board", "Switchboard", rated if rated is not None else round(amps, 1), "A",
-            f"{board.id} feeds {kva:.0f} kVA, {amps:.0f} A"
+            alone
             + (f"; it is rated {rated:g} A ({spare(rated, amps)})." if rated is not None else
-               f"; its rating is not stated: {advised:g} A with a tenth to spare."),
+               f"; its rating is not stated: {advised:g} A with a tenth to spare.")
+            + " Its main breaker and the cables that feed it are sized for the same current.",
             subject=board.id, limit=round(amps, 1) if rated is not None else None,
             sense="at_least" if rated is not None else "says", allowance=0.05,
-            formula="I = S/(sqrt3 U)",
+            formula="I = S/(sqrt3 U), the worst of its usual feed and every other board lost"
+            if one_lost else "I = S/(sqrt3 U)",
             inputs=(worked("S", "greatest demand of what it feeds", round(kva, 1), "kVA"),
                     stated("U", "voltage", volts, "V")),
             source="definition", known="derived", advised=advised,
-            advised_why=f"{amps:.0f} A and a tenth to spare", target=(board, "rating_a"),
+            advised_why=f"{amps:.0f} A" + (f" with {feed.lost} lost" if feed.lost else "")
+            + " and a tenth to spare", target=(board, "rating_a"),
         )  # fmt: skip
-    _unfed(bench, loads, fed_any, bool(boards))
+    _feeders(bench, loads, volts, phases, one_lost)
+    _unfed(bench, loads, {t for t in chains(bench.plant) if t in bench.plant.equipment},
+           bool(boards))  # fmt: skip
+
+
+def _feeders(
+    bench: Bench, loads: Sequence[ElectricLoad], volts: float, phases: int, one_lost: bool
+) -> None:
+    """Every cable from a supply to a board: its current by choice, and at its worst."""
+    plant = bench.plant
+    boards = plant.machines(SharesPower)
+    rows: list[tuple[float | str, ...]] = []
+    for board in boards:
+        for feeder in board.fed_from:
+            usual = worst = 0.0
+            when = "-"
+            for lost in ("", *(b.id for b in boards if one_lost and b.id != board.id)):
+                gone = frozenset({lost}) if lost else frozenset[str]()
+                if feeders(plant, gone).get(board.id) != feeder:
+                    continue
+                mine = carried(plant, loads, gone).get(board.id, [])
+                amps = current_a(max(demand_kva(mine, s) for s in SITUATIONS), volts, phases)
+                usual = amps if not lost else usual
+                if amps > worst:
+                    worst, when = amps, lost or "usual"
+            rows.append((feeder, board.id, round(usual, 1), round(worst, 1), when,
+                         next_of(worst * (1 + bench.number("supply.spare_share")), SUPPLY_A)
+                         if worst else "-"))  # fmt: skip
+    if rows:
+        bench.notes.tables.append(Table(
+            "power.feeders", "Feeders of the boards",
+            ("from", "to", "usual", "worst", "with this lost", "breaker and cable"),
+            ("", "", "A", "A", "", "A"), tuple(rows),
+            note="Cable sections follow from the current, the way it is laid and its length: "
+                 "local wiring rules and licensed people decide."))  # fmt: skip
 
 
 def _unfed(bench: Bench, loads: Sequence[ElectricLoad], fed: set[str], boards: bool) -> None:
@@ -174,8 +204,47 @@ def _unfed(bench: Bench, loads: Sequence[ElectricLoad], fed: set[str], boards: b
         )  # fmt: skip
 
 
+def _mains_dip(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
+    """Voltage dip on the mains at the hardest motor start, by the supply's impedance."""
+    mains = bench.plant.first(SuppliesPower)
+    starts = [(start_kva(one.motor_kw, one.start, rules=bench.rules), one) for one in loads
+              if one.start and one.motor_kw > 0 and one.machine.fed_from]  # fmt: skip
+    if mains is None or not starts:
+        return
+    hardest, one = max(starts, key=lambda pair: (pair[0], pair[1].machine.id))
+    agreed, _ = agreed_kva(bench)
+    fault = mains.fault_kva
+    said = "stated"
+    if fault is None:
+        fault = bench.number("supply.fault_multiple") * (agreed or mains.supply_kva)
+        said = "assumed: ask the supplier"
+        bench.assume(
+            mains.id,
+            "short-circuit power where the supply comes in",
+            round(fault),
+            "kVA",
+            "not stated: a multiple of the agreed demand; ask the supplier",
+        )
+    dip = 100 * hardest / (hardest + fault)
+    most = bench.number("supply.dip_most_pct")
+    bench.find(
+        "power.mains_dip", "Voltage dip of the mains at the hardest start", round(dip, 1), "%",
+        f"Starting {one.machine.id} ({START_WORDS[one.start or 'direct']}, {hardest:.0f} kVA) "
+        f"pulls a supply of {fault:.0f} kVA short-circuit power ({said}) down by {dip:.1f} %; "
+        f"{most:g} % is usual at most."
+        + (" Start it softer, or by a drive, or have the supply strengthened."
+           if dip > most else ""),
+        subject=mains.id, limit=most, sense="at_most", allowance=0.1,
+        formula="dip = S_start/(S_start + S_sc)",
+        inputs=(worked("S_start", f"start of {one.machine.id}", round(hardest, 1), "kVA"),
+                worked("S_sc", f"short-circuit power, {said}", round(fault), "kVA"),
+                bench.rule("supply.fault_multiple"), bench.rule("supply.dip_most_pct")),
+        source="iec61000_3_3", known="from_memory",
+    )  # fmt: skip
+
+
 def _single_phase(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
-    if _volts(bench)[1] != 1:
+    if volts_of(bench)[1] != 1:
         return
     most = bench.number("supply.single_phase_motor_kw")
     large = [one.machine for one in loads if one.motor_kw > most]

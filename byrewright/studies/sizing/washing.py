@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 
 from byrewright.physics.air import slug_air_l_min_free
 from byrewright.physics.cleaning import (
@@ -27,6 +28,8 @@ from byrewright.standards.cleaning import HEATER_KW
 from byrewright.standards.pipes import AIRLINE_BORES_MM
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import DAY_MIN, Duty
+from byrewright.studies.sizing.loads import SITUATIONS, demand_kva, electric_loads
+from byrewright.studies.sizing.power import agreed_kva
 from byrewright.studies.sizing.pumping import wash_pumps
 from byrewright.studies.sizing.receiving import wash_flow_l_min
 from byrewright.studies.sizing.sizes import (
@@ -214,6 +217,7 @@ def _heater_power(
         bench.rule("heater.standing_loss_per_h", "loss"),
         Input("eta", "efficiency of the heater", eta, "", "us_extension (read)"),
     )  # fmt: skip
+    each = _heater_kw_within_supply(bench, duty, heaters, need)
     for one in heaters:
         bench.find(
             "wash.heater_power", "Heater input", one.heater_kw, "kW",
@@ -223,9 +227,32 @@ def _heater_power(
             subject=one.id, limit=round(need * one.heater_kw / have, 2), sense="at_least",
             allowance=TIGHT, formula="P = E (1 + loss t) / (t eta), shared by the heaters",
             inputs=inputs, source="us_extension", known="read",
-            advised=next_of(need * (1 + TIGHT) / sum(h.count for h in heaters), HEATER_KW),
+            advised=each,
             advised_why=f"{energy:.0f} kWh within {hours:.1f} h", target=(one, "heater_kw"),
         )  # fmt: skip
+
+
+def _heater_kw_within_supply(
+    bench: Bench, duty: Duty, heaters: tuple[HeatsWater, ...], need_kw: float
+) -> float | None:
+    """The next usual size, or the least where the next would by itself pass the supply's limit."""
+    count = sum(h.count for h in heaters)
+    limit, _ = agreed_kva(bench)
+    usual = next_of(need_kw * (1 + TIGHT) / count, HEATER_KW)
+    if limit is None or bench.plant.site.supply.limit_kva is None or usual is None:
+        return usual
+    if heaters[0].fuel != "electric":
+        return usual
+    tags = {h.id for h in heaters}
+    loads = electric_loads(bench, duty)
+    for each in (usual, next_of(need_kw / count, HEATER_KW), math.ceil(10 * need_kw / count) / 10):
+        sized = [replace(x, each_kw=each) if x.machine.id in tags and each else x for x in loads]
+        if max(demand_kva(sized, s) for s in SITUATIONS) <= limit:
+            return each
+    plain = [x for x in loads if x.machine.id not in tags]
+    if max(demand_kva(plain, s) for s in SITUATIONS) > limit:
+        return usual  # the supply is too small without any heater
+    return math.ceil(10 * need_kw / count) / 10
 
 
 def _largest_tank_wash_l(bench: Bench) -> float:
