@@ -19,7 +19,8 @@ from byrewright.studies.failures.cups import Cups
 from byrewright.studies.failures.events import Hit, rest
 from byrewright.studies.failures.flows import leak_l_min, vacuum
 from byrewright.studies.failures.paths import Act, Acts, Found, Net
-from byrewright.studies.failures.structure import Asked, Wreck
+from byrewright.studies.failures.structure import Asked
+from byrewright.studies.failures.wreck import Wreck
 
 Item = Literal[
     "machine", "filter", "exchanger", "level", "drive", "gate", "vacuum air", "air leak",
