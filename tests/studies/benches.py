@@ -29,9 +29,13 @@ def bench_of(plant: Plant, overrides: dict[str, float] | None = None) -> Bench:
     return Bench(plant, Rulebook(overrides), Notebook("sizing", plant.site.name))
 
 
-def sized(plant: Plant, *topics: Callable[[Bench, Duty], None]) -> Result:
-    """The result of some sizing topics on a plant."""
-    bench = bench_of(plant)
+def sized(
+    plant: Plant,
+    *topics: Callable[[Bench, Duty], None],
+    rules: dict[str, float] | None = None,
+) -> Result:
+    """The result of some sizing topics on a plant, with some rules replaced."""
+    bench = bench_of(plant, rules)
     duties = duty_of(bench)
     for topic in topics:
         topic(bench, duties)

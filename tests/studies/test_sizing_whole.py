@@ -22,7 +22,7 @@ SETTLED = (
     "vacuum.pump.capacity",
     "vacuum.pump.motor",
     "vacuum.regulator.capacity",
-    "vacuum.pulsator_airline.drop",
+    "vacuum.pulsator_airline.bore",
     "milkline.stratified",
     "receiving.receiver.volume",
     "receiving.trap.volume",

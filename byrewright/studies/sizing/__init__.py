@@ -66,7 +66,7 @@ TOPICS: tuple[tuple[str, Topic], ...] = (
 
 HEADLINES: tuple[str, ...] = (
     "throughput.net", "throughput.finished",
-    "vacuum.pump.capacity", "vacuum.airline.drop_to_pump", "milkline.stratified",
+    "vacuum.pump.capacity", "vacuum.pump.standby", "milkline.stratified",
     "receiving.receiver.volume", "receiving.milk_pump.flow",
     "delivery.balance_tank", "delivery.filter.change",
     "cooling.milk_out", "cooling.chiller.duty", "cooling.ice.store", "cooling.tank.pull_down",

@@ -1,4 +1,8 @@
-"""Airlines: main line, gland and pulsator line, by the drop from receivers to pumps."""
+"""Airlines: bores of the main line, the gland and the pulsator line.
+
+A bore keeps its share of the permitted drop; the drop itself is the vacuum study's, from the
+solved network.
+"""
 
 from __future__ import annotations
 
@@ -7,19 +11,22 @@ from dataclasses import dataclass
 
 from byrewright.physics.air import (
     airline_bore_mm,
-    airline_drop_kpa,
     equivalent_length_m,
     reserve_us_l_min_free,
 )
 from byrewright.plant.graph import Joint
+from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Pipe, Plant
 from byrewright.plant.roles import (
     FeedsPulsators,
     JoinsDeck,
+    JoinsPipes,
+    PassesOneWay,
     PumpsVacuum,
     ReceivesMilk,
     RegulatesVacuum,
     Senses,
+    TrapsLiquid,
 )
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
@@ -27,24 +34,26 @@ from byrewright.studies.sizing.paths import Ways, ways_of
 from byrewright.studies.sizing.sizes import TIGHT, next_airline_mm, stated, worked
 from byrewright.studies.sizing.vacuum_demand import Demand, air_use, demand, us_rules
 
-GLAND_LENGTH_M = 1.0
-GLAND_FITTINGS = {"elbow": 2}
-"""A swivel counts as a metre of pipe and two elbows (common practice, no source)."""
-DESIGN_SHARE = 0.5
-"""Share of the permitted drop that an advised bore uses: the rest is for wear and dirt."""
+FRICTION_FACTOR = 0.02
+"""Darcy friction factor by which a loss in velocity heads becomes a length of pipe: smooth
+airlines lie between 0.015 and 0.025 (common practice)."""
+DESIGN_SHARE = 0.75
+"""Share of the permitted drop that advised bores use: the rest is for wear and dirt."""
+PULSE_SHARE = 0.5
+"""Share of the drop permitted to the pulsators left to steady air: their pulse comes on top."""
 TO_PUMP = "to the pump inlet"
 TO_REGULATION = "to the place of regulation"
 TO_PULSATORS = "to the pulsators"
 UNIFORM_DRAW = 1.0 / 2.75
 """Friction of a line that gathers its flow evenly along its length (integral of x^1.75)."""
-DROP_FORMULA = "dp = sum 27.8 l q^1.75 / d^4.75 x 50/(p_a - p)"
 ISO = "iso5707"
 NMC = "nmc"
 
 
 @dataclass(frozen=True, slots=True)
 class Leg:
-    """A pipe or a gland crossing with the air it carries."""
+    """A pipe, or a way through a machine, with the air it carries. `field` names the bore that
+    may be advised; "" where the machine has none of its own."""
 
     id: str
     bore_mm: float | None
@@ -52,10 +61,29 @@ class Leg:
     fittings: dict[str, int]
     flow_l_min: float
     field: str
+    heads: float = 0.0
 
     def equivalent_m(self, bench: Bench, bore_mm: float) -> float:
-        """Length with fittings at a bore."""
-        return equivalent_length_m(bore_mm, self.length_m, self.fittings, bench.rules)
+        """Length with fittings at a bore; a machine's loss as that of so much pipe."""
+        own = equivalent_length_m(bore_mm, self.length_m, self.fittings, bench.rules)
+        return own + self.heads / FRICTION_FACTOR * bore_mm / 1000.0
+
+
+def loss_kind(joint: Joint, machine: Machine) -> str:
+    """The rule `vacuum.loss.*_k` that tells the loss of a way inside a machine."""
+    if isinstance(machine, PassesOneWay):
+        return "non_return"
+    if isinstance(machine, TrapsLiquid):
+        return "trap"
+    if isinstance(machine, JoinsPipes):
+        return "header"
+    if machine.can("joins deck"):
+        return "gland"
+    if joint.b.port == "*":
+        return "into_vessel"
+    if joint.a.port == "*":
+        return "out_of_vessel"
+    return "valve"
 
 
 def size_airlines(bench: Bench, duty: Duty) -> None:
@@ -75,10 +103,10 @@ def size_airlines(bench: Bench, duty: Duty) -> None:
     ]
     if not routes:
         bench.find(
-            "vacuum.airline.drop",
-            "Main airline",
+            "vacuum.airline.bore",
+            "Main airline bore",
             None,
-            "kPa",
+            "mm",
             "No vacuum pipes join the receivers to the pumps, so the main airline cannot be sized.",
             missing=("pipes from the receivers to the vacuum pumps",),
         )
@@ -120,8 +148,9 @@ def _flows(bench: Bench, duty: Duty, need: Demand, ways: Ways) -> dict[str, floa
     for pump in draws:
         here: dict[str, float] = {}
         for start, flow in sources:
-            for joint in ways.between(start, pump):
-                key = joint.id if joint.pipe else (joint.machine or "")
+            way = ways.between(start, pump)
+            # A vessel is entered and left, and carries the air once.
+            for key in dict.fromkeys(j.id if j.pipe else (j.machine or "") for j in way):
                 here[key] = here.get(key, 0.0) + flow
                 passes.setdefault(key, set()).add(pump)
         for key, flow in here.items():
@@ -141,8 +170,8 @@ def _together(plant: Plant, pumps: tuple[str, ...]) -> tuple[str, ...]:
     return pumps
 
 
-def _legs(plant: Plant, joints: Iterable[Joint], flows: dict[str, float]) -> list[Leg]:
-    legs = []
+def _legs(bench: Bench, joints: Iterable[Joint], flows: dict[str, float]) -> list[Leg]:
+    plant, legs = bench.plant, []
     for joint in joints:
         pipe: Pipe | None = joint.pipe
         if pipe is not None:
@@ -150,80 +179,50 @@ def _legs(plant: Plant, joints: Iterable[Joint], flows: dict[str, float]) -> lis
                 Leg(pipe.id, pipe.bore_mm, pipe.length_m, pipe.fittings, flows[pipe.id], "bore_mm")
             )
             continue
-        machine = plant.equipment.get(joint.machine or "")
+        machine = plant.equipment[joint.machine or ""]
+        heads = bench.number(f"vacuum.loss.{loss_kind(joint, machine)}_k")
         if isinstance(machine, JoinsDeck):
-            legs.append(
-                Leg(
-                    machine.id,
-                    machine.vacuum_bore_mm,
-                    GLAND_LENGTH_M,
-                    GLAND_FITTINGS,
-                    flows[machine.id],
-                    "vacuum_bore_mm",
-                )
-            )
+            bore, own = machine.vacuum_bore_mm, "vacuum_bore_mm"
+        else:
+            ends = {joint.a.name, joint.b.name}
+            at = [p.bore_mm for p in plant.pipes_at(machine.id) if {p.start, p.end} & ends]
+            bore, own = min(at, default=None), ""
+        legs.append(Leg(machine.id, bore, 0.0, {}, flows[machine.id], own, heads))
     return legs
-
-
-def _drop(bench: Bench, duty: Duty, legs: Iterable[Leg]) -> float:
-    """Drop of legs in series; a leg with no stated bore is taken at its least bore elsewhere."""
-    return sum(
-        airline_drop_kpa(
-            leg.flow_l_min,
-            leg.equivalent_m(bench, leg.bore_mm),
-            leg.bore_mm,
-            duty.working_vacuum_kpa,
-            duty.pressure_kpa_abs,
-        )
-        for leg in legs
-        if leg.bore_mm is not None
-    )
 
 
 def _main(
     bench: Bench, duty: Duty, routes: list[Route], flows: dict[str, float], ways: Ways
 ) -> None:
+    """Bores of the ways from receivers to regulation, then to the pumps, then to the pulsators."""
     plant = bench.plant
-    legs_of = {(r, p): _legs(plant, joints, flows) for r, p, joints in routes}
-    far = min(legs_of, key=lambda k: (-round(_drop(bench, duty, legs_of[k]), 9), k))
-    to_pump = _drop(bench, duty, legs_of[far])
-    unknown = [leg.id for leg in legs_of[far] if leg.bore_mm is None]
-    _drop_pair(bench, duty, "pump", f"{far[0]} to {far[1]}", to_pump, unknown, legs_of[far])
-    sensed = _to_sensing(bench, duty, routes, flows, ways)
-    if sensed:
-        where, legs, place = min(
-            sensed, key=lambda f: (-round(_drop(bench, duty, f[1]), 9), f[0], f[2])
-        )
-        missing = [leg.id for leg in legs if leg.bore_mm is None]
-        _drop_pair(
-            bench, duty, "regulator", f"{where} to {place}", _drop(bench, duty, legs), missing, legs
-        )
     held = "vacuum.nmc_drop" if us_rules(bench) else "vacuum.iso_drop"
-    budget = bench.number(f"{held}_receiver_to_pump_kpa")
     done: set[str] = set()
-    to_regulation = bench.number(f"{held}_receiver_to_regulator_kpa")
-    for _, legs, _ in sorted(sensed, key=lambda f: (f[0], f[2])):
+
+    def advise(legs: list[Leg], budget_kpa: float, where: str, least_mm: float = 0.0) -> None:
         for leg in legs:
-            if leg.id not in done:
+            if leg.field and leg.id not in done:
                 done.add(leg.id)
-                _bore(bench, duty, leg, legs, to_regulation, TO_REGULATION)
-    for key in sorted(legs_of, key=lambda k: (-round(_drop(bench, duty, legs_of[k]), 9), k)):
-        for leg in legs_of[key]:
-            if leg.id not in done:
-                done.add(leg.id)
-                _bore(bench, duty, leg, legs_of[key], budget, TO_PUMP)
+                _bore(bench, duty, leg, legs, budget_kpa, where, least_mm)
+
+    to_regulation = bench.number(f"{held}_receiver_to_regulator_kpa")
+    for _, legs, _ in sorted(
+        _to_sensing(bench, routes, flows, ways), key=lambda f: (f[0], f[2])
+    ):  # fmt: skip
+        advise(legs, to_regulation, TO_REGULATION)
+    to_pump = bench.number(f"{held}_receiver_to_pump_kpa")
+    for _, _, joints in sorted(routes, key=lambda r: (-len(r[2]), r[0], r[1])):
+        advise(_legs(bench, joints, flows), to_pump, TO_PUMP)
     to_pulsators = bench.number(f"{held}_pulsator_line_kpa")
     for line in plant.machines(FeedsPulsators):
         for pump in plant.machines(PumpsVacuum):
-            feed = [leg for leg in _legs(plant, ways.between(line.id, pump.id), flows)
-                    if leg.id not in done]  # fmt: skip
-            for leg in feed:
-                done.add(leg.id)
-                _bore(bench, duty, leg, feed, to_pulsators, TO_PULSATORS, line.bore_mm)
+            feed = _legs(bench, ways.between(line.id, pump.id), flows)
+            feed = [leg for leg in feed if leg.id not in done]
+            advise(feed, to_pulsators, TO_PULSATORS, line.bore_mm)
 
 
 def _to_sensing(
-    bench: Bench, duty: Duty, routes: list[Route], flows: dict[str, float], ways: Ways
+    bench: Bench, routes: list[Route], flows: dict[str, float], ways: Ways
 ) -> list[tuple[str, list[Leg], str]]:
     """Each receiver's legs up to where the regulator joins, or a vacuum sensor sits."""
     plant = bench.plant
@@ -242,60 +241,12 @@ def _to_sensing(
                 taken.append(joint)
                 met = bool({joint.a, joint.b} & reached)
             if met:
-                found.append((receiver, _legs(plant, taken, flows), place))
+                found.append((receiver, _legs(bench, taken, flows), place))
         for on in sensors if not regulators else ():
             up_to = [i for i, j in enumerate(joints) if on in (j.a.machine, j.b.machine)]
             if up_to:
-                found.append((receiver, _legs(plant, joints[: up_to[0] + 1], flows), on))
+                found.append((receiver, _legs(bench, joints[: up_to[0] + 1], flows), on))
     return found
-
-
-def _drop_pair(
-    bench: Bench, duty: Duty, what: str, way: str, drop: float, unknown: list[str], legs: list[Leg]
-) -> None:
-    """The ISO and the US limit as two findings; only the region's own is judged."""
-    place = {"pump": "pump inlet", "regulator": "place of regulation"}[what]
-    us = us_rules(bench)
-    for name, title, source, known in (
-        ("iso", "ISO", ISO, "from_memory"),
-        ("nmc", "US guide", NMC, "second_hand"),
-    ):
-        held = us == (name == "nmc")
-        key = f"vacuum.{name}_drop_receiver_to_{what}_kpa"
-        limit = bench.number(key)
-        judged = "held here" if held else "shown only"
-        bench.find(
-            f"vacuum.airline.drop_to_{what}.{name}",
-            f"Drop from receiver to {place}, {title}",
-            drop,
-            "kPa",
-            f"With the reserve drawn in full, vacuum falls {drop:.2f} kPa from {way}; {title} "
-            f"allows {limit:g} kPa ({judged})."
-            + (f" The bore of {', '.join(unknown)} is not stated." if unknown else ""),
-            subject=way.replace(" to ", "-"),
-            limit=limit if held else None,
-            sense="at_most" if held else "says",
-            allowance=TIGHT,
-            formula=DROP_FORMULA,
-            inputs=(
-                *(
-                    worked(
-                        "q, d, l",
-                        f"{leg.id}: air, bore, length with fittings",
-                        f"{leg.flow_l_min:.0f} L/min, {leg.bore_mm:g} mm, "
-                        f"{leg.equivalent_m(bench, leg.bore_mm):.1f} m",
-                    )
-                    for leg in legs
-                    if leg.bore_mm is not None
-                ),
-                worked("p", "working vacuum, set or assumed", duty.working_vacuum_kpa, "kPa"),
-                worked("p_a", "ambient pressure", round(duty.pressure_kpa_abs, 2), "kPa"),
-                bench.rule(key, "dp_most"),
-            ),
-            source=source,
-            known=known,
-            missing=tuple(f"bore of {i}" for i in unknown) if held else (),
-        )
 
 
 def _bore(
@@ -307,7 +258,7 @@ def _bore(
     where: str,
     least_mm: float = 0.0,
 ) -> None:
-    """The bore of a leg when half the drop permitted up to a place is shared by length."""
+    """The bore of a leg when the drop designed for up to a place is shared by length."""
     nominal = 100.0
     total = sum(one.equivalent_m(bench, one.bore_mm or nominal) for one in route)
     own = leg.equivalent_m(bench, leg.bore_mm or nominal)
@@ -325,20 +276,27 @@ def _bore(
         leg.bore_mm,
         "mm",
         f"{leg.id} has {has} for {leg.flow_l_min:.0f} L/min of free air; {advised:g} mm keeps the "
-        f"whole way to half the drop permitted {where}.",
+        f"whole way to three quarters of the drop permitted {where}. The vacuum study tells the "
+        "drop.",
         subject=leg.id,
         formula="d = (27.8 l q^1.75 50/(p_a - p) / dp)^(1/4.75), dp shared by length",
         inputs=(
             worked("q", "free air with the reserve drawn in full", leg.flow_l_min, "L/min free"),
             worked("l", "length with fittings", round(own, 2), "m"),
-            worked("dp", f"its share of half the drop permitted {where}", round(allowed, 3), "kPa"),
+            worked(
+                "dp",
+                f"its share of three quarters of the drop permitted {where}",
+                round(allowed, 3),
+                "kPa",
+            ),
             worked("p", "working vacuum, set or assumed", duty.working_vacuum_kpa, "kPa"),
             worked("p_a", "ambient pressure", round(duty.pressure_kpa_abs, 2), "kPa"),
         ),
         source=NMC if us_rules(bench) else ISO,
         known="from_memory",
         advised=advised,
-        advised_why=f"{wanted:.0f} mm keeps half the drop permitted {where}; next bore" + as_line,
+        advised_why=f"{wanted:.0f} mm keeps to three quarters of the drop permitted {where}; next "
+        "bore" + as_line,
         target=(leg.id, leg.field),
         missing=() if leg.bore_mm is not None else (f"bore of {leg.id}",),
     )
@@ -351,24 +309,20 @@ def _pulsator_line(bench: Bench, duty: Duty, line: FeedsPulsators) -> None:
     supplies = max(1, sum(1 for p in plant.pipes_at(line.id) if _supplies(line, p)))
     ways = supplies * (2 if line.ring else 1)
     flow, length = pulse / ways, line.length_m / ways
-    drop = UNIFORM_DRAW * airline_drop_kpa(
-        flow, length, line.bore_mm, duty.working_vacuum_kpa, duty.pressure_kpa_abs
-    )
     key = (
         "vacuum.nmc_drop_pulsator_line_kpa"
         if us_rules(bench)
         else "vacuum.iso_drop_pulsator_line_kpa"
     )
     limit = bench.number(key)
-    advised = next_airline_mm(
+    least, wanted = (
         airline_bore_mm(
-            flow,
-            length,
-            DESIGN_SHARE / 2 * limit / UNIFORM_DRAW,
-            duty.working_vacuum_kpa,
+            flow, length, share * limit / UNIFORM_DRAW, duty.working_vacuum_kpa,
             duty.pressure_kpa_abs,
         )
-    )
+        for share in (PULSE_SHARE, PULSE_SHARE / 2)
+    )  # fmt: skip
+    advised = next_airline_mm(wanted)
     many = duty.units >= bench.number("vacuum.pulsator_line_damped_from_units")
     damped = bench.number("vacuum.pulsator_line_damped_bore_mm") if many else 0.0
     why = "a quarter of the permitted drop, for the pulse comes on top"
@@ -376,19 +330,19 @@ def _pulsator_line(bench: Bench, duty: Duty, line: FeedsPulsators) -> None:
         advised, why = damped, "damps the pulses of many pulsators; for its drop less would do"
     shape = "ring" if line.ring else "line"
     bench.find(
-        "vacuum.pulsator_airline.drop",
+        "vacuum.pulsator_airline.bore",
         "Pulsator airline",
-        drop,
-        "kPa",
+        line.bore_mm,
+        "mm",
         f"{line.id}, a {line.bore_mm:g} mm {shape} of {line.length_m:.0f} m fed at {supplies} "
-        f"place{'s' if supplies > 1 else ''}, loses {drop:.2f} kPa to its far end at "
-        f"{flow:.0f} L/min each way; {limit:g} kPa is allowed to the pulsators. "
-        "Their pulse comes on top.",
+        f"place{'s' if supplies > 1 else ''}, carries {flow:.0f} L/min each way; {least:.0f} mm "
+        f"keeps it to half the {limit:g} kPa allowed to the pulsators, for their pulse comes on "
+        "top. The vacuum study tells the drop.",
         subject=line.id,
-        limit=limit,
-        sense="at_most",
+        limit=round(least, 1),
+        sense="at_least",
         allowance=TIGHT,
-        formula="dp = 1/2.75 x 27.8 (l/k) (q/k)^1.75 / d^4.75 x 50/(p_a - p)",
+        formula="d = (1/2.75 x 27.8 (l/k) (q/k)^1.75 x 50/(p_a - p) / (dp/2))^(1/4.75)",
         inputs=(
             worked("q", "air of its pulsators", pulse, "L/min free"),
             stated("k", "ways the air divides", ways),

@@ -33,6 +33,7 @@ from byrewright.plant.roles import (
     TrapsLiquid,
 )
 from byrewright.standards.rulebook import Rulebook
+from byrewright.studies.sizing.airlines import loss_kind
 from byrewright.studies.vacuum.network import Network, NoNetwork, PumpPlace, Stretch
 
 PIECES_LOOPED, PIECES_STRAIGHT = 12, 10
@@ -292,7 +293,7 @@ class _Builder:
         )
 
     def _inside(self, joint: Joint, machine: Machine) -> None:
-        kind = _loss_of(joint, machine)
+        kind = loss_kind(joint, machine)
         stated = getattr(machine, "vacuum_bore_mm", None) or (
             getattr(machine, "bore_mm", None) if isinstance(machine, PassesOneWay) else None
         )
@@ -419,20 +420,3 @@ def _used(plant: Plant, machine_id: str) -> list[str]:
             if owner == machine_id:
                 names[name] = None
     return list(names)
-
-
-def _loss_of(joint: Joint, machine: Machine) -> str:
-    """The rule that tells the loss of a way inside a machine."""
-    if isinstance(machine, PassesOneWay):
-        return "non_return"
-    if isinstance(machine, TrapsLiquid):
-        return "trap"
-    if isinstance(machine, JoinsPipes):
-        return "header"
-    if machine.can("joins deck"):
-        return "gland"
-    if joint.b.port == "*":
-        return "into_vessel"
-    if joint.a.port == "*":
-        return "out_of_vessel"
-    return "valve"
