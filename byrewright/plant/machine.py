@@ -63,7 +63,8 @@ class Inside:
 
 @dataclass(frozen=True, slots=True)
 class Failure:
-    """One way a kind can fail. `life` is a key of the reliability data.
+    """One way a kind can fail. `life` is a key of the reliability data; `also` names further parts
+    whose end has the same effect, so that their rates add.
 
     `effect` is what it does to the plant; `each` tells that it takes one of a machine's `count`;
     `safety` marks a stop that must never be bridged; the rest is for people.
@@ -78,6 +79,7 @@ class Failure:
     effect: Effect = OFF
     each: bool = True
     safety: bool = False
+    also: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if not isinstance(self.effect, Effect):

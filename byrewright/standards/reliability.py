@@ -12,6 +12,8 @@ _FIGURES: tuple[Value, ...] = (
     Value("reliability.wet_divisor", 4.0, "", "life in a wet, ammonia-laden parlour: connectors, "
           "switches and solenoids fail several times sooner than the dry-plant figure",
           "practice", "common_practice", "typical", 2.0, 6.0),
+    Value("reliability.damp_divisor", 2.0, "", "life of closed machines that are hosed down, as "
+          "for wet parts", "practice", "common_practice", "typical", 1.5, 3.0),
     Value("reliability.beta_common_cause", 0.10, "", "share of failures of a pair that take both",
           "iec61508", "from_memory", "typical", 0.01, 0.10),
     Value("generator.fail_to_start", 0.02, "", "share of calls at which a standby set does not "
@@ -54,6 +56,8 @@ class Life:
     source: str = "weibull_table"
     known: Known = "second_hand"
     wet: bool = False
+    damp: bool = False
+    """Wet: in spray, splash and ammonia. Damp: hosed down, but closed."""
 
 
 def _practice(key: str, title: str, beta: float, eta_h: float, low_h: float, high_h: float) -> Life:
@@ -63,11 +67,11 @@ def _practice(key: str, title: str, beta: float, eta_h: float, low_h: float, hig
 _ROWS: tuple[Life, ...] = (
     Life("ac_motor", "alternating-current motor", 1.2, 100_000, 1_000, 200_000),
     Life("dc_motor", "direct-current motor", 1.2, 50_000, 100, 100_000),
-    Life("centrifugal_pump", "centrifugal pump", 1.2, 35_000, 1_000, 125_000),
+    Life("centrifugal_pump", "centrifugal pump", 1.2, 35_000, 1_000, 125_000, damp=True),
     Life("centrifugal_compressor", "centrifugal compressor", 1.9, 60_000, 20_000, 120_000),
     Life("circuit_breaker", "circuit breaker", 1.5, 100_000, 67_000, 1_400_000),
     Life("transformer", "transformer", 1.1, 200_000, 14_000, 14_200_000),
-    Life("control_valve", "control valve", 1.0, 100_000, 14_000, 333_000),
+    Life("control_valve", "control valve", 1.0, 100_000, 14_000, 333_000, wet=True),
     Life("motorised_valve", "motorised valve", 1.1, 25_000, 17_000, 1_000_000, wet=True),
     Life("solenoid_valve", "solenoid valve", 1.1, 75_000, 50_000, 1_000_000, wet=True),
     Life("solid_state_controller", "solid-state controller", 0.7, 100_000, 20_000, 200_000),
@@ -79,7 +83,17 @@ _ROWS: tuple[Life, ...] = (
     _practice("slip_ring", "slip ring and brushes", 1.2, 15_000, 5_000, 30_000),
     _practice("roller", "deck roller", 1.5, 150_000, 50_000, 400_000),
     _practice("gear_motor", "gear motor", 1.3, 40_000, 15_000, 80_000),
-    _practice("drive", "electronic speed drive", 1.0, 40_000, 15_000, 80_000),
+    _practice("drive", "electronic speed drive, trips or fails", 1.0, 44_000, 15_000, 90_000),
+    _practice("drive_holds", "electronic speed drive, holds one speed", 1.0, 400_000, 100_000,
+              1_000_000),
+    _practice("belt", "drive belt", 1.5, 8_000, 3_000, 20_000),
+    _practice("vacuum_pump_seizes", "vacuum pump seizes or breaks a vane", 1.3, 60_000, 20_000,
+              150_000),
+    _practice("motor_protection", "motor protection trips or a terminal works loose", 1.0, 30_000,
+              10_000, 80_000),
+    Life("regulator_fault", "vacuum regulator: dirty, slow or out of its setting", 1.0, 1_500,
+         800, 5_000, "regulator_counts", "derived"),
+    _practice("regulator_sticks", "vacuum regulator sticks", 1.0, 15_000, 3_000, 40_000),
     _practice("check_valve", "check valve", 1.2, 20_000, 5_000, 50_000),
     _practice("pulsator", "pulsator", 1.2, 12_000, 4_000, 25_000),
     _practice("cluster", "liner, tube and claw", 2.0, 2_500, 1_000, 5_000),

@@ -11,12 +11,13 @@ assert byrewright.plant.kinds
 
 def _named() -> dict[str, str]:
     return {
-        row.life: f"{name}: {row.way}"
+        life: f"{name}: {row.way}"
         for name, kind in REGISTRY.items()
         for rows in vars(kind).values()
         if isinstance(rows, tuple)
         for row in rows
         if isinstance(row, Failure)
+        for life in (row.life, *row.also)
     }
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -14,6 +16,7 @@ from byrewright.studies.failures.rates import (
     HOURS_A_YEAR,
     ON_CALL,
     Rate,
+    life_a_year,
     pair_hours,
     rates_of,
     with_spread,
@@ -33,10 +36,42 @@ def made(often: float, repair_h: float, life: str = "ac_motor") -> Rate:
 
 def test_published_life_becomes_a_rate() -> None:
     """Motor of the published table: eta 100,000 h, shape 1.2: one in 94,066 h of use."""
-    events = [e for e in events_of(example(ROWS)) if e.id == "VP1 stops"]
-    rate = rates_of(events, RULES, 3000.0)["VP1 stops"]
     assert weibull_mtbf_h(1.2, 100_000) == pytest.approx(94_066, abs=1)
-    assert rate.a_year == pytest.approx(3000 / 94_066, rel=1e-4)
+    assert life_a_year("ac_motor", RULES, 3000.0) == pytest.approx(3000 / 94_066, rel=1e-4)
+
+
+def test_a_vacuum_pump_stops_by_any_of_its_parts() -> None:
+    """Motor alone, once in thirty years, would stand for drive, belt, pump and protection too."""
+    rate = rates_of(events_of(example(ROWS)), RULES, 3000.0)["VP1 stops"]
+    parts = {k for k, _ in rate.shares}
+    assert parts == {"ac_motor", "drive", "belt", "vacuum_pump_seizes", "motor_protection"}
+    assert rate.a_year == pytest.approx(sum(life_a_year(k, RULES, 3000.0) for k in parts))
+    fixed = changed(example(ROWS), VP1={"speed": "fixed", "start": "direct"})
+    rates = rates_of(events_of(fixed), RULES, 3000.0)
+    assert "drive" not in dict(rates["VP1 stops"].shares)
+    assert "VP1 runs at one speed" not in rates
+    low, high = rate.range_a_year
+    assert low < rate.a_year < high
+
+
+def test_a_failed_drive_stops_more_often_than_it_holds_one_speed() -> None:
+    """The study knew a drive that fails only as a pump at one speed."""
+    trips, holds = (life_a_year(k, RULES, 3000.0) for k in ("drive", "drive_holds"))
+    assert trips > 5 * holds
+
+
+def test_regulator_faults_come_as_often_as_published_counts_say() -> None:
+    """Faults at 45 % of visits a year apart (Reaseheath, 1995): 1 - (1 - exp(-n))/n = 0.45.
+
+    A visit finds what came since the service before it, at any time of the year between them.
+    """
+    n = life_a_year("regulator_fault", RULES, 2000.0)
+    assert 1 - (1 - math.exp(-n)) / n == pytest.approx(0.45, abs=0.02)
+
+
+def test_a_moved_valve_in_the_parlour_sticks_more_than_once_in_a_career() -> None:
+    """A dry-plant life gave a fault every seventy years."""
+    assert 1 / life_a_year("control_valve", RULES, 1400.0) < 25
 
 
 @given(st.floats(0.01, 2), st.floats(0.5, 24), st.floats(0.01, 2), st.floats(0.5, 24))

@@ -152,7 +152,8 @@ class MilkPump(MovesMilk):
     CAN = frozenset({"moves liquid", "runs"})
     STATES = RUN
     FAILURES = (
-        Failure("stops", "centrifugal_pump", 3.0, "receiver rises", "run the partner, isolate", "motor"),
+        Failure("stops", "centrifugal_pump", 3.0, "receiver rises", "run the partner, isolate", "motor",
+                also=("ac_motor", "motor_protection")),
         Failure("seal leaks", "pump_seal", 2.0, "foam, air in the delivery, drips", "partner pump, isolate, seal kit",
                 "seal kit", effects.Effect("off", unseen="air and foam in the delivery")),
         Failure("runs on", "contactor", 2.0, "air in the delivery, milk churned", "stop it at the isolator",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Literal
 
 from byrewright.plant import effects
@@ -41,10 +42,11 @@ class VacuumPump(PumpsVacuum):
     STATES = RUN
     FAILURES = (
         Failure("stops", "ac_motor", 6.0, "its current is nil and vacuum sinks unless the partner carries on",
-                "close its hand valve, milk on the partner, attach slower", "motor, belts or drive"),
+                "close its hand valve, milk on the partner, attach slower", "motor, belts or drive",
+                also=("drive", "belt", "vacuum_pump_seizes", "motor_protection")),
         Failure("worn", "vacuum_pump", 24.0, "capacity test low, runs faster than it did",
                 "plan an overhaul, milk on both", "vanes or bearings", effects.at_share(0.75)),
-        Failure("runs at one speed", "drive", 8.0, "speed does not follow load",
+        Failure("runs at one speed", "drive_holds", 8.0, "speed does not follow load",
                 "fixed speed with the mechanical regulator", "drive", effects.FIXED),
     )  # fmt: skip
     UPKEEP = (Upkeep("oil level and drip rate", every_h=50), Upkeep("belts and coupling", every_h=500),
@@ -71,6 +73,14 @@ class VacuumPump(PumpsVacuum):
     start: Literal["direct", "star_delta", "soft", "drive"] | None = par(
         "", "how its motor starts", None
     )
+
+    def failures(self) -> tuple[Failure, ...]:
+        if self.speed == "variable" or self.start == "drive":
+            return type(self).FAILURES
+        return tuple(
+            replace(f, also=tuple(x for x in f.also if x != "drive"))
+            for f in type(self).FAILURES if f.life != "drive_holds"
+        )  # fmt: skip
 
     def lower(self) -> tuple[Primitive, ...]:
         return (
@@ -152,8 +162,11 @@ class Regulator(RegulatesVacuum):
     INSIDE = ()
     STATES = ("works", "backs up", "off")
     FAILURES = (
-        Failure("sticks open", "control_valve", 1.0, "vacuum low, hiss at the regulator", "clean it", "diaphragm", effects.ADMITS_AIR),
-        Failure("sticks shut", "control_valve", 1.0, "vacuum high, cups hard to take off",
+        Failure("regulates badly", "regulator_fault", 1.0, "vacuum swings, the test shows a slow regulator",
+                "clean filter and seat, test it", "filter and diaphragm",
+                effects.outside("vacuum swings more than the vacuum study shows, until it is cleaned")),
+        Failure("sticks open", "regulator_sticks", 1.0, "vacuum low, hiss at the regulator", "clean it", "diaphragm", effects.ADMITS_AIR),
+        Failure("sticks shut", "regulator_sticks", 1.0, "vacuum high, cups hard to take off",
                 "slow the pumps by hand, clean it", "diaphragm", effects.SHUT),
     )  # fmt: skip
     UPKEEP = (Upkeep("clean filter and seat", every_days=30),)

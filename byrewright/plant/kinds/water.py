@@ -52,7 +52,15 @@ class LiquidPump(MovesWater):
     CAN = frozenset({"moves liquid", "runs"})
     STATES = RUN
     FAILURES = (
-        Failure("stops", "centrifugal_pump", 4.0, "no flow", "start the standby", "motor or seal"),
+        Failure(
+            "stops",
+            "centrifugal_pump",
+            4.0,
+            "no flow",
+            "start the standby",
+            "motor or seal",
+            also=("ac_motor", "motor_protection"),
+        ),
         Failure(
             "seal leaks",
             "pump_seal",

@@ -14,7 +14,7 @@ from byrewright.studies.failures.declared import declared
 from byrewright.studies.failures.maintenance import Out
 from byrewright.studies.failures.rates import Hours
 from byrewright.studies.failures.script import Script
-from byrewright.studies.failures.tables import standing
+from byrewright.studies.failures.tables import short, standing
 from byrewright.studies.failures.worth import Cost, Worth, remedy
 from byrewright.studies.sizing.context import Bench
 
@@ -36,7 +36,7 @@ def write(
     _passive(bench, analysis)
     _by_hand(bench, analysis)
     _waiting(bench, analysis, worth)
-    _year(bench, analysis, worth)
+    _year(bench, analysis, worth, scripts)
     _pairs(bench, analysis, worth)
     _service(bench, analysis, out)
     _cups(bench, worth)
@@ -91,12 +91,19 @@ def rate_inputs(bench: Bench, analysis: Analysis, case: Case) -> tuple[Input, ..
     """The life behind a rate, with its source."""
     rate = analysis.rates[case.event.id]
     life = LIVES[rate.life]
+    others = (
+        Input("n_part", f"{LIVES[k].title}, share of the failures", round(share, 2), "",
+              LIVES[k].source) for k, share in rate.shares[1:]
+    )  # fmt: skip
+    low, high = rate.range_a_year
     return (
         bench.rule(f"life.{life.key}", "eta"),
         Input("beta", "shape", life.beta, "", life.source),
         Input("MTBF", "mean life in dry use", round(weibull_mtbf_h(
             life.beta, bench.number(f"life.{life.key}"))), "h", "eta Gamma(1 + 1/beta)"),
         Input("n", "failures", float(f"{rate.a_year:.3g}"), "1/year", "hours in use / MTBF"),
+        Input("n range", "failures at long and at short lives", f"{short(low)} to {short(high)}",
+              "1/year", "5 and 95 % points"), *others,
         Input("r", "time to repair", rate.repair_h, "h", "kind of machine (common practice)"),
     )  # fmt: skip
 
@@ -175,22 +182,23 @@ def _waiting(bench: Bench, analysis: Analysis, worth: Worth) -> None:
         )  # fmt: skip
 
 
-def short(value: float) -> str:
-    """Two or three figures, never in powers of ten.
-
-    >>> short(0.0412), short(7.27), short(1394.2)
-    ('0.041', '7.3', '1394')
-    """
-    return f"{value:.0f}" if abs(value) >= 100 else f"{value:.2g}"
-
-
 def hours_text(hours: Hours, unit: str) -> str:
     """A figure a year with its spread, in words."""
     low, high = short(hours.low), short(hours.high)
     return f"{short(hours.mean)} {unit} a year ({low} to {high} as lives are unsure)"
 
 
-def _year(bench: Bench, analysis: Analysis, worth: Worth) -> None:
+def _left_out(analysis: Analysis, scripts: Mapping[str, Script]) -> str:
+    """What a yearly sum does not hold."""
+    blind = sum(declared(c, scripts[c.event.id]).how == "not simulated" for c in analysis.cases)
+    return (
+        f" Left out: two failures at once, {blind} failures that are not simulated, parts that are "
+        f"inspected ({len(analysis.passive)}), pipes, fire, flood and lightning, and cows that "
+        "milk less afterwards."
+    )
+
+
+def _year(bench: Bench, analysis: Analysis, worth: Worth, scripts: Mapping[str, Script]) -> None:
     most = sorted(worth.costs, key=lambda c: -c.hours_year)[:3]
     names = ", ".join(
         f"{c.case.event.id} {short(c.hours_year)} h" for c in most if c.hours_year > 0
@@ -199,7 +207,7 @@ def _year(bench: Bench, analysis: Analysis, worth: Worth) -> None:
     bench.find(
         "failures.hours_year", "Milking time lost a year", round(worth.hours.mean, 2), "h/year",
         f"Single failures cost {hours_text(worth.hours, 'h')}"
-        + (f"; most of it: {names}." if names else "."),
+        + (f"; most of it: {names}." if names else ".") + _left_out(analysis, scripts),
         formula="sum of failures a year x time lost each, at the worst moment", inputs=inputs,
         source="weibull_table", known="second_hand",
     )  # fmt: skip
@@ -207,7 +215,8 @@ def _year(bench: Bench, analysis: Analysis, worth: Worth) -> None:
     bench.find(
         "failures.litres_year", "Milk lost a year", round(worth.litres.mean), "L/year",
         f"Single failures cost {hours_text(worth.litres, 'L')}, about "
-        f"{worth.litres.mean * price:.0f} {analysis.plant.site.currency} at the rules' price.",
+        f"{worth.litres.mean * price:.0f} {analysis.plant.site.currency} at the rules' price."
+        + _left_out(analysis, scripts),
         formula="sum of failures a year x litres lost each, at the worst moment",
         inputs=(*inputs, bench.rule("failures.milk_price_l")), source="weibull_table",
         known="second_hand",

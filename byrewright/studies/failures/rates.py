@@ -30,13 +30,28 @@ DRAWS = 4000
 
 @dataclass(frozen=True, slots=True)
 class Rate:
-    """How often one event comes and how long it lasts. `spread` is the sigma of ln(rate)."""
+    """How often one event comes and how long it lasts. `spread` is the sigma of ln(rate).
+
+    `parts` are the lives that its rate adds up from, each with its share; `life` is the first.
+    """
 
     a_year: float
     repair_h: float
     spread: float
     unavailable: float
     life: str
+    parts: tuple[tuple[str, float], ...] = ()
+
+    @property
+    def shares(self) -> tuple[tuple[str, float], ...]:
+        """The lives behind it with their shares; the only one where no parts are told."""
+        return self.parts or ((self.life, 1.0),)
+
+    @property
+    def range_a_year(self) -> tuple[float, float]:
+        """Times a year at the 5 and 95 % points of its lives."""
+        far = math.exp(POINT_95 * self.spread)
+        return self.a_year / far, self.a_year * far
 
 
 def rates_of(events: Sequence[Event], rules: Rulebook, milking_h_year: float) -> dict[str, Rate]:
@@ -44,21 +59,36 @@ def rates_of(events: Sequence[Event], rules: Rulebook, milking_h_year: float) ->
     return {e.id: _rate(e, rules, milking_h_year) for e in events}
 
 
-def _rate(event: Event, rules: Rulebook, milking_h_year: float) -> Rate:
-    life = LIVES[event.failure.life]
-    repair_h = event.failure.repair_h * rules.number("failures.repair_factor")
-    eta = rules.number(f"life.{life.key}")
-    mtbf = weibull_mtbf_h(life.beta, eta)
+def life_a_year(key: str, rules: Rulebook, milking_h_year: float) -> float:
+    """How often a year a part of some life fails: hours in use / MTBF, shortened where wet."""
+    life = LIVES[key]
+    mtbf = weibull_mtbf_h(life.beta, rules.number(f"life.{key}"))
     if life.wet:
         mtbf /= rules.number("reliability.wet_divisor")
-    hours = HOURS_A_YEAR if life.key in ALWAYS else milking_h_year
-    a_year = hours / mtbf * event.alike
+    elif life.damp:
+        mtbf /= rules.number("reliability.damp_divisor")
+    return (HOURS_A_YEAR if key in ALWAYS else milking_h_year) / mtbf
+
+
+def _rate(event: Event, rules: Rulebook, milking_h_year: float) -> Rate:
+    first = event.failure.life
+    repair_h = event.failure.repair_h * rules.number("failures.repair_factor")
+    each = {k: life_a_year(k, rules, milking_h_year) for k in (first, *event.failure.also)}
+    total = sum(each.values())
+    a_year = total * event.alike
     if event.common:
         a_year *= rules.number("reliability.beta_common_cause")
-    spread = math.log(life.high_h / life.low_h) / (2 * POINT_95)
-    if life.key in ON_CALL:
-        return Rate(a_year, repair_h, spread, rules.number("generator.fail_to_start"), life.key)
-    return Rate(a_year, repair_h, spread, min(1.0, a_year * repair_h / HOURS_A_YEAR), life.key)
+    parts = tuple((k, n / total) for k, n in each.items())
+    spread = math.sqrt(sum((share * _sigma(k)) ** 2 for k, share in parts))
+    if first in ON_CALL:
+        return Rate(a_year, repair_h, spread, rules.number("generator.fail_to_start"), first, parts)
+    out = min(1.0, a_year * repair_h / HOURS_A_YEAR)
+    return Rate(a_year, repair_h, spread, out, first, parts)
+
+
+def _sigma(key: str) -> float:
+    """Sigma of ln(life): its low and high figures are taken as the 5 and 95 % points."""
+    return math.log(LIVES[key].high_h / LIVES[key].low_h) / (2 * POINT_95)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,14 +133,15 @@ def with_spread(
     import numpy as np
 
     rng = np.random.default_rng(seed)
-    lives = sorted({rates[e].life for events in parts for e in events})
-    sigma = {rates[e].life: rates[e].spread for events in parts for e in events}
+    lives = sorted({k for events in parts for e in events for k, _ in rates[e].shares})
+    sigma = {k: rates[e].spread if not rates[e].parts else _sigma(k)
+             for events in parts for e in events for k, _ in rates[e].shares}  # fmt: skip
     draw = {life: np.exp(sigma[life] * rng.standard_normal(DRAWS)) for life in lives}
     total = np.zeros(DRAWS)
     for events, hours in parts.items():
         share = np.full(DRAWS, hours)
-        for life in [rates[e].life for e in events]:
-            share = share * draw[life]
+        for event in events:
+            share = share * sum(part * draw[k] for k, part in rates[event].shares)
         total = total + share
     mean = float(sum(parts.values()))
     if mean == 0.0:

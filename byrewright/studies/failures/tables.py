@@ -15,6 +15,17 @@ from byrewright.studies.failures.script import Script
 from byrewright.studies.failures.worth import Cost, Day, Gain, Worth, remedy, worst_of
 
 Row = tuple[float | str, ...]
+
+
+def short(value: float) -> str:
+    """Two or three figures, never in powers of ten.
+
+    >>> short(0.0412), short(7.27), short(1394.2)
+    ('0.041', '7.3', '1394')
+    """
+    return f"{value:.0f}" if abs(value) >= 100 else f"{value:.2g}"
+
+
 CELL_STOPS, CELL_SOME, CELL_NONE = "x", "~", "-"
 """Marks of the matrix: stops or lost, some, none."""
 WARM_K = 0.5
@@ -52,6 +63,7 @@ def ranked(
             _milk(at), _out(at), round(case.hand_min, 1),
             round(cost.fallen), round(cost.again_min, 1), round(60 * cost.hours_each, 1),
             _until(at), round(cost.litres_each), round(money, 1), _few(cost.a_year),
+            " to ".join(short(n) for n in cost.range_a_year),
             _few(cost.hours_year), declared(case, scripts[case.event.id]).text,
         ))  # fmt: skip
     return Table(
@@ -60,9 +72,9 @@ def ranked(
          "vacuum air to spare", "warmest milk in store", "warmest out of the cooler", "acts take",
          "cups fallen", "cups on again take", "last cow later by", "first milk lost after",
          "milk lost", "money at risk",
-         "times in milking", "hours lost", "in the simulated day"),
+         "times in milking", "times, at low and high lives", "hours lost", "in the simulated day"),
         ("", "", "", "", "", "kPa", "L/min", "degC", "degC", "min", "", "min", "min", "min", "L",
-         currency, "1/year", "h/year", ""),
+         currency, "1/year", "1/year", "h/year", ""),
         tuple(rows),
         note="A dash: not milking at that moment, or nothing of the kind. Money: milk lost at the "
              "price of the rules, and the operators' time where a wage is stated. Last cow later: "
@@ -290,17 +302,19 @@ def shelf(analysis: Analysis, worth: Worth) -> Table:
 
 def lives(analysis: Analysis) -> Table:
     """The failure data used, with source and range."""
-    used = dict.fromkeys(analysis.rates[c.event.id].life for c in analysis.cases)
+    used = dict.fromkeys(k for c in analysis.cases for k, _ in analysis.rates[c.event.id].shares)
     rows: list[Row] = []
     for key in sorted(used):
         life = LIVES[key]
         value = analysis.rules[f"life.{key}"]
         known = value.known.replace("_", " ")
+        place = "wet" if life.wet else "damp" if life.damp else "dry"
         rows.append((f"life.{key}", life.title, life.beta, value.value, life.low_h, life.high_h,
-                     "yes" if life.wet else "no", value.source, known))  # fmt: skip
+                     place, value.source, known))  # fmt: skip
     return Table("failures.lives", "Lives used", ("rule", "part", "shape", "characteristic life",
-                 "low", "high", "wet part", "source", "known"),
+                 "low", "high", "place", "source", "known"),
                  ("", "", "", "h", "h", "h", "", "", ""), tuple(rows),
                  note="Replace a life by writing its rule in the limits file; repair times by "
                       "`failures.repair_factor`. Wet parts live shorter by "
-                      "`reliability.wet_divisor`.")  # fmt: skip
+                      "`reliability.wet_divisor`, damp ones by "
+                      "`reliability.damp_divisor`.")  # fmt: skip

@@ -31,6 +31,8 @@ class Cost:
     fallen: float = 0.0
     again_min: float = 0.0
 
+    range_a_year: tuple[float, float] = (0.0, 0.0)
+
     @property
     def hours_year(self) -> float:
         """Hours of milking lost a year."""
@@ -99,18 +101,20 @@ def _cost(
         hours = rate.repair_h if case.stops else case.hand_min / 60
         hours += script.again_s / 3600 if script else 0.0
         litres = 0.0
+    share = milking_share(analysis, case)
+    low, high = rate.range_a_year
     return Cost(case, worst, hours, litres if litres >= FEW_LITRES else 0.0,
-                rate.a_year * milking_share(analysis, case), script.fallen if script else 0.0,
-                script.again_s / 60 if script else 0.0)  # fmt: skip
+                rate.a_year * share, script.fallen if script else 0.0,
+                script.again_s / 60 if script else 0.0, (low * share, high * share))  # fmt: skip
 
 
 def milking_share(analysis: Analysis, case: Case) -> float:
     """The share of a failure's times that fall into milking."""
     from byrewright.studies.failures.rates import ALWAYS
 
-    if analysis.rates[case.event.id].life in ALWAYS:
-        return min(1.0, analysis.duty.milking_h_day / DAY_H)
-    return 1.0
+    in_milking = min(1.0, analysis.duty.milking_h_day / DAY_H)
+    return sum(share * (in_milking if life in ALWAYS else 1.0)
+               for life, share in analysis.rates[case.event.id].shares)  # fmt: skip
 
 
 def _pairs(analysis: Analysis) -> dict[tuple[str, str], float]:
