@@ -6,10 +6,12 @@ from typing import Any
 
 from byrewright.drafting.intent import Intent
 from byrewright.drafting.sheet import Sheet
+from byrewright.physics.coolant import glycol_needed_pct
 
 FIRST_BORES_MM = {
     "cooling water": 60.0,
     "chilled liquid": 60.0,
+    "expansion": 20.0,
     "refrigerant": 28.0,
     "water": 50.0,
     "water source": 50.0,
@@ -104,6 +106,8 @@ def _chilled(sheet: Sheet, want: Intent, how: str) -> None:
     sheet.add("header", "HC2", label="Chilled flow")
     sheet.add("header", "HC3", label="Chilled return")
     room = "in the plant room"
+    if how != "ice_bank":
+        _closed(sheet, room)
     for n in want.pump_places:
         if how == "ice_bank":
             sheet.add(
@@ -141,12 +145,19 @@ def _chilled(sheet: Sheet, want: Intent, how: str) -> None:
                 fed_from=f"SB{n + 1}",
                 normally="runs",
                 twins="chillers",
-                why={"duty_kw": "first guess", "rated_ambient_c": "the hot afternoon of this site"},
+                leaving_c=want.coolant_c,
+                glycol_pct=glycol_needed_pct(want.coolant_c),
+                why={
+                    "duty_kw": "first guess",
+                    "rated_ambient_c": "the hot afternoon of this site",
+                    "leaving_c": "as the brief wishes its cold",
+                    "glycol_pct": "first guess",
+                },
             )
             sheet.line(
                 "coolant",
                 f"CH{n}.coolant_out",
-                "HC1",
+                f"CB1.coolant_in_{n}",
                 family="chilled liquid",
                 length_m=3.0,
                 why=room,
@@ -214,6 +225,23 @@ def _chilled(sheet: Sheet, want: Intent, how: str) -> None:
         sheet.line(
             "coolant", f"TK{n}.coolant_out", "HC3", family="chilled liquid", length_m=6.0, why=room
         )
+
+
+def _closed(sheet: Sheet, room: str) -> None:
+    """What a closed circuit with a chiller needs: content for its compressor, room to grow."""
+    sheet.add("coolant_buffer", "CB1", volume_l=500.0, why={"volume_l": "first guess"})
+    sheet.add(
+        "expansion_vessel",
+        "EV1",
+        volume_l=50.0,
+        precharge_bar=1.0,
+        relief_bar=2.5,
+        why={"volume_l": "first guess", "precharge_bar": "usual", "relief_bar": "usual"},
+    )
+    sheet.line(
+        "coolant", "CB1.coolant_out_1", "HC1", family="chilled liquid", length_m=2.0, why=room
+    )
+    sheet.line("coolant", "HC3", "EV1.coolant", family="expansion", length_m=1.0, why=room)
 
 
 def water(sheet: Sheet, want: Intent) -> None:

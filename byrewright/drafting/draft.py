@@ -34,9 +34,12 @@ COLD: Mapping[str, Cold] = {
     "ice_bank": "ice_bank",
     "direct_expansion": "direct_expansion",
     "chilled_water": "chilled_water",
+    "glycol": "chilled_water",
     "inline_and_silo": "inline",
 }
 """The brief's words for cooling, as structure."""
+CHILLED_C, GLYCOL_C = 1.0, -2.0
+"""What chillers send out: the usual, and where a brief wishes glycol (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +126,7 @@ def intent_of(brief: Brief) -> Intent:
         stalls=brief.stalls or _first_stalls(brief, hours),
         stalls_given=brief.stalls is not None,
         cold=COLD[cooling],
+        coolant_c=GLYCOL_C if cooling == "glycol" else CHILLED_C,
         direct=brief.direct_loading,
         tanks=_tanks(brief, milk_l_day, round_the_clock),
         calf_l_day=brief.calf_milk_l_day,

@@ -35,6 +35,7 @@ class Intent:
     stalls: int
     stalls_given: bool
     cold: Cold
+    coolant_c: float
     direct: bool
     tanks: int
     calf_l_day: float

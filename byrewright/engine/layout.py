@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import TypeVar
 
+from byrewright.engine.circuits import liquid_of
 from byrewright.engine.rows import (
     COWS,
     DRAIN,
@@ -44,6 +45,7 @@ from byrewright.engine.shape import (
     WATER,
 )  # fmt: skip
 from byrewright.engine.ways import GASES, Open, Way, Ways
+from byrewright.physics.coolant import plate_u_share
 from byrewright.physics.tank_wall import full_loss_kw_k
 from byrewright.plant.graph import Node
 from byrewright.plant.plant import Plant
@@ -56,6 +58,7 @@ from byrewright.plant.primitives import (
     Exchange,
     Float,
     Heated,
+    HoldsCold,
     Lot,
     Mover,
     Primitive,
@@ -127,7 +130,7 @@ class Layout:
             self.out.vessels[tag] = row
         for tag, bath in self.all(Bath):
             row = VesselRow(tag, 1e12, BATH, WATER, litres=bath.litres)
-            row.c = bath.litres * self.number("coolant.cp_kj_kgk")
+            row.c = bath.litres * liquid_of(bath, self.rules).kj_l_k
             row.ice_kj = bath.store_kwh * 3600
             row.t0 = bath.leaving_c
             self.out.vessels[tag] = row
@@ -175,6 +178,7 @@ class Layout:
             baths = [w for w in baths if self.out.vessels[w.vessel].role == BATH]
             if baths:
                 row.bath = baths[0].vessel
+                self._with_coolant(row)
                 self.out.exchangers.append(row)
                 continue
             supply = self._reaches(tag, one.cold_in, back=True)
@@ -201,6 +205,15 @@ class Layout:
             row.cold = mover.id
             self.out.movers.append(mover)
             self.out.exchangers.append(row)
+
+    def _with_coolant(self, row: ExchangerRow) -> None:
+        """A chilled stage with its own liquid: less heat passes it, and a litre takes less."""
+        bath = next(b for tag, b in self.all(Bath) if tag == row.bath)
+        liquid = liquid_of(bath, self.rules)
+        row.ua *= plate_u_share(liquid)
+        # The kernel takes a ratio of masses and the heat of water; the file's is one of litres.
+        milk, water = self.number("milk.density_kg_m3") / 1000, self.number("water.cp_kj_kgk")
+        row.ratio *= liquid.kj_l_k / (milk * water)
 
     # Milk.
 
@@ -379,7 +392,21 @@ class Layout:
         else:
             self.out.notes.append(f"{tag}: no heater feeds it; the wash is cold.")
 
+    def _buffers(self) -> None:
+        """What a buffer holds is added to the baths it is joined to, in equal parts."""
+        held = dict(self.all(Bath))
+        for tag, one in self.all(HoldsCold):
+            ways = self._reaches(tag, one.port, back=True, gases=frozenset(NOT_COOLANT))
+            baths = sorted({w.vessel for w in ways if w.vessel in held})
+            for bath in baths:
+                row, litres = self.out.vessels[bath], one.volume_l / len(baths)
+                row.litres += litres
+                row.c += litres * liquid_of(held[bath], self.rules).kj_l_k
+            if not baths:
+                self.out.notes.append(f"{tag}: no source of cold is joined to it; it buffers none.")
+
     def _cold_and_hot(self) -> None:
+        self._buffers()
         cooled = self.all(Cooled)
         for tag, one in cooled:
             ways = self._reaches(tag, one.coolant_in, back=True, gases=frozenset(NOT_COOLANT))

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from byrewright.engine.liquidnet import CENTRIFUGAL, ONE_WAY, PARAMETERS, PIPE, POWER
 from byrewright.physics.air import equivalent_length_m
 from byrewright.physics.constants import GRAVITY_M_S2
+from byrewright.physics.coolant import Coolant, drop_share
 from byrewright.physics.milk import milk_viscosity_mpa_s
 from byrewright.physics.wash_heat import saturation_kpa
 from byrewright.plant.plant import Pipe
@@ -44,7 +45,7 @@ class Fluid:
         return head_m * self.density_kg_m3 * GRAVITY_M_S2 / 1000
 
 
-def fluids(rules: Rulebook) -> dict[str, Fluid]:
+def fluids(rules: Rulebook, chilled: Coolant) -> dict[str, Fluid]:
     """The liquids of a plant: milk as it leaves the cow's side, water, hot wash, chilled liquid."""
     warm = rules.number("milk.at_receiver_c")
     hot = rules.number("wash.main_end_least_c")
@@ -53,7 +54,7 @@ def fluids(rules: Rulebook) -> dict[str, Fluid]:
                       milk_viscosity_mpa_s(warm, extrapolate=True), saturation_kpa(warm)),
         "water": Fluid("water", rules.number("water.density_kg_m3"), 1.3, saturation_kpa(10.0)),
         "wash": Fluid("wash", rules.number("water.density_kg_m3"), 0.65, saturation_kpa(hot)),
-        "coolant": Fluid("coolant", rules.number("coolant.density_kg_m3"), 3.5,
+        "coolant": Fluid("coolant", chilled.density_kg_m3, chilled.viscosity_mpa_s,
                          saturation_kpa(4.0)),
     }  # fmt: skip
 
@@ -61,8 +62,9 @@ def fluids(rules: Rulebook) -> dict[str, Fluid]:
 class Laws:
     """The laws of elements under one rulebook."""
 
-    def __init__(self, rules: Rulebook) -> None:
+    def __init__(self, rules: Rulebook, chilled: Coolant) -> None:
         self.rules = rules
+        self.chilled = chilled
         self.rough_mm = rules.number("pipe.roughness_stainless_mm")
 
     def figure(self, what: Figure) -> float:
@@ -98,6 +100,8 @@ class Laws:
         if k > 0:
             found.append(self.heads(k, bore))
         kpa = self.sock_kpa(dirt) if loss.sock else self.figure(loss.drop_kpa)
+        if fluid.name == "coolant":
+            kpa *= drop_share(self.chilled)
         at = self.rated_l_min(loss)
         if kpa > 0 and at > 0:
             n = self.figure(loss.exponent)
@@ -107,9 +111,7 @@ class Laws:
     def rated_l_min(self, loss: Loss) -> float:
         """The flow at which a machine's drop is told."""
         if loss.at_kw > 0:
-            n = self.rules.number
-            heat = n("coolant.density_kg_m3") * n("coolant.cp_kj_kgk") * n("coolant.rise_k")
-            return loss.at_kw / heat * 60_000
+            return 60 * loss.at_kw / (self.chilled.kj_l_k * self.rules.number("coolant.rise_k"))
         at = self.figure(loss.at_l_min) * loss.times
         return at / self.rules.number(loss.per) if loss.per else at
 

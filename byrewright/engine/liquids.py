@@ -13,6 +13,7 @@ from functools import cached_property
 
 import numpy as np
 
+from byrewright.engine.circuits import coolant_of
 from byrewright.engine.liquidlaws import L_MIN, NO_SOCK, Element, Fluid, Laws, fluids, padded
 from byrewright.engine.liquidnet import (
     CENTRIFUGAL,
@@ -97,8 +98,9 @@ class Liquids:
     def __init__(self, plant: Plant, rules: Rulebook) -> None:
         self.plant = plant
         self.rules = rules
-        self.laws = Laws(rules)
-        self.fluids = fluids(rules)
+        chilled = coolant_of(plant, rules)
+        self.laws = Laws(rules, chilled)
+        self.fluids = fluids(rules, chilled)
         self.movers: dict[str, Mover] = {}
         self.vessels: dict[str, Vessel] = {}
         self.losses: dict[tuple[str, str, str], Loss] = {}

@@ -49,7 +49,7 @@ WITHHELD_SHARE = 0.015
 CALF_L_COW_DAY = 0.6
 """Calf milk, litres a day for each cow: 8 calves to 100 cows at 8 L (common practice)."""
 
-Cooling = Literal["ice_bank", "direct_expansion", "chilled_water", "inline_and_silo"]
+Cooling = Literal["ice_bank", "direct_expansion", "chilled_water", "glycol", "inline_and_silo"]
 
 
 class WaterSource(Record):

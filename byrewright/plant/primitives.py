@@ -136,12 +136,24 @@ class Strain:
 
 @dataclass(frozen=True, slots=True)
 class Bath:
-    """A circulating cold liquid, with ice where `store_kwh` is not nil; leaves at `leaving_c`."""
+    """A circulating cold liquid, with ice where `store_kwh` is not nil; leaves at `leaving_c`.
+
+    `glycol_pct` is propylene glycol by volume; None where it is not stated.
+    """
 
     out: str
     litres: float
     leaving_c: float
     store_kwh: float = 0.0
+    glycol_pct: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class HoldsCold:
+    """A volume of a chilled circuit behind `port`; its heat is that of the bath it is joined to."""
+
+    port: str
+    volume_l: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -342,7 +354,7 @@ class Sense:
 
 
 Primitive = (
-    Vessel | Loss | Mover | Runs | Float | Exchange | Strain | Bath | Chill | Cooled | Heated
-    | Stalls | Turns | Gate | Units | TakesOff | EachCow | MakesVacuum | HoldsVacuum | DrawsAir
-    | MakesAir | StoresAir | Lot | Draw | Tanker | WashVessel | Doses | Load | Sense
+    Vessel | Loss | Mover | Runs | Float | Exchange | Strain | Bath | HoldsCold | Chill | Cooled
+    | Heated | Stalls | Turns | Gate | Units | TakesOff | EachCow | MakesVacuum | HoldsVacuum
+    | DrawsAir | MakesAir | StoresAir | Lot | Draw | Tanker | WashVessel | Doses | Load | Sense
 )  # fmt: skip

@@ -12,6 +12,12 @@ from byrewright.standards.model import Source
 
 _ALL = (
     Source("practice", "Common practice, no source", "held by practised engineers; check locally"),
+    Source(
+        "coolprop",
+        "CoolProp 8.0, incompressible solutions, after Melinder, Properties of Secondary Working "
+        "Fluids for Indirect Systems, 2010",
+        "read by running the library; the book not read",
+    ),
     Source("user", "Stated by the user", "entered in the limits file beside the plant"),
     Source("definition", "Definition or geometry", "follows from arithmetic alone"),
     Source(

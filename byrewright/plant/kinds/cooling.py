@@ -12,15 +12,25 @@ from byrewright.plant.primitives import (
     Chill,
     Cooled,
     Exchange,
+    HoldsCold,
     Loss,
     Primitive,
     Runs,
     Vessel,
 )
 from byrewright.plant.record import par
-from byrewright.plant.roles import CoolsMilk, MakesCold, StoresMilk
+from byrewright.plant.roles import (
+    BuffersCold,
+    CoolsMilk,
+    MakesCold,
+    StoresMilk,
+    TakesExpansion,
+)
 
 REFRIGERANT = "Refrigerant circuits only by licensed people; ventilate, no naked flame near flammable refrigerant."
+
+CHILLER_L_KW = 5.0
+"""Liquid in a chiller and the pipes at it, for each kW (common practice, no source)."""
 
 
 class PlateCooler(CoolsMilk):
@@ -260,6 +270,7 @@ class Chiller(MakesCold):
                   port("recovery_in", "water", direction="in", needed=False),
                   port("recovery_out", "water", direction="out", needed=False))  # fmt: skip
     INSIDE = (Inside("coolant_in", "coolant_out"), Inside("recovery_in", "recovery_out"))
+    GLYCOL_FIELD = "glycol_pct"
     CAN = frozenset({"runs"})
     STATES = RUN
     FAILURES = (Failure("trips", "refrigeration", 8.0, "coolant warms, milk leaves warm",
@@ -273,6 +284,10 @@ class Chiller(MakesCold):
     leaving_c: float = par(
         "degC", "temperature of the liquid it sends out", 1.0, ge=-10, le=15, why="above freezing"
     )
+    glycol_pct: float | None = par(
+        "%", "propylene glycol in its liquid, by volume (0: water); not stated, what keeps it from "
+        "freezing at the evaporator", None, ge=0, le=50,
+    )  # fmt: skip
     rated_ambient_c: float = par("degC", "ambient at which the duty is stated", 32.0, ge=15, le=50,
                                  why="temperate climate", known="from_memory")  # fmt: skip
 
@@ -281,9 +296,67 @@ class Chiller(MakesCold):
 
     def lower(self) -> tuple[Primitive, ...]:
         return (
-            Bath("coolant_out", max(200.0, 20 * self.duty_kw * self.count), self.leaving_c),
+            Bath(
+                "coolant_out",
+                max(50.0, CHILLER_L_KW * self.duty_kw * self.count),
+                self.leaving_c,
+                glycol_pct=self.glycol_pct,
+            ),
             Chill(self.duty_kw * self.count, self.cop, self.rated_ambient_c),
         )
+
+
+class CoolantBuffer(BuffersCold):
+    """Holds chilled liquid between chiller and users, so that the compressor does not run short."""
+
+    KIND = "coolant_buffer"
+    TITLE = "Chilled buffer"
+    LETTERS = "CB"
+    SYMBOL = "vessel"
+    ROOM = "cooling"
+    PORTS = ports(
+        port("coolant_in_#", "coolant", direction="in"),
+        port("coolant_out_#", "coolant", direction="out"),
+    )
+    INSIDE = (Inside("coolant_in_#", "*"), Inside("*", "coolant_out_#"))
+    FAILURES = (
+        Failure("leaks", "vessel", 8.0, "pressure of the circuit falls", "shut it off, top up", "",
+                effects.outside("chilled liquid on the floor; glycol is caught, not drained")),
+    )  # fmt: skip
+    UPKEEP = (Upkeep("insulation and air vent", every_days=365),)
+
+    volume_l: float = par("L", "chilled liquid it holds", ge=20, le=50000)
+
+    def lower(self) -> tuple[Primitive, ...]:
+        return (HoldsCold("coolant_in_#", self.volume_l * self.count),)
+
+
+class ExpansionVessel(TakesExpansion):
+    """Takes the growth of a closed chilled circuit behind a membrane."""
+
+    KIND = "expansion_vessel"
+    TITLE = "Expansion vessel"
+    LETTERS = "EV"
+    SYMBOL = "vessel"
+    ROOM = "cooling"
+    PORTS = ports(port("coolant", "coolant"))
+    FAILURES = (
+        Failure("loses its precharge", "vessel", 6.0, "relief valve drips, pressure swings",
+                "recharge it with the circuit empty at that point", "membrane",
+                effects.outside("liquid lost at the relief valve, air drawn in when it cools")),
+    )  # fmt: skip
+    UPKEEP = (Upkeep("precharge, with the circuit's pressure off", every_days=365),)
+
+    volume_l: float = par("L", "its whole volume", ge=1, le=5000)
+    precharge_bar: float = par(
+        "bar", "gas pressure before the circuit is filled", 1.0, ge=0.2, le=6, why="usual"
+    )
+    relief_bar: float = par(
+        "bar", "pressure at which the circuit's relief valve opens", 2.5, ge=0.5, le=10, why="usual"
+    )
+
+    def lower(self) -> tuple[Primitive, ...]:
+        return ()
 
 
 class IceBank(MakesCold):
@@ -330,7 +403,7 @@ class IceBank(MakesCold):
     def lower(self) -> tuple[Primitive, ...]:
         return (
             Bath("coolant_out_#", 10 * self.store_kwh * self.count, self.leaving_c,
-                 self.store_kwh * self.count),
+                 self.store_kwh * self.count, glycol_pct=0.0),
             Chill(self.duty_kw * self.count, self.cop, 32.0,
                   hours=(self.make_from, self.make_until)),
         )  # fmt: skip

@@ -1,7 +1,15 @@
 """What studies ask a plant for: roles with typed faces, never kinds. See `base`."""
 
 from byrewright.plant.roles.base import Role, roles_of, usual_kind, usually
-from byrewright.plant.roles.cooling import Cold, CoolsMilk, MakesCold, Stage, StoresMilk
+from byrewright.plant.roles.cooling import (
+    BuffersCold,
+    Cold,
+    CoolsMilk,
+    MakesCold,
+    Stage,
+    StoresMilk,
+    TakesExpansion,
+)
 from byrewright.plant.roles.deck import (
     BringsCows,
     CarriesDeck,
@@ -60,14 +68,15 @@ from byrewright.plant.roles.water import (
 )
 
 __all__ = [
-    "BalancesMilk", "BridgesPower", "BringsCows", "BuffersWater", "CarriesDeck", "Cold",
-    "CollectsMilk", "CompressesAir", "Controls", "CoolsMilk", "DosesWash", "DriesAir",
+    "BalancesMilk", "BridgesPower", "BringsCows", "BuffersCold", "BuffersWater", "CarriesDeck",
+    "Cold", "CollectsMilk", "CompressesAir", "Controls", "CoolsMilk", "DosesWash", "DriesAir",
     "DriesCloths", "FeedsCalves", "FeedsPulsators", "FiltersMilk", "FiltersWater",
     "GeneratesPower", "GivesMilk", "GivesWater", "HeatsWater", "InjectsAir", "IsValve",
     "JoinsDeck", "JoinsPipes", "KeepsAir", "KeepsWithheld", "LoadsTankers", "MakesCold",
     "MakesUpWash", "MovesMilk", "MovesWater", "PassesOneWay", "Pulsates", "PumpsVacuum",
     "ReceivesMilk", "RegulatesVacuum", "RemovesUnits", "RinsesUnits", "Role", "Senses",
     "SharesPower", "SharesVacuum", "Stage", "StandsCows", "StoresMilk", "SuppliesPower",
-    "TakesWaste", "TellsPeople", "TrapsLiquid", "TurnsDeck", "WashesCloths", "roles_of",
+    "TakesExpansion", "TakesWaste", "TellsPeople", "TrapsLiquid", "TurnsDeck", "WashesCloths",
+    "roles_of",
     "usual_kind", "usually",
 ]  # fmt: skip

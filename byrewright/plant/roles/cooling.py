@@ -71,6 +71,8 @@ class Cold:
     leaving_c: float | None = None
     store_kwh: float = 0.0
     hours: tuple[str, str] | None = None
+    glycol_pct: float | None = None
+    """Propylene glycol in its liquid, by volume; None where it is not stated."""
 
     @property
     def span(self) -> str:
@@ -84,6 +86,8 @@ class MakesCold(Role):
     ROLE = "makes cold"
     SIZED_BY: ClassVar[dict[str, str]] = {"duty": "duty_kw", "store": "store_kwh"}
     """The fields that say what it makes and what it stores."""
+    GLYCOL_FIELD: ClassVar[str] = ""
+    """The field that says its liquid's share of glycol; "" where it sends out water."""
 
     def cold(self) -> Cold:
         """What each of it makes, as it lowers to refrigeration and a bath.
@@ -98,8 +102,26 @@ class MakesCold(Role):
         return Cold(
             chill.duty_kw / self.count, chill.cop, chill.rated_ambient_c,
             bath.leaving_c if bath else None, bath.store_kwh / self.count if bath else 0.0,
-            chill.hours,
+            chill.hours, bath.glycol_pct if bath else None,
         )  # fmt: skip
+
+
+class BuffersCold(Role):
+    """Holds chilled liquid, so that a chiller runs long enough."""
+
+    ROLE = "buffers cold"
+
+    volume_l: float
+
+
+class TakesExpansion(Role):
+    """Takes what a closed circuit's liquid grows by as it warms."""
+
+    ROLE = "takes expansion"
+
+    volume_l: float
+    precharge_bar: float
+    relief_bar: float
 
 
 class StoresMilk(Role):

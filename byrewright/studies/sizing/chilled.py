@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+from byrewright.engine.circuits import coolant_of
+from byrewright.physics.coolant import drop_share
 from byrewright.plant.roles import CoolsMilk, MovesWater, StoresMilk
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.delivery import cooler_flow_l_min
@@ -12,7 +16,7 @@ from byrewright.studies.sizing.pumping import PumpDuty, duty_to, size_pump
 
 def tank_flow_l_min(bench: Bench, tank: StoresMilk) -> float:
     """Chilled liquid that takes a tank's cooling duty out at the usual warming, L/min."""
-    per_l = bench.number("coolant.density_kg_m3") / 1000 * bench.number("coolant.cp_kj_kgk")
+    per_l = coolant_of(bench.plant, bench.rules).kj_l_k
     return tank.cooling_kw * 60.0 / (per_l * bench.number("coolant.rise_k"))
 
 
@@ -35,6 +39,11 @@ def size_chilled_pumps(bench: Bench, duty: Duty) -> None:
             both = PumpDuty("chilled stage and a cooling tank at once", stage + jacket, longest.kpa,
                             longest.joints)  # fmt: skip
             duties.append(both)
+        liquid = coolant_of(plant, bench.rules)
+        # A curve stated with water is taken to hold: at under 20 mPa.s it loses next to nothing.
+        duties = [replace(d, density_kg_m3=liquid.density_kg_m3,
+                          viscosity_mpa_s=liquid.viscosity_mpa_s, drop_share=drop_share(liquid),
+                          kpa=d.kpa * drop_share(liquid)) for d in duties]  # fmt: skip
         if duties:
             found.append((pump, duties))
     alone = plant.wishes.redundancy != "none"

@@ -8,10 +8,12 @@ from byrewright.plant.roles import CoolsMilk, Stage, StoresMilk
 from byrewright.results import Input
 from byrewright.studies.sizing.cold import cold_plants
 from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.coolant import judge_coolant
 from byrewright.studies.sizing.delivery import cooler_flow_l_min
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.in_line import (
     InLine,
+    chilled_u_share,
     coolant_kw_k,
     in_line,
     milk_kw_k,
@@ -45,6 +47,7 @@ def size_cooling(bench: Bench, duty: Duty) -> None:
     )
     if wants_cold:
         cold_plants(bench, duty, point)
+        judge_coolant(bench, point)
 
 
 def _usual_approach_k(bench: Bench, ratio: float) -> tuple[float, float]:
@@ -139,6 +142,7 @@ def _chilled_stage(
     advised, why = None, "no size can reach it: colder or more liquid is needed"
     try:
         ua = ua_for_hot_out_kw_k(hot, point.pre_cooled_c, cold, point.coolant_in_c, wanted)
+        ua /= chilled_u_share(bench)
         advised = _advised_size(stage, ua)
         why = f"milk leaves at {wanted:.3g} degC in the warmest month of water"
     except PhysicsRangeError:
@@ -158,6 +162,11 @@ def _chilled_stage(
         formula=NTU_FORMULA,
         inputs=(
             *_stage_inputs(cooler, stage),
+            worked(
+                "f_U",
+                "share of it that the chilled liquid's film leaves",
+                round(chilled_u_share(bench), 3),
+            ),
             stated("ratio", "liquid to milk", stage.ratio),
             worked("T_in", "milk from the water stage", point.pre_cooled_c, "degC"),
             stated("t_in", "chilled liquid", point.coolant_in_c, "degC"),

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from byrewright.engine.circuits import coolant_of
+from byrewright.physics.coolant import plate_u_share
 from byrewright.physics.heat import Exchanger, exchanger
 from byrewright.physics.milk import heat_load_kw
 from byrewright.plant.roles import CoolsMilk, MakesCold
@@ -46,10 +48,13 @@ def coolant_makers(bench: Bench) -> tuple[MakesCold, ...]:
 
 
 def coolant_kw_k(bench: Bench, flow_l_min: float) -> float:
-    """Capacity flow of ice water where a cold store feeds it, else of glycol in water."""
-    what = "water" if any(m.cold().store_kwh for m in coolant_makers(bench)) else "coolant"
-    density, cp = bench.number(f"{what}.density_kg_m3"), bench.number(f"{what}.cp_kj_kgk")
-    return flow_l_min / 60_000 * density * cp
+    """Capacity flow of the chilled liquid."""
+    return flow_l_min / 60.0 * coolant_of(bench.plant, bench.rules).kj_l_k
+
+
+def chilled_u_share(bench: Bench) -> float:
+    """What the chilled liquid's film leaves of a stage's heat transfer, stated with water."""
+    return plate_u_share(coolant_of(bench.plant, bench.rules))
 
 
 def water_kw_k(bench: Bench, flow_l_min: float) -> float:
@@ -87,7 +92,8 @@ def in_line(bench: Bench, duty: Duty, water_c: float | None = None) -> InLine:
     if chilled is not None and cold is not None and cold < out:
         second = exchanger(milk_kw_k(bench, flow), out,
                            coolant_kw_k(bench, chilled.ratio * flow), cold,
-                           chilled.ua_kw_k)  # fmt: skip
-        out = second.hot_out_c
+                           chilled.ua_kw_k * chilled_u_share(bench))  # fmt: skip
+        # Milk does not leave colder than it freezes: the plate then fails, not the sum.
+        out = max(second.hot_out_c, bench.number("milk.wall_least_c"))
     warmed = first.cold_out_c if first else None
     return InLine(flow, used, count, pre_cooled, out, warmed, cold, first, second)

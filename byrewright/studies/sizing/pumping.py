@@ -51,6 +51,10 @@ class PumpDuty:
     flow_l_min: float
     kpa: float
     joints: tuple[Joint, ...]
+    density_kg_m3: float = WATER_KG_M3
+    viscosity_mpa_s: float = 1.0
+    drop_share: float = 1.0
+    """Drop in machines against that of water."""
 
     def pipes(self) -> tuple[Pipe, ...]:
         """The pipes passed."""
@@ -113,11 +117,12 @@ def _head(bench: Bench, pump: MovesWater, duties: Sequence[PumpDuty], key: str) 
                 worked("p_friction", "friction", round(friction, 2), "kPa"),
                 worked("p_machines", "filter, control valve, cooler", losses, "kPa"),
                 worked("p_end", "pressure wanted at the end", worst.kpa, "kPa"),
+                worked("mu", "viscosity of its liquid", round(worst.viscosity_mpa_s, 2), "mPa.s"),
                 bench.rule("pipe.roughness_stainless_mm")),
         source="practice", known="from_memory", advised=float(math.ceil(need * (1 + TIGHT))),
         advised_why=f"{worst.what}: {need:.1f} m, whole metres", target=(pump, "head_m"),
     )  # fmt: skip
-    shaft = pump_power_kw(pump.flow_l_min, static_kpa(pump.head_m, WATER_KG_M3),
+    shaft = pump_power_kw(pump.flow_l_min, static_kpa(pump.head_m, worst.density_kg_m3),
                           bench.number("pump.efficiency"))  # fmt: skip
     kw = shaft * bench.number("motor.service_margin")
     bench.find(
@@ -133,9 +138,9 @@ def _head(bench: Bench, pump: MovesWater, duties: Sequence[PumpDuty], key: str) 
 
 
 def head_m(bench: Bench, duty: PumpDuty) -> float:
-    """Head that a duty asks of its pump, m of water."""
+    """Head that a duty asks of its pump, m of its liquid."""
     friction, losses, rise = _parts(bench, duty)
-    return rise + (friction + losses + duty.kpa) / static_kpa(1.0, WATER_KG_M3)
+    return rise + (friction + losses + duty.kpa) / static_kpa(1.0, duty.density_kg_m3)
 
 
 def _parts(bench: Bench, duty: PumpDuty) -> tuple[float, float, float]:
@@ -144,12 +149,14 @@ def _parts(bench: Bench, duty: PumpDuty) -> tuple[float, float, float]:
     friction = sum(
         drop_kpa(duty.flow_l_min,
                  equivalent_length_m(p.bore_mm, p.length_m, p.fittings, bench.rules),
-                 p.bore_mm, WATER_KG_M3, 1.0, rough)
+                 p.bore_mm, duty.density_kg_m3, duty.viscosity_mpa_s, rough)
         for p in duty.pipes()
     )  # fmt: skip
     passed = dict.fromkeys(j.machine for j in duty.joints if j.machine is not None)
     ends = {n.machine for n in (duty.joints[-1].a, duty.joints[-1].b)} if duty.joints else set()
-    losses = sum(_loss_kpa(bench, m) for m in (*passed, *(e for e in ends if e not in passed)))
+    losses = duty.drop_share * sum(
+        _loss_kpa(bench, m) for m in (*passed, *(e for e in ends if e not in passed))
+    )
     return friction, losses, sum(p.rise_m for p in duty.pipes())
 
 

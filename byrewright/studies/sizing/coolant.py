@@ -1,0 +1,195 @@
+"""The chilled liquid: does it freeze, does milk freeze on it, has its circuit room and content."""
+
+from __future__ import annotations
+
+import math
+
+from byrewright.engine.circuits import coolant_of, glycol_pct
+from byrewright.physics.coolant import (
+    coolant,
+    evaporates_c,
+    expansion_l,
+    expansion_vessel_l,
+    freeze_wanted_c,
+    glycol_needed_pct,
+    wall_c,
+)
+from byrewright.physics.refrigeration import glycol_freeze_c
+from byrewright.plant.primitives import Bath
+from byrewright.plant.roles import BuffersCold, MakesCold, TakesExpansion
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.in_line import InLine, coolant_makers
+from byrewright.studies.sizing.sizes import TIGHT, listed, next_preferred, stated, worked
+
+WALL_ALLOWANCE_K = 0.5
+"""A plate less than this above the freezing point of milk is tight (our choice)."""
+
+
+def judge_coolant(bench: Bench, point: InLine) -> None:
+    """Freezing of liquid and milk, content for the compressor, room to grow."""
+    makers = [m for m in coolant_makers(bench) if not m.cold().store_kwh]
+    for one in makers:
+        _freezes(bench, one)
+    _one_liquid(bench)
+    _milk_wall(bench, point)
+    if makers:
+        _content(bench, makers)
+        _expansion(bench)
+
+
+def _freezes(bench: Bench, one: MakesCold) -> None:
+    """Freezing point against the evaporator."""
+    made = one.cold()
+    assert made.leaving_c is not None
+    needed = glycol_needed_pct(made.leaving_c, bench.rules)
+    wanted = freeze_wanted_c(made.leaving_c, bench.rules)
+    evaporator = evaporates_c(made.leaving_c, bench.rules)
+    has = made.glycol_pct
+    freeze = None if has is None else glycol_freeze_c(has)
+    says = (
+        f"{one.id} sends out liquid at {made.leaving_c:g} degC and evaporates near {evaporator:g} "
+        f"degC; its liquid should not freeze above {wanted:g} degC"
+    )
+    if has is None or freeze is None:
+        says += (
+            f", which {needed:g} % of propylene glycol does. Its share is not stated: the sums "
+            f"take {needed:g} %. State glycol_pct, and measure it."
+        )
+    else:
+        liquid = coolant(has, made.leaving_c)
+        says += (
+            f" and {liquid.words} freezes at {freeze:g} degC."
+            + ("" if freeze <= wanted else f" {needed:g} % of propylene glycol is needed.")
+            + " Food-grade glycol only, and never to a drain."
+        )
+    field = type(one).GLYCOL_FIELD
+    bench.find(
+        "cooling.coolant.freezes", "Freezing point of the chilled liquid", freeze, "degC", says,
+        subject=one.id, limit=wanted, sense="at_most", allowance=0.0,
+        formula="T_freeze <= T_leaving - dT_evaporator - margin",
+        inputs=(stated("T_leaving", "liquid sent out", made.leaving_c, "degC"),
+                bench.rule("coolant.evaporator_below_k", "dT_evaporator"),
+                bench.rule("coolant.freeze_margin_k", "margin")),
+        source="lange", known="read", advised=needed,
+        advised_why=f"freezes below {wanted:g} degC, 5 K under the evaporator",
+        target=(one, field) if field else None,
+        missing=("glycol_pct",) if has is None else (),
+    )  # fmt: skip
+
+
+def _one_liquid(bench: Bench) -> None:
+    """Heads, flows and heat transfer take one chilled liquid for all circuits."""
+    baths = {
+        m.id: b for m in coolant_makers(bench) for b in m.lower() if isinstance(b, Bath)
+    }  # fmt: skip
+    kinds = {tag: glycol_pct(b, bench.rules) for tag, b in baths.items()}
+    if len(set(kinds.values())) > 1:
+        bench.notes.notes.append(
+            f"The chilled liquids of {listed(list(kinds))} differ; heads, flows and heat transfer "
+            f"are worked with that of the coldest, {coolant_of(bench.plant, bench.rules).words}. "
+            "Liquids that can meet must be one."
+        )
+
+
+def _milk_wall(bench: Bench, point: InLine) -> None:
+    """Milk on the plate at the cold end, while it flows and when it stands."""
+    if point.second is None or point.coolant_in_c is None:
+        return
+    liquid = coolant_of(bench.plant, bench.rules)
+    wall = wall_c(point.second.hot_out_c, liquid, point.coolant_in_c)
+    limit = bench.number("milk.wall_least_c")
+    stands = point.coolant_in_c < limit
+    bench.find(
+        "cooling.coolant.milk_wall", "Coldest wall that milk meets in the cooler", wall, "degC",
+        f"Where milk leaves at {point.second.hot_out_c:.1f} degC against liquid at "
+        f"{point.coolant_in_c:g} degC the plate is at {wall:.1f} degC; milk freezes at {limit:g} degC."
+        + (
+            " Milk that stands in the cooler takes the liquid's temperature and freezes: stop the "
+            "liquid before the milk, by flow proof, and mix it warmer with a valve."
+            if stands and wall >= limit
+            else " It freezes to the plate: warmer liquid, less of it, or a smaller stage."
+            if wall < limit
+            else ""
+        ),
+        limit=limit, sense="at_least",
+        # With liquid colder than freezing milk it is tight at best, whatever flows.
+        allowance=1e3 if stands else WALL_ALLOWANCE_K / abs(limit),
+        formula="T_wall = (T_milk + f T_liquid) / (1 + f), f the ratio of the films",
+        inputs=(worked("T_milk", "milk out", round(point.second.hot_out_c, 2), "degC"),
+                stated("T_liquid", "chilled liquid in", point.coolant_in_c, "degC"),
+                bench.rule("milk.wall_least_c")),
+        source="definition", known="derived",
+    )  # fmt: skip
+
+
+def _circuit_l(bench: Bench) -> float:
+    """Content of the chilled circuits: makers, buffers, pipes."""
+    plant = bench.plant
+    makers = sum(b.litres for m in coolant_makers(bench) for b in m.lower() if isinstance(b, Bath))
+    buffers = sum(b.count * b.volume_l for b in plant.machines(BuffersCold))
+    pipes = sum(math.pi / 4 * p.bore_mm**2 * p.length_m / 1000 for p in plant.pipes
+                if plant.service_of(p) == "coolant")  # fmt: skip
+    return makers + buffers + pipes
+
+
+def _content(bench: Bench, makers: list[MakesCold]) -> None:
+    """Content that lets a compressor run its least time at half load."""
+    has, liquid = _circuit_l(bench), coolant_of(bench.plant, bench.rules)
+    each = max(m.cold().duty_kw for m in makers)
+    minutes, band = bench.number("coolant.least_run_min"), bench.number("coolant.band_k")
+    need = 0.5 * each * 60.0 * minutes / (liquid.kj_l_k * band)
+    buffers = bench.plant.machines(BuffersCold)
+    advised = None
+    if buffers:
+        count = sum(b.count for b in buffers)
+        own = sum(b.count * b.volume_l for b in buffers)
+        advised = next_preferred(max(50.0, (need * (1 + TIGHT) - (has - own)) / count))
+    for subject in buffers or (None,):
+        bench.find(
+            "cooling.coolant.content", "Content of the chilled circuit", has, "L",
+            f"The chilled circuit holds {has:.0f} L; {need:.0f} L let a {each:.0f} kW compressor "
+            f"run {minutes:g} min at half load within {band:g} K."
+            + ("" if has >= need else " A buffer, or a machine that follows the load, is needed."),
+            subject=subject.id if subject else "", limit=need, sense="at_least", allowance=TIGHT,
+            formula="V = Q/2 t / (rho cp dT)",
+            inputs=(worked("Q", "largest chiller", each, "kW"),
+                    bench.rule("coolant.least_run_min", "t"), bench.rule("coolant.band_k", "dT")),
+            source="heat balance", known="derived", advised=advised,
+            advised_why="the least run at half load, next size",
+            target=(subject, "volume_l") if subject else None,
+        )  # fmt: skip
+
+
+def _expansion(bench: Bench) -> None:
+    """Growth of the circuit's liquid from its coldest to standing warm."""
+    vessels = bench.plant.machines(TakesExpansion)
+    liquid, content = coolant_of(bench.plant, bench.rules), _circuit_l(bench)
+    warm = bench.number("coolant.stands_c")
+    growth = expansion_l(content, liquid.glycol_pct, liquid.at_c, warm)
+    if not vessels:
+        bench.find(
+            "cooling.coolant.expansion", "Expansion of the chilled circuit", None, "L",
+            f"The liquid grows by {growth:.0f} L from {liquid.at_c:g} to {warm:g} degC. No "
+            "expansion vessel is in the file: add one (a circuit open to a tank needs none).",
+            source="definition", known="derived", missing=("an expansion vessel",),
+        )  # fmt: skip
+        return
+    count, total = sum(v.count for v in vessels), sum(v.count * v.volume_l for v in vessels)
+    for one in vessels:
+        need = expansion_vessel_l(growth, one.precharge_bar, one.relief_bar * 0.9)
+        bench.find(
+            "cooling.coolant.expansion", "Expansion of the chilled circuit", total, "L",
+            f"{one.id} holds {total:.0f} L; the {content:.0f} L of {liquid.words} grow by "
+            f"{growth:.0f} L from {liquid.at_c:g} to {warm:g} degC and need {need:.0f} L between "
+            f"{one.precharge_bar:g} bar and nine tenths of the relief valve's {one.relief_bar:g} "
+            "bar. A relief valve of its own, never shut off.",
+            subject=one.id, limit=need, sense="at_least", allowance=TIGHT,
+            formula="V = V_c (rho_cold / rho_warm - 1) / (1 - p_0 / p_1), absolute",
+            inputs=(worked("V_c", "content of the circuit", round(content), "L"),
+                    stated("p_0", "precharge", one.precharge_bar, "bar"),
+                    stated("p_1", "relief", one.relief_bar, "bar"),
+                    bench.rule("coolant.stands_c")),
+            source="definition", known="derived",
+            advised=next_preferred(need * (1 + TIGHT) / count),
+            advised_why="the circuit's growth, next size", target=(one, "volume_l"),
+        )  # fmt: skip
