@@ -102,7 +102,8 @@ def _milk_wall(bench: Bench, point: InLine) -> None:
     bench.find(
         "cooling.coolant.milk_wall", "Coldest wall that milk meets in the cooler", wall, "degC",
         f"Where milk leaves at {point.second.hot_out_c:.1f} degC against liquid at "
-        f"{point.coolant_in_c:g} degC the plate is at {wall:.1f} degC; milk freezes at {limit:g} degC."
+        f"{point.coolant_in_c:g} degC the plate is at {wall:.1f} degC; milk freezes at "
+        f"{limit:g} degC."
         + (
             " Milk that stands in the cooler takes the liquid's temperature and freezes: stop the "
             "liquid before the milk, by flow proof, and mix it warmer with a valve."

@@ -375,7 +375,8 @@ def _balance_tank(bench: Bench, duty: Duty, tank: BalancesMilk) -> None:
     surge = (duty.milk_flow_peak_l_min - duty.milk_flow_mean_l_min) * BUFFER_MIN
     pause = duty.milk_flow_mean_l_min * PUMP_CHANGE_MIN
     held = tank.led_at_l
-    free = tank.volume_l - held if held is not None else (1 - LEVEL_SHARE) * tank.volume_l
+    level = held if held is not None else LEVEL_SHARE * tank.volume_l
+    free = max(0.0, tank.volume_l - level)
     need = surge + pause
     advised = next_preferred((1.0 + TIGHT) * need / (1 - LEVEL_SHARE))
     bench.find(
