@@ -273,23 +273,29 @@ def watch(
     contacts_only: ContactsOnly = False,
     mode: Annotated[str | None, typer.Option(help="Mode, where nothing reports it.")] = None,
     log: Annotated[Path | None, typer.Option(help="Site log (SQLite).")] = None,
-    publish: Annotated[
-        Path | None, typer.Option(help="File the pages read the state from.")
-    ] = None,
+    practice: Annotated[
+        bool, typer.Option(help="It is practice: a log of its own, marked everywhere.")
+    ] = False,
+    simulate: Annotated[
+        bool, typer.Option(help="Practise on a simulated controller of its own.")
+    ] = False,
     device: Annotated[int, typer.Option(help="Modbus device number.")] = 1,
     period: Annotated[float, typer.Option(help="Seconds between readings.")] = 1.0,
     acknowledge: Annotated[
         str | None, typer.Option(metavar="NAME", help="Acknowledge all waiting alarms, and end.")
     ] = None,
     seconds: Annotated[float | None, typer.Option(help="Stop after so long.")] = None,
+    with_parent: Annotated[
+        bool, typer.Option(help="End when standard input is closed.", hidden=True)
+    ] = False,
 ) -> None:
     """Watch a real plant, read-only: wrong positions become alarms, all is logged."""
     from byrewright.commands import watch as command
 
     command.run(
         plant, modbus=modbus, opcua=opcua, addresses_path=addresses, contacts_only=contacts_only,
-        mode=mode, log_path=log, publish_path=publish, device=device, period_s=period,
-        acknowledge=acknowledge, seconds=seconds,
+        mode=mode, log_path=log, device=device, period_s=period, acknowledge=acknowledge,
+        seconds=seconds, practice=practice, simulate=simulate, with_parent=with_parent,
     )  # fmt: skip
 
 

@@ -127,6 +127,16 @@ def row_active(row: Row, mode: str, readings: Mapping[str, bool]) -> bool:
     return not right or any(readings.get(t, False) for t in row.off)
 
 
+def row_known(row: Row, mode: str, readings: Mapping[str, bool]) -> bool | None:
+    """Whether a row's cause is there; None where a contact that is not known would decide."""
+    if mode not in row.modes:
+        return False
+    on, off = [readings.get(t) for t in row.on], [readings.get(t) for t in row.off]
+    if False in on or True in off:
+        return True
+    return None if None in on or None in off else False
+
+
 def active(table: Table, mode: str, readings: Mapping[str, bool]) -> tuple[str, ...]:
     """Tags of the rows whose cause is there, in table order."""
     return tuple(r.tag for r in table.rows if row_active(r, mode, readings))

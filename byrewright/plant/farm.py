@@ -75,6 +75,9 @@ class Site(Record):
     """Where the plant stands."""
 
     name: str = par("", "name of the farm or project")
+    id: str | None = par(
+        "", "what the site log knows the plant by; it stays when the farm is renamed", None
+    )
     region: str = par(
         "", "whose milk-temperature rules apply", "eu", why="not stated: the first of the rule sets"
     )

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal, get_args
 
-from byrewright.engine.interlocks import Table
+from byrewright.engine.interlocks import Row, Table
 from byrewright.errors import ByrewrightError
 
 MODE, HEARTBEAT = "Mode", "Heartbeat"
@@ -92,31 +92,69 @@ def write_map(addresses: Addresses) -> str:
     return out.getvalue()
 
 
-def read_map(path: Path, table: Table) -> Addresses:
-    """An address map from CSV; contacts that it leaves out are not read.
+def read_map(path: Path, table: Table, *, opcua: bool = False) -> Addresses:
+    """An address map from CSV, with commas or semicolons; contacts that it leaves out are not read.
+
+    `opcua` tells by which column the points are read: no two may share an address there.
 
     Raises:
         AddressError: a line cannot be used; names the line and what would be right.
     """
     found: dict[str, Address] = {}
-    with path.open(encoding="utf-8", newline="") as file:
-        reader = csv.DictReader(file)
-        if reader.fieldnames is None or not {"tag", "area", "address"} <= set(reader.fieldnames):
+    lines: dict[str, int] = {}
+    with path.open(
+        encoding="utf-8-sig", newline=""
+    ) as file:  # spreadsheets write a byte order mark
+        head = file.readline()
+        file.seek(0)
+        commas = head.count(",") >= head.count(";")
+        reader = csv.DictReader(file, delimiter="," if commas else ";")
+        names = [(n or "").strip() for n in reader.fieldnames or ()]
+        if not {"tag", "area", "address"} <= set(names):
             raise AddressError(
                 f"{path}:1: the first line must name the columns {', '.join(COLUMNS)}"
             )
+        reader.fieldnames = names
         for row in reader:
-            found[row["tag"]] = _read_row(path, reader.line_num, row)
+            one = _read_row(path, reader.line_num, row)
+            if one.tag in found:
+                raise AddressError(
+                    f"{path}:{reader.line_num}: {one.tag} stands in line {lines[one.tag]} already; "
+                    "leave one of them"
+                )
+            found[one.tag], lines[one.tag] = one, reader.line_num
     known = {s.tag: s for s in table.signals}
     modes = {f"Mode_{i + 1}": m for i, m in enumerate(table.modes)}
-    for tag in found:
+    taken: dict[str, str] = {}
+    for tag, one in found.items():
         if tag not in known and tag not in modes and tag not in (MODE, HEARTBEAT):
-            raise AddressError(f"{path}: {tag} is not in this plant's table; tags are listed by "
-                               "byrewright interlocks")  # fmt: skip
+            raise AddressError(
+                f"{path}:{lines[tag]}: {tag or 'a line without a tag'} is not in this plant's "
+                "table; tags are listed by byrewright interlocks"
+            )
+        place = one.node if opcua else f"{one.area.replace('_', ' ')} {one.number}"
+        if place in taken:
+            raise AddressError(
+                f"{path}:{lines[tag]}: {tag} and {taken[place]} share {place}; each contact needs "
+                "an address of its own"
+            )
+        taken[place] = tag
     return Addresses(
         tuple(a for t, a in found.items() if t in known), found.get(MODE), found.get(HEARTBEAT),
         {modes[t]: a for t, a in found.items() if t in modes},
     )  # fmt: skip
+
+
+def cannot_come(where: Addresses, table: Table) -> tuple[Row, ...]:
+    """Alarms that cannot come, because the map leaves out a contact that they rest on."""
+    read = {a.tag for a in where.contacts}
+    return tuple(r for r in table.rows if not read.issuperset((*r.on, *r.off)))
+
+
+def left_out(where: Addresses, table: Table) -> tuple[str, ...]:
+    """Contacts of the table that the map leaves out."""
+    read = {a.tag for a in where.contacts}
+    return tuple(s.tag for s in table.signals if s.tag not in read)
 
 
 def _read_row(path: Path, line: int, row: Mapping[str, str]) -> Address:

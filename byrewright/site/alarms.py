@@ -2,38 +2,59 @@
 
 States and their names follow the alarm state model of ISA-18.2 / IEC 62682 as remembered (texts not
 read): normal, unacknowledged, acknowledged, gone but unacknowledged.
+
+Two times are kept apart. `now` is seconds on a clock that only goes forward: delays run on it. `at`
+is the time of day (s since 1970) that people read, which somebody may set back.
 """
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
-from byrewright.engine.interlocks import Table
+from byrewright.engine.interlocks import Row
 
 State = Literal["normal", "unacknowledged", "acknowledged", "gone"]
-Kind = Literal["raised", "cleared", "acknowledged", "mode", "lost", "back", "started", "stopped"]
+Kind = Literal[
+    "raised", "cleared", "acknowledged", "mode", "lost", "back", "started", "stopped", "log",
+    "notice",
+]  # fmt: skip
+GAP_S = 10.0
+"""A longer gap in reading starts an off delay anew: nothing clears over what nobody saw."""
+
+
+def new_uid() -> str:
+    """An id that no other record ever has, whatever the clock does."""
+    return uuid.uuid4().hex
 
 
 @dataclass(frozen=True, slots=True)
 class Alarm:
-    """The state of one row. `occurrence` counts how often it has been raised, for ever.
+    """The state of one row.
 
-    `cause_since` runs while the on delay runs, `right_since` while the off delay runs.
+    `since` is the time of day of the last change. `cause_since` runs while the on delay runs,
+    `right_since` while the off delay runs, `judged_at` is when it was judged last: these three are
+    on the forward clock and mean nothing to another process.
     """
 
     tag: str
     state: State = "normal"
     since: float = 0.0
-    occurrence: int = 0
     cause_since: float | None = None
     right_since: float | None = None
+    judged_at: float | None = None
 
     @property
     def standing(self) -> bool:
         """Whether the cause is taken to be there now."""
         return self.state in ("unacknowledged", "acknowledged")
+
+    @property
+    def waits(self) -> bool:
+        """Whether it waits to be acknowledged."""
+        return self.state in ("unacknowledged", "gone")
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,87 +64,92 @@ class Event:
     at: float
     kind: Kind
     tag: str
-    occurrence: int
     text: str
     priority: str = ""
     mode: str = ""
     who: str = ""
+    source: str = ""
+    uid: str = field(default_factory=new_uid)
 
 
 class Alarms:
-    """All alarms of a table. `scan` takes what is read; `acknowledge` what people do."""
+    """All alarms of some rows. `scan` takes what is read; `acknowledge` what people do."""
 
-    def __init__(self, table: Table, kept: Mapping[str, Alarm] | None = None) -> None:
-        self.table = table
-        self.states = {r.tag: (kept or {}).get(r.tag, Alarm(r.tag)) for r in table.rows}
+    def __init__(
+        self, rows: Iterable[Row], kept: Mapping[str, Alarm] | None = None, gap_s: float = GAP_S
+    ) -> None:
+        self.rows = tuple(rows)
+        self.gap_s = gap_s
+        self.states = {r.tag: (kept or {}).get(r.tag, Alarm(r.tag)) for r in self.rows}
 
-    def scan(self, now: float, active: Iterable[str], mode: str) -> list[Event]:
-        """Take the rows whose cause is there at `now` (s); what was raised or cleared."""
-        here = set(active)
-        events = []
-        for row in self.table.rows:
-            alarm = self.states[row.tag]
-            after = _step(alarm, row.tag in here, now, row.on_delay_s, row.off_delay_s)
+    def scan(
+        self, now: float, at: float, causes: Mapping[str, bool | None], mode: str = ""
+    ) -> list[Event]:
+        """Take what is known of each row's cause; what was raised or cleared.
+
+        A row that is None or left out is not known now: its alarm stays as it is, and a delay that
+        runs goes on running.
+        """
+        events: list[Event] = []
+        for row in self.rows:
+            cause = causes.get(row.tag)
+            if cause is None:
+                continue
+            before = self.states[row.tag]
+            after = _step(before, cause, now, at, row, self.gap_s)
             self.states[row.tag] = after
-            if after.occurrence > alarm.occurrence:
-                events.append(
-                    Event(now, "raised", row.tag, after.occurrence, row.text, row.priority, mode)
-                )
-            elif alarm.standing and not after.standing:
-                events.append(
-                    Event(now, "cleared", row.tag, after.occurrence, row.text, row.priority, mode)
-                )
+            if before.standing != after.standing:
+                kind: Kind = "raised" if after.standing else "cleared"
+                events.append(Event(at, kind, row.tag, row.text, row.priority, mode))
         return events
 
-    def acknowledge(self, now: float, who: str, tag: str | None = None) -> list[Event]:
+    def acknowledge(self, at: float, who: str, tag: str | None = None) -> list[Event]:
         """Acknowledge one alarm, or all that wait for it."""
         events = []
-        for row in self.table.rows:
+        for row in self.rows:
             alarm = self.states[row.tag]
-            if tag not in (None, row.tag) or alarm.state not in ("unacknowledged", "gone"):
+            if tag not in (None, row.tag) or not alarm.waits:
                 continue
-            state: State = "acknowledged" if alarm.state == "unacknowledged" else "normal"
-            self.states[row.tag] = replace(alarm, state=state, since=now)
+            state: State = "acknowledged" if alarm.standing else "normal"
+            self.states[row.tag] = replace(alarm, state=state, since=at)
             events.append(
-                Event(
-                    now, "acknowledged", row.tag, alarm.occurrence, row.text, row.priority, "", who
-                )
-            )
+                Event(at, "acknowledged", row.tag, row.text, row.priority, who=who)
+            )  # fmt: skip
         return events
 
-    def adopt(self, kept: Mapping[str, Alarm]) -> None:
-        """Take over acknowledgements that were given elsewhere, by another program."""
-        for tag, other in kept.items():
-            mine = self.states.get(tag)
-            if mine is None or other.occurrence != mine.occurrence or other.since <= mine.since:
-                continue
-            if mine.state == "unacknowledged" and other.state == "acknowledged":
-                self.states[tag] = replace(mine, state="acknowledged", since=other.since)
-            elif mine.state == "gone" and other.state == "normal":
-                self.states[tag] = replace(mine, state="normal", since=other.since)
+    def recall(self, kept: Mapping[str, Alarm]) -> None:
+        """Take in what was remembered elsewhere and could not be read at the beginning.
 
-    def blind(self) -> None:
-        """Nothing is read: delays that were running start again when reading does."""
-        for tag, alarm in self.states.items():
-            self.states[tag] = replace(alarm, cause_since=None, right_since=None)
+        An alarm that stood then and stands now is the same alarm, and keeps its older state.
+        """
+        for tag, old in kept.items():
+            mine = self.states.get(tag)
+            if mine is None or old.state == "normal":
+                continue
+            if mine.state == "normal" or (mine.state == "unacknowledged" and old.standing):
+                self.states[tag] = replace(
+                    mine, state=old.state, since=old.since, cause_since=None, right_since=None
+                )
 
     def shown(self) -> list[Alarm]:
         """Alarms that are not normal, in table order."""
-        return [self.states[r.tag] for r in self.table.rows if self.states[r.tag].state != "normal"]
+        return [self.states[r.tag] for r in self.rows if self.states[r.tag].state != "normal"]
 
 
-def _step(alarm: Alarm, cause: bool, now: float, on_delay_s: float, off_delay_s: float) -> Alarm:
+def _step(alarm: Alarm, cause: bool, now: float, at: float, row: Row, gap_s: float) -> Alarm:
+    gap = alarm.judged_at is None or now - alarm.judged_at > gap_s
+    alarm = replace(alarm, judged_at=now)
     if cause:
         if alarm.standing:
             return replace(alarm, right_since=None)
         since = now if alarm.cause_since is None else alarm.cause_since
-        if now - since < on_delay_s:
+        if now - since < row.on_delay_s:
             return replace(alarm, cause_since=since)
-        return Alarm(alarm.tag, "unacknowledged", now, alarm.occurrence + 1)
+        return Alarm(alarm.tag, "unacknowledged", at, judged_at=now)
     if not alarm.standing:
         return replace(alarm, cause_since=None)
-    since = now if alarm.right_since is None else alarm.right_since
-    if now - since < off_delay_s:
+    since = now if alarm.right_since is None or gap else alarm.right_since
+    if now - since < row.off_delay_s:
         return replace(alarm, right_since=since)
     state: State = "gone" if alarm.state == "unacknowledged" else "normal"
-    return Alarm(alarm.tag, state, now, alarm.occurrence)
+    return Alarm(alarm.tag, state, at, judged_at=now)

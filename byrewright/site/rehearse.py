@@ -16,8 +16,10 @@ from byrewright.engine.interlocks import Table, contacts
 from byrewright.site.addresses import default_addresses
 from byrewright.site.alarms import Event
 from byrewright.site.controller import LOOPBACK, Controller, free_port
-from byrewright.site.log import Log
-from byrewright.site.sources import ModbusSource, OpcuaSource, Source
+from byrewright.site.journal import Journal
+from byrewright.site.log import Log, Owner
+from byrewright.site.opcua import OpcuaSource
+from byrewright.site.sources import ModbusSource, Source
 from byrewright.site.watch import Watch
 from byrewright.studies.routes.brute import Hit, holds
 from byrewright.studies.routes.classes import HARMS
@@ -27,6 +29,7 @@ from byrewright.studies.routes.table import process_contacts
 
 Protocol = Literal["modbus", "contacts", "opcua"]
 COARSE_S, FINE_S = 60.0, 1.0
+FLUSH_S = 30.0
 LOOK_S = 600.0
 """How long after the fault the rehearsal goes on in seconds, looking for the alarm."""
 
@@ -156,7 +159,7 @@ class _Player:
         self.where = default_addresses(table, contacts_only=protocol == "contacts")
         self.protocol: Protocol = protocol
         self.now = day[0].start_min * 60 if day else 0.0
-        self.log = Log(log, "rehearsal")
+        self.log = Log(log, Owner("", table.plant, "practice"))
         self.reads = 0
 
     async def play(self, fault_act: Act) -> tuple[list[Event], int]:
@@ -169,9 +172,11 @@ class _Player:
                 source = OpcuaSource(self.table, self.where, controller.opcua_url)
             else:
                 source = ModbusSource(self.table, self.where, LOOPBACK, controller.modbus_port or 0)
+            journal = Journal(self.log)
             watch = Watch(
-                self.table, source, self.log, clock=lambda: self.now, stale_s=2 * COARSE_S
-            )
+                self.table, source, journal, world="practice", stale_s=2 * COARSE_S,
+                clock=lambda: self.now, forward=lambda: self.now,
+            )  # fmt: skip
             try:
                 for act in self.day:
                     wrong = self.fault.wrong if act is fault_act else ()
@@ -180,8 +185,9 @@ class _Player:
                         break
             finally:
                 await source.close()
+                journal.flush(FLUSH_S)
                 events = self.log.events()
-                self.log.close()
+                journal.close()
         return events, self.reads
 
     async def _act(

@@ -1,10 +1,14 @@
-"""Reading positions and mode from a controller. Read only: nothing here can write to one."""
+"""Reading positions and mode from a controller. Read only: nothing here can write to one.
+
+A source gives a value or a reason for each point. A point that is refused, or holds what cannot be
+a contact, is not known: it never ends the watch and never passes for on or off.
+"""
 
 from __future__ import annotations
 
-import asyncio
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from typing import Any, Protocol
 
 from byrewright.engine.interlocks import Table
@@ -22,12 +26,23 @@ class SourceLost(Exception):  # a state, told to people by the watch
 
 
 @dataclass(frozen=True, slots=True)
+class NotKnown:
+    """In place of a value that could not be read: why, in plain words."""
+
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class Sample:
-    """What was read at one time: the mode's name (None: none or unknown) and the contacts."""
+    """What was read at one time: the mode's name (None: none or unknown) and the contacts.
+
+    `unknown` gives the reason for each point, contact or other, that could not be read.
+    """
 
     mode: str | None
     contacts: Mapping[str, bool]
     heartbeat: int | None = None
+    unknown: Mapping[str, str] = field(default_factory=dict)
 
 
 class Source(Protocol):
@@ -70,18 +85,67 @@ def blocks(numbers: Iterable[int], largest: int) -> list[_Block]:
     return made
 
 
+def contact(value: Any) -> bool | NotKnown:
+    """A contact: true or false, or the number 0 or 1; anything else is not known.
+
+    >>> contact(1), contact([True])
+    (True, NotKnown(why='holds a list, not on or off'))
+    """
+    if isinstance(value, NotKnown):
+        return value
+    if isinstance(value, bool):
+        return value
+    if isinstance(value, int | float) and value in (0, 1):
+        return bool(value)
+    return NotKnown(f"holds {_what(value)}, not on or off")
+
+
+def whole(value: Any) -> int | NotKnown:
+    """A whole number, such as the mode or the heartbeat."""
+    if isinstance(value, NotKnown):
+        return value
+    number = isinstance(value, int | float) and not isinstance(value, bool)
+    if number and math.isfinite(value) and value == int(value):
+        return int(value)
+    return NotKnown(f"holds {_what(value)}, not a whole number")
+
+
+def _what(value: Any) -> str:
+    if value is None:
+        return "nothing"
+    if isinstance(value, str):
+        return f"the text {value[:20]!r}"
+    if isinstance(value, list | tuple):
+        return "a list"
+    return str(value)[:20] if isinstance(value, int | float) else f"a {type(value).__name__}"
+
+
 def to_sample(
-    table: Table, where: Addresses, value: Callable[[Address], int | bool], mode: str | None
+    table: Table, where: Addresses, value: Mapping[Address, Any], mode: str | None
 ) -> Sample:
     """Turn values by address into a sample; `mode` is the stated one where none can be read."""
-    contacts = {a.tag: bool(value(a)) for a in where.contacts}
-    beat = int(value(where.heartbeat)) if where.heartbeat else None
+    contacts: dict[str, bool] = {}
+    unknown: dict[str, str] = {}
+
+    def take(address: Address, made: Any) -> Any:
+        if isinstance(made, NotKnown):
+            unknown[address.tag] = made.why
+            return None
+        return made
+
+    for one in where.contacts:
+        found = take(one, contact(value[one]))
+        if found is not None:
+            contacts[one.tag] = found
+    beat = take(where.heartbeat, whole(value[where.heartbeat])) if where.heartbeat else None
     if where.mode is not None:
-        mode = table.mode(int(value(where.mode)))
+        number = take(where.mode, whole(value[where.mode]))
+        mode = table.mode(number) if number is not None else None
     elif where.mode_contacts and mode is None:
-        on = [m for m, a in where.mode_contacts.items() if value(a)]
-        mode = on[0] if len(on) == 1 else None
-    return Sample(mode, contacts, beat)
+        shown = {m: take(a, contact(value[a])) for m, a in where.mode_contacts.items()}
+        on = [m for m, is_on in shown.items() if is_on]
+        mode = on[0] if len(on) == 1 and None not in shown.values() else None
+    return Sample(mode, contacts, beat, unknown)
 
 
 class ModbusSource:
@@ -92,44 +156,67 @@ class ModbusSource:
         self.table, self.where, self.host, self.port = table, where, host, port
         self.device, self.mode = device, mode
         self._client: Any = None
+        self._singly: set[_Block] = set()
 
     @property
     def name(self) -> str:
         return f"Modbus {self.host}:{self.port}"
 
     async def read(self) -> Sample:
-        from pymodbus import ModbusException
-
         try:
             client = await self._connected()
-            found: dict[tuple[str, int], int | bool] = {}
+            found: dict[tuple[str, int], Any] = {}
             for area, largest, ask in (
                 ("discrete_input", LARGEST_BITS, client.read_discrete_inputs),
                 ("input_register", LARGEST_REGISTERS, client.read_input_registers),
             ):
                 wanted = [a.number for a in self.where.all() if a.area == area]
                 for block in blocks(wanted, largest):
-                    answer = await ask(block.first, count=block.count, device_id=self.device)
-                    if answer.isError():
-                        raise SourceLost(
-                            f"{self.name} refuses address {block.first} ({area.replace('_', ' ')})"
-                        )
-                    values = answer.bits if area == "discrete_input" else answer.registers
-                    for place in range(block.count):
-                        found[area, block.first + place] = values[place]
-        except (TimeoutError, ModbusException, OSError, IndexError):
-            await self.close()
-            raise SourceLost(f"{self.name} does not answer") from None
+                    inside = [n for n in wanted if 0 <= n - block.first < block.count]
+                    for number, value in (await self._block(area, block, inside, ask)).items():
+                        found[area, number] = value
         except SourceLost:
             await self.close()
             raise
-        return to_sample(self.table, self.where, lambda a: found[a.area, a.number], self.mode)
+        except TimeoutError:
+            await self.close()
+            raise SourceLost(f"{self.name} does not answer") from None
+        except Exception as error:  # whatever comes over the wire must not end the watch
+            await self.close()
+            raise SourceLost(f"{self.name} {_silent(error)}") from None
+        if found and all(isinstance(v, NotKnown) for v in found.values()):
+            await self.close()
+            raise SourceLost(f"{self.name} refuses every address that is asked")
+        values = {a: found[a.area, a.number] for a in self.where.all()}
+        return to_sample(self.table, self.where, values, self.mode)
+
+    async def _block(
+        self, area: str, block: _Block, inside: list[int], ask: Any
+    ) -> dict[int, bool | int | NotKnown]:
+        """Values of one request; where that is refused, of each address for itself."""
+        if block not in self._singly:
+            answer = await ask(block.first, count=block.count, device_id=self.device)
+            if not answer.isError():
+                values = list(answer.bits if area == "discrete_input" else answer.registers)
+                if len(values) < block.count:
+                    raise SourceLost(f"{self.name} answers with fewer values than were asked")
+                return {n: values[n - block.first] for n in inside}
+            self._singly.add(block)
+        found: dict[int, bool | int | NotKnown] = {}
+        for number in inside:
+            answer = await ask(number, count=1, device_id=self.device)
+            if answer.isError():
+                found[number] = NotKnown(f"{area.replace('_', ' ')} {number} is refused")
+            else:
+                found[number] = (answer.bits if area == "discrete_input" else answer.registers)[0]
+        return found
 
     async def _connected(self) -> Any:
         from pymodbus.client import AsyncModbusTcpClient
 
         if self._client is None or not self._client.connected:
             await self.close()
+            self._singly.clear()
             self._client = AsyncModbusTcpClient(
                 self.host, port=self.port, timeout=READ_TIMEOUT_S, retries=0, reconnect_delay=0
             )
@@ -143,53 +230,8 @@ class ModbusSource:
             self._client = None
 
 
-class OpcuaSource:
-    """OPC UA. Reads values only; a value of bad quality counts as not read."""
+def _silent(error: Exception) -> str:
+    from pymodbus import ModbusException
 
-    def __init__(
-        self, table: Table, where: Addresses, url: str, *, mode: str | None = None
-    ) -> None:
-        self.table, self.where, self.url, self.mode = table, where, url, mode
-        self._client: Any = None
-        self._nodes: dict[str, Any] = {}
-
-    @property
-    def name(self) -> str:
-        return f"OPC UA {self.url}"
-
-    async def read(self) -> Sample:
-        from asyncua.ua.uaerrors import UaError
-
-        try:
-            await self._connected()
-            every = self.where.all()
-            nodes = [self._nodes[a.node] for a in every]
-            values = await asyncio.wait_for(self._client.read_values(nodes), READ_TIMEOUT_S)
-            if any(v is None for v in values):
-                bad = next(a.node for a, v in zip(every, values, strict=True) if v is None)
-                raise SourceLost(f"{self.name}: {bad} has no good value")
-        except (TimeoutError, UaError, OSError, ConnectionError):
-            await self.close()
-            raise SourceLost(f"{self.name} does not answer") from None
-        except SourceLost:
-            await self.close()
-            raise
-        found = {a.node: v for a, v in zip(every, values, strict=True)}
-        return to_sample(self.table, self.where, lambda a: found[a.node], self.mode)
-
-    async def _connected(self) -> None:
-        from asyncua.client.client import Client
-
-        if self._client is None:
-            client = Client(self.url, timeout=READ_TIMEOUT_S)
-            await asyncio.wait_for(client.connect(), 2 * READ_TIMEOUT_S)
-            self._client = client
-            self._nodes = {a.node: client.get_node(a.node) for a in self.where.all()}
-
-    async def close(self) -> None:
-        client, self._client = self._client, None
-        if client is not None:
-            try:
-                await asyncio.wait_for(client.disconnect(), READ_TIMEOUT_S)
-            except Exception:  # the other end may be gone already: nothing is left to let go
-                return
+    quiet = isinstance(error, ModbusException | OSError)
+    return "does not answer" if quiet else "answers what cannot be understood"

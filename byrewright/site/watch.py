@@ -1,29 +1,35 @@
-"""The watch: reads a controller, evaluates the table, keeps alarms and log, publishes its state."""
+"""The watch: reads a controller, evaluates the table, keeps alarms and log, shows its state.
+
+Nothing that comes from the controller, the log or a visitor ends it. Delays and ages run on a clock
+that only goes forward; the time of day is for people to read.
+"""
 
 from __future__ import annotations
 
 import asyncio
-import json
 import time
-from collections.abc import Callable
-from dataclasses import asdict, dataclass, field
-from pathlib import Path
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
-from byrewright.engine.interlocks import DRAFT, Table, active, hindrances
-from byrewright.site.alarms import Alarms, Event, Kind
-from byrewright.site.log import Log
+from byrewright.engine.interlocks import DRAFT, Table, row_known
+from byrewright.site import own
+from byrewright.site.alarms import Alarm, Alarms, Event, Kind
+from byrewright.site.journal import Journal, States
+from byrewright.site.log import World
 from byrewright.site.sources import Sample, Source, SourceLost
+from byrewright.standards.rulebook import Rulebook, default_rulebook
 
 PERIOD_S = 1.0
 UNKNOWN = "unknown"
-STALE_S = 10.0
-"""Age at which a reading is called not live, unless the rulebook's value is passed in."""
+NOT_YET = "not read yet"
+BETWEEN = "|"
+"""Between source and tag, where an alarm belongs to a source that is not read any more."""
 
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """One alarm as people see it."""
+    """One alarm as people see it. `source` is named where it is not the one that is read."""
 
     tag: str
     state: str
@@ -31,68 +37,99 @@ class Shown:
     priority: str
     text: str
     do: str
+    machine: str = ""
+    source: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Snapshot:
-    """The state that pages show. Ask `live` with the time now: data grow old by themselves."""
+    """The state that people are shown, as of the moment it was taken.
+
+    `age_s` is how old the reading was then (None: nothing was read yet). Ask `live` with the
+    seconds gone by since, on a clock that only goes forward: data grow old by themselves.
+    """
 
     plant: str
     source: str
+    world: World
     at: float
-    read_at: float | None
+    age_s: float | None
     connected: bool
     stale_after_s: float
     message: str
     mode: str | None
     contacts: dict[str, bool] = field(default_factory=dict)
+    unknown: dict[str, str] = field(default_factory=dict)
     alarms: tuple[Shown, ...] = ()
-    hindrances: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    cannot: tuple[str, ...] = ()
+    """Alarms that cannot come with this address map, in words."""
+    log: str = ""
+    """Why the log is not written; "" when it is."""
+    pending: int = 0
+    practised: dict[str, str] = field(default_factory=dict)
     notice: str = DRAFT
 
-    def live(self, now: float) -> bool:
-        """Whether what is shown was read just now."""
-        return (
-            self.connected and self.read_at is not None and now - self.read_at <= self.stale_after_s
-        )
+    def live(self, gone_s: float) -> bool:
+        """Whether what is shown was read just now, `gone_s` after it was taken."""
+        age = self.age_s
+        return self.connected and age is not None and age + gone_s <= self.stale_after_s
 
     def to_dict(self) -> dict[str, Any]:
         """Plain data."""
         return asdict(self)
 
 
+def snapshot_of(data: Mapping[str, Any]) -> Snapshot:
+    """A snapshot out of plain data."""
+    shown = tuple(Shown(**one) for one in data["alarms"])
+    return replace(Snapshot(**{**data, "alarms": ()}), alarms=shown, cannot=tuple(data["cannot"]))
+
+
 class Watch:
     """Watches one plant through one source. It never writes to the controller."""
 
-    def __init__(self, table: Table, source: Source, log: Log, *, period_s: float = PERIOD_S,
-                 stale_s: float = STALE_S, clock: Callable[[], float] = time.time,
-                 publish: Path | None = None) -> None:  # fmt: skip
-        self.table, self.source, self.log = table, source, log
-        self.period_s, self.stale_s, self.clock, self.publish_to = period_s, stale_s, clock, publish
-        self.alarms = Alarms(table, log.alarms())
-        self.counts = log.counts()
+    def __init__(self, table: Table, source: Source, journal: Journal, *, world: World = "real",
+                 period_s: float = PERIOD_S, rules: Rulebook | None = None,
+                 stale_s: float | None = None, cannot: tuple[str, ...] = (),
+                 clock: Callable[[], float] = time.time,
+                 forward: Callable[[], float] = time.monotonic) -> None:  # fmt: skip
+        rules = rules or default_rulebook()
+        self.table, self.source, self.journal, self.world = table, source, journal, world
+        self.period_s, self.clock, self.forward = period_s, clock, forward
+        self.stale_s = rules.number("alarm.stale_signal_s") if stale_s is None else stale_s
+        self.cannot = cannot
+        self.rows = {r.tag: r for r in (*own.own_rows(self.stale_s), *table.rows)}
         self.listeners: list[Callable[[Snapshot], None]] = []
+        kept = journal.begin() or {}
+        self.alarms = Alarms(self.rows.values(), self._mine(kept), self.stale_s)
+        self.others = self._orphans(kept)
+        told = [e for e in journal.recent if e.kind in ("lost", "back")]
+        mode = [e.text for e in journal.recent if e.kind == "mode"]
+        self.link = own.Link(rules, False if told and told[-1].kind == "lost" else None)
+        self.practised: dict[str, str] = {}
+        self.ending: tuple[str, str] = ("", "")
+        self._mode_logged: str | None = mode[-1] if mode else None
         self._sample: Sample | None = None
         self._read_at: float | None = None
-        link, mode = log.last("lost", "back"), log.last("mode")
-        self._connected: bool | None = False if link and link.kind == "lost" else None
-        self._message = "not read yet"
-        self._beat: tuple[int | None, float] = (None, clock())
-        self._mode_logged: str | None = mode.text if mode else None
-        self.snapshot = self._shown()
+        self._message = NOT_YET
+        self._beat: tuple[int | None, float] = (None, forward())
+        self.snapshot = self.look()
 
     async def step(self) -> Snapshot:
-        """Read once, evaluate, record, publish."""
+        """Read once, evaluate, record, show."""
+        late = self.journal.recalled()
+        if late is not None:
+            self.alarms.recall(self._mine(late))
+            self.others = self._orphans(late)
         try:
             sample = await self.source.read()
-            now = self.clock()
+            now = self.forward()
             self._heartbeat(sample, now)
         except SourceLost as error:
-            self._lost(str(error))
+            self._lost(str(error), self.forward())
         else:
             self._take(sample, now)
-        self.snapshot = self._shown()
-        self._publish()
+        self.tell()
         return self.snapshot
 
     async def run(self, stop: asyncio.Event) -> None:
@@ -109,16 +146,47 @@ class Watch:
                     continue
         finally:
             await self.source.close()
-            self._note("stopped", "watch ends")
+            who, why = self.ending
+            stand = sum(a.standing for a in self.alarms.shown())
+            left = f"; {stand} alarms stand and are kept" if stand else ""
+            self._note("stopped", f"watch ends: {why or 'the program was ended'}{left}", who)
 
     def acknowledge(self, who: str, tag: str | None = None) -> int:
         """Acknowledge one alarm or all; how many were."""
-        self.alarms.adopt(self.log.alarms())
-        events = self.alarms.acknowledge(self.clock(), who, tag)
-        self.log.record(events, [self.alarms.states[e.tag] for e in events])
-        self.snapshot = self._shown()
-        self._publish()
-        return len(events)
+        at = self.clock()
+        events = self.alarms.acknowledge(at, who, tag)
+        self._record(events)
+        done = len(events)
+        for key, (source, alarm, shown) in list(self.others.items()):
+            if tag in (None, key):
+                del self.others[key]
+                gone = Event(
+                    at, "acknowledged", alarm.tag, f"{shown.text} (read from {source} before)",
+                    shown.priority, who=who, source=source,
+                )  # fmt: skip
+                self.journal.write([gone], [(source, Alarm(alarm.tag, "normal", at))])
+                done += 1
+        self.tell()
+        return done
+
+    def look(self) -> Snapshot:
+        """The state as of now."""
+        sample, now = self._sample, self.forward()
+        shown = tuple(self._words(a) for a in self.alarms.shown())
+        return Snapshot(
+            self.table.plant, self.source.name, self.world, self.clock(),
+            None if self._read_at is None else now - self._read_at, bool(self.link.up),
+            self.stale_s, self._message, sample.mode if sample else None,
+            dict(sample.contacts) if sample else {}, dict(sample.unknown) if sample else {},
+            (*shown, *(one for _, _, one in self.others.values())), self.cannot,
+            self.journal.trouble, self.journal.pending, dict(self.practised),
+        )  # fmt: skip
+
+    def tell(self) -> None:
+        """Take a fresh snapshot and tell whoever listens."""
+        self.snapshot = self.look()
+        for listener in self.listeners:
+            listener(self.snapshot)
 
     # inside ----------------------------------------------------------------------------------
 
@@ -136,63 +204,81 @@ class Watch:
             )
 
     def _take(self, sample: Sample, now: float) -> None:
-        events: list[Event] = []
-        self.alarms.adopt(self.log.alarms())
-        if self._connected is False:
-            events.append(self._event("back", f"{self.source.name} is read again"))
-        self._connected, self._sample, self._read_at = True, sample, now
+        events = self._linked(True, f"{self.source.name} is read again", now)
+        self._sample, self._read_at = sample, now
+        causes: dict[str, bool | None] = {
+            own.MODE_UNKNOWN: sample.mode is None,
+            own.POINT_UNKNOWN: bool(sample.unknown),
+        }
+        self._message = ""
         if sample.mode is None:
             self._message = (
                 "the controller gives no mode that this plant knows: alarms are not judged"
             )
-            self.alarms.blind()
         else:
-            self._message = ""
-            found = self.alarms.scan(
-                now, active(self.table, sample.mode, sample.contacts), sample.mode
-            )
-            events += found
+            for row in self.table.rows:
+                causes[row.tag] = row_known(row, sample.mode, sample.contacts)
+        events += self._judge(causes, now, sample.mode or "")
         known = sample.mode or UNKNOWN
         if known != self._mode_logged:
             self._mode_logged = known
             events.append(self._event("mode", known, sample.mode or ""))
-        self.log.record(events, [self.alarms.states[e.tag] for e in events if e.tag])
+        self._record(events)
 
-    def _lost(self, why: str) -> None:
+    def _lost(self, why: str, now: float) -> None:
         self._message = why
-        self.alarms.blind()
-        if self._connected is not False:
-            self._connected = False
-            self.log.record([self._event("lost", why)])
+        self._record(self._linked(False, why, now) + self._judge({}, now, ""))
 
-    def _event(self, kind: Kind, text: str, mode: str = "") -> Event:
-        self.counts[kind] = self.counts.get(kind, 0) + 1
-        return Event(self.clock(), kind, "", self.counts[kind], text, "", mode)
+    def _linked(self, up: bool, text: str, now: float) -> list[Event]:
+        news = self.link.take(up, now)
+        return [self._event("back" if up else "lost", text)] if news else []
 
-    def _note(self, kind: Kind, text: str) -> None:
-        self.log.record([self._event(kind, text)])
+    def _judge(self, causes: dict[str, bool | None], now: float, mode: str) -> list[Event]:
+        causes = {
+            own.LINK_LOST: not self.link.up,
+            own.LINK_FLAPS: self.link.flaps,
+            own.LOG_STOPPED: bool(self.journal.trouble),
+            **causes,
+        }
+        return self.alarms.scan(now, self.clock(), causes, mode)
 
-    def _shown(self) -> Snapshot:
-        sample, rows = self._sample, {r.tag: r for r in self.table.rows}
-        contacts = dict(sample.contacts) if sample else {}
-        shown = tuple(
-            Shown(a.tag, a.state, a.since, rows[a.tag].priority, rows[a.tag].text, rows[a.tag].do)
-            for a in self.alarms.shown()
-        )
-        blocked = (
-            {m: hindrances(self.table, m, contacts) for m in self.table.modes} if sample else {}
-        )
-        return Snapshot(
-            self.table.plant, self.source.name, self.clock(), self._read_at, bool(self._connected),
-            self.stale_s, self._message, sample.mode if sample else None, contacts, shown, blocked,
-        )  # fmt: skip
+    def _event(self, kind: Kind, text: str, mode: str = "", who: str = "") -> Event:
+        return Event(self.clock(), kind, "", text, "", mode, who)
 
-    def _publish(self) -> None:
-        for listener in self.listeners:
-            listener(self.snapshot)
-        if self.publish_to is not None:
-            temporary = self.publish_to.with_name(f".{self.publish_to.name}.new")
-            temporary.write_text(
-                json.dumps(self.snapshot.to_dict(), indent=1) + "\n", encoding="utf-8"
-            )
-            temporary.replace(self.publish_to)
+    def _note(self, kind: Kind, text: str, who: str = "") -> None:
+        self._record([self._event(kind, text, who=who)])
+
+    def note(self, kind: Kind, text: str, who: str = "") -> None:
+        """Write something into the log that is not an alarm."""
+        self._note(kind, text, who)
+
+    def _record(self, events: list[Event]) -> None:
+        name = self.source.name
+        if events:
+            marked = [replace(e, source=name) for e in events]
+            self.journal.write(marked, [(name, self.alarms.states[e.tag]) for e in marked if e.tag])
+
+    def _mine(self, kept: States) -> dict[str, Alarm]:
+        return {**kept.get("", {}), **kept.get(self.source.name, {})}
+
+    def _orphans(self, kept: States) -> dict[str, tuple[str, Alarm, Shown]]:
+        """Alarms of sources that are not read now, or of rows that are no more: only people can
+        end them."""
+        found: dict[str, tuple[str, Alarm, Shown]] = {}
+        for source, some in kept.items():
+            mine = source in ("", self.source.name)
+            for alarm in some.values():
+                if alarm.state != "normal" and not (mine and alarm.tag in self.rows):
+                    key = f"{source}{BETWEEN}{alarm.tag}"
+                    shown = replace(self._words(alarm), tag=key, source=source)
+                    found[key] = (source, alarm, shown)
+        return found
+
+    def _words(self, alarm: Alarm) -> Shown:
+        row = self.rows.get(alarm.tag)
+        if row is None:
+            return Shown(alarm.tag, alarm.state, alarm.since, "high",
+                         f"{alarm.tag}: an alarm that this plant file does not have any more",
+                         "See whether it still matters, then acknowledge it.")  # fmt: skip
+        return Shown(alarm.tag, alarm.state, alarm.since, row.priority, row.text, row.do,
+                     row.machine)  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterable, Mapping
 
 from byrewright.documents.ink import ink_of
@@ -23,6 +24,8 @@ from byrewright.web.texts import Texts
 
 FIELD_MM = {"wide": (300.0, 190.0), "power": (300.0, 200.0)}
 """Field that sheets are laid out for on a screen."""
+CORNER_MM = (96.0, 54.0)
+"""How much of a sheet a small picture shows."""
 
 
 def layout(plant: Plant, sheet: str) -> Layout:
@@ -65,10 +68,38 @@ def drawing(plant: Plant, laid: Layout, box_id: str, t: Texts, label: str) -> Ht
         aria_label=t("drawing.tools"),
     )
     shape = f"aspect-ratio:{n(laid.width_mm)}/{n(laid.height_mm)}"
-    return tag("div", svg, tools, cls="drawing", id=box_id, style=shape)
+    return tag("div", svg, tools, cls="drawing", id=box_id, style=shape,
+               data_sum=hashlib.sha256(svg.encode()).hexdigest()[:16])  # fmt: skip
 
 
-def _pipe(run: Routed, t: Texts) -> Html:
+def corner(plant: Plant, laid: Layout, machine: str, t: Texts, label: str) -> Html | None:
+    """A small picture of where a machine is; None where this sheet does not show it."""
+    own = [p for p in laid.placed if p.machine == machine and not _flag(p)]
+    if not own:
+        return None
+    one = own[0]
+    wide, high = CORNER_MM
+    left = min(max(one.x + one.w / 2 - wide / 2, 0), max(laid.width_mm - wide, 0))
+    top = min(max(one.y + one.h / 2 - high / 2, 0), max(laid.height_mm - high, 0))
+
+    def near(x: float, y: float) -> bool:
+        return left - wide < x < left + 2 * wide and top - high < y < top + 2 * high
+
+    def crosses(run: Routed) -> bool:
+        xs, ys = [x for x, _ in run.points], [y for _, y in run.points]
+        return (min(xs) < left + wide and max(xs) > left
+                and min(ys) < top + high and max(ys) > top)  # fmt: skip
+
+    here = rect_svg(one.x - 1.5, one.y - 1.5, one.w + 3, one.h + 3, "none")
+    body: list[Html] = [_pipe(run, t, still=True) for run in laid.routed if crosses(run)]
+    body += [_machine(plant, p, t, still=True) for p in laid.placed if near(p.x, p.y)]
+    body.append(Html(here.replace("<rect ", '<rect class="here" ').replace(' fill="none"', "")))
+    view = f"{n(left)} {n(top)} {n(wide)} {n(high)}"
+    svg = tag("svg", body, viewBox=view, role="img", aria_label=label)
+    return tag("div", svg, cls="corner")
+
+
+def _pipe(run: Routed, t: Texts, still: bool = False) -> Html:
     ink = ink_of(run.service)
     points = " ".join(f"{n(x)},{n(y)}" for x, y in run.points)
     parts = [
@@ -78,8 +109,8 @@ def _pipe(run: Routed, t: Texts) -> Html:
     ]
     if run.label:
         parts.append(Html(f'<g class="word">{inked(letters_svg(run.label))}</g>'))
-    if run.pipe.startswith("-"):
-        return tag("g", parts)
+    if run.pipe.startswith("-") or still:
+        return tag("g", parts[1:] if still else parts)
     return tag(
         "g",
         parts,
@@ -104,7 +135,7 @@ def symbol_of(placed: Placed, position: str = "") -> str:
     return inked("".join(shape_svg(s, placed.x, placed.y) for s in shapes))
 
 
-def _machine(plant: Plant, placed: Placed, t: Texts) -> Html:
+def _machine(plant: Plant, placed: Placed, t: Texts, still: bool = False) -> Html:
     def kind(place: int) -> str:
         if _flag(placed):
             return "flag"
@@ -122,8 +153,8 @@ def _machine(plant: Plant, placed: Placed, t: Texts) -> Html:
         *words,
     ]
     machine = plant.equipment.get(placed.machine)
-    if machine is None:
-        return tag("g", inner)
+    if machine is None or still:
+        return tag("g", inner[1:] if still else inner)
     return tag(
         "g",
         inner,

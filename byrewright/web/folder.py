@@ -18,6 +18,7 @@ from byrewright.plant.problems import BriefError, FileProblems, PlantError, Prob
 from byrewright.plant.read import PlantFile, read_plant_text
 from byrewright.plant.source import LARGEST_BYTES, read_text
 from byrewright.plant.write import write_text
+from byrewright.standards.milkline_table import FILE as TABLE_FILE
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 
 DEEPEST = 4
@@ -42,6 +43,11 @@ class Conflict(ByrewrightError):
         super().__init__("the file has been changed since it was read")
 
 
+def beside(path: Path) -> tuple[Path, ...]:
+    """The user's own files beside a plant that its answers rest on."""
+    return path.parent / LIMITS_FILE, path.parent / TABLE_FILE
+
+
 def digest_of(text: str) -> str:
     """What a file's text is known by."""
     return hashlib.sha256(text.encode()).hexdigest()
@@ -59,6 +65,8 @@ class Opened:
     rules: Rulebook | None
     problems: tuple[Problem, ...] = field(default=())
     message: str = ""
+    others: str = ""
+    """What the user's own limits and table beside the plant are known by."""
 
     @property
     def plant(self) -> Plant:
@@ -74,7 +82,7 @@ class Opened:
     @property
     def key(self) -> str:
         """What answers are kept under: changes with the plant and with its limits."""
-        return f"{self.digest} {hash(self.rules) if self.rules else ''}"
+        return f"{self.digest} {self.others}"
 
 
 class Folder:
@@ -86,6 +94,8 @@ class Folder:
         self.root = whole.parent if self.only else whole
         self._opened: OrderedDict[tuple[str, str, str], Opened] = OrderedDict()
         self._lock = threading.Lock()
+        self._paths: dict[str, Path] = {}
+        self._sums: dict[Path, tuple[tuple[int, int], str]] = {}
 
     def files(self) -> dict[str, Path]:
         """Address to path of every plant file; nothing that lies, or leads, outside the root."""
@@ -133,24 +143,20 @@ class Folder:
         except PlantError as error:
             return Opened(slug, path, "", "", None, None, error.problems, str(error))
         digest = digest_of(text)
-        limits = path.parent / LIMITS_FILE
-        try:
-            beside = limits.read_text(encoding="utf-8") if self._inside(limits) else ""
-        except (OSError, UnicodeDecodeError):
-            beside = "?"
-        key = (slug, digest, beside)
+        others = " ".join(self._sum(p) if self._inside(p) else "-" for p in beside(path))
+        key = (slug, digest, others)
         with self._lock:
             if key in self._opened:
                 self._opened.move_to_end(key)
                 return self._opened[key]
-        made = self._read(slug, path, text, digest)
+        made = self._read(slug, path, text, digest, others)
         with self._lock:
             self._opened[key] = made
             while len(self._opened) > KEPT_OPEN:
                 self._opened.popitem(last=False)
         return made
 
-    def _read(self, slug: str, path: Path, text: str, digest: str) -> Opened:
+    def _read(self, slug: str, path: Path, text: str, digest: str, others: str) -> Opened:
         name = str(path.relative_to(self.root))
         file: PlantFile | None = None
         rules: Rulebook | None = None
@@ -159,14 +165,37 @@ class Folder:
         try:
             file = read_plant_text(text, name)
             file.sound()
-            own = path.parent / LIMITS_FILE
-            outside = own.exists() and not self._inside(own)
+            outside = any(p.exists() and not self._inside(p) for p in beside(path))
             rules = default_rulebook() if outside else rules_beside(path)
         except FileProblems as error:
             problems = error.problems
         except ByrewrightError as error:
             message = str(error)
-        return Opened(slug, path, text, digest, file, rules, problems, message)
+        return Opened(slug, path, text, digest, file, rules, problems, message, others)
+
+    def state_of(self, slug: str) -> str:
+        """What tells whether a plant's files are as they were: its own, limits and table.
+
+        Raises:
+            NotServed: there is no such plant.
+        """
+        path = self._paths.get(slug)
+        if path is None:
+            path = self._paths[slug] = self.path(slug)
+        return " ".join(self._sum(one) for one in (path, *beside(path)))
+
+    def _sum(self, path: Path) -> str:
+        """The digest of a file, read again only when it has been written."""
+        try:
+            found = path.stat()
+            state = (found.st_mtime_ns, found.st_size)
+            known = self._sums.get(path)
+            if known is None or known[0] != state:
+                whole = hashlib.sha256(path.read_bytes()).hexdigest()
+                known = self._sums[path] = (state, whole[:16])
+            return known[1]
+        except OSError:
+            return "-"
 
     def brief(self, slug: str) -> Path | None:
         """The brief that lies beside a plant, where there is one."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import inspect
+import json
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, cast
@@ -18,9 +19,11 @@ from byrewright.results import VERDICTS, Result, Verdict
 from byrewright.web.access import Gate
 from byrewright.web.answers import Answers, Job
 from byrewright.web.folder import Folder, NotServed, Opened
-from byrewright.web.look import own_style, script, style_sheet
+from byrewright.web.live import strip
+from byrewright.web.look import SCRIPTS, own_style, script, style_sheet
 from byrewright.web.markup import Child, Html, join, tag
 from byrewright.web.texts import Texts, languages
+from byrewright.web.watching import Watches
 
 MARK: Mapping[Verdict, str] = {"holds": "+", "tight": "~", "fails": "×", "unknown": "?"}
 """A sign beside each verdict, so that it never rests on colour alone."""
@@ -32,7 +35,8 @@ SHORT_DIGEST = 10
 CLICK = (
     "(e)=>{const t=e.target.closest('[data-act]');"
     "if(t&&!t.disabled&&!['INPUT','SELECT','TEXTAREA'].includes(t.tagName))"
-    "emit([t.dataset.act,t.dataset.value||'',''])}"
+    "emit([t.dataset.act,t.dataset.value||'',(t.dataset.with||'').split(' ').filter(x=>x)"
+    ".map(i=>document.getElementById(i)?.value||'').join('\\n')])}"
 )
 CHANGED = (
     "(e)=>{const t=e.target;if(t.dataset.{which})"
@@ -50,6 +54,7 @@ class Site:
     folder: Folder
     answers: Answers
     gate: Gate
+    watches: Watches
     pages: list[str] = field(default_factory=list)
     """Keys of the pages of a plant, in the order of the index."""
     routes: list[Callable[[FastAPI], None]] = field(default_factory=list)
@@ -116,7 +121,8 @@ class Live:
 
     def __init__(self, render: Callable[[], Child], acts: Mapping[str, Act], cls: str = "") -> None:
         self.render, self.acts = render, acts
-        self.html = ui.html(join([render()]), sanitize=False)
+        self.shown = join([render()])
+        self.html = ui.html(self.shown, sanitize=False)
         if cls:
             self.html.classes(cls)
         self.html.on("click", self._act, js_handler=CLICK)
@@ -130,8 +136,17 @@ class Live:
         )
 
     def draw(self) -> None:
-        """Draw it anew."""
-        self.html.set_content(join([self.render()]))
+        """Draw it anew, without touching what the visitor types."""
+        made = join([self.render()])
+        if made == self.shown:
+            return
+        self.shown = made
+        client = self.html.client
+        if client.has_socket_connection:
+            call = f"byreMorph.draw({json.dumps(self.html.html_id)},{json.dumps(made)})"
+            client.run_javascript(call)
+        else:
+            self.html.set_content(made)
 
     async def _act(self, event: Any) -> None:
         name, value, which = (str(a) for a in event.args[:3])
@@ -169,14 +184,17 @@ def frame(v: Visit, page: str, body: Callable[[], None]) -> None:
     ui.add_head_html(
         f'<link rel="stylesheet" href="/look/page.css?{_version(style_sheet())}">'
         f"<script>document.documentElement.dataset.look='{v.look}'</script>"
-        f'<script src="/look/page.js?{_version(script())}"></script>'
+        + "".join(
+            f'<script src="/look/{name}?{_version(script(name))}"></script>' for name in SCRIPTS
+        )
     )
     own = v.opened.plant.colours.stated() if v.opened is not None and v.opened.sound else {}
     if own:
         ui.add_head_html(f"<style>{own_style(own)}</style>")
     # the head stands in the page itself, so that it is painted before any script has run
     skip = tag("a", v.t("frame.skip"), href="#main", cls="skip")
-    ui.add_body_html(join([skip, tag("header", _top(v, page))]))
+    slug, state = (v.opened.slug, v.site.folder.state_of(v.opened.slug)) if v.opened else ("", "")
+    ui.add_body_html(join([skip, tag("header", _top(v, page), strip(v.site, v.t, slug, state))]))
     with ui.element("div").props("id=sheet"):
         with ui.element("main").props('id=main tabindex="-1"'):
             body()

@@ -5,12 +5,14 @@ from __future__ import annotations
 import asyncio
 import contextlib
 from collections.abc import AsyncIterator, Callable
+from functools import partial
 from pathlib import Path
 from urllib.parse import urlsplit
 
 from fastapi import FastAPI, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
+from byrewright.web import live
 from byrewright.web.access import (
     COOKIE,
     LOG_IN,
@@ -26,9 +28,10 @@ from byrewright.web.access import (
 from byrewright.web.answers import Answers, laid_out
 from byrewright.web.folder import Folder
 from byrewright.web.frame import LOOKS, UNITS, Site
-from byrewright.web.look import script, style_sheet
+from byrewright.web.look import SCRIPTS, script, style_sheet
 from byrewright.web.markup import tag
 from byrewright.web.texts import Texts, languages
+from byrewright.web.watching import Watches
 
 YEAR_S = 365 * 24 * 3600
 RECONNECT_S = 60.0
@@ -62,12 +65,14 @@ def build(path: Path, host: str = "127.0.0.1") -> FastAPI:
     from byrewright.web.pages import PAGES
 
     folder = Folder(path)
-    site = Site(folder, Answers(), gate_for(folder, host))
+    site = Site(folder, Answers(), gate_for(folder, host), Watches(folder))
 
     @contextlib.asynccontextmanager
     async def life(app: FastAPI) -> AsyncIterator[None]:
         warm = asyncio.get_running_loop().run_in_executor(None, warm_up, site)
+        await site.watches.start()
         yield
+        await site.watches.stop()
         warm.cancel()
         for end in site.at_end:
             await end()
@@ -77,6 +82,7 @@ def build(path: Path, host: str = "127.0.0.1") -> FastAPI:
         title="byrewright", docs_url=None, redoc_url=None, openapi_url=None, lifespan=life
     )
     _plain_routes(app, site)
+    live.register(app, site)
     for register in PAGES:
         register(site)
         for route in site.routes:
@@ -113,7 +119,7 @@ def _plain_routes(app: FastAPI, site: Site) -> None:
     def look(name: str) -> Response:
         kept: dict[str, tuple[Callable[[], str], str]] = {
             "page.css": (style_sheet, "text/css"),
-            "page.js": (script, "text/javascript"),
+            **{one: (partial(script, one), "text/javascript") for one in SCRIPTS},
         }
         if name not in kept:
             return Response(status_code=404)

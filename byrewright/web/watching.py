@@ -1,186 +1,331 @@
-"""Watches that run in the server, one a plant; pages come and go, a watch goes on."""
+"""Watches as the pages see them: processes of their own, which pages only read and ask.
+
+A watch goes on whatever the pages do. It is found by its door, begun as a process, and begun again
+when it ended without anybody having ended it; what cannot be begun again is said.
+"""
 
 from __future__ import annotations
 
 import asyncio
 import contextlib
+import os
+import signal
+import sys
+import tempfile
 import time
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import IO, Literal
 
 from byrewright.errors import ByrewrightError
-from byrewright.web.folder import Opened
+from byrewright.site.alarms import Alarm, Event
+from byrewright.site.door import Heard, Knock, Nobody, door_file
+from byrewright.site.log import (
+    WORLDS,
+    LogRefused,
+    LogTrouble,
+    Owner,
+    World,
+    log_beside,
+    read_back,
+)
+from byrewright.site.service import Order, drop_order, keep_order, kept_order, order_file
+from byrewright.site.watch import NOT_YET
+from byrewright.web.folder import Folder, NotServed, Opened
 
-if TYPE_CHECKING:
-    from byrewright.engine.interlocks import Table
-    from byrewright.site.alarms import Event
-    from byrewright.site.controller import Controller
-    from byrewright.site.log import Log
-    from byrewright.site.sources import Source
-    from byrewright.site.watch import Snapshot, Watch
-    from byrewright.studies.routes.study import Routes
-
-BEAT_S = 0.5
-SIMULATED = "simulated"
-PROTOCOLS = (SIMULATED, "modbus", "opcua")
+LOOK_S = 0.5
+FILES_S = 10.0
+BEGIN_S = 90.0
+"""A cold, busy machine may take so long to begin."""
+AGAIN_S = (2.0, 5.0, 15.0, 60.0)
+"""Waits between attempts to begin a watch again; the last is repeated."""
+SILENT_S = 3.0
 SHOWN_EVENTS = 200
+
+Kind = Literal["alarm", "dead", "lost", "log", "notices", "begins", "live", "ended", "none"]
+WORST: tuple[Kind, ...] = (
+    "alarm", "dead", "lost", "log", "notices", "begins", "ended", "live", "none"
+)  # fmt: skip
 
 
 class WatchRefused(ByrewrightError):
-    """The watch cannot begin as asked; `key` is the text that says why."""
-
-    def __init__(self, key: str) -> None:
-        self.key = key
-        super().__init__(key)
-
-
-def log_path(opened: Opened) -> Path:
-    """Where the log of a plant lies: the same file as the command line's watch writes."""
-    return opened.path.with_suffix(".site.sqlite")
+    """The watch cannot begin as asked; the text says why."""
 
 
 @dataclass
-class Watching:
-    """A watch under way, with the simulated controller that it reads, where it reads one."""
+class Seen:
+    """One plant's watch in one world."""
 
-    study: Routes
-    watch: Watch
-    log: Log
-    digest: str
-    protocol: str
-    mode: str = ""
-    wrong: dict[str, str] = field(default_factory=dict)
-    controller: Controller | None = None
-    stop: asyncio.Event = field(default_factory=asyncio.Event)
-    tasks: list[asyncio.Task[None]] = field(default_factory=list)
+    path: Path
+    world: World
+    knock: Knock
+    process: asyncio.subprocess.Process | None = None
+    said: IO[bytes] | None = None
+    """What the process writes to standard error."""
+    why: str = ""
+    """Why it could not be begun, as its program said."""
+    why_key: str = ""
+    """The same, as a text of the pages."""
+    tries: int = 0
+    next_at: float = 0.0
+    begun_at: float = 0.0
+    past: tuple[list[Event], list[Alarm]] = field(default_factory=lambda: ([], []))
+    past_of: tuple[int, int] | None = None
+    past_trouble: str = ""
 
     @property
-    def snapshot(self) -> Snapshot:
-        """What was read last."""
-        return self.watch.snapshot
+    def heard(self) -> Heard | None:
+        """The last state, while somebody is at the door and speaks."""
+        heard = self.knock.heard
+        return heard if heard is not None and self.knock.open else None
 
     @property
-    def live(self) -> bool:
-        """Whether that is of now."""
-        return self.snapshot.live(time.time())
+    def wanted(self) -> bool:
+        """Whether it is to run until somebody ends it."""
+        return self.world == "real" and order_file(self.path).exists()
 
-    async def practise(self) -> None:
-        """Serve the chosen mode and wrong positions on the simulated controller."""
-        from byrewright.engine.interlocks import contacts
-        from byrewright.studies.routes.table import process_contacts
+    @property
+    def starting(self) -> bool:
+        """Whether its process has begun and is not at its door yet."""
+        return (
+            self.process is not None
+            and self.process.returncode is None
+            and time.monotonic() - self.begun_at < BEGIN_S
+        )
 
-        assert self.controller is not None
-        while not self.stop.is_set():
-            scene = self.study.scenes[self.mode]
-            wrong = tuple(self.wrong.items())
-            shown = contacts(
-                self.study.table,
-                {**scene.wanted, **self.wrong},
-                process_contacts(self.study.table, scene, wrong),
-            )
-            await self.controller.show(self.mode, shown)
-            await asyncio.sleep(BEAT_S)
-
-    async def end(self) -> None:
-        """Stop watching and let go of everything."""
-        self.stop.set()
-        for task in self.tasks:
-            with contextlib.suppress(asyncio.CancelledError):
-                await task
-        if self.controller is not None:
-            await self.controller.stop()
-        self.log.close()
+    def kind(self) -> Kind:
+        """What is to be said of it, the worst first."""
+        heard = self.heard
+        if heard is None:
+            if self.starting:
+                return "begins"
+            if self.wanted:
+                return "dead"
+            return "ended" if self.past[1] else "none"
+        shown = heard.snapshot
+        if any(a.state != "gone" for a in shown.alarms):
+            return "alarm"
+        if heard.silent_s > SILENT_S or (not heard.live and shown.age_s is not None):
+            return "lost"
+        if shown.age_s is None and not heard.live:
+            return "lost" if shown.message != NOT_YET else "begins"
+        if shown.log:
+            return "log"
+        if any(dict(heard.extra.get("notices", {})).values()):
+            return "notices"
+        return "alarm" if shown.alarms else "live"
 
 
 class Watches:
-    """The watches under way, by the address of the plant."""
+    """Every watch of the folder, and what the pages may do with it."""
 
-    def __init__(self) -> None:
-        self.running: dict[str, Watching] = {}
+    def __init__(self, folder: Folder) -> None:
+        self.folder = folder
+        self.seen: dict[tuple[str, World], Seen] = {}
+        self._files: dict[str, Path] = {}
+        self._files_at = float("-inf")
+        self._loop: asyncio.Task[None] | None = None
+        self._beginning = asyncio.Lock()
 
-    async def begin(
-        self, opened: Opened, study: Routes, protocol: str, where: str, mode: str
-    ) -> Watching:
-        """Start a watch; one that runs for this plant already is returned instead.
+    async def start(self) -> None:
+        """Look for watches, and begin again those that are to run."""
+        self._loop = asyncio.create_task(self._looking())
+
+    async def stop(self) -> None:
+        """The pages end: their watches end with them, and begin again with them."""
+        if self._loop is not None:
+            self._loop.cancel()
+            with contextlib.suppress(asyncio.CancelledError):
+                await self._loop
+        for one in self.seen.values():
+            if one.wanted and one.knock.open and one.knock.pid:
+                with contextlib.suppress(ProcessLookupError, PermissionError):
+                    os.kill(one.knock.pid, signal.SIGTERM)
+            await one.knock.close()
+            if one.process is not None and one.process.returncode is None:
+                if one.process.stdin is not None:
+                    one.process.stdin.close()
+                if one.world == "real":
+                    with contextlib.suppress(ProcessLookupError):
+                        one.process.terminate()
+                with contextlib.suppress(TimeoutError):
+                    await asyncio.wait_for(one.process.wait(), 5)
+
+    def of(self, slug: str, world: World = "real") -> Seen:
+        """The watch of a plant.
 
         Raises:
-            WatchRefused: the address cannot be used.
+            NotServed: there is no such plant.
         """
-        from byrewright.site.log import Log
-        from byrewright.site.watch import Watch
+        known = self.seen.get((slug, world))
+        if known is None:
+            path = self.folder.path(slug)
+            known = self.seen[slug, world] = Seen(path, world, Knock(door_file(path, world)))
+        return known
 
-        known = self.running.get(opened.slug)
-        if known is not None:
-            return known
-        if log_path(opened).is_symlink():
-            raise WatchRefused("interlocks.log_is_link")
-        controller: Controller | None = None
-        if protocol == SIMULATED:
-            controller, source = await _simulated(study.table)
-        else:
-            source = _source(study.table, protocol, where, mode or None)
-        log = Log(log_path(opened), study.table.plant)
-        rules = opened.rules
-        assert rules is not None
-        watch = Watch(study.table, source, log, stale_s=rules.number("alarm.stale_signal_s"))
-        made = Watching(study, watch, log, opened.digest, protocol, mode, controller=controller)
-        self.running[opened.slug] = made
-        if controller is not None:
-            made.mode = mode or study.table.modes[0]
-            made.tasks.append(asyncio.create_task(made.practise()))
-        made.tasks.append(asyncio.create_task(watch.run(made.stop)))
-        return made
+    def every(self) -> list[tuple[str, Seen]]:
+        """Every plant's real watch, the worst first."""
+        some = [(slug, one) for (slug, world), one in self.seen.items() if world == "real"]
+        return sorted(some, key=lambda pair: WORST.index(pair[1].kind()))
 
-    async def end(self, slug: str) -> None:
-        """Stop the watch of a plant."""
-        known = self.running.pop(slug, None)
-        if known is not None:
-            await known.end()
+    async def begin(self, opened: Opened, order: Order) -> None:
+        """Begin a watch; one that runs already is left as it is.
 
-    async def end_all(self) -> None:
-        """Stop every watch."""
-        for slug in list(self.running):
-            await self.end(slug)
+        Raises:
+            WatchRefused: it cannot begin.
+        """
+        one = self.of(opened.slug, order.world)
+        async with self._beginning:
+            if one.heard is not None:
+                return
+            if order.world == "real":
+                try:
+                    keep_order(one.path, order)
+                except OSError as error:
+                    raise WatchRefused(f"{order_file(one.path)}: {error.strerror}") from None
+            await self._spawn(one, order)
+            process = one.process
+            assert process is not None
+            while True:
+                await self._knock(one)
+                if one.knock.open:
+                    return
+                if process.returncode is not None:
+                    break
+                await asyncio.sleep(0.1)
+            if order.world == "real":
+                drop_order(one.path)
+            raise WatchRefused(self._why(one))
 
-    def history(self, opened: Opened) -> list[Event]:
-        """The last events of a plant's log, newest first; nothing where it has no log."""
-        from byrewright.site.log import Log
-
-        path = log_path(opened)
-        known = self.running.get(opened.slug)
-        if known is None and (path.is_symlink() or not path.is_file()):
-            return []
-        log = known.log if known else Log(path, opened.plant.site.name)
+    async def ask(self, slug: str, world: World, do: str, **words: str) -> str:
+        """Ask a running watch; what it says ("" is well done)."""
+        one = self.of(slug, world)
         try:
-            return list(reversed(log.events(SHOWN_EVENTS)))
-        finally:
-            if known is None:
-                log.close()
+            said = await one.knock.ask(do, **words)
+        except Nobody:
+            return "nobody"
+        if do == "end" and not said:
+            if world == "real":
+                drop_order(one.path)
+            for _ in range(50):
+                if not one.knock.open:
+                    break
+                await asyncio.sleep(0.1)
+        return said
+
+    async def history(self, opened: Opened, world: World) -> tuple[Sequence[Event], str]:
+        """The last events, newest first, and what is wrong with the log."""
+        one = self.of(opened.slug, world)
+        if one.heard is not None:
+            return one.knock.events, one.heard.snapshot.log
+        await self._look_back(one, opened)
+        return one.past[0], one.past_trouble
+
+    # inside ----------------------------------------------------------------------------------
+
+    async def _looking(self) -> None:
+        while True:
+            if time.monotonic() - self._files_at > FILES_S:
+                self._files = await asyncio.to_thread(self.folder.files)
+                self._files_at = time.monotonic()
+            for slug in self._files:
+                for world in WORLDS:
+                    with contextlib.suppress(NotServed):
+                        await self._look(slug, self.of(slug, world))
+            await asyncio.sleep(LOOK_S)
+
+    async def _look(self, slug: str, one: Seen) -> None:
+        if one.heard is not None:
+            one.tries, one.why, one.why_key = 0, "", ""
+            return
+        if one.knock.file.exists():
+            await self._knock(one)
+            if one.knock.open:
+                return
+        if not self._beginning.locked() and one.wanted and not one.starting:
+            await self._again(one)
+        if one.world == "real":
+            with contextlib.suppress(NotServed):
+                opened = await asyncio.to_thread(self.folder.open, slug)
+                await self._look_back(one, opened)
+
+    async def _knock(self, one: Seen) -> None:
+        with contextlib.suppress(Nobody):
+            await one.knock.connect()
+
+    async def _again(self, one: Seen) -> None:
+        """Begin a watch that is to run and does not."""
+        now = time.monotonic()
+        if one.process is not None and one.process.returncode is not None:
+            one.why = self._why(one)
+            one.process = None
+            one.next_at = now + AGAIN_S[min(one.tries, len(AGAIN_S) - 1)]
+            one.tries += 1
+        if now < one.next_at:
+            return
+        order = kept_order(one.path)
+        if order is None:
+            one.why_key = "live.order_lost"
+            return
+        await self._spawn(one, order)
+
+    async def _spawn(self, one: Seen, order: Order) -> None:
+        one.said = tempfile.TemporaryFile()  # noqa: SIM115 (read when the process has ended)
+        one.begun_at = time.monotonic()
+        one.process = await asyncio.create_subprocess_exec(
+            sys.executable, "-m", "byrewright", "watch", str(one.path), *arguments(order),
+            stdin=asyncio.subprocess.PIPE, stdout=asyncio.subprocess.DEVNULL, stderr=one.said,
+            start_new_session=True,  # Ctrl+C at the pages' terminal is not meant for it
+        )  # fmt: skip
+
+    def _why(self, one: Seen) -> str:
+        if one.said is None:
+            return ""
+        one.said.seek(0)
+        lines = one.said.read().decode(errors="replace").strip().splitlines()
+        one.said.close()
+        one.said = None
+        return lines[-1] if lines else ""
+
+    async def _look_back(self, one: Seen, opened: Opened) -> None:
+        """What the log says of a plant that nobody watches."""
+        path = log_beside(one.path, one.world)
+        try:
+            found = path.stat()
+        except OSError:
+            one.past, one.past_of, one.past_trouble = ([], []), None, ""
+            return
+        state = (found.st_mtime_ns, found.st_size)
+        if state == one.past_of:
+            return
+        site = opened.plant.site if opened.file is not None else None
+        owner = Owner((site.id or "") if site else "", site.name if site else "", one.world)
+        try:
+            events, states = await asyncio.to_thread(read_back, path, owner, SHOWN_EVENTS)
+        except (LogTrouble, LogRefused) as error:
+            one.past_trouble = str(error)
+            return
+        stand = [a for some in states.values() for a in some.values() if a.standing]
+        one.past, one.past_trouble = (events, stand), ""
+        with contextlib.suppress(OSError):  # looking may have renewed the file itself
+            found = path.stat()
+            one.past_of = (found.st_mtime_ns, found.st_size)
 
 
-async def _simulated(table: Table) -> tuple[Controller, Source]:
-    from byrewright.site.addresses import default_addresses
-    from byrewright.site.controller import LOOPBACK, Controller, free_port
-    from byrewright.site.sources import ModbusSource
-
-    where = default_addresses(table)
-    port = free_port()
-    controller = Controller(table, where, modbus_port=port)
-    await controller.start()
-    return controller, ModbusSource(table, where, LOOPBACK, port)
-
-
-def _source(table: Table, protocol: str, where: str, mode: str | None) -> Source:
-    from byrewright.site.addresses import default_addresses
-    from byrewright.site.sources import ModbusSource, OpcuaSource
-
-    addresses = default_addresses(table)
-    if protocol == "opcua":
-        if not where.startswith("opc.tcp://"):
-            raise WatchRefused("interlocks.opcua_address")
-        return OpcuaSource(table, addresses, where, mode=mode)
-    host, _, port = where.rpartition(":")
-    if not host or not port.isdigit() or len(port) > 5 or not 0 < int(port) < 65536:
-        raise WatchRefused("interlocks.modbus_address")
-    return ModbusSource(table, addresses, host, int(port), mode=mode)
+def arguments(order: Order) -> list[str]:
+    """The options of the command `watch` that mean an order."""
+    said = []
+    if order.protocol == "simulated":
+        said.append("--simulate")
+    else:
+        said += [f"--{order.protocol}", order.where]
+    if order.world == "practice":
+        said += ["--practice", "--with-parent"]
+    if order.mode:
+        said += ["--mode", order.mode]
+    if order.addresses:
+        said += ["--addresses", order.addresses]
+    if order.contacts_only:
+        said.append("--contacts-only")
+    return [*said, "--device", str(order.device)]

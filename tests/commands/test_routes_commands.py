@@ -62,7 +62,7 @@ def test_interlocks_writes_the_pack(tmp_path: Path, capsys: pytest.CaptureFixtur
         ({"modbus": "a:99999"}, "HOST:PORT"),
         ({"opcua": "http://a"}, "opc.tcp://"),
         ({"modbus": "a:1", "mode": "dancing"}, "no mode 'dancing'"),
-        ({"modbus": "a:1", "addresses_path": Path("nowhere.csv")}, "no such file"),
+        ({"modbus": "a:1", "addresses_path": Path("nowhere.csv")}, "no such address map"),
     ],
 )
 def test_watch_refuses_in_one_sentence(asked: dict[str, str], said: str, tmp_path: Path,

@@ -24,10 +24,14 @@ from byrewright.site.addresses import (
     read_map,
     write_map,
 )
+from byrewright.site.alarms import Event
 from byrewright.site.controller import LOOPBACK, Controller, free_port
-from byrewright.site.log import Log
-from byrewright.site.sources import ModbusSource, OpcuaSource, Sample, Source, SourceLost, blocks
-from byrewright.site.watch import Watch
+from byrewright.site.journal import Journal
+from byrewright.site.log import Log, Owner
+from byrewright.site.opcua import OpcuaSource
+from byrewright.site.own import LINK_LOST, MODE_UNKNOWN
+from byrewright.site.sources import ModbusSource, Sample, Source, SourceLost, blocks, to_sample
+from byrewright.site.watch import Watch, snapshot_of
 from tests.site.test_alarms import ON_S, one_row_table
 
 RIGHT = {"V1_closed": True, "V1_open": False}
@@ -54,6 +58,22 @@ class Clock:
         return self.now
 
 
+OWNER = Owner("p", "(invented)")
+
+
+def watching(
+    table: Table, source: Source, path: Path, clock: Clock, journal: Journal | None = None
+) -> Watch:
+    """A watch with a real log, on a clock that the test moves."""
+    return Watch(table, source, journal or Journal(Log(path, OWNER)), clock=clock, forward=clock)
+
+
+def told(watch: Watch) -> list[Event]:
+    """What the log holds, once all is written."""
+    assert watch.journal.flush(10)
+    return watch.journal.log.events()
+
+
 def made(
     kind: str, table: Table, where: Addresses, *, mode: str | None = None
 ) -> tuple[Controller, Source]:
@@ -71,7 +91,7 @@ async def test_sees_a_wrong_valve_and_its_return(kind: str, tmp_path: Path) -> N
     table, clock = one_row_table(), Clock()
     where = default_addresses(table, contacts_only=kind == "contacts")
     controller, source = made(kind, table, where)
-    watch = Watch(table, source, Log(tmp_path / "log.sqlite", "p"), clock=clock)
+    watch = watching(table, source, tmp_path / "log.sqlite", clock)
     async with controller:
         for seconds, contacts in (
             (0, RIGHT),
@@ -83,16 +103,16 @@ async def test_sees_a_wrong_valve_and_its_return(kind: str, tmp_path: Path) -> N
             clock.now = 1000.0 + seconds
             await controller.show("milking", contacts)
             snapshot = await watch.step()
-            assert snapshot.live(clock.now) and snapshot.mode == "milking"
+            assert snapshot.live(0) and snapshot.mode == "milking"
         await source.close()
-    assert [(e.kind, e.at - 1000) for e in watch.log.events()] == [
+    assert [(e.kind, e.at - 1000) for e in told(watch)] == [
         ("mode", 0),
         ("raised", 1 + ON_S),
         ("cleared", 20),
     ]
     if kind != "opcua":
         assert set(controller.asked) <= READS_ONLY
-    watch.log.close()
+    watch.journal.close()
 
 
 @pytest.mark.parametrize("kind", ["modbus", "opcua"])
@@ -101,7 +121,7 @@ async def test_a_lost_connection_is_told_and_never_shown_as_live(kind: str, tmp_
     table, clock = one_row_table(), Clock()
     where = default_addresses(table)
     controller, source = made(kind, table, where)
-    watch = Watch(table, source, Log(tmp_path / "log.sqlite", "p"), clock=clock)
+    watch = watching(table, source, tmp_path / "log.sqlite", clock)
     await controller.start()
     for seconds in (0, ON_S):
         clock.now = 1000.0 + seconds
@@ -111,71 +131,75 @@ async def test_a_lost_connection_is_told_and_never_shown_as_live(kind: str, tmp_
     for seconds in (10, 100, 1000):
         clock.now = 1000.0 + seconds
         snapshot = await watch.step()
-        assert not snapshot.live(clock.now) and snapshot.message
-        assert [a.state for a in snapshot.alarms] == ["unacknowledged"]  # kept, not judged
+        assert not snapshot.live(0) and snapshot.message
+        states = {a.tag: a.state for a in snapshot.alarms}
+        assert states.pop("V1_not_closed") == "unacknowledged"  # kept, not judged
+        assert (LINK_LOST in states) is (seconds > 10)  # no position is watched: an alarm too
     await controller.start()
     await controller.show("milking", WRONG)
     snapshot = await watch.step()
-    assert snapshot.live(clock.now)
+    assert snapshot.live(0)
     await source.close()
     await controller.stop()
-    assert [e.kind for e in watch.log.events()] == ["mode", "raised", "lost", "back"]
-    watch.log.close()
+    assert [(e.kind, e.tag) for e in told(watch)] == [
+        ("mode", ""),
+        ("raised", "V1_not_closed"),
+        ("lost", ""),
+        ("raised", LINK_LOST),
+        ("back", ""),
+        ("cleared", LINK_LOST),
+    ]
+    watch.journal.close()
 
 
 async def test_data_grow_old_by_themselves(tmp_path: Path) -> None:
     """Would fail if a page that shows the last snapshot took it for live long after."""
     table, clock = one_row_table(), Clock()
     controller, source = made("modbus", table, default_addresses(table))
-    watch = Watch(
-        table,
-        source,
-        Log(tmp_path / "log.sqlite", "p"),
-        clock=clock,
-        publish=tmp_path / "state.json",
-    )
+    watch = watching(table, source, tmp_path / "log.sqlite", clock)
     async with controller:
         await controller.show("milking", RIGHT)
         snapshot = await watch.step()
         await source.close()
-    assert snapshot.live(clock.now + watch.stale_s)
-    assert not snapshot.live(clock.now + watch.stale_s + 1)
-    kept = json.loads((tmp_path / "state.json").read_text())
-    assert kept["mode"] == "milking" and kept["read_at"] == 1000.0
-    watch.log.close()
+    assert snapshot.live(watch.stale_s)
+    assert not snapshot.live(watch.stale_s + 1)
+    kept = json.loads(json.dumps(snapshot.to_dict()))
+    assert snapshot_of(kept) == snapshot
+    watch.journal.close()
 
 
 async def test_a_stopped_program_behind_a_living_server_is_not_live(tmp_path: Path) -> None:
     """Would fail if a controller that answers with a heartbeat standing still counted as live."""
     table, clock = one_row_table(), Clock()
     controller, source = made("modbus", table, default_addresses(table))
-    watch = Watch(table, source, Log(tmp_path / "log.sqlite", "p"), clock=clock)
+    watch = watching(table, source, tmp_path / "log.sqlite", clock)
     async with controller:
         await controller.show("milking", RIGHT)
-        assert (await watch.step()).live(clock.now)
+        assert (await watch.step()).live(0)
         clock.now += watch.stale_s + 1
         await controller.show("milking", RIGHT, beat=False)
         snapshot = await watch.step()
-        assert not snapshot.live(clock.now) and "heartbeat" in snapshot.message
+        assert not snapshot.live(0) and "heartbeat" in snapshot.message
         await controller.show("milking", RIGHT)
-        assert (await watch.step()).live(clock.now)
+        assert (await watch.step()).live(0)
         await source.close()
-    watch.log.close()
+    watch.journal.close()
 
 
 async def test_an_unknown_mode_is_not_judged(tmp_path: Path) -> None:
     """Would fail if positions were judged by a mode that the plant does not have."""
     table, clock = one_row_table(), Clock()
     controller, source = made("modbus", table, default_addresses(table))
-    watch = Watch(table, source, Log(tmp_path / "log.sqlite", "p"), clock=clock)
+    watch = watching(table, source, tmp_path / "log.sqlite", clock)
     async with controller:
         for _ in range(5):
             clock.now += ON_S
             await controller.show(None, WRONG)
             snapshot = await watch.step()
         await source.close()
-    assert snapshot.mode is None and not snapshot.alarms and "no mode" in snapshot.message
-    watch.log.close()
+    assert snapshot.mode is None and "no mode" in snapshot.message
+    assert [a.tag for a in snapshot.alarms] == [MODE_UNKNOWN]
+    watch.journal.close()
 
 
 async def test_a_small_input_module_with_a_stated_mode(tmp_path: Path) -> None:
@@ -184,7 +208,7 @@ async def test_a_small_input_module_with_a_stated_mode(tmp_path: Path) -> None:
     where = default_addresses(table, contacts_only=True)
     where = Addresses(where.contacts, None, None, {})
     controller, source = made("modbus", table, where, mode="milking")
-    watch = Watch(table, source, Log(tmp_path / "log.sqlite", "p"), clock=clock)
+    watch = watching(table, source, tmp_path / "log.sqlite", clock)
     async with controller:
         for _ in range(3):
             clock.now += ON_S
@@ -193,31 +217,32 @@ async def test_a_small_input_module_with_a_stated_mode(tmp_path: Path) -> None:
         await source.close()
     assert [a.tag for a in snapshot.alarms] == ["V1_not_closed"]
     assert set(controller.asked) == {2}
-    watch.log.close()
+    watch.journal.close()
 
 
 async def test_two_mode_contacts_at_once_are_no_mode() -> None:
     """Would fail if two mode contacts on together were read as one of the modes."""
-    from byrewright.site.sources import to_sample
-
     table = one_row_table()
     where = default_addresses(table, contacts_only=True)
-    assert to_sample(table, where, lambda a: a.tag.startswith("Mode"), None).mode is None
-    assert to_sample(table, where, lambda a: a.tag == "Mode_2", None).mode == "milking"
+    both = {a: a.tag.startswith("Mode") for a in where.all()}
+    assert to_sample(table, where, both, None).mode is None
+    one = {a: a.tag == "Mode_2" for a in where.all()}
+    assert to_sample(table, where, one, None).mode == "milking"
 
 
 KILLED = """
 import asyncio, sys
 from pathlib import Path
 from byrewright.site.addresses import default_addresses
-from byrewright.site.log import Log
+from byrewright.site.journal import Journal
+from byrewright.site.log import Log, Owner
 from byrewright.site.sources import ModbusSource
 from byrewright.site.watch import Watch
 from tests.site.test_alarms import one_row_table
 
 table = one_row_table()
 source = ModbusSource(table, default_addresses(table), "127.0.0.1", int(sys.argv[1]))
-watch = Watch(table, source, Log(Path(sys.argv[2]), "p"), period_s=0.01)
+watch = Watch(table, source, Journal(Log(Path(sys.argv[2]), Owner("p", "p"))), period_s=0.01)
 watch.listeners.append(lambda s: print(len(s.alarms), flush=True))
 asyncio.run(watch.run(asyncio.Event()))
 """
@@ -244,9 +269,10 @@ async def test_killed_again_and_again_it_keeps_each_event_once(tmp_path: Path) -
             await child.wait()
             await reading
         beat.cancel()
-    kept = Log(log, "p")
+    kept = Log(log, OWNER)
     assert [e.kind for e in kept.events() if e.tag] == ["raised"]
-    assert kept.alarms()["V1_not_closed"].state == "unacknowledged"
+    (states,) = kept.states().values()
+    assert states["V1_not_closed"].state == "unacknowledged"
     kept.close()
 
 
@@ -260,7 +286,7 @@ async def test_acknowledging_is_recorded_with_the_name(tmp_path: Path) -> None:
     """Would fail if an acknowledgement lost who gave it, or was written to the controller."""
     table, clock = one_row_table(), Clock()
     controller, source = made("modbus", table, default_addresses(table))
-    watch = Watch(table, source, Log(tmp_path / "log.sqlite", "p"), clock=clock)
+    watch = watching(table, source, tmp_path / "log.sqlite", clock)
     async with controller:
         for _ in range(3):
             clock.now += ON_S
@@ -268,41 +294,13 @@ async def test_acknowledging_is_recorded_with_the_name(tmp_path: Path) -> None:
             await watch.step()
         assert watch.acknowledge("anna") == 1 and watch.acknowledge("anna") == 0
         await source.close()
-    assert [(e.kind, e.who) for e in watch.log.events() if e.tag] == [
+    assert [(e.kind, e.who) for e in told(watch) if e.tag] == [
         ("raised", ""),
         ("acknowledged", "anna"),
     ]
     assert [a.state for a in watch.snapshot.alarms] == ["acknowledged"]
     assert set(controller.asked) <= READS_ONLY
-    watch.log.close()
-
-
-async def test_an_acknowledgement_given_elsewhere_is_taken_over(tmp_path: Path) -> None:
-    """Would fail if acknowledging from another window were lost on the watch that runs."""
-    table, clock = one_row_table(), Clock()
-    controller, source = made("modbus", table, default_addresses(table))
-    watch = Watch(table, source, Log(tmp_path / "log.sqlite", "p"), clock=clock)
-    async with controller:
-        for _ in range(3):
-            clock.now += ON_S
-            await controller.show("milking", WRONG)
-            await watch.step()
-        clock.now += 1
-        other = Watch(table, source, Log(tmp_path / "log.sqlite", "p"), clock=clock)
-        assert other.acknowledge("ben") == 1
-        clock.now += 1
-        await watch.step()
-        assert [a.state for a in watch.snapshot.alarms] == ["acknowledged"]
-        assert watch.acknowledge("anna") == 0
-        for _ in range(3):
-            clock.now += 5
-            await controller.show("milking", RIGHT)
-            await watch.step()
-        await source.close()
-    assert [e.kind for e in watch.log.events() if e.tag] == ["raised", "acknowledged", "cleared"]
-    assert watch.log.alarms()["V1_not_closed"].state == "normal"
-    watch.log.close()
-    other.log.close()
+    watch.journal.close()
 
 
 class Flaky:
@@ -331,26 +329,30 @@ def test_whatever_happens_the_log_tells_one_story(
 ) -> None:
     """Would fail if lost connections and restarts in any order doubled or dropped an event."""
     table, clock, source = one_row_table(), Clock(), Flaky()
-    log = Log(tmp_path_factory.mktemp("log") / "log.sqlite", "p")
-    watch = Watch(table, source, log, clock=clock)
+    path = tmp_path_factory.mktemp("log") / "log.sqlite"
+    watch = watching(table, source, path, clock)
     for up, right, restart in steps:
         clock.now += ON_S
         source.up, source.contacts = up, RIGHT if right else WRONG
         if restart:
-            watch = Watch(table, source, log, clock=clock)
+            watch.journal.close(10)
+            watch = watching(table, source, path, clock)
         snapshot = asyncio.run(watch.step())
-        assert snapshot.live(clock.now) is up
-    told = [e.kind for e in log.events()]
-    for pair in (("lost", "back"), ("raised", "cleared")):
-        mine = [k for k in told if k in pair]
-        assert mine == [pair[i % 2] for i in range(len(mine))]
-    assert told.count("mode") == any(up for up, _, _ in steps)
-    log.close()
+        assert snapshot.live(0) is up
+    events = told(watch)
+    for tag in {e.tag for e in events if e.tag}:
+        turns = [e.kind for e in events if e.tag == tag]
+        assert turns == [("raised", "cleared")[i % 2] for i in range(len(turns))]
+    turns = [e.kind for e in events if e.kind in ("lost", "back")]
+    assert turns == [("lost", "back")[i % 2] for i in range(len(turns))]
+    assert sum(e.kind == "mode" for e in events) == any(up for up, _, _ in steps)
+    assert len({e.uid for e in events}) == len(events)
+    watch.journal.close()
 
 
 def test_only_one_watch_writes_a_log(tmp_path: Path) -> None:
     """Would fail if two watches could mix their events in one log."""
-    one, two = Log(tmp_path / "log.sqlite", "p"), Log(tmp_path / "log.sqlite", "p")
+    one, two = Log(tmp_path / "log.sqlite", OWNER), Log(tmp_path / "log.sqlite", OWNER)
     assert one.claim() and not two.claim()
     one.close()
     assert two.claim()
@@ -359,10 +361,11 @@ def test_only_one_watch_writes_a_log(tmp_path: Path) -> None:
 
 def test_sources_name_no_call_that_writes() -> None:
     """Would fail if someone gave the sources a way to write to a controller."""
+    import byrewright.site.opcua as opcua
     import byrewright.site.sources as sources
     import byrewright.site.watch as watch
 
-    for module in (sources, watch):
+    for module in (sources, opcua, watch):
         text = Path(module.__file__ or "").read_text()
         assert not [
             w

@@ -19,7 +19,7 @@ import pytest
 ROOT = Path(__file__).resolve().parents[2]
 SHOTS = ROOT / "out" / "screenshots"
 START_S = 60.0  # a cold, busy machine imports for long
-SIZES = {"desktop": (1440, 900), "tablet": (820, 1180)}
+SIZES = {"desktop": (1440, 900), "tablet": (820, 1180), "phone": (390, 844)}
 LARGEST = "rotary_round_the_clock~plant"
 SMALL = "rows_two_by_twenty~plant"
 FLAGS = (
@@ -58,33 +58,55 @@ def free_port() -> int:
         return int(one.getsockname()[1])
 
 
-def start(folder: Path, host: str = "127.0.0.1") -> Iterator[Served]:
-    """A server in a process of its own, ended afterwards."""
-    port = free_port()
-    log = folder / ".server.log"
-    with log.open("wb") as out:
-        process = subprocess.Popen(
-            [sys.executable, "-c", PROGRAM, str(folder), host, str(port)],
-            cwd=ROOT,
-            stdout=out,
-            stderr=out,
-        )
-    url = f"http://127.0.0.1:{port}"
-    try:
+class Server:
+    """A server in a process of its own that can be killed and begun again at the same address."""
+
+    def __init__(self, folder: Path, host: str = "127.0.0.1") -> None:
+        self.folder, self.host, self.port = folder, host, free_port()
+        self.log = folder / ".server.log"
+        self.process: subprocess.Popen[bytes] | None = None
+
+    def begin(self) -> Served:
+        """Begin, and wait until it answers."""
+        with self.log.open("ab") as out:
+            self.process = subprocess.Popen(
+                [sys.executable, "-c", PROGRAM, str(self.folder), self.host, str(self.port)],
+                cwd=ROOT,
+                stdout=out,
+                stderr=out,
+            )
+        url = f"http://127.0.0.1:{self.port}"
         end = time.monotonic() + START_S
         while True:
             try:
                 urllib.request.urlopen(f"{url}/look/page.css", timeout=2).close()
-                break
+                return Served(url, self.folder)
             except OSError:
-                if process.poll() is not None or time.monotonic() > end:
-                    pytest.fail(f"the server did not start:\n{log.read_text()}")
+                if self.process.poll() is not None or time.monotonic() > end:
+                    pytest.fail(f"the server did not start:\n{self.log.read_text()}")
                 time.sleep(0.1)
-        yield Served(url, folder)
+
+    def kill(self) -> None:
+        """As a loss of power would."""
+        assert self.process is not None
+        self.process.kill()
+        self.process.wait(10)
+
+    def end(self) -> None:
+        """End in good order; nothing may have gone wrong unseen."""
+        if self.process is not None:
+            self.process.terminate()
+            self.process.wait(20)
+        assert "Traceback" not in self.log.read_text(), self.log.read_text()[-3000:]
+
+
+def start(folder: Path, host: str = "127.0.0.1") -> Iterator[Served]:
+    """A server, ended afterwards."""
+    server = Server(folder, host)
+    try:
+        yield server.begin()
     finally:
-        process.terminate()
-        process.wait(10)
-    assert "Traceback" not in log.read_text(), log.read_text()[-3000:]
+        server.end()
 
 
 @pytest.fixture(scope="session")
@@ -146,7 +168,7 @@ def open_eye(browser: Any, size: str, name: str) -> Eye:
     """A fresh visitor."""
     width, height = SIZES[size]
     context = browser.new_context(
-        viewport={"width": width, "height": height}, has_touch=size == "tablet",
+        viewport={"width": width, "height": height}, has_touch=size != "desktop",
         reduced_motion="reduce", accept_downloads=True,
     )  # fmt: skip
     page = context.new_page()
@@ -159,7 +181,7 @@ def open_eye(browser: Any, size: str, name: str) -> Eye:
     return eye
 
 
-@pytest.fixture(params=list(SIZES))
+@pytest.fixture(params=["desktop", "tablet"])
 def eye(browser: Any, request: pytest.FixtureRequest) -> Iterator[Eye]:
     """A visitor at each size; nothing may go wrong unseen, and nothing may leave this computer."""
     one = open_eye(browser, request.param, request.node.name)

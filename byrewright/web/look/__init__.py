@@ -20,6 +20,7 @@ LIGHT: Mapping[str, str] = {
     "edge": "#77736a",
     "accent": ACCENT,
     "on-accent": "#ffffff",
+    "focus": "#1f4e8c",
     **{f"svc-{name}": ink.colour for name, ink in SERVICE_INK.items()},
 }
 """Paper by day; the same as in the printed drawings."""
@@ -34,6 +35,7 @@ DARK: Mapping[str, str] = {
     "edge": "#8d897d",
     "accent": "#ff9184",
     "on-accent": "#191a18",
+    "focus": "#8db8f2",
     "svc-milk": "#ece8dc",
     "svc-wash": "#d79be2",
     "svc-vacuum": "#8db8f2",
@@ -88,10 +90,14 @@ def own_style(colours: Mapping[str, str]) -> str:
     )
 
 
+SCRIPTS = ("page.js", "morph.js", "live.js")
+"""Zoom, pan and marks on drawings; redrawing without touching what is typed; what is heard."""
+
+
 @cache
-def script() -> str:
-    """The script of the pages: zoom and pan, marks on drawings, focus."""
-    return (HERE / "page.js").read_text(encoding="utf-8")
+def script(name: str) -> str:
+    """One script of the pages."""
+    return (HERE / name).read_text(encoding="utf-8")
 
 
 def inked(svg: str) -> str:

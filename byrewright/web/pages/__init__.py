@@ -1,6 +1,17 @@
 """One module a page; each draws what the studies answered."""
 
-from byrewright.web.pages import brief, day, edit, failures, interlocks, pack, plant, start
+from byrewright.web.pages import (
+    brief,
+    day,
+    edit,
+    failures,
+    history,
+    interlocks,
+    pack,
+    plant,
+    start,
+    watch,
+)
 
 PAGES = (
     start.register,
@@ -8,6 +19,8 @@ PAGES = (
     day.register,
     failures.register,
     interlocks.register,
+    watch.register,
+    history.register,
     edit.register,
     brief.register,
     pack.register,

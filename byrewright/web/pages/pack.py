@@ -40,7 +40,7 @@ def register(site: Site) -> None:
             except NotServed:
                 return Response(status_code=404)
             job = site.answers.known(("pack", state, on, units))
-            if opened.digest != state or job is None or job.state != "done":
+            if opened.key != state or job is None or job.state != "done":
                 return Response(status_code=404)
             name = f"{opened.path.stem}-pack.zip"
             return Response(
@@ -83,7 +83,7 @@ def build_pack(answers: Answers, opened: Opened, on: str, units: System) -> Job:
                     archive.writestr(zipfile.ZipInfo(inner, FIXED_TIME), path.read_bytes())
         return out.getvalue(), names
 
-    return answers.ask(("pack", opened.digest, on, units), work, long=True)
+    return answers.ask(("pack", opened.key, on, units), work, long=True)
 
 
 class PackView:
@@ -93,7 +93,7 @@ class PackView:
         assert v.opened is not None
         self.v, self.opened = v, v.opened
         self.on = date.today().isoformat()
-        self.job: Job | None = v.site.answers.known(("pack", self.opened.digest, self.on, v.units))
+        self.job: Job | None = v.site.answers.known(("pack", self.opened.key, self.on, v.units))
         self.note: Child = None
 
     def build(self) -> None:
@@ -132,7 +132,7 @@ class PackView:
             return [*parts, progress(job, t)]
         if job.state != "done":
             return [*parts, trouble(job, t)]
-        link = self.v.link("pack.zip", state=self.opened.digest, on=self.on, units=self.v.units)
+        link = self.v.link("pack.zip", state=self.opened.key, on=self.on, units=self.v.units)
         size = len(job.value[0])
         parts.append(say(t("pack.ready"), "good"))
         parts.append(
@@ -169,7 +169,7 @@ class PackView:
             self.on = date.fromisoformat(value).isoformat()
         except ValueError:
             self.note = say(self.v.t("pack.date_wrong"), "bad")
-        self.job = self.v.site.answers.known(("pack", self.opened.digest, self.on, self.v.units))
+        self.job = self.v.site.answers.known(("pack", self.opened.key, self.on, self.v.units))
         self.live.draw()
 
 

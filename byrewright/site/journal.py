@@ -1,0 +1,179 @@
+"""Between the watch and its log: a thread that writes, and keeps what could not be written.
+
+The watch never waits for the log and never ends because of it. What cannot be written is kept in
+memory, tried again each second, and said.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections import deque
+from collections.abc import Iterable, Sequence
+
+from byrewright.site.alarms import Alarm, Event
+from byrewright.site.log import Log, LogDamaged, LogRefused, LogTrouble
+
+AGAIN_S = 1.0
+RECENT = 200
+States = dict[str, dict[str, Alarm]]
+
+
+class Journal:
+    """Writes to one log. Everything but the thread's own work returns at once."""
+
+    def __init__(self, log: Log, again_s: float = AGAIN_S) -> None:
+        self.log, self.again_s = log, again_s
+        self.recent: deque[Event] = deque(maxlen=RECENT)
+        """The last events, written or not, oldest first."""
+        self._events: list[Event] = []
+        self._states: dict[tuple[str, str], Alarm] = {}
+        self._known: dict[tuple[str, str], Alarm] = {}
+        self._trouble = ""
+        self._kept: States | None = None
+        self._wake = threading.Condition()
+        self._end = False
+        self._thread: threading.Thread | None = None
+
+    @property
+    def trouble(self) -> str:
+        """Why the log is not written just now; "" when all is well."""
+        return self._trouble
+
+    @property
+    def pending(self) -> int:
+        """How many events wait to be written."""
+        return len(self._events)
+
+    def begin(self, limit_s: float = 3.0) -> States | None:
+        """Start; the states that the log keeps, or None when it cannot be read so soon.
+
+        Raises:
+            LogRefused: it is the log of another plant or program.
+        """
+        try:
+            self._kept = self.log.states()
+            self.recent.extend(self.log.events(RECENT))
+        except LogDamaged as error:
+            self._aside(error)
+        except LogRefused:
+            raise
+        except LogTrouble as error:
+            self._trouble = str(error)
+        self._thread = threading.Thread(target=self._work, name="journal", daemon=True)
+        self._thread.start()
+        kept, self._kept = self._kept, None
+        if kept is not None:
+            self._remember(kept)
+        return kept
+
+    def recalled(self) -> States | None:
+        """The states that the log kept, once, when they could only be read later."""
+        with self._wake:
+            kept, self._kept = self._kept, None
+        return kept
+
+    def write(self, events: Sequence[Event], states: Iterable[tuple[str, Alarm]] = ()) -> None:
+        """Have events and states written as soon as may be."""
+        with self._wake:
+            self._events += events
+            self.recent.extend(events)
+            for source, alarm in states:
+                self._states[source, alarm.tag] = self._known[source, alarm.tag] = alarm
+            self._wake.notify_all()
+
+    def flush(self, limit_s: float = 2.0) -> bool:
+        """Wait until all is written; whether it is."""
+        with self._wake:
+            self._wake.wait_for(lambda: self._clean or bool(self._trouble), limit_s)
+            return self._clean
+
+    def close(self, limit_s: float = 2.0) -> None:
+        """Write what can still be written, and let go."""
+        self.flush(limit_s)
+        with self._wake:
+            self._end = True
+            self._wake.notify_all()
+        if self._thread is not None:
+            self._thread.join(limit_s)
+        self.log.close()
+
+    # the thread ------------------------------------------------------------------------------
+
+    @property
+    def _clean(self) -> bool:
+        return not self._events and not self._states
+
+    def _work(self) -> None:
+        first = self._trouble != ""
+        while True:
+            with self._wake:
+                if not first:
+                    self._wake.wait_for(lambda: self._end or not self._clean, self.again_s)
+                if self._end:
+                    return
+                events, states = list(self._events), dict(self._states)
+            try:
+                if first:
+                    self._late()
+                    first = False
+                if events or states:
+                    self.log.record(events, [(s, a) for (s, _), a in states.items()])
+                if self.log.fresh:  # made just now, or taken away meanwhile: say all that stands
+                    self.log.record([], [(s, a) for (s, _), a in self._known.items()])
+                    self.log.fresh = False
+            except LogDamaged as error:
+                self._aside(error)
+            except LogTrouble as error:
+                self._say(str(error))
+            except LogRefused as error:  # somebody put another log in its place
+                self._say(str(error))
+            else:
+                self._written(events, states)
+
+    def _late(self) -> None:
+        kept, past = self.log.states(), self.log.events(RECENT)
+        with self._wake:
+            self._kept = kept
+            now = list(self.recent)
+            self.recent.clear()
+            self.recent.extend([*past, *now])
+        self._remember(kept)
+
+    def _remember(self, kept: States) -> None:
+        for source, some in kept.items():
+            for tag, alarm in some.items():
+                self._known.setdefault((source, tag), alarm)
+
+    def _written(self, events: list[Event], states: dict[tuple[str, str], Alarm]) -> None:
+        with self._wake:
+            del self._events[: len(events)]
+            for key, alarm in states.items():
+                if self._states.get(key) is alarm:
+                    del self._states[key]
+            self._trouble = ""
+            self._wake.notify_all()
+
+    def _say(self, why: str) -> None:
+        with self._wake:
+            self._trouble = why
+            self._wake.notify_all()
+            self._wake.wait_for(lambda: self._end, self.again_s)
+
+    def _aside(self, error: LogDamaged) -> None:
+        """Put a damaged log aside and go on in a new one, with every alarm that is not normal."""
+        try:
+            aside = self.log.set_aside()
+        except LogTrouble as other:
+            self._say(str(other))
+            return
+        told = Event(
+            time.time(), "log", "",
+            f"{error}; it is kept as {aside.name}, and this log begins anew",
+        )  # fmt: skip
+        with self._wake:
+            self._events.insert(0, told)
+            self.recent.append(told)
+            self._states = {
+                k: a for k, a in self._known.items() if a.state != "normal"
+            } | self._states

@@ -1,0 +1,123 @@
+"""OPC UA: values are read, nothing is written or called. Encrypted sessions by settings."""
+
+from __future__ import annotations
+
+import asyncio
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from byrewright.engine.interlocks import Table
+from byrewright.site.addresses import Addresses
+from byrewright.site.sources import READ_TIMEOUT_S, NotKnown, Sample, SourceLost, to_sample
+
+
+@dataclass(frozen=True, slots=True)
+class Security:
+    """An encrypted session: the policy, our certificate and key, theirs, and who we are."""
+
+    policy: str = "Basic256Sha256"
+    certificate: Path | None = None
+    key: Path | None = None
+    server_certificate: Path | None = None
+    user: str = ""
+    password: str = ""
+
+
+class OpcuaSource:
+    """OPC UA. Reads values only; a value of bad quality counts as not known."""
+
+    def __init__(
+        self, table: Table, where: Addresses, url: str, *, mode: str | None = None,
+        security: Security | None = None,
+    ) -> None:  # fmt: skip
+        self.table, self.where, self.url, self.mode = table, where, url, mode
+        self.security = security
+        self._client: Any = None
+        self._nodes: list[Any] = []
+
+    @property
+    def name(self) -> str:
+        return f"OPC UA {self.url}"
+
+    async def read(self) -> Sample:
+        every = self.where.all()
+        try:
+            await self._connected()
+            answers = await asyncio.wait_for(
+                self._client.read_attributes(self._nodes), READ_TIMEOUT_S
+            )
+            if len(answers) != len(every):
+                raise SourceLost(f"{self.name} answers with another number of values")
+            values = {a: _value(v) for a, v in zip(every, answers, strict=True)}
+        except SourceLost:
+            await self.close()
+            raise
+        except Exception as error:  # whatever comes over the wire must not end the watch
+            await self.close()
+            raise SourceLost(f"{self.name} {_why(error)}") from None
+        if values and all(isinstance(v, NotKnown) for v in values.values()):
+            await self.close()
+            raise SourceLost(f"{self.name} gives no good value")
+        return to_sample(self.table, self.where, values, self.mode)
+
+    async def _connected(self) -> None:
+        from asyncua.client.client import Client
+
+        if self._client is not None:
+            return
+        client = Client(self.url, timeout=READ_TIMEOUT_S)
+        if self.security is not None:
+            await _secure(client, self.security)
+        try:
+            await asyncio.wait_for(client.connect(), 2 * READ_TIMEOUT_S)
+        except BaseException:
+            client.disconnect_socket()
+            raise
+        self._client = client
+        self._nodes = [client.get_node(a.node) for a in self.where.all()]
+
+    async def close(self) -> None:
+        client, self._client = self._client, None
+        if client is not None:
+            try:
+                await asyncio.wait_for(client.disconnect(), READ_TIMEOUT_S)
+            except Exception:  # the other end may be gone already: nothing is left to let go
+                return
+
+
+async def _secure(client: Any, how: Security) -> None:
+    from asyncua import ua
+    from asyncua.crypto import security_policies
+
+    if how.certificate is not None and how.key is not None:
+        await client.set_security(
+            getattr(security_policies, f"SecurityPolicy{how.policy}"),
+            str(how.certificate),
+            str(how.key),
+            server_certificate=str(how.server_certificate) if how.server_certificate else None,
+            mode=ua.MessageSecurityMode.SignAndEncrypt,
+        )
+    if how.user:
+        client.set_user(how.user)
+        client.set_password(how.password)
+
+
+def _value(answer: Any) -> Any:
+    """The plain value of an answer, or why there is none."""
+    if not answer.StatusCode.is_good():
+        return NotKnown(f"has no good value ({answer.StatusCode.name})")
+    return None if answer.Value is None else answer.Value.Value
+
+
+def _why(error: Exception) -> str:
+    from asyncua.ua.uaerrors import UaError
+
+    name = type(error).__name__
+    if isinstance(error, UaError) and any(
+        w in name for w in ("Security", "Identity", "Certificate", "User", "Denied")
+    ):
+        return f"refuses this session ({name})"
+    if isinstance(error, TimeoutError | UaError | OSError):
+        return "does not answer"
+    return f"answers what cannot be understood ({name})"

@@ -1,0 +1,283 @@
+"""The watch in a real browser: practice, typing, a killed server, standing alarms on every page."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import os
+import re
+import shutil
+import signal
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from byrewright.plant.read import read_plant
+from byrewright.site.addresses import default_addresses
+from byrewright.site.controller import LOOPBACK, Controller
+from byrewright.site.controller import free_port as port_of
+from byrewright.site.door import door_file
+from byrewright.studies.routes.study import Routes
+from byrewright.studies.routes.table import process_contacts
+from tests.web.conftest import Eye, Served, Server, open_eye
+
+pytestmark = pytest.mark.browser
+WAIT_MS = 60_000  # a study, or a watch that begins, on a busy machine
+SOON_MS = 10_000
+SILENT_S = 3.0
+MILKING = "milking_tank_1"
+COUNT_DRAWS = """window.draws = 0; new MutationObserver(() => window.draws++)
+.observe(document.querySelector('main'), {childList: true, subtree: true})"""
+
+
+class Plant:
+    """A real Modbus controller on loopback, in a thread of its own, whose valves a test moves."""
+
+    def __init__(self, path: Path) -> None:
+        from byrewright.engine.interlocks import contacts
+
+        study = Routes(read_plant(path).plant, None)
+        table, scene = study.table, study.scenes[MILKING]
+        self.wrong: dict[str, str] = {}
+        self.port = port_of()
+        self._stop = threading.Event()
+
+        def shown() -> dict[str, bool]:
+            process = process_contacts(table, scene, tuple(self.wrong.items()))
+            return contacts(table, {**scene.wanted, **self.wrong}, process)
+
+        async def serve() -> None:
+            where = default_addresses(table)
+            async with Controller(table, where, modbus_port=self.port) as controller:
+                while not self._stop.is_set():
+                    await controller.show(MILKING, shown())
+                    await asyncio.sleep(0.2)
+
+        self._thread = threading.Thread(target=lambda: asyncio.run(serve()), daemon=True)
+        self._thread.start()
+
+    @property
+    def address(self) -> str:
+        """What is typed on the page."""
+        return f"{LOOPBACK}:{self.port}"
+
+    def end(self) -> None:
+        """Pull the plug."""
+        self._stop.set()
+        self._thread.join(10)
+
+
+@pytest.fixture
+def folder(tmp_path: Path, examples: Path) -> Path:
+    """A folder of one plant that a test may break."""
+    shutil.copy(examples / "rows_two_by_twenty" / "plant.yaml", tmp_path / "plant.yaml")
+    return tmp_path
+
+
+@pytest.fixture
+def plant(folder: Path) -> Iterator[Plant]:
+    """The controller of that plant."""
+    one = Plant(folder / "plant.yaml")
+    yield one
+    one.end()
+
+
+@pytest.fixture
+def server(folder: Path) -> Iterator[Server]:
+    """A server of that folder, and no watch left behind."""
+    one = Server(folder)
+    one.begin()
+    yield one
+    one.end()
+    for world in ("real", "practice"):
+        with contextlib.suppress(OSError, ValueError):
+            said = json.loads(door_file(folder / "plant.yaml", world).read_text())  # type: ignore[arg-type]
+            os.kill(said["pid"], signal.SIGKILL)
+
+
+def url(server: Server, page: str) -> str:
+    """The address of a page of the one plant."""
+    return f"http://127.0.0.1:{server.port}/p/plant/{page}"
+
+
+def begin(page: Any, server: Server, plant: Plant, who: str = "A. Fitter") -> None:
+    """Begin to watch the real plant from the page."""
+    page.goto(url(server, "watch"))
+    page.locator("#begin").wait_for(timeout=WAIT_MS)
+    page.locator("#where").fill(plant.address)
+    page.locator("#where").press("Tab")
+    page.locator("#who-begins").fill(who)
+    page.locator("#begin").click()
+    page.get_by_text("Live.", exact=True).wait_for(timeout=WAIT_MS)
+
+
+def until(what: Callable[[], object], limit_s: float = 20.0) -> None:
+    """Wait until something holds."""
+    end = time.monotonic() + limit_s
+    while not what():
+        assert time.monotonic() < end
+        time.sleep(0.1)
+
+
+def test_practise_alarm_acknowledge_end(eye: Eye, served: Served) -> None:
+    """Would fail if practice raised no alarm, it could not be acknowledged and found, or passed
+    for the real plant."""
+    slug = "rows_two_by_twenty~plant" if eye.size == "desktop" else "rotary_round_the_clock~plant"
+    page = eye.page
+    page.goto(served.page(slug, "practice"))
+    page.locator("#begin").wait_for(timeout=WAIT_MS)
+    page.locator("#who-begins").fill("A. Fitter")
+    page.locator("#begin").click()
+    page.get_by_text("Live.", exact=True).wait_for(timeout=WAIT_MS)
+    page.locator("#practise").select_option("V19=open")
+    alarm = page.locator("li.alarm", has_text="V19")
+    alarm.wait_for(timeout=SOON_MS)
+    alarm.locator(".corner svg").wait_for(timeout=SOON_MS)
+    assert alarm.locator("ol li").count() >= 1 and alarm.locator(".practice").count() == 1
+    eye.shoot("practice-alarm")
+    alarm.get_by_role("button", name=re.compile("^Acknowledge")).click()
+    alarm.get_by_text("acknowledged", exact=True).wait_for()
+    page.get_by_role("button", name="Put all right").click()
+    page.get_by_text("No alarm.").wait_for(timeout=SOON_MS)
+    page.locator("#ask-end").click()
+    page.locator("#end").click()
+    page.get_by_text("Write why the watch ends").wait_for()
+    page.locator("#why").fill("lesson over")
+    page.locator("#end").click()
+    page.locator("#begin").wait_for(timeout=SOON_MS)
+    page.get_by_role("link", name="History").click()
+    page.get_by_role("row", name=re.compile("acknowledged.*A. Fitter")).wait_for()
+    row = page.get_by_role("row", name=re.compile("lesson over"))
+    assert row.locator(".practice").count() == 1
+    page.goto(served.page(slug, "history"))
+    page.get_by_text("Nothing has been recorded yet").wait_for()
+
+
+def test_typing_is_never_touched_by_a_redraw(browser: Any, server: Server, plant: Plant) -> None:
+    """Would fail if a redraw scrambled the name while it is typed, or another one were logged."""
+    eye = open_eye(browser, "tablet", "typing")
+    page, name = eye.page, "Marianne van der Steen-Oosterhout"
+    begin(page, server, plant)
+    plant.wrong["V19"] = "open"
+    page.locator("li.alarm").first.wait_for(timeout=SOON_MS)
+    page.locator("#who").fill("")
+    page.locator("#who").focus()
+    page.evaluate(COUNT_DRAWS)
+    for place, letter in enumerate(name):
+        page.keyboard.type(letter)
+        page.wait_for_timeout(150)
+        if place == 3:  # the plant goes on: other alarms come meanwhile
+            plant.wrong["V21"] = "closed"
+    until(lambda: page.locator("li.alarm").count() > 1)
+    assert page.evaluate("window.draws") > 0
+    assert page.locator("#who").input_value() == name
+    assert page.evaluate("document.activeElement.id") == "who"
+    page.locator("#ack-V19-not-closed").click()
+    page.locator("#alarm-V19-not-closed").get_by_text("acknowledged", exact=True).wait_for()
+    page.goto(url(server, "history"))
+    page.get_by_role("row", name=re.compile(f"acknowledged.*{name}")).first.wait_for()
+    page.context.close()
+    assert not eye.errors
+
+
+def test_a_killed_server_is_told_and_everything_comes_back(
+    browser: Any, server: Server, plant: Plant, folder: Path
+) -> None:
+    """Would fail if a page went on saying "no alarm" when nobody tells it anything, did not come
+    back by itself, or the watch did not outlive the server."""
+    eye = open_eye(browser, "desktop", "killed")
+    page = eye.page
+    begin(page, server, plant)
+    page.get_by_text("No alarm.").wait_for()
+    assert page.locator("#silent").is_hidden()
+    pid = json.loads(door_file(folder / "plant.yaml").read_text())["pid"]
+    server.kill()
+    killed = time.monotonic()
+    page.locator("#silent").wait_for(timeout=SOON_MS)
+    assert time.monotonic() - killed < SILENT_S + 2
+    assert "NOTHING HEARD" in page.locator("#silent").inner_text()
+    assert "NOTHING HEARD" in page.title()
+    eye.shoot("nothing-heard")
+    plant.wrong["V19"] = "open"  # nobody looks; the watch sees it
+    time.sleep(5)
+    server.begin()
+    page.locator("li.alarm", has_text="V19").wait_for(timeout=WAIT_MS)
+    assert page.locator("#silent").is_hidden()
+    assert json.loads(door_file(folder / "plant.yaml").read_text())["pid"] == pid
+    page.context.close()
+
+
+def test_a_standing_alarm_is_on_every_page_and_outlives_everything(
+    browser: Any, server: Server, plant: Plant, folder: Path
+) -> None:
+    """Would fail if a page kept quiet of an alarm, a watch that died did not come back, or one
+    that cannot come back was not said in large words."""
+    eye = open_eye(browser, "phone", "standing")
+    page = eye.page
+    begin(page, server, plant)
+    plant.wrong["V19"] = "open"
+    for where in ("day", "edit", "pack", ""):
+        page.goto(url(server, where) if where else f"http://127.0.0.1:{server.port}/")
+        page.locator("#told .wrong", has_text="ALARM").wait_for(timeout=SOON_MS)
+        until(lambda: "ALARM" in page.title())
+    eye.shoot("standing-start")
+    page.locator("#told .wrong").first.click()
+    page.locator("li.alarm", has_text="V19").wait_for(timeout=WAIT_MS)
+    eye.shoot("standing-watch")
+    door = door_file(folder / "plant.yaml")
+    first = json.loads(door.read_text())["pid"]
+    os.kill(first, signal.SIGKILL)
+    until(lambda: door.exists() and json.loads(door.read_text())["pid"] != first, 60)
+    page.locator("li.alarm", has_text="V19").wait_for(timeout=WAIT_MS)  # it still stands
+    good = (folder / "plant.yaml").read_text()
+    (folder / "plant.yaml").write_text(good.replace("equipment:", "equipmint:", 1))
+    os.kill(json.loads(door.read_text())["pid"], signal.SIGKILL)
+    told = page.locator("#told .wrong", has_text="THE WATCH IS NOT RUNNING")
+    told.wait_for(timeout=WAIT_MS)
+    (folder / "plant.yaml").write_text(good)
+    page.locator("li.alarm", has_text="V19").wait_for(timeout=WAIT_MS)
+    page.locator("#ask-end").click()
+    page.get_by_text("Alarms that stand and will not be watched any more: 1").wait_for()
+    page.locator("#why").fill("away for the day")
+    page.locator("#end").click()
+    page.locator("#told .ended", has_text="not watched").wait_for(timeout=SOON_MS)
+    page.goto(url(server, "history"))
+    row = page.get_by_role("row", name=re.compile("watch ended.*away for the day.*A. Fitter"))
+    row.wait_for()
+    page.context.close()
+
+
+def test_a_map_with_a_point_left_out_is_said_before(
+    browser: Any, server: Server, plant: Plant, folder: Path
+) -> None:
+    """Would fail if an address map could not be chosen on the page, or its gaps were found out
+    by an alarm that did not come."""
+    from byrewright.site.addresses import write_map
+
+    table = Routes(read_plant(folder / "plant.yaml").plant, None).table
+    text = write_map(default_addresses(table))
+    (folder / "map.csv").write_text("\n".join(
+        line for line in text.splitlines() if not line.startswith("V19_open,")
+    ))  # fmt: skip
+    eye = open_eye(browser, "desktop", "map")
+    page = eye.page
+    page.goto(url(server, "watch"))
+    page.locator("#begin").wait_for(timeout=WAIT_MS)
+    page.locator("#where").fill(plant.address)
+    page.locator("#addresses").select_option("map.csv")
+    page.locator("#who-begins").fill("A. Fitter")
+    page.locator("#begin").click()
+    page.get_by_text("Alarms that cannot come").wait_for(timeout=SOON_MS)
+    assert page.locator("#where").input_value() == plant.address
+    page.locator("#cannot summary").click()
+    page.get_by_text("V19 Distribution tank drain not closed").wait_for()
+    page.locator("#all-the-same").click()
+    page.get_by_text("Live.", exact=True).wait_for(timeout=WAIT_MS)
+    page.get_by_text("Alarms that cannot come").wait_for()
+    page.context.close()
+    assert not eye.errors
