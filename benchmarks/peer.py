@@ -10,7 +10,7 @@ so a ratio of times flatters it.
 from __future__ import annotations
 
 import math
-from collections.abc import Generator
+from collections.abc import Callable, Generator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -218,6 +218,8 @@ class Chain:
     ambient_c: float
     pools: dict[str, Pool] = field(default_factory=dict)
     pumps: list[Pump] = field(default_factory=list)
+    full: Callable[[frozenset[str], int], Mapping[str, float]] | None = None
+    """Flow of each pump at full speed, kg/s, by which run and the tank in use; rated without it."""
 
     def __post_init__(self) -> None:
         e = self.plant.equipment
@@ -309,9 +311,12 @@ class Chain:
             moves += [("line", r, each) for r in self.receivers]
         asked: dict[str, float] = {}
         wishes = []
-        for pump in self.pumps:
-            share = 0.0 if shut else self.wish(pump, flush)
-            kg = pump.machine.flow_l_min * RHO / 60 * dt * share
+        shares = [0.0 if shut else self.wish(pump, flush) for pump in self.pumps]
+        running = frozenset(p.machine.id for p, s in zip(self.pumps, shares, strict=True) if s > 0)
+        at_full = self.full(running, self.target) if self.full else {}
+        for pump, share in zip(self.pumps, shares, strict=True):
+            rated = pump.machine.flow_l_min * RHO / 60
+            kg = at_full.get(pump.machine.id, rated) * dt * share
             wishes.append(kg)
             asked[pump.src] = asked.get(pump.src, 0.0) + kg
         cooled: list[tuple[str, float, float]] = []

@@ -75,12 +75,13 @@ class Arrays:
                 v_i[i, sh.VI_FILL] = 1
         return v_f, v_i
 
-    def _mover_arrays(self) -> tuple[sh.Floats, sh.Ints, sh.Ints, sh.Floats]:
+    def _mover_arrays(self) -> tuple[sh.Floats, sh.Ints, sh.Ints, sh.Floats, sh.Floats]:
         low, names = self.low, self.names
         rows: list[tuple[int, ...]] = []
-        shares: list[dict[int, float]] = []
+        shares: list[dict[tuple[int, int], float]] = []
         m_f = sh.zeros(len(low.movers), 8)
-        m_i = np.full((len(low.movers), 8), -1, np.int64)
+        m_i = np.full((len(low.movers), 10), -1, np.int64)
+        most = sh.zeros(max(low.states, 1), low.running, len(low.movers), 2)
         for i, m in enumerate(low.movers):
             m_f[i] = (m.most_kg_s, m.full, m.start, m.stop, m.floor, m.kw, m.tau, m.steps)
             m_i[i, sh.MI_SRC] = names.vessels.index(m.src)
@@ -89,22 +90,39 @@ class Arrays:
             m_i[i, sh.MI_J0] = len(rows)
             m_i[i, sh.MI_KWH] = self.meter(m.machine) if m.kw > 0 else -1
             m_i[i, sh.MI_BANK] = m.bank
+            if m.leader:
+                m_i[i, sh.MI_GROUP] = names.movers.index(m.leader)
+                m_i[i, sh.MI_BIT] = m.bit
+            for at, kg_s in m.most.items():
+                most[at][i] = (kg_s, m.part[at])
             if m.exchanger:
                 m_i[i, sh.MI_X] = names.exchangers.index(m.exchanger)
             for key in sorted(m.branches):
                 b = m.branches[key]
-                chain = [names.exchangers.index(x) for x in b.exchangers] + [-1, -1]
+                chain = [names.exchangers.index(x) for x in b.exchangers]
+                chain += [-1] * (sh.STAGES - len(chain))
                 strain = names.filters.index(b.filter) if b.filter else -1
-                rows.append((i, names.vessels.index(b.dst), chain[0], chain[1], strain))
+                rows.append((i, names.vessels.index(b.dst), strain, *chain))
                 shares.append(b.ways)
                 names.joints.append(" > ".join([m.id, *[p for p in b.passes if p in
                                     self.plant.equipment and p not in m.id], b.dst]))  # fmt: skip
             m_i[i, sh.MI_J1] = len(rows)
-        share = sh.zeros(max(low.states, 1), len(rows))
+        share = sh.zeros(max(low.states, 1), low.running, len(rows))
         for j, ways in enumerate(shares):
-            for state, value in ways.items():
-                share[state, j] = value
-        return m_f, m_i, np.array(rows, np.int64).reshape(-1, 5), share
+            for (state, running), value in ways.items():
+                share[state, running, j] = value
+        wide = sh.J_X + sh.STAGES
+        return m_f, m_i, np.array(rows, np.int64).reshape(-1, wide), share, most
+
+    def _cold_array(self) -> sh.Floats:
+        """Shares of baths in what each user of chilled liquid draws, and the most that flows."""
+        low, names = self.low, self.names
+        cold = sh.zeros(max(low.states, 1), max(1, len(low.chilled)), len(names.vessels) + 1)
+        for (state, consumer), (shares, most) in low.cold.items():
+            for tag, share in shares.items():
+                cold[state, consumer, names.vessels.index(tag)] = share
+            cold[state, consumer, -1] = most
+        return cold
 
     def _exchanger_arrays(self) -> tuple[sh.Floats, sh.Ints]:
         # Stages come in the order in which milk passes them: by machine, water before coolant.
@@ -114,8 +132,7 @@ class Arrays:
             x_f[i] = (x.ua, x.ratio)
             if x.cold in names.movers:
                 x_i[i, sh.XI_COLD] = names.movers.index(x.cold)
-            if x.bath:
-                x_i[i, sh.XI_BATH] = names.vessels.index(x.bath)
+            x_i[i, sh.XI_CHILLED] = x.chilled
         return x_f, x_i
 
     def _filter_arrays(self) -> tuple[sh.Floats, sh.Ints]:
@@ -123,8 +140,8 @@ class Arrays:
         each = day.milk_l_day / max(day.cows_milked_day, 1) * day.milk_kg_l
         f_f = sh.zeros(len(self.low.filters), 3)
         f_i = sh.whole(len(self.low.filters), 1)
-        for i, (_, one) in enumerate(self.low.filters):
-            f_f[i] = (one.cows_a_sock * each, self.number("filter.flow_loss_full"),
+        for i, (tag, one) in enumerate(self.low.filters):
+            f_f[i] = (one.cows_a_sock * each, self.low.filter_loss[tag],
                       self.number("filter.change_s"))  # fmt: skip
             f_i[i, 0] = int(one.while_running)
         return f_f, f_i
@@ -150,15 +167,14 @@ class Arrays:
     def _cooled_arrays(self) -> tuple[sh.Floats, sh.Ints]:
         low, names = self.low, self.names
         k_f, k_i = sh.zeros(len(low.cooled), 8), np.full((len(low.cooled), 3), -1, np.int64)
-        for i, (tag, one, bath) in enumerate(low.cooled):
+        for i, (tag, one, ring) in enumerate(low.cooled):
             row = low.vessels[tag]
             k_f[i] = (one.cooling_kw / 10.0, one.cooling_kw, one.set_c, one.agitator_kw,
                       self._reach_l(one, row) * row.kg_l, self.number("tank.evaporator_share"),
                       self._still(one, row), self.number("tank.wall_least_c"))  # fmt: skip
             k_i[i, sh.KI_VESSEL] = names.vessels.index(tag)
             k_i[i, sh.KI_KWH] = self.meter(tag)
-            if bath:
-                k_i[i, sh.KI_BATH] = names.vessels.index(bath)
+            k_i[i, sh.KI_CHILLED] = ring
             names.cooled.append(tag)
         return k_f, k_i
 

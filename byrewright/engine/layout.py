@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import TypeVar
 
 from byrewright.engine.circuits import liquid_of
+from byrewright.engine.liquids import Liquids
 from byrewright.engine.rows import (
     COWS,
     DRAIN,
@@ -47,7 +48,7 @@ from byrewright.engine.shape import (
 from byrewright.engine.ways import GASES, Open, Way, Ways
 from byrewright.physics.coolant import plate_u_share
 from byrewright.physics.tank_wall import full_loss_kw_k
-from byrewright.plant.graph import Node
+from byrewright.plant.graph import Joint, Node
 from byrewright.plant.plant import Plant
 from byrewright.plant.primitives import (
     Bath,
@@ -92,6 +93,8 @@ class Layout:
         self.ways = Ways(plant, bodies, baths)
         self.modes = {what: self._mode(what) for what in (MILKING, WASHING, IDLE)}
         self.any_way: Open = self.ways.openness(None)
+        self.net = Liquids(plant, rules)
+        self.shut = self._shut_in_all_modes()
 
     def all(self, what: type[P]) -> list[tuple[str, P]]:
         """The records of one sort with their machine, in order of tag."""
@@ -105,6 +108,16 @@ class Layout:
         found = [n for n, m in self.plant.modes.items() if does in m.does]
         # A mode that does one thing stands for it before one that does several.
         return min(found, key=lambda n: (len(self.plant.modes[n].does), n), default=None)
+
+    def _shut_in_all_modes(self) -> Open:
+        """Whether a gate is shut in every mode: a way through it counts where there is no other."""
+        every = [self.ways.openness(name) for name in self.plant.modes]
+
+        def shut(joint: Joint) -> bool:
+            gate = joint.how is not None and joint.how.how == "gate"
+            return gate and bool(every) and not any(is_open(joint) for is_open in every)
+
+        return shut
 
     def number(self, key: str) -> float:
         """A number of the rulebook."""
@@ -154,7 +167,12 @@ class Layout:
         found: list[Way] = []
         for name in self.ways.used(tag, declared):
             found += self.ways.onward(
-                Node(tag, name), is_open or self.any_way, back=back, movers=movers, gases=gases
+                Node(tag, name),
+                is_open or self.any_way,
+                back=back,
+                movers=movers,
+                gases=gases,
+                shut=self.shut if is_open is None else None,
             )
         best: dict[str, Way] = {}
         for way in found:
@@ -177,8 +195,8 @@ class Layout:
             baths = self._reaches(tag, one.cold_in, back=True, gases=frozenset(NOT_COOLANT))
             baths = [w for w in baths if self.out.vessels[w.vessel].role == BATH]
             if baths:
-                row.bath = baths[0].vessel
-                self._with_coolant(row)
+                row.chilled = self._consumer(tag, one.cold_in, [w.vessel for w in baths])
+                self._with_coolant(row, baths[0].vessel)
                 self.out.exchangers.append(row)
                 continue
             supply = self._reaches(tag, one.cold_in, back=True)
@@ -206,14 +224,19 @@ class Layout:
             self.out.movers.append(mover)
             self.out.exchangers.append(row)
 
-    def _with_coolant(self, row: ExchangerRow) -> None:
+    def _with_coolant(self, row: ExchangerRow, maker: str) -> None:
         """A chilled stage with its own liquid: less heat passes it, and a litre takes less."""
-        bath = next(b for tag, b in self.all(Bath) if tag == row.bath)
+        bath = next(b for tag, b in self.all(Bath) if tag == maker)
         liquid = liquid_of(bath, self.rules)
         row.ua *= plate_u_share(liquid)
         # The kernel takes a ratio of masses and the heat of water; the file's is one of litres.
         milk, water = self.number("milk.density_kg_m3") / 1000, self.number("water.cp_kj_kgk")
         row.ratio *= liquid.kj_l_k / (milk * water)
+
+    def _consumer(self, tag: str, port: str, baths: list[str]) -> int:
+        """A place where chilled liquid is used, and the baths that any valve lets it come from."""
+        self.out.chilled.append((tag, port, tuple(baths)))
+        return len(self.out.chilled) - 1
 
     # Milk.
 
@@ -232,30 +255,11 @@ class Layout:
                 )
                 break
 
-    def _sources(self, tag: str, inlet: str) -> list[Way]:
-        """The vessels a pump draws from; one that stands behind another pump is not counted."""
-        every = self._reaches(tag, inlet, back=True)
-        near = [w for w in every if not [m for m, _ in self._movers_on(w) if m != tag]]
-        return near
-
-    def _milk_movers(self) -> None:
+    def _milk_row(self, tag: str, src: str) -> MoverRow:
+        """The row of a milk pump that draws from a vessel."""
+        one = next(m for t, m in self.all(Mover) if t == tag)
         position = self.modes[MILKING]
-        for tag, one in self.all(Mover):
-            sources = [
-                w for w in self._sources(tag, one.inlet)
-                if self.out.vessels[w.vessel].substance == 0
-                and self.out.vessels[w.vessel].role == STORE
-                and not self.out.vessels[w.vessel].fill and w.vessel != self.out.tanker
-            ]  # fmt: skip
-            if one.led_by and len(sources) > 1:
-                sources = [w for w in sources if w.vessel == one.led_by] or sources
-            state = self.plant.position(position, tag) if position else "runs"
-            for way in sources:
-                self.out.movers.append(
-                    self._milk_mover(tag, one, way.vessel, len(sources), state or "runs")
-                )
-
-    def _milk_mover(self, tag: str, one: Mover, src: str, parts: int, state: str) -> MoverRow:
+        state = (self.plant.position(position, tag) if position else "runs") or "runs"
         led = one.led_by if one.led_by in self.out.vessels else src
         vessel = self.out.vessels[led]
         declared = next((v for t, v in self.all(Vessel) if t == led), None)
@@ -269,11 +273,18 @@ class Layout:
         start = max(start, stop * 1.05)
         if state == "ready":
             start = max(start, min(1.1 * full, 0.92 * vessel.cap_kg))
-        name = tag if parts == 1 else f"{tag} from {src}"
         return MoverRow(
-            name, tag, src, LAWS[one.law], one.flow_l_min * rho / 60 / parts, led=led, full=full,
-            start=start, stop=stop, floor=one.floor_share, kw=one.motor_kw / parts,
+            f"{tag} from {src}", tag, src, LAWS[one.law], 0.0, led=led, full=full,
+            start=start, stop=stop, floor=one.floor_share, kw=one.motor_kw,
             steps=float(one.steps), cmd=0.0 if state == "stopped" else 1.0,
+        )  # fmt: skip
+
+    def _gives_milk(self, src: str) -> bool:
+        """Whether a milk pump that draws from a vessel is one of the day's."""
+        row = self.out.vessels.get(src)
+        return (
+            row is not None and row.substance == 0 and row.role == STORE and not row.fill
+            and src != self.out.tanker
         )  # fmt: skip
 
     def _gravity(self) -> None:
@@ -411,7 +422,8 @@ class Layout:
         for tag, one in cooled:
             ways = self._reaches(tag, one.coolant_in, back=True, gases=frozenset(NOT_COOLANT))
             baths = [w.vessel for w in ways if self.out.vessels[w.vessel].role == BATH]
-            self.out.cooled.append((tag, one, baths[0] if baths else ""))
+            ring = self._consumer(tag, one.coolant_in, baths) if baths else -1
+            self.out.cooled.append((tag, one, ring))
         own = {tag for tag, _ in self.all(Bath)}
         served: set[str] = set()
         for tag, chill in self.all(Chill):
@@ -420,8 +432,8 @@ class Layout:
             if not target:
                 self.out.notes.append(f"{tag}: its refrigerant reaches no tank; it cools nothing.")
             self.out.chillers.append((tag, chill, target))
-        for tag, one, bath in self.out.cooled:
-            if not bath and tag not in served and one.cooling_kw > 0:
+        for tag, one, ring in self.out.cooled:
+            if ring < 0 and tag not in served and one.cooling_kw > 0:
                 cop = self.number("cooling.cop_direct")
                 self.out.chillers.append((tag, Chill(one.cooling_kw, cop, 32.0), tag))
                 self.out.notes.append(

@@ -23,6 +23,8 @@ Element = tuple[int, list[float]]
 
 DIRT = ("filter.drop_clean_kpa", "filter.drop_half_kpa", "filter.drop_full_kpa")
 """Rules of a filter's drop: clean, half used, due for a change."""
+HOT_C = 60.0
+"""Wash as it goes round, in the middle of its cooling (common practice, no source)."""
 NO_SOCK = -1.0
 """Dirt of a filter whose sock is out."""
 
@@ -48,12 +50,11 @@ class Fluid:
 def fluids(rules: Rulebook, chilled: Coolant) -> dict[str, Fluid]:
     """The liquids of a plant: milk as it leaves the cow's side, water, hot wash, chilled liquid."""
     warm = rules.number("milk.at_receiver_c")
-    hot = rules.number("wash.main_end_least_c")
     return {
         "milk": Fluid("milk", rules.number("milk.density_kg_m3"),
                       milk_viscosity_mpa_s(warm, extrapolate=True), saturation_kpa(warm)),
         "water": Fluid("water", rules.number("water.density_kg_m3"), 1.3, saturation_kpa(10.0)),
-        "wash": Fluid("wash", rules.number("water.density_kg_m3"), 0.65, saturation_kpa(hot)),
+        "wash": Fluid("wash", rules.number("water.density_kg_m3"), 0.65, saturation_kpa(HOT_C)),
         "coolant": Fluid("coolant", chilled.density_kg_m3, chilled.viscosity_mpa_s,
                          saturation_kpa(4.0)),
     }  # fmt: skip

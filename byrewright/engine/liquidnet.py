@@ -28,11 +28,11 @@ centrifugal: shut-off head, a, b at full speed, speed; gains s2 H0 - a s^(2-b) q
 one way: opening head, r; h = opening + r q2 forwards, nothing back
 """
 PARAMETERS = 5
-BACK = 1.0e9
-"""Head lost a flow the wrong way through a one-way element, m a m3/s: 6e-7 L/min at 10 m."""
+BACK = 1.0e11
+"""Head lost a flow the wrong way through a one-way element, m a m3/s: 6e-6 L/min at 10 m."""
 START_M3_S = 1.0e-3
 SOFT_M3_S = 1.0e-10  # below it a quadratic loss turns linear
-OPENS_M3_S = 1.0e-7  # a non-return valve has its opening head from this flow on
+OPENS_M3_S = 1.0e-9  # a non-return valve has its opening head from this flow on
 RATED = 1.0e-6
 """Left over, as a share of the greatest flow, above which an answer is none."""
 MOST_STEPS = 30

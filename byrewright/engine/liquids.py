@@ -8,13 +8,12 @@ itself. Vessels hold the heads at their ports: height, level, gas above.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
-from functools import cached_property
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from byrewright.engine.circuits import coolant_of
-from byrewright.engine.liquidlaws import L_MIN, NO_SOCK, Element, Fluid, Laws, fluids, padded
+from byrewright.engine.liquidgraph import Flows, LiquidGraph, Situation
+from byrewright.engine.liquidlaws import L_MIN, NO_SOCK, Element, Fluid, padded
 from byrewright.engine.liquidnet import (
     CENTRIFUGAL,
     ONE_WAY,
@@ -26,13 +25,9 @@ from byrewright.engine.liquidnet import (
     solve,
 )
 from byrewright.errors import ByrewrightError
-from byrewright.physics.air import ambient_pressure_kpa_abs
-from byrewright.plant.graph import Joint, Node, build
-from byrewright.plant.plant import Plant
-from byrewright.plant.primitives import HoldsVacuum, Loss, MakesVacuum, Mover, Vessel
-from byrewright.standards.rulebook import Rulebook
+from byrewright.plant.graph import Joint, Node
+from byrewright.plant.primitives import Vessel
 
-GASES = frozenset({"vacuum", "air", "refrigerant", "power", "signal"})
 LEVEL_M = 1.0e-6  # heights that differ by less are one
 STILL = 1.0e-7  # of the greatest flow of a section: below it nothing flows
 NEARLY_NOTHING: Element = (POWER, [1.0, 2.0])
@@ -42,44 +37,6 @@ NOT_KNOWN_MM = 50.0  # bore of a machine that states none and meets no pipe
 
 class LiquidsUnsolved(ByrewrightError):
     """A section whose heads and flows were not found; the text names its worst element."""
-
-
-@dataclass(frozen=True)
-class Situation:
-    """A state of the plant: positions by machine, and the few things that are not positions.
-
-    at: position or state of every machine. speed: share of full speed of pumps that run.
-    forced_l_min: pumps that give this flow whatever the head. drawn_l_min: flow taken out at a
-    node. dirt: of filters, 0 clean to 1 due. level_l: content of vessels. does: what the mode does.
-    """
-
-    at: Mapping[str, str | None]
-    does: frozenset[str] = frozenset()
-    speed: Mapping[str, float] = field(default_factory=dict)
-    forced_l_min: Mapping[str, float] = field(default_factory=dict)
-    drawn_l_min: Mapping[Node, float] = field(default_factory=dict)
-    dirt: Mapping[str, float] = field(default_factory=dict)
-    level_l: Mapping[str, float] = field(default_factory=dict)
-
-
-@dataclass
-class Flows:
-    """What flows: L/min along each joint from its a to its b; heads m, heights m and fluid by node.
-
-    `shut` are pumps that run against a closed line or draw from one.
-    """
-
-    l_min: dict[str, float] = field(default_factory=dict)
-    head_m: dict[Node, float] = field(default_factory=dict)
-    height_m: dict[Node, float] = field(default_factory=dict)
-    fluid: dict[Node, Fluid] = field(default_factory=dict)
-    shut: list[str] = field(default_factory=list)
-    uneven: list[str] = field(default_factory=list)
-    steps: int = 0
-
-    def kpa(self, node: Node) -> float:
-        """Pressure at a node, kPa above ambient."""
-        return self.fluid[node].kpa(self.head_m[node] - self.height_m[node])
 
 
 @dataclass
@@ -92,95 +49,8 @@ class _Link:
     elements: list[list[Element]] = field(default_factory=list)
 
 
-class Liquids:
-    """The liquid network of one plant."""
-
-    def __init__(self, plant: Plant, rules: Rulebook) -> None:
-        self.plant = plant
-        self.rules = rules
-        chilled = coolant_of(plant, rules)
-        self.laws = Laws(rules, chilled)
-        self.fluids = fluids(rules, chilled)
-        self.movers: dict[str, Mover] = {}
-        self.vessels: dict[str, Vessel] = {}
-        self.losses: dict[tuple[str, str, str], Loss] = {}
-        self.makes_vacuum: list[str] = []
-        self.set_kpa = rules.number("vacuum.nominal_kpa")
-        for tag in sorted(plant.equipment):
-            self._declared(tag)
-        graph = build(plant)
-        self.joints = [
-            j for j in sorted(graph.joints, key=lambda j: j.id)
-            if (j.pipe is None or j.service not in GASES) and (j.how is None or j.how.how != "trap")
-        ]  # fmt: skip
-        self.by_id = {j.id: j for j in self.joints}
-        self.bore_mm: dict[Node, float] = {}
-        for j in self.joints:
-            if j.pipe is not None:
-                for node in (j.a, j.b):
-                    self.bore_mm[node] = min(self.bore_mm.get(node, 1e9), j.pipe.bore_mm)
-        self.ambient_kpa = ambient_pressure_kpa_abs(plant.site.altitude_m)
-
-    def _declared(self, tag: str) -> None:
-        held = False
-        for one in self.plant.equipment[tag].lower():
-            if isinstance(one, Mover):
-                self.movers[tag] = one
-            elif isinstance(one, Vessel):
-                self.vessels[tag] = one
-            elif isinstance(one, Loss):
-                self.losses[tag, one.a, one.b] = one
-            elif isinstance(one, MakesVacuum):
-                self.makes_vacuum.append(tag)
-            elif isinstance(one, HoldsVacuum) and not held:
-                self.set_kpa, held = one.set_kpa, True
-
-    def situation(self, mode: str, wrong: Mapping[str, str] | None = None,
-                  **more: object) -> Situation:  # fmt: skip
-        """The state that a mode gives, with some positions that differ."""
-        at = {tag: self.plant.position(mode, tag) for tag in self.plant.equipment} | dict(
-            wrong or {}
-        )
-        does = frozenset(self.plant.modes[mode].does)
-        return Situation(at, does, **more)  # type: ignore[arg-type]
-
-    # Which joints carry liquid in a state.
-
-    def _runs(self, s: Situation, tag: str) -> bool:
-        return s.at.get(tag) == "runs" or s.speed.get(tag, 0.0) > 0.0
-
-    def _open(self, joint: Joint, s: Situation) -> bool:
-        if joint.how is None or joint.machine is None:
-            return True
-        at = s.at.get(joint.machine)
-        if at == "shut":
-            return False
-        if joint.how.how == "gate":
-            return at in joint.how.positions
-        if joint.how.how == "mover":
-            if joint.machine in s.forced_l_min:
-                return False
-            return self._runs(s, joint.machine) or joint.how.free
-        return True
-
-    def _body(self, node: Node) -> bool:
-        return node.port == "*" and node.machine in self.vessels
-
-    @cached_property
-    def _ends(self) -> dict[str, tuple[Node, Node]]:
-        """Ends of each joint; a vessel's body is an end of its own for each of its ports."""
-        found = {}
-        for j in self.joints:
-            a, b = j.a, j.b
-            if self._body(a):
-                a = Node(a.machine, f"*{j.id}")
-            if self._body(b):
-                b = Node(b.machine, f"*{j.id}")
-            found[j.id] = (a, b)
-        return found
-
-    def _held(self, node: Node) -> bool:
-        return node.port.startswith("*") and node.port != "*"
+class Liquids(LiquidGraph):
+    """The liquid network of one plant, solved."""
 
     def solve(self, s: Situation, only: frozenset[Node] | None = None) -> Flows:
         """Flows and heads of a state; of those sections alone that hold a node of `only`.
@@ -188,16 +58,20 @@ class Liquids:
         Raises:
             LiquidsUnsolved: a section has no answer; nothing of it is given.
         """
+        displaced = [t for t, m in self.movers.items() if m.head_m is None and self.runs(s, t)
+                     and t not in s.forced_l_min and s.at.get(t) != "shut"]  # fmt: skip
+        if displaced:
+            return self._displacing(s, displaced, only)
         taken = {node: q for node, q in s.drawn_l_min.items() if q}
         for tag, q in sorted(s.forced_l_min.items()):
             mover = self.movers[tag]
-            inlet, outlet = self._port(tag, mover.inlet), self._port(tag, mover.outlet)
+            inlet, outlet = self.port(tag, mover.inlet), self.port(tag, mover.outlet)
             taken[inlet] = taken.get(inlet, 0.0) + q
             taken[outlet] = taken.get(outlet, 0.0) - q
-        alive = self._alive(s, taken)
+        alive = self.alive(s, taken)
         at: dict[Node, list[Joint]] = {}
         for j in alive:
-            for node in self._ends[j.id]:
+            for node in self.ends[j.id]:
                 at.setdefault(node, []).append(j)
         out = Flows()
         for tag in s.forced_l_min:
@@ -208,7 +82,7 @@ class Liquids:
         for start in sorted({*at, *taken}, key=lambda n: n.name):
             if start in seen:
                 continue
-            nodes, joints = self._section(start, at)
+            nodes, joints = self.section(start, at)
             seen |= nodes
             if only is not None and not nodes & only:
                 continue
@@ -216,50 +90,29 @@ class Liquids:
                 raise self._no_way({start: taken[start]})
             self._solve_section(s, nodes, joints, at, taken, out)
         flows = {j.machine for j in alive if j.how is not None and j.how.how == "mover"}
-        out.shut += sorted(t for t in self.movers if self._runs(s, t) and t not in flows
+        out.shut += sorted(t for t in self.movers if self.runs(s, t) and t not in flows
                            and t not in s.forced_l_min)  # fmt: skip
         return out
 
-    def _port(self, tag: str, declared: str) -> Node:
-        for j in self.joints:
-            for node in (j.a, j.b):
-                port = node.machine == tag and self.plant.equipment[tag].port(node.port)
-                if port and port.name == declared:
-                    return node
-        return Node(tag, declared)
-
-    def _alive(self, s: Situation, taken: Mapping[Node, float]) -> list[Joint]:
-        """Open joints that are no dead end."""
-        joints = {j.id: j for j in self.joints if self._open(j, s)}
-        degree: dict[Node, set[str]] = {}
-        for name in joints:
-            for node in self._ends[name]:
-                degree.setdefault(node, set()).add(name)
-        loose = [n for n, of in degree.items() if len(of) < 2]
-        while loose:
-            node = loose.pop()
-            if self._held(node) or node in taken or len(degree[node]) != 1:
-                continue
-            name = degree[node].pop()
-            joints.pop(name, None)
-            for other in self._ends[name]:
-                degree[other].discard(name)
-                loose.append(other)
-        return [joints[name] for name in sorted(joints)]
-
-    def _section(
-        self, start: Node, at: Mapping[Node, list[Joint]]
-    ) -> tuple[set[Node], list[Joint]]:
-        nodes, found, todo = {start}, {}, [start]
-        while todo:
-            here = todo.pop()
-            for j in at.get(here, ()):
-                found[j.id] = j
-                for node in self._ends[j.id]:
-                    if node not in nodes:
-                        nodes.add(node)
-                        todo.append(node)
-        return nodes, [found[name] for name in sorted(found)]
+    def _displacing(self, s: Situation, tags: list[str], only: frozenset[Node] | None) -> Flows:
+        """Pumps that give their flow against any head; one whose line is shut gives none."""
+        shut = []
+        alive: dict[Node, list[Joint]] = {}
+        for j in self.alive(s, {}):
+            for node in self.ends[j.id]:
+                alive.setdefault(node, []).append(j)
+        flows = dict(s.forced_l_min)
+        for tag in tags:
+            mover = self.movers[tag]
+            if self.port(tag, mover.inlet) in alive and self.port(tag, mover.outlet) in alive:
+                flows[tag] = mover.flow_l_min * s.speed.get(tag, 1.0)
+            else:
+                shut.append(tag)
+        found = self.solve(
+            replace(s, forced_l_min=flows, at={**s.at, **dict.fromkeys(shut, "shut")}), only
+        )
+        found.shut = sorted({*found.shut, *shut})
+        return found
 
     @staticmethod
     def _no_way(demand: Mapping[Node, float]) -> LiquidsUnsolved:
@@ -276,7 +129,7 @@ class Liquids:
                        out: Flows) -> None:  # fmt: skip
         fluid = self._fluid(joints, s)
         height = self._heights(nodes, joints, out)
-        held = {n: self._held_head(n, s, fluid, height[n]) for n in nodes if self._held(n)}
+        held = {n: self._held_head(n, s, fluid, height[n]) for n in nodes if self.held(n)}
         demand = {n: q for n, q in taken.items() if n in nodes}
         if not held:
             if abs(sum(demand.values())) > 1e-9:
@@ -333,11 +186,11 @@ class Liquids:
     def _heights(self, nodes: set[Node], joints: list[Joint], out: Flows) -> dict[Node, float]:
         """Heights from the pipes' rises, nil at the first node. A ring comes back to its own
         height, whatever is stated; all ports of a vessel are told from one floor."""
-        steps = [(0, *self._ends[j.id], 0.0, "") for j in joints if j.pipe is None]
-        steps += [(1 if j.pipe.rise_m else 2, *self._ends[j.id], j.pipe.rise_m, j.id)
+        steps = [(0, *self.ends[j.id], 0.0, "") for j in joints if j.pipe is None]
+        steps += [(1 if j.pipe.rise_m else 2, *self.ends[j.id], j.pipe.rise_m, j.id)
                   for j in joints if j.pipe is not None]  # fmt: skip
         bodies: dict[str, Node] = {}
-        for n in sorted((n for n in nodes if self._held(n)), key=lambda n: n.name):
+        for n in sorted((n for n in nodes if self.held(n)), key=lambda n: n.name):
             first = bodies.setdefault(n.machine, n)
             if first != n:
                 steps.append((0, first, n, 0.0, ""))
@@ -369,7 +222,7 @@ class Liquids:
         joint = self.by_id[node.port[1:]]
         vessel = self.vessels[node.machine]
         head = height + fluid.head_m(self._gas_kpa(vessel, s))
-        if node == self._ends[joint.id][1] and joint.how is not None and not self._both(joint):
+        if node == self.ends[joint.id][1] and joint.how is not None and not self._both(joint):
             return head
         return head + self.level_m(node.machine, s)
 
@@ -381,7 +234,7 @@ class Liquids:
         return port is not None and port.direction == "both"
 
     def _gas_kpa(self, vessel: Vessel, s: Situation) -> float:
-        drawn = vessel.gas == "vacuum" and any(self._runs(s, t) for t in self.makes_vacuum)
+        drawn = vessel.gas == "vacuum" and any(self.runs(s, t) for t in self.makes_vacuum)
         return -self.set_kpa if drawn else 0.0
 
     def level_m(self, tag: str, s: Situation) -> float:
@@ -420,7 +273,7 @@ class Liquids:
                 chain: list[tuple[Joint, float]] = []
                 while True:
                     used.add(joint.id)
-                    a, b = self._ends[joint.id]
+                    a, b = self.ends[joint.id]
                     chain.append((joint, 1.0 if here == a else -1.0))
                     here = b if here == a else a
                     if here in stops:
@@ -437,7 +290,7 @@ class Liquids:
         if len(chain) < 2:
             return []
         joint, sign = chain[0]
-        a, b = self._ends[joint.id]
+        a, b = self.ends[joint.id]
         mid = b if sign > 0 else a
         return [_Link(start, mid, chain[:1]), _Link(mid, start, chain[1:])]
 
@@ -450,9 +303,9 @@ class Liquids:
         found: list[Element] = []
         bore = min(self.bore_mm.get(joint.a, 1e9), self.bore_mm.get(joint.b, 1e9))
         bore = bore if bore < 1e9 else NOT_KNOWN_MM
-        a, b = self._ends[joint.id]
-        if self._held(a) or self._held(b):
-            key = "vessel.exit_k" if self._held(a) else "vessel.entry_k"
+        a, b = self.ends[joint.id]
+        if self.held(a) or self.held(b):
+            key = "vessel.exit_k" if self.held(a) else "vessel.entry_k"
             found.append(self.laws.heads(self.rules.number(key), bore))
             if not self._both(joint):
                 found.append((ONE_WAY, [0.0, 0.0]))
@@ -460,7 +313,7 @@ class Liquids:
             mover = self.movers.get(tag)
             if mover is None or mover.head_m is None:
                 return found
-            if self._runs(s, tag):
+            if self.runs(s, tag):
                 return [*found, self.laws.pump(mover, s.speed.get(tag, 1.0))]
             return [*found, self.laws.stopped(mover)]
         loss = self.losses.get((tag, how.a, how.b))
@@ -479,8 +332,9 @@ class Liquids:
         heads, flows = list(head), [float(q) for q in flow]
         most = max((abs(q) for q in flows), default=0.0)
         for link, q in zip(links, flows, strict=True):
-            one_way = any(law in (CENTRIFUGAL, ONE_WAY) for of in link.elements for law, _ in of)
-            if abs(q) < STILL * most or (one_way and abs(q) < 2 * OPENS_M3_S):
+            ahead = (sign * q for (_, sign), of in zip(link.chain, link.elements, strict=True)
+                     if any(law in (CENTRIFUGAL, ONE_WAY) for law, _ in of))  # fmt: skip
+            if abs(q) < max(STILL * most, OPENS_M3_S) or min(ahead, default=1.0) < 2 * OPENS_M3_S:
                 q = 0.0
             ends = [held[n] if n in held else heads[row[n]] for n in (link.a, link.b)]
             at, here = ends[0], link.a
@@ -490,7 +344,7 @@ class Liquids:
                 for law, numbers in elements:
                     lost, _ = element_loss(law, sign * q, np.array(padded(numbers)))
                     at -= sign * lost
-                a, b = self._ends[joint.id]
+                a, b = self.ends[joint.id]
                 here = b if sign > 0 else a
                 out.head_m[here], out.height_m[here], out.fluid[here] = at, height[here], fluid
             out.head_m[link.b] = ends[1]

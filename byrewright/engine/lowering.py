@@ -3,8 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Mapping
+from itertools import pairwise
 
 from byrewright.engine.layout import Layout
+from byrewright.engine.liquidgraph import Situation
+from byrewright.engine.liquids import LiquidsUnsolved
+from byrewright.engine.liquidstreams import Stream, upstream
+from byrewright.engine.milkmaps import TOGETHER, Given, MilkMaps
 from byrewright.engine.rows import (
     DRAIN,
     DUMPED,
@@ -20,44 +26,46 @@ from byrewright.engine.rows import (
 from byrewright.engine.shape import (
     DOSE,
     EVEN,
-    FIXED,
     FLOAT,
     FOLLOW,
-    LED,
     LOADING,
-    ON_OFF,
-    STEPPED,
+    STAGES,
     STORE,
     SUPPLY,
 )  # fmt: skip
 from byrewright.engine.ways import Open, Way
 from byrewright.plant.graph import Node
-from byrewright.plant.primitives import Exchange, Mover, Runs, Strain
+from byrewright.plant.primitives import Runs, Strain
 
 
 class Lowering(Layout):
     """Lays out a plant and works out where each mover sends what it moves, state by state."""
 
     def run(self) -> Lowered:
-        """Lay out everything."""
+        """Lay out everything; the states come when it is known which positions may be wrong."""
         self._vessels()
         self._exchangers()
         self.out.filters = self.all(Strain)
         self._units()
-        self._milk_movers()
         self._gravity()
         self._places()
         self._water()
         self._wash()
         self._cold_and_hot()
         self._lots()
-        self._shares()
+        stages = frozenset(x.machine for x in self.out.exchangers)
+        self.maps = MilkMaps(self.net, stages | {tag for tag, _ in self.out.filters})
+        self.states: list[tuple[str, dict[str, str | None]]] = []
+        self.fills = self.alternatives()
+        self.add_states(None)
         return self.out
 
-    # Shares of flow in every state.
-
-    def _shares(self) -> None:
-        self.add_states(None)
+    def finish(self) -> Lowered:
+        """Solve all states and work out the shares of every joint."""
+        self._milk_movers()
+        self._order_stages()
+        self._chilled()
+        self.out.states = len(self.states)
         milk = next(m for m in self.out.movers if m.law == SUPPLY and m.bank == 0)
         apart = next(m for m in self.out.movers if m.law == SUPPLY and m.bank == 1)
         if not milk.branches:
@@ -73,26 +81,81 @@ class Lowering(Layout):
             vessel = self.out.vessels[branch.dst]
             if self.out.withheld_apart and vessel.role == STORE and not vessel.empties:
                 vessel.empties = DUMPED
+        self.out.notes += self.maps.notes
+        return self.out
+
+    # Shares of flow in every state.
+
+    def at(self, mode: str | None, wrong: dict[str, str]) -> dict[str, str | None]:
+        """The position of every machine in a mode; without a mode every gate is open."""
+        found: dict[str, str | None] = {}
+        for tag, machine in self.plant.equipment.items():
+            gate = next((w for w in machine.inside() if w.how == "gate"), None)
+            if mode is not None:
+                found[tag] = self.plant.position(mode, tag)
+            else:
+                found[tag] = gate.positions[0] if gate is not None else machine.usual()
+        return found | wrong
 
     def alternatives(self) -> list[dict[str, str]]:
-        """Positions of the fill (and calf) valves for each place that milk may be sent to."""
-        outs = [m for m in self.out.movers if m.law in (FIXED, ON_OFF, STEPPED, LED) and m.kw >= 0]
-        gates: dict[str, dict[str, str]] = {}
-        wanted = [*self.out.places, *([self.out.calf] if self.out.calf else [])]
-        for tag, one in self.all(Mover):
-            if not any(m.machine == tag for m in outs):
-                continue
-            for way in self._reaches(tag, one.outlet):
-                if way.vessel in wanted:
-                    gates.setdefault(way.vessel, {}).update(way.gates)
+        """Positions of the valves for each place that milk may be sent to, and for the calves.
+
+        A mode that sends milk there says how; where none does, as few valves as can be are moved.
+        """
+        base = self.at(self.modes[MILKING], {})
+        by_mode = self._sent_by_modes()
         fills: list[dict[str, str]] = []
         for place in self.out.places or [""]:
-            own = gates.get(place, {})
-            fills.append({**self._others(place, gates, own), **own})
+            mode = by_mode.get(place)
+            fills.append(self._moved(base, mode) if mode is not None or not place
+                         else self._fewest(place))  # fmt: skip
         if not self.out.calf:
             return fills
-        draw = gates.get(self.out.calf, {})
+        named = {tag for one in fills for tag in one}
+        mode = by_mode.get(self.out.calf)
+        draw = self._moved(base, mode) if mode is not None else self._fewest(self.out.calf)
+        draw = {tag: position for tag, position in draw.items() if tag not in named}
         return fills + [{**one, **draw} for one in fills]
+
+    def _sent_by_modes(self) -> dict[str, str]:
+        """Place that milk may be sent to: the plainest mode that sends it there."""
+        wanted = {*self.out.places, self.out.calf} - {""}
+        found: dict[str, tuple[int, str]] = {}
+        for name, mode in sorted(self.plant.modes.items()):
+            if not {"milking", "direct_load", "calf_draw"} & set(mode.does):
+                continue
+            given = self.maps.given(self.at(name, {}), frozenset(self.maps.pumps))
+            reached = {
+                s.target for every in given.values() for one in every for s in one.streams
+                if self._gives_milk(one.source)
+            }  # fmt: skip
+            for place in reached & wanted:
+                plain = (len(reached & wanted) + len(mode.does), name)
+                found[place] = min(found.get(place, plain), plain)
+        return {place: name for place, (_, name) in found.items()}
+
+    def _moved(self, base: dict[str, str | None], mode: str | None) -> dict[str, str]:
+        """Gates that a mode has otherwise than the usual milking mode."""
+        if mode is None:
+            return {}
+        return {
+            tag: position for tag, position in self.at(mode, {}).items()
+            if position is not None and position != base[tag] and tag in self.net.valves
+        }  # fmt: skip
+
+    def _fewest(self, place: str) -> dict[str, str]:
+        """The fewest gates to move so that milk comes to a place, and those to others shut."""
+        gates: dict[str, dict[str, str]] = {}
+        is_open = self.ways.openness(self.modes[MILKING])
+        for tag in self.maps.pumps:
+            outlet = self.net.movers[tag].outlet
+            for name in self.ways.used(tag, outlet):
+                for way in self.ways.onward(Node(tag, name), self.any_way,
+                                            shut=lambda j: not is_open(j)):  # fmt: skip
+                    if way.vessel in (*self.out.places, self.out.calf):
+                        gates.setdefault(way.vessel, {}).update(way.gates)
+        own = gates.get(place, {})
+        return {**self._others(place, gates, own), **own}
 
     def _others(self, place: str, gates: dict[str, dict[str, str]],
                 own: dict[str, str]) -> dict[str, str]:  # fmt: skip
@@ -110,40 +173,194 @@ class Lowering(Layout):
 
     def add_states(self, wrong: dict[str, str] | None) -> None:
         """Append three modes times all alternatives, with some positions wrong."""
-        alts = self.alternatives()
         for what in (MILKING, WASHING, IDLE):
-            for alt in alts:
+            for alt in self.fills:
                 mode = self.modes[what]
                 base = dict(alt) if what == MILKING else {}
-                is_open = self.ways.openness(mode, {**base, **(wrong or {})})
-                self._state(self.out.states, what, is_open)
-                self.out.states += 1
+                differs = {**base, **(wrong or {})}
+                is_open = self.ways.openness(mode, differs)
+                self._state(len(self.states), what, is_open)
+                self.states.append((what, self.at(mode, differs)))
 
     def _state(self, state: int, what: str, is_open: Open) -> None:
+        """Ways of what no pump moves; they do not depend on which pumps run."""
         runs = {(tag, one.port): one for tag, one in self.all(Runs)}
-        outlets = {tag: one.outlet for tag, one in self.all(Mover)}
+        at = (state, 0)
         for mover in self.out.movers:
             if mover.law in (FOLLOW, FLOAT, DOSE, LOADING) or mover.id == self.out.trough_drain:
                 for branch in mover.branches.values():
-                    branch.ways[state] = 1.0
+                    branch.ways[at] = 1.0
             elif mover.law == SUPPLY:
                 port = mover.id.partition(".")[2]
                 if what == MILKING:
-                    self._branch(mover, state, self._from(mover.machine, port, is_open, False))
+                    self._branch(mover, at, self._from(mover.machine, port, is_open, False))
             elif mover.law == EVEN:
                 ways = self._from(mover.machine, "balance", is_open, False)
-                self._branch(mover, state, [w for w in ways if w.vessel == mover.led])
+                self._branch(mover, at, [w for w in ways if w.vessel == mover.led])
             elif "." in mover.id and (mover.machine, mover.id.partition(".")[2]) in runs:
                 port = mover.id.partition(".")[2]
-                self._branch(mover, state, self._from(mover.machine, port, is_open, False))
-            elif what == MILKING:
-                drawn = self._reaches(mover.machine, _inlet(self, mover.machine), back=True,
-                                      is_open=is_open)  # fmt: skip
-                if any(w.vessel == mover.src for w in drawn):
-                    self._branch(
-                        mover, state,
-                        self._from(mover.machine, outlets[mover.machine], is_open, True),
-                    )  # fmt: skip
+                self._branch(mover, at, self._from(mover.machine, port, is_open, False))
+
+    # Milk pumps, from the solved network.
+
+    def _milk_movers(self) -> None:
+        """Rows of the milk pumps with their flows in every state and set of pumps that run."""
+        milking = [(i, at) for i, (what, at) in enumerate(self.states) if what == MILKING]
+        groups = self._groups([at for _, at in milking])
+        rows: dict[tuple[str, str], MoverRow] = {}
+        for state, at in milking:
+            for group in groups:
+                for index, running in _sets(group):
+                    given = self.maps.given(at, running)
+                    for tag in group:
+                        mine = [g for g in given.get(tag, []) if self._gives_milk(g.source)]
+                        whole = sum(g.l_min for g in mine)
+                        for one in mine:
+                            key = (tag, one.source)
+                            if key not in rows:
+                                rows[key] = self._milk_row(*key)
+                            self._fill_row(rows[key], one, (state, index), whole)
+        for group in groups:
+            self._name(group, [rows[k] for k in sorted(rows) if k[0] in group])
+        self.out.movers += [rows[k] for k in sorted(rows)]
+        self.out.running = max((len(_sets(g)) + 1 for g in groups), default=1)
+        self._filter_losses([at for _, at in milking], groups)
+
+    def _fill_row(self, row: MoverRow, one: Given, at: tuple[int, int], whole: float) -> None:
+        row.most[at] = one.l_min / 60 * self.out.vessels[row.src].kg_l
+        row.part[at] = one.l_min / whole
+        row.most_kg_s = max(row.most_kg_s, row.most[at])
+        for stream in one.streams:
+            branch = self._stream_branch(row, stream)
+            branch.ways[at] = branch.ways.get(at, 0.0) + stream.l_min
+
+    def _stream_branch(self, row: MoverRow, stream: Stream) -> Branch:
+        stages: dict[str, list[str]] = {}
+        for x in self.out.exchangers:
+            stages.setdefault(x.machine, []).append(x.id)
+        chain = tuple(x for tag in stream.passes for x in stages.get(tag, []))
+        if len(chain) > STAGES:
+            raise DoesNotCompile(
+                f"{row.machine}: milk passes {len(chain)} cooling stages on its way to "
+                f"{stream.target}; the day holds {STAGES} at most."
+            )
+        strains = {t for t, _ in self.out.filters}
+        strain = next((t for t in stream.passes if t in strains), "")
+        key = (stream.target, chain, strain)
+        if key not in row.branches:
+            row.branches[key] = Branch(stream.target, chain, strain, passes=stream.through)
+        return row.branches[key]
+
+    def _groups(self, every: list[dict[str, str | None]]) -> list[tuple[str, ...]]:
+        """Pumps that share a section in any state, joined."""
+        joined = {tag: frozenset([tag]) for tag in self.maps.pumps}
+        for at in every:
+            for group in self.maps.groups(at):
+                whole = frozenset().union(*(joined[t] for t in group))
+                for tag in whole:
+                    joined[tag] = whole
+        return [tuple(sorted(g)) for g in sorted(set(joined.values()), key=min)]
+
+    def _name(self, group: tuple[str, ...], rows: list[MoverRow]) -> None:
+        """The place of each row in its group, and its plain name where a pump has one source."""
+        for row in rows:
+            first = next(r for r in rows if r.machine == row.machine)
+            many = any(r.machine == row.machine and r is not row for r in rows)
+            if len(group) <= TOGETHER:
+                row.bit = group.index(row.machine)
+            else:
+                row.bit = -1 if first is row else -2
+            if not many:
+                row.id = row.machine
+        for row in rows:
+            row.leader = rows[0].id
+        if len(group) > TOGETHER:
+            self.out.notes.append(
+                f"{', '.join(group)}: one section; what each gives is told by how many run, as if "
+                "all were alike."
+            )
+
+    def _filter_losses(self, every: list[dict[str, str | None]],
+                       groups: list[tuple[str, ...]]) -> None:  # fmt: skip
+        """Share of flow lost through a sock due for a change, in the first state that meets it."""
+        for tag, _ in self.out.filters:
+            self.out.filter_loss[tag] = 0.0
+            for at in every:
+                running = frozenset(self._usual(self.maps.pumps))
+                clean = self._through(tag, self.maps.given(at, running))
+                if clean > 0.0:
+                    full = self._through(tag, self.maps.given(at, running, {tag: 1.0}))
+                    self.out.filter_loss[tag] = max(0.0, 1.0 - full / clean)
+                    break
+
+    def _usual(self, pumps: Iterable[str]) -> list[str]:
+        mode = self.modes[MILKING]
+        runs = [t for t in pumps if mode is None or self.plant.position(mode, t) == "runs"]
+        return runs or list(pumps)
+
+    @staticmethod
+    def _through(tag: str, given: Mapping[str, list[Given]]) -> float:
+        return sum(s.l_min for every in given.values() for one in every for s in one.streams
+                   if tag in s.passes)  # fmt: skip
+
+    def _order_stages(self) -> None:
+        """Stages in the order in which milk passes them."""
+        after: dict[str, set[str]] = {x.id: set() for x in self.out.exchangers}
+        for mover in self.out.movers:
+            for branch in mover.branches.values():
+                for a, b in pairwise(branch.exchangers):
+                    after[b].add(a)
+        left = {x.id: x for x in self.out.exchangers}
+        ordered = []
+        while left:
+            free = next((i for i in left if not after[i] & left.keys()), None)
+            if free is None:
+                raise DoesNotCompile(
+                    f"{', '.join(sorted(left))}: milk passes these cooling stages in one order by "
+                    "one way and in another by another; the day cannot tell which comes first."
+                )
+            ordered.append(left.pop(free))
+        self.out.exchangers = ordered
+
+    # Chilled liquid, from the solved network.
+
+    def _chilled(self) -> None:
+        """Where each consumer's chilled liquid comes from, and how much flows, in every state."""
+        kept: dict[object, dict[int, tuple[dict[str, float], float]]] = {}
+        for state, (_, at) in enumerate(self.states):
+            key = tuple((tag, at.get(tag)) for tag in self.net.gated)
+            if key not in kept:
+                kept[key] = self._rings(at)
+            for consumer, found in kept[key].items():
+                self.out.cold[state, consumer] = found
+
+    def _rings(self, at: dict[str, str | None]) -> dict[int, tuple[dict[str, float], float]]:
+        found: dict[int, tuple[dict[str, float], float]] = {}
+        # The kernel takes chilled liquid as the water that carries as much heat.
+        water_kg_l = self.net.laws.chilled.kj_l_k / self.number("water.cp_kj_kgk")
+        for i, (tag, port, baths) in enumerate(self.out.chilled):
+            node = self.net.port(tag, port)
+            try:
+                flows = self.net.solve(Situation(at), frozenset([node]))
+            except LiquidsUnsolved as bad:
+                self.out.notes.append(str(bad))
+                continue
+            shares, l_min = upstream(self.net, flows, node, baths)
+            if shares:
+                found[i] = (shares, l_min / 60 * water_kg_l)
+            elif not self._pumped(tag, port):
+                even = 1.0 / len(baths)
+                found[i] = (dict.fromkeys(baths, even), 1e9)
+                self.out.notes.append(
+                    f"{tag}: no pump stands in its chilled ring; its liquid is taken to be moved "
+                    f"by {' and '.join(baths)} as fast as the milk asks."
+                )
+        return found
+
+    def _pumped(self, tag: str, port: str) -> bool:
+        """Whether any pump stands in a ring, whatever it does."""
+        ring = self.net.ring(self.net.port(tag, port))
+        return any(t in self.net.movers for t in ring)
 
     def _from(self, tag: str, declared: str, is_open: Open, movers: bool) -> list[Way]:
         """Ways onward; each filter in turn stands alone, so that twin filters are two ways."""
@@ -161,27 +378,21 @@ class Lowering(Layout):
                         found[key] = way
         return [found[key] for key in sorted(found)]
 
-    def _branch(self, mover: MoverRow, state: int, ways: list[Way]) -> None:
-        hot = {t: [] for t, _ in self.all(Exchange)}  # type: dict[str, list[str]]
-        for row in self.out.exchangers:
-            hot[row.machine].append(row.id)
-        strains = {t for t, _ in self.out.filters}
+    def _branch(self, mover: MoverRow, at: tuple[int, int], ways: list[Way]) -> None:
         for way in ways:
-            chain = tuple(x for tag in way.passes if tag in hot for x in hot[tag])
-            if len(chain) > 2:
-                raise DoesNotCompile(
-                    f"{mover.id}: milk passes {len(chain)} cooling stages on its way to "
-                    f"{way.vessel}; the day holds two at most."
-                )
-            strain = next((t for t in way.passes if t in strains), "")
-            key = (way.vessel, chain, strain)
-            branch = mover.branches.setdefault(key, Branch(way.vessel, chain, strain))
+            branch = mover.branches.setdefault((way.vessel, (), ""), Branch(way.vessel))
             branch.passes = way.passes
-            branch.ways[state] = 1.0 / math.sqrt(way.resistance)
+            branch.ways[at] = 1.0 / math.sqrt(way.resistance)
 
 
-def _inlet(lowering: Lowering, machine: str) -> str:
-    return next(one.inlet for tag, one in lowering.all(Mover) if tag == machine)
+def _sets(group: tuple[str, ...]) -> list[tuple[int, frozenset[str]]]:
+    """Sets of pumps that may run together, with their number: a bit each, or how many run."""
+    if len(group) > TOGETHER:
+        return [(n, frozenset(group[:n])) for n in range(1, len(group) + 1)]
+    return [
+        (bits, frozenset(t for i, t in enumerate(group) if bits >> i & 1))
+        for bits in range(1, 1 << len(group))
+    ]
 
 
 __all__ = ["DRAIN", "LOST", "DoesNotCompile", "Lowering"]

@@ -22,12 +22,12 @@ POINTS = (
     ("movers", sh.MI_J0, "joints"), ("movers", sh.MI_J1, "joints"),
     ("movers", sh.MI_KWH, "meters"), ("movers", sh.MI_X, "exchangers"),
     ("joints", sh.J_MOVER, "movers"), ("joints", sh.J_DST, "vessels"),
-    ("joints", sh.J_X1, "exchangers"), ("joints", sh.J_X2, "exchangers"),
+    *(("joints", sh.J_X + i, "exchangers") for i in range(sh.STAGES)),
     ("joints", sh.J_FILTER, "filters"), ("exchangers", sh.XI_COLD, "movers"),
-    ("exchangers", sh.XI_BATH, "vessels"), ("chillers", sh.RI_TARGET, "vessels"),
+    ("movers", sh.MI_GROUP, "movers"), ("chillers", sh.RI_TARGET, "vessels"),
     ("chillers", sh.RI_KWH, "meters"), ("chillers", sh.RI_COOLED, "cooled"),
     ("cooled", sh.KI_VESSEL, "vessels"),
-    ("cooled", sh.KI_BATH, "vessels"), ("cooled", sh.KI_KWH, "meters"),
+    ("cooled", sh.KI_KWH, "meters"),
     ("heated", sh.HI_VESSEL, "vessels"), ("heated", sh.HI_KWH, "meters"),
     ("lots", sh.LI_DOSE, "movers"), ("lots", sh.LI_KWH, "meters"), ("pumps", 0, "meters"),
     ("compressors", 0, "meters"), ("loads", 0, "meters"), ("places", 0, "vessels"),
@@ -52,6 +52,7 @@ class Maker(Arrays):
         self.low = self.lowering.run()
         for wrong in self.wrong:
             self.lowering.add_states(wrong)
+        self.lowering.finish()
         # Only now: a valve shut in every mode may be open in a variant.
         self.low.movers = [m for m in self.low.movers if m.branches]
         tried = (step_s,) if step_s else STEPS_S
@@ -97,7 +98,7 @@ class Maker(Arrays):
             self.number("water.cp_kj_kgk")
         ] * 2
         parts: dict[str, tuple[sh.Floats, sh.Ints]] = {"vessels": self._vessel_arrays()}
-        m_f, m_i, j_i, share = self._mover_arrays()
+        m_f, m_i, j_i, share, most = self._mover_arrays()
         parts["movers"] = (m_f, m_i)
         parts["joints"] = (sh.zeros(len(j_i), 1), j_i)
         parts["exchangers"] = self._exchanger_arrays()
@@ -119,7 +120,7 @@ class Maker(Arrays):
         parts["stalls"] = _blank(int(num[sh.N_STALLS]))
         parts["meters"] = _blank(max(1, len(names.meters)))
         F, I = self._stack(parts, num)  # noqa: E741
-        tables = sh.Tables(F, I, par, num, share, vac)
+        tables = sh.Tables(F, I, par, num, share, most, self._cold_array(), vac)
         cows = max((m.cows for m in self.programme.milkings), default=0)
         first = min((m.start_min for m in self.programme.milkings), default=0)
         start = self._start(tables, start_pumps, cows)
@@ -187,7 +188,7 @@ class Maker(Arrays):
         num[sh.N_SAMPLE] = max(1, round(self.sample_s / dt))
         num[sh.N_MINUTE] = round(MINUTE_S / dt)
         num[sh.N_SLOTS] = 2 * max(1, len(self.plant.milkings))
-        alts = len(self.lowering.alternatives())
+        alts = len(self.lowering.fills)
         num[sh.N_ALTS] = alts
         places = max(1, len(low.places))
         num[sh.N_CALF_ALT] = places if low.calf and alts > places else -1

@@ -43,12 +43,15 @@ class VesselRow:
 
 @dataclass(slots=True)
 class Branch:
-    """One joint of a mover: where it leads, through which exchangers and filter."""
+    """One joint of a mover: where it leads, through which exchangers and filter.
+
+    `ways` is its share of flow by state of the valves and set of pumps that run.
+    """
 
     dst: str
     exchangers: tuple[str, ...] = ()
     filter: str = ""
-    ways: dict[int, float] = field(default_factory=dict)
+    ways: dict[tuple[int, int], float] = field(default_factory=dict)
     passes: tuple[str, ...] = ()
 
 
@@ -72,6 +75,10 @@ class MoverRow:
     exchanger: str = ""
     bank: int = 0
     cmd: float = 1.0
+    leader: str = ""
+    bit: int = -2
+    most: dict[tuple[int, int], float] = field(default_factory=dict)
+    part: dict[tuple[int, int], float] = field(default_factory=dict)
     branches: dict[tuple[str, tuple[str, ...], str], Branch] = field(default_factory=dict)
 
 
@@ -84,7 +91,7 @@ class ExchangerRow:
     ua: float
     ratio: float
     cold: str = ""
-    bath: str = ""
+    chilled: int = -1
 
 
 @dataclass(slots=True)
@@ -96,7 +103,7 @@ class Lowered:
     exchangers: list[ExchangerRow] = field(default_factory=list)
     filters: list[tuple[str, Strain]] = field(default_factory=list)
     chillers: list[tuple[str, Chill, str]] = field(default_factory=list)
-    cooled: list[tuple[str, Cooled, str]] = field(default_factory=list)
+    cooled: list[tuple[str, Cooled, int]] = field(default_factory=list)
     heated: list[tuple[str, Heated]] = field(default_factory=list)
     lots: list[tuple[str, Lot, str]] = field(default_factory=list)
     places: list[str] = field(default_factory=list)
@@ -109,6 +116,10 @@ class Lowered:
     trough_drain: str = ""
     cow_dose: str = ""
     tank_dose: str = ""
+    chilled: list[tuple[str, str, tuple[str, ...]]] = field(default_factory=list)
+    cold: dict[tuple[int, int], tuple[dict[str, float], float]] = field(default_factory=dict)
+    filter_loss: dict[str, float] = field(default_factory=dict)
+    running: int = 1
     withheld_apart: bool = True
     withheld_stays: bool = True
     notes: list[str] = field(default_factory=list)

@@ -29,15 +29,16 @@ HEAT, P_MOST, P_LEAST, P_OVER_AT, P_SPILT, P_WARMEST, V_T0, V_LEVEL, V_WASH_UNTI
 # Movers. Laws of flow.
 FIXED, ON_OFF, STEPPED, LED, FOLLOW, RUNS, FLOAT, SUPPLY, DOSE, EVEN, LOADING = range(11)
 M_MAX, M_FULL, M_START, M_STOP, M_FLOOR, M_KW, M_TAU, M_STEPS = range(8)
-MI_SRC, MI_LAW, MI_LED, MI_J0, MI_J1, MI_KWH, MI_X, MI_BANK = range(8)
+MI_SRC, MI_LAW, MI_LED, MI_J0, MI_J1, MI_KWH, MI_X, MI_BANK, MI_GROUP, MI_BIT = range(10)
 # State of a mover: on, health, command, dose left, kg moved, kg/s now, hours run, starts.
 S_ON, S_HEALTH, S_CMD, S_DOSE, S_KG, S_FLOW, S_HOURS, S_STARTS = range(8)
 
-J_MOVER, J_DST, J_X1, J_X2, J_FILTER = range(5)
+STAGES = 6  # cooling stages that a way passes, at most
+J_MOVER, J_DST, J_FILTER, J_X = range(4)
 SJ_OPEN, SJ_KG, SJ_KJ = range(3)
 
 X_UA, X_RATIO = range(2)
-XI_COLD, XI_BATH = range(2)
+XI_COLD, XI_CHILLED = range(2)
 # State of an exchanger: health, heat moved, outlet now, warmest, kg cooled, kg x outlet, inlet now.
 SX_HEALTH, SX_KJ, SX_OUT, SX_WARMEST, SX_KG, SX_KGC, SX_IN, SX_FLOW = range(8)
 
@@ -49,7 +50,7 @@ RI_TARGET, RI_KWH, RI_COOLED = range(3)
 SR_ON, SR_HEALTH, SR_KJ, SR_HOURS = range(4)
 
 K_UA, K_MOST, K_SET, K_AGITATOR, K_LEAST, K_EVAPORATOR, K_STILL, K_GUARD_C = range(8)
-KI_VESSEL, KI_BATH, KI_KWH = range(3)
+KI_VESSEL, KI_CHILLED, KI_KWH = range(3)
 SK_ON, SK_KJ, SK_AGITATOR_H = range(3)
 
 H_KW, H_SET, H_EFFICIENCY = range(3)
@@ -139,8 +140,12 @@ COLUMNS = 13
 class Tables(NamedTuple):
     """The compiled plant: every item is a row of `F` (floats) and of `I` (whole numbers).
 
-    `share[state, joint]` is the share of its mover's flow that a joint takes; `vac[pumps running,
-    units attached]` gives vacuum, speed and power.
+    `share[state, running, joint]` is the share of its mover's flow that a joint takes, by the state
+    of the valves and by which pumps of its group run; `most[state, running, mover]` the flow it
+    then gives at full speed, kg/s, and the part of its pump's flow that this is. `cold[state, user,
+    vessel]` is the share of a user's chilled liquid that comes from a bath, and behind the last
+    vessel the most that flows, kg/s. `vac[pumps running, units attached]` gives vacuum, speed and
+    power.
     """
 
     F: Floats
@@ -148,6 +153,8 @@ class Tables(NamedTuple):
     par: Floats
     num: Ints
     share: Floats
+    most: Floats
+    cold: Floats
     vac: Floats
 
     def rows(self, section: str) -> slice:

@@ -73,6 +73,6 @@ def simulate(
     _run(
         *T, day.weather, day.price, day.source_c, day.cows, day.count, day.rows, day.values,
         state.items, state.g, state.n, state.cow, state.out, state.bout, state.loads,
-        until_step, first, seen, sh.zeros(len(T.F), 8),
+        until_step, first, seen, sh.zeros(len(T.F), 10),
     )  # fmt: skip
     return Outcome(state, seen if readings_from is not None else None)

@@ -16,6 +16,7 @@ from byrewright.plant.plant import Plant
 
 GASES = frozenset({"vacuum", "air", "refrigerant", "power", "signal"})
 HALF_OPEN = 20.0  # a half-open valve resists as this many times its own length of pipe
+SHUT_COSTS = 1.0  # more than any way of pipes resists
 VALVE_M = 2.0  # length of pipe that resists as much as an open valve or a machine's way
 
 SHUT = "shut"
@@ -92,11 +93,12 @@ class Ways:
         return is_open
 
     def onward(self, start: Node, is_open: Open, *, back: bool = False, movers: bool = True,
-               blocked: Collection[str] = (),
-               gases: Collection[str] = GASES) -> list[Way]:  # fmt: skip
+               blocked: Collection[str] = (), gases: Collection[str] = GASES,
+               shut: Open | None = None) -> list[Way]:  # fmt: skip
         """The vessels reached from a node (or that reach it, with `back`), least resistance first.
 
-        `blocked` names machines that may not be passed; without `movers` no pump may be.
+        `blocked` names machines that may not be passed; without `movers` no pump may be. A way
+        through what `shut` says is shut comes after every way that passes fewer of these.
         """
         heap: list[tuple[float, int, Node]] = [(0.0, 0, start)]
         came: dict[Node, tuple[Node, Joint] | None] = {start: None}
@@ -118,6 +120,8 @@ class Ways:
                 if not is_open(joint):
                     continue
                 price = cost + self._resistance(joint)
+                if shut is not None and shut(joint):
+                    price += SHUT_COSTS
                 if price < best.get(there, math.inf):
                     best[there] = price
                     came[there] = (here, joint)

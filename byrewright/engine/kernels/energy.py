@@ -90,9 +90,12 @@ def chill(
 
 
 @inner
-def jackets(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints) -> None:
-    """Stirred tanks: the agitator's heat, and cooling by a bath where there is one."""
+def jackets(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints,
+            cold: Floats) -> None:  # fmt: skip
+    """Stirred tanks: the agitator's heat, and cooling by baths where there are any."""
     dt = par[PAR_DT]
+    vessels = num[N_V1] - num[N_V0]
+    state = n[I_ROUTE]
     for k in range(num[N_K0], num[N_K1]):
         v = I[k, KI_VESSEL]
         reached = content(v, S) >= F[k, K_LEAST]
@@ -112,17 +115,21 @@ def jackets(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num:
             g[G_IN_KJ] += kj
             S[I[k, KI_KWH], 0] += kj / HOUR_S
             S[k, SK_AGITATOR_H] += dt / HOUR_S
-        bath = I[k, KI_BATH]
-        if bath >= 0 and S[k, SK_ON] == 1.0:
+        chilled = I[k, KI_CHILLED]
+        if chilled >= 0 and S[k, SK_ON] == 1.0 and cold[state, chilled, vessels] > 0.0:
             used = _in_touch(v, k, F, I, S)
-            cold = warmth(bath, F, I, S, par)
-            kw = min(F[k, K_MOST], F[k, K_UA] * max(0.0, warm - cold)) * used
+            cold_c = 0.0
+            for b in range(vessels):
+                if cold[state, chilled, b] > 0.0:
+                    cold_c += cold[state, chilled, b] * warmth(num[N_V0] + b, F, I, S, par)
+            kw = min(F[k, K_MOST], F[k, K_UA] * max(0.0, warm - cold_c)) * used
             if not reached:
-                kw = F[k, K_STILL] * used * max(0.0, warm - max(cold, F[k, K_GUARD_C]))
+                kw = F[k, K_STILL] * used * max(0.0, warm - max(cold_c, F[k, K_GUARD_C]))
             kj = kw * dt
             kj = min(kj, max(0.0, S[v, HEAT] - capacity_rate(v, F, I, S, par) * F[k, K_SET]))
             S[v, HEAT] -= kj
-            S[bath, HEAT] += kj
+            for b in range(vessels):
+                S[num[N_V0] + b, HEAT] += kj * cold[state, chilled, b]
             S[k, SK_KJ] += kj
 
 

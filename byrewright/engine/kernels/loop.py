@@ -62,8 +62,8 @@ def _read(row: int, t: float, F: Floats, I: Ints, S: Floats, g: Floats, par: Flo
 
 
 @kernel
-def run(F: Floats, I: Ints, par: Floats, num: Ints, share: Floats, vac: Floats, weather: Floats,
-        price: Floats, source_c: Floats, cows_day: Floats, count: Ints, rows: Ints,
+def run(F: Floats, I: Ints, par: Floats, num: Ints, share: Floats, most: Floats, cold: Floats,
+        vac: Floats, weather: Floats, price: Floats, source_c: Floats, cows_day: Floats, count: Ints, rows: Ints,
         values: Floats, S: Floats, g: Floats, n: Ints, cow: Floats, out: Floats, bout: Floats,
         loads: Floats, until: int, first_row: int, seen: Floats, work: Floats) -> None:  # fmt: skip
     """Step from where the state stands to step `until`. The work array holds nothing between."""
@@ -98,12 +98,12 @@ def run(F: Floats, I: Ints, par: Floats, num: Ints, share: Floats, vac: Floats, 
         had = 0.0
         if calf >= 0:
             had = content(calf, S)
-        move(work, F, I, S, g, n, par, num, share)
+        move(work, F, I, S, g, n, par, num, share, most, cold)
         if calf >= 0 and n[I_MILKING] >= 0:
             g[G_CALF_DRAWN] += max(0.0, content(calf, S) - had)
         losses(ambient, F, I, S, g, n, par, num)
         chill(ambient, second, F, I, S, g, par, num)
-        jackets(F, I, S, g, n, par, num)
+        jackets(F, I, S, g, n, par, num, cold)
         heat(F, I, S, g, n, par, num)
         lots(F, I, S, g, n, par, num)
         air(F, I, S, g, par, num)

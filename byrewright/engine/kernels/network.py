@@ -108,17 +108,53 @@ def _clear(W: Floats, num: Ints) -> None:
 
 
 @inner
+def _wishes(W: Floats, F: Floats, I: Ints, S: Floats, n: Ints, num: Ints) -> None:
+    """What each pump of a group wishes, as a share of full speed, and which of a group run.
+
+    Of up to four pumps a bit each; of more, which are then alike, how many.
+    """
+    flush = n[I_FLUSH]
+    for m in range(num[N_M0], num[N_M1]):
+        W[m, 8] = 0.0
+        W[m, 9] = 0.0
+    for m in range(num[N_M0], num[N_M1]):
+        leader = I[m, MI_GROUP]
+        if leader < 0:
+            continue
+        src = I[m, MI_SRC]
+        if I[src, VI_ROLE] == STORE and content(src, S) <= 0.0:
+            if I[m, MI_LED] == src and S[src, V_LEVEL] < 0.0:
+                S[m, S_ON] = 0.0
+            continue
+        law = I[m, MI_LAW]
+        wish = S[m, S_CMD]
+        # 2: held on, whatever its level says
+        if law in (ON_OFF, STEPPED, LED) and S[m, S_CMD] != 2.0:
+            wish = _pumped(m, flush, F, I, S) * S[m, S_CMD]
+        wish = min(wish, 1.0)
+        if wish <= 0.0 or S[m, S_HEALTH] <= 0.0:
+            continue
+        W[m, 8] = wish
+        bit = I[m, MI_BIT]
+        running = int(W[leader, 9])
+        if bit >= 0:
+            W[leader, 9] = float(running | (1 << bit))
+        elif bit == -1:
+            W[leader, 9] = float(running + 1)
+
+
+@inner
 def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints,
-         share: Floats) -> None:  # fmt: skip
+         share: Floats, most: Floats, cold: Floats) -> None:  # fmt: skip
     """One step of all liquids. `W` is work space, with the rows of the items."""
     dt = par[PAR_DT]
     state = n[I_ROUTE]
-    flush = n[I_FLUSH]
     milk = g[G_MILK]
     withheld = g[G_WITHHELD]
     joint0 = num[N_J0]
     _filters(F, S, par, num)
     _clear(W, num)
+    _wishes(W, F, I, S, n, num)
     count: int = np.int64(0)  # type: ignore[assignment]  # a plain 0 is a type of its own
     for m in range(num[N_M0], num[N_M1]):
         W[m, 0] = 0.0
@@ -127,7 +163,13 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
         # What it wishes, and what surely moves nothing is passed over first.
         src = I[m, MI_SRC]
         kg = F[m, M_MAX] * dt * S[m, S_HEALTH]
-        if law == FOLLOW:
+        running = 0
+        if I[m, MI_GROUP] >= 0:
+            if W[m, 8] <= 0.0:
+                continue
+            running = int(W[I[m, MI_GROUP], 9])
+            kg = most[state, running, m - num[N_M0], 0] * dt * S[m, S_HEALTH] * W[m, 8]
+        elif law == FOLLOW:
             kg = 0.0
         elif law == DOSE:
             kg = min(kg, S[m, S_DOSE])
@@ -157,13 +199,11 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
             elif law == EVEN:
                 gap = there - content(I[m, MI_LED], S)
                 kg = max(0.0, gap) * 0.25 * min(1.0, dt / F[m, M_TAU])
-            elif S[m, S_CMD] != 2.0:  # 2: held on, whatever its level says
-                kg *= _pumped(m, flush, F, I, S) * S[m, S_CMD]
         j0 = I[m, MI_J0]
         j1 = I[m, MI_J1]
         total = 0.0
         for j in range(j0, j1):
-            part = share[state, j - joint0] * S[j, SJ_OPEN]
+            part = share[state, running, j - joint0] * S[j, SJ_OPEN]
             f = I[j, J_FILTER]
             if part > 0.0 and f >= 0 and (S[f, SF_BUSY] > 0.0 or S[f, SF_HEALTH] <= 0.0):
                 part = 0.0
@@ -187,8 +227,8 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
         every = _follow(count, W, F, I, S, par, num)
         if every > count:
             _limit(W, I, S, num)
-        _exchange(every, W, F, I, S, par, num)
-        _transfer(every, W, F, I, S, par, num)
+        _exchange(every, state, W, F, I, S, par, num, cold)
+        _transfer(every, state, W, F, I, S, par, num, most)
         for v in range(num[N_V0], num[N_V1]):
             S[v, 0] += W[v, 3]
             S[v, 1] += W[v, 4]
@@ -230,11 +270,10 @@ def _follow(count: int, W: Floats, F: Floats, I: Ints, S: Floats, par: Floats, n
         m = int(W[k, 7])
         give = W[m, 0] * W[I[m, MI_SRC], 1]
         for j in range(I[m, MI_J0], I[m, MI_J1]):
-            if I[j, J_X1] >= 0:
-                S[I[j, J_X1], SX_FLOW] += give * W[j, 0]
-                passes = True
-            if I[j, J_X2] >= 0:
-                S[I[j, J_X2], SX_FLOW] += give * W[j, 0]
+            for place in range(J_X, J_X + STAGES):
+                if I[j, place] >= 0:
+                    S[I[j, place], SX_FLOW] += give * W[j, 0]
+                    passes = True
     if not passes:
         return count
     for m in range(num[N_M0], num[N_M1]):
@@ -257,7 +296,8 @@ def _follow(count: int, W: Floats, F: Floats, I: Ints, S: Floats, par: Floats, n
 
 
 @inner
-def _exchange(count: int, W: Floats, F: Floats, I: Ints, S: Floats, par: Floats, num: Ints) -> None:
+def _exchange(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, par: Floats,
+              num: Ints, cold: Floats) -> None:  # fmt: skip
     """Heat from the milk of each exchanger to its water or bath; stages in order."""
     dt = par[PAR_DT]
     for x in range(num[N_X0], num[N_X1]):
@@ -270,37 +310,49 @@ def _exchange(count: int, W: Floats, F: Floats, I: Ints, S: Floats, par: Floats,
             m = int(W[k, 7])
             src = I[m, MI_SRC]
             for j in range(I[m, MI_J0], I[m, MI_J1]):
-                if W[j, 0] <= 0.0 or (I[j, J_X1] != x and I[j, J_X2] != x):
+                if W[j, 0] <= 0.0:
+                    continue
+                at = -1
+                for place in range(J_X, J_X + STAGES):
+                    if I[j, place] == x:
+                        at = place
+                if at < 0:
                     continue
                 kg = W[m, 0] * W[src, 1] * W[j, 0]
                 c = kg * capacity_rate(src, F, I, S, par) / max(content(src, S), SPECK_KG)
                 before = warmth(src, F, I, S, par)
-                if I[j, J_X2] == x:
-                    before = S[I[j, J_X1], SX_OUT]
+                if at > J_X:
+                    before = S[I[j, at - 1], SX_OUT]
                 c_hot += c
                 kj += c * before
         if c_hot <= 0.0:
             continue
         hot_in = kj / c_hot
         q = 0.0
-        cold = I[x, XI_COLD]
-        bath = I[x, XI_BATH]
-        if cold >= 0 and W[cold, 0] > 0.0:
-            src = I[cold, MI_SRC]
-            kg = W[cold, 0] * W[src, 1]
+        water = I[x, XI_COLD]
+        chilled = I[x, XI_CHILLED]
+        if water >= 0 and W[water, 0] > 0.0:
+            src = I[water, MI_SRC]
+            kg = W[water, 0] * W[src, 1]
             c_cold = kg * par[PAR_CP + 2]
             cold_in = warmth(src, F, I, S, par)
             q = _heat(c_hot, c_cold, hot_in, cold_in, F[x, X_UA] * S[x, SX_HEALTH] * dt)
-            dst = I[I[cold, MI_J0], J_DST]
-            for j in range(I[cold, MI_J0], I[cold, MI_J1]):
+            dst = I[I[water, MI_J0], J_DST]
+            for j in range(I[water, MI_J0], I[water, MI_J1]):
                 dst = I[j, J_DST]
                 W[dst, 2] += q * W[j, 0]
-        elif bath >= 0:
-            c_cold = S[x, SX_FLOW] * F[x, X_RATIO] * par[PAR_CP + 2]
-            if c_cold > 0.0:
-                q = _heat(c_hot, c_cold, hot_in, warmth(bath, F, I, S, par),
+        elif chilled >= 0:
+            vessels = num[N_V1] - num[N_V0]
+            flow = min(S[x, SX_FLOW] * F[x, X_RATIO], cold[state, chilled, vessels] * dt)
+            cold_in = 0.0
+            for b in range(vessels):
+                if cold[state, chilled, b] > 0.0:
+                    cold_in += cold[state, chilled, b] * warmth(num[N_V0] + b, F, I, S, par)
+            if flow > 0.0:
+                q = _heat(c_hot, flow * par[PAR_CP + 2], hot_in, cold_in,
                           F[x, X_UA] * S[x, SX_HEALTH] * dt)  # fmt: skip
-                W[bath, 2] += q
+                for b in range(vessels):
+                    W[num[N_V0] + b, 2] += q * cold[state, chilled, b]
         out = hot_in - q / c_hot
         kg = S[x, SX_FLOW]
         S[x, SX_IN] = hot_in
@@ -322,7 +374,8 @@ def _heat(c_hot: float, c_cold: float, hot_in: float, cold_in: float, ua: float)
 
 
 @inner
-def _transfer(count: int, W: Floats, F: Floats, I: Ints, S: Floats, par: Floats, num: Ints) -> None:  # fmt: skip
+def _transfer(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, par: Floats,
+              num: Ints, most: Floats) -> None:  # fmt: skip
     """Move the shares of each mover from its vessel to where its open ends lead."""
     dt = par[PAR_DT]
     for k in range(count):
@@ -336,8 +389,14 @@ def _transfer(count: int, W: Floats, F: Floats, I: Ints, S: Floats, par: Floats,
         S[m, S_KG] += kg
         if F[m, M_KW] > 0.0:
             S[m, S_HOURS] += dt / 3600.0
-            share = min(1.0, kg / (F[m, M_MAX] * dt))
-            kwh = F[m, M_KW] * (0.15 + 0.85 * share * share) * dt / 3600.0
+            full = F[m, M_MAX]
+            part = 1.0
+            if I[m, MI_GROUP] >= 0:
+                running = int(W[I[m, MI_GROUP], 9])
+                full = most[state, running, m - num[N_M0], 0]
+                part = most[state, running, m - num[N_M0], 1]
+            share = min(1.0, kg / (full * dt))
+            kwh = F[m, M_KW] * part * (0.15 + 0.85 * share * share) * dt / 3600.0
             S[I[m, MI_KWH], 0] += kwh
         if law == DOSE:
             S[m, S_DOSE] = max(0.0, S[m, S_DOSE] - kg)
@@ -369,10 +428,9 @@ def _transfer(count: int, W: Floats, F: Floats, I: Ints, S: Floats, par: Floats,
                     c += one * par[PAR_CP + s]
                 before = S[src, HEAT] / max(capacity_rate(src, F, I, S, par), SPECK_KG)
             after = before
-            if I[j, J_X1] >= 0:
-                after = S[I[j, J_X1], SX_OUT]
-                if I[j, J_X2] >= 0:
-                    after = S[I[j, J_X2], SX_OUT]
+            for place in range(J_X, J_X + STAGES):
+                if I[j, place] >= 0:
+                    after = S[I[j, place], SX_OUT]
             W[src, 2] -= c * before
             W[dst, 2] += c * after
             S[j, SJ_KJ] += c * after

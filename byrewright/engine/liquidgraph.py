@@ -1,0 +1,236 @@
+"""The graph of a plant's liquids: which joints are open in a state, and what hangs together."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+
+from byrewright.engine.circuits import coolant_of
+from byrewright.engine.liquidlaws import Fluid, Laws, fluids
+from byrewright.physics.air import ambient_pressure_kpa_abs
+from byrewright.plant.graph import Joint, Node, build
+from byrewright.plant.plant import Plant
+from byrewright.plant.primitives import HoldsVacuum, Loss, MakesVacuum, Mover, Vessel
+from byrewright.standards.rulebook import Rulebook
+
+GASES = frozenset({"vacuum", "air", "refrigerant", "power", "signal"})
+
+
+@dataclass(frozen=True)
+class Situation:
+    """A state of the plant: positions by machine, and the few things that are not positions.
+
+    at: position or state of every machine. speed: share of full speed of pumps that run.
+    forced_l_min: pumps that give this flow whatever the head. drawn_l_min: flow taken out at a
+    node. dirt: of filters, 0 clean to 1 due. level_l: content of vessels. does: what the mode does.
+    """
+
+    at: Mapping[str, str | None]
+    does: frozenset[str] = frozenset()
+    speed: Mapping[str, float] = field(default_factory=dict)
+    forced_l_min: Mapping[str, float] = field(default_factory=dict)
+    drawn_l_min: Mapping[Node, float] = field(default_factory=dict)
+    dirt: Mapping[str, float] = field(default_factory=dict)
+    level_l: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass
+class Flows:
+    """What flows: L/min along each joint from its a to its b; heads m, heights m and fluid by node.
+
+    `shut` are pumps that run against a closed line or draw from one.
+    """
+
+    l_min: dict[str, float] = field(default_factory=dict)
+    head_m: dict[Node, float] = field(default_factory=dict)
+    height_m: dict[Node, float] = field(default_factory=dict)
+    fluid: dict[Node, Fluid] = field(default_factory=dict)
+    shut: list[str] = field(default_factory=list)
+    uneven: list[str] = field(default_factory=list)
+    steps: int = 0
+
+    def kpa(self, node: Node) -> float:
+        """Pressure at a node, kPa above ambient."""
+        return self.fluid[node].kpa(self.head_m[node] - self.height_m[node])
+
+
+class LiquidGraph:
+    """What a plant's machines and pipes are in the liquid network, and its states."""
+
+    def __init__(self, plant: Plant, rules: Rulebook) -> None:
+        self.plant = plant
+        self.rules = rules
+        chilled = coolant_of(plant, rules)
+        self.laws = Laws(rules, chilled)
+        self.fluids = fluids(rules, chilled)
+        self.movers: dict[str, Mover] = {}
+        self.vessels: dict[str, Vessel] = {}
+        self.losses: dict[tuple[str, str, str], Loss] = {}
+        self.makes_vacuum: list[str] = []
+        self.set_kpa = rules.number("vacuum.nominal_kpa")
+        for tag in sorted(plant.equipment):
+            self._declared(tag)
+        graph = build(plant)
+        self.joints = [
+            j for j in sorted(graph.joints, key=lambda j: j.id)
+            if (j.pipe is None or j.service not in GASES) and (j.how is None or j.how.how != "trap")
+        ]  # fmt: skip
+        self.by_id = {j.id: j for j in self.joints}
+        self.bore_mm: dict[Node, float] = {}
+        for j in self.joints:
+            if j.pipe is not None:
+                for node in (j.a, j.b):
+                    self.bore_mm[node] = min(self.bore_mm.get(node, 1e9), j.pipe.bore_mm)
+        self.socks = tuple(sorted({tag for (tag, _, _), loss in self.losses.items() if loss.sock}))
+        self.gated = tuple(sorted({
+            j.machine for j in self.joints
+            if j.machine is not None and j.how is not None and j.how.how != "pass"
+        } | set(self.makes_vacuum)))  # fmt: skip
+        self.valves = frozenset(
+            j.machine for j in self.joints
+            if j.machine is not None and j.how is not None and j.how.how == "gate"
+        )  # fmt: skip
+        self._ports: dict[tuple[str, str], Node] = {}
+        self.ambient_kpa = ambient_pressure_kpa_abs(plant.site.altitude_m)
+
+    def _declared(self, tag: str) -> None:
+        held = False
+        for one in self.plant.equipment[tag].lower():
+            if isinstance(one, Mover):
+                self.movers[tag] = one
+            elif isinstance(one, Vessel):
+                self.vessels[tag] = one
+            elif isinstance(one, Loss):
+                self.losses[tag, one.a, one.b] = one
+            elif isinstance(one, MakesVacuum):
+                self.makes_vacuum.append(tag)
+            elif isinstance(one, HoldsVacuum) and not held:
+                self.set_kpa, held = one.set_kpa, True
+
+    def situation(self, mode: str, wrong: Mapping[str, str] | None = None,
+                  **more: object) -> Situation:  # fmt: skip
+        """The state that a mode gives, with some positions that differ."""
+        at = {tag: self.plant.position(mode, tag) for tag in self.plant.equipment} | dict(
+            wrong or {}
+        )
+        does = frozenset(self.plant.modes[mode].does)
+        return Situation(at, does, **more)  # type: ignore[arg-type]
+
+    # Which joints carry liquid in a state.
+
+    def runs(self, s: Situation, tag: str) -> bool:
+        return s.at.get(tag) == "runs" or (s.speed.get(tag, 0.0) > 0 and s.at.get(tag) != "shut")
+
+    def is_open(self, joint: Joint, s: Situation) -> bool:
+        if joint.how is None or joint.machine is None:
+            return True
+        at = s.at.get(joint.machine)
+        if at == "shut":
+            return False
+        if joint.how.how == "gate":
+            return at in joint.how.positions
+        if joint.how.how == "mover":
+            if joint.machine in s.forced_l_min:
+                return False
+            return self.runs(s, joint.machine) or joint.how.free
+        return True
+
+    def body(self, node: Node) -> bool:
+        return node.port == "*" and node.machine in self.vessels
+
+    @cached_property
+    def ends(self) -> dict[str, tuple[Node, Node]]:
+        """Ends of each joint; a vessel's body is an end of its own for each of its ports."""
+        found = {}
+        for j in self.joints:
+            a, b = j.a, j.b
+            if self.body(a):
+                a = Node(a.machine, f"*{j.id}")
+            if self.body(b):
+                b = Node(b.machine, f"*{j.id}")
+            found[j.id] = (a, b)
+        return found
+
+    def held(self, node: Node) -> bool:
+        return node.port.startswith("*") and node.port != "*"
+
+    def ring(self, start: Node) -> tuple[str, ...]:
+        """Machines joined with a node by pipes of its own service, whatever stands open."""
+        at: dict[Node, list[Joint]] = {}
+        service = {j.service for j in self.joints if j.pipe is not None and start in (j.a, j.b)}
+        for j in self.joints:
+            if (j.pipe is None and not self.body(j.a) and not self.body(j.b)) or (
+                j.service in service and j.pipe is not None
+            ):
+                for node in (j.a, j.b):
+                    at.setdefault(node, []).append(j)
+        nodes = {start}
+        todo = [start]
+        while todo:
+            for j in at.get(todo.pop(), ()):
+                for node in {j.a, j.b} - nodes:
+                    nodes.add(node)
+                    todo.append(node)
+        return tuple(sorted({n.machine for n in nodes}))
+
+    def together(self, s: Situation, tags: Iterable[str]) -> tuple[tuple[str, ...], ...]:
+        """Those of some movers that share a section in a state."""
+        alive = self.alive(s, {})
+        at: dict[Node, list[Joint]] = {}
+        for j in alive:
+            for node in self.ends[j.id]:
+                at.setdefault(node, []).append(j)
+        found: list[tuple[str, ...]] = []
+        left = list(tags)
+        while left:
+            nodes, _ = self.section(self.port(left[0], self.movers[left[0]].inlet), at)
+            mine = [t for t in left if self.port(t, self.movers[t].inlet) in nodes]
+            found.append(tuple(mine))
+            left = [t for t in left if t not in mine]
+        return tuple(found)
+
+    def port(self, tag: str, declared: str) -> Node:
+        """The node of a machine's port, as it is in use."""
+        key = (tag, declared)
+        if key not in self._ports:
+            self._ports[key] = next(
+                (n for j in self.joints for n in (j.a, j.b) if self._is_port(n, tag, declared)),
+                Node(tag, declared),
+            )
+        return self._ports[key]
+
+    def _is_port(self, node: Node, tag: str, declared: str) -> bool:
+        port = self.plant.equipment[tag].port(node.port) if node.machine == tag else None
+        return port is not None and port.name == declared
+
+    def alive(self, s: Situation, taken: Mapping[Node, float]) -> list[Joint]:
+        """Open joints that are no dead end."""
+        joints = {j.id: j for j in self.joints if self.is_open(j, s)}
+        degree: dict[Node, set[str]] = {}
+        for name in joints:
+            for node in self.ends[name]:
+                degree.setdefault(node, set()).add(name)
+        loose = [n for n, of in degree.items() if len(of) < 2]
+        while loose:
+            node = loose.pop()
+            if self.held(node) or node in taken or len(degree[node]) != 1:
+                continue
+            name = degree[node].pop()
+            joints.pop(name, None)
+            for other in self.ends[name]:
+                degree[other].discard(name)
+                loose.append(other)
+        return [joints[name] for name in sorted(joints)]
+
+    def section(self, start: Node, at: Mapping[Node, list[Joint]]) -> tuple[set[Node], list[Joint]]:
+        nodes, found, todo = {start}, {}, [start]
+        while todo:
+            here = todo.pop()
+            for j in at.get(here, ()):
+                found[j.id] = j
+                for node in self.ends[j.id]:
+                    if node not in nodes:
+                        nodes.add(node)
+                        todo.append(node)
+        return nodes, [found[name] for name in sorted(found)]

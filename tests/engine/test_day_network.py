@@ -1,0 +1,174 @@
+"""The day takes its flows from the solved network: what no single way, bath or pump decides."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from byrewright.engine import shape as sh
+from byrewright.engine.simulate import simulate
+from byrewright.plant.plant import Mode, Pipe, Plant
+from tests import plants
+from tests.engine.test_engine_basics import compiled_day
+
+STEPS = 12_000
+SAME = 1e-6  # of what flows: answers of a network cut in another way
+
+
+def cooled(**changes: Any) -> Plant:
+    """An invented rotary with a bypass round its cooler; changes replace machines."""
+    base = plants.rotary(40, 240, milkings=1, groups=2, CF1=None)
+    e = dict(base.equipment) | {"V39": plants.machine("V39", "valve")} | changes
+    pipes = [p for p in base.pipes if p.id not in changes]
+    pipes += [plants.pipe("LB1", "V40.b", "V39.a"), plants.pipe("LB2", "V39.b", "V31.a")]
+    return base.model_copy(update={"equipment": e, "pipes": tuple(pipes)})
+
+
+def longer(plant: Plant, name: str, metres: float) -> Plant:
+    """The same with one pipe of another length."""
+    pipes = tuple(p.model_copy(update={"length_m": metres}) if p.id == name else p
+                  for p in plant.pipes)  # fmt: skip
+    return plant.model_copy(update={"pipes": pipes})
+
+
+def after(plant: Plant, steps: int = STEPS) -> tuple[Any, sh.State]:
+    """The compiled plant and its state some steps into the day."""
+    compiled, day = compiled_day(plant)
+    return compiled, simulate(compiled, day, compiled.start, steps).state
+
+
+def through(compiled: Any, state: sh.State) -> dict[str, float]:
+    """Milk that passed each stage, kg."""
+    rows = state.items[compiled.tables.rows("exchangers")]
+    return {
+        name: float(r[sh.SX_KG]) for name, r in zip(compiled.names.exchangers, rows, strict=True)
+    }
+
+
+@pytest.mark.parametrize("metres", [0.2, 0.5, 60.0])
+def test_a_closed_bypass_may_be_as_short_as_it_is(metres: float) -> None:
+    """Would fail if a short way round the cooler were taken although its valve is shut."""
+    plant = cooled()
+    _, base = after(plant)
+    compiled, state = after(longer(longer(plant, "LB1", metres), "LB2", metres))
+    assert through(compiled, state)["PC1.water_in"] > 100
+    assert state.same_as(base)
+
+
+def test_two_coolers_in_a_row_both_cool() -> None:
+    """Would fail if a second machine were left dry, or taken as beside the first."""
+    first = {"area_m2": 10.0, "water_ratio": 2.0}
+    base = plants.rotary(40, 240, milkings=1, groups=2, CF1=None,
+                         PC1=plants.machine("PC1", "plate_cooler", **first))  # fmt: skip
+    e = dict(base.equipment) | {"PC2": plants.machine("PC2", "plate_cooler", **first)}
+    moved = []
+    for p in base.pipes:
+        start = "PC2.milk_out" if p.start == "PC1.milk_out" else p.start
+        moved.append(p.model_copy(update={"start": start}))
+    moved += [plants.pipe("LX1", "PC1.milk_out", "PC2.milk_in"),
+              plants.pipe("LX2", "WF1.outlet", "PC2.water_in"),
+              plants.pipe("LX3", "PC2.water_out", "WT2.inlet_2")]  # fmt: skip
+    compiled, state = after(base.model_copy(update={"equipment": e, "pipes": tuple(moved)}))
+    passed = through(compiled, state)
+    assert passed["PC1.water_in"] == pytest.approx(passed["PC2.water_in"], rel=SAME)
+    assert passed["PC1.water_in"] > 100
+    rows = state.items[compiled.tables.rows("exchangers")]
+    out = dict(zip(compiled.names.exchangers, rows[:, sh.SX_KGC] / rows[:, sh.SX_KG], strict=True))
+    assert out["PC2.water_in"] < out["PC1.water_in"] - 0.5
+    assert compiled.names.exchangers.index("PC1.water_in") < compiled.names.exchangers.index(
+        "PC2.water_in"
+    )
+
+
+def ring(*makers: str, kind: str = "chiller", **fields: Any) -> Plant:
+    """An invented rotary whose cooler has a chilled stage on a ring with a pump and some makers."""
+    base = plants.rotary(
+        40,
+        240,
+        milkings=1,
+        groups=2,
+        CF1=None,
+        PC1=plants.machine("PC1", "plate_cooler", area_m2=8, water_ratio=2, chilled_area_m2=8),
+    )
+    e = dict(base.equipment) | {m: plants.machine(m, kind, **fields) for m in makers}
+    e |= {t: plants.machine(t, "header") for t in ("HC1", "HC2")}
+    e["LP9"] = plants.machine("LP9", "liquid_pump", flow_l_min=300, head_m=18, motor_kw=2.2)
+    out, back = (
+        ("coolant_out_1", "coolant_in_1") if kind == "ice_bank" else ("coolant_out", "coolant_in")
+    )
+    pipes: list[Pipe] = [*base.pipes, plants.pipe("LC1", "HC1.way_9", "LP9.inlet"),
+                         plants.pipe("LC2", "LP9.outlet", "PC1.coolant_in"),
+                         plants.pipe("LC3", "PC1.coolant_out", "HC2.way_9")]  # fmt: skip
+    for i, m in enumerate(makers, 1):
+        pipes += [plants.pipe(f"LO{i}", f"{m}.{out}", f"HC1.way_{i}"),
+                  plants.pipe(f"LI{i}", f"HC2.way_{i}", f"{m}.{back}")]  # fmt: skip
+    modes = {n: m.model_copy(update={"positions": {**m.positions, "LP9": "runs"}})
+             for n, m in base.modes.items()}  # fmt: skip
+    return base.model_copy(update={"equipment": e, "pipes": tuple(pipes), "modes": modes})
+
+
+def test_two_chillers_both_take_part() -> None:
+    """Would fail if the second of two chillers stood while the first was overrun."""
+    compiled, state = after(ring("CH1", "CH2", duty_kw=20))
+    rows = state.items[compiled.tables.rows("chillers")]
+    made = {t: rows[compiled.names.chillers.index(t), sh.SR_KJ] for t in ("CH1", "CH2")}
+    assert min(made.values()) > 1000
+    assert made["CH1"] == pytest.approx(made["CH2"], rel=0.01)
+    one, alone = after(ring("CH1", duty_kw=40))
+    x = one.names.exchangers.index("PC1.coolant_in")
+    rows = [s.items[c.tables.rows("exchangers")][x] for c, s in ((compiled, state), (one, alone))]
+    assert rows[0][sh.SX_KGC] / rows[0][sh.SX_KG] == pytest.approx(
+        rows[1][sh.SX_KGC] / rows[1][sh.SX_KG], abs=0.3
+    )
+
+
+def test_two_ice_banks_both_melt() -> None:
+    """Would fail if the second ice bank never gave its ice."""
+    compiled, state = after(ring("IB1", "IB2", kind="ice_bank", store_kwh=60, duty_kw=0.6))
+    left = [state.items[compiled.vessel(t), sh.HEAT] / 3600 for t in ("IB1", "IB2")]
+    assert max(left) < -1 and min(left) > -58
+    assert left[0] == pytest.approx(left[1], abs=1.0)
+
+
+def test_a_ring_whose_pump_stands_cools_nothing() -> None:
+    """Would fail if chilled liquid flowed without its pump."""
+    plant = ring("CH1", duty_kw=40)
+    modes = {n: m.model_copy(update={"positions": {**m.positions, "LP9": "stopped"}})
+             for n, m in plant.modes.items()}  # fmt: skip
+    compiled, state = after(plant.model_copy(update={"modes": modes}))
+    x = compiled.names.exchangers.index("PC1.coolant_in")
+    assert state.items[compiled.tables.rows("exchangers")][x][sh.SX_KJ] == 0.0
+
+
+def two_suctions(v1: str, v2: str) -> Plant:
+    """An invented rotary whose one pump draws from both receivers through a valve each."""
+    base = plants.rotary(40, 240, milkings=1, groups=2, CF1=None, MP2=None)
+    e = dict(base.equipment) | {t: plants.machine(t, "valve") for t in ("V21", "V22")}
+    e["MP1"] = plants.machine("MP1", "milk_pump", flow_l_min=220, head_m=9, motor_kw=1.5,
+                              control="level_led", led_by="RC1", fed_from=("SB1",))  # fmt: skip
+    e["HS1"] = plants.machine("HS1", "header")
+    pipes = [p for p in base.pipes if not p.start.startswith(("RC1.outlet", "RC2.outlet"))]
+    pipes += [plants.pipe("LS1", "RC1.outlet", "V21.a"), plants.pipe("LS2", "V21.b", "HS1.way_1"),
+              plants.pipe("LS3", "RC2.outlet", "V22.a"), plants.pipe("LS4", "V22.b", "HS1.way_2"),
+              plants.pipe("LS5", "HS1.way_3", "MP1.inlet")]  # fmt: skip
+    milking = base.modes["milking"]
+    modes = dict(base.modes) | {"milking": Mode(
+        name="milking", does=("milking",),
+        positions={**milking.positions, "V21": v1, "V22": v2},
+    )}  # fmt: skip
+    return base.model_copy(update={"equipment": e, "pipes": tuple(pipes), "modes": modes})
+
+
+def test_a_pump_with_one_suction_shut_takes_all_from_the_other() -> None:
+    """Would fail if an open suction were kept to a half because the other is shut."""
+    both, _ = after(two_suctions("open", "open"), 100)
+    one, _ = after(two_suctions("open", "closed"), 100)
+    full = {n: both.tables.most[0, 1, i, 0] for i, n in enumerate(both.names.movers)
+            if n.startswith("MP1")}  # fmt: skip
+    assert set(full) == {"MP1 from RC1", "MP1 from RC2"}
+    assert full["MP1 from RC1"] == pytest.approx(full["MP1 from RC2"], rel=SAME)
+    alone = one.tables.most[0, 1, one.names.movers.index("MP1"), 0]
+    assert alone > 0.97 * sum(full.values())
+    assert np.isclose(both.tables.most[0, 1, both.names.movers.index("MP1 from RC1"), 1], 0.5)
