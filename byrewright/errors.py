@@ -5,6 +5,7 @@
         PlantError            ... the plant file
         BriefError            ... the brief
         LimitsError           ... the limits file
+      PhysicsRangeError       a number outside the range a formula holds for
       NotPossible             a study came to a number that cannot be, and gives none
 
 The text of any of them is plain sentences. Whatever else is raised is a fault of the program.

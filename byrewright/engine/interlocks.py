@@ -89,6 +89,8 @@ class Table:
     rows: tuple[Row, ...]
     titles: Mapping[str, str] = field(default_factory=dict)
     """Machine id to title, for people."""
+    unseen: tuple[str, ...] = ()
+    """Harm of a sensed machine that no row sees, in words; a complete table has none."""
 
     def number(self, mode: str) -> int:
         """The mode's number at the controller, from 1.

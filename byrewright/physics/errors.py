@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 
+from byrewright.errors import ByrewrightError
 
-class PhysicsRangeError(ValueError):
+
+class PhysicsRangeError(ByrewrightError, ValueError):
     """A number outside the range a formula holds for; the text is one plain sentence."""
 
 

@@ -19,6 +19,9 @@ from byrewright.studies.routes.questions import change
 from byrewright.studies.routes.scene import Question, Scene, Stands
 from byrewright.studies.routes.spread import walk
 
+ORDERS_TRIED = 5_000
+"""Orders tried for one change; the examples take at most some dozens."""
+
 
 @dataclass(frozen=True, slots=True)
 class Danger:
@@ -41,6 +44,8 @@ class Order:
     moving: int
     dangers: tuple[Danger, ...]
     """Each must be avoided: at least one of `still` moves before one of `moved`."""
+    decided: bool = True
+    """Whether the search came to its end within `ORDERS_TRIED`."""
     at_rest: tuple[Question, ...] = ()
     """Harm that one of the two modes does in itself: no order can help."""
 
@@ -62,7 +67,7 @@ def safe_order(plant: Plant, before: str, after: str, net: Network | None = None
     at_rest = [q for q in scene.questions if any(c.holds(q) for c in rests)]
     asked = [q for q in scene.questions if q not in at_rest]
     if len(machines) < 2:
-        return Order(before, after, ends[1], True, len(machines), (), tuple(at_rest))
+        return Order(before, after, ends[1], True, len(machines), (), at_rest=tuple(at_rest))
     dangers: list[Danger] = []
     with _Orders(machines) as orders:
         while (order := orders.next()) is not None:
@@ -70,12 +75,14 @@ def safe_order(plant: Plant, before: str, after: str, net: Network | None = None
             if danger is None:
                 dangers = _all_dangers(scene, asked, machines, dangers)
                 moves = tuple((m, scene.others[m][0]) for m in order)
-                return Order(
-                    before, after, moves, True, len(machines), tuple(dangers), tuple(at_rest)
-                )
+                return Order(before, after, moves, True, len(machines), tuple(dangers),
+                             at_rest=tuple(at_rest))  # fmt: skip
             dangers.append(danger)
             orders.avoid(danger)
-    return Order(before, after, (), False, len(machines), tuple(dangers), tuple(at_rest))
+            if len(dangers) >= ORDERS_TRIED:
+                break
+    return Order(before, after, (), False, len(machines), tuple(dangers), order is None,
+                 tuple(at_rest))  # fmt: skip
 
 
 def via(order: Order, orders: Iterable[Order]) -> str | None:

@@ -4,6 +4,10 @@ The solver chooses positions; the spread of that one case is walked; where the h
 the reason is added as a clause (a set of ways of which one would have to be open, or one of which
 would have to be shut) and the solver chooses again. When it can choose no more, no combination
 exists. Only the walk of a single case is shared with the exhaustive search.
+
+Each proof has a budget of rounds between solver and walk, counted and not timed, so that the same
+plant gives the same answer everywhere. A question that is not settled within it is `undecided`:
+never taken as proven.
 """
 
 from __future__ import annotations
@@ -15,6 +19,11 @@ from typing import Any
 from byrewright.studies.routes.brute import Hit
 from byrewright.studies.routes.scene import Question, Reaches, Scene, Stands
 from byrewright.studies.routes.spread import Combination, Move, Spread, Way, path, walk
+
+ROUNDS = 20_000
+"""Rounds for one question. The examples take at most some hundreds."""
+ROUNDS_A_MODE = 200_000
+"""Rounds for all questions of one mode."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,9 +41,12 @@ class Prover:
     def __init__(self, scene: Scene) -> None:
         self.scene = scene
         self.calls = 0
+        self.undecided: dict[str, None] = {}
+        """Questions whose budget ran out: that nothing more was found proves nothing of them."""
 
     def all_hits(self, question: Question, order: int) -> Proof:
-        """Every least combination of up to `order` wrong positions, and that there is no other."""
+        """Every least combination of up to `order` wrong positions, and that there is no other,
+        unless the question is `undecided` afterwards."""
         found: list[Hit] = []
         before = self.calls
         for level in range(order + 1):
@@ -44,7 +56,7 @@ class Prover:
                 while (wrong := search.next()) is not None:
                     found.append(Hit(self.scene.name, question, wrong))
                     search.forbid(wrong)
-            if level == 0 and found:
+            if (level == 0 and found) or question.name in self.undecided:
                 break
         return Proof(tuple(found), order, self.calls - before)
 
@@ -56,7 +68,8 @@ class Prover:
         unless: Iterable[tuple[Reaches | Stands, ...]] = (),
     ) -> Combination | None:
         """One least combination of wrong positions `among` these machines, or None: proven that
-        none exists. `unless` are groups of conditions (process sensors) of which none may hold."""
+        none exists, unless the question is `undecided` afterwards. `unless` are groups of
+        conditions (process sensors) of which none may hold."""
         with _Search(self, question, order, among, tuple(unless)) as search:
             wrong = search.next()
         return None if wrong is None else self.least(question, wrong)
@@ -83,7 +96,7 @@ class _Search:
 
         self.prover, self.scene, self.question, self.unless = prover, prover.scene, question, unless
         self.solver: Any = Solver(name="glucose4")
-        self.count = 0
+        self.count = self.rounds = 0
         self.move: dict[Move, int] = {}
         self.guard: dict[tuple[str, frozenset[str]], int] = {}
         matters = self.scene.guards(question)
@@ -155,9 +168,14 @@ class _Search:
         return self.guard[key]
 
     def next(self) -> Combination | None:
-        """A combination in which the question is answered with yes, or None: there is no other."""
+        """A combination in which the question is answered with yes, or None: there is no other, or
+        the budget ran out (then the question is among the prover's `undecided`)."""
         while self.solver.solve():
             self.prover.calls += 1
+            self.rounds += 1
+            if self.rounds > ROUNDS or self.prover.calls > ROUNDS_A_MODE:
+                self.prover.undecided[self.question.name] = None
+                return None
             model = set(self.solver.get_model())
             wrong = tuple(m for m, v in self.move.items() if v in model)
             position = {**self.scene.wanted, **dict(wrong)}

@@ -88,7 +88,8 @@ def smallest(
     for hit in seen:
         if hit.order == 1:
             alone.setdefault(next(iter(hit.machines)), hit)
-    return SensorSet(tuple(sorted(chosen)), True, tuple(seen), alone)
+    proven = not any(p.undecided for _, p in provers)
+    return SensorSet(tuple(sorted(chosen)), proven, tuple(seen), alone)
 
 
 def _add(hitman: Any, hit: Hit, known: set[frozenset[str]], seen: list[Hit],

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from byrewright.engine.interlocks import Table as Interlocks
@@ -109,11 +109,10 @@ class Routes:
             for a in self.plant.modes for b in self.plant.modes if a != b
         ]  # fmt: skip
 
-    def proof(self, order: int) -> tuple[bool, int, int]:
-        """Solver against exhaustive search: whether they agree, hits, and solver calls."""
-        by_hand = {
-            (h.mode, h.question.name, frozenset(h.wrong)) for h in self.hits if h.order <= order
-        }
+    def proof(self, order: int) -> tuple[bool, int, int, tuple[tuple[str, str], ...]]:
+        """Solver against exhaustive search: whether they agree, hits, solver calls, and the (mode,
+        question) pairs that the budget left undecided and the comparison leaves out."""
+        open_ones: dict[tuple[str, str], None] = {}
         by_solver: set[tuple[str, str, frozenset[tuple[str, str]]]] = set()
         calls = 0
         for scene in self.scenes.values():
@@ -122,7 +121,14 @@ class Routes:
                 for hit in prover.all_hits(question, order).hits:
                     by_solver.add((scene.name, question.name, frozenset(hit.wrong)))
             calls += prover.calls
-        return by_hand == by_solver, len(by_solver), calls
+            open_ones |= {(scene.name, name): None for name in prover.undecided}
+        by_hand = {
+            (h.mode, h.question.name, frozenset(h.wrong)) for h in self.hits if h.order <= order
+        }
+        by_hand, by_solver = (
+            {h for h in found if h[:2] not in open_ones} for found in (by_hand, by_solver)
+        )
+        return by_hand == by_solver, len(by_solver), calls, tuple(open_ones)
 
 
 def routes(plant: Plant, rules: Rulebook | None = None, *, order: int = 2, orders: bool = True,
@@ -232,7 +238,7 @@ def _counted(single: int, double: int) -> str:
 
 
 def _proof(study: Routes) -> Finding:
-    agree, count, calls = study.proof(study.order)
+    agree, count, calls, left = study.proof(study.order)
     total = sum(tried(s, study.order) for s in study.scenes.values())
     sentence = (
         f"All {total:,} combinations of up to {study.order} wrong positions were tried in "
@@ -241,8 +247,30 @@ def _proof(study: Routes) -> Finding:
         if agree
         else "Exhaustive search and solver disagree: do not use this answer, report the plant file."
     )
-    return _find("proof", "combinations on which search and solver differ", 0 if agree else 1, "",
-                 sentence, limit=0)  # fmt: skip
+    found = _find("proof", "combinations on which search and solver differ", 0 if agree else 1, "",
+                  sentence, limit=0)  # fmt: skip
+    if not agree or not left:
+        return found
+    asked = sum(len(s.questions) for s in study.scenes.values())
+    return replace(
+        found,
+        value=None,
+        verdict="unknown",
+        margin=None,
+        missing=tuple(f"proof of {name} in {mode}" for mode, name in left),
+        sentence=f"{asked - len(left)} of {asked} questions are proven: the solver finds the same "
+        f"{count:,} combinations as the search of all {total:,}. {_left(left)}",
+    )
+
+
+LEFT_NAMED = 3
+
+
+def _left(left: Sequence[tuple[str, str]]) -> str:
+    """What the budget did not suffice for."""
+    named = ", ".join(f"{name} in {mode}" for mode, name in left[:LEFT_NAMED])
+    more = f" and {len(left) - LEFT_NAMED} more" if len(left) > LEFT_NAMED else ""
+    return f"Not settled within the solver's budget: {named}{more}."
 
 
 def _sensors(study: Routes) -> Iterable[Finding]:
@@ -251,7 +279,7 @@ def _sensors(study: Routes) -> Iterable[Finding]:
     swapped = sensors.unseen(study.scenes.values(), study.fitted)
     swapped = [h for h in swapped if (h.mode, h.question.name) not in
                {(r.mode, r.question.name) for r in study.at_rest}]  # fmt: skip
-    yield _find(
+    least = _find(
         "sensors_least",
         "fewest position sensors that see every wrong position",
         len(best.machines),
@@ -259,6 +287,19 @@ def _sensors(study: Routes) -> Iterable[Finding]:
         f"{len(best.machines)} machines need their position sensed so that no number of wrong "
         "positions does harm unseen; the solver shows that no smaller set does.",
     )
+    if not best.proven:
+        least = replace(
+            least,
+            value=None,
+            verdict="unknown",
+            missing=("proof that no wrong position stays unseen",),
+            sentence=f"Sensors at {len(best.machines)} machines see every wrong position that was "
+            "found; whether they see all was not settled within the solver's budget.",
+        )
+    yield least
+    for text in study.table.unseen:
+        yield _find("no_contact", "harm that no contact can tell", 1, "", text, limit=0,
+                    subject=text.partition(":")[0])  # fmt: skip
     text = (
         "Every harmful combination, of any number of wrong positions, is seen by a sensor."
         if not swapped
@@ -281,7 +322,7 @@ def _orders(study: Routes, orders: list[Order]) -> Finding:
         + (f"; {len(stuck) - STUCK_SHOWN} more in the table" if len(stuck) > STUCK_SHOWN else "")
         + "."
     )
-    return _find(
+    found = _find(
         "orders",
         "changes with no safe way",
         sum(1 for o in stuck if not via(o, orders)),
@@ -289,6 +330,12 @@ def _orders(study: Routes, orders: list[Order]) -> Finding:
         text,
         limit=0,
     )
+    left = [f"{o.before} to {o.after}" for o in stuck if not o.decided]
+    if not left:
+        return found
+    text += f" Not settled within the solver's budget: {', '.join(left[:STUCK_SHOWN])}."
+    return replace(found, value=None, verdict="unknown", margin=None, sentence=text,
+                   missing=tuple(f"order of {one}" for one in left))  # fmt: skip
 
 
 def _by_way_of(order: Order, orders: Iterable[Order]) -> str:

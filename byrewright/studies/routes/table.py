@@ -16,6 +16,7 @@ from byrewright.studies.routes.network import FULL, HALF, READY, RUNS
 from byrewright.studies.routes.prove import Prover
 from byrewright.studies.routes.scene import Scene
 from byrewright.studies.routes.sensors import fitted
+from byrewright.studies.routes.spread import Combination
 from byrewright.studies.routes.words import moves, said
 
 SOUND = "Sound_alarm"
@@ -69,15 +70,32 @@ class _Builder:
             self.signals: dict[str, Signal] = {}
             self.effects: dict[str, Effect] = {SOUND: Effect(SOUND, self._sounder())}
             rows = [row for m in self.watched for row in self._rows(m)]
+            known = {(h.mode, h.question.name, h.wrong) for h in self.hits}
             missed = list(self._missed(rows))
-            if not missed:
+            new = [h for h in missed if (h.mode, h.question.name, h.wrong) not in known]
+            if not new:  # what is left needs a contact that its machine does not have
                 break
-            self.hits += missed
+            self.hits += new
         rows = [self._proven(r) for r in rows]
         rows += self._process_rows()
         titles = {m: one.title for m, one in self.plant.equipment.items()}
         return Table(self.plant.site.name, tuple(self.scenes), tuple(self.signals.values()),
-                     tuple(self.effects.values()), tuple(rows), titles)  # fmt: skip
+                     tuple(self.effects.values()), tuple(rows), titles,
+                     tuple(self._unseen(missed)))  # fmt: skip
+
+    def _unseen(self, missed: Sequence[Hit]) -> Iterable[str]:
+        """What no row sees, a sentence for each wrong position."""
+        by_wrong: dict[Combination, list[Hit]] = {}
+        for hit in missed:
+            by_wrong.setdefault(hit.wrong, []).append(hit)
+        for wrong, hits in by_wrong.items():
+            harms = [f"{HARMS[h.question.harm].title} ({h.question.subject})" for h in hits]
+            what = ", ".join(dict.fromkeys(harms))
+            where = ", ".join(dict.fromkeys(h.mode for h in hits))
+            yield (
+                f"{moves(self.plant, wrong)}: {what} in {where}. No contact tells this position, "
+                "so no row can see it; let the mode want `runs` or `stopped` of it, not `ready`."
+            )
 
     def _missed(self, rows: Sequence[Row]) -> Iterable[Hit]:
         """Harmful combinations, of any number of wrong positions, that no row sees though one of

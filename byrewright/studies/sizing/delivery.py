@@ -446,15 +446,20 @@ def _calf_milk(bench: Bench, duty: Duty) -> None:
             advised_why="the draw and a tenth more, next size",
             target=(feed, "volume_l"),
         )
-        minutes = feed.draw_l_milking / cooler_flow_l_min(bench, duty)
+        flow = cooler_flow_l_min(bench, duty)
+        takes = f"{feed.draw_l_milking / flow:.1f} min of the flow" if flow > 0 else "all there is"
+        share = (
+            f" and {100 * feed.draw_l_milking / least:.1f} % of the smallest milking's "
+            f"{least:.0f} L that may be sold."
+            if least > 0
+            else "; no milk of the smallest milking may be sold."
+        )
         bench.find(
             "delivery.calf.draw",
             "Calf-milk draw",
             feed.draw_l_milking,
             "L",
-            f"The draw of {feed.draw_l_milking:.0f} L takes {minutes:.1f} min of the flow and "
-            f"{100 * feed.draw_l_milking / least:.1f} % of the smallest milking's {least:.0f} L "
-            "that may be sold.",
+            f"The draw of {feed.draw_l_milking:.0f} L takes {takes}{share}",
             subject=feed.id,
             limit=least,
             sense="at_most",

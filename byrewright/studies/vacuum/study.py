@@ -107,6 +107,12 @@ def solve_case(
     network = network_of(plant, rules, fill)
     say("steady states")
     every = steady.standard_situations(network)
+    mode = every["milking"].mode
+    if not pumps_running(network, mode):
+        raise NoNetwork(
+            f"No vacuum pump runs in mode {mode}, so there is no vacuum to look at; "
+            "let one of them run there."
+        )
     wanted = {
         k: s
         for k, s in every.items()
