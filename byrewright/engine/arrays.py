@@ -10,6 +10,7 @@ from byrewright.engine.lowering import Lowering
 from byrewright.engine.names import Names
 from byrewright.engine.operating_map import OperatingMap, Pump, capacity_balance
 from byrewright.engine.rows import LOST, DoesNotCompile, Lowered, VesselRow
+from byrewright.physics.altitude import cold_share
 from byrewright.physics.tank_wall import SHAPES, still_kw_k
 from byrewright.plant.farm import minutes
 from byrewright.plant.plant import Plant
@@ -152,9 +153,10 @@ class Arrays:
         cooled = [tag for tag, _, _ in low.cooled]
         r_f = sh.zeros(len(low.chillers), 8)
         r_i = np.full((len(low.chillers), 3), -1, np.int64)
+        thin = cold_share(self.plant.site.altitude_m, self.rules)
         for i, (tag, one, target) in enumerate(low.chillers):
             hours = [60.0 * minutes(h) for h in one.hours] if one.hours else [0.0, 0.0]
-            r_f[i] = (one.duty_kw, one.cop, one.rated_ambient_c, sets.get(target, 0.0), 0.5,
+            r_f[i] = (one.duty_kw * thin, one.cop, one.rated_ambient_c, sets.get(target, 0.0), 0.5,
                       hours[0], hours[1], self.number("cooling.cop_fall_per_k"))  # fmt: skip
             if target:
                 r_i[i, sh.RI_TARGET] = names.vessels.index(target)

@@ -51,6 +51,10 @@ VALUES: tuple[Value, ...] = (
           "practice", "from_memory", "typical", 2.0, 3.0),
     Value("cooling.cop_ice_bank", 1.95, "", "coefficient of performance, ice bank", "practice",
           "from_memory", "typical", 1.7, 2.2),
+    Value("refrigeration.derate_above_m", 500.0, "m", "altitude up to which refrigeration gives "
+          "its duty", "practice", "common_practice", "typical", 0.0, 1000.0),
+    Value("refrigeration.derate_per_100_m", 0.002, "", "duty that air-cooled refrigeration loses "
+          "for each 100 m of altitude", "practice", "common_practice", "typical", 0.0015, 0.003),
     Value("cooling.cop_fall_per_k", 0.025, "1/K", "fall of the coefficient for a kelvin of "
           "condensing temperature", "practice", "from_memory", "typical", 0.02, 0.03),
     Value("cooling.cop_reference_ambient_c", 32.0, "degC", "ambient at which the coefficients "

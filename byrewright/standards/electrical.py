@@ -37,6 +37,14 @@ VALUES: tuple[Value, ...] = (
           "common_practice", "typical", 0.85, 0.93),
     Value("motor.service_margin", 1.15, "", "motor rating over the shaft power of its duty",
           "practice", "common_practice", "typical", 1.1, 1.25),
+    Value("motor.derate_above_m", 1000.0, "m", "altitude up to which motors and sets give their "
+          "rating", "iec60034_1", "from_memory", "rule"),
+    Value("motor.derate_per_100_m", 0.0072, "", "rating that a motor loses for each 100 m above "
+          "(tables of trade: 0.97 to 1500 m, 0.94 to 2000, 0.90 to 2500, 0.86 to 3000, 0.82 to "
+          "3500)", "practice", "second_hand", "typical", 0.006, 0.01),
+    Value("generator.derate_per_100_m", 0.012, "", "rating that a set loses for each 100 m above "
+          "(engines 3.5 to 4 % in 300 m, alternators 3 % in 500 m; the engine decides)",
+          "practice", "second_hand", "typical", 0.006, 0.0135),
     Value("motor.loading", 0.75, "", "shaft load over rating of a motor at work", "practice",
           "common_practice", "typical", 0.6, 0.95),
     Value("start.direct_most_kw", 5.5, "kW", "largest motor started direct where the file does not "

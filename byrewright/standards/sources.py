@@ -163,6 +163,7 @@ _ALL = (
     Source("iso8573", "ISO 8573-1:2010 compressed air purity classes"),
     Source("iso7183", "ISO 7183 compressed air dryers, option A1"),
     Source("iec60034_12", "IEC 60034-12 starting performance of cage induction motors"),
+    Source("iec60034_1", "IEC 60034-1 rotating electrical machines: rating and performance"),
     Source("iec60947_2", "IEC 60947-2 low-voltage circuit-breakers"),
     Source("iec61000_3_3", "IEC 61000-3-3 limits of voltage changes and flicker"),
     Source("iec60072", "IEC 60072-1 dimensions and outputs of rotating machines"),

@@ -73,6 +73,9 @@ VALUES: tuple[Value, ...] = (
           *_ISO, "limit"),
     Value("vacuum.pump_zero_flow_share", 0.90, "", "vacuum at zero flow as a share of ambient, in "
           "the altitude correction (vane pumps)", "iso5707", "derived", "rule"),
+    Value("vacuum.altitude_margin", 0.25, "", "added to the correction for the share by which "
+          "ambient lies under nominal, so that no measured pump draws less than corrected",
+          "unal2017", "derived", "rule"),
     Value("vacuum.pump_nominal_vacuum_kpa", 50, "kPa", "vacuum at which pumps are rated", *_ISO,
           "rule"),
     Value("vacuum.pump_nominal_ambient_kpa", 100, "kPa", "ambient pressure at which pumps are "

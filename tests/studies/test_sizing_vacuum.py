@@ -30,7 +30,8 @@ def test_constructed_example_of_twelve_units() -> None:
         12, 120,
         MU1=machine("MU1", "milking_unit", count=12, claw_air_l_min_free=10),
         PU1=machine("PU1", "pulsator", count=12, air_l_min_free=30),
-        RG1=machine("RG1", "regulator", capacity_l_min_free=2000, set_vacuum_kpa=45),
+        # 45 kPa at the pump: 42 at the receiver and the 3 that the rule allows between them
+        RG1=machine("RG1", "regulator", capacity_l_min_free=2000, set_vacuum_kpa=42),
     )  # fmt: skip
     bench = bench_of(placed(plant, altitude_m=111.0))
     need = demand(bench, duty_of(bench))

@@ -7,6 +7,7 @@ from byrewright.physics.milk import heat_kj_per_l
 from byrewright.plant.farm import minutes
 from byrewright.plant.roles import Cold, MakesCold, StoresMilk
 from byrewright.results import Input, Series
+from byrewright.studies.sizing.altitude import plate_duty_kw
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.in_line import InLine, coolant_makers
@@ -71,7 +72,7 @@ def _chillers(
     bench: Bench, chillers: tuple[MakesCold, ...], rate: float, inputs: tuple[Input, ...]
 ) -> None:
     redundancy, count = bench.plant.wishes.redundancy, sum(c.count for c in chillers)
-    limit = each_carries(rate, count, redundancy)
+    limit = plate_duty_kw(bench, each_carries(rate, count, redundancy))
     for one in chillers:
         duty_kw = one.cold().duty_kw
         off = with_others_off(one, chillers, redundancy)
@@ -124,7 +125,7 @@ def _ice(
 ) -> None:
     count, day = sum(b.count for b in banks), sum(hours)
     window = _window(banks[0].cold())
-    duty_limit = day / len(window) / count
+    duty_limit = plate_duty_kw(bench, day / len(window) / count)
     made = [0.0] * 24
     has = sum(b.count * b.cold().duty_kw for b in banks)
     for hour in window:

@@ -21,6 +21,7 @@ from byrewright.plant.roles import (
 )
 from byrewright.results import Input, Table
 from byrewright.standards.compressed_air import COMPRESSOR_L_MIN, HUMIDITY_CLASSES, RECEIVER_L
+from byrewright.studies.sizing.altitude import motor_kw
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.lines import size_air_pipes
@@ -211,7 +212,7 @@ def _compressors(
 
 def _motor(bench: Bench, one: CompressesAir) -> None:
     specific = bench.number("air.specific_power_kw_per_m3_min")
-    need = specific * one.capacity_l_min_free / 1000
+    need = motor_kw(bench, specific * one.capacity_l_min_free / 1000)
     bench.find(
         "air.motor", "Compressor motor", one.motor_kw, "kW",
         f"{one.id}: {one.motor_kw:g} kW for {one.capacity_l_min_free:g} L/min; about {need:.1f} kW "

@@ -19,6 +19,7 @@ from byrewright.physics.motion import (
 from byrewright.plant.roles import CarriesDeck, StandsCows, TurnsDeck, usually
 from byrewright.results import Input, Table
 from byrewright.standards.deck import LEVER_ARMS, ROLLER_KN
+from byrewright.studies.sizing.altitude import motor_kw
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.sizes import TIGHT, listed, next_motor_kw, spare, stated, worked
@@ -243,7 +244,7 @@ def _running(bench: Bench, duty: Duty, load: DeckLoad) -> None:
 def _drives(bench: Bench, duty: Duty, load: DeckLoad) -> None:
     drives = bench.plant.machines(TurnsDeck)
     if not drives:
-        bench.lacks("deck.drives", "StandsCows drives", "The deck has no drive: add at least two "
+        bench.lacks("deck.drives", "Platform drives", "The deck has no drive: add at least two "
                     "units, each able to turn it with the other lifted out.")  # fmt: skip
         return
     first, count = drives[0], sum(d.count for d in drives)
@@ -260,7 +261,7 @@ def _drives(bench: Bench, duty: Duty, load: DeckLoad) -> None:
     margin, start = bench.number("motor.service_margin"), bench.number("deck.motor_start_multiple")
     run_kw = drive_power_w(load.running_high_n, load.speed_m_s, first.efficiency) / 1000
     start_kw = drive_power_w(load.start_n, load.speed_m_s, first.efficiency) / 1000 / start
-    need = max(run_kw * margin, start_kw) / left
+    need = motor_kw(bench, max(run_kw * margin, start_kw) / left)
     lost = "with one lifted out" if doubled and count > 1 else "with all running"
     governs = "running" if run_kw * margin >= start_kw else "starting"
     for one in drives:

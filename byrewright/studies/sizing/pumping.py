@@ -27,6 +27,7 @@ from byrewright.plant.roles import (
     StoresMilk,
 )
 from byrewright.standards.water import WATER_BORES_MM
+from byrewright.studies.sizing.altitude import motor_kw
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.paths import Ways, ways_of
 from byrewright.studies.sizing.sizes import (
@@ -124,7 +125,7 @@ def _head(bench: Bench, pump: MovesWater, duties: Sequence[PumpDuty], key: str) 
     )  # fmt: skip
     shaft = pump_power_kw(pump.flow_l_min, static_kpa(pump.head_m, worst.density_kg_m3),
                           bench.number("pump.efficiency"))  # fmt: skip
-    kw = shaft * bench.number("motor.service_margin")
+    kw = motor_kw(bench, shaft * bench.number("motor.service_margin"))
     bench.find(
         f"{key}.motor", f"{pump.title}: motor", pump.motor_kw, "kW",
         f"{pump.id}: {pump.motor_kw:g} kW; {kw:.2f} kW are needed for {pump.flow_l_min:.0f} L/min "

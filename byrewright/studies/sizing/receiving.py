@@ -8,6 +8,7 @@ from byrewright.physics.cleaning import slug_volume_l
 from byrewright.physics.pipeflow import pump_power_kw, static_kpa
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import BalancesMilk, CollectsMilk, MovesMilk, ReceivesMilk, TrapsLiquid
+from byrewright.studies.sizing.altitude import motor_kw
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.paths import ways_of
@@ -318,7 +319,7 @@ def _motor(bench: Bench, pump: MovesMilk) -> None:
         f"{pump.id} at {pump.flow_l_min:.0f} L/min and {pump.head_m:g} m takes about {shaft:.2f} "
         f"kW at its shaft; its motor is {pump.motor_kw:g} kW.",
         subject=pump.id,
-        limit=shaft,
+        limit=motor_kw(bench, shaft),
         sense="at_least",
         allowance=0.0,
         formula="P = q rho g H / eta",
@@ -330,7 +331,7 @@ def _motor(bench: Bench, pump: MovesMilk) -> None:
         ),
         source="general physics",
         known="derived",
-        advised=next_motor_kw(shaft * margin),
+        advised=next_motor_kw(motor_kw(bench, shaft * margin)),
         advised_why=f"shaft power times {margin:g}, next motor rating",
         target=(pump, "motor_kw"),
     )

@@ -9,6 +9,7 @@ from byrewright.plant.roles import BridgesPower, Controls, GeneratesPower, Tells
 from byrewright.results import Input, Table
 from byrewright.standards.electrical import GENERATOR_KVA, UPS_KVA
 from byrewright.standards.rulebook import Rulebook
+from byrewright.studies.sizing.altitude import generator_kva
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.loads import ElectricLoad, demand_kva, is_heat
 from byrewright.studies.sizing.sizes import TIGHT, listed, next_preferred, spare, stated, worked
@@ -60,6 +61,7 @@ def _generator(bench: Bench, one: GeneratesPower, carried: Sequence[Load]) -> No
     rules = _rules_of(bench, one)
     size = generator_size(start_order(carried, rules), rules)
     running = sum(load.running_kw for load in carried)
+    least_kva = generator_kva(bench, size.least_kva)
     inputs = (
         worked("P", "running load in milking, heaters and laundry shed", round(running, 1), "kW"),
         bench.rule("generator.load_most", "u"), bench.rule("generator.power_factor", "pf"),
@@ -73,15 +75,15 @@ def _generator(bench: Bench, one: GeneratesPower, carried: Sequence[Load]) -> No
                "at the shaft." if one.start_by == "tractor" else "")  # fmt: skip
     bench.find(
         "power.generator", "Standby generator", one.rating_kva, "kVA",
-        f"{one.id} of {one.rating_kva:g} kVA; {size.least_kva:.0f} kVA are needed for milking with "
+        f"{one.id} of {one.rating_kva:g} kVA; {least_kva:.0f} kVA are needed for milking with "
         f"{running:.0f} kW running, set by {size.governed_by} "
-        f"({spare(one.rating_kva, size.least_kva)})."
+        f"({spare(one.rating_kva, least_kva)})."
         f" Heaters and laundry are shed.{tractor}",
-        subject=one.id, limit=round(size.least_kva, 1), sense="at_least", allowance=TIGHT,
+        subject=one.id, limit=round(least_kva, 1), sense="at_least", allowance=TIGHT,
         formula="S = max(P/(pf u), S_start x'd (100 - dip)/dip), hardest start first",
         inputs=inputs, source="practice", known="from_memory",
-        advised=next_of(size.least_kva * (1 + TIGHT), GENERATOR_KVA),
-        advised_why=f"{size.least_kva:.0f} kVA, set by {size.governed_by}",
+        advised=next_of(least_kva * (1 + TIGHT), GENERATOR_KVA),
+        advised_why=f"{least_kva:.0f} kVA, set by {size.governed_by}",
         target=(one, "rating_kva"),
     )  # fmt: skip
     dips = [(dip_pct(step.start_kva, one.rating_kva, rules), step) for step in size.steps]

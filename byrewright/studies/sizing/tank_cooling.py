@@ -18,6 +18,7 @@ from byrewright.standards.cooling import (
     TemperatureStep,
     temperature_rule,
 )
+from byrewright.studies.sizing.altitude import plate_duty_kw
 from byrewright.studies.sizing.cold import rated_ambient
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
@@ -423,7 +424,7 @@ def _condensing(bench: Bench, tank: StoresMilk, need_kw: float, design_kw: float
         return
     total, count = sum(u.count * u.cold().duty_kw for u in units), sum(u.count for u in units)
     for one in units:
-        limit = need_kw / count
+        limit = plate_duty_kw(bench, need_kw / count)
         bench.find(
             "cooling.condensing.duty",
             "Condensing unit duty",
@@ -443,7 +444,7 @@ def _condensing(bench: Bench, tank: StoresMilk, need_kw: float, design_kw: float
             ),
             source="heat balance",
             known="derived",
-            advised=next_preferred(design_kw / count),
+            advised=next_preferred(plate_duty_kw(bench, design_kw / count)),
             advised_why="what the tank is advised to take, next size",
             target=(one, type(one).SIZED_BY["duty"]),
         )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from byrewright.physics.air import altitude_factor
 from byrewright.plant.roles import PumpsVacuum, ReceivesMilk, RegulatesVacuum, SharesVacuum
 from byrewright.results import Input
+from byrewright.studies.sizing.altitude import motor_kw
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.sizes import (
@@ -147,7 +148,7 @@ def _motors(bench: Bench, pumps: tuple[PumpsVacuum, ...]) -> None:
             f"The motor of {pump.id} is {pump.motor_kw:g} kW; a pump of its size takes "
             f"{low * nominal:.1f} kW or more. Its data plate rules.",
             subject=pump.id,
-            limit=low * nominal,
+            limit=motor_kw(bench, low * nominal),
             sense="at_least",
             allowance=0.0,
             formula="P >= e q",
@@ -163,7 +164,7 @@ def _motors(bench: Bench, pumps: tuple[PumpsVacuum, ...]) -> None:
             ),
             source=typical.source,
             known=typical.known,
-            advised=next_motor_kw(typical.value * nominal),
+            advised=next_motor_kw(motor_kw(bench, typical.value * nominal)),
             advised_why=f"{typical.value:g} kW for each 1000 L/min; next motor rating",
             target=(pump, "motor_kw"),
         )

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 from byrewright.physics.air import (
     PumpCapacity,
-    altitude_factor,
     pump_capacity,
+    pump_correction,
     pump_us_l_min_free,
     reserve_iso_l_min_free,
     reserve_us_l_min_free,
@@ -72,6 +72,12 @@ class Demand:
     steady_at_inlet_l_min: float
 
 
+def at_pump_kpa(bench: Bench, duty: Duty) -> float:
+    """Vacuum at the pump: that at the receiver and the drop that the rules allow between them."""
+    held = "vacuum.nmc_drop" if us_rules(bench) else "vacuum.iso_drop"
+    return duty.working_vacuum_kpa + bench.number(f"{held}_receiver_to_pump_kpa")
+
+
 def demand(bench: Bench, duty: Duty) -> Demand:
     """What milking (both rule sets) and washing ask of the pumps; the larger governs."""
     air, rules = air_use(bench, duty), bench.rules
@@ -80,11 +86,12 @@ def demand(bench: Bench, duty: Duty) -> Demand:
         units=n,
         unit_air_l_min_free=air.all_units / n,
         effective_reserve_l_min_free=reserve_iso_l_min_free(n, air.shut_off, rules),
-        pump_vacuum_kpa=p,
+        pump_vacuum_kpa=at_pump_kpa(bench, duty),
+        correction=pump_correction(at_pump_kpa(bench, duty), pa, rules),
         ambient_kpa_abs=pa,
         rules=rules,
     )
-    us = pump_us_l_min_free(n, rules) * max(1.0, altitude_factor(RATED_VACUUM_KPA, pa, rules))
+    us = pump_us_l_min_free(n, rules) * max(1.0, pump_correction(RATED_VACUUM_KPA, pa, rules))
     slug = slug_air_l_min_free(
         _milkline_bore_mm(bench), rules.number("wash.slug_velocity_m_s"), p, pa
     )
@@ -159,7 +166,12 @@ def say_demands(bench: Bench, duty: Duty, need: Demand) -> None:
             ),
             worked("10 + 2 n", "milk-system leakage", iso.milk_leakage_l_min_free, "L/min free"),
             bench.rule("vacuum.system_leak_share", "0.05"),
-            worked("p", "working vacuum, set or assumed", duty.working_vacuum_kpa, "kPa"),
+            worked(
+                "p",
+                "vacuum at the pump, with the drop allowed",
+                at_pump_kpa(bench, duty),
+                "kPa",
+            ),
             worked("p_a", "ambient pressure from altitude", round(duty.pressure_kpa_abs, 2), "kPa"),
             worked("H", "altitude and vacuum correction", round(iso.altitude_factor, 3)),
         ),
@@ -213,7 +225,12 @@ def say_demands(bench: Bench, duty: Duty, need: Demand) -> None:
                 air_use(bench, duty).pulsators if _pulsators_run_in_wash(bench) else 0.0,
                 "L/min free",
             ),
-            worked("p", "working vacuum, set or assumed", duty.working_vacuum_kpa, "kPa"),
+            worked(
+                "p",
+                "vacuum at the pump, with the drop allowed",
+                at_pump_kpa(bench, duty),
+                "kPa",
+            ),
             worked("H", "altitude and vacuum correction", round(need.iso.altitude_factor, 3)),
         ),
         source="geometry and Boyle's law; one slug at a time",
