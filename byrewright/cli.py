@@ -333,11 +333,14 @@ def serve(
     set_password: Annotated[
         bool, typer.Option(help="Set the password that other computers need, and end.")
     ] = False,
+    behind_proxy: Annotated[
+        bool, typer.Option(help="A proxy on this computer stands before: trust what it forwards.")
+    ] = False,
 ) -> None:
     """Open the pages of a plant in your browser; on this computer only unless a password is set."""
     from byrewright.commands import serve as command
 
-    command.run(where, host, port, set_password=set_password)
+    command.run(where, host, port, set_password=set_password, behind_proxy=behind_proxy)
 
 
 @app.command()

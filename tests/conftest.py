@@ -11,6 +11,8 @@ from hypothesis import settings
 OUTSIDE_PROGRAMS = {
     "browser": ("chromium", "chromium"),
     "poppler": ("pdftotext", "poppler-utils"),
+    "nginx": ("nginx", "nginx"),
+    "npm": ("npm", "npm"),
 }
 """Marker: the program it needs and the Debian package that brings it."""
 

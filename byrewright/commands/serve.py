@@ -9,7 +9,8 @@ from byrewright.commands.common import clear_errors
 HOST, PORT = "127.0.0.1", 8765
 
 
-def run(path: Path, host: str = HOST, port: int = PORT, *, set_password: bool = False) -> None:
+def run(path: Path, host: str = HOST, port: int = PORT, *, set_password: bool = False,
+        behind_proxy: bool = False) -> None:  # fmt: skip
     """Serve pages until interrupted, or set the password that other computers need."""
     with clear_errors():
         if not path.exists():
@@ -19,7 +20,10 @@ def run(path: Path, host: str = HOST, port: int = PORT, *, set_password: bool = 
             return
         from byrewright.web.server import serve
 
-        serve(path, host, port, lambda url: print(f"Pages at {url} (Ctrl+C ends)", flush=True))
+        def ready(url: str) -> None:
+            print(f"Pages at {url} (Ctrl+C ends)", flush=True)
+
+        serve(path, host, port, ready, behind_proxy=behind_proxy)
 
 
 def _ask_password(path: Path) -> None:

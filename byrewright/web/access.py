@@ -116,6 +116,8 @@ class Gate:
 
     hash: str | None
     loopback: bool
+    behind_proxy: bool = False
+    """Whether a proxy on this computer stands before, and says who asks and how."""
     clock: Callable[[], float] = time.monotonic
     _sessions: dict[str, float] = field(default_factory=dict)
     _tries: dict[str, list[float]] = field(default_factory=dict)
@@ -175,9 +177,24 @@ def session_of(headers: Mapping[str, str]) -> str:
     return jar[COOKIE].value if COOKIE in jar else ""
 
 
-def client_of(scope: Scope) -> str:
-    """Who asks: the address at the other end of the connection."""
-    return str((scope.get("client") or ("unknown", 0))[0])
+def client_of(scope: Scope, gate: Gate) -> str:
+    """Who asks: the address at the other end of the connection, or what our own proxy says.
+
+    The last address in the proxy's list is the one that it saw itself; all before it are hearsay.
+    """
+    client = str((scope.get("client") or ("unknown", 0))[0])
+    if gate.behind_proxy and is_loopback(client):
+        told = headers_of(scope).get("x-forwarded-for", "").rpartition(",")[2].strip()
+        return told or client
+    return client
+
+
+def encrypted(scope: Scope, gate: Gate) -> bool:
+    """Whether the visitor's own connection is encrypted, to us or to our proxy."""
+    client = str((scope.get("client") or ("", 0))[0])
+    if gate.behind_proxy and is_loopback(client):
+        return headers_of(scope).get("x-forwarded-proto", "") == "https"
+    return str(scope.get("scheme")) in ("https", "wss")
 
 
 def same_origin(headers: Mapping[str, str]) -> bool:
@@ -204,7 +221,7 @@ class Guard:
             await self._refuse(scope, receive, send, status, why)
             return
         if scope["type"] == "websocket":
-            await self.app(scope, receive, send)
+            await self.app(scope, self._while_known(receive, session_of(headers)), send)
             return
         await self.app(scope, _limited(receive), _with_headers(send))
 
@@ -230,6 +247,17 @@ class Guard:
             )
             return (303, LOG_IN) if page else (401, "log in first")
         return 0, ""
+
+    def _while_known(self, receive: Receive, session: str) -> Receive:
+        """What an open page says is heard only as long as its session runs."""
+
+        async def heard() -> MutableMapping[str, Any]:
+            message = await receive()
+            if self.gate.hash is not None and not self.gate.knows(session):
+                return {"type": "websocket.disconnect", "code": 1008}
+            return message
+
+        return heard
 
     async def _refuse(
         self, scope: Scope, receive: Receive, send: Send, status: int, why: str

@@ -21,6 +21,7 @@ from byrewright.web.access import (
     Guard,
     RefusedToStart,
     client_of,
+    encrypted,
     is_loopback,
     password_hash,
     session_of,
@@ -39,22 +40,32 @@ RECONNECT_S = 60.0
 SETTINGS = {"look": LOOKS, "units": UNITS}
 
 
-def gate_for(folder: Folder, host: str) -> Gate:
-    """Who may come in at an address to listen on.
+def gate_for(folder: Folder, host: str, behind_proxy: bool = False) -> Gate:
+    """Who may come in at an address to listen on; behind a proxy, others can reach any of them.
 
     Raises:
         RefusedToStart: others could reach it and no password is set.
     """
     kept = password_hash(folder.root)
+    if behind_proxy and not is_loopback(host):
+        raise RefusedToStart(
+            f"{host} can be reached past the proxy. Behind a proxy on this computer, listen on "
+            "127.0.0.1."
+        )
+    if behind_proxy and kept is None:
+        raise RefusedToStart(
+            f"Others reach these pages through the proxy, and no password is set for "
+            f"{folder.root}. Set one with --set-password."
+        )
     if not is_loopback(host) and kept is None:
         raise RefusedToStart(
             f"{host} can be reached by others, and no password is set for {folder.root}. "
             "Set one with --set-password, or serve on this computer only (127.0.0.1)."
         )
-    return Gate(kept, is_loopback(host))
+    return Gate(kept, is_loopback(host) and not behind_proxy, behind_proxy)
 
 
-def build(path: Path, host: str = "127.0.0.1") -> FastAPI:
+def build(path: Path, host: str = "127.0.0.1", behind_proxy: bool = False) -> FastAPI:
     """The application for a plant file or a folder.
 
     Raises:
@@ -65,7 +76,7 @@ def build(path: Path, host: str = "127.0.0.1") -> FastAPI:
     from byrewright.web.pages import PAGES
 
     folder = Folder(path)
-    site = Site(folder, Answers(), gate_for(folder, host), Watches(folder))
+    site = Site(folder, Answers(), gate_for(folder, host, behind_proxy), Watches(folder))
 
     @contextlib.asynccontextmanager
     async def life(app: FastAPI) -> AsyncIterator[None]:
@@ -134,7 +145,12 @@ def _plain_routes(app: FastAPI, site: Site) -> None:
             allowed = languages() if key == "language" else SETTINGS.get(key, ())
             if value in allowed:
                 answer.set_cookie(
-                    f"byre_{key}", value, max_age=YEAR_S, samesite="strict", httponly=True
+                    f"byre_{key}",
+                    value,
+                    max_age=YEAR_S,
+                    samesite="strict",
+                    httponly=True,
+                    secure=encrypted(request.scope, site.gate),
                 )
         return answer
 
@@ -144,7 +160,7 @@ def _plain_routes(app: FastAPI, site: Site) -> None:
 
     @app.post(LOG_IN)
     async def log_in(request: Request) -> Response:
-        who = client_of(request.scope)
+        who = client_of(request.scope, site.gate)
         wait = site.gate.wait_s(who)
         if wait:
             return _log_in(request, "log_in.wait", 429, minutes=f"{wait / 60:.0f}")
@@ -159,7 +175,7 @@ def _plain_routes(app: FastAPI, site: Site) -> None:
             max_age=int(SESSION_S),
             httponly=True,
             samesite="strict",
-            secure=request.url.scheme == "https",
+            secure=encrypted(request.scope, site.gate),
         )
         return answer
 
@@ -228,8 +244,9 @@ def _log_in(request: Request, problem: str, status: int = 200, **words: object) 
 
 
 def serve(
-    path: Path, host: str, port: int, ready: Callable[[str], None] = lambda url: None
-) -> None:
+    path: Path, host: str, port: int, ready: Callable[[str], None] = lambda url: None, *,
+    behind_proxy: bool = False,
+) -> None:  # fmt: skip
     """Serve until interrupted; `ready` is told the address before.
 
     Raises:
@@ -239,7 +256,7 @@ def serve(
 
     import uvicorn
 
-    app = build(path, host)
+    app = build(path, host, behind_proxy)
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     listening = socket.socket(family)
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)

@@ -35,7 +35,7 @@ FLAGS = (
 LOCAL = {"127.0.0.1", "localhost", ""}
 PROGRAM = (
     "import sys; from pathlib import Path; from byrewright.commands.serve import run; "
-    "run(Path(sys.argv[1]), sys.argv[2], int(sys.argv[3]))"
+    "run(Path(sys.argv[1]), sys.argv[2], int(sys.argv[3]), behind_proxy=sys.argv[4:] == ['proxy'])"
 )
 
 
@@ -61,16 +61,17 @@ def free_port() -> int:
 class Server:
     """A server in a process of its own that can be killed and begun again at the same address."""
 
-    def __init__(self, folder: Path, host: str = "127.0.0.1") -> None:
-        self.folder, self.host, self.port = folder, host, free_port()
+    def __init__(self, folder: Path, host: str = "127.0.0.1", *more: str) -> None:
+        self.folder, self.host, self.port, self.more = folder, host, free_port(), more
         self.log = folder / ".server.log"
         self.process: subprocess.Popen[bytes] | None = None
 
     def begin(self) -> Served:
         """Begin, and wait until it answers."""
+        asked = [str(self.folder), self.host, str(self.port), *self.more]
         with self.log.open("ab") as out:
             self.process = subprocess.Popen(
-                [sys.executable, "-c", PROGRAM, str(self.folder), self.host, str(self.port)],
+                [sys.executable, "-c", PROGRAM, *asked],
                 cwd=ROOT,
                 stdout=out,
                 stderr=out,

@@ -22,9 +22,10 @@ from byrewright.site.addresses import default_addresses
 from byrewright.site.controller import LOOPBACK, Controller
 from byrewright.site.controller import free_port as port_of
 from byrewright.site.door import door_file
+from byrewright.site.service import order_file
 from byrewright.studies.routes.study import Routes
 from byrewright.studies.routes.table import process_contacts
-from tests.web.conftest import Eye, Served, Server, open_eye
+from tests.web.conftest import Served, Server, open_eye
 
 pytestmark = pytest.mark.browser
 WAIT_MS = 60_000  # a study, or a watch that begins, on a busy machine
@@ -72,32 +73,49 @@ class Plant:
         self._thread.join(10)
 
 
-@pytest.fixture
-def folder(tmp_path: Path, examples: Path) -> Path:
-    """A folder of one plant that a test may break."""
-    shutil.copy(examples / "rows_two_by_twenty" / "plant.yaml", tmp_path / "plant.yaml")
-    return tmp_path
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory, examples: Path) -> Path:
+    """A folder of one plant that tests may break."""
+    made = tmp_path_factory.mktemp("watched")
+    shutil.copy(examples / "rows_two_by_twenty" / "plant.yaml", made / "plant.yaml")
+    return made
 
 
-@pytest.fixture
-def plant(folder: Path) -> Iterator[Plant]:
+@pytest.fixture(scope="module")
+def controller(folder: Path) -> Iterator[Plant]:
     """The controller of that plant."""
     one = Plant(folder / "plant.yaml")
     yield one
     one.end()
 
 
-@pytest.fixture
-def server(folder: Path) -> Iterator[Server]:
-    """A server of that folder, and no watch left behind."""
+@pytest.fixture(scope="module")
+def running(folder: Path) -> Iterator[Server]:
+    """A server of that folder."""
     one = Server(folder)
     one.begin()
     yield one
     one.end()
-    for world in ("real", "practice"):
-        with contextlib.suppress(OSError, ValueError):
-            said = json.loads(door_file(folder / "plant.yaml", world).read_text())  # type: ignore[arg-type]
-            os.kill(said["pid"], signal.SIGKILL)
+
+
+@pytest.fixture
+def plant(controller: Plant) -> Plant:
+    """The controller, everything right."""
+    controller.wrong.clear()
+    return controller
+
+
+@pytest.fixture
+def server(running: Server, folder: Path) -> Iterator[Server]:
+    """The server; no watch is left running, and no log, for the next test."""
+    yield running
+    path = folder / "plant.yaml"
+    order_file(path).unlink(missing_ok=True)
+    with contextlib.suppress(OSError, ValueError):
+        os.kill(json.loads(door_file(path).read_text())["pid"], signal.SIGTERM)
+        until(lambda: not door_file(path).exists())
+    for one in folder.glob("plant.site.sqlite*"):
+        one.unlink()
 
 
 def url(server: Server, page: str) -> str:
@@ -124,10 +142,11 @@ def until(what: Callable[[], object], limit_s: float = 20.0) -> None:
         time.sleep(0.1)
 
 
-def test_practise_alarm_acknowledge_end(eye: Eye, served: Served) -> None:
+def test_practise_alarm_acknowledge_end(browser: Any, served: Served) -> None:
     """Would fail if practice raised no alarm, it could not be acknowledged and found, or passed
     for the real plant."""
-    slug = "rows_two_by_twenty~plant" if eye.size == "desktop" else "rotary_round_the_clock~plant"
+    slug = "rows_two_by_twenty~plant"
+    eye = open_eye(browser, "phone", "practice")
     page = eye.page
     page.goto(served.page(slug, "practice"))
     page.locator("#begin").wait_for(timeout=WAIT_MS)
@@ -156,6 +175,8 @@ def test_practise_alarm_acknowledge_end(eye: Eye, served: Served) -> None:
     assert row.locator(".practice").count() == 1
     page.goto(served.page(slug, "history"))
     page.get_by_text("Nothing has been recorded yet").wait_for()
+    page.context.close()
+    assert not eye.errors
 
 
 def test_typing_is_never_touched_by_a_redraw(browser: Any, server: Server, plant: Plant) -> None:
