@@ -313,6 +313,9 @@ def rehearse(
     modbus_port: Annotated[int, typer.Option(help="Port on loopback.")] = 15020,
     opcua_port: Annotated[int, typer.Option(help="Port on loopback.")] = 14840,
     speed: Annotated[float, typer.Option(help="How much faster than life --serve plays.")] = 1.0,
+    proposed: Annotated[
+        bool, typer.Option(help="As if every sensor of the interlock table were fitted.")
+    ] = False,
 ) -> None:
     """Play wrong valves on a simulated controller: how many litres before the alarm."""
     from byrewright.commands import rehearse as command
@@ -320,6 +323,7 @@ def rehearse(
     command.run(
         plant, wrong=wrong or (), mode=mode, after_min=after, protocol=protocol, every=every,
         serve=serve, modbus_port=modbus_port, opcua_port=opcua_port, speed=speed,
+        proposed=proposed,
     )  # fmt: skip
 
 

@@ -37,11 +37,13 @@ def run(
     modbus_port: int = 15020,
     opcua_port: int = 14840,
     speed: float = 1.0,
+    proposed: bool = False,
 ) -> None:
     """Play faults and tell how many litres are lost before the alarm.
 
     `wrong` lists positions such as V46=open (all of them at once); without it the single wrong
-    positions that lose most are played one by one (`every`: all that lose milk). `serve` plays the
+    positions that lose most are played one by one (`every`: all that lose milk). `proposed`: as if
+    every sensor that the interlock table asks for were fitted. `serve` plays the
     day in real time, or `speed` times as fast, for training with `watch` beside it.
     """
     from byrewright.studies.routes.study import Routes
@@ -59,8 +61,8 @@ def run(
             asyncio.run(_serve(study, combination, mode, after_min, modbus_port, opcua_port, speed))
             return
         faults = [combination] if combination else _usual(study, mode, every)
-        rehearsals = asyncio.run(_play(study, faults, mode, after_min, protocol))
-        _show(study, rehearsals)
+        rehearsals = asyncio.run(_play(study, faults, mode, after_min, protocol, proposed))
+        _show(study, rehearsals, proposed)
 
 
 def _read(wrong: Sequence[str]) -> Combination:
@@ -105,7 +107,7 @@ def _day(study: Routes, mode: str | None) -> tuple[Day, Act]:
 
 
 async def _play(study: Routes, faults: Sequence[Combination], mode: str | None, after_min: float,
-                protocol: str) -> list[Rehearsal]:  # fmt: skip
+                protocol: str, proposed: bool) -> list[Rehearsal]:  # fmt: skip
     from byrewright.site.rehearse import Fault, rehearse
 
     day, act = _day(study, mode)
@@ -128,6 +130,8 @@ async def _play(study: Routes, faults: Sequence[Combination], mode: str | None, 
                         day.lost_l,
                         study.hits,
                         protocol=chosen,
+                        rules=study.rules,
+                        proposed=proposed,
                     )
                 )
             except ValueError as error:
@@ -135,7 +139,7 @@ async def _play(study: Routes, faults: Sequence[Combination], mode: str | None, 
     return played
 
 
-def _show(study: Routes, played: Sequence[Rehearsal]) -> None:
+def _show(study: Routes, played: Sequence[Rehearsal], proposed: bool) -> None:
     from rich.table import Table
 
     from byrewright.plant.farm import clock
@@ -153,6 +157,7 @@ def _show(study: Routes, played: Sequence[Rehearsal]) -> None:
         "alarm",
         "after s",
         "L before it",
+        "L until seen",
         "L if unseen",
     ):
         table.add_column(
@@ -164,12 +169,19 @@ def _show(study: Routes, played: Sequence[Rehearsal]) -> None:
             one.mode,
             clock(one.at_min),
             one.harm or "no harm alone",
-            one.alarm_text or "NO ALARM",
+            one.alarm_text or f"NO ALARM: {one.seen}",
             "-" if one.seconds is None else f"{one.seconds:.0f}",
-            f"{one.litres_before:.1f}",
+            "-" if one.seconds is None else f"{one.litres_before:.1f}",
+            f"{one.litres_until_seen:.1f}",
             f"{one.litres_unseen:.0f}",
         )
     out.print(table)
+    unfitted = sum(not s.fitted for s in study.table.signals)
+    if unfitted and not proposed:
+        out.print(
+            f"Only the sensors that the plant has were played: {unfitted} contacts of the "
+            "interlock table are still to be fitted (--proposed plays them too)."
+        )
     out.print(
         "Simulated controller and invented day; real Modbus TCP or OPC UA on this machine only."
     )

@@ -114,6 +114,21 @@ class Table:
                 return one
         raise KeyError(tag)
 
+    def as_fitted(self) -> Table:
+        """The table with the contacts that the plant has; rows that none of them feeds are gone."""
+        from dataclasses import replace
+
+        have = {s.tag for s in self.signals if s.fitted}
+        cut = (
+            replace(r, on=tuple(t for t in r.on if t in have),
+                    off=tuple(t for t in r.off if t in have))
+            for r in self.rows
+        )  # fmt: skip
+        return replace(
+            self, signals=tuple(s for s in self.signals if s.fitted),
+            rows=tuple(r for r in cut if r.on or r.off),
+        )  # fmt: skip
+
     def without(self, *tags: str) -> Table:
         """The table with some rows left out."""
         from dataclasses import replace

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Literal
 
 from byrewright.engine.interlocks import Table, contacts
+from byrewright.plant.roles import Senses
 from byrewright.site.addresses import default_addresses
 from byrewright.site.alarms import Event
 from byrewright.site.controller import LOOPBACK, Controller, free_port
@@ -21,6 +22,7 @@ from byrewright.site.log import Log, Owner
 from byrewright.site.opcua import OpcuaSource
 from byrewright.site.sources import ModbusSource, Source
 from byrewright.site.watch import Watch
+from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.routes.brute import Hit, holds
 from byrewright.studies.routes.classes import HARMS
 from byrewright.studies.routes.scene import Scene
@@ -68,6 +70,10 @@ class Rehearsal:
     """Milk lost had nobody seen it until the mode ended."""
     events: tuple[Event, ...]
     reads: int
+    seen: str = ""
+    """Who or what sees it: the alarm, or people in the end."""
+    seen_min: float = 0.0
+    litres_until_seen: float = 0.0
 
     @property
     def seconds(self) -> float | None:
@@ -81,8 +87,11 @@ LostLitres = Callable[[Combination, float, float], float]
 
 async def rehearse(table: Table, scenes: Mapping[str, Scene], day: Sequence[Act], fault: Fault,
                    lost_l: LostLitres, hits: Sequence[Hit] = (), *, protocol: Protocol = "modbus",
-                   log: Path | None = None) -> Rehearsal:  # fmt: skip
-    """Play a day with one fault and watch it.
+                   log: Path | None = None, rules: Rulebook | None = None,
+                   proposed: bool = False) -> Rehearsal:  # fmt: skip
+    """Play a day with one fault and watch it by the sensors that the plant has.
+
+    `proposed`: as if every sensor that the table asks for were fitted.
 
     Raises:
         ValueError: the fault lies in no act of the day, or names no wrong position of its mode.
@@ -91,6 +100,7 @@ async def rehearse(table: Table, scenes: Mapping[str, Scene], day: Sequence[Act]
     if act is None:
         raise ValueError("the fault lies outside the day that is played")
     scene = scenes[act.mode]
+    table = table if proposed else table.as_fitted()
     for machine, position in fault.wrong:
         if position not in scene.others.get(machine, ()):
             raise ValueError(
@@ -109,6 +119,9 @@ async def rehearse(table: Table, scenes: Mapping[str, Scene], day: Sequence[Act]
     )
     loses = loses_milk(scene, fault.wrong)
     until = raised.at / 60 if raised else act.end_min
+    seen, seen_min = (
+        (raised.tag, until) if raised else _by_people(scene, fault, act, loses, rules or Rulebook())
+    )
     return Rehearsal(
         mode=act.mode,
         wrong=fault.wrong,
@@ -121,7 +134,29 @@ async def rehearse(table: Table, scenes: Mapping[str, Scene], day: Sequence[Act]
         litres_unseen=lost_l(fault.wrong, fault.at_min, act.end_min) if loses else 0.0,
         events=tuple(events),
         reads=reads,
+        seen=seen,
+        seen_min=seen_min,
+        litres_until_seen=lost_l(fault.wrong, fault.at_min, seen_min) if loses else 0.0,
     )
+
+
+def _by_people(
+    scene: Scene, fault: Fault, act: Act, loses: bool, rules: Rulebook
+) -> tuple[str, float]:
+    """What no sensor sees: who notices it in the end, and when (minutes after midnight)."""
+    if not loses:
+        return "nobody sees it before the mode ends", act.end_min
+    look = rules.number("watch.tank_look_min")
+    levels = [
+        s for s in scene.net.plant.machines(Senses)
+        if s.measures == "level" and s.on in scene.net.plant.equipment
+        and scene.net.plant.equipment[s.on].can("stores milk")
+    ]  # fmt: skip
+    at = fault.at_min + look
+    if at >= act.end_min:
+        return "nobody sees it before the mode ends: the tank holds too little then", act.end_min
+    what = f"{levels[0].on} that does not rise on {levels[0].id}" if levels else "a tank not rising"
+    return f"nobody, until someone notices {what} after about {look:.0f} min", at
 
 
 def loses_milk(scene: Scene, wrong: Combination) -> bool:

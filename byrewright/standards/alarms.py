@@ -7,6 +7,9 @@ from byrewright.standards.model import Known, Value
 _ISA: tuple[str, Known] = ("isa18", "from_memory")
 
 VALUES: tuple[Value, ...] = (
+    Value("watch.tank_look_min", 30.0, "min", "time after which someone looks at the tank's level "
+          "in milking, where no sensor tells", "practice", "common_practice", "typical", 10.0,
+          60.0),
     Value("alarm.valve_proof_min", 2.0, "min", "flow must be proven at the cooler after the first "
           "cow within this", "practice", "common_practice", "limit"),
     Value("alarm.valve_on_delay_s", 3.0, "s", "delay before a wrong valve position alarms",

@@ -5,8 +5,6 @@ from __future__ import annotations
 from byrewright.standards.model import Value
 
 VALUES: tuple[Value, ...] = (
-    Value("wash.main_end_least_c", 40.0, "degC", "end of the main wash, at least",
-          "dutch_education", "read", "limit"),
     Value("wash.main_min", 8.0, "min", "time of the main wash", "practice", "from_memory",
           "typical", 6.0, 10.0),
     Value("wash.rinse_min", 4.0, "min", "time of a rinse", "practice", "common_practice",

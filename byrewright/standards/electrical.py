@@ -41,10 +41,10 @@ VALUES: tuple[Value, ...] = (
           "rating", "iec60034_1", "from_memory", "rule"),
     Value("motor.derate_per_100_m", 0.0072, "", "rating that a motor loses for each 100 m above "
           "(tables of trade: 0.97 to 1500 m, 0.94 to 2000, 0.90 to 2500, 0.86 to 3000, 0.82 to "
-          "3500)", "practice", "second_hand", "typical", 0.006, 0.01),
+          "3500)", "practice", "common_practice", "typical", 0.006, 0.01),
     Value("generator.derate_per_100_m", 0.012, "", "rating that a set loses for each 100 m above "
           "(engines 3.5 to 4 % in 300 m, alternators 3 % in 500 m; the engine decides)",
-          "practice", "second_hand", "typical", 0.006, 0.0135),
+          "practice", "common_practice", "typical", 0.006, 0.0135),
     Value("motor.loading", 0.75, "", "shaft load over rating of a motor at work", "practice",
           "common_practice", "typical", 0.6, 0.95),
     Value("start.direct_most_kw", 5.5, "kW", "largest motor started direct where the file does not "

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
-from byrewright.engine.interlocks import active
+from byrewright.engine.interlocks import Table, active
 from byrewright.plant.read import read_plant
+from byrewright.plant.roles import Senses
 from byrewright.site.day import Day, day_of
-from byrewright.site.rehearse import Act, Fault, at_time, rehearse
+from byrewright.site.rehearse import Act, Fault, at_time, rehearse, shown
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.routes.study import Routes
+from tests.studies.failing import changed
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "rotary_spring_ice" / "plant.yaml"
 pytestmark = pytest.mark.filterwarnings("ignore")
@@ -145,8 +148,10 @@ def test_litres_equal_the_day_study(study: Routes) -> None:
 
     given, kept = np.subtract(milk(begin + 1800), milk(begin))
     # What the cows gave and no vessel holds has run to the drain: another way to the same litres.
-    assert told == pytest.approx((given - kept) / ledger.kg_l, rel=1e-6)
-    assert 0.3 * given < told * ledger.kg_l < 0.9 * given  # the pump's flow is split, not all lost
+    assert told == pytest.approx((given - kept) / ledger.compiled.milk_kg_l, rel=1e-6)
+    assert (
+        0.3 * given < told * ledger.compiled.milk_kg_l < 0.9 * given
+    )  # the pump's flow is split, not all lost
 
 
 def test_the_served_day_shows_the_fault_in_its_act_only(study: Routes) -> None:
@@ -180,3 +185,54 @@ async def test_other_modes_can_be_played(study: Routes) -> None:
             study.hits,
         )
         assert told.mode == mode and (told.alarm == "V41_not_closed") is bool(told.harm)
+
+
+def _seen_by(study: Routes, table: Table, wrong: tuple[str, str], mode: str) -> tuple[str, ...]:
+    """Tags of the rows that are active with one machine wrong, by the contacts there are."""
+    scene = study.scenes[mode]
+    return active(table, mode, shown(table, scene, (wrong,)))
+
+
+def test_each_sensor_taken_out_alarms_no_more(study: Routes) -> None:
+    """An alarm was promised after 3 s for valves whose sensor had been taken out of the file."""
+    whole = study.table
+    _, act = milking(study)
+    scene = study.scenes[act.mode]
+    assert all(s.fitted for s in whole.as_fitted().signals)
+    went_unseen = 0
+    for machine in dict.fromkeys(s.machine for s in whole.signals):
+        signals = tuple(replace(s, fitted=s.fitted and s.machine != machine) for s in whole.signals)
+        cut = replace(whole, signals=signals).as_fitted()
+        lost = {s.tag for s in whole.signals if s.machine == machine}
+        assert not any(lost & {*r.on, *r.off} for r in cut.rows), machine
+        for position in scene.others.get(machine, ()):
+            before = _seen_by(study, whole.as_fitted(), (machine, position), act.mode)
+            after = _seen_by(study, cut, (machine, position), act.mode)
+            own = {r.tag for r in whole.rows if lost & {*r.on, *r.off}}
+            assert set(after) == set(before) - own, (machine, position)
+            went_unseen += bool(before) and not after
+        right = active(cut, act.mode, shown(cut, scene, ()))
+        assert right == (), machine  # a missing contact must not alarm by itself either
+    assert went_unseen > 3
+
+
+async def test_a_sensor_taken_out_of_the_file_is_not_played(study: Routes) -> None:
+    """The rehearsal said 3 s for V46 in a plant whose file has no sensor on it."""
+    plant = study.plant
+    sensor = next(m.id for m in plant.machines(Senses) if m.measures == "flow" and "milk" in (
+        m.at_port or "milk"))  # fmt: skip
+    fields = {"V46": {"sensed": False}}
+    blind = Routes(changed(plant, drop=(sensor,), **fields), Rulebook())
+    day, act = milking(blind)
+    fault = Fault(act.start_min + 20, (("V46", "open"),))
+    told = await rehearse(blind.table, blind.scenes, day.acts, fault, day.lost_l, blind.hits)
+    assert told.alarm_min is None
+    assert told.seen.startswith("nobody")
+    look = Rulebook().number("watch.tank_look_min")
+    assert told.seen_min == pytest.approx(fault.at_min + look)
+    assert 0 < told.litres_until_seen < told.litres_unseen
+    fitted = await rehearse(
+        blind.table, blind.scenes, day.acts, fault, day.lost_l, blind.hits, proposed=True
+    )
+    assert fitted.alarm_min is not None  # what the table proposes would see it
+    assert fitted.litres_before < told.litres_until_seen
