@@ -8,6 +8,7 @@ from byrewright.drafting.intent import Intent
 from byrewright.drafting.sheet import Sheet
 from byrewright.physics.coolant import glycol_needed_pct
 
+GAP = "nothing flows back to the source: category 5; the local code decides"
 FIRST_BORES_MM = {
     "cooling water": 60.0,
     "chilled liquid": 60.0,
@@ -265,7 +266,8 @@ def water(sheet: Sheet, want: Intent) -> None:
         label="Fresh water tank",
         volume_l=10000.0,
         holds="fresh",
-        why={"volume_l": "first guess"},
+        inlet_air_gap=True,
+        why={"volume_l": "first guess", "inlet_air_gap": GAP},
     )
     sheet.add(
         "water_tank",
@@ -273,8 +275,10 @@ def water(sheet: Sheet, want: Intent) -> None:
         label="Recovered water tank",
         volume_l=5000.0,
         holds="recovered",
+        inlet_air_gap=True,
         why={
             "volume_l": "first guess",
+            "inlet_air_gap": GAP,
             "holds": "warm water from the cooler for rinsing and the yard",
         },
     )

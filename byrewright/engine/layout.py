@@ -47,7 +47,7 @@ from byrewright.engine.shape import (
 )  # fmt: skip
 from byrewright.engine.ways import GASES, Open, Way, Ways
 from byrewright.physics.coolant import plate_u_share
-from byrewright.physics.tank_wall import full_loss_kw_k
+from byrewright.physics.tank_wall import full_loss_kw_k, wall_area_m2
 from byrewright.plant.graph import Joint, Node
 from byrewright.plant.plant import Plant
 from byrewright.plant.primitives import (
@@ -136,7 +136,9 @@ class Layout:
             row.substance = WATER if one.holds == "water" else (WASH if one.holds == "wash" else 0)
             row.wall = one.wall
             row.ua = one.loss_share_h * kg * cp / 3600
-            if one.wall:
+            if one.wall_u_w_m2k is not None:
+                row.ua += one.wall_u_w_m2k * wall_area_m2(one.volume_l) / 1000
+            elif one.wall:
                 row.ua += full_loss_kw_k(one.volume_l, one.gain_k_h, self.rules)
             row.fill = one.fill
             row.start_kg = kg * one.start_share if role == STORE else 0.0
@@ -342,6 +344,9 @@ class Layout:
             led=tag, full=one.level_share * self.out.vessels[tag].cap_kg,
             kw=sum(p.motor_kw for _, p in pumps),
         )  # fmt: skip
+        if any(tag == heater for heater, _ in self.all(Heated)):
+            usable = self.number("heater.usable_share")
+            mover.floor = (1.0 - usable) * self.out.vessels[tag].cap_kg
         mover.branches[tag, (), ""] = Branch(tag, passes=way.passes)
         self.out.movers.append(mover)
 

@@ -170,6 +170,8 @@ class Maker(Arrays):
         par[sh.PAR_CLOTHS] = self.plant.work.cloths_a_cow
         par[sh.PAR_CLOTH_KG] = self.number("cloth.dry_kg")
         par[sh.PAR_WATER_COW] = sum(c.water_l for _, c in self.lowering.all(EachCow))
+        held_c = self.plant.site.room_heated_to_c
+        par[sh.PAR_ROOM_C] = -1e3 if held_c is None else held_c
         par[sh.PAR_DRY_WALL] = self.number("tank.dry_wall_share")
         par[sh.PAR_CIRCULATE_UA] = self.number("wash.loss_w_k_unit") * num[sh.N_UNITS] / 1000
         par[sh.PAR_TANK_WASH_SHARE] = self.number("wash.hot_water_tank_share")

@@ -49,6 +49,9 @@ WITHHELD_SHARE = 0.015
 CALF_L_COW_DAY = 0.6
 """Calf milk, litres a day for each cow: 8 calves to 100 cows at 8 L (common practice)."""
 
+FROST_MONTH_C, ROOM_C = 20.0, 5.0
+"""Coldest month's mean below which nights may freeze, and what rooms are then held at."""
+
 Cooling = Literal["ice_bank", "direct_expansion", "chilled_water", "glycol", "inline_and_silo"]
 
 
@@ -86,6 +89,11 @@ class Brief(Record):
     )
     ambient_c: Twelve = par("degC", "mean ambient by month")
     hottest_c: float = par("degC", "hot afternoon that cooling must stand", ge=5, le=55)
+    coldest_c: float | None = par("degC", "coldest night", None, ge=-60, le=30)
+    room_heated_to_c: float | None = par(
+        "degC", "least temperature of the rooms; 5 degC where frost comes", None, ge=0, le=30
+    )
+    water_hardness_mmol_l: float | None = par("mmol/L", "hardness of the water", None, ge=0, le=15)
     altitude_m: float = par(
         "m", "height above sea level", 100.0, ge=-400, le=4500, why="not stated"
     )
@@ -132,8 +140,16 @@ class Brief(Record):
         return Site(
             name=self.farm, region=self.region, altitude_m=self.altitude_m,
             water_temperature_c=self.water_source.temperature_c, ambient_c=self.ambient_c,
-            hottest_c=self.hottest_c, currency=self.currency, **stated,
+            hottest_c=self.hottest_c, coldest_c=self.coldest_c, room_heated_to_c=self.room_c(),
+            water_hardness_mmol_l=self.water_hardness_mmol_l, currency=self.currency, **stated,
         )  # fmt: skip
+
+    def room_c(self) -> float | None:
+        """What the rooms are held at: as stated, or above frost where the coldest month has it."""
+        if self.room_heated_to_c is not None:
+            return self.room_heated_to_c
+        frost = min(self.ambient_c) < FROST_MONTH_C or (self.coldest_c or 0.0) < 0.0
+        return ROOM_C if frost else None
 
     def herd_part(self) -> Herd:
         """The herd of the plant; withheld cows are put in the last group to be milked."""
@@ -181,6 +197,7 @@ WHERE: Mapping[str, str] = {
     "ambient_c": "site.ambient_c",
     "climate": "site.ambient_c",
     "hottest_c": "site.hottest_c",
+    "room_heated_to_c": "site.room_heated_to_c",
     "altitude_m": "site.altitude_m",
     "region": "site.region",
     "currency": "site.currency",
@@ -298,6 +315,9 @@ class _Filler:
             for p in brief.defaulted()
             if p.name != "climate"
         ]  # fmt: skip
+        if brief.room_heated_to_c is None and brief.room_c() is not None:
+            self.note("room_heated_to_c", ROOM_C, "degC", "least temperature of the rooms",
+                      "nights may freeze: water, wash and milk stand there")  # fmt: skip
         if brief.cleaning is None:
             times = brief.cleaning_part().washes_a_day
             self.note("cleaning", times, "", "full plant washes a day", "one after each milking")

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 from byrewright.plant.farm import clock, minutes
+from byrewright.plant.graph import Node, build
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
 from byrewright.plant.problems import Problem, nearest, problem, show
@@ -13,14 +14,21 @@ from byrewright.plant.programme import milkings_of
 from byrewright.plant.reads import unread
 from byrewright.plant.roles import (
     BalancesMilk,
+    BuffersWater,
+    DosesWash,
     GivesMilk,
+    GivesWater,
     IsValve,
     KeepsWithheld,
     LoadsTankers,
+    MakesUpWash,
+    ProtectsWater,
     ReceivesMilk,
+    RinsesUnits,
     StandsCows,
     StoresMilk,
 )
+from byrewright.standards.water import MILK_CATEGORY, WASH_CATEGORY
 
 WATER_C = (0.1, 40.0)
 AMBIENT_C = (-50.0, 55.0)
@@ -228,6 +236,44 @@ def _stated(plant: Plant, mode: str) -> set[str]:
     return found
 
 
+def _backflow(plant: Plant) -> Iterator[Problem]:
+    """Drinking water that meets wash with nothing of the needed category between."""
+    graph = build(plant)
+    out: dict[Node, list[Node]] = {}
+    for joint in graph.joints:
+        if joint.service in (None, "water"):
+            out.setdefault(joint.a, []).append(joint.b)
+            if joint.how is None or joint.how.how in ("pass", "gate"):
+                out.setdefault(joint.b, []).append(joint.a)
+    for category, meets in ((WASH_CATEGORY, (MakesUpWash, DosesWash)),
+                            (MILK_CATEGORY, (RinsesUnits,))):  # fmt: skip
+        for tag in _reached_by_water(plant, graph.nodes, out, category, meets):
+            yield problem("C042", key=f"equipment.{tag}", found=tag, allowed=category)
+
+
+def _reached_by_water(plant: Plant, nodes: Iterable[Node], out: dict[Node, list[Node]],
+                      category: int, meets: tuple[type[Machine], ...]) -> list[str]:  # fmt: skip
+    """Machines of some sorts that water from a source reaches with too little between."""
+    sources = {one.id for one in plant.machines(GivesWater)}
+    front = [n for n in nodes if n.machine in sources]
+    seen, told = set(front), dict[str, None]()
+    while front:
+        here = front.pop(0)
+        one = plant.equipment[here.machine]
+        if isinstance(one, BuffersWater | MakesUpWash) and one.inlet_air_gap:
+            continue
+        if isinstance(one, ProtectsWater) and one.protects() >= category:
+            continue
+        if isinstance(one, meets):
+            told[one.id] = None
+            continue
+        for there in out.get(here, []):
+            if there not in seen:
+                seen.add(there)
+                front.append(there)
+    return sorted(told)
+
+
 CHECKS: tuple[Callable[[Plant], Iterator[Problem]], ...] = (
     _site,
     _herd,
@@ -238,5 +284,6 @@ CHECKS: tuple[Callable[[Plant], Iterator[Problem]], ...] = (
     _flows,
     _power,
     _moved,
+    _backflow,
     _modes,
 )

@@ -89,6 +89,17 @@ class Site(Record):
     hottest_c: float = par(
         "degC", "hot afternoon the refrigeration must stand", 32.0, ge=5, le=55, why="not stated"
     )
+    coldest_c: float | None = par(
+        "degC", "coldest night; not stated, from the coldest month", None, ge=-60, le=30
+    )
+    room_heated_to_c: float | None = par(
+        "degC", "least temperature of the rooms with milk, water and wash; not stated: not heated, "
+        "as cold as outside", None, ge=0, le=30,
+    )  # fmt: skip
+    water_hardness_mmol_l: float | None = par(
+        "mmol/L", "hardness of the water (1 mmol/L is 5.6 German degrees); none when not stated",
+        None, ge=0, le=15,
+    )  # fmt: skip
     supply: Supply = par("", "electricity", Supply(), why="not stated")
     currency: str = par("", "currency of prices", "EUR", why="not stated")
     lift_m: float = par(

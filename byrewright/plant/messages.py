@@ -111,6 +111,8 @@ CATALOGUE: Mapping[str, Message] = {
     "C040": Message("too pale to read on paper", "Take a darker colour.", "advice"),
     "C041": Message("{found} pass over it: {what} does not say that it {allowed}",
                     "Judge this machine by hand there, or give its kind the role.", "advice"),
+    "C042": Message("drinking water reaches {found} and nothing of category {allowed} stands between",
+                    "State an air gap, or add a backflow preventer as the local code says.", "advice"),
     # limits
     "L001": Message("no rule is called {found}{near}", "Use a key of the rulebook; a finding names the rules it used."),
     "L002": Message("{found} is not a number{allowed}", "Write one number for the rule."),

@@ -21,7 +21,8 @@ class Vessel:
     Above the liquid stands air, or the working vacuum; without `height_m` it is as high as wide.
     `fill` marks final storage that the fill valves choose between; `tanker` is where tankers
     couple. `wall` is the shape of an insulated tank, whose heat follows its fill; `gain_k_h` is
-    then the warming of a full one 28 K below its surroundings, where stated. `loss_share_h` is the
+    then the warming of a full one 28 K below its surroundings, where stated; `wall_u_w_m2k` is what
+    passes its wall where that is not a milk tank's. `loss_share_h` is the
     share of a plain vessel's heat above the surroundings lost in an hour.
     """
 
@@ -31,6 +32,7 @@ class Vessel:
     fill: bool = False
     wall: Literal["", "lying", "standing"] = ""
     gain_k_h: float | None = None
+    wall_u_w_m2k: float | None = None
     loss_share_h: float = 0.0
     start_share: float = 0.0
     led_at_l: float | None = None

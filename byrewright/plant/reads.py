@@ -17,6 +17,7 @@ SAYS: Mapping[type, tuple[str, ...]] = {
     does.Mover: ("moves milk", "moves water"),
     does.Exchange: ("cools milk",),
     does.Strain: ("filters milk",),
+    does.HoldsCold: ("buffers cold",),
     does.Chill: ("makes cold",),
     does.Cooled: ("stores milk",),
     does.Heated: ("heats water",),

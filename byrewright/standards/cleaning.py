@@ -5,6 +5,8 @@ from __future__ import annotations
 from byrewright.standards.model import Value
 
 VALUES: tuple[Value, ...] = (
+    Value("wash.start_below_k", 3.0, "K", "start of the hot wash below the temperature asked for "
+          "that a cold trough takes", "practice", "common_practice", "limit", 2.0, 5.0),
     Value("wash.main_min", 8.0, "min", "time of the main wash", "practice", "from_memory",
           "typical", 6.0, 10.0),
     Value("wash.rinse_min", 4.0, "min", "time of a rinse", "practice", "common_practice",
@@ -72,6 +74,8 @@ VALUES: tuple[Value, ...] = (
           "read", "typical"),
     Value("heater.standing_loss_per_h", 0.01, "1/h", "standing loss, share of the stored heat",
           "us_extension", "read", "typical", 0.005, 0.01),
+    Value("heater.usable_share", 0.85, "", "share of a standing heater's content that comes out "
+          "hot before its cold layer does", "practice", "common_practice", "typical", 0.70, 0.90),
     Value("heater.recovery_h", 6.0, "h", "time allowed to heat the charge again", "practice",
           "common_practice", "typical", 3.0, 8.0),
 )  # fmt: skip

@@ -18,6 +18,11 @@ _ALL = (
         "Fluids for Indirect Systems, 2010",
         "read by running the library; the book not read",
     ),
+    Source(
+        "en1717",
+        "EN 1717:2000 Protection against pollution of potable water in water installations",
+        "recalled, not read; the local code decides",
+    ),
     Source("user", "Stated by the user", "entered in the limits file beside the plant"),
     Source("definition", "Definition or geometry", "follows from arithmetic alone"),
     Source(

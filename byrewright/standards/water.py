@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from byrewright.standards.model import Value
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from byrewright.standards.model import Known, Value
 
 VALUES: tuple[Value, ...] = (
     Value("water.yard_l_cow", 8.0, "L", "hosing of deck, parlour and yard for each cow at each "
@@ -24,6 +27,19 @@ VALUES: tuple[Value, ...] = (
           "practice", "common_practice", "typical", 30.0, 120.0),
     Value("water.filter_drop_kpa", 20.0, "kPa", "pressure lost in a half-dirty water filter",
           "practice", "common_practice", "typical", 10.0, 50.0),
+    Value("water.backflow_drop_kpa", 60.0, "kPa", "pressure lost in a backflow preventer at its "
+          "rated flow", "practice", "common_practice", "typical", 40.0, 90.0),
+    Value("water.softener_drop_kpa", 50.0, "kPa", "pressure lost in a softener at its rated flow",
+          "practice", "common_practice", "typical", 30.0, 100.0),
+    Value("water.soft_enough_mmol_l", 2.5, "mmol/L", "hardness from which heaters scale and wash "
+          "takes more detergent (14 German degrees)", "practice", "common_practice", "limit",
+          1.5, 3.0),
+    Value("frost.room_least_c", 3.0, "degC", "least temperature of a room with standing water",
+          "practice", "common_practice", "limit", 2.0, 5.0),
+    Value("frost.liquid_least_c", 1.0, "degC", "least temperature of a vessel's content: ice "
+          "begins at the wall before the whole is at nil", "practice", "common_practice", "limit"),
+    Value("frost.cold_night_k", 15.0, "K", "coldest night below the mean of the coldest month, "
+          "where it is not stated", "practice", "common_practice", "typical", 10.0, 20.0),
     Value("water.control_valve_kpa", 30.0, "kPa", "pressure lost in a control valve", "practice",
           "common_practice", "typical", 20.0, 60.0),
     Value("water.filter_allowance", 1.25, "", "filter rating over flow, so that it lasts between "
@@ -44,3 +60,27 @@ VALUES: tuple[Value, ...] = (
 
 WATER_BORES_MM: tuple[float, ...] = (15, 20, 25, 32, 40, 50, 65, 80, 100, 125, 150, 200)
 """Usual bores of water pipes (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class BackflowDevice:
+    """What keeps a fluid back, and up to which category."""
+
+    title: str
+    category: int
+
+
+BACKFLOW_SOURCE = "en1717"
+BACKFLOW_KNOWN: Known = "from_memory"
+BACKFLOW: Mapping[str, BackflowDevice] = {
+    "air_gap": BackflowDevice("air gap", 5),
+    "reduced_pressure": BackflowDevice("reduced-pressure zone with relief", 4),
+    "double_check": BackflowDevice("two check valves", 2),
+    "single_check": BackflowDevice("one check valve", 2),
+}
+WASH_CATEGORY = 4
+"""Wash liquid with caustic, acid or disinfectant: harmful, but no germs of concern by itself."""
+MILK_CATEGORY = 5
+"""What comes back from udders, milk lines and the yard: germs. Categories of EN 1717: 1 drinking
+water, 2 changed in taste or heat, 3 and 4 harmful, 5 germs. The local code decides and may differ.
+"""

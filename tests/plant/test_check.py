@@ -8,6 +8,7 @@ from byrewright.plant.check import check
 from byrewright.plant.farm import Wishes
 from byrewright.plant.plant import Plant
 from byrewright.plant.read import read_plant_text
+from tests import plants
 from tests.plant.small import SMALL
 
 
@@ -66,3 +67,31 @@ def test_a_milking_around_the_clock_is_no_mistake() -> None:
     """Would fail if a single milking that fills the day were called too long."""
     text = SMALL.replace("target_h: 3, groups: [high, low]", "target_h: 11.5")
     assert check(read_plant_text(text).plant) == ()
+
+
+def backflow(device: str | None = None, **gaps: bool) -> list[str]:
+    """Machines that water reaches unprotected: straight, through a tank, or through a device."""
+    base = plants.rotary(24, 40)
+    e = dict(base.equipment)
+    pipes = list(base.pipes)
+    for tag, gap in gaps.items():
+        e[tag] = e[tag].model_copy(update={"inlet_air_gap": gap})
+    if device:
+        e["BP1"] = plants.machine("BP1", "backflow_preventer", device=device, flow_l_min=400)
+        for i, pipe in enumerate(pipes):
+            if pipe.start == "WS1.outlet":
+                pipes[i] = pipe.model_copy(update={"start": "BP1.outlet"})
+        pipes.append(plants.pipe("LBP", "WS1.outlet", "BP1.inlet"))
+    plant = base.model_copy(update={"equipment": e, "pipes": tuple(pipes)})
+    return [p.key.rpartition(".")[2] for p in check(plant) if p.code == "C042"]
+
+
+def test_wash_that_could_flow_back_to_drinking_water_is_pointed_out() -> None:
+    """Would fail if a trough on the mains passed, or a device of too low a category was enough."""
+    bare = backflow()
+    assert "TR1" in bare
+    assert "TR1" not in backflow(TR1=True)
+    assert not backflow(WT1=True)
+    assert backflow("double_check") == bare
+    behind = backflow("reduced_pressure")
+    assert "TR1" not in behind and set(behind) == set(bare) - {"TR1"}

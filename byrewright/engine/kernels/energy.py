@@ -157,7 +157,7 @@ def heat(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: In
 
 @inner
 def losses(
-    ambient_c: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints
+    room_c: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints
 ) -> None:
     """Heat through the walls, and from the wash while it goes round."""
     dt = par[PAR_DT]
@@ -176,7 +176,7 @@ def losses(
         if I[v, VI_WALL] >= 0:
             wetted = touched(content(v, S) / F[v, V_CAP], I[v, VI_WALL])
             ua *= wetted + par[PAR_DRY_WALL] * (1.0 - wetted)
-        kj = ua * (warm - ambient_c) * dt
+        kj = ua * (warm - room_c) * dt
         S[v, HEAT] -= kj
         g[G_LOST_KJ] += kj
         S[v, P_WARMEST] = max(S[v, P_WARMEST], warm)

@@ -101,7 +101,7 @@ def run(F: Floats, I: Ints, par: Floats, num: Ints, share: Floats, most: Floats,
         move(work, F, I, S, g, n, par, num, share, most, cold)
         if calf >= 0 and n[I_MILKING] >= 0:
             g[G_CALF_DRAWN] += max(0.0, content(calf, S) - had)
-        losses(ambient, F, I, S, g, n, par, num)
+        losses(max(ambient, par[PAR_ROOM_C]), F, I, S, g, n, par, num)
         chill(ambient, second, F, I, S, g, par, num)
         jackets(F, I, S, g, n, par, num, cold)
         heat(F, I, S, g, n, par, num)

@@ -178,7 +178,9 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
         elif law == FLOAT:
             room = F[m, M_FULL] - _level(I[m, MI_LED], S)
             kg = min(kg, max(0.0, room)) * S[m, S_CMD]
-            if kg <= 0.0:
+            # A heater is layered: cold comes in below and is not drawn before the hot is used.
+            layered = n[I_SEQ] == 1 and content(I[m, MI_LED], S) > F[m, M_FLOOR]
+            if kg <= 0.0 or (layered and F[m, M_FLOOR] > 0.0):
                 continue
         elif law == SUPPLY:
             kg = milk if I[m, MI_BANK] == 0 else withheld

@@ -43,6 +43,7 @@ class WashTrough(MakesUpWash):
     CAUTIONS = (CHEMICAL,)
 
     volume_l: float = par("L", "volume", ge=20, le=10000)
+    inlet_air_gap: bool | None = par("", "water falls in above the rim, through an air gap", None)
 
     def lower(self) -> tuple[Primitive, ...]:
         return (Vessel(self.volume_l * self.count, "wash"), WashVessel("supply_#", "drain"))

@@ -8,7 +8,16 @@ from byrewright.plant import effects
 from byrewright.plant.machine import RUN, Failure, Inside, Upkeep, port, ports
 from byrewright.plant.primitives import Float, Heated, Loss, Mover, Primitive, Vessel
 from byrewright.plant.record import par
-from byrewright.plant.roles import BuffersWater, FiltersWater, GivesWater, HeatsWater, MovesWater
+from byrewright.plant.roles import (
+    BuffersWater,
+    FiltersWater,
+    GivesWater,
+    HeatsWater,
+    MovesWater,
+    ProtectsWater,
+    SoftensWater,
+)
+from byrewright.standards.water import BACKFLOW
 
 SCALD = "Scalding water and steam: guard, label and temper; relief valve fitted and tested by licensed people."
 
@@ -123,11 +132,22 @@ class WaterTank(BuffersWater):
     volume_l: float = par("L", "volume", ge=50, le=500000)
     holds: Literal["fresh", "recovered"] = par("", "fresh water, or water recovered from the cooler", "fresh",
                                                why="fresh where nothing is said")  # fmt: skip
+    wall_u_w_m2k: float = par(
+        "W/m2/K", "heat through its wall", 3.0, ge=0, le=15, why="plastic or steel, not insulated"
+    )
+    inlet_air_gap: bool | None = par("", "water falls in above the rim, through an air gap", None)
 
     def lower(self) -> tuple[Primitive, ...]:
         start = 0.9 if self.holds == "fresh" else 0.3
         return (
-            Vessel(self.volume_l * self.count, "water", start_share=start, overflow="overflow"),
+            Vessel(
+                self.volume_l * self.count,
+                "water",
+                start_share=start,
+                overflow="overflow",
+                wall="standing",
+                wall_u_w_m2k=self.wall_u_w_m2k,
+            ),
             Float("inlet_#", 0.95, 1e4),
         )
 
@@ -159,6 +179,60 @@ class WaterFilter(FiltersWater):
 
     def lower(self) -> tuple[Primitive, ...]:
         return (Loss("inlet", "outlet", "water.filter_drop_kpa", self.flow_l_min * self.count),)
+
+
+class BackflowPreventer(ProtectsWater):
+    """Keeps wash and milk from flowing back into drinking water. Local code decides which is used."""
+
+    KIND = "backflow_preventer"
+    TITLE = "Backflow preventer"
+    LETTERS = "BP"
+    SYMBOL = "non_return"
+    ROOM = "water"
+    PORTS = ports(port("inlet", "water", direction="in"), port("outlet", "water", direction="out"))
+    INSIDE = (Inside("inlet", "outlet", "check"),)
+    FAILURES = (
+        Failure("passes back", "check_valve", 3.0, "its yearly test fails, or its relief drips",
+                "shut the water to the wash until it is mended", "seats and springs",
+                effects.outside("nothing keeps wash from the drinking water while the pressure fails")),
+    )  # fmt: skip
+    UPKEEP = (Upkeep("test by a licensed person, as the local code says", every_days=365),)
+
+    device: Literal["reduced_pressure", "double_check", "single_check"] = par(
+        "", "what it is", "reduced_pressure", why="the usual one before a wash plant"
+    )
+    flow_l_min: float = par("L/min", "rated flow", ge=1, le=10000)
+
+    def protects(self) -> int:
+        return BACKFLOW[self.device].category
+
+    def lower(self) -> tuple[Primitive, ...]:
+        return (Loss("inlet", "outlet", "water.backflow_drop_kpa", self.flow_l_min * self.count),)
+
+
+class Softener(SoftensWater):
+    """Exchanges the hardness of water for sodium; regenerates with salt."""
+
+    KIND = "softener"
+    TITLE = "Softener"
+    LETTERS = "WX"
+    SYMBOL = "filter"
+    ROOM = "water"
+    PORTS = ports(port("inlet", "water", direction="in"), port("outlet", "water", direction="out"))
+    INSIDE = (Inside("inlet", "outlet"),)
+    FAILURES = (
+        Failure("spent", "filter", 0.5, "scale in the heater, more detergent for the same wash",
+                "regenerate, fill salt", "resin",
+                effects.outside("hard water: scale, and weaker detergent, over weeks")),
+    )  # fmt: skip
+    UPKEEP = (Upkeep("salt and hardness behind it", every_days=7),)
+
+    flow_l_min: float = par("L/min", "rated flow", ge=1, le=2000)
+    capacity_mol: float = par("mol", "hardness it takes between regenerations", ge=0.5, le=1000)
+    salt_kg: float = par("kg", "salt of a regeneration", ge=0.1, le=500)
+
+    def lower(self) -> tuple[Primitive, ...]:
+        return (Loss("inlet", "outlet", "water.softener_drop_kpa", self.flow_l_min * self.count),)
 
 
 class WaterHeater(HeatsWater):

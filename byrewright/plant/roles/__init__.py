@@ -65,6 +65,8 @@ from byrewright.plant.roles.water import (
     InjectsAir,
     MakesUpWash,
     MovesWater,
+    ProtectsWater,
+    SoftensWater,
 )
 
 __all__ = [
@@ -73,10 +75,9 @@ __all__ = [
     "DriesCloths", "FeedsCalves", "FeedsPulsators", "FiltersMilk", "FiltersWater",
     "GeneratesPower", "GivesMilk", "GivesWater", "HeatsWater", "InjectsAir", "IsValve",
     "JoinsDeck", "JoinsPipes", "KeepsAir", "KeepsWithheld", "LoadsTankers", "MakesCold",
-    "MakesUpWash", "MovesMilk", "MovesWater", "PassesOneWay", "Pulsates", "PumpsVacuum",
-    "ReceivesMilk", "RegulatesVacuum", "RemovesUnits", "RinsesUnits", "Role", "Senses",
-    "SharesPower", "SharesVacuum", "Stage", "StandsCows", "StoresMilk", "SuppliesPower",
-    "TakesExpansion", "TakesWaste", "TellsPeople", "TrapsLiquid", "TurnsDeck", "WashesCloths",
-    "roles_of",
-    "usual_kind", "usually",
+    "MakesUpWash", "MovesMilk", "MovesWater", "PassesOneWay", "ProtectsWater", "Pulsates",
+    "PumpsVacuum", "ReceivesMilk", "RegulatesVacuum", "RemovesUnits", "RinsesUnits", "Role",
+    "Senses", "SharesPower", "SharesVacuum", "SoftensWater", "Stage", "StandsCows", "StoresMilk",
+    "SuppliesPower", "TakesExpansion", "TakesWaste", "TellsPeople", "TrapsLiquid", "TurnsDeck",
+    "WashesCloths", "roles_of", "usual_kind", "usually",
 ]  # fmt: skip

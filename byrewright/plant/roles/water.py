@@ -33,6 +33,27 @@ class BuffersWater(Role):
 
     volume_l: float
     holds: Literal["fresh", "recovered"]
+    inlet_air_gap: bool | None
+
+
+class ProtectsWater(Role):
+    """Keeps what lies behind it from flowing back into the water before it."""
+
+    ROLE = "protects water"
+
+    def protects(self) -> int:
+        """Highest fluid category that it keeps back (1 drinking water to 5 germs)."""
+        raise NotImplementedError
+
+
+class SoftensWater(Role):
+    """Takes the hardness out of water."""
+
+    ROLE = "softens water"
+
+    flow_l_min: float
+    capacity_mol: float
+    salt_kg: float
 
 
 class FiltersWater(Role):
@@ -60,6 +81,7 @@ class MakesUpWash(Role):
     ROLE = "gives wash"
 
     volume_l: float
+    inlet_air_gap: bool | None
 
 
 class DosesWash(Role):

@@ -296,6 +296,18 @@ def washes(bench: Bench, run: Run) -> None:
     if washed:
         back = min(b.return_c for b in washed)
         hot = min(b.hot_c for b in washed)
+        asked, below = run.plant.cleaning.hot_c, bench.number("wash.start_below_k")
+        bench.find(
+            "day.wash_start", "Hot wash at its start", hot, "degC",
+            f"The coldest hot wash began at {hot:.0f} degC; {asked:g} degC is asked for."
+            + ("" if hot >= asked - below else
+               " The heaters had not the heat or the content for it: larger or hotter heaters, "
+               "more power, or more time since the last wash."),
+            limit=asked - below, sense="at_least", allowance=0.0,
+            formula="mixture of hot and cold in the trough as the circulation begins",
+            inputs=(Input("T_asked", "hot wash asked for", asked, "degC", "plant file"),
+                    bench.rule("wash.start_below_k"), bench.rule("heater.usable_share")),
+        )  # fmt: skip
         bench.find(
             "day.wash_return", "Hot wash at its end", back, "degC",
             f"The hot wash began at {hot:.0f} degC and came back at {back:.0f} degC at the end.",

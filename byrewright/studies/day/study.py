@@ -287,7 +287,7 @@ def _extend(run: Run, day: Any, state: Any, pending: list[tuple[int, int]], comp
 
 def report(run: Run, rules: Rulebook) -> Result:
     """Findings, tables and series of a run."""
-    from byrewright.studies.day import figures, findings, temperatures
+    from byrewright.studies.day import figures, findings, frost, temperatures
 
     bench = Bench(run.plant, rules, Notebook("day", run.plant.site.name))
     findings.milkings(bench, run)
@@ -295,6 +295,7 @@ def report(run: Run, rules: Rulebook) -> Result:
     temperatures.judge_milk(bench, run)
     findings.washes(bench, run)
     findings.cold(bench, run)
+    frost.judge(bench, run)
     findings.services(bench, run)
     findings.running(bench, run)
     figures.tables(bench.notes, run)

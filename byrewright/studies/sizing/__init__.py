@@ -28,6 +28,7 @@ from byrewright.studies.sizing.deck import size_deck
 from byrewright.studies.sizing.delivery import size_delivery
 from byrewright.studies.sizing.duty import Duty, duty_of
 from byrewright.studies.sizing.expected import note_expected
+from byrewright.studies.sizing.frost import size_frost
 from byrewright.studies.sizing.lines import size_lines
 from byrewright.studies.sizing.milkline import size_milkline
 from byrewright.studies.sizing.power import size_power
@@ -57,6 +58,7 @@ TOPICS: tuple[tuple[str, Topic], ...] = (
     ("water", size_water),
     ("washing", size_washing),
     ("milk and wash lines", size_lines),
+    ("frost and hardness", size_frost),
     ("compressed air", size_compressed_air),
     ("deck", size_deck),
     ("cloths", size_cloths),

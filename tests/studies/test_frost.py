@@ -1,0 +1,91 @@
+"""Frost of rooms, lines and standing vessels; hardness of water; a hot wash that starts hot."""
+
+from __future__ import annotations
+
+import pytest
+
+from byrewright.plant.plant import Plant
+from byrewright.standards.rulebook import Rulebook
+from byrewright.studies.day import run_day
+from byrewright.studies.day.findings import CLOSES, closure
+from byrewright.studies.day.study import simulate_days
+from byrewright.studies.sizing import size
+from tests import plants
+
+COLD = (-12.0, -8.0, 0.0, 5.0, 11.0, 15.0, 17.0, 16.0, 11.0, 6.0, 1.0, -6.0)
+
+
+def farm(**site: object) -> Plant:
+    """A rotary in a cold place, with more said of its site."""
+    base = plants.rotary(40, 200)
+    return base.model_copy(
+        update={"site": base.site.model_copy(update={"ambient_c": COLD, **site})}
+    )
+
+
+def test_rooms_are_held_against_frost_or_asked_about() -> None:
+    """Would fail if pipes of water in a frost passed because nobody said the room is cold."""
+    for held, verdict in ((None, "unknown"), (1.0, "fails"), (5.0, "holds")):
+        result = size(farm(room_heated_to_c=held))
+        for service in ("water", "wash"):
+            assert result.finding(f"frost.lines@{service}").verdict == verdict
+    mild = farm(ambient_c=(20.0,) * 12, coldest_c=8.0)
+    assert size(mild).finding("frost.lines@water").verdict == "holds"
+
+
+def test_what_stands_in_a_frost_is_told_and_a_warm_room_mends_it() -> None:
+    """Would fail if a tank of water at -0.1 degC held."""
+
+    def bare(**site: object) -> Plant:
+        plant = farm(**site)
+        thin = {t: m.model_copy(update={"insulation_k_h": 3.0})
+                for t, m in plant.equipment.items() if m.KIND == "bulk_tank"}  # fmt: skip
+        return plant.model_copy(update={"equipment": plant.equipment | thin})
+
+    out = [f for f in run_day(bare(), month=1).findings if f.key == "day.frost"]
+    assert {"TK1", "WT1"} <= {f.subject for f in out}
+    assert "fails" in {f.verdict for f in out if f.subject.startswith("TK")}
+    within = run_day(bare(room_heated_to_c=5.0), month=1)
+    assert not [f for f in within.findings if f.key == "day.frost"]
+    # The heat that a warm room gives is in the ledger.
+    run = simulate_days(farm(room_heated_to_c=5.0), Rulebook(), month=1, seed=2)
+    assert max(abs(gap) for gap in closure(run).values()) < CLOSES
+
+
+def test_a_hot_wash_that_starts_cold_is_told() -> None:
+    """Would fail if a small heater's wash began far below what is asked and nothing said it."""
+    plant = farm()
+    heater = next(t for t, m in plant.equipment.items() if m.KIND == "water_heater")
+    small = plant.equipment[heater].model_copy(update={"volume_l": 60.0, "heater_kw": 1.0})
+    weak = plant.model_copy(update={"equipment": {**plant.equipment, heater: small}})
+    told = run_day(weak, month=6).finding("day.wash_start")
+    assert told.verdict == "fails" and "heaters" in told.sentence
+    large = plant.equipment[heater].model_copy(
+        update={"volume_l": 2500.0, "heater_kw": 60.0, "set_c": 90.0}
+    )
+    good = plant.model_copy(update={"equipment": {**plant.equipment, heater: large}})
+    assert run_day(good, month=6).finding("day.wash_start").verdict == "holds"
+
+
+def test_hard_water_asks_for_a_softener_of_its_size() -> None:
+    """Would fail if scale were not mentioned, or a softener not held to the hot water of a day."""
+    assert not [f for f in size(farm()).findings if f.key.startswith("water.hard")]
+    hard = farm(water_hardness_mmol_l=4.0)
+    assert size(hard).finding("water.hardness").verdict == "fails"
+    heater = next(t for t, m in hard.equipment.items() if m.KIND == "water_heater")
+    tag = next(p for p in hard.pipes if p.end == f"{heater}.inlet")
+
+    def softened(mol: float) -> Plant:
+        one = plants.machine("WX1", "softener", flow_l_min=60, capacity_mol=mol, salt_kg=2)
+        pipes = [p if p.id != tag.id else p.model_copy(update={"end": "WX1.inlet"})
+                 for p in hard.pipes]  # fmt: skip
+        pipes.append(plants.pipe("LWX", "WX1.outlet", f"{heater}.inlet"))
+        return hard.model_copy(
+            update={"equipment": {**hard.equipment, "WX1": one}, "pipes": tuple(pipes)}
+        )
+
+    few = size(softened(0.5)).finding("water.softener")
+    assert few.verdict == "fails" and few.limit is not None
+    litres = next(i.value for i in few.inputs if i.symbol == "V")
+    assert few.limit == pytest.approx(4.0 * float(litres) / 1000, rel=1e-3)
+    assert size(softened(200.0)).finding("water.softener").verdict == "holds"
