@@ -31,7 +31,8 @@ def chilled(leaving_c: float = 1.0, pct: float | None = 30.0, *, buffer_l: float
     if vessel:
         e["EV1"] = make("EV1", "expansion_vessel", volume_l=60.0)
         e["HC9"] = make("HC9", "header")
-        ends[-1:] = ["PC1.coolant_out HC9.way_1", "HC9.way_2 CH1.coolant_in", "HC9.way_3 EV1.coolant"]
+        ends[-1:] = ["PC1.coolant_out HC9.way_1", "HC9.way_2 CH1.coolant_in",
+                     "HC9.way_3 EV1.coolant"]  # fmt: skip
     pipes = tuple(plants.pipe(f"LX{i}", *text.split()) for i, text in enumerate(ends))
     modes = {
         n: m.model_copy(update={"positions": {**m.positions, "CH1": "runs", "LP9": "runs"}})
