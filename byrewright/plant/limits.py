@@ -75,9 +75,16 @@ def read_limits_text(text: str, name: str = FILE) -> Rulebook:
         if key not in rules:
             source.add("L001", place, True, found=show(key), near=nearest(key, rules))
             continue
+        if rules[key].unread:
+            near = nearest(key, [k for k, v in rules.items() if not v.unread])
+            source.add("L004", place, True, found=show(key), near=near)
+            continue
         number = _number(source, place, value, rules[key].unit)
-        if number is not None:
-            found[key] = number
+        if number is None:
+            continue
+        if not rules[key].allows(number):
+            source.add("L003", place, found=show(number), allowed=rules[key].allowed_text)
+        found[key] = number
     source.stop(LimitsError)
     return Rulebook(found)
 

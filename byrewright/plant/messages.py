@@ -116,5 +116,7 @@ CATALOGUE: Mapping[str, Message] = {
     # limits
     "L001": Message("no rule is called {found}{near}", "Use a key of the rulebook; a finding names the rules it used."),
     "L002": Message("{found} is not a number{allowed}", "Write one number for the rule."),
+    "L003": Message("{found} is out of range: {allowed}", "Check the unit and the decimal point."),
+    "L004": Message("no study reads {found} yet, so it would change nothing{near}", "Remove the line."),
 }  # fmt: skip
 """Every message about a file, by code: F any file, C the plant as a whole, L the limits file."""

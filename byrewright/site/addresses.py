@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal, get_args
 
 from byrewright.engine.interlocks import Row, Table
 from byrewright.errors import ByrewrightError
+from byrewright.plant.problems import FileProblems
+from byrewright.plant.source import read_text
 
 MODE, HEARTBEAT = "Mode", "Heartbeat"
 NAMESPACE = "urn:byrewright:interlocks"
@@ -99,23 +101,23 @@ def read_map(path: Path, table: Table, *, opcua: bool = False) -> Addresses:
 
     Raises:
         AddressError: a line cannot be used; names the line and what would be right.
+        FileProblems: the file cannot be read, or is not UTF-8 text.
     """
     found: dict[str, Address] = {}
     lines: dict[str, int] = {}
-    with path.open(
-        encoding="utf-8-sig", newline=""
-    ) as file:  # spreadsheets write a byte order mark
+    text = read_text(path, FileProblems)
+    with io.StringIO(text, newline="") as file:
         head = file.readline()
         file.seek(0)
         commas = head.count(",") >= head.count(";")
         reader = csv.DictReader(file, delimiter="," if commas else ";")
-        names = [(n or "").strip() for n in reader.fieldnames or ()]
+        names = _heads(path, reader)
         if not {"tag", "area", "address"} <= set(names):
             raise AddressError(
                 f"{path}:1: the first line must name the columns {', '.join(COLUMNS)}"
             )
         reader.fieldnames = names
-        for row in reader:
+        for row in _rows(path, reader):
             one = _read_row(path, reader.line_num, row)
             if one.tag in found:
                 raise AddressError(
@@ -155,6 +157,27 @@ def left_out(where: Addresses, table: Table) -> tuple[str, ...]:
     """Contacts of the table that the map leaves out."""
     read = {a.tag for a in where.contacts}
     return tuple(s.tag for s in table.signals if s.tag not in read)
+
+
+def _heads(path: Path, reader: csv.DictReader[str]) -> list[str]:
+    try:
+        return [(n or "").strip() for n in reader.fieldnames or ()]
+    except csv.Error as why:
+        raise AddressError(f"{path}:1: not a table of commas or semicolons: {why}") from None
+
+
+def _rows(path: Path, reader: csv.DictReader[str]) -> Iterator[dict[str, str]]:
+    """The lines; what is no line of a table is told with its number."""
+    while True:
+        try:
+            row = next(reader, None)
+        except csv.Error as why:
+            raise AddressError(
+                f"{path}:{reader.line_num}: not a line of a table: {why}; write one contact a line"
+            ) from None
+        if row is None:
+            return
+        yield row
 
 
 def _read_row(path: Path, line: int, row: Mapping[str, str]) -> Address:

@@ -42,7 +42,7 @@ VALUES: tuple[Value, ...] = (
     Value("wash.trough_freeboard_share", 0.10, "", "room above the charge in the trough",
           "practice", "common_practice", "typical", 0.1, 0.2),
     Value("wash.charge_left_share", 0.20, "", "share of the charge that stays in the trough while "
-          "the lines are wet", "practice", "common_practice", "limit", 0.1, 0.3),
+          "the lines are wet", "practice", "common_practice", "limit", 0.1, 0.3, most=0.9),
     Value("wash.acid_share", 0.005, "", "acid product as a share of the wash water; the label "
           "rules", "practice", "common_practice", "typical", 0.003, 0.010),
     Value("wash.sanitise_share", 0.0015, "", "sanitising product as a share of the water: 150 mg/L "

@@ -6,7 +6,8 @@ from byrewright.standards.model import Value
 
 VALUES: tuple[Value, ...] = (
     Value("milking.fall_share", 0.25, "", "share of the flow time in which the flow falls, "
-          "straight, to nothing", "practice", "common_practice", "typical", 0.15, 0.40),
+          "straight, to nothing", "practice", "common_practice", "typical", 0.15, 0.40, least=0.01,
+          most=0.9),
     Value("milking.lag_on_s", 15.0, "s", "from unit on to full let-down, after a minute of "
           "preparation", "practice", "common_practice", "typical", 0.0, 30.0),
     Value("milking.kick_off_share", 0.02, "", "share of cows that kick the unit off", "practice",

@@ -34,7 +34,9 @@ class Source:
 class Value:
     """One number: a limit not to pass, a coefficient of a rule, or a typical figure.
 
-    `low` and `high` bound a typical figure where the source gives a range.
+    `low` and `high` bound a typical figure where the source gives a range. `least` and `most` bound
+    what a user may put in its place; where a rule does not state them they follow from its unit and
+    size (`range`). No study reads a rule that is `unread` yet, so nobody may replace it.
     """
 
     key: str
@@ -46,6 +48,43 @@ class Value:
     kind: Kind
     low: float | None = None
     high: float | None = None
+    least: float | None = None
+    most: float | None = None
+    unread: bool = False
+
+    @property
+    def range(self) -> tuple[float, float]:
+        """Least and most that a user may state in place of this value.
+
+        A share lies in 0 to 1, a temperature within 40 K below and 60 K above, anything else within
+        a factor of twenty and where its source says; farther away it is a slip of the unit or of
+        the decimal point.
+        """
+        value = self.value
+        if self.unit == "degC":
+            least, most = value - COLDER_K, value + WARMER_K
+        elif self.key.endswith("_share") and value <= 1:
+            least, most = 0.0, 1.0
+        else:
+            least, most = sorted((value / FACTOR, value * FACTOR))
+            most = min(most, 1.0) if self.unit == "" and self.key.endswith(AT_MOST_ONE) else most
+        least = min(least, least if self.low is None else self.low)
+        most = max(most, most if self.high is None else self.high)
+        return (
+            least if self.least is None else self.least,
+            most if self.most is None else self.most,
+        )
+
+    @property
+    def allowed_text(self) -> str:
+        """`range` as words."""
+        least, most = self.range
+        return f"{least:g} to {most:g} {self.unit}".strip()
+
+    def allows(self, number: float) -> bool:
+        """Whether a user may state this number in place of the value."""
+        least, most = self.range
+        return least <= number <= most
 
     @property
     def range_text(self) -> str:
@@ -53,6 +92,16 @@ class Value:
         if self.low is None or self.high is None:
             return ""
         return f"{self.low:g} to {self.high:g} {self.unit}".strip()
+
+
+FACTOR = 20.0
+COLDER_K, WARMER_K = 40.0, 60.0
+AT_MOST_ONE = (
+    "efficiency", "efficiency_electric", "efficiency_fuel", "power_factor", "load_most",
+    "duty_most", "loading", "load_fill", "correlation", "fail_to_start", "common_cause",
+    "least_pace",
+)  # fmt: skip
+"""Ends of the keys of what cannot be more than all of it."""
 
 
 class UnknownRule(KeyError):

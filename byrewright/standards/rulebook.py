@@ -45,7 +45,7 @@ class Rulebook(Mapping[str, Value]):
 
     Raises:
         UnknownRule: an override names a key that does not exist.
-        ValueError: an override is not a finite number.
+        ValueError: an override is not a finite number in the rule's range.
     """
 
     __slots__ = ("_overridden", "_values", "units_per_slope")
@@ -63,6 +63,8 @@ class Rulebook(Mapping[str, Value]):
                 raise ValueError(f"{key}: write a number in {default.unit or 'no unit'}")
             if not math.isfinite(number):
                 raise ValueError(f"{key}: write a finite number in {default.unit or 'no unit'}")
+            if not default.allows(number):
+                raise ValueError(f"{key}: {number:g} is out of range: {default.allowed_text}")
             self._values[key] = replace(
                 default, value=float(number), source="user", known="stated", low=None, high=None
             )

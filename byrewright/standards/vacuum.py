@@ -58,7 +58,7 @@ VALUES: tuple[Value, ...] = (
           "cornell2018", "read", "typical"),
     # Pump capacity procedure.
     Value("vacuum.regulation_loss_share", 0.10, "", "regulation loss as a share of the manual "
-          "reserve", *_ISO, "limit"),
+          "reserve", *_ISO, "limit", most=0.5),
     Value("vacuum.regulation_loss_floor_l_min", 35, "L/min", "regulation loss allowed in any case",
           *_ISO, "limit"),
     Value("vacuum.regulator_leak_share", 0.05, "", "regulator leakage as a share of the manual "
@@ -66,7 +66,7 @@ VALUES: tuple[Value, ...] = (
     Value("vacuum.regulator_leak_floor_l_min", 35, "L/min", "regulator leakage allowed in any "
           "case", *_ISO, "limit"),
     Value("vacuum.system_leak_share", 0.05, "", "leakage of the vacuum system as a share of pump "
-          "capacity at the pump's working vacuum", *_ISO, "limit"),
+          "capacity at the pump's working vacuum", *_ISO, "limit", most=0.5),
     Value("vacuum.milk_leak_base_l_min", 10, "L/min", "leakage of the milk system: base", *_ISO,
           "limit"),
     Value("vacuum.milk_leak_per_unit_l_min", 2, "L/min", "leakage of the milk system: each unit",

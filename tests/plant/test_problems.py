@@ -205,7 +205,7 @@ CASES: list[tuple[str, str, str, str]] = [
 FOUND_ELSEWHERE = {
     "F001", "F002", "F003", "F004",  # the file as such, below
     "C004", "C005", "C006", "C022", "C027", "C015", "C040",  # in test_check, test_colours
-    "L001", "L002",  # limits, below
+    "L001", "L002", "L003", "L004",  # limits, below
     "C041",  # a machine no study reads, in test_new_machines
     "C042",  # drinking water that meets wash, in test_check
 }  # fmt: skip
@@ -350,6 +350,9 @@ def test_byte_order_mark_is_no_mistake(tmp_path: Path) -> None:
         ("vacuum.no_such: 3\n", "no rule is called"),
         ("vacuum: {iso_drop_receiver_to_pump_kpa: high}\n", "not a number"),
         ("vacuum.iso_drop_receiver_to_pump_kpa: true\n", "true is not a number in kPa"),
+        ("ups.margin: 0\n", "error L003: ups.margin: 0 is out of range: 0.0625 to 25"),
+        ("coolant: {rise_k: 1e299}\n", "1e+299 is out of range: 0.2 to 80 K"),
+        ("pump.npsh_m: 3\n", 'no study reads "pump.npsh_m" yet'),
         ("vacuum.iso_drop_receiver_to_pump_kpa: 3 kg\n", "kg is a mass, not a pressure"),
     ],
 )

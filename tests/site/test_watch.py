@@ -17,6 +17,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from byrewright.engine.interlocks import Table
+from byrewright.plant.problems import FileProblems
 from byrewright.site.addresses import (
     AddressError,
     Addresses,
@@ -404,3 +405,11 @@ def test_address_map_comes_back_and_complains_clearly(tmp_path: Path) -> None:
         path.write_text(bad)
         with pytest.raises(AddressError, match=said):
             read_map(path, table)
+    for raw in ("tag,area,address\nV1_\xf6ffnet,discrete_input,1\n".encode("latin-1"),
+                "tag,area,address\n".encode("utf-16")):  # fmt: skip
+        path.write_bytes(raw)
+        with pytest.raises(FileProblems, match="not UTF-8 text"):
+            read_map(path, table)
+    path.write_bytes(b"tag,area,address\n" + b"x" * 200_000 + b",discrete_input,1\n")
+    with pytest.raises(AddressError, match="not a line of a table"):
+        read_map(path, table)

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import ast
 import math
+import random
 import re
 from pathlib import Path
 
 import pytest
 
+from byrewright.plant.read import read_plant_text
 from byrewright.standards import (
     Rulebook,
     UnknownRule,
@@ -27,6 +29,8 @@ from byrewright.standards import (
 )
 from byrewright.standards.model import KNOWN_MEANING
 from byrewright.standards.sources import SOURCES
+from byrewright.studies.sizing import size
+from tests.plant.small import SMALL
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -75,7 +79,7 @@ def test_every_rule_is_read_by_code() -> None:
     idle = {
         k for k in default_rulebook() if k not in whole and not any(p.fullmatch(k) for p in made)
     }
-    assert idle <= {"pump.npsh_m", "pump.npsh_margin_m"}  # read when suction is judged
+    assert idle == {k for k, v in default_rulebook().items() if v.unread}
 
 
 def _keys_made(node: ast.AST) -> list[re.Pattern[str]]:
@@ -118,6 +122,38 @@ def test_an_override_must_be_a_number(wrong: object) -> None:
     """A word or a NaN as a limit would make every comparison false."""
     with pytest.raises(ValueError, match="write a"):
         Rulebook({"milk.cp_kj_kgk": wrong})  # type: ignore[dict-item]
+
+
+@pytest.mark.parametrize("key", default_rulebook())
+def test_every_rule_has_a_range_that_it_lies_in(key: str) -> None:
+    """A slip of the decimal point would be taken as a limit, and hang or break a study."""
+    one = default_rulebook()[key]
+    least, most = one.range
+    assert least <= one.value <= most and least < most
+    assert one.allows(least) and not one.allows(most + abs(most) * 0.01)
+    assert one.low is None or (one.allows(one.low) and one.allows(one.high or one.low))
+    if one.value > 0 and one.low != 0 and not one.key.endswith("_share") and one.unit != "degC":
+        assert least > 0, "nothing to divide by"
+
+
+@pytest.mark.parametrize("number", [0, -1, 1e299])
+def test_a_limit_out_of_range_is_refused(number: float) -> None:
+    """A study would divide by it, or never end."""
+    for key in ("ups.margin", "coolant.rise_k", "milk.cp_kj_kgk"):
+        with pytest.raises(ValueError, match="out of range"):
+            Rulebook({key: number})
+
+
+SAMPLE = 60
+
+
+@pytest.mark.parametrize("end", [0, 1], ids=["least", "most"])
+def test_the_ends_of_the_ranges_are_sized(end: int) -> None:
+    """A limit that its range allows would end the sizing in a traceback."""
+    plant = read_plant_text(SMALL).plant
+    keys = random.Random(end).sample(sorted(default_rulebook()), SAMPLE)
+    for key in {*keys, "vacuum.system_leak_share", "ups.margin", "wash.charge_left_share"}:
+        assert size(plant, Rulebook({key: default_rulebook()[key].range[end]})).findings, key
 
 
 def test_rulebooks_with_the_same_overrides_are_alike() -> None:
