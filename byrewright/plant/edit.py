@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any, Final
 
@@ -17,22 +18,25 @@ class Remove:
 
 
 REMOVE: Final = Remove()
+QUOTED = re.compile(r"\"[^\"]*\"|'[^']*'")
 
 
-def edit_plant(file: PlantFile, changes: Mapping[str, Any]) -> str:
+def edit_plant(file: PlantFile, changes: Mapping[str, Any], *, mark_reasons: bool = False) -> str:
     """The file's text with some values changed, added or (`REMOVE`) removed.
 
     Keys are dotted places: `equipment.VP1.motor_kw`, `modes.milking.V11`, `equipment.VP3` (with
     all its keys as a mapping), `pipes.L200` (a new pipe). Values are plain data. Comments, order
-    and layout stay. The result is not checked: read it with `read_plant_text`.
+    and layout stay. The result is not checked: read it with `read_plant_text`. With `mark_reasons`
+    a comment on the line of a changed number says what the number was when it was written, because
+    the reason it gives may not hold for the new one.
 
     Raises:
         ByrewrightError: a change goes to a place that is not there.
     """
-    return edit_source(file.source, changes)
+    return edit_source(file.source, changes, mark_reasons=mark_reasons)
 
 
-def edit_source(source: Source, changes: Mapping[str, Any]) -> str:
+def edit_source(source: Source, changes: Mapping[str, Any], *, mark_reasons: bool = False) -> str:
     """The same for any file that was read: a brief, for instance.
 
     Raises:
@@ -40,6 +44,8 @@ def edit_source(source: Source, changes: Mapping[str, Any]) -> str:
     """
     places = {source.dotted(p): p for p in (*source.values, *source.keys)}
     cuts = [_cut(source, places, key, value) for key, value in changes.items()]
+    if mark_reasons:
+        cuts += _marked(source, places, changes)
     text = source.text
     for start, end, new in sorted(cuts, key=lambda c: c[0], reverse=True):
         text = text[:start] + new + text[end:]
@@ -74,6 +80,24 @@ def _cut(source: Source, places: Mapping[str, Place], key: str, value: Any) -> C
             return _added(source, above, list(range(len(inner))), flow(value), "- ")
         break
     raise ByrewrightError(f"{key}: there is no such place, and nothing can be added at {show(key)}")
+
+
+def _marked(source: Source, places: Mapping[str, Place], changes: Mapping[str, Any]) -> list[Cut]:
+    """Behind the comment of each line with a changed number: what it was when that was written."""
+    said: dict[int, list[str]] = {}
+    for key in changes:
+        place = places.get(key)
+        old = _at(source, place) if place is not None else None
+        if place is None or isinstance(old, bool) or not isinstance(old, int | float):
+            continue
+        start = source.values[place].start
+        end = source.text.find("\n", start)
+        end = len(source.text) if end < 0 else end
+        rest = QUOTED.sub(lambda found: "x" * len(found.group()), source.text[start:end])
+        if re.search(r"\s#", rest):
+            stop = start + len(rest.rstrip())
+            said.setdefault(stop, []).append(f"{place[-1]} {scalar(old)}")
+    return [(stop, stop, f" [written for {', '.join(old)}]") for stop, old in said.items()]
 
 
 def _at(source: Source, place: Place) -> Any:

@@ -11,11 +11,14 @@ from collections import OrderedDict
 from collections.abc import Callable, Hashable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from byrewright.errors import ByrewrightError
 from byrewright.results import Result
 from byrewright.web.folder import Opened
+
+if TYPE_CHECKING:
+    from byrewright.studies.routes.turn import Turned
 
 KEPT = 120
 WORKERS = 2
@@ -40,6 +43,8 @@ class Job:
     problem: str = ""
     cancel: threading.Event = field(default_factory=threading.Event)
     ended: threading.Event = field(default_factory=threading.Event)
+    shares: int = 0
+    """How many visitors wait for it."""
 
     def say(self, what: str, done: int = 0, total: int = 0) -> bool | None:
         """Note a step; stops the work when that was asked for."""
@@ -54,6 +59,52 @@ class Job:
         return self.ended.is_set()
 
 
+class Share:
+    """One visitor's part in work that others may wait for too.
+
+    Leaving it stops the work only when nobody else is left; to the one who left it is stopped.
+    """
+
+    def __init__(self, job: Job) -> None:
+        self._job = job
+        self._left = self._waits = False
+
+    what = property(lambda self: self._job.what)
+    done = property(lambda self: self._job.done)
+    total = property(lambda self: self._job.total)
+    value = property(lambda self: self._job.value)
+    problem = property(lambda self: self._job.problem)
+
+    @property
+    def state(self) -> State:
+        """How it is, as this visitor sees it."""
+        return "stopped" if self._left and self._job.state != "done" else self._job.state
+
+    @property
+    def over(self) -> bool:
+        """Whether it will not change any more."""
+        return self._left or self._job.over
+
+    def wait(self, limit_s: float | None = None) -> bool:
+        """Wait until the work has ended; whether it has."""
+        return self._job.ended.wait(limit_s)
+
+    def join(self) -> None:
+        """This visitor waits for it."""
+        if not self._waits:
+            self._waits = True
+            self._job.shares += 1
+
+    def leave(self) -> None:
+        """This visitor does not want it any more."""
+        if self._left or self._job.over:
+            return
+        self._left = True
+        self._job.shares -= self._waits
+        if self._job.shares <= 0:
+            self._job.cancel.set()
+
+
 Work = Callable[[Job], Any]
 
 
@@ -66,28 +117,31 @@ class Answers:
         self._quick = ThreadPoolExecutor(WORKERS, thread_name_prefix="quick")
         self._long = ThreadPoolExecutor(WORKERS, thread_name_prefix="long")
 
-    def ask(self, key: Hashable, work: Work, *, long: bool = False) -> Job:
+    def ask(self, key: Hashable, work: Work, *, long: bool = False) -> Share:
         """The job of a question: the one under way or done, or a new one.
 
         `long` work has threads of its own, so that nobody waits for a drawing behind it.
         """
         with self._lock:
             job = self._jobs.get(key)
-            if job is not None and job.state not in ("failed", "stopped"):
+            again = job is not None and (job.state in ("failed", "stopped") or job.cancel.is_set())
+            if job is not None and not again:
                 self._jobs.move_to_end(key)
-                return job
+                return Share(job)
             job = self._jobs[key] = Job()
             while len(self._jobs) > KEPT:
                 self._jobs.popitem(last=False)
+            share = Share(job)
         (self._long if long else self._quick).submit(_run, job, work)
-        return job
+        return share
 
-    def known(self, key: Hashable) -> Job | None:
-        """The job of a question, where it was asked before."""
+    def known(self, key: Hashable) -> Share | None:
+        """The work of a question, where it was asked before."""
         with self._lock:
-            return self._jobs.get(key)
+            job = self._jobs.get(key)
+            return Share(job) if job is not None and not job.cancel.is_set() else None
 
-    def study(self, name: str, opened: Opened) -> Job:
+    def study(self, name: str, opened: Opened) -> Share:
         """The answer of a study for a plant."""
         work = STUDIES[name]
         return self.ask((name, opened.key), lambda job: work(opened, job), long=name in LONG)
@@ -164,7 +218,7 @@ STUDIES: dict[str, Callable[[Opened, Job], Any]] = {
 LONG = frozenset({"routes", "failures"})
 
 
-def proof(answers: Answers, opened: Opened, study: Any) -> Job:
+def proof(answers: Answers, opened: Opened, study: Any) -> Share:
     """The whole result of the routes study (`Result`), from what was worked out already."""
     from byrewright.studies.routes.study import report
 
@@ -177,7 +231,7 @@ def proof(answers: Answers, opened: Opened, study: Any) -> Job:
     return answers.ask(("proof", opened.key), work, long=True)
 
 
-def flows(answers: Answers, opened: Opened, mode: str, wrong: Mapping[str, str]) -> Any:
+def flows(answers: Answers, opened: Opened, mode: str, wrong: Mapping[str, str]) -> Turned:
     """Where fluids go in a mode with some machines turned by hand (`routes.turn.Turned`)."""
     from byrewright.studies.routes.network import network
     from byrewright.studies.routes.questions import scene
@@ -192,13 +246,13 @@ def flows(answers: Answers, opened: Opened, mode: str, wrong: Mapping[str, str])
 
 def _kept(answers: Answers, key: Hashable, work: Work) -> Any:
     job = answers.ask(key, work)
-    job.ended.wait()
+    job.wait()
     if job.state != "done":
         raise ByrewrightError(job.problem)
     return job.value
 
 
-def laid_out(answers: Answers, opened: Opened, sheet: str) -> Job:
+def laid_out(answers: Answers, opened: Opened, sheet: str) -> Share:
     """A sheet's layout for the screen (`documents.shapes.Layout`)."""
     from byrewright.web.drawing import layout
 
@@ -216,7 +270,7 @@ class DayAnswer:
     cows: Any
 
 
-def day(answers: Answers, opened: Opened, month: int, seed: int = 1) -> Job:
+def day(answers: Answers, opened: Opened, month: int, seed: int = 1) -> Share:
     """The day of a plant in a month (`DayAnswer`)."""
 
     def work(job: Job) -> DayAnswer:
@@ -236,7 +290,7 @@ def day(answers: Answers, opened: Opened, month: int, seed: int = 1) -> Job:
     return answers.ask(("day", opened.key, month, seed), work, long=True)
 
 
-def failure_trace(answers: Answers, opened: Opened, event: str, moment: str) -> Job:
+def failure_trace(answers: Answers, opened: Opened, event: str, moment: str) -> Share:
     """The timeline of one failure at one moment (`studies.failures.trace.Trace`)."""
     from byrewright.studies.failures.trace import trace
 

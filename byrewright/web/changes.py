@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import difflib
+import re
 from dataclasses import dataclass
 from typing import Any
 
 from byrewright.plant.farm import plain
 from byrewright.plant.plant import Plant
 from byrewright.plant.record import Record
-from byrewright.results import Result, Verdict
+from byrewright.results import Finding, Result, Verdict
 from byrewright.web.markup import Html, tag
 
 AROUND = 2
@@ -64,6 +65,14 @@ def plant_changes(old: Plant, new: Plant) -> list[Change]:
     return found
 
 
+def _alike(a: Finding, b: Finding) -> bool:
+    return a.key == b.key and _without_numbers(a.sentence) == _without_numbers(b.sentence)
+
+
+def _without_numbers(sentence: str) -> str:
+    return re.sub(r"[A-Z]{0,3}[\d.,]+", "", sentence)
+
+
 def _title(plant: Plant, where: str) -> str:
     machine = plant.equipment.get(where)
     return machine.title if machine else where
@@ -79,12 +88,20 @@ def verdict_changes(old: Result, new: Result) -> list[tuple[str, Verdict | None,
     """Findings whose verdict is another one, that came, or that went: (sentence, before, after)."""
     before = {f.name: f for f in old.findings}
     after = {f.name: f for f in new.findings}
+    gone = {n: f for n, f in before.items() if n not in after}
+    moved: dict[str, Finding] = {}
+    for name, one in after.items():  # the same sentence under other numbers is no news
+        if name not in before:
+            same = next((n for n, f in gone.items() if _alike(f, one)), None)
+            if same is not None:
+                moved[name] = gone.pop(same)
     found = []
     for name in dict.fromkeys((*before, *after)):
-        a, b = before.get(name), after.get(name)
+        a, b = before.get(name) or moved.get(name), after.get(name)
+        if b is None and name not in gone:
+            continue
         was, now = (a.verdict if a else None), (b.verdict if b else None)
         if was != now:
-            one = b or a
-            assert one is not None
+            one = b or before[name]
             found.append((one.sentence, was, now))
     return found

@@ -24,6 +24,8 @@ CHART_PX = 250
 CLOCK = "h => String(Math.floor((%d + h * 60) / 60) %% 24).padStart(2, '0') + ':00'"
 """Hours of a run as a time of day, on the axis."""
 CLOCK_STEP_H = 3
+AXES = 2
+MOST_POINTS = 480
 
 
 def figure_table(
@@ -58,12 +60,15 @@ def cell(v: Visit, value: float | str, unit: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One line of a timeline; `beside` ones are drawn dashed, the `strong` one in the accent."""
+    """One line of a timeline; `beside` ones are drawn dashed, the `strong` one thick.
+
+    A value of None is a gap: what does not exist then, such as the temperature of an empty tank.
+    """
 
     name: str
     unit: str
     x: Sequence[float]
-    values: Sequence[float]
+    values: Sequence[float | None]
     beside: bool = False
     strong: bool = False
 
@@ -73,7 +78,14 @@ def timeline(
     begins_min: float | None = None, first_shown: Collection[str] | None = None,
 ) -> None:  # fmt: skip
     """Draw a timeline where the page now stands. With `begins_min` the axis shows times of day;
-    lines not in `first_shown` wait in the legend until they are asked for."""
+    lines not in `first_shown` wait in the legend until they are asked for. An axis carries one
+    quantity: where there are more than two, the rest is drawn below."""
+    units = list(dict.fromkeys(one.unit for one in lines))
+    if len(units) > AXES:
+        for part in (units[:AXES], units[AXES:]):
+            some = [one for one in lines if one.unit in part]
+            timeline(v, title, some, x_name, begins_min=begins_min, first_shown=first_shown)
+        return
     label = v.t("figure.timeline", title=title, lines=", ".join(one.name for one in lines))
     options = _options(v, lines, x_name, begins_min, first_shown)
     with ui.element("figure").style("margin:0 0 14px;min-width:0"):
@@ -86,7 +98,7 @@ def _options(
     v: Visit, lines: Sequence[Line], x_name: str, begins_min: float | None,
     first_shown: Collection[str] | None,
 ) -> dict[str, Any]:  # fmt: skip
-    units = list(dict.fromkeys(one.unit for one in lines))[:2]
+    units = list(dict.fromkeys(one.unit for one in lines))
     text = {"color": "var(--ink)", "fontFamily": "DejaVu Sans", "fontSize": 12}
     axis = {
         "axisLabel": text,
@@ -108,6 +120,9 @@ def _options(
             "interval": CLOCK_STEP_H,
             "axisLabel": {**text, ":formatter": CLOCK % begins_min},
         }
+    tips: dict[str, Any] = {}
+    if begins_min is not None:
+        tips = {":formatter": f"p => byre.tip(p, {begins_min:g})"}
     chosen = {one.name: first_shown is None or one.name in first_shown for one in lines}
     return {
         "animation": False,
@@ -125,6 +140,7 @@ def _options(
         "tooltip": {
             "trigger": "axis",
             "confine": True,
+            **tips,
             "backgroundColor": "var(--field)",
             "borderColor": "var(--ink)",
             "textStyle": text,
@@ -143,19 +159,49 @@ def _options(
     }
 
 
+def thinned(x: Sequence[float], values: Sequence[float | None]) -> list[tuple[float, float | None]]:
+    """As many points as a screen can show: of each short stretch the least and the largest value,
+    and where a gap begins and ends.
+
+    >>> thinned([0, 1, 2], [5.0, None, 7.0])
+    [(0, 5.0), (1, None), (2, 7.0)]
+    """
+    every = list(zip(x, values, strict=True))
+    if len(every) <= MOST_POINTS:
+        return every
+    step = -(-2 * len(every) // MOST_POINTS)
+    kept: list[tuple[float, float | None]] = []
+    for first in range(0, len(every), step):
+        some = every[first : first + step]
+        there = [one for one in some if one[1] is not None]
+        if not there:
+            kept.append(some[0])
+            continue
+        ends = {min(there, key=_value), max(there, key=_value)}
+        if len(there) < len(some):
+            ends.add(next(one for one in some if one[1] is None))
+        kept += sorted(ends, key=lambda one: one[0])
+    return kept
+
+
+def _value(one: tuple[float, float | None]) -> float:
+    return one[1] if one[1] is not None else 0.0
+
+
 def _series(v: Visit, one: Line, place: int, units: list[str]) -> dict[str, Any]:
-    colour = "var(--accent)" if one.strong else INKS[place % len(INKS)]
+    colour = INKS[0] if one.strong else INKS[place % len(INKS)]
     dashes = "solid" if one.strong else "dashed" if one.beside else DASHES[place % len(DASHES)]
     return {
         "name": one.name,
         "type": "line",
         "showSymbol": False,
-        "sampling": "lttb",
-        "yAxisIndex": units.index(one.unit) if one.unit in units else 0,
+        "yAxisIndex": units.index(one.unit),
+        "connectNulls": False,
         "lineStyle": {"width": 2.2 if one.strong else 1.6, "type": dashes, "color": colour},
         "itemStyle": {"color": colour},
         "emphasis": {"disabled": True},
         "data": [
-            [x, shown(y, one.unit, v.units)[0]] for x, y in zip(one.x, one.values, strict=True)
+            [x, None if y is None else shown(y, one.unit, v.units)[0]]
+            for x, y in thinned(one.x, one.values)
         ],
     }

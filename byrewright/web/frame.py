@@ -17,7 +17,7 @@ from byrewright.documents.format import System, prose, quantity
 from byrewright.documents.schematic import INVENTED
 from byrewright.results import VERDICTS, Result, Verdict
 from byrewright.web.access import Gate
-from byrewright.web.answers import Answers, Job
+from byrewright.web.answers import Answers, Share
 from byrewright.web.folder import Folder, NotServed, Opened
 from byrewright.web.live import strip
 from byrewright.web.look import SCRIPTS, own_style, script, style_sheet
@@ -158,8 +158,9 @@ class Live:
             await answer
 
 
-async def finish(job: Job, show: Callable[[Job], None] | None = None) -> Job:
+async def finish(job: Share, show: Callable[[Share], None] | None = None) -> Share:
     """Wait for work without holding up anybody, telling its steps."""
+    job.join()
     told = ("", -1)
     while not job.over:
         if show is not None and (job.what, job.done) != told:
@@ -321,7 +322,7 @@ def say(text: Child, kind: str = "") -> Html:
     return tag("div", text, cls=f"say {kind}".strip(), role="alert" if kind == "bad" else "status")
 
 
-def progress(job: Job, t: Texts, stop: bool = True) -> Html:
+def progress(job: Share, t: Texts, stop: bool = True) -> Html:
     """How far work is, with a way to stop it."""
     bar = (
         tag("progress", value=job.done, max=job.total, aria_label=t("work.progress"))
@@ -337,10 +338,11 @@ def progress(job: Job, t: Texts, stop: bool = True) -> Html:
     return tag("div", tag("p", text), bar, tag("p", button), cls="say", role="status")
 
 
-def trouble(job: Job, t: Texts) -> Html:
-    """What to say of work that did not end well."""
+def trouble(job: Share, t: Texts) -> Html:
+    """What to say of work that did not end well; what was stopped can be begun again."""
     if job.state == "stopped":
-        return say(t("work.stopped"))
+        again = tag("button", t("work.again"), type="button", data_act="again", id="again")
+        return say([tag("p", t("work.stopped")), again])
     return say([tag("b", t("work.failed")), " ", job.problem], "bad")
 
 

@@ -47,7 +47,7 @@ def small(tmp_path_factory: pytest.TempPathFactory) -> Opened:
 def test_sizing_is_the_command_lines(small: Opened) -> None:
     """Would fail if a page sized the plant otherwise than the command line."""
     job = Answers().study("sizing", small)
-    assert job.ended.wait(WAIT_S) and job.state == "done", job.problem
+    assert job.wait(WAIT_S) and job.state == "done", job.problem
     assert json.loads(job.value.to_json()) == told(small, "size")
 
 
@@ -55,9 +55,9 @@ def test_the_proof_is_the_command_lines(small: Opened) -> None:
     """Would fail if the page proved something else than the command line."""
     answers = Answers()
     study = answers.study("routes", small)
-    assert study.ended.wait(WAIT_S)
+    assert study.wait(WAIT_S)
     job = proof(answers, small, study.value)
-    assert job.ended.wait(WAIT_S) and job.state == "done", job.problem
+    assert job.wait(WAIT_S) and job.state == "done", job.problem
     assert json.loads(job.value.to_json()) == told(small, "routes")
 
 
@@ -65,7 +65,7 @@ def test_the_day_is_the_command_lines(opened: Opened) -> None:
     """Would fail if the day that is played were another than the day that is printed."""
     answers = Answers()
     job = day(answers, opened, 6)
-    assert job.ended.wait(WAIT_S) and job.state == "done", job.problem
+    assert job.wait(WAIT_S) and job.state == "done", job.problem
     assert json.loads(job.value.result.to_json()) == told(opened, "day")
     last = job.value.moments[-1]
     assert all(0.0 <= held.share <= 1.0 for m in job.value.moments for held in m.held.values())
@@ -78,7 +78,7 @@ def test_turning_a_valve_finds_what_the_exhaustive_search_finds(opened: Opened) 
     where nothing was turned."""
     answers = Answers()
     job = answers.study("routes", opened)
-    assert job.ended.wait(WAIT_S) and job.state == "done", job.problem
+    assert job.wait(WAIT_S) and job.state == "done", job.problem
     study = job.value
     for mode in opened.plant.modes:
         at_rest = {
@@ -105,13 +105,14 @@ def test_a_question_is_worked_out_once_for_all_who_ask() -> None:
     jobs = [answers.ask("same", work) for _ in range(20)]
     gate.set()
     for job in jobs:
-        assert job.ended.wait(5)
+        assert job.wait(5)
     assert count == [1] and {job.value for job in jobs} == {1}
     answers.end()
 
 
 def test_work_is_stopped_at_its_next_step_and_can_be_asked_again() -> None:
-    """Would fail if Stop did nothing, or a stopped question could never be answered."""
+    """Would fail if Stop did nothing or stopped what another visitor waits for, or a stopped
+    question could never be answered."""
     answers, begun = Answers(), threading.Event()
 
     def work(job: Job) -> str:
@@ -123,10 +124,15 @@ def test_work_is_stopped_at_its_next_step_and_can_be_asked_again() -> None:
 
     job = answers.ask("long", work)
     assert begun.wait(5)
-    job.cancel.set()
-    assert job.ended.wait(5) and job.state == "stopped"
+    other = answers.ask("long", work)
+    job.join()
+    other.join()
+    other.leave()
+    assert other.over and other.state == "stopped" and not job.over  # nobody else's is stopped
+    job.leave()
+    assert job.wait(5) and job.state == "stopped"
     again = answers.ask("long", lambda job: "quick")
-    assert again.ended.wait(5) and again.value == "quick"
+    assert again.wait(5) and again.value == "quick"
     answers.end()
 
 
@@ -138,6 +144,6 @@ def test_a_fault_is_told_in_a_sentence(capsys: pytest.CaptureFixture[str]) -> No
         raise ByrewrightError("The plant has no mode that does milking.")
 
     job = answers.ask("bad", refuses)
-    assert job.ended.wait(5)
+    assert job.wait(5)
     assert (job.state, job.problem) == ("failed", "The plant has no mode that does milking.")
     answers.end()

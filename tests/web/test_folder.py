@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from byrewright.web.folder import Conflict, Folder, NotServed
+from tests.plant.small import SMALL
 
 PLANT = "byrewright: 1\n# a remark\n"
 
@@ -113,3 +114,19 @@ def test_a_broken_file_is_told_not_raised(tree: Path) -> None:
         opened = folder.open(slug)
         assert not opened.sound
         assert opened.problems
+
+
+def test_a_users_own_limits_and_table_make_another_plant(tmp_path: Path) -> None:
+    """Would fail if a page kept a verdict that a new limits file or table had overtaken, or did
+    not notice that the files have changed."""
+    (tmp_path / "plant.yaml").write_text(SMALL, encoding="utf-8")
+    folder = Folder(tmp_path)
+    seen = [(folder.open("plant").key, folder.state_of("plant"))]
+    for name, text in (
+        ("limits.yaml", "alarm.chattering: 1\n"),
+        ("milkline_table.yaml", "looped: {73: {1.0: 9}}\n"),
+        ("plant.yaml", SMALL + "\n# a remark\n"),
+    ):
+        (tmp_path / name).write_text(text, encoding="utf-8")
+        seen.append((folder.open("plant").key, folder.state_of("plant")))
+    assert len({key for key, _ in seen}) == len({state for _, state in seen}) == len(seen)

@@ -90,8 +90,9 @@ def own_style(colours: Mapping[str, str]) -> str:
     )
 
 
-SCRIPTS = ("page.js", "morph.js", "live.js")
-"""Zoom, pan and marks on drawings; redrawing without touching what is typed; what is heard."""
+SCRIPTS = ("page.js", "morph.js", "keep.js", "live.js")
+"""Zoom, pan and marks on drawings; redrawing without touching what is typed; keeping what is typed;
+what is heard."""
 
 
 @cache

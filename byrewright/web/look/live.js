@@ -89,6 +89,7 @@
     setInterval(check, 500); setInterval(beep, BEEP_MS);
     ask();
   }
-  window.byreLive = { silence };
+  // a page that saved the files itself knows them as they are
+  window.byreLive = { silence, known(state) { part("live").dataset.state = state; part("changed").hidden = true; } };
   if (document.readyState === "loading") document.addEventListener("DOMContentLoaded", begin); else begin();
 })();

@@ -151,6 +151,21 @@
         });
       });
     },
+    // what a timeline says of a moment, with its time of day; points are [hours, value]
+    tip(points, begins) {
+      if (!points.length) return "";
+      const at = Math.round(begins + points[0].value[0] * 60), pad = n => String(n).padStart(2, "0");
+      const box = document.createElement("div"), head = document.createElement("b");
+      head.textContent = `${pad(Math.floor(at / 60) % 24)}:${pad(at % 60)}`;
+      box.append(head);
+      for (const p of points) {
+        if (p.value[1] === null || p.value[1] === undefined) continue;
+        const line = document.createElement("div");
+        line.textContent = `${p.seriesName} ${Number(p.value[1].toPrecision(4))}`;
+        box.append(line);
+      }
+      return box.outerHTML;
+    },
     wrong(told) {
       for (const [id, text] of Object.entries(told)) {
         const field = document.getElementById(id), place = document.getElementById(id + "-wrong");

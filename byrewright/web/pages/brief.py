@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import asyncio
+import json
 from typing import Any
 
 from fastapi import Request
 from nicegui import ui
 
-from byrewright.documents.format import words
+from byrewright.documents.format import prose, words
 from byrewright.drafting.draft import Draft, draft_plant
 from byrewright.errors import ByrewrightError
 from byrewright.plant.brief import Brief, BriefFile, WaterSource, read_brief_text
@@ -16,7 +17,7 @@ from byrewright.plant.edit import edit_source
 from byrewright.plant.problems import BriefError, Problem
 from byrewright.plant.source import LARGEST_BYTES, load, read_text
 from byrewright.web import fields
-from byrewright.web.answers import Job
+from byrewright.web.answers import Job, Share
 from byrewright.web.changes import diff, plant_changes
 from byrewright.web.folder import BRIEF_FILE, Conflict, digest_of
 from byrewright.web.frame import (
@@ -63,7 +64,7 @@ class BriefView:
         self.fields += fields.fields_of(WaterSource, "water_source")
         self.file: BriefFile | None = None
         self.problems: tuple[Problem, ...] = ()
-        self.job: Job | None = None
+        self.job: Share | None = None
         self.note: Html | None = None
         self._read()
 
@@ -86,6 +87,7 @@ class BriefView:
             acts = {
                 "draft": self.on_draft,
                 "stop": self.on_stop,
+                "again": self.on_draft,
                 "save": self.on_save,
                 "save_brief": self.on_save_brief,
             }
@@ -184,6 +186,10 @@ class BriefView:
             ),
             counts(draft.sizing, t),
         ]
+        bad = [f for f in draft.sizing.findings if f.verdict == "fails"]
+        if bad:
+            rows_ = [tag("li", prose(f.sentence)) for f in bad]
+            parts.append(say([tag("b", t("brief.fails", count=len(bad))), tag("ul", rows_)], "bad"))
         if draft.text == self.opened.text:
             return [*parts, say(t("brief.same"), "good")]
         found = plant_changes(self.opened.plant, plant)
@@ -245,12 +251,10 @@ class BriefView:
 
     def _changed(self) -> None:
         if self.job is not None:
-            self.job.cancel.set()
+            self.job.leave()
         self.job, self.note = None, None
         self._read()
         self.side.draw()
-        import json
-
         told = {}
         for field in self.fields:
             wrong = [
@@ -280,7 +284,7 @@ class BriefView:
     def on_stop(self, _: str, __: str) -> None:
         """Let the drafting go; its answer is not waited for any longer."""
         if self.job is not None:
-            self.job.cancel.set()
+            self.job.leave()
         self.job, self.note = None, say(self.v.t("work.stopped"))
         self.side.draw()
 
@@ -304,6 +308,8 @@ class BriefView:
             self.note = say(self.v.t("edit.not_saved", why=str(error)), "bad")
         else:
             self.opened = await asyncio.to_thread(folder.open, self.opened.slug)
+            state = json.dumps(folder.state_of(self.opened.slug))
+            ui.run_javascript(f"byreLive.known({state})")
             self.note = say(self.v.t("edit.saved"), "good")
         self.side.draw()
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from typing import Any
 
 from fastapi import Request
@@ -14,7 +15,7 @@ from byrewright.documents.turn_strip import HEIGHT_MM, WIDTH_MM, strip_window, t
 from byrewright.plant.farm import minutes
 from byrewright.results import Result
 from byrewright.web import drawing
-from byrewright.web.answers import DayAnswer, Job, day, flows, laid_out
+from byrewright.web.answers import DayAnswer, Share, day, flows, laid_out
 from byrewright.web.figures import INKS, Line, figure_table, timeline
 from byrewright.web.folder import NotServed, Opened
 from byrewright.web.frame import (
@@ -52,6 +53,23 @@ def register(site: Site) -> None:
         plant_page(site, request, slug, KEY, lambda v: DayView(v).build())
 
 
+def there(
+    answer: DayAnswer | None, key: str, name: str, values: Sequence[float]
+) -> Sequence[float | None]:
+    """A line with gaps where there is nothing: an empty tank has no temperature, an idle cooler no
+    outlet."""
+    moments = answer.moments if answer is not None else []
+    if key == "day.warmth" and len(moments) == len(values):
+        held = [m.held.get(name) for m in moments]
+        return [
+            None if h is not None and h.warm_c is None else y
+            for h, y in zip(held, values, strict=True)
+        ]
+    if key == "day.outlets":
+        return [y or None for y in values]  # written as 0 while no milk passes
+    return values
+
+
 class DayView:
     """One visitor's view of the day: month, moment, and the plant compared with."""
 
@@ -59,10 +77,17 @@ class DayView:
         assert v.opened is not None
         self.v, self.opened = v, v.opened
         asked = v.query.get("month", "")
-        self.month = int(asked) if asked.isdigit() and 1 <= int(asked) <= 12 else FIRST_MONTH
-        self.at = int(v.query["at"]) if v.query.get("at", "").isdigit() else 0
+        self.month = FIRST_MONTH
+        self.wrong: list[str] = []
+        """What in the address cannot be used, in sentences."""
+        if asked and not (asked.isascii() and asked.isdigit() and 1 <= int(asked[:4]) <= 12):
+            self.wrong.append(v.t("played.month_wrong"))
+        elif asked:
+            self.month = int(asked)
+        at = v.query.get("at", "0")
+        self.at = int(at) if at.isascii() and at.isdigit() and len(at) < 9 else -1
         self.beside = v.query.get("beside", "")
-        self.job: Job | None = None
+        self.job: Share | None = None
         self.answer: DayAnswer | None = None
         self.other: DayAnswer | None = None
         self.compared: Result | None = None
@@ -73,7 +98,12 @@ class DayView:
 
     def build(self) -> None:
         """The page's body."""
-        acts = {"month": self.on_month, "beside": self.on_beside, "stop": self.on_stop}
+        acts = {
+            "month": self.on_month,
+            "beside": self.on_beside,
+            "stop": self.on_stop,
+            "again": lambda *_: self.load(),
+        }
         self.head = Live(self._head, acts)
         self.strip = Live(self._strip, {})
         self.clock = Live(self._clock, {})
@@ -97,6 +127,9 @@ class DayView:
         self.answer = self.job.value
         laid = await finish(laid_out(answers, self.opened, SHEET))
         self.laid = laid.value if laid.state == "done" else None
+        if not 0 <= self.at < len(self.answer.moments):
+            self.wrong.append(self.v.t("played.at_wrong"))
+            self.at = 0
         if not self.at:
             self.at = self._first_milking()
         self.head.draw()
@@ -178,6 +211,7 @@ class DayView:
         parts: list[Child] = [
             tag("h1", t("played.title")),
             tag("div", month, beside, cls="row no-print"),
+            [say(one, "bad") for one in self.wrong],
             self.note,
         ]
         if self.answer is not None:
@@ -293,12 +327,22 @@ class DayView:
             }
         with self.charts:
             for one in every:
-                lines = [Line(words(n), u, one.x, y) for n, u, y in one.lines]
+                lines = [
+                    Line(words(n), u, one.x, there(self.answer, one.key, n, y))
+                    for n, u, y in one.lines
+                ]
                 other = theirs.get(one.key)
                 if other is not None:
                     name = spoken(self.beside)
                     lines += [
-                        Line(f"{words(n)} ({name})", u, other.x, y, True) for n, u, y in other.lines
+                        Line(
+                            f"{words(n)} ({name})",
+                            u,
+                            other.x,
+                            there(self.other, one.key, n, y),
+                            True,
+                        )
+                        for n, u, y in other.lines
                     ]
                 milky = {m.id for m in self.opened.plant.able("stores milk")}
                 few = {x.name for x in lines if x.name.split(" ")[0] in milky}
@@ -336,7 +380,7 @@ class DayView:
             self.shown_mode = now.mode
         if now.mode:
             turned = flows(self.v.site.answers, self.opened, now.mode, {})
-            way = turned.port_for("milk" if now.doing == "milking" else "wash")
+            way = turned.way("milk" if now.doing == "milking" else "wash")
             if way is not None:
                 marks["flow"] = [f"pipe {p}" for p in way.pipes] + [
                     f"machine {m}" for m in way.machines
@@ -376,7 +420,7 @@ class DayView:
     def on_stop(self, _: str, __: str) -> None:
         """Stop simulating."""
         if self.job is not None:
-            self.job.cancel.set()
+            self.job.leave()
 
     def on_at(self, value: str, _: str) -> None:
         """Another moment."""

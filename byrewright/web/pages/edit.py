@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
+import json
+from dataclasses import replace
 from typing import Any
 
 from fastapi import Request
@@ -71,6 +74,7 @@ class EditView:
         self.message: Html | None = None
         self.sizing: Result | None = None
         self.theirs: Opened | None = None
+        self.offered: dict[str, str] = {}
         self.turn = 0
         self.fresh: PlantFile | None = None
 
@@ -91,12 +95,37 @@ class EditView:
                 self.form = Live(self._form, {"pick": self.on_pick, "field": self.on_field})
             acts = {
                 "undo": self.on_undo,
+                "undo_one": self.on_undo_one,
+                "put_back": self.on_put_back,
+                "forget": self.on_forget,
                 "save": self.on_save,
                 "mine_on_theirs": self.on_mine_on_theirs,
                 "drop": self.on_drop,
             }
             self.side = Live(self._side, acts)
-        later(self.size)
+        ui.element("div").props(f'data-keep="{self.opened.slug}" hidden')
+        later(self.begin)
+
+    async def begin(self) -> None:
+        """Offer back what was typed in this browser and not saved; then size the plant."""
+        slug = json.dumps(self.opened.slug)
+        with contextlib.suppress(TimeoutError):
+            typed = await ui.run_javascript(f"return byreKeep.read({slug})", timeout=5)
+            known = typed if isinstance(typed, dict) else {}
+            self.offered = {
+                str(k): str(x)[:200] for k, x in known.items() if str(x).strip() != self._in_file(k)
+            }
+            if self.offered:
+                self.side.draw()
+            elif known:
+                self._keep()
+        await self.size()
+
+    def _keep(self) -> None:
+        """What is typed and not saved, as this browser keeps it."""
+        typed = {k: self._stated(k) for k in self.changes}
+        slug = json.dumps(self.opened.slug)
+        ui.run_javascript(f"byreKeep.write({slug}, {json.dumps(typed)})")
 
     # parts -----------------------------------------------------------------------------------
 
@@ -111,6 +140,9 @@ class EditView:
         if key in self.changes:
             value = self.changes[key]
             return "" if value is REMOVE else fields.stated({"x": value}, "x")
+        return self._in_file(key)
+
+    def _in_file(self, key: str) -> str:
         data = self.file.source.data
         section, _, rest = key.partition(".")
         if section == "pipes":
@@ -154,7 +186,7 @@ class EditView:
 
     def _side(self) -> Child:
         t = self.v.t
-        parts: list[Child] = [self.message]
+        parts: list[Child] = [self._offer() if self.offered else None, self.message]
         if self.theirs is not None:
             return [*parts, self._conflict(self.theirs)]
         changed = bool(self.changes)
@@ -192,10 +224,39 @@ class EditView:
                     "bad",
                 )
             )
+        parts.append(tag("ul", [self._undo(key) for key in self.changes], cls="plain"))
         if not self.problems:
             parts.append(self._verdicts())
         parts.append(diff(self.file.text, self.text))
         return parts
+
+    def _undo(self, key: str) -> Html:
+        """One changed figure, and the button that takes it back."""
+        t, value = self.v.t, self.changes[key]
+        now = t("edit.not_stated") if value is REMOVE else fields.stated({"x": value}, "x")
+        was = self._in_file(key) or t("edit.not_stated")
+        label = t("edit.undo_one", what=key.partition(".")[2])
+        button = tag(
+            "button", t("edit.undo"), type="button", data_act="undo_one", data_value=key,
+            aria_label=label, id=f"undo-{key.replace('.', '-')}",
+        )  # fmt: skip
+        words_ = tag("span", key.partition(".")[2], cls="mono"), " ", was, " > ", tag("b", now)
+        return tag("li", tag("span", words_), button, cls="undo")
+
+    def _offer(self) -> Html:
+        """Figures that were typed in this browser and never saved."""
+        t = self.v.t
+        rows = [
+            tag("li", tag("span", key.partition(".")[2], cls="mono"), " ", value)
+            for key, value in self.offered.items()
+        ]
+        buttons = [
+            tag("button", t("edit.put_back"), type="button", data_act="put_back", cls="main",
+                id="put_back"),
+            tag("button", t("edit.forget"), type="button", data_act="forget", id="forget"),
+        ]  # fmt: skip
+        return say([tag("b", t("edit.typed_before")), tag("ul", rows),
+                    tag("div", buttons, cls="row")])  # fmt: skip
 
     def _verdicts(self) -> Child:
         t = self.v.t
@@ -271,8 +332,41 @@ class EditView:
         """The last change back."""
         if self.past:
             self.changes = self.past.pop()
-            await self.check()
             self.form.draw()
+            await self.check()
+
+    async def on_undo_one(self, key: str, _: str) -> None:
+        """One figure back to what the file says."""
+        if key in self.changes:
+            self.past.append(dict(self.changes))
+            del self.changes[key]
+            self.form.draw()
+            await self.check()
+
+    async def on_put_back(self, _: str, __: str) -> None:
+        """What was typed before is typed again."""
+        pick, self.past = self.pick, [*self.past, dict(self.changes)]
+        for key, value in self.offered.items():
+            self.pick = self._owner(key)
+            field = next((f for f in self._fields() if f.key == key), None)
+            if field is not None:
+                self.changes[key] = fields.parse(field, value)
+                pick = self.pick
+        self.pick, self.offered = pick, {}
+        self.form.draw()
+        await self.check()
+
+    def on_forget(self, _: str, __: str) -> None:
+        """What was typed before is not wanted any more."""
+        self.offered = {}
+        self._keep()
+        self.side.draw()
+
+    @staticmethod
+    def _owner(key: str) -> str:
+        section, _, rest = key.partition(".")
+        name = rest.partition(".")[0]
+        return f"pipe {name}" if section == "pipes" else name
 
     async def check(self) -> None:
         """Read the changed text as a file is read, and size it."""
@@ -285,13 +379,15 @@ class EditView:
         self.problems = problems
         self.side.draw()
         self._tell()
+        if not self.offered:
+            self._keep()
         if not problems and self.changes:
             await self.size()
 
     def _read(self) -> tuple[Problem, ...]:
         self.fresh = None
         try:
-            self.text = edit_plant(self.file, self.changes)
+            self.text = edit_plant(self.file, self.changes, mark_reasons=True)
             fresh = read_plant_text(self.text, self.file.name)
             fresh.sound()
             self.fresh = fresh
@@ -304,8 +400,6 @@ class EditView:
 
     def _tell(self) -> None:
         """Put what is wrong beside its field, without drawing the field anew under the typist."""
-        import json
-
         told = {}
         for field in self._fields():
             wrong = [p for p in self.problems if p.key == field.key]
@@ -320,13 +414,8 @@ class EditView:
         if not self.changes or fresh is None:
             return
         turn = self.turn
-        made = Opened(
-            self.opened.slug,
-            self.opened.path,
-            self.text,
-            digest_of(self.text),
-            fresh,
-            self.opened.rules,
+        made = replace(
+            self.opened, text=self.text, digest=digest_of(self.text), file=fresh, problems=()
         )
         job = await finish(answers.study("sizing", made))
         if turn == self.turn and job.state == "done":
@@ -352,6 +441,9 @@ class EditView:
         self._fresh_start()
         self.message = say(self.v.t("edit.saved"), "good")
         self.side.draw()
+        self._keep()
+        state = json.dumps(self.v.site.folder.state_of(self.opened.slug))
+        ui.run_javascript(f"byreLive.known({state})")
 
     async def on_mine_on_theirs(self, _: str, __: str) -> None:
         """Put the own changes on the other's file, to be looked over and saved."""

@@ -13,7 +13,7 @@ from byrewright.documents.shapes import Layout
 from byrewright.documents.sheets import pipe_sheets
 from byrewright.results import Result, Table
 from byrewright.web import drawing
-from byrewright.web.answers import Job, failure_trace, laid_out
+from byrewright.web.answers import Share, failure_trace, laid_out
 from byrewright.web.figures import Line, figure_table, timeline
 from byrewright.web.frame import (
     Live,
@@ -59,9 +59,9 @@ class FailuresView:
         self.pick = v.query.get("pick", "")
         self.moment = v.query.get("moment", "")
         self.every = False
-        self.job: Job | None = None
+        self.job: Share | None = None
         self.result: Result | None = None
-        self.tracing: Job | None = None
+        self.tracing: Share | None = None
         self.laid: Layout | None = None
         self.sheet = ""
 
@@ -70,6 +70,7 @@ class FailuresView:
         acts = {
             "view": self.on_view,
             "stop": self.on_stop,
+            "again": self.on_again,
             "pick": self.on_pick,
             "all": self.on_all,
         }
@@ -263,10 +264,14 @@ class FailuresView:
         self.remember()
         await self.show()
 
+    async def on_again(self, _: str, __: str) -> None:
+        """Begin again what was stopped."""
+        await self.load()
+
     def on_stop(self, _: str, __: str) -> None:
         """Stop the study."""
         if self.job is not None:
-            self.job.cancel.set()
+            self.job.leave()
 
 
 TOLD = frozenset({"failures.ranked", "failures.matrix", "failures.to_do", "failures.moments"})

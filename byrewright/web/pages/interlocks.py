@@ -11,7 +11,7 @@ from byrewright.documents.format import words
 from byrewright.engine.interlocks import DRAFT, Row, by_priority
 from byrewright.results import Result
 from byrewright.studies.routes.words import said
-from byrewright.web.answers import Job, proof
+from byrewright.web.answers import Share, proof
 from byrewright.web.frame import (
     Live,
     Site,
@@ -46,14 +46,14 @@ class InterlocksView:
         self.v, self.opened = v, v.opened
         self.study: Any = None
         self.result: Result | None = None
-        self.job: Job | None = None
+        self.job: Share | None = None
 
     def build(self) -> None:
         """The page's body."""
         t = self.v.t
         ui.html(tag("h1", t("interlocks.title")), sanitize=False)
         ui.html(say(DRAFT), sanitize=False)
-        self.proof = Live(self._proof, {"stop": self.on_stop})
+        self.proof = Live(self._proof, {"stop": self.on_stop, "again": lambda *_: self.load()})
         self.table = Live(self._table, {})
         later(self.load)
 
@@ -127,4 +127,4 @@ class InterlocksView:
     def on_stop(self, _: str, __: str) -> None:
         """Stop the work under way."""
         if self.job is not None:
-            self.job.cancel.set()
+            self.job.leave()

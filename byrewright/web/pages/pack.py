@@ -14,7 +14,9 @@ from nicegui import ui
 
 from byrewright.documents.format import System
 from byrewright.documents.pack import write_pack
-from byrewright.web.answers import STUDIES, Answers, Job
+from byrewright.standards.rulebook import default_rulebook
+from byrewright.studies.every import STUDIES, ask
+from byrewright.web.answers import Answers, Job, Share
 from byrewright.web.folder import NotServed, Opened
 from byrewright.web.frame import Live, Site, Visit, finish, plant_page, progress, say, trouble
 from byrewright.web.markup import Child, table, tag
@@ -34,12 +36,12 @@ def register(site: Site) -> None:
 
     def download(app: FastAPI) -> None:
         @app.get("/p/{slug}/pack.zip")
-        def take(slug: str, state: str, on: str, units: str) -> Response:
+        def take(slug: str, state: str, on: str, units: str, full: str = "") -> Response:
             try:
                 opened = site.folder.open(slug)
             except NotServed:
                 return Response(status_code=404)
-            job = site.answers.known(("pack", state, on, units))
+            job = site.answers.known(pack_key(opened, on, units, bool(full)))
             if opened.key != state or job is None or job.state != "done":
                 return Response(status_code=404)
             name = f"{opened.path.stem}-pack.zip"
@@ -57,12 +59,20 @@ def ascii_name(name: str) -> str:
     return "".join(c if c.isascii() and (c.isalnum() or c in "-_.") else "-" for c in name)
 
 
-def build_pack(answers: Answers, opened: Opened, on: str, units: System) -> Job:
-    """The work of building the pack: (the archive's bytes, names and sizes of its files)."""
+def pack_key(opened: Opened, on: str, units: str, full: bool) -> tuple[str, ...]:
+    """What a pack is kept under."""
+    return ("pack", opened.key, on, units, "full" if full else "")
+
+
+def build_pack(answers: Answers, opened: Opened, on: str, units: System, full: bool) -> Share:
+    """The work of building the pack: (the archive's bytes, names and sizes of its files).
+
+    The same calls as the command `pack` makes, with `full` every study.
+    """
 
     def work(job: Job) -> tuple[bytes, list[tuple[str, int]]]:
-        job.say("sizing")
-        result = STUDIES["sizing"](opened, job)
+        asked = tuple(STUDIES) if full else ("sizing",)
+        result = ask(opened.plant, opened.rules or default_rulebook(), asked, job.say)
         with tempfile.TemporaryDirectory(prefix="byrewright-pack-") as name:
             folder = Path(name)
             write_pack(
@@ -83,7 +93,7 @@ def build_pack(answers: Answers, opened: Opened, on: str, units: System) -> Job:
                     archive.writestr(zipfile.ZipInfo(inner, FIXED_TIME), path.read_bytes())
         return out.getvalue(), names
 
-    return answers.ask(("pack", opened.key, on, units), work, long=True)
+    return answers.ask(pack_key(opened, on, units, full), work, long=True)
 
 
 class PackView:
@@ -93,15 +103,29 @@ class PackView:
         assert v.opened is not None
         self.v, self.opened = v, v.opened
         self.on = date.today().isoformat()
-        self.job: Job | None = v.site.answers.known(("pack", self.opened.key, self.on, v.units))
+        self.full = False
+        self.job: Share | None = None
+        self.known()
         self.note: Child = None
+
+    def known(self) -> None:
+        """A pack that was built before, of the files as they are now."""
+        site = self.v.site
+        self.opened = site.folder.open(self.opened.slug)
+        self.job = site.answers.known(pack_key(self.opened, self.on, self.v.units, self.full))
 
     def build(self) -> None:
         """The page's body."""
         t = self.v.t
         ui.html(tag("h1", t("pack.title")), sanitize=False)
         ui.html(tag("p", t("pack.lead")), sanitize=False)
-        acts = {"build": self.on_build, "stop": self.on_stop, "date": self.on_date}
+        acts = {
+            "build": self.on_build,
+            "stop": self.on_stop,
+            "again": self.on_build,
+            "date": self.on_date,
+            "full": self.on_full,
+        }
         self.live = Live(self._live, acts)
         if self.job is not None and not self.job.over:
             ui.timer(0.01, self.follow, once=True)
@@ -125,14 +149,22 @@ class PackView:
             id="build",
             disabled=busy,
         )
-        parts: list[Child] = [self.note, tag("div", when, go, cls="row no-print")]
+        box = tag(
+            "input", type="checkbox", id="full", data_change="full", checked=self.full,
+            disabled=busy,
+        )  # fmt: skip
+        full = tag("label", box, " ", t("pack.full"), cls="check")
+        parts: list[Child] = [self.note, tag("div", when, full, go, cls="row no-print")]
         if job is None:
             return parts
         if not job.over:
             return [*parts, progress(job, t)]
         if job.state != "done":
             return [*parts, trouble(job, t)]
-        link = self.v.link("pack.zip", state=self.opened.key, on=self.on, units=self.v.units)
+        full_pack = "yes" if self.full else ""
+        link = self.v.link(
+            "pack.zip", state=self.opened.key, on=self.on, units=self.v.units, full=full_pack
+        )
         size = len(job.value[0])
         parts.append(say(t("pack.ready"), "good"))
         parts.append(
@@ -154,13 +186,25 @@ class PackView:
 
     async def on_build(self, _: str, __: str) -> None:
         """Build it."""
-        self.job = build_pack(self.v.site.answers, self.opened, self.on, self.v.units)
+        self.known()
+        if not self.opened.sound:
+            self.note = say(self.v.t("pack.broken"), "bad")
+            self.live.draw()
+            return
+        answers = self.v.site.answers
+        self.job = build_pack(answers, self.opened, self.on, self.v.units, self.full)
         await self.follow()
+
+    def on_full(self, value: str, _: str) -> None:
+        """Every study, or the sizing alone."""
+        self.full = value == "yes"
+        self.known()
+        self.live.draw()
 
     def on_stop(self, _: str, __: str) -> None:
         """Stop building."""
         if self.job is not None:
-            self.job.cancel.set()
+            self.job.leave()
 
     def on_date(self, value: str, _: str) -> None:
         """The date on the documents."""
@@ -169,7 +213,7 @@ class PackView:
             self.on = date.fromisoformat(value).isoformat()
         except ValueError:
             self.note = say(self.v.t("pack.date_wrong"), "bad")
-        self.job = self.v.site.answers.known(("pack", self.opened.key, self.on, self.v.units))
+        self.known()
         self.live.draw()
 
 

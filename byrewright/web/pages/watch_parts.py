@@ -16,7 +16,7 @@ from byrewright.site.log import World
 from byrewright.site.service import PROTOCOLS, Order, Protocol, addresses_of
 from byrewright.site.watch import Snapshot
 from byrewright.studies.routes.words import moves, said
-from byrewright.web.answers import Job
+from byrewright.web.answers import Share
 from byrewright.web.frame import Live, Visit, finish, progress, say, trouble
 from byrewright.web.markup import Child, Html, tag
 from byrewright.web.texts import Texts
@@ -71,14 +71,20 @@ class Beginning:
         assert v.opened is not None
         self.v, self.opened, self.seen, self.world = v, v.opened, seen, world
         self.study: Any = None
-        self.job: Job | None = None
+        self.job: Share | None = None
         self.order = Order(protocol="simulated" if world == "practice" else "modbus", world=world)
         self.device = "1"
         self.cannot: tuple[str, ...] = ()
         self.note: Html | None = None
         self.busy = False
         self.live = Live(
-            self.render, {"begin": self.on_begin, "field": self.on_field, "stop": self.on_stop}
+            self.render,
+            {
+                "begin": self.on_begin,
+                "field": self.on_field,
+                "stop": self.on_stop,
+                "again": lambda *_: self.load(),
+            },
         )
 
     async def load(self) -> None:
@@ -218,7 +224,7 @@ class Beginning:
     def on_stop(self, _: str, __: str) -> None:
         """Stop the work under way."""
         if self.job is not None:
-            self.job.cancel.set()
+            self.job.leave()
 
 
 class Practising:
