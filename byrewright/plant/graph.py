@@ -6,6 +6,7 @@ Pure Python, no graph library, so that loading a plant stays quick.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Literal
 
@@ -125,3 +126,42 @@ def is_open(plant: Plant, joint: Joint, mode: str, wrong: dict[str, str] | None 
     if joint.how.how == "mover":
         return joint.how.free or position == "runs"
     return True
+
+
+def reached(
+    plant: Plant,
+    graph: Graph,
+    starts: Collection[str],
+    mode: str,
+    services: Collection[str],
+    *,
+    against: bool = False,
+) -> frozenset[str]:
+    """Machines that a fluid reaches in a mode from the machines `starts`, themselves included.
+
+    Pipes of the services are followed both ways, gates where the mode has them open, movers and
+    one-way fittings in their own sense only (`against`: against it, from a pump back to what it
+    draws from). A mover that stands ready for the mode counts as one that runs.
+    """
+    at = graph.at()
+    front = [n for n in graph.nodes if n.machine in starts]
+    seen = set(front)
+    while front:
+        here = front.pop()
+        for joint in at[here]:
+            forward = here == joint.a
+            other = joint.b if forward else joint.a
+            if other not in seen and _passes(plant, joint, mode, services, forward is not against):
+                seen.add(other)
+                front.append(other)
+    return frozenset(n.machine for n in seen)
+
+
+def _passes(plant: Plant, joint: Joint, mode: str, services: Collection[str], along: bool) -> bool:
+    if joint.how is None or joint.machine is None:
+        return joint.service in services
+    if joint.how.how in ("mover", "check") and not along:
+        return False
+    if joint.how.how == "mover":
+        return plant.position(mode, joint.machine) in ("runs", "ready")
+    return is_open(plant, joint, mode)

@@ -33,6 +33,7 @@ from byrewright.studies.sizing.lines import size_lines
 from byrewright.studies.sizing.milkline import size_milkline
 from byrewright.studies.sizing.power import size_power
 from byrewright.studies.sizing.receiving import size_receiving
+from byrewright.studies.sizing.serving import serving
 from byrewright.studies.sizing.storage import size_storage
 from byrewright.studies.sizing.tank_cooling import size_tank_cooling
 from byrewright.studies.sizing.throughput import size_throughput
@@ -123,6 +124,7 @@ def size(plant: Plant, rules: Rulebook | None = None) -> Result:
     bench = Bench(plant, watched, Notebook("sizing", plant.site.name))
     for where, one in plant.defaults_taken():
         bench.assume(where, one.meaning, in_words(one.default), one.unit, one.why, one.known)
+    bench.plant = serving(bench)
     duty = duty_of(bench)
     for name, topic in TOPICS:
         try:
