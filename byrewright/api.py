@@ -323,8 +323,11 @@ def vacuum(plant: Plant) -> Answer:
     return Answer(study_vacuum(plant.model, plant.rules))
 
 
-def day(plant: Plant, *, month: int = 6, days: int = 1, seed: int = 1, hot: bool = False) -> Answer:
-    """Whole days, cow by cow: `month` 1-12, `days` 1-3660; `hot` takes the hottest afternoon.
+def day(
+    plant: Plant, *, month: int | None = None, days: int = 1, seed: int = 1, hot: bool = False
+) -> Answer:
+    """Whole days, cow by cow: `month` 1-12 (the hardest on cooling when none is named), `days`
+    1-3660; `hot` takes the hottest afternoon.
 
     Raises:
         ByrewrightError: a month or number of days outside its range, or no mode that milks.
@@ -332,7 +335,7 @@ def day(plant: Plant, *, month: int = 6, days: int = 1, seed: int = 1, hot: bool
     from byrewright.studies.day import run_day
 
     _milks(plant)
-    if not 1 <= month <= 12:
+    if month is not None and not 1 <= month <= 12:
         raise ByrewrightError(f"month {month}: give a month of 1 to 12")
     if not 1 <= days <= 3660:
         raise ByrewrightError(f"days {days}: give 1 to 3660")

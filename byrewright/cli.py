@@ -180,7 +180,10 @@ def vacuum(
 @app.command()
 def day(
     plant: PlantPath,
-    month: Annotated[int, typer.Option(min=1, max=12, help="Month of the year.")] = 6,
+    month: Annotated[
+        int | None,
+        typer.Option(min=1, max=12, help="Month of the year; the hardest on cooling if left out."),
+    ] = None,
     days: Annotated[int, typer.Option(min=1, max=3660, help="Days in a row.")] = 1,
     seed: Annotated[int, typer.Option(help="Seed of the cows' draws.")] = 1,
     step: Annotated[float | None, typer.Option(help="Step in seconds.")] = None,

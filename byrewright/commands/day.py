@@ -30,7 +30,7 @@ SHEETS = (".svg", ".pdf", ".png")
 
 def run(
     path: Path,
-    month: int = 6,
+    month: int | None = None,
     days: int = 1,
     seed: int = 1,
     step: float | None = None,
@@ -59,7 +59,7 @@ def run(
         from byrewright.engine.ahead import begin
         from byrewright.errors import ByrewrightError
 
-        if not 1 <= month <= 12:
+        if month is not None and not 1 <= month <= 12:
             raise ByrewrightError(f"--month {month}: give a month of 1 to 12")
         if not 1 <= days <= 3660:
             raise ByrewrightError(f"--days {days}: give 1 to 3660 days")
@@ -82,8 +82,9 @@ def run(
             raise SystemExit(NOT_HELD)
 
 
-def _simulate(path: Path, month: int, days: int, seed: int, step: float | None, sample_s: float,
-              tell: Callable[[str, float], None] | None, *, hot: bool) -> Result:  # fmt: skip
+def _simulate(path: Path, month: int | None, days: int, seed: int, step: float | None,
+              sample_s: float, tell: Callable[[str, float], None] | None, *,
+              hot: bool) -> Result:  # fmt: skip
     from byrewright.studies.day import run_day
 
     plant_file, rules = load(path)

@@ -57,6 +57,7 @@ def draft(brief_path: Path, out_path: Path, *, overwrite: bool) -> None:
     """Write the plant file of a brief, with the reason behind every chosen number."""
     from byrewright.drafting.draft import draft_plant
     from byrewright.plant.brief import read_brief
+    from byrewright.plant.limits import rules_beside
     from byrewright.plant.write import write_text
 
     with clear_errors():
@@ -67,7 +68,7 @@ def draft(brief_path: Path, out_path: Path, *, overwrite: bool) -> None:
             )
             raise SystemExit(BAD_INPUT)
         brief = read_brief(brief_path)
-        result = draft_plant(brief)
+        result = draft_plant(brief, rules_beside(brief_path))
         write_text(out_path, result.text)
         out = console()
         plant = result.plant

@@ -34,6 +34,9 @@ def deck(sheet: Sheet, want: Intent) -> None:
         "turn_s": "first guess" if want.rotary else "a row leaves and the next walks in: usual",
         "layout": "stated in the brief",
     }
+    if want.stall_mass_kg is not None:
+        fields |= {"stall_mass_kg": want.stall_mass_kg}
+        why |= {"stall_mass_kg": "a concrete deck; rollers, drives and the floor carry it"}
     if want.rotary:
         fields |= {"rail_radius_m": want.radius_m}
         why |= {"rail_radius_m": "stalls at 0.9 m each along the track; check with the builder"}

@@ -10,9 +10,11 @@ from typing import TYPE_CHECKING
 from byrewright.drafting.intent import CLOCK_ROUND_H, Cold, Intent
 from byrewright.drafting.sheet import Chosen
 from byrewright.drafting.topology import lay_out
+from byrewright.errors import ByrewrightError
 from byrewright.plant.plant import Plant
 from byrewright.plant.write import plant_to_text
 from byrewright.results import Assumption, Result
+from byrewright.standards.rulebook import default_rulebook
 
 if TYPE_CHECKING:
     from byrewright.plant.brief import Brief, BriefFile
@@ -61,7 +63,8 @@ def draft_plant(brief_file: BriefFile, rules: Rulebook | None = None) -> Draft:
     """
     from byrewright.studies.sizing import size
 
-    want = intent_of(brief_file.brief)
+    _region_held(brief_file, rules or default_rulebook())
+    want = intent_of(brief_file.brief, rules)
     sizes: dict[tuple[str, str], Chosen] = {}
     for turn in range(1, MOST_ROUNDS + 1):
         plant, sheet = lay_out(want, sizes)
@@ -75,6 +78,17 @@ def draft_plant(brief_file: BriefFile, rules: Rulebook | None = None) -> Draft:
             want = replace(want, stalls=max(FEWEST_STALLS, round(stalls.value)))
     comments = dict(sheet.comments) | _brief_comments(brief_file)
     return Draft(plant, plant_to_text(plant, comments), result, tuple(brief_file.assumptions), turn)
+
+
+def _region_held(brief_file: BriefFile, rules: Rulebook) -> None:
+    """Refuse a region whose milk-temperature rule nobody has."""
+    region, held = brief_file.brief.region, rules.regions_held
+    if region.casefold() not in {r.casefold() for r in held}:
+        raise ByrewrightError(
+            f"{brief_file.name}: region {region}: no milk-temperature rule is held for it; held "
+            f"are {', '.join(held)}. Name one of these, or write its rule under `regions` in "
+            "limits.yaml beside the brief (docs/file-format.md)."
+        )
 
 
 def _advice(
@@ -106,7 +120,7 @@ def _brief_comments(brief_file: BriefFile) -> dict[str, str]:
     return {a.where: f"assumed: {a.why}" for a in brief_file.assumptions}
 
 
-def intent_of(brief: Brief) -> Intent:
+def intent_of(brief: Brief, rules: Rulebook | None = None) -> Intent:
     """The structure a brief asks for: layout, stalls, cold, tanks."""
     milkings = brief.milkings_part()
     milk_l_day = brief.cows * brief.yield_l_day
@@ -134,7 +148,9 @@ def intent_of(brief: Brief) -> Intent:
         vacuum_kpa=brief.vacuum_kpa,
         origin=brief.water_source.origin,
         source_l_min=brief.water_source.flow_l_min,
-    )
+        stall_mass_kg=(rules or default_rulebook()).number("deck.concrete_per_stall_kg")
+        if brief.deck == "concrete" and brief.layout == "rotary" else None,
+    )  # fmt: skip
 
 
 def _cooling(milk_l_day: float, round_the_clock: bool) -> str:

@@ -44,6 +44,8 @@ class Intent:
     origin: str
     source_l_min: float | None
     cloths: bool = True
+    stall_mass_kg: float | None = None
+    """Deck and stall work of a stall where it is not the usual steel."""
 
     @property
     def rotary(self) -> bool:

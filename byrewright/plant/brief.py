@@ -37,7 +37,8 @@ CLIMATES: Mapping[str, tuple[tuple[float, ...], float]] = {
     "warm": ((9, 10, 13, 16, 20, 24, 27, 27, 23, 18, 13, 10), 38.0),
     "hot": ((16, 18, 21, 25, 30, 33, 34, 33, 31, 27, 21, 17), 44.0),
 }
-"""Mean ambient by month and hottest afternoon, degC: round northern figures, no source."""
+"""Mean ambient by month and hottest afternoon, degC: round northern figures, no source; in the
+south the seasons lie half a year apart."""
 STARTS: Mapping[int, tuple[str, ...]] = {
     1: ("06:00",), 2: ("05:00", "16:00"), 3: ("05:00", "13:00", "21:00"),
 }  # fmt: skip
@@ -88,6 +89,12 @@ class Brief(Record):
         "", "climate, where ambient_c is not given", "temperate", why="not stated"
     )
     ambient_c: Twelve = par("degC", "mean ambient by month")
+    hemisphere: Literal["north", "south"] = par(
+        "", "half of the world, for the seasons of a climate", "north", why="not stated"
+    )
+    latitude_deg: float | None = par(
+        "", "latitude, south of the equator negative; decides the hemisphere", None, ge=-66, le=72
+    )
     hottest_c: float = par("degC", "hot afternoon that cooling must stand", ge=5, le=55)
     coldest_c: float | None = par("degC", "coldest night", None, ge=-60, le=30)
     room_heated_to_c: float | None = par(
@@ -103,6 +110,11 @@ class Brief(Record):
     supply: Supply | None = par("", "electricity: phases, voltage, limit and tariff", None)
     currency: str = par("", "currency of prices", "EUR", why="not stated")
     wage_h: float | None = par("", "cost of an hour's work", None, ge=0, le=500)
+    deck: Literal["steel", "concrete"] = par(
+        "", "what a rotary deck is made of", "steel", why="not stated: the lighter deck"
+    )
+    cow_mass_kg: float = par("kg", "mean mass of a cow", 680.0, ge=200, le=1200,
+                             why="large breeds; Jerseys weigh 450 kg or so")  # fmt: skip
     layout: Literal["rotary", "rows"] = par(
         "", "layout (rotary, or fixed rows)", "rotary", why="not stated: rotaries first"
     )
@@ -159,6 +171,8 @@ class Brief(Record):
             groups = (*groups[:-1], last)
         times = self.milk_out_time_s
         stated: dict[str, Any] = {} if times is None else {"milk_out_time_s": times}
+        if "cow_mass_kg" in self.model_fields_set:
+            stated["cow_mass_kg"] = self.cow_mass_kg
         return Herd(cows=self.cows, yield_l_day=self.yield_l_day, yield_spread=self.yield_spread,
                     groups=groups, **stated)  # fmt: skip
 
@@ -196,6 +210,8 @@ WHERE: Mapping[str, str] = {
     "milkings": "milkings",
     "ambient_c": "site.ambient_c",
     "climate": "site.ambient_c",
+    "hemisphere": "site.ambient_c",
+    "cow_mass_kg": "herd.cow_mass_kg",
     "hottest_c": "site.hottest_c",
     "room_heated_to_c": "site.room_heated_to_c",
     "altitude_m": "site.altitude_m",
@@ -313,7 +329,9 @@ class _Filler:
         plain = [
             Assumption(_where(p.name), p.meaning, _said(p.default), p.unit, p.why, p.known)
             for p in brief.defaulted()
-            if p.name != "climate"
+            if p.name not in ("climate", "latitude_deg")
+            and not (p.name == "hemisphere" and "ambient_c" in self.stated)
+            and not (p.name == "deck" and brief.layout != "rotary")
         ]  # fmt: skip
         if brief.room_heated_to_c is None and brief.room_c() is not None:
             self.note("room_heated_to_c", ROOM_C, "degC", "least temperature of the rooms",
@@ -341,7 +359,10 @@ class _Filler:
         climate = self.stated.get("climate", "temperate")
         known = climate if isinstance(climate, str) and climate in CLIMATES else "temperate"
         months, hottest = CLIMATES[known]
-        why = f"round figures for a {known} climate"
+        south = self._south()
+        if south:
+            months = (*months[6:], *months[:6])
+        why = f"round figures for a {known} climate" + (" south of the equator" if south else "")
         if "climate" not in self.stated:
             why = f"climate not stated: {why}"
         if "ambient_c" not in self.data:
@@ -350,6 +371,13 @@ class _Filler:
         if "hottest_c" not in self.data:
             meaning = "hot afternoon that cooling must stand"
             self.assume("hottest_c", hottest, hottest, "degC", meaning, why)
+
+    def _south(self) -> bool:
+        """Whether the farm lies south of the equator: by its latitude, else as stated."""
+        latitude = self.stated.get("latitude_deg")
+        if isinstance(latitude, int | float) and not isinstance(latitude, bool):
+            self.data["hemisphere"] = "south" if latitude < 0 else "north"
+        return self.data.get("hemisphere") == "south"
 
     def water(self) -> None:
         water = self.data.get("water_source", {})

@@ -4,17 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 from byrewright.errors import ByrewrightError
 from byrewright.plant.problems import LimitsError, nearest, show
 from byrewright.plant.source import Place, Source, load, read_text
+from byrewright.standards.cooling import (
+    Applies,
+    Clock,
+    Collected,
+    TemperatureRule,
+    TemperatureStep,
+)
 from byrewright.standards.milkline_table import FILE as TABLE_FILE
 from byrewright.standards.milkline_table import TableError, UnitsPerSlope, from_plain
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.standards.units import UnitError, parse_quantity
 
 FILE = "limits.yaml"
+REGIONS = "regions"
+STEP_KEYS = ("limit_c", "clock", "within_h", "applies", "collected", "sooner_of")
+SHOWN = "NAME: {source: ..., steps: [{limit_c: 6, clock: end_of_milking, within_h: 2}]}"
 
 
 def rules_beside(plant_path: str | Path) -> Rulebook:
@@ -32,7 +42,8 @@ def rules_beside(plant_path: str | Path) -> Rulebook:
     rules = read_limits(path) if path.exists() else default_rulebook()
     if not table.exists():
         return rules
-    return Rulebook({k: rules.number(k) for k in rules.overridden}, read_units_per_slope(table))
+    own = {k: rules.number(k) for k in rules.overridden}
+    return Rulebook(own, read_units_per_slope(table), rules.regions)
 
 
 def read_units_per_slope(path: Path) -> UnitsPerSlope:
@@ -70,6 +81,7 @@ def read_limits_text(text: str, name: str = FILE) -> Rulebook:
         text, name, LimitsError, f"{next(iter(rules))}: {rules[next(iter(rules))].value:g}"
     )
     found: dict[str, float] = {}
+    regions = _regions(source, source.data.pop(REGIONS, None))
     for place, value in _leaves(source.data, ()):
         key = ".".join(str(p) for p in place)
         if key not in rules:
@@ -86,7 +98,60 @@ def read_limits_text(text: str, name: str = FILE) -> Rulebook:
             source.add("L003", place, found=show(number), allowed=rules[key].allowed_text)
         found[key] = number
     source.stop(LimitsError)
-    return Rulebook(found)
+    return Rulebook(found, regions=regions)
+
+
+def _regions(source: Source, data: Any) -> tuple[TemperatureRule, ...]:
+    """Milk-temperature rules of the user's own regions."""
+    if data is None:
+        return ()
+    if not isinstance(data, dict):
+        source.add("F029", (REGIONS,), why=f"write {REGIONS} as {SHOWN}")
+        return ()
+    found = []
+    for name, one in data.items():
+        place = (REGIONS, str(name))
+        steps = one.get("steps") if isinstance(one, dict) else None
+        if not isinstance(one, dict) or not isinstance(steps, list) or not steps:
+            source.add("F029", place, why=f"a region is written as {SHOWN}")
+            continue
+        made = [_step(source, (*place, "steps"), step) for step in steps]
+        if all(s is not None for s in made):
+            found.append(TemperatureRule(
+                str(name), str(one.get("title", name)), tuple(s for s in made if s is not None),
+                "user", "stated", str(one.get("source", "")),
+            ))  # fmt: skip
+    return tuple(found)
+
+
+def _step(source: Source, place: Place, step: Any) -> TemperatureStep | None:
+    """One step of a region's rule."""
+    clocks = ", ".join(get_args(Clock))
+    if not isinstance(step, dict) or set(step) - set(STEP_KEYS):
+        source.add("F029", place, why=f"a step has only the keys {', '.join(STEP_KEYS)}")
+        return None
+    numbers: tuple[Any, Any] = (step.get("limit_c"), step.get("within_h", 1.0))
+    if any(isinstance(n, bool) or not isinstance(n, int | float) for n in numbers):
+        source.add("F029", place, why="limit_c and within_h of a step are numbers")
+        return None
+    if not 0 <= float(numbers[0]) <= 40 or not 0 < float(numbers[1]) <= 72:
+        source.add("F029", place, why="limit_c lies from 0 to 40 degC, within_h above 0 up to 72 h")
+        return None
+    words = (
+        ("clock", get_args(Clock)), ("applies", get_args(Applies)),
+        ("collected", get_args(Collected)),
+    )  # fmt: skip
+    for key, allowed in words:
+        if key in step and step[key] not in allowed:
+            source.add("F027", (*place,), found=show(step[key]), allowed=", ".join(allowed))
+            return None
+    if step.get("clock") not in ("at_once", "always") and "within_h" not in step:
+        source.add("F029", place, why="say within how many hours (within_h), or clock: at_once")
+        return None
+    if "clock" not in step:
+        source.add("F029", place, why=f"say from when its time counts: clock, one of {clocks}")
+        return None
+    return TemperatureStep(**step)
 
 
 def _leaves(data: dict[str, Any], place: Place) -> Iterator[tuple[Place, Any]]:

@@ -11,6 +11,8 @@ VALUES: tuple[Value, ...] = (
           "from_memory", "typical"),
     Value("deck.dynamic_factor", 1.4, "", "dynamic factor on the static design load", "practice",
           "from_memory", "typical", 1.3, 1.5),
+    Value("deck.concrete_per_stall_kg", 800.0, "kg", "concrete deck, each stall, cow apart",
+          "practice", "common_practice", "typical", 600.0, 1000.0),
     Value("deck.resistance", 0.02, "", "rolling resistance, force over load; two published "
           "conventions differ threefold, so carry the range", "drive_reference", "from_memory",
           "typical", 0.01, 0.03),

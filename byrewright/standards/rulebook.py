@@ -8,9 +8,13 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from functools import cache
+from typing import TYPE_CHECKING
 
 from byrewright.standards.milkline_table import UnitsPerSlope
 from byrewright.standards.model import UnknownRule, Value
+
+if TYPE_CHECKING:
+    from byrewright.standards.cooling import TemperatureRule
 
 THEMES = (
     "vacuum",
@@ -42,19 +46,22 @@ class Rulebook(Mapping[str, Value]):
         overrides: numbers that replace the defaults, in the unit of the default, as a user
             writes them in the limits file.
         units_per_slope: the standard's table of units per slope, where a licensed user entered it.
+        regions: milk-temperature rules of further regions, as a user writes them.
 
     Raises:
         UnknownRule: an override names a key that does not exist.
         ValueError: an override is not a finite number in the rule's range.
     """
 
-    __slots__ = ("_overridden", "_values", "units_per_slope")
+    __slots__ = ("_overridden", "_values", "regions", "units_per_slope")
 
     def __init__(
         self,
         overrides: Mapping[str, float] | None = None,
         units_per_slope: UnitsPerSlope | None = None,
+        regions: tuple[TemperatureRule, ...] = (),
     ) -> None:
+        self.regions = regions
         self.units_per_slope = units_per_slope
         self._values = dict(_defaults())
         for key, number in (overrides or {}).items():
@@ -87,7 +94,28 @@ class Rulebook(Mapping[str, Value]):
         return len(self._values)
 
     def __hash__(self) -> int:
-        return hash(tuple((key, self._values[key].value) for key in self._overridden))
+        own = tuple((key, self._values[key].value) for key in self._overridden)
+        return hash((own, self.regions))
+
+    def temperature_rule(self, region: str) -> TemperatureRule:
+        """The milk-temperature rule of a region: the user's own first.
+
+        Raises:
+            KeyError: the region is not held; the text lists those that are.
+        """
+        from byrewright.standards.cooling import temperature_rule
+
+        for rule in self.regions:
+            if rule.region.casefold() == region.casefold():
+                return rule
+        return temperature_rule(region)
+
+    @property
+    def regions_held(self) -> tuple[str, ...]:
+        """Names of the regions whose rules are held, the user's own last."""
+        from byrewright.standards.cooling import TEMPERATURE_RULES
+
+        return tuple(rule.region for rule in (*TEMPERATURE_RULES, *self.regions))
 
     def number(self, key: str) -> float:
         """The number alone.

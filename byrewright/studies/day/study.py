@@ -31,7 +31,7 @@ def run_day(
     plant: Plant,
     rules: Rulebook | None = None,
     *,
-    month: int = 6,
+    month: int | None = None,
     days: int = 1,
     seed: int = 1,
     step_s: float | None = None,
@@ -48,7 +48,8 @@ def run_day(
     would; with `snapshot` (a state of the engine) the run starts from there instead.
 
     Args:
-        month: 1-12, whose water and air temperatures hold at the start; months follow on.
+        month: 1-12, whose water and air temperatures hold at the start; months follow on. The one
+            that is hardest on cooling when None.
         step_s: step of the simulation; the longest that fits the plant when None.
         rows: more timed rows (step, rank, target, field, value), steps counted from the start.
         until: seconds of the reported stretch after which to stop; whole days when None.
@@ -72,7 +73,7 @@ def simulate_days(
     plant: Plant,
     rules: Rulebook,
     *,
-    month: int = 6,
+    month: int | None = None,
     days: int = 1,
     seed: int = 1,
     step_s: float | None = None,
@@ -84,6 +85,7 @@ def simulate_days(
     hot: bool = False,
 ) -> Run:
     """The run itself, without judgement: what `run_day` and the tests look into."""
+    month = plant.site.study_month if month is None else month
     if not 1 <= month <= 12:
         raise ValueError(f"month {month}: give a month of 1 to 12")
     if not 1 <= days <= 3660:
@@ -329,6 +331,8 @@ def _assume(bench: Bench, run: Run) -> None:
             )
     assume_milk_out(bench)
     bench.assume("coolers", "overall coefficient", "constant", "", "as stated, whatever the flow")
+    month = bench.plant.site.month_words(run.month)
+    bench.notes.notes.append(f"The days are of {month}.")
     for note in run.compiled.notes:
         bench.notes.notes.append(note)
     bench.notes.notes.append(

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from byrewright.engine import shape as sh
 from byrewright.plant.plant import Plant
 from byrewright.results import Input
-from byrewright.standards.cooling import TemperatureStep, temperature_rule
+from byrewright.standards.cooling import TemperatureStep
 from byrewright.studies.day.record import TANK_EMPTY, Bout, Run
 from byrewright.studies.sizing.context import Bench
 
@@ -21,7 +21,7 @@ def judge_milk(bench: Bench, run: Run) -> None:
     """Cooler outlets, tanks by the region's rule, and what the tankers took."""
     _coolers(bench, run)
     try:
-        rule = temperature_rule(run.plant.site.region)
+        rule = bench.rules.temperature_rule(run.plant.site.region)
     except KeyError as error:
         bench.find(
             "day.milk_temperature_rule", "Milk temperature by the rule of the region", None, "degC",

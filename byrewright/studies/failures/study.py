@@ -54,7 +54,7 @@ def study_failures(
     Args:
         pairs: cuts of order two, too.
         hours: longest that each failure is followed on the simulated day (20 h when None).
-        month: 1-12 whose water and air hold; the one with the warmest air when None.
+        month: 1-12 whose water and air hold; the one hardest on cooling when None.
         simulate: False leaves the simulated day out: structure, rates and power only.
         costs: what a second machine costs, by tag or kind, to sort gains by cost.
         say: progress (what, done, of how many); the study stops when it answers True.
@@ -66,8 +66,7 @@ def study_failures(
     rules = rules or default_rulebook()
     analysis = analyse(plant, rules, pairs=pairs, say=say)
     bench = Bench(plant, rules, Notebook("failures", plant.site.name))
-    ambient = plant.site.ambient_c
-    month = month or ambient.index(max(ambient)) + 1
+    month = month or plant.site.study_month
     writer = Scripts(analysis)
     scripts = {c.event.id: writer.of(c) for c in analysis.cases}
     more = {name: script.more for name, script in scripts.items()}
@@ -139,7 +138,9 @@ def _assume(bench: Bench, analysis: Analysis, month: int, simulated: bool) -> No
     for where, text in ASSUMED:
         bench.assume(where, text, "yes", "", "common practice; check it on this plant")
     if simulated:
-        bench.assume("failures", "month of the simulated day", month, "", "the warmest air")
+        words = analysis.plant.site.month_words(month)
+        bench.notes.notes.append(f"Milk temperatures and litres are those of {words}.")
+        bench.assume("failures", "month of the simulated day", month, "", words)
     bench.notes.notes.append(
         f"Asked in the mode {analysis.mode}: {len(analysis.cases)} ways to fail of "
         f"{len(analysis.plant.equipment)} machines. Milking goes on when the deck, if there "

@@ -58,8 +58,7 @@ def trace(
     analysis = analyse(plant, rules)
     case = analysis.case(event_id)
     script = Scripts(analysis).of(case)
-    ambient = plant.site.ambient_c
-    field = Field(plant, rules, [script], seed, month or ambient.index(max(ambient)) + 1)
+    field = Field(plant, rules, [script], seed, month or plant.site.study_month)
     named = {m.name: m for m in field.moments}
     start = named.get(script.only or moment, field.moments[0])
     rows = field.rows(script, start)

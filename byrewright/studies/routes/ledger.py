@@ -29,13 +29,13 @@ class DayLedger:
         DoesNotCompile: a plant the engine refuses; the sentence names the part.
     """
 
-    def __init__(self, plant: Plant, rules: Rulebook | None = None, *, month: int = 6,
+    def __init__(self, plant: Plant, rules: Rulebook | None = None, *, month: int | None = None,
                  seed: int = 1) -> None:  # fmt: skip
         from byrewright.engine.compiled import compile_plant
         from byrewright.engine.draws import Herd
 
         self.plant, self.rules = plant, rules or default_rulebook()
-        self.month, self.seed = month, seed
+        self.month, self.seed = month or plant.site.study_month, seed
         self.compiled = compile_plant(plant, self.rules)
         self.herd = Herd(plant, self.compiled, self.rules, seed)
         self._waste: dict[tuple[Combination, int, int], float] = {}

@@ -101,7 +101,9 @@ class WatchedRules(Rulebook):
     def __init__(self, rules: Rulebook) -> None:
         self.used: dict[str, None] = {}
         super().__init__(
-            {key: rules.number(key) for key in rules.overridden}, rules.units_per_slope
+            {key: rules.number(key) for key in rules.overridden},
+            rules.units_per_slope,
+            rules.regions,
         )
         self.used.clear()
 

@@ -16,7 +16,6 @@ from byrewright.standards.cooling import (
     TANK_KNOWN,
     TemperatureRule,
     TemperatureStep,
-    temperature_rule,
 )
 from byrewright.studies.sizing.altitude import plate_duty_kw
 from byrewright.studies.sizing.cold import rated_ambient
@@ -67,7 +66,7 @@ def wanted_of(bench: Bench, milking_h: float) -> Wanted | None:
     """The region's rule, as the step that leaves the least time; None when none is held."""
     plant = bench.plant
     try:
-        rule = temperature_rule(plant.site.region)
+        rule = bench.rules.temperature_rule(plant.site.region)
     except KeyError as error:
         bench.find(
             "cooling.rule",

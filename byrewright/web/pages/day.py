@@ -41,7 +41,6 @@ SHEET = "milk"
 PLAY_S = 0.5
 STRIDE = 6
 """Readings that playing moves on at a time."""
-FIRST_MONTH = 6
 
 
 def register(site: Site) -> None:
@@ -77,7 +76,7 @@ class DayView:
         assert v.opened is not None
         self.v, self.opened = v, v.opened
         asked = v.query.get("month", "")
-        self.month = FIRST_MONTH
+        self.month = v.opened.plant.site.study_month
         self.wrong: list[str] = []
         """What in the address cannot be used, in sentences."""
         if asked and not (asked.isascii() and asked.isdigit() and 1 <= int(asked[:4]) <= 12):

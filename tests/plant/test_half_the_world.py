@@ -1,0 +1,83 @@
+"""Seasons, regions, decks and cows of other places."""
+
+from __future__ import annotations
+
+import pytest
+
+from byrewright.drafting.draft import draft_plant
+from byrewright.errors import ByrewrightError
+from byrewright.plant.brief import read_brief_text
+from byrewright.plant.limits import read_limits_text
+from byrewright.plant.problems import LimitsError
+from byrewright.studies.sizing import size
+
+PLAIN = "cows: 200\nyield_l_day: 24\nlayout: rotary\nstalls: 30\nclimate: warm\n"
+FREELAND = """
+regions:
+  Freeland:
+    source: dairy decree 4
+    steps: [{limit_c: 6, clock: end_of_milking, within_h: 2}]
+"""
+
+
+@pytest.mark.parametrize("line", ["hemisphere: south", "latitude_deg: -38.5"])
+def test_southern_seasons_lie_half_a_year_apart(line: str) -> None:
+    """A southern farm would be studied with its summer in July."""
+    north, south = (read_brief_text(PLAIN + x).brief.site_part() for x in ("", line))
+    assert south.ambient_c == (*north.ambient_c[6:], *north.ambient_c[:6])
+    assert abs(north.study_month - south.study_month) == 6
+    stated = PLAIN + line + "\nambient_c: [1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12]"
+    assert read_brief_text(stated).brief.ambient_c[0] == 1  # what is stated is not turned
+
+
+def test_the_study_month_is_the_worst_of_water_and_air() -> None:
+    """The day would be that of June, whatever the site's water and air do."""
+    site = read_brief_text(PLAIN).brief.site_part()
+    late = (10, 10, 10, 10, 10, 12, 14, 17, 20, 15, 12, 10)
+    surface = site.model_copy(update={"water_temperature_c": late})
+    assert site.study_month == 7
+    assert surface.study_month == 9
+    assert surface.month_words(9).startswith("September, the worst")
+    assert surface.month_words(2) == "February, as asked"
+
+
+def test_an_unknown_region_is_refused_with_what_is_known() -> None:
+    """A plant would be drafted to no milk-temperature rule at all, with a shrug in the check."""
+    brief = read_brief_text(PLAIN + "region: Freeland")
+    with pytest.raises(ByrewrightError, match=r"Freeland.*held are EU.*limits.yaml"):
+        draft_plant(brief)
+    rules = read_limits_text(FREELAND)
+    drafted = draft_plant(brief, rules)
+    assert "6 degC" in size(drafted.plant, rules).finding("cooling.rule").sentence
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("regions: [Freeland]", "write regions as"),
+        ("regions: {Freeland: {steps: []}}", "a region is written as"),
+        ("regions: {Freeland: {steps: [{limit_c: cold, clock: at_once}]}}", "are numbers"),
+        ("regions: {Freeland: {steps: [{limit_c: 6, clock: noon, within_h: 2}]}}", "noon"),
+        ("regions: {Freeland: {steps: [{limit_c: 6, clock: end_of_milking}]}}", "within how many"),
+        ("regions: {Freeland: {steps: [{limit_c: 6, within_h: 2}]}}", "from when"),
+        ("regions: {Freeland: {steps: [{limit_c: 90, clock: at_once}]}}", "0 to 40"),
+    ],
+)
+def test_a_wrong_region_gets_one_clear_sentence(text: str, says: str) -> None:
+    """A slip in the region's rule would end in a traceback, or be dropped in silence."""
+    with pytest.raises(LimitsError, match=says):
+        read_limits_text(text)
+
+
+def test_deck_and_cows_reach_rollers_and_drives() -> None:
+    """A concrete deck or light cows would be sized as steel and Holsteins."""
+    keys = ("deck.mass", "deck.roller_load@RL1", "deck.drive_motor@DU1")
+    found: dict[str, dict[str, float]] = {}
+    asked = {"steel": "", "concrete": "deck: concrete", "light": "cow_mass_kg: 450"}
+    for name, lines in asked.items():
+        result = size(draft_plant(read_brief_text(f"{PLAIN}{lines}\n")).plant)
+        found[name] = {k: result.finding(k).limit or result.finding(k).value or 0.0 for k in keys}
+    for key, steel in found["steel"].items():
+        assert found["concrete"][key] > 1.1 * steel, key
+    assert found["light"]["deck.mass"] < found["steel"]["deck.mass"]
+    assert found["light"]["deck.drive_motor@DU1"] < found["steel"]["deck.drive_motor@DU1"]
