@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
+from byrewright.plant.climates import CLIMATES, half_a_year_on
 from byrewright.plant.farm import (
     Cleaning,
     Clock,
@@ -31,14 +32,6 @@ from byrewright.plant.translate import validate
 from byrewright.results import Assumption
 
 FORMAT = 1
-CLIMATES: Mapping[str, tuple[tuple[float, ...], float]] = {
-    "cool": ((-4, -4, 0, 5, 11, 15, 17, 16, 11, 6, 1, -3), 28.0),
-    "temperate": ((3, 4, 6, 9, 13, 16, 18, 18, 15, 11, 7, 4), 32.0),
-    "warm": ((9, 10, 13, 16, 20, 24, 27, 27, 23, 18, 13, 10), 38.0),
-    "hot": ((16, 18, 21, 25, 30, 33, 34, 33, 31, 27, 21, 17), 44.0),
-}
-"""Mean ambient by month and hottest afternoon, degC: round northern figures, no source; in the
-south the seasons lie half a year apart."""
 STARTS: Mapping[int, tuple[str, ...]] = {
     1: ("06:00",), 2: ("05:00", "16:00"), 3: ("05:00", "13:00", "21:00"),
 }  # fmt: skip
@@ -361,7 +354,7 @@ class _Filler:
         months, hottest = CLIMATES[known]
         south = self._south()
         if south:
-            months = (*months[6:], *months[:6])
+            months = half_a_year_on(months)
         why = f"round figures for a {known} climate" + (" south of the equator" if south else "")
         if "climate" not in self.stated:
             why = f"climate not stated: {why}"
