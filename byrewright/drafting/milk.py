@@ -215,7 +215,15 @@ def machines(sheet: Sheet, want: Intent) -> None:
     )
     sheet.add("header", "HM6", label="Fill header")
     sheet.add("header", "HM8", label="After the cooler")
-    sheet.add("valve", "V39", label="Cooler bypass, for a blocked cooler only", **hand)
+    sheet.add(
+        "valve",
+        "V39",
+        label="Way round the cooler for the wash, or for a blocked cooler",
+        duty="divert",
+        on_loss="closes",
+        why={"on_loss": "milk passes the cooler when air or signal is lost"},
+        **air,
+    )
     sheet.add(
         "sensor",
         "SN41",

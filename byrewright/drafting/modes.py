@@ -170,7 +170,9 @@ def _washing(sheet: Sheet, want: Intent) -> None:
         "V34": "open",
         **_pumps(sheet, want, "VP1", "VP2"),
         **receivers,
-        **_pumps(sheet, want, "MP3", "MP4"),
+        "MP3": "runs",
+        "MP4": "runs",
+        "V39": "open",
         "LP1": "runs",
     }
     sheet.mode(

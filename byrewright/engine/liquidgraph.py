@@ -11,7 +11,7 @@ from byrewright.engine.liquidlaws import Fluid, Laws, fluids
 from byrewright.physics.air import ambient_pressure_kpa_abs
 from byrewright.plant.graph import Joint, Node, build
 from byrewright.plant.plant import Plant
-from byrewright.plant.primitives import HoldsVacuum, Loss, MakesVacuum, Mover, Vessel
+from byrewright.plant.primitives import HoldsVacuum, Loss, MakesVacuum, Mover, Units, Vessel
 from byrewright.standards.rulebook import Rulebook
 
 GASES = frozenset({"vacuum", "air", "refrigerant", "power", "signal"})
@@ -67,6 +67,7 @@ class LiquidGraph:
         self.movers: dict[str, Mover] = {}
         self.vessels: dict[str, Vessel] = {}
         self.losses: dict[tuple[str, str, str], Loss] = {}
+        self.many: dict[Node, int] = {}
         self.makes_vacuum: list[str] = []
         self.set_kpa = rules.number("vacuum.nominal_kpa")
         for tag in sorted(plant.equipment):
@@ -80,7 +81,9 @@ class LiquidGraph:
         self.bore_mm: dict[Node, float] = {}
         for j in self.joints:
             if j.pipe is not None:
+                many = max(self.many.get(j.a, 1), self.many.get(j.b, 1))
                 for node in (j.a, j.b):
+                    self.many[node] = max(many, self.many.get(node, 1))
                     self.bore_mm[node] = min(self.bore_mm.get(node, 1e9), j.pipe.bore_mm)
         self.socks = tuple(sorted({tag for (tag, _, _), loss in self.losses.items() if loss.sock}))
         self.gated = tuple(sorted({
@@ -105,6 +108,9 @@ class LiquidGraph:
                 self.losses[tag, one.a, one.b] = one
             elif isinstance(one, MakesVacuum):
                 self.makes_vacuum.append(tag)
+            elif isinstance(one, Units):
+                # Each unit has its own tube to the line.
+                self.many |= {Node(tag, p): one.count for p in (one.milk, one.withheld)}
             elif isinstance(one, HoldsVacuum) and not held:
                 self.set_kpa, held = one.set_kpa, True
 

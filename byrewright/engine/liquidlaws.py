@@ -72,14 +72,14 @@ class Laws:
         """A number, or the rule's of that key."""
         return self.rules.number(what) if isinstance(what, str) else what
 
-    def pipe(self, pipe: Pipe, fluid: Fluid, k: float = 0.0) -> Element:
-        """Friction of a full pipe with its fittings as equivalent length."""
+    def pipe(self, pipe: Pipe, fluid: Fluid, many: int = 1) -> Element:
+        """Friction of a full pipe with its fittings as equivalent length, or of many alike."""
         bore = pipe.bore_mm / 1000
         length = equivalent_length_m(pipe.bore_mm, pipe.length_m, pipe.fittings, self.rules)
         number = 4000 * fluid.density_kg_m3 / (math.pi * bore * fluid.viscosity_mpa_s)
         return PIPE, [
-            8 / (math.pi**2 * GRAVITY_M_S2 * bore**4), length / bore, self.rough_mm / pipe.bore_mm,
-            number, k,
+            8 / (math.pi**2 * GRAVITY_M_S2 * bore**4) / many**2, length / bore,
+            self.rough_mm / pipe.bore_mm, number / many, 0.0,
         ]  # fmt: skip
 
     def heads(self, k: float, bore_mm: float) -> Element:

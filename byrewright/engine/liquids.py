@@ -26,6 +26,7 @@ from byrewright.engine.liquidnet import (
 )
 from byrewright.errors import ByrewrightError
 from byrewright.plant.graph import Joint, Node
+from byrewright.plant.plant import Pipe
 from byrewright.plant.primitives import Vessel
 
 LEVEL_M = 1.0e-6  # heights that differ by less are one
@@ -33,6 +34,13 @@ STILL = 1.0e-7  # of the greatest flow of a section: below it nothing flows
 NEARLY_NOTHING: Element = (POWER, [1.0, 2.0])
 """A way that loses nothing worth telling: 1e-5 m at 200 L/min."""
 NOT_KNOWN_MM = 50.0  # bore of a machine that states none and meets no pipe
+
+
+def rise_m(pipe: Pipe) -> float:
+    """Rise of a pipe's end over its start: as stated, else by the fall that is stated."""
+    if pipe.rise_m or pipe.slope_pct is None:
+        return pipe.rise_m
+    return -pipe.slope_pct / 100 * pipe.length_m
 
 
 class LiquidsUnsolved(ByrewrightError):
@@ -74,21 +82,24 @@ class Liquids(LiquidGraph):
             for node in self.ends[j.id]:
                 at.setdefault(node, []).append(j)
         out = Flows()
-        for tag in s.forced_l_min:
-            joint = next(j for j in self.joints if j.machine == tag and j.how is not None
-                         and j.how.how == "mover")  # fmt: skip
-            out.l_min[joint.id] = s.forced_l_min[tag]
+        forced = [j for j in self.joints if j.machine in s.forced_l_min and j.how is not None
+                  and j.how.how == "mover"]  # fmt: skip
+        for joint in forced:
+            out.l_min[joint.id] = s.forced_l_min[joint.machine or ""]
+        sections: list[tuple[set[Node], list[Joint]]] = []
         seen: set[Node] = set()
         for start in sorted({*at, *taken}, key=lambda n: n.name):
             if start in seen:
                 continue
             nodes, joints = self.section(start, at)
             seen |= nodes
-            if only is not None and not nodes & only:
-                continue
-            if not joints:
-                raise self._no_way({start: taken[start]})
-            self._solve_section(s, nodes, joints, at, taken, out)
+            if only is None or nodes & only:
+                if not joints:
+                    raise self._no_way({start: taken[start]})
+                sections.append((nodes, joints))
+        height = self._heights(sections, forced, out)
+        for nodes, joints in sections:
+            self._solve_section(s, nodes, joints, at, taken, height, out)
         flows = {j.machine for j in alive if j.how is not None and j.how.how == "mover"}
         out.shut += sorted(t for t in self.movers if self.runs(s, t) and t not in flows
                            and t not in s.forced_l_min)  # fmt: skip
@@ -126,9 +137,8 @@ class Liquids(LiquidGraph):
 
     def _solve_section(self, s: Situation, nodes: set[Node], joints: list[Joint],
                        at: Mapping[Node, list[Joint]], taken: Mapping[Node, float],
-                       out: Flows) -> None:  # fmt: skip
+                       height: Mapping[Node, float], out: Flows) -> None:  # fmt: skip
         fluid = self._fluid(joints, s)
-        height = self._heights(nodes, joints, out)
         held = {n: self._held_head(n, s, fluid, height[n]) for n in nodes if self.held(n)}
         demand = {n: q for n, q in taken.items() if n in nodes}
         if not held:
@@ -183,12 +193,37 @@ class Liquids(LiquidGraph):
             return self.fluids["wash"]
         return self.fluids["milk"]
 
-    def _heights(self, nodes: set[Node], joints: list[Joint], out: Flows) -> dict[Node, float]:
-        """Heights from the pipes' rises, nil at the first node. A ring comes back to its own
-        height, whatever is stated; all ports of a vessel are told from one floor."""
+    def _heights(self, sections: list[tuple[set[Node], list[Joint]]], forced: list[Joint],
+                 out: Flows) -> dict[Node, float]:  # fmt: skip
+        """Heights from the pipes' rises, nil at the first node of what hangs together.
+
+        A forced pump joins the sections on its two sides; all ports of a vessel in one of these are
+        told from one floor. A ring comes back to its own height, whatever is stated.
+        """
+        found: dict[Node, float] = {}
+        left = list(sections)
+        while left:
+            nodes, joints = left.pop(0)
+            nodes, joints = set(nodes), list(joints)
+            while True:
+                more = [j for j in forced if j not in joints and nodes & set(self.ends[j.id])]
+                joints += more
+                ends = {n for j in more for n in self.ends[j.id]}
+                met = [x for x in left if x[0] & ends]
+                if not met and not more:
+                    break
+                left = [x for x in left if x not in met]
+                nodes |= ends.union(*(x[0] for x in met))
+                joints += [j for x in met for j in x[1]]
+            found |= self._heights_of(nodes, joints, out)
+        return found
+
+    def _heights_of(self, nodes: set[Node], joints: list[Joint], out: Flows) -> dict[Node, float]:
         steps = [(0, *self.ends[j.id], 0.0, "") for j in joints if j.pipe is None]
-        steps += [(1 if j.pipe.rise_m else 2, *self.ends[j.id], j.pipe.rise_m, j.id)
-                  for j in joints if j.pipe is not None]  # fmt: skip
+        for j in joints:
+            if j.pipe is not None:
+                rise = rise_m(j.pipe)
+                steps.append((1 if rise else 2, *self.ends[j.id], rise, j.id))
         bodies: dict[str, Node] = {}
         for n in sorted((n for n in nodes if self.held(n)), key=lambda n: n.name):
             first = bodies.setdefault(n.machine, n)
@@ -221,7 +256,7 @@ class Liquids(LiquidGraph):
         """Head that a vessel holds at one of its ports: in at its height, out by its level."""
         joint = self.by_id[node.port[1:]]
         vessel = self.vessels[node.machine]
-        head = height + fluid.head_m(self._gas_kpa(vessel, s))
+        head = height + fluid.head_m(self.gas_kpa(vessel, s))
         if node == self.ends[joint.id][1] and joint.how is not None and not self._both(joint):
             return head
         return head + self.level_m(node.machine, s)
@@ -233,7 +268,8 @@ class Liquids(LiquidGraph):
         port = self.plant.equipment[joint.machine or ""].port(name)
         return port is not None and port.direction == "both"
 
-    def _gas_kpa(self, vessel: Vessel, s: Situation) -> float:
+    def gas_kpa(self, vessel: Vessel, s: Situation) -> float:
+        """Pressure of the gas over a vessel's liquid, kPa above ambient."""
         drawn = vessel.gas == "vacuum" and any(self.runs(s, t) for t in self.makes_vacuum)
         return -self.set_kpa if drawn else 0.0
 
@@ -296,7 +332,8 @@ class Liquids(LiquidGraph):
 
     def _elements(self, joint: Joint, s: Situation, fluid: Fluid) -> list[Element]:
         if joint.pipe is not None:
-            return [self.laws.pipe(joint.pipe, fluid)]
+            many = max(self.many.get(joint.a, 1), self.many.get(joint.b, 1))
+            return [self.laws.pipe(joint.pipe, fluid, many)]
         assert joint.how is not None
         assert joint.machine is not None
         tag, how = joint.machine, joint.how
@@ -306,7 +343,8 @@ class Liquids(LiquidGraph):
         a, b = self.ends[joint.id]
         if self.held(a) or self.held(b):
             key = "vessel.exit_k" if self.held(a) else "vessel.entry_k"
-            found.append(self.laws.heads(self.rules.number(key), bore))
+            many = max(self.many.get(joint.a, 1), self.many.get(joint.b, 1))
+            found.append(self.laws.heads(self.rules.number(key) / many**2, bore))
             if not self._both(joint):
                 found.append((ONE_WAY, [0.0, 0.0]))
         if how.how == "mover":

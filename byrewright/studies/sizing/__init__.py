@@ -20,6 +20,7 @@ from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.standards.sources import SOURCES
 from byrewright.studies.sizing.airlines import size_airlines
 from byrewright.studies.sizing.chilled import size_chilled_pumps
+from byrewright.studies.sizing.circulation import size_circulation
 from byrewright.studies.sizing.cloths import size_cloths
 from byrewright.studies.sizing.compressed_air import size_compressed_air
 from byrewright.studies.sizing.context import Bench
@@ -58,6 +59,7 @@ TOPICS: tuple[tuple[str, Topic], ...] = (
     ("pumps of chilled liquid", size_chilled_pumps),
     ("water", size_water),
     ("washing", size_washing),
+    ("wash going round", size_circulation),
     ("milk and wash lines", size_lines),
     ("frost and hardness", size_frost),
     ("compressed air", size_compressed_air),

@@ -4,17 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 
-from byrewright.physics.air import equivalent_length_m
-from byrewright.physics.milk import milk_viscosity_mpa_s
-from byrewright.physics.pipeflow import bore_for_velocity_mm, drop_kpa, static_kpa, velocity_m_s
+from byrewright.physics.pipeflow import bore_for_velocity_mm, velocity_m_s
 from byrewright.plant.graph import Joint
-from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Pipe
 from byrewright.plant.roles import (
     BalancesMilk,
-    CoolsMilk,
     FeedsCalves,
     FiltersMilk,
     JoinsDeck,
@@ -25,6 +21,7 @@ from byrewright.plant.roles import (
 from byrewright.standards.pipes import ISO_2037, LEAST_MILK_BORE_MM, next_tube
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
+from byrewright.studies.sizing.network import Asked, asked, net_of
 from byrewright.studies.sizing.paths import Ways, ways_of
 from byrewright.studies.sizing.receiving import balance_pumps, receiver_pumps, wash_flow_l_min
 from byrewright.studies.sizing.sizes import (
@@ -40,9 +37,8 @@ LEAST_HEAD_M = 6.0
 """Least head that sanitary pumps are offered with (common practice, no source)."""
 LEAST_FILTER_M2 = 0.05
 """Cloth of the smallest usual in-line filter (common practice, no source)."""
-FILTER_DROP_KPA = 20.0
-"""Pressure lost in a filter with a half-used sock (common practice, no source)."""
-WARM_C = 34.0
+NO_RISE_M = 0.05
+"""Rise under which none is taken to be stated; the site's lift then counts."""
 LEVEL_SHARE = 0.3
 """Share of a balance tank held as its normal level (common practice)."""
 BUFFER_MIN = 3.0
@@ -55,10 +51,10 @@ def size_delivery(bench: Bench, duty: Duty) -> None:
     """Pipes, heads, filters, balance tank and calf milk."""
     plant = bench.plant
     behind = balance_pumps(plant)
-    peak, drawn = duty.milk_flow_peak_l_min, duty.working_vacuum_kpa
-    _pumps(bench, receiver_pumps(plant), peak, wash_flow_l_min(bench, duty), drawn)
+    peak = duty.milk_flow_peak_l_min
+    _pumps(bench, receiver_pumps(plant), peak, wash_flow_l_min(bench, duty))
     for pumps in behind.values():
-        _pumps(bench, pumps, cooler_flow_l_min(bench, duty), peak, 0.0)
+        _pumps(bench, pumps, cooler_flow_l_min(bench, duty), peak)
     _filters(bench, duty)
     for tank in plant.machines(BalancesMilk):
         _balance_tank(bench, duty, tank)
@@ -74,13 +70,8 @@ def cooler_flow_l_min(bench: Bench, duty: Duty) -> float:
     )
 
 
-def _pumps(
-    bench: Bench, pumps: Sequence[MovesMilk], flow: float, wash: float, drawn: float
-) -> None:
-    """The pipes and the head of each pump's ways to the next vessels with the full flow in them.
-
-    `drawn` is the vacuum, kPa, that the pumps draw against.
-    """
+def _pumps(bench: Bench, pumps: Sequence[MovesMilk], flow: float, wash: float) -> None:
+    """The pipes and the head of each pump's ways to the next vessels with the full flow in them."""
     ways = ways_of(bench.plant, "milk", directed=True)
     pipes: dict[str, Pipe] = {}
     gland = bench.plant.first(JoinsDeck)
@@ -99,8 +90,7 @@ def _pumps(
             gland.id in (j.a.machine, j.b.machine) for way in every for j in way
         )
         if every:
-            at = flow if pump.id in behind else max(flow, wash)
-            _head(bench, pump, every, at, drawn)
+            _head(bench, pump, flow, 0.0 if pump.id in behind else wash)
     for name in sorted(pipes):
         _bore(bench, pipes[name], flow, wash)
     if gland is not None and crosses:
@@ -211,85 +201,90 @@ def _gland(bench: Bench, gland: JoinsDeck, flow: float, wash: float) -> None:
     )
 
 
-def _losses_kpa(machine: Machine) -> float:
-    if isinstance(machine, CoolsMilk):
-        return machine.milk_drop_kpa
-    return FILTER_DROP_KPA if isinstance(machine, FiltersMilk) else 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class _Asked:
-    """Head asked of a pump on one way."""
-
-    goal: str
-    rise_m: float
-    friction_kpa: float
-    losses_kpa: float
-    drawn_kpa: float
-    head_m: float
-
-
-def _asked(
-    bench: Bench, pump: MovesMilk, way: Sequence[Joint], flow: float, drawn: float
-) -> _Asked:
-    density = bench.number("milk.density_kg_m3")
-    viscosity = milk_viscosity_mpa_s(WARM_C, extrapolate=True)
-    rough = bench.number("pipe.roughness_stainless_mm")
-    pipes = [j.pipe for j in way if j.pipe is not None]
-    friction = sum(
-        drop_kpa(
-            flow,
-            equivalent_length_m(p.bore_mm, p.length_m, p.fittings, bench.rules),
-            p.bore_mm,
-            density,
-            viscosity,
-            rough,
-        )
-        for p in pipes
-    )
-    passed = dict.fromkeys(j.machine for j in way if j.machine is not None)
-    losses = sum(_losses_kpa(bench.plant.equipment[m]) for m in passed)
-    rise = sum(p.rise_m for p in pipes)
-    if rise == 0.0 and pump in receiver_pumps(bench.plant):
-        rise = max(0.0, bench.plant.site.lift_m)
-    head = rise + (friction + losses + drawn) / static_kpa(1.0, density)
-    return _Asked(way[-1].b.machine, rise, friction, losses, drawn, head)
-
-
-def _head(
-    bench: Bench, pump: MovesMilk, every: Sequence[tuple[Joint, ...]], flow: float, drawn: float
-) -> None:
-    """The hardest of a pump's ways against its head; `drawn` is the vacuum it draws against."""
-    asked = [_asked(bench, pump, way, flow, drawn) for way in every]
-    worst = max(asked, key=lambda a: (a.head_m, a.goal))
+def _head(bench: Bench, pump: MovesMilk, flow: float, wash: float) -> None:
+    """The hardest of the modes in which a pump runs, by the solved network, against its head."""
+    lift = bench.plant.site.lift_m
+    every: list[Asked] = []
+    for name, mode in bench.plant.modes.items():
+        milks, washes = "milking" in mode.does, bool({"wash", "rinse"} & set(mode.does))
+        if bench.plant.position(name, pump.id) in (None, "stopped") or not (milks or washes):
+            continue
+        at = flow if milks else wash
+        one = asked(bench, pump.id, name, at) if at > 0 else None
+        if one is None:
+            continue
+        if one.rise_m < NO_RISE_M and lift > 0 and one.vacuum_kpa > 0:
+            one = replace(one, rise_m=one.rise_m + lift, head_m=one.head_m + lift)
+        every.append(one)
+    if not every:
+        return
+    worst = max(every, key=lambda a: (a.head_m, a.goal))
     limit = worst.head_m
     bench.find(
         "delivery.head",
         "Milk pump head",
         pump.head_m,
         "m",
-        f"{pump.id} gives {pump.head_m:g} m; to {worst.goal} it needs {worst.rise_m:.1f} m of "
-        f"rise, {worst.friction_kpa:.0f} kPa of friction, {worst.losses_kpa:.0f} kPa of filter and "
-        f"cooler and {worst.drawn_kpa:.0f} kPa of vacuum to draw against: {limit:.1f} m at "
-        f"{flow:.0f} L/min, {spare(pump.head_m, limit)}.",
+        f"{pump.id} gives {pump.head_m:g} m; to {worst.goal} in {worst.mode} it needs "
+        f"{worst.rise_m:.1f} m of rise and level, {worst.friction_kpa:.0f} kPa of friction, "
+        f"{worst.losses_kpa:.0f} kPa in filter, cooler and valves and {worst.vacuum_kpa:.0f} kPa "
+        f"of vacuum to draw against: {limit:.1f} m at {worst.l_min:.0f} L/min, "
+        f"{spare(pump.head_m, limit)}.",
         subject=pump.id,
         limit=limit,
         sense="at_least",
         allowance=TIGHT,
-        formula="H = z + (sum f l/d rho v^2/2 + dp_filter + dp_cooler + p_vacuum) / (rho g)",
+        formula="H = z + (sum f l/d rho v^2/2 + dp_machines + p_vacuum) / (rho g)",
         inputs=(
-            worked("q", "milk or wash flow, the larger", flow, "L/min"),
-            worked("z", "rise", worst.rise_m, "m"),
-            worked("sum f l/d rho v^2/2", "friction", worst.friction_kpa, "kPa"),
-            worked("dp_filter + dp_cooler", "filter and cooler", worst.losses_kpa, "kPa"),
-            worked("p_vacuum", "vacuum it draws against", worst.drawn_kpa, "kPa"),
-            bench.rule("milk.density_kg_m3", "rho"),
+            worked("q", "milk or wash flow", worst.l_min, "L/min"),
+            worked("z", "rise, and level over the suction", round(worst.rise_m, 3), "m"),
+            worked(
+                "sum f l/d rho v^2/2", "friction of the pipes passed", worst.friction_kpa, "kPa"
+            ),
+            worked("dp_machines", "filter, cooler, valves", worst.losses_kpa, "kPa"),
+            worked("p_vacuum", "vacuum it draws against", worst.vacuum_kpa, "kPa"),
+            worked("rho", "density of what flows", worst.density_kg_m3, "kg/m3"),
         ),
-        source="Darcy with Churchill's friction factor",
+        source="the solved liquid network: Darcy with Churchill's friction factor",
         known="from_memory",
         advised=max(LEAST_HEAD_M, float(math.ceil(limit * ROOM))),
-        advised_why="head of its hardest way and a tenth more, whole metres",
+        advised_why="head of its hardest mode and a tenth more, whole metres",
         target=(pump, "head_m"),
+    )
+    _suction(bench, pump, worst)
+
+
+def _suction(bench: Bench, pump: MovesMilk, at: Asked) -> None:
+    """Whether the pump's suction stays above boiling with its vessel nearly empty."""
+    low = asked(bench, pump.id, at.mode, at.l_min, {at.source: 0.0})
+    if low is None:
+        return
+    stated_m = net_of(bench).movers[pump.id].npsh_m
+    needs = bench.number("pump.npsh_m") if stated_m is None else stated_m
+    limit = needs + bench.number("pump.npsh_margin_m")
+    bench.find(
+        "delivery.npsh",
+        "Milk pump suction",
+        round(low.npsh_m, 2),
+        "m",
+        f"{pump.id} has {low.npsh_m:.1f} m over boiling at its inlet in {at.mode} at "
+        f"{at.l_min:.0f} L/min, with {at.source} nearly empty and {low.vacuum_kpa:.0f} kPa of "
+        f"vacuum over it; it needs {needs:g} m and a margin. Where that is not kept, shorten or "
+        "widen the suction, set the pump lower, or take one that needs less.",
+        subject=pump.id,
+        limit=limit,
+        sense="at_least",
+        formula="NPSH = (p_ambient - p_vacuum - p_boils)/(rho g) + z - h_friction",
+        inputs=(
+            worked("p_vacuum", "vacuum over the vessel", low.vacuum_kpa, "kPa"),
+            worked("q", "flow", at.l_min, "L/min"),
+            bench.rule("pump.npsh_m", "needs")
+            if stated_m is None
+            else stated("needs", "its data plate", stated_m, "m"),
+            bench.rule("pump.npsh_margin_m", "margin"),
+        ),
+        source="the solved liquid network; vapour pressure of water",
+        known="derived",
     )
 
 

@@ -88,13 +88,6 @@ def size_receiving(bench: Bench, duty: Duty) -> None:
     _pumps(bench, receiver_pumps(bench.plant), "the receivers", peak, wash)
     for tank, pumps in balance_pumps(bench.plant).items():
         _pumps(bench, pumps, tank, peak, 0.0)
-        slowest = min((p.flow_l_min for p in pumps), default=0.0)
-        if 0.0 < slowest < wash:
-            bench.notes.notes.append(
-                f"Wash water comes back behind {tank} at the {slowest:.0f} L/min of one pump, "
-                f"{slowest / duty.units:.1f} L/min a unit, against {wash:.0f} L/min that all units "
-                "could take: set the jetters to it, or the balance tank runs over."
-            )
 
 
 def _receiver(bench: Bench, duty: Duty, receiver: ReceivesMilk, count: int) -> None:

@@ -1,0 +1,161 @@
+"""Does the wash go round? What reaches each vessel against what its pumps take on, mode by mode."""
+
+from __future__ import annotations
+
+from copy import copy
+from dataclasses import dataclass, replace
+
+from byrewright.engine.liquids import Liquids, LiquidsUnsolved
+from byrewright.engine.liquidstreams import streams
+from byrewright.plant.roles import MakesUpWash, MovesMilk
+from byrewright.results import Input
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.duty import Duty
+from byrewright.studies.sizing.network import net_of
+from byrewright.studies.sizing.sizes import TIGHT, next_round, spare, worked
+
+LEAST_L_MIN = 1.0  # less than this is no wash
+FIT_FROM_L_MIN, FIT_MOST, FIT_WITHIN = 5.0, 4.0, 0.02
+"""Rated flows tried for a pump: from, to as times what comes, and how near (our choice)."""
+ROUND_SHARE = 0.02
+"""By how much more may come than goes: a level takes it up between two slugs (our choice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """Vessels that the wash reaches together, L/min in and at most out, and the pumps behind."""
+
+    mode: str
+    vessels: tuple[str, ...]
+    pumps: tuple[str, ...]
+    in_l_min: float
+    out_l_min: float
+    room_l: float
+    targets: tuple[str, ...]
+
+
+def stages(net: Liquids, mode: str) -> list[Stage]:
+    """The vessels on the wash's way round in a mode, one behind the other.
+
+    What comes to the first is what the wash pump and the vacuum draw through the units; what comes
+    to the next is the least of what came and went before.
+    """
+    s = net.situation(mode)
+    flows = net.solve(s)
+    found = streams(net, flows, frozenset(net.movers))
+    wash = {t for t, v in net.vessels.items() if v.holds == "wash" and v.role == "store"}
+    milk = {t for t, v in net.vessels.items() if v.holds == "milk" and not v.fill}
+    first = {x.target for x in found if x.source in wash and x.target in milk}
+    comes = sum(x.l_min for x in found if x.source in wash and x.target in first)
+    out: list[Stage] = []
+    seen: set[str] = set()
+    while first and comes >= LEAST_L_MIN:
+        # What runs on by gravity, as the milkline's does, stands on the same level.
+        more = {x.target for x in found if x.source in first and x.target in milk and not x.passes}
+        while more - first:
+            first |= more
+            more = {x.target for x in found if x.source in first and x.target in milk
+                    and not x.passes}  # fmt: skip
+        onward = [x for x in found if x.source in first and x.target not in first and x.passes]
+        goes = sum(x.l_min for x in onward)
+        room = sum(net.vessels[t].volume_l for t in first) * (
+            1 - net.rules.number("vessel.level_share")
+        )
+        pumps = tuple(sorted({p for x in onward for p in x.passes}))
+        targets = {x.target for x in onward}
+        out.append(Stage(mode, tuple(sorted(first)), pumps, comes, goes, room,
+                         tuple(sorted(targets))))  # fmt: skip
+        seen |= first
+        comes = min(comes, goes)
+        first = {t for t in targets if t in milk} - seen
+    return out
+
+
+def size_circulation(bench: Bench, _duty: Duty) -> None:
+    """Every vessel on the wash's way takes on what comes to it, in every mode that washes."""
+    net = net_of(bench)
+    worst: dict[tuple[str, ...], Stage] = {}
+    broken: list[str] = []
+    reached = False
+    for name, mode in bench.plant.modes.items():
+        if not {"wash", "rinse"} & set(mode.does):
+            continue
+        try:
+            every = stages(net, name)
+        except LiquidsUnsolved as bad:
+            broken.append(str(bad))
+            continue
+        reached = reached or bool(every)
+        for stage in every:
+            old = worst.get(stage.vessels)
+            if old is None or _short(stage) > _short(old):
+                worst[stage.vessels] = stage
+    for text in broken:
+        bench.find("wash.circulates", "Wash goes round", None, "L/min", text,
+                   missing=("flows of the wash",))  # fmt: skip
+    for stage in worst.values():
+        _judge(bench, stage)
+
+
+def _fit(bench: Bench, stage: Stage, tag: str) -> float | None:
+    """The rated flow with which a pump takes on what comes and a tenth more; None out of reach."""
+    net = copy(net_of(bench))
+    mover = net.movers[tag]
+
+    def takes(flow: float) -> float:
+        net.movers = net.movers | {tag: replace(mover, flow_l_min=flow)}
+        every = stages(net, stage.mode)
+        return next((x.out_l_min for x in every if x.vessels == stage.vessels), 0.0)
+
+    want = stage.in_l_min * (1 + TIGHT)
+    low, high = FIT_FROM_L_MIN, max(FIT_MOST * stage.in_l_min, 2 * FIT_FROM_L_MIN)
+    if takes(high) < want:
+        return None
+    while high - low > FIT_WITHIN * high:
+        middle = (low + high) / 2
+        low, high = (low, middle) if takes(middle) >= want else (middle, high)
+    return next_round(high)
+
+
+def _short(stage: Stage) -> float:
+    return stage.in_l_min - stage.out_l_min
+
+
+def _judge(bench: Bench, stage: Stage) -> None:
+    names, pumps = " and ".join(stage.vessels), " and ".join(stage.pumps) or "nothing"
+    limit = stage.in_l_min * (1 - ROUND_SHARE)
+    short = stage.in_l_min - stage.out_l_min
+    says = (
+        f"In {stage.mode} {stage.in_l_min:.0f} L/min of wash come into {names} and {pumps} can "
+        f"take {stage.out_l_min:.0f} L/min on ({spare(stage.out_l_min, limit)})"
+    )
+    if short > ROUND_SHARE * stage.in_l_min:
+        trough = sum(t.volume_l * t.count for t in bench.plant.machines(MakesUpWash))
+        full = stage.room_l / short
+        says += f": full after {full:.1f} min"
+        if trough:
+            says += f", and the trough of {trough:.0f} L is short of all that stands there"
+        says += (
+            ". Give the wash a way round what holds it back (the cooler), run both pumps of a "
+            "pair, or fit pumps for it."
+        )
+    else:
+        says += "."
+    machines = bench.plant.machines(MovesMilk)
+    pump = min((p for p in machines if p.id in stage.pumps), key=lambda p: p.flow_l_min,
+               default=None)  # fmt: skip
+    advised = _fit(bench, stage, pump.id) if pump is not None else None
+    if pump is not None and advised is not None:  # one field, one advice: the larger
+        others = (f.advised for f in bench.notes.findings if f.target == (pump.id, "flow_l_min"))
+        advised = max(advised, *(a for a in others if a is not None), advised)
+    rule: Input = bench.rule("filter.drop_empty_kpa", "dp_filter")
+    bench.find(
+        "wash.circulates", "Wash goes round", round(stage.out_l_min, 1), "L/min", says,
+        subject=stage.vessels[-1], limit=round(limit, 1), sense="at_least",
+        formula="q_out >= q_in",
+        inputs=(worked("q_in", "wash that comes in", round(stage.in_l_min, 1), "L/min"),
+                worked("q_out", "most that is taken on", round(stage.out_l_min, 1), "L/min"), rule),
+        source="the solved liquid network; socks out for the wash", known="derived",
+        advised=advised, advised_why="the wash that comes in, and a tenth more",
+        target=(pump, "flow_l_min") if pump is not None else None,
+    )  # fmt: skip

@@ -1,0 +1,112 @@
+"""What the solved liquid network asks of a pump: head at a flow, suction, what lies on its way.
+
+Sizing asks here instead of adding drops of its own; the network is built once for each plant.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from byrewright.engine.liquidgraph import Flows, Situation
+from byrewright.engine.liquids import Liquids, LiquidsUnsolved
+from byrewright.plant.graph import Node
+from byrewright.plant.primitives import Mover
+from byrewright.studies.sizing.context import Bench
+
+KEY = "liquid network"
+
+
+def net_of(bench: Bench) -> Liquids:
+    """The liquid network of the plant on the bench."""
+    if KEY not in bench.known:
+        bench.known[KEY] = Liquids(bench.plant, bench.rules)
+    found: Liquids = bench.known[KEY]
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a pump must do in a mode at a flow: heads m, losses kPa, and where its liquid goes."""
+
+    pump: str
+    mode: str
+    goal: str
+    l_min: float
+    rise_m: float
+    friction_kpa: float
+    losses_kpa: float
+    vacuum_kpa: float
+    head_m: float
+    npsh_m: float
+    source: str
+    density_kg_m3: float
+
+
+def asked(bench: Bench, pump: str, mode: str, l_min: float,
+          level_l: Mapping[str, float] | None = None) -> Asked | None:  # fmt: skip
+    """Head and suction of a pump that gives a flow alone in a mode; None where its line is shut."""
+    net = net_of(bench)
+    beside = _beside(bench, net, pump)
+    s = net.situation(mode, {**dict.fromkeys(beside, "stopped"), pump: "runs"})
+    s = replace(s, forced_l_min={pump: l_min}, level_l=dict(level_l or {}))
+    mover = net.movers[pump]
+    ends = net.port(pump, mover.inlet), net.port(pump, mover.outlet)
+    try:
+        flows = net.solve(s, frozenset(ends))
+    except LiquidsUnsolved:
+        return None
+    if any(n not in flows.head_m for n in ends):
+        return None
+    return _told(net, flows, s, pump, mover, mode, l_min)
+
+
+def _beside(bench: Bench, net: Liquids, pump: str) -> list[str]:
+    """The pumps that could run in the same lines: of the same liquid, and told apart from it."""
+    port = bench.plant.equipment[pump].port(net.movers[pump].inlet)
+    carries = port.services if port is not None else frozenset()
+    found = []
+    for tag, one in net.movers.items():
+        other = bench.plant.equipment[tag].port(one.inlet)
+        if tag != pump and other is not None and other.services == carries:
+            found.append(tag)
+    return found
+
+
+def _told(net: Liquids, flows: Flows, s: Situation, pump: str, mover: Mover, mode: str,
+          l_min: float) -> Asked:  # fmt: skip
+    inlet, outlet = net.port(pump, mover.inlet), net.port(pump, mover.outlet)
+    fluid = flows.fluid[inlet]
+    lost = {"pipe": 0.0, "inside": 0.0}
+    source = _follow(net, flows, inlet, -1.0, lost, pump)
+    goal = _follow(net, flows, outlet, 1.0, lost, pump)
+    head = flows.head_m[outlet] - flows.head_m[inlet]
+    static = head - lost["pipe"] - lost["inside"]
+    vessel = net.vessels.get(source.machine)
+    vacuum = abs(net.gas_kpa(vessel, s)) if vessel is not None else 0.0
+    suction = net.ambient_kpa + flows.kpa(inlet) - fluid.boils_kpa_abs
+    return Asked(
+        pump, mode, goal.machine, l_min, static - fluid.head_m(vacuum), fluid.kpa(lost["pipe"]),
+        fluid.kpa(lost["inside"]), vacuum, head, fluid.head_m(suction), source.machine,
+        fluid.density_kg_m3,
+    )  # fmt: skip
+
+
+def _follow(net: Liquids, flows: Flows, start: Node, way: float, lost: dict[str, float],
+            pump: str) -> Node:  # fmt: skip
+    """Along the widest stream from a node, with its losses; -1 goes against it."""
+    here, seen = start, {start}
+    while True:
+        steps = []
+        for name, q in flows.l_min.items():
+            a, b = net.ends[name]
+            before, after = (a, b) if q > 0 else (b, a)
+            near, far = (before, after) if way > 0 else (after, before)
+            if q and near == here and far not in seen and net.by_id[name].machine != pump:
+                steps.append((abs(q), name, far))
+        if not steps:
+            return here
+        _, name, far = max(steps)
+        lost[net.by_id[name].what] += way * (flows.head_m[here] - flows.head_m[far])
+        here = far
+        seen.add(here)

@@ -1,0 +1,118 @@
+"""What sizing takes from the solved network: heads, suction, and whether the wash goes round."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from byrewright.drafting.draft import draft_plant
+from byrewright.plant.brief import read_brief_text
+from byrewright.plant.plant import Plant
+from byrewright.results import Finding, Notebook
+from byrewright.standards.rulebook import default_rulebook
+from byrewright.studies.sizing import size
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.network import asked
+from tests.drafting.test_draft import EXAMPLES
+
+BRIEF = (EXAMPLES / "rotary_spring_ice" / "brief.yaml").read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="module")
+def drafted() -> Plant:
+    """A drafted rotary."""
+    return draft_plant(read_brief_text(BRIEF)).plant
+
+
+def with_modes(plant: Plant, **positions: str) -> Plant:
+    """The plant with positions changed in its wash modes."""
+    modes = {
+        n: m.model_copy(update={"positions": {**m.positions, **positions}})
+        if {"wash", "rinse"} & set(m.does) else m
+        for n, m in plant.modes.items()
+    }  # fmt: skip
+    return plant.model_copy(update={"modes": modes})
+
+
+def with_machine(plant: Plant, tag: str, **fields: Any) -> Plant:
+    """The plant with figures of one machine changed."""
+    one = plant.equipment[tag].model_copy(update=fields)
+    return plant.model_copy(update={"equipment": {**plant.equipment, tag: one}})
+
+
+def finding(plant: Plant, key: str, subject: str) -> Finding:
+    """One finding of its sizing."""
+    return next(f for f in size(plant).findings if f.key == key and f.subject == subject)
+
+
+def test_a_wash_that_pumps_cannot_take_on_fails(drafted: Plant) -> None:
+    """Would fail if wash for all units passed though the pumps carry a third of it."""
+    assert finding(drafted, "wash.circulates", "BT1").verdict == "holds"
+    shut = finding(with_modes(drafted, V39="closed", MP4="stopped"), "wash.circulates", "BT1")
+    assert shut.verdict == "fails"
+    assert "full after" in shut.sentence
+    assert shut.value is not None and shut.limit is not None
+    assert shut.value < 0.5 * shut.limit
+    weak = with_machine(with_modes(drafted, MP4="stopped"), "MP3", flow_l_min=40.0)
+    found = finding(weak, "wash.circulates", "BT1")
+    assert found.verdict == "fails"
+    assert found.advised is not None and found.advised > 60.0
+    cured = with_machine(weak, "MP3", flow_l_min=found.advised)
+    assert finding(cured, "wash.circulates", "BT1").verdict == "holds"
+
+
+def bench(plant: Plant) -> Bench:
+    """A bench with that plant on it."""
+    return Bench(plant, default_rulebook(), Notebook("test", "(invented)"))
+
+
+def test_a_longer_or_higher_line_asks_more_head(drafted: Plant) -> None:
+    """Would fail if a pump's head did not follow its line, its rise or its flow."""
+
+    def head(plant: Plant, q: float = 150.0) -> float:
+        one = asked(bench(plant), "MP1", "milking_tank_1", q)
+        assert one is not None
+        return one.head_m
+
+    line = next(p for p in drafted.pipes if p.start == "GL1.fixed_milk")
+
+    def changed(**fields: Any) -> Plant:
+        pipes = tuple(p.model_copy(update=fields) if p.id == line.id else p for p in drafted.pipes)
+        return drafted.model_copy(update={"pipes": pipes})
+
+    base = head(drafted)
+    assert head(changed(length_m=line.length_m * 2)) > base + 0.2
+    assert head(changed(rise_m=line.rise_m + 1.5)) == pytest.approx(base + 1.5, abs=1e-6)
+    assert head(drafted, 190.0) > base + 0.3
+
+
+def test_a_pump_under_vacuum_needs_its_suction(drafted: Plant) -> None:
+    """Would fail if a suction that boils under the receiver's vacuum passed."""
+    assert finding(drafted, "delivery.npsh", "MP1").verdict in ("holds", "tight")
+    needy = finding(with_machine(drafted, "MP1", npsh_m=5.0), "delivery.npsh", "MP1")
+    assert needy.verdict == "fails"
+    one = asked(bench(drafted), "MP1", "milking_tank_1", 150.0)
+    assert one is not None
+    open_air = asked(bench(with_modes(drafted)), "MP3", "milking_tank_1", 60.0)
+    assert open_air is not None
+    vacuum_m = one.vacuum_kpa / (1.03 * 9.80665)
+    assert open_air.npsh_m - one.npsh_m > 0.8 * vacuum_m
+
+
+def test_a_slope_is_a_rise_where_none_is_stated(drafted: Plant) -> None:
+    """Would fail if a pipe's stated fall had no say in the head its pump must give."""
+    line = next(p for p in drafted.pipes if p.start == "GL1.fixed_milk")
+
+    def head(**fields: Any) -> float:
+        pipes = tuple(p.model_copy(update=fields) if p.id == line.id else p for p in drafted.pipes)
+        one = asked(
+            bench(drafted.model_copy(update={"pipes": pipes})), "MP1", "milking_tank_1", 150
+        )
+        assert one is not None
+        return one.head_m
+
+    level = head(rise_m=0.0, slope_pct=None)
+    falls = head(rise_m=0.0, slope_pct=2.0)
+    assert level - falls == pytest.approx(0.02 * line.length_m, abs=1e-6)
+    assert head(rise_m=1.0, slope_pct=2.0) == pytest.approx(level + 1.0, abs=1e-6)
