@@ -199,9 +199,11 @@ class Raw:
         ends = set(self.of_kind(*END_KINDS))
         state = {t: wrong.get(t) or self.position(mode, t) for t in self.of_kind("bulk_tank")}
         units = [u for u in self.of_kind("milking_unit") if self.position(mode, u) == "milks"]
-        milk = self.reach(mode, wrong, [f"{u}.milk" for u in units], ends) if units else set()
+        spouts = [f"{u}.milk" for u in units]
+        milk = self.reach(mode, wrong, spouts, ends) if units else set()
+        on = self.reach(mode, wrong, spouts, ends - set(self.of_kind("wash_trough")))
         for drain in self.of_kind("floor_drain"):
-            if drain in milk:
+            if units and drain in on:
                 found.add(("milk_lost", drain))
         for end in self.open_ends():
             if end in milk:
@@ -224,8 +226,13 @@ class Raw:
         lost = [*self.of_kind("floor_drain"), *self.open_ends()]
         if not self.does(mode) & {"collection", "direct_load"}:
             lost += self.of_kind("tanker_bay")
-        if set(lost) & self.reach(mode, wrong, [tank], ends - {tank}):
+        reached = self.reach(mode, wrong, [tank], ends - {tank})
+        if set(lost) & reached:
             found.add(("milk_lost", tank))
+        emptied = (wrong.get(tank) or self.position(mode, tank)) == "is emptied"
+        if "direct_load" in self.does(mode) and not emptied:
+            found |= {("wrong_tank", f"{tank} to {b}") for b in self.of_kind("tanker_bay")
+                      if b in reached}  # fmt: skip
 
     def _wash(
         self, mode: str, wrong: dict[str, str], state: dict[str, str], found: set[tuple[str, str]]

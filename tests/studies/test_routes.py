@@ -214,7 +214,7 @@ def test_sixty_valves_are_quick() -> None:
 
     plant = sixty_valves(read_plant(EXAMPLES[-2]).plant)
     assert sum(1 for m in plant.equipment.values() if m.can("is a valve")) == VALVES
-    begun = time.perf_counter()
+    begun = time.process_time()
     hits = [h for s in all_scenes(plant).values() for h in search(s, 2)]
-    assert time.perf_counter() - begun < ORDER_TWO_S  # measured: a tenth of it
+    assert time.process_time() - begun < ORDER_TWO_S  # measured: a tenth of it
     assert hits

@@ -127,3 +127,22 @@ def test_10_air_break_or_wash_isolator_left_open(name: str) -> None:
     pipes = (*plant.pipes, pipe("L911", "TR1.outlet_2", "V91.a"), pipe("L912", "V91.b", "ML1.wash"))
     plant = plant.model_copy(update={"pipes": pipes})
     assert "wash_to_milk@milk line" in harms(all_scenes(plant)["milking"], ("V91", "open"))
+
+
+def test_stored_milk_to_the_tanker_beside_direct_loading_is_listed() -> None:
+    """A tank outlet open towards the bay that loads direct went unlisted: nobody asked for it."""
+    study = Routes(read_plant(EXAMPLES / "rotary_round_the_clock" / "plant.yaml").plant, Rulebook())
+    direct = [h for h in study.hits if h.mode == "milking_direct"]
+    found = [h for h in direct if h.question.name == "wrong_tank@TK1 to TB1"]
+    assert {dict(h.wrong).get("V51") for h in found} & {"open", "half"}
+    collect = [h for h in study.hits if h.mode.startswith("collect")]
+    assert not [h for h in collect if "TK1 to TB1" in h.question.subject]  # there it is wanted
+
+
+def test_milk_through_the_trough_to_the_floor_is_told_as_lost() -> None:
+    """ "Milk to wash" was told for milk that runs on through the trough to the floor."""
+    scene = scenes(ROTARY)["milking_tank_1"]
+    held = harms(scene, ("V40", "to_c"), ("V65", "to_b"))
+    on = harms(scene, ("V40", "to_c"), ("V65", "to_b"), ("V63", "open"))
+    assert held == {"milk_to_wash@TR1"}
+    assert any(h.startswith("milk_lost@FD") for h in on)

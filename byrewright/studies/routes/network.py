@@ -18,7 +18,7 @@ from byrewright.plant.roles import CoolsMilk, FeedsCalves, GivesMilk, KeepsWithh
 HALF = "half"
 RUNS, STOPPED, READY = "runs", "stopped", "ready"
 MILKS = "milks"
-FILLS, WASHED = "fills", "is washed"
+FILLS, WASHED, EMPTIED = "fills", "is washed", "is emptied"
 FULL = "full"
 """A wrong state of a vessel that takes milk: no room left."""
 

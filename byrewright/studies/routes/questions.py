@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from byrewright.plant.plant import Plant
 from byrewright.studies.routes.network import (
+    EMPTIED,
     FILLS,
     FULL,
     MILKS,
@@ -161,8 +162,13 @@ class _Asker:
         if not self.scene.spreads["milk"].starts:
             return
         net, roles = self.net, self.roles
+        # Milk that gets into a wash trough may run on to the floor: the worse of the two is told.
+        through = set(self.vessels) - set(self.bodies(roles.troughs))
+        self.spread("milk on", self.scene.spreads["milk"].starts, self.liquid(through))
         for drain in roles.drains:
-            self._to("milk_lost", drain, self.bodies((drain,)), "milk")
+            self.scene.ask(
+                "milk_lost", drain, Reaches("milk on", self.bodies((drain,))), loses="milk"
+            )
         for valve in dict.fromkeys(net.nodes[end].machine for end in net.open_ends):
             ends = tuple(end for end in net.open_ends if net.nodes[end].machine == valve)
             self._to("milk_lost", valve, ends, "milk")
@@ -217,6 +223,11 @@ class _Asker:
             if not loading:
                 lost += self.bodies(roles.bays)
             self.scene.ask("milk_lost", tank, Reaches(key, tuple(lost)), loses=tank)
+            if "direct_load" in self.does:
+                for bay in roles.bays:  # stored milk joins the milk that is loaded direct
+                    self.scene.ask("wrong_tank", f"{tank} to {bay}",
+                                   Reaches(key, self.bodies((bay,))),
+                                   Stands(tank, holds - {EMPTIED}), loses=tank)  # fmt: skip
             self.scene.ask("milk_to_wash", f"{tank} content",
                            Reaches(key, self.bodies(roles.troughs)), loses=tank)  # fmt: skip
 
