@@ -36,6 +36,30 @@ def test_chilled_pump_is_found_and_sized() -> None:
     assert flow.verdict == "fails" and flow.target == ("LP9", "flow_l_min")
 
 
+def test_a_chilled_ring_is_not_charged_with_a_rise() -> None:
+    """A pump would be bought for metres that the way back gives again."""
+
+    def head(rise_m: float) -> float:
+        plant = small(
+            PC1=machine("PC1", "plate_cooler", area_m2=8, water_ratio=2, chilled_area_m2=8),
+            CH1=machine("CH1", "chiller", duty_kw=60),
+            LP9=machine("LP9", "liquid_pump", flow_l_min=150, head_m=9, motor_kw=1.1),
+        )
+        lines = (
+            pipe("L901", "CH1.coolant_out", "LP9.inlet"),
+            pipe("L902", "LP9.outlet", "PC1.coolant_in").model_copy(update={"rise_m": rise_m}),
+            pipe("L903", "PC1.coolant_out", "CH1.coolant_in"),
+        )
+        modes = {n: m.model_copy(update={"positions": {**m.positions, "LP9": "runs"}})
+                 for n, m in plant.modes.items()}  # fmt: skip
+        plant = plant.model_copy(update={"pipes": (*plant.pipes, *lines), "modes": modes})
+        found = sized(plant, size_chilled_pumps).finding("chilled.pump.head")
+        assert found.limit is not None and found.limit > 0.5
+        return found.limit
+
+    assert head(2.2) == head(0.0)
+
+
 def test_no_chilled_liquid_says_nothing() -> None:
     """A plant cooled by water alone gets findings about chilled liquid."""
     assert not sized(small(), size_chilled_pumps).findings

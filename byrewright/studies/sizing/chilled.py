@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 from byrewright.engine.circuits import coolant_of
+from byrewright.engine.liquids import LiquidsUnsolved
 from byrewright.physics.coolant import drop_share
 from byrewright.plant.roles import CoolsMilk, MovesWater, StoresMilk
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.delivery import cooler_flow_l_min
 from byrewright.studies.sizing.duty import Duty
+from byrewright.studies.sizing.network import Asked, asked, hardest, net_of, reaching
 from byrewright.studies.sizing.paths import ways_of
 from byrewright.studies.sizing.pumping import PumpDuty, duty_to, size_pump
 
@@ -44,9 +48,40 @@ def size_chilled_pumps(bench: Bench, duty: Duty) -> None:
         duties = [replace(d, density_kg_m3=liquid.density_kg_m3,
                           viscosity_mpa_s=liquid.viscosity_mpa_s, drop_share=drop_share(liquid),
                           kpa=d.kpa * drop_share(liquid)) for d in duties]  # fmt: skip
+        duties = (
+            [_solved(bench, pump, d, stages, tanks, milk) for d in duties[-1:]] if duties else []
+        )
         if duties:
             found.append((pump, duties))
     alone = plant.wishes.redundancy != "none"
     shared = 1 if alone else sum(p.count for p, _ in found)
     for pump, duties in found:
         size_pump(bench, pump, duties, "chilled.pump", max(1, shared), "coolant")
+
+
+def _solved(bench: Bench, pump: MovesWater, duty: PumpDuty, stages: Sequence[tuple[CoolsMilk, Any]],
+            tanks: Sequence[StoresMilk], milk: float) -> PumpDuty:  # fmt: skip
+    """The duty by the solved network: every user on the ring has its flow at once.
+
+    A tank that stands still passes liquid where no valve shuts its jacket.
+    """
+    net = net_of(bench)
+    ring = set(net.ring(net.port(pump.id, net.movers[pump.id].outlet)))
+    wants = {(c.id, "coolant_in"): s.ratio * c.count * milk for c, s in stages if c.id in ring}
+    wants |= {(t.id, "coolant_in"): tank_flow_l_min(bench, t) for t in tanks if t.id in ring}
+    found: list[tuple[float, Asked]] = []
+    for name in bench.plant.modes:
+        if bench.plant.position(name, pump.id) in (None, "stopped") or not wants:
+            continue
+        try:
+            q = reaching(bench, pump.id, name, duty.flow_l_min, wants)
+        except LiquidsUnsolved:
+            continue
+        one = asked(bench, pump.id, name, q) if q is not None else None
+        if q is not None and one is not None:
+            found.append((q, one))
+    if not found:
+        return replace(duty, asked=hardest(bench, pump.id, duty.flow_l_min))
+    q, one = max(found, key=lambda f: (f[1].head_m, f[1].mode))
+    what = "every user of the chilled ring at once" if len(wants) > 1 else duty.what
+    return replace(duty, what=what, flow_l_min=q, asked=one)

@@ -15,6 +15,8 @@ from byrewright.plant.primitives import Mover
 from byrewright.studies.sizing.context import Bench
 
 KEY = "liquid network"
+TIMES, NEAR = 8, 1e-3
+"""Solves of a flow that is raised until all have theirs, and how near is enough (our choice)."""
 
 
 def net_of(bench: Bench) -> Liquids:
@@ -61,6 +63,42 @@ def asked(bench: Bench, pump: str, mode: str, l_min: float,
     return _told(net, flows, s, pump, mover, mode, l_min)
 
 
+def reaching(bench: Bench, pump: str, mode: str, l_min: float,
+             wants: Mapping[tuple[str, str], float]) -> float | None:  # fmt: skip
+    """The flow of a pump, L/min, at which each port wanted has what it wants, and not less than
+    `l_min`; None where one of them is not reached. Ports are (machine, name)."""
+    net = net_of(bench)
+    mover = net.movers[pump]
+    q = l_min
+    for _ in range(TIMES):
+        s = net.situation(mode, {**dict.fromkeys(_beside(bench, net, pump), "stopped"),
+                                 pump: "runs"})  # fmt: skip
+        flows = net.solve(replace(s, forced_l_min={pump: q}),
+                          frozenset([net.port(pump, mover.outlet)]))  # fmt: skip
+        short = 1.0
+        for (tag, port), want in wants.items():
+            node = net.port(tag, port)
+            gets = sum(abs(x) for name, x in flows.l_min.items()
+                       if node in net.ends[name] and net.by_id[name].pipe is not None)  # fmt: skip
+            if gets <= 0:
+                return None
+            short = max(short, want / gets)
+        q *= short
+        if short < 1 + NEAR:
+            break
+    return q
+
+
+def hardest(bench: Bench, pump: str, l_min: float) -> Asked | None:
+    """The mode that asks most head of a pump at a flow, of those in which it may run."""
+    every = [
+        one for name in bench.plant.modes
+        if bench.plant.position(name, pump) not in (None, "stopped")
+        and (one := asked(bench, pump, name, l_min)) is not None
+    ]  # fmt: skip
+    return max(every, key=lambda a: (a.head_m, a.mode), default=None)
+
+
 def _beside(bench: Bench, net: Liquids, pump: str) -> list[str]:
     """The pumps that could run in the same lines: of the same liquid, and told apart from it."""
     port = bench.plant.equipment[pump].port(net.movers[pump].inlet)
@@ -78,8 +116,9 @@ def _told(net: Liquids, flows: Flows, s: Situation, pump: str, mover: Mover, mod
     inlet, outlet = net.port(pump, mover.inlet), net.port(pump, mover.outlet)
     fluid = flows.fluid[inlet]
     lost = {"pipe": 0.0, "inside": 0.0}
-    source = _follow(net, flows, inlet, -1.0, lost, pump)
     goal = _follow(net, flows, outlet, 1.0, lost, pump)
+    # A ring comes back to the pump: its way out is its way in.
+    source = inlet if goal == inlet else _follow(net, flows, inlet, -1.0, lost, pump)
     head = flows.head_m[outlet] - flows.head_m[inlet]
     static = head - lost["pipe"] - lost["inside"]
     vessel = net.vessels.get(source.machine)

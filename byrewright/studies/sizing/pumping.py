@@ -29,6 +29,7 @@ from byrewright.plant.roles import (
 from byrewright.standards.water import WATER_BORES_MM
 from byrewright.studies.sizing.altitude import motor_kw
 from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.network import Asked
 from byrewright.studies.sizing.paths import Ways, ways_of
 from byrewright.studies.sizing.sizes import (
     TIGHT,
@@ -56,6 +57,8 @@ class PumpDuty:
     viscosity_mpa_s: float = 1.0
     drop_share: float = 1.0
     """Drop in machines against that of water."""
+    asked: Asked | None = None
+    """What the solved network asks in the hardest mode, where it was asked."""
 
     def pipes(self) -> tuple[Pipe, ...]:
         """The pipes passed."""
@@ -106,10 +109,11 @@ def _head(bench: Bench, pump: MovesWater, duties: Sequence[PumpDuty], key: str) 
     heads = [(head_m(bench, duty), duty) for duty in duties]
     need, worst = max(heads, key=lambda one: one[0])
     friction, losses, rise = _parts(bench, worst)
+    end = 0.0 if worst.asked is not None else worst.kpa
     bench.find(
         f"{key}.head", f"{pump.title}: head", pump.head_m, "m",
         f"{pump.id} gives {pump.head_m:g} m; for {worst.what} it needs {rise:.1f} m of rise, "
-        f"{friction:.0f} kPa of friction, {losses:.0f} kPa in machines and {worst.kpa:.0f} kPa "
+        f"{friction:.0f} kPa of friction, {losses:.0f} kPa in machines and {end:.0f} kPa "
         f"at the end: {need:.1f} m ({spare(pump.head_m, need)}).",
         subject=pump.id, limit=round(need, 2), sense="at_least", allowance=TIGHT,
         formula="H = z + (p_friction + p_machines + p_end)/(rho g), friction f l/d rho v^2/2",
@@ -117,7 +121,7 @@ def _head(bench: Bench, pump: MovesWater, duties: Sequence[PumpDuty], key: str) 
                 worked("z", "rise of the pipes", rise, "m"),
                 worked("p_friction", "friction", round(friction, 2), "kPa"),
                 worked("p_machines", "filter, control valve, cooler", losses, "kPa"),
-                worked("p_end", "pressure wanted at the end", worst.kpa, "kPa"),
+                worked("p_end", "pressure wanted at the end", end, "kPa"),
                 worked("mu", "viscosity of its liquid", round(worst.viscosity_mpa_s, 2), "mPa.s"),
                 bench.rule("pipe.roughness_stainless_mm")),
         source="practice", known="from_memory", advised=float(math.ceil(need * (1 + TIGHT))),
@@ -141,11 +145,14 @@ def _head(bench: Bench, pump: MovesWater, duties: Sequence[PumpDuty], key: str) 
 def head_m(bench: Bench, duty: PumpDuty) -> float:
     """Head that a duty asks of its pump, m of its liquid."""
     friction, losses, rise = _parts(bench, duty)
-    return rise + (friction + losses + duty.kpa) / static_kpa(1.0, duty.density_kg_m3)
+    end = 0.0 if duty.asked is not None else duty.kpa
+    return rise + (friction + losses + end) / static_kpa(1.0, duty.density_kg_m3)
 
 
 def _parts(bench: Bench, duty: PumpDuty) -> tuple[float, float, float]:
-    """Friction and losses in machines, kPa, and rise, m."""
+    """Friction and losses in machines, kPa, and rise, m: of the network, else of the pipes."""
+    if duty.asked is not None:
+        return duty.asked.friction_kpa, duty.asked.losses_kpa, duty.asked.rise_m
     rough = bench.number("pipe.roughness_stainless_mm")
     friction = sum(
         drop_kpa(duty.flow_l_min,
