@@ -362,7 +362,4 @@ def schema(
 
 def main() -> None:
     """Run the command line; the installed command `byrewright` starts here."""
-    from byrewright.commands.common import plain_streams
-
-    plain_streams()
     app()

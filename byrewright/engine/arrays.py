@@ -5,12 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from byrewright.engine import shape as sh
+from byrewright.engine.deck import deck_load
 from byrewright.engine.draws import removal_of
 from byrewright.engine.lowering import Lowering
 from byrewright.engine.names import Names
 from byrewright.engine.operating_map import OperatingMap, Pump, capacity_balance
 from byrewright.engine.rows import LOST, DoesNotCompile, Lowered, VesselRow
 from byrewright.physics.altitude import cold_share
+from byrewright.physics.laundry import dry_load_kwh, wash_load_kwh
 from byrewright.physics.tank_wall import SHAPES, still_kw_k
 from byrewright.plant.farm import minutes
 from byrewright.plant.plant import Plant
@@ -28,7 +30,8 @@ from byrewright.plant.primitives import (
     Turns,
     Units,
 )  # fmt: skip
-from byrewright.plant.programme import programme_of
+from byrewright.plant.programme import group_gap_s, programme_of
+from byrewright.plant.roles import StandsCows
 from byrewright.standards.rulebook import Rulebook
 
 GOES_ON = (("milking", "direct_load"), ("wash", "rinse"), ("idle",))
@@ -209,12 +212,15 @@ class Arrays:
         low, names = self.low, self.names
         l_f, l_i = sh.zeros(len(low.lots), 4), np.full((len(low.lots), 5), -1, np.int64)
         for i, (tag, one, dose) in enumerate(low.lots):
-            l_f[i] = (
-                one.load_kg * self.number("cloth.load_fill"),
-                one.cycle_min * 60,
-                one.kw,
-                one.water_l,
+            kg = one.load_kg * self.number("cloth.load_fill")
+            cold_c = min(self.plant.site.water_temperature_c)
+            kwh = (
+                wash_load_kwh(one.water_l, cold_c, self.rules)
+                if one.stage == 0
+                else dry_load_kwh(kg, self.rules)
             )
+            kw = min(one.kw, kwh / (one.cycle_min / 60))
+            l_f[i] = (kg, one.cycle_min * 60, kw, one.water_l)
             at = names.movers.index(dose) if dose in names.movers else -1
             l_i[i] = (one.stage, one.count, at, self.meter(tag), self._locked(tag))
             names.lots.append(tag)
@@ -242,10 +248,7 @@ class Arrays:
         par[sh.PAR_BOARD_S] = self.number("milking.boarding_least_s")
         par[sh.PAR_FALL] = self.number("milking.fall_share")
         gate = self.lowering.first(Gate)
-        yard = gate[1].yard_cows if gate is not None else None
-        largest = sorted((g.cows for g in self.plant.herd.all_groups()), reverse=True)[:2]
-        holds_two = yard is not None and yard >= 0.5 * sum(largest)
-        par[sh.PAR_GAP_S] = 0.0 if holds_two else self.number("milking.group_gap_s")
+        par[sh.PAR_GAP_S] = group_gap_s(self.plant, self.rules)
         if gate is not None:
             self.names.gate = gate[0]
             par[sh.PAR_GATE_KW] = gate[1].motor_kw
@@ -253,10 +256,9 @@ class Arrays:
         drive = self.lowering.first(Turns)
         if drive is not None:
             self.names.drive = drive[0]
-            share = self.number("drive.load_share")
-            par[sh.PAR_DRIVE_KW] = sum(
-                t.motor_kw * t.count * share for _, t in self.lowering.all(Turns)
-            )
+            platform = self.plant.equipment[self.names.deck]
+            assert isinstance(platform, StandsCows)
+            par[sh.PAR_DRIVE_KW] = deck_load(self.plant, self.rules, platform).running_kw
             num[sh.N_DRIVE_KWH] = self.meter(drive[0])
         off = self.lowering.first(TakesOff)
         return pace, removal_of(off[1] if off else None, self.rules)

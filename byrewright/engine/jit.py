@@ -7,11 +7,8 @@ missed. It lies beside the sources, or in the user's cache folder where that can
 
 from __future__ import annotations
 
-import atexit
-import contextlib
 import hashlib
 import os
-import shutil
 import sys
 import tempfile
 from collections.abc import Callable
@@ -56,9 +53,10 @@ def cache_folder(name: str) -> Path:
 
     That named by BYREWRIGHT_CACHE, else beside the sources, else in the user's cache folder.
     """
+    user = os.environ.get("XDG_CACHE_HOME") or str(Path.home() / ".cache")
     asked = os.environ.get("BYREWRIGHT_CACHE")
     first = [Path(asked)] if asked else []
-    for base in (*first, HERE / "__pycache__", *_own_folders()):
+    for base in (*first, HERE / "__pycache__", Path(user) / "byrewright"):
         folder = base / name
         try:
             folder.mkdir(parents=True, exist_ok=True)
@@ -66,22 +64,7 @@ def cache_folder(name: str) -> Path:
                 return folder
         except OSError:
             continue
-    made = Path(tempfile.mkdtemp(prefix="byrewright-"))
-    atexit.register(shutil.rmtree, made, ignore_errors=True)
-    return made
-
-
-def _own_folders() -> list[Path]:
-    """Folders of the user's own: that of caches, and that of the session, which goes with it."""
-    found = []
-    if caches := os.environ.get("XDG_CACHE_HOME"):
-        found.append(Path(caches) / "byrewright")
-    else:
-        with contextlib.suppress(RuntimeError):  # no home and no account entry
-            found.append(Path.home() / ".cache" / "byrewright")
-    if session := os.environ.get("XDG_RUNTIME_DIR"):
-        found.append(Path(session) / "byrewright")
-    return found
+    return Path(tempfile.mkdtemp(prefix="byrewright-"))
 
 
 @cache

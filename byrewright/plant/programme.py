@@ -20,7 +20,14 @@ from byrewright.plant.farm import (
     wash_words,
 )
 from byrewright.plant.plant import Plant
-from byrewright.plant.roles import CollectsMilk, DosesWash, GivesMilk, ReceivesMilk, StandsCows
+from byrewright.plant.roles import (
+    BringsCows,
+    CollectsMilk,
+    DosesWash,
+    GivesMilk,
+    ReceivesMilk,
+    StandsCows,
+)
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 
 DAY_MIN = 1440
@@ -185,6 +192,14 @@ def programme_of(plant: Plant, rules: Rulebook) -> Programme:
         wash_of(plant, rules),
         milk_kg_l(rules),
     )
+
+
+def group_gap_s(plant: Plant, rules: Rulebook) -> float:
+    """Time between two groups at the entrance: none where the yard holds two at once, s."""
+    gates = [g.yard_cows for g in plant.machines(BringsCows) if g.yard_cows is not None]
+    largest = sorted((g.cows for g in plant.herd.all_groups()), reverse=True)[:2]
+    holds_two = bool(gates) and gates[0] >= 0.5 * sum(largest)
+    return 0.0 if holds_two else rules.number("milking.group_gap_s")
 
 
 def milk_kg_l(rules: Rulebook) -> float:

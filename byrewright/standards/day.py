@@ -28,8 +28,6 @@ VALUES: tuple[Value, ...] = (
           "change", "practice", "common_practice", "typical", 0.10, 0.40),
     Value("filter.change_s", 120.0, "s", "time to change a sock", "practice", "common_practice",
           "typical", 60.0, 300.0),
-    Value("drive.load_share", 0.60, "", "running load of the platform drives, share of rating",
-          "practice", "common_practice", "typical", 0.4, 0.8),
     Value("calf.draw_after_min", 10.0, "min", "from first cow until calf milk is drawn", "practice",
           "common_practice", "typical", 5.0, 60.0),
     Value("wash.loss_w_k_unit", 20.0, "W/K", "heat lost by the circulating wash, each unit and its "

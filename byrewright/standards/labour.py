@@ -8,7 +8,7 @@ from byrewright.standards.model import Known, Value
 
 VALUES: tuple[Value, ...] = (
     Value("labour.task_spread_s", 2.0, "s", "normal spread of a task time, either way",
-          "armstrong", "read", "typical"),
+          "armstrong", "read", "typical", least=0.0),
 )  # fmt: skip
 
 

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from byrewright.plant.plant import Plant
 from byrewright.results import Result, merge
 from byrewright.standards.rulebook import Rulebook
+from byrewright.studies.told_once import owners_only
 
 Say = Callable[[str, int, int], bool | None]
 
@@ -65,4 +66,6 @@ def ask(plant: Plant, rules: Rulebook, names: Sequence[str], say: Say | None = N
         if say is not None:
             say(name, number, len(asked))
         parts.append(STUDIES[name](plant, rules))
-    return parts[0] if len(parts) == 1 else merge(" and ".join(asked), plant.site.name, parts)
+    if len(parts) == 1:
+        return parts[0]
+    return merge(" and ".join(asked), plant.site.name, owners_only(parts))

@@ -132,7 +132,12 @@ def test_every_rule_has_a_range_that_it_lies_in(key: str) -> None:
     assert least <= one.value <= most and least < most
     assert one.allows(least) and not one.allows(most + abs(most) * 0.01)
     assert one.low is None or (one.allows(one.low) and one.allows(one.high or one.low))
-    if one.value > 0 and one.low != 0 and not one.key.endswith("_share") and one.unit != "degC":
+    if (
+        one.value > 0
+        and 0 not in (one.low, one.least)
+        and not one.key.endswith("_share")
+        and one.unit != "degC"
+    ):
         assert least > 0, "nothing to divide by"
 
 

@@ -95,8 +95,9 @@ def test_no_pipes_is_unknown() -> None:
 
 def test_the_gland_and_the_trap_cost_bore() -> None:
     """What lies on the way would cost nothing, and the network would then find too great a drop."""
-    plant = glanded(large())
-    free = sized(plant, size_airlines, rules={f"vacuum.loss.{k}_k": 0.01 for k in LOSSES})
+    plant, book = glanded(large()), default_rulebook()
+    half = {key: book.number(key) / 2 for key in (f"vacuum.loss.{k}_k" for k in LOSSES)}
+    free = sized(plant, size_airlines, rules=half)
     bores = [f.inputs[2].value for r in (free, sized(plant, size_airlines)) for f in r.findings
              if f.key == "vacuum.airline.bore"]  # fmt: skip
     half = len(bores) // 2

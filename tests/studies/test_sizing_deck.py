@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from byrewright.engine.deck import deck_load
 from byrewright.plant.plant import Plant
 from byrewright.standards.practice import MAGNITUDES
-from byrewright.studies.sizing.deck import deck_load, size_deck
+from byrewright.studies.sizing.deck import size_deck
 from tests.plants import machine, rotary, rows
 from tests.studies.benches import bench_of, duty, large, sized, small
 
@@ -26,7 +27,7 @@ def test_worked_deck() -> None:
     deck = machine("PF1", "platform", stalls=60, turn_s=480, rail_radius_m=8.5, stall_mass_kg=320)
     plant = rotary(60, 600, turn_s=480, PF1=deck)
     bench = bench_of(plant, {"deck.resistance": 0.01})
-    load = deck_load(bench, duty(plant), plant.equipment["PF1"])  # type: ignore[arg-type]
+    load = deck_load(plant, bench.rules, plant.equipment["PF1"])  # type: ignore[arg-type]
     assert load.running_n == pytest.approx(5886, rel=WORKED)
     assert load.speed_m_s == pytest.approx(0.11126, rel=WORKED)
     size_deck(bench, duty(plant))

@@ -47,7 +47,7 @@ def test_end_temperature_falls_with_the_charge() -> None:
 
 def test_no_gap_fails_with_words() -> None:
     """Milkings that leave no time for a wash pass in silence."""
-    crowded = rows(24, 1100, milkings=3)
+    crowded = rows(24, 1200, milkings=3)
     found = sized(crowded, size_washing).finding("wash.time")
     assert found.verdict == "fails" and "no time at all" in found.sentence
 

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from itertools import pairwise
 
 import numpy as np
 
 from byrewright.engine import shape as sh
 from byrewright.engine.draws import ambient_c
-from byrewright.results import Input
+from byrewright.results import Input, Notebook
 from byrewright.studies.day.record import Bout, Run
 from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.duty import duty_of
+from byrewright.studies.sizing.sizes import worked
+from byrewright.studies.sizing.wash_heat import hot_wash_end
 
 ON_TIME_ALLOWANCE = 0.05
 FULL_ALLOWANCE = 0.05
@@ -66,6 +70,12 @@ def _traffic(bench: Bench, run: Run) -> None:
         "day.cows_an_hour", "Cows an hour, net", cows_h, "1/h",
         f"{cows_h:.0f} cows an hour from the first on to the last on, stops and go-rounds in.",
         formula="(cows - 1) / (last on - first on)",
+    )  # fmt: skip
+    peak = run.litres(run.last.g[sh.G_MINUTE_MOST])
+    bench.find(
+        "day.milk_flow_peak", "Milk from all units, busiest minute", peak, "L/min",
+        f"{peak:.0f} L/min from all units together in the busiest minute.",
+        formula="greatest milk of one minute",
     )  # fmt: skip
     wait = max(_wait(b) for b in done) / 60
     bench.find(
@@ -294,7 +304,6 @@ def washes(bench: Bench, run: Run) -> None:
         )  # fmt: skip
     washed = [b for b in run.bouts if b.washed and b.hot_c > 0]
     if washed:
-        back = min(b.return_c for b in washed)
         hot = min(b.hot_c for b in washed)
         asked, below = run.plant.cleaning.hot_c, bench.number("wash.start_below_k")
         bench.find(
@@ -308,12 +317,22 @@ def washes(bench: Bench, run: Run) -> None:
             inputs=(Input("T_asked", "hot wash asked for", asked, "degC", "plant file"),
                     bench.rule("wash.start_below_k"), bench.rule("heater.usable_share")),
         )  # fmt: skip
+        duty = duty_of(Bench(run.plant, bench.rules, Notebook("day", "")))
+        mean, _ = ambient_c(run.plant, bench.rules, run.month, hot=run.hot)
+        held = 0.95 * run.compiled.litres.get(run.compiled.names.trough, math.inf)
+        charge = min(bench.programme.wash.hot_l, held)
+        end = hot_wash_end(bench, duty, hot, charge, mean)
+        back = end.end_c
         bench.find(
             "day.wash_return", "Hot wash at its end", back, "degC",
-            f"The hot wash began at {hot:.0f} degC and came back at {back:.0f} degC at the end.",
+            f"The hot wash began at {hot:.0f} degC in the trough and comes back at about "
+            f"{back:.0f} degC at the end, after warming {end.steel_kg:.0f} kg of steel.",
             limit=run.plant.cleaning.end_c, sense="at_least", allowance=0.03,
-            formula="trough temperature, losses to the air from each unit and its lines",
-            inputs=(bench.rule("wash.loss_w_k_unit"),),
+            formula="C dT/dt = -UA (T - T_room) - q_wet_air(T), after mixing with the steel",
+            inputs=(worked("T_0", "trough at the start, as simulated", round(hot, 1), "degC"),
+                    worked("T_room", "room in the month", round(end.room_c, 1), "degC"),
+                    worked("V", "charge", charge, "L")),
+            source="definition", known="derived",
         )  # fmt: skip
 
 
@@ -387,6 +406,11 @@ def running(bench: Bench, run: Run) -> None:
         formula="electricity of all machines over milk",
     )  # fmt: skip
     water = water_l(run)
+    bench.find(
+        "day.water_day", "Fresh water a day", water / run.days / 1000, "m3",
+        f"{water / run.days / 1000:.1f} m3 a day drawn from the source.",
+        formula="water drawn from sources",
+    )  # fmt: skip
     bench.find(
         "day.water_litre", "Water for a litre of milk", water / max(run.milk_l, 1e-9), "L/L",
         f"{water / run.days / 1000:.1f} m3 a day drawn from the source; water used again is not "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from byrewright.engine.deck import deck_load
 from byrewright.physics.motion import drive_power_w
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import CarriesDeck, StandsCows, TurnsDeck
@@ -9,7 +10,7 @@ from byrewright.results import Notebook
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.failures.structure import Needs
 from byrewright.studies.sizing.context import Bench
-from byrewright.studies.sizing.deck import N_PER_KN, deck_load, design_roller_n
+from byrewright.studies.sizing.deck import N_PER_KN, design_roller_n
 from byrewright.studies.sizing.duty import Duty, duty_of
 from byrewright.studies.sizing.loads import ElectricLoad, electric_loads
 from byrewright.studies.sizing.power import volts_of
@@ -62,7 +63,7 @@ def _drive_kw(bench: Bench, duty: Duty) -> float:
     platform, drives = bench.plant.first(StandsCows), bench.plant.machines(TurnsDeck)
     if platform is None or platform.layout != "rotary" or not drives:
         return 0.0
-    load = deck_load(bench, duty, platform)
+    load = deck_load(bench.plant, bench.rules, platform)
     run = drive_power_w(load.running_high_n, load.speed_m_s, drives[0].efficiency) / 1000
     start = drive_power_w(load.start_n, load.speed_m_s, drives[0].efficiency) / 1000
     return max(run, start / bench.number("deck.motor_start_multiple"))

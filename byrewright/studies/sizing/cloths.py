@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from byrewright.physics.heat import heating_energy_kwh
+from byrewright.physics.laundry import dry_load_kwh, wash_load_kwh
 from byrewright.plant.roles import DriesCloths, WashesCloths, usually
 from byrewright.results import Table
 from byrewright.standards.cleaning import HEATER_KW
@@ -250,8 +250,9 @@ def _table(bench: Bench, duty: Duty, day: ClothDay) -> None:
     if not water:
         return
     hot_c = bench.number("cloth.wash_c")
-    heat = heating_energy_kwh(water * bench.number("cloth.hot_share"), duty.water_coldest_c, hot_c)
-    dry = day.kg * bench.number("cloth.moisture_share") * bench.number("cloth.dry_kwh_per_kg_water")
+    heat = wash_load_kwh(water, duty.water_coldest_c, bench.rules)
+    # Whole loads are dried, the last as it is.
+    dry = dry_load_kwh(day.kg, bench.rules) if bench.plant.machines(DriesCloths) else 0.0
     bench.find(
         "cloths.energy", "Laundry a day", round(heat + dry, 1), "kWh",
         f"The laundry takes {water:.0f} L of water and about {heat + dry:.0f} kWh a day "

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
-
+from byrewright.engine.deck import DeckLoad, deck_load
 from byrewright.physics.motion import (
     drive_power_w,
     half_centroid_m,
@@ -12,8 +10,6 @@ from byrewright.physics.motion import (
     resistance_by_arm,
     resistance_simple,
     rolling_force_n,
-    start_force_n,
-    track_speed_m_s,
     uneven_roller_n,
 )
 from byrewright.plant.roles import CarriesDeck, StandsCows, TurnsDeck, usually
@@ -42,63 +38,20 @@ SMALLEST_MOTOR_KW = 0.37
 """Smallest gear motor of a drive unit (common practice)."""
 
 
-@dataclass(frozen=True, slots=True)
-class DeckLoad:
-    """Mass on the rollers and what moving it takes."""
-
-    deck_kg: float
-    cows_kg: float
-    radius_m: float
-    speed_m_s: float
-    resistance: float
-    resistance_high: float
-    running_n: float
-    running_high_n: float
-    start_n: float
-
-    @property
-    def full_kg(self) -> float:
-        """Deck with a cow in every stall."""
-        return self.deck_kg + self.cows_kg
-
-
-def deck_load(bench: Bench, duty: Duty, platform: StandsCows) -> DeckLoad:
-    """Mass, speed and forces of a full deck."""
-    deck = platform.stalls * platform.stall_mass_kg
-    cows = platform.stalls * bench.plant.herd.cow_mass_kg
-    radius = _radius_m(bench, platform)
-    speed = track_speed_m_s(radius, duty.turn_s)
-    usual = bench.rules["deck.resistance"]
-    high = max(usual.value, usual.high or usual.value)
-    running = rolling_force_n(deck + cows, usual.value)
-    start = start_force_n(running, bench.number("deck.breakaway_multiple"), deck + cows, speed,
-                          bench.number("deck.start_s"))  # fmt: skip
-    return DeckLoad(deck, cows, radius, speed, usual.value, high, running,
-                    rolling_force_n(deck + cows, high), start)  # fmt: skip
-
-
 def size_deck(bench: Bench, duty: Duty) -> None:
     """Mass, rollers and drives of a rotary deck. Fixed stalls have none of these."""
     platform = bench.plant.first(StandsCows)
     if platform is None or platform.layout != "rotary":
         return
-    load = deck_load(bench, duty, platform)
+    load = deck_load(bench.plant, bench.rules, platform)
+    if platform.rail_radius_m is None:
+        bench.assume(platform.id, "radius of the roller track", load.radius_m, "m",
+                     "from stalls, stall width and half a cow; measure it")  # fmt: skip
     _mass(bench, platform, load)
     _resistance(bench, load)
     _rollers(bench, platform, load)
     _running(bench, duty, load)
     _drives(bench, duty, load)
-
-
-def _radius_m(bench: Bench, platform: StandsCows) -> float:
-    if platform.rail_radius_m is not None:
-        return platform.rail_radius_m
-    shoulder = platform.stalls * bench.number("deck.stall_width_m") / (2 * math.pi)
-    step = bench.number("deck.track_from_shoulder_m")
-    radius = round(shoulder + step if platform.facing == "in" else shoulder - step, 2)
-    bench.assume(platform.id, "radius of the roller track", radius, "m",
-                 "from stalls, stall width and half a cow; measure it")  # fmt: skip
-    return max(2.0, radius)
 
 
 def _mass(bench: Bench, platform: StandsCows, load: DeckLoad) -> None:
@@ -212,9 +165,7 @@ def _rollers(bench: Bench, platform: StandsCows, load: DeckLoad) -> None:
 
 def _running(bench: Bench, duty: Duty, load: DeckLoad) -> None:
     drive = bench.plant.first(TurnsDeck)
-    eta = drive.efficiency if drive else bench.number("deck.drive_efficiency")
-    run = drive_power_w(load.running_n, load.speed_m_s, eta) / 1000
-    high = drive_power_w(load.running_high_n, load.speed_m_s, eta) / 1000
+    run, high = load.running_kw, load.running_high_kw
     torque = load.start_n * load.radius_m / 1000
     inputs = (
         worked("W", "full deck", load.full_kg, "kg"), bench.rule("deck.resistance", "c"),

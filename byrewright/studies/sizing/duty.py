@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from byrewright.physics.air import ambient_pressure_kpa_abs
@@ -15,7 +15,7 @@ from byrewright.physics.throughput import (
     labour_cows_h,
     net_cows_h,
 )
-from byrewright.plant.programme import MilkOut, Programme, milk_out_s_per_kg
+from byrewright.plant.programme import MilkOut, Programme, group_gap_s, milk_out_s_per_kg
 from byrewright.plant.roles import (
     CoolsMilk,
     GivesMilk,
@@ -50,6 +50,8 @@ class MilkingDuty:
     share: float
     milk_out: MilkOut
     net_cows_h: float
+    groups: tuple[int, ...]
+    """Cows of each group, in the order they are milked."""
     hours: float
     target_h: float
     operators: int
@@ -159,15 +161,16 @@ def duty_of(bench: Bench) -> Duty:
     paces = {m.place: _pace(bench, platform, operators, m.milk_out) for m in programme.milkings}
     slowest = min(programme.milkings, key=lambda m: (paces[m.place].net_h, -m.milk_out.mean_s))
     pace = paces[slowest.place]
-    milkings = _milkings(programme, paces)
+    gap_s = group_gap_s(plant, bench.rules)
+    milkings = _milkings(programme, paces, platform, gap_s)
     assume_milk_out(bench)
     gaps = sorted((m.gap_after_min for m in milkings), reverse=True)
     milk_l_cow = max(m.milk_l_cow for m in milkings)
     mean = pace.net_h * milk_l_cow / 60.0
-    peak = _peak_factor(bench, platform, pace, operators, milk_l_cow, mean)
+    peak = bench.number("milkline.peak_factor")
     water = plant.site.water_temperature_c
     milk_l, withheld_l = programme.milk_l_day, sum(m.withheld_l for m in milkings)
-    return Duty(
+    duty = Duty(
         layout=platform.layout, stalls=platform.stalls, rows=platform.rows,
         units=plant.count(GivesMilk) or platform.stalls, operators=operators,
         turn_s=pace.turn_s, stall_s=pace.turn_s / platform.stalls, available_s=pace.available_s,
@@ -193,6 +196,7 @@ def duty_of(bench: Bench) -> Duty:
         stored_c=min((t.set_c for t in plant.machines(StoresMilk)),
                      default=bench.number("milk.stored_c")),
     )  # fmt: skip
+    return _with_row_peak(bench, duty)
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,9 +235,9 @@ def _pace(bench: Bench, platform: StandsCows, operators: int, out: MilkOut) -> _
     limits = [r.milking_time_limit_s for r in bench.plant.machines(RemovesUnits)]
     limit_s = min((s for s in limits if s is not None), default=math.inf)
     if platform.layout == "rows":
-        in_a_row = max(1, platform.stalls // platform.rows)
-        attach_s = routine_s * platform.rows / operators
-        milking_s = row_time_s(in_a_row, attach_s, out.mean_s, out.spread_s, limit_s)
+        milking_s = rows_milking_s(
+            platform.stalls, platform.rows, routine_s / operators, platform.turn_s, out, limit_s
+        )
         gross_h = rows_cows_h(platform.stalls, platform.turn_s, milking_s)
         return _Pace(
             turn_s=platform.turn_s + milking_s, available_s=milking_s, gross_h=gross_h,
@@ -249,25 +253,55 @@ def _pace(bench: Bench, platform: StandsCows, operators: int, out: MilkOut) -> _
     )  # fmt: skip
 
 
-def _peak_factor(
-    bench: Bench, platform: StandsCows, pace: _Pace, operators: int, milk_l_cow: float, mean: float
+def rows_milking_s(
+    stalls: int, rows: int, attach_s: float, change_s: float, out: MilkOut, limit_s: float
 ) -> float:
-    """One-minute peak over mean flow: a rule for a deck; in rows, a row's cows at their peak.
+    """From a row standing to its last cow milked out; rows take turns, so the people serve one at
+    a time, and no faster than all rows ask of them."""
+    slowest = row_time_s(max(1, stalls // rows), attach_s, out.mean_s, out.spread_s, limit_s)
+    return max(slowest, stalls * attach_s - change_s)
 
-    A row is attached within its cows' plateau, so as many as the attaching lets overlap milk at
-    their peak together (derived).
+
+def _with_row_peak(bench: Bench, duty: Duty) -> Duty:
+    """The busiest minute of rows from the milking cow by cow; a deck keeps the usual factor.
+
+    The cows of a row are put on within a few minutes and milk at their peak together.
     """
-    usual = bench.number("milkline.peak_factor")
-    if platform.layout != "rows" or mean <= 0.0:
-        return usual
-    cow_l_min = bench.number("milking.peak_flow_kg_min") / bench.programme.milk_kg_l
-    plateau_s = 60.0 * milk_l_cow / cow_l_min
-    attach_s = max(pace.routine_s / operators, 1e-3)
-    together = min(platform.stalls / platform.rows, plateau_s / attach_s)
-    return max(usual, together * cow_l_min / mean)
+    from byrewright.studies.slopes import slope_milk
+
+    if duty.layout != "rows" or duty.milk_flow_mean_l_min <= 0.0:
+        return duty
+    peak = slope_milk(bench.plant, bench.rules, duty).busiest_minute_l_min
+    peak = max(peak, duty.milk_flow_peak_l_min)
+    return replace(duty, milk_flow_peak_l_min=peak, peak_factor=peak / duty.milk_flow_mean_l_min)
 
 
-def _milkings(programme: Programme, paces: Mapping[int, _Pace]) -> tuple[MilkingDuty, ...]:
+def milking_h(
+    groups: Sequence[int], net_h: float, platform: StandsCows, turn_s: float, attach_s: float,
+    gap_s: float,
+) -> float:  # fmt: skip
+    """From the first cow on to the last off, h. `turn_s` is a turn or a filling, `gap_s` the time
+    between groups.
+
+    Deck: all cows at the net pace, a turn for the last, and the gaps. Rows: so many fillings of a
+    row, in turns; a row is not filled up from the next group where that is not yet in the yard.
+    """
+    if platform.layout == "rotary":
+        between = gap_s * (len(groups) - 1)
+        return sum(groups) / net_h + (turn_s + between) / 3600.0
+    row = max(1, platform.stalls // platform.rows)
+    fillings = (
+        sum(math.ceil(g / row) for g in groups) if gap_s > 0 else math.ceil(sum(groups) / row)
+    )
+    cycle_s = 3600.0 * platform.stalls / net_h
+    turns, after = divmod(fillings - 1, platform.rows)
+    milked_s = cycle_s * (turn_s - platform.turn_s) / turn_s
+    return (turns * cycle_s + after * row * attach_s + milked_s) / 3600.0
+
+
+def _milkings(
+    programme: Programme, paces: Mapping[int, _Pace], platform: StandsCows, gap_s: float
+) -> tuple[MilkingDuty, ...]:
     """Each milking's cows, milk and hours, in order of time."""
     total = programme.milk_l_day
     rows = [
@@ -276,7 +310,11 @@ def _milkings(programme: Programme, paces: Mapping[int, _Pace]) -> tuple[Milking
             withheld_l=m.withheld_l, milk_l_cow=m.litres_cow,
             share=m.milk_l / total if total else 0.0,
             milk_out=m.milk_out, net_cows_h=paces[m.place].net_h,
-            hours=m.cows / paces[m.place].net_h + paces[m.place].turn_s / 3600.0,
+            groups=tuple(p.cows for p in m.parts),
+            hours=milking_h(
+                [p.cows for p in m.parts], paces[m.place].net_h, platform, paces[m.place].turn_s,
+                paces[m.place].routine_s / m.operators, gap_s,
+            ),
             target_h=m.target_h, operators=m.operators, gap_after_min=0.0,
             washed_after=m.washed_after,
         )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from byrewright.physics.rows import row_time_s, rows_cows_h
+from byrewright.physics.rows import rows_cows_h
 from byrewright.physics.throughput import (
     labour_cows_h,
     net_cows_h,
@@ -13,10 +13,11 @@ from byrewright.physics.throughput import (
     rotation_for_share_s,
 )
 from byrewright.plant.farm import clock
+from byrewright.plant.programme import group_gap_s
 from byrewright.plant.roles import BringsCows, GivesMilk, StandsCows
 from byrewright.results import Table
 from byrewright.studies.sizing.context import Bench
-from byrewright.studies.sizing.duty import Duty, MilkingDuty
+from byrewright.studies.sizing.duty import Duty, MilkingDuty, milking_h, rows_milking_s
 from byrewright.studies.sizing.sizes import TIGHT, spare, stated, worked
 
 MOST_STALLS = 200
@@ -32,6 +33,7 @@ def size_throughput(bench: Bench, duty: Duty) -> None:
         bench.lacks("throughput.platform", "Platform", "No platform stands the cows: add one.")
         return
     _pace(bench, duty)
+    _milk_flow(bench, duty)
     if duty.layout == "rotary":
         _go_round(bench, duty)
         _turns(bench, duty)
@@ -75,6 +77,38 @@ def _pace(bench: Bench, duty: Duty) -> None:
         ),
         source=EDWARDS,
         known="derived",
+    )
+
+
+def _milk_flow(bench: Bench, duty: Duty) -> None:
+    bench.find(
+        "throughput.milk_day",
+        "Milk a day",
+        round(duty.milk_l_day),
+        "L",
+        f"The cows give {duty.milk_l_day:.0f} L a day in {len(duty.milkings)} "
+        f"milking{'s' if len(duty.milkings) > 1 else ''}, {duty.withheld_l_day:.0f} L of it "
+        "withheld.",
+        formula="sum over milkings and groups of cows x litres a cow",
+        inputs=tuple(worked("V", f"{m.name}: milk", round(m.milk_l), "L") for m in duty.milkings),
+        source="the plant file",
+        known="stated",
+    )
+    bench.find(
+        "throughput.milk_flow_peak",
+        "Milk from all units, busiest minute",
+        round(duty.milk_flow_peak_l_min, 1),
+        "L/min",
+        f"{duty.milk_flow_mean_l_min:.0f} L/min on the mean of the milking with most milk a cow, "
+        f"{duty.milk_flow_peak_l_min:.0f} in its busiest minute.",
+        formula="q = net V / 60 x peak factor",
+        inputs=(
+            worked("net", "cows an hour, net", round(duty.net_cows_h, 1), "1/h"),
+            worked("V", "milk a cow", round(duty.milk_l_cow, 2), "L"),
+            worked("peak factor", "busiest minute over mean", round(duty.peak_factor, 3)),
+        ),
+        source="practice",
+        known="common_practice",
     )
 
 
@@ -180,7 +214,7 @@ def _finished(bench: Bench, duty: Duty) -> None:
             limit=min(one.target_h, one.hours + one.gap_after_min / 60.0),
             sense="at_most",
             allowance=TIGHT,
-            formula="h = cows / net + T / 3600",
+            formula="deck: h = cows / net + T / 3600 + gaps; rows: fillings of a row, in turns",
             inputs=(
                 stated("cows", "cows milked", one.cows),
                 worked("net", "cows an hour, net", one.net_cows_h, "1/h"),
@@ -214,17 +248,18 @@ def _hours(bench: Bench, duty: Duty, one: MilkingDuty, stalls: int) -> float:
     else:
         out = one.milk_out
         change = duty.turn_s - duty.available_s
-        milking = row_time_s(
-            max(1, stalls // duty.rows),
-            duty.routine_s * duty.rows / duty.operators,
-            out.mean_s,
-            out.spread_s,
-        )
+        attach_s = duty.routine_s / duty.operators
+        milking = rows_milking_s(stalls, duty.rows, attach_s, change, out, math.inf)
         turn = change + milking
         net = rows_cows_h(stalls, change, milking) * running
     if duty.routine_s:
         net = min(net, labour_cows_h(duty.routine_s, duty.operators) * running)
-    return one.cows / net + turn / 3600.0
+    platform = bench.plant.first(StandsCows)
+    assert platform is not None
+    other = platform.model_copy(update={"stalls": stalls})
+    gap_s = group_gap_s(bench.plant, bench.rules)
+    attach_s = duty.routine_s / duty.operators
+    return milking_h(one.groups, net, other, turn, attach_s, gap_s)
 
 
 def _stalls(bench: Bench, duty: Duty) -> None:
@@ -312,12 +347,25 @@ def _units(bench: Bench, duty: Duty) -> None:
     )
 
 
+def _last_waits_min(duty: Duty, waiting: int) -> float:
+    """How long the last of a group waits: on a deck one goes on after another. In rows a row goes
+    on each time one is milked out; only the herd's first filling goes on at once."""
+    if duty.layout == "rotary":
+        return 60.0 * waiting / duty.net_cows_h
+    row = max(1, duty.stalls // duty.rows)
+    cycle = 60.0 * duty.stalls / duty.net_cows_h
+    if all(len(m.groups) > 1 for m in duty.milkings):
+        return cycle * (math.ceil(waiting / row) - 1) / duty.rows
+    after = math.ceil(max(0, waiting - duty.stalls) / row)
+    return cycle * (1.0 + (after - 1) / duty.rows) if after else 0.0
+
+
 def _yard(bench: Bench, duty: Duty) -> None:
     """The longest wait in the holding yard: the last cow of the largest group brought up."""
     gates = [g.yard_cows for g in bench.plant.machines(BringsCows) if g.yard_cows is not None]
     group = max(g.cows for g in bench.plant.herd.all_groups())
     waiting = min(group, max(gates)) if gates else group
-    wait = 60.0 * waiting / duty.net_cows_h
+    wait = _last_waits_min(duty, waiting)
     limit = bench.number("milking.wait_most_min")
     bench.find(
         "throughput.yard_wait",
@@ -334,7 +382,7 @@ def _yard(bench: Bench, duty: Duty) -> None:
         limit=limit,
         sense="at_most",
         allowance=TIGHT,
-        formula="t = 60 cows / net",
+        formula="t = 60 cows / net; in rows the first filling does not wait",
         inputs=(
             stated("cows", "cows brought up together", waiting),
             worked("net", "cows an hour, net", duty.net_cows_h, "1/h"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 from byrewright.physics.air import slug_air_l_min_free
 from byrewright.physics.cleaning import slug_time_s
@@ -39,21 +40,43 @@ def wash_air_l_min_free(bench: Bench, duty: Duty) -> float:
     return through
 
 
-def end_of_hot_wash(bench: Bench, duty: Duty, hot_l: float) -> None:
-    """Judge the return temperature of a hot charge at its end, on a cold day."""
-    hot_c = bench.plant.cleaning.hot_c
+@dataclass(frozen=True, slots=True)
+class HotWashEnd:
+    """A hot charge at the end of its step, and what it lost heat to."""
+
+    end_c: float
+    steel_kg: float
+    ua_kw_k: float
+    room_c: float
+    air_l_min_free: float
+
+
+def hot_wash_end(
+    bench: Bench, duty: Duty, start_c: float, charge_l: float, ambient_c: float
+) -> HotWashEnd:
+    """A hot charge at its end, from its start and the ambient: for a cold day in sizing, for the
+    day as it went in the simulation."""
+    n = bench.number
     area = line_area_m2(bench)
-    steel = area * bench.number("wash.steel_kg_m2") + duty.units * bench.number("wash.unit_kg")
-    surface = area + duty.units * bench.number("wash.unit_area_m2")
-    ua = surface * bench.number("wash.line_u_w_m2k") / 1000
-    room = max(0.0, min(bench.plant.site.ambient_c) + bench.number("air.building_over_ambient_k"))
+    steel = area * n("wash.steel_kg_m2") + duty.units * n("wash.unit_kg")
+    surface = area + duty.units * n("wash.unit_area_m2")
+    ua = surface * n("wash.line_u_w_m2k") / 1000
+    room = max(0.0, ambient_c + n("air.building_over_ambient_k"))
     warm = bench.plant.cleaning.rinse_c / 2 + room / 2
     air = wash_air_l_min_free(bench, duty)
-    minutes = bench.number("wash.main_min")
     end = wash_return_c(
-        hot_c, minutes, hot_l, steel, warm, ua, room, air,
-        duty.pressure_kpa_abs - duty.working_vacuum_kpa, bench.number("wash.air_wet_share"),
+        start_c, n("wash.main_min"), charge_l, steel, warm, ua, room, air,
+        duty.pressure_kpa_abs - duty.working_vacuum_kpa, n("wash.air_wet_share"),
     )  # fmt: skip
+    return HotWashEnd(end, steel, ua, room, air)
+
+
+def end_of_hot_wash(bench: Bench, duty: Duty, hot_l: float) -> None:
+    """Judge the return temperature of a hot charge at its end, on a cold day."""
+    hot_c, minutes = bench.plant.cleaning.hot_c, bench.number("wash.main_min")
+    found = hot_wash_end(bench, duty, hot_c, hot_l, min(bench.plant.site.ambient_c))
+    end, steel, ua, room = found.end_c, found.steel_kg, found.ua_kw_k, found.room_c
+    air = found.air_l_min_free
     limit = bench.plant.cleaning.end_c
     do = ("" if end >= limit else " Start hotter or with a larger charge, shorten the step, "
                                   "insulate "

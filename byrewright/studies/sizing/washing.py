@@ -173,21 +173,24 @@ def _heater(bench: Bench, duty: Duty, heat: WashHeat) -> None:
                     f"{wash.hot_l:.0f} L at {hot_c:.0f} degC: add one.")  # fmt: skip
         return
     tank = _largest_tank_wash_l(bench)
-    need = heat.heater_l + tank
+    usable = bench.number("heater.usable_share")
+    need = (heat.heater_l + tank) / usable
     have = sum(h.volume_l * h.count for h in heaters)
     for one in heaters:
         share = need * one.volume_l / have
         bench.find(
             "wash.heater_volume", "Hot water held", one.volume_l, "L",
             f"{listed([h.id for h in heaters])} hold {have:.0f} L at {_set_c(bench):.0f} degC; a "
-            f"plant wash draws {heat.heater_l:.0f} L and the largest tank's wash {tank:.0f} L "
+            f"plant wash draws {heat.heater_l:.0f} L and the largest tank's wash {tank:.0f} L, "
+            f"and {usable:.0%} of what is held comes out hot "
             f"({spare(have, need)}).",
             subject=one.id, limit=round(share, 1), sense="at_least", allowance=TIGHT,
-            formula="V = sum of steps V_s (T_s - T_w)/(T_set - T_w) + 0.02 x largest tank, shared "
-            "by the heaters",
+            formula="V = (sum of V_s (T_s - T_w)/(T_set - T_w) + 0.02 x largest tank)/u, "
+            "shared by the heaters",
             inputs=(worked("V_s", "hot charge", wash.hot_l, "L"), field(one, "set_c", "T_set"),
                     stated("T_w", "coldest water of the year", duty.water_coldest_c, "degC"),
-                    bench.rule("wash.hot_water_tank_share")),
+                    bench.rule("wash.hot_water_tank_share"),
+                    bench.rule("heater.usable_share", "u")),
             source="nz_levy", known="read",
             advised=next_preferred(need * (1 + TIGHT) / sum(h.count for h in heaters)),
             advised_why=f"{heat.heater_l:.0f} L for the plant and {tank:.0f} L for a tank",
@@ -353,16 +356,18 @@ def _chemicals(bench: Bench, wash: Wash) -> None:
     washes = bench.programme.washes_a_day
     each = sum(chemical_l(s.litres, s.strength) for s in wash.steps
                if s.kind is WashKind.ALKALINE)  # fmt: skip
+    whole = sum(chemical_l(s.litres, s.strength) for s in wash.steps)
     acid = chemical_l(wash.hot_l, bench.number("wash.acid_share"))
     month = each * washes * DAYS_A_MONTH
     acid_month = acid * DAYS_A_MONTH / clean.acid_every_days
     hand = "" if dosers else " No dosing pump is in the plant: it is measured by hand."
     bench.find(
-        "wash.chemicals", "Detergent a day", round(each * washes, 2), "L",
-        f"{each:.1f} L of detergent a wash, {month:.0f} L a month; {acid:.1f} L of acid an acid "
-        f"wash, {acid_month:.0f} L a month. The label rules the dose; never let acid meet a "
+        "wash.chemicals", "Wash product a day", round(whole * washes, 2), "L",
+        f"{whole * washes:.1f} L of product a day in the steps as listed: {each:.1f} L of "
+        f"detergent a wash, {month:.0f} L a month; {acid:.1f} L of acid an acid wash, "
+        f" {acid_month:.0f} L a month. The label rules the dose; never let acid meet a "
         f"product with chlorine.{hand}",
-        formula="V = V_hot dose",
+        formula="V = sum over steps of water x strength",
         inputs=(worked("V_hot", "hot charge", wash.hot_l, "L"),
                 field(dosers[0], "dose_ml_l",
                       "dose") if dosers else bench.rule("wash.detergent_share", "dose"),
