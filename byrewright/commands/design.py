@@ -67,7 +67,7 @@ def draft(brief_path: Path, out_path: Path, *, overwrite: bool) -> None:
                 file=sys.stderr,
             )
             raise SystemExit(BAD_INPUT)
-        brief = read_brief(brief_path)
+        brief = read_brief(brief_path).of(_id_of(out_path))
         result = draft_plant(brief, rules_beside(brief_path))
         write_text(out_path, result.text)
         out = console()
@@ -210,6 +210,17 @@ def pack(
         for one in written:
             out.print(f"  {one}")
         print_counts(out, result)
+
+
+def _id_of(path: Path) -> str | None:
+    """The id of a plant file that is about to be replaced; None where it has none."""
+    from byrewright.plant.problems import PlantError
+    from byrewright.plant.read import read_plant
+
+    try:
+        return read_plant(path).plant.site.id if path.exists() else None
+    except PlantError:
+        return None
 
 
 def _date(stated: str | None) -> str:

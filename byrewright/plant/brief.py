@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal
 
@@ -49,6 +50,11 @@ FROST_MONTH_C, ROOM_C = 20.0, 5.0
 Cooling = Literal["ice_bank", "direct_expansion", "chilled_water", "glycol", "inline_and_silo"]
 
 
+def made_id(farm: str) -> str:
+    """An id for a plant that has none yet; it stays in the file when the farm is renamed."""
+    return f"plant-{hashlib.sha256(farm.encode()).hexdigest()[:8]}"
+
+
 class WaterSource(Record):
     """The water to be had."""
 
@@ -64,6 +70,9 @@ class Brief(Record):
 
     brief: Literal[1] = par("", "version of this format", FORMAT)
     farm: str = par("", "name of the farm or project", "(unnamed farm)", why="not stated")
+    id: str | None = par(
+        "", "what the site log knows the plant by; made from the name when not stated", None
+    )
     cows: int = par("", "cows in milk", ge=4, le=20000)
     yield_l_day: float = par("L/d", "milk a cow a day, mean", ge=1, le=100)
     yield_spread: float = par("", "standard deviation of yield between cows, share of the mean",
@@ -143,7 +152,7 @@ class Brief(Record):
         """The site of the plant."""
         stated: dict[str, Any] = {} if self.supply is None else {"supply": self.supply}
         return Site(
-            name=self.farm, region=self.region, altitude_m=self.altitude_m,
+            name=self.farm, id=self.id or made_id(self.farm), region=self.region, altitude_m=self.altitude_m,
             water_temperature_c=self.water_source.temperature_c, ambient_c=self.ambient_c,
             hottest_c=self.hottest_c, coldest_c=self.coldest_c, room_heated_to_c=self.room_c(),
             water_hardness_mmol_l=self.water_hardness_mmol_l, currency=self.currency, **stated,
@@ -235,6 +244,12 @@ class BriefFile:
     name: str
     assumptions: tuple[Assumption, ...]
     source: Source = field(repr=False)
+
+    def of(self, plant_id: str | None) -> BriefFile:
+        """This brief for a plant that has an id already, so that its site log stays its own."""
+        if plant_id is None or self.brief.id is not None:
+            return self
+        return replace(self, brief=self.brief.model_copy(update={"id": plant_id}))
 
 
 def read_brief(path: str | Path) -> BriefFile:

@@ -157,3 +157,15 @@ def test_limits_replace_the_rules_and_say_so(tmp_path) -> None:  # type: ignore[
     assert rules_beside(plant) is default_rulebook()
     (tmp_path / "limits.yaml").write_text(LIMITS)
     assert rules_beside(plant).overridden == rules.overridden
+
+
+def test_a_plant_keeps_its_id_when_the_farm_is_renamed() -> None:
+    """Would fail if drafting again under another name cut a plant off from its site log."""
+    one = read_brief_text("brief: 1\nfarm: North\ncows: 300\nyield_l_day: 28\n")
+    kept = one.brief.site_part().id
+    assert kept == read_brief_text(one.source.text).brief.site_part().id
+    other = read_brief_text(one.source.text.replace("North", "South"))
+    assert other.brief.site_part().id != kept
+    assert other.of(kept).brief.site_part().id == kept
+    stated = read_brief_text(one.source.text + "id: my-own\n")
+    assert stated.of(kept).brief.site_part().id == "my-own"

@@ -269,7 +269,8 @@ class BriefView:
         if file is None:
             return
         rules = self.opened.rules
-        key = ("draft", digest_of(self.text), hash(rules))
+        file = file.of(self.opened.plant.site.id)
+        key = ("draft", digest_of(self.text), self.opened.others, self.opened.plant.site.id)
 
         def work(job: Job) -> Draft:
             job.say("draft")
