@@ -152,7 +152,8 @@ class Brief(Record):
         """The site of the plant."""
         stated: dict[str, Any] = {} if self.supply is None else {"supply": self.supply}
         return Site(
-            name=self.farm, id=self.id or made_id(self.farm), region=self.region, altitude_m=self.altitude_m,
+            name=self.farm, id=self.id or made_id(self.farm), region=self.region,
+            altitude_m=self.altitude_m,
             water_temperature_c=self.water_source.temperature_c, ambient_c=self.ambient_c,
             hottest_c=self.hottest_c, coldest_c=self.coldest_c, room_heated_to_c=self.room_c(),
             water_hardness_mmol_l=self.water_hardness_mmol_l, currency=self.currency, **stated,

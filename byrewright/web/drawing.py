@@ -18,6 +18,7 @@ from byrewright.documents.svg import (
 )
 from byrewright.documents.symbols import symbol
 from byrewright.plant.plant import Plant
+from byrewright.studies.routes.words import said
 from byrewright.web.look import inked
 from byrewright.web.markup import Html, tag
 from byrewright.web.texts import Texts
@@ -132,7 +133,8 @@ def _arrow(run: Routed) -> Html:
 def symbol_of(placed: Placed, position: str = "") -> str:
     """The inside of a machine's symbol, in a position."""
     shapes = symbol(placed.symbol).draw(placed.w, placed.h, position)
-    return inked("".join(shape_svg(s, placed.x, placed.y) for s in shapes))
+    drawn = inked("".join(shape_svg(s, placed.x, placed.y) for s in shapes))
+    return drawn.replace("var(--accent)", "var(--ink)")  # red is for what is wrong
 
 
 def _machine(plant: Plant, placed: Placed, t: Texts, still: bool = False) -> Html:
@@ -164,8 +166,27 @@ def _machine(plant: Plant, placed: Placed, t: Texts, still: bool = False) -> Htm
         data_value=f"machine {placed.machine}",
         role="button",
         tabindex=-1 if _flag(placed) else 0,
-        aria_label=t("drawing.machine", tag=placed.machine, title=machine.title),
+        aria_label=label_of(plant, placed, t),
     )
+
+
+def label_of(plant: Plant, placed: Placed, t: Texts, position: str = "") -> str:
+    """What a machine on the sheet is called aloud: what is written beside it, and how it stands."""
+    written = " ".join(w.text for w in placed.words)
+    title = plant.equipment[placed.machine].title
+    name = written if title in written else f"{written} {title}"
+    return t("drawing.stands", name=name, position=said(position)) if position else name
+
+
+def labels(
+    plant: Plant, laid: Layout, wanted: Mapping[str, str | None], t: Texts
+) -> dict[str, str]:
+    """Names aloud of machines that stand in a position, by key of the symbol on the sheet."""
+    return {
+        one.key: label_of(plant, one, t, wanted.get(one.machine) or "")
+        for one in laid.placed
+        if one.machine in plant.equipment and not _flag(one)
+    }
 
 
 def _flag(placed: Placed) -> bool:

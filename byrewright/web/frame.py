@@ -289,6 +289,9 @@ def _foot(v: Visit) -> Html:
             "div",
             tag("b", v.t("foot.state")),
             tag("span", v.opened.digest[:SHORT_DIGEST], cls="mono"),
+            tag(
+                "div", v.t("foot.printed"), " ", tag("span", cls="printed mono"), cls="printed-line"
+            ),
         ),
         cls="foot",
     )
@@ -312,7 +315,16 @@ def counts(result: Result, t: Texts) -> Html:
     number = result.count()
     return tag(
         "ul",
-        [tag("li", mark(x, t), tag("b", number[x]), t(f"verdict.{x}")) for x in VERDICTS],
+        [
+            tag(
+                "li",
+                mark(x, t),
+                tag("b", number[x]),
+                t(f"verdict.{x}"),
+                cls=None if number[x] else "zero",
+            )
+            for x in VERDICTS
+        ],
         cls="counts",
     )
 
@@ -397,14 +409,14 @@ def missing(v: Visit) -> None:
 
 
 def findings(v: Visit, some: list[Any], empty: str) -> Html:
-    """Findings one under another; opening one shows how it was worked out."""
+    """Findings one under another, the worst first; opening one shows how it was worked out."""
     from byrewright.documents.format import percent
     from byrewright.studies.explain import explain
 
     if not some:
         return tag("p", empty, cls="quiet")
     items = []
-    for one in some:
+    for one in sorted(some, key=lambda f: VERDICTS.index(f.verdict)):  # the worst first
         margin = (
             tag("span", percent(one.margin), cls="mono quiet small")
             if one.margin is not None and one.limit

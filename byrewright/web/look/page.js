@@ -2,7 +2,7 @@
 (() => {
   if (window.byre) return;
   const views = new Map();
-  const LEAST = 0.25, MOST = 12, READABLE = 3.4;
+  const LEAST = 0.25, MOST = 12, READABLE = 5.4, LETTERS_PX = 12, NARROW_PX = 900, NARROW = 2.5;
 
   function view(box) {
     const svg = box.querySelector("svg");
@@ -14,23 +14,36 @@
     fit(box, made);
     return made;
   }
-  function fit(box, v) {
+  function fit(box, v, whole) {
     const r = box.getBoundingClientRect();
-    v.s = 1;
     v.unit = Math.min(r.width / v.w, r.height / v.h);
-    v.x = (v.w - r.width / v.unit) / 2;
-    v.y = (v.h - r.height / v.unit) / 2;
+    // on a narrow screen a part of the sheet that can be read, not the whole that cannot
+    v.s = whole || r.width > NARROW_PX ? 1 : Math.max(1, NARROW / v.unit);
+    const k = v.unit * v.s;
+    v.x = v.s > 1 ? 0 : (v.w - r.width / k) / 2;
+    v.y = (v.h - r.height / k) / 2;
+    put(box, v);
+  }
+  // another size of the window, or a keyboard on the screen: what is looked at stays in the middle
+  function again(box) {
+    const v = view(box), before = v.unit * v.s, r = box.getBoundingClientRect();
+    if (!r.width || !r.height) return;
+    const mx = v.x + v.rw / before / 2, my = v.y + v.rh / before / 2;
+    v.unit = Math.min(r.width / v.w, r.height / v.h);
+    v.s = before / v.unit;
+    v.x = mx - r.width / before / 2; v.y = my - r.height / before / 2;
     put(box, v);
   }
   function put(box, v) {
     const r = box.getBoundingClientRect();
     const k = v.unit * v.s;
+    v.rw = r.width; v.rh = r.height;
     const w = r.width / k, h = r.height / k;
     v.x = Math.max(-w * 0.6, Math.min(v.w - w * 0.4, v.x));
     v.y = Math.max(-h * 0.6, Math.min(v.h - h * 0.4, v.y));
     v.svg.setAttribute("viewBox", `${v.x} ${v.y} ${w} ${h}`);
     box.classList.toggle("far", k < READABLE);
-    v.svg.style.setProperty("--tag", Math.max(2.6, Math.min(4.4, 9.6 / k)) + "px");
+    v.svg.style.setProperty("--tag", Math.max(2.6, Math.min(5, LETTERS_PX / k)) + "px");
   }
   function zoom(box, factor, cx, cy) {
     const v = view(box), r = box.getBoundingClientRect();
@@ -81,7 +94,7 @@
     const tool = e.target.closest && e.target.closest("[data-zoom]");
     if (tool) {
       const box = tool.closest(".drawing"), f = Number(tool.dataset.zoom);
-      if (f) zoom(box, f); else fit(box, view(box));
+      if (f) zoom(box, f); else fit(box, view(box), true);
     }
     if (e.target.closest && e.target.closest("[data-print]")) window.print();
   }, true);
@@ -101,7 +114,7 @@
     if (step) { e.preventDefault(); pan(box, ...step); }
     if (e.key === "+" || e.key === "=") zoom(box, 1.25);
     if (e.key === "-") zoom(box, 0.8);
-    if (e.key === "0") fit(box, view(box));
+    if (e.key === "0") fit(box, view(box), true);
   });
   // a control that is drawn anew keeps the focus it had
   let last = "";
@@ -118,7 +131,13 @@
     const save = document.querySelector("#save.unsaved");
     if (save && !save.disabled) e.preventDefault();
   });
-  window.addEventListener("resize", () => each(document, box => fit(box, view(box))));
+  window.addEventListener("resize", () => each(document, again));
+  window.addEventListener("beforeprint", () => {
+    each(document, box => fit(box, view(box), true));
+    document.querySelectorAll(".printed").forEach(p => { p.textContent = new Date().toISOString().slice(0, 10); });
+    document.querySelectorAll("details:not([open])").forEach(d => { d.open = true; d.dataset.opened = ""; });
+  });
+  window.addEventListener("afterprint", () => document.querySelectorAll("details[data-opened]").forEach(d => { d.open = false; delete d.dataset.opened; }));
 
   window.byre = {
     dragged: false,
@@ -126,11 +145,13 @@
       const box = document.getElementById(id);
       if (!box) return;
       box.classList.toggle("flows", !!marks.flows);
-      const kinds = ["flow", "picked", "turned", "hurt"];
+      const kinds = ["flow", "picked", "turned", "hurt", "fails"];
       box.querySelectorAll("[data-pipe],[data-machine]").forEach(g => {
         const key = g.dataset.pipe ? "pipe " + g.dataset.pipe : "machine " + g.dataset.machine;
         for (const k of kinds) g.classList.toggle(k, (marks[k] || []).includes(key) || (k === "hurt" && !!g.dataset.key && (marks.hurt || []).includes("key " + g.dataset.key)));
       });
+      for (const [key, label] of Object.entries(marks.labels || {}))
+        box.querySelectorAll(`[data-key="${CSS.escape(key)}"]`).forEach(g => { g.dataset.label = label; g.setAttribute("aria-label", label); });
       if (marks.held) this.held(box, marks.held);
       for (const [key, inner] of Object.entries(marks.symbols || {}))
         box.querySelectorAll(`[data-key="${CSS.escape(key)}"] .symbol`).forEach(s => { s.innerHTML = inner; });
@@ -140,6 +161,8 @@
         const one = vessels[g.dataset.machine], symbol = g.querySelector(".symbol");
         g.querySelectorAll(".level,.reading").forEach(x => x.remove());
         if (!one || !symbol || !g.dataset.key || g.tabIndex < 0) return;
+        g.dataset.label = g.dataset.label || g.getAttribute("aria-label");
+        g.setAttribute("aria-label", [g.dataset.label, one.warm, one.text].filter(x => x).join(" "));
         const b = symbol.getBBox(), ns = "http://www.w3.org/2000/svg";
         const r = document.createElementNS(ns, "rect");
         for (const [k, v] of Object.entries({ class: "level", x: b.x, width: b.width, y: b.y + b.height * (1 - one.share), height: b.height * one.share })) r.setAttribute(k, v);
@@ -179,6 +202,20 @@
       if (one) one.setAttribute("aria-valuetext", text);
     },
     top() { if (window.matchMedia("(max-width:1099px)").matches) window.scrollTo({ top: 0 }); },
+    into(where) {
+      const part = document.querySelector(where);
+      if (part && part.getBoundingClientRect().top > window.innerHeight * 0.6) part.scrollIntoView({ block: "start" });
+    },
+    near(id, key) {
+      const box = document.getElementById(id), [kind, tag] = key.split(" ");
+      const g = box && box.querySelector(`[data-${kind}="${CSS.escape(tag)}"]`);
+      if (!g) return;
+      const v = view(box), b = g.getBBox(), r = box.getBoundingClientRect();
+      v.s = Math.max(v.s, READABLE / v.unit);
+      const k = v.unit * v.s;
+      v.x = b.x + b.width / 2 - r.width / k / 2; v.y = b.y + b.height / 2 - r.height / k / 2;
+      put(box, v);
+    },
     fit(id) { const box = document.getElementById(id); if (box) fit(box, view(box)); },
   };
 })();

@@ -280,7 +280,7 @@ class DayView:
         inner = turn_strip(cows, turn_s, from_s, until_s, self.answer.clock, *ends, now)
         svg = tag(
             "svg",
-            Html(inked(inner)),
+            Html(inked(inner).replace("var(--accent)", "var(--focus)")),
             viewBox=f"0 0 {WIDTH_MM:g} {HEIGHT_MM:g}",
             role="img",
             aria_label=t("played.strip_label"),
@@ -376,6 +376,7 @@ class DayView:
                 else {}
             )
             marks["symbols"] = drawing.positions(self.laid, wanted)
+            marks["labels"] = drawing.labels(self.opened.plant, self.laid, wanted, self.v.t)
             self.shown_mode = now.mode
         if now.mode:
             turned = flows(self.v.site.answers, self.opened, now.mode, {})

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import json
 from typing import Any
 
 from fastapi import Request
@@ -31,6 +32,7 @@ from byrewright.web.frame import (
     trouble,
 )
 from byrewright.web.markup import Child, Html, tag
+from byrewright.web.pages.finder import find_field, found_by, machine_list, sheet_of_pick
 from byrewright.web.pages.machine import about_machine, about_pipe
 
 BOX = "plant-drawing"
@@ -95,7 +97,13 @@ class PlantView:
         if laid.state == "done":
             self.laid = laid.value
         self.head = Live(
-            self._head, {"sheet": self.on_sheet, "mode": self.on_mode, "fluid": self.on_fluid}
+            self._head,
+            {
+                "sheet": self.on_sheet,
+                "mode": self.on_mode,
+                "fluid": self.on_fluid,
+                "find": self.on_find,
+            },
         )
         with ui.element("div").classes("two gap"):
             with ui.element("div"):
@@ -158,9 +166,12 @@ class PlantView:
         if self.mode:
             wanted = {m: self.plant.position(self.mode, m) for m in self.plant.equipment}
         marks["turned"] = [f"machine {m}" for m in self.turned] if self.mode else []
-        marks["symbols"] = drawing.positions(
-            self.laid, {**wanted, **(self.turned if self.mode else {})}
-        )
+        stand = {**wanted, **(self.turned if self.mode else {})}
+        marks["symbols"] = drawing.positions(self.laid, stand)
+        marks["labels"] = drawing.labels(self.plant, self.laid, stand, self.v.t)
+        if self.sizing is not None:
+            bad = {f.subject for f in self.sizing.findings if f.verdict == "fails"}
+            marks["fails"] = [f"machine {m}" for m in bad if m in self.plant.equipment]
         way = self.now.way(self.fluid) if self.now else None
         if way is not None:
             marks["flows"] = True
@@ -253,7 +264,7 @@ class PlantView:
         return [
             tag("h1", t("plant.title")),
             summary,
-            tag("div", sheets, modes, fluid, cls="row no-print"),
+            tag("div", find_field(self.plant, t), sheets, modes, fluid, cls="row no-print"),
         ]
 
     def _picture(self) -> Child:
@@ -271,6 +282,7 @@ class PlantView:
         return [
             drawing.drawing(self.plant, self.laid, BOX, t, t("plant.drawing", sheet=sheet.title)),
             drawing.legend(services, t),
+            machine_list(self.plant, self.laid, t),
             [tag("p", note, cls="small quiet") for note in self.laid.notes],
         ]
 
@@ -422,6 +434,27 @@ class PlantView:
             self.side.draw()
             self.show()
             self.remember()
+            if self.pick:
+                ui.run_javascript("byre.into('.side')")
+
+    async def on_find(self, value: str, _: str) -> None:
+        """A tag typed: picked, on the sheet that shows it, and brought near."""
+        found = found_by(self.plant, value)
+        missing = value and not found
+        self.note = say(self.v.t("plant.not_found", tag=value), "bad") if missing else None
+        if not found:
+            self.side.draw()
+            return
+        self.pick = found
+        sheet = sheet_of_pick(self.plant, found, [s.key for s in self.sheets], self.sheet)
+        if sheet != self.sheet:
+            self.sheet, self.laid = sheet, None
+            await self.load()
+        self.head.draw()
+        self.side.draw()
+        self.show()
+        self.remember()
+        ui.run_javascript(f"byre.near({json.dumps(BOX)}, {json.dumps(found)})")
 
     def on_unpick(self, _: str, __: str) -> None:
         """Nothing picked any more."""
