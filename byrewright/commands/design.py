@@ -58,6 +58,7 @@ def draft(brief_path: Path, out_path: Path, *, overwrite: bool) -> None:
     from byrewright.drafting.draft import draft_plant
     from byrewright.plant.brief import read_brief
     from byrewright.plant.limits import rules_beside
+    from byrewright.plant.plant_id import keeping_id
     from byrewright.plant.write import write_text
 
     with clear_errors():
@@ -67,7 +68,7 @@ def draft(brief_path: Path, out_path: Path, *, overwrite: bool) -> None:
                 file=sys.stderr,
             )
             raise SystemExit(BAD_INPUT)
-        brief = read_brief(brief_path).of(_id_of(out_path))
+        brief = keeping_id(read_brief(brief_path), _id_of(out_path))
         result = draft_plant(brief, rules_beside(brief_path))
         write_text(out_path, result.text)
         out = console()

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import hashlib
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
@@ -26,6 +25,7 @@ from byrewright.plant.farm import (
     Work,
     clock,
 )
+from byrewright.plant.plant_id import made_id
 from byrewright.plant.problems import BriefError, problem, show
 from byrewright.plant.record import Record, par
 from byrewright.plant.source import Source, load, read_text
@@ -48,11 +48,6 @@ FROST_MONTH_C, ROOM_C = 20.0, 5.0
 """Coldest month's mean below which nights may freeze, and what rooms are then held at."""
 
 Cooling = Literal["ice_bank", "direct_expansion", "chilled_water", "glycol", "inline_and_silo"]
-
-
-def made_id(farm: str) -> str:
-    """An id for a plant that has none yet; it stays in the file when the farm is renamed."""
-    return f"plant-{hashlib.sha256(farm.encode()).hexdigest()[:8]}"
 
 
 class WaterSource(Record):
@@ -245,12 +240,6 @@ class BriefFile:
     name: str
     assumptions: tuple[Assumption, ...]
     source: Source = field(repr=False)
-
-    def of(self, plant_id: str | None) -> BriefFile:
-        """This brief for a plant that has an id already, so that its site log stays its own."""
-        if plant_id is None or self.brief.id is not None:
-            return self
-        return replace(self, brief=self.brief.model_copy(update={"id": plant_id}))
 
 
 def read_brief(path: str | Path) -> BriefFile:

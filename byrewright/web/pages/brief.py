@@ -14,6 +14,7 @@ from byrewright.drafting.draft import Draft, draft_plant
 from byrewright.errors import ByrewrightError
 from byrewright.plant.brief import Brief, BriefFile, WaterSource, read_brief_text
 from byrewright.plant.edit import edit_source
+from byrewright.plant.plant_id import keeping_id
 from byrewright.plant.problems import BriefError, Problem
 from byrewright.plant.source import LARGEST_BYTES, load, read_text
 from byrewright.web import fields
@@ -269,7 +270,7 @@ class BriefView:
         if file is None:
             return
         rules = self.opened.rules
-        file = file.of(self.opened.plant.site.id)
+        file = keeping_id(file, self.opened.plant.site.id)
         key = ("draft", digest_of(self.text), self.opened.others, self.opened.plant.site.id)
 
         def work(job: Job) -> Draft:
