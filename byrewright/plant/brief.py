@@ -33,9 +33,8 @@ from byrewright.plant.translate import validate
 from byrewright.results import Assumption
 
 FORMAT = 1
-STARTS: Mapping[int, tuple[str, ...]] = {
-    1: ("06:00",), 2: ("05:00", "16:00"), 3: ("05:00", "13:00", "21:00"),
-}  # fmt: skip
+STARTS: Mapping[int, tuple[str, ...]]
+STARTS = {1: ("06:00",), 2: ("05:00", "16:00"), 3: ("05:00", "13:00", "21:00")}
 MOST_MILKINGS = 6
 TANKER_L = 26000.0
 """An articulated tanker (common practice, no source)."""
@@ -65,9 +64,7 @@ class Brief(Record):
 
     brief: Literal[1] = par("", "version of this format", FORMAT)
     farm: str = par("", "name of the farm or project", "(unnamed farm)", why="not stated")
-    id: str | None = par(
-        "", "what the site log knows the plant by; made from the name when not stated", None
-    )
+    id: str | None = par("", "id the site log goes by; made from the name if not stated", None)
     cows: int = par("", "cows in milk", ge=4, le=20000)
     yield_l_day: float = par("L/d", "milk a cow a day, mean", ge=1, le=100)
     yield_spread: float = par("", "standard deviation of yield between cows, share of the mean",
@@ -148,10 +145,10 @@ class Brief(Record):
         stated: dict[str, Any] = {} if self.supply is None else {"supply": self.supply}
         return Site(
             name=self.farm, id=self.id or made_id(self.farm), region=self.region,
-            altitude_m=self.altitude_m,
-            water_temperature_c=self.water_source.temperature_c, ambient_c=self.ambient_c,
-            hottest_c=self.hottest_c, coldest_c=self.coldest_c, room_heated_to_c=self.room_c(),
-            water_hardness_mmol_l=self.water_hardness_mmol_l, currency=self.currency, **stated,
+            altitude_m=self.altitude_m, water_temperature_c=self.water_source.temperature_c,
+            ambient_c=self.ambient_c, hottest_c=self.hottest_c, coldest_c=self.coldest_c,
+            room_heated_to_c=self.room_c(), currency=self.currency,
+            water_hardness_mmol_l=self.water_hardness_mmol_l, **stated,
         )  # fmt: skip
 
     def room_c(self) -> float | None:
