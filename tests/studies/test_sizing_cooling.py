@@ -10,9 +10,9 @@ from byrewright.plant.plant import Plant
 from byrewright.studies.sizing.cold import hourly_cold_kwh
 from byrewright.studies.sizing.cooling import size_cooling
 from byrewright.studies.sizing.duty import duty_of
-from byrewright.studies.sizing.in_line import in_line
+from byrewright.studies.sizing.in_line import Line, in_line
 from byrewright.studies.sizing.tank_cooling import size_tank_cooling, wanted_of
-from tests.plants import machine
+from tests.plants import machine, pipe
 from tests.studies.benches import bench_of, large, sized, small
 
 LIBRARY = 1e-9
@@ -234,3 +234,31 @@ def test_a_tank_without_its_condensing_unit_is_named() -> None:
     """A direct-expansion tank with nothing joined to it would be taken as cooled."""
     result = sized(small(CU1=None), size_tank_cooling)
     assert result.finding("cooling.condensing_unit").verdict == "fails"
+
+
+def test_coolers_in_a_row_add_and_side_by_side_share() -> None:
+    """Two machines in a row would be sized as if each saw half the milk, straight from the cow."""
+    half = {"area_m2": 10.0, "water_ratio": 2.0}
+
+    def line(series: bool) -> Line:
+        base = small(PC1=machine("PC1", "plate_cooler", **half),
+                     PC2=machine("PC2", "plate_cooler", **half))  # fmt: skip
+        moved = [
+            p.model_copy(update={"start": "PC2.milk_out"})
+            if series and p.start == "PC1.milk_out" else p
+            for p in base.pipes
+        ]  # fmt: skip
+        if series:
+            moved.append(pipe("LX1", "PC1.milk_out", "PC2.milk_in"))
+        else:
+            moved += [pipe("LX1", "V40.b", "PC2.milk_in"), pipe("LX2", "PC2.milk_out", "V31.a")]
+        bench = bench_of(base.model_copy(update={"pipes": tuple(moved)}))
+        return in_line(bench, duty_of(bench))
+
+    row, side = line(series=True), line(series=False)
+    assert row.each["PC1"].milk_l_min == row.each["PC2"].milk_l_min == row.milk_l_min
+    assert row.each["PC2"].in_c == row.each["PC1"].out_c
+    assert row.out_c == row.each["PC2"].out_c < row.each["PC1"].out_c
+    assert side.each["PC1"].milk_l_min == pytest.approx(side.milk_l_min / 2, rel=0.02)
+    assert side.each["PC2"].in_c == side.each["PC1"].in_c
+    assert row.water_l_min == pytest.approx(2 * side.water_l_min)

@@ -48,11 +48,8 @@ def size_chilled_pumps(bench: Bench, duty: Duty) -> None:
         duties = [replace(d, density_kg_m3=liquid.density_kg_m3,
                           viscosity_mpa_s=liquid.viscosity_mpa_s, drop_share=drop_share(liquid),
                           kpa=d.kpa * drop_share(liquid)) for d in duties]  # fmt: skip
-        duties = (
-            [_solved(bench, pump, d, stages, tanks, milk) for d in duties[-1:]] if duties else []
-        )
         if duties:
-            found.append((pump, duties))
+            found.append((pump, [_solved(bench, pump, duties[-1], stages, tanks, milk)]))
     alone = plant.wishes.redundancy != "none"
     shared = 1 if alone else sum(p.count for p, _ in found)
     for pump, duties in found:

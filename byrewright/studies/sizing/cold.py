@@ -10,7 +10,7 @@ from byrewright.results import Input, Series
 from byrewright.studies.sizing.altitude import plate_duty_kw
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
-from byrewright.studies.sizing.in_line import InLine, coolant_makers
+from byrewright.studies.sizing.in_line import Line, coolant_makers
 from byrewright.studies.sizing.sizes import (
     TIGHT,
     each_carries,
@@ -25,7 +25,7 @@ OFF_PEAK = 1e-9
 """A hair over the least duty, so that rounding does not leave a store without end."""
 
 
-def hourly_cold_kwh(bench: Bench, duty: Duty, point: InLine) -> list[float]:
+def hourly_cold_kwh(bench: Bench, duty: Duty, point: Line) -> list[float]:
     """Heat that milk gives to chilled liquid in each hour of the day, kWh, no allowance."""
     from_c, to_c = point.pre_cooled_c, point.out_c
     tanks = bench.plant.machines(StoresMilk)
@@ -40,7 +40,7 @@ def hourly_cold_kwh(bench: Bench, duty: Duty, point: InLine) -> list[float]:
     return hours
 
 
-def cold_plants(bench: Bench, duty: Duty, point: InLine) -> None:
+def cold_plants(bench: Bench, duty: Duty, point: Line) -> None:
     """Judge what makes the chilled liquid against the heat the milk gives it."""
     allowance = 1.0 + bench.number("cooling.allowance_share")
     hours = [h * allowance for h in hourly_cold_kwh(bench, duty, point)]

@@ -18,20 +18,22 @@ from byrewright.physics.refrigeration import glycol_freeze_c
 from byrewright.plant.primitives import Bath
 from byrewright.plant.roles import BuffersCold, MakesCold, TakesExpansion
 from byrewright.studies.sizing.context import Bench
-from byrewright.studies.sizing.in_line import InLine, coolant_makers
+from byrewright.studies.sizing.in_line import InLine, Line, coolant_makers
 from byrewright.studies.sizing.sizes import TIGHT, listed, next_preferred, stated, worked
 
 WALL_ALLOWANCE_K = 0.5
 """A plate less than this above the freezing point of milk is tight (our choice)."""
 
 
-def judge_coolant(bench: Bench, point: InLine) -> None:
+def judge_coolant(bench: Bench, line: Line) -> None:
     """Freezing of liquid and milk, content for the compressor, room to grow."""
     makers = [m for m in coolant_makers(bench) if not m.cold().store_kwh]
     for one in makers:
         _freezes(bench, one)
     _one_liquid(bench)
-    _milk_wall(bench, point)
+    chilled = [p for p in line.each.values() if p.second is not None]
+    if chilled:  # the plate where milk leaves coldest
+        _milk_wall(bench, min(chilled, key=lambda p: p.out_c))
     if makers:
         _content(bench, makers)
         _expansion(bench)

@@ -13,6 +13,7 @@ from byrewright.studies.sizing.delivery import cooler_flow_l_min
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.in_line import (
     InLine,
+    Line,
     chilled_u_share,
     coolant_kw_k,
     in_line,
@@ -38,7 +39,7 @@ def size_cooling(bench: Bench, duty: Duty) -> None:
     for cooler in coolers:
         for stage in cooler.stages():
             judge = _water_stage if stage.cold == "water" else _chilled_stage
-            judge(bench, duty, cooler, stage, point)
+            judge(bench, duty, cooler, stage, point.each[cooler.id])
     if coolers:
         _outlet(bench, duty, point)
         _water(bench, duty, point)
@@ -78,12 +79,12 @@ def _water_stage(bench: Bench, duty: Duty, cooler: CoolsMilk, stage: Stage, poin
     usual, most = _usual_approach_k(bench, stage.ratio)
     hot = milk_kw_k(bench, point.milk_l_min)
     cold = water_kw_k(bench, stage.ratio * point.milk_l_min)
-    got = exchanger(hot, duty.milk_at_receiver_c, cold, duty.water_warmest_c, stage.ua_kw_k)
+    got = exchanger(hot, point.in_c, cold, duty.water_warmest_c, stage.ua_kw_k)
     approach = got.hot_out_c - duty.water_warmest_c
     advised, why = None, "no size can reach it with this water"
     try:
         ua = ua_for_hot_out_kw_k(
-            hot, duty.milk_at_receiver_c, cold, duty.water_warmest_c, duty.water_warmest_c + usual
+            hot, point.in_c, cold, duty.water_warmest_c, duty.water_warmest_c + usual
         )
         advised = _advised_size(stage, ua)
         why = f"milk leaves {usual:.1f} K above the warmest month's water, usual at this ratio"
@@ -95,7 +96,7 @@ def _water_stage(bench: Bench, duty: Duty, cooler: CoolsMilk, stage: Stage, poin
         approach,
         "K",
         f"{cooler.id} brings {point.milk_l_min:.0f} L/min of milk from "
-        f"{duty.milk_at_receiver_c:.0f} to {got.hot_out_c:.1f} degC with {stage.ratio:g} "
+        f"{point.in_c:.0f} to {got.hot_out_c:.1f} degC with {stage.ratio:g} "
         f"water to 1 at {round(duty.water_warmest_c, 1):g} degC: {approach:.1f} K above the "
         f"water, NTU {got.ntu:.1f}; {most:.1f} K is the most usual at that ratio.",
         subject=cooler.id,
@@ -111,7 +112,7 @@ def _water_stage(bench: Bench, duty: Duty, cooler: CoolsMilk, stage: Stage, poin
             worked("C_min / C_max", "capacity ratio", round(got.capacity_ratio, 4)),
             worked("C_milk", "capacity flow of the milk", round(hot, 3), "kW/K"),
             worked("C_min", "the smaller of milk's and water's", round(min(hot, cold), 3), "kW/K"),
-            worked("T_in", "milk at the receiver", duty.milk_at_receiver_c, "degC"),
+            worked("T_in", "milk as it comes to it", round(point.in_c, 2), "degC"),
             stated(
                 "t_in", f"water, month {duty.water_warmest_month}", duty.water_warmest_c, "degC"
             ),
@@ -190,7 +191,7 @@ def _chilled_stage(
     )
 
 
-def _outlet(bench: Bench, duty: Duty, point: InLine) -> None:
+def _outlet(bench: Bench, duty: Duty, point: Line) -> None:
     wish = bench.plant.wishes.milk_out_c
     bench.find(
         "cooling.milk_out",
@@ -218,8 +219,8 @@ def _outlet(bench: Bench, duty: Duty, point: InLine) -> None:
     )
 
 
-def _water(bench: Bench, duty: Duty, point: InLine) -> None:
-    flow = point.water_l_min * point.count
+def _water(bench: Bench, duty: Duty, point: Line) -> None:
+    flow = point.water_l_min
     day = flow / max(cooler_flow_l_min(bench, duty), 1e-9) * duty.saleable_l_day / 1000.0
     bench.find(
         "cooling.water_flow",

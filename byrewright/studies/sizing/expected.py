@@ -77,12 +77,12 @@ def _results(bench: Bench, duty: Duty) -> Iterator[tuple[str, float]]:
     if receiver is not None:
         yield "receiver_each_l", receiver.volume_l
     point = in_line(bench, duty)
-    if point.first is not None:
+    if point.water_l_min > 0:
         yield "cooler_approach_k", point.pre_cooled_c - duty.water_warmest_c
         yield "water_ratio", point.water_l_min / point.milk_l_min
-    if point.second is not None:
+    if point.chilled_kw > 0:
         yield (
             "chilling_kw",
-            heat_load_kw(point.milk_l_min * point.count, CHILLED_FROM_C, point.out_c, bench.rules),
+            heat_load_kw(point.milk_l_min, CHILLED_FROM_C, point.out_c, bench.rules),
         )
     yield "milk_at_receiver_c", duty.milk_at_receiver_c

@@ -12,17 +12,19 @@ from byrewright.plant.roles import CoolsMilk, MakesCold
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.delivery import cooler_flow_l_min
 from byrewright.studies.sizing.duty import Duty
+from byrewright.studies.sizing.network import milk_way
 
 
 @dataclass(frozen=True, slots=True)
 class InLine:
-    """What the coolers do to the milk at design flow in the warmest month of water."""
+    """What one cooler does to the milk at design flow in the warmest month of water."""
 
     milk_l_min: float
-    """Through each cooler."""
+    """Through each of it."""
     water_l_min: float
-    """Of each cooler."""
+    """Of each of it."""
     count: int
+    in_c: float
     pre_cooled_c: float
     out_c: float
     water_out_c: float | None
@@ -32,8 +34,38 @@ class InLine:
 
     @property
     def chilled_kw(self) -> float:
-        """Heat that all coolers give to the chilled liquid."""
+        """Heat that it gives to the chilled liquid."""
         return self.second.duty_kw * self.count if self.second else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """All coolers in the milk's way: `each` by tag, in the milk's order, and what comes of it."""
+
+    each: dict[str, InLine]
+    milk_l_min: float
+    pre_cooled_c: float
+    """As it comes to the first chilled stage, or leaves where there is none."""
+    out_c: float
+    coolant_in_c: float | None
+
+    @property
+    def chilled_kw(self) -> float:
+        """Heat that all coolers give to the chilled liquid."""
+        return sum(p.chilled_kw for p in self.each.values())
+
+    @property
+    def water_l_min(self) -> float:
+        """Water that all coolers take."""
+        return sum(p.water_l_min * p.count for p in self.each.values())
+
+    @property
+    def water_out_c(self) -> float | None:
+        """Their water as it leaves, mixed."""
+        warm = [(p.water_l_min * p.count, p.water_out_c) for p in self.each.values()
+                if p.water_out_c is not None]  # fmt: skip
+        whole = sum(q for q, _ in warm)
+        return sum(q * c for q, c in warm) / whole if whole > 0 else None
 
 
 def milk_kw_k(bench: Bench, flow_l_min: float) -> float:
@@ -70,16 +102,39 @@ def coolant_in_c(bench: Bench) -> float | None:
     return min((t for t in leaving if t is not None), default=None)
 
 
-def in_line(bench: Bench, duty: Duty, water_c: float | None = None) -> InLine:
-    """The coolers' working point: all of them side by side, each with an equal share."""
-    coolers = bench.plant.machines(CoolsMilk)
-    count = sum(c.count for c in coolers)
-    flow = cooler_flow_l_min(bench, duty) / max(1, count)
-    warm = duty.milk_at_receiver_c
-    if not coolers:
-        return InLine(flow, 0.0, 0, warm, warm, None, None, None, None)
-    cooler = min(coolers, key=lambda c: sum(s.ua_kw_k for s in c.stages()))
-    cold = coolant_in_c(bench)
+def in_line(bench: Bench, duty: Duty, water_c: float | None = None) -> Line:
+    """The coolers' working points: in a row or side by side, as the solved network has the milk."""
+    coolers = {c.id: c for c in bench.plant.machines(CoolsMilk)}
+    flow = cooler_flow_l_min(bench, duty)
+    cold, warm = coolant_in_c(bench), duty.milk_at_receiver_c
+    way = milk_way(bench, tuple(coolers))
+    rest = [tag for tag in coolers if tag not in way]
+    if rest and not way:  # no mode sends milk through any: as if side by side
+        count = sum(c.count for c in coolers.values())
+        way = {tag: (0, coolers[tag].count / count) for tag in rest}
+    each: dict[str, InLine] = {}
+    milk_c, before = warm, None
+    for place in sorted({place for place, _ in way.values()}):
+        mixed = 0.0
+        for tag in sorted(t for t, (at, _) in way.items() if at == place):
+            one = coolers[tag]
+            share = way[tag][1]
+            point = _point(bench, duty, one, flow * share / one.count, milk_c, water_c, cold)
+            each[tag] = point
+            mixed += share * point.out_c
+            if point.second is not None and before is None:
+                before = point.pre_cooled_c
+        milk_c = mixed
+    for tag in rest:
+        if tag not in each:  # passed by in the usual mode: told as it would stand alone
+            each[tag] = _point(bench, duty, coolers[tag], flow / coolers[tag].count, warm, water_c,
+                               cold)  # fmt: skip
+    return Line(each, flow, milk_c if before is None else before, milk_c, cold)
+
+
+def _point(bench: Bench, duty: Duty, cooler: CoolsMilk, flow: float, warm: float,
+           water_c: float | None, cold: float | None) -> InLine:  # fmt: skip
+    """What one cooler does to milk that comes at a temperature."""
     water, chilled = cooler.stage("water"), cooler.stage("coolant")
     first, second, pre_cooled, used = None, None, warm, 0.0
     if water is not None:
@@ -96,4 +151,4 @@ def in_line(bench: Bench, duty: Duty, water_c: float | None = None) -> InLine:
         # Milk does not leave colder than it freezes: the plate then fails, not the sum.
         out = max(second.hot_out_c, bench.number("milk.wall_least_c"))
     warmed = first.cold_out_c if first else None
-    return InLine(flow, used, count, pre_cooled, out, warmed, cold, first, second)
+    return InLine(flow, used, cooler.count, warm, pre_cooled, out, warmed, cold, first, second)

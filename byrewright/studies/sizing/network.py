@@ -5,11 +5,12 @@ Sizing asks here instead of adding drops of its own; the network is built once f
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from byrewright.engine.liquidgraph import Flows, Situation
 from byrewright.engine.liquids import Liquids, LiquidsUnsolved
+from byrewright.engine.liquidstreams import streams
 from byrewright.plant.graph import Node
 from byrewright.plant.primitives import Mover
 from byrewright.studies.sizing.context import Bench
@@ -125,7 +126,8 @@ def _told(net: Liquids, flows: Flows, s: Situation, pump: str, mover: Mover, mod
     vacuum = abs(net.gas_kpa(vessel, s)) if vessel is not None else 0.0
     suction = net.ambient_kpa + flows.kpa(inlet) - fluid.boils_kpa_abs
     return Asked(
-        pump, mode, goal.machine, l_min, static - fluid.head_m(vacuum), fluid.kpa(lost["pipe"]),
+        pump, mode, goal.machine, l_min, round(static - fluid.head_m(vacuum), 6) + 0.0,
+        fluid.kpa(lost["pipe"]),
         fluid.kpa(lost["inside"]), vacuum, head, fluid.head_m(suction), source.machine,
         fluid.density_kg_m3,
     )  # fmt: skip
@@ -149,3 +151,31 @@ def _follow(net: Liquids, flows: Flows, start: Node, way: float, lost: dict[str,
         lost[net.by_id[name].what] += way * (flows.head_m[here] - flows.head_m[far])
         here = far
         seen.add(here)
+
+
+def milk_way(bench: Bench, marked: Sequence[str]) -> dict[str, tuple[int, float]]:
+    """Place in the milk's way (from 0) and share of the milk of each machine marked.
+
+    In the plainest milking mode, with the pumps that it runs; empty where no milk passes any.
+    """
+    net = net_of(bench)
+    modes = sorted((len(m.does), n) for n, m in bench.plant.modes.items() if "milking" in m.does)
+    if not modes:
+        return {}
+    try:
+        flows = net.solve(net.situation(modes[0][1]))
+    except LiquidsUnsolved:
+        return {}
+    places: dict[str, int] = {}
+    passes: dict[str, float] = {}
+    for one in streams(net, flows, marked):
+        vessel = net.vessels.get(one.target)
+        if not one.passes or vessel is None or vessel.holds != "milk":
+            continue
+        for i, tag in enumerate(one.passes):
+            places[tag] = max(places.get(tag, 0), i)
+            passes[tag] = passes.get(tag, 0.0) + one.l_min
+    by_place: dict[int, float] = {}
+    for tag, place in places.items():
+        by_place[place] = by_place.get(place, 0.0) + passes[tag]
+    return {tag: (place, passes[tag] / by_place[place]) for tag, place in places.items()}
