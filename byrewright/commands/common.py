@@ -144,7 +144,10 @@ def print_findings(out: Console, findings: Iterable[Finding], units: System = "m
     """
     from rich.padding import Padding
 
-    for one, *others in alike(findings):
+    from byrewright.documents.us_units import finding_in
+
+    for first, *others in alike(findings):
+        one = finding_in(first, units)
         style, says = STYLE[one.verdict], held_to(one, units)
         out.print(
             f"[{style}]{MARK[one.verdict]} {one.verdict}[/]  {one.name}"

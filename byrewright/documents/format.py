@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import Literal
 
 from byrewright.plant.machine import Machine
@@ -11,6 +14,24 @@ from byrewright.standards.sources import SOURCES
 from byrewright.standards.units import US_UNITS, UnitError, convert
 
 System = Literal["metric", "US"]
+
+_DRAWN: ContextVar[System] = ContextVar("drawn_in", default="metric")
+
+
+@contextmanager
+def drawn_in(system: System) -> Iterator[None]:
+    """Draw with the sizes in a system of units until the block ends."""
+    token = _DRAWN.set(system)
+    try:
+        yield
+    finally:
+        _DRAWN.reset(token)
+
+
+def drawn_system() -> System:
+    """The system of units that drawings are lettered in."""
+    return _DRAWN.get()
+
 
 _SIGNS = {
     "degC": "°C",
@@ -148,6 +169,8 @@ def key_figure(machine: Machine, system: System = "metric") -> str:
         value = getattr(machine, name, None)
         if isinstance(value, int | float) and not isinstance(value, bool):
             unit = type(machine).unit_of(name) or _word(name)
+            if name == "motor_kw" and system == "US":
+                unit = "kW motor"
             return quantity(value, f"{unit} free" if name.endswith("_free") else unit, system)
     return ""
 

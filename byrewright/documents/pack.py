@@ -75,7 +75,7 @@ def write_pack(
         drawings: list[str] = []
         for number, sheet in enumerate(sheets, 1):
             step(f"drawing: {sheet.title}")
-            svg = schematic_svg(plant, sheet.key, issue=issue)
+            svg = schematic_svg(plant, sheet.key, issue=issue, units=units)
             drawings.append(svg)
             _put(made / "drawings" / f"{number}-{sheet.key}.svg", svg.encode())
         step("schedules")

@@ -26,6 +26,7 @@ from byrewright.documents.format import (
     words,
 )
 from byrewright.documents.schematic import INVENTED, PAGES, Issue, schematic_svg, sheets_for
+from byrewright.documents.us_units import result_in
 from byrewright.plant.plant import Plant
 from byrewright.results import VERDICT_MEANING, VERDICTS, Finding, Result, Table
 from byrewright.standards.cautions import CAUTIONS, LEAD
@@ -110,7 +111,9 @@ def report_pdf(
     day = dt.date.fromisoformat(date)
     if drawings is None:
         issue = Issue(date=date, revision=revision)
-        drawings = [schematic_svg(plant, s.key, issue=issue) for s in sheets_for(plant)]
+        drawings = [
+            schematic_svg(plant, s.key, issue=issue, units=units) for s in sheets_for(plant)
+        ]
     data = report_data(plant, results, day, revision, file_hash, rules or default_rulebook(), units)
     data["drawings"] = _drawings(plant, drawings)
     made: bytes = typst.compile(
@@ -132,6 +135,7 @@ def report_data(
     units: System,
 ) -> dict[str, Any]:
     """Everything the template shows, as plain data."""
+    results = result_in(results, units)
     name = plant.site.name
     title = " ".join(name.replace(INVENTED, "").split()) or name
     worst = sorted(

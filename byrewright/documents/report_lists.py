@@ -9,6 +9,7 @@ from typing import Any
 
 from byrewright.documents.format import System, number, prose, quantity, words
 from byrewright.documents.sheets import service_drawn
+from byrewright.documents.us_units import text_in
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import StandsCows
@@ -98,6 +99,9 @@ def assumptions(plant: Plant, results: Result, units: System) -> list[list[str]]
         plain = ", ".join(map(str, value)) if isinstance(value, tuple) else value
         owner = plant.equipment.get(where)
         kind = type(owner).TITLE if owner else where
+        if units == "US":
+            unit = "kW motor" if unit == "kW" and "motor" in what else unit
+            what, why = text_in(what, units), text_in(why, units)
         row = (kind, what, words(quantity(plain, unit, units)), prose(why), words(known))
         found.setdefault(row, []).append(where)
     return [[_tags(places), *row[1:]] for row, places in found.items()]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from byrewright import __version__
+from byrewright.documents.format import System, drawn_in, drawn_system, unit_sign
 from byrewright.documents.ink import ACCENT, PAPER, QUIET, RULE, ink_of, own_colours
 from byrewright.documents.power_line import power_layout
 from byrewright.documents.shapes import Layout, Letters
@@ -47,8 +48,9 @@ def schematic_layout(
 
 
 def schematic_svg(
-    plant: Plant, service: str, *, mode: str | None = None, issue: Issue | None = None
-) -> str:
+    plant: Plant, service: str, *, mode: str | None = None, issue: Issue | None = None,
+    units: System = "metric",
+) -> str:  # fmt: skip
     """One sheet as SVG text, A4 or A3 landscape, in millimetres.
 
     Args:
@@ -56,6 +58,7 @@ def schematic_svg(
         service: "all", a sheet's key (milk, vacuum, water, air, power) or a service on a sheet.
         mode: a mode of the plant; valves are then drawn in their positions.
         issue: date and revision for the title block.
+        units: the system of units of bores and sizes.
 
     Raises:
         ValueError: no drawing shows the service, or the plant has no such mode.
@@ -64,7 +67,7 @@ def schematic_svg(
         raise ValueError(f"the plant has no mode {mode!r}; it has " + ", ".join(plant.modes))
     sheet = sheet_of(service)
     page = "A4"
-    with own_colours(plant.colours.stated()):
+    with own_colours(plant.colours.stated()), drawn_in(units):
         layout = schematic_layout(plant, service, mode=mode, page="A4")
         if _field("A4")[0] / layout.width_mm < FITS_A4:
             page, layout = "A3", schematic_layout(plant, service, mode=mode, page="A3")
@@ -122,7 +125,8 @@ def _legend(
     if sheet.key != "power":
         notes.insert(
             0,
-            "Pipe: service letter, tag, bore in mm. A flag names where it goes on. Not to scale.",
+            f"Pipe: service letter, tag, bore in {unit_sign('mm', drawn_system())}. A flag names "
+            "where it goes on. Not to scale.",
         )
     if mode:
         notes.insert(1, "Filled valve or leg: shut. Filled mark: runs.")

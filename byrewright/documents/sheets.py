@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from byrewright.documents.format import key_figure, words
+from byrewright.documents.format import drawn_system, key_figure, shown, words
 from byrewright.documents.ink import ink_of, text_width_mm
 from byrewright.documents.layered import Box, Run, Tie, acyclic, arrange, ranks, straightened
 from byrewright.documents.shapes import Layout, Letters, Placed, Point, Routed
@@ -210,7 +210,7 @@ def _spot(machine: Machine, key: str) -> Spot:
     figure = (
         ""
         if kind.SYMBOL == "gland"
-        else key_figure(machine).replace("\u00a0", " ").replace("\u2009", " ")
+        else key_figure(machine, drawn_system()).replace("\u00a0", " ").replace("\u2009", " ")
     )
     title = textwrap.wrap(machine.title, WRAP, max_lines=3, placeholder="..")
     return Spot(
@@ -338,9 +338,10 @@ def _is_low(spot: Spot, port: str) -> bool:
 
 
 def label_of(link: Link) -> str:
-    """A pipe's label: letter of its service, its own tag, its bore in mm."""
-    bore = f"{link.pipe.bore_mm:.1f}".rstrip("0").rstrip(".")
-    return f"{ink_of(link.service).letter} {link.pipe.id} ⌀{bore}"
+    """A pipe's label: letter of its service, its own tag, its bore in mm or in inches."""
+    bore, unit = shown(link.pipe.bore_mm, "mm", drawn_system())
+    bore_said = f"{bore:.{2 if unit == 'in' else 1}f}".rstrip("0").rstrip(".")
+    return f"{ink_of(link.service).letter} {link.pipe.id} ⌀{bore_said}"
 
 
 def _size(spot: Spot, ties: int) -> tuple[float, float]:

@@ -13,6 +13,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
+from byrewright.documents.format import System
 from byrewright.errors import ByrewrightError
 from byrewright.results import Result
 from byrewright.web.folder import Opened
@@ -252,11 +253,12 @@ def _kept(answers: Answers, key: Hashable, work: Work) -> Any:
     return job.value
 
 
-def laid_out(answers: Answers, opened: Opened, sheet: str) -> Share:
+def laid_out(answers: Answers, opened: Opened, sheet: str, units: System = "metric") -> Share:
     """A sheet's layout for the screen (`documents.shapes.Layout`)."""
     from byrewright.web.drawing import layout
 
-    return answers.ask(("layout", opened.digest, sheet), lambda job: layout(opened.plant, sheet))
+    return answers.ask(("layout", opened.digest, sheet, units),
+                       lambda job: layout(opened.plant, sheet, units))  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable, Mapping
 
+from byrewright.documents.format import System, drawn_in
 from byrewright.documents.ink import ink_of
 from byrewright.documents.shapes import Layout, Placed, Routed
 from byrewright.documents.svg import (
@@ -29,16 +30,17 @@ CORNER_MM = (96.0, 54.0)
 """How much of a sheet a small picture shows."""
 
 
-def layout(plant: Plant, sheet: str) -> Layout:
-    """The sheet's layout for a screen."""
+def layout(plant: Plant, sheet: str, units: System = "metric") -> Layout:
+    """The sheet's layout for a screen, lettered in the reader's units."""
     from byrewright.documents.power_line import power_layout
     from byrewright.documents.sheets import sheet_layout, sheet_of
 
     one = sheet_of(sheet)
-    if one.key == "power":
-        return power_layout(plant, one.title, *FIELD_MM["power"])
-    width, height = FIELD_MM["wide"]
-    return sheet_layout(plant, one, width_mm=width, height_mm=height)
+    with drawn_in(units):
+        if one.key == "power":
+            return power_layout(plant, one.title, *FIELD_MM["power"])
+        width, height = FIELD_MM["wide"]
+        return sheet_layout(plant, one, width_mm=width, height_mm=height)
 
 
 def drawing(plant: Plant, laid: Layout, box_id: str, t: Texts, label: str) -> Html:

@@ -10,6 +10,7 @@ from typing import Any
 from nicegui import ui
 
 from byrewright.documents.format import number, prose, shown, unit_sign, words
+from byrewright.documents.us_units import table_in
 from byrewright.results import Table
 from byrewright.web.frame import Visit
 from byrewright.web.look import DASHES
@@ -34,6 +35,7 @@ def figure_table(
 ) -> Html:  # fmt: skip
     """A result's table in the visitor's units; `first` draws what stands in the first column."""
     keep = [i for i, c in enumerate(one.columns) if columns is None or c in columns]
+    one = table_in(one, v.units)
     head = []
     for i in keep:
         unit = unit_sign(one.units[i], v.units)

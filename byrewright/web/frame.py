@@ -411,12 +411,14 @@ def missing(v: Visit) -> None:
 def findings(v: Visit, some: list[Any], empty: str) -> Html:
     """Findings one under another, the worst first; opening one shows how it was worked out."""
     from byrewright.documents.format import percent
+    from byrewright.documents.us_units import finding_in, text_in
     from byrewright.studies.explain import explain
 
     if not some:
         return tag("p", empty, cls="quiet")
     items = []
-    for one in sorted(some, key=lambda f: VERDICTS.index(f.verdict)):  # the worst first
+    worst = sorted(some, key=lambda f: VERDICTS.index(f.verdict))
+    for one in (finding_in(f, v.units) for f in worst):  # the worst first
         margin = (
             tag("span", percent(one.margin), cls="mono quiet small")
             if one.margin is not None and one.limit
@@ -424,7 +426,10 @@ def findings(v: Visit, some: list[Any], empty: str) -> Html:
         )
         inner: list[Child] = []
         for heading, rows in explain(one).parts:
-            inner += [tag("h3", heading), *(tag("p", prose(r), cls="small") for r in rows)]
+            inner += [
+                tag("h3", heading),
+                *(tag("p", prose(text_in(r, v.units)), cls="small") for r in rows),
+            ]
         items.append(
             tag(
                 "details",

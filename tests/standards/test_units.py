@@ -39,6 +39,8 @@ PINT_NAMES = {
     "rpm": "revolutions_per_minute", "Hz": "revolutions_per_second", "W/m2K": "W/m**2/kelvin",
     "Btu/hft2F": "Btu/hour/foot**2/delta_degree_Fahrenheit", "kW/K": "kW/kelvin",
     "W/K": "W/kelvin", "kJ/kgK": "kJ/kg/kelvin",
+    "Btu/hF": "Btu/hour/delta_degree_Fahrenheit", "1/kPa": "1/kilopascal",
+    "1/inHg": "1/inch_Hg_32F", "L/year": "liter/year", "gal/year": "gallon/year",
     "Btu/lbF": "Btu/pound/delta_degree_Fahrenheit", "%": "percent",
 }  # fmt: skip
 BASES = {unit.quantity: unit.symbol for unit in reversed(TABLE) if unit.factor == 1.0}

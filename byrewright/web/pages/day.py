@@ -124,7 +124,7 @@ class DayView:
             self.head.draw()
             return
         self.answer = self.job.value
-        laid = await finish(laid_out(answers, self.opened, SHEET))
+        laid = await finish(laid_out(answers, self.opened, SHEET, self.v.units))
         self.laid = laid.value if laid.state == "done" else None
         if not 0 <= self.at < len(self.answer.moments):
             self.wrong.append(self.v.t("played.at_wrong"))

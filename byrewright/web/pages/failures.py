@@ -219,7 +219,7 @@ class FailuresView:
         sheets = [home[p.id] for p in plant.pipes_at(machine)] or ["power"]
         have = [s.key for s in sheets_for(plant)]
         self.sheet = next((s for s in sheets if s in have), have[0])
-        job = await finish(laid_out(self.v.site.answers, self.opened, self.sheet))
+        job = await finish(laid_out(self.v.site.answers, self.opened, self.sheet, self.v.units))
         self.laid = job.value if job.state == "done" else None
         self.picture.draw()
         marks: dict[str, Any] = {"picked": [f"machine {machine}"]}

@@ -114,7 +114,9 @@ class PlantView:
 
     def _jobs(self) -> tuple[Any, Any]:
         answers = self.v.site.answers
-        return answers.study("sizing", self.opened), laid_out(answers, self.opened, self.sheet)
+        return answers.study("sizing", self.opened), laid_out(
+            answers, self.opened, self.sheet, self.v.units
+        )
 
     async def load(self) -> None:
         """Fill in what was not ready when the page was sent."""
@@ -409,7 +411,7 @@ class PlantView:
     async def on_sheet(self, value: str, _: str) -> None:
         """Another sheet."""
         self.sheet, self.laid = value, None
-        laid = laid_out(self.v.site.answers, self.opened, value)
+        laid = laid_out(self.v.site.answers, self.opened, value, self.v.units)
         await finish(laid)
         self.laid = laid.value
         self.picture.draw()

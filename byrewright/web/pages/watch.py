@@ -118,7 +118,9 @@ class WatchView:
             stands = plant.equipment.get(machine)
             at = str(getattr(stands, "on", machine)) if stands else machine  # a sensor sits on it
             for sheet in sheets_for(plant):
-                job = await finish(laid_out(self.v.site.answers, self.opened, sheet.key))
+                job = await finish(
+                    laid_out(self.v.site.answers, self.opened, sheet.key, self.v.units)
+                )
                 made = None
                 if job.state == "done":
                     made = drawing.corner(plant, job.value, at, self.v.t, label)

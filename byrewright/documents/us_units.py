@@ -1,0 +1,200 @@
+"""What people read, turned into US units: sentences, notes, and the words in tables.
+
+Numbers with a unit of their own are turned where they are printed (`format.quantity`); here the
+quantities inside text are found and turned. Free air becomes cfm, never gpm; motors become hp.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+from byrewright.documents.format import System
+from byrewright.results import Finding, Result, Series, Table
+from byrewright.standards.units import US_UNITS, convert
+
+AIR = "L/min free"
+MOTOR = "kW motor"
+_NUMBER = r"[-+]?\d+(?:\.\d+)?"
+_JOINT = r"(?:,? (?:to|and|or|instead of|against) |, ?|/|-)"
+_UNITS = (
+    "L/min of free air", "L/min free air", AIR, "L/min", "L/h", "L/d", "L/s", "W/m2K", "kJ/kgK",
+    "kg/m3", "kg/min", "kg/h", "kg/s", "kW/K", "W/K", "N.m", "m3/h", "m/s", "kPa", "mbar", "bar",
+    "degC", "mm", "cm", "um", "m2", "m3", "m", "mL", "L", "kg", "kN", "N", "K", "MJ", "t",
+)  # fmt: skip
+"""Metric units as they stand in sentences, longest first where one begins another."""
+_ANY = "|".join(re.escape(u) for u in _UNITS)
+_QUANTITY = re.compile(rf"(?<![\w.])({_NUMBER}(?:{_JOINT}{_NUMBER})*)( ?)({_ANY})(?![A-Za-z0-9²³])")
+_PER = re.compile(rf"(?<![\w.])({_NUMBER}) (per|a|1/) ?(kPa|K|degC)(?![A-Za-z0-9])")
+_MOTOR = re.compile(rf"(?<![\w.])({_NUMBER}(?:{_JOINT}{_NUMBER})*) kW(?![A-Za-z0-9/])")
+_AIRY = re.compile(r"\bair\b|vacuum|regulator|draws?\b|leak|unit open|fall-?off|kicked off")
+_WET = re.compile(r"\bmilk\b|water|wash|liquid|coolant|glycol")
+_SAID = {"degF difference": "degF", "Btu/hft2F": "Btu/(h ft2 F)", "Btu/lbF": "Btu/(lb F)",
+         "lbf.ft": "lbf ft", "Btu/hF": "Btu/(h F)"}  # fmt: skip
+BARE = ("limit", "value", "predicted", "here")
+"""Columns whose cells are a number alone, in the unit that the row names."""
+AIR_KEYS = ("vacuum.", "air.", "failures.", "practice.")
+"""Beginnings of the keys of findings whose bare L/min is free air, unless the words say milk."""
+
+
+def text_in(text: str, system: System, *, air: bool = False, motor: bool = False) -> str:
+    """A sentence in the reader's units.
+
+    `air`: a flow that the words leave open is free air. `motor`: kW are those of a motor.
+
+    >>> text_in("4 to 6 degC, 100 mm; 6200 L/min of free air, 12 L/min of milk", "US")
+    '39.2 to 42.8 degF, 3.94 in; 219 cfm of free air, 3.17 gpm of milk'
+    """
+    if system != "US":
+        return text
+    if motor:
+        text = _MOTOR.sub(lambda m: _turned(m[1], "kW", "hp"), text)
+    text = _PER.sub(_per, text)
+    return _QUANTITY.sub(lambda m: _one(m, text, air), text)
+
+
+def _one(m: re.Match[str], text: str, air: bool) -> str:
+    unit = m[3]
+    tail = ""
+    if unit.startswith("L/min "):
+        tail = unit.removeprefix("L/min").replace(" free", "", 1) if unit == AIR else unit[5:]
+        unit = AIR
+    elif unit == "L/min" and _is_air(text, m.start(), m.end(), air):
+        unit = AIR
+    other = US_UNITS.get(unit)
+    return m[0] if other is None else _turned(m[1], unit, other) + tail
+
+
+def _is_air(text: str, start: int, end: int, air: bool) -> bool:
+    """Whether a flow is of air: by the words of its own clause, else as the finding says."""
+    begin = max(text.rfind(c, 0, start) for c in ".;:") + 1
+    ends = [e for e in (text.find(c, end) for c in (". ", ";", ":")) if e >= 0]
+    clause = text[begin : min(ends, default=len(text))]
+    airy, wet = _AIRY.search(clause), _WET.search(clause)
+    return bool(airy) if bool(airy) != bool(wet) else air
+
+
+def _turned(numbers: str, unit: str, other: str) -> str:
+    said = re.sub(_NUMBER, lambda n: _short(convert(float(n[0]), unit, other)), numbers)
+    return f"{said} {_SAID.get(other, other)}"
+
+
+def _per(m: re.Match[str]) -> str:
+    unit = "K" if m[3] == "degC" else m[3]
+    other = US_UNITS[unit]
+    each = convert(1.0, unit, other)
+    return f"{_short(float(m[1]) / each)} {m[2]} {_SAID.get(other, other)}".replace("1/ ", "1/")
+
+
+def _short(value: float) -> str:
+    size = abs(value)
+    digits = 0 if size >= 100 else 1 if size >= 10 else 2 if size >= 1 else 3
+    text = f"{value:.{digits}f}"
+    return (text.rstrip("0").rstrip(".") if "." in text else text) or "0"
+
+
+def finding_in(one: Finding, system: System) -> Finding:
+    """A finding with its words in the reader's units; its numbers turn where they are printed."""
+    if system != "US":
+        return one
+    motor = is_motor(one)
+    air = one.unit.endswith("free") or one.key.startswith(AIR_KEYS)
+
+    def turned(text: str) -> str:
+        return text_in(text, system, air=air, motor=motor)
+
+    return replace(
+        one, sentence=turned(one.sentence), title=turned(one.title), formula=turned(one.formula),
+        advised_why=turned(one.advised_why), unit=MOTOR if motor and one.unit == "kW" else one.unit,
+    )  # fmt: skip
+
+
+def is_motor(one: Finding) -> bool:
+    """Whether a finding is about the rating of a motor."""
+    return "motor" in one.key
+
+
+def table_in(table: Table, system: System, *, air: bool = False) -> Table:
+    """A table in the reader's units, words and numbers (`air`: its bare flows are of air)."""
+    if system != "US":
+        return table
+    air = air or table.key.startswith(AIR_KEYS)
+    units = [_unit_of(table, i, air) for i in range(len(table.columns))]
+    told = table.columns.index("unit") if "unit" in table.columns else None
+    rows = []
+    for row in table.rows:
+        own = str(row[told]) if told is not None else ""
+        if own == "L/min" and (air or any(str(c).startswith(AIR_KEYS) for c in row)):
+            own = AIR
+        cells: list[float | str] = []
+        for i, cell in enumerate(row):
+            if i == told:
+                cells.append(US_UNITS.get(own, own))
+            else:
+                bare = table.columns[i] in BARE
+                cells.append(_cell(cell, units[i], own, air, bare=bare))
+        rows.append(tuple(cells))
+    return replace(
+        table, rows=tuple(rows), units=tuple(US_UNITS.get(u, u) for u in units),
+        title=text_in(table.title, system, air=air), note=text_in(table.note, system, air=air),
+        columns=tuple(text_in(c, system, air=air) for c in table.columns),
+    )  # fmt: skip
+
+
+def _unit_of(table: Table, i: int, air: bool) -> str:
+    """The unit of a column, with what its flow or power is of."""
+    unit, name = table.units[i] if i < len(table.units) else "", table.columns[i]
+    if unit == "kW" and (
+        "motor" in name or (table.key == "power.motors" and name.startswith("rated"))
+    ):
+        return MOTOR
+    if unit == "L/min" and air and not _WET.search(name):
+        return AIR
+    return unit
+
+
+def _cell(cell: float | str, unit: str, own: str, air: bool, *, bare: bool) -> float | str:
+    """A cell in its column's unit, else in the unit that its row names."""
+    other = US_UNITS.get(unit or own)
+    if isinstance(cell, str):
+        if other is not None and own and bare:
+            return re.sub(_NUMBER, lambda n: _short(convert(float(n[0]), own, other)), cell)
+        return text_in(cell, "US", air=air)
+    if other is None or isinstance(cell, bool):
+        return cell
+    return float(f"{convert(float(cell), unit or own, other):.4g}")
+
+
+def series_in(series: Series, system: System) -> Series:
+    """A figure in time in the reader's units."""
+    if system != "US":
+        return series
+    air = series.key.startswith("vacuum")
+    lines = []
+    for name, unit, values in series.lines:
+        own = AIR if unit == "L/min" and air and not _WET.search(name) else unit
+        other = US_UNITS.get(own)
+        if other is None:
+            lines.append((name, unit, values))
+        else:
+            lines.append((name, other, tuple(convert(v, own, other) for v in values)))
+    return replace(series, lines=tuple(lines), title=text_in(series.title, system, air=air),
+                   note=text_in(series.note, system, air=air))  # fmt: skip
+
+
+def result_in(result: Result, system: System) -> Result:
+    """A result in the reader's units.
+
+    Numbers of findings stay as they are (they are turned where they are printed, and are taken over
+    into the plant file as they are); everything else of it is turned.
+    """
+    if system != "US":
+        return result
+    air = result.study == "vacuum"
+    return replace(
+        result,
+        findings=tuple(finding_in(f, system) for f in result.findings),
+        tables=tuple(table_in(t, system, air=air) for t in result.tables),
+        series=tuple(series_in(x, system) for x in result.series),
+        notes=tuple(text_in(n, system, air=air) for n in result.notes),
+    )

@@ -1,0 +1,99 @@
+"""US units everywhere: no metric unit is left in any sentence, table or drawing."""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from byrewright.documents.schematic import schematic_svg, sheets_for
+from byrewright.documents.us_units import finding_in, result_in, text_in
+from byrewright.results import Result
+from byrewright.standards.units import US_UNITS, convert
+from byrewright.studies.day import run_day
+from byrewright.studies.failures.study import study_failures
+from byrewright.studies.routes.study import routes
+from byrewright.studies.sizing import size
+from byrewright.studies.vacuum import study_vacuum
+from tests.studies.failing import SMALL, example
+
+METRIC = re.compile(
+    r"(?<![\w.])\d[\d.]*[ \u00a0]?(?:L/min|L/h|L/d|L/s|mL|L|kPa|mbar|bar|degC|\u00b0C|mm|cm|um|"
+    r"m2|m3|m/s|m|kg|kN|N|K|MJ|t|W/m2K|kJ/kgK)(?![A-Za-z0-9])|per kPa|per K\b|\bdegC\b|\bkPa\b"
+)
+"""A number with a metric unit behind it. kW, kWh, kVA, A and V are the US trade's too."""
+
+
+@cache
+def study(name: str) -> Result:
+    """A study of the small example, in US units."""
+    plant = example(SMALL)
+    made = {
+        "sizing": lambda: size(plant),
+        "vacuum": lambda: study_vacuum(plant),
+        "day": lambda: run_day(plant),
+        "failures": lambda: study_failures(plant, simulate=False),
+        "routes": lambda: routes(plant, orders=False),
+    }
+    return result_in(made[name](), "US")
+
+
+@pytest.mark.parametrize("name", ["sizing", "vacuum", "day", "failures", "routes"])
+def test_no_sentence_of_any_study_holds_a_metric_unit(name: str) -> None:
+    """A US reader would get degC in one sentence and degF in the next."""
+    result = study(name)
+    told = [(f.name, f.sentence) for f in result.findings]
+    told += [(f.name, f.title) for f in result.findings] + [("note", n) for n in result.notes]
+    told += [(f.name, f.advised_why) for f in result.findings]
+    for table in result.tables:
+        told += [(table.key, x) for x in (table.title, table.note, *table.columns)]
+        told += [(table.key, c) for row in table.rows for c in row if isinstance(c, str)]
+        told += [(table.key, f"1 {u}") for u in table.units]
+    for series in result.series:
+        told += [(series.key, f"1 {u}") for _, u, _ in series.lines]
+    left = [(where, text) for where, text in told if METRIC.search(text)]
+    assert left == []
+
+
+def test_free_air_is_cfm_and_motors_are_hp() -> None:
+    """Free air in gpm, or a motor in kW, is not what the trade there says."""
+    sizing, vacuum = study("sizing"), study("vacuum")
+    air = [f for r in (sizing, vacuum) for f in r.findings if f.unit == "L/min free"]
+    assert len(air) > 5
+    assert not [f.sentence for f in air if "gpm" in f.sentence and "milk" not in f.sentence
+                and "water" not in f.sentence]  # fmt: skip
+    motors = [f for f in sizing.findings if "motor" in f.key and f.unit == "kW motor"]
+    assert len(motors) > 5
+    assert all(" hp" in f.sentence and " kW" not in f.sentence for f in motors)
+    milk = [f.sentence for f in sizing.findings if f.key.startswith("milk")]
+    assert not [s for s in milk if "cfm" in s]
+
+
+def test_metric_readers_see_nothing_new() -> None:
+    """The metric text would be touched."""
+    plain = size(example(SMALL))
+    assert result_in(plain, "metric") is plain
+    assert finding_in(plain.findings[0], "metric") is plain.findings[0]
+
+
+def test_drawings_are_lettered_in_inches() -> None:
+    """A US plant's drawings would carry bores in mm and motors in kW."""
+    plant = example(SMALL)
+    key = sheets_for(plant)[0].key
+    us, metric = (schematic_svg(plant, key, units=u) for u in ("US", "metric"))
+    assert "bore in in" in us
+    assert "bore in mm" in metric
+    assert not METRIC.search(" ".join(re.findall(r">([^<]*)<", us)))
+
+
+@given(st.floats(0.1, 9000), st.sampled_from(sorted(set(US_UNITS) - {"L/min free", "kW motor"})))
+def test_any_quantity_in_a_sentence_is_turned(value: float, unit: str) -> None:
+    """A quantity would be left as it is, or turned by another factor."""
+    text = text_in(f"It is {value:.2f} {unit} here.", "US")
+    number = float(re.findall(r"-?[0-9]+(?:[.][0-9]+)?", text)[0])
+    wanted = convert(round(value, 2), unit, US_UNITS[unit])
+    assert number == pytest.approx(wanted, rel=0.02, abs=0.51 if abs(wanted) >= 100 else 0.06)
+    assert not METRIC.search(text)
