@@ -6,19 +6,24 @@ Run after a change to tests: `.venv/bin/python tools/validation.py`.
 from __future__ import annotations
 
 import ast
+import re
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
 OUTSIDE, MATHEMATICS = ROOT / "tests" / "published", ROOT / "tests" / "physics"
-LEVELS = (
-    ("verified", ("nothing here validates",)),
-    ("recorded", ("recorded")),
-    ("magnitude", ("trade", "practice")),
-    ("recalled", ("recalled", "from memory", "second hand")),
-    ("verified", ("mathematics", "librar", "reference", "scipy")),
-)
-"""A level and the words in a test file's docstring that tell it; otherwise `validated`."""
+WORDS: tuple[tuple[str, str], ...] = (
+    ("recorded", r"^recorded\b|numbers recorded|pandapipes|"
+                 r"recorded (?:number|value|once|from|answer|by)"),
+    ("recalled", r"from memory|recalled|second hand"),
+    ("magnitude", r"common practice|fact of the trade|usual range|usual magnitudes?"),
+    ("verified", r"mathematic|librar|reference equation|scipy|coolprop|integration|closed form|"
+                 r"identity|hand calculation|^derived\b|\bht\b|\bfluids\b"),
+    ("validated", r"\bread\b|published|measured|levy body"),
+)  # fmt: skip
+"""A level and the words of a check that tell it, the weakest first. A check that tells none takes
+what its file's words tell, and is verified where they tell none either."""
 MEANING = {
     "validated": "against a published or measured value that was read",
     "verified": "against mathematics, a property, or a general-purpose library",
@@ -28,14 +33,21 @@ MEANING = {
 }
 
 
-def level_of(text: str) -> str:
-    """The level of a test file by what its docstring says.
+def level_of(check: str, file: str = "") -> str:
+    """The level of a check by what its own docstring says, else by its file's.
 
-    >>> level_of("Known from memory"), level_of("Journal of Dairy Science, abstract read")
+    >>> level_of("Known from memory"), level_of("Table 4 (abstract read)")
     ('recalled', 'validated')
+    >>> level_of("It sums to nothing.", "Journal of Dairy Science, abstract read")
+    'validated'
+    >>> level_of("Milk flow recorder, with a comma"), level_of("Numbers recorded from the peer")
+    ('verified', 'recorded')
     """
-    low = text.casefold()
-    return next((level for level, words in LEVELS if any(w in low for w in words)), "validated")
+    for text in (check, file):
+        for level, words in WORDS:
+            if re.search(words, text, re.I):
+                return level
+    return "verified"
 
 
 def tests_in(tree: ast.Module) -> Iterator[ast.FunctionDef]:
@@ -64,23 +76,31 @@ def page() -> str:
     """The whole page."""
     lines = ["# What is checked against what", "",
              "Made from the tests by `tools/validation.py`; do not edit. The published value, ours "
-             "and the tolerance with its reason stand in the test itself. A level is told for a "
-             "whole file, the weakest that its own words claim.", "",
+             "and the tolerance with its reason stand in the test itself. The level is each "
+             "check's own, the weakest that its words claim; one that claims none takes its "
+             "file's.", "",
              "| level | meaning |", "|---|---|",
-             *(f"| {level} | {meaning} |" for level, meaning in MEANING.items()), "",
-             "## Against the outside", ""]  # fmt: skip
+             *(f"| {level} | {meaning} |" for level, meaning in MEANING.items()), ""]  # fmt: skip
     reached: set[str] = set()
+    counts: Counter[str] = Counter()
+    told: list[str] = []
     for path in [*sorted(OUTSIDE.glob("test_*.py")), *sorted(MATHEMATICS.glob("test_*.py"))]:
         tree = ast.parse(path.read_text(encoding="utf-8"))
         reached |= imported(tree)
         outside = path.parent == OUTSIDE
-        level = level_of(ast.get_docstring(tree) or "") if outside else "verified"
-        if path.parent == MATHEMATICS and f"tests/{path.parent.name}" not in "".join(lines):
-            lines += ["## Properties and mathematics (tests/physics)", ""]
-        lines += [f"### {path.relative_to(ROOT)}: {level}", "", said(tree), ""]
-        lines += [f"- {one.name.removeprefix('test_').replace('_', ' ')}: {said(one)}"
-                  for one in tests_in(tree)]  # fmt: skip
-        lines.append("")
+        if not outside and "## Properties and mathematics (tests/physics)" not in told:
+            told += ["## Properties and mathematics (tests/physics)", ""]
+        told += [f"### {path.relative_to(ROOT)}", "", said(tree), ""]
+        for one in tests_in(tree):
+            level = level_of(said(one), said(tree)) if outside else "verified"
+            counts[level] += 1
+            name = one.name.removeprefix("test_").replace("_", " ")
+            told.append(f"- **{level}** {name}: {said(one)}")
+        told.append("")
+    lines += [
+        "In all " + ", ".join(f"{counts[level]} {level}" for level in MEANING) + ".",
+        "", "## Against the outside", "", *told,
+    ]  # fmt: skip
     lines += ["## Without a check of their own against the outside", "",
               "Modules of studies that no file above imports: their formulas are checked through "
               "the physics they call, their own logic by tests inside the project.",

@@ -17,6 +17,9 @@ VALUES: tuple[Value, ...] = (
           "unit-on time, between cows", "practice", "from_memory", "typical", 0.4, 0.6),
     Value("milking.unit_on_least_s", 120.0, "s", "shortest mean unit-on time taken", "practice",
           "common_practice", "limit"),
+    Value("milking.go_round_shadow", 0.0, "", "chance that a cow going round leaves the next stall "
+          "empty; 1 is the case with which the study finds its best at about 20 % going round",
+          "edwards2012", "read", "rule", least=0.0, most=1.0),
     Value("milking.peak_flow_kg_min", 4.25, "kg/min", "peak flow of a Holstein cow", "practice",
           "from_memory", "typical", 3.5, 5.0),
     Value("milking.mean_flow_holstein_kg_min", 2.6, "kg/min", "mean flow of a Holstein cow over "

@@ -330,6 +330,8 @@ def _assume(bench: Bench, run: Run) -> None:
                 Assumption(where, one.meaning, value, one.unit, one.why, one.known)
             )
     assume_milk_out(bench)
+    bench.assume("cows", "stall behind a cow that goes round", "filled", "",
+                 "the day leaves no gap; sizing counts one where the rule says so")  # fmt: skip
     bench.assume("coolers", "overall coefficient", "constant", "", "as stated, whatever the flow")
     month = bench.plant.site.month_words(run.month)
     bench.notes.notes.append(f"The days are of {month}.")

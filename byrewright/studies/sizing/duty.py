@@ -247,9 +247,10 @@ def _pace(bench: Bench, platform: StandsCows, operators: int, out: MilkOut) -> _
     available = available_s(stalls_on, platform.stalls, platform.turn_s)
     share = 0.0 if limit_s <= available else go_round_share(available, out.mean_s, out.spread_s)
     gross_h = gross_cows_h(platform.stalls, platform.turn_s)
+    shadow = bench.number("milking.go_round_shadow")
     return _Pace(
         turn_s=platform.turn_s, available_s=available, gross_h=gross_h, go_round=share,
-        net_h=net_cows_h(gross_h, share) * running, routine_s=routine_s, labour_h=labour_h,
+        net_h=net_cows_h(gross_h, share, shadow) * running, routine_s=routine_s, labour_h=labour_h,
     )  # fmt: skip
 
 

@@ -50,9 +50,9 @@ def _pace(bench: Bench, duty: Duty) -> None:
         sentence = (
             f"A turn of {duty.turn_s / 60:.1f} min with {duty.stalls} stalls is one cow every "
             f"{duty.stall_s:.1f} s: {duty.gross_cows_h:.0f} cows an hour, "
-            f"{duty.net_cows_h:.0f} net of go-rounds and stops."
+            f"{duty.net_cows_h:.0f} net of go-rounds and stops." + _gap_cost(bench, duty)
         )
-        formula = "net = 3600 N / T / (1 + g) (1 - s)"
+        formula = "net = 3600 N / T / (1 + (1 + e) g) (1 - s)"
     else:
         sentence = (
             f"Each filling of {duty.rows} rows ({duty.stalls} stalls) takes "
@@ -71,12 +71,27 @@ def _pace(bench: Bench, duty: Duty) -> None:
             stated("N", "stalls", duty.stalls),
             worked("T", "one turn or filling", duty.turn_s, "s"),
             worked("g", "share of cows going round twice", duty.go_round_share),
+            bench.rule("milking.go_round_shadow", "e"),
             stated("s", "share of time stood still", duty.stop_share),
             worked("t", "mean unit-on time", round(out.mean_s), "s"),
             worked("sd", "its standard deviation", round(out.spread_s), "s"),
         ),
         source=EDWARDS,
         known="derived",
+    )
+
+
+def _gap_cost(bench: Bench, duty: Duty) -> str:
+    """What a stall left empty behind each cow that goes round costs, and what is reckoned with."""
+    held, gross = bench.number("milking.go_round_shadow"), duty.gross_cows_h
+    none, each = (net_cows_h(gross, duty.go_round_share, e) for e in (0.0, 1.0))
+    if none - each < 0.5:
+        return ""
+    running = 1.0 - duty.stop_share
+    reckoned = f"a gap behind {held:.0%} of them is reckoned with" if held else "none is counted"
+    return (
+        f" A stall left empty behind each cow that goes round would cost "
+        f"{(none - each) * running:.0f} cows an hour ({1 - each / none:.1%}); {reckoned}."
     )
 
 
@@ -244,7 +259,8 @@ def _hours(bench: Bench, duty: Duty, one: MilkingDuty, stalls: int) -> float:
         out, platform = one.milk_out, bench.plant.first(StandsCows)
         stalls_on = max(1.0, stalls - (platform.entry_stalls if platform else 0.0))
         got = rotation(stalls, stalls_on, turn, out.mean_s, out.spread_s)
-        net = net_cows_h(got.gross_cows_h, got.go_round_share) * running
+        shadow = bench.number("milking.go_round_shadow")
+        net = net_cows_h(got.gross_cows_h, got.go_round_share, shadow) * running
     else:
         out = one.milk_out
         change = duty.turn_s - duty.available_s
