@@ -140,6 +140,7 @@ def intent_of(brief: Brief, rules: Rulebook | None = None) -> Intent:
         stalls=brief.stalls or _first_stalls(brief, hours),
         stalls_given=brief.stalls is not None,
         cold=COLD[cooling],
+        recovery=brief.heat_recovery,
         coolant_c=GLYCOL_C if cooling == "glycol" else CHILLED_C,
         direct=brief.direct_loading,
         tanks=_tanks(brief, milk_l_day, round_the_clock),

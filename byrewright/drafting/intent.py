@@ -36,6 +36,7 @@ class Intent:
     stalls_given: bool
     cold: Cold
     coolant_c: float
+    recovery: Literal["none", "desuperheater", "condenser"]
     direct: bool
     tanks: int
     calf_l_day: float

@@ -115,8 +115,22 @@ def washing(sheet: Sheet, want: Intent) -> None:
 def _lines(sheet: Sheet, want: Intent, heaters: tuple[int, ...]) -> None:
     room = "in the plant room"
     sheet.add("header", "HH1", label="Hot water header")
+    if want.recovery != "none":
+        makers = [tag for tag in sheet.equipment if tag[:2] in ("CH", "CU", "IB")]
+        sheet.add(
+            "heat_recovery",
+            "HR1",
+            volume_l=500.0,
+            takes=want.recovery,
+            takes_from=makers,
+            why={"volume_l": "first guess", "takes": "as the brief wishes"},
+        )
+        sheet.add("header", "HH2", label="Warmed water header")
+        sheet.line("water", "HW3", "HR1.inlet", family="heater water", length_m=3.0, why=room)
+        sheet.line("water", "HR1.outlet_1", "HH2", family="heater water", length_m=1.0, why=room)
     for n in heaters:
-        sheet.line("water", "HW3", f"WH{n}.inlet", family="heater water", length_m=3.0, why=room)
+        start = "HW3" if want.recovery == "none" else "HH2"
+        sheet.line("water", start, f"WH{n}.inlet", family="heater water", length_m=3.0, why=room)
         sheet.line("water", f"WH{n}.outlet_1", "HH1", family="wash supply", length_m=2.0, why=room)
     sheet.line("water", "HH1", "V60", "TR1.supply_1", family="wash supply", length_m=2.0, why=room)
     sheet.line("water", "HW3", "V61", "TR1.supply_2", family="water", length_m=2.0, why=room)

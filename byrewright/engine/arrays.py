@@ -154,13 +154,20 @@ class Arrays:
         low, names = self.low, self.names
         sets = {tag: one.set_c for tag, one, _ in low.cooled}
         cooled = [tag for tag, _, _ in low.cooled]
-        r_f = sh.zeros(len(low.chillers), 8)
-        r_i = np.full((len(low.chillers), 3), -1, np.int64)
+        r_f = sh.zeros(len(low.chillers), 10)
+        r_i = np.full((len(low.chillers), 4), -1, np.int64)
         thin = cold_share(self.plant.site.altitude_m, self.rules)
         for i, (tag, one, target) in enumerate(low.chillers):
             hours = [60.0 * minutes(h) for h in one.hours] if one.hours else [0.0, 0.0]
             r_f[i] = (one.duty_kw * thin, one.cop, one.rated_ambient_c, sets.get(target, 0.0), 0.5,
-                      hours[0], hours[1], self.number("cooling.cop_fall_per_k"))  # fmt: skip
+                      hours[0], hours[1], self.number("cooling.cop_fall_per_k"),
+                      0.0, 0.0)  # fmt: skip
+            taker = next((r for r in low.recoveries if tag in r[1].machines), None)
+            if taker is not None:
+                share, most = taker[1].share, taker[1].most_c
+                r_f[i, sh.R_TAKEN] = self.number(share) if isinstance(share, str) else share
+                r_f[i, sh.R_TAKEN_C] = self.number(most) if isinstance(most, str) else most
+                r_i[i, sh.RI_TAKES] = names.vessels.index(taker[0])
             if target:
                 r_i[i, sh.RI_TARGET] = names.vessels.index(target)
             if target in cooled:

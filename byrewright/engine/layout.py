@@ -63,6 +63,7 @@ from byrewright.plant.primitives import (
     Lot,
     Mover,
     Primitive,
+    Recovers,
     Runs,
     Tanker,
     Units,
@@ -446,6 +447,12 @@ class Layout:
                     f"taken, with {cop:g} of cold for one of electricity."
                 )
         self.out.heated = self.all(Heated)
+        self.out.recoveries = self.all(Recovers)
+        cold = {tag for tag, _, _ in self.out.chillers}
+        for tag, taker in self.out.recoveries:
+            for other in taker.machines or ("no machine",):
+                if other not in cold:
+                    self.out.notes.append(f"{tag}: {other} gives it no heat of refrigeration.")
 
     def _behind(self, tag: str, port: str, tanks: set[str]) -> str:
         """The cooled tank behind a refrigerant port, by pipes alone."""

@@ -26,6 +26,7 @@ POINTS = (
     ("joints", sh.J_FILTER, "filters"), ("exchangers", sh.XI_COLD, "movers"),
     ("movers", sh.MI_GROUP, "movers"), ("chillers", sh.RI_TARGET, "vessels"),
     ("chillers", sh.RI_KWH, "meters"), ("chillers", sh.RI_COOLED, "cooled"),
+    ("chillers", sh.RI_TAKES, "vessels"),
     ("cooled", sh.KI_VESSEL, "vessels"),
     ("cooled", sh.KI_KWH, "meters"),
     ("heated", sh.HI_VESSEL, "vessels"), ("heated", sh.HI_KWH, "meters"),

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from byrewright.engine.shape import STORE
 from byrewright.errors import ByrewrightError
-from byrewright.plant.primitives import Chill, Cooled, Heated, Lot, Strain
+from byrewright.plant.primitives import Chill, Cooled, Heated, Lot, Recovers, Strain
 
 MILKING, WASHING, IDLE = "milking", "wash", "idle"
 COWS, DRAIN, SOLD, FED, DUMPED, LOST = (
@@ -104,6 +104,7 @@ class Lowered:
     filters: list[tuple[str, Strain]] = field(default_factory=list)
     chillers: list[tuple[str, Chill, str]] = field(default_factory=list)
     cooled: list[tuple[str, Cooled, int]] = field(default_factory=list)
+    recoveries: list[tuple[str, Recovers]] = field(default_factory=list)
     heated: list[tuple[str, Heated]] = field(default_factory=list)
     lots: list[tuple[str, Lot, str]] = field(default_factory=list)
     places: list[str] = field(default_factory=list)

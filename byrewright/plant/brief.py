@@ -130,6 +130,9 @@ class Brief(Record):
         "", "first cost against running cost", "balanced", why="not stated"
     )
     cooling: Cooling | None = par("", "how milk is cooled; proposed where not given", None)
+    heat_recovery: Literal["none", "desuperheater", "condenser"] = par(
+        "", "heat of refrigeration for wash water", "none", why="not asked for"
+    )
     direct_loading: bool = par(
         "", "milk may go straight to tankers", False, why="not stated: milk goes to tanks"
     )

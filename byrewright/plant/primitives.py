@@ -159,6 +159,16 @@ class HoldsCold:
 
 
 @dataclass(frozen=True, slots=True)
+class Recovers:
+    """Water in this vessel takes a share of the heat that refrigeration machines give off, up to
+    `most_c`."""
+
+    machines: tuple[str, ...]
+    share: Figure
+    most_c: Figure
+
+
+@dataclass(frozen=True, slots=True)
 class Chill:
     """Refrigeration. It cools its own bath, or what stands behind its port `at`."""
 
@@ -356,7 +366,8 @@ class Sense:
 
 
 Primitive = (
-    Vessel | Loss | Mover | Runs | Float | Exchange | Strain | Bath | HoldsCold | Chill | Cooled
-    | Heated | Stalls | Turns | Gate | Units | TakesOff | EachCow | MakesVacuum | HoldsVacuum
-    | DrawsAir | MakesAir | StoresAir | Lot | Draw | Tanker | WashVessel | Doses | Load | Sense
+    Vessel | Loss | Mover | Runs | Float | Exchange | Strain | Bath | HoldsCold | Recovers
+    | Chill | Cooled | Heated | Stalls | Turns | Gate | Units | TakesOff | EachCow | MakesVacuum
+    | HoldsVacuum | DrawsAir | MakesAir | StoresAir | Lot | Draw | Tanker | WashVessel | Doses
+    | Load | Sense
 )  # fmt: skip

@@ -18,6 +18,7 @@ SAYS: Mapping[type, tuple[str, ...]] = {
     does.Exchange: ("cools milk",),
     does.Strain: ("filters milk",),
     does.HoldsCold: ("buffers cold",),
+    does.Recovers: ("recovers heat",),
     does.Chill: ("makes cold",),
     does.Cooled: ("stores milk",),
     does.Heated: ("heats water",),

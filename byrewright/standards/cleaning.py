@@ -74,6 +74,16 @@ VALUES: tuple[Value, ...] = (
           "read", "typical"),
     Value("heater.standing_loss_per_h", 0.01, "1/h", "standing loss, share of the stored heat",
           "us_extension", "read", "typical", 0.005, 0.01),
+    Value("recovery.desuperheater_share", 0.20, "", "share of the heat a condenser gives off that "
+          "a desuperheater takes", "practice", "common_practice", "typical", 0.10, 0.30),
+    Value("recovery.desuperheater_most_c", 55.0, "degC", "water from a desuperheater", "uk_levy",
+          "read", "typical", 45.0, 60.0),
+    Value("recovery.condenser_share", 0.80, "", "share of its heat that a water-cooled condenser "
+          "gives to water while there is cold water", "practice", "common_practice", "typical", 0.6,
+          0.95),
+    Value("recovery.condenser_most_c", 45.0, "degC", "water from a condenser that takes all the "
+          "heat: hotter costs the refrigeration", "practice", "common_practice", "typical",
+          40.0, 50.0),
     Value("heater.usable_share", 0.85, "", "share of a standing heater's content that comes out "
           "hot before its cold layer does", "practice", "common_practice", "typical", 0.70, 0.90),
     Value("heater.recovery_h", 6.0, "h", "time allowed to heat the charge again", "practice",

@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Literal
 
 from byrewright.plant import effects
-from byrewright.plant.machine import RUN, Failure, Inside, Upkeep, port, ports
-from byrewright.plant.primitives import Float, Heated, Loss, Mover, Primitive, Vessel
+from byrewright.plant.machine import RUN, Failure, Ids, Inside, Upkeep, port, ports
+from byrewright.plant.primitives import (
+    Float,
+    Heated,
+    Loss,
+    Mover,
+    Primitive,
+    Recovers,
+    Vessel,
+)
 from byrewright.plant.record import par
 from byrewright.plant.roles import (
     BuffersWater,
@@ -15,11 +24,19 @@ from byrewright.plant.roles import (
     HeatsWater,
     MovesWater,
     ProtectsWater,
+    RecoversHeat,
     SoftensWater,
 )
 from byrewright.standards.water import BACKFLOW
 
 SCALD = "Scalding water and steam: guard, label and temper; relief valve fitted and tested by licensed people."
+
+
+RECOVERS: Mapping[str, tuple[str, str]] = {
+    "desuperheater": ("recovery.desuperheater_share", "recovery.desuperheater_most_c"),
+    "condenser": ("recovery.condenser_share", "recovery.condenser_most_c"),
+}
+"""Rules of the share of a condenser's heat, and of the warmest water, by what is taken."""
 
 
 class WaterSource(GivesWater):
@@ -233,6 +250,46 @@ class Softener(SoftensWater):
 
     def lower(self) -> tuple[Primitive, ...]:
         return (Loss("inlet", "outlet", "water.softener_drop_kpa", self.flow_l_min * self.count),)
+
+
+class HeatRecovery(RecoversHeat):
+    """Warms wash water with the heat of refrigeration before the heaters finish it."""
+
+    KIND = "heat_recovery"
+    TITLE = "Heat recovery"
+    LETTERS = "HR"
+    SYMBOL = "heater"
+    ROOM = "water"
+    PORTS = ports(
+        port("inlet", "water", direction="in"), port("outlet_#", "water", direction="out")
+    )
+    INSIDE = (Inside("inlet", "*"), Inside("*", "outlet_#"))
+    CAN = frozenset({"stores water"})
+    FAILURES = (
+        Failure("takes no heat", "exchanger_fouling", 4.0, "water behind it stays cold, heater runs long",
+                "let the heater do it alone; descale, call", "",
+                effects.outside("the heaters, sized for it, warm the water alone: electricity, no wash lost")),
+    )  # fmt: skip
+    UPKEEP = (Upkeep("scale, relief valve, leak check by licensed person", every_days=365),)
+    CAUTIONS = (
+        SCALD,
+        "Refrigerant in water on a leak: double wall where water is drunk; local code decides.",
+    )
+
+    volume_l: float = par("L", "water it keeps warm", ge=20, le=20000)
+    takes: Literal["desuperheater", "condenser"] = par(
+        "", "which of the refrigerant's heat: its superheat alone, or all of it", "desuperheater",
+        why="does not change how the refrigeration works",
+    )  # fmt: skip
+    takes_from: Ids = par("", "refrigeration whose heat it takes", (), refers="makes cold")
+
+    def lower(self) -> tuple[Primitive, ...]:
+        return (
+            Vessel(self.volume_l * self.count, "water", start_share=1.0,
+                   loss_share_h=0.01),
+            Float("inlet", 1.0, 100.0),
+            Recovers(self.takes_from, *RECOVERS[self.takes]),
+        )  # fmt: skip
 
 
 class WaterHeater(HeatsWater):

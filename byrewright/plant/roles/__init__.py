@@ -66,6 +66,7 @@ from byrewright.plant.roles.water import (
     MakesUpWash,
     MovesWater,
     ProtectsWater,
+    RecoversHeat,
     SoftensWater,
 )
 
@@ -76,8 +77,8 @@ __all__ = [
     "GeneratesPower", "GivesMilk", "GivesWater", "HeatsWater", "InjectsAir", "IsValve",
     "JoinsDeck", "JoinsPipes", "KeepsAir", "KeepsWithheld", "LoadsTankers", "MakesCold",
     "MakesUpWash", "MovesMilk", "MovesWater", "PassesOneWay", "ProtectsWater", "Pulsates",
-    "PumpsVacuum", "ReceivesMilk", "RegulatesVacuum", "RemovesUnits", "RinsesUnits", "Role",
-    "Senses", "SharesPower", "SharesVacuum", "SoftensWater", "Stage", "StandsCows", "StoresMilk",
-    "SuppliesPower", "TakesExpansion", "TakesWaste", "TellsPeople", "TrapsLiquid", "TurnsDeck",
-    "WashesCloths", "roles_of", "usual_kind", "usually",
+    "PumpsVacuum", "ReceivesMilk", "RecoversHeat", "RegulatesVacuum", "RemovesUnits",
+    "RinsesUnits", "Role", "Senses", "SharesPower", "SharesVacuum", "SoftensWater", "Stage",
+    "StandsCows", "StoresMilk", "SuppliesPower", "TakesExpansion", "TakesWaste", "TellsPeople",
+    "TrapsLiquid", "TurnsDeck", "WashesCloths", "roles_of", "usual_kind", "usually",
 ]  # fmt: skip

@@ -75,6 +75,16 @@ class HeatsWater(Role):
     fuel: Literal["electric", "gas", "oil"]
 
 
+class RecoversHeat(Role):
+    """Warms water with the heat that refrigeration gives off."""
+
+    ROLE = "recovers heat"
+
+    volume_l: float
+    takes: Literal["desuperheater", "condenser"]
+    takes_from: tuple[str, ...]
+
+
 class MakesUpWash(Role):
     """Where wash liquid is made up and comes back to."""
 

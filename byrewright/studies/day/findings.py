@@ -362,6 +362,24 @@ def cold(bench: Bench, run: Run) -> None:
         )  # fmt: skip
 
 
+def recovered(bench: Bench, run: Run) -> None:
+    """Heat that refrigeration gave to wash water, and what the heaters gave beside it."""
+    x = run.change("chillers")
+    taken = float(x[:, sh.SR_RECOVERED].sum()) / 3600 / run.days
+    if (
+        not run.compiled.tables.I[run.compiled.tables.rows("chillers"), sh.RI_TAKES].max(initial=-1)
+        >= 0
+    ):
+        return
+    heaters = float(run.change("heated")[:, sh.SH_KWH].sum()) / run.days
+    bench.find(
+        "day.heat_recovered", "Heat of refrigeration in the wash water", taken, "kWh/d",
+        f"{taken:.0f} kWh a day went from refrigeration into wash water; the heaters took "
+        f"{heaters:.0f} kWh beside it. Without it they would take about {heaters + taken:.0f} kWh.",
+        formula="s kJ (1 + 1/COP) of each machine while the water can take it",
+    )  # fmt: skip
+
+
 def services(bench: Bench, run: Run) -> None:
     """Vacuum, compressed air and the electric supply."""
     least = float(run.last.g[sh.G_VAC_LEAST])

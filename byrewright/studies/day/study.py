@@ -297,6 +297,7 @@ def report(run: Run, rules: Rulebook) -> Result:
     temperatures.judge_milk(bench, run)
     findings.washes(bench, run)
     findings.cold(bench, run)
+    findings.recovered(bench, run)
     frost.judge(bench, run)
     findings.services(bench, run)
     findings.running(bench, run)

@@ -35,6 +35,7 @@ from byrewright.studies.sizing.milkline import size_milkline
 from byrewright.studies.sizing.power import size_power
 from byrewright.studies.sizing.receiving import size_receiving
 from byrewright.studies.sizing.serving import serving
+from byrewright.studies.sizing.recovery import size_recovery
 from byrewright.studies.sizing.storage import size_storage
 from byrewright.studies.sizing.tank_cooling import size_tank_cooling
 from byrewright.studies.sizing.throughput import size_throughput
@@ -60,6 +61,7 @@ TOPICS: tuple[tuple[str, Topic], ...] = (
     ("water", size_water),
     ("washing", size_washing),
     ("wash going round", size_circulation),
+    ("heat recovery", size_recovery),
     ("milk and wash lines", size_lines),
     ("frost and hardness", size_frost),
     ("compressed air", size_compressed_air),

@@ -61,7 +61,8 @@ def hot_wash_end(
     steel = area * n("wash.steel_kg_m2") + duty.units * n("wash.unit_kg")
     surface = area + duty.units * n("wash.unit_area_m2")
     ua = surface * n("wash.line_u_w_m2k") / 1000
-    room = max(0.0, ambient_c + n("air.building_over_ambient_k"))
+    held = bench.plant.site.room_heated_to_c or 0.0
+    room = max(held, ambient_c + n("air.building_over_ambient_k"))
     warm = bench.plant.cleaning.rinse_c / 2 + room / 2
     air = wash_air_l_min_free(bench, duty)
     end = wash_return_c(

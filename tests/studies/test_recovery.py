@@ -1,0 +1,87 @@
+"""Heat of refrigeration into wash water: in the day, in sizing, in failures, and without it."""
+
+from __future__ import annotations
+
+import pytest
+
+from byrewright.engine import shape as sh
+from byrewright.plant.plant import Plant
+from byrewright.standards.rulebook import Rulebook
+from byrewright.studies.day.findings import CLOSES, closure
+from byrewright.studies.day.record import Run
+from byrewright.studies.day.study import simulate_days
+from byrewright.studies.failures.study import study_failures
+from byrewright.studies.sizing import size
+from tests import plants
+
+
+def farm(takes: str | None = "desuperheater", volume_l: float = 600.0) -> Plant:
+    """A rotary whose heaters are filled through a store that refrigeration warms."""
+    base = plants.rotary(40, 200)
+    if takes is None:
+        return base
+    e = dict(base.equipment)
+    makers = [t for t, m in e.items() if m.can("makes cold")]
+    e["HR1"] = plants.machine(
+        "HR1", "heat_recovery", volume_l=volume_l, takes=takes, takes_from=makers
+    )
+    heaters = [t for t, m in e.items() if m.can("heats water")]
+    pipes = list(base.pipes)
+    for i, pipe in enumerate(base.pipes):
+        if pipe.end == f"{heaters[0]}.inlet":
+            pipes[i] = pipe.model_copy(update={"end": "HR1.inlet"})
+            pipes.append(plants.pipe("LHR", "HR1.outlet_1", pipe.end))
+    return base.model_copy(update={"equipment": e, "pipes": tuple(pipes)})
+
+
+def day(plant: Plant) -> Run:
+    """A spring day of it."""
+    return simulate_days(plant, Rulebook(), month=4, seed=5)
+
+
+def heat(run: Run) -> tuple[float, float, float]:
+    """Heat taken, that of the heaters, and cold made, kWh."""
+    x = run.change("chillers")
+    return (x[:, sh.SR_RECOVERED].sum() / 3600, run.change("heated")[:, sh.SH_KWH].sum(),
+            x[:, sh.SR_KJ].sum() / 3600)  # fmt: skip
+
+
+def test_what_refrigeration_gives_the_heaters_need_not() -> None:
+    """Would fail if recovered heat were lost, doubled, or more than the condenser gives off."""
+    plain, fitted = day(farm(None)), day(farm())
+    for run in (plain, fitted):
+        assert max(abs(gap) for gap in closure(run).values()) < CLOSES
+    none, before, cold = heat(plain)
+    taken, after, _ = heat(fitted)
+    assert none == 0.0 and taken > 1.0
+    assert taken <= 0.20 * cold * (1 + 1 / 1.5)
+    # What it keeps warm loses a little more to the room: not all of it is saved.
+    assert before - taken - 1e-6 <= after < before
+    assert after == pytest.approx(before - taken, rel=0.15)
+    stored = fitted.warmth_c("HR1")
+    assert stored.max() <= 55.0 + 1e-6
+
+
+def test_sizing_tells_both_plants_and_the_store() -> None:
+    """Would fail if a plant were sold heat recovery without the figures of the one without."""
+    plain, fitted = size(farm(None)), size(farm())
+    table = plain.table("recovery.beside")
+    assert table.rows[0][0] == "without"
+    assert plain.finding("recovery.alternative").value == pytest.approx(
+        max(float(row[1]) for row in table.rows), abs=1.0
+    )
+    used, less = float(table.rows[0][2]), float(table.rows[1][2])
+    taken = fitted.finding("recovery.heat@HR1").value
+    assert taken is not None and used - less == pytest.approx(taken, abs=1.5)
+    assert fitted.finding("recovery.store@HR1").limit == pytest.approx(
+        size(farm(volume_l=20.0)).finding("recovery.store@HR1").limit or 0.0
+    )
+    assert size(farm(volume_l=20.0)).finding("recovery.store@HR1").verdict == "fails"
+    assert plain.finding("wash.heater_power").limit == fitted.finding("wash.heater_power").limit
+
+
+def test_its_failure_costs_electricity_and_no_wash() -> None:
+    """Would fail if the failure study passed over it."""
+    found = study_failures(farm(), simulate=False)
+    said = [row for table in found.tables for row in table.rows if "HR1" in " ".join(map(str, row))]
+    assert said
