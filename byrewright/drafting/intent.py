@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+from byrewright.plant.brief import Recovery
 from byrewright.plant.farm import Cleaning, Collection, Herd, Milking, Site, Wishes, Work
 
 Cold = Literal["ice_bank", "direct_expansion", "chilled_water", "inline"]
@@ -36,7 +37,7 @@ class Intent:
     stalls_given: bool
     cold: Cold
     coolant_c: float
-    recovery: Literal["none", "desuperheater", "condenser"]
+    recovery: Recovery
     direct: bool
     tanks: int
     calf_l_day: float

@@ -46,6 +46,7 @@ CALF_L_COW_DAY = 0.6
 FROST_MONTH_C, ROOM_C = 20.0, 5.0
 """Coldest month's mean below which nights may freeze, and what rooms are then held at."""
 
+Recovery = Literal["none", "desuperheater", "condenser"]
 Cooling = Literal["ice_bank", "direct_expansion", "chilled_water", "glycol", "inline_and_silo"]
 
 
@@ -130,9 +131,8 @@ class Brief(Record):
         "", "first cost against running cost", "balanced", why="not stated"
     )
     cooling: Cooling | None = par("", "how milk is cooled; proposed where not given", None)
-    heat_recovery: Literal["none", "desuperheater", "condenser"] = par(
-        "", "heat of refrigeration for wash water", "none", why="not asked for"
-    )
+    heat_recovery: Recovery = par("", "heat of refrigeration for wash water", "none",
+                                  why="not asked for")  # fmt: skip
     direct_loading: bool = par(
         "", "milk may go straight to tankers", False, why="not stated: milk goes to tanks"
     )
@@ -158,8 +158,7 @@ class Brief(Record):
         """What the rooms are held at: as stated, or above frost where the coldest month has it."""
         if self.room_heated_to_c is not None:
             return self.room_heated_to_c
-        frost = min(self.ambient_c) < FROST_MONTH_C or (self.coldest_c or 0.0) < 0.0
-        return ROOM_C if frost else None
+        return ROOM_C if min(self.ambient_c) < FROST_MONTH_C else None
 
     def herd_part(self) -> Herd:
         """The herd of the plant; withheld cows are put in the last group to be milked."""

@@ -34,8 +34,8 @@ from byrewright.studies.sizing.lines import size_lines
 from byrewright.studies.sizing.milkline import size_milkline
 from byrewright.studies.sizing.power import size_power
 from byrewright.studies.sizing.receiving import size_receiving
-from byrewright.studies.sizing.serving import serving
 from byrewright.studies.sizing.recovery import size_recovery
+from byrewright.studies.sizing.serving import serving
 from byrewright.studies.sizing.storage import size_storage
 from byrewright.studies.sizing.tank_cooling import size_tank_cooling
 from byrewright.studies.sizing.throughput import size_throughput
