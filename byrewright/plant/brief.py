@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
-from byrewright.plant.climates import CLIMATES, half_a_year_on
+from byrewright.plant.climates import CLIMATES, FROST_MONTH_C, ROOM_C, half_a_year_on
 from byrewright.plant.farm import (
     Cleaning,
     Clock,
@@ -42,9 +42,6 @@ WITHHELD_SHARE = 0.015
 """Cows under treatment or just calved, as a share of the herd (common practice, no source)."""
 CALF_L_COW_DAY = 0.6
 """Calf milk, litres a day for each cow: 8 calves to 100 cows at 8 L (common practice)."""
-
-FROST_MONTH_C, ROOM_C = 20.0, 5.0
-"""Coldest month's mean below which nights may freeze, and what rooms are then held at."""
 
 Recovery = Literal["none", "desuperheater", "condenser"]
 Cooling = Literal["ice_bank", "direct_expansion", "chilled_water", "glycol", "inline_and_silo"]

@@ -21,3 +21,7 @@ def half_a_year_on(months: tuple[float, ...]) -> tuple[float, ...]:
     6
     """
     return (*months[6:], *months[:6])
+
+
+FROST_MONTH_C, ROOM_C = 20.0, 5.0
+"""Coldest month's mean below which nights may freeze, and what rooms are then held at."""
