@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from byrewright.documents.ink import INK, PAPER, QUIET, Ink, text_width_mm
 from byrewright.documents.shapes import Letters
@@ -85,8 +86,26 @@ class Canvas:
 
     def pipe(self, points: Sequence[Flat], ink: Ink, tag: str) -> None:
         """A pipe in its service's pattern, marked with its tag."""
-        made = line_svg([self.at(*p) for p in points], ink)
-        self.under.append(f'<g data-pipe="{tag}">{made}</g>')
+        parts = [line_svg([self.at(*p) for p in part], ink) for part in self.clipped(points)]
+        if parts:
+            self.under.append(f'<g data-pipe="{tag}">{"".join(parts)}</g>')
+
+    def clipped(self, points: Sequence[Flat]) -> list[list[Flat]]:
+        """The parts of a square line inside the window."""
+        x1, y1, x2, y2 = self.window
+        found: list[list[Flat]] = []
+        for a, b in pairwise(points):
+            ends = [(min(max(p[0], x1), x2), min(max(p[1], y1), y2)) for p in (a, b)]
+            level, upright = abs(a[1] - b[1]) < 1e-9, abs(a[0] - b[0]) < 1e-9
+            if (level and ends[0][1] != a[1]) or (upright and ends[0][0] != a[0]):
+                continue
+            if math.dist(ends[0], ends[1]) < 1e-9:
+                continue
+            if found and found[-1][-1] == ends[0]:
+                found[-1].append(ends[1])
+            else:
+                found.append([ends[0], ends[1]])
+        return found
 
     def box(self, box: Area, width: float = 0.3, fill: str = "none", colour: str = INK,
             dashes: Sequence[float] = (), machine: str = "") -> None:  # fmt: skip

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from byrewright.documents.ink import PAPER, QUIET, own_colours
+from byrewright.documents.ink import PAPER, QUIET, ink_of, own_colours
 from byrewright.documents.plan_canvas import Area, Canvas
 from byrewright.documents.schematic import BORDER_MM, FOOT_MM, PAGES, Issue, title_block
 from byrewright.documents.shapes import Letters
 from byrewright.documents.sheets import Sheet
 from byrewright.documents.svg import letters_svg, rect_svg, rule_svg, sheet_svg
+from byrewright.place.layout import BLOCK
 from byrewright.place.model import Body, Plan, Room
 from byrewright.plant.plant import Plant
 from byrewright.plant.sited import Sited, sited
@@ -221,6 +222,20 @@ def draw_gullies(canvas: Canvas, plan: Plan) -> None:
             canvas.line(((x - 0.1, y + 0.1), (x + 0.1, y - 0.1)), 0.12, QUIET)
 
 
+def draw_routes(canvas: Canvas, made: Sited, frame: str) -> None:
+    """Pipes in plan, each in its service's pattern; upright pieces are dots."""
+    box = canvas.window
+    for route in made.routes:
+        if route.frame != frame or not route.points:
+            continue
+        flat = [(p[0], p[1]) for p in route.points]
+        if all(not (box[0] <= x <= box[2] and box[1] <= y <= box[3]) for x, y in flat):
+            continue
+        ink = ink_of(route.service)
+        thin = replace(ink, width_mm=min(ink.width_mm, 0.3))
+        canvas.pipe(flat, thin, route.lines[0])
+
+
 def _margin(box: Area, by: float) -> Area:
     return box[0] - by, box[1] - by, box[2] + by, box[3] + by
 
@@ -274,7 +289,7 @@ def _outer_dimensions(canvas: Canvas, plan: Plan) -> None:
         milk = rooms["milk"]
         canvas.dimension((passage.x, milk.y2), (passage.x2, milk.y2), -5.0)
         canvas.dimension((milk.x, milk.y2), (milk.x2, milk.y2), -5.0)
-    for name in ("plant", "switch", "wash", "milk"):
+    for name in BLOCK:
         if name in rooms:
             room = rooms[name]
             canvas.dimension((room.x2, room.y), (room.x2, room.y2), 9.0)
@@ -286,8 +301,7 @@ def _outer_dimensions(canvas: Canvas, plan: Plan) -> None:
 def block(plant: Plant, made: Sited) -> tuple[Canvas, list[str]]:
     """P2: the dairy block with every machine, its service space, doors and gullies."""
     plan = made.plan
-    rooms = [r for name, r in plan.rooms.items() if name in ("passage", "plant", "switch", "wash",
-                                                              "milk")]  # fmt: skip
+    rooms = [r for name, r in plan.rooms.items() if name == "passage" or name in BLOCK]
     bodies = [b for b in plan.bodies.values() if b.room in {r.name for r in rooms}]
     bodies += [b for b in plan.bodies.values() if b.room == "outside"]
     box = (min(r.x for r in rooms), min(r.y for r in rooms), max(r.x2 for r in rooms) + 1.5,
@@ -305,6 +319,7 @@ def block(plant: Plant, made: Sited) -> tuple[Canvas, list[str]]:
         canvas.keep_clear(body.box)
     draw_names(canvas, rooms)
     draw_machines(canvas, plan, bodies, service=True, tags=True)
+    draw_routes(canvas, made, "fixed")
     note = [
         "Dotted: floor kept free for service. Boxes without service space hang on the wall.",
         "Sizes are typical unless stated in the plant file; confirm with the supplier.",

@@ -86,16 +86,14 @@ def cooling(sheet: Sheet, want: Intent) -> None:
                 f"CU{n}.refrigerant_out",
                 f"TK{n}.refrigerant_in",
                 family="refrigerant",
-                length_m=8.0,
-                why="assumed 8 m to the tank; by the refrigeration engineer",
+                why="to the tank; by the refrigeration engineer",
             )
             sheet.line(
                 "refrigerant",
                 f"TK{n}.refrigerant_out",
                 f"CU{n}.refrigerant_in",
                 family="refrigerant",
-                length_m=8.0,
-                why="assumed 8 m to the tank; by the refrigeration engineer",
+                why="to the tank; by the refrigeration engineer",
             )
     if chilled:
         _chilled(sheet, want, how)
@@ -126,7 +124,6 @@ def _chilled(sheet: Sheet, want: Intent, how: str) -> None:
                 f"IB{n}.coolant_out_1",
                 "HC1",
                 family="chilled liquid",
-                length_m=3.0,
                 why=room,
             )
             sheet.line(
@@ -134,7 +131,6 @@ def _chilled(sheet: Sheet, want: Intent, how: str) -> None:
                 "HC3",
                 f"IB{n}.coolant_in_1",
                 family="chilled liquid",
-                length_m=3.0,
                 why=room,
             )
         else:
@@ -160,7 +156,6 @@ def _chilled(sheet: Sheet, want: Intent, how: str) -> None:
                 f"CH{n}.coolant_out",
                 f"CB1.coolant_in_{n}",
                 family="chilled liquid",
-                length_m=3.0,
                 why=room,
             )
             sheet.line(
@@ -168,7 +163,6 @@ def _chilled(sheet: Sheet, want: Intent, how: str) -> None:
                 "HC3",
                 f"CH{n}.coolant_in",
                 family="chilled liquid",
-                length_m=3.0,
                 why=room,
             )
         sheet.add(
@@ -197,11 +191,10 @@ def _chilled(sheet: Sheet, want: Intent, how: str) -> None:
             f"NR2{n}",
             "HC2",
             family="chilled liquid",
-            length_m=1.0,
             why=room,
         )
-    sheet.line("coolant", "HC2", "PC1.coolant_in", family="chilled liquid", length_m=4.0, why=room)
-    sheet.line("coolant", "PC1.coolant_out", "HC3", family="chilled liquid", length_m=4.0, why=room)
+    sheet.line("coolant", "HC2", "PC1.coolant_in", family="chilled liquid", why=room)
+    sheet.line("coolant", "PC1.coolant_out", "HC3", family="chilled liquid", why=room)
     for n in range(1, want.tanks + 1):
         sheet.add(
             "valve",
@@ -220,12 +213,9 @@ def _chilled(sheet: Sheet, want: Intent, how: str) -> None:
             f"V7{n + 4}",
             f"TK{n}.coolant_in",
             family="chilled liquid",
-            length_m=6.0,
             why=room,
         )
-        sheet.line(
-            "coolant", f"TK{n}.coolant_out", "HC3", family="chilled liquid", length_m=6.0, why=room
-        )
+        sheet.line("coolant", f"TK{n}.coolant_out", "HC3", family="chilled liquid", why=room)
 
 
 def _closed(sheet: Sheet, room: str) -> None:
@@ -239,10 +229,8 @@ def _closed(sheet: Sheet, room: str) -> None:
         relief_bar=2.5,
         why={"volume_l": "first guess", "precharge_bar": "usual", "relief_bar": "usual"},
     )
-    sheet.line(
-        "coolant", "CB1.coolant_out_1", "HC1", family="chilled liquid", length_m=2.0, why=room
-    )
-    sheet.line("coolant", "HC3", "EV1.coolant", family="expansion", length_m=1.0, why=room)
+    sheet.line("coolant", "CB1.coolant_out_1", "HC1", family="chilled liquid", why=room)
+    sheet.line("coolant", "HC3", "EV1.coolant", family="expansion", why=room)
 
 
 def water(sheet: Sheet, want: Intent) -> None:
@@ -304,10 +292,9 @@ def water(sheet: Sheet, want: Intent) -> None:
         "WS1.outlet",
         "WT1.inlet_1",
         family="water source",
-        length_m=20.0,
-        why="assumed 20 m from the source",
+        why="from the source",
     )
-    sheet.line("water", "WT1.outlet_1", "HW1", family="cooling water", length_m=2.0, why=room)
+    sheet.line("water", "WT1.outlet_1", "HW1", family="cooling water", why=room)
     for n in want.pump_places:
         sheet.add(
             "liquid_pump",
@@ -335,18 +322,13 @@ def water(sheet: Sheet, want: Intent) -> None:
             f"NR3{n}",
             "HW2",
             family="cooling water",
-            length_m=1.0,
             why=room,
         )
-    sheet.line("water", "HW2", "WF1", "HW3", family="cooling water", length_m=1.0, why=room)
-    sheet.line("water", "HW2", "V70", "HW3", family="cooling water", length_m=1.0, why=room)
-    sheet.line(
-        "water", "HW3", "V71", "PC1.water_in", family="cooling water", length_m=3.0, why=room
-    )
-    sheet.line(
-        "water", "PC1.water_out", "WT2.inlet_1", family="cooling water", length_m=5.0, why=room
-    )
-    sheet.line("drain", "WT2.overflow", "FD1.inlet_11", family="overflow", length_m=2.0, why=room)
+    sheet.line("water", "HW2", "WF1", "HW3", family="cooling water", why=room)
+    sheet.line("water", "HW2", "V70", "HW3", family="cooling water", why=room)
+    sheet.line("water", "HW3", "V71", "PC1.water_in", family="cooling water", why=room)
+    sheet.line("water", "PC1.water_out", "WT2.inlet_1", family="cooling water", why=room)
+    sheet.line("drain", "WT2.overflow", "FD1.inlet_11", family="overflow", why=room)
     sheet.add(
         "liquid_pump",
         "LP3",
@@ -360,17 +342,14 @@ def water(sheet: Sheet, want: Intent) -> None:
     )
     sheet.add("header", "HW4", label="Recovered water main")
     sheet.add("valve", "V72", label="Yard wash", moved_by="hand")
-    sheet.line(
-        "water", "WT2.outlet_1", "LP3", "HW4", family="recovered water", length_m=1.0, why=room
-    )
+    sheet.line("water", "WT2.outlet_1", "LP3", "HW4", family="recovered water", why=room)
     sheet.line(
         "water",
         "HW4",
         "V72",
         "FD1.inlet_12",
         family="yard water",
-        length_m=20.0,
-        why="assumed 20 m to the yard",
+        why="to the yard",
     )
     if want.rotary:
         sheet.line(
@@ -378,14 +357,12 @@ def water(sheet: Sheet, want: Intent) -> None:
             "HW3",
             "GL1.fixed_water",
             family="deck water",
-            length_m=18.0,
-            why="assumed 18 m to the deck",
+            why="to the deck",
         )
         sheet.line(
             "water",
             "GL1.deck_water",
             "BF1.water",
             family="deck water",
-            length_m=4.0,
             why="on the deck",
         )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from byrewright.drafting.intent import PLANT_ROOM_M, Intent
+from byrewright.drafting.intent import Intent
 from byrewright.drafting.sheet import Sheet
 
 ROW_CHANGE_S = 110.0
@@ -206,9 +206,7 @@ def vacuum_lines(sheet: Sheet, want: Intent) -> None:
             f"NR{n}",
             f"VP{n}.inlet",
             family="pump air line",
-            length_m=1.5,
-            bends=1,
-            why="assumed 1.5 m a piece",
+            why="between its machines",
         )
     if want.rotary:
         sheet.line(
@@ -216,18 +214,14 @@ def vacuum_lines(sheet: Sheet, want: Intent) -> None:
             "HV1",
             "GL1.deck_vacuum",
             family="deck air line",
-            length_m=2.0,
-            bends=1,
-            why="assumed at the centre of the deck",
+            why="at the centre of the deck",
         )
         sheet.line(
             "vacuum",
             "GL1.fixed_vacuum",
             "DT1.line_1",
             family="main air line",
-            length_m=PLANT_ROOM_M,
-            bends=4,
-            why="assumed 18 m to the plant room",
+            why="to the plant room",
         )
     else:
         sheet.line(
@@ -235,17 +229,13 @@ def vacuum_lines(sheet: Sheet, want: Intent) -> None:
             "HV1",
             "DT1.line_1",
             family="main air line",
-            length_m=PLANT_ROOM_M,
-            bends=3,
-            why="assumed 18 m to the plant room",
+            why="to the plant room",
         )
     sheet.line(
         "vacuum",
         "RG1.vacuum",
         "DT1.line_2",
         family="main air line",
-        length_m=1.0,
-        bends=1,
         why="at the tank",
     )
     for n in range(1, want.receivers + 1):
@@ -255,9 +245,7 @@ def vacuum_lines(sheet: Sheet, want: Intent) -> None:
             f"ST{n}",
             "HV1",
             family="deck air line",
-            length_m=1.5,
-            bends=1,
-            why="assumed 1.5 m a piece",
+            why="between its machines",
         )
     for _ in (1, 2):
         sheet.line(
@@ -265,7 +253,6 @@ def vacuum_lines(sheet: Sheet, want: Intent) -> None:
             "PA1.supply_" + str(_),
             "HV1",
             family="pulsator supply",
-            length_m=max(3.0, want.radius_m - 1) if want.rotary else 6.0,
             why="from the centre to the ring" if want.rotary else "to the pit",
         )
     sheet.line(
@@ -273,8 +260,6 @@ def vacuum_lines(sheet: Sheet, want: Intent) -> None:
         "PU1.vacuum",
         "PA1.units_1",
         family="pulsator supply",
-        length_m=0.5,
-        bends=0,
         why="at each stall",
     )
     sheet.line(
@@ -283,7 +268,5 @@ def vacuum_lines(sheet: Sheet, want: Intent) -> None:
         "V19",
         "FD1.inlet_1",
         family="drain",
-        length_m=1.0,
-        bends=1,
         why="to the floor",
     )

@@ -32,6 +32,9 @@ ICE_BANK_FROM_L_DAY = 6000.0
 LARGEST_TANK_L = 40000.0
 MOST_TANKS = 4
 """Largest usual tank or silo on a farm, and most that the drafter lays out."""
+HOTTEST_WASH_C = 85.0
+HOT_WHY = {"cleaning.hot_c": "80 degC would come back too cold; 80-85 degC is usual"}
+"""Hottest wash that is drafted (upper end of the usual range), and the reason written behind it."""
 COLD: Mapping[str, Cold] = {
     "ice_bank": "ice_bank",
     "direct_expansion": "direct_expansion",
@@ -66,17 +69,21 @@ def draft_plant(brief_file: BriefFile, rules: Rulebook | None = None) -> Draft:
     _region_held(brief_file, rules or default_rulebook())
     want = intent_of(brief_file.brief, rules)
     sizes: dict[tuple[str, str], Chosen] = {}
+    warm: Mapping[str, str] = {}
     for turn in range(1, MOST_ROUNDS + 1):
         plant, sheet = lay_out(want, sizes)
         result = size(plant, rules)
         fresh = _advice(result, sizes, keep_larger=turn > MOST_ROUNDS // 2)
         if _same(fresh, sizes):
-            break
+            hotter = _hotter(want, result)
+            if hotter is None:
+                break
+            want, warm = hotter, HOT_WHY
         sizes = fresh
         stalls = sizes.get(("PF1", "stalls"))
         if stalls is not None and not want.stalls_given:
             want = replace(want, stalls=max(FEWEST_STALLS, round(stalls.value)))
-    comments = dict(sheet.comments) | _brief_comments(brief_file)
+    comments = dict(sheet.comments) | dict(warm) | _brief_comments(brief_file)
     return Draft(plant, plant_to_text(plant, comments), result, tuple(brief_file.assumptions), turn)
 
 
@@ -89,6 +96,15 @@ def _region_held(brief_file: BriefFile, rules: Rulebook) -> None:
             f"are {', '.join(held)}. Name one of these, or write its rule under `regions` in "
             "limits.yaml beside the brief (docs/file-format.md)."
         )
+
+
+def _hotter(want: Intent, result: Result) -> Intent | None:
+    """The same with the hottest usual wash, where long lines bring it back too cold and the brief
+    leaves the temperature open; None where nothing is to be changed."""
+    cold = any(f.key == "wash.end_temperature" and f.verdict == "fails" for f in result.findings)
+    if not cold or "hot_c" in want.cleaning.model_fields_set:
+        return None
+    return replace(want, cleaning=want.cleaning.model_copy(update={"hot_c": HOTTEST_WASH_C}))
 
 
 def _advice(

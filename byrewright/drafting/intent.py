@@ -12,8 +12,6 @@ from byrewright.plant.farm import Cleaning, Collection, Herd, Milking, Site, Wis
 Cold = Literal["ice_bank", "direct_expansion", "chilled_water", "inline"]
 STALL_PITCH_M = 0.9
 """Width of a stall along the roller track of a rotary (common practice, no source)."""
-PLANT_ROOM_M = 18.0
-"""Distance from the deck's centre, or the pit, to the plant room, where not known."""
 ONE_RECEIVER_TO = 60
 """Stalls up to which one receiver usually serves (common practice, no source)."""
 CLOCK_ROUND_H = 16.0

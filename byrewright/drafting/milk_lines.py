@@ -4,21 +4,19 @@ from __future__ import annotations
 
 from typing import Any
 
-from byrewright.drafting.intent import PLANT_ROOM_M, Intent
+from byrewright.drafting.intent import Intent
 from byrewright.drafting.milk import HOLDS
 from byrewright.drafting.sheet import Sheet
 
 
 def lines(sheet: Sheet, want: Intent) -> None:
     """The milk and drain lines."""
-    centre = "assumed at the centre of the deck" if want.rotary else "assumed at the pit"
+    centre = "at the centre of the deck" if want.rotary else "at the pit"
     sheet.line(
         "milk",
         "MU1.milk",
         "ML1.units_1",
         family="milk tube",
-        length_m=0.5,
-        bends=0,
         why="at each stall",
     )
     for n in range(1, want.receivers + 1):
@@ -27,7 +25,6 @@ def lines(sheet: Sheet, want: Intent) -> None:
             f"ML1.receiver_{n}",
             f"RC{n}.milkline_1",
             family="milkline outlet",
-            length_m=max(2.0, want.radius_m - 1.5) if want.rotary else 2.0,
             slope_pct=2.0,
             why=centre,
         )
@@ -37,8 +34,6 @@ def lines(sheet: Sheet, want: Intent) -> None:
             f"V2{n}",
             "HM1" if want.receivers == 1 else f"MP{n}",
             family="milk suction",
-            length_m=0.6,
-            bends=1,
             why=centre,
         )
         sheet.line(
@@ -47,8 +42,6 @@ def lines(sheet: Sheet, want: Intent) -> None:
             f"V8{n}",
             f"FD1.inlet_{n + 1}",
             family="drain",
-            length_m=0.8,
-            bends=1,
             slope_pct=2.0,
             why=centre,
         )
@@ -59,32 +52,21 @@ def lines(sheet: Sheet, want: Intent) -> None:
             "V25",
             "RC2.balance",
             family="milk suction",
-            length_m=0.8,
-            bends=1,
             why=centre,
         )
     for n in (1, 2) if want.twin or want.receivers == 2 else (1,):
         if want.receivers == 1:
-            sheet.line(
-                "milk", "HM1", f"MP{n}", family="milk suction", length_m=0.5, bends=1, why=centre
-            )
-        sheet.line(
-            "milk", f"MP{n}", f"NR1{n}", "HM2", family="delivery", length_m=0.6, bends=1, why=centre
-        )
-    sheet.line(
-        "drain", "HM2", "V85", "FD1.inlet_5", family="drain", length_m=0.5, bends=1, why=centre
-    )
-    far = "assumed 18 m to the plant room"
+            sheet.line("milk", "HM1", f"MP{n}", family="milk suction", why=centre)
+        sheet.line("milk", f"MP{n}", f"NR1{n}", "HM2", family="delivery", why=centre)
+    sheet.line("drain", "HM2", "V85", "FD1.inlet_5", family="drain", why=centre)
+    far = "to the plant room"
     if want.rotary:
-        sheet.line("milk", "HM2", "GL1.deck_milk", family="delivery", length_m=2.0, why=centre)
+        sheet.line("milk", "HM2", "GL1.deck_milk", family="delivery", why=centre)
         sheet.line(
             "milk",
             "GL1.fixed_milk",
             "BT1.inlet_1",
             family="delivery",
-            length_m=PLANT_ROOM_M,
-            bends=4,
-            rise_m=1.0,
             why=far,
         )
     else:
@@ -93,9 +75,6 @@ def lines(sheet: Sheet, want: Intent) -> None:
             "HM2",
             "BT1.inlet_1",
             family="delivery",
-            length_m=PLANT_ROOM_M,
-            bends=4,
-            rise_m=1.0,
             why=far,
         )
     sheet.line(
@@ -103,8 +82,6 @@ def lines(sheet: Sheet, want: Intent) -> None:
         "BT1.outlet",
         "HM3",
         family="milk suction",
-        length_m=0.6,
-        bends=1,
         why="in the plant room",
     )
     for n in (3, 4) if want.twin else (3,):
@@ -113,8 +90,6 @@ def lines(sheet: Sheet, want: Intent) -> None:
             "HM3",
             f"MP{n}",
             family="milk suction",
-            length_m=0.5,
-            bends=1,
             why="in the plant room",
         )
         sheet.line(
@@ -123,8 +98,6 @@ def lines(sheet: Sheet, want: Intent) -> None:
             f"NR1{n}",
             "HM4",
             family="delivery",
-            length_m=0.6,
-            bends=1,
             why="in the plant room",
         )
     for n in (1, 2) if want.twin else (1,):
@@ -136,8 +109,6 @@ def lines(sheet: Sheet, want: Intent) -> None:
             f"V3{2 * n}",
             "HM5",
             family="delivery",
-            length_m=0.4,
-            bends=1,
             why="in the plant room",
         )
     sheet.line(
@@ -146,8 +117,6 @@ def lines(sheet: Sheet, want: Intent) -> None:
         "V83",
         "FD1.inlet_6",
         family="drain",
-        length_m=0.6,
-        bends=1,
         slope_pct=2.0,
         why="in the plant room",
     )
@@ -157,8 +126,6 @@ def lines(sheet: Sheet, want: Intent) -> None:
         "V84",
         "FD1.inlet_7",
         family="drain",
-        length_m=0.6,
-        bends=1,
         slope_pct=2.0,
         why=centre,
     )
@@ -168,8 +135,6 @@ def lines(sheet: Sheet, want: Intent) -> None:
         "V86",
         "FD1.inlet_9",
         family="drain",
-        length_m=0.5,
-        bends=1,
         why="plant room",
     )
     if want.calf_l_day > 0:
@@ -179,23 +144,18 @@ def lines(sheet: Sheet, want: Intent) -> None:
             "V38",
             "CF1.milk",
             family="calf line",
-            length_m=4.0,
-            why="assumed beside the plant room",
+            why="beside the plant room",
         )
-    sheet.line(
-        "milk", "HM5", "PC1.milk_in", family="delivery", length_m=1.0, why="in the plant room"
-    )
+    sheet.line("milk", "HM5", "PC1.milk_in", family="delivery", why="in the plant room")
     room = "in the plant room"
-    sheet.line("milk", "PC1.milk_out", "HM8", family="delivery", length_m=1.0, why=room)
-    sheet.line("milk", "HM5", "V39", "HM8", family="delivery", length_m=1.5, why=room)
-    sheet.line("milk", "HM8", "V40.a", family="delivery", length_m=1.0, why=room)
+    sheet.line("milk", "PC1.milk_out", "HM8", family="delivery", why=room)
+    sheet.line("milk", "HM5", "V39", "HM8", family="delivery", why=room)
+    sheet.line("milk", "HM8", "V40.a", family="delivery", why=room)
     sheet.line(
         "milk",
         "V40.b",
         "HM6",
         family="fill line",
-        length_m=2.0,
-        rise_m=want.site.lift_m,
         why="in the plant room",
     )
     sheet.line(
@@ -204,8 +164,6 @@ def lines(sheet: Sheet, want: Intent) -> None:
         "V46",
         "FD1.inlet_8",
         family="drain",
-        length_m=0.5,
-        bends=1,
         why="in the plant room",
     )
     if want.withheld:
@@ -214,8 +172,6 @@ def lines(sheet: Sheet, want: Intent) -> None:
             "MU1.withheld",
             "WM1.milk",
             family="withheld line",
-            length_m=1.5,
-            bends=0,
             why="bucket unit",
         )
         sheet.line(
@@ -223,8 +179,6 @@ def lines(sheet: Sheet, want: Intent) -> None:
             "WM1.vacuum",
             "HV1",
             family="withheld air line",
-            length_m=3.0,
-            bends=1,
             why="bucket unit",
         )
 
@@ -286,27 +240,21 @@ def storage(sheet: Sheet, want: Intent) -> None:
             controlled_by="CT1",
         )
         room = "in the milk room"
-        sheet.line(
-            "milk", "HM6", f"V4{n}", f"TK{n}.inlet_1", family="fill line", length_m=4.0, why=room
-        )
+        sheet.line("milk", "HM6", f"V4{n}", f"TK{n}.inlet_1", family="fill line", why=room)
         sheet.line(
             "milk",
             f"TK{n}.outlet",
             f"V5{n}",
             f"V5{n + 4}.a",
             family="collection line",
-            length_m=0.5,
-            bends=0,
             why=room,
         )
-        sheet.line("milk", f"V5{n + 4}.b", "HM7", family="collection line", length_m=4.0, why=room)
+        sheet.line("milk", f"V5{n + 4}.b", "HM7", family="collection line", why=room)
         sheet.line(
             "drain",
             f"V5{n + 4}.c",
             f"FD1.inlet_{20 + n}",
             family="drain",
-            length_m=0.5,
-            bends=0,
             why=room,
         )
         sheet.line(
@@ -315,8 +263,6 @@ def storage(sheet: Sheet, want: Intent) -> None:
             f"VS{n}",
             f"FD1.inlet_{30 + n}",
             family="sample",
-            length_m=0.3,
-            bends=0,
             why="cock over the floor",
         )
     sheet.line(
@@ -324,8 +270,7 @@ def storage(sheet: Sheet, want: Intent) -> None:
         "HM7",
         "TB1.inlet_1",
         family="collection line",
-        length_m=8.0,
-        why="assumed 8 m to the tanker bay",
+        why="to the tanker bay",
     )
     if want.direct:
         sheet.add(
@@ -343,6 +288,5 @@ def storage(sheet: Sheet, want: Intent) -> None:
             "V49",
             "TB1.inlet_2",
             family="fill line",
-            length_m=8.0,
-            why="assumed 8 m to the tanker bay",
+            why="to the tanker bay",
         )

@@ -38,22 +38,15 @@ def compressed_air(sheet: Sheet, want: Intent) -> None:
         sheet.add("valve", f"V9{n}", label=f"Dryer {n} bypass", moved_by="hand")
         sheet.add("header", f"HA{n + 1}", label=f"After compressor {n}")
         room = "in the plant room"
-        sheet.line(
-            "air", f"AC{n}.outlet", f"HA{n + 1}", family="compressed air", length_m=1.0, why=room
-        )
-        sheet.line(
-            "air", f"HA{n + 1}", f"AD{n}", "HA1", family="compressed air", length_m=1.0, why=room
-        )
-        sheet.line(
-            "air", f"HA{n + 1}", f"V9{n}", "HA1", family="compressed air", length_m=1.0, why=room
-        )
+        sheet.line("air", f"AC{n}.outlet", f"HA{n + 1}", family="compressed air", why=room)
+        sheet.line("air", f"HA{n + 1}", f"AD{n}", "HA1", family="compressed air", why=room)
+        sheet.line("air", f"HA{n + 1}", f"V9{n}", "HA1", family="compressed air", why=room)
     sheet.line(
         "air",
         "HA1",
         "MT1",
         "AV1.inlet_1",
         family="compressed air",
-        length_m=1.0,
         why="in the plant room",
     )
     if want.rotary:
@@ -62,15 +55,13 @@ def compressed_air(sheet: Sheet, want: Intent) -> None:
             "AV1.outlet_1",
             "GL1.fixed_air",
             family="compressed air",
-            length_m=18.0,
-            why="assumed 18 m to the deck",
+            why="to the deck",
         )
         sheet.line(
             "air",
             "GL1.deck_air",
             "BF1.air",
             family="compressed air",
-            length_m=4.0,
             why="on the deck",
         )
 
@@ -186,14 +177,11 @@ def laundry(sheet: Sheet, want: Intent) -> None:
             "motor_kw": "with electric heating",
         },
     )
-    sheet.line(
-        "water", "HW3", "CW1.water", family="laundry water", length_m=5.0, why="in the plant room"
-    )
+    sheet.line("water", "HW3", "CW1.water", family="laundry water", why="in the plant room")
     sheet.line(
         "drain",
         "CW1.drain",
         "FD1.inlet_15",
         family="laundry drain",
-        length_m=3.0,
         why="in the plant room",
     )

@@ -169,22 +169,18 @@ class Sheet:
         service: Service,
         *stops: str,
         family: str,
-        length_m: float,
-        rise_m: float = 0.0,
         slope_pct: float | None = None,
-        bends: int = 2,
         why: str = "",
     ) -> None:
         """Join stops in order with pipes of one family (same bore).
 
         A stop is `machine.port`, a header (its next free way), or a machine that the line passes.
-        `length_m` is the length of each piece.
+        Lengths, rises and bends are not drafted: they follow from the plan.
         """
         at = self._leave(stops[0])
         for stop in stops[1:]:
             enter, leave = self._pass(stop)
-            self._pipe(service, at, enter, family, length_m, rise_m, slope_pct, bends, why)
-            rise_m = 0.0
+            self._pipe(service, at, enter, family, slope_pct, why)
             at = leave
 
     def _leave(self, stop: str) -> str:
@@ -206,10 +202,7 @@ class Sheet:
         start: str,
         end: str,
         family: str,
-        length_m: float,
-        rise_m: float,
         slope_pct: float | None,
-        bends: int,
         why: str,
     ) -> None:
         digit = SERVICE_DIGIT[service]
@@ -220,13 +213,8 @@ class Sheet:
         if self._ambiguous(start, end):
             fields["service"] = service
         fields["bore_mm"] = self.first_bore_mm[family]
-        fields["length_m"] = length_m
-        if rise_m:
-            fields["rise_m"] = rise_m
         if slope_pct is not None:
             fields["slope_pct"] = slope_pct
-        if bends:
-            fields["fittings"] = {"bend": bends}
         self.pipes.append(Pipe(**fields))
         reason = NOT_SIZED.get(family)
         self.comments[f"pipes.{pipe_id}"] = "; ".join(t for t in (why or family, reason) if t)

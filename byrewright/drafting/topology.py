@@ -7,7 +7,9 @@ from typing import Any
 from byrewright.drafting import cold, deck, milk, milk_lines, modes, services, wash
 from byrewright.drafting.intent import Intent
 from byrewright.drafting.sheet import Sheet, Sizes
+from byrewright.plant.place import Place
 from byrewright.plant.plant import Plant
+from byrewright.plant.sited import laid_out
 
 
 def lay_out(want: Intent, sizes: Sizes) -> tuple[Plant, Sheet]:
@@ -47,6 +49,7 @@ def lay_out(want: Intent, sizes: Sizes) -> tuple[Plant, Sheet]:
         equipment=sheet.equipment,
         pipes=tuple(sheet.pipes),
         modes=sheet.modes,
+        place=Place(services="under" if want.rotary else "over"),
         **stated,
     )
-    return plant, sheet
+    return laid_out(plant), sheet

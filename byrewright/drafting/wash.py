@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from byrewright.drafting.intent import PLANT_ROOM_M, Intent
+from byrewright.drafting.intent import Intent
 from byrewright.drafting.sheet import Sheet
 
 FIRST_BORES_MM = {"wash supply": 60.3, "dosing": 10.0, "injector air": 32.0}
@@ -126,47 +126,38 @@ def _lines(sheet: Sheet, want: Intent, heaters: tuple[int, ...]) -> None:
             why={"volume_l": "first guess", "takes": "as the brief wishes"},
         )
         sheet.add("header", "HH2", label="Warmed water header")
-        sheet.line("water", "HW3", "HR1.inlet", family="heater water", length_m=3.0, why=room)
-        sheet.line("water", "HR1.outlet_1", "HH2", family="heater water", length_m=1.0, why=room)
+        sheet.line("water", "HW3", "HR1.inlet", family="heater water", why=room)
+        sheet.line("water", "HR1.outlet_1", "HH2", family="heater water", why=room)
     for n in heaters:
         start = "HW3" if want.recovery == "none" else "HH2"
-        sheet.line("water", start, f"WH{n}.inlet", family="heater water", length_m=3.0, why=room)
-        sheet.line("water", f"WH{n}.outlet_1", "HH1", family="wash supply", length_m=2.0, why=room)
-    sheet.line("water", "HH1", "V60", "TR1.supply_1", family="wash supply", length_m=2.0, why=room)
-    sheet.line("water", "HW3", "V61", "TR1.supply_2", family="water", length_m=2.0, why=room)
-    sheet.line(
-        "water", "HW4", "V62", "TR1.supply_3", family="recovered water", length_m=2.0, why=room
-    )
+        sheet.line("water", start, f"WH{n}.inlet", family="heater water", why=room)
+        sheet.line("water", f"WH{n}.outlet_1", "HH1", family="wash supply", why=room)
+    sheet.line("water", "HH1", "V60", "TR1.supply_1", family="wash supply", why=room)
+    sheet.line("water", "HW3", "V61", "TR1.supply_2", family="water", why=room)
+    sheet.line("water", "HW4", "V62", "TR1.supply_3", family="recovered water", why=room)
     for n in (1, 2):
         sheet.line(
             "wash",
             f"DS{n}.outlet",
             f"TR1.dose_{n}",
             family="dosing",
-            length_m=2.0,
-            bends=0,
             why=room,
         )
-    sheet.line(
-        "drain", "TR1.drain", "V63", "FD1.inlet_13", family="drain", length_m=1.0, bends=1, why=room
-    )
-    sheet.line("wash", "TR1.outlet_1", "LP4", "V64", family="wash supply", length_m=1.0, why=room)
+    sheet.line("drain", "TR1.drain", "V63", "FD1.inlet_13", family="drain", why=room)
+    sheet.line("wash", "TR1.outlet_1", "LP4", "V64", family="wash supply", why=room)
     if want.rotary:
         sheet.line(
             "wash",
             "V64.b",
             "GL1.fixed_wash",
             family="wash supply",
-            length_m=PLANT_ROOM_M,
-            bends=4,
-            why="assumed 18 m to the deck",
+            why="to the deck",
         )
         sheet.line(
             "wash",
             "GL1.deck_wash",
             "MU1.wash",
             family="wash supply",
-            length_m=want.ring_m,
             why="round the deck",
         )
     else:
@@ -175,27 +166,21 @@ def _lines(sheet: Sheet, want: Intent, heaters: tuple[int, ...]) -> None:
             "V64.b",
             "MU1.wash",
             family="wash supply",
-            length_m=PLANT_ROOM_M + want.ring_m,
-            bends=6,
-            why="assumed 18 m to the pit, then along it",
+            why="to the pit, then along it",
         )
-    sheet.line("wash", "V40.c", "V65.a", family="wash return", length_m=4.0, why=room)
-    sheet.line("wash", "V65.b", "TR1.return_1", family="wash return", length_m=2.0, why=room)
-    sheet.line(
-        "drain", "V65.c", "FD1.inlet_14", family="wash return", length_m=1.0, bends=1, why=room
-    )
+    sheet.line("wash", "V40.c", "V65.a", family="wash return", why=room)
+    sheet.line("wash", "V65.b", "TR1.return_1", family="wash return", why=room)
+    sheet.line("drain", "V65.c", "FD1.inlet_14", family="wash return", why=room)
     sheet.line(
         "air",
         "AI1.outlet",
         "V66",
         "ML1.air",
         family="injector air",
-        length_m=1.0,
-        bends=1,
         why="at the milkline",
     )
     sheet.add("header", "HT1", label="Tank wash header")
-    sheet.line("wash", "TR1.outlet_2", "LP5", "HT1", family="wash supply", length_m=3.0, why=room)
+    sheet.line("wash", "TR1.outlet_2", "LP5", "HT1", family="wash supply", why=room)
     for n in range(1, want.tanks + 1):
         sheet.add(
             "valve",
@@ -215,6 +200,5 @@ def _lines(sheet: Sheet, want: Intent, heaters: tuple[int, ...]) -> None:
             f"V6{n + 6}",
             f"TK{n}.wash",
             family="wash supply",
-            length_m=6.0,
             why="to the milk room",
         )

@@ -6,11 +6,10 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
+from byrewright.place.board import WALL_M
+from byrewright.place.cows import DECK_FRAME_M, CowSide
 from byrewright.place.model import (
-    Body,
-    Deck,
     Door,
-    Flat,
     Plan,
     Rack,
     Room,
@@ -18,8 +17,7 @@ from byrewright.place.model import (
     Side,
     Thing,
 )
-from byrewright.place.shapes import body, clear_room, measures
-from byrewright.place.zones import in_line_of, zones
+from byrewright.place.shapes import body, measures
 from byrewright.standards.footprints import footprint
 from byrewright.standards.place import tank_wall_key
 from byrewright.standards.rulebook import Rulebook
@@ -28,15 +26,16 @@ AISLE_M = 1.3
 """Walkway between two rows of machines that face each other: service space and a step."""
 PASSAGE_M = 1.9
 """The passage along the hall that the racks hang in."""
-WALL_M = 0.2
-"""Walls as drawn: the rooms' sides are their inner faces, this apart."""
-HEAD_FLOOR_M = -0.6
-DECK_FRAME_M = -1.05
-"""Lowest level of what hangs under a turning deck; still pipes run below it."""
-BLOCK_WIDTHS = ((45.0, 12.0), (75.0, 14.0), (math.inf, 16.0))
+BLOCK_WIDTHS = ((60.0, 14.0), (math.inf, 16.0))
 """Width of the dairy block by metres of machines in rows."""
-ROOMS = (("plant", ("plant", "cold")), ("switch", ("switch",)), ("wash", ("wash", "laundry")))
-"""Rooms in rows of machines from south to north; the milk room stands north of them."""
+ROOMS = (
+    ("plant", ("plant",)), ("switch", ("switch",)), ("wash", ("wash", "laundry")),
+    ("cold", ("cold",)),
+)  # fmt: skip
+"""Rooms in rows of machines from south to north; the milk room stands north of them, beside what
+makes its cold. Vacuum and compressed air are at the other end, for the noise."""
+BLOCK = ("plant", "switch", "wash", "cold", "milk")
+"""The rooms along the passage."""
 
 
 def lay_out(scene: Scene, rules: Rulebook) -> Plan:
@@ -52,18 +51,10 @@ class _Row:
     deep_m: float
 
 
-class _Layout:
+class _Layout(CowSide):
     def __init__(self, scene: Scene, rules: Rulebook) -> None:
-        self.scene = scene
-        self.rules = rules
-        self.zone = zones(scene)
-        self.bodies: dict[str, Body] = {}
-        self.rooms: dict[str, Room] = {}
-        self.gullies: dict[str, tuple[Flat, ...]] = {}
-        self.deck = self._deck()
-
-    def n(self, key: str) -> float:
-        return self.rules.number(f"place.{key}")
+        super().__init__(scene, rules)
+        self.coupling_y = 0.0
 
     def plan(self) -> Plan:
         self._hall()
@@ -78,90 +69,41 @@ class _Layout:
 
     # the cows' side -----------------------------------------------------------------------------
 
-    def _deck(self) -> Deck:
-        scene, wish = self.scene, self.scene.wish.deck
-        height = wish.get("height_m", self.n("deck_height_m"))
-        if not scene.rotary:
-            a_row = math.ceil(scene.stalls / max(1, scene.rows))
-            length = a_row * self.n("row_pitch_m") + 2 * self.n("pit_steps_m")
-            return Deck(
-                False, scene.stalls, height, pit_length_m=round(length, 2),
-                pit_width_m=self.n("pit_width_m"), row_depth_m=self.n("row_depth_m"),
-                pit_floor_m=0.0, rows=max(1, scene.rows),
-            )  # fmt: skip
-        rail = scene.rail_radius_m or scene.stalls * 0.9 / (2 * math.pi)
-        edge = wish.get("edge_radius_m", rail + self.n("edge_from_rail_m"))
-        inner = wish.get("inner_radius_m", max(0.5, edge - self.n("deck_depth_m")))
-        pit = wish.get("pit_radius_m", min(max(self.n("deck_pit_m"), 0.62 * rail), rail - 0.3))
-        floor = wish.get("pit_floor_m", self.n("deck_pit_floor_m"))
-        return Deck(True, scene.stalls, height, edge, inner, rail, pit, floor)
-
-    def _hall(self) -> None:
-        deck, high = self.deck, self.n("hall_height_m")
-        yard_m2 = self.scene.group_cows * self.n("yard_m2_cow")
-        if deck.rotary:
-            half = deck.edge_radius_m + self.n("walkway_m") + self.n("wall_gap_m")
-            half = math.ceil(half * 10) / 10
-            hall = Room("hall", -half, -half, 2 * half, 2 * half, high)
-        else:
-            banks = max(1, math.ceil(deck.rows / 2))
-            wide = banks * (deck.pit_width_m + 2 * deck.row_depth_m + 2 * self.n("row_exit_m"))
-            half_x, half_y = deck.pit_length_m / 2 + 1.0, wide / 2
-            hall = Room("hall", -half_x, -half_y, 2 * half_x + self._head_size()[0], wide, high)
-        wide = min(max(self.n("yard_width_m"), 0.4 * hall.w), hall.w)
-        deep = math.ceil(yard_m2 / wide * 10) / 10
-        rise = deck.height_m
-        if deck.rotary:
-            yard = Room("yard", hall.x - 0.0, hall.y - WALL_M - deep, wide, deep, 4.0, rise,
-                        open=True, fall_pct=self.n("yard_slope_pct"))  # fmt: skip
-        else:
-            deep = math.ceil(yard_m2 / hall.d * 10) / 10
-            yard = Room("yard", hall.x - WALL_M - deep, hall.y, deep, hall.d, 4.0, rise,
-                        open=True, fall_pct=self.n("yard_slope_pct"))  # fmt: skip
-        self._room(hall)
-        self._room(yard)
-
-    def _room(self, room: Room) -> Room:
-        stated = next((r for r in self.scene.wish.rooms if r.name == room.name), None)
-        if stated is not None:
-            doors = stated.doors or room.doors
-            room = replace(stated, doors=doors)
-        self.rooms[room.name] = room
-        return room
-
     # the dairy block ----------------------------------------------------------------------------
 
-    @property
-    def floor(self) -> float:
-        """Floor of the dairy block: the operator's for a rotary; the cows' for rows."""
-        return 0.0 if self.scene.rotary else self.deck.height_m
-
-    def _of(self, *wanted: str) -> list[Thing]:
-        tags = [t for t, z in self.zone.items() if z in wanted]
-        return [self.scene.things[t] for t in in_line_of(self.scene, tags)]
-
-    def _slot(self, thing: Thing) -> float:
-        length = measures(thing)[0]
-        _, sides, _ = clear_room(footprint(thing.kind), None, thing.spot.sides_m, None)
-        return length + 2 * sides
-
     def _rows(self, things: Iterable[Thing], most_m: float) -> list[_Row]:
+        """Machines in rows of a length, broken where the fewest lines must cross the aisle."""
+        order = list(things)
+        slots = [self._slot(t) for t in order]
         rows: list[_Row] = []
-        here, used = _Row([], 0.0), 0.0
-        for thing in things:
-            slot, deep = self._slot(thing), measures(thing)[1]
-            if here.slots and used + slot > most_m + 1e-9:
-                rows.append(here)
-                here, used = _Row([], 0.0), 0.0
-            here.slots.append((thing, slot))
-            here.deep_m = max(here.deep_m, deep)
-            used += slot
-        if here.slots:
-            rows.append(here)
-        for i, row in enumerate(rows):
+        start = 0
+        left = _rows_needed(slots, most_m)
+        while start < len(order):
+            ends = [e for e in range(start + 1, len(order) + 1)
+                    if e == start + 1 or sum(slots[start:e]) <= most_m + 1e-9]  # fmt: skip
+            good = [e for e in ends if _rows_needed(slots[e:], most_m) <= left - 1] or ends[-1:]
+            end = min(good, key=lambda e: (self._torn(order, start, e), -e))
+            row = order[start:end]
+            rows.append(_Row(list(zip(row, slots[start:end], strict=True)),
+                             max(measures(t)[1] for t in row)))  # fmt: skip
+            start, left = end, left - 1
+        for i, row_ in enumerate(rows):
             if i % 2:  # a snake: the end of one row lies by the start of the next
-                row.slots.reverse()
+                row_.slots.reverse()
         return rows
+
+    def _torn(self, order: list[Thing], start: int, end: int) -> int:
+        """What it costs to break a row here: a line that must run empty and has no drain cock at
+        its upper end counts for many."""
+        ahead = {t.tag for t in order[start:end]}
+        behind = {t.tag for t in order[end:]}
+        cost = 0
+        for run in self.runs:
+            a, b = (e.partition(".")[0] for e in (run[0].start, run[-1].end))
+            if (a in ahead and b in behind) or (a in behind and b in ahead):
+                kept = run[0].service in ("milk", "wash") and self.steps.get(a, 0) > 0
+                cost += 20 if kept else 1
+        return cost
 
     def _block(self) -> None:
         hall = self.rooms["hall"]
@@ -169,7 +111,7 @@ class _Layout:
         total = sum(self._slot(t) for t in self._of("plant", "cold", "wash", "laundry", "milk"))
         width = next(w for most, w in BLOCK_WIDTHS if total <= most)
         clear = self.n(tank_wall_key(self.scene.region).removeprefix("place."))
-        longest = max((measures(t)[1] for t in tanks), default=0.0)
+        longest = max((measures(t)[1] for t in tanks if t.kind == "bulk_tank"), default=0.0)
         widest = max((self._slot(t) for t in self._of("plant", "cold", "wash", "milk")), default=0)
         width = max(width, math.ceil((PASSAGE_M + 0.9 + longest + clear) * 2) / 2,
                     math.ceil((PASSAGE_M + 0.8 + widest) * 2) / 2)  # fmt: skip
@@ -221,10 +163,11 @@ class _Layout:
             faces: Side = "s" if i % 2 else "n"
             y += 0.0 if i % 2 else back
             line = y + row.deep_m if faces == "s" else y  # the line of backs
-            x = room.x + 0.2
+            used = sum(slot for _, slot in row.slots)
+            x = room.x2 - 0.2 - used if i % 2 else room.x + 0.2  # a snake: it turns at the east
             for thing, slot in row.slots:
                 depth = measures(thing)[1]
-                hung = footprint(thing.kind).sort in ("hung", "in line")
+                hung = footprint(thing.kind).sort in ("hung", "in line") and not thing.low
                 shift = -(back - 0.12) if hung else 0.0
                 middle = line - depth / 2 - shift if faces == "s" else line + depth / 2 + shift
                 self._put(thing, x + slot / 2, middle, faces, room)
@@ -238,23 +181,18 @@ class _Layout:
                 y += back
         return y
 
-    def _channel(self, room: Room, y: float) -> None:
-        if room.dry:
-            return
-        count = max(2, round(room.w / 3.0))
-        step = room.w / count
-        points = tuple((round(room.x + step * (i + 0.5), 2), round(y, 2)) for i in range(count))
-        self.gullies[room.name] = (*self.gullies.get(room.name, ()), *points)
-
     def _base(self, thing: Thing, floor: float) -> float:
         rule = footprint(thing.kind)
+        falling = self.run_down(thing, floor)
+        if falling is not None:
+            return falling
         if rule.sort in ("hung", "in line"):
             low = thing.kind == "header" and any(
                 direction == "suction" for _, direction, _ in thing.ports
             )
             return floor + (0.35 if low else rule.base_m or 1.2)
         plinth = rule.hot or thing.kind in ("milk_pump", "liquid_pump")
-        return floor + (self.n("plinth_height_m") if plinth else 0.0)
+        return floor + (self.n("plinth_height_m") if plinth else rule.base_m)
 
     def _put(self, thing: Thing, x: float, y: float, turn: Side, room: Room) -> None:
         z = self._base(thing, room.floor_m)
@@ -265,7 +203,10 @@ class _Layout:
     ) -> float:
         if not rows and not tanks:
             return y
-        deep = self._deep(rows) if rows else 0.0
+        side = [t for t in tanks if t.kind != "bulk_tank"]
+        tanks = [t for t in tanks if t.kind == "bulk_tank"]
+        beside = sum(self._slot(t) for t in side)
+        deep = (self._deep(rows) if rows else 0.0) + beside
         gap, between = clear, self.n("tank_between_m")
         if tanks:
             deep += max(self.n("passage_m"), 0.3) if rows and len(rows) % 2 == 0 else 0.0
@@ -283,6 +224,14 @@ class _Layout:
         at = self._fill(room, rows) if rows else room.y + gap
         if rows and len(rows) % 2 == 0:
             at += self.n("passage_m")
+        for thing in side:  # on the tanker's wall, between the tanks' outlets and the coupling
+            slot, depth = self._slot(thing), measures(thing)[1]
+            self._put(thing, room.x2 - 0.05 - depth / 2, at + slot / 2, "w", room)
+            if any(service == "drain" for _, _, service in thing.ports):
+                spot = (round(room.x2 - 0.6 - depth, 2), round(at + slot / 2, 2))
+                self.gullies["milk"] = (*self.gullies.get("milk", ()), spot)
+            at += slot
+        self.coupling_y = round(at - 0.5, 2)
         first = at
         for thing in tanks:
             wide, long, _, _ = measures(thing)
@@ -304,7 +253,7 @@ class _Layout:
 
     def _doors(self, x1: float) -> None:
         """A door from the passage into every room of the block that has none on that side."""
-        for name in ("plant", "switch", "wash", "milk"):
+        for name in BLOCK:
             room = self.rooms.get(name)
             if room is None or any(d.wall == "w" for d in room.doors):
                 continue
@@ -315,97 +264,6 @@ class _Layout:
             self.rooms[name] = replace(room, doors=(*room.doors, door))
 
     # what hangs under the deck, or stands at the head of the pit --------------------------------
-
-    def _under_deck(self) -> None:
-        deck = self.deck
-        gland = next((t for t in self.scene.things.values() if t.kind == "rotary_gland"), None)
-        half = 0.5
-        if gland is not None:
-            made = body(gland, 0.0, 0.0, deck.pit_floor_m, "e", "hall")
-            self.bodies[gland.tag] = replace(made, sides_m=0.0, front_m=0.0)
-            half = made.dy / 2
-        things = self._of("deck")
-        things = [t for t in things if gland is None or t.tag != gland.tag]
-        near = max(half + 0.45, 0.95)
-        rows: list[tuple[float, float]] = []  # line of fronts (y), half length
-        side = near
-        while side + 0.9 < deck.ring_radius_m and len(rows) < 6:
-            long = math.sqrt(max(0.3, (deck.ring_radius_m - 0.25) ** 2 - (side + 0.75) ** 2))
-            rows += [(side, long), (-side, long)]
-            side += 1.25
-        total = sum(self._slot(t) for t in things)
-        place, n_rows = 0, len(rows)
-        share = max(total / max(1, min(2, n_rows)) * 1.02, max((self._slot(t) for t in things),
-                                                               default=0.0))  # fmt: skip
-        queue = list(things)
-        while queue and place < n_rows:
-            line, long = rows[place]
-            most = min(2 * long, share) if place < 2 else 2 * long
-            taken: list[tuple[Thing, float]] = []
-            used = 0.0
-            while queue and used + self._slot(queue[0]) <= most + 1e-9:
-                slot = self._slot(queue[0])
-                taken.append((queue.pop(0), slot))
-                used += slot
-            self._deck_row(taken, -used / 2, line)
-            place += 1
-            if place == 2:
-                share = math.inf
-        for i, thing in enumerate(queue):  # no room left: outside the pit's square, told by checks
-            self._deck_row([(thing, self._slot(thing))], 0.8 * i, -side - 0.2)
-
-    def _deck_row(self, slots: list[tuple[Thing, float]], x: float, line: float) -> None:
-        faces: Side = "s" if line > 0 else "n"
-        for thing, slot in slots:
-            depth = measures(thing)[1]
-            y = line + depth / 2 if line > 0 else line - depth / 2
-            made = body(thing, round(x + slot / 2, 2), round(y, 2), self._deck_base(thing), faces,
-                        "hall")  # fmt: skip
-            self.bodies[thing.tag] = replace(
-                made, frame="deck" if self.scene.rotary else "fixed", front_m=0.5
-            )
-            x += slot
-
-    def _deck_base(self, thing: Thing) -> float:
-        low = DECK_FRAME_M if self.scene.rotary else HEAD_FLOOR_M
-        if thing.kind == "receiver":
-            return round(low + 0.33, 3)
-        if thing.kind == "header":
-            suction = any(direction == "suction" for _, direction, _ in thing.ports)
-            return round(low + (0.2 if suction else 1.1), 3)
-        if thing.kind == "sanitary_trap":
-            return round(low + 1.0, 3)
-        return round(low + 0.05, 3)
-
-    def _head_size(self) -> tuple[float, float]:
-        things = self._of("deck")
-        total = sum(self._slot(t) for t in things)
-        return (round(max(3.0, total / 2 + 1.0) + 0.6, 1), 3.6)
-
-    def _head(self) -> None:
-        deck, hall = self.deck, self.rooms["hall"]
-        wide, deep = self._head_size()
-        x = hall.x2 - wide
-        room = self._room(Room("head", x, -deep / 2, wide - 0.1, deep, 3.2, HEAD_FLOOR_M,
-                               fall_pct=self.n("floor_fall_pct")))  # fmt: skip
-        things = self._of("deck")
-        half: list[tuple[Thing, float]] = []
-        used, total = 0.0, sum(self._slot(t) for t in things)
-        rows: list[list[tuple[Thing, float]]] = []
-        for thing in things:
-            slot = self._slot(thing)
-            if half and used + slot > total / 2 + 0.3 and not rows:
-                rows.append(half)
-                half, used = [], 0.0
-            half.append((thing, slot))
-            used += slot
-        rows.append(half)
-        for row, line in zip(rows, (0.75, -0.75), strict=False):
-            self._deck_row(row, x + 0.3, line)
-        for tag in [t.tag for t in things]:
-            self.bodies[tag] = replace(self.bodies[tag], room=room.name)
-        self._channel(room, 0.0)
-        assert deck.pit_length_m
 
     # round about --------------------------------------------------------------------------------
 
@@ -419,7 +277,7 @@ class _Layout:
             length, depth, _, _ = measures(thing)
             if thing.kind == "tanker_bay" and tanker is not None:
                 milk = self.rooms["milk"]
-                x, y, turn = milk.x2 + 0.45, milk.y + milk.d - 1.2, "e"
+                x, y, turn = milk.x2 + 0.45, self.coupling_y, "e"
             elif thing.kind == "water_source":
                 x, y, turn = passage.x + 0.6, passage.y - 3.0, "s"
             else:
@@ -445,7 +303,7 @@ class _Layout:
         elif self.scene.rotary:
             racks.append(Rack("bridge", (0.0, 0.0), (x, 0.0), round(hall.height_m - 1.1, 2), 1.2))
         else:
-            racks.append(Rack("bridge", (round(hall.x2 - 4.0, 2), 0.0), (x, 0.0), level, 1.2))
+            racks.append(Rack("bridge", (round(hall.x2 - 0.8, 2), 0.0), (x, 0.0), level, 1.2))
         return racks
 
     def _decided(self) -> None:
@@ -477,3 +335,12 @@ class _Layout:
                 front = spot.front_m
             self.bodies[tag] = replace(made, pinned=spot.at is not None, frame=frame,
                                        front_m=front)  # fmt: skip
+
+
+def _rows_needed(slots: list[float], most_m: float) -> int:
+    rows, used = 0, math.inf
+    for slot in slots:
+        if used + slot > most_m + 1e-9:
+            rows, used = rows + 1, 0.0
+        used += slot
+    return rows

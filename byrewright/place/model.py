@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from typing import Literal
 
 Side = Literal["n", "e", "s", "w"]
@@ -126,6 +127,8 @@ class Thing:
     ways: int = 2
     ports: tuple[tuple[str, str, str], ...] = ()
     """Name, direction and service of each port that a pipe meets."""
+    low: bool = False
+    """Hung low, a step above the next machine along the flow, so that the line runs empty."""
     spot: Spot = Spot()
     power_kw: float = 0.0
     holds_l: float = 0.0
@@ -277,7 +280,7 @@ class Route:
     @property
     def length_m(self) -> float:
         """Length along the middle."""
-        return sum(math.dist(a, b) for a, b in zip(self.points, self.points[1:], strict=False))
+        return sum(math.dist(a, b) for a, b in pairwise(self.points))
 
 
 @dataclass(frozen=True, slots=True)

@@ -56,7 +56,7 @@ def _side(name: str, kind: str, service: str) -> str:
     """Which way a port points, in the machine's own frame."""
     if name in ("drain", "sample"):
         return "front_low"
-    if kind == "header" and service == "drain":
+    if kind in ("header", "valve") and service == "drain":
         return "front"
     if name == "overflow":
         return "front_high"
@@ -113,6 +113,8 @@ def _mouths(
             side = "front" if name.startswith("fixed") else "back"
         else:
             side = _side(name, thing.kind, service)
+            if thing.low and side in ("up", "back_low"):
+                side = "back"
         by_side.setdefault(side, []).append(name)
     found: dict[str, Mouth] = {}
     middle = z + height / 2
@@ -126,8 +128,9 @@ def _mouths(
                 v, way, level = -depth / 4, (0.0, 0.0, 1.0), z + height
             elif side == "front_high":
                 level = z + 0.85 * height
-            elif side == "front":
+            elif side in ("front", "back"):
                 level = middle
+                v, way = (v, way) if side == "front" else (-depth / 2, (-fx, -fy, 0.0))
             elif side == "front_low":
                 level = z + 0.8 if name == "sample" and height > 1 else low
             else:
@@ -135,7 +138,7 @@ def _mouths(
                 level = z + 0.7 * height if side == "back_high" else low
             if thing.kind == "rotary_gland":
                 level = z + (GLAND_LOW_M if side == "front" else GLAND_HIGH_M)
-            datum = middle if is_through(thing.kind) and thing.kind != "rotary_gland" else level
+            datum = middle if is_through(thing.kind) else level
             at = (round(x + lx * u + fx * v, 3), round(y + ly * u + fy * v, 3), round(level, 3))
             found[name] = Mouth(at, way, round(datum, 3))
     return found

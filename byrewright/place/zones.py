@@ -67,6 +67,8 @@ def neighbours(scene: Scene) -> dict[str, list[tuple[str, str]]]:
     for run in chains(scene):
         a, b = (e.partition(".")[0] for e in ends(run))
         service = run[0].service
+        if any(".fixed_" in e for e in ends(run)):
+            continue  # the still side of a gland does not draw a machine under the deck
         if a in found and b in found and a != b and service != "drain":
             found[a].append((b, service))
             found[b].append((a, service))
@@ -82,7 +84,8 @@ def zones(scene: Scene) -> dict[str, str]:
         rule = footprint(thing.kind)
         if rule.sort in ("none", "spread", "outside") or passes(thing):
             continue
-        if thing.kind in ("header", "valve", "milk_pump", "liquid_pump", "sanitary_trap"):
+        if thing.kind in ("header", "valve", "milk_pump", "liquid_pump", "sanitary_trap",
+                          "air_injector"):  # fmt: skip
             open_tags.append(tag)
         else:
             zone[tag] = rule.zone
@@ -100,13 +103,15 @@ def zones(scene: Scene) -> dict[str, str]:
                 for other, _ in near[tag]
                 if other in zone or other in ring
             ]
-            feeds = _feeder(scene, tag) if thing.kind == "milk_pump" else None
+            feeds = _feeder(scene, tag) if thing.kind.endswith("_pump") else None
             if feeds in zone:
                 known = [zone[feeds]]
             if known:
-                count = Counter("milk" if z == "tank" else z for z in known)
+                count = Counter(known)
+                if not tag_draws_from_tank(scene, tag, fresh | zone):
+                    count = Counter("milk" if z == "tank" else z for z in known)
                 best = max(count.values())
-                order = ("deck", "plant", "cold", "milk", "wash", "laundry", "switch")
+                order = ("deck", "plant", "cold", "tank", "milk", "wash", "laundry", "switch")
                 fresh[tag] = next(z for z in order if count.get(z) == best)
         if all(zone.get(t) == z for t, z in fresh.items()) and len(fresh) == len(open_tags):
             break
@@ -114,6 +119,20 @@ def zones(scene: Scene) -> dict[str, str]:
     for tag in open_tags:
         zone.setdefault(tag, footprint(scene.things[tag].kind).zone)
     return zone
+
+
+def tag_draws_from_tank(scene: Scene, tag: str, zone: Mapping[str, str]) -> bool:
+    """Whether milk comes to it out of a tank, so that it stands by the tanks' outlets."""
+    for run in chains(scene):
+        a, b = ends(run)
+        if b.partition(".")[0] != tag or run[0].service != "milk":
+            continue
+        first = scene.things[a.partition(".")[0]]
+        if first.kind == "bulk_tank" and a.endswith(".outlet"):
+            return True
+        if first.kind in ("valve", "header") and zone.get(first.tag) == "tank":
+            return True
+    return False
 
 
 def _feeder(scene: Scene, pump: str) -> str | None:
@@ -125,6 +144,46 @@ def _feeder(scene: Scene, pump: str) -> str | None:
         if a == f"{pump}.inlet":
             return b.partition(".")[0]
     return None
+
+
+def steps_to_drain(scene: Scene) -> dict[str, int]:
+    """How many machines lie between each one in a milk or wash line and the next drain cock below
+    it, along the flow. Levels that fall by a step each let the line run empty."""
+    onward: dict[str, set[str]] = {}
+    steps: dict[str, int] = {}
+    for run in chains(scene):
+        a, b = (e.partition(".")[0] for e in ends(run))
+        if run[-1].service == "drain":
+            steps[a] = 0
+        elif run[0].service in ("milk", "wash"):
+            onward.setdefault(a, set()).add(b)
+    while True:
+        fresh = {
+            a: 1 + min(steps[b] for b in after if b in steps)
+            for a, after in onward.items()
+            if a not in steps and any(b in steps for b in after)
+        }
+        if not fresh:
+            return steps
+        steps |= fresh
+
+
+def along_flow(scene: Scene, tags: list[str]) -> list[str]:
+    """The machines in the order in which milk comes to them; the file's own order where it leaves
+    a choice, or where milk runs in a ring."""
+    inside = set(tags)
+    after: dict[str, set[str]] = {t: set() for t in tags}
+    for run in chains(scene):
+        a, b = (e.partition(".")[0] for e in ends(run))
+        if a in inside and b in inside and run[0].service in ("milk", "wash"):
+            after[a].add(b)
+    rank = dict.fromkeys(tags, 0)
+    for _ in range(len(tags)):
+        wanted = {b: rank[a] + 1 for a in tags for b in after[a] if rank[b] < rank[a] + 1}
+        if not wanted or max(wanted.values()) > len(tags):
+            break
+        rank |= wanted
+    return sorted(tags, key=lambda t: (rank[t], tags.index(t)))
 
 
 def in_line_of(scene: Scene, tags: list[str]) -> list[str]:

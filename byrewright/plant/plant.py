@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
 from functools import cached_property
 from typing import Annotated, Any, Literal, Self, TypeVar
 
@@ -83,6 +84,18 @@ class Pipe(Record):
         pipe.__pydantic_fields_set__.difference_update(taken)
         pipe._planned = True
         return pipe
+
+
+def lengths_from(pipes: Iterable[Pipe]) -> str:
+    """Where the lengths of some pipes come from, in words.
+
+    >>> lengths_from([])
+    'no pipe'
+    """
+    count = Counter(pipe.length_from for pipe in pipes)
+    if len(count) == 1:
+        return f"lengths {next(iter(count))}"
+    return ", ".join(f"{n} {n_from}" for n_from, n in sorted(count.items())) or "no pipe"
 
 
 class Mode(Record):
@@ -212,3 +225,19 @@ class Plant(Record):
             for parameter in record.defaulted():
                 if not isinstance(parameter.default, Record):
                     yield where, parameter
+        yield from self._lengths_taken()
+
+    def _lengths_taken(self) -> Iterator[tuple[str, Parameter]]:
+        """How many pipes take their length from the plan, and each that has a guessed one."""
+        planned = sum(p.length_from == "from the plan" for p in self.pipes)
+        if planned:
+            many = f"{planned} pipe" if planned == 1 else f"{planned} pipes"
+            why = "worked out from where machines stand; measure before pipe is cut"
+            yield "place", Parameter("lengths", f"length, rise and bends of {many}", "",
+                                     "from the plan", False, why, "derived")  # fmt: skip
+        for pipe in self.pipes:
+            if pipe.length_from == "guessed":
+                yield f"pipes.{pipe.id}", Parameter(
+                    "length_m", "length", "m", pipe.length_m, False,
+                    "guessed: neither stated nor to be had from a plan", "common_practice",
+                )  # fmt: skip

@@ -25,8 +25,8 @@ class Sited:
     """A plant's plan, its routes, and each pipe as laid."""
 
     plan: Plan
-    routes: tuple[Route, ...] = ()
-    laid: dict[str, Laid] | None = None
+    routes: tuple[Route, ...]
+    laid: dict[str, Laid]
 
 
 _KEPT: OrderedDict[str, Sited] = OrderedDict()
@@ -37,7 +37,18 @@ def laid_out(plant: Plant) -> Plant:
 
     A plant without a `place` is handed back as it is: its missing lengths are guesses.
     """
-    return plant
+    made = sited(plant)
+    if made is None:
+        return plant
+    pipes = tuple(
+        pipe.laid(one.length_m, one.rise_m, one.bends)
+        if (one := made.laid.get(pipe.id)) is not None
+        else pipe
+        for pipe in plant.pipes
+    )
+    fresh = plant.model_copy(update={"pipes": pipes})
+    fresh.__pydantic_fields_set__.intersection_update(plant.model_fields_set)
+    return fresh
 
 
 def sited(plant: Plant) -> Sited | None:
@@ -49,10 +60,15 @@ def sited(plant: Plant) -> Sited | None:
     if key in _KEPT:
         _KEPT.move_to_end(key)
         return _KEPT[key]
+    from byrewright.place.cut import cut
     from byrewright.place.layout import lay_out
+    from byrewright.place.router import lay
     from byrewright.standards.rulebook import default_rulebook
 
-    made = Sited(lay_out(scene, default_rulebook()))
+    rules = default_rulebook()
+    plan = lay_out(scene, rules)
+    routes = lay(plan, rules)
+    made = Sited(plan, routes, cut(plan, routes))
     _KEPT[key] = made
     while len(_KEPT) > KEPT:
         _KEPT.popitem(last=False)
@@ -119,7 +135,7 @@ def _thing(
     return Thing(
         machine.id, machine.kind, type(machine).TITLE, machine.count,
         None if value is None else float(value), int(getattr(machine, "ways", 2)), ports,
-        _spot(stated), machine.power_kw(), float(holds), tuple(machine.fed_from),
+        False, _spot(stated), machine.power_kw(), float(holds), tuple(machine.fed_from),
     )  # fmt: skip
 
 

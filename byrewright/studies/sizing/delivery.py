@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from byrewright.physics.pipeflow import bore_for_velocity_mm, velocity_m_s
 from byrewright.plant.graph import Joint
-from byrewright.plant.plant import Pipe
+from byrewright.plant.plant import Pipe, lengths_from
 from byrewright.plant.roles import (
     BalancesMilk,
     FeedsCalves,
@@ -220,6 +220,8 @@ def _head(bench: Bench, pump: MovesMilk, flow: float, wash: float) -> None:
         return
     worst = max(every, key=lambda a: (a.head_m, a.goal))
     limit = worst.head_m
+    milk = [p for p in bench.plant.pipes if bench.plant.service_of(p) in ("milk", "wash")]
+    laid = lengths_from(milk)
     bench.find(
         "delivery.head",
         "Milk pump head",
@@ -237,9 +239,13 @@ def _head(bench: Bench, pump: MovesMilk, flow: float, wash: float) -> None:
         formula="H = z + (sum f l/d rho v^2/2 + dp_machines + p_vacuum) / (rho g)",
         inputs=(
             worked("q", "milk or wash flow", worst.l_min, "L/min"),
-            worked("z", "rise, and level over the suction", round(worst.rise_m, 3), "m"),
+            worked("z", "rise, and level over the suction", round(worst.rise_m, 3), "m", laid),
             worked(
-                "sum f l/d rho v^2/2", "friction of the pipes passed", worst.friction_kpa, "kPa"
+                "sum f l/d rho v^2/2",
+                "friction of the pipes passed",
+                worst.friction_kpa,
+                "kPa",
+                laid,
             ),
             worked("dp_machines", "filter, cooler, valves", worst.losses_kpa, "kPa"),
             worked("p_vacuum", "vacuum it draws against", worst.vacuum_kpa, "kPa"),

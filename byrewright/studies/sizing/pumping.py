@@ -16,7 +16,7 @@ from byrewright.physics.pipeflow import (
 )
 from byrewright.plant.graph import Joint
 from byrewright.plant.machine import Service
-from byrewright.plant.plant import Pipe
+from byrewright.plant.plant import Pipe, lengths_from
 from byrewright.plant.roles import (
     BuffersWater,
     CoolsMilk,
@@ -110,6 +110,7 @@ def _head(bench: Bench, pump: MovesWater, duties: Sequence[PumpDuty], key: str) 
     need, worst = max(heads, key=lambda one: one[0])
     friction, losses, rise = _parts(bench, worst)
     end = 0.0 if worst.asked is not None else worst.kpa
+    laid = lengths_from(worst.pipes())
     bench.find(
         f"{key}.head", f"{pump.title}: head", pump.head_m, "m",
         f"{pump.id} gives {pump.head_m:g} m; for {worst.what} it needs {rise:.1f} m of rise, "
@@ -118,8 +119,8 @@ def _head(bench: Bench, pump: MovesWater, duties: Sequence[PumpDuty], key: str) 
         subject=pump.id, limit=round(need, 2), sense="at_least", allowance=TIGHT,
         formula="H = z + (p_friction + p_machines + p_end)/(rho g), friction f l/d rho v^2/2",
         inputs=(worked("q", worst.what, round(worst.flow_l_min, 1), "L/min"),
-                worked("z", "rise of the pipes", rise, "m"),
-                worked("p_friction", "friction", round(friction, 2), "kPa"),
+                worked("z", "rise of the pipes", rise, "m", laid),
+                worked("p_friction", "friction", round(friction, 2), "kPa", laid),
                 worked("p_machines", "filter, control valve, cooler", losses, "kPa"),
                 worked("p_end", "pressure wanted at the end", end, "kPa"),
                 worked("mu", "viscosity of its liquid", round(worst.viscosity_mpa_s, 2), "mPa.s"),

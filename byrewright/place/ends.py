@@ -1,0 +1,247 @@
+"""Where each chain of pipes begins and ends in the plan."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from byrewright.place.cows import DECK_FRAME_M
+from byrewright.place.model import Frame, Line, Plan, Point, Room, Route
+from byrewright.place.zones import chains, passes
+from byrewright.standards.footprints import footprint
+
+TUBE_M = 1.0
+"""A tube at each stall, from unit to line (common practice, no source)."""
+AIR_GAP_M = 0.06
+RING_LEVEL = {"milkline": 0.35, "pulsator_airline": 0.5, "milking_unit": 0.2}
+"""Levels of what runs round under a deck, over the operator's floor."""
+ROW_LEVEL = {"milkline": 0.8, "pulsator_airline": 1.15, "milking_unit": 1.0}
+RING_APART = {"milkline": 0.0, "pulsator_airline": 0.2, "milking_unit": -0.2}
+
+
+@dataclass(frozen=True, slots=True)
+class End:
+    """One end of a chain: machine, port, place, the way it leaves, and its level for lift."""
+
+    tag: str
+    port: str
+    at: Point
+    way: Point
+    datum_m: float
+    frame: Frame = "fixed"
+
+    def after(self, stub: float) -> Point:
+        """Where its stub ends."""
+        x, y, z = (round(p + w * stub, 3) for p, w in zip(self.at, self.way, strict=True))
+        return x, y, z
+
+
+@dataclass(frozen=True, slots=True)
+class Net:
+    """A chain of pipes between two ends; one that has no place of its own has None there."""
+
+    lines: tuple[Line, ...]
+    start: End | None
+    end: End | None
+    frame: Frame
+    extra_m: float = 0.0
+
+    @property
+    def key(self) -> str:
+        """The tag of its first pipe."""
+        return self.lines[0].tag
+
+    @property
+    def service(self) -> str:
+        """Its service: the one that is not drain, where a cock empties a line."""
+        return next((p.service for p in self.lines if p.service != "drain"), "drain")
+
+    @property
+    def radius_m(self) -> float:
+        """Half the largest outside diameter."""
+        return max(p.outside_mm for p in self.lines) / 2000
+
+    @property
+    def stub_m(self) -> float:
+        """Straight pipe that leaves a port."""
+        return round(max(0.1, math.ceil((self.radius_m + 0.05) * 20) / 20), 3)
+
+    @property
+    def span(self) -> float:
+        """Square distance between its ends."""
+        if self.start is None or self.end is None:
+            return 0.0
+        return sum(abs(a - b) for a, b in zip(self.start.at, self.end.at, strict=True))
+
+    def route(self, points: tuple[Point, ...], found: bool) -> Route:
+        """The route along these points."""
+        return Route(
+            tuple(p.tag for p in self.lines), self.service, self.radius_m * 2000, points,
+            self.frame, found, (self.lines[0].start, self.lines[-1].end),
+        )  # fmt: skip
+
+    def plain(self) -> Route:
+        """A route with no points: a tube at the stalls, or an end that is nowhere."""
+        return self.route((), True)
+
+
+def nets(plan: Plan) -> list[Net]:
+    """Every chain of the scene with its ends in place."""
+    return _Ends(plan).nets()
+
+
+class _Ends:
+    def __init__(self, plan: Plan) -> None:
+        self.plan = plan
+        self.taken: list[Point] = []
+
+    def nets(self) -> list[Net]:
+        made = []
+        for run in chains(self.plan.scene):
+            made.append(self.net(run))
+        return made
+
+    def net(self, run: list[Line]) -> Net:
+        first, last = run[0].start, run[-1].end
+        a, b = self.fixed(first), self.fixed(last)
+        if a is None and b is not None:
+            a = self.open_end(first, b, run)
+        elif b is None and a is not None:
+            b = self.open_end(last, a, run)
+        elif a is None and b is None:
+            a, b = self.both_open(first, last)
+        extra = 0.0
+        for end in (first, last):
+            if self.kind(end) == "milking_unit" and end.endswith(".wash"):
+                deck = self.plan.deck
+                extra = 2 * math.pi * deck.ring_radius_m if deck.rotary else 2 * deck.pit_length_m
+        frame: Frame = "deck" if "deck" in {e.frame for e in (a, b) if e} else "fixed"
+        if a is None or b is None:
+            extra = TUBE_M
+        return Net(tuple(run), a, b, frame, round(extra, 2))
+
+    def kind(self, end: str) -> str:
+        thing = self.plan.scene.things.get(end.partition(".")[0])
+        return thing.kind if thing is not None else ""
+
+    def fixed(self, end: str) -> End | None:
+        """An end at a machine that has a place."""
+        tag, _, port = end.partition(".")
+        body = self.plan.bodies.get(tag)
+        if body is None or port not in body.mouths:
+            return None
+        mouth = body.mouths[port]
+        frame = body.frame
+        if body.kind == "rotary_gland" and port.startswith("deck"):
+            frame = "deck"
+        return End(tag, port, mouth.at, mouth.way, mouth.datum_m, frame)
+
+    def open_end(self, end: str, other: End, run: list[Line]) -> End | None:
+        kind = self.kind(end)
+        if kind == "floor_drain":
+            return self.drain(end, other)
+        if footprint(kind).sort == "spread":
+            return self.ring(end, other)
+        tag, _, port = end.partition(".")
+        thing = self.plan.scene.things.get(tag)
+        if thing is not None and passes(thing):  # a cock that lets out where it hangs
+            x, y, z = other.after(0.5)
+            return End(tag, port, (x, y, z), tuple(-c for c in other.way), z, other.frame)  # type: ignore[arg-type]
+        return None
+
+    def both_open(self, first: str, last: str) -> tuple[End | None, End | None]:
+        """A drain of a ring: straight down at the ring's low end."""
+        kinds = (self.kind(first), self.kind(last))
+        if kinds[1] != "floor_drain" or footprint(kinds[0]).sort != "spread":
+            return None, None
+        deck = self.plan.deck
+        if deck.rotary:
+            r = deck.ring_radius_m + RING_APART.get(kinds[0], 0.0)
+            x, y, low = round(r * 0.6, 3), round(-r * 0.8, 3), deck.pit_floor_m + 0.35
+            frame: Frame = "deck"
+        else:
+            x, y, low = deck.pit_length_m / 2 - 0.1, -deck.pit_width_m / 2 + 0.25, 0.06
+            frame = "fixed"
+        level = self.level(kinds[0])
+        a = End(first.partition(".")[0], first.partition(".")[2], (x, y, level), (0, 0, -1.0),
+                level, frame)  # fmt: skip
+        b = End(last.partition(".")[0], last.partition(".")[2], (x, y, low), (0, 0, 1.0), low,
+                frame)  # fmt: skip
+        return a, b
+
+    def level(self, kind: str) -> float:
+        table = RING_LEVEL if self.plan.deck.rotary else ROW_LEVEL
+        return table.get(kind, 0.3 if self.plan.deck.rotary else 0.9)
+
+    def ring(self, end: str, other: End) -> End:
+        """Where a line from a machine meets a ring or a row: square across from it."""
+        tag, _, port = end.partition(".")
+        kind, deck = self.kind(end), self.plan.deck
+        level = self.level(kind)
+        number = port.rpartition("_")[2]
+        x, y, _ = other.at
+        side = 1.0 if y >= 0 else -1.0
+        if kind == "pulsator_airline" and number.isdigit() and int(number) % 2 == 0:
+            side = -side  # a ring is fed on both sides
+        if not deck.rotary:
+            x = deck.pit_length_m / 2 - 0.1 * (1 + RING_APART.get(kind, 0))
+            at = (round(x, 3), round(side * (deck.pit_width_m / 2 - 0.2), 3), level)
+            at = self.free(at, (0.0, 0.12 * -side, 0.0))
+            return End(tag, port, at, (1.0, 0.0, 0.0), level, "fixed")
+        r = deck.ring_radius_m + RING_APART.get(kind, 0.3)
+        if kind == "backflush":
+            r = deck.inner_radius_m + 0.2
+        if other.tag and self.plan.bodies[other.tag].kind == "rotary_gland":
+            yy = max(-0.9 * r, min(0.9 * r, y))
+            at = self.free(
+                (round(-math.sqrt(r * r - yy * yy), 3), round(yy, 3), level), (0, 0, 0.0)
+            )
+            return End(tag, port, at, (1.0, 0.0, 0.0), level, "deck")
+        xx = max(-0.9 * r, min(0.9 * r, x))
+        at = self.free((round(xx, 3), round(side * math.sqrt(r * r - xx * xx), 3), level),
+                       (0.0, 0.0, 0.0))  # fmt: skip
+        return End(tag, port, at, (0.0, -side, 0.0), level, "deck")
+
+    def drain(self, end: str, other: End) -> End | None:
+        """Over the gully line of the room, square in front of the machine, with an air gap."""
+        tag, _, port = end.partition(".")
+        x, y, _ = other.at
+        if other.frame == "deck":
+            out = other.after(0.25)
+            low = DECK_FRAME_M + 0.07
+            at = self.free((out[0], out[1], low), (0.15, 0.0, 0.0))
+            return End(tag, port, at, (0, 0, 1.0), low, "deck")
+        body = self.plan.bodies.get(other.tag)
+        room = self.plan.rooms.get(body.room) if body is not None else self.plan.room_at(x, y)
+        if room is None or room.name not in self.plan.gullies:
+            near = [r for r in self.plan.rooms.values() if r.name in self.plan.gullies]
+            if not near:
+                return None
+            room = min(near, key=lambda r: _off(r, x, y))
+        many = self.plan.gullies[room.name]
+        low = round(room.floor_m + AIR_GAP_M, 3)
+        if abs(other.way[0]) > 0.5:  # it looks along the rows: a gully in front of it
+            gx, _ = min(many, key=lambda g: math.dist(g, (x, y)))
+            gx = gx if abs(gx - x) > 0.3 else round(x + other.way[0] * 0.4, 3)
+            at = self.free((gx, round(y, 3), low), (0.0, 0.15, 0.0))
+            return End(tag, port, at, (0, 0, 1.0), low)
+        line = min({g[1] for g in many}, key=lambda gy: abs(gy - y))
+        side = 0.15 if y > line else -0.15
+        at = self.free((round(x, 3), round(line + side, 3), low), (0.2, 0.0, 0.0))
+        return End(tag, port, at, (0, 0, 1.0), low)
+
+    def free(self, at: Point, step: Point) -> Point:
+        """The place itself, or the next free one beside it."""
+        step = step if any(step) else (0.0, 0.0, -0.15)
+        for _ in range(40):
+            if all(math.dist(at, t) > 0.14 for t in self.taken):
+                break
+            at = tuple(round(p + s, 3) for p, s in zip(at, step, strict=True))  # type: ignore[assignment]
+        self.taken.append(at)
+        return at
+
+
+def _off(room: Room, x: float, y: float) -> float:
+    dx = max(room.x - x, 0.0, x - room.x2)
+    dy = max(room.y - y, 0.0, y - room.y2)
+    return math.hypot(dx, dy)

@@ -1,0 +1,263 @@
+"""Where pipes may run, and what a metre there is worth: racks cheap, aisles dear, boards shut."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from byrewright.place.cows import DECK_FRAME_M
+from byrewright.place.ends import Net
+from byrewright.place.kernel import SHUT, Floats
+from byrewright.place.layout import BLOCK
+from byrewright.place.model import NORMAL, Body, Frame, Plan
+
+HEAD_M = 2.2
+TIERS_M = (2.4, 2.6, 2.8, 3.0, 3.2, 3.4)
+"""Levels over the block's floor: even ones run east and west, odd ones north and south."""
+STEP_M, LANE_M, HALL_STEP_M = 0.3, 0.1, 1.0
+ROUND_M = 2.4
+"""How far beyond its two ends a short pipe looks for a way before it looks everywhere."""
+LOW_M = (0.7, 1.0, 1.35, 1.9)
+TRENCH_M = (0.15, 0.35, 0.55, 0.75)
+
+Costed = tuple[tuple[float, float, float, float, float, float], tuple[float, float, float]]
+
+
+@dataclass(slots=True)
+class Spaces:
+    """Boxes with their costs a metre (east-west, north-south, upright), and the lines to run on."""
+
+    plan: Plan
+    frame: Frame
+    costed: list[Costed]
+    xs: Floats
+    ys: Floats
+    zs: Floats
+    bodies: list[Body]
+    _costed: tuple[Floats, Floats] | None = field(default=None)
+
+    def arrays(self, net: Net) -> tuple[Floats, Floats]:
+        """The boxes and their costs."""
+        if self._costed is None:
+            boxes = np.array([b for b, _ in self.costed], dtype=np.float64)
+            costs = np.array([c for _, c in self.costed], dtype=np.float64)
+            self._costed = boxes, costs
+        return self._costed
+
+    def lines(self, net: Net, everywhere: bool = False) -> tuple[Floats, Floats, Floats]:
+        """The lines of a pipe's own grid: the common ones near it, and those of its ends."""
+        assert net.start is not None and net.end is not None
+        ends = (net.start, net.end)
+        own = [e.at for e in ends] + [e.after(net.stub_m) for e in ends]
+        found = []
+        for axis, common in enumerate((self.xs, self.ys, self.zs)):
+            marks = {round(p[axis], 3) for p in own}
+            if axis < 2:
+                marks |= {
+                    round(p[axis] + s * k, 3) for p in own for s in (1, -1)
+                    for k in (0.15, 0.3, 0.45)
+                }  # fmt: skip
+                low = min(p[axis] for p in own) - ROUND_M
+                high = max(p[axis] for p in own) + ROUND_M
+                if axis == 0 and self.frame == "fixed":
+                    passage = self.plan.rooms["passage"]
+                    if abs(own[0][1] - own[1][1]) > 4.0 or low < passage.x2:
+                        low = min(low, passage.x)
+                near = common if everywhere else common[(common >= low) & (common <= high)]
+            else:
+                near = common
+            marks |= {round(float(c), 3) for c in near}
+            found.append(np.array(sorted(marks), dtype=np.float64))
+        return found[0], found[1], found[2]
+
+    def solid(self, net: Net) -> Floats:
+        """Machines in the way, grown by the pipe; its own two as they are."""
+        assert net.start is not None and net.end is not None
+        own = {net.start.tag, net.end.tag}
+        rows = []
+        for body in self.bodies:
+            by = -0.01 if body.tag in own else net.radius_m + 0.03
+            x1, y1, x2, y2 = body.box
+            rows.append((x1 - by, y1 - by, body.z - by, x2 + by, y2 + by, body.z + body.h + by))
+        return np.array(rows, dtype=np.float64).reshape(-1, 6)
+
+    def stubs(self, net: Net) -> Floats:
+        """Room before the ports of other pipes, which is left to them where it can be."""
+        assert net.start is not None and net.end is not None
+        own = {(e.tag, e.port) for e in (net.start, net.end)}
+        rows = []
+        by = net.radius_m + 0.06
+        for body in self.bodies:
+            for name, mouth in body.mouths.items():
+                if (body.tag, name) in own:
+                    continue
+                a = mouth.at
+                b = tuple(p + 0.3 * w for p, w in zip(a, mouth.way, strict=True))
+                rows.append(
+                    tuple(min(a[i], b[i]) - by for i in range(3))
+                    + tuple(max(a[i], b[i]) + by for i in range(3))
+                )
+        return np.array(rows, dtype=np.float64).reshape(-1, 6)
+
+
+def _lines(*parts: tuple[float, float, float]) -> Floats:
+    """Lines from, to, at a step; several parts as one."""
+    marks: set[float] = set()
+    for low, high, step in parts:
+        count = max(1, round((high - low) / step))
+        marks |= {round(low + (high - low) * i / count, 3) for i in range(count + 1)}
+    return np.array(sorted(marks), dtype=np.float64)
+
+
+def fixed_spaces(plan: Plan) -> Spaces:
+    """The dairy block, the trench or bridge, the head of the pit, the tanker's wall."""
+    rooms, passage, hall = plan.rooms, plan.rooms["passage"], plan.rooms["hall"]
+    f = passage.floor_m
+    high = max(r.height_m for r in rooms.values() if not r.open and r.name not in ("hall", "head"))
+    costed: list[Costed] = []
+    inner = [r for r in rooms.values() if r.name in BLOCK and not r.dry]
+    top = f + min(high, 3.6) - 0.12
+    wall = 8.0
+    shut = 2 * SHUT
+    east = max((r.x2 for r in inner), default=passage.x2)
+    for room in inner:
+        costed.append(((room.x, room.y, f + 0.04, room.x2, room.y2, f + HEAD_M), (6, 6, 2.0)))
+        costed.append(((room.x, room.y, f, room.x2, room.y2, f + 0.16), (4, 4, 2.0)))
+    bodies = [b for b in plan.bodies.values() if b.frame == "fixed"]
+    names = {r.name for r in inner}
+    for body in bodies:
+        if body.room not in names:
+            continue
+        x1, y1, x2, y2 = body.box
+        costed.append(((x1 - 0.15, y1 - 0.15, f + 0.1, x2 + 0.15, y2 + 0.15, f + HEAD_M),
+                       (2.2, 2.2, 1.3)))  # fmt: skip
+        _, ny = NORMAL[body.turn]
+        back = 0.5
+        if ny:
+            edge = y1 if ny > 0 else y2
+            a, b = sorted((edge, edge - ny * back))
+            costed.append(((x1 - 0.4, a, f + 0.1, x2 + 0.4, b, f + HEAD_M), (1.5, 1.5, 1.1)))
+    for room in inner:
+        costed.append(((room.x + 0.05, room.y + 0.05, f + HEAD_M, room.x2 - 0.05, room.y2 - 0.05,
+                        top), (1.6, 1.6, 1.1)))  # fmt: skip
+    costed.append(((passage.x + 0.1, passage.y + 0.1, f + 0.02, passage.x2 - 0.1,
+                    passage.y2 - 0.1, f + HEAD_M), (5, 5, 1.6)))  # fmt: skip
+    costed.append(((passage.x + 0.1, passage.y + 0.1, f + HEAD_M, passage.x2 - 0.1,
+                    passage.y2 - 0.1, top), (1.2, 2.0, 1.1)))  # fmt: skip
+    for i, tier in enumerate(TIERS_M):
+        z = f + tier
+        if z > top:
+            continue
+        cost = (1.05, 1.5, 1.1) if i % 2 == 0 else (1.5, 1.05, 1.1)
+        for room in inner:
+            costed.append(((room.x + 0.05, room.y + 0.05, z - 0.02, room.x2 - 0.05,
+                            room.y2 - 0.05, z + 0.02), cost))  # fmt: skip
+        rack = (1.0, 1.1, 1.0) if i % 2 == 0 else (1.1, 0.8, 1.0)
+        for one in plan.racks.values():
+            if not one.trench and abs(one.start[0] - one.end[0]) < 1e-6:
+                half = one.wide_m / 2 - 0.06
+                box = (one.start[0] - half, passage.y + 0.1, z - 0.02,
+                       one.start[0] + half, passage.y2 - 0.1, z + 0.02)  # fmt: skip
+                costed.append((box, rack))
+    for room in inner:  # through the wall to the passage, and to the next wet room
+        costed.append(((passage.x2 - 0.1, room.y + 0.05, f + HEAD_M, room.x + 0.05, room.y2 - 0.05,
+                        top), (wall, shut, shut)))  # fmt: skip
+        for other in inner:
+            if 0 < other.y - room.y2 < 0.5:
+                costed.append(((room.x + 0.05, room.y2 - 0.05, f + HEAD_M, room.x2 - 0.05,
+                                other.y + 0.05, top), (shut, wall, shut)))  # fmt: skip
+    _tanker_side(plan, costed, f, wall, shut)
+    _water_side(plan, costed, f, wall, shut)
+    low: list[float] = []
+    xs_extra: list[tuple[float, float, float]] = []
+    ys_extra: list[tuple[float, float, float]] = []
+    if plan.deck.rotary:
+        low, xs_extra, ys_extra = _trench(plan, costed, f)
+    else:
+        _pit_side(plan, costed, f, wall, shut)
+        xs_extra = [(plan.deck.pit_length_m / 2 - 0.3, hall.x2, STEP_M)]
+        ys_extra = [(rooms["head"].y, rooms["head"].y2, 0.2)] if "head" in rooms else []
+        low = [-0.1, 0.15, 0.35]
+    south = passage.y - 4.0
+    xs = _lines((passage.x + 0.15, passage.x2 - 0.15, LANE_M), (passage.x2, east + 0.9, STEP_M),
+                *xs_extra)  # fmt: skip
+    ys = _lines((south, passage.y, 1.0), (passage.y, passage.y2, STEP_M), *ys_extra)
+    zs = sorted({round(f + z, 3) for z in (*LOW_M, *(t for t in TIERS_M if f + t <= top))}
+                | {round(z, 3) for z in low})  # fmt: skip
+    return Spaces(plan, "fixed", costed, xs, ys, np.array(zs, dtype=np.float64), bodies)
+
+
+def _tanker_side(plan: Plan, costed: list[Costed], f: float, wall: float, shut: float) -> None:
+    if "milk" not in plan.rooms:
+        return
+    milk = plan.rooms["milk"]
+    costed.append(((milk.x2 - 0.05, milk.y + 0.1, f + 0.2, milk.x2 + 0.25, milk.y2 - 0.1,
+                    f + 3.0), (wall, shut, shut)))  # fmt: skip
+    costed.append(((milk.x2 + 0.2, milk.y, f + 0.1, milk.x2 + 1.0, milk.y2, f + 3.0),
+                   (2.0, 2.0, 1.5)))  # fmt: skip
+
+
+def _water_side(plan: Plan, costed: list[Costed], f: float, wall: float, shut: float) -> None:
+    passage = plan.rooms["passage"]
+    costed.append(((passage.x, passage.y - 4.5, f - 0.2, passage.x2, passage.y - 0.15, f + 3.2),
+                   (1.6, 1.4, 1.3)))  # fmt: skip
+    costed.append(((passage.x + 0.1, passage.y - 0.2, f + 0.2, passage.x2 - 0.1, passage.y + 0.1,
+                    f + 3.2), (shut, wall, shut)))  # fmt: skip
+
+
+def _trench(
+    plan: Plan, costed: list[Costed], f: float
+) -> tuple[list[float], list[tuple[float, float, float]], list[tuple[float, float, float]]]:
+    deck, passage, hall = plan.deck, plan.rooms["passage"], plan.rooms["hall"]
+    half = 0.7
+    ys = [(-half + 0.1, half - 0.1, LANE_M)]
+    if plan.scene.wish.services == "under":
+        floor = deck.pit_floor_m
+        r = deck.pit_radius_m * 0.8
+        costed.append(((0.3, -half, floor + 0.08, passage.x2 - 0.1, half, -0.15), (1.0, 1.4, 1.2)))
+        costed.append(((-r, -r, floor + 0.08, r, r, DECK_FRAME_M - 0.04), (1.2, 1.2, 1.2)))
+        costed.append(((0.3, -r, DECK_FRAME_M - 0.039, deck.pit_radius_m, r, 1.0),
+                       (2 * SHUT, 2 * SHUT, 2 * SHUT)))  # fmt: skip
+        costed.append(((passage.x + 0.1, -half, -0.2, passage.x2 - 0.1, half, f + 0.1),
+                       (3.0, 3.0, 1.2)))  # fmt: skip
+        levels = [round(floor + t, 3) for t in TRENCH_M]
+    else:
+        high = hall.height_m
+        costed.append(((-0.8, -0.8, -1.3, 0.8, 0.8, high - 0.3), (2.0, 2.0, 1.1)))
+        costed.append(((-0.8, -half, high - 1.4, passage.x2 - 0.1, half, high - 0.3),
+                       (1.0, 1.3, 1.1)))  # fmt: skip
+        costed.append(((passage.x + 0.1, -half, f + 2.2, passage.x2 - 0.1, half, high - 0.3),
+                       (1.3, 1.3, 1.1)))  # fmt: skip
+        levels = [round(high - 0.4 - 0.2 * i, 3) for i in range(5)]
+    xs = [(0.3, passage.x, HALL_STEP_M), (0.3, 1.5, STEP_M)]
+    return levels, xs, ys
+
+
+def _pit_side(plan: Plan, costed: list[Costed], f: float, wall: float, shut: float) -> None:
+    deck, passage, hall = plan.deck, plan.rooms["passage"], plan.rooms["hall"]
+    head = plan.rooms["head"]
+    x1 = deck.pit_length_m / 2 - 0.3
+    y1, y2 = head.y, head.y2
+    costed.append(((x1, y1, head.floor_m + 0.05, hall.x2 - 0.1, y2, f + 2.3), (2.2, 2.2, 1.3)))
+    costed.append(((x1, y1, f + 2.3, hall.x2 - 0.1, y2, f + 3.5), (1.2, 1.3, 1.1)))
+    for rack in plan.racks.values():
+        if abs(rack.start[1] - rack.end[1]) < 1e-6:
+            half = rack.wide_m / 2 - 0.06
+            y1, y2 = rack.start[1] - half, rack.start[1] + half
+            costed.append(((rack.start[0], y1, f + 2.3, hall.x2 - 0.1, y2, f + 3.5),
+                           (0.7, 1.0, 1.0)))  # fmt: skip
+    costed.append(((hall.x2 - 0.15, y1, f + HEAD_M, passage.x + 0.15, y2, f + 3.5),
+                   (wall, shut, shut)))  # fmt: skip
+
+
+def deck_spaces(plan: Plan) -> Spaces:
+    """Under a turning deck, down to the lowest level of its frame."""
+    deck = plan.deck
+    r = max(2.0, deck.ring_radius_m + 0.6)
+    top = max(0.4, deck.height_m - 0.36)
+    costed: list[Costed] = [((-r, -r, DECK_FRAME_M + 0.02, r, r, top), (1.3, 1.3, 1.2))]
+    bodies = [b for b in plan.bodies.values() if b.frame == "deck" or b.kind == "rotary_gland"]
+    grid = _lines((-r, r, STEP_M))
+    zs = [-0.6, -0.4, -0.2, 0.0, 0.2, 0.35, 0.5]
+    return Spaces(plan, "deck", costed, grid, grid, np.array(zs, dtype=np.float64), bodies)

@@ -1,0 +1,372 @@
+"""Does the plan work: room, doors, falls, low points, racks, loads, cables, air."""
+
+from __future__ import annotations
+
+import math
+
+from byrewright.place import checks
+from byrewright.place.model import Plan
+from byrewright.plant.plant import Plant
+from byrewright.plant.roles import MovesMilk
+from byrewright.plant.sited import Sited, sited
+from byrewright.results import Notebook, Result, Table
+from byrewright.standards.place import tank_wall_key
+from byrewright.standards.rulebook import Rulebook, default_rulebook
+from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.sizes import worked
+
+TIGHT = 0.05
+NAMED = 8
+"""Tags named in one sentence; the table holds the rest."""
+AIR_KJ_M3K = 1.2
+"""Heat that a cubic metre of air takes up for each kelvin, kJ (1.2 kg/m3 at 1.0 kJ/kg K)."""
+
+
+def study_place(plant: Plant, rules: Rulebook | None = None) -> Result:
+    """Everything that can be judged on a plan.
+
+    A plant whose file says nothing of places gets one finding that says so.
+    """
+    bench = Bench(plant, rules or default_rulebook(), Notebook("place", plant.site.name))
+    made = sited(plant)
+    if made is None:
+        bench.find(
+            "place.plan", "Plan", None, "", "The file says nothing of where things stand: add "
+            "`place: {services: under}`, and the rest is worked out.", missing=("place",),
+        )  # fmt: skip
+        return bench.notes.result()
+    for where, one in plant.defaults_taken():
+        if where == "place" or where.startswith("pipes."):
+            bench.assume(where, one.meaning, str(one.default), one.unit, one.why, one.known)
+    typical = sum(not b.sized for b in made.plan.bodies.values())
+    bench.assume("place", f"size of {typical} machines", "typical for their rating", "",
+                 "not stated; take the supplier's")  # fmt: skip
+    for topic in (_fits, _service, _doors, _tanks, _low_points, _gravity, _turning, _pipes, _racks,
+                  _dry, _suction, _crests, _differs, _loads, _air, _cables):  # fmt: skip
+        topic(bench, made)
+    return bench.notes.result()
+
+
+def _some(tags: list[str]) -> str:
+    more = f" and {len(tags) - NAMED} more" if len(tags) > NAMED else ""
+    return ", ".join(tags[:NAMED]) + more
+
+
+def _fits(bench: Bench, made: Sited) -> None:
+    pairs = checks.overlaps(made.plan)
+    said = _some([f"{a} and {b}" for a, b in pairs])
+    bench.find(
+        "place.overlap", "Machines in one another", float(len(pairs)), "pairs",
+        f"{said} fill the same space: move one." if pairs else "No machine stands in another.",
+        limit=0.0, sense="at_most", formula="boxes of all machines, pair by pair",
+        source="definition", known="derived",
+    )  # fmt: skip
+    out = checks.outside_room(made.plan)
+    bench.find(
+        "place.in_room", "Machines that reach out of their room", float(len(out)), "machines",
+        f"{_some(out)} reach through a wall: move them or widen the room." if out
+        else "Every machine stands inside its room.",
+        limit=0.0, sense="at_most", formula="box of the machine inside the room's walls",
+        source="definition", known="derived",
+    )  # fmt: skip
+    for one in checks.headroom_over(made.plan):
+        bench.find(
+            "place.height", "Ceiling over the tallest machine", one.value, "m",
+            f"Over {one.words}, the tallest machine of the {one.subject} room, {one.value:.2f} m "
+            "are free to the ceiling.",
+            subject=one.subject, limit=bench.number("place.ceiling_over_m"), sense="at_least",
+            allowance=TIGHT, formula="room height - base - height of the machine",
+            inputs=(bench.rule("place.ceiling_over_m"),), source="practice",
+            known="common_practice",
+        )  # fmt: skip
+
+
+def _service(bench: Bench, made: Sited) -> None:
+    every = checks.fronts(made.plan)
+    rooms: dict[str, list[checks.Measured]] = {}
+    for one in every:
+        rooms.setdefault(made.plan.bodies[one.subject].room, []).append(one)
+    for room, many in rooms.items():
+        short = [m.subject for m in many if m.value < m.limit - 1e-6]
+        worst = min(many, key=lambda m: (m.value - m.limit, m.subject))
+        bench.find(
+            "place.service", "Free floor to service machines", worst.value, "m",
+            f"{worst.subject} has {worst.value:.2f} m free in front and asks for "
+            f"{worst.limit:.2f} m"
+            + (f"; too little also before {_some([s for s in short if s != worst.subject])}"
+               if len(short) > 1 else "") + ".",
+            subject=room, limit=worst.limit, sense="at_least", allowance=0.0,
+            formula="distance to the next machine or wall in front, least of the room",
+            inputs=(worked("", "the machine with the least to spare", worst.subject),
+                    bench.rule("place.service_front_m"), bench.rule("place.board_depth_m")),
+            source="practice", known="common_practice",
+        )  # fmt: skip
+
+
+def _doors(bench: Bench, made: Sited) -> None:
+    wide, high = bench.number("place.door_over_width_m"), bench.number("place.door_over_height_m")
+    for one in checks.doors_for_tanks(made.plan, wide, high):
+        bench.find(
+            "place.door", "Door that the tank goes in by", one.value, "m",
+            f"The widest door of its room is {one.value:.2f} m; {one.subject} needs "
+            f"{one.limit:.2f} m, and {one.words}. A straight run of its own length before the "
+            "door is needed besides.",
+            subject=one.subject, limit=one.limit, sense="at_least",
+            formula="tank width + allowance, among doors of tank height + allowance",
+            inputs=(bench.rule("place.door_over_width_m"), bench.rule("place.door_over_height_m")),
+            source="practice", known="common_practice",
+        )  # fmt: skip
+
+
+def _tanks(bench: Bench, made: Sited) -> None:
+    key = tank_wall_key(bench.plant.site.region)
+    for one in checks.fronts(made.plan):
+        body = made.plan.bodies[one.subject]
+        if checks.is_tank(body):
+            bench.find(
+                "place.tank_clear", "Free room at the tank's working end", one.value, "m",
+                f"{one.subject} has {one.value:.2f} m before its outlet end. Rules differ "
+                "(0.61 m in California, 0.91 m in South Dakota, 1.52 m in Arizona): the region's "
+                "own is taken, else the widest.",
+                subject=one.subject, limit=bench.number(key), sense="at_least",
+                formula="distance from the outlet end to the wall or next machine",
+                inputs=(bench.rule(key),), source=bench.rules[key].source,
+                known=bench.rules[key].known,
+            )  # fmt: skip
+
+
+def _low_points(bench: Bench, made: Sited) -> None:
+    every = checks.low_points(made.plan, made.routes)
+    for one in every:
+        bench.find(
+            "place.low_point", "Low point without a drain", one.value, "m",
+            f"{one.subject} sags {one.value:.2f} m below both its ends, lowest at {one.words}: a "
+            "drain cock is wanted there, or another way.",
+            subject=one.subject, limit=0.0, sense="at_most",
+            formula="lower end - lowest level of the pipe", source="ehedg", known="from_memory",
+        )  # fmt: skip
+    if not every:
+        bench.find(
+            "place.low_point", "Low points without a drain", 0.0, "m",
+            "No milk, wash or vacuum line sags below both its ends.",
+            limit=0.0, sense="at_most", formula="lower end - lowest level of the pipe",
+            source="ehedg", known="from_memory",
+        )  # fmt: skip
+
+
+def _gravity(bench: Bench, made: Sited) -> None:
+    small = bench.number("place.drain_slope_small_pct")
+    large = bench.number("place.drain_slope_pct")
+    trip = bench.number("place.trip_m")
+    worst: tuple[float, str, float, float] | None = None
+    long: list[tuple[float, str]] = []
+    for net, route, run, fall in checks.gravity(made.plan, made.routes):
+        slope = small if net.lines[-1].bore_mm <= 65 else large
+        gap = max(0.02, bench.number("place.air_gap_bores") * net.lines[-1].bore_mm / 1000)
+        need = slope / 100 * run + (gap if net.frame == "fixed" else 0.02) - 0.06
+        found = (fall - need, net.key, fall, need)
+        worst = min(worst, found) if worst is not None else found
+        floor = checks.on_the_floor(made.plan, route)
+        long.append((floor, net.key))
+    if worst is not None:
+        bench.find(
+            "place.gravity", "Fall of drains", round(worst[2], 3), "m",
+            f"{worst[1]} has the least to spare of {len(long)} drains: it falls {worst[2]:.2f} m "
+            f"and needs {max(worst[3], 0):.2f} m for its slope and the air gap over the gully.",
+            limit=round(max(0.0, worst[3]), 3), sense="at_least", allowance=0.0,
+            formula="z_start - z_gully >= slope x run + air gap",
+            inputs=(bench.rule("place.drain_slope_small_pct"), bench.rule("place.drain_slope_pct"),
+                    bench.rule("place.air_gap_bores")),
+            source="ipc704", known="read",
+        )  # fmt: skip
+    if long:
+        most = max(long)
+        bench.find(
+            "place.trip", "Drains across the floor", most[0], "m",
+            f"{most[1]} lies {most[0]:.2f} m across the floor, the most of the drains; over "
+            f"{trip:g} m people trip: a channel or a gully of its own.",
+            limit=trip, sense="at_most", formula="longest run under 0.3 m over the floor",
+            inputs=(bench.rule("place.trip_m"),), source="practice", known="common_practice",
+        )  # fmt: skip
+
+
+def _turning(bench: Bench, made: Sited) -> None:
+    joined = checks.between_frames(made.plan, made.routes)
+    bench.find(
+        "place.turning_gap", "Pipes across the turning gap", float(len(joined)), "pipes",
+        f"{_some(joined)} join the turning deck to the floor other than through the gland: they "
+        "would be torn off at the first turn." if joined
+        else "Nothing joins the turning deck to the floor but the gland.",
+        limit=0.0, sense="at_most", formula="frames of both ends of each chain",
+        source="definition", known="derived",
+    )  # fmt: skip
+    open_ends = checks.deck_discharges(made.plan)
+    if open_ends:
+        bench.find(
+            "place.gutter", "Drains that let out under the deck", float(len(open_ends)), "drains",
+            f"{_some(open_ends)} turn with the deck and let out below it: the pit needs a gutter "
+            "all round, falling to a gully.", formula="drains in the deck's frame",
+            source="definition", known="derived",
+        )  # fmt: skip
+
+
+def _pipes(bench: Bench, made: Sited) -> None:
+    gap = bench.number("place.pipe_gap_least_mm") / 1000
+    pairs = checks.clashes(made.plan, made.routes, gap)
+    said = _some([a if a == b else f"{a} and {b}" for a, b in pairs])
+    bench.find(
+        "place.clash", "Pipes too near each other", float(len(pairs)), "pairs",
+        f"{said} come nearer than {gap * 1000:.0f} mm or found no way: give a way point (`by:`), "
+        "or move a machine." if pairs else
+        f"All {len(made.routes)} pipe runs are {gap * 1000:.0f} mm or more apart.",
+        limit=0.0, sense="at_most", formula="distance of middles - both radii, pair by pair",
+        inputs=(bench.rule("place.pipe_gap_least_mm"),), source="practice",
+        known="common_practice",
+    )  # fmt: skip
+    low = checks.lowest_over_passage(made.plan, made.routes)
+    if low is not None:
+        bench.find(
+            "place.headroom", "Headroom under pipes over the passage", low.value, "m",
+            f"{low.subject} hangs lowest over the passage, {low.value:.2f} m over its floor.",
+            limit=bench.number("place.headroom_m"), sense="at_least",
+            formula="underside of the lowest pipe - floor",
+            inputs=(bench.rule("place.headroom_m"),), source="practice", known="common_practice",
+        )  # fmt: skip
+
+
+def _racks(bench: Bench, made: Sited) -> None:
+    for rack in made.plan.racks.values():
+        one = checks.rack_width(made.plan, rack, made.routes)
+        if one.value:
+            bench.find(
+                "place.rack", "Width of pipes on a rack", one.value, "m",
+                f"{one.words} lie {one.value:.2f} m wide on {rack.name} at its fullest; it is "
+                f"{rack.wide_m:.2f} m wide.",
+                subject=rack.name, limit=one.limit, sense="at_most", allowance=TIGHT,
+                formula="outermost pipes at the fullest cross-section",
+                inputs=(bench.rule("place.rack_width_m"),), source="practice",
+                known="common_practice",
+            )  # fmt: skip
+
+
+def _dry(bench: Bench, made: Sited) -> None:
+    if not any(r.dry for r in made.plan.rooms.values()):
+        return
+    wet = checks.wet_in_dry(made.plan, made.routes)
+    bench.find(
+        "place.dry", "Liquid over switchboards", float(len(wet)), "pipes",
+        f"{_some([w for w, _ in wet])} cross a dry room: lay them round it." if wet
+        else "No pipe with liquid crosses a dry room.",
+        limit=0.0, sense="at_most", formula="pipes of a liquid inside a room with `dry: true`",
+        inputs=(bench.rule("place.board_above_m"),), source="irc3405", known="second_hand",
+    )  # fmt: skip
+
+
+def _suction(bench: Bench, made: Sited) -> None:
+    for pump in bench.plant.machines(MovesMilk):
+        found = checks.suction_level(made.plan, made.routes, pump.id)
+        if found is None:
+            continue
+        feeder, over = found
+        bench.find(
+            "place.flooded", "Milk pump stands flooded", over, "m",
+            f"The outlet of {feeder} is {over:.2f} m over the inlet of {pump.id}"
+            + ("." if over >= 0 else ": the pump must suck. Set it lower."),
+            subject=pump.id, limit=0.0, sense="at_least",
+            formula="level of the outlet before it - level of its inlet",
+            source="practice", known="common_practice",
+        )  # fmt: skip
+
+
+def _crests(bench: Bench, made: Sited) -> None:
+    heads = {p.id: p.head_m for p in bench.plant.machines(MovesMilk)}
+    for pump, head in heads.items():
+        crest = checks.crest_after(made.plan, made.routes, pump)
+        if crest is not None:
+            line, over = crest
+            bench.find(
+                "place.crest", "Crest that a pump must lift over from empty", head, "m",
+                f"{pump} gives {head:g} m and must first lift over a crest {over:.2f} m above its "
+                f"inlet, on {line}.",
+                subject=pump, limit=round(over, 2), sense="at_least",
+                formula="head >= highest level of its delivery - level of the pump",
+                source="definition", known="derived",
+            )  # fmt: skip
+
+
+def _differs(bench: Bench, made: Sited) -> None:
+    share = bench.number("place.length_differs_share")
+    for pipe in bench.plant.pipes:
+        one = made.laid.get(pipe.id)
+        if one is None or not one.points or pipe.length_from != "measured":
+            continue
+        off = abs(pipe.length_m - one.length_m)
+        if off > max(1.0, share * one.length_m):
+            bench.find(
+                "place.stated_length", "Stated length against the plan", None, "m",
+                f"{pipe.id} is stated as {pipe.length_m:g} m; the plan has {one.length_m:g} m. "
+                "Measured, or left from an earlier file? Take `length_m` out to use the plan's.",
+                subject=pipe.id, formula="|stated - plan| <= 25 % of the plan, or 1 m",
+                inputs=(bench.rule("place.length_differs_share"),),
+                missing=(f"whether {pipe.id} was measured",),
+            )  # fmt: skip
+
+
+def _loads(bench: Bench, made: Sited) -> None:
+    worst = max(
+        ((checks.load_kn_m2(made.plan, b, bench.number("place.milk_tank_kg_l")), b.tag)
+         for b in made.plan.bodies.values() if not b.hung and b.frame == "fixed"),
+        default=(0.0, ""),
+    )  # fmt: skip
+    if worst[1]:
+        bench.find(
+            "place.load", "Heaviest load on a floor", worst[0], "kN/m2",
+            f"{worst[1]} puts {worst[0]:.1f} kN/m2 on its footprint when full, through feet that "
+            "press harder. From 15 kN/m2 the slab is a matter for the structural engineer.",
+            formula="(mass + what it holds) g / footprint",
+            inputs=(bench.rule("place.floor_load_kn_m2"),), source="practice",
+            known="common_practice",
+        )  # fmt: skip
+
+
+def _air(bench: Bench, made: Sited) -> None:
+    rows = []
+    for name, kw, volume in checks.warm_rooms(made.plan, bench.number("place.motor_heat_share")):
+        by_heat = kw / (AIR_KJ_M3K * bench.number("place.air_warming_k"))
+        by_change = volume * bench.number("place.air_changes_min") / 60
+        flow = max(by_heat, by_change)
+        area = flow / bench.number("place.opening_m_s")
+        rows.append((name, round(kw, 2), round(volume, 0), round(flow, 2), round(area, 2)))
+        bench.find(
+            "place.air", "Air openings", round(area, 2), "m2",
+            f"The {name} room loses {kw:.1f} kW to its air and holds {volume:.0f} m3: {flow:.2f} "
+            f"m3/s of air, {area:.2f} m2 of free opening in and as much out.",
+            subject=name, formula="A = max(P/(rho cp dT), V n)/v",
+            inputs=(worked("P", "heat of motors and heaters", round(kw, 2), "kW"),
+                    bench.rule("place.air_warming_k", "dT"), bench.rule("place.opening_m_s", "v"),
+                    bench.rule("place.air_changes_min", "n"),
+                    bench.rule("place.motor_heat_share")),
+            source="centre_ventilation", known="read",
+        )  # fmt: skip
+    bench.notes.tables.append(
+        Table("place.air", "Air of the rooms", ("room", "heat", "volume", "air", "opening"),
+              ("", "kW", "m3", "m3/s", "m2"), tuple(rows))
+    )  # fmt: skip
+
+
+def _cables(bench: Bench, made: Sited) -> None:
+    rows = tuple((board, tag, long) for board, tag, long in checks.cables(made.plan))
+    total = math.fsum(r[2] for r in rows)
+    bench.find(
+        "place.cables", "Cable to the machines", round(total, 0), "m",
+        f"{len(rows)} feeders, {total:.0f} m along walls and racks, two metres each for ends "
+        "included. Sizes, protection and volt drop: by a licensed electrician.",
+        formula="up to the rack, square across, down, and 2 m", source="definition",
+        known="derived",
+    )  # fmt: skip
+    bench.notes.tables.append(
+        Table("place.cables", "Feeders", ("board", "machine", "length"), ("", "", "m"), rows)
+    )
+
+
+__all__ = ["Plan", "study_place"]
