@@ -362,4 +362,7 @@ def schema(
 
 def main() -> None:
     """Run the command line; the installed command `byrewright` starts here."""
+    from byrewright.commands.common import plain_streams
+
+    plain_streams()
     app()

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import io
+import os
+import signal
 import sys
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -33,15 +36,23 @@ BAD_INPUT = 2
 """Exit code when the input cannot be used."""
 NOT_HELD = 1
 """Exit code when a finding fails and the caller asked to be told so."""
+INTERRUPTED, CLOSED_PIPE, ENDED = 130, 141, 143
+"""Exit codes of an interrupt, a reader that went away, and an order to end, as shells have them."""
 
 
 def console(*, error: bool = False) -> Console:
     """A terminal; plain text when piped."""
     from rich.console import Console
 
+    class Screen(Console):
+        """A console that leaves a closed pipe to `clear_errors`."""
+
+        def on_broken_pipe(self) -> None:
+            raise BrokenPipeError
+
     stream = sys.stderr if error else sys.stdout
     width = None if stream.isatty() else PIPED_WIDTH
-    return Console(stderr=error, highlight=False, soft_wrap=False, width=width)
+    return Screen(stderr=error, highlight=False, soft_wrap=False, width=width)
 
 
 @contextmanager
@@ -49,6 +60,11 @@ def clear_errors() -> Iterator[None]:
     """Turn what is wrong with the input into sentences and exit code 2, never a traceback."""
     try:
         yield
+        sys.stdout.flush()  # so that a closed pipe is met here, not at the very end
+    except BrokenPipeError:
+        closed = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(closed, 1)  # what is still to be flushed goes nowhere
+        raise SystemExit(CLOSED_PIPE) from None
     except ByrewrightError as error:
         print(str(error), file=sys.stderr)
         raise SystemExit(BAD_INPUT) from None
@@ -64,9 +80,48 @@ def clear_errors() -> Iterator[None]:
     except OSError as error:
         print(f"{error.filename or 'file'}: {error.strerror or error}", file=sys.stderr)
         raise SystemExit(BAD_INPUT) from None
-    except KeyboardInterrupt:
+    except KeyboardInterrupt as why:
         print("stopped; nothing was half written", file=sys.stderr)
-        raise SystemExit(130) from None
+        raise SystemExit(ENDED if isinstance(why, Ended) else INTERRUPTED) from None
+
+
+class Ended(KeyboardInterrupt):
+    """The system asked the program to end (SIGTERM)."""
+
+
+def plain_streams() -> None:
+    """What a screen cannot show becomes a question mark, and an order to end is told.
+
+    Called once, by the installed command.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
+
+    def end(*_: object) -> None:
+        raise Ended
+
+    signal.signal(signal.SIGTERM, end)
+
+
+def within(option: str, value: float, least: float, most: float, unit: str = "") -> None:
+    """Refuse the number of an option outside its range, or that is none.
+
+    Raises:
+        ByrewrightError: it is; the sentence names the range.
+    """
+    if not least <= value <= most:
+        raise ByrewrightError(f"{option} {value:g}: give {least:g} to {most:g} {unit}".rstrip())
+
+
+def user_name() -> str:
+    """Who runs this, as far as the computer knows."""
+    import getpass
+
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError, ImportError):  # no account entry
+        return "unknown user"
 
 
 def load(path: Path) -> tuple[PlantFile, Rulebook]:

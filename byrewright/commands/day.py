@@ -15,6 +15,7 @@ from byrewright.commands.common import (
     load,
     print_counts,
     print_findings,
+    within,
     worst_first,
 )
 
@@ -65,6 +66,7 @@ def run(
             raise ByrewrightError(f"--days {days}: give 1 to 3660 days")
         if step is not None and not 0.05 <= step <= 1.0:
             raise ByrewrightError(f"--step {step:g}: give 0.05 to 1 s")
+        within("--sample", sample_s, 1.0, 3600.0, "s")
         begin()
         files = [path] if compare is None else [path, compare]
         results = []

@@ -200,7 +200,7 @@ def pack(
             result = ask(file.plant, rules, tuple(STUDIES) if full else ("sizing",), say)
             written = write_pack(
                 folder,
-                path.read_text(encoding="utf-8"),
+                file.text,
                 file.plant,
                 result,
                 date=day,
@@ -245,8 +245,8 @@ def schema(what: str) -> None:
     with clear_errors():
         if what not in ("plant", "brief"):
             raise ByrewrightError(f"{what}: there is a schema of the plant and of the brief")
-    made = schemas.plant_schema() if what == "plant" else schemas.brief_schema()
-    print(json.dumps(made, indent=1, sort_keys=True))
+        made = schemas.plant_schema() if what == "plant" else schemas.brief_schema()
+        print(json.dumps(made, indent=1, sort_keys=True))
 
 
 def _one_screen(out: Console, result: Result) -> None:

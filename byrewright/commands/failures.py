@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from byrewright.commands.common import (
     BAD_INPUT,
@@ -13,11 +14,16 @@ from byrewright.commands.common import (
     print_counts,
     print_findings,
     print_table,
+    within,
     worst_first,
 )
 from byrewright.commands.design import progress
 from byrewright.results import Result
 
+if TYPE_CHECKING:
+    from byrewright.plant.plant import Plant
+
+MOST_COST = 1e9
 ROWS_ON_SCREEN = 15
 COLUMNS = ("rank", "failure", "milking", "worst moment", "last cow later by", "milk lost",
            "hours lost")  # fmt: skip
@@ -39,8 +45,10 @@ def run(
     from byrewright.studies.failures.study import study_failures
 
     with clear_errors():
+        if hours is not None:
+            within("--hours", hours, 1.0, 240.0, "h")
         file, rules = load(path)
-        prices = _costs(costs) if costs else None
+        prices = _costs(costs, file.plant) if costs else None
         with progress("failures") as say:
             try:
                 result = study_failures(file.plant, rules, pairs=pairs, hours=hours, costs=prices,
@@ -55,23 +63,29 @@ def run(
         return result
 
 
-def _costs(path: Path) -> dict[str, float]:
-    """What a second machine costs, by tag or kind: a flat YAML file of numbers."""
-    from ruamel.yaml import YAML
-    from ruamel.yaml.error import YAMLError
+def _costs(path: Path, plant: Plant) -> dict[str, float]:
+    """What a second machine costs, by tag or kind: a flat YAML file of numbers.
 
-    try:
-        data = YAML(typ="safe").load(path.read_text(encoding="utf-8"))
-    except (YAMLError, UnicodeDecodeError):
-        data = None
-    good = isinstance(data, dict) and all(
-        isinstance(v, int | float) and not isinstance(v, bool) and v > 0 for v in data.values()
+    Raises:
+        FileProblems: it cannot be read, or has a key that is no machine or kind of this plant.
+    """
+    from byrewright.plant.machine import kinds
+    from byrewright.plant.problems import FileProblems, nearest, show
+    from byrewright.plant.source import load as load_yaml
+    from byrewright.plant.source import read_text
+
+    source = load_yaml(
+        read_text(path, FileProblems), str(path), FileProblems, "air_dryer: 1800, a cost a line"
     )
-    if not good:
-        print(f"{path}: write one cost a line, such as `air_dryer: 1800`, each a number above 0",
-              file=sys.stderr)  # fmt: skip
-        raise SystemExit(BAD_INPUT)
-    return {str(k): float(v) for k, v in data.items()}
+    for key, value in source.data.items():
+        if key not in plant.equipment and key not in kinds():
+            near = nearest(key, [*plant.equipment, *kinds()])
+            source.add("L005", (key,), True, found=show(key), near=near)
+        number = isinstance(value, int | float) and not isinstance(value, bool)
+        if not number or not 0 < value < MOST_COST:
+            source.add("L006", (key,), found=show(value), allowed=f"{MOST_COST:g}")
+    source.stop(FileProblems)
+    return {key: float(value) for key, value in source.data.items()}
 
 
 def _show(result: Result, every: bool) -> None:

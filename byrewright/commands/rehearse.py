@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from byrewright.commands.common import clear_errors, console, load
+from byrewright.commands.common import clear_errors, console, load, within
 from byrewright.errors import ByrewrightError
 
 if TYPE_CHECKING:
@@ -51,6 +51,10 @@ def run(
     with clear_errors():
         if protocol not in ("modbus", "contacts", "opcua"):
             raise RehearseError(f"protocol is {protocol!r}; write modbus, contacts or opcua")
+        within("--speed", speed, 0.1, 10_000.0)
+        within("--after", after_min, 0.0, 1440.0, "min")
+        for option, port in (("--modbus-port", modbus_port), ("--opcua-port", opcua_port)):
+            within(option, port, 1, 65_535)
         file, rules = load(plant_path)
         logging.disable(logging.CRITICAL)  # the libraries' talk
         with console(error=True).status("building the table"):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from byrewright.commands.common import clear_errors
+from byrewright.commands.common import clear_errors, within
 
 HOST, PORT = "127.0.0.1", 8765
 
@@ -13,6 +13,7 @@ def run(path: Path, host: str = HOST, port: int = PORT, *, set_password: bool = 
         behind_proxy: bool = False) -> None:  # fmt: skip
     """Serve pages until interrupted, or set the password that other computers need."""
     with clear_errors():
+        within("--port", port, 1, 65_535)
         if not path.exists():
             raise FileNotFoundError(2, "no such file", str(path))
         if set_password:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import getpass
 import logging
 import signal
 import sys
@@ -14,7 +13,8 @@ from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from byrewright.commands.common import clear_errors, console, load
+from byrewright.commands.common import clear_errors, console, load, user_name, within
+from byrewright.errors import ByrewrightError
 
 if TYPE_CHECKING:
     from rich.live import Live
@@ -56,7 +56,13 @@ def run(
     from byrewright.site.service import Service
 
     with clear_errors():
+        within("--period", period_s, 0.1, 3600.0, "s")
+        within("--device", device, 0, 255)
+        if seconds is not None:
+            within("--seconds", seconds, 0.1, 1e9, "s")
         if acknowledge is not None:
+            if not acknowledge.strip():
+                raise ByrewrightError("--acknowledge: say who acknowledges, by name")
             world: World = "practice" if practice or simulate else "real"
             print(asyncio.run(_acknowledge(plant_path, world, log_path, acknowledge)))
             return
@@ -84,7 +90,7 @@ def _order(modbus: str | None, opcua: str | None, simulate: bool, practice: bool
     return Order(
         "simulated" if simulate else "modbus" if opcua is None else "opcua",
         modbus or opcua or "", mode or "", str(addresses or ""), contacts_only, device,
-        "practice" if practice or simulate else "real", getpass.getuser(),
+        "practice" if practice or simulate else "real", user_name(),
     ).checked()  # fmt: skip
 
 
@@ -175,7 +181,7 @@ class _Asking:
 
     def stop(self, number: int) -> None:
         """A signal to end came."""
-        who = getpass.getuser()
+        who = user_name()
         if number == signal.SIGINT and self.at_terminal and not self.asked:
             self.asked = True
             self.shown.stop()

@@ -68,7 +68,7 @@ def cooling(sheet: Sheet, want: Intent) -> None:
                 "condensing_unit",
                 f"CU{n}",
                 duty_kw=30.0,
-                rated_ambient_c=want.site.hottest_c,
+                rated_ambient_c=_rated_at_c(want.site.hottest_c),
                 count=2 if want.twin else 1,
                 twins="condensing units",
                 fed_from="SB3" if n % 2 else "SB2",
@@ -138,7 +138,7 @@ def _chilled(sheet: Sheet, want: Intent, how: str) -> None:
                 "chiller",
                 f"CH{n}",
                 duty_kw=80.0,
-                rated_ambient_c=want.site.hottest_c,
+                rated_ambient_c=_rated_at_c(want.site.hottest_c),
                 fed_from=f"SB{n + 1}",
                 normally="runs",
                 twins="chillers",
@@ -366,3 +366,12 @@ def water(sheet: Sheet, want: Intent) -> None:
             family="deck water",
             why="on the deck",
         )
+
+
+RATED_C = (15.0, 50.0)
+"""Ambients at which makers state a duty (`rated_ambient_c` of a chiller). Sizing derates beyond."""
+
+
+def _rated_at_c(hottest_c: float) -> float:
+    """The ambient to choose a machine at: the hottest, as far as duties are stated there."""
+    return min(max(hottest_c, RATED_C[0]), RATED_C[1])

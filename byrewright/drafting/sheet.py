@@ -48,8 +48,8 @@ class DraftError(ByrewrightError):
         said = f"{name} {fields.get(name)}"
         super().__init__(
             f"the brief asks for {title.lower()} {machine_id} with {said}, which is outside what "
-            f"one can have ({first['msg'].lower()}); change cows, hours, stalls or "
-            "layout in the brief"
+            f"one can have ({first['msg'].lower()}); change what leads to it in the "
+            "brief, such as cows, yield, hours, stalls or wishes"
         )
 
 

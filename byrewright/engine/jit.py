@@ -7,8 +7,11 @@ missed. It lies beside the sources, or in the user's cache folder where that can
 
 from __future__ import annotations
 
+import atexit
+import contextlib
 import hashlib
 import os
+import shutil
 import sys
 import tempfile
 from collections.abc import Callable
@@ -53,10 +56,9 @@ def cache_folder(name: str) -> Path:
 
     That named by BYREWRIGHT_CACHE, else beside the sources, else in the user's cache folder.
     """
-    user = os.environ.get("XDG_CACHE_HOME") or str(Path.home() / ".cache")
     asked = os.environ.get("BYREWRIGHT_CACHE")
     first = [Path(asked)] if asked else []
-    for base in (*first, HERE / "__pycache__", Path(user) / "byrewright"):
+    for base in (*first, HERE / "__pycache__", *_own_folders()):
         folder = base / name
         try:
             folder.mkdir(parents=True, exist_ok=True)
@@ -64,7 +66,22 @@ def cache_folder(name: str) -> Path:
                 return folder
         except OSError:
             continue
-    return Path(tempfile.mkdtemp(prefix="byrewright-"))
+    made = Path(tempfile.mkdtemp(prefix="byrewright-"))
+    atexit.register(shutil.rmtree, made, ignore_errors=True)
+    return made
+
+
+def _own_folders() -> list[Path]:
+    """Folders of the user's own: that of caches, and that of the session, which goes with it."""
+    found = []
+    if caches := os.environ.get("XDG_CACHE_HOME"):
+        found.append(Path(caches) / "byrewright")
+    else:
+        with contextlib.suppress(RuntimeError):  # no home and no account entry
+            found.append(Path.home() / ".cache" / "byrewright")
+    if session := os.environ.get("XDG_RUNTIME_DIR"):
+        found.append(Path(session) / "byrewright")
+    return found
 
 
 @cache

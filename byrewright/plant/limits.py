@@ -39,11 +39,16 @@ def rules_beside(plant_path: str | Path) -> Rulebook:
     """
     folder = Path(plant_path).parent
     path, table = folder / FILE, folder / TABLE_FILE
-    rules = read_limits(path) if path.exists() else default_rulebook()
-    if not table.exists():
+    rules = read_limits(path) if _there(path) else default_rulebook()
+    if not _there(table):
         return rules
     own = {k: rules.number(k) for k in rules.overridden}
     return Rulebook(own, read_units_per_slope(table), rules.regions)
+
+
+def _there(path: Path) -> bool:
+    """Whether a file lies there, or a link that leads nowhere: that is told, not passed over."""
+    return path.exists() or path.is_symlink()
 
 
 def read_units_per_slope(path: Path) -> UnitsPerSlope:
@@ -52,9 +57,10 @@ def read_units_per_slope(path: Path) -> UnitsPerSlope:
     Raises:
         ByrewrightError: it cannot be read or used, in one sentence.
     """
-    data = load(read_text(path, LimitsError), str(path), LimitsError, "looped: {73: {1.0: 9}}").data
+    source = load(read_text(path, LimitsError), str(path), LimitsError, "looped: {73: {1.0: 9}}")
+    source.stop(LimitsError)
     try:
-        return from_plain(data)
+        return from_plain(source.data)
     except TableError as error:
         raise ByrewrightError(f"{path.parent / str(error)}") from None
 

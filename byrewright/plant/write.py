@@ -296,6 +296,15 @@ def write_bytes(path: str | Path, data: bytes) -> None:
     """
     target = Path(os.path.realpath(path))  # a link stays a link
     target.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        _replace(target, data)
+    except OSError as why:
+        if why.filename is None or str(why.filename) != str(target):
+            raise type(why)(why.errno, why.strerror, str(path)) from None
+        raise
+
+
+def _replace(target: Path, data: bytes) -> None:
     handle, temporary = tempfile.mkstemp(
         dir=target.parent, prefix=f".{target.name}.", suffix=".new"
     )

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -49,6 +51,66 @@ def test_a_stop_changes_nothing(tmp_path: Path) -> None:
         write_pack(folder, TEXT, rows(), made_result(), date=DATE,
                    progress=lambda name, number, total: number < total)  # fmt: skip
     assert files(folder) == {"plant.yaml": b"old\n"}
+
+
+@pytest.mark.parametrize("mixed", [False, True], ids=["alone", "with other files"])
+def test_an_interrupt_between_two_files_leaves_the_old_pack(
+    mixed: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Would fail if a new plant file stood beside the old report."""
+    folder = tmp_path / "a"
+    write_pack(folder, TEXT, rows(), made_result(), date=DATE)
+    if mixed:
+        (folder / "brief.yaml").write_text("cows: 100\n")
+    before = files(tmp_path)
+    real, calls = os.replace, [0]
+
+    def third(*names: Any) -> None:
+        calls[0] += 1
+        if calls[0] == 7:
+            raise KeyboardInterrupt
+        real(*names)
+
+    monkeypatch.setattr(os, "replace", third)
+    if not mixed:
+        renamed, turn = Path.rename, [0]
+
+        def rename(one: Path, to: Path) -> Path:
+            turn[0] += 1
+            if turn[0] == 2:
+                raise KeyboardInterrupt
+            return renamed(one, to)
+
+        monkeypatch.setattr(Path, "rename", rename)
+    with pytest.raises(KeyboardInterrupt):
+        write_pack(folder, TEXT + "# new\n", rows(), made_result(), date=DATE)
+    assert files(tmp_path) == before
+
+
+def test_what_the_dead_left_is_cleared_and_put_back(tmp_path: Path) -> None:
+    """Would fail if a killed pack left its half-built folder, or the old pack away, for good."""
+    write_pack(tmp_path / "a", TEXT, rows(), made_result(), date=DATE)
+    first = files(tmp_path)
+    (tmp_path / "a").rename(tmp_path / ".a.pack-999999999-x.old")
+    (tmp_path / ".a.pack-999999999-x").mkdir()
+    with pytest.raises(PackStopped):
+        write_pack(tmp_path / "a", "new\n", rows(), made_result(), date=DATE,
+                   progress=lambda name, number, total: False)  # fmt: skip
+    assert files(tmp_path) == first
+    assert [p.name for p in tmp_path.iterdir()] == ["a"]
+
+
+def test_other_files_in_the_folder_stay(tmp_path: Path) -> None:
+    """Would fail if a brief or a site's log were lost with the old pack."""
+    folder = tmp_path / "a"
+    (folder / "drawings").mkdir(parents=True)
+    (folder / "brief.yaml").write_text("cows: 100\n")
+    (folder / "drawings" / "own.svg").write_text("<svg/>")
+    (folder / "drawings" / "9-gone.svg").write_text("<svg/>")
+    write_pack(folder, TEXT, rows(), made_result(), date=DATE)
+    found = files(folder)
+    assert found["brief.yaml"] == b"cows: 100\n" and found["drawings/own.svg"] == b"<svg/>"
+    assert "drawings/9-gone.svg" not in found and "report.pdf" in found
 
 
 def test_a_crash_changes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -205,7 +205,7 @@ CASES: list[tuple[str, str, str, str]] = [
 FOUND_ELSEWHERE = {
     "F001", "F002", "F003", "F004",  # the file as such, below
     "C004", "C005", "C006", "C022", "C027", "C015", "C040",  # in test_check, test_colours
-    "L001", "L002", "L003", "L004",  # limits, below
+    "L001", "L002", "L003", "L004", "L005", "L006",  # limits, below
     "C041",  # a machine no study reads, in test_new_machines
     "C042",  # drinking water that meets wash, in test_check
 }  # fmt: skip

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import os
+import io
 from pathlib import Path
 from typing import Any
 
 from byrewright.errors import ByrewrightError
+from byrewright.plant.write import write_bytes
 from byrewright.results import Result, Series
 
 INK, QUIET, ACCENT = "#1a1a1a", "#8a8a8a", "#a8432f"
@@ -47,9 +48,9 @@ def write_sheet(result: Result, out: Path) -> None:
         axes[-1].set_xlabel("hours from the start of the run")
         kind = out.suffix.lower().lstrip(".")
         meta: dict[str, Any] = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}.get(kind, {})
-        part = out.with_name(f".{out.name}.part")
-        figure.savefig(part, format=kind, metadata=meta)
-        os.replace(part, out)
+        drawn = io.BytesIO()
+        figure.savefig(drawn, format=kind, metadata=meta)
+        write_bytes(out, drawn.getvalue())
 
 
 def _panel(axis: Any, series: Series, which: int | str | None, unit: str) -> None:

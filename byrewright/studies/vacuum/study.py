@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
+from byrewright.errors import ByrewrightError
 from byrewright.plant.plant import Plant
+from byrewright.plant.problems import nearest
 from byrewright.plant.roles import CollectsMilk
 from byrewright.results import Assumption, Notebook, Result, Series, Table
 from byrewright.standards.milkline_table import UnitsPerSlope
@@ -27,6 +29,7 @@ from byrewright.studies.vacuum.case import Case
 from byrewright.studies.vacuum.network import Network, NoNetwork
 from byrewright.studies.vacuum.situations import pumps_running
 
+TUNING = "tuning"
 STUDY = "vacuum"
 GAINS = (0.1, 0.25, 0.6, 1.5)
 RAMPS = (0.1, 0.25, 0.5)
@@ -100,6 +103,10 @@ def solve_case(
         NotSolved: the network did not come into balance.
     """
     plant, rules = bench.plant, bench.rules
+    for key in transients or ():
+        if key not in (*transient.EVENTS, TUNING):
+            known = [*transient.EVENTS, TUNING]
+            raise ByrewrightError(f"no event in time is called {key}{nearest(key, known)}")
     rough = network_of(plant, rules)
     say("milkline")
     lines = _lines(bench, rough, units_table)
@@ -184,7 +191,7 @@ def _tune(
     say: Progress,
 ) -> tuple[list[transient.Tuned], tuple[str, ...]]:
     """Scan gain and ramp where speed control is at work: with one pump if sharing idles them."""
-    if not network.varies or (transients is not None and "tuning" not in transients):
+    if not network.varies or (transients is not None and TUNING not in transients):
         return [], ()
     say("gain and ramp of speed control")
     least = max(p.machine.least_speed_pct for p in network.pumps) / 100.0

@@ -345,6 +345,12 @@ def full_drain_l_min(bore_mm: float, discharge: float, altitude_m: float = 0.0) 
     return mass / (pa / (gas * kelvin)) * 60_000.0
 
 
+EVENTS = (
+    "fall_off", "open_test", "attach", "pump_trips", "pump_trips_valve_leaks", "all_vacuum_lost",
+)  # fmt: skip
+"""Keys of every event in time; a plant with one pump has some of them."""
+
+
 def standard_events(network: Network, running: tuple[str, ...]) -> list[Event]:
     """The events every report shows for this plant."""
     rules = network.rules

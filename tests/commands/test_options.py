@@ -1,0 +1,166 @@
+"""Options and files beside the plant: what is out of range or misspelt gets its sentence."""
+
+from __future__ import annotations
+
+import errno
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from byrewright.commands.common import user_name
+from tests.commands.inside import inside
+from tests.plant.small import SMALL
+
+BAD_INPUT = 2
+OPTIONS = (
+    ("day", "--sample nan", "--sample nan: give 1 to 3600 s"),
+    ("day", "--step nan", "--step nan: give 0.05 to 1 s"),
+    ("failures", "--hours -1", "--hours -1: give 1 to 240 h"),
+    ("failures", "--costs costs.yaml", "error L005: air_dreyer: "),
+    ("failures", "--costs deep.yaml", "error F008"),
+    ("failures", "--costs word.yaml", '"dear" is not a cost: a number above 0'),
+    ("vacuum", "--only fall_of", "no event in time is called fall_of; did you mean fall_off?"),
+    ("rehearse", "--serve --speed nan", "--speed nan: give 0.1 to 10000"),
+    ("rehearse", "--serve --modbus-port 99999", "--modbus-port 99999: give 1 to 65535"),
+    ("watch", "--modbus 127.0.0.1:1 --period nan", "--period nan: give 0.1 to 3600 s"),
+    ("watch", "--modbus 127.0.0.1:99999", "is not a Modbus address"),
+    ("watch", "--opcua http://x", "is not an OPC UA address"),
+    ("watch", "--modbus 127.0.0.1:1 --acknowledge=", "--acknowledge: say who acknowledges"),
+    ("serve", "--port 99999", "--port 99999: give 1 to 65535"),
+)
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder with the small plant and cost files that are wrong, as the present one."""
+    (tmp_path / "plant.yaml").write_text(SMALL, encoding="utf-8")
+    (tmp_path / "costs.yaml").write_text("air_dreyer: 1800\n")
+    (tmp_path / "deep.yaml").write_text("a: " + "[" * 3000)
+    (tmp_path / "word.yaml").write_text("VP1: dear\n")
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+@pytest.mark.parametrize(("command", "options", "says"), OPTIONS, ids=lambda v: v[:26])
+def test_an_option_out_of_range_is_refused(
+    command: str, options: str, says: str, folder: Path
+) -> None:
+    """A number that is none, or a misspelt name, would be taken, or end in a traceback."""
+    before = {p.name for p in folder.iterdir()}
+    told = inside([command, "plant.yaml", *options.split()])
+    assert told.fell is None and told.code == BAD_INPUT, told
+    assert says in told.err and len(told.err.strip().splitlines()) == 1
+    assert {p.name for p in folder.iterdir()} == before
+
+
+def test_a_link_to_limits_that_are_gone_is_told(folder: Path) -> None:
+    """The farm's own limits would be left out unseen, because their disk is not there."""
+    (folder / "limits.yaml").symlink_to(folder / "gone.yaml")
+    told = inside(["size", "plant.yaml"])
+    assert told.code == BAD_INPUT and "limits.yaml: error F001: the file cannot be read" in told.err
+
+
+def test_a_table_with_doubled_keys_is_refused(folder: Path) -> None:
+    """The first of two entries for one bore would be used, and the second passed over."""
+    (folder / "milkline_table.yaml").write_text("looped: {73: {1.0: 9}, 73: {1.0: 12}}\n")
+    told = inside(["size", "plant.yaml"])
+    assert told.code == BAD_INPUT and "73 stands twice in the same place" in told.err
+
+
+BRIEF = (
+    "farm: (invented) Sallow End\ncows: 260\nyield_l_day: 26\nlayout: rows\nrows: 2\nstalls: 32\n"
+)
+
+
+@pytest.mark.parametrize("line", ["hottest_c: 55", "hottest_c: 5", "reserve_h: 0"])
+def test_what_a_brief_may_say_can_be_drafted(line: str, folder: Path) -> None:
+    """A brief within its ranges would be refused, with advice about something else."""
+    (folder / "brief.yaml").write_text(BRIEF + line + "\n")
+    told = inside(["draft", "brief.yaml", "--out", "made.yaml"])
+    assert told.code == 0, told.err
+
+
+def run(words: str, folder: Path, **more: object) -> subprocess.CompletedProcess[bytes]:
+    """The command as a process of its own."""
+    return subprocess.run([sys.executable, "-m", "byrewright", *words.split()], cwd=folder,
+                          capture_output=True, timeout=60, check=False, **more)  # type: ignore[call-overload, no-any-return]  # fmt: skip
+
+
+def test_a_full_disk_names_the_file(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Somebody whose disk is full would not be told which file could not be written."""
+
+    def full(_: int) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(os, "fsync", full)
+    for words, name in (("vacuum plant.yaml --only attach --out air.json", "air.json"),
+                        ("day plant.yaml --out sheet.pdf", "sheet.pdf"),
+                        ("pack plant.yaml --out handed", "handed")):  # fmt: skip
+        told = inside(words.split())
+        assert told.fell is None and told.code == BAD_INPUT, told
+        assert name in told.err and "No space left on device" in told.err
+    assert {p.suffix for p in folder.iterdir()} == {".yaml"}
+
+
+def test_a_screen_that_is_not_utf8_is_written_to(folder: Path) -> None:
+    """A letter that the screen lacks would end the command in a traceback."""
+    (folder / "plant.yaml").write_text(
+        SMALL.replace("Test Hollow", "Bjørneås 牛"), encoding="utf-8"
+    )
+    env = {**os.environ, "PYTHONIOENCODING": "ascii"}
+    told = run("vacuum plant.yaml --only attach", folder, env=env)
+    assert told.returncode == 0 and b"Bj?rne" in told.stdout, told.stderr
+
+
+@pytest.mark.parametrize("words", ["size plant.yaml --all", "schema plant", "check plant.yaml"])
+def test_a_reader_that_goes_away_is_no_fault(words: str, folder: Path) -> None:
+    """The same pipe into `head` would end in another code for each command, or in a traceback."""
+    read, write = os.pipe()
+    os.close(read)
+    told = subprocess.run(
+        [sys.executable, "-m", "byrewright", *words.split()],
+        cwd=folder, stdout=write, stderr=subprocess.PIPE, timeout=60, check=False,
+    )  # fmt: skip
+    os.close(write)
+    assert told.returncode == 141 and told.stderr == b"", told
+
+
+def test_an_order_to_end_is_told(folder: Path) -> None:
+    """A service that is stopped would end without a word."""
+    program = "import time; from byrewright.commands.common import *; plain_streams()\n"
+    code = program + "with clear_errors():\n print('up', flush=True); time.sleep(30)"
+    with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE,
+                          stderr=subprocess.PIPE) as job:  # fmt: skip
+        assert job.stdout is not None and job.stderr is not None
+        job.stdout.readline()
+        job.terminate()
+        assert job.wait(30) == 143
+        assert job.stderr.read() == b"stopped; nothing was half written\n"
+
+
+def test_a_computer_without_home_or_account_compiles(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Somebody who runs it in a bare container would get a traceback about a home folder."""
+    from byrewright.engine import jit
+
+    def nobody(*_: object) -> str:
+        raise KeyError("no account entry")
+
+    def no_home() -> Path:
+        raise RuntimeError("no home")
+
+    monkeypatch.setattr("getpass.getuser", nobody)
+    monkeypatch.setattr(Path, "home", no_home)
+    monkeypatch.delenv("XDG_CACHE_HOME", raising=False)
+    monkeypatch.setenv("XDG_RUNTIME_DIR", "/run/user/1")
+    assert jit._own_folders() == [Path("/run/user/1/byrewright")]
+    assert user_name() == "unknown user"
+
+
+def test_a_plant_from_a_pipe_is_read_once(folder: Path) -> None:
+    """The pack would hold an empty plant file, and say that all went well."""
+    told = run("pack /dev/stdin --out handed --date 2026-01-05", folder, input=SMALL.encode())
+    assert told.returncode == 0, told.stderr
+    assert (folder / "handed" / "plant.yaml").read_text(encoding="utf-8") == SMALL
