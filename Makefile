@@ -1,4 +1,5 @@
 # make demo   set up .venv and run the demo: a brief becomes a plant, checked, sized, as a pack
+# make opcua  add the extra part that reads controllers over OPC UA
 # make test   set up .venv and run every check: ruff, mypy, pytest
 # make lint | types | pytest | bench | pins | clean
 
@@ -11,11 +12,14 @@ CAN_RUN := .venv/.can-run
 CAN_TEST := .venv/.can-test
 INSTALL := tools/environment.sh requirements-build.txt pyproject.toml
 
-.PHONY: demo test lint types pytest bench pins clean
+.PHONY: demo opcua test lint types pytest bench pins clean
 .SILENT:
 
 demo: $(CAN_RUN)
 	$(BIN)/byrewright demo
+
+opcua: $(CAN_RUN)
+	tools/environment.sh requirements-opcua.txt
 
 test: lint types pytest
 
@@ -36,12 +40,13 @@ bench: $(CAN_TEST)
 	  echo "== $$bench"; $(BIN)/python "$$bench"; done
 
 # Compile the pins again after a change to a requirements .in file. Needs uv.
-PINNED := requirements requirements-dev requirements-build
+PINNED := requirements requirements-opcua requirements-dev requirements-build
 pins:
 	command -v uv >/dev/null || { echo "'make pins' needs uv on the PATH."; exit 1; }
 	for name in $(PINNED); do echo "$$name.txt"; \
+	  case $$name in requirements-opcua) also='--constraints requirements.txt';; *) also=;; esac; \
 	  uv pip compile --quiet --generate-hashes --no-emit-index-url --no-header \
-	    --python-version 3.11 --universal $$name.in -o $$name.txt || exit 1; done
+	    --python-version 3.11 --universal $$also $$name.in -o $$name.txt || exit 1; done
 
 clean:
 	rm -rf .venv build dist out *.egg-info .mypy_cache .ruff_cache .pytest_cache .hypothesis

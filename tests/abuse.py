@@ -8,11 +8,15 @@ from __future__ import annotations
 
 import random
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from traceback import extract_tb
 
+from byrewright.standards.rulebook import default_rulebook
 from tests.commands.inside import Ended, inside
+from tests.plant.mutate import mutated
+from tests.plant.small import BRIEF
 
 NUMBER = re.compile(r"(?<=[ \[:])-?\d+(?:\.\d+)?(?=[ ,}\]\n])")
 STATES = ("runs", "stopped", "ready", "open", "closed", "fills", "milks", "a-b", "a-c")
@@ -107,7 +111,7 @@ class Fault:
 
 ALLOWED_S = 60.0
 NONSENSE = re.compile(r"\b(?:nan|inf|None)\b|Traceback|which cannot be;")
-BELOW_NOTHING = re.compile(r"(?<![\d.,e(-])-\d+(?:\.\d+)? (?:L|h|min|s|cows|kg)\b(?! before)")
+BELOW_NOTHING = re.compile(r"(?<![\d.,e(-])-\d+(?:\.\d+)? (?:L|h|min|s|cows|kg)\b(?!, at least 0)")
 
 
 def fault(words: Sequence[str]) -> Fault | None:
@@ -115,7 +119,7 @@ def fault(words: Sequence[str]) -> Fault | None:
     ended = inside(words)
     what = ""
     if ended.fell is not None:
-        what = f"{type(ended.fell).__name__}: {ended.fell}"
+        what = f"{type(ended.fell).__name__}: {ended.fell} {_where(ended.fell)}"
     elif ended.code not in (0, 1, 2):
         what = f"exit code {ended.code}"
     elif ended.processor_s > ALLOWED_S:
@@ -127,18 +131,80 @@ def fault(words: Sequence[str]) -> Fault | None:
     return Fault(what, tuple(words), ended) if what else None
 
 
-def commands(plant: Path, out: Path) -> dict[str, tuple[str, ...]]:
-    """Every command that reads a plant, quick where it has a quick form."""
+def _where(error: BaseException) -> str:
+    """The last place in this package that an error passed."""
+    own = [f for f in extract_tb(error.__traceback__) if "byrewright" in f.filename]
+    return f"({Path(own[-1].filename).name}:{own[-1].lineno})" if own else ""
+
+
+def sound(text: str, seed: int, path: Path, tries: int = 6) -> bool:
+    """Write the first of some bent copies of a plant that the check accepts; whether one was."""
+    for turn in range(tries):
+        path.write_text(bent(text, seed * tries + turn), encoding="utf-8")
+        if inside(("check", str(path))).code == 0:
+            return True
+    return False
+
+
+def commands(plant: Path, out: Path) -> tuple[tuple[str, ...], ...]:
+    """Every command that reads a plant and ends by itself, quick where it has a quick form."""
     p = str(plant)
-    return {
-        "check": ("check", p),
-        "size": ("size", p, "--all"),
-        "explain": ("explain", p, "vacuum.pump.capacity"),
-        "vacuum": ("vacuum", p, "--only", "unit falls"),
-        "day": ("day", p),
-        "routes": ("routes", p, "--order", "1", "--no-orders"),
-        "interlocks": ("interlocks", p, "--out", str(out / "locks")),
-        "failures": ("failures", p, "--hours", "2"),
-        "pack": ("pack", p, "--out", str(out / "pack"), "--date", "2026-01-05"),
-        "rehearse": ("rehearse", p),
-    }
+    return (
+        ("size", p, "--all"),
+        ("day", p, "--all"),
+        ("vacuum", p, "--only", "attach"),
+        ("routes", p, "--order", "1", "--no-orders"),
+        ("size", p, "--json"),
+        ("day", p, "--month", "1", "--json"),
+        ("explain", p, "storage.volume"),
+        ("interlocks", p, "--out", str(out / "locks")),
+        ("day", p, "--hot", "--days", "2", "--out", str(out / "sheet.svg")),
+        ("pack", p, "--out", str(out / "pack"), "--date", "2026-01-05"),
+        ("failures", p, "--hours", "2"),
+        ("place", p),
+        ("rehearse", p),
+    )
+
+
+COSTS = "VP1: 5000\nbulk_tank: 30000\nMP1: 900\n"
+
+
+def limits(seed: int) -> str:
+    """A limits file with some rules at their own values, to be bent."""
+    rules = default_rulebook()
+    keys = random.Random(seed).sample(sorted(rules), 8)
+    return "".join(f"{key}: {rules[key].value:g}\n" for key in keys)
+
+
+def trial(seed: int, folder: Path, plants: Sequence[str], maps: str) -> Iterator[Fault]:
+    """One mutant through two commands or three; what none of them may do."""
+    plant = folder / "plant.yaml"
+    text = plants[seed % len(plants)]
+    every = commands(plant, folder)
+    broken: Callable[[str, int], str] = mutated if seed % 3 == 0 else bent
+    (folder / "limits.yaml").unlink(missing_ok=True)
+    plant.write_text(text, encoding="utf-8")
+    side = folder / "side"
+    asked: list[tuple[str, ...]]
+    match seed % 10:
+        case 6:
+            side.write_bytes(broken(BRIEF, seed).encode("utf-8", "replace"))
+            asked = [("draft", str(side), "--out", str(folder / "made.yaml"), "--overwrite")]
+        case 7:
+            beside = broken(limits(seed), seed).encode("utf-8", "replace")
+            (folder / "limits.yaml").write_bytes(beside)
+            asked = [every[seed // 10 % len(every)], every[0]]
+        case 8:
+            side.write_bytes(broken(COSTS, seed).encode("utf-8", "replace"))
+            asked = [("failures", str(plant), "--hours", "1", "--costs", str(side))]
+        case 9:
+            side.write_bytes(broken(maps, seed).encode("utf-8", "replace"))
+            out = str(folder / "locks")
+            asked = [("interlocks", str(plant), "--out", out, "--addresses", str(side))]
+        case _:
+            sound(text, seed, plant)
+            asked = [every[0], every[seed // 5 % len(every)]]
+    for words in asked:
+        found = fault(words)
+        if found is not None:
+            yield found

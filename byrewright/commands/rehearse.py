@@ -51,6 +51,10 @@ def run(
     with clear_errors():
         if protocol not in ("modbus", "contacts", "opcua"):
             raise RehearseError(f"protocol is {protocol!r}; write modbus, contacts or opcua")
+        if serve or protocol == "opcua":
+            from byrewright.site.opcua import need_opcua
+
+            need_opcua()
         within("--speed", speed, 0.1, 10_000.0)
         within("--after", after_min, 0.0, 1440.0, "min")
         for option, port in (("--modbus-port", modbus_port), ("--opcua-port", opcua_port)):

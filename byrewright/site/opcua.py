@@ -4,12 +4,31 @@ from __future__ import annotations
 
 import asyncio
 from dataclasses import dataclass
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
 from byrewright.engine.interlocks import Table
+from byrewright.errors import ByrewrightError
 from byrewright.site.addresses import Addresses
 from byrewright.site.sources import READ_TIMEOUT_S, NotKnown, Sample, SourceLost, to_sample
+
+
+class OpcuaMissing(ByrewrightError):
+    """The extra part that speaks OPC UA is not installed."""
+
+
+def need_opcua() -> None:
+    """Tell at once, and not in the middle of a watch, that the extra part is missing.
+
+    Raises:
+        OpcuaMissing: it is.
+    """
+    if find_spec("asyncua") is None:
+        raise OpcuaMissing(
+            "OPC UA needs an extra part that is not installed: run 'make opcua', or install "
+            "byrewright[opcua]; Modbus TCP works without it"
+        )
 
 
 @dataclass(frozen=True, slots=True)

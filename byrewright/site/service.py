@@ -22,7 +22,7 @@ from byrewright.site.door import Door, door_file
 from byrewright.site.journal import Journal
 from byrewright.site.log import Log, Owner, World, log_beside
 from byrewright.site.notices import Notifier, notice_of, test_notice
-from byrewright.site.opcua import OpcuaSource
+from byrewright.site.opcua import OpcuaSource, need_opcua
 from byrewright.site.settings import security_of, settings_beside
 from byrewright.site.sources import ModbusSource, Source
 from byrewright.site.watch import Watch
@@ -66,6 +66,8 @@ class Order:
                 f"{self.where or 'nothing'} is not an OPC UA address; write one such as "
                 "opc.tcp://10.0.0.5:4840/"
             )
+        if self.protocol == "opcua":
+            need_opcua()
         if self.protocol == "modbus":
             self.host_port()
         return self

@@ -11,8 +11,9 @@ from byrewright.plant.read import read_plant_text
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.routes import prove
 from byrewright.studies.routes.study import routes
-from tests.abuse import fault
+from tests.abuse import fault, trial
 from tests.commands.inside import inside
+from tests.plant.small import SMALL
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "rows_two_by_twenty" / "plant.yaml"
 ROWS = EXAMPLE.read_text(encoding="utf-8")
@@ -84,3 +85,15 @@ def test_a_standby_that_no_contact_tells_is_named() -> None:
     named = [f for f in found.findings if f.key == "routes.no_contact"]
     assert named and all(f.verdict == "fails" for f in named)
     assert any("VP2" in f.subject and "vacuum" in f.sentence for f in named)
+
+
+SEEDS = (0, 1, 2, 5, 6, 7, 8, 16, 39, 57)
+"""Plants, briefs, limits and cost files; many more, and maps, in benchmarks/bench_mutants.py."""
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_bent_file_is_answered_or_refused(seed: int, tmp_path: Path) -> None:
+    """A file that is a little wrong would end a command in a traceback, nonsense, or never."""
+    maps = "tag,area,address\nV11_open,discrete_input,0\n"
+    faults = list(trial(seed, tmp_path, [SMALL], maps))
+    assert not faults, "\n".join(f"{f.words}: {f.what}" for f in faults)
