@@ -219,7 +219,11 @@ def legend(services: Iterable[str], t: Texts) -> Html:
                 ink.word,
             )
         )
-    return tag("ul", items, cls="legend", aria_label=t("drawing.legend"))
+    ways = [
+        tag("li", tag("b", sign, aria_hidden="true", cls=f"how {key}"), t(f"drawing.{key}"))
+        for key, sign in (("flows", "━╸━╸"), ("stands", "━━━"), ("empty", "───"))
+    ]
+    return tag("ul", [*items, *ways], cls="legend", aria_label=t("drawing.legend"))
 
 
 def script(box_id: str, marks: Mapping[str, object]) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import gc
 from collections.abc import AsyncIterator, Callable
 from functools import partial
 from pathlib import Path
@@ -35,6 +36,7 @@ from byrewright.web.texts import Texts, languages
 from byrewright.web.watching import Watches
 
 YEAR_S = 365 * 24 * 3600
+TIDY_S = 30.0
 RECONNECT_S = 60.0
 """A tablet may lose the network so long and still find its unsaved changes."""
 SETTINGS = {"look": LOOKS, "units": UNITS}
@@ -82,7 +84,9 @@ def build(path: Path, host: str = "127.0.0.1", behind_proxy: bool = False) -> Fa
     async def life(app: FastAPI) -> AsyncIterator[None]:
         warm = asyncio.get_running_loop().run_in_executor(None, warm_up, site)
         await site.watches.start()
+        tidy = asyncio.create_task(tidying(warm))
         yield
+        tidy.cancel()
         await site.watches.stop()
         warm.cancel()
         for end in site.at_end:
@@ -121,6 +125,18 @@ def warm_up(site: Site) -> None:
         if opened.sound:
             laid_out(site.answers, opened, sheets_for(opened.plant)[0].key)
             site.answers.study("sizing", opened)
+
+
+async def tidying(warm: asyncio.Future[None]) -> None:
+    """Let go of what closed pages leave behind: rings of objects, which Python else keeps for long
+    beside so much that stays."""
+    with contextlib.suppress(Exception):
+        await asyncio.shield(warm)
+    gc.collect()
+    gc.freeze()  # what is there now stays: looking through it again and again would take long
+    while True:
+        await asyncio.sleep(TIDY_S)
+        gc.collect()
 
 
 def _plain_routes(app: FastAPI, site: Site) -> None:

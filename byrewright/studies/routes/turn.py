@@ -14,15 +14,27 @@ from byrewright.studies.routes.scene import Scene
 
 FLUIDS = ("milk", "withheld", "wash", "water", "vacuum")
 """The spreads that are shown."""
+LEAVE = frozenset({"milk", "withheld", "wash"})
+"""Fluids that flow only where they can leave again."""
+ENDS = (
+    "stores milk", "is a drain", "gives wash", "holds milk", "is an outlet for milk",
+    "keeps withheld milk",
+)  # fmt: skip
+"""What can take a liquid in or let it out."""
 
 
 @dataclass(frozen=True, slots=True)
 class Way:
-    """Where one fluid gets to: pipes and machines by tag."""
+    """Where one fluid gets to: pipes and machines by tag.
+
+    `standing` are pipes that it fills and does not pass through: dead ends, from which nothing open
+    leads on to a vessel, an outlet or a drain.
+    """
 
     fluid: str
     pipes: frozenset[str]
     machines: frozenset[str]
+    standing: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,9 +70,34 @@ def turn(plant: Plant, mode: str, wrong: Mapping[str, str], net: Network | None 
         pipes = frozenset(p for p, (a, b) in net.pipe_ends.items() if a in found and b in found)
         machines = frozenset(net.nodes[n].machine for n in found)
         if pipes or len(machines) > 1:
-            ways.append(Way(fluid, pipes, machines))
+            stands = _standing(plant, net, made, case, fluid) & pipes
+            ways.append(Way(fluid, pipes, machines, stands))
     harms = dict.fromkeys((HARMS[q.harm], q.subject) for q in made.questions if case.holds(q))
     return Turned(mode, tuple(moved.items()), tuple(ways), tuple(harms))
+
+
+def _standing(plant: Plant, net: Network, made: Scene, case: Case, fluid: str) -> frozenset[str]:
+    """Pipes from which no open way leads on to where the fluid can go."""
+    if fluid not in LEAVE:
+        return frozenset()
+    spread, found = made.spreads[fluid], case.walk(fluid)
+    near: dict[int, set[int]] = {n: set() for n in found}
+    for a, b, machine, positions in spread.ways:
+        free = machine is None or positions is None or case.position.get(machine) in positions
+        if a in near and b in near and free:
+            near[a].add(b)
+            near[b].add(a)
+    kept = {node for node, *_ in spread.starts} | {
+        n for n in found if any(plant.equipment[net.nodes[n].machine].can(c) for c in ENDS)
+    }
+    dead = [n for n, others in near.items() if len(others) < 2 and n not in kept]
+    gone = set(dead)
+    while dead:  # a dead end, then what leads only to it, and so on
+        for other in near[dead.pop()] - gone - kept:
+            if len(near[other] - gone) < 2:
+                gone.add(other)
+                dead.append(other)
+    return frozenset(p for p, (a, b) in net.pipe_ends.items() if a in gone or b in gone)
 
 
 def choices(plant: Plant, machine_id: str) -> tuple[str, ...]:

@@ -382,6 +382,7 @@ class DayView:
             turned = flows(self.v.site.answers, self.opened, now.mode, {})
             way = turned.way("milk" if now.doing == "milking" else "wash")
             if way is not None:
+                marks["standing"] = [f"pipe {p}" for p in way.standing]
                 marks["flow"] = [f"pipe {p}" for p in way.pipes] + [
                     f"machine {m}" for m in way.machines
                 ]

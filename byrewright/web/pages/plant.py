@@ -177,6 +177,7 @@ class PlantView:
         way = self.now.way(self.fluid) if self.now else None
         if way is not None:
             marks["flows"] = True
+            marks["standing"] = [f"pipe {p}" for p in way.standing]
             marks["flow"] = [f"pipe {p}" for p in way.pipes] + [
                 f"machine {m}" for m in way.machines
             ]
