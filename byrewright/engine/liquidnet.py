@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from byrewright.engine.jit import array_kernel, kernel
+from byrewright.engine.jit import array_kernel, inner, kernel
 from byrewright.physics import pipeflow
 
 PIPE, POWER, CENTRIFUGAL, ONE_WAY = 0, 1, 2, 3
@@ -117,7 +117,7 @@ def element_loss(law: int, q: float, par: Any) -> tuple[float, float]:
     return loss + par[0], slope
 
 
-@kernel
+@inner
 def _link_loss(e: int, q: float, span: Any, law: Any, made: Any, par: Any) -> tuple[float, float]:
     loss = 0.0
     slope = 0.0
@@ -128,13 +128,13 @@ def _link_loss(e: int, q: float, span: Any, law: Any, made: Any, par: Any) -> tu
     return loss, max(slope, 1e-3)
 
 
-@kernel
+@inner
 def _laws(net: Net, q: Any, loss: Any, slope: Any) -> None:
     for e in range(len(q)):
         loss[e], slope[e] = _link_loss(e, q[e], net.span, net.law, net.made, net.par)
 
 
-@kernel
+@inner
 def _along(net: Net, loss: Any, step: Any) -> float:
     """Slope of the content along a step, from the losses at a place on it: nil at its least."""
     n = len(net.taken)
@@ -149,7 +149,7 @@ def _along(net: Net, loss: Any, step: Any) -> float:
     return total
 
 
-@kernel
+@inner
 def _fill(net: Net, q: Any, matrix: Any, right: Any, loss: Any, slope: Any) -> None:
     n = len(net.taken)
     for i in range(n):
@@ -177,7 +177,7 @@ def _fill(net: Net, q: Any, matrix: Any, right: Any, loss: Any, slope: Any) -> N
                 matrix[b, a] -= p
 
 
-@kernel
+@inner
 def _cholesky(matrix: Any, right: Any) -> None:
     """Solve in place; only the lower half is read."""
     n = len(right)
@@ -250,7 +250,7 @@ def solve(net: Net, start: Any) -> Solved:
     return Solved(q, head, left, steps, worst)
 
 
-@kernel
+@inner
 def _shorten(net: Net, q: Any, step: Any, trial: Any, loss: Any, slope: Any, start: float) -> None:
     """Take less of a step that goes far past where the content along it is least."""
     at = _along(net, loss, step)

@@ -60,7 +60,7 @@ VALUES: tuple[Value, ...] = (
     Value("cooling.cop_reference_ambient_c", 32.0, "degC", "ambient at which the coefficients "
           "above are taken", "practice", "common_practice", "rule"),
     Value("cooling.day_swing_k", 5.0, "K", "ambient at its warmest above the mean of the day, and "
-          "at its coldest below", "practice", "common_practice", "typical", 3.0, 8.0),
+          "at its coldest below", "practice", "common_practice", "typical", 3.0, 8.0, least=0.0),
     Value("tank.stirred_from_share", 0.10, "", "share of a tank's volume from which its agitator "
           "reaches the milk and cooling may run at its full rate", "en13732", "from_memory",
           "typical", 0.05, 0.10),

@@ -24,8 +24,6 @@ VALUES: tuple[Value, ...] = (
           "common_practice", "typical", 15.0, 60.0),
     Value("milking.fall_seen_s", 15.0, "s", "time a fallen unit without shut-off lets air in",
           "practice", "common_practice", "typical", 10.0, 30.0),
-    Value("filter.flow_loss_full", 0.20, "", "share of flow lost through a sock that is due for "
-          "change", "practice", "common_practice", "typical", 0.10, 0.40),
     Value("filter.change_s", 120.0, "s", "time to change a sock", "practice", "common_practice",
           "typical", 60.0, 300.0),
     Value("calf.draw_after_min", 10.0, "min", "from first cow until calf milk is drawn", "practice",

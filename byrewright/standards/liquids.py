@@ -32,9 +32,9 @@ VALUES: tuple[Value, ...] = (
           0.1, 0.6),
     Value("pump.npsh_m", 2.0, "m", "net positive suction head that a small sanitary pump needs at "
           "its rated flow, where the plate does not say", "practice", "from_memory", "typical",
-          1.0, 3.5, unread=True),
+          1.0, 3.5),
     Value("pump.npsh_margin_m", 0.5, "m", "suction head kept above what the pump needs",
-          "practice", "common_practice", "limit", unread=True),
+          "practice", "common_practice", "limit"),
     Value("plate.drop_exponent", 1.75, "", "growth of a plate cooler's drop with flow, power",
           "practice", "from_memory", "typical", 1.7, 2.0),
     Value("plate.rated_ntu", 2.5, "", "transfer units of a water stage at the milk flow it was "

@@ -311,7 +311,7 @@ ASSUMED = (
     "milking.yield_time_correlation",
     "milking.fall_share", "milking.lag_on_s", "milking.rise_s", "milking.kick_off_share",
     "milking.kick_off_back_s", "milking.stop_mean_s", "milking.boarding_least_s",
-    "milk.at_receiver_c", "filter.flow_loss_full", "filter.change_s",
+    "milk.at_receiver_c", "filter.drop_full_kpa", "filter.change_s",
     "air.per_cow_l_free", "wash.loss_w_k_unit", "wash.main_min",
     "wash.changeover_min", "cooling.day_swing_k", "cloth.dry_kg", "calf.draw_after_min",
     "tank.u_w_m2k", "tank.dry_wall_share", "tank.evaporator_share", "tank.stirred_from_share",
