@@ -40,13 +40,27 @@ class Input:
 
 
 @dataclass(frozen=True, slots=True)
+class Remedy:
+    """A change that would mend a finding: which figure of which part, to what, and why it follows.
+
+    `of` is a machine or pipe by its tag, or a section of the plant file such as `cleaning`.
+    """
+
+    of: str
+    figure: str
+    to: float | str | bool
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class Finding:
     """One question asked of the plant and its answer.
 
     `value` is what the plant has (or does); `limit` is what it is held to, in the sense
     `at_least` or `at_most`; `says` is a plain statement with no limit. `advised` is the size a
-    designer would choose next and `target` the (equipment id, field) it belongs to, so that
-    drafting can apply it. `margin` is a share of the limit, positive when inside.
+    designer would choose next and `target` the (equipment id, field) it belongs to; `remedies` are
+    what else would mend it. Drafting applies both. `margin` is a share of the limit, positive when
+    inside.
     """
 
     key: str
@@ -68,6 +82,7 @@ class Finding:
     advised_why: str = ""
     target: tuple[str, str] | None = None
     missing: tuple[str, ...] = ()
+    remedies: tuple[Remedy, ...] = ()
 
     @property
     def label(self) -> str:

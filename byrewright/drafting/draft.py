@@ -1,4 +1,7 @@
-"""Draft a plant: lay it out, size it, take the sizes over, until nothing changes any more."""
+"""Draft a plant: lay it out, size it, take the sizes over, until nothing changes any more.
+
+That is the quick draft. `close` goes on from it until every other study holds, too.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from byrewright.drafting.intent import CLOCK_ROUND_H, Cold, Intent
-from byrewright.drafting.sheet import Chosen
+from byrewright.drafting.sheet import Choices, Chosen, Sheet
 from byrewright.drafting.topology import lay_out
 from byrewright.errors import ByrewrightError
 from byrewright.plant.plant import Plant
@@ -58,20 +61,56 @@ class Draft:
     rounds: int
 
 
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """A plant whose sizes no longer change: what was wanted, the sizes, and the sizing study."""
+
+    want: Intent
+    plant: Plant
+    sheet: Sheet
+    sizing: Result
+    sizes: Choices
+    rounds: int
+    why: Mapping[str, str]
+    """Reasons of figures that belong to no machine."""
+
+
 def draft_plant(brief_file: BriefFile, rules: Rulebook | None = None) -> Draft:
-    """The plant of a brief, every size from the sizing study.
+    """The plant of a brief, every size from the sizing study alone.
 
     Raises:
         ByrewrightError: the brief asks for something that cannot be drafted.
     """
+    region_held(brief_file, rules or default_rulebook())
+    found = settle(intent_of(brief_file.brief, rules), rules)
+    return Draft(
+        found.plant, text_of(found, brief_file), found.sizing, tuple(brief_file.assumptions),
+        found.rounds,
+    )  # fmt: skip
+
+
+def text_of(found: Settled, brief_file: BriefFile) -> str:
+    """The plant file of a settled draft, with the reason behind every number."""
+    reasons = dict(found.sheet.comments) | dict(found.why) | _brief_comments(brief_file)
+    return plant_to_text(found.plant, reasons)
+
+
+def settle(
+    want: Intent, rules: Rulebook | None = None, sizes: Choices | None = None,
+    held: Choices | None = None,
+) -> Settled:  # fmt: skip
+    """Lay out and size in turns until no size changes.
+
+    Args:
+        sizes: sizes to begin with; first guesses when None.
+        held: figures that other studies ask for: at least that, or at most where `Chosen.most`.
+    """
     from byrewright.studies.sizing import size
 
-    _region_held(brief_file, rules or default_rulebook())
-    want = intent_of(brief_file.brief, rules)
-    sizes: dict[tuple[str, str], Chosen] = {}
+    sizes, held = dict(sizes or {}), held or {}
     warm: Mapping[str, str] = {}
     for turn in range(1, MOST_ROUNDS + 1):
-        plant, sheet = lay_out(want, sizes)
+        plant, sheet = lay_out(want, _kept(sizes, held))
         result = size(plant, rules)
         fresh = _advice(result, sizes, keep_larger=turn > MOST_ROUNDS // 2)
         if _same(fresh, sizes):
@@ -80,14 +119,13 @@ def draft_plant(brief_file: BriefFile, rules: Rulebook | None = None) -> Draft:
                 break
             want, warm = hotter, HOT_WHY
         sizes = fresh
-        stalls = sizes.get(("PF1", "stalls"))
+        stalls = _kept(sizes, held).get(("PF1", "stalls"))
         if stalls is not None and not want.stalls_given:
-            want = replace(want, stalls=max(FEWEST_STALLS, round(stalls.value)))
-    comments = dict(sheet.comments) | dict(warm) | _brief_comments(brief_file)
-    return Draft(plant, plant_to_text(plant, comments), result, tuple(brief_file.assumptions), turn)
+            want = replace(want, stalls=max(FEWEST_STALLS, round(float(stalls.value))))
+    return Settled(want, plant, sheet, result, sizes, turn, warm)
 
 
-def _region_held(brief_file: BriefFile, rules: Rulebook) -> None:
+def region_held(brief_file: BriefFile, rules: Rulebook) -> None:
     """Refuse a region whose milk-temperature rule nobody has."""
     region, held = brief_file.brief.region, rules.regions_held
     if region.casefold() not in {r.casefold() for r in held}:
@@ -107,9 +145,19 @@ def _hotter(want: Intent, result: Result) -> Intent | None:
     return replace(want, cleaning=want.cleaning.model_copy(update={"hot_c": HOTTEST_WASH_C}))
 
 
-def _advice(
-    result: Result, before: Mapping[tuple[str, str], Chosen], *, keep_larger: bool
-) -> dict[tuple[str, str], Chosen]:
+def _kept(sizes: Choices, held: Choices) -> dict[tuple[str, str], Chosen]:
+    """The sizes, with those that other studies ask for in place of what falls short of them."""
+    kept = dict(sizes)
+    for target, choice in held.items():
+        now = kept.get(target)
+        if now is None or not isinstance(choice.value, float) or (
+            now.value > choice.value if choice.most else now.value < choice.value
+        ):  # fmt: skip
+            kept[target] = choice
+    return kept
+
+
+def _advice(result: Result, before: Choices, *, keep_larger: bool) -> dict[tuple[str, str], Chosen]:
     """The sizes the findings advise; where several speak of one field, the largest."""
     advised: dict[tuple[str, str], Chosen] = {}
     for one in result.findings:
@@ -127,7 +175,7 @@ def _advice(
     return merged
 
 
-def _same(a: Mapping[tuple[str, str], Chosen], b: Mapping[tuple[str, str], Chosen]) -> bool:
+def _same(a: Choices, b: Choices) -> bool:
     return a.keys() == b.keys() and all(a[k].value == b[k].value for k in a)
 
 

@@ -46,6 +46,8 @@ class Intent:
     cloths: bool = True
     stall_mass_kg: float | None = None
     """Deck and stall work of a stall where it is not the usual steel."""
+    change_running: bool = False
+    """Whether a filter must be changed while milk runs, though nothing else is doubled."""
 
     @property
     def rotary(self) -> bool:
@@ -73,6 +75,11 @@ class Intent:
     def pump_places(self) -> tuple[int, ...]:
         """Numbers of machines of a duty: one, or two where the farm wishes a second."""
         return (1, 2) if self.twin else (1,)
+
+    @property
+    def filters(self) -> tuple[int, ...]:
+        """Numbers of the milk filters."""
+        return (1, 2) if self.twin or self.change_running else (1,)
 
     def either(self, board: int) -> list[str]:
         """A board, and the other one behind a change-over switch where a second is wished."""

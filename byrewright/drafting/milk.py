@@ -150,12 +150,12 @@ def machines(sheet: Sheet, want: Intent) -> None:
             },
         )
         sheet.add("non_return_valve", f"NR1{n}", label="Non-return at delivery pump")
-    for n in (1, 2) if want.twin else (1,):
+    for n in want.filters:
         sheet.add(
             "milk_filter",
             f"MF{n}",
             area_m2=0.3,
-            while_running=want.twin,
+            while_running=len(want.filters) > 1,
             twins="milk filters",
             why={
                 "area_m2": "first guess",

@@ -100,7 +100,7 @@ def lines(sheet: Sheet, want: Intent) -> None:
             family="delivery",
             why="in the plant room",
         )
-    for n in (1, 2) if want.twin else (1,):
+    for n in want.filters:
         sheet.line(
             "milk",
             "HM4",

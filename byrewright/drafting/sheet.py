@@ -71,20 +71,22 @@ NOT_SIZED: Mapping[str, str] = {
 
 @dataclass(frozen=True, slots=True)
 class Chosen:
-    """A size chosen by the sizing study, and why."""
+    """A figure chosen by a study, and why; `most` where it must not be more."""
 
-    value: float
+    value: Any
     why: str
+    most: bool = False
 
 
-Sizes = Mapping[tuple[str, str], Chosen]
+Choices = Mapping[tuple[str, str], Chosen]
+"""Chosen figures by the tag and the field they belong to."""
 
 
 @dataclass(slots=True)
 class Sheet:
     """Collects a draft. `sizes` are the last round's choices; `locked` fields keep their own."""
 
-    sizes: Sizes
+    sizes: Choices
     equipment: dict[str, Machine] = field(default_factory=dict)
     pipes: list[Pipe] = field(default_factory=list)
     modes: dict[str, Mode] = field(default_factory=dict)
@@ -106,7 +108,8 @@ class Sheet:
             return None
         group = next((g for g in self.twins.values() if machine_id in g), [machine_id])
         found = [self.sizes[(m, name)] for m in group if (m, name) in self.sizes]
-        return max(found, key=lambda c: c.value) if found else None
+        best = max(found, key=lambda c: c.value, default=None)
+        return min(found, key=lambda c: c.value) if best and best.most else best
 
     def add(
         self,

@@ -6,13 +6,13 @@ from typing import Any
 
 from byrewright.drafting import cold, deck, milk, milk_lines, modes, services, wash
 from byrewright.drafting.intent import Intent
-from byrewright.drafting.sheet import Sheet, Sizes
+from byrewright.drafting.sheet import Choices, Sheet
 from byrewright.plant.place import Place
 from byrewright.plant.plant import Plant
 from byrewright.plant.sited import laid_out
 
 
-def lay_out(want: Intent, sizes: Sizes) -> tuple[Plant, Sheet]:
+def lay_out(want: Intent, sizes: Choices) -> tuple[Plant, Sheet]:
     """The plant of an intent with the sizes chosen so far, and the sheet with its reasons."""
     sheet = Sheet(sizes)
     deck.deck(sheet, want)

@@ -6,7 +6,7 @@ import re
 import textwrap
 from dataclasses import dataclass
 
-from byrewright.results import VERDICT_MEANING, Finding, Input
+from byrewright.results import VERDICT_MEANING, Finding, Input, Remedy
 from byrewright.standards.model import KNOWN_MEANING
 from byrewright.standards.sources import SOURCES
 
@@ -72,6 +72,8 @@ def explain(finding: Finding) -> Explanation:
         parts.append(("Source", (source_words(finding.source, finding.known),)))
     if finding.advised is not None:
         parts.append(("Advice", (_advice(finding),)))
+    if finding.remedies:
+        parts.append(("What would mend it", tuple(map(_remedy, finding.remedies))))
     return Explanation(f"{finding.title} ({finding.name})", tuple(parts))
 
 
@@ -196,6 +198,11 @@ def source_words(source: str, known: str = "") -> str:
     if source == "practice":
         mark = mark.split(";")[0]  # there is no text to check it against
     return title if not mark or mark in title.casefold() else f"{title}; {mark}"
+
+
+def _remedy(one: Remedy) -> str:
+    to = number(one.to) if isinstance(one.to, float) else str(one.to).replace("True", "yes")
+    return f"set {one.figure} of {one.of} to {to} ({one.why})"
 
 
 def _advice(finding: Finding) -> str:

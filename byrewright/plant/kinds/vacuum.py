@@ -73,6 +73,14 @@ class VacuumPump(PumpsVacuum):
     start: Literal["direct", "star_delta", "soft", "drive"] | None = par(
         "", "how its motor starts", None
     )
+    gain_per_kpa: float | None = par(
+        "1/kPa", "gain of its speed control, share of full speed for each kPa; usual where not "
+        "stated", None, ge=0.01, le=20,
+    )  # fmt: skip
+    ramp_per_s: float | None = par(
+        "1/s", "fastest change of its speed, share of full speed a second; usual where not stated",
+        None, ge=0.01, le=10,
+    )  # fmt: skip
 
     def failures(self) -> tuple[Failure, ...]:
         if self.speed == "variable" or self.start == "drive":

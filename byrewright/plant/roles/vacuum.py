@@ -19,6 +19,8 @@ class PumpsVacuum(Role):
     least_speed_pct: float
     design: Literal["vane", "lobe", "liquid_ring", "other"]
     start: Literal["direct", "star_delta", "soft", "drive"] | None
+    gain_per_kpa: float | None
+    ramp_per_s: float | None
 
 
 class PassesOneWay(Role):

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import math
+import sys
 from itertools import pairwise
 
 import numpy as np
 
 from byrewright.engine import shape as sh
 from byrewright.engine.draws import ambient_c
+from byrewright.plant.roles import BringsCows
 from byrewright.results import Input, Notebook
+from byrewright.studies.day import remedies
 from byrewright.studies.day.record import Bout, Run
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import duty_of
@@ -18,6 +21,8 @@ from byrewright.studies.sizing.wash_heat import hot_wash_end
 
 ON_TIME_ALLOWANCE = 0.05
 FULL_ALLOWANCE = 0.05
+DRY_SHARE = 0.02
+"""Content over volume under which a vessel counts as dry."""
 CLOSES = 1e-9  # share of the day's throughput within which mass and heat must close
 
 
@@ -50,6 +55,7 @@ def milkings(bench: Bench, run: Run) -> None:
             formula="last unit off less planned start",
             inputs=(Input("t_target", "time within which all cows should be milked",
                           bout.target_h, "h", "the plant file"),),
+            remedies=remedies.sooner(run.plant, bout) if bout.hours > bout.target_h else (),
         )  # fmt: skip
     _traffic(bench, run)
 
@@ -77,13 +83,16 @@ def _traffic(bench: Bench, run: Run) -> None:
         f"{peak:.0f} L/min from all units together in the busiest minute.",
         formula="greatest milk of one minute",
     )  # fmt: skip
-    wait = max(_wait(b) for b in done) / 60
+    together = _brought_up(run)
+    wait = max(_wait(b, together) for b in done) / 60
+    most_min = bench.number("milking.wait_most_min")
     bench.find(
         "day.yard_wait", "Longest wait of a group in the yard", wait, "min",
-        f"The last cow of the slowest group stood {wait:.0f} min from when her group's first cow "
-        "went on; smaller groups wait less.",
-        limit=bench.number("milking.wait_most_min"), sense="at_most", allowance=0.1,
+        f"The last cow of those brought up together stood {wait:.0f} min from when the first of "
+        "them went on; fewer at a time wait less.",
+        limit=most_min, sense="at_most", allowance=0.1,
         inputs=(bench.rule("milking.wait_most_min"),),
+        remedies=remedies.fewer_at_a_time(run.plant, cows_h, most_min) if wait > most_min else (),
     )  # fmt: skip
 
 
@@ -93,11 +102,19 @@ def _cows_h(bout: Bout) -> float:
     return 3600 * (len(on) - 1) / span if span > 0 else 0.0
 
 
-def _wait(bout: Bout) -> float:
+def _brought_up(run: Run) -> int:
+    """The most cows that the yard takes at a time: a larger group comes in several goes."""
+    gates = [g.yard_cows for g in run.plant.machines(BringsCows) if g.yard_cows is not None]
+    return max(gates, default=sys.maxsize)
+
+
+def _wait(bout: Bout, together: int) -> float:
     longest = 0.0
     for group in np.unique(bout.cows[:, sh.O_GROUP]):
-        on = bout.cows[bout.cows[:, sh.O_GROUP] == group, sh.O_ENTER]
-        longest = max(longest, float(on.max() - on.min()))
+        on = np.sort(bout.cows[bout.cows[:, sh.O_GROUP] == group, sh.O_ENTER])
+        for first in range(0, len(on), together):
+            some = on[first : first + together]
+            longest = max(longest, float(some[-1] - some[0]))
     return longest
 
 
@@ -114,7 +131,7 @@ def vessels(bench: Bench, run: Run) -> None:
         if milk:
             _fullness(bench, run, tag, v, cap, rho)
         elif T.I[i, sh.VI_SUBSTANCE] == sh.WATER:
-            _dryness(bench, tag, v, cap)
+            _dryness(bench, run, tag, v, cap)
     _found_no_way(bench, run)
     _withheld(bench, run)
     _tankers(bench, run)
@@ -137,17 +154,19 @@ def _fullness(bench: Bench, run: Run, tag: str, v: sh.Floats, cap: float, rho: f
         limit=cap / rho, sense="at_most",
         allowance=0.0 if tag in run.compiled.names.places else FULL_ALLOWANCE,
         formula="most content in the run, and what ran over",
+        remedies=remedies.roomier(run, tag, most + spilt) if spilt > 0 or most > cap / rho else (),
     )  # fmt: skip
 
 
-def _dryness(bench: Bench, tag: str, v: sh.Floats, cap: float) -> None:
+def _dryness(bench: Bench, run: Run, tag: str, v: sh.Floats, cap: float) -> None:
     least = float(v[sh.P_LEAST]) / cap
     bench.find(
         "day.vessel_dry", f"Least in {tag}", least, "",
-        f"{tag} was never under {least:.0%} of its volume." if least > 0.02 else
+        f"{tag} was never under {least:.0%} of its volume." if least > DRY_SHARE else
         f"{tag} ran dry: cooler, wash or laundry went short of water behind it.",
-        subject=tag, limit=0.02, sense="at_least",
+        subject=tag, limit=DRY_SHARE, sense="at_least",
         formula="least content over volume",
+        remedies=remedies.fuller(run, tag) if least < DRY_SHARE else (),
     )  # fmt: skip
 
 
@@ -333,6 +352,7 @@ def washes(bench: Bench, run: Run) -> None:
                     worked("T_room", "room in the month", round(end.room_c, 1), "degC"),
                     worked("V", "charge", charge, "L")),
             source="definition", known="derived",
+            remedies=remedies.hotter_wash(run.plant, hot, back),
         )  # fmt: skip
 
 
@@ -403,6 +423,7 @@ def services(bench: Bench, run: Run) -> None:
             "day.air_least", "Least compressed-air pressure", bar, "bar",
             f"{bar:.1f} bar at least; the machines need {needs:g} bar.",
             limit=needs, sense="at_least", allowance=0.02,
+            remedies=remedies.more_air(run.plant, needs, bar) if bar < needs else (),
         )  # fmt: skip
     most = float(run.last.g[sh.G_KW_MOST])
     supply = run.plant.site.supply.limit_kva

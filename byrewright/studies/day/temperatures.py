@@ -7,10 +7,12 @@ from numpy.typing import NDArray
 
 from byrewright.engine import shape as sh
 from byrewright.plant.plant import Plant
-from byrewright.results import Input
+from byrewright.plant.roles import MakesCold, StoresMilk
+from byrewright.results import Input, Remedy
 from byrewright.standards.cooling import TemperatureStep
 from byrewright.studies.day.record import TANK_EMPTY, Bout, Run
 from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.sizes import next_preferred
 
 AT_ONCE_H = 2.0  # "at once" is judged two hours after the end, as the Swiss ordinance words it
 ALLOWANCE = 0.05
@@ -54,7 +56,31 @@ def judge_milk(bench: Bench, run: Run) -> None:
             limit=step.limit_c, sense="at_most", allowance=ALLOWANCE, known=rule.known,
             formula="warmest of the readings that the step names",
             inputs=(Input("T_limit", when, step.limit_c, "degC", source),), source=rule.source,
+            remedies=_colder(run.plant, where, worst, step) if worst > step.limit_c else (),
         )  # fmt: skip
+
+
+def _colder(plant: Plant, where: str, worst: float, step: TemperatureStep) -> tuple[Remedy, ...]:
+    """More cooling in the tank that was too warm, and in the refrigeration of its own."""
+    tag = where.split()[1] if where.startswith("in ") else ""
+    times = min(3.0, 1.3 + 0.25 * (worst - step.limit_c))
+    why = f"milk was at {worst:.1f} degC where {step.limit_c:g} is the most"
+    found = []
+    for tank in plant.machines(StoresMilk):
+        if tag and tank.id != tag:
+            continue
+        found.append(Remedy(tank.id, "cooling_kw",
+                            next_preferred(max(1.0, tank.cooling_kw) * times), why))  # fmt: skip
+        beside = {
+            end.partition(".")[0] for p in plant.pipes_at(tank.id) for end in (p.start, p.end)
+        }
+        found += [
+            Remedy(one.id, type(one).SIZED_BY["duty"],
+                   next_preferred(one.cold().duty_kw * times), why)
+            for one in plant.machines(MakesCold)
+            if one.id in beside and one.cold().leaving_c is None
+        ]  # fmt: skip
+    return tuple(found)
 
 
 def _words(step: TemperatureStep) -> str:

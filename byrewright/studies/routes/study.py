@@ -8,7 +8,8 @@ from functools import cached_property
 
 from byrewright.engine.interlocks import Table as Interlocks
 from byrewright.plant.plant import Plant
-from byrewright.results import Assumption, Finding, Notebook, Result, Sense, judge
+from byrewright.plant.roles import IsValve
+from byrewright.results import Assumption, Finding, Notebook, Remedy, Result, Sense, judge
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.routes import litres, sensors, tables
 from byrewright.studies.routes.brute import Hit, search, tried
@@ -165,7 +166,7 @@ def report(study: Routes, *, orders: bool = True,
 
 
 def _find(key: str, title: str, value: float | None, unit: str, sentence: str, *, subject: str = "",
-          limit: float | None = None) -> Finding:  # fmt: skip
+          limit: float | None = None, remedies: tuple[Remedy, ...] = ()) -> Finding:  # fmt: skip
     sense: Sense = "says" if limit is None else "at_most"
     verdict, margin = judge(value, limit, sense)
     return Finding(
@@ -181,6 +182,7 @@ def _find(key: str, title: str, value: float | None, unit: str, sentence: str, *
         margin=margin,
         source=METHOD,
         known="derived",
+        remedies=remedies,
     )
 
 
@@ -307,7 +309,16 @@ def _sensors(study: Routes) -> Iterable[Finding]:
         + "; ".join(_title(plant, m) for m in missing)
         + "."
     )
-    yield _find("sensors_missing", "harm that can pass unseen", len(swapped), "", text, limit=0)
+    yield _find("sensors_missing", "harm that can pass unseen", len(swapped), "", text, limit=0,
+                remedies=tuple(_sensed(plant, m) for m in missing) if swapped else ())  # fmt: skip
+
+
+def _sensed(plant: Plant, machine_id: str) -> Remedy:
+    """The sensor that shows how a machine stands."""
+    machine, why = plant.equipment[machine_id], "in the smallest set that sees every wrong position"
+    if isinstance(machine, IsValve):
+        return Remedy(machine_id, "sensed", True, why)
+    return Remedy(machine_id, "sensor", "current" if machine.can("runs") else "level", why)
 
 
 def _orders(study: Routes, orders: list[Order]) -> Finding:

@@ -9,7 +9,7 @@ from typing import Any
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
 from byrewright.plant.programme import Programme, programme_of
-from byrewright.results import Assumption, Finding, Input, Notebook, Sense, judge
+from byrewright.results import Assumption, Finding, Input, Notebook, Remedy, Sense, judge
 from byrewright.standards.rulebook import Rulebook
 
 
@@ -73,12 +73,14 @@ class Bench:
         advised_why: str = "",
         target: tuple[Machine | str, str] | None = None,
         missing: Sequence[str] = (),
+        remedies: Sequence[Remedy] = (),
     ) -> Finding:
         """Judge a value, write the finding down and return it.
 
         `sentence` says what it means in plain words, and what to do when it does not hold.
         `advised` with `target` (machine, field) is the next size a designer would choose; drafting
-        applies it. Named `missing` inputs make the finding `unknown`.
+        applies it; `remedies` are further changes that would mend it. Named `missing` inputs make
+        the finding `unknown`.
         """
         verdict, margin = judge(None if missing else value, limit, sense, allowance)
         address = None
@@ -90,6 +92,7 @@ class Bench:
             verdict=verdict, sense=sense, limit=limit, margin=margin, allowance=allowance,
             formula=formula, inputs=tuple(inputs), source=source, known=known,
             advised=advised, advised_why=advised_why, target=address, missing=tuple(missing),
+            remedies=tuple(remedies),
         )  # fmt: skip
         self.notes.findings.append(finding)
         return finding

@@ -18,6 +18,7 @@ from byrewright.plant.roles import (
     MovesMilk,
     StoresMilk,
 )
+from byrewright.results import Remedy
 from byrewright.standards.pipes import ISO_2037, LEAST_MILK_BORE_MM, next_tube
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
@@ -369,6 +370,12 @@ def _filters(bench: Bench, duty: Duty) -> None:
         ),
         source="practice",
         known="common_practice",
+        remedies=tuple(
+            Remedy(f.id, "while_running", True, "a second beside it, with valves of its own")
+            for f in filters
+        )
+        if within and not twin
+        else (),
     )
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from byrewright.plant.farm import Collection, clock, minutes
 from byrewright.plant.roles import FeedsCalves, KeepsWithheld, LoadsTankers, StoresMilk
-from byrewright.results import Series
+from byrewright.results import Remedy, Series
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.sizes import (
@@ -327,6 +327,9 @@ def _while_washed(bench: Bench, duty: Duty, tanks: tuple[StoresMilk, ...]) -> No
         inputs=(bench.rule("wash.tank_min", "t_wash"), stated("", "loading", rate, "L/min")),
         source="the timetable",
         known="derived",
+        remedies=()
+        if gap >= wash
+        else (Remedy(tanks[0].id, "count", 2.0, "milk goes to the other while one is washed"),),
     )
 
 

@@ -15,7 +15,7 @@ from byrewright.physics.throughput import (
 from byrewright.plant.farm import clock
 from byrewright.plant.programme import group_gap_s
 from byrewright.plant.roles import BringsCows, GivesMilk, StandsCows
-from byrewright.results import Table
+from byrewright.results import Remedy, Table
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty, MilkingDuty, milking_h, rows_milking_s
 from byrewright.studies.sizing.sizes import TIGHT, spare, stated, worked
@@ -406,4 +406,12 @@ def _yard(bench: Bench, duty: Duty) -> None:
         ),
         source="practice",
         known="common_practice",
+        remedies=_fewer(bench, duty, limit) if wait > limit else (),
     )
+
+
+def _fewer(bench: Bench, duty: Duty, most_min: float) -> tuple[Remedy, ...]:
+    """The yard gate set for as many cows as wait no longer than is good."""
+    cows = max(5.0, float(int(0.9 * duty.net_cows_h * most_min / 60.0)))
+    why = f"brought up {cows:.0f} at a time none waits longer than {most_min:.0f} min"
+    return tuple(Remedy(g.id, "yard_cows", cows, why) for g in bench.plant.machines(BringsCows))

@@ -9,6 +9,7 @@ from byrewright.physics.air import slug_air_l_min_free
 from byrewright.physics.cleaning import slug_time_s
 from byrewright.physics.wash_heat import wash_return_c
 from byrewright.plant.roles import CollectsMilk, InjectsAir
+from byrewright.results import Remedy
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.sizes import worked
@@ -100,4 +101,11 @@ def end_of_hot_wash(bench: Bench, duty: Duty, hot_l: float) -> None:
                 bench.rule("wash.unit_area_m2"), bench.rule("wash.air_wet_share"),
                 bench.rule("wash.slug_count")),
         source="definition", known="derived",
+        remedies=_hotter(hot_c, limit - end) if end < limit else (),
     )  # fmt: skip
+
+
+def _hotter(hot_c: float, short_k: float) -> tuple[Remedy, ...]:
+    """A hotter start: of each kelvin at the start about two thirds come back."""
+    why = f"it came back {short_k:.1f} K too cold"
+    return (Remedy("cleaning", "hot_c", float(math.ceil(hot_c + 1.5 * short_k)), why),)

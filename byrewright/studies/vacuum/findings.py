@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from byrewright.physics.air import line_reserve_l_free
 from byrewright.physics.airflow import discharge_temperature_c
+from byrewright.results import Remedy
 from byrewright.standards.pipes import next_bore_mm
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.sizes import listed, stated, worked
@@ -160,6 +161,10 @@ def _one_drop(
         advised=first[2] if first else None,
         advised_why=f"brings the drop within {ROOM:.0%} of its limit" if first else "",
         target=(first[0], "bore_mm") if first else None,
+        remedies=tuple(
+            Remedy(name, "bore_mm", new, f"brings the drop within {ROOM:.0%} of its limit")
+            for name, _, new in changes
+        ),
     )
 
 

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from byrewright.results import Input
+from byrewright.results import Input, Remedy
 from byrewright.studies.sizing.context import Bench
-from byrewright.studies.sizing.sizes import listed, worked
+from byrewright.studies.sizing.sizes import listed, next_preferred, worked
 from byrewright.studies.vacuum.case import Case
 from byrewright.studies.vacuum.milkline import SAY, LineAnswer
+from byrewright.studies.vacuum.situations import speed_control
 from byrewright.studies.vacuum.transient import Run
 
 MARCHED = "air network in time, lumped volumes, 5 ms"
-FAULTS = frozenset({"pump_trips_valve_leaks", "regulator_open", "drain_open"})
+FAULTS = frozenset({"pump_trips_valve_leaks", "regulator_open", "drain_open", "control_sticks"})
 """Events that are faults of a part: told, not held against the plant."""
 BACK_WITHIN_S = 5.0  # common practice, no source: one fall-off is over within this time
 
@@ -45,14 +46,16 @@ def _event(bench: Bench, case: Case, run: Run) -> None:
             f"{run.units_falling:.0f} cups are likely to fall."
         )
     key = run.event.key
-    what_if = key == "all_vacuum_lost" and len(case.running) > 1
+    what_if = key == "all_vacuum_lost" and (
+        len(case.running) > 1 or not case.network.plant.wishes.no_single_stop
+    )
     if key == "all_vacuum_lost":
         says += (
             " A standby that stands still does not save the cups; pumps that run together do."
             if run.units_falling > 0.5
             else ""
         )
-        if what_if:
+        if len(case.running) > 1:
             says += " (What if: this plant runs its pumps together.)"
     bench.find(
         f"vacuum.event.{key}",
@@ -66,6 +69,7 @@ def _event(bench: Bench, case: Case, run: Run) -> None:
         inputs=rule,
         source=MARCHED,
         known="derived",
+        remedies=together(case) if key == "all_vacuum_lost" and run.units_falling > 0.5 else (),
     )
     if key == "fall_off":
         over = run.back_after_s != float("inf")
@@ -83,14 +87,49 @@ def _event(bench: Bench, case: Case, run: Run) -> None:
             formula="Vm within 0.2 kPa of before",
             source="practice",
             known="common_practice",
+            remedies=retuned(case) if run.back_after_s > BACK_WITHIN_S else (),
         )
+
+
+def retuned(case: Case) -> tuple[Remedy, ...]:
+    """The best setting of speed control found, where it is not that already; else a larger pump."""
+    variable = [p.machine for p in case.network.pumps if p.machine.speed == "variable"]
+    if not variable or not case.tuned:
+        return ()
+    best = case.tuned[0]
+    if (best.gain, best.ramp) == speed_control(case.network):
+        return more_air(case, 1.15, "the control is at its best setting and air is still short")
+    why = f"best of {len(case.tuned)} settings tried"
+    return tuple(
+        Remedy(tag, figure, to, why)
+        for tag in dict.fromkeys(m.id for m in variable)
+        for figure, to in (("gain_per_kpa", best.gain), ("ramp_per_s", best.ramp))
+    )
+
+
+def more_air(case: Case, times: float, why: str) -> tuple[Remedy, ...]:
+    """Larger pumps: each by the same share, next size."""
+    sizes = {p.machine.id: p.machine.capacity_l_min_free for p in case.network.pumps}
+    return tuple(
+        Remedy(tag, "capacity_l_min_free", next_preferred(q * times), why)
+        for tag, q in sizes.items()
+    )
+
+
+def together(case: Case) -> tuple[Remedy, ...]:
+    """Pumps that share the work, so that cups stay on when one trips."""
+    wish = case.network.plant.wishes.redundancy
+    why = "pumps that run together keep the cups on when one of them trips"
+    return (
+        () if wish == "shared-running" else (Remedy("wishes", "redundancy", "shared-running", why),)
+    )
 
 
 def _tuning(bench: Bench, case: Case) -> None:
     if not case.tuned:
         return
     best = case.tuned[0]
-    now = (bench.number("vacuum.speed_gain_per_kpa"), bench.number("vacuum.speed_ramp_per_s"))
+    now = speed_control(case.network)
     used = next((t for t in case.tuned if (t.gain, t.ramp) == now), best)
     bench.find(
         "vacuum.tuning",
@@ -102,7 +141,7 @@ def _tuning(bench: Bench, case: Case) -> None:
         f"{best.drop_kpa:.2f} kPa "
         f"drop and {best.overshoot_kpa:.2f} kPa overshoot when units fall, against "
         f"{used.drop_kpa:.2f} and "
-        f"{used.overshoot_kpa:.2f} kPa as assumed. Start from it and tune on site.",
+        f"{used.overshoot_kpa:.2f} kPa as set. Start from it and tune on site.",
         formula="least of drop + overshoot + a tenth of the seconds until back",
         inputs=(bench.rule("vacuum.speed_gain_per_kpa"), bench.rule("vacuum.speed_ramp_per_s")),
         source=MARCHED,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from byrewright.results import Input, Sense
+from byrewright.results import Input, Remedy, Sense
 from byrewright.studies.sizing.context import Bench
 
 ISO, TESTS = "ISO 5707:2007 limits, ISO 6690:2007 methods", "from_memory"
@@ -26,6 +26,7 @@ def reading(
     inputs: Sequence[Input] = (),
     source: str = ISO,
     known: str = TESTS,
+    remedies: Sequence[Remedy] = (),
 ) -> None:
     """Write a reading down; `limit` is a rule's key, or a number worked out."""
     ruled = [bench.rule(limit)] if isinstance(limit, str) else []
@@ -44,4 +45,5 @@ def reading(
         inputs=(*inputs, *ruled),
         source=source,
         known=known,
+        remedies=remedies,
     )

@@ -188,11 +188,23 @@ def lower(network: Network, situation: Situation) -> Lowered:
     return Lowered(net, control_of(network), speed, vary, rows)
 
 
+def speed_control(network: Network) -> tuple[float, float]:
+    """Gain (1/kPa) and ramp (1/s) of speed control: of the pumps, or usual where not stated."""
+    gains = [p.machine.gain_per_kpa for p in network.pumps if p.machine.gain_per_kpa is not None]
+    ramps = [p.machine.ramp_per_s for p in network.pumps if p.machine.ramp_per_s is not None]
+    number = network.rules.number
+    return (
+        min(gains, default=number("vacuum.speed_gain_per_kpa")),
+        min(ramps, default=number("vacuum.speed_ramp_per_s")),
+    )
+
+
 def control_of(network: Network, gain: float | None = None, ramp: float | None = None) -> Control:
-    """Settings of speed control and regulators from the rulebook; gain and ramp may be tried."""
+    """Settings of speed control and regulators; gain and ramp may be tried."""
     from byrewright.engine.airnet import Control
 
     number = network.rules.number
+    set_gain, set_ramp = speed_control(network)
     least = max(
         (p.machine.least_speed_pct / 100.0 for p in network.pumps if p.machine.speed == "variable"),
         default=1.0,
@@ -200,9 +212,9 @@ def control_of(network: Network, gain: float | None = None, ramp: float | None =
     return Control(
         network.sense,
         network.set_vacuum_kpa,
-        number("vacuum.speed_gain_per_kpa") if gain is None else gain,
+        set_gain if gain is None else gain,
         number("vacuum.speed_integral_s"),
-        number("vacuum.speed_ramp_per_s") if ramp is None else ramp,
+        set_ramp if ramp is None else ramp,
         least,
         number("vacuum.sensor_lag_s"),
         number("vacuum.regulator_lag_s"),

@@ -27,7 +27,7 @@ from byrewright.studies.vacuum import (
 from byrewright.studies.vacuum.building import network_of
 from byrewright.studies.vacuum.case import Case
 from byrewright.studies.vacuum.network import Network, NoNetwork
-from byrewright.studies.vacuum.situations import pumps_running
+from byrewright.studies.vacuum.situations import pumps_running, speed_control
 
 TUNING = "tuning"
 STUDY = "vacuum"
@@ -197,8 +197,8 @@ def _tune(
     least = max(p.machine.least_speed_pct for p in network.pumps) / 100.0
     idles = milking.speed <= least + 1e-9 and len(running) > 1
     used = running[:1] if idles else running
-    gains = sorted({*GAINS, rules.number("vacuum.speed_gain_per_kpa")})
-    ramps = sorted({*RAMPS, rules.number("vacuum.speed_ramp_per_s")})
+    gain, ramp = speed_control(network)
+    gains, ramps = sorted({*GAINS, gain}), sorted({*RAMPS, ramp})
     situation = replace(milking.situation, running=used)
     return transient.scan(network, situation, gains, ramps), used
 

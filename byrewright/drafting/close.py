@@ -1,0 +1,261 @@
+"""A draft that closes: sized, then held to every other study, and mended until all of them hold.
+
+Findings carry remedies (which figure of which machine, to what, why). Each round applies those of
+the findings that fail and settles the sizes again. The studies that cost most are asked only when
+the cheap ones hold. What no remedy mends is left open, and `gives` looks for the wish that would
+have to give.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+from byrewright.drafting.draft import Settled, intent_of, settle
+from byrewright.drafting.intent import Intent
+from byrewright.drafting.sheet import Choices, Chosen
+from byrewright.errors import ByrewrightError
+from byrewright.results import Finding, Remedy, Result
+from byrewright.studies.failures.cuts import Cancelled
+
+if TYPE_CHECKING:
+    from byrewright.plant.brief import Brief
+    from byrewright.plant.plant import Plant
+    from byrewright.standards.rulebook import Rulebook
+
+Say = Callable[[str, int, int], bool | None]
+"""Told what is done now, its number, and of how many; an answer of True stops the work."""
+MOST_ROUNDS = 8
+"""Rounds of mending after which a draft is left as it is."""
+SEEDS = (1, 2, 3)
+"""Days that a draft must stand, each with its own cows."""
+STEPS = 100
+"""Steps that a draft is told in."""
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """A study under one condition."""
+
+    name: str
+    dear: bool
+    ask: Callable[[Plant, Rulebook], Result]
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A figure changed in a round, and the finding that asked for it."""
+
+    round: int
+    of: str
+    figure: str
+    to: float | str | bool
+    why: str
+    asked_by: str
+
+
+@dataclass(slots=True)
+class Closing:
+    """A draft on its way: what is wanted, what other studies asked for, and what still fails."""
+
+    settled: Settled
+    held: dict[tuple[str, str], Chosen] = field(default_factory=dict)
+    changes: list[Change] = field(default_factory=list)
+    open: tuple[Finding, ...] = ()
+    asked: dict[str, Result] = field(default_factory=dict)
+
+    @property
+    def closes(self) -> bool:
+        """Whether nothing that was asked fails."""
+        return not self.open
+
+
+def checks() -> tuple[Check, ...]:
+    """Every study under every condition that a draft is held to, cheap ones first."""
+    found = []
+    for seed in SEEDS:
+        for word in ("coldest month", "hottest month", "hot afternoon"):
+            found.append(
+                Check(f"day, {word}, cows of seed {seed}", seed > SEEDS[0], _day(word, seed))
+            )
+    found.append(Check("vacuum and its events", False, _vacuum))
+    found.append(Check("routes", True, _routes))
+    found.append(Check("single failures", True, _failures))
+    return tuple(sorted(found, key=lambda c: c.dear))
+
+
+def _day(word: str, seed: int) -> Callable[[Plant, Rulebook], Result]:
+    def ask(plant: Plant, rules: Rulebook) -> Result:
+        from byrewright.studies.day import run_day
+
+        air = plant.site.ambient_c
+        month = air.index(min(air) if word == "coldest month" else max(air)) + 1
+        return run_day(plant, rules, month=month, seed=seed, hot=word == "hot afternoon")
+
+    return ask
+
+
+def _vacuum(plant: Plant, rules: Rulebook) -> Result:
+    from byrewright.studies.vacuum import study_vacuum
+
+    return study_vacuum(plant, rules)
+
+
+def _routes(plant: Plant, rules: Rulebook) -> Result:
+    from byrewright.studies.routes.study import routes
+
+    return routes(plant, rules, orders=False)
+
+
+def _failures(plant: Plant, rules: Rulebook) -> Result:
+    from byrewright.studies.failures.study import study_failures
+
+    return study_failures(plant, rules, simulate=False)
+
+
+def fails(result: Result) -> tuple[Finding, ...]:
+    """The findings of a result that do not hold."""
+    return tuple(f for f in result.findings if f.verdict == "fails")
+
+
+def close(
+    brief: Brief, rules: Rulebook, *, say: Say | None = None, start: Closing | None = None,
+    only: Iterable[str] | None = None, told: str = "",
+) -> Closing:  # fmt: skip
+    """Draft and mend until every check holds, or nothing more can be mended.
+
+    Args:
+        start: a draft of a like brief, whose sizes and mended figures are taken to begin with.
+        only: names of the checks to ask; all when None.
+        told: words put before what is told.
+
+    Raises:
+        Cancelled: `say` answered True.
+        ByrewrightError: the brief asks for something that cannot be drafted.
+    """
+    every = [c for c in checks() if only is None or c.name in only]
+    held = dict(start.held) if start else {}
+    sizes = start.settled.sizes if start else None
+    changes: list[Change] = []
+    for turn in range(1, MOST_ROUNDS + 1):
+        _tell(say, f"{told}round {turn}: sizing", turn, 0.0)
+        settled = settle(wanted(intent_of(brief), held), rules, sizes, held)
+        sizes = settled.sizes
+        now = Closing(settled, held, changes, fails(settled.sizing), {"sizing": settled.sizing})
+        for number, check in enumerate(every):
+            if check.dear and now.open:
+                break  # what is cheap to see must hold first
+            _tell(say, f"{told}round {turn}: {check.name}", turn, number / len(every))
+            now.asked[check.name] = _answer(check, settled.plant, rules)
+            now.open = _worst(now.open, fails(now.asked[check.name]))
+        fresh = _mend(now, turn)
+        if not fresh:
+            break
+        held.update(fresh)
+    return now
+
+
+def _tell(say: Say | None, what: str, turn: int, share: float) -> None:
+    done = round(STEPS * (turn - 1 + share) / MOST_ROUNDS)
+    if say is not None and say(what, done, STEPS) is True:
+        raise Cancelled("The draft was stopped; no file was written.")
+
+
+def _answer(check: Check, plant: Plant, rules: Rulebook) -> Result:
+    """What a study says; one that cannot answer fails with its own sentence."""
+    try:
+        return check.ask(plant, rules)
+    except (ByrewrightError, ValueError, ArithmeticError) as error:
+        one = Finding(
+            f"draft.no_answer.{check.name.partition(',')[0].replace(' ', '_')}", "", check.name,
+            None, "", f"{check.name}: no answer. {error}", "fails",
+        )  # fmt: skip
+        return Result(check.name, plant.site.name, (one,))
+
+
+def _worst(known: tuple[Finding, ...], more: tuple[Finding, ...]) -> tuple[Finding, ...]:
+    """Failing findings by name, each where it fails most."""
+    found = {f.name: f for f in known}
+    for one in more:
+        old = found.get(one.name)
+        if old is None or (one.margin or 0.0) < (old.margin or 0.0):
+            found[one.name] = one
+    return tuple(found.values())
+
+
+WISHES = frozenset({"wishes", "herd", "milkings", "collections", "site"})
+"""Parts of the plant file that are the farm's to change, not the drafter's."""
+
+
+def _mend(now: Closing, turn: int) -> dict[tuple[str, str], Chosen]:
+    """The figures that the failing findings ask for and that are not so yet."""
+    fresh: dict[tuple[str, str], Chosen] = {}
+    hopeless = any(
+        f.key == "throughput.stalls" and f.verdict == "unknown" for f in now.settled.sizing.findings
+    )  # no number of stalls makes up for too few people
+    for finding in now.open:
+        for remedy in finding.remedies:
+            if remedy.of in WISHES or (remedy.of, remedy.figure) in now.settled.sheet.locked:
+                continue
+            if remedy.figure == "stalls" and hopeless:
+                continue
+            choice = _choice(now, remedy)
+            target = (remedy.of, remedy.figure)
+            if choice is None or not _further(choice, fresh.get(target), now.held.get(target)):
+                continue
+            fresh[target] = choice
+            now.changes.append(
+                Change(turn, remedy.of, remedy.figure, remedy.to, remedy.why, finding.name)
+            )
+    return fresh
+
+
+def _choice(now: Closing, remedy: Remedy) -> Chosen | None:
+    """A remedy as a figure to hold; None where the plant has it already."""
+    has = _has(now.settled.plant, remedy)
+    if has is not None and has == remedy.to:
+        return None
+    number = isinstance(remedy.to, float) and isinstance(has, int | float)
+    most = number and remedy.to < has  # type: ignore[operator]
+    return Chosen(remedy.to, remedy.why, most)
+
+
+def _has(plant: Plant, remedy: Remedy) -> float | str | bool | None:
+    part: object = plant.equipment.get(remedy.of)
+    part = part or next((p for p in plant.pipes if p.id == remedy.of), None)
+    part = part or getattr(plant, remedy.of, None)
+    value = getattr(part, remedy.figure, None)
+    return value if isinstance(value, int | float | str) else None
+
+
+def _further(choice: Chosen, *known: Chosen | None) -> bool:
+    """Whether a choice asks for more than those known."""
+    for one in known:
+        if one is None:
+            continue
+        if not isinstance(choice.value, float) or not isinstance(one.value, float):
+            if choice.value == one.value:
+                return False
+        elif choice.value >= one.value if choice.most else choice.value <= one.value:
+            return False
+    return True
+
+
+MOST_HOT_C = 88.0
+"""Hottest wash that is drafted: a heater a few kelvin above it still stands below boiling."""
+
+
+def wanted(want: Intent, held: Choices) -> Intent:
+    """The intent with what other studies ask of its structure: filters, tanks, a hotter wash."""
+    if any(figure == "while_running" for _, figure in held):
+        want = replace(want, change_running=True)
+    tanks = [c.value for (_, figure), c in held.items() if figure == "count"]
+    if tanks:
+        want = replace(want, tanks=max(want.tanks, round(max(tanks))))
+    hot = held.get(("cleaning", "hot_c"))
+    if hot is not None and hot.value > want.cleaning.hot_c:
+        stated = want.cleaning.model_dump(exclude_unset=True)
+        to = min(MOST_HOT_C, hot.value)
+        want = replace(want, cleaning=type(want.cleaning)(**{**stated, "hot_c": to}))
+    return want
