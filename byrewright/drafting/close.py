@@ -143,13 +143,17 @@ def close(
         settled = settle(wanted(intent_of(brief), held), rules, sizes, held)
         sizes = settled.sizes
         now = Closing(settled, held, changes, fails(settled.sizing), {"sizing": settled.sizing})
-        for number, check in enumerate(every):
-            if check.dear and now.open:
-                break  # what is cheap to see must hold first
-            _tell(say, f"{told}round {turn}: {check.name}", turn, number / len(every))
-            now.asked[check.name] = _answer(check, settled.plant, rules)
-            now.open = _worst(now.open, fails(now.asked[check.name]))
-        fresh = _mend(now, turn)
+        fresh: dict[tuple[str, str], Chosen] = {}
+        for dear in (False, True):
+            for number, check in enumerate(every):
+                if check.dear is not dear:
+                    continue
+                _tell(say, f"{told}round {turn}: {check.name}", turn, number / len(every))
+                now.asked[check.name] = _answer(check, settled.plant, rules)
+                now.open = _worst(now.open, fails(now.asked[check.name]))
+            fresh = _mend(now, turn)
+            if fresh:
+                break  # what is cheap to see is mended first
         if not fresh:
             break
         held.update(fresh)
