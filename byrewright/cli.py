@@ -56,11 +56,14 @@ def draft(
     brief: Annotated[Path, typer.Argument(metavar="BRIEF", help="The farm's brief (YAML).")],
     out: Annotated[Path, typer.Option(help="Plant file to write.")] = Path("plant.yaml"),
     overwrite: Annotated[bool, typer.Option(help="Replace the plant file if it exists.")] = False,
+    quick: Annotated[
+        bool, typer.Option("--quick", help="Size it alone; ask no other study.")
+    ] = False,
 ) -> None:
-    """Draft the full plant file of a brief, each number with its reason."""
+    """Draft the full plant file of a brief, each number with its reason, held by every study."""
     from byrewright.commands import design
 
-    design.draft(brief, out, overwrite=overwrite)
+    design.draft(brief, out, overwrite=overwrite, quick=quick)
 
 
 @app.command()

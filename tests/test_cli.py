@@ -47,7 +47,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with a brief and the plant drafted from it."""
     made: Path = tmp_path_factory.mktemp("farm")
     (made / "brief.yaml").write_text(BRIEF, encoding="utf-8")
-    done = run("draft", "brief.yaml", "--out", "plant.yaml", folder=made)
+    done = run("draft", "brief.yaml", "--out", "plant.yaml", "--quick", folder=made)
     assert "assumed" in done.stdout and "Next: byrewright check plant.yaml" in done.stdout
     return made
 
@@ -148,7 +148,7 @@ def test_a_plant_file_is_not_overwritten_unasked(folder: Path) -> None:
     before = (folder / "plant.yaml").read_bytes()
     assert "--overwrite" in told("draft", "brief.yaml", "--out", "plant.yaml", folder=folder)
     assert (folder / "plant.yaml").read_bytes() == before
-    run("draft", "brief.yaml", "--out", "plant.yaml", "--overwrite", folder=folder)
+    run("draft", "brief.yaml", "--out", "plant.yaml", "--overwrite", "--quick", folder=folder)
 
 
 def test_strict_tells_a_script(folder: Path) -> None:

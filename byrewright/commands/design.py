@@ -30,6 +30,7 @@ from byrewright.results import Result
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from byrewright.drafting.draft import Draft
     from byrewright.plant.problems import Problem
 
 MOST_ON_SCREEN = 6
@@ -53,9 +54,13 @@ def progress(first: str) -> Iterator[Callable[[str, int, int], bool | None]]:
         yield say
 
 
-def draft(brief_path: Path, out_path: Path, *, overwrite: bool) -> None:
-    """Write the plant file of a brief, with the reason behind every chosen number."""
+def draft(brief_path: Path, out_path: Path, *, overwrite: bool, quick: bool) -> None:
+    """Write the plant file of a brief, with the reason behind every chosen number.
+
+    It is held to every study and mended until they hold; `quick` sizes it alone.
+    """
     from byrewright.drafting.draft import draft_plant
+    from byrewright.drafting.gives import closed_draft
     from byrewright.plant.brief import read_brief
     from byrewright.plant.limits import rules_beside
     from byrewright.plant.plant_id import keeping_id
@@ -69,7 +74,12 @@ def draft(brief_path: Path, out_path: Path, *, overwrite: bool) -> None:
             )
             raise SystemExit(BAD_INPUT)
         brief = keeping_id(read_brief(brief_path), _id_of(out_path))
-        result = draft_plant(brief, rules_beside(brief_path))
+        rules = rules_beside(brief_path)
+        if quick:
+            result = draft_plant(brief, rules)
+        else:
+            with progress("drafting") as say:
+                result = closed_draft(brief, rules, say=say)
         write_text(out_path, result.text)
         out = console()
         plant = result.plant
@@ -82,9 +92,35 @@ def draft(brief_path: Path, out_path: Path, *, overwrite: bool) -> None:
             unit = f" {one.unit}" if isinstance(one.value, str) and one.unit else ""
             out.print(f"  assumed {one.meaning}: {said}{unit} ({one.why})")
         print_counts(out, result.sizing)
+        if not quick:
+            _print_closing(out, result)
         out.print(f"Next: byrewright check {out_path}")
         out.print(f"      byrewright size {out_path}")
         out.print(f"      byrewright pack {out_path} --out pack")
+
+
+def _print_closing(out: Console, result: Draft) -> None:
+    """Whether every study holds; else what fails, and which wish would have to give."""
+    days = sum(name.startswith("day") for name in result.held_by)
+    if result.mended:
+        out.print(f"Other studies asked for {result.mended} figures beside those of sizing.")
+    if not result.open:
+        out.print(
+            f"Every study holds: sizing, {days} days, vacuum and its events, routes, single "
+            "failures."
+        )
+        return
+    out.print(f"It does not close: {len(result.open)} findings fail.")
+    for one in result.open[:MOST_ON_SCREEN]:
+        out.print(f"  {one.sentence}", highlight=False)
+    if len(result.open) > MOST_ON_SCREEN:
+        out.print(f"  and {len(result.open) - MOST_ON_SCREEN} more")
+    if result.gives:
+        out.print("Any one of these would have to give, each proven by drafting again:")
+        for words in result.gives:
+            out.print(f"  {words}", highlight=False)
+    else:
+        out.print("No change of one wish alone was found that mends it.")
 
 
 def check(path: Path) -> None:

@@ -64,6 +64,8 @@ class Closing:
     changes: list[Change] = field(default_factory=list)
     open: tuple[Finding, ...] = ()
     asked: dict[str, Result] = field(default_factory=dict)
+    routes: dict[str, Result] = field(default_factory=dict)
+    """What the routes study said of each topology: sizes do not change it."""
 
     @property
     def closes(self) -> bool:
@@ -138,18 +140,21 @@ def close(
     held = dict(start.held) if start else {}
     sizes = start.settled.sizes if start else None
     changes: list[Change] = []
+    known = start.routes if start else {}
     for turn in range(1, MOST_ROUNDS + 1):
         _tell(say, f"{told}round {turn}: sizing", turn, 0.0)
-        settled = settle(wanted(intent_of(brief), held), rules, sizes, held)
+        settled = settle(wanted(intent_of(brief, rules), held), rules, sizes, held)
         sizes = settled.sizes
-        now = Closing(settled, held, changes, fails(settled.sizing), {"sizing": settled.sizing})
+        now = Closing(
+            settled, held, changes, fails(settled.sizing), {"sizing": settled.sizing}, known
+        )
         fresh: dict[tuple[str, str], Chosen] = {}
         for dear in (False, True):
             for number, check in enumerate(every):
                 if check.dear is not dear:
                     continue
                 _tell(say, f"{told}round {turn}: {check.name}", turn, number / len(every))
-                now.asked[check.name] = _answer(check, settled.plant, rules)
+                now.asked[check.name] = _ask(check, now, rules)
                 now.open = _worst(now.open, fails(now.asked[check.name]))
             fresh = _mend(now, turn)
             if fresh:
@@ -164,6 +169,28 @@ def _tell(say: Say | None, what: str, turn: int, share: float) -> None:
     done = round(STEPS * (turn - 1 + share) / MOST_ROUNDS)
     if say is not None and say(what, done, STEPS) is True:
         raise Cancelled("The draft was stopped; no file was written.")
+
+
+def _ask(check: Check, now: Closing, rules: Rulebook) -> Result:
+    """What a study says; the routes study is asked once for each topology."""
+    plant = now.settled.plant
+    if check.ask is not _routes:
+        return _answer(check, plant, rules)
+    key = topology(plant)
+    if key not in now.routes:
+        now.routes[key] = _answer(check, plant, rules)
+    return now.routes[key]
+
+
+def topology(plant: Plant) -> str:
+    """Everything of a plant that wrong positions depend on: all but sizes."""
+    machines = [
+        (tag, m.kind, [(n, v) for n, v in m if isinstance(v, str | bool | tuple)])
+        for tag, m in plant.equipment.items()
+    ]
+    pipes = [(p.start, p.end, p.service) for p in plant.pipes]
+    modes = [(n, m.does, m.like, sorted(m.positions.items())) for n, m in plant.modes.items()]
+    return repr((machines, pipes, modes))
 
 
 def _answer(check: Check, plant: Plant, rules: Rulebook) -> Result:

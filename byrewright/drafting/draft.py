@@ -16,7 +16,7 @@ from byrewright.drafting.topology import lay_out
 from byrewright.errors import ByrewrightError
 from byrewright.plant.plant import Plant
 from byrewright.plant.write import plant_to_text
-from byrewright.results import Assumption, Result
+from byrewright.results import Assumption, Finding, Result
 from byrewright.standards.rulebook import default_rulebook
 
 if TYPE_CHECKING:
@@ -59,6 +59,14 @@ class Draft:
     sizing: Result
     assumptions: tuple[Assumption, ...]
     rounds: int
+    held_by: tuple[str, ...] = ()
+    """The checks that were asked beside sizing; none in a quick draft."""
+    mended: int = 0
+    """Figures changed because another study asked for it."""
+    open: tuple[Finding, ...] = ()
+    """What still fails."""
+    gives: tuple[str, ...] = ()
+    """Wishes of which one would have to give, each with the least change that was proven."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,12 +12,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from byrewright.drafting.close import Closing, Say, close, fails
+from byrewright.drafting.draft import Draft, region_held, text_of
 from byrewright.errors import ByrewrightError
 from byrewright.plant.farm import Collection, clock, minutes
+from byrewright.standards.rulebook import Rulebook, default_rulebook
 
 if TYPE_CHECKING:
-    from byrewright.plant.brief import Brief
-    from byrewright.standards.rulebook import Rulebook
+    from byrewright.plant.brief import Brief, BriefFile
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +56,8 @@ STORE = ("storage.", "day.vessel_full@TK", "day.milk_lost", "failures.cause.tank
 COLD = ("cooling.", "day.milk_temperature", "day.little_milk", "day.cooler_outlet")
 WATER = ("water.", "day.vessel_dry")
 MOST_PEOPLE = 8
-LONGER_H = (0.1, 0.2, 0.3, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0)
-MORE = (1.05, 1.1, 1.25, 1.5, 2.0, 3.0)
+MOST_STEPS = 32
+"""Steps in which a quantity is changed, up to three times what it is."""
 MOST_STALLS = 120
 
 
@@ -72,9 +73,9 @@ def _hours(brief: Brief, now: Closing) -> list[Step]:
     gaps = [(b - a - 1) % 1440 + 1 for a, b in zip(starts, [*starts[1:], starts[0]], strict=True)]
     most = min(gaps) / 60 - 1.0
     return [
-        Step(f"milking {brief.target_h + h:.3g} h instead of {brief.target_h:.3g}",
-             {"target_h": round(brief.target_h + h, 2)})
-        for h in LONGER_H if brief.target_h + h <= most
+        Step(f"milking {brief.target_h + n / 10:.3g} h instead of {brief.target_h:.3g}",
+             {"target_h": round(brief.target_h + n / 10, 2)})
+        for n in range(1, MOST_STEPS) if brief.target_h + n / 10 <= most
     ]  # fmt: skip
 
 
@@ -108,13 +109,19 @@ def _may_stop(brief: Brief, now: Closing) -> list[Step]:
     return [Step("a single failure may stop milking", {"no_single_stop": False})]
 
 
+def _more(has: float, grain: float) -> list[float]:
+    """A quantity made more in even steps of a round size, up to three times."""
+    step = grain * max(1, round(2 * has / MOST_STEPS / grain))
+    first = step * (math.floor(has / step + 1e-9) + 1)
+    return [first + step * n for n in range(MOST_STEPS) if first + step * n <= 3 * has]
+
+
 def _supply(brief: Brief, now: Closing) -> list[Step]:
     supply = brief.supply
     if supply is None or supply.limit_kva is None:
         return []
     found = []
-    for times in MORE:
-        kva = 5.0 * math.ceil(supply.limit_kva * times / 5 - 1e-9)
+    for kva in _more(supply.limit_kva, 5.0):
         stated = {**supply.model_dump(exclude_unset=True), "limit_kva": kva}
         words = f"supply {kva:g} kVA instead of {supply.limit_kva:g}"
         found.append(Step(words, {"supply": type(supply).model_validate(stated)}))
@@ -143,8 +150,7 @@ def _visits(brief: Brief, now: Closing) -> list[Step]:
 def _tankers(brief: Brief, now: Closing) -> list[Step]:
     found = []
     largest = max(c.tanker_l for c in brief.collections)
-    for times in MORE:
-        litres = 1000.0 * math.ceil(largest * times / 1000)
+    for litres in _more(largest, 1000.0):
         bigger = tuple(
             c.model_copy(update={"tanker_l": max(c.tanker_l, litres)}) for c in brief.collections
         )
@@ -166,8 +172,7 @@ def _water(brief: Brief, now: Closing) -> list[Step]:
     if source.flow_l_min is None:
         return []
     found = []
-    for times in MORE:
-        flow = 5.0 * math.ceil(source.flow_l_min * times / 5 - 1e-9)
+    for flow in _more(source.flow_l_min, 5.0):
         words = f"{flow:g} L/min of water instead of {source.flow_l_min:g}"
         found.append(Step(words, {"water_source": source.model_copy(update={"flow_l_min": flow})}))
     return found
@@ -207,7 +212,7 @@ LEVERS: tuple[Lever, ...] = (
     Lever("reserve_h", STORE, _reserve),
     Lever("water_source", WATER, _water),
     Lever("milk_out_c", COLD, _milk_out),
-    Lever("cooling", (*COLD, *POWER), _cooling),
+    Lever("cooling", COLD, _cooling),
 )
 """Wishes that may give. `cooling` has no order: each kind is tried until one closes."""
 UNORDERED = frozenset({"cooling", "collections"})
@@ -232,6 +237,33 @@ def gives(
         if give is not None:
             found.append(give)
     return tuple(found)
+
+
+def closed_draft(
+    brief_file: BriefFile, rules: Rulebook | None = None, *, say: Say | None = None
+) -> Draft:
+    """The plant of a brief, mended until every study holds; else what would have to give.
+
+    Raises:
+        Cancelled: `say` answered True.
+        ByrewrightError: the brief asks for something that cannot be drafted.
+    """
+    rules = rules or default_rulebook()
+    region_held(brief_file, rules)
+    now = close(brief_file.brief, rules, say=say)
+    found = gives(brief_file.brief, rules, now, say=say) if now.open else ()
+    settled = now.settled
+    return Draft(
+        settled.plant, text_of(settled, brief_file), settled.sizing,
+        tuple(brief_file.assumptions), settled.rounds, tuple(now.asked),
+        len({(c.of, c.figure) for c in now.changes}), now.open,
+        tuple(_said(g, now) for g in found),
+    )  # fmt: skip
+
+
+def _said(give: Give, now: Closing) -> str:
+    part = "" if len(give.mends) == len(now.open) else f" (mends {', '.join(give.mends)})"
+    return f"{give.words}{part}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,89 @@
+"""A draft closes over every study, or names what would have to give."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+import byrewright.drafting.close as closing
+from byrewright.drafting.close import SEEDS, checks, close, fails
+from byrewright.drafting.draft import Draft
+from byrewright.drafting.gives import Give, closed_draft, gives
+from byrewright.plant.brief import read_brief_text
+from byrewright.plant.read import read_plant_text
+from byrewright.standards.rulebook import default_rulebook
+from byrewright.studies.day import run_day
+from byrewright.studies.failures.cuts import Cancelled
+
+RULES = default_rulebook()
+SMALL = """\
+farm: (invented) a small one
+cows: 240
+yield_l_day: 26
+layout: rows
+rows: 2
+milkings: ["05:00", "17:00"]
+target_h: 3.0
+operators: 2
+redundancy: none
+standby_power: none
+"""
+MENDED = SMALL.replace("cows: 240", "cows: 422").replace("target_h: 3.0", "target_h: 4.0")
+
+
+@pytest.fixture(scope="module")
+def closed() -> Draft:
+    """A brief whose quick draft fails its own day, closed."""
+    return closed_draft(read_brief_text(MENDED), RULES)
+
+
+def test_a_draft_is_asked_everything_and_holds(closed: Draft) -> None:
+    """Would fail if a check were left out, or one that fails were counted as held."""
+    assert closed.open == (), [f.sentence for f in closed.open]
+    assert set(closed.held_by) == {"sizing", *(c.name for c in checks())}
+    assert sum(c.name.startswith("day") for c in checks()) == 3 * len(SEEDS)
+
+
+def test_the_file_is_the_plant_that_was_held(closed: Draft) -> None:
+    """Would fail if what is written were not what the studies were asked of."""
+    plant = read_plant_text(closed.text).plant
+    assert plant == closed.plant
+    assert fails(run_day(plant, RULES, seed=2)) == ()
+
+
+def test_what_other_studies_asked_for_stands_in_the_file_with_its_reason(closed: Draft) -> None:
+    """Would fail if a mended figure came without a why, or were lost again in sizing."""
+    pump = next(line for line in closed.text.splitlines() if "gain_per_kpa" in line)
+    assert closed.mended and "settings tried" in pump
+    assert getattr(closed.plant.equipment["VP1"], "gain_per_kpa") is not None  # noqa: B009
+
+
+def test_wishes_that_fight_are_named_with_the_least_change_that_is_proven(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Would fail if a draft that cannot close blamed nothing, or a change that does not mend it."""
+    monkeypatch.setattr(closing, "checks", lambda: ())  # sizing alone: the search is asked here
+    brief = read_brief_text(SMALL + "supply: {phases: 3, limit_kva: 20}\n").brief
+    now = close(brief, RULES)
+    assert any(f.key == "power.demand" for f in now.open)
+    found: dict[str, Give] = {g.wish: g for g in gives(brief, RULES, now)}
+    supply = found["supply"].change["supply"]
+    assert found["supply"].words == f"supply {supply.limit_kva:g} kVA instead of 20"
+    assert close(brief.model_copy(update={"supply": supply}), RULES).closes
+    less = supply.model_copy(update={"limit_kva": supply.limit_kva - 5})
+    assert not close(brief.model_copy(update={"supply": less}), RULES).closes
+
+
+def test_every_round_is_told_and_can_be_stopped(tmp_path: Path) -> None:
+    """Would fail if a long draft ran in silence, or a stop were not heard."""
+    told: list[str] = []
+
+    def say(what: str, done: int, total: int) -> bool:
+        assert 0 <= done <= total
+        told.append(what)
+        return len(told) == 3
+
+    with pytest.raises(Cancelled):
+        closed_draft(read_brief_text(SMALL), RULES, say=say)
+    assert told[0] == "round 1: sizing" and "day, coldest month" in told[1]
