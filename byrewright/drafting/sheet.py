@@ -64,6 +64,7 @@ NOT_SIZED: Mapping[str, str] = {
     "withheld line": "38 mm takes froth with the milk: usual, not sized by flow",
     "withheld air line": "38 mm: one unit's air, the least airline laid",
     "dosing": "10 mm: the dosing pump's own size",
+    "expansion": "20 mm: no flow, only what the liquid grows by",
     "refrigerant": "28 mm until the refrigeration engineer states it",
 }
 """Families of pipes whose bore is a choice and not a size (common practice, no source)."""

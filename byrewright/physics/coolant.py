@@ -118,7 +118,7 @@ def drop_share(liquid: Coolant) -> float:
     Turbulent, f as Re^-0.25: rho^0.75 mu^0.25 (Blasius; from memory).
 
     >>> round(drop_share(coolant(30.0, 0.0)), 2)
-    1.69
+    1.68
     """
     water = coolant(0.0, STATED_DROP_C)
     return float(

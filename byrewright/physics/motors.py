@@ -234,7 +234,7 @@ def breaker_trip_s(multiple: float, holds: float, time_constant_s: float) -> flo
         Seconds; infinity where it holds. The magnetic trip (short circuits) is not in it.
 
     >>> round(breaker_trip_s(1.3, 1.05, 600)), round(breaker_trip_s(2.55, 1.05, 600))
-    (634, 112)
+    (634, 111)
     >>> breaker_trip_s(1.0, 1.05, 600)
     inf
     """

@@ -65,7 +65,7 @@ def wetted_share(fill: float, shape: int = LYING) -> float:
     t/pi, ends as the fill. Derived (geometry); length 2.2 times the diameter, flat ends.
 
     >>> round(wetted_share(0.5, LYING), 3), round(wetted_share(0.03, LYING), 3)
-    (0.5, 0.141)
+    (0.5, 0.143)
     """
     check("fill", fill, 0.0, 1.0)
     return touched(fill, shape)
@@ -75,7 +75,7 @@ def wall_area_m2(volume_l: float) -> float:
     """Whole wall of a tank, ends in: d = (4 V / (2.2 pi))^(1/3), A = pi d l + pi d^2 / 2.
 
     >>> round(wall_area_m2(20000.0), 1)
-    43.5
+    43.4
     """
     check("volume", volume_l, 0.0, unit="L", above=True)
     d = (4.0 * volume_l / 1000.0 / (LENGTH_OVER_DIAMETER * math.pi)) ** (1.0 / 3.0)
@@ -132,7 +132,7 @@ def still_kw_k(volume_l: float, evaporator_share: float, rules: Rulebook | None 
     Derived; the depth is a rule.
 
     >>> round(still_kw_k(20000.0, 0.25), 2)
-    0.18
+    0.16
     """
     rules = rules or default_rulebook()
     u = rules.number("tank.still_u_w_m2k")

@@ -22,7 +22,7 @@ from byrewright.plant.machine import (
     ports,
 )
 from byrewright.plant.plant import Plant
-from byrewright.plant.primitives import Bath, Chill, Exchange, Primitive
+from byrewright.plant.primitives import Bath, Chill, Exchange, Loss, Primitive
 from byrewright.plant.record import par
 from byrewright.plant.roles import CoolsMilk, MakesCold
 
@@ -63,7 +63,17 @@ def new_kinds() -> Iterator[dict[str, type[Machine]]]:
                              self.tubes_m * each, self.ratio)  # fmt: skip
             cold = Exchange("tubes_in", "tubes_out", "cold_in", "cold_out",
                             self.cold_tubes_m * each, self.ratio)  # fmt: skip
-            return (water, cold) if self.cold_tubes_m else (water,)
+            l_min = self.tubes_m * self.ua_w_k_m / 1000 / (1.03 * 3.93) * 60
+
+            def drop(a: str, b: str, kpa: float | str, share: float) -> Loss:
+                return Loss(a, b, kpa, l_min, share * self.count, "plate.rated_ntu",
+                            "plate.drop_exponent", by="its tubes")  # fmt: skip
+
+            found = [water, drop("tubes_in", "tubes_out", self.milk_drop_kpa, 1.0)]
+            found.append(drop("shell_in", "shell_out", "water.cooler_drop_kpa", self.ratio))
+            if self.cold_tubes_m:
+                found += [cold, drop("cold_in", "cold_out", "water.cooler_drop_kpa", self.ratio)]
+            return tuple(found)
 
     class SaltStore(MakesCold):
         """Stores cold in salt that freezes, and chills a liquid with it."""
@@ -92,7 +102,7 @@ def new_kinds() -> Iterator[dict[str, type[Machine]]]:
         def lower(self) -> tuple[Primitive, ...]:
             kwh = self.salt_kwh * self.count
             return (
-                Bath("cold_#", 10 * kwh, 1.0, kwh),
+                Bath("cold_#", 10 * kwh, 1.0, kwh, glycol_pct=0.0),
                 Chill(self.freezes_kw * self.count, 2.0, 32.0, hours=("22:00", "06:00")),
             )
 
