@@ -58,6 +58,19 @@ def test_no_sentence_of_any_study_holds_a_metric_unit(name: str) -> None:
     assert left == []
 
 
+BARE = re.compile(
+    r"(?<![\w.@:])\d+(?:\.\d+)?(?= (?:is|are) needed| before,| during|, at the worst|, highest"
+    r"| in its busiest| \(\d+ % (?:spare|short))"
+)
+"""A number that takes its unit from one further up in the sentence."""
+
+
+def test_no_number_leans_on_the_unit_of_another() -> None:
+    """ "VP1 draws 166 cfm; 4040 is needed": the second would stay metric, and look right."""
+    told = [f.sentence for name in ("sizing", "vacuum") for f in study(name).findings]
+    assert [s for s in told if BARE.search(s)] == []
+
+
 def test_free_air_is_cfm_and_motors_are_hp() -> None:
     """Free air in gpm, or a motor in kW, is not what the trade there says."""
     sizing, vacuum = study("sizing"), study("vacuum")

@@ -185,7 +185,7 @@ def _waiting(bench: Bench, analysis: Analysis, worth: Worth) -> None:
 def hours_text(hours: Hours, unit: str) -> str:
     """A figure a year with its spread, in words."""
     low, high = short(hours.low), short(hours.high)
-    return f"{short(hours.mean)} {unit} a year ({low} to {high} as lives are unsure)"
+    return f"{short(hours.mean)} {unit} a year ({low} to {high} {unit} as lives are unsure)"
 
 
 def _left_out(analysis: Analysis, scripts: Mapping[str, Script]) -> str:

@@ -132,7 +132,7 @@ def _demand(bench: Bench, duty: Duty, demand: AirDemand) -> None:
     vacuum_moved = [r.id for r in bench.plant.machines(RemovesUnits) if r.moved_by == "vacuum"]
     says = (f" The cluster removers ({listed(vacuum_moved)}) work on vacuum and use none."
             if vacuum_moved else "")  # fmt: skip
-    uses = listed([f"{u.what} {u.mean_l_min:.0f}" for u in demand.users if u.per_min > 0])
+    uses = listed([f"{u.what} {u.mean_l_min:.0f} L/min" for u in demand.users if u.per_min > 0])
     bench.find(
         "air.mean", "Compressed air in milking, mean", round(demand.mean_l_min, 1), "L/min free",
         f"Milking uses {demand.mean_l_min:.0f} L/min of free air on average ({uses}) before leaks, "
@@ -177,7 +177,8 @@ def _compressors(
         advised = next_of(share * (1 + TIGHT), COMPRESSOR_L_MIN)
         bench.find(
             "air.compressor", "Compressor output", have, "L/min free",
-            f"{one.id} gives {have:.0f} L/min of free air; {want:.0f} are needed for it to carry "
+            f"{one.id} gives {have:.0f} L/min of free air; {want:.0f} L/min are needed for it to "
+            "carry "
             f"milking {each}at no more than {bench.number('air.duty_most'):.0%} of its time with "
             f"a tenth lost to leaks ({spare(have, want)}).",
             subject=one.id, limit=round(want, 1), sense="at_least", allowance=TIGHT,
@@ -298,7 +299,8 @@ def _dryers(bench: Bench, compressors: tuple[CompressesAir, ...]) -> None:
         bench.find(
             "air.dryer", "Dryer capacity", one.capacity_l_min_free, "L/min free",
             f"{one.id} is rated {one.capacity_l_min_free:.0f} L/min; on a hot day with {inlet:g} "
-            f"degC and {bar:g} bar at its inlet, {flow:.0f} L/min ask for a rating of {need:.0f} "
+            f"degC and {bar:g} bar at its inlet, {flow:.0f} L/min ask for a rating of "
+            f"{need:.0f} L/min "
             f"({spare(one.capacity_l_min_free, need)}).",
             subject=one.id, limit=round(need, 1), sense="at_least", allowance=TIGHT,
             formula="Q_rated = q / (F_inlet F_pressure)",

@@ -88,7 +88,8 @@ def size_pump(bench: Bench, pump: MovesWater, duties: Sequence[PumpDuty], key: s
     flow = hardest.flow_l_min / alone
     bench.find(
         f"{key}.flow", f"{pump.title}: flow", pump.flow_l_min, "L/min",
-        f"{pump.id} gives {pump.flow_l_min:.0f} L/min; for {hardest.what} it must give {flow:.0f} "
+        f"{pump.id} gives {pump.flow_l_min:.0f} L/min; for {hardest.what} it must give "
+        f"{flow:.0f} L/min "
         f"({spare(pump.flow_l_min, flow)}).",
         subject=pump.id, limit=round(flow, 1), sense="at_least", allowance=TIGHT,
         formula=f"q = max({', '.join(f'q_{i}' for i, _ in enumerate(duties, 1))}) / n",

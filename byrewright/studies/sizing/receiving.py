@@ -262,7 +262,8 @@ def _pumps(
             "Milk pump flow",
             pump.flow_l_min,
             "L/min",
-            f"{pump.id} moves {pump.flow_l_min:.0f} L/min from {source}; {limit:.0f} is needed"
+            f"{pump.id} moves {pump.flow_l_min:.0f} L/min from {source}; {limit:.0f} L/min is "
+            "needed"
             f"{off}: {spare(pump.flow_l_min, limit)}. Largest is the {governs}.",
             subject=pump.id,
             limit=limit,

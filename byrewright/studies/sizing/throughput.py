@@ -115,7 +115,7 @@ def _milk_flow(bench: Bench, duty: Duty) -> None:
         round(duty.milk_flow_peak_l_min, 1),
         "L/min",
         f"{duty.milk_flow_mean_l_min:.0f} L/min on the mean of the milking with most milk a cow, "
-        f"{duty.milk_flow_peak_l_min:.0f} in its busiest minute.",
+        f"{duty.milk_flow_peak_l_min:.0f} L/min in its busiest minute.",
         formula="q = net V / 60 x peak factor",
         inputs=(
             worked("net", "cows an hour, net", round(duty.net_cows_h, 1), "1/h"),

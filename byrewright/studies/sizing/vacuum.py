@@ -69,7 +69,7 @@ def _pumps(bench: Bench, need: Demand, pumps: tuple[PumpsVacuum, ...]) -> None:
             "Vacuum pump capacity",
             has,
             "L/min free",
-            f"{pump.id} draws {has:.0f} L/min free air; {limit:.0f} is needed{off}: "
+            f"{pump.id} draws {has:.0f} L/min free air; {limit:.0f} L/min is needed{off}: "
             f"{spare(has, limit)} ({need.governs} governs).{short}",
             subject=pump.id,
             limit=limit,

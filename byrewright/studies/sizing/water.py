@@ -174,7 +174,7 @@ def _reuse(warm: Hours, wanted: Hours, volume_l: float) -> Hours:
 
 
 def _use(bench: Bench, day: WaterDay) -> None:
-    parts = ", ".join(f"{u.what} {u.day_l / 1000:.1f}" for u in day.uses)
+    parts = ", ".join(f"{u.what} {u.day_l / 1000:.1f} m3" for u in day.uses)
     bench.find(
         "water.day", "Fresh water a day", round(day.fresh_l / 1000, 2), "m3",
         f"The plant uses {sum(u.day_l for u in day.uses) / 1000:.1f} m3 of water a day ({parts}), "
@@ -284,8 +284,8 @@ def _filter(bench: Bench, duty: Duty) -> None:
     for one in filters:
         bench.find(
             "water.filter", "Water filter", one.flow_l_min, "L/min",
-            f"{one.id} is rated {one.flow_l_min:.0f} L/min; {need:.0f} are needed for cooler and "
-            f"backflush with room for dirt ({spare(one.flow_l_min, need)}).",
+            f"{one.id} is rated {one.flow_l_min:.0f} L/min; {need:.0f} L/min are needed for "
+            f"cooler and backflush with room for dirt ({spare(one.flow_l_min, need)}).",
             subject=one.id, limit=round(need, 1), sense="at_least", allowance=TIGHT,
             formula="q = k (q_cooler + q_backflush)",
             inputs=(worked("q_cooler", "cooler water", round(cooler_water_l_min(bench, duty), 1),

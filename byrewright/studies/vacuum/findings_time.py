@@ -37,7 +37,7 @@ def _event(bench: Bench, case: Case, run: Run) -> None:
     )
     says = (
         f"{run.event.title}: vacuum at the receiver falls {run.drop_kpa:.1f} kPa to "
-        f"{run.least_kpa:.1f}, "
+        f"{run.least_kpa:.1f} kPa, "
         f"at the worst unit to {run.least_at_units_kpa:.1f} kPa, and {back}."
     )
     if run.units_falling > 0.5:

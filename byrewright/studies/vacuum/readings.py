@@ -218,7 +218,12 @@ def _leakages(bench: Bench, case: Case) -> None:
             use.system_leak,
             "5 % of one pump's capacity is allowed",
         ),
-        ("milk_leak", "Milk-system leakage", use.milk_leak, "10 + 2 n is allowed"),
+        (
+            "milk_leak",
+            "Milk-system leakage",
+            use.milk_leak,
+            "10 L/min and 2 L/min a unit are allowed",
+        ),
     ):
         reading(bench, key, title, value, "L/min", f"{value:.0f} L/min is taken; {what}. {assumed}")
 
@@ -299,9 +304,9 @@ def _regulation(bench: Bench, case: Case) -> None:
                 title,
                 max(0.0, value),
                 "kPa",
-                f"{fall.event.title}: Vm {fall.before_kpa:.1f} before, {fall.during_kpa:.1f} "
-                "during, "
-                f"lowest {fall.least_kpa:.1f}, highest {fall.most_kpa:.1f} kPa."
+                f"{fall.event.title}: Vm {fall.before_kpa:.1f} kPa before, "
+                f"{fall.during_kpa:.1f} kPa during, "
+                f"lowest {fall.least_kpa:.1f} kPa, highest {fall.most_kpa:.1f} kPa."
                 + (f" To mend it: {advice}." if value > allowed else ""),
                 limit=f"vacuum.test.{key}_kpa",
                 formula="march in time at 5 ms",
