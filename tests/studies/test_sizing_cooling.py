@@ -7,10 +7,11 @@ import pytest
 from byrewright.physics.tank_fill import fill_and_cool
 from byrewright.plant.farm import Tariff
 from byrewright.plant.plant import Plant
-from byrewright.studies.sizing.cold import hourly_cold_kwh
+from byrewright.studies.sizing.cold import hourly_cold_kwh, lead_and_lag
 from byrewright.studies.sizing.cooling import size_cooling
 from byrewright.studies.sizing.duty import duty_of
 from byrewright.studies.sizing.in_line import Line, in_line
+from byrewright.studies.sizing.loads import electric_loads
 from byrewright.studies.sizing.tank_cooling import size_tank_cooling, wanted_of
 from tests.plants import machine, pipe
 from tests.studies.benches import bench_of, large, sized, small
@@ -136,6 +137,25 @@ def test_chillers_carry_the_rate_alone() -> None:
     found = result.finding("cooling.chiller.duty@CH1")
     assert found.limit == pytest.approx(1.2 * point.chilled_kw)
     assert "with CH2 off" in found.sentence
+
+
+def test_twin_chillers_ask_the_supply_for_one() -> None:
+    """Both chillers in full were counted although one carries the milk, and the supply failed."""
+    pair = {i: machine(i, "chiller", duty_kw=120) for i in ("CH1", "CH2")}
+    plant = chilled(IB1=None, **pair)
+    asked = {}
+    for redundancy in ("none", "shared-running"):
+        wishes = plant.wishes.model_copy(update={"redundancy": redundancy})
+        bench = bench_of(plant.model_copy(update={"wishes": wishes}))
+        loads = electric_loads(bench, duty_of(bench))
+        together = lead_and_lag(bench, duty_of(bench), loads)
+        asked[redundancy] = (
+            sum(x.kw("milking") for x in together if x.machine.id in pair),
+            sum(x.kw("milking") for x in loads if x.machine.id in pair),
+        )
+        assert any(a.where == "chillers" for a in bench.notes.assumptions) == (redundancy != "none")
+    assert asked["none"][0] == asked["none"][1] > 0
+    assert asked["shared-running"][0] == pytest.approx(asked["shared-running"][1] / 2)
 
 
 def test_a_mixed_tank_against_its_closed_form() -> None:

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
 from byrewright.physics.demand import storage_needed
 from byrewright.physics.milk import heat_kj_per_l
 from byrewright.plant.farm import minutes
@@ -10,7 +14,8 @@ from byrewright.results import Input, Series
 from byrewright.studies.sizing.altitude import plate_duty_kw
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
-from byrewright.studies.sizing.in_line import Line, coolant_makers
+from byrewright.studies.sizing.in_line import Line, coolant_makers, in_line
+from byrewright.studies.sizing.loads import ElectricLoad
 from byrewright.studies.sizing.sizes import (
     TIGHT,
     each_carries,
@@ -40,13 +45,45 @@ def hourly_cold_kwh(bench: Bench, duty: Duty, point: Line) -> list[float]:
     return hours
 
 
+def cold_rate_kw(bench: Bench, duty: Duty, point: Line) -> float:
+    """What a cold plant without a store must carry, with the allowance: the rate while milk flows,
+    not the hour's mean."""
+    busiest = max(hourly_cold_kwh(bench, duty, point))
+    return max(busiest, point.chilled_kw) * (1.0 + bench.number("cooling.allowance_share"))
+
+
+def lead_and_lag(
+    bench: Bench, duty: Duty, loads: Sequence[ElectricLoad]
+) -> tuple[ElectricLoad, ...]:
+    """The loads with only as many chillers together as the milk asks for: of alike ones each of
+    which carries the duty alone, the others wait. For the sum of a plant; a board and the wiring
+    of each must still take it."""
+    chillers = [m for m in coolant_makers(bench) if m.cold().store_kwh <= 0]
+    count = sum(m.count for m in chillers)
+    if count < 2 or bench.plant.wishes.redundancy == "none":
+        return tuple(loads)
+    each = plate_duty_kw(bench, cold_rate_kw(bench, duty, in_line(bench, duty)))
+    least = min(m.cold().duty_kw for m in chillers)
+    needed = min(count, max(1, math.ceil(each / least - 1e-9)))
+    ids = {m.id for m in chillers}
+    if needed < count and not any(a.where == "chillers" for a in bench.notes.assumptions):
+        bench.assume(
+            "chillers", "chillers that run together", needed, "",
+            f"{needed} of {count} carry the milk; controls must let the others wait, also after a "
+            "power cut",
+        )  # fmt: skip
+    return tuple(
+        replace(one, on={s: n * needed / count for s, n in one.on.items()})
+        if one.machine.id in ids else one
+        for one in loads
+    )  # fmt: skip
+
+
 def cold_plants(bench: Bench, duty: Duty, point: Line) -> None:
     """Judge what makes the chilled liquid against the heat the milk gives it."""
     allowance = 1.0 + bench.number("cooling.allowance_share")
     hours = [h * allowance for h in hourly_cold_kwh(bench, duty, point)]
-    # While milk flows a cold plant without a store must carry the rate, not the hour's mean.
-    busiest = max(hours)
-    rate = max(busiest, point.chilled_kw * allowance)
+    rate = cold_rate_kw(bench, duty, point)
     makers = coolant_makers(bench)
     banks = tuple(m for m in makers if m.cold().store_kwh > 0)
     chillers = tuple(m for m in makers if m not in banks)

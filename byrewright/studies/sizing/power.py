@@ -9,6 +9,7 @@ from byrewright.plant.machine import Machine
 from byrewright.plant.roles import SharesPower, SuppliesPower
 from byrewright.results import Table
 from byrewright.standards.electrical import SUPPLY_A
+from byrewright.studies.sizing.cold import lead_and_lag
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.feeds import carried, chains, feeders, feeds_of
@@ -39,8 +40,9 @@ def size_power(bench: Bench, duty: Duty) -> None:
     loads = electric_loads(bench, duty)
     if not loads:
         return
-    _motor_list(bench, loads)
-    _demand(bench, loads)
+    together = lead_and_lag(bench, duty, loads)
+    _motor_list(bench, together)
+    _demand(bench, together)
     _boards(bench, loads)
     _mains_dip(bench, loads)
     _single_phase(bench, loads)

@@ -26,6 +26,7 @@ from byrewright.plant.roles import (
 from byrewright.results import Input, Table
 from byrewright.standards.cleaning import HEATER_KW
 from byrewright.standards.pipes import AIRLINE_BORES_MM
+from byrewright.studies.sizing.cold import lead_and_lag
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import DAY_MIN, Duty
 from byrewright.studies.sizing.loads import SITUATIONS, demand_kva, electric_loads
@@ -247,7 +248,7 @@ def _heater_kw_within_supply(
     if heaters[0].fuel != "electric":
         return usual
     tags = {h.id for h in heaters}
-    loads = electric_loads(bench, duty)
+    loads = lead_and_lag(bench, duty, electric_loads(bench, duty))
     for each in (usual, next_of(need_kw / count, HEATER_KW), math.ceil(10 * need_kw / count) / 10):
         sized = [replace(x, each_kw=each) if x.machine.id in tags and each else x for x in loads]
         if max(demand_kva(sized, s) for s in SITUATIONS) <= limit:
