@@ -9,13 +9,12 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 from collections.abc import Iterable
-from pathlib import Path
 from typing import Any
 
 from byrewright.documents.schedule import Cell, Page, workbook
 from byrewright.documents.structured_text import exchange_xml, structured_text
+from byrewright.documents.typeset import pdf
 from byrewright.engine.interlocks import DRAFT, PRIORITIES, Row, Table, by_priority
 from byrewright.results import Result
 from byrewright.site.addresses import Addresses, default_addresses, write_map
@@ -23,7 +22,7 @@ from byrewright.standards.cautions import LEAD
 from byrewright.studies.routes.classes import HARMS
 from byrewright.studies.routes.words import said
 
-TEMPLATE = Path(__file__).with_name("templates") / "interlocks.typ"
+TEMPLATE = "interlocks.typ"
 MANNER = (
     "In the manner of IEC 62881 (cause and effect), IEC 62682 and ISA-18.2 (alarms); "
     "texts not read."
@@ -224,8 +223,6 @@ def _safe(cell: Cell) -> Any:
 
 def interlocks_pdf(table: Table, result: Result | None = None) -> bytes:
     """The pack as a PDF, with acceptance sheets to print."""
-    import typst
-
     only_in_workbook = {"Read first", "Cause and effect", "Permissives"}
     only_in_workbook |= {t.title for t in result.tables if t.key in LONG} if result else set()
     shown = [p for p in pages(table, result) if p.name not in only_in_workbook]
@@ -251,10 +248,7 @@ def interlocks_pdf(table: Table, result: Result | None = None) -> bytes:
             for p in shown
         ],
     }
-    made: bytes = typst.compile(
-        str(TEMPLATE), sys_inputs={"data": json.dumps(data)}, ignore_system_fonts=True
-    )
-    return made
+    return pdf(TEMPLATE, data)
 
 
 def _words(cell: Cell) -> str:

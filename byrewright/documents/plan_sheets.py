@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 from byrewright.documents.ink import PAPER, QUIET, ink_of, own_colours
 from byrewright.documents.plan_canvas import Area, Canvas
@@ -13,13 +12,13 @@ from byrewright.documents.schematic import BORDER_MM, FOOT_MM, PAGES, Issue, tit
 from byrewright.documents.shapes import Letters
 from byrewright.documents.sheets import Sheet
 from byrewright.documents.svg import letters_svg, rect_svg, rule_svg, sheet_svg
+from byrewright.documents.typeset import pdf
 from byrewright.place.layout import BLOCK
 from byrewright.place.model import Body, Plan, Room
 from byrewright.plant.plant import Plant
 from byrewright.plant.sited import Sited, sited
 from byrewright.standards.footprints import footprint
 
-TEMPLATES = Path(__file__).with_name("templates")
 WALL_M = 0.2
 FIELD: Area = (BORDER_MM + 10, BORDER_MM + 10, 420 - BORDER_MM - 10, 297 - BORDER_MM - FOOT_MM - 8)
 """Field of an A3 sheet for the drawing: left, top, right, bottom, mm."""
@@ -343,14 +342,4 @@ def set_out(made: Sited) -> list[tuple[str, str, str, float, float, float, str, 
 
 def sheets_pdf(drawings: list[tuple[str, str]]) -> bytes:
     """Sheets (title, SVG text) as one PDF, A3."""
-    import json
-
-    import typst
-
-    made: bytes = typst.compile(
-        str(TEMPLATES / "sheets.typ"),
-        root=str(TEMPLATES),
-        ignore_system_fonts=True,
-        sys_inputs={"data": json.dumps([{"title": t, "svg": s} for t, s in drawings])},
-    )
-    return made
+    return pdf("sheets.typ", [{"title": t, "svg": s} for t, s in drawings])

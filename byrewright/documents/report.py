@@ -7,9 +7,7 @@ plant file reaches the template as data, never as markup.
 from __future__ import annotations
 
 import datetime as dt
-import json
 from collections.abc import Sequence
-from pathlib import Path
 from typing import Any
 
 from byrewright import __version__
@@ -26,6 +24,7 @@ from byrewright.documents.format import (
     words,
 )
 from byrewright.documents.schematic import INVENTED, PAGES, Issue, schematic_svg, sheets_for
+from byrewright.documents.typeset import pdf
 from byrewright.documents.us_units import result_in
 from byrewright.plant.plant import Plant
 from byrewright.results import VERDICT_MEANING, VERDICTS, Finding, Result, Table
@@ -34,7 +33,6 @@ from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.quantities import quantities
 from byrewright.studies.sizing import headlines
 
-TEMPLATES = Path(__file__).with_name("templates")
 WORST_SHOWN = 5
 KEY_SHOWN = 3
 ALIKE = 3  # from so many findings of one title on, those that hold are shown in brief
@@ -106,8 +104,6 @@ def report_pdf(
     Raises:
         ValueError: `date` is not an ISO date.
     """
-    import typst
-
     day = dt.date.fromisoformat(date)
     if drawings is None:
         issue = Issue(date=date, revision=revision)
@@ -116,13 +112,7 @@ def report_pdf(
         ]
     data = report_data(plant, results, day, revision, file_hash, rules or default_rulebook(), units)
     data["drawings"] = _drawings(plant, drawings)
-    made: bytes = typst.compile(
-        str(TEMPLATES / "report.typ"),
-        root=str(TEMPLATES),
-        ignore_system_fonts=True,
-        sys_inputs={"data": json.dumps(data, sort_keys=True, allow_nan=False)},
-    )
-    return made
+    return pdf("report.typ", data)
 
 
 def report_data(

@@ -11,6 +11,7 @@ import pytest
 
 import byrewright.documents.pack as pack
 from byrewright.documents.pack import PackStopped, write_pack
+from byrewright.documents.report import report_pdf
 from tests.documents.made import made_result
 from tests.plants import rows
 
@@ -123,3 +124,25 @@ def test_a_crash_changes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     with pytest.raises(RuntimeError, match="no ink"):
         write_pack(tmp_path / "a", TEXT, rows(), made_result(), date=DATE)
     assert files(tmp_path / "a") == {}
+
+
+GROWTH_MB = 12
+"""A typesetter inside the process kept 27 MB of each report of another plant."""
+
+
+def test_packs_of_many_plants_do_not_fill_the_memory() -> None:
+    """Would fail if a server that makes packs for a season grew with each of them."""
+
+    def memory_mb() -> float:
+        with open("/proc/self/status", encoding="ascii") as file:
+            return next(int(w.split()[1]) for w in file if w.startswith("VmRSS")) / 1000
+
+    if not Path("/proc/self/status").exists():
+        pytest.skip("memory is read as on Linux")
+    made = []
+    for number in range(3):
+        drawings = [f"<svg xmlns='http://www.w3.org/2000/svg'><!-- {number} --></svg>"] * 5
+        report_pdf(rows(), made_result(), date=f"2026-03-0{number + 1}", file_hash=f"{number}" * 64,
+                   drawings=drawings)  # fmt: skip
+        made.append(memory_mb())
+    assert made[-1] - made[0] < GROWTH_MB
