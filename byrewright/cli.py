@@ -126,12 +126,16 @@ def place(
         Path | None, typer.Option(help="Folder for the plan set: sheets, set-out table.")
     ] = None,
     as_json: AsJson = False,
-    every: Annotated[bool, typer.Option("--all", help="Show the whole set-out table.")] = False,
+    every: Annotated[bool, typer.Option("--all", help="Show what holds, and all set-out.")] = False,
+    pin: Annotated[
+        bool, typer.Option(help="Write each machine's place into the file, so that it stays.")
+    ] = False,
+    strict: Annotated[bool, typer.Option(help="Exit with 1 when a finding fails.")] = False,
 ) -> None:
-    """Lay the milking centre out: rooms, machines, set-out table, plan sheets."""
+    """Lay the milking centre out and judge the plan; write sheets, lists and a drawing file."""
     from byrewright.commands import place as command
 
-    command.run(plant, out, as_json=as_json, everything=every)
+    command.run(plant, out, as_json=as_json, everything=every, pin=pin, strict=strict)
 
 
 @app.command()

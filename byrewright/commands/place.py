@@ -4,63 +4,99 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 import sys
+from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from byrewright.commands.common import clear_errors, console, load, print_table
+from byrewright.commands.common import (
+    NOT_HELD,
+    clear_errors,
+    console,
+    load,
+    print_counts,
+    print_findings,
+    print_table,
+    worst_first,
+)
 from byrewright.errors import ByrewrightError
 from byrewright.results import Table
+
+if TYPE_CHECKING:
+    from byrewright.plant.plant import Plant
+    from byrewright.plant.sited import Sited
 
 SET_OUT = ("tag", "what", "room", "east", "north", "base level", "faces", "by")
 UNITS = ("", "", "", "m", "m", "m", "", "")
 ON_SCREEN = 20
 
 
-def run(path: Path, out: Path | None, *, as_json: bool, everything: bool) -> None:
-    """Lay the centre out; print the rooms and the set-out table, write the plan set."""
-    from byrewright.documents.plan_sheets import plan_sheets, plan_svg, set_out, sheets_pdf
-    from byrewright.plant.sited import sited
-    from byrewright.plant.write import write_bytes, write_text
+def run(path: Path, out: Path | None, *, as_json: bool, everything: bool, pin: bool,
+        strict: bool) -> None:  # fmt: skip
+    """Lay the centre out, judge the plan, write the plan set; or pin every machine in the file."""
+    from byrewright.documents.plan_sheets import set_out
+    from byrewright.plant.sited import pinned, sited
+    from byrewright.plant.write import write_text
+    from byrewright.studies.place import study_place
 
     with clear_errors():
-        file, _ = load(path)
+        file, rules = load(path)
         made = sited(file.plant)
         if made is None:
             raise ByrewrightError(
                 f"{path}: says nothing of where things stand; add `place: {{services: under}}`"
             )
         rows = set_out(made)
+        result = study_place(file.plant, rules)
+        if pin:
+            text, count = pinned(file, made)
+            write_text(path, text)
+            print(f"{path}: {count} machines pinned where the plan has them")
+            return
         if as_json:
-            rooms = {
-                r.name: {"at": [r.x, r.y], "size": [r.w, r.d], "floor_m": r.floor_m}
-                for r in made.plan.rooms.values()
-            }
-            machines = [dict(zip(SET_OUT, row, strict=True)) for row in rows]
-            json.dump({"machines": machines, "rooms": rooms}, sys.stdout, indent=1)
-            sys.stdout.write("\n")
+            sys.stdout.write(result.to_json())
         else:
             screen = console()
             print_table(screen, rooms_table(path, made.plan))
             table = Table("place.set_out", "Set-out: middle of each footprint", SET_OUT, UNITS,
                           tuple(rows))  # fmt: skip
             print_table(screen, table, most=None if everything else ON_SCREEN)
-        if out is None:
-            return
-        drawings = []
-        for sheet in plan_sheets(file.plant):
-            svg = plan_svg(file.plant, sheet)
-            drawings.append((sheet.title, svg))
-            write_text(out / f"{sheet.key}.svg", svg)
-        write_bytes(out / "plan.pdf", sheets_pdf(drawings))
-        text = io.StringIO()
-        writer = csv.writer(text, lineterminator="\n")
-        writer.writerow([f"{n} ({u})" if u else n for n, u in zip(SET_OUT, UNITS, strict=True)])
-        writer.writerows(rows)
-        write_text(out / "set_out.csv", text.getvalue())
-        if not as_json:
+            shown = worst_first(result.findings)
+            print_findings(screen, [f for f in shown if everything or f.verdict != "holds"])
+            print_counts(screen, result)
+        if out is not None:
+            write_set(file.plant, made, out)
             for name in sorted(p.name for p in out.iterdir()):
-                console().print(f"  {out / name}")
+                console(error=as_json).print(f"  {out / name}")
+        if strict and result.worst() == "fails":
+            raise SystemExit(NOT_HELD)
+
+
+def write_set(plant: Plant, made: Sited, out: Path) -> None:
+    """The plan set into a folder: sheets, one PDF, drawing file, lists."""
+    from byrewright.documents.plan_dxf import plan_dxf
+    from byrewright.documents.plan_lists import builders_list, pipe_list
+    from byrewright.documents.plan_sheets import plan_sheets, plan_svg, set_out, sheets_pdf
+    from byrewright.plant.write import write_bytes, write_text
+
+    drawings = []
+    for sheet in plan_sheets(plant):
+        svg = plan_svg(plant, sheet)
+        drawings.append((sheet.title, svg))
+        write_text(out / f"{sheet.key}.svg", svg)
+    write_bytes(out / "plan.pdf", sheets_pdf(drawings))
+    write_text(out / "plan.dxf", plan_dxf(plant, made))
+    heads = [f"{n} ({u})" if u else n for n, u in zip(SET_OUT, UNITS, strict=True)]
+    write_text(out / "set_out.csv", as_csv([heads, *set_out(made)]))
+    write_text(out / "builders_works.csv", as_csv(builders_list(plant, made)))
+    write_text(out / "pipes.csv", as_csv(pipe_list(plant, made)))
+
+
+def as_csv(rows: Sequence[Sequence[object]]) -> str:
+    """Rows as comma-separated text."""
+    text = io.StringIO()
+    csv.writer(text, lineterminator="\n").writerows(rows)
+    return text.getvalue()
 
 
 def rooms_table(path: Path, plan: object) -> Table:

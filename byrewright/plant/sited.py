@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import math
 from collections import OrderedDict
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
@@ -15,6 +16,7 @@ from byrewright.standards.footprints import footprint
 if TYPE_CHECKING:
     from byrewright.place.model import Laid, Route
     from byrewright.plant.plant import Plant
+    from byrewright.plant.read import PlantFile
 
 KEPT = 24
 """Plans kept in memory, by what they were made from."""
@@ -182,6 +184,35 @@ def _room(name: str, one: RoomPlace) -> Room:
     doors = tuple(Door(d.wall, d.at_m, d.wide_m, d.high_m) for d in one.doors)
     return Room(name, one.at[0], one.at[1], one.size[0], one.size[1], one.height_m, one.floor_m,
                 one.dry, one.open, one.fall_pct, doors, stated=True)  # fmt: skip
+
+
+def pinned(file: PlantFile, made: Sited) -> tuple[str, int]:
+    """The file's text with every machine that has a place of its own pinned there, and how many
+    were not pinned before."""
+    from byrewright.plant.edit import edit_plant
+
+    stated = file.plant.place.machines if file.plant.place else {}
+    changes: dict[str, Any] = {}
+    for tag, body in made.plan.bodies.items():
+        if tag in stated and stated[tag].at is not None:
+            continue
+        if body.frame == "deck":
+            radius = round(math.hypot(body.x, body.y), 3)
+            at = [radius, round(math.degrees(math.atan2(body.y, body.x)), 2), round(body.z, 3)]
+            changes[tag] = {"on": "deck", "at": at, "turn": body.turn}
+        else:
+            at = [round(body.x, 3), round(body.y, 3), round(body.z, 3)]
+            changes[tag] = {"at": at, "turn": body.turn}
+    if not changes:
+        return file.text, 0
+    if stated:
+        keys = {
+            f"place.machines.{tag}" if tag not in stated else f"place.machines.{tag}.{key}": value
+            for tag, one in changes.items()
+            for key, value in ({"": one} if tag not in stated else one).items()
+        }
+        return edit_plant(file, keys), len(changes)
+    return edit_plant(file, {"place.machines": changes}), len(changes)
 
 
 def with_place(plant: Plant) -> Plant:

@@ -1,0 +1,330 @@
+"""Lists that go with the plan: what the builder must build, and the pipes by room."""
+
+from __future__ import annotations
+
+import math
+
+from byrewright.place import checks
+from byrewright.place.model import Laid, Plan
+from byrewright.plant.plant import Pipe, Plant
+from byrewright.plant.sited import Sited
+from byrewright.standards.rulebook import default_rulebook
+
+Row = tuple[str | float | int, ...]
+WORKS = ("group", "what", "where", "east m", "north m", "level m", "size or amount", "ready")
+READY = {
+    "slab": "before anything is set",
+    "pit": "with the slabs",
+    "drain": "with the slabs",
+    "opening": "before pipes",
+    "plinth": "two weeks before machines",
+    "load": "with the slabs",
+    "duct": "before floors are poured",
+    "air": "before machines run",
+    "power": "before machines",
+    "water": "before machines",
+    "tanker": "before the first milking",
+    "door": "before the tank",
+}
+"""When each must be there, counted from the works themselves (common practice, no source)."""
+
+
+def builders_list(plant: Plant, made: Sited) -> list[Row]:
+    """What the builder must build, in the order of building."""
+    plan = made.plan
+    rows: list[Row] = [WORKS]
+
+    def add(group: str, what: str, where: str, x: float, y: float, z: float, size: str) -> None:
+        rows.append((group, what, where, round(x, 2), round(y, 2), round(z, 2), size, READY[group]))
+
+    for room in plan.rooms.values():
+        fall = f", fall {room.fall_pct:g} % to its drain" if room.fall_pct else ", level"
+        roof = "" if room.open else f", {room.height_m:.2f} m clear height"
+        add(
+            "slab",
+            f"floor of {room.name}",
+            room.name,
+            room.x,
+            room.y,
+            room.floor_m,
+            f"{room.w:.2f} x {room.d:.2f} m{fall}{roof}",
+        )
+    _pit(plan, add)
+    for name, many in plan.gullies.items():
+        for x, y in many:
+            floor = plan.rooms[name].floor_m if name in plan.rooms else 0.0
+            add("drain", "gully, trapped, 200 x 200 mm", name, x, y, floor, "110 mm outlet")
+    if checks.deck_discharges(plan):
+        add(
+            "drain",
+            "gutter all round the pit under the deck",
+            "hall",
+            0,
+            0,
+            plan.deck.pit_floor_m,
+            f"radius {plan.deck.pit_radius_m:.2f} m, fall 1 % to a gully",
+        )
+    for room in plan.rooms.values():
+        for door in room.doors:
+            along = room.y if door.wall in ("e", "w") else room.x
+            edge = {"e": room.x2, "w": room.x, "n": room.y2, "s": room.y}[door.wall]
+            x, y = (
+                (edge, along + door.at_m) if door.wall in ("e", "w") else (along + door.at_m, edge)
+            )
+            add(
+                "door",
+                "door",
+                room.name,
+                x,
+                y,
+                room.floor_m,
+                f"{door.wide_m:.2f} wide, {door.high_m:.2f} m high, clear",
+            )
+    for tag, walls, at, od in checks.walls_crossed(plan, made.routes):
+        add("opening", f"opening for {tag}", walls, *at, f"{od + 50:.0f} mm across, sleeved")
+    _machines(plant, plan, add)
+    _rest(plant, made, add)
+    return rows
+
+
+def _pit(plan: Plan, add: object) -> None:
+    put = add
+    assert callable(put)
+    deck = plan.deck
+    if deck.rotary:
+        put(
+            "pit",
+            "pit under the deck",
+            "hall",
+            0,
+            0,
+            deck.pit_floor_m,
+            f"radius {deck.pit_radius_m:.2f} m",
+        )
+        put(
+            "pit",
+            "roller track",
+            "hall",
+            0,
+            0,
+            0,
+            f"radius {deck.rail_radius_m:.2f} m, level within what the deck's maker asks",
+        )
+        for rack in plan.racks.values():
+            if rack.trench:
+                long = math.dist(rack.start, rack.end)
+                put(
+                    "pit",
+                    "trench with covers",
+                    rack.name,
+                    *rack.start,
+                    rack.level_m - 0.15,
+                    f"{long:.2f} m long, {rack.wide_m:.2f} m wide, fall 1 % to the pit",
+                )
+    else:
+        put(
+            "pit",
+            "operator's pit with steps at both ends",
+            "hall",
+            -deck.pit_length_m / 2,
+            -deck.pit_width_m / 2,
+            0,
+            f"{deck.pit_length_m:.2f} x {deck.pit_width_m:.2f} m; "
+            f"standings {deck.height_m:.2f} m over it",
+        )
+
+
+def _machines(plant: Plant, plan: Plan, add: object) -> None:
+    put = add
+    assert callable(put)
+    rules = default_rulebook()
+    margin = rules.number("place.plinth_margin_m")
+    share, high = rules.number("place.plinth_mass_share"), rules.number("place.plinth_height_m")
+    for body in plan.bodies.values():
+        if body.hung or body.frame == "deck":
+            continue
+        thing = plan.scene.things[body.tag]
+        if thing.power_kw and body.z > plan.rooms["passage"].floor_m + 0.05:
+            put(
+                "plinth",
+                f"plinth of {body.tag}",
+                body.room,
+                body.x,
+                body.y,
+                body.z,
+                f"{body.dx + 2 * margin:.2f} x {body.dy + 2 * margin:.2f} x {high:.2f} m, "
+                f"or {share:g} times its {body.mass_kg:.0f} kg with the slab",
+            )
+        full = body.mass_kg + thing.holds_l * rules.number("place.milk_tank_kg_l")
+        if full > 400:
+            load = checks.load_kn_m2(plan, body, rules.number("place.milk_tank_kg_l"))
+            put(
+                "load",
+                f"load of {body.tag}",
+                body.room,
+                body.x,
+                body.y,
+                body.z,
+                f"{full / 1000:.1f} t full, {load:.0f} kN/m2 on its footprint",
+            )
+
+
+def _rest(plant: Plant, made: Sited, add: object) -> None:
+    put = add
+    assert callable(put)
+    plan, rules = made.plan, default_rulebook()
+    passage = plan.rooms["passage"]
+    for name, kw, volume in checks.warm_rooms(plan, rules.number("place.motor_heat_share")):
+        flow = max(
+            kw / (1.2 * rules.number("place.air_warming_k")),
+            volume * rules.number("place.air_changes_min") / 60,
+        )
+        room = plan.rooms[name]
+        put(
+            "air",
+            f"air in and out of {name}",
+            name,
+            room.x2,
+            room.y + room.d / 2,
+            room.floor_m + 0.4,
+            f"{flow / rules.number('place.opening_m_s'):.2f} m2 free each",
+        )
+    for body in plan.bodies.values():
+        if body.room == "outside" and plan.scene.things[body.tag].ports:
+            put(
+                "water",
+                f"connection of {body.tag}",
+                "outside",
+                body.x,
+                body.y,
+                body.z,
+                "as the pipe list",
+            )
+        elif body.room == "outside":
+            put(
+                "power",
+                f"place and ducts for {body.tag}",
+                "outside",
+                body.x,
+                body.y,
+                body.z,
+                f"slab {body.dx + 0.4:.2f} x {body.dy + 0.4:.2f} m, ducts to the boards",
+            )
+    boards = [b for b in plan.bodies.values() if b.room == "switch"]
+    if boards:
+        room = plan.rooms["switch"]
+        put(
+            "duct",
+            "cable entry from below or above",
+            "switch",
+            room.x,
+            room.y,
+            room.floor_m,
+            f"for {len(boards)} boards; sizes by a licensed electrician",
+        )
+    if "tanker" in plan.rooms:
+        bay = plan.rooms["tanker"]
+        put(
+            "tanker",
+            "tanker stand, concrete, falling from the building",
+            "tanker",
+            bay.x,
+            bay.y,
+            bay.floor_m,
+            f"{bay.w:.1f} x {bay.d:.1f} m, for "
+            f"{rules.number('place.tanker_gross_t'):.0f} t; outside turning radius "
+            f"{rules.number('place.tanker_turn_m'):.1f} m",
+        )
+    put(
+        "water",
+        "hose points and hand wash",
+        "passage",
+        passage.x,
+        passage.y,
+        passage.floor_m + 1,
+        "one a room",
+    )
+
+
+PIPES = (
+    "pipe",
+    "room",
+    "service",
+    "from",
+    "to",
+    "bore mm",
+    "length m",
+    "length is",
+    "cut m",
+    "bends",
+    "rise m",
+    "highest m",
+    "lowest m",
+    "supports",
+)
+
+
+def pipe_list(plant: Plant, made: Sited) -> list[Row]:
+    """Pipes by room, with cut length (bends taken out), high and low point, and supports."""
+    rows: list[tuple[str, Row]] = []
+    for pipe in plant.pipes:
+        laid = made.laid.get(pipe.id)
+        if laid is None:
+            continue
+        room = "at the stalls"
+        if laid.points:
+            longest = max(
+                zip(laid.points, laid.points[1:], strict=False),
+                key=lambda p: math.dist(p[0], p[1]),
+                default=(laid.points[0], laid.points[0]),
+            )
+            middle = [(a + b) / 2 for a, b in zip(*longest, strict=True)]
+            over = made.plan.room_at(middle[0], middle[1])
+            room = over.name if over is not None else "outside"
+        rows.append((room, _pipe_row(plant, pipe, laid, room)))
+    return [PIPES, *(row for _, row in sorted(rows, key=lambda r: (r[0], str(r[1][0]))))]
+
+
+def _pipe_row(plant: Plant, pipe: Pipe, laid: Laid, room: str) -> Row:
+    high = max((p[2] for p in laid.points), default=0.0)
+    low = min((p[2] for p in laid.points), default=0.0)
+    return (
+        pipe.id,
+        room,
+        plant.service_of(pipe) or "not stated",
+        pipe.start,
+        pipe.end,
+        pipe.bore_mm,
+        pipe.length_m,
+        pipe.length_from,
+        cut_m(pipe.length_m, pipe.bore_mm, laid.bends),
+        laid.bends,
+        round(pipe.rise_m, 2),
+        round(high, 2),
+        round(low, 2),
+        supports(pipe, laid, plant),
+    )
+
+
+def cut_m(length_m: float, bore_mm: float, bends: int) -> float:
+    """Straight pipe to be cut: the length along the middle less each bend's two take-outs.
+
+    >>> cut_m(10.0, 50.0, 2)
+    9.7
+    """
+    radius = default_rulebook().number("place.bend_radius_bores") * bore_mm / 1000
+    return round(max(0.0, length_m - 2 * radius * bends), 2)
+
+
+def supports(pipe: Pipe, laid: Laid, plant: Plant) -> int:
+    """How many supports: by the spacing for its bore, and one beside each bend."""
+    service = plant.service_of(pipe)
+    rules = default_rulebook()
+    if service in ("milk", "wash"):
+        small = pipe.bore_mm <= 32
+        span = rules.number("place.support_tube_small_m" if small else "place.support_tube_m")
+    else:
+        sizes = (15, 25, 40, 50, 65, 80, 100)
+        size = max((s for s in sizes if s <= max(15.0, pipe.bore_mm)), default=15)
+        span = rules.number(f"place.support_steel_{size}_m")
+    return max(1, math.ceil(laid.length_m / span)) + laid.bends

@@ -1,0 +1,195 @@
+"""The plan's papers: drawing file, lists, checks that fail and hold, pins in the file."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+
+import ezdxf
+import pytest
+
+from byrewright.documents.plan_dxf import LAYERS, plan_dxf, spread_tags
+from byrewright.documents.plan_lists import builders_list, cut_m, pipe_list
+from byrewright.place import checks
+from byrewright.place.layout import lay_out
+from byrewright.place.model import Door
+from byrewright.plant.place import MachinePlace, Place, Service
+from byrewright.plant.plant import Plant
+from byrewright.plant.read import read_plant_text
+from byrewright.plant.sited import Sited, pinned, scene_of, sited
+from byrewright.plant.write import plant_to_text
+from byrewright.results import Result
+from byrewright.standards.rulebook import default_rulebook
+from byrewright.studies.place import study_place
+from tests.place.scenes import briefed
+
+CM = 0.01
+"""A centimetre: what turns a clearance one way or the other."""
+
+
+def made(plant: Plant) -> Sited:
+    """The plan of a plant."""
+    found = sited(plant)
+    assert found is not None
+    return found
+
+
+def placed(plant: Plant, **machines: MachinePlace) -> Plant:
+    """The plant with machines put somewhere by hand."""
+    return plant.model_copy(update={"place": Place(machines=machines)})
+
+
+def verdicts(result: Result, key: str) -> set[str]:
+    """The verdicts of a check."""
+    return {f.verdict for f in result.findings if f.key == key}
+
+
+@pytest.mark.parametrize(("layout", "stalls"), [("rotary", 46), ("rows", 40)])
+def test_a_drafted_plan_holds(layout: str, stalls: int) -> None:
+    """Would fail if the drafter laid out a centre that its own checks refuse."""
+    result = study_place(briefed(layout, stalls))
+    wrong = [f.sentence for f in result.findings if f.verdict not in ("holds", "tight")]
+    assert [w for w in wrong if "sags" not in w] == []
+    assert {f.key for f in result.findings} >= {
+        "place.overlap", "place.in_room", "place.height", "place.service", "place.door",
+        "place.gravity", "place.trip", "place.turning_gap", "place.clash", "place.headroom",
+        "place.rack", "place.dry", "place.flooded", "place.crest", "place.load", "place.air",
+        "place.cables", "place.tank_clear", "place.low_point",
+    }  # fmt: skip
+    assert all(f.formula for f in result.findings)
+
+
+def test_a_file_without_a_place_is_not_judged() -> None:
+    """Would fail if silence were taken for a plan."""
+    bare = briefed("rotary", 46).model_copy(update={"place": None})
+    assert [f.verdict for f in study_place(bare).findings] == ["unknown"]
+
+
+def test_service_space_turns_at_a_centimetre() -> None:
+    """Would fail if a blocked service space passed, or a free one did not."""
+    plant = briefed("rotary", 46)
+    body = made(plant).plan.bodies["VP1"]
+    free = checks.free_front(made(plant).plan, body)
+    for ask, verdict in ((free - CM, "holds"), (free + CM, "fails")):
+        own = MachinePlace(at=(body.x, body.y), turn=body.turn, service_m=Service(front=ask))
+        result = study_place(placed(plant, VP1=own))
+        said = [f for f in result.findings if f.key == "place.service" and f.subject == "plant"]
+        assert [f.verdict for f in said] == [verdict]
+
+
+def test_machines_in_one_another_and_in_walls_are_told() -> None:
+    """Would fail if a machine put into another, or through a wall, were not seen."""
+    plant = briefed("rotary", 46)
+    other = made(plant).plan.bodies["VP2"]
+    result = study_place(placed(plant, VP1=MachinePlace(at=(other.x, other.y), turn=other.turn)))
+    assert verdicts(result, "place.overlap") == {"fails"}
+    hall = made(plant).plan.rooms["plant"]
+    result = study_place(placed(plant, VP1=MachinePlace(at=(hall.x2 - 0.1, hall.y + 1.5))))
+    assert verdicts(result, "place.in_room") == {"fails"}
+
+
+def test_a_door_must_take_the_tank() -> None:
+    """Would fail if a tank could not be brought in: width + 0.3 m, height + 0.2 m."""
+    plan = made(briefed("rotary", 46)).plan
+    tank = plan.bodies["TK1"]
+    need_w, need_h = min(tank.dx, tank.dy) + 0.3, tank.h + 0.2
+    for wide, high, fits in (
+        (need_w, need_h, True), (need_w - 0.1, need_h, False), (need_w, need_h - CM, False)
+    ):  # fmt: skip
+        room = replace(plan.rooms["milk"], doors=(Door("e", 3.0, wide, high),))
+        changed = replace(plan, rooms={**plan.rooms, "milk": room})
+        one = checks.doors_for_tanks(changed, 0.3, 0.2)[0]
+        assert (one.value >= one.limit - 1e-6) is fits
+
+
+def test_low_points_gravity_racks_and_dry_rooms_are_measured() -> None:
+    """Would fail if a pocket, an uphill drain, a wide rack or a wet board were not seen."""
+    found = made(briefed("rotary", 46))
+    plan, routes = found.plan, found.routes
+    vacuum = next(r for r in routes if r.service == "vacuum" and r.frame == "fixed" and r.points)
+    a, b = vacuum.points[0], vacuum.points[-1]
+    deep = min(a[2], b[2]) - 0.5
+    sag = replace(vacuum, points=(a, (a[0], a[1], deep), (b[0], a[1], deep), (b[0], b[1], deep), b))
+    assert checks.low_points(plan, (sag,))[0].value == pytest.approx(0.5)
+    flat = replace(vacuum, points=(a, (b[0], a[1], a[2])))
+    assert checks.low_points(plan, (flat,)) == []
+    dry = next(r for r in plan.rooms.values() if r.dry)
+    over = replace(
+        vacuum, service="milk",
+        points=((dry.x - 1, dry.y + 0.5, 2.6), (dry.x2 + 1, dry.y + 0.5, 2.6)),
+    )  # fmt: skip
+    assert checks.wet_in_dry(plan, (over,)) == [(over.lines[0], dry.name)]
+    assert checks.wet_in_dry(plan, routes) == []
+    rack = plan.racks["main"]
+    x, y = rack.start
+    two = tuple(
+        replace(vacuum, outside_mm=100.0, points=((x + off, y + 1, 2.8), (x + off, y + 9, 2.8)))
+        for off in (-0.4, 0.4)
+    )
+    assert checks.rack_width(plan, rack, two).value == pytest.approx(0.9)
+
+
+def test_levels_tell_suction_and_crest() -> None:
+    """Would fail if a pump over its vessel, or a crest over its head, were not seen."""
+    found = made(briefed("rotary", 46))
+    feeder = checks.suction_level(found.plan, found.routes, "MP1")
+    assert feeder is not None and feeder[0] == "RC1" and feeder[1] > 0
+    crest = checks.crest_after(found.plan, found.routes, "MP1")
+    assert crest is not None and 2.0 < crest[1] < 5.0
+
+
+def test_the_wish_of_a_bridge_is_a_bridge() -> None:
+    """Would fail if services over the deck still ran in a trench."""
+    plant = briefed("rotary", 46)
+    scene = scene_of(plant)
+    over = replace(scene, wish=replace(scene.wish, services="over"))
+    names = {r.name for r in lay_out(over, default_rulebook()).racks.values()}
+    assert names == {"main", "bridge"}
+
+
+@pytest.mark.parametrize(("layout", "stalls"), [("rotary", 46), ("rows", 40)])
+def test_the_drawing_file_is_sound_and_whole(layout: str, stalls: int) -> None:
+    """Would fail if the file did not open clean, or a machine's tag were missing or double."""
+    plant = briefed(layout, stalls)
+    found = made(plant)
+    doc = ezdxf.read(io.StringIO(plan_dxf(plant, found)))  # type: ignore[attr-defined]
+    audit = doc.audit()
+    assert not audit.errors and not audit.fixes
+    assert set(LAYERS) <= {layer.dxf.name for layer in doc.layers}
+    space = doc.modelspace()
+    tags = [t.dxf.text for t in space.query("TEXT[layer=='M-EQPM-TEXT']")]
+    tags += [a.dxf.text for i in space.query("INSERT") for a in i.attribs if a.dxf.tag == "TAG"]
+    assert len(tags) == len(set(tags))
+    wanted = set(plant.equipment) - spread_tags(found.plan)
+    assert wanted <= set(tags), wanted - set(tags)
+    pipes = space.query("POLYLINE")
+    assert len(pipes) == sum(len(one.points) > 1 for one in found.laid.values())
+
+
+def test_lists_hold_what_is_built_and_laid() -> None:
+    """Would fail if the builder's list or the pipe list left something out."""
+    plant = briefed("rotary", 46)
+    found = made(plant)
+    works = builders_list(plant, found)
+    assert {row[0] for row in works[1:]} == {
+        "slab", "pit", "drain", "door", "opening", "plinth", "load", "air", "power", "water",
+        "duct", "tanker",
+    }  # fmt: skip
+    pipes = pipe_list(plant, found)
+    assert {row[0] for row in pipes[1:]} == {p.id for p in plant.pipes}
+    assert cut_m(1.0, 100.0, 1) == pytest.approx(0.7)  # 1.5 bores of take-out on each side
+
+
+def test_pinning_writes_the_plan_as_it_is() -> None:
+    """Would fail if the pinned file gave another plan, or lost a comment or a pin."""
+    text = plant_to_text(briefed("rotary", 36), {"place": "what was decided"})
+    file = read_plant_text(text)
+    before = made(file.plant)
+    fixed, count = pinned(file, before)
+    again = read_plant_text(fixed)
+    assert count == len(before.plan.bodies) and "what was decided" in fixed
+    after = made(again.plant)
+    for tag, body in before.plan.bodies.items():
+        there = after.plan.bodies[tag]
+        assert (there.x, there.y, there.z) == pytest.approx((body.x, body.y, body.z), abs=CM), tag
+    assert pinned(again, after)[1] == 0
