@@ -130,7 +130,8 @@ def vessels(bench: Bench, run: Run) -> None:
         milk = T.I[i, sh.VI_SUBSTANCE] == sh.MILK
         if milk:
             _fullness(bench, run, tag, v, cap, rho)
-        elif T.I[i, sh.VI_SUBSTANCE] == sh.WATER:
+        elif T.I[i, sh.VI_SUBSTANCE] == sh.WATER and tag not in run.compiled.names.heated:
+            # What a heater holds is what is still hot of it: the wash's temperatures judge that.
             _dryness(bench, run, tag, v, cap)
     _found_no_way(bench, run)
     _withheld(bench, run)
