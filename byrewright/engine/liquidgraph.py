@@ -180,6 +180,27 @@ class LiquidGraph:
                     todo.append(node)
         return tuple(sorted({n.machine for n in nodes}))
 
+    def touched(self, s: Situation, starts: Iterable[Node]) -> frozenset[str]:
+        """Machines that what stands open from some nodes comes to: no other has a say there."""
+        todo = list(dict.fromkeys(starts))
+        seen = set(todo)
+        while todo:
+            for j in self._near.get(todo.pop(), ()):
+                if self.is_open(j, s):
+                    for node in self.ends[j.id]:
+                        if node not in seen:
+                            seen.add(node)
+                            todo.append(node)
+        return frozenset(n.machine for n in seen)
+
+    @cached_property
+    def _near(self) -> dict[Node, list[Joint]]:
+        near: dict[Node, list[Joint]] = {}
+        for j in self.joints:
+            for node in self.ends[j.id]:
+                near.setdefault(node, []).append(j)
+        return near
+
     def together(self, s: Situation, tags: Iterable[str]) -> tuple[tuple[str, ...], ...]:
         """Those of some movers that share a section in a state."""
         alive = self.alive(s, {})

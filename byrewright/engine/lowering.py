@@ -327,8 +327,10 @@ class Lowering(Layout):
     def _chilled(self) -> None:
         """Where each consumer's chilled liquid comes from, and how much flows, in every state."""
         kept: dict[object, dict[int, tuple[dict[str, float], float]]] = {}
+        ends = [self.net.port(tag, port) for tag, port, _ in self.out.chilled]
         for state, (_, at) in enumerate(self.states):
-            key = tuple((tag, at.get(tag)) for tag in self.net.gated)
+            mine = self.net.touched(Situation(at), ends)
+            key = tuple((tag, at.get(tag)) for tag in self.net.gated if tag in mine)
             if key not in kept:
                 kept[key] = self._rings(at)
             for consumer, found in kept[key].items():

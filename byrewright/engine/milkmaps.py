@@ -43,6 +43,7 @@ class MilkMaps:
         self.marked = marked | frozenset(self.pumps)
         self.notes: list[str] = []
         self._kept: dict[object, dict[str, list[Given]]] = {}
+        self._keys: dict[object, tuple[tuple[str, str | None], ...]] = {}
         self._sections: dict[object, tuple[tuple[str, ...], ...]] = {}
 
     def _carries_milk(self, tag: str, inlet: str) -> bool:
@@ -68,13 +69,21 @@ class MilkMaps:
         return self._sections[key]
 
     def _key(self, at: Mapping[str, str | None]) -> tuple[tuple[str, str | None], ...]:
-        return tuple((tag, at.get(tag)) for tag in self.net.gated)
+        """The positions that have a say: those of machines that the pumps' lines come to."""
+        whole = tuple((tag, at.get(tag)) for tag in self.net.gated)
+        if whole not in self._keys:
+            s = self.situation(at, frozenset(self.pumps))
+            movers = [(tag, self.net.movers[tag]) for tag in self.pumps]
+            ends = [self.net.port(tag, name) for tag, m in movers for name in (m.inlet, m.outlet)]
+            mine = self.net.touched(s, ends) | set(self.net.makes_vacuum)
+            self._keys[whole] = tuple((tag, at.get(tag)) for tag in self.net.gated if tag in mine)
+        return self._keys[whole]
 
     def given(self, at: Mapping[str, str | None], running: frozenset[str],
               dirt: Mapping[str, float] | None = None) -> dict[str, list[Given]]:  # fmt: skip
         """By pump, what it draws from each vessel. A pump against a shut line gives nothing."""
         s = self.situation(at, running, dirt)
-        key = (self._key(s.at), tuple(sorted((dirt or {}).items())))
+        key = (self._key(at), running, tuple(sorted((dirt or {}).items())))
         if key not in self._kept:
             self._kept[key] = self._solve(s, running)
         return self._kept[key]
