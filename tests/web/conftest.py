@@ -178,7 +178,7 @@ def open_eye(browser: Any, size: str, name: str) -> Eye:
     page.on("console", lambda m: eye.errors.append(m.text) if m.type == "error" else None)
     page.on("request", lambda r: eye.hosts.add(urlsplit(r.url).hostname or ""))
     page.on("websocket", lambda w: eye.hosts.add(urlsplit(w.url).hostname or ""))
-    page.set_default_timeout(30_000)
+    page.set_default_timeout(60_000)  # a busy machine
     return eye
 
 
