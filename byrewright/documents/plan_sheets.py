@@ -41,6 +41,8 @@ def plan_sheets(plant: Plant) -> tuple[PlanSheet, ...]:
     found = [
         PlanSheet("P1-plan", "General arrangement", general),
         PlanSheet("P2-block", "Dairy block", block),
+        PlanSheet("P3-deck", "Under the deck" if _turns(plant) else "Head of the pit", under),
+        PlanSheet("P6-works", "Builder's works", works),
     ]
     return tuple(found)
 
@@ -180,8 +182,9 @@ def draw_racks(canvas: Canvas, plan: Plan) -> None:
         px, py = -(y2 - y1) / long * rack.wide_m / 2, (x2 - x1) / long * rack.wide_m / 2
         dashes = (2.0, 0.8) if rack.trench else (6, 1.2, 1, 1.2)
         for sign in (1, -1):
-            canvas.line(((x1 + sign * px, y1 + sign * py), (x2 + sign * px, y2 + sign * py)), 0.15,
-                        QUIET, dashes)  # fmt: skip
+            ends = ((x1 + sign * px, y1 + sign * py), (x2 + sign * px, y2 + sign * py))
+            for part in canvas.clipped(ends):
+                canvas.line(part, 0.15, QUIET, dashes)
 
 
 def draw_machines(
@@ -324,6 +327,111 @@ def block(plant: Plant, made: Sited) -> tuple[Canvas, list[str]]:
         "Sizes are typical unless stated in the plant file; confirm with the supplier.",
         "The set-out table gives the middle of each machine's footprint and its base level.",
         "A machine that a person has placed keeps its place when the plan is drafted again.",
+    ]
+    return canvas, note
+
+
+def _turns(plant: Plant) -> bool:
+    made = sited(plant)
+    return made is not None and made.plan.deck.rotary
+
+
+def under(plant: Plant, made: Sited) -> tuple[Canvas, list[str]]:
+    """P3: what hangs under the deck, or stands at the head of the pit, with its pipes."""
+    plan, deck = made.plan, made.plan.deck
+    if deck.rotary:
+        r = deck.ring_radius_m + 0.6
+        box: Area = (-r, -r, r, r)
+        frame = "deck"
+    else:
+        head = plan.rooms["head"]
+        box = (deck.pit_length_m / 2 - 1.0, head.y - 0.6, head.x2 + 0.4, head.y2 + 0.6)
+        frame = "fixed"
+    canvas = _canvas(box)
+    bodies = [
+        b for b in plan.bodies.values() if b.frame == "deck" or b.room == "head"
+        or (deck.rotary and b.room == "hall")
+    ]  # fmt: skip
+    if deck.rotary:
+        canvas.circle(0, 0, deck.ring_radius_m, 0.4)
+        canvas.circle(0, 0, deck.pit_radius_m, 0.2, QUIET, (3, 1))
+    else:
+        head = plan.rooms["head"]
+        canvas.box((head.x, head.y, head.x2, head.y2), 0.45)
+    for body in bodies:
+        canvas.keep_clear(body.box)
+    draw_machines(canvas, plan, bodies, service=False, tags=True)
+    draw_routes(canvas, made, frame)
+    if deck.rotary:
+        inside = [r for r in made.routes if r.frame == "fixed" and r.points]
+        thin = replace(made, routes=tuple(inside))
+        draw_routes(canvas, thin, "fixed")
+    note = [
+        "Drawn at the deck's datum angle; all but the gland's lower side turn with it.",
+        "Ring: milkline, pulsator line and wash line one over another. Dashes: edge of the pit.",
+        "Drains of the deck let out over a gutter round the pit. Levels: set-out table.",
+        "Pipes below the deck's frame are fixed and lead through the trench.",
+    ]
+    if not deck.rotary:
+        note = ["The pumps stand lower than the pit so that milk runs to them.",
+                "Levels: see the set-out table."]  # fmt: skip
+    return canvas, note
+
+
+def works(plant: Plant, made: Sited) -> tuple[Canvas, list[str]]:
+    """P6: what the builder builds: floors with levels and falls, pit, trench, gullies, openings
+    for pipes, doors with sizes, plinths and loads."""
+    from byrewright.place import checks
+
+    plan = made.plan
+    names = {"passage", *BLOCK}
+    rooms = [r for name, r in plan.rooms.items() if name in names]
+    box = _margin((min(r.x for r in rooms), min(r.y for r in rooms), max(r.x2 for r in rooms),
+                   max(r.y2 for r in rooms)), 0.8)  # fmt: skip
+    canvas = _canvas(box, box[3] - box[1] > box[2] - box[0])
+    inside = {r.name: r for r in rooms}
+    draw_rooms(canvas, Plan(plan.scene, plan.deck, inside, {}, {}, {}))
+    gullies = {k: g for k, g in plan.gullies.items() if k in inside}
+    draw_gullies(canvas, Plan(plan.scene, plan.deck, {}, {}, gullies, {}))
+    trench = {k: r for k, r in plan.racks.items() if r.trench}
+    draw_racks(canvas, Plan(plan.scene, plan.deck, {}, trench, {}, {}))
+    for body in plan.bodies.values():
+        if body.room in inside and not body.hung:
+            thing = plan.scene.things[body.tag]
+            full = (body.mass_kg + thing.holds_l * 1.03) / 1000
+            if full > 0.4 or thing.power_kw:
+                canvas.box(body.box, 0.25, colour=QUIET, dashes=(1.2, 0.6))
+                canvas.keep_clear(body.box)
+    draw_names(canvas, rooms)
+    for room in rooms:
+        for door in room.doors:
+            along = room.y if door.wall in ("e", "w") else room.x
+            edge = {"e": room.x2, "w": room.x, "n": room.y2, "s": room.y}[door.wall]
+            at = along + door.at_m
+            x, y = (edge, at) if door.wall in ("e", "w") else (at, edge)
+            canvas.tag((x - 0.1, y - 0.1, x + 0.1, y + 0.1),
+                       f"door {door.wide_m:.2f} x {door.high_m:.2f}", 1.6)  # fmt: skip
+    for body in sorted(plan.bodies.values(), key=lambda b: -b.dx * b.dy):
+        if body.room not in inside or body.hung:
+            continue
+        thing = plan.scene.things[body.tag]
+        full = (body.mass_kg + thing.holds_l * 1.03) / 1000
+        if full > 0.4:
+            canvas.tag(body.box, f"{body.tag} {full:.1f} t", 1.6)
+        elif thing.power_kw:
+            canvas.tag(body.box, body.tag, 1.5)
+    for _, _, (x, y, z), od in checks.walls_crossed(plan, made.routes):
+        if box[0] < x < box[2] and box[1] < y < box[3]:
+            r = 0.06
+            canvas.circle(x, y, r, 0.25)
+            canvas.tag((x - r, y - r, x + r, y + r), f"{od + 50:.0f} {z:+.2f}", 1.3, far_mm=10)
+    for room in rooms:
+        canvas.dimension((room.x2, room.y), (room.x2, room.y2), 7.0)
+    note = [
+        "Rings: openings for pipes: across in mm, level of the middle. Dashes: plinths, loads.",
+        "Crossed squares: gullies. Floors fall to them. Loads in tonnes when full.",
+        "The whole list with levels and dates is in builders_works.csv.",
+        "Structure, drainage and electrics: by licensed people, to local codes.",
     ]
     return canvas, note
 
