@@ -18,7 +18,7 @@ from byrewright.studies.told_once import (
     owners_only,
 )
 
-HOW_MANY = 5
+HOW_MANY = 3
 """Random briefs here; benchmarks/bench_agreement.py takes 300."""
 
 
