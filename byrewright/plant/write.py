@@ -299,7 +299,7 @@ def write_bytes(path: str | Path, data: bytes) -> None:
     try:
         _replace(target, data)
     except OSError as why:
-        if why.filename is None or str(why.filename) != str(target):
+        if why.errno is not None and str(why.filename) != str(target):
             raise type(why)(why.errno, why.strerror, str(path)) from None
         raise
 

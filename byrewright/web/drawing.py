@@ -177,7 +177,7 @@ def label_of(plant: Plant, placed: Placed, t: Texts, position: str = "") -> str:
     written = " ".join(w.text for w in placed.words)
     title = plant.equipment[placed.machine].title
     name = written if title in written else f"{written} {title}"
-    return t("drawing.stands", name=name, position=said(position)) if position else name
+    return t("drawing.named", name=name, position=said(position)) if position else name
 
 
 def labels(

@@ -33,4 +33,4 @@ def test_bad_costs_are_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) 
     with pytest.raises(SystemExit) as caught:
         run(EXAMPLES / ROWS / "plant.yaml", costs=costs)
     assert caught.value.code == 2
-    assert "one cost a line" in capsys.readouterr().err
+    assert "is not a cost: a number above 0" in capsys.readouterr().err

@@ -64,7 +64,7 @@ def test_the_proof_is_the_command_lines(small: Opened) -> None:
 def test_the_day_is_the_command_lines(opened: Opened) -> None:
     """Would fail if the day that is played were another than the day that is printed."""
     answers = Answers()
-    job = day(answers, opened, 6)
+    job = day(answers, opened, opened.plant.site.study_month)
     assert job.wait(WAIT_S) and job.state == "done", job.problem
     assert json.loads(job.value.result.to_json()) == told(opened, "day")
     last = job.value.moments[-1]

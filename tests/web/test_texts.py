@@ -149,3 +149,13 @@ def test_nothing_is_fetched_from_elsewhere() -> None:
             text.replace("http://www.w3.org/2000/svg", ""),
         )
         assert "@import" not in text
+
+
+def test_no_text_is_written_twice() -> None:
+    """Would fail if one word of the pages silently took the place of another of the same key."""
+    from byrewright.plant.problems import PlantError
+    from byrewright.plant.source import load
+
+    text = (WEB / "texts" / "en.yaml").read_text(encoding="utf-8")
+    source = load(text, "en.yaml", PlantError, "a: b")
+    assert [str(p) for p in source.problems] == []

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Literal
 
 from byrewright.plant import effects
@@ -27,16 +26,10 @@ from byrewright.plant.roles import (
     RecoversHeat,
     SoftensWater,
 )
+from byrewright.plant.roles.water import RECOVERS
 from byrewright.standards.water import BACKFLOW
 
 SCALD = "Scalding water and steam: guard, label and temper; relief valve fitted and tested by licensed people."
-
-
-RECOVERS: Mapping[str, tuple[str, str]] = {
-    "desuperheater": ("recovery.desuperheater_share", "recovery.desuperheater_most_c"),
-    "condenser": ("recovery.condenser_share", "recovery.condenser_most_c"),
-}
-"""Rules of the share of a condenser's heat, and of the warmest water, by what is taken."""
 
 
 class WaterSource(GivesWater):
@@ -204,7 +197,7 @@ class BackflowPreventer(ProtectsWater):
     KIND = "backflow_preventer"
     TITLE = "Backflow preventer"
     LETTERS = "BP"
-    SYMBOL = "non_return"
+    SYMBOL = "check"
     ROOM = "water"
     PORTS = ports(port("inlet", "water", direction="in"), port("outlet", "water", direction="out"))
     INSIDE = (Inside("inlet", "outlet", "check"),)

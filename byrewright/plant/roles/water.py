@@ -2,9 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Literal
 
 from byrewright.plant.roles.base import Role
+
+RECOVERS: Mapping[str, tuple[str, str]] = {
+    "desuperheater": ("recovery.desuperheater_share", "recovery.desuperheater_most_c"),
+    "condenser": ("recovery.condenser_share", "recovery.condenser_most_c"),
+}
+"""Rules of the share of a condenser's heat, and of the warmest water, by what is taken."""
 
 
 class GivesWater(Role):

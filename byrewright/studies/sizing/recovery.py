@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 from byrewright.physics.heat import heating_energy_kwh
 from byrewright.physics.milk import heat_kj_per_l
-from byrewright.plant.kinds.water import RECOVERS
 from byrewright.plant.roles import HeatsWater, MakesCold, RecoversHeat
+from byrewright.plant.roles.water import RECOVERS
 from byrewright.results import Table
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import Duty
