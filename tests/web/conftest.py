@@ -156,8 +156,15 @@ class Eye:
     page: Any
     size: str
     name: str
-    errors: list[str]
+    noted: list[str]
     hosts: set[str]
+    refusals: tuple[str, ...] = ()  # status codes that the test asks for
+
+    @property
+    def errors(self) -> list[str]:
+        """What went wrong, without the refusals that the test asked for."""
+        told = tuple(f"responded with a status of {code} " for code in self.refusals)
+        return [one for one in self.noted if not any(x in one for x in told)]
 
     def shoot(self, what: str) -> None:
         """Keep a screenshot, for people to look at."""
@@ -174,8 +181,8 @@ def open_eye(browser: Any, size: str, name: str) -> Eye:
     )  # fmt: skip
     page = context.new_page()
     eye = Eye(page, size, name, [], set())
-    page.on("pageerror", lambda e: eye.errors.append(str(e)))
-    page.on("console", lambda m: eye.errors.append(m.text) if m.type == "error" else None)
+    page.on("pageerror", lambda e: eye.noted.append(str(e)))
+    page.on("console", lambda m: eye.noted.append(m.text) if m.type == "error" else None)
     page.on("request", lambda r: eye.hosts.add(urlsplit(r.url).hostname or ""))
     page.on("websocket", lambda w: eye.hosts.add(urlsplit(w.url).hostname or ""))
     page.set_default_timeout(60_000)  # a busy machine
