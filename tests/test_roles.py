@@ -17,7 +17,6 @@ BUILDERS = ("plant/kinds/", "drafting/", "place/")
 """Rooms that know kinds: where they are declared, chosen for a plant, and given a usual shape."""
 ALLOWED = {
     "plant/machine.py": "importing the package of kinds is what registers them",
-    "documents/plan_sheets.py": "draws the shapes that `place` gives",
 }
 """Modules that may know kinds otherwise, and why."""
 

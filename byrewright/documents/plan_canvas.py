@@ -46,6 +46,9 @@ class Canvas:
     height_mm: float
     turned: bool = False
     scale: int = 0
+    title: str = ""
+    runs: list[tuple[str, str, Area]] = field(default_factory=list)
+    """Straight pieces of pipe on the sheet: tag, colour and the box they fill, mm."""
     under: list[str] = field(default_factory=list)
     over: list[str] = field(default_factory=list)
     letters: list[Letters] = field(default_factory=list)
@@ -61,6 +64,17 @@ class Canvas:
         k = 1000 / self.scale
         self.x_mm += (self.width_mm - wide * k) / 2
         self.y_mm += (self.height_mm - tall * k) / 2
+
+    @property
+    def tall_mm(self) -> float:
+        """Height of what is drawn, mm."""
+        side = 2 if self.turned else 3
+        return self.mm(self.window[side] - self.window[side - 2])
+
+    def holds(self, box: Area) -> bool:
+        """Whether a box of the site lies in the window."""
+        w = self.window
+        return box[0] >= w[0] and box[1] >= w[1] and box[2] <= w[2] and box[3] <= w[3]
 
     def at(self, x: float, y: float) -> Flat:
         """A point of the site on the sheet, mm."""
@@ -86,7 +100,15 @@ class Canvas:
 
     def pipe(self, points: Sequence[Flat], ink: Ink, tag: str) -> None:
         """A pipe in its service's pattern, marked with its tag."""
-        parts = [line_svg([self.at(*p) for p in part], ink) for part in self.clipped(points)]
+        parts = []
+        for part in self.clipped(points):
+            there = [self.at(*p) for p in part]
+            parts.append(line_svg(there, ink))
+            half = ink.width_mm / 2
+            for (ax, ay), (bx, by) in pairwise(there):
+                box = (min(ax, bx) - half, min(ay, by) - half, max(ax, bx) + half,
+                       max(ay, by) + half)  # fmt: skip
+                self.runs.append((tag, ink.colour, box))
         if parts:
             self.under.append(f'<g data-pipe="{tag}">{"".join(parts)}</g>')
 
@@ -106,6 +128,13 @@ class Canvas:
             else:
                 found.append([ends[0], ends[1]])
         return found
+
+    def cropped(self, box: Area) -> Area:
+        """The part of a box inside the window (a line on its edge where it lies outside)."""
+        w = self.window
+        xs = [min(max(v, w[0]), w[2]) for v in (box[0], box[2])]
+        ys = [min(max(v, w[1]), w[3]) for v in (box[1], box[3])]
+        return xs[0], ys[0], xs[1], ys[1]
 
     def box(self, box: Area, width: float = 0.3, fill: str = "none", colour: str = INK,
             dashes: Sequence[float] = (), machine: str = "") -> None:  # fmt: skip
@@ -178,11 +207,43 @@ class Canvas:
             r += 1.6
         return False
 
+    def tag_pipes(self, size: float = 1.4) -> list[str]:
+        """Each pipe's tag beside its longest piece where that is free of words, machines and other
+        pipes; answers the tags that found no room."""
+        by: dict[str, list[tuple[str, Area]]] = {}
+        for tag, colour, box in self.runs:
+            by.setdefault(tag, []).append((colour, box))
+        left_out = []
+        for tag, pieces in by.items():
+            pieces.sort(key=lambda p: -max(p[1][2] - p[1][0], p[1][3] - p[1][1]))
+            if not any(self._tag_piece(tag, colour, box, size) for colour, box in pieces[:4]):
+                left_out.append(tag)
+        return left_out
+
+    def _tag_piece(self, tag: str, colour: str, box: Area, size: float) -> bool:
+        x1, y1, x2, y2 = box
+        wide, tall = text_width_mm(tag, size) / 2 + 0.3, size * CAP / 2 + 0.35
+        level = x2 - x1 > y2 - y1
+        for share in (0.5, 0.35, 0.65, 0.2, 0.8, 0.08, 0.92):
+            x, y = x1 + (x2 - x1) * share, y1 + (y2 - y1) * share
+            spots = ((x, y1 - tall), (x, y2 + tall)) if level else ((x2 + wide, y), (x1 - wide, y))
+            for px, py in spots:
+                area = (px - wide, py - tall + 0.1, px + wide, py + tall - 0.1)
+                if not any(_meet(area, run) for _, _, run in self.runs) and self._put(
+                    px, py, tag, size, False, colour, blocked=True
+                ):
+                    return True
+        return False
+
     def _put(self, mx: float, my: float, text: str, size: float, bold: bool, colour: str,
              *, blocked: bool) -> bool:  # fmt: skip
         wide, tall = text_width_mm(text, size) * (1.04 if bold else 1.0), size * CAP
         area = (mx - wide / 2 - 0.2, my - tall / 2 - 0.2, mx + wide / 2 + 0.2, my + tall / 2 + 0.2)
-        if area[0] < self.x_mm - 8 or area[2] > self.x_mm + self.width_mm + 8:
+        edge = self.area(self.window)
+        slack = -0.3 if self.title else 8.0
+        if area[0] < edge[0] - slack or area[2] > edge[2] + slack:
+            return False
+        if self.title and (area[1] < edge[1] - 0.3 or area[3] > edge[3] + 0.3):
             return False
         if any(_meet(area, t) for t in self.taken):
             return False
@@ -213,9 +274,41 @@ class Canvas:
             mx, my = mx + math.copysign(1.6, px) * abs(uy), my + math.copysign(1.6, py) * abs(ux)
         self._put(mx, my, said, 1.7, False, INK, blocked=False)
 
+    def level(self, z: float, text: str) -> None:
+        """A level of a section, marked at its right-hand edge; moved up where it is too near
+        another."""
+        x, y = self.at(self.window[2], z)
+        size = 1.6
+        wide = text_width_mm(text, size)
+        at = y
+        while any(_meet((x + 4, at - 0.9, x + 4 + wide, at + 0.9), t) for t in self.taken):
+            at -= 0.5
+        self.taken.append((x + 4, at - 0.8, x + 4 + wide, at + 0.8))
+        self.over.append(rule_svg(((x - 1.5, y), (x + 1.0, y), (x + 3.4, at)), 0.18))
+        self.letters.append(Letters(x + 4 + wide / 2, at + size * CAP / 2, text, size))
+
+    def heading(self) -> None:
+        """The title of one of several views on a sheet, under it, with a bar of its scale."""
+        left = self.x_mm
+        low = self.y_mm + self.tall_mm + 5.0
+        wide = text_width_mm(self.title, 2.2) * 1.04
+        self.taken.append((left, low - 2, left + wide, low + 0.5))
+        self.letters.append(Letters(left + wide / 2, low, self.title, 2.2, bold=True))
+        self.over += self.scale_bar(left + wide + 8, low - 2.4)
+
     def svg(self) -> list[str]:
         """Everything drawn, words last on a ground of their own."""
-        parts = [*self.under, *self.over]
+        drawn = self.under
+        if self.title:  # one of several views: what reaches beyond its window is cut off
+            x1, y1, x2, y2 = self.area(self.window)
+            name = f"view-{n(x1)}-{n(y1)}"
+            drawn = [
+                f'<clipPath id="{name}"><rect x="{n(x1)}" y="{n(y1)}" width="{n(x2 - x1)}" '
+                f'height="{n(y2 - y1)}"/></clipPath><g clip-path="url(#{name})">',
+                *self.under,
+                "</g>",
+            ]
+        parts = [*drawn, *self.over]
         for text in self.letters:
             wide = text_width_mm(text.text, text.size_mm)
             parts.append(

@@ -2,27 +2,35 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from byrewright.documents.ink import PAPER, QUIET, ink_of, own_colours
+from byrewright.documents import plan_sections
+from byrewright.documents.ink import PAPER, QUIET, own_colours
 from byrewright.documents.plan_canvas import Area, Canvas
+from byrewright.documents.plan_parts import (
+    FIELD,
+    draw_deck,
+    draw_gullies,
+    draw_machines,
+    draw_names,
+    draw_racks,
+    draw_rooms,
+    draw_routes,
+)
 from byrewright.documents.schematic import BORDER_MM, FOOT_MM, PAGES, Issue, title_block
 from byrewright.documents.shapes import Letters
 from byrewright.documents.sheets import Sheet
 from byrewright.documents.svg import letters_svg, rect_svg, rule_svg, sheet_svg
 from byrewright.documents.typeset import pdf
 from byrewright.place.layout import BLOCK
-from byrewright.place.model import Body, Plan, Room
+from byrewright.place.model import Plan
 from byrewright.plant.plant import Plant
 from byrewright.plant.sited import Sited, sited
 from byrewright.standards.footprints import footprint
 
-WALL_M = 0.2
-FIELD: Area = (BORDER_MM + 10, BORDER_MM + 10, 420 - BORDER_MM - 10, 297 - BORDER_MM - FOOT_MM - 8)
-"""Field of an A3 sheet for the drawing: left, top, right, bottom, mm."""
-DOTS = (0.3, 0.7)
+Drawn = tuple[Sequence[Canvas], Sequence[str]]
+"""The views of a sheet and the notes in its foot."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,20 +39,24 @@ class PlanSheet:
 
     key: str
     title: str
-    draw: Callable[[Plant, Sited], tuple[Canvas, list[str]]]
+    draw: Callable[[Plant, Sited], Drawn]
 
 
 def plan_sheets(plant: Plant) -> tuple[PlanSheet, ...]:
     """The sheets of the plan set that a plant has; none where its file has no `place`."""
-    if plant.place is None:
+    made = sited(plant)
+    if made is None:
         return ()
-    found = [
+    rotary = made.plan.deck.rotary
+    return (
         PlanSheet("P1-plan", "General arrangement", general),
         PlanSheet("P2-block", "Dairy block", block),
-        PlanSheet("P3-deck", "Under the deck" if _turns(plant) else "Head of the pit", under),
+        PlanSheet("P3-deck", "Under the deck" if rotary else "Head of the pit", under),
+        PlanSheet("P4-across", "Section through the deck" if rotary else "Sections of the parlour",
+                  plan_sections.across),
+        PlanSheet("P5-along", "Sections of the dairy block", plan_sections.along),
         PlanSheet("P6-works", "Builder's works", works),
-    ]
-    return tuple(found)
+    )  # fmt: skip
 
 
 def plan_svg(plant: Plant, sheet: PlanSheet, *, issue: Issue | None = None) -> str:
@@ -57,185 +69,37 @@ def plan_svg(plant: Plant, sheet: PlanSheet, *, issue: Issue | None = None) -> s
     if made is None:
         raise ValueError("the plant's file has no `place`, so there is nothing to draw")
     with own_colours(plant.colours.stated()):
-        canvas, notes = sheet.draw(plant, made)
-        return _page(plant, sheet, canvas, notes, issue or Issue())
+        views, notes = sheet.draw(plant, made)
+        return page_svg(plant, sheet.key, sheet.title, views, notes, issue or Issue())
 
 
-def _page(plant: Plant, sheet: PlanSheet, canvas: Canvas, notes: list[str], issue: Issue) -> str:
+def page_svg(
+    plant: Plant, key: str, title: str, views: Sequence[Canvas], notes: Sequence[str], issue: Issue
+) -> str:
+    """A sheet's frame, its views, its notes and its title block."""
     width, height = PAGES["A3"]
     left, low, right = BORDER_MM, height - BORDER_MM, width - BORDER_MM
     top = low - FOOT_MM
     frame = ((left, left), (right, left), (right, low), (left, low), (left, left))
-    parts = [
-        rect_svg(0, 0, width, height, PAPER),
-        rule_svg(frame, 0.5),
-        *canvas.svg(),
-        rule_svg(((left, top), (right, top)), 0.35),
-        *canvas.scale_bar(left + 8, top + 4),
-        *canvas.north(left + 62, top + 9),
-    ]
+    parts = [rect_svg(0, 0, width, height, PAPER), rule_svg(frame, 0.5)]
+    for view in views:
+        if view.title:
+            view.heading()
+        parts += view.svg()
+    parts.append(rule_svg(((left, top), (right, top)), 0.35))
+    at = left + 4
+    if views and not views[0].title:
+        parts += [*views[0].scale_bar(left + 8, top + 4), *views[0].north(left + 62, top + 9)]
+        at = left + 76
     for i, text in enumerate(notes[:5]):
-        parts.append(
-            letters_svg(Letters(left + 76, top + 4 + 3.2 * i, text, 1.8, "start", colour=QUIET))
-        )
-    parts += title_block(plant, Sheet(sheet.key, sheet.title, ()), None, "A3", width, height, issue)
+        parts.append(letters_svg(Letters(at, top + 4 + 3.2 * i, text, 1.8, "start", colour=QUIET)))
+    parts += title_block(plant, Sheet(key, title, ()), None, "A3", width, height, issue)
     return sheet_svg(width, height, "\n".join(parts))
 
 
 def _canvas(window: Area, turned: bool = False) -> Canvas:
     left, top, right, bottom = FIELD
     return Canvas(window, left, top, right - left, bottom - top, turned)
-
-
-# what every plan shows ------------------------------------------------------------------------
-
-
-def draw_rooms(canvas: Canvas, plan: Plan) -> None:
-    """Walls and doors."""
-    for room in plan.rooms.values():
-        if room.name == "head":
-            canvas.box((room.x, room.y, room.x2, room.y2), 0.25, dashes=(3, 1))
-        elif room.open:
-            canvas.box((room.x, room.y, room.x2, room.y2), 0.2, colour=QUIET, dashes=(4, 1.2))
-        else:
-            w = WALL_M
-            canvas.box((room.x - w, room.y - w, room.x2 + w, room.y2 + w), 0.15)
-            canvas.box((room.x, room.y, room.x2, room.y2), 0.45)
-        for door in room.doors:
-            _door(canvas, room, door.wall, door.at_m, door.wide_m)
-
-
-def _door(canvas: Canvas, room: Room, wall: str, at: float, wide: float) -> None:
-    half, w = wide / 2, WALL_M
-    if wall in ("e", "w"):
-        x = room.x2 if wall == "e" else room.x - w
-        box = (x, room.y + at - half, x + w, room.y + at + half)
-        hinge = (x, room.y + at - half)
-        leaf = (x + (wide if wall == "e" else -wide + w), room.y + at - half)
-    else:
-        y = room.y2 if wall == "n" else room.y - w
-        box = (room.x + at - half, y, room.x + at + half, y + w)
-        hinge = (room.x + at - half, y)
-        leaf = (room.x + at - half, y + (wide if wall == "n" else -wide + w))
-    canvas.box(box, 0.2, fill=PAPER)
-    if wide <= 1.7:
-        canvas.line((hinge, leaf), 0.2)
-
-
-def draw_names(canvas: Canvas, rooms: list[Room]) -> None:
-    """The name, level and fall of each room, where no machine stands."""
-    for room in rooms:
-        size = 2.4 if canvas.mm(min(room.w, room.d)) > 14 else 1.9
-        level = f"{room.floor_m:+.2f}".replace("+0.00", "±0.00")
-        fall = f"  fall {room.fall_pct:g} %" if room.fall_pct else ""
-        said = (f"{room.name.upper()}  {level}{fall}", f"{room.name.upper()} {level}",
-                room.name.upper())  # fmt: skip
-        steps = (0.5, 0.42, 0.58, 0.34, 0.66, 0.26, 0.74, 0.18, 0.82, 0.1, 0.9)
-        spots = [(room.x + room.w * u, room.y + room.d * v) for v in steps for u in steps]
-        any(
-            canvas.word(x, y, text, size, bold=True, inside=(room.x, room.y, room.x2, room.y2))
-            for text in said
-            for x, y in spots
-        )
-
-
-def draw_deck(canvas: Canvas, plan: Plan) -> None:
-    """The deck with its stalls, or the rows with their pit."""
-    deck = plan.deck
-    if deck.rotary:
-        canvas.circle(0, 0, deck.edge_radius_m, 0.45)
-        canvas.circle(0, 0, deck.inner_radius_m, 0.3)
-        canvas.circle(0, 0, deck.rail_radius_m, 0.2, QUIET, (1.5, 0.8))
-        canvas.circle(0, 0, deck.pit_radius_m, 0.2, QUIET, (3, 1))
-        for i in range(deck.stalls):
-            a = 2 * math.pi * i / deck.stalls
-            canvas.line(
-                (
-                    (math.cos(a) * deck.inner_radius_m, math.sin(a) * deck.inner_radius_m),
-                    (math.cos(a) * (deck.edge_radius_m - 0.3),
-                     math.sin(a) * (deck.edge_radius_m - 0.3)),
-                ),
-                0.12,
-                QUIET,
-            )  # fmt: skip
-        return
-    half, mid = deck.pit_length_m / 2, deck.pit_width_m / 2
-    canvas.box((-half, -mid, half, mid), 0.35)
-    canvas.word(0, 0, "PIT  ±0.00", 2.0, bold=True)
-    for side in (1, -1):
-        y1, y2 = sorted((side * mid, side * (mid + deck.row_depth_m)))
-        canvas.box((-half, y1, half, y2), 0.25)
-        count = math.ceil(deck.stalls / max(1, deck.rows))
-        step = (deck.pit_length_m - 3.0) / max(1, count)
-        lean = deck.row_depth_m * 0.5
-        for i in range(count + 1):
-            x = -half + 1.5 + step * i
-            canvas.line(((x, side * mid), (min(x + lean, half), side * (mid + deck.row_depth_m))),
-                        0.12, QUIET)  # fmt: skip
-
-
-def draw_racks(canvas: Canvas, plan: Plan) -> None:
-    """Racks and trench in outline."""
-    for rack in plan.racks.values():
-        (x1, y1), (x2, y2) = rack.start, rack.end
-        long = math.hypot(x2 - x1, y2 - y1) or 1.0
-        px, py = -(y2 - y1) / long * rack.wide_m / 2, (x2 - x1) / long * rack.wide_m / 2
-        dashes = (2.0, 0.8) if rack.trench else (6, 1.2, 1, 1.2)
-        for sign in (1, -1):
-            ends = ((x1 + sign * px, y1 + sign * py), (x2 + sign * px, y2 + sign * py))
-            for part in canvas.clipped(ends):
-                canvas.line(part, 0.15, QUIET, dashes)
-
-
-def draw_machines(
-    canvas: Canvas, plan: Plan, bodies: list[Body], *, service: bool, tags: bool, fill: str = PAPER
-) -> list[str]:
-    """Machines as boxes with their tags; answers the tags that found no room."""
-    left_out = []
-    for body in bodies:
-        if service and body.front_m > 0.3 and not body.hung:
-            canvas.box(body.service_box, 0.12, colour=QUIET, dashes=DOTS)
-    for body in bodies:
-        canvas.keep_clear(body.box)
-        if body.kind in ("distribution_tank", "air_receiver", "balance_tank", "receiver",
-                         "rotary_gland", "water_heater"):  # fmt: skip
-            r = min(body.dx, body.dy) / 2
-            canvas.under.append(f'<g data-machine="{body.tag}">')
-            canvas.circle(body.x, body.y, r, 0.3, fill=fill)
-            canvas.under.append("</g>")
-        else:
-            canvas.box(body.box, 0.3, fill=fill, machine=body.tag)
-        if body.pinned:
-            x1, y1, x2, _ = body.box
-            canvas.line(((x1, y1), (x1 + 0.1, y1 - 0.1), (x2, y1)), 0.1, QUIET)
-    if tags:
-        for body in sorted(bodies, key=lambda b: -b.dx * b.dy):
-            if not canvas.tag(body.box, body.tag, bold=body.dx * body.dy > 2.0):
-                left_out.append(body.tag)
-    return left_out
-
-
-def draw_gullies(canvas: Canvas, plan: Plan) -> None:
-    """Gullies as small crossed squares."""
-    for many in plan.gullies.values():
-        for x, y in many:
-            canvas.box((x - 0.1, y - 0.1, x + 0.1, y + 0.1), 0.15, colour=QUIET)
-            canvas.line(((x - 0.1, y - 0.1), (x + 0.1, y + 0.1)), 0.12, QUIET)
-            canvas.line(((x - 0.1, y + 0.1), (x + 0.1, y - 0.1)), 0.12, QUIET)
-
-
-def draw_routes(canvas: Canvas, made: Sited, frame: str) -> None:
-    """Pipes in plan, each in its service's pattern; upright pieces are dots."""
-    box = canvas.window
-    for route in made.routes:
-        if route.frame != frame or not route.points:
-            continue
-        flat = [(p[0], p[1]) for p in route.points]
-        if all(not (box[0] <= x <= box[2] and box[1] <= y <= box[3]) for x, y in flat):
-            continue
-        ink = ink_of(route.service)
-        thin = replace(ink, width_mm=min(ink.width_mm, 0.3))
-        canvas.pipe(flat, thin, route.lines[0])
 
 
 def _margin(box: Area, by: float) -> Area:
@@ -245,7 +109,7 @@ def _margin(box: Area, by: float) -> Area:
 # sheets ---------------------------------------------------------------------------------------
 
 
-def general(plant: Plant, made: Sited) -> tuple[Canvas, list[str]]:
+def general(plant: Plant, made: Sited) -> Drawn:
     """P1: the whole centre, rooms dimensioned, the large machines named."""
     plan = made.plan
     box = plan.extent()
@@ -259,19 +123,21 @@ def general(plant: Plant, made: Sited) -> tuple[Canvas, list[str]]:
     draw_machines(canvas, plan, list(plan.bodies.values()), service=False, tags=False)
     if plan.deck.rotary:
         r = plan.deck.edge_radius_m
-        canvas.word(0, -r - 1.0, _deck_words(plan), 1.9)
+        at = (-r - 1.0, 0.0) if canvas.turned else (0.0, -r - 1.0)
+        canvas.word(*at, _deck_words(plan), 1.9)
         canvas.keep_clear((-r, -r, r, r))
     draw_names(canvas, list(plan.rooms.values()))
     for body in sorted(large, key=lambda b: -b.dx * b.dy):
         canvas.tag(body.box, body.tag, far_mm=6.0)
     _outer_dimensions(canvas, plan)
+    _cut_marks(canvas, plan)
     note = [
         "Levels in metres over the operator's floor. Rooms: clear inside. Walls 0.2 m as drawn.",
         "Machines: typical sizes unless the plant file states them; confirm with the supplier.",
         "Dash-dot: racks under the ceiling. Short dashes: trench. Crossed squares: gullies.",
         "Structure, drainage and access: by licensed people, to local codes.",
     ]
-    return canvas, note
+    return [canvas], note
 
 
 def _deck_words(plan: Plan) -> str:
@@ -300,7 +166,25 @@ def _outer_dimensions(canvas: Canvas, plan: Plan) -> None:
         canvas.dimension((yard.x, yard.y), (yard.x2, yard.y), 4.0)
 
 
-def block(plant: Plant, made: Sited) -> tuple[Canvas, list[str]]:
+def _cut_marks(canvas: Canvas, plan: Plan) -> None:
+    """Where the sections are cut: a stroke and the section's letter at both ends."""
+    x1, y1, x2, y2 = plan.extent()
+    for cut in plan_sections.cuts_of(plan):
+        level = cut.look in ("n", "s")
+        for end, out in (((x1, cut.at), -1.0), ((x2, cut.at), 1.0)) if level else (
+            ((cut.at, y1), -1.0), ((cut.at, y2), 1.0)
+        ):  # fmt: skip
+            step = 3.0 * canvas.scale / 1000 * out
+            there = (end[0] + step, end[1]) if level else (end[0], end[1] + step)
+            canvas.line((end, there), 0.5)
+            for far in (0.6, 2.2, 3.8):
+                beyond = (there[0] + step * far, there[1]) if level else (
+                    there[0], there[1] + step * far)  # fmt: skip
+                if canvas.word(*beyond, cut.letter, 2.4, bold=True):
+                    break
+
+
+def block(plant: Plant, made: Sited) -> Drawn:
     """P2: the dairy block with every machine, its service space, doors and gullies."""
     plan = made.plan
     rooms = [r for name, r in plan.rooms.items() if name == "passage" or name in BLOCK]
@@ -328,15 +212,10 @@ def block(plant: Plant, made: Sited) -> tuple[Canvas, list[str]]:
         "The set-out table gives the middle of each machine's footprint and its base level.",
         "A machine that a person has placed keeps its place when the plan is drafted again.",
     ]
-    return canvas, note
+    return [canvas], note
 
 
-def _turns(plant: Plant) -> bool:
-    made = sited(plant)
-    return made is not None and made.plan.deck.rotary
-
-
-def under(plant: Plant, made: Sited) -> tuple[Canvas, list[str]]:
+def under(plant: Plant, made: Sited) -> Drawn:
     """P3: what hangs under the deck, or stands at the head of the pit, with its pipes."""
     plan, deck = made.plan, made.plan.deck
     if deck.rotary:
@@ -375,10 +254,10 @@ def under(plant: Plant, made: Sited) -> tuple[Canvas, list[str]]:
     if not deck.rotary:
         note = ["The pumps stand lower than the pit so that milk runs to them.",
                 "Levels: see the set-out table."]  # fmt: skip
-    return canvas, note
+    return [canvas], note
 
 
-def works(plant: Plant, made: Sited) -> tuple[Canvas, list[str]]:
+def works(plant: Plant, made: Sited) -> Drawn:
     """P6: what the builder builds: floors with levels and falls, pit, trench, gullies, openings
     for pipes, doors with sizes, plinths and loads."""
     from byrewright.place import checks
@@ -433,7 +312,7 @@ def works(plant: Plant, made: Sited) -> tuple[Canvas, list[str]]:
         "The whole list with levels and dates is in builders_works.csv.",
         "Structure, drainage and electrics: by licensed people, to local codes.",
     ]
-    return canvas, note
+    return [canvas], note
 
 
 def set_out(made: Sited) -> list[tuple[str, str, str, float, float, float, str, str]]:

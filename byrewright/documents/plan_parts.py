@@ -1,0 +1,184 @@
+"""What every plan shows: walls and doors, deck, racks, machines, gullies, pipes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+
+from byrewright.documents.ink import INK, PAPER, QUIET, ink_of
+from byrewright.documents.plan_canvas import Area, Canvas, Flat
+from byrewright.documents.schematic import BORDER_MM, FOOT_MM
+from byrewright.place.model import Body, Plan, Point, Room
+from byrewright.plant.sited import Sited
+from byrewright.standards.footprints import footprint
+
+FIELD: Area = (BORDER_MM + 10, BORDER_MM + 10, 420 - BORDER_MM - 10, 297 - BORDER_MM - FOOT_MM - 8)
+"""Field of an A3 sheet for the drawing: left, top, right, bottom, mm."""
+WALL_M = 0.2
+PORT_MM = 0.45
+DOTS = (0.3, 0.7)
+
+
+def draw_rooms(canvas: Canvas, plan: Plan) -> None:
+    """Walls and doors."""
+    for room in plan.rooms.values():
+        if room.name == "head":
+            canvas.box((room.x, room.y, room.x2, room.y2), 0.25, dashes=(3, 1))
+        elif room.open:
+            canvas.box((room.x, room.y, room.x2, room.y2), 0.2, colour=QUIET, dashes=(4, 1.2))
+        else:
+            w = WALL_M
+            canvas.box((room.x - w, room.y - w, room.x2 + w, room.y2 + w), 0.15)
+            canvas.box((room.x, room.y, room.x2, room.y2), 0.45)
+        for door in room.doors:
+            _door(canvas, room, door.wall, door.at_m, door.wide_m)
+
+
+def _door(canvas: Canvas, room: Room, wall: str, at: float, wide: float) -> None:
+    half, w = wide / 2, WALL_M
+    if wall in ("e", "w"):
+        x = room.x2 if wall == "e" else room.x - w
+        box = (x, room.y + at - half, x + w, room.y + at + half)
+        hinge = (x, room.y + at - half)
+        leaf = (x + (wide if wall == "e" else -wide + w), room.y + at - half)
+    else:
+        y = room.y2 if wall == "n" else room.y - w
+        box = (room.x + at - half, y, room.x + at + half, y + w)
+        hinge = (room.x + at - half, y)
+        leaf = (room.x + at - half, y + (wide if wall == "n" else -wide + w))
+    canvas.box(box, 0.2, fill=PAPER)
+    if wide <= 1.7:
+        canvas.line((hinge, leaf), 0.2)
+
+
+def draw_names(canvas: Canvas, rooms: list[Room]) -> None:
+    """The name, level and fall of each room, where no machine stands."""
+    for room in rooms:
+        size = 2.4 if canvas.mm(min(room.w, room.d)) > 14 else 1.9
+        level = f"{room.floor_m:+.2f}".replace("+0.00", "±0.00")
+        fall = f"  fall {room.fall_pct:g} %" if room.fall_pct else ""
+        said = (f"{room.name.upper()}  {level}{fall}", f"{room.name.upper()} {level}",
+                room.name.upper())  # fmt: skip
+        steps = (0.5, 0.42, 0.58, 0.34, 0.66, 0.26, 0.74, 0.18, 0.82, 0.1, 0.9)
+        spots = [(room.x + room.w * u, room.y + room.d * v) for v in steps for u in steps]
+        any(
+            canvas.word(x, y, text, size, bold=True, inside=(room.x, room.y, room.x2, room.y2))
+            for text in said
+            for x, y in spots
+        )
+
+
+def draw_deck(canvas: Canvas, plan: Plan) -> None:
+    """The deck with its stalls, or the rows with their pit."""
+    deck = plan.deck
+    if deck.rotary:
+        canvas.circle(0, 0, deck.edge_radius_m, 0.45)
+        canvas.circle(0, 0, deck.inner_radius_m, 0.3)
+        canvas.circle(0, 0, deck.rail_radius_m, 0.2, QUIET, (1.5, 0.8))
+        canvas.circle(0, 0, deck.pit_radius_m, 0.2, QUIET, (3, 1))
+        for i in range(deck.stalls):
+            a = 2 * math.pi * i / deck.stalls
+            canvas.line(
+                (
+                    (math.cos(a) * deck.inner_radius_m, math.sin(a) * deck.inner_radius_m),
+                    (math.cos(a) * (deck.edge_radius_m - 0.3),
+                     math.sin(a) * (deck.edge_radius_m - 0.3)),
+                ),
+                0.12,
+                QUIET,
+            )  # fmt: skip
+        return
+    half, mid = deck.pit_length_m / 2, deck.pit_width_m / 2
+    canvas.box((-half, -mid, half, mid), 0.35)
+    canvas.word(0, 0, "PIT  ±0.00", 2.0, bold=True)
+    for side in (1, -1):
+        y1, y2 = sorted((side * mid, side * (mid + deck.row_depth_m)))
+        canvas.box((-half, y1, half, y2), 0.25)
+        count = math.ceil(deck.stalls / max(1, deck.rows))
+        step = (deck.pit_length_m - 3.0) / max(1, count)
+        lean = deck.row_depth_m * 0.5
+        for i in range(count + 1):
+            x = -half + 1.5 + step * i
+            canvas.line(((x, side * mid), (min(x + lean, half), side * (mid + deck.row_depth_m))),
+                        0.12, QUIET)  # fmt: skip
+
+
+def draw_racks(canvas: Canvas, plan: Plan) -> None:
+    """Racks and trench in outline."""
+    for rack in plan.racks.values():
+        (x1, y1), (x2, y2) = rack.start, rack.end
+        long = math.hypot(x2 - x1, y2 - y1) or 1.0
+        px, py = -(y2 - y1) / long * rack.wide_m / 2, (x2 - x1) / long * rack.wide_m / 2
+        dashes = (2.0, 0.8) if rack.trench else (6, 1.2, 1, 1.2)
+        for sign in (1, -1):
+            ends = ((x1 + sign * px, y1 + sign * py), (x2 + sign * px, y2 + sign * py))
+            for part in canvas.clipped(ends):
+                canvas.line(part, 0.15, QUIET, dashes)
+
+
+def draw_machines(
+    canvas: Canvas, plan: Plan, bodies: list[Body], *, service: bool, tags: bool, fill: str = PAPER
+) -> list[str]:
+    """Machines as boxes with their tags; answers the tags that found no room."""
+    left_out = []
+    for body in bodies:
+        if service and body.front_m > 0.3 and not body.hung:
+            canvas.box(body.service_box, 0.12, colour=QUIET, dashes=DOTS)
+    for body in bodies:
+        canvas.keep_clear(body.box)
+        draw_body(canvas, body, body.box, fill=fill)
+        if body.pinned:
+            x1, y1, x2, _ = body.box
+            canvas.line(((x1, y1), (x1 + 0.1, y1 - 0.1), (x2, y1)), 0.1, QUIET)
+    if tags:
+        for body in sorted(bodies, key=lambda b: -b.dx * b.dy):
+            if not canvas.tag(body.box, body.tag, bold=body.dx * body.dy > 2.0):
+                left_out.append(body.tag)
+    return left_out
+
+
+def draw_body(
+    canvas: Canvas, body: Body, box: Area, *, upright: bool = False, fill: str = PAPER
+) -> None:
+    """One machine: a box, or a circle where it is round and seen from above."""
+    if footprint(body.kind).barrel and not upright:
+        canvas.under.append(f'<g data-machine="{body.tag}">')
+        canvas.circle(body.x, body.y, min(body.dx, body.dy) / 2, 0.3, fill=fill)
+        canvas.under.append("</g>")
+    else:
+        canvas.box(canvas.cropped(box), 0.3, fill=fill, machine=body.tag)
+
+
+def draw_stubs(canvas: Canvas, made: Sited, tags: set[str], flat: Callable[[Point], Flat]) -> None:
+    """A dot at each port that a pipe meets, so that a joint is told from a pipe behind."""
+    for route in made.routes:
+        if not route.points:
+            continue
+        for end, point in zip(route.ends, (route.points[0], route.points[-1]), strict=True):
+            at = flat(point)
+            if end.partition(".")[0] in tags and canvas.holds((*at, *at)):
+                canvas.circle(*at, PORT_MM * canvas.scale / 1000, 0.1, fill=INK)
+
+
+def draw_gullies(canvas: Canvas, plan: Plan) -> None:
+    """Gullies as small crossed squares."""
+    for many in plan.gullies.values():
+        for x, y in many:
+            canvas.box((x - 0.1, y - 0.1, x + 0.1, y + 0.1), 0.15, colour=QUIET)
+            canvas.line(((x - 0.1, y - 0.1), (x + 0.1, y + 0.1)), 0.12, QUIET)
+            canvas.line(((x - 0.1, y + 0.1), (x + 0.1, y - 0.1)), 0.12, QUIET)
+
+
+def draw_routes(canvas: Canvas, made: Sited, frame: str) -> None:
+    """Pipes in plan, each in its service's pattern; upright pieces are dots."""
+    box = canvas.window
+    for route in made.routes:
+        if route.frame != frame or not route.points:
+            continue
+        flat = [(p[0], p[1]) for p in route.points]
+        if all(not (box[0] <= x <= box[2] and box[1] <= y <= box[3]) for x, y in flat):
+            continue
+        ink = ink_of(route.service)
+        thin = replace(ink, width_mm=min(ink.width_mm, 0.3))
+        canvas.pipe(flat, thin, route.lines[0])
