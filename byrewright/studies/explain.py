@@ -52,7 +52,7 @@ def explain(finding: Finding) -> Explanation:
     Answer:
       TK1 is small.
     Value and limit:
-      9000 L; at least 10 000 L is asked for.
+      9000 L; at least 10 000 L is required.
       fails: outside the limit by 10.0 % of it.
     Formula:
       V >= V_day
@@ -106,7 +106,7 @@ def _held_to(finding: Finding) -> str:
         return value if finding.value is None else f"{value}; no limit is held here."
     return (
         f"{value.rstrip('.')}; {_SENSE[finding.sense]} {_quantity(finding.limit, finding.unit)} "
-        "is asked for."
+        "is required."
     )
 
 

@@ -91,7 +91,7 @@ def _service(bench: Bench, made: Sited) -> None:
         worst = min(many, key=lambda m: (m.value - m.limit, m.subject))
         bench.find(
             "place.service", "Free floor to service machines", worst.value, "m",
-            f"{worst.subject} has {worst.value:.2f} m free in front and asks for "
+            f"{worst.subject} has {worst.value:.2f} m free in front and needs "
             f"{worst.limit:.2f} m"
             + (f"; too little also before {_some([s for s in short if s != worst.subject])}"
                if len(short) > 1 else "") + ".",

@@ -16,7 +16,7 @@ from byrewright.studies.day import remedies
 from byrewright.studies.day.record import Bout, Run
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import duty_of
-from byrewright.studies.sizing.sizes import worked
+from byrewright.studies.sizing.sizes import counted, worked
 from byrewright.studies.sizing.wash_heat import hot_wash_end
 
 ON_TIME_ALLOWANCE = 0.05
@@ -67,14 +67,15 @@ def _traffic(bench: Bench, run: Run) -> None:
     again = float(np.mean([np.mean(b.cows[:, sh.O_PASSES] > 1.5) for b in done]))
     bench.find(
         "day.go_rounds", "Cows that go round again", again, "",
-        f"{again:.1%} of cows were not finished at the exit and went round again.",
+        f"{again:.1%} of the cows had not milked out by the exit and went round again.",
         limit=run.plant.wishes.go_round_share, sense="at_most", allowance=0.05,
         formula="cows with more than one pass over all cows",
     )  # fmt: skip
     cows_h = float(np.mean([_cows_h(b) for b in done]))
     bench.find(
         "day.cows_an_hour", "Cows an hour, net", cows_h, "1/h",
-        f"{cows_h:.0f} cows an hour from the first on to the last on, stops and go-rounds in.",
+        f"{cows_h:.0f} cows an hour between the first and the last cow on, with stops and second "
+        "rounds counted in.",
         formula="(cows - 1) / (last on - first on)",
     )  # fmt: skip
     peak = run.litres(run.last.g[sh.G_MINUTE_MOST])
@@ -88,8 +89,8 @@ def _traffic(bench: Bench, run: Run) -> None:
     most_min = bench.number("milking.wait_most_min")
     bench.find(
         "day.yard_wait", "Longest wait of a group in the yard", wait, "min",
-        f"The last cow of those brought up together stood {wait:.0f} min from when the first of "
-        "them went on; fewer at a time wait less.",
+        f"Of the cows brought up together, the last stood in the yard for {wait:.0f} min after the "
+        "first went on. Smaller groups wait less.",
         limit=most_min, sense="at_most", allowance=0.1,
         inputs=(bench.rule("milking.wait_most_min"),),
         remedies=remedies.fewer_at_a_time(run.plant, cows_h, most_min) if wait > most_min else (),
@@ -145,11 +146,11 @@ def _fullness(bench: Bench, run: Run, tag: str, v: sh.Floats, cap: float, rho: f
     spilt = float(v[sh.P_SPILT]) / rho
     if spilt > 0:
         sentence = (
-            f"{tag} ran over at {run.clock(float(v[sh.P_OVER_AT]))} and lost {spilt:.0f} L: more "
-            "flow away from it, more volume, or an earlier collection."
+            f"{tag} ran over at {run.clock(float(v[sh.P_OVER_AT]))} and lost {spilt:.0f} L. "
+            "It needs a faster outlet, more volume or an earlier collection."
         )
     else:
-        sentence = f"{tag} held {most:.0f} L at most of its {cap / rho:.0f} L."
+        sentence = f"{tag} never held more than {most:.0f} L of its {cap / rho:.0f} L."
     bench.find(
         "day.vessel_full", f"Most in {tag}", most + spilt, "L", sentence, subject=tag,
         limit=cap / rho, sense="at_most",
@@ -163,8 +164,8 @@ def _dryness(bench: Bench, run: Run, tag: str, v: sh.Floats, cap: float) -> None
     least = float(v[sh.P_LEAST]) / cap
     bench.find(
         "day.vessel_dry", f"Least in {tag}", least, "",
-        f"{tag} was never under {least:.0%} of its volume." if least > DRY_SHARE else
-        f"{tag} ran dry: cooler, wash or laundry went short of water behind it.",
+        f"{tag} never fell below {least:.0%} of its volume." if least > DRY_SHARE else
+        f"{tag} ran dry: the cooler, wash or laundry it feeds went short of water.",
         subject=tag, limit=DRY_SHARE, sense="at_least",
         formula="least content over volume",
         remedies=remedies.fuller(run, tag) if least < DRY_SHARE else (),
@@ -232,8 +233,8 @@ def _tankers(bench: Bench, run: Run) -> None:
     ]  # fmt: skip
     bench.find(
         "day.collections", "Milk collected", litres / run.days, "L/d",
-        f"{len(loads)} loads took {litres:.0f} L in {run.days} d; {len(short)} of them left full. "
-        f"The tanks hold {room:.0f} L.",
+        f"{counted(len(loads), 'load')} collected {litres:.0f} L in {counted(run.days, 'day')}; "
+        f"{len(short) or 'none'} left full. The tanks hold {room:.0f} L.",
         formula="sum of loads over days",
     )  # fmt: skip
 
@@ -248,7 +249,7 @@ def _calf(bench: Bench, run: Run) -> None:
     asked = run.litres(run.compiled.tables.par[sh.PAR_CALF_KG]) * len(run.bouts)
     bench.find(
         "day.calf_milk", "Milk drawn for calves", got + held, "L",
-        f"{got + held:.0f} L drawn after the filter and before the cooler, of {asked:.0f} L asked.",
+        f"{got + held:.0f} L of the {asked:.0f} L wanted was drawn between filter and cooler.",
         limit=0.98 * asked, sense="at_least", formula="drawn each milking until all is had",
     )  # fmt: skip
 
@@ -279,7 +280,7 @@ def _balance(bench: Bench, run: Run) -> None:
     worst = max(gaps, key=lambda k: abs(gaps[k]))
     bench.find(
         "day.balance", "Mass and heat close", abs(gaps[worst]), "",
-        f"Largest gap {abs(gaps[worst]):.1e} of the throughput ({worst}).",
+        f"The largest imbalance is {abs(gaps[worst]):.1e} of the throughput ({worst}).",
         limit=CLOSES, sense="at_most", formula="sum of all vessels and ledgers, end less beginning",
     )  # fmt: skip
 
@@ -311,7 +312,7 @@ def washes(bench: Bench, run: Run) -> None:
         length = (_clean_at(run, bout) - bout.left_s) / 60
         said = (
             f"After {bout.name} the plant was clean at {run.clock(_clean_at(run, bout))}, "
-            f"{length:.0f} min after the last cow; {spare / 60:.0f} min were left."
+            f"{length:.0f} min after the last cow, with {spare / 60:.0f} min to spare."
         )
         if spare < 0:
             said = (
@@ -328,10 +329,10 @@ def washes(bench: Bench, run: Run) -> None:
         asked, below = run.plant.cleaning.hot_c, bench.number("wash.start_below_k")
         bench.find(
             "day.wash_start", "Hot wash at its start", hot, "degC",
-            f"The coldest hot wash began at {hot:.0f} degC; {asked:g} degC is asked for."
+            f"The coldest hot wash began at {hot:.0f} degC; {asked:g} degC is required."
             + ("" if hot >= asked - below else
-               " The heaters had not the heat or the content for it: larger or hotter heaters, "
-               "more power, or more time since the last wash."),
+               " The heaters did not hold enough hot water: fit larger, hotter or more powerful "
+               "ones, or leave more time between washes."),
             limit=asked - below, sense="at_least", allowance=0.0,
             formula="mixture of hot and cold in the trough as the circulation begins",
             inputs=(Input("T_asked", "hot wash asked for", asked, "degC", "plant file"),
@@ -368,9 +369,9 @@ def cold(bench: Bench, run: Run) -> None:
         rated, fall = float(rows[i, sh.R_RATED_C]), float(rows[i, sh.R_FALL])
         left = 1.0 - fall * max(0.0, most - rated)
         less = (
-            f"above its {rated:g} degC, so it gives {left:.0%} of its duty then"
+            f"above its rated {rated:g} degC, so down to {left:.0%} of its duty at the hottest"
             if left < 1.0
-            else f"not above its {rated:g} degC, so its duty is whole"
+            else f"never above its rated {rated:g} degC, so at full duty"
         )
         bench.find(
             "day.refrigeration_hours", f"Running time of {tag}", x[i, sh.SR_HOURS] / run.days, "h",
@@ -395,8 +396,8 @@ def recovered(bench: Bench, run: Run) -> None:
     heaters = float(run.change("heated")[:, sh.SH_KWH].sum()) / run.days
     bench.find(
         "day.heat_recovered", "Heat of refrigeration in the wash water", taken, "kWh/d",
-        f"{taken:.0f} kWh a day went from refrigeration into wash water; the heaters took "
-        f"{heaters:.0f} kWh beside it. Without it they would take about {heaters + taken:.0f} kWh.",
+        f"Refrigeration gave {taken:.0f} kWh a day to the wash water; the heaters used "
+        f"{heaters:.0f} kWh as well. Without it they would use about {heaters + taken:.0f} kWh.",
         formula="s kJ (1 + 1/COP) of each machine while the water can take it",
     )  # fmt: skip
 

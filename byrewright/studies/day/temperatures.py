@@ -52,7 +52,7 @@ def judge_milk(bench: Bench, run: Run) -> None:
         bench.find(
             key, title, worst, "degC",
             f"Warmest {worst:.1f} degC {where}; the limit is {step.limit_c:g} degC {when}. "
-            "The local authority and the buyer may ask for more.",
+            "The local authority and the milk buyer may set stricter limits.",
             limit=step.limit_c, sense="at_most", allowance=ALLOWANCE, known=rule.known,
             formula="warmest of the readings that the step names",
             inputs=(Input("T_limit", when, step.limit_c, "degC", source),), source=rule.source,

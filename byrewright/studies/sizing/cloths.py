@@ -164,7 +164,8 @@ def _machines(
     )
     bench.find(
         f"cloths.{word}_one_out", f"One {word} out of order", round(left, 2), "h",
-        f"With one {word} out the rest run {left:.1f} h a day.{do if left > longest else ''}",
+        f"With one {word} out of action the rest run {left:.1f} h a day."
+        f"{do if left > longest else ''}",
         subject=listed([m.id for m in machines]), limit=longest, sense="at_most",
         formula="hours = ceil(ceil(M / (L f)) / (n - 1)) (c + h) / 60", inputs=inputs,
         source="practice", known="common_practice", **change,

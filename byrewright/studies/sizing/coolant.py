@@ -110,7 +110,7 @@ def _milk_wall(bench: Bench, point: InLine) -> None:
             " Milk that stands in the cooler takes the liquid's temperature and freezes: stop the "
             "liquid before the milk, by flow proof, and mix it warmer with a valve."
             if stands and wall >= limit
-            else " It freezes to the plate: warmer liquid, less of it, or a smaller stage."
+            else " It freezes on to the plate: use warmer liquid, less of it, or a smaller stage."
             if wall < limit
             else ""
         ),

@@ -204,7 +204,7 @@ def _traps(bench: Bench, duty: Duty, receivers: Sequence[ReceivesMilk]) -> None:
             "Sanitary trap volume",
             trap.volume_l,
             "L",
-            f"{trap.id} holds {trap.volume_l:g} L; at least {limit:g} L is asked for. {advised:g} "
+            f"{trap.id} holds {trap.volume_l:g} L; at least {limit:g} L is required. {advised:g} "
             f"L takes {TRAP_S:g} s of inflow before its float must be shut.",
             subject=trap.id,
             limit=limit,

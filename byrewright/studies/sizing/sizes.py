@@ -92,6 +92,15 @@ def listed(names: Sequence[str]) -> str:
     return f"{', '.join(names[:-1])} and {names[-1]}"
 
 
+def counted(count: int, noun: str) -> str:
+    """A number of things in words.
+
+    >>> counted(1, "load"), counted(2, "load"), counted(0, "day")
+    ('1 load', '2 loads', 'no days')
+    """
+    return f"{count or 'no'} {noun}{'' if count == 1 else 's'}"
+
+
 def verb_s(count: int) -> str:
     """The ending of a verb: "TK1 holds", "TK1 and TK2 hold".
 

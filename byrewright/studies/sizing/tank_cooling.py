@@ -137,7 +137,7 @@ def _direct(bench: Bench, duty: Duty, wanted: Wanted) -> None:
         "degC",
         f"Milk loaded straight at {listed([b.id for b in bays])} leaves the cooler at "
         f"{out:.1f} degC in the warmest month of water; nothing cools it after that and "
-        f"{limit:g} degC or less is asked for."
+        f"{limit:g} degC or less is required."
         + ("" if out <= limit else " Load from a tank, or add a chilled stage."),
         limit=limit,
         sense="at_most",

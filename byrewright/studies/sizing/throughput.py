@@ -339,7 +339,7 @@ def _units(bench: Bench, duty: Duty) -> None:
         bench.lacks(
             "throughput.units",
             "Milking units",
-            "No machine gives milk: add milking units, one a stall.",
+            "There are no milking units: add one for each stall.",
         )
         return
     has = sum(u.count for u in units)

@@ -109,12 +109,12 @@ def _standby(bench: Bench, pumps: tuple[PumpsVacuum, ...]) -> None:
     says = (
         f"{count} vacuum pumps: one may stop."
         if count > 1
-        else "One vacuum pump only, though the farm wished that no single failure stops milking: "
+        else "One vacuum pump only, though the farm asked that no single failure stop milking: "
         "add a second with its own non-return valve."
     )
     cold = (
         (
-            " A standby that stands still does not save the cups: with all vacuum lost they fall "
+            " A standby that is not running does not save the cups: with all vacuum lost they fall "
             "within seconds. Let both run together."
         )
         if redundancy == "duty-and-standby"
@@ -290,7 +290,7 @@ def _distribution_tank(bench: Bench) -> None:
         "Vacuum distribution tank volume",
         tank.volume_l,
         "L",
-        f"{tank.id} holds {tank.volume_l:.0f} L; at least {limit:.0f} L is asked for. "
+        f"{tank.id} holds {tank.volume_l:.0f} L; at least {limit:.0f} L is required. "
         f"{next_preferred(max(limit, spill)):.0f} L also takes what a flooded receiver sends.",
         subject=tank.id,
         limit=limit,

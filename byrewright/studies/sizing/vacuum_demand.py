@@ -138,7 +138,7 @@ def say_demands(bench: Bench, duty: Duty, need: Demand) -> None:
         "Vacuum pump capacity for milking, ISO form",
         iso.nominal_l_min_free,
         "L/min free",
-        f"Milking with {n} units asks for {iso.nominal_l_min_free:.0f} L/min of free air at "
+        f"Milking with {n} units needs {iso.nominal_l_min_free:.0f} L/min of free air at "
         f"nominal conditions by the ISO form ({held}).",
         formula=ISO_FORMULA,
         inputs=(
@@ -192,7 +192,7 @@ def say_demands(bench: Bench, duty: Duty, need: Demand) -> None:
         "Vacuum pump capacity for milking, US rule",
         need.us_l_min,
         "L/min free",
-        f"The US rule asks for {need.us_l_min:.0f} L/min of free air and an effective reserve of "
+        f"The US rule needs {need.us_l_min:.0f} L/min of free air and an effective reserve of "
         f"{reserve_us_l_min_free(n, bench.rules):.0f} L/min at the receiver "
         f"({'the rule set held here' if us_rules(bench) else 'shown only: the ISO form is held'})."
         + beyond,
@@ -211,7 +211,7 @@ def say_demands(bench: Bench, duty: Duty, need: Demand) -> None:
         "Vacuum pump capacity for washing",
         need.wash_l_min,
         "L/min free",
-        f"Washing the {_milkline_bore_mm(bench):g} mm milkline with slugs asks for "
+        f"Washing the {_milkline_bore_mm(bench):g} mm milkline with slugs needs "
         f"{need.wash_l_min:.0f} L/min of free air; {need.governs} governs the pumps.",
         formula=WASH_FORMULA,
         inputs=(

@@ -88,7 +88,7 @@ def end_of_hot_wash(bench: Bench, duty: Duty, hot_l: float) -> None:
         "degC",
         f"On a cold day the {hot_c:.0f} degC wash comes back at about {end:.0f} degC after "
         f"{minutes:g} min (warming {steel:.0f} kg of steel, {ua * 1000:.0f} W/K of bare surface, "
-        f"{air:.0f} L/min of air leaving wet); {limit:g} degC is asked.{do} An estimate: the "
+        f"{air:.0f} L/min of air leaving wet); {limit:g} degC is required.{do} An estimate: the "
         "thermometer in the return decides.",
         limit=limit, sense="at_least", allowance=0.05,
         formula="C dT/dt = -UA (T - T_room) - q_wet_air(T), after mixing with m_s of steel",

@@ -394,8 +394,8 @@ def _acid(bench: Bench) -> None:
              )  # fmt: skip
     bench.find(
         "wash.acid_interval", "Days between acid washes", clean.acid_every_days, "d",
-        f"Acid every {clean.acid_every_days:g} days; at most {most:g} to keep milkstone away. "
-        f"{water}", limit=most, sense="at_most", formula="days between acid washes",
+        f"Acid every {clean.acid_every_days:g} days; at most {most:g} to keep milkstone from "
+        f"building up. {water}", limit=most, sense="at_most", formula="days between acid washes",
         inputs=(bench.rule("wash.acid_hard_every_days" if hard else "wash.acid_every_days"),
                 bench.rule("wash.hard_water_ppm")),
         source="practice" if hard else "dutch_education",

@@ -364,7 +364,7 @@ def _recovered(bench: Bench, duty: Duty, day: WaterDay) -> None:
             "summer; first "
             f"rinse and yard after one milking use {need:.0f} L ({spare(have, need)}). "
             f"{sum(day.reused) / 1000:.1f} m3 a day are used again; {over / 1000:.1f} m3 overflow: "
-            "warm drinking water for the herd is a good use of it, by local rules.",
+            "where local rules allow it, warm drinking water for the herd is a good use.",
             subject=tank.id, limit=round(need * tank.volume_l / have), sense="at_least",
             allowance=TIGHT, formula="V = first rinse + yard after the largest milking, at most "
                                      "what "

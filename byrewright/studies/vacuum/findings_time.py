@@ -51,7 +51,7 @@ def _event(bench: Bench, case: Case, run: Run) -> None:
     )
     if key == "all_vacuum_lost":
         says += (
-            " A standby that stands still does not save the cups; pumps that run together do."
+            " A standby that is not running does not save the cups; pumps that run together do."
             if run.units_falling > 0.5
             else ""
         )
