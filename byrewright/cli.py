@@ -130,12 +130,15 @@ def place(
     pin: Annotated[
         bool, typer.Option(help="Write each machine's place into the file, so that it stays.")
     ] = False,
+    ifc: Annotated[
+        Path | None, typer.Option(help="File for a building model (IFC 4); an extra part.")
+    ] = None,
     strict: Annotated[bool, typer.Option(help="Exit with 1 when a finding fails.")] = False,
 ) -> None:
     """Lay the milking centre out and judge the plan; write sheets, lists and a drawing file."""
     from byrewright.commands import place as command
 
-    command.run(plant, out, as_json=as_json, everything=every, pin=pin, strict=strict)
+    command.run(plant, out, as_json=as_json, everything=every, pin=pin, ifc=ifc, strict=strict)
 
 
 @app.command()

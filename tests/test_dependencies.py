@@ -14,7 +14,7 @@ import pytest
 from tools.licences import PARTS, pinned
 
 ROOT = Path(__file__).resolve().parents[1]
-EXTRAS = {"asyncua"}
+EXTRAS = {"asyncua": "requirements-opcua", "ifcopenshell": "requirements-ifc"}
 
 
 def imported() -> set[str]:
@@ -38,7 +38,7 @@ def test_what_is_imported_is_pinned_for_running() -> None:
     """A user's installation would lack a package that only the checks bring."""
     owners = packages_distributions()
     running = {plain(n) for n in pinned("requirements")}
-    for name in sorted(imported() - EXTRAS):
+    for name in sorted(imported() - set(EXTRAS)):
         assert {plain(o) for o in owners.get(name, [name])} & running, name
 
 
@@ -52,12 +52,19 @@ def test_every_package_is_listed_with_its_licence() -> None:
             assert row[1].strip()
 
 
+def test_an_extra_part_is_no_part_of_the_rest() -> None:
+    """A user would be made to install what only few need, or could not install it by name."""
+    for name, part in EXTRAS.items():
+        assert name in set(pinned(part)) and name not in set(pinned("requirements"))
+        assert importlib.util.find_spec(name) is not None
+        extra = part.removeprefix("requirements-")
+        assert f"optional-dependencies.{extra}" in (ROOT / "pyproject.toml").read_text("utf-8")
+
+
 def test_opc_ua_is_an_extra_that_is_named_when_missing(monkeypatch: pytest.MonkeyPatch) -> None:
     """Somebody without the extra part would get a traceback in the middle of a watch."""
     from byrewright.site import opcua
 
-    assert EXTRAS & set(pinned("requirements-opcua")) and not EXTRAS & set(pinned("requirements"))
     monkeypatch.setattr(opcua, "find_spec", lambda _: None)
     with pytest.raises(opcua.OpcuaMissing, match=r"make opcua.*byrewright\[opcua\]"):
         opcua.need_opcua()
-    assert importlib.util.find_spec("asyncua") is not None

@@ -53,6 +53,7 @@ HEAVY_MODULES = {
     "ezdxf",
     "fluids",
     "ht",
+    "ifcopenshell",
     "matplotlib",
     "networkx",
     "nicegui",

@@ -16,6 +16,7 @@ HEAVY_MB = 8
 PARTS = (
     ("requirements", "Running byrewright"),
     ("requirements-opcua", "Extra: reading a controller over OPC UA (`make opcua`)"),
+    ("requirements-ifc", "Extra: the plan as a building model, IFC 4 (`make ifc`)"),
     ("requirements-dev", "Checking byrewright only"),
     ("requirements-build", "Putting byrewright into its environment"),
 )
@@ -27,6 +28,7 @@ FOR = {
     "fluids": "a second opinion on flow, in tests",
     "fonttools": "comes with matplotlib",
     "ht": "a second opinion on heat exchangers, in tests",
+    "ifcopenshell": "building models (IFC 4)",
     "llvmlite": "the compiler behind numba",
     "matplotlib": "curves in print and the sheet of the day",
     "networkx": "a second opinion on graphs, in tests",
@@ -44,6 +46,7 @@ FOR = {
     "rich": "tables and progress on a terminal",
     "ruamel-yaml": "reads plant files",
     "scipy": "linear algebra that numba's kernels call, and solvers",
+    "shapely": "comes with ifcopenshell",
     "simpy": "an independent day to compare with, in benchmarks",
     "sqlalchemy": "the site's log",
     "typer": "the command line",

@@ -6,6 +6,7 @@ import csv
 import io
 import sys
 from collections.abc import Sequence
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -32,14 +33,18 @@ ON_SCREEN = 20
 
 
 def run(path: Path, out: Path | None, *, as_json: bool, everything: bool, pin: bool,
-        strict: bool) -> None:  # fmt: skip
+        ifc: Path | None, strict: bool) -> None:  # fmt: skip
     """Lay the centre out, judge the plan, write the plan set; or pin every machine in the file."""
+    from byrewright.documents.building_model import need_ifc
+    from byrewright.documents.plan_ifc import plan_ifc
     from byrewright.documents.plan_sheets import set_out
     from byrewright.plant.sited import pinned, sited
     from byrewright.plant.write import write_text
     from byrewright.studies.place import study_place
 
     with clear_errors():
+        if ifc is not None:
+            need_ifc()
         file, rules = load(path)
         made = sited(file.plant)
         if made is None:
@@ -68,6 +73,11 @@ def run(path: Path, out: Path | None, *, as_json: bool, everything: bool, pin: b
             write_set(file.plant, made, out)
             for name in sorted(p.name for p in out.iterdir()):
                 console(error=as_json).print(f"  {out / name}")
+        if ifc is not None:
+            write_text(
+                ifc, plan_ifc(file.plant, made, datetime.now().replace(microsecond=0), rules)
+            )
+            console(error=as_json).print(f"  {ifc}")
         if strict and result.worst() == "fails":
             raise SystemExit(NOT_HELD)
 

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations, pairwise
 
+from byrewright.place.board import WALL_M
 from byrewright.place.ends import Net, nets
 from byrewright.place.layout import BLOCK
 from byrewright.place.model import Body, Plan, Point, Rack, Room, Route
@@ -310,14 +311,24 @@ def walls_crossed(plan: Plan, routes: tuple[Route, ...]) -> list[tuple[str, str,
                 if span[0] < other < span[1]:
                     sides = (room.x, room.x2) if axis == 0 else (room.y, room.y2)
                     walls += [(s, room.name) for s in sides if low < s < high]
-            for where in sorted({round(w[0] * 2) / 2 for w in walls}):
-                names = sorted({n for s, n in walls if abs(s - where) < 0.5})
+            for many in _together(walls):
+                names = sorted({n for _, n in many})
                 spot = [0.0, 0.0, a[2]]
-                near = [s for s, _ in walls if abs(s - where) < 0.5]
-                spot[axis], spot[1 - axis] = sum(near) / len(near), a[1 - axis]
+                spot[axis], spot[1 - axis] = sum(s for s, _ in many) / len(many), a[1 - axis]
                 found.append((route.lines[0], " / ".join(names),
                               (round(spot[0], 2), round(spot[1], 2), round(spot[2], 2)),
                               route.outside_mm))  # fmt: skip
+    return found
+
+
+def _together(faces: list[tuple[float, str]]) -> list[list[tuple[float, str]]]:
+    """Faces of walls along a pipe, those of one wall together."""
+    found: list[list[tuple[float, str]]] = []
+    for face in sorted(faces):
+        if found and face[0] - found[-1][0][0] < 2 * WALL_M:
+            found[-1].append(face)
+        else:
+            found.append([face])
     return found
 
 

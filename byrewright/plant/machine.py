@@ -126,6 +126,8 @@ class Machine(Record):
     TITLE: ClassVar[str] = ""
     LETTERS: ClassVar[str] = ""
     SYMBOL: ClassVar[str] = "box"
+    BUILDING_CLASS: ClassVar[str] = "IfcBuildingElementProxy"
+    """Its class in a building model (IFC 4), with its type where the standard names one."""
     ROOM: ClassVar[str] = "plant"
     PORTS: ClassVar[tuple[Port, ...]] = ()
     INSIDE: ClassVar[tuple[Inside, ...]] = ()

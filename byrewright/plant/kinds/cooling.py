@@ -215,6 +215,7 @@ class CondensingUnit(MakesCold):
     """Refrigeration for a direct-expansion tank: compressor and air-cooled condenser."""
 
     KIND = "condensing_unit"
+    BUILDING_CLASS = "IfcCondenser"
     TITLE = "Condensing unit"
     LETTERS = "CU"
     SYMBOL = "chiller"
@@ -363,6 +364,7 @@ class IceBank(MakesCold):
     """Stores cold as ice, made mostly off-peak, and sends out ice water."""
 
     KIND = "ice_bank"
+    BUILDING_CLASS = "IfcTank.STORAGE"
     TITLE = "Ice bank"
     LETTERS = "IB"
     SYMBOL = "vessel"

@@ -119,6 +119,7 @@ class MilkMeter(Machine):
     """Measures each cow's milk."""
 
     KIND = "milk_meter"
+    BUILDING_CLASS = "IfcFlowMeter"
     TITLE = "Milk meters"
     LETTERS = "MM"
     SYMBOL = "meter"

@@ -33,6 +33,7 @@ class CoolsMilk(Role):
     """Cools milk on its way, in one or two stages, each against a cold liquid."""
 
     ROLE = "cools milk"
+    BUILDING_CLASS = "IfcHeatExchanger.PLATE"
     SIZED_BY: ClassVar[dict[Service, str]] = {}
     """The field that a stage's heat transfer is in proportion to, by its cold liquid."""
 
@@ -84,6 +85,7 @@ class MakesCold(Role):
     """Refrigeration, with or without a store: for a chilled liquid, or for a tank's own plates."""
 
     ROLE = "makes cold"
+    BUILDING_CLASS = "IfcChiller"
     SIZED_BY: ClassVar[dict[str, str]] = {"duty": "duty_kw", "store": "store_kwh"}
     """The fields that say what it makes and what it stores."""
     GLYCOL_FIELD: ClassVar[str] = ""
@@ -110,6 +112,7 @@ class BuffersCold(Role):
     """Holds chilled liquid, so that a chiller runs long enough."""
 
     ROLE = "buffers cold"
+    BUILDING_CLASS = "IfcTank.STORAGE"
 
     volume_l: float
 
@@ -118,6 +121,7 @@ class TakesExpansion(Role):
     """Takes what a closed circuit's liquid grows by as it warms."""
 
     ROLE = "takes expansion"
+    BUILDING_CLASS = "IfcTank.EXPANSION"
 
     volume_l: float
     precharge_bar: float
@@ -128,6 +132,7 @@ class StoresMilk(Role):
     """Stores milk cold until it is collected."""
 
     ROLE = "stores milk"
+    BUILDING_CLASS = "IfcTank.STORAGE"
 
     volume_l: float
     cooling: Literal["direct_expansion", "ice_bank", "chilled_water", "none"]

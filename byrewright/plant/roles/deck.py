@@ -29,6 +29,7 @@ class TurnsDeck(Role):
     """Turns the deck."""
 
     ROLE = "turns deck"
+    BUILDING_CLASS = "IfcElectricMotor"
 
     motor_kw: float
     wheel_mm: float
@@ -50,6 +51,7 @@ class JoinsDeck(Role):
     """Takes services on to the turning deck."""
 
     ROLE = "joins deck"
+    BUILDING_CLASS = "IfcPipeFitting.CONNECTOR"
 
     carries: tuple[Service, ...]
     power_rings: int
@@ -70,6 +72,7 @@ class WashesCloths(Role):
     """Washes udder cloths by the load."""
 
     ROLE = "washes cloths"
+    BUILDING_CLASS = "IfcElectricAppliance.WASHINGMACHINE"
 
     load_kg: float
     cycle_min: float
@@ -81,6 +84,7 @@ class DriesCloths(Role):
     """Dries udder cloths by the load."""
 
     ROLE = "dries cloths"
+    BUILDING_CLASS = "IfcElectricAppliance.TUMBLEDRYER"
 
     load_kg: float
     cycle_min: float
@@ -127,6 +131,7 @@ class KeepsWithheld(Role):
     """Takes the milk that must not be sold."""
 
     ROLE = "keeps withheld milk"
+    BUILDING_CLASS = "IfcTank.VESSEL"
 
     volume_l: float
     way: Literal["bucket", "divert_line"]

@@ -11,6 +11,7 @@ class CollectsMilk(Role):
     """A sloped line that takes milk and air from the units."""
 
     ROLE = "collects milk"
+    BUILDING_CLASS = "IfcPipeSegment.RIGIDSEGMENT"
 
     bore_mm: float
     slope_pct: float
@@ -22,6 +23,7 @@ class ReceivesMilk(Role):
     """Parts milk from air at the end of a line."""
 
     ROLE = "receives milk"
+    BUILDING_CLASS = "IfcTank.VESSEL"
 
     volume_l: float
     led_at_l: float | None
@@ -33,6 +35,7 @@ class MovesMilk(Role):
     """Pushes milk on, led by the level of a vessel."""
 
     ROLE = "moves milk"
+    BUILDING_CLASS = "IfcPump"
 
     flow_l_min: float
     head_m: float
@@ -45,6 +48,7 @@ class IsValve(Role):
     """Opens, shuts or turns a way."""
 
     ROLE = "is a valve"
+    BUILDING_CLASS = "IfcValve.ISOLATING"
 
     ways: Literal[2, 3]
     bore_mm: float | None
@@ -62,6 +66,7 @@ class JoinsPipes(Role):
     """Where several pipes of one service meet."""
 
     ROLE = "joins pipes"
+    BUILDING_CLASS = "IfcPipeFitting.JUNCTION"
 
     bore_mm: float | None
 
@@ -70,6 +75,7 @@ class FiltersMilk(Role):
     """Strains milk through a sock."""
 
     ROLE = "filters milk"
+    BUILDING_CLASS = "IfcFilter.STRAINER"
 
     area_m2: float
     cows_a_sock: float
@@ -80,6 +86,7 @@ class BalancesMilk(Role):
     """Evens the flow of milk on its way to the cooler."""
 
     ROLE = "balances milk"
+    BUILDING_CLASS = "IfcTank.VESSEL"
 
     volume_l: float
     led_at_l: float | None
@@ -89,6 +96,7 @@ class FeedsCalves(Role):
     """Takes milk off for calves."""
 
     ROLE = "feeds calves"
+    BUILDING_CLASS = "IfcTank.VESSEL"
 
     volume_l: float
     draw_l_milking: float
@@ -107,3 +115,4 @@ class TakesWaste(Role):
     """Where waste leaves the plant."""
 
     ROLE = "is a drain"
+    BUILDING_CLASS = "IfcWasteTerminal.GULLYTRAP"

@@ -11,6 +11,7 @@ class CompressesAir(Role):
     """Makes compressed air."""
 
     ROLE = "makes air"
+    BUILDING_CLASS = "IfcCompressor"
 
     capacity_l_min_free: float
     motor_kw: float
@@ -20,6 +21,7 @@ class DriesAir(Role):
     """Dries compressed air."""
 
     ROLE = "dries air"
+    BUILDING_CLASS = "IfcFilter.COMPRESSEDAIRFILTER"
 
     capacity_l_min_free: float
     dew_point_c: float
@@ -30,6 +32,7 @@ class KeepsAir(Role):
     """Stores compressed air for the machines that it moves."""
 
     ROLE = "stores air"
+    BUILDING_CLASS = "IfcTank.PRESSUREVESSEL"
 
     volume_l: float
     highest_bar: float
@@ -51,6 +54,7 @@ class SharesPower(Role):
     """A board that feeds machines."""
 
     ROLE = "shares power"
+    BUILDING_CLASS = "IfcElectricDistributionBoard.SWITCHBOARD"
 
     rating_a: float | None
     essential: bool
@@ -60,6 +64,7 @@ class GeneratesPower(Role):
     """Makes power when the public supply is lost."""
 
     ROLE = "generates power"
+    BUILDING_CLASS = "IfcElectricGenerator.ENGINEGENERATOR"
 
     rating_kva: float
     reactance_pu: float
@@ -72,6 +77,7 @@ class BridgesPower(Role):
     """Carries controls through a loss of the supply."""
 
     ROLE = "bridges power"
+    BUILDING_CLASS = "IfcElectricFlowStorageDevice.UPS"
 
     rating_kva: float
     hold_min: float
@@ -81,6 +87,7 @@ class Controls(Role):
     """Runs valves and pumps."""
 
     ROLE = "controls"
+    BUILDING_CLASS = "IfcController.PROGRAMMABLE"
 
     motor_kw: float
 
@@ -89,6 +96,7 @@ class Senses(Role):
     """Measures something on another machine."""
 
     ROLE = "senses"
+    BUILDING_CLASS = "IfcSensor"
 
     measures: Literal["vacuum", "pressure", "level", "flow", "temperature", "conductivity",
                       "current", "speed", "position", "presence"]  # fmt: skip
@@ -100,5 +108,6 @@ class TellsPeople(Role):
     """Sounds or shows an alarm where people work."""
 
     ROLE = "tells people"
+    BUILDING_CLASS = "IfcAlarm.SIREN"
 
     motor_kw: float

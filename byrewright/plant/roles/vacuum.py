@@ -11,6 +11,7 @@ class PumpsVacuum(Role):
     """Draws air out of the plant."""
 
     ROLE = "makes vacuum"
+    BUILDING_CLASS = "IfcPump"
 
     capacity_l_min_free: float
     at_vacuum_kpa: float
@@ -27,6 +28,7 @@ class PassesOneWay(Role):
     """Lets its fluid pass one way only."""
 
     ROLE = "passes one way"
+    BUILDING_CLASS = "IfcValve.CHECK"
 
     bore_mm: float | None
 
@@ -35,6 +37,7 @@ class SharesVacuum(Role):
     """The vessel that joins the pumps to the lines."""
 
     ROLE = "shares vacuum"
+    BUILDING_CLASS = "IfcTank.VESSEL"
 
     volume_l: float
 
@@ -43,6 +46,7 @@ class RegulatesVacuum(Role):
     """Admits air so that the vacuum stays at its setting."""
 
     ROLE = "regulates vacuum"
+    BUILDING_CLASS = "IfcValve.REGULATING"
 
     capacity_l_min_free: float
     set_vacuum_kpa: float
@@ -60,6 +64,7 @@ class FeedsPulsators(Role):
     """The air line round the stalls that pulsators breathe from."""
 
     ROLE = "feeds pulsators"
+    BUILDING_CLASS = "IfcPipeSegment.RIGIDSEGMENT"
 
     bore_mm: float
     length_m: float

@@ -26,6 +26,7 @@ class MovesWater(Role):
     """Pushes water, wash or a chilled liquid."""
 
     ROLE = "moves water"
+    BUILDING_CLASS = "IfcPump"
 
     flow_l_min: float
     head_m: float
@@ -37,6 +38,7 @@ class BuffersWater(Role):
     """A tank between the source and the users, or for warm water from the cooler."""
 
     ROLE = "buffers water"
+    BUILDING_CLASS = "IfcTank.STORAGE"
 
     volume_l: float
     holds: Literal["fresh", "recovered"]
@@ -47,6 +49,7 @@ class ProtectsWater(Role):
     """Keeps what lies behind it from flowing back into the water before it."""
 
     ROLE = "protects water"
+    BUILDING_CLASS = "IfcValve"
 
     def protects(self) -> int:
         """Highest fluid category that it keeps back (1 drinking water to 5 germs)."""
@@ -67,6 +70,7 @@ class FiltersWater(Role):
     """Strains water."""
 
     ROLE = "filters water"
+    BUILDING_CLASS = "IfcFilter.WATERFILTER"
 
     flow_l_min: float
 
@@ -75,6 +79,7 @@ class HeatsWater(Role):
     """Heats and stores wash water."""
 
     ROLE = "heats water"
+    BUILDING_CLASS = "IfcElectricAppliance.FREESTANDINGWATERHEATER"
 
     volume_l: float
     heater_kw: float
@@ -86,6 +91,7 @@ class RecoversHeat(Role):
     """Warms water with the heat that refrigeration gives off."""
 
     ROLE = "recovers heat"
+    BUILDING_CLASS = "IfcHeatExchanger"
 
     volume_l: float
     takes: Literal["desuperheater", "condenser"]
@@ -96,6 +102,7 @@ class MakesUpWash(Role):
     """Where wash liquid is made up and comes back to."""
 
     ROLE = "gives wash"
+    BUILDING_CLASS = "IfcTank.BASIN"
 
     volume_l: float
     inlet_air_gap: bool | None
@@ -105,6 +112,7 @@ class DosesWash(Role):
     """Doses a product into the wash."""
 
     ROLE = "doses wash"
+    BUILDING_CLASS = "IfcPump"
 
     dose_ml_l: float
     motor_kw: float
@@ -114,5 +122,6 @@ class InjectsAir(Role):
     """Lets slugs of air into the milkline while it is washed."""
 
     ROLE = "injects air"
+    BUILDING_CLASS = "IfcValve"
 
     bore_mm: float
