@@ -85,7 +85,8 @@ def run(path: Path, out: Path | None, *, as_json: bool, everything: bool, pin: b
 def write_set(plant: Plant, made: Sited, out: Path) -> None:
     """The plan set into a folder: sheets, one PDF, drawing file, lists."""
     from byrewright.documents.plan_dxf import plan_dxf
-    from byrewright.documents.plan_lists import builders_list, pipe_list
+    from byrewright.documents.plan_lists import builders_list
+    from byrewright.documents.plan_pipes import piece_list, pipe_list
     from byrewright.documents.plan_sheets import plan_sheets, plan_svg, set_out, sheets_pdf
     from byrewright.plant.write import write_bytes, write_text
 
@@ -100,6 +101,7 @@ def write_set(plant: Plant, made: Sited, out: Path) -> None:
     write_text(out / "set_out.csv", as_csv([heads, *set_out(made)]))
     write_text(out / "builders_works.csv", as_csv(builders_list(plant, made)))
     write_text(out / "pipes.csv", as_csv(pipe_list(plant, made)))
+    write_text(out / "pieces.csv", as_csv(piece_list(plant, made)))
 
 
 def as_csv(rows: Sequence[Sequence[object]]) -> str:

@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
+from typing import Literal
 
 from byrewright.documents.ink import INK, PAPER, QUIET, Ink, text_width_mm
 from byrewright.documents.shapes import Letters
@@ -32,6 +33,38 @@ def scale_for(wide_m: float, tall_m: float, width_mm: float, height_mm: float) -
     return next((s for s in SCALES if s >= need), math.ceil(need / 100) * 100)
 
 
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A straight piece of pipe on the sheet: tag, colour, ends in mm, half its width."""
+
+    tag: str
+    colour: str
+    a: Flat
+    b: Flat
+    half: float
+
+    @property
+    def box(self) -> Area:
+        """The box that it fills."""
+        (ax, ay), (bx, by), h = self.a, self.b, self.half
+        return min(ax, bx) - h, min(ay, by) - h, max(ax, bx) + h, max(ay, by) + h
+
+    def meets(self, area: Area) -> bool:
+        """Whether it runs through an area, slanted or square."""
+        if not _meet(area, self.box):
+            return False
+        (ax, ay), (bx, by), h = self.a, self.b, self.half
+        if ax == bx or ay == by:
+            return True
+        low, high = 0.0, 1.0
+        for start, way, near, far in (
+            (ax, bx - ax, area[0] - h, area[2] + h), (ay, by - ay, area[1] - h, area[3] + h)
+        ):  # fmt: skip
+            t, u = sorted(((near - start) / way, (far - start) / way))
+            low, high = max(low, t), min(high, u)
+        return low < high
+
+
 @dataclass(slots=True)
 class Canvas:
     """A window of the site (or of a section) drawn into a field of the sheet.
@@ -47,8 +80,10 @@ class Canvas:
     turned: bool = False
     scale: int = 0
     title: str = ""
-    runs: list[tuple[str, str, Area]] = field(default_factory=list)
-    """Straight pieces of pipe on the sheet: tag, colour and the box they fill, mm."""
+    form: Literal["plan", "view", "sketch"] = "plan"
+    """The plan of a sheet; one of several views, each with its title and bar; or a sketch that is
+    not to scale."""
+    runs: list[Run] = field(default_factory=list)
     under: list[str] = field(default_factory=list)
     over: list[str] = field(default_factory=list)
     letters: list[Letters] = field(default_factory=list)
@@ -104,11 +139,7 @@ class Canvas:
         for part in self.clipped(points):
             there = [self.at(*p) for p in part]
             parts.append(line_svg(there, ink))
-            half = ink.width_mm / 2
-            for (ax, ay), (bx, by) in pairwise(there):
-                box = (min(ax, bx) - half, min(ay, by) - half, max(ax, bx) + half,
-                       max(ay, by) + half)  # fmt: skip
-                self.runs.append((tag, ink.colour, box))
+            self.runs += [Run(tag, ink.colour, a, b, ink.width_mm / 2) for a, b in pairwise(there)]
         if parts:
             self.under.append(f'<g data-pipe="{tag}">{"".join(parts)}</g>')
 
@@ -210,40 +241,48 @@ class Canvas:
     def tag_pipes(self, size: float = 1.4) -> list[str]:
         """Each pipe's tag beside its longest piece where that is free of words, machines and other
         pipes; answers the tags that found no room."""
-        by: dict[str, list[tuple[str, Area]]] = {}
-        for tag, colour, box in self.runs:
-            by.setdefault(tag, []).append((colour, box))
+        by: dict[str, list[Run]] = {}
+        for run in self.runs:
+            by.setdefault(run.tag, []).append(run)
         left_out = []
         for tag, pieces in by.items():
-            pieces.sort(key=lambda p: -max(p[1][2] - p[1][0], p[1][3] - p[1][1]))
-            if not any(self._tag_piece(tag, colour, box, size) for colour, box in pieces[:4]):
+            pieces.sort(key=lambda r: -math.dist(r.a, r.b))
+            if not any(self.beside(run, tag, size) for run in pieces[:4]):
                 left_out.append(tag)
         return left_out
 
-    def _tag_piece(self, tag: str, colour: str, box: Area, size: float) -> bool:
-        x1, y1, x2, y2 = box
-        wide, tall = text_width_mm(tag, size) / 2 + 0.3, size * CAP / 2 + 0.35
-        level = x2 - x1 > y2 - y1
+    def beside(self, run: Run, text: str, size: float) -> bool:
+        """Words beside a piece of pipe, where nothing else is; False where there is no room."""
+        wide, tall = text_width_mm(text, size) / 2 + 0.3, size * CAP / 2 + 0.35
+        (ax, ay), (bx, by) = run.a, run.b
+        long = math.dist(run.a, run.b) or 1.0
+        nx, ny = -(by - ay) / long, (bx - ax) / long
+        off = abs(nx) * wide + abs(ny) * tall + 2 * run.half
         for share in (0.5, 0.35, 0.65, 0.2, 0.8, 0.08, 0.92):
-            x, y = x1 + (x2 - x1) * share, y1 + (y2 - y1) * share
-            spots = ((x, y1 - tall), (x, y2 + tall)) if level else ((x2 + wide, y), (x1 - wide, y))
-            for px, py in spots:
-                area = (px - wide, py - tall + 0.1, px + wide, py + tall - 0.1)
-                if not any(_meet(area, run) for _, _, run in self.runs) and self._put(
-                    px, py, tag, size, False, colour, blocked=True
-                ):
+            x, y = ax + (bx - ax) * share, ay + (by - ay) * share
+            for sign in (-1, 1) if abs(ny) > abs(nx) else (1, -1):
+                turn = sign if ny >= 0 else -sign
+                if self.free_word(x + nx * off * turn, y + ny * off * turn, text, size, run.colour):
                     return True
         return False
+
+    def free_word(self, x: float, y: float, text: str, size: float, colour: str = INK) -> bool:
+        """Words at a point of the sheet if no word, machine or pipe is there."""
+        wide, tall = text_width_mm(text, size) / 2 + 0.3, size * CAP / 2 + 0.25
+        area = (x - wide, y - tall, x + wide, y + tall)
+        if any(run.meets(area) for run in self.runs):
+            return False
+        return self._put(x, y, text, size, False, colour, blocked=True)
 
     def _put(self, mx: float, my: float, text: str, size: float, bold: bool, colour: str,
              *, blocked: bool) -> bool:  # fmt: skip
         wide, tall = text_width_mm(text, size) * (1.04 if bold else 1.0), size * CAP
         area = (mx - wide / 2 - 0.2, my - tall / 2 - 0.2, mx + wide / 2 + 0.2, my + tall / 2 + 0.2)
         edge = self.area(self.window)
-        slack = -0.3 if self.title else 8.0
+        slack = -0.3 if self.form == "view" else 8.0
         if area[0] < edge[0] - slack or area[2] > edge[2] + slack:
             return False
-        if self.title and (area[1] < edge[1] - 0.3 or area[3] > edge[3] + 0.3):
+        if self.form == "view" and (area[1] < edge[1] - 0.3 or area[3] > edge[3] + 0.3):
             return False
         if any(_meet(area, t) for t in self.taken):
             return False
@@ -299,7 +338,7 @@ class Canvas:
     def svg(self) -> list[str]:
         """Everything drawn, words last on a ground of their own."""
         drawn = self.under
-        if self.title:  # one of several views: what reaches beyond its window is cut off
+        if self.form == "view":  # one of several views: what reaches beyond its window is cut off
             x1, y1, x2, y2 = self.area(self.window)
             name = f"view-{n(x1)}-{n(y1)}"
             drawn = [

@@ -1,12 +1,12 @@
-"""Lists that go with the plan: what the builder must build, and the pipes by room."""
+"""What the builder must build, as a list in the order of building."""
 
 from __future__ import annotations
 
 import math
 
 from byrewright.place import checks
-from byrewright.place.model import Laid, Plan
-from byrewright.plant.plant import Pipe, Plant
+from byrewright.place.model import Plan
+from byrewright.plant.plant import Plant
 from byrewright.plant.sited import Sited
 from byrewright.standards.rulebook import default_rulebook
 
@@ -244,87 +244,3 @@ def _rest(plant: Plant, made: Sited, add: object) -> None:
         passage.floor_m + 1,
         "one a room",
     )
-
-
-PIPES = (
-    "pipe",
-    "room",
-    "service",
-    "from",
-    "to",
-    "bore mm",
-    "length m",
-    "length is",
-    "cut m",
-    "bends",
-    "rise m",
-    "highest m",
-    "lowest m",
-    "supports",
-)
-
-
-def pipe_list(plant: Plant, made: Sited) -> list[Row]:
-    """Pipes by room, with cut length (bends taken out), high and low point, and supports."""
-    rows: list[tuple[str, Row]] = []
-    for pipe in plant.pipes:
-        laid = made.laid.get(pipe.id)
-        if laid is None:
-            continue
-        room = "at the stalls"
-        if laid.points:
-            longest = max(
-                zip(laid.points, laid.points[1:], strict=False),
-                key=lambda p: math.dist(p[0], p[1]),
-                default=(laid.points[0], laid.points[0]),
-            )
-            middle = [(a + b) / 2 for a, b in zip(*longest, strict=True)]
-            over = made.plan.room_at(middle[0], middle[1])
-            room = over.name if over is not None else "outside"
-        rows.append((room, _pipe_row(plant, pipe, laid, room)))
-    return [PIPES, *(row for _, row in sorted(rows, key=lambda r: (r[0], str(r[1][0]))))]
-
-
-def _pipe_row(plant: Plant, pipe: Pipe, laid: Laid, room: str) -> Row:
-    high = max((p[2] for p in laid.points), default=0.0)
-    low = min((p[2] for p in laid.points), default=0.0)
-    return (
-        pipe.id,
-        room,
-        plant.service_of(pipe) or "not stated",
-        pipe.start,
-        pipe.end,
-        pipe.bore_mm,
-        pipe.length_m,
-        pipe.length_from,
-        cut_m(pipe.length_m, pipe.bore_mm, laid.bends),
-        laid.bends,
-        round(pipe.rise_m, 2),
-        round(high, 2),
-        round(low, 2),
-        supports(pipe, laid, plant),
-    )
-
-
-def cut_m(length_m: float, bore_mm: float, bends: int) -> float:
-    """Straight pipe to be cut: the length along the middle less each bend's two take-outs.
-
-    >>> cut_m(10.0, 50.0, 2)
-    9.7
-    """
-    radius = default_rulebook().number("place.bend_radius_bores") * bore_mm / 1000
-    return round(max(0.0, length_m - 2 * radius * bends), 2)
-
-
-def supports(pipe: Pipe, laid: Laid, plant: Plant) -> int:
-    """How many supports: by the spacing for its bore, and one beside each bend."""
-    service = plant.service_of(pipe)
-    rules = default_rulebook()
-    if service in ("milk", "wash"):
-        small = pipe.bore_mm <= 32
-        span = rules.number("place.support_tube_small_m" if small else "place.support_tube_m")
-    else:
-        sizes = (15, 25, 40, 50, 65, 80, 100)
-        size = max((s for s in sizes if s <= max(15.0, pipe.bore_mm)), default=15)
-        span = rules.number(f"place.support_steel_{size}_m")
-    return max(1, math.ceil(laid.length_m / span)) + laid.bends

@@ -173,7 +173,9 @@ def _lay(
         made, at = [], top
         for (cut, _), box in zip(strips, boxes, strict=True):
             high = (box[3] - box[1]) * 1000 / scale
-            made.append(Canvas(box, left, at, wide, high, scale=scale, title=_title(cut)))
+            made.append(
+                Canvas(box, left, at, wide, high, scale=scale, title=_title(cut), form="view")
+            )
             at += high + GAP_MM
         return made
     part = (wide - 14.0 * (count - 1)) / count
@@ -182,7 +184,7 @@ def _lay(
         scale = scale_for(box[2] - box[0], box[3] - box[1], part, tall - 8)
         high = (box[3] - box[1]) * 1000 / scale
         made.append(Canvas(box, left + i * (part + 14.0), top, part, high, scale=scale,
-                           title=_title(cut)))  # fmt: skip
+                           title=_title(cut), form="view"))  # fmt: skip
     return made
 
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
-from byrewright.documents import plan_sections
+from byrewright.documents import plan_pipes, plan_sections
 from byrewright.documents.ink import PAPER, QUIET, own_colours
 from byrewright.documents.plan_canvas import Area, Canvas
 from byrewright.documents.plan_parts import (
@@ -48,6 +49,7 @@ def plan_sheets(plant: Plant) -> tuple[PlanSheet, ...]:
     if made is None:
         return ()
     rotary = made.plan.deck.rotary
+    groups = plan_pipes.sketch_groups(plant, made)
     return (
         PlanSheet("P1-plan", "General arrangement", general),
         PlanSheet("P2-block", "Dairy block", block),
@@ -56,6 +58,11 @@ def plan_sheets(plant: Plant) -> tuple[PlanSheet, ...]:
                   plan_sections.across),
         PlanSheet("P5-along", "Sections of the dairy block", plan_sections.along),
         PlanSheet("P6-works", "Builder's works", works),
+        *(
+            PlanSheet(f"S{i:02d}-lines", f"Lines: {plan_pipes.shown_services(group)}",
+                      partial(plan_pipes.sketches, group=group))
+            for i, group in enumerate(groups, 1)
+        ),
     )  # fmt: skip
 
 
@@ -83,18 +90,30 @@ def page_svg(
     frame = ((left, left), (right, left), (right, low), (left, low), (left, left))
     parts = [rect_svg(0, 0, width, height, PAPER), rule_svg(frame, 0.5)]
     for view in views:
-        if view.title:
+        if view.form == "view":
             view.heading()
         parts += view.svg()
     parts.append(rule_svg(((left, top), (right, top)), 0.35))
     at = left + 4
-    if views and not views[0].title:
+    if views and views[0].form == "plan":
         parts += [*views[0].scale_bar(left + 8, top + 4), *views[0].north(left + 62, top + 9)]
         at = left + 76
+    if views and views[0].form == "sketch":
+        parts += _axes(left + 12, top + 10)
+        at = left + 28
     for i, text in enumerate(notes[:5]):
         parts.append(letters_svg(Letters(at, top + 4 + 3.2 * i, text, 1.8, "start", colour=QUIET)))
     parts += title_block(plant, Sheet(key, title, ()), None, "A3", width, height, issue)
     return sheet_svg(width, height, "\n".join(parts))
+
+
+def _axes(x: float, y: float) -> list[str]:
+    """The three ways of a sketch: east, north and up."""
+    parts = []
+    for dx, dy, letter in ((5.2, 3.0, "E"), (5.2, -3.0, "N"), (0.0, -6.0, "up")):
+        parts.append(rule_svg(((x, y), (x + dx, y + dy)), 0.3))
+        parts.append(letters_svg(Letters(x + dx * 1.35, y + dy * 1.2 + 0.7, letter, 2.0)))
+    return parts
 
 
 def _canvas(window: Area, turned: bool = False) -> Canvas:

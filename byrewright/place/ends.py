@@ -78,6 +78,7 @@ class Net:
         return Route(
             tuple(p.tag for p in self.lines), self.service, self.radius_m * 2000, points,
             self.frame, found, (self.lines[0].start, self.lines[-1].end),
+            tuple(p.end.partition(".")[0] for p in self.lines[:-1]),
         )  # fmt: skip
 
     def plain(self) -> Route:

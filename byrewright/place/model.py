@@ -276,6 +276,8 @@ class Route:
     frame: Frame = "fixed"
     found: bool = True
     ends: tuple[str, str] = ("", "")
+    inner: tuple[str, ...] = ()
+    """The two-way machines between its pipes, in order."""
 
     @property
     def length_m(self) -> float:
