@@ -1,6 +1,7 @@
 # make demo   set up .venv and run the demo: a brief becomes a plant, checked, sized, as a pack
 # make opcua  add the extra part that reads controllers over OPC UA
 # make ifc    add the extra part that writes the plan as a building model (IFC 4)
+# make postgresql  add the extra part that keeps the site log in PostgreSQL
 # make test   set up .venv and run every check: ruff, mypy, pytest
 # make lint | types | pytest | bench | pins | clean
 
@@ -13,17 +14,14 @@ CAN_RUN := .venv/.can-run
 CAN_TEST := .venv/.can-test
 INSTALL := tools/environment.sh requirements-build.txt pyproject.toml
 
-.PHONY: demo opcua ifc test lint types pytest bench pins clean
+.PHONY: demo opcua ifc postgresql test lint types pytest bench pins clean
 .SILENT:
 
 demo: $(CAN_RUN)
 	$(BIN)/byrewright demo
 
-opcua: $(CAN_RUN)
-	tools/environment.sh requirements-opcua.txt
-
-ifc: $(CAN_RUN)
-	tools/environment.sh requirements-ifc.txt
+opcua ifc postgresql: $(CAN_RUN)
+	tools/environment.sh requirements-$@.txt
 
 test: lint types pytest
 
@@ -44,11 +42,11 @@ bench: $(CAN_TEST)
 	  echo "== $$bench"; $(BIN)/python "$$bench"; done
 
 # Compile the pins again after a change to a requirements .in file. Needs uv.
-PINNED := requirements requirements-opcua requirements-ifc requirements-dev requirements-build
+PINNED := requirements requirements-opcua requirements-ifc requirements-postgresql requirements-dev requirements-build
 pins:
 	command -v uv >/dev/null || { echo "'make pins' needs uv on the PATH."; exit 1; }
 	for name in $(PINNED); do echo "$$name.txt"; \
-	  case $$name in requirements-opcua|requirements-ifc) also='--constraints requirements.txt';; *) also=;; esac; \
+	  case $$name in requirements-opcua|requirements-ifc|requirements-postgresql) also='--constraints requirements.txt';; *) also=;; esac; \
 	  uv pip compile --quiet --generate-hashes --no-emit-index-url --no-header \
 	    --python-version 3.11 --universal $$also $$name.in -o $$name.txt || exit 1; done
 

@@ -285,7 +285,7 @@ def watch(
     addresses: AddressesPath = None,
     contacts_only: ContactsOnly = False,
     mode: Annotated[str | None, typer.Option(help="Mode, where nothing reports it.")] = None,
-    log: Annotated[Path | None, typer.Option(help="Site log (SQLite).")] = None,
+    log: Annotated[Path | None, typer.Option(help="Site log (a SQLite file).")] = None,
     practice: Annotated[
         bool, typer.Option(help="It is practice: a log of its own, marked everywhere.")
     ] = False,
@@ -310,6 +310,23 @@ def watch(
         mode=mode, log_path=log, device=device, period_s=period, acknowledge=acknowledge,
         seconds=seconds, practice=practice, simulate=simulate, with_parent=with_parent,
     )  # fmt: skip
+
+
+@app.command()
+def log(
+    does: Annotated[str, typer.Argument(metavar="DOES", help="list, verify, out or in")],
+    plant: PlantPath,
+    zip_path: Annotated[
+        Path | None, typer.Argument(metavar="[ZIP]", help="Zip to write (out) or to take in (in).")
+    ] = None,
+    practice: Annotated[bool, typer.Option(help="The log of practice.")] = False,
+    as_json: AsJson = False,
+    every: Annotated[bool, typer.Option("--all", help="Every entry.")] = False,
+) -> None:
+    """The plant's log: look at it, prove that nothing was changed, carry it and merge it."""
+    from byrewright.commands import log as command
+
+    command.run(does, plant, zip_path, practice=practice, as_json=as_json, every=every)
 
 
 @app.command()

@@ -14,7 +14,8 @@ import pytest
 from tools.licences import PARTS, pinned
 
 ROOT = Path(__file__).resolve().parents[1]
-EXTRAS = {"asyncua": "requirements-opcua", "ifcopenshell": "requirements-ifc"}
+EXTRAS = {"asyncua": "requirements-opcua", "ifcopenshell": "requirements-ifc",
+          "psycopg": "requirements-postgresql"}  # fmt: skip
 
 
 def imported() -> set[str]:

@@ -98,7 +98,7 @@ async def _acknowledge(plant_path: Path, world: World, log_path: Path | None, wh
     """Have a running watch acknowledge all; without one, do it in the log."""
     from byrewright.site.alarms import Alarm, Event
     from byrewright.site.door import Knock, Nobody, door_file
-    from byrewright.site.log import Log, Owner, log_beside
+    from byrewright.site.log import Owner, log_of
     from byrewright.site.service import WatchError
 
     knock = Knock(door_file(plant_path, world))
@@ -109,13 +109,13 @@ async def _acknowledge(plant_path: Path, world: World, log_path: Path | None, wh
         await knock.ask("acknowledge", who=who)
         await knock.close()
         return f"{waits} alarms acknowledged by {who}"
-    path = log_path or log_beside(plant_path, world)
-    if not path.exists():
-        raise WatchError(f"{path}: there is no log, and no watch is running")
     file, _ = load(plant_path)
-    log = Log(path, Owner(file.plant.site.id or "", file.plant.site.name, world))
+    site = file.plant.site
+    log = log_of(plant_path, Owner(site.id or "", site.name, world), log_path)
+    if log.home.identity() is None:
+        raise WatchError(f"{log.name}: there is no log, and no watch is running")
     if not log.claim():
-        raise WatchError(f"{path}: a watch is writing to this log; acknowledge on its screen")
+        raise WatchError(f"{log.name}: a watch is writing to this log; acknowledge on its screen")
     at, events, states = time.time(), [], []
     for source, some in log.states().items():
         for one in some.values():

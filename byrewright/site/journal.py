@@ -169,7 +169,7 @@ class Journal:
             return
         told = Event(
             time.time(), "log", "",
-            f"{error}; it is kept as {aside.name}, and this log begins anew",
+            f"{error}; it is kept as {aside}, and this log begins anew",
         )  # fmt: skip
         with self._wake:
             self._events.insert(0, told)

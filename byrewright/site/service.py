@@ -20,7 +20,7 @@ from byrewright.site.addresses import Addresses, cannot_come, default_addresses,
 from byrewright.site.controller import LOOPBACK, Controller, free_port
 from byrewright.site.door import Door, door_file
 from byrewright.site.journal import Journal
-from byrewright.site.log import Log, Owner, World, log_beside
+from byrewright.site.log import Owner, World, log_of
 from byrewright.site.notices import Notifier, notice_of, test_notice
 from byrewright.site.opcua import OpcuaSource, need_opcua
 from byrewright.site.settings import security_of, settings_beside
@@ -136,11 +136,10 @@ class Service:
         self.notifier = Notifier(path, settings)
         source = self._source(security_of(path, settings))
         site = self.file.plant.site
-        self.log = Log(log_path or log_beside(path, order.world),
-                       Owner(site.id or "", site.name, order.world))  # fmt: skip
+        self.log = log_of(path, Owner(site.id or "", site.name, order.world), log_path)
         if not self.log.claim():
             raise WatchError(
-                f"{self.log.path}: another watch is writing to this log; stop it first"
+                f"{self.log.name}: another watch is writing to this log; stop it first"
             )
         self.journal = Journal(self.log)
         try:

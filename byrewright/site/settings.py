@@ -65,11 +65,19 @@ class NoticeSettings(Record):
     page: str | None = par("", "address of the pages, put into the notice as a link", None)
 
 
+class LogSettings(Record):
+    """A site log in a database of a server, instead of a file beside the plant."""
+
+    database: str = par("", "its address, postgresql://user@host/database")
+    password_file: str | None = par("", "file that holds the password and nothing else", None)
+
+
 class Settings(Record):
     """Everything that can be set."""
 
     opcua: OpcuaSettings | None = par("", "encrypted OPC UA session", None)
     notices: NoticeSettings | None = par("", "notices out of the building", None)
+    log: LogSettings | None = par("", "where the log of the real plant lies", None)
 
 
 def settings_beside(plant_path: Path) -> Settings:

@@ -27,9 +27,9 @@ from byrewright.site.log import (
     LogTrouble,
     Owner,
     World,
-    log_beside,
     read_back,
 )
+from byrewright.site.log.store import home_of
 from byrewright.site.service import Order, drop_order, keep_order, kept_order, order_file
 from byrewright.site.watch import NOT_YET
 from byrewright.web.folder import Folder, NotServed, Opened
@@ -71,7 +71,7 @@ class Seen:
     next_at: float = 0.0
     begun_at: float = 0.0
     past: tuple[list[Event], list[Alarm]] = field(default_factory=lambda: ([], []))
-    past_of: tuple[int, int] | None = None
+    past_of: object | None = None
     past_trouble: str = ""
 
     @property
@@ -290,27 +290,27 @@ class Watches:
 
     async def _look_back(self, one: Seen, opened: Opened) -> None:
         """What the log says of a plant that nobody watches."""
-        path = log_beside(one.path, one.world)
         try:
-            found = path.stat()
-        except OSError:
+            home = home_of(one.path, one.world)
+        except ByrewrightError as error:
+            one.past_trouble = str(error)
+            return
+        state = home.stamp()
+        if state is None:
             one.past, one.past_of, one.past_trouble = ([], []), None, ""
             return
-        state = (found.st_mtime_ns, found.st_size)
         if state == one.past_of:
             return
         site = opened.plant.site if opened.file is not None else None
         owner = Owner((site.id or "") if site else "", site.name if site else "", one.world)
         try:
-            events, states = await asyncio.to_thread(read_back, path, owner, SHOWN_EVENTS)
+            events, states = await asyncio.to_thread(read_back, home, owner, SHOWN_EVENTS)
         except (LogTrouble, LogRefused) as error:
             one.past_trouble = str(error)
             return
         stand = [a for some in states.values() for a in some.values() if a.standing]
         one.past, one.past_trouble = (events, stand), ""
-        with contextlib.suppress(OSError):  # looking may have renewed the file itself
-            found = path.stat()
-            one.past_of = (found.st_mtime_ns, found.st_size)
+        one.past_of = home.stamp()  # looking may have renewed the file itself
 
 
 def arguments(order: Order) -> list[str]:

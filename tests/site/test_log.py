@@ -76,7 +76,7 @@ async def test_a_full_disk(watch: Watch) -> None:
     await watch.step()
     assert watch.journal.flush()
     log = watch.journal.log
-    pages = sqlite3.connect(log.path).execute("PRAGMA page_count").fetchone()[0]
+    pages = sqlite3.connect(log.home.path).execute("PRAGMA page_count").fetchone()[0]
     full = True
 
     def no_more(connection: sqlite3.Connection, *_: object) -> None:
@@ -99,7 +99,7 @@ async def test_locked_by_another_program(watch: Watch) -> None:
     """Would fail if a lock held up the watch, lost the alarm or was not said."""
     await watch.step()
     assert watch.journal.flush()
-    other = sqlite3.connect(watch.journal.log.path, isolation_level=None)
+    other = sqlite3.connect(watch.journal.log.home.path, isolation_level=None)
     other.execute("BEGIN EXCLUSIVE")
     begun = time.monotonic()
     await wrong_valve(watch)
@@ -137,7 +137,7 @@ async def test_damaged_in_the_middle_of_the_night(watch: Watch) -> None:
     """Would fail if a damaged log ended the watch, was thrown away, or lost what stood."""
     await wrong_valve(watch)
     assert watch.journal.flush()
-    path = watch.journal.log.path
+    path = watch.journal.log.home.path
     watch.journal.log._let_go()  # so that the last page is in the file
     path.write_bytes(b"SQLite format 3\0" + b"\x5a" * 8000)
     watch.acknowledge("anna")
@@ -155,7 +155,7 @@ async def test_taken_away_while_it_runs(watch: Watch) -> None:
     """Would fail if records went into a file that nobody can see any more."""
     await wrong_valve(watch)
     assert watch.journal.flush()
-    for one in watch.journal.log.path.parent.glob("log.sqlite*"):
+    for one in watch.journal.log.home.path.parent.glob("log.sqlite*"):
         one.unlink()
     watch.journal.write([Event(9.0, "mode", "", "idle")])
     assert watch.journal.flush()

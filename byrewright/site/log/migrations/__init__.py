@@ -1,0 +1,1 @@
+"""Steps from each form of the tables to the next (Alembic)."""

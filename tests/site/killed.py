@@ -1,0 +1,72 @@
+"""Kills a writer of the log at any moment, again and again; what it acknowledged must be there.
+
+Run as `python -m tests.site.killed TIMES FOLDER`: a child is forked for each time (everything is
+imported by then), writes entries as fast as it can, says each that is written, and is killed.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import signal
+import sys
+import time
+from pathlib import Path
+
+from byrewright.site.log import Log, New, Owner
+
+OWNER = Owner("plant-1", "(invented) one")
+LONGEST_S = 0.12
+
+
+def write(path: Path, say: int) -> None:
+    """Write until killed; each uid goes into the pipe when the log has it."""
+    log = Log(path, OWNER)
+    while True:
+        made = log.append([New("hours", time.time(), "VP1", "a", {"hours": 1.0}) for _ in "ab"])
+        os.write(say, "".join(e.uid for e in made).encode())
+
+
+def killed(path: Path, after_s: float) -> set[str]:
+    """The uids that one killed writer had acknowledged."""
+    hear, say = os.pipe()
+    child = os.fork()
+    if child == 0:
+        try:
+            write(path, say)
+        finally:
+            os._exit(1)
+    os.close(say)
+    time.sleep(after_s)
+    os.kill(child, signal.SIGKILL)
+    os.waitpid(child, 0)
+    told = b""
+    while part := os.read(hear, 65536):
+        told += part
+    os.close(hear)
+    return {told[i : i + 32].decode() for i in range(0, len(told) // 64 * 64, 32)}
+
+
+def main(times: int, folder: Path, seed: int = 1) -> str:
+    """Kill so many writers; the result in a line. Raises AssertionError when anything is lost."""
+    draw, told = random.Random(seed), set[str]()
+    Log(folder / "warm.sqlite", OWNER).entries()  # imports what the first opening needs
+    path = folder / "log.sqlite"
+    for number in range(times):
+        if number % 10 == 0:  # a new log each ten: killed while it is made, too
+            path = folder / f"log{number}.sqlite"
+            told = set()
+        told |= killed(path, draw.uniform(0.0, LONGEST_S))
+        if not path.exists():
+            continue
+        log = Log(path, OWNER)
+        entries = log.entries()
+        assert told <= {e.uid for e in entries}, f"kill {number}: an acknowledged entry is lost"
+        assert len(entries) % 2 == 0, f"kill {number}: half of what belongs together was written"
+        assert not log.verify(), f"kill {number}: {log.verify()[0]}"
+        log.close()
+    return f"{times} kills (seed {seed}): nothing acknowledged was lost, every log opened"
+
+
+if __name__ == "__main__":
+    print(main(int(sys.argv[1]), Path(sys.argv[2])))
