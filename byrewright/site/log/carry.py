@@ -120,7 +120,7 @@ def _cell(one: Entry, column: str) -> str:
 
 def _table(columns: tuple[str, ...], rows: list[list[str]]) -> bytes:
     out = io.StringIO()
-    sheet = csv.writer(out, lineterminator="\n")
+    sheet = csv.writer(out, lineterminator="\n", quoting=csv.QUOTE_ALL)
     sheet.writerow(columns)
     sheet.writerows(rows)
     return out.getvalue().encode()
