@@ -84,6 +84,7 @@ def run(path: Path, out: Path | None, *, as_json: bool, everything: bool, pin: b
 
 def write_set(plant: Plant, made: Sited, out: Path) -> None:
     """The plan set into a folder: sheets, one PDF, drawing file, lists."""
+    from byrewright.documents.plan_cables import list_rows
     from byrewright.documents.plan_dxf import plan_dxf
     from byrewright.documents.plan_lists import builders_list
     from byrewright.documents.plan_pipes import piece_list, pipe_list
@@ -101,6 +102,7 @@ def write_set(plant: Plant, made: Sited, out: Path) -> None:
     write_text(out / "set_out.csv", as_csv([heads, *set_out(made)]))
     write_text(out / "builders_works.csv", as_csv(builders_list(plant, made)))
     write_text(out / "pipes.csv", as_csv(pipe_list(plant, made)))
+    write_text(out / "cables.csv", as_csv(list_rows(plant, made)))
     write_text(out / "pieces.csv", as_csv(piece_list(plant, made)))
 
 

@@ -80,9 +80,9 @@ class Canvas:
     turned: bool = False
     scale: int = 0
     title: str = ""
-    form: Literal["plan", "view", "sketch"] = "plan"
-    """The plan of a sheet; one of several views, each with its title and bar; or a sketch that is
-    not to scale."""
+    form: Literal["plan", "view", "sketch", "table"] = "plan"
+    """The plan of a sheet; one of several views, each with its title and bar; or a sketch or
+    table, which are not to scale."""
     runs: list[Run] = field(default_factory=list)
     under: list[str] = field(default_factory=list)
     over: list[str] = field(default_factory=list)

@@ -69,15 +69,15 @@ def draw_names(canvas: Canvas, rooms: list[Room]) -> None:
         )
 
 
-def draw_deck(canvas: Canvas, plan: Plan) -> None:
-    """The deck with its stalls, or the rows with their pit."""
+def draw_deck(canvas: Canvas, plan: Plan, *, quiet: bool = False) -> None:
+    """The deck with its stalls, or the rows with their pit; `quiet`: outlines only."""
     deck = plan.deck
     if deck.rotary:
         canvas.circle(0, 0, deck.edge_radius_m, 0.45)
         canvas.circle(0, 0, deck.inner_radius_m, 0.3)
         canvas.circle(0, 0, deck.rail_radius_m, 0.2, QUIET, (1.5, 0.8))
         canvas.circle(0, 0, deck.pit_radius_m, 0.2, QUIET, (3, 1))
-        for i in range(deck.stalls):
+        for i in range(0 if quiet else deck.stalls):
             a = 2 * math.pi * i / deck.stalls
             canvas.line(
                 (

@@ -303,6 +303,13 @@ PIPES = (
     "pipe", "room", "service", "from", "to", "bore mm", "length m", "length is", "cut m", "bends",
     "rise m", "highest m", "lowest m", "supports", "least fall %", "runs empty",
 )  # fmt: skip
+LIST_NOTES = (
+    "Length: measured, from the plan, or guessed. Cut: bends' take-outs are off. Least fall: "
+    "towards where it runs empty.",
+    "Levels in metres over the operator's floor. Pieces from joint to joint: pieces.csv and the "
+    "sketches.",
+    "Pressure lines, relief and welding: by qualified people, to local codes.",
+)
 PIECES = ("line", "pipe", "from joint", "to joint", "at", "length m", "cut m", "level m")
 
 
@@ -343,7 +350,7 @@ def _pipe_row(plant: Plant, pipe: Pipe, laid: Laid, room: str, lines: Mapping[st
     return (
         pipe.id, room, service, pipe.start, pipe.end, pipe.bore_mm, pipe.length_m,
         pipe.length_from, round(max(0.0, cut), 2), laid.bends, round(pipe.rise_m, 2),
-        round(high, 2), round(low, 2), held, fall_pct(service, pipe.bore_mm, rules),
+        round(high, 2), round(low, 2), held, fall_pct(service, pipe.bore_mm, rules) or "",
         empties(line) if line is not None and service in EMPTY else "",
     )  # fmt: skip
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
-from byrewright.documents import plan_pipes, plan_sections
+from byrewright.documents import plan_cables, plan_pipes, plan_sections
 from byrewright.documents.ink import PAPER, QUIET, own_colours
 from byrewright.documents.plan_canvas import Area, Canvas
 from byrewright.documents.plan_parts import (
@@ -19,6 +19,7 @@ from byrewright.documents.plan_parts import (
     draw_rooms,
     draw_routes,
 )
+from byrewright.documents.plan_tables import table_pages
 from byrewright.documents.schematic import BORDER_MM, FOOT_MM, PAGES, Issue, title_block
 from byrewright.documents.shapes import Letters
 from byrewright.documents.sheets import Sheet
@@ -63,7 +64,26 @@ def plan_sheets(plant: Plant) -> tuple[PlanSheet, ...]:
                       partial(plan_pipes.sketches, group=group))
             for i, group in enumerate(groups, 1)
         ),
+        *_tables("F", "Pipes by room", plan_pipes.pipe_list(plant, made), plan_pipes.LIST_NOTES, 1),
+        PlanSheet("E1-cables", "Ways of cables", plan_cables.ways),
+        *_tables("E", "Cable list", plan_cables.list_rows(plant, made), plan_cables.NOTES, -1, 2),
     )  # fmt: skip
+
+
+def _tables(
+    letter: str, title: str, rows: Sequence[Sequence[str | float]], notes: Sequence[str],
+    group: int, first: int = 1,
+) -> list[PlanSheet]:  # fmt: skip
+    """A list, its heads first, as sheets."""
+    pages = table_pages([str(h) for h in rows[0]], rows[1:], group)
+    return [
+        PlanSheet(f"{letter}{i}-list", title, partial(_page_of, page, notes))
+        for i, page in enumerate(pages, first)
+    ]
+
+
+def _page_of(page: Canvas, notes: Sequence[str], plant: Plant, made: Sited) -> Drawn:
+    return [page], notes
 
 
 def plan_svg(plant: Plant, sheet: PlanSheet, *, issue: Issue | None = None) -> str:

@@ -332,30 +332,6 @@ def _together(faces: list[tuple[float, str]]) -> list[list[tuple[float, str]]]:
     return found
 
 
-def cables(plan: Plan) -> list[tuple[str, str, float]]:
-    """From each board to what it feeds, along walls and racks: board, machine, length in m.
-
-    Up to the rack from the board, square across the plan at its level, down to the machine, and a
-    metre at each end for the gland and the drop.
-    """
-    rack = next((r for r in plan.racks.values() if not r.trench), None)
-    level = rack.level_m if rack is not None else 2.8
-    found = []
-    for thing in plan.scene.things.values():
-        body = plan.bodies.get(thing.tag)
-        for board in thing.fed_from[:1]:
-            source = plan.bodies.get(board)
-            if source is None:
-                continue
-            x, y, z = (body.x, body.y, body.z) if body else (0.0, 0.0, 0.0)
-            long = (
-                abs(source.x - x) + abs(source.y - y) + abs(level - source.z - 1.0)
-                + abs(level - z) + 2.0
-            )  # fmt: skip
-            found.append((board, thing.tag, round(long, 1)))
-    return found
-
-
 def is_tank(body: Body) -> bool:
     """Whether a body is a bulk tank."""
     return body.kind == "bulk_tank"

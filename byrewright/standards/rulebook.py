@@ -23,6 +23,7 @@ THEMES = (
     "cleaning",
     "compressed_air",
     "electrical",
+    "cables",
     "pipes",
     "deck",
     "milking",

@@ -227,6 +227,12 @@ _ALL = (
     Source("stephenson_axle", "Stephenson M., Cornell, US extension dairy pages on milk hauling"),
     Source("nec110", "US National Electrical Code 110.26(A), working space", "quoted in IRC E3405"),
     Source("irc3405", "International Residential Code E3405, notes to its figure"),
+    Source(
+        "iec60364_552",
+        "IEC 60364-5-52 selection of wiring: volt drop (annex G), current-carrying capacity "
+        "(table B.52.4, method C) and grouping",
+        "recalled, not read",
+    ),
     Source("iec60364_729", "IEC 60364-7-729 gangways", "recalled, not read"),
     Source(
         "centre_ventilation", "Optimizing ventilation in milking centers, US dairy trade article"

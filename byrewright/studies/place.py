@@ -12,6 +12,7 @@ from byrewright.plant.sited import Sited, sited
 from byrewright.results import Notebook, Result, Table
 from byrewright.standards.place import tank_wall_key
 from byrewright.standards.rulebook import Rulebook, default_rulebook
+from byrewright.studies.cables import Cable, cable_list
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.sizes import worked
 
@@ -355,18 +356,71 @@ def _air(bench: Bench, made: Sited) -> None:
 
 
 def _cables(bench: Bench, made: Sited) -> None:
-    rows = tuple((board, tag, long) for board, tag, long in checks.cables(made.plan))
-    total = math.fsum(r[2] for r in rows)
+    every = cable_list(bench, made)
+    total = math.fsum(c.way.length_m for c in every)
     bench.find(
         "place.cables", "Cable to the machines", round(total, 0), "m",
-        f"{len(rows)} feeders, {total:.0f} m along walls and racks, two metres each for ends "
-        "included. Sizes, protection and volt drop: by a licensed electrician.",
-        formula="up to the rack, square across, down, and 2 m", source="definition",
+        f"{len(every)} cables, {total:.0f} m along the tray, the trench or bridge and down to each "
+        "machine, two metres each for ends included, second supplies too.",
+        formula="up to the tray, along it, across the room, down, and 2 m", source="definition",
         known="derived",
     )  # fmt: skip
+    none = [c.way.tag for c in every if c.mm2 is None]
+    known = [c for c in every if c.amps]
+    if known:
+        worst = max(known, key=lambda c: (c.total_pct, c.way.tag))
+        size = "no usual cable" if worst.mm2 is None else f"{worst.mm2:g} mm2"
+        bench.find(
+            "place.volt_drop", "Volt drop to the farthest machine", worst.total_pct, "%",
+            f"{worst.way.tag} has the greatest drop: {worst.amps:g} A over {worst.way.length_m:g} "
+            f"m with {size}, and what the cables before it lose."
+            + (f" No usual cable serves {_some(none)}: bring the board nearer." if none else "")
+            + " Sections are to be confirmed by a licensed electrician.",
+            subject=worst.way.tag, limit=bench.number("cable.drop_most_pct"), sense="at_most",
+            allowance=0.1,
+            formula="u = b (rho L cos phi/S + lambda L sin phi) I, from the supply on",
+            inputs=(worked("I", "current", worst.amps, "A"),
+                    worked("L", "length of the last cable", worst.way.length_m, "m"),
+                    bench.rule("cable.drop_most_pct"),
+                    bench.rule("cable.resistivity_ohm_mm2_m", "rho"),
+                    bench.rule("cable.reactance_mohm_m", "lambda"),
+                    bench.rule("cable.grouping_share"), bench.rule("cable.feeder_drop_pct"),
+                    bench.rule("cable.least_mm2"), bench.rule("cable.one_phase_most_kw")),
+            source="iec60364_552", known="from_memory",
+        )  # fmt: skip
     bench.notes.tables.append(
-        Table("place.cables", "Feeders", ("board", "machine", "length"), ("", "", "m"), rows)
-    )
+        Table("place.cables", "Cables", CABLES, CABLE_UNITS, cable_rows(every),
+              note="Sections, protection, earthing and grouping: to be confirmed by a licensed "
+                   "electrician to local rules.")
+    )  # fmt: skip
 
 
-__all__ = ["Plan", "study_place"]
+CABLES = ("from", "to", "what", "supply", "load", "current", "phases", "breaker", "section",
+          "length", "drop", "with those before")  # fmt: skip
+CABLE_UNITS = ("", "", "", "", "kW", "A", "", "A", "mm2", "m", "%", "%")
+
+
+def cable_rows(every: tuple[Cable, ...]) -> tuple[tuple[str | float, ...], ...]:
+    """The cable list's rows."""
+    return tuple(
+        (c.way.board, c.way.tag, c.title, "second" if c.second else "first", c.kw or "-",
+         c.amps or "-", c.phases, c.breaker_a or "-", section_words(c), c.way.length_m,
+         c.drop_pct if c.amps else "-", c.total_pct if c.amps else "-")
+        for c in every
+    )  # fmt: skip
+
+
+def section_words(cable: Cable) -> str:
+    """A cable's section in words.
+
+    `2 x 240` for two side by side, `ask` where no usual cable will do, `-` where the load is not
+    known.
+    """
+    if cable.mm2 is None:
+        return "ask"
+    if not cable.mm2:
+        return "-"
+    return (f"{cable.together} x " if cable.together > 1 else "") + f"{cable.mm2:g}"
+
+
+__all__ = ["CABLES", "CABLE_UNITS", "Plan", "cable_rows", "section_words", "study_place"]
