@@ -110,7 +110,8 @@ def pack(
     ] = None,
     units: Units = "metric",
     full: Annotated[
-        bool, typer.Option(help="Every study in the report: vacuum, day, routes, failures too.")
+        bool,
+        typer.Option(help="Every study in the report: vacuum, day, routes, failures, plan."),
     ] = False,
 ) -> None:
     """Write the pack: report, drawings, schedule, result."""

@@ -223,7 +223,8 @@ def pack(
 ) -> None:
     """Write report, drawings, schedule and result beside a copy of the plant file.
 
-    The report tells the sizing; with `full` also vacuum, day, routes and failures.
+    The report tells the sizing; with `full` also vacuum, day, routes, failures and the
+    plan. Where the file has a `place`, the plan set goes with it.
     """
     from byrewright.documents.pack import write_pack
     from byrewright.studies.every import STUDIES, ask

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import sys
-from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -25,10 +22,7 @@ from byrewright.results import Table
 
 if TYPE_CHECKING:
     from byrewright.plant.plant import Plant
-    from byrewright.plant.sited import Sited
 
-SET_OUT = ("tag", "what", "room", "east", "north", "base level", "faces", "by")
-UNITS = ("", "", "", "m", "m", "m", "", "")
 ON_SCREEN = 20
 
 
@@ -37,6 +31,7 @@ def run(path: Path, out: Path | None, *, as_json: bool, everything: bool, pin: b
     """Lay the centre out, judge the plan, write the plan set; or pin every machine in the file."""
     from byrewright.documents.building_model import need_ifc
     from byrewright.documents.plan_ifc import plan_ifc
+    from byrewright.documents.plan_set import SET_OUT, SET_OUT_UNITS
     from byrewright.documents.plan_sheets import set_out
     from byrewright.plant.sited import pinned, sited
     from byrewright.plant.write import write_text
@@ -63,14 +58,14 @@ def run(path: Path, out: Path | None, *, as_json: bool, everything: bool, pin: b
         else:
             screen = console()
             print_table(screen, rooms_table(path, made.plan))
-            table = Table("place.set_out", "Set-out: middle of each footprint", SET_OUT, UNITS,
-                          tuple(rows))  # fmt: skip
+            table = Table("place.set_out", "Set-out: middle of each footprint", SET_OUT,
+                          SET_OUT_UNITS, tuple(rows))  # fmt: skip
             print_table(screen, table, most=None if everything else ON_SCREEN)
             shown = worst_first(result.findings)
             print_findings(screen, [f for f in shown if everything or f.verdict != "holds"])
             print_counts(screen, result)
         if out is not None:
-            write_set(file.plant, made, out)
+            write_set(file.plant, out)
             for name in sorted(p.name for p in out.iterdir()):
                 console(error=as_json).print(f"  {out / name}")
         if ifc is not None:
@@ -82,35 +77,17 @@ def run(path: Path, out: Path | None, *, as_json: bool, everything: bool, pin: b
             raise SystemExit(NOT_HELD)
 
 
-def write_set(plant: Plant, made: Sited, out: Path) -> None:
-    """The plan set into a folder: sheets, one PDF, drawing file, lists."""
-    from byrewright.documents.plan_cables import list_rows
-    from byrewright.documents.plan_dxf import plan_dxf
-    from byrewright.documents.plan_lists import builders_list
-    from byrewright.documents.plan_pipes import piece_list, pipe_list
-    from byrewright.documents.plan_sheets import plan_sheets, plan_svg, set_out, sheets_pdf
-    from byrewright.plant.write import write_bytes, write_text
+def write_set(plant: Plant, out: Path) -> None:
+    """The plan set into a folder: lists, sheets, one PDF, drawing file."""
+    from byrewright.commands.design import progress
+    from byrewright.documents.plan_set import plan_set
+    from byrewright.plant.write import write_bytes
 
-    drawings = []
-    for sheet in plan_sheets(plant):
-        svg = plan_svg(plant, sheet)
-        drawings.append((sheet.title, svg))
-        write_text(out / f"{sheet.key}.svg", svg)
-    write_bytes(out / "plan.pdf", sheets_pdf(drawings))
-    write_text(out / "plan.dxf", plan_dxf(plant, made))
-    heads = [f"{n} ({u})" if u else n for n, u in zip(SET_OUT, UNITS, strict=True)]
-    write_text(out / "set_out.csv", as_csv([heads, *set_out(made)]))
-    write_text(out / "builders_works.csv", as_csv(builders_list(plant, made)))
-    write_text(out / "pipes.csv", as_csv(pipe_list(plant, made)))
-    write_text(out / "cables.csv", as_csv(list_rows(plant, made)))
-    write_text(out / "pieces.csv", as_csv(piece_list(plant, made)))
-
-
-def as_csv(rows: Sequence[Sequence[object]]) -> str:
-    """Rows as comma-separated text."""
-    text = io.StringIO()
-    csv.writer(text, lineterminator="\n").writerows(rows)
-    return text.getvalue()
+    parts = plan_set(plant)
+    with progress("plan set") as say:
+        for number, part in enumerate(parts, 1):
+            say(part.title, number, len(parts))
+            write_bytes(out / part.name, part.make())
 
 
 def rooms_table(path: Path, plan: object) -> Table:

@@ -13,6 +13,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from byrewright.documents.format import System
+from byrewright.documents.plan_set import plan_set
 from byrewright.documents.report import report_pdf
 from byrewright.documents.schedule import schedule_xlsx
 from byrewright.documents.schematic import Issue, schematic_svg, sheets_for
@@ -26,7 +27,7 @@ False stops the work and leaves the folder as it was."""
 
 
 FILES = ("plant.yaml", "report.pdf", "schedule.xlsx", "result.json")
-DRAWING = re.compile(r"drawings/\d+-[\w-]+\.svg")
+DRAWING = re.compile(r"drawings/\d+-[\w-]+\.svg|plan/[\w-]+\.(svg|pdf|dxf|csv)")
 """What belongs to a pack."""
 OLD, WAS = ".old", ".was"
 """Endings of the folders in which an old pack, or an old pack's files, wait for the new one."""
@@ -48,7 +49,8 @@ def write_pack(
     progress: Progress | None = None,
     units: System = "metric",
 ) -> list[Path]:
-    """Write plant.yaml, report.pdf, schedule.xlsx, result.json and drawings/*.svg.
+    """Write plant.yaml, report.pdf, schedule.xlsx, result.json, drawings/*.svg and, where the file
+    has a `place`, the plan set in plan/.
 
     All is made in a folder beside `folder` first, which then takes its place; the old pack is kept
     until then. Files of others in the folder stay. A pack is whole or not there.
@@ -69,7 +71,9 @@ def write_pack(
         OSError: the folder cannot be written.
     """
     sheets = sheets_for(plant)
-    steps = len(sheets) + 4
+    issue = Issue(date=date, revision=revision)
+    plan = plan_set(plant, issue)
+    steps = len(sheets) + len(plan) + 4
     done = 0
 
     def step(name: str) -> None:
@@ -78,7 +82,6 @@ def write_pack(
         if progress is not None and progress(name, done, steps) is False:
             raise PackStopped("The pack was stopped; no file was changed.")
 
-    issue = Issue(date=date, revision=revision)
     with _beside(folder) as made:
         (made / "drawings").mkdir()
         drawings: list[str] = []
@@ -87,6 +90,10 @@ def write_pack(
             svg = schematic_svg(plant, sheet.key, issue=issue, units=units)
             drawings.append(svg)
             _put(made / "drawings" / f"{number}-{sheet.key}.svg", svg.encode())
+        for part in plan:
+            step(part.title)
+            (made / "plan").mkdir(exist_ok=True)
+            _put(made / "plan" / part.name, part.make())
         step("schedules")
         _put(made / "schedule.xlsx", schedule_xlsx(plant, results))
         step("result")

@@ -25,6 +25,18 @@ WALL_M = 0.2
 
 
 def plan_dxf(plant: Plant, made: Sited) -> str:
+    """The plan's text; the same plan gives the same text, with no clock or chance in it."""
+    from ezdxf import options  # type: ignore[attr-defined]
+
+    was = options.write_fixed_meta_data_for_testing
+    options.write_fixed_meta_data_for_testing = True
+    try:
+        return _text(plant, made)
+    finally:
+        options.write_fixed_meta_data_for_testing = was
+
+
+def _text(plant: Plant, made: Sited) -> str:
     """The plan's text: walls, deck, machines with their tags, pipes in space, valves as blocks."""
     from ezdxf.enums import TextEntityAlignment
     from ezdxf.filemanagement import new

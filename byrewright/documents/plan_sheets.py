@@ -45,20 +45,21 @@ class PlanSheet:
 
 
 def plan_sheets(plant: Plant) -> tuple[PlanSheet, ...]:
-    """The sheets of the plan set that a plant has; none where its file has no `place`."""
+    """The sheets of the plan set that a plant has, the builder's first, since he comes first; none
+    where its file has no `place`."""
     made = sited(plant)
     if made is None:
         return ()
     rotary = made.plan.deck.rotary
     groups = plan_pipes.sketch_groups(plant, made)
     return (
+        PlanSheet("P6-works", "Builder's works", works),
         PlanSheet("P1-plan", "General arrangement", general),
         PlanSheet("P2-block", "Dairy block", block),
         PlanSheet("P3-deck", "Under the deck" if rotary else "Head of the pit", under),
         PlanSheet("P4-across", "Section through the deck" if rotary else "Sections of the parlour",
                   plan_sections.across),
         PlanSheet("P5-along", "Sections of the dairy block", plan_sections.along),
-        PlanSheet("P6-works", "Builder's works", works),
         *(
             PlanSheet(f"S{i:02d}-lines", f"Lines: {plan_pipes.shown_services(group)}",
                       partial(plan_pipes.sketches, group=group))

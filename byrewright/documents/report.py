@@ -73,6 +73,7 @@ TOPICS = {
     "chilled": "Pumps of chilled liquid",
     "expected": "Beside usual magnitudes",
     "day": "The milking day",
+    "place": "The plan of the milking centre",
     "range": "Outside the range of the formulas",
 }
 """Chapter titles by the first word of a finding's key; another word is shown as it is."""

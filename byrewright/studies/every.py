@@ -42,25 +42,36 @@ def _failures(plant: Plant, rules: Rulebook) -> Result:
     return study_failures(plant, rules)
 
 
+def _place(plant: Plant, rules: Rulebook) -> Result:
+    from byrewright.studies.place import study_place
+
+    return study_place(plant, rules)
+
+
 STUDIES: Mapping[str, Callable[[Plant, Rulebook], Result]] = {
     "sizing": _sizing,
     "vacuum": _vacuum,
     "day": _day,
     "routes": _routes,
     "failures": _failures,
+    "place": _place,
 }
 """The studies in the order in which a report tells them."""
 
 
 def ask(plant: Plant, rules: Rulebook, names: Sequence[str], say: Say | None = None) -> Result:
-    """The answers of the studies named, in the order of `STUDIES`, as one result.
+    """The answers of the studies named, in the order of `STUDIES`, as one result; that of the plan
+    only where the file has one, or where nothing else is asked.
 
     Raises:
         KeyError: a name is not a study's.
     """
     for name in names:
         STUDIES[name]
-    asked = [name for name in STUDIES if name in names]
+    asked = [
+        name for name in STUDIES
+        if name in names and (name != "place" or plant.place is not None or len(names) == 1)
+    ]  # fmt: skip
     parts = []
     for number, name in enumerate(asked):
         if say is not None:

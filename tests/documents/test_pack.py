@@ -146,3 +146,36 @@ def test_packs_of_many_plants_do_not_fill_the_memory() -> None:
                    drawings=drawings)  # fmt: skip
         made.append(memory_mb())
     assert made[-1] - made[0] < GROWTH_MB
+
+
+def test_the_plan_set_goes_with_the_pack(tmp_path: Path) -> None:
+    """Would fail if the builder's, fitter's or electrician's papers were missing, differed from run
+    to run, could not be stopped, or stayed when the plan went."""
+    from tests.place.scenes import briefed
+
+    plant = briefed("rows", 16)
+    told: list[str] = []
+
+    def progress(name: str, number: int, total: int) -> bool:
+        told.append(name)
+        return True
+
+    folder = tmp_path / "a"
+    write_pack(folder, TEXT, plant, made_result(), date=DATE, progress=progress)
+    first = files(folder)
+    plan = {name.removeprefix("plan/") for name in first if name.startswith("plan/")}
+    assert {"P6-works.svg", "P1-plan.svg", "P4-across.svg", "P5-along.svg", "S01-lines.svg",
+            "E1-cables.svg", "E2-list.svg", "F1-list.svg", "plan.pdf", "plan.dxf", "pipes.csv",
+            "pieces.csv", "cables.csv", "builders_works.csv", "set_out.csv"} <= plan  # fmt: skip
+    assert b"2026-03-01" in first["plan/P1-plan.svg"]
+    order = [t for t in told if t.startswith(("list:", "plan:"))]
+    assert (order[0], order[5]) == ("list: builder's works", "plan: Builder's works")
+    with pytest.raises(PackStopped):
+        write_pack(folder, TEXT, plant, made_result(), date=DATE,
+                   progress=lambda name, *_: not name.startswith("plan: Section"))  # fmt: skip
+    assert files(folder) == first
+    write_pack(folder, TEXT, plant, made_result(), date=DATE)
+    assert files(folder) == first
+    bare = plant.model_copy(update={"place": None})
+    write_pack(folder, TEXT, bare, made_result(), date=DATE)
+    assert not any(name.startswith("plan/") for name in files(folder))

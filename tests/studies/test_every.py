@@ -30,4 +30,4 @@ def test_a_study_that_is_not_there_is_refused() -> None:
     """Would fail if a slip in a name gave a report without that study."""
     with pytest.raises(KeyError):
         ask(read_plant(EXAMPLE).plant, default_rulebook(), ("sizing", "vaccum"))
-    assert list(STUDIES) == ["sizing", "vacuum", "day", "routes", "failures"]
+    assert list(STUDIES) == ["sizing", "vacuum", "day", "routes", "failures", "place"]
