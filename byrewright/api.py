@@ -15,6 +15,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -85,6 +86,15 @@ class Plant:
     def model(self) -> Model:
         """Machines, pipes, modes and farm, as in the file."""
         return self.file.plant
+
+    @cached_property
+    def sound(self) -> Model:
+        """The model, where the checks find no error in it: what every study begins with.
+
+        Raises:
+            ByrewrightError: with every error that `byrewright check` tells, in the same words.
+        """
+        return self.file.sound()
 
     @property
     def text(self) -> str:
@@ -310,17 +320,21 @@ def _there(path: str | Path) -> None:
 
 
 def size(plant: Plant) -> Answer:
-    """What every machine and pipe must be, and whether it is."""
+    """What every machine and pipe must be, and whether it is.
+
+    Raises:
+        ByrewrightError: a plant with errors, as from every study.
+    """
     from byrewright.studies.sizing import size as ask
 
-    return Answer(ask(plant.model, plant.rules))
+    return Answer(ask(plant.sound, plant.rules))
 
 
 def vacuum(plant: Plant) -> Answer:
     """The air network: steady, in time, and what each instrument should read."""
     from byrewright.studies.vacuum import study_vacuum
 
-    return Answer(study_vacuum(plant.model, plant.rules))
+    return Answer(study_vacuum(plant.sound, plant.rules))
 
 
 def day(
@@ -330,16 +344,15 @@ def day(
     1-3660; `hot` takes the hottest afternoon.
 
     Raises:
-        ByrewrightError: a month or number of days outside its range, or no mode that milks.
+        ByrewrightError: a month or number of days outside its range, or a plant with errors.
     """
     from byrewright.studies.day import run_day
 
-    _milks(plant)
     if month is not None and not 1 <= month <= 12:
         raise ByrewrightError(f"month {month}: give a month of 1 to 12")
     if not 1 <= days <= 3660:
         raise ByrewrightError(f"days {days}: give 1 to 3660")
-    return Answer(run_day(plant.model, plant.rules, month=month, days=days, seed=seed, hot=hot))
+    return Answer(run_day(plant.sound, plant.rules, month=month, days=days, seed=seed, hot=hot))
 
 
 def failures(
@@ -348,21 +361,20 @@ def failures(
     """What each failure does to milking; `pairs` takes two at once, `hours` 0.5-72 followed.
 
     Raises:
-        ByrewrightError: hours outside their range, or no mode that milks.
+        ByrewrightError: hours outside their range, or a plant with errors.
     """
     from byrewright.studies.failures.study import study_failures
 
-    _milks(plant)
     if hours is not None and not 0.5 <= hours <= 72.0:
         raise ByrewrightError(f"hours {hours}: give 0.5 to 72")
-    return Answer(study_failures(plant.model, plant.rules, pairs=pairs, hours=hours, seed=seed))
+    return Answer(study_failures(plant.sound, plant.rules, pairs=pairs, hours=hours, seed=seed))
 
 
 def routes(plant: Plant) -> Answer:
     """Every wrong valve position that dumps or spoils milk, and the proof that no other does."""
     from byrewright.studies.routes.study import routes as ask
 
-    return Answer(ask(plant.model, plant.rules))
+    return Answer(ask(plant.sound, plant.rules))
 
 
 def explain(answer: Answer, name: str) -> str:
@@ -374,10 +386,3 @@ def explain(answer: Answer, name: str) -> str:
     from byrewright.studies.explain import explain as told
 
     return told(answer.finding(name)).render()
-
-
-def _milks(plant: Plant) -> None:
-    if not any("milking" in mode.does for mode in plant.model.modes.values()):
-        raise ByrewrightError(
-            f"{plant.file.name}: no mode does milking; add one under `modes`, with `does: milking`"
-        )

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import random
 import re
+import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -112,11 +113,21 @@ class Fault:
 ALLOWED_S = 60.0
 NONSENSE = re.compile(r"\b(?:nan|inf|None)\b|Traceback|which cannot be;")
 BELOW_NOTHING = re.compile(r"(?<![\d.,e(-])-\d+(?:\.\d+)? (?:L|h|min|s|cows|kg)\b(?!, at least 0)")
+TAGS = re.compile(r"<[^>]*>")
 
 
 def fault(words: Sequence[str]) -> Fault | None:
     """Run a command here; what was wrong with how it ended, if anything was."""
-    ended = inside(words)
+    ended, what = tried(words)
+    return Fault(what, tuple(words), ended) if what else None
+
+
+def tried(words: Sequence[str]) -> tuple[Ended, str]:
+    """Run a command here; how it ended, and what was wrong with that ("" is nothing).
+
+    `serve` is every page of the plant opened once; it can be asked once in a process.
+    """
+    ended = served(words) if words[0] == "serve" else inside(words)
     what = ""
     if ended.fell is not None:
         what = f"{type(ended.fell).__name__}: {ended.fell} {_where(ended.fell)}"
@@ -128,7 +139,20 @@ def fault(words: Sequence[str]) -> Fault | None:
         what = f"says {said[0]!r}"
     elif ended.code == 2 and not ended.err.strip():
         what = "refuses without a word"
-    return Fault(what, tuple(words), ended) if what else None
+    return ended, what
+
+
+def served(words: Sequence[str]) -> Ended:
+    """The pages of a plant, as a command that ended."""
+    from tests.visits import visit
+
+    began, fell, said, told = time.process_time(), None, "", ""
+    try:
+        said, told = visit(Path(words[1]), ALLOWED_S)
+    except BaseException as error:  # what no page may do
+        fell = error
+    took = time.process_time() - began
+    return Ended(TAGS.sub(" ", said), told, 2 if told else 0, fell, took)
 
 
 def _where(error: BaseException) -> str:
@@ -146,15 +170,20 @@ def sound(text: str, seed: int, path: Path, tries: int = 6) -> bool:
     return False
 
 
+def watch(plant: Path) -> tuple[str, ...]:
+    """A short watch of a simulated controller."""
+    return ("watch", str(plant), "--simulate", "--seconds", "0.2", "--period", "0.1")
+
+
 def commands(plant: Path, out: Path) -> tuple[tuple[str, ...], ...]:
-    """Every command that reads a plant and ends by itself, quick where it has a quick form."""
+    """Every command that reads a plant, quick where it has a quick form."""
     p = str(plant)
     return (
         ("size", p, "--all"),
         ("day", p, "--all"),
         ("vacuum", p, "--only", "attach"),
         ("routes", p, "--order", "1", "--no-orders"),
-        ("size", p, "--json"),
+        ("size", p, "--json", "--units", "US"),
         ("day", p, "--month", "1", "--json"),
         ("explain", p, "storage.volume"),
         ("interlocks", p, "--out", str(out / "locks")),
@@ -163,10 +192,12 @@ def commands(plant: Path, out: Path) -> tuple[tuple[str, ...], ...]:
         ("failures", p, "--hours", "2"),
         ("place", p),
         ("rehearse", p),
+        watch(plant),
     )
 
 
 COSTS = "VP1: 5000\nbulk_tank: 30000\nMP1: 900\n"
+READINGS = "seconds,vacuum\n" + "".join(f"{t / 10:g},{42 + (t % 7) / 10:g}\n" for t in range(600))
 
 
 def limits(seed: int) -> str:
@@ -176,35 +207,76 @@ def limits(seed: int) -> str:
     return "".join(f"{key}: {rules[key].value:g}\n" for key in keys)
 
 
-def trial(seed: int, folder: Path, plants: Sequence[str], maps: str) -> Iterator[Fault]:
-    """One mutant through two commands or three; what none of them may do."""
-    plant = folder / "plant.yaml"
-    text = plants[seed % len(plants)]
-    every = commands(plant, folder)
+def asked(
+    seed: int, folder: Path, plants: Sequence[str], maps: str, each: int = 0
+) -> list[tuple[str, ...]]:
+    """Write one mutant into a folder; the commands it is to go through.
+
+    The first plant goes through every command, or through `each` of them in turn; the others
+    through three.
+    """
+    plant, side = folder / "plant.yaml", folder / "side"
+    text = plants[seed // 10 % len(plants) if seed % 10 == 5 else 0]
+    full = ("pack", str(plant), "--full", "--out", str(folder / "full"))
+    every = [*commands(plant, folder), full, ("serve", str(plant))]
     broken: Callable[[str, int], str] = mutated if seed % 3 == 0 else bent
-    (folder / "limits.yaml").unlink(missing_ok=True)
+    for one in ("limits.yaml", "readings.yaml"):
+        (folder / one).unlink(missing_ok=True)
     plant.write_text(text, encoding="utf-8")
-    side = folder / "side"
-    asked: list[tuple[str, ...]]
+
+    def turn(many: int) -> list[tuple[str, ...]]:
+        """Some of the commands: others for the next mutant. The pages once, and last."""
+        first = seed // 10 * 5 + seed % 5
+        some = [every[(first * many + i) % len(every)] for i in range(many or len(every))]
+        return sorted(some, key=lambda words: words[0] == "serve")
+
+    def beside(path: Path, of: str) -> str:
+        path.write_bytes(broken(of, seed).encode("utf-8", "replace"))
+        return str(path)
+
     match seed % 10:
         case 6:
-            side.write_bytes(broken(BRIEF, seed).encode("utf-8", "replace"))
-            asked = [("draft", str(side), "--out", str(folder / "made.yaml"), "--overwrite")]
+            made = folder / "made.yaml"
+            made.unlink(missing_ok=True)
+            quick = ("--quick",) if seed % 250 != 6 else ()
+            brief = beside(side, BRIEF)
+            return [("draft", brief, "--out", str(made), "--overwrite", *quick),
+                    ("size", str(made)), ("day", str(made))]  # fmt: skip
         case 7:
-            beside = broken(limits(seed), seed).encode("utf-8", "replace")
-            (folder / "limits.yaml").write_bytes(beside)
-            asked = [every[seed // 10 % len(every)], every[0]]
+            beside(folder / "limits.yaml", limits(seed))
+            return turn(each)
+        case 8 if seed // 10 % 2:
+            from byrewright.site.readings.mapping import template
+
+            if seed // 20 % 2:
+                (folder / "readings.yaml").write_text(template("PU1", "RC1"), encoding="utf-8")
+                beside(folder / "vacuum1.csv", READINGS)
+            else:
+                beside(folder / "readings.yaml", template("PU1", "RC1"))
+                (folder / "vacuum1.csv").write_text(READINGS, encoding="utf-8")
+            return [("readings", str(plant), str(folder / "vacuum1.csv"))]
         case 8:
-            side.write_bytes(broken(COSTS, seed).encode("utf-8", "replace"))
-            asked = [("failures", str(plant), "--hours", "1", "--costs", str(side))]
+            return [("failures", str(plant), "--hours", "1", "--costs", beside(side, COSTS))]
         case 9:
-            side.write_bytes(broken(maps, seed).encode("utf-8", "replace"))
-            out = str(folder / "locks")
-            asked = [("interlocks", str(plant), "--out", out, "--addresses", str(side))]
-        case _:
+            where = ("--addresses", beside(side, maps))
+            return [("interlocks", str(plant), "--out", str(folder / "locks"), *where),
+                    (*watch(plant), *where)]  # fmt: skip
+        case 5 if len(plants) > 1:
             sound(text, seed, plant)
-            asked = [every[0], every[seed // 5 % len(every)]]
-    for words in asked:
+            return turn(3)
+        case _:
+            if seed % 10:
+                sound(text, seed, plant)
+            else:
+                beside(plant, text)
+            return turn(each)
+
+
+def trial(seed: int, folder: Path, plants: Sequence[str], maps: str) -> Iterator[Fault]:
+    """One mutant through two commands or three, but not its pages; what none of them may do."""
+    for words in asked(seed, folder, plants, maps, 2):
+        if words[0] == "serve":
+            continue
         found = fault(words)
         if found is not None:
             yield found

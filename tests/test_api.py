@@ -115,6 +115,20 @@ def test_what_is_out_of_range_is_a_sentence(plant: bw.Plant, tmp_path: Path) -> 
             wrong()
 
 
+def test_a_plant_with_errors_is_refused_as_the_check_tells_it(plant: bw.Plant) -> None:
+    """Would fail if Python studied a plant that the command line refuses, or by other words."""
+    from byrewright.plant.read import read_plant_text
+
+    text = re.sub(r"does: (milking\b|\[milking, \w+\])", "does: idle", plant.text)
+    wrong = bw.Plant(read_plant_text(text, "plant.yaml"), plant.rules)
+    errors = [str(p) for p in wrong.problems() if p.severity == "error"]
+    assert any("no mode does milking" in text for text in errors)
+    for study in (bw.size, bw.vacuum, bw.day, bw.failures, bw.routes):
+        with pytest.raises(bw.ByrewrightError) as told:
+            study(wrong)
+        assert all(text in str(told.value) for text in errors)
+
+
 def test_writing_and_reading_again_is_the_same_plant(plant: bw.Plant, tmp_path: Path) -> None:
     """Would fail if a plant lost something on its way to a file."""
     assert bw.read(bw.write(plant, tmp_path / "copy.yaml")).model == plant.model

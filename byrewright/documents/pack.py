@@ -1,12 +1,14 @@
-"""The pack folder: everything handed over, each file whole or not there at all."""
+"""The pack folder: everything handed over, whole or not there at all."""
 
 from __future__ import annotations
 
+import ctypes
 import errno
 import hashlib
 import os
 import re
 import shutil
+import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -17,6 +19,7 @@ from byrewright.documents.plan_set import plan_set
 from byrewright.documents.report import report_pdf
 from byrewright.documents.schedule import schedule_xlsx
 from byrewright.documents.schematic import Issue, schematic_svg, sheets_for
+from byrewright.errors import ByrewrightError
 from byrewright.plant.plant import Plant
 from byrewright.results import Result
 from byrewright.standards.rulebook import Rulebook
@@ -29,8 +32,12 @@ False stops the work and leaves the folder as it was."""
 FILES = ("plant.yaml", "report.pdf", "schedule.xlsx", "result.json")
 DRAWING = re.compile(r"drawings/\d+-[\w-]+\.svg|plan/[\w-]+\.(svg|pdf|dxf|csv)")
 """What belongs to a pack."""
-OLD, WAS = ".old", ".was"
-"""Endings of the folders in which an old pack, or an old pack's files, wait for the new one."""
+OLD = ".old"
+"""Ending of the folder in which an old pack waits for the new one."""
+
+
+class PackRefused(ByrewrightError):
+    """The pack cannot be put where it was asked for; the text says where it could."""
 
 
 class PackStopped(Exception):
@@ -68,6 +75,7 @@ def write_pack(
 
     Raises:
         PackStopped: `progress` answered False.
+        PackRefused: the folder is the one you are in, or cannot keep its other files.
         OSError: the folder cannot be written.
     """
     sheets = sheets_for(plant)
@@ -127,6 +135,11 @@ def _beside(folder: Path) -> Iterator[Path]:
         folder = folder.resolve()
         if not folder.is_dir():
             raise NotADirectoryError(errno.ENOTDIR, "is a file, not a folder", str(folder))
+        if Path.cwd().is_relative_to(folder):
+            raise PackRefused(
+                f"{folder}: you are in this folder, and a pack takes the whole of it in one step; "
+                f"name a folder for the pack, such as {folder / 'pack'}"
+            )
     folder.parent.mkdir(parents=True, exist_ok=True)
     _clear_leftovers(folder)
     made = Path(tempfile.mkdtemp(prefix=_prefix(folder) + f"{os.getpid()}-", dir=folder.parent))
@@ -153,8 +166,6 @@ def _clear_leftovers(folder: Path) -> None:
             continue
         if left.suffix == OLD and not folder.exists():
             left.rename(folder)
-        elif left.suffix == WAS:
-            _put_back(left, folder)
         shutil.rmtree(left, ignore_errors=True)
 
 
@@ -177,57 +188,71 @@ def _put(path: Path, data: bytes) -> None:
 
 
 def _into_place(made: Path, folder: Path) -> list[Path]:
-    """The built pack where it was asked for, in one step where the folder holds nothing else.
+    """The built pack where it was asked for, in one step.
 
-    Where it does (the brief, a site's log), the pack's files are exchanged one by one and the old
-    ones put back if that does not come to its end: at once, or by the next pack if the process was
-    killed in between.
+    What else the folder holds (a brief, a site's log) comes along as the same files, not as copies:
+    a program that has them open goes on with them.
     """
     folder = folder.resolve()
     names = sorted(p.relative_to(made) for p in made.rglob("*") if p.is_file())
     if not folder.exists():
         made.rename(folder)
-    elif Path.cwd().is_relative_to(folder) or set(_files(folder)) - set(_own(folder)):
-        _exchange(made, folder, names)
     else:
-        old = made.with_name(made.name + OLD)
-        folder.rename(old)
-        try:
-            made.rename(folder)
-        except BaseException:
-            old.rename(folder)
-            raise
+        shutil.copymode(folder, made)
+        _take_along(folder, made)
+        old = _swap(made, folder)
+        _take_along(old, folder)  # what somebody wrote there in the meantime
         shutil.rmtree(old, ignore_errors=True)
     return [folder / n for n in names]
 
 
-def _exchange(made: Path, folder: Path, names: list[Path]) -> None:
-    was = made.with_name(made.name + WAS)
-    was.mkdir()
-    placed = []
+def _take_along(old: Path, new: Path) -> None:
+    """What is no part of a pack, from one folder into another, where it is not there already."""
+    own = set(_own(old))
+    for path in sorted(old.rglob("*")):
+        name = path.relative_to(old)
+        to = new / name
+        if name in own or to.is_symlink() or to.exists():
+            continue
+        if path.is_symlink():
+            to.symlink_to(os.readlink(path))
+        elif path.is_dir():
+            to.mkdir()
+            shutil.copystat(path, to)
+        else:
+            try:
+                os.link(path, to)
+            except OSError:
+                raise PackRefused(
+                    f"{old}: holds other files ({name}), which this disk cannot keep beside a new "
+                    "pack; name a folder for the pack alone"
+                ) from None
+
+
+def _swap(made: Path, folder: Path) -> Path:
+    """Exchange two folders in one step where the system can, else in two; where the old one is."""
+    if _exchanged(made, folder):
+        return made
+    old = made.with_name(made.name + OLD)
+    folder.rename(old)
     try:
-        for name in _own(folder):
-            _move(folder / name, was / name)
-        for name in names:
-            placed.append(folder / name)
-            _move(made / name, folder / name)
+        made.rename(folder)
     except BaseException:
-        for one in placed:
-            one.unlink(missing_ok=True)
-        _put_back(was, folder)
+        old.rename(folder)
         raise
-    finally:
-        shutil.rmtree(was, ignore_errors=True)
+    return old
 
 
-def _move(one: Path, to: Path) -> None:
-    to.parent.mkdir(parents=True, exist_ok=True)
-    os.replace(one, to)
+AT_HERE, EXCHANGE = -100, 2
 
 
-def _put_back(was: Path, folder: Path) -> None:
-    for name in _files(was):
-        _move(was / name, folder / name)
+def _exchanged(one: Path, other: Path) -> bool:
+    """Whether Linux exchanged the names of two folders (renameat2(2))."""
+    call = getattr(ctypes.CDLL(None), "renameat2", None) if sys.platform == "linux" else None
+    if call is None:
+        return False
+    done: int = call(AT_HERE, os.fsencode(one), AT_HERE, os.fsencode(other), EXCHANGE)
+    return done == 0
 
 
 def _files(folder: Path) -> list[Path]:

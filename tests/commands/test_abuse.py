@@ -9,7 +9,7 @@ import pytest
 
 from byrewright.plant.read import read_plant_text
 from byrewright.standards.rulebook import default_rulebook
-from byrewright.studies.routes import prove
+from byrewright.studies.routes import prove, sensors
 from byrewright.studies.routes.study import routes
 from tests.abuse import fault, trial
 from tests.commands.inside import inside
@@ -77,6 +77,21 @@ def test_what_is_not_settled_within_the_budget_is_unknown(monkeypatch: pytest.Mo
     assert re.match(r"\d+ of \d+ questions are proven", proof.sentence)
     assert "Not settled within the solver's budget: " in proof.sentence
     assert least.verdict == "unknown" and least.value is None
+
+
+def test_a_smallest_set_that_is_not_settled_is_unknown(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The search for the fewest sensors would never end, or a set be called the smallest unproven.
+
+    What it tells instead: a set that sees all, and how many any set needs."""
+    plant = read_plant_text(ROWS).plant
+    best = routes(plant, default_rulebook(), order=1, orders=False).finding("routes.sensors_least")
+    monkeypatch.setattr(sensors, "QUESTIONS", 6)
+    found = routes(plant, default_rulebook(), order=1, orders=False)
+    least = found.finding("routes.sensors_least")
+    assert best.verdict == "holds" and least.verdict == "unknown" and least.value is None
+    told = re.match(r"Sensors at (\d+) machines see every wrong position; (\d+) at", least.sentence)
+    assert told and int(told[2]) < best.value <= int(told[1])
+    assert found.finding("routes.proof").verdict == "holds"
 
 
 def test_a_standby_that_no_contact_tells_is_named() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 from pathlib import Path
@@ -10,7 +11,7 @@ from typing import Any
 import pytest
 
 import byrewright.documents.pack as pack
-from byrewright.documents.pack import PackStopped, write_pack
+from byrewright.documents.pack import PackRefused, PackStopped, write_pack
 from byrewright.documents.report import report_pdf
 from tests.documents.made import made_result
 from tests.plants import rows
@@ -54,38 +55,50 @@ def test_a_stop_changes_nothing(tmp_path: Path) -> None:
     assert files(folder) == {"plant.yaml": b"old\n"}
 
 
-@pytest.mark.parametrize("mixed", [False, True], ids=["alone", "with other files"])
-def test_an_interrupt_between_two_files_leaves_the_old_pack(
-    mixed: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+@pytest.mark.parametrize("turn", [1, 2, 3])
+@pytest.mark.parametrize("one_step", [True, False], ids=["exchanged", "two renames"])
+def test_an_interrupt_leaves_the_old_pack_or_the_new_one(
+    one_step: bool, turn: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Would fail if a new plant file stood beside the old report."""
+    """Would fail if a new plant file stood beside the old report, or another's file were lost."""
     folder = tmp_path / "a"
-    write_pack(folder, TEXT, rows(), made_result(), date=DATE)
-    if mixed:
+    for text in ("# new\n", "# old\n"):
+        write_pack(tmp_path / "a", TEXT + text, rows(), made_result(), date=DATE)
         (folder / "brief.yaml").write_text("cows: 100\n")
-    before = files(tmp_path)
-    real, calls = os.replace, [0]
+        if text == "# new\n":
+            new = files(tmp_path)
+    old, done = files(tmp_path), [0]
 
-    def third(*names: Any) -> None:
-        calls[0] += 1
-        if calls[0] == 7:
-            raise KeyboardInterrupt
-        real(*names)
-
-    monkeypatch.setattr(os, "replace", third)
-    if not mixed:
-        renamed, turn = Path.rename, [0]
-
-        def rename(one: Path, to: Path) -> Path:
-            turn[0] += 1
-            if turn[0] == 2:
+    def interrupted(real: Any) -> Any:
+        def call(*args: Any) -> Any:
+            done[0] += 1
+            if done[0] == turn:
                 raise KeyboardInterrupt
-            return renamed(one, to)
+            return real(*args)
 
-        monkeypatch.setattr(Path, "rename", rename)
-    with pytest.raises(KeyboardInterrupt):
+        return call
+
+    monkeypatch.setattr(os, "link", interrupted(os.link))
+    monkeypatch.setattr(Path, "rename", interrupted(Path.rename))
+    monkeypatch.setattr(pack, "_exchanged", interrupted(pack._exchanged if one_step else no))
+    with contextlib.suppress(KeyboardInterrupt):
         write_pack(folder, TEXT + "# new\n", rows(), made_result(), date=DATE)
-    assert files(tmp_path) == before
+    assert files(tmp_path) == (new if turn > done[0] else old)
+
+
+def no(*_: object) -> bool:
+    """A system that cannot exchange two folders."""
+    return False
+
+
+def test_a_pack_takes_no_folder_that_somebody_stands_in(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Would fail if the folder were exchanged under the shell that stands in it."""
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(PackRefused, match="name a folder for the pack, such as"):
+        write_pack(tmp_path, TEXT, rows(), made_result(), date=DATE)
+    assert not files(tmp_path)
 
 
 def test_what_the_dead_left_is_cleared_and_put_back(tmp_path: Path) -> None:
@@ -108,10 +121,16 @@ def test_other_files_in_the_folder_stay(tmp_path: Path) -> None:
     (folder / "brief.yaml").write_text("cows: 100\n")
     (folder / "drawings" / "own.svg").write_text("<svg/>")
     (folder / "drawings" / "9-gone.svg").write_text("<svg/>")
+    log = (folder / "site.log").open("w")  # another program is writing it
+    folder.chmod(0o750)
     write_pack(folder, TEXT, rows(), made_result(), date=DATE)
     found = files(folder)
     assert found["brief.yaml"] == b"cows: 100\n" and found["drawings/own.svg"] == b"<svg/>"
     assert "drawings/9-gone.svg" not in found and "report.pdf" in found
+    with log:
+        log.write("an alarm")
+    assert (folder / "site.log").read_text() == "an alarm"
+    assert folder.stat().st_mode & 0o777 == 0o750
 
 
 def test_a_crash_changes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -14,7 +14,7 @@ from typing import Any
 from byrewright.plant.plant import Plant
 from byrewright.studies.routes.brute import Case
 from byrewright.studies.routes.network import Network, network
-from byrewright.studies.routes.prove import cut, road
+from byrewright.studies.routes.prove import CONFLICTS, cut, road
 from byrewright.studies.routes.questions import change
 from byrewright.studies.routes.scene import Question, Scene, Stands
 from byrewright.studies.routes.spread import walk
@@ -81,7 +81,8 @@ def safe_order(plant: Plant, before: str, after: str, net: Network | None = None
             orders.avoid(danger)
             if len(dangers) >= ORDERS_TRIED:
                 break
-    return Order(before, after, (), False, len(machines), tuple(dangers), order is None,
+    decided = order is None and orders.settled
+    return Order(before, after, (), False, len(machines), tuple(dangers), decided,
                  tuple(at_rest))  # fmt: skip
 
 
@@ -151,6 +152,7 @@ class _Orders:
         from pysat.solvers import Solver
 
         self.machines = list(machines)
+        self.settled = True
         self.solver: Any = Solver(name="glucose4")
         self.pair: dict[tuple[str, str], int] = {}
         for i, a in enumerate(self.machines):
@@ -176,8 +178,12 @@ class _Orders:
         self.solver.add_clause([self.pair[s, m] for m in danger.moved for s in danger.still])
 
     def next(self) -> list[str] | None:
-        """An order that no known danger forbids, or None: proven that there is none."""
-        if not self.solver.solve():
+        """An order that no known danger forbids, or None: proven that there is none, unless the
+        solver gave up (then it is not `settled`)."""
+        self.solver.conf_budget(CONFLICTS)
+        found = self.solver.solve_limited()
+        self.settled = found is not None
+        if not found:
             return None
         model = set(self.solver.get_model())
         before = {

@@ -24,6 +24,8 @@ ROUNDS = 20_000
 """Rounds for one question. The examples take at most some hundreds."""
 ROUNDS_A_MODE = 200_000
 """Rounds for all questions of one mode."""
+CONFLICTS = 200_000
+"""Conflicts after which the solver gives one round up."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,10 +172,10 @@ class _Search:
     def next(self) -> Combination | None:
         """A combination in which the question is answered with yes, or None: there is no other, or
         the budget ran out (then the question is among the prover's `undecided`)."""
-        while self.solver.solve():
+        while (chosen := self._choose()) is not False:
             self.prover.calls += 1
             self.rounds += 1
-            if self.rounds > ROUNDS or self.prover.calls > ROUNDS_A_MODE:
+            if chosen is None or self.rounds > ROUNDS or self.prover.calls > ROUNDS_A_MODE:
                 self.prover.undecided[self.question.name] = None
                 return None
             model = set(self.solver.get_model())
@@ -194,6 +196,12 @@ class _Search:
                 self.solver.add_clause(clause)
         self.prover.calls += 1
         return None
+
+    def _choose(self) -> bool | None:
+        """Whether there are positions that nothing learnt forbids; None: the solver gave up."""
+        self.solver.conf_budget(CONFLICTS)
+        found: bool | None = self.solver.solve_limited()
+        return found
 
     def _lesson(
         self, condition: Reaches | Stands, position: Mapping[str, str | None]

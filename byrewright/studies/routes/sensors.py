@@ -3,10 +3,15 @@
 A combination is seen when one of the machines that stand wrong is sensed. So a set of sensors sees
 all when it hits every harmful combination: a smallest hitting set (solved exactly as MaxSAT), made
 complete by asking the prover, for any number of wrong positions, for a combination it misses.
+
+The search for the smallest has a budget, counted in questions to the solver and in conflicts within
+one, not in time. Where it runs out the set is a small one that sees all, and the least number that
+was proven is told.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -19,6 +24,10 @@ from byrewright.studies.routes.scene import Scene
 
 POSITION_MEASURES = frozenset({"position", "current", "speed", "presence"})
 """What a sensor on a valve or pump measures to tell its state."""
+QUESTIONS = 2_000
+"""Questions to the solver in the search for one smallest set. The examples take tens."""
+CONFLICTS = 200_000
+"""Conflicts after which the solver gives a question up."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +36,9 @@ class SensorSet:
 
     machines: tuple[str, ...]
     proven: bool
+    """Whether it is proven to see all."""
+    least: int
+    """How many sensors any set needs, as far as proven; as many as here: this is the smallest."""
     hits: tuple[Hit, ...]
     alone: Mapping[str, Hit]
     """Machines that cannot be left out, each with a harm it does alone."""
@@ -56,19 +68,17 @@ def smallest(
     (None: any number). Harm of a mode that is wrong in itself (order 0) no sensor can see; it is
     left out here and reported as a finding.
     """
-    from pysat.examples.hitman import Hitman
-
     wanted = [h for h in hits if h.order and (harms is None or h.question.harm in harms)]
     seen: list[Hit] = []
     known: set[frozenset[str]] = set()
     provers = [(s, Prover(s)) for s in scenes]
     wrong_at_rest = {(h.mode, h.question.name) for h in hits if not h.order}
-    with Hitman(solver="g4", htype="sorted") as hitman:
+    with _Hitting() as hitting:
         for hit in sorted(wanted, key=lambda h: h.order):
-            if not _add(hitman, hit, known, seen, without):
+            if not _add(hitting, hit, known, seen, without):
                 return None
         while True:
-            chosen = set(hitman.get() or [])
+            chosen = hitting.least_set()
             missed = False
             for scene, prover in provers:
                 rest = [m for m in scene.others if m not in chosen]
@@ -80,7 +90,8 @@ def smallest(
                     wrong = prover.first(question, rest, order)
                     if wrong is not None:
                         missed = True
-                        if not _add(hitman, Hit(scene.name, question, wrong), known, seen, without):
+                        hit = Hit(scene.name, question, wrong)
+                        if not _add(hitting, hit, known, seen, without):
                             return None
             if not missed:
                 break
@@ -89,10 +100,71 @@ def smallest(
         if hit.order == 1:
             alone.setdefault(next(iter(hit.machines)), hit)
     proven = not any(p.undecided for _, p in provers)
-    return SensorSet(tuple(sorted(chosen)), proven, tuple(seen), alone)
+    return SensorSet(tuple(sorted(chosen)), proven, hitting.least, tuple(seen), alone)
 
 
-def _add(hitman: Any, hit: Hit, known: set[frozenset[str]], seen: list[Hit],
+class _Unsettled(Exception):
+    """The budget ran out."""
+
+
+class _Hitting:
+    """The smallest set that hits some sets, which are added one by one."""
+
+    def __init__(self) -> None:
+        from pysat.examples.hitman import Hitman
+
+        self.hitman: Any = Hitman(solver="g4", htype="sorted")
+        self.sets: list[frozenset[str]] = []
+        self.least = self.asked = 0
+        self.settled = True
+        self.hitman.oracle._call_oracle = self._ask
+
+    def __enter__(self) -> _Hitting:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.hitman.delete()
+
+    def add(self, choice: frozenset[str]) -> None:
+        """One of these is needed."""
+        self.sets.append(choice)
+        if self.settled:
+            self.hitman.hit(sorted(choice))
+
+    def least_set(self) -> set[str]:
+        """The smallest set; when the budget has run out, a small one that hits all."""
+        if self.settled:
+            try:
+                found = set(self.hitman.get() or [])
+                self.least = len(found)
+                return found
+            except _Unsettled:
+                self.settled = False
+                self.least = max(self.least, self.hitman.oracle.cost)
+        return self._small()
+
+    def _ask(self, assumptions: Sequence[int] = (), expect_interrupt: bool = False) -> bool:
+        """The MaxSAT search's one question to its solver, within the budget."""
+        solver = self.hitman.oracle.oracle
+        self.asked += 1
+        solver.conf_budget(CONFLICTS)
+        found = solver.solve_limited(assumptions=assumptions)
+        if found is None or self.asked > QUESTIONS:
+            raise _Unsettled
+        return bool(found)
+
+    def _small(self) -> set[str]:
+        """Again and again what hits most of the sets that are left."""
+        left, found = self.sets, set[str]()
+        while left:
+            count = Counter(one for choice in left for one in sorted(choice))
+            best = max(sorted(count), key=count.__getitem__)
+            found.add(best)
+            left = [choice for choice in left if best not in choice]
+        return found
+
+
+def _add(hitting: _Hitting, hit: Hit, known: set[frozenset[str]], seen: list[Hit],
          without: Collection[str]) -> bool:  # fmt: skip
     choice = hit.machines - set(without)
     if not choice:
@@ -100,7 +172,7 @@ def _add(hitman: Any, hit: Hit, known: set[frozenset[str]], seen: list[Hit],
     if choice not in known:
         known.add(choice)
         seen.append(hit)
-        hitman.hit(sorted(choice))
+        hitting.add(choice)
     return True
 
 

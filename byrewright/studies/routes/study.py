@@ -289,15 +289,19 @@ def _sensors(study: Routes) -> Iterable[Finding]:
         f"{len(best.machines)} machines need their position sensed so that no number of wrong "
         "positions does harm unseen; the solver shows that no smaller set does.",
     )
-    if not best.proven:
+    if not best.proven or best.least < len(best.machines):
+        all_seen = "every wrong position" + ("" if best.proven else " that was found")
         least = replace(
             least,
             value=None,
             verdict="unknown",
-            missing=("proof that no wrong position stays unseen",),
-            sentence=f"Sensors at {len(best.machines)} machines see every wrong position that was "
-            "found; whether they see all was not settled within the solver's budget.",
-        )
+            missing=("proof that no wrong position stays unseen" if not best.proven else
+                     "proof that no smaller set does",),
+            sentence=f"Sensors at {len(best.machines)} machines see {all_seen}; "
+            f"{best.least} at least are needed. "
+            + ("Whether fewer would do" if best.proven else "Whether they see all")
+            + " was not settled within the solver's budget.",
+        )  # fmt: skip
     yield least
     for text in study.table.unseen:
         yield _find("no_contact", "harm that no contact can tell", 1, "", text, limit=0,
