@@ -16,8 +16,7 @@ from byrewright.plant.plant import Plant
 from byrewright.plant.sited import Sited
 from byrewright.results import Notebook
 from byrewright.standards.rulebook import default_rulebook
-from byrewright.studies.cables import Cable, cable_list
-from byrewright.studies.place import CABLE_UNITS, CABLES, cable_rows
+from byrewright.studies.cables import CABLE_UNITS, CABLES, Cable, cable_list, cable_rows
 from byrewright.studies.sizing.context import Bench
 
 CONFIRM = "Sections, breakers, earthing and grouping: to be confirmed by a licensed electrician."

@@ -83,6 +83,8 @@ class Canvas:
     form: Literal["plan", "view", "sketch", "table"] = "plan"
     """The plan of a sheet; one of several views, each with its title and bar; or a sketch or
     table, which are not to scale."""
+    north: bool = False
+    """Whether one of several views is seen from above and shows where north is."""
     runs: list[Run] = field(default_factory=list)
     under: list[str] = field(default_factory=list)
     over: list[str] = field(default_factory=list)
@@ -161,8 +163,11 @@ class Canvas:
         return found
 
     def cropped(self, box: Area) -> Area:
-        """The part of a box inside the window (a line on its edge where it lies outside)."""
+        """The part of a box inside the window of one of several views (a line on its edge where it
+        lies outside); all of it on a plan."""
         w = self.window
+        if self.form == "plan":
+            return box
         xs = [min(max(v, w[0]), w[2]) for v in (box[0], box[2])]
         ys = [min(max(v, w[1]), w[3]) for v in (box[1], box[3])]
         return xs[0], ys[0], xs[1], ys[1]
@@ -334,6 +339,8 @@ class Canvas:
         self.taken.append((left, low - 2, left + wide, low + 0.5))
         self.letters.append(Letters(left + wide / 2, low, self.title, 2.2, bold=True))
         self.over += self.scale_bar(left + wide + 8, low - 2.4)
+        if self.north:
+            self.over += self.north_arrow(left + wide + 48, low + 1.5)
 
     def svg(self) -> list[str]:
         """Everything drawn, words last on a ground of their own."""
@@ -374,7 +381,7 @@ class Canvas:
         parts.append(letters_svg(Letters(x + wide / 2, y + 3.4, f"1 : {self.scale}", 1.8)))
         return parts
 
-    def north(self, x: float, y: float) -> list[str]:
+    def north_arrow(self, x: float, y: float) -> list[str]:
         """An arrow to the north."""
         tip = (-5.0, 0.0) if self.turned else (0.0, -5.0)
         side = (0.0, 1.4) if self.turned else (1.4, 0.0)

@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
+from byrewright.documents.plan_cables import cables_of
 from byrewright.place import checks
+from byrewright.place.cables import BESIDE_M, TRAY_M, tray_level
 from byrewright.place.model import Plan
 from byrewright.plant.plant import Plant
 from byrewright.plant.sited import Sited
+from byrewright.results import Notebook
 from byrewright.standards.rulebook import default_rulebook
+from byrewright.studies.place import rail_load_kn_m
+from byrewright.studies.sizing.context import Bench
 
 Row = tuple[str | float | int, ...]
+Add = Callable[[str, str, str, float, float, float, str], None]
 WORKS = ("group", "what", "where", "east m", "north m", "level m", "size or amount", "ready")
 READY = {
     "slab": "before anything is set",
@@ -27,6 +34,12 @@ READY = {
     "door": "before the tank",
 }
 """When each must be there, counted from the works themselves (common practice, no source)."""
+
+
+WORKS_NOTES = (
+    "East and north in m from the middle of the deck or pit; levels over the operator's floor.",
+    "Loads, slabs, drainage, gas-tightness and electrics: by licensed people, to local codes.",
+)
 
 
 def builders_list(plant: Plant, made: Sited) -> list[Row]:
@@ -49,7 +62,7 @@ def builders_list(plant: Plant, made: Sited) -> list[Row]:
             room.floor_m,
             f"{room.w:.2f} x {room.d:.2f} m{fall}{roof}",
         )
-    _pit(plan, add)
+    _pit(plant, plan, add)
     for name, many in plan.gullies.items():
         for x, y in many:
             floor = plan.rooms[name].floor_m if name in plan.rooms else 0.0
@@ -87,11 +100,15 @@ def builders_list(plant: Plant, made: Sited) -> list[Row]:
     return rows
 
 
-def _pit(plan: Plan, add: object) -> None:
+def _pit(plant: Plant, plan: Plan, add: Add) -> None:
     put = add
-    assert callable(put)
     deck = plan.deck
     if deck.rotary:
+        bench = Bench(plant, default_rulebook(), Notebook("place", plant.site.name))
+        load = rail_load_kn_m(bench)
+        if load is not None:
+            put("load", "load of the roller track", "hall", 0, 0, 0,
+                f"{load:.1f} kN on each metre, radius {deck.rail_radius_m:.2f} m")  # fmt: skip
         put(
             "pit",
             "pit under the deck",
@@ -134,9 +151,8 @@ def _pit(plan: Plan, add: object) -> None:
         )
 
 
-def _machines(plant: Plant, plan: Plan, add: object) -> None:
+def _machines(plant: Plant, plan: Plan, add: Add) -> None:
     put = add
-    assert callable(put)
     rules = default_rulebook()
     margin = rules.number("place.plinth_margin_m")
     share, high = rules.number("place.plinth_mass_share"), rules.number("place.plinth_height_m")
@@ -169,9 +185,8 @@ def _machines(plant: Plant, plan: Plan, add: object) -> None:
             )
 
 
-def _rest(plant: Plant, made: Sited, add: object) -> None:
+def _rest(plant: Plant, made: Sited, add: Add) -> None:
     put = add
-    assert callable(put)
     plan, rules = made.plan, default_rulebook()
     passage = plan.rooms["passage"]
     for name, kw, volume in checks.warm_rooms(plan, rules.number("place.motor_heat_share")):
@@ -222,6 +237,7 @@ def _rest(plant: Plant, made: Sited, add: object) -> None:
             room.floor_m,
             f"for {len(boards)} boards; sizes by a licensed electrician",
         )
+    _cable_ways(plant, made, put)
     if "tanker" in plan.rooms:
         bay = plan.rooms["tanker"]
         put(
@@ -244,3 +260,24 @@ def _rest(plant: Plant, made: Sited, add: object) -> None:
         passage.floor_m + 1,
         "one a room",
     )
+
+
+def _cable_ways(plant: Plant, made: Sited, add: Add) -> None:
+    """Tray, duct to the deck or pit, and what comes in at each board that the supply feeds."""
+    plan = made.plan
+    passage, level = plan.rooms["passage"], tray_level(plan)
+    add("duct", "cable tray along the passage, beside the pipes", "passage", passage.x + TRAY_M,
+        passage.y, level, f"{passage.d:.1f} m; brackets by the electrician")  # fmt: skip
+    feeding = {f for m in plant.equipment.values() for f in m.fed_from}
+    every = cables_of(plant, made)
+    inward = [c for c in every if plan.bodies[c.way.board].room == "outside"]
+    for cable in inward:
+        if cable.way.tag in feeding:
+            x, y, _ = cable.way.points[0]
+            add("power", f"{cable.way.board} to {cable.way.tag}", "outside", x, y, 0.0,
+                f"{cable.breaker_a:g} A, {cable.phases} phase{'s' if cable.phases > 1 else ''}; "
+                "duct and section by a licensed electrician")  # fmt: skip
+    down = [c for c in every if min(p[2] for p in c.way.points) < -0.2]
+    if down:
+        add("duct", f"cable duct beside the trench's pipes, for {len(down)} cables", "hall",
+            0.0, BESIDE_M, min(p[2] for p in down[0].way.points), "110 mm or a tray")  # fmt: skip

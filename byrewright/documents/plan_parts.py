@@ -121,7 +121,6 @@ def draw_machines(
     canvas: Canvas, plan: Plan, bodies: list[Body], *, service: bool, tags: bool, fill: str = PAPER
 ) -> list[str]:
     """Machines as boxes with their tags; answers the tags that found no room."""
-    left_out = []
     for body in bodies:
         if service and body.front_m > 0.3 and not body.hung:
             canvas.box(body.service_box, 0.12, colour=QUIET, dashes=DOTS)
@@ -131,11 +130,18 @@ def draw_machines(
         if body.pinned:
             x1, y1, x2, _ = body.box
             canvas.line(((x1, y1), (x1 + 0.1, y1 - 0.1), (x2, y1)), 0.1, QUIET)
-    if tags:
-        for body in sorted(bodies, key=lambda b: -b.dx * b.dy):
-            if not canvas.tag(body.box, body.tag, bold=body.dx * body.dy > 2.0):
-                left_out.append(body.tag)
-    return left_out
+    return draw_tags(canvas, bodies) if tags else []
+
+
+def draw_tags(canvas: Canvas, bodies: list[Body]) -> list[str]:
+    """The machines' tags, large machines first; answers those that found no room."""
+    for body in bodies:
+        canvas.keep_clear(body.box)
+    return [
+        body.tag
+        for body in sorted(bodies, key=lambda b: -b.dx * b.dy)
+        if not canvas.tag(body.box, body.tag, bold=body.dx * body.dy > 2.0)
+    ]
 
 
 def draw_body(
@@ -165,16 +171,17 @@ def draw_gullies(canvas: Canvas, plan: Plan) -> None:
     """Gullies as small crossed squares."""
     for many in plan.gullies.values():
         for x, y in many:
+            canvas.keep_clear((x - 0.1, y - 0.1, x + 0.1, y + 0.1))
             canvas.box((x - 0.1, y - 0.1, x + 0.1, y + 0.1), 0.15, colour=QUIET)
             canvas.line(((x - 0.1, y - 0.1), (x + 0.1, y + 0.1)), 0.12, QUIET)
             canvas.line(((x - 0.1, y + 0.1), (x + 0.1, y - 0.1)), 0.12, QUIET)
 
 
-def draw_routes(canvas: Canvas, made: Sited, frame: str) -> None:
+def draw_routes(canvas: Canvas, made: Sited, frames: tuple[str, ...]) -> None:
     """Pipes in plan, each in its service's pattern; upright pieces are dots."""
     box = canvas.window
     for route in made.routes:
-        if route.frame != frame or not route.points:
+        if route.frame not in frames or not route.points:
             continue
         flat = [(p[0], p[1]) for p in route.points]
         if all(not (box[0] <= x <= box[2] and box[1] <= y <= box[3]) for x, y in flat):

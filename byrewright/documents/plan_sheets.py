@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 
 from byrewright.documents import plan_cables, plan_pipes, plan_sections
 from byrewright.documents.ink import PAPER, QUIET, own_colours
-from byrewright.documents.plan_canvas import Area, Canvas
+from byrewright.documents.plan_canvas import Area, Canvas, Flat
+from byrewright.documents.plan_lists import WORKS_NOTES, builders_list
 from byrewright.documents.plan_parts import (
     FIELD,
     draw_deck,
@@ -18,6 +19,8 @@ from byrewright.documents.plan_parts import (
     draw_racks,
     draw_rooms,
     draw_routes,
+    draw_stubs,
+    draw_tags,
 )
 from byrewright.documents.plan_tables import table_pages
 from byrewright.documents.schematic import BORDER_MM, FOOT_MM, PAGES, Issue, title_block
@@ -26,7 +29,7 @@ from byrewright.documents.sheets import Sheet
 from byrewright.documents.svg import letters_svg, rect_svg, rule_svg, sheet_svg
 from byrewright.documents.typeset import pdf
 from byrewright.place.layout import BLOCK
-from byrewright.place.model import Plan
+from byrewright.place.model import Body, Plan, Point
 from byrewright.plant.plant import Plant
 from byrewright.plant.sited import Sited, sited
 from byrewright.standards.footprints import footprint
@@ -54,6 +57,7 @@ def plan_sheets(plant: Plant) -> tuple[PlanSheet, ...]:
     groups = plan_pipes.sketch_groups(plant, made)
     return (
         PlanSheet("P6-works", "Builder's works", works),
+        *_tables("B", "Builder's works: list", builders_list(plant, made), WORKS_NOTES, 0),
         PlanSheet("P1-plan", "General arrangement", general),
         PlanSheet("P2-block", "Dairy block", block),
         PlanSheet("P3-deck", "Under the deck" if rotary else "Head of the pit", under),
@@ -117,7 +121,7 @@ def page_svg(
     parts.append(rule_svg(((left, top), (right, top)), 0.35))
     at = left + 4
     if views and views[0].form == "plan":
-        parts += [*views[0].scale_bar(left + 8, top + 4), *views[0].north(left + 62, top + 9)]
+        parts += [*views[0].scale_bar(left + 8, top + 4), *views[0].north_arrow(left + 62, top + 9)]
         at = left + 76
     if views and views[0].form == "sketch":
         parts += _axes(left + 12, top + 10)
@@ -230,7 +234,10 @@ def block(plant: Plant, made: Sited) -> Drawn:
     rooms = [r for name, r in plan.rooms.items() if name == "passage" or name in BLOCK]
     bodies = [b for b in plan.bodies.values() if b.room in {r.name for r in rooms}]
     bodies += [b for b in plan.bodies.values() if b.room == "outside"]
-    box = (min(r.x for r in rooms), min(r.y for r in rooms), max(r.x2 for r in rooms) + 1.5,
+    yard = [b.box for b in plan.bodies.values() if b.room == "outside"
+            and b.y > min(r.y for r in rooms)]  # fmt: skip
+    box = (min(r.x for r in rooms), min(r.y for r in rooms),
+           max([max(r.x2 for r in rooms) + 1.0, *(b[2] + 1.0 for b in yard)]),
            max(r.y2 for r in rooms))  # fmt: skip
     canvas = _canvas(_margin(box, 0.5), box[3] - box[1] > box[2] - box[0])
     sub = Plan(plan.scene, plan.deck, {r.name: r for r in rooms}, plan.racks, plan.gullies,
@@ -241,60 +248,71 @@ def block(plant: Plant, made: Sited) -> Drawn:
     draw_gullies(canvas, Plan(plan.scene, plan.deck, {}, {}, {
         k: g for k, g in plan.gullies.items() if k in {r.name for r in rooms}}, {}))  # fmt: skip
     bodies = [b for b in bodies if box[0] - 0.5 < b.x < box[2] + 0.5 and box[1] < b.y < box[3]]
-    for body in bodies:
-        canvas.keep_clear(body.box)
+    draw_routes(canvas, made, ("fixed",))
+    draw_machines(canvas, plan, bodies, service=True, tags=False)
+    draw_stubs(canvas, made, {b.tag for b in bodies}, _from_above)
+    draw_tags(canvas, bodies)
     draw_names(canvas, rooms)
-    draw_machines(canvas, plan, bodies, service=True, tags=True)
-    draw_routes(canvas, made, "fixed")
-    note = [
+    canvas.tag_pipes()
+    return [canvas], [
         "Dotted: floor kept free for service. Boxes without service space hang on the wall.",
+        "A pipe that passes over or under a machine is broken at it; dots: pipes that join it.",
         "Sizes are typical unless stated in the plant file; confirm with the supplier.",
-        "The set-out table gives the middle of each machine's footprint and its base level.",
-        "A machine that a person has placed keeps its place when the plan is drafted again.",
+        "Set-out table: middle of each footprint and base level. Levels of pipes: sections, list.",
     ]
-    return [canvas], note
+
+
+def _from_above(p: Point) -> Flat:
+    return p[0], p[1]
 
 
 def under(plant: Plant, made: Sited) -> Drawn:
-    """P3: what hangs under the deck, or stands at the head of the pit, with its pipes."""
+    """P3: what hangs under the deck, whole and its middle larger; or the head of the pit."""
     plan, deck = made.plan, made.plan.deck
-    if deck.rotary:
-        r = deck.ring_radius_m + 0.6
-        box: Area = (-r, -r, r, r)
-        frame = "deck"
-    else:
-        head = plan.rooms["head"]
-        box = (deck.pit_length_m / 2 - 1.0, head.y - 0.6, head.x2 + 0.4, head.y2 + 0.6)
-        frame = "fixed"
-    canvas = _canvas(box)
-    bodies = [
-        b for b in plan.bodies.values() if b.frame == "deck" or b.room == "head"
-        or (deck.rotary and b.room == "hall")
-    ]  # fmt: skip
-    if deck.rotary:
-        canvas.circle(0, 0, deck.ring_radius_m, 0.4)
-        canvas.circle(0, 0, deck.pit_radius_m, 0.2, QUIET, (3, 1))
-    else:
-        head = plan.rooms["head"]
-        canvas.box((head.x, head.y, head.x2, head.y2), 0.45)
-    for body in bodies:
-        canvas.keep_clear(body.box)
-    draw_machines(canvas, plan, bodies, service=False, tags=True)
-    draw_routes(canvas, made, frame)
-    if deck.rotary:
-        inside = [r for r in made.routes if r.frame == "fixed" and r.points]
-        thin = replace(made, routes=tuple(inside))
-        draw_routes(canvas, thin, "fixed")
-    note = [
-        "Drawn at the deck's datum angle; all but the gland's lower side turn with it.",
-        "Ring: milkline, pulsator line and wash line one over another. Dashes: edge of the pit.",
-        "Drains of the deck let out over a gutter round the pit. Levels: set-out table.",
-        "Pipes below the deck's frame are fixed and lead through the trench.",
-    ]
+    left, top, right, bottom = FIELD
     if not deck.rotary:
-        note = ["The pumps stand lower than the pit so that milk runs to them.",
-                "Levels: see the set-out table."]  # fmt: skip
-    return [canvas], note
+        head = plan.rooms["head"]
+        box: Area = (deck.pit_length_m / 2 - 1.0, head.y - 0.6, head.x2 + 0.4, head.y2 + 0.6)
+        canvas = _canvas(box)
+        canvas.box((head.x, head.y, head.x2, head.y2), 0.45)
+        _hung(canvas, made, [b for b in plan.bodies.values() if b.room == "head"], ("fixed",))
+        return [canvas], [
+            "The pumps stand lower than the pit so that milk runs to them. Levels: sections.",
+            "A pipe that passes over or under a machine is broken at it; dots: pipes that join it.",
+        ]
+    bodies = [b for b in plan.bodies.values() if b.frame == "deck" or b.room == "hall"]
+    r = deck.ring_radius_m + 0.6
+    reach = 0.5 + max((max(map(abs, b.box)) for b in bodies), default=2.0)
+    views: list[Canvas] = []
+    for box, at, wide, words in (
+        ((-r, -r, r, r), left, 150.0, "the whole, from above"),
+        ((-reach, -reach, reach, reach), left + 164.0, right - left - 164.0, "its middle"),
+    ):
+        view = Canvas(box, at, top, wide, bottom - top - 12, title=words, form="view", north=True,
+                      taken=views[0].taken if views else [])  # fmt: skip
+        view.circle(0, 0, deck.ring_radius_m, 0.4)
+        view.circle(0, 0, deck.pit_radius_m, 0.2, QUIET, (3, 1))
+        draw_racks(view, Plan(plan.scene, deck, {}, {
+            k: t for k, t in plan.racks.items() if t.trench}, {}, {}))  # fmt: skip
+        _hung(view, made, bodies, ("fixed", "deck"))
+        views.append(view)
+    return views, [
+        "Drawn at the deck's datum angle; all but the gland's lower side turn with it. Thick ring: "
+        "milkline, pulsator",
+        "line and wash line one over another. Dashes: edge of the pit, trench. A pipe that passes "
+        "over or under a",
+        "machine is broken at it; dots: pipes that join it. Deck drains let out over a gutter.",
+        "Pipes below the deck's frame are fixed and lead through the trench. Levels: sections.",
+    ]
+
+
+def _hung(canvas: Canvas, made: Sited, bodies: list[Body], frames: tuple[str, ...]) -> None:
+    """Machines with their pipes and tags."""
+    draw_routes(canvas, made, frames)
+    draw_machines(canvas, made.plan, bodies, service=False, tags=False)
+    draw_stubs(canvas, made, {b.tag for b in bodies}, _from_above)
+    draw_tags(canvas, bodies)
+    canvas.tag_pipes()
 
 
 def works(plant: Plant, made: Sited) -> Drawn:
@@ -345,7 +363,10 @@ def works(plant: Plant, made: Sited) -> Drawn:
             canvas.circle(x, y, r, 0.25)
             canvas.tag((x - r, y - r, x + r, y + r), f"{od + 50:.0f} {z:+.2f}", 1.3, far_mm=10)
     for room in rooms:
-        canvas.dimension((room.x2, room.y), (room.x2, room.y2), 7.0)
+        if room.name != "passage":
+            canvas.dimension((room.x2, room.y), (room.x2, room.y2), 7.0)
+    passage = plan.rooms["passage"]
+    canvas.dimension((passage.x, passage.y), (passage.x, passage.y2), -5.0)
     note = [
         "Rings: openings for pipes: across in mm, level of the middle. Dashes: plinths, loads.",
         "Crossed squares: gullies. Floors fall to them. Loads in tonnes when full.",

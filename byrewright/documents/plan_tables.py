@@ -14,7 +14,7 @@ from byrewright.documents.svg import rule_svg
 Cell = str | float | int
 SIZES_MM, ROW, GAP_MM, APART_MM = (2.6, 2.3, 2.0, 1.8), 1.9, 2.2, 9.0
 """Letter sizes tried, largest first; rows apart, in letter sizes; between columns and tables."""
-MOST_CHARS = 26
+MOST_CHARS = 74
 
 
 @dataclass(frozen=True, slots=True)

@@ -114,7 +114,7 @@ FOOTPRINTS: Mapping[str, Footprint] = {
     "non_return_valve": Footprint("milk", "in line", 0.3, 0.3, 0.3, 5),
     "header": Footprint("milk", "hung", 0.4, 0.2, 0.2, 15, base_m=1.5),
     "floor_drain": Footprint("yard", "none"),
-    "rotary_gland": Footprint("deck", "standing", 0.9, 0.9, 1.4, 180, barrel=True),
+    "rotary_gland": Footprint("deck", "standing", 0.9, 0.9, 1.4, 180),
     "platform": Footprint("deck", "none"),
     "drive_unit": _spread("deck"),
     "deck_rollers": _spread("deck"),

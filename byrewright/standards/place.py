@@ -121,6 +121,8 @@ VALUES: tuple[Value, ...] = (
           "noise_directive", "second_hand", "limit"),
     Value("place.noise_pump_db", 82.0, "dB(A)", "beside a vacuum pump; state the supplier's",
           "practice", "from_memory", "typical", 75.0, 90.0),
+    Value("place.noise_wall_db", 25.0, "dB", "what a masonry wall with an ordinary door in it "
+          "takes off; 45 without the door", "practice", "from_memory", "typical", 15.0, 45.0),
     Value("place.plinth_mass_share", 4.0, "", "plinth over the mass of the set on it",
           "pump_foundations", "read", "typical", 3.0, 5.0),
     Value("place.plinth_margin_m", 0.076, "m", "plinth beyond the set, all round, to 375 kW",

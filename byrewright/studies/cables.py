@@ -161,4 +161,29 @@ def target_of(plant: Plant, plan: Plan, machine: Machine) -> Target | None:
     return Target("hall", (0.0, 0.6, deck.height_m + 0.3))
 
 
-__all__ = ["Cable", "cable_list", "target_of"]
+CABLES = ("from", "to", "what", "supply", "load", "current", "phases", "breaker", "section",
+          "length", "drop", "with those before")  # fmt: skip
+CABLE_UNITS = ("", "", "", "", "kW", "A", "", "A", "mm2", "m", "%", "%")
+
+
+def cable_rows(every: tuple[Cable, ...]) -> tuple[tuple[str | float, ...], ...]:
+    """The cable list's rows."""
+    return tuple(
+        (c.way.board, c.way.tag, c.title, "second" if c.second else "first", c.kw or "-",
+         c.amps or "-", c.phases, c.breaker_a or "-", section_words(c), c.way.length_m,
+         c.drop_pct if c.amps else "-", c.total_pct if c.amps else "-")
+        for c in every
+    )  # fmt: skip
+
+
+def section_words(cable: Cable) -> str:
+    """A cable's section in words.
+
+    `2 x 240` for two side by side, `ask` where no usual cable will do, `-` where the load is not
+    known.
+    """
+    if cable.mm2 is None:
+        return "ask"
+    if not cable.mm2:
+        return "-"
+    return (f"{cable.together} x " if cable.together > 1 else "") + f"{cable.mm2:g}"

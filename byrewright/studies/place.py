@@ -4,19 +4,23 @@ from __future__ import annotations
 
 import math
 
+from byrewright.physics.noise import away_db, together_db
 from byrewright.place import checks
 from byrewright.place.model import Plan
 from byrewright.plant.plant import Plant
-from byrewright.plant.roles import MovesMilk
+from byrewright.plant.roles import MovesMilk, PumpsVacuum, StandsCows
 from byrewright.plant.sited import Sited, sited
 from byrewright.results import Notebook, Result, Table
 from byrewright.standards.place import tank_wall_key
 from byrewright.standards.rulebook import Rulebook, default_rulebook
-from byrewright.studies.cables import Cable, cable_list
+from byrewright.studies.cables import CABLE_UNITS, CABLES, cable_list, cable_rows
 from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.deck import design_roller_n
 from byrewright.studies.sizing.sizes import worked
 
 TIGHT = 0.05
+ROLLERS = 100
+"""Any number: the load on a metre of track does not turn on how many rollers share it."""
 NAMED = 8
 """Tags named in one sentence; the table holds the rest."""
 AIR_KJ_M3K = 1.2
@@ -43,7 +47,8 @@ def study_place(plant: Plant, rules: Rulebook | None = None) -> Result:
     bench.assume("place", f"size of {typical} machines", "typical for their rating", "",
                  "not stated; take the supplier's")  # fmt: skip
     for topic in (_fits, _service, _doors, _tanks, _low_points, _gravity, _turning, _pipes, _racks,
-                  _dry, _suction, _crests, _differs, _loads, _air, _cables):  # fmt: skip
+                  _dry, _suction, _crests, _differs, _loads, _rail, _air, _noise,
+                  _cables):  # fmt: skip
         topic(bench, made)
     return bench.notes.result()
 
@@ -355,6 +360,72 @@ def _air(bench: Bench, made: Sited) -> None:
     )  # fmt: skip
 
 
+def rail_load_kn_m(bench: Bench) -> float | None:
+    """Design load on each metre of the roller track, kN/m; None where no deck turns on one."""
+    deck = bench.plant.first(StandsCows)
+    if deck is None or deck.layout != "rotary" or not deck.rail_radius_m:
+        return None
+    return (
+        design_roller_n(bench, deck, ROLLERS) * ROLLERS / 1000 / (2 * math.pi * deck.rail_radius_m)
+    )
+
+
+def _rail(bench: Bench, made: Sited) -> None:
+    load = rail_load_kn_m(bench)
+    if load is None:
+        return
+    bench.find(
+        "place.rail_load", "Load on the roller track", round(load, 1), "kN/m",
+        f"Deck and cows, with their dynamic factor, press {load:.1f} kN on each metre of the "
+        "roller track: its foundation is a matter for the structural engineer.",
+        formula="design load of all rollers / (2 pi r)",
+        inputs=(worked("r", "radius of the track", made.plan.deck.rail_radius_m, "m"),),
+        source="definition", known="derived",
+    )  # fmt: skip
+
+
+def _noise(bench: Bench, made: Sited) -> None:
+    plan = made.plan
+    near = bench.number("place.noise_pump_db")
+    wall = bench.number("place.noise_wall_db")
+    pumps = [(plan.bodies[p.id], p.count) for p in bench.plant.machines(PumpsVacuum)
+             if p.id in plan.bodies]  # fmt: skip
+    if not pumps:
+        return
+    every = [near for _, count in pumps for _ in range(count)]
+    beside = together_db(every)
+    rules = (bench.rule("place.noise_pump_db", "L"), bench.rule("place.noise_wall_db", "R"),
+             bench.rule("place.noise_upper_db"), bench.rule("place.noise_action_db"))  # fmt: skip
+    left = "Compressors and chillers are not counted: ask for their levels."
+    bench.find(
+        "place.noise_beside", "Noise among the vacuum pumps", round(beside, 1), "dB(A)",
+        f"{len(every)} vacuum pumps of {near:g} dB(A) each together make {beside:.0f} dB(A) where "
+        "one works on them; for a full day from 85 dB(A) hearing protection must be worn, so keep "
+        f"stays short or protected. {left}",
+        formula="10 lg sum 10^(L/10)", inputs=rules, source="noise_directive", known="second_hand",
+    )  # fmt: skip
+    deck = plan.deck
+    place = (deck.edge_radius_m + 1.0, 0.0) if deck.rotary else (deck.pit_length_m / 2, 0.0)
+    levels = []
+    for body, count in pumps:
+        far = math.dist((body.x, body.y), place)
+        apart = body.room not in ("hall", "head")
+        levels += [away_db(near, far) - (wall if apart else 0.0)] * count
+    there = together_db(levels)
+    body = min((b for b, _ in pumps), key=lambda b: (math.dist((b.x, b.y), place), b.tag))
+    bench.find(
+        "place.noise", "Noise of the vacuum pumps where people milk", round(there, 1), "dB(A)",
+        f"{body.tag}, the nearest, stands {math.dist((body.x, body.y), place):.0f} m from where "
+        + ("people milk, behind a wall" if body.room not in ("hall", "head") else
+           "people milk, in the same room")
+        + f": {there:.0f} dB(A) of the vacuum pumps arrive, against 80 dB(A) at which action "
+        f"begins. {left}",
+        limit=bench.number("place.noise_action_db"), sense="at_most", allowance=0.02,
+        formula="10 lg sum 10^((L - 20 lg r - R)/10)", inputs=rules, source="noise_directive",
+        known="second_hand",
+    )  # fmt: skip
+
+
 def _cables(bench: Bench, made: Sited) -> None:
     every = cable_list(bench, made)
     total = math.fsum(c.way.length_m for c in every)
@@ -395,32 +466,4 @@ def _cables(bench: Bench, made: Sited) -> None:
     )  # fmt: skip
 
 
-CABLES = ("from", "to", "what", "supply", "load", "current", "phases", "breaker", "section",
-          "length", "drop", "with those before")  # fmt: skip
-CABLE_UNITS = ("", "", "", "", "kW", "A", "", "A", "mm2", "m", "%", "%")
-
-
-def cable_rows(every: tuple[Cable, ...]) -> tuple[tuple[str | float, ...], ...]:
-    """The cable list's rows."""
-    return tuple(
-        (c.way.board, c.way.tag, c.title, "second" if c.second else "first", c.kw or "-",
-         c.amps or "-", c.phases, c.breaker_a or "-", section_words(c), c.way.length_m,
-         c.drop_pct if c.amps else "-", c.total_pct if c.amps else "-")
-        for c in every
-    )  # fmt: skip
-
-
-def section_words(cable: Cable) -> str:
-    """A cable's section in words.
-
-    `2 x 240` for two side by side, `ask` where no usual cable will do, `-` where the load is not
-    known.
-    """
-    if cable.mm2 is None:
-        return "ask"
-    if not cable.mm2:
-        return "-"
-    return (f"{cable.together} x " if cable.together > 1 else "") + f"{cable.mm2:g}"
-
-
-__all__ = ["CABLES", "CABLE_UNITS", "Plan", "cable_rows", "section_words", "study_place"]
+__all__ = ["Plan", "rail_load_kn_m", "study_place"]

@@ -11,6 +11,7 @@ import pytest
 from byrewright.documents.plan_dxf import LAYERS, plan_dxf, spread_tags
 from byrewright.documents.plan_lists import builders_list
 from byrewright.documents.plan_pipes import pipe_list
+from byrewright.physics.noise import away_db, together_db
 from byrewright.place import checks
 from byrewright.place.layout import lay_out
 from byrewright.place.model import Door
@@ -55,7 +56,7 @@ def test_a_drafted_plan_holds(layout: str, stalls: int) -> None:
         "place.overlap", "place.in_room", "place.height", "place.service", "place.door",
         "place.gravity", "place.trip", "place.turning_gap", "place.clash", "place.headroom",
         "place.rack", "place.dry", "place.flooded", "place.crest", "place.load", "place.air",
-        "place.cables", "place.tank_clear", "place.low_point",
+        "place.cables", "place.tank_clear", "place.low_point", "place.noise", "place.volt_drop",
     }  # fmt: skip
     assert all(f.formula for f in result.findings)
 
@@ -128,6 +129,20 @@ def test_low_points_gravity_racks_and_dry_rooms_are_measured() -> None:
         for off in (-0.4, 0.4)
     )
     assert checks.rack_width(plan, rack, two).value == pytest.approx(0.9)
+
+
+def test_noise_falls_with_distance_and_wall() -> None:
+    """Would fail if a vacuum pump in the parlour passed as one behind a wall.
+
+    Two sources of one level are 3 dB more, double the distance 6 dB less (any handbook)."""
+    plant = briefed("rotary", 46)
+    held = [f for f in study_place(plant).findings if f.key == "place.noise"]
+    assert [f.verdict for f in held] == ["holds"]
+    edge = made(plant).plan.deck.edge_radius_m
+    loud = study_place(placed(plant, VP1=MachinePlace(room="hall", at=(edge + 1.5, 0.8))))
+    assert verdicts(loud, "place.noise") == {"fails"}
+    assert together_db([80.0, 80.0]) == pytest.approx(83.0, abs=0.02)
+    assert away_db(82.0, 8.0) - away_db(82.0, 4.0) == pytest.approx(-6.02, abs=0.01)
 
 
 def test_levels_tell_suction_and_crest() -> None:
