@@ -114,6 +114,7 @@ def rotary(
         "V31": ("valve", {"duty": "fill", "moved_by": "air"}),
         "V32": ("valve", {"duty": "fill", "moved_by": "air"}),
         "V33": ("valve", {"duty": "fill", "moved_by": "air"}),
+        "V34": ("valve", {"duty": "divert"}),
         "V40": ("valve", {"duty": "divert"}),
         "TK1": ("bulk_tank", {"volume_l": size, "cooling_kw": 60}),
         "TK2": ("bulk_tank", {"volume_l": size, "cooling_kw": 60}),
@@ -163,6 +164,7 @@ def rotary(
         "BT1.outlet MP3.inlet", "BT1.outlet MP4.inlet", "MP3.outlet MF1.inlet",
         "MP4.outlet MF2.inlet", "MF1.outlet V40.a", "MF2.outlet V40.a", "V40.b PC1.milk_in",
         "V40.c CF1.milk", "PC1.milk_out V31.a", "PC1.milk_out V32.a", "PC1.milk_out V33.a",
+        "PC1.milk_out V34.a", "V34.b TR1.return_1",
         "V31.b TK1.inlet_1", "V32.b TK2.inlet_1", "V33.b TB1.inlet_1", "TK1.outlet TB1.inlet_2",
         "TK2.outlet TB1.inlet_3", "CU1.refrigerant_out TK1.refrigerant_in",
         "TK1.refrigerant_out CU1.refrigerant_in", "CU2.refrigerant_out TK2.refrigerant_in",
@@ -183,7 +185,7 @@ def rotary(
             pipes.append(pipe(f"L{number}", start, end))
     runs = {m: "runs" for m in ("VP1", "VP2", "MP1", "MP2", "MP3", "MP4", "AC1", "LP1", "DU1")
             if m in equipment}  # fmt: skip
-    fill = {"V31": "open", "V32": "closed", "V33": "closed", "V40": "to_b"}
+    fill = {"V31": "open", "V32": "closed", "V33": "closed", "V34": "closed", "V40": "to_b"}
     modes = {
         "milking": Mode(name="milking", does=("milking",),
                         positions={**runs, **fill, "MU1": "milks", "AC2": "ready"}),
@@ -193,8 +195,10 @@ def rotary(
         "direct": Mode(name="direct", does=("direct_load",), like="milking",
                        positions={"V31": "closed", "V33": "open"}),
         "wash": Mode(name="wash", does=("wash",),
-                     positions={**runs, "MU1": "washes", "AI1": "pulses", "DS1": "runs"}),
-        "idle": Mode(name="idle", does=("idle",), positions={"MU1": "idle", "V31": "closed"}),
+                     positions={**runs, **fill, "V31": "closed", "V34": "open", "MU1": "washes",
+                                "AI1": "pulses", "DS1": "runs"}),
+        "idle": Mode(name="idle", does=("idle",),
+                     positions={"MU1": "idle", "V31": "closed", "V34": "closed"}),
     }  # fmt: skip
     return Plant(
         byrewright=1, equipment=equipment, pipes=tuple(pipes), modes=modes,

@@ -34,8 +34,9 @@ from byrewright.plant.programme import group_gap_s, programme_of
 from byrewright.plant.roles import StandsCows
 from byrewright.standards.rulebook import Rulebook
 
-GOES_ON = (("milking", "direct_load"), ("wash", "rinse"), ("idle",))
-"""What goes on in the engine's modes: milking, washing, idle."""
+GOES_ON = (("milking", "direct_load"), ("wash", "rinse"), ("wash", "rinse"), ("drain_down",),
+           ("idle",))  # fmt: skip
+"""What goes on in the engine's modes: milking, washing, rinsing, draining down, idle."""
 
 
 class Arrays:
@@ -64,7 +65,7 @@ class Arrays:
     def _vessel_arrays(self) -> tuple[sh.Floats, sh.Ints]:
         low, names = self.low, self.names
         v_f = sh.zeros(len(names.vessels), 4)
-        v_i = np.full((len(names.vessels), 6), -1, np.int64)
+        v_i = np.full((len(names.vessels), 7), -1, np.int64)
         for i, tag in enumerate(names.vessels):
             row = low.vessels[tag]
             v_f[i] = (row.cap_kg, row.ua, row.ice_kj, row.c)
@@ -77,6 +78,7 @@ class Arrays:
                 v_i[i, sh.VI_WALL] = SHAPES[row.wall]
             if row.fill:
                 v_i[i, sh.VI_FILL] = 1
+            v_i[i, sh.VI_WASHED] = int(row.washed)
         return v_f, v_i
 
     def _mover_arrays(self) -> tuple[sh.Floats, sh.Ints, sh.Ints, sh.Floats, sh.Floats]:
@@ -239,14 +241,13 @@ class Arrays:
         found = self.lowering.first(Stalls)
         assert found is not None
         self.names.deck, one = found
-        units = self.lowering.first(Units)
-        assert units is not None
-        self.names.units = units[0]
+        units = self.lowering.all(Units)
+        self.names.units = [tag for tag, _ in units]
         pace = one.turn_s / one.stalls if one.layout == "rotary" else one.turn_s
         num[sh.N_LAYOUT] = 0 if one.layout == "rotary" else 1
         num[sh.N_STALLS] = one.stalls
         num[sh.N_ROWS] = one.rows
-        num[sh.N_UNITS] = units[1].count
+        num[sh.N_UNITS] = sum(one.count for _, one in units)
         par[sh.PAR_STALL_S] = pace
         par[sh.PAR_ATTACH_AT] = 0.5 * one.closed_stalls
         par[sh.PAR_EXIT_AT] = one.stalls - 0.5 * one.closed_stalls
@@ -278,26 +279,28 @@ class Arrays:
         pumps = self.lowering.all(MakesVacuum)
         if len(pumps) > 8:
             raise DoesNotCompile("More than eight vacuum pumps: join alike ones with `count`.")
-        units = self.lowering.first(Units)
-        assert units is not None
+        sets = [one for _, one in self.lowering.all(Units)]
+        units = sum(u.count for u in sets)
+        through = sum(u.count * u.air_l_min_free for u in sets) / max(units, 1)
+        falls = sum(u.count * u.fall_air_l_min_free for u in sets) / max(units, 1)
         pulse = sum(one.each_l_min_free for _, one in self.lowering.all(DrawsAir)[:1])
-        each = units[1].air_l_min_free + pulse
+        each = through + pulse
         holds = self.lowering.first(HoldsVacuum)
         set_kpa = holds[1].set_kpa if holds is not None else self.number("vacuum.nominal_kpa")
         leak = self.number("vacuum.system_leak_share") * max(
             (p.capacity_l_min_free for _, p in pumps), default=0.0
         )
         leak += self.number("vacuum.milk_leak_base_l_min")
-        leak += self.number("vacuum.milk_leak_per_unit_l_min") * units[1].count
+        leak += self.number("vacuum.milk_leak_per_unit_l_min") * units
         known = tuple(
             Pump(p.capacity_l_min_free, p.at_vacuum_kpa, p.motor_kw, p.variable, p.least_share)
             for _, p in pumps
         )
         ambient = ambient_pressure_kpa_abs(self.plant.site.altitude_m)
-        found = self.vacuum or capacity_balance(known, set_kpa, units[1].count, each, leak, ambient)
+        found = self.vacuum or capacity_balance(known, set_kpa, units, each, leak, ambient)
         par[sh.PAR_VAC_SET] = found.set_kpa
-        par[sh.PAR_FALL_UNITS] = units[1].fall_air_l_min_free / max(each, 1.0)
-        seen = "vacuum.shutoff_delay_s" if units[1].shut_off else "milking.fall_seen_s"
+        par[sh.PAR_FALL_UNITS] = falls / max(each, 1.0)
+        seen = "vacuum.shutoff_delay_s" if all(u.shut_off for u in sets) else "milking.fall_seen_s"
         par[sh.PAR_FALL_S] = self.number(seen)
         par[sh.PAR_VAC_LEAST] = self.number("vacuum.cups_fall_kpa")
         par[sh.PAR_STANDBY_S] = self.number("vacuum.standby_delay_s")

@@ -8,15 +8,19 @@ from __future__ import annotations
 from typing import TypeVar
 
 from byrewright.engine.circuits import liquid_of
+from byrewright.engine.liquidgraph import Situation
 from byrewright.engine.liquids import Liquids
+from byrewright.engine.milkmaps import MilkMaps
 from byrewright.engine.rows import (
     COWS,
     DRAIN,
+    DRAINING,
     DUMPED,
     FED,
     IDLE,
     LOST,
     MILKING,
+    RINSING,
     SOLD,
     WASHING,
     Branch,
@@ -24,6 +28,7 @@ from byrewright.engine.rows import (
     ExchangerRow,
     Lowered,
     MoverRow,
+    Trough,
     VesselRow,
 )  # fmt: skip
 from byrewright.engine.shape import (
@@ -45,10 +50,10 @@ from byrewright.engine.shape import (
     WASH,
     WATER,
 )  # fmt: skip
-from byrewright.engine.ways import GASES, Open, Way, Ways
+from byrewright.engine.supplies import Supplies, Supply
 from byrewright.physics.coolant import plate_u_share
 from byrewright.physics.tank_wall import full_loss_kw_k, wall_area_m2
-from byrewright.plant.graph import Joint, Node
+from byrewright.plant.graph import Node
 from byrewright.plant.plant import Plant
 from byrewright.plant.primitives import (
     Bath,
@@ -65,6 +70,7 @@ from byrewright.plant.primitives import (
     Primitive,
     Recovers,
     Runs,
+    Strain,
     Tanker,
     Units,
     Vessel,
@@ -74,8 +80,14 @@ from byrewright.standards.rulebook import Rulebook
 
 P = TypeVar("P")
 LAWS = {"fixed": FIXED, "on_off": ON_OFF, "stepped": STEPPED, "level_led": LED}
-ALL_GASES = GASES
-NOT_COOLANT = (GASES | {"milk", "wash", "water", "drain"}) - {"refrigerant"}
+MODES = (MILKING, WASHING, RINSING, DRAINING, IDLE)
+"""What goes on, in the order of the kernel's modes."""
+INSTEAD = {RINSING: WASHING, DRAINING: IDLE, WASHING: IDLE}
+"""The mode taken where none does that."""
+COLD_FILL_L_MIN, HOT_FILL_L_MIN, TAP_L_MIN, COW_L_MIN = 150.0, 100.0, 60.0, 500.0
+"""Most that is let into a wash vessel cold and hot, at a machine's tap, and for the cows' own
+water (common practice, no source): a valve or a nozzle at the end holds more back."""
+DRAIN_L_MIN = 200.0  # a wash vessel's own drain where no line is drawn
 
 
 class Layout:
@@ -89,13 +101,16 @@ class Layout:
             (tag, one) for tag in self.tags for one in plant.equipment[tag].lower()
         ]
         self.out = Lowered()
-        bodies = {tag for tag, one in self.parts if isinstance(one, Vessel | Bath)}
-        baths = [(tag, one.out) for tag, one in self.parts if isinstance(one, Bath)]
-        self.ways = Ways(plant, bodies, baths)
-        self.modes = {what: self._mode(what) for what in (MILKING, WASHING, IDLE)}
-        self.any_way: Open = self.ways.openness(None)
         self.net = Liquids(plant, rules)
-        self.shut = self._shut_in_all_modes()
+        self.modes = {what: self._mode(what) for what in MODES}
+        self.usual = {what: self._usual_at(what) for what in MODES}
+        self.supplies = self._supplies()
+        stages = {tag for tag, _ in self.all(Exchange)}
+        self.out.filters = self.all(Strain)
+        ends = [self.net.port(tag, one.drain) for tag, one in self.all(WashVessel)]
+        plugs = [n for n in ends if {} in self.net.fewest(self.supplies.any, n).values()]
+        self.maps = MilkMaps(self.net, frozenset(stages | {tag for tag, _ in self.out.filters}),
+                             frozenset(plugs))  # fmt: skip
 
     def all(self, what: type[P]) -> list[tuple[str, P]]:
         """The records of one sort with their machine, in order of tag."""
@@ -110,15 +125,29 @@ class Layout:
         # A mode that does one thing stands for it before one that does several.
         return min(found, key=lambda n: (len(self.plant.modes[n].does), n), default=None)
 
-    def _shut_in_all_modes(self) -> Open:
-        """Whether a gate is shut in every mode: a way through it counts where there is no other."""
-        every = [self.ways.openness(name) for name in self.plant.modes]
+    def _usual_at(self, what: str) -> dict[str, str | None]:
+        """Positions of every machine while something goes on."""
+        mode = self.modes[what] or self.modes.get(INSTEAD.get(what, ""))
+        if mode is None and what == MILKING:  # a file without modes: every gate lets pass
+            return dict(Supplies.every_way(self.net).at)
+        found: dict[str, str | None] = {}
+        for tag, machine in self.plant.equipment.items():
+            found[tag] = machine.usual() if mode is None else self.plant.position(mode, tag)
+        return found
 
-        def shut(joint: Joint) -> bool:
-            gate = joint.how is not None and joint.how.how == "gate"
-            return gate and bool(every) and not any(is_open(joint) for is_open in every)
+    def _supplies(self) -> Supplies:
+        ports = [n for tag, one in self.all(Float) for n in self.net.ports(tag, one.port)]
+        marked = set(self.net.movers) | {tag for tag, _ in self.all(Exchange)}
+        found = Supplies(self.net, ports, marked)
+        found.heats(n for tag, one in self.all(Exchange) for n in self.net.ports(tag, one.cold_out))
+        return found
 
-        return shut
+    def _water_to(self, node: Node, *first: str) -> list[Supply]:
+        """Water that reaches a port, in the modes of what goes on first, then in all others."""
+        every = [m for what in first if (m := self.modes[what]) is not None]
+        every += sorted(set(self.plant.modes) - set(every))
+        sources = {t for t, v in self.out.vessels.items() if v.substance == WATER}
+        return self.supplies.to(node, sources - {node.machine}, every)
 
     def number(self, key: str) -> float:
         """A number of the rulebook."""
@@ -165,67 +194,58 @@ class Layout:
         if found is not None:
             self.out.tanker = found[0]
 
-    def _reaches(self, tag: str, declared: str, *, back: bool = False, is_open: Open | None = None,
-                 movers: bool = True, gases: frozenset[str] = ALL_GASES) -> list[Way]:  # fmt: skip
-        found: list[Way] = []
-        for name in self.ways.used(tag, declared):
-            found += self.ways.onward(
-                Node(tag, name),
-                is_open or self.any_way,
-                back=back,
-                movers=movers,
-                gases=gases,
-                shut=self.shut if is_open is None else None,
-            )
-        best: dict[str, Way] = {}
-        for way in found:
-            if way.vessel not in best or way.resistance < best[way.vessel].resistance:
-                best[way.vessel] = way
-        return [best[v] for v in sorted(best)]
-
-    def _movers_on(self, way: Way) -> list[tuple[str, Mover]]:
-        """Pumps passed on a way."""
-        return [
-            (tag, one) for tag, one in self.all(Mover) if tag in way.passes
-        ]  # fmt: skip
-
     # Exchangers and the water or bath behind them.
 
     def _exchangers(self) -> None:
         for tag, one in self.all(Exchange):
             name = f"{tag}.{one.cold_in}"
             row = ExchangerRow(name, tag, one.ua_kw_k, one.ratio)
-            baths = self._reaches(tag, one.cold_in, back=True, gases=frozenset(NOT_COOLANT))
-            baths = [w for w in baths if self.out.vessels[w.vessel].role == BATH]
+            node = self.net.port(tag, one.cold_in)
+            baths = self._baths(node)
             if baths:
-                row.chilled = self._consumer(tag, one.cold_in, [w.vessel for w in baths])
-                self._with_coolant(row, baths[0].vessel)
+                row.chilled = self._consumer(tag, one.cold_in, baths)
+                self._with_coolant(row, baths[0])
                 self.out.exchangers.append(row)
                 continue
-            supply = self._reaches(tag, one.cold_in, back=True)
-            supply = [w for w in supply if self.out.vessels[w.vessel].substance == WATER]
-            if not supply:
+            found = self._water_to(node, MILKING)
+            if not found:
                 self.out.notes.append(
                     f"{tag}: no water or coolant reaches its port {one.cold_in}, so that stage "
                     "does not cool."
                 )
                 self.out.exchangers.append(row)
                 continue
-            way = min(supply, key=lambda w: w.resistance)
-            pumps = self._movers_on(way)
-            most = min([p.flow_l_min for _, p in pumps], default=1e4)
-            if self.out.vessels[way.vessel].role == SOURCE:
-                most = min(most, self.out.vessels[way.vessel].litres)
-            ends = self._reaches(tag, one.cold_out)
-            dst = min(ends, key=lambda w: w.resistance).vessel if ends else DRAIN
-            mover = MoverRow(
-                f"{tag} water", pumps[0][0] if pumps else tag, way.vessel, FOLLOW, most / 60,
-                kw=sum(p.motor_kw for _, p in pumps), exchanger=name,
-            )  # fmt: skip
-            mover.branches[dst, (), ""] = Branch(dst, passes=way.passes)
+            # Stages take water in the ratio of their own flow from the source that gives most.
+            mine = [x for x in found if x.source == found[0].source]
+            mover = self._water_row(f"{tag} water", tag, FOLLOW, mine, 1e4)
+            mover.exchanger = name
+            whole = sum(x.l_min for x in mine)
+            for x in mine:
+                to = x.target if x.target != tag else DRAIN
+                branch = mover.branches.setdefault((to, (), ""), Branch(to, passes=x.passes))
+                branch.ways[0, 0] = branch.ways.get((0, 0), 0.0) + x.l_min / whole
             row.cold = mover.id
             self.out.movers.append(mover)
             self.out.exchangers.append(row)
+
+    def _baths(self, node: Node) -> list[str]:
+        """Makers of cold in the ring of a port, whatever stands open."""
+        held = {tag for tag, _ in self.all(Bath)}
+        if not any(node in (j.a, j.b) and j.pipe is not None for j in self.net.joints):
+            return []
+        return sorted(held & set(self.net.ring(node)) - {node.machine})
+
+    def _water_row(self, name: str, tag: str, law: int, found: list[Supply],
+                   most_l_min: float) -> MoverRow:  # fmt: skip
+        """A mover of water from the vessel that gives most, by the pumps that then run."""
+        source = found[0].source
+        whole = min(sum(x.l_min for x in found if x.source == source), most_l_min)
+        row = self.out.vessels[source]
+        if row.role == SOURCE:
+            whole = min(whole, row.litres)
+        pumps = sorted({p for x in found if x.source == source for p in x.pumps})
+        return MoverRow(name, pumps[0] if pumps else tag, source, law, whole / 60,
+                        kw=sum(self.net.movers[p].motor_kw for p in pumps))  # fmt: skip
 
     def _with_coolant(self, row: ExchangerRow, maker: str) -> None:
         """A chilled stage with its own liquid: less heat passes it, and a litre takes less."""
@@ -252,11 +272,11 @@ class Layout:
         for tag, one in units:
             for bank, port in enumerate((one.milk, one.withheld)):
                 self.out.movers.append(MoverRow(f"{tag}.{port}", tag, COWS, SUPPLY, 1e6, bank=bank))
-            if len(units) > 1:
-                self.out.notes.append(
-                    "Several sets of milking units: the day gives all milk to the first."
-                )
-                break
+        if len(units) > 1:
+            self.out.notes.append(
+                f"{', '.join(t for t, _ in units)}: the stalls are shared out among these sets in "
+                "this order, as many as each has units."
+            )
 
     def _milk_row(self, tag: str, src: str) -> MoverRow:
         """The row of a milk pump that draws from a vessel."""
@@ -291,20 +311,24 @@ class Layout:
         )  # fmt: skip
 
     def _gravity(self) -> None:
+        """What runs by itself: milklines in their time, flooded lines to a level, all else by the
+        solved network."""
+        timed = set()
+        self.levels: dict[str, Node] = {}
         for tag, one in self.all(Runs):
-            ends = [w for w in self._reaches(tag, one.port, movers=False) if w.vessel != tag]
-            if not ends:
-                continue
-            if one.port == "balance":
-                for way in ends:
-                    mover = MoverRow(f"{tag} to {way.vessel}", tag, tag, EVEN, 1e6, led=way.vessel)
+            node = self.net.port(tag, one.port)
+            if self.net.lets_both(node):
+                for other in self.net.joined(self.supplies.any, node):
+                    mover = MoverRow(f"{tag} to {other}", tag, tag, EVEN, 1e6, led=other)
                     mover.tau = max(one.time_s, 1.0)
                     self.out.movers.append(mover)
+                    self.levels[mover.id] = node
                 continue
-            law = RUNS if one.time_s > 0 else FIXED
-            mover = MoverRow(f"{tag}.{one.port}", tag, tag, law, one.flow_l_min / 60)
+            timed.add(tag)
+            mover = MoverRow(f"{tag}.{one.port}", tag, tag, RUNS, 0.0)
             mover.tau = max(one.time_s, 1.0)
             self.out.movers.append(mover)
+        self.falls = [t for t in self.net.vessels if t not in timed]
 
     def _places(self) -> None:
         tanker = self.first(Tanker)
@@ -313,8 +337,9 @@ class Layout:
             self.out.places.append(tag)
             if tanker is None:
                 continue
-            ways = self._reaches(tag, "outlet")
-            if any(w.vessel == tanker[0] for w in ways):
+            s = Situation(self.usual[IDLE])
+            ends = self.net.ports(tag, "outlet")
+            if any(tanker[0] in self.net.fewest(s, n) for n in ends):
                 name = f"{tag} to {tanker[0]}"
                 kg_s = tanker[1].load_l_min * self.out.vessels[tag].kg_l / 60
                 mover = MoverRow(name, tag, tag, LOADING, kg_s, cmd=0.0)
@@ -327,94 +352,94 @@ class Layout:
     # Water, wash, heat and cold.
 
     def _floats_to(self, tag: str, one: Float) -> None:
-        found = [
-            w for w in self._reaches(tag, one.port, back=True)
-            if self.out.vessels[w.vessel].substance == WATER
-            and not any(x.machine in w.passes for x in self.out.exchangers)
-        ]  # fmt: skip
-        if not found:
-            return
-        way = min(found, key=lambda w: (w.resistance, w.vessel))
-        pumps = self._movers_on(way)
-        most = min([p.flow_l_min for _, p in pumps] + [one.flow_l_min])
-        source = self.out.vessels[way.vessel]
-        if source.role == SOURCE:
-            most = min(most, source.litres)
-        mover = MoverRow(
-            f"{way.vessel} to {tag}", pumps[0][0] if pumps else tag, way.vessel, FLOAT, most / 60,
-            led=tag, full=one.level_share * self.out.vessels[tag].cap_kg,
-            kw=sum(p.motor_kw for _, p in pumps),
-        )  # fmt: skip
-        if any(tag == heater for heater, _ in self.all(Heated)):
-            usable = self.number("heater.usable_share")
-            mover.floor = (1.0 - usable) * self.out.vessels[tag].cap_kg
-        mover.branches[tag, (), ""] = Branch(tag, passes=way.passes)
-        self.out.movers.append(mover)
+        for node in self.net.ports(tag, one.port):
+            found = self._water_to(node, MILKING, WASHING)
+            if not found or node in self.supplies.behind:
+                continue
+            mover = self._water_row(f"{found[0].source} to {tag}", tag, FLOAT, found,
+                                    one.flow_l_min)  # fmt: skip
+            mover.led, mover.full = tag, one.level_share * self.out.vessels[tag].cap_kg
+            if any(tag == heater for heater, _ in self.all(Heated)):
+                usable = self.number("heater.usable_share")
+                mover.floor = (1.0 - usable) * self.out.vessels[tag].cap_kg
+            mover.branches[tag, (), ""] = Branch(tag, passes=found[0].passes)
+            if mover.id not in {m.id for m in self.out.movers}:
+                self.out.movers.append(mover)
 
-    def _dose(self, name: str, way: Way | None, dst: str, most_l_min: float) -> str:
-        if way is None:
+    def _dose(self, name: str, found: list[Supply], dst: str, most_l_min: float) -> str:
+        """A mover that gives a quantity when it is asked for."""
+        if not found:
             return ""
-        pumps = self._movers_on(way)
-        most = min([p.flow_l_min for _, p in pumps] + [most_l_min])
-        mover = MoverRow(name, pumps[0][0] if pumps else way.vessel, way.vessel, DOSE, most / 60,
-                         kw=sum(p.motor_kw for _, p in pumps))  # fmt: skip
-        mover.branches[dst, (), ""] = Branch(dst, passes=way.passes)
+        mover = self._water_row(name, found[0].source, DOSE, found, most_l_min)
+        mover.branches[dst, (), ""] = Branch(dst, passes=found[0].passes)
         self.out.movers.append(mover)
         return name
-
-    def _water_from(self, tag: str, port: str) -> Way | None:
-        found = [
-            w for w in self._reaches(tag, port, back=True)
-            if self.out.vessels[w.vessel].substance == WATER
-        ]  # fmt: skip
-        return min(found, key=lambda w: (w.resistance, w.vessel), default=None)
 
     def _water(self) -> None:
         for tag, one in self.all(Float):
             self._floats_to(tag, one)
         for tag, cow in self.all(EachCow):
-            if cow.water_l > 0 and not self.out.cow_dose:
-                way = self._water_from(tag, cow.port)
-                self.out.cow_dose = self._dose(f"{tag} water", way, DRAIN, 500.0)
+            node = self.net.port(tag, cow.port)
+            if cow.water_l > 0 and self._dose(f"{tag} water", self._water_to(node, MILKING), DRAIN,
+                                              COW_L_MIN):  # fmt: skip
+                self.out.movers[-1].stop = cow.water_l
 
     def _wash(self) -> None:
-        found = self.first(WashVessel)
-        if found is None:
+        every = self.all(WashVessel)
+        if not every:
             self.out.notes.append("No wash vessel: the washes of the day are not simulated.")
             return
-        tag, one = found
-        hot = {t for t, _ in self.all(Heated)}
-        supplies = [
-            w for w in self._reaches(tag, one.supply, back=True)
-            if self.out.vessels[w.vessel].substance == WATER
-        ]  # fmt: skip
+        whole = sum(self.net.vessels[tag].volume_l for tag, _ in every)
         recovered = {b.dst for m in self.out.movers if m.law == FOLLOW for b in m.branches.values()}
-        warm = [w for w in supplies if w.vessel in hot]
-        cold = [w for w in supplies if w.vessel not in hot]
-        cold.sort(key=lambda w: (w.vessel not in recovered, w.resistance, w.vessel))
-        if not supplies:
-            self.out.notes.append(f"{tag}: no water reaches it, so no wash is simulated.")
-            return
-        self.out.trough = tag
-        self.out.hot_supply = [
-            self._dose(f"hot from {w.vessel} to {tag}", w, tag, 100.0) for w in warm
-        ]
-        self.out.cold_supply = self._dose(f"cold to {tag}", cold[0] if cold else None, tag, 150.0)
-        drain = MoverRow(f"{tag} drain", tag, tag, FIXED, 200.0 / 60, cmd=0.0)
-        drain.branches[DRAIN, (), ""] = Branch(DRAIN)
-        self.out.movers.append(drain)
-        self.out.trough_drain = drain.id
-        if warm:
-            self.out.tank_dose = self._dose("tank wash", warm[0], DRAIN, 60.0)
-        else:
-            self.out.notes.append(f"{tag}: no heater feeds it; the wash is cold.")
+        hot_of: dict[str, list[Supply]] = {}
+        for tag, one in every:
+            hot: dict[str, list[Supply]] = {}
+            cold: dict[str, list[Supply]] = {}
+            for node in self.net.ports(tag, one.supply):
+                for x in self._water_to(node, WASHING, RINSING):
+                    (hot if x.source in self.heats else cold).setdefault(x.source, []).append(x)
+            if not hot and not cold:
+                self.out.notes.append(f"{tag}: no water reaches it, so no wash is simulated.")
+                continue
+            held = sum(self.heats[t] for t in hot)
+            filled = [
+                (self._dose(f"hot from {t} to {tag}", hot[t], tag, HOT_FILL_L_MIN),
+                 self.heats[t] / held) for t in sorted(hot)
+            ]  # fmt: skip
+            best = min(cold, key=lambda t: (t not in recovered, t), default="")
+            fresh = self._dose(f"cold to {tag}", cold.get(best, []), tag, COLD_FILL_L_MIN)
+            self.out.vessels[tag].washed = True
+            self.out.troughs.append(Trough(
+                tag, self.net.vessels[tag].volume_l / whole, filled, fresh,
+                self._trough_drain(tag),
+            ))  # fmt: skip
+            hot_of |= hot
+            if not hot:
+                self.out.notes.append(f"{tag}: no heater feeds it; the wash is cold.")
+        held = sum(self.heats[t] for t in hot_of)
+        for t in sorted(hot_of):
+            self._dose(f"tank wash from {t}", hot_of[t], DRAIN, TAP_L_MIN)
+            self.out.movers[-1].start = self.heats[t] / held
+
+    @property
+    def heats(self) -> dict[str, float]:
+        """Heaters of water and what each holds, L."""
+        return {tag: self.out.vessels[tag].litres for tag, _ in self.all(Heated)}
+
+    def _trough_drain(self, tag: str) -> str:
+        found = [x for x in self.maps.by_itself(self.usual[DRAINING], DRAINING)
+                 if x.source == tag and self.net.vessels[x.target].role == "sink"]  # fmt: skip
+        to, l_min = (found[0].target, found[0].l_min) if found else (DRAIN, DRAIN_L_MIN)
+        row = MoverRow(f"{tag} drain", tag, tag, FIXED, l_min / 60, cmd=0.0)
+        row.branches[to, (), ""] = Branch(to)
+        self.out.movers.append(row)
+        return row.id
 
     def _buffers(self) -> None:
         """What a buffer holds is added to the baths it is joined to, in equal parts."""
         held = dict(self.all(Bath))
         for tag, one in self.all(HoldsCold):
-            ways = self._reaches(tag, one.port, back=True, gases=frozenset(NOT_COOLANT))
-            baths = sorted({w.vessel for w in ways if w.vessel in held})
+            baths = sorted({b for n in self.net.ports(tag, one.port) for b in self._baths(n)})
             for bath in baths:
                 row, litres = self.out.vessels[bath], one.volume_l / len(baths)
                 row.litres += litres
@@ -426,8 +451,7 @@ class Layout:
         self._buffers()
         cooled = self.all(Cooled)
         for tag, one in cooled:
-            ways = self._reaches(tag, one.coolant_in, back=True, gases=frozenset(NOT_COOLANT))
-            baths = [w.vessel for w in ways if self.out.vessels[w.vessel].role == BATH]
+            baths = self._baths(self.net.port(tag, one.coolant_in)) if one.coolant_in else []
             ring = self._consumer(tag, one.coolant_in, baths) if baths else -1
             self.out.cooled.append((tag, one, ring))
         own = {tag for tag, _ in self.all(Bath)}
@@ -466,6 +490,7 @@ class Layout:
         for tag, one in self.all(Lot):
             dose = ""
             if one.water_l > 0 and one.water:
-                dose = self._dose(f"{tag} water", self._water_from(tag, one.water), DRAIN, 60.0)
+                node = self.net.port(tag, one.water)
+                dose = self._dose(f"{tag} water", self._water_to(node, IDLE), DRAIN, TAP_L_MIN)
             self.out.lots.append((tag, one, dose))
         self.out.lots.sort(key=lambda row: (row[1].stage, row[0]))

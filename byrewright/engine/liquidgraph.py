@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from heapq import heappop, heappush
 
 from byrewright.engine.circuits import coolant_of
 from byrewright.engine.liquidlaws import Fluid, Laws, fluids
@@ -16,6 +17,9 @@ from byrewright.standards.rulebook import Rulebook
 
 GASES = frozenset({"vacuum", "air", "refrigerant", "power", "signal"})
 
+SHUT = "shut"
+"""A position that shuts any machine, whatever its kind: it is blocked or stuck shut."""
+
 
 @dataclass(frozen=True)
 class Situation:
@@ -24,6 +28,7 @@ class Situation:
     at: position or state of every machine. speed: share of full speed of pumps that run.
     forced_l_min: pumps that give this flow whatever the head. drawn_l_min: flow taken out at a
     node. dirt: of filters, 0 clean to 1 due. level_l: content of vessels. does: what the mode does.
+    capped: ports that let nothing pass, as a float valve that has shut.
     """
 
     at: Mapping[str, str | None]
@@ -33,6 +38,7 @@ class Situation:
     drawn_l_min: Mapping[Node, float] = field(default_factory=dict)
     dirt: Mapping[str, float] = field(default_factory=dict)
     level_l: Mapping[str, float] = field(default_factory=dict)
+    capped: frozenset[Node] = frozenset()
 
 
 @dataclass
@@ -126,13 +132,15 @@ class LiquidGraph:
     # Which joints carry liquid in a state.
 
     def runs(self, s: Situation, tag: str) -> bool:
-        return s.at.get(tag) == "runs" or (s.speed.get(tag, 0.0) > 0 and s.at.get(tag) != "shut")
+        return s.at.get(tag) == "runs" or (s.speed.get(tag, 0.0) > 0 and s.at.get(tag) != SHUT)
 
     def is_open(self, joint: Joint, s: Situation) -> bool:
         if joint.how is None or joint.machine is None:
             return True
+        if s.capped and (joint.a in s.capped or joint.b in s.capped):
+            return False
         at = s.at.get(joint.machine)
-        if at == "shut":
+        if at == SHUT:
             return False
         if joint.how.how == "gate":
             return at in joint.how.positions
@@ -179,6 +187,75 @@ class LiquidGraph:
                     nodes.add(node)
                     todo.append(node)
         return tuple(sorted({n.machine for n in nodes}))
+
+    def joined(self, s: Situation, start: Node) -> tuple[str, ...]:
+        """Other vessels on the open lines behind a node, without passing a pump."""
+        seen, todo = {start}, [start]
+        while todo:
+            here = todo.pop()
+            for j in self._near.get(here, ()):
+                moves = j.how is not None and j.how.how == "mover"
+                if not moves and self.is_open(j, s):
+                    fresh = set(self.ends[j.id]) - seen
+                    seen |= fresh
+                    todo += fresh
+        found = {n.machine for n in seen if self.held(n)} - {start.machine}
+        return tuple(sorted(found))
+
+    def fewest(self, s: Situation, start: Node) -> dict[str, dict[str, str]]:
+        """Vessels that may be reached from a node, each with all gates on the way, as they must
+        stand; of several ways that with the fewest to move. Pumps and non-return valves are passed
+        their own way only."""
+        heap: list[tuple[int, int, int, Node, tuple[Joint, ...]]] = [(0, 0, 0, start, ())]
+        done: set[Node] = set()
+        found: dict[str, dict[str, str]] = {}
+        count = 0
+        while heap:
+            cost, steps, _, here, passed = heappop(heap)
+            if here in done:
+                continue
+            done.add(here)
+            if self.held(here):
+                found.setdefault(here.machine, {
+                    j.machine or "": j.how.positions[0] for j in passed
+                    if j.how is not None and j.how.how == "gate"
+                })  # fmt: skip
+                continue
+            for j in self._near.get(here, ()):
+                a, b = self.ends[j.id]
+                one_way = j.how is not None and j.how.how in ("mover", "check")
+                if here == b and (one_way or (self.held(a) and not self._lets_in(j))):
+                    continue
+                if here == a and self.held(b) and not self._lets_in(j):
+                    continue
+                gate = j.how is not None and j.how.how == "gate" and not self.is_open(j, s)
+                there = b if here == a else a
+                count += 1
+                heappush(heap, (cost + gate, steps + 1, count, there, (*passed, j)))
+        return found
+
+    def _lets_in(self, joint: Joint) -> bool:
+        """Whether a vessel's way takes liquid in."""
+        assert joint.how is not None
+        name = joint.how.b if self.body(joint.a) else joint.how.a
+        port = self.plant.equipment[joint.machine or ""].port(name)
+        return port is None or port.direction in ("in", "both")
+
+    def lets_both(self, node: Node) -> bool:
+        """Whether a machine's port lets liquid in and out."""
+        port = self.plant.equipment[node.machine].port(node.port)
+        return port is not None and port.direction == "both"
+
+    def _both(self, joint: Joint) -> bool:
+        """Whether a vessel's port lets liquid in and out."""
+        assert joint.how is not None
+        name = joint.how.b if joint.how.a == "*" else joint.how.a
+        return self.lets_both(Node(joint.machine or "", name))
+
+    def ports(self, tag: str, declared: str) -> tuple[Node, ...]:
+        """The nodes in use of a port or of a family of ports, by name."""
+        every = {n for j in self.joints for n in (j.a, j.b) if self._is_port(n, tag, declared)}
+        return tuple(sorted(every, key=lambda n: n.name))
 
     def touched(self, s: Situation, starts: Iterable[Node]) -> frozenset[str]:
         """Machines that what stands open from some nodes comes to: no other has a say there."""

@@ -40,6 +40,7 @@ FREE_STEPS = 6  # full steps first: they settle which non-return valves are shut
 _TOLERANCE = 1.0e-8
 _NEAR = 1.0e-4  # nearer than this a full step is safe, and rounding would spoil a search
 _LEAST_M3_S = 1.0e-9
+_NOTHING_M3_S = 1.0e-8  # a section in which no more than this flows stands still
 
 _friction = kernel(pipeflow.friction)
 
@@ -208,6 +209,10 @@ def solve(net: Net, start: Any) -> Solved:
     links = len(net.ends)
     n = len(net.taken)
     q = np.full(links, START_M3_S)
+    for e in range(links):  # begin the way that pumps and non-return valves let pass
+        for k in range(net.span[e, 0], net.span[e, 1]):
+            if net.law[k] >= CENTRIFUGAL:
+                q[e] = net.made[k] * START_M3_S
     if len(start) == links:
         for e in range(links):
             q[e] = start[e]
@@ -220,6 +225,7 @@ def solve(net: Net, start: Any) -> Solved:
     left = math.inf
     worst = 0
     steps = 0
+    calm = 0
     _laws(net, q, loss, slope)
     while steps < MOST_STEPS:
         steps += 1
@@ -243,9 +249,10 @@ def solve(net: Net, start: Any) -> Solved:
         if steps > FREE_STEPS and left > _NEAR:
             _shorten(net, q, step, trial, loss, slope, start)
         q[:] = trial
-        if left <= _TOLERANCE or off <= 0.1 * _LEAST_M3_S:
+        calm = calm + 1 if left <= _TOLERANCE or off <= 0.1 * _LEAST_M3_S else 0
+        if calm == 2:  # one small step may be that of a valve about to open
             break
-    if off <= 0.1 * _LEAST_M3_S:
+    if off <= 0.1 * _LEAST_M3_S or most <= _NOTHING_M3_S:
         left = min(left, _TOLERANCE)
     return Solved(q, head, left, steps, worst)
 

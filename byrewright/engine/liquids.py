@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from byrewright.engine.liquidgraph import Flows, LiquidGraph, Situation
+from byrewright.engine.liquidgraph import SHUT, Flows, LiquidGraph, Situation
 from byrewright.engine.liquidlaws import L_MIN, NO_SOCK, Element, Fluid, padded
 from byrewright.engine.liquidnet import (
     CENTRIFUGAL,
@@ -60,16 +60,19 @@ class _Link:
 class Liquids(LiquidGraph):
     """The liquid network of one plant, solved."""
 
-    def solve(self, s: Situation, only: frozenset[Node] | None = None) -> Flows:
+    def solve(self, s: Situation, only: frozenset[Node] | None = None,
+              broken: list[str] | None = None) -> Flows:  # fmt: skip
         """Flows and heads of a state; of those sections alone that hold a node of `only`.
+
+        A section without an answer is told in `broken`, where that is given, and left out.
 
         Raises:
             LiquidsUnsolved: a section has no answer; nothing of it is given.
         """
         displaced = [t for t, m in self.movers.items() if m.head_m is None and self.runs(s, t)
-                     and t not in s.forced_l_min and s.at.get(t) != "shut"]  # fmt: skip
+                     and t not in s.forced_l_min and s.at.get(t) != SHUT]  # fmt: skip
         if displaced:
-            return self._displacing(s, displaced, only)
+            return self._displacing(s, displaced, only, broken)
         taken = {node: q for node, q in s.drawn_l_min.items() if q}
         for tag, q in sorted(s.forced_l_min.items()):
             mover = self.movers[tag]
@@ -99,13 +102,19 @@ class Liquids(LiquidGraph):
                 sections.append((nodes, joints))
         height = self._heights(sections, forced, out)
         for nodes, joints in sections:
-            self._solve_section(s, nodes, joints, at, taken, height, out)
+            try:
+                self._solve_section(s, nodes, joints, at, taken, height, out)
+            except LiquidsUnsolved as bad:
+                if broken is None:
+                    raise
+                broken.append(str(bad))
         flows = {j.machine for j in alive if j.how is not None and j.how.how == "mover"}
         out.shut += sorted(t for t in self.movers if self.runs(s, t) and t not in flows
                            and t not in s.forced_l_min)  # fmt: skip
         return out
 
-    def _displacing(self, s: Situation, tags: list[str], only: frozenset[Node] | None) -> Flows:
+    def _displacing(self, s: Situation, tags: list[str], only: frozenset[Node] | None,
+                    broken: list[str] | None) -> Flows:  # fmt: skip
         """Pumps that give their flow against any head; one whose line is shut gives none."""
         shut = []
         alive: dict[Node, list[Joint]] = {}
@@ -120,7 +129,7 @@ class Liquids(LiquidGraph):
             else:
                 shut.append(tag)
         found = self.solve(
-            replace(s, forced_l_min=flows, at={**s.at, **dict.fromkeys(shut, "shut")}), only
+            replace(s, forced_l_min=flows, at={**s.at, **dict.fromkeys(shut, SHUT)}), only, broken
         )
         found.shut = sorted({*found.shut, *shut})
         return found
@@ -260,13 +269,6 @@ class Liquids(LiquidGraph):
         if node == self.ends[joint.id][1] and joint.how is not None and not self._both(joint):
             return head
         return head + self.level_m(node.machine, s)
-
-    def _both(self, joint: Joint) -> bool:
-        """Whether a vessel's port lets liquid in and out."""
-        assert joint.how is not None
-        name = joint.how.b if joint.how.a == "*" else joint.how.a
-        port = self.plant.equipment[joint.machine or ""].port(name)
-        return port is not None and port.direction == "both"
 
     def gas_kpa(self, vessel: Vessel, s: Situation) -> float:
         """Pressure of the gas over a vessel's liquid, kPa above ambient."""

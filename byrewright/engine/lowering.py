@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping
 from itertools import pairwise
 
-from byrewright.engine.layout import Layout
+from byrewright.engine.layout import MODES, Layout
 from byrewright.engine.liquidgraph import Situation
 from byrewright.engine.liquids import LiquidsUnsolved
 from byrewright.engine.liquidstreams import Stream, upstream
-from byrewright.engine.milkmaps import TOGETHER, Given, MilkMaps
+from byrewright.engine.milkmaps import TOGETHER, Given
 from byrewright.engine.rows import (
     DRAIN,
     DUMPED,
-    IDLE,
     LOST,
     MILKING,
+    RINSING,
     WASHING,
     Branch,
     DoesNotCompile,
@@ -24,18 +23,14 @@ from byrewright.engine.rows import (
     MoverRow,
 )  # fmt: skip
 from byrewright.engine.shape import (
-    DOSE,
+    BY_ITSELF,
     EVEN,
-    FLOAT,
-    FOLLOW,
-    LOADING,
+    RUNS,
     STAGES,
     STORE,
     SUPPLY,
 )  # fmt: skip
-from byrewright.engine.ways import Open, Way
-from byrewright.plant.graph import Node
-from byrewright.plant.primitives import Runs, Strain
+from byrewright.plant.primitives import Units
 
 
 class Lowering(Layout):
@@ -45,7 +40,6 @@ class Lowering(Layout):
         """Lay out everything; the states come when it is known which positions may be wrong."""
         self._vessels()
         self._exchangers()
-        self.out.filters = self.all(Strain)
         self._units()
         self._gravity()
         self._places()
@@ -53,8 +47,6 @@ class Lowering(Layout):
         self._wash()
         self._cold_and_hot()
         self._lots()
-        stages = frozenset(x.machine for x in self.out.exchangers)
-        self.maps = MilkMaps(self.net, stages | {tag for tag, _ in self.out.filters})
         self.states: list[tuple[str, dict[str, str | None]]] = []
         self.fills = self.alternatives()
         self.add_states(None)
@@ -62,47 +54,43 @@ class Lowering(Layout):
 
     def finish(self) -> Lowered:
         """Solve all states and work out the shares of every joint."""
-        self._milk_movers()
+        self._pumps()
         self._order_stages()
+        for state, (what, at) in enumerate(self.states):
+            self._by_itself(state, what, at)
         self._chilled()
         self.out.states = len(self.states)
-        milk = next(m for m in self.out.movers if m.law == SUPPLY and m.bank == 0)
-        apart = next(m for m in self.out.movers if m.law == SUPPLY and m.bank == 1)
+        given = [m for m in self.out.movers if m.law == SUPPLY]
+        for milk, apart in zip(given[::2], given[1::2], strict=True):
+            self._spouts(milk, apart)
+        self.out.notes += self.maps.notes
+        return self.out
+
+    def _spouts(self, milk: MoverRow, apart: MoverRow) -> None:
+        """Where the milk of one set of units goes, and that of marked cows."""
         if not milk.branches:
             raise DoesNotCompile(
                 f"{milk.machine}: its milk reaches no vessel in the milking mode; join "
                 f"{milk.id} to a milkline or receiver, or open the valve between."
             )
-        self.out.withheld_apart = bool(apart.branches)
-        if not apart.branches:
+        own = bool(apart.branches)
+        self.out.withheld_apart &= own
+        if not own:
             for key, b in milk.branches.items():
                 apart.branches[key] = Branch(b.dst, b.exchangers, b.filter, dict(b.ways), b.passes)
         for branch in apart.branches.values():
             vessel = self.out.vessels[branch.dst]
-            if self.out.withheld_apart and vessel.role == STORE and not vessel.empties:
+            if own and vessel.role == STORE and not vessel.empties:
                 vessel.empties = DUMPED
-        self.out.notes += self.maps.notes
-        return self.out
 
     # Shares of flow in every state.
-
-    def at(self, mode: str | None, wrong: dict[str, str]) -> dict[str, str | None]:
-        """The position of every machine in a mode; without a mode every gate is open."""
-        found: dict[str, str | None] = {}
-        for tag, machine in self.plant.equipment.items():
-            gate = next((w for w in machine.inside() if w.how == "gate"), None)
-            if mode is not None:
-                found[tag] = self.plant.position(mode, tag)
-            else:
-                found[tag] = gate.positions[0] if gate is not None else machine.usual()
-        return found | wrong
 
     def alternatives(self) -> list[dict[str, str]]:
         """Positions of the valves for each place that milk may be sent to, and for the calves.
 
         A mode that sends milk there says how; where none does, as few valves as can be are moved.
         """
-        base = self.at(self.modes[MILKING], {})
+        base = self.usual[MILKING]
         by_mode = self._sent_by_modes()
         fills: list[dict[str, str]] = []
         for place in self.out.places or [""]:
@@ -124,7 +112,7 @@ class Lowering(Layout):
         for name, mode in sorted(self.plant.modes.items()):
             if not {"milking", "direct_load", "calf_draw"} & set(mode.does):
                 continue
-            given = self.maps.given(self.at(name, {}), frozenset(self.maps.pumps))
+            given = self.maps.given(self._positions(name), frozenset(self.maps.pumps))
             reached = {
                 s.target for every in given.values() for one in every for s in one.streams
                 if self._gives_milk(one.source)
@@ -134,26 +122,27 @@ class Lowering(Layout):
                 found[place] = min(found.get(place, plain), plain)
         return {place: name for place, (_, name) in found.items()}
 
+    def _positions(self, mode: str) -> dict[str, str | None]:
+        return {tag: self.plant.position(mode, tag) for tag in self.plant.equipment}
+
     def _moved(self, base: dict[str, str | None], mode: str | None) -> dict[str, str]:
         """Gates that a mode has otherwise than the usual milking mode."""
         if mode is None:
             return {}
         return {
-            tag: position for tag, position in self.at(mode, {}).items()
+            tag: position for tag, position in self._positions(mode).items()
             if position is not None and position != base[tag] and tag in self.net.valves
         }  # fmt: skip
 
     def _fewest(self, place: str) -> dict[str, str]:
         """The fewest gates to move so that milk comes to a place, and those to others shut."""
         gates: dict[str, dict[str, str]] = {}
-        is_open = self.ways.openness(self.modes[MILKING])
+        s = Situation(self.usual[MILKING])
         for tag in self.maps.pumps:
-            outlet = self.net.movers[tag].outlet
-            for name in self.ways.used(tag, outlet):
-                for way in self.ways.onward(Node(tag, name), self.any_way,
-                                            shut=lambda j: not is_open(j)):  # fmt: skip
-                    if way.vessel in (*self.out.places, self.out.calf):
-                        gates.setdefault(way.vessel, {}).update(way.gates)
+            for node in self.net.ports(tag, self.net.movers[tag].outlet):
+                for vessel, own in self.net.fewest(s, node).items():
+                    if vessel in (*self.out.places, self.out.calf):
+                        gates.setdefault(vessel, {}).update(own)
         own = gates.get(place, {})
         return {**self._others(place, gates, own), **own}
 
@@ -172,46 +161,73 @@ class Lowering(Layout):
         return shut
 
     def add_states(self, wrong: dict[str, str] | None) -> None:
-        """Append three modes times all alternatives, with some positions wrong."""
-        for what in (MILKING, WASHING, IDLE):
+        """Append every mode times all alternatives, with some positions wrong."""
+        for what in MODES:
             for alt in self.fills:
-                mode = self.modes[what]
                 base = dict(alt) if what == MILKING else {}
-                differs = {**base, **(wrong or {})}
-                is_open = self.ways.openness(mode, differs)
-                self._state(len(self.states), what, is_open)
-                self.states.append((what, self.at(mode, differs)))
+                self.states.append((what, {**self.usual[what], **base, **(wrong or {})}))
 
-    def _state(self, state: int, what: str, is_open: Open) -> None:
-        """Ways of what no pump moves; they do not depend on which pumps run."""
-        runs = {(tag, one.port): one for tag, one in self.all(Runs)}
-        at = (state, 0)
+    # What no milk pump moves, from the solved network.
+
+    def _by_itself(self, state: int, what: str, at: dict[str, str | None]) -> None:
+        """Shares and flows of one state; they do not depend on which milk pumps run."""
+        here = (state, 0)
+        rows = {m.id: m for m in self.out.movers}
+        falls = self.maps.by_itself(at, what)
         for mover in self.out.movers:
-            if mover.law in (FOLLOW, FLOAT, DOSE, LOADING) or mover.id == self.out.trough_drain:
-                for branch in mover.branches.values():
-                    branch.ways[at] = 1.0
-            elif mover.law == SUPPLY:
-                port = mover.id.partition(".")[2]
-                if what == MILKING:
-                    self._branch(mover, at, self._from(mover.machine, port, is_open, False))
+            if mover.law == SUPPLY and what == MILKING:
+                units = dict(self.all(Units))[mover.machine]
+                node = self.net.port(mover.machine, mover.id.partition(".")[2])
+                for tag, l_min in self.maps.spout(at, node, units.count).items():
+                    mover.branches.setdefault((tag, (), ""), Branch(tag)).ways[here] = l_min
             elif mover.law == EVEN:
-                ways = self._from(mover.machine, "balance", is_open, False)
-                self._branch(mover, at, [w for w in ways if w.vessel == mover.led])
-            elif "." in mover.id and (mover.machine, mover.id.partition(".")[2]) in runs:
-                port = mover.id.partition(".")[2]
-                self._branch(mover, at, self._from(mover.machine, port, is_open, False))
+                if mover.led in self.net.joined(Situation(at), self.levels[mover.id]):
+                    branch = mover.branches.setdefault((mover.led, (), ""), Branch(mover.led))
+                    branch.ways[here] = 1.0
+            elif mover.law == RUNS:
+                for x in falls:
+                    if x.source == mover.machine:
+                        self._take(mover, x, here)
+            elif mover.law not in (BY_ITSELF, SUPPLY) and not mover.leader:
+                for branch in mover.branches.values():
+                    branch.ways[here] = branch.ways.get((0, 0), 1.0)
+        for x in falls:
+            couples = self.out.tanker in (x.source, x.target)  # no tanker, no hose
+            if x.source not in self.falls or couples:
+                continue
+            waits = self.out.vessels[x.source].washed and (
+                what in (WASHING, RINSING) and self.net.vessels[x.target].role != "sink"
+            )
+            name = f"{x.source} {'wash' if waits else 'by itself'}"
+            if name not in rows:
+                pumps = [p for p in x.passes if p in self.net.movers]
+                rows[name] = MoverRow(
+                    name, pumps[0] if pumps else x.source, x.source, BY_ITSELF, 0.0,
+                    bank=int(waits), kw=sum(self.net.movers[p].motor_kw for p in pumps),
+                )  # fmt: skip
+                self.out.movers.append(rows[name])
+            row = rows[name]
+            row.most[here] = row.most.get(here, 0.0) + x.l_min / 60 * self.out.vessels[row.src].kg_l
+            row.part[here] = 1.0
+            row.most_kg_s = max(row.most_kg_s, row.most[here])
+            self._take(row, x, here)
+
+    def _take(self, row: MoverRow, x: Stream, here: tuple[int, int]) -> None:
+        branch = row.branches.setdefault((x.target, (), ""), Branch(x.target, passes=x.through))
+        branch.ways[here] = branch.ways.get(here, 0.0) + x.l_min
 
     # Milk pumps, from the solved network.
 
-    def _milk_movers(self) -> None:
+    def _pumps(self) -> None:
         """Rows of the milk pumps with their flows in every state and set of pumps that run."""
-        milking = [(i, at) for i, (what, at) in enumerate(self.states) if what == MILKING]
-        groups = self._groups([at for _, at in milking])
+        moving = [(i, what, at) for i, (what, at) in enumerate(self.states)
+                  if what in (MILKING, WASHING, RINSING)]  # fmt: skip
+        groups = self._groups(moving)
         rows: dict[tuple[str, str], MoverRow] = {}
-        for state, at in milking:
+        for state, what, at in moving:
             for group in groups:
                 for index, running in _sets(group):
-                    given = self.maps.given(at, running)
+                    given = self.maps.given(at, running, what)
                     for tag in group:
                         mine = [g for g in given.get(tag, []) if self._gives_milk(g.source)]
                         whole = sum(g.l_min for g in mine)
@@ -219,20 +235,24 @@ class Lowering(Layout):
                             key = (tag, one.source)
                             if key not in rows:
                                 rows[key] = self._milk_row(*key)
-                            self._fill_row(rows[key], one, (state, index), whole)
+                            self._fill_row(rows[key], one, (state, index), whole, what)
         for group in groups:
             self._name(group, [rows[k] for k in sorted(rows) if k[0] in group])
         self.out.movers += [rows[k] for k in sorted(rows)]
         self.out.running = max((len(_sets(g)) + 1 for g in groups), default=1)
-        self._filter_losses([at for _, at in milking], groups)
+        self._filter_losses([at for _, what, at in moving if what == MILKING])
 
-    def _fill_row(self, row: MoverRow, one: Given, at: tuple[int, int], whole: float) -> None:
+    def _fill_row(self, row: MoverRow, one: Given, at: tuple[int, int], whole: float,
+                  what: str) -> None:  # fmt: skip
         row.most[at] = one.l_min / 60 * self.out.vessels[row.src].kg_l
         row.part[at] = one.l_min / whole
         row.most_kg_s = max(row.most_kg_s, row.most[at])
         for stream in one.streams:
-            branch = self._stream_branch(row, stream)
-            branch.ways[at] = branch.ways.get(at, 0.0) + stream.l_min
+            if what == MILKING:
+                branch = self._stream_branch(row, stream)
+                branch.ways[at] = branch.ways.get(at, 0.0) + stream.l_min
+            else:  # socks are out, and the cooler's water is off
+                self._take(row, stream, at)
 
     def _stream_branch(self, row: MoverRow, stream: Stream) -> Branch:
         stages: dict[str, list[str]] = {}
@@ -251,11 +271,12 @@ class Lowering(Layout):
             row.branches[key] = Branch(stream.target, chain, strain, passes=stream.through)
         return row.branches[key]
 
-    def _groups(self, every: list[dict[str, str | None]]) -> list[tuple[str, ...]]:
+    def _groups(self, every: list[tuple[int, str, dict[str, str | None]]],
+                ) -> list[tuple[str, ...]]:  # fmt: skip
         """Pumps that share a section in any state, joined."""
         joined = {tag: frozenset([tag]) for tag in self.maps.pumps}
-        for at in every:
-            for group in self.maps.groups(at):
+        for _, what, at in every:
+            for group in self.maps.groups(at, what):
                 whole = frozenset().union(*(joined[t] for t in group))
                 for tag in whole:
                     joined[tag] = whole
@@ -280,8 +301,7 @@ class Lowering(Layout):
                 "all were alike."
             )
 
-    def _filter_losses(self, every: list[dict[str, str | None]],
-                       groups: list[tuple[str, ...]]) -> None:  # fmt: skip
+    def _filter_losses(self, every: list[dict[str, str | None]]) -> None:
         """Share of flow lost through a sock due for a change, in the first state that meets it."""
         for tag, _ in self.out.filters:
             self.out.filter_loss[tag] = 0.0
@@ -289,7 +309,7 @@ class Lowering(Layout):
                 running = frozenset(self._usual(self.maps.pumps))
                 clean = self._through(tag, self.maps.given(at, running))
                 if clean > 0.0:
-                    full = self._through(tag, self.maps.given(at, running, {tag: 1.0}))
+                    full = self._through(tag, self.maps.given(at, running, dirt={tag: 1.0}))
                     self.out.filter_loss[tag] = max(0.0, 1.0 - full / clean)
                     break
 
@@ -363,28 +383,6 @@ class Lowering(Layout):
         """Whether any pump stands in a ring, whatever it does."""
         ring = self.net.ring(self.net.port(tag, port))
         return any(t in self.net.movers for t in ring)
-
-    def _from(self, tag: str, declared: str, is_open: Open, movers: bool) -> list[Way]:
-        """Ways onward; each filter in turn stands alone, so that twin filters are two ways."""
-        strains = [t for t, _ in self.out.filters]
-        found: dict[tuple[str, str], Way] = {}
-        for name in self.ways.used(tag, declared):
-            for alone in ["", *strains]:
-                blocked = [s for s in strains if s != alone]
-                for way in self.ways.onward(Node(tag, name), is_open, movers=movers,
-                                            blocked=blocked):  # fmt: skip
-                    if way.vessel == tag or (alone and alone not in way.passes):
-                        continue
-                    key = (way.vessel, alone)
-                    if key not in found or way.resistance < found[key].resistance:
-                        found[key] = way
-        return [found[key] for key in sorted(found)]
-
-    def _branch(self, mover: MoverRow, at: tuple[int, int], ways: list[Way]) -> None:
-        for way in ways:
-            branch = mover.branches.setdefault((way.vessel, (), ""), Branch(way.vessel))
-            branch.passes = way.passes
-            branch.ways[at] = 1.0 / math.sqrt(way.resistance)
 
 
 def _sets(group: tuple[str, ...]) -> list[tuple[int, frozenset[str]]]:

@@ -8,14 +8,19 @@ import numpy as np
 
 from byrewright.engine import shape as sh
 from byrewright.engine.arrays import Arrays
+from byrewright.engine.layout import MODES
 from byrewright.engine.names import Compiled
-from byrewright.engine.rows import SOLD, DoesNotCompile
-from byrewright.plant.primitives import EachCow, Stalls, Tanker
+from byrewright.engine.rows import DRAINING, IDLE, SOLD, DoesNotCompile
+from byrewright.engine.washing import wash_circuit
+from byrewright.plant.primitives import Stalls, Tanker, Units
 from byrewright.plant.programme import WashKind, WashStep
 
 STEPS_S = (1.0, 0.5, 0.2, 0.1)
 """Steps tried, in order, until every vessel holds what passes it in one."""
 MINUTE_S = 60.0
+DRAIN_S = 60.0
+"""Least time in which pumps and falls empty what a step leaves (our choice)."""
+Phase = tuple[float, float, float, int, float]
 
 POINTS = (
     ("movers", sh.MI_SRC, "vessels"), ("movers", sh.MI_LED, "vessels"),
@@ -33,11 +38,13 @@ POINTS = (
     ("lots", sh.LI_DOSE, "movers"), ("lots", sh.LI_KWH, "meters"), ("pumps", 0, "meters"),
     ("compressors", 0, "meters"), ("loads", 0, "meters"), ("places", 0, "vessels"),
     ("places", 2, "movers"),
+    ("stalls", sh.ST_MILK, "movers"), ("stalls", sh.ST_APART, "movers"),
+    ("troughs", sh.TR_VESSEL, "vessels"), ("troughs", sh.TR_DRAIN, "movers"),
 )  # fmt: skip
 """Whole-number columns that point at another item: (section, column, section pointed at)."""
 SCALAR_POINTS = (
-    (sh.N_TROUGH, "vessels"), (sh.N_TANKER, "vessels"), (sh.N_SOLD, "vessels"),
-    (sh.N_CALF_VESSEL, "vessels"), (sh.N_COW_DOSE, "movers"), (sh.N_TANK_DOSE, "movers"),
+    (sh.N_TANKER, "vessels"), (sh.N_SOLD, "vessels"),
+    (sh.N_CALF_VESSEL, "vessels"),
     (sh.N_DRIVE_KWH, "meters"), (sh.N_GATE_KWH, "meters"),
 )  # fmt: skip
 
@@ -91,7 +98,8 @@ class Maker(Arrays):
         names.mover_machines = [m.machine for m in low.movers]
         names.exchangers = [x.id for x in low.exchangers]
         names.filters = [tag for tag, _ in low.filters]
-        names.places, names.tanker, names.trough = low.places, low.tanker, low.trough
+        names.places, names.tanker = low.places, low.tanker
+        names.troughs = [t.vessel for t in low.troughs]
         names.calf = low.calf
         par, num = sh.zeros(sh.PARS), np.full(sh.NUMBERS, -1, np.int64)
         par[sh.PAR_DT] = dt
@@ -118,7 +126,8 @@ class Maker(Arrays):
         parts["phases"] = phases
         parts["washes"] = (sh.zeros(len(washes), 1), washes)
         parts["places"] = self._fill()
-        parts["stalls"] = _blank(int(num[sh.N_STALLS]))
+        parts["stalls"] = self._stalls(int(num[sh.N_STALLS]))
+        parts["troughs"] = self._troughs()
         parts["meters"] = _blank(max(1, len(names.meters)))
         F, I = self._stack(parts, num)  # noqa: E741
         tables = sh.Tables(F, I, par, num, share, most, self._cold_array(), vac)
@@ -170,19 +179,18 @@ class Maker(Arrays):
         par[sh.PAR_CALF_AFTER] = 60 * self.number("calf.draw_after_min")
         par[sh.PAR_CLOTHS] = self.plant.work.cloths_a_cow
         par[sh.PAR_CLOTH_KG] = self.number("cloth.dry_kg")
-        par[sh.PAR_WATER_COW] = sum(c.water_l for _, c in self.lowering.all(EachCow))
         held_c = self.plant.site.room_heated_to_c
         par[sh.PAR_ROOM_C] = -1e3 if held_c is None else held_c
         par[sh.PAR_DRY_WALL] = self.number("tank.dry_wall_share")
-        par[sh.PAR_CIRCULATE_UA] = self.number("wash.loss_w_k_unit") * num[sh.N_UNITS] / 1000
+        way = wash_circuit(self.plant, self.rules)
+        par[sh.PAR_STEEL_KJ_K], par[sh.PAR_CIRCULATE_UA] = way.steel_kj_k, way.ua_kw_k
+        par[sh.PAR_WASH_AIR], par[sh.PAR_WASH_KPA] = way.air_l_min_free, way.kpa_abs
+        par[sh.PAR_WASH_WET] = way.wet_share
         par[sh.PAR_TANK_WASH_SHARE] = self.number("wash.hot_water_tank_share")
         par[sh.PAR_TANK_WASH_S] = 60 * self.number("wash.tank_min")
-        num[sh.N_TROUGH] = names.vessels.index(low.trough) if low.trough else -1
         num[sh.N_TANKER] = names.vessels.index(low.tanker) if low.tanker else -1
         num[sh.N_SOLD] = names.vessels.index(SOLD)
         num[sh.N_CALF_VESSEL] = names.vessels.index(low.calf) if low.calf else -1
-        num[sh.N_COW_DOSE] = names.movers.index(low.cow_dose) if low.cow_dose else -1
-        num[sh.N_TANK_DOSE] = names.movers.index(low.tank_dose) if low.tank_dose else -1
         tanker = self.lowering.first(Tanker)
         # Direct loading is the main way only where the tanks do not hold a day's milk.
         stored = sum(r.litres for r in low.vessels.values() if r.fill)
@@ -196,50 +204,77 @@ class Maker(Arrays):
         places = max(1, len(low.places))
         num[sh.N_CALF_ALT] = places if low.calf and alts > places else -1
 
+    def _stalls(self, count: int) -> tuple[sh.Floats, sh.Ints]:
+        """Stalls with the movers that take their milk: each set of units has its own, in order."""
+        sets = self.lowering.all(Units)
+        units = sum(one.count for _, one in sets)
+        floats, whole = _blank(count)
+        whole = np.full((count, 2), -1, np.int64)
+        begin = 0.0
+        for tag, one in sets:
+            end = begin + count * one.count / units
+            mine = [self.names.movers.index(f"{tag}.{p}") for p in (one.milk, one.withheld)]
+            whole[round(begin) : round(end)] = mine
+            begin = end
+        return floats, whole
+
+    def _troughs(self) -> tuple[sh.Floats, sh.Ints]:
+        names = self.names
+        rows = [(names.vessels.index(t.vessel), names.movers.index(t.drain))
+                for t in self.low.troughs]  # fmt: skip
+        return sh.zeros(len(rows), 1), np.array(rows, np.int64).reshape(-1, 2)
+
     def _sequence(self, num: sh.Ints) -> tuple[tuple[sh.Floats, sh.Ints], sh.Ints]:
-        """Phases after a milking: push out, change over, then each step of the wash."""
-        low, names = self.low, self.names
+        """Phases after a milking: push out, change over, each step of the wash, drain down."""
+        low = self.low
         change = 60 * self.number("wash.changeover_min")
-        rows = [(300.0, -1.0, 0.0, sh.FLUSH, 0.0)]
+        rows: list[Phase] = [(300.0, -1.0, 0.0, sh.FLUSH, 0.0)]
         num[sh.N_PHASES_DRY] = 1
-        if low.trough and low.cold_supply in names.movers:
+        if low.troughs:
             rows.append((max(0.0, change - 300.0), -1.0, 0.0, sh.WAIT, 0.0))
             for step in self.programme.wash.steps:
                 rows += self._wash_step(step)
+            if self.lowering.modes[DRAINING] is not None:
+                rows.append((DRAIN_S, -1.0, 0.0, sh.EMPTY, 1.0))
         washes = [int(m.washed_after) for m in self.programme.milkings] or [0]
         phases = np.array(rows, np.float64)
         empty = np.full((len(rows), 1), -1, np.int64)
         return (phases, empty), np.array(washes, np.int64).reshape(-1, 1)
 
-    def _wash_step(self, step: WashStep) -> list[tuple[float, float, float, int, float]]:
-        """Fill, run and drain: in one charge, or a rinse in as many fills as the trough asks."""
+    def _wash_step(self, step: WashStep) -> list[Phase]:
+        """Fill, run and drain: in one charge, or a rinse in as many fills as the vessels ask."""
         low, names = self.low, self.names
-        heater = self.plant.equipment.get(low.heated[0][0]) if low.heated else None
-        hot_c = float(getattr(heater, "set_c", self.plant.cleaning.hot_c))
         # Hot and cold are set together so that the step is warm enough in the coldest month.
         cold_c = min(self.plant.site.water_temperature_c)
         want = cold_c if step.at_c is None else step.at_c
-        share = min(1.0, max(0.0, (want - cold_c) / max(hot_c - cold_c, 1.0)))
-        if not low.hot_supply:
-            share = 0.0
-        room, fills, kg = 0.95 * low.vessels[low.trough].litres, 1, step.litres
+        room, fills, kg = sum(low.vessels[t.vessel].litres for t in low.troughs), 1, step.litres
+        room *= 0.95
         if kg > room and step.circulates:
+            tags = " and ".join(t.vessel for t in low.troughs)
             low.notes.append(
-                f"{low.trough}: it holds {room / 0.95:g} L, less than the {kg:g} L that the step "
+                f"{tags}: room for {room / 0.95:g} L, less than the {kg:g} L that the step "
                 f'"{step.name}" asks for; the day washes with what it holds.'
             )
             kg = room
         elif kg > room:
             fills = math.ceil(kg / room)
-        rows: list[tuple[float, float, float, int, float]] = []
-        hot = [(name, share / len(low.hot_supply)) for name in low.hot_supply]
-        for name, part in (*hot, (low.cold_supply, 1.0 - share)):
-            if name in names.movers and part > 0:
-                at = float(names.movers.index(name))
-                rows.append((0.0, at, kg / fills * part, sh.DOSE_IN, 0.0))
-        main = float(step.kind is WashKind.ALKALINE)
-        rows.append((60 * step.minutes / fills, -1.0, step.strength, sh.CIRCULATE, main))
-        rows.append((60.0, float(names.movers.index(low.trough_drain)), 0.0, sh.EMPTY, 0.0))
+        heaters = dict(low.heated)
+        rows: list[Phase] = []
+        for trough in low.troughs:
+            sources = {name.split(" from ")[1].split(" to ")[0]: (name, part)
+                       for name, part in trough.hot}  # fmt: skip
+            hot_c = sum(part * heaters[tag].set_c for tag, (_, part) in sources.items())
+            share = min(1.0, max(0.0, (want - cold_c) / max(hot_c - cold_c, 1.0)))
+            share = (share if trough.cold else 1.0) if sources else 0.0
+            doses = [(name, share * part) for name, part in sources.values()]
+            for name, part in (*doses, (trough.cold, 1.0 - share)):
+                if name in names.movers and part > 0:
+                    at = float(names.movers.index(name))
+                    rows.append((0.0, at, kg / fills * trough.share * part, sh.DOSE_IN, 0.0))
+        which = sh.ROUND if step.circulates else sh.ONCE
+        which = sh.MAIN if step.kind is WashKind.ALKALINE else which
+        rows.append((60 * step.minutes / fills, -1.0, step.strength, sh.CIRCULATE, which))
+        rows.append((DRAIN_S, -1.0, 0.0, sh.EMPTY, 0.0))
         return rows * fills
 
     def _fill(self) -> tuple[sh.Floats, sh.Ints]:
@@ -261,7 +296,7 @@ class Maker(Arrays):
         g[sh.G_AIR_LEAST] = T.par[sh.PAR_AIR_HIGH]
         g[sh.G_VAC_LEAST] = 1e3
         n[sh.I_MILKING] = -1
-        n[sh.I_MODE] = 2
+        n[sh.I_MODE] = MODES.index(IDLE)
         n[sh.I_TARGET] = T.num[sh.N_PLACE0]
         S = sh.zeros(len(T.F), sh.COLUMNS)
         v = S[T.rows("vessels")]

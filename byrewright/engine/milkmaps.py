@@ -1,12 +1,13 @@
-"""Operating maps of the milk pumps: what each gives and where it goes, by the solved network.
+"""Operating maps: what each milk pump gives and what runs by itself, by the solved network.
 
-One solve for each state of the valves and each set of pumps that run together in one section. The
-same positions give the same answer, which is kept: most states differ in a valve or two.
+One solve for each state of the valves and each set of pumps that run together in one section. What
+has no say in a section is not asked: the same positions of those that have give the same answer,
+which is kept. Most states differ in a valve or two.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from byrewright.engine.liquidgraph import Flows, Situation
@@ -16,6 +17,10 @@ from byrewright.plant.graph import Node
 
 TOGETHER = 4
 """Pumps of one section told apart one by one; of more, only their number counts."""
+TRICKLE_L_MIN = 0.5  # less than this by itself is told as nothing
+TUBE_L_MIN = 1.0  # milk given to each unit's tube to ask where it goes
+
+Positions = Mapping[str, str | None]
 
 
 @dataclass(slots=True)
@@ -33,82 +38,125 @@ class Given:
 
 
 class MilkMaps:
-    """Solves states of one plant's milk side."""
+    """Solves states of one plant's milk and wash side; answers are kept by what has a say."""
 
-    def __init__(self, net: Liquids, marked: frozenset[str]) -> None:
+    def __init__(self, net: Liquids, marked: frozenset[str],
+                 plugs: frozenset[Node] = frozenset()) -> None:  # fmt: skip
         self.net = net
+        self.plugs = plugs
+        """Outlets that a plug of the vessel's own keeps shut until it is to run empty."""
         self.pumps = tuple(
             sorted(t for t, m in net.movers.items() if self._carries_milk(t, m.inlet))
         )
-        self.marked = marked | frozenset(self.pumps)
+        self.marked = marked | frozenset(net.movers)
+        self.stores = tuple(sorted(
+            t for t, v in net.vessels.items() if v.role == "store" and v.holds in ("milk", "wash")
+        ))  # fmt: skip
         self.notes: list[str] = []
         self._kept: dict[object, dict[str, list[Given]]] = {}
+        self._fallen: dict[object, list[Stream]] = {}
+        self._spouts: dict[object, dict[str, float]] = {}
         self._keys: dict[object, tuple[tuple[str, str | None], ...]] = {}
         self._sections: dict[object, tuple[tuple[str, ...], ...]] = {}
+        movers = [(tag, net.movers[tag]) for tag in self.pumps]
+        self._pump_ends = [net.port(tag, n) for tag, m in movers for n in (m.inlet, m.outlet)]
+        self._bodies = [n for ends in net.ends.values() for n in ends
+                        if n.machine in self.stores and net.held(n)]  # fmt: skip
 
     def _carries_milk(self, tag: str, inlet: str) -> bool:
         port = self.net.plant.equipment[tag].port(inlet)
         return port is not None and "milk" in port.services
 
-    def situation(self, at: Mapping[str, str | None], running: frozenset[str],
+    def situation(self, at: Positions, running: frozenset[str], does: str,
                   dirt: Mapping[str, float] | None = None) -> Situation:  # fmt: skip
-        """A milking state with these milk pumps running and no others; filters clean."""
+        """A state with these milk pumps running and no others; filters clean, or out for a wash."""
         found = dict(at)
         for tag in self.pumps:
             if found.get(tag) != "shut":
                 found[tag] = "runs" if tag in running else "stopped"
-        clean = dict.fromkeys(self.net.socks, 0.0)
-        return Situation(found, frozenset({"milking"}), dirt=clean | dict(dirt or {}))
+        clean = dict.fromkeys(self.net.socks, 0.0) if does == "milking" else {}
+        return Situation(found, frozenset({does}), dirt=clean | dict(dirt or {}))
 
-    def groups(self, at: Mapping[str, str | None]) -> tuple[tuple[str, ...], ...]:
+    def groups(self, at: Positions, does: str) -> tuple[tuple[str, ...], ...]:
         """Milk pumps that share a section when all of them run."""
-        key = self._key(at)
+        key = self._key(at, self._pump_ends)
         if key not in self._sections:
-            s = self.situation(at, frozenset(self.pumps))
+            s = self.situation(at, frozenset(self.pumps), does)
             self._sections[key] = self.net.together(s, self.pumps)
         return self._sections[key]
 
-    def _key(self, at: Mapping[str, str | None]) -> tuple[tuple[str, str | None], ...]:
-        """The positions that have a say: those of machines that the pumps' lines come to."""
-        whole = tuple((tag, at.get(tag)) for tag in self.net.gated)
+    def _key(self, at: Positions, ends: Iterable[Node]) -> tuple[tuple[str, str | None], ...]:
+        """Positions that have a say: those of machines that the lines from some ends come to."""
+        ends = tuple(ends)
+        whole = (tuple((tag, at.get(tag)) for tag in self.net.gated), ends)
         if whole not in self._keys:
-            s = self.situation(at, frozenset(self.pumps))
-            movers = [(tag, self.net.movers[tag]) for tag in self.pumps]
-            ends = [self.net.port(tag, name) for tag, m in movers for name in (m.inlet, m.outlet)]
+            s = self.situation(at, frozenset(self.pumps), "milking")
             mine = self.net.touched(s, ends) | set(self.net.makes_vacuum)
             self._keys[whole] = tuple((tag, at.get(tag)) for tag in self.net.gated if tag in mine)
         return self._keys[whole]
 
-    def given(self, at: Mapping[str, str | None], running: frozenset[str],
+    def given(self, at: Positions, running: frozenset[str], does: str = "milking",
               dirt: Mapping[str, float] | None = None) -> dict[str, list[Given]]:  # fmt: skip
         """By pump, what it draws from each vessel. A pump against a shut line gives nothing."""
-        s = self.situation(at, running, dirt)
-        key = (self._key(at), running, tuple(sorted((dirt or {}).items())))
+        key = (self._key(at, self._pump_ends), running, does, tuple(sorted((dirt or {}).items())))
         if key not in self._kept:
-            self._kept[key] = self._solve(s, running)
+            self._kept[key] = self._solve(self.situation(at, running, does, dirt), running)
         return self._kept[key]
 
-    def _solve(self, s: Situation, running: frozenset[str]) -> dict[str, list[Given]]:
-        only = frozenset(
-            Node(tag, name)
-            for tag in running
-            for name in (self.net.port(tag, self.net.movers[tag].inlet).port,
-                         self.net.port(tag, self.net.movers[tag].outlet).port)
-        )  # fmt: skip
+    def _flows(self, s: Situation, only: frozenset[Node]) -> Flows:
         try:
-            flows = self.net.solve(s, only)
+            return self.net.solve(s, only, self.notes)
         except LiquidsUnsolved as bad:
             self.notes.append(str(bad))
-            flows = Flows()
+            return Flows()
+
+    def _solve(self, s: Situation, running: frozenset[str]) -> dict[str, list[Given]]:
+        movers = [(tag, self.net.movers[tag]) for tag in running]
+        flows = self._flows(
+            s, frozenset(self.net.port(tag, n) for tag, m in movers for n in (m.inlet, m.outlet))
+        )
         found: dict[tuple[str, str], Given] = {}
         for one in streams(self.net, flows, self.marked):
             first = next((t for t in one.passes if t in running), None)
             if first is not None and one.target != one.source:  # round through a stopped pump
                 given = found.setdefault((first, one.source), Given(first, one.source))
                 given.streams.append(
-                    replace(one, passes=tuple(t for t in one.passes if t not in self.pumps))
+                    replace(one, passes=tuple(t for t in one.passes if t not in self.net.movers))
                 )
         out: dict[str, list[Given]] = {}
         for (pump, _), given in sorted(found.items()):
             out.setdefault(pump, []).append(given)
         return out
+
+    def by_itself(self, at: Positions, does: str) -> list[Stream]:
+        """What runs from milk and wash vessels through no milk pump: by its fall, by the vacuum,
+        or by a wash pump. Levels are those of `vessel.level_share`."""
+        key = (self._key(at, self._bodies), does)
+        if key not in self._fallen:
+            s = self.situation(at, frozenset(), does)
+            s = s if does == "drain_down" else replace(s, capped=self.plugs)
+            every = streams(self.net, self._flows(s, frozenset(self._bodies)), self.marked)
+            self._fallen[key] = [
+                x for x in every
+                if x.source in self.stores and x.target != x.source and x.l_min >= TRICKLE_L_MIN
+                and not set(x.passes) & set(self.pumps)
+            ]  # fmt: skip
+        return self._fallen[key]
+
+    def spout(self, at: Positions, node: Node, count: int) -> dict[str, float]:
+        """Vessels that milk given at a port comes to, each with its share of the flow."""
+        key = (self._key(at, (node,)), node)
+        if key not in self._spouts:
+            s = replace(self.situation(at, frozenset(), "milking"),
+                        drawn_l_min={node: -TUBE_L_MIN * count},
+                        capped=frozenset([node]))  # fmt: skip
+            try:
+                flows = self.net.solve(s, frozenset([node]))
+            except LiquidsUnsolved:
+                flows = Flows()
+            found: dict[str, float] = {}
+            for x in streams(self.net, flows, frozenset(), [node]):
+                if x.source == node.machine and x.target in self.net.vessels:
+                    found[x.target] = found.get(x.target, 0.0) + x.l_min
+            self._spouts[key] = found
+        return self._spouts[key]

@@ -25,12 +25,12 @@ class Names:
     compressors: list[str] = field(default_factory=list)
     meters: list[str] = field(default_factory=list)
     places: list[str] = field(default_factory=list)
-    units: str = ""
+    units: list[str] = field(default_factory=list)
+    troughs: list[str] = field(default_factory=list)
     deck: str = ""
     drive: str = ""
     gate: str = ""
     tanker: str = ""
-    trough: str = ""
     calf: str = ""
     air: str = ""
 

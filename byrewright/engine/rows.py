@@ -8,7 +8,7 @@ from byrewright.engine.shape import STORE
 from byrewright.errors import ByrewrightError
 from byrewright.plant.primitives import Chill, Cooled, Heated, Lot, Recovers, Strain
 
-MILKING, WASHING, IDLE = "milking", "wash", "idle"
+MILKING, WASHING, RINSING, DRAINING, IDLE = "milking", "wash", "rinse", "drain_down", "idle"
 COWS, DRAIN, SOLD, FED, DUMPED, LOST = (
     "(cows)", "(drain)", "(sold)", "(fed)", "(dumped)", "(lost)",
 )  # fmt: skip
@@ -29,6 +29,7 @@ class VesselRow:
     substance: int = 0
     ua: float = 0.0
     wall: str = ""
+    washed: bool = False
     ice_kj: float = 0.0
     c: float = 0.0
     t0: float = 4.0
@@ -95,6 +96,17 @@ class ExchangerRow:
 
 
 @dataclass(slots=True)
+class Trough:
+    """A wash vessel, the movers that fill it (hot ones with their share) and the one to drain."""
+
+    vessel: str
+    share: float
+    hot: list[tuple[str, float]]
+    cold: str
+    drain: str
+
+
+@dataclass(slots=True)
 class Lowered:
     """The plant as rows, before it becomes arrays."""
 
@@ -111,12 +123,7 @@ class Lowered:
     loading: dict[str, str] = field(default_factory=dict)
     calf: str = ""
     tanker: str = ""
-    trough: str = ""
-    hot_supply: list[str] = field(default_factory=list)
-    cold_supply: str = ""
-    trough_drain: str = ""
-    cow_dose: str = ""
-    tank_dose: str = ""
+    troughs: list[Trough] = field(default_factory=list)
     chilled: list[tuple[str, str, tuple[str, ...]]] = field(default_factory=list)
     cold: dict[tuple[int, int], tuple[dict[str, float], float]] = field(default_factory=dict)
     filter_loss: dict[str, float] = field(default_factory=dict)

@@ -20,14 +20,16 @@ SUBSTANCES = ("milk", "withheld milk", "water", "wash")
 
 # Vessels. Roles: store, source, sink, bath (holds heat only). Floats, whole numbers, state.
 V_CAP, V_UA, V_ICE, V_C = range(4)
-VI_ROLE, VI_SPILL, VI_SUBSTANCE, VI_FILL, VI_EMPTY, VI_WALL = range(6)
+VI_ROLE, VI_SPILL, VI_SUBSTANCE, VI_FILL, VI_EMPTY, VI_WALL, VI_WASHED = range(7)
 STORE, SOURCE, SINK, BATH = range(4)
 # State of a vessel: kg of each substance (0-3), heat, most and least kg, first time over, kg run
 # over, warmest, temperature when empty (or of a source), false level, washed until.
 HEAT, P_MOST, P_LEAST, P_OVER_AT, P_SPILT, P_WARMEST, V_T0, V_LEVEL, V_WASH_UNTIL = range(4, 13)
 
 # Movers. Laws of flow.
-FIXED, ON_OFF, STEPPED, LED, FOLLOW, RUNS, FLOAT, SUPPLY, DOSE, EVEN, LOADING = range(11)
+(
+    FIXED, ON_OFF, STEPPED, LED, FOLLOW, RUNS, FLOAT, SUPPLY, DOSE, EVEN, LOADING, BY_ITSELF,
+) = range(12)  # fmt: skip
 M_MAX, M_FULL, M_START, M_STOP, M_FLOOR, M_KW, M_TAU, M_STEPS = range(8)
 MI_SRC, MI_LAW, MI_LED, MI_J0, MI_J1, MI_KWH, MI_X, MI_BANK, MI_GROUP, MI_BIT = range(10)
 # State of a mover: on, health, command, dose left, kg moved, kg/s now, hours run, starts.
@@ -61,9 +63,13 @@ L_LOAD_KG, L_CYCLE_S, L_KW, L_WATER = range(4)
 LI_STAGE, LI_COUNT, LI_DOSE, LI_KWH, LI_LOCKED = range(5)
 SL_WAITING, SL_BUSY, SL_LEFT, SL_LOTS, SL_HEALTH = range(5)
 
-# The sequence after milking: phases of (seconds, mover, kg or strength, what, main wash).
+# The sequence after milking: phases of (seconds, mover, kg or strength, what, which). Which: of
+# what circulates once through, goes round or the main wash; of what empties 1 with all drains open.
 Q_SECONDS, Q_MOVER, Q_KG, Q_DOES, Q_MAIN = range(5)
 WAIT, FLUSH, DOSE_IN, CIRCULATE, EMPTY = range(5)
+ONCE, ROUND, MAIN = range(3)
+TR_VESSEL, TR_DRAIN = range(2)
+ST_MILK, ST_APART = range(2)  # whole numbers of a stall: the movers that take its milk
 
 # Rows: step, rank, target, field; values apart.
 RW_STEP, RW_RANK, RW_TARGET, RW_FIELD = range(4)
@@ -78,20 +84,21 @@ RW_STEP, RW_RANK, RW_TARGET, RW_FIELD = range(4)
     PAR_DT, PAR_COW_C, PAR_LINE_C, PAR_FALL, PAR_STALL_S, PAR_ATTACH_AT, PAR_EXIT_AT, PAR_WINDOW,
     PAR_TURN_S, PAR_BOARD_S, PAR_GAP_S, PAR_FALL_S, PAR_VAC_LEAST, PAR_AIR_COW, PAR_AIR_LEAK,
     PAR_AIR_VOLUME, PAR_AIR_HIGH, PAR_AIR_LOW, PAR_CALF_KG, PAR_CALF_AFTER, PAR_CLOTHS,
-    PAR_CLOTH_KG, PAR_FALL_UNITS, PAR_DRIVE_KW, PAR_GATE_KW, PAR_WATER_COW, PAR_CIRCULATE_UA,
+    PAR_CLOTH_KG, PAR_FALL_UNITS, PAR_DRIVE_KW, PAR_GATE_KW, PAR_STEEL_KJ_K, PAR_CIRCULATE_UA,
+    PAR_WASH_AIR, PAR_WASH_KPA, PAR_WASH_WET,
     PAR_TANK_WASH_SHARE, PAR_TANK_WASH_S, PAR_STANDBY_S, PAR_VAC_SET, PAR_DRY_WALL, PAR_ROOM_C,
     PAR_CP,
-) = range(34)  # fmt: skip
+) = range(37)  # fmt: skip
 PARS = PAR_CP + 4  # the specific heats of the four substances stand last
 (
     N_V0, N_V1, N_M0, N_M1, N_J0, N_J1, N_X0, N_X1, N_F0, N_F1, N_R0, N_R1, N_K0, N_K1, N_H0,
     N_H1, N_L0, N_L1, N_P0, N_P1, N_A0, N_A1, N_Q0, N_Q1, N_PLACE0, N_PLACE1, N_LOAD0, N_LOAD1,
-    N_KWH0, N_KWH1, N_STALL0, N_STALL1, N_WASH0, N_WASH1,
-    N_LAYOUT, N_STALLS, N_ROWS, N_MODES, N_ALTS, N_TROUGH, N_TANKER, N_CALF_ALT, N_CALF_VESSEL,
-    N_COW_DOSE, N_TANK_DOSE, N_DRIVE_KWH, N_GATE_KWH, N_SOLD, N_UNITS, N_DIRECT, N_MILKING_KWH,
+    N_KWH0, N_KWH1, N_STALL0, N_STALL1, N_WASH0, N_WASH1, N_TROUGH0, N_TROUGH1,
+    N_LAYOUT, N_STALLS, N_ROWS, N_MODES, N_ALTS, N_TANKER, N_CALF_ALT, N_CALF_VESSEL,
+    N_DRIVE_KWH, N_GATE_KWH, N_SOLD, N_UNITS, N_DIRECT, N_MILKING_KWH,
     N_SAMPLE, N_SLOTS, N_MINUTE, N_PHASES_DRY,
-) = range(55)  # fmt: skip
-NUMBERS = 55
+) = range(54)  # fmt: skip
+NUMBERS = 54
 
 # What changes: general floats.
 (
@@ -100,8 +107,8 @@ NUMBERS = 55
     G_AIR_MADE, G_AIR_USED, G_COST, G_COLD_KJ, G_IN_KJ, G_LOST_KJ, G_PRODUCT_L, G_CLOTHS,
     G_CALF_START, G_PUMP_SPEED, G_VAC_LEAST, G_ATTACH_S, G_COWS_KJ, G_OPERATORS, G_LOST_MILK_S,
     G_RETURN_C, G_KW_MOST, G_HOT_START_C, G_TANKER_AT, G_AIR_LEAK, G_VACUUM_AIR, G_MINUTE_KG,
-    G_MINUTE_MOST, G_MADE_WASH, G_CALF_DRAWN, G_KWH,
-) = range(44)  # fmt: skip
+    G_MINUTE_MOST, G_MADE_WASH, G_CALF_DRAWN, G_KWH, G_STEEL_C, G_ROOM_C,
+) = range(46)  # fmt: skip
 GENERAL = 48
 (
     I_STEP, I_ROW, I_MILKING, I_PENDING, I_COW, I_COWS, I_ENTRY, I_ATTACH, I_EXIT, I_TARGET,
@@ -124,15 +131,15 @@ ST_ATTACH, ST_OFF, ST_SHARE, ST_ENTER, ST_PLACE, ST_STATE, ST_KICKED = range(7)
 # A milking: asked for, begun, last off, ended, washed.
 (
     B_ASKED, B_BEGUN, B_LAST_OFF, B_WASH_BEGUN, B_WASH_END, B_STOPPED, B_HELD, B_KG, B_RETURN_C,
-    B_HOT_C,
-) = range(10)  # fmt: skip
-BOUTS = 10
+    B_HOT_C, B_STRENGTH, B_LEFT_KG,
+) = range(12)  # fmt: skip
+BOUTS = 12
 T_AT, T_LEFT, T_KG, T_C, T_KJ = range(5)
 
 
 SECTIONS = (
     "vessels", "movers", "joints", "exchangers", "filters", "chillers", "cooled", "heated", "lots",
-    "pumps", "compressors", "phases", "places", "loads", "meters", "stalls", "washes",
+    "pumps", "compressors", "phases", "places", "loads", "meters", "stalls", "washes", "troughs",
 )  # fmt: skip
 """Sorts of item in the order of their rows; two numbers each stand first among the scalars."""
 COLUMNS = 13

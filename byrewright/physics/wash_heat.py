@@ -41,8 +41,19 @@ def wet_air_kw(
     """
     check("airflow", air_l_min_free, 0.0, unit="L/min")
     check("share saturated", wet_share, 0.0, 1.0)
-    vapour = min(saturation_kpa(temperature_c), 0.8 * pressure_kpa_abs)
-    moisture = 0.622 * vapour / (pressure_kpa_abs - vapour)
+    check("temperature", temperature_c, -10.0, 99.0, "degC")
+    return wet_air(air_l_min_free, temperature_c, pressure_kpa_abs, wet_share)
+
+
+def wet_air(
+    air_l_min_free: float, temperature_c: float, pressure_kpa_abs: float, wet_share: float
+) -> float:
+    """`wet_air_kw` without its checks, as kernels compile it."""
+    steam = min(
+        0.61094 * math.exp(17.625 * temperature_c / (temperature_c + 243.04)),
+        0.8 * pressure_kpa_abs,
+    )
+    moisture = 0.622 * steam / (pressure_kpa_abs - steam)
     air_kg_s = air_l_min_free * AIR_KG_L / 60.0
     return air_kg_s * (1.006 * max(0.0, temperature_c - 20.0) + wet_share * moisture * 2350.0)
 

@@ -98,11 +98,11 @@ class Mover:
 
 @dataclass(frozen=True, slots=True)
 class Runs:
-    """Liquid runs by gravity out of the body through `port`: in a mean `time_s`, or at a flow."""
+    """Liquid runs by gravity out of the body through `port` in a mean `time_s`: along a line, or to
+    the level of a partner. What has no time of its own runs as the solved network says."""
 
     port: str
-    time_s: float = 0.0
-    flow_l_min: float = 0.0
+    time_s: float
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,15 @@ from byrewright.standards.model import Value
 VALUES: tuple[Value, ...] = (
     Value("wash.start_below_k", 3.0, "K", "start of the hot wash below the temperature asked for "
           "that a cold trough takes", "practice", "common_practice", "limit", 2.0, 5.0),
+    Value("wash.strength_least_share", 0.8, "", "strength of the wash at its end as a share of "
+          "what was dosed, least; the label rules", "practice", "common_practice", "limit",
+          0.7, 0.9),
+    Value("wash.left_share", 0.002, "", "rinse water left in vessels as a share of the next "
+          "milking's milk, most", "practice", "common_practice", "limit", 0.001, 0.005),
+    Value("milk.added_water_pct", 0.5, "%", "water that rinses add to stored milk, most; the "
+          "buyer's freezing point test rules", "practice", "common_practice", "limit", 0.2, 1.0),
+    Value("milk.wash_pct", 0.01, "%", "made-up wash in stored milk, most; more is a spoilt tank",
+          "practice", "common_practice", "limit", 0.0, 0.02),
     Value("wash.main_min", 8.0, "min", "time of the main wash", "practice", "from_memory",
           "typical", 6.0, 10.0),
     Value("wash.rinse_min", 4.0, "min", "time of a rinse", "practice", "common_practice",

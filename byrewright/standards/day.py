@@ -28,8 +28,6 @@ VALUES: tuple[Value, ...] = (
           "typical", 60.0, 300.0),
     Value("calf.draw_after_min", 10.0, "min", "from first cow until calf milk is drawn", "practice",
           "common_practice", "typical", 5.0, 60.0),
-    Value("wash.loss_w_k_unit", 20.0, "W/K", "heat lost by the circulating wash, each unit and its "
-          "lines", "practice", "common_practice", "typical", 10.0, 50.0),
     Value("vacuum.cups_fall_kpa", 30.0, "kPa", "vacuum below which cups begin to fall", "practice",
           "common_practice", "typical", 25.0, 33.0),
     Value("vacuum.standby_delay_s", 8.0, "s", "low vacuum until a ready pump starts", "practice",

@@ -258,7 +258,8 @@ def test_a_wrong_valve_sends_milk_where_it_leads() -> None:
     split = simulate(wrong, day, wrong.start, before, rows=rows).state
     one, two = wrong.vessel("TK1"), wrong.vessel("TK2")
     assert base.items[two, sh.P_MOST] == 0.0
-    assert split.items[two, sh.P_MOST] == pytest.approx(split.items[one, sh.P_MOST], rel=0.05)
+    assert split.items[two, sh.MILK] == pytest.approx(split.items[one, sh.MILK], rel=0.05)
+    assert split.items[two, sh.WASH] > 100 and base.items[two, sh.WASH] == 0.0  # open in the wash
     shut = simulate(wrong, day, wrong.start, before, rows=((10, 1, 0, sh.ROW_ROUTE, 2.0),)).state
     assert shut.items[wrong.vessel("BT1"), sh.P_SPILT] > 0  # pumps against a shut line
 

@@ -19,18 +19,18 @@ ROUND = 1e-9  # what a sum of flows may be off by rounding, as a share of the gr
 
 
 def _net(links: list[tuple[int, int, list[tuple[int, list[float]]]]], held: list[float],
-         taken: list[float]) -> Solved:  # fmt: skip
+         taken: list[float], made: float = 1.0) -> Solved:  # fmt: skip
     span, law, par = [], [], []
     for _, _, chain in links:
         span.append((len(law), len(law) + len(chain)))
         law += [one for one, _ in chain]
         par += [(row + [0.0] * 5)[:5] for _, row in chain]
-    made = Net(
+    one = Net(
         np.array([(a, b) for a, b, _ in links], np.int64), np.array(span, np.int64),
-        np.array(law, np.int64), np.ones(len(law)), np.array(par, float), np.array(held),
+        np.array(law, np.int64), np.full(len(law), made), np.array(par, float), np.array(held),
         np.array(taken),
     )  # fmt: skip
-    return solve(made, np.zeros(0))
+    return solve(one, np.zeros(0))
 
 
 def test_two_tanks_and_a_pipe() -> None:
@@ -75,6 +75,16 @@ def test_a_non_return_valve_shuts_and_opens() -> None:
     assert abs(_net([(0, 1, chain)], [1.0, 3.0], []).flow[0]) < 1e-8
     assert 0 <= _net([(0, 1, chain)], [1.4, 1.0], []).flow[0] < 1e-7
     assert _net([(0, 1, chain)], [2.5, 1.0], []).flow[0] == pytest.approx(math.sqrt(1e-5))
+
+
+def test_a_pump_behind_non_return_valves_starts_from_either_side() -> None:
+    """Would fail if a flow begun the wrong way counted as settled while its valves were shut."""
+    chain = [(ONE_WAY, [0.0, 0.0]), (POWER, [2.9e7, 2.0]), (CENTRIFUGAL, [11.25, 1.0e8, 2.36, 1.0]),
+             (ONE_WAY, [0.0, 0.0])]  # fmt: skip
+    along = _net([(0, 1, chain)], [0.2, -4.5], [])
+    against = _net([(1, 0, chain)], [0.2, -4.5], [], made=-1.0)
+    assert along.flow[0] > 5e-4
+    assert against.flow[0] == pytest.approx(-along.flow[0])
 
 
 def test_a_weak_pump_beside_a_strong_one_gives_nothing() -> None:

@@ -12,7 +12,8 @@ WORTH_LOADING = 0.03  # a tank that is being filled is not loaded with less than
 A_REST = 0.002  # nor any tank with less than this
 PHASE_MOST_S = 5400.0  # a wash step that has not ended by then is given up
 EMPTY_KG = 0.05
-MILKING_MODE, WASH_MODE, IDLE_MODE = 0, 1, 2
+MILKING_MODE, WASH_MODE, RINSE_MODE, DRAIN_MODE, IDLE_MODE = range(5)
+MODES = 5
 
 
 @inner
@@ -134,28 +135,72 @@ def _start_phase(
     F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints, bout: Floats
 ) -> None:
     """Set up the phase of the sequence that begins now."""
-    phase = n[I_PHASE]
-    does = int(F[num[N_Q0] + phase, Q_DOES])
-    mover = int(F[num[N_Q0] + phase, Q_MOVER])
-    g[G_PHASE_LEFT] = F[num[N_Q0] + phase, Q_SECONDS]
-    n[I_FLUSH] = 1 if does == FLUSH else 0
+    phase = num[N_Q0] + n[I_PHASE]
+    does = int(F[phase, Q_DOES])
+    which = int(F[phase, Q_MAIN])
+    g[G_PHASE_LEFT] = F[phase, Q_SECONDS]
+    n[I_FLUSH] = 1 if does == FLUSH else (2 if does == EMPTY else 0)
     n[I_CIRCULATES] = 1 if does == CIRCULATE else 0
-    if does != FLUSH and does != 0:
+    if does == CIRCULATE:
+        n[I_MODE] = RINSE_MODE if which == ONCE else WASH_MODE
+    elif does == EMPTY and which > 0:
+        n[I_MODE] = DRAIN_MODE
+    elif does in (DOSE_IN, WAIT):
         n[I_MODE] = WASH_MODE
     if does == DOSE_IN:
-        S[mover, S_DOSE] += F[num[N_Q0] + phase, Q_KG]
-    if does == EMPTY:
-        S[mover, S_CMD] = 1.0
-    trough = num[N_TROUGH]
-    if does == CIRCULATE and F[num[N_Q0] + phase, Q_KG] > 0.0 and trough >= 0:
-        kg = S[trough, WATER]
-        S[trough, WATER] = 0.0
-        S[trough, WASH] += kg
-        g[G_MADE_WASH] += kg
-        g[G_PRODUCT_L] += kg * F[num[N_Q0] + phase, Q_KG]
-    if does == CIRCULATE and F[num[N_Q0] + phase, Q_MAIN] > 0.0 and trough >= 0:
-        slot = (n[I_MILKED] - 1) % num[N_SLOTS]
-        bout[slot, B_HOT_C] = warmth(trough, F, I, S, par)
+        S[int(F[phase, Q_MOVER]), S_DOSE] += F[phase, Q_KG]
+    for i in range(num[N_TROUGH0], num[N_TROUGH1]):
+        v = I[i, TR_VESSEL]
+        if does == EMPTY:
+            S[I[i, TR_DRAIN], S_CMD] = 1.0
+        if does == CIRCULATE and F[phase, Q_KG] > 0.0:
+            kg = S[v, WATER]
+            S[v, WATER] = 0.0
+            S[v, WASH] += kg
+            g[G_MADE_WASH] += kg
+            g[G_PRODUCT_L] += kg * F[phase, Q_KG]
+    if does == CIRCULATE:
+        g[G_RETURN_C] = 0.0
+        if which == MAIN:
+            bout[(n[I_MILKED] - 1) % num[N_SLOTS], B_HOT_C] = _wash_c(F, I, S, par, num)
+
+
+@inner
+def _wash_c(F: Floats, I: Ints, S: Floats, par: Floats, num: Ints) -> float:
+    """Temperature of what stands in the coldest wash vessel."""
+    coldest = 1e3
+    for i in range(num[N_TROUGH0], num[N_TROUGH1]):
+        coldest = min(coldest, warmth(I[i, TR_VESSEL], F, I, S, par))
+    return coldest
+
+
+@inner
+def _wash_kg(I: Ints, S: Floats, num: Ints) -> float:
+    """What stands in the wash vessels."""
+    kg = 0.0
+    for i in range(num[N_TROUGH0], num[N_TROUGH1]):
+        kg += content(I[i, TR_VESSEL], S)
+    return kg
+
+
+@inner
+def _strength(I: Ints, S: Floats, num: Ints) -> float:
+    """Share of what was made up with product in the weakest wash vessel; nil in an empty one."""
+    weakest = 1.0
+    for i in range(num[N_TROUGH0], num[N_TROUGH1]):
+        v = I[i, TR_VESSEL]
+        weakest = min(weakest, S[v, WASH] / max(content(v, S), EMPTY_KG))
+    return weakest
+
+
+@inner
+def _left_kg(I: Ints, S: Floats, num: Ints) -> float:
+    """Water and wash in what milk passes."""
+    kg = 0.0
+    for v in range(num[N_V0], num[N_V1]):
+        if I[v, VI_ROLE] == STORE and I[v, VI_SUBSTANCE] == MILK and I[v, VI_FILL] < 0:
+            kg += S[v, WATER] + S[v, WASH]
+    return kg
 
 
 @inner
@@ -179,19 +224,20 @@ def _sequence(
     g[G_PHASE_LEFT] -= dt
     over = g[G_PHASE_LEFT] <= 0.0
     given_up = g[G_PHASE_LEFT] <= -PHASE_MOST_S
-    trough = num[N_TROUGH]
     if does == DOSE_IN and S[mover, S_DOSE] > 1e-6 and not given_up:
         over = False
-    if does == EMPTY and trough >= 0 and content(trough, S) > EMPTY_KG and not given_up:
+    if does == EMPTY and _wash_kg(I, S, num) > EMPTY_KG and not given_up:
         over = False
     if not over:
         return
     if does == DOSE_IN:
         S[mover, S_DOSE] = 0.0
     if does == EMPTY:
-        S[mover, S_CMD] = 0.0
-    if does == CIRCULATE and F[num[N_Q0] + phase, Q_MAIN] > 0.0 and trough >= 0:
-        bout[slot, B_RETURN_C] = warmth(trough, F, I, S, par)
+        for i in range(num[N_TROUGH0], num[N_TROUGH1]):
+            S[I[i, TR_DRAIN], S_CMD] = 0.0
+    if does == CIRCULATE and F[num[N_Q0] + phase, Q_MAIN] == MAIN:
+        bout[slot, B_RETURN_C] = g[G_RETURN_C]
+        bout[slot, B_STRENGTH] = _strength(I, S, num)
     n[I_PHASE] += 1
     last = num[N_Q1] - num[N_Q0]
     milkings = num[N_WASH1] - num[N_WASH0]
@@ -203,6 +249,7 @@ def _sequence(
         n[I_CIRCULATES] = 0
         n[I_MODE] = IDLE_MODE
         bout[slot, B_WASH_END] = t
+        bout[slot, B_LEFT_KG] = _left_kg(I, S, num)
         for v in range(num[N_V0], num[N_V1]):
             if I[v, VI_EMPTY] >= 0:
                 _pour(v, I[v, VI_EMPTY], S)
@@ -245,9 +292,9 @@ def _depart(
         S[I[i, 2], S_CMD] = 0.0
         if content(tank, S) <= EMPTY_KG and S[tank, V_WASH_UNTIL] < 0.0:
             S[tank, V_WASH_UNTIL] = t + par[PAR_TANK_WASH_S]
-            if num[N_TANK_DOSE] >= 0:
-                dose = par[PAR_TANK_WASH_SHARE] * F[tank, V_CAP]
-                S[num[N_TANK_DOSE], S_DOSE] += dose
+            for m in range(num[N_M0], num[N_M1]):
+                if I[m, MI_LAW] == DOSE:  # each heater gives its share of the hot water
+                    S[m, S_DOSE] += F[m, M_START] * par[PAR_TANK_WASH_SHARE] * F[tank, V_CAP]
 
 
 @inner
@@ -416,4 +463,4 @@ def route(t: float, I: Ints, g: Floats, n: Ints, par: Floats, num: Ints) -> None
     draws = n[I_MILKING] >= 0 and num[N_CALF_ALT] >= 0
     if draws and t >= g[G_CALF_START] and g[G_CALF_DRAWN] < par[PAR_CALF_KG]:
         alt += num[N_CALF_ALT]
-    n[I_ROUTE] = (n[I_VARIANT] * 3 + n[I_MODE]) * num[N_ALTS] + alt
+    n[I_ROUTE] = (n[I_VARIANT] * MODES + n[I_MODE]) * num[N_ALTS] + alt

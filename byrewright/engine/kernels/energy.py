@@ -164,17 +164,17 @@ def heat(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: In
 
 
 @inner
-def losses(
-    room_c: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints
-) -> None:
-    """Heat through the walls, and from the wash while it goes round."""
+def losses(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints) -> None:
+    """Heat through the walls; steel that no wash warms cools as the room does."""
     dt = par[PAR_DT]
+    room_c = g[G_ROOM_C]
+    if n[I_CIRCULATES] == 0 and par[PAR_STEEL_KJ_K] > 0.0:
+        share = par[PAR_CIRCULATE_UA] * dt / par[PAR_STEEL_KJ_K]
+        g[G_STEEL_C] += (room_c - g[G_STEEL_C]) * share
     for v in range(num[N_V0], num[N_V1]):
         if I[v, VI_ROLE] != STORE:
             continue
         ua = F[v, V_UA]
-        if v == num[N_TROUGH] and n[I_CIRCULATES] == 1:
-            ua += par[PAR_CIRCULATE_UA]
         fill = I[v, VI_FILL] >= 0
         if ua <= 0.0 and not fill:
             continue

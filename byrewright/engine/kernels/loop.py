@@ -88,20 +88,21 @@ def run(F: Floats, I: Ints, par: Floats, num: Ints, share: Floats, most: Floats,
             second -= 86400.0
         if to_minute == minute:
             ambient = _outside(t + weather[1], weather)
+        g[G_ROOM_C] = max(ambient, par[PAR_ROOM_C])
         if to_minute == minute or awake(S, F, I, n, num, rows):
             control(
                 t, F, I, S, g, n, par, num, cow, out, bout, loads, rows, values, cows_day, count
             )  # fmt: skip
         route(t, I, g, n, par, num)
         vacuum(F, I, S, g, n, par, num, vac)
-        cows(t, S, g, n, par, num, cow, out, bout)
+        cows(t, F, I, S, g, n, par, num, cow, out, bout)
         had = 0.0
         if calf >= 0:
             had = content(calf, S)
         move(work, F, I, S, g, n, par, num, share, most, cold)
         if calf >= 0 and n[I_MILKING] >= 0:
             g[G_CALF_DRAWN] += max(0.0, content(calf, S) - had)
-        losses(max(ambient, par[PAR_ROOM_C]), F, I, S, g, n, par, num)
+        losses(F, I, S, g, n, par, num)
         chill(ambient, second, F, I, S, g, par, num)
         jackets(F, I, S, g, n, par, num, cold)
         heat(F, I, S, g, n, par, num)

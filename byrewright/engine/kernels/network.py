@@ -10,9 +10,14 @@ import numpy as np
 
 from byrewright.engine.jit import inner, kernel
 from byrewright.engine.shape import *
+from byrewright.physics import wash_heat
 from byrewright.physics.heat import counterflow
 
 effectiveness = kernel(counterflow)
+wet_air = kernel(wash_heat.wet_air)
+
+STEEL_S = 60.0
+"""Time in which a wash warms the steel that it runs over (common practice, no source)."""
 
 SPECK_KG = 1e-9  # content below which a vessel counts as empty
 
@@ -61,8 +66,8 @@ def _pumped(m: int, flush: int, F: Floats, I: Ints, S: Floats) -> float:
     law = I[m, MI_LAW]
     level = _level(I[m, MI_LED], S)
     stop = F[m, M_STOP]
-    if flush == 1:
-        return max(0.5, F[m, M_FLOOR])
+    if flush > 0:  # 1: milk is pushed out; 2: what a wash leaves is pumped down
+        return max(0.5 * flush, F[m, M_FLOOR])
     was = S[m, S_ON]
     if level >= F[m, M_START]:
         S[m, S_ON] = 1.0
@@ -149,8 +154,6 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
     """One step of all liquids. `W` is work space, with the rows of the items."""
     dt = par[PAR_DT]
     state = n[I_ROUTE]
-    milk = g[G_MILK]
-    withheld = g[G_WITHHELD]
     joint0 = num[N_J0]
     _filters(F, S, par, num)
     _clear(W, num)
@@ -183,8 +186,15 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
             if kg <= 0.0 or (layered and F[m, M_FLOOR] > 0.0):
                 continue
         elif law == SUPPLY:
-            kg = milk if I[m, MI_BANK] == 0 else withheld
+            kg = S[m, S_DOSE]
+            S[m, S_DOSE] = 0.0
             if kg <= 0.0:
+                continue
+        elif law == BY_ITSELF:
+            # Wash goes out while it circulates; what falls, falls at any time.
+            kg = most[state, 0, m - num[N_M0], 0] * dt * S[m, S_HEALTH]
+            gated = I[m, MI_BANK] == 1 and n[I_CIRCULATES] == 0
+            if kg <= 0.0 or gated or content(src, S) <= 0.0:
                 continue
         elif law in (FIXED, LOADING):
             kg *= S[m, S_CMD]
@@ -230,7 +240,7 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
         if every > count:
             _limit(W, I, S, num)
         _exchange(every, state, W, F, I, S, par, num, cold)
-        _transfer(every, state, W, F, I, S, par, num, most)
+        _transfer(every, state, W, F, I, S, g, n, par, num, most)
         for v in range(num[N_V0], num[N_V1]):
             S[v, 0] += W[v, 3]
             S[v, 1] += W[v, 4]
@@ -376,8 +386,8 @@ def _heat(c_hot: float, c_cold: float, hot_in: float, cold_in: float, ua: float)
 
 
 @inner
-def _transfer(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, par: Floats,
-              num: Ints, most: Floats) -> None:  # fmt: skip
+def _transfer(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints,
+              par: Floats, num: Ints, most: Floats) -> None:  # fmt: skip
     """Move the shares of each mover from its vessel to where its open ends lead."""
     dt = par[PAR_DT]
     for k in range(count):
@@ -433,9 +443,31 @@ def _transfer(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, 
             for place in range(J_X, J_X + STAGES):
                 if I[j, place] >= 0:
                     after = S[I[j, place], SX_OUT]
+            if n[I_CIRCULATES] == 1:
+                if law == BY_ITSELF and I[m, MI_BANK] == 1:
+                    after = _on_its_way(c, before, W[j, 0], g, par)
+                elif I[dst, VI_WASHED] == 1 and law != DOSE:
+                    g[G_RETURN_C] = after
             W[src, 2] -= c * before
             W[dst, 2] += c * after
             S[j, SJ_KJ] += c * after
+
+
+@inner
+def _on_its_way(c: float, before: float, share: float, g: Floats, par: Floats) -> float:
+    """Temperature of wash that has warmed steel, lines and the air drawn through it."""
+    dt = par[PAR_DT]
+    over = before - g[G_ROOM_C]
+    if over <= 0.0:
+        return before
+    taken = par[PAR_STEEL_KJ_K] * (before - g[G_STEEL_C]) * dt / STEEL_S
+    lost = par[PAR_CIRCULATE_UA] * over
+    lost += wet_air(par[PAR_WASH_AIR], before, par[PAR_WASH_KPA], par[PAR_WASH_WET])
+    kj = min((taken + lost * dt) * share, c * over)
+    if par[PAR_STEEL_KJ_K] > 0.0:
+        g[G_STEEL_C] += taken * share / par[PAR_STEEL_KJ_K]
+    g[G_LOST_KJ] += kj
+    return before - kj / c
 
 
 @inner

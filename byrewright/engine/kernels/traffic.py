@@ -81,7 +81,16 @@ def _attach(
 
 @inner
 def _leave(
-    now: float, stall: int, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints, out: Floats
+    now: float,
+    stall: int,
+    F: Floats,
+    I: Ints,
+    S: Floats,
+    g: Floats,
+    n: Ints,
+    par: Floats,
+    num: Ints,
+    out: Floats,
 ) -> None:
     """A milked cow leaves her stall."""
     place = int(S[stall, ST_PLACE])
@@ -89,13 +98,16 @@ def _leave(
     S[stall, ST_STATE] = EMPTY_STALL
     n[I_ON_DECK] -= 1
     g[G_CLOTHS] += par[PAR_CLOTHS]
-    if num[N_COW_DOSE] >= 0:
-        S[num[N_COW_DOSE], S_DOSE] += par[PAR_WATER_COW]
+    for m in range(num[N_M0], num[N_M1]):
+        if I[m, MI_LAW] == DOSE:
+            S[m, S_DOSE] += F[m, M_STOP]  # water for each cow
 
 
 @inner
 def _out_milk(
     t_end: float,
+    F: Floats,
+    I: Ints,
     S: Floats,
     g: Floats,
     n: Ints,
@@ -143,8 +155,10 @@ def _out_milk(
         S[stall, ST_SHARE] = share
         if cow[place, C_WITHHELD] > 0.0:
             withheld += kg
+            S[I[stall, ST_APART], S_DOSE] += kg
         else:
             milk += kg
+            S[I[stall, ST_MILK], S_DOSE] += kg
         attached += on
         if finished:
             S[stall, ST_STATE] = DONE
@@ -176,6 +190,8 @@ def _wait(t: float, S: Floats, g: Floats, par: Floats, num: Ints) -> None:
 @inner
 def _turn(
     t: float,
+    F: Floats,
+    I: Ints,
     S: Floats,
     g: Floats,
     n: Ints,
@@ -229,8 +245,8 @@ def _turn(
             state = S[stall, ST_STATE]
             if state == DONE or (state == ATTACHED and S[stall, ST_OFF] <= now):
                 if state == ATTACHED:
-                    _finish(stall, S, g, n, par, cow, out, bout)
-                _leave(now, stall, S, g, n, par, num, out)
+                    _finish(stall, I, S, g, n, par, cow, out, bout)
+                _leave(now, stall, F, I, S, g, n, par, num, out)
             elif state != EMPTY_STALL:
                 out[n[I_MILKING], int(S[stall, ST_PLACE]), O_PASSES] += 1.0
         elif next_at == to_attach:
@@ -248,7 +264,15 @@ def _turn(
 
 @inner
 def _finish(
-    stall: int, S: Floats, g: Floats, n: Ints, par: Floats, cow: Floats, out: Floats, bout: Floats
+    stall: int,
+    I: Ints,
+    S: Floats,
+    g: Floats,
+    n: Ints,
+    par: Floats,
+    cow: Floats,
+    out: Floats,
+    bout: Floats,
 ) -> None:
     """Milk of a unit whose removal falls inside the step, before its stall is let go."""
     place = int(S[stall, ST_PLACE])
@@ -263,8 +287,10 @@ def _finish(
     S[stall, ST_SHARE] = share
     if cow[place, C_WITHHELD] > 0.0:
         g[G_WITHHELD] += kg
+        S[I[stall, ST_APART], S_DOSE] += kg
     else:
         g[G_MILK] += kg
+        S[I[stall, ST_MILK], S_DOSE] += kg
     bout[milking, B_KG] += kg
     g[G_AIR] -= par[PAR_AIR_COW]
     g[G_AIR_USED] += par[PAR_AIR_COW]
@@ -276,6 +302,8 @@ def _finish(
 @inner
 def _rows(
     t: float,
+    F: Floats,
+    I: Ints,
     S: Floats,
     g: Floats,
     n: Ints,
@@ -306,9 +334,9 @@ def _rows(
         if occupied and not busy:
             for stall in range(first, last):
                 if S[stall, ST_STATE] == ATTACHED:
-                    _finish(stall, S, g, n, par, cow, out, bout)
+                    _finish(stall, I, S, g, n, par, cow, out, bout)
                 if S[stall, ST_STATE] != EMPTY_STALL:
-                    _leave(off, stall, S, g, n, par, num, out)
+                    _leave(off, stall, F, I, S, g, n, par, num, out)
             # The place of the first stall keeps the time from which the row may fill again.
             S[first, ST_ENTER] = off + par[PAR_TURN_S] / max(g[G_GATE], 1e-6)
             occupied = False
@@ -338,6 +366,8 @@ def _rows(
 @kernel
 def cows(
     t: float,
+    F: Floats,
+    I: Ints,
     S: Floats,
     g: Floats,
     n: Ints,
@@ -358,12 +388,12 @@ def cows(
         _wait(t, S, g, par, num)
         return
     if num[N_LAYOUT] == 0:
-        _turn(t, S, g, n, par, num, cow, out, bout)
+        _turn(t, F, I, S, g, n, par, num, cow, out, bout)
     else:
-        _rows(t, S, g, n, par, num, cow, out, bout)
+        _rows(t, F, I, S, g, n, par, num, cow, out, bout)
     milk = g[G_MILK]
     withheld = g[G_WITHHELD]
-    _out_milk(t + par[PAR_DT], S, g, n, par, num, cow, out, bout)
+    _out_milk(t + par[PAR_DT], F, I, S, g, n, par, num, cow, out, bout)
     g[G_MILK] += milk
     g[G_WITHHELD] += withheld
 

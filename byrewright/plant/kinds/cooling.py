@@ -15,7 +15,6 @@ from byrewright.plant.primitives import (
     HoldsCold,
     Loss,
     Primitive,
-    Runs,
     Vessel,
 )
 from byrewright.plant.record import par
@@ -207,7 +206,6 @@ class BulkTank(StoresMilk):
             Loss("coolant_in", "coolant_out", "coolant.tank_drop_kpa",
                  at_kw=self.cooling_kw * self.count),
             Loss("wash", "*", "wash.spray_kpa", "wash.spray_l_min", self.count),
-            Runs("sample", flow_l_min=20.0),
         )  # fmt: skip
 
 

@@ -86,7 +86,6 @@ class Milkline(CollectsMilk):
             ),
             Loss("*", "receiver_#", max(fall_kpa, 0.05), half_l_min),
             Runs("receiver_#", time_s=time_s),
-            Runs("drain_#", flow_l_min=90.0),
         )
 
 
@@ -131,7 +130,7 @@ class Receiver(ReceivesMilk):
         return (
             Vessel(self.volume_l * self.count, led_at_l=self.led_at_l, stop_at_l=self.stop_at_l,
                    start_at_l=self.start_at_l, gas="vacuum"),
-            Runs("drain", flow_l_min=90.0), Runs("balance", time_s=10.0),
+            Runs("balance", time_s=10.0),
         )  # fmt: skip
 
 
@@ -348,10 +347,7 @@ class BalanceTank(BalancesMilk):
     led_at_l: float | None = par("L", "content that the pump control holds", None, ge=1, le=20000)
 
     def lower(self) -> tuple[Primitive, ...]:
-        return (
-            Vessel(self.volume_l * self.count, led_at_l=self.led_at_l, overflow="overflow"),
-            Runs("drain", flow_l_min=90.0),
-        )
+        return (Vessel(self.volume_l * self.count, led_at_l=self.led_at_l, overflow="overflow"),)
 
 
 class CalfFeed(FeedsCalves):

@@ -2,27 +2,25 @@
 
 from __future__ import annotations
 
-import math
 import sys
-from itertools import pairwise
 
 import numpy as np
 
 from byrewright.engine import shape as sh
 from byrewright.engine.draws import ambient_c
 from byrewright.plant.roles import BringsCows
-from byrewright.results import Input, Notebook
-from byrewright.studies.day import remedies
+from byrewright.results import Input
+from byrewright.studies.day import remedies, washes
 from byrewright.studies.day.record import Bout, Run
 from byrewright.studies.sizing.context import Bench
-from byrewright.studies.sizing.duty import duty_of
-from byrewright.studies.sizing.sizes import counted, worked
-from byrewright.studies.sizing.wash_heat import hot_wash_end
+from byrewright.studies.sizing.sizes import counted
 
 ON_TIME_ALLOWANCE = 0.05
 FULL_ALLOWANCE = 0.05
 DRY_SHARE = 0.02
 """Content over volume under which a vessel counts as dry."""
+FILM_L = 2.0
+"""Milk of a milking that the first rinse takes from walls and sumps: not a loss (our choice)."""
 CLOSES = 1e-9  # share of the day's throughput within which mass and heat must close
 
 
@@ -135,6 +133,7 @@ def vessels(bench: Bench, run: Run) -> None:
             # What a heater holds is what is still hot of it: the wash's temperatures judge that.
             _dryness(bench, run, tag, v, cap)
     _found_no_way(bench, run)
+    washes.purity(bench, run)
     _withheld(bench, run)
     _tankers(bench, run)
     _calf(bench, run)
@@ -183,10 +182,11 @@ def _found_no_way(bench: Bench, run: Run) -> None:
             "(sold)", "(fed)", "(dumped)", "(lost)",
         ):  # fmt: skip
             drained += float(run.last.items[i, 0] - run.first.items[i, 0])
+    litres = run.litres(lost + drained)
+    litres = 0.0 if litres < FILM_L * max(len(run.bouts), 1) else litres
     bench.find(
-        "day.milk_lost", "Milk lost to drain or overflow", run.litres(lost + drained), "L",
-        f"{run.litres(lost + drained):.1f} L of {run.litres(given):.0f} L went to a drain or ran "
-        "over.",
+        "day.milk_lost", "Milk lost to drain or overflow", litres, "L",
+        f"{litres:.1f} L of {run.litres(given):.0f} L went to a drain or ran over.",
         limit=0.0, sense="at_most", formula="milk in drains and overflows at the end",
     )  # fmt: skip
 
@@ -283,79 +283,6 @@ def _balance(bench: Bench, run: Run) -> None:
         f"The largest imbalance is {abs(gaps[worst]):.1e} of the throughput ({worst}).",
         limit=CLOSES, sense="at_most", formula="sum of all vessels and ledgers, end less beginning",
     )  # fmt: skip
-
-
-def _clean_at(run: Run, bout: Bout) -> float:
-    """End of the wash; of one that never ended, the end of what was simulated."""
-    return bout.wash_end_s if bout.wash_end_s > 0 else run.seen_until_s
-
-
-def washes(bench: Bench, run: Run) -> None:
-    """Does each wash fit before the next milking, and was it hot enough."""
-    order = sorted(run.done, key=lambda b: b.asked_s)
-    if not run.compiled.names.trough:
-        bench.find(
-            "day.wash_fits", "Wash before the next milking", None, "min",
-            "No wash vessel with water is joined, so no wash was simulated.",
-            sense="at_least", missing=("wash trough with water",),
-        )  # fmt: skip
-        return
-    gaps = []
-    for bout, after in pairwise(order):
-        gaps.append((after.asked_s - _clean_at(run, bout), bout))
-    if order:
-        last = order[-1]
-        following = order[0].asked_s + 86400.0 * (last.day - order[0].day + 1)
-        gaps.append((following - _clean_at(run, last), last))
-    if gaps:
-        spare, bout = min(gaps, key=lambda g: g[0])
-        length = (_clean_at(run, bout) - bout.left_s) / 60
-        said = (
-            f"After {bout.name} the plant was clean at {run.clock(_clean_at(run, bout))}, "
-            f"{length:.0f} min after the last cow, with {spare / 60:.0f} min to spare."
-        )
-        if spare < 0:
-            said = (
-                f"The wash after {bout.name} ran {-spare / 60:.0f} min into the next milking, "
-                "which then starts late: fewer cows a milking, a faster deck, or a shorter wash."
-            )
-        bench.find(
-            "day.wash_fits", "Time left between wash and next milking", spare / 60, "min", said,
-            limit=0.0, sense="at_least", formula="start of the next milking less end of the wash",
-        )  # fmt: skip
-    washed = [b for b in run.bouts if b.washed and b.hot_c > 0]
-    if washed:
-        hot = min(b.hot_c for b in washed)
-        asked, below = run.plant.cleaning.hot_c, bench.number("wash.start_below_k")
-        bench.find(
-            "day.wash_start", "Hot wash at its start", hot, "degC",
-            f"The coldest hot wash began at {hot:.0f} degC; {asked:g} degC is required."
-            + ("" if hot >= asked - below else
-               " The heaters did not hold enough hot water: fit larger, hotter or more powerful "
-               "ones, or leave more time between washes."),
-            limit=asked - below, sense="at_least", allowance=0.0,
-            formula="mixture of hot and cold in the trough as the circulation begins",
-            inputs=(Input("T_asked", "hot wash asked for", asked, "degC", "plant file"),
-                    bench.rule("wash.start_below_k"), bench.rule("heater.usable_share")),
-        )  # fmt: skip
-        duty = duty_of(Bench(run.plant, bench.rules, Notebook("day", "")))
-        mean, _ = ambient_c(run.plant, bench.rules, run.month, hot=run.hot)
-        held = 0.95 * run.compiled.litres.get(run.compiled.names.trough, math.inf)
-        charge = min(bench.programme.wash.hot_l, held)
-        end = hot_wash_end(bench, duty, hot, charge, mean)
-        back = end.end_c
-        bench.find(
-            "day.wash_return", "Hot wash at its end", back, "degC",
-            f"The hot wash began at {hot:.0f} degC in the trough and comes back at about "
-            f"{back:.0f} degC at the end, after warming {end.steel_kg:.0f} kg of steel.",
-            limit=run.plant.cleaning.end_c, sense="at_least", allowance=0.03,
-            formula="C dT/dt = -UA (T - T_room) - q_wet_air(T), after mixing with the steel",
-            inputs=(worked("T_0", "trough at the start, as simulated", round(hot, 1), "degC"),
-                    worked("T_room", "room in the month", round(end.room_c, 1), "degC"),
-                    worked("V", "charge", charge, "L")),
-            source="definition", known="derived",
-            remedies=remedies.hotter_wash(run.plant, hot, back),
-        )  # fmt: skip
 
 
 def cold(bench: Bench, run: Run) -> None:

@@ -31,6 +31,8 @@ class Bout:
     kg: float
     hot_c: float
     return_c: float
+    strength: float
+    left_kg: float
     target_h: float
     operators: int
     washed: bool
@@ -146,8 +148,8 @@ class Run:
         names = self.compiled.names
         movers = self.change("movers")
         return float(
-            sum(movers[i, sh.S_KG] for i, m in enumerate(names.movers)
-                if names.mover_machines[i] == names.units and m.startswith(names.units + "."))
+            sum(movers[i, sh.S_KG] for i in range(len(names.movers))
+                if names.mover_machines[i] in names.units)
         )  # fmt: skip
 
     @property
@@ -171,7 +173,8 @@ def bout_of(plant: Plant, compiled: Compiled, state: sh.State, number: int, coun
         number // each, one.name, float(b[sh.B_ASKED]), float(b[sh.B_BEGUN]),
         float(b[sh.B_LAST_OFF]), float(b[sh.B_WASH_BEGUN]), float(b[sh.B_WASH_END]),
         float(b[sh.B_STOPPED]), float(b[sh.B_HELD]), float(b[sh.B_KG]), float(b[sh.B_HOT_C]),
-        float(b[sh.B_RETURN_C]), one.target_h, one.operators,
+        float(b[sh.B_RETURN_C]), float(b[sh.B_STRENGTH]), float(b[sh.B_LEFT_KG]), one.target_h,
+        one.operators,
         bool(compiled.tables.I[rows][number % each, 0]), state.out[slot, :count].copy(),
     )  # fmt: skip
 

@@ -289,13 +289,13 @@ def _extend(run: Run, day: Any, state: Any, pending: list[tuple[int, int]], comp
 
 def report(run: Run, rules: Rulebook) -> Result:
     """Findings, tables and series of a run."""
-    from byrewright.studies.day import figures, findings, frost, temperatures
+    from byrewright.studies.day import figures, findings, frost, temperatures, washes
 
     bench = Bench(run.plant, rules, Notebook("day", run.plant.site.name))
     findings.milkings(bench, run)
     findings.vessels(bench, run)
     temperatures.judge_milk(bench, run)
-    findings.washes(bench, run)
+    washes.washes(bench, run)
     findings.cold(bench, run)
     findings.recovered(bench, run)
     frost.judge(bench, run)
@@ -312,7 +312,7 @@ ASSUMED = (
     "milking.fall_share", "milking.lag_on_s", "milking.rise_s", "milking.kick_off_share",
     "milking.kick_off_back_s", "milking.stop_mean_s", "milking.boarding_least_s",
     "milk.at_receiver_c", "filter.drop_full_kpa", "filter.change_s",
-    "air.per_cow_l_free", "wash.loss_w_k_unit", "wash.main_min",
+    "air.per_cow_l_free", "wash.line_u_w_m2k", "wash.main_min",
     "wash.changeover_min", "cooling.day_swing_k", "cloth.dry_kg", "calf.draw_after_min",
     "tank.u_w_m2k", "tank.dry_wall_share", "tank.evaporator_share", "tank.stirred_from_share",
     "tank.still_u_w_m2k", "tank.wall_least_c",

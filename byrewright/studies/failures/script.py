@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from byrewright.engine.ways import SHUT
+from byrewright.engine.liquidgraph import SHUT
 from byrewright.plant.graph import Joint, Node, build
 from byrewright.plant.machine import Machine
 from byrewright.plant.roles import GeneratesPower, IsValve, Senses, SuppliesPower

@@ -5,40 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from byrewright.physics.air import slug_air_l_min_free
-from byrewright.physics.cleaning import slug_time_s
+from byrewright.engine.washing import wash_circuit
 from byrewright.physics.wash_heat import wash_return_c
-from byrewright.plant.roles import CollectsMilk, InjectsAir
 from byrewright.results import Remedy
 from byrewright.studies.sizing.context import Bench
-from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.sizes import worked
-
-
-def line_area_m2(bench: Bench) -> float:
-    """Wall of the milkline and of every milk and wash pipe, m2."""
-    plant = bench.plant
-    lines = [(m.bore_mm, m.length_m * m.count) for m in plant.machines(CollectsMilk)]
-    lines += [(p.bore_mm, p.length_m) for p in plant.pipes
-              if plant.service_of(p) in ("milk", "wash")]  # fmt: skip
-    return math.pi * sum(bore / 1000 * length for bore, length in lines)
-
-
-def wash_air_l_min_free(bench: Bench, duty: Duty) -> float:
-    """Free air drawn through the wash on average: at the units, and behind slugs while they run."""
-    through = duty.units * bench.number("wash.unit_air_l_min")
-    if not bench.plant.machines(InjectsAir):
-        return through
-    velocity, minutes = bench.number("wash.slug_velocity_m_s"), bench.number("wash.main_min")
-    for line in bench.plant.machines(CollectsMilk):
-        leg = line.length_m / 2 if line.looped else line.length_m
-        open_s = slug_time_s(leg, velocity) * bench.number("wash.slug_count")
-        through += (
-            slug_air_l_min_free(line.bore_mm, velocity, duty.working_vacuum_kpa,
-                                duty.pressure_kpa_abs)
-            * min(1.0, open_s / (60 * minutes))
-        )  # fmt: skip
-    return through
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,31 +23,23 @@ class HotWashEnd:
     air_l_min_free: float
 
 
-def hot_wash_end(
-    bench: Bench, duty: Duty, start_c: float, charge_l: float, ambient_c: float
-) -> HotWashEnd:
-    """A hot charge at its end, from its start and the ambient: for a cold day in sizing, for the
-    day as it went in the simulation."""
-    n = bench.number
-    area = line_area_m2(bench)
-    steel = area * n("wash.steel_kg_m2") + duty.units * n("wash.unit_kg")
-    surface = area + duty.units * n("wash.unit_area_m2")
-    ua = surface * n("wash.line_u_w_m2k") / 1000
-    held = bench.plant.site.room_heated_to_c or 0.0
+def hot_wash_end(bench: Bench, start_c: float, charge_l: float, ambient_c: float) -> HotWashEnd:
+    """A hot charge at its end, from its start and the ambient, all of it mixed."""
+    n, held = bench.number, bench.plant.site.room_heated_to_c or 0.0
+    way = wash_circuit(bench.plant, bench.rules)
     room = max(held, ambient_c + n("air.building_over_ambient_k"))
     warm = bench.plant.cleaning.rinse_c / 2 + room / 2
-    air = wash_air_l_min_free(bench, duty)
     end = wash_return_c(
-        start_c, n("wash.main_min"), charge_l, steel, warm, ua, room, air,
-        duty.pressure_kpa_abs - duty.working_vacuum_kpa, n("wash.air_wet_share"),
+        start_c, n("wash.main_min"), charge_l, way.steel_kg, warm, way.ua_kw_k, room,
+        way.air_l_min_free, way.kpa_abs, way.wet_share,
     )  # fmt: skip
-    return HotWashEnd(end, steel, ua, room, air)
+    return HotWashEnd(end, way.steel_kg, way.ua_kw_k, room, way.air_l_min_free)
 
 
-def end_of_hot_wash(bench: Bench, duty: Duty, hot_l: float) -> None:
+def end_of_hot_wash(bench: Bench, hot_l: float) -> None:
     """Judge the return temperature of a hot charge at its end, on a cold day."""
     hot_c, minutes = bench.plant.cleaning.hot_c, bench.number("wash.main_min")
-    found = hot_wash_end(bench, duty, hot_c, hot_l, min(bench.plant.site.ambient_c))
+    found = hot_wash_end(bench, hot_c, hot_l, min(bench.plant.site.ambient_c))
     end, steel, ua, room = found.end_c, found.steel_kg, found.ua_kw_k, found.room_c
     air = found.air_l_min_free
     limit = bench.plant.cleaning.end_c

@@ -83,7 +83,7 @@ def size_washing(bench: Bench, duty: Duty) -> None:
     _heater(bench, duty, heat)
     _slug(bench, duty)
     _flow(bench, duty)
-    end_of_hot_wash(bench, duty, wash.hot_l)
+    end_of_hot_wash(bench, wash.hot_l)
     _time(bench, duty, heat.minutes)
     _chemicals(bench, wash)
     _acid(bench)

@@ -1,0 +1,112 @@
+"""Water that reaches a port: from which vessels, by which pumps, and how much at most.
+
+Asked of the solved network in the mode that sends most there, with every other float valve shut:
+each user is told what it gets alone. A source whose pressure nothing states gives what it is
+stated to.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass, replace
+
+from byrewright.engine.liquidgraph import SHUT, Situation
+from byrewright.engine.liquids import Liquids, LiquidsUnsolved
+from byrewright.engine.liquidstreams import Stream, streams
+from byrewright.plant.graph import Node
+
+LEAST_L_MIN = 0.1  # less than this is a trickle through a pump that stands
+
+
+@dataclass(frozen=True, slots=True)
+class Supply:
+    """What one vessel gives to a port through some pumps, L/min; where it runs on to."""
+
+    source: str
+    target: str
+    pumps: tuple[str, ...]
+    l_min: float
+    passes: tuple[str, ...]
+
+
+class Supplies:
+    """Asks one network for its water ports."""
+
+    def __init__(self, net: Liquids, floats: Iterable[Node], marked: Collection[str]) -> None:
+        self.net = net
+        self.marked = frozenset(marked)
+        self.behind: frozenset[Node] = frozenset()
+        """Ports behind a machine that takes heat: water runs in there unasked."""
+        self.floats = frozenset(floats)
+        self.any = self.every_way(net)
+
+    @staticmethod
+    def every_way(net: Liquids) -> Situation:
+        """Every gate lets pass and every pump runs."""
+        return Situation({
+            tag: next((w.positions[0] for w in m.inside() if w.how == "gate"),
+                      "runs" if tag in net.movers else m.usual())
+            for tag, m in net.plant.equipment.items()
+        })  # fmt: skip
+
+    def heats(self, outlets: Iterable[Node]) -> None:
+        """Say where machines that take heat give their water on."""
+        found: set[Node] = set()
+        todo = list(outlets)
+        while todo:
+            here = todo.pop()
+            found.add(here)
+            for j in self.net.joints:
+                if here in (j.a, j.b) and (j.how is None or j.how.how in ("gate", "pass")) and (
+                    not self.net.body(j.a) and not self.net.body(j.b)
+                    and j.machine not in self.marked
+                ):  # fmt: skip
+                    todo += {j.a, j.b} - found
+        self.behind = frozenset(found)
+
+    def to(self, node: Node, sources: Collection[str], modes: Iterable[str]) -> list[Supply]:
+        """What each vessel of `sources` gives to a port, most first."""
+        capped = self.floats - self.behind - {node}
+        every = [replace(self.net.situation(m), capped=capped) for m in modes]
+        every.append(replace(self.any, capped=capped))
+        best: list[Stream] = []
+        for s in every:
+            found = [x for x in self._through(s, node) if x.source in sources]
+            if sum(x.l_min for x in found) > sum(x.l_min for x in best) + LEAST_L_MIN:
+                best = found
+            if best and s is every[-2]:
+                break  # a position of no mode counts only where none sends any
+        pumps = self.net.movers
+        if best:
+            best.sort(key=lambda x: (-x.l_min, x.source, x.passes))
+            return [Supply(x.source, x.target, tuple(p for p in x.passes if p in pumps), x.l_min,
+                           x.through) for x in best]  # fmt: skip
+        return self._stated(node, sources, every)
+
+    def _through(self, s: Situation, node: Node) -> list[Stream]:
+        try:
+            flows = self.net.solve(s, frozenset([node]))
+        except LiquidsUnsolved:
+            return []
+        near = [abs(q) for name, q in flows.l_min.items() if node in self.net.ends[name]]
+        if max(near, default=0.0) < LEAST_L_MIN:
+            return []
+        found = streams(self.net, flows, self.marked)
+        own = [x for x in found if node.machine in x.through and x.source != node.machine]
+        return [x for x in own if x.l_min >= LEAST_L_MIN and self._clean(x, node)]
+
+    def _clean(self, stream: Stream, node: Node) -> bool:
+        """Whether it comes straight, not through another machine that takes heat."""
+        return not any(p != node.machine and p not in self.net.movers for p in stream.passes)
+
+    def _stated(self, node: Node, sources: Collection[str],
+                every: list[Situation]) -> list[Supply]:  # fmt: skip
+        """Sources whose pressure is not stated, in the first state that joins one to the port."""
+        for s in every:
+            for tag in self.net.joined(s, node):
+                vessel = self.net.vessels.get(tag)
+                if tag in sources and vessel is not None and s.at.get(node.machine) != SHUT:
+                    most = vessel.volume_l if vessel.role == "source" else 0.0
+                    if most > 0:
+                        return [Supply(tag, node.machine, (), most, (tag,))]
+        return []
