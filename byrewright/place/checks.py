@@ -221,6 +221,39 @@ def _bounds(points: tuple[Point, ...], by: float) -> tuple[float, ...]:
     return (*lows, *(max(p[i] for p in points) + by for i in range(3)))
 
 
+def through_machines(plan: Plan, routes: tuple[Route, ...]) -> list[tuple[str, str]]:
+    """Pipes that run through a machine that they do not meet."""
+    return [(tag, body.tag) for tag, body, inside in _past(plan, routes) if inside]
+
+
+def over_machines(plan: Plan, routes: tuple[Route, ...]) -> list[tuple[str, str]]:
+    """Pipes that run over a machine that stands, and so over who lifts or opens it."""
+    return [(tag, body.tag) for tag, body, inside in _past(plan, routes)
+            if not inside and not body.hung]  # fmt: skip
+
+
+def _past(plan: Plan, routes: tuple[Route, ...]) -> Iterator[tuple[str, Body, bool]]:
+    """Every pipe with each machine that it passes through, or over: pipe, machine, through."""
+    for route in routes:
+        own = {e.partition(".")[0] for e in route.ends}
+        r = route.outside_mm / 2000
+        for body in plan.bodies.values():
+            if body.tag in own or body.frame != route.frame:
+                continue
+            found = {_passes(body, a, b, r) for a, b in pairwise(route.points)}
+            if found - {""}:
+                yield route.lines[0], body, "through" in found
+
+
+def _passes(body: Body, a: Point, b: Point, r: float) -> str:
+    x1, y1, x2, y2 = body.box
+    low = [min(p, q) - r + 1e-3 for p, q in zip(a, b, strict=True)]
+    high = [max(p, q) + r - 1e-3 for p, q in zip(a, b, strict=True)]
+    if low[0] > x2 or high[0] < x1 or low[1] > y2 or high[1] < y1 or high[2] < body.z:
+        return ""
+    return "through" if low[2] < body.z + body.h else "over"
+
+
 def rack_width(plan: Plan, rack: Rack, routes: tuple[Route, ...]) -> Measured:
     """Widest that pipes along a rack lie side by side, m, and how many tiers they use."""
     along = 1 if abs(rack.end[1] - rack.start[1]) > abs(rack.end[0] - rack.start[0]) else 0

@@ -235,7 +235,8 @@ class _Layout(CowSide):
         first = at
         for thing in tanks:
             wide, long, _, _ = measures(thing)
-            self._put(thing, room.x2 - clear - long / 2, at + wide / 2, "e", room)
+            x = math.floor((room.x2 - clear - long / 2) * 100) / 100  # no millimetre too near
+            self._put(thing, x, at + wide / 2, "e", room)
             at += wide + between
         if tanks:
             middle = (first + at - between) / 2 - room.y

@@ -26,7 +26,9 @@ TURNS, LOOK_FROM = 7, 3
 """Turns of bargaining, and the one from which the whole site is looked at for a way."""
 PRICE_M = (3.0, 6.0, 12.0, 25.0, 50.0, 100.0, 200.0)
 """What touching a laid pipe costs, turn by turn, in metres."""
-SAGGING, SAG_FACTOR = frozenset({"milk", "wash", "vacuum"}), 3.0
+OVER_M = 2.0
+"""What a step over a machine that stands is worth: it is lifted, opened and reached from above."""
+SAGGING, SAG_FACTOR = frozenset({"milk", "wash", "vacuum"}), 20.0
 """Services that a pocket spoils, and what makes a metre below both ends dearer."""
 DIRECTIONS: dict[tuple[int, int, int], int] = {
     (1, 0, 0): 0, (-1, 0, 0): 1, (0, 1, 0): 2, (0, -1, 0): 3, (0, 0, 1): 4, (0, 0, -1): 5,
@@ -127,6 +129,9 @@ class _Router:
             grown[:, 3:] += by
             rows.append(grown)
             weights.append(np.full(len(grown), price * (1.0 + 0.5 * one.history)))
+        over = self.space.over(net)
+        rows.append(over)
+        weights.append(np.full(len(over), OVER_M))
         stubs = self.space.stubs(net)
         rows.append(stubs)
         weights.append(np.full(len(stubs), 0.8))

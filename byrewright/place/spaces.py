@@ -13,9 +13,11 @@ from byrewright.place.layout import BLOCK
 from byrewright.place.model import NORMAL, Body, Frame, Plan
 
 HEAD_M = 2.2
-TIERS_M = (2.4, 2.6, 2.8, 3.0, 3.2, 3.4)
+TIERS_M = (2.4, 2.6, 2.8, 3.0, 3.2, 3.4, 3.6, 3.8, 4.0)
 """Levels over the block's floor: even ones run east and west, odd ones north and south."""
 STEP_M, LANE_M, HALL_STEP_M = 0.3, 0.1, 1.0
+CEILING_M, USUAL_M, SKY_M = 0.12, 3.6, 9.0
+"""Middle of the highest pipe below a ceiling; height of a room up to which all pipes keep."""
 ROUND_M = 2.4
 """How far beyond its two ends a short pipe looks for a way before it looks everywhere."""
 LOW_M = (0.7, 1.0, 1.35, 1.9)
@@ -82,6 +84,19 @@ class Spaces:
             rows.append((x1 - by, y1 - by, body.z - by, x2 + by, y2 + by, body.z + body.h + by))
         return np.array(rows, dtype=np.float64).reshape(-1, 6)
 
+    def over(self, net: Net) -> Floats:
+        """Room over machines that stand, which is left free to lift and to reach them."""
+        assert net.start is not None and net.end is not None
+        own = {net.start.tag, net.end.tag}
+        rows = []
+        for body in self.bodies:
+            if body.tag in own or body.hung:
+                continue
+            x1, y1, x2, y2 = body.box
+            by = net.radius_m
+            rows.append((x1 - by, y1 - by, body.z + body.h, x2 + by, y2 + by, SKY_M))
+        return np.array(rows, dtype=np.float64).reshape(-1, 6)
+
     def stubs(self, net: Net) -> Floats:
         """Room before the ports of other pipes, which is left to them where it can be."""
         assert net.start is not None and net.end is not None
@@ -117,7 +132,8 @@ def fixed_spaces(plan: Plan) -> Spaces:
     high = max(r.height_m for r in rooms.values() if not r.open and r.name not in ("hall", "head"))
     costed: list[Costed] = []
     inner = [r for r in rooms.values() if r.name in BLOCK and not r.dry]
-    top = f + min(high, 3.6) - 0.12
+    top = f + min(high, USUAL_M) - CEILING_M
+    tops = {r.name: f + r.height_m - CEILING_M for r in inner}  # taller rooms: over their tanks
     wall = 8.0
     shut = 2 * SHUT
     east = max((r.x2 for r in inner), default=passage.x2)
@@ -140,19 +156,21 @@ def fixed_spaces(plan: Plan) -> Spaces:
             costed.append(((x1 - 0.4, a, f + 0.1, x2 + 0.4, b, f + HEAD_M), (1.5, 1.5, 1.1)))
     for room in inner:
         costed.append(((room.x + 0.05, room.y + 0.05, f + HEAD_M, room.x2 - 0.05, room.y2 - 0.05,
-                        top), (1.6, 1.6, 1.1)))  # fmt: skip
+                        tops[room.name]), (1.6, 1.6, 1.1)))  # fmt: skip
     costed.append(((passage.x + 0.1, passage.y + 0.1, f + 0.02, passage.x2 - 0.1,
                     passage.y2 - 0.1, f + HEAD_M), (5, 5, 1.6)))  # fmt: skip
     costed.append(((passage.x + 0.1, passage.y + 0.1, f + HEAD_M, passage.x2 - 0.1,
                     passage.y2 - 0.1, top), (1.2, 2.0, 1.1)))  # fmt: skip
     for i, tier in enumerate(TIERS_M):
         z = f + tier
-        if z > top:
-            continue
         cost = (1.05, 1.5, 1.1) if i % 2 == 0 else (1.5, 1.05, 1.1)
         for room in inner:
+            if z > tops[room.name]:
+                continue
             costed.append(((room.x + 0.05, room.y + 0.05, z - 0.02, room.x2 - 0.05,
                             room.y2 - 0.05, z + 0.02), cost))  # fmt: skip
+        if z > top:
+            continue
         rack = (1.0, 1.1, 1.0) if i % 2 == 0 else (1.1, 0.8, 1.0)
         for one in plan.racks.values():
             if not one.trench and abs(one.start[0] - one.end[0]) < 1e-6:
@@ -183,8 +201,8 @@ def fixed_spaces(plan: Plan) -> Spaces:
     xs = _lines((passage.x + 0.15, passage.x2 - 0.15, LANE_M), (passage.x2, east + 0.9, STEP_M),
                 *xs_extra)  # fmt: skip
     ys = _lines((south, passage.y, 1.0), (passage.y, passage.y2, STEP_M), *ys_extra)
-    zs = sorted({round(f + z, 3) for z in (*LOW_M, *(t for t in TIERS_M if f + t <= top))}
-                | {round(z, 3) for z in low})  # fmt: skip
+    tiers = [t for t in TIERS_M if f + t <= max([top, *tops.values()])]
+    zs = sorted({round(f + z, 3) for z in (*LOW_M, *tiers)} | {round(z, 3) for z in low})
     return Spaces(plan, "fixed", costed, xs, ys, np.array(zs, dtype=np.float64), bodies)
 
 

@@ -229,6 +229,24 @@ def _pipes(bench: Bench, made: Sited) -> None:
         inputs=(bench.rule("place.pipe_gap_least_mm"),), source="practice",
         known="common_practice",
     )  # fmt: skip
+    through = checks.through_machines(made.plan, made.routes)
+    said = _some([f"{a} through {b}" for a, b in through])
+    bench.find(
+        "place.through", "Pipes through machines", float(len(through)), "pipes",
+        f"{said}: give a way point (`by:`), or move the machine." if through
+        else "No pipe runs through a machine that it does not meet.",
+        limit=0.0, sense="at_most", formula="box of each piece and of each machine",
+        source="definition", known="derived",
+    )  # fmt: skip
+    over = checks.over_machines(made.plan, made.routes)
+    said = _some([f"{a} over {b}" for a, b in over])
+    bench.find(
+        "place.over", "Pipes over machines", float(len(over)), "pipes",
+        f"{said}: in the way of who lifts or opens it; look whether it may stay." if over
+        else "No pipe hangs over a machine: all can be lifted and opened from above.",
+        formula="box of each piece over the footprint of each machine that stands",
+        source="practice", known="common_practice",
+    )  # fmt: skip
     low = checks.lowest_over_passage(made.plan, made.routes)
     if low is not None:
         bench.find(

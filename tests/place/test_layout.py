@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import re
 import time
 import xml.etree.ElementTree as ET
 
@@ -14,6 +16,7 @@ from byrewright.plant.read import read_plant_text
 from byrewright.plant.sited import scene_of, sited
 from byrewright.plant.write import plant_to_text
 from byrewright.standards.rulebook import default_rulebook
+from tests.place.paper import texts, untidy
 from tests.place.scenes import briefed, faults, plan_of
 
 LAYOUT_S = 2.0  # what one layout may take; it takes a tenth of that
@@ -74,9 +77,12 @@ def test_the_place_is_written_and_read_back() -> None:
     assert made.plan.rooms["milk"].stated
 
 
-@pytest.mark.parametrize(("layout", "stalls"), [("rotary", 46), ("rows", 40)])
-def test_sheets_hold_every_machine_and_no_word_on_a_word(layout: str, stalls: int) -> None:
-    """Would fail if a machine were not drawn, or its tag lay on another word."""
+@pytest.mark.parametrize(
+    ("layout", "stalls"), [("rotary", 24), ("rotary", 120), ("rows", 16), ("rows", 80)]
+)
+def test_sheets_hold_every_machine_and_are_tidy(layout: str, stalls: int) -> None:
+    """Would fail if a machine were not drawn, a word lay on another or off the sheet, a tag stood
+    on another machine, or a sheet had no scale and did not say so."""
     plant = briefed(layout, stalls)
     tags = {row[0] for row in set_out(sited(plant))}  # type: ignore[arg-type]
     drawn: set[str] = set()
@@ -84,16 +90,9 @@ def test_sheets_hold_every_machine_and_no_word_on_a_word(layout: str, stalls: in
         svg = plan_svg(plant, sheet)
         root = ET.fromstring(svg)
         drawn |= {g.get("data-machine") or "" for g in root.iter() if g.get("data-machine")}
-        boxes = []
-        for text in root.iter("{http://www.w3.org/2000/svg}text"):
-            size, words = float(text.get("font-size", "2")), text.text or ""
-            x, y, wide = float(text.get("x", 0)), float(text.get("y", 0)), len(words) * size * 0.602
-            left = {"start": 0.0, "middle": wide / 2, "end": wide}[text.get("text-anchor", "start")]
-            boxes.append((x - left, y - size * 0.7, x - left + wide, y, words))
-        for i, a in enumerate(boxes):
-            for b in boxes[i + 1 :]:
-                apart = a[2] <= b[0] or b[2] <= a[0] or a[3] <= b[1] or b[3] <= a[1]
-                assert apart, f"{sheet.key}: {a[4]} lies on {b[4]}"
+        assert list(untidy(svg, sheet.key)) == []
+        words = " ".join(text for text, _ in texts(root))
+        assert "1 : " in words or "Not to scale" in words or sheet.key.endswith("-list")
     assert tags <= drawn
 
 
@@ -117,3 +116,18 @@ def test_a_wrong_place_is_told_in_one_sentence(lines: str, code: str) -> None:
     with pytest.raises(PlantError) as caught:
         read_plant_text(SMALL + "\n" + lines + "\n")
     assert code in {p.code for p in caught.value.problems}
+
+
+def test_the_scale_bar_measures_a_known_wall() -> None:
+    """Would fail if a sheet were drawn to another scale than it says."""
+    plant = briefed("rotary", 36)
+    found = sited(plant)
+    assert found is not None
+    hall = found.plan.rooms["hall"]
+    sheet = next(s for s in plan_sheets(plant) if s.key == "P1-plan")
+    views, _ = sheet.draw(plant, found)
+    one = views[0]
+    bar = re.findall(r'width="([\d.]+)" height="1.2"', "".join(one.scale_bar(0, 0)))
+    metres = float(re.findall(r">(\d+) m<", "".join(one.scale_bar(0, 0)))[0])
+    a, b = one.at(hall.x, hall.y), one.at(hall.x2, hall.y)
+    assert math.dist(a, b) / hall.w == pytest.approx(sum(map(float, bar)) / metres, rel=0.002)

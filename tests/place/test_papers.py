@@ -7,8 +7,9 @@ from dataclasses import replace
 
 import ezdxf
 import pytest
+from ezdxf import bbox
 
-from byrewright.documents.plan_dxf import LAYERS, plan_dxf, spread_tags
+from byrewright.documents.plan_dxf import LAYERS, WALL_M, plan_dxf, spread_tags
 from byrewright.documents.plan_lists import builders_list
 from byrewright.documents.plan_pipes import pipe_list
 from byrewright.physics.noise import away_db, together_db
@@ -145,6 +146,20 @@ def test_noise_falls_with_distance_and_wall() -> None:
     assert away_db(82.0, 8.0) - away_db(82.0, 4.0) == pytest.approx(-6.02, abs=0.01)
 
 
+def test_pipes_keep_clear_of_machines() -> None:
+    """Would fail if a pipe through or over a machine were not seen, or the router laid one so."""
+    for layout, stalls in (("rotary", 46), ("rows", 40)):
+        found = made(briefed(layout, stalls))
+        assert checks.through_machines(found.plan, found.routes) == []
+        assert len(checks.over_machines(found.plan, found.routes)) <= 1
+    plan, pump = found.plan, found.plan.bodies["VP1"]
+    pipe = next(r for r in found.routes if r.service == "water" and r.points)
+    for level, through in ((pump.z + pump.h / 2, True), (pump.z + pump.h + 0.5, False)):
+        across = replace(pipe, points=((pump.x - 3, pump.y, level), (pump.x + 3, pump.y, level)))
+        check = checks.through_machines if through else checks.over_machines
+        assert (across.lines[0], "VP1") in check(plan, (across,))
+
+
 def test_levels_tell_suction_and_crest() -> None:
     """Would fail if a pump over its vessel, or a crest over its head, were not seen."""
     found = made(briefed("rotary", 46))
@@ -178,6 +193,11 @@ def test_the_drawing_file_is_sound_and_whole(layout: str, stalls: int) -> None:
     assert len(tags) == len(set(tags))
     wanted = set(plant.equipment) - spread_tags(found.plan)
     assert wanted <= set(tags), wanted - set(tags)
+    layers = " | ".join(f"layer=='{name}'" for name in ("A-WALL", "A-YARD", "M-EQPM"))
+    size = bbox.extents(space.query(f"LWPOLYLINE[{layers}]"))
+    x1, y1, x2, y2 = (v * 1000 for v in found.plan.extent())
+    ends = (size.extmin.x, size.extmin.y, size.extmax.x, size.extmax.y)
+    assert ends == pytest.approx((x1, y1, x2, y2), abs=WALL_M * 1000 + 1)
     pipes = space.query("POLYLINE")
     assert len(pipes) == sum(len(one.points) > 1 for one in found.laid.values())
 
