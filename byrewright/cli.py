@@ -121,6 +121,42 @@ def pack(
 
 
 @app.command()
+def quote(
+    plant: PlantPath,
+    prices: Annotated[Path | None, typer.Option(help="Your price list (.xlsx or .csv).")] = None,
+    terms: Annotated[
+        Path | None, typer.Option(help="Margin, tax, who supplies what and more (YAML).")
+    ] = None,
+    jobs: Annotated[
+        Path | None, typer.Option(help="Hours of finished jobs, which correct the norms (CSV).")
+    ] = None,
+    template: Annotated[
+        Path | None, typer.Option(help="Write an empty price list for this plant, and end.")
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Folder for quotation, costs, enquiries and orders.")
+    ] = None,
+    on: Annotated[
+        str | None, typer.Option("--date", help="Day of the quotation (today if not given).")
+    ] = None,
+    as_json: AsJson = False,
+    every: Annotated[bool, typer.Option("--all", help="Show every missing price.")] = False,
+    studies: Annotated[
+        bool, typer.Option(help="Ask the day study what running it costs (takes a while).")
+    ] = False,
+    units: Units = "metric",
+    paper: Annotated[str, typer.Option(help="A4 or Letter.")] = "A4",
+) -> None:
+    """Price the plant from your own price list; what has no price is named, none is invented."""
+    from byrewright.commands import quote as command
+
+    command.run(
+        plant, prices, terms_path=terms, jobs_path=jobs, template=template, out=out, on=on,
+        as_json=as_json, every=every, studies=studies, units=units, paper=paper,
+    )  # fmt: skip
+
+
+@app.command()
 def place(
     plant: PlantPath,
     out: Annotated[

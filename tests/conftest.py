@@ -13,6 +13,7 @@ OUTSIDE_PROGRAMS = {
     "poppler": ("pdftotext", "poppler-utils"),
     "nginx": ("nginx", "nginx"),
     "npm": ("npm", "npm"),
+    "soffice": ("soffice", "libreoffice-calc-nogui"),
 }
 """Marker: the program it needs and the Debian package that brings it."""
 

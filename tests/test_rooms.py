@@ -17,7 +17,7 @@ ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "byrewright"
 
 _BELOW_DOCUMENTS = {
-    "standards", "place", "plant", "physics", "engine", "studies", "drafting", "site",
+    "standards", "place", "plant", "physics", "engine", "studies", "drafting", "site", "quote",
 }  # fmt: skip
 MAY_IMPORT: dict[str, set[str]] = {
     "standards": set(),
@@ -28,6 +28,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "engine": {"plant", "physics", "standards", "results", "errors"},
     "studies": {"plant", "place", "engine", "physics", "standards", "results", "errors"},
     "drafting": {"studies", "plant", "physics", "standards", "results", "errors"},
+    "quote": {"studies", "plant", "place", "standards", "results", "errors"},
     "traces": set(),
     "site": {"traces", "plant", "engine", "studies", "standards", "results", "errors"},
     "documents": {*_BELOW_DOCUMENTS, "results", "errors"},

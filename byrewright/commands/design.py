@@ -230,7 +230,7 @@ def pack(
     from byrewright.studies.every import STUDIES, ask
 
     with clear_errors():
-        system, day = system_of(units), _date(on)
+        system, day = system_of(units), date_of(on)
         file, rules = load(path)
         out = console()
         with progress("sizing") as say:
@@ -261,7 +261,7 @@ def _id_of(path: Path) -> str | None:
         return None
 
 
-def _date(stated: str | None) -> str:
+def date_of(stated: str | None) -> str:
     """The date for the documents: as stated, or today's."""
     if stated is None:
         return date.today().isoformat()

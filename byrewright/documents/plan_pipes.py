@@ -11,48 +11,20 @@ from byrewright.documents.plan_parts import FIELD
 from byrewright.documents.shapes import Letters
 from byrewright.documents.svg import n, rule_svg
 from byrewright.place.model import Laid, Plan, Point, Route
-from byrewright.place.pieces import Joint, Made, Piece, made_of
+from byrewright.place.pieces import Joint, Made, Piece
 from byrewright.plant.plant import Pipe, Plant
 from byrewright.plant.sited import Sited
 from byrewright.standards.rulebook import Rulebook, default_rulebook
+from byrewright.studies.pipework import SERVICES, lines_of
 
 Row = tuple[str | float | int, ...]
 COLUMNS, ROWS = 4, 3
 """Sketches on a sheet, across and down."""
 TITLE_MM, TABLE_ROWS, TABLE_MM = 9.0, 9, 2.15
 COS30, SIN30 = math.cos(math.radians(30)), 0.5
-STEEL_MM = (15, 25, 40, 50, 65, 80, 100)
-"""Sizes that have a spacing of supports in the rulebook."""
-SERVICES = ("milk", "wash", "vacuum", "water", "coolant", "refrigerant", "air", "drain")
 FALLS = {"milk": "wash_slope_pct", "wash": "wash_slope_pct", "vacuum": "airline_slope_pct"}
 """What a line must fall by, by service; drains by their size."""
 EMPTY = {"milk", "wash", "vacuum", "drain"}
-
-
-def lines_of(plant: Plant, made: Sited) -> list[Made]:
-    """Every line with a way through the plan, by service and tag."""
-    rules = default_rulebook()
-    bores = {p.id: p.bore_mm for p in plant.pipes}
-    order = {s: i for i, s in enumerate(SERVICES)}
-    found = [
-        made_of(
-            route, made.laid, bores, rules.number("place.bend_radius_bores"),
-            span_m(route.service, max(bores[t] for t in route.lines), rules),
-            rules.number("place.support_bend_m"),
-        )
-        for route in made.routes
-        if route.points
-    ]  # fmt: skip
-    return sorted(found, key=lambda m: (order.get(m.route.service, 9), m.route.lines[0]))
-
-
-def span_m(service: str, bore_mm: float, rules: Rulebook) -> float:
-    """Most between two supports: stainless tube for milk and wash, steel for all else."""
-    if service in ("milk", "wash"):
-        small = bore_mm <= 32
-        return rules.number("place.support_tube_small_m" if small else "place.support_tube_m")
-    size = max((s for s in STEEL_MM if s <= max(15.0, bore_mm)), default=15)
-    return rules.number(f"place.support_steel_{size}_m")
 
 
 def fall_pct(service: str, bore_mm: float, rules: Rulebook) -> float:

@@ -14,7 +14,8 @@ from byrewright.documents.format import number, source_title, unit_sign, words
 from byrewright.documents.sheets import service_drawn
 from byrewright.plant.plant import Plant
 from byrewright.results import Input, Result
-from byrewright.studies.quantities import data_plate, quantities
+from byrewright.studies.count import data_plate
+from byrewright.studies.quantities import quantities
 
 WIDEST = 60
 LONGEST_SHEET_NAME = 31  # set by the workbook's format
@@ -43,6 +44,19 @@ def workbook(title: str, site: str, sheets: Iterable[Page]) -> bytes:
 
     Text is always written as text, so that nothing out of the plant file can act as a formula.
     """
+    memory, book = new_book(title)
+    head = book.add_format(
+        {"bold": True, "text_wrap": True, "valign": "top", "bottom": 1, "bg_color": "#EFECE3"}
+    )
+    plain = book.add_format({"valign": "top", "text_wrap": True})
+    for page in sheets:
+        _write(book, page, head, plain, site)
+    book.close()
+    return memory.getvalue()
+
+
+def new_book(title: str) -> tuple[io.BytesIO, Any]:
+    """An empty workbook, and where its bytes come to lie when it is closed."""
     import xlsxwriter
 
     memory = io.BytesIO()
@@ -56,14 +70,7 @@ def workbook(title: str, site: str, sheets: Iterable[Page]) -> bytes:
         },
     )
     book.set_properties({"title": title, "author": "byrewright", "created": FIRST_DAY})
-    head = book.add_format(
-        {"bold": True, "text_wrap": True, "valign": "top", "bottom": 1, "bg_color": "#EFECE3"}
-    )
-    plain = book.add_format({"valign": "top", "text_wrap": True})
-    for page in sheets:
-        _write(book, page, head, plain, site)
-    book.close()
-    return memory.getvalue()
+    return memory, book
 
 
 def pages(plant: Plant, results: Result) -> tuple[Page, ...]:

@@ -36,6 +36,7 @@ THEMES = (
     "place",
     "water",
     "liquids",
+    "installing",
 )
 """Modules of this room that each hold a tuple `VALUES`."""
 

@@ -3,45 +3,33 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
-from byrewright.plant.record import Parameter
-from byrewright.plant.roles import (
-    CollectsMilk,
-    FeedsPulsators,
-    IsValve,
-    JoinsPipes,
-    PassesOneWay,
-    Senses,
-)
+from byrewright.plant.roles import IsValve, PassesOneWay, Senses
 from byrewright.results import Assumption, Finding, Input, Notebook, Result, Table, judge
 from byrewright.standards.rulebook import Rulebook, default_rulebook
+from byrewright.studies.count import LISTED_APART, Item, count, data_plate, lines
 
-UNIT_ENDINGS = (
-    "_l_min_free", "_l_min", "_kpa", "_kva", "_kwh", "_kw", "_kg_min", "_kg", "_kn", "_mm", "_m2",
-    "_w_m2_k", "_ml_l", "_pct_h", "_pct", "_bar", "_min", "_l", "_m", "_c", "_s", "_a", "_h",
-)  # fmt: skip
-"""Endings of field names that only tell the unit."""
-OF_ALL = frozenset(Machine.model_fields)
-LISTED_APART = (IsValve, PassesOneWay, JoinsPipes, Senses)
-"""Kinds with a table of their own."""
-WAYS = {2: "two-way", 3: "three-way"}
 Row = tuple[float | str, ...]
 
 
 def quantities(plant: Plant, rules: Rulebook | None = None) -> Result:
     """What a plant is made of, counted for a quotation.
 
-    Tables `machines`, `pipes`, `fittings`, `valves`, `sensors`, `motors`; findings are totals only.
+    Tables `machines`, `pipes`, `fittings`, `valves`, `sensors`, `motors`, `supports` and `cables`;
+    findings are totals only.
     Pipe is counted as drawn; a column adds what is cut to waste.
     """
     rules = rules or default_rulebook()
     notes = Notebook("quantities", plant.site.name)
+    items = count(plant, rules)
     notes.tables += [
-        _machines(plant), _pipes(plant, rules.number("pipe.cutting_share")), _fittings(plant),
-        _valves(plant), _sensors(plant), _motors(plant),
+        _machines(plant), _pipes(items, rules.number("pipe.cutting_share")), _fittings(items),
+        _valves(items), _sensors(plant), _motors(plant),
+        _runs(items, "supports", "Pipe supports", ("supports",)),
+        _runs(items, "cables", "Cables by load", ("power cables", "signal cables")),
     ]  # fmt: skip
     waste = rules["pipe.cutting_share"]
     notes.assumptions.append(
@@ -50,43 +38,10 @@ def quantities(plant: Plant, rules: Rulebook | None = None) -> Result:
     )  # fmt: skip
     _totals(plant, notes)
     notes.notes.append(
-        "Counted from the plant file. Supports, insulation, cable, concrete and labour are not in "
-        "it."
+        "Counted from the plant file. Insulation, concrete and labour are not in it; "
+        "cable sections are for a licensed electrician."
     )
     return notes.result()
-
-
-def data_plate(machine: Machine) -> str:
-    """The figures to order a machine by: those its kind needs and those the file states.
-
-    >>> from byrewright.plant.kinds.vacuum import VacuumPump
-    >>> data_plate(VacuumPump(id="VP1", capacity_l_min_free=6200, motor_kw=15, speed="variable"))
-    'capacity 6200 L/min, motor 15 kW, speed variable'
-    """
-    return ", ".join(
-        text
-        for one in type(machine).parameters()
-        if one.name not in OF_ALL
-        and (one.needed or one.name in machine.model_fields_set)
-        and (text := _figure(one, getattr(machine, one.name)))
-    )
-
-
-def _figure(one: Parameter, value: object) -> str:
-    if isinstance(value, bool):
-        return _words(one.name) if value else ""
-    if isinstance(value, int | float):
-        return f"{_words(one.name)} {value:g} {one.unit}".rstrip()
-    if isinstance(value, str):
-        return f"{_words(one.name)} {value.replace('_', ' ')}"
-    if isinstance(value, tuple) and value and all(isinstance(v, str) for v in value):
-        return f"{_words(one.name)} {', '.join(str(v).replace('_', ' ') for v in value)}"
-    return ""
-
-
-def _words(name: str) -> str:
-    ending = next((e for e in UNIT_ENDINGS if name.endswith(e)), "")
-    return name.removesuffix(ending).replace("_", " ")
 
 
 def _table(key: str, title: str, columns: Mapping[str, str], rows: Iterable[Row]) -> Table:
@@ -103,74 +58,42 @@ def _machines(plant: Plant) -> Table:
     return _table("machines", "Machines", columns, rows)
 
 
-def _lines(plant: Plant) -> Iterable[tuple[str, float, float]]:
-    """Service, bore and metres of every pipe and of the lines that are machines."""
-    for pipe in plant.pipes:
-        yield plant.service_of(pipe) or "not stated", pipe.bore_mm, pipe.length_m
-    for line in plant.machines(CollectsMilk):
-        yield "milk, line on the deck or pit", line.bore_mm, line.length_m * line.count
-    for air in plant.machines(FeedsPulsators):
-        yield "vacuum, pulsator line", air.bore_mm, air.length_m * air.count
-
-
-def _pipes(plant: Plant, waste: float) -> Table:
-    metres: dict[tuple[str, float], list[float]] = defaultdict(list)
-    for service, bore, length in _lines(plant):
-        metres[(service, bore)].append(length)
+def _pipes(items: Sequence[Item], waste: float) -> Table:
+    found: dict[tuple[str, float], list[Item]] = defaultdict(list)
+    for one in items:
+        if one.group == "pipes":
+            service, bore = str(one.figures["service"]), float(one.figures["bore_mm"])
+            found[(service, bore)].append(one)
     rows = (
-        (service, bore, len(every), round(sum(every), 2), round(sum(every) * (1 + waste), 1))
-        for (service, bore), every in sorted(metres.items())
-    )
+        (service, bore, sum(len(i.tags) for i in every), round(sum(i.amount for i in every), 2),
+         round(sum(i.amount for i in every) * (1 + waste), 1))
+        for (service, bore), every in sorted(found.items())
+    )  # fmt: skip
     columns = {"service": "", "bore": "mm", "pieces": "", "as drawn": "m", "to order": "m"}
     return _table("pipes", "Pipe by service and bore", columns, rows)
 
 
-def _fittings(plant: Plant) -> Table:
-    counts: dict[tuple[str, str, float], int] = defaultdict(int)
-    for pipe in plant.pipes:
-        for name, count in pipe.fittings.items():
-            service = plant.service_of(pipe) or "not stated"
-            counts[(service, name.replace("_", " "), pipe.bore_mm)] += count
-    for header in plant.machines(JoinsPipes):
-        pipes = plant.pipes_at(header.id)
-        service = (plant.service_of(pipes[0]) or "not stated") if pipes else "not stated"
-        name = f"header with {len(pipes)} ways"
-        counts[(service, name, _bore_mm(plant, header) or 0.0)] += header.count
+def _fittings(items: Sequence[Item]) -> Table:
+    counts: dict[tuple[str, str, float], float] = defaultdict(float)
+    for one in items:
+        if one.group == "fittings":
+            bore = float(one.figures.get("bore_mm", 0.0))
+            counts[(str(one.figures["service"]), one.title.lower(), bore)] += one.amount
     rows = (
-        (service, name, bore or "not stated", count)
-        for (service, name, bore), count in sorted(counts.items())
-        if count
+        (service, name, bore or "not stated", number)
+        for (service, name, bore), number in sorted(counts.items())
     )
     columns = {"service": "", "fitting": "", "bore": "mm", "count": ""}
     return _table("fittings", "Fittings", columns, rows)
 
 
-def _bore_mm(plant: Plant, machine: Machine) -> float | None:
-    """A valve's or header's bore: as stated, or the largest of the pipes at it."""
-    stated = getattr(machine, "bore_mm", None)
-    if isinstance(stated, int | float):
-        return float(stated)
-    return max((p.bore_mm for p in plant.pipes_at(machine.id)), default=None)
-
-
-def _valve_type(valve: IsValve | PassesOneWay) -> tuple[str, str, str]:
-    if isinstance(valve, PassesOneWay):
-        return "non-return", "flow", "no"
-    seats = ", double seat with leak chamber" if valve.seats == "double" else ""
-    return WAYS[valve.ways] + seats, valve.moved_by, "yes" if valve.sensed else "no"
-
-
-def _valves(plant: Plant) -> Table:
-    found: dict[tuple[str, str, str, str, float], list[Machine]] = defaultdict(list)
-    for one in plant.equipment.values():
-        if isinstance(one, IsValve | PassesOneWay):
-            pipes = plant.pipes_at(one.id)
-            service = (plant.service_of(pipes[0]) or "not stated") if pipes else "not piped"
-            found[(*_valve_type(one), service, _bore_mm(plant, one) or 0.0)].append(one)
-    rows = (
-        (kind, moved, sensed, service, bore or "not stated", sum(v.count for v in every),
-         ", ".join(v.id for v in every))
-        for (kind, moved, sensed, service, bore), every in sorted(found.items())
+def _valves(items: Sequence[Item]) -> Table:
+    rows = sorted(
+        (one.title.lower(), one.figures["moved_by"], one.figures["sensed"],
+         one.figures["service"], one.figures.get("bore_mm", "not stated"), one.amount,
+         ", ".join(one.tags))
+        for one in items
+        if one.group == "valves"
     )  # fmt: skip
     columns = {"type": "", "moved by": "", "position sensed": "", "service": "", "bore": "mm",
                "count": "", "tags": ""}  # fmt: skip
@@ -186,6 +109,18 @@ def _sensors(plant: Plant) -> Table:
         for measures, every in sorted(found.items())
     )
     return _table("sensors", "Sensors", {"measures": "", "count": "", "where": ""}, rows)
+
+
+def _runs(items: Sequence[Item], key: str, title: str, groups: tuple[str, ...]) -> Table:
+    """Supports or cables: what, how many, how sure."""
+    rows = (
+        (one.title, one.plate or "-", round(one.amount, 1), one.sure)
+        for one in items
+        if one.group in groups
+    )
+    unit = "m" if key == "cables" else ""
+    columns = {"what": "", "for": "", "amount": unit, "is": ""}
+    return _table(key, title, columns, rows)
 
 
 def _motors(plant: Plant) -> Table:
@@ -214,7 +149,7 @@ def _totals(plant: Plant, notes: Notebook) -> None:
     """How many machines, metres, valves and kilowatts there are in all."""
     machines = [m for m in plant.equipment.values() if not isinstance(m, LISTED_APART)]
     valves = [m for m in plant.equipment.values() if isinstance(m, IsValve | PassesOneWay)]
-    metres = sum(length for _, _, length in _lines(plant))
+    metres = sum(length for _, _, _, length, _ in lines(plant))
     installed = sum(m.power_kw() * m.count for m in plant.equipment.values())
     for key, title, value, unit, text in (
         ("quantities.machines", "Machines", sum(m.count for m in machines), "",

@@ -16,6 +16,7 @@ from tests.plants import rotary
 NAMES = [
     "Machines", "Pipes", "Valves and modes", "Motors", "Findings", "Assumptions",
     "Qty machines", "Qty pipes", "Qty fittings", "Qty valves", "Qty sensors", "Qty motors",
+    "Qty supports", "Qty cables",
 ]  # fmt: skip
 SAME = 1e-6  # the workbook rounds to six decimals
 

@@ -7,11 +7,12 @@ from itertools import pairwise
 
 import pytest
 
-from byrewright.documents.plan_pipes import lines_of, piece_list, span_m
+from byrewright.documents.plan_pipes import piece_list
 from byrewright.place.model import Laid, Route
 from byrewright.place.pieces import made_of, supports_of, take_out_m
 from byrewright.plant.sited import sited
 from byrewright.standards.rulebook import default_rulebook
+from byrewright.studies.pipework import lines_of, span_m
 from tests.place.scenes import briefed
 
 MM = 0.001

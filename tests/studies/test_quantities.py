@@ -6,7 +6,8 @@ import pytest
 
 from byrewright.plant.plant import Plant
 from byrewright.results import Table
-from byrewright.studies.quantities import data_plate, quantities
+from byrewright.studies.count import data_plate
+from byrewright.studies.quantities import quantities
 from tests.plants import machine, rows
 from tests.studies.benches import large, small
 

@@ -1,0 +1,38 @@
+"""Lines through the plan as their fitter makes them: joints, pieces and supports."""
+
+from __future__ import annotations
+
+from byrewright.place.pieces import Made, made_of
+from byrewright.plant.plant import Plant
+from byrewright.plant.sited import Sited
+from byrewright.standards.rulebook import Rulebook, default_rulebook
+
+STEEL_MM = (15, 25, 40, 50, 65, 80, 100)
+"""Sizes that have a spacing of supports in the rulebook."""
+SERVICES = ("milk", "wash", "vacuum", "water", "coolant", "refrigerant", "air", "drain")
+
+
+def lines_of(plant: Plant, made: Sited) -> list[Made]:
+    """Every line with a way through the plan, by service and tag."""
+    rules = default_rulebook()
+    bores = {p.id: p.bore_mm for p in plant.pipes}
+    order = {s: i for i, s in enumerate(SERVICES)}
+    found = [
+        made_of(
+            route, made.laid, bores, rules.number("place.bend_radius_bores"),
+            span_m(route.service, max(bores[t] for t in route.lines), rules),
+            rules.number("place.support_bend_m"),
+        )
+        for route in made.routes
+        if route.points
+    ]  # fmt: skip
+    return sorted(found, key=lambda m: (order.get(m.route.service, 9), m.route.lines[0]))
+
+
+def span_m(service: str, bore_mm: float, rules: Rulebook) -> float:
+    """Most between two supports: stainless tube for milk and wash, steel for all else."""
+    if service in ("milk", "wash"):
+        small = bore_mm <= 32
+        return rules.number("place.support_tube_small_m" if small else "place.support_tube_m")
+    size = max((s for s in STEEL_MM if s <= max(15.0, bore_mm)), default=15)
+    return rules.number(f"place.support_steel_{size}_m")
