@@ -9,7 +9,7 @@ from typing import TypeVar
 
 from byrewright.engine.circuits import liquid_of
 from byrewright.engine.liquidgraph import Situation
-from byrewright.engine.liquids import Liquids
+from byrewright.engine.liquids import liquids_of
 from byrewright.engine.milkmaps import MilkMaps
 from byrewright.engine.rows import (
     COWS,
@@ -101,7 +101,7 @@ class Layout:
             (tag, one) for tag in self.tags for one in plant.equipment[tag].lower()
         ]
         self.out = Lowered()
-        self.net = Liquids(plant, rules)
+        self.net = liquids_of(plant, rules)
         self.modes = {what: self._mode(what) for what in MODES}
         self.usual = {what: self._usual_at(what) for what in MODES}
         self.supplies = self._supplies()

@@ -101,6 +101,8 @@ class LiquidGraph:
             if j.machine is not None and j.how is not None and j.how.how == "gate"
         )  # fmt: skip
         self._ports: dict[tuple[str, str], Node] = {}
+        self.kept: dict[object, dict[object, object]] = {}
+        """Answers to states, kept by who asks; two threads at worst work one out twice."""
         self.ambient_kpa = ambient_pressure_kpa_abs(plant.site.altitude_m)
 
     def _declared(self, tag: str) -> None:

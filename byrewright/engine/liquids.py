@@ -26,8 +26,9 @@ from byrewright.engine.liquidnet import (
 )
 from byrewright.errors import ByrewrightError
 from byrewright.plant.graph import Joint, Node
-from byrewright.plant.plant import Pipe
+from byrewright.plant.plant import LIQUIDS, Pipe, Plant
 from byrewright.plant.primitives import Vessel
+from byrewright.standards.rulebook import Rulebook
 
 LEVEL_M = 1.0e-6  # heights that differ by less are one
 STILL = 1.0e-7  # of the greatest flow of a section: below it nothing flows
@@ -41,6 +42,15 @@ def rise_m(pipe: Pipe) -> float:
     if pipe.rise_m or pipe.slope_pct is None:
         return pipe.rise_m
     return -pipe.slope_pct / 100 * pipe.length_m
+
+
+def liquids_of(plant: Plant, rules: Rulebook) -> Liquids:
+    """The liquid network of a plant under a rulebook, built once for each plant."""
+    known: dict[int, Liquids] = plant.__dict__.setdefault(LIQUIDS, {})
+    found = known.get(hash(rules))
+    if found is None:
+        found = known[hash(rules)] = Liquids(plant, rules)
+    return found
 
 
 class LiquidsUnsolved(ByrewrightError):

@@ -7,8 +7,9 @@ which is kept. Most states differ in a valve or two.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from typing import TypeVar, cast
 
 from byrewright.engine.liquidgraph import Flows, Situation
 from byrewright.engine.liquids import Liquids, LiquidsUnsolved
@@ -21,6 +22,7 @@ TRICKLE_L_MIN = 0.5  # less than this by itself is told as nothing
 TUBE_L_MIN = 1.0  # milk given to each unit's tube to ask where it goes
 
 Positions = Mapping[str, str | None]
+T = TypeVar("T")
 
 
 @dataclass(slots=True)
@@ -40,7 +42,7 @@ class Given:
 class MilkMaps:
     """Solves states of one plant's milk and wash side; answers are kept by what has a say."""
 
-    def __init__(self, net: Liquids, marked: frozenset[str],
+    def __init__(self, net: Liquids, marked: frozenset[str] = frozenset(),
                  plugs: frozenset[Node] = frozenset()) -> None:  # fmt: skip
         self.net = net
         self.plugs = plugs
@@ -53,15 +55,22 @@ class MilkMaps:
             t for t, v in net.vessels.items() if v.role == "store" and v.holds in ("milk", "wash")
         ))  # fmt: skip
         self.notes: list[str] = []
-        self._kept: dict[object, dict[str, list[Given]]] = {}
-        self._fallen: dict[object, list[Stream]] = {}
-        self._spouts: dict[object, dict[str, float]] = {}
+        self._kept = net.kept.setdefault((self.marked, plugs), {})
         self._keys: dict[object, tuple[tuple[str, str | None], ...]] = {}
         self._sections: dict[object, tuple[tuple[str, ...], ...]] = {}
         movers = [(tag, net.movers[tag]) for tag in self.pumps]
         self._pump_ends = [net.port(tag, n) for tag, m in movers for n in (m.inlet, m.outlet)]
         self._bodies = [n for ends in net.ends.values() for n in ends
                         if n.machine in self.stores and net.held(n)]  # fmt: skip
+
+    def _once(self, key: object, work: Callable[[list[str]], T]) -> T:
+        """An answer with its notes, worked out once for all that ask this network."""
+        if key not in self._kept:
+            notes: list[str] = []
+            self._kept[key] = (work(notes), tuple(notes))
+        found = cast("tuple[T, tuple[str, ...]]", self._kept[key])
+        self.notes += found[1]
+        return found[0]
 
     def _carries_milk(self, tag: str, inlet: str) -> bool:
         port = self.net.plant.equipment[tag].port(inlet)
@@ -98,23 +107,28 @@ class MilkMaps:
     def given(self, at: Positions, running: frozenset[str], does: str = "milking",
               dirt: Mapping[str, float] | None = None) -> dict[str, list[Given]]:  # fmt: skip
         """By pump, what it draws from each vessel. A pump against a shut line gives nothing."""
-        key = (self._key(at, self._pump_ends), running, does, tuple(sorted((dirt or {}).items())))
-        if key not in self._kept:
-            self._kept[key] = self._solve(self.situation(at, running, does, dirt), running)
-        return self._kept[key]
+        key = ("given", self._key(at, self._pump_ends), running, does,
+               tuple(sorted((dirt or {}).items())))  # fmt: skip
+        s = self.situation(at, running, does, dirt)
+        return self._once(key, lambda notes: self._solve(s, running, notes))
 
-    def _flows(self, s: Situation, only: frozenset[Node]) -> Flows:
+    def pumped(self, at: Positions, running: frozenset[str]) -> dict[str, float]:
+        """What each pump gives in milking, L/min."""
+        given = self.given(at, running & frozenset(self.pumps))
+        return {tag: sum(g.l_min for g in every) for tag, every in given.items()}
+
+    def _flows(self, s: Situation, only: frozenset[Node], notes: list[str]) -> Flows:
         try:
-            return self.net.solve(s, only, self.notes)
+            return self.net.solve(s, only, notes)
         except LiquidsUnsolved as bad:
-            self.notes.append(str(bad))
+            notes.append(str(bad))
             return Flows()
 
-    def _solve(self, s: Situation, running: frozenset[str]) -> dict[str, list[Given]]:
+    def _solve(self, s: Situation, running: frozenset[str],
+               notes: list[str]) -> dict[str, list[Given]]:  # fmt: skip
         movers = [(tag, self.net.movers[tag]) for tag in running]
-        flows = self._flows(
-            s, frozenset(self.net.port(tag, n) for tag, m in movers for n in (m.inlet, m.outlet))
-        )
+        ends = {self.net.port(tag, n) for tag, m in movers for n in (m.inlet, m.outlet)}
+        flows = self._flows(s, frozenset(ends), notes)
         found: dict[tuple[str, str], Given] = {}
         for one in streams(self.net, flows, self.marked):
             first = next((t for t in one.passes if t in running), None)
@@ -131,32 +145,33 @@ class MilkMaps:
     def by_itself(self, at: Positions, does: str) -> list[Stream]:
         """What runs from milk and wash vessels through no milk pump: by its fall, by the vacuum,
         or by a wash pump. Levels are those of `vessel.level_share`."""
-        key = (self._key(at, self._bodies), does)
-        if key not in self._fallen:
-            s = self.situation(at, frozenset(), does)
-            s = s if does == "drain_down" else replace(s, capped=self.plugs)
-            every = streams(self.net, self._flows(s, frozenset(self._bodies)), self.marked)
-            self._fallen[key] = [
-                x for x in every
+        s = self.situation(at, frozenset(), does)
+        s = s if does == "drain_down" else replace(s, capped=self.plugs)
+
+        def work(notes: list[str]) -> list[Stream]:
+            flows = self._flows(s, frozenset(self._bodies), notes)
+            return [
+                x for x in streams(self.net, flows, self.marked)
                 if x.source in self.stores and x.target != x.source and x.l_min >= TRICKLE_L_MIN
                 and not set(x.passes) & set(self.pumps)
             ]  # fmt: skip
-        return self._fallen[key]
+
+        return self._once(("falls", self._key(at, self._bodies), does), work)
 
     def spout(self, at: Positions, node: Node, count: int) -> dict[str, float]:
         """Vessels that milk given at a port comes to, each with its share of the flow."""
-        key = (self._key(at, (node,)), node)
-        if key not in self._spouts:
-            s = replace(self.situation(at, frozenset(), "milking"),
-                        drawn_l_min={node: -TUBE_L_MIN * count},
-                        capped=frozenset([node]))  # fmt: skip
+        s = replace(self.situation(at, frozenset(), "milking"),
+                    drawn_l_min={node: -TUBE_L_MIN * count}, capped=frozenset([node]))  # fmt: skip
+
+        def work(_: list[str]) -> dict[str, float]:
+            found: dict[str, float] = {}
             try:
                 flows = self.net.solve(s, frozenset([node]))
             except LiquidsUnsolved:
-                flows = Flows()
-            found: dict[str, float] = {}
+                return found
             for x in streams(self.net, flows, frozenset(), [node]):
                 if x.source == node.machine and x.target in self.net.vessels:
                     found[x.target] = found.get(x.target, 0.0) + x.l_min
-            self._spouts[key] = found
-        return self._spouts[key]
+            return found
+
+        return self._once(("spout", self._key(at, (node,)), node, count), work)

@@ -12,7 +12,7 @@ from byrewright.plant.plant import Plant
 from byrewright.plant.read import read_plant
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.routes.brute import harms_of, search, tried
-from byrewright.studies.routes.litres import from_duty, litres_in, milk_rate, outflow_l_min
+from byrewright.studies.routes.litres import from_duty, litres_in, milk_rate
 from byrewright.studies.routes.questions import all_scenes
 from byrewright.studies.routes.scene import other_positions
 from byrewright.studies.routes.study import Routes, report
@@ -128,16 +128,16 @@ def test_number_of_combinations() -> None:
 
 
 def test_litres() -> None:
-    """Would fail if litres lost did not follow from the duty, the bore and the pipe."""
+    """Would fail if litres lost did not follow from the duty, the network and the pipe."""
     plant = rotary()
     rate = milk_rate(plant)
     scene = all_scenes(plant)["milking"]
     loss = from_duty(plant, rate)
     hits = {(h.question.name, h.wrong): h for h in search(scene, 1)}
     to_calf = loss(hits["wrong_tank@CF1", (("V40", "to_c"),)])
-    assert to_calf.amount == rate.mean_l_min and to_calf.unit == "L/min"
-    # Torricelli by hand: 0.6 x 1.9635e-3 m2 x 4.4287 m/s = 5.217 L/s
-    assert outflow_l_min(50.0, 1.0) == pytest.approx(313.0, abs=0.5)
+    assert to_calf.amount == pytest.approx(rate.mean_l_min) and to_calf.unit == "L/min"
+    half = loss(hits["milk_to_wash@TR1", (("V34", "open"),)])
+    assert 0.4 * rate.mean_l_min < (half.amount or 0) < 0.6 * rate.mean_l_min  # two lines alike
     assert litres_in(50.0, 10.0) == pytest.approx(19.635, abs=0.001)  # pi/4 0.05^2 x 10 m
 
 

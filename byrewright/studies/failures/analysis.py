@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from itertools import product
 from typing import Literal
 
+from byrewright.engine.liquids import liquids_of
+from byrewright.engine.milkmaps import MilkMaps
 from byrewright.plant.plant import Plant
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.failures.cuts import Cuts, Progress, search
@@ -131,9 +133,11 @@ def analyse(
     mode = mode or milking_mode(plant)
     needs, duty = needs_of(plant, rules)
     loads, volts, phases = loads_of(plant, rules)
+    maps = MilkMaps(liquids_of(plant, rules))
     structure = Structure(
-        plant, mode, needs, lambda lost: overloads(plant, loads, rules, volts, phases, lost)
-    )
+        plant, mode, needs, maps.pumped,
+        lambda lost: overloads(plant, loads, rules, volts, phases, lost),
+    )  # fmt: skip
     base = structure.ask(())
     events = events_of(plant)
     rates = rates_of(events, rules, duty.milking_h_day * DAYS_A_YEAR)

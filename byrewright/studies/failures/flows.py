@@ -294,19 +294,19 @@ def _milk_backflow(asked: Asked, way: Found) -> list[Act] | None:
 
 
 def _pump_pace(asked: Asked, cost: Cost, starts: list[Node]) -> float:
-    """The share of the pace that the pumps of each stage carry together."""
+    """The share of the pace that the pumps of each stage carry together: each what the solved
+    network says with those that still run, its rated flow where a valve must first be set."""
     s = asked.s
     stages: dict[int, float] = {}
-    for pump in s.milk_pumps:
-        if asked.runs(pump.id) is None or (
-            Node(pump.id, pump.port_for("milk", "in")) not in s.milk_net.near
-        ):
-            continue
+    running = [p for p in s.milk_pumps if asked.runs(p.id) is not None
+               and Node(p.id, p.port_for("milk", "in")) in s.milk_net.near]  # fmt: skip
+    gives = s.pumped({**s.place, **asked.w.stuck}, frozenset(p.id for p in running))
+    for pump in running:
         way = s.milk_net.search(starts, Node(pump.id, pump.port_for("milk", "out")).__eq__, cost)
         if way is None:
             continue
         depth = sum(1 for m in way.machines if isinstance(s.plant.equipment[m], MovesMilk))
-        share = pump.count * (1 - asked.w.lost.get(pump.id, 0.0))
-        stages[depth] = stages.get(depth, 0.0) + pump.flow_l_min * share
+        l_min = gives.get(pump.id) or pump.flow_l_min * pump.count
+        stages[depth] = stages.get(depth, 0.0) + l_min * (1 - asked.w.lost.get(pump.id, 0.0))
     flow = s.needs.milk_l_min
     return min([1.0, *(q / flow for q in stages.values())]) if flow else 1.0

@@ -7,7 +7,7 @@ from the units to a store, pulsation. It is exact for what it states: no judgeme
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -75,13 +75,17 @@ STOPS = False
 
 Load = Callable[[frozenset[str]], tuple[Overload, ...]]
 """The overloads with some supplies lost."""
+Pumped = Callable[[Mapping[str, str | None], frozenset[str]], Mapping[str, float]]
+"""What each milk pump gives, L/min, by the positions and the pumps that run."""
 
 
 class Structure:
     """The plant in one mode, ready to be asked many times."""
 
-    def __init__(self, plant: Plant, mode: str, needs: Needs, load: Load | None = None) -> None:
+    def __init__(self, plant: Plant, mode: str, needs: Needs, pumped: Pumped,
+                 load: Load | None = None) -> None:  # fmt: skip
         self.plant = plant
+        self.pumped = pumped
         self._load: Load = load or (lambda lost: ())
         self._overloads: dict[frozenset[str], tuple[Overload, ...]] = {}
         self.givers = frozenset(m.id for m in plant.able("gives power"))

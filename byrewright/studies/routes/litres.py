@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 
+from byrewright.engine.liquids import liquids_of
+from byrewright.engine.liquidstreams import Stream, streams
 from byrewright.plant.plant import Plant
-from byrewright.standards.rulebook import Rulebook
+from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.routes.brute import Hit
 from byrewright.studies.routes.questions import litres_in
-
-HEAD_M = 1.0
-"""Depth of milk assumed over a tank's outlet."""
-DISCHARGE = 0.6
-"""Discharge coefficient of a sharp-edged opening (handbook value, from memory)."""
+from byrewright.studies.routes.spread import Combination
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,38 +54,64 @@ def milk_rate(plant: Plant, rules: Rulebook | None = None) -> MilkRate:
     )
 
 
-def outflow_l_min(bore_mm: float, head_m: float = HEAD_M) -> float:
-    """Flow out of an open bore under a head of liquid, L/min: Q = C A sqrt(2 g h) (Torricelli).
+class Spills:
+    """What the solved network lets run where it must not, state by state; each is solved once,
+    and only for what is told."""
 
-    >>> round(outflow_l_min(50.0, 1.0))
-    313
-    """
-    area_m2 = math.pi / 4 * (bore_mm / 1000) ** 2
-    return DISCHARGE * area_m2 * math.sqrt(2 * 9.80665 * head_m) * 60_000
+    def __init__(self, plant: Plant, rules: Rulebook) -> None:
+        self.net = liquids_of(plant, rules)
+        self._kept = self.net.kept.setdefault("spills", {})
+
+    def _streams(self, mode: str, wrong: Combination) -> list[Stream]:
+        key = (mode, tuple(sorted(wrong)))
+        if key not in self._kept:
+            flows = self.net.solve(self.net.situation(mode, dict(wrong)), broken=[])
+            self._kept[key] = streams(self.net, flows, frozenset(self.net.movers))
+        return self._kept[key]  # type: ignore[return-value]
+
+    def out_of(self, hit: Hit, tank: str) -> float:
+        """What leaves a tank more than it should, L/min."""
+        wrong, right = (
+            sum(x.l_min for x in self._streams(hit.mode, how) if x.source == tank)
+            for how in (hit.wrong, ())
+        )
+        return max(0.0, wrong - right)
+
+    def share(self, hit: Hit, targets: Collection[str]) -> float | None:
+        """Share of the milk that comes past that goes to some machines; None where none does."""
+        milk = {t for t, v in self.net.vessels.items() if v.holds == "milk" and not v.fill}
+        every = [x for x in self._streams(hit.mode, hit.wrong) if x.source in milk]
+        into = {x.source for x in every if x.target in targets}
+        shares = [
+            sum(x.l_min for x in every if x.source == s and x.target in targets)
+            / sum(x.l_min for x in every if x.source == s)
+            for s in into
+        ]
+        return max(shares, default=None)
 
 
-def from_duty(plant: Plant, rate: MilkRate) -> LossOf:
-    """Losses by the plant's duty; the day's ledger may take its place."""
+def from_duty(plant: Plant, rate: MilkRate, rules: Rulebook | None = None) -> LossOf:
+    """Losses by the plant's duty and the solved network: the milk flow in the share that the
+    network sends the wrong way, and what a tank loses through what stands open."""
+    spills = Spills(plant, rules or default_rulebook())
 
     def loss(hit: Hit) -> Loss:
-        loses = hit.question.loses
+        loses, subject = hit.question.loses, hit.question.subject
         if loses == "milk":
-            return Loss(rate.mean_l_min, "L/min", rate.basis)
+            share = spills.share(hit, {subject}) if subject in plant.equipment else None
+            if share is None:
+                return Loss(rate.mean_l_min, "L/min", f"at most: {rate.basis}")
+            return Loss(
+                share * rate.mean_l_min, "L/min",
+                f"{share:.0%} of the mean milk flow goes there by the solved network",
+            )  # fmt: skip
         if loses.startswith("pipe:"):
             pipe = next(p for p in plant.pipes if p.id == loses[5:])
             return Loss(litres_in(pipe.bore_mm, pipe.length_m), "L", "content of the full pipe")
         if loses in plant.equipment and hit.question.harm in ("milk_lost", "milk_to_wash"):
-            bores = [p.bore_mm for p in plant.pipes_at(loses)
-                     if plant.service_of(p) == "milk" and p.start == f"{loses}.outlet"]  # fmt: skip
-            bores += [
-                b for m, _ in hit.wrong if (b := getattr(plant.equipment[m], "bore_mm", None))
-            ]
-            if bores:
-                return Loss(
-                    outflow_l_min(min(bores)),
-                    "L/min",
-                    f"stored milk under {HEAD_M:g} m of depth through {min(bores):g} mm",
-                )
+            l_min = spills.out_of(hit, loses)
+            if l_min > 0:
+                return Loss(l_min, "L/min", f"out of {loses} by the solved network, a third full")
         return Loss(None, "", "not a flow of milk lost")
 
     return loss

@@ -92,7 +92,7 @@ class Routes:
         """What a hit loses: by the simulated day where the engine takes the plant, else by duty."""
         if self.loss_of is not None:
             return self.loss_of
-        by_duty = litres.from_duty(self.plant, litres.milk_rate(self.plant, self.rules))
+        by_duty = litres.from_duty(self.plant, litres.milk_rate(self.plant, self.rules), self.rules)
         if not self.by_day:
             return by_duty
         from byrewright.engine.lowering import DoesNotCompile
@@ -391,15 +391,11 @@ def _assume(study: Routes, book: Notebook) -> None:
         )
     book.assumptions += [
         Assumption(
-            "routes", "depth of milk over a tank's outlet", litres.HEAD_M, "m", "a part-filled tank"
-        ),
-        Assumption(
             "routes",
-            "discharge coefficient of an open outlet",
-            litres.DISCHARGE,
+            "level of vessels that lose milk, share of their height",
+            study.rules.number("vessel.level_share"),
             "",
-            "sharp-edged opening, handbook value",
-            "from_memory",
+            "a part-filled tank",
         ),
     ]
     book.notes.append("The proof covers the stated spread model: " + METHOD + ". It is a draft for "

@@ -9,23 +9,19 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from byrewright.engine.liquidgraph import Flows, Situation
-from byrewright.engine.liquids import Liquids, LiquidsUnsolved
+from byrewright.engine.liquids import Liquids, LiquidsUnsolved, liquids_of
 from byrewright.engine.liquidstreams import streams
 from byrewright.plant.graph import Node
 from byrewright.plant.primitives import Mover
 from byrewright.studies.sizing.context import Bench
 
-KEY = "liquid network"
 TIMES, NEAR = 8, 1e-3
 """Solves of a flow that is raised until all have theirs, and how near is enough (our choice)."""
 
 
 def net_of(bench: Bench) -> Liquids:
     """The liquid network of the plant on the bench."""
-    if KEY not in bench.known:
-        bench.known[KEY] = Liquids(bench.plant, bench.rules)
-    found: Liquids = bench.known[KEY]
-    return found
+    return liquids_of(bench.plant, bench.rules)
 
 
 @dataclass(frozen=True, slots=True)
