@@ -13,7 +13,7 @@ from byrewright.plant.plant import Plant
 from byrewright.plant.sited import Sited
 from byrewright.results import Notebook
 from byrewright.standards.rulebook import default_rulebook
-from byrewright.studies.place import rail_load_kn_m
+from byrewright.studies.place_building import rail_load_kn_m
 from byrewright.studies.sizing.context import Bench
 
 Row = tuple[str | float | int, ...]

@@ -71,7 +71,8 @@ class CowSide(Board):
         gland = next((t for t in self.scene.things.values() if t.kind == "rotary_gland"), None)
         half = 0.5
         if gland is not None:
-            made = body(gland, 0.0, 0.0, deck.pit_floor_m, "e", "hall")
+            base = DECK_FRAME_M + 0.05 if gland.from_above else deck.pit_floor_m
+            made = body(gland, 0.0, 0.0, round(base, 3), "e", "hall")
             self.bodies[gland.tag] = replace(made, sides_m=0.0, front_m=0.0)
             half = made.dy / 2
         things = self._of("deck")

@@ -129,6 +129,8 @@ class Thing:
     """Name, direction and service of each port that a pipe meets."""
     low: bool = False
     """Hung low, a step above the next machine along the flow, so that the line runs empty."""
+    from_above: bool = False
+    """A gland whose still side is its upper one, because services come over a bridge."""
     spot: Spot = Spot()
     power_kw: float = 0.0
     holds_l: float = 0.0

@@ -138,6 +138,9 @@ def _mouths(
                 level = z + 0.7 * height if side == "back_high" else low
             if thing.kind == "rotary_gland":
                 level = z + (GLAND_LOW_M if side == "front" else GLAND_HIGH_M)
+                if thing.from_above:
+                    level = z + (height if side == "front" else GLAND_LOW_M)
+                    way = (0.0, 0.0, 1.0) if side == "front" else way
             datum = middle if is_through(thing.kind) else level
             at = (round(x + lx * u + fx * v, 3), round(y + ly * u + fy * v, 3), round(level, 3))
             found[name] = Mouth(at, way, round(datum, 3))

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from byrewright.place.model import Door, Line, Plan, Rack, Room, Scene, Spot, Thing, Wish
 from byrewright.plant.machine import PIPED, Machine
 from byrewright.plant.place import MachinePlace, Place, RoomPlace
+from byrewright.plant.roles import JoinsDeck
 from byrewright.standards.footprints import footprint
 
 if TYPE_CHECKING:
@@ -97,7 +98,10 @@ def scene_of(plant: Plant) -> Scene:
             tag, _, name = end.partition(".")
             ports[tag][name] = (name, _direction(plant, tag, name, other, out), service)
     things = {
-        tag: _thing(machine, tuple(ports[tag].values()), place.machines.get(tag), lines)
+        tag: replace(
+            _thing(machine, tuple(ports[tag].values()), place.machines.get(tag), lines),
+            from_above=isinstance(machine, JoinsDeck) and place.services == "over",
+        )
         for tag, machine in plant.equipment.items()
     }
     groups = plant.herd.all_groups()
@@ -137,7 +141,7 @@ def _thing(
     return Thing(
         machine.id, machine.kind, type(machine).TITLE, machine.count,
         None if value is None else float(value), int(getattr(machine, "ways", 2)), ports,
-        False, _spot(stated), machine.power_kw(), float(holds), tuple(machine.fed_from),
+        False, False, _spot(stated), machine.power_kw(), float(holds), tuple(machine.fed_from),
     )  # fmt: skip
 
 

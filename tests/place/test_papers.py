@@ -160,6 +160,36 @@ def test_pipes_keep_clear_of_machines() -> None:
         assert (across.lines[0], "VP1") in check(plan, (across,))
 
 
+def test_a_line_needs_height_for_its_fall() -> None:
+    """Would fail if a line that cannot be laid with its fall over another passed."""
+    found = made(briefed("rotary", 46))
+    milk = next(r for r in found.routes if r.service == "milk" and r.frame == "fixed" and r.points)
+    upper = replace(milk, outside_mm=50.0, points=((0.0, 0.0, 3.0), (20.0, 0.0, 3.0)))
+    slopes = {"milk": 0.5}
+    for level, fits in ((2.84, True), (2.86, False)):  # 0.10 m of fall and two radii of 25 mm
+        lower = replace(upper, service="water", lines=("X",), points=(
+            (19.0, -1.0, level), (19.0, 1.0, level)))  # fmt: skip
+        one = checks.fall_room(found.plan, (upper, lower), slopes)[0]
+        assert (one.value, one.words) == (pytest.approx(0.1), "X")
+        assert (one.value <= one.limit) is fits
+    assert {f.verdict for f in study_place(briefed("rotary", 46)).findings
+            if f.key == "place.fall_room"} <= {"holds", "tight"}  # fmt: skip
+
+
+def test_over_the_deck_the_gland_is_fed_from_above() -> None:
+    """Would fail if services over a bridge went down past the gland to ports at its foot."""
+    plant = briefed("rotary", 46)
+    plant = plant.model_copy(update={"place": Place(services="over")})
+    found = made(plant)
+    gland = found.plan.bodies["GL1"]
+    still = [r for r in found.routes if r.frame == "fixed"
+             and any(e.startswith("GL1.fixed") for e in r.ends)]  # fmt: skip
+    assert still and all(r.found for r in still)
+    assert min(p[2] for r in still for p in r.points if abs(p[0]) < 2.0) >= gland.z + gland.h - CM
+    result = study_place(plant)
+    assert [f.key for f in result.findings if f.verdict not in ("holds", "tight")] == []
+
+
 def test_levels_tell_suction_and_crest() -> None:
     """Would fail if a pump over its vessel, or a crest over its head, were not seen."""
     found = made(briefed("rotary", 46))
