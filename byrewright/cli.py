@@ -350,6 +350,38 @@ def watch(
 
 
 @app.command()
+def tests(
+    plant: PlantPath,
+    out: Annotated[
+        Path | None, typer.Option(help="Folder for empty sheets: a workbook and a page.")
+    ] = None,
+    read: Annotated[
+        list[Path] | None, typer.Option(help="Filled-in sheet (.json, .xlsx); may be repeated.")
+    ] = None,
+    unchanged: Annotated[
+        bool, typer.Option(help="Of a sheet of an older revision, take what is unchanged.")
+    ] = False,
+    certificate: Annotated[
+        Path | None, typer.Option(help="Write the certificate (PDF) of what was measured.")
+    ] = None,
+    who: Annotated[str | None, typer.Option(help="Who issues the certificate.")] = None,
+    on: Annotated[
+        str | None, typer.Option("--date", help="Date on it (today's if not given).")
+    ] = None,
+    as_json: AsJson = False,
+    every: Annotated[bool, typer.Option("--all", help="Every row.")] = False,
+    strict: Annotated[bool, typer.Option(help="Exit with 1 when a reading fails.")] = False,
+) -> None:
+    """Test sheets of the plant: make them, read them back, verdicts, the certificate."""
+    from byrewright.commands import tests as command
+
+    command.run(
+        plant, out=out, files=read or [], unchanged=unchanged, certificate=certificate, who=who,
+        on=on, as_json=as_json, every=every, strict=strict,
+    )  # fmt: skip
+
+
+@app.command()
 def log(
     does: Annotated[str, typer.Argument(metavar="DOES", help="list, verify, out or in")],
     plant: PlantPath,

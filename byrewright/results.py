@@ -308,6 +308,16 @@ def judge(
     return ("tight" if margin < allowance else "holds"), margin
 
 
+def straddles(value: float, doubt: float, limit: float | None, sense: Sense) -> bool:
+    """Whether a value may lie on either side of its limit, read plus or minus `doubt`.
+
+    >>> straddles(99.0, 0.5, 100.0, "at_most"), straddles(99.8, 0.5, 100.0, "at_most")
+    (False, True)
+    """
+    ends = {judge(value + s * doubt, limit, sense)[0] == "fails" for s in (-1.0, 0.0, 1.0)}
+    return sense != "says" and len(ends) > 1
+
+
 def merge(study: str, plant: str, parts: Iterable[Result]) -> Result:
     """Several results as one, in the order given.
 

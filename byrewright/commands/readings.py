@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,9 +21,7 @@ from byrewright.errors import ByrewrightError
 if TYPE_CHECKING:
     from byrewright.plant.machine import Machine
     from byrewright.plant.plant import Plant
-    from byrewright.results import Result
     from byrewright.site.readings.study import Mark
-    from byrewright.standards.rulebook import Rulebook
 
 
 def run(
@@ -45,6 +42,7 @@ def run(
         template: print a map to start from, and do nothing else.
     """
     with clear_errors():
+        from byrewright.site.checks.predicted import predicted_of
         from byrewright.site.readings.files import read_file
         from byrewright.site.readings.mapping import FILE, read_map
         from byrewright.site.readings.study import study_readings
@@ -65,7 +63,7 @@ def run(
         plan = read_map(beside)
         told = [_mark(one) for one in marks]
         read = [read_file(one, *plan.kind_of(one)) for one in files]
-        result = study_readings(plant, rules, read, _predicted(plant, rules), told)
+        result = study_readings(plant, rules, read, predicted_of(plant, rules), told)
         if as_json:
             print(result.to_json(), end="")
         else:
@@ -80,18 +78,6 @@ def run(
                 out.print(note, style="dim")
         if strict and result.worst() == "fails":
             raise SystemExit(NOT_HELD)
-
-
-def _predicted(plant: Plant, rules: Rulebook) -> Result:
-    """What the studies that own the figures predict."""
-    from byrewright.results import merge
-    from byrewright.studies.sizing import size
-    from byrewright.studies.vacuum import study_vacuum
-
-    parts = [size(plant, rules)]
-    with suppress(ByrewrightError):  # without a vacuum network nothing is predicted of it
-        parts.append(study_vacuum(plant, rules))
-    return merge("predicted", plant.site.name, parts)
 
 
 def _mark(text: str) -> Mark:

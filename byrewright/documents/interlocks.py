@@ -18,9 +18,9 @@ from byrewright.documents.typeset import pdf
 from byrewright.engine.interlocks import DRAFT, PRIORITIES, Row, Table, by_priority
 from byrewright.results import Result
 from byrewright.site.addresses import Addresses, default_addresses, write_map
+from byrewright.site.checks.check import ALARM_SLACK_S, how_to_test
 from byrewright.standards.cautions import LEAD
 from byrewright.studies.routes.classes import HARMS
-from byrewright.studies.routes.words import said
 
 TEMPLATE = "interlocks.typ"
 MANNER = (
@@ -161,7 +161,7 @@ def acceptance(table: Table) -> Page:
                 row.machine,
                 how_to_test(table, row),
                 row.text,
-                f"within {row.on_delay_s + 2:g} s",
+                f"within {row.on_delay_s + ALARM_SLACK_S:g} s",
                 "",
                 "",
                 "",
@@ -181,21 +181,6 @@ def acceptance(table: Table) -> Page:
         "remark",
     )
     return Page("Acceptance test", titles, tuple(rows), 3)
-
-
-def how_to_test(table: Table, row: Row) -> str:
-    """What the tester does. With water only, no cows and no milk in the plant."""
-    signal = next((s for s in table.signals if s.tag in (*row.on, *row.off)), None)
-    if signal is not None and signal.process:
-        return (
-            f"make the contact {signal.tag} show the fault (lift the wire or use the sensor's test)"
-        )
-    if row.wanted.startswith("not "):
-        return f"raise the level switch of {row.machine} by hand until it shows full; let it down"
-    verb = {"runs": "stop it", "stopped": "start it briefly"}.get(
-        row.wanted, f"move it, {said(row.wanted)} at first, halfway and then all the way"
-    )
-    return f"{verb}; then put it back"
 
 
 def interlocks_xlsx(

@@ -22,6 +22,7 @@ class AirCompressor(CompressesAir):
     SYMBOL = "pump_gas"
     ROOM = "air"
     NEEDS_POWER = True
+    TESTS = ("compressor output",)
     PORTS = ports(port("outlet", "air", direction="out"))
     INSIDE = (Inside("*", "outlet", "mover"),)
     CAN = frozenset({"runs"})
@@ -58,6 +59,7 @@ class AirDryer(DriesAir):
     SYMBOL = "filter"
     ROOM = "air"
     NEEDS_POWER = True
+    TESTS = ("dew point",)
     PORTS = ports(port("inlet", "air", direction="in"), port("outlet", "air", direction="out"))
     INSIDE = (Inside("inlet", "outlet"),)
     STATES = ("runs", "stopped")
@@ -94,6 +96,7 @@ class AirReceiver(KeepsAir):
     LETTERS = "AV"
     SYMBOL = "vessel"
     ROOM = "air"
+    TESTS = ("air leak-down", "relief valve")
     PORTS = ports(
         port("inlet_#", "air", direction="in"),
         port("outlet_#", "air", direction="out", needed=False),

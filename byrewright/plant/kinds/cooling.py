@@ -219,6 +219,7 @@ class CondensingUnit(MakesCold):
     SYMBOL = "chiller"
     ROOM = "cooling"
     NEEDS_POWER = True
+    TESTS = ("refrigeration check",)
     PORTS = ports(port("refrigerant_out", "refrigerant", direction="out"),
                   port("refrigerant_in", "refrigerant", direction="in"),
                   port("recovery_in", "water", direction="in", needed=False),
@@ -265,6 +266,7 @@ class Chiller(MakesCold):
     SYMBOL = "chiller"
     ROOM = "cooling"
     NEEDS_POWER = True
+    TESTS = ("refrigeration check",)
     PORTS = ports(port("coolant_in", "coolant", direction="in"), port("coolant_out", "coolant", direction="out"),
                   port("recovery_in", "water", direction="in", needed=False),
                   port("recovery_out", "water", direction="out", needed=False))  # fmt: skip
@@ -368,6 +370,7 @@ class IceBank(MakesCold):
     SYMBOL = "vessel"
     ROOM = "cooling"
     NEEDS_POWER = True
+    TESTS = ("ice made and held", "refrigeration check")
     PORTS = ports(port("coolant_in_#", "coolant", direction="in"), port("coolant_out_#", "coolant", direction="out"),
                   port("recovery_in", "water", direction="in", needed=False),
                   port("recovery_out", "water", direction="out", needed=False))  # fmt: skip

@@ -45,7 +45,7 @@ class Platform(StandsCows):
         Upkeep("rail, joints, level", every_days=182),
         Upkeep("emergency stops", every_days=7),
     )
-    TESTS = ("emergency stops", "level and run-out", "stray voltage")
+    TESTS = ("emergency stops", "level and run-out", "stray voltage", "turn time")
     CAUTIONS = (ROTATING,)
 
     def failures(self) -> tuple[Failure, ...]:
@@ -91,6 +91,7 @@ class DriveUnit(TurnsDeck):
     ROOM = "deck"
     NEEDS_POWER = True
     CAN = frozenset({"runs"})
+    TESTS = ("drive current",)
     STATES = ("stopped", "runs", "ready")
     FAILURES = (Failure("slips or trips", "gear_motor", 4.0, "jerks, others' current up", "lift the failed unit out, slow down",
                         "wheel or gear motor"),)  # fmt: skip
@@ -196,6 +197,7 @@ class YardGate(BringsCows):
     LETTERS = "YG"
     SYMBOL = "gate"
     ROOM = "deck"
+    TESTS = ("gate stops when held",)
     STATES = ("stopped", "runs")
     FAILURES = (
         Failure(

@@ -115,7 +115,13 @@ class Receiver(ReceivesMilk):
         Failure("cracks or leaks", "vessel", 3.0, "vacuum low, froth", "isolate, milk on the other", "receiver", effects.BREAKS_OPEN),
     )  # fmt: skip
     UPKEEP = (Upkeep("probes and gaskets", every_days=90),)
-    TESTS = ("receiver volume", "working vacuum")
+    TESTS = (
+        "receiver volume",
+        "working vacuum",
+        "effective reserve",
+        "regulation in time",
+        "level control",
+    )
 
     volume_l: float = par("L", "volume", ge=10, le=1000)
     led_at_l: float | None = par(
@@ -143,6 +149,7 @@ class MilkPump(MovesMilk):
     SYMBOL = "pump_liquid"
     ROOM = "milk"
     NEEDS_POWER = True
+    TESTS = ("milk pump flow",)
     PORTS = ports(
         port("inlet", "milk", "wash", direction="in"),
         port("outlet", "milk", "wash", direction="out"),
@@ -194,6 +201,7 @@ class Valve(IsValve):
     LETTERS = "V"
     SYMBOL = "valve"
     ROOM = "milk"
+    TESTS = ("valve travel",)
     PORTS = ()
     FAILURES = (
         Failure("sticks", "control_valve", 1.0, "it does not move; the sensed position differs from the wanted",
@@ -324,6 +332,7 @@ class BalanceTank(BalancesMilk):
     LETTERS = "BT"
     SYMBOL = "vessel_open"
     ROOM = "milk"
+    TESTS = ("level control",)
     PORTS = ports(
         port("inlet_#", "milk", direction="in"),
         port("outlet", "milk", direction="out"),
@@ -382,6 +391,7 @@ class TankerBay(LoadsTankers):
     LETTERS = "TB"
     SYMBOL = "tanker"
     ROOM = "milk"
+    TESTS = ("loading flow",)
     PORTS = ports(
         port("inlet_#", "milk", direction="in"), port("wash", "wash", direction="in", needed=False)
     )

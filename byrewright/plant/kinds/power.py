@@ -30,6 +30,7 @@ class Mains(SuppliesPower):
     SYMBOL = "supply"
     ROOM = "power"
     CAN = frozenset({"gives power"})
+    TESTS = ("supply at the start",)
     FAILURES = (
         Failure("fails", "mains", 2.0, "dark", "generator; tractor generator inlet; load order", "", effects.OFF),
         Failure("loses a phase", "mains_phase", 2.0, "motors hum and trip", "generator", "", effects.THREE_PHASES),
@@ -71,6 +72,7 @@ class Generator(GeneratesPower):
     SYMBOL = "generator"
     ROOM = "power"
     CAN = frozenset({"gives power", "stands by"})
+    TESTS = ("transfer and load steps",)
     FAILURES = (
         Failure("does not start", "generator_start", 2.0, "dark after the start time", "tractor generator inlet",
                 "start battery"),
@@ -109,6 +111,7 @@ class UninterruptibleSupply(BridgesPower):
     SYMBOL = "supply"
     ROOM = "power"
     CAN = frozenset({"gives power", "stands by"})
+    TESTS = ("bridging time",)
     FAILURES = (
         Failure(
             "battery flat",
@@ -143,6 +146,7 @@ class Controller(Controls):
     SYMBOL = "controller"
     ROOM = "power"
     NEEDS_POWER = True
+    TESTS = ("restart after a power cut",)
     STATES = ("runs", "stopped")
     FAILURES = (
         Failure(
@@ -194,6 +198,7 @@ class Sounder(TellsPeople):
     SYMBOL = "sounder"
     ROOM = "power"
     NEEDS_POWER = True
+    TESTS = ("heard everywhere",)
     STATES = ("quiet", "sounds")
     FAILURES = (
         Failure(

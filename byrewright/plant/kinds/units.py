@@ -66,6 +66,7 @@ class Removal(RemovesUnits):
     ROOM = "milk"
     CAN = frozenset({"rides on the deck"})
     WITHOUT_CONTROL = "stands"
+    TESTS = ("removal at the end of flow",)
     FAILURES = (Failure("does not take off", "removal", 0.5, "unit hangs on a dry cow", "take off by hand",
                         "cylinder or valve", effects.outside("people take that unit off by hand")),)  # fmt: skip
     UPKEEP = (Upkeep("cords and cylinders", every_h=2000),)
@@ -126,6 +127,7 @@ class MilkMeter(Machine):
     ROOM = "milk"
     CAN = frozenset({"rides on the deck"})
     WITHOUT_CONTROL = "stands"
+    TESTS = ("meter beside a scale",)
     FAILURES = (
         Failure(
             "reads false",

@@ -51,7 +51,7 @@ class VacuumPump(PumpsVacuum):
     )  # fmt: skip
     UPKEEP = (Upkeep("oil level and drip rate", every_h=50), Upkeep("belts and coupling", every_h=500),
               Upkeep("capacity test", every_days=365))  # fmt: skip
-    TESTS = ("pump capacity", "exhaust back pressure")
+    TESTS = ("pump capacity", "exhaust back pressure", "pump line drop", "standby change")
     CAUTIONS = (VACUUM_CAUTION,)
 
     capacity_l_min_free: float = par(
@@ -106,6 +106,7 @@ class NonReturnValve(PassesOneWay):
     LETTERS = "NR"
     SYMBOL = "check"
     ROOM = "vacuum"
+    TESTS = ("non-return valve holds",)
     PORTS = ports(
         port("inlet", "vacuum", "milk", "wash", "water", "coolant", "air", direction="in"),
         port("outlet", "vacuum", "milk", "wash", "water", "coolant", "air", direction="out"),
@@ -152,7 +153,7 @@ class DistributionTank(SharesVacuum):
         ),
     )
     UPKEEP = (Upkeep("drain and wash out", every_days=7),)
-    TESTS = ("working vacuum",)
+    TESTS = ("working vacuum", "interceptor volume", "vacuum system leakage")
     CAUTIONS = (VACUUM_CAUTION,)
 
     volume_l: float = par("L", "volume", ge=5, le=5000)
@@ -178,7 +179,7 @@ class Regulator(RegulatesVacuum):
                 "slow the pumps by hand, clean it", "diaphragm", effects.SHUT),
     )  # fmt: skip
     UPKEEP = (Upkeep("clean filter and seat", every_days=30),)
-    TESTS = ("regulation sensitivity", "regulation loss", "regulator leakage")
+    TESTS = ("regulation sensitivity", "regulation loss", "regulator leakage", "vacuum drops")
 
     capacity_l_min_free: float = par("L/min", "most free air it admits", ge=50, le=60000)
     set_vacuum_kpa: float = par("kPa", "vacuum it holds", ge=20, le=60)

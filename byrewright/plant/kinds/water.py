@@ -40,6 +40,7 @@ class WaterSource(GivesWater):
     LETTERS = "WS"
     SYMBOL = "source"
     ROOM = "water"
+    TESTS = ("source flow",)
     PORTS = ports(port("outlet", "water", direction="out"))
     INSIDE = (Inside("*", "outlet"),)
     STATES = ("runs", "stopped")
@@ -65,6 +66,7 @@ class LiquidPump(MovesWater):
     SYMBOL = "pump_liquid"
     ROOM = "water"
     NEEDS_POWER = True
+    TESTS = ("pump flow",)
     PORTS = ports(port("inlet", "water", "wash", "coolant", direction="in"),
                   port("outlet", "water", "wash", "coolant", direction="out"))  # fmt: skip
     INSIDE = (Inside("inlet", "outlet", "mover", free=True),)
@@ -199,6 +201,7 @@ class BackflowPreventer(ProtectsWater):
     LETTERS = "BP"
     SYMBOL = "check"
     ROOM = "water"
+    TESTS = ("backflow test",)
     PORTS = ports(port("inlet", "water", direction="in"), port("outlet", "water", direction="out"))
     INSIDE = (Inside("inlet", "outlet", "check"),)
     FAILURES = (
@@ -294,6 +297,7 @@ class WaterHeater(HeatsWater):
     SYMBOL = "heater"
     ROOM = "water"
     NEEDS_POWER = True
+    TESTS = ("heat-up",)
     PORTS = ports(
         port("inlet", "water", direction="in"), port("outlet_#", "water", direction="out")
     )

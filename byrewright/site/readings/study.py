@@ -14,7 +14,7 @@ from byrewright.errors import ByrewrightError
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
 from byrewright.plant.problems import nearest
-from byrewright.results import Finding, Input, Notebook, Result, Sense, Table, judge
+from byrewright.results import Finding, Input, Notebook, Result, Sense, Table, straddles
 from byrewright.site.readings.files import ReadFile, Reading
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.sizing.context import Bench
@@ -74,8 +74,7 @@ class Measured:
         most = self.bench.number(rule) if rule else limit
         owner = self.predicts(predicts, of.channel.at)
         told = owner.value if owner else None
-        ends = {judge(value + s * doubt, most, sense)[0] == "fails" for s in (-1.0, 0.0, 1.0)}
-        unsure = sense != "says" and len(ends) > 1
+        unsure = straddles(value, doubt, most, sense)
         inputs = [
             Input("", of.heading, of.channel.instrument or "instrument not stated", "", of.file),
             Input("u", "uncertainty, plus or minus", doubt, unit, "instrument and sampling"),

@@ -57,7 +57,10 @@ def _vacuum(bench: Bench, case: Case) -> None:
         f"Vm will read {vm:.1f} kPa with all units working; nominal is {set_kpa:g} kPa.",
         limit="vacuum.test.working_vacuum_kpa",
         formula="|Vm - nominal|",
-        inputs=(worked("Vm", "vacuum at the receiver", round(vm, 2), "kPa", "network solved"),),
+        inputs=(
+            worked("Vm", "vacuum at the receiver", round(vm, 2), "kPa", "network solved"),
+            worked("nominal", "vacuum that control holds", float(set_kpa), "kPa", "plant file"),
+        ),
     )
     idle = case.states["no_units"].milk_vacuum_kpa
     reading(
@@ -225,7 +228,11 @@ def _leakages(bench: Bench, case: Case) -> None:
             "10 L/min and 2 L/min a unit are allowed",
         ),
     ):
-        reading(bench, key, title, value, "L/min", f"{value:.0f} L/min is taken; {what}. {assumed}")
+        most = leak if key == "regulator_leak" else value
+        reading(
+            bench, key, title, value, "L/min", f"{value:.0f} L/min is taken; {what}. {assumed}",
+            inputs=(worked("allowed", "most that is allowed", most, "L/min"),),
+        )  # fmt: skip
 
 
 def _drops(bench: Bench, case: Case) -> None:

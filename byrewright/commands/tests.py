@@ -1,0 +1,143 @@
+"""The command `tests`: sheets to fill in, sheets read back, the verdicts, the certificate."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from byrewright.commands.common import (
+    NOT_HELD,
+    clear_errors,
+    console,
+    load,
+    print_counts,
+    print_findings,
+    print_table,
+    user_name,
+    worst_first,
+)
+from byrewright.errors import ByrewrightError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from byrewright.results import Result
+    from byrewright.site.checks.measured import Bench
+    from byrewright.site.log import Log
+
+MOST = 40
+NAMES = ("tests.xlsx", "tests.html")
+
+
+def run(
+    path: Path,
+    *,
+    out: Path | None = None,
+    files: Sequence[Path] = (),
+    unchanged: bool = False,
+    certificate: Path | None = None,
+    who: str | None = None,
+    on: str | None = None,
+    as_json: bool = False,
+    every: bool = False,
+    strict: bool = False,
+) -> None:
+    """Write sheets, read sheets back, print what was measured, write the certificate.
+
+    Args:
+        path: the plant file; its log keeps what is read back.
+        out: folder to write empty sheets to.
+        files: filled-in sheets, JSON or XLSX.
+        unchanged: of sheets of an older revision, take what is unchanged.
+        certificate: PDF to write; `who` issues it, `on` that day.
+    """
+    from byrewright.site.checks.measured import bench_of
+
+    with clear_errors():
+        file, rules = load(path)
+        with console(error=True).status("working out what is to be tested"):
+            bench = bench_of(path, file.plant, rules)
+        if out is not None:
+            _write(bench, out)
+            return
+        log = bench.log()
+        try:
+            for one in files:
+                print(_take(bench, log, one, unchanged))
+            entries = log.entries("test", "reading") if log.home.identity() else []
+            result = _result(bench, entries)
+            if certificate is not None:
+                print(_certify(bench, log, certificate, who or user_name(), on))
+        finally:
+            log.close()
+        if as_json:
+            print(result.to_json(), end="")
+        elif certificate is None:
+            _print(console(), result, every)
+        if strict and result.worst() == "fails":
+            raise SystemExit(NOT_HELD)
+
+
+def _write(bench: Bench, folder: Path) -> None:
+    from byrewright.documents.test_sheets import sheet_html, sheet_xlsx
+    from byrewright.plant.write import write_bytes
+    from byrewright.site.alarms import new_uid
+    from byrewright.site.checks.sheet import empty
+
+    made = date.today().isoformat()
+    folder.mkdir(parents=True, exist_ok=True)
+    for name in NAMES:
+        head = empty(bench.owner.plant_id, bench.owner.plant, bench.checks, new_uid())
+        data = (
+            sheet_xlsx(head, bench.checks, made=made)
+            if name.endswith(".xlsx")
+            else sheet_html(head, bench.checks, made=made).encode()
+        )
+        write_bytes(folder / name, data)
+        print(f"  {folder / name}")
+    hours = sum(c.minutes for c in bench.checks) / 60.0
+    print(f"{len(bench.checks)} checks, about {hours:.0f} hours of work for one person")
+
+
+def _take(bench: Bench, log: Log, path: Path, unchanged: bool) -> str:
+    from byrewright.site.checks.sheet import read_json, take
+    from byrewright.site.checks.workbook import read_workbook
+
+    filled = read_json(path) if path.suffix.casefold() == ".json" else read_workbook(path)
+    taken = take(log, filled, bench.checks, bench.owner, unchanged=unchanged)
+    told = f"{path}: {len(taken.new)} readings entered"
+    told += f", {taken.corrected} of them corrections" if taken.corrected else ""
+    told += f"; {taken.same} were in the log already" if taken.same else ""
+    return told + (f"; left out, since they are otherwise now: {', '.join(taken.left)}"
+                   if taken.left else "")  # fmt: skip
+
+
+def _result(bench: Bench, entries: Sequence[object]) -> Result:
+    from byrewright.site.checks.verdicts import as_measured
+
+    return as_measured(bench.plant.site.name, bench.checks, entries)  # type: ignore[arg-type]
+
+
+def _certify(bench: Bench, log: Log, path: Path, who: str, on: str | None) -> str:
+    from byrewright.documents.certificate import issue
+
+    day = date.today().isoformat() if on is None else on
+    try:
+        date.fromisoformat(day)
+    except ValueError:
+        raise ByrewrightError(f"--date {day}: is no date; write it as 2026-03-31") from None
+    made = issue(bench, log, path, who=who, day=day)
+    return f"{path}: certificate {made.number}, {made.summary}"
+
+
+def _print(out: Console, result: Result, every: bool) -> None:
+    for table in result.tables:
+        if table.rows:
+            print_table(out, table, most=None if every else MOST)
+    out.print()
+    print_findings(out, [f for f in worst_first(result.findings) if f.verdict != "holds"])
+    print_counts(out, result)
+    for note in result.notes:
+        out.print(note, style="dim")

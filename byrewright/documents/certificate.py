@@ -1,0 +1,166 @@
+"""The certificate: what was read at a plant and what it means, numbered, dated, on one log's hash.
+
+Nothing is worked out here: the verdicts are those of `byrewright.site.checks.verdicts`. Issuing it
+is an entry of the log, so that a log that is cut short afterwards shows it.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import groupby
+from pathlib import Path
+from typing import Any
+
+from byrewright import __version__
+from byrewright.documents.format import number
+from byrewright.documents.typeset import pdf
+from byrewright.plant.write import write_bytes
+from byrewright.results import VERDICT_MEANING, VERDICTS, Result, Verdict
+from byrewright.site.checks.check import Check, revision_of
+from byrewright.site.checks.measured import KINDS, Bench
+from byrewright.site.checks.sheet import SheetError
+from byrewright.site.checks.verdicts import Judged, as_measured, judged
+from byrewright.site.log import Entry, Log, New
+from byrewright.site.log.entry import digest, heads
+from byrewright.standards.cautions import LEAD
+
+MARKS: dict[Verdict, str] = {"holds": "+", "tight": "~", "fails": "x", "unknown": "?"}
+SHORT = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Issued:
+    """A certificate that was written and entered."""
+
+    number: str
+    summary: str
+    entry: Entry
+
+
+def issue(bench: Bench, log: Log, path: Path, *, who: str, day: str) -> Issued:
+    """Write the certificate of what the log says now, and enter that it was issued.
+
+    Args:
+        who: who issues it.
+        day: ISO date on it.
+
+    Raises:
+        SheetError: nothing was tested, or the log does not fit; a certificate needs both.
+        LogRefused, LogTrouble, LogDamaged, OSError
+    """
+    if log.home.identity() is None or not log.entries(*KINDS):
+        raise SheetError(f"{log.name}: nothing was tested yet; there is nothing to certify")
+    wrong = log.verify()
+    if wrong:
+        raise SheetError(f"{log.name}: no certificate on a log that does not fit: {wrong[0]}")
+    entries = log.entries()
+    count = 1 + sum(1 for e in entries if e.kind == "certificate")
+    whole = digest(entries)
+    name = f"{count} of {day} ({whole[:SHORT]})"
+    data = certificate_data(bench, entries, name=name, day=day, who=who)
+    made = pdf("certificate.typ", data)
+    write_bytes(path, made)
+    body = {
+        "number": name, "date": day, "log": whole, "heads": heads(entries),
+        "entries": len(entries), "counts": data["counts"],
+        "pdf": hashlib.sha256(made).hexdigest(),
+    }  # fmt: skip
+    (entry,) = log.append([New("certificate", time.time(), "", who, body)])
+    return Issued(name, data["summary"], entry)
+
+
+def certificate_data(
+    bench: Bench, entries: Sequence[Entry], *, name: str, day: str, who: str
+) -> dict[str, Any]:
+    """Everything that the template shows, as plain data."""
+    every = judged(bench.checks, entries)
+    result = as_measured(bench.plant.site.name, bench.checks, entries)
+    done = [j for j in every if not j.not_done]
+    count = {v: sum(1 for j in done if j.finding.verdict == v) for v in VERDICTS}
+    told = ", ".join(f"{n} {v}" for v, n in count.items() if n)
+    summary = f"{told}; {len(every) - len(done)} of {len(every)} not tested"
+    date = dt.date.fromisoformat(day)
+    return {
+        "plant": bench.plant.site.name,
+        "plant_id": bench.owner.plant_id,
+        "number": name,
+        "date": f"{date.day} {date:%B %Y}",
+        "who": who,
+        "log": digest(entries),
+        "entries": len(entries),
+        "revision": revision_of(bench.checks),
+        "version": __version__,
+        "lead": LEAD,
+        "summary": summary,
+        "counts": dict(count),
+        "meaning": [[MARKS[v], v, VERDICT_MEANING[v]] for v in VERDICTS],
+        "open": [[MARKS[j.finding.verdict], j.finding.sentence] for j in _worst(done)],
+        "groups": [
+            {"title": title, "rows": _rows(list(some))}
+            for title, some in groupby(done, key=lambda j: j.check.group)
+        ],
+        "mended": _table(result, "as_measured.mended"),
+        "not_tested": _table(result, "as_measured.not_tested"),
+        "instruments": _instruments(done),
+    }
+
+
+def _worst(done: Sequence[Judged]) -> list[Judged]:
+    bad = [j for j in done if j.finding.verdict in ("fails", "unknown")]
+    return sorted(bad, key=lambda j: VERDICTS.index(j.finding.verdict))
+
+
+def _table(result: Result, key: str) -> list[list[str]]:
+    found = next((t for t in result.tables if t.key == key), None)
+    return [[_cell(c) for c in row] for row in found.rows] if found else []
+
+
+def _cell(value: float | str) -> str:
+    return value if isinstance(value, str) else f"{value:g}"
+
+
+def _rows(done: Sequence[Judged]) -> list[list[str]]:
+    """A line a reading; units that hold alike are told together."""
+    rows: list[list[str]] = []
+    for (holds, title, _), some in groupby(sorted(done, key=_alike), key=_alike):
+        each = list(some)
+        if not holds or len(each) == 1:
+            rows += [_line(j) for j in each]
+            continue
+        values = [j.finding.value for j in each if j.finding.value is not None]
+        span = f"{number(min(values))} to {number(max(values))}" if values else "seen"
+        first = _line(each[0])
+        tag = each[0].check.at.partition(" no. ")[0]
+        rows.append([first[0], title, f"{tag}, {len(each)} units", span, *first[4:]])
+    return rows
+
+
+def _alike(one: Judged) -> tuple[bool, str, str]:
+    each = "#" in one.check.id
+    holds = each and one.finding.verdict == "holds"
+    return holds, one.finding.title, one.check.at.partition(" ")[0] if holds else one.check.at
+
+
+def _line(one: Judged) -> list[str]:
+    check: Check = one.check
+    f = one.finding
+    value = "seen" if f.value is None else number(f.value)
+    doubt = "" if one.doubt is None else f"± {number(one.doubt)}"
+    told = "" if check.predicted is None or f.value is None else number(check.predicted)
+    gap = "" if not told or f.value is None or check.predicted is None else number(
+        f.value - check.predicted)  # fmt: skip
+    limit = check.held_to if check.unit else ""
+    return [MARKS[f.verdict], f.title, check.at, value, doubt, f.unit, told, gap, limit, f.verdict]
+
+
+def _instruments(done: Sequence[Judged]) -> list[list[str]]:
+    told = {
+        (str(j.entry.data.get("instrument", "")), str(j.entry.data.get("calibrated", "")))
+        for j in done
+        if j.entry is not None and j.entry.data.get("instrument")
+    }
+    return [[name, day or "not stated"] for name, day in sorted(told)]
