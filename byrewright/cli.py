@@ -157,6 +157,28 @@ def quote(
 
 
 @app.command()
+def diff(
+    old: Annotated[Path, typer.Argument(metavar="OLD", help="Plant file as it was.")],
+    new: Annotated[Path, typer.Argument(metavar="NEW", help="Plant file as it is.")],
+    prices: Annotated[Path | None, typer.Option(help="Price list, to compare prices too.")] = None,
+    terms: Annotated[Path | None, typer.Option(help="Terms of the quotation (YAML).")] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="PDF to write, with the changes clouded on the drawings.")
+    ] = None,
+    as_json: AsJson = False,
+    on: Annotated[str | None, typer.Option("--date", help="Date on the drawings.")] = None,
+    units: Units = "metric",
+) -> None:
+    """Say what changed between two revisions; a new tag or another way is told as such."""
+    from byrewright.commands import diff as command
+
+    command.run(
+        old, new, prices_path=prices, terms_path=terms, out=out, as_json=as_json, on=on,
+        units=units,
+    )  # fmt: skip
+
+
+@app.command()
 def place(
     plant: PlantPath,
     out: Annotated[

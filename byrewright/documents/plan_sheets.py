@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -26,7 +26,7 @@ from byrewright.documents.plan_tables import table_pages
 from byrewright.documents.schematic import BORDER_MM, FOOT_MM, PAGES, Issue, title_block
 from byrewright.documents.shapes import Letters
 from byrewright.documents.sheets import Sheet
-from byrewright.documents.svg import letters_svg, rect_svg, rule_svg, sheet_svg
+from byrewright.documents.svg import cloud_svg, letters_svg, rect_svg, rule_svg, sheet_svg
 from byrewright.documents.typeset import pdf
 from byrewright.place.layout import BLOCK
 from byrewright.place.model import Body, Plan, Point
@@ -36,6 +36,10 @@ from byrewright.standards.footprints import footprint
 
 Drawn = tuple[Sequence[Canvas], Sequence[str]]
 """The views of a sheet and the notes in its foot."""
+
+
+GENERAL = "P1-"
+"""What the key of the general arrangement begins with."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,8 +95,10 @@ def _page_of(page: Canvas, notes: Sequence[str], plant: Plant, made: Sited) -> D
     return [page], notes
 
 
-def plan_svg(plant: Plant, sheet: PlanSheet, *, issue: Issue | None = None) -> str:
-    """One sheet as SVG text, A3, in millimetres.
+def plan_svg(
+    plant: Plant, sheet: PlanSheet, *, issue: Issue | None = None, clouds: Collection[str] = ()
+) -> str:
+    """One sheet as SVG text, A3, in millimetres; `clouds` are tags that a revision moved.
 
     Raises:
         ValueError: the plant's file has no `place`.
@@ -102,7 +108,10 @@ def plan_svg(plant: Plant, sheet: PlanSheet, *, issue: Issue | None = None) -> s
         raise ValueError("the plant's file has no `place`, so there is nothing to draw")
     with own_colours(plant.colours.stated()):
         views, notes = sheet.draw(plant, made)
-        return page_svg(plant, sheet.key, sheet.title, views, notes, issue or Issue())
+        svg = page_svg(plant, sheet.key, sheet.title, views, notes, issue or Issue())
+    boxes = [b.box for t, b in made.plan.bodies.items() if t in clouds and b.frame != "deck"]
+    round_them = [cloud_svg(v.area(b)) for v in views for b in boxes if v.holds(b)]
+    return svg.replace("</svg>", "\n".join([*round_them, "</svg>"])) if round_them else svg
 
 
 def page_svg(

@@ -8,7 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 from byrewright.documents.format import System, prose
-from byrewright.documents.plan_sheets import plan_sheets, plan_svg
+from byrewright.documents.plan_sheets import GENERAL, plan_sheets, plan_svg
 from byrewright.documents.schematic import INVENTED, Issue
 from byrewright.documents.typeset import pdf
 from byrewright.documents.us_units import text_in
@@ -56,7 +56,7 @@ def quotation_data(
     """All that the template shows, as plain data."""
     code = quote.currency
     name = " ".join(plant.site.name.replace(INVENTED, "").split()) or plant.site.name
-    plan = next(iter(plan_sheets(plant)), None)
+    plan = next((s for s in plan_sheets(plant) if s.key.startswith(GENERAL)), None)
     issue = Issue(date=quote.on.isoformat(), revision="A")
     return {
         "paper": "us-letter" if paper == "letter" else "a4",

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from byrewright import __version__
 from byrewright.documents.format import System, drawn_in, drawn_system, unit_sign
-from byrewright.documents.ink import ACCENT, PAPER, QUIET, RULE, ink_of, own_colours
+from byrewright.documents.ink import ACCENT, PAPER, QUIET, RULE, ink_of, own_colours, text_width_mm
 from byrewright.documents.power_line import power_layout
 from byrewright.documents.shapes import Layout, Letters
 from byrewright.documents.sheets import SHEETS, Sheet, sheet_layout, sheet_of
 from byrewright.documents.svg import (
+    Box,
+    cloud_svg,
     layout_svg,
     letters_svg,
     line_svg,
@@ -49,7 +52,7 @@ def schematic_layout(
 
 def schematic_svg(
     plant: Plant, service: str, *, mode: str | None = None, issue: Issue | None = None,
-    units: System = "metric",
+    units: System = "metric", clouds: Collection[str] = (),
 ) -> str:  # fmt: skip
     """One sheet as SVG text, A4 or A3 landscape, in millimetres.
 
@@ -59,6 +62,7 @@ def schematic_svg(
         mode: a mode of the plant; valves are then drawn in their positions.
         issue: date and revision for the title block.
         units: the system of units of bores and sizes.
+        clouds: tags of machines and pipes to put a cloud round: what a revision changed.
 
     Raises:
         ValueError: no drawing shows the service, or the plant has no such mode.
@@ -71,7 +75,19 @@ def schematic_svg(
         layout = schematic_layout(plant, service, mode=mode, page="A4")
         if _field("A4")[0] / layout.width_mm < FITS_A4:
             page, layout = "A3", schematic_layout(plant, service, mode=mode, page="A3")
-        return _page_svg(plant, sheet, layout, page, mode, issue or Issue())
+        return _page_svg(plant, sheet, layout, page, mode, issue or Issue(), clouds)
+
+
+def boxes_of(layout: Layout, tags: Collection[str]) -> list[Box]:
+    """Where machines and pipes of these tags stand on a sheet; a pipe's box is its label's."""
+    found = [(p.x, p.y, p.x + p.w, p.y + p.h) for p in layout.placed if p.machine in tags]
+    for run in layout.routed:
+        if run.pipe in tags:
+            at = run.label
+            x, y = (at.x, at.y) if at else run.points[len(run.points) // 2]
+            half = text_width_mm(at.text, at.size_mm) / 2 if at else 2.0
+            found.append((x - half, y - 2.0, x + half, y + 1.0))
+    return found
 
 
 def sheets_for(plant: Plant) -> tuple[Sheet, ...]:
@@ -91,8 +107,9 @@ def _field(page: str) -> tuple[float, float]:
 
 
 def _page_svg(
-    plant: Plant, sheet: Sheet, layout: Layout, page: str, mode: str | None, issue: Issue
-) -> str:
+    plant: Plant, sheet: Sheet, layout: Layout, page: str, mode: str | None, issue: Issue,
+    clouds: Collection[str] = (),
+) -> str:  # fmt: skip
     width, height = PAGES[page]
     scale = _field(page)[0] / layout.width_mm
     corner = BORDER_MM + INSET_MM
@@ -104,6 +121,7 @@ def _page_svg(
         rule_svg(frame, 0.5),
         f'<g transform="translate({n(corner)} {n(corner)}) scale({scale:.4f})">',
         layout_svg(layout),
+        *(cloud_svg(box) for box in boxes_of(layout, clouds)),
         "</g>",
         *_legend(layout, sheet, mode, width, height),
         *title_block(plant, sheet, mode, page, width, height, issue),

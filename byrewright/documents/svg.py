@@ -82,6 +82,27 @@ def sheet_svg(width: float, height: float, body: str) -> str:
     return f'<svg xmlns="http://www.w3.org/2000/svg" {size}>\n{body}\n</svg>\n'
 
 
+Box = tuple[float, float, float, float]
+CLOUD_MM, CLOUD_ROOM_MM = 2.2, 1.2
+"""Width of a scallop of a revision cloud, and its distance from what it goes round."""
+
+
+def cloud_svg(box: Box) -> str:
+    """A revision cloud round a box: scallops outwards, in the accent."""
+    x1, y1, x2, y2 = box[0] - CLOUD_ROOM_MM, box[1] - CLOUD_ROOM_MM, box[2], box[3]
+    x2, y2 = x2 + CLOUD_ROOM_MM, y2 + CLOUD_ROOM_MM
+    across, down = (max(1, round((b - a) / CLOUD_MM)) for a, b in ((x1, x2), (y1, y2)))
+    dx, dy = (x2 - x1) / across, (y2 - y1) / down
+    arcs = [f"a {n(dx / 2)} {n(dx / 2)} 0 0 1 {n(dx)} 0"] * across
+    arcs += [f"a {n(dy / 2)} {n(dy / 2)} 0 0 1 0 {n(dy)}"] * down
+    arcs += [f"a {n(dx / 2)} {n(dx / 2)} 0 0 1 {n(-dx)} 0"] * across
+    arcs += [f"a {n(dy / 2)} {n(dy / 2)} 0 0 1 0 {n(-dy)}"] * down
+    return (
+        f'<path class="cloud" d="M {n(x1)} {n(y1)} {" ".join(arcs)}" fill="none" '
+        f'stroke="{ACCENT}" stroke-width="0.45"/>'
+    )
+
+
 def arrow_svg(at: Point, to: str, colour: str) -> str:
     """An arrow head whose tip is at `at` (pointing right or down) or just after it (left, up)."""
     x, y = at

@@ -15,16 +15,10 @@ from byrewright.quote.labour import Done
 from byrewright.quote.prices import PriceList
 from byrewright.quote.quotation import Quote, quote
 from byrewright.quote.terms import Terms
-from byrewright.results import Finding, Result
 from byrewright.standards.rulebook import Rulebook
+from byrewright.studies.changes import finding_changes
 
 Say = Callable[[str, int, int], bool | None]
-TOLD = (
-    "day.milking_on_time", "day.cows_an_hour", "day.energy_1000_l", "day.energy_cost",
-    "day.water_day", "day.milk_lost", "day.labour", "day.load_most",
-)  # fmt: skip
-"""What the day says of an alternate, beside every finding whose verdict changes."""
-LEAST_CHANGE = 0.001
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +73,7 @@ def alternates(
             Difference(
                 one.name, one.says, made.net, more, base.currency, whole,
                 _sentence(one.name, more, base.currency, whole=whole),
-                tuple(told_changes(before, ask(plant, rules, names))), names,
+                tuple(finding_changes(before, ask(plant, rules, names))), names,
             )
         )  # fmt: skip
     return tuple(found)
@@ -105,34 +99,3 @@ def _sentence(name: str, more: Decimal, currency: str, *, whole: bool) -> str:
     words = f"adds {amount}" if more > 0 else f"saves {amount}" if more < 0 else "costs the same"
     open_end = "" if whole else "; some lines of it have no price, so this is not whole"
     return f"{name}: {words}{open_end}."
-
-
-def told_changes(before: Result, after: Result) -> list[str]:
-    """What changes between two answers: figures of the day, and verdicts.
-
-    A finding that only one of the two has is told when it does not hold.
-    """
-    old = {f.name: f for f in before.findings}
-    new = {f.name: f for f in after.findings}
-    told = []
-    for name, one in new.items():
-        was = old.get(name)
-        if was is None:
-            if one.verdict != "holds":
-                told.append(f"new: {one.label} {one.verdict}: {one.sentence}")
-        elif was.verdict != one.verdict:
-            told.append(f"{one.label}: {was.verdict} becomes {one.verdict}: {one.sentence}")
-        elif one.key in TOLD and _moved(was, one):
-            told.append(f"{one.label}: {was.value:.4g} becomes {one.value:.4g} {one.unit}".rstrip())
-    told += [
-        f"gone: {was.label}, which {was.verdict}"
-        for name, was in old.items()
-        if name not in new and was.verdict != "holds"
-    ]
-    return told
-
-
-def _moved(was: Finding, one: Finding) -> bool:
-    if was.value is None or one.value is None:
-        return False
-    return abs(one.value - was.value) > LEAST_CHANGE * max(abs(was.value), 1e-9)

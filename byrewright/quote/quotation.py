@@ -464,6 +464,22 @@ def exclusion(words: str, party: str, counted: Sequence[str], *, whole: bool) ->
     return f"{WHO[party]} supplies {words}{counted_words}; it is not in this price."
 
 
+def price_changes(before: Quote, after: Quote) -> list[str]:
+    """What a change costs, section by section and in all; says when either is not whole."""
+    told = []
+    for section in SECTIONS:
+        old, new = before.sums(section)[3], after.sums(section)[3]
+        if old != new:
+            told.append(f"{section.capitalize()}: {old} becomes {new} {after.currency}.")
+    if before.net != after.net:
+        more = after.net - before.net
+        way = "more" if more > 0 else "less"
+        told.append(f"In all {abs(more)} {after.currency} {way}, without tax.")
+    if not (before.whole and after.whole):
+        told.append("The prices compared are not whole: some lines have no price.")
+    return told
+
+
 def items_of(plant: Plant, rules: Rulebook, terms: Terms) -> tuple[list[Item], list[Task]]:
     """Everything that a price list for a plant must price: things and tasks."""
     items = [one for one in count(plant, rules) if one.amount > 0]

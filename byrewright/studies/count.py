@@ -130,17 +130,22 @@ def _refers(machine: Machine, name: str) -> bool:
 
 def _figure(one: Parameter, value: object) -> str:
     if isinstance(value, bool):
-        return _words(one.name) if value else ""
+        return name_in_words(one.name) if value else ""
     if isinstance(value, int | float):
-        return f"{_words(one.name)} {value:g} {one.unit}".rstrip()
+        return f"{name_in_words(one.name)} {value:g} {one.unit}".rstrip()
     if isinstance(value, str):
-        return f"{_words(one.name)} {value.replace('_', ' ')}"
+        return f"{name_in_words(one.name)} {value.replace('_', ' ')}"
     if isinstance(value, tuple) and value and all(isinstance(v, str) for v in value):
-        return f"{_words(one.name)} {', '.join(str(v).replace('_', ' ') for v in value)}"
+        return f"{name_in_words(one.name)} {', '.join(str(v).replace('_', ' ') for v in value)}"
     return ""
 
 
-def _words(name: str) -> str:
+def name_in_words(name: str) -> str:
+    """A field's name without its unit.
+
+    >>> name_in_words("capacity_l_min_free"), name_in_words("seats")
+    ('capacity', 'seats')
+    """
     ending = next((e for e in UNIT_ENDINGS if name.endswith(e)), "")
     return name.removesuffix(ending).replace("_", " ")
 

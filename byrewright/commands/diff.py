@@ -1,0 +1,80 @@
+"""The command `diff`: what changed between two revisions of a plant."""
+
+from __future__ import annotations
+
+import json
+import sys
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from byrewright.commands.common import clear_errors, console, load, system_of
+from byrewright.commands.design import date_of, progress
+
+if TYPE_CHECKING:
+    from byrewright.studies.changes import Change
+
+
+def run(
+    old: Path,
+    new: Path,
+    *,
+    prices_path: Path | None,
+    terms_path: Path | None,
+    out: Path | None,
+    as_json: bool,
+    on: str | None,
+    units: str,
+) -> None:
+    """Compare two plant files: machines, pipes, positions, modes, findings, quantities, price."""
+    from byrewright.studies.changes import TOPICS, Change, as_data, changes, sized_changes
+
+    with clear_errors():
+        system, day = system_of(units), date_of(on)
+        (a, rules_a), (b, rules_b) = load(old), load(new)
+        with progress("comparing") as say:
+            say("machines, pipes and modes", 0, 3)
+            found = changes(a.plant, b.plant)
+            say("findings", 1, 3)
+            found += sized_changes(a.plant, b.plant, (rules_a, rules_b))
+            if prices_path is not None:
+                from byrewright.quote.quotation import price_changes, quote
+                from byrewright.quote.read_prices import read_prices
+                from byrewright.quote.terms import Terms, read_terms
+
+                say("price", 2, 3)
+                priced = []
+                for file, rules in ((a, rules_a), (b, rules_b)):
+                    terms = (
+                        Terms() if terms_path is None else read_terms(terms_path, file.plant, rules)
+                    )
+                    prices = read_prices(prices_path, terms.currency or file.plant.site.currency)
+                    priced.append(quote(file.plant, prices, terms, date.fromisoformat(day), rules))
+                found += [Change("price", "changed", "", s) for s in price_changes(*priced)]
+            found.sort(key=lambda c: TOPICS.index(c.topic))
+            if out is not None:
+                from byrewright.documents.changes import changes_pdf
+                from byrewright.plant.write import write_bytes
+
+                write_bytes(out, changes_pdf(a.plant, b.plant, found, (old.name, new.name), day,
+                                             system))  # fmt: skip
+        if as_json:
+            sys.stdout.write(json.dumps(as_data(found), indent=1, ensure_ascii=False) + "\n")
+            return
+        _show(found, out, units)
+
+
+def _show(found: list[Change], out: Path | None, units: str) -> None:
+    from byrewright.documents.us_units import text_in
+    from byrewright.studies.changes import TOPICS
+
+    screen, system = console(), system_of(units)
+    for topic in TOPICS:
+        here = [c for c in found if c.topic == topic]
+        if here:
+            screen.print(topic.capitalize(), style="bold")
+        for one in here:
+            screen.print(f"  {one.what:<8} {text_in(one.sentence, system)}", highlight=False)
+    screen.print("Nothing changed." if not found else f"{len(found)} changes.")
+    if out is not None:
+        screen.print(f"  {out}")
