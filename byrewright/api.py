@@ -116,7 +116,8 @@ class Plant:
         from byrewright.plant.edit import edit_plant
         from byrewright.plant.read import read_plant_text
 
-        return Plant(read_plant_text(edit_plant(self.file, values), self.file.name), self.rules)
+        text = edit_plant(self.file, values)
+        return Plant(read_plant_text(text, self.file.name, self.rules), self.rules)
 
 
 @dataclass(frozen=True)
@@ -303,7 +304,8 @@ def draft(brief: str | Path) -> Plant:
 
     _there(brief)
     rules = rules_beside(brief)
-    return Plant(read_plant_text(draft_plant(read_brief(brief), rules).text), rules)
+    text = draft_plant(read_brief(brief), rules).text
+    return Plant(read_plant_text(text, rules=rules), rules)
 
 
 def write(plant: Plant, path: str | Path) -> Path:

@@ -189,6 +189,9 @@ def place(
     pin: Annotated[
         bool, typer.Option(help="Write each machine's place into the file, so that it stays.")
     ] = False,
+    set_out: Annotated[
+        Path | None, typer.Option(help="Set-out table to write into the file.")
+    ] = None,
     ifc: Annotated[
         Path | None, typer.Option(help="File for a building model (IFC 4); an extra part.")
     ] = None,
@@ -197,7 +200,8 @@ def place(
     """Lay the milking centre out and judge the plan; write sheets, lists and a drawing file."""
     from byrewright.commands import place as command
 
-    command.run(plant, out, as_json=as_json, everything=every, pin=pin, ifc=ifc, strict=strict)
+    command.run(plant, out, as_json=as_json, everything=every, pin=pin,
+                set_out_table=set_out, ifc=ifc, strict=strict)  # fmt: skip
 
 
 @app.command()

@@ -5,6 +5,7 @@
         PlantError            ... the plant file
         BriefError            ... the brief
         LimitsError           ... the limits file
+      SetOutError             a set-out table cannot be used
       PhysicsRangeError       a number outside the range a formula holds for
       NotPossible             a study came to a number that cannot be, and gives none
 

@@ -21,11 +21,12 @@ _BELOW_DOCUMENTS = {
 }  # fmt: skip
 MAY_IMPORT: dict[str, set[str]] = {
     "standards": set(),
+    "caches": set(),
     "results": {"standards", "errors"},
-    "place": {"standards", "results", "errors"},
-    "plant": {"standards", "place", "results", "errors"},
+    "place": {"caches", "standards", "results", "errors"},
+    "plant": {"caches", "standards", "place", "results", "errors"},
     "physics": {"standards", "results", "errors"},
-    "engine": {"plant", "physics", "standards", "results", "errors"},
+    "engine": {"caches", "plant", "physics", "standards", "results", "errors"},
     "studies": {"plant", "place", "engine", "physics", "standards", "results", "errors"},
     "drafting": {"studies", "plant", "physics", "standards", "results", "errors"},
     "quote": {"studies", "plant", "place", "standards", "results", "errors"},

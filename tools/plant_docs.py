@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args, get_origin
 
 from byrewright.plant.brief import Brief
 from byrewright.plant.machine import Machine, kinds
@@ -128,7 +128,8 @@ def format_part() -> str:
 def _inner(record: type[Record], seen: set[str]) -> list[str]:
     out: list[str] = []
     for name, info in record.model_fields.items():
-        for part in leaves(info.annotation):
+        inside = get_args(info.annotation) if get_origin(info.annotation) is dict else ()
+        for part in (*leaves(info.annotation), *inside):
             if isinstance(part, type) and issubclass(part, Record) and part.__name__ not in seen:
                 seen.add(part.__name__)
                 out += [f"#### `{name}`: {info.description}", "", *table(part), ""]

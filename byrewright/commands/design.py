@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from byrewright.drafting.draft import Draft
+    from byrewright.plant.plant import Plant
     from byrewright.plant.problems import Problem
 
 MOST_ON_SCREEN = 6
@@ -63,7 +64,7 @@ def draft(brief_path: Path, out_path: Path, *, overwrite: bool, quick: bool) -> 
     from byrewright.drafting.gives import closed_draft
     from byrewright.plant.brief import read_brief
     from byrewright.plant.limits import rules_beside
-    from byrewright.plant.plant_id import keeping_id
+    from byrewright.plant.plant_id import keeping
     from byrewright.plant.write import write_text
 
     with clear_errors():
@@ -73,7 +74,7 @@ def draft(brief_path: Path, out_path: Path, *, overwrite: bool, quick: bool) -> 
                 file=sys.stderr,
             )
             raise SystemExit(BAD_INPUT)
-        brief = keeping_id(read_brief(brief_path), _id_of(out_path))
+        brief = keeping(read_brief(brief_path), _replaced(out_path))
         rules = rules_beside(brief_path)
         if quick:
             result = draft_plant(brief, rules)
@@ -250,13 +251,13 @@ def pack(
         print_counts(out, result)
 
 
-def _id_of(path: Path) -> str | None:
-    """The id of a plant file that is about to be replaced; None where it has none."""
+def _replaced(path: Path) -> Plant | None:
+    """The plant of a file that is about to be replaced; None where it cannot be read."""
     from byrewright.plant.problems import PlantError
     from byrewright.plant.read import read_plant
 
     try:
-        return read_plant(path).plant.site.id if path.exists() else None
+        return read_plant(path).plant if path.exists() else None
     except PlantError:
         return None
 

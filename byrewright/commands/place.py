@@ -27,13 +27,14 @@ ON_SCREEN = 20
 
 
 def run(path: Path, out: Path | None, *, as_json: bool, everything: bool, pin: bool,
-        ifc: Path | None, strict: bool) -> None:  # fmt: skip
-    """Lay the centre out, judge the plan, write the plan set; or pin every machine in the file."""
+        set_out_table: Path | None, ifc: Path | None, strict: bool) -> None:  # fmt: skip
+    """Lay the centre out, judge the plan, write the plan set; or write places into the file."""
     from byrewright.documents.building_model import need_ifc
     from byrewright.documents.plan_ifc import plan_ifc
     from byrewright.documents.plan_set import SET_OUT, SET_OUT_UNITS
     from byrewright.documents.plan_sheets import set_out
-    from byrewright.plant.sited import pinned, sited
+    from byrewright.plant.pinning import pinned, read_set_out, set_out_by
+    from byrewright.plant.sited import sited
     from byrewright.plant.write import write_text
     from byrewright.studies.place import study_place
 
@@ -46,13 +47,18 @@ def run(path: Path, out: Path | None, *, as_json: bool, everything: bool, pin: b
             raise ByrewrightError(
                 f"{path}: says nothing of where things stand; add `place: {{services: under}}`"
             )
-        rows = set_out(made)
-        result = study_place(file.plant, rules)
+        if set_out_table is not None:
+            text, count = set_out_by(file, made, read_set_out(set_out_table))
+            write_text(path, text)
+            print(f"{path}: {count} machines stand elsewhere by {set_out_table}, and are pinned")
+            return
         if pin:
             text, count = pinned(file, made)
             write_text(path, text)
             print(f"{path}: {count} machines pinned where the plan has them")
             return
+        rows = set_out(made)
+        result = study_place(file.plant, rules)
         if as_json:
             sys.stdout.write(result.to_json())
         else:

@@ -223,6 +223,8 @@ def intent_of(brief: Brief, rules: Rulebook | None = None) -> Intent:
         source_l_min=brief.water_source.flow_l_min,
         stall_mass_kg=(rules or default_rulebook()).number("deck.concrete_per_stall_kg")
         if brief.deck == "concrete" and brief.layout == "rotary" else None,
+        decided=brief.decided,
+        rules=rules,
     )  # fmt: skip
 
 

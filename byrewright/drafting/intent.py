@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from byrewright.plant.brief import Recovery
+from byrewright.plant.decided import Decided
 from byrewright.plant.farm import Cleaning, Collection, Herd, Milking, Site, Wishes, Work
+from byrewright.standards.rulebook import Rulebook
 
 Cold = Literal["ice_bank", "direct_expansion", "chilled_water", "inline"]
 STALL_PITCH_M = 0.9
@@ -48,6 +50,11 @@ class Intent:
     """Deck and stall work of a stall where it is not the usual steel."""
     change_running: bool = False
     """Whether a filter must be changed while milk runs, though nothing else is doubled."""
+
+    decided: Decided | None = None
+    """What people decided of the plant that is drafted again."""
+    rules: Rulebook | None = None
+    """The dimensions that it is laid out by."""
 
     @property
     def rotary(self) -> bool:

@@ -40,6 +40,14 @@ def lay_out(want: Intent, sizes: Choices) -> tuple[Plant, Sheet]:
         )
         if part.model_fields_set
     }
+    place = Place(services="under" if want.rotary else "over")
+    gone: list[str] = []
+    pipes = tuple(sheet.pipes)
+    if want.decided is not None:
+        place, gone = want.decided.place_for(want.layout, sheet.equipment, place)
+        pipes = tuple(want.decided.of(p) for p in pipes)
+    if gone:
+        sheet.comments["place.machines"] = f"no longer there, so left out: {', '.join(gone)}"
     plant = Plant(
         byrewright=1,
         site=want.site,
@@ -47,9 +55,9 @@ def lay_out(want: Intent, sizes: Choices) -> tuple[Plant, Sheet]:
         milkings=want.milkings,
         collections=want.collections,
         equipment=sheet.equipment,
-        pipes=tuple(sheet.pipes),
+        pipes=pipes,
         modes=sheet.modes,
-        place=Place(services="under" if want.rotary else "over"),
+        place=place,
         **stated,
     )
-    return laid_out(plant), sheet
+    return laid_out(plant.held_to(want.rules)), sheet

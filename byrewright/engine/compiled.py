@@ -14,9 +14,10 @@ from typing import Any
 import numpy as np
 
 from byrewright import __version__
+from byrewright.caches import cache_folder
 from byrewright.engine import shape as sh
 from byrewright.engine.ahead import begin
-from byrewright.engine.jit import SOURCES, cache_folder, code_hash
+from byrewright.engine.jit import SOURCES, code_hash
 from byrewright.engine.names import Compiled, Names
 from byrewright.engine.operating_map import OperatingMap
 from byrewright.engine.rows import DoesNotCompile

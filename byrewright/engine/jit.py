@@ -7,17 +7,15 @@ missed. It lies beside the sources, or in the user's cache folder where that can
 
 from __future__ import annotations
 
-import atexit
-import contextlib
 import hashlib
 import os
-import shutil
 import sys
-import tempfile
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 from typing import Any, TypeVar, cast
+
+from byrewright.caches import cache_folder
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -49,39 +47,6 @@ def code_hash(rooms: tuple[str, ...] = KERNELS) -> str:
         for path in [place] if place.is_file() else sorted(place.rglob("*.py")):
             digest.update(path.read_bytes())
     return digest.hexdigest()[:16]
-
-
-def cache_folder(name: str) -> Path:
-    """A folder that can be written, for compiled code or compiled plants.
-
-    That named by BYREWRIGHT_CACHE, else beside the sources, else in the user's cache folder.
-    """
-    asked = os.environ.get("BYREWRIGHT_CACHE")
-    first = [Path(asked)] if asked else []
-    for base in (*first, HERE / "__pycache__", *_own_folders()):
-        folder = base / name
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-            with tempfile.TemporaryFile(dir=folder):
-                return folder
-        except OSError:
-            continue
-    made = Path(tempfile.mkdtemp(prefix="byrewright-"))
-    atexit.register(shutil.rmtree, made, ignore_errors=True)
-    return made
-
-
-def _own_folders() -> list[Path]:
-    """Folders of the user's own: that of caches, and that of the session, which goes with it."""
-    found = []
-    if caches := os.environ.get("XDG_CACHE_HOME"):
-        found.append(Path(caches) / "byrewright")
-    else:
-        with contextlib.suppress(RuntimeError):  # no home and no account entry
-            found.append(Path.home() / ".cache" / "byrewright")
-    if session := os.environ.get("XDG_RUNTIME_DIR"):
-        found.append(Path(session) / "byrewright")
-    return found
 
 
 @cache

@@ -17,6 +17,11 @@ LOWEST_M, STEP_DOWN_M, MOST_STEPS = 0.25, 0.05, 6
 FALLING = frozenset({"header", "valve", "milk_pump", "milk_filter"})
 """Kinds that are hung to run empty into the next along the flow."""
 
+BLOCK_ZONES = frozenset({"plant", "cold", "switch", "wash", "milk"})
+"""Rooms of the dairy block that a machine can be told to stand in."""
+ROOM_OF = {"tank": "milk", "laundry": "wash"}
+"""The room of zones that share one."""
+
 
 class Board:
     """The drawing board: rooms, machines and gullies as they are put down."""
@@ -26,7 +31,11 @@ class Board:
     def __init__(self, scene: Scene, rules: Rulebook) -> None:
         self.scene = scene
         self.rules = rules
-        self.zone = zones(scene)
+        self.zone = {
+            tag: asked if (asked := scene.things[tag].spot.room) in BLOCK_ZONES
+            and ROOM_OF.get(zone, zone) != asked else zone
+            for tag, zone in zones(scene).items()
+        }  # fmt: skip
         self.steps = steps_to_drain(scene)
         self.runs = chains(scene)
         self.bodies: dict[str, Body] = {}

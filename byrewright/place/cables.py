@@ -62,20 +62,21 @@ def _points(plan: Plan, board: Body, target: Target) -> list[Point]:
     if target.room in BLOCK or target.room in ("passage", "outside"):
         return [*rise, (tray, y, level), (tray, ey, level), (ex, ey, level), target.at]
     deck, hall = plan.deck, plan.rooms["hall"]
-    out: list[Point] = [*rise, (tray, y, level), (tray, BESIDE_M, level)]
+    beside = BESIDE_M * plan.hand
+    out: list[Point] = [*rise, (tray, y, level), (tray, beside, level)]
     if target.room == "yard":
-        return [*out, (hall.x2, BESIDE_M, level), (hall.x2, ey, level), (ex, ey, level), target.at]
+        return [*out, (hall.x2, beside, level), (hall.x2, ey, level), (ex, ey, level), target.at]
     if not deck.rotary:
-        return [*out, (ex, BESIDE_M, level), (ex, ey, level), target.at]
+        return [*out, (ex, beside, level), (ex, ey, level), target.at]
     if any(r.trench for r in plan.racks.values()):
         run = deck.pit_floor_m + OVER_FLOOR_M
     else:
         run = plan.racks["bridge"].level_m if "bridge" in plan.racks else hall.height_m - 1.0
-    out += [(tray, BESIDE_M, run)]
+    out += [(tray, beside, run)]
     if target.room == "deck":  # through the gland's middle, and out under the deck
-        out += [(0.0, BESIDE_M, run), (0.0, 0.0, run), (0.0, 0.0, ez), (ex, 0.0, ez)]
+        out += [(0.0, beside, run), (0.0, 0.0, run), (0.0, 0.0, ez), (ex, 0.0, ez)]
         return [*out, target.at]
-    return [*out, (ex, BESIDE_M, run), (ex, ey, run), target.at]
+    return [*out, (ex, beside, run), (ex, ey, run), target.at]
 
 
 def _square(points: list[Point]) -> tuple[Point, ...]:

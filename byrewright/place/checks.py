@@ -323,14 +323,13 @@ def rack_width(plan: Plan, rack: Rack, routes: tuple[Route, ...]) -> Measured:
                 ends = sorted((a[along], b[along]))
                 pieces.append((ends[0], ends[1], a[across] - r, a[across] + r, a[2]))
     worst, tiers, count = 0.0, 0, 0
-    step = low
-    while step < high:
-        here = [p for p in pieces if p[0] <= step <= p[1]]
+    marks = sorted({min(max(m, low), high) for p in pieces for m in p[:2]})
+    for first, last in pairwise(marks):
+        here = [p for p in pieces if p[0] <= (first + last) / 2 <= p[1]]
         if here:
             wide = max(p[3] for p in here) - min(p[2] for p in here)
-            if wide > worst:
+            if wide > worst + 1e-9:
                 worst, tiers, count = wide, len({p[4] for p in here}), len(here)
-        step += 0.5
     return Measured(rack.name, round(worst, 3), rack.wide_m,
                     f"{count} pipes in {tiers} tiers")  # fmt: skip
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from byrewright.place.cows import DECK_FRAME_M
 from byrewright.place.model import Frame, Line, Plan, Point, Room, Route
@@ -87,8 +87,14 @@ class Net:
 
 
 def nets(plan: Plan) -> list[Net]:
-    """Every chain of the scene with its ends in place."""
-    return _Ends(plan).nets()
+    """Every chain of the scene with its ends in place.
+
+    A chain whose machines stand as they were drafted keeps its ends, whatever else has moved.
+    """
+    if "nets" not in plan.memo:
+        plan.memo["nets"] = _Ends(plan).nets()
+    found: list[Net] = plan.memo["nets"]
+    return found
 
 
 class _Ends:
@@ -97,10 +103,27 @@ class _Ends:
         self.taken: list[Point] = []
 
     def nets(self) -> list[Net]:
-        made = []
-        for run in chains(self.plan.scene):
-            made.append(self.net(run))
-        return made
+        runs = chains(self.plan.scene)
+        kept = self.kept()
+        self.taken = [
+            end.at for net in kept.values() for end in (net.start, net.end)
+            if end is not None and end.tag not in self.plan.bodies
+        ]  # fmt: skip
+        return [
+            replace(kept[run[0].tag], lines=tuple(run)) if run[0].tag in kept else self.net(run)
+            for run in runs
+        ]
+
+    def kept(self) -> dict[str, Net]:
+        """Chains of the draft that no moved machine is an end of."""
+        if self.plan.before is None:
+            return {}
+        moved = self.plan.moved()
+        return {
+            net.key: net for net in nets(self.plan.before)
+            if not {end.partition(".")[0] for end in (net.lines[0].start, net.lines[-1].end)}
+            & moved
+        }  # fmt: skip
 
     def net(self, run: list[Line]) -> Net:
         first, last = run[0].start, run[-1].end
@@ -158,10 +181,11 @@ class _Ends:
         deck = self.plan.deck
         if deck.rotary:
             r = deck.ring_radius_m + RING_APART.get(kinds[0], 0.0)
-            x, y, low = round(r * 0.6, 3), round(-r * 0.8, 3), deck.pit_floor_m + 0.35
+            x, y, low = round(r * 0.6, 3), round(-r * 0.8, 3), round(deck.pit_floor_m + 0.35, 3)
             frame: Frame = "deck"
         else:
-            x, y, low = deck.pit_length_m / 2 - 0.1, -deck.pit_width_m / 2 + 0.25, 0.06
+            x, y = round(deck.pit_length_m / 2 - 0.1, 3), round(-deck.pit_width_m / 2 + 0.25, 3)
+            low = AIR_GAP_M
             frame = "fixed"
         level = self.level(kinds[0])
         a = End(first.partition(".")[0], first.partition(".")[2], (x, y, level), (0, 0, -1.0),

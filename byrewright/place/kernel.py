@@ -11,6 +11,10 @@ from typing import Any
 import numba
 import numpy as np
 
+from byrewright.caches import compile_into
+
+compile_into("place")
+
 Floats = np.ndarray[Any, np.dtype[np.float64]]
 Ints = np.ndarray[Any, np.dtype[np.int64]]
 SHUT = 1e9
@@ -118,25 +122,72 @@ def _pop(heap: Any, keys: Any, size: int) -> int:
 
 
 @numba.njit(cache=True, nogil=True)
+def _ahead(lines: Any, at: int, low: int, high: int) -> Any:
+    """How far it is, along one axis, to the lines from `low` to `high`, m."""
+    if at < low:
+        return lines[low] - lines[at]
+    if at > high:
+        return lines[at] - lines[high]
+    return 0.0
+
+
+@numba.njit(cache=True, nogil=True)
+def shut_in(ex: Any, ey: Any, ez: Any, at: Any, most: int) -> Any:
+    """Whether fewer than `most` nodes can be reached from one: walls or machines all round it."""
+    nx, ny, nz = ex.shape
+    seen = np.zeros(nx * ny * nz, dtype=np.bool_)
+    todo = np.empty(most + 6, dtype=np.int64)
+    todo[0] = (at[0] * ny + at[1]) * nz + at[2]
+    seen[todo[0]] = True
+    done, count = 0, 1
+    while done < count:
+        node = todo[done]
+        done += 1
+        k, j, i = node % nz, (node // nz) % ny, node // (nz * ny)
+        for e in range(6):
+            there, cost = node, SHUT
+            if e == 0 and i + 1 < nx:
+                there, cost = node + ny * nz, ex[i, j, k]
+            elif e == 1 and i > 0:
+                there, cost = node - ny * nz, ex[i - 1, j, k]
+            elif e == 2 and j + 1 < ny:
+                there, cost = node + nz, ey[i, j, k]
+            elif e == 3 and j > 0:
+                there, cost = node - nz, ey[i, j - 1, k]
+            elif e == 4 and k + 1 < nz:
+                there, cost = node + 1, ez[i, j, k]
+            elif e == 5 and k > 0:
+                there, cost = node - 1, ez[i, j, k - 1]
+            if cost < SHUT and not seen[there]:
+                seen[there] = True
+                todo[count] = there
+                count += 1
+        if count >= most:
+            return False
+    return True
+
+
+@numba.njit(cache=True, nogil=True)
 def find(
     xs: Any, ys: Any, zs: Any, ex: Any, ey: Any, ez: Any, px: Any, py: Any, pz: Any,
-    start: Any, first: int, goal: Any, last: int, bend: float,
+    start: Any, first: int, goal: Any, last: int, bend: float, via: Any,
 ) -> Any:  # fmt: skip
     """Nodes of the cheapest way from `start` to `goal` (indices), or an empty array.
 
     `ex`, `ey`, `ez` are costs a metre, `px`, `py`, `pz` what is added on a piece. `first` and
     `last` are the directions (0..5: east, west, north, south, up, down) of leaving and arriving;
-    a change of direction costs `bend`.
+    a change of direction costs `bend`. `via`: boxes that the way must touch in turn, as first and
+    last line on each axis (columns: east, north, upright); the way counts its stages through them.
     """
     nx, ny, nz = len(xs), len(ys), len(zs)
-    total = nx * ny * nz * 6
-    best = np.full(total, 1e18)
-    came = np.full(total, -1, dtype=np.int64)
+    stages = via.shape[0]
+    size_of_stage = nx * ny * nz * 6
+    best = np.full(size_of_stage * (stages + 1), 1e18)
+    came = np.full(size_of_stage * (stages + 1), -1, dtype=np.int64)
     room = 1 << 16
     heap = np.empty(room, dtype=np.int64)
     keys = np.empty(room, dtype=np.float64)
     size = 0
-    gx, gy, gz = xs[goal[0]], ys[goal[1]], zs[goal[2]]
     at = ((start[0] * ny + start[1]) * nz + start[2]) * 6 + first
     best[at] = 0.0
     size = _push(heap, keys, size, at, 0.0)
@@ -145,20 +196,25 @@ def find(
         at = heap[0]
         f = keys[0]
         size = _pop(heap, keys, size)
+        s = at // size_of_stage
         d = at % 6
-        node = at // 6
+        node = (at - s * size_of_stage) // 6
         k = node % nz
         j = (node // nz) % ny
         i = node // (nz * ny)
         here = best[at]
-        h = abs(xs[i] - gx) + abs(ys[j] - gy) + abs(zs[k] - gz)
+        if s < stages:
+            v = via[s]
+            h = _ahead(xs, i, v[0], v[1]) + _ahead(ys, j, v[2], v[3]) + _ahead(zs, k, v[4], v[5])
+        else:
+            h = abs(xs[i] - xs[goal[0]]) + abs(ys[j] - ys[goal[1]]) + abs(zs[k] - zs[goal[2]])
         if f > here + h + 1e-9:
             continue
-        if i == goal[0] and j == goal[1] and k == goal[2]:
+        if s == stages and i == goal[0] and j == goal[1] and k == goal[2]:
             if d == last:
                 end = at
                 break
-            turn = ((i * ny + j) * nz + k) * 6 + last
+            turn = at - d + last
             if (d ^ 1) != last and here + bend < best[turn] - 1e-12:
                 best[turn] = here + bend
                 came[turn] = at
@@ -203,7 +259,13 @@ def find(
             g = here + cost * long + extra
             if e != d:
                 g += bend
-            there = ((a * ny + b) * nz + c) * 6 + e
+            t = s
+            while t < stages:
+                v = via[t]
+                if a < v[0] or a > v[1] or b < v[2] or b > v[3] or c < v[4] or c > v[5]:
+                    break
+                t += 1
+            there = t * size_of_stage + ((a * ny + b) * nz + c) * 6 + e
             if g < best[there] - 1e-12:
                 best[there] = g
                 came[there] = at
@@ -215,7 +277,13 @@ def find(
                     wide[:room] = keys
                     keys = wide
                     room *= 2
-                left = abs(xs[a] - gx) + abs(ys[b] - gy) + abs(zs[c] - gz)
+                if t < stages:
+                    v = via[t]
+                    left = (_ahead(xs, a, v[0], v[1]) + _ahead(ys, b, v[2], v[3])
+                            + _ahead(zs, c, v[4], v[5]))  # fmt: skip
+                else:
+                    left = (abs(xs[a] - xs[goal[0]]) + abs(ys[b] - ys[goal[1]])
+                            + abs(zs[c] - zs[goal[2]]))  # fmt: skip
                 size = _push(heap, keys, size, there, g + left)
     if end < 0:
         return np.empty((0, 3), dtype=np.int64)
@@ -227,7 +295,7 @@ def find(
     way = np.empty((count, 3), dtype=np.int64)
     at = end
     for step in range(count - 1, -1, -1):
-        node = at // 6
+        node = (at % size_of_stage) // 6
         way[step, 2] = node % nz
         way[step, 1] = (node // nz) % ny
         way[step, 0] = node // (nz * ny)

@@ -7,8 +7,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from byrewright.place.board import WALL_M
-from byrewright.place.cows import DECK_FRAME_M, CowSide
+from byrewright.place.cows import CowSide
 from byrewright.place.model import (
+    Body,
     Door,
     Plan,
     Rack,
@@ -28,6 +29,8 @@ PASSAGE_M = 1.9
 """The passage along the hall that the racks hang in."""
 BLOCK_WIDTHS = ((60.0, 14.0), (math.inf, 16.0))
 """Width of the dairy block by metres of machines in rows."""
+SAME_M = 0.002
+"""A place that differs from the drafted one by less is the drafted one, rounded."""
 ROOMS = (
     ("plant", ("plant",)), ("switch", ("switch",)), ("wash", ("wash", "laundry")),
     ("cold", ("cold",)),
@@ -40,7 +43,9 @@ BLOCK = ("plant", "switch", "wash", "cold", "milk")
 
 def lay_out(scene: Scene, rules: Rulebook) -> Plan:
     """The plan of a scene: what is stated is kept, the rest is worked out."""
-    return _Layout(scene, rules).plan()
+    layout = _Layout(scene.undecided(), rules)
+    drafted = layout.plan()
+    return drafted if drafted.scene == scene else layout.decided(drafted, scene)
 
 
 @dataclass(slots=True)
@@ -61,7 +66,6 @@ class _Layout(CowSide):
         self._block()
         self._under_deck() if self.scene.rotary else self._head()
         self._outside()
-        self._decided()
         racks = {r.name: r for r in self._racks()}
         racks |= {r.name: r for r in self.scene.wish.racks}
         gullies = self.gullies | dict(self.scene.wish.gullies)
@@ -307,35 +311,43 @@ class _Layout(CowSide):
             racks.append(Rack("bridge", (round(hall.x2 - 0.8, 2), 0.0), (x, 0.0), level, 1.2))
         return racks
 
-    def _decided(self) -> None:
-        """Machines that a person has put somewhere: the slot they had is left empty."""
-        for tag, thing in self.scene.things.items():
-            spot, old = thing.spot, self.bodies.get(tag)
-            if spot.at is None and spot.turn is None:
+    def decided(self, drafted: Plan, scene: Scene) -> Plan:
+        """The plan with what a person has put somewhere: the slot it had is left empty, and
+        nothing else moves."""
+        bodies = dict(drafted.bodies)
+        for tag, thing in scene.things.items():
+            spot, old = thing.spot, drafted.bodies.get(tag)
+            if spot.at is None and (spot.turn is None or old is None):
                 continue
             if footprint(thing.kind).sort in ("none", "spread"):
                 continue
-            turn: Side = spot.turn or (old.turn if old else "s")
-            if spot.on_deck and spot.at is not None:
-                r, angle = spot.at[0], math.radians(spot.at[1])
-                x, y = r * math.cos(angle), r * math.sin(angle)
-                z = spot.at[2] if len(spot.at) > 2 else (old.z if old else DECK_FRAME_M)
-            elif spot.at is not None:
-                x, y = spot.at[0], spot.at[1]
-                z = spot.at[2] if len(spot.at) > 2 else (old.z if old else self.floor)
-            elif old is not None:
-                x, y, z = old.x, old.y, old.z
-            else:
-                continue
-            room = next((r.name for r in self.rooms.values() if r.holds(x, y) and not r.open),
-                        old.room if old else "outside")  # fmt: skip
-            made = body(thing, round(x, 3), round(y, 3), round(z, 3), turn, room)
-            frame = "deck" if spot.on_deck else old.frame if old else "fixed"
-            front = made.front_m if old is None else old.front_m
-            if spot.front_m is not None:
-                front = spot.front_m
-            self.bodies[tag] = replace(made, pinned=spot.at is not None, frame=frame,
-                                       front_m=front)  # fmt: skip
+            bodies[tag] = self._put_by_hand(self._hung(thing), old)
+        return replace(drafted, scene=scene, bodies=bodies, before=drafted, memo={})
+
+    def _put_by_hand(self, thing: Thing, old: Body | None) -> Body:
+        spot = thing.spot
+        turn: Side = spot.turn or (old.turn if old else "s")
+        x, y, z = (old.x, old.y, old.z) if old else (0.0, 0.0, self._base(thing, self.floor))
+        if spot.at is not None:
+            x, y = spot.at[0], spot.at[1]
+            if spot.on_deck:
+                angle = math.radians(spot.at[1])
+                x, y = spot.at[0] * math.cos(angle), spot.at[0] * math.sin(angle)
+            z = spot.at[2] if len(spot.at) > 2 else z
+            x, y, z = round(x, 3), round(y, 3), round(z, 3)
+        if old is not None and math.dist((x, y, z), (old.x, old.y, old.z)) < SAME_M:
+            x, y, z = old.x, old.y, old.z
+        room = next((r.name for r in self.rooms.values() if r.holds(x, y) and not r.open),
+                    "outside")  # fmt: skip
+        if old is not None and self.rooms.get(old.room) and self.rooms[old.room].holds(x, y):
+            room = old.room
+        made = body(thing, x, y, z, turn, room)
+        if old is not None and turn == old.turn:
+            made = replace(old.moved(x, y, z), room=room)
+        front = made.front_m if old is None else old.front_m
+        frame = "deck" if spot.on_deck else old.frame if old else "fixed"
+        return replace(made, pinned=spot.at is not None, frame=frame,
+                       front_m=spot.front_m if spot.front_m is not None else front)  # fmt: skip
 
 
 def _rows_needed(slots: list[float], most_m: float) -> int:

@@ -9,7 +9,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
-from typing import Literal
+from typing import Any, Literal
 
 Side = Literal["n", "e", "s", "w"]
 Frame = Literal["fixed", "deck"]
@@ -164,11 +164,19 @@ class Wish:
     rooms: tuple[Room, ...] = ()
     racks: tuple[Rack, ...] = ()
     gullies: Mapping[str, tuple[Flat, ...]] = field(default_factory=dict)
+    mirror: bool = False
+    """On the other hand: what the draft puts north of the trench lies south of it."""
+    north: Side = "n"
+    """The side of the plan that faces north."""
 
 
 @dataclass(frozen=True, slots=True)
 class Scene:
-    """All that the layout is asked."""
+    """All that the layout is asked.
+
+    What a person decided of single machines and pipes (`at`, `turn`, `along`, `by`) is left out of
+    the first draft and obeyed after it, so that it changes nothing else.
+    """
 
     rotary: bool
     stalls: int
@@ -179,6 +187,19 @@ class Scene:
     things: Mapping[str, Thing]
     lines: tuple[Line, ...]
     wish: Wish
+
+    def undecided(self) -> Scene:
+        """The same without what a person decided of single machines and pipes."""
+        free = {
+            tag: thing if thing.spot.at is None and thing.spot.turn is None else replace(
+                thing, spot=replace(thing.spot, at=None, turn=None, on_deck=False)
+            )
+            for tag, thing in self.things.items()
+        }  # fmt: skip
+        lines = tuple(
+            replace(line, along=(), by=()) if line.along or line.by else line for line in self.lines
+        )
+        return replace(self, things=free, lines=lines)
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,6 +250,14 @@ class Body:
             return (x2, y1, x2 + self.front_m, y2) if nx > 0 else (x1 - self.front_m, y1, x1, y2)
         return (x1, y2, x2, y2 + self.front_m) if ny > 0 else (x1, y1 - self.front_m, x2, y1)
 
+    def stands_as(self, other: Body) -> bool:
+        """Whether it fills the same space, its ports in the same places."""
+        return (
+            (self.x, self.y, self.z, self.dx, self.dy, self.h, self.turn, self.frame)
+            == (other.x, other.y, other.z, other.dx, other.dy, other.h, other.turn, other.frame)
+            and self.mouths == other.mouths
+        )  # fmt: skip
+
     def moved(self, x: float, y: float, z: float) -> Body:
         """The same body elsewhere, ports with it."""
         dx, dy, dz = x - self.x, y - self.y, z - self.z
@@ -251,6 +280,26 @@ class Plan:
     bodies: Mapping[str, Body]
     block: str = ""
     """Name of the passage that the racks run along."""
+    before: Plan | None = None
+    """The plan before what a person decided of single machines and pipes."""
+    memo: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
+    """What was worked out from it."""
+
+    @property
+    def hand(self) -> float:
+        """1, or -1 in a mirror: the sign of what is drawn north of the middle."""
+        return -1.0 if self.scene.wish.mirror else 1.0
+
+    def moved(self) -> frozenset[str]:
+        """Machines that stand elsewhere, or face elsewhere, than the draft has them."""
+        if self.before is None:
+            return frozenset()
+        old = self.before.bodies
+        return frozenset(
+            tag
+            for tag, body in self.bodies.items()
+            if tag not in old or not body.stands_as(old[tag])
+        )
 
     def room_at(self, x: float, y: float) -> Room | None:
         """The room over a point; a roofed one first."""

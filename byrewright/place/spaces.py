@@ -10,11 +10,12 @@ from byrewright.place.cows import DECK_FRAME_M
 from byrewright.place.ends import Net
 from byrewright.place.kernel import SHUT, Floats
 from byrewright.place.layout import BLOCK
-from byrewright.place.model import NORMAL, Body, Frame, Plan
+from byrewright.place.model import NORMAL, Body, Frame, Plan, Rack
 
 HEAD_M = 2.2
 TIERS_M = (2.4, 2.6, 2.8, 3.0, 3.2, 3.4, 3.6, 3.8, 4.0)
 """Levels over the block's floor: even ones run east and west, odd ones north and south."""
+TIER_M = 0.2
 STEP_M, LANE_M, HALL_STEP_M = 0.3, 0.1, 1.0
 CEILING_M, USUAL_M, SKY_M = 0.12, 3.6, 9.0
 """Middle of the highest pipe below a ceiling; height of a room up to which all pipes keep."""
@@ -52,6 +53,7 @@ class Spaces:
         assert net.start is not None and net.end is not None
         ends = (net.start, net.end)
         own = [e.at for e in ends] + [e.after(net.stub_m) for e in ends]
+        said = [p for line in net.lines for p in line.by]
         found = []
         for axis, common in enumerate((self.xs, self.ys, self.zs)):
             marks = {round(p[axis], 3) for p in own}
@@ -69,6 +71,8 @@ class Spaces:
                 near = common if everywhere else common[(common >= low) & (common <= high)]
             else:
                 near = common
+            if axis < 2:
+                marks |= {round(p[axis], 3) for p in said}
             marks |= {round(float(c), 3) for c in near}
             found.append(np.array(sorted(marks), dtype=np.float64))
         return found[0], found[1], found[2]
@@ -161,6 +165,7 @@ def fixed_spaces(plan: Plan) -> Spaces:
                     passage.y2 - 0.1, f + HEAD_M), (5, 5, 1.6)))  # fmt: skip
     costed.append(((passage.x + 0.1, passage.y + 0.1, f + HEAD_M, passage.x2 - 0.1,
                     passage.y2 - 0.1, top), (1.2, 2.0, 1.1)))  # fmt: skip
+    hung = [r for r in plan.racks.values() if not r.trench and not (r.stated and r.name != "main")]
     for i, tier in enumerate(TIERS_M):
         z = f + tier
         cost = (1.05, 1.5, 1.1) if i % 2 == 0 else (1.5, 1.05, 1.1)
@@ -172,8 +177,8 @@ def fixed_spaces(plan: Plan) -> Spaces:
         if z > top:
             continue
         rack = (1.0, 1.1, 1.0) if i % 2 == 0 else (1.1, 0.8, 1.0)
-        for one in plan.racks.values():
-            if not one.trench and abs(one.start[0] - one.end[0]) < 1e-6:
+        for one in hung:
+            if abs(one.start[0] - one.end[0]) < 1e-6:
                 half = one.wide_m / 2 - 0.06
                 box = (one.start[0] - half, passage.y + 0.1, z - 0.02,
                        one.start[0] + half, passage.y2 - 0.1, z + 0.02)  # fmt: skip
@@ -185,6 +190,8 @@ def fixed_spaces(plan: Plan) -> Spaces:
             if 0 < other.y - room.y2 < 0.5:
                 costed.append(((room.x + 0.05, room.y2 - 0.05, f + HEAD_M, room.x2 - 0.05,
                                 other.y + 0.05, top), (shut, wall, shut)))  # fmt: skip
+    stated = [r for r in plan.racks.values() if r.stated and not r.trench]
+    _stated_racks(stated, costed)
     _tanker_side(plan, costed, f, wall, shut)
     _water_side(plan, costed, f, wall, shut)
     low: list[float] = []
@@ -197,6 +204,10 @@ def fixed_spaces(plan: Plan) -> Spaces:
         xs_extra = [(plan.deck.pit_length_m / 2 - 0.3, hall.x2, STEP_M)]
         ys_extra = [(rooms["head"].y, rooms["head"].y2, 0.2)] if "head" in rooms else []
         low = [-0.1, 0.15, 0.35]
+    low += [round(r.level_m + TIER_M * i, 3) for r in stated for i in range(r.tiers)]
+    across = [_across(r) for r in stated]
+    xs_extra += [lanes for way, lanes in across if way == 0]
+    ys_extra += [lanes for way, lanes in across if way == 1]
     south = passage.y - 4.0
     xs = _lines((passage.x + 0.15, passage.x2 - 0.15, LANE_M), (passage.x2, east + 0.9, STEP_M),
                 *xs_extra)  # fmt: skip
@@ -204,6 +215,25 @@ def fixed_spaces(plan: Plan) -> Spaces:
     tiers = [t for t in TIERS_M if f + t <= max([top, *tops.values()])]
     zs = sorted({round(f + z, 3) for z in (*LOW_M, *tiers)} | {round(z, 3) for z in low})
     return Spaces(plan, "fixed", costed, xs, ys, np.array(zs, dtype=np.float64), bodies)
+
+
+def _across(rack: Rack) -> tuple[int, tuple[float, float, float]]:
+    """The axis across a rack, and the lanes on it."""
+    way = 1 if abs(rack.end[0] - rack.start[0]) > abs(rack.end[1] - rack.start[1]) else 0
+    half = max(LANE_M / 2, rack.wide_m / 2 - 0.06)
+    return way, (rack.start[way] - half, rack.start[way] + half, LANE_M)
+
+
+def _stated_racks(racks: list[Rack], costed: list[Costed]) -> None:
+    """Racks that a person has put somewhere, as far as they reach."""
+    for rack in racks:
+        way, (low, high, _) = _across(rack)
+        for i in range(rack.tiers):
+            z = rack.level_m + TIER_M * i
+            a, b = sorted((rack.start[1 - way], rack.end[1 - way]))
+            box = (low, a, z - 0.02, high, b, z + 0.02) if way == 0 else (
+                a, low, z - 0.02, b, high, z + 0.02)  # fmt: skip
+            costed.append((box, (1.1, 0.8, 1.0) if way == 0 else (0.8, 1.1, 1.0)))
 
 
 def _tanker_side(plan: Plan, costed: list[Costed], f: float, wall: float, shut: float) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
+from dataclasses import replace
 
 from byrewright.place.model import Line, Scene, Thing
 from byrewright.standards.footprints import footprint
@@ -51,9 +52,7 @@ def chains(scene: Scene) -> list[list[Line]]:
 
 def turned(line: Line) -> Line:
     """The same pipe, told from its other end."""
-    from dataclasses import replace
-
-    return replace(line, start=line.end, end=line.start, by=tuple(reversed(line.by)))
+    return replace(line, start=line.end, end=line.start, by=line.by[::-1], along=line.along[::-1])
 
 
 def ends(run: list[Line]) -> tuple[str, str]:

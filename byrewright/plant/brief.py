@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from byrewright.plant.climates import CLIMATES, FROST_MONTH_C, ROOM_C, half_a_year_on
+from byrewright.plant.decided import DraftedAgain
 from byrewright.plant.farm import (
     Cleaning,
     Clock,
@@ -57,7 +58,7 @@ class WaterSource(Record):
     temperature_c: Twelve = par("degC", "temperature by month, or one number")
 
 
-class Brief(Record):
+class Brief(DraftedAgain):
     """What the farm says. Only the cows and their yield are needed."""
 
     brief: Literal[1] = par("", "version of this format", FORMAT)

@@ -46,6 +46,14 @@ def rules_beside(plant_path: str | Path) -> Rulebook:
     return Rulebook(own, read_units_per_slope(table), rules.regions)
 
 
+def known_beside(plant_path: str | Path) -> Rulebook | None:
+    """The same; None where they cannot be used, which is told to whoever asks for them."""
+    try:
+        return rules_beside(plant_path)
+    except (ByrewrightError, OSError):
+        return None
+
+
 def _there(path: Path) -> bool:
     """Whether a file lies there, or a link that leads nowhere: that is told, not passed over."""
     return path.exists() or path.is_symlink()

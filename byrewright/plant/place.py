@@ -99,6 +99,13 @@ class Place(Record):
         "", "under the deck in a trench, or over on a bridge", "under",
         why="no crest to lift over",
     )  # fmt: skip
+    mirror: bool = par(
+        "", "the plan on its other hand: the milk room south of the plant room, not north", False
+    )
+    north: Turn = par(
+        "", "side of the plan that faces north; the plan's own sides keep their names", "n",
+        why="as drawn",
+    )  # fmt: skip
     deck: DeckPlace | None = par("", "dimensions of the deck", None)
     rooms: dict[str, RoomPlace] = par("", "rooms by name", {})
     racks: dict[str, RackPlace] = par("", "racks and trenches by name", {})

@@ -13,6 +13,7 @@ from byrewright.plant.farm import Cleaning, Collection, Colours, Herd, Milking, 
 from byrewright.plant.machine import Machine, Service
 from byrewright.plant.place import Pair, Place
 from byrewright.plant.record import Parameter, Record, par
+from byrewright.standards.rulebook import Rulebook, default_rulebook
 
 FORMAT = 1
 """Version of the plant file's format."""
@@ -124,6 +125,22 @@ class Plant(Record):
     equipment: dict[str, SerializeAsAny[Machine]] = par("", "machines by tag")
     pipes: tuple[Pipe, ...] = par("", "pipes", ())
     modes: dict[str, Mode] = par("", "modes by name", {})
+    _place_rules: tuple[tuple[str, float], ...] = PrivateAttr(default=())
+
+    def held_to(self, rules: Rulebook | None) -> Self:
+        """The same plant, laid out by a user's own dimensions where the rulebook has some."""
+        own = () if rules is None else tuple(
+            (key, rules.number(key)) for key in rules.overridden if key.startswith("place.")
+        )  # fmt: skip
+        if own == self._place_rules:
+            return self
+        plant = self.model_copy()
+        plant._place_rules = own
+        return plant
+
+    def place_rules(self) -> Rulebook:
+        """The dimensions that it is laid out by."""
+        return Rulebook(dict(self._place_rules)) if self._place_rules else default_rulebook()
 
     def machines(self, kind: type[M]) -> tuple[M, ...]:
         """The machines of one kind, in file order."""

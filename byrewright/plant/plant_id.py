@@ -1,4 +1,4 @@
-"""The id by which a site log knows a plant, whatever the farm is called."""
+"""What a plant keeps when it is drafted again: the id its site log goes by, what was decided."""
 
 from __future__ import annotations
 
@@ -6,8 +6,11 @@ import hashlib
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from byrewright.plant.decided import decided_in
+
 if TYPE_CHECKING:
     from byrewright.plant.brief import BriefFile
+    from byrewright.plant.plant import Plant
 
 
 def made_id(farm: str) -> str:
@@ -15,8 +18,15 @@ def made_id(farm: str) -> str:
     return f"plant-{hashlib.sha256(farm.encode()).hexdigest()[:8]}"
 
 
-def keeping_id(file: BriefFile, plant_id: str | None) -> BriefFile:
-    """A brief for a plant that has an id already, so that its site log stays its own."""
-    if plant_id is None or file.brief.id is not None:
+def keeping(file: BriefFile, plant: Plant | None) -> BriefFile:
+    """A brief whose draft takes the place of a plant: what people decided of that one stays.
+
+    Its id, so that its site log stays its own; where things stand, what was measured, and how
+    pipes were said to run.
+    """
+    if plant is None:
         return file
-    return replace(file, brief=file.brief.model_copy(update={"id": plant_id}))
+    brief = file.brief
+    if brief.id is None and plant.site.id is not None:
+        brief = brief.model_copy(update={"id": plant.site.id})
+    return replace(file, brief=brief.deciding(decided_in(plant)))

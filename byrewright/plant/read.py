@@ -17,6 +17,7 @@ from byrewright.plant.record import Record
 from byrewright.plant.sited import laid_out
 from byrewright.plant.source import Place, Source, load, read_text
 from byrewright.plant.translate import validate
+from byrewright.standards.rulebook import Rulebook
 
 ID = re.compile(r"[A-Za-z][A-Za-z0-9_-]{0,31}\Z")
 """A tag: no full stop, because a port is written after one."""
@@ -73,17 +74,22 @@ class PlantFile:
 
 
 def read_plant(path: str | Path) -> PlantFile:
-    """Read a plant file.
+    """Read a plant file; it is laid out by the dimensions of the limits file beside it, if any.
 
     Raises:
         PlantError: with one `Problem` for each thing wrong, in file order. Nothing else.
     """
-    found = read_plant_text(read_text(path, PlantError), str(path))
+    from byrewright.plant.limits import known_beside
+
+    found = read_plant_text(read_text(path, PlantError), str(path), known_beside(path))
     return PlantFile(found.plant, Path(path), found.name, found.text, found.source)
 
 
-def read_plant_text(text: str, name: str = "plant.yaml") -> PlantFile:
-    """Read a plant from text; `name` stands for the file in messages.
+def read_plant_text(
+    text: str, name: str = "plant.yaml", rules: Rulebook | None = None
+) -> PlantFile:
+    """Read a plant from text; `name` stands for the file in messages, `rules` for a user's own
+    dimensions.
 
     Lengths, rises and bends that a plant with a `place` does not state are those of its plan.
 
@@ -95,7 +101,7 @@ def read_plant_text(text: str, name: str = "plant.yaml") -> PlantFile:
     source.stop(PlantError)
     if plant is None:  # a part was refused without a word: never to be passed over in silence
         raise PlantError([problem("F024", file=name, found="the file", allowed="a plant file")])
-    return PlantFile(laid_out(plant), None, name, text, source)
+    return PlantFile(laid_out(plant.held_to(rules)), None, name, text, source)
 
 
 class _Reader:

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import math
 from collections import OrderedDict
 from dataclasses import dataclass, replace
+from functools import cache
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from byrewright.caches import cache_folder, keep
 from byrewright.place.model import Door, Line, Plan, Rack, Room, Scene, Spot, Thing, Wish
 from byrewright.plant.machine import PIPED, Machine
 from byrewright.plant.place import MachinePlace, Place, RoomPlace
@@ -17,7 +21,7 @@ from byrewright.standards.footprints import footprint
 if TYPE_CHECKING:
     from byrewright.place.model import Laid, Route
     from byrewright.plant.plant import Plant
-    from byrewright.plant.read import PlantFile
+    from byrewright.standards.rulebook import Rulebook
 
 KEPT = 24
 """Plans kept in memory, by what they were made from."""
@@ -33,6 +37,10 @@ class Sited:
 
 
 _KEPT: OrderedDict[str, Sited] = OrderedDict()
+_DRAFTED: OrderedDict[str, tuple[Route, ...]] = OrderedDict()
+HAIR_M = 1e-3
+ON_DISK = 200
+"""Drafts whose routes are kept on disk."""
 
 
 def laid_out(plant: Plant) -> Plant:
@@ -58,24 +66,88 @@ def sited(plant: Plant) -> Sited | None:
     """The plan of a plant, or None where the file has no `place`."""
     if plant.place is None:
         return None
-    scene = scene_of(plant)
-    key = hashlib.sha256(repr(scene).encode()).hexdigest()
+    scene, rules = scene_of(plant), plant.place_rules()
+    key = _key(scene, rules)
     if key in _KEPT:
         _KEPT.move_to_end(key)
         return _KEPT[key]
     from byrewright.place.cut import cut
     from byrewright.place.layout import lay_out
+    from byrewright.place.mirror import mirrored
     from byrewright.place.router import lay
-    from byrewright.standards.rulebook import default_rulebook
 
-    rules = default_rulebook()
+    def drafted(plan: Plan) -> tuple[Route, ...]:
+        return _routes_of_draft(plan, rules)
+
     plan = lay_out(scene, rules)
-    routes = lay(plan, rules)
-    made = Sited(plan, routes, cut(plan, routes))
-    _KEPT[key] = made
-    while len(_KEPT) > KEPT:
-        _KEPT.popitem(last=False)
+    routes = drafted(plan) if plan.before is None else lay(plan, rules, drafted)
+    laid = cut(plan, routes)
+    if scene.wish.mirror:
+        plan, routes, laid = mirrored(plan, routes, laid)
+    made = Sited(plan, routes, laid)
+    _remember(_KEPT, key, made)
     return made
+
+
+def _key(scene: Scene, rules: Rulebook) -> str:
+    own = [(k, rules.number(k)) for k in rules.overridden]
+    return hashlib.sha256(repr((scene, own)).encode()).hexdigest()
+
+
+def _remember(kept: OrderedDict[str, Any], key: str, value: Any) -> None:
+    kept[key] = value
+    while len(kept) > KEPT:
+        kept.popitem(last=False)
+
+
+def _routes_of_draft(plan: Plan, rules: Rulebook) -> tuple[Route, ...]:
+    """Routes of a plan that nobody has touched: those kept in memory or on disk by what they were
+    made from and by the code that makes them, or laid now."""
+    key = _key(plan.scene, rules)
+    if key not in _DRAFTED:
+        path = cache_folder("routes") / f"{key[:32]}-{_code()}.json"
+        found = _read_routes(path, plan)
+        if found is None:
+            from byrewright.place.router import lay
+
+            found = lay(plan, rules)
+            told = {r.lines[0]: [r.found, r.points] for r in found}
+            keep(path, json.dumps(told).encode(), ON_DISK)
+        _remember(_DRAFTED, key, found)
+    return _DRAFTED[key]
+
+
+def _read_routes(path: Path, plan: Plan) -> tuple[Route, ...] | None:
+    """Routes kept on disk; None where there are none, or they are not of this plan."""
+    from byrewright.place.ends import nets
+
+    try:
+        told = json.loads(path.read_bytes())
+        found = []
+        for net in nets(plan):
+            laid, points = told[net.key]
+            way = tuple((float(x), float(y), float(z)) for x, y, z in points)
+            if (
+                net.start
+                and net.end
+                and not (math.dist(way[0], net.start.at) < HAIR_M > math.dist(way[-1], net.end.at))
+            ):
+                return None
+            found.append(net.route(way, bool(laid)))
+    except (OSError, ValueError, KeyError, TypeError, IndexError):
+        return None
+    return tuple(found)
+
+
+@cache
+def _code() -> str:
+    """A short hash of what lays pipes: another version of it keeps routes of its own."""
+    digest = hashlib.sha256()
+    package = Path(__file__).resolve().parents[1]
+    for path in (*sorted((package / "place").glob("*.py")), package / "standards" / "place.py",
+                 package / "standards" / "footprints.py"):  # fmt: skip
+        digest.update(path.read_bytes())
+    return digest.hexdigest()[:12]
 
 
 def scene_of(plant: Plant) -> Scene:
@@ -105,7 +177,7 @@ def scene_of(plant: Plant) -> Scene:
         for tag, machine in plant.equipment.items()
     }
     groups = plant.herd.all_groups()
-    return Scene(
+    scene = Scene(
         rotary=rotary,
         stalls=deck.stalls if deck is not None else 1,
         rows=getattr(deck, "rows", 1) if deck is not None else 1,
@@ -116,6 +188,11 @@ def scene_of(plant: Plant) -> Scene:
         lines=tuple(lines),
         wish=_wish(place),
     )
+    if not place.mirror:
+        return scene
+    from byrewright.place.mirror import mirrored_scene
+
+    return mirrored_scene(scene)
 
 
 def _direction(plant: Plant, tag: str, name: str, other: str, out: bool) -> str:
@@ -181,6 +258,7 @@ def _wish(place: Place) -> Wish:
             for name, r in place.racks.items()
         ),
         {name: tuple((g[0], g[1]) for g in many) for name, many in place.gullies.items()},
+        place.mirror, place.north,
     )  # fmt: skip
 
 
@@ -188,35 +266,6 @@ def _room(name: str, one: RoomPlace) -> Room:
     doors = tuple(Door(d.wall, d.at_m, d.wide_m, d.high_m) for d in one.doors)
     return Room(name, one.at[0], one.at[1], one.size[0], one.size[1], one.height_m, one.floor_m,
                 one.dry, one.open, one.fall_pct, doors, stated=True)  # fmt: skip
-
-
-def pinned(file: PlantFile, made: Sited) -> tuple[str, int]:
-    """The file's text with every machine that has a place of its own pinned there, and how many
-    were not pinned before."""
-    from byrewright.plant.edit import edit_plant
-
-    stated = file.plant.place.machines if file.plant.place else {}
-    changes: dict[str, Any] = {}
-    for tag, body in made.plan.bodies.items():
-        if tag in stated and stated[tag].at is not None:
-            continue
-        if body.frame == "deck":
-            radius = round(math.hypot(body.x, body.y), 3)
-            at = [radius, round(math.degrees(math.atan2(body.y, body.x)), 2), round(body.z, 3)]
-            changes[tag] = {"on": "deck", "at": at, "turn": body.turn}
-        else:
-            at = [round(body.x, 3), round(body.y, 3), round(body.z, 3)]
-            changes[tag] = {"at": at, "turn": body.turn}
-    if not changes:
-        return file.text, 0
-    if stated:
-        keys = {
-            f"place.machines.{tag}" if tag not in stated else f"place.machines.{tag}.{key}": value
-            for tag, one in changes.items()
-            for key, value in ({"": one} if tag not in stated else one).items()
-        }
-        return edit_plant(file, keys), len(changes)
-    return edit_plant(file, {"place.machines": changes}), len(changes)
 
 
 def with_place(plant: Plant) -> Plant:

@@ -151,14 +151,15 @@ def target_of(plant: Plant, plan: Plan, machine: Machine) -> Target | None:
         return Target(room, (body.x, body.y, body.z + body.h))
     if isinstance(machine, BringsCows):
         yard = plan.rooms.get("yard", hall)
-        return Target("yard", (yard.x + yard.w / 2, yard.y2, yard.floor_m + 1.5))
+        near = yard.y2 if plan.hand > 0 else yard.y
+        return Target("yard", (yard.x + yard.w / 2, near, yard.floor_m + 1.5))
     if isinstance(machine, TellsPeople):
-        return Target("hall", (hall.x2 - 0.1, 0.6, SOUNDER_M))
+        return Target("hall", (hall.x2 - 0.1, 0.6 * plan.hand, SOUNDER_M))
     if isinstance(machine, TurnsDeck) and deck.rotary:
-        return Target("hall", (deck.rail_radius_m, 0.6, 0.3))
+        return Target("hall", (deck.rail_radius_m, 0.6 * plan.hand, 0.3))
     if deck.rotary:
         return Target("deck", (deck.ring_radius_m, 0.0, 0.5))
-    return Target("hall", (0.0, 0.6, deck.height_m + 0.3))
+    return Target("hall", (0.0, 0.6 * plan.hand, deck.height_m + 0.3))
 
 
 CABLES = ("from", "to", "what", "supply", "load", "current", "phases", "breaker", "section",

@@ -13,6 +13,7 @@ from byrewright.results import Notebook, Result, Table
 from byrewright.standards.place import tank_wall_key
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.cables import CABLE_UNITS, CABLES, cable_list, cable_rows
+from byrewright.studies.obeyed import obeyed
 from byrewright.studies.place_building import air, loads, noise, rail
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.sizes import worked
@@ -41,8 +42,8 @@ def study_place(plant: Plant, rules: Rulebook | None = None) -> Result:
     typical = sum(not b.sized for b in made.plan.bodies.values())
     bench.assume("place", f"size of {typical} machines", "typical for their rating", "",
                  "not stated; take the supplier's")  # fmt: skip
-    for topic in (_fits, _service, _doors, _tanks, _low_points, _gravity, _turning, _pipes, _racks,
-                  _dry, _suction, _crests, _differs, _falls, loads, rail, air, noise,
+    for topic in (obeyed, _fits, _service, _doors, _tanks, _low_points, _gravity, _turning, _pipes,
+                  _racks, _dry, _suction, _crests, _differs, _falls, loads, rail, air, noise,
                   _cables):  # fmt: skip
         topic(bench, made)
     return bench.notes.result()

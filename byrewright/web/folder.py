@@ -12,7 +12,7 @@ from pathlib import Path
 
 from byrewright.errors import ByrewrightError
 from byrewright.plant.limits import FILE as LIMITS_FILE
-from byrewright.plant.limits import rules_beside
+from byrewright.plant.limits import known_beside, rules_beside
 from byrewright.plant.plant import Plant
 from byrewright.plant.problems import BriefError, FileProblems, PlantError, Problem
 from byrewright.plant.read import PlantFile, read_plant_text
@@ -163,10 +163,11 @@ class Folder:
         problems: tuple[Problem, ...] = ()
         message = ""
         try:
-            file = read_plant_text(text, name)
-            file.sound()
             outside = any(p.exists() and not self._inside(p) for p in beside(path))
-            rules = default_rulebook() if outside else rules_beside(path)
+            own = None if outside else known_beside(path)
+            file = read_plant_text(text, name, own)
+            file.sound()
+            rules = own or (default_rulebook() if outside else rules_beside(path))
         except FileProblems as error:
             problems = error.problems
         except ByrewrightError as error:

@@ -16,10 +16,11 @@ from byrewright.physics.noise import away_db, together_db
 from byrewright.place import checks
 from byrewright.place.layout import lay_out
 from byrewright.place.model import Door
+from byrewright.plant.pinning import pinned
 from byrewright.plant.place import MachinePlace, Place, Service
 from byrewright.plant.plant import Plant
 from byrewright.plant.read import read_plant_text
-from byrewright.plant.sited import Sited, pinned, scene_of, sited
+from byrewright.plant.sited import Sited, scene_of, sited
 from byrewright.plant.write import plant_to_text
 from byrewright.results import Result
 from byrewright.standards.rulebook import default_rulebook

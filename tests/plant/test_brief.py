@@ -9,10 +9,11 @@ from hypothesis import strategies as st
 from byrewright.plant.brief import CLIMATES, TANKER_L, Brief, read_brief_text
 from byrewright.plant.limits import read_limits_text, rules_beside
 from byrewright.plant.plant import Plant
-from byrewright.plant.plant_id import keeping_id
+from byrewright.plant.plant_id import keeping
 from byrewright.plant.problems import BriefError
+from byrewright.plant.read import read_plant_text
 from byrewright.standards.rulebook import default_rulebook
-from tests.plant.small import BRIEF, LIMITS
+from tests.plant.small import BRIEF, LIMITS, SMALL
 
 TWO = "cows: 600\nyield_l_day: 33\n"
 
@@ -167,6 +168,8 @@ def test_a_plant_keeps_its_id_when_the_farm_is_renamed() -> None:
     assert kept == read_brief_text(one.source.text).brief.site_part().id
     other = read_brief_text(one.source.text.replace("North", "South"))
     assert other.brief.site_part().id != kept
-    assert keeping_id(other, kept).brief.site_part().id == kept
+    old = read_plant_text(SMALL).plant
+    old = old.model_copy(update={"site": old.site.model_copy(update={"id": kept})})
+    assert keeping(other, old).brief.site_part().id == kept
     stated = read_brief_text(one.source.text + "id: my-own\n")
-    assert keeping_id(stated, kept).brief.site_part().id == "my-own"
+    assert keeping(stated, old).brief.site_part().id == "my-own"

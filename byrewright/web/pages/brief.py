@@ -14,7 +14,7 @@ from byrewright.drafting.draft import Draft, draft_plant
 from byrewright.errors import ByrewrightError
 from byrewright.plant.brief import Brief, BriefFile, WaterSource, read_brief_text
 from byrewright.plant.edit import edit_source
-from byrewright.plant.plant_id import keeping_id
+from byrewright.plant.plant_id import keeping
 from byrewright.plant.problems import BriefError, Problem
 from byrewright.plant.source import LARGEST_BYTES, load, read_text
 from byrewright.web import fields
@@ -270,8 +270,8 @@ class BriefView:
         if file is None:
             return
         rules = self.opened.rules
-        file = keeping_id(file, self.opened.plant.site.id)
-        key = ("draft", digest_of(self.text), self.opened.others, self.opened.plant.site.id)
+        file = keeping(file, self.opened.plant)
+        key = ("draft", digest_of(self.text), self.opened.others, self.opened.digest)
 
         def work(job: Job) -> Draft:
             job.say("draft")

@@ -388,7 +388,7 @@ class EditView:
         self.fresh = None
         try:
             self.text = edit_plant(self.file, self.changes, mark_reasons=True)
-            fresh = read_plant_text(self.text, self.file.name)
+            fresh = read_plant_text(self.text, self.file.name, self.opened.rules)
             fresh.sound()
             self.fresh = fresh
         except FileProblems as error:
