@@ -220,13 +220,16 @@ def readings(
     as_json: AsJson = False,
     strict: Annotated[bool, typer.Option(help="Exit with 1 when a finding fails.")] = False,
     template: Annotated[bool, typer.Option(help="Print a map to start from.")] = False,
+    keep: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Enter them in the log, taken by NAME.")
+    ] = None,
 ) -> None:
     """Work out instrument files: measured beside predicted, with a verdict."""
     from byrewright.commands import readings as command
 
     command.run(
         plant, files or [], map_path=map_path, marks=mark or [], as_json=as_json, strict=strict,
-        template=template,
+        template=template, keep=keep,
     )  # fmt: skip
 
 

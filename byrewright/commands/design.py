@@ -228,6 +228,8 @@ def pack(
     plan. Where the file has a `place`, the plan set goes with it.
     """
     from byrewright.documents.pack import write_pack
+    from byrewright.results import merge
+    from byrewright.site.checks.measured import measured_of
     from byrewright.studies.every import STUDIES, ask
 
     with clear_errors():
@@ -236,6 +238,9 @@ def pack(
         out = console()
         with progress("sizing") as say:
             result = ask(file.plant, rules, tuple(STUDIES) if full else ("sizing",), say)
+            measured = measured_of(path, file.plant, rules)
+            if measured is not None:
+                result = merge(result.study, result.plant, (result, measured))
             written = write_pack(
                 folder,
                 file.text,

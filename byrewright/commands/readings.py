@@ -21,7 +21,8 @@ from byrewright.errors import ByrewrightError
 if TYPE_CHECKING:
     from byrewright.plant.machine import Machine
     from byrewright.plant.plant import Plant
-    from byrewright.site.readings.study import Mark
+    from byrewright.site.readings.files import ReadFile
+    from byrewright.site.readings.study import Figure, Mark
 
 
 def run(
@@ -33,6 +34,7 @@ def run(
     as_json: bool = False,
     strict: bool = False,
     template: bool = False,
+    keep: str | None = None,
 ) -> None:
     """Work the files out and print them.
 
@@ -40,12 +42,13 @@ def run(
         path: the plant file; `readings.yaml` beside it says which column is what.
         marks: "fall_off:120-140", seconds from the start of the file between which air was let in.
         template: print a map to start from, and do nothing else.
+        keep: who took the readings; they are entered in the plant's log.
     """
     with clear_errors():
         from byrewright.site.checks.predicted import predicted_of
         from byrewright.site.readings.files import read_file
         from byrewright.site.readings.mapping import FILE, read_map
-        from byrewright.site.readings.study import study_readings
+        from byrewright.site.readings.study import worked_out
 
         plant_file, rules = load(path)
         plant = plant_file.plant
@@ -63,7 +66,8 @@ def run(
         plan = read_map(beside)
         told = [_mark(one) for one in marks]
         read = [read_file(one, *plan.kind_of(one)) for one in files]
-        result = study_readings(plant, rules, read, predicted_of(plant, rules), told)
+        result, figures = worked_out(plant, rules, read, predicted_of(plant, rules), told)
+        kept = _keep(path, plant, read, figures, keep) if keep is not None else ""
         if as_json:
             print(result.to_json(), end="")
         else:
@@ -76,8 +80,24 @@ def run(
             print_counts(out, result)
             for note in result.notes:
                 out.print(note, style="dim")
+            out.print(kept)
         if strict and result.worst() == "fails":
             raise SystemExit(NOT_HELD)
+
+
+def _keep(
+    path: Path, plant: Plant, files: Sequence[ReadFile], figures: Sequence[Figure], who: str
+) -> str:
+    """Enter the figures in the plant's log; what to say of it."""
+    from byrewright.site.checks.measured import owner_of
+    from byrewright.site.log import log_of
+    from byrewright.site.readings.keep import keep
+
+    log = log_of(path, owner_of(plant))
+    try:
+        return f"{keep(log, files, figures, who)} figures entered in {log.name}"
+    finally:
+        log.close()
 
 
 def _mark(text: str) -> Mark:

@@ -20,10 +20,10 @@ from byrewright.documents.format import number
 from byrewright.documents.typeset import pdf
 from byrewright.plant.write import write_bytes
 from byrewright.results import VERDICT_MEANING, VERDICTS, Result, Verdict
-from byrewright.site.checks.check import Check, revision_of
+from byrewright.site.checks.check import revision_of
 from byrewright.site.checks.measured import KINDS, Bench
 from byrewright.site.checks.sheet import SheetError
-from byrewright.site.checks.verdicts import Judged, as_measured, judged
+from byrewright.site.checks.verdicts import Judged, as_measured, judged, line
 from byrewright.site.log import Entry, Log, New
 from byrewright.site.log.entry import digest, heads
 from byrewright.standards.cautions import LEAD
@@ -134,6 +134,7 @@ def _rows(done: Sequence[Judged]) -> list[list[str]]:
         values = [j.finding.value for j in each if j.finding.value is not None]
         span = f"{number(min(values))} to {number(max(values))}" if values else "seen"
         first = _line(each[0])
+        first[7] = ""
         tag = each[0].check.at.partition(" no. ")[0]
         rows.append([first[0], title, f"{tag}, {len(each)} units", span, *first[4:]])
     return rows
@@ -146,15 +147,10 @@ def _alike(one: Judged) -> tuple[bool, str, str]:
 
 
 def _line(one: Judged) -> list[str]:
-    check: Check = one.check
-    f = one.finding
-    value = "seen" if f.value is None else number(f.value)
-    doubt = "" if one.doubt is None else f"± {number(one.doubt)}"
-    told = "" if check.predicted is None or f.value is None else number(check.predicted)
-    gap = "" if not told or f.value is None or check.predicted is None else number(
-        f.value - check.predicted)  # fmt: skip
-    limit = check.held_to if check.unit else ""
-    return [MARKS[f.verdict], f.title, check.at, value, doubt, f.unit, told, gap, limit, f.verdict]
+    cells = [c if isinstance(c, str) else number(c) for c in line(one)]
+    title, at, value, doubt, unit, told, gap, limit, verdict = cells[:9]
+    doubt = f"± {doubt}" if doubt else ""
+    return [MARKS[one.finding.verdict], title, at, value, doubt, unit, told, gap, limit, verdict]
 
 
 def _instruments(done: Sequence[Judged]) -> list[list[str]]:

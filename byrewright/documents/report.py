@@ -74,6 +74,7 @@ TOPICS = {
     "expected": "Beside usual magnitudes",
     "day": "The milking day",
     "place": "The plan of the milking centre",
+    "as_measured": "As measured",
     "range": "Outside the range of the formulas",
 }
 """Chapter titles by the first word of a finding's key; another word is shown as it is."""

@@ -127,13 +127,15 @@ def _phases(mean: Array, at: Array, period: float, periods: Array, edge: float) 
     greatest = float(np.median(mean[mean >= top_from])) if (mean >= top_from).any() else 0.0
     least = float(np.median(mean[mean <= mean.min() + 0.1 * (mean.max() - mean.min())]))
     high = greatest - edge
-    middle = int(np.argmin(np.abs(at)))
-    peak = middle + int(np.argmax(mean[middle:] >= high))
-    if mean[peak] < high or not (mean[:middle] <= edge).any():
+    if mean.max() < high or mean.min() > edge:
         raise TraceUnfit(f"the chamber does not come within {edge:g} kPa of its ends")
+    # One cycle before and one after it: a slow valve's edge may reach into the next.
+    size = mean.size
+    mean, at = np.tile(mean, 3), np.concatenate((at - period, at, at + period))
+    middle = int(np.argmin(np.abs(at)))
     on = _cross(mean, at, middle, edge, step=-1)
     full = _cross(mean, at, middle, high, step=1)
-    late = int(np.flatnonzero(mean >= high)[-1])
+    late = size + int(np.flatnonzero(mean[size : 2 * size] >= high)[-1])
     begin_fall = _cross(mean, at, late, high, step=1, falling=True)
     off = _cross(mean, at, late, edge, step=1, falling=True)
     a, b, c = full - on, begin_fall - full, off - begin_fall

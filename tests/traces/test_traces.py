@@ -23,7 +23,8 @@ RISE_MS, FALL_MS = 55.0, 45.0
 
 
 def chamber(rate: float, ratio: float, vacuum: float, *, hz: float = 100.0, seconds: float = 40.0,
-            noise: float = 0.0, start: float = 0.0, seed: int = 1) -> Trace:  # fmt: skip
+            noise: float = 0.0, start: float = 0.0, seed: int = 1,
+            fall_ms: float = FALL_MS) -> Trace:  # fmt: skip
     """Chamber vacuum that follows its pulsator exponentially."""
     t = start + np.arange(round(seconds * hz)) / hz
     cycle = 60.0 / rate
@@ -32,7 +33,7 @@ def chamber(rate: float, ratio: float, vacuum: float, *, hz: float = 100.0, seco
     x = np.where(
         at < on,
         vacuum * (1.0 - np.exp(-at / (RISE_MS / 1000))),
-        reached * np.exp(-(at - on) / (FALL_MS / 1000)),
+        reached * np.exp(-(at - on) / (fall_ms / 1000)),
     )
     return trace(t, x + np.random.default_rng(seed).normal(0.0, noise, t.size))
 
@@ -61,6 +62,13 @@ def test_a_worn_valve_shows_in_its_phase_and_halves_limp() -> None:
     sound, limps = pulsation(chamber(60, 65, 42, noise=0.2)), pulsation(chamber(60, 58, 42))
     assert limping_points(sound, limps) == pytest.approx(7.0, abs=0.5)
     assert limps.d_ms - sound.d_ms == pytest.approx(70.0, abs=2 * PHASE_MS)
+
+
+def test_a_valve_that_shuts_slowly_has_a_short_phase_d() -> None:
+    """A dirty valve, whose fall reaches into the next cycle, would be called a coarse reading."""
+    found = pulsation(chamber(60, 65, 42, noise=0.1, fall_ms=100.0))
+    rest_ms = 350.0 - 100.0 * np.log(42.0 / 4.0) + RISE_MS * np.log(42.0 / 38.0)
+    assert found.d_ms == pytest.approx(rest_ms, abs=2 * PHASE_MS)
 
 
 def test_dropouts_cost_cycles_and_change_nothing_else() -> None:

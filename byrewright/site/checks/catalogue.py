@@ -27,7 +27,7 @@ class Figure:
 
     `findings` are the keys (with *) of what predicts it and limits it. With `setting` the figure is
     read as it stands and held within `away` (a rule) of that field of the machine: per cent of it
-    where `share`.
+    where `share`. `most` and `least` are rules that limit what no study predicts.
     """
 
     key: str
@@ -38,6 +38,8 @@ class Figure:
     setting: str = ""
     away: str = ""
     share: bool = False
+    most: str = ""
+    least: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +142,8 @@ TESTS: Mapping[str, Test] = {
         each=True),
     "pulsator ratio": Test("Pulsation", "As pulsation rate.", 0,
         (Figure("pulsator_ratio", "Pulsator ratio", "%", (V + "pulsator_ratio",),
-                setting="ratio_pct", away="vacuum.test.pulsator_ratio_points"),), each=True),
+                setting="ratio_pct", away="vacuum.test.pulsator_ratio_points"),
+         Figure("limping", "Limping", "%", most="vacuum.test.limping_points")), each=True),
     "phases b and d": Test("Pulsation", "As pulsation rate.", 0,
         (Figure("phase_b", "Phase b", "%", (V + "phase_b",)),
          Figure("phase_d", "Phase d", "%", (V + "phase_d",)),
@@ -164,7 +167,7 @@ TESTS: Mapping[str, Test] = {
     "milkline vacuum stability": Test("Milk", "Record line and receiver together through a milking; "
         "`byrewright readings` works the record out.", 10,
         (Figure("milkline_stable", "Time within 2 kPa of the receiver", "%",
-                ("vacuum.milkline.stable",)),)),
+                least="milkline.drop_share_of_time_pct"),)),
     "receiver volume": Test("Milk", "From the data plate, or filled with water.", 2,
         (Figure("receiver_volume", "Receiver volume", "L", ("receiving.receiver.volume",)),)),
     "milk pump flow": Test("Milk", "Fill the vessel before it with water; time a known volume "

@@ -138,6 +138,9 @@ def _told(
         for f in found
         if f.limit is not None and f.sense != "says"
     )
+    for sense, key in (("at_most", figure.most), ("at_least", figure.least)):
+        if key:
+            limits += (_ruled(rules, sense, key),)  # type: ignore[arg-type]
     limits += tuple(  # a leakage: the model takes what is allowed, and what is read is held to it
         Limit("at_most", float(i.value), f.source, f.known)
         for f in found
@@ -145,6 +148,10 @@ def _told(
         if i.symbol == ALLOWED and not isinstance(i.value, str)
     )
     return next((f.value for f in found if f.value is not None), None), limits
+
+
+def _ruled(rules: Rulebook, sense: Sense, key: str) -> Limit:
+    return Limit(sense, rules.number(key), rules[key].source, rules[key].known)
 
 
 def _around(nominal: float, away: float, source: str, known: str) -> tuple[Limit, ...]:

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+from byrewright.errors import ByrewrightError
 from byrewright.plant.plant import Plant
 from byrewright.results import Result
 from byrewright.site.checks.check import Check, checks_of
 from byrewright.site.checks.predicted import predicted_of
 from byrewright.site.checks.verdicts import as_measured
 from byrewright.site.log import Kind, Log, Owner, log_of
+from byrewright.site.log.store import home_of
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.routes.study import Routes
 
@@ -44,6 +47,13 @@ def bench_of(path: Path, plant: Plant, rules: Rulebook) -> Bench:
     """The checks of a plant as installed."""
     checks = checks_of(plant, rules, predicted_of(plant, rules), Routes(plant, rules).table)
     return Bench(path, plant, checks)
+
+
+def log_stamp(path: Path) -> str:
+    """Changes when the log of a plant may have; "" where it has none."""
+    with suppress(ByrewrightError):
+        return str(home_of(path).stamp() or "")
+    return ""
 
 
 def measured_of(path: Path, plant: Plant, rules: Rulebook) -> Result | None:

@@ -21,7 +21,8 @@ STUDY = "as_measured"
 OPEN = "not tested yet"
 FROM_FILES: Mapping[str, str] = {
     "pulsation_rate": "pulsation_rate", "pulsator_ratio": "pulsator_ratio", "phase_b": "phase_b",
-    "phase_d": "phase_d", "phase_d_ms": "phase_d_ms", "fall_off_drop": "fall_off_drop",
+    "phase_d": "phase_d", "phase_d_ms": "phase_d_ms", "limping": "limping",
+    "fall_off_drop": "fall_off_drop",
     "attach_drop": "attach_drop", "undershoot": "undershoot", "overshoot": "overshoot",
     "milkline": "milkline_stable", "wash_return": "wash_return", "tank_blend": "tank_blend",
 }  # fmt: skip
@@ -77,7 +78,7 @@ def as_measured(plant: str, checks: Sequence[Check], entries: Sequence[Entry]) -
     """The verdicts as a result, in the shape of every study."""
     every = judged(checks, entries)
     done = [j for j in every if not j.not_done]
-    rows = tuple(_line(j) for j in done)
+    rows = tuple(line(j) for j in done)
     left_out = tuple((j.finding.title, j.check.at, j.why_not) for j in every if j.not_done)
     tables = [
         Table(STUDY, "Measured beside predicted", COLUMNS, ("",) * len(COLUMNS), rows,
@@ -103,7 +104,8 @@ COLUMNS = ("test", "at", "measured", "plus or minus", "unit", "predicted", "diff
            "verdict", "when", "by")  # fmt: skip
 
 
-def _line(one: Judged) -> tuple[float | str, ...]:
+def line(one: Judged) -> tuple[float | str, ...]:
+    """A reading as a row of `COLUMNS`."""
     check, f = one.check, one.finding
     away = one.entry is not None and _away(one.entry)
     told = None if away else check.predicted
@@ -212,7 +214,7 @@ def _judged(check: Check, entry: Entry | None) -> Judged:
     with_doubt = None if doubt is None else float(doubt)
     verdict, nearest, advice = _verdict(value, with_doubt, limits, unit)
     told = f"{title}{', ' + check.at if check.at else ''}: {value:.4g} {unit}" + (
-        f" plus or minus {with_doubt:.2g}" if with_doubt is not None else ""
+        f" plus or minus {with_doubt:.3g}" if with_doubt is not None else ""
     )
     if check.predicted is not None and not _away(entry):
         gap = value - check.predicted
@@ -249,7 +251,7 @@ def _verdict(
     if any(straddles(value, doubt, x.value, x.sense) for x in limits):
         better = abs(value - nearest.value)
         return "unknown", nearest, (
-            f"The limit of {nearest.value:.4g} {unit} lies within plus or minus {doubt:.2g}: an "
+            f"The limit of {nearest.value:.4g} {unit} lies within plus or minus {doubt:.3g}: an "
             f"instrument within {better:.1g} {unit} would decide."
             if better > 0
             else f"It lies on the limit of {nearest.value:.4g} {unit}: read it again with a better "

@@ -44,6 +44,15 @@ class Mark:
     shut_s: float
 
 
+@dataclass(frozen=True)
+class Figure:
+    """A figure that was worked out, plus or minus `doubt`, and the channel that it is of."""
+
+    finding: Finding
+    doubt: float
+    of: Reading
+
+
 @dataclass
 class Measured:
     """Collects what is found; every figure goes through `judge`."""
@@ -51,6 +60,7 @@ class Measured:
     bench: Bench
     predicted: Result
     rows: list[tuple[float | str, ...]] = field(default_factory=list)
+    figures: list[Figure] = field(default_factory=list)
 
     def add(
         self,
@@ -97,6 +107,7 @@ class Measured:
         if unsure:
             one = replace(one, value=value)
             self.bench.notes.findings[-1] = one
+        self.figures.append(Figure(one, doubt, of))
         self.rows.append(
             (
                 title, where or of.where, round(value, 4), round(doubt, 4), unit,
@@ -113,14 +124,22 @@ class Measured:
         return next(iter([f for f in found if f.subject == at] or found), None)
 
 
-def study_readings(
+def study_readings(plant: Plant, rules: Rulebook, files: Sequence[ReadFile], predicted: Result,
+                   marks: Sequence[Mark] = ()) -> Result:  # fmt: skip
+    """The figures of all files as a result; see `worked_out`."""
+    return worked_out(plant, rules, files, predicted, marks)[0]
+
+
+def worked_out(
     plant: Plant,
     rules: Rulebook,
     files: Sequence[ReadFile],
     predicted: Result,
     marks: Sequence[Mark] = (),
-) -> Result:
-    """The figures of all files. `predicted` holds the findings of the studies asked beforehand.
+) -> tuple[Result, list[Figure]]:
+    """The figures of all files, as a result and one by one.
+
+    `predicted` holds the findings of the studies asked beforehand.
 
     Raises:
         ByrewrightError: a tag that the plant has not, or a file given twice.
@@ -153,7 +172,7 @@ def study_readings(
             "The verdict takes the uncertainty in; near a limit it is unknown.",
         ),
     )  # fmt: skip
-    return bench.notes.result()
+    return bench.notes.result(), measured.figures
 
 
 def _refuse_doubles(files: Sequence[ReadFile]) -> None:

@@ -14,6 +14,8 @@ from nicegui import ui
 
 from byrewright.documents.format import System
 from byrewright.documents.pack import write_pack
+from byrewright.results import merge
+from byrewright.site.checks.measured import log_stamp, measured_of
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.every import STUDIES, ask
 from byrewright.web.answers import Answers, Job, Share
@@ -61,7 +63,7 @@ def ascii_name(name: str) -> str:
 
 def pack_key(opened: Opened, on: str, units: str, full: bool) -> tuple[str, ...]:
     """What a pack is kept under."""
-    return ("pack", opened.key, on, units, "full" if full else "")
+    return ("pack", opened.key, on, units, "full" if full else "", log_stamp(opened.path))
 
 
 def build_pack(answers: Answers, opened: Opened, on: str, units: System, full: bool) -> Share:
@@ -72,7 +74,11 @@ def build_pack(answers: Answers, opened: Opened, on: str, units: System, full: b
 
     def work(job: Job) -> tuple[bytes, list[tuple[str, int]]]:
         asked = tuple(STUDIES) if full else ("sizing",)
-        result = ask(opened.plant, opened.rules or default_rulebook(), asked, job.say)
+        rules = opened.rules or default_rulebook()
+        result = ask(opened.plant, rules, asked, job.say)
+        measured = measured_of(opened.path, opened.plant, rules)
+        if measured is not None:
+            result = merge(result.study, result.plant, (result, measured))
         with tempfile.TemporaryDirectory(prefix="byrewright-pack-") as name:
             folder = Path(name)
             write_pack(
