@@ -218,8 +218,9 @@ class Chain:
     ambient_c: float
     pools: dict[str, Pool] = field(default_factory=dict)
     pumps: list[Pump] = field(default_factory=list)
-    full: Callable[[frozenset[str], int], Mapping[str, float]] | None = None
-    """Flow of each pump at full speed, kg/s, by which run and the tank in use; rated without it."""
+    full: Callable[[frozenset[str], int], Mapping[str, tuple[float, float]]] | None = None
+    """Flow of each pump at full speed, kg/s, by which run and the tank in use, at a level of three
+    tenths, and its growth for the whole of a level; rated without it."""
 
     def __post_init__(self) -> None:
         e = self.plant.equipment
@@ -250,6 +251,7 @@ class Chain:
         self.withheld = 0.0
         self.heat_out = 0.0
         self.flush_until = math.inf
+        self.shut = False
         self.nearest = 1.0
         """How near any decision came to its threshold: under rounding, two steppers may differ."""
 
@@ -293,8 +295,10 @@ class Chain:
         deck_over = self.deck.over
         if deck_over and self.flush_until == math.inf:
             self.flush_until = t + 300.0
-        flush = deck_over and t < self.flush_until
-        shut = deck_over and t >= self.flush_until
+        way = sum(p.kg for tag, p in self.pools.items() if tag not in self.tanks)
+        more = t < self.flush_until + 600.0 and way > 0.05 and not self.shut
+        flush = deck_over and (t < self.flush_until or more)
+        self.shut = shut = deck_over and not flush
         tank = self.tanks[self.target]
         if self.pools[tank].kg >= 0.985 * self.pools[tank].cap:
             for k in range(1, len(self.tanks) + 1):
@@ -316,7 +320,9 @@ class Chain:
         at_full = self.full(running, self.target) if self.full else {}
         for pump, share in zip(self.pumps, shares, strict=True):
             rated = pump.machine.flow_l_min * RHO / 60
-            kg = at_full.get(pump.machine.id, rated) * dt * share
+            flow, lift = at_full.get(pump.machine.id, (rated, 0.0))
+            pool = self.pools[pump.src]
+            kg = flow * max(0.0, 1.0 + lift * (pool.kg / pool.cap - 0.3)) * dt * share
             wishes.append(kg)
             asked[pump.src] = asked.get(pump.src, 0.0) + kg
         cooled: list[tuple[str, float, float]] = []

@@ -87,7 +87,7 @@ class Arrays:
         shares: list[dict[tuple[int, int], float]] = []
         m_f = sh.zeros(len(low.movers), 8)
         m_i = np.full((len(low.movers), 10), -1, np.int64)
-        most = sh.zeros(max(low.states, 1), low.running, len(low.movers), 2)
+        most = sh.zeros(max(low.states, 1), low.running, len(low.movers), 3)
         for i, m in enumerate(low.movers):
             m_f[i] = (m.most_kg_s, m.full, m.start, m.stop, m.floor, m.kw, m.tau, m.steps)
             m_i[i, sh.MI_SRC] = names.vessels.index(m.src)
@@ -100,7 +100,7 @@ class Arrays:
                 m_i[i, sh.MI_GROUP] = names.movers.index(m.leader)
                 m_i[i, sh.MI_BIT] = m.bit
             for at, kg_s in m.most.items():
-                most[at][i] = (kg_s, m.part[at])
+                most[at][i] = (kg_s, m.part[at], m.lift.get(at, 0.0))
             if m.exchanger:
                 m_i[i, sh.MI_X] = names.exchangers.index(m.exchanger)
             for key in sorted(m.branches):
@@ -144,11 +144,11 @@ class Arrays:
     def _filter_arrays(self) -> tuple[sh.Floats, sh.Ints]:
         day = self.programme
         each = day.milk_l_day / max(day.cows_milked_day, 1) * day.milk_kg_l
-        f_f = sh.zeros(len(self.low.filters), 3)
+        f_f = sh.zeros(len(self.low.filters), sh.F_LOSS + sh.DIRTS)
         f_i = sh.whole(len(self.low.filters), 1)
         for i, (tag, one) in enumerate(self.low.filters):
-            f_f[i] = (one.cows_a_sock * each, self.low.filter_loss[tag],
-                      self.number("filter.change_s"))  # fmt: skip
+            f_f[i] = (one.cows_a_sock * each, self.number("filter.change_s"),
+                      *self.low.filter_loss[tag])  # fmt: skip
             f_i[i, 0] = int(one.while_running)
         return f_f, f_i
 

@@ -24,6 +24,7 @@ from byrewright.engine.rows import (
 )  # fmt: skip
 from byrewright.engine.shape import (
     BY_ITSELF,
+    DIRTS,
     EVEN,
     RUNS,
     STAGES,
@@ -31,6 +32,9 @@ from byrewright.engine.shape import (
     SUPPLY,
 )  # fmt: skip
 from byrewright.plant.primitives import Units
+
+FULL_SHARE = 0.9
+"""Level at which a pump's flow is solved besides the usual one (our choice)."""
 
 
 class Lowering(Layout):
@@ -224,10 +228,12 @@ class Lowering(Layout):
                   if what in (MILKING, WASHING, RINSING)]  # fmt: skip
         groups = self._groups(moving)
         rows: dict[tuple[str, str], MoverRow] = {}
+        usual = self.number("vessel.level_share")
         for state, what, at in moving:
             for group in groups:
                 for index, running in _sets(group):
                     given = self.maps.given(at, running, what)
+                    full = self.maps.given(at, running, what, level=FULL_SHARE)
                     for tag in group:
                         mine = [g for g in given.get(tag, []) if self._gives_milk(g.source)]
                         whole = sum(g.l_min for g in mine)
@@ -236,6 +242,9 @@ class Lowering(Layout):
                             if key not in rows:
                                 rows[key] = self._milk_row(*key)
                             self._fill_row(rows[key], one, (state, index), whole, what)
+                            high = [g.l_min for g in full.get(tag, []) if g.source == one.source]
+                            more = (sum(high) / one.l_min - 1) if high else 0.0
+                            rows[key].lift[state, index] = more / (FULL_SHARE - usual)
         for group in groups:
             self._name(group, [rows[k] for k in sorted(rows) if k[0] in group])
         self.out.movers += [rows[k] for k in sorted(rows)]
@@ -302,15 +311,21 @@ class Lowering(Layout):
             )
 
     def _filter_losses(self, every: list[dict[str, str | None]]) -> None:
-        """Share of flow lost through a sock due for a change, in the first state that meets it."""
+        """Share of flow lost through a sock as it fills, in the first state that meets it; those
+        in use fill alike."""
         for tag, _ in self.out.filters:
-            self.out.filter_loss[tag] = 0.0
+            self.out.filter_loss[tag] = [0.0] * DIRTS
             for at in every:
                 running = frozenset(self._usual(self.maps.pumps))
                 clean = self._through(tag, self.maps.given(at, running))
                 if clean > 0.0:
-                    full = self._through(tag, self.maps.given(at, running, dirt={tag: 1.0}))
-                    self.out.filter_loss[tag] = max(0.0, 1.0 - full / clean)
+                    socks = self.net.socks
+                    dirty = (
+                        self._through(tag, self.maps.given(
+                            at, running, dirt=dict.fromkeys(socks, d / DIRTS)))
+                        for d in range(1, DIRTS + 1)
+                    )  # fmt: skip
+                    self.out.filter_loss[tag] = [1.0 - q / clean for q in dirty]
                     break
 
     def _usual(self, pumps: Iterable[str]) -> list[str]:

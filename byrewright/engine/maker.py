@@ -181,6 +181,7 @@ class Maker(Arrays):
         par[sh.PAR_CLOTH_KG] = self.number("cloth.dry_kg")
         held_c = self.plant.site.room_heated_to_c
         par[sh.PAR_ROOM_C] = -1e3 if held_c is None else held_c
+        par[sh.PAR_LEVEL] = self.number("vessel.level_share")
         par[sh.PAR_DRY_WALL] = self.number("tank.dry_wall_share")
         way = wash_circuit(self.plant, self.rules)
         par[sh.PAR_STEEL_KJ_K], par[sh.PAR_CIRCULATE_UA] = way.steel_kj_k, way.ua_kw_k

@@ -105,11 +105,18 @@ class MilkMaps:
         return self._keys[whole]
 
     def given(self, at: Positions, running: frozenset[str], does: str = "milking",
-              dirt: Mapping[str, float] | None = None) -> dict[str, list[Given]]:  # fmt: skip
-        """By pump, what it draws from each vessel. A pump against a shut line gives nothing."""
+              dirt: Mapping[str, float] | None = None,
+              level: float | None = None) -> dict[str, list[Given]]:  # fmt: skip
+        """By pump, what it draws from each vessel. A pump against a shut line gives nothing.
+
+        level: share of the volume in every vessel; `vessel.level_share` where None.
+        """
         key = ("given", self._key(at, self._pump_ends), running, does,
-               tuple(sorted((dirt or {}).items())))  # fmt: skip
+               tuple(sorted((dirt or {}).items())), level)  # fmt: skip
         s = self.situation(at, running, does, dirt)
+        if level is not None:
+            held = {t: level * v.volume_l for t, v in self.net.vessels.items()}
+            s = replace(s, level_l=held)
         return self._once(key, lambda notes: self._solve(s, running, notes))
 
     def pumped(self, at: Positions, running: frozenset[str]) -> dict[str, float]:

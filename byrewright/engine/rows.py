@@ -80,6 +80,7 @@ class MoverRow:
     bit: int = -2
     most: dict[tuple[int, int], float] = field(default_factory=dict)
     part: dict[tuple[int, int], float] = field(default_factory=dict)
+    lift: dict[tuple[int, int], float] = field(default_factory=dict)
     branches: dict[tuple[str, tuple[str, ...], str], Branch] = field(default_factory=dict)
 
 
@@ -126,7 +127,7 @@ class Lowered:
     troughs: list[Trough] = field(default_factory=list)
     chilled: list[tuple[str, str, tuple[str, ...]]] = field(default_factory=list)
     cold: dict[tuple[int, int], tuple[dict[str, float], float]] = field(default_factory=dict)
-    filter_loss: dict[str, float] = field(default_factory=dict)
+    filter_loss: dict[str, list[float]] = field(default_factory=dict)
     running: int = 1
     withheld_apart: bool = True
     withheld_stays: bool = True

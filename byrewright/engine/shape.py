@@ -44,7 +44,8 @@ XI_COLD, XI_CHILLED = range(2)
 # State of an exchanger: health, heat moved, outlet now, warmest, kg cooled, kg x outlet, inlet now.
 SX_HEALTH, SX_KJ, SX_OUT, SX_WARMEST, SX_KG, SX_KGC, SX_IN, SX_FLOW = range(8)
 
-F_CAP, F_LOSS, F_CHANGE_S = range(3)
+F_CAP, F_CHANGE_S, F_LOSS = range(3)
+DIRTS = 4  # steps of dirt at which a filter costs flow as solved; straight lines between
 SF_LOAD, SF_CHANGES, SF_BUSY, SF_HEALTH = range(4)
 
 R_DUTY, R_COP, R_RATED_C, R_SET, R_BAND, R_FROM, R_TO, R_FALL, R_TAKEN, R_TAKEN_C = range(10)
@@ -87,8 +88,8 @@ RW_STEP, RW_RANK, RW_TARGET, RW_FIELD = range(4)
     PAR_CLOTH_KG, PAR_FALL_UNITS, PAR_DRIVE_KW, PAR_GATE_KW, PAR_STEEL_KJ_K, PAR_CIRCULATE_UA,
     PAR_WASH_AIR, PAR_WASH_KPA, PAR_WASH_WET,
     PAR_TANK_WASH_SHARE, PAR_TANK_WASH_S, PAR_STANDBY_S, PAR_VAC_SET, PAR_DRY_WALL, PAR_ROOM_C,
-    PAR_CP,
-) = range(37)  # fmt: skip
+    PAR_LEVEL, PAR_CP,
+) = range(38)  # fmt: skip
 PARS = PAR_CP + 4  # the specific heats of the four substances stand last
 (
     N_V0, N_V1, N_M0, N_M1, N_J0, N_J1, N_X0, N_X1, N_F0, N_F1, N_R0, N_R1, N_K0, N_K1, N_H0,
@@ -150,7 +151,8 @@ class Tables(NamedTuple):
 
     `share[state, running, joint]` is the share of its mover's flow that a joint takes, by the state
     of the valves and by which pumps of its group run; `most[state, running, mover]` the flow it
-    then gives at full speed, kg/s, and the part of its pump's flow that this is. `cold[state, user,
+    then gives at full speed and the usual level, kg/s, the part of its pump's flow that this is,
+    and by which share it grows over the whole of its vessel's volume. `cold[state, user,
     vessel]` is the share of a user's chilled liquid that comes from a bath, and behind the last
     vessel the most that flows, kg/s. `vac[pumps running, units attached]` gives vacuum, speed and
     power.

@@ -132,12 +132,15 @@ def mains(plant: Plant, running: frozenset[str]) -> dict[str, float]:
     return out
 
 
-def full_flows(compiled: Compiled) -> Callable[[frozenset[str], int], dict[str, float]]:
-    """The engine's own flows at full speed, kg/s, by which pumps run and the tank in use."""
+def full_flows(
+    compiled: Compiled,
+) -> Callable[[frozenset[str], int], dict[str, tuple[float, float]]]:
+    """The engine's own flows at full speed, kg/s, by which pumps run and the tank in use, and by
+    which share they grow with the level."""
     T, names = compiled.tables, compiled.names
     movers = T.I[T.rows("movers")]
 
-    def full(running: frozenset[str], target: int) -> dict[str, float]:
+    def full(running: frozenset[str], target: int) -> dict[str, tuple[float, float]]:
         out = {}
         for i, tag in enumerate(names.movers):
             if tag not in running:
@@ -146,7 +149,7 @@ def full_flows(compiled: Compiled) -> Callable[[frozenset[str], int], dict[str, 
                     and movers[j, sh.MI_GROUP] == movers[i, sh.MI_GROUP]]  # fmt: skip
             bits = [int(movers[j, sh.MI_BIT]) for j in mine]
             index = sum(1 << b for b in bits) if bits[0] >= 0 else len(bits)
-            out[tag] = float(T.most[target, index, i, 0])
+            out[tag] = float(T.most[target, index, i, 0]), float(T.most[target, index, i, 2])
         return out
 
     return full
@@ -178,7 +181,7 @@ def test_random_plants_agree_with_a_stepper_written_apart(
     movers = compiled.tables.I[compiled.tables.rows("movers")]
     for running in (every, frozenset(sorted(every)[:1]), frozenset(sorted(every)[::2])):
         by_hand = mains(plant, running)
-        for tag, kg_s in full_flows(compiled)(running, 0).items():
+        for tag, (kg_s, _) in full_flows(compiled)(running, 0).items():
             bit = movers[compiled.names.movers.index(tag), sh.MI_BIT]
             if bit < 0 and running != every:  # of many alike only the number is told
                 continue

@@ -12,6 +12,7 @@ WORTH_LOADING = 0.03  # a tank that is being filled is not loaded with less than
 A_REST = 0.002  # nor any tank with less than this
 PHASE_MOST_S = 5400.0  # a wash step that has not ended by then is given up
 EMPTY_KG = 0.05
+PUSH_MORE_S = 600.0  # how much longer than its time milk is pushed out while any is left
 MILKING_MODE, WASH_MODE, RINSE_MODE, DRAIN_MODE, IDLE_MODE = range(5)
 MODES = 5
 
@@ -194,11 +195,23 @@ def _strength(I: Ints, S: Floats, num: Ints) -> float:
 
 
 @inner
+def _milk_kg(I: Ints, S: Floats, num: Ints) -> float:
+    """Milk still on its way to a tank."""
+    kg = 0.0
+    for v in range(num[N_V0], num[N_V1]):
+        on_way = I[v, VI_ROLE] == STORE and I[v, VI_SUBSTANCE] == MILK and I[v, VI_FILL] < 0
+        if on_way and I[v, VI_EMPTY] < 0 and v != num[N_TANKER]:
+            kg += S[v, MILK]
+    return kg
+
+
+@inner
 def _left_kg(I: Ints, S: Floats, num: Ints) -> float:
     """Water and wash in what milk passes."""
     kg = 0.0
     for v in range(num[N_V0], num[N_V1]):
-        if I[v, VI_ROLE] == STORE and I[v, VI_SUBSTANCE] == MILK and I[v, VI_FILL] < 0:
+        milk = I[v, VI_ROLE] == STORE and I[v, VI_SUBSTANCE] == MILK and I[v, VI_FILL] < 0
+        if milk and v != num[N_TANKER]:
             kg += S[v, WATER] + S[v, WASH]
     return kg
 
@@ -224,6 +237,9 @@ def _sequence(
     g[G_PHASE_LEFT] -= dt
     over = g[G_PHASE_LEFT] <= 0.0
     given_up = g[G_PHASE_LEFT] <= -PHASE_MOST_S
+    late = g[G_PHASE_LEFT] <= -PUSH_MORE_S
+    if does == FLUSH and not late and _milk_kg(I, S, num) > EMPTY_KG:
+        over = False
     if does == DOSE_IN and S[mover, S_DOSE] > 1e-6 and not given_up:
         over = False
     if does == EMPTY and _wash_kg(I, S, num) > EMPTY_KG and not given_up:

@@ -105,11 +105,8 @@ def _clear(W: Floats, num: Ints) -> None:
     """Nothing asked, nothing moved."""
     for v in range(num[N_V0], num[N_V1]):
         W[v, 0] = 0.0
-        W[v, 2] = 0.0
-        W[v, 3] = 0.0
-        W[v, 4] = 0.0
-        W[v, 5] = 0.0
-        W[v, 6] = 0.0
+        for k in range(2, 7):
+            W[v, k] = 0.0
 
 
 @inner
@@ -171,7 +168,9 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
             if W[m, 8] <= 0.0:
                 continue
             running = int(W[I[m, MI_GROUP], 9])
-            kg = most[state, running, m - num[N_M0], 0] * dt * S[m, S_HEALTH] * W[m, 8]
+            level = content(src, S) / F[src, V_CAP] - par[PAR_LEVEL]
+            lift = max(0.0, 1.0 + most[state, running, m - num[N_M0], 2] * level)
+            kg = most[state, running, m - num[N_M0], 0] * lift * dt * S[m, S_HEALTH] * W[m, 8]
         elif law == FOLLOW:
             kg = 0.0
         elif law == DOSE:
@@ -228,8 +227,11 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
             W[j, 0] /= total
             f = I[j, J_FILTER]
             if f >= 0 and W[j, 0] > 0.0:
-                full = min(1.0, S[f, SF_LOAD] / F[f, F_CAP])
-                slow = min(slow, (1.0 - F[f, F_LOSS] * full * full) * S[f, SF_HEALTH])
+                at = DIRTS * min(1.0, S[f, SF_LOAD] / F[f, F_CAP])
+                step = min(int(at), DIRTS - 1)
+                below = F[f, F_LOSS + step - 1] if step > 0 else 0.0
+                loss = below + (at - step) * (F[f, F_LOSS + step] - below)
+                slow = min(slow, (1.0 - loss) * S[f, SF_HEALTH])
         W[m, 0] = kg * slow
         W[src, 0] += W[m, 0]
         W[count, 7] = m  # the list of those that move, in column 7

@@ -19,7 +19,7 @@ ON_TIME_ALLOWANCE = 0.05
 FULL_ALLOWANCE = 0.05
 DRY_SHARE = 0.02
 """Content over volume under which a vessel counts as dry."""
-FILM_L = 2.0
+FILM_L = 0.5
 """Milk of a milking that the first rinse takes from walls and sumps: not a loss (our choice)."""
 CLOSES = 1e-9  # share of the day's throughput within which mass and heat must close
 
