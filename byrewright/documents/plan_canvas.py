@@ -340,7 +340,7 @@ class Canvas:
         self.letters.append(Letters(left + wide / 2, low, self.title, 2.2, bold=True))
         self.over += self.scale_bar(left + wide + 8, low - 2.4)
         if self.north:
-            self.over += self.north_arrow(left + wide + 48, low + 1.5)
+            self.over += self.north_arrow(left + wide + 22 + self.mm(self._bar_m()), low + 1.5)
 
     def svg(self) -> list[str]:
         """Everything drawn, words last on a ground of their own."""
@@ -366,9 +366,13 @@ class Canvas:
         parts += [letters_svg(t) for t in self.letters]
         return parts
 
+    def _bar_m(self) -> int:
+        """Whole metres that a scale bar measures."""
+        return next((m for m in (1, 2, 5, 10, 20, 50) if self.mm(m) >= 22), 50)
+
     def scale_bar(self, x: float, y: float) -> list[str]:
         """A bar of whole metres, with what it measures."""
-        metres = next((m for m in (1, 2, 5, 10, 20, 50) if self.mm(m) >= 22), 50)
+        metres = self._bar_m()
         wide, parts = self.mm(metres), []
         for i in range(4):
             fill = INK if i % 2 == 0 else PAPER

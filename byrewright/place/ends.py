@@ -250,7 +250,11 @@ class _Ends:
             gx = gx if abs(gx - x) > 0.3 else round(x + other.way[0] * 0.4, 3)
             at = self.free((gx, round(y, 3), low), (0.0, 0.15, 0.0))
             return End(tag, port, at, (0, 0, 1.0), low)
-        line = min({g[1] for g in many}, key=lambda gy: abs(gy - y))
+        lines = [
+            g[1] for g in many
+        ]  # a channel has several gullies; one alone serves what it faces
+        near_lines = {g[1] for g in many if lines.count(g[1]) > 1 or abs(g[0] - x) < 0.6}
+        line = min(near_lines or set(lines), key=lambda gy: abs(gy - y))
         side = 0.15 if y > line else -0.15
         at = self.free((round(x, 3), round(line + side, 3), low), (0.2, 0.0, 0.0))
         return End(tag, port, at, (0, 0, 1.0), low)

@@ -169,12 +169,19 @@ class _Layout(CowSide):
             line = y + row.deep_m if faces == "s" else y  # the line of backs
             used = sum(slot for _, slot in row.slots)
             x = room.x2 - 0.2 - used if i % 2 else room.x + 0.2  # a snake: it turns at the east
+            channel = y + row.deep_m + AISLE_M / 2 if faces == "n" else y - AISLE_M / 2
             for thing, slot in row.slots:
                 depth = measures(thing)[1]
                 hung = footprint(thing.kind).sort in ("hung", "in line") and not thing.low
                 shift = -(back - 0.12) if hung else 0.0
                 middle = line - depth / 2 - shift if faces == "s" else line + depth / 2 + shift
                 self._put(thing, x + slot / 2, middle, faces, room)
+                front = middle + depth / 2 if faces == "n" else middle - depth / 2
+                drained = any(service == "drain" for _, _, service in thing.ports)
+                if drained and not room.dry and abs(channel - front) > self.n("trip_m") - 0.3:
+                    own = round(front + (0.35 if faces == "n" else -0.35), 2)
+                    spot = (round(x + slot / 2, 2), own)
+                    self.gullies[room.name] = (*self.gullies.get(room.name, ()), spot)
                 x += slot
             y += row.deep_m
             if i % 2 == 0:

@@ -36,6 +36,8 @@ PRICE_M = (3.0, 6.0, 12.0, 25.0, 50.0, 100.0, 200.0)
 """What touching a laid pipe costs, turn by turn, in metres."""
 OVER_M = 2.0
 """What a step over a machine that stands is worth: it is lifted, opened and reached from above."""
+FALL_M = 0.06
+"""Height left below a line that falls: 0.5 % of 12 m."""
 SAGGING, SAG_FACTOR = frozenset({"milk", "wash", "vacuum"}), 20.0
 """Services that a pocket spoils, and what makes a metre below both ends dearer."""
 EDGE_M = 0.04
@@ -123,6 +125,7 @@ class _Router:
     nets: list[Net]
     gap: float
     laid: dict[str, _Laid] = field(default_factory=dict)
+    laid_service: dict[str, str] = field(default_factory=dict)
 
     def keep(self, known: Mapping[str, Route]) -> None:
         """Routes that are laid already."""
@@ -139,6 +142,7 @@ class _Router:
             key=lambda n: (-n.radius_m, SERVICE_ORDER.index(n.service)
                            if n.service in SERVICE_ORDER else 9, n.span, n.key),
         )  # fmt: skip
+        self.laid_service = {n.key: n.service for n in order}
         for net in order:
             if net.key in mine:
                 self.laid[net.key] = self.lay(net, PRICE_M[0])
@@ -201,6 +205,10 @@ class _Router:
             by = net.radius_m + self.gap - 0.002
             grown[:, :3] -= by
             grown[:, 3:] += by
+            if net.service in SAGGING:  # it is laid with a fall: room below it
+                grown[:, 5] += FALL_M
+            if self.laid_service[key] in SAGGING:
+                grown[:, 2] -= FALL_M
             rows.append(grown)
             weights.append(np.full(len(grown), price * (1.0 + 0.5 * one.history)))
         over = self.space.over(net)
