@@ -210,13 +210,23 @@ def _failures(opened: Opened, job: Job) -> Result:
         raise Stopped from None
 
 
+def _tests(opened: Opened, job: Job) -> Any:
+    """The checks of the plant as installed."""
+    from byrewright.site.checks.measured import bench_of
+    from byrewright.standards.rulebook import Rulebook
+
+    job.say("table")
+    return bench_of(opened.path, opened.plant, opened.rules or Rulebook())
+
+
 STUDIES: dict[str, Callable[[Opened, Job], Any]] = {
     "sizing": _sizing,
     "routes": _routes,
     "failures": _failures,
+    "tests": _tests,
 }
 """Name to the call of the study."""
-LONG = frozenset({"routes", "failures"})
+LONG = frozenset({"routes", "failures", "tests"})
 
 
 def proof(answers: Answers, opened: Opened, study: Any) -> Share:

@@ -10,6 +10,7 @@ from byrewright.web.pages import (
     pack,
     plant,
     start,
+    tests,
     watch,
 )
 
@@ -24,5 +25,6 @@ PAGES = (
     edit.register,
     brief.register,
     pack.register,
+    tests.register,
 )
 """Every page, in the order of the index. A later page is one more line."""
