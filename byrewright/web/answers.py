@@ -308,3 +308,27 @@ def failure_trace(answers: Answers, opened: Opened, event: str, moment: str) -> 
 
     key = ("trace", opened.key, event, moment)
     return answers.ask(key, lambda job: trace(opened.plant, event, opened.rules, moment=moment))
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A plan and what can be judged on it, with the plant as the plan lays it."""
+
+    plant: Any
+    made: Any
+    result: Result
+
+    @classmethod
+    def of(cls, plant: Any, rules: Any) -> Placed:
+        """The plan of a plant (`plant.sited.Sited`); one is drafted where the file has none."""
+        from byrewright.plant.sited import laid_out, sited, with_place
+        from byrewright.studies.place import study_place
+
+        laid = laid_out(with_place(plant))
+        made = sited(laid)
+        return cls(laid, made, study_place(laid, rules))
+
+
+def placed(answers: Answers, opened: Opened) -> Share:
+    """The plan of a plant file (`Placed`)."""
+    return answers.ask(("placed", opened.key), lambda job: Placed.of(opened.plant, opened.rules))

@@ -16,6 +16,7 @@ PAGES = (
     ("start", ""),
     ("plant", "?mode=milking_tank_1&turn=V81:open"),
     ("plant", "?pick=machine%20VP1&sheet=vacuum"),
+    ("place", "?pick=VP1"),
     ("day", ""),
     ("failures", "?view=matrix"),
     ("interlocks", ""),
@@ -28,6 +29,7 @@ PAGES = (
 READY = {
     "start": "main h1",
     "plant": ".counts",
+    "place": "#at-east",
     "day": "#day-drawing svg",
     "failures": "#view-matrix",
     "interlocks": "table",

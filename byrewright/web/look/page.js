@@ -2,7 +2,7 @@
 (() => {
   if (window.byre) return;
   const views = new Map();
-  const LEAST = 0.25, MOST = 12, READABLE = 5.4, LETTERS_PX = 12, NARROW_PX = 900, NARROW = 2.5;
+  const LEAST = 0.25, MOST = 12, READABLE = 5.4, CROWDED = 2.9, LETTERS_PX = 12, NARROW_PX = 900, NARROW = 2.5;
 
   function view(box) {
     const svg = box.querySelector("svg");
@@ -43,6 +43,7 @@
     v.y = Math.max(-h * 0.6, Math.min(v.h - h * 0.4, v.y));
     v.svg.setAttribute("viewBox", `${v.x} ${v.y} ${w} ${h}`);
     box.classList.toggle("far", k < READABLE);
+    box.classList.toggle("farther", k < CROWDED);
     v.svg.style.setProperty("--tag", Math.max(2.6, Math.min(5, LETTERS_PX / k)) + "px");
   }
   function zoom(box, factor, cx, cy) {

@@ -8,6 +8,7 @@ from byrewright.web.pages import (
     history,
     interlocks,
     pack,
+    place,
     plant,
     start,
     tests,
@@ -17,6 +18,7 @@ from byrewright.web.pages import (
 PAGES = (
     start.register,
     plant.register,
+    place.register,
     day.register,
     failures.register,
     interlocks.register,
