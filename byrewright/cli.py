@@ -113,11 +113,20 @@ def pack(
         bool,
         typer.Option(help="Every study in the report: vacuum, day, routes, failures, plan."),
     ] = False,
+    whom: Annotated[
+        str, typer.Option("--for", help="Readers, by commas: farmer,electrician,engineer ...")
+    ] = "all",
+    revision: Annotated[str, typer.Option(help="Letter or number of this issue.")] = "A",
+    approved: Annotated[str, typer.Option(help="Who approved it; for review if empty.")] = "",
+    paper: Annotated[str, typer.Option(help="A4 or Letter, for the short papers.")] = "A4",
 ) -> None:
-    """Write the pack: report, drawings, schedule, result."""
+    """Write the pack: a short paper for each reader, report, drawings, schedule, result."""
     from byrewright.commands import design
 
-    design.pack(plant, out, on=on, units=units, full=full)
+    design.pack(
+        plant, out, on=on, units=units, full=full, whom=whom, revision=revision,
+        approved=approved, paper=paper,
+    )  # fmt: skip
 
 
 @app.command()
@@ -125,17 +134,15 @@ def quote(
     plant: PlantPath,
     prices: Annotated[Path | None, typer.Option(help="Your price list (.xlsx or .csv).")] = None,
     terms: Annotated[
-        Path | None, typer.Option(help="Margin, tax, who supplies what and more (YAML).")
+        Path | None, typer.Option(help="Margin, tax, who supplies what (YAML).")
     ] = None,
     jobs: Annotated[
-        Path | None, typer.Option(help="Hours of finished jobs, which correct the norms (CSV).")
+        Path | None, typer.Option(help="Hours of finished jobs, for the norms (CSV).")
     ] = None,
     template: Annotated[
-        Path | None, typer.Option(help="Write an empty price list for this plant, and end.")
+        Path | None, typer.Option(help="Write an empty price list, and end.")
     ] = None,
-    out: Annotated[
-        Path | None, typer.Option(help="Folder for quotation, costs, enquiries and orders.")
-    ] = None,
+    out: Annotated[Path | None, typer.Option(help="Folder for quotation, costs, orders.")] = None,
     on: Annotated[
         str | None, typer.Option("--date", help="Day of the quotation (today if not given).")
     ] = None,

@@ -219,25 +219,46 @@ def explain(path: Path, name: str) -> None:
         print("\n\n".join(parts))
 
 
-def pack(
-    path: Path, folder: Path, *, on: str | None, units: str = "metric", full: bool = False
-) -> None:
-    """Write report, drawings, schedule and result beside a copy of the plant file.
+ENGINEER = "engineer"
 
-    The report tells the sizing; with `full` also vacuum, day, routes, failures and the
-    plan. Where the file has a `place`, the plan set goes with it.
+
+def pack(
+    path: Path,
+    folder: Path,
+    *,
+    on: str | None,
+    units: str = "metric",
+    full: bool = False,
+    whom: str = "all",
+    revision: str = "A",
+    approved: str = "",
+    paper: str = "A4",
+) -> None:
+    """Write a short paper for each reader, and the engineer's file, beside a copy of the plant.
+
+    The papers tell the sizing; with `full`, or for readers who are named, also the other studies
+    that they need. Where the file has a `place`, the plan set goes with it.
     """
     from byrewright.documents.pack import write_pack
+    from byrewright.documents.readers import READERS
     from byrewright.results import merge
     from byrewright.site.checks.measured import measured_of
     from byrewright.studies.every import STUDIES, ask
 
     with clear_errors():
         system, day = system_of(units), date_of(on)
+        if paper.casefold() not in ("a4", "letter"):
+            raise ByrewrightError(f"--paper {paper}: there is A4 and Letter")
+        names = _readers(whom, (*READERS, ENGINEER))
+        asked: tuple[str, ...] = ("sizing",)
+        if full:
+            asked = tuple(STUDIES)
+        elif whom != "all":
+            asked = tuple({s: None for n in names if n in READERS for s in READERS[n].needs})
         file, rules = load(path)
         out = console()
         with progress("sizing") as say:
-            result = ask(file.plant, rules, tuple(STUDIES) if full else ("sizing",), say)
+            result = ask(file.plant, rules, asked or ("sizing",), say)
             measured = measured_of(path, file.plant, rules)
             if measured is not None:
                 result = merge(result.study, result.plant, (result, measured))
@@ -247,13 +268,36 @@ def pack(
                 file.plant,
                 result,
                 date=day,
+                revision=revision,
                 rules=rules,
                 progress=say,
                 units=system,
+                readers=[n for n in READERS if n in names],
+                engineer=ENGINEER in names,
+                approved=approved,
+                paper=paper.casefold(),
             )
         for one in written:
             out.print(f"  {one}")
         print_counts(out, result)
+
+
+def _readers(stated: str, known: Sequence[str]) -> list[str]:
+    """The readers that `--for` names, or all.
+
+    Raises:
+        ByrewrightError: a name is no reader.
+    """
+    if stated == "all":
+        return list(known)
+    names = [n.strip().casefold() for n in stated.split(",") if n.strip()]
+    wrong = [n for n in names if n not in known]
+    if wrong or not names:
+        raise ByrewrightError(
+            f"--for {stated}: {wrong[0] if wrong else 'nobody'} is no reader; there are "
+            f"{', '.join(known)}"
+        )
+    return names
 
 
 def _replaced(path: Path) -> Plant | None:

@@ -5,17 +5,20 @@ from __future__ import annotations
 import ctypes
 import errno
 import hashlib
+import json
 import os
 import re
 import shutil
 import sys
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
 from byrewright.documents.format import System
+from byrewright.documents.papers import Listed, Standing, index_text, paper_pdf
 from byrewright.documents.plan_set import plan_set
+from byrewright.documents.readers import READERS, paper_for
 from byrewright.documents.report import report_pdf
 from byrewright.documents.schedule import schedule_xlsx
 from byrewright.documents.schematic import Issue, schematic_svg, sheets_for
@@ -29,8 +32,10 @@ Progress = Callable[[str, int, int], bool | None]
 False stops the work and leaves the folder as it was."""
 
 
-FILES = ("plant.yaml", "report.pdf", "schedule.xlsx", "result.json")
-DRAWING = re.compile(r"drawings/\d+-[\w-]+\.svg|plan/[\w-]+\.(svg|pdf|dxf|csv)")
+FILES = ("plant.yaml", "report.pdf", "schedule.xlsx", "result.json", "index.txt", "issue.json")
+DRAWING = re.compile(
+    r"drawings/\d+-[\w-]+\.svg|papers/\d+-[\w-]+\.pdf|plan/[\w-]+\.(svg|pdf|dxf|csv)"
+)
 """What belongs to a pack."""
 OLD = ".old"
 """Ending of the folder in which an old pack waits for the new one."""
@@ -55,6 +60,10 @@ def write_pack(
     rules: Rulebook | None = None,
     progress: Progress | None = None,
     units: System = "metric",
+    readers: Sequence[str] = (),
+    engineer: bool = True,
+    approved: str = "",
+    paper: str = "a4",
 ) -> list[Path]:
     """Write plant.yaml, report.pdf, schedule.xlsx, result.json, drawings/*.svg and, where the file
     has a `place`, the plan set in plan/.
@@ -72,16 +81,22 @@ def write_pack(
         rules: the rulebook the results were made with; the default one when not given.
         progress: see `Progress`.
         units: units of the report's lists and tables; files for programs stay metric.
+        readers: who gets a short paper of his own (`byrewright.documents.readers.READERS`).
+        engineer: whether the engineer's file is made: report, drawings, plan set and schedules.
+        approved: who approved this revision; "" while it is for review.
+        paper: "a4" or "letter", for the short papers.
 
     Raises:
         PackStopped: `progress` answered False.
         PackRefused: the folder is the one you are in, or cannot keep its other files.
         OSError: the folder cannot be written.
     """
-    sheets = sheets_for(plant)
+    digest = hashlib.sha256(plantfile_text.encode()).hexdigest()
     issue = Issue(date=date, revision=revision)
-    plan = plan_set(plant, issue)
-    steps = len(sheets) + len(plan) + 4
+    standing = Standing(date, revision, digest, approved, _superseded(folder, revision, digest))
+    sheets = sheets_for(plant) if engineer else ()
+    plan = plan_set(plant, issue) if engineer else []
+    steps = len(sheets) + len(plan) + len(readers) + (4 if engineer else 2)
     done = 0
 
     def step(name: str) -> None:
@@ -91,10 +106,18 @@ def write_pack(
             raise PackStopped("The pack was stopped; no file was changed.")
 
     with _beside(folder) as made:
-        (made / "drawings").mkdir()
+        step("result")
+        _put(made / "result.json", results.to_json().encode())
+        _put(made / "plant.yaml", plantfile_text.encode())
+        for key in readers:
+            step(READERS[key].title)
+            (made / "papers").mkdir(exist_ok=True)
+            one = paper_for(key, plant, results, issue, units)
+            _put(made / _paper_name(key), paper_pdf(one, standing, paper))
         drawings: list[str] = []
         for number, sheet in enumerate(sheets, 1):
             step(f"drawing: {sheet.title}")
+            (made / "drawings").mkdir(exist_ok=True)
             svg = schematic_svg(plant, sheet.key, issue=issue, units=units)
             drawings.append(svg)
             _put(made / "drawings" / f"{number}-{sheet.key}.svg", svg.encode())
@@ -102,27 +125,55 @@ def write_pack(
             step(part.title)
             (made / "plan").mkdir(exist_ok=True)
             _put(made / "plan" / part.name, part.make())
-        step("schedules")
-        _put(made / "schedule.xlsx", schedule_xlsx(plant, results))
-        step("result")
-        _put(made / "result.json", results.to_json().encode())
-        _put(made / "plant.yaml", plantfile_text.encode())
-        step("report")
-        digest = hashlib.sha256(plantfile_text.encode()).hexdigest()
-        _put(
-            made / "report.pdf",
-            report_pdf(
-                plant,
-                results,
-                date=date,
-                file_hash=digest,
-                drawings=drawings,
-                rules=rules,
-                units=units,
-            ),
-        )
+        if engineer:
+            step("schedules")
+            _put(made / "schedule.xlsx", schedule_xlsx(plant, results))
+            step("report")
+            report = report_pdf(plant, results, date=date, revision=revision, file_hash=digest,
+                                drawings=drawings, rules=rules, units=units)  # fmt: skip
+            _put(made / "report.pdf", report)
+        _put(made / "issue.json", json.dumps({"revision": revision, "date": date, "plant": digest,
+                                              "approved": approved}).encode())  # fmt: skip
+        _put(made / "index.txt", index_text(plant.site.name, standing, _listed(made)).encode())
         step("files into place")
         return _into_place(made, folder)
+
+
+def _paper_name(key: str) -> str:
+    return f"papers/{list(READERS).index(key) + 1}-{key}.pdf"
+
+
+def _superseded(folder: Path, revision: str, digest: str) -> str:
+    """What a new pack takes the place of, in words; "" where nothing other stood there."""
+    try:
+        old = json.loads((folder / "issue.json").read_text(encoding="utf-8"))
+        same = (old["revision"], old["plant"]) == (revision, digest)
+        return "" if same else f"supersedes revision {old['revision']} of {old['date']}"
+    except (OSError, ValueError, KeyError, TypeError):
+        return ""
+
+
+ENGINEERS = {
+    "report.pdf": "everything, in order, the worst first on its cover",
+    "schedule.xlsx": "machines, pipes, valves by mode, motors, findings, quantities",
+    "drawings": "a drawing of each service",
+    "plan": "plan, sections, sketches, lists and the drawing file",
+    "plant.yaml": "the plant file that all of this comes from",
+    "result.json": "every answer, for programs",
+}
+"""What lies in a pack beside the short papers, in words."""
+
+
+def _listed(made: Path) -> list[Listed]:
+    """The files of a built pack: the short papers first."""
+    found = [
+        Listed(_paper_name(key), one.title.removeprefix("For ").removeprefix("the "), one.lead)
+        for key, one in READERS.items()
+        if (made / _paper_name(key)).is_file()
+    ]
+    return found + [
+        Listed(name, "engineer", what) for name, what in ENGINEERS.items() if (made / name).exists()
+    ]
 
 
 @contextmanager

@@ -83,7 +83,11 @@ def test_an_interrupt_leaves_the_old_pack_or_the_new_one(
     monkeypatch.setattr(pack, "_exchanged", interrupted(pack._exchanged if one_step else no))
     with contextlib.suppress(KeyboardInterrupt):
         write_pack(folder, TEXT + "# new\n", rows(), made_result(), date=DATE)
-    assert files(tmp_path) == (new if turn > done[0] else old)
+    now, wanted = files(tmp_path), new if turn > done[0] else old
+    for one in (now, wanted):  # the index of a pack that took another's place says so
+        index = one["a/index.txt"].decode().splitlines(keepends=True)
+        one["a/index.txt"] = "".join(x for x in index if "upersedes" not in x).encode()
+    assert now == wanted
 
 
 def no(*_: object) -> bool:

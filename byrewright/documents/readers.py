@@ -1,0 +1,429 @@
+"""What each reader needs of a plant, and nothing else: one function a paper."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from byrewright.documents import report_lists as lists
+from byrewright.documents.format import key_figure, words
+from byrewright.documents.papers import Paper, table_of
+from byrewright.documents.plan_lists import builders_list
+from byrewright.documents.plan_sheets import plan_sheets, plan_svg
+from byrewright.documents.readers_work import (
+    alarm_rows,
+    by_hand,
+    differs_by_hand,
+    input_output,
+    small_plan,
+    upkeep_by_interval,
+    upkeep_rows,
+)
+from byrewright.documents.schematic import Issue, schematic_svg, sheets_for
+from byrewright.plant.plant import Plant
+from byrewright.plant.sited import sited
+from byrewright.results import VERDICTS, Result
+from byrewright.studies.cables import cable_list
+from byrewright.studies.count import LISTED_APART, count
+from byrewright.studies.sizing import headlines
+
+NO_PLAN = "The plant file says nothing of where things stand: add `place: {services: under}`."
+NOT_ASKED = "Not looked at for this paper: ask for it with `byrewright pack --full`."
+WORST_SHOWN, LIKELY_SHOWN = 6, 8
+
+
+@dataclass(frozen=True, slots=True)
+class Reader:
+    """A reader: title and first words of the paper, the studies it needs, what fills it."""
+
+    title: str
+    lead: str
+    needs: tuple[str, ...]
+    fill: Callable[[Paper, Issue], None]
+
+
+def paper_for(
+    key: str, plant: Plant, results: Result, issue: Issue, units: object = "metric"
+) -> Paper:
+    """The paper of one reader."""
+    reader = READERS[key]
+    paper = Paper(key, reader.title, reader.lead, plant, results,
+                  "US" if units == "US" else "metric")  # fmt: skip
+    reader.fill(paper, issue)
+    return paper
+
+
+def _plan(paper: Paper, issue: Issue, *starts: str) -> None:
+    """The plan's sheets whose keys begin so, in that order."""
+    sheets = plan_sheets(paper.plant)
+    for start in starts:
+        for one in sheets:
+            if one.key.startswith(start):
+                paper.sheet(one.title, plan_svg(paper.plant, one, issue=issue))
+
+
+def _drawing(paper: Paper, issue: Issue, *keys: str) -> None:
+    for one in sheets_for(paper.plant):
+        if one.key in keys:
+            svg = schematic_svg(paper.plant, one.key, issue=issue, units=paper.units)
+            paper.sheet(one.title, svg)
+
+
+def _machines(paper: Paper, abilities: Sequence[str] = ()) -> None:
+    """Machines, alike ones together, with their main figure."""
+    found: dict[tuple[str, str], list[str]] = {}
+    number: dict[tuple[str, str], int] = {}
+    for one in paper.plant.equipment.values():
+        if isinstance(one, LISTED_APART) or (abilities and not any(map(one.can, abilities))):
+            continue
+        same = (one.title, key_figure(one, paper.units))
+        found.setdefault(same, []).append(one.id)
+        number[same] = number.get(same, 0) + one.count
+    rows = [(number[k], k[0], k[1], ", ".join(tags)) for k, tags in found.items()]
+    paper.table(("how many", "what", "each", "tags"), rows)
+
+
+def _worst(paper: Paper) -> None:
+    open_ones = sorted((f for f in paper.results.findings if f.verdict != "holds"),
+                       key=lambda f: VERDICTS.index(f.verdict))  # fmt: skip
+    paper.points(f"{f.verdict.upper()}: {f.sentence}" for f in open_ones[:WORST_SHOWN])
+    if len(open_ones) > WORST_SHOWN:
+        paper.text(f"And {len(open_ones) - WORST_SHOWN} more in the engineer's report.")
+    if not open_ones:
+        paper.text("Nothing that was looked at fails, is tight or is unknown.")
+
+
+def farmer(paper: Paper, issue: Issue) -> None:
+    """What you get, what it does in a day, what can go wrong, what it needs from you."""
+    paper.head("First: what does not hold yet")
+    _worst(paper)
+    paper.head("What you get")
+    _machines(
+        paper,
+        ("stands cows", "gives milk", "makes vacuum", "moves milk", "cools milk", "makes cold",
+         "stores milk", "heats water", "generates power", "makes air", "gives wash", "controls"),
+    )  # fmt: skip
+    paper.head("What it does in a day")
+    if paper.of_result("milkings", ("milking", "begun", "last off", "time", "cows", "milk",
+                                    "clean at"), 6):  # fmt: skip
+        told = ("day.cows_an_hour", "day.yard_wait", "day.water_day", "day.energy_1000_l",
+                "day.energy_cost", "day.labour", "day.milk_temperature_1")  # fmt: skip
+        paper.points(f.sentence for f in paper.results.findings if f.key in told)
+    else:
+        paper.points(f.sentence for f in headlines(paper.results))
+        paper.text(f"The simulated day: {NOT_ASKED}")
+    paper.head("What can go wrong, and what then")
+    ranked = table_of(paper.results, "failures.ranked")
+    if ranked is None:
+        paper.text(NOT_ASKED)
+    else:
+        paper.of_result("failures.ranked", ("failure", "milking", "last cow later by", "milk lost"),
+                        LIKELY_SHOWN)  # fmt: skip
+        sums = ("failures.single_stop", "failures.hours_year", "failures.litres_year")
+        paper.points(f.sentence for f in paper.results.findings if f.key in sums)
+    paper.head("What it needs from you")
+    supply = paper.plant.site.supply
+    paper.points(
+        [
+            f"People: {max((m.operators for m in paper.plant.milkings), default=1)} at each of "
+            f"{len(paper.plant.milkings)} milkings a day.",
+            f"Power: a supply of {supply.limit_kva:g} kVA, {supply.phases} phases."
+            if supply.limit_kva else "Power: the supply's limit is not stated; ask the network.",
+            *(f"Every {every}: {'; '.join(items)}." for every, items
+              in upkeep_by_interval(paper.plant, most_days=31)),
+        ]
+    )  # fmt: skip
+    paper.of_result("failures.shelf", ("part", "of", "fits"), 8)
+    paper.cautions("animals", "food", "chemicals", "hot_water", "pits")
+
+
+def builder(paper: Paper, issue: Issue) -> None:
+    """What must be built, where and when, with the plan."""
+    made = sited(paper.plant)
+    if made is None:
+        paper.text(NO_PLAN)
+    else:
+        heads, *rows = builders_list(paper.plant, made)
+        del heads
+        groups: dict[str, list[Sequence[str | float]]] = {}
+        for row in rows:
+            groups.setdefault(str(row[0]), []).append(row[1:])
+        for group, many in groups.items():
+            paper.head(words(group).capitalize())
+            paper.text(f"Ready {many[0][-1]}. Metres east and north of the middle, level over the "
+                       "operator's floor.")  # fmt: skip
+            paper.table(("what", "where", "east", "north", "level", "size or amount"),
+                        [r[:6] for r in many], units=("", "", "m", "m", "m", ""))  # fmt: skip
+    paper.text("Loads, slabs, drainage, gas-tightness of pits and ventilation are designed by "
+               "licensed people to local codes; these are the plant's needs.")  # fmt: skip
+    paper.cautions("pits", "rotating")
+    _plan(paper, issue, "P6", "P1", "P2", "P3", "P4", "P5")
+
+
+def fitter(paper: Paper, issue: Issue) -> None:
+    """Pipe by room, fittings, valves, falls, supports, tests, and the sketches."""
+    made = sited(paper.plant)
+    paper.head("Before the first cut")
+    paper.points(
+        [
+            "Measure each run: lengths here come from the plan unless the list says measured.",
+            "Milk, wash and vacuum fall towards their drain over their whole length.",
+            "Weld or join milk lines flush and crevice-free, and flush out what was left inside.",
+            "Test each line tight before it is hidden, at the pressure its maker and the local "
+            "code state; vacuum lines also by their fall with the pumps off.",
+        ]
+    )
+    if made is not None:
+        from byrewright.documents.plan_pipes import pipe_list
+
+        heads, *rows = pipe_list(paper.plant, made)
+        at = [list(heads).index(h) for h in ("pipe", "service", "from", "to", "bore mm", "length m",
+                                             "length is", "bends", "supports")]  # fmt: skip
+        rooms: dict[str, list[Sequence[str | float | int]]] = {}
+        for row in rows:
+            rooms.setdefault(str(row[1]), []).append([row[i] for i in at])
+        for room, many in rooms.items():
+            paper.head(f"Pipes: {room}")
+            paper.table(("pipe", "service", "from", "to", "bore", "length", "length is", "bends",
+                         "supports"), many,
+                        units=("", "", "", "", "mm", "m", "", "", ""))  # fmt: skip
+    items = count(paper.plant)
+    for title, group in (("Fittings", "fittings"), ("Valves", "valves"), ("Supports", "supports")):
+        paper.head(title)
+        paper.table(("what", "for", "count"), [(i.title, i.plate, i.amount) for i in items
+                                               if i.group == group])  # fmt: skip
+    paper.cautions("pressure", "vacuum", "hot_water", "pits")
+    _drawing(paper, issue, "milk", "vacuum", "water", "air")
+    _plan(paper, issue, "P3", "S")
+
+
+def electrician(paper: Paper, issue: Issue) -> None:
+    """Motors, boards, cables, load steps, lock-outs, earthing; a licensed person confirms."""
+    paper.text("Every size here is a first guess for a licensed electrician, who confirms or "
+               "changes it by the local code before anything is bought.")  # fmt: skip
+    paper.head("Boards and supply: what does not hold, and what does")
+    paper.findings(("power",))
+    paper.of_result("power.feeders", ("from", "to", "usual", "worst", "with this lost",
+                                      "breaker and cable"))  # fmt: skip
+    paper.head("Motors and heaters")
+    paper.of_result("power.motors", ("tag", "machine", "count", "rated, each", "start",
+                                     "start, each", "fed from"))  # fmt: skip
+    made = sited(paper.plant)
+    if made is not None:
+        from byrewright.results import Notebook
+        from byrewright.standards.rulebook import default_rulebook
+        from byrewright.studies.sizing.context import Bench
+
+        paper.head("Cables")
+        bench = Bench(paper.plant, default_rulebook(), Notebook("place", ""))
+        paper.table(
+            ("from", "to", "what", "supply", "current", "breaker", "section", "length", "drop"),
+            [(c.way.board, c.way.tag, c.title, "second" if c.second else "first",
+              round(c.amps, 1), c.breaker_a, c.mm2 or "to be worked out", c.way.length_m,
+              round(c.total_pct, 2)) for c in cable_list(bench, made)],
+            units=("", "", "", "", "A", "A", "mm2", "m", "%"),
+        )  # fmt: skip
+    steps = {t.key.rpartition(".")[2]: t for t in paper.results.tables if ".start_order." in t.key}
+    for source, table in steps.items():
+        paper.head(f"Load steps on {source}, in this order")
+        paper.table(table.columns, table.rows, units=table.units)
+    paper.head("Change-over")
+    paper.points(
+        [
+            "Mains and standby are interlocked mechanically and electrically: the standby can "
+            "never feed the mains. Prove it by trying.",
+            "Where a board has two feeds, only one is closed at a time unless the network agrees.",
+            "After a loss of power nothing that turns starts by itself near people.",
+        ]
+    )
+    paper.head("Earthing, bonding and stray voltage")
+    paper.points(
+        [
+            "Bond deck, rails, stalls, reinforcement, milk and water pipes and troughs together, "
+            "and the bond to the earth bar; across the turning deck through its own brush.",
+            "Measure between points that a cow can touch at once, hoof to muzzle and hoof to "
+            "udder, with all loads on, with each drive started, and on standby power. Write the "
+            "values down; what is allowed is for the local code and the vet.",
+            "Measure earth resistance, insulation, loop impedance and residual current devices.",
+        ]
+    )
+    paper.head("Lock-outs")
+    paper.table(("tag", "machine", "energies", "isolated at"), lists.isolation(paper.plant))
+    paper.cautions("electricity", "generator", "rotating")
+    _drawing(paper, issue, "power")
+    _plan(paper, issue, "E1")
+
+
+def controls(paper: Paper, issue: Issue) -> None:
+    """Inputs, outputs, what each mode sets, and the interlocks."""
+    rows = input_output(paper.plant)
+    counts: dict[str, int] = {}
+    for row in rows:
+        counts[row[2]] = counts.get(row[2], 0) + int(row[3])
+    paper.head("Inputs and outputs")
+    paper.points(f"{many} {what}" for what, many in counts.items())
+    paper.table(("tag", "signal", "sort", "count", "controller"), rows)
+    paper.head("What each mode sets")
+    for name, mode in paper.plant.modes.items():
+        set_here = [f"{t} {p}" for t, p in mode.positions.items()]
+        paper.text(f"{words(name).capitalize()} ({', '.join(map(words, mode.does))})"
+                   + (f", like {words(mode.like)}" if mode.like else "") + ": "
+                   + (", ".join(set_here) or "as usual") + ".")  # fmt: skip
+    paper.head("Interlocks")
+    paper.findings(("routes",))
+    if not paper.of_result("routes.sensors", ("machine", "what", "state", "why")):
+        paper.text(
+            "The interlock table, its alarms and its test sheets are written by "
+            "`byrewright interlocks`. They protect milk; they are no safety function."
+        )
+    paper.cautions("rotating", "electricity")
+
+
+def refrigeration(paper: Paper, issue: Issue) -> None:
+    """What makes and carries cold, what it is held to, and the drawing."""
+    paper.head("Machines")
+    _machines(paper, ("cools milk", "makes cold", "buffers cold", "takes expansion", "stores milk",
+                      "recovers heat"))  # fmt: skip
+    paper.head("What cooling is held to")
+    paper.findings(("cooling", "cooler", "storage", "tank", "chilled", "recovery"))
+    cold = ("coolant", "refrigerant")
+    coolant = [i for i in count(paper.plant) if i.figures.get("service") in cold]
+    paper.head("Pipe, fittings and valves of the cold side")
+    paper.table(("what", "figures", "amount", "unit"),
+                [(i.title, i.plate, round(i.amount, 1), i.unit) for i in coolant])  # fmt: skip
+    paper.text("Refrigerant, its charge, leak tests and relief are the certified firm's own work "
+               "and by its own papers.")  # fmt: skip
+    paper.cautions("refrigerant", "pressure", "electricity")
+    _drawing(paper, issue, "water")
+
+
+def inspector(paper: Paper, issue: Issue) -> None:
+    """Hygiene: what touches milk, where it could stand, temperatures, and proof of the wash."""
+    paper.head("What touches milk")
+    paper.text("The plant file states no materials: ask the maker of each part below for its "
+               "statement of materials in contact with food.")  # fmt: skip
+    milk = [i for i in count(paper.plant) if i.figures.get("service") in ("milk", "wash")]
+    paper.table(("what", "figures", "amount", "unit"),
+                [(i.title, i.plate, round(i.amount, 1), i.unit) for i in milk])  # fmt: skip
+    paper.head("Drains, falls and dead ends")
+    paper.findings(("place", "milkline"), open_only=not any(
+        f.key.startswith("place.") for f in paper.results.findings))  # fmt: skip
+    if not any(f.key.startswith("place.") for f in paper.results.findings):
+        paper.text(f"Low points and falls on the plan: {NOT_ASKED}")
+    paper.head("Milk against wash and water")
+    if any(f.key.startswith("routes") for f in paper.results.findings):
+        paper.findings(("routes",))
+    else:
+        paper.text(f"Wrong valves: {NOT_ASKED}")
+    paper.head("Temperatures")
+    paper.findings(("cooling", "storage", "day"), open_only=True)
+    told = ("day.milk_temperature_1", "day.milk_temperature_2", "day.wash_start", "day.wash_return")
+    paper.points(f.sentence for f in paper.results.findings if f.key in told)
+    paper.head("Proof of the wash")
+    paper.findings(("wash", "cleaning"))
+    paper.of_result("wash.steps", ("step", "what it is", "water", "temperature", "time",
+                                   "product"))  # fmt: skip
+    paper.of_result("wash.chemicals", ("product", "a wash", "a day", "a month"))
+    paper.head("Wrong valves that would spoil or lose milk, and what sees them")
+    paper.of_result("routes.single", ("wrong", "does", "at", "loses", "unit", "seen by"))
+    paper.cautions("food", "chemicals")
+    _drawing(paper, issue, "milk")
+
+
+def milker(paper: Paper, issue: Issue) -> None:
+    """Start-up, milking, wash, alarms, and a card for each failure that needs hands."""
+    plant = paper.plant
+    paper.head("Start-up")
+    paper.points(
+        [
+            "Walk round: nobody below the deck or in its way, guards on, stops pulled out and "
+            "tried.",
+            "Filter in, drains shut, tank valve on the right tank, wash disconnected or shut off.",
+            "Vacuum on: wait for its steady value; listen for air.",
+            "Sound the warning, then start the deck.",
+        ],
+        numbered=True,
+    )
+    usual = next((n for n, m in plant.modes.items() if "milking" in m.does), None)
+    if usual is not None:
+        paper.head(f"Valves turned by hand, as they stand for {words(usual)}")
+        paper.table(("tag", "what", "stands"), by_hand(plant, usual))
+        paper.head("Where other modes differ by hand")
+        paper.table(("mode", "turn"), differs_by_hand(plant, usual))
+    paper.head("What each alarm or sign means")
+    paper.table(("you see", "it may be", "do"), alarm_rows(plant))
+    paper.cautions("animals", "rotating", "chemicals", "hot_water", "food")
+    ranked = table_of(paper.results, "failures.ranked")
+    to_do = table_of(paper.results, "failures.to_do")
+    paper.head("On the wall: failures that need hands")
+    if ranked is None or to_do is None:
+        paper.text(NOT_ASKED)
+        return
+    acts = {str(r[ranked.columns.index("failure")]): r[ranked.columns.index("acts take")]
+            for r in ranked.rows}  # fmt: skip
+    cards = []
+    for row in to_do.rows:
+        failure, seen, done = (
+            str(row[to_do.columns.index(c)]) for c in ("failure", "seen", "done")
+        )
+        minutes = acts.get(failure, 0.0)
+        if isinstance(minutes, int | float) and minutes > 0:
+            steps = [s.strip(" .;") for s in _numbered(done)]
+            tag = failure.partition(" ")[0]
+            cards.append((failure, seen, steps, small_plan(plant, tag)))
+    paper.cards(cards)
+
+
+def _numbered(text: str) -> list[str]:
+    """The steps of "1. a 2. b"."""
+    import re
+
+    return [s for s in re.split(r"(?:^|\s)\d+\.\s", text) if s.strip()]
+
+
+def service(paper: Paper, issue: Issue) -> None:
+    """Items and intervals, parts, and the settings as they were left."""
+    paper.head("What is due, and how often")
+    paper.table(("what", "on", "every"), upkeep_rows(paper.plant))
+    paper.head("Parts on the shelf")
+    if not paper.of_result("failures.shelf", ("part", "of", "fits", "asked for")):
+        paper.text(NOT_ASKED)
+    paper.head("Taken out for service during milking")
+    paper.of_result("failures.service", ("tag", "machine", "can be out",
+                                         "before it goes out, or why not"))  # fmt: skip
+    paper.head("Settings as designed; write in what was left")
+    rows = []
+    for one in paper.plant.equipment.values():
+        for p in type(one).parameters():
+            if p.name.startswith(("set_", "led_at", "stop_", "start_at", "switch_")):
+                value = getattr(one, p.name)
+                if isinstance(value, int | float):
+                    rows.append((one.id, p.meaning, f"{value:g} {p.unit}".strip(), ""))
+    paper.table(("tag", "setting", "designed", "as left"), rows)
+    paper.head("Machines")
+    _machines(paper)
+    paper.cautions("electricity", "vacuum", "pressure", "rotating", "pits")
+
+
+READERS: Mapping[str, Reader] = {
+    "farmer": Reader("For the farmer", "What you get, what it does in a day, what can go wrong and "
+                     "what it needs from you.", ("sizing", "day", "failures"), farmer),
+    "builder": Reader("For the builder", "What must stand before the plant comes, where and how "
+                      "strong.", ("sizing",), builder),
+    "fitter": Reader("For the pipe fitter", "Pipe by room, fittings, valves, supports, falls and "
+                     "tests; drawings and sketches at the end.", ("sizing",), fitter),
+    "electrician": Reader("For the electrician", "Loads, boards, cables, steps, lock-outs and "
+                          "bonding. A licensed person confirms all of it.", ("sizing",),
+                          electrician),
+    "controls": Reader("For controls", "Inputs and outputs, modes, interlocks.",
+                       ("sizing", "routes"), controls),
+    "refrigeration": Reader("For refrigeration", "What makes and carries cold, and what it is held "
+                            "to.", ("sizing",), refrigeration),
+    "inspector": Reader("For the inspector", "What touches milk, how it drains, how cold it is "
+                        "kept and how the wash is proven.", ("sizing", "day", "routes"), inspector),
+    "milker": Reader("For the people who milk", "How to start, milk, change over and wash, and "
+                     "what to do when something fails.", ("sizing", "failures"), milker),
+    "service": Reader("For service", "What is due, which parts, and the settings.",
+                      ("sizing", "failures"), service),
+}  # fmt: skip
+"""Readers in the order of their papers; the engineer's file is the report itself."""

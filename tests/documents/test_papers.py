@@ -1,0 +1,130 @@
+"""A short paper for each reader: whole, readable, and never mixed with another revision's."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import xml.etree.ElementTree as ET
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from byrewright.documents.pack import write_pack
+from byrewright.documents.papers import Standing, paper_pdf
+from byrewright.documents.readers import READERS, paper_for
+from byrewright.documents.readers_work import differs_by_hand, input_output
+from byrewright.documents.schematic import Issue
+from byrewright.plant.plant import Plant
+from byrewright.results import Result, Table, merge
+from byrewright.studies.sizing import size
+from tests.plants import rows
+
+DATE = "2026-03-10"
+LEAST_PT = 7
+PORTRAIT = 1.2
+"""Height over width from which a page is one of text; drawings lie."""
+FOOT_SHARE = 0.925
+"""Below this share of the page is its foot."""
+STANDING = Standing(DATE, "B", "0123456789abcdef", "", "supersedes revision A of 2026-01-01")
+
+
+@cache
+def plant() -> Plant:
+    """Stalls in rows."""
+    return rows()
+
+
+@cache
+def results() -> Result:
+    """Sizing, and a long list of failures made by hand."""
+    ranked = Table(
+        "failures.ranked", "Failures", ("failure", "milking", "last cow later by", "milk lost",
+                                        "acts take"), ("", "", "min", "L", "min"),
+        tuple((f"VP1 way {i}", "goes on", float(i), 0.0, 4.0) for i in range(60)),
+    )  # fmt: skip
+    to_do = Table(
+        "failures.to_do", "To do", ("failure", "seen", "done"), ("", "", ""),
+        tuple((f"VP1 way {i}", "a lamp", "1. stop it 2. open V1 3. go on") for i in range(60)),
+    )  # fmt: skip
+    return merge("all", "x", [size(plant()), Result("failures", "x", tables=(ranked, to_do))])
+
+
+def pages(path: Path) -> list[ET.Element]:
+    """The pages of a PDF with their texts and sizes."""
+    done = subprocess.run(["pdftohtml", "-xml", "-i", "-stdout", "-nodrm", str(path)], check=True,
+                          capture_output=True, text=True)  # fmt: skip
+    text = re.sub(r"<!DOCTYPE[^>]*>", "", done.stdout)
+    return list(ET.fromstring(text).iter("page"))
+
+
+@pytest.mark.poppler
+@pytest.mark.parametrize("key", list(READERS))
+@pytest.mark.parametrize("size_of", ["a4", "letter"])
+def test_pages_can_be_read(key: str, size_of: str, tmp_path: Path) -> None:
+    """A table would be too small to read, a heading stand alone at a foot, or a page be empty."""
+    path = tmp_path / "p.pdf"
+    path.write_bytes(paper_pdf(paper_for(key, plant(), results(), Issue(DATE, "B")), STANDING,
+                               size_of))  # fmt: skip
+    fonts: dict[str, int] = {}
+    text_pages = 0
+    for page in pages(path):
+        fonts |= {f.get("id", ""): int(f.get("size", "0")) for f in page.iter("fontspec")}
+        wide, tall = float(page.get("width", "0")), float(page.get("height", "0"))
+        if tall / wide < PORTRAIT:
+            continue
+        text_pages += 1
+        scale = {"a4": 842, "letter": 792}[size_of] / tall
+        texts = [t for t in page.iter("text") if "".join(t.itertext()).strip()]
+        sizes = [fonts[t.get("font", "")] * scale for t in texts]
+        assert min(sizes) >= LEAST_PT - 0.7, "".join(texts[sizes.index(min(sizes))].itertext())
+        body = [(float(t.get("top", "0")), s, t) for t, s in zip(texts, sizes, strict=True)
+                if 0.07 * tall < float(t.get("top", "0")) < FOOT_SHARE * tall]  # fmt: skip
+        assert body, "an empty page"
+        _, size, last = max(body, key=lambda b: b[0])
+        assert size < 12, f"a heading alone at the foot: {''.join(last.itertext())}"
+        foot = " ".join("".join(t.itertext()) for t in texts)
+        assert "revision B" in foot and "01234567" in foot and "not approved" in foot
+    assert text_pages
+
+
+def test_every_paper_says_what_its_reader_came_for() -> None:
+    """A reader's paper would lack its point."""
+    words = {
+        "electrician": ("Lock-outs", "stray voltage", "licensed electrician"),
+        "milker": ("Start-up", "What each alarm", "On the wall"),
+        "inspector": ("Proof of the wash", "What touches milk"),
+        "controls": ("Inputs and outputs", "Interlocks"),
+        "service": ("What is due",),
+        "farmer": ("What you get", "What it needs from you"),
+    }
+    for key, wanted in words.items():
+        said = str(paper_for(key, plant(), results(), Issue(DATE, "B")).blocks)
+        assert all(w in said for w in wanted), key
+
+
+def test_signals_and_hand_valves_are_those_of_the_plant() -> None:
+    """The controller would have too few inputs, or people turn valves that a drive moves."""
+    tags = {row[0] for row in input_output(plant())}
+    sensed = {t for t, m in plant().equipment.items() if getattr(m, "sensed", False)}
+    assert sensed <= tags
+    usual = next(n for n, m in plant().modes.items() if "milking" in m.does)
+    said = " ".join(turn for _, turn in differs_by_hand(plant(), usual))
+    assert not [
+        t for t, m in plant().equipment.items()
+        if getattr(m, "moved_by", "") in ("air", "motor") and re.search(rf"\b{t}\b", said)
+    ]  # fmt: skip
+
+
+def test_a_new_revision_says_what_it_supersedes_and_leaves_no_old_paper(tmp_path: Path) -> None:
+    """Papers of two revisions would lie in one folder unseen."""
+    folder = tmp_path / "pack"
+    write_pack(folder, "byrewright: 1\n", plant(), results(), date="2026-01-01",
+               readers=["farmer", "service"], engineer=False)  # fmt: skip
+    first = (folder / "index.txt").read_text(encoding="utf-8")
+    assert "supersedes" not in first and "1-farmer.pdf" in first and "for review" in first
+    write_pack(folder, "byrewright: 1 #\n", plant(), results(), date=DATE, revision="B",
+               readers=["service"], engineer=False, approved="R. Wright")  # fmt: skip
+    index = (folder / "index.txt").read_text(encoding="utf-8")
+    assert "Supersedes revision A of 2026-01-01" in index and "approved: R. Wright" in index
+    assert [p.name for p in (folder / "papers").iterdir()] == ["9-service.pdf"]
