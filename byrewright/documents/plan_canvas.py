@@ -271,13 +271,14 @@ class Canvas:
                     return True
         return False
 
-    def free_word(self, x: float, y: float, text: str, size: float, colour: str = INK) -> bool:
+    def free_word(self, x: float, y: float, text: str, size: float, colour: str = INK, *,
+                  bold: bool = False) -> bool:  # fmt: skip
         """Words at a point of the sheet if no word, machine or pipe is there."""
         wide, tall = text_width_mm(text, size) / 2 + 0.3, size * CAP / 2 + 0.25
         area = (x - wide, y - tall, x + wide, y + tall)
         if any(run.meets(area) for run in self.runs):
             return False
-        return self._put(x, y, text, size, False, colour, blocked=True)
+        return self._put(x, y, text, size, bold, colour, blocked=True)
 
     def _put(self, mx: float, my: float, text: str, size: float, bold: bool, colour: str,
              *, blocked: bool) -> bool:  # fmt: skip

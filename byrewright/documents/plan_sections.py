@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 
 from byrewright.documents.ink import QUIET, RULE, ink_of
 from byrewright.documents.plan_canvas import Area, Canvas, Flat, scale_for
+from byrewright.documents.plan_cut import Cut
 from byrewright.documents.plan_parts import FIELD, WALL_M, draw_body, draw_stubs
 from byrewright.place.ends import RING_APART, RING_LEVEL, ROW_LEVEL
 from byrewright.place.layout import BLOCK
@@ -19,52 +20,26 @@ from byrewright.plant.sited import Sited
 from byrewright.standards.rulebook import default_rulebook
 
 SLAB_M, ROOF_M, BED_M = 0.15, 0.12, 0.25
+NOTES = [
+    "Levels in metres over the operator's floor. Grey: cut. A pipe that runs before or behind",
+    "a machine is broken at it. Rings: pipes end on. Sizes typical unless stated.",
+    "Cut lines are marked on the general arrangement.",
+    "Structure: by licensed people, to local codes.",
+]
 LINES = {"milkline": "milkline", "pulsator_airline": "pulsators", "milking_unit": "units"}
+WHOLE = "the whole centre"
+TANK_M2 = 4.0
+"""A footprint from which a machine of the milk room is one of its tanks."""
 RAIL_M = 0.8
 """Breast rail over the deck as drawn."""
 GAP_MM = 13.0
 """Between two sections on a sheet: title, bar and levels."""
 
 
-@dataclass(frozen=True, slots=True)
-class Cut:
-    """An upright cut: its letter, the side looked to, where it stands, and how far is seen, m."""
-
-    letter: str
-    look: Side
-    at: float
-    reach: float = 8.0
-    words: str = ""
-
-    def u(self, x: float, y: float) -> float:
-        """Along the cut, from left to right of who looks."""
-        return {"n": x, "s": -x, "e": -y, "w": y}[self.look]
-
-    def deep(self, x: float, y: float) -> float:
-        """Behind the cut, m; less than nothing for what lies before it."""
-        return {
-            "n": y - self.at, "s": self.at - y, "e": x - self.at, "w": self.at - x
-        }[self.look]  # fmt: skip
-
-    def flat(self, p: Point) -> Flat:
-        """A point of the site in the cut's plane."""
-        return self.u(p[0], p[1]), p[2]
-
-    def span(self, room: Room) -> tuple[float, float]:
-        """A room from left to right."""
-        a, b = self.u(room.x, room.y), self.u(room.x2, room.y2)
-        return min(a, b), max(a, b)
-
-    def crosses(self, room: Room) -> bool:
-        """Whether it cuts a room."""
-        low, high = (room.y, room.y2) if self.look in ("n", "s") else (room.x, room.x2)
-        return low < self.at < high
-
-
 def across(plant: Plant, made: Sited) -> tuple[list[Canvas], list[str]]:
     """P4: the whole centre through the middle of the deck or pit, and its middle larger."""
     plan, deck = made.plan, made.plan.deck
-    main = Cut("A", "n", 0.0, 30.0, "the whole centre")
+    main = Cut("A", "n", 0.0, 30.0, WHOLE)
     hall = plan.rooms["hall"]
     east = max(r.x2 for r in plan.rooms.values() if main.crosses(r) and not r.open)
     low = min(deck.pit_floor_m, plan.rooms["head"].floor_m if "head" in plan.rooms else 0.0)
@@ -96,12 +71,7 @@ def across(plant: Plant, made: Sited) -> tuple[list[Canvas], list[str]]:
     spare = max(0.0, FIELD[3] - top + 4) / (len(ends) + 1)
     for i, view in enumerate(views):
         view.y_mm += spare * (1 + sum(i >= end for end in ends))
-    return _draw(plant, made, views, [strips[0], *strips[1:]]), [
-        "Levels in metres over the operator's floor. Grey: cut. A pipe that runs before or behind",
-        "a machine is broken at it. Rings: pipes end on. Sizes typical unless stated.",
-        "Cut lines are marked on the general arrangement.",
-        "Structure: by licensed people, to local codes.",
-    ]
+    return _draw(plant, made, views, [strips[0], *strips[1:]]), NOTES
 
 
 def along(plant: Plant, made: Sited) -> tuple[list[Canvas], list[str]]:
@@ -122,37 +92,32 @@ def along(plant: Plant, made: Sited) -> tuple[list[Canvas], list[str]]:
     views = _lay([(c, b) for c, b in strips], FIELD[1], FIELD[3] - FIELD[1] - 6, stack=True,
                  share=4 if "milk" in plan.rooms else 3)  # fmt: skip
     if "milk" in plan.rooms:
-        milk = plan.rooms["milk"]
-        at = next((b.y for b in plan.bodies.values() if b.room == "milk" and b.dx * b.dy > 4.0),
-                  milk.y + milk.d / 2)  # fmt: skip
-        tanker = plan.rooms.get("tanker")
+        milk, tanker = plan.rooms["milk"], plan.rooms.get("tanker")
         end = (tanker.x2 if tanker else milk.x2) + 0.5
-        one = (Cut("E", "n", round(at, 2), 30.0, "milk room and tank"),
+        one = (Cut("E", "n", _tank_at(plan), 30.0, "milk room and tank"),
                (passage.x, floor, end, floor + milk.height_m))  # fmt: skip
         strips.append(one)
         under = views[-1].y_mm + views[-1].tall_mm + GAP_MM
         views += _lay([one], under, FIELD[3] - under - 6)
-    return _draw(plant, made, views, strips), [
-        "Levels in metres over the operator's floor. Grey: cut. A pipe that runs before or behind",
-        "a machine is broken at it. Rings: pipes end on. Sizes typical unless stated.",
-        "Cut lines are marked on the general arrangement.",
-        "Structure: by licensed people, to local codes.",
-    ]
+    return _draw(plant, made, views, strips), NOTES
 
 
 def cuts_of(plan: Plan) -> list[Cut]:
     """The cuts drawn on the sections, for the marks on the plan."""
-    rooms = [r for n, r in plan.rooms.items() if n in BLOCK]
     found = [Cut("A", "n", 0.0)]
     if not plan.deck.rotary:
         found.append(Cut("B", "e", 0.0))
-    found.append(Cut("D", "w", _middle(rooms)))
+    found.append(Cut("D", "w", _middle([r for n, r in plan.rooms.items() if n in BLOCK])))
     if "milk" in plan.rooms:
-        milk = plan.rooms["milk"]
-        at = next((b.y for b in plan.bodies.values() if b.room == "milk" and b.dx * b.dy > 4.0),
-                  milk.y + milk.d / 2)  # fmt: skip
-        found.append(Cut("E", "n", round(at, 2)))
+        found.append(Cut("E", "n", _tank_at(plan)))
     return found
+
+
+def _tank_at(plan: Plan) -> float:
+    """Where the milk room is cut: through its first tank, or its middle."""
+    milk = plan.rooms["milk"]
+    tanks = [b.y for b in plan.bodies.values() if b.room == "milk" and b.dx * b.dy > TANK_M2]
+    return round(tanks[0] if tanks else milk.y + milk.d / 2, 2)
 
 
 def _middle(rooms: list[Room]) -> float:
@@ -226,23 +191,36 @@ def _section(plant: Plant, made: Sited, view: Canvas, cut: Cut) -> None:
     for body in sorted(bodies, key=lambda b: cut.deep(b.x, b.y)):
         a, b = (cut.u(p[0], p[1]) for p in ((body.box[0], body.box[1]), (body.box[2], body.box[3])))
         box = (min(a, b), body.z, max(a, b), body.z + body.h)
-        if view.holds(box) and not _covered(box, shown):
-            view.keep_clear(box)
-            view.tag(box, body.tag, 1.6, far_mm=9.0)
-            shown.append(box)
+        seen = _visible(box, shown)
+        small = cut.words == WHOLE and body.room in ("hall", "head")  # told on the larger views
+        if view.holds(box) and seen is not None and not small:
+            view.keep_clear(seen)
+            view.tag(seen, body.tag, 1.6, far_mm=9.0)
+        shown.append(box)
+    for room in rooms:
+        if not room.open:
+            _name(view, cut, room)
+    if cut.words == WHOLE:
+        _milkline(view, plant, plan)
     view.tag_pipes()
     _levels(view, plan, cut, rooms)
 
 
-def _covered(box: Area, shown: list[Area]) -> bool:
-    """Whether nearer machines hide most of a machine."""
-    whole = max(1e-6, (box[2] - box[0]) * (box[3] - box[1]))
-    hidden = sum(
-        max(0.0, min(box[2], o[2]) - max(box[0], o[0]))
-        * max(0.0, min(box[3], o[3]) - max(box[1], o[1]))
-        for o in shown
-    )
-    return hidden > 0.6 * whole
+def _visible(box: Area, shown: list[Area]) -> Area | None:
+    """The widest part of a machine that nearer machines leave in sight at its middle height; None
+    where they leave less than a third."""
+    middle = (box[1] + box[3]) / 2
+    parts = [(box[0], box[2])]
+    for near in shown:
+        if near[1] < middle < near[3]:
+            parts = [
+                piece
+                for a, b in parts
+                for piece in ((a, min(b, near[0])), (max(a, near[2]), b))
+                if piece[1] - piece[0] > 1e-3
+            ]
+    a, b = max(parts, key=lambda p: p[1] - p[0], default=(0.0, 0.0))
+    return (a, box[1], b, box[3]) if b - a > (box[2] - box[0]) / 3 else None
 
 
 def _seen(cut: Cut, body: Body) -> bool:
@@ -336,10 +314,20 @@ def _room(view: Canvas, plan: Plan, cut: Cut, room: Room) -> None:
         view.box((min(a, b), z, max(a, b), z + door.high_m), 0.15, colour=QUIET)
         view.word((a + b) / 2, z + door.high_m + 2.0 * view.scale / 1000,
                   f"door {door.wide_m:.2f} x {door.high_m:.2f}", 1.5, colour=QUIET)  # fmt: skip
-    name = f"{room.name.upper()}"
-    for share in (0.5, 0.3, 0.7, 0.2, 0.8):
-        if view.word(u1 + (u2 - u1) * share, top - 2.2 * view.scale / 1000, name, 1.8, bold=True):
-            break
+
+
+def _name(view: Canvas, cut: Cut, room: Room) -> None:
+    """A room's name under its ceiling, beside the pipes."""
+    u1, u2 = cut.span(room)
+    top = room.floor_m + room.height_m
+    shares = (0.5, 0.35, 0.65, 0.22, 0.78, 0.12, 0.88)
+    drops = (2.2, 4.4, 6.6, 9.0, 12.0)
+    for drop in drops:
+        for share in shares:
+            x, y = view.at(u1 + (u2 - u1) * share, top - drop * view.scale / 1000)
+            if view.free_word(x, y, room.name.upper(), 1.8, bold=True):
+                return
+    view.word((u1 + u2) / 2, top - drops[0] * view.scale / 1000, room.name.upper(), 1.8, bold=True)
 
 
 def _end(cut: Cut, number: int) -> Side:
@@ -396,14 +384,20 @@ def _deck(view: Canvas, plant: Plant, plan: Plan, cut: Cut) -> None:
         ring = sign * deck.ring_radius_m
         for name, level in RING_LEVEL.items():
             view.circle(ring + sign * RING_APART[name], level, 0.05, 0.2)
-    at = 0.6 * deck.edge_radius_m
-    if view.window[0] > -at:
+
+
+def _milkline(view: Canvas, plant: Plant, plan: Plan) -> None:
+    """What the milkline does, beside where it is drawn on the section of the whole."""
+    line = plant.first(CollectsMilk)
+    if line is None or not plan.deck.rotary:
         return
-    for line in plant.machines(CollectsMilk):
-        view.word(-at, RING_LEVEL["milkline"],
-                  f"milkline {RING_LEVEL['milkline']:+.2f}, falls {line.slope_pct:g} %",
-                  1.5)  # fmt: skip
-        break
+    level = RING_LEVEL["milkline"]
+    for share in (0.6, 0.45, 0.5, 0.4, 0.35):
+        for drop in (0.0, 0.3, -0.3, 0.6, 1.0, 1.4):
+            x, y = view.at(-share * plan.deck.edge_radius_m, level + drop)
+            words = f"milkline {level:+.2f}, falls {line.slope_pct:g} %"
+            if view.free_word(x, y, words, 1.5):
+                return
 
 
 def _pit_long(view: Canvas, plant: Plant, plan: Plan, cut: Cut) -> None:

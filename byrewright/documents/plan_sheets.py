@@ -370,7 +370,7 @@ def works(plant: Plant, made: Sited) -> Drawn:
         if box[0] < x < box[2] and box[1] < y < box[3]:
             r = 0.06
             canvas.circle(x, y, r, 0.25)
-            canvas.tag((x - r, y - r, x + r, y + r), f"{od + 50:.0f} {z:+.2f}", 1.3, far_mm=10)
+            canvas.tag((x - r, y - r, x + r, y + r), f"{od + 50:.0f} {z:+.2f}", 1.5, far_mm=14)
     for room in rooms:
         if room.name != "passage":
             canvas.dimension((room.x2, room.y), (room.x2, room.y2), 7.0)
