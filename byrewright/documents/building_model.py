@@ -47,7 +47,10 @@ def need_ifc() -> None:
 class BuildingModel:
     """One IFC 4 file in the making. Metres, radians, kilograms."""
 
-    def __init__(self, key: str, name: str, about: str, written: datetime) -> None:
+    def __init__(
+        self, key: str, name: str, about: str, written: datetime,
+        north: tuple[float, float] = (0.0, 1.0),
+    ) -> None:  # fmt: skip
         need_ifc()
         import ifcopenshell
         import ifcopenshell.guid
@@ -63,9 +66,9 @@ class BuildingModel:
         header.file_name.author = ("",)
         header.file_name.organization = ("",)
         header.file_name.originating_system = f"byrewright {__version__}"
-        self._frame(name, about)
+        self._frame(name, about, north)
 
-    def _frame(self, name: str, about: str) -> None:
+    def _frame(self, name: str, about: str, north: tuple[float, float]) -> None:
         units = [
             self.make("IfcSIUnit", UnitType=kind, Prefix=prefix, Name=unit)
             for kind, prefix, unit in (
@@ -78,7 +81,7 @@ class BuildingModel:
             "IfcGeometricRepresentationContext", ContextType="Model",
             CoordinateSpaceDimension=3, Precision=1e-5,
             WorldCoordinateSystem=self.axes((0, 0, 0)),
-            TrueNorth=self.make("IfcDirection", DirectionRatios=(0.0, 1.0)),
+            TrueNorth=self.make("IfcDirection", DirectionRatios=north),
         )  # fmt: skip
         self.body = self.make(
             "IfcGeometricRepresentationSubContext", ContextIdentifier="Body", ContextType="Model",

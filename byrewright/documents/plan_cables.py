@@ -15,7 +15,6 @@ from byrewright.place.model import Plan
 from byrewright.plant.plant import Plant
 from byrewright.plant.sited import Sited
 from byrewright.results import Notebook
-from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.cables import CABLE_UNITS, CABLES, Cable, cable_list, cable_rows
 from byrewright.studies.sizing.context import Bench
 
@@ -24,7 +23,7 @@ CONFIRM = "Sections, breakers, earthing and grouping: to be confirmed by a licen
 
 def cables_of(plant: Plant, made: Sited) -> tuple[Cable, ...]:
     """The cable list of a plant."""
-    return cable_list(Bench(plant, default_rulebook(), Notebook("place", plant.site.name)), made)
+    return cable_list(Bench(plant, plant.place_rules(), Notebook("place", plant.site.name)), made)
 
 
 def ways(plant: Plant, made: Sited) -> tuple[list[Canvas], list[str]]:

@@ -15,6 +15,7 @@ from typing import Literal
 from byrewright.documents.ink import INK, PAPER, QUIET, Ink, text_width_mm
 from byrewright.documents.shapes import Letters
 from byrewright.documents.svg import letters_svg, line_svg, n, rule_svg
+from byrewright.place.model import NORMAL, Side
 
 Flat = tuple[float, float]
 Area = tuple[float, float, float, float]
@@ -83,6 +84,8 @@ class Canvas:
     form: Literal["plan", "view", "sketch", "table"] = "plan"
     """The plan of a sheet; one of several views, each with its title and bar; or a sketch or
     table, which are not to scale."""
+    faces: Side = "n"
+    """The side of the plan that faces north."""
     north: bool = False
     """Whether one of several views is seen from above and shows where north is."""
     runs: list[Run] = field(default_factory=list)
@@ -388,17 +391,17 @@ class Canvas:
 
     def north_arrow(self, x: float, y: float) -> list[str]:
         """An arrow to the north."""
-        tip = (-5.0, 0.0) if self.turned else (0.0, -5.0)
-        side = (0.0, 1.4) if self.turned else (1.4, 0.0)
-        points = (
-            f"{n(x + tip[0])},{n(y + tip[1])} {n(x + side[0])},{n(y + side[1])} "
-            f"{n(x - side[0])},{n(y - side[1])}"
+        east, north = NORMAL[self.faces]
+        (ax, ay), (bx, by) = self.at(0, 0), self.at(east, north)
+        ux, uy = (bx - ax) * self.scale / 1000, (by - ay) * self.scale / 1000
+        points = " ".join(
+            f"{n(x + dx)},{n(y + dy)}"
+            for dx, dy in ((5 * ux, 5 * uy), (-1.4 * uy, 1.4 * ux), (1.4 * uy, -1.4 * ux))
         )
         return [
             f'<polygon points="{points}" fill="{INK}"/>',
-            letters_svg(Letters(x - 2 * tip[0] * 0.35 + (2 if self.turned else 0),
-                                y - 2 * tip[1] * 0.35 + (0.7 if self.turned else 1.5), "N", 2.4)),
-        ]  # fmt: skip
+            letters_svg(Letters(x - 2.2 * ux, y - 2.2 * uy + 0.8, "N", 2.4)),
+        ]
 
 
 def _meet(a: Area, b: Area) -> bool:

@@ -10,13 +10,13 @@ from typing import Any
 from byrewright.documents.building_model import BuildingModel, Point
 from byrewright.place import checks
 from byrewright.place.board import WALL_M
-from byrewright.place.model import Body, Laid, Room
+from byrewright.place.model import NORMAL, Body, Laid
 from byrewright.place.walls import Wall, door_middle, walled, walls
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Pipe, Plant
 from byrewright.plant.roles import CollectsMilk, FeedsPulsators, StandsCows, TakesWaste
 from byrewright.plant.sited import Sited
-from byrewright.standards.rulebook import Rulebook, default_rulebook
+from byrewright.standards.rulebook import Rulebook
 
 ABOUT = (
     "Machines are boxes of their stated size, or of one typical for their rating; pipes are as the "
@@ -40,14 +40,15 @@ def plan_ifc(plant: Plant, made: Sited, written: datetime, rules: Rulebook | Non
     Raises:
         IfcMissing: the extra part that writes it is not installed.
     """
-    return _Export(plant, made, written, rules or default_rulebook()).text()
+    return _Export(plant, made, written, rules or plant.place_rules()).text()
 
 
 class _Export:
     def __init__(self, plant: Plant, made: Sited, written: datetime, rules: Rulebook) -> None:
         self.plant, self.made, self.plan, self.rules = plant, made, made.plan, rules
         key = plant.site.id or plant.site.name
-        self.model = BuildingModel(key, plant.site.name, ABOUT, written)
+        north = NORMAL[made.plan.scene.wish.north]
+        self.model = BuildingModel(key, plant.site.name, ABOUT, written, north)
         self.spaces: dict[str, Any] = {}
         self.ports: dict[str, Any] = {}
         self.nested: list[tuple[Any, list[Any]]] = []
@@ -432,6 +433,3 @@ def _arc(bend: list[Point]) -> list[Point]:
     middle = [a[i] + b[i] - corner[i] for i in range(3)]  # the circle's own middle
     x, y, z = (corner[i] + (middle[i] - corner[i]) * share for i in range(3))
     return [a, (x, y, z), b]
-
-
-__all__ = ["Room", "plan_ifc"]

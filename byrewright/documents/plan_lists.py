@@ -12,7 +12,6 @@ from byrewright.place.model import Plan
 from byrewright.plant.plant import Plant
 from byrewright.plant.sited import Sited
 from byrewright.results import Notebook
-from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.place_building import rail_load_kn_m
 from byrewright.studies.sizing.context import Bench
 
@@ -104,7 +103,7 @@ def _pit(plant: Plant, plan: Plan, add: Add) -> None:
     put = add
     deck = plan.deck
     if deck.rotary:
-        bench = Bench(plant, default_rulebook(), Notebook("place", plant.site.name))
+        bench = Bench(plant, plant.place_rules(), Notebook("place", plant.site.name))
         load = rail_load_kn_m(bench)
         if load is not None:
             put("load", "load of the roller track", "hall", 0, 0, 0,
@@ -153,7 +152,7 @@ def _pit(plant: Plant, plan: Plan, add: Add) -> None:
 
 def _machines(plant: Plant, plan: Plan, add: Add) -> None:
     put = add
-    rules = default_rulebook()
+    rules = plant.place_rules()
     margin = rules.number("place.plinth_margin_m")
     share, high = rules.number("place.plinth_mass_share"), rules.number("place.plinth_height_m")
     for body in plan.bodies.values():
@@ -187,7 +186,7 @@ def _machines(plant: Plant, plan: Plan, add: Add) -> None:
 
 def _rest(plant: Plant, made: Sited, add: Add) -> None:
     put = add
-    plan, rules = made.plan, default_rulebook()
+    plan, rules = made.plan, plant.place_rules()
     passage = plan.rooms["passage"]
     for name, kw, volume in checks.warm_rooms(plan, rules.number("place.motor_heat_share")):
         flow = max(

@@ -309,7 +309,7 @@ def room_of(plan: Plan, laid: Laid) -> str:
 
 
 def _pipe_row(plant: Plant, pipe: Pipe, laid: Laid, room: str, lines: Mapping[str, Made]) -> Row:
-    rules = default_rulebook()
+    rules = plant.place_rules()
     high = max((p[2] for p in laid.points), default=0.0)
     low = min((p[2] for p in laid.points), default=0.0)
     service = plant.service_of(pipe) or "not stated"

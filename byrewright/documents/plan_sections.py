@@ -17,7 +17,6 @@ from byrewright.place.model import Body, Plan, Point, Room, Side
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import CollectsMilk
 from byrewright.plant.sited import Sited
-from byrewright.standards.rulebook import default_rulebook
 
 SLAB_M, ROOF_M, BED_M = 0.15, 0.12, 0.25
 NOTES = [
@@ -372,7 +371,7 @@ def _hall_floor(view: Canvas, plan: Plan, cut: Cut, room: Room) -> None:
 
 def _deck(view: Canvas, plant: Plant, plan: Plan, cut: Cut) -> None:
     deck = plan.deck
-    thick = default_rulebook().number("place.deck_thickness_m")
+    thick = plant.place_rules().number("place.deck_thickness_m")
     z = deck.height_m
     for sign in (-1, 1):
         a, b = sorted((sign * deck.inner_radius_m, sign * deck.edge_radius_m))
@@ -403,7 +402,7 @@ def _milkline(view: Canvas, plant: Plant, plan: Plan) -> None:
 def _pit_long(view: Canvas, plant: Plant, plan: Plan, cut: Cut) -> None:
     deck, hall, head = plan.deck, plan.rooms["hall"], plan.rooms["head"]
     half, z = deck.pit_length_m / 2, deck.height_m
-    step = default_rulebook().number("place.pit_steps_m")
+    step = plant.place_rules().number("place.pit_steps_m")
     stairs: list[Flat] = [(hall.x, z), (-half, z)]
     for i in range(1, 6):
         x = -half + step * i / 5

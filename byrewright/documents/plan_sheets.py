@@ -124,6 +124,7 @@ def page_svg(
     frame = ((left, left), (right, left), (right, low), (left, low), (left, left))
     parts = [rect_svg(0, 0, width, height, PAPER), rule_svg(frame, 0.5)]
     for view in views:
+        view.faces = plant.place.north if plant.place else "n"
         if view.form == "view":
             view.heading()
         parts += view.svg()

@@ -11,8 +11,9 @@ import pytest
 
 from byrewright import caches
 from byrewright.commands.common import load
+from byrewright.documents.plan_canvas import Canvas
 from byrewright.documents.plan_set import SET_OUT, SET_OUT_UNITS
-from byrewright.documents.plan_sheets import set_out
+from byrewright.documents.plan_sheets import plan_sheets, plan_svg, set_out
 from byrewright.drafting.draft import intent_of
 from byrewright.drafting.topology import lay_out
 from byrewright.errors import ByrewrightError
@@ -136,6 +137,23 @@ def test_both_hands_are_the_same_centre(layout: str, stalls: int) -> None:
     assert moved[1].plan.bodies["VP1"].y == -moved[0].plan.bodies["VP1"].y
     assert {t: x.length_m for t, x in moved[0].laid.items()} == {
         t: x.length_m for t, x in moved[1].laid.items()}  # fmt: skip
+
+
+def test_north_turns_the_arrow_and_nothing_else() -> None:
+    """Would fail if a plan whose east side faces north were drawn with the arrow up, or laid out
+    otherwise."""
+    plant = briefed("rows", 16)
+    turned = laid_out(plant.model_copy(update={"place": Place(services="over", north="e")}))
+    assert made(turned).laid == made(plant).laid
+    canvas = Canvas((0, 0, 40, 20), 0, 0, 400, 200)
+    found = {}
+    for side in ("n", "e"):
+        canvas.faces = side  # type: ignore[assignment]
+        tip = canvas.north_arrow(10, 10)[0].split('"')[1].split()[0]
+        found[side] = tuple(float(c) for c in tip.split(","))
+    assert found == {"n": (10.0, 5.0), "e": (15.0, 10.0)}
+    sheet = plan_sheets(turned)[0]
+    assert plan_svg(turned, sheet) != plan_svg(plant, plan_sheets(plant)[0])
 
 
 def test_a_users_own_dimensions_shape_the_plan(tmp_path: Path) -> None:

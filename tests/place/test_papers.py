@@ -115,6 +115,8 @@ def test_low_points_gravity_racks_and_dry_rooms_are_measured() -> None:
     deep = min(a[2], b[2]) - 0.5
     sag = replace(vacuum, points=(a, (a[0], a[1], deep), (b[0], a[1], deep), (b[0], b[1], deep), b))
     assert checks.low_points(plan, (sag,))[0].value == pytest.approx(0.5)
+    halves = (replace(sag, points=sag.points[:3]), replace(sag, points=sag.points[2:]))
+    assert checks.low_points(plan, halves) == []  # a drain cock at its lowest parts the line
     flat = replace(vacuum, points=(a, (b[0], a[1], a[2])))
     assert checks.low_points(plan, (flat,)) == []
     dry = next(r for r in plan.rooms.values() if r.dry)
