@@ -10,6 +10,8 @@ VALUES: tuple[Value, ...] = (
     Value("wash.strength_least_share", 0.8, "", "strength of the wash at its end as a share of "
           "what was dosed, least; the label rules", "practice", "common_practice", "limit",
           0.7, 0.9),
+    Value("wash.dry_share", 0.1, "", "share of its time for which a trough may be dry while the "
+          "wash goes round, most", "practice", "common_practice", "limit", 0.0, 0.2),
     Value("wash.left_share", 0.002, "", "rinse water left in vessels as a share of the next "
           "milking's milk, most", "practice", "common_practice", "limit", 0.001, 0.005),
     Value("milk.added_water_pct", 0.5, "%", "water that rinses add to stored milk, most; the "

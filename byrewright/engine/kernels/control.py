@@ -237,6 +237,9 @@ def _sequence(
     g[G_PHASE_LEFT] -= dt
     over = g[G_PHASE_LEFT] <= 0.0
     given_up = g[G_PHASE_LEFT] <= -PHASE_MOST_S
+    goes_round = does == CIRCULATE and F[num[N_Q0] + phase, Q_MAIN] >= ROUND
+    if goes_round and _wash_kg(I, S, num) <= EMPTY_KG:
+        bout[slot, B_DRY_S] += dt  # what went out does not come back in time
     late = g[G_PHASE_LEFT] <= -PUSH_MORE_S
     if does == FLUSH and not late and _milk_kg(I, S, num) > EMPTY_KG:
         over = False

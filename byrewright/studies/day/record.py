@@ -33,6 +33,7 @@ class Bout:
     return_c: float
     strength: float
     left_kg: float
+    dry_s: float
     target_h: float
     operators: int
     washed: bool
@@ -173,8 +174,8 @@ def bout_of(plant: Plant, compiled: Compiled, state: sh.State, number: int, coun
         number // each, one.name, float(b[sh.B_ASKED]), float(b[sh.B_BEGUN]),
         float(b[sh.B_LAST_OFF]), float(b[sh.B_WASH_BEGUN]), float(b[sh.B_WASH_END]),
         float(b[sh.B_STOPPED]), float(b[sh.B_HELD]), float(b[sh.B_KG]), float(b[sh.B_HOT_C]),
-        float(b[sh.B_RETURN_C]), float(b[sh.B_STRENGTH]), float(b[sh.B_LEFT_KG]), one.target_h,
-        one.operators,
+        float(b[sh.B_RETURN_C]), float(b[sh.B_STRENGTH]), float(b[sh.B_LEFT_KG]),
+        float(b[sh.B_DRY_S]), one.target_h, one.operators,
         bool(compiled.tables.I[rows][number % each, 0]), state.out[slot, :count].copy(),
     )  # fmt: skip
 

@@ -101,6 +101,18 @@ def _round(bench: Bench, run: Run, washed: list[Bout], hot: float) -> None:
         formula="dose times the share of the liquid that was made up with product",
         inputs=(bench.rule("wash.strength_least_share"),),
     )  # fmt: skip
+    round_min = sum(s.minutes for s in bench.programme.wash.steps if s.circulates)
+    dry = max(b.dry_s for b in washed) / 60
+    bench.find(
+        "day.wash_dry", "Trough dry while the wash should go round", dry, "min",
+        f"The trough was dry for {dry:.1f} of {round_min:g} min of washing."
+        + ("" if dry <= bench.number("wash.dry_share") * round_min else
+           " More hangs in lines and vessels than the charge holds, or the pumps bring back less "
+           "than goes out: see `wash.circulates`, or make up more wash."),
+        limit=bench.number("wash.dry_share") * round_min, sense="at_most", allowance=0.05,
+        formula="time with nothing in the wash vessels, steps that go round",
+        inputs=(bench.rule("wash.dry_share"),),
+    )  # fmt: skip
     left = max(b.left_kg for b in washed)
     milk = run.milk_l / max(len(run.bouts), 1)
     most = bench.number("wash.left_share") * milk
