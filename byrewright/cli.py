@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from byrewright import __version__
+from byrewright import __version__, cli_site
 
 app = typer.Typer(
     name="byrewright",
@@ -212,35 +212,6 @@ def place(
 
 
 @app.command()
-def readings(
-    plant: PlantPath,
-    files: Annotated[
-        list[Path] | None, typer.Argument(metavar="FILE...", help="CSV or XLSX as exported.")
-    ] = None,
-    map_path: Annotated[
-        Path | None, typer.Option("--map", help="The map (readings.yaml beside the plant).")
-    ] = None,
-    mark: Annotated[
-        list[str] | None,
-        typer.Option(help="When air was let in: fall_off:120-140, s from the file's start."),
-    ] = None,
-    as_json: AsJson = False,
-    strict: Annotated[bool, typer.Option(help="Exit with 1 when a finding fails.")] = False,
-    template: Annotated[bool, typer.Option(help="Print a map to start from.")] = False,
-    keep: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Enter them in the log, taken by NAME.")
-    ] = None,
-) -> None:
-    """Work out instrument files: measured beside predicted, with a verdict."""
-    from byrewright.commands import readings as command
-
-    command.run(
-        plant, files or [], map_path=map_path, marks=mark or [], as_json=as_json, strict=strict,
-        template=template, keep=keep,
-    )  # fmt: skip
-
-
-@app.command()
 def vacuum(
     plant: PlantPath,
     as_json: AsJson = False,
@@ -386,55 +357,6 @@ def watch(
 
 
 @app.command()
-def tests(
-    plant: PlantPath,
-    out: Annotated[
-        Path | None, typer.Option(help="Folder for empty sheets: a workbook and a page.")
-    ] = None,
-    read: Annotated[
-        list[Path] | None, typer.Option(help="Filled-in sheet (.json, .xlsx); may be repeated.")
-    ] = None,
-    unchanged: Annotated[
-        bool, typer.Option(help="Of a sheet of an older revision, take what is unchanged.")
-    ] = False,
-    certificate: Annotated[
-        Path | None, typer.Option(help="Write the certificate (PDF) of what was measured.")
-    ] = None,
-    who: Annotated[str | None, typer.Option(help="Who issues the certificate.")] = None,
-    on: Annotated[
-        str | None, typer.Option("--date", help="Date on it (today's if not given).")
-    ] = None,
-    as_json: AsJson = False,
-    every: Annotated[bool, typer.Option("--all", help="Every row.")] = False,
-    strict: Annotated[bool, typer.Option(help="Exit with 1 when a reading fails.")] = False,
-) -> None:
-    """Test sheets of the plant: make them, read them back, verdicts, the certificate."""
-    from byrewright.commands import tests as command
-
-    command.run(
-        plant, out=out, files=read or [], unchanged=unchanged, certificate=certificate, who=who,
-        on=on, as_json=as_json, every=every, strict=strict,
-    )  # fmt: skip
-
-
-@app.command()
-def log(
-    does: Annotated[str, typer.Argument(metavar="DOES", help="list, verify, out or in")],
-    plant: PlantPath,
-    zip_path: Annotated[
-        Path | None, typer.Argument(metavar="[ZIP]", help="Zip to write (out) or to take in (in).")
-    ] = None,
-    practice: Annotated[bool, typer.Option(help="The log of practice.")] = False,
-    as_json: AsJson = False,
-    every: Annotated[bool, typer.Option("--all", help="Every entry.")] = False,
-) -> None:
-    """The plant's log: look at it, prove that nothing was changed, carry it and merge it."""
-    from byrewright.commands import log as command
-
-    command.run(does, plant, zip_path, practice=practice, as_json=as_json, every=every)
-
-
-@app.command()
 def rehearse(
     plant: PlantPath,
     wrong: Annotated[
@@ -490,6 +412,9 @@ def schema(
     from byrewright.commands import design
 
     design.schema(what)
+
+
+cli_site.register(app)
 
 
 def main() -> None:

@@ -1,0 +1,73 @@
+"""The command `service`: what is due, the visits, a calendar; readings and work entered."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+
+from byrewright.commands.common import (
+    clear_errors,
+    console,
+    load,
+    print_counts,
+    print_findings,
+    print_table,
+    user_name,
+    within,
+    worst_first,
+)
+from byrewright.errors import ByrewrightError
+
+MOST = 20
+
+
+def run(
+    path: Path, *, hours: Sequence[str] = (), done: Sequence[str] = (), who: str | None = None,
+    on: str | None = None, new_meter: bool = False, late_days: float = 14.0,
+    calendar: Path | None = None, as_json: bool = False, every: bool = False,
+) -> None:  # fmt: skip
+    """Enter meters and work done, then print the plan; `calendar` is a file to write."""
+    from byrewright.plant.write import write_bytes
+    from byrewright.site.checks.measured import owner_of
+    from byrewright.site.log import log_of
+    from byrewright.site.upkeep.plan import calendar_of, enter, plan_of
+
+    with clear_errors():
+        within("--late", late_days, 0.0, 365.0, "days")
+        day = _date(on)
+        file, rules = load(path)
+        log = log_of(path, owner_of(file.plant))
+        try:
+            if hours or done:
+                count = enter(
+                    log, file.plant, hours, done, who or user_name(), day, new_meter=new_meter
+                )
+                print(f"{count} entered in {log.name}")
+            entries = log.entries() if log.home.identity() is not None else []
+        finally:
+            log.close()
+        plan = plan_of(file.plant, rules, entries, day, late_days=late_days)
+        if calendar is not None:
+            write_bytes(calendar, calendar_of(plan, file.plant))
+            print(f"{calendar}: {len(plan.visits)} visits")
+        if as_json:
+            print(plan.result.to_json(), end="")
+            return
+        out = console()
+        for table in plan.result.tables:
+            if table.rows:
+                print_table(out, table, most=None if every else MOST)
+        late = [f for f in worst_first(plan.result.findings) if f.verdict in ("fails", "tight")]
+        out.print()
+        print_findings(out, late)
+        print_counts(out, plan.result)
+        for note in plan.result.notes:
+            out.print(note, style="dim")
+
+
+def _date(on: str | None) -> date:
+    try:
+        return date.today() if on is None else date.fromisoformat(on)
+    except ValueError:
+        raise ByrewrightError(f"--date {on}: is no date; write it as 2026-03-31") from None

@@ -1,0 +1,190 @@
+"""Running hours, due dates with their ranges, and visits; pure, days are whole numbers.
+
+Nothing here knows a file: it is given what was read and done, and today.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+LEAST_DAYS = 7.0
+"""Readings of a meter nearer together than this tell no rate (byrewright's own choice)."""
+ONE_SLOPE, FORECAST = 0.10, 0.20
+"""Range of a rate from two readings alone, and of one forecast (byrewright's own choices)."""
+EARLY_SHARE = 0.25
+"""How much of its interval a service may be brought forward to save a visit (own choice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Meter:
+    """A running-hour meter as it was read. `new`: it was replaced and began at this reading."""
+
+    day: float
+    hours: float
+    new: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Rate:
+    """Running hours a day, with its range and where it comes from."""
+
+    h_day: float
+    least: float
+    most: float
+    how: str
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """A service that comes again: after running hours, or after days."""
+
+    machine: str
+    what: str
+    every_h: float | None = None
+    every_days: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """When a task is next due: the day, and the range it lies in. None where nothing tells."""
+
+    task: Task
+    last: float | None
+    day: float | None
+    soonest: float | None
+    latest: float | None
+    every: float | None
+    """Days between two services at the present rate."""
+    how: str
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """One service of a task: due on a day, to be done from `first` to `last`."""
+
+    task: Task
+    due: float
+    first: float
+    last: float
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """A day on which the services of these windows are done."""
+
+    day: float
+    does: tuple[Window, ...]
+
+
+def total_hours(meters: Iterable[Meter]) -> list[tuple[float, float]]:
+    """Day and hours run since the first reading, over replaced meters.
+
+    >>> total_hours([Meter(0, 100), Meter(10, 150), Meter(20, 0, new=True), Meter(30, 40)])
+    [(0, 0.0), (10, 50.0), (20, 50.0), (30, 90.0)]
+    """
+    told: list[tuple[float, float]] = []
+    before: Meter | None = None
+    for one in sorted(meters, key=lambda m: m.day):
+        run = 0.0 if before is None or one.new else one.hours - before.hours
+        told.append((one.day, told[-1][1] + run if told else 0.0))
+        before = one
+    return told
+
+
+def rate_of(meters: Sequence[Meter], forecast_h_day: float | None) -> Rate | None:
+    """Hours a day from readings a week or more apart; from the day's programme without them.
+
+    >>> rate_of([Meter(0, 100), Meter(50, 350), Meter(100, 550)], 6.0)
+    Rate(h_day=4.5, least=4.0, most=5.0, how='from its meter')
+    """
+    told = total_hours(meters)
+    spaced = told[:1]
+    for one in told[1:]:
+        if one[0] - spaced[-1][0] >= LEAST_DAYS:
+            spaced.append(one)
+    if len(spaced) > 1:
+        slopes = [(b[1] - a[1]) / (b[0] - a[0]) for a, b in pairwise(spaced)]
+        mean = (spaced[-1][1] - spaced[0][1]) / (spaced[-1][0] - spaced[0][0])
+        away = ONE_SLOPE * mean if len(slopes) == 1 else 0.0
+        return Rate(mean, min(slopes) - away, max(slopes) + away, "from its meter")
+    if forecast_h_day is None:
+        return None
+    return Rate(
+        forecast_h_day, (1 - FORECAST) * forecast_h_day, (1 + FORECAST) * forecast_h_day,
+        "forecast from the day's programme",
+    )  # fmt: skip
+
+
+def due_of(
+    task: Task, today: float, last: float | None, meters: Sequence[Meter], rate: Rate | None
+) -> Due:
+    """When a task is next due.
+
+    `last` is the day it was done last, or that the machine began; None where nobody said.
+    """
+    if last is None:
+        return Due(task, None, None, None, None, task.every_days, "not known when it was done last")
+    if task.every_days is not None:
+        day = last + task.every_days
+        return Due(task, last, day, day, day, task.every_days, "by the calendar")
+    if task.every_h is None or rate is None or rate.h_day <= 0:
+        return Due(task, last, None, None, None, None, "its hours are not known: read its meter")
+    told = total_hours(meters)
+    run, seen = _run_since(told, last, rate.h_day), max(told[-1][0] if told else last, last)
+    left = task.every_h - run
+    days = [_after(left, r) for r in (rate.h_day, rate.most, rate.least)]
+    day, soonest, latest = (seen + d for d in days)
+    return Due(
+        task, last, day, min(soonest, latest), max(soonest, latest), task.every_h / rate.h_day,
+        rate.how,
+    )  # fmt: skip
+
+
+def _run_since(told: Sequence[tuple[float, float]], last: float, h_day: float) -> float:
+    """Hours run from `last` to the last reading; what lies before the first by the rate."""
+    if not told or last >= told[-1][0]:
+        return 0.0
+    if last <= told[0][0]:
+        return told[-1][1] + (told[0][0] - last) * h_day
+    i = next(i for i, (day, _) in enumerate(told) if day >= last)
+    (d0, h0), (d1, h1) = told[i - 1], told[i]
+    return told[-1][1] - (h0 + (h1 - h0) * (last - d0) / (d1 - d0))
+
+
+def _after(left_h: float, h_day: float) -> float:
+    return left_h / h_day if h_day > 0 else math.inf if left_h > 0 else 0.0
+
+
+def windows(
+    due: Iterable[Due], today: float, horizon_days: float, late_days: float
+) -> list[Window]:
+    """Every service that falls due within the horizon. What is overdue is to be done now."""
+    found = []
+    for one in due:
+        if one.day is None or one.every is None or one.every <= 0:
+            continue
+        day = one.day
+        while day <= today + horizon_days:
+            first, last = day - EARLY_SHARE * one.every, day + late_days
+            found.append(Window(one.task, day, max(min(first, last), today), max(last, today)))
+            day = max(day, today) + one.every
+    return found
+
+
+def fewest_visits(some: Iterable[Window]) -> list[Visit]:
+    """The fewest days on which every window is seen to.
+
+    Optimal: of the windows that are left, the one that ends first needs a day no later than its
+    end, and that day itself serves all others that any earlier day could. Each visit is then
+    brought forward to the middle of what its windows allow together.
+    """
+    left, visits = sorted(some, key=lambda w: (w.last, w.first)), []
+    while left:
+        day = left[0].last
+        now = [w for w in left if w.first <= day]
+        left = [w for w in left if w.first > day]
+        visits.append(Visit((max(w.first for w in now) + day) / 2, tuple(now)))
+    return visits

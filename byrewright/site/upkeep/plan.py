@@ -1,0 +1,264 @@
+"""The service plan of a plant from its log: what is due, and the visits; one result."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import math
+import time
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from byrewright.errors import ByrewrightError
+from byrewright.plant.machine import Machine
+from byrewright.plant.plant import Plant
+from byrewright.plant.problems import nearest
+from byrewright.plant.programme import programme_of
+from byrewright.results import Assumption, Finding, Result, Table, Verdict
+from byrewright.site.log import Entry, Log, New
+from byrewright.site.log.entry import current
+from byrewright.site.upkeep import due as dues
+from byrewright.site.upkeep.due import Due, Meter, Task, Visit
+from byrewright.standards.rulebook import Rulebook
+
+OWN_DAYS = 60.0
+"""Services that come more often are the farm's own people's, no reason for a visit."""
+WORKS = ("runs", "milks", "washes", "pulses")
+HORIZON_DAYS = 365.0
+DAY_S = 86_400.0
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What is due and when somebody comes."""
+
+    today: dt.date
+    dues: tuple[Due, ...]
+    visits: tuple[Visit, ...]
+    result: Result
+
+
+def tasks_of(plant: Plant) -> list[Task]:
+    """Every service that the plant's machines ask for."""
+    return [
+        Task(m.id, u.what, u.every_h, u.every_days)
+        for m in plant.equipment.values()
+        for u in type(m).UPKEEP
+    ]
+
+
+def forecast_h_day(plant: Plant, rules: Rulebook, machine: Machine) -> float | None:
+    """Hours a day that a machine runs by the day's programme; None where it cycles by itself.
+
+    Milkings count at the time the farm wants them finished in.
+    """
+
+    def works(what: str) -> bool:
+        return any(
+            what in mode.does and plant.position(name, machine.id) in WORKS
+            for name, mode in plant.modes.items()
+        )
+
+    if works("idle") or not any(works(w) for w in ("milking", "wash", "rinse")):
+        return None
+    day = programme_of(plant, rules)
+    hours = sum(m.target_h for m in day.milkings) if works("milking") else 0.0
+    wash_h = sum(s.minutes for s in day.wash.steps) / 60.0
+    return hours + (wash_h * day.washes_a_day if works("wash") or works("rinse") else 0.0)
+
+
+def plan_of(
+    plant: Plant, rules: Rulebook, entries: Sequence[Entry], today: dt.date, *,
+    late_days: float = 14.0,
+) -> Plan:  # fmt: skip
+    """The plan for the year from today on."""
+    now = float(today.toordinal())
+    told = current(entries)
+    began = min((_day(e.at) for e in told), default=None)
+    meters = {m: _meters(told, m) for m in plant.equipment}
+    done = {(e.tag, str(e.data["what"])): _day(e.at)
+            for e in sorted(told, key=lambda e: e.at) if e.kind == "part"}  # fmt: skip
+    found = []
+    for task in tasks_of(plant):
+        machine = plant.equipment[task.machine]
+        rate = dues.rate_of(meters[machine.id], forecast_h_day(plant, rules, machine))
+        last = done.get((task.machine, task.what), began)
+        found.append(dues.due_of(task, now, last, meters[machine.id], rate))
+    mine = [d for d in found if d.every is not None and d.every < OWN_DAYS]
+    ours = [d for d in found if d not in mine]
+    windows = dues.windows(ours, now, HORIZON_DAYS, late_days)
+    visits = tuple(dues.fewest_visits(windows))
+    return Plan(
+        today, tuple(found), visits, _result(plant, ours, mine, visits, now, late_days, began)
+    )
+
+
+def enter(
+    log: Log, plant: Plant, hours: Iterable[str], done: Iterable[str], who: str, on: dt.date,
+    *, new_meter: bool = False,
+) -> int:  # fmt: skip
+    """Enter readings of meters ("VP1=1240") and services done ("VP1: belts and coupling").
+
+    Raises:
+        ByrewrightError: one is not written so, no such machine or service, or a meter goes back.
+        LogRefused, LogTrouble, LogDamaged
+    """
+    if not who.strip():
+        raise ByrewrightError("--who: say who read or did it, by name")
+    at = time.mktime(on.timetuple()) + DAY_S / 2
+    known = current(log.entries("hours")) if log.home.identity() else []
+    news = [_hours(plant, text, known, at, who, new_meter) for text in hours]
+    news += [_done(plant, text, at, who) for text in done]
+    return len(log.append(news))
+
+
+def _hours(plant: Plant, text: str, known: Sequence[Entry], at: float, who: str, new: bool) -> New:
+    tag, _, told = text.partition("=")
+    machine = _machine(plant, tag.strip(), text)
+    try:
+        hours = float(told.replace(",", "."))
+    except ValueError:
+        hours = -1.0
+    if not 0.0 <= hours < math.inf:
+        raise ByrewrightError(f"--hours {text}: write the machine and its meter, such as VP1=1240")
+    before = [m for m in _meters(known, machine.id) if m.day <= _day(at)]
+    if before and hours < before[-1].hours and not new:
+        when = dt.date.fromordinal(int(before[-1].day))
+        raise ByrewrightError(
+            f"--hours {text}: is less than the {before[-1].hours:g} h read on {when}; read it "
+            "again, or say --new-meter where the meter was replaced"
+        )
+    return New("hours", at, machine.id, who, {"hours": hours, "new_meter": new},
+               uid=_uid("hours", text, who, at))  # fmt: skip
+
+
+def _done(plant: Plant, text: str, at: float, who: str) -> New:
+    tag, _, what = (p.strip() for p in text.partition(":"))
+    machine = _machine(plant, tag, text)
+    asked = [u.what for u in type(machine).UPKEEP]
+    if what not in asked:
+        raise ByrewrightError(
+            f"--done {text}: {machine.id} has no such service; it has {'; '.join(asked) or 'none'}"
+        )
+    return New("part", at, machine.id, who, {"what": what, "action": "done"},
+               uid=_uid("part", text, who, at))  # fmt: skip
+
+
+def _uid(*told: object) -> str:
+    return hashlib.sha256(repr(told).encode()).hexdigest()[:32]
+
+
+def _machine(plant: Plant, tag: str, text: str) -> Machine:
+    found = plant.equipment.get(tag)
+    if found is None:
+        raise ByrewrightError(f"{text}: the plant has no machine {tag}"
+                              f"{nearest(tag, plant.equipment)}")  # fmt: skip
+    return found
+
+
+def _day(at: float) -> float:
+    return float(dt.date.fromtimestamp(at).toordinal())
+
+
+def _meters(entries: Iterable[Entry], tag: str) -> list[Meter]:
+    return sorted(
+        (Meter(_day(e.at), float(e.data["hours"]), bool(e.data.get("new_meter")))
+         for e in entries if e.kind == "hours" and e.tag == tag),
+        key=lambda m: m.day,
+    )  # fmt: skip
+
+
+def date_of(day: float | None) -> str:
+    """A day as people write it; "" where it is not known or beyond all calendars."""
+    far = day is None or not math.isfinite(day) or day >= dt.date.max.toordinal()
+    return "" if day is None or far else dt.date.fromordinal(int(day)).isoformat()
+
+
+def _interval(task: Task) -> str:
+    return f"{task.every_h:g} h" if task.every_h is not None else f"{task.every_days:g} days"
+
+
+def _verdict(one: Due, now: float, late_days: float) -> tuple[Verdict, str]:
+    if one.day is None:
+        return "unknown", f"{one.how}."
+    if one.day >= now:
+        return "holds", f"due on {date_of(one.day)}."
+    late = now - one.day
+    return ("tight" if late <= late_days else "fails"), f"overdue by {late:.0f} days."
+
+
+def _result(
+    plant: Plant, ours: Sequence[Due], mine: Sequence[Due], visits: Sequence[Visit], now: float,
+    late_days: float, began: float | None,
+) -> Result:  # fmt: skip
+    findings = []
+    for one in ours:
+        verdict, says = _verdict(one, now, late_days)
+        findings.append(Finding(
+            key="service.due", subject=f"{one.task.machine}: {one.task.what}", title="Service",
+            value=None if one.day is None else one.day - now, unit="days",
+            sentence=f"{one.task.machine}: {one.task.what}, every {_interval(one.task)}: {says}",
+            verdict=verdict, formula="last done + interval", source="the kinds' upkeep",
+            known="common_practice", missing=(one.how,) if verdict == "unknown" else (),
+        ))  # fmt: skip
+    order = sorted(ours, key=lambda d: (d.day is None, d.day or 0.0))
+    due = Table(
+        "service.due", "What is due, the soonest first",
+        ("machine", "service", "every", "last", "due", "from", "to", "how known"), ("",) * 8,
+        tuple((d.task.machine, d.task.what, _interval(d.task), date_of(d.last), date_of(d.day),
+               date_of(d.soonest), date_of(d.latest), d.how) for d in order),
+    )  # fmt: skip
+    trips = Table(
+        "service.visits", "The fewest visits that are in time, for a year", ("visit", "day", "does",
+        "machines"), ("",) * 4,
+        tuple((i, date_of(v.day), f"{len(v.does)} services",
+               ", ".join(sorted({w.task.machine for w in v.does})))
+              for i, v in enumerate(visits, 1)),
+        f"In time: from a quarter of its interval before a service is due to {late_days:g} days "
+        "after, counted from the due dates as they are now, not from the visit before. No plan of "
+        "fewer visits keeps all of these windows; what is overdue is done on the first.",
+    )  # fmt: skip
+    own = Table(
+        "service.own", "By the farm's own people", ("machine", "service", "every"), ("",) * 3,
+        tuple((d.task.machine, d.task.what, _interval(d.task)) for d in mine),
+        f"What comes again within {OWN_DAYS:g} days is no reason for a visit.",
+    )  # fmt: skip
+    since = (
+        "nothing is in the log: say what was done with --done"
+        if began is None
+        else (
+            f"what nobody entered as done counts from {date_of(began)}, the first entry of the log"
+        )
+    )
+    return Result(
+        "service", plant.site.name, tuple(findings), (due, trips, own),
+        assumptions=(
+            Assumption("service", "share of its interval that a service may be early",
+                       dues.EARLY_SHARE, "", "to save visits"),
+            Assumption("service", "range of a forecast rate", dues.FORECAST, "",
+                       "until a meter was read twice"),
+        ),
+        notes=(since + ".",),
+    )  # fmt: skip
+
+
+def calendar_of(plan: Plan, plant: Plant) -> bytes:
+    """The visits as a calendar file (iCalendar, RFC 5545): the same plan gives the same bytes."""
+    from icalendar import Calendar, Event
+
+    book = Calendar()
+    book.add("prodid", "-//byrewright//service//EN")
+    book.add("version", "2.0")
+    stamp = dt.datetime.combine(plan.today, dt.time(), dt.UTC)
+    for visit in plan.visits:
+        tasks = ((w.task.machine, w.task.what, date_of(w.due)) for w in visit.does)
+        lines = [f"{machine}: {what} (due {day})" for machine, what, day in sorted(tasks)]
+        event = Event()
+        event.add("uid", _uid(plant.site.id or plant.site.name, visit.day, lines) + "@byrewright")
+        event.add("dtstamp", stamp)
+        event.add("dtstart", dt.date.fromordinal(int(visit.day)))
+        event.add("summary", f"Service, {len(lines)} items: {plant.site.name}")
+        event.add("description", "\n".join(lines))
+        book.add_component(event)
+    made: bytes = book.to_ical()
+    return made

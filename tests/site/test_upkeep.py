@@ -1,0 +1,161 @@
+"""Service: hours from meters, due dates with ranges, the fewest visits, the calendar."""
+
+from __future__ import annotations
+
+import datetime as dt
+from itertools import combinations
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from icalendar import Calendar
+
+from byrewright.commands import service as command
+from byrewright.errors import ByrewrightError
+from byrewright.plant.read import read_plant_text
+from byrewright.site.log import Log, Owner
+from byrewright.site.upkeep.due import (
+    Meter,
+    Rate,
+    Task,
+    Window,
+    due_of,
+    fewest_visits,
+    rate_of,
+    total_hours,
+    windows,
+)
+from byrewright.site.upkeep.plan import calendar_of, enter, plan_of
+from byrewright.standards.rulebook import default_rulebook
+from tests.plant.small import SMALL
+
+BELTS = Task("VP1", "belts", every_h=500.0)
+YEARLY = Task("V1", "seat", every_days=365.0)
+
+
+@pytest.fixture
+def log(tmp_path: Path) -> Any:
+    """An empty log."""
+    one = Log(tmp_path / "log.sqlite", Owner("plant-1", "(invented) one"))
+    yield one
+    one.close()
+
+
+def needed(some: list[Window]) -> int:
+    """The fewest days by trying all: only the ends of windows need be tried."""
+    ends = sorted({w.last for w in some})
+    for count in range(len(ends) + 1):
+        for days in combinations(ends, count):
+            if all(any(w.first <= d <= w.last for d in days) for w in some):
+                return count
+    raise AssertionError
+
+
+@given(st.lists(st.tuples(st.integers(0, 60), st.integers(0, 25)), max_size=8))
+def test_no_plan_has_fewer_visits(told: list[tuple[int, int]]) -> None:
+    """Would fail if a visit were planned that could be saved, or a service were out of time."""
+    some = [Window(YEARLY, a, float(a), float(a + n)) for a, n in told]
+    visits = fewest_visits(some)
+    assert len(visits) == needed(some)
+    assert sorted(w.first for v in visits for w in v.does) == sorted(w.first for w in some)
+    assert all(w.first <= v.day <= w.last for v in visits for w in v.does)
+
+
+def test_due_by_hours_follows_the_meter_and_its_range() -> None:
+    """Would fail if a pump's belts were planned by the calendar though its meter tells."""
+    meters = [Meter(0, 1000), Meter(50, 1200), Meter(100, 1450)]
+    rate = rate_of(meters, 6.0)
+    assert rate is not None and (rate.h_day, rate.least, rate.most) == (4.5, 4.0, 5.0)
+    one = due_of(BELTS, 100, 50, meters, rate)
+    assert (one.day, one.soonest, one.latest) == pytest.approx((155.6, 150, 162.5), abs=0.1)
+    assert due_of(BELTS, 100, 25, meters, rate).day == pytest.approx(100 + 150 / 4.5)
+    forecast = rate_of(meters[:1], 6.0)
+    assert forecast == Rate(6.0, pytest.approx(4.8), pytest.approx(7.2),
+                            "forecast from the day's programme")  # fmt: skip
+    assert due_of(BELTS, 100, 0, [], forecast).day == pytest.approx(500 / 6.0)
+    assert due_of(BELTS, 100, 0, [], None).day is None
+    assert due_of(BELTS, 100, None, meters, rate).day is None
+    assert rate_of([Meter(0, 0), Meter(2, 40)], None) is None, "two days tell no rate"
+
+
+@given(st.lists(st.floats(0, 100), min_size=1, max_size=6), st.integers(0, 5))
+def test_hours_never_run_backwards_over_a_new_meter(steps: list[float], at: int) -> None:
+    """Would fail if a replaced meter made a machine younger or older."""
+    meters, hours, run = [], 5000.0, 0.0
+    for day, step in enumerate(steps):
+        hours, new = (0.0, True) if day == at and day else (hours + step, False)
+        run += 0.0 if new or not day else step
+        meters.append(Meter(day, hours, new))
+    assert total_hours(meters)[-1][1] == pytest.approx(run)
+
+
+def test_what_comes_again_comes_again_and_what_is_overdue_comes_now() -> None:
+    """Would fail if the second service of a year were left out, or an overdue one put off."""
+    quarter = due_of(Task("C1", "condenser", every_days=90.0), 0, -30.0, [], None)
+    late = due_of(YEARLY, 0, -500.0, [], None)
+    found = windows([quarter, late], 0, 365, 14)
+    assert [w.due for w in found if w.task.machine == "C1"] == [60, 150, 240, 330]
+    first = fewest_visits(found)[0]
+    assert first.day == 0 and [w.task.machine for w in first.does] == ["V1"]
+
+
+def test_the_plan_of_a_plant_and_its_calendar(log: Log) -> None:
+    """Would fail if work entered did not move its date, or the calendar lost a visit."""
+    plant, rules, today = read_plant_text(SMALL).plant, default_rulebook(), dt.date(2026, 6, 1)
+    by_days = {f.verdict for f in plan_of(plant, rules, [], today).result.findings}
+    assert by_days == {"unknown"}
+    enter(log, plant, ["VP1=100"], [], "anna", dt.date(2026, 3, 1))
+    assert enter(log, plant, ["VP1=560"], [], "anna", today) == 1
+    assert enter(log, plant, ["VP1=560"], [], "anna", today) == 0, "entered twice, stands once"
+    before = plan_of(plant, rules, log.entries(), today)
+    belts = next(d for d in before.dues if d.task.what == "belts and coupling")
+    assert belts.day == pytest.approx(today.toordinal() + 40 / (460 / 92))
+    enter(log, plant, [], ["VP1: belts and coupling"], "anna", today)
+    after = plan_of(plant, rules, log.entries(), today)
+    again = next(d for d in after.dues if d.task == belts.task)
+    assert again.day == pytest.approx(today.toordinal() + 100)
+    text = calendar_of(after, plant)
+    assert text == calendar_of(after, plant)
+    events = Calendar.from_ical(text).walk("VEVENT")
+    assert [e["dtstart"].dt.toordinal() for e in events] == [int(v.day) for v in after.visits]
+    assert "belts and coupling" in "".join(str(e["description"]) for e in events)
+
+
+@pytest.mark.parametrize(
+    ("hours", "done", "who", "words"),
+    [
+        ("VP1=400", "", "a", "less than the 500 h read on 2026-03-01"),
+        ("VP1=soon", "", "a", "such as VP1=1240"),
+        ("VP1=nan", "", "a", "such as VP1=1240"),
+        ("VP9=4", "", "a", "no machine VP9"),
+        ("", "VP1: polish", "a", "no such service; it has"),
+        ("VP1=600", "", " ", "by name"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_entered_is_refused(
+    log: Log, hours: str, done: str, who: str, words: str
+) -> None:
+    """Would fail if a slip of the finger became a machine's age."""
+    plant, day = read_plant_text(SMALL).plant, dt.date(2026, 4, 1)
+    enter(log, plant, ["VP1=500"], [], "anna", dt.date(2026, 3, 1))
+    with pytest.raises(ByrewrightError, match=words):
+        enter(log, plant, [hours] if hours else [], [done] if done else [], who, day)
+    assert len(log.entries()) == 1
+    assert enter(log, plant, ["VP1=0"], [], "a", day, new_meter=True) == 1
+
+
+def test_the_command_enters_plans_and_writes(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Would fail if the command lost what was entered, or wrote no calendar."""
+    path = tmp_path / "plant.yaml"
+    path.write_text(SMALL, encoding="utf-8")
+    command.run(path, hours=["VP1=100"], who="anna", on="2026-03-01",
+                calendar=tmp_path / "visits.ics")  # fmt: skip
+    said = capsys.readouterr().out
+    assert "1 entered" in said and "The fewest visits" in said
+    assert (tmp_path / "visits.ics").read_bytes().startswith(b"BEGIN:VCALENDAR")
+    with pytest.raises(SystemExit, match="2"):
+        command.run(path, on="tomorrow")
