@@ -11,7 +11,7 @@ from collections import OrderedDict
 from collections.abc import Callable, Hashable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, cast
 
 from byrewright.documents.format import System
 from byrewright.errors import ByrewrightError
@@ -19,7 +19,11 @@ from byrewright.results import Result
 from byrewright.web.folder import Opened
 
 if TYPE_CHECKING:
+    from byrewright.documents.shapes import Layout
+    from byrewright.documents.sheets import Sheet
     from byrewright.studies.routes.turn import Turned
+    from byrewright.web.frame import Visit
+    from byrewright.web.markup import Html
 
 KEPT = 120
 WORKERS = 2
@@ -135,6 +139,22 @@ class Answers:
             share = Share(job)
         (self._long if long else self._quick).submit(_run, job, work)
         return share
+
+    def at_once(self, key: Hashable, make: Callable[[], Any]) -> Any:
+        """What `make` gives, made here and now the first time and kept: for what takes
+        milliseconds and is the same for every visitor."""
+        with self._lock:
+            job = self._jobs.get(key)
+            if job is not None:
+                self._jobs.move_to_end(key)
+                return job.value
+        job = Job(state="done", value=make())
+        job.ended.set()
+        with self._lock:
+            self._jobs[key] = job
+            while len(self._jobs) > KEPT:
+                self._jobs.popitem(last=False)
+        return job.value
 
     def known(self, key: Hashable) -> Share | None:
         """The work of a question, where it was asked before."""
@@ -269,6 +289,25 @@ def laid_out(answers: Answers, opened: Opened, sheet: str, units: System = "metr
 
     return answers.ask(("layout", opened.digest, sheet, units),
                        lambda job: layout(opened.plant, sheet, units))  # fmt: skip
+
+
+def sheets(answers: Answers, opened: Opened) -> tuple[Sheet, ...]:
+    """The sheets of a plant."""
+    from byrewright.documents.schematic import sheets_for
+
+    made = answers.at_once(("sheets", opened.digest), lambda: tuple(sheets_for(opened.plant)))
+    return cast("tuple[Sheet, ...]", made)
+
+
+def drawn(v: Visit, laid: Layout, sheet: str, box_id: str, label: str) -> Html:
+    """A drawing to touch (`drawing.drawing`), made once for all who read it alike."""
+    from byrewright.web.drawing import drawing
+
+    opened = v.opened
+    assert opened is not None
+    key = ("drawing", opened.digest, sheet, v.units, v.t.language, box_id, label)
+    made = v.site.answers.at_once(key, lambda: drawing(opened.plant, laid, box_id, v.t, label))
+    return cast("Html", made)
 
 
 @dataclass(frozen=True)

@@ -26,6 +26,8 @@ from byrewright.web.texts import Texts
 
 FIELD_MM = {"wide": (300.0, 190.0), "power": (300.0, 200.0)}
 """Field that sheets are laid out for on a screen."""
+GAP = " "
+"""Between the letters of a symbol, so that what is seen is read as words."""
 CORNER_MM = (96.0, 54.0)
 """How much of a sheet a small picture shows."""
 
@@ -146,7 +148,7 @@ def _machine(plant: Plant, placed: Placed, t: Texts, still: bool = False) -> Htm
         return "tag" if place == 0 else "word"
 
     words = [
-        Html(f'<g class="{kind(i)}">{inked(letters_svg(w))}</g>')
+        Html(GAP + f'<g class="{kind(i)}">{inked(letters_svg(w))}</g>')
         for i, w in enumerate(placed.words)
     ]
     box = rect_svg(placed.x, placed.y, placed.w, placed.h, "none")
@@ -163,6 +165,7 @@ def _machine(plant: Plant, placed: Placed, t: Texts, still: bool = False) -> Htm
         "g",
         inner,
         data_machine=placed.machine,
+        data_tag=placed.words[0].text if placed.words else None,
         data_key=placed.key,
         data_act="pick",
         data_value=f"machine {placed.machine}",

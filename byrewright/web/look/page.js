@@ -163,7 +163,10 @@
         g.querySelectorAll(".level,.reading").forEach(x => x.remove());
         if (!one || !symbol || !g.dataset.key || g.tabIndex < 0) return;
         g.dataset.label = g.dataset.label || g.getAttribute("aria-label");
-        g.setAttribute("aria-label", [g.dataset.label, one.warm, one.text].filter(x => x).join(" "));
+        // seen and said in the same order: tag, readings, then the words that show from near
+        const label = g.dataset.label, tag = label.startsWith(g.dataset.tag) ? g.dataset.tag : "";
+        g.setAttribute("aria-label", [tag, one.warm, one.text].filter(x => x).join(" ") + (tag ? "" : " ") + label.slice(tag.length));
+        let last = g.querySelector(":scope > .tag") || g.lastChild;
         const b = symbol.getBBox(), ns = "http://www.w3.org/2000/svg";
         const r = document.createElementNS(ns, "rect");
         for (const [k, v] of Object.entries({ class: "level", x: b.x, width: b.width, y: b.y + b.height * (1 - one.share), height: b.height * one.share })) r.setAttribute(k, v);
@@ -171,7 +174,7 @@
         [one.warm, one.text].forEach((text, i) => {
           const t = document.createElementNS(ns, "text");
           t.setAttribute("class", "reading"); t.setAttribute("x", b.x + b.width / 2); t.setAttribute("y", b.y - 1.2); t.setAttribute("dy", `${-1.1 * i}em`);
-          t.setAttribute("text-anchor", "middle"); t.textContent = text; g.append(t);
+          t.setAttribute("text-anchor", "middle"); t.textContent = text; last.after(" ", t); last = t;
         });
       });
     },

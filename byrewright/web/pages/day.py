@@ -15,7 +15,7 @@ from byrewright.documents.turn_strip import HEIGHT_MM, WIDTH_MM, strip_window, t
 from byrewright.plant.farm import minutes
 from byrewright.results import Result
 from byrewright.web import drawing
-from byrewright.web.answers import DayAnswer, Share, day, flows, laid_out
+from byrewright.web.answers import DayAnswer, Share, day, drawn, flows, laid_out
 from byrewright.web.figures import INKS, Line, figure_table, timeline
 from byrewright.web.folder import NotServed, Opened
 from byrewright.web.frame import (
@@ -260,9 +260,7 @@ class DayView:
         if self.laid is None:
             return None
         return [
-            drawing.drawing(
-                self.opened.plant, self.laid, BOX, self.v.t, self.v.t("played.drawing")
-            ),
+            drawn(self.v, self.laid, SHEET, BOX, self.v.t("played.drawing")),
             drawing.legend(self.laid.services, self.v.t),
         ]
 

@@ -8,12 +8,11 @@ from fastapi import Request
 from nicegui import ui
 
 from byrewright.documents.format import prose, words
-from byrewright.documents.schematic import sheets_for
 from byrewright.documents.shapes import Layout
 from byrewright.documents.sheets import pipe_sheets
 from byrewright.results import Result, Table
 from byrewright.web import drawing
-from byrewright.web.answers import Share, failure_trace, laid_out
+from byrewright.web.answers import Share, drawn, failure_trace, laid_out, sheets
 from byrewright.web.figures import Line, figure_table, timeline
 from byrewright.web.frame import (
     Live,
@@ -173,9 +172,11 @@ class FailuresView:
     def _picture(self) -> Child:
         if self.laid is None or not self.pick:
             return None
-        title = next(s.title for s in sheets_for(self.opened.plant) if s.key == self.sheet)
+        title = next(
+            s.title for s in sheets(self.v.site.answers, self.opened) if s.key == self.sheet
+        )
         label = self.v.t("failing.drawing", sheet=title)
-        made = drawing.drawing(self.opened.plant, self.laid, BOX, self.v.t, label)
+        made = drawn(self.v, self.laid, self.sheet, BOX, label)
         return [tag("p", label, cls="small quiet"), made]
 
     # what a visitor does ---------------------------------------------------------------------
@@ -216,9 +217,9 @@ class FailuresView:
             self.picture.draw()
             return
         home = pipe_sheets(plant)
-        sheets = [home[p.id] for p in plant.pipes_at(machine)] or ["power"]
-        have = [s.key for s in sheets_for(plant)]
-        self.sheet = next((s for s in sheets if s in have), have[0])
+        shown = [home[p.id] for p in plant.pipes_at(machine)] or ["power"]
+        have = [s.key for s in sheets(self.v.site.answers, self.opened)]
+        self.sheet = next((s for s in shown if s in have), have[0])
         job = await finish(laid_out(self.v.site.answers, self.opened, self.sheet, self.v.units))
         self.laid = job.value if job.state == "done" else None
         self.picture.draw()

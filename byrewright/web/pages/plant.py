@@ -10,7 +10,6 @@ from fastapi import Request
 from nicegui import ui
 
 from byrewright.documents.format import words
-from byrewright.documents.schematic import sheets_for
 from byrewright.documents.shapes import Layout
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Pipe
@@ -18,7 +17,7 @@ from byrewright.results import Result
 from byrewright.studies.routes.turn import FLUIDS, Turned, choices
 from byrewright.studies.routes.words import said
 from byrewright.web import drawing
-from byrewright.web.answers import flows, laid_out
+from byrewright.web.answers import drawn, flows, laid_out, sheets
 from byrewright.web.frame import (
     Live,
     Site,
@@ -62,7 +61,7 @@ class PlantView:
     def __init__(self, v: Visit) -> None:
         assert v.opened is not None
         self.v, self.opened, self.plant = v, v.opened, v.opened.plant
-        self.sheets = sheets_for(self.plant)
+        self.sheets = sheets(v.site.answers, self.opened)
         keys = [s.key for s in self.sheets]
         asked = v.query.get("sheet", "")
         self.sheet = asked if asked in keys else keys[0]
@@ -283,7 +282,7 @@ class PlantView:
         sheet = next(s for s in self.sheets if s.key == self.sheet)
         services = self.laid.services or ("power",)
         return [
-            drawing.drawing(self.plant, self.laid, BOX, t, t("plant.drawing", sheet=sheet.title)),
+            drawn(self.v, self.laid, self.sheet, BOX, t("plant.drawing", sheet=sheet.title)),
             drawing.legend(services, t),
             machine_list(self.plant, self.laid, t),
             [tag("p", note, cls="small quiet") for note in self.laid.notes],

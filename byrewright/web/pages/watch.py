@@ -16,7 +16,7 @@ from byrewright.site.door import Heard
 from byrewright.site.log import World
 from byrewright.site.watch import Shown, Snapshot
 from byrewright.web import drawing
-from byrewright.web.answers import laid_out
+from byrewright.web.answers import laid_out, sheets
 from byrewright.web.frame import Live, Site, Visit, finish, later, plant_page, say
 from byrewright.web.live import PRIORITY
 from byrewright.web.markup import Child, Html, tag
@@ -108,7 +108,6 @@ class WatchView:
 
     async def draw_pictures(self, shown: Snapshot) -> None:
         """The small pictures of where, one sheet after another until one shows the machine."""
-        from byrewright.documents.schematic import sheets_for
 
         new = {a.machine for a in shown.alarms if a.machine} - set(self.pictures)
         for machine in new:
@@ -117,7 +116,7 @@ class WatchView:
             plant = self.opened.plant
             stands = plant.equipment.get(machine)
             at = str(getattr(stands, "on", machine)) if stands else machine  # a sensor sits on it
-            for sheet in sheets_for(plant):
+            for sheet in sheets(self.v.site.answers, self.opened):
                 job = await finish(
                     laid_out(self.v.site.answers, self.opened, sheet.key, self.v.units)
                 )
