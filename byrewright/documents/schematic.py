@@ -28,6 +28,7 @@ PAGES = {"A4": (297.0, 210.0), "A3": (420.0, 297.0)}
 BORDER_MM, FOOT_MM, INSET_MM = 8.0, 19.0, 5.0
 FITS_A4 = 0.86  # least scale at which the smaller page is still read with ease
 INVENTED = "(invented)"
+NOTES_SHOWN = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,19 +149,10 @@ def _legend(
         )
     if mode:
         notes.insert(1, "Filled valve or leg: shut. Filled mark: runs.")
-    for i, text in enumerate(notes[:2]):
-        parts.append(
-            letters_svg(
-                Letters(
-                    BORDER_MM + 4,
-                    top + (17.2 if len(notes) == 1 else 15.2 + 2.5 * i),
-                    text,
-                    1.8,
-                    "start",
-                    colour=QUIET,
-                )
-            )
-        )
+    shown = notes[:NOTES_SHOWN]
+    for i, text in enumerate(reversed(shown)):
+        y = top + 17.7 - 2.3 * i
+        parts.append(letters_svg(Letters(BORDER_MM + 4, y, text, 1.7, "start", colour=QUIET)))
     return parts
 
 

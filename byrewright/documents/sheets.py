@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 from byrewright.documents.format import drawn_system, key_figure, shown, words
 from byrewright.documents.ink import ink_of, text_width_mm
+from byrewright.documents.instruments import moved_by_air, valve_words, with_instruments
 from byrewright.documents.layered import Box, Run, Tie, acyclic, arrange, ranks, straightened
 from byrewright.documents.shapes import Layout, Letters, Placed, Point, Routed
 from byrewright.documents.symbols import symbol
@@ -203,7 +204,11 @@ def _spot(machine: Machine, key: str) -> Spot:
         three = len(machine.ports()) == 3
         duty = words(str(getattr(machine, "duty", "")))
         return Spot(
-            key, machine.id, "valve_three" if three else "valve", (machine.id + many, duty), three
+            key,
+            machine.id,
+            "valve_three" if three else "valve",
+            (machine.id + many, *([duty] if duty else []), valve_words(machine)),
+            three,
         )
     if kind.SYMBOL == "check":
         return Spot(key, machine.id, "check", (machine.id + many,))
@@ -388,17 +393,11 @@ def _composed(
         top += high + BAND_GAP_MM
     seen = {r.service for r in layout.routed}
     if sheet.key == "air":
-        layout.notes = tuple(_moves(plant))
+        layout.notes = tuple(moved_by_air(plant))
+    order = [s.key for s in SHEETS]
+    layout.notes += with_instruments(plant, layout, sheet.key, pipe_sheets(plant), order)
     layout.services = tuple(s for s in EVERY_SHEET.services if s in seen)
     return layout
-
-
-def _moves(plant: Plant) -> Iterable[str]:
-    for store in plant.able("stores air"):
-        moved = [m.id for m in plant.equipment.values() if store.id in m.air_from]
-        if moved:
-            more = f" and {len(moved) - 12} more" if len(moved) > 12 else ""
-            yield f"{store.id} also moves {', '.join(moved[:12])}{more}: see the schedule."
 
 
 def _placed(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 from xml.etree import ElementTree
 
 import pytest
@@ -19,15 +20,15 @@ from byrewright.documents.ink import (
 )
 from byrewright.documents.layered import acyclic, ranks, straightened
 from byrewright.documents.schematic import Issue, schematic_layout, schematic_svg, sheets_for
-from byrewright.documents.shapes import Letters
+from byrewright.documents.shapes import Circle, Letters
 from byrewright.documents.sheets import SHEETS, pipe_sheets, sheet_of
 from byrewright.documents.symbols import SYMBOLS, symbol
 from byrewright.plant.machine import SERVICES, kinds
 from byrewright.plant.plant import Plant
 from byrewright.plant.problems import PlantError
 from byrewright.plant.read import read_plant
-from tests.documents.tidy import faults
-from tests.plants import rotary, rows
+from tests.documents.tidy import faults, meet, pieces
+from tests.plants import machine, rotary, rows
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 RANDOM_PLANTS = 6  # each lays out five sheets; more would slow the suite
@@ -174,3 +175,31 @@ def test_ranks_point_every_forward_tie_to_a_higher_column(pairs: list[tuple[int,
 def test_straight_runs_are_one_piece() -> None:
     """Would fail if needless corners were kept on a straight pipe."""
     assert straightened([(0, 0), (1, 0), (1, 0), (3, 0), (3, 2)]) == [(0, 0), (3, 0), (3, 2)]
+
+
+@pytest.mark.parametrize("make", [rotary, rows])
+def test_every_instrument_is_on_one_sheet_and_on_nothing_else(make: Any) -> None:
+    """A sensor would be missing from the drawings, or its bubble stand on a symbol or a pipe."""
+    plant = make()
+    extra = {
+        f"SN{i}": machine(f"SN{i}", "sensor", measures=m, on=on)
+        for i, (m, on) in enumerate(
+            (("vacuum", "DT1"), ("level", "RC1"), ("temperature", "TK1"), ("current", "VP1")), 90
+        )
+    }  # fmt: skip
+    plant = plant.model_copy(update={"equipment": {**plant.equipment, **extra}})
+    drawn: list[str] = []
+    for sheet in sheets_for(plant):
+        layout = schematic_layout(plant, sheet.key)
+        if sheet.key == "power":
+            continue
+        assert faults(layout) == []
+        bubbles = [s for s in layout.extra if isinstance(s, Circle)]
+        drawn += [t.text for t in layout.letters if t.text.isdigit()]
+        for one in bubbles:
+            box = (one.x - one.r, one.y - one.r, one.x + one.r, one.y + one.r)
+            assert not any(meet(box, (p.x, p.y, p.x + p.w, p.y + p.h)) for p in layout.placed)
+            assert not any(meet(box, (min(a[0], b[0]), min(a[1], b[1]), max(a[0], b[0]),
+                                      max(a[1], b[1]))) for _, a, b in pieces(layout))  # fmt: skip
+    numbers = [t.removeprefix("SN") for t in plant.equipment if t.startswith("SN")]
+    assert sorted(drawn) == sorted(numbers)
