@@ -12,7 +12,7 @@ from byrewright.place.model import Plan
 from byrewright.plant.plant import Plant
 from byrewright.plant.sited import Sited
 from byrewright.results import Notebook
-from byrewright.studies.place_building import rail_load_kn_m
+from byrewright.studies.place_building import openings, rail_load_kn_m
 from byrewright.studies.sizing.context import Bench
 
 Row = tuple[str | float | int, ...]
@@ -188,11 +188,7 @@ def _rest(plant: Plant, made: Sited, add: Add) -> None:
     put = add
     plan, rules = made.plan, plant.place_rules()
     passage = plan.rooms["passage"]
-    for name, kw, volume in checks.warm_rooms(plan, rules.number("place.motor_heat_share")):
-        flow = max(
-            kw / (1.2 * rules.number("place.air_warming_k")),
-            volume * rules.number("place.air_changes_min") / 60,
-        )
+    for name, _, _, _, area in openings(plan, rules):
         room = plan.rooms[name]
         put(
             "air",
@@ -201,7 +197,7 @@ def _rest(plant: Plant, made: Sited, add: Add) -> None:
             room.x2,
             room.y + room.d / 2,
             room.floor_m + 0.4,
-            f"{flow / rules.number('place.opening_m_s'):.2f} m2 free each",
+            f"{area:.2f} m2 free each",
         )
     for body in plan.bodies.values():
         if body.room == "outside" and plan.scene.things[body.tag].ports:

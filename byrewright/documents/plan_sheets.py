@@ -6,7 +6,7 @@ from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from functools import partial
 
-from byrewright.documents import plan_cables, plan_pipes, plan_sections
+from byrewright.documents import plan_cables, plan_pipes, plan_sections, plan_works
 from byrewright.documents.ink import PAPER, QUIET, own_colours
 from byrewright.documents.plan_canvas import Area, Canvas, Flat
 from byrewright.documents.plan_lists import WORKS_NOTES, builders_list
@@ -60,7 +60,8 @@ def plan_sheets(plant: Plant) -> tuple[PlanSheet, ...]:
     rotary = made.plan.deck.rotary
     groups = plan_pipes.sketch_groups(plant, made)
     return (
-        PlanSheet("P6-works", "Builder's works", works),
+        PlanSheet("P6-works", "Builder's works: dairy block", plan_works.block),
+        PlanSheet("P7-works", "Builder's works: parlour and yard", plan_works.parlour),
         *_tables("B", "Builder's works: list", builders_list(plant, made), WORKS_NOTES, 0),
         PlanSheet("P1-plan", "General arrangement", general),
         PlanSheet("P2-block", "Dairy block", block),
@@ -323,67 +324,6 @@ def _hung(canvas: Canvas, made: Sited, bodies: list[Body], frames: tuple[str, ..
     draw_stubs(canvas, made, {b.tag for b in bodies}, _from_above)
     draw_tags(canvas, bodies)
     canvas.tag_pipes()
-
-
-def works(plant: Plant, made: Sited) -> Drawn:
-    """P6: what the builder builds: floors with levels and falls, pit, trench, gullies, openings
-    for pipes, doors with sizes, plinths and loads."""
-    from byrewright.place import checks
-
-    plan = made.plan
-    names = {"passage", *BLOCK}
-    rooms = [r for name, r in plan.rooms.items() if name in names]
-    box = _margin((min(r.x for r in rooms), min(r.y for r in rooms), max(r.x2 for r in rooms),
-                   max(r.y2 for r in rooms)), 0.8)  # fmt: skip
-    canvas = _canvas(box, box[3] - box[1] > box[2] - box[0])
-    inside = {r.name: r for r in rooms}
-    draw_rooms(canvas, Plan(plan.scene, plan.deck, inside, {}, {}, {}))
-    gullies = {k: g for k, g in plan.gullies.items() if k in inside}
-    draw_gullies(canvas, Plan(plan.scene, plan.deck, {}, {}, gullies, {}))
-    trench = {k: r for k, r in plan.racks.items() if r.trench}
-    draw_racks(canvas, Plan(plan.scene, plan.deck, {}, trench, {}, {}))
-    for body in plan.bodies.values():
-        if body.room in inside and not body.hung:
-            thing = plan.scene.things[body.tag]
-            full = (body.mass_kg + thing.holds_l * 1.03) / 1000
-            if full > 0.4 or thing.power_kw:
-                canvas.box(body.box, 0.25, colour=QUIET, dashes=(1.2, 0.6))
-                canvas.keep_clear(body.box)
-    draw_names(canvas, rooms)
-    for room in rooms:
-        for door in room.doors:
-            along = room.y if door.wall in ("e", "w") else room.x
-            edge = {"e": room.x2, "w": room.x, "n": room.y2, "s": room.y}[door.wall]
-            at = along + door.at_m
-            x, y = (edge, at) if door.wall in ("e", "w") else (at, edge)
-            canvas.tag((x - 0.1, y - 0.1, x + 0.1, y + 0.1),
-                       f"door {door.wide_m:.2f} x {door.high_m:.2f}", 1.6)  # fmt: skip
-    for body in sorted(plan.bodies.values(), key=lambda b: -b.dx * b.dy):
-        if body.room not in inside or body.hung:
-            continue
-        thing = plan.scene.things[body.tag]
-        full = (body.mass_kg + thing.holds_l * 1.03) / 1000
-        if full > 0.4:
-            canvas.tag(body.box, f"{body.tag} {full:.1f} t", 1.6)
-        elif thing.power_kw:
-            canvas.tag(body.box, body.tag, 1.5)
-    for _, _, (x, y, z), od in checks.walls_crossed(plan, made.routes):
-        if box[0] < x < box[2] and box[1] < y < box[3]:
-            r = 0.06
-            canvas.circle(x, y, r, 0.25)
-            canvas.tag((x - r, y - r, x + r, y + r), f"{od + 50:.0f} {z:+.2f}", 1.5, far_mm=14)
-    for room in rooms:
-        if room.name != "passage":
-            canvas.dimension((room.x2, room.y), (room.x2, room.y2), 7.0)
-    passage = plan.rooms["passage"]
-    canvas.dimension((passage.x, passage.y), (passage.x, passage.y2), -5.0)
-    note = [
-        "Rings: openings for pipes: across in mm, level of the middle. Dashes: plinths, loads.",
-        "Crossed squares: gullies. Floors fall to them. Loads in tonnes when full.",
-        "The whole list with levels and dates is in builders_works.csv.",
-        "Structure, drainage and electrics: by licensed people, to local codes.",
-    ]
-    return [canvas], note
 
 
 def set_out(made: Sited) -> list[tuple[str, str, str, float, float, float, str, str]]:

@@ -6,15 +6,19 @@ import math
 
 from byrewright.physics.noise import away_db, together_db
 from byrewright.place import checks
+from byrewright.place.model import Plan
 from byrewright.plant.roles import PumpsVacuum, StandsCows
 from byrewright.plant.sited import Sited
 from byrewright.results import Table
+from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.deck import design_roller_n
 from byrewright.studies.sizing.sizes import worked
 
 AIR_KJ_M3K = 1.2
 """Heat that a cubic metre of air takes up for each kelvin, kJ (1.2 kg/m3 at 1.0 kJ/kg K)."""
+MILK = "milk"
+"""The room that has an air rule of its own."""
 ROLLERS = 100
 """Any number: the load on a metre of track does not turn on how many rollers share it."""
 
@@ -37,23 +41,36 @@ def loads(bench: Bench, made: Sited) -> None:
         )  # fmt: skip
 
 
+def openings(plan: Plan, rules: Rulebook) -> list[tuple[str, float, float, float, float]]:
+    """Rooms that machines warm: name, heat in kW, volume in m3, air in m3/s by heat or by change,
+    whichever is more, and free area of the opening in (and as much out), m2."""
+    found = []
+    for name, kw, volume in checks.warm_rooms(plan, rules.number("place.motor_heat_share")):
+        by_heat = kw / (AIR_KJ_M3K * rules.number("place.air_warming_k"))
+        by_change = volume * rules.number("place.air_changes_min") / 60
+        if name == MILK:
+            by_change = rules.number("place.milk_room_air_m3_s")
+        flow = max(by_heat, by_change)
+        found.append((name, kw, volume, flow, flow / rules.number("place.opening_m_s")))
+    return found
+
+
 def air(bench: Bench, made: Sited) -> None:
     """Air openings of the rooms that machines warm."""
     rows = []
-    for name, kw, volume in checks.warm_rooms(made.plan, bench.number("place.motor_heat_share")):
-        by_heat = kw / (AIR_KJ_M3K * bench.number("place.air_warming_k"))
-        by_change = volume * bench.number("place.air_changes_min") / 60
-        flow = max(by_heat, by_change)
-        area = flow / bench.number("place.opening_m_s")
+    for name, kw, volume, flow, area in openings(made.plan, bench.rules):
         rows.append((name, round(kw, 2), round(volume, 0), round(flow, 2), round(area, 2)))
         bench.find(
             "place.air", "Air openings", round(area, 2), "m2",
             f"The {name} room loses {kw:.1f} kW to its air and holds {volume:.0f} m3: {flow:.2f} "
             f"m3/s of air, {area:.2f} m2 of free opening in and as much out.",
-            subject=name, formula="A = max(P/(rho cp dT), V n)/v",
+            subject=name,
+            formula="A = max(P/(rho cp dT), q)/v" if name == MILK
+            else "A = max(P/(rho cp dT), V n)/v",
             inputs=(worked("P", "heat of motors and heaters", round(kw, 2), "kW"),
                     bench.rule("place.air_warming_k", "dT"), bench.rule("place.opening_m_s", "v"),
-                    bench.rule("place.air_changes_min", "n"),
+                    bench.rule("place.milk_room_air_m3_s", "q") if name == MILK
+                    else bench.rule("place.air_changes_min", "n"),
                     bench.rule("place.motor_heat_share")),
             source="centre_ventilation", known="read",
         )  # fmt: skip

@@ -187,12 +187,13 @@ def test_the_plan_set_goes_with_the_pack(tmp_path: Path) -> None:
     write_pack(folder, TEXT, plant, made_result(), date=DATE, progress=progress)
     first = files(folder)
     plan = {name.removeprefix("plan/") for name in first if name.startswith("plan/")}
-    assert {"P6-works.svg", "P1-plan.svg", "P4-across.svg", "P5-along.svg", "S01-lines.svg",
-            "E1-cables.svg", "E2-list.svg", "F1-list.svg", "plan.pdf", "plan.dxf", "pipes.csv",
-            "pieces.csv", "cables.csv", "builders_works.csv", "set_out.csv"} <= plan  # fmt: skip
+    assert {"P6-works.svg", "P7-works.svg", "P1-plan.svg", "P4-across.svg", "P5-along.svg",
+            "S01-lines.svg", "E1-cables.svg", "E2-list.svg", "F1-list.svg", "plan.pdf", "plan.dxf",
+            "pipes.csv", "pieces.csv", "cables.csv", "builders_works.csv",
+            "set_out.csv"} <= plan  # fmt: skip
     assert b"2026-03-01" in first["plan/P1-plan.svg"]
     order = [t for t in told if t.startswith(("list:", "plan:"))]
-    assert (order[0], order[5]) == ("list: builder's works", "plan: Builder's works")
+    assert (order[0], order[5]) == ("list: builder's works", "plan: Builder's works: dairy block")
     with pytest.raises(PackStopped):
         write_pack(folder, TEXT, plant, made_result(), date=DATE,
                    progress=lambda name, *_: not name.startswith("plan: Section"))  # fmt: skip
