@@ -39,7 +39,7 @@ EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
 def fresh(plant: Plant) -> tuple[Sited, float]:
     """A plan laid now, and the processor time it took."""
     siting._KEPT.clear()
-    siting._DRAFTED.clear()
+    siting._ROUTES.clear()
     with tempfile.TemporaryDirectory() as folder:
         siting.cache_folder = lambda _: Path(folder)  # type: ignore[assignment]
         began = time.process_time()

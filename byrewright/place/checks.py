@@ -237,8 +237,14 @@ def _past(plan: Plan, routes: tuple[Route, ...]) -> Iterator[tuple[str, Body, bo
     for route in routes:
         own = {e.partition(".")[0] for e in route.ends}
         r = route.outside_mm / 2000
+        if not route.points:
+            continue
+        west, south, _, east, north, _ = _bounds(route.points, r)
         for body in plan.bodies.values():
             if body.tag in own or body.frame != route.frame:
+                continue
+            x1, y1, x2, y2 = body.box
+            if west > x2 or east < x1 or south > y2 or north < y1:
                 continue
             found = {_passes(body, a, b, r) for a, b in pairwise(route.points)}
             if found - {""}:

@@ -301,3 +301,31 @@ def find(
         way[step, 0] = node // (nz * ny)
         at = came[at]
     return way
+
+
+@numba.njit(cache=True, nogil=True)
+def _gap(a: Any, b: Any, c: Any, d: Any) -> Any:
+    """Least distance of two pieces that run along axes: that of their boxes, m."""
+    total = 0.0
+    for i in range(3):
+        low = max(min(a[i], b[i]), min(c[i], d[i]))
+        high = min(max(a[i], b[i]), max(c[i], d[i]))
+        if low > high:
+            total += (low - high) ** 2
+    return total**0.5
+
+
+@numba.njit(cache=True, nogil=True)
+def touch(p: Any, q: Any, need: float, centres: Any, reach: float) -> Any:
+    """Whether two ways come nearer than `need` anywhere but within `reach` of one of `centres`."""
+    for i in range(len(p) - 1):
+        for j in range(len(q) - 1):
+            if _gap(p[i], p[i + 1], q[j], q[j + 1]) >= need - 1e-9:
+                continue
+            let_off = False
+            for s in centres:
+                if _gap(p[i], p[i + 1], s, s) < reach and _gap(q[j], q[j + 1], s, s) < reach:
+                    let_off = True
+            if not let_off:
+                return True
+    return False

@@ -320,16 +320,23 @@ class _Layout(CowSide):
 
     def decided(self, drafted: Plan, scene: Scene) -> Plan:
         """The plan with what a person has put somewhere: the slot it had is left empty, and
-        nothing else moves."""
-        bodies = dict(drafted.bodies)
-        for tag, thing in scene.things.items():
-            spot, old = thing.spot, drafted.bodies.get(tag)
+        nothing else moves.
+
+        One decision after another, as the file tells them, each a plan of its own: what was
+        decided last changes nothing of what stood before it.
+        """
+        plan, bodies = drafted, dict(drafted.bodies)
+        for tag in dict.fromkeys((*scene.decided, *scene.things)):
+            thing, old = scene.things[tag], drafted.bodies.get(tag)
+            spot = thing.spot
             if spot.at is None and (spot.turn is None or old is None):
                 continue
             if footprint(thing.kind).sort in ("none", "spread"):
                 continue
             bodies[tag] = self._put_by_hand(self._hung(thing), old)
-        return replace(drafted, scene=scene, bodies=bodies, before=drafted, memo={})
+            if old is None or not bodies[tag].stands_as(old):
+                plan = replace(plan, bodies=dict(bodies), before=plan, memo={})
+        return replace(plan, scene=scene, bodies=bodies, before=plan, memo={})
 
     def _put_by_hand(self, thing: Thing, old: Body | None) -> Body:
         spot = thing.spot

@@ -187,6 +187,8 @@ class Scene:
     things: Mapping[str, Thing]
     lines: tuple[Line, ...]
     wish: Wish
+    decided: tuple[str, ...] = ()
+    """Machines that a person has decided on, in the order of the file."""
 
     def undecided(self) -> Scene:
         """The same without what a person decided of single machines and pipes."""
@@ -199,7 +201,7 @@ class Scene:
         lines = tuple(
             replace(line, along=(), by=()) if line.along or line.by else line for line in self.lines
         )
-        return replace(self, things=free, lines=lines)
+        return replace(self, things=free, lines=lines, decided=())
 
 
 @dataclass(frozen=True, slots=True)
@@ -281,7 +283,7 @@ class Plan:
     block: str = ""
     """Name of the passage that the racks run along."""
     before: Plan | None = None
-    """The plan before what a person decided of single machines and pipes."""
+    """The plan before the last thing that a person decided of a machine, or of pipes."""
     memo: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
     """What was worked out from it."""
 
@@ -291,7 +293,7 @@ class Plan:
         return -1.0 if self.scene.wish.mirror else 1.0
 
     def moved(self) -> frozenset[str]:
-        """Machines that stand elsewhere, or face elsewhere, than the draft has them."""
+        """Machines that stand elsewhere, or face elsewhere, than in the plan before."""
         if self.before is None:
             return frozenset()
         old = self.before.bodies

@@ -15,7 +15,7 @@ from itertools import pairwise
 import numpy as np
 
 from byrewright.place.ends import Net, nets
-from byrewright.place.kernel import SHUT, Floats, find, mark, shut_in, spaces
+from byrewright.place.kernel import SHUT, Floats, find, mark, shut_in, spaces, touch
 from byrewright.place.model import Body, Plan, Point, Rack, Route
 from byrewright.place.spaces import TIER_M, Spaces, deck_spaces, fixed_spaces
 from byrewright.standards.rulebook import Rulebook
@@ -40,6 +40,8 @@ FALL_M = 0.06
 """Height left below a line that falls: 0.5 % of 12 m."""
 SAGGING, SAG_FACTOR = frozenset({"milk", "wash", "vacuum"}), 20.0
 """Services that a pocket spoils, and what makes a metre below both ends dearer."""
+SHARED_M = 0.6
+"""Round a machine that two pipes meet, they may be as near as its ports."""
 EDGE_M = 0.04
 """How far inside a rack's edge the middle of a pipe lies, and how far off its tiers it may."""
 DIRECTIONS: dict[tuple[int, int, int], int] = {
@@ -362,26 +364,5 @@ def clash(one: Net, p: tuple[Point, ...], other: Net, q: tuple[Point, ...], gap:
     }
     need = one.radius_m + other.radius_m + gap
     centres = [e.at for e in (one.start, one.end) if e and e.tag in shared]
-    for a, b in pairwise(p):
-        for c, d in pairwise(q):
-            if _apart(a, b, c, d) >= need - 1e-9:
-                continue
-            if shared and any(_near(a, b, s, 0.6) and _near(c, d, s, 0.6) for s in centres):
-                continue
-            return True
-    return False
-
-
-def _near(a: Point, b: Point, s: Point, reach: float) -> bool:
-    return _apart(a, b, s, s) < reach
-
-
-def _apart(a: Point, b: Point, c: Point, d: Point) -> float:
-    """Least distance of two pieces that run along axes: that of their boxes."""
-    total = 0.0
-    for i in range(3):
-        low = max(min(a[i], b[i]), min(c[i], d[i]))
-        high = min(max(a[i], b[i]), max(c[i], d[i]))
-        if low > high:
-            total += (low - high) ** 2
-    return math.sqrt(total)
+    a, b, shut = (np.array(x, dtype=np.float64).reshape(-1, 3) for x in (p, q, centres))
+    return bool(touch(a, b, need, shut, SHARED_M))

@@ -37,10 +37,11 @@ class Sited:
 
 
 _KEPT: OrderedDict[str, Sited] = OrderedDict()
-_DRAFTED: OrderedDict[str, tuple[Route, ...]] = OrderedDict()
+_ROUTES: OrderedDict[str, tuple[Route, ...]] = OrderedDict()
+ROUTES_KEPT = 200
 HAIR_M = 1e-3
 ON_DISK = 200
-"""Drafts whose routes are kept on disk."""
+"""Plans whose routes are kept on disk."""
 
 
 def laid_out(plant: Plant) -> Plant:
@@ -74,18 +75,14 @@ def sited(plant: Plant) -> Sited | None:
     from byrewright.place.cut import cut
     from byrewright.place.layout import lay_out
     from byrewright.place.mirror import mirrored
-    from byrewright.place.router import lay
-
-    def drafted(plan: Plan) -> tuple[Route, ...]:
-        return _routes_of_draft(plan, rules)
 
     plan = lay_out(scene, rules)
-    routes = drafted(plan) if plan.before is None else lay(plan, rules, drafted)
+    routes = _routes(plan, rules)
     laid = cut(plan, routes)
     if scene.wish.mirror:
         plan, routes, laid = mirrored(plan, routes, laid)
     made = Sited(plan, routes, laid)
-    _remember(_KEPT, key, made)
+    _remember(_KEPT, key, made, KEPT)
     return made
 
 
@@ -94,27 +91,44 @@ def _key(scene: Scene, rules: Rulebook) -> str:
     return hashlib.sha256(repr((scene, own)).encode()).hexdigest()
 
 
-def _remember(kept: OrderedDict[str, Any], key: str, value: Any) -> None:
+def _remember(kept: OrderedDict[str, Any], key: str, value: Any, most: int) -> None:
     kept[key] = value
-    while len(kept) > KEPT:
+    while len(kept) > most:
         kept.popitem(last=False)
 
 
-def _routes_of_draft(plan: Plan, rules: Rulebook) -> tuple[Route, ...]:
-    """Routes of a plan that nobody has touched: those kept in memory or on disk by what they were
-    made from and by the code that makes them, or laid now."""
-    key = _key(plan.scene, rules)
-    if key not in _DRAFTED:
-        path = cache_folder("routes") / f"{key[:32]}-{_code()}.json"
-        found = _read_routes(path, plan)
-        if found is None:
-            from byrewright.place.router import lay
+def _routes(plan: Plan, rules: Rulebook, *, step: bool = False) -> tuple[Route, ...]:
+    """Routes of a plan: those kept in memory or on disk by what they were made from and by the
+    code that makes them, else laid now. A `step` on the way to another plan is kept in memory."""
+    from byrewright.place.router import lay
 
-            found = lay(plan, rules)
+    key = _plan_key(plan, rules)
+    if key in _ROUTES:
+        _ROUTES.move_to_end(key)
+        return _ROUTES[key]
+    path = cache_folder("routes") / f"{key[:32]}-{_code()}.json"
+    found = None if step and plan.before is not None else _read_routes(path, plan)
+    if found is None:
+        found = lay(plan, rules, lambda one: _routes(one, rules, step=True))
+        if not step or plan.before is None:
             told = {r.lines[0]: [r.found, r.points] for r in found}
             keep(path, json.dumps(told).encode(), ON_DISK)
-        _remember(_DRAFTED, key, found)
-    return _DRAFTED[key]
+    _remember(_ROUTES, key, found, ROUTES_KEPT)
+    return found
+
+
+def _plan_key(plan: Plan, rules: Rulebook) -> str:
+    """What the routes of a plan are made from: its scene, or the plan before and what was decided
+    since."""
+    if "key" not in plan.memo:
+        if plan.before is None:
+            plan.memo["key"] = _key(plan.scene, rules)
+        else:
+            moved = [plan.bodies[t] for t in sorted(plan.moved())]
+            said = [x for x in plan.scene.lines if x.along or x.by]
+            told = repr((_plan_key(plan.before, rules), moved, said))
+            plan.memo["key"] = hashlib.sha256(told.encode()).hexdigest()
+    return str(plan.memo["key"])
 
 
 def _read_routes(path: Path, plan: Plan) -> tuple[Route, ...] | None:
@@ -187,6 +201,7 @@ def scene_of(plant: Plant) -> Scene:
         things=things,
         lines=tuple(lines),
         wish=_wish(place),
+        decided=tuple(t for t in place.machines if t in things),
     )
     if not place.mirror:
         return scene

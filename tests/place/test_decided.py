@@ -184,7 +184,7 @@ def test_routes_are_kept_on_disk_and_a_torn_file_does_no_harm(
 
     def again() -> Sited:
         siting._KEPT.clear()
-        siting._DRAFTED.clear()
+        siting._ROUTES.clear()
         return made(plant)
 
     first = again()
