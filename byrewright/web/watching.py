@@ -29,6 +29,7 @@ from byrewright.site.log import (
     World,
     read_back,
 )
+from byrewright.site.log.home import File
 from byrewright.site.log.store import home_of
 from byrewright.site.service import Order, drop_order, keep_order, kept_order, order_file
 from byrewright.site.watch import NOT_YET
@@ -307,6 +308,8 @@ class Watches:
             events, states = await asyncio.to_thread(read_back, home, owner, SHOWN_EVENTS)
         except (LogTrouble, LogRefused) as error:
             one.past_trouble = str(error)
+            if not isinstance(home, File):  # a server that does not answer is not asked at once
+                one.past_of = state
             return
         stand = [a for some in states.values() for a in some.values() if a.standing]
         one.past, one.past_trouble = (events, stand), ""

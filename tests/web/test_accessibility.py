@@ -25,6 +25,7 @@ PAGES = (
     ("edit", "?pick=VP1"),
     ("brief", ""),
     ("pack", ""),
+    ("tests", ""),
 )
 READY = {
     "start": "main h1",
@@ -38,6 +39,7 @@ READY = {
     "edit": "#which",
     "brief": "#brief-text",
     "pack": "#build",
+    "tests": "table",
 }
 
 

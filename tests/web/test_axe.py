@@ -29,6 +29,8 @@ PAGES = (
     ("edit?pick=VP1", "#which"),
     ("brief", "#brief-text"),
     ("pack", "#build"),
+    ("tests", "table"),
+    ("tests/fill", "#by"),
 )
 
 
