@@ -316,8 +316,8 @@ class Maker(Arrays):
         S[T.rows("movers"), sh.S_CMD] = [row.cmd for row in low.movers]
         for section, column in (
             ("joints", sh.SJ_OPEN), ("exchangers", sh.SX_HEALTH), ("filters", sh.SF_HEALTH),
-            ("chillers", sh.SR_HEALTH), ("heated", sh.SH_HEALTH), ("lots", sh.SL_HEALTH),
-            ("pumps", 1), ("compressors", 1),
+            ("chillers", sh.SR_HEALTH), ("chillers", sh.SR_GIVES), ("heated", sh.SH_HEALTH),
+            ("lots", sh.SL_HEALTH), ("pumps", 1), ("compressors", 1),
         ):  # fmt: skip
             S[T.rows(section), column] = 1.0
         S[T.rows("pumps"), 0] = pumps

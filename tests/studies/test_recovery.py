@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from byrewright.engine import shape as sh
+from byrewright.engine.simulate import simulate
 from byrewright.plant.plant import Plant
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.day.findings import CLOSES, closure
@@ -13,6 +14,7 @@ from byrewright.studies.day.study import simulate_days
 from byrewright.studies.failures.study import study_failures
 from byrewright.studies.sizing import size
 from tests import plants
+from tests.engine.test_engine_basics import compiled_day
 
 
 def farm(takes: str | None = "desuperheater", volume_l: float = 600.0) -> Plant:
@@ -44,6 +46,22 @@ def heat(run: Run) -> tuple[float, float, float]:
     x = run.change("chillers")
     return (x[:, sh.SR_RECOVERED].sum() / 3600, run.change("heated")[:, sh.SH_KWH].sum(),
             x[:, sh.SR_KJ].sum() / 3600)  # fmt: skip
+
+
+def test_a_recovery_that_takes_no_heat_leaves_it_to_the_heaters() -> None:
+    """Would fail if the failure of heat recovery were a sentence that changed nothing."""
+    plant = farm()
+    assert plant.equipment["HR1"].failures()[0].effect.law == "fouled"
+    compiled, plain = compiled_day(plant)
+    first = compiled.tables.rows("chillers")
+    rows = tuple((0, 1, r, sh.ROW_RECOVERY, 0.0) for r in range(first.start, first.stop))
+    taken, heaters = [], []
+    for broken in ((), rows):
+        state = simulate(compiled, plain, compiled.start, 86400, rows=broken).state
+        taken.append(state.items[first, sh.SR_RECOVERED].sum() / 3600)
+        heaters.append(state.items[compiled.tables.rows("heated"), sh.SH_KWH].sum())
+    assert taken[0] > 1.0 and taken[1] == 0.0
+    assert heaters[1] > heaters[0] + 0.5 * taken[0]
 
 
 def test_what_refrigeration_gives_the_heaters_need_not() -> None:

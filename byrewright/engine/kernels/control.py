@@ -76,6 +76,8 @@ def apply_rows(
             S[to, SL_HEALTH] = value
         elif field == ROW_AIR_LEAK:
             g[G_AIR_LEAK] = value
+        elif field == ROW_RECOVERY:
+            S[to, SR_GIVES] = value
         elif field == ROW_VACUUM_AIR:
             g[G_VACUUM_AIR] = value
         elif field == ROW_ROUTE:

@@ -91,7 +91,7 @@ def chill(
         if to >= 0:
             # A share of what the condenser gives off, cold and work, while the water can take it.
             room = capacity_rate(to, F, I, S, par) * F[r, R_TAKEN_C] - S[to, HEAT]
-            given = min(F[r, R_TAKEN] * kj * (1.0 + 1.0 / cop), max(0.0, room))
+            given = min(S[r, SR_GIVES] * F[r, R_TAKEN] * kj * (1.0 + 1.0 / cop), max(0.0, room))
             S[to, HEAT] += given
             g[G_IN_KJ] += given
             S[r, SR_RECOVERED] += given

@@ -264,7 +264,7 @@ class HeatRecovery(RecoversHeat):
     FAILURES = (
         Failure("takes no heat", "exchanger_fouling", 4.0, "water behind it stays cold, heater runs long",
                 "let the heater do it alone; descale, call", "",
-                effects.outside("the heaters, sized for it, warm the water alone: electricity, no wash lost")),
+                effects.fouled(0.0)),
     )  # fmt: skip
     UPKEEP = (Upkeep("scale, relief valve, leak check by licensed person", every_days=365),)
     CAUTIONS = (

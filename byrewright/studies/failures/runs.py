@@ -215,7 +215,10 @@ class Field:
             return places("filters", names.filters, sh.ROW_FILTER)
         if item in ("exchanger", "supply"):
             ids = [x.partition(".")[0] if item == "exchanger" else x for x in names.exchangers]
-            return places("exchangers", ids, sh.ROW_EXCHANGER)
+            takers = [names.vessels[t - T.rows("vessels").start] if t >= 0 else ""
+                      for t in T.I[T.rows("chillers"), sh.RI_TAKES]]  # fmt: skip
+            return (places("exchangers", ids, sh.ROW_EXCHANGER)
+                    + places("chillers", takers, sh.ROW_RECOVERY))  # fmt: skip
         if item == "level":
             return places("vessels", names.vessels, sh.ROW_LEVEL)
         if item == "halt":
