@@ -138,13 +138,12 @@ def close(
     """
     every = [c for c in checks() if only is None or c.name in only]
     held = dict(start.held) if start else {}
-    sizes = start.settled.sizes if start else None
+    settled = start.settled if start else None
     changes: list[Change] = []
     known = start.routes if start else {}
     for turn in range(1, MOST_ROUNDS + 1):
         _tell(say, f"{told}round {turn}: sizing", turn, 0.0)
-        settled = settle(wanted(intent_of(brief, rules), held), rules, sizes, held)
-        sizes = settled.sizes
+        settled = settle(wanted(intent_of(brief, rules), held), rules, settled, held)
         now = Closing(
             settled, held, changes, fails(settled.sizing), {"sizing": settled.sizing}, known
         )

@@ -8,13 +8,14 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from byrewright.drafting.intent import CLOCK_ROUND_H, Cold, Intent
 from byrewright.drafting.sheet import Choices, Chosen, Sheet
 from byrewright.drafting.topology import lay_out
 from byrewright.errors import ByrewrightError
-from byrewright.plant.plant import Plant
+from byrewright.plant.plant import Pipe, Plant
+from byrewright.plant.sited import laid_out
 from byrewright.plant.write import plant_to_text
 from byrewright.results import Assumption, Finding, Result
 from byrewright.standards.rulebook import default_rulebook
@@ -23,8 +24,8 @@ if TYPE_CHECKING:
     from byrewright.plant.brief import Brief, BriefFile
     from byrewright.standards.rulebook import Rulebook
 
-MOST_ROUNDS = 12
-"""Rounds of sizing after which drafting keeps the larger of two sizes that take turns."""
+MOST_ROUNDS, MOST_LAYOUTS, GUESSED_ROUNDS = 12, 6, 4
+"""Most rounds of sizing between two layouts, most layouts, and rounds on guessed lengths."""
 COWS_A_STALL_HOUR = 6.0
 ROWS_COWS_A_STALL_HOUR = 4.0
 """Cows a stall and hour for the first guess of stalls; the sizing study then chooses."""
@@ -104,33 +105,51 @@ def text_of(found: Settled, brief_file: BriefFile) -> str:
 
 
 def settle(
-    want: Intent, rules: Rulebook | None = None, sizes: Choices | None = None,
+    want: Intent, rules: Rulebook | None = None, start: Settled | None = None,
     held: Choices | None = None,
 ) -> Settled:  # fmt: skip
-    """Lay out and size in turns until no size changes.
+    """Size in turns until no size changes, lay the pipes, and again until no length does either.
 
     Args:
-        sizes: sizes to begin with; first guesses when None.
+        start: a like plant whose sizes and lengths are taken to begin with; guesses when None.
         held: figures that other studies ask for: at least that, or at most where `Chosen.most`.
     """
     from byrewright.studies.sizing import size
 
-    sizes, held = dict(sizes or {}), held or {}
+    held = held or {}
+    sizes = dict(start.sizes) if start else {}
+    lengths = {p.id: p for p in start.plant.pipes} if start else {}
     warm: Mapping[str, str] = {}
-    for turn in range(1, MOST_ROUNDS + 1):
-        plant, sheet = lay_out(want, _kept(sizes, held))
+    met: dict[tuple[str, str], set[Any]] = {}
+    turn = 0
+    for _layout in range(MOST_LAYOUTS):
+        for _round in range(MOST_ROUNDS if lengths else GUESSED_ROUNDS):
+            turn += 1
+            plant, sheet = lay_out(want, _kept(sizes, held), lengths)
+            result = size(plant, rules)
+            fresh = _advice(result, sizes, met)
+            if _same(fresh, sizes):
+                hotter = _hotter(want, result)
+                if hotter is None:
+                    break
+                want, warm = hotter, HOT_WHY
+            sizes = fresh
+            stalls = _kept(sizes, held).get(("PF1", "stalls"))
+            if stalls is not None and not want.stalls_given:
+                want = replace(want, stalls=max(FEWEST_STALLS, round(float(stalls.value))))
+        plant = laid_out(plant)
+        if all(_laid_alike(p, lengths.get(p.id)) for p in plant.pipes):
+            break
+        lengths = {p.id: p for p in plant.pipes}
+    else:
         result = size(plant, rules)
-        fresh = _advice(result, sizes, keep_larger=turn > MOST_ROUNDS // 2)
-        if _same(fresh, sizes):
-            hotter = _hotter(want, result)
-            if hotter is None:
-                break
-            want, warm = hotter, HOT_WHY
-        sizes = fresh
-        stalls = _kept(sizes, held).get(("PF1", "stalls"))
-        if stalls is not None and not want.stalls_given:
-            want = replace(want, stalls=max(FEWEST_STALLS, round(float(stalls.value))))
     return Settled(want, plant, sheet, result, sizes, turn, warm)
+
+
+def _laid_alike(pipe: Pipe, old: Pipe | None) -> bool:
+    return old is not None and (pipe.start, pipe.end, pipe.length_m, pipe.rise_m, pipe.fittings) == (
+        old.start, old.end, old.length_m, old.rise_m, old.fittings
+    )  # fmt: skip
 
 
 def region_held(brief_file: BriefFile, rules: Rulebook) -> None:
@@ -165,8 +184,11 @@ def _kept(sizes: Choices, held: Choices) -> dict[tuple[str, str], Chosen]:
     return kept
 
 
-def _advice(result: Result, before: Choices, *, keep_larger: bool) -> dict[tuple[str, str], Chosen]:
-    """The sizes the findings advise; where several speak of one field, the largest."""
+def _advice(
+    result: Result, before: Choices, met: dict[tuple[str, str], set[Any]]
+) -> dict[tuple[str, str], Chosen]:
+    """The sizes the findings advise; where several speak of one field, the largest, and where
+    sizes take turns, the largest of these: `met` are those that each field has had."""
     advised: dict[tuple[str, str], Chosen] = {}
     for one in result.findings:
         if one.target is None or one.advised is None:
@@ -176,10 +198,11 @@ def _advice(result: Result, before: Choices, *, keep_larger: bool) -> dict[tuple
         if held is None or choice.value > held.value:
             advised[one.target] = choice
     merged = dict(before) | advised
-    if keep_larger:
-        for target, choice in before.items():
-            if choice.value > merged[target].value:
-                merged[target] = choice
+    for target, choice in before.items():
+        had = met.setdefault(target, set())
+        if merged[target].value < choice.value and merged[target].value in had:
+            merged[target] = choice
+        had.add(choice.value)
     return merged
 
 

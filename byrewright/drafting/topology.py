@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from byrewright.drafting import cold, deck, milk, milk_lines, modes, services, wash
 from byrewright.drafting.intent import Intent
 from byrewright.drafting.sheet import Choices, Sheet
 from byrewright.plant.place import Place
-from byrewright.plant.plant import Plant
-from byrewright.plant.sited import laid_out
+from byrewright.plant.plant import Pipe, Plant
 
 
-def lay_out(want: Intent, sizes: Choices) -> tuple[Plant, Sheet]:
-    """The plant of an intent with the sizes chosen so far, and the sheet with its reasons."""
+def lay_out(
+    want: Intent, sizes: Choices, lengths: Mapping[str, Pipe] | None = None
+) -> tuple[Plant, Sheet]:
+    """The plant of an intent with the sizes chosen so far, and the sheet with its reasons.
+
+    Args:
+        lengths: pipes of an earlier layout, whose lengths, rises and bends are taken over where
+            they join the same ends; without, lengths are guessed. `sited.laid_out` lays the pipes.
+    """
     sheet = Sheet(sizes)
     deck.deck(sheet, want)
     deck.vacuum(sheet, want)
@@ -60,4 +67,18 @@ def lay_out(want: Intent, sizes: Choices) -> tuple[Plant, Sheet]:
         place=place,
         **stated,
     )
-    return laid_out(plant.held_to(want.rules)), sheet
+    return _taken_over(plant.held_to(want.rules), lengths or {}), sheet
+
+
+def _taken_over(plant: Plant, lengths: Mapping[str, Pipe]) -> Plant:
+    """The plant with lengths of an earlier layout."""
+    pipes = tuple(
+        pipe.laid(old.length_m, old.rise_m, old.fittings.get("bend", 0))
+        if (old := lengths.get(pipe.id)) is not None
+        and (old.start, old.end) == (pipe.start, pipe.end)
+        else pipe
+        for pipe in plant.pipes
+    )
+    fresh = plant.model_copy(update={"pipes": pipes})
+    fresh.__pydantic_fields_set__.intersection_update(plant.model_fields_set)
+    return fresh

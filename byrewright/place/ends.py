@@ -13,6 +13,8 @@ from byrewright.standards.footprints import footprint
 TUBE_M = 1.0
 """A tube at each stall, from unit to line (common practice, no source)."""
 AIR_GAP_M = 0.06
+UNDER_M = 0.12
+"""A deck drain's mouth lies this far under what it empties: its last turn must not hold liquid."""
 RING_LEVEL = {"milkline": 0.35, "pulsator_airline": 0.5, "milking_unit": 0.2}
 """Levels of what runs round under a deck, over the operator's floor."""
 ROW_LEVEL = {"milkline": 0.8, "pulsator_airline": 1.15, "milking_unit": 1.0}
@@ -233,7 +235,7 @@ class _Ends:
         x, y, _ = other.at
         if other.frame == "deck":
             out = other.after(0.25)
-            low = DECK_FRAME_M + 0.07
+            low = min(DECK_FRAME_M + 0.07, max(DECK_FRAME_M + 0.02, other.datum_m - UNDER_M))
             at = self.free((out[0], out[1], low), (0.15, 0.0, 0.0))
             return End(tag, port, at, (0, 0, 1.0), low, "deck")
         body = self.plan.bodies.get(other.tag)
