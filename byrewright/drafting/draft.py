@@ -82,6 +82,17 @@ class Settled:
     rounds: int
     why: Mapping[str, str]
     """Reasons of figures that belong to no machine."""
+    settles: bool = True
+    """Whether sizes and lengths of pipes agree; False where layouts ran out before they did."""
+
+    def loose(self) -> tuple[Assumption, ...]:
+        """What the draft rests on where sizes and lengths still take turns."""
+        if self.settles:
+            return ()
+        return (Assumption(
+            "pipes", "layouts after which sizes and lengths of pipes still took turns; the "
+            "findings are of the last one", MOST_LAYOUTS, "", "another layout may give other bores",
+        ),)  # fmt: skip
 
 
 def draft_plant(brief_file: BriefFile, rules: Rulebook | None = None) -> Draft:
@@ -93,8 +104,8 @@ def draft_plant(brief_file: BriefFile, rules: Rulebook | None = None) -> Draft:
     region_held(brief_file, rules or default_rulebook())
     found = settle(intent_of(brief_file.brief, rules), rules)
     return Draft(
-        found.plant, text_of(found, brief_file), found.sizing, tuple(brief_file.assumptions),
-        found.rounds,
+        found.plant, text_of(found, brief_file), found.sizing,
+        (*brief_file.assumptions, *found.loose()), found.rounds,
     )  # fmt: skip
 
 
@@ -121,7 +132,7 @@ def settle(
     lengths = {p.id: p for p in start.plant.pipes} if start else {}
     warm: Mapping[str, str] = {}
     met: dict[tuple[str, str], set[Any]] = {}
-    turn = 0
+    turn, settles = 0, True
     for _layout in range(MOST_LAYOUTS):
         for _round in range(MOST_ROUNDS if lengths else GUESSED_ROUNDS):
             turn += 1
@@ -142,14 +153,13 @@ def settle(
             break
         lengths = {p.id: p for p in plant.pipes}
     else:
-        result = size(plant, rules)
-    return Settled(want, plant, sheet, result, sizes, turn, warm)
+        result, settles = size(plant, rules), False
+    return Settled(want, plant, sheet, result, sizes, turn, warm, settles)
 
 
 def _laid_alike(pipe: Pipe, old: Pipe | None) -> bool:
-    return old is not None and (pipe.start, pipe.end, pipe.length_m, pipe.rise_m, pipe.fittings) == (
-        old.start, old.end, old.length_m, old.rise_m, old.fittings
-    )  # fmt: skip
+    fields = ("start", "end", "length_m", "rise_m", "fittings")
+    return old is not None and all(getattr(pipe, f) == getattr(old, f) for f in fields)
 
 
 def region_held(brief_file: BriefFile, rules: Rulebook) -> None:

@@ -133,6 +133,7 @@ SENSED: tuple[tuple[str, str, str, str], ...] = (
     ("SN37", "current", "LP5", "Tank wash pump runs"),
     ("SN38", "level", "CF1", "Calf-milk vessel full"),
     ("SN39", "level", "WM1", "Withheld-milk vessel full"),
+    ("SN40", "presence", "AI1", "Air injector pulses"),
 )
 """Sensors that the routes study needs so that no wrong state passes unseen."""
 

@@ -322,7 +322,8 @@ def _sensed(plant: Plant, machine_id: str) -> Remedy:
     machine, why = plant.equipment[machine_id], "in the smallest set that sees every wrong position"
     if isinstance(machine, IsValve):
         return Remedy(machine_id, "sensed", True, why)
-    return Remedy(machine_id, "sensor", "current" if machine.can("runs") else "level", why)
+    measures = "current" if machine.can("runs") else "level"
+    return Remedy(machine_id, "sensor", "presence" if machine.can("injects air") else measures, why)
 
 
 def _orders(study: Routes, orders: list[Order]) -> Finding:
