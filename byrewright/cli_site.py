@@ -113,7 +113,29 @@ def log(
     command.run(does, plant, zip_path, practice=practice, as_json=as_json, every=every)
 
 
+def cloths(
+    plant: PlantPath,
+    new: Annotated[list[str] | None, typer.Option(help="A new lot: A=500 cloths.")] = None,
+    used: Annotated[list[str] | None, typer.Option(help="A lot and its shift: A=morning.")] = None,
+    washed: Annotated[list[str] | None, typer.Option(help="A lot that was washed.")] = None,
+    retired: Annotated[list[str] | None, typer.Option(help="A lot that is given up.")] = None,
+    who: Annotated[str | None, typer.Option(help="Who did it.")] = None,
+    on: Annotated[
+        str | None, typer.Option("--date", help="The day (today's if not given).")
+    ] = None,
+    as_json: AsJson = False,
+    every: Annotated[bool, typer.Option("--all", help="Every row.")] = False,
+) -> None:
+    """Udder cloths by lots: which milked which shift, washes, when they are worn."""
+    from byrewright.commands import cloths as command
+
+    command.run(
+        plant, new=new or [], used=used or [], washed=washed or [], retired=retired or [],
+        who=who, on=on, as_json=as_json, every=every,
+    )  # fmt: skip
+
+
 def register(app: typer.Typer) -> None:
     """Add them to the command line."""
-    for one in (readings, tests, service, log):
+    for one in (readings, tests, service, cloths, log):
         app.command()(one)
