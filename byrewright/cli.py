@@ -345,6 +345,9 @@ def watch(
     with_parent: Annotated[
         bool, typer.Option(help="End when standard input is closed.", hidden=True)
     ] = False,
+    as_ordered: Annotated[
+        bool, typer.Option(help="Never take a simulated controller.", hidden=True)
+    ] = False,
 ) -> None:
     """Watch a real plant, read-only: wrong positions become alarms, all is logged."""
     from byrewright.commands import watch as command
@@ -353,6 +356,7 @@ def watch(
         plant, modbus=modbus, opcua=opcua, addresses_path=addresses, contacts_only=contacts_only,
         mode=mode, log_path=log, device=device, period_s=period, acknowledge=acknowledge,
         seconds=seconds, practice=practice, simulate=simulate, with_parent=with_parent,
+        as_ordered=as_ordered,
     )  # fmt: skip
 
 

@@ -50,10 +50,12 @@ def run(
     acknowledge: str | None = None,
     seconds: float | None = None,
     with_parent: bool = False,
+    as_ordered: bool = False,
 ) -> None:
     """Watch until stopped (or for `seconds`); `acknowledge` names who acknowledges all alarms that
-    wait, and ends. `with_parent` ends the watch when standard input is closed."""
-    from byrewright.site.service import Service
+    wait, and ends. A controller that says it is simulated is watched as practice; `as_ordered`
+    refuses it instead. `with_parent` ends the watch when standard input is closed."""
+    from byrewright.site.service import Service, as_it_says
 
     with clear_errors():
         within("--period", period_s, 0.1, 3600.0, "s")
@@ -69,10 +71,14 @@ def run(
         order = _order(modbus, opcua, simulate, practice, addresses_path, contacts_only, mode,
                        device)  # fmt: skip
         file, rules = load(plant_path)
+        logging.disable(logging.CRITICAL)  # the libraries' talk; the watch tells what matters
+        if order.world == "real" and not as_ordered:
+            order = asyncio.run(as_it_says(order, plant_path))
+            if order.world == "practice":
+                print("The controller says that it is simulated: this is PRACTICE.", flush=True)
         with console(error=True).status("building the table"):
             service = Service(plant_path, order, file=file, rules=rules, log_path=log_path,
                               period_s=period_s)  # fmt: skip
-        logging.disable(logging.CRITICAL)  # the libraries' talk; the watch tells what matters
         _tell_missing(service)
         asyncio.run(_live(service, seconds, with_parent))
         if service.journal.pending:

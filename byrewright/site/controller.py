@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from datetime import UTC, datetime
 from typing import Any
 
 from byrewright.engine.interlocks import Table
 from byrewright.site.addresses import NAMESPACE, Addresses
+from byrewright.site.sources import SIMULATED, SIMULATED_AT, SIMULATED_URI
 
 LOOPBACK = "127.0.0.1"
+COMPANY = "byrewright"
 DISCRETE, REGISTER = 2, 4
 """Modbus read functions of discrete inputs and input registers."""
 
@@ -23,11 +26,15 @@ def free_port() -> int:
 
 
 class Controller:
-    """Serves mode, heartbeat and contacts. `asked` counts requests by Modbus function."""
+    """Serves mode, heartbeat and contacts. `asked` counts requests by Modbus function.
+
+    It says of itself that it is simulated, so that no watch takes it for a plant; `announces` is
+    False where a test needs a stand-in for a real one.
+    """
 
     def __init__(self, table: Table, where: Addresses, *, modbus_port: int | None = None,
-                 opcua_port: int | None = None) -> None:  # fmt: skip
-        self.table, self.where = table, where
+                 opcua_port: int | None = None, announces: bool = True) -> None:  # fmt: skip
+        self.table, self.where, self.announces = table, where, announces
         self.modbus_port, self.opcua_port = modbus_port, opcua_port
         self.asked: dict[int, int] = {}
         self._modbus: Any = None
@@ -103,7 +110,11 @@ class Controller:
         registers = SimData(0, values=[0] * size("input_register"), datatype=DataType.REGISTERS)
         coil = SimData(0, values=[False] * 16, datatype=DataType.BITS)
         holding = SimData(0, values=[0], datatype=DataType.REGISTERS)
-        device = SimDevice(1, ([coil], [bits], [holding], [registers]))
+        inputs = [registers]
+        if self.announces and size("input_register") <= SIMULATED_AT:
+            said = SimData(SIMULATED_AT, values=list(SIMULATED), datatype=DataType.REGISTERS)
+            inputs.append(said)
+        device = SimDevice(1, ([coil], [bits], [holding], inputs))
         self._modbus = ModbusTcpServer(
             device, address=(LOOPBACK, self.modbus_port or 0), trace_pdu=self._count
         )
@@ -136,6 +147,9 @@ class Controller:
         server.set_endpoint(self.opcua_url)
         server.set_server_name("byrewright simulated controller")
         server.set_security_policy([ua.SecurityPolicyType.NoSecurity])
+        if self.announces:
+            name = "simulated controller"
+            await server.set_build_info(SIMULATED_URI, COMPANY, name, "", "", datetime.now(UTC))
         space = await server.register_namespace(NAMESPACE)
         folder = await server.nodes.objects.add_folder(space, "Interlocks")
         self._nodes = {}

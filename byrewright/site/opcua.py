@@ -11,7 +11,19 @@ from typing import Any
 from byrewright.engine.interlocks import Table
 from byrewright.errors import ByrewrightError
 from byrewright.site.addresses import Addresses
-from byrewright.site.sources import READ_TIMEOUT_S, NotKnown, Sample, SourceLost, to_sample
+from byrewright.site.sources import (
+    READ_TIMEOUT_S,
+    SIMULATED_URI,
+    NotKnown,
+    Sample,
+    SourceLost,
+    no_plant,
+    to_sample,
+)
+
+PRODUCT_URI = "i=2262"
+"""Node of the product address in a server's build information (OPC UA Part 6, node ids, from
+memory; read back from a server in the tests)."""
 
 
 class OpcuaMissing(ByrewrightError):
@@ -48,10 +60,11 @@ class OpcuaSource:
 
     def __init__(
         self, table: Table, where: Addresses, url: str, *, mode: str | None = None,
-        security: Security | None = None,
+        security: Security | None = None, real: bool = False,
     ) -> None:  # fmt: skip
+        """`real`: a plant is expected, and a simulated controller is refused."""
         self.table, self.where, self.url, self.mode = table, where, url, mode
-        self.security = security
+        self.security, self.real = security, real
         self._client: Any = None
         self._nodes: list[Any] = []
 
@@ -81,19 +94,12 @@ class OpcuaSource:
         return to_sample(self.table, self.where, values, self.mode)
 
     async def _connected(self) -> None:
-        from asyncua.client.client import Client
-
         if self._client is not None:
             return
-        client = Client(self.url, timeout=READ_TIMEOUT_S)
-        if self.security is not None:
-            await _secure(client, self.security)
-        try:
-            await asyncio.wait_for(client.connect(), 2 * READ_TIMEOUT_S)
-        except BaseException:
-            client.disconnect_socket()
-            raise
+        client = await _client(self.url, self.security)
         self._client = client
+        if self.real and await opcua_simulated(client):
+            raise SourceLost(no_plant(self.name))
         self._nodes = [client.get_node(a.node) for a in self.where.all()]
 
     async def close(self) -> None:
@@ -103,6 +109,41 @@ class OpcuaSource:
                 await asyncio.wait_for(client.disconnect(), READ_TIMEOUT_S)
             except Exception:  # the other end may be gone already: nothing is left to let go
                 return
+
+
+async def opcua_simulated(client: Any) -> bool:
+    """Whether the controller at the other end says that it is simulated."""
+    from asyncua.ua.uaerrors import UaError
+
+    node = client.get_node(PRODUCT_URI)
+    try:
+        return bool(await asyncio.wait_for(node.read_value(), READ_TIMEOUT_S) == SIMULATED_URI)
+    except UaError:  # a server that keeps no build information
+        return False
+
+
+async def opcua_says_simulated(url: str, security: Security | None) -> bool:
+    """The same of a controller that is not connected yet; raises whatever comes of trying."""
+    client = await _client(url, security)
+    try:
+        return await opcua_simulated(client)
+    finally:
+        await asyncio.wait_for(client.disconnect(), READ_TIMEOUT_S)
+
+
+async def _client(url: str, security: Security | None) -> Any:
+    """A connected client."""
+    from asyncua.client.client import Client
+
+    client = Client(url, timeout=READ_TIMEOUT_S)
+    if security is not None:
+        await _secure(client, security)
+    try:
+        await asyncio.wait_for(client.connect(), 2 * READ_TIMEOUT_S)
+    except BaseException:
+        client.disconnect_socket()
+        raise
+    return client
 
 
 async def _secure(client: Any, how: Security) -> None:

@@ -7,7 +7,7 @@ import contextlib
 import json
 from collections.abc import Callable, Mapping
 from contextlib import AsyncExitStack
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
 
@@ -22,9 +22,9 @@ from byrewright.site.door import Door, door_file
 from byrewright.site.journal import Journal
 from byrewright.site.log import Owner, World, log_of
 from byrewright.site.notices import Notifier, notice_of, test_notice
-from byrewright.site.opcua import OpcuaSource, need_opcua
+from byrewright.site.opcua import OpcuaSource, need_opcua, opcua_says_simulated
 from byrewright.site.settings import security_of, settings_beside
-from byrewright.site.sources import ModbusSource, Source
+from byrewright.site.sources import ModbusSource, Source, modbus_says_simulated
 from byrewright.site.watch import Watch
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.routes.study import Routes
@@ -165,9 +165,11 @@ class Service:
             self.controller = Controller(self.table, self.where, modbus_port=port)
             return ModbusSource(self.table, self.where, LOOPBACK, port)
         if order.protocol == "opcua":
-            return OpcuaSource(self.table, self.where, order.where, mode=mode, security=security)
+            return OpcuaSource(self.table, self.where, order.where, mode=mode, security=security,
+                               real=order.world == "real")  # fmt: skip
         host, port = order.host_port()
-        return ModbusSource(self.table, self.where, host, port, device=order.device, mode=mode)
+        return ModbusSource(self.table, self.where, host, port, device=order.device, mode=mode,
+                            real=order.world == "real")  # fmt: skip
 
     async def run(self, ready: Callable[[], None] = lambda: None) -> None:
         """Watch until `stop` is set."""
@@ -273,6 +275,17 @@ class Service:
         process = process_contacts(self.table, scene, tuple(self._wrong.items()))
         shown = contacts(self.table, {**scene.wanted, **self._wrong}, process)
         await self.controller.show(self._mode, shown)
+
+
+async def as_it_says(order: Order, path: Path) -> Order:
+    """The order as practice where its controller is there and says that it is simulated."""
+    said = False
+    with contextlib.suppress(Exception):  # what does not answer now is told by the watch
+        if order.protocol == "opcua":
+            said = await opcua_says_simulated(order.where, security_of(path, settings_beside(path)))
+        elif order.protocol == "modbus":
+            said = await modbus_says_simulated(*order.host_port(), order.device)
+    return replace(order, world="practice") if said else order
 
 
 def addresses_of(table: Table, order: Order) -> Addresses:

@@ -21,6 +21,20 @@ GAP = 16
 """Addresses nearer than this are read in one request."""
 
 
+SIMULATED_AT = 65_528
+"""Modbus input registers in which a simulated controller says that it is one."""
+SIMULATED = tuple(b"simulation"[i] << 8 | b"simulation"[i + 1] for i in range(0, 10, 2))
+"""What they hold: the word, two letters a register."""
+SIMULATED_URI = "urn:byrewright:simulated-controller"
+"""The product address in the build information (OPC UA) of a simulated controller."""
+
+
+def no_plant(name: str) -> str:
+    """Why a simulated controller is not watched as a real plant."""
+    return (f"{name} says that it is a simulated controller, not a plant: nothing of it is taken. "
+            "Watch it as practice (--practice)")  # fmt: skip
+
+
 class SourceLost(Exception):  # a state, told to people by the watch
     """Nothing could be read; the text says why in plain words."""
 
@@ -152,9 +166,11 @@ class ModbusSource:
     """Modbus TCP. Uses the read functions 02 (discrete inputs) and 04 (input registers) only."""
 
     def __init__(self, table: Table, where: Addresses, host: str, port: int = 502, *,
-                 device: int = 1, mode: str | None = None) -> None:  # fmt: skip
+                 device: int = 1, mode: str | None = None, real: bool = False) -> None:  # fmt: skip
+        """`real`: a plant is expected, and a simulated controller is refused."""
         self.table, self.where, self.host, self.port = table, where, host, port
-        self.device, self.mode = device, mode
+        self.device, self.mode, self.real = device, mode, real
+        self._asks = True
         self._client: Any = None
         self._singly: set[_Block] = set()
 
@@ -222,12 +238,37 @@ class ModbusSource:
             )
             if not await self._client.connect():
                 raise OSError("no connection")
+            if self.real and self._asks:
+                self._asks = False  # one that falls silent at this question is not asked again
+                simulated = await modbus_simulated(self._client, self.device)
+                self._asks = True
+                if simulated:
+                    raise SourceLost(no_plant(self.name))
         return self._client
 
     async def close(self) -> None:
         if self._client is not None:
             self._client.close()
             self._client = None
+
+
+async def modbus_simulated(client: Any, device: int) -> bool:
+    """Whether the controller at the other end says that it is simulated."""
+    answer = await client.read_input_registers(SIMULATED_AT, count=len(SIMULATED), device_id=device)
+    return not answer.isError() and tuple(answer.registers) == SIMULATED
+
+
+async def modbus_says_simulated(host: str, port: int, device: int) -> bool:
+    """The same of a controller that is not connected yet; raises whatever comes of trying."""
+    from pymodbus.client import AsyncModbusTcpClient
+
+    client = AsyncModbusTcpClient(
+        host, port=port, timeout=READ_TIMEOUT_S, retries=0, reconnect_delay=0
+    )
+    try:
+        return await client.connect() and await modbus_simulated(client, device)
+    finally:
+        client.close()
 
 
 def _silent(error: Exception) -> str:

@@ -57,8 +57,8 @@ class Value:
         """Least and most that a user may state in place of this value.
 
         A share lies in 0 to 1, a temperature within 40 K below and 60 K above, anything else within
-        a factor of twenty and where its source says; farther away it is a slip of the unit or of
-        the decimal point.
+        a factor of twenty and where its source says, and all within what is `SENSIBLE` of its kind;
+        farther away it is a slip of the unit or of the decimal point.
         """
         value = self.value
         if self.unit == "degC":
@@ -68,6 +68,12 @@ class Value:
         else:
             least, most = sorted((value / FACTOR, value * FACTOR))
             most = min(most, 1.0) if self.unit == "" and self.key.endswith(AT_MOST_ONE) else most
+        theme = self.key.partition(".")[0]
+        bottom, top = (
+            SENSIBLE.get((theme, self.unit)) or SENSIBLE.get(("", self.unit)) or (least, most)
+        )
+        if bottom <= value <= top:
+            least, most = max(least, bottom), min(most, top)
         least = min(least, least if self.low is None else self.low)
         most = max(most, most if self.high is None else self.high)
         return (
@@ -102,6 +108,21 @@ AT_MOST_ONE = (
     "least_pace",
 )  # fmt: skip
 """Ends of the keys of what cannot be more than all of it."""
+
+
+SENSIBLE = {
+    ("", "%"): (0.0, 100.0),
+    ("vacuum", "kPa"): (0.0, 105.0),
+    ("milk", "degC"): (-5.0, 45.0),
+    ("wash", "degC"): (0.0, 100.0),
+    ("cloth", "degC"): (0.0, 100.0),
+    ("tank", "degC"): (-10.0, 40.0),
+    ("frost", "degC"): (-10.0, 20.0),
+    ("cloth", "h"): (0.0, 24.0),
+}
+"""Least and most by theme and unit (any theme: ""): no share above all of it, no vacuum beyond the
+air's own pressure, no milk that is boiled or ice. Where a rule's own value lies outside, it is none
+of the kind. Common practice, no source."""
 
 
 class UnknownRule(KeyError):

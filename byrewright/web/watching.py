@@ -325,6 +325,8 @@ def arguments(order: Order) -> list[str]:
         said += [f"--{order.protocol}", order.where]
     if order.world == "practice":
         said += ["--practice", "--with-parent"]
+    else:
+        said.append("--as-ordered")
     if order.mode:
         said += ["--mode", order.mode]
     if order.addresses:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
+import ssl
+import subprocess
 import sys
 import threading
 import time
@@ -190,6 +192,8 @@ class Post:
     """A mail server on loopback that refuses the first so many mails."""
 
     refuse: int = 0
+    encrypts: ssl.SSLContext | None = None
+    encrypted: str = ""
     mails: list[str] = field(default_factory=list)
     port: int = 0
 
@@ -206,6 +210,12 @@ class Post:
                     writer.write(b"354 go\r\n")
                     self.mails.append((await reader.readuntil(b"\r\n.\r\n")).decode())
                     writer.write(b"250 taken\r\n")
+                elif word == "EHLO" and self.encrypts and not self.encrypted:
+                    writer.write(b"250-test\r\n250 STARTTLS\r\n")
+                elif word == "STAR" and self.encrypts:
+                    writer.write(b"220 go\r\n")
+                    await writer.start_tls(self.encrypts)
+                    self.encrypted = "starttls"
                 elif word == "QUIT":
                     writer.write(b"221 bye\r\n")
                     break
@@ -273,6 +283,41 @@ async def test_notices_go_out_are_tried_again_and_say_when_they_fail(
             Hook.refuse = 1
             said = await notifier.test(test_notice("(invented)", "anna"))
             assert "cannot be reached" in said["email"] and "503" in said["webhook"]
+
+
+@pytest.fixture
+def certificate(tmp_path: Path) -> tuple[Path, Path]:
+    """A certificate that a mail server signed for itself, and its key."""
+    made, key = tmp_path / "mail.pem", tmp_path / "mail.key"
+    subprocess.run(
+        ["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj",
+         "/CN=localhost", "-addext", "subjectAltName=DNS:localhost", "-out", made, "-keyout", key],
+        check=True, capture_output=True,
+    )  # fmt: skip
+    return made, key
+
+
+@pytest.mark.parametrize("security", ["tls", "starttls"])
+async def test_mail_is_encrypted_and_only_to_a_server_that_is_trusted(
+    security: str, certificate: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Would fail if a notice or a password went out in plain text, or to whoever answers."""
+    theirs = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
+    theirs.load_cert_chain(*certificate)
+    post = Post(encrypts=theirs if security == "starttls" else None)
+    always = theirs if security == "tls" else None
+    async with await asyncio.start_server(post.talk, LOOPBACK, 0, ssl=always) as server:
+        port = server.sockets[0].getsockname()[1]
+        to = {"server": "localhost", "port": port, "security": security, "sender": "byre@test"}
+        email = EmailSettings.model_validate({**to, "to": ("anna@test",)})
+        settings = Settings(notices=NoticeSettings(email=email))
+        async with Notifier(tmp_path / "plant.yaml", settings) as notifier:
+            said = await notifier.test(test_notice("(invented)", "anna"))
+            assert "no encrypted connection" in said["email"] and not post.mails
+            monkeypatch.setenv("SSL_CERT_FILE", str(certificate[0]))
+            said = await notifier.test(test_notice("(invented)", "anna"))
+        assert said == {"email": ""} and len(post.mails) == 1
+    assert post.encrypted == ("starttls" if security == "starttls" else "")
 
 
 def test_settings_are_off_by_default_and_complain_clearly(tmp_path: Path) -> None:

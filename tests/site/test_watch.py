@@ -31,6 +31,7 @@ from byrewright.site.journal import Journal
 from byrewright.site.log import Log, Owner
 from byrewright.site.opcua import OpcuaSource
 from byrewright.site.own import LINK_LOST, MODE_UNKNOWN
+from byrewright.site.service import Order, as_it_says
 from byrewright.site.sources import ModbusSource, Sample, Source, SourceLost, blocks, to_sample
 from byrewright.site.watch import Watch, snapshot_of
 from tests.site.test_alarms import ON_S, one_row_table
@@ -84,6 +85,32 @@ def made(
         return controller, OpcuaSource(table, where, controller.opcua_url, mode=mode)
     controller = Controller(table, where, modbus_port=free_port())
     return controller, ModbusSource(table, where, LOOPBACK, controller.modbus_port or 0, mode=mode)
+
+
+@pytest.mark.parametrize("kind", ["modbus", "opcua"])
+@pytest.mark.parametrize("announces", [True, False])
+async def test_a_simulated_controller_never_counts_as_the_plant(
+    kind: str, announces: bool, tmp_path: Path
+) -> None:
+    """Would fail if practice were logged as real, or a real controller refused as a simulated one.
+
+    Of one that comes in the place of a real one later, nothing is taken either."""
+    table = one_row_table()
+    controller, source = made(kind, table, default_addresses(table))
+    controller.announces = announces
+    assert isinstance(source, ModbusSource | OpcuaSource)
+    source.real = True
+    where = controller.opcua_url if kind == "opcua" else f"{LOOPBACK}:{controller.modbus_port}"
+    async with controller:
+        await controller.show("milking", RIGHT)
+        order = await as_it_says(Order("opcua" if kind == "opcua" else "modbus", where), tmp_path)
+        assert order.world == ("practice" if announces else "real")
+        if announces:
+            with pytest.raises(SourceLost, match="simulated controller, not a plant"):
+                await source.read()
+        else:
+            assert (await source.read()).contacts == RIGHT
+        await source.close()
 
 
 @pytest.mark.parametrize("kind", ["modbus", "opcua", "contacts"])

@@ -141,6 +141,22 @@ def test_every_rule_has_a_range_that_it_lies_in(key: str) -> None:
         assert least > 0, "nothing to divide by"
 
 
+@pytest.mark.parametrize(
+    ("key", "nonsense", "plausible"),
+    [
+        ("milkline.drop_share_of_time_pct", 190, 90),
+        ("vacuum.nominal_kpa", 400, 38),
+        ("milk.at_cow_c", 80, 38.5),
+        ("milk.stored_c", -30, 3),
+        ("cloth.hours_most", 200, 14),
+    ],
+)
+def test_a_range_is_of_its_kind(key: str, nonsense: float, plausible: float) -> None:
+    """Would fail if a slip passed for a limit (milk at 80 degC), or a farm's own value did not."""
+    one = default_rulebook()[key]
+    assert one.allows(plausible) and not one.allows(nonsense)
+
+
 @pytest.mark.parametrize("number", [0, -1, 1e299])
 def test_a_limit_out_of_range_is_refused(number: float) -> None:
     """A study would divide by it, or never end."""

@@ -54,7 +54,8 @@ class Plant:
 
         async def serve() -> None:
             where = default_addresses(table)
-            async with Controller(table, where, modbus_port=self.port) as controller:
+            port, plain = self.port, {"announces": False}  # it stands for a real one
+            async with Controller(table, where, modbus_port=port, **plain) as controller:
                 while not self._stop.is_set():
                     await controller.show(MILKING, shown())
                     await asyncio.sleep(0.2)
