@@ -14,7 +14,7 @@ from byrewright.place.model import Laid, Plan, Point, Route
 from byrewright.place.pieces import Joint, Made, Piece
 from byrewright.plant.plant import Pipe, Plant
 from byrewright.plant.sited import Sited
-from byrewright.standards.rulebook import Rulebook, default_rulebook
+from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.pipework import SERVICES, lines_of
 
 Row = tuple[str | float | int, ...]
@@ -104,7 +104,7 @@ def _sketch(
         view.pipe([spots[piece.start.number - 1], spots[piece.end.number - 1]], ink, piece.pipe)
     _frame(view, plant, plan, made, left, top, wide, tall)
     _marks(view, plan, made, spots)
-    _table(view, made, left, top + tall - under + 1.5, wide)
+    _table(view, plant, made, left, top + tall - under + 1.5, wide)
     return view
 
 
@@ -232,7 +232,7 @@ def _flow(view: Canvas, made: Made, there: list[Flat]) -> None:
     view.over.append(f'<polygon points="{points}" fill="{INK}"/>')
 
 
-def _table(view: Canvas, made: Made, left: float, top: float, wide: float) -> None:
+def _table(view: Canvas, plant: Plant, made: Made, left: float, top: float, wide: float) -> None:
     """Cut lengths from joint to joint, and what the line comes to."""
     rows = math.ceil(len(made.pieces) / 3)
     shown = min(rows, TABLE_ROWS)
@@ -248,7 +248,8 @@ def _table(view: Canvas, made: Made, left: float, top: float, wide: float) -> No
     y = top + shown * TABLE_MM + 0.6
     more = f" ({len(made.pieces) - 3 * shown} more in pieces.csv)" if rows > shown else ""
     service = made.route.service
-    fall = fall_pct(service, made.route.outside_mm, default_rulebook())
+    bore = max(p.bore_mm for p in plant.pipes if p.id in made.route.lines)
+    fall = fall_pct(service, bore, plant.place_rules())
     bends = sum(j.bend for j in made.joints)
     said = f"{made.route.length_m:.2f} m, cut {made.cut_m:.2f} m, {bends} bends, " \
            f"{len(made.supports)} supports{more}"  # fmt: skip
