@@ -101,7 +101,7 @@ def test_a_machine_is_dragged_undone_typed_and_saved(browser: Any, alone: Server
     page.locator("#undo").click()
     answered(page, 2)
     assert pipes_drawn(page) == drawn
-    assert page.locator("#save").is_disabled()
+    page.locator("#save:disabled").wait_for(timeout=WAIT_MS)
     page.locator("#at-east").fill(f"{body.x + 0.3:.2f}")
     page.locator("#at-east").press("Enter")
     answered(page, 3)
