@@ -161,7 +161,12 @@ def _show(
         say(f"  {made.tax_name:<18}{made.tax:>14} {made.currency}")
         say(f"  {'with tax':<18}{made.gross:>14} {made.currency}")
     say(made.answer, style="bold")
-    _some(say, "No price", [f"{n.title} {n.plate}: {n.said}" for n in made.missing], every)
+    _some(
+        say,
+        "No price",
+        [f"{n.title} {n.plate}".strip() + f": {n.said}" for n in made.missing],
+        every,
+    )
     odd = [f"{r}: {w}" for r, w in made.unused if every or ODD.search(w)]
     _some(say, "Rows of the list that price nothing here", odd, every)
     if len(made.unused) > len(odd):

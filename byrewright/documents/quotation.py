@@ -97,7 +97,7 @@ def quotation_data(
             "sentence": prose(_spaced(running)),
             "basis": running.basis,
             "rows": [
-                [p.what, f"{plain_number(p.amount)} {p.unit}",
+                [p.what, text_in(f"{plain_number(p.amount)} {p.unit}", units),
                  "not stated" if p.cost is None else shown(p.cost)]
                 for p in running.parts
             ],

@@ -49,14 +49,14 @@ def alternates(
 ) -> tuple[Difference, ...]:
     """Each alternate of the terms, priced against the base.
 
-    Sizing is always asked; with `studies` the day is, too.
+    Sizing is always asked; with `studies` also the day, and the failures for litres at risk.
 
     Raises:
         ByrewrightError: the changes of one do not give a sound plant; it is named.
     """
     from byrewright.studies.every import ask
 
-    names = ("sizing", "day") if studies else ("sizing",)
+    names = ("sizing", "day", "failures") if studies else ("sizing",)
     total = len(terms.alternates) + 1
     if say is not None:
         say("the plant as it is", 0, total)

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Decimal
 
 CENT = Decimal("0.01")
-NOTHING = Decimal(0)
+NOTHING = Decimal("0.00")
 ROUNDING = "each line is rounded half up to the cent; totals are sums of the lines shown"
 
 

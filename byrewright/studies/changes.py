@@ -34,8 +34,9 @@ LEAST_LENGTH_M = 0.05
 TOLD = (
     "day.milking_on_time", "day.cows_an_hour", "day.energy_1000_l", "day.energy_cost",
     "day.water_day", "day.milk_lost", "day.labour", "day.load_most",
+    "failures.hours_year", "failures.litres_year",
 )  # fmt: skip
-"""What the day says of two plants, beside every finding whose verdict changes."""
+"""What the studies say of two plants, beside every finding whose verdict changes."""
 
 
 @dataclass(frozen=True, slots=True)
