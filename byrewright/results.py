@@ -20,6 +20,13 @@ Sense = Literal["at_least", "at_most", "says"]
 VERDICTS: tuple[Verdict, ...] = ("fails", "unknown", "tight", "holds")
 """The four verdicts, worst first."""
 
+
+def worst_of(verdicts: Iterable[Verdict]) -> Verdict:
+    """The worst of some verdicts (`holds` when there are none)."""
+    found = set(verdicts)
+    return next((v for v in VERDICTS if v in found), "holds")
+
+
 VERDICT_MEANING: Mapping[Verdict, str] = {
     "holds": "inside the limit",
     "tight": "inside the limit, by less than the stated allowance",
@@ -161,8 +168,7 @@ class Result:
 
     def worst(self) -> Verdict:
         """The worst verdict among the findings (`holds` when there are none)."""
-        found = {one.verdict for one in self.findings}
-        return next((v for v in VERDICTS if v in found), "holds")
+        return worst_of(one.verdict for one in self.findings)
 
     def count(self) -> dict[Verdict, int]:
         """How many findings have each verdict."""

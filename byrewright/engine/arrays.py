@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from byrewright.engine import shape as sh
+from byrewright.engine.bout import cow_scalars
 from byrewright.engine.deck import deck_load
 from byrewright.engine.draws import removal_of
 from byrewright.engine.lowering import Lowering
@@ -30,7 +31,7 @@ from byrewright.plant.primitives import (
     Turns,
     Units,
 )  # fmt: skip
-from byrewright.plant.programme import group_gap_s, programme_of
+from byrewright.plant.programme import programme_of
 from byrewright.plant.roles import StandsCows
 from byrewright.standards.rulebook import Rulebook
 
@@ -243,20 +244,9 @@ class Arrays:
         self.names.deck, one = found
         units = self.lowering.all(Units)
         self.names.units = [tag for tag, _ in units]
-        pace = one.turn_s / one.stalls if one.layout == "rotary" else one.turn_s
-        num[sh.N_LAYOUT] = 0 if one.layout == "rotary" else 1
-        num[sh.N_STALLS] = one.stalls
-        num[sh.N_ROWS] = one.rows
+        pace = cow_scalars(par, num, one, self.plant, self.rules)
         num[sh.N_UNITS] = sum(one.count for _, one in units)
-        par[sh.PAR_STALL_S] = pace
-        par[sh.PAR_ATTACH_AT] = 0.5 * one.closed_stalls
-        par[sh.PAR_EXIT_AT] = one.stalls - 0.5 * one.closed_stalls
-        par[sh.PAR_WINDOW] = 2.0 * pace if one.layout == "rotary" else 1e9
-        par[sh.PAR_TURN_S] = one.turn_s
-        par[sh.PAR_BOARD_S] = self.number("milking.boarding_least_s")
-        par[sh.PAR_FALL] = self.number("milking.fall_share")
         gate = self.lowering.first(Gate)
-        par[sh.PAR_GAP_S] = group_gap_s(self.plant, self.rules)
         if gate is not None:
             self.names.gate = gate[0]
             par[sh.PAR_GATE_KW] = gate[1].motor_kw

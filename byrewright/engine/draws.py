@@ -103,6 +103,33 @@ class Cows:
         table[:, sh.C_ID] = ids
         return table
 
+    def milked(self, day: int, index: int, pace_s: float, stop_share: float) -> sh.Floats:
+        """The cows of one milking in order, with all that chance gives them. `pace_s` is the time
+        between stalls of a deck that stands still for a share of the time; nil in rows."""
+        table = self.drawn(day, index)
+        self._accidents(table, day, index, pace_s, stop_share)
+        return table
+
+    def _accidents(
+        self, table: sh.Floats, day: int, index: int, pace_s: float, stop: float
+    ) -> None:
+        n, ids = self.rules.number, table[:, sh.C_ID].astype(np.int64)
+        cows = len(self.group)
+        kick = stream(self.seed, "kick", day, index).random((cows, 2))[ids]
+        kicked = kick[:, 0] < n("milking.kick_off_share")
+        table[:, sh.C_KICK_AT] = np.where(kicked, kick[:, 1] * table[:, sh.C_ON_S], 1e12)
+        table[:, sh.C_PAUSE_S] = n("milking.kick_off_back_s")
+        mean = n("milking.stop_mean_s")
+        chance = min(0.5, stop / (1 - stop) * pace_s / mean)
+        draw = stream(self.seed, "stop", day, index).random((cows, 2))[ids]
+        long = -mean * np.log1p(-np.minimum(draw[:, 1], 0.999))
+        table[:, sh.C_STOP_S] = np.where(draw[:, 0] < chance, long, 0.0)
+        work = self.plant.work
+        routine = work.prepare_s + work.attach_s + work.spray_s + work.other_s
+        z = stream(self.seed, "work", day, index).standard_normal(cows)[ids]
+        spread = n("labour.task_spread_s") / 2
+        table[:, sh.C_WORK_S] = np.maximum(0.3 * routine, routine + spread * z)
+
     def _curve(self, table: sh.Floats, kg: sh.Floats, on_s: sh.Floats) -> None:
         """Flow time from the stated unit-on time, and unit-on time at this plant's removal.
 
@@ -146,30 +173,10 @@ class Herd(Cows):
     def milking(self, day: int, index: int) -> sh.Floats:
         """The cows of one milking (by its place in the file) in order, with all that chance
         gives them."""
-        table = self.drawn(day, index)
-        self._accidents(table, table[:, sh.C_ID].astype(np.int64), day, index)
-        return table
-
-    def _accidents(self, table: sh.Floats, ids: sh.Ints, day: int, index: int) -> None:
-        n = self.rules.number
-        cows = len(self.group)
-        kick = stream(self.seed, "kick", day, index).random((cows, 2))[ids]
-        kicked = kick[:, 0] < n("milking.kick_off_share")
-        table[:, sh.C_KICK_AT] = np.where(kicked, kick[:, 1] * table[:, sh.C_ON_S], 1e12)
-        table[:, sh.C_PAUSE_S] = n("milking.kick_off_back_s")
         deck = self.plant.equipment[self.compiled.names.deck]
         stop = float(getattr(deck, "stop_share_pct", 0.0)) / 100
-        mean = n("milking.stop_mean_s")
         rotary = self.compiled.tables.num[sh.N_LAYOUT] == 0
-        chance = min(0.5, stop / (1 - stop) * self.compiled.pace_s / mean) if rotary else 0.0
-        draw = stream(self.seed, "stop", day, index).random((cows, 2))[ids]
-        long = -mean * np.log1p(-np.minimum(draw[:, 1], 0.999))
-        table[:, sh.C_STOP_S] = np.where(draw[:, 0] < chance, long, 0.0)
-        work = self.plant.work
-        routine = work.prepare_s + work.attach_s + work.spray_s + work.other_s
-        z = stream(self.seed, "work", day, index).standard_normal(cows)[ids]
-        spread = n("labour.task_spread_s") / 2
-        table[:, sh.C_WORK_S] = np.maximum(0.3 * routine, routine + spread * z)
+        return self.milked(day, index, self.compiled.pace_s if rotary else 0.0, stop)
 
 
 def day_of(

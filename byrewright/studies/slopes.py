@@ -48,13 +48,6 @@ class SlopeMilk:
         return float(max(np.convolve(row, kernel, "valid").max() for row in self.flow_l_min))
 
     @property
-    def busiest_minute_l_min(self) -> float:
-        """The most of all slopes together, mean of a minute."""
-        steps = round(60.0 / STEP_S)
-        together = self.flow_l_min.sum(axis=0)
-        return float(np.convolve(together, np.ones(steps) / steps, "same").max())
-
-    @property
     def mean_l_min(self) -> float:
         """Mean of a slope while milk runs on it."""
         runs = self.flow_l_min[self.flow_l_min > 0.0]

@@ -310,8 +310,8 @@ def drives(S: Floats, g: Floats, n: Ints, par: Floats, num: Ints) -> None:
     if n[I_MILKING] < 0:
         return
     hours = par[PAR_DT] / HOUR_S
-    if num[N_DRIVE_KWH] >= 0 and g[G_DRIVE] > 0.0:
-        S[num[N_DRIVE_KWH], 0] += par[PAR_DRIVE_KW] * hours
+    if num[N_DRIVE_KWH] >= 0:
+        S[num[N_DRIVE_KWH], 0] += par[PAR_DRIVE_KW] * g[G_TURNED_S] / HOUR_S
     if num[N_GATE_KWH] >= 0:
         S[num[N_GATE_KWH], 0] += 0.1 * par[PAR_GATE_KW] * hours
 

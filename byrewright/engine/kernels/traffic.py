@@ -233,6 +233,7 @@ def _turn(
         to_entry = float(n[I_ENTRY])
         next_at = min(to_exit, min(to_attach, to_entry))
         need = (next_at - g[G_U]) / speed
+        g[G_TURNED_S] += min(need, left)
         if need > left:
             g[G_U] += left * speed
             break
@@ -382,6 +383,7 @@ def cows(
     g[G_FALLEN] = 0.0
     g[G_MILK] = 0.0
     g[G_WITHHELD] = 0.0
+    g[G_TURNED_S] = 0.0
     if n[I_MILKING] < 0:
         return
     if g[G_VACUUM] < par[PAR_VAC_LEAST]:
@@ -402,3 +404,32 @@ def cows(
 def ended(n: Ints) -> bool:
     """Whether all cows of the milking have left."""
     return n[I_COW] >= n[I_COWS] and n[I_ON_DECK] == 0
+
+
+@kernel
+def milking_alone(
+    F: Floats,
+    I: Ints,
+    S: Floats,
+    g: Floats,
+    n: Ints,
+    par: Floats,
+    num: Ints,
+    cow: Floats,
+    out: Floats,
+    bout: Floats,
+    minute: int,
+    most: int,
+) -> None:
+    """One milking from its first cow to its last, at most so many steps, and nothing around it."""
+    left = minute
+    for step in range(most):
+        if ended(n):
+            break
+        cows(step * par[PAR_DT], F, I, S, g, n, par, num, cow, out, bout)
+        g[G_MINUTE_KG] += g[G_MILK] + g[G_WITHHELD]
+        left -= 1
+        if left == 0:
+            left = minute
+            g[G_MINUTE_MOST] = max(g[G_MINUTE_MOST], g[G_MINUTE_KG])
+            g[G_MINUTE_KG] = 0.0

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import sys
-
 import numpy as np
 
 from byrewright.engine import shape as sh
+from byrewright.engine.bout import brought_up, wait_s
 from byrewright.engine.draws import ambient_c
-from byrewright.plant.roles import BringsCows
 from byrewright.results import Input
 from byrewright.studies.day import remedies, washes
 from byrewright.studies.day.record import Bout, Run
@@ -71,7 +69,7 @@ def _traffic(bench: Bench, run: Run) -> None:
     )  # fmt: skip
     cows_h = float(np.mean([_cows_h(b) for b in done]))
     bench.find(
-        "day.cows_an_hour", "Cows an hour, net", cows_h, "1/h",
+        "day.cows_an_hour", "Cows an hour over the milking", cows_h, "1/h",
         f"{cows_h:.0f} cows an hour between the first and the last cow on, with stops and second "
         "rounds counted in.",
         formula="(cows - 1) / (last on - first on)",
@@ -82,8 +80,8 @@ def _traffic(bench: Bench, run: Run) -> None:
         f"{peak:.0f} L/min from all units together in the busiest minute.",
         formula="greatest milk of one minute",
     )  # fmt: skip
-    together = _brought_up(run)
-    wait = max(_wait(b, together) for b in done) / 60
+    together = brought_up(run.plant)
+    wait = max(wait_s(b.cows, together) for b in done) / 60
     most_min = bench.number("milking.wait_most_min")
     bench.find(
         "day.yard_wait", "Longest wait of a group in the yard", wait, "min",
@@ -99,22 +97,6 @@ def _cows_h(bout: Bout) -> float:
     on = bout.cows[:, sh.O_ENTER]
     span = float(on.max() - on.min())
     return 3600 * (len(on) - 1) / span if span > 0 else 0.0
-
-
-def _brought_up(run: Run) -> int:
-    """The most cows that the yard takes at a time: a larger group comes in several goes."""
-    gates = [g.yard_cows for g in run.plant.machines(BringsCows) if g.yard_cows is not None]
-    return max(gates, default=sys.maxsize)
-
-
-def _wait(bout: Bout, together: int) -> float:
-    longest = 0.0
-    for group in np.unique(bout.cows[:, sh.O_GROUP]):
-        on = np.sort(bout.cows[bout.cows[:, sh.O_GROUP] == group, sh.O_ENTER])
-        for first in range(0, len(on), together):
-            some = on[first : first + together]
-            longest = max(longest, float(some[-1] - some[0]))
-    return longest
 
 
 def vessels(bench: Bench, run: Run) -> None:

@@ -16,7 +16,6 @@ from byrewright.studies.day.record import Run, bout_of, joined
 from byrewright.studies.sizing.context import Bench
 from byrewright.studies.sizing.duty import assume_milk_out
 
-WARM_UP_DAYS = 1
 DAYS_OF_SERIES = 7
 LONG_SAMPLE_S = 600.0  # longer runs are read every ten minutes
 SPLIT_FROM_DAYS = 60
@@ -93,6 +92,7 @@ def simulate_days(
     tell = progress or (lambda _word, _share: None)
     tell("compiling", 0.0)
     from byrewright.engine.ahead import finish
+    from byrewright.engine.bout import first_day
     from byrewright.engine.compiled import compile_plant
     from byrewright.engine.draws import Herd
 
@@ -103,7 +103,7 @@ def simulate_days(
     )
     finish(tell)
     herd = Herd(plant, compiled, rules, seed)
-    warm_up = max([WARM_UP_DAYS, *(c.every_days for c in plant.collections)])
+    warm_up = first_day(plant)
     one = _Stretch(plant, compiled, herd, month, seed, rows, tell, hot)
     if days < SPLIT_FROM_DAYS or snapshot is not None or until is not None or rows:
         return one.run(days, warm_up, snapshot, until)

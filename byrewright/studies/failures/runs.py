@@ -15,6 +15,7 @@ from threading import Lock
 import numpy as np
 
 from byrewright.engine import shape as sh
+from byrewright.engine.bout import first_day
 from byrewright.engine.compiled import Compiled, compile_plant, with_wrong
 from byrewright.engine.draws import Herd, day_of
 from byrewright.engine.simulate import Row, simulate
@@ -70,7 +71,7 @@ class Field:
             if m.can("holds milk") and m.port_for("vacuum") and m.port_for("milk", "out")
         )  # fmt: skip
         self.steps = round(86400 / self.compiled.step_s)
-        self.first = max([1, *(c.every_days for c in plant.collections)])
+        self.first = first_day(plant)
         self.base_runs: dict[tuple[str, int], sh.State] = {}
         self.lock = Lock()
         self._days(rules, seed, month)

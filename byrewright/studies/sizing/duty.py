@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+from byrewright.engine.bout import SEED, brought_up, milk_alone, wait_s
+from byrewright.engine.draws import Cows
 from byrewright.physics.air import ambient_pressure_kpa_abs
 from byrewright.physics.rows import row_time_s, rows_cows_h
 from byrewright.physics.throughput import (
@@ -15,7 +17,7 @@ from byrewright.physics.throughput import (
     labour_cows_h,
     net_cows_h,
 )
-from byrewright.plant.programme import MilkOut, Programme, group_gap_s, milk_out_s_per_kg
+from byrewright.plant.programme import MilkOut, milk_out_s_per_kg
 from byrewright.plant.roles import (
     CoolsMilk,
     GivesMilk,
@@ -53,6 +55,10 @@ class MilkingDuty:
     groups: tuple[int, ...]
     """Cows of each group, in the order they are milked."""
     hours: float
+    """From the first cow on to the last unit off, cow by cow."""
+    busiest_l_min: float
+    """Milk of the busiest minute, cow by cow."""
+    yard_wait_min: float
     target_h: float
     operators: int
     gap_after_min: float
@@ -161,16 +167,16 @@ def duty_of(bench: Bench) -> Duty:
     paces = {m.place: _pace(bench, platform, operators, m.milk_out) for m in programme.milkings}
     slowest = min(programme.milkings, key=lambda m: (paces[m.place].net_h, -m.milk_out.mean_s))
     pace = paces[slowest.place]
-    gap_s = group_gap_s(plant, bench.rules)
-    milkings = _milkings(programme, paces, platform, gap_s)
+    milkings = _milkings(bench, paces, platform)
     assume_milk_out(bench)
     gaps = sorted((m.gap_after_min for m in milkings), reverse=True)
     milk_l_cow = max(m.milk_l_cow for m in milkings)
     mean = pace.net_h * milk_l_cow / 60.0
-    peak = bench.number("milkline.peak_factor")
+    peak = mean * bench.number("milkline.peak_factor")
+    peak = max([peak, *(m.busiest_l_min for m in milkings)])
     water = plant.site.water_temperature_c
     milk_l, withheld_l = programme.milk_l_day, sum(m.withheld_l for m in milkings)
-    duty = Duty(
+    return Duty(
         layout=platform.layout, stalls=platform.stalls, rows=platform.rows,
         units=plant.count(GivesMilk) or platform.stalls, operators=operators,
         turn_s=pace.turn_s, stall_s=pace.turn_s / platform.stalls, available_s=pace.available_s,
@@ -180,8 +186,9 @@ def duty_of(bench: Bench) -> Duty:
         cows=plant.herd.cows,
         cows_milked_day=programme.cows_milked_day, milk_l_day=milk_l,
         withheld_l_day=withheld_l, withheld_share=withheld_l / milk_l if milk_l else 0.0,
-        milk_l_cow=milk_l_cow, milk_flow_mean_l_min=mean, milk_flow_peak_l_min=mean * peak,
-        peak_factor=peak, milk_per_turn_l=platform.stalls * milk_l_cow / (1 + pace.go_round),
+        milk_l_cow=milk_l_cow, milk_flow_mean_l_min=mean, milk_flow_peak_l_min=peak,
+        peak_factor=peak / mean if mean else 1.0,
+        milk_per_turn_l=platform.stalls * milk_l_cow / (1 + pace.go_round),
         peak_cow_l_min=bench.number("milkline.peak_flow_per_cow_l_min"),
         attach_interval_s=(pace.turn_s / platform.stalls if platform.layout == "rotary"
                            else pace.routine_s / operators),
@@ -196,7 +203,6 @@ def duty_of(bench: Bench) -> Duty:
         stored_c=min((t.set_c for t in plant.machines(StoresMilk)),
                      default=bench.number("milk.stored_c")),
     )  # fmt: skip
-    return _with_row_peak(bench, duty)
 
 
 @dataclass(frozen=True, slots=True)
@@ -254,6 +260,14 @@ def _pace(bench: Bench, platform: StandsCows, operators: int, out: MilkOut) -> _
     )  # fmt: skip
 
 
+def cows_of(bench: Bench) -> Cows:
+    """The herd as the simulated day draws it."""
+    if "cows" not in bench.known:
+        bench.known["cows"] = Cows(bench.plant, bench.rules, SEED)
+    cows: Cows = bench.known["cows"]
+    return cows
+
+
 def rows_milking_s(
     stalls: int, rows: int, attach_s: float, change_s: float, out: MilkOut, limit_s: float
 ) -> float:
@@ -263,48 +277,13 @@ def rows_milking_s(
     return max(slowest, stalls * attach_s - change_s)
 
 
-def _with_row_peak(bench: Bench, duty: Duty) -> Duty:
-    """The busiest minute of rows from the milking cow by cow; a deck keeps the usual factor.
-
-    The cows of a row are put on within a few minutes and milk at their peak together.
-    """
-    from byrewright.studies.slopes import slope_milk
-
-    if duty.layout != "rows" or duty.milk_flow_mean_l_min <= 0.0:
-        return duty
-    peak = slope_milk(bench.plant, bench.rules, duty).busiest_minute_l_min
-    peak = max(peak, duty.milk_flow_peak_l_min)
-    return replace(duty, milk_flow_peak_l_min=peak, peak_factor=peak / duty.milk_flow_mean_l_min)
-
-
-def milking_h(
-    groups: Sequence[int], net_h: float, platform: StandsCows, turn_s: float, attach_s: float,
-    gap_s: float,
-) -> float:  # fmt: skip
-    """From the first cow on to the last off, h. `turn_s` is a turn or a filling, `gap_s` the time
-    between groups.
-
-    Deck: all cows at the net pace, a turn for the last, and the gaps. Rows: so many fillings of a
-    row, in turns; a row is not filled up from the next group where that is not yet in the yard.
-    """
-    if platform.layout == "rotary":
-        between = gap_s * (len(groups) - 1)
-        return sum(groups) / net_h + (turn_s + between) / 3600.0
-    row = max(1, platform.stalls // platform.rows)
-    fillings = (
-        sum(math.ceil(g / row) for g in groups) if gap_s > 0 else math.ceil(sum(groups) / row)
-    )
-    cycle_s = 3600.0 * platform.stalls / net_h
-    turns, after = divmod(fillings - 1, platform.rows)
-    milked_s = cycle_s * (turn_s - platform.turn_s) / turn_s
-    return (turns * cycle_s + after * row * attach_s + milked_s) / 3600.0
-
-
 def _milkings(
-    programme: Programme, paces: Mapping[int, _Pace], platform: StandsCows, gap_s: float
+    bench: Bench, paces: Mapping[int, _Pace], platform: StandsCows
 ) -> tuple[MilkingDuty, ...]:
     """Each milking's cows, milk and hours, in order of time."""
-    total = programme.milk_l_day
+    programme = bench.programme
+    total, together = programme.milk_l_day, brought_up(bench.plant)
+    alone = {m.place: milk_alone(cows_of(bench), platform, m) for m in programme.milkings}
     rows = [
         MilkingDuty(
             name=m.name, start_min=m.start_min, cows=m.cows, milk_l=m.milk_l,
@@ -312,10 +291,9 @@ def _milkings(
             share=m.milk_l / total if total else 0.0,
             milk_out=m.milk_out, net_cows_h=paces[m.place].net_h,
             groups=tuple(p.cows for p in m.parts),
-            hours=milking_h(
-                [p.cows for p in m.parts], paces[m.place].net_h, platform, paces[m.place].turn_s,
-                paces[m.place].routine_s / m.operators, gap_s,
-            ),
+            hours=alone[m.place].hours,
+            busiest_l_min=alone[m.place].minute_kg / programme.milk_kg_l,
+            yard_wait_min=wait_s(alone[m.place].cows, together) / 60,
             target_h=m.target_h, operators=m.operators, gap_after_min=0.0,
             washed_after=m.washed_after,
         )

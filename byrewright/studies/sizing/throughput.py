@@ -4,20 +4,19 @@ from __future__ import annotations
 
 import math
 
-from byrewright.physics.rows import rows_cows_h
+from byrewright.engine.bout import milk_alone
 from byrewright.physics.throughput import (
-    labour_cows_h,
     net_cows_h,
     operators_needed,
     rotation,
     rotation_for_share_s,
 )
 from byrewright.plant.farm import clock
-from byrewright.plant.programme import group_gap_s
+from byrewright.plant.programme import MilkingPlan
 from byrewright.plant.roles import BringsCows, GivesMilk, StandsCows
 from byrewright.results import Remedy, Table
 from byrewright.studies.sizing.context import Bench
-from byrewright.studies.sizing.duty import Duty, MilkingDuty, milking_h, rows_milking_s
+from byrewright.studies.sizing.duty import Duty, cows_of
 from byrewright.studies.sizing.sizes import TIGHT, spare, stated, worked
 
 MOST_STALLS = 200
@@ -62,7 +61,7 @@ def _pace(bench: Bench, duty: Duty) -> None:
         formula = "net = 3600 N / (t_change + E[max(i a + t_i)]) (1 - s)"
     bench.find(
         "throughput.net",
-        "Cows an hour, net",
+        "Cows an hour with every stall taken",
         duty.net_cows_h,
         "1/h",
         sentence,
@@ -229,14 +228,16 @@ def _finished(bench: Bench, duty: Duty) -> None:
             limit=min(one.target_h, one.hours + one.gap_after_min / 60.0),
             sense="at_most",
             allowance=TIGHT,
-            formula="deck: h = cows / net + T / 3600 + gaps; rows: fillings of a row, in turns",
+            formula="last unit off less first cow on, cow by cow, by the kernel of the day",
             inputs=(
                 stated("cows", "cows milked", one.cows),
-                worked("net", "cows an hour, net", one.net_cows_h, "1/h"),
-                worked("T", "last turn or filling", duty.turn_s, "s"),
+                stated("groups", "groups one after another", len(one.groups)),
+                worked("t", "mean unit-on time", round(one.milk_out.mean_s), "s"),
+                stated("m", "operators", one.operators),
+                worked("T", "one turn or filling", duty.turn_s, "s"),
                 stated("h_target", "target", one.target_h, "h"),
             ),
-            source="identity; the last cows need one more turn",
+            source="the cows that the day draws with its first seed",
             known="derived",
         )
 
@@ -251,36 +252,18 @@ def _advised_turn_s(bench: Bench, duty: Duty, stalls: int) -> float:
     return math.ceil(max(turn, least) / TURN_STEP_S - 1e-9) * TURN_STEP_S
 
 
-def _hours(bench: Bench, duty: Duty, one: MilkingDuty, stalls: int) -> float:
+def _hours(bench: Bench, duty: Duty, one: MilkingPlan, stalls: int) -> float:
     """Hours of a milking with another number of stalls at the turn advised for it."""
-    running = 1.0 - duty.stop_share
-    if duty.layout == "rotary":
-        turn = _advised_turn_s(bench, duty, stalls)
-        out, platform = one.milk_out, bench.plant.first(StandsCows)
-        stalls_on = max(1.0, stalls - (platform.entry_stalls if platform else 0.0))
-        got = rotation(stalls, stalls_on, turn, out.mean_s, out.spread_s)
-        shadow = bench.number("milking.go_round_shadow")
-        net = net_cows_h(got.gross_cows_h, got.go_round_share, shadow) * running
-    else:
-        out = one.milk_out
-        change = duty.turn_s - duty.available_s
-        attach_s = duty.routine_s / duty.operators
-        milking = rows_milking_s(stalls, duty.rows, attach_s, change, out, math.inf)
-        turn = change + milking
-        net = rows_cows_h(stalls, change, milking) * running
-    if duty.routine_s:
-        net = min(net, labour_cows_h(duty.routine_s, duty.operators) * running)
     platform = bench.plant.first(StandsCows)
     assert platform is not None
-    other = platform.model_copy(update={"stalls": stalls})
-    gap_s = group_gap_s(bench.plant, bench.rules)
-    attach_s = duty.routine_s / duty.operators
-    return milking_h(one.groups, net, other, turn, attach_s, gap_s)
+    turn_s = _advised_turn_s(bench, duty, stalls) if duty.layout == "rotary" else platform.turn_s
+    other = platform.model_copy(update={"stalls": stalls, "turn_s": turn_s})
+    return milk_alone(cows_of(bench), other, one).hours
 
 
 def _stalls(bench: Bench, duty: Duty) -> None:
     platform = bench.plant.first(StandsCows)
-    worst = max(duty.milkings, key=lambda m: m.cows / m.target_h)
+    worst = max(bench.programme.milkings, key=lambda m: m.cows / m.target_h)
     step = 2 * duty.rows if duty.layout == "rows" else 2
     most = MOST_STALLS if duty.layout == "rotary" else min(MOST_STALLS, LONGEST_ROW * duty.rows)
     sizes = range(max(step, 8 // step * step), most + 1, step)
@@ -317,7 +300,7 @@ def _stalls(bench: Bench, duty: Duty) -> None:
         limit=float(need),
         sense="at_least",
         allowance=0.0,
-        formula="least even N with cows / net(N) + T(N) / 3600 <= h_target",
+        formula="least N at which the last unit is off within h_target, cow by cow",
         inputs=(
             stated("cows", "cows milked", worst.cows),
             stated("h_target", "target", worst.target_h, "h"),
@@ -363,25 +346,12 @@ def _units(bench: Bench, duty: Duty) -> None:
     )
 
 
-def _last_waits_min(duty: Duty, waiting: int) -> float:
-    """How long the last of a group waits: on a deck one goes on after another. In rows a row goes
-    on each time one is milked out; only the herd's first filling goes on at once."""
-    if duty.layout == "rotary":
-        return 60.0 * waiting / duty.net_cows_h
-    row = max(1, duty.stalls // duty.rows)
-    cycle = 60.0 * duty.stalls / duty.net_cows_h
-    if all(len(m.groups) > 1 for m in duty.milkings):
-        return cycle * (math.ceil(waiting / row) - 1) / duty.rows
-    after = math.ceil(max(0, waiting - duty.stalls) / row)
-    return cycle * (1.0 + (after - 1) / duty.rows) if after else 0.0
-
-
 def _yard(bench: Bench, duty: Duty) -> None:
     """The longest wait in the holding yard: the last cow of the largest group brought up."""
     gates = [g.yard_cows for g in bench.plant.machines(BringsCows) if g.yard_cows is not None]
     group = max(g.cows for g in bench.plant.herd.all_groups())
     waiting = min(group, max(gates)) if gates else group
-    wait = _last_waits_min(duty, waiting)
+    wait = max(m.yard_wait_min for m in duty.milkings)
     limit = bench.number("milking.wait_most_min")
     bench.find(
         "throughput.yard_wait",
@@ -398,7 +368,7 @@ def _yard(bench: Bench, duty: Duty) -> None:
         limit=limit,
         sense="at_most",
         allowance=TIGHT,
-        formula="t = 60 cows / net; in rows the first filling does not wait",
+        formula="from the first to the last on of those brought up together, cow by cow",
         inputs=(
             stated("cows", "cows brought up together", waiting),
             worked("net", "cows an hour, net", duty.net_cows_h, "1/h"),
