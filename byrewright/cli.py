@@ -203,12 +203,13 @@ def place(
         Path | None, typer.Option(help="File for a building model (IFC 4); an extra part.")
     ] = None,
     strict: Annotated[bool, typer.Option(help="Exit with 1 when a finding fails.")] = False,
+    units: Units = "metric",
 ) -> None:
     """Lay the milking centre out and judge the plan; write sheets, lists and a drawing file."""
     from byrewright.commands import place as command
 
     command.run(plant, out, as_json=as_json, everything=every, pin=pin,
-                set_out_table=set_out, ifc=ifc, strict=strict)  # fmt: skip
+                set_out_table=set_out, ifc=ifc, strict=strict, units=units)  # fmt: skip
 
 
 @app.command()
@@ -224,11 +225,13 @@ def vacuum(
     every: Annotated[bool, typer.Option("--all", help="Show every table and finding.")] = False,
     strict: Annotated[bool, typer.Option(help="Exit with 1 when a finding fails.")] = False,
     seed: Annotated[int, typer.Option(help="Seed of what is drawn by chance.")] = 1,
+    units: Units = "metric",
 ) -> None:
     """Solve the vacuum network: every node, predicted test readings, what happens in time."""
     from byrewright.commands import vacuum as command
 
-    command.run(plant, as_json, out, only=only, everything=every, strict=strict, seed=seed)
+    command.run(plant, as_json, out, only=only, everything=every, strict=strict, seed=seed,
+                units=units)  # fmt: skip
 
 
 @app.command()
@@ -244,21 +247,20 @@ def day(
     out: Annotated[
         Path | None, typer.Option(help="Plot sheet (.svg, .pdf, .png) or result (.json).")
     ] = None,
-    compare: Annotated[
-        Path | None, typer.Option(help="A second plant file, shown beside the first.")
-    ] = None,
+    compare: Annotated[Path | None, typer.Option(help="A second plant file to compare.")] = None,
     as_json: AsJson = False,
     every: Annotated[bool, typer.Option("--all", help="Show every table.")] = False,
     strict: Annotated[bool, typer.Option(help="Exit with 1 when a finding fails.")] = False,
     hot: Annotated[bool, typer.Option(help="As hot as the site's hottest afternoon.")] = False,
     sample: Annotated[float, typer.Option(help="Seconds between points of the series.")] = 60.0,
+    units: Units = "metric",
 ) -> None:
     """Simulate the milking day, cow by cow: times, temperatures, levels, energy, cost."""
     from byrewright.commands import day as command
 
     command.run(
         plant, month, days, seed, step, out, compare, as_json,
-        everything=every, strict=strict, sample_s=sample, hot=hot,
+        everything=every, strict=strict, sample_s=sample, hot=hot, units=units,
     )  # fmt: skip
 
 
@@ -266,20 +268,17 @@ def day(
 def failures(
     plant: PlantPath,
     pairs: Annotated[bool, typer.Option(help="Also every two failures together.")] = False,
-    hours: Annotated[
-        float | None, typer.Option(help="Hours after a failure that are looked at.")
-    ] = None,
+    hours: Annotated[float | None, typer.Option(help="Hours looked at after a failure.")] = None,
     as_json: AsJson = False,
     every: Annotated[bool, typer.Option("--all", help="Show every table and finding.")] = False,
-    costs: Annotated[
-        Path | None, typer.Option(help="What machines and litres cost (YAML).")
-    ] = None,
+    costs: Annotated[Path | None, typer.Option(help="Costs of machines and litres (YAML).")] = None,
     seed: Annotated[int, typer.Option(help="Seed of the day and of the rates' spread.")] = 1,
+    units: Units = "metric",
 ) -> None:
     """Apply each way each machine can fail: does milking go on, and what does it cost."""
     from byrewright.commands import failures as command
 
-    command.run(plant, pairs, hours, as_json, every, costs, seed)
+    command.run(plant, pairs, hours, as_json, every, costs, seed, units)
 
 
 @app.command()
@@ -291,12 +290,20 @@ def routes(
     out: Annotated[Path | None, typer.Option(help="Write the result as JSON.")] = None,
     as_json: AsJson = False,
     strict: Annotated[bool, typer.Option(help="Exit with 1 when a finding fails.")] = False,
+    units: Units = "metric",
 ) -> None:
     """Find every wrong valve that dumps or spoils milk, and prove that there is no other."""
     from byrewright.commands import routes as command
 
     command.run(
-        plant, order=order, as_json=as_json, strict=strict, orders=orders, every=every, out_path=out
+        plant,
+        order=order,
+        as_json=as_json,
+        strict=strict,
+        orders=orders,
+        every=every,
+        out_path=out,
+        units=units,
     )
 
 
@@ -374,9 +381,8 @@ def rehearse(
     modbus_port: Annotated[int, typer.Option(help="Port on loopback.")] = 15020,
     opcua_port: Annotated[int, typer.Option(help="Port on loopback.")] = 14840,
     speed: Annotated[float, typer.Option(help="How much faster than life --serve plays.")] = 1.0,
-    proposed: Annotated[
-        bool, typer.Option(help="As if every sensor of the interlock table were fitted.")
-    ] = False,
+    proposed: Annotated[bool, typer.Option(help="As if every sensor were fitted.")] = False,
+    units: Units = "metric",
 ) -> None:
     """Play wrong valves on a simulated controller: how many litres before the alarm."""
     from byrewright.commands import rehearse as command
@@ -384,7 +390,7 @@ def rehearse(
     command.run(
         plant, wrong=wrong or (), mode=mode, after_min=after, protocol=protocol, every=every,
         serve=serve, modbus_port=modbus_port, opcua_port=opcua_port, speed=speed,
-        proposed=proposed,
+        proposed=proposed, units=units,
     )  # fmt: skip
 
 

@@ -15,6 +15,8 @@ from byrewright.commands.common import (
     load,
     print_counts,
     print_findings,
+    print_table,
+    system_of,
     within,
     worst_first,
 )
@@ -22,7 +24,8 @@ from byrewright.commands.common import (
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from byrewright.results import Result, Table
+    from byrewright.documents.format import System
+    from byrewright.results import Result
 
 SHOWN = ("day.milkings", "day.groups", "day.loads", "day.uses")
 FIRST_TIME = "compiling the day, once for each version, about 10 s"
@@ -43,6 +46,7 @@ def run(
     strict: bool = False,
     sample_s: float = 60.0,
     hot: bool = False,
+    units: str = "metric",
 ) -> None:
     """Simulate whole days of a plant and show what was found.
 
@@ -60,6 +64,7 @@ def run(
         from byrewright.engine.ahead import begin
         from byrewright.errors import ByrewrightError
 
+        system = system_of(units)
         if month is not None and not 1 <= month <= 12:
             raise ByrewrightError(f"--month {month}: give a month of 1 to 12")
         if not 1 <= days <= 3660:
@@ -79,7 +84,7 @@ def run(
         if as_json:
             print(result.to_json(), end="")
         else:
-            _show(console(), result, everything)
+            _show(console(), result, everything, system)
         if strict and any(r.worst() == "fails" for r in results):
             raise SystemExit(NOT_HELD)
 
@@ -136,30 +141,19 @@ def _write(out: Path, result: Result) -> None:
         write_text(out, result.to_json())
 
 
-def _show(screen: Console, result: Result, everything: bool) -> None:
+def _show(screen: Console, result: Result, everything: bool, units: System) -> None:
+    from byrewright.documents.us_units import result_in
+
+    read = result_in(result, units)
     screen.print(f"[bold]Day[/] of {result.plant}, seed {result.seed}")
     compared = any(t.key == "day.compare" for t in result.tables)
-    for table in result.tables:
+    for table in read.tables:
         if everything or compared or table.key in SHOWN:
-            _print_table(screen, table)
+            print_table(screen, table)
     if result.findings:
         screen.print()
-        print_findings(screen, worst_first(result.findings))
+        print_findings(screen, worst_first(result.findings), units)
         screen.print()
         print_counts(screen, result)
-    for note in result.notes:
+    for note in read.notes:
         screen.print(note, style="dim")
-
-
-def _print_table(screen: Console, table: Table) -> None:
-    from rich.table import Table as Grid
-
-    grid = Grid(title=table.title, title_justify="left", box=None, pad_edge=False)
-    for name, unit in zip(table.columns, table.units, strict=True):
-        grid.add_column(f"{name}\n[dim]{unit}[/]" if unit else name)
-    for row in table.rows:
-        grid.add_row(*(f"{v:g}" if isinstance(v, float | int) else str(v) for v in row))
-    screen.print()
-    screen.print(grid)
-    if table.note:
-        screen.print(table.note, style="dim")

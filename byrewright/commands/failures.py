@@ -14,6 +14,7 @@ from byrewright.commands.common import (
     print_counts,
     print_findings,
     print_table,
+    system_of,
     within,
     worst_first,
 )
@@ -21,6 +22,7 @@ from byrewright.commands.design import progress
 from byrewright.results import Result
 
 if TYPE_CHECKING:
+    from byrewright.documents.format import System
     from byrewright.plant.plant import Plant
 
 MOST_COST = 1e9
@@ -40,11 +42,13 @@ def run(
     every: bool = False,
     costs: Path | None = None,
     seed: int = 1,
+    units: str = "metric",
 ) -> Result:
     """Study the failures of a plant file and print what was found; the result is returned."""
     from byrewright.studies.failures.study import study_failures
 
     with clear_errors():
+        system = system_of(units)
         if hours is not None:
             within("--hours", hours, 1.0, 240.0, "h")
         file, rules = load(path)
@@ -59,7 +63,7 @@ def run(
         if as_json:
             print(result.to_json(), end="")
         else:
-            _show(result, every)
+            _show(result, every, system)
         return result
 
 
@@ -88,18 +92,20 @@ def _costs(path: Path, plant: Plant) -> dict[str, float]:
     return {key: float(value) for key, value in source.data.items()}
 
 
-def _show(result: Result, every: bool) -> None:
-    out = console()
+def _show(result: Result, every: bool, units: System) -> None:
+    from byrewright.documents.us_units import result_in
+
+    out, read = console(), result_in(result, units)
     print_counts(out, result)
     found = worst_first(result.findings)
     print_findings(out, found if every else [f for f in found if f.verdict != "holds"
-                                             or f.key in ALWAYS_SHOWN])  # fmt: skip
-    for table in result.tables:
+                                             or f.key in ALWAYS_SHOWN], units)  # fmt: skip
+    for table in read.tables:
         if table.key == "failures.ranked" and not every:
             print_table(out, table, most=ROWS_ON_SCREEN, columns=COLUMNS)
         elif every or table.key in SHOWN:
             print_table(out, table, most=None if every else ROWS_ON_SCREEN)
-    for note in result.notes:
+    for note in read.notes:
         out.print(note, style="dim")
     out.print(f"Seed {result.seed}. All tables: --json, or the report of `byrewright pack`.",
               style="dim")  # fmt: skip

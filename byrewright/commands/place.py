@@ -15,6 +15,7 @@ from byrewright.commands.common import (
     print_counts,
     print_findings,
     print_table,
+    system_of,
     worst_first,
 )
 from byrewright.errors import ByrewrightError
@@ -27,18 +28,21 @@ ON_SCREEN = 20
 
 
 def run(path: Path, out: Path | None, *, as_json: bool, everything: bool, pin: bool,
-        set_out_table: Path | None, ifc: Path | None, strict: bool) -> None:  # fmt: skip
+        set_out_table: Path | None, ifc: Path | None, strict: bool,
+        units: str = "metric") -> None:  # fmt: skip
     """Lay the centre out, judge the plan, write the plan set; or write places into the file."""
     from byrewright.documents.building_model import need_ifc
     from byrewright.documents.plan_ifc import plan_ifc
     from byrewright.documents.plan_set import SET_OUT, SET_OUT_UNITS
     from byrewright.documents.plan_sheets import set_out
+    from byrewright.documents.us_units import table_in
     from byrewright.plant.pinning import pinned, read_set_out, set_out_by
     from byrewright.plant.sited import sited
     from byrewright.plant.write import write_text
     from byrewright.studies.place import study_place
 
     with clear_errors():
+        system = system_of(units)
         if ifc is not None:
             need_ifc()
         file, rules = load(path)
@@ -63,12 +67,12 @@ def run(path: Path, out: Path | None, *, as_json: bool, everything: bool, pin: b
             sys.stdout.write(result.to_json())
         else:
             screen = console()
-            print_table(screen, rooms_table(path, made.plan))
+            print_table(screen, table_in(rooms_table(path, made.plan), system))
             table = Table("place.set_out", "Set-out: middle of each footprint", SET_OUT,
                           SET_OUT_UNITS, tuple(rows))  # fmt: skip
-            print_table(screen, table, most=None if everything else ON_SCREEN)
+            print_table(screen, table_in(table, system), most=None if everything else ON_SCREEN)
             shown = worst_first(result.findings)
-            print_findings(screen, [f for f in shown if everything or f.verdict != "holds"])
+            print_findings(screen, [f for f in shown if everything or f.verdict != "holds"], system)
             print_counts(screen, result)
         if out is not None:
             write_set(file.plant, out)

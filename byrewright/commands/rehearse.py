@@ -8,10 +8,11 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from byrewright.commands.common import clear_errors, console, load, within
+from byrewright.commands.common import clear_errors, console, load, print_table, system_of, within
 from byrewright.errors import ByrewrightError
 
 if TYPE_CHECKING:
+    from byrewright.documents.format import System
     from byrewright.site.day import Day
     from byrewright.site.rehearse import Act, Protocol, Rehearsal
     from byrewright.studies.routes.spread import Combination
@@ -38,6 +39,7 @@ def run(
     opcua_port: int = 14840,
     speed: float = 1.0,
     proposed: bool = False,
+    units: str = "metric",
 ) -> None:
     """Play faults and tell how many litres are lost before the alarm.
 
@@ -49,6 +51,7 @@ def run(
     from byrewright.studies.routes.study import Routes
 
     with clear_errors():
+        system = system_of(units)
         if protocol not in ("modbus", "contacts", "opcua"):
             raise RehearseError(f"protocol is {protocol!r}; write modbus, contacts or opcua")
         if serve or protocol == "opcua":
@@ -70,7 +73,7 @@ def run(
             return
         faults = [combination] if combination else _usual(study, mode, every)
         rehearsals = asyncio.run(_play(study, faults, mode, after_min, protocol, proposed))
-        _show(study, rehearsals, proposed)
+        _show(study, rehearsals, proposed, system)
 
 
 def _read(wrong: Sequence[str]) -> Combination:
@@ -147,43 +150,34 @@ async def _play(study: Routes, faults: Sequence[Combination], mode: str | None, 
     return played
 
 
-def _show(study: Routes, played: Sequence[Rehearsal], proposed: bool) -> None:
-    from rich.table import Table
+COLUMNS = ("wrong", "in mode", "from", "leads to", "alarm", "alarm after", "before it",
+           "until seen", "if unseen")  # fmt: skip
+UNITS = ("", "", "", "", "", "s", "L", "L", "L")
 
+
+def _show(study: Routes, played: Sequence[Rehearsal], proposed: bool, units: System) -> None:
+    from byrewright.documents.us_units import table_in
     from byrewright.plant.farm import clock
+    from byrewright.results import Table
     from byrewright.studies.routes.words import moves
 
     out = console()
-    table = Table(
-        box=None, pad_edge=False, title=f"Rehearsal: {study.table.plant}", title_justify="left"
-    )
-    for column in (
-        "wrong",
-        "in mode",
-        "from",
-        "leads to",
-        "alarm",
-        "after s",
-        "L before it",
-        "L until seen",
-        "L if unseen",
-    ):
-        table.add_column(
-            column, overflow="fold", justify="right" if column[:2] in ("L ", "af") else "left"
-        )
-    for one in played:
-        table.add_row(
+    rows = tuple(
+        (
             moves(study.plant, one.wrong),
             one.mode,
             clock(one.at_min),
             one.harm or "no harm alone",
             one.alarm_text or f"NO ALARM: {one.seen}",
-            "-" if one.seconds is None else f"{one.seconds:.0f}",
-            "-" if one.seconds is None else f"{one.litres_before:.1f}",
-            f"{one.litres_until_seen:.1f}",
-            f"{one.litres_unseen:.0f}",
+            "-" if one.seconds is None else round(one.seconds),
+            "-" if one.seconds is None else round(one.litres_before, 1),
+            round(one.litres_until_seen, 1),
+            round(one.litres_unseen),
         )
-    out.print(table)
+        for one in played
+    )
+    title = f"Rehearsal: {study.table.plant}; milk lost"
+    print_table(out, table_in(Table("rehearse", title, COLUMNS, UNITS, rows), units))
     unfitted = sum(not s.fitted for s in study.table.signals)
     if unfitted and not proposed:
         out.print(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from byrewright.commands.common import (
     BAD_INPUT,
@@ -13,9 +14,13 @@ from byrewright.commands.common import (
     print_counts,
     print_findings,
     print_table,
+    system_of,
     worst_first,
 )
 from byrewright.results import Result
+
+if TYPE_CHECKING:
+    from byrewright.documents.format import System
 
 SHOWN = 25
 """Rows of a table on the screen; `--all` prints every one."""
@@ -30,6 +35,7 @@ def run(
     orders: bool = True,
     every: bool = False,
     out_path: Path | None = None,
+    units: str = "metric",
 ) -> None:
     """Print the routes study; `order` is how many may stand wrong at once (1 to 3)."""
     from byrewright.plant.write import write_text
@@ -39,6 +45,7 @@ def run(
         if order not in (1, 2, 3):
             console(error=True).print(f"order is {order}; write 1, 2 or 3")
             raise SystemExit(BAD_INPUT)
+        system = system_of(units)
         file, rules = load(plant_path)
         screen = console(error=True)
         with screen.status("reading the plant") as status:
@@ -48,18 +55,20 @@ def run(
         if as_json:
             print(result.to_json(), end="")
         else:
-            _show(result, every)
+            _show(result, every, system)
         if strict and result.worst() == "fails":
             raise SystemExit(NOT_HELD)
 
 
-def _show(result: Result, every: bool) -> None:
-    out = console()
+def _show(result: Result, every: bool, units: System) -> None:
+    from byrewright.documents.us_units import result_in
+
+    out, read = console(), result_in(result, units)
     out.print(f"Routes: {result.plant}")
     print_counts(out, result)
-    print_findings(out, worst_first(result.findings))
-    for one in result.tables:
+    print_findings(out, worst_first(result.findings), units)
+    for one in read.tables:
         if every or one.key not in ("double", "orders"):
             print_table(out, one, most=None if every else SHOWN)
-    for note in result.notes:
+    for note in read.notes:
         out.print(note)

@@ -15,12 +15,14 @@ from byrewright.commands.common import (
     print_counts,
     print_findings,
     print_table,
+    system_of,
     worst_first,
 )
 
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from byrewright.documents.format import System
     from byrewright.results import Result
 
 SHOWN = ("events", "balance", "bores", "readings")
@@ -35,6 +37,7 @@ def run(
     everything: bool = False,
     strict: bool = False,
     seed: int = 1,
+    units: str = "metric",
 ) -> None:
     """Solve a plant's vacuum network and show what it means.
 
@@ -50,6 +53,7 @@ def run(
         from byrewright.plant.write import write_text
         from byrewright.studies.vacuum import balance_svg, study_vacuum
 
+        system = system_of(units)
         plant_file, rules = load(path)
         said = (lambda text: print(f"  {text}", file=sys.stderr)) if sys.stderr.isatty() else None
         result = study_vacuum(
@@ -65,14 +69,17 @@ def run(
         if as_json:
             print(result.to_json(), end="")
         else:
-            _show(console(), result, everything)
+            _show(console(), result, everything, system)
         if strict and result.worst() == "fails":
             raise SystemExit(NOT_HELD)
 
 
-def _show(screen: Console, result: Result, everything: bool) -> None:
+def _show(screen: Console, result: Result, everything: bool, units: System) -> None:
+    from byrewright.documents.us_units import result_in
+
+    read = result_in(result, units)
     screen.print(f"[bold]Vacuum[/] of {result.plant}, seed {result.seed}")
-    tables = {t.key: t for t in result.tables}
+    tables = {t.key: t for t in read.tables}
     for key in tables if everything else SHOWN:
         if key in tables:
             print_table(screen, tables[key])
@@ -84,8 +91,9 @@ def _show(screen: Console, result: Result, everything: bool) -> None:
             for f in result.findings
             if everything or not f.key.startswith("vacuum.test") or f.verdict != "holds"
         ),
+        units,
     )
     screen.print()
     print_counts(screen, result)
-    for note in result.notes:
+    for note in read.notes:
         screen.print(note, style="dim")

@@ -127,7 +127,7 @@ def write_pack(
             _put(made / "plan" / part.name, part.make())
         if engineer:
             step("schedules")
-            _put(made / "schedule.xlsx", schedule_xlsx(plant, results))
+            _put(made / "schedule.xlsx", schedule_xlsx(plant, results, units))
             step("report")
             report = report_pdf(plant, results, date=date, revision=revision, file_hash=digest,
                                 drawings=drawings, rules=rules, units=units)  # fmt: skip

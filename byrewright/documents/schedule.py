@@ -4,22 +4,28 @@ from __future__ import annotations
 
 import io
 import math
+import re
 import textwrap
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from byrewright.documents.format import number, source_title, unit_sign, words
+from byrewright.documents.format import System, number, shown, source_title, unit_sign, words
 from byrewright.documents.sheets import service_drawn
+from byrewright.documents.us_units import AIR_KEYS, text_in
 from byrewright.plant.plant import Plant
 from byrewright.results import Input, Result
+from byrewright.standards.units import US_UNITS
 from byrewright.studies.count import data_plate
 from byrewright.studies.quantities import quantities
 
 WIDEST = 60
 LONGEST_SHEET_NAME = 31  # set by the workbook's format
 FIRST_DAY = datetime(2000, 1, 1)  # fixed, so that the same plant gives the same bytes
+
+OWN = ("Has", "Limit", "Value")
+"""Columns whose numbers are in the unit that their row names."""
 
 Cell = str | int | float | bool | None
 
@@ -34,9 +40,43 @@ class Page:
     kept: int = 1
 
 
-def schedule_xlsx(plant: Plant, results: Result) -> bytes:
+def schedule_xlsx(plant: Plant, results: Result, units: System = "metric") -> bytes:
     """The workbook as bytes; the same plant and results always give the same bytes."""
-    return workbook(f"Schedules: {plant.site.name}", plant.site.name, pages(plant, results))
+    sheets = (page_in(p, units) for p in pages(plant, results))
+    return workbook(f"Schedules: {plant.site.name}", plant.site.name, sheets)
+
+
+_HEAD_UNIT = re.compile(r"^(.*), ([^ ,]+)$")
+
+
+def page_in(page: Page, units: System) -> Page:
+    """A sheet in the reader's units: each column by the unit in its title, each row by its own."""
+    if units != "US":
+        return page
+    metric = {unit_sign(u): u for u in US_UNITS}
+    parts = [_HEAD_UNIT.match(t) for t in page.titles]
+    of = [metric.get(m[2], "") if m else "" for m in parts]
+    told = page.titles.index("Unit") if "Unit" in page.titles else None
+    rows = []
+    for row in page.rows:
+        own = str(row[told] or "") if told is not None else ""
+        key = str(row[0] or "")
+        air = key.startswith(AIR_KEYS) or own.endswith("free")
+        cells: list[Cell] = []
+        for i, cell in enumerate(row):
+            if i == told:
+                cells.append(unit_sign(own, units))
+            elif isinstance(cell, bool) or cell is None:
+                cells.append(cell)
+            elif isinstance(cell, str):
+                cells.append(text_in(cell, units, air=air))
+            else:
+                unit = of[i] or (own if page.titles[i] in OWN else "")
+                cells.append(shown(cell, unit, units)[0])
+        rows.append(tuple(cells))
+    heads = tuple(f"{m[1]}, {unit_sign(u, units)}" if m and u else t
+                  for m, u, t in zip(parts, of, page.titles, strict=True))  # fmt: skip
+    return replace(page, titles=heads, rows=tuple(rows))
 
 
 def workbook(title: str, site: str, sheets: Iterable[Page]) -> bytes:

@@ -19,13 +19,15 @@ _NUMBER = r"[-+]?\d+(?:\.\d+)?"
 _JOINT = r"(?:,? (?:to|and|or|instead of|against) |, ?|/|-)"
 _UNITS = (
     "L/min of free air", "L/min free air", AIR, "L/min", "L/h", "L/d", "L/s", "W/m2K", "kJ/kgK",
-    "kg/m3", "kg/min", "kg/h", "kg/s", "kW/K", "W/K", "N.m", "m3/h", "m/s", "kPa", "mbar", "bar",
-    "degC", "mm", "cm", "um", "m2", "m3", "m", "mL", "L", "kg", "kN", "N", "K", "MJ", "t",
+    "kg/m3", "kg/min", "kg/h", "kg/s", "kW/K", "W/K", "kN m", "N.m", "m3/h", "m/s", "kPa", "mbar",
+    "bar", "degC", "mm", "cm", "um", "m2", "m3", "m", "mL/L", "mL", "L", "kg", "kN", "N", "K", "MJ",
+    "t",
 )  # fmt: skip
 """Metric units as they stand in sentences, longest first where one begins another."""
 _ANY = "|".join(re.escape(u) for u in _UNITS)
 _QUANTITY = re.compile(rf"(?<![\w.])({_NUMBER}(?:{_JOINT}{_NUMBER})*)( ?)({_ANY})(?![A-Za-z0-9²³])")
 _PER = re.compile(rf"(?<![\w.])({_NUMBER}) (per|a|1/) ?(kPa|K|degC)(?![A-Za-z0-9])")
+_EACH = re.compile(r"\b(each|per) (kPa|K|degC)(?![A-Za-z0-9])")
 _MOTOR = re.compile(rf"(?<![\w.])({_NUMBER}(?:{_JOINT}{_NUMBER})*) kW(?![A-Za-z0-9/])")
 _AIRY = re.compile(r"\bair\b|vacuum|regulator|draws?\b|leak|unit open|fall-?off|kicked off")
 _WET = re.compile(r"\bmilk\b|water|wash|liquid|coolant|glycol")
@@ -49,7 +51,7 @@ def text_in(text: str, system: System, *, air: bool = False, motor: bool = False
         return text
     if motor:
         text = _MOTOR.sub(lambda m: _turned(m[1], "kW", "hp"), text)
-    text = _PER.sub(_per, text)
+    text = _EACH.sub(_each, _PER.sub(_per, text))
     return _QUANTITY.sub(lambda m: _one(m, text, air), text)
 
 
@@ -84,6 +86,11 @@ def _per(m: re.Match[str]) -> str:
     other = US_UNITS[unit]
     each = convert(1.0, unit, other)
     return f"{_short(float(m[1]) / each)} {m[2]} {_SAID.get(other, other)}".replace("1/ ", "1/")
+
+
+def _each(m: re.Match[str]) -> str:
+    other = US_UNITS["K" if m[2] == "degC" else m[2]]
+    return f"{m[1]} {_SAID.get(other, other)}"
 
 
 def _short(value: float) -> str:

@@ -20,8 +20,8 @@ Read = Callable[[Result], Mapping[str, float]]
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """Where a study tells a quantity. `finding` is the key that a report leaves out for the
-    owner's; "" where the number stands in a table or holds for another condition."""
+    """Where a study tells a quantity. `finding` is the key that judges it (the owner's), or that a
+    report leaves out for the owner's; "" where it stands in a table or for another condition."""
 
     study: str
     read: Read
@@ -186,14 +186,14 @@ def in_its_day(apart: float) -> Callable[[Mapping[str, Result]], float]:
 QUANTITIES: tuple[Quantity, ...] = (
     Quantity(
         "milking time", "h",
-        Reading("day", milked_h),
+        Reading("day", milked_h, "day.milking_on_time"),
         (Reading("sizing", finding("throughput.finished"), "throughput.finished"),),
         0.0, 0.04,
         "the same cows through the same kernel; the day prints whole minutes of the clock",
     ),
     Quantity(
         "wait in the yard", "min",
-        Reading("day", one("day.yard_wait")),
+        Reading("day", one("day.yard_wait"), "day.yard_wait"),
         (Reading("sizing", one("throughput.yard_wait"), "throughput.yard_wait"),),
         0.0, 1.0, "as the milking time",
     ),
@@ -206,7 +206,7 @@ QUANTITIES: tuple[Quantity, ...] = (
     ),
     Quantity(
         "milk flow in the busiest minute", "L/min",
-        Reading("day", one("day.milk_flow_peak")),
+        Reading("day", one("day.milk_flow_peak"), "day.milk_flow_peak"),
         (Reading("sizing", one("throughput.milk_flow_peak"), "throughput.milk_flow_peak"),),
         0.005, 0.0,
         "pumps are sized for what practice asks over the mean, or for this where it is more",
@@ -214,7 +214,7 @@ QUANTITIES: tuple[Quantity, ...] = (
     ),
     Quantity(
         "milk out of the chilled stage", "degC",
-        Reading("day", chilled_c),
+        Reading("day", chilled_c, "day.cooler_outlet"),
         (Reading("sizing", chilled_c, "cooling.chilled.out"),),
         0.0, 0.3, "sizing takes the greatest flow and the warmest water: warmer, if anything",
         "not under",
@@ -229,7 +229,7 @@ QUANTITIES: tuple[Quantity, ...] = (
     ),
     Quantity(
         "least vacuum in milking", "kPa",
-        Reading("vacuum", one("vacuum.steady.milking")),
+        Reading("vacuum", one("vacuum.steady.milking"), "vacuum.steady.milking"),
         (Reading("day", one("day.vacuum_least"), "day.vacuum_least"),),
         0.0, 0.1, "the day reads the network's map between its points",
     ),
@@ -246,14 +246,14 @@ QUANTITIES: tuple[Quantity, ...] = (
             Reading("day", one("day.wash_return")),
             Reading("failures", cell("failures.moments", "coolest wash return", max)),
         ),
-        0.0, 2.0,
+        0.0, in_its_day(2.0),
         "sizing mixes the charge on the coldest day of the year, the day takes it round through "
         "each machine in its month and from the temperature its heater gave",
         "not under",
     ),
     Quantity(
         "greatest demand", "kW",
-        Reading("sizing", one("power.demand")),
+        Reading("sizing", one("power.demand"), "power.demand"),
         (Reading("day", one("day.load_most"), "day.load_most"),),
         0.0, 0.0,
         "sizing adds what may be on together, in kVA; the day is one day as it went",
@@ -261,22 +261,23 @@ QUANTITIES: tuple[Quantity, ...] = (
     ),
     Quantity(
         "water a day", "m3",
-        Reading("day", one("day.water_day")),
+        Reading("day", one("day.water_day"), "day.water_day"),
         (Reading("sizing", one("water.day"), "water.day"),),
-        0.25, 1.0,
+        0.25, in_its_day(1.0),
         "sizing takes the warmest month's cooling water and whole fills; the day its own month",
     ),
     Quantity(
         "electricity of the laundry", "kWh",
         Reading("day", row("day.uses", "laundry", 1)),
         (Reading("sizing", one("cloths.energy"), "cloths.energy"),),
-        0.2, 12.0, "the day runs whole loads, and leaves the last of a day for the next",
+        0.2, in_its_day(12.0),
+        "the day runs whole loads, and leaves the last of a day for the next",
     ),
     Quantity(
         "wash product a day", "L",
-        Reading("sizing", one("wash.chemicals")),
+        Reading("sizing", one("wash.chemicals"), "wash.chemicals"),
         (Reading("day", one("day.chemicals"), "day.chemicals"),),
-        0.02, 0.1, "the same charge and strength",
+        0.02, in_its_day(0.1), "the same charge and strength",
     ),
     Quantity(
         "most milk lost at once", "L",

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from byrewright.documents.schedule import page_in, pages
 from byrewright.documents.schematic import schematic_svg, sheets_for
 from byrewright.documents.us_units import finding_in, result_in, text_in
 from byrewright.results import Result
@@ -22,14 +23,14 @@ from tests.studies.failing import SMALL, example
 
 METRIC = re.compile(
     r"(?<![\w.])\d[\d.]*[ \u00a0]?(?:L/min|L/h|L/d|L/s|mL|L|kPa|mbar|bar|degC|\u00b0C|mm|cm|um|"
-    r"m2|m3|m/s|m|kg|kN|N|K|MJ|t|W/m2K|kJ/kgK)(?![A-Za-z0-9])|per kPa|per K\b|\bdegC\b|\bkPa\b"
+    r"m2|m3|m/s|m|kg|kN|N|K|MJ|t|W/m2K|kJ/kgK)(?![A-Za-z0-9]|/L)|per kPa|per K\b|\bdegC\b|\bkPa\b"
 )
 """A number with a metric unit behind it. kW, kWh, kVA, A and V are the US trade's too."""
 
 
 @cache
-def study(name: str) -> Result:
-    """A study of the small example, in US units."""
+def metric_study(name: str) -> Result:
+    """A study of the small example."""
     plant = example(SMALL)
     made = {
         "sizing": lambda: size(plant),
@@ -38,7 +39,12 @@ def study(name: str) -> Result:
         "failures": lambda: study_failures(plant, simulate=False),
         "routes": lambda: routes(plant, orders=False),
     }
-    return result_in(made[name](), "US")
+    return made[name]()
+
+
+def study(name: str) -> Result:
+    """A study of the small example, in US units."""
+    return result_in(metric_study(name), "US")
 
 
 @pytest.mark.parametrize("name", ["sizing", "vacuum", "day", "failures", "routes"])
@@ -56,6 +62,36 @@ def test_no_sentence_of_any_study_holds_a_metric_unit(name: str) -> None:
         told += [(series.key, f"1 {u}") for _, u, _ in series.lines]
     left = [(where, text) for where, text in told if METRIC.search(text)]
     assert left == []
+
+
+@pytest.mark.parametrize("name", ["sizing", "vacuum", "failures"])
+def test_no_cell_of_the_workbook_is_metric(name: str) -> None:
+    """The schedules of a US plant would list bores in mm and assume pressures in kPa."""
+    plain = metric_study(name)
+    for before in pages(example(SMALL), plain):
+        page = page_in(before, "US")
+        assert page.rows or not before.rows
+        told = [t.rpartition(", ")[2] for t in page.titles if ", " in t]
+        if "Unit" in page.titles:
+            told += [str(row[page.titles.index("Unit")]) for row in page.rows]
+        left = [u for u in told if METRIC.search(f"1 {u}")]
+        left += [c for row in page.rows for c in row if isinstance(c, str) and METRIC.search(c)]
+        assert left == [], page.name
+
+
+def test_a_row_of_the_workbook_is_turned_by_its_own_unit() -> None:
+    """A limit would stay metric beside a turned value; free air would be gpm."""
+    before = next(p for p in pages(example(SMALL), metric_study("sizing")) if p.name == "Findings")
+    page = page_in(before, "US")
+    unit, has, limit = (page.titles.index(t) for t in ("Unit", "Has", "Limit"))
+    pairs = zip(before.rows, page.rows, strict=True)
+    air = [(a, b) for a, b in pairs if a[unit] == "L/min free" and a[has]]
+    assert air
+    for a, b in air:
+        assert b[unit] == "cfm"
+        assert b[has] == pytest.approx(convert(float(a[has] or 0), "L/min free", "cfm"))
+        if a[limit]:
+            assert b[limit] == pytest.approx(convert(float(a[limit]), "L/min free", "cfm"))
 
 
 BARE = re.compile(
@@ -87,7 +123,7 @@ def test_free_air_is_cfm_and_motors_are_hp() -> None:
 
 def test_metric_readers_see_nothing_new() -> None:
     """The metric text would be touched."""
-    plain = size(example(SMALL))
+    plain = metric_study("sizing")
     assert result_in(plain, "metric") is plain
     assert finding_in(plain.findings[0], "metric") is plain.findings[0]
 
