@@ -11,7 +11,7 @@ from byrewright.drafting.topology import lay_out
 from byrewright.place.model import Body, Plan
 from byrewright.plant.brief import read_brief_text
 from byrewright.plant.plant import Plant
-from byrewright.plant.sited import sited, with_place
+from byrewright.plant.sited import laid_out, sited, with_place
 
 Box = tuple[float, float, float, float]
 
@@ -27,7 +27,7 @@ def briefed(layout: str, stalls: int, *, cold: str = "ice_bank", twin: bool = Tr
     )
     want = intent_of(read_brief_text(text).brief)
     plant, _ = lay_out(want, {})
-    return with_place(plant)
+    return laid_out(with_place(plant))
 
 
 def plan_of(plant: Plant) -> Plan:
