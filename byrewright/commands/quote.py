@@ -63,7 +63,7 @@ def run(
                 "--template prices.xlsx"
             )
         prices = read_prices(prices_path, terms.currency or plant.site.currency)
-        done = None if jobs_path is None else read_jobs(jobs_path, rules)
+        done = None if jobs_path is None else read_jobs(jobs_path)
         made = quote(plant, prices, terms, day, rules, done)
         running: Running | None = None
         others: tuple[Difference, ...] = ()

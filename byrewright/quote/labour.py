@@ -14,7 +14,8 @@ from byrewright.errors import ByrewrightError
 from byrewright.plant.plant import LengthFrom, Plant
 from byrewright.plant.problems import nearest
 from byrewright.quote.money import exact, plain_number
-from byrewright.quote.terms import NORMS, Terms
+from byrewright.quote.terms import Terms
+from byrewright.standards.installing import TASKS
 from byrewright.standards.model import KNOWN_MEANING
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.count import Figures, Item
@@ -77,7 +78,7 @@ class Done:
     most: Decimal
 
 
-def read_jobs(path: str | Path, rules: Rulebook) -> dict[str, Done]:
+def read_jobs(path: str | Path) -> dict[str, Done]:
     """Hours of finished jobs out of a CSV with the columns job, task, amount and hours.
 
     Raises:
@@ -92,11 +93,10 @@ def read_jobs(path: str | Path, rules: Rulebook) -> dict[str, Done]:
         raise ByrewrightError(f"{path}: the first line must name the columns {', '.join(HEADS)}")
     faults: list[str] = []
     found: dict[str, list[tuple[Decimal, Decimal]]] = {}
-    norms = [k.removeprefix(NORMS) for k in rules if k.startswith(NORMS)]
     for line, row in enumerate(rows, 2):
         task = str(row["task"] or "").strip()
-        if task not in norms:
-            faults.append(f"{path}:{line}: {task or 'nothing'} is no task{nearest(task, norms)}")
+        if task not in TASKS:
+            faults.append(f"{path}:{line}: {task or 'nothing'} is no task{nearest(task, TASKS)}")
             continue
         pair = [_positive(row[name]) for name in ("amount", "hours")]
         if pair[0] is None or pair[1] is None:
@@ -127,10 +127,8 @@ def _done(many: Sequence[tuple[Decimal, Decimal]]) -> Done:
 def norms(terms: Terms, rules: Rulebook, done: Mapping[str, Done]) -> dict[str, Norm]:
     """The norm of every task: from finished jobs, else the terms, else common practice."""
     found = {}
-    for key, value in rules.items():
-        if not key.startswith(NORMS) or value.unit not in ("h", "h/m"):
-            continue
-        name = key.removeprefix(NORMS)
+    for name in TASKS:
+        value = rules[f"install.{name}"]
         hours, source = exact(value.value), KNOWN_MEANING[value.known]
         if name in terms.norms:
             hours, source = exact(terms.norms[name]), "stated in the terms"

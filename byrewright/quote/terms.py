@@ -12,10 +12,9 @@ from byrewright.plant.problems import FileProblems, nearest, show
 from byrewright.plant.record import Record, par
 from byrewright.plant.source import Source, load, read_text
 from byrewright.plant.translate import validate
-from byrewright.standards.installing import PARTIES, SCOPES
+from byrewright.standards.installing import PARTIES, SCOPES, TASKS
 from byrewright.standards.rulebook import Rulebook
 
-NORMS = "install."
 ALL = "all"
 
 
@@ -166,12 +165,12 @@ def _cross_check(terms: Terms, source: Source, plant: Plant, rules: Rulebook) ->
                 why=f'{show(day)} is no date; write "2026-03-31" with the quotes',
             )
     for key, hours in terms.norms.items():
-        rule = f"{NORMS}{key}"
-        if rule not in rules:
-            norms = [k.removeprefix(NORMS) for k in rules if k.startswith(NORMS)]
-            source.add("L001", ("norms", key), True, found=show(key), near=nearest(key, norms))
-        elif not rules[rule].allows(hours):
-            source.add("L003", ("norms", key), found=show(hours), allowed=rules[rule].allowed_text)
+        if key not in TASKS:
+            source.add("L001", ("norms", key), True, found=show(key), near=nearest(key, TASKS))
+            continue
+        rule = rules[f"install.{key}"]
+        if not rule.allows(hours):
+            source.add("L003", ("norms", key), found=show(hours), allowed=rule.allowed_text)
     paid = sum(stage.pct for stage in terms.stages)
     if terms.stages and abs(paid - 100) > 1e-9:
         source.add("F029", ("stages",), why=f"the payment stages come to {paid:g} %; make them 100")

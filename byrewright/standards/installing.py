@@ -54,6 +54,11 @@ VALUES: tuple[Value, ...] = (
           "practice", "common_practice", "typical", 7.0, 60.0),
 )  # fmt: skip
 
+TASKS: tuple[str, ...] = tuple(
+    v.key.removeprefix("install.") for v in VALUES if v.unit in ("h", "h/m")
+)
+"""What hours are reckoned for, by the rule's key without `install.`."""
+
 PARTIES = ("installer", "electrician", "refrigeration", "builder", "farm")
 """Who can supply something; `installer` is the one who quotes."""
 

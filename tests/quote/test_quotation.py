@@ -185,7 +185,7 @@ def test_hours_follow_norms_terms_and_finished_jobs(tmp_path: Path) -> None:
     assert abs(hours(halved) * 2 - usual) <= Decimal("0.2")
     jobs = tmp_path / "jobs.csv"
     jobs.write_text("job,task,amount,hours\nA,support_h,100,40\nB,support_h,300,160\n")
-    done = read_jobs(jobs, default_rulebook())
+    done = read_jobs(jobs)
     assert done["support_h"] == Done(Decimal("0.500"), 2, Decimal("0.400"), Decimal("0.533"))
     assert abs(hours(TERMS, done) - usual * 2) <= Decimal("0.2")
 
