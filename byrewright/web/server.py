@@ -11,6 +11,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 from fastapi import FastAPI, Request
+from fastapi.middleware.gzip import GZipMiddleware
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from byrewright.web import live
@@ -39,6 +40,8 @@ YEAR_S = 365 * 24 * 3600
 TIDY_S = 30.0
 RECONNECT_S = 60.0
 """A tablet may lose the network so long and still find its unsaved changes."""
+SQUEEZE = 2
+"""Level at which pages are packed: a fifth larger than the highest, in a third of the time."""
 SETTINGS = {"look": LOOKS, "units": UNITS}
 
 
@@ -111,6 +114,7 @@ def build(path: Path, host: str = "127.0.0.1", behind_proxy: bool = False) -> Fa
         tailwind=False,
         show_welcome_message=False,
         reconnect_timeout=RECONNECT_S,
+        gzip_middleware_factory=lambda app: GZipMiddleware(app, compresslevel=SQUEEZE),
     )
     app.add_middleware(Guard, gate=site.gate)
     return app
