@@ -90,7 +90,10 @@ def test_rehearse_tells_litres(capsys: pytest.CaptureFixture[str]) -> None:
     """Would fail if the rehearsal of a named position told no litres."""
     rehearse.run(EXAMPLE, wrong=["V46=open"])
     out = " ".join(capsys.readouterr().out.split())
-    assert "V46" in out and "NO ALARM" not in out and "L before it" in out
+    assert "V46" in out and "NO ALARM" not in out and "milk lost" in out and " L " in out
+    rehearse.run(EXAMPLE, wrong=["V46=open"], units="US")
+    out = " ".join(capsys.readouterr().out.split())
+    assert " gal " in out and " L " not in out
 
 
 @pytest.mark.parametrize(
