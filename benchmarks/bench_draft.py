@@ -45,7 +45,7 @@ def main(briefs: int, first: int) -> None:
         given += bool(draft.open and draft.gives)
         why.update({f.key for f in draft.open})
         say = "closes" if not draft.open else f"{len(draft.open)} open"
-        print(f"{seed}: {say}, {draft.mended} figures mended, {took:.0f} s", flush=True)
+        print(f"{seed}: {say}, {len(draft.changes)} figures mended, {took:.0f} s", flush=True)
         for one in draft.open[:4]:
             print(f"    {one.name}: {one.sentence[:160]}")
         for words in draft.gives:

@@ -13,7 +13,7 @@ docs/python.md, whose example runs in the tests.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -291,20 +291,40 @@ def read(path: str | Path) -> Plant:
     return Plant(read_plant(path), rules_beside(path))
 
 
-def draft(brief: str | Path) -> Plant:
+def draft(
+    brief: str | Path,
+    *,
+    full: bool = False,
+    say: Callable[[str, int, int], bool | None] | None = None,
+) -> Plant:
     """Draft the plant of a brief file; `limits.yaml` beside the brief counts.
 
+    Args:
+        full: hold it to every study and mend it until they hold (a minute or more); by sizing
+            alone when False.
+        say: told what is done now, its number and of how many; an answer of True stops the work.
+
     Raises:
-        ByrewrightError: the brief cannot be read, or asks for what cannot be drafted.
+        Cancelled: `say` answered True.
+        ByrewrightError: the brief cannot be read, or asks for what cannot be drafted, or with
+            `full` cannot be made to hold: the findings that fail, and what would have to give.
     """
     from byrewright.drafting.draft import draft_plant
+    from byrewright.drafting.gives import closed_draft
     from byrewright.plant.brief import read_brief
     from byrewright.plant.limits import rules_beside
     from byrewright.plant.read import read_plant_text
 
     _there(brief)
     rules = rules_beside(brief)
-    text = draft_plant(read_brief(brief), rules).text
+    file = read_brief(brief)
+    made = closed_draft(file, rules, say=say) if full else draft_plant(file, rules)
+    if made.open:
+        raise ByrewrightError(" ".join([
+            f"{brief}: the draft does not hold.", *(f.sentence for f in made.open),
+            *(f"It would with {words}." for words in made.gives),
+        ]))  # fmt: skip
+    text = made.text
     return Plant(read_plant_text(text, rules=rules), rules)
 
 

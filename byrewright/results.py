@@ -57,6 +57,8 @@ class Remedy:
     figure: str
     to: float | str | bool
     why: str
+    most: bool = False
+    """Whether the figure must not be more, where the plant does not state it yet."""
 
 
 @dataclass(frozen=True, slots=True)

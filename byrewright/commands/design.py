@@ -103,8 +103,12 @@ def draft(brief_path: Path, out_path: Path, *, overwrite: bool, quick: bool) -> 
 def _print_closing(out: Console, result: Draft) -> None:
     """Whether every study holds; else what fails, and which wish would have to give."""
     days = sum(name.startswith("day") for name in result.held_by)
-    if result.mended:
-        out.print(f"Other studies asked for {result.mended} figures beside those of sizing.")
+    for change in result.changes:
+        to = f"{change.to:g}" if isinstance(change.to, float) else f"{change.to}"
+        out.print(
+            f"  round {change.round}: {change.of} {change.figure} {to} ({change.why})",
+            highlight=False,
+        )
     if not result.open:
         out.print(
             f"Every study holds: sizing, {days} days, vacuum and its events, routes, single "

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from byrewright.drafting.draft import Settled, intent_of, settle
 from byrewright.drafting.intent import Intent
-from byrewright.drafting.sheet import Choices, Chosen
+from byrewright.drafting.sheet import Choices, Chosen, DraftError
 from byrewright.errors import ByrewrightError
 from byrewright.results import Finding, Remedy, Result
 from byrewright.studies.failures.cuts import Cancelled
@@ -62,6 +62,8 @@ class Closing:
     settled: Settled
     held: dict[tuple[str, str], Chosen] = field(default_factory=dict)
     changes: list[Change] = field(default_factory=list)
+    refused: set[tuple[str, str]] = field(default_factory=set)
+    """Figures that were asked for and led to a machine that is not made."""
     open: tuple[Finding, ...] = ()
     asked: dict[str, Result] = field(default_factory=dict)
     routes: dict[str, Result] = field(default_factory=dict)
@@ -141,12 +143,23 @@ def close(
     settled = start.settled if start else None
     changes: list[Change] = []
     known = start.routes if start else {}
+    refused: set[tuple[str, str]] = set()
+    before: dict[tuple[str, str], Chosen] = held
     for turn in range(1, MOST_ROUNDS + 1):
         _tell(say, f"{told}round {turn}: sizing", turn, 0.0)
-        settled = settle(wanted(intent_of(brief, rules), held), rules, settled, held)
+        while True:
+            try:
+                settled = settle(wanted(intent_of(brief, rules), held), rules, settled, held)
+                break
+            except DraftError as error:
+                taken = _taken_back(held, before, changes, turn - 1, error.machine_id)
+                if not taken:
+                    raise
+                refused |= taken
         now = Closing(
-            settled, held, changes, fails(settled.sizing), {"sizing": settled.sizing}, known
-        )
+            settled, held, changes, refused, fails(settled.sizing), {"sizing": settled.sizing},
+            routes=known,
+        )  # fmt: skip
         fresh: dict[tuple[str, str], Chosen] = {}
         for dear in (False, True):
             for number, check in enumerate(every):
@@ -160,8 +173,25 @@ def close(
                 break  # what is cheap to see is mended first
         if not fresh:
             break
+        before = dict(held)
         held.update(fresh)
     return now
+
+
+def _taken_back(
+    held: dict[tuple[str, str], Chosen], before: Choices, changes: list[Change], turn: int,
+    machine_id: str,
+) -> set[tuple[str, str]]:  # fmt: skip
+    """Take back what a round asked for, as it led to a machine that is not made: the figures of
+    that machine, or all of the round where it was none of its own. Those are not tried again."""
+    mine = {(c.of, c.figure) for c in changes if c.round == turn}
+    mine = {t for t in mine if t[0] == machine_id} or mine
+    for target in mine:
+        held.pop(target, None)
+        if target in before:
+            held[target] = before[target]
+    changes[:] = [c for c in changes if c.round != turn or (c.of, c.figure) not in mine]
+    return mine
 
 
 def _tell(say: Say | None, what: str, turn: int, share: float) -> None:
@@ -232,7 +262,11 @@ def _mend(now: Closing, turn: int) -> dict[tuple[str, str], Chosen]:
                 continue
             choice = _choice(now, remedy)
             target = (remedy.of, remedy.figure)
-            if choice is None or not _further(choice, fresh.get(target), now.held.get(target)):
+            if (
+                target in now.refused
+                or choice is None
+                or not _further(choice, fresh.get(target), now.held.get(target))
+            ):
                 continue
             fresh[target] = choice
             now.changes.append(
@@ -248,7 +282,7 @@ def _choice(now: Closing, remedy: Remedy) -> Chosen | None:
         return None
     number = isinstance(remedy.to, float) and isinstance(has, int | float)
     most = number and remedy.to < has  # type: ignore[operator]
-    return Chosen(remedy.to, remedy.why, most)
+    return Chosen(remedy.to, remedy.why, remedy.most or most)
 
 
 def _has(plant: Plant, remedy: Remedy) -> float | str | bool | None:

@@ -21,6 +21,7 @@ from byrewright.results import Assumption, Finding, Result
 from byrewright.standards.rulebook import default_rulebook
 
 if TYPE_CHECKING:
+    from byrewright.drafting.close import Change
     from byrewright.plant.brief import Brief, BriefFile
     from byrewright.standards.rulebook import Rulebook
 
@@ -62,8 +63,8 @@ class Draft:
     rounds: int
     held_by: tuple[str, ...] = ()
     """The checks that were asked beside sizing; none in a quick draft."""
-    mended: int = 0
-    """Figures changed because another study asked for it."""
+    changes: tuple[Change, ...] = ()
+    """Figures changed because another study asked for it, round by round."""
     open: tuple[Finding, ...] = ()
     """What still fails."""
     gives: tuple[str, ...] = ()

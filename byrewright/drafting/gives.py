@@ -256,7 +256,7 @@ def closed_draft(
     return Draft(
         settled.plant, text_of(settled, brief_file), settled.sizing,
         (*brief_file.assumptions, *settled.loose()), settled.rounds, tuple(now.asked),
-        len({(c.of, c.figure) for c in now.changes}), now.open,
+        tuple(now.changes), now.open,
         tuple(_said(g, now) for g in found),
     )  # fmt: skip
 

@@ -43,6 +43,7 @@ class DraftError(ByrewrightError):
     def __init__(
         self, machine_id: str, title: str, fields: Mapping[str, Any], error: ValidationError
     ) -> None:
+        self.machine_id = machine_id
         first = error.errors()[0]
         name = str(first["loc"][0]) if first["loc"] else ""
         said = f"{name} {fields.get(name)}"

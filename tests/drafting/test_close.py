@@ -7,11 +7,12 @@ from pathlib import Path
 import pytest
 
 import byrewright.drafting.close as closing
-from byrewright.drafting.close import SEEDS, checks, close, fails
+from byrewright.drafting.close import SEEDS, Check, checks, close, fails
 from byrewright.drafting.draft import Draft
 from byrewright.drafting.gives import Give, closed_draft, gives
 from byrewright.plant.brief import read_brief_text
 from byrewright.plant.read import read_plant_text
+from byrewright.results import Finding, Remedy, Result
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.day import run_day
 from byrewright.studies.failures.cuts import Cancelled
@@ -55,7 +56,7 @@ def test_the_file_is_the_plant_that_was_held(closed: Draft) -> None:
 def test_what_other_studies_asked_for_stands_in_the_file_with_its_reason(closed: Draft) -> None:
     """Would fail if a mended figure came without a why, or were lost again in sizing."""
     pump = next(line for line in closed.text.splitlines() if "gain_per_kpa" in line)
-    assert closed.mended and "settings tried" in pump
+    assert closed.changes and "settings tried" in pump
     assert getattr(closed.plant.equipment["VP1"], "gain_per_kpa") is not None  # noqa: B009
 
 
@@ -73,6 +74,19 @@ def test_wishes_that_fight_are_named_with_the_least_change_that_is_proven(
     assert close(brief.model_copy(update={"supply": supply}), RULES).closes
     less = supply.model_copy(update={"limit_kva": supply.limit_kva - 5})
     assert not close(brief.model_copy(update={"supply": less}), RULES).closes
+
+
+def test_a_figure_with_which_no_machine_is_made_is_taken_back(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Would fail if one remedy gone too far refused the whole brief, or were tried for ever."""
+    asks = Remedy("WH1", "volume_l", 1e6, "it ran dry")
+    one = Finding("asks", "WH1", "", None, "L", "WH1 ran dry.", "fails", remedies=(asks,))
+    check = Check("asks", False, lambda plant, rules: Result("asks", "", (one,)))
+    monkeypatch.setattr(closing, "checks", lambda: (check,))
+    now = close(read_brief_text(SMALL).brief, RULES)
+    assert one in now.open and now.refused == {("WH1", "volume_l")}
+    assert not now.held and not now.changes
 
 
 def test_every_round_is_told_and_can_be_stopped(tmp_path: Path) -> None:

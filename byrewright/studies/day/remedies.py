@@ -22,7 +22,8 @@ HANDS_SHARE = 0.95
 
 
 def sooner(plant: Plant, bout: Bout) -> tuple[Remedy, ...]:
-    """More stalls and a faster deck; nothing where it is people who set the pace."""
+    """More stalls; nothing where it is people who set the pace. The turn stays what sizing advises
+    for the stalls: a faster one sends more cows round twice than the farm wished."""
     share = bout.hours / bout.target_h
     platform, work = plant.first(StandsCows), plant.work
     routine_s = work.prepare_s + work.attach_s + work.spray_s + work.other_s
@@ -33,10 +34,7 @@ def sooner(plant: Plant, bout: Bout) -> tuple[Remedy, ...]:
     more = min(1.5, max(1.1, share))
     stalls = step * math.ceil(platform.stalls * more / step - 1e-9)
     why = f"{bout.name} took {bout.hours:.2f} h of {bout.target_h:g} h"
-    found = [Remedy(platform.id, "stalls", float(max(stalls, platform.stalls + step)), why)]
-    if platform.layout == "rotary":
-        found.append(Remedy(platform.id, "turn_s", float(int(platform.turn_s / share - 1)), why))
-    return tuple(found)
+    return (Remedy(platform.id, "stalls", float(max(stalls, platform.stalls + step)), why),)
 
 
 def roomier(run: Run, tag: str, litres: float) -> tuple[Remedy, ...]:

@@ -248,12 +248,16 @@ def _cups(bench: Bench, worth: Worth) -> None:
     most = max(found, key=lambda c: (c.again_min, c.hours_year, c.case.event.id))
     limit = bench.number("failures.wait_limit_min")
     others = len(found) - 1
+    may_stop = not bench.plant.wishes.no_single_stop
     bench.find(
         "failures.cups", "Longest to put fallen cups on again", round(most.again_min, 1), "min",
         f"{most.case.event.id}: {most.fallen:.0f} cups fall; rinsing them and putting them on "
         f"again takes {most.again_min:.0f} min, in which nobody else is milked"
-        + (f". {others} other failures let cups fall too." if others > 1 else "."),
-        subject=most.case.event.machine, limit=limit, sense="at_most", allowance=0.2,
+        + (f". {others} other failures let cups fall too." if others > 1 else ".")
+        + (" The farm allows that one failure stops milking, so this is told as its cost."
+           if may_stop else ""),
+        subject=most.case.event.machine, limit=None if may_stop else limit,
+        sense="says" if may_stop else "at_most", allowance=0.2,
         formula="t = cups fallen x time each / people milking; cups fallen from the air network "
         "in time",
         inputs=(bench.rule("failures.cup_again_s"), bench.rule("vacuum.cups_fall_kpa"),

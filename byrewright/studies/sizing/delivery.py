@@ -292,7 +292,18 @@ def _suction(bench: Bench, pump: MovesMilk, at: Asked) -> None:
         ),
         source="the solved liquid network; vapour pressure of water",
         known="derived",
+        remedies=_thriftier(bench, pump, low.npsh_m) if low.npsh_m < limit else (),
     )
+
+
+def _thriftier(bench: Bench, pump: MovesMilk, has_m: float) -> tuple[Remedy, ...]:
+    """A pump that needs less suction head, where one is made that needs so little."""
+    most = math.floor(10 * (has_m - bench.number("pump.npsh_margin_m")) + 1e-9) / 10
+    least = bench.rules["pump.npsh_m"].low
+    if least is None or most < least:
+        return ()
+    why = f"order one that needs {most:g} m or less: {has_m:.2f} m are there at the worst"
+    return (Remedy(pump.id, "npsh_m", most, why, most=True),)
 
 
 def _filters(bench: Bench, duty: Duty) -> None:

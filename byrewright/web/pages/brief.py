@@ -11,6 +11,7 @@ from nicegui import ui
 
 from byrewright.documents.format import prose, words
 from byrewright.drafting.draft import Draft, draft_plant
+from byrewright.drafting.gives import closed_draft
 from byrewright.errors import ByrewrightError
 from byrewright.plant.brief import Brief, BriefFile, WaterSource, read_brief_text
 from byrewright.plant.edit import edit_source
@@ -67,6 +68,7 @@ class BriefView:
         self.problems: tuple[Problem, ...] = ()
         self.job: Share | None = None
         self.note: Html | None = None
+        self.full = False
         self._read()
 
     def _read(self) -> None:
@@ -87,8 +89,9 @@ class BriefView:
                 self.words = Live(self._words, {"text": self.on_text})
             acts = {
                 "draft": self.on_draft,
+                "full": self.on_full,
                 "stop": self.on_stop,
-                "again": self.on_draft,
+                "again": self.on_again,
                 "save": self.on_save,
                 "save_brief": self.on_save_brief,
             }
@@ -141,6 +144,14 @@ class BriefView:
             ),
             tag(
                 "button",
+                t("brief.full"),
+                type="button",
+                data_act="full",
+                id="full",
+                disabled=self.file is None or busy,
+            ),
+            tag(
+                "button",
                 t("brief.save_brief"),
                 type="button",
                 data_act="save_brief",
@@ -187,10 +198,15 @@ class BriefView:
             ),
             counts(draft.sizing, t),
         ]
-        bad = [f for f in draft.sizing.findings if f.verdict == "fails"]
+        bad = draft.open or [f for f in draft.sizing.findings if f.verdict == "fails"]
         if bad:
             rows_ = [tag("li", prose(f.sentence)) for f in bad]
             parts.append(say([tag("b", t("brief.fails", count=len(bad))), tag("ul", rows_)], "bad"))
+        if draft.gives:
+            rows_ = [tag("li", prose(words)) for words in draft.gives]
+            parts.append(say([tag("b", t("brief.gives")), tag("ul", rows_)]))
+        if draft.held_by and not draft.open:
+            parts.append(say(t("brief.all_hold"), "good"))
         if draft.text == self.opened.text:
             return [*parts, say(t("brief.same"), "good")]
         found = plant_changes(self.opened.plant, plant)
@@ -265,17 +281,33 @@ class BriefView:
         ui.run_javascript(f"byre.wrong({json.dumps(told)})")
 
     async def on_draft(self, _: str, __: str) -> None:
-        """Draft the plant."""
-        file = self.file
+        """Draft the plant by sizing alone."""
+        await self._draft(full=False)
+
+    async def on_full(self, _: str, __: str) -> None:
+        """Draft the plant and hold it to every study."""
+        await self._draft(full=True)
+
+    async def on_again(self, _: str, __: str) -> None:
+        """Begin again what was stopped."""
+        await self._draft(full=self.full)
+
+    async def _draft(self, full: bool) -> None:
+        file, self.full = self.file, full
         if file is None:
             return
         rules = self.opened.rules
         file = keeping(file, self.opened.plant)
-        key = ("draft", digest_of(self.text), self.opened.others, self.opened.digest)
+        key = (
+            "full" if full else "draft",
+            digest_of(self.text),
+            self.opened.others,
+            self.opened.digest,
+        )
 
         def work(job: Job) -> Draft:
             job.say("draft")
-            return draft_plant(file, rules)
+            return closed_draft(file, rules, say=job.say) if full else draft_plant(file, rules)
 
         self.job = job = self.v.site.answers.ask(key, work, long=True)
         self.side.draw()
