@@ -143,7 +143,7 @@ def test_an_order_to_end_is_told(folder: Path) -> None:
 
 def test_a_computer_without_home_or_account_compiles(monkeypatch: pytest.MonkeyPatch) -> None:
     """Somebody who runs it in a bare container would get a traceback about a home folder."""
-    from byrewright.engine import jit
+    from byrewright import caches
 
     def nobody(*_: object) -> str:
         raise KeyError("no account entry")
@@ -155,7 +155,7 @@ def test_a_computer_without_home_or_account_compiles(monkeypatch: pytest.MonkeyP
     monkeypatch.setattr(Path, "home", no_home)
     monkeypatch.delenv("XDG_CACHE_HOME", raising=False)
     monkeypatch.setenv("XDG_RUNTIME_DIR", "/run/user/1")
-    assert jit._own_folders() == [Path("/run/user/1/byrewright")]
+    assert caches._own_folders() == [Path("/run/user/1/byrewright")]
     assert user_name() == "unknown user"
 
 
