@@ -28,7 +28,7 @@ def run(*words: str, folder: Path, code: int = 0) -> subprocess.CompletedProcess
     """The command in a folder of its own; the exit code must be the one expected."""
     done = subprocess.run(
         [sys.executable, "-m", "byrewright", *words],
-        cwd=folder, capture_output=True, text=True, timeout=60, check=False,
+        cwd=folder, capture_output=True, text=True, timeout=240, check=False,
     )  # fmt: skip
     assert done.returncode == code, done.stdout + done.stderr
     assert "Traceback" not in done.stderr

@@ -171,7 +171,7 @@ def _tell(path: Path, found: Sequence[Problem]) -> int:
 
 
 def _things(count: int) -> str:
-    return "1 thing" if count == 1 else f"{count or 'no'} things"
+    return "nothing" if not count else "1 thing" if count == 1 else f"{count} things"
 
 
 def size(path: Path, *, as_json: bool, strict: bool, every: bool, units: str = "metric") -> None:
@@ -357,6 +357,10 @@ def _one_screen(out: Console, result: Result) -> None:
             out.print(f"  [{STYLE['holds']}]{MARK['holds']}[/] {one.label:<52} {held_to(one)}")
 
 
+SHOWN = (".pdf", ".xlsx", ".yaml")
+"""Files of a pack that a person opens."""
+
+
 def demo(folder: Path) -> None:
     """From the example brief of an invented farm to a pack, with a one-screen summary."""
     from byrewright.documents.pack import write_pack
@@ -403,5 +407,9 @@ def demo(folder: Path) -> None:
         out.print(
             "The tool advises; it is not a safety system. Local codes and licensed people decide."
         )
-        shown = [str(p) for p in written if p.suffix in (".pdf", ".xlsx", ".yaml", ".json")]
-        out.print("Look at: " + ", ".join(shown))
+        shown = [
+            p.name for p in written if p.resolve().parent == folder.resolve() and p.suffix in SHOWN
+        ]
+        out.print(
+            f"Look in {folder} at {', '.join(shown)}, and at the papers that index.txt lists."
+        )

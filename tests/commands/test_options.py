@@ -86,7 +86,7 @@ def test_what_a_brief_may_say_can_be_drafted(line: str, folder: Path) -> None:
 def run(words: str, folder: Path, **more: object) -> subprocess.CompletedProcess[bytes]:
     """The command as a process of its own."""
     return subprocess.run([sys.executable, "-m", "byrewright", *words.split()], cwd=folder,
-                          capture_output=True, timeout=60, check=False, **more)  # type: ignore[call-overload, no-any-return]  # fmt: skip
+                          capture_output=True, timeout=240, check=False, **more)  # type: ignore[call-overload, no-any-return]  # fmt: skip
 
 
 def test_a_full_disk_names_the_file(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -122,7 +122,7 @@ def test_a_reader_that_goes_away_is_no_fault(words: str, folder: Path) -> None:
     os.close(read)
     told = subprocess.run(
         [sys.executable, "-m", "byrewright", *words.split()],
-        cwd=folder, stdout=write, stderr=subprocess.PIPE, timeout=60, check=False,
+        cwd=folder, stdout=write, stderr=subprocess.PIPE, timeout=240, check=False,
     )  # fmt: skip
     os.close(write)
     assert told.returncode == 141 and told.stderr == b"", told

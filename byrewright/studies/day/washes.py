@@ -119,8 +119,7 @@ def _round(bench: Bench, run: Run, washed: list[Bout], hot: float) -> None:
     bench.find(
         "day.wash_left", "Rinse water left for the next milk", left, "L",
         f"{left:.1f} L of rinse water stood in milkline, receivers and balance tank after draining "
-        "down; the next milk takes it along. What stands in lines that do not fall is told by "
-        "sizing.",
+        "down; the next milk takes it along. What stands in lines that do not fall is not counted.",
         limit=most, sense="at_most", allowance=0.05,
         formula="water and wash in what milk passes, at the end of the wash",
         inputs=(bench.rule("wash.left_share"),),
