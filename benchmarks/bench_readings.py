@@ -58,7 +58,7 @@ def write(folder: Path, kind: str) -> Path:
 def one(path: Path) -> None:
     """Read and work out a file; prints figures, seconds and memory."""
     from byrewright.plant.read import read_plant
-    from byrewright.results import Notebook
+    from byrewright.results import ResultBuilder
     from byrewright.site.readings.files import read_file
     from byrewright.site.readings.mapping import read_map
     from byrewright.site.readings.study import study_readings
@@ -69,7 +69,7 @@ def one(path: Path) -> None:
     begun, clock = time.process_time(), time.monotonic()
     read = read_file(path, *plan.kind_of(path))
     middle = time.process_time()
-    result = study_readings(plant, default_rulebook(), [read], Notebook("none", "").result())
+    result = study_readings(plant, default_rulebook(), [read], ResultBuilder("none", "").result())
     spent = time.process_time() - begun
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     verdict = "inside" if spent < LIMIT_S and peak < LIMIT_MB else "OUTSIDE"

@@ -189,7 +189,7 @@ class Result:
 
 
 @dataclass(slots=True)
-class Notebook:
+class ResultBuilder:
     """Collects what a study finds while it runs, then becomes a `Result`."""
 
     study: str

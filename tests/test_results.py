@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 
 from byrewright.results import (
     Finding,
-    Notebook,
     NotPossible,
     Result,
+    ResultBuilder,
     Series,
     Table,
     judge,
@@ -65,7 +65,7 @@ def test_no_margin_is_told_of_a_limit_of_nothing() -> None:
 
 def test_a_result_is_found_by_name_and_serialised_once() -> None:
     """Would fail if two findings of one key could not be told apart in JSON or by `explain`."""
-    notes = Notebook("sizing", "x")
+    notes = ResultBuilder("sizing", "x")
     notes.findings += [finding("a.b", subject="VP1"), finding("a.b", "fails", "VP2")]
     result = notes.result(seed=3)
     assert result.finding("a.b@VP2").verdict == "fails"
@@ -95,7 +95,7 @@ BAD = (
 @pytest.mark.parametrize("where", ["value", "limit", "advised", "table", "series"])
 def test_an_impossible_number_is_no_answer(unit: str, value: float, where: str) -> None:
     """A nonsense number would be printed as if it had been worked out."""
-    notes = Notebook("day", "a plant")
+    notes = ResultBuilder("day", "a plant")
     if where == "table":
         notes.tables.append(Table("t", "Milkings", ("time",), (unit,), ((1.0,), (value,))))
     elif where == "series":
@@ -109,11 +109,11 @@ def test_an_impossible_number_is_no_answer(unit: str, value: float, where: str) 
 
 def test_shares_and_time_are_held_to_what_they_are() -> None:
     """A share above 1, or a time that runs backwards, would be told."""
-    notes = Notebook("day", "a plant")
+    notes = ResultBuilder("day", "a plant")
     notes.tables.append(Table("t", "Loads", ("share",), ("",), ((1.2,),)))
     with pytest.raises(NotPossible, match=r"Loads, share comes out at 1\.2"):
         notes.result()
-    notes = Notebook("day", "a plant")
+    notes = ResultBuilder("day", "a plant")
     notes.series.append(Series("s", "Tanks", (0.0, 2.0, 1.0), "h", ()))
     with pytest.raises(NotPossible, match="time runs backwards"):
         notes.result()
@@ -121,7 +121,7 @@ def test_shares_and_time_are_held_to_what_they_are() -> None:
 
 def test_what_is_a_difference_may_be_negative() -> None:
     """An answer would be withheld because a spare, a gain or a change is below nothing."""
-    notes = Notebook("day", "a plant")
+    notes = ResultBuilder("day", "a plant")
     notes.findings.append(Finding("k", "", "Time left", -9.0, "min", "So.", "fails", "at_least", 0))
     notes.tables.append(Table("t", "What if", ("change",), ("L",), ((-5.0,),)))
     assert notes.result().findings[0].value == -9.0

@@ -94,8 +94,8 @@ def receiver(path: Path) -> None:
 
 def sheet(path: Path) -> None:
     """A filled-in sheet as its page exports it."""
-    bench = bench_of(PLANT, read_plant(PLANT).plant, rules_beside(PLANT))
-    by_id = {c.id: c for c in bench.checks}
+    ctx = bench_of(PLANT, read_plant(PLANT).plant, rules_beside(PLANT))
+    by_id = {c.id: c for c in ctx.checks}
     rows = [
         {"check": c, "value": v, "uncertainty": u, "unit": by_id[c].unit, "who": BY,
          "when": f"2026-03-05 {9 + i // 4:02}:{15 * (i % 4):02}", **tool}
@@ -110,7 +110,7 @@ def sheet(path: Path) -> None:
         {"check": c, "why_not": why, "unit": by_id[c].unit, "who": BY, "when": "2026-03-05 14:00"}
         for c, why in NOT_DONE
     ]
-    head = empty(bench.owner.plant_id, bench.owner.plant, bench.checks, "invented-sheet-1")
+    head = empty(ctx.owner.plant_id, ctx.owner.plant, ctx.checks, "invented-sheet-1")
     text = json.dumps(head | {"rows": rows}, indent=1, ensure_ascii=False)
     path.write_text(text + "\n", encoding="utf-8")
 

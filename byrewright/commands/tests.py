@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from byrewright.results import Result
-    from byrewright.site.checks.measured import Bench
+    from byrewright.site.checks.measured import PlantChecks
     from byrewright.site.log import Log
 
 MOST = 40
@@ -80,7 +80,7 @@ def run(
             raise SystemExit(NOT_HELD)
 
 
-def _write(bench: Bench, folder: Path) -> None:
+def _write(bench: PlantChecks, folder: Path) -> None:
     from byrewright.documents.test_sheets import sheet_html, sheet_xlsx
     from byrewright.plant.write import write_bytes
     from byrewright.site.alarms import new_uid
@@ -101,7 +101,7 @@ def _write(bench: Bench, folder: Path) -> None:
     print(f"{len(bench.checks)} checks, about {hours:.0f} hours of work for one person")
 
 
-def _take(bench: Bench, log: Log, path: Path, unchanged: bool) -> str:
+def _take(bench: PlantChecks, log: Log, path: Path, unchanged: bool) -> str:
     from byrewright.site.checks.sheet import read_json, take
     from byrewright.site.checks.workbook import read_workbook
 
@@ -114,13 +114,13 @@ def _take(bench: Bench, log: Log, path: Path, unchanged: bool) -> str:
                    if taken.left else "")  # fmt: skip
 
 
-def _result(bench: Bench, entries: Sequence[object]) -> Result:
+def _result(bench: PlantChecks, entries: Sequence[object]) -> Result:
     from byrewright.site.checks.verdicts import as_measured
 
     return as_measured(bench.plant.site.name, bench.checks, entries)  # type: ignore[arg-type]
 
 
-def _certify(bench: Bench, log: Log, path: Path, who: str, on: str | None) -> str:
+def _certify(bench: PlantChecks, log: Log, path: Path, who: str, on: str | None) -> str:
     from byrewright.documents.certificate import issue
 
     day = date.today().isoformat() if on is None else on

@@ -21,7 +21,7 @@ from byrewright.documents.typeset import pdf
 from byrewright.plant.write import write_bytes
 from byrewright.results import VERDICT_MEANING, VERDICTS, Result, Verdict
 from byrewright.site.checks.check import revision_of
-from byrewright.site.checks.measured import KINDS, Bench
+from byrewright.site.checks.measured import KINDS, PlantChecks
 from byrewright.site.checks.sheet import SheetError
 from byrewright.site.checks.verdicts import Judged, as_measured, judged, line
 from byrewright.site.log import Entry, Log, New
@@ -41,7 +41,7 @@ class Issued:
     entry: Entry
 
 
-def issue(bench: Bench, log: Log, path: Path, *, who: str, day: str) -> Issued:
+def issue(bench: PlantChecks, log: Log, path: Path, *, who: str, day: str) -> Issued:
     """Write the certificate of what the log says now, and enter that it was issued.
 
     Args:
@@ -74,7 +74,7 @@ def issue(bench: Bench, log: Log, path: Path, *, who: str, day: str) -> Issued:
 
 
 def certificate_data(
-    bench: Bench, entries: Sequence[Entry], *, name: str, day: str, who: str
+    bench: PlantChecks, entries: Sequence[Entry], *, name: str, day: str, who: str
 ) -> dict[str, Any]:
     """Everything that the template shows, as plain data."""
     every = judged(bench.checks, entries)

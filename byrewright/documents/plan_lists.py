@@ -11,9 +11,9 @@ from byrewright.place.cables import BESIDE_M, TRAY_M, tray_level
 from byrewright.place.model import Plan
 from byrewright.plant.plant import Plant
 from byrewright.plant.sited import Sited
-from byrewright.results import Notebook
+from byrewright.results import ResultBuilder
 from byrewright.studies.place_building import openings, rail_load_kn_m
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 
 Row = tuple[str | float | int, ...]
 Add = Callable[[str, str, str, float, float, float, str], None]
@@ -103,8 +103,8 @@ def _pit(plant: Plant, plan: Plan, add: Add) -> None:
     put = add
     deck = plan.deck
     if deck.rotary:
-        bench = Bench(plant, plant.place_rules(), Notebook("place", plant.site.name))
-        load = rail_load_kn_m(bench)
+        ctx = StudyContext(plant, plant.place_rules(), ResultBuilder("place", plant.site.name))
+        load = rail_load_kn_m(ctx)
         if load is not None:
             put("load", "load of the roller track", "hall", 0, 0, 0,
                 f"{load:.1f} kN on each metre, radius {deck.rail_radius_m:.2f} m")  # fmt: skip

@@ -21,9 +21,9 @@ from byrewright.place.layout import BLOCK
 from byrewright.place.model import Plan
 from byrewright.plant.plant import Plant
 from byrewright.plant.sited import Sited
-from byrewright.results import Notebook
+from byrewright.results import ResultBuilder
 from byrewright.studies.place_building import openings, rail_load_kn_m
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 
 Drawn = tuple[list[Canvas], list[str]]
 
@@ -139,8 +139,8 @@ def parlour(plant: Plant, made: Sited) -> Drawn:
 
 def _round_works(canvas: Canvas, plant: Plant, plan: Plan) -> None:
     deck = plan.deck
-    bench = Bench(plant, plant.place_rules(), Notebook("place", plant.site.name))
-    load = rail_load_kn_m(bench)
+    ctx = StudyContext(plant, plant.place_rules(), ResultBuilder("place", plant.site.name))
+    load = rail_load_kn_m(ctx)
     pit = f"pit r {deck.pit_radius_m:.2f}, floor {deck.pit_floor_m:+.2f}"
     edge = f"deck {deck.height_m:+.2f}, {deck.edge_radius_m * 2:.2f} across"
     words = [(deck.pit_radius_m, 210.0, pit), (deck.edge_radius_m, 120.0, edge)]

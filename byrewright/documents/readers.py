@@ -210,17 +210,17 @@ def electrician(paper: Paper, issue: Issue) -> None:
                                      "start, each", "fed from"))  # fmt: skip
     made = sited(paper.plant)
     if made is not None:
-        from byrewright.results import Notebook
+        from byrewright.results import ResultBuilder
         from byrewright.standards.rulebook import default_rulebook
-        from byrewright.studies.sizing.context import Bench
+        from byrewright.studies.sizing.context import StudyContext
 
         paper.head("Cables")
-        bench = Bench(paper.plant, default_rulebook(), Notebook("place", ""))
+        ctx = StudyContext(paper.plant, default_rulebook(), ResultBuilder("place", ""))
         paper.table(
             ("from", "to", "what", "supply", "current", "breaker", "section", "length", "drop"),
             [(c.way.board, c.way.tag, c.title, "second" if c.second else "first",
               round(c.amps, 1), c.breaker_a, c.mm2 or "to be worked out", c.way.length_m,
-              round(c.total_pct, 2)) for c in cable_list(bench, made)],
+              round(c.total_pct, 2)) for c in cable_list(ctx, made)],
             units=("", "", "", "", "A", "A", "mm2", "m", "%"),
         )  # fmt: skip
     steps = {t.key.rpartition(".")[2]: t for t in paper.results.tables if ".start_order." in t.key}

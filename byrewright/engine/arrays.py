@@ -10,7 +10,7 @@ from byrewright.engine.deck import deck_load
 from byrewright.engine.draws import removal_of
 from byrewright.engine.lowering import Lowering
 from byrewright.engine.names import Names
-from byrewright.engine.operating_map import OperatingMap, Pump, capacity_balance
+from byrewright.engine.operating_map import OperatingMap, RatedPump, capacity_balance
 from byrewright.engine.rows import LOST, DoesNotCompile, Lowered, VesselRow
 from byrewright.physics.altitude import cold_share
 from byrewright.physics.laundry import dry_load_kwh, wash_load_kwh
@@ -283,7 +283,7 @@ class Arrays:
         leak += self.number("vacuum.milk_leak_base_l_min")
         leak += self.number("vacuum.milk_leak_per_unit_l_min") * units
         known = tuple(
-            Pump(p.capacity_l_min_free, p.at_vacuum_kpa, p.motor_kw, p.variable, p.least_share)
+            RatedPump(p.capacity_l_min_free, p.at_vacuum_kpa, p.motor_kw, p.variable, p.least_share)
             for _, p in pumps
         )
         ambient = ambient_pressure_kpa_abs(self.plant.site.altitude_m)

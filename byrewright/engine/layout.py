@@ -56,21 +56,21 @@ from byrewright.physics.tank_wall import full_loss_kw_k, wall_area_m2
 from byrewright.plant.graph import Node
 from byrewright.plant.plant import Plant
 from byrewright.plant.primitives import (
-    Bath,
+    Batch,
     Chill,
+    ColdStore,
     Cooled,
     Draw,
     EachCow,
     Exchange,
+    Filter,
     Float,
     Heated,
     HoldsCold,
-    Lot,
-    Mover,
     Primitive,
+    Pump,
     Recovers,
     Runs,
-    Strain,
     Tanker,
     Units,
     Vessel,
@@ -106,7 +106,7 @@ class Layout:
         self.usual = {what: self._usual_at(what) for what in MODES}
         self.supplies = self._supplies()
         stages = {tag for tag, _ in self.all(Exchange)}
-        self.out.filters = self.all(Strain)
+        self.out.filters = self.all(Filter)
         ends = [self.net.port(tag, one.drain) for tag, one in self.all(WashVessel)]
         plugs = [n for n in ends if {} in self.net.fewest(self.supplies.any, n).values()]
         self.maps = MilkMaps(self.net, frozenset(stages | {tag for tag, _ in self.out.filters}),
@@ -173,7 +173,7 @@ class Layout:
             row.fill = one.fill
             row.start_kg = kg * one.start_share if role == STORE else 0.0
             self.out.vessels[tag] = row
-        for tag, bath in self.all(Bath):
+        for tag, bath in self.all(ColdStore):
             row = VesselRow(tag, 1e12, BATH, WATER, litres=bath.litres)
             row.c = bath.litres * liquid_of(bath, self.rules).kj_l_k
             row.ice_kj = bath.store_kwh * 3600
@@ -230,7 +230,7 @@ class Layout:
 
     def _baths(self, node: Node) -> list[str]:
         """Makers of cold in the ring of a port, whatever stands open."""
-        held = {tag for tag, _ in self.all(Bath)}
+        held = {tag for tag, _ in self.all(ColdStore)}
         if not any(node in (j.a, j.b) and j.pipe is not None for j in self.net.joints):
             return []
         return sorted(held & set(self.net.ring(node)) - {node.machine})
@@ -249,7 +249,7 @@ class Layout:
 
     def _with_coolant(self, row: ExchangerRow, maker: str) -> None:
         """A chilled stage with its own liquid: less heat passes it, and a litre takes less."""
-        bath = next(b for tag, b in self.all(Bath) if tag == maker)
+        bath = next(b for tag, b in self.all(ColdStore) if tag == maker)
         liquid = liquid_of(bath, self.rules)
         row.ua *= plate_u_share(liquid)
         # The kernel takes a ratio of masses and the heat of water; the file's is one of litres.
@@ -280,7 +280,7 @@ class Layout:
 
     def _milk_row(self, tag: str, src: str) -> MoverRow:
         """The row of a milk pump that draws from a vessel."""
-        one = next(m for t, m in self.all(Mover) if t == tag)
+        one = next(m for t, m in self.all(Pump) if t == tag)
         position = self.modes[MILKING]
         state = (self.plant.position(position, tag) if position else "runs") or "runs"
         led = one.led_by if one.led_by in self.out.vessels else src
@@ -437,7 +437,7 @@ class Layout:
 
     def _buffers(self) -> None:
         """What a buffer holds is added to the baths it is joined to, in equal parts."""
-        held = dict(self.all(Bath))
+        held = dict(self.all(ColdStore))
         for tag, one in self.all(HoldsCold):
             baths = sorted({b for n in self.net.ports(tag, one.port) for b in self._baths(n)})
             for bath in baths:
@@ -454,7 +454,7 @@ class Layout:
             baths = self._baths(self.net.port(tag, one.coolant_in)) if one.coolant_in else []
             ring = self._consumer(tag, one.coolant_in, baths) if baths else -1
             self.out.cooled.append((tag, one, ring))
-        own = {tag for tag, _ in self.all(Bath)}
+        own = {tag for tag, _ in self.all(ColdStore)}
         served: set[str] = set()
         for tag, chill in self.all(Chill):
             target = tag if tag in own else self._behind(tag, chill.at, {t for t, _ in cooled})
@@ -487,7 +487,7 @@ class Layout:
         return ""
 
     def _lots(self) -> None:
-        for tag, one in self.all(Lot):
+        for tag, one in self.all(Batch):
             dose = ""
             if one.water_l > 0 and one.water:
                 node = self.net.port(tag, one.water)

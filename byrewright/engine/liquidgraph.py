@@ -10,9 +10,9 @@ from heapq import heappop, heappush
 from byrewright.engine.circuits import coolant_of
 from byrewright.engine.liquidlaws import Fluid, Laws, fluids
 from byrewright.physics.air import ambient_pressure_kpa_abs
-from byrewright.plant.graph import Joint, Node, build
+from byrewright.plant.graph import Edge, Node, build
 from byrewright.plant.plant import Plant
-from byrewright.plant.primitives import HoldsVacuum, Loss, MakesVacuum, Mover, Units, Vessel
+from byrewright.plant.primitives import HoldsVacuum, Loss, MakesVacuum, Pump, Units, Vessel
 from byrewright.standards.rulebook import Rulebook
 
 GASES = frozenset({"vacuum", "air", "refrigerant", "power", "signal"})
@@ -70,7 +70,7 @@ class LiquidGraph:
         chilled = coolant_of(plant, rules)
         self.laws = Laws(rules, chilled)
         self.fluids = fluids(rules, chilled)
-        self.movers: dict[str, Mover] = {}
+        self.movers: dict[str, Pump] = {}
         self.vessels: dict[str, Vessel] = {}
         self.losses: dict[tuple[str, str, str], Loss] = {}
         self.many: dict[Node, int] = {}
@@ -108,7 +108,7 @@ class LiquidGraph:
     def _declared(self, tag: str) -> None:
         held = False
         for one in self.plant.equipment[tag].lower():
-            if isinstance(one, Mover):
+            if isinstance(one, Pump):
                 self.movers[tag] = one
             elif isinstance(one, Vessel):
                 self.vessels[tag] = one
@@ -136,7 +136,7 @@ class LiquidGraph:
     def runs(self, s: Situation, tag: str) -> bool:
         return s.at.get(tag) == "runs" or (s.speed.get(tag, 0.0) > 0 and s.at.get(tag) != SHUT)
 
-    def is_open(self, joint: Joint, s: Situation) -> bool:
+    def is_open(self, joint: Edge, s: Situation) -> bool:
         if joint.how is None or joint.machine is None:
             return True
         if s.capped and (joint.a in s.capped or joint.b in s.capped):
@@ -173,7 +173,7 @@ class LiquidGraph:
 
     def ring(self, start: Node) -> tuple[str, ...]:
         """Machines joined with a node by pipes of its own service, whatever stands open."""
-        at: dict[Node, list[Joint]] = {}
+        at: dict[Node, list[Edge]] = {}
         service = {j.service for j in self.joints if j.pipe is not None and start in (j.a, j.b)}
         for j in self.joints:
             if (j.pipe is None and not self.body(j.a) and not self.body(j.b)) or (
@@ -208,7 +208,7 @@ class LiquidGraph:
         """Vessels that may be reached from a node, each with all gates on the way, as they must
         stand; of several ways that with the fewest to move. Pumps and non-return valves are passed
         their own way only."""
-        heap: list[tuple[int, int, int, Node, tuple[Joint, ...]]] = [(0, 0, 0, start, ())]
+        heap: list[tuple[int, int, int, Node, tuple[Edge, ...]]] = [(0, 0, 0, start, ())]
         done: set[Node] = set()
         found: dict[str, dict[str, str]] = {}
         count = 0
@@ -236,7 +236,7 @@ class LiquidGraph:
                 heappush(heap, (cost + gate, steps + 1, count, there, (*passed, j)))
         return found
 
-    def _lets_in(self, joint: Joint) -> bool:
+    def _lets_in(self, joint: Edge) -> bool:
         """Whether a vessel's way takes liquid in."""
         assert joint.how is not None
         name = joint.how.b if self.body(joint.a) else joint.how.a
@@ -248,7 +248,7 @@ class LiquidGraph:
         port = self.plant.equipment[node.machine].port(node.port)
         return port is not None and port.direction == "both"
 
-    def _both(self, joint: Joint) -> bool:
+    def _both(self, joint: Edge) -> bool:
         """Whether a vessel's port lets liquid in and out."""
         assert joint.how is not None
         name = joint.how.b if joint.how.a == "*" else joint.how.a
@@ -273,8 +273,8 @@ class LiquidGraph:
         return frozenset(n.machine for n in seen)
 
     @cached_property
-    def _near(self) -> dict[Node, list[Joint]]:
-        near: dict[Node, list[Joint]] = {}
+    def _near(self) -> dict[Node, list[Edge]]:
+        near: dict[Node, list[Edge]] = {}
         for j in self.joints:
             for node in self.ends[j.id]:
                 near.setdefault(node, []).append(j)
@@ -283,7 +283,7 @@ class LiquidGraph:
     def together(self, s: Situation, tags: Iterable[str]) -> tuple[tuple[str, ...], ...]:
         """Those of some movers that share a section in a state."""
         alive = self.alive(s, {})
-        at: dict[Node, list[Joint]] = {}
+        at: dict[Node, list[Edge]] = {}
         for j in alive:
             for node in self.ends[j.id]:
                 at.setdefault(node, []).append(j)
@@ -310,7 +310,7 @@ class LiquidGraph:
         port = self.plant.equipment[tag].port(node.port) if node.machine == tag else None
         return port is not None and port.name == declared
 
-    def alive(self, s: Situation, taken: Mapping[Node, float]) -> list[Joint]:
+    def alive(self, s: Situation, taken: Mapping[Node, float]) -> list[Edge]:
         """Open joints that are no dead end."""
         joints = {j.id: j for j in self.joints if self.is_open(j, s)}
         degree: dict[Node, set[str]] = {}
@@ -329,7 +329,7 @@ class LiquidGraph:
                 loose.append(other)
         return [joints[name] for name in sorted(joints)]
 
-    def section(self, start: Node, at: Mapping[Node, list[Joint]]) -> tuple[set[Node], list[Joint]]:
+    def section(self, start: Node, at: Mapping[Node, list[Edge]]) -> tuple[set[Node], list[Edge]]:
         nodes, found, todo = {start}, {}, [start]
         while todo:
             here = todo.pop()

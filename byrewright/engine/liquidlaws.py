@@ -12,7 +12,7 @@ from byrewright.physics.coolant import Coolant, drop_share
 from byrewright.physics.milk import milk_viscosity_mpa_s
 from byrewright.physics.wash_heat import saturation_kpa
 from byrewright.plant.plant import Pipe
-from byrewright.plant.primitives import Figure, Loss, Mover
+from byrewright.plant.primitives import Figure, Loss, Pump
 from byrewright.standards.rulebook import Rulebook
 
 L_MIN = 1.0 / 60_000
@@ -125,7 +125,7 @@ class Laws:
             return clean + 2 * dirt * (half - clean)
         return half + (2 * dirt - 1) * (full - half)
 
-    def pump(self, mover: Mover, speed: float) -> Element:
+    def pump(self, mover: Pump, speed: float) -> Element:
         """A centrifugal pump's curve through shut-off, rated and run-out point."""
         assert mover.head_m is not None
         n = self.rules.number
@@ -135,7 +135,7 @@ class Laws:
         b = math.log((h0 - h2) / (h0 - h1)) / math.log(q2 / q1)
         return CENTRIFUGAL, [h0, (h0 - h1) / q1**b, b, speed]
 
-    def stopped(self, mover: Mover) -> Element:
+    def stopped(self, mover: Pump) -> Element:
         """A pump that stands and can be pushed through."""
         head = (mover.head_m or 1.0) * self.rules.number("pump.stopped_share")
         return POWER, [head / (mover.flow_l_min * L_MIN) ** 2, 2.0]

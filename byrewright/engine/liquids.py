@@ -25,7 +25,7 @@ from byrewright.engine.liquidnet import (
     solve,
 )
 from byrewright.errors import ByrewrightError
-from byrewright.plant.graph import Joint, Node
+from byrewright.plant.graph import Edge, Node
 from byrewright.plant.plant import LIQUIDS, Pipe, Plant
 from byrewright.plant.primitives import Vessel
 from byrewright.standards.rulebook import Rulebook
@@ -63,7 +63,7 @@ class _Link:
 
     a: Node
     b: Node
-    chain: list[tuple[Joint, float]]
+    chain: list[tuple[Edge, float]]
     elements: list[list[Element]] = field(default_factory=list)
 
 
@@ -90,7 +90,7 @@ class Liquids(LiquidGraph):
             taken[inlet] = taken.get(inlet, 0.0) + q
             taken[outlet] = taken.get(outlet, 0.0) - q
         alive = self.alive(s, taken)
-        at: dict[Node, list[Joint]] = {}
+        at: dict[Node, list[Edge]] = {}
         for j in alive:
             for node in self.ends[j.id]:
                 at.setdefault(node, []).append(j)
@@ -99,7 +99,7 @@ class Liquids(LiquidGraph):
                   and j.how.how == "mover"]  # fmt: skip
         for joint in forced:
             out.l_min[joint.id] = s.forced_l_min[joint.machine or ""]
-        sections: list[tuple[set[Node], list[Joint]]] = []
+        sections: list[tuple[set[Node], list[Edge]]] = []
         seen: set[Node] = set()
         for start in sorted({*at, *taken}, key=lambda n: n.name):
             if start in seen:
@@ -127,7 +127,7 @@ class Liquids(LiquidGraph):
                     broken: list[str] | None) -> Flows:  # fmt: skip
         """Pumps that give their flow against any head; one whose line is shut gives none."""
         shut = []
-        alive: dict[Node, list[Joint]] = {}
+        alive: dict[Node, list[Edge]] = {}
         for j in self.alive(s, {}):
             for node in self.ends[j.id]:
                 alive.setdefault(node, []).append(j)
@@ -154,8 +154,8 @@ class Liquids(LiquidGraph):
 
     # One section.
 
-    def _solve_section(self, s: Situation, nodes: set[Node], joints: list[Joint],
-                       at: Mapping[Node, list[Joint]], taken: Mapping[Node, float],
+    def _solve_section(self, s: Situation, nodes: set[Node], joints: list[Edge],
+                       at: Mapping[Node, list[Edge]], taken: Mapping[Node, float],
                        height: Mapping[Node, float], out: Flows) -> None:  # fmt: skip
         fluid = self._fluid(joints, s)
         held = {n: self._held_head(n, s, fluid, height[n]) for n in nodes if self.held(n)}
@@ -202,7 +202,7 @@ class Liquids(LiquidGraph):
             )
         self._spread(links, found.flow, found.head, row, held, fluid, height, out)
 
-    def _fluid(self, joints: list[Joint], s: Situation) -> Fluid:
+    def _fluid(self, joints: list[Edge], s: Situation) -> Fluid:
         services = {j.service for j in joints if j.pipe is not None}
         if "coolant" in services:
             return self.fluids["coolant"]
@@ -212,7 +212,7 @@ class Liquids(LiquidGraph):
             return self.fluids["wash"]
         return self.fluids["milk"]
 
-    def _heights(self, sections: list[tuple[set[Node], list[Joint]]], forced: list[Joint],
+    def _heights(self, sections: list[tuple[set[Node], list[Edge]]], forced: list[Edge],
                  out: Flows) -> dict[Node, float]:  # fmt: skip
         """Heights from the pipes' rises, nil at the first node of what hangs together.
 
@@ -237,7 +237,7 @@ class Liquids(LiquidGraph):
             found |= self._heights_of(nodes, joints, out)
         return found
 
-    def _heights_of(self, nodes: set[Node], joints: list[Joint], out: Flows) -> dict[Node, float]:
+    def _heights_of(self, nodes: set[Node], joints: list[Edge], out: Flows) -> dict[Node, float]:
         steps = [(0, *self.ends[j.id], 0.0, "") for j in joints if j.pipe is None]
         for j in joints:
             if j.pipe is not None:
@@ -299,12 +299,12 @@ class Liquids(LiquidGraph):
         )
         return float(tall * min(max(share, 0.0), 1.0))
 
-    def _reference(self, joints: list[Joint], nodes: set[Node]) -> Node:
+    def _reference(self, joints: list[Edge], nodes: set[Node]) -> Node:
         """The node of a closed ring whose pressure is told from: a pump's suction, else any."""
         suction = [j.a for j in joints if j.how is not None and j.how.how == "mover"]
         return min(suction or nodes, key=lambda n: n.name)
 
-    def _links(self, nodes: set[Node], joints: list[Joint], at: Mapping[Node, list[Joint]],
+    def _links(self, nodes: set[Node], joints: list[Edge], at: Mapping[Node, list[Edge]],
                held: Mapping[Node, float],
                demand: Mapping[Node, float]) -> list[_Link]:  # fmt: skip
         """Joints in rows between the nodes where something meets."""
@@ -318,7 +318,7 @@ class Liquids(LiquidGraph):
                 if first.id in used:
                     continue
                 here, joint = start, first
-                chain: list[tuple[Joint, float]] = []
+                chain: list[tuple[Edge, float]] = []
                 while True:
                     used.add(joint.id)
                     a, b = self.ends[joint.id]
@@ -333,7 +333,7 @@ class Liquids(LiquidGraph):
                     links += self._ring(start, chain)
         return links
 
-    def _ring(self, start: Node, chain: list[tuple[Joint, float]]) -> list[_Link]:
+    def _ring(self, start: Node, chain: list[tuple[Edge, float]]) -> list[_Link]:
         """A ring that leaves and comes back to one node, cut in two so that it has two ends."""
         if len(chain) < 2:
             return []
@@ -342,7 +342,7 @@ class Liquids(LiquidGraph):
         mid = b if sign > 0 else a
         return [_Link(start, mid, chain[:1]), _Link(mid, start, chain[1:])]
 
-    def _elements(self, joint: Joint, s: Situation, fluid: Fluid) -> list[Element]:
+    def _elements(self, joint: Edge, s: Situation, fluid: Fluid) -> list[Element]:
         if joint.pipe is not None:
             many = max(self.many.get(joint.a, 1), self.many.get(joint.b, 1))
             return [self.laws.pipe(joint.pipe, fluid, many)]

@@ -18,7 +18,7 @@ AMBIENT_KPA = 101.325
 
 
 @dataclass(frozen=True, slots=True)
-class Pump:
+class RatedPump:
     """A vacuum pump as the map needs it."""
 
     capacity_l_min_free: float
@@ -38,7 +38,7 @@ class OperatingMap:
     why: str
 
 
-def capacity_at(pump: Pump, vacuum_kpa: float, ambient_kpa_abs: float) -> float:
+def capacity_at(pump: RatedPump, vacuum_kpa: float, ambient_kpa_abs: float) -> float:
     """Free air a pump draws at full speed at a vacuum: constant swept volume with leak-back.
 
     Straight from its stated point to none at 0.92 of ambient; a vane pump's curve is near that.
@@ -50,8 +50,14 @@ def capacity_at(pump: Pump, vacuum_kpa: float, ambient_kpa_abs: float) -> float:
     return max(0.0, pump.capacity_l_min_free * share)
 
 
-def capacity_balance(pumps: tuple[Pump, ...], set_kpa: float, units: int, each_l_min_free: float,
-                     leak_l_min_free: float, ambient_kpa_abs: float) -> OperatingMap:  # fmt: skip
+def capacity_balance(
+    pumps: tuple[RatedPump, ...],
+    set_kpa: float,
+    units: int,
+    each_l_min_free: float,
+    leak_l_min_free: float,
+    ambient_kpa_abs: float,
+) -> OperatingMap:
     """The map from air in and air out alone, for plants whose network has not been solved.
 
     A variable pump turns only as fast as the air asks, down to its floor; a regulator takes what is
@@ -67,7 +73,7 @@ def capacity_balance(pumps: tuple[Pump, ...], set_kpa: float, units: int, each_l
     return OperatingMap(np.ascontiguousarray(table), set_kpa, "unknown", why)
 
 
-def _point(running: list[Pump], set_kpa: float, need: float,
+def _point(running: list[RatedPump], set_kpa: float, need: float,
            ambient: float) -> tuple[float, float, float]:  # fmt: skip
     if not running:
         return 0.0, 0.0, 0.0

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from byrewright.engine.shape import STORE
 from byrewright.errors import ByrewrightError
-from byrewright.plant.primitives import Chill, Cooled, Heated, Lot, Recovers, Strain
+from byrewright.plant.primitives import Batch, Chill, Cooled, Filter, Heated, Recovers
 
 MILKING, WASHING, RINSING, DRAINING, IDLE = "milking", "wash", "rinse", "drain_down", "idle"
 COWS, DRAIN, SOLD, FED, DUMPED, LOST = (
@@ -114,12 +114,12 @@ class Lowered:
     vessels: dict[str, VesselRow] = field(default_factory=dict)
     movers: list[MoverRow] = field(default_factory=list)
     exchangers: list[ExchangerRow] = field(default_factory=list)
-    filters: list[tuple[str, Strain]] = field(default_factory=list)
+    filters: list[tuple[str, Filter]] = field(default_factory=list)
     chillers: list[tuple[str, Chill, str]] = field(default_factory=list)
     cooled: list[tuple[str, Cooled, int]] = field(default_factory=list)
     recoveries: list[tuple[str, Recovers]] = field(default_factory=list)
     heated: list[tuple[str, Heated]] = field(default_factory=list)
-    lots: list[tuple[str, Lot, str]] = field(default_factory=list)
+    lots: list[tuple[str, Batch, str]] = field(default_factory=list)
     places: list[str] = field(default_factory=list)
     loading: dict[str, str] = field(default_factory=dict)
     calf: str = ""

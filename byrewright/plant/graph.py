@@ -10,7 +10,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Literal
 
-from byrewright.plant.machine import Inside, Machine, Service
+from byrewright.plant.machine import InternalPath, Machine, Service
 from byrewright.plant.plant import GRAPH, Pipe, Plant
 
 
@@ -27,7 +27,7 @@ class Node:
 
 
 @dataclass(frozen=True, slots=True)
-class Joint:
+class Edge:
     """A way between two nodes: a pipe, or a way inside a machine."""
 
     id: str
@@ -35,7 +35,7 @@ class Joint:
     b: Node
     what: Literal["pipe", "inside"]
     machine: str | None
-    how: Inside | None
+    how: InternalPath | None
     pipe: Pipe | None
     service: Service | None
 
@@ -45,11 +45,11 @@ class Graph:
     """Nodes and joints of a plant, in file order."""
 
     nodes: tuple[Node, ...]
-    joints: tuple[Joint, ...]
+    joints: tuple[Edge, ...]
 
-    def at(self) -> dict[Node, tuple[Joint, ...]]:
+    def at(self) -> dict[Node, tuple[Edge, ...]]:
         """The joints that meet each node."""
-        found: dict[Node, list[Joint]] = {n: [] for n in self.nodes}
+        found: dict[Node, list[Edge]] = {n: [] for n in self.nodes}
         for joint in self.joints:
             found[joint.a].append(joint)
             found[joint.b].append(joint)
@@ -73,7 +73,7 @@ def used_ports(plant: Plant) -> dict[str, tuple[str, ...]]:
     return {m: tuple(names) for m, names in used.items()}
 
 
-def _ways(machine: Machine, used: tuple[str, ...]) -> list[tuple[str, str, Inside]]:
+def _ways(machine: Machine, used: tuple[str, ...]) -> list[tuple[str, str, InternalPath]]:
     """The ways through a machine between ports in use (families spread out)."""
     every = []
     for way in machine.inside():
@@ -99,7 +99,7 @@ def build(plant: Plant) -> Graph:
 def _build(plant: Plant) -> Graph:
     used = used_ports(plant)
     nodes: dict[Node, None] = {}
-    joints: list[Joint] = []
+    joints: list[Edge] = []
     for machine_id, machine in plant.equipment.items():
         for name in used[machine_id]:
             nodes[Node(machine_id, name)] = None
@@ -107,16 +107,16 @@ def _build(plant: Plant) -> Graph:
             start, end = Node(machine_id, a), Node(machine_id, b)
             nodes[start] = nodes[end] = None
             joints.append(
-                Joint(f"{machine_id}:{a}-{b}", start, end, "inside", machine_id, way, None, None)
+                Edge(f"{machine_id}:{a}-{b}", start, end, "inside", machine_id, way, None, None)
             )
     for pipe in plant.pipes:
         start, end = node(pipe.start), node(pipe.end)
         nodes[start] = nodes[end] = None
-        joints.append(Joint(pipe.id, start, end, "pipe", None, None, pipe, plant.service_of(pipe)))
+        joints.append(Edge(pipe.id, start, end, "pipe", None, None, pipe, plant.service_of(pipe)))
     return Graph(tuple(nodes), tuple(joints))
 
 
-def is_open(plant: Plant, joint: Joint, mode: str, wrong: dict[str, str] | None = None) -> bool:
+def is_open(plant: Plant, joint: Edge, mode: str, wrong: dict[str, str] | None = None) -> bool:
     """Whether liquid may pass a joint in a mode; `wrong` gives positions unlike the mode's."""
     if joint.how is None or joint.machine is None:
         return True
@@ -157,7 +157,7 @@ def reached(
     return frozenset(n.machine for n in seen)
 
 
-def _passes(plant: Plant, joint: Joint, mode: str, services: Collection[str], along: bool) -> bool:
+def _passes(plant: Plant, joint: Edge, mode: str, services: Collection[str], along: bool) -> bool:
     if joint.how is None or joint.machine is None:
         return joint.service in services
     if joint.how.how in ("mover", "check") and not along:

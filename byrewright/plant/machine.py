@@ -46,7 +46,7 @@ class Port:
 
 
 @dataclass(frozen=True, slots=True)
-class Inside:
+class InternalPath:
     """A way through a machine from port `a` to port `b`.
 
     `how`: pass (always open), mover (pushed from a to b while it runs; `free` tells whether it
@@ -130,7 +130,7 @@ class Machine(Record):
     """Its class in a building model (IFC 4), with its type where the standard names one."""
     ROOM: ClassVar[str] = "plant"
     PORTS: ClassVar[tuple[Port, ...]] = ()
-    INSIDE: ClassVar[tuple[Inside, ...]] = ()
+    INSIDE: ClassVar[tuple[InternalPath, ...]] = ()
     CAN: ClassVar[frozenset[str]] = frozenset()
     STATES: ClassVar[tuple[str, ...]] = ()
     FAILURES: ClassVar[tuple[Failure, ...]] = ()
@@ -162,7 +162,7 @@ class Machine(Record):
         """The ports of this machine as it is set up."""
         return type(self).PORTS
 
-    def inside(self) -> tuple[Inside, ...]:
+    def inside(self) -> tuple[InternalPath, ...]:
         """The ways through this machine as it is set up."""
         return type(self).INSIDE
 

@@ -76,7 +76,7 @@ class Loss:
 
 
 @dataclass(frozen=True, slots=True)
-class Mover:
+class Pump:
     """Pushes liquid from `inlet` to `outlet`; its law follows the level of a vessel.
 
     `head_m` is that at its flow; without one it gives its flow against any head. While it stands,
@@ -127,7 +127,7 @@ class Exchange:
 
 
 @dataclass(frozen=True, slots=True)
-class Strain:
+class Filter:
     """A filter in a milk way, with a sock to be changed."""
 
     inlet: str
@@ -137,7 +137,7 @@ class Strain:
 
 
 @dataclass(frozen=True, slots=True)
-class Bath:
+class ColdStore:
     """A circulating cold liquid, with ice where `store_kwh` is not nil; leaves at `leaving_c`.
 
     `glycol_pct` is propylene glycol by volume; None where it is not stated.
@@ -307,7 +307,7 @@ class StoresAir:
 
 
 @dataclass(frozen=True, slots=True)
-class Lot:
+class Batch:
     """A machine that works on lots of cloths; stage 0 washes, stage 1 dries."""
 
     stage: int
@@ -366,8 +366,8 @@ class Sense:
 
 
 Primitive = (
-    Vessel | Loss | Mover | Runs | Float | Exchange | Strain | Bath | HoldsCold | Recovers
+    Vessel | Loss | Pump | Runs | Float | Exchange | Filter | ColdStore | HoldsCold | Recovers
     | Chill | Cooled | Heated | Stalls | Turns | Gate | Units | TakesOff | EachCow | MakesVacuum
-    | HoldsVacuum | DrawsAir | MakesAir | StoresAir | Lot | Draw | Tanker | WashVessel | Doses
+    | HoldsVacuum | DrawsAir | MakesAir | StoresAir | Batch | Draw | Tanker | WashVessel | Doses
     | Load | Sense
 )  # fmt: skip

@@ -14,9 +14,9 @@ from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
 
 SAYS: Mapping[type, tuple[str, ...]] = {
-    does.Mover: ("moves milk", "moves water"),
+    does.Pump: ("moves milk", "moves water"),
     does.Exchange: ("cools milk",),
-    does.Strain: ("filters milk",),
+    does.Filter: ("filters milk",),
     does.HoldsCold: ("buffers cold",),
     does.Recovers: ("recovers heat",),
     does.Chill: ("makes cold",),
@@ -33,7 +33,7 @@ SAYS: Mapping[type, tuple[str, ...]] = {
     does.DrawsAir: ("pulsates",),
     does.MakesAir: ("makes air",),
     does.StoresAir: ("stores air",),
-    does.Lot: ("washes cloths", "dries cloths"),
+    does.Batch: ("washes cloths", "dries cloths"),
     does.Draw: ("feeds calves",),
     does.Tanker: ("loads tankers",),
     does.WashVessel: ("gives wash",),

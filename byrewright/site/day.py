@@ -85,12 +85,12 @@ def day_of(plant: Plant, rules: Rulebook | None = None) -> Day:
     Each milking takes the first mode that does nothing but milking (else the first that does
     milking); what follows is washing and draining, then the idle mode.
     """
-    from byrewright.results import Notebook
-    from byrewright.studies.sizing.context import Bench
+    from byrewright.results import ResultBuilder
+    from byrewright.studies.sizing.context import StudyContext
     from byrewright.studies.sizing.duty import duty_of
 
     rules = rules or default_rulebook()
-    duty = duty_of(Bench(plant, rules, Notebook("rehearsal", plant.site.name)))
+    duty = duty_of(StudyContext(plant, rules, ResultBuilder("rehearsal", plant.site.name)))
     milking, idle = _first(plant, "milking"), _first(plant, "idle")
     acts: list[Act] = []
     flows: list[tuple[float, float, float]] = []

@@ -32,7 +32,7 @@ class Tube:
 
     @property
     def bore_mm(self) -> float:
-        """Inside diameter.
+        """InternalPath diameter.
 
         >>> Tube("ISO 2037", 51.0, 1.2).bore_mm
         48.6

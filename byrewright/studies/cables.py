@@ -21,7 +21,7 @@ from byrewright.plant.roles import (
 )
 from byrewright.plant.sited import Sited
 from byrewright.standards.electrical import SUPPLY_A
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import duty_of
 from byrewright.studies.sizing.feeds import carried, feeds_of
 from byrewright.studies.sizing.loads import ElectricLoad, electric_loads
@@ -52,15 +52,15 @@ class Cable:
     total_pct: float
 
 
-def cable_list(bench: Bench, made: Sited) -> tuple[Cable, ...]:
+def cable_list(ctx: StudyContext, made: Sited) -> tuple[Cable, ...]:
     """Every cable from a supply or board to what it feeds, feeders of boards first."""
-    plant, plan = bench.plant, made.plan
+    plant, plan = ctx.plant, made.plan
     supply = plant.site.supply
     mains = plant.first(SuppliesPower)
     phases = min(supply.phases, mains.phases if mains else 3)
     volts = supply.voltage_v
-    loads = electric_loads(bench, duty_of(bench)) if plant.milkings else ()
-    board_amps = _board_amps(bench, loads, volts, phases)
+    loads = electric_loads(ctx, duty_of(ctx)) if plant.milkings else ()
+    board_amps = _board_amps(ctx, loads, volts, phases)
     totals: dict[str, float] = {}
     found: list[Cable] = []
     feeding = {f for m in plant.equipment.values() for f in m.fed_from}
@@ -72,7 +72,7 @@ def cable_list(bench: Bench, made: Sited) -> tuple[Cable, ...]:
             if source is None or target is None:
                 continue
             one = way(plan, source, machine.id, target)
-            cable = _cable(bench, machine, one, place > 0, board_amps, volts, phases,
+            cable = _cable(ctx, machine, one, place > 0, board_amps, volts, phases,
                            totals.get(feeder, 0.0), machine.id in feeding)  # fmt: skip
             found.append(cable)
             totals[machine.id] = max(totals.get(machine.id, 0.0), cable.total_pct)
@@ -91,10 +91,10 @@ def _down(machines: list[Machine]) -> list[Machine]:
 
 
 def _board_amps(
-    bench: Bench, loads: tuple[ElectricLoad, ...], volts: float, phases: int
+    ctx: StudyContext, loads: tuple[ElectricLoad, ...], volts: float, phases: int
 ) -> dict[str, float]:
     """The worst current of each board, and of each other machine that passes power on."""
-    plant = bench.plant
+    plant = ctx.plant
     wishes = plant.wishes
     lost = wishes.no_single_stop or wishes.redundancy != "none"
     feeds = feeds_of(plant, loads, volts, phases, one_lost=lost)
@@ -108,11 +108,11 @@ def _board_amps(
 
 
 def _cable(
-    bench: Bench, machine: Machine, one: Way, second: bool, board_amps: dict[str, float],
+    ctx: StudyContext, machine: Machine, one: Way, second: bool, board_amps: dict[str, float],
     volts: float, phases: int, before: float, feeds: bool,
 ) -> Cable:  # fmt: skip
     """The cable of one feeder: current, section, volt drop."""
-    rules = bench.rules
+    rules = ctx.rules
     factor = rules.number("motor.power_factor")
     kw = machine.power_kw() * machine.count
     heats = machine.can("heats water") or machine.can("dries cloths")

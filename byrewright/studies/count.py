@@ -19,7 +19,7 @@ from byrewright.plant.roles import (
     Senses,
 )
 from byrewright.plant.sited import sited
-from byrewright.results import Notebook
+from byrewright.results import ResultBuilder
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.pipework import lines_of, span_m
 
@@ -284,12 +284,12 @@ def _cables(plant: Plant, rules: Rulebook) -> Iterator[Item]:
     """Feeders by their load and section, and signal cables to sensors and position switches."""
     from byrewright.place.cables import way
     from byrewright.studies.cables import cable_list, target_of
-    from byrewright.studies.sizing.context import Bench
+    from byrewright.studies.sizing.context import StudyContext
 
     made, guess = sited(plant), rules.number("install.cable_guess_m")
     if made is not None:
-        bench = Bench(plant, rules, Notebook("place", plant.site.name))
-        for one in cable_list(bench, made):
+        ctx = StudyContext(plant, rules, ResultBuilder("place", plant.site.name))
+        for one in cable_list(ctx, made):
             figures: dict[str, float | str] = {"kw": round(one.kw, 3), "phases": one.phases}
             size = "section to be worked out"
             if one.mm2:

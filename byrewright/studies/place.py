@@ -9,13 +9,13 @@ from byrewright.place.model import Plan
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import MovesMilk
 from byrewright.plant.sited import Sited, sited
-from byrewright.results import Notebook, Result, Table
+from byrewright.results import Result, ResultBuilder, Table
 from byrewright.standards.place import tank_wall_key
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.cables import CABLE_UNITS, CABLES, cable_list, cable_rows
 from byrewright.studies.obeyed import obeyed
 from byrewright.studies.place_building import air, loads, noise, rail
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.sizes import worked
 
 TIGHT = 0.05
@@ -28,25 +28,25 @@ def study_place(plant: Plant, rules: Rulebook | None = None) -> Result:
 
     A plant whose file says nothing of places gets one finding that says so.
     """
-    bench = Bench(plant, rules or default_rulebook(), Notebook("place", plant.site.name))
+    ctx = StudyContext(plant, rules or default_rulebook(), ResultBuilder("place", plant.site.name))
     made = sited(plant)
     if made is None:
-        bench.find(
+        ctx.find(
             "place.plan", "Plan", None, "", "The file says nothing of where things stand: add "
             "`place: {services: under}`, and the rest is worked out.", missing=("place",),
         )  # fmt: skip
-        return bench.notes.result()
+        return ctx.notes.result()
     for where, one in plant.defaults_taken():
         if where == "place" or where.startswith("pipes."):
-            bench.assume(where, one.meaning, str(one.default), one.unit, one.why, one.known)
+            ctx.assume(where, one.meaning, str(one.default), one.unit, one.why, one.known)
     typical = sum(not b.sized for b in made.plan.bodies.values())
-    bench.assume("place", f"size of {typical} machines", "typical for their rating", "",
+    ctx.assume("place", f"size of {typical} machines", "typical for their rating", "",
                  "not stated; take the supplier's")  # fmt: skip
     for topic in (obeyed, _fits, _service, _doors, _tanks, _low_points, _gravity, _turning, _pipes,
                   _racks, _dry, _suction, _crests, _differs, _falls, loads, rail, air, noise,
                   _cables):  # fmt: skip
-        topic(bench, made)
-    return bench.notes.result()
+        topic(ctx, made)
+    return ctx.notes.result()
 
 
 def _some(tags: list[str]) -> str:
@@ -54,17 +54,17 @@ def _some(tags: list[str]) -> str:
     return ", ".join(tags[:NAMED]) + more
 
 
-def _fits(bench: Bench, made: Sited) -> None:
+def _fits(ctx: StudyContext, made: Sited) -> None:
     pairs = checks.overlaps(made.plan)
     said = _some([f"{a} and {b}" for a, b in pairs])
-    bench.find(
+    ctx.find(
         "place.overlap", "Machines in one another", float(len(pairs)), "pairs",
         f"{said} fill the same space: move one." if pairs else "No machine stands in another.",
         limit=0.0, sense="at_most", formula="boxes of all machines, pair by pair",
         source="definition", known="derived",
     )  # fmt: skip
     out = checks.outside_room(made.plan)
-    bench.find(
+    ctx.find(
         "place.in_room", "Machines that reach out of their room", float(len(out)), "machines",
         f"{_some(out)} reach through a wall: move them or widen the room." if out
         else "Every machine stands inside its room.",
@@ -72,18 +72,18 @@ def _fits(bench: Bench, made: Sited) -> None:
         source="definition", known="derived",
     )  # fmt: skip
     for one in checks.headroom_over(made.plan):
-        bench.find(
+        ctx.find(
             "place.height", "Ceiling over the tallest machine", one.value, "m",
             f"Over {one.words}, the tallest machine of the {one.subject} room, {one.value:.2f} m "
             "are free to the ceiling.",
-            subject=one.subject, limit=bench.number("place.ceiling_over_m"), sense="at_least",
+            subject=one.subject, limit=ctx.number("place.ceiling_over_m"), sense="at_least",
             allowance=TIGHT, formula="room height - base - height of the machine",
-            inputs=(bench.rule("place.ceiling_over_m"),), source="practice",
+            inputs=(ctx.rule("place.ceiling_over_m"),), source="practice",
             known="common_practice",
         )  # fmt: skip
 
 
-def _service(bench: Bench, made: Sited) -> None:
+def _service(ctx: StudyContext, made: Sited) -> None:
     every = checks.fronts(made.plan)
     rooms: dict[str, list[checks.Measured]] = {}
     for one in every:
@@ -91,7 +91,7 @@ def _service(bench: Bench, made: Sited) -> None:
     for room, many in rooms.items():
         short = [m.subject for m in many if m.value < m.limit - 1e-6]
         worst = min(many, key=lambda m: (m.value - m.limit, m.subject))
-        bench.find(
+        ctx.find(
             "place.service", "Free floor to service machines", worst.value, "m",
             f"{worst.subject} has {worst.value:.2f} m free in front and needs "
             f"{worst.limit:.2f} m"
@@ -100,47 +100,47 @@ def _service(bench: Bench, made: Sited) -> None:
             subject=room, limit=worst.limit, sense="at_least", allowance=0.0,
             formula="distance to the next machine or wall in front, least of the room",
             inputs=(worked("", "the machine with the least to spare", worst.subject),
-                    bench.rule("place.service_front_m"), bench.rule("place.board_depth_m")),
+                    ctx.rule("place.service_front_m"), ctx.rule("place.board_depth_m")),
             source="practice", known="common_practice",
         )  # fmt: skip
 
 
-def _doors(bench: Bench, made: Sited) -> None:
-    wide, high = bench.number("place.door_over_width_m"), bench.number("place.door_over_height_m")
+def _doors(ctx: StudyContext, made: Sited) -> None:
+    wide, high = ctx.number("place.door_over_width_m"), ctx.number("place.door_over_height_m")
     for one in checks.doors_for_tanks(made.plan, wide, high):
-        bench.find(
+        ctx.find(
             "place.door", "Door that the tank goes in by", one.value, "m",
             f"The widest door of its room is {one.value:.2f} m; {one.subject} needs "
             f"{one.limit:.2f} m, and {one.words}. A straight run of its own length before the "
             "door is needed besides.",
             subject=one.subject, limit=one.limit, sense="at_least",
             formula="tank width + allowance, among doors of tank height + allowance",
-            inputs=(bench.rule("place.door_over_width_m"), bench.rule("place.door_over_height_m")),
+            inputs=(ctx.rule("place.door_over_width_m"), ctx.rule("place.door_over_height_m")),
             source="practice", known="common_practice",
         )  # fmt: skip
 
 
-def _tanks(bench: Bench, made: Sited) -> None:
-    key = tank_wall_key(bench.plant.site.region)
+def _tanks(ctx: StudyContext, made: Sited) -> None:
+    key = tank_wall_key(ctx.plant.site.region)
     for one in checks.fronts(made.plan):
         body = made.plan.bodies[one.subject]
         if checks.is_tank(body):
-            bench.find(
+            ctx.find(
                 "place.tank_clear", "Free room at the tank's working end", one.value, "m",
                 f"{one.subject} has {one.value:.2f} m before its outlet end. Rules differ "
                 "(0.61 m in California, 0.91 m in South Dakota, 1.52 m in Arizona): the region's "
                 "own is taken, else the widest.",
-                subject=one.subject, limit=bench.number(key), sense="at_least",
+                subject=one.subject, limit=ctx.number(key), sense="at_least",
                 formula="distance from the outlet end to the wall or next machine",
-                inputs=(bench.rule(key),), source=bench.rules[key].source,
-                known=bench.rules[key].known,
+                inputs=(ctx.rule(key),), source=ctx.rules[key].source,
+                known=ctx.rules[key].known,
             )  # fmt: skip
 
 
-def _low_points(bench: Bench, made: Sited) -> None:
+def _low_points(ctx: StudyContext, made: Sited) -> None:
     every = checks.low_points(made.plan, made.routes)
     for one in every:
-        bench.find(
+        ctx.find(
             "place.low_point", "Low point without a drain", one.value, "m",
             f"{one.subject} sags {one.value:.2f} m below both its ends, lowest at {one.words}: a "
             "drain cock is wanted there, or another way.",
@@ -148,7 +148,7 @@ def _low_points(bench: Bench, made: Sited) -> None:
             formula="lower end - lowest level of the pipe", source="ehedg", known="from_memory",
         )  # fmt: skip
     if not every:
-        bench.find(
+        ctx.find(
             "place.low_point", "Low points without a drain", 0.0, "m",
             "No milk, wash or vacuum line sags below both its ends.",
             limit=0.0, sense="at_most", formula="lower end - lowest level of the pipe",
@@ -156,45 +156,45 @@ def _low_points(bench: Bench, made: Sited) -> None:
         )  # fmt: skip
 
 
-def _gravity(bench: Bench, made: Sited) -> None:
-    small = bench.number("place.drain_slope_small_pct")
-    large = bench.number("place.drain_slope_pct")
-    trip = bench.number("place.trip_m")
+def _gravity(ctx: StudyContext, made: Sited) -> None:
+    small = ctx.number("place.drain_slope_small_pct")
+    large = ctx.number("place.drain_slope_pct")
+    trip = ctx.number("place.trip_m")
     worst: tuple[float, str, float, float] | None = None
     long: list[tuple[float, str]] = []
     for net, route, run, fall in checks.gravity(made.plan, made.routes):
         slope = small if net.lines[-1].bore_mm <= 65 else large
-        gap = max(0.02, bench.number("place.air_gap_bores") * net.lines[-1].bore_mm / 1000)
+        gap = max(0.02, ctx.number("place.air_gap_bores") * net.lines[-1].bore_mm / 1000)
         need = slope / 100 * run + (gap if net.frame == "fixed" else 0.02) - 0.06
         found = (fall - need, net.key, fall, need)
         worst = min(worst, found) if worst is not None else found
         floor = checks.on_the_floor(made.plan, route)
         long.append((floor, net.key))
     if worst is not None:
-        bench.find(
+        ctx.find(
             "place.gravity", "Fall of drains", round(worst[2], 3), "m",
             f"{worst[1]} has the least to spare of {len(long)} drains: it falls {worst[2]:.2f} m "
             f"and needs {max(worst[3], 0):.2f} m for its slope and the air gap over the gully.",
             limit=round(max(0.0, worst[3]), 3), sense="at_least", allowance=0.0,
             formula="z_start - z_gully >= slope x run + air gap",
-            inputs=(bench.rule("place.drain_slope_small_pct"), bench.rule("place.drain_slope_pct"),
-                    bench.rule("place.air_gap_bores")),
+            inputs=(ctx.rule("place.drain_slope_small_pct"), ctx.rule("place.drain_slope_pct"),
+                    ctx.rule("place.air_gap_bores")),
             source="ipc704", known="read",
         )  # fmt: skip
     if long:
         most = max(long)
-        bench.find(
+        ctx.find(
             "place.trip", "Drains across the floor", most[0], "m",
             f"{most[1]} lies {most[0]:.2f} m across the floor, the most of the drains; over "
             f"{trip:g} m people trip: a channel or a gully of its own.",
             limit=trip, sense="at_most", formula="longest run under 0.3 m over the floor",
-            inputs=(bench.rule("place.trip_m"),), source="practice", known="common_practice",
+            inputs=(ctx.rule("place.trip_m"),), source="practice", known="common_practice",
         )  # fmt: skip
 
 
-def _turning(bench: Bench, made: Sited) -> None:
+def _turning(ctx: StudyContext, made: Sited) -> None:
     joined = checks.between_frames(made.plan, made.routes)
-    bench.find(
+    ctx.find(
         "place.turning_gap", "Pipes across the turning gap", float(len(joined)), "pipes",
         f"{_some(joined)} join the turning deck to the floor other than through the gland: they "
         "would be torn off at the first turn." if joined
@@ -204,7 +204,7 @@ def _turning(bench: Bench, made: Sited) -> None:
     )  # fmt: skip
     open_ends = checks.deck_discharges(made.plan)
     if open_ends:
-        bench.find(
+        ctx.find(
             "place.gutter", "Drains that let out under the deck", float(len(open_ends)), "drains",
             f"{_some(open_ends)} turn with the deck and let out below it: the pit needs a gutter "
             "all round, falling to a gully.", formula="drains in the deck's frame",
@@ -212,22 +212,22 @@ def _turning(bench: Bench, made: Sited) -> None:
         )  # fmt: skip
 
 
-def _pipes(bench: Bench, made: Sited) -> None:
-    gap = bench.number("place.pipe_gap_least_mm") / 1000
+def _pipes(ctx: StudyContext, made: Sited) -> None:
+    gap = ctx.number("place.pipe_gap_least_mm") / 1000
     pairs = checks.clashes(made.plan, made.routes, gap)
     said = _some([a if a == b else f"{a} and {b}" for a, b in pairs])
-    bench.find(
+    ctx.find(
         "place.clash", "Pipes too near each other", float(len(pairs)), "pairs",
         f"{said} come nearer than {gap * 1000:.0f} mm or found no way: give a way point (`by:`), "
         "or move a machine." if pairs else
         f"All {len(made.routes)} pipe runs are {gap * 1000:.0f} mm or more apart.",
         limit=0.0, sense="at_most", formula="distance of middles - both radii, pair by pair",
-        inputs=(bench.rule("place.pipe_gap_least_mm"),), source="practice",
+        inputs=(ctx.rule("place.pipe_gap_least_mm"),), source="practice",
         known="common_practice",
     )  # fmt: skip
     through = checks.through_machines(made.plan, made.routes)
     said = _some([f"{a} through {b}" for a, b in through])
-    bench.find(
+    ctx.find(
         "place.through", "Pipes through machines", float(len(through)), "pipes",
         f"{said}: give a way point (`by:`), or move the machine." if through
         else "No pipe runs through a machine that it does not meet.",
@@ -236,7 +236,7 @@ def _pipes(bench: Bench, made: Sited) -> None:
     )  # fmt: skip
     over = checks.over_machines(made.plan, made.routes)
     said = _some([f"{a} over {b}" for a, b in over])
-    bench.find(
+    ctx.find(
         "place.over", "Pipes over machines", float(len(over)), "pipes",
         f"{said}: in the way of who lifts or opens it; look whether it may stay." if over
         else "No pipe hangs over a machine: all can be lifted and opened from above.",
@@ -245,26 +245,26 @@ def _pipes(bench: Bench, made: Sited) -> None:
     )  # fmt: skip
     low = checks.lowest_over_passage(made.plan, made.routes)
     if low is not None:
-        bench.find(
+        ctx.find(
             "place.headroom", "Headroom under pipes over the passage", low.value, "m",
             f"{low.subject} hangs lowest over the passage, {low.value:.2f} m over its floor.",
-            limit=bench.number("place.headroom_m"), sense="at_least",
+            limit=ctx.number("place.headroom_m"), sense="at_least",
             formula="underside of the lowest pipe - floor",
-            inputs=(bench.rule("place.headroom_m"),), source="practice", known="common_practice",
+            inputs=(ctx.rule("place.headroom_m"),), source="practice", known="common_practice",
         )  # fmt: skip
 
 
-def _falls(bench: Bench, made: Sited) -> None:
+def _falls(ctx: StudyContext, made: Sited) -> None:
     """Whether lines drawn level have the height below them to be laid with their fall."""
-    slopes = {"milk": bench.number("place.wash_slope_pct"),
-              "wash": bench.number("place.wash_slope_pct"),
-              "vacuum": bench.number("place.airline_slope_pct")}  # fmt: skip
+    slopes = {"milk": ctx.number("place.wash_slope_pct"),
+              "wash": ctx.number("place.wash_slope_pct"),
+              "vacuum": ctx.number("place.airline_slope_pct")}  # fmt: skip
     every = checks.fall_room(made.plan, made.routes, slopes)
     near = [m for m in every if m.words]
     if not near:
         return
     worst = min(near, key=lambda m: (m.limit - m.value, m.subject))
-    bench.find(
+    ctx.find(
         "place.fall_room", "Height to lay lines with their fall", worst.value, "m",
         f"{worst.subject} is drawn level and has the least to spare of {len(every)} lines: laid "
         f"with its fall it ends {worst.value * 1000:.0f} mm lower, and has "
@@ -272,46 +272,46 @@ def _falls(bench: Bench, made: Sited) -> None:
         + ("." if worst.value <= worst.limit else
            ": start it higher, or take it to the tier below half way."),
         limit=worst.limit, sense="at_most", formula="slope x longest level run <= free height",
-        inputs=(bench.rule("place.wash_slope_pct"), bench.rule("place.airline_slope_pct")),
+        inputs=(ctx.rule("place.wash_slope_pct"), ctx.rule("place.airline_slope_pct")),
         source="ehedg", known="from_memory",
     )  # fmt: skip
 
 
-def _racks(bench: Bench, made: Sited) -> None:
+def _racks(ctx: StudyContext, made: Sited) -> None:
     for rack in made.plan.racks.values():
         one = checks.rack_width(made.plan, rack, made.routes)
         if one.value:
-            bench.find(
+            ctx.find(
                 "place.rack", "Width of pipes on a rack", one.value, "m",
                 f"{one.words} lie {one.value:.2f} m wide on {rack.name} at its fullest; it is "
                 f"{rack.wide_m:.2f} m wide.",
                 subject=rack.name, limit=one.limit, sense="at_most", allowance=TIGHT,
                 formula="outermost pipes at the fullest cross-section",
-                inputs=(bench.rule("place.rack_width_m"),), source="practice",
+                inputs=(ctx.rule("place.rack_width_m"),), source="practice",
                 known="common_practice",
             )  # fmt: skip
 
 
-def _dry(bench: Bench, made: Sited) -> None:
+def _dry(ctx: StudyContext, made: Sited) -> None:
     if not any(r.dry for r in made.plan.rooms.values()):
         return
     wet = checks.wet_in_dry(made.plan, made.routes)
-    bench.find(
+    ctx.find(
         "place.dry", "Liquid over switchboards", float(len(wet)), "pipes",
         f"{_some([w for w, _ in wet])} cross a dry room: lay them round it." if wet
         else "No pipe with liquid crosses a dry room.",
         limit=0.0, sense="at_most", formula="pipes of a liquid inside a room with `dry: true`",
-        inputs=(bench.rule("place.board_above_m"),), source="irc3405", known="second_hand",
+        inputs=(ctx.rule("place.board_above_m"),), source="irc3405", known="second_hand",
     )  # fmt: skip
 
 
-def _suction(bench: Bench, made: Sited) -> None:
-    for pump in bench.plant.machines(MovesMilk):
+def _suction(ctx: StudyContext, made: Sited) -> None:
+    for pump in ctx.plant.machines(MovesMilk):
         found = checks.suction_level(made.plan, made.routes, pump.id)
         if found is None:
             continue
         feeder, over = found
-        bench.find(
+        ctx.find(
             "place.flooded", "Milk pump stands flooded", over, "m",
             f"The outlet of {feeder} is {over:.2f} m over the inlet of {pump.id}"
             + ("." if over >= 0 else ": the pump must suck. Set it lower."),
@@ -321,13 +321,13 @@ def _suction(bench: Bench, made: Sited) -> None:
         )  # fmt: skip
 
 
-def _crests(bench: Bench, made: Sited) -> None:
-    heads = {p.id: p.head_m for p in bench.plant.machines(MovesMilk)}
+def _crests(ctx: StudyContext, made: Sited) -> None:
+    heads = {p.id: p.head_m for p in ctx.plant.machines(MovesMilk)}
     for pump, head in heads.items():
         crest = checks.crest_after(made.plan, made.routes, pump)
         if crest is not None:
             line, over = crest
-            bench.find(
+            ctx.find(
                 "place.crest", "Crest that a pump must lift over from empty", head, "m",
                 f"{pump} gives {head:g} m and must first lift over a crest {over:.2f} m above its "
                 f"inlet, on {line}.",
@@ -337,28 +337,28 @@ def _crests(bench: Bench, made: Sited) -> None:
             )  # fmt: skip
 
 
-def _differs(bench: Bench, made: Sited) -> None:
-    share = bench.number("place.length_differs_share")
-    for pipe in bench.plant.pipes:
+def _differs(ctx: StudyContext, made: Sited) -> None:
+    share = ctx.number("place.length_differs_share")
+    for pipe in ctx.plant.pipes:
         one = made.laid.get(pipe.id)
         if one is None or not one.points or pipe.length_from != "measured":
             continue
         off = abs(pipe.length_m - one.length_m)
         if off > max(1.0, share * one.length_m):
-            bench.find(
+            ctx.find(
                 "place.stated_length", "Stated length against the plan", None, "m",
                 f"{pipe.id} is stated as {pipe.length_m:g} m; the plan has {one.length_m:g} m. "
                 "Measured, or left from an earlier file? Take `length_m` out to use the plan's.",
                 subject=pipe.id, formula="|stated - plan| <= 25 % of the plan, or 1 m",
-                inputs=(bench.rule("place.length_differs_share"),),
+                inputs=(ctx.rule("place.length_differs_share"),),
                 missing=(f"whether {pipe.id} was measured",),
             )  # fmt: skip
 
 
-def _cables(bench: Bench, made: Sited) -> None:
-    every = cable_list(bench, made)
+def _cables(ctx: StudyContext, made: Sited) -> None:
+    every = cable_list(ctx, made)
     total = math.fsum(c.way.length_m for c in every)
-    bench.find(
+    ctx.find(
         "place.cables", "Cable to the machines", round(total, 0), "m",
         f"{len(every)} cables, {total:.0f} m along the tray, the trench or bridge and down to each "
         "machine, two metres each for ends included, second supplies too.",
@@ -370,25 +370,25 @@ def _cables(bench: Bench, made: Sited) -> None:
     if known:
         worst = max(known, key=lambda c: (c.total_pct, c.way.tag))
         size = "no usual cable" if worst.mm2 is None else f"{worst.mm2:g} mm2"
-        bench.find(
+        ctx.find(
             "place.volt_drop", "Volt drop to the farthest machine", worst.total_pct, "%",
             f"{worst.way.tag} has the greatest drop: {worst.amps:g} A over {worst.way.length_m:g} "
             f"m with {size}, and what the cables before it lose."
             + (f" No usual cable serves {_some(none)}: bring the board nearer." if none else "")
             + " Sections are to be confirmed by a licensed electrician.",
-            subject=worst.way.tag, limit=bench.number("cable.drop_most_pct"), sense="at_most",
+            subject=worst.way.tag, limit=ctx.number("cable.drop_most_pct"), sense="at_most",
             allowance=0.1,
             formula="u = b (rho L cos phi/S + lambda L sin phi) I, from the supply on",
             inputs=(worked("I", "current", worst.amps, "A"),
                     worked("L", "length of the last cable", worst.way.length_m, "m"),
-                    bench.rule("cable.drop_most_pct"),
-                    bench.rule("cable.resistivity_ohm_mm2_m", "rho"),
-                    bench.rule("cable.reactance_mohm_m", "lambda"),
-                    bench.rule("cable.grouping_share"), bench.rule("cable.feeder_drop_pct"),
-                    bench.rule("cable.least_mm2"), bench.rule("cable.one_phase_most_kw")),
+                    ctx.rule("cable.drop_most_pct"),
+                    ctx.rule("cable.resistivity_ohm_mm2_m", "rho"),
+                    ctx.rule("cable.reactance_mohm_m", "lambda"),
+                    ctx.rule("cable.grouping_share"), ctx.rule("cable.feeder_drop_pct"),
+                    ctx.rule("cable.least_mm2"), ctx.rule("cable.one_phase_most_kw")),
             source="iec60364_552", known="from_memory",
         )  # fmt: skip
-    bench.notes.tables.append(
+    ctx.notes.tables.append(
         Table("place.cables", "Cables", CABLES, CABLE_UNITS, cable_rows(every),
               note="Sections, protection, earthing and grouping: to be confirmed by a licensed "
                    "electrician to local rules.")

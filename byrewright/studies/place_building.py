@@ -11,7 +11,7 @@ from byrewright.plant.roles import PumpsVacuum, StandsCows
 from byrewright.plant.sited import Sited
 from byrewright.results import Table
 from byrewright.standards.rulebook import Rulebook
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.deck import design_roller_n
 from byrewright.studies.sizing.sizes import worked
 
@@ -23,20 +23,20 @@ ROLLERS = 100
 """Any number: the load on a metre of track does not turn on how many rollers share it."""
 
 
-def loads(bench: Bench, made: Sited) -> None:
+def loads(ctx: StudyContext, made: Sited) -> None:
     """The heaviest load on a floor."""
     worst = max(
-        ((checks.load_kn_m2(made.plan, b, bench.number("place.milk_tank_kg_l")), b.tag)
+        ((checks.load_kn_m2(made.plan, b, ctx.number("place.milk_tank_kg_l")), b.tag)
          for b in made.plan.bodies.values() if not b.hung and b.frame == "fixed"),
         default=(0.0, ""),
     )  # fmt: skip
     if worst[1]:
-        bench.find(
+        ctx.find(
             "place.load", "Heaviest load on a floor", worst[0], "kN/m2",
             f"{worst[1]} puts {worst[0]:.1f} kN/m2 on its footprint when full, through feet that "
             "press harder. From 15 kN/m2 the slab is a matter for the structural engineer.",
             formula="(mass + what it holds) g / footprint",
-            inputs=(bench.rule("place.floor_load_kn_m2"),), source="practice",
+            inputs=(ctx.rule("place.floor_load_kn_m2"),), source="practice",
             known="common_practice",
         )  # fmt: skip
 
@@ -55,12 +55,12 @@ def openings(plan: Plan, rules: Rulebook) -> list[tuple[str, float, float, float
     return found
 
 
-def air(bench: Bench, made: Sited) -> None:
+def air(ctx: StudyContext, made: Sited) -> None:
     """Air openings of the rooms that machines warm."""
     rows = []
-    for name, kw, volume, flow, area in openings(made.plan, bench.rules):
+    for name, kw, volume, flow, area in openings(made.plan, ctx.rules):
         rows.append((name, round(kw, 2), round(volume, 0), round(flow, 2), round(area, 2)))
-        bench.find(
+        ctx.find(
             "place.air", "Air openings", round(area, 2), "m2",
             f"The {name} room loses {kw:.1f} kW to its air and holds {volume:.0f} m3: {flow:.2f} "
             f"m3/s of air, {area:.2f} m2 of free opening in and as much out.",
@@ -68,34 +68,32 @@ def air(bench: Bench, made: Sited) -> None:
             formula="A = max(P/(rho cp dT), q)/v" if name == MILK
             else "A = max(P/(rho cp dT), V n)/v",
             inputs=(worked("P", "heat of motors and heaters", round(kw, 2), "kW"),
-                    bench.rule("place.air_warming_k", "dT"), bench.rule("place.opening_m_s", "v"),
-                    bench.rule("place.milk_room_air_m3_s", "q") if name == MILK
-                    else bench.rule("place.air_changes_min", "n"),
-                    bench.rule("place.motor_heat_share")),
+                    ctx.rule("place.air_warming_k", "dT"), ctx.rule("place.opening_m_s", "v"),
+                    ctx.rule("place.milk_room_air_m3_s", "q") if name == MILK
+                    else ctx.rule("place.air_changes_min", "n"),
+                    ctx.rule("place.motor_heat_share")),
             source="centre_ventilation", known="read",
         )  # fmt: skip
-    bench.notes.tables.append(
+    ctx.notes.tables.append(
         Table("place.air", "Air of the rooms", ("room", "heat", "volume", "air", "opening"),
               ("", "kW", "m3", "m3/s", "m2"), tuple(rows))
     )  # fmt: skip
 
 
-def rail_load_kn_m(bench: Bench) -> float | None:
+def rail_load_kn_m(ctx: StudyContext) -> float | None:
     """Design load on each metre of the roller track, kN/m; None where no deck turns on one."""
-    deck = bench.plant.first(StandsCows)
+    deck = ctx.plant.first(StandsCows)
     if deck is None or deck.layout != "rotary" or not deck.rail_radius_m:
         return None
-    return (
-        design_roller_n(bench, deck, ROLLERS) * ROLLERS / 1000 / (2 * math.pi * deck.rail_radius_m)
-    )
+    return design_roller_n(ctx, deck, ROLLERS) * ROLLERS / 1000 / (2 * math.pi * deck.rail_radius_m)
 
 
-def rail(bench: Bench, made: Sited) -> None:
+def rail(ctx: StudyContext, made: Sited) -> None:
     """Load on each metre of the roller track."""
-    load = rail_load_kn_m(bench)
+    load = rail_load_kn_m(ctx)
     if load is None:
         return
-    bench.find(
+    ctx.find(
         "place.rail_load", "Load on the roller track", round(load, 1), "kN/m",
         f"Deck and cows, with their dynamic factor, press {load:.1f} kN on each metre of the "
         "roller track: its foundation is a matter for the structural engineer.",
@@ -105,21 +103,21 @@ def rail(bench: Bench, made: Sited) -> None:
     )  # fmt: skip
 
 
-def noise(bench: Bench, made: Sited) -> None:
+def noise(ctx: StudyContext, made: Sited) -> None:
     """Noise of the vacuum pumps, beside them and where people milk."""
     plan = made.plan
-    near = bench.number("place.noise_pump_db")
-    wall = bench.number("place.noise_wall_db")
-    pumps = [(plan.bodies[p.id], p.count) for p in bench.plant.machines(PumpsVacuum)
+    near = ctx.number("place.noise_pump_db")
+    wall = ctx.number("place.noise_wall_db")
+    pumps = [(plan.bodies[p.id], p.count) for p in ctx.plant.machines(PumpsVacuum)
              if p.id in plan.bodies]  # fmt: skip
     if not pumps:
         return
     every = [near for _, count in pumps for _ in range(count)]
     beside = together_db(every)
-    rules = (bench.rule("place.noise_pump_db", "L"), bench.rule("place.noise_wall_db", "R"),
-             bench.rule("place.noise_upper_db"), bench.rule("place.noise_action_db"))  # fmt: skip
+    rules = (ctx.rule("place.noise_pump_db", "L"), ctx.rule("place.noise_wall_db", "R"),
+             ctx.rule("place.noise_upper_db"), ctx.rule("place.noise_action_db"))  # fmt: skip
     left = "Compressors and chillers are not counted: ask for their levels."
-    bench.find(
+    ctx.find(
         "place.noise_beside", "Noise among the vacuum pumps", round(beside, 1), "dB(A)",
         f"{len(every)} vacuum pumps of {near:g} dB(A) each together make {beside:.0f} dB(A) where "
         "one works on them; for a full day from 85 dB(A) hearing protection must be worn, so keep "
@@ -135,14 +133,14 @@ def noise(bench: Bench, made: Sited) -> None:
         levels += [away_db(near, far) - (wall if apart else 0.0)] * count
     there = together_db(levels)
     body = min((b for b, _ in pumps), key=lambda b: (math.dist((b.x, b.y), place), b.tag))
-    bench.find(
+    ctx.find(
         "place.noise", "Noise of the vacuum pumps where people milk", round(there, 1), "dB(A)",
         f"{body.tag}, the nearest, stands {math.dist((body.x, body.y), place):.0f} m from where "
         + ("people milk, behind a wall" if body.room not in ("hall", "head") else
            "people milk, in the same room")
         + f": {there:.0f} dB(A) of the vacuum pumps arrive, against 80 dB(A) at which action "
         f"begins. {left}",
-        limit=bench.number("place.noise_action_db"), sense="at_most", allowance=0.02,
+        limit=ctx.number("place.noise_action_db"), sense="at_most", allowance=0.02,
         formula="10 lg sum 10^((L - 20 lg r - R)/10)", inputs=rules, source="noise_directive",
         known="second_hand",
     )  # fmt: skip

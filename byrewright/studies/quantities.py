@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import IsValve, PassesOneWay, Senses
-from byrewright.results import Assumption, Finding, Input, Notebook, Result, Table, judge
+from byrewright.results import Assumption, Finding, Input, Result, ResultBuilder, Table, judge
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.count import LISTED_APART, Item, count, data_plate, lines
 
@@ -23,7 +23,7 @@ def quantities(plant: Plant, rules: Rulebook | None = None) -> Result:
     Pipe is counted as drawn; a column adds what is cut to waste.
     """
     rules = rules or default_rulebook()
-    notes = Notebook("quantities", plant.site.name)
+    notes = ResultBuilder("quantities", plant.site.name)
     items = count(plant, rules)
     notes.tables += [
         _machines(plant), _pipes(items, rules.number("pipe.cutting_share")), _fittings(items),
@@ -145,7 +145,7 @@ def _load_type(one: Machine) -> str:
     return "controls" if one.can("controls") or one.can("tells people") else "motor"
 
 
-def _totals(plant: Plant, notes: Notebook) -> None:
+def _totals(plant: Plant, notes: ResultBuilder) -> None:
     """How many machines, metres, valves and kilowatts there are in all."""
     machines = [m for m in plant.equipment.values() if not isinstance(m, LISTED_APART)]
     valves = [m for m in plant.equipment.values() if isinstance(m, IsValve | PassesOneWay)]

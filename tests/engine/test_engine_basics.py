@@ -17,9 +17,9 @@ from byrewright.engine.compiled import Compiled, DoesNotCompile, compile_plant, 
 from byrewright.engine.draws import Herd, day_of
 from byrewright.engine.simulate import simulate
 from byrewright.plant.kinds.milk import RUN, MilkPump
-from byrewright.plant.machine import REGISTRY, Inside, Machine, port, ports
+from byrewright.plant.machine import REGISTRY, InternalPath, Machine, port, ports
 from byrewright.plant.plant import Plant
-from byrewright.plant.primitives import Mover, Primitive
+from byrewright.plant.primitives import Primitive, Pump
 from byrewright.plant.record import par
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from tests import plants
@@ -206,13 +206,13 @@ def test_a_new_kind_runs_without_a_word_to_the_engine() -> None:
         KIND = "test_ladle"
         TITLE = "Ladle"
         PORTS = ports(port("dip", "milk", direction="in"), port("spout", "milk", direction="out"))
-        INSIDE = (Inside("dip", "spout", "mover"),)
+        INSIDE = (InternalPath("dip", "spout", "mover"),)
         STATES = RUN
 
         scoops_min: float = par("", "scoops a minute", ge=1, le=100)
 
         def lower(self) -> tuple[Primitive, ...]:
-            return (Mover("dip", "spout", 5.0 * self.scoops_min, "level_led"),)
+            return (Pump("dip", "spout", 5.0 * self.scoops_min, "level_led"),)
 
     try:
         plant = plants.rotary(40, 200, MP1=Ladle(id="MP1", scoops_min=30))
@@ -318,4 +318,4 @@ def test_no_index_leaves_its_array() -> None:
 def test_kinds_of_pumps_are_told_by_their_law_alone() -> None:
     """Would fail if lowering asked for a class instead of what a machine says it does."""
     lowered = MilkPump(id="X", flow_l_min=100, head_m=10, motor_kw=1).lower()
-    assert [type(p).__name__ for p in lowered] == ["Mover"]
+    assert [type(p).__name__ for p in lowered] == ["Pump"]

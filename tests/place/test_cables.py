@@ -11,11 +11,11 @@ import pytest
 from byrewright.place.cables import ENDS_M, Target, tray_level, way
 from byrewright.plant.place import MachinePlace, Place
 from byrewright.plant.sited import sited
-from byrewright.results import Notebook
+from byrewright.results import ResultBuilder
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.cables import cable_list
 from byrewright.studies.place import study_place
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from tests.place.scenes import briefed
 
 
@@ -37,8 +37,8 @@ def test_every_fed_machine_has_its_cables(layout: str, stalls: int) -> None:
     plant = briefed(layout, stalls)
     found = sited(plant)
     assert found is not None
-    bench = Bench(plant, default_rulebook(), Notebook("place", "x"))
-    every = cable_list(bench, found)
+    ctx = StudyContext(plant, default_rulebook(), ResultBuilder("place", "x"))
+    every = cable_list(ctx, found)
     wanted = {(f, m.id) for m in plant.equipment.values() for f in m.fed_from}
     assert {(c.way.board, c.way.tag) for c in every} == wanted
     for cable in every:

@@ -20,7 +20,7 @@ from byrewright.plant.machine import kinds
 from byrewright.plant.read import read_plant_text
 from byrewright.site.checks.catalogue import TESTS
 from byrewright.site.checks.check import Check, Limit, revision_of
-from byrewright.site.checks.measured import Bench, bench_of
+from byrewright.site.checks.measured import PlantChecks, bench_of
 from byrewright.site.checks.sheet import (
     CLOCK,
     Filled,
@@ -45,7 +45,7 @@ WHEN = "2026-03-05 10:00"
 
 
 @pytest.fixture(scope="module")
-def bench(tmp_path_factory: pytest.TempPathFactory) -> Bench:
+def bench(tmp_path_factory: pytest.TempPathFactory) -> PlantChecks:
     """The checks of a small plant."""
     path = tmp_path_factory.mktemp("plant") / "plant.yaml"
     path.write_text(SMALL, encoding="utf-8")
@@ -67,7 +67,7 @@ def of(checks: tuple[Check, ...], *ids: str) -> tuple[Check, ...]:
     return found
 
 
-def filled(bench: Bench, *rows: Row, **more: str) -> Filled:
+def filled(bench: PlantChecks, *rows: Row, **more: str) -> Filled:
     """A sheet that came back."""
     told = {"sheet": "s1", "plant_id": "plant-1", "plant": "(invented) one",
             "revision": revision_of(bench.checks)} | more  # fmt: skip
@@ -86,7 +86,7 @@ def test_every_test_of_every_kind_can_be_done() -> None:
     assert named == set(TESTS)
 
 
-def test_every_predicted_reading_is_on_the_sheet(bench: Bench) -> None:
+def test_every_predicted_reading_is_on_the_sheet(bench: PlantChecks) -> None:
     """Would fail if the vacuum study predicted a reading that nobody is asked to take."""
     from fnmatch import fnmatch
 
@@ -102,7 +102,7 @@ def test_every_predicted_reading_is_on_the_sheet(bench: Bench) -> None:
     assert any(c.group == "Alarms" for c in bench.checks)
 
 
-def test_three_ways_give_the_same_entries(bench: Bench, tmp_path: Path) -> None:
+def test_three_ways_give_the_same_entries(bench: PlantChecks, tmp_path: Path) -> None:
     """Would fail if workbook, page and file kept the same reading differently."""
     checks = of(bench.checks, "milkline_slope@ML1", "level_control@RC1", "turn_time@PF1")
     head = empty("plant-1", "(invented) one", bench.checks, "s1")
@@ -144,7 +144,9 @@ def test_three_ways_give_the_same_entries(bench: Bench, tmp_path: Path) -> None:
     assert made[0] == made[1] == made[2] and len(made[0]) == len(checks)
 
 
-def test_a_sheet_is_taken_once_and_its_changes_are_corrections(bench: Bench, log: Log) -> None:
+def test_a_sheet_is_taken_once_and_its_changes_are_corrections(
+    bench: PlantChecks, log: Log
+) -> None:
     """Would fail if a second upload doubled readings, or a changed value lost the old one."""
     first = filled(bench, row("milkline_slope@ML1", 1.1), row("receiver_volume@RC1", 120.0))
     assert len(take(log, first, bench.checks, OWNER).new) == 2
@@ -178,7 +180,7 @@ def test_a_sheet_is_taken_once_and_its_changes_are_corrections(bench: Bench, log
     ],
 )  # fmt: skip
 def test_a_bad_sheet_is_refused_whole(
-    bench: Bench, log: Log, change: dict[str, Any], words: str
+    bench: PlantChecks, log: Log, change: dict[str, Any], words: str
 ) -> None:
     """Would fail if half of a sheet that cannot be were kept, or its fault not said."""
     good = row("receiver_volume@RC1", 120.0)
@@ -190,7 +192,7 @@ def test_a_bad_sheet_is_refused_whole(
     assert not log.entries()
 
 
-def test_of_an_older_sheet_what_is_unchanged_may_be_taken(bench: Bench, log: Log) -> None:
+def test_of_an_older_sheet_what_is_unchanged_may_be_taken(bench: PlantChecks, log: Log) -> None:
     """Would fail if a day's readings were lost since one machine was changed meanwhile."""
     sheet = filled(bench, row("nothing@X1", 1.0), row("receiver_volume@RC1", 1.0), revision="old")
     taken = take(log, sheet, bench.checks, OWNER, unchanged=True)
@@ -241,7 +243,7 @@ def entry(check: str, value: float, doubt: float | None, at: float = 0.0) -> New
     ],
 )  # fmt: skip
 def test_the_verdict_takes_the_instrument_in(
-    bench: Bench, log: Log, value: float, doubt: float | None, verdict: str, words: str
+    bench: PlantChecks, log: Log, value: float, doubt: float | None, verdict: str, words: str
 ) -> None:
     """Would fail if a reading that its instrument cannot decide were passed or failed."""
     log.append([entry("milkline_slope@ML1", value, doubt)])
@@ -250,7 +252,7 @@ def test_the_verdict_takes_the_instrument_in(
     assert "predicted 1" in one.finding.sentence
 
 
-def test_both_sides_of_a_range_are_held(bench: Bench, log: Log) -> None:
+def test_both_sides_of_a_range_are_held(bench: PlantChecks, log: Log) -> None:
     """Would fail if a reading above the upper limit passed since it is above the lower one."""
     (slope,) = of(bench.checks, "milkline_slope@ML1")
     both = replace(slope, limits=(Limit("at_least", 40.0, "", ""), Limit("at_most", 44.0, "", "")))
@@ -261,7 +263,7 @@ def test_both_sides_of_a_range_are_held(bench: Bench, log: Log) -> None:
         assert one.finding.verdict == verdict, value
 
 
-def test_found_and_mended_and_the_certificate(bench: Bench, log: Log, tmp_path: Path) -> None:
+def test_found_and_mended_and_the_certificate(bench: PlantChecks, log: Log, tmp_path: Path) -> None:
     """Would fail if a mended fault vanished, or a certificate did not bind its log."""
     with pytest.raises(SheetError, match="nothing to certify"):
         issue(bench, log, tmp_path / "c.pdf", who="anna", day="2026-03-06")
@@ -285,7 +287,7 @@ def test_found_and_mended_and_the_certificate(bench: Bench, log: Log, tmp_path: 
     assert not (tmp_path / "c3.pdf").exists()
 
 
-def test_nothing_typed_into_a_plant_can_break_out_of_the_page(bench: Bench) -> None:
+def test_nothing_typed_into_a_plant_can_break_out_of_the_page(bench: PlantChecks) -> None:
     """Would fail if a farm's name could end the page's data and run as a script."""
     name = "</script><script>alert(1)</script>"
     page = sheet_html(empty("p", name, bench.checks, "s"), bench.checks, made="2026-03-01")

@@ -14,7 +14,7 @@ import pytest
 
 from byrewright.errors import ByrewrightError
 from byrewright.plant.read import read_plant
-from byrewright.results import Notebook, Result
+from byrewright.results import Result, ResultBuilder
 from byrewright.site.readings.clock import NoTime, seconds
 from byrewright.site.readings.files import ReadingsError, read_file
 from byrewright.site.readings.mapping import MappingError, ReadingsMap, read_map, template
@@ -24,7 +24,7 @@ from tests.traces.test_traces import chamber, regulated, tank
 
 ROOT = Path(__file__).resolve().parents[2]
 PLANT = ROOT / "examples" / "rotary_spring_ice" / "plant.yaml"
-NOTHING = Notebook("none", "").result()
+NOTHING = ResultBuilder("none", "").result()
 STAMP = "%d.%m.%Y %H:%M:%S.%f"
 
 

@@ -47,14 +47,14 @@ def milking(study: Routes) -> tuple[Day, Act]:
 
 def test_the_day_is_whole_and_in_order(study: Routes) -> None:
     """Would fail if the played day had holes, or milk in it that the duty does not have."""
-    from byrewright.results import Notebook
-    from byrewright.studies.sizing.context import Bench
+    from byrewright.results import ResultBuilder
+    from byrewright.studies.sizing.context import StudyContext
     from byrewright.studies.sizing.duty import duty_of
 
     day = day_of(study.plant)
     for before, after in pairwise(day.acts):
         assert before.end_min == after.start_min
-    duty = duty_of(Bench(study.plant, Rulebook(), Notebook("t", "t")))
+    duty = duty_of(StudyContext(study.plant, Rulebook(), ResultBuilder("t", "t")))
     assert day.milk_l(0, 2880) == pytest.approx(duty.milk_l_day, rel=1e-12)  # sums in another order
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from byrewright.plant.plant import Plant
-from byrewright.results import Notebook, Result
+from byrewright.results import Result, ResultBuilder
 from byrewright.standards.rulebook import Rulebook
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty, duty_of
 from tests.plants import rotary
 
@@ -24,22 +24,22 @@ def large(**changes: object) -> Plant:
     return rotary(LARGE_STALLS, 2600, milkings=3, turn_s=588, target_h=7, **changes)  # type: ignore[arg-type]
 
 
-def bench_of(plant: Plant, overrides: dict[str, float] | None = None) -> Bench:
+def bench_of(plant: Plant, overrides: dict[str, float] | None = None) -> StudyContext:
     """A bench for a plant, with some rules replaced."""
-    return Bench(plant, Rulebook(overrides), Notebook("sizing", plant.site.name))
+    return StudyContext(plant, Rulebook(overrides), ResultBuilder("sizing", plant.site.name))
 
 
 def sized(
     plant: Plant,
-    *topics: Callable[[Bench, Duty], None],
+    *topics: Callable[[StudyContext, Duty], None],
     rules: dict[str, float] | None = None,
 ) -> Result:
     """The result of some sizing topics on a plant, with some rules replaced."""
-    bench = bench_of(plant, rules)
-    duties = duty_of(bench)
+    ctx = bench_of(plant, rules)
+    duties = duty_of(ctx)
     for topic in topics:
-        topic(bench, duties)
-    return bench.notes.result()
+        topic(ctx, duties)
+    return ctx.notes.result()
 
 
 def duty(plant: Plant) -> Duty:

@@ -14,7 +14,7 @@ from typing import ClassVar
 from byrewright.plant.machine import (
     REGISTRY,
     RUN,
-    Inside,
+    InternalPath,
     Machine,
     Service,
     kinds,
@@ -22,7 +22,7 @@ from byrewright.plant.machine import (
     ports,
 )
 from byrewright.plant.plant import Plant
-from byrewright.plant.primitives import Bath, Chill, Exchange, Loss, Primitive
+from byrewright.plant.primitives import Chill, ColdStore, Exchange, Loss, Primitive
 from byrewright.plant.record import par
 from byrewright.plant.roles import CoolsMilk, MakesCold
 
@@ -45,8 +45,8 @@ def new_kinds() -> Iterator[dict[str, type[Machine]]]:
             port("cold_in", "coolant", direction="in", needed=False),
             port("cold_out", "coolant", direction="out", needed=False),
         )  # fmt: skip
-        INSIDE = (Inside("tubes_in", "tubes_out"), Inside("shell_in", "shell_out"),
-                  Inside("cold_in", "cold_out"))  # fmt: skip
+        INSIDE = (InternalPath("tubes_in", "tubes_out"), InternalPath("shell_in", "shell_out"),
+                  InternalPath("cold_in", "cold_out"))  # fmt: skip
         FAILURES = kinds()["plate_cooler"].FAILURES
         UPKEEP = kinds()["plate_cooler"].UPKEEP
         SIZED_BY: ClassVar[dict[Service, str]] = {"water": "tubes_m", "coolant": "cold_tubes_m"}
@@ -86,7 +86,7 @@ def new_kinds() -> Iterator[dict[str, type[Machine]]]:
         NEEDS_POWER = True
         PORTS = ports(port("warm_#", "coolant", direction="in"),
                       port("cold_#", "coolant", direction="out"))  # fmt: skip
-        INSIDE = (Inside("warm_#", "*"), Inside("*", "cold_#"))
+        INSIDE = (InternalPath("warm_#", "*"), InternalPath("*", "cold_#"))
         CAN = frozenset({"runs", "stores cold"})
         STATES = RUN
         FAILURES = kinds()["ice_bank"].FAILURES
@@ -102,7 +102,7 @@ def new_kinds() -> Iterator[dict[str, type[Machine]]]:
         def lower(self) -> tuple[Primitive, ...]:
             kwh = self.salt_kwh * self.count
             return (
-                Bath("cold_#", 10 * kwh, 1.0, kwh, glycol_pct=0.0),
+                ColdStore("cold_#", 10 * kwh, 1.0, kwh, glycol_pct=0.0),
                 Chill(self.freezes_kw * self.count, 2.0, 32.0, hours=("22:00", "06:00")),
             )
 

@@ -16,7 +16,7 @@ from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.failures.analysis import Analysis, analyse
 from byrewright.studies.failures.cuts import Cancelled, search
 from byrewright.studies.failures.declared import declared
-from byrewright.studies.failures.events import Event, Hit, events_of, lose
+from byrewright.studies.failures.events import Event, FaultEffect, events_of, lose
 from byrewright.studies.failures.support import reads
 from tests.studies.failing import (
     LARGE,
@@ -85,7 +85,7 @@ def test_one_broken_roller_of_many_does_not_slow_the_deck() -> None:
     weak = changed(example(LARGE), RL1={"rated_kn": 1.0})
     slow = analyse(weak, RULES).case("RL1 breaks").answer
     assert slow.pace == pytest.approx(RULES.number("failures.slow_share"))
-    two = analysed(LARGE).structure.ask([Hit("bears", "RL1")] * 2)
+    two = analysed(LARGE).structure.ask([FaultEffect("bears", "RL1")] * 2)
     assert two.pace < 1.0
 
 
@@ -113,7 +113,7 @@ def _vacuum_cuts(analysis: Analysis) -> set[str]:
 def test_shut_suction_valve_of_the_standby_stops_and_a_way_round_mends(large: Analysis) -> None:
     """Order of series and parallel in the suction would be wrong."""
     plant = example(LARGE)
-    hits = [Hit("off", "VP1"), Hit("stuck", "V12", "closed")]
+    hits = [FaultEffect("off", "VP1"), FaultEffect("stuck", "V12", "closed")]
     assert large.structure.ask(hits[:1]).untouched
     shut = large.structure.ask(hits)
     assert not shut.goes_on
@@ -132,7 +132,7 @@ def test_a_hand_valve_left_shut_is_opened_by_hand() -> None:
         for n, m in plant.modes.items()
     }
     found = analyse(plant.model_copy(update={"modes": modes}), RULES)
-    answer = found.structure.ask([Hit("off", "VP1")])
+    answer = found.structure.ask([FaultEffect("off", "VP1")])
     assert answer.goes_on
     assert [a.text for a in answer.acts] == ["set V12 open"]
 
@@ -156,7 +156,7 @@ def test_too_small_a_partner_is_slow_then_stops() -> None:
     for share, goes_on in ((1.05, True), (0.7, True), (0.3, False)):
         air = need.air_fixed_l_min + share * need.air_units_l_min
         found = analyse(changed(plant, VP2={"capacity_l_min_free": air}), RULES)
-        answer = found.structure.ask([Hit("off", "VP1")])
+        answer = found.structure.ask([FaultEffect("off", "VP1")])
         assert answer.goes_on == goes_on
         assert answer.pace == pytest.approx(min(1.0, share))
 
@@ -164,7 +164,7 @@ def test_too_small_a_partner_is_slow_then_stops() -> None:
 def test_leaking_check_valve_of_a_stopped_pump() -> None:
     """Story 1 on the structure: air comes back through the pump until its hand valve is shut."""
     plant = example(LARGE)
-    hits = [Hit("off", "VP1"), Hit("passes", "NR1")]
+    hits = [FaultEffect("off", "VP1"), FaultEffect("passes", "NR1")]
     answer = analysed(LARGE).structure.ask(hits)
     acts = [a.text for a in answer.acts]
     small = plant.equipment["VP2"].capacity_l_min_free * 0.75  # type: ignore[attr-defined]
@@ -306,8 +306,8 @@ def test_drives_k_of_n() -> None:
     for factor, pace in ((1.01, 1.0), (0.8, 0.8)):
         small = changed(plant, **{d.id: {"motor_kw": each * factor} for d in drives})
         answer = analyse(small, RULES).structure.ask(
-            [Hit("share", drives[0].id, amount=(drives[0].count - 1) / drives[0].count)]
-            if drives[0].count > 1 else [Hit("off", drives[0].id)]
+            [FaultEffect("share", drives[0].id, amount=(drives[0].count - 1) / drives[0].count)]
+            if drives[0].count > 1 else [FaultEffect("off", drives[0].id)]
         )  # fmt: skip
         assert answer.pace == pytest.approx(pace, rel=0.02)
 

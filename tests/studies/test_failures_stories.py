@@ -15,7 +15,7 @@ import pytest
 from byrewright.studies.failures.analysis import Case, analyse, hand_minutes
 from byrewright.studies.failures.consequence import Consequence
 from byrewright.studies.failures.cups import Cups
-from byrewright.studies.failures.events import Hit
+from byrewright.studies.failures.events import FaultEffect
 from byrewright.studies.failures.runs import Field, run_all
 from byrewright.studies.failures.script import Script, Scripts
 from byrewright.studies.failures.structure import Answer
@@ -63,10 +63,12 @@ def field() -> tuple[Field, dict[str, Script]]:
     names = [*ON_THE_DAY, *cold]
     scripts = {n: writer.of(analysis.case(n)) for n in names}
     scripts["both chillers"] = writer.of(
-        analysis.case(cold[0]), tuple(Hit("off", m.id) for m in analysis.plant.able("makes cold"))
+        analysis.case(cold[0]),
+        tuple(FaultEffect("off", m.id) for m in analysis.plant.able("makes cold")),
     )
     scripts["dark"] = writer.of(
-        _together("EM1 fails", "GE1 does not start"), (Hit("off", "EM1"), Hit("off", "GE1"))
+        _together("EM1 fails", "GE1 does not start"),
+        (FaultEffect("off", "EM1"), FaultEffect("off", "GE1")),
     )
     return Field(analysis.plant, analysis.rules, scripts.values(), SEED, MONTH), scripts
 
@@ -91,7 +93,7 @@ def told(name: str) -> Told:
     return Told(analysed(LARGE).case(name), {c.moment: c for c in day().get(name, ())})
 
 
-def ask(*hits: Hit) -> Answer:
+def ask(*hits: FaultEffect) -> Answer:
     """The structure's answer for the large example."""
     return analysed(LARGE).structure.ask(hits)
 
@@ -110,15 +112,15 @@ def any_word(text: str, words: Iterable[str]) -> bool:
 def test_1_pump_trips_and_its_check_valve_leaks() -> None:
     """Vacuum sinks though the partner runs; the hand valve mends it, or milking is slower."""
     base = ask()
-    trips = ask(Hit("off", "VP1"))
-    both = ask(Hit("off", "VP1"), Hit("passes", "NR1"))
+    trips = ask(FaultEffect("off", "VP1"))
+    both = ask(FaultEffect("off", "VP1"), FaultEffect("passes", "NR1"))
     assert trips.untouched
     assert both.goes_on
     assert trips.spare_l_min < base.spare_l_min
     assert does(both) in ([], ["close V11"])
     small = changed(example(LARGE), VP2={"capacity_l_min_free": 4300.0})
     answer = analyse(small, analysed(LARGE).rules).structure.ask(
-        [Hit("off", "VP1"), Hit("passes", "NR1")]
+        [FaultEffect("off", "VP1"), FaultEffect("passes", "NR1")]
     )
     assert "close V11" in does(answer)
     story = told_only("VP1 stops")
@@ -257,9 +259,9 @@ def test_12_compressed_air_lost() -> None:
     plant = changed(example(LARGE), V40={"on_loss": "to_c"}, V41={"on_loss": "closes"})
     found = analyse(plant, analysed(LARGE).rules)
     assert "isolate the burst section of AV1" in does(found.case("AV1 hose bursts"))
-    other = found.structure.ask([Hit("off", "AC2"), Hit("shut", "AD1")])
+    other = found.structure.ask([FaultEffect("off", "AC2"), FaultEffect("shut", "AD1")])
     assert does(other) == ["set V91 open"]
-    assert not found.structure.ask([Hit("off", "AC1"), Hit("off", "AC2")]).goes_on
+    assert not found.structure.ask([FaultEffect("off", "AC1"), FaultEffect("off", "AC2")]).goes_on
 
 
 def test_13_refrigeration_trips_on_a_hot_night() -> None:

@@ -9,10 +9,10 @@ import pytest
 from byrewright.drafting.draft import draft_plant
 from byrewright.plant.brief import read_brief_text
 from byrewright.plant.plant import Plant
-from byrewright.results import Finding, Notebook
+from byrewright.results import Finding, ResultBuilder
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.sizing import size
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.network import asked
 from tests.drafting.test_draft import EXAMPLES
 
@@ -62,9 +62,9 @@ def test_a_wash_that_pumps_cannot_take_on_fails(drafted: Plant) -> None:
     assert finding(cured, "wash.circulates", "BT1").verdict == "holds"
 
 
-def bench(plant: Plant) -> Bench:
+def bench(plant: Plant) -> StudyContext:
     """A bench with that plant on it."""
-    return Bench(plant, default_rulebook(), Notebook("test", "(invented)"))
+    return StudyContext(plant, default_rulebook(), ResultBuilder("test", "(invented)"))
 
 
 def test_a_longer_or_higher_line_asks_more_head(drafted: Plant) -> None:

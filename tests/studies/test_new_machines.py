@@ -10,7 +10,7 @@ import pytest
 from byrewright.documents.pack import write_pack
 from byrewright.physics.heat import exchanger
 from byrewright.plant.check import check
-from byrewright.plant.machine import REGISTRY, Inside, Machine, port, ports
+from byrewright.plant.machine import REGISTRY, InternalPath, Machine, port, ports
 from byrewright.plant.plant import Plant
 from byrewright.plant.primitives import Exchange, Primitive
 from byrewright.plant.roles import MovesMilk
@@ -123,7 +123,7 @@ def test_check_tells_which_study_passes_a_machine_over(told: tuple[Plant, Result
         KIND = "test_mute"
         TITLE = "Mute cooler"
         PORTS = ports(port("in", "milk", direction="in"), port("out", "milk", direction="out"))
-        INSIDE = (Inside("in", "out"),)
+        INSIDE = (InternalPath("in", "out"),)
 
         def lower(self) -> tuple[Primitive, ...]:
             return (Exchange("in", "out", "cold", "warm", 5.0, 2.0),)

@@ -12,10 +12,10 @@ from byrewright.engine.draws import Herd, day_of
 from byrewright.engine.simulate import simulate
 from byrewright.physics.motors import breaker_trip_s
 from byrewright.plant.plant import Plant
-from byrewright.results import Notebook
+from byrewright.results import ResultBuilder
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.failures.analysis import Analysis, analyse
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import duty_of
 from byrewright.studies.sizing.loads import demand_kva, electric_loads
 from byrewright.studies.sizing.power import size_power
@@ -33,13 +33,13 @@ def weak(rating_a: float) -> Analysis:
     return analyse(changed(example(SMALL), **fields), RULES)
 
 
-def sized(plant: Plant, rules: Rulebook = RULES) -> Notebook:
+def sized(plant: Plant, rules: Rulebook = RULES) -> ResultBuilder:
     """The power and washing topics of a plant."""
-    bench = Bench(plant, rules, Notebook("sizing", plant.site.name))
-    duty = duty_of(bench)
-    size_power(bench, duty)
-    size_washing(bench, duty)
-    return bench.notes
+    ctx = StudyContext(plant, rules, ResultBuilder("sizing", plant.site.name))
+    duty = duty_of(ctx)
+    size_power(ctx, duty)
+    size_washing(ctx, duty)
+    return ctx.notes
 
 
 def locked(plant: Plant) -> Plant:
@@ -101,8 +101,8 @@ def test_a_lock_out_is_kept_by_sizing_day_and_failures() -> None:
     plain, kept = example(LARGE), locked(example(LARGE))
     kva = []
     for plant in (plain, kept):
-        bench = Bench(plant, RULES, Notebook("sizing", "x"))
-        kva.append(demand_kva(electric_loads(bench, duty_of(bench)), "milking"))
+        ctx = StudyContext(plant, RULES, ResultBuilder("sizing", "x"))
+        kva.append(demand_kva(electric_loads(ctx, duty_of(ctx)), "milking"))
     assert kva[1] < kva[0] - 50
     free, held = (_heated_in_milking_kwh(p) for p in (example(SMALL), locked(example(SMALL))))
     assert free[0] > 1.0
@@ -134,8 +134,8 @@ def test_the_next_heater_does_not_break_the_supply_by_itself() -> None:
     assert usual.advised is not None
     assert usual.limit is not None
     heaters = {t: {"heater_kw": usual.limit} for t in ("WH1", "WH2")}
-    bench = Bench(changed(plant, **heaters), RULES, Notebook("sizing", "x"))
-    loads = electric_loads(bench, duty_of(bench))
+    ctx = StudyContext(changed(plant, **heaters), RULES, ResultBuilder("sizing", "x"))
+    loads = electric_loads(ctx, duty_of(ctx))
     worst = max(demand_kva(loads, s) for s in ("milking", "washing", "cooling", "night"))
     supply = plant.site.supply.model_copy(update={"limit_kva": worst + 0.5})
     site = plant.site.model_copy(update={"supply": supply})

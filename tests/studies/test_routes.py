@@ -181,7 +181,7 @@ def test_the_order_of_the_file_does_not_matter() -> None:
 
 def test_a_new_kind_needs_no_change_here() -> None:
     """Would fail if routes held a list of kinds: a cock defined here must be found and proven."""
-    from byrewright.plant.machine import REGISTRY, Inside, Machine, port, ports
+    from byrewright.plant.machine import REGISTRY, InternalPath, Machine, port, ports
     from tests.plants import pipe
 
     class Cock(Machine):
@@ -189,7 +189,7 @@ def test_a_new_kind_needs_no_change_here() -> None:
 
         KIND = "test_cock"
         PORTS = ports(port("one", "milk", "drain"), port("two", "milk", "drain"))
-        INSIDE = (Inside("one", "two", "gate", ("wide",)),)
+        INSIDE = (InternalPath("one", "two", "gate", ("wide",)),)
         STATES = ("shut", "wide")
 
     try:

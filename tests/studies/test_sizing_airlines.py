@@ -27,8 +27,8 @@ def glanded(plant: Plant, vacuum_bore_mm: float = 150) -> Plant:
 
 def drop_kpa(plant: Plant) -> float:
     """What the solved network says: the drop from receiver to pump at the effective reserve."""
-    bench = bench_of(plant)
-    network = network_of(plant, bench.rules)
+    ctx = bench_of(plant)
+    network = network_of(plant, ctx.rules)
     milking = steady.solve(network, steady.standard_situations(network)["milking"])
     return to_pump(steady.solve(network, steady.reserve_situation(network, milking)))
 

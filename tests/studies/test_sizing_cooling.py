@@ -47,8 +47,8 @@ def test_the_water_stage_against_a_library() -> None:
     """Effectiveness-NTU would differ from `ht` (counterflow)."""
     ht = pytest.importorskip("ht")
     plant = small(PC1=machine("PC1", "plate_cooler", area_m2=8, u_w_m2_k=2500, water_ratio=1.5))
-    bench = bench_of(plant)
-    duties = duty_of(bench)
+    ctx = bench_of(plant)
+    duties = duty_of(ctx)
     milk = duties.milk_flow_mean_l_min / 60_000 * 1030 * 3930
     water = 1.5 * duties.milk_flow_mean_l_min / 60_000 * 1000 * 4190
     effect = ht.effectiveness_from_NTU(
@@ -57,7 +57,7 @@ def test_the_water_stage_against_a_library() -> None:
         subtype="counterflow",
     )
     out = 35 - effect * min(milk, water) * (35 - 12) / milk
-    assert in_line(bench, duties).pre_cooled_c == pytest.approx(out, rel=LIBRARY)
+    assert in_line(ctx, duties).pre_cooled_c == pytest.approx(out, rel=LIBRARY)
 
 
 def test_the_advised_area_reaches_the_usual_approach() -> None:
@@ -85,14 +85,14 @@ def test_a_chilled_stage_needs_something_cold() -> None:
 
 def test_ice_is_the_days_heat() -> None:
     """The ice bank's cold would not be the heat of the day's milk and a fifth."""
-    bench = bench_of(chilled())
-    duties = duty_of(bench)
-    point = in_line(bench, duties)
-    hours = hourly_cold_kwh(bench, duties, point)
+    ctx = bench_of(chilled())
+    duties = duty_of(ctx)
+    point = in_line(ctx, duties)
+    hours = hourly_cold_kwh(ctx, duties, point)
     expected = duties.saleable_l_day * RHO_CP * (point.pre_cooled_c - point.out_c) / 3600
     assert sum(hours) == pytest.approx(expected)
-    size_cooling(bench, duties)
-    limit = bench.notes.result().finding("cooling.ice.duty").limit
+    size_cooling(ctx, duties)
+    limit = ctx.notes.result().finding("cooling.ice.duty").limit
     assert limit == pytest.approx(1.2 * expected / 8)  # 22:00 to 06:00
 
 
@@ -132,8 +132,8 @@ def test_chillers_carry_the_rate_alone() -> None:
     """With one chiller tripped the other would be too small and nothing would say so."""
     pair = {i: machine(i, "chiller", duty_kw=60) for i in ("CH1", "CH2")}
     result = sized(chilled(IB1=None, **pair), size_cooling)
-    bench = bench_of(chilled(IB1=None, **pair))
-    point = in_line(bench, duty_of(bench))
+    ctx = bench_of(chilled(IB1=None, **pair))
+    point = in_line(ctx, duty_of(ctx))
     found = result.finding("cooling.chiller.duty@CH1")
     assert found.limit == pytest.approx(1.2 * point.chilled_kw)
     assert "with CH2 off" in found.sentence
@@ -146,14 +146,14 @@ def test_twin_chillers_ask_the_supply_for_one() -> None:
     asked = {}
     for redundancy in ("none", "shared-running"):
         wishes = plant.wishes.model_copy(update={"redundancy": redundancy})
-        bench = bench_of(plant.model_copy(update={"wishes": wishes}))
-        loads = electric_loads(bench, duty_of(bench))
-        together = lead_and_lag(bench, duty_of(bench), loads)
+        ctx = bench_of(plant.model_copy(update={"wishes": wishes}))
+        loads = electric_loads(ctx, duty_of(ctx))
+        together = lead_and_lag(ctx, duty_of(ctx), loads)
         asked[redundancy] = (
             sum(x.kw("milking") for x in together if x.machine.id in pair),
             sum(x.kw("milking") for x in loads if x.machine.id in pair),
         )
-        assert any(a.where == "chillers" for a in bench.notes.assumptions) == (redundancy != "none")
+        assert any(a.where == "chillers" for a in ctx.notes.assumptions) == (redundancy != "none")
     assert asked["none"][0] == asked["none"][1] > 0
     assert asked["shared-running"][0] == pytest.approx(asked["shared-running"][1] / 2)
 
@@ -272,8 +272,8 @@ def test_coolers_in_a_row_add_and_side_by_side_share() -> None:
             moved.append(pipe("LX1", "PC1.milk_out", "PC2.milk_in"))
         else:
             moved += [pipe("LX1", "V40.b", "PC2.milk_in"), pipe("LX2", "PC2.milk_out", "V31.a")]
-        bench = bench_of(base.model_copy(update={"pipes": tuple(moved)}))
-        return in_line(bench, duty_of(bench))
+        ctx = bench_of(base.model_copy(update={"pipes": tuple(moved)}))
+        return in_line(ctx, duty_of(ctx))
 
     row, side = line(series=True), line(series=False)
     assert row.each["PC1"].milk_l_min == row.each["PC2"].milk_l_min == row.milk_l_min

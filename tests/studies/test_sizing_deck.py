@@ -26,12 +26,12 @@ def test_worked_deck() -> None:
     """60 t at R 8.5 m and 8 min: 5886 N and 1091.5 W at 0.01 (derived figures)."""
     deck = machine("PF1", "platform", stalls=60, turn_s=480, rail_radius_m=8.5, stall_mass_kg=320)
     plant = rotary(60, 600, turn_s=480, PF1=deck)
-    bench = bench_of(plant, {"deck.resistance": 0.01})
-    load = deck_load(plant, bench.rules, plant.equipment["PF1"])  # type: ignore[arg-type]
+    ctx = bench_of(plant, {"deck.resistance": 0.01})
+    load = deck_load(plant, ctx.rules, plant.equipment["PF1"])  # type: ignore[arg-type]
     assert load.running_n == pytest.approx(5886, rel=WORKED)
     assert load.speed_m_s == pytest.approx(0.11126, rel=WORKED)
-    size_deck(bench, duty(plant))
-    kw = bench.notes.result().finding("deck.running_power").value
+    size_deck(ctx, duty(plant))
+    kw = ctx.notes.result().finding("deck.running_power").value
     assert kw == pytest.approx(1.0915, abs=0.005)  # the finding keeps two decimals
 
 

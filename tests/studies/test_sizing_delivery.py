@@ -87,9 +87,9 @@ def test_without_a_balance_tank_the_cooler_sees_the_peak() -> None:
         update={"equipment": {k: v for k, v in plant.equipment.items() if k != "BT1"}}
     )
     for one, attribute in ((plant, "milk_flow_mean_l_min"), (bare, "milk_flow_peak_l_min")):
-        bench = bench_of(one)
-        duties = duty_of(bench)
-        assert cooler_flow_l_min(bench, duties) == getattr(duties, attribute)
+        ctx = bench_of(one)
+        duties = duty_of(ctx)
+        assert cooler_flow_l_min(ctx, duties) == getattr(duties, attribute)
 
 
 def test_calf_milk_must_fit_its_vessel_and_the_milking() -> None:

@@ -125,9 +125,9 @@ def test_a_row_milks_at_its_peak_together() -> None:
 
 def test_vacuum_without_a_regulator_is_an_assumption() -> None:
     """A number nobody stated would pass unseen."""
-    bench = bench_of(rotary(50, RG1=None))
-    assert duty_of(bench).working_vacuum_kpa == 42.0
-    assert any(a.meaning == "working vacuum" for a in bench.notes.assumptions)
+    ctx = bench_of(rotary(50, RG1=None))
+    assert duty_of(ctx).working_vacuum_kpa == 42.0
+    assert any(a.meaning == "working vacuum" for a in ctx.notes.assumptions)
 
 
 def test_no_milkings_is_said_plainly() -> None:

@@ -40,9 +40,9 @@ def test_a_licensed_users_table_judges() -> None:
 
 def test_slopes_follow_receivers_and_loop() -> None:
     """Two receivers on a loop would not make four slopes."""
-    bench = bench_of(small())
-    line = bench.plant.equipment["ML1"]
-    assert slopes_of(bench.plant, line) == 4  # type: ignore[arg-type]
+    ctx = bench_of(small())
+    line = ctx.plant.equipment["ML1"]
+    assert slopes_of(ctx.plant, line) == 4  # type: ignore[arg-type]
     dead = machine("ML1", "milkline", bore_mm=73, slope_pct=1, length_m=40, looped=False)
     assert slopes_of(small(ML1=dead), dead) == 2  # type: ignore[arg-type]
 

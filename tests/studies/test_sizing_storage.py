@@ -29,9 +29,9 @@ def collected(plant: Plant, *collections: Collection) -> Plant:
 def test_inflow_is_saleable_milk_less_the_calves() -> None:
     """Withheld or calf milk would fill the tank."""
     plant = small(CF1=machine("CF1", "calf_feed", volume_l=800, draw_l_milking=250))
-    bench = bench_of(plant)
-    duties = duty_of(bench)
-    assert sum(inflow_l(bench, duties)) == pytest.approx(duties.saleable_l_day - 2 * 250)
+    ctx = bench_of(plant)
+    duties = duty_of(ctx)
+    assert sum(inflow_l(ctx, duties)) == pytest.approx(duties.saleable_l_day - 2 * 250)
 
 
 @given(
@@ -46,10 +46,10 @@ def test_the_timetable_conserves_milk(at: list[int], every: int, tanker: float) 
         rows(40, 300),
         *(Collection(at=f"{h:02d}:00", tanker_l=tanker, every_days=every) for h in at),
     )
-    bench = bench_of(plant)
-    duties = duty_of(bench)
-    table = run_timetable(bench, duties)
-    day = sum(inflow_l(bench, duties))
+    ctx = bench_of(plant)
+    duties = duty_of(ctx)
+    table = run_timetable(ctx, duties)
+    day = sum(inflow_l(ctx, duties))
     assert min(table.content_l) >= -LITRE
     assert table.grows_l <= LITRE
     assert max(table.content_l) <= every * day + LITRE
@@ -62,8 +62,8 @@ def test_every_other_day_doubles_what_stands() -> None:
     second = collected(plant, Collection(at="11:00", tanker_l=28000, every_days=2))
     peaks = []
     for one in (daily, second):
-        bench = bench_of(one)
-        peaks.append(max(run_timetable(bench, duty_of(bench)).content_l))
+        ctx = bench_of(one)
+        peaks.append(max(run_timetable(ctx, duty_of(ctx)).content_l))
     assert peaks[1] == pytest.approx(2 * peaks[0], rel=0.02)
 
 
@@ -107,8 +107,8 @@ def test_direct_loading_leaves_little_to_store() -> None:
     indirect = direct.model_copy(update={"equipment": {**plant.equipment, "TB1": parked}})
     peaks = []
     for one in (direct, indirect):
-        bench = bench_of(one)
-        peaks.append(max(run_timetable(bench, duty_of(bench)).content_l))
+        ctx = bench_of(one)
+        peaks.append(max(run_timetable(ctx, duty_of(ctx)).content_l))
     assert peaks[0] < 0.2 * peaks[1]
 
 

@@ -75,9 +75,9 @@ def test_overlapping_milkings_fail() -> None:
 
 def test_rows_are_sized_in_whole_rows() -> None:
     """A parlour of two rows would be advised an odd number of stalls."""
-    bench = bench_of(rows(40, 600))
-    size_throughput(bench, duty_of(bench))
-    advised = bench.notes.result().finding("throughput.stalls").advised
+    ctx = bench_of(rows(40, 600))
+    size_throughput(ctx, duty_of(ctx))
+    advised = ctx.notes.result().finding("throughput.stalls").advised
     assert advised is not None and advised % 2 == 0
 
 

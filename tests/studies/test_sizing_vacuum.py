@@ -33,8 +33,8 @@ def test_constructed_example_of_twelve_units() -> None:
         # 45 kPa at the pump: 42 at the receiver and the 3 that the rule allows between them
         RG1=machine("RG1", "regulator", capacity_l_min_free=2000, set_vacuum_kpa=42),
     )  # fmt: skip
-    bench = bench_of(placed(plant, altitude_m=111.0))
-    need = demand(bench, duty_of(bench))
+    ctx = bench_of(placed(plant, altitude_m=111.0))
+    need = demand(ctx, duty_of(ctx))
     assert need.iso.effective_reserve_l_min_free == 520
     assert need.iso.at_inlet_l_min_free == pytest.approx(1149.2, abs=TENTH)
     assert need.iso.nominal_l_min_free == pytest.approx(1021.5, rel=0.001)
@@ -42,8 +42,8 @@ def test_constructed_example_of_twelve_units() -> None:
 
 def test_us_rule_of_32_units() -> None:
     """The US rule would not give 131 cfm (Cornell 2018; US extension)."""
-    bench = bench_of(placed(rotary(32, 300), region="US", altitude_m=0))
-    need = demand(bench, duty_of(bench))
+    ctx = bench_of(placed(rotary(32, 300), region="US", altitude_m=0))
+    need = demand(ctx, duty_of(ctx))
     assert need.us_l_min == pytest.approx(131 * CFM_L_MIN, rel=1e-3)
 
 

@@ -6,7 +6,7 @@ import pytest
 
 from benchmarks.bench_agreement import compared
 from benchmarks.briefs import TUNING
-from byrewright.results import Finding, Notebook, Result, Verdict
+from byrewright.results import Finding, Result, ResultBuilder, Verdict
 from byrewright.studies.day import run_day
 from byrewright.studies.every import STUDIES
 from byrewright.studies.sizing import size
@@ -71,7 +71,7 @@ def test_the_list_names_each_quantity_once_and_gives_its_reason() -> None:
 
 def told(study: str, value: float, key: str = "k", verdict: Verdict = "holds") -> Result:
     """A study that says one number."""
-    notes = Notebook(study, "")
+    notes = ResultBuilder(study, "")
     notes.findings.append(Finding(key, "", "what", value, "L", "It is so.", verdict))
     return notes.result()
 

@@ -29,10 +29,10 @@ def one(page: Any, name: str) -> Any:
 
 def test_a_sheet_works_from_a_file_and_keeps_what_is_typed(browser: Any, tmp_path: Path) -> None:
     """Would fail if a telephone without a network lost readings, or its file did not read back."""
-    bench = bench_of(tmp_path / "plant.yaml", read_plant_text(SMALL).plant, default_rulebook())
-    head = empty("plant-1", "(invented) one", bench.checks, "sheet-1")
+    ctx = bench_of(tmp_path / "plant.yaml", read_plant_text(SMALL).plant, default_rulebook())
+    head = empty("plant-1", "(invented) one", ctx.checks, "sheet-1")
     path = tmp_path / "tests.html"
-    path.write_text(sheet_html(head, bench.checks, made="2026-03-01"), encoding="utf-8")
+    path.write_text(sheet_html(head, ctx.checks, made="2026-03-01"), encoding="utf-8")
     photo = tmp_path / "photo.png"
     eye = open_eye(browser, "phone", "sheet")
     page = eye.page
@@ -62,7 +62,7 @@ def test_a_sheet_works_from_a_file_and_keeps_what_is_typed(browser: Any, tmp_pat
     page.context.close()
     assert not eye.errors and eye.hosts <= LOCAL
     log = Log(tmp_path / "log.sqlite", Owner("plant-1", "(invented) one"))
-    taken = take(log, read_json(tmp_path / "out.json"), bench.checks, log.owner)
+    taken = take(log, read_json(tmp_path / "out.json"), ctx.checks, log.owner)
     told = {e.data["check"]: e.data for e in taken.new}
     assert set(told) == {SLOPE, "level_control@RC1"}
     slope = told[SLOPE]

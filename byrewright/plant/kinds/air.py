@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from byrewright.plant import effects
-from byrewright.plant.machine import RUN, Failure, Inside, Machine, Upkeep, port, ports
+from byrewright.plant.machine import RUN, Failure, InternalPath, Machine, Upkeep, port, ports
 from byrewright.plant.primitives import Load, MakesAir, Primitive, StoresAir
 from byrewright.plant.record import par
 from byrewright.plant.roles import CompressesAir, DriesAir, KeepsAir
@@ -24,7 +24,7 @@ class AirCompressor(CompressesAir):
     NEEDS_POWER = True
     TESTS = ("compressor output",)
     PORTS = ports(port("outlet", "air", direction="out"))
-    INSIDE = (Inside("*", "outlet", "mover"),)
+    INSIDE = (InternalPath("*", "outlet", "mover"),)
     CAN = frozenset({"runs"})
     STATES = RUN
     FAILURES = (
@@ -61,7 +61,7 @@ class AirDryer(DriesAir):
     NEEDS_POWER = True
     TESTS = ("dew point",)
     PORTS = ports(port("inlet", "air", direction="in"), port("outlet", "air", direction="out"))
-    INSIDE = (Inside("inlet", "outlet"),)
+    INSIDE = (InternalPath("inlet", "outlet"),)
     STATES = ("runs", "stopped")
     FAILURES = (
         Failure(
@@ -101,7 +101,7 @@ class AirReceiver(KeepsAir):
         port("inlet_#", "air", direction="in"),
         port("outlet_#", "air", direction="out", needed=False),
     )
-    INSIDE = (Inside("inlet_#", "*"), Inside("*", "outlet_#"))
+    INSIDE = (InternalPath("inlet_#", "*"), InternalPath("*", "outlet_#"))
     FAILURES = (Failure("hose bursts", "hose", 0.5, "gates and shut-offs go to rest", "isolate the section",
                         "hose", effects.LEAKS),)  # fmt: skip
     UPKEEP = (Upkeep("drain", every_days=1), Upkeep("inspection by law", every_days=730))
@@ -136,7 +136,7 @@ class MoistureTrap(Machine):
     ROOM = "air"
     PORTS = ports(port("inlet", "air", direction="in"), port("outlet", "air", direction="out"),
                   port("drain", "drain", direction="out", needed=False))  # fmt: skip
-    INSIDE = (Inside("inlet", "outlet"),)
+    INSIDE = (InternalPath("inlet", "outlet"),)
     CAN = frozenset({"parts water from air"})
     FAILURES = (
         Failure(

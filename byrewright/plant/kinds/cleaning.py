@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from byrewright.plant import effects
-from byrewright.plant.machine import Failure, Inside, Upkeep, port, ports
+from byrewright.plant.machine import Failure, InternalPath, Upkeep, port, ports
 from byrewright.plant.primitives import Doses, Primitive, Vessel, WashVessel
 from byrewright.plant.record import par
 from byrewright.plant.roles import DosesWash, InjectsAir, MakesUpWash
@@ -26,8 +26,8 @@ class WashTrough(MakesUpWash):
         port("outlet_#", "wash", direction="out"),
         port("drain", "drain", direction="out", needed=False),
     )
-    INSIDE = (Inside("supply_#", "*"), Inside("dose_#", "*"), Inside("return_#", "*"), Inside("*", "outlet_#"),
-              Inside("*", "drain"))  # fmt: skip
+    INSIDE = (InternalPath("supply_#", "*"), InternalPath("dose_#", "*"), InternalPath("return_#", "*"), InternalPath("*", "outlet_#"),
+              InternalPath("*", "drain"))  # fmt: skip
     FAILURES = (
         Failure(
             "runs dry",
@@ -59,7 +59,7 @@ class Doser(DosesWash):
     ROOM = "cleaning"
     NEEDS_POWER = True
     PORTS = ports(port("outlet", "wash", direction="out"))
-    INSIDE = (Inside("*", "outlet", "mover"),)
+    INSIDE = (InternalPath("*", "outlet", "mover"),)
     STATES = ("stopped", "runs")
     FAILURES = (Failure("does not dose", "dosing_pump", 1.0, "drum level does not fall; counts rise days later",
                         "prime it, change the tube, wash again", "tube set", effects.outside("a wash without chemicals; counts rise days later")),)  # fmt: skip
@@ -84,7 +84,7 @@ class AirInjector(InjectsAir):
     SYMBOL = "valve"
     ROOM = "cleaning"
     PORTS = ports(port("outlet", "air", direction="out"))
-    INSIDE = (Inside("*", "outlet", "gate", ("pulses", "open")),)
+    INSIDE = (InternalPath("*", "outlet", "gate", ("pulses", "open")),)
     STATES = ("closed", "pulses")
     FAILURES = (Failure("stays open", "solenoid_valve", 1.0, "vacuum low in milking, cups fall", "close by hand",
                         "valve", effects.ADMITS_AIR),)  # fmt: skip

@@ -6,10 +6,10 @@ from typing import ClassVar, Literal
 
 from byrewright.plant import effects
 from byrewright.plant.kinds.milk import CONFINED
-from byrewright.plant.machine import RUN, Failure, Inside, Port, Service, Upkeep, port, ports
+from byrewright.plant.machine import RUN, Failure, InternalPath, Port, Service, Upkeep, port, ports
 from byrewright.plant.primitives import (
-    Bath,
     Chill,
+    ColdStore,
     Cooled,
     Exchange,
     HoldsCold,
@@ -83,10 +83,10 @@ class PlateCooler(CoolsMilk):
             ]
         return tuple(every)
 
-    def inside(self) -> tuple[Inside, ...]:
-        ways = [Inside("milk_in", "milk_out"), Inside("water_in", "water_out")]
+    def inside(self) -> tuple[InternalPath, ...]:
+        ways = [InternalPath("milk_in", "milk_out"), InternalPath("water_in", "water_out")]
         if self.chilled_area_m2 > 0:
-            ways.append(Inside("coolant_in", "coolant_out"))
+            ways.append(InternalPath("coolant_in", "coolant_out"))
         return tuple(ways)
 
     def lower(self) -> tuple[Primitive, ...]:
@@ -141,8 +141,8 @@ class BulkTank(StoresMilk):
         port("coolant_in", "coolant", direction="in", needed=False),
         port("coolant_out", "coolant", direction="out", needed=False),
     )
-    INSIDE = (Inside("inlet_#", "*"), Inside("wash", "*"), Inside("*", "outlet"), Inside("*", "sample"),
-              Inside("refrigerant_in", "refrigerant_out"), Inside("coolant_in", "coolant_out"))  # fmt: skip
+    INSIDE = (InternalPath("inlet_#", "*"), InternalPath("wash", "*"), InternalPath("*", "outlet"), InternalPath("*", "sample"),
+              InternalPath("refrigerant_in", "refrigerant_out"), InternalPath("coolant_in", "coolant_out"))  # fmt: skip
     CAN = frozenset({"holds milk"})
     STATES = ("fills", "stands", "is washed", "is emptied")
     FAILURES = (
@@ -225,8 +225,8 @@ class CondensingUnit(MakesCold):
                   port("recovery_in", "water", direction="in", needed=False),
                   port("recovery_out", "water", direction="out", needed=False))  # fmt: skip
     INSIDE = (
-        Inside("refrigerant_in", "refrigerant_out", "mover"),
-        Inside("recovery_in", "recovery_out"),
+        InternalPath("refrigerant_in", "refrigerant_out", "mover"),
+        InternalPath("recovery_in", "recovery_out"),
     )
     CAN = frozenset({"runs"})
     STATES = RUN
@@ -270,7 +270,10 @@ class Chiller(MakesCold):
     PORTS = ports(port("coolant_in", "coolant", direction="in"), port("coolant_out", "coolant", direction="out"),
                   port("recovery_in", "water", direction="in", needed=False),
                   port("recovery_out", "water", direction="out", needed=False))  # fmt: skip
-    INSIDE = (Inside("coolant_in", "coolant_out"), Inside("recovery_in", "recovery_out"))
+    INSIDE = (
+        InternalPath("coolant_in", "coolant_out"),
+        InternalPath("recovery_in", "recovery_out"),
+    )
     GLYCOL_FIELD = "glycol_pct"
     CAN = frozenset({"runs"})
     STATES = RUN
@@ -297,7 +300,7 @@ class Chiller(MakesCold):
 
     def lower(self) -> tuple[Primitive, ...]:
         return (
-            Bath(
+            ColdStore(
                 "coolant_out",
                 max(50.0, CHILLER_L_KW * self.duty_kw * self.count),
                 self.leaving_c,
@@ -319,7 +322,7 @@ class CoolantBuffer(BuffersCold):
         port("coolant_in_#", "coolant", direction="in"),
         port("coolant_out_#", "coolant", direction="out"),
     )
-    INSIDE = (Inside("coolant_in_#", "*"), Inside("*", "coolant_out_#"))
+    INSIDE = (InternalPath("coolant_in_#", "*"), InternalPath("*", "coolant_out_#"))
     FAILURES = (
         Failure("leaks", "vessel", 8.0, "pressure of the circuit falls", "shut it off, top up", "",
                 effects.outside("chilled liquid on the floor; glycol is caught, not drained")),
@@ -375,9 +378,9 @@ class IceBank(MakesCold):
                   port("recovery_in", "water", direction="in", needed=False),
                   port("recovery_out", "water", direction="out", needed=False))  # fmt: skip
     INSIDE = (
-        Inside("coolant_in_#", "*"),
-        Inside("*", "coolant_out_#"),
-        Inside("recovery_in", "recovery_out"),
+        InternalPath("coolant_in_#", "*"),
+        InternalPath("*", "coolant_out_#"),
+        InternalPath("recovery_in", "recovery_out"),
     )
     CAN = frozenset({"stores cold", "runs"})
     STATES = RUN
@@ -405,7 +408,7 @@ class IceBank(MakesCold):
 
     def lower(self) -> tuple[Primitive, ...]:
         return (
-            Bath("coolant_out_#", 10 * self.store_kwh * self.count, self.leaving_c,
+            ColdStore("coolant_out_#", 10 * self.store_kwh * self.count, self.leaving_c,
                  self.store_kwh * self.count, glycol_pct=0.0),
             Chill(self.duty_kw * self.count, self.cop, 32.0,
                   hours=(self.make_from, self.make_until)),

@@ -6,8 +6,8 @@ from typing import Literal
 
 from byrewright.plant import effects
 from byrewright.plant.effects import Law
-from byrewright.plant.machine import Failure, Inside, Port, Service, Upkeep, port, ports
-from byrewright.plant.primitives import Gate, Loss, Lot, Primitive, Stalls, Turns
+from byrewright.plant.machine import Failure, InternalPath, Port, Service, Upkeep, port, ports
+from byrewright.plant.primitives import Batch, Gate, Loss, Primitive, Stalls, Turns
 from byrewright.plant.record import par
 from byrewright.plant.roles import (
     BringsCows,
@@ -177,9 +177,9 @@ class RotaryGland(JoinsDeck):
             f for f in type(self).FAILURES if lost.get(f.effect.law, "vacuum") in self.carries
         )
 
-    def inside(self) -> tuple[Inside, ...]:
+    def inside(self) -> tuple[InternalPath, ...]:
         piped = [s for s in self.carries if s not in ("power", "signal")]
-        return tuple(Inside(f"deck_{s}", f"fixed_{s}") for s in piped)
+        return tuple(InternalPath(f"deck_{s}", f"fixed_{s}") for s in piped)
 
     def lower(self) -> tuple[Primitive, ...]:
         return tuple(
@@ -239,7 +239,7 @@ class ClothWasher(WashesCloths):
 
     def lower(self) -> tuple[Primitive, ...]:
         return (
-            Lot(0, self.load_kg, self.cycle_min, self.motor_kw, self.count, self.water_l_load,
+            Batch(0, self.load_kg, self.cycle_min, self.motor_kw, self.count, self.water_l_load,
                 "water"),
         )  # fmt: skip
 
@@ -272,4 +272,4 @@ class ClothDryer(DriesCloths):
     motor_kw: float = par("kW", "rated input with heating", ge=0.5, le=80)
 
     def lower(self) -> tuple[Primitive, ...]:
-        return (Lot(1, self.load_kg, self.cycle_min, self.motor_kw, self.count),)
+        return (Batch(1, self.load_kg, self.cycle_min, self.motor_kw, self.count),)

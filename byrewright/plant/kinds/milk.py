@@ -7,8 +7,8 @@ from typing import Literal
 
 from byrewright.plant import effects
 from byrewright.plant.effects import Law
-from byrewright.plant.machine import RUN, Failure, Inside, Port, Upkeep, port, ports
-from byrewright.plant.primitives import Draw, Loss, Mover, Primitive, Runs, Strain, Tanker, Vessel
+from byrewright.plant.machine import RUN, Failure, InternalPath, Port, Upkeep, port, ports
+from byrewright.plant.primitives import Draw, Filter, Loss, Primitive, Pump, Runs, Tanker, Vessel
 from byrewright.plant.record import par
 from byrewright.plant.roles import (
     BalancesMilk,
@@ -46,8 +46,8 @@ class Milkline(CollectsMilk):
         port("air", "air", direction="in", needed=False, meaning="air injector or air break"),
         port("drain_#", "drain", direction="out", needed=False),
     )
-    INSIDE = (Inside("units_#", "*"), Inside("wash", "*"), Inside("air", "*"), Inside("*", "receiver_#"),
-              Inside("*", "drain_#"))  # fmt: skip
+    INSIDE = (InternalPath("units_#", "*"), InternalPath("wash", "*"), InternalPath("air", "*"), InternalPath("*", "receiver_#"),
+              InternalPath("*", "drain_#"))  # fmt: skip
     FAILURES = (
         Failure(
             "leaks air",
@@ -104,8 +104,8 @@ class Receiver(ReceivesMilk):
         port("balance", "milk", needed=False, meaning="flooded line to its partner"),
         port("drain", "drain", direction="out", needed=False),
     )
-    INSIDE = (Inside("milkline_#", "*"), Inside("*", "vacuum", "trap"), Inside("*", "outlet"), Inside("*", "balance"),
-              Inside("*", "drain"))  # fmt: skip
+    INSIDE = (InternalPath("milkline_#", "*"), InternalPath("*", "vacuum", "trap"), InternalPath("*", "outlet"), InternalPath("*", "balance"),
+              InternalPath("*", "drain"))  # fmt: skip
     CAN = frozenset({"holds milk"})
     FAILURES = (
         Failure("level probe says empty", "transducer", 0.5, "pump never starts, receiver fills to the trap",
@@ -154,7 +154,7 @@ class MilkPump(MovesMilk):
         port("inlet", "milk", "wash", direction="in"),
         port("outlet", "milk", "wash", direction="out"),
     )
-    INSIDE = (Inside("inlet", "outlet", "mover", free=True),)
+    INSIDE = (InternalPath("inlet", "outlet", "mover", free=True),)
     CAN = frozenset({"moves liquid", "runs"})
     STATES = RUN
     FAILURES = (
@@ -187,7 +187,7 @@ class MilkPump(MovesMilk):
 
     def lower(self) -> tuple[Primitive, ...]:
         return (
-            Mover("inlet", "outlet", self.flow_l_min * self.count, self.control, self.led_by,
+            Pump("inlet", "outlet", self.flow_l_min * self.count, self.control, self.led_by,
                   floor_share=self.least_flow_pct / 100, motor_kw=self.motor_kw * self.count,
                   head_m=self.head_m, npsh_m=self.npsh_m),
         )  # fmt: skip
@@ -252,12 +252,12 @@ class Valve(IsValve):
         names = ("a", "b") if self.ways == 2 else ("a", "b", "c")
         return tuple(port(n, *every) for n in names)  # type: ignore[arg-type]
 
-    def inside(self) -> tuple[Inside, ...]:
+    def inside(self) -> tuple[InternalPath, ...]:
         if self.ways == 2:
-            return (Inside("a", "b", "gate", ("open", "half")),)
+            return (InternalPath("a", "b", "gate", ("open", "half")),)
         return (
-            Inside("a", "b", "gate", ("to_b", "half")),
-            Inside("a", "c", "gate", ("to_c", "half")),
+            InternalPath("a", "b", "gate", ("to_b", "half")),
+            InternalPath("a", "c", "gate", ("to_c", "half")),
         )
 
     def states(self) -> tuple[str, ...]:
@@ -283,7 +283,7 @@ class Header(JoinsPipes):
     PORTS = ports(
         port("way_#", "vacuum", "milk", "wash", "water", "air", "coolant", "refrigerant", "drain")
     )
-    INSIDE = (Inside("way_#", "*"),)
+    INSIDE = (InternalPath("way_#", "*"),)
 
     bore_mm: float | None = par("mm", "bore", None, ge=4, le=500)
 
@@ -301,7 +301,7 @@ class MilkFilter(FiltersMilk):
         port("outlet", "milk", direction="out"),
         port("drain", "drain", direction="out", needed=False),
     )
-    INSIDE = (Inside("inlet", "outlet"), Inside("inlet", "drain"))
+    INSIDE = (InternalPath("inlet", "outlet"), InternalPath("inlet", "drain"))
     FAILURES = (Failure("blocks", "filter", 0.1, "delivery falls, receiver rises", "change to the other filter",
                         "sock", effects.SHUT),
                 Failure("sock bursts", "filter", 0.1, "dirt in the tank sieve", "change over, change the sock", "sock",
@@ -317,7 +317,7 @@ class MilkFilter(FiltersMilk):
 
     def lower(self) -> tuple[Primitive, ...]:
         return (
-            Strain("inlet", "outlet", self.cows_a_sock * self.count, self.while_running),
+            Filter("inlet", "outlet", self.cows_a_sock * self.count, self.while_running),
             Loss("inlet", "outlet", at_l_min="filter.rated_face_m_s",
                  times=60_000 * self.area_m2 * self.count, exponent="filter.drop_exponent",
                  sock=True, by="usual velocity through its cloth"),
@@ -341,10 +341,10 @@ class BalanceTank(BalancesMilk):
         port("drain", "drain", direction="out", needed=False),
     )
     INSIDE = (
-        Inside("inlet_#", "*"),
-        Inside("wash", "*"),
-        Inside("*", "outlet"),
-        Inside("*", "drain"),
+        InternalPath("inlet_#", "*"),
+        InternalPath("wash", "*"),
+        InternalPath("*", "outlet"),
+        InternalPath("*", "drain"),
     )
     CAN = frozenset({"holds milk"})
     FAILURES = (Failure("level sensor false", "transducer", 1.0, "pump races or stands still", "run by hand",
@@ -370,7 +370,12 @@ class CalfFeed(FeedsCalves):
     PORTS = ports(port("milk", "milk", direction="in"), port("outlet", "milk", direction="out", needed=False),
                   port("wash", "wash", direction="in", needed=False),
                   port("drain", "drain", direction="out", needed=False))  # fmt: skip
-    INSIDE = (Inside("milk", "*"), Inside("wash", "*"), Inside("*", "outlet"), Inside("*", "drain"))
+    INSIDE = (
+        InternalPath("milk", "*"),
+        InternalPath("wash", "*"),
+        InternalPath("*", "outlet"),
+        InternalPath("*", "drain"),
+    )
     CAN = frozenset({"holds milk", "is an outlet for milk"})
     FAILURES = (Failure("full", "operator", 0.2, "take-off valve open with the vessel full", "close it", "",
                         effects.outside("a vessel overflows; no more milk is led to it")),)  # fmt: skip
@@ -395,7 +400,7 @@ class TankerBay(LoadsTankers):
     PORTS = ports(
         port("inlet_#", "milk", direction="in"), port("wash", "wash", direction="in", needed=False)
     )
-    INSIDE = (Inside("inlet_#", "*"),)
+    INSIDE = (InternalPath("inlet_#", "*"),)
     CAN = frozenset({"is an outlet for milk"})
     FAILURES = (Failure("tanker late", "collection", 6.0, "tank full before it comes", "use the reserve, call", "",
                         effects.LATE),)  # fmt: skip
@@ -417,7 +422,7 @@ class FloorDrain(TakesWaste):
     SYMBOL = "drain"
     ROOM = "water"
     PORTS = ports(port("inlet_#", "drain", "wash", "water", "milk", direction="in"))
-    INSIDE = (Inside("inlet_#", "*"),)
+    INSIDE = (InternalPath("inlet_#", "*"),)
     UPKEEP = (Upkeep("grid and trap", every_days=7),)
 
     def lower(self) -> tuple[Primitive, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from byrewright.plant import effects
-from byrewright.plant.machine import Failure, Inside, Machine, Upkeep, port, ports
+from byrewright.plant.machine import Failure, InternalPath, Machine, Upkeep, port, ports
 from byrewright.plant.primitives import EachCow, Loss, Primitive, TakesOff, Units, Vessel
 from byrewright.plant.record import par
 from byrewright.plant.roles import GivesMilk, KeepsWithheld, RemovesUnits, RinsesUnits
@@ -26,9 +26,9 @@ class MilkingUnit(GivesMilk):
         port("wash", "wash", direction="in", needed=False, meaning="jetters"),
     )
     INSIDE = (
-        Inside("wash", "milk", "gate", ("washes",)),
-        Inside("*", "milk", "gate", ("milks", "washes")),
-        Inside("*", "withheld", "gate", ("milks",)),
+        InternalPath("wash", "milk", "gate", ("washes",)),
+        InternalPath("*", "milk", "gate", ("milks", "washes")),
+        InternalPath("*", "withheld", "gate", ("milks",)),
     )
     STATES = ("idle", "milks", "washes")
     FAILURES = (
@@ -157,10 +157,10 @@ class WithheldVessel(KeepsWithheld):
         port("wash", "wash", direction="in", needed=False),
     )
     INSIDE = (
-        Inside("milk", "*"),
-        Inside("*", "vacuum", "trap"),
-        Inside("*", "outlet"),
-        Inside("wash", "*"),
+        InternalPath("milk", "*"),
+        InternalPath("*", "vacuum", "trap"),
+        InternalPath("*", "outlet"),
+        InternalPath("wash", "*"),
     )
     FAILURES = (
         Failure(

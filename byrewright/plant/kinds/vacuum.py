@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Literal
 
 from byrewright.plant import effects
-from byrewright.plant.machine import RUN, Failure, Inside, Upkeep, port, ports
+from byrewright.plant.machine import RUN, Failure, InternalPath, Upkeep, port, ports
 from byrewright.plant.primitives import DrawsAir, HoldsVacuum, Loss, MakesVacuum, Primitive
 from byrewright.plant.record import par
 from byrewright.plant.roles import (
@@ -37,7 +37,7 @@ class VacuumPump(PumpsVacuum):
         port("inlet", "vacuum", direction="in"),
         port("exhaust", "air", direction="out", needed=False, meaning="to open air"),
     )
-    INSIDE = (Inside("inlet", "exhaust", "mover"),)
+    INSIDE = (InternalPath("inlet", "exhaust", "mover"),)
     CAN = frozenset({"runs"})
     STATES = RUN
     FAILURES = (
@@ -111,7 +111,7 @@ class NonReturnValve(PassesOneWay):
         port("inlet", "vacuum", "milk", "wash", "water", "coolant", "air", direction="in"),
         port("outlet", "vacuum", "milk", "wash", "water", "coolant", "air", direction="out"),
     )
-    INSIDE = (Inside("inlet", "outlet", "check"),)
+    INSIDE = (InternalPath("inlet", "outlet", "check"),)
     FAILURES = (
         Failure("leaks back", "check_valve", 2.0, "flow comes back through the machine that stands still",
                 "close the hand valve beside it", "seat and disc", effects.PASSES),
@@ -141,7 +141,7 @@ class DistributionTank(SharesVacuum):
         port("line_#", "vacuum", direction="in"),
         port("drain", "drain", direction="out", needed=False),
     )
-    INSIDE = (Inside("line_#", "*"), Inside("*", "pump_#"), Inside("*", "drain"))
+    INSIDE = (InternalPath("line_#", "*"), InternalPath("*", "pump_#"), InternalPath("*", "drain"))
     FAILURES = (
         Failure(
             "leaks",
@@ -201,7 +201,7 @@ class SanitaryTrap(TrapsLiquid):
         port("vacuum", "vacuum", direction="out"),
         port("drain", "drain", "wash", direction="out", needed=False),
     )
-    INSIDE = (Inside("receiver", "vacuum", "trap"), Inside("receiver", "drain"))
+    INSIDE = (InternalPath("receiver", "vacuum", "trap"), InternalPath("receiver", "drain"))
     FAILURES = (
         Failure("float shuts", "float", 0.5, "all cups on its side fall", "drain, find why, wash the line before use",
                 "float", effects.SHUT),
@@ -225,7 +225,7 @@ class PulsatorAirline(FeedsPulsators):
     PORTS = ports(
         port("supply_#", "vacuum", direction="out"), port("units_#", "vacuum", direction="in")
     )
-    INSIDE = (Inside("units_#", "*"), Inside("*", "supply_#"))
+    INSIDE = (InternalPath("units_#", "*"), InternalPath("*", "supply_#"))
     FAILURES = (Failure("leaks", "vessel", 2.0, "hiss along the deck", "mend the joint", "joint"),)
     UPKEEP = (Upkeep("flush and drain", every_days=30),)
     TESTS = ("air line drop",)

@@ -5,13 +5,13 @@ from __future__ import annotations
 from typing import Literal
 
 from byrewright.plant import effects
-from byrewright.plant.machine import RUN, Failure, Ids, Inside, Upkeep, port, ports
+from byrewright.plant.machine import RUN, Failure, Ids, InternalPath, Upkeep, port, ports
 from byrewright.plant.primitives import (
     Float,
     Heated,
     Loss,
-    Mover,
     Primitive,
+    Pump,
     Recovers,
     Vessel,
 )
@@ -42,7 +42,7 @@ class WaterSource(GivesWater):
     ROOM = "water"
     TESTS = ("source flow",)
     PORTS = ports(port("outlet", "water", direction="out"))
-    INSIDE = (Inside("*", "outlet"),)
+    INSIDE = (InternalPath("*", "outlet"),)
     STATES = ("runs", "stopped")
     FAILURES = (Failure("fails", "water_supply", 8.0, "tank falls, no flow at the cooler", "use the stored water, spare supply",
                         "pump or float"),)  # fmt: skip
@@ -69,7 +69,7 @@ class LiquidPump(MovesWater):
     TESTS = ("pump flow",)
     PORTS = ports(port("inlet", "water", "wash", "coolant", direction="in"),
                   port("outlet", "water", "wash", "coolant", direction="out"))  # fmt: skip
-    INSIDE = (Inside("inlet", "outlet", "mover", free=True),)
+    INSIDE = (InternalPath("inlet", "outlet", "mover", free=True),)
     CAN = frozenset({"moves liquid", "runs"})
     STATES = RUN
     FAILURES = (
@@ -106,7 +106,7 @@ class LiquidPump(MovesWater):
 
     def lower(self) -> tuple[Primitive, ...]:
         return (
-            Mover(
+            Pump(
                 "inlet",
                 "outlet",
                 self.flow_l_min * self.count,
@@ -127,7 +127,7 @@ class WaterTank(BuffersWater):
     ROOM = "water"
     PORTS = ports(port("inlet_#", "water", direction="in"), port("outlet_#", "water", direction="out"),
                   port("overflow", "drain", direction="out", needed=False))  # fmt: skip
-    INSIDE = (Inside("inlet_#", "*"), Inside("*", "outlet_#"))
+    INSIDE = (InternalPath("inlet_#", "*"), InternalPath("*", "outlet_#"))
     CAN = frozenset({"stores water"})
     FAILURES = (
         Failure(
@@ -173,7 +173,7 @@ class WaterFilter(FiltersWater):
     SYMBOL = "filter"
     ROOM = "water"
     PORTS = ports(port("inlet", "water", direction="in"), port("outlet", "water", direction="out"))
-    INSIDE = (Inside("inlet", "outlet"),)
+    INSIDE = (InternalPath("inlet", "outlet"),)
     FAILURES = (
         Failure(
             "blocks",
@@ -203,7 +203,7 @@ class BackflowPreventer(ProtectsWater):
     ROOM = "water"
     TESTS = ("backflow test",)
     PORTS = ports(port("inlet", "water", direction="in"), port("outlet", "water", direction="out"))
-    INSIDE = (Inside("inlet", "outlet", "check"),)
+    INSIDE = (InternalPath("inlet", "outlet", "check"),)
     FAILURES = (
         Failure("passes back", "check_valve", 3.0, "its yearly test fails, or its relief drips",
                 "shut the water to the wash until it is mended", "seats and springs",
@@ -232,7 +232,7 @@ class Softener(SoftensWater):
     SYMBOL = "filter"
     ROOM = "water"
     PORTS = ports(port("inlet", "water", direction="in"), port("outlet", "water", direction="out"))
-    INSIDE = (Inside("inlet", "outlet"),)
+    INSIDE = (InternalPath("inlet", "outlet"),)
     FAILURES = (
         Failure("spent", "filter", 0.5, "scale in the heater, more detergent for the same wash",
                 "regenerate, fill salt", "resin",
@@ -259,7 +259,7 @@ class HeatRecovery(RecoversHeat):
     PORTS = ports(
         port("inlet", "water", direction="in"), port("outlet_#", "water", direction="out")
     )
-    INSIDE = (Inside("inlet", "*"), Inside("*", "outlet_#"))
+    INSIDE = (InternalPath("inlet", "*"), InternalPath("*", "outlet_#"))
     CAN = frozenset({"stores water"})
     FAILURES = (
         Failure("takes no heat", "exchanger_fouling", 4.0, "water behind it stays cold, heater runs long",
@@ -301,7 +301,7 @@ class WaterHeater(HeatsWater):
     PORTS = ports(
         port("inlet", "water", direction="in"), port("outlet_#", "water", direction="out")
     )
-    INSIDE = (Inside("inlet", "*"), Inside("*", "outlet_#"))
+    INSIDE = (InternalPath("inlet", "*"), InternalPath("*", "outlet_#"))
     CAN = frozenset({"stores water"})
     STATES = ("runs", "stopped")
     FAILURES = (Failure("element fails", "heater", 4.0, "wash returns cold", "wash again when hot; spare element",

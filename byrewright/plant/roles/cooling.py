@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import ClassVar, Literal
 
 from byrewright.plant.machine import Service
-from byrewright.plant.primitives import Bath, Chill, Exchange
+from byrewright.plant.primitives import Chill, ColdStore, Exchange
 from byrewright.plant.roles.base import Role
 
 
@@ -98,7 +98,7 @@ class MakesCold(Role):
             TypeError: it lowers to no refrigeration.
         """
         chill = next((p for p in self.lower() if isinstance(p, Chill)), None)
-        bath = next((p for p in self.lower() if isinstance(p, Bath)), None)
+        bath = next((p for p in self.lower() if isinstance(p, ColdStore)), None)
         if chill is None:
             raise TypeError(f"{self.kind} makes cold, so it must lower to refrigeration")
         return Cold(

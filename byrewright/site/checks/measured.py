@@ -21,7 +21,7 @@ KINDS: tuple[Kind, ...] = ("test", "reading")
 
 
 @dataclass(frozen=True, slots=True)
-class Bench:
+class PlantChecks:
     """A plant with its checks."""
 
     path: Path
@@ -43,10 +43,10 @@ def owner_of(plant: Plant) -> Owner:
     return Owner(plant.site.id or "", plant.site.name)
 
 
-def bench_of(path: Path, plant: Plant, rules: Rulebook) -> Bench:
+def bench_of(path: Path, plant: Plant, rules: Rulebook) -> PlantChecks:
     """The checks of a plant as installed."""
     checks = checks_of(plant, rules, predicted_of(plant, rules), Routes(plant, rules).table)
-    return Bench(path, plant, checks)
+    return PlantChecks(path, plant, checks)
 
 
 def log_stamp(path: Path) -> str:

@@ -14,10 +14,10 @@ from byrewright.errors import ByrewrightError
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
 from byrewright.plant.problems import nearest
-from byrewright.results import Finding, Input, Notebook, Result, Sense, Table, straddles
+from byrewright.results import Finding, Input, Result, ResultBuilder, Sense, Table, straddles
 from byrewright.site.readings.files import ReadFile, Reading
 from byrewright.standards.rulebook import Rulebook
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import duty_of
 from byrewright.studies.sizing.tank_cooling import wanted_of
 from byrewright.traces.level import dips, let_in, level, share_within
@@ -57,7 +57,7 @@ class Figure:
 class Measured:
     """Collects what is found; every figure goes through `judge`."""
 
-    bench: Bench
+    ctx: StudyContext
     predicted: Result
     rows: list[tuple[float | str, ...]] = field(default_factory=list)
     figures: list[Figure] = field(default_factory=list)
@@ -81,7 +81,7 @@ class Measured:
         where: str = "",
     ) -> Finding:
         """A figure with its doubt, its limit (a number or a rule) and what was predicted."""
-        most = self.bench.number(rule) if rule else limit
+        most = self.ctx.number(rule) if rule else limit
         owner = self.predicts(predicts, of.channel.at)
         told = owner.value if owner else None
         unsure = straddles(value, doubt, most, sense)
@@ -92,21 +92,21 @@ class Measured:
         if told is not None:
             inputs.append(Input("", "predicted", told, unit, predicts))
         if rule:
-            inputs.append(self.bench.rule(rule))
+            inputs.append(self.ctx.rule(rule))
         sentence = says
         if unsure:
             sentence += (
                 f" The limit of {most:.4g} {unit} lies within the uncertainty of {doubt:.2g} "
                 f"{unit}: {decides} would decide."
             )
-        one = self.bench.find(
+        one = self.ctx.find(
             f"measured.{key}", title, value, unit, sentence, subject=where or of.where, limit=most,
             sense=sense, formula=formula, inputs=inputs, source=of.file,
             missing=(decides,) if unsure else (),
         )  # fmt: skip
         if unsure:
             one = replace(one, value=value)
-            self.bench.notes.findings[-1] = one
+            self.ctx.notes.findings[-1] = one
         self.figures.append(Figure(one, doubt, of))
         self.rows.append(
             (
@@ -145,10 +145,10 @@ def worked_out(
         ByrewrightError: a tag that the plant has not, or a file given twice.
     """
     _refuse_doubles(files)
-    bench = Bench(plant, rules, Notebook("readings", plant.site.name))
-    measured = Measured(bench, predicted)
+    ctx = StudyContext(plant, rules, ResultBuilder("readings", plant.site.name))
+    measured = Measured(ctx, predicted)
     for file in files:
-        bench.notes.notes.extend(file.notes)
+        ctx.notes.notes.extend(file.notes)
         for one in file.readings:
             _tag(plant, one)
     every = [r for f in files for r in f.readings]
@@ -160,7 +160,7 @@ def worked_out(
     _wash(measured, [r for r in every if r.channel.quantity == "wash_return_temperature"])
     _machines(measured, [r for r in every if r.channel.quantity in ("power", "current")])
     _milk(measured, [r for r in every if r.channel.quantity == "milk_flow"])
-    bench.notes.tables.insert(
+    ctx.notes.tables.insert(
         0,
         Table(
             "measured",
@@ -172,7 +172,7 @@ def worked_out(
             "The verdict takes the uncertainty in; near a limit it is unknown.",
         ),
     )  # fmt: skip
-    return bench.notes.result(), measured.figures
+    return ctx.notes.result(), measured.figures
 
 
 def _refuse_doubles(files: Sequence[ReadFile]) -> None:
@@ -202,7 +202,7 @@ def _tag(plant: Plant, one: Reading) -> Machine:
 
 def _unfit(measured: Measured, one: Reading, error: TraceUnfit, what: str) -> None:
     """A channel that does not tell what it should is a finding of its own."""
-    measured.bench.find(
+    measured.ctx.find(
         f"measured.{what}", what.replace("_", " ").capitalize(), None, "",
         f"{one.heading} of {one.file} does not tell the {what.replace('_', ' ')} at "
         f"{one.where}: {error}.",
@@ -212,7 +212,7 @@ def _unfit(measured: Measured, one: Reading, error: TraceUnfit, what: str) -> No
 
 def _pulsation(measured: Measured, chambers: Sequence[Reading]) -> None:
     halves: dict[tuple[str, str], list[tuple[Reading, Pulsation]]] = {}
-    edge = measured.bench.number("vacuum.test.phase_d_vacuum_kpa")
+    edge = measured.ctx.number("vacuum.test.phase_d_vacuum_kpa")
     for one in chambers:
         try:
             found = pulsation(one.trace, edge)
@@ -244,7 +244,7 @@ def _doubt_pct(one: Reading, found: Pulsation) -> float:
 
 
 def _one_half(measured: Measured, one: Reading, found: Pulsation) -> None:
-    machine = measured.bench.plant.equipment[one.channel.at]
+    machine = measured.ctx.plant.equipment[one.channel.at]
     rate = getattr(machine, "rate_per_min", None)
     ratio = getattr(machine, "ratio_pct", None)
     points, ms = _doubt_pct(one, found), _doubt_ms(one)
@@ -282,7 +282,7 @@ def _one_half(measured: Measured, one: Reading, found: Pulsation) -> None:
 
 
 def _vacuum(measured: Measured, channels: Sequence[Reading], marks: Sequence[Mark]) -> None:
-    limit = measured.bench.number("vacuum.cups_fall_kpa")
+    limit = measured.ctx.number("vacuum.cups_fall_kpa")
     events: list[tuple[float | str, ...]] = []
     for one in channels:
         doubt = one.channel.uncertainty or 0.0
@@ -310,7 +310,7 @@ def _vacuum(measured: Measured, channels: Sequence[Reading], marks: Sequence[Mar
                 for d in sorted(dips(one.trace), key=lambda d: d.away_kpa)[:DIPS_SHOWN]
             ]  # fmt: skip
     if events:
-        measured.bench.notes.tables.append(
+        measured.ctx.notes.tables.append(
             Table(
                 "dips", "When the vacuum left its level by 1 kPa or more",
                 ("file", "at", "from", "lasts", "away"), ("", "", "s", "s", "kPa"),
@@ -346,7 +346,7 @@ def _mark(measured: Measured, one: Reading, mark: Mark) -> None:
 
 def _milkline(measured: Measured, file: ReadFile) -> None:
     receiver = next((r for r in file.readings if r.channel.quantity == "vacuum"), None)
-    most = measured.bench.number("milkline.drop_limit_kpa")
+    most = measured.ctx.number("milkline.drop_limit_kpa")
     for one in file.readings:
         if one.channel.quantity != "milkline_vacuum":
             continue
@@ -369,8 +369,8 @@ def _milkline(measured: Measured, file: ReadFile) -> None:
 
 
 def _tanks(measured: Measured, channels: Sequence[Reading]) -> None:
-    bench = measured.bench
-    wanted = wanted_of(bench, duty_of(bench).largest.hours) if channels else None
+    ctx = measured.ctx
+    wanted = wanted_of(ctx, duty_of(ctx).largest.hours) if channels else None
     rows: list[tuple[float | str, ...]] = []
     for one in channels:
         doubt = one.channel.uncertainty if one.channel.uncertainty is not None else 0.5
@@ -399,7 +399,7 @@ def _tanks(measured: Measured, channels: Sequence[Reading]) -> None:
         )  # fmt: skip
         _never_cold(measured, one, found[-1].cooled_in_s is None, cold)
     if rows:
-        bench.notes.tables.append(
+        ctx.notes.tables.append(
             Table(
                 "fillings", "Milkings recognised from the tank's temperature",
                 ("tank", "from", "before", "warmest", "cold after"), ("", "h", "degC", "degC", "h"),
@@ -438,7 +438,7 @@ def _wash(measured: Measured, channels: Sequence[Reading]) -> None:
             predicts="wash.end_temperature", formula="mean of the last 20 s of the hottest stage",
         )  # fmt: skip
     if rows:
-        measured.bench.notes.tables.append(
+        measured.ctx.notes.tables.append(
             Table(
                 "wash_stages", "Stages of the wash",
                 ("at", "from", "lasts", "warmest", "mean", "at its end"),
@@ -467,7 +467,7 @@ def _machines(measured: Measured, channels: Iterable[Reading]) -> None:
             of=one, formula="time above the threshold between idle and load",
         )  # fmt: skip
     if rows:
-        measured.bench.notes.tables.append(
+        measured.ctx.notes.tables.append(
             Table(
                 "running", "Starts and hours of machines",
                 ("machine", "starts", "ran", "share", "at", "unit", "inrush"),
@@ -487,7 +487,7 @@ def _milk(measured: Measured, channels: Sequence[Reading]) -> None:
         )
         return
     found = herd_figures(cows)
-    told = measured.bench.plant.herd.milk_out_time_s
+    told = measured.ctx.plant.herd.milk_out_time_s
     stated = "" if told is None else f" The plant file has {told.mean:g} s and {told.spread:g} s."
     measured.add(
         "milk_out", "Milk-out time, mean", found.milk_out_mean_s, "s",

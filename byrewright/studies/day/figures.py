@@ -6,7 +6,7 @@ import numpy as np
 
 from byrewright.engine import shape as sh
 from byrewright.engine.kernels.loop import Z_FLOW, Z_KW, Z_SPEED, Z_UNITS, Z_VACUUM
-from byrewright.results import Notebook, Series, Table
+from byrewright.results import ResultBuilder, Series, Table
 from byrewright.studies.day.record import Run
 from byrewright.studies.day.temperatures import stage_of
 
@@ -21,7 +21,7 @@ def _n(value: float, digits: int = 3) -> float:
     return round(float(value), digits) + 0.0
 
 
-def tables(notes: Notebook, run: Run) -> None:
+def tables(notes: ResultBuilder, run: Run) -> None:
     """Milkings, groups, cows, vessels, ways, machines and loads."""
     notes.tables += [
         _milkings(run), _groups(run), _cows(run), _vessels(run), _ways(run), _machines(run),
@@ -163,7 +163,7 @@ def _lots(run: Run) -> Table:
     return Table("day.lots", "Loads of cloths a day", ("machine", "loads"), ("", ""), rows)
 
 
-def series(notes: Notebook, run: Run) -> None:
+def series(notes: ResultBuilder, run: Run) -> None:
     """Readings through the run, hours from its beginning."""
     if run.days > 7 or len(run.seen) == 0:
         notes.notes.append("Series are kept for runs of up to seven days.")

@@ -9,8 +9,8 @@ from byrewright.engine.bout import brought_up, wait_s
 from byrewright.engine.draws import ambient_c
 from byrewright.results import Input
 from byrewright.studies.day import remedies, washes
-from byrewright.studies.day.record import Bout, Run
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.day.record import MilkingSession, Run
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.sizes import counted
 
 ON_TIME_ALLOWANCE = 0.05
@@ -22,14 +22,14 @@ FILM_L = 0.5
 CLOSES = 1e-9  # share of the day's throughput within which mass and heat must close
 
 
-def milkings(bench: Bench, run: Run) -> None:
+def milkings(ctx: StudyContext, run: Run) -> None:
     """Did every group finish on time, and how long did cows wait."""
     for name in dict.fromkeys(b.name for b in run.bouts):
         mine = [b for b in run.bouts if b.name == name]
         if not all(b.ended for b in mine):
             open_one = next(b for b in mine if not b.ended)
             so_far = (run.seen_until_s - open_one.asked_s) / 3600
-            bench.find(
+            ctx.find(
                 "day.milking_on_time", f"Time of {name}", so_far, "h",
                 f"{name} was still not finished after {so_far:.1f} h: see what stopped the deck, "
                 "the milk or the vacuum, or whether the milkings overlap.",
@@ -42,7 +42,7 @@ def milkings(bench: Bench, run: Run) -> None:
         tail = (
             f" It began {late / 60:.0f} min late, behind the work before it." if late > 60 else ""
         )
-        bench.find(
+        ctx.find(
             "day.milking_on_time", f"Time of {name}", bout.hours, "h",
             f"All groups milked in {bout.hours:.2f} h with {bout.operators} people; the deck stood "
             f"{bout.stopped_s / 60:.0f} min and waited {bout.held_s / 60:.0f} min for the "
@@ -53,53 +53,53 @@ def milkings(bench: Bench, run: Run) -> None:
                           bout.target_h, "h", "the plant file"),),
             remedies=remedies.sooner(run.plant, bout) if bout.hours > bout.target_h else (),
         )  # fmt: skip
-    _traffic(bench, run)
+    _traffic(ctx, run)
 
 
-def _traffic(bench: Bench, run: Run) -> None:
+def _traffic(ctx: StudyContext, run: Run) -> None:
     done = [b for b in run.bouts if b.ended and len(b.cows)]
     if not done:
         return
     again = float(np.mean([np.mean(b.cows[:, sh.O_PASSES] > 1.5) for b in done]))
-    bench.find(
+    ctx.find(
         "day.go_rounds", "Cows that go round again", again, "",
         f"{again:.1%} of the cows had not milked out by the exit and went round again.",
         limit=run.plant.wishes.go_round_share, sense="at_most", allowance=0.05,
         formula="cows with more than one pass over all cows",
     )  # fmt: skip
     cows_h = float(np.mean([_cows_h(b) for b in done]))
-    bench.find(
+    ctx.find(
         "day.cows_an_hour", "Cows an hour over the milking", cows_h, "1/h",
         f"{cows_h:.0f} cows an hour between the first and the last cow on, with stops and second "
         "rounds counted in.",
         formula="(cows - 1) / (last on - first on)",
     )  # fmt: skip
     peak = run.litres(run.last.g[sh.G_MINUTE_MOST])
-    bench.find(
+    ctx.find(
         "day.milk_flow_peak", "Milk from all units, busiest minute", peak, "L/min",
         f"{peak:.0f} L/min from all units together in the busiest minute.",
         formula="greatest milk of one minute",
     )  # fmt: skip
     together = brought_up(run.plant)
     wait = max(wait_s(b.cows, together) for b in done) / 60
-    most_min = bench.number("milking.wait_most_min")
-    bench.find(
+    most_min = ctx.number("milking.wait_most_min")
+    ctx.find(
         "day.yard_wait", "Longest wait of a group in the yard", wait, "min",
         f"Of the cows brought up together, the last stood in the yard for {wait:.0f} min after the "
         "first went on. Smaller groups wait less.",
         limit=most_min, sense="at_most", allowance=0.1,
-        inputs=(bench.rule("milking.wait_most_min"),),
+        inputs=(ctx.rule("milking.wait_most_min"),),
         remedies=remedies.fewer_at_a_time(run.plant, cows_h, most_min) if wait > most_min else (),
     )  # fmt: skip
 
 
-def _cows_h(bout: Bout) -> float:
+def _cows_h(bout: MilkingSession) -> float:
     on = bout.cows[:, sh.O_ENTER]
     span = float(on.max() - on.min())
     return 3600 * (len(on) - 1) / span if span > 0 else 0.0
 
 
-def vessels(bench: Bench, run: Run) -> None:
+def vessels(ctx: StudyContext, run: Run) -> None:
     """Did any vessel overflow or run dry, and does the tanker keep up."""
     T = run.compiled.tables
     for i, tag in enumerate(run.compiled.names.vessels):
@@ -110,19 +110,19 @@ def vessels(bench: Bench, run: Run) -> None:
         cap = float(T.F[i, sh.V_CAP])
         milk = T.I[i, sh.VI_SUBSTANCE] == sh.MILK
         if milk:
-            _fullness(bench, run, tag, v, cap, rho)
+            _fullness(ctx, run, tag, v, cap, rho)
         elif T.I[i, sh.VI_SUBSTANCE] == sh.WATER and tag not in run.compiled.names.heated:
             # What a heater holds is what is still hot of it: the wash's temperatures judge that.
-            _dryness(bench, run, tag, v, cap)
-    _found_no_way(bench, run)
-    washes.purity(bench, run)
-    _withheld(bench, run)
-    _tankers(bench, run)
-    _calf(bench, run)
-    _balance(bench, run)
+            _dryness(ctx, run, tag, v, cap)
+    _found_no_way(ctx, run)
+    washes.purity(ctx, run)
+    _withheld(ctx, run)
+    _tankers(ctx, run)
+    _calf(ctx, run)
+    _balance(ctx, run)
 
 
-def _fullness(bench: Bench, run: Run, tag: str, v: sh.Floats, cap: float, rho: float) -> None:
+def _fullness(ctx: StudyContext, run: Run, tag: str, v: sh.Floats, cap: float, rho: float) -> None:
     most = float(v[sh.P_MOST]) / rho
     spilt = float(v[sh.P_SPILT]) / rho
     if spilt > 0:
@@ -132,7 +132,7 @@ def _fullness(bench: Bench, run: Run, tag: str, v: sh.Floats, cap: float, rho: f
         )
     else:
         sentence = f"{tag} never held more than {most:.0f} L of its {cap / rho:.0f} L."
-    bench.find(
+    ctx.find(
         "day.vessel_full", f"Most in {tag}", most + spilt, "L", sentence, subject=tag,
         limit=cap / rho, sense="at_most",
         allowance=0.0 if tag in run.compiled.names.places else FULL_ALLOWANCE,
@@ -141,9 +141,9 @@ def _fullness(bench: Bench, run: Run, tag: str, v: sh.Floats, cap: float, rho: f
     )  # fmt: skip
 
 
-def _dryness(bench: Bench, run: Run, tag: str, v: sh.Floats, cap: float) -> None:
+def _dryness(ctx: StudyContext, run: Run, tag: str, v: sh.Floats, cap: float) -> None:
     least = float(v[sh.P_LEAST]) / cap
-    bench.find(
+    ctx.find(
         "day.vessel_dry", f"Least in {tag}", least, "",
         f"{tag} never fell below {least:.0%} of its volume." if least > DRY_SHARE else
         f"{tag} ran dry: the cooler, wash or laundry it feeds went short of water.",
@@ -153,7 +153,7 @@ def _dryness(bench: Bench, run: Run, tag: str, v: sh.Floats, cap: float) -> None
     )  # fmt: skip
 
 
-def _found_no_way(bench: Bench, run: Run) -> None:
+def _found_no_way(ctx: StudyContext, run: Run) -> None:
     given = sum(b.kg for b in run.bouts)
     lost = float(run.last.items[run.compiled.vessel("(lost)"), :2].sum()
                  - run.first.items[run.compiled.vessel("(lost)"), :2].sum())  # fmt: skip
@@ -166,14 +166,14 @@ def _found_no_way(bench: Bench, run: Run) -> None:
             drained += float(run.last.items[i, 0] - run.first.items[i, 0])
     litres = run.litres(lost + drained)
     litres = 0.0 if litres < FILM_L * max(len(run.bouts), 1) else litres
-    bench.find(
+    ctx.find(
         "day.milk_lost", "Milk lost to drain or overflow", litres, "L",
         f"{litres:.1f} L of {run.litres(given):.0f} L went to a drain or ran over.",
         limit=0.0, sense="at_most", formula="milk in drains and overflows at the end",
     )  # fmt: skip
 
 
-def _withheld(bench: Bench, run: Run) -> None:
+def _withheld(ctx: StudyContext, run: Run) -> None:
     stored = sum(
         float(run.vessel(tag)[sh.WITHHELD]) for tag in [*run.compiled.names.places, "(sold)"]
     )
@@ -188,17 +188,17 @@ def _withheld(bench: Bench, run: Run) -> None:
         sentence = "No cow is marked; the withheld way was not used."
     else:
         sentence = f"{stored:.1f} kg of the milk of {cows} marked cows reached tank or tanker."
-    bench.find(
+    ctx.find(
         "day.withheld_milk", "Withheld milk in tank or tanker",
         stored if apart or cows else 1.0, "kg", sentence, limit=0.0, sense="at_most",
         formula="withheld milk in every store and load",
     )  # fmt: skip
 
 
-def _tankers(bench: Bench, run: Run) -> None:
+def _tankers(ctx: StudyContext, run: Run) -> None:
     loads = run.all_loads
     if not run.plant.collections:
-        bench.find(
+        ctx.find(
             "day.collections", "Milk collected", None, "L",
             "No collection is stated: say when tankers come and what they take.",
             sense="at_least", missing=("collections",),
@@ -213,7 +213,7 @@ def _tankers(bench: Bench, run: Run) -> None:
             abs(run.litres(ld[sh.T_KG]) - c.tanker_l) < 5.0 for c in run.plant.collections
         )
     ]  # fmt: skip
-    bench.find(
+    ctx.find(
         "day.collections", "Milk collected", litres / run.days, "L/d",
         f"{counted(len(loads), 'load')} collected {litres:.0f} L in {counted(run.days, 'day')}; "
         f"{len(short) or 'none'} left full. The tanks hold {room:.0f} L.",
@@ -221,7 +221,7 @@ def _tankers(bench: Bench, run: Run) -> None:
     )  # fmt: skip
 
 
-def _calf(bench: Bench, run: Run) -> None:
+def _calf(ctx: StudyContext, run: Run) -> None:
     tag = run.compiled.names.calf
     if not tag:
         return
@@ -229,7 +229,7 @@ def _calf(bench: Bench, run: Run) -> None:
     got = run.litres(run.last.items[i, 0] - run.first.items[i, 0])
     held = run.litres(run.vessel(tag)[0])
     asked = run.litres(run.compiled.tables.par[sh.PAR_CALF_KG]) * len(run.bouts)
-    bench.find(
+    ctx.find(
         "day.calf_milk", "Milk drawn for calves", got + held, "L",
         f"{got + held:.0f} L of the {asked:.0f} L wanted was drawn between filter and cooler.",
         limit=0.98 * asked, sense="at_least", formula="drawn each milking until all is had",
@@ -257,19 +257,19 @@ def closure(run: Run) -> dict[str, float]:
     }
 
 
-def _balance(bench: Bench, run: Run) -> None:
+def _balance(ctx: StudyContext, run: Run) -> None:
     gaps = closure(run)
     worst = max(gaps, key=lambda k: abs(gaps[k]))
-    bench.find(
+    ctx.find(
         "day.balance", "Mass and heat close", abs(gaps[worst]), "",
         f"The largest imbalance is {abs(gaps[worst]):.1e} of the throughput ({worst}).",
         limit=CLOSES, sense="at_most", formula="sum of all vessels and ledgers, end less beginning",
     )  # fmt: skip
 
 
-def cold(bench: Bench, run: Run) -> None:
+def cold(ctx: StudyContext, run: Run) -> None:
     """How long each refrigeration machine ran, and in what ambient."""
-    mean, swing = ambient_c(run.plant, bench.rules, run.month, hot=run.hot)
+    mean, swing = ambient_c(run.plant, ctx.rules, run.month, hot=run.hot)
     most = mean + swing
     what = "a hot day" if run.hot else "the mean of the month"
     x = run.change("chillers")
@@ -282,18 +282,18 @@ def cold(bench: Bench, run: Run) -> None:
             if left < 1.0
             else f"never above its rated {rated:g} degC, so at full duty"
         )
-        bench.find(
+        ctx.find(
             "day.refrigeration_hours", f"Running time of {tag}", x[i, sh.SR_HOURS] / run.days, "h",
             f"{x[i, sh.SR_KJ] / 3600 / run.days:.0f} kWh of heat a day taken out by {tag} of its "
             f"{rows[i, sh.R_DUTY]:g} kW, on {what}: {mean - swing:.0f} to {most:.0f} degC, {less}.",
             subject=tag, limit=24.0, sense="at_most", allowance=0.2,
             formula="duty = rated (1 - f (Ta - Trated)) above Trated; "
             "Ta = mean + swing cos(2 pi (t - 15 h) / 24 h)",
-            inputs=(bench.rule("cooling.day_swing_k"), bench.rule("cooling.cop_fall_per_k")),
+            inputs=(ctx.rule("cooling.day_swing_k"), ctx.rule("cooling.cop_fall_per_k")),
         )  # fmt: skip
 
 
-def recovered(bench: Bench, run: Run) -> None:
+def recovered(ctx: StudyContext, run: Run) -> None:
     """Heat that refrigeration gave to wash water, and what the heaters gave beside it."""
     x = run.change("chillers")
     taken = float(x[:, sh.SR_RECOVERED].sum()) / 3600 / run.days
@@ -303,7 +303,7 @@ def recovered(bench: Bench, run: Run) -> None:
     ):
         return
     heaters = float(run.change("heated")[:, sh.SH_KWH].sum()) / run.days
-    bench.find(
+    ctx.find(
         "day.heat_recovered", "Heat of refrigeration in the wash water", taken, "kWh/d",
         f"Refrigeration gave {taken:.0f} kWh a day to the wash water; the heaters used "
         f"{heaters:.0f} kWh as well. Without it they would use about {heaters + taken:.0f} kWh.",
@@ -311,26 +311,26 @@ def recovered(bench: Bench, run: Run) -> None:
     )  # fmt: skip
 
 
-def services(bench: Bench, run: Run) -> None:
+def services(ctx: StudyContext, run: Run) -> None:
     """Vacuum, compressed air and the electric supply."""
     least = float(run.last.g[sh.G_VAC_LEAST])
     table = run.compiled.tables.vac
     if table.shape[0] > 1 and least < 1e3:
         wanted = float(run.compiled.tables.par[sh.PAR_VAC_SET])
         unknown = run.compiled.vacuum_known == "unknown"
-        bench.find(
+        ctx.find(
             "day.vacuum_least", "Least vacuum in milking", least, "kPa",
             f"{least:.1f} kPa against a setting of {wanted:.0f} kPa, "
             + ("by air in against air out alone." if unknown else "by the solved air network."),
-            limit=wanted - bench.number("vacuum.test.working_vacuum_kpa"), sense="at_least",
+            limit=wanted - ctx.number("vacuum.test.working_vacuum_kpa"), sense="at_least",
             missing=("the solved vacuum network",) if unknown else (),
-            inputs=(bench.rule("vacuum.test.working_vacuum_kpa"),),
+            inputs=(ctx.rule("vacuum.test.working_vacuum_kpa"),),
         )  # fmt: skip
     bar = float(run.last.g[sh.G_AIR_LEAST])
     tag = run.compiled.names.air
     if tag and bar < 1e3:
         needs = float(getattr(run.plant.equipment[tag], "serves_bar", 0.0))
-        bench.find(
+        ctx.find(
             "day.air_least", "Least compressed-air pressure", bar, "bar",
             f"{bar:.1f} bar at least; the machines need {needs:g} bar.",
             limit=needs, sense="at_least", allowance=0.02,
@@ -338,30 +338,30 @@ def services(bench: Bench, run: Run) -> None:
         )  # fmt: skip
     most = float(run.last.g[sh.G_KW_MOST])
     supply = run.plant.site.supply.limit_kva
-    limit = supply * bench.number("motor.power_factor") if supply else None
-    bench.find(
+    limit = supply * ctx.number("motor.power_factor") if supply else None
+    ctx.find(
         "day.load_most", "Highest electric load", most, "kW",
         f"{most:.0f} kW at most, mean of one minute; starting currents are in the power study.",
         limit=limit, sense="at_most" if limit else "says", allowance=0.1,
     )  # fmt: skip
 
 
-def running(bench: Bench, run: Run) -> None:
+def running(ctx: StudyContext, run: Run) -> None:
     """Energy, water, chemicals and labour for 1000 L."""
     thousand = max(run.milk_l / 1000, 1e-9)
     kwh = float(run.change("meters")[:, 0].sum())
-    bench.find(
+    ctx.find(
         "day.energy_1000_l", "Electricity for 1000 L of milk", kwh / thousand, "kWh",
         f"{kwh / run.days:.0f} kWh a day for {run.milk_l / run.days:.0f} L.",
         formula="electricity of all machines over milk",
     )  # fmt: skip
     water = water_l(run)
-    bench.find(
+    ctx.find(
         "day.water_day", "Fresh water a day", water / run.days / 1000, "m3",
         f"{water / run.days / 1000:.1f} m3 a day drawn from the source.",
         formula="water drawn from sources",
     )  # fmt: skip
-    bench.find(
+    ctx.find(
         "day.water_litre", "Water for a litre of milk", water / max(run.milk_l, 1e-9), "L/L",
         f"{water / run.days / 1000:.1f} m3 a day drawn from the source; water used again is not "
         "counted twice.",
@@ -370,7 +370,7 @@ def running(bench: Bench, run: Run) -> None:
     cost = run.grown(sh.G_COST)
     unit = run.plant.site.currency
     known = bool(run.plant.site.supply.tariff)
-    bench.find(
+    ctx.find(
         "day.energy_cost", "Electricity cost of a day", cost / run.days if known else None, unit,
         f"{cost / run.days:.2f} {unit} a day by the stated tariff." if known else
         "No tariff is stated, so no cost is given.",
@@ -379,13 +379,13 @@ def running(bench: Bench, run: Run) -> None:
     hours = labour_h(run)
     wage = run.plant.work.wage_h
     tail = f", {hours / run.days * wage:.0f} {unit} a day" if wage else ""
-    bench.find(
+    ctx.find(
         "day.labour", "Milking labour of a day", hours / run.days, "h",
         f"{hours / run.days:.1f} h of milking{tail}; {hours / thousand:.2f} h for 1000 L.",
         formula="operators times the length of each milking",
     )  # fmt: skip
     product = run.grown(sh.G_PRODUCT_L)
-    bench.find(
+    ctx.find(
         "day.chemicals", "Wash product of a day", product / run.days, "L",
         f"{product / run.days:.1f} L of product a day at the stated dose. Caustic and acid burn: "
         "goggles, gloves, and never mix acid with chlorine products.",

@@ -8,7 +8,7 @@ from byrewright.engine import shape as sh
 from byrewright.engine.draws import ambient_c
 from byrewright.results import Input
 from byrewright.studies.day.record import Run
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 
 LEAST_SHARE = 0.01
 """Less of its volume in a vessel is not judged."""
@@ -16,15 +16,15 @@ NEAR_K = 2.0
 """A room that stays this far above the limit is not looked at."""
 
 
-def judge(bench: Bench, run: Run) -> None:
+def judge(ctx: StudyContext, run: Run) -> None:
     """The coldest content of every standing vessel, where the room comes near frost."""
-    mean, swing = ambient_c(run.plant, bench.rules, run.month, hot=run.hot)
+    mean, swing = ambient_c(run.plant, ctx.rules, run.month, hot=run.hot)
     held = run.plant.site.room_heated_to_c
     room = mean - swing if held is None else max(mean - swing, held)
     if held is None:
-        bench.assume("site.room_heated_to_c", "rooms with milk, water and wash", "not heated", "",
+        ctx.assume("site.room_heated_to_c", "rooms with milk, water and wash", "not heated", "",
                      "not stated: as cold as outside")  # fmt: skip
-    limit = bench.number("frost.liquid_least_c")
+    limit = ctx.number("frost.liquid_least_c")
     if room > limit + NEAR_K or len(run.seen) == 0:
         return
     tables = run.compiled.tables
@@ -36,7 +36,7 @@ def judge(bench: Bench, run: Run) -> None:
             continue
         warm = np.where(there, run.warmth_c(tag), np.inf)
         at = int(np.argmin(warm))
-        bench.find(
+        ctx.find(
             "day.frost", f"Coldest content of {tag}", float(warm[at]), "degC",
             f"{tag} was at {warm[at]:.1f} degC at {run.clock(run.seen[at, 0])}, in a room that "
             f"fell to {room:g} degC; below {limit:g} degC ice begins at its wall."
@@ -45,5 +45,5 @@ def judge(bench: Bench, run: Run) -> None:
             formula="coldest reading of its mixed content",
             inputs=(Input("T_room", "coldest of the room in this day", round(room, 1), "degC",
                           "stated" if held is not None else "outside, not heated"),
-                    bench.rule("frost.liquid_least_c")),
+                    ctx.rule("frost.liquid_least_c")),
         )  # fmt: skip

@@ -10,7 +10,7 @@ from byrewright.engine import shape as sh
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import StandsCows
 from byrewright.results import Series
-from byrewright.studies.day.record import Bout, Run
+from byrewright.studies.day.record import MilkingSession, Run
 
 DOING = (("wash", "wash"), ("milking", "milking"))
 LEAST_SHARE = 0.001
@@ -130,7 +130,7 @@ def _off_times(run: Run) -> sh.Floats:
     return np.sort(np.concatenate(times)) if times else np.zeros(0)
 
 
-def _doing(bouts: list[Bout], at_s: float) -> tuple[str, str]:
+def _doing(bouts: list[MilkingSession], at_s: float) -> tuple[str, str]:
     for one in bouts:
         if one.begun_s <= at_s < (one.left_s or one.last_off_s):
             return "milking", one.name

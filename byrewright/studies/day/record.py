@@ -16,7 +16,7 @@ TANK_EMPTY = 0.005  # share of its volume below which a tank's temperature is no
 
 
 @dataclass(slots=True)
-class Bout:
+class MilkingSession:
     """One milking as it went; times in seconds of the run."""
 
     day: int
@@ -62,7 +62,7 @@ class Run:
     first: sh.State
     last: sh.State
     seen: sh.Floats
-    bouts: list[Bout] = field(default_factory=list)
+    bouts: list[MilkingSession] = field(default_factory=list)
     beyond_s: float = 0.0
     loads: list[sh.Floats] = field(default_factory=list)
     hot: bool = False
@@ -83,7 +83,7 @@ class Run:
         return clock((t_s + self.compiled.origin_s) / 60)
 
     @property
-    def done(self) -> list[Bout]:
+    def done(self) -> list[MilkingSession]:
         """The milkings that came to their end within what was simulated."""
         return [b for b in self.bouts if b.ended]
 
@@ -163,14 +163,16 @@ class Run:
         return float(kg) / self.compiled.milk_kg_l
 
 
-def bout_of(plant: Plant, compiled: Compiled, state: sh.State, number: int, count: int) -> Bout:
+def bout_of(
+    plant: Plant, compiled: Compiled, state: sh.State, number: int, count: int
+) -> MilkingSession:
     """The record of a milking out of the state."""
     slot = number % int(compiled.tables.num[sh.N_SLOTS])
     each = max(1, len(plant.milkings))
     one = sorted(plant.milkings, key=lambda m: minutes(m.start))[number % each]
     b = state.bout[slot]
     rows = compiled.tables.rows("washes")
-    return Bout(
+    return MilkingSession(
         number // each, one.name, float(b[sh.B_ASKED]), float(b[sh.B_BEGUN]),
         float(b[sh.B_LAST_OFF]), float(b[sh.B_WASH_BEGUN]), float(b[sh.B_WASH_END]),
         float(b[sh.B_STOPPED]), float(b[sh.B_HELD]), float(b[sh.B_KG]), float(b[sh.B_HOT_C]),

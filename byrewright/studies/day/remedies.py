@@ -14,14 +14,14 @@ from byrewright.plant.roles import (
     StandsCows,
 )
 from byrewright.results import Remedy
-from byrewright.studies.day.record import Bout, Run
+from byrewright.studies.day.record import MilkingSession, Run
 from byrewright.studies.sizing.sizes import next_preferred, next_round
 
 HANDS_SHARE = 0.95
 """Share of the time that the routine alone may fill before people, not stalls, set the pace."""
 
 
-def sooner(plant: Plant, bout: Bout) -> tuple[Remedy, ...]:
+def sooner(plant: Plant, bout: MilkingSession) -> tuple[Remedy, ...]:
     """More stalls; nothing where it is people who set the pace. The turn stays what sizing advises
     for the stalls: a faster one sends more cows round twice than the farm wished."""
     share = bout.hours / bout.target_h

@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 
 from byrewright.plant.plant import Plant
-from byrewright.results import Assumption, Notebook, Result
+from byrewright.results import Assumption, Result, ResultBuilder
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.day.record import Run, bout_of, joined
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import assume_milk_out
 
 DAYS_OF_SERIES = 7
@@ -291,20 +291,20 @@ def report(run: Run, rules: Rulebook) -> Result:
     """Findings, tables and series of a run."""
     from byrewright.studies.day import figures, findings, frost, temperatures, washes
 
-    bench = Bench(run.plant, rules, Notebook("day", run.plant.site.name))
-    findings.milkings(bench, run)
-    findings.vessels(bench, run)
-    temperatures.judge_milk(bench, run)
-    washes.washes(bench, run)
-    findings.cold(bench, run)
-    findings.recovered(bench, run)
-    frost.judge(bench, run)
-    findings.services(bench, run)
-    findings.running(bench, run)
-    figures.tables(bench.notes, run)
-    figures.series(bench.notes, run)
-    _assume(bench, run)
-    return bench.notes.result(run.seed)
+    ctx = StudyContext(run.plant, rules, ResultBuilder("day", run.plant.site.name))
+    findings.milkings(ctx, run)
+    findings.vessels(ctx, run)
+    temperatures.judge_milk(ctx, run)
+    washes.washes(ctx, run)
+    findings.cold(ctx, run)
+    findings.recovered(ctx, run)
+    frost.judge(ctx, run)
+    findings.services(ctx, run)
+    findings.running(ctx, run)
+    figures.tables(ctx.notes, run)
+    figures.series(ctx.notes, run)
+    _assume(ctx, run)
+    return ctx.notes.result(run.seed)
 
 
 ASSUMED = (
@@ -320,25 +320,25 @@ ASSUMED = (
 """Rules the day rests on that no file states."""
 
 
-def _assume(bench: Bench, run: Run) -> None:
+def _assume(ctx: StudyContext, run: Run) -> None:
     for key in ASSUMED:
-        value = bench.rules[key]
-        bench.assume("day", value.meaning, value.value, value.unit, value.source, value.known)
+        value = ctx.rules[key]
+        ctx.assume("day", value.meaning, value.value, value.unit, value.source, value.known)
     for where, one in run.plant.defaults_taken():
         value = one.default
         if isinstance(value, int | float | str):
-            bench.notes.assumptions.append(
+            ctx.notes.assumptions.append(
                 Assumption(where, one.meaning, value, one.unit, one.why, one.known)
             )
-    assume_milk_out(bench)
-    bench.assume("cows", "stall behind a cow that goes round", "filled", "",
+    assume_milk_out(ctx)
+    ctx.assume("cows", "stall behind a cow that goes round", "filled", "",
                  "the day leaves no gap; sizing counts one where the rule says so")  # fmt: skip
-    bench.assume("coolers", "overall coefficient", "constant", "", "as stated, whatever the flow")
-    month = bench.plant.site.month_words(run.month)
-    bench.notes.notes.append(f"The days are of {month}.")
+    ctx.assume("coolers", "overall coefficient", "constant", "", "as stated, whatever the flow")
+    month = ctx.plant.site.month_words(run.month)
+    ctx.notes.notes.append(f"The days are of {month}.")
     for note in run.compiled.notes:
-        bench.notes.notes.append(note)
-    bench.notes.notes.append(
+        ctx.notes.notes.append(note)
+    ctx.notes.notes.append(
         f"Seed {run.seed}; a step of {run.compiled.step_s:g} s; the day begins at "
         f"{run.clock(float(run.first.n[0]) * run.compiled.step_s)}, up to an hour before the first "
         "milking."

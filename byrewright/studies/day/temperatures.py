@@ -10,8 +10,8 @@ from byrewright.plant.plant import Plant
 from byrewright.plant.roles import MakesCold, StoresMilk
 from byrewright.results import Input, Remedy
 from byrewright.standards.cooling import TemperatureStep
-from byrewright.studies.day.record import TANK_EMPTY, Bout, Run
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.day.record import TANK_EMPTY, MilkingSession, Run
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.sizes import next_preferred
 
 AT_ONCE_H = 2.0  # "at once" is judged two hours after the end, as the Swiss ordinance words it
@@ -19,13 +19,13 @@ ALLOWANCE = 0.05
 EMPTYING_H = 0.5  # a tank passes through little milk while the tanker empties it
 
 
-def judge_milk(bench: Bench, run: Run) -> None:
+def judge_milk(ctx: StudyContext, run: Run) -> None:
     """Cooler outlets, tanks by the region's rule, and what the tankers took."""
-    _coolers(bench, run)
+    _coolers(ctx, run)
     try:
-        rule = bench.rules.temperature_rule(run.plant.site.region)
+        rule = ctx.rules.temperature_rule(run.plant.site.region)
     except KeyError as error:
-        bench.find(
+        ctx.find(
             "day.milk_temperature_rule", "Milk temperature by the rule of the region", None, "degC",
             f"{error.args[0]}. Ask the local authority and the buyer.", sense="at_most",
             missing=("site.region",),
@@ -33,7 +33,7 @@ def judge_milk(bench: Bench, run: Run) -> None:
         return
     daily = all(c.every_days == 1 for c in run.plant.collections)
     steps = rule.steps_for(daily)
-    _little_milk(bench, run, [s for s in steps if s.clock != "always"])
+    _little_milk(ctx, run, [s for s in steps if s.clock != "always"])
     for number, step in enumerate(steps, 1):
         worst, where = _worst(run, step)
         when = _words(step)
@@ -41,7 +41,7 @@ def judge_milk(bench: Bench, run: Run) -> None:
         title = f"{rule.title}: {when}"
         source = f"{rule.source} ({rule.known})"
         if worst is None:
-            bench.find(
+            ctx.find(
                 key, title, None, "degC",
                 "No milk was there to be judged: see that the tanks fill and the run is long "
                 "enough to look that far.",
@@ -49,7 +49,7 @@ def judge_milk(bench: Bench, run: Run) -> None:
                 missing=("milk in store",),
             )  # fmt: skip
             continue
-        bench.find(
+        ctx.find(
             key, title, worst, "degC",
             f"Warmest {worst:.1f} degC {where}; the limit is {step.limit_c:g} degC {when}. "
             "The local authority and the milk buyer may set stricter limits.",
@@ -121,13 +121,13 @@ def _worst(run: Run, step: TemperatureStep) -> tuple[float | None, str]:
     return max(found, default=(None, ""), key=lambda f: f[0] if f[0] is not None else -1e9)
 
 
-def _deadline_s(step: TemperatureStep, bout: Bout) -> float:
+def _deadline_s(step: TemperatureStep, bout: MilkingSession) -> float:
     """When the milk of a milking must be cold, s of the run."""
     start = bout.begun_s if step.clock == "start_of_milking" else bout.last_off_s
     return start + 3600 * (AT_ONCE_H if step.within_h is None else step.within_h)
 
 
-def _next_s(run: Run, bout: Bout) -> float:
+def _next_s(run: Run, bout: MilkingSession) -> float:
     """When the next milking begins to warm the store again."""
     return min((b.begun_s for b in run.done if b.begun_s > bout.begun_s), default=np.inf)
 
@@ -146,7 +146,7 @@ def _kept(run: Run, tag: str, from_s: float, until_s: float) -> list[tuple[float
     return _warmest(run, tag, (times >= from_s) & (times < max(until_s, from_s + 1.0)))
 
 
-def _during(run: Run, tag: str, bout: Bout) -> list[tuple[float, str]]:
+def _during(run: Run, tag: str, bout: MilkingSession) -> list[tuple[float, str]]:
     """The warmest a tank was from the start of a milking until two hours after it."""
     times = run.seen[:, 0]
     return _warmest(run, tag, (times >= bout.begun_s) & (times <= bout.last_off_s + 7200))
@@ -163,7 +163,7 @@ def _warmest(run: Run, tag: str, here: NDArray[np.bool_]) -> list[tuple[float, s
     return [(float(warm[at]), where)]
 
 
-def _little_milk(bench: Bench, run: Run, steps: list[TemperatureStep]) -> None:
+def _little_milk(ctx: StudyContext, run: Run, steps: list[TemperatureStep]) -> None:
     """Milk that stood in a tank without its agitator reaching it: how much, how warm, what for."""
     limit_c = min((s.limit_c for s in steps), default=None)
     within = max((AT_ONCE_H if s.within_h is None else s.within_h for s in steps), default=0.0)
@@ -181,11 +181,11 @@ def _little_milk(bench: Bench, run: Run, steps: list[TemperatureStep]) -> None:
         inputs = (
             Input("V_reach", "content from which the agitator reaches the milk", round(reach / rho),
                   "L", "plant file, or the usual share"),
-            bench.rule("tank.stirred_from_share"),
+            ctx.rule("tank.stirred_from_share"),
         )  # fmt: skip
         hours = float(little.sum()) * run.seconds / max(len(times), 1) / 3600
         if limit_c is None or hours < EMPTYING_H:
-            bench.find(
+            ctx.find(
                 "day.little_milk", title, 0.0, "L", f"Between milkings {tag} held either at "
                 f"least the {reach / rho:.0f} L that its agitator reaches, or no milk to keep.",
                 subject=tag, limit=reach / rho, sense="at_most", inputs=inputs,
@@ -205,7 +205,7 @@ def _little_milk(bench: Bench, run: Run, steps: list[TemperatureStep]) -> None:
             if over
             else "Cold, but unstirred: cream rises, and its thermometer does not speak for it."
         )
-        bench.find(
+        ctx.find(
             "day.little_milk", title, float(kg[at]) / rho if over else 0.0, "L",
             f"{kg[at] / rho:.0f} L stood in {tag} at {run.clock(times[at])}, less than "
             f"the {reach / rho:.0f} L that its agitator reaches, {hours:.1f} h in all, and was at "
@@ -223,14 +223,14 @@ def stage_of(plant: Plant, exchanger: str) -> tuple[str, str]:
     return tag, "water stage" if port and "water" in port.services else "chilled stage"
 
 
-def _coolers(bench: Bench, run: Run) -> None:
+def _coolers(ctx: StudyContext, run: Run) -> None:
     x = run.change("exchangers")
     ends = run.items("exchangers")
     for i, name in enumerate(run.compiled.names.exchangers):
         kg = x[i, sh.SX_KG]
         tag, stage = stage_of(run.plant, name)
         if kg <= 0:
-            bench.find(
+            ctx.find(
                 "day.cooler_outlet", f"Milk out of {tag}, {stage}", None, "degC",
                 f"No milk passed {tag}: see that a way leads through it in the milking mode.",
                 subject=f"{tag} {stage}", missing=("milk through it",),
@@ -240,7 +240,7 @@ def _coolers(bench: Bench, run: Run) -> None:
         warmest = float(ends[i, sh.SX_WARMEST])
         last = i + 1 == len(run.compiled.names.exchangers)
         wish = run.plant.wishes.milk_out_c if last else None
-        bench.find(
+        ctx.find(
             "day.cooler_outlet", f"Milk out of {tag}, {stage}", mean, "degC",
             f"On average {mean:.1f} degC, warmest {warmest:.1f} degC; "
             f"{x[i, sh.SX_KJ] / 3600:.0f} kWh of heat left the milk there.",

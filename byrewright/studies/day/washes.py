@@ -9,21 +9,21 @@ from byrewright.engine.washing import wash_circuit
 from byrewright.plant.programme import WashKind
 from byrewright.results import Input
 from byrewright.studies.day import remedies
-from byrewright.studies.day.record import Bout, Run
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.day.record import MilkingSession, Run
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.sizes import worked
 
 
-def _clean_at(run: Run, bout: Bout) -> float:
+def _clean_at(run: Run, bout: MilkingSession) -> float:
     """End of the wash; of one that never ended, the end of what was simulated."""
     return bout.wash_end_s if bout.wash_end_s > 0 else run.seen_until_s
 
 
-def washes(bench: Bench, run: Run) -> None:
+def washes(ctx: StudyContext, run: Run) -> None:
     """Does each wash fit before the next milking, and was it hot enough."""
     order = sorted(run.done, key=lambda b: b.asked_s)
     if not run.compiled.names.troughs:
-        bench.find(
+        ctx.find(
             "day.wash_fits", "Wash before the next milking", None, "min",
             "No wash vessel with water is joined, so no wash was simulated.",
             sense="at_least", missing=("wash trough with water",),
@@ -48,15 +48,15 @@ def washes(bench: Bench, run: Run) -> None:
                 f"The wash after {bout.name} ran {-spare / 60:.0f} min into the next milking, "
                 "which then starts late: fewer cows a milking, a faster deck, or a shorter wash."
             )
-        bench.find(
+        ctx.find(
             "day.wash_fits", "Time left between wash and next milking", spare / 60, "min", said,
             limit=0.0, sense="at_least", formula="start of the next milking less end of the wash",
         )  # fmt: skip
     washed = [b for b in run.bouts if b.washed and b.hot_c > 0]
     if washed:
         hot = min(b.hot_c for b in washed)
-        asked, below = run.plant.cleaning.hot_c, bench.number("wash.start_below_k")
-        bench.find(
+        asked, below = run.plant.cleaning.hot_c, ctx.number("wash.start_below_k")
+        ctx.find(
             "day.wash_start", "Hot wash at its start", hot, "degC",
             f"The coldest hot wash began at {hot:.0f} degC; {asked:g} degC is required."
             + ("" if hot >= asked - below else
@@ -65,17 +65,17 @@ def washes(bench: Bench, run: Run) -> None:
             limit=asked - below, sense="at_least", allowance=0.0,
             formula="mixture of hot and cold in the trough as the circulation begins",
             inputs=(Input("T_asked", "hot wash asked for", asked, "degC", "plant file"),
-                    bench.rule("wash.start_below_k"), bench.rule("heater.usable_share")),
+                    ctx.rule("wash.start_below_k"), ctx.rule("heater.usable_share")),
         )  # fmt: skip
-        _round(bench, run, washed, hot)
+        _round(ctx, run, washed, hot)
 
 
-def _round(bench: Bench, run: Run, washed: list[Bout], hot: float) -> None:
+def _round(ctx: StudyContext, run: Run, washed: list[MilkingSession], hot: float) -> None:
     """How the hot wash came back, how strong it still was, and what stayed behind."""
     back = min(b.return_c for b in washed)
-    way = wash_circuit(run.plant, bench.rules)
+    way = wash_circuit(run.plant, ctx.rules)
     none = back <= 0.0
-    bench.find(
+    ctx.find(
         "day.wash_return", "Hot wash at its end", back, "degC",
         "No hot wash came back to its trough: see where it stays in the table of the wash." if none
         else f"The hot wash began at {hot:.0f} degC in the trough and came back at {back:.0f} degC "
@@ -90,65 +90,65 @@ def _round(bench: Bench, run: Run, washed: list[Bout], hot: float) -> None:
         source="definition", known="derived",
         remedies=() if none else remedies.hotter_wash(run.plant, hot, back),
     )  # fmt: skip
-    asked = max(s.strength for s in bench.programme.wash.steps if s.kind is WashKind.ALKALINE)
+    asked = max(s.strength for s in ctx.programme.wash.steps if s.kind is WashKind.ALKALINE)
     share = min(b.strength for b in washed)
-    least = bench.number("wash.strength_least_share")
-    bench.find(
+    least = ctx.number("wash.strength_least_share")
+    ctx.find(
         "day.wash_strength", "Strength of the hot wash at its end", 100 * asked * share, "%",
         f"{100 * asked:.2f} % of product was dosed; at the end {100 * asked * share:.2f} % was "
         "left in the trough, the rest thinned by water that stood in the plant.",
         limit=100 * asked * least, sense="at_least", allowance=0.05,
         formula="dose times the share of the liquid that was made up with product",
-        inputs=(bench.rule("wash.strength_least_share"),),
+        inputs=(ctx.rule("wash.strength_least_share"),),
     )  # fmt: skip
-    round_min = sum(s.minutes for s in bench.programme.wash.steps if s.circulates)
+    round_min = sum(s.minutes for s in ctx.programme.wash.steps if s.circulates)
     dry = max(b.dry_s for b in washed) / 60
-    bench.find(
+    ctx.find(
         "day.wash_dry", "Trough dry while the wash should go round", dry, "min",
         f"The trough was dry for {dry:.1f} of {round_min:g} min of washing."
-        + ("" if dry <= bench.number("wash.dry_share") * round_min else
+        + ("" if dry <= ctx.number("wash.dry_share") * round_min else
            " More hangs in lines and vessels than the charge holds, or the pumps bring back less "
            "than goes out: see `wash.circulates`, or make up more wash."),
-        limit=bench.number("wash.dry_share") * round_min, sense="at_most", allowance=0.05,
+        limit=ctx.number("wash.dry_share") * round_min, sense="at_most", allowance=0.05,
         formula="time with nothing in the wash vessels, steps that go round",
-        inputs=(bench.rule("wash.dry_share"),),
+        inputs=(ctx.rule("wash.dry_share"),),
     )  # fmt: skip
     left = max(b.left_kg for b in washed)
     milk = run.milk_l / max(len(run.bouts), 1)
-    most = bench.number("wash.left_share") * milk
-    bench.find(
+    most = ctx.number("wash.left_share") * milk
+    ctx.find(
         "day.wash_left", "Rinse water left for the next milk", left, "L",
         f"{left:.1f} L of rinse water stood in milkline, receivers and balance tank after draining "
         "down; the next milk takes it along. What stands in lines that do not fall is not counted.",
         limit=most, sense="at_most", allowance=0.05,
         formula="water and wash in what milk passes, at the end of the wash",
-        inputs=(bench.rule("wash.left_share"),),
+        inputs=(ctx.rule("wash.left_share"),),
     )  # fmt: skip
 
 
-def purity(bench: Bench, run: Run) -> None:
+def purity(ctx: StudyContext, run: Run) -> None:
     """Water and wash that reached stored or sold milk."""
     rows = [run.compiled.vessel(t) for t in [*run.compiled.names.places, "(sold)"]]
     change = run.last.items[rows] - run.first.items[rows]
     milk = float(change[:, sh.MILK].sum())
     wash, water = (float(change[:, s].sum()) for s in (sh.WASH, sh.WATER))
     share = 100 * max(wash + water, 0.0) / max(milk, 1.0)
-    bench.find(
+    ctx.find(
         "day.milk_pure", "Water and wash in stored and sold milk", share, "%",
         f"{max(water + wash, 0.0):.1f} kg of water and wash reached tank and tanker with "
         f"{milk:.0f} kg of milk."
-        + ("" if share < bench.number("milk.added_water_pct") else
+        + ("" if share < ctx.number("milk.added_water_pct") else
            " See which valve lets it there, and drain down before milking."),
-        limit=bench.number("milk.added_water_pct"), sense="at_most", allowance=0.05,
+        limit=ctx.number("milk.added_water_pct"), sense="at_most", allowance=0.05,
         formula="100 (water + wash) / milk in every store and load",
-        inputs=(bench.rule("milk.added_water_pct"),),
+        inputs=(ctx.rule("milk.added_water_pct"),),
     )  # fmt: skip
     share = 100 * max(wash, 0.0) / max(milk, 1.0)
-    bench.find(
+    ctx.find(
         "day.milk_wash", "Wash in stored and sold milk", share, "%",
         f"{max(wash, 0.0):.2f} kg of made-up wash reached tank and tanker with {milk:.0f} kg of "
-        "milk." + ("" if share < bench.number("milk.wash_pct") else " That milk is spoilt."),
-        limit=bench.number("milk.wash_pct"), sense="at_most", allowance=0.05,
+        "milk." + ("" if share < ctx.number("milk.wash_pct") else " That milk is spoilt."),
+        limit=ctx.number("milk.wash_pct"), sense="at_most", allowance=0.05,
         formula="100 wash / milk in every store and load",
-        inputs=(bench.rule("milk.wash_pct"),),
+        inputs=(ctx.rule("milk.wash_pct"),),
     )  # fmt: skip

@@ -12,7 +12,7 @@ from byrewright.engine.milkmaps import MilkMaps
 from byrewright.plant.plant import Plant
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.failures.cuts import Cuts, Progress, search
-from byrewright.studies.failures.events import Event, Hit, events_of, lose
+from byrewright.studies.failures.events import Event, FaultEffect, events_of, lose
 from byrewright.studies.failures.needs import loads_of, needs_of
 from byrewright.studies.failures.overload import overloads
 from byrewright.studies.failures.rates import Rate, rates_of
@@ -22,7 +22,7 @@ from byrewright.studies.sizing.duty import Duty
 
 DAYS_A_YEAR = 365.0
 Sort = Literal["equipment", "passive", "safety", "common"]
-Variants = tuple[tuple[Hit, ...], ...]
+Variants = tuple[tuple[FaultEffect, ...], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +35,7 @@ class Case:
     """
 
     event: Event
-    hits: tuple[Hit, ...]
+    hits: tuple[FaultEffect, ...]
     answer: Answer
     sort: Sort
     hand_min: float
@@ -109,8 +109,8 @@ def hand_minutes(answer: Answer, rules: Rulebook) -> float:
 
 
 def worst(
-    structure: Structure, variants: Iterable[tuple[Hit, ...]]
-) -> tuple[tuple[Hit, ...], Answer]:
+    structure: Structure, variants: Iterable[tuple[FaultEffect, ...]]
+) -> tuple[tuple[FaultEffect, ...], Answer]:
     """The state of a failure that milking stands worst with."""
     asked = [(hits, structure.ask(hits)) for hits in variants]
     return min(asked, key=lambda one: (one[1].goes_on, -len(one[1].acts), one[1].pace))

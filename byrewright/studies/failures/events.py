@@ -18,7 +18,7 @@ NO_FLOW: frozenset[Law] = frozenset({"outside", "held on", "duty", "fouled", "la
 
 
 @dataclass(frozen=True, slots=True)
-class Hit:
+class FaultEffect:
     """One thing broken: a law on a machine; `at` is the position a valve is stuck in."""
 
     law: Law
@@ -38,7 +38,7 @@ class Event:
     machine: str
     way: str
     failure: Failure
-    variants: tuple[tuple[Hit, ...], ...]
+    variants: tuple[tuple[FaultEffect, ...], ...]
     alike: int = 1
     common: bool = False
 
@@ -66,7 +66,7 @@ def _together(plant: Plant) -> tuple[Event, ...]:
         way = Failure("lost", makers[0].failures()[0].life, makers[0].failures()[0].repair_h,
                       "pressure falls everywhere; gates and shut-offs go to rest",
                       "find the cause: intake, dryer or water in the line", "", OFF)  # fmt: skip
-        hits = tuple(Hit("off", m.id) for m in makers)
+        hits = tuple(FaultEffect("off", m.id) for m in makers)
         found.append(Event("compressed air lost", makers[0].id, "lost", way, (hits,), 1, True))
     drives = [m for m in plant.able("turns deck") if m.failures()]
     count = sum(m.count for m in drives)
@@ -76,7 +76,7 @@ def _together(plant: Plant) -> tuple[Event, ...]:
         way = Failure("a lift group is out", own.life, own.repair_h, "the deck slows or stands",
                       "lower the group again, or slow down", own.part)  # fmt: skip
         left = 1.0 - (count // 2) / count
-        hits = tuple(Hit("share", m.id, amount=left) for m in drives)
+        hits = tuple(FaultEffect("share", m.id, amount=left) for m in drives)
         found.append(
             Event(f"{first.id} a lift group is out", first.id, way.way, way, (hits,), 1, True)
         )
@@ -90,25 +90,27 @@ def _event(plant: Plant, machine: Machine, failure: Failure) -> Event:
     )  # fmt: skip
 
 
-def _variants(plant: Plant, machine: Machine, failure: Failure) -> tuple[tuple[Hit, ...], ...]:
+def _variants(
+    plant: Plant, machine: Machine, failure: Failure
+) -> tuple[tuple[FaultEffect, ...], ...]:
     tag, law, share = machine.id, failure.effect.law, failure.effect.share
     if law == "off" and machine.can("senses"):
         law = "blind"  # no signal leads as wrongly as a false one
     if law == "stuck":
         found = dict.fromkeys(plant.position(mode, tag) or "" for mode in plant.modes)
-        return tuple((Hit(law, tag, at),) for at in found) or ((Hit(law, tag),),)
+        return tuple((FaultEffect(law, tag, at),) for at in found) or ((FaultEffect(law, tag),),)
     if law == "passes" and isinstance(machine, IsValve) and machine.seats == "double":
-        return ((Hit("outside", tag),),)  # the chamber between the seats drains it
+        return ((FaultEffect("outside", tag),),)  # the chamber between the seats drains it
     if law in ("off", "share") and failure.each and machine.count > 1:
         left = (machine.count - 1 + share) / machine.count
-        return ((Hit("share", tag, amount=left),),)
+        return ((FaultEffect("share", tag, amount=left),),)
     if law == "rests" and isinstance(machine, IsValve):
-        return ((Hit(law, tag, rest(machine)),),)
+        return ((FaultEffect(law, tag, rest(machine)),),)
     if law == "breaks open":
-        return ((Hit("off", tag), Hit("leaks", tag)),)
+        return ((FaultEffect("off", tag), FaultEffect("leaks", tag)),)
     if law == "three phases":
         law = "off"
-    return ((Hit(law, tag, amount=share if law == "share" else 1.0),),)
+    return ((FaultEffect(law, tag, amount=share if law == "share" else 1.0),),)
 
 
 def rest(valve: IsValve, place: str = "") -> str:
@@ -122,5 +124,5 @@ def lose(plant: Plant, machine_id: str) -> Event:
     from byrewright.plant.machine import Failure as Way
 
     way = Way("is lost", "vessel", 8.0, "it leaks or is out of use", "repair", each=False)
-    hits = (Hit("off", machine_id), Hit("shut", machine_id))
+    hits = (FaultEffect("off", machine_id), FaultEffect("shut", machine_id))
     return Event(f"{machine_id} is lost", machine_id, "is lost", way, (hits,))

@@ -16,40 +16,40 @@ from byrewright.studies.failures.rates import Hours
 from byrewright.studies.failures.script import Script
 from byrewright.studies.failures.tables import short, standing
 from byrewright.studies.failures.worth import Cost, Worth, remedy
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 
 SOURCE = "iec61078"
 CUT_FORMULA = "cut of order one: milking stands with this failure alone, whatever people do"
 
 
 def write(
-    bench: Bench,
+    ctx: StudyContext,
     analysis: Analysis,
     worth: Worth,
     out: Sequence[Out],
     scripts: Mapping[str, Script],
 ) -> None:
     """All findings of the study, the wish first."""
-    _base(bench, analysis)
-    _ones(bench, analysis)
-    _safety(bench, analysis)
-    _passive(bench, analysis)
-    _by_hand(bench, analysis)
-    _waiting(bench, analysis, worth)
-    _year(bench, analysis, worth, scripts)
-    _pairs(bench, analysis, worth)
-    _service(bench, analysis, out)
-    _cups(bench, worth)
-    _not_simulated(bench, analysis, scripts)
+    _base(ctx, analysis)
+    _ones(ctx, analysis)
+    _safety(ctx, analysis)
+    _passive(ctx, analysis)
+    _by_hand(ctx, analysis)
+    _waiting(ctx, analysis, worth)
+    _year(ctx, analysis, worth, scripts)
+    _pairs(ctx, analysis, worth)
+    _service(ctx, analysis, out)
+    _cups(ctx, worth)
+    _not_simulated(ctx, analysis, scripts)
     for asked in ASKED:
-        _cause(bench, analysis, worth, *asked)
+        _cause(ctx, analysis, worth, *asked)
 
 
-def _base(bench: Bench, analysis: Analysis) -> None:
+def _base(ctx: StudyContext, analysis: Analysis) -> None:
     if analysis.base.untouched:
         return
     acts = "; ".join(a.text for a in analysis.base.acts)
-    bench.find(
+    ctx.find(
         "failures.as_drawn", "Milking with nothing broken",
         0.0 if not analysis.base.goes_on else 1.0, "",
         f"With every machine in order the plant file's mode {analysis.mode} does not milk by "
@@ -59,12 +59,12 @@ def _base(bench: Bench, analysis: Analysis) -> None:
     )  # fmt: skip
 
 
-def _ones(bench: Bench, analysis: Analysis) -> None:
+def _ones(ctx: StudyContext, analysis: Analysis) -> None:
     found = analysis.ones("equipment")
-    wished = bench.plant.wishes.no_single_stop
+    wished = ctx.plant.wishes.no_single_stop
     limit, sense = (0.0, "at_most") if wished else (None, "says")
     names = ", ".join(c.event.id for c in found)
-    bench.find(
+    ctx.find(
         "failures.single_stop", "Single failures that stop milking", len(found), "",
         (f"{len(found)} single failures of equipment stop milking until they are repaired: {names}."
          if found else "No single failure of equipment stops milking: plant or people carry on.")
@@ -76,18 +76,18 @@ def _ones(bench: Bench, analysis: Analysis) -> None:
     )  # fmt: skip
     for case in found:
         rate = analysis.rates[case.event.id]
-        bench.find(
+        ctx.find(
             "failures.cut", f"{case.event.id}: milking stands", rate.a_year * rate.repair_h,
             "h/year",
             f"{case.event.id}: {case.answer.why}, until it is repaired ({rate.repair_h:g} h). "
             f"One sees: {case.event.failure.seen}. Remedy: {remedy(analysis, case.event.machine)}.",
             subject=case.event.id.replace(" ", "-"), limit=limit, sense=sense,  # type: ignore[arg-type]
             formula=CUT_FORMULA, source=SOURCE, known="from_memory",
-            inputs=rate_inputs(bench, analysis, case),
+            inputs=rate_inputs(ctx, analysis, case),
         )  # fmt: skip
 
 
-def rate_inputs(bench: Bench, analysis: Analysis, case: Case) -> tuple[Input, ...]:
+def rate_inputs(ctx: StudyContext, analysis: Analysis, case: Case) -> tuple[Input, ...]:
     """The life behind a rate, with its source."""
     rate = analysis.rates[case.event.id]
     life = LIVES[rate.life]
@@ -97,10 +97,10 @@ def rate_inputs(bench: Bench, analysis: Analysis, case: Case) -> tuple[Input, ..
     )  # fmt: skip
     low, high = rate.range_a_year
     return (
-        bench.rule(f"life.{life.key}", "eta"),
+        ctx.rule(f"life.{life.key}", "eta"),
         Input("beta", "shape", life.beta, "", life.source),
         Input("MTBF", "mean life in dry use", round(weibull_mtbf_h(
-            life.beta, bench.number(f"life.{life.key}"))), "h", "eta Gamma(1 + 1/beta)"),
+            life.beta, ctx.number(f"life.{life.key}"))), "h", "eta Gamma(1 + 1/beta)"),
         Input("n", "failures", float(f"{rate.a_year:.3g}"), "1/year", "hours in use / MTBF"),
         Input("n range", "failures at long and at short lives", f"{short(low)} to {short(high)}",
               "1/year", "5 and 95 % points"), *others,
@@ -108,12 +108,12 @@ def rate_inputs(bench: Bench, analysis: Analysis, case: Case) -> tuple[Input, ..
     )  # fmt: skip
 
 
-def _safety(bench: Bench, analysis: Analysis) -> None:
+def _safety(ctx: StudyContext, analysis: Analysis) -> None:
     found = analysis.ones("safety")
     if not found:
         return
     names = ", ".join(c.event.id for c in found)
-    bench.find(
+    ctx.find(
         "failures.safety_stop", "Safety stops", len(found), "",
         f"{names}: milking stands and must stand until the stop circuit is proven. It is never "
         "bridged; keep the parts on the shelf and test every week. Not counted against the wish.",
@@ -121,9 +121,9 @@ def _safety(bench: Bench, analysis: Analysis) -> None:
     )  # fmt: skip
 
 
-def _passive(bench: Bench, analysis: Analysis) -> None:
+def _passive(ctx: StudyContext, analysis: Analysis) -> None:
     names = [c.event.machine for c in analysis.passive]
-    bench.find(
+    ctx.find(
         "failures.passive_points", "Single points with no second", len(names), "",
         f"{len(names)} machines, vessels and headers stop milking if they are lost altogether "
         f"({', '.join(names[:8])}{' ...' if len(names) > 8 else ''}). Where no moving part of "
@@ -133,30 +133,30 @@ def _passive(bench: Bench, analysis: Analysis) -> None:
     )  # fmt: skip
 
 
-def _by_hand(bench: Bench, analysis: Analysis) -> None:
+def _by_hand(ctx: StudyContext, analysis: Analysis) -> None:
     found = [c for c in analysis.cases if not c.stops and c.answer.acts]
     if not found:
         return
     most = max(found, key=lambda c: (c.hand_min, c.event.id))
-    limit = bench.number("failures.wait_limit_min")
-    bench.find(
+    limit = ctx.number("failures.wait_limit_min")
+    ctx.find(
         "failures.hand_work", "Longest hand work before milking goes on", round(most.hand_min, 1),
         "min", f"{len(found)} failures need people: {most.event.id} takes longest with "
         f"{len(most.answer.acts)} acts ({'; '.join(a.text for a in most.answer.acts)}).",
         limit=limit, sense="at_most", allowance=0.2,
         formula="t = notice + acts x time of each", source="practice", known="common_practice",
-        inputs=(bench.rule("failures.notice_min"), bench.rule("failures.act_min"),
-                bench.rule("failures.wait_limit_min")),
+        inputs=(ctx.rule("failures.notice_min"), ctx.rule("failures.act_min"),
+                ctx.rule("failures.wait_limit_min")),
     )  # fmt: skip
 
 
-def _waiting(bench: Bench, analysis: Analysis, worth: Worth) -> None:
-    limit = bench.number("failures.wait_limit_min")
+def _waiting(ctx: StudyContext, analysis: Analysis, worth: Worth) -> None:
+    limit = ctx.number("failures.wait_limit_min")
     late = [c for c in worth.costs if c.worst is not None and not c.case.stops
             and 60 * c.hours_each > 0]  # fmt: skip
     if late:
         most = max(late, key=lambda c: (c.hours_each, c.case.event.id))
-        bench.find(
+        ctx.find(
             "failures.waiting", "Longest that cows wait for what does not stop milking",
             round(60 * most.hours_each, 1), "min",
             f"{most.case.event.id} at {most.worst.moment if most.worst else '-'} lets the last cow "
@@ -165,7 +165,7 @@ def _waiting(bench: Bench, analysis: Analysis, worth: Worth) -> None:
                if 60 * most.hours_each > limit else "."), limit=limit, sense="at_most",
             allowance=0.2, formula="last cow off, with the failure less without",
             source="practice", known="common_practice",
-            inputs=(bench.rule("failures.wait_limit_min"),),
+            inputs=(ctx.rule("failures.wait_limit_min"),),
         )  # fmt: skip
     lost = [c for c in worth.costs if c.litres_each > 0]
     if lost:
@@ -173,7 +173,7 @@ def _waiting(bench: Bench, analysis: Analysis, worth: Worth) -> None:
         at = most.worst
         after = (f", from {at.loss_after_min:.1f} min after it on"
                  if at and at.loss_after_min is not None else "")  # fmt: skip
-        bench.find(
+        ctx.find(
             "failures.milk_lost", "Most milk lost at once", round(most.litres_each), "L",
             f"{most.case.event.id} at {at.moment if at else '-'} loses {most.litres_each:.0f} L"
             f"{after}; {len(lost)} failures lose any.",
@@ -198,58 +198,60 @@ def _left_out(analysis: Analysis, scripts: Mapping[str, Script]) -> str:
     )
 
 
-def _year(bench: Bench, analysis: Analysis, worth: Worth, scripts: Mapping[str, Script]) -> None:
+def _year(
+    ctx: StudyContext, analysis: Analysis, worth: Worth, scripts: Mapping[str, Script]
+) -> None:
     most = sorted(worth.costs, key=lambda c: -c.hours_year)[:3]
     names = ", ".join(
         f"{c.case.event.id} {short(c.hours_year)} h" for c in most if c.hours_year > 0
     )
-    inputs = (bench.rule("reliability.wet_divisor"), bench.rule("failures.repair_factor"))
-    bench.find(
+    inputs = (ctx.rule("reliability.wet_divisor"), ctx.rule("failures.repair_factor"))
+    ctx.find(
         "failures.hours_year", "Milking time lost a year", round(worth.hours.mean, 2), "h/year",
         f"Single failures cost {hours_text(worth.hours, 'h')}"
         + (f"; most of it: {names}." if names else ".") + _left_out(analysis, scripts),
         formula="sum of failures a year x time lost each, at the worst moment", inputs=inputs,
         source="weibull_table", known="second_hand",
     )  # fmt: skip
-    price = bench.number("failures.milk_price_l")
-    bench.find(
+    price = ctx.number("failures.milk_price_l")
+    ctx.find(
         "failures.litres_year", "Milk lost a year", round(worth.litres.mean), "L/year",
         f"Single failures cost {hours_text(worth.litres, 'L')}, about "
         f"{worth.litres.mean * price:.0f} {analysis.plant.site.currency} at the rules' price."
         + _left_out(analysis, scripts),
         formula="sum of failures a year x litres lost each, at the worst moment",
-        inputs=(*inputs, bench.rule("failures.milk_price_l")), source="weibull_table",
+        inputs=(*inputs, ctx.rule("failures.milk_price_l")), source="weibull_table",
         known="second_hand",
     )  # fmt: skip
 
 
-def _pairs(bench: Bench, analysis: Analysis, worth: Worth) -> None:
+def _pairs(ctx: StudyContext, analysis: Analysis, worth: Worth) -> None:
     if analysis.pairs is None or worth.pair_hours is None:
         return
     most = sorted(worth.pairs.items(), key=lambda p: (-p[1], p[0]))[:2]
     names = "; ".join(f"{a} with {b} {short(h)} h" for (a, b), h in most)
-    bench.find(
+    ctx.find(
         "failures.pairs", "Pairs of failures that stop milking", len(analysis.pairs.twos), "",
         f"{len(analysis.pairs.twos)} minimal pairs stop milking: "
         f"{hours_text(worth.pair_hours, 'h')}{'; ' + names if names else ''}. "
         f"{analysis.pairs.asked} pairs were asked, {analysis.pairs.independent} counted as "
         "independent by proof on the graph.",
         formula="h = (n1 q2 + n2 q1) r1 r2/(r1 + r2) + beta n r for machines alike",
-        inputs=(bench.rule("reliability.beta_common_cause", "beta"),), source=SOURCE,
+        inputs=(ctx.rule("reliability.beta_common_cause", "beta"),), source=SOURCE,
         known="from_memory",
     )  # fmt: skip
 
 
-def _cups(bench: Bench, worth: Worth) -> None:
+def _cups(ctx: StudyContext, worth: Worth) -> None:
     """The failure that costs most time with fallen cups."""
     found = [c for c in worth.costs if c.fallen >= FEW_CUPS]
     if not found:
         return
     most = max(found, key=lambda c: (c.again_min, c.hours_year, c.case.event.id))
-    limit = bench.number("failures.wait_limit_min")
+    limit = ctx.number("failures.wait_limit_min")
     others = len(found) - 1
-    may_stop = not bench.plant.wishes.no_single_stop
-    bench.find(
+    may_stop = not ctx.plant.wishes.no_single_stop
+    ctx.find(
         "failures.cups", "Longest to put fallen cups on again", round(most.again_min, 1), "min",
         f"{most.case.event.id}: {most.fallen:.0f} cups fall; rinsing them and putting them on "
         f"again takes {most.again_min:.0f} min, in which nobody else is milked"
@@ -260,17 +262,17 @@ def _cups(bench: Bench, worth: Worth) -> None:
         sense="says" if may_stop else "at_most", allowance=0.2,
         formula="t = cups fallen x time each / people milking; cups fallen from the air network "
         "in time",
-        inputs=(bench.rule("failures.cup_again_s"), bench.rule("vacuum.cups_fall_kpa"),
-                bench.rule("vacuum.cups_fall_after_s"), bench.rule("failures.wait_limit_min")),
+        inputs=(ctx.rule("failures.cup_again_s"), ctx.rule("vacuum.cups_fall_kpa"),
+                ctx.rule("vacuum.cups_fall_after_s"), ctx.rule("failures.wait_limit_min")),
         source="practice", known="common_practice",
     )  # fmt: skip
 
 
-def _not_simulated(bench: Bench, analysis: Analysis, scripts: Mapping[str, Script]) -> None:
+def _not_simulated(ctx: StudyContext, analysis: Analysis, scripts: Mapping[str, Script]) -> None:
     every = [declared(c, scripts[c.event.id]) for c in analysis.cases]
     blind = sum(d.how == "not simulated" for d in every)
     still = sum(d.how == "changes nothing" for d in every)
-    bench.find(
+    ctx.find(
         "failures.not_simulated", "Failures that the simulated day does not show", blind, "",
         f"Of {len(every)} failures {len(every) - blind - still} change the simulated day; {still} "
         f"are simulated and change nothing; {blind} are not simulated. The table says for each of "
@@ -283,11 +285,11 @@ def _not_simulated(bench: Bench, analysis: Analysis, scripts: Mapping[str, Scrip
 FEW_CUPS = 0.5
 
 
-def _service(bench: Bench, analysis: Analysis, out: Sequence[Out]) -> None:
+def _service(ctx: StudyContext, analysis: Analysis, out: Sequence[Out]) -> None:
     may = [o for o in out if o.goes_on]
     if not out:
         return
-    bench.find(
+    ctx.find(
         "failures.service", "Machines that can be out during milking", len(may), "",
         f"{len(may)} of {len(out)} serviced machines can be taken out while cows are milked; "
         f"{sum(1 for o in may if o.then_stops)} of them leave a failure that would then stop "
@@ -339,21 +341,21 @@ ASKED: tuple[tuple[str, str, Pick], ...] = (
 
 
 def _cause(
-    bench: Bench, analysis: Analysis, worth: Worth, key: str, title: str, pick: Pick
+    ctx: StudyContext, analysis: Analysis, worth: Worth, key: str, title: str, pick: Pick
 ) -> None:
     mine = [c for c in worth.costs if pick(
         analysis, analysis.plant.equipment[c.case.event.machine], c.case)]  # fmt: skip
     if not mine:
         return
     worst = max(mine, key=lambda c: (c.case.stops, c.hours_each, c.litres_each, c.case.event.id))
-    wished = bench.plant.wishes.no_single_stop
+    wished = ctx.plant.wishes.no_single_stop
     judged = worst.case.stops and worst.case.sort == "equipment" and wished
-    bench.find(
+    ctx.find(
         f"failures.cause.{key}", title, round(60 * worst.hours_each, 1), "min",
         cause_sentence(analysis, worst), subject=worst.case.event.machine,
         limit=0.0 if judged else None, sense="at_most" if judged else "says",
         formula="last cow off, with the failure less without", source="practice",
-        known="common_practice", inputs=rate_inputs(bench, analysis, worst.case),
+        known="common_practice", inputs=rate_inputs(ctx, analysis, worst.case),
     )  # fmt: skip
 
 

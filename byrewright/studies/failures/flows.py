@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from byrewright.plant.graph import Joint, Node
+from byrewright.plant.graph import Edge, Node
 from byrewright.plant.roles import IsValve, MovesMilk, PumpsVacuum
-from byrewright.studies.failures.paths import Act, Acts, Cost, Found
+from byrewright.studies.failures.paths import Cost, Found, OperatorAction, OperatorActions
 
 if TYPE_CHECKING:
     from byrewright.studies.failures.structure import Answer, Asked
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 WHOLE = 1e6
 """Air through a whole opening, L/min: more than any pumps draw."""
 
-At = Mapping[str, Acts]
+At = Mapping[str, OperatorActions]
 """The acts that give each receiver vacuum; receivers without it are left out."""
 
 
@@ -26,9 +26,9 @@ def vacuum(asked: Asked) -> tuple[Answer, At]:
     s = asked.s
     starts = {r: Node(r, s.plant.equipment[r].port_for("vacuum")) for r in s.receivers}
     wants = [n for p in s.pulsators if (n := Node(p.id, p.port_for("vacuum"))) in s.vacuum_net.near]
-    pumps: dict[str, tuple[float, Acts]] = {}
-    at: dict[str, Acts] = {}
-    served: dict[Node, Acts] = {}
+    pumps: dict[str, tuple[float, OperatorActions]] = {}
+    at: dict[str, OperatorActions] = {}
+    served: dict[Node, OperatorActions] = {}
     for pump in s.pumps:
         runs = asked.runs(pump.id)
         if runs is None:
@@ -65,7 +65,7 @@ def vacuum(asked: Asked) -> tuple[Answer, At]:
         if hands:
             every += [a for _, some in pumps.values() for a in some]
         if pace < 0.999:
-            every.append(Act("slow"))
+            every.append(OperatorAction("slow"))
         usable = {r: a for r, a in at.items() if hands or not a}
         best = Answer(True, tuple(dict.fromkeys(every)), "vacuum", max(pace, 0.0),
                       max(left - need.air_units_l_min, -1e9))  # fmt: skip
@@ -75,11 +75,11 @@ def vacuum(asked: Asked) -> tuple[Answer, At]:
     return best, at
 
 
-def _leaks(asked: Asked, hands: bool) -> tuple[float, list[Act]]:
+def _leaks(asked: Asked, hands: bool) -> tuple[float, list[OperatorAction]]:
     """Air let in by what is broken, L/min free, once people have done what they can."""
     s, w = asked.s, asked.w
     total = 0.0
-    acts: list[Act] = []
+    acts: list[OperatorAction] = []
     for tag in sorted(w.leaks):
         if _under_vacuum(asked, tag):
             total += s.needs.leak_l_min
@@ -90,9 +90,9 @@ def _leaks(asked: Asked, hands: bool) -> tuple[float, list[Act]]:
             continue
         closable = [j.machine for j in way.joints if _closable(asked, j)]
         if hands and closable:
-            acts.append(Act("close", closable[0] or ""))
+            acts.append(OperatorAction("close", closable[0] or ""))
         elif hands and machine.can("regulates vacuum"):
-            acts.append(Act("fixed", tag))
+            acts.append(OperatorAction("fixed", tag))
         else:
             total += float(getattr(machine, "capacity_l_min_free", WHOLE))
     for tag, sucks in spills(asked):
@@ -103,7 +103,7 @@ def _leaks(asked: Asked, hands: bool) -> tuple[float, list[Act]]:
     for tag in sorted(w.passes):
         amount, act = _backflow(asked, tag, hands)
         if hands and act:
-            acts.append(Act("close", act))
+            acts.append(OperatorAction("close", act))
         else:
             total += amount
     return total, acts
@@ -123,10 +123,10 @@ def spills(asked: Asked) -> list[tuple[str, bool]]:
     return found
 
 
-def shut_by_hand(asked: Asked, tag: str) -> Act:
+def shut_by_hand(asked: Asked, tag: str) -> OperatorAction:
     """What shuts a valve that is stuck open."""
     hand = getattr(asked.s.plant.equipment[tag], "moved_by", "hand") == "hand"
-    return Act("cap", tag) if hand else Act("move", tag, "closed")
+    return OperatorAction("cap", tag) if hand else OperatorAction("move", tag, "closed")
 
 
 def leak_l_min(asked: Asked, hands: bool) -> float:
@@ -155,7 +155,7 @@ def _open_to_vacuum(asked: Asked, tag: str) -> Found | None:
     lines |= {j.b.machine for n in s.milk_net.near for _, j, _ in s.milk_net.near[n]
               if j.a.machine in lines}  # fmt: skip
 
-    def cost(joint: Joint, along: bool) -> Acts | None:
+    def cost(joint: Edge, along: bool) -> OperatorActions | None:
         if joint.machine == tag or joint.how is None or joint.how.how != "gate":
             return ()
         place = asked.w.stuck.get(joint.machine or "") or s.place[joint.machine or ""]
@@ -164,7 +164,7 @@ def _open_to_vacuum(asked: Asked, tag: str) -> Found | None:
     return s.air_net.search(nodes, lambda n: n.machine in lines, cost)
 
 
-def _closable(asked: Asked, joint: Joint) -> bool:
+def _closable(asked: Asked, joint: Edge) -> bool:
     machine = asked.s.plant.equipment.get(joint.machine or "")
     return isinstance(machine, IsValve) and machine.id not in asked.w.stuck
 
@@ -197,11 +197,11 @@ def _feeds(asked: Asked, tag: str, pump: PumpsVacuum) -> bool:
     return pump.id in ends
 
 
-def _chain(asked: Asked, start: Node, net: str = "vacuum") -> list[Joint]:
+def _chain(asked: Asked, start: Node, net: str = "vacuum") -> list[Edge]:
     """The joints in line with a port, up to the first place where ways part."""
     near = (asked.s.vacuum_net if net == "vacuum" else asked.s.milk_net).near
     here = start
-    found: list[Joint] = []
+    found: list[Edge] = []
     seen = {start}
     while True:
         onward = [(n, j) for n, j, _ in near.get(here, ()) if n not in seen
@@ -221,7 +221,7 @@ def milk(asked: Asked, at: At) -> Answer:
     stores = frozenset(m for m in s.milk_net.machines if _is_store(asked, m))
     starts = [Node(u.id, "*") for u in s.units if Node(u.id, "*") in s.milk_net.near]
 
-    def cost(joint: Joint, along: bool) -> Acts | None:
+    def cost(joint: Edge, along: bool) -> OperatorActions | None:
         tag = joint.machine
         if tag in s.receivers and (joint.b if along else joint.a) == Node(tag, "*"):
             return at.get(tag)  # by whichever port milk comes in, from the balance line too
@@ -240,7 +240,7 @@ def milk(asked: Asked, at: At) -> Answer:
         if at.get(tag) == () and body in reached:
             out = s.milk_net.search([body], ends, cost)
             if out is None:
-                acts.append(Act("stand", tag))
+                acts.append(OperatorAction("stand", tag))
             else:
                 acts += out.acts
     backs = _milk_backflow(asked, found)
@@ -272,9 +272,9 @@ def _where_it_ends(asked: Asked, at: At) -> str:
     return f"milk reaches no store{f'; it gets as far as {last[-1]}' if last else ''}"
 
 
-def _milk_backflow(asked: Asked, way: Found) -> list[Act] | None:
+def _milk_backflow(asked: Asked, way: Found) -> list[OperatorAction] | None:
     """Acts that stop milk coming back through leaking check valves of pumps that stand still."""
-    acts: list[Act] = []
+    acts: list[OperatorAction] = []
     for tag in sorted(asked.w.passes):
         before = Node(tag, asked.s.plant.equipment[tag].port_for("milk", "in"))
         if before not in asked.s.milk_net.near:
@@ -289,7 +289,7 @@ def _milk_backflow(asked: Asked, way: Found) -> list[Act] | None:
         shut = next((j.machine for j in every if _closable(asked, j) and j not in way.joints), None)
         if shut is None:
             return None
-        acts.append(Act("close", shut))
+        acts.append(OperatorAction("close", shut))
     return acts
 
 

@@ -8,8 +8,8 @@ from itertools import product
 from byrewright.plant.machine import Machine
 from byrewright.studies.failures.analysis import Analysis, hand_minutes
 from byrewright.studies.failures.cuts import Cancelled, Progress
-from byrewright.studies.failures.events import Hit, lose
-from byrewright.studies.failures.paths import Acts
+from byrewright.studies.failures.events import FaultEffect, lose
+from byrewright.studies.failures.paths import OperatorActions
 from byrewright.studies.failures.support import reads
 
 
@@ -21,7 +21,7 @@ class Out:
     title: str
     goes_on: bool
     why: str
-    acts: Acts
+    acts: OperatorActions
     minutes: float
     then_stops: tuple[str, ...]
 
@@ -44,14 +44,14 @@ def states(analysis: Analysis, say: Progress | None = None) -> tuple[Out, ...]:
     served = [m for m in plant.equipment.values() if _serviced(m)]
     bits = reads(s, [c.event for c in analysis.cases])
     found = []
-    kept: dict[tuple[str, tuple[tuple[Hit, ...], ...]], bool] = {}
+    kept: dict[tuple[str, tuple[tuple[FaultEffect, ...], ...]], bool] = {}
     for done, machine in enumerate(served):
         if say is not None and say("machines out for service", done, len(served)):
             raise Cancelled
         gone = lose(plant, machine.id)
         if machine.count > 1:
-            share = Hit("share", machine.id, amount=(machine.count - 1) / machine.count)
-            hits: tuple[Hit, ...] = (share,)
+            share = FaultEffect("share", machine.id, amount=(machine.count - 1) / machine.count)
+            hits: tuple[FaultEffect, ...] = (share,)
         else:
             hits = gone.variants[0]
         answer = s.ask(hits)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from heapq import heappop, heappush
 from typing import Literal, NamedTuple
 
-from byrewright.plant.graph import Graph, Joint, Node, build
+from byrewright.plant.graph import Edge, Graph, Node, build
 from byrewright.plant.machine import Service
 from byrewright.plant.plant import Plant
 
@@ -53,7 +53,7 @@ _ACT = 1000  # an act weighs more than any length of way
 _FAR = 1 << 60
 
 
-class Act(NamedTuple):
+class OperatorAction(NamedTuple):
     """One thing people do."""
 
     verb: Verb
@@ -66,7 +66,7 @@ class Act(NamedTuple):
         return _SAY[self.verb].format(m=self.machine, to=self.to.replace("_", " "))
 
 
-Acts = tuple[Act, ...]
+OperatorActions = tuple[OperatorAction, ...]
 """What people do, in order; none when the plant does it by itself."""
 
 
@@ -74,8 +74,8 @@ Acts = tuple[Act, ...]
 class Found:
     """A way: the acts it needs, its joints in order of flow, and where it ends."""
 
-    acts: Acts
-    joints: tuple[Joint, ...]
+    acts: OperatorActions
+    joints: tuple[Edge, ...]
     end: Node
 
     @property
@@ -84,7 +84,7 @@ class Found:
         return tuple(dict.fromkeys(j.machine for j in self.joints if j.machine))
 
 
-Cost = Callable[[Joint, bool], Acts | None]
+Cost = Callable[[Edge, bool], OperatorActions | None]
 """The acts that open a joint in a direction (along it when true); None when it stays shut."""
 
 
@@ -98,7 +98,7 @@ class Net:
         wanted = frozenset(services)
         graph = graph or build(plant)
         piped: set[Node] = set()
-        self.near: dict[Node, list[tuple[Node, Joint, bool]]] = {}
+        self.near: dict[Node, list[tuple[Node, Edge, bool]]] = {}
         for joint in graph.joints:
             if joint.pipe is not None and joint.service in wanted:
                 piped |= {joint.a, joint.b}
@@ -110,7 +110,7 @@ class Net:
         self._nodes = list(self.near)
         self._at = {n: i for i, n in enumerate(self._nodes)}
         # Onward with the flow and against it: (to, joint, with the joint's own direction).
-        self._ways: tuple[list[list[tuple[int, Joint, bool]]], ...] = tuple(
+        self._ways: tuple[list[list[tuple[int, Edge, bool]]], ...] = tuple(
             [
                 [(self._at[there], joint, along != back)
                  for there, joint, along in self.near[n] if self.may_pass(joint, along != back)]
@@ -119,11 +119,11 @@ class Net:
             for back in (False, True)
         )  # fmt: skip
 
-    def _join(self, joint: Joint) -> None:
+    def _join(self, joint: Edge) -> None:
         self.near.setdefault(joint.a, []).append((joint.b, joint, True))
         self.near.setdefault(joint.b, []).append((joint.a, joint, False))
 
-    def may_pass(self, joint: Joint, along: bool) -> bool:
+    def may_pass(self, joint: Edge, along: bool) -> bool:
         """Whether anything can ever pass a joint in a direction."""
         how = joint.how
         if how is None or along:
@@ -147,7 +147,7 @@ class Net:
         """The way of fewest acts from a start to the first end (`back`: against the flow)."""
         ways = self._ways[back]
         best: dict[int, int] = {}
-        came: dict[int, tuple[int, Joint, Acts] | None] = {}
+        came: dict[int, tuple[int, Edge, OperatorActions] | None] = {}
         heap: list[tuple[int, int, int]] = []
         for start in starts:
             at = self._at.get(start)
@@ -177,10 +177,10 @@ class Net:
         return None
 
     def _found(
-        self, end: int, came: dict[int, tuple[int, Joint, Acts] | None], back: bool
+        self, end: int, came: dict[int, tuple[int, Edge, OperatorActions] | None], back: bool
     ) -> Found:
-        joints: list[Joint] = []
-        acts: list[Acts] = []
+        joints: list[Edge] = []
+        acts: list[OperatorActions] = []
         here = end
         while (step := came[here]) is not None:
             here = step[0]

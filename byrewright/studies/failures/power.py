@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import BridgesPower, GeneratesPower, SharesPower, SuppliesPower
-from byrewright.results import Finding, Notebook, Table
+from byrewright.results import Finding, ResultBuilder, Table
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.failures.analysis import Analysis
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import duty_of
 from byrewright.studies.sizing.loads import electric_loads, is_heat
 from byrewright.studies.sizing.power import size_power
@@ -18,25 +18,25 @@ KEPT = ("power.generator", "power.dip", "power.fuel", "power.ups", "power.ups_ho
 """Findings of the sizing that answer what happens when the mains is lost."""
 
 
-def power_part(bench: Bench, analysis: Analysis) -> None:
+def power_part(ctx: StudyContext, analysis: Analysis) -> None:
     """Findings and tables of a loss of mains; the sizing of standby power is not done twice."""
     plant, rules = analysis.plant, analysis.rules
     sized = sizing_of_power(plant, rules)
-    bench.notes.findings += [f for f in sized.findings if f.key in KEPT]
-    bench.notes.tables += [t for t in sized.tables if t.key.startswith("power.start_order")]
-    _dark(bench, analysis)
-    _overload(bench, analysis)
-    bench.notes.tables.append(_shed(plant, rules))
+    ctx.notes.findings += [f for f in sized.findings if f.key in KEPT]
+    ctx.notes.tables += [t for t in sized.tables if t.key.startswith("power.start_order")]
+    _dark(ctx, analysis)
+    _overload(ctx, analysis)
+    ctx.notes.tables.append(_shed(plant, rules))
 
 
-def sizing_of_power(plant: Plant, rules: Rulebook) -> Notebook:
+def sizing_of_power(plant: Plant, rules: Rulebook) -> ResultBuilder:
     """The power topic of the sizing, on a notebook of its own."""
-    own = Bench(plant, rules, Notebook("power", plant.site.name))
+    own = StudyContext(plant, rules, ResultBuilder("power", plant.site.name))
     size_power(own, duty_of(own))
     return own.notes
 
 
-def _dark(bench: Bench, analysis: Analysis) -> Finding | None:
+def _dark(ctx: StudyContext, analysis: Analysis) -> Finding | None:
     """How long the plant stands dark, and whether the controls are carried through it."""
     plant = analysis.plant
     mains = plant.first(SuppliesPower)
@@ -49,13 +49,13 @@ def _dark(bench: Bench, analysis: Analysis) -> Finding | None:
     if dark_s is None:
         how = ("by tractor or by hand: dark until someone has started it" if sets
                else "there is no standby set: dark until the mains is back")  # fmt: skip
-        return bench.find(
+        return ctx.find(
             "failures.dark", "Dark after loss of mains", 3600 * mains.failures()[0].repair_h, "s",
             f"When {mains.id} is lost, {how}; the controls are carried {holds / 60:.0f} min.",
             subject=mains.id, source="practice", known="common_practice",
             formula="start of the standby set, against what the uninterruptible supply holds",
         )  # fmt: skip
-    return bench.find(
+    return ctx.find(
         "failures.dark", "Dark after loss of mains", dark_s, "s",
         f"When {mains.id} is lost, {automatic[0].id} carries the load after {dark_s:g} s; the "
         f"controls are carried {holds:g} s" + (". Cups fall meanwhile; milking goes on when the "
@@ -66,7 +66,7 @@ def _dark(bench: Bench, analysis: Analysis) -> Finding | None:
     )  # fmt: skip
 
 
-def _overload(bench: Bench, analysis: Analysis) -> None:
+def _overload(ctx: StudyContext, analysis: Analysis) -> None:
     """The board most overloaded when another supply is lost."""
     plant, structure = analysis.plant, analysis.structure
     boards = plant.machines(SharesPower)
@@ -75,19 +75,19 @@ def _overload(bench: Bench, analysis: Analysis) -> None:
     bare = [b.id for b in boards if b.rating_a is None]
     found = [(o, g) for g in sorted(structure.givers) for o in structure.overloads({g})]
     if bare and not found:
-        bench.lacks(
+        ctx.lacks(
             "failures.overload", "Boards left alone with others' loads",
             f"The rating of {listed(bare)} is not stated, so nothing tells whether it carries the "
             "loads of a lost board: add `rating_a`.",
         )  # fmt: skip
         return
     if not found:
-        bench.find(
+        ctx.find(
             "failures.overload", "Boards left alone with others' loads", 0, "",
             "With any one supply lost, every board carries the loads that move to it.",
             limit=0, sense="at_most", formula="boards over their rating with one supply lost",
             source="iec60947_2", known="from_memory",
-            inputs=(bench.rule("breaker.holds_multiple"),),
+            inputs=(ctx.rule("breaker.holds_multiple"),),
         )  # fmt: skip
         return
     over = {o.board for o, _ in found}
@@ -98,22 +98,22 @@ def _overload(bench: Bench, analysis: Analysis) -> None:
         if worst.shed and worst.holds
         else f"trips after about {worst.trips_s / 60:.0f} min, and again however much is shed"
     )
-    bench.find(
+    ctx.find(
         "failures.overload", "Boards left alone with others' loads", len(over),
         "", f"With {lost} lost {worst.board} carries {worst.amps:.0f} A on {worst.rated_a:g} A and "
         f"{does}. A larger board, breaker and cable, or loads that shed themselves, mend it.",
         subject=worst.board, limit=0, sense="at_most",
         formula="t = tau ln(m2/(m2 - k2)), m current over rating",
         source="iec60947_2", known="from_memory",
-        inputs=(bench.rule("breaker.holds_multiple", "k"),
-                bench.rule("breaker.time_constant_s", "tau")),
+        inputs=(ctx.rule("breaker.holds_multiple", "k"),
+                ctx.rule("breaker.time_constant_s", "tau")),
     )  # fmt: skip
 
 
 def _shed(plant: Plant, rules: Rulebook) -> Table:
     """What is kept, what is shed and in which order, on the standby set."""
-    bench = Bench(plant, rules, Notebook("shed", plant.site.name))
-    loads = electric_loads(bench, duty_of(bench))
+    ctx = StudyContext(plant, rules, ResultBuilder("shed", plant.site.name))
+    loads = electric_loads(ctx, duty_of(ctx))
     ups = {u.id for u in plant.machines(BridgesPower)}
     boards = {b.id: b.essential for b in plant.machines(SharesPower)}
     rows: list[tuple[float | str, ...]] = []

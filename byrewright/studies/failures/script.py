@@ -11,16 +11,16 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from byrewright.engine.liquidgraph import SHUT
-from byrewright.plant.graph import Joint, Node, build
+from byrewright.plant.graph import Edge, Node, build
 from byrewright.plant.machine import Machine
 from byrewright.plant.roles import GeneratesPower, IsValve, Senses, SuppliesPower
 from byrewright.studies.failures.analysis import Analysis, Case
 from byrewright.studies.failures.cups import Cups
-from byrewright.studies.failures.events import Hit, rest
+from byrewright.studies.failures.events import FaultEffect, rest
+from byrewright.studies.failures.fault_state import FaultState
 from byrewright.studies.failures.flows import leak_l_min, vacuum
-from byrewright.studies.failures.paths import Act, Acts, Found, Net
+from byrewright.studies.failures.paths import Found, Net, OperatorAction, OperatorActions
 from byrewright.studies.failures.structure import Asked
-from byrewright.studies.failures.wreck import Wreck
 
 Item = Literal[
     "machine", "filter", "exchanger", "level", "drive", "gate", "vacuum air", "air leak",
@@ -58,7 +58,7 @@ class Script:
     repair_s: float
     late_s: float = 0.0
     only: str = ""
-    more: Acts = ()
+    more: OperatorActions = ()
     fallen: float = 0.0
     again_s: float = 0.0
 
@@ -77,7 +77,7 @@ class Scripts:
         graph = build(analysis.plant)
         self.water = Net(analysis.plant, ("water",), graph)
         self.cold = Net(analysis.plant, ("coolant", "refrigerant"), graph)
-        self.usual = Asked(self.s, Wreck())
+        self.usual = Asked(self.s, FaultState())
         self.cups = Cups(analysis.plant, analysis.rules)
         self.supplied = {
             f"{m.id}.{p.name}": (
@@ -87,7 +87,7 @@ class Scripts:
             if p.direction == "in" and p.services <= {"water", "coolant", "refrigerant"}
         }  # fmt: skip
 
-    def of(self, case: Case, hits: tuple[Hit, ...] | None = None) -> Script:
+    def of(self, case: Case, hits: tuple[FaultEffect, ...] | None = None) -> Script:
         """The script of a failure (`hits`: of several together)."""
         hits = case.hits if hits is None else hits
         rules = self.a.rules
@@ -96,10 +96,10 @@ class Scripts:
         stages = []
         dark_s = self._dark_s(hits)
         if dark_s:
-            off = [Hit("off", g.id) for g in self.a.plant.machines(GeneratesPower)]
-            dark = Asked(self.s, Wreck.of([*hits, *off]))
+            off = [FaultEffect("off", g.id) for g in self.a.plant.machines(GeneratesPower)]
+            dark = Asked(self.s, FaultState.of([*hits, *off]))
             stages.append(self._stage(0.0, dark, case, hands=False, halted=True))
-        asked = Asked(self.s, Wreck.of(hits))
+        asked = Asked(self.s, FaultState.of(hits))
         if not hand_s or hand_s > dark_s:
             stages.append(self._stage(dark_s, asked, case, hands=False,
                                       halted=self._at_once(asked)))  # fmt: skip
@@ -118,7 +118,7 @@ class Scripts:
         late = repair_s if any(h.law == "late" for h in hits) else 0.0
         return Script(tuple(stages), repair_s, late, only, self.cold_acts(asked), fallen, again_s)
 
-    def _dark_s(self, hits: Iterable[Hit]) -> float:
+    def _dark_s(self, hits: Iterable[FaultEffect]) -> float:
         """Seconds without power until an automatic standby set carries the load."""
         lost = {h.machine for h in hits if h.law == "off"}
         if not any(m.id in lost for m in self.a.plant.machines(SuppliesPower)):
@@ -197,16 +197,16 @@ class Scripts:
             gives = n.port == "*" or (port is not None and port.direction == "out")
             return machine.can("makes cold") and gives and n.machine != node.machine
 
-        def cost(joint: Joint, along: bool) -> Acts | None:
+        def cost(joint: Edge, along: bool) -> OperatorActions | None:
             if joint.machine and one[joint.machine].can("makes cold"):
                 return asked.runs(joint.machine)
             return asked.plain(joint, along)
 
         return net.search([node], source, cost, back=True)
 
-    def cold_acts(self, asked: Asked) -> Acts:
+    def cold_acts(self, asked: Asked) -> OperatorActions:
         """Acts that bring back water or cold where it stopped by itself."""
-        found: dict[Act, None] = {}
+        found: dict[OperatorAction, None] = {}
         for net, node in self.supplied.values():
             before, now = (self._supply(who, net, node) for who in (self.usual, asked))
             if before is not None and now is not None and len(now.acts) > len(before.acts):

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
-from byrewright.plant.graph import Joint, Node, build, node
+from byrewright.plant.graph import Edge, Node, build, node
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import (
     GeneratesPower,
@@ -26,10 +26,10 @@ from byrewright.plant.roles import (
     SuppliesPower,
     TurnsDeck,
 )
-from byrewright.studies.failures.events import Hit, rest
+from byrewright.studies.failures.events import FaultEffect, rest
+from byrewright.studies.failures.fault_state import FaultState
 from byrewright.studies.failures.overload import Overload
-from byrewright.studies.failures.paths import Act, Acts, Net
-from byrewright.studies.failures.wreck import Wreck
+from byrewright.studies.failures.paths import Net, OperatorAction, OperatorActions
 from byrewright.studies.sizing.sizes import listed
 
 
@@ -59,7 +59,7 @@ class Answer:
     """
 
     goes_on: bool
-    acts: Acts = ()
+    acts: OperatorActions = ()
     why: str = ""
     pace: float = 1.0
     spare_l_min: float = 0.0
@@ -128,7 +128,7 @@ class Structure:
     @cached_property
     def drains(self) -> dict[str, bool]:
         """Valves between milk or vacuum and the floor; whether vacuum is behind them."""
-        plain = Asked(self, Wreck())
+        plain = Asked(self, FaultState())
         starts = [Node(u.id, "*") for u in self.units]
         wet = {n.machine for n in self.milk_net.reach(starts, plain.plain)}
         pumps = {m.id for m in self.plant.able("moves milk")}
@@ -190,13 +190,13 @@ class Structure:
             self._overloads[gone] = tuple(worst.values())
         return self._overloads[gone]
 
-    def ask(self, hits: Iterable[Hit]) -> Answer:
+    def ask(self, hits: Iterable[FaultEffect]) -> Answer:
         """Whether milking goes on with these things broken."""
-        return Asked(self, Wreck.of(hits)).milking()
+        return Asked(self, FaultState.of(hits)).milking()
 
-    def ask_air(self, hits: Iterable[Hit]) -> Answer:
+    def ask_air(self, hits: Iterable[FaultEffect]) -> Answer:
         """Whether compressed air is there."""
-        asked = Asked(self, Wreck.of(hits))
+        asked = Asked(self, FaultState.of(hits))
         acts = [asked.air(m.id) for m in self.plant.able("stores air")]
         if any(a is None for a in acts):
             return Answer(STOPS, why="compressed air is lost")
@@ -206,18 +206,18 @@ class Structure:
 class Asked:
     """One question: the plant with its wreck. Answers are kept while the question lasts."""
 
-    def __init__(self, structure: Structure, wreck: Wreck) -> None:
+    def __init__(self, structure: Structure, wreck: FaultState) -> None:
         self.s = structure
         self.w = wreck
-        self._power: dict[str, Acts | None] = {}
-        self._air: dict[str, Acts | None] = {}
-        self._runs: dict[str, Acts | None] = {}
-        self._plain: dict[str, Acts | None] = {}
+        self._power: dict[str, OperatorActions | None] = {}
+        self._air: dict[str, OperatorActions | None] = {}
+        self._runs: dict[str, OperatorActions | None] = {}
+        self._plain: dict[str, OperatorActions | None] = {}
         self.over = {o.board: o for o in structure.overloads(wreck.off)}
 
     # Services.
 
-    def power(self, tag: str) -> Acts | None:
+    def power(self, tag: str) -> OperatorActions | None:
         """The acts that give a machine power; None when it has none."""
         if tag in self._power:
             return self._power[tag]
@@ -225,20 +225,20 @@ class Asked:
         self._power[tag] = self._find_power(tag)
         return self._power[tag]
 
-    def _find_power(self, tag: str) -> Acts | None:
+    def _find_power(self, tag: str) -> OperatorActions | None:
         machine = self.s.plant.equipment[tag]
         over = self.over.get(tag)
         if over is not None and not over.holds:
             return None  # it trips again, whatever can be shed
         if not machine.fed_from:
             if isinstance(machine, GeneratesPower) and machine.start_by != "automatic":
-                return (Act("transfer", tag),)
+                return (OperatorAction("transfer", tag),)
             return ()
         if self.w.no_power and tag in self.s.on_deck:
             sets = min((g.power_rings for g in self.s.glands), default=1)
             if self.w.no_power >= sets:
                 return None
-        best: Acts | None = None
+        best: OperatorActions | None = None
         for feeder in machine.fed_from:
             if feeder in self.w.off or feeder not in self.s.plant.equipment:
                 continue
@@ -246,14 +246,14 @@ class Asked:
             if acts is not None and (best is None or len(acts) < len(best)):
                 best = acts
         if best is not None and over is not None and self._trips_first(over):
-            return (*best, Act("reset", tag, listed(over.shed)))
+            return (*best, OperatorAction("reset", tag, listed(over.shed)))
         return best
 
     def _trips_first(self, over: Overload) -> bool:
         """Whether a board trips before people have switched loads off."""
         return over.trips_s < self.s.needs.shed_s * max(1, len(over.shed))
 
-    def control(self, tag: str) -> Acts | None:
+    def control(self, tag: str) -> OperatorActions | None:
         """The acts that command a machine: by its controller, by hand, or not at all."""
         machine = self.s.plant.equipment[tag]
         if not machine.controlled_by:
@@ -262,27 +262,27 @@ class Asked:
         for one in machine.controlled_by:
             cut_off = (tag in deck) != (one in deck)
             if one not in self.w.off and not cut_off and self.power(one) == ():
-                return (Act("start", one),) if self._dropped(one) else ()
+                return (OperatorAction("start", one),) if self._dropped(one) else ()
         way = type(machine).WITHOUT_CONTROL
         if way == "goes on":
             return ()
-        return (Act("run", tag),) if way == "by hand" else None
+        return (OperatorAction("run", tag),) if way == "by hand" else None
 
     def _dropped(self, tag: str) -> bool:
         """Whether a controller went down with the mains, its battery being flat."""
         feeds = set(self.s.plant.equipment[tag].fed_from)
         return bool(feeds & self.w.no_hold) and any(m.id in self.w.off for m in self.s.mains)
 
-    def air(self, tag: str) -> Acts | None:
+    def air(self, tag: str) -> OperatorActions | None:
         """The acts that keep an air receiver under pressure."""
         if tag not in self._air:
             self._air[tag] = self._find_air(tag)
         return self._air[tag]
 
-    def _find_air(self, tag: str) -> Acts | None:
+    def _find_air(self, tag: str) -> OperatorActions | None:
         if tag in self.w.off or tag in self.w.shut:
             return None
-        acts: Acts = (Act("isolate", tag),) if tag in self.w.leaks else ()
+        acts: OperatorActions = (OperatorAction("isolate", tag),) if tag in self.w.leaks else ()
         starts, prices = [], {}
         for m in self.s.plant.able("makes air"):
             runs = self.runs(m.id)
@@ -301,13 +301,13 @@ class Asked:
             return () if not starts and not self.s.plant.able("makes air") else None
         return (*acts, *found)
 
-    def runs(self, tag: str) -> Acts | None:
+    def runs(self, tag: str) -> OperatorActions | None:
         """The acts that make a machine run; None when it cannot."""
         if tag not in self._runs:
             self._runs[tag] = self._find_runs(tag)
         return self._runs[tag]
 
-    def _find_runs(self, tag: str) -> Acts | None:
+    def _find_runs(self, tag: str) -> OperatorActions | None:
         machine = self.s.plant.equipment[tag]
         if tag in self.w.off or self.w.lost.get(tag, 0.0) >= 0.999:
             return None
@@ -316,9 +316,9 @@ class Asked:
             return None
         acts = [*power, *control]
         if self.s.place[tag] not in ("runs", "ready", None) and machine.can("runs"):
-            acts.append(Act("start", tag))
+            acts.append(OperatorAction("start", tag))
         if isinstance(machine, MovesMilk) and self._misled(machine):
-            acts.append(Act("run", tag))
+            acts.append(OperatorAction("run", tag))
         return tuple(dict.fromkeys(acts))
 
     def _misled(self, pump: MovesMilk) -> bool:
@@ -331,7 +331,7 @@ class Asked:
 
     # Valves.
 
-    def gate(self, joint: Joint) -> Acts | None:
+    def gate(self, joint: Edge) -> OperatorActions | None:
         """The acts that open a valve's way."""
         assert joint.how is not None and joint.machine is not None
         tag = joint.machine
@@ -343,7 +343,7 @@ class Asked:
         if tag in self.w.stuck:
             if place in wanted:
                 return ()
-            return None if valve.moved_by == "hand" else (Act("move", tag, wanted[0]),)
+            return None if valve.moved_by == "hand" else (OperatorAction("move", tag, wanted[0]),)
         air = self._moving(valve)
         if (rest(valve, place) if self.rests(valve) else place) in wanted:
             return ()
@@ -351,7 +351,7 @@ class Asked:
             return None
         if air and place in wanted:
             return air  # it goes back by itself
-        return (*air, Act("set", tag, wanted[0]))
+        return (*air, OperatorAction("set", tag, wanted[0]))
 
     def rests(self, valve: IsValve) -> bool:
         """Whether it has lost its air, its power or its signal."""
@@ -359,14 +359,14 @@ class Asked:
             return False
         return self._moving(valve) != () or self.control(valve.id) != ()
 
-    def _moving(self, valve: IsValve) -> Acts | None:
+    def _moving(self, valve: IsValve) -> OperatorActions | None:
         """The acts that give a valve what moves it; None when it stays at rest."""
         if valve.moved_by != "air" or not valve.air_from:
             return ()
         every = [a for a in (self.air(t) for t in valve.air_from) if a is not None]
         return min(every, key=len) if every else None
 
-    def plain(self, joint: Joint, along: bool) -> Acts | None:
+    def plain(self, joint: Edge, along: bool) -> OperatorActions | None:
         """Opens what valves and stopped machines shut; the law of most ways."""
         if joint.machine is None:
             return ()
@@ -374,7 +374,7 @@ class Asked:
             self._plain[joint.id] = self._find_plain(joint, joint.machine)
         return self._plain[joint.id]
 
-    def _find_plain(self, joint: Joint, tag: str) -> Acts | None:
+    def _find_plain(self, joint: Edge, tag: str) -> OperatorActions | None:
         if tag in self.w.shut:
             return None
         how = joint.how
@@ -393,7 +393,7 @@ class Asked:
         for part in parts:
             if not part.goes_on:
                 return part
-        shed = [Act("shed", o.board, listed(o.shed)) for o in self.over.values()
+        shed = [OperatorAction("shed", o.board, listed(o.shed)) for o in self.over.values()
                 if o.holds and not self._trips_first(o)]  # fmt: skip
         acts = tuple(dict.fromkeys([*(a for part in parts for a in part.acts), *shed]))
         pace = min(part.pace for part in parts)
@@ -412,7 +412,7 @@ class Asked:
         if platform is None or platform.layout != "rotary":
             return Answer(True, why="the deck")
         have = 0.0
-        acts: list[Act] = []
+        acts: list[OperatorAction] = []
         for drive in self.s.drives:
             runs = self.runs(drive.id)
             if runs is not None:
@@ -425,12 +425,12 @@ class Asked:
             pace *= self.s.needs.slow_share
         if have <= 0.0:
             return Answer(STOPS, why="nothing turns the deck", pace=0.0)
-        acts += [Act("lift", d.id) for d in self.s.drives if d.id in self.w.lost]
+        acts += [OperatorAction("lift", d.id) for d in self.s.drives if d.id in self.w.lost]
         return Answer(True, tuple(dict.fromkeys(acts)), "the deck", pace)
 
     def pulse(self) -> Answer:
         """Whether the pulsators run."""
-        acts: list[Act] = []
+        acts: list[OperatorAction] = []
         left = 1.0
         for one in self.s.pulsators:
             runs = self.runs(one.id)

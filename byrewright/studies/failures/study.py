@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from byrewright.plant.plant import Plant
-from byrewright.results import Notebook, Result
+from byrewright.results import Result, ResultBuilder
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.failures import findings, tables
 from byrewright.studies.failures.analysis import Analysis, analyse, pair_name, together
@@ -15,7 +15,7 @@ from byrewright.studies.failures.maintenance import states
 from byrewright.studies.failures.power import power_part
 from byrewright.studies.failures.script import Script, Scripts
 from byrewright.studies.failures.worth import Day, gains, weigh
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 
 RULES = (
     "failures.leak_l_min", "failures.backflow_share", "failures.slow_share", "failures.least_pace",
@@ -65,20 +65,20 @@ def study_failures(
     """
     rules = rules or default_rulebook()
     analysis = analyse(plant, rules, pairs=pairs, say=say)
-    bench = Bench(plant, rules, Notebook("failures", plant.site.name))
+    ctx = StudyContext(plant, rules, ResultBuilder("failures", plant.site.name))
     month = month or plant.site.study_month
     writer = Scripts(analysis)
     scripts = {c.event.id: writer.of(c) for c in analysis.cases}
     more = {name: script.more for name, script in scripts.items()}
     day: Day = {}
     if simulate:
-        day = _day(bench, analysis, writer, scripts, month, seed, threads, hours, say)
+        day = _day(ctx, analysis, writer, scripts, month, seed, threads, hours, say)
     worth = weigh(analysis, day, seed, scripts)
     out = states(analysis, say)
-    findings.write(bench, analysis, worth, out, scripts)
-    power_part(bench, analysis)
+    findings.write(ctx, analysis, worth, out, scripts)
+    power_part(ctx, analysis)
     operators = max(m.operators for m in plant.milkings)
-    notes = bench.notes
+    notes = ctx.notes
     notes.tables[:0] = [
         tables.ranked(worth, scripts, plant.site.currency, rules.number("failures.milk_price_l"),
                       plant.work.wage_h or 0.0, operators),
@@ -97,12 +97,21 @@ def study_failures(
     ]  # fmt: skip
     if analysis.pairs is not None:
         notes.tables.insert(4, tables.twos(analysis, worth, day))
-    _assume(bench, analysis, month, simulate)
+    _assume(ctx, analysis, month, simulate)
     return notes.result(seed)
 
 
-def _day(bench: Bench, analysis: Analysis, writer: Scripts, singles: dict[str, Script], month: int,
-         seed: int, threads: int, hours: float | None, say: Progress | None) -> Day:  # fmt: skip
+def _day(
+    ctx: StudyContext,
+    analysis: Analysis,
+    writer: Scripts,
+    singles: dict[str, Script],
+    month: int,
+    seed: int,
+    threads: int,
+    hours: float | None,
+    say: Progress | None,
+) -> Day:
     """Every failure on the simulated day; a note alone where the plant does not compile."""
     from byrewright.engine.compiled import DoesNotCompile
     from byrewright.studies.failures.runs import Field, run_all
@@ -114,39 +123,39 @@ def _day(bench: Bench, analysis: Analysis, writer: Scripts, singles: dict[str, S
     try:
         field = Field(analysis.plant, analysis.rules, scripts.values(), seed, month, hours=hours)
     except DoesNotCompile as error:
-        bench.notes.notes.append(
+        ctx.notes.notes.append(
             f"The day is not simulated, so consequences rest on the structure alone. {error}"
         )
         return {}
     found = run_all(field, scripts, threads=threads, say=say)
     names = ", ".join(m.name for m in field.moments)
-    bench.notes.notes.append(
+    ctx.notes.notes.append(
         f"Each failure was run at {len(field.moments)} moments ({names}), from the snapshot before "
         f"it until its state was again the undisturbed one to the last bit, or for "
         f"{field.longest_h:g} h at most; the worst is in the ranked table, all are listed. "
         f"{len(set(scripts.values()))} different courses of events stand for {len(scripts)} "
         f"failures{' and pairs' if pairs else ''}."
     )
-    bench.notes.notes += field.compiled.notes
+    ctx.notes.notes += field.compiled.notes
     return found
 
 
-def _assume(bench: Bench, analysis: Analysis, month: int, simulated: bool) -> None:
+def _assume(ctx: StudyContext, analysis: Analysis, month: int, simulated: bool) -> None:
     for key in RULES:
-        value = bench.rules[key]
-        bench.assume("failures", value.meaning, value.value, value.unit, value.source, value.known)
+        value = ctx.rules[key]
+        ctx.assume("failures", value.meaning, value.value, value.unit, value.source, value.known)
     for where, text in ASSUMED:
-        bench.assume(where, text, "yes", "", "common practice; check it on this plant")
+        ctx.assume(where, text, "yes", "", "common practice; check it on this plant")
     if simulated:
         words = analysis.plant.site.month_words(month)
-        bench.notes.notes.append(f"Milk temperatures and litres are those of {words}.")
-        bench.assume("failures", "month of the simulated day", month, "", words)
-    bench.notes.notes.append(
+        ctx.notes.notes.append(f"Milk temperatures and litres are those of {words}.")
+        ctx.assume("failures", "month of the simulated day", month, "", words)
+    ctx.notes.notes.append(
         f"Asked in the mode {analysis.mode}: {len(analysis.cases)} ways to fail of "
         f"{len(analysis.plant.equipment)} machines. Milking goes on when the deck, if there "
         "is one, turns, the pulsators run, the pumps hold the vacuum at a receiver and milk gets "
         "from the units to a store, each at half the usual pace or more."
     )
-    bench.notes.notes.append(
+    ctx.notes.notes.append(
         "The study advises and is no safety function; local codes and licensed people decide."
     )

@@ -10,7 +10,7 @@ from byrewright.studies.failures.analysis import Analysis, Case, pair_name, toge
 from byrewright.studies.failures.consequence import Consequence
 from byrewright.studies.failures.declared import declared
 from byrewright.studies.failures.maintenance import Out
-from byrewright.studies.failures.paths import Acts
+from byrewright.studies.failures.paths import OperatorActions
 from byrewright.studies.failures.script import Script
 from byrewright.studies.failures.worth import Cost, Day, Gain, Worth, remedy, worst_of
 
@@ -178,7 +178,7 @@ def moments(analysis: Analysis, day: Day) -> Table:
     )  # fmt: skip
 
 
-def to_do(analysis: Analysis, more: Mapping[str, Acts], worth: Worth) -> Table:
+def to_do(analysis: Analysis, more: Mapping[str, OperatorActions], worth: Worth) -> Table:
     """What the operator sees, and does in order; the worst failure first."""
     rows: list[Row] = []
     for case in (cost.case for cost in worth.costs):

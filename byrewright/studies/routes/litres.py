@@ -42,11 +42,13 @@ def milk_rate(plant: Plant, rules: Rulebook | None = None) -> MilkRate:
     Raises:
         ValueError: the plant has no milkings.
     """
-    from byrewright.results import Notebook
-    from byrewright.studies.sizing.context import Bench
+    from byrewright.results import ResultBuilder
+    from byrewright.studies.sizing.context import StudyContext
     from byrewright.studies.sizing.duty import duty_of
 
-    duty = duty_of(Bench(plant, rules or Rulebook(), Notebook("routes", plant.site.name)))
+    duty = duty_of(
+        StudyContext(plant, rules or Rulebook(), ResultBuilder("routes", plant.site.name))
+    )
     return MilkRate(
         duty.milk_flow_mean_l_min,
         duty.milk_flow_peak_l_min,

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 
-from byrewright.plant.graph import Joint, Node, build, used_ports
+from byrewright.plant.graph import Edge, Node, build, used_ports
 from byrewright.plant.machine import LIQUIDS, Machine
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import CoolsMilk, FeedsCalves, GivesMilk, KeepsWithheld, LoadsTankers
@@ -196,7 +196,7 @@ class _Reader:
             tuple(self.closed), body, tuple(self.ends), pipe_ends,
         )  # fmt: skip
 
-    def _pipe(self, joint: Joint, a: int, b: int) -> None:
+    def _pipe(self, joint: Edge, a: int, b: int) -> None:
         pipe, service = joint.pipe, joint.service
         rise = pipe.rise_m if pipe is not None else 0.0
         if service in LIQUIDS or service is None:
@@ -205,7 +205,7 @@ class _Reader:
         if service not in ("coolant", "refrigerant"):
             self.gas += [Arc(a, b), Arc(b, a)]
 
-    def _inside(self, joint: Joint, a: int, b: int) -> None:
+    def _inside(self, joint: Edge, a: int, b: int) -> None:
         how, machine_id = joint.how, joint.machine
         assert how is not None and machine_id is not None
         machine = self.plant.equipment[machine_id]
@@ -232,7 +232,7 @@ class _Reader:
             if gate and machine.can("is a valve"):
                 self.closed += [arc, arc.back()]
 
-    def _directions(self, machine: Machine, joint: Joint) -> tuple[bool, bool]:
+    def _directions(self, machine: Machine, joint: Edge) -> tuple[bool, bool]:
         """Liquid enters a vessel by its inlets and leaves it by its outlets, never the reverse."""
         for node, towards_body in ((joint.a, joint.b.port == "*"), (joint.b, joint.a.port == "*")):
             if not towards_body:

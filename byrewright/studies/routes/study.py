@@ -9,7 +9,7 @@ from functools import cached_property
 from byrewright.engine.interlocks import Table as Interlocks
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import IsValve
-from byrewright.results import Assumption, Finding, Notebook, Remedy, Result, Sense, judge
+from byrewright.results import Assumption, Finding, Remedy, Result, ResultBuilder, Sense, judge
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.routes import litres, sensors, tables
 from byrewright.studies.routes.brute import Hit, search, tried
@@ -145,7 +145,7 @@ def routes(plant: Plant, rules: Rulebook | None = None, *, order: int = 2, order
 def report(study: Routes, *, orders: bool = True,
            say: Callable[[str], None] = lambda text: None) -> Result:  # fmt: skip
     """The study as findings and tables."""
-    book = Notebook("routes", study.plant.site.name)
+    book = ResultBuilder("routes", study.plant.site.name)
     say("trying every wrong position")
     book.tables.append(tables.where(study))
     book.findings += _at_rest(study)
@@ -378,7 +378,7 @@ def _way(study: Routes, hit: Hit) -> str:
     return ", ".join(f"{_title(study.plant, m)} {p}" for m, p in found.items())
 
 
-def _assume(study: Routes, book: Notebook) -> None:
+def _assume(study: Routes, book: ResultBuilder) -> None:
     rate = litres.milk_rate(study.plant, study.rules) if study.loss_of is None else None
     if rate is not None:
         book.assumptions.append(

@@ -3,8 +3,8 @@
     from byrewright.studies.sizing import size
     result = size(plant)
 
-`TOPICS` lists the questions in order; a new topic is a function `(bench, duty) -> None` that
-writes findings on the bench, and a line here.
+`TOPICS` lists the questions in order; a new topic is a function `(ctx, duty) -> None` that
+writes findings into the study's context, and a line here.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from collections.abc import Callable
 from byrewright.physics.errors import PhysicsRangeError
 from byrewright.plant.plant import Plant
 from byrewright.plant.record import in_words
-from byrewright.results import Finding, Notebook, Result, Table
+from byrewright.results import Finding, Result, ResultBuilder, Table
 from byrewright.standards.model import KNOWN_MEANING, Value
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.standards.sources import SOURCES
@@ -23,7 +23,7 @@ from byrewright.studies.sizing.chilled import size_chilled_pumps
 from byrewright.studies.sizing.circulation import size_circulation
 from byrewright.studies.sizing.cloths import size_cloths
 from byrewright.studies.sizing.compressed_air import size_compressed_air
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.cooling import size_cooling
 from byrewright.studies.sizing.deck import size_deck
 from byrewright.studies.sizing.delivery import size_delivery
@@ -45,7 +45,7 @@ from byrewright.studies.sizing.water import size_water
 
 __all__ = ["HEADLINES", "TOPICS", "headlines", "size"]
 
-Topic = Callable[[Bench, Duty], None]
+Topic = Callable[[StudyContext, Duty], None]
 
 TOPICS: tuple[tuple[str, Topic], ...] = (
     ("cows an hour", size_throughput),
@@ -127,16 +127,16 @@ def size(plant: Plant, rules: Rulebook | None = None) -> Result:
         ValueError: the plant has no milkings.
     """
     watched = WatchedRules(rules or default_rulebook())
-    bench = Bench(plant, watched, Notebook("sizing", plant.site.name))
+    ctx = StudyContext(plant, watched, ResultBuilder("sizing", plant.site.name))
     for where, one in plant.defaults_taken():
-        bench.assume(where, one.meaning, in_words(one.default), one.unit, one.why, one.known)
-    bench.plant = serving(bench)
-    duty = duty_of(bench)
+        ctx.assume(where, one.meaning, in_words(one.default), one.unit, one.why, one.known)
+    ctx.plant = serving(ctx)
+    duty = duty_of(ctx)
     for name, topic in TOPICS:
         try:
-            topic(bench, duty)
+            topic(ctx, duty)
         except PhysicsRangeError as error:
-            bench.find(
+            ctx.find(
                 f"range.{name.replace(' ', '_')}",
                 name.capitalize(),
                 None,
@@ -144,19 +144,19 @@ def size(plant: Plant, rules: Rulebook | None = None) -> Result:
                 f"The {name} could not be worked out to the end: {error}.",
                 missing=("figures inside the range of the formulas",),
             )
-    note_expected(bench, duty)
-    _to_check(bench, watched)
-    return bench.notes.result()
+    note_expected(ctx, duty)
+    _to_check(ctx, watched)
+    return ctx.notes.result()
 
 
-def _to_check(bench: Bench, watched: WatchedRules) -> None:
+def _to_check(ctx: StudyContext, watched: WatchedRules) -> None:
     """List the values used here that are known only from memory."""
     rows = tuple(
         (value.key, value.meaning, value.value, value.unit, SOURCES[value.source].title)
         for key in watched.used
         if (value := Rulebook.__getitem__(watched, key)).known == "from_memory"
     )
-    bench.notes.tables.append(
+    ctx.notes.tables.append(
         Table(
             "to_check",
             "Values to check against the standard's own text",

@@ -14,7 +14,7 @@ from byrewright.physics.air import (
     equivalent_length_m,
     reserve_us_l_min_free,
 )
-from byrewright.plant.graph import Joint
+from byrewright.plant.graph import Edge
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Pipe, Plant
 from byrewright.plant.roles import (
@@ -28,7 +28,7 @@ from byrewright.plant.roles import (
     Senses,
     TrapsLiquid,
 )
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.paths import Ways, ways_of
 from byrewright.studies.sizing.sizes import TIGHT, next_airline_mm, stated, worked
@@ -63,13 +63,13 @@ class Leg:
     field: str
     heads: float = 0.0
 
-    def equivalent_m(self, bench: Bench, bore_mm: float) -> float:
+    def equivalent_m(self, ctx: StudyContext, bore_mm: float) -> float:
         """Length with fittings at a bore; a machine's loss as that of so much pipe."""
-        own = equivalent_length_m(bore_mm, self.length_m, self.fittings, bench.rules)
+        own = equivalent_length_m(bore_mm, self.length_m, self.fittings, ctx.rules)
         return own + self.heads / FRICTION_FACTOR * bore_mm / 1000.0
 
 
-def loss_kind(joint: Joint, machine: Machine) -> str:
+def loss_kind(joint: Edge, machine: Machine) -> str:
     """The rule `vacuum.loss.*_k` that tells the loss of a way inside a machine."""
     if isinstance(machine, PassesOneWay):
         return "non_return"
@@ -86,15 +86,15 @@ def loss_kind(joint: Joint, machine: Machine) -> str:
     return "valve"
 
 
-def size_airlines(bench: Bench, duty: Duty) -> None:
+def size_airlines(ctx: StudyContext, duty: Duty) -> None:
     """Drops and bores of the main airline, the gland and the pulsator line."""
-    plant = bench.plant
+    plant = ctx.plant
     pumps, receivers = plant.machines(PumpsVacuum), plant.machines(ReceivesMilk)
     if not pumps or not receivers:
         return
-    need = demand(bench, duty)
+    need = demand(ctx, duty)
     ways = ways_of(plant, "vacuum", directed=False)
-    flows = _flows(bench, duty, need, ways)
+    flows = _flows(ctx, duty, need, ways)
     routes = [
         (r.id, p.id, joints)
         for r in receivers
@@ -102,7 +102,7 @@ def size_airlines(bench: Bench, duty: Duty) -> None:
         if (joints := ways.between(r.id, p.id))
     ]
     if not routes:
-        bench.find(
+        ctx.find(
             "vacuum.airline.bore",
             "Main airline bore",
             None,
@@ -111,26 +111,26 @@ def size_airlines(bench: Bench, duty: Duty) -> None:
             missing=("pipes from the receivers to the vacuum pumps",),
         )
     else:
-        _main(bench, duty, routes, flows, ways)
+        _main(ctx, duty, routes, flows, ways)
     for line in plant.machines(FeedsPulsators):
-        _pulsator_line(bench, duty, line)
+        _pulsator_line(ctx, duty, line)
 
 
-Route = tuple[str, str, tuple[Joint, ...]]
+Route = tuple[str, str, tuple[Edge, ...]]
 
 
-def _flows(bench: Bench, duty: Duty, need: Demand, ways: Ways) -> dict[str, float]:
+def _flows(ctx: StudyContext, duty: Duty, need: Demand, ways: Ways) -> dict[str, float]:
     """Free air in each pipe or gland while the reserve is tested: all that the pumps draw.
 
     The reserve is the rule's, or what the pumps that run together leave over, where that is more.
     The receivers share the milk system's air and the reserve; pulsator lines share pulsation. A
     pump's own branch carries no more than the pump draws.
     """
-    plant, air = bench.plant, air_use(bench, duty)
+    plant, air = ctx.plant, air_use(ctx, duty)
     receivers, lines = plant.machines(ReceivesMilk), plant.machines(FeedsPulsators)
     least = (
-        reserve_us_l_min_free(duty.units, bench.rules)
-        if us_rules(bench)
+        reserve_us_l_min_free(duty.units, ctx.rules)
+        if us_rules(ctx)
         else need.iso.effective_reserve_l_min_free
     )
     draws = {
@@ -170,8 +170,8 @@ def _together(plant: Plant, pumps: tuple[str, ...]) -> tuple[str, ...]:
     return pumps
 
 
-def _legs(bench: Bench, joints: Iterable[Joint], flows: dict[str, float]) -> list[Leg]:
-    plant, legs = bench.plant, []
+def _legs(ctx: StudyContext, joints: Iterable[Edge], flows: dict[str, float]) -> list[Leg]:
+    plant, legs = ctx.plant, []
     for joint in joints:
         pipe: Pipe | None = joint.pipe
         if pipe is not None:
@@ -180,7 +180,7 @@ def _legs(bench: Bench, joints: Iterable[Joint], flows: dict[str, float]) -> lis
             )
             continue
         machine = plant.equipment[joint.machine or ""]
-        heads = bench.number(f"vacuum.loss.{loss_kind(joint, machine)}_k")
+        heads = ctx.number(f"vacuum.loss.{loss_kind(joint, machine)}_k")
         if isinstance(machine, JoinsDeck):
             bore, own = machine.vacuum_bore_mm, "vacuum_bore_mm"
         else:
@@ -192,47 +192,47 @@ def _legs(bench: Bench, joints: Iterable[Joint], flows: dict[str, float]) -> lis
 
 
 def _main(
-    bench: Bench, duty: Duty, routes: list[Route], flows: dict[str, float], ways: Ways
+    ctx: StudyContext, duty: Duty, routes: list[Route], flows: dict[str, float], ways: Ways
 ) -> None:
     """Bores of the ways from receivers to regulation, then to the pumps, then to the pulsators."""
-    plant = bench.plant
-    held = "vacuum.nmc_drop" if us_rules(bench) else "vacuum.iso_drop"
+    plant = ctx.plant
+    held = "vacuum.nmc_drop" if us_rules(ctx) else "vacuum.iso_drop"
     done: set[str] = set()
 
     def advise(legs: list[Leg], budget_kpa: float, where: str, least_mm: float = 0.0) -> None:
         for leg in legs:
             if leg.field and leg.id not in done:
                 done.add(leg.id)
-                _bore(bench, duty, leg, legs, budget_kpa, where, least_mm)
+                _bore(ctx, duty, leg, legs, budget_kpa, where, least_mm)
 
-    to_regulation = bench.number(f"{held}_receiver_to_regulator_kpa")
+    to_regulation = ctx.number(f"{held}_receiver_to_regulator_kpa")
     for _, legs, _ in sorted(
-        _to_sensing(bench, routes, flows, ways), key=lambda f: (f[0], f[2])
+        _to_sensing(ctx, routes, flows, ways), key=lambda f: (f[0], f[2])
     ):  # fmt: skip
         advise(legs, to_regulation, TO_REGULATION)
-    to_pump = bench.number(f"{held}_receiver_to_pump_kpa")
+    to_pump = ctx.number(f"{held}_receiver_to_pump_kpa")
     for _, _, joints in sorted(routes, key=lambda r: (-len(r[2]), r[0], r[1])):
-        advise(_legs(bench, joints, flows), to_pump, TO_PUMP)
-    to_pulsators = bench.number(f"{held}_pulsator_line_kpa")
+        advise(_legs(ctx, joints, flows), to_pump, TO_PUMP)
+    to_pulsators = ctx.number(f"{held}_pulsator_line_kpa")
     for line in plant.machines(FeedsPulsators):
         for pump in plant.machines(PumpsVacuum):
-            feed = _legs(bench, ways.between(line.id, pump.id), flows)
+            feed = _legs(ctx, ways.between(line.id, pump.id), flows)
             feed = [leg for leg in feed if leg.id not in done]
             advise(feed, to_pulsators, TO_PULSATORS, line.bore_mm)
 
 
 def _to_sensing(
-    bench: Bench, routes: list[Route], flows: dict[str, float], ways: Ways
+    ctx: StudyContext, routes: list[Route], flows: dict[str, float], ways: Ways
 ) -> list[tuple[str, list[Leg], str]]:
     """Each receiver's legs up to where the regulator joins, or a vacuum sensor sits."""
-    plant = bench.plant
+    plant = ctx.plant
     regulators = [r.id for r in plant.machines(RegulatesVacuum) if r.usual() == "works"]
     sensors = [s.on for s in plant.machines(Senses) if s.measures == "vacuum"]
     found = []
     for receiver, pump, joints in routes:
         for place in regulators:
             reached = {n for j in ways.between(place, pump) for n in (j.a, j.b)}
-            taken: list[Joint] = []
+            taken: list[Edge] = []
             here = [n for n in (joints[0].a, joints[0].b) if n.machine == receiver]
             met = bool(set(here) & reached)
             for joint in joints:
@@ -241,16 +241,16 @@ def _to_sensing(
                 taken.append(joint)
                 met = bool({joint.a, joint.b} & reached)
             if met:
-                found.append((receiver, _legs(bench, taken, flows), place))
+                found.append((receiver, _legs(ctx, taken, flows), place))
         for on in sensors if not regulators else ():
             up_to = [i for i, j in enumerate(joints) if on in (j.a.machine, j.b.machine)]
             if up_to:
-                found.append((receiver, _legs(bench, joints[: up_to[0] + 1], flows), on))
+                found.append((receiver, _legs(ctx, joints[: up_to[0] + 1], flows), on))
     return found
 
 
 def _bore(
-    bench: Bench,
+    ctx: StudyContext,
     duty: Duty,
     leg: Leg,
     route: list[Leg],
@@ -260,8 +260,8 @@ def _bore(
 ) -> None:
     """The bore of a leg when the drop designed for up to a place is shared by length."""
     nominal = 100.0
-    total = sum(one.equivalent_m(bench, one.bore_mm or nominal) for one in route)
-    own = leg.equivalent_m(bench, leg.bore_mm or nominal)
+    total = sum(one.equivalent_m(ctx, one.bore_mm or nominal) for one in route)
+    own = leg.equivalent_m(ctx, leg.bore_mm or nominal)
     allowed = budget_kpa * DESIGN_SHARE * own / total
     wanted = airline_bore_mm(
         leg.flow_l_min, own, allowed, duty.working_vacuum_kpa, duty.pressure_kpa_abs
@@ -270,7 +270,7 @@ def _bore(
     as_line = " and not under the line it feeds" if least_mm > wanted else ""
     gland = leg.field == "vacuum_bore_mm"
     has = f"{leg.bore_mm:g} mm" if leg.bore_mm is not None else "no bore stated"
-    bench.find(
+    ctx.find(
         "vacuum.gland.bore" if gland else "vacuum.airline.bore",
         "Gland vacuum bore" if gland else "Main airline bore",
         leg.bore_mm,
@@ -292,7 +292,7 @@ def _bore(
             worked("p", "working vacuum, set or assumed", duty.working_vacuum_kpa, "kPa"),
             worked("p_a", "ambient pressure", round(duty.pressure_kpa_abs, 2), "kPa"),
         ),
-        source=NMC if us_rules(bench) else ISO,
+        source=NMC if us_rules(ctx) else ISO,
         known="from_memory",
         advised=advised,
         advised_why=f"{wanted:.0f} mm keeps to three quarters of the drop permitted {where}; next "
@@ -302,19 +302,19 @@ def _bore(
     )
 
 
-def _pulsator_line(bench: Bench, duty: Duty, line: FeedsPulsators) -> None:
-    plant = bench.plant
+def _pulsator_line(ctx: StudyContext, duty: Duty, line: FeedsPulsators) -> None:
+    plant = ctx.plant
     lines = plant.machines(FeedsPulsators)
-    pulse = air_use(bench, duty).pulsators / len(lines) / line.count
+    pulse = air_use(ctx, duty).pulsators / len(lines) / line.count
     supplies = max(1, sum(1 for p in plant.pipes_at(line.id) if _supplies(line, p)))
     ways = supplies * (2 if line.ring else 1)
     flow, length = pulse / ways, line.length_m / ways
     key = (
         "vacuum.nmc_drop_pulsator_line_kpa"
-        if us_rules(bench)
+        if us_rules(ctx)
         else "vacuum.iso_drop_pulsator_line_kpa"
     )
-    limit = bench.number(key)
+    limit = ctx.number(key)
     least, wanted = (
         airline_bore_mm(
             flow, length, share * limit / UNIFORM_DRAW, duty.working_vacuum_kpa,
@@ -323,13 +323,13 @@ def _pulsator_line(bench: Bench, duty: Duty, line: FeedsPulsators) -> None:
         for share in (PULSE_SHARE, PULSE_SHARE / 2)
     )  # fmt: skip
     advised = next_airline_mm(wanted)
-    many = duty.units >= bench.number("vacuum.pulsator_line_damped_from_units")
-    damped = bench.number("vacuum.pulsator_line_damped_bore_mm") if many else 0.0
+    many = duty.units >= ctx.number("vacuum.pulsator_line_damped_from_units")
+    damped = ctx.number("vacuum.pulsator_line_damped_bore_mm") if many else 0.0
     why = "a quarter of the permitted drop, for the pulse comes on top"
     if damped > advised:
         advised, why = damped, "damps the pulses of many pulsators; for its drop less would do"
     shape = "ring" if line.ring else "line"
-    bench.find(
+    ctx.find(
         "vacuum.pulsator_airline.bore",
         "Pulsator airline",
         line.bore_mm,
@@ -350,10 +350,10 @@ def _pulsator_line(bench: Bench, duty: Duty, line: FeedsPulsators) -> None:
             stated("d", "bore", line.bore_mm, "mm"),
             worked("p", "working vacuum, set or assumed", duty.working_vacuum_kpa, "kPa"),
             worked("p_a", "ambient pressure", round(duty.pressure_kpa_abs, 2), "kPa"),
-            bench.rule(key, "dp_most"),
+            ctx.rule(key, "dp_most"),
         ),
-        source=NMC if us_rules(bench) else ISO,
-        known="second_hand" if us_rules(bench) else "from_memory",
+        source=NMC if us_rules(ctx) else ISO,
+        known="second_hand" if us_rules(ctx) else "from_memory",
         advised=advised,
         advised_why=why,
         target=(line, "bore_mm"),

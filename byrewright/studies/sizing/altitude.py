@@ -3,34 +3,32 @@
 from __future__ import annotations
 
 from byrewright.physics.altitude import cold_share, engine_share, motor_share
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 
 
-def motor_kw(bench: Bench, shaft_kw: float) -> float:
+def motor_kw(ctx: StudyContext, shaft_kw: float) -> float:
     """The motor rating that gives a shaft power here."""
-    return shaft_kw / _told(bench, "motors", motor_share(_altitude(bench), bench.rules))
+    return shaft_kw / _told(ctx, "motors", motor_share(_altitude(ctx), ctx.rules))
 
 
-def generator_kva(bench: Bench, kva: float) -> float:
+def generator_kva(ctx: StudyContext, kva: float) -> float:
     """The set's rating that carries a load here."""
-    return kva / _told(bench, "generators", engine_share(_altitude(bench), bench.rules))
+    return kva / _told(ctx, "generators", engine_share(_altitude(ctx), ctx.rules))
 
 
-def plate_duty_kw(bench: Bench, cold_kw: float) -> float:
+def plate_duty_kw(ctx: StudyContext, cold_kw: float) -> float:
     """The data-plate duty of refrigeration that makes so much cold here."""
-    return cold_kw / _told(
-        bench, "air-cooled refrigeration", cold_share(_altitude(bench), bench.rules)
-    )
+    return cold_kw / _told(ctx, "air-cooled refrigeration", cold_share(_altitude(ctx), ctx.rules))
 
 
-def _altitude(bench: Bench) -> float:
-    return bench.plant.site.altitude_m
+def _altitude(ctx: StudyContext) -> float:
+    return ctx.plant.site.altitude_m
 
 
-def _told(bench: Bench, what: str, share: float) -> float:
+def _told(ctx: StudyContext, what: str, share: float) -> float:
     if share < 0.995:
-        meaning = f"rating that {what} give at {_altitude(bench):.0f} m"
-        if all(a.meaning != meaning for a in bench.notes.assumptions):
+        meaning = f"rating that {what} give at {_altitude(ctx):.0f} m"
+        if all(a.meaning != meaning for a in ctx.notes.assumptions):
             why = "thin air; the data plate or the supplier decides"
-            bench.assume("site", meaning, round(share, 3), "", why)
+            ctx.assume("site", meaning, round(share, 3), "", why)
     return share

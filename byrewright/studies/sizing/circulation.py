@@ -9,7 +9,7 @@ from byrewright.engine.liquids import Liquids, LiquidsUnsolved
 from byrewright.engine.liquidstreams import streams
 from byrewright.plant.roles import MakesUpWash, MovesMilk
 from byrewright.results import Input
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.network import net_of
 from byrewright.studies.sizing.sizes import TIGHT, next_round, spare, worked
@@ -71,13 +71,13 @@ def stages(net: Liquids, mode: str) -> list[Stage]:
     return out
 
 
-def size_circulation(bench: Bench, _duty: Duty) -> None:
+def size_circulation(ctx: StudyContext, _duty: Duty) -> None:
     """Every vessel on the wash's way takes on what comes to it, in every mode that washes."""
-    net = net_of(bench)
+    net = net_of(ctx)
     worst: dict[tuple[str, ...], Stage] = {}
     broken: list[str] = []
     reached = False
-    for name, mode in bench.plant.modes.items():
+    for name, mode in ctx.plant.modes.items():
         if not {"wash", "rinse"} & set(mode.does):
             continue
         try:
@@ -91,15 +91,15 @@ def size_circulation(bench: Bench, _duty: Duty) -> None:
             if old is None or _short(stage) > _short(old):
                 worst[stage.vessels] = stage
     for text in broken:
-        bench.find("wash.circulates", "Wash goes round", None, "L/min", text,
+        ctx.find("wash.circulates", "Wash goes round", None, "L/min", text,
                    missing=("flows of the wash",))  # fmt: skip
     for stage in worst.values():
-        _judge(bench, stage)
+        _judge(ctx, stage)
 
 
-def _fit(bench: Bench, stage: Stage, tag: str) -> float | None:
+def _fit(ctx: StudyContext, stage: Stage, tag: str) -> float | None:
     """The rated flow with which a pump takes on what comes and a tenth more; None out of reach."""
-    net = copy(net_of(bench))
+    net = copy(net_of(ctx))
     mover = net.movers[tag]
 
     def takes(flow: float) -> float:
@@ -121,7 +121,7 @@ def _short(stage: Stage) -> float:
     return stage.in_l_min - stage.out_l_min
 
 
-def _judge(bench: Bench, stage: Stage) -> None:
+def _judge(ctx: StudyContext, stage: Stage) -> None:
     names, pumps = " and ".join(stage.vessels), " and ".join(stage.pumps) or "nothing"
     limit = stage.in_l_min * (1 - ROUND_SHARE)
     short = stage.in_l_min - stage.out_l_min
@@ -130,7 +130,7 @@ def _judge(bench: Bench, stage: Stage) -> None:
         f"take {stage.out_l_min:.0f} L/min on ({spare(stage.out_l_min, limit)})"
     )
     if short > ROUND_SHARE * stage.in_l_min:
-        trough = sum(t.volume_l * t.count for t in bench.plant.machines(MakesUpWash))
+        trough = sum(t.volume_l * t.count for t in ctx.plant.machines(MakesUpWash))
         full = stage.room_l / short
         says += f": full after {full:.1f} min"
         if trough:
@@ -141,15 +141,15 @@ def _judge(bench: Bench, stage: Stage) -> None:
         )
     else:
         says += "."
-    machines = bench.plant.machines(MovesMilk)
+    machines = ctx.plant.machines(MovesMilk)
     pump = min((p for p in machines if p.id in stage.pumps), key=lambda p: p.flow_l_min,
                default=None)  # fmt: skip
-    advised = _fit(bench, stage, pump.id) if pump is not None else None
+    advised = _fit(ctx, stage, pump.id) if pump is not None else None
     if pump is not None and advised is not None:  # one field, one advice: the larger
-        others = (f.advised for f in bench.notes.findings if f.target == (pump.id, "flow_l_min"))
+        others = (f.advised for f in ctx.notes.findings if f.target == (pump.id, "flow_l_min"))
         advised = max(advised, *(a for a in others if a is not None), advised)
-    rule: Input = bench.rule("filter.drop_empty_kpa", "dp_filter")
-    bench.find(
+    rule: Input = ctx.rule("filter.drop_empty_kpa", "dp_filter")
+    ctx.find(
         "wash.circulates", "Wash goes round", round(stage.out_l_min, 1), "L/min", says,
         subject=stage.vessels[-1], limit=round(limit, 1), sense="at_least",
         formula="q_out >= q_in",

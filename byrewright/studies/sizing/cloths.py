@@ -12,7 +12,7 @@ from byrewright.plant.roles import DriesCloths, WashesCloths, usually
 from byrewright.results import Table
 from byrewright.standards.cleaning import HEATER_KW
 from byrewright.standards.laundry import WASHER_LOADS_KG
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.sizes import listed, stated, worked
 from byrewright.studies.sizing.steps import field, next_of
@@ -31,70 +31,70 @@ class ClothDay:
     largest_kg: float
 
 
-def cloth_day(bench: Bench, duty: Duty) -> ClothDay:
+def cloth_day(ctx: StudyContext, duty: Duty) -> ClothDay:
     """Cloths and dry kilograms of a day and of the largest milking."""
-    each, kg = bench.plant.work.cloths_a_cow, bench.number("cloth.dry_kg")
+    each, kg = ctx.plant.work.cloths_a_cow, ctx.number("cloth.dry_kg")
     most = max(m.cows for m in duty.milkings) * each
     day = duty.cows_milked_day * each
     return ClothDay(day, day * kg, most, most * kg)
 
 
-def laundry_water_l_day(bench: Bench, duty: Duty) -> float:
+def laundry_water_l_day(ctx: StudyContext, duty: Duty) -> float:
     """Water that the cloth washers take in a day, L (0 where there are none)."""
-    washers = bench.plant.machines(WashesCloths)
-    if not washers or bench.plant.work.cloths_a_cow <= 0:
+    washers = ctx.plant.machines(WashesCloths)
+    if not washers or ctx.plant.work.cloths_a_cow <= 0:
         return 0.0
-    loads = _loads(bench, cloth_day(bench, duty).kg, washers)
+    loads = _loads(ctx, cloth_day(ctx, duty).kg, washers)
     held = sum(w.count * w.load_kg for w in washers)
     return loads * sum(w.count * w.load_kg * w.water_l_load for w in washers) / held
 
 
-def size_cloths(bench: Bench, duty: Duty) -> None:
+def size_cloths(ctx: StudyContext, duty: Duty) -> None:
     """Cloths a day, the machines for them, and the stock to hold. Nothing where none are used."""
-    if bench.plant.work.cloths_a_cow <= 0:
+    if ctx.plant.work.cloths_a_cow <= 0:
         return
-    day = cloth_day(bench, duty)
-    _cloths(bench, duty, day)
-    _machines(bench, day, "washer", WashesCloths, bench.plant.machines(WashesCloths))
-    _machines(bench, day, "dryer", DriesCloths, bench.plant.machines(DriesCloths))
-    _stock(bench, day)
-    _table(bench, duty, day)
+    day = cloth_day(ctx, duty)
+    _cloths(ctx, duty, day)
+    _machines(ctx, day, "washer", WashesCloths, ctx.plant.machines(WashesCloths))
+    _machines(ctx, day, "dryer", DriesCloths, ctx.plant.machines(DriesCloths))
+    _stock(ctx, day)
+    _table(ctx, duty, day)
 
 
-def _cloths(bench: Bench, duty: Duty, day: ClothDay) -> None:
-    each = bench.plant.work.cloths_a_cow
-    bench.find(
+def _cloths(ctx: StudyContext, duty: Duty, day: ClothDay) -> None:
+    each = ctx.plant.work.cloths_a_cow
+    ctx.find(
         "cloths.day", "Cloths a day", round(day.cloths), "",
         f"{day.cloths:.0f} udder cloths a day, {day.kg:.0f} kg dry; the largest milking uses "
         f"{day.largest_milking:.0f} ({day.largest_kg:.0f} kg).",
         formula="N = cows a; mass = N m",
         inputs=(worked("cows", "cows milked a day", duty.cows_milked_day),
                 stated("a", "cloths a cow a milking", each),
-                bench.rule("cloth.dry_kg", "m")),
+                ctx.rule("cloth.dry_kg", "m")),
         source="practice", known="common_practice",
     )  # fmt: skip
 
 
-def _loads(bench: Bench, kg: float, machines: Sequence[WashesCloths | DriesCloths]) -> float:
+def _loads(ctx: StudyContext, kg: float, machines: Sequence[WashesCloths | DriesCloths]) -> float:
     """Loads for `kg` of cloths in the machines there are, each filled as is usual."""
     held = sum(m.count * m.load_kg for m in machines) / sum(m.count for m in machines)
-    return math.ceil(kg / (held * bench.number("cloth.load_fill")) - 1e-9)
+    return math.ceil(kg / (held * ctx.number("cloth.load_fill")) - 1e-9)
 
 
-def _hours(bench: Bench, kg: float, load_kg: float, cycle_min: float, count: int) -> float:
+def _hours(ctx: StudyContext, kg: float, load_kg: float, cycle_min: float, count: int) -> float:
     """Hours a day that `count` machines side by side need for `kg`."""
-    loads = math.ceil(kg / (load_kg * bench.number("cloth.load_fill")) - 1e-9)
+    loads = math.ceil(kg / (load_kg * ctx.number("cloth.load_fill")) - 1e-9)
     each = math.ceil(loads / count)
-    return each * (cycle_min + bench.number("cloth.handling_min")) / 60.0
+    return each * (cycle_min + ctx.number("cloth.handling_min")) / 60.0
 
 
-def _enough(bench: Bench, kg: float, load_kg: float, cycle_min: float) -> int:
+def _enough(ctx: StudyContext, kg: float, load_kg: float, cycle_min: float) -> int:
     """Machines of a size that do the day in the hours staffed, with one out within a long day."""
-    spare = bench.plant.wishes.redundancy != "none"
+    spare = ctx.plant.wishes.redundancy != "none"
     for count in range(1, 200):
-        holds = _hours(bench, kg, load_kg, cycle_min, count) <= bench.number("cloth.hours_most")
+        holds = _hours(ctx, kg, load_kg, cycle_min, count) <= ctx.number("cloth.hours_most")
         if spare and holds:
-            holds = count > 1 and _hours(bench, kg, load_kg, cycle_min, count - 1) <= bench.number(
+            holds = count > 1 and _hours(ctx, kg, load_kg, cycle_min, count - 1) <= ctx.number(
                 "cloth.hours_one_out"
             )
         if holds:
@@ -103,17 +103,17 @@ def _enough(bench: Bench, kg: float, load_kg: float, cycle_min: float) -> int:
 
 
 def _machines(
-    bench: Bench, day: ClothDay, word: str, kind: type[WashesCloths] | type[DriesCloths],
+    ctx: StudyContext, day: ClothDay, word: str, kind: type[WashesCloths] | type[DriesCloths],
     machines: Sequence[WashesCloths | DriesCloths],
 ) -> None:  # fmt: skip
     cycle = usually(kind, "cycle_min")
     if not machines:
-        load = next_of(day.largest_kg / LOADS_A_MILKING / bench.number("cloth.load_fill"),
+        load = next_of(day.largest_kg / LOADS_A_MILKING / ctx.number("cloth.load_fill"),
                        WASHER_LOADS_KG)  # fmt: skip
-        bench.lacks(
+        ctx.lacks(
             f"cloths.{word}", f"Cloth {word}s",
             f"{day.cloths:.0f} cloths a day are used and the plant has no cloth {word}: add "
-            f"{_enough(bench, day.kg, load, cycle)} of {load:g} kg, or set cloths a cow to 0 if "
+            f"{_enough(ctx, day.kg, load, cycle)} of {load:g} kg, or set cloths a cow to 0 if "
             "none are used.",
         )  # fmt: skip
         return
@@ -124,33 +124,33 @@ def _machines(
     inputs = (
         worked("M", "dry cloths a day", day.kg, "kg"),
         field(first, "load_kg", "L"), field(first, "cycle_min", "c"),
-        stated("n", f"{word}s", count), bench.rule("cloth.load_fill", "f"),
-        bench.rule("cloth.handling_min", "h"),
+        stated("n", f"{word}s", count), ctx.rule("cloth.load_fill", "f"),
+        ctx.rule("cloth.handling_min", "h"),
     )  # fmt: skip
     for one in machines:
-        _machine_size(bench, day, word, one)
+        _machine_size(ctx, day, word, one)
         if isinstance(one, WashesCloths):
-            _load_water(bench, one)
-    advised = _enough(bench, day.kg, load, cycle)
+            _load_water(ctx, one)
+    advised = _enough(ctx, day.kg, load, cycle)
     change: dict[str, Any] = {
         "advised": advised, "target": (first, "count"),
-        "advised_why": f"{day.kg:.0f} kg of cloths a day, {_loads(bench, day.kg, machines):.0f} "
+        "advised_why": f"{day.kg:.0f} kg of cloths a day, {_loads(ctx, day.kg, machines):.0f} "
         f"loads of {load:g} kg",
     } if len(machines) == 1 else {}  # fmt: skip
     do = f" Use {advised:g} of this size."
-    hours, most = _hours(bench, day.kg, load, cycle, count), bench.number("cloth.hours_most")
-    bench.find(
+    hours, most = _hours(ctx, day.kg, load, cycle, count), ctx.number("cloth.hours_most")
+    ctx.find(
         f"cloths.{word}_hours", f"Hours a day of the {word}s", round(hours, 2), "h",
         f"{count} {word}{'s' if count > 1 else ''} of {load:g} kg: {hours:.1f} h a day for "
-        f"{_loads(bench, day.kg, machines):.0f} loads.{do if hours > most else ''}",
+        f"{_loads(ctx, day.kg, machines):.0f} loads.{do if hours > most else ''}",
         subject=listed([m.id for m in machines]), limit=most, sense="at_most", allowance=0.1,
         formula="hours = ceil(ceil(M / (L f)) / n) (c + h) / 60", inputs=inputs,
         source="practice", known="common_practice", **change,
     )  # fmt: skip
-    if bench.plant.wishes.redundancy == "none":
+    if ctx.plant.wishes.redundancy == "none":
         return
     if count == 1:
-        bench.find(
+        ctx.find(
             f"cloths.{word}_one_out", f"One {word} out of order", 0, "",
             f"There is one {word} only: when it stands still the reserve lot of cloths lasts one "
             f"milking.{do}", subject=listed([m.id for m in machines]), limit=1, sense="at_least",
@@ -159,10 +159,10 @@ def _machines(
         )  # fmt: skip
         return
     left, longest = (
-        _hours(bench, day.kg, load, cycle, count - 1),
-        bench.number("cloth.hours_one_out"),
+        _hours(ctx, day.kg, load, cycle, count - 1),
+        ctx.number("cloth.hours_one_out"),
     )
-    bench.find(
+    ctx.find(
         f"cloths.{word}_one_out", f"One {word} out of order", round(left, 2), "h",
         f"With one {word} out of action the rest run {left:.1f} h a day."
         f"{do if left > longest else ''}",
@@ -172,30 +172,32 @@ def _machines(
     )  # fmt: skip
 
 
-def _machine_size(bench: Bench, day: ClothDay, word: str, one: WashesCloths | DriesCloths) -> None:
+def _machine_size(
+    ctx: StudyContext, day: ClothDay, word: str, one: WashesCloths | DriesCloths
+) -> None:
     """The dry load a designer starts from, and the input that goes with it."""
-    wanted = day.largest_kg / LOADS_A_MILKING / bench.number("cloth.load_fill")
+    wanted = day.largest_kg / LOADS_A_MILKING / ctx.number("cloth.load_fill")
     load = next_of(wanted, WASHER_LOADS_KG)
-    bench.find(
+    ctx.find(
         f"cloths.{word}_size", f"Size of a cloth {word}", one.load_kg, "kg",
         f"{one.id} takes {one.load_kg:g} kg; {load:g} kg takes the largest milking's "
         f"{day.largest_kg:.0f} kg in about {LOADS_A_MILKING} loads.",
         subject=one.id, formula="L = kg / (loads f)",
         inputs=(worked("kg", "cloths of the largest milking", round(day.largest_kg, 1), "kg"),
-                bench.rule("cloth.load_fill", "f"), worked("loads", "loads a milking",
+                ctx.rule("cloth.load_fill", "f"), worked("loads", "loads a milking",
                                                            LOADS_A_MILKING),
                 field(one, "load_kg")),
         source="practice", known="common_practice", advised=load,
         advised_why=f"{day.largest_kg:.0f} kg of cloths a milking in about {LOADS_A_MILKING} loads",
         target=(one, "load_kg"),
     )  # fmt: skip
-    need = one.load_kg * bench.number("cloth.kw_per_kg")
-    bench.find(
+    need = one.load_kg * ctx.number("cloth.kw_per_kg")
+    ctx.find(
         f"cloths.{word}_input", f"Electric input of a cloth {word}", one.motor_kw, "kW",
         f"{one.id} is rated {one.motor_kw:g} kW; about {need:.1f} kW are usual for "
         f"{one.load_kg:g} kg with electric heating.",
         subject=one.id, formula="P = p L",
-        inputs=(bench.rule("cloth.kw_per_kg", "p"), field(one, "load_kg", "L"), field(one,
+        inputs=(ctx.rule("cloth.kw_per_kg", "p"), field(one, "load_kg", "L"), field(one,
                                                                                       "motor_kw")),
         source="practice", known="common_practice", advised=next_of(need, HEATER_KW),
         advised_why=f"usual for {one.load_kg:g} kg with electric heating",
@@ -203,65 +205,65 @@ def _machine_size(bench: Bench, day: ClothDay, word: str, one: WashesCloths | Dr
     )  # fmt: skip
 
 
-def _load_water(bench: Bench, one: WashesCloths) -> None:
-    litres = one.load_kg * bench.number("cloth.water_l_kg")
-    bench.find(
+def _load_water(ctx: StudyContext, one: WashesCloths) -> None:
+    litres = one.load_kg * ctx.number("cloth.water_l_kg")
+    ctx.find(
         "cloths.washer_water", "Water of a load", one.water_l_load, "L",
         f"{one.id} takes {one.water_l_load:g} L a load; about {litres:.0f} L are usual for "
         f"{one.load_kg:g} kg.", subject=one.id, formula="V = v L",
-        inputs=(bench.rule("cloth.water_l_kg", "v"), field(one, "load_kg", "L")), source="practice",
+        inputs=(ctx.rule("cloth.water_l_kg", "v"), field(one, "load_kg", "L")), source="practice",
         known="common_practice", advised=round(litres), advised_why=f"usual for {one.load_kg:g} kg",
         target=(one, "water_l_load"),
     )  # fmt: skip
 
 
-def _stock(bench: Bench, day: ClothDay) -> None:
-    lots = bench.number("cloth.lots")
+def _stock(ctx: StudyContext, day: ClothDay) -> None:
+    lots = ctx.number("cloth.lots")
     stock = math.ceil(lots * day.largest_milking / 50) * 50
     uses = day.cloths * 365 / stock
-    life = bench.number("cloth.washes_of_life")
-    bench.find(
+    life = ctx.number("cloth.washes_of_life")
+    ctx.find(
         "cloths.stock", "Cloths to hold in stock", stock, "",
         f"Hold {stock} cloths: {lots:g} lots of {day.largest_milking:.0f} (in use, in the laundry, "
         f"clean in reserve). Each is used {uses:.0f} times a year, so about "
         f"{day.cloths * 365 / life:.0f} wear out a year.",
         formula="stock = lots N_m, in bales of 50",
-        inputs=(bench.rule("cloth.lots", "lots"),
+        inputs=(ctx.rule("cloth.lots", "lots"),
                 worked("N_m", "cloths of the largest milking", day.largest_milking),
-                bench.rule("cloth.washes_of_life", "life")),
+                ctx.rule("cloth.washes_of_life", "life")),
         source="practice", known="common_practice",
     )  # fmt: skip
 
 
-def _table(bench: Bench, duty: Duty, day: ClothDay) -> None:
+def _table(ctx: StudyContext, duty: Duty, day: ClothDay) -> None:
     """Lots through the day, and the water and energy of the laundry."""
-    washers = bench.plant.machines(WashesCloths)
-    each = bench.plant.work.cloths_a_cow
-    kg = bench.number("cloth.dry_kg")
+    washers = ctx.plant.machines(WashesCloths)
+    each = ctx.plant.work.cloths_a_cow
+    kg = ctx.number("cloth.dry_kg")
     rows: list[tuple[float | str, ...]] = []
     for milking in duty.milkings:
         mass = milking.cows * each * kg
-        loads = _loads(bench, mass, washers) if washers else 0.0
+        loads = _loads(ctx, mass, washers) if washers else 0.0
         rows.append((milking.name, round(milking.cows * each), round(mass, 1), loads))
-    bench.notes.tables.append(
+    ctx.notes.tables.append(
         Table("cloths.lots", "Lots of cloths", ("milking", "cloths", "dry mass", "washer loads"),
               ("", "", "kg", ""), tuple(rows))
     )  # fmt: skip
-    water = laundry_water_l_day(bench, duty)
+    water = laundry_water_l_day(ctx, duty)
     if not water:
         return
-    hot_c = bench.number("cloth.wash_c")
-    heat = wash_load_kwh(water, duty.water_coldest_c, bench.rules)
+    hot_c = ctx.number("cloth.wash_c")
+    heat = wash_load_kwh(water, duty.water_coldest_c, ctx.rules)
     # Whole loads are dried, the last as it is.
-    dry = dry_load_kwh(day.kg, bench.rules) if bench.plant.machines(DriesCloths) else 0.0
-    bench.find(
+    dry = dry_load_kwh(day.kg, ctx.rules) if ctx.plant.machines(DriesCloths) else 0.0
+    ctx.find(
         "cloths.energy", "Laundry a day", round(heat + dry, 1), "kWh",
         f"The laundry takes {water:.0f} L of water and about {heat + dry:.0f} kWh a day "
         f"({heat:.0f} to heat the wash to {hot_c:g} degC, {dry:.0f} to dry). Wash hot on every "
         "cycle: a warm wash spreads udder infection from cow to cow.",
         formula="E = heat of the hot share of the water + moisture x mass x energy a kg of water",
-        inputs=(worked("V", "water a day", water, "L"), bench.rule("cloth.hot_share"),
-                bench.rule("cloth.wash_c"), bench.rule("cloth.moisture_share"),
-                bench.rule("cloth.dry_kwh_per_kg_water")),
+        inputs=(worked("V", "water a day", water, "L"), ctx.rule("cloth.hot_share"),
+                ctx.rule("cloth.wash_c"), ctx.rule("cloth.moisture_share"),
+                ctx.rule("cloth.dry_kwh_per_kg_water")),
         source="practice", known="common_practice",
     )  # fmt: skip

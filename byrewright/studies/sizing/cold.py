@@ -12,7 +12,7 @@ from byrewright.plant.farm import minutes
 from byrewright.plant.roles import Cold, MakesCold, StoresMilk
 from byrewright.results import Input, Series
 from byrewright.studies.sizing.altitude import plate_duty_kw
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.in_line import Line, coolant_makers, in_line
 from byrewright.studies.sizing.loads import ElectricLoad
@@ -30,44 +30,44 @@ OFF_PEAK = 1e-9
 """A hair over the least duty, so that rounding does not leave a store without end."""
 
 
-def hourly_cold_kwh(bench: Bench, duty: Duty, point: Line) -> list[float]:
+def hourly_cold_kwh(ctx: StudyContext, duty: Duty, point: Line) -> list[float]:
     """Heat that milk gives to chilled liquid in each hour of the day, kWh, no allowance."""
     from_c, to_c = point.pre_cooled_c, point.out_c
-    tanks = bench.plant.machines(StoresMilk)
+    tanks = ctx.plant.machines(StoresMilk)
     if any(t.takes_coolant for t in tanks):
         to_c = min(to_c, duty.stored_c)
     hours = [0.0] * 24
     for one in duty.milkings:
-        heat = one.saleable_l * heat_kj_per_l(from_c, to_c, bench.rules) / 3600.0
+        heat = one.saleable_l * heat_kj_per_l(from_c, to_c, ctx.rules) / 3600.0
         steps = max(1, round(one.hours * 60))
         for minute in range(steps):
             hours[int((one.start_min + minute) // 60) % 24] += heat / steps
     return hours
 
 
-def cold_rate_kw(bench: Bench, duty: Duty, point: Line) -> float:
+def cold_rate_kw(ctx: StudyContext, duty: Duty, point: Line) -> float:
     """What a cold plant without a store must carry, with the allowance: the rate while milk flows,
     not the hour's mean."""
-    busiest = max(hourly_cold_kwh(bench, duty, point))
-    return max(busiest, point.chilled_kw) * (1.0 + bench.number("cooling.allowance_share"))
+    busiest = max(hourly_cold_kwh(ctx, duty, point))
+    return max(busiest, point.chilled_kw) * (1.0 + ctx.number("cooling.allowance_share"))
 
 
 def lead_and_lag(
-    bench: Bench, duty: Duty, loads: Sequence[ElectricLoad]
+    ctx: StudyContext, duty: Duty, loads: Sequence[ElectricLoad]
 ) -> tuple[ElectricLoad, ...]:
     """The loads with only as many chillers together as the milk asks for: of alike ones each of
     which carries the duty alone, the others wait. For the sum of a plant; a board and the wiring
     of each must still take it."""
-    chillers = [m for m in coolant_makers(bench) if m.cold().store_kwh <= 0]
+    chillers = [m for m in coolant_makers(ctx) if m.cold().store_kwh <= 0]
     count = sum(m.count for m in chillers)
-    if count < 2 or bench.plant.wishes.redundancy == "none":
+    if count < 2 or ctx.plant.wishes.redundancy == "none":
         return tuple(loads)
-    each = plate_duty_kw(bench, cold_rate_kw(bench, duty, in_line(bench, duty)))
+    each = plate_duty_kw(ctx, cold_rate_kw(ctx, duty, in_line(ctx, duty)))
     least = min(m.cold().duty_kw for m in chillers)
     needed = min(count, max(1, math.ceil(each / least - 1e-9)))
     ids = {m.id for m in chillers}
-    if needed < count and not any(a.where == "chillers" for a in bench.notes.assumptions):
-        bench.assume(
+    if needed < count and not any(a.where == "chillers" for a in ctx.notes.assumptions):
+        ctx.assume(
             "chillers", "chillers that run together", needed, "",
             f"{needed} of {count} carry the milk; controls must let the others wait, also after a "
             "power cut",
@@ -79,16 +79,16 @@ def lead_and_lag(
     )  # fmt: skip
 
 
-def cold_plants(bench: Bench, duty: Duty, point: Line) -> None:
+def cold_plants(ctx: StudyContext, duty: Duty, point: Line) -> None:
     """Judge what makes the chilled liquid against the heat the milk gives it."""
-    allowance = 1.0 + bench.number("cooling.allowance_share")
-    hours = [h * allowance for h in hourly_cold_kwh(bench, duty, point)]
-    rate = cold_rate_kw(bench, duty, point)
-    makers = coolant_makers(bench)
+    allowance = 1.0 + ctx.number("cooling.allowance_share")
+    hours = [h * allowance for h in hourly_cold_kwh(ctx, duty, point)]
+    rate = cold_rate_kw(ctx, duty, point)
+    makers = coolant_makers(ctx)
     banks = tuple(m for m in makers if m.cold().store_kwh > 0)
     chillers = tuple(m for m in makers if m not in banks)
     if not banks and not chillers:
-        bench.lacks(
+        ctx.lacks(
             "cooling.cold",
             "Chilled liquid",
             "Tanks or coolers want chilled liquid but no chiller or ice bank makes it.",
@@ -96,24 +96,24 @@ def cold_plants(bench: Bench, duty: Duty, point: Line) -> None:
         return
     inputs = (
         worked("Q_milk", "heat of the milk while it flows", rate / allowance, "kW"),
-        bench.rule("cooling.allowance_share", "a"),
+        ctx.rule("cooling.allowance_share", "a"),
     )
     if chillers and not banks:
-        _chillers(bench, chillers, rate, inputs)
+        _chillers(ctx, chillers, rate, inputs)
     if banks:
         helped = sum(c.count * c.cold().duty_kw for c in chillers)
-        _ice(bench, banks, [max(0.0, h - helped) for h in hours], inputs)
+        _ice(ctx, banks, [max(0.0, h - helped) for h in hours], inputs)
 
 
 def _chillers(
-    bench: Bench, chillers: tuple[MakesCold, ...], rate: float, inputs: tuple[Input, ...]
+    ctx: StudyContext, chillers: tuple[MakesCold, ...], rate: float, inputs: tuple[Input, ...]
 ) -> None:
-    redundancy, count = bench.plant.wishes.redundancy, sum(c.count for c in chillers)
-    limit = plate_duty_kw(bench, each_carries(rate, count, redundancy))
+    redundancy, count = ctx.plant.wishes.redundancy, sum(c.count for c in chillers)
+    limit = plate_duty_kw(ctx, each_carries(rate, count, redundancy))
     for one in chillers:
         duty_kw = one.cold().duty_kw
         off = with_others_off(one, chillers, redundancy)
-        bench.find(
+        ctx.find(
             "cooling.chiller.duty",
             "Chiller duty",
             duty_kw,
@@ -132,9 +132,9 @@ def _chillers(
             advised_why=f"heat of the milk and 20 % for pumps and gains{off}; next size",
             target=(one, type(one).SIZED_BY["duty"]),
         )
-        rated_ambient(bench, one.id, one.cold().rated_ambient_c)
+        rated_ambient(ctx, one.id, one.cold().rated_ambient_c)
     if redundancy != "none" and count < 2:
-        bench.find(
+        ctx.find(
             "cooling.chiller.standby",
             "Second chiller",
             float(count),
@@ -158,17 +158,17 @@ def _window(cold: Cold) -> list[int]:
 
 
 def _ice(
-    bench: Bench, banks: tuple[MakesCold, ...], hours: list[float], inputs: tuple[Input, ...]
+    ctx: StudyContext, banks: tuple[MakesCold, ...], hours: list[float], inputs: tuple[Input, ...]
 ) -> None:
     count, day = sum(b.count for b in banks), sum(hours)
     window = _window(banks[0].cold())
-    duty_limit = plate_duty_kw(bench, day / len(window) / count)
+    duty_limit = plate_duty_kw(ctx, day / len(window) / count)
     made = [0.0] * 24
     has = sum(b.count * b.cold().duty_kw for b in banks)
     for hour in window:
         made[hour] = max(has, duty_limit * count * (1 + OFF_PEAK))
     store = storage_needed(hours, made) or 0.0
-    bench.notes.series.append(
+    ctx.notes.series.append(
         Series(
             "cooling.ice",
             "Cold asked of the ice bank and cold made",
@@ -181,7 +181,7 @@ def _ice(
     for bank in banks:
         cold = bank.cold()
         span = cold.span
-        bench.find(
+        ctx.find(
             "cooling.ice.duty",
             "Ice-making duty",
             cold.duty_kw,
@@ -202,7 +202,7 @@ def _ice(
             target=(bank, type(bank).SIZED_BY["duty"]),
         )
         each = store / count
-        bench.find(
+        ctx.find(
             "cooling.ice.store",
             "Ice store",
             cold.store_kwh,
@@ -221,12 +221,12 @@ def _ice(
             advised_why="what the milkings melt, a tenth more, next size",
             target=(bank, type(bank).SIZED_BY["store"]),
         )
-        _tariff(bench, bank, window)
+        _tariff(ctx, bank, window)
 
 
-def _tariff(bench: Bench, bank: MakesCold, window: list[int]) -> None:
+def _tariff(ctx: StudyContext, bank: MakesCold, window: list[int]) -> None:
     """Whether ice is made in the cheapest hours."""
-    tariff = sorted(bench.plant.site.supply.tariff, key=lambda t: minutes(t.start))
+    tariff = sorted(ctx.plant.site.supply.tariff, key=lambda t: minutes(t.start))
     if not tariff:
         return
     prices = [
@@ -237,7 +237,7 @@ def _tariff(bench: Bench, bank: MakesCold, window: list[int]) -> None:
         for h in range(24)
     ]
     dear = [h for h in window if prices[h] > min(prices)]
-    bench.find(
+    ctx.find(
         "cooling.ice.tariff",
         "Ice making in cheap hours",
         float(len(dear)),
@@ -254,10 +254,10 @@ def _tariff(bench: Bench, bank: MakesCold, window: list[int]) -> None:
     )
 
 
-def rated_ambient(bench: Bench, name: str, rated_c: float) -> None:
+def rated_ambient(ctx: StudyContext, name: str, rated_c: float) -> None:
     """Judge the ambient at which a refrigeration machine states its duty against the site."""
-    hottest = bench.plant.site.hottest_c
-    bench.find(
+    hottest = ctx.plant.site.hottest_c
+    ctx.find(
         "cooling.rated_ambient",
         "Ambient that refrigeration is rated for",
         rated_c,

@@ -9,17 +9,17 @@ from typing import Any
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
 from byrewright.plant.programme import Programme, programme_of
-from byrewright.results import Assumption, Finding, Input, Notebook, Remedy, Sense, judge
+from byrewright.results import Assumption, Finding, Input, Remedy, ResultBuilder, Sense, judge
 from byrewright.standards.rulebook import Rulebook
 
 
 @dataclass(slots=True)
-class Bench:
-    """The work bench of a sizing run."""
+class StudyContext:
+    """What a study works with: the plant, its rules, and the result being written."""
 
     plant: Plant
     rules: Rulebook
-    notes: Notebook
+    notes: ResultBuilder
     _symbols: dict[str, str] = field(default_factory=dict)
     known: dict[Any, Any] = field(default_factory=dict)
     """What was worked out once and is asked again, such as the same tank filled the same way."""

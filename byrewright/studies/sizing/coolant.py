@@ -15,9 +15,9 @@ from byrewright.physics.coolant import (
     wall_c,
 )
 from byrewright.physics.refrigeration import glycol_freeze_c
-from byrewright.plant.primitives import Bath
+from byrewright.plant.primitives import ColdStore
 from byrewright.plant.roles import BuffersCold, MakesCold, TakesExpansion
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.in_line import InLine, Line, coolant_makers
 from byrewright.studies.sizing.sizes import TIGHT, listed, next_preferred, stated, worked
 
@@ -25,27 +25,27 @@ WALL_ALLOWANCE_K = 0.5
 """A plate less than this above the freezing point of milk is tight (our choice)."""
 
 
-def judge_coolant(bench: Bench, line: Line) -> None:
+def judge_coolant(ctx: StudyContext, line: Line) -> None:
     """Freezing of liquid and milk, content for the compressor, room to grow."""
-    makers = [m for m in coolant_makers(bench) if not m.cold().store_kwh]
+    makers = [m for m in coolant_makers(ctx) if not m.cold().store_kwh]
     for one in makers:
-        _freezes(bench, one)
-    _one_liquid(bench)
+        _freezes(ctx, one)
+    _one_liquid(ctx)
     chilled = [p for p in line.each.values() if p.second is not None]
     if chilled:  # the plate where milk leaves coldest
-        _milk_wall(bench, min(chilled, key=lambda p: p.out_c))
+        _milk_wall(ctx, min(chilled, key=lambda p: p.out_c))
     if makers:
-        _content(bench, makers)
-        _expansion(bench)
+        _content(ctx, makers)
+        _expansion(ctx)
 
 
-def _freezes(bench: Bench, one: MakesCold) -> None:
+def _freezes(ctx: StudyContext, one: MakesCold) -> None:
     """Freezing point against the evaporator."""
     made = one.cold()
     assert made.leaving_c is not None
-    needed = glycol_needed_pct(made.leaving_c, bench.rules)
-    wanted = freeze_wanted_c(made.leaving_c, bench.rules)
-    evaporator = evaporates_c(made.leaving_c, bench.rules)
+    needed = glycol_needed_pct(made.leaving_c, ctx.rules)
+    wanted = freeze_wanted_c(made.leaving_c, ctx.rules)
+    evaporator = evaporates_c(made.leaving_c, ctx.rules)
     has = made.glycol_pct
     freeze = None if has is None else glycol_freeze_c(has)
     says = (
@@ -65,13 +65,13 @@ def _freezes(bench: Bench, one: MakesCold) -> None:
             + " Food-grade glycol only, and never to a drain."
         )
     field = type(one).GLYCOL_FIELD
-    bench.find(
+    ctx.find(
         "cooling.coolant.freezes", "Freezing point of the chilled liquid", freeze, "degC", says,
         subject=one.id, limit=wanted, sense="at_most", allowance=0.0,
         formula="T_freeze <= T_leaving - dT_evaporator - margin",
         inputs=(stated("T_leaving", "liquid sent out", made.leaving_c, "degC"),
-                bench.rule("coolant.evaporator_below_k", "dT_evaporator"),
-                bench.rule("coolant.freeze_margin_k", "margin")),
+                ctx.rule("coolant.evaporator_below_k", "dT_evaporator"),
+                ctx.rule("coolant.freeze_margin_k", "margin")),
         source="lange", known="read", advised=needed,
         advised_why=f"freezes below {wanted:g} degC, 5 K under the evaporator",
         target=(one, field) if field else None,
@@ -79,29 +79,29 @@ def _freezes(bench: Bench, one: MakesCold) -> None:
     )  # fmt: skip
 
 
-def _one_liquid(bench: Bench) -> None:
+def _one_liquid(ctx: StudyContext) -> None:
     """Heads, flows and heat transfer take one chilled liquid for all circuits."""
     baths = {
-        m.id: b for m in coolant_makers(bench) for b in m.lower() if isinstance(b, Bath)
+        m.id: b for m in coolant_makers(ctx) for b in m.lower() if isinstance(b, ColdStore)
     }  # fmt: skip
-    kinds = {tag: glycol_pct(b, bench.rules) for tag, b in baths.items()}
+    kinds = {tag: glycol_pct(b, ctx.rules) for tag, b in baths.items()}
     if len(set(kinds.values())) > 1:
-        bench.notes.notes.append(
+        ctx.notes.notes.append(
             f"The chilled liquids of {listed(list(kinds))} differ; heads, flows and heat transfer "
-            f"are worked with that of the coldest, {coolant_of(bench.plant, bench.rules).words}. "
+            f"are worked with that of the coldest, {coolant_of(ctx.plant, ctx.rules).words}. "
             "Liquids that can meet must be one."
         )
 
 
-def _milk_wall(bench: Bench, point: InLine) -> None:
+def _milk_wall(ctx: StudyContext, point: InLine) -> None:
     """Milk on the plate at the cold end, while it flows and when it stands."""
     if point.second is None or point.coolant_in_c is None:
         return
-    liquid = coolant_of(bench.plant, bench.rules)
+    liquid = coolant_of(ctx.plant, ctx.rules)
     wall = wall_c(point.second.hot_out_c, liquid, point.coolant_in_c)
-    limit = bench.number("milk.wall_least_c")
+    limit = ctx.number("milk.wall_least_c")
     stands = point.coolant_in_c < limit
-    bench.find(
+    ctx.find(
         "cooling.coolant.milk_wall", "Coldest wall that milk meets in the cooler", wall, "degC",
         f"Where milk leaves at {point.second.hot_out_c:.1f} degC against liquid at "
         f"{point.coolant_in_c:g} degC the plate is at {wall:.1f} degC; milk freezes at "
@@ -120,35 +120,37 @@ def _milk_wall(bench: Bench, point: InLine) -> None:
         formula="T_wall = (T_milk + f T_liquid) / (1 + f), f the ratio of the films",
         inputs=(worked("T_milk", "milk out", round(point.second.hot_out_c, 2), "degC"),
                 stated("T_liquid", "chilled liquid in", point.coolant_in_c, "degC"),
-                bench.rule("milk.wall_least_c")),
+                ctx.rule("milk.wall_least_c")),
         source="definition", known="derived",
     )  # fmt: skip
 
 
-def _circuit_l(bench: Bench) -> float:
+def _circuit_l(ctx: StudyContext) -> float:
     """Content of the chilled circuits: makers, buffers, pipes."""
-    plant = bench.plant
-    makers = sum(b.litres for m in coolant_makers(bench) for b in m.lower() if isinstance(b, Bath))
+    plant = ctx.plant
+    makers = sum(
+        b.litres for m in coolant_makers(ctx) for b in m.lower() if isinstance(b, ColdStore)
+    )
     buffers = sum(b.count * b.volume_l for b in plant.machines(BuffersCold))
     pipes = sum(math.pi / 4 * p.bore_mm**2 * p.length_m / 1000 for p in plant.pipes
                 if plant.service_of(p) == "coolant")  # fmt: skip
     return makers + buffers + pipes
 
 
-def _content(bench: Bench, makers: list[MakesCold]) -> None:
+def _content(ctx: StudyContext, makers: list[MakesCold]) -> None:
     """Content that lets a compressor run its least time at half load."""
-    has, liquid = _circuit_l(bench), coolant_of(bench.plant, bench.rules)
+    has, liquid = _circuit_l(ctx), coolant_of(ctx.plant, ctx.rules)
     each = max(m.cold().duty_kw for m in makers)
-    minutes, band = bench.number("coolant.least_run_min"), bench.number("coolant.band_k")
+    minutes, band = ctx.number("coolant.least_run_min"), ctx.number("coolant.band_k")
     need = 0.5 * each * 60.0 * minutes / (liquid.kj_l_k * band)
-    buffers = bench.plant.machines(BuffersCold)
+    buffers = ctx.plant.machines(BuffersCold)
     advised = None
     if buffers:
         count = sum(b.count for b in buffers)
         own = sum(b.count * b.volume_l for b in buffers)
         advised = next_preferred(max(50.0, (need * (1 + TIGHT) - (has - own)) / count))
     for subject in buffers or (None,):
-        bench.find(
+        ctx.find(
             "cooling.coolant.content", "Content of the chilled circuit", has, "L",
             f"The chilled circuit holds {has:.0f} L; {need:.0f} L let a {each:.0f} kW compressor "
             f"run {minutes:g} min at half load within {band:g} K."
@@ -156,21 +158,21 @@ def _content(bench: Bench, makers: list[MakesCold]) -> None:
             subject=subject.id if subject else "", limit=need, sense="at_least", allowance=TIGHT,
             formula="V = Q/2 t / (rho cp dT)",
             inputs=(worked("Q", "largest chiller", each, "kW"),
-                    bench.rule("coolant.least_run_min", "t"), bench.rule("coolant.band_k", "dT")),
+                    ctx.rule("coolant.least_run_min", "t"), ctx.rule("coolant.band_k", "dT")),
             source="heat balance", known="derived", advised=advised,
             advised_why="the least run at half load, next size",
             target=(subject, "volume_l") if subject else None,
         )  # fmt: skip
 
 
-def _expansion(bench: Bench) -> None:
+def _expansion(ctx: StudyContext) -> None:
     """Growth of the circuit's liquid from its coldest to standing warm."""
-    vessels = bench.plant.machines(TakesExpansion)
-    liquid, content = coolant_of(bench.plant, bench.rules), _circuit_l(bench)
-    warm = bench.number("coolant.stands_c")
+    vessels = ctx.plant.machines(TakesExpansion)
+    liquid, content = coolant_of(ctx.plant, ctx.rules), _circuit_l(ctx)
+    warm = ctx.number("coolant.stands_c")
     growth = expansion_l(content, liquid.glycol_pct, liquid.at_c, warm)
     if not vessels:
-        bench.find(
+        ctx.find(
             "cooling.coolant.expansion", "Expansion of the chilled circuit", None, "L",
             f"The liquid grows by {growth:.0f} L from {liquid.at_c:g} to {warm:g} degC. No "
             "expansion vessel is in the file: add one (a circuit open to a tank needs none).",
@@ -180,7 +182,7 @@ def _expansion(bench: Bench) -> None:
     count, total = sum(v.count for v in vessels), sum(v.count * v.volume_l for v in vessels)
     for one in vessels:
         need = expansion_vessel_l(growth, one.precharge_bar, one.relief_bar * 0.9)
-        bench.find(
+        ctx.find(
             "cooling.coolant.expansion", "Expansion of the chilled circuit", total, "L",
             f"{one.id} holds {total:.0f} L; the {content:.0f} L of {liquid.words} grow by "
             f"{growth:.0f} L from {liquid.at_c:g} to {warm:g} degC and need {need:.0f} L between "
@@ -191,7 +193,7 @@ def _expansion(bench: Bench) -> None:
             inputs=(worked("V_c", "content of the circuit", round(content), "L"),
                     stated("p_0", "precharge", one.precharge_bar, "bar"),
                     stated("p_1", "relief", one.relief_bar, "bar"),
-                    bench.rule("coolant.stands_c")),
+                    ctx.rule("coolant.stands_c")),
             source="definition", known="derived",
             advised=next_preferred(need * (1 + TIGHT) / count),
             advised_why="the circuit's growth, next size", target=(one, "volume_l"),

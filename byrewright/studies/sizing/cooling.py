@@ -7,7 +7,7 @@ from byrewright.physics.heat import exchanger, ua_for_hot_out_kw_k
 from byrewright.plant.roles import CoolsMilk, Stage, StoresMilk
 from byrewright.results import Input
 from byrewright.studies.sizing.cold import cold_plants
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.coolant import judge_coolant
 from byrewright.studies.sizing.delivery import cooler_flow_l_min
 from byrewright.studies.sizing.duty import Duty
@@ -27,33 +27,33 @@ NTU_FORMULA = "T_out = T_in - e C_min (T_in - t_in) / C_milk, e = f(UA / C_min, 
 KAYS = "kays_london"
 
 
-def size_cooling(bench: Bench, duty: Duty) -> None:
+def size_cooling(ctx: StudyContext, duty: Duty) -> None:
     """Plate cooler stages, cooling water, chillers and ice banks."""
-    coolers = bench.plant.machines(CoolsMilk)
+    coolers = ctx.plant.machines(CoolsMilk)
     if not coolers:
-        bench.notes.notes.append(
+        ctx.notes.notes.append(
             f"No cooler in the milk's way: milk reaches the tank at "
             f"{duty.milk_at_receiver_c:.0f} degC and refrigeration carries all the heat."
         )
-    point = in_line(bench, duty)
+    point = in_line(ctx, duty)
     for cooler in coolers:
         for stage in cooler.stages():
             judge = _water_stage if stage.cold == "water" else _chilled_stage
-            judge(bench, duty, cooler, stage, point.each[cooler.id])
+            judge(ctx, duty, cooler, stage, point.each[cooler.id])
     if coolers:
-        _outlet(bench, duty, point)
-        _water(bench, duty, point)
+        _outlet(ctx, duty, point)
+        _water(ctx, duty, point)
     wants_cold = point.chilled_kw > 0 or any(
-        t.takes_coolant for t in bench.plant.machines(StoresMilk)
+        t.takes_coolant for t in ctx.plant.machines(StoresMilk)
     )
     if wants_cold:
-        cold_plants(bench, duty, point)
-        judge_coolant(bench, point)
+        cold_plants(ctx, duty, point)
+        judge_coolant(ctx, point)
 
 
-def _usual_approach_k(bench: Bench, ratio: float) -> tuple[float, float]:
+def _usual_approach_k(ctx: StudyContext, ratio: float) -> tuple[float, float]:
     """Usual and greatest usual approach at a water ratio, straight between one and two to one."""
-    one, two = bench.rules["plate.approach_one_to_one_k"], bench.rules["plate.approach_k"]
+    one, two = ctx.rules["plate.approach_one_to_one_k"], ctx.rules["plate.approach_k"]
     at = min(max(ratio - 1.0, 0.0), 1.0)
     usual = one.value + at * (two.value - one.value)
     most = (one.high or one.value) + at * ((two.high or two.value) - (one.high or one.value))
@@ -75,10 +75,12 @@ def _target(cooler: CoolsMilk, stage: Stage) -> tuple[CoolsMilk, str] | None:
     return (cooler, stage.sized_by) if stage.sized_by else None
 
 
-def _water_stage(bench: Bench, duty: Duty, cooler: CoolsMilk, stage: Stage, point: InLine) -> None:
-    usual, most = _usual_approach_k(bench, stage.ratio)
-    hot = milk_kw_k(bench, point.milk_l_min)
-    cold = water_kw_k(bench, stage.ratio * point.milk_l_min)
+def _water_stage(
+    ctx: StudyContext, duty: Duty, cooler: CoolsMilk, stage: Stage, point: InLine
+) -> None:
+    usual, most = _usual_approach_k(ctx, stage.ratio)
+    hot = milk_kw_k(ctx, point.milk_l_min)
+    cold = water_kw_k(ctx, stage.ratio * point.milk_l_min)
     got = exchanger(hot, point.in_c, cold, duty.water_warmest_c, stage.ua_kw_k)
     approach = got.hot_out_c - duty.water_warmest_c
     advised, why = None, "no size can reach it with this water"
@@ -90,7 +92,7 @@ def _water_stage(bench: Bench, duty: Duty, cooler: CoolsMilk, stage: Stage, poin
         why = f"milk leaves {usual:.1f} K above the warmest month's water, usual at this ratio"
     except PhysicsRangeError:
         pass
-    bench.find(
+    ctx.find(
         "cooling.plate.approach",
         f"{type(cooler).TITLE}, water stage",
         approach,
@@ -116,8 +118,8 @@ def _water_stage(bench: Bench, duty: Duty, cooler: CoolsMilk, stage: Stage, poin
             stated(
                 "t_in", f"water, month {duty.water_warmest_month}", duty.water_warmest_c, "degC"
             ),
-            bench.rule("plate.approach_k", "dT at 2:1"),
-            bench.rule("plate.approach_one_to_one_k", "dT at 1:1"),
+            ctx.rule("plate.approach_k", "dT at 2:1"),
+            ctx.rule("plate.approach_one_to_one_k", "dT at 1:1"),
         ),
         source=KAYS,
         known="read",
@@ -128,28 +130,28 @@ def _water_stage(bench: Bench, duty: Duty, cooler: CoolsMilk, stage: Stage, poin
 
 
 def _chilled_stage(
-    bench: Bench, duty: Duty, cooler: CoolsMilk, stage: Stage, point: InLine
+    ctx: StudyContext, duty: Duty, cooler: CoolsMilk, stage: Stage, point: InLine
 ) -> None:
     if point.coolant_in_c is None:
-        bench.lacks(
+        ctx.lacks(
             "cooling.coolant",
             "Chilled liquid",
             f"{cooler.id} has a chilled stage but nothing makes chilled liquid for it.",
         )
         return
     wanted = duty.tank_inlet_c
-    hot = milk_kw_k(bench, point.milk_l_min)
-    cold = coolant_kw_k(bench, stage.ratio * point.milk_l_min)
+    hot = milk_kw_k(ctx, point.milk_l_min)
+    cold = coolant_kw_k(ctx, stage.ratio * point.milk_l_min)
     advised, why = None, "no size can reach it: colder or more liquid is needed"
     try:
         ua = ua_for_hot_out_kw_k(hot, point.pre_cooled_c, cold, point.coolant_in_c, wanted)
-        ua /= chilled_u_share(bench)
+        ua /= chilled_u_share(ctx)
         advised = _advised_size(stage, ua)
         why = f"milk leaves at {wanted:.3g} degC in the warmest month of water"
     except PhysicsRangeError:
         pass
     got = point.second
-    bench.find(
+    ctx.find(
         "cooling.chilled.out",
         f"{type(cooler).TITLE}, chilled stage",
         point.out_c,
@@ -166,7 +168,7 @@ def _chilled_stage(
             worked(
                 "f_U",
                 "share of it that the chilled liquid's film leaves",
-                round(chilled_u_share(bench), 3),
+                round(chilled_u_share(ctx), 3),
             ),
             stated("ratio", "liquid to milk", stage.ratio),
             worked("T_in", "milk from the water stage", point.pre_cooled_c, "degC"),
@@ -191,9 +193,9 @@ def _chilled_stage(
     )
 
 
-def _outlet(bench: Bench, duty: Duty, point: Line) -> None:
-    wish = bench.plant.wishes.milk_out_c
-    bench.find(
+def _outlet(ctx: StudyContext, duty: Duty, point: Line) -> None:
+    wish = ctx.plant.wishes.milk_out_c
+    ctx.find(
         "cooling.milk_out",
         "Milk temperature into the tank",
         point.out_c,
@@ -219,10 +221,10 @@ def _outlet(bench: Bench, duty: Duty, point: Line) -> None:
     )
 
 
-def _water(bench: Bench, duty: Duty, point: Line) -> None:
+def _water(ctx: StudyContext, duty: Duty, point: Line) -> None:
     flow = point.water_l_min
-    day = flow / max(cooler_flow_l_min(bench, duty), 1e-9) * duty.saleable_l_day / 1000.0
-    bench.find(
+    day = flow / max(cooler_flow_l_min(ctx, duty), 1e-9) * duty.saleable_l_day / 1000.0
+    ctx.find(
         "cooling.water_flow",
         "Cooling water",
         flow,
@@ -231,13 +233,13 @@ def _water(bench: Bench, duty: Duty, point: Line) -> None:
         f"it to {point.water_out_c or 0.0:.0f} degC: use it again for drinking and washing.",
         formula="q_water = ratio q_milk",
         inputs=(
-            worked("q_milk", "milk flow", cooler_flow_l_min(bench, duty), "L/min"),
+            worked("q_milk", "milk flow", cooler_flow_l_min(ctx, duty), "L/min"),
             stated(
                 "ratio",
                 "water to milk, from the coolers in the file",
-                round(flow / max(cooler_flow_l_min(bench, duty), 1e-9), 3),
+                round(flow / max(cooler_flow_l_min(ctx, duty), 1e-9), 3),
             ),
-            bench.rule("plate.water_ratio", "usual ratio"),
+            ctx.rule("plate.water_ratio", "usual ratio"),
         ),
         source="mass balance",
         known="derived",

@@ -16,7 +16,7 @@ from byrewright.plant.roles import CarriesDeck, StandsCows, TurnsDeck, usually
 from byrewright.results import Input, Table
 from byrewright.standards.deck import LEVER_ARMS, ROLLER_KN
 from byrewright.studies.sizing.altitude import motor_kw
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.sizes import TIGHT, listed, next_motor_kw, spare, stated, worked
 from byrewright.studies.sizing.steps import field, next_of
@@ -38,35 +38,35 @@ SMALLEST_MOTOR_KW = 0.37
 """Smallest gear motor of a drive unit (common practice)."""
 
 
-def size_deck(bench: Bench, duty: Duty) -> None:
+def size_deck(ctx: StudyContext, duty: Duty) -> None:
     """Mass, rollers and drives of a rotary deck. Fixed stalls have none of these."""
-    platform = bench.plant.first(StandsCows)
+    platform = ctx.plant.first(StandsCows)
     if platform is None or platform.layout != "rotary":
         return
-    load = deck_load(bench.plant, bench.rules, platform)
+    load = deck_load(ctx.plant, ctx.rules, platform)
     if platform.rail_radius_m is None:
-        bench.assume(platform.id, "radius of the roller track", load.radius_m, "m",
+        ctx.assume(platform.id, "radius of the roller track", load.radius_m, "m",
                      "from stalls, stall width and half a cow; measure it")  # fmt: skip
-    _mass(bench, platform, load)
-    _resistance(bench, load)
-    _rollers(bench, platform, load)
-    _running(bench, duty, load)
-    _drives(bench, duty, load)
+    _mass(ctx, platform, load)
+    _resistance(ctx, load)
+    _rollers(ctx, platform, load)
+    _running(ctx, duty, load)
+    _drives(ctx, duty, load)
 
 
-def _mass(bench: Bench, platform: StandsCows, load: DeckLoad) -> None:
+def _mass(ctx: StudyContext, platform: StandsCows, load: DeckLoad) -> None:
     half = load.cows_kg / 2
     offset = half * half_centroid_m(load.radius_m) / (load.deck_kg + half)
     inputs = (stated("n", "stalls", platform.stalls), field(platform, "stall_mass_kg", "m_d"),
-              stated("m_c", "mean mass of a cow", bench.plant.herd.cow_mass_kg, "kg"))  # fmt: skip
-    bench.find(
+              stated("m_c", "mean mass of a cow", ctx.plant.herd.cow_mass_kg, "kg"))  # fmt: skip
+    ctx.find(
         "deck.mass", "Full deck", round(load.full_kg / 1000, 2), "t",
         f"A full deck is {load.full_kg / 1000:.0f} t: {load.deck_kg / 1000:.0f} t of deck and "
         f"{load.cows_kg / 1000:.0f} t of cows. Floor and track are for the structural engineer.",
         subject=platform.id, formula="m = n (m_d + m_c)", inputs=inputs, source="definition",
         known="derived",
     )  # fmt: skip
-    bench.find(
+    ctx.find(
         "deck.half_loaded", "Half-loaded deck", round(offset, 2), "m",
         f"With cows on one half only ({(load.deck_kg + half) / 1000:.0f} t) the load sits "
         f"{offset:.2f} m off the centre: centring rollers and pivot take the side force.",
@@ -76,20 +76,20 @@ def _mass(bench: Bench, platform: StandsCows, load: DeckLoad) -> None:
     )  # fmt: skip
 
 
-def _resistance(bench: Bench, load: DeckLoad) -> None:
+def _resistance(ctx: StudyContext, load: DeckLoad) -> None:
     """Both published conventions side by side, and the design range."""
-    rollers = bench.plant.first(CarriesDeck)
+    rollers = ctx.plant.first(CarriesDeck)
     diameter = rollers.diameter_mm if rollers else usually(CarriesDeck, "diameter_mm")
     tread = rollers.tread if rollers else "nylon"
     arms = {a.pair: a for a in LEVER_ARMS}
     trolley, plain = arms[TROLLEY_PAIR[tread]].f_mm, arms[ARM_PAIR[tread]].f_mm
-    axle = bench.number("deck.axle_share") * diameter
+    axle = ctx.number("deck.axle_share") * diameter
     by_arm = resistance_by_arm(diameter, axle, trolley,
-                               bench.number("deck.bearing_friction_rolling"),
-                               bench.number("deck.rim_rolling"))  # fmt: skip
+                               ctx.number("deck.bearing_friction_rolling"),
+                               ctx.number("deck.rim_rolling"))  # fmt: skip
     simple = resistance_simple(plain, diameter / 2)
-    rule = bench.rules["deck.resistance"]
-    bench.find(
+    rule = ctx.rules["deck.resistance"]
+    ctx.find(
         "deck.resistance", "Rolling resistance taken", rule.value, "",
         f"Published conventions for {tread} rollers of {diameter:g} mm give {simple:.3f} (lever "
         f"arm alone) and {by_arm:.3f} (trolley form with bearing and rim); {rule.value:g} is "
@@ -100,36 +100,36 @@ def _resistance(bench: Bench, load: DeckLoad) -> None:
                 Input("f", "lever arm, plain form", plain, "mm", arms[ARM_PAIR[tread]].source),
                 Input("f", "lever arm, trolley form", trolley, "mm",
                       arms[TROLLEY_PAIR[tread]].source),
-                bench.rule("deck.axle_share"), bench.rule("deck.bearing_friction_rolling", "mu"),
-                bench.rule("deck.rim_rolling", "c"), bench.rule("deck.resistance")),
+                ctx.rule("deck.axle_share"), ctx.rule("deck.bearing_friction_rolling", "mu"),
+                ctx.rule("deck.rim_rolling", "c"), ctx.rule("deck.resistance")),
         source="drive_reference", known="second_hand",
     )  # fmt: skip
 
 
-def design_roller_n(bench: Bench, platform: StandsCows, count: int) -> float:
+def design_roller_n(ctx: StudyContext, platform: StandsCows, count: int) -> float:
     """Mean load of a roller under design cows with a dynamic factor."""
-    cow = max(bench.plant.herd.cow_mass_kg, bench.number("deck.design_cow_kg"))
-    cows = platform.stalls * cow * bench.number("deck.dynamic_factor")
+    cow = max(ctx.plant.herd.cow_mass_kg, ctx.number("deck.design_cow_kg"))
+    cows = platform.stalls * cow * ctx.number("deck.dynamic_factor")
     return mean_roller_n(platform.stalls * platform.stall_mass_kg + cows, count)
 
 
-def _rollers(bench: Bench, platform: StandsCows, load: DeckLoad) -> None:
+def _rollers(ctx: StudyContext, platform: StandsCows, load: DeckLoad) -> None:
     """Count, and the worst roller under design cows with a dynamic factor."""
-    each_stall = bench.number("deck.rollers_per_stall")
-    rollers = bench.plant.machines(CarriesDeck)
+    each_stall = ctx.number("deck.rollers_per_stall")
+    rollers = ctx.plant.machines(CarriesDeck)
     usual = int(platform.stalls * each_stall)
     if not rollers:
-        bench.lacks("deck.rollers", "Deck rollers", f"The deck has no rollers in the file: add "
+        ctx.lacks("deck.rollers", "Deck rollers", f"The deck has no rollers in the file: add "
                     f"{usual}, {each_stall:g} a stall.")  # fmt: skip
         return
     first, count = rollers[0], sum(r.count for r in rollers)
-    cow = max(bench.plant.herd.cow_mass_kg, bench.number("deck.design_cow_kg"))
-    cows = platform.stalls * cow * bench.number("deck.dynamic_factor")
-    level = bench.number("deck.roller_share_margin") * design_roller_n(bench, platform, count)
+    cow = max(ctx.plant.herd.cow_mass_kg, ctx.number("deck.design_cow_kg"))
+    cows = platform.stalls * cow * ctx.number("deck.dynamic_factor")
+    level = ctx.number("deck.roller_share_margin") * design_roller_n(ctx, platform, count)
     least, uneven = uneven_roller_n(load.deck_kg, cows / 2, count)
     worst = max(level, uneven) / N_PER_KN
     rated = min(r.rated_kn for r in rollers)
-    bench.find(
+    ctx.find(
         "deck.roller_load", "Worst roller", rated, "kN",
         f"{count} rollers ({count / platform.stalls:.1f} a stall) rated {rated:g} kN; the worst "
         f"carries {worst:.1f} kN with {cow:g} kg cows, a dynamic factor and rails not quite level "
@@ -137,23 +137,23 @@ def _rollers(bench: Bench, platform: StandsCows, load: DeckLoad) -> None:
         subject=first.id, limit=round(worst, 2), sense="at_least", allowance=TIGHT,
         formula="F = max(k W/n, (W/n)(1 + 2e/R)), W = n_s (m_d + m_c phi) g",
         inputs=(field(first, "rated_kn"), stated("n", "rollers", count),
-                bench.rule("deck.design_cow_kg", "m_c"), bench.rule("deck.dynamic_factor", "phi"),
-                bench.rule("deck.roller_share_margin", "k")),
+                ctx.rule("deck.design_cow_kg", "m_c"), ctx.rule("deck.dynamic_factor", "phi"),
+                ctx.rule("deck.roller_share_margin", "k")),
         source="practice", known="from_memory", advised=next_of(worst * (1 + TIGHT), ROLLER_KN),
         advised_why=f"{worst:.1f} kN on the worst of {count} rollers", target=(first, "rated_kn"),
     )  # fmt: skip
-    bench.find(
+    ctx.find(
         "deck.roller_count", "Rollers", count, "",
         f"{count} rollers for {platform.stalls} stalls; {each_stall:g} a stall are usual, so that "
         "one broken roller does not drop the deck.", subject=first.id, limit=usual,
         sense="at_least", formula="n = r n_s",
-        inputs=(bench.rule("deck.rollers_per_stall", "r"),
+        inputs=(ctx.rule("deck.rollers_per_stall", "r"),
                 stated("n_s", "stalls", platform.stalls)),
         source="practice", known="common_practice", advised=usual if len(rollers) == 1 else None,
         advised_why=f"{each_stall:g} a stall",
         target=(first, "count") if len(rollers) == 1 else None,
     )  # fmt: skip
-    bench.find(
+    ctx.find(
         "deck.lift", "Least-loaded roller, half-loaded deck", round(least / N_PER_KN, 2), "kN",
         f"With all cows on one half the lightest roller still carries {least / N_PER_KN:.1f} kN."
         if least >= 0 else "With all cows on one half the empty side would lift: hold it down.",
@@ -163,45 +163,45 @@ def _rollers(bench: Bench, platform: StandsCows, load: DeckLoad) -> None:
     )  # fmt: skip
 
 
-def _running(bench: Bench, duty: Duty, load: DeckLoad) -> None:
-    drive = bench.plant.first(TurnsDeck)
+def _running(ctx: StudyContext, duty: Duty, load: DeckLoad) -> None:
+    drive = ctx.plant.first(TurnsDeck)
     run, high = load.running_kw, load.running_high_kw
     torque = load.start_n * load.radius_m / 1000
     inputs = (
-        worked("W", "full deck", load.full_kg, "kg"), bench.rule("deck.resistance", "c"),
+        worked("W", "full deck", load.full_kg, "kg"), ctx.rule("deck.resistance", "c"),
         worked("v", "speed at the track", round(load.speed_m_s, 4), "m/s"),
         worked("R", "radius of the track", load.radius_m, "m"),
         stated("T", "time of one turn", duty.turn_s, "s"),
-        field(drive, "efficiency", "eta") if drive else bench.rule("deck.drive_efficiency", "eta"),
+        field(drive, "efficiency", "eta") if drive else ctx.rule("deck.drive_efficiency", "eta"),
     )  # fmt: skip
-    bench.find(
+    ctx.find(
         "deck.running_power", "Power to turn the full deck", round(run, 2), "kW",
         f"A full deck takes {run:.1f} kW at the motors ({high:.1f} kW with the high rolling "
         f"resistance) at {load.speed_m_s:.3f} m/s; moving force {load.running_n / 1000:.1f} kN.",
         formula="P = c W g v / eta, v = 2 pi R / T", inputs=inputs, source="definition",
         known="derived",
     )  # fmt: skip
-    bench.find(
+    ctx.find(
         "deck.breakaway", "Torque to start the full deck", round(torque, 1), "kN m",
         f"Starting a full deck takes {load.start_n / 1000:.1f} kN at the track ({torque:.0f} kN m "
         f"about the centre), {load.start_n / load.running_n:.1f} times running.",
         formula="F = b c W g + m v / t; torque = F R",
-        inputs=(*inputs, bench.rule("deck.breakaway_multiple", "b"),
-                bench.rule("deck.start_s", "t")),
+        inputs=(*inputs, ctx.rule("deck.breakaway_multiple", "b"),
+                ctx.rule("deck.start_s", "t")),
         source="practice", known="from_memory",
     )  # fmt: skip
 
 
-def _drives(bench: Bench, duty: Duty, load: DeckLoad) -> None:
-    drives = bench.plant.machines(TurnsDeck)
+def _drives(ctx: StudyContext, duty: Duty, load: DeckLoad) -> None:
+    drives = ctx.plant.machines(TurnsDeck)
     if not drives:
-        bench.lacks("deck.drives", "Platform drives", "The deck has no drive: add at least two "
+        ctx.lacks("deck.drives", "Platform drives", "The deck has no drive: add at least two "
                     "units, each able to turn it with the other lifted out.")  # fmt: skip
         return
     first, count = drives[0], sum(d.count for d in drives)
-    doubled = bench.plant.wishes.redundancy != "none"
+    doubled = ctx.plant.wishes.redundancy != "none"
     if doubled and count < 2:
-        bench.find(
+        ctx.find(
             "deck.drive_count", "StandsCows drives", count, "", "There is one drive unit: when it "
             "fails the deck stands with cows on it. Fit at least two.", subject=first.id, limit=2,
             sense="at_least", formula="one may be lost", source="practice",
@@ -209,14 +209,14 @@ def _drives(bench: Bench, duty: Duty, load: DeckLoad) -> None:
             target=(first, "count"),
         )  # fmt: skip
     left = max(1, count - 1 if doubled else count)
-    margin, start = bench.number("motor.service_margin"), bench.number("deck.motor_start_multiple")
+    margin, start = ctx.number("motor.service_margin"), ctx.number("deck.motor_start_multiple")
     run_kw = drive_power_w(load.running_high_n, load.speed_m_s, first.efficiency) / 1000
     start_kw = drive_power_w(load.start_n, load.speed_m_s, first.efficiency) / 1000 / start
-    need = motor_kw(bench, max(run_kw * margin, start_kw) / left)
+    need = motor_kw(ctx, max(run_kw * margin, start_kw) / left)
     lost = "with one lifted out" if doubled and count > 1 else "with all running"
     governs = "running" if run_kw * margin >= start_kw else "starting"
     for one in drives:
-        bench.find(
+        ctx.find(
             "deck.drive_motor", "Motor of each drive", one.motor_kw, "kW",
             f"{count} drive units of {one.motor_kw:g} kW; {lost} each needs {need:.2f} kW, set by "
             f"{governs} the full deck ({spare(one.motor_kw, need)}).",
@@ -226,39 +226,39 @@ def _drives(bench: Bench, duty: Duty, load: DeckLoad) -> None:
                     worked("c_high", "high end of the rolling resistance", load.resistance_high),
                     worked("v", "speed at the track", round(load.speed_m_s, 4), "m/s"),
                     worked("F_start", "force to start", round(load.start_n), "N"),
-                    field(one, "efficiency", "eta"), bench.rule("motor.service_margin", "k"),
-                    bench.rule("deck.motor_start_multiple", "s"),
+                    field(one, "efficiency", "eta"), ctx.rule("motor.service_margin", "k"),
+                    ctx.rule("deck.motor_start_multiple", "s"),
                     worked("u", "drive units left", left)),
             source="practice", known="from_memory", advised=next_motor_kw(max(SMALLEST_MOTOR_KW,
                                                                               need * (1 + TIGHT))),
             advised_why=f"{need:.2f} kW each {lost}", target=(one, "motor_kw"),
         )  # fmt: skip
-    _traction(bench, first, load, left)
-    _table(bench, drives, load)
+    _traction(ctx, first, load, left)
+    _table(ctx, drives, load)
 
 
-def _traction(bench: Bench, drive: TurnsDeck, load: DeckLoad, left: int) -> None:
+def _traction(ctx: StudyContext, drive: TurnsDeck, load: DeckLoad, left: int) -> None:
     """What each drive wheel must push, and how hard it must be pressed on."""
     push = load.start_n / left / N_PER_KN
     torque = push * N_PER_KN * drive.wheel_mm / 2000
-    press = push / bench.number("deck.wheel_friction")
+    press = push / ctx.number("deck.wheel_friction")
     pressed = ("" if drive.contact == "rack" else
                f" Press each wheel on with at least {press:.0f} kN, or it slips on a wet track."
                )  # fmt: skip
-    bench.find(
+    ctx.find(
         "deck.traction", "Push of each drive wheel at the start", round(push, 2), "kN",
         f"At the start each of {left} wheels pushes {push:.1f} kN; {torque:.0f} N m on a wheel of "
         f"{drive.wheel_mm:g} mm.{pressed}",
         subject=drive.id, formula="F = F_start / u; N = F / mu; torque = F D / 2",
         inputs=(worked("F_start", "force to start", round(load.start_n), "N"),
                 worked("u", "drive units left", left), field(drive, "wheel_mm", "D"),
-                bench.rule("deck.wheel_friction", "mu")),
+                ctx.rule("deck.wheel_friction", "mu")),
         source="practice", known="common_practice",
     )  # fmt: skip
 
 
-def _table(bench: Bench, drives: tuple[TurnsDeck, ...], load: DeckLoad) -> None:
-    rule = bench.rules["deck.resistance"]
+def _table(ctx: StudyContext, drives: tuple[TurnsDeck, ...], load: DeckLoad) -> None:
+    rule = ctx.rules["deck.resistance"]
     eta = drives[0].efficiency
     rows = []
     for word, c in (("low", rule.low), ("taken", rule.value), ("high", rule.high)):
@@ -267,7 +267,7 @@ def _table(bench: Bench, drives: tuple[TurnsDeck, ...], load: DeckLoad) -> None:
         force = rolling_force_n(load.full_kg, c)
         rows.append((word, c, round(force / 1000, 2),
                      round(drive_power_w(force, load.speed_m_s, eta) / 1000, 2)))  # fmt: skip
-    bench.notes.tables.append(Table(
+    ctx.notes.tables.append(Table(
         "deck.resistance", f"Turning the full deck ({listed([d.id for d in drives])})",
         ("rolling resistance", "force over load", "force", "power at the motors"),
         ("", "", "kN", "kW"), tuple(rows)))  # fmt: skip

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from byrewright.physics.pipeflow import bore_for_velocity_mm, velocity_m_s
-from byrewright.plant.graph import Joint
+from byrewright.plant.graph import Edge
 from byrewright.plant.plant import Pipe, lengths_from
 from byrewright.plant.roles import (
     BalancesMilk,
@@ -20,7 +20,7 @@ from byrewright.plant.roles import (
 )
 from byrewright.results import Remedy
 from byrewright.standards.pipes import ISO_2037, LEAST_MILK_BORE_MM, next_tube
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.network import Asked, asked, net_of
 from byrewright.studies.sizing.paths import Ways, ways_of
@@ -48,40 +48,38 @@ PUMP_CHANGE_MIN = 2.0
 """Minutes to change to the second pump, with milk still coming (our choice)."""
 
 
-def size_delivery(bench: Bench, duty: Duty) -> None:
+def size_delivery(ctx: StudyContext, duty: Duty) -> None:
     """Pipes, heads, filters, balance tank and calf milk."""
-    plant = bench.plant
+    plant = ctx.plant
     behind = balance_pumps(plant)
     peak = duty.milk_flow_peak_l_min
-    _pumps(bench, receiver_pumps(plant), peak, wash_flow_l_min(bench, duty))
+    _pumps(ctx, receiver_pumps(plant), peak, wash_flow_l_min(ctx, duty))
     for pumps in behind.values():
-        _pumps(bench, pumps, cooler_flow_l_min(bench, duty), peak)
-    _filters(bench, duty)
+        _pumps(ctx, pumps, cooler_flow_l_min(ctx, duty), peak)
+    _filters(ctx, duty)
     for tank in plant.machines(BalancesMilk):
-        _balance_tank(bench, duty, tank)
-    _calf_milk(bench, duty)
+        _balance_tank(ctx, duty, tank)
+    _calf_milk(ctx, duty)
 
 
-def cooler_flow_l_min(bench: Bench, duty: Duty) -> float:
+def cooler_flow_l_min(ctx: StudyContext, duty: Duty) -> float:
     """Milk flow behind a balance tank: the mean; without one it is the peak."""
     return (
-        duty.milk_flow_mean_l_min
-        if bench.plant.machines(BalancesMilk)
-        else duty.milk_flow_peak_l_min
+        duty.milk_flow_mean_l_min if ctx.plant.machines(BalancesMilk) else duty.milk_flow_peak_l_min
     )
 
 
-def _pumps(bench: Bench, pumps: Sequence[MovesMilk], flow: float, wash: float) -> None:
+def _pumps(ctx: StudyContext, pumps: Sequence[MovesMilk], flow: float, wash: float) -> None:
     """The pipes and the head of each pump's ways to the next vessels with the full flow in them."""
-    ways = ways_of(bench.plant, "milk", directed=True)
+    ways = ways_of(ctx.plant, "milk", directed=True)
     pipes: dict[str, Pipe] = {}
-    gland = bench.plant.first(JoinsDeck)
-    behind = {p.id for group in balance_pumps(bench.plant).values() for p in group}
+    gland = ctx.plant.first(JoinsDeck)
+    behind = {p.id for group in balance_pumps(ctx.plant).values() for p in group}
     crosses = False
     for pump in pumps:
-        every = _ways_on(bench, ways, pump)
+        every = _ways_on(ctx, ways, pump)
         to_calves = (
-            j for feed in bench.plant.machines(FeedsCalves) for j in ways.between(pump.id, feed.id)
+            j for feed in ctx.plant.machines(FeedsCalves) for j in ways.between(pump.id, feed.id)
         )
         reached = [j for way in every for j in way]
         if pump.id in behind or not behind:
@@ -91,39 +89,39 @@ def _pumps(bench: Bench, pumps: Sequence[MovesMilk], flow: float, wash: float) -
             gland.id in (j.a.machine, j.b.machine) for way in every for j in way
         )
         if every:
-            _head(bench, pump, flow, 0.0 if pump.id in behind else wash)
+            _head(ctx, pump, flow, 0.0 if pump.id in behind else wash)
     for name in sorted(pipes):
-        _bore(bench, pipes[name], flow, wash)
+        _bore(ctx, pipes[name], flow, wash)
     if gland is not None and crosses:
-        _gland(bench, gland, flow, wash)
+        _gland(ctx, gland, flow, wash)
 
 
-def _ways_on(bench: Bench, ways: Ways, pump: MovesMilk) -> list[tuple[Joint, ...]]:
+def _ways_on(ctx: StudyContext, ways: Ways, pump: MovesMilk) -> list[tuple[Edge, ...]]:
     """The ways to the balance tanks, or where there are none to the tanks and bays, by name."""
-    plant = bench.plant
+    plant = ctx.plant
     for kinds in ((BalancesMilk,), (StoresMilk, LoadsTankers)):
         goals = sorted(m.id for m in plant.equipment.values() if isinstance(m, kinds))
         found = [j for g in goals if (j := ways.between(pump.id, g))]
-        found = [j for j in found if not _meets_other(bench, j, pump)]
+        found = [j for j in found if not _meets_other(ctx, j, pump)]
         if found:
             return found
     return []
 
 
-def _meets_other(bench: Bench, joints: Sequence[Joint], pump: MovesMilk) -> bool:
+def _meets_other(ctx: StudyContext, joints: Sequence[Edge], pump: MovesMilk) -> bool:
     """Whether a way runs on through another milk pump or a tank (it is not this pump's then)."""
     goal = joints[-1].b.machine
     return any(
         j.machine not in (None, pump.id, goal)
-        and isinstance(bench.plant.equipment[j.machine or ""], MovesMilk | StoresMilk)
+        and isinstance(ctx.plant.equipment[j.machine or ""], MovesMilk | StoresMilk)
         for j in joints
     )
 
 
-def _advised_bore_mm(bench: Bench, flow: float, wash: float) -> float:
+def _advised_bore_mm(ctx: StudyContext, flow: float, wash: float) -> float:
     """The largest dairy tube that the wash still scours, else the one for usual milk velocity."""
-    scours = bore_for_velocity_mm(wash, bench.number("wash.full_pipe_velocity_m_s"))
-    least = tube_for(flow, bench.number("delivery.velocity_milk_m_s")) or ISO_2037[-1].bore_mm
+    scours = bore_for_velocity_mm(wash, ctx.number("wash.full_pipe_velocity_m_s"))
+    least = tube_for(flow, ctx.number("delivery.velocity_milk_m_s")) or ISO_2037[-1].bore_mm
     return max([least, *(t.bore_mm for t in ISO_2037 if t.bore_mm <= scours)])
 
 
@@ -137,12 +135,12 @@ def tube_for(flow_l_min: float, velocity: float) -> float | None:
     return tube.bore_mm if tube else None
 
 
-def _bore(bench: Bench, pipe: Pipe, flow: float, wash: float) -> None:
-    wished = bench.rules["delivery.velocity_milk_m_s"]
+def _bore(ctx: StudyContext, pipe: Pipe, flow: float, wash: float) -> None:
+    wished = ctx.rules["delivery.velocity_milk_m_s"]
     most = wished.value if wished.high is None else wished.high
     has = velocity_m_s(flow, pipe.bore_mm)
-    advised = _advised_bore_mm(bench, flow, wash)
-    bench.find(
+    advised = _advised_bore_mm(ctx, flow, wash)
+    ctx.find(
         "delivery.pipe.velocity",
         "Milk delivery pipe",
         has,
@@ -157,7 +155,7 @@ def _bore(bench: Bench, pipe: Pipe, flow: float, wash: float) -> None:
         inputs=(
             worked("q", "milk flow", flow, "L/min"),
             stated("d", "bore", pipe.bore_mm, "mm"),
-            bench.rule("delivery.velocity_milk_m_s", "v_usual"),
+            ctx.rule("delivery.velocity_milk_m_s", "v_usual"),
         ),
         source=wished.source,
         known=wished.known,
@@ -167,17 +165,17 @@ def _bore(bench: Bench, pipe: Pipe, flow: float, wash: float) -> None:
     )
 
 
-def _gland(bench: Bench, gland: JoinsDeck, flow: float, wash: float) -> None:
-    wished = bench.rules["delivery.velocity_milk_m_s"]
+def _gland(ctx: StudyContext, gland: JoinsDeck, flow: float, wash: float) -> None:
+    wished = ctx.rules["delivery.velocity_milk_m_s"]
     most = wished.value if wished.high is None else wished.high
     has = velocity_m_s(flow, gland.bore_mm) if gland.bore_mm is not None else None
-    advised = _advised_bore_mm(bench, flow, wash)
+    advised = _advised_bore_mm(ctx, flow, wash)
     says = (
         f"{gland.id} carries {flow:.0f} L/min of milk at {has:.2f} m/s; {most:g} m/s is the most."
         if has is not None
         else f"{gland.id} states no milk bore; {advised or 0:g} mm would carry {flow:.0f} L/min."
     )
-    bench.find(
+    ctx.find(
         "delivery.gland.bore",
         "Gland milk bore",
         has,
@@ -191,7 +189,7 @@ def _gland(bench: Bench, gland: JoinsDeck, flow: float, wash: float) -> None:
         inputs=(
             worked("q", "milk flow", flow, "L/min"),
             stated("d", "bore", gland.bore_mm or "not stated", "mm" if gland.bore_mm else ""),
-            bench.rule("delivery.velocity_milk_m_s", "v_usual"),
+            ctx.rule("delivery.velocity_milk_m_s", "v_usual"),
         ),
         source=wished.source,
         known=wished.known,
@@ -202,16 +200,16 @@ def _gland(bench: Bench, gland: JoinsDeck, flow: float, wash: float) -> None:
     )
 
 
-def _head(bench: Bench, pump: MovesMilk, flow: float, wash: float) -> None:
+def _head(ctx: StudyContext, pump: MovesMilk, flow: float, wash: float) -> None:
     """The hardest of the modes in which a pump runs, by the solved network, against its head."""
-    lift = bench.plant.site.lift_m
+    lift = ctx.plant.site.lift_m
     every: list[Asked] = []
-    for name, mode in bench.plant.modes.items():
+    for name, mode in ctx.plant.modes.items():
         milks, washes = "milking" in mode.does, bool({"wash", "rinse"} & set(mode.does))
-        if bench.plant.position(name, pump.id) in (None, "stopped") or not (milks or washes):
+        if ctx.plant.position(name, pump.id) in (None, "stopped") or not (milks or washes):
             continue
         at = flow if milks else wash
-        one = asked(bench, pump.id, name, at) if at > 0 else None
+        one = asked(ctx, pump.id, name, at) if at > 0 else None
         if one is None:
             continue
         if one.rise_m < NO_RISE_M and lift > 0 and one.vacuum_kpa > 0:
@@ -221,9 +219,9 @@ def _head(bench: Bench, pump: MovesMilk, flow: float, wash: float) -> None:
         return
     worst = max(every, key=lambda a: (a.head_m, a.goal))
     limit = worst.head_m
-    milk = [p for p in bench.plant.pipes if bench.plant.service_of(p) in ("milk", "wash")]
+    milk = [p for p in ctx.plant.pipes if ctx.plant.service_of(p) in ("milk", "wash")]
     laid = lengths_from(milk)
-    bench.find(
+    ctx.find(
         "delivery.head",
         "Milk pump head",
         pump.head_m,
@@ -258,18 +256,18 @@ def _head(bench: Bench, pump: MovesMilk, flow: float, wash: float) -> None:
         advised_why="head of its hardest mode and a tenth more, whole metres",
         target=(pump, "head_m"),
     )
-    _suction(bench, pump, worst)
+    _suction(ctx, pump, worst)
 
 
-def _suction(bench: Bench, pump: MovesMilk, at: Asked) -> None:
+def _suction(ctx: StudyContext, pump: MovesMilk, at: Asked) -> None:
     """Whether the pump's suction stays above boiling with its vessel nearly empty."""
-    low = asked(bench, pump.id, at.mode, at.l_min, {at.source: 0.0})
+    low = asked(ctx, pump.id, at.mode, at.l_min, {at.source: 0.0})
     if low is None:
         return
-    stated_m = net_of(bench).movers[pump.id].npsh_m
-    needs = bench.number("pump.npsh_m") if stated_m is None else stated_m
-    limit = needs + bench.number("pump.npsh_margin_m")
-    bench.find(
+    stated_m = net_of(ctx).movers[pump.id].npsh_m
+    needs = ctx.number("pump.npsh_m") if stated_m is None else stated_m
+    limit = needs + ctx.number("pump.npsh_margin_m")
+    ctx.find(
         "delivery.npsh",
         "Milk pump suction",
         round(low.npsh_m, 2),
@@ -285,39 +283,39 @@ def _suction(bench: Bench, pump: MovesMilk, at: Asked) -> None:
         inputs=(
             worked("p_vacuum", "vacuum over the vessel", low.vacuum_kpa, "kPa"),
             worked("q", "flow", at.l_min, "L/min"),
-            bench.rule("pump.npsh_m", "needs")
+            ctx.rule("pump.npsh_m", "needs")
             if stated_m is None
             else stated("needs", "its data plate", stated_m, "m"),
-            bench.rule("pump.npsh_margin_m", "margin"),
+            ctx.rule("pump.npsh_margin_m", "margin"),
         ),
         source="the solved liquid network; vapour pressure of water",
         known="derived",
-        remedies=_thriftier(bench, pump, low.npsh_m) if low.npsh_m < limit else (),
+        remedies=_thriftier(ctx, pump, low.npsh_m) if low.npsh_m < limit else (),
     )
 
 
-def _thriftier(bench: Bench, pump: MovesMilk, has_m: float) -> tuple[Remedy, ...]:
+def _thriftier(ctx: StudyContext, pump: MovesMilk, has_m: float) -> tuple[Remedy, ...]:
     """A pump that needs less suction head, where one is made that needs so little."""
-    most = math.floor(10 * (has_m - bench.number("pump.npsh_margin_m")) + 1e-9) / 10
-    least = bench.rules["pump.npsh_m"].low
+    most = math.floor(10 * (has_m - ctx.number("pump.npsh_margin_m")) + 1e-9) / 10
+    least = ctx.rules["pump.npsh_m"].low
     if least is None or most < least:
         return ()
     why = f"order one that needs {most:g} m or less: {has_m:.2f} m are there at the worst"
     return (Remedy(pump.id, "npsh_m", most, why, most=True),)
 
 
-def _filters(bench: Bench, duty: Duty) -> None:
-    filters = bench.plant.machines(FiltersMilk)
-    if not bench.plant.able("filters milk"):
-        bench.lacks(
+def _filters(ctx: StudyContext, duty: Duty) -> None:
+    filters = ctx.plant.machines(FiltersMilk)
+    if not ctx.plant.able("filters milk"):
+        ctx.lacks(
             "delivery.filter",
             "Milk filter",
             "Nothing filters the milk before the cooler: add a filter, two for a plant that "
             "cannot stop.",
         )
         return
-    flow = cooler_flow_l_min(bench, duty)
-    speed = bench.rules["filter.face_velocity_m_s"]
+    flow = cooler_flow_l_min(ctx, duty)
+    speed = ctx.rules["filter.face_velocity_m_s"]
     most = speed.value if speed.high is None else speed.high
     slow = speed.value if speed.low is None else speed.low
     sock = min(f.cows_a_sock for f in filters)
@@ -326,7 +324,7 @@ def _filters(bench: Bench, duty: Duty) -> None:
     twin = sum(f.count for f in filters) > 1 and all(f.while_running for f in filters)
     for one in filters:
         has = flow / 60_000 / one.area_m2
-        bench.find(
+        ctx.find(
             "delivery.filter.area",
             "Milk filter area",
             one.area_m2,
@@ -340,7 +338,7 @@ def _filters(bench: Bench, duty: Duty) -> None:
             formula="A = q / (60000 v_most)",
             inputs=(
                 worked("q", "milk flow", flow, "L/min"),
-                bench.rule("filter.face_velocity_m_s", "v_usual"),
+                ctx.rule("filter.face_velocity_m_s", "v_usual"),
                 stated(
                     "v_most",
                     "most through the cloth",
@@ -356,7 +354,7 @@ def _filters(bench: Bench, duty: Duty) -> None:
             target=(one, "area_m2"),
         )
     within = changes > 1.0
-    bench.find(
+    ctx.find(
         "delivery.filter.change",
         "Filter change interval",
         every_h,
@@ -377,7 +375,7 @@ def _filters(bench: Bench, duty: Duty) -> None:
         inputs=(
             stated("cows a sock", "cows through one sock", sock),
             worked("net", "cows an hour, net", duty.net_cows_h, "1/h"),
-            bench.rule("filter.cows_a_sock", "usual"),
+            ctx.rule("filter.cows_a_sock", "usual"),
         ),
         source="practice",
         known="common_practice",
@@ -390,7 +388,7 @@ def _filters(bench: Bench, duty: Duty) -> None:
     )
 
 
-def _balance_tank(bench: Bench, duty: Duty, tank: BalancesMilk) -> None:
+def _balance_tank(ctx: StudyContext, duty: Duty, tank: BalancesMilk) -> None:
     surge = (duty.milk_flow_peak_l_min - duty.milk_flow_mean_l_min) * BUFFER_MIN
     pause = duty.milk_flow_mean_l_min * PUMP_CHANGE_MIN
     held = tank.led_at_l
@@ -398,7 +396,7 @@ def _balance_tank(bench: Bench, duty: Duty, tank: BalancesMilk) -> None:
     free = max(0.0, tank.volume_l - level)
     need = surge + pause
     advised = next_preferred((1.0 + TIGHT) * need / (1 - LEVEL_SHARE))
-    bench.find(
+    ctx.find(
         "delivery.balance_tank",
         "Balance tank volume",
         free,
@@ -424,7 +422,7 @@ def _balance_tank(bench: Bench, duty: Duty, tank: BalancesMilk) -> None:
     )
     if held is not None:
         usual = round(LEVEL_SHARE * tank.volume_l, 1)
-        bench.find(
+        ctx.find(
             "delivery.balance_tank.level",
             "Level the balance tank holds",
             held,
@@ -443,10 +441,10 @@ def _balance_tank(bench: Bench, duty: Duty, tank: BalancesMilk) -> None:
         )
 
 
-def _calf_milk(bench: Bench, duty: Duty) -> None:
-    for feed in bench.plant.machines(FeedsCalves):
+def _calf_milk(ctx: StudyContext, duty: Duty) -> None:
+    for feed in ctx.plant.machines(FeedsCalves):
         least = min(m.saleable_l for m in duty.milkings)
-        bench.find(
+        ctx.find(
             "delivery.calf.vessel",
             "Calf-milk vessel",
             feed.volume_l,
@@ -465,7 +463,7 @@ def _calf_milk(bench: Bench, duty: Duty) -> None:
             advised_why="the draw and a tenth more, next size",
             target=(feed, "volume_l"),
         )
-        flow = cooler_flow_l_min(bench, duty)
+        flow = cooler_flow_l_min(ctx, duty)
         takes = f"{feed.draw_l_milking / flow:.1f} min of the flow" if flow > 0 else "all there is"
         share = (
             f" and {100 * feed.draw_l_milking / least:.1f} % of the smallest milking's "
@@ -473,7 +471,7 @@ def _calf_milk(bench: Bench, duty: Duty) -> None:
             if least > 0
             else "; no milk of the smallest milking may be sold."
         )
-        bench.find(
+        ctx.find(
             "delivery.calf.draw",
             "Calf-milk draw",
             feed.draw_l_milking,
@@ -486,7 +484,7 @@ def _calf_milk(bench: Bench, duty: Duty) -> None:
             inputs=(
                 stated("draw", "milk drawn each milking", feed.draw_l_milking, "L"),
                 worked("milk", "saleable milk of the smallest milking", least, "L"),
-                worked("q", "milk flow", cooler_flow_l_min(bench, duty), "L/min"),
+                worked("q", "milk flow", cooler_flow_l_min(ctx, duty), "L/min"),
             ),
             source="mass balance",
             known="derived",

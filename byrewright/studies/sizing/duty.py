@@ -27,7 +27,7 @@ from byrewright.plant.roles import (
     StoresMilk,
     usual_kind,
 )
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 
 DAY_MIN = 1440.0
 STALLS_ASSUMED = 40
@@ -138,41 +138,41 @@ class Duty:
         return max(self.milkings, key=lambda m: m.milk_l)
 
 
-def assume_milk_out(bench: Bench) -> None:
+def assume_milk_out(ctx: StudyContext) -> None:
     """List unit-on time as assumed where the file does not state it."""
-    if bench.plant.herd.milk_out_time_s is not None:
+    if ctx.plant.herd.milk_out_time_s is not None:
         return
-    for m in bench.programme.milkings:
-        bench.assume(
+    for m in ctx.programme.milkings:
+        ctx.assume(
             f"herd.milk_out_time_s ({m.name})", "unit-on time, mean and spread",
             f"{m.milk_out.mean_s:.0f} and {m.milk_out.spread_s:.0f}", "s",
             f"not stated: it follows the {m.litres_cow:.1f} L a cow at this milking, "
-            f"{milk_out_s_per_kg(bench.rules):.0f} s for each kg, from published means and "
+            f"{milk_out_s_per_kg(ctx.rules):.0f} s for each kg, from published means and "
             "spreads (Edwards and others 2012) and the correlation of the rulebook", "derived",
         )  # fmt: skip
 
 
-def duty_of(bench: Bench) -> Duty:
-    """The duties of the bench's plant. What the file does not state is listed as assumed.
+def duty_of(ctx: StudyContext) -> Duty:
+    """The duties of the plant. What the file does not state is listed as assumed.
 
     Raises:
         ValueError: the plant has no milkings.
     """
-    plant = bench.plant
+    plant = ctx.plant
     if not plant.milkings:
         raise ValueError("the plant has no milkings: add at least one under `milkings`")
-    platform = _platform(bench)
+    platform = _platform(ctx)
     operators = max(m.operators for m in plant.milkings)
-    programme = bench.programme
-    paces = {m.place: _pace(bench, platform, operators, m.milk_out) for m in programme.milkings}
+    programme = ctx.programme
+    paces = {m.place: _pace(ctx, platform, operators, m.milk_out) for m in programme.milkings}
     slowest = min(programme.milkings, key=lambda m: (paces[m.place].net_h, -m.milk_out.mean_s))
     pace = paces[slowest.place]
-    milkings = _milkings(bench, paces, platform)
-    assume_milk_out(bench)
+    milkings = _milkings(ctx, paces, platform)
+    assume_milk_out(ctx)
     gaps = sorted((m.gap_after_min for m in milkings), reverse=True)
     milk_l_cow = max(m.milk_l_cow for m in milkings)
     mean = pace.net_h * milk_l_cow / 60.0
-    peak = mean * bench.number("milkline.peak_factor")
+    peak = mean * ctx.number("milkline.peak_factor")
     peak = max([peak, *(m.busiest_l_min for m in milkings)])
     water = plant.site.water_temperature_c
     milk_l, withheld_l = programme.milk_l_day, sum(m.withheld_l for m in milkings)
@@ -189,19 +189,19 @@ def duty_of(bench: Bench) -> Duty:
         milk_l_cow=milk_l_cow, milk_flow_mean_l_min=mean, milk_flow_peak_l_min=peak,
         peak_factor=peak / mean if mean else 1.0,
         milk_per_turn_l=platform.stalls * milk_l_cow / (1 + pace.go_round),
-        peak_cow_l_min=bench.number("milkline.peak_flow_per_cow_l_min"),
+        peak_cow_l_min=ctx.number("milkline.peak_flow_per_cow_l_min"),
         attach_interval_s=(pace.turn_s / platform.stalls if platform.layout == "rotary"
                            else pace.routine_s / operators),
         milking_h_day=sum(m.hours for m in milkings), longest_gap_min=gaps[0],
         wash_gap_min=min(m.gap_after_min for m in milkings if m.washed_after),
-        working_vacuum_kpa=_working_vacuum_kpa(bench),
+        working_vacuum_kpa=_working_vacuum_kpa(ctx),
         pressure_kpa_abs=ambient_pressure_kpa_abs(plant.site.altitude_m),
         water_warmest_c=max(water), water_coldest_c=min(water),
         water_warmest_month=water.index(max(water)) + 1,
         ambient_warmest_c=max(plant.site.ambient_c),
-        milk_at_receiver_c=bench.number("milk.at_receiver_c"), tank_inlet_c=_tank_inlet_c(bench),
+        milk_at_receiver_c=ctx.number("milk.at_receiver_c"), tank_inlet_c=_tank_inlet_c(ctx),
         stored_c=min((t.set_c for t in plant.machines(StoresMilk)),
-                     default=bench.number("milk.stored_c")),
+                     default=ctx.number("milk.stored_c")),
     )  # fmt: skip
 
 
@@ -218,27 +218,27 @@ class _Pace:
     labour_h: float
 
 
-def _platform(bench: Bench) -> StandsCows:
-    platform = bench.plant.first(StandsCows)
+def _platform(ctx: StudyContext) -> StandsCows:
+    platform = ctx.plant.first(StandsCows)
     if platform is not None:
         return platform
-    stalls = bench.plant.count(GivesMilk) or STALLS_ASSUMED
+    stalls = ctx.plant.count(GivesMilk) or STALLS_ASSUMED
     why = "the file has no platform; add one"
-    bench.assume("platform", "stalls of a rotary", stalls, "", why)
-    bench.assume("platform", "time of one turn", TURN_ASSUMED_S, "s", why)
+    ctx.assume("platform", "stalls of a rotary", stalls, "", why)
+    ctx.assume("platform", "time of one turn", TURN_ASSUMED_S, "s", why)
     assumed: StandsCows = usual_kind(StandsCows)(
         id="platform", stalls=stalls, turn_s=TURN_ASSUMED_S
     )
     return assumed
 
 
-def _pace(bench: Bench, platform: StandsCows, operators: int, out: MilkOut) -> _Pace:
+def _pace(ctx: StudyContext, platform: StandsCows, operators: int, out: MilkOut) -> _Pace:
     """Cows an hour, gross and net, from the turn and the milk-out times."""
-    work = bench.plant.work
+    work = ctx.plant.work
     routine_s = work.prepare_s + work.attach_s + work.spray_s + work.other_s
     labour_h = labour_cows_h(routine_s, operators) if routine_s else math.inf
     running = 1.0 - platform.stop_share_pct / 100.0
-    limits = [r.milking_time_limit_s for r in bench.plant.machines(RemovesUnits)]
+    limits = [r.milking_time_limit_s for r in ctx.plant.machines(RemovesUnits)]
     limit_s = min((s for s in limits if s is not None), default=math.inf)
     if platform.layout == "rows":
         milking_s = rows_milking_s(
@@ -253,18 +253,18 @@ def _pace(bench: Bench, platform: StandsCows, operators: int, out: MilkOut) -> _
     available = available_s(stalls_on, platform.stalls, platform.turn_s)
     share = 0.0 if limit_s <= available else go_round_share(available, out.mean_s, out.spread_s)
     gross_h = gross_cows_h(platform.stalls, platform.turn_s)
-    shadow = bench.number("milking.go_round_shadow")
+    shadow = ctx.number("milking.go_round_shadow")
     return _Pace(
         turn_s=platform.turn_s, available_s=available, gross_h=gross_h, go_round=share,
         net_h=net_cows_h(gross_h, share, shadow) * running, routine_s=routine_s, labour_h=labour_h,
     )  # fmt: skip
 
 
-def cows_of(bench: Bench) -> Cows:
+def cows_of(ctx: StudyContext) -> Cows:
     """The herd as the simulated day draws it."""
-    if "cows" not in bench.known:
-        bench.known["cows"] = Cows(bench.plant, bench.rules, SEED)
-    cows: Cows = bench.known["cows"]
+    if "cows" not in ctx.known:
+        ctx.known["cows"] = Cows(ctx.plant, ctx.rules, SEED)
+    cows: Cows = ctx.known["cows"]
     return cows
 
 
@@ -278,12 +278,12 @@ def rows_milking_s(
 
 
 def _milkings(
-    bench: Bench, paces: Mapping[int, _Pace], platform: StandsCows
+    ctx: StudyContext, paces: Mapping[int, _Pace], platform: StandsCows
 ) -> tuple[MilkingDuty, ...]:
     """Each milking's cows, milk and hours, in order of time."""
-    programme = bench.programme
-    total, together = programme.milk_l_day, brought_up(bench.plant)
-    alone = {m.place: milk_alone(cows_of(bench), platform, m) for m in programme.milkings}
+    programme = ctx.programme
+    total, together = programme.milk_l_day, brought_up(ctx.plant)
+    alone = {m.place: milk_alone(cows_of(ctx), platform, m) for m in programme.milkings}
     rows = [
         MilkingDuty(
             name=m.name, start_min=m.start_min, cows=m.cows, milk_l=m.milk_l,
@@ -306,24 +306,24 @@ def _milkings(
     )
 
 
-def _working_vacuum_kpa(bench: Bench) -> float:
-    regulator = bench.plant.first(RegulatesVacuum)
+def _working_vacuum_kpa(ctx: StudyContext) -> float:
+    regulator = ctx.plant.first(RegulatesVacuum)
     if regulator is not None:
         return regulator.set_vacuum_kpa
-    value = bench.rules["vacuum.nominal_kpa"]
-    bench.assume("vacuum", "working vacuum", value.value, "kPa",
+    value = ctx.rules["vacuum.nominal_kpa"]
+    ctx.assume("vacuum", "working vacuum", value.value, "kPa",
                  "no regulator states it; usual for a low milkline", value.known)  # fmt: skip
     return value.value
 
 
-def _tank_inlet_c(bench: Bench) -> float:
+def _tank_inlet_c(ctx: StudyContext) -> float:
     """The wish, else stored temperature with a chilled stage, else what water alone can do."""
-    plant = bench.plant
+    plant = ctx.plant
     if plant.wishes.milk_out_c is not None:
         return plant.wishes.milk_out_c
     coolers = plant.machines(CoolsMilk)
     if any(c.stage("coolant") for c in coolers):
-        return bench.number("milk.stored_c")
+        return ctx.number("milk.stored_c")
     if coolers:
-        return max(plant.site.water_temperature_c) + bench.number("plate.approach_k")
-    return bench.number("milk.at_receiver_c")
+        return max(plant.site.water_temperature_c) + ctx.number("plate.approach_k")
+    return ctx.number("milk.at_receiver_c")

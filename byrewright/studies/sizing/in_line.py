@@ -9,7 +9,7 @@ from byrewright.physics.coolant import plate_u_share
 from byrewright.physics.heat import Exchanger, exchanger
 from byrewright.physics.milk import heat_load_kw
 from byrewright.plant.roles import CoolsMilk, MakesCold
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.delivery import cooler_flow_l_min
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.network import milk_way
@@ -68,46 +68,44 @@ class Line:
         return sum(q * c for q, c in warm) / whole if whole > 0 else None
 
 
-def milk_kw_k(bench: Bench, flow_l_min: float) -> float:
+def milk_kw_k(ctx: StudyContext, flow_l_min: float) -> float:
     """Capacity flow of milk."""
-    return heat_load_kw(flow_l_min, 1.0, 0.0, bench.rules)
+    return heat_load_kw(flow_l_min, 1.0, 0.0, ctx.rules)
 
 
-def coolant_makers(bench: Bench) -> tuple[MakesCold, ...]:
+def coolant_makers(ctx: StudyContext) -> tuple[MakesCold, ...]:
     """What makes chilled liquid, with a store or without."""
-    makers = bench.plant.machines(MakesCold)
+    makers = ctx.plant.machines(MakesCold)
     return tuple(m for m in makers if m.cold().leaving_c is not None)
 
 
-def coolant_kw_k(bench: Bench, flow_l_min: float) -> float:
+def coolant_kw_k(ctx: StudyContext, flow_l_min: float) -> float:
     """Capacity flow of the chilled liquid."""
-    return flow_l_min / 60.0 * coolant_of(bench.plant, bench.rules).kj_l_k
+    return flow_l_min / 60.0 * coolant_of(ctx.plant, ctx.rules).kj_l_k
 
 
-def chilled_u_share(bench: Bench) -> float:
+def chilled_u_share(ctx: StudyContext) -> float:
     """What the chilled liquid's film leaves of a stage's heat transfer, stated with water."""
-    return plate_u_share(coolant_of(bench.plant, bench.rules))
+    return plate_u_share(coolant_of(ctx.plant, ctx.rules))
 
 
-def water_kw_k(bench: Bench, flow_l_min: float) -> float:
+def water_kw_k(ctx: StudyContext, flow_l_min: float) -> float:
     """Capacity flow of water."""
-    return (
-        flow_l_min / 60_000 * bench.number("water.density_kg_m3") * bench.number("water.cp_kj_kgk")
-    )
+    return flow_l_min / 60_000 * ctx.number("water.density_kg_m3") * ctx.number("water.cp_kj_kgk")
 
 
-def coolant_in_c(bench: Bench) -> float | None:
+def coolant_in_c(ctx: StudyContext) -> float | None:
     """Temperature of the coldest chilled liquid made, or None."""
-    leaving = (m.cold().leaving_c for m in coolant_makers(bench))
+    leaving = (m.cold().leaving_c for m in coolant_makers(ctx))
     return min((t for t in leaving if t is not None), default=None)
 
 
-def in_line(bench: Bench, duty: Duty, water_c: float | None = None) -> Line:
+def in_line(ctx: StudyContext, duty: Duty, water_c: float | None = None) -> Line:
     """The coolers' working points: in a row or side by side, as the solved network has the milk."""
-    coolers = {c.id: c for c in bench.plant.machines(CoolsMilk)}
-    flow = cooler_flow_l_min(bench, duty)
-    cold, warm = coolant_in_c(bench), duty.milk_at_receiver_c
-    way = milk_way(bench, tuple(coolers))
+    coolers = {c.id: c for c in ctx.plant.machines(CoolsMilk)}
+    flow = cooler_flow_l_min(ctx, duty)
+    cold, warm = coolant_in_c(ctx), duty.milk_at_receiver_c
+    way = milk_way(ctx, tuple(coolers))
     rest = [tag for tag in coolers if tag not in way]
     if rest and not way:  # no mode sends milk through any: as if side by side
         count = sum(c.count for c in coolers.values())
@@ -119,7 +117,7 @@ def in_line(bench: Bench, duty: Duty, water_c: float | None = None) -> Line:
         for tag in sorted(t for t, (at, _) in way.items() if at == place):
             one = coolers[tag]
             share = way[tag][1]
-            point = _point(bench, duty, one, flow * share / one.count, milk_c, water_c, cold)
+            point = _point(ctx, duty, one, flow * share / one.count, milk_c, water_c, cold)
             each[tag] = point
             mixed += share * point.out_c
             if point.second is not None and before is None:
@@ -127,12 +125,12 @@ def in_line(bench: Bench, duty: Duty, water_c: float | None = None) -> Line:
         milk_c = mixed
     for tag in rest:
         if tag not in each:  # passed by in the usual mode: told as it would stand alone
-            each[tag] = _point(bench, duty, coolers[tag], flow / coolers[tag].count, warm, water_c,
+            each[tag] = _point(ctx, duty, coolers[tag], flow / coolers[tag].count, warm, water_c,
                                cold)  # fmt: skip
     return Line(each, flow, milk_c if before is None else before, milk_c, cold)
 
 
-def _point(bench: Bench, duty: Duty, cooler: CoolsMilk, flow: float, warm: float,
+def _point(ctx: StudyContext, duty: Duty, cooler: CoolsMilk, flow: float, warm: float,
            water_c: float | None, cold: float | None) -> InLine:  # fmt: skip
     """What one cooler does to milk that comes at a temperature."""
     water, chilled = cooler.stage("water"), cooler.stage("coolant")
@@ -140,15 +138,15 @@ def _point(bench: Bench, duty: Duty, cooler: CoolsMilk, flow: float, warm: float
     if water is not None:
         used = water.ratio * flow
         in_c = duty.water_warmest_c if water_c is None else water_c
-        first = exchanger(milk_kw_k(bench, flow), warm, water_kw_k(bench, used), in_c,
+        first = exchanger(milk_kw_k(ctx, flow), warm, water_kw_k(ctx, used), in_c,
                           water.ua_kw_k)  # fmt: skip
         pre_cooled = first.hot_out_c
     out = pre_cooled
     if chilled is not None and cold is not None and cold < out:
-        second = exchanger(milk_kw_k(bench, flow), out,
-                           coolant_kw_k(bench, chilled.ratio * flow), cold,
-                           chilled.ua_kw_k * chilled_u_share(bench))  # fmt: skip
+        second = exchanger(milk_kw_k(ctx, flow), out,
+                           coolant_kw_k(ctx, chilled.ratio * flow), cold,
+                           chilled.ua_kw_k * chilled_u_share(ctx))  # fmt: skip
         # Milk does not leave colder than it freezes: the plate then fails, not the sum.
-        out = max(second.hot_out_c, bench.number("milk.wall_least_c"))
+        out = max(second.hot_out_c, ctx.number("milk.wall_least_c"))
     warmed = first.cold_out_c if first else None
     return InLine(flow, used, cooler.count, warm, pre_cooled, out, warmed, cold, first, second)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from byrewright.physics.pipeflow import bore_for_velocity_mm, velocity_m_s
-from byrewright.plant.graph import Joint
+from byrewright.plant.graph import Edge
 from byrewright.plant.plant import Pipe
 from byrewright.plant.roles import (
     BalancesMilk,
@@ -22,7 +22,7 @@ from byrewright.plant.roles import (
 from byrewright.results import Input
 from byrewright.standards.compressed_air import AIR_BORES_MM, LEAST_AIR_BORE_MM
 from byrewright.standards.pipes import ISO_2037
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.delivery import tube_for
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.paths import ways_of
@@ -36,25 +36,25 @@ WIDER = 1.2
 """Bore behind an air injector over its opening (our choice)."""
 
 
-def size_lines(bench: Bench, duty: Duty) -> None:
+def size_lines(ctx: StudyContext, duty: Duty) -> None:
     """Bores of milkline outlets, milk suction, collection lines, wash return, source pipe."""
-    for source in bench.plant.machines(GivesWater):
-        for pipe in bench.plant.pipes_at(source.id):
-            water_bore(bench, pipe, source.flow_l_min, "water.source_pipe")
-    _outlets(bench)
-    _suction(bench, duty)
-    _collection(bench)
-    _wash_return(bench, duty)
-    _injector_air(bench)
+    for source in ctx.plant.machines(GivesWater):
+        for pipe in ctx.plant.pipes_at(source.id):
+            water_bore(ctx, pipe, source.flow_l_min, "water.source_pipe")
+    _outlets(ctx)
+    _suction(ctx, duty)
+    _collection(ctx)
+    _wash_return(ctx, duty)
+    _injector_air(ctx)
 
 
-def _outlets(bench: Bench) -> None:
+def _outlets(ctx: StudyContext) -> None:
     """What leads from a milkline to its receiver is as wide as the line: milk and air flow on."""
-    for line in bench.plant.machines(CollectsMilk):
-        for pipe in bench.plant.pipes_at(line.id):
+    for line in ctx.plant.machines(CollectsMilk):
+        for pipe in ctx.plant.pipes_at(line.id):
             if not pipe.start.startswith(f"{line.id}.receiver_"):
                 continue
-            bench.find(
+            ctx.find(
                 "receiving.milkline_outlet", "Milkline to receiver", pipe.bore_mm, "mm",
                 f"{pipe.id} leads from {line.id} to the receiver in {pipe.bore_mm:g} mm; the "
                 f"line is {line.bore_mm:g} mm, and a narrower outlet would hold milk back in it.",
@@ -67,13 +67,13 @@ def _outlets(bench: Bench) -> None:
             )  # fmt: skip
 
 
-def _suction(bench: Bench, duty: Duty) -> None:
+def _suction(ctx: StudyContext, duty: Duty) -> None:
     """Pipes between a vessel and the pump that empties it."""
-    plant = bench.plant
+    plant = ctx.plant
     ways = ways_of(plant, "milk", directed=True)
     behind = {p.id: tank for tank, pumps in balance_pumps(plant).items() for p in pumps}
     receivers = [r.id for r in plant.machines(ReceivesMilk)]
-    wash = wash_flow_l_min(bench, duty)
+    wash = wash_flow_l_min(ctx, duty)
     for pump in plant.machines(MovesMilk):
         vessels = [behind[pump.id]] if pump.id in behind else receivers
         flow = duty.milk_flow_peak_l_min
@@ -82,27 +82,25 @@ def _suction(bench: Bench, duty: Duty) -> None:
             flow, what = wash, "wash water of all units"
         for vessel in vessels:
             joints = ways.between(vessel, pump.id)
-            if not _passes(
-                bench, joints, (MovesMilk, BalancesMilk, ReceivesMilk), (vessel, pump.id)
-            ):
-                _tubes(bench, _pipes(joints), "receiving.suction", "Milk pump suction",
+            if not _passes(ctx, joints, (MovesMilk, BalancesMilk, ReceivesMilk), (vessel, pump.id)):
+                _tubes(ctx, _pipes(joints), "receiving.suction", "Milk pump suction",
                        "delivery.velocity_suction_m_s", flow, what)  # fmt: skip
 
 
-def _collection(bench: Bench) -> None:
+def _collection(ctx: StudyContext) -> None:
     """From each tank's outlet to the tanker bay at the rate at which a tanker is loaded."""
-    ways = ways_of(bench.plant, "milk", directed=True)
-    for bay in bench.plant.machines(LoadsTankers):
-        for tank in bench.plant.machines(StoresMilk):
-            _tubes(bench, _pipes(ways.between(tank.id, bay.id)), "storage.collection_line",
+    ways = ways_of(ctx.plant, "milk", directed=True)
+    for bay in ctx.plant.machines(LoadsTankers):
+        for tank in ctx.plant.machines(StoresMilk):
+            _tubes(ctx, _pipes(ways.between(tank.id, bay.id)), "storage.collection_line",
                    "Collection line", "delivery.velocity_collection_m_s", bay.load_l_min,
                    "rate at which a tanker is loaded")  # fmt: skip
 
 
-def _wash_return(bench: Bench, duty: Duty) -> None:
+def _wash_return(ctx: StudyContext, duty: Duty) -> None:
     """From the valve that parts wash from milk back to the trough, or to drain."""
-    plant = bench.plant
-    flow = wash_flow_l_min(bench, duty)
+    plant = ctx.plant
+    flow = wash_flow_l_min(ctx, duty)
     slowest = [p.flow_l_min for pumps in balance_pumps(plant).values() for p in pumps]
     if slowest:
         flow = min(flow, max(slowest))
@@ -118,44 +116,50 @@ def _wash_return(bench: Bench, duty: Duty) -> None:
             machine = plant.equipment.get(end.partition(".")[0])
             if isinstance(machine, IsValve):
                 back += plant.pipes_at(machine.id)
-    _tubes(bench, [found[name] for name in sorted(found)], "wash.return_line", "Wash return",
+    _tubes(ctx, [found[name] for name in sorted(found)], "wash.return_line", "Wash return",
            "delivery.velocity_milk_m_s", flow, "wash water that comes back")  # fmt: skip
 
 
-def _pipes(joints: Iterable[Joint]) -> list[Pipe]:
+def _pipes(joints: Iterable[Edge]) -> list[Pipe]:
     return [j.pipe for j in joints if j.pipe is not None]
 
 
 def _passes(
-    bench: Bench, joints: Sequence[Joint], kinds: tuple[type, ...], ends: tuple[str, str]
+    ctx: StudyContext, joints: Sequence[Edge], kinds: tuple[type, ...], ends: tuple[str, str]
 ) -> bool:
     """Whether a way leads through another machine of these kinds (it is then another's)."""
     return any(
         j.machine not in (None, *ends)
-        and isinstance(bench.plant.equipment.get(j.machine or ""), kinds)
+        and isinstance(ctx.plant.equipment.get(j.machine or ""), kinds)
         for j in joints
     )
 
 
 def _tubes(
-    bench: Bench, pipes: Sequence[Pipe], key: str, title: str, rule: str, flow: float, what: str
+    ctx: StudyContext,
+    pipes: Sequence[Pipe],
+    key: str,
+    title: str,
+    rule: str,
+    flow: float,
+    what: str,
 ) -> None:
     """Judge the velocity in dairy tubes once each, and advise the next tube for the usual one."""
-    wished = bench.rules[rule]
+    wished = ctx.rules[rule]
     most = wished.value if wished.high is None else wished.high
-    done = {f.subject for f in bench.notes.findings if f.key == key}
+    done = {f.subject for f in ctx.notes.findings if f.key == key}
     for pipe in pipes:
         if pipe.id in done:
             continue
         has = velocity_m_s(flow, pipe.bore_mm)
-        bench.find(
+        ctx.find(
             key, title, has, "m/s",
             f"{pipe.id} ({pipe.bore_mm:g} mm) carries {flow:.0f} L/min at {has:.2f} m/s "
             f"({what}); {wished.value:g} m/s is usual and {most:g} m/s the most.",
             subject=pipe.id, limit=most, sense="at_most", allowance=TIGHT,
             formula="v = q / (pi/4 d^2)",
             inputs=(worked("q", what, flow, "L/min"), stated("d", "bore", pipe.bore_mm, "mm"),
-                    bench.rule(rule, "v_usual")),
+                    ctx.rule(rule, "v_usual")),
             source=wished.source, known=wished.known,
             advised=tube_for(flow, wished.value) or ISO_2037[-1].bore_mm,
             advised_why=f"{flow:.0f} L/min ({what}) at {wished.value:g} m/s or less; next tube",
@@ -163,9 +167,9 @@ def _tubes(
         )  # fmt: skip
 
 
-def injector_pipes(bench: Bench) -> list[tuple[Pipe, InjectsAir]]:
+def injector_pipes(ctx: StudyContext) -> list[tuple[Pipe, InjectsAir]]:
     """The pipes between an air injector and the line it injects into: air at ambient pressure."""
-    plant, found = bench.plant, list[tuple[Pipe, InjectsAir]]()
+    plant, found = ctx.plant, list[tuple[Pipe, InjectsAir]]()
     for injector in plant.machines(InjectsAir):
         ahead = [p for p in plant.pipes_at(injector.id) if p.start == f"{injector.id}.outlet"]
         while ahead:
@@ -179,9 +183,9 @@ def injector_pipes(bench: Bench) -> list[tuple[Pipe, InjectsAir]]:
     return found
 
 
-def _injector_air(bench: Bench) -> None:
-    for pipe, injector in injector_pipes(bench):
-        bench.find(
+def _injector_air(ctx: StudyContext) -> None:
+    for pipe, injector in injector_pipes(ctx):
+        ctx.find(
             "wash.injector_pipe", "Air to the line from the injector", pipe.bore_mm, "mm",
             f"{pipe.id} has {pipe.bore_mm:g} mm behind {injector.id} of {injector.bore_mm:g} mm; a "
             "narrower pipe would choke the slugs.",
@@ -196,9 +200,9 @@ def _injector_air(bench: Bench) -> None:
         )  # fmt: skip
 
 
-def size_air_pipes(bench: Bench, duty: Duty, flow_l_min_free: float, low_bar: float) -> None:
+def size_air_pipes(ctx: StudyContext, duty: Duty, flow_l_min_free: float, low_bar: float) -> None:
     """Compressed-air pipes by their velocity at the lowest working pressure."""
-    wished = bench.rules["pipe.velocity_air_line_m_s"]
+    wished = ctx.rules["pipe.velocity_air_line_m_s"]
     most = wished.value if wished.high is None else wished.high
     ambient = duty.pressure_kpa_abs / KPA_PER_BAR
     packed = ambient / (ambient + low_bar)
@@ -207,14 +211,14 @@ def size_air_pipes(bench: Bench, duty: Duty, flow_l_min_free: float, low_bar: fl
         worked("q", "busy minute or largest compressor, free air", flow_l_min_free, "L/min free"),
         worked("p_atm", "ambient pressure", round(ambient, 3), "bar"),
         stated("p_low", "lowest working pressure", low_bar, "bar"),
-        bench.rule("pipe.velocity_air_line_m_s", "v_usual"),
+        ctx.rule("pipe.velocity_air_line_m_s", "v_usual"),
     )
-    injected = {pipe.id for pipe, _ in injector_pipes(bench)}
-    for pipe in bench.plant.pipes:
-        if bench.plant.service_of(pipe) != "air" or pipe.id in injected:
+    injected = {pipe.id for pipe, _ in injector_pipes(ctx)}
+    for pipe in ctx.plant.pipes:
+        if ctx.plant.service_of(pipe) != "air" or pipe.id in injected:
             continue
         has = velocity_m_s(flow_l_min_free * packed, pipe.bore_mm)
-        bench.find(
+        ctx.find(
             "air.pipe", "Compressed-air pipe", round(has, 3), "m/s",
             f"{pipe.id} of {pipe.bore_mm:g} mm carries {flow_l_min_free:.0f} L/min of free air at "
             f"{has:.1f} m/s when pressed to {low_bar:g} bar; {most:g} m/s is the most.",

@@ -10,7 +10,7 @@ from byrewright.plant.farm import minutes
 from byrewright.plant.machine import Machine
 from byrewright.plant.roles import HeatsWater, MakesCold, PumpsVacuum, TurnsDeck
 from byrewright.standards.electrical import StartMethod
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 
 SITUATIONS = ("milking", "washing", "cooling", "night")
@@ -45,16 +45,16 @@ class ElectricLoad:
         return self.each_kw * self.on[situation]
 
 
-def electric_loads(bench: Bench, duty: Duty) -> tuple[ElectricLoad, ...]:
+def electric_loads(ctx: StudyContext, duty: Duty) -> tuple[ElectricLoad, ...]:
     """Every machine that draws power, in file order."""
     found = []
-    for machine in bench.plant.equipment.values():
+    for machine in ctx.plant.equipment.values():
         rated = machine.power_kw()
         if rated <= 0 or (isinstance(machine, HeatsWater) and machine.fuel != "electric"):
             continue
-        kw, factor, motor = _input(bench, machine, rated)
-        on = {s: _on(bench, duty, machine, s) for s in SITUATIONS}
-        found.append(ElectricLoad(machine, kw, factor, on, _start(bench, machine, motor), motor))
+        kw, factor, motor = _input(ctx, machine, rated)
+        on = {s: _on(ctx, duty, machine, s) for s in SITUATIONS}
+        found.append(ElectricLoad(machine, kw, factor, on, _start(ctx, machine, motor), motor))
     return tuple(found)
 
 
@@ -73,23 +73,23 @@ def is_heat(machine: Machine) -> bool:
     return machine.can("heats water") or any(machine.can(c) for c in CLOTHS)
 
 
-def _input(bench: Bench, machine: Machine, rated: float) -> tuple[float, float, float]:
+def _input(ctx: StudyContext, machine: Machine, rated: float) -> tuple[float, float, float]:
     """Electric input of one at work, its power factor, and the motor that starts."""
-    factor, efficiency = bench.number("motor.power_factor"), bench.number("motor.efficiency")
+    factor, efficiency = ctx.number("motor.power_factor"), ctx.number("motor.efficiency")
     if machine.can("heats water"):
         return rated, UNITY, 0.0
     if any(machine.can(c) for c in CLOTHS):
-        return rated * bench.number("laundry.load_share"), UNITY, 0.0
+        return rated * ctx.number("laundry.load_share"), UNITY, 0.0
     if any(machine.can(c) for c in CONTROLS):
         return rated, factor, 0.0
     if machine.can("makes cold"):
         return rated, factor, rated * efficiency
-    return rated * bench.number("motor.loading") / efficiency, factor, rated
+    return rated * ctx.number("motor.loading") / efficiency, factor, rated
 
 
-def _on(bench: Bench, duty: Duty, machine: Machine, situation: str) -> float:
+def _on(ctx: StudyContext, duty: Duty, machine: Machine, situation: str) -> float:
     """How many of a tag are on; running pumps that share one duty count as one between them."""
-    if is_heat(machine) and bench.plant.locked_out(machine.id, DOES[situation]):
+    if is_heat(machine) and ctx.plant.locked_out(machine.id, DOES[situation]):
         return 0.0
     if any(machine.can(c) for c in CONTROLS) or machine.can("heats water"):
         return float(machine.count)
@@ -103,26 +103,26 @@ def _on(bench: Bench, duty: Duty, machine: Machine, situation: str) -> float:
     if machine.can("makes cold"):
         if situation == "cooling":
             return float(machine.count) if machine.usual() != "ready" else 0.0
-        return machine.count * float(_cools(bench, machine, situation))
+        return machine.count * float(_cools(ctx, machine, situation))
     if machine.can("stores milk"):
         return float(machine.count)
-    runs = _runs(bench, machine, situation)
+    runs = _runs(ctx, machine, situation)
     if runs and isinstance(machine, PumpsVacuum):
-        return machine.count / _sharing(bench, situation)
+        return machine.count / _sharing(ctx, situation)
     return machine.count * float(runs)
 
 
-def _sharing(bench: Bench, situation: str) -> int:
+def _sharing(ctx: StudyContext, situation: str) -> int:
     """Vacuum pumps that share one duty: each slows down, so together they draw as one."""
-    pumps = bench.plant.machines(PumpsVacuum)
-    running = sum(p.count for p in pumps if _runs(bench, p, situation))
-    alone = bench.plant.wishes.redundancy != "none" and all(p.speed == "variable" for p in pumps)
+    pumps = ctx.plant.machines(PumpsVacuum)
+    running = sum(p.count for p in pumps if _runs(ctx, p, situation))
+    alone = ctx.plant.wishes.redundancy != "none" and all(p.speed == "variable" for p in pumps)
     return max(1, running) if alone else 1
 
 
-def _runs(bench: Bench, machine: Machine, situation: str) -> bool:
+def _runs(ctx: StudyContext, machine: Machine, situation: str) -> bool:
     """Whether some mode of the situation has it running; as it usually is where no mode says."""
-    plant = bench.plant
+    plant = ctx.plant
     modes = [n for n, m in plant.modes.items() if any(d in DOES[situation] for d in m.does)]
     if not machine.states():
         return situation != "night"
@@ -130,12 +130,12 @@ def _runs(bench: Bench, machine: Machine, situation: str) -> bool:
     return "runs" in states
 
 
-def _cools(bench: Bench, machine: Machine, situation: str) -> bool:
+def _cools(ctx: StudyContext, machine: Machine, situation: str) -> bool:
     """Refrigeration follows its thermostat: on by day unless the modes say otherwise."""
-    plant = bench.plant
+    plant = ctx.plant
     modes = [n for n, m in plant.modes.items() if any(d in DOES[situation] for d in m.does)]
     silent = machine.normally is None and not any(plant.states(n, machine.id) for n in modes)
-    return situation != "night" if silent else _runs(bench, machine, situation)
+    return situation != "night" if silent else _runs(ctx, machine, situation)
 
 
 def _window_meets_milking(bank: MakesCold, duty: Duty) -> bool:
@@ -162,14 +162,14 @@ def start_of(machine: Machine) -> StartMethod | None:
     return "drive" if variable or led or isinstance(machine, TurnsDeck) else None
 
 
-def _start(bench: Bench, machine: Machine, motor_kw: float) -> StartMethod | None:
+def _start(ctx: StudyContext, machine: Machine, motor_kw: float) -> StartMethod | None:
     if motor_kw <= 0:
         return None
     stated = start_of(machine)
     if stated is not None:
         return stated
-    if motor_kw <= bench.number("start.direct_most_kw"):
+    if motor_kw <= ctx.number("start.direct_most_kw"):
         return "direct"
-    bench.assume(machine.id, "how its motor starts", "soft", "",
+    ctx.assume(machine.id, "how its motor starts", "soft", "",
                  "not stated; a motor of this size is not started direct")  # fmt: skip
     return "soft"

@@ -17,7 +17,7 @@ from byrewright.results import Table
 from byrewright.standards.milkline_table import FILE
 from byrewright.standards.pipes import MILKLINE_BORES_MM
 from byrewright.standards.rulebook import Rulebook
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.sizes import TIGHT, each_carries, listed, spare, stated, worked
 from byrewright.studies.sizing.vacuum_demand import air_use
@@ -31,38 +31,38 @@ MECHANISTIC = "Manning, and Taitel and Dukler, AIChE Journal 22(1), 1976"
 MM_PER_IN = 25.4
 
 
-def size_milkline(bench: Bench, duty: Duty) -> None:
+def size_milkline(ctx: StudyContext, duty: Duty) -> None:
     """Bore and slope of each milkline."""
-    lines = bench.plant.machines(CollectsMilk)
+    lines = ctx.plant.machines(CollectsMilk)
     if not lines:
-        bench.lacks(
+        ctx.lacks(
             "milkline",
             "Milkline",
             "No milkline takes the milk from the units to a receiver: add one.",
         )
         return
-    load = slope_milk(bench.plant, bench.rules, duty)
+    load = slope_milk(ctx.plant, ctx.rules, duty)
     slopes = load.slopes
     for line in lines:
-        _slope(bench, line)
-        _stratified(bench, duty, line, load)
-        _table_of_standard(bench, duty, line, slopes)
-    _capacities(bench, duty, slopes)
+        _slope(ctx, line)
+        _stratified(ctx, duty, line, load)
+        _table_of_standard(ctx, duty, line, slopes)
+    _capacities(ctx, duty, slopes)
 
 
-def air_each_slope_l_min(bench: Bench, duty: Duty, slopes: int, looped: bool) -> float:
+def air_each_slope_l_min(ctx: StudyContext, duty: Duty, slopes: int, looped: bool) -> float:
     """Steady air of the claws in one slope, and the passing air of attachment.
 
     In a loop the passing air divides both ways; in a dead end it all passes one way.
     """
-    passing = bench.number("milkline.transient_air_typical_l_min") / (2.0 if looped else 1.0)
-    return air_use(bench, duty).claws / slopes + passing
+    passing = ctx.number("milkline.transient_air_typical_l_min") / (2.0 if looped else 1.0)
+    return air_use(ctx, duty).claws / slopes + passing
 
 
-def _slope(bench: Bench, line: CollectsMilk) -> None:
-    least = bench.number("milkline.slope_least_pct")
-    taught = bench.number("milkline.slope_taught_pct")
-    bench.find(
+def _slope(ctx: StudyContext, line: CollectsMilk) -> None:
+    least = ctx.number("milkline.slope_least_pct")
+    taught = ctx.number("milkline.slope_taught_pct")
+    ctx.find(
         "milkline.slope",
         "Milkline slope",
         line.slope_pct,
@@ -76,8 +76,8 @@ def _slope(bench: Bench, line: CollectsMilk) -> None:
         formula="S >= S_least",
         inputs=(
             stated("S", "slope", line.slope_pct, "%"),
-            bench.rule("milkline.slope_least_pct", "S_least"),
-            bench.rule("milkline.slope_taught_pct", "S_taught"),
+            ctx.rule("milkline.slope_least_pct", "S_least"),
+            ctx.rule("milkline.slope_taught_pct", "S_taught"),
         ),
         source="callejo2008",
         known="read",
@@ -87,7 +87,9 @@ def _slope(bench: Bench, line: CollectsMilk) -> None:
     )
 
 
-def _limit_l_min(bench: Bench, duty: Duty, air: float, bore_mm: float, slope_pct: float) -> float:
+def _limit_l_min(
+    ctx: StudyContext, duty: Duty, air: float, bore_mm: float, slope_pct: float
+) -> float:
     """Milk flow at which slugs start; nothing where the air alone makes slugs."""
     return _slug_limit_l_min(
         air,
@@ -95,7 +97,7 @@ def _limit_l_min(bench: Bench, duty: Duty, air: float, bore_mm: float, slope_pct
         slope_pct,
         duty.working_vacuum_kpa,
         duty.pressure_kpa_abs,
-        bench.number("milk.density_kg_m3"),
+        ctx.number("milk.density_kg_m3"),
     )
 
 
@@ -111,24 +113,24 @@ def _slug_limit_l_min(
         return 0.0
 
 
-def _stratified(bench: Bench, duty: Duty, line: CollectsMilk, load: SlopeMilk) -> None:
+def _stratified(ctx: StudyContext, duty: Duty, line: CollectsMilk, load: SlopeMilk) -> None:
     """The worst time of a slope against the lower of slug limit and half-full gravity flow.
 
     Where the units fitted are more than the old rule or the stand-in has, it is tight at best: none
     of them is the standard's table.
     """
     milk, slopes = load.worst_l_min, load.slopes
-    air = air_each_slope_l_min(bench, duty, slopes, line.looped)
+    air = air_each_slope_l_min(ctx, duty, slopes, line.looped)
     slope = max(line.slope_pct, 0.1)
-    slug = _limit_l_min(bench, duty, air, line.bore_mm, slope)
-    half = gravity_half_full_l_min(line.bore_mm, slope, bench.rules)
+    slug = _limit_l_min(ctx, duty, air, line.bore_mm, slope)
+    half = gravity_half_full_l_min(line.bore_mm, slope, ctx.rules)
     flow = line_flow(
-        milk, air, line.bore_mm, slope, duty.working_vacuum_kpa, duty.pressure_kpa_abs, bench.rules
+        milk, air, line.bore_mm, slope, duty.working_vacuum_kpa, duty.pressure_kpa_abs, ctx.rules
     )
     full = f"filled to {100 * flow.level_share:.0f} % of its bore" if flow else "running full"
     carries = min(slug, half)
     old, at_peak = units_1978(line.bore_mm / MM_PER_IN), int(carries / duty.peak_cow_l_min)
-    table = bench.rules.units_per_slope
+    table = ctx.rules.units_per_slope
     entered = table.look_up(line.looped, line.bore_mm, line.slope_pct) if table else None
     more = entered is None and load.units > min(old, at_peak) + 1e-9
     doubt = (
@@ -138,7 +140,7 @@ def _stratified(bench: Bench, duty: Duty, line: CollectsMilk, load: SlopeMilk) -
         if more
         else ""
     )
-    bench.find(
+    ctx.find(
         "milkline.stratified",
         "Milk flow that stays stratified in a slope",
         carries,
@@ -158,15 +160,15 @@ def _stratified(bench: Bench, duty: Duty, line: CollectsMilk, load: SlopeMilk) -
             worked("q_m", "milk in one slope at the worst ten seconds of a milking", milk, "L/min"),
             worked("q_a", "steady and passing air in one slope", air, "L/min"),
             worked("n_slope", "units on a slope", load.units),
-            bench.rule("milkline.manning_n", "n"),
-            bench.rule("milkline.transient_air_typical_l_min", "q_pass"),
+            ctx.rule("milkline.manning_n", "n"),
+            ctx.rule("milkline.transient_air_typical_l_min", "q_pass"),
             stated("d", "bore", line.bore_mm, "mm"),
             stated("S", "slope", line.slope_pct, "%"),
             worked("p", "working vacuum, set or assumed", duty.working_vacuum_kpa, "kPa"),
         ),
         source=MECHANISTIC,
         known="from_memory",
-        advised=_advised_bore_mm(bench, duty, load, milk * _one_off(bench), air, slope),
+        advised=_advised_bore_mm(ctx, duty, load, milk * _one_off(ctx), air, slope),
         advised_why="the worst time, a receiver shut off if so wished, takes three quarters of the "
         "half-full gravity flow, and the 1978 rule holds where a bore on offer lets it; stand-in, "
         "check it against the standard's table",
@@ -174,35 +176,35 @@ def _stratified(bench: Bench, duty: Duty, line: CollectsMilk, load: SlopeMilk) -
     )
 
 
-def _one_off(bench: Bench) -> float:
+def _one_off(ctx: StudyContext) -> float:
     """How many times the usual flow a slope takes with one receiver shut off, if so wished."""
-    count = sum(r.count for r in bench.plant.machines(ReceivesMilk))
-    return count * each_carries(1.0, count, bench.plant.wishes.redundancy) if count else 1.0
+    count = sum(r.count for r in ctx.plant.machines(ReceivesMilk))
+    return count * each_carries(1.0, count, ctx.plant.wishes.redundancy) if count else 1.0
 
 
 def _advised_bore_mm(
-    bench: Bench, duty: Duty, load: SlopeMilk, milk: float, air: float, slope: float
+    ctx: StudyContext, duty: Duty, load: SlopeMilk, milk: float, air: float, slope: float
 ) -> float:
     return next(
         (
             bore
             for bore in MILKLINE_BORES_MM
-            if DESIGN_SHARE * gravity_half_full_l_min(bore, slope, bench.rules) >= milk
-            and DESIGN_SHARE * _limit_l_min(bench, duty, air, bore, slope) >= milk
+            if DESIGN_SHARE * gravity_half_full_l_min(bore, slope, ctx.rules) >= milk
+            and DESIGN_SHARE * _limit_l_min(ctx, duty, air, bore, slope) >= milk
             and units_1978(bore / MM_PER_IN) >= load.units - 1e-9
         ),
         MILKLINE_BORES_MM[-1],
     )
 
 
-def _table_of_standard(bench: Bench, duty: Duty, line: CollectsMilk, slopes: int) -> None:
+def _table_of_standard(ctx: StudyContext, duty: Duty, line: CollectsMilk, slopes: int) -> None:
     """The standard's units per slope: only a table that a licensed user entered can judge it."""
-    table = bench.rules.units_per_slope
+    table = ctx.rules.units_per_slope
     entered = table.look_up(line.looped, line.bore_mm, line.slope_pct) if table else None
     has = duty.units / slopes
     old = units_1978(line.bore_mm / MM_PER_IN)
-    air = air_each_slope_l_min(bench, duty, slopes, line.looped)
-    limit = _limit_l_min(bench, duty, air, line.bore_mm, max(line.slope_pct, 0.1))
+    air = air_each_slope_l_min(ctx, duty, slopes, line.looped)
+    limit = _limit_l_min(ctx, duty, air, line.bore_mm, max(line.slope_pct, 0.1))
     stand_in = int(limit / duty.peak_cow_l_min)
     if entered is not None:
         says = (
@@ -216,7 +218,7 @@ def _table_of_standard(bench: Bench, duty: Duty, line: CollectsMilk, slopes: int
             f"The {NOT_VALIDATED}, gives {stand_in} units milking at their peak together; the 1978 "
             f"rule (bore in inches squared) gives {old}."
         )
-    bench.find(
+    ctx.find(
         "milkline.units_per_slope",
         "Units in a slope, standard's table",
         has,
@@ -237,7 +239,7 @@ def _table_of_standard(bench: Bench, duty: Duty, line: CollectsMilk, slopes: int
                 "",
                 "California 1978, as read in Reinemann 1993",
             ),
-            bench.rule("milkline.peak_flow_per_cow_l_min", "q_cow"),
+            ctx.rule("milkline.peak_flow_per_cow_l_min", "q_cow"),
         ),
         source="iso5707",
         known="from_memory",
@@ -247,21 +249,21 @@ def _table_of_standard(bench: Bench, duty: Duty, line: CollectsMilk, slopes: int
     )
 
 
-def _capacities(bench: Bench, duty: Duty, slopes: int) -> None:
+def _capacities(ctx: StudyContext, duty: Duty, slopes: int) -> None:
     """What each bore and slope carries: mechanistic and half-full gravity, side by side."""
-    lines = bench.plant.machines(CollectsMilk)
-    air = air_each_slope_l_min(bench, duty, slopes, all(m.looped for m in lines))
+    lines = ctx.plant.machines(CollectsMilk)
+    air = air_each_slope_l_min(ctx, duty, slopes, all(m.looped for m in lines))
     rows = tuple(
         (
             bore,
             slope,
-            round(_limit_l_min(bench, duty, air, bore, slope)),
-            round(gravity_half_full_l_min(bore, slope, bench.rules)),
+            round(_limit_l_min(ctx, duty, air, bore, slope)),
+            round(gravity_half_full_l_min(bore, slope, ctx.rules)),
         )
         for bore in MILKLINE_BORES_MM[1:]
         for slope in SLOPES_PCT
     )
-    bench.notes.tables.append(
+    ctx.notes.tables.append(
         Table(
             "milkline.capacity",
             "Milk that one slope carries",

@@ -12,16 +12,16 @@ from byrewright.engine.liquidgraph import Flows, Situation
 from byrewright.engine.liquids import Liquids, LiquidsUnsolved, liquids_of
 from byrewright.engine.liquidstreams import streams
 from byrewright.plant.graph import Node
-from byrewright.plant.primitives import Mover
-from byrewright.studies.sizing.context import Bench
+from byrewright.plant.primitives import Pump
+from byrewright.studies.sizing.context import StudyContext
 
 TIMES, NEAR = 8, 1e-3
 """Solves of a flow that is raised until all have theirs, and how near is enough (our choice)."""
 
 
-def net_of(bench: Bench) -> Liquids:
-    """The liquid network of the plant on the bench."""
-    return liquids_of(bench.plant, bench.rules)
+def net_of(ctx: StudyContext) -> Liquids:
+    """The liquid network of the plant in hand."""
+    return liquids_of(ctx.plant, ctx.rules)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,11 +42,11 @@ class Asked:
     density_kg_m3: float
 
 
-def asked(bench: Bench, pump: str, mode: str, l_min: float,
+def asked(ctx: StudyContext, pump: str, mode: str, l_min: float,
           level_l: Mapping[str, float] | None = None) -> Asked | None:  # fmt: skip
     """Head and suction of a pump that gives a flow alone in a mode; None where its line is shut."""
-    net = net_of(bench)
-    beside = _beside(bench, net, pump)
+    net = net_of(ctx)
+    beside = _beside(ctx, net, pump)
     s = net.situation(mode, {**dict.fromkeys(beside, "stopped"), pump: "runs"})
     s = replace(s, forced_l_min={pump: l_min}, level_l=dict(level_l or {}))
     mover = net.movers[pump]
@@ -60,15 +60,15 @@ def asked(bench: Bench, pump: str, mode: str, l_min: float,
     return _told(net, flows, s, pump, mover, mode, l_min)
 
 
-def reaching(bench: Bench, pump: str, mode: str, l_min: float,
+def reaching(ctx: StudyContext, pump: str, mode: str, l_min: float,
              wants: Mapping[tuple[str, str], float]) -> float | None:  # fmt: skip
     """The flow of a pump, L/min, at which each port wanted has what it wants, and not less than
     `l_min`; None where one of them is not reached. Ports are (machine, name)."""
-    net = net_of(bench)
+    net = net_of(ctx)
     mover = net.movers[pump]
     q = l_min
     for _ in range(TIMES):
-        s = net.situation(mode, {**dict.fromkeys(_beside(bench, net, pump), "stopped"),
+        s = net.situation(mode, {**dict.fromkeys(_beside(ctx, net, pump), "stopped"),
                                  pump: "runs"})  # fmt: skip
         flows = net.solve(replace(s, forced_l_min={pump: q}),
                           frozenset([net.port(pump, mover.outlet)]))  # fmt: skip
@@ -86,29 +86,29 @@ def reaching(bench: Bench, pump: str, mode: str, l_min: float,
     return q
 
 
-def hardest(bench: Bench, pump: str, l_min: float) -> Asked | None:
+def hardest(ctx: StudyContext, pump: str, l_min: float) -> Asked | None:
     """The mode that asks most head of a pump at a flow, of those in which it may run."""
     every = [
-        one for name in bench.plant.modes
-        if bench.plant.position(name, pump) not in (None, "stopped")
-        and (one := asked(bench, pump, name, l_min)) is not None
+        one for name in ctx.plant.modes
+        if ctx.plant.position(name, pump) not in (None, "stopped")
+        and (one := asked(ctx, pump, name, l_min)) is not None
     ]  # fmt: skip
     return max(every, key=lambda a: (a.head_m, a.mode), default=None)
 
 
-def _beside(bench: Bench, net: Liquids, pump: str) -> list[str]:
+def _beside(ctx: StudyContext, net: Liquids, pump: str) -> list[str]:
     """The pumps that could run in the same lines: of the same liquid, and told apart from it."""
-    port = bench.plant.equipment[pump].port(net.movers[pump].inlet)
+    port = ctx.plant.equipment[pump].port(net.movers[pump].inlet)
     carries = port.services if port is not None else frozenset()
     found = []
     for tag, one in net.movers.items():
-        other = bench.plant.equipment[tag].port(one.inlet)
+        other = ctx.plant.equipment[tag].port(one.inlet)
         if tag != pump and other is not None and other.services == carries:
             found.append(tag)
     return found
 
 
-def _told(net: Liquids, flows: Flows, s: Situation, pump: str, mover: Mover, mode: str,
+def _told(net: Liquids, flows: Flows, s: Situation, pump: str, mover: Pump, mode: str,
           l_min: float) -> Asked:  # fmt: skip
     inlet, outlet = net.port(pump, mover.inlet), net.port(pump, mover.outlet)
     fluid = flows.fluid[inlet]
@@ -149,13 +149,13 @@ def _follow(net: Liquids, flows: Flows, start: Node, way: float, lost: dict[str,
         seen.add(here)
 
 
-def milk_way(bench: Bench, marked: Sequence[str]) -> dict[str, tuple[int, float]]:
+def milk_way(ctx: StudyContext, marked: Sequence[str]) -> dict[str, tuple[int, float]]:
     """Place in the milk's way (from 0) and share of the milk of each machine marked.
 
     In the plainest milking mode, with the pumps that it runs; empty where no milk passes any.
     """
-    net = net_of(bench)
-    modes = sorted((len(m.does), n) for n, m in bench.plant.modes.items() if "milking" in m.does)
+    net = net_of(ctx)
+    modes = sorted((len(m.does), n) for n, m in ctx.plant.modes.items() if "milking" in m.does)
     if not modes:
         return {}
     try:

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from collections import deque
 
-from byrewright.plant.graph import Graph, Joint, Node, build
+from byrewright.plant.graph import Edge, Graph, Node, build
 from byrewright.plant.machine import Service
 from byrewright.plant.plant import WAYS, Plant
 
 
-def _both_ways(joint: Joint) -> bool:
+def _both_ways(joint: Edge) -> bool:
     """Whether a way inside a machine lets the fluid pass either way (a header, an open valve)."""
     return joint.how is not None and joint.how.how in ("pass", "gate")
 
@@ -33,7 +33,7 @@ class Ways:
         self.plant = plant
         self.directed = directed
         graph = build(plant)
-        self._out: dict[Node, list[tuple[Joint, Node]]] = {n: [] for n in graph.nodes}
+        self._out: dict[Node, list[tuple[Edge, Node]]] = {n: [] for n in graph.nodes}
         self._nodes: dict[str, list[Node]] = {}
         for one in graph.nodes:
             self._nodes.setdefault(one.machine, []).append(one)
@@ -51,10 +51,10 @@ class Ways:
             if not self.directed or _both_ways(joint):
                 self._out[joint.b].append((joint, joint.a))
 
-    def between(self, start: str, goal: str) -> tuple[Joint, ...]:
+    def between(self, start: str, goal: str) -> tuple[Edge, ...]:
         """The joints passed from one machine to another; empty when they are not joined."""
         queue: deque[Node] = deque(self._nodes.get(start, []))
-        came: dict[Node, tuple[Joint, Node] | None] = dict.fromkeys(queue)
+        came: dict[Node, tuple[Edge, Node] | None] = dict.fromkeys(queue)
         while queue:
             here = queue.popleft()
             if here.machine == goal:
@@ -66,8 +66,8 @@ class Ways:
         return ()
 
     @staticmethod
-    def _back(here: Node, came: dict[Node, tuple[Joint, Node] | None]) -> tuple[Joint, ...]:
-        found: list[Joint] = []
+    def _back(here: Node, came: dict[Node, tuple[Edge, Node] | None]) -> tuple[Edge, ...]:
+        found: list[Edge] = []
         step = came[here]
         while step is not None:
             found.append(step[0])

@@ -10,7 +10,7 @@ from byrewright.plant.roles import SharesPower, SuppliesPower
 from byrewright.results import Table
 from byrewright.standards.electrical import SUPPLY_A
 from byrewright.studies.sizing.cold import lead_and_lag
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.feeds import carried, chains, feeders, feeds_of
 from byrewright.studies.sizing.loads import (
@@ -35,25 +35,25 @@ SITUATION_WORDS = {
 }
 
 
-def size_power(bench: Bench, duty: Duty) -> None:
+def size_power(ctx: StudyContext, duty: Duty) -> None:
     """Motor list, demand of each situation, supply, boards, generator, uninterruptible supply."""
-    loads = electric_loads(bench, duty)
+    loads = electric_loads(ctx, duty)
     if not loads:
         return
-    together = lead_and_lag(bench, duty, loads)
-    _motor_list(bench, together)
-    _demand(bench, together)
-    _boards(bench, loads)
-    _mains_dip(bench, loads)
-    _single_phase(bench, loads)
-    size_generator(bench, loads)
-    size_uninterruptible(bench, loads)
+    together = lead_and_lag(ctx, duty, loads)
+    _motor_list(ctx, together)
+    _demand(ctx, together)
+    _boards(ctx, loads)
+    _mains_dip(ctx, loads)
+    _single_phase(ctx, loads)
+    size_generator(ctx, loads)
+    size_uninterruptible(ctx, loads)
 
 
-def _motor_list(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
+def _motor_list(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
     rows: list[tuple[float | str, ...]] = []
     for one in loads:
-        starts = start_kva(one.motor_kw, one.start, rules=bench.rules) if one.start else 0.0
+        starts = start_kva(one.motor_kw, one.start, rules=ctx.rules) if one.start else 0.0
         rows.append((
             one.machine.id, one.machine.title, one.machine.count, round(one.machine.power_kw(), 2),
             START_WORDS[one.start] if one.start else "-", round(starts, 1),
@@ -63,33 +63,33 @@ def _motor_list(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
                  round(sum(one.machine.power_kw() * one.machine.count for one in loads), 1), "-",
                  "-",
                  *(round(demand_kw(loads, s), 1) for s in SITUATIONS), "-"))  # fmt: skip
-    bench.notes.tables.append(Table(
+    ctx.notes.tables.append(Table(
         "power.motors", "Motors and heaters",
         ("tag", "machine", "count", "rated, each", "start", "start, each", *SITUATIONS, "fed from"),
         ("", "", "", "kW", "", "kVA", "kW", "kW", "kW", "kW", ""), tuple(rows),
         note="The four last figures are the electric input while that goes on."))  # fmt: skip
 
 
-def agreed_kva(bench: Bench) -> tuple[float | None, SuppliesPower | None]:
+def agreed_kva(ctx: StudyContext) -> tuple[float | None, SuppliesPower | None]:
     """What the supply allows: the smaller of the site's limit and the mains' agreed demand."""
-    mains = bench.plant.machines(SuppliesPower)
+    mains = ctx.plant.machines(SuppliesPower)
     limits = [m.supply_kva * m.count for m in mains]
-    if bench.plant.site.supply.limit_kva is not None:
-        limits.append(bench.plant.site.supply.limit_kva)
+    if ctx.plant.site.supply.limit_kva is not None:
+        limits.append(ctx.plant.site.supply.limit_kva)
     return (min(limits) if limits else None), (mains[0] if mains else None)
 
 
-def volts_of(bench: Bench) -> tuple[float, int]:
+def volts_of(ctx: StudyContext) -> tuple[float, int]:
     """Voltage and phases of the supply."""
-    supply = bench.plant.site.supply
-    mains = bench.plant.first(SuppliesPower)
+    supply = ctx.plant.site.supply
+    mains = ctx.plant.first(SuppliesPower)
     return supply.voltage_v, min(supply.phases, mains.phases if mains else 3)
 
 
-def _demand(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
-    agreed, mains = agreed_kva(bench)
-    volts, phases = volts_of(bench)
-    room = bench.number("supply.spare_share")
+def _demand(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
+    agreed, mains = agreed_kva(ctx)
+    volts, phases = volts_of(ctx)
+    room = ctx.number("supply.spare_share")
     worst = max(demand_kva(loads, s) for s in SITUATIONS)
     heat = sum(one.kw("milking") for one in loads if is_heat(one.machine))
     ampere = next_of(current_a(worst * (1 + room), volts, phases), SUPPLY_A)
@@ -100,7 +100,7 @@ def _demand(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
         amps = current_a(kva, volts, phases)
         help_ = (f" Locking heaters and laundry out while milking takes off {heat:.0f} kW."
                  if situation == "milking" and heat > 0 else "")  # fmt: skip
-        bench.find(
+        ctx.find(
             "power.demand", f"Greatest demand {SITUATION_WORDS[situation]}", round(kva, 1), "kVA",
             f"{SITUATION_WORDS[situation].capitalize()} the plant draws {kw:.0f} kW, {kva:.0f} "
             "kVA, "
@@ -111,36 +111,36 @@ def _demand(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
             formula="S = sqrt((sum P)^2 + (sum Q)^2); P = rating x loading / efficiency for motors "
             "on in the modes, rating for heaters and cold",
             inputs=(worked("kW", "electric input in all", round(kw, 1), "kW"),
-                    bench.rule("motor.loading"), bench.rule("motor.efficiency"),
-                    bench.rule("motor.power_factor"), bench.rule("laundry.load_share"),
+                    ctx.rule("motor.loading"), ctx.rule("motor.efficiency"),
+                    ctx.rule("motor.power_factor"), ctx.rule("laundry.load_share"),
                     *((field(mains, "supply_kva"),) if mains else ()),
-                    bench.rule("supply.spare_share")),
+                    ctx.rule("supply.spare_share")),
             source="practice", known="common_practice",
             advised=advised if mains is not None and is_worst else None,
             advised_why=f"{kva:.0f} kVA and a tenth to spare, {ampere:.0f} A a phase",
             target=(mains, "supply_kva") if mains is not None and is_worst else None,
         )  # fmt: skip
     if mains is None:
-        bench.lacks("power.mains", "Mains supply", "No mains supply is in the plant; "
+        ctx.lacks("power.mains", "Mains supply", "No mains supply is in the plant; "
                                                    f"{worst:.0f} kVA "
                     "are needed.")  # fmt: skip
 
 
-def _boards(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
-    volts, phases = volts_of(bench)
-    boards = bench.plant.machines(SharesPower)
-    wishes = bench.plant.wishes
+def _boards(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
+    volts, phases = volts_of(ctx)
+    boards = ctx.plant.machines(SharesPower)
+    wishes = ctx.plant.wishes
     one_lost = wishes.no_single_stop or wishes.redundancy != "none"
-    feeds = feeds_of(bench.plant, loads, volts, phases, one_lost=one_lost)
+    feeds = feeds_of(ctx.plant, loads, volts, phases, one_lost=one_lost)
     for board in boards:
         feed = feeds[board.id]
         kva, amps = feed.worst_kva, feed.worst_amps
-        advised = next_of(amps * (1 + bench.number("supply.spare_share")), SUPPLY_A)
+        advised = next_of(amps * (1 + ctx.number("supply.spare_share")), SUPPLY_A)
         rated = board.rating_a
         alone = f"{board.id} feeds {feed.kva:.0f} kVA, {feed.amps:.0f} A" + (
             f"; with {feed.lost} lost {kva:.0f} kVA, {amps:.0f} A" if feed.lost else ""
         )
-        bench.find(
+        ctx.find(
             "power.board", "Switchboard", rated if rated is not None else round(amps, 1), "A",
             alone
             + (f"; it is rated {rated:g} A ({spare(rated, amps)})." if rated is not None else
@@ -156,16 +156,16 @@ def _boards(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
             advised_why=f"{amps:.0f} A" + (f" with {feed.lost} lost" if feed.lost else "")
             + " and a tenth to spare", target=(board, "rating_a"),
         )  # fmt: skip
-    _feeders(bench, loads, volts, phases, one_lost)
-    _unfed(bench, loads, {t for t in chains(bench.plant) if t in bench.plant.equipment},
+    _feeders(ctx, loads, volts, phases, one_lost)
+    _unfed(ctx, loads, {t for t in chains(ctx.plant) if t in ctx.plant.equipment},
            bool(boards))  # fmt: skip
 
 
 def _feeders(
-    bench: Bench, loads: Sequence[ElectricLoad], volts: float, phases: int, one_lost: bool
+    ctx: StudyContext, loads: Sequence[ElectricLoad], volts: float, phases: int, one_lost: bool
 ) -> None:
     """Every cable from a supply to a board: its current by choice, and at its worst."""
-    plant = bench.plant
+    plant = ctx.plant
     boards = plant.machines(SharesPower)
     rows: list[tuple[float | str, ...]] = []
     for board in boards:
@@ -182,10 +182,10 @@ def _feeders(
                 if amps > worst:
                     worst, when = amps, lost or "usual"
             rows.append((feeder, board.id, round(usual, 1), round(worst, 1), when,
-                         next_of(worst * (1 + bench.number("supply.spare_share")), SUPPLY_A)
+                         next_of(worst * (1 + ctx.number("supply.spare_share")), SUPPLY_A)
                          if worst else "-"))  # fmt: skip
     if rows:
-        bench.notes.tables.append(Table(
+        ctx.notes.tables.append(Table(
             "power.feeders", "Feeders of the boards",
             ("from", "to", "usual", "worst", "with this lost", "breaker and cable"),
             ("", "", "A", "A", "", "A"), tuple(rows),
@@ -193,11 +193,11 @@ def _feeders(
                  "local wiring rules and licensed people decide."))  # fmt: skip
 
 
-def _unfed(bench: Bench, loads: Sequence[ElectricLoad], fed: set[str], boards: bool) -> None:
+def _unfed(ctx: StudyContext, loads: Sequence[ElectricLoad], fed: set[str], boards: bool) -> None:
     loose: list[Machine] = [one.machine for one in loads
                             if one.machine.id not in fed and not one.machine.fed_from]  # fmt: skip
     if loose and boards:
-        bench.find(
+        ctx.find(
             "power.unfed", "Machines with no supply named", len(loose), "",
             f"Nothing says what feeds {listed([m.id for m in loose])}: add `fed_from`, or the "
             "failure study cannot see a lost board.", limit=0, sense="at_most",
@@ -206,21 +206,21 @@ def _unfed(bench: Bench, loads: Sequence[ElectricLoad], fed: set[str], boards: b
         )  # fmt: skip
 
 
-def _mains_dip(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
+def _mains_dip(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
     """Voltage dip on the mains at the hardest motor start, by the supply's impedance."""
-    mains = bench.plant.first(SuppliesPower)
-    starts = [(start_kva(one.motor_kw, one.start, rules=bench.rules), one) for one in loads
+    mains = ctx.plant.first(SuppliesPower)
+    starts = [(start_kva(one.motor_kw, one.start, rules=ctx.rules), one) for one in loads
               if one.start and one.motor_kw > 0 and one.machine.fed_from]  # fmt: skip
     if mains is None or not starts:
         return
     hardest, one = max(starts, key=lambda pair: (pair[0], pair[1].machine.id))
-    agreed, _ = agreed_kva(bench)
+    agreed, _ = agreed_kva(ctx)
     fault = mains.fault_kva
     said = "stated"
     if fault is None:
-        fault = bench.number("supply.fault_multiple") * (agreed or mains.supply_kva)
+        fault = ctx.number("supply.fault_multiple") * (agreed or mains.supply_kva)
         said = "assumed: ask the supplier"
-        bench.assume(
+        ctx.assume(
             mains.id,
             "short-circuit power where the supply comes in",
             round(fault),
@@ -228,8 +228,8 @@ def _mains_dip(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
             "not stated: a multiple of the agreed demand; ask the supplier",
         )
     dip = 100 * hardest / (hardest + fault)
-    most = bench.number("supply.dip_most_pct")
-    bench.find(
+    most = ctx.number("supply.dip_most_pct")
+    ctx.find(
         "power.mains_dip", "Voltage dip of the mains at the hardest start", round(dip, 1), "%",
         f"Starting {one.machine.id} ({START_WORDS[one.start or 'direct']}, {hardest:.0f} kVA) "
         f"pulls a supply of {fault:.0f} kVA short-circuit power ({said}) down by {dip:.1f} %; "
@@ -240,24 +240,24 @@ def _mains_dip(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
         formula="dip = S_start/(S_start + S_sc)",
         inputs=(worked("S_start", f"start of {one.machine.id}", round(hardest, 1), "kVA"),
                 worked("S_sc", f"short-circuit power, {said}", round(fault), "kVA"),
-                bench.rule("supply.fault_multiple"), bench.rule("supply.dip_most_pct")),
+                ctx.rule("supply.fault_multiple"), ctx.rule("supply.dip_most_pct")),
         source="iec61000_3_3", known="from_memory",
     )  # fmt: skip
 
 
-def _single_phase(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
-    if volts_of(bench)[1] != 1:
+def _single_phase(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
+    if volts_of(ctx)[1] != 1:
         return
-    most = bench.number("supply.single_phase_motor_kw")
+    most = ctx.number("supply.single_phase_motor_kw")
     large = [one.machine for one in loads if one.motor_kw > most]
     biggest = max((one.motor_kw for one in loads), default=0.0)
-    bench.find(
+    ctx.find(
         "power.single_phase", "Largest motor on a single-phase supply", round(biggest, 2), "kW",
         f"The supply has one phase; {len(large)} machines have motors over {most:g} kW "
         f"({listed([m.id for m in large])}). Ask the supplier for three phases, or feed them "
         "through a drive or converter made for it." if large else
         f"The supply has one phase and no motor is over {most:g} kW.",
         limit=most, sense="at_most", formula="largest motor",
-        inputs=(bench.rule("supply.single_phase_motor_kw"),), source="practice",
+        inputs=(ctx.rule("supply.single_phase_motor_kw"),), source="practice",
         known="common_practice",
     )  # fmt: skip

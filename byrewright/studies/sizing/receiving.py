@@ -9,7 +9,7 @@ from byrewright.physics.pipeflow import pump_power_kw, static_kpa
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import BalancesMilk, CollectsMilk, MovesMilk, ReceivesMilk, TrapsLiquid
 from byrewright.studies.sizing.altitude import motor_kw
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.paths import ways_of
 from byrewright.studies.sizing.sizes import (
@@ -36,9 +36,9 @@ PUMP_EFFICIENCY = 0.5
 """Shaft efficiency of a small sanitary centrifugal pump (common practice, no source)."""
 
 
-def wash_flow_l_min(bench: Bench, duty: Duty) -> float:
+def wash_flow_l_min(ctx: StudyContext, duty: Duty) -> float:
     """Wash water that reaches the receivers while all units wash together."""
-    return duty.units * bench.number("wash.unit_flow_l_min")
+    return duty.units * ctx.number("wash.unit_flow_l_min")
 
 
 def receiver_pumps(plant: Plant) -> tuple[MovesMilk, ...]:
@@ -65,51 +65,51 @@ def balance_pumps(plant: Plant) -> dict[str, tuple[MovesMilk, ...]]:
     return {k: tuple(v) for k, v in found.items()}
 
 
-def size_receiving(bench: Bench, duty: Duty) -> None:
+def size_receiving(ctx: StudyContext, duty: Duty) -> None:
     """Receiver and trap volume, and the milk pumps of the receivers."""
-    receivers = bench.plant.machines(ReceivesMilk)
+    receivers = ctx.plant.machines(ReceivesMilk)
     if not receivers:
-        bench.lacks(
+        ctx.lacks(
             "receiving.receiver",
             "Receiver",
             "No receiver parts milk from air: add one at the low end of the milkline.",
         )
     for receiver in receivers:
-        _receiver(bench, duty, receiver, sum(r.count for r in receivers))
-    _traps(bench, duty, receivers)
-    if not bench.plant.able("moves milk"):
-        bench.lacks(
+        _receiver(ctx, duty, receiver, sum(r.count for r in receivers))
+    _traps(ctx, duty, receivers)
+    if not ctx.plant.able("moves milk"):
+        ctx.lacks(
             "receiving.milk_pump",
             "Milk pump",
             "No machine moves milk out of the receiver: add a milk pump.",
         )
         return
-    peak, wash = duty.milk_flow_peak_l_min, wash_flow_l_min(bench, duty)
-    _pumps(bench, receiver_pumps(bench.plant), "the receivers", peak, wash)
-    for tank, pumps in balance_pumps(bench.plant).items():
-        _pumps(bench, pumps, tank, peak, 0.0)
+    peak, wash = duty.milk_flow_peak_l_min, wash_flow_l_min(ctx, duty)
+    _pumps(ctx, receiver_pumps(ctx.plant), "the receivers", peak, wash)
+    for tank, pumps in balance_pumps(ctx.plant).items():
+        _pumps(ctx, pumps, tank, peak, 0.0)
 
 
-def _receiver(bench: Bench, duty: Duty, receiver: ReceivesMilk, count: int) -> None:
-    lines = bench.plant.machines(CollectsMilk)
+def _receiver(ctx: StudyContext, duty: Duty, receiver: ReceivesMilk, count: int) -> None:
+    lines = ctx.plant.machines(CollectsMilk)
     bore = max((m.bore_mm for m in lines), default=73.0)
     ways = max((2 if m.looped else 1) for m in lines) if lines else 1
     length = max((m.length_m for m in lines), default=20.0) / max(1, count) / ways
-    slug = slug_volume_l(bore, length, bench.number("wash.slug_end_length_m"), bench.rules)
-    redundancy = bench.plant.wishes.redundancy
+    slug = slug_volume_l(bore, length, ctx.number("wash.slug_end_length_m"), ctx.rules)
+    redundancy = ctx.plant.wishes.redundancy
     inflow = each_carries(duty.milk_flow_peak_l_min, count, redundancy)
-    surge = inflow * bench.number("receiver.surge_s") / 60.0
+    surge = inflow * ctx.number("receiver.surge_s") / 60.0
     held = next((v for v in (receiver.start_at_l, receiver.led_at_l) if v is not None), None)
     if held is None:
         need, why = (surge + slug) / FREE_SHARE, f"{100 * FREE_SHARE:.0f} % of it free"
     else:
         need, why = held + surge + slug, f"over the {held:g} L its pump holds"
-    limit = max(need, bench.number("receiver.least_l") if duty.units >= 50 else 0.0)
+    limit = max(need, ctx.number("receiver.least_l") if duty.units >= 50 else 0.0)
     # Advice does not rest on the level settings, which follow the volume.
     advised = next_preferred(
-        ROOM * max((surge + slug) / FREE_SHARE, bench.number("receiver.least_l"))
+        ROOM * max((surge + slug) / FREE_SHARE, ctx.number("receiver.least_l"))
     )
-    bench.find(
+    ctx.find(
         "receiving.receiver.volume",
         "Receiver volume",
         receiver.volume_l,
@@ -124,28 +124,28 @@ def _receiver(bench: Bench, duty: Duty, receiver: ReceivesMilk, count: int) -> N
         formula="V >= V_held + V_slug + q_peak t / 60, V_slug = pi/4 d^2 (L_end + 0.05 L)",
         inputs=(
             worked("q_peak", "peak minute into it, another shut off if so wished", inflow, "L/min"),
-            bench.rule("receiver.surge_s", "t"),
+            ctx.rule("receiver.surge_s", "t"),
             stated("d", "milkline bore", bore, "mm"),
             worked("L", "way of a slug", round(length, 2), "m"),
-            bench.rule("wash.slug_end_length_m", "L_end"),
+            ctx.rule("wash.slug_end_length_m", "L_end"),
             worked("V_slug", "slug", slug, "L"),
             stated("V_held", "level its pump holds, or starts at", held, "L")
             if held is not None
             else worked(
                 "V_held", "held by its pump, 30 % of it", round(need * (1 - FREE_SHARE), 2), "L"
             ),
-            bench.rule("receiver.least_l", "V_least"),
+            ctx.rule("receiver.least_l", "V_least"),
         ),
         source="mass balance; slug by geometry",
         known="derived",
         advised=advised,
-        advised_why=f"slug and {bench.number('receiver.surge_s'):g} s of the peak, {why}",
+        advised_why=f"slug and {ctx.number('receiver.surge_s'):g} s of the peak, {why}",
         target=(receiver, "volume_l"),
     )
-    _levels(bench, receiver)
+    _levels(ctx, receiver)
 
 
-def _levels(bench: Bench, receiver: ReceivesMilk) -> None:
+def _levels(ctx: StudyContext, receiver: ReceivesMilk) -> None:
     """Levels of the pump's control inside the receiver: held, or start and stop."""
     shares = {"led_at_l": HELD_SHARE, "start_at_l": HELD_SHARE, "stop_at_l": STOP_SHARE}
     words = {"led_at_l": "holds", "start_at_l": "starts at", "stop_at_l": "stops at"}
@@ -154,7 +154,7 @@ def _levels(bench: Bench, receiver: ReceivesMilk) -> None:
         if level is None:
             continue
         most = 2 * share * receiver.volume_l
-        bench.find(
+        ctx.find(
             f"receiving.receiver.{name.removesuffix('_l')}",
             f"Level the pump {words[name]}",
             level,
@@ -177,11 +177,11 @@ def _levels(bench: Bench, receiver: ReceivesMilk) -> None:
         )
 
 
-def _traps(bench: Bench, duty: Duty, receivers: Sequence[ReceivesMilk]) -> None:
-    traps = bench.plant.machines(TrapsLiquid)
+def _traps(ctx: StudyContext, duty: Duty, receivers: Sequence[ReceivesMilk]) -> None:
+    traps = ctx.plant.machines(TrapsLiquid)
     count, needed = sum(t.count for t in traps), sum(r.count for r in receivers)
     if count < needed:
-        bench.find(
+        ctx.find(
             "receiving.trap.count",
             "Sanitary traps",
             float(count),
@@ -195,11 +195,11 @@ def _traps(bench: Bench, duty: Duty, receivers: Sequence[ReceivesMilk]) -> None:
             source="the plant file",
             known="stated",
         )
-    limit = bench.number("vacuum.sanitary_trap_least_l")
-    inflow = max(duty.milk_flow_peak_l_min, wash_flow_l_min(bench, duty)) / max(1, needed)
+    limit = ctx.number("vacuum.sanitary_trap_least_l")
+    inflow = max(duty.milk_flow_peak_l_min, wash_flow_l_min(ctx, duty)) / max(1, needed)
     advised = next_preferred(max(limit, inflow * TRAP_S / 60.0))
     for trap in traps:
-        bench.find(
+        ctx.find(
             "receiving.trap.volume",
             "Sanitary trap volume",
             trap.volume_l,
@@ -212,7 +212,7 @@ def _traps(bench: Bench, duty: Duty, receivers: Sequence[ReceivesMilk]) -> None:
             allowance=TIGHT,
             formula="V >= V_least",
             inputs=(
-                bench.rule("vacuum.sanitary_trap_least_l", "V_least"),
+                ctx.rule("vacuum.sanitary_trap_least_l", "V_least"),
                 worked("q", "largest inflow of its receiver", inflow, "L/min"),
             ),
             source="iso5707",
@@ -224,16 +224,16 @@ def _traps(bench: Bench, duty: Duty, receivers: Sequence[ReceivesMilk]) -> None:
 
 
 def _pumps(
-    bench: Bench,
+    ctx: StudyContext,
     pumps: Sequence[MovesMilk],
     source: str,
     milk: float,
     wash: float,
 ) -> None:
     """Each pump's flow against milk and wash, its motor, and whether one may stop."""
-    redundancy, count = bench.plant.wishes.redundancy, sum(p.count for p in pumps)
+    redundancy, count = ctx.plant.wishes.redundancy, sum(p.count for p in pumps)
     if not pumps:
-        bench.find(
+        ctx.find(
             "receiving.milk_pump",
             "Milk pump",
             0.0,
@@ -252,12 +252,12 @@ def _pumps(
         f"wash water of all units ({wash:.0f} L/min)" if wash > milk else "peak minute of milk"
     )
     washing = (
-        bench.rule("wash.unit_flow_l_min", "q_wash"),
+        ctx.rule("wash.unit_flow_l_min", "q_wash"),
         worked("n q_wash", "wash water of all units", wash, "L/min"),
     )
     for pump in pumps:
         off = with_others_off(pump, pumps, redundancy)
-        bench.find(
+        ctx.find(
             "receiving.milk_pump.flow",
             "Milk pump flow",
             pump.flow_l_min,
@@ -272,7 +272,7 @@ def _pumps(
             formula="q_pump >= max(q_milk, n q_wash) / pumps that must carry it",
             inputs=(
                 worked("q_peak", "one-minute peak of milk", milk, "L/min"),
-                bench.rule("milkline.peak_factor", "f_peak"),
+                ctx.rule("milkline.peak_factor", "f_peak"),
                 *(washing if wash else ()),
                 stated("", "wished redundancy", redundancy),
             ),
@@ -282,9 +282,9 @@ def _pumps(
             advised_why=f"the {governs}{off}, and a tenth; rounded up",
             target=(pump, "flow_l_min"),
         )
-        _motor(bench, pump)
+        _motor(ctx, pump)
     if redundancy != "none" and count < 2:
-        bench.find(
+        ctx.find(
             "receiving.milk_pump.standby",
             "Second milk pump",
             float(count),
@@ -301,11 +301,11 @@ def _pumps(
         )
 
 
-def _motor(bench: Bench, pump: MovesMilk) -> None:
+def _motor(ctx: StudyContext, pump: MovesMilk) -> None:
     """Shaft power at the data plate's head, in which the vacuum drawn against is included."""
     shaft = pump_power_kw(pump.flow_l_min, static_kpa(pump.head_m), PUMP_EFFICIENCY)
-    margin = bench.number("motor.service_margin")
-    bench.find(
+    margin = ctx.number("motor.service_margin")
+    ctx.find(
         "receiving.milk_pump.motor",
         "Milk pump motor",
         pump.motor_kw,
@@ -313,7 +313,7 @@ def _motor(bench: Bench, pump: MovesMilk) -> None:
         f"{pump.id} at {pump.flow_l_min:.0f} L/min and {pump.head_m:g} m takes about {shaft:.2f} "
         f"kW at its shaft; its motor is {pump.motor_kw:g} kW.",
         subject=pump.id,
-        limit=motor_kw(bench, shaft),
+        limit=motor_kw(ctx, shaft),
         sense="at_least",
         allowance=0.0,
         formula="P = q rho g H / eta",
@@ -321,11 +321,11 @@ def _motor(bench: Bench, pump: MovesMilk) -> None:
             stated("q", "flow", pump.flow_l_min, "L/min"),
             stated("H", "head", pump.head_m, "m"),
             worked("eta", "shaft efficiency", PUMP_EFFICIENCY, "", "common practice, no source"),
-            bench.rule("motor.service_margin", "margin"),
+            ctx.rule("motor.service_margin", "margin"),
         ),
         source="general physics",
         known="derived",
-        advised=next_motor_kw(motor_kw(bench, shaft * margin)),
+        advised=next_motor_kw(motor_kw(ctx, shaft * margin)),
         advised_why=f"shaft power times {margin:g}, next motor rating",
         target=(pump, "motor_kw"),
     )

@@ -9,7 +9,7 @@ from byrewright.physics.milk import heat_kj_per_l
 from byrewright.plant.roles import HeatsWater, MakesCold, RecoversHeat
 from byrewright.plant.roles.water import RECOVERS
 from byrewright.results import Table
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.in_line import in_line
 from byrewright.studies.sizing.sizes import TIGHT, listed, next_preferred, stated, worked
@@ -30,77 +30,77 @@ class Warmth:
     share: float
 
 
-def warmth_of(bench: Bench, duty: Duty, takes: str, makers: tuple[MakesCold, ...]) -> Warmth:
+def warmth_of(ctx: StudyContext, duty: Duty, takes: str, makers: tuple[MakesCold, ...]) -> Warmth:
     """What a desuperheater or condenser on some machines gives to a day's hot water."""
-    share, most_c = (bench.number(key) for key in RECOVERS[takes])
-    every = bench.plant.machines(MakesCold)
+    share, most_c = (ctx.number(key) for key in RECOVERS[takes])
+    every = ctx.plant.machines(MakesCold)
     whole = sum(m.count * m.cold().duty_kw for m in every) or 1.0
     mine = sum(m.count * m.cold().duty_kw for m in makers) / whole
-    from_c = in_line(bench, duty).pre_cooled_c
-    cold = duty.saleable_l_day * heat_kj_per_l(from_c, min(from_c, duty.stored_c), bench.rules)
+    from_c = in_line(ctx, duty).pre_cooled_c
+    cold = duty.saleable_l_day * heat_kj_per_l(from_c, min(from_c, duty.stored_c), ctx.rules)
     cop = sum(m.count * m.cold().duty_kw for m in makers) / max(
         sum(m.count * m.cold().duty_kw / m.cold().cop for m in makers), 1e-9
     )  # fmt: skip
     given = mine * cold / 3600.0 * (1.0 + 1.0 / cop)
-    heat, washes = wash_heat_of(bench, duty), bench.programme.washes_a_day
-    water = bench.plant.site.water_temperature_c
+    heat, washes = wash_heat_of(ctx, duty), ctx.programme.washes_a_day
+    water = ctx.plant.site.water_temperature_c
     in_c = sum(water) / len(water)
     hot_l = heat.heater_l * washes
-    preheat = heating_energy_kwh(hot_l, in_c, max(in_c, most_c), rules=bench.rules)
-    set_c = max((h.set_c for h in bench.plant.machines(HeatsWater)), default=most_c)
-    wanted = heating_energy_kwh(hot_l, in_c, max(in_c, set_c), rules=bench.rules)
+    preheat = heating_energy_kwh(hot_l, in_c, max(in_c, most_c), rules=ctx.rules)
+    set_c = max((h.set_c for h in ctx.plant.machines(HeatsWater)), default=most_c)
+    wanted = heating_energy_kwh(hot_l, in_c, max(in_c, set_c), rules=ctx.rules)
     return Warmth(given, hot_l, wanted, min(share * given, preheat), most_c, share)
 
 
-def size_recovery(bench: Bench, duty: Duty) -> None:
+def size_recovery(ctx: StudyContext, duty: Duty) -> None:
     """Each heat recovery, or what one would give where there is none; both plants beside."""
-    every = bench.plant.machines(MakesCold)
-    if not every or not bench.plant.machines(HeatsWater) or not bench.programme.washes_a_day:
+    every = ctx.plant.machines(MakesCold)
+    if not every or not ctx.plant.machines(HeatsWater) or not ctx.programme.washes_a_day:
         return
-    fitted = bench.plant.machines(RecoversHeat)
+    fitted = ctx.plant.machines(RecoversHeat)
     for one in fitted:
         makers = tuple(m for m in every if m.id in one.takes_from)
         if not makers:
-            bench.lacks("recovery.source", "Heat recovery", f"{one.id} names no refrigeration in "
+            ctx.lacks("recovery.source", "Heat recovery", f"{one.id} names no refrigeration in "
                         "takes_from: it gets no heat.")  # fmt: skip
             continue
-        _fitted(bench, duty, one, warmth_of(bench, duty, one.takes, makers), makers)
-    rows = [("without", 0.0, warmth_of(bench, duty, "desuperheater", every))]
-    rows += [(f"with a {takes}", 1.0, warmth_of(bench, duty, takes, every)) for takes in RECOVERS]
-    eta, price = _electric_share(bench), _price(bench)
+        _fitted(ctx, duty, one, warmth_of(ctx, duty, one.takes, makers), makers)
+    rows = [("without", 0.0, warmth_of(ctx, duty, "desuperheater", every))]
+    rows += [(f"with a {takes}", 1.0, warmth_of(ctx, duty, takes, every)) for takes in RECOVERS]
+    eta, price = _electric_share(ctx), _price(ctx)
     table = tuple(
         (name, round(on * w.taken_kwh), round((w.wanted_kwh - on * w.taken_kwh) / eta),
          round(on * w.taken_kwh / eta * 365), round(on * w.taken_kwh / eta * 365 * price))
         for name, on, w in rows
     )  # fmt: skip
-    bench.notes.tables.append(Table(
+    ctx.notes.tables.append(Table(
         "recovery.beside", "Wash water with and without heat of refrigeration",
         ("plant", "heat taken", "heaters then use", "saved a year", "worth a year"),
-        ("", "kWh/d", "kWh/d", "kWh", bench.plant.site.currency), table,
+        ("", "kWh/d", "kWh/d", "kWh", ctx.plant.site.currency), table,
         "All refrigeration taken; mean water of the year; energy only, not the cost of the unit."
         + ("" if price else " No tariff is stated, so no worth is given."),
     ))  # fmt: skip
     if not fitted:
         best = max((w for _, on, w in rows if on), key=lambda w: w.taken_kwh)
-        bench.find(
+        ctx.find(
             "recovery.alternative", "Heat of refrigeration that the wash could use",
             best.taken_kwh, "kWh/d",
             f"Refrigeration gives off {best.given_off_kwh:.0f} kWh a day; {best.taken_kwh:.0f} kWh "
             f"of it could warm wash water, of {best.wanted_kwh:.0f} kWh that the heaters give now. "
             "See the table of both plants; nothing is fitted for it.",
             formula=FORMULA, source="heat balance", known="derived",
-            inputs=(bench.rule("recovery.condenser_share"),
-                    bench.rule("recovery.condenser_most_c")),
+            inputs=(ctx.rule("recovery.condenser_share"),
+                    ctx.rule("recovery.condenser_most_c")),
         )  # fmt: skip
 
 
 FORMULA = "Q = min(s Q_cold (1 + 1/COP), V rho cp (T_most - T_w))"
 
 
-def _fitted(bench: Bench, duty: Duty, one: RecoversHeat, w: Warmth,
+def _fitted(ctx: StudyContext, duty: Duty, one: RecoversHeat, w: Warmth,
             makers: tuple[MakesCold, ...]) -> None:  # fmt: skip
     share, most = RECOVERS[one.takes]
-    bench.find(
+    ctx.find(
         "recovery.heat", "Heat recovered for wash water", w.taken_kwh, "kWh/d",
         f"{one.id} takes {w.taken_kwh:.0f} kWh a day of the {w.given_off_kwh:.0f} kWh that "
         f"{listed([m.id for m in makers])} give off, up to {w.most_c:g} degC; the heaters give the "
@@ -108,13 +108,13 @@ def _fitted(bench: Bench, duty: Duty, one: RecoversHeat, w: Warmth,
         "electricity is lost.",
         subject=one.id, formula=FORMULA, source="heat balance", known="derived",
         inputs=(worked("Q_cold (1 + 1/COP)", "heat given off", round(w.given_off_kwh), "kWh/d"),
-                bench.rule(share, "s"), bench.rule(most, "T_most"),
+                ctx.rule(share, "s"), ctx.rule(most, "T_most"),
                 worked("V", "hot water a day", round(w.hot_l), "L")),
     )  # fmt: skip
-    need = wash_heat_of(bench, duty).heater_l
-    total = sum(r.count * r.volume_l for r in bench.plant.machines(RecoversHeat))
-    count = sum(r.count for r in bench.plant.machines(RecoversHeat))
-    bench.find(
+    need = wash_heat_of(ctx, duty).heater_l
+    total = sum(r.count * r.volume_l for r in ctx.plant.machines(RecoversHeat))
+    count = sum(r.count for r in ctx.plant.machines(RecoversHeat))
+    ctx.find(
         "recovery.store", "Warm water kept by heat recovery", total, "L",
         f"{one.id} keeps {total:.0f} L warm; a wash draws {need:.0f} L through the heaters, which "
         "then fill from it.",
@@ -126,14 +126,14 @@ def _fitted(bench: Bench, duty: Duty, one: RecoversHeat, w: Warmth,
     )  # fmt: skip
 
 
-def _electric_share(bench: Bench) -> float:
-    first = bench.plant.machines(HeatsWater)[0]
+def _electric_share(ctx: StudyContext) -> float:
+    first = ctx.plant.machines(HeatsWater)[0]
     if first.fuel == "electric":
-        return bench.number("heater.efficiency_electric")
-    return bench.number("heater.efficiency_fuel")
+        return ctx.number("heater.efficiency_electric")
+    return ctx.number("heater.efficiency_fuel")
 
 
-def _price(bench: Bench) -> float:
+def _price(ctx: StudyContext) -> float:
     """Mean of the stated prices of a kWh, or nil."""
-    tariff = bench.plant.site.supply.tariff
+    tariff = ctx.plant.site.supply.tariff
     return sum(t.price_kwh for t in tariff) / len(tariff) if tariff else 0.0

@@ -8,7 +8,7 @@ from byrewright.plant.graph import build, reached
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import GivesMilk, PumpsVacuum, StoresMilk
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 
 
 def idle(plant: Plant) -> Mapping[str, str]:
@@ -45,13 +45,13 @@ def idle(plant: Plant) -> Mapping[str, str]:
     return found
 
 
-def serving(bench: Bench) -> Plant:
+def serving(ctx: StudyContext) -> Plant:
     """The plant without what cannot serve; each of those is a finding that fails."""
-    plant = bench.plant
+    plant = ctx.plant
     out = idle(plant)
     for tag, why in out.items():
         one = plant.equipment[tag]
-        bench.find(
+        ctx.find(
             "serves", f"Machine that cannot serve, {tag}", 0.0, "",
             f"{tag} {one.title} counts for nothing here: {why}. Join it and state its position in "
             "the modes, or remove it.",

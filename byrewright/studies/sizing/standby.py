@@ -10,7 +10,7 @@ from byrewright.results import Input, Table
 from byrewright.standards.electrical import GENERATOR_KVA, UPS_KVA
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.sizing.altitude import generator_kva
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.loads import ElectricLoad, demand_kva, is_heat
 from byrewright.studies.sizing.sizes import TIGHT, listed, next_preferred, spare, stated, worked
 from byrewright.studies.sizing.steps import field, next_of
@@ -30,50 +30,50 @@ def standby_loads(loads: Sequence[ElectricLoad]) -> tuple[Load, ...]:
     return tuple(found)
 
 
-def size_generator(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
+def size_generator(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
     """Rating by running load and by the worst start, dip at each start, hours of fuel."""
-    sets = bench.plant.machines(GeneratesPower)
-    wish = bench.plant.wishes.standby_power
+    sets = ctx.plant.machines(GeneratesPower)
+    wish = ctx.plant.wishes.standby_power
     carried = standby_loads(loads)
     if not carried:
         return
     if not sets:
         if wish != "none":
-            size = generator_size(start_order(carried, bench.rules), bench.rules)
-            bench.lacks("power.generator", "Standby generator", "Standby power was wished for "
+            size = generator_size(start_order(carried, ctx.rules), ctx.rules)
+            ctx.lacks("power.generator", "Standby generator", "Standby power was wished for "
                                                                 "and no "
                         f"generator is in the plant: about {size.chosen_kva or size.least_kva:.0f} "
                         "kVA carry milking without heaters and laundry.")  # fmt: skip
         return
-    bench.assume(sets[0].id, "loads shed on standby", "heaters and laundry", "",
+    ctx.assume(sets[0].id, "loads shed on standby", "heaters and laundry", "",
                  "milking and cooling first; they follow when there is room")  # fmt: skip
     for one in sets:
-        _generator(bench, one, carried)
+        _generator(ctx, one, carried)
 
 
-def _rules_of(bench: Bench, one: GeneratesPower) -> Rulebook:
+def _rules_of(ctx: StudyContext, one: GeneratesPower) -> Rulebook:
     """The rulebook with this set's own reactance."""
-    own = {key: bench.rules.number(key) for key in bench.rules.overridden}
+    own = {key: ctx.rules.number(key) for key in ctx.rules.overridden}
     return Rulebook({**own, "generator.transient_reactance": one.reactance_pu})
 
 
-def _generator(bench: Bench, one: GeneratesPower, carried: Sequence[Load]) -> None:
-    rules = _rules_of(bench, one)
+def _generator(ctx: StudyContext, one: GeneratesPower, carried: Sequence[Load]) -> None:
+    rules = _rules_of(ctx, one)
     size = generator_size(start_order(carried, rules), rules)
     running = sum(load.running_kw for load in carried)
-    least_kva = generator_kva(bench, size.least_kva)
+    least_kva = generator_kva(ctx, size.least_kva)
     inputs = (
         worked("P", "running load in milking, heaters and laundry shed", round(running, 1), "kW"),
-        bench.rule("generator.load_most", "u"), bench.rule("generator.power_factor", "pf"),
-        bench.rule("start.dip_most_pct", "dip"),
+        ctx.rule("generator.load_most", "u"), ctx.rule("generator.power_factor", "pf"),
+        ctx.rule("start.dip_most_pct", "dip"),
         worked("S_start", "hardest start", round(max(s.start_kva for s in size.steps), 1), "kVA"),
         field(one, "reactance_pu", "x'd"),
-        bench.rule("start.soft_multiple"), bench.rule("start.drive_multiple"),
+        ctx.rule("start.soft_multiple"), ctx.rule("start.drive_multiple"),
     )  # fmt: skip
     tractor = (" By tractor: at least "
-               f"{running * bench.number('generator.engine_hp_per_kw'):.0f} hp "
+               f"{running * ctx.number('generator.engine_hp_per_kw'):.0f} hp "
                "at the shaft." if one.start_by == "tractor" else "")  # fmt: skip
-    bench.find(
+    ctx.find(
         "power.generator", "Standby generator", one.rating_kva, "kVA",
         f"{one.id} of {one.rating_kva:g} kVA; {least_kva:.0f} kVA are needed for milking with "
         f"{running:.0f} kW running, set by {size.governed_by} "
@@ -88,8 +88,8 @@ def _generator(bench: Bench, one: GeneratesPower, carried: Sequence[Load]) -> No
     )  # fmt: skip
     dips = [(dip_pct(step.start_kva, one.rating_kva, rules), step) for step in size.steps]
     dip, hardest = max(dips, key=lambda pair: pair[0])
-    most = bench.number("start.dip_most_pct")
-    bench.find(
+    most = ctx.number("start.dip_most_pct")
+    ctx.find(
         "power.dip", "Voltage dip at the worst start", round(dip, 1), "%",
         f"Starting {hardest.name} pulls {one.id} down by {dip:.0f} %; {most:g} % is the most "
         "before contactors drop out."
@@ -100,7 +100,7 @@ def _generator(bench: Bench, one: GeneratesPower, carried: Sequence[Load]) -> No
                 field(one, "rating_kva", "S_gen"), field(one, "reactance_pu", "x'd")),
         source="practice", known="from_memory",
     )  # fmt: skip
-    bench.notes.tables.append(Table(
+    ctx.notes.tables.append(Table(
         f"power.start_order.{one.id}", f"Start order on {one.id}",
         ("load", "start", "running after it", "running after it", "dip"),
         ("", "kVA", "kW", "kVA", "%"),
@@ -108,19 +108,19 @@ def _generator(bench: Bench, one: GeneratesPower, carried: Sequence[Load]) -> No
                round(d, 1)) for d, s in dips),
         note="Hardest start first, one at a time; then heaters and laundry as room allows.",
     ))  # fmt: skip
-    _fuel(bench, one, running)
+    _fuel(ctx, one, running)
 
 
-def _fuel(bench: Bench, one: GeneratesPower, running_kw: float) -> None:
-    rated = one.rating_kva * bench.number("generator.power_factor")
+def _fuel(ctx: StudyContext, one: GeneratesPower, running_kw: float) -> None:
+    rated = one.rating_kva * ctx.number("generator.power_factor")
     if running_kw > 1.1 * rated:
         return
-    hours = fuel_hours(one.fuel_l, running_kw, rated, bench.rules)
-    least = bench.number("generator.fuel_hours")
+    hours = fuel_hours(one.fuel_l, running_kw, rated, ctx.rules)
+    least = ctx.number("generator.fuel_hours")
     need = one.fuel_l * least / hours if hours else 0.0
     if hours == 0:
-        need = least * 1.0 / fuel_hours(1.0, running_kw, rated, bench.rules)
-    bench.find(
+        need = least * 1.0 / fuel_hours(1.0, running_kw, rated, ctx.rules)
+    ctx.find(
         "power.fuel", "Hours of fuel", round(hours, 1), "h",
         f"{one.fuel_l:g} L run {one.id} for {hours:.0f} h with milking going on; {least:g} h are "
         f"wanted ({need:.0f} L).",
@@ -128,56 +128,56 @@ def _fuel(bench: Bench, one: GeneratesPower, running_kw: float) -> None:
         formula="t = fuel/(c P_rated (i + (1 - i) P/P_rated))",
         inputs=(field(one, "fuel_l", "fuel"), worked("P_rated", "rating", round(rated, 1), "kW"),
                 worked("P", "running load", round(running_kw, 1), "kW"),
-                bench.rule("generator.fuel_l_per_kwh", "c"),
-                bench.rule("generator.idle_fuel_share", "i"),
-                bench.rule("generator.fuel_hours")),
+                ctx.rule("generator.fuel_l_per_kwh", "c"),
+                ctx.rule("generator.idle_fuel_share", "i"),
+                ctx.rule("generator.fuel_hours")),
         source="practice", known="common_practice", advised=next_preferred(need * (1 + TIGHT)),
         advised_why=f"{least:g} h of milking", target=(one, "fuel_l"),
     )  # fmt: skip
 
 
-def size_uninterruptible(bench: Bench, loads: Sequence[ElectricLoad]) -> None:
+def size_uninterruptible(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
     """What is on the uninterruptible supply, its rating and how long it holds."""
-    supplies = bench.plant.machines(BridgesPower)
+    supplies = ctx.plant.machines(BridgesPower)
     ids = {s.id for s in supplies}
-    wanting = [m for m in bench.plant.equipment.values() if isinstance(m, Controls | TellsPeople)]
+    wanting = [m for m in ctx.plant.equipment.values() if isinstance(m, Controls | TellsPeople)]
     if not wanting and not supplies:
         return
     bare = [m for m in wanting if not ids & set(m.fed_from)]
-    if bare and (supplies or bench.plant.wishes.standby_power != "none"):
-        bench.find(
+    if bare and (supplies or ctx.plant.wishes.standby_power != "none"):
+        ctx.find(
             "power.ups_missing", "Controls without an uninterruptible supply", len(bare), "",
             f"When the mains fails, {listed([m.id for m in bare])} go dead and valves go to their "
             "rest position: feed them from an uninterruptible supply.", limit=0, sense="at_most",
             formula="controllers and sounders not fed from one", source="practice",
             known="common_practice",
         )  # fmt: skip
-    wait = max((g.start_s for g in bench.plant.machines(GeneratesPower)), default=0.0) / 60
-    hold = max(bench.number("ups.hold_min"), 2 * wait)
+    wait = max((g.start_s for g in ctx.plant.machines(GeneratesPower)), default=0.0) / 60
+    hold = max(ctx.number("ups.hold_min"), 2 * wait)
     for one in supplies:
         mine = [load for load in loads if one.id in load.machine.fed_from]
-        kva = demand_kva(mine, "milking") * bench.number("ups.margin")
+        kva = demand_kva(mine, "milking") * ctx.number("ups.margin")
         what = listed([load.machine.id for load in mine]) or "nothing"
-        bench.find(
+        ctx.find(
             "power.ups", "Uninterruptible supply", one.rating_kva, "kVA",
             f"{one.id} carries {what}: {kva:.2f} kVA with a margin "
             f"({spare(one.rating_kva, kva)}).",
             subject=one.id, limit=round(kva, 3), sense="at_least", allowance=TIGHT,
             formula="S = k S_load",
-            inputs=(bench.rule("ups.margin", "k"), worked("S_load", "controls",
-                                                          round(kva / bench.number("ups.margin"),
+            inputs=(ctx.rule("ups.margin", "k"), worked("S_load", "controls",
+                                                          round(kva / ctx.number("ups.margin"),
                                                                 3), "kVA"), field(one,
                                                                                   "rating_kva"),
                     stated("carries", "what it feeds", what)),
             source="practice", known="common_practice", advised=next_of(kva * (1 + TIGHT), UPS_KVA),
             advised_why=f"{kva:.2f} kVA of controls", target=(one, "rating_kva"),
         )  # fmt: skip
-        bench.find(
+        ctx.find(
             "power.ups_hold", "Time it holds", one.hold_min, "min",
             f"{one.id} holds {one.hold_min:g} min; {hold:.0f} min carry the controls until the "
             "generator is on, twice over.", subject=one.id, limit=round(hold, 1), sense="at_least",
             allowance=TIGHT, formula="t = max(least, 2 t_start)",
-            inputs=(bench.rule("ups.hold_min", "least"),
+            inputs=(ctx.rule("ups.hold_min", "least"),
                     Input("t_start", "start of the slowest generator", round(60 * wait, 1), "s",
                           "plant file")),
             source="practice", known="common_practice", advised=next_preferred(hold * (1 + TIGHT)),

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from byrewright.plant.farm import Collection, clock, minutes
 from byrewright.plant.roles import FeedsCalves, KeepsWithheld, LoadsTankers, StoresMilk
 from byrewright.results import Remedy, Series
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.sizes import (
     TIGHT,
@@ -54,9 +54,9 @@ def visits_a_day(collections: tuple[Collection, ...]) -> float:
     return sum(1.0 / c.every_days for c in collections)
 
 
-def inflow_l(bench: Bench, duty: Duty) -> list[float]:
+def inflow_l(ctx: StudyContext, duty: Duty) -> list[float]:
     """Milk that reaches the tanks in each step of a day: saleable, less the calves' draw."""
-    draw = sum(f.count * f.draw_l_milking for f in bench.plant.machines(FeedsCalves))
+    draw = sum(f.count * f.draw_l_milking for f in ctx.plant.machines(FeedsCalves))
     steps = [0.0] * (DAY_MIN // STEP_MIN)
     for one in duty.milkings:
         milk = max(0.0, one.saleable_l - draw)
@@ -66,13 +66,13 @@ def inflow_l(bench: Bench, duty: Duty) -> list[float]:
     return steps
 
 
-def run_timetable(bench: Bench, duty: Duty) -> Timetable:
+def run_timetable(ctx: StudyContext, duty: Duty) -> Timetable:
     """Fill and empty over the collections until it repeats, then one round more.
 
     Where two or more tankers come a day to a bay that loads direct, one takes milk as it comes
     until it is full or the next arrives; elsewhere it loads what stands there and leaves.
     """
-    plant, inflow = bench.plant, inflow_l(bench, duty)
+    plant, inflow = ctx.plant, inflow_l(ctx, duty)
     bays = plant.machines(LoadsTankers)
     rate = sum(b.count * b.load_l_min for b in bays) or 800.0
     direct = any(b.direct for b in bays) and visits_a_day(plant.collections) >= SWAPPED_A_DAY
@@ -102,15 +102,15 @@ def run_timetable(bench: Bench, duty: Duty) -> Timetable:
     return found
 
 
-def size_storage(bench: Bench, duty: Duty) -> None:
+def size_storage(ctx: StudyContext, duty: Duty) -> None:
     """Collections, tank volume with reserve, tanks while one is washed, withheld milk."""
-    tanks = bench.plant.machines(StoresMilk)
-    if not bench.plant.able("stores milk") and not any(
-        b.direct for b in bench.plant.machines(LoadsTankers)
+    tanks = ctx.plant.machines(StoresMilk)
+    if not ctx.plant.able("stores milk") and not any(
+        b.direct for b in ctx.plant.machines(LoadsTankers)
     ):
-        bench.lacks("storage.tank", "Bulk tank", "No machine stores milk: add a bulk tank.")
-    if not bench.plant.collections:
-        bench.find(
+        ctx.lacks("storage.tank", "Bulk tank", "No machine stores milk: add a bulk tank.")
+    if not ctx.plant.collections:
+        ctx.find(
             "storage.collections",
             "Collections",
             None,
@@ -120,22 +120,22 @@ def size_storage(bench: Bench, duty: Duty) -> None:
             missing=("collections",),
         )
     else:
-        _collections(bench, duty)
-        _volume(bench, duty, tanks)
-        _first_milking(bench, duty, tanks)
+        _collections(ctx, duty)
+        _volume(ctx, duty, tanks)
+        _first_milking(ctx, duty, tanks)
         if tanks:
-            _while_washed(bench, duty, tanks)
-    _withheld(bench, duty)
+            _while_washed(ctx, duty, tanks)
+    _withheld(ctx, duty)
 
 
-def _day_l(bench: Bench, duty: Duty) -> float:
-    return sum(inflow_l(bench, duty))
+def _day_l(ctx: StudyContext, duty: Duty) -> float:
+    return sum(inflow_l(ctx, duty))
 
 
-def _collections(bench: Bench, duty: Duty) -> None:
-    plant, day = bench.plant, _day_l(bench, duty)
+def _collections(ctx: StudyContext, duty: Duty) -> None:
+    plant, day = ctx.plant, _day_l(ctx, duty)
     takes = sum(c.tanker_l / c.every_days for c in plant.collections)
-    bench.find(
+    ctx.find(
         "storage.collections",
         "Collections against milk",
         takes,
@@ -159,9 +159,9 @@ def _collections(bench: Bench, duty: Duty) -> None:
     )
 
 
-def _late_l(bench: Bench, duty: Duty, table: Timetable) -> tuple[float, str]:
+def _late_l(ctx: StudyContext, duty: Duty, table: Timetable) -> tuple[float, str]:
     """The most that stands if one tanker is late by the wished reserve, and which."""
-    inflow, late = inflow_l(bench, duty), bench.plant.wishes.reserve_h
+    inflow, late = inflow_l(ctx, duty), ctx.plant.wishes.reserve_h
     worst = max(table.content_l, default=0.0)
     which = "between visits"
     for minute, content in table.visits:
@@ -173,15 +173,15 @@ def _late_l(bench: Bench, duty: Duty, table: Timetable) -> tuple[float, str]:
     return worst, which
 
 
-def _volume(bench: Bench, duty: Duty, tanks: tuple[StoresMilk, ...]) -> None:
-    table = run_timetable(bench, duty)
+def _volume(ctx: StudyContext, duty: Duty, tanks: tuple[StoresMilk, ...]) -> None:
+    table = run_timetable(ctx, duty)
     peak = max(table.content_l, default=0.0)
-    share = bench.number("tank.reserve_share")
-    late, which = _late_l(bench, duty, table)
+    share = ctx.number("tank.reserve_share")
+    late, which = _late_l(ctx, duty, table)
     need = max(peak * (1.0 + share), late)
     why = which if late >= peak * (1.0 + share) else f"peak and {100 * share:.0f} %"
     total, count = sum(t.count * t.volume_l for t in tanks), sum(t.count for t in tanks)
-    bench.notes.series.append(
+    ctx.notes.series.append(
         Series(
             "storage.content",
             "Milk in the tanks over a round of collections",
@@ -193,12 +193,12 @@ def _volume(bench: Bench, duty: Duty, tanks: tuple[StoresMilk, ...]) -> None:
     )
     inputs = (
         worked("V_peak", "most that stands with all tankers in time", peak, "L"),
-        stated("t_late", "reserve wished", bench.plant.wishes.reserve_h, "h"),
+        stated("t_late", "reserve wished", ctx.plant.wishes.reserve_h, "h"),
         worked("V_late", "most that stands with one tanker late", late, "L"),
-        bench.rule("tank.reserve_share", "r"),
+        ctx.rule("tank.reserve_share", "r"),
     )
     if table.grows_l > 1.0:
-        bench.find(
+        ctx.find(
             "storage.volume",
             "Milk storage",
             total,
@@ -212,7 +212,7 @@ def _volume(bench: Bench, duty: Duty, tanks: tuple[StoresMilk, ...]) -> None:
         )
         return
     if not tanks:
-        bench.find(
+        ctx.find(
             "storage.volume",
             "Milk storage",
             0.0,
@@ -228,7 +228,7 @@ def _volume(bench: Bench, duty: Duty, tanks: tuple[StoresMilk, ...]) -> None:
         return
     each = next_preferred((1.0 + TIGHT) * need / count)
     for tank in tanks:
-        bench.find(
+        ctx.find(
             "storage.volume",
             "Milk storage",
             total,
@@ -250,15 +250,15 @@ def _volume(bench: Bench, duty: Duty, tanks: tuple[StoresMilk, ...]) -> None:
         )
 
 
-def _first_milking(bench: Bench, duty: Duty, tanks: tuple[StoresMilk, ...]) -> None:
+def _first_milking(ctx: StudyContext, duty: Duty, tanks: tuple[StoresMilk, ...]) -> None:
     """Does the smallest milking into an empty tank reach its agitator?"""
-    direct = any(b.direct for b in bench.plant.machines(LoadsTankers))
+    direct = any(b.direct for b in ctx.plant.machines(LoadsTankers))
     least = min((m.saleable_l for m in duty.milkings), default=0.0)
     for tank in tanks:
-        reach = reach_l(bench, tank)
+        reach = reach_l(ctx, tank)
         reached = least >= reach
         still = tank.little_milk == "cooled_still"
-        bench.find(
+        ctx.find(
             "storage.first_milking",
             "First milking reaches the agitator",
             least,
@@ -278,18 +278,18 @@ def _first_milking(bench: Bench, duty: Duty, tanks: tuple[StoresMilk, ...]) -> N
             allowance=TIGHT,
             formula="V_milking >= V_reach",
             inputs=(worked("V_milking", "smallest milking", least, "L"),
-                    bench.rule("tank.stirred_from_share"),
+                    ctx.rule("tank.stirred_from_share"),
                     stated("V", "rated volume", tank.volume_l, "L")),
             source="en13732",
             known="from_memory",
         )  # fmt: skip
 
 
-def _while_washed(bench: Bench, duty: Duty, tanks: tuple[StoresMilk, ...]) -> None:
+def _while_washed(ctx: StudyContext, duty: Duty, tanks: tuple[StoresMilk, ...]) -> None:
     """Can milk go somewhere while a tank is emptied and washed?"""
     count = sum(t.count for t in tanks)
-    wash = bench.number("wash.tank_min")
-    bays = bench.plant.machines(LoadsTankers)
+    wash = ctx.number("wash.tank_min")
+    bays = ctx.plant.machines(LoadsTankers)
     rate = sum(b.count * b.load_l_min for b in bays) or 800.0
     busy = wash + max(t.volume_l for t in tanks) / rate
     direct = any(b.direct for b in bays)
@@ -297,7 +297,7 @@ def _while_washed(bench: Bench, duty: Duty, tanks: tuple[StoresMilk, ...]) -> No
         where = "another tank" if count > 1 else "the tanker directly"
         rest = sum(t.count * t.volume_l for t in tanks) - max(t.volume_l for t in tanks)
         comes = duty.milk_flow_mean_l_min * busy
-        bench.find(
+        ctx.find(
             "storage.while_washed",
             "Milk while a tank is washed",
             float(count),
@@ -305,13 +305,13 @@ def _while_washed(bench: Bench, duty: Duty, tanks: tuple[StoresMilk, ...]) -> No
             f"While a tank is emptied and washed ({busy:.0f} min) milk goes to {where}: up to "
             f"{comes:.0f} L comes" + (f" and {rest:.0f} L is there for it." if count > 1 else "."),
             formula="a second tank, or direct loading",
-            inputs=(bench.rule("wash.tank_min", "t_wash"), stated("", "loading", rate, "L/min")),
+            inputs=(ctx.rule("wash.tank_min", "t_wash"), stated("", "loading", rate, "L/min")),
             source="the plant file",
             known="stated",
         )
         return
-    gap = _shortest_pause_min(bench, duty, tanks[0], rate)
-    bench.find(
+    gap = _shortest_pause_min(ctx, duty, tanks[0], rate)
+    ctx.find(
         "storage.while_washed",
         "Pause to wash the only tank",
         gap,
@@ -324,7 +324,7 @@ def _while_washed(bench: Bench, duty: Duty, tanks: tuple[StoresMilk, ...]) -> No
         sense="at_least",
         allowance=0.25,
         formula="t_free = next milk - (arrival + content / loading rate)",
-        inputs=(bench.rule("wash.tank_min", "t_wash"), stated("", "loading", rate, "L/min")),
+        inputs=(ctx.rule("wash.tank_min", "t_wash"), stated("", "loading", rate, "L/min")),
         source="the timetable",
         known="derived",
         remedies=()
@@ -333,8 +333,8 @@ def _while_washed(bench: Bench, duty: Duty, tanks: tuple[StoresMilk, ...]) -> No
     )
 
 
-def _shortest_pause_min(bench: Bench, duty: Duty, tank: StoresMilk, rate: float) -> float:
-    table, inflow = run_timetable(bench, duty), inflow_l(bench, duty)
+def _shortest_pause_min(ctx: StudyContext, duty: Duty, tank: StoresMilk, rate: float) -> float:
+    table, inflow = run_timetable(ctx, duty), inflow_l(ctx, duty)
     pauses = []
     for minute, content in table.visits:
         done = minute + min(content, tank.volume_l) / rate
@@ -345,14 +345,14 @@ def _shortest_pause_min(bench: Bench, duty: Duty, tank: StoresMilk, rate: float)
     return max(pauses, default=0.0)
 
 
-def _withheld(bench: Bench, duty: Duty) -> None:
+def _withheld(ctx: StudyContext, duty: Duty) -> None:
     """Withheld milk of the largest milking against the vessels that take it."""
-    vessels = bench.plant.machines(KeepsWithheld)
+    vessels = ctx.plant.machines(KeepsWithheld)
     milk = max(m.withheld_l for m in duty.milkings)
     if milk <= 0 and not vessels:
         return
     if not vessels:
-        bench.lacks(
+        ctx.lacks(
             "storage.withheld",
             "Withheld milk",
             f"{milk:.0f} L a milking must not reach the tank but no vessel takes it: add a "
@@ -361,7 +361,7 @@ def _withheld(bench: Bench, duty: Duty) -> None:
         return
     total, count = sum(v.count * v.volume_l for v in vessels), sum(v.count for v in vessels)
     for vessel in vessels:
-        bench.find(
+        ctx.find(
             "storage.withheld",
             "Withheld-milk vessel",
             total,

@@ -19,7 +19,7 @@ from byrewright.standards.cooling import (
 )
 from byrewright.studies.sizing.altitude import plate_duty_kw
 from byrewright.studies.sizing.cold import rated_ambient
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.in_line import in_line
 from byrewright.studies.sizing.sizes import (
@@ -62,13 +62,13 @@ class Wanted:
         )
 
 
-def wanted_of(bench: Bench, milking_h: float) -> Wanted | None:
+def wanted_of(ctx: StudyContext, milking_h: float) -> Wanted | None:
     """The region's rule, as the step that leaves the least time; None when none is held."""
-    plant = bench.plant
+    plant = ctx.plant
     try:
-        rule = bench.rules.temperature_rule(plant.site.region)
+        rule = ctx.rules.temperature_rule(plant.site.region)
     except KeyError as error:
-        bench.find(
+        ctx.find(
             "cooling.rule",
             "Milk temperature rule",
             None,
@@ -92,23 +92,23 @@ def _hours_from_end(step: TemperatureStep, milking_h: float) -> float:
     return within - milking_h if step.clock == "start_of_milking" else within
 
 
-def size_tank_cooling(bench: Bench, duty: Duty) -> None:
+def size_tank_cooling(ctx: StudyContext, duty: Duty) -> None:
     """Each tank's refrigeration against the region's rule; direct loading; condensing units."""
-    plant = bench.plant
-    wanted = wanted_of(bench, duty.largest.hours)
+    plant = ctx.plant
+    wanted = wanted_of(ctx, duty.largest.hours)
     if wanted is not None:
-        _rule(bench, wanted)
-        _direct(bench, duty, wanted)
+        _rule(ctx, wanted)
+        _direct(ctx, duty, wanted)
         for tank in plant.machines(StoresMilk):
-            _tank(bench, duty, tank, wanted)
+            _tank(ctx, duty, tank, wanted)
     for tank in plant.machines(StoresMilk):
-        _class(bench, tank)
+        _class(ctx, tank)
 
 
-def _rule(bench: Bench, wanted: Wanted) -> None:
+def _rule(ctx: StudyContext, wanted: Wanted) -> None:
     at_once = ' "At once" is read as 2 h.' if wanted.rule.region == "EU" else ""
     note = f" Note: {wanted.rule.note}." if wanted.rule.note else ""
-    bench.find(
+    ctx.find(
         "cooling.rule",
         "Milk temperature rule",
         wanted.limit_c,
@@ -116,21 +116,21 @@ def _rule(bench: Bench, wanted: Wanted) -> None:
         f"{wanted.rule.title}: {wanted.words()}.{at_once}{note} The authority and the buyer may "
         "ask for more.",
         formula="strictest step of the region's rule",
-        inputs=(stated("", "region", bench.plant.site.region),),
+        inputs=(stated("", "region", ctx.plant.site.region),),
         source=wanted.rule.source,
         known=wanted.rule.known,
     )
 
 
-def _direct(bench: Bench, duty: Duty, wanted: Wanted) -> None:
+def _direct(ctx: StudyContext, duty: Duty, wanted: Wanted) -> None:
     """Milk loaded straight is not cooled again: it must leave the cooler cold enough."""
-    bays = [b for b in bench.plant.machines(LoadsTankers) if b.direct]
+    bays = [b for b in ctx.plant.machines(LoadsTankers) if b.direct]
     if not bays:
         return
-    out = in_line(bench, duty).out_c
-    wish = bench.plant.wishes.milk_out_c
+    out = in_line(ctx, duty).out_c
+    wish = ctx.plant.wishes.milk_out_c
     limit = wanted.limit_c if wish is None else min(wish, wanted.limit_c)
-    bench.find(
+    ctx.find(
         "cooling.direct_load",
         "Milk straight to the tanker",
         out,
@@ -172,25 +172,25 @@ def _fill(duty: Duty, tank: StoresMilk, *, later: bool) -> _Fill:
     return _Fill(before, milk / minutes, minutes)
 
 
-def reach_l(bench: Bench, tank: StoresMilk) -> float:
+def reach_l(ctx: StudyContext, tank: StoresMilk) -> float:
     """Content from which a tank's agitator reaches the milk."""
-    return tank.reach_l(bench.number("tank.stirred_from_share"))
+    return tank.reach_l(ctx.number("tank.stirred_from_share"))
 
 
-def _gain_kw(bench: Bench, tank: StoresMilk) -> float:
+def _gain_kw(ctx: StudyContext, tank: StoresMilk) -> float:
     """Heat through the wall of a full tank in surroundings 28 K warmer."""
-    return WARMING_BELOW_K * full_loss_kw_k(tank.volume_l, tank.insulation_k_h, bench.rules)
+    return WARMING_BELOW_K * full_loss_kw_k(tank.volume_l, tank.insulation_k_h, ctx.rules)
 
 
 def _run(
-    bench: Bench, duty: Duty, tank: StoresMilk, fill: _Fill, kw: float, in_c: float
+    ctx: StudyContext, duty: Duty, tank: StoresMilk, fill: _Fill, kw: float, in_c: float
 ) -> TankRun:
-    heat_kw, reach = _gain_kw(bench, tank) + tank.agitator_kw, reach_l(bench, tank)
+    heat_kw, reach = _gain_kw(ctx, tank) + tank.agitator_kw, reach_l(ctx, tank)
     key = (fill, kw, in_c, tank.set_c, heat_kw, reach)
-    known: TankRun | None = bench.known.get(key)
+    known: TankRun | None = ctx.known.get(key)
     if known is not None:
         return known
-    run = bench.known[key] = fill_and_cool(
+    run = ctx.known[key] = fill_and_cool(
         start_l=fill.before_l,
         start_c=tank.set_c,
         inflow_l_min=lambda m: fill.inflow_l_min if m < fill.minutes else 0.0,
@@ -200,7 +200,7 @@ def _run(
         set_c=tank.set_c,
         other_heat_kw=heat_kw,
         least_content_l=reach,
-        rules=bench.rules,
+        rules=ctx.rules,
     )
     return run
 
@@ -212,20 +212,20 @@ def _late_h(run: TankRun, fill: _Fill, limit_c: float) -> float | None:
 
 
 def _needed_kw(
-    bench: Bench, duty: Duty, tank: StoresMilk, wanted: Wanted, in_c: float
+    ctx: StudyContext, duty: Duty, tank: StoresMilk, wanted: Wanted, in_c: float
 ) -> tuple[float | None, str]:
     """The least cooling that meets the rule for the first and for a later milking."""
     first, later = _fill(duty, tank, later=False), _fill(duty, tank, later=True)
 
     def in_time(kw: float, fill: _Fill) -> bool:
         after = wanted.within_h if wanted.from_end else wanted.within_h - fill.minutes / 60.0
-        late = _late_h(_run(bench, duty, tank, fill, kw, in_c), fill, wanted.limit_c)
+        late = _late_h(_run(ctx, duty, tank, fill, kw, in_c), fill, wanted.limit_c)
         return late is not None and late <= max(after, 0.0) + 1e-9
 
     def blends(kw: float) -> bool:
         if wanted.blend_c is None or later.before_l <= 0.0:
             return True
-        return _run(bench, duty, tank, later, kw, in_c).warmest_c() <= wanted.blend_c + 1e-9
+        return _run(ctx, duty, tank, later, kw, in_c).warmest_c() <= wanted.blend_c + 1e-9
 
     conditions = {
         "the first milking in time": lambda kw: in_time(kw, first),
@@ -241,29 +241,27 @@ def _needed_kw(
     return (need if need > NO_COOLING_KW else 0.0), why
 
 
-def _cold_soon_kw(bench: Bench, duty: Duty, tank: StoresMilk, in_c: float) -> float:
+def _cold_soon_kw(ctx: StudyContext, duty: Duty, tank: StoresMilk, in_c: float) -> float:
     """The cooling a designer would take: milk at storing temperature soon after milking."""
-    first, cold = _fill(duty, tank, later=False), bench.number("milk.stored_c")
+    first, cold = _fill(duty, tank, later=False), ctx.number("milk.stored_c")
 
     def holds(kw: float) -> bool:
-        late = _late_h(_run(bench, duty, tank, first, kw, in_c), first, max(cold, tank.set_c))
+        late = _late_h(_run(ctx, duty, tank, first, kw, in_c), first, max(cold, tank.set_c))
         return late is not None and late <= AT_ONCE_H
 
-    return max(_hold_kw(bench, tank), least_cooling_kw(holds) or 0.0)
+    return max(_hold_kw(ctx, tank), least_cooling_kw(holds) or 0.0)
 
 
-def _hold_kw(bench: Bench, tank: StoresMilk) -> float:
+def _hold_kw(ctx: StudyContext, tank: StoresMilk) -> float:
     """Cooling that holds a full tank with its agitator on and the most warming that is allowed."""
-    kg = tank.volume_l * bench.number("milk.density_kg_m3") / 1000.0
-    warming = bench.number("tank.warming_k_h") * kg * bench.number("milk.cp_kj_kgk") / 3600.0
+    kg = tank.volume_l * ctx.number("milk.density_kg_m3") / 1000.0
+    warming = ctx.number("tank.warming_k_h") * kg * ctx.number("milk.cp_kj_kgk") / 3600.0
     return tank.agitator_kw + warming
 
 
-def _tank(bench: Bench, duty: Duty, tank: StoresMilk, wanted: Wanted) -> None:
-    in_c = (
-        in_line(bench, duty).out_c if bench.plant.machines(CoolsMilk) else duty.milk_at_receiver_c
-    )
-    need, why = _needed_kw(bench, duty, tank, wanted, in_c)
+def _tank(ctx: StudyContext, duty: Duty, tank: StoresMilk, wanted: Wanted) -> None:
+    in_c = in_line(ctx, duty).out_c if ctx.plant.machines(CoolsMilk) else duty.milk_at_receiver_c
+    need, why = _needed_kw(ctx, duty, tank, wanted, in_c)
     inputs: tuple[Input, ...] = (
         worked("T_in", "milk into the tank", round(in_c, 2), "degC"),
         worked(
@@ -279,12 +277,12 @@ def _tank(bench: Bench, duty: Duty, tank: StoresMilk, wanted: Wanted) -> None:
         worked(
             "P_wall",
             "heat through the wall of a full tank, 28 K below the room",
-            round(_gain_kw(bench, tank), 2),
+            round(_gain_kw(ctx, tank), 2),
             "kW",
         ),
     )
     if need is None:
-        bench.find(
+        ctx.find(
             "cooling.tank.duty",
             "Tank cooling",
             tank.cooling_kw,
@@ -300,10 +298,10 @@ def _tank(bench: Bench, duty: Duty, tank: StoresMilk, wanted: Wanted) -> None:
             known="derived",
         )
         return
-    design = max(need, _cold_soon_kw(bench, duty, tank, in_c))
-    share = 1.0 + bench.number("cooling.allowance_share")
+    design = max(need, _cold_soon_kw(ctx, duty, tank, in_c))
+    share = 1.0 + ctx.number("cooling.allowance_share")
     needless = tank.cooling == "none" and design <= 0.01
-    bench.find(
+    ctx.find(
         "cooling.tank.duty",
         "Tank cooling",
         tank.cooling_kw,
@@ -325,18 +323,20 @@ def _tank(bench: Bench, duty: Duty, tank: StoresMilk, wanted: Wanted) -> None:
         source="heat balance of a mixed tank, minute by minute",
         known="derived",
         advised=None if needless else next_preferred(design * share),
-        advised_why=f"{bench.number('milk.stored_c'):g} degC within {AT_ONCE_H:g} h of the end of "
+        advised_why=f"{ctx.number('milk.stored_c'):g} degC within {AT_ONCE_H:g} h of the end of "
         "milking, and 20 % for gains; next size",
         target=(tank, "cooling_kw"),
     )
-    _pull_down(bench, duty, tank, wanted, in_c)
-    _condensing(bench, tank, need * share, design * share)
+    _pull_down(ctx, duty, tank, wanted, in_c)
+    _condensing(ctx, tank, need * share, design * share)
 
 
-def _pull_down(bench: Bench, duty: Duty, tank: StoresMilk, wanted: Wanted, in_c: float) -> None:
+def _pull_down(
+    ctx: StudyContext, duty: Duty, tank: StoresMilk, wanted: Wanted, in_c: float
+) -> None:
     """What the installed cooling does: hours after milking, and the warmest blend."""
     first, later = _fill(duty, tank, later=False), _fill(duty, tank, later=True)
-    run = _run(bench, duty, tank, first, tank.cooling_kw, in_c)
+    run = _run(ctx, duty, tank, first, tank.cooling_kw, in_c)
     late = _late_h(run, first, wanted.limit_c)
     allowed = wanted.within_h if wanted.from_end else max(0.0, wanted.within_h - first.minutes / 60)
     says = (
@@ -344,7 +344,7 @@ def _pull_down(bench: Bench, duty: Duty, tank: StoresMilk, wanted: Wanted, in_c:
         if late is not None
         else f"is still above {wanted.limit_c:g} degC {WATCH_H} h after it ends"
     )
-    bench.find(
+    ctx.find(
         "cooling.tank.pull_down",
         "Milk cold in time",
         late if late is not None else float(WATCH_H),
@@ -363,9 +363,9 @@ def _pull_down(bench: Bench, duty: Duty, tank: StoresMilk, wanted: Wanted, in_c:
         known=wanted.rule.known,
     )
     if later.before_l > 0.0:
-        mix = _run(bench, duty, tank, later, tank.cooling_kw, in_c).warmest_c()
+        mix = _run(ctx, duty, tank, later, tank.cooling_kw, in_c).warmest_c()
         held = wanted.blend_c is not None
-        bench.find(
+        ctx.find(
             "cooling.tank.blend",
             "Warmest blend of a later milking",
             mix,
@@ -386,7 +386,7 @@ def _pull_down(bench: Bench, duty: Duty, tank: StoresMilk, wanted: Wanted, in_c:
             known=wanted.rule.known,
         )
     every = range(0, len(run.temperature_c), 10)
-    bench.notes.series.append(
+    ctx.notes.series.append(
         Series(
             f"cooling.tank.{tank.id}",
             f"First milking into {tank.id}",
@@ -400,22 +400,22 @@ def _pull_down(bench: Bench, duty: Duty, tank: StoresMilk, wanted: Wanted, in_c:
     )
 
 
-def _condensing_of(bench: Bench, tank: StoresMilk) -> Sequence[MakesCold]:
+def _condensing_of(ctx: StudyContext, tank: StoresMilk) -> Sequence[MakesCold]:
     units = []
-    for pipe in bench.plant.pipes_at(tank.id):
+    for pipe in ctx.plant.pipes_at(tank.id):
         for end in (pipe.start, pipe.end):
-            one = bench.plant.equipment.get(end.partition(".")[0])
+            one = ctx.plant.equipment.get(end.partition(".")[0])
             if isinstance(one, MakesCold) and one not in units and one.cold().leaving_c is None:
                 units.append(one)
     return units
 
 
-def _condensing(bench: Bench, tank: StoresMilk, need_kw: float, design_kw: float) -> None:
+def _condensing(ctx: StudyContext, tank: StoresMilk, need_kw: float, design_kw: float) -> None:
     if tank.cooling != "direct_expansion":
         return
-    units = _condensing_of(bench, tank)
+    units = _condensing_of(ctx, tank)
     if not units:
-        bench.lacks(
+        ctx.lacks(
             "cooling.condensing_unit",
             f"Condensing unit of {tank.id}",
             f"{tank.id} is cooled by direct expansion but no condensing unit is joined to it.",
@@ -423,8 +423,8 @@ def _condensing(bench: Bench, tank: StoresMilk, need_kw: float, design_kw: float
         return
     total, count = sum(u.count * u.cold().duty_kw for u in units), sum(u.count for u in units)
     for one in units:
-        limit = plate_duty_kw(bench, need_kw / count)
-        bench.find(
+        limit = plate_duty_kw(ctx, need_kw / count)
+        ctx.find(
             "cooling.condensing.duty",
             "Condensing unit duty",
             one.cold().duty_kw,
@@ -439,26 +439,26 @@ def _condensing(bench: Bench, tank: StoresMilk, need_kw: float, design_kw: float
             formula="Q = (1 + a) Q_tank / units",
             inputs=(
                 worked("(1 + a) Q_tank", "tank's need with allowance", need_kw, "kW"),
-                bench.rule("cooling.allowance_share", "a"),
+                ctx.rule("cooling.allowance_share", "a"),
             ),
             source="heat balance",
             known="derived",
-            advised=next_preferred(plate_duty_kw(bench, design_kw / count)),
+            advised=next_preferred(plate_duty_kw(ctx, design_kw / count)),
             advised_why="what the tank is advised to take, next size",
             target=(one, type(one).SIZED_BY["duty"]),
         )
-        rated_ambient(bench, one.id, one.cold().rated_ambient_c)
+        rated_ambient(ctx, one.id, one.cold().rated_ambient_c)
 
 
-def _class(bench: Bench, tank: StoresMilk) -> None:
+def _class(ctx: StudyContext, tank: StoresMilk) -> None:
     """The cooling that the tank's own class would ask for with warm milk: for comparison."""
     fill = next(c for c in FILL_CLASSES if c.milkings == tank.milkings_class)
     speed = next(c for c in COOLING_CLASSES if c.numeral == tank.time_class)
     litres = fill.share_each * tank.volume_l
-    heat = litres * bench.number("milk.density_kg_m3") / 1000.0 * bench.number("milk.cp_kj_kgk")
+    heat = litres * ctx.number("milk.density_kg_m3") / 1000.0 * ctx.number("milk.cp_kj_kgk")
     kw = cooling_for_pull_down_kw(FIRST_FROM_C, TO_C, heat, speed.first_h, tank.set_c)
     name = f"{tank.milkings_class}{tank.ambient_class}{tank.time_class}"
-    bench.find(
+    ctx.find(
         "cooling.tank.class",
         "Cooling by tank class",
         kw,

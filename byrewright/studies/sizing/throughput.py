@@ -15,7 +15,7 @@ from byrewright.plant.farm import clock
 from byrewright.plant.programme import MilkingPlan
 from byrewright.plant.roles import BringsCows, GivesMilk, StandsCows
 from byrewright.results import Remedy, Table
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty, cows_of
 from byrewright.studies.sizing.sizes import TIGHT, spare, stated, worked
 
@@ -26,30 +26,30 @@ TURN_STEP_S = 5.0
 EDWARDS = "edwards2012"
 
 
-def size_throughput(bench: Bench, duty: Duty) -> None:
+def size_throughput(ctx: StudyContext, duty: Duty) -> None:
     """Stalls, turn, go-rounds, labour, milking hours and waiting."""
-    if not bench.plant.able("stands cows"):
-        bench.lacks("throughput.platform", "Platform", "No platform stands the cows: add one.")
+    if not ctx.plant.able("stands cows"):
+        ctx.lacks("throughput.platform", "Platform", "No platform stands the cows: add one.")
         return
-    _pace(bench, duty)
-    _milk_flow(bench, duty)
+    _pace(ctx, duty)
+    _milk_flow(ctx, duty)
     if duty.layout == "rotary":
-        _go_round(bench, duty)
-        _turns(bench, duty)
-    _labour(bench, duty)
-    _finished(bench, duty)
-    _stalls(bench, duty)
-    _units(bench, duty)
-    _yard(bench, duty)
+        _go_round(ctx, duty)
+        _turns(ctx, duty)
+    _labour(ctx, duty)
+    _finished(ctx, duty)
+    _stalls(ctx, duty)
+    _units(ctx, duty)
+    _yard(ctx, duty)
 
 
-def _pace(bench: Bench, duty: Duty) -> None:
+def _pace(ctx: StudyContext, duty: Duty) -> None:
     out = duty.milk_out
     if duty.layout == "rotary":
         sentence = (
             f"A turn of {duty.turn_s / 60:.1f} min with {duty.stalls} stalls is one cow every "
             f"{duty.stall_s:.1f} s: {duty.gross_cows_h:.0f} cows an hour, "
-            f"{duty.net_cows_h:.0f} net of go-rounds and stops." + _gap_cost(bench, duty)
+            f"{duty.net_cows_h:.0f} net of go-rounds and stops." + _gap_cost(ctx, duty)
         )
         formula = "net = 3600 N / T / (1 + (1 + e) g) (1 - s)"
     else:
@@ -59,7 +59,7 @@ def _pace(bench: Bench, duty: Duty) -> None:
             f"{duty.net_cows_h:.0f} cows an hour net of stops."
         )
         formula = "net = 3600 N / (t_change + E[max(i a + t_i)]) (1 - s)"
-    bench.find(
+    ctx.find(
         "throughput.net",
         "Cows an hour with every stall taken",
         duty.net_cows_h,
@@ -70,7 +70,7 @@ def _pace(bench: Bench, duty: Duty) -> None:
             stated("N", "stalls", duty.stalls),
             worked("T", "one turn or filling", duty.turn_s, "s"),
             worked("g", "share of cows going round twice", duty.go_round_share),
-            bench.rule("milking.go_round_shadow", "e"),
+            ctx.rule("milking.go_round_shadow", "e"),
             stated("s", "share of time stood still", duty.stop_share),
             worked("t", "mean unit-on time", round(out.mean_s), "s"),
             worked("sd", "its standard deviation", round(out.spread_s), "s"),
@@ -80,9 +80,9 @@ def _pace(bench: Bench, duty: Duty) -> None:
     )
 
 
-def _gap_cost(bench: Bench, duty: Duty) -> str:
+def _gap_cost(ctx: StudyContext, duty: Duty) -> str:
     """What a stall left empty behind each cow that goes round costs, and what is reckoned with."""
-    held, gross = bench.number("milking.go_round_shadow"), duty.gross_cows_h
+    held, gross = ctx.number("milking.go_round_shadow"), duty.gross_cows_h
     none, each = (net_cows_h(gross, duty.go_round_share, e) for e in (0.0, 1.0))
     if none - each < 0.5:
         return ""
@@ -94,8 +94,8 @@ def _gap_cost(bench: Bench, duty: Duty) -> str:
     )
 
 
-def _milk_flow(bench: Bench, duty: Duty) -> None:
-    bench.find(
+def _milk_flow(ctx: StudyContext, duty: Duty) -> None:
+    ctx.find(
         "throughput.milk_day",
         "Milk a day",
         round(duty.milk_l_day),
@@ -108,7 +108,7 @@ def _milk_flow(bench: Bench, duty: Duty) -> None:
         source="the plant file",
         known="stated",
     )
-    bench.find(
+    ctx.find(
         "throughput.milk_flow_peak",
         "Milk from all units, busiest minute",
         round(duty.milk_flow_peak_l_min, 1),
@@ -126,12 +126,12 @@ def _milk_flow(bench: Bench, duty: Duty) -> None:
     )
 
 
-def _go_round(bench: Bench, duty: Duty) -> None:
-    platform = bench.plant.first(StandsCows)
-    wish = bench.plant.wishes.go_round_share
-    advised = _advised_turn_s(bench, duty, duty.stalls)
+def _go_round(ctx: StudyContext, duty: Duty) -> None:
+    platform = ctx.plant.first(StandsCows)
+    wish = ctx.plant.wishes.go_round_share
+    advised = _advised_turn_s(ctx, duty, duty.stalls)
     why = f"finishes {100 - 100 * wish:.0f} % of the cows in one turn and suits the operators"
-    bench.find(
+    ctx.find(
         "throughput.go_round",
         "Cows going round twice",
         100 * duty.go_round_share,
@@ -157,9 +157,9 @@ def _go_round(bench: Bench, duty: Duty) -> None:
     )
 
 
-def _turns(bench: Bench, duty: Duty) -> None:
+def _turns(ctx: StudyContext, duty: Duty) -> None:
     """A table of turns from fast to slow, so that the choice can be seen."""
-    out, platform = duty.milk_out, bench.plant.first(StandsCows)
+    out, platform = duty.milk_out, ctx.plant.first(StandsCows)
     stalls_on = max(1.0, duty.stalls - (platform.entry_stalls if platform else 0.0))
     rows = []
     for minutes in (6.0, 7.0, 8.0, 9.0, 10.0, 11.0, 12.0, 14.0):
@@ -173,7 +173,7 @@ def _turns(bench: Bench, duty: Duty) -> None:
                 round(one.net_cows_h * (1 - duty.stop_share)),
             )
         )
-    bench.notes.tables.append(
+    ctx.notes.tables.append(
         Table(
             "throughput.turns",
             "Turn against cows an hour",
@@ -185,12 +185,12 @@ def _turns(bench: Bench, duty: Duty) -> None:
     )
 
 
-def _labour(bench: Bench, duty: Duty) -> None:
+def _labour(ctx: StudyContext, duty: Duty) -> None:
     if not duty.routine_s:
         return
     people = operators_needed(duty.gross_cows_h, duty.routine_s)
     need = max(m.operators for m in duty.milkings)
-    bench.find(
+    ctx.find(
         "throughput.labour",
         "Cows an hour that the operators can serve",
         duty.labour_cows_h,
@@ -213,10 +213,10 @@ def _labour(bench: Bench, duty: Duty) -> None:
     )
 
 
-def _finished(bench: Bench, duty: Duty) -> None:
+def _finished(ctx: StudyContext, duty: Duty) -> None:
     for one in duty.milkings:
         end = clock(one.end_min)
-        bench.find(
+        ctx.find(
             "throughput.finished",
             "Milking finished in time",
             one.hours,
@@ -242,34 +242,34 @@ def _finished(bench: Bench, duty: Duty) -> None:
         )
 
 
-def _advised_turn_s(bench: Bench, duty: Duty, stalls: int) -> float:
+def _advised_turn_s(ctx: StudyContext, duty: Duty, stalls: int) -> float:
     """The quickest turn that keeps the wished go-round share and that the operators can serve."""
-    out, platform = duty.milk_out, bench.plant.first(StandsCows)
+    out, platform = duty.milk_out, ctx.plant.first(StandsCows)
     stalls_on = max(1.0, stalls - (platform.entry_stalls if platform else 0.0))
-    share = min(max(bench.plant.wishes.go_round_share, 0.001), 0.5)
+    share = min(max(ctx.plant.wishes.go_round_share, 0.001), 0.5)
     turn = rotation_for_share_s(stalls, stalls_on, out.mean_s, out.spread_s, share)
     least = stalls * duty.routine_s / duty.operators
     return math.ceil(max(turn, least) / TURN_STEP_S - 1e-9) * TURN_STEP_S
 
 
-def _hours(bench: Bench, duty: Duty, one: MilkingPlan, stalls: int) -> float:
+def _hours(ctx: StudyContext, duty: Duty, one: MilkingPlan, stalls: int) -> float:
     """Hours of a milking with another number of stalls at the turn advised for it."""
-    platform = bench.plant.first(StandsCows)
+    platform = ctx.plant.first(StandsCows)
     assert platform is not None
-    turn_s = _advised_turn_s(bench, duty, stalls) if duty.layout == "rotary" else platform.turn_s
+    turn_s = _advised_turn_s(ctx, duty, stalls) if duty.layout == "rotary" else platform.turn_s
     other = platform.model_copy(update={"stalls": stalls, "turn_s": turn_s})
-    return milk_alone(cows_of(bench), other, one).hours
+    return milk_alone(cows_of(ctx), other, one).hours
 
 
-def _stalls(bench: Bench, duty: Duty) -> None:
-    platform = bench.plant.first(StandsCows)
-    worst = max(bench.programme.milkings, key=lambda m: m.cows / m.target_h)
+def _stalls(ctx: StudyContext, duty: Duty) -> None:
+    platform = ctx.plant.first(StandsCows)
+    worst = max(ctx.programme.milkings, key=lambda m: m.cows / m.target_h)
     step = 2 * duty.rows if duty.layout == "rows" else 2
     most = MOST_STALLS if duty.layout == "rotary" else min(MOST_STALLS, LONGEST_ROW * duty.rows)
     sizes = range(max(step, 8 // step * step), most + 1, step)
     low, high = 0, len(sizes) - 1
-    if _hours(bench, duty, worst, sizes[high]) > worst.target_h:
-        bench.find(
+    if _hours(ctx, duty, worst, sizes[high]) > worst.target_h:
+        ctx.find(
             "throughput.stalls",
             "Stalls",
             float(duty.stalls),
@@ -283,13 +283,13 @@ def _stalls(bench: Bench, duty: Duty) -> None:
         return
     while low < high:
         mid = (low + high) // 2
-        if _hours(bench, duty, worst, sizes[mid]) <= worst.target_h:
+        if _hours(ctx, duty, worst, sizes[mid]) <= worst.target_h:
             high = mid
         else:
             low = mid + 1
     need = sizes[low]
     turn = "at a turn that keeps the wished go-rounds" if duty.layout == "rotary" else "in rows"
-    bench.find(
+    ctx.find(
         "throughput.stalls",
         "Stalls",
         float(duty.stalls),
@@ -305,7 +305,7 @@ def _stalls(bench: Bench, duty: Duty) -> None:
             stated("cows", "cows milked", worst.cows),
             stated("h_target", "target", worst.target_h, "h"),
             stated("m", "operators", duty.operators),
-            stated("g_wish", "wished go-round share", bench.plant.wishes.go_round_share),
+            stated("g_wish", "wished go-round share", ctx.plant.wishes.go_round_share),
             stated("s", "share of time stood still", duty.stop_share),
         ),
         source=EDWARDS,
@@ -316,17 +316,17 @@ def _stalls(bench: Bench, duty: Duty) -> None:
     )
 
 
-def _units(bench: Bench, duty: Duty) -> None:
-    units = bench.plant.machines(GivesMilk)
+def _units(ctx: StudyContext, duty: Duty) -> None:
+    units = ctx.plant.machines(GivesMilk)
     if not units:
-        bench.lacks(
+        ctx.lacks(
             "throughput.units",
             "Milking units",
             "There are no milking units: add one for each stall.",
         )
         return
     has = sum(u.count for u in units)
-    bench.find(
+    ctx.find(
         "throughput.units",
         "Milking units",
         float(has),
@@ -346,14 +346,14 @@ def _units(bench: Bench, duty: Duty) -> None:
     )
 
 
-def _yard(bench: Bench, duty: Duty) -> None:
+def _yard(ctx: StudyContext, duty: Duty) -> None:
     """The longest wait in the holding yard: the last cow of the largest group brought up."""
-    gates = [g.yard_cows for g in bench.plant.machines(BringsCows) if g.yard_cows is not None]
-    group = max(g.cows for g in bench.plant.herd.all_groups())
+    gates = [g.yard_cows for g in ctx.plant.machines(BringsCows) if g.yard_cows is not None]
+    group = max(g.cows for g in ctx.plant.herd.all_groups())
     waiting = min(group, max(gates)) if gates else group
     wait = max(m.yard_wait_min for m in duty.milkings)
-    limit = bench.number("milking.wait_most_min")
-    bench.find(
+    limit = ctx.number("milking.wait_most_min")
+    ctx.find(
         "throughput.yard_wait",
         "Longest wait in the yard",
         wait,
@@ -372,16 +372,16 @@ def _yard(bench: Bench, duty: Duty) -> None:
         inputs=(
             stated("cows", "cows brought up together", waiting),
             worked("net", "cows an hour, net", duty.net_cows_h, "1/h"),
-            bench.rule("milking.wait_most_min", "t_most"),
+            ctx.rule("milking.wait_most_min", "t_most"),
         ),
         source="practice",
         known="common_practice",
-        remedies=_fewer(bench, duty, limit) if wait > limit else (),
+        remedies=_fewer(ctx, duty, limit) if wait > limit else (),
     )
 
 
-def _fewer(bench: Bench, duty: Duty, most_min: float) -> tuple[Remedy, ...]:
+def _fewer(ctx: StudyContext, duty: Duty, most_min: float) -> tuple[Remedy, ...]:
     """The yard gate set for as many cows as wait no longer than is good."""
     cows = max(5.0, float(int(0.9 * duty.net_cows_h * most_min / 60.0)))
     why = f"brought up {cows:.0f} at a time none waits longer than {most_min:.0f} min"
-    return tuple(Remedy(g.id, "yard_cows", cows, why) for g in bench.plant.machines(BringsCows))
+    return tuple(Remedy(g.id, "yard_cows", cows, why) for g in ctx.plant.machines(BringsCows))

@@ -6,7 +6,7 @@ from byrewright.physics.air import altitude_factor
 from byrewright.plant.roles import PumpsVacuum, ReceivesMilk, RegulatesVacuum, SharesVacuum
 from byrewright.results import Input
 from byrewright.studies.sizing.altitude import motor_kw
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.sizes import (
     ROOM,
@@ -28,43 +28,43 @@ WEAR = 1.15
 """What an advised pump has over its limit, for wear until the next overhaul (our choice)."""
 
 
-def nominal_l_min(bench: Bench, pump: PumpsVacuum) -> float:
+def nominal_l_min(ctx: StudyContext, pump: PumpsVacuum) -> float:
     """A pump's data-plate capacity at nominal conditions (50 kPa, ambient 100 kPa)."""
     return pump.capacity_l_min_free * altitude_factor(
-        pump.at_vacuum_kpa, RATED_AMBIENT_KPA_ABS, bench.rules
+        pump.at_vacuum_kpa, RATED_AMBIENT_KPA_ABS, ctx.rules
     )
 
 
-def size_vacuum(bench: Bench, duty: Duty) -> None:
+def size_vacuum(ctx: StudyContext, duty: Duty) -> None:
     """Pump demand by each rule set and by washing, pumps, speed, regulation, distribution tank."""
-    need = demand(bench, duty)
-    say_demands(bench, duty, need)
-    pumps = bench.plant.machines(PumpsVacuum)
-    if not bench.plant.able("makes vacuum"):
-        bench.lacks(
+    need = demand(ctx, duty)
+    say_demands(ctx, duty, need)
+    pumps = ctx.plant.machines(PumpsVacuum)
+    if not ctx.plant.able("makes vacuum"):
+        ctx.lacks(
             "vacuum.pump",
             "Vacuum pump",
             "No machine makes vacuum: add a vacuum pump joined to the distribution tank.",
         )
         return
-    _pumps(bench, need, pumps)
-    _standby(bench, pumps)
-    _motors(bench, pumps)
-    _shared_speed(bench, need, pumps)
-    _regulation(bench, need, pumps)
-    _distribution_tank(bench)
+    _pumps(ctx, need, pumps)
+    _standby(ctx, pumps)
+    _motors(ctx, pumps)
+    _shared_speed(ctx, need, pumps)
+    _regulation(ctx, need, pumps)
+    _distribution_tank(ctx)
 
 
-def _pumps(bench: Bench, need: Demand, pumps: tuple[PumpsVacuum, ...]) -> None:
-    redundancy, count = bench.plant.wishes.redundancy, sum(p.count for p in pumps)
+def _pumps(ctx: StudyContext, need: Demand, pumps: tuple[PumpsVacuum, ...]) -> None:
+    redundancy, count = ctx.plant.wishes.redundancy, sum(p.count for p in pumps)
     limit = each_carries(need.needed_l_min, count, redundancy)
     for pump in pumps:
-        has = nominal_l_min(bench, pump)
-        factor = altitude_factor(pump.at_vacuum_kpa, RATED_AMBIENT_KPA_ABS, bench.rules)
+        has = nominal_l_min(ctx, pump)
+        factor = altitude_factor(pump.at_vacuum_kpa, RATED_AMBIENT_KPA_ABS, ctx.rules)
         off = with_others_off(pump, pumps, redundancy)
         wanted = next_round(WEAR * limit / factor)
         short = "" if has >= limit else f" Take {wanted:.0f} L/min at {pump.at_vacuum_kpa:g} kPa."
-        bench.find(
+        ctx.find(
             "vacuum.pump.capacity",
             "Vacuum pump capacity",
             has,
@@ -83,27 +83,27 @@ def _pumps(bench: Bench, need: Demand, pumps: tuple[PumpsVacuum, ...]) -> None:
                 worked(
                     "q_milking",
                     f"milking, {need.held}",
-                    need.us_l_min if us_rules(bench) else need.iso.nominal_l_min_free,
+                    need.us_l_min if us_rules(ctx) else need.iso.nominal_l_min_free,
                     "L/min free",
                 ),
                 worked("q_wash", "washing", need.wash_l_min, "L/min free"),
                 stated("", "wished redundancy", redundancy),
             ),
-            source=("us_extension_vacuum" if us_rules(bench) else "iso5707"),
-            known="read" if us_rules(bench) else "from_memory",
+            source=("us_extension_vacuum" if us_rules(ctx) else "iso5707"),
+            known="read" if us_rules(ctx) else "from_memory",
             advised=wanted,
             advised_why=f"{need.governs} asks for {limit:.0f} L/min{off}; 15 % for wear",
             target=(pump, "capacity_l_min_free"),
         )
         if pump.design != "vane":
-            bench.notes.notes.append(
+            ctx.notes.notes.append(
                 f"{pump.id} is not a vane pump: the altitude rule suits vane pumps. A lobe pump is "
                 "limited by its discharge temperature, a liquid-ring pump by its water's."
             )
 
 
-def _standby(bench: Bench, pumps: tuple[PumpsVacuum, ...]) -> None:
-    redundancy, count = bench.plant.wishes.redundancy, sum(p.count for p in pumps)
+def _standby(ctx: StudyContext, pumps: tuple[PumpsVacuum, ...]) -> None:
+    redundancy, count = ctx.plant.wishes.redundancy, sum(p.count for p in pumps)
     if redundancy == "none":
         return
     says = (
@@ -120,7 +120,7 @@ def _standby(bench: Bench, pumps: tuple[PumpsVacuum, ...]) -> None:
         if redundancy == "duty-and-standby"
         else ""
     )
-    bench.find(
+    ctx.find(
         "vacuum.pump.standby",
         "Second vacuum pump",
         float(count),
@@ -135,12 +135,12 @@ def _standby(bench: Bench, pumps: tuple[PumpsVacuum, ...]) -> None:
     )
 
 
-def _motors(bench: Bench, pumps: tuple[PumpsVacuum, ...]) -> None:
-    typical = bench.rules["vacuum.pump_specific_power_kw_per_1000_l_min"]
+def _motors(ctx: StudyContext, pumps: tuple[PumpsVacuum, ...]) -> None:
+    typical = ctx.rules["vacuum.pump_specific_power_kw_per_1000_l_min"]
     low = typical.value if typical.low is None else typical.low
     for pump in pumps:
-        nominal = nominal_l_min(bench, pump) / 1000.0
-        bench.find(
+        nominal = nominal_l_min(ctx, pump) / 1000.0
+        ctx.find(
             "vacuum.pump.motor",
             "Vacuum pump motor",
             pump.motor_kw,
@@ -148,7 +148,7 @@ def _motors(bench: Bench, pumps: tuple[PumpsVacuum, ...]) -> None:
             f"The motor of {pump.id} is {pump.motor_kw:g} kW; a pump of its size takes "
             f"{low * nominal:.1f} kW or more. Its data plate rules.",
             subject=pump.id,
-            limit=motor_kw(bench, low * nominal),
+            limit=motor_kw(ctx, low * nominal),
             sense="at_least",
             allowance=0.0,
             formula="P >= e q",
@@ -164,24 +164,24 @@ def _motors(bench: Bench, pumps: tuple[PumpsVacuum, ...]) -> None:
             ),
             source=typical.source,
             known=typical.known,
-            advised=next_motor_kw(motor_kw(bench, typical.value * nominal)),
+            advised=next_motor_kw(motor_kw(ctx, typical.value * nominal)),
             advised_why=f"{typical.value:g} kW for each 1000 L/min; next motor rating",
             target=(pump, "motor_kw"),
         )
 
 
-def _shared_speed(bench: Bench, need: Demand, pumps: tuple[PumpsVacuum, ...]) -> None:
+def _shared_speed(ctx: StudyContext, need: Demand, pumps: tuple[PumpsVacuum, ...]) -> None:
     """Running together in steady milking, does each pump stay above its least speed?"""
     running = [p for p in pumps if p.speed == "variable"]
     count = sum(p.count for p in running)
-    if bench.plant.wishes.redundancy != "shared-running" or count < 2:
+    if ctx.plant.wishes.redundancy != "shared-running" or count < 2:
         return
     steady = need.steady_at_inlet_l_min * need.iso.altitude_factor
-    capacity = sum(p.count * nominal_l_min(bench, p) for p in running)
+    capacity = sum(p.count * nominal_l_min(ctx, p) for p in running)
     share = 100.0 * steady / capacity
     least = max(p.least_speed_pct for p in running)
     excess = capacity * least / 100.0 - steady
-    admits = sum(r.count * r.capacity_l_min_free for r in bench.plant.machines(RegulatesVacuum))
+    admits = sum(r.count * r.capacity_l_min_free for r in ctx.plant.machines(RegulatesVacuum))
     covered = share < least and admits >= excess
     names = listed([p.id for p in running])
     if share >= least:
@@ -200,7 +200,7 @@ def _shared_speed(bench: Bench, need: Demand, pumps: tuple[PumpsVacuum, ...]) ->
             f"{least:.0f} %, and no regulator can admit the {excess:.0f} L/min over: vacuum "
             "would rise. Add a regulator, or smaller pumps."
         )
-    bench.find(
+    ctx.find(
         "vacuum.pump.shared_speed",
         "Speed of pumps running together",
         share,
@@ -220,27 +220,27 @@ def _shared_speed(bench: Bench, need: Demand, pumps: tuple[PumpsVacuum, ...]) ->
     )
 
 
-def _regulation(bench: Bench, need: Demand, pumps: tuple[PumpsVacuum, ...]) -> None:
-    regulators = bench.plant.machines(RegulatesVacuum)
+def _regulation(ctx: StudyContext, need: Demand, pumps: tuple[PumpsVacuum, ...]) -> None:
+    regulators = ctx.plant.machines(RegulatesVacuum)
     fixed = [p for p in pumps if p.speed == "fixed"]
     if not regulators:
         if not fixed:
-            bench.notes.notes.append(
+            ctx.notes.notes.append(
                 "The vacuum pumps' speed holds the vacuum; no mechanical regulator backs it up."
             )
             return
-        bench.lacks(
+        ctx.lacks(
             "vacuum.regulator",
             "Vacuum regulator",
             "Nothing holds the vacuum: the pumps run at one speed and there is no "
             "regulator. Add one near the receivers.",
         )
         return
-    together = pumps if bench.plant.wishes.redundancy != "duty-and-standby" else pumps[:1]
+    together = pumps if ctx.plant.wishes.redundancy != "duty-and-standby" else pumps[:1]
     limit = (
         sum(
             p.count
-            * nominal_l_min(bench, p)
+            * nominal_l_min(ctx, p)
             * (1.0 if p.speed == "fixed" else p.least_speed_pct / 100.0)
             for p in together
         )
@@ -249,7 +249,7 @@ def _regulation(bench: Bench, need: Demand, pumps: tuple[PumpsVacuum, ...]) -> N
     admits = sum(r.count * r.capacity_l_min_free for r in regulators)
     one = regulators[0]
     each = next_round(ROOM * limit / sum(r.count for r in regulators))
-    bench.find(
+    ctx.find(
         "vacuum.regulator.capacity",
         "Vacuum regulator capacity",
         admits,
@@ -274,18 +274,18 @@ def _regulation(bench: Bench, need: Demand, pumps: tuple[PumpsVacuum, ...]) -> N
     )
 
 
-def _distribution_tank(bench: Bench) -> None:
-    tank = bench.plant.first(SharesVacuum)
+def _distribution_tank(ctx: StudyContext) -> None:
+    tank = ctx.plant.first(SharesVacuum)
     if tank is None:
-        bench.lacks(
+        ctx.lacks(
             "vacuum.distribution_tank",
             "Vacuum distribution tank",
             "No distribution tank (interceptor) keeps liquid from the vacuum pumps: add one.",
         )
         return
-    limit = bench.number("vacuum.interceptor_least_l")
-    spill = max((r.volume_l for r in bench.plant.machines(ReceivesMilk)), default=limit)
-    bench.find(
+    limit = ctx.number("vacuum.interceptor_least_l")
+    spill = max((r.volume_l for r in ctx.plant.machines(ReceivesMilk)), default=limit)
+    ctx.find(
         "vacuum.distribution_tank.volume",
         "Vacuum distribution tank volume",
         tank.volume_l,
@@ -298,7 +298,7 @@ def _distribution_tank(bench: Bench) -> None:
         allowance=TIGHT,
         formula="V >= V_least",
         inputs=(
-            bench.rule("vacuum.interceptor_least_l", "V_least"),
+            ctx.rule("vacuum.interceptor_least_l", "V_least"),
             stated("", "largest receiver", spill, "L"),
         ),
         source="iso5707",

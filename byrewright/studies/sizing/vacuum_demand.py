@@ -14,7 +14,7 @@ from byrewright.physics.air import (
     slug_air_l_min_free,
 )
 from byrewright.plant.roles import CollectsMilk, GivesMilk, Pulsates
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.sizes import stated, worked
 
@@ -24,9 +24,9 @@ WASH_FORMULA = "q_wash = H (pi/4 d^2 v (p_a - p)/p_a + n q_jet + n q_puls + 10 +
 RATED_VACUUM_KPA = 50.0
 
 
-def us_rules(bench: Bench) -> bool:
+def us_rules(ctx: StudyContext) -> bool:
     """Whether the US rule set is the one held (never mixed with the ISO form)."""
-    return bench.plant.site.region.casefold().startswith("us")
+    return ctx.plant.site.region.casefold().startswith("us")
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,18 +43,18 @@ class AirUse:
         return self.pulsators + self.claws
 
 
-def air_use(bench: Bench, duty: Duty) -> AirUse:
+def air_use(ctx: StudyContext, duty: Duty) -> AirUse:
     """Pulsation and claw air of all units, from data plates or typical values."""
-    plant = bench.plant
+    plant = ctx.plant
     pulsators, units = plant.machines(Pulsates), plant.machines(GivesMilk)
     if pulsators:
         pulse = sum(p.count * p.air_l_min_free for p in pulsators)
     else:
-        pulse = duty.units * bench.number("vacuum.pulsator_air_l_min")
+        pulse = duty.units * ctx.number("vacuum.pulsator_air_l_min")
     if units:
         claw = sum(u.count * u.claw_air_l_min_free for u in units)
     else:
-        claw = duty.units * bench.number("vacuum.claw_air_l_min")
+        claw = duty.units * ctx.number("vacuum.claw_air_l_min")
     return AirUse(pulse, claw, all(u.shut_off for u in units))
 
 
@@ -72,36 +72,36 @@ class Demand:
     steady_at_inlet_l_min: float
 
 
-def at_pump_kpa(bench: Bench, duty: Duty) -> float:
+def at_pump_kpa(ctx: StudyContext, duty: Duty) -> float:
     """Vacuum at the pump: that at the receiver and the drop that the rules allow between them."""
-    held = "vacuum.nmc_drop" if us_rules(bench) else "vacuum.iso_drop"
-    return duty.working_vacuum_kpa + bench.number(f"{held}_receiver_to_pump_kpa")
+    held = "vacuum.nmc_drop" if us_rules(ctx) else "vacuum.iso_drop"
+    return duty.working_vacuum_kpa + ctx.number(f"{held}_receiver_to_pump_kpa")
 
 
-def demand(bench: Bench, duty: Duty) -> Demand:
+def demand(ctx: StudyContext, duty: Duty) -> Demand:
     """What milking (both rule sets) and washing ask of the pumps; the larger governs."""
-    air, rules = air_use(bench, duty), bench.rules
+    air, rules = air_use(ctx, duty), ctx.rules
     p, pa, n = duty.working_vacuum_kpa, duty.pressure_kpa_abs, duty.units
     iso = pump_capacity(
         units=n,
         unit_air_l_min_free=air.all_units / n,
         effective_reserve_l_min_free=reserve_iso_l_min_free(n, air.shut_off, rules),
-        pump_vacuum_kpa=at_pump_kpa(bench, duty),
-        correction=pump_correction(at_pump_kpa(bench, duty), pa, rules),
+        pump_vacuum_kpa=at_pump_kpa(ctx, duty),
+        correction=pump_correction(at_pump_kpa(ctx, duty), pa, rules),
         ambient_kpa_abs=pa,
         rules=rules,
     )
     us = pump_us_l_min_free(n, rules) * max(1.0, pump_correction(RATED_VACUUM_KPA, pa, rules))
     slug = slug_air_l_min_free(
-        _milkline_bore_mm(bench), rules.number("wash.slug_velocity_m_s"), p, pa
+        _milkline_bore_mm(ctx), rules.number("wash.slug_velocity_m_s"), p, pa
     )
-    pulse = air.pulsators if _pulsators_run_in_wash(bench) else 0.0
+    pulse = air.pulsators if _pulsators_run_in_wash(ctx) else 0.0
     jets = n * rules.number("wash.unit_air_l_min")
     inlet = (slug + jets + pulse + iso.milk_leakage_l_min_free) / (
         1.0 - rules.number("vacuum.system_leak_share")
     )
     wash = inlet * iso.altitude_factor
-    us_held = us_rules(bench)
+    us_held = us_rules(ctx)
     milking = us if us_held else iso.nominal_l_min_free
     return Demand(
         iso=iso,
@@ -116,12 +116,12 @@ def demand(bench: Bench, duty: Duty) -> Demand:
     )
 
 
-def _milkline_bore_mm(bench: Bench) -> float:
-    return max((m.bore_mm for m in bench.plant.machines(CollectsMilk)), default=73.0)
+def _milkline_bore_mm(ctx: StudyContext) -> float:
+    return max((m.bore_mm for m in ctx.plant.machines(CollectsMilk)), default=73.0)
 
 
-def _pulsators_run_in_wash(bench: Bench) -> bool:
-    plant = bench.plant
+def _pulsators_run_in_wash(ctx: StudyContext) -> bool:
+    plant = ctx.plant
     washing = [name for name, mode in plant.modes.items() if "wash" in mode.does]
     pulsators = plant.machines(Pulsates)
     return not (washing and pulsators) or any(
@@ -129,11 +129,11 @@ def _pulsators_run_in_wash(bench: Bench) -> bool:
     )
 
 
-def say_demands(bench: Bench, duty: Duty, need: Demand) -> None:
+def say_demands(ctx: StudyContext, duty: Duty, need: Demand) -> None:
     """Write down the three demands: ISO form, US rule, washing."""
     iso, n = need.iso, duty.units
-    held = "the rule set held here" if not us_rules(bench) else "shown only: the US rule is held"
-    bench.find(
+    held = "the rule set held here" if not us_rules(ctx) else "shown only: the US rule is held"
+    ctx.find(
         "vacuum.demand.iso",
         "Vacuum pump capacity for milking, ISO form",
         iso.nominal_l_min_free,
@@ -165,11 +165,11 @@ def say_demands(bench: Bench, duty: Duty, need: Demand) -> None:
                 "none of this plant's machines does; brief users are left to the reserve",
             ),
             worked("10 + 2 n", "milk-system leakage", iso.milk_leakage_l_min_free, "L/min free"),
-            bench.rule("vacuum.system_leak_share", "0.05"),
+            ctx.rule("vacuum.system_leak_share", "0.05"),
             worked(
                 "p",
                 "vacuum at the pump, with the drop allowed",
-                at_pump_kpa(bench, duty),
+                at_pump_kpa(ctx, duty),
                 "kPa",
             ),
             worked("p_a", "ambient pressure from altitude", round(duty.pressure_kpa_abs, 2), "kPa"),
@@ -178,7 +178,7 @@ def say_demands(bench: Bench, duty: Duty, need: Demand) -> None:
         source="iso5707",
         known="from_memory",
     )
-    most = bench.number("vacuum.pump.us.adequate_to_units")
+    most = ctx.number("vacuum.pump.us.adequate_to_units")
     beyond = (
         (
             f" The rule is said to be adequate up to {most:.0f} units, so it is carried beyond "
@@ -187,48 +187,48 @@ def say_demands(bench: Bench, duty: Duty, need: Demand) -> None:
         if n > most
         else ""
     )
-    bench.find(
+    ctx.find(
         "vacuum.demand.us",
         "Vacuum pump capacity for milking, US rule",
         need.us_l_min,
         "L/min free",
         f"The US rule needs {need.us_l_min:.0f} L/min of free air and an effective reserve of "
-        f"{reserve_us_l_min_free(n, bench.rules):.0f} L/min at the receiver "
-        f"({'the rule set held here' if us_rules(bench) else 'shown only: the ISO form is held'})."
+        f"{reserve_us_l_min_free(n, ctx.rules):.0f} L/min at the receiver "
+        f"({'the rule set held here' if us_rules(ctx) else 'shown only: the ISO form is held'})."
         + beyond,
         formula=US_FORMULA,
         inputs=(
-            bench.rule("vacuum.pump.us.base_cfm", "35"),
-            bench.rule("vacuum.pump.us.per_unit_cfm", "3"),
+            ctx.rule("vacuum.pump.us.base_cfm", "35"),
+            ctx.rule("vacuum.pump.us.per_unit_cfm", "3"),
             stated("n", "milking units", n),
             worked("p_a", "ambient pressure from altitude", round(duty.pressure_kpa_abs, 2), "kPa"),
         ),
         source="us_extension_vacuum",
         known="read",
     )
-    bench.find(
+    ctx.find(
         "vacuum.demand.wash",
         "Vacuum pump capacity for washing",
         need.wash_l_min,
         "L/min free",
-        f"Washing the {_milkline_bore_mm(bench):g} mm milkline with slugs needs "
+        f"Washing the {_milkline_bore_mm(ctx):g} mm milkline with slugs needs "
         f"{need.wash_l_min:.0f} L/min of free air; {need.governs} governs the pumps.",
         formula=WASH_FORMULA,
         inputs=(
-            stated("d", "milkline bore", _milkline_bore_mm(bench), "mm"),
-            bench.rule("wash.slug_velocity_m_s", "v"),
-            bench.rule("wash.unit_air_l_min", "q_jet"),
+            stated("d", "milkline bore", _milkline_bore_mm(ctx), "mm"),
+            ctx.rule("wash.slug_velocity_m_s", "v"),
+            ctx.rule("wash.unit_air_l_min", "q_jet"),
             stated("n", "milking units", n),
             worked(
                 "n q_puls",
                 "pulsation in the wash",
-                air_use(bench, duty).pulsators if _pulsators_run_in_wash(bench) else 0.0,
+                air_use(ctx, duty).pulsators if _pulsators_run_in_wash(ctx) else 0.0,
                 "L/min free",
             ),
             worked(
                 "p",
                 "vacuum at the pump, with the drop allowed",
-                at_pump_kpa(bench, duty),
+                at_pump_kpa(ctx, duty),
                 "kPa",
             ),
             worked("H", "altitude and vacuum correction", round(need.iso.altitude_factor, 3)),

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from byrewright.engine.washing import wash_circuit
 from byrewright.physics.wash_heat import wash_return_c
 from byrewright.results import Remedy
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.sizes import worked
 
 
@@ -23,12 +23,14 @@ class HotWashEnd:
     air_l_min_free: float
 
 
-def hot_wash_end(bench: Bench, start_c: float, charge_l: float, ambient_c: float) -> HotWashEnd:
+def hot_wash_end(
+    ctx: StudyContext, start_c: float, charge_l: float, ambient_c: float
+) -> HotWashEnd:
     """A hot charge at its end, from its start and the ambient, all of it mixed."""
-    n, held = bench.number, bench.plant.site.room_heated_to_c or 0.0
-    way = wash_circuit(bench.plant, bench.rules)
+    n, held = ctx.number, ctx.plant.site.room_heated_to_c or 0.0
+    way = wash_circuit(ctx.plant, ctx.rules)
     room = max(held, ambient_c + n("air.building_over_ambient_k"))
-    warm = bench.plant.cleaning.rinse_c / 2 + room / 2
+    warm = ctx.plant.cleaning.rinse_c / 2 + room / 2
     end = wash_return_c(
         start_c, n("wash.main_min"), charge_l, way.steel_kg, warm, way.ua_kw_k, room,
         way.air_l_min_free, way.kpa_abs, way.wet_share,
@@ -36,17 +38,17 @@ def hot_wash_end(bench: Bench, start_c: float, charge_l: float, ambient_c: float
     return HotWashEnd(end, way.steel_kg, way.ua_kw_k, room, way.air_l_min_free)
 
 
-def end_of_hot_wash(bench: Bench, hot_l: float) -> None:
+def end_of_hot_wash(ctx: StudyContext, hot_l: float) -> None:
     """Judge the return temperature of a hot charge at its end, on a cold day."""
-    hot_c, minutes = bench.plant.cleaning.hot_c, bench.number("wash.main_min")
-    found = hot_wash_end(bench, hot_c, hot_l, min(bench.plant.site.ambient_c))
+    hot_c, minutes = ctx.plant.cleaning.hot_c, ctx.number("wash.main_min")
+    found = hot_wash_end(ctx, hot_c, hot_l, min(ctx.plant.site.ambient_c))
     end, steel, ua, room = found.end_c, found.steel_kg, found.ua_kw_k, found.room_c
     air = found.air_l_min_free
-    limit = bench.plant.cleaning.end_c
+    limit = ctx.plant.cleaning.end_c
     do = ("" if end >= limit else " Start hotter or with a larger charge, shorten the step, "
                                   "insulate "
           "the lines, or cut the air let in.")  # fmt: skip
-    bench.find(
+    ctx.find(
         "wash.end_temperature", "Return temperature at the end of the hot wash", round(end, 1),
         "degC",
         f"On a cold day the {hot_c:.0f} degC wash comes back at about {end:.0f} degC after "
@@ -59,10 +61,10 @@ def end_of_hot_wash(bench: Bench, hot_l: float) -> None:
                 worked("UA", "lines and clusters", round(ua, 3), "kW/K"),
                 worked("T_room", "room in the coldest month", room, "degC"),
                 worked("q", "mean free air through the wash", round(air), "L/min free"),
-                bench.rule("wash.main_min"), bench.rule("wash.steel_kg_m2"),
-                bench.rule("wash.unit_kg"), bench.rule("wash.line_u_w_m2k"),
-                bench.rule("wash.unit_area_m2"), bench.rule("wash.air_wet_share"),
-                bench.rule("wash.slug_count")),
+                ctx.rule("wash.main_min"), ctx.rule("wash.steel_kg_m2"),
+                ctx.rule("wash.unit_kg"), ctx.rule("wash.line_u_w_m2k"),
+                ctx.rule("wash.unit_area_m2"), ctx.rule("wash.air_wet_share"),
+                ctx.rule("wash.slug_count")),
         source="definition", known="derived",
         remedies=_hotter(hot_c, limit - end) if end < limit else (),
     )  # fmt: skip

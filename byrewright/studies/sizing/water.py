@@ -22,7 +22,7 @@ from byrewright.plant.roles import (
 )
 from byrewright.results import Series, Table
 from byrewright.studies.sizing.cloths import laundry_water_l_day
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.delivery import cooler_flow_l_min
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.paths import ways_of
@@ -77,22 +77,22 @@ class WaterDay:
         return sum(self.fresh)
 
 
-def cooler_water_l_min(bench: Bench, duty: Duty) -> float:
+def cooler_water_l_min(ctx: StudyContext, duty: Duty) -> float:
     """Water through the plate coolers at their design milk flow, L/min."""
-    coolers = bench.plant.machines(CoolsMilk)
+    coolers = ctx.plant.machines(CoolsMilk)
     if not coolers:
         return 0.0
     stages = [(c.count, c.stage("water")) for c in coolers]
     ratio = sum(n * s.ratio for n, s in stages if s) / sum(n for n, _ in stages)
-    return cooler_flow_l_min(bench, duty) * ratio
+    return cooler_flow_l_min(ctx, duty) * ratio
 
 
-def water_day(bench: Bench, duty: Duty) -> WaterDay:
+def water_day(ctx: StudyContext, duty: Duty) -> WaterDay:
     """Every use of water over a day, and how much of the cooler's warm water is used again."""
-    uses = tuple(u for u in _uses(bench, duty) if u.day_l > 0)
+    uses = tuple(u for u in _uses(ctx, duty) if u.day_l > 0)
     warm = next((u.hours for u in uses if u.what == "plate cooler"), (0.0,) * HOURS)
     reused: Hours = (0.0,) * HOURS
-    tanks = [t for t in bench.plant.machines(BuffersWater) if t.holds == "recovered"]
+    tanks = [t for t in ctx.plant.machines(BuffersWater) if t.holds == "recovered"]
     wanted = tuple(sum(u.hours[h] for u in uses if u.recovered) for h in range(HOURS))
     if tanks:
         reused = _reuse(warm, wanted, sum(t.volume_l * t.count for t in tanks))
@@ -100,25 +100,25 @@ def water_day(bench: Bench, duty: Duty) -> WaterDay:
     return WaterDay(uses, warm, reused, fresh)
 
 
-def size_water(bench: Bench, duty: Duty) -> None:
+def size_water(ctx: StudyContext, duty: Duty) -> None:
     """Source, store, filter, pumps, recovered water, and the day's balance."""
-    day = water_day(bench, duty)
+    day = water_day(ctx, duty)
     if not day.uses:
         return
-    _use(bench, day)
-    _source(bench, day)
-    _store(bench, duty, day)
-    _filter(bench, duty)
-    _pumps(bench, duty)
-    _recovered(bench, duty, day)
-    _figures(bench, day)
+    _use(ctx, day)
+    _source(ctx, day)
+    _store(ctx, duty, day)
+    _filter(ctx, duty)
+    _pumps(ctx, duty)
+    _recovered(ctx, duty, day)
+    _figures(ctx, day)
 
 
-def _uses(bench: Bench, duty: Duty) -> list[WaterUse]:
-    plant = bench.plant
-    heat, per_min = wash_heat_of(bench, duty), cooler_water_l_min(bench, duty)
+def _uses(ctx: StudyContext, duty: Duty) -> list[WaterUse]:
+    plant = ctx.plant
+    heat, per_min = wash_heat_of(ctx, duty), cooler_water_l_min(ctx, duty)
     wash = heat.wash
-    flow = cooler_flow_l_min(bench, duty)
+    flow = cooler_flow_l_min(ctx, duty)
     per_l = per_min / flow if flow else 0.0
     cooling, flush, yard, rinse, other = ([(0.0,) * HOURS] for _ in range(5))
     each_cow = sum(b.water_l_cow for b in plant.machines(RinsesUnits))
@@ -126,13 +126,13 @@ def _uses(bench: Bench, duty: Duty) -> list[WaterUse]:
         cooling.append(spread_over_hours(m.start_min, m.hours, m.saleable_l * per_l))
         flush.append(spread_over_hours(m.start_min, m.hours,
                                        m.cows * (1 + duty.go_round_share) * each_cow))  # fmt: skip
-        yard.append(spread_over_hours(m.end_min, bench.number("water.yard_h"),
-                                      m.cows * bench.number("water.yard_l_cow")))  # fmt: skip
+        yard.append(spread_over_hours(m.end_min, ctx.number("water.yard_h"),
+                                      m.cows * ctx.number("water.yard_l_cow")))  # fmt: skip
         if m.washed_after:
             first = wash.steps[0].litres if wash.steps else 0.0
             rinse.append(spread_over_hours(m.end_min, heat.minutes / 60, first))
             other.append(spread_over_hours(m.end_min, heat.minutes / 60, wash.water_l - first))
-    tanks = [_tank_wash(bench, at) for at in _emptied_at(bench)]
+    tanks = [_tank_wash(ctx, at) for at in _emptied_at(ctx)]
     return [
         WaterUse("plate cooler", _sum(cooling)),
         WaterUse("first rinse", _sum(rinse), recovered=True),
@@ -141,21 +141,21 @@ def _uses(bench: Bench, duty: Duty) -> list[WaterUse]:
         WaterUse("backflush", _sum(flush)),
         WaterUse("deck and yard", _sum(yard), recovered=True),
         WaterUse("laundry", spread_over_hours(DAYTIME[0] * 60, DAYTIME[1],
-                                              laundry_water_l_day(bench, duty))),
+                                              laundry_water_l_day(ctx, duty))),
     ]  # fmt: skip
 
 
-def _emptied_at(bench: Bench) -> tuple[float, ...]:
-    return tuple(minutes(c.at) + 60.0 for c in bench.plant.collections)
+def _emptied_at(ctx: StudyContext) -> tuple[float, ...]:
+    return tuple(minutes(c.at) + 60.0 for c in ctx.plant.collections)
 
 
-def _tank_wash(bench: Bench, at_min: float) -> Hours:
+def _tank_wash(ctx: StudyContext, at_min: float) -> Hours:
     """One tank washed after a collection: hot water and as much again for rinses."""
-    tanks = bench.plant.machines(StoresMilk)
+    tanks = ctx.plant.machines(StoresMilk)
     if not tanks:
         return (0.0,) * HOURS
-    largest = max(t.volume_l for t in tanks) * bench.number("wash.hot_water_tank_share")
-    return spread_over_hours(at_min, bench.number("wash.tank_min") / 60, 3 * largest)
+    largest = max(t.volume_l for t in tanks) * ctx.number("wash.hot_water_tank_share")
+    return spread_over_hours(at_min, ctx.number("wash.tank_min") / 60, 3 * largest)
 
 
 def _sum(rows: list[Hours]) -> Hours:
@@ -173,26 +173,26 @@ def _reuse(warm: Hours, wanted: Hours, volume_l: float) -> Hours:
     return tuple(out)
 
 
-def _use(bench: Bench, day: WaterDay) -> None:
+def _use(ctx: StudyContext, day: WaterDay) -> None:
     parts = ", ".join(f"{u.what} {u.day_l / 1000:.1f} m3" for u in day.uses)
-    bench.find(
+    ctx.find(
         "water.day", "Fresh water a day", round(day.fresh_l / 1000, 2), "m3",
         f"The plant uses {sum(u.day_l for u in day.uses) / 1000:.1f} m3 of water a day ({parts}), "
         f"of which {sum(day.reused) / 1000:.1f} m3 is warm water from the cooler used again. "
         "Drinking water for the herd comes on top.",
         formula="sum over uses and hours, less warm water used again",
-        inputs=(bench.rule("water.yard_l_cow"), bench.rule("water.yard_h"),
-                bench.rule("wash.hot_water_tank_share")),
+        inputs=(ctx.rule("water.yard_l_cow"), ctx.rule("water.yard_h"),
+                ctx.rule("wash.hot_water_tank_share")),
         source="practice", known="common_practice",
     )  # fmt: skip
 
 
-def _source(bench: Bench, day: WaterDay) -> None:
-    sources = bench.plant.machines(GivesWater)
-    share = bench.number("water.source_share_most")
+def _source(ctx: StudyContext, day: WaterDay) -> None:
+    sources = ctx.plant.machines(GivesWater)
+    share = ctx.number("water.source_share_most")
     need = day.fresh_l / (24 * 60) / share
     if not sources:
-        bench.lacks("water.source", "Water source", f"The plant needs {day.fresh_l / 1000:.1f} "
+        ctx.lacks("water.source", "Water source", f"The plant needs {day.fresh_l / 1000:.1f} "
                                                     "m3 of "
                     "water a day and has no source: add a well, spring or mains.")  # fmt: skip
         return
@@ -200,7 +200,7 @@ def _source(bench: Bench, day: WaterDay) -> None:
     litres = f"{day.fresh_l / 1000:.1f} m3"
     short = have < need
     for one in sources:
-        bench.find(
+        ctx.find(
             "water.source", "Water source", one.flow_l_min, "L/min",
             f"{listed([s.id for s in sources])}: {have:.0f} L/min; the day's {litres} needs "
             f"{need:.0f} L/min around the clock at {share:.0%} of it ({spare(have, need)})."
@@ -209,33 +209,33 @@ def _source(bench: Bench, day: WaterDay) -> None:
             subject=one.id, limit=round(need * one.flow_l_min / have, 2), sense="at_least",
             allowance=TIGHT, formula="q = V_day / (1440 s)",
             inputs=(worked("V_day", "fresh water a day", round(day.fresh_l), "L"),
-                    bench.rule("water.source_share_most", "s"), field(one, "flow_l_min")),
+                    ctx.rule("water.source_share_most", "s"), field(one, "flow_l_min")),
             source="practice", known="common_practice",
             advised=next_round(need / sum(s.count for s in sources)) if short else None,
             advised_why=f"{litres} a day", target=(one, "flow_l_min") if short else None,
         )  # fmt: skip
 
 
-def _store(bench: Bench, duty: Duty, day: WaterDay) -> None:
+def _store(ctx: StudyContext, duty: Duty, day: WaterDay) -> None:
     """Fresh tank: the day's shortfall against the source, and time to see to a stopped source."""
-    sources = bench.plant.machines(GivesWater)
-    tanks = [t for t in bench.plant.machines(BuffersWater) if t.holds == "fresh"]
+    sources = ctx.plant.machines(GivesWater)
+    tanks = [t for t in ctx.plant.machines(BuffersWater) if t.holds == "fresh"]
     given = sum(s.flow_l_min * s.count for s in sources) * 60
     short = storage_needed(day.fresh, (given,) * HOURS)
     use_h = sum(day.fresh) and max(day.fresh)
     if short is None:
         return
-    need = short + bench.number("water.tank_hours") * use_h
+    need = short + ctx.number("water.tank_hours") * use_h
     if not tanks:
         if short > 0:
-            bench.lacks("water.store", "Fresh water tank", f"In the busiest hours {short:.0f} L "
+            ctx.lacks("water.store", "Fresh water tank", f"In the busiest hours {short:.0f} L "
                                                            "more "
                         "are used than the source gives: add a fresh-water tank of "
                         f"{next_preferred(need):.0f} L.")  # fmt: skip
         return
     have = sum(t.volume_l * t.count for t in tanks)
     for tank in tanks:
-        bench.find(
+        ctx.find(
             "water.store", "Fresh water store", tank.volume_l, "L",
             f"{listed([t.id for t in tanks])}: {have:.0f} L; {short:.0f} L bridge the hours "
             "when more "
@@ -246,7 +246,7 @@ def _store(bench: Bench, duty: Duty, day: WaterDay) -> None:
             inputs=(worked("q", "source", given / 60, "L/min"),
                     worked("V_short", "greatest shortfall of the repeating day", round(short), "L"),
                     worked("q_busiest", "busiest hour", round(use_h), "L/h"),
-                    bench.rule("water.tank_hours", "t")),
+                    ctx.rule("water.tank_hours", "t")),
             source="practice", known="common_practice",
             advised=next_preferred(need * (1 + TIGHT) / sum(t.count for t in tanks)),
             advised_why=f"{short:.0f} L of shortfall and an hour of use",
@@ -254,96 +254,96 @@ def _store(bench: Bench, duty: Duty, day: WaterDay) -> None:
         )  # fmt: skip
 
 
-def _peak_flow(bench: Bench, duty: Duty) -> float:
+def _peak_flow(ctx: StudyContext, duty: Duty) -> float:
     """Flow through the main in milking: cooler and backflush."""
-    return cooler_water_l_min(bench, duty) + _flush_flow(bench, duty)
+    return cooler_water_l_min(ctx, duty) + _flush_flow(ctx, duty)
 
 
-def _flush_flow(bench: Bench, duty: Duty) -> float:
+def _flush_flow(ctx: StudyContext, duty: Duty) -> float:
     passes = duty.gross_cows_h * (1 - duty.stop_share) / 60
-    return passes * sum(b.water_l_cow for b in bench.plant.machines(RinsesUnits))
+    return passes * sum(b.water_l_cow for b in ctx.plant.machines(RinsesUnits))
 
 
-def _hose_flow(bench: Bench, duty: Duty) -> float:
+def _hose_flow(ctx: StudyContext, duty: Duty) -> float:
     """RinsesUnits with a hose in use on the deck."""
-    return _flush_flow(bench, duty) + bench.number("water.deck_hose_l_min")
+    return _flush_flow(ctx, duty) + ctx.number("water.deck_hose_l_min")
 
 
-def _fill_flow(bench: Bench, duty: Duty) -> float:
+def _fill_flow(ctx: StudyContext, duty: Duty) -> float:
     """Flow that fills the trough for its largest step in the time allowed."""
-    largest = max((s.litres for s in bench.programme.wash.steps), default=0.0)
-    return largest / bench.number("wash.fill_drain_min")
+    largest = max((s.litres for s in ctx.programme.wash.steps), default=0.0)
+    return largest / ctx.number("wash.fill_drain_min")
 
 
-def _filter(bench: Bench, duty: Duty) -> None:
-    need = _peak_flow(bench, duty) * bench.number("water.filter_allowance")
-    filters = bench.plant.machines(FiltersWater)
-    if not filters and bench.plant.machines(CoolsMilk):
-        bench.lacks("water.filter", "Water filter", "The cooler has no water filter: sand and iron "
+def _filter(ctx: StudyContext, duty: Duty) -> None:
+    need = _peak_flow(ctx, duty) * ctx.number("water.filter_allowance")
+    filters = ctx.plant.machines(FiltersWater)
+    if not filters and ctx.plant.machines(CoolsMilk):
+        ctx.lacks("water.filter", "Water filter", "The cooler has no water filter: sand and iron "
                     "block its plates and milk leaves warmer. Add one.")  # fmt: skip
     for one in filters:
-        bench.find(
+        ctx.find(
             "water.filter", "Water filter", one.flow_l_min, "L/min",
             f"{one.id} is rated {one.flow_l_min:.0f} L/min; {need:.0f} L/min are needed for "
             f"cooler and backflush with room for dirt ({spare(one.flow_l_min, need)}).",
             subject=one.id, limit=round(need, 1), sense="at_least", allowance=TIGHT,
             formula="q = k (q_cooler + q_backflush)",
-            inputs=(worked("q_cooler", "cooler water", round(cooler_water_l_min(bench, duty), 1),
-                           "L/min"), bench.rule("water.filter_allowance", "k")),
+            inputs=(worked("q_cooler", "cooler water", round(cooler_water_l_min(ctx, duty), 1),
+                           "L/min"), ctx.rule("water.filter_allowance", "k")),
             source="practice", known="common_practice", advised=next_round(need * (1 + TIGHT)),
             advised_why=f"{need:.0f} L/min with room for dirt", target=(one, "flow_l_min"),
         )  # fmt: skip
 
 
-def _pumps(bench: Bench, duty: Duty) -> None:
+def _pumps(ctx: StudyContext, duty: Duty) -> None:
     """Each water pump by what it reaches; twins each carry the duty where that was wished."""
-    plant = bench.plant
+    plant = ctx.plant
     ways = ways_of(plant, "water", directed=True)
-    kpa = bench.number("water.hose_kpa")
+    kpa = ctx.number("water.hose_kpa")
     cooling, filling, drains = [], [], []
     for pump in plant.machines(MovesWater):
         cooler = duty_to(ways, pump, [m.id for m in plant.machines(CoolsMilk)],
-                         "cooling and backflush", _peak_flow(bench, duty), 0.0)  # fmt: skip
+                         "cooling and backflush", _peak_flow(ctx, duty), 0.0)  # fmt: skip
         fill = duty_to(ways, pump, [m.id for m in plant.machines(MakesUpWash)],
-                       "filling the wash trough", _fill_flow(bench, duty), 0.0)  # fmt: skip
+                       "filling the wash trough", _fill_flow(ctx, duty), 0.0)  # fmt: skip
         hoses = [
             m.id for m in plant.equipment.values() if isinstance(m, RinsesUnits | WashesCloths)
         ]
-        hose = duty_to(ways, pump, hoses, "backflush and hoses", _hose_flow(bench, duty), kpa)
+        hose = duty_to(ways, pump, hoses, "backflush and hoses", _hose_flow(ctx, duty), kpa)
         yard = duty_to(ways, pump, [m.id for m in plant.machines(TakesWaste)], "the yard hose",
-                       bench.number("water.yard_hose_l_min"), kpa)  # fmt: skip
+                       ctx.number("water.yard_hose_l_min"), kpa)  # fmt: skip
         if cooler is not None:
             cooling.append((pump, [d for d in (cooler, fill, hose) if d is not None]))
         elif fill is not None:
             filling.append((pump, [d for d in (fill, hose, yard) if d is not None]))
         elif yard is not None:
             drains.append((pump, [yard]))
-    _group(bench, cooling)
-    _group(bench, filling)
-    _group(bench, drains)
+    _group(ctx, cooling)
+    _group(ctx, filling)
+    _group(ctx, drains)
 
 
-def _group(bench: Bench, pumps: list[tuple[MovesWater, list[PumpDuty]]]) -> None:
+def _group(ctx: StudyContext, pumps: list[tuple[MovesWater, list[PumpDuty]]]) -> None:
     """Pumps of one duty: each carries it alone, or they share it where no spare was wished."""
-    shared = sum(p.count for p, _ in pumps) if bench.plant.wishes.redundancy == "none" else 1
+    shared = sum(p.count for p, _ in pumps) if ctx.plant.wishes.redundancy == "none" else 1
     for pump, duties in pumps:
-        size_pump(bench, pump, duties, "water.pump", max(1, shared), "water")
+        size_pump(ctx, pump, duties, "water.pump", max(1, shared), "water")
 
 
-def _recovered(bench: Bench, duty: Duty, day: WaterDay) -> None:
+def _recovered(ctx: StudyContext, duty: Duty, day: WaterDay) -> None:
     """Warm water after the cooler: its temperature, and the tank for rinse and yard."""
-    coolers = bench.plant.machines(CoolsMilk)
+    coolers = ctx.plant.machines(CoolsMilk)
     warm_l = sum(day.warm)
     if not coolers or warm_l <= 0:
         return
-    out = max(duty.tank_inlet_c, duty.water_warmest_c + bench.number("plate.approach_k"))
-    per_l = cooler_water_l_min(bench, duty) / cooler_flow_l_min(bench, duty)
-    heat = heat_kj_per_l(duty.milk_at_receiver_c, min(out, duty.milk_at_receiver_c), bench.rules)
-    warm_c = duty.water_warmest_c + heat / (per_l * bench.number("water.cp_kj_kgk"))
+    out = max(duty.tank_inlet_c, duty.water_warmest_c + ctx.number("plate.approach_k"))
+    per_l = cooler_water_l_min(ctx, duty) / cooler_flow_l_min(ctx, duty)
+    heat = heat_kj_per_l(duty.milk_at_receiver_c, min(out, duty.milk_at_receiver_c), ctx.rules)
+    warm_c = duty.water_warmest_c + heat / (per_l * ctx.number("water.cp_kj_kgk"))
     wanted = tuple(sum(u.hours[h] for u in day.uses if u.recovered) for h in range(HOURS))
-    tanks = [t for t in bench.plant.machines(BuffersWater) if t.holds == "recovered"]
+    tanks = [t for t in ctx.plant.machines(BuffersWater) if t.holds == "recovered"]
     if not tanks:
-        bench.find(
+        ctx.find(
             "water.recovered", "Warm water from the cooler", round(warm_l), "L",
             f"{warm_l / 1000:.1f} m3 a day leave the cooler at about {warm_c:.0f} degC with no "
             "tank to "
@@ -358,7 +358,7 @@ def _recovered(bench: Bench, duty: Duty, day: WaterDay) -> None:
     have = sum(t.volume_l * t.count for t in tanks)
     over = max(0.0, warm_l - sum(day.reused))
     for tank in tanks:
-        bench.find(
+        ctx.find(
             "water.recovered", "Recovered warm water", tank.volume_l, "L",
             f"{listed([t.id for t in tanks])}: {have:.0f} L at about {warm_c:.0f} degC in "
             "summer; first "
@@ -370,7 +370,7 @@ def _recovered(bench: Bench, duty: Duty, day: WaterDay) -> None:
                                      "what "
             "the cooler gives; T = T_w + rho cp dT_milk/(r 4.19)",
             inputs=(stated("r", "water a litre of milk", per_l),
-                    bench.rule("water.yard_l_cow"), bench.rule("milk.cp_kj_kgk")),
+                    ctx.rule("water.yard_l_cow"), ctx.rule("milk.cp_kj_kgk")),
             source="definition", known="derived",
             advised=next_preferred(need * (1 + TIGHT) / sum(t.count for t in tanks)),
             advised_why=f"{need:.0f} L for first rinse and yard", target=(tank, "volume_l"),
@@ -390,17 +390,17 @@ def _after(duty: Duty, end_min: float, wanted: Hours) -> float:
     return total
 
 
-def _figures(bench: Bench, day: WaterDay) -> None:
+def _figures(ctx: StudyContext, day: WaterDay) -> None:
     rows = tuple((u.what, round(u.day_l), round(max(u.hours)),
                   "recovered warm water" if u.recovered and sum(day.reused) > 0 else "fresh")
                  for u in day.uses)  # fmt: skip
-    bench.notes.tables.append(Table(
+    ctx.notes.tables.append(Table(
         "water.uses", "Water a day", ("use", "a day", "busiest hour", "from"),
         ("", "L", "L/h", ""), rows,
         note="Without the herd's drinking water."))  # fmt: skip
     lines = tuple((u.what, "L", tuple(round(v, 1) for v in u.hours)) for u in day.uses)
     lines += (("fresh water", "L", tuple(round(v, 1) for v in day.fresh)),)
     lines += (("fresh water so far", "L", tuple(round(v, 1) for v in accumulate(day.fresh))),)
-    bench.notes.series.append(Series(
+    ctx.notes.series.append(Series(
         "water.hours", "Water by the hour", tuple(float(h) for h in range(HOURS)), "h", lines,
         note="Each point is the hour that begins there."))  # fmt: skip

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 
 from byrewright.physics.air import ambient_pressure_kpa_abs, equivalent_length_m
 from byrewright.physics.airflow import displacement_l_min, gas_space_bore_mm, pipe_volume_l
-from byrewright.plant.graph import Graph, Joint, Node, build
+from byrewright.plant.graph import Edge, Graph, Node, build
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import M, Pipe, Plant
 from byrewright.plant.roles import (
@@ -34,7 +34,7 @@ from byrewright.plant.roles import (
 )
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.sizing.airlines import loss_kind
-from byrewright.studies.vacuum.network import Network, NoNetwork, PumpPlace, Stretch
+from byrewright.studies.vacuum.network import Network, NoNetwork, PipeSegment, PumpPlace
 
 PIECES_LOOPED, PIECES_STRAIGHT = 12, 10
 """Pieces of a line round or along the stalls; twice as many move a drop by under 0.01 kPa."""
@@ -42,7 +42,7 @@ RECEIVER_AIR_SHARE = 0.5  # half a receiver's volume is taken as air
 
 
 def network_of(
-    plant: Plant, rules: Rulebook, fill: float = 0.35, joints: tuple[Joint, ...] | None = None
+    plant: Plant, rules: Rulebook, fill: float = 0.35, joints: tuple[Edge, ...] | None = None
 ) -> Network:
     """Read the air network of a plant. `fill` is the depth of milk in the milkline, over its bore.
 
@@ -61,11 +61,11 @@ class _Builder:
     fill: float
     names: list[str] = field(default_factory=list)
     volumes: list[float] = field(default_factory=list)
-    stretches: list[Stretch] = field(default_factory=list)
+    stretches: list[PipeSegment] = field(default_factory=list)
     index: dict[Node, int] = field(default_factory=dict)
     lines: dict[str, tuple[int, ...]] = field(default_factory=dict)
 
-    def network(self, known: tuple[Joint, ...] | None) -> Network:
+    def network(self, known: tuple[Edge, ...] | None) -> Network:
         pumps = [m for m in self.plant.machines(PumpsVacuum) if self.plant.pipes_at(m.id)]
         if not pumps:
             raise NoNetwork("No vacuum pump is joined to any pipe: nothing to solve.")
@@ -116,10 +116,10 @@ class _Builder:
 
     # Which joints air can pass.
 
-    def _reached(self, graph: Graph, starts: list[Node]) -> tuple[Joint, ...]:
+    def _reached(self, graph: Graph, starts: list[Node]) -> tuple[Edge, ...]:
         at = graph.at()
         seen = {n: None for n in starts if n in at}
-        found: dict[str, Joint] = {}
+        found: dict[str, Edge] = {}
         queue = deque(seen)
         while queue:
             here = queue.popleft()
@@ -133,7 +133,7 @@ class _Builder:
                     queue.append(other)
         return tuple(j for j in graph.joints if j.id in found)
 
-    def _passes_air(self, joint: Joint) -> bool:
+    def _passes_air(self, joint: Edge) -> bool:
         if joint.pipe is not None:
             ends = (joint.a, joint.b)
             if any(isinstance(self._machine(n), Pulsates | GivesMilk) for n in ends):
@@ -224,7 +224,7 @@ class _Builder:
         self.volumes[a] += half
         self.volumes[b] += half
         self.stretches.append(
-            Stretch(
+            PipeSegment(
                 name,
                 what,
                 a,
@@ -239,7 +239,7 @@ class _Builder:
             )
         )
 
-    def _joint(self, joint: Joint) -> None:
+    def _joint(self, joint: Edge) -> None:
         if joint.pipe is not None:
             self._pipe(joint, joint.pipe)
             return
@@ -252,7 +252,7 @@ class _Builder:
             return
         self._inside(joint, machine)
 
-    def _pipe(self, joint: Joint, pipe: Pipe) -> None:
+    def _pipe(self, joint: Edge, pipe: Pipe) -> None:
         milk = self._milk_and_air(joint.a) and self._milk_and_air(joint.b)
         bore = gas_space_bore_mm(pipe.bore_mm, self.fill) if milk else pipe.bore_mm
         both = min(self._machine(joint.a).count, self._machine(joint.b).count)
@@ -292,7 +292,7 @@ class _Builder:
             machine.id,
         )
 
-    def _inside(self, joint: Joint, machine: Machine) -> None:
+    def _inside(self, joint: Edge, machine: Machine) -> None:
         kind = loss_kind(joint, machine)
         stated = getattr(machine, "vacuum_bore_mm", None) or (
             getattr(machine, "bore_mm", None) if isinstance(machine, PassesOneWay) else None
@@ -323,7 +323,7 @@ class _Builder:
         open_in: tuple[str, ...] = (),
     ) -> None:
         self.stretches.append(
-            Stretch(
+            PipeSegment(
                 name,
                 "fitting",
                 a,

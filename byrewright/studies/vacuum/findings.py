@@ -8,7 +8,7 @@ from byrewright.physics.air import line_reserve_l_free
 from byrewright.physics.airflow import discharge_temperature_c
 from byrewright.results import Remedy
 from byrewright.standards.pipes import next_bore_mm
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.sizes import listed, stated, worked
 from byrewright.studies.sizing.vacuum_demand import us_rules
 from byrewright.studies.vacuum.case import Case
@@ -27,24 +27,24 @@ LEAST_GAIN_KPA = 0.02  # a change that gives less is not worth the work
 BACK_WITHIN_S = 5.0  # common practice, no source: one fall-off is over within this time
 
 
-def write(bench: Bench, case: Case) -> None:
+def write(ctx: StudyContext, case: Case) -> None:
     """Write the findings of the steady states."""
     for key in case.states:
-        _situation(bench, case, key)
-    _reserve_alone(bench, case)
-    _drop(bench, case)
-    _worst_pipe(bench, case)
-    _velocity(bench, case)
-    _power(bench, case)
-    _sharing(bench, case)
-    _belts(bench, case)
-    _volume(bench, case)
+        _situation(ctx, case, key)
+    _reserve_alone(ctx, case)
+    _drop(ctx, case)
+    _worst_pipe(ctx, case)
+    _velocity(ctx, case)
+    _power(ctx, case)
+    _sharing(ctx, case)
+    _belts(ctx, case)
+    _volume(ctx, case)
 
 
-def _situation(bench: Bench, case: Case, key: str) -> None:
+def _situation(ctx: StudyContext, case: Case, key: str) -> None:
     state, set_kpa = case.states[key], case.network.set_vacuum_kpa
     least, vm = state.least_at_units_kpa, state.milk_vacuum_kpa
-    allowed = bench.number("vacuum.test.working_vacuum_kpa")
+    allowed = ctx.number("vacuum.test.working_vacuum_kpa")
     run = listed([p.name for p in state.pumps if p.speed > 0.0])
     speed = f" at {100 * state.speed:.0f} % speed" if case.network.varies else ""
     milking = key in ("milking", "one_pump")
@@ -56,7 +56,7 @@ def _situation(bench: Bench, case: Case, key: str) -> None:
     )
     if milking and low:
         says += " That is too little to milk with: see the reserve and the drops."
-    bench.find(
+    ctx.find(
         f"vacuum.steady.{key}",
         f"Vacuum: {state.situation.title.lower()}",
         least,
@@ -75,15 +75,15 @@ def _situation(bench: Bench, case: Case, key: str) -> None:
     )
 
 
-def _reserve_alone(bench: Bench, case: Case) -> None:
+def _reserve_alone(ctx: StudyContext, case: Case) -> None:
     """The reserve that is left when one of the pumps that share has stopped."""
     state = case.reserve_alone
     if state is None:
         return
-    iso, us, us_held = reserve_limits(bench, case)
+    iso, us, us_held = reserve_limits(ctx, case)
     wanted, has = (us if us_held else iso), state.asked_l_min_free[0]
     alone = next(p.name for p in state.pumps if p.speed > 0.0)
-    held = bench.plant.wishes.redundancy != "none"
+    held = ctx.plant.wishes.redundancy != "none"
     says = (
         f"With {alone} alone A1 takes {has:.0f} L/min before Vm is 2 kPa lower; {wanted:.0f} "
         "L/min is "
@@ -91,7 +91,7 @@ def _reserve_alone(bench: Bench, case: Case) -> None:
     )
     if held and has < wanted:
         says += " Until the other runs again attach slower, or fit larger pumps."
-    bench.find(
+    ctx.find(
         "vacuum.reserve.one_pump",
         "Effective reserve with one pump alone",
         has,
@@ -102,7 +102,7 @@ def _reserve_alone(bench: Bench, case: Case) -> None:
         allowance=0.1,
         formula="air at A1 that lowers Vm by 2 kPa",
         inputs=(
-            stated("", "wished redundancy", bench.plant.wishes.redundancy),
+            stated("", "wished redundancy", ctx.plant.wishes.redundancy),
             worked("", "speed then", round(100 * state.speed), "%"),
         ),
         source="US rule, read" if us_held else "ISO 5707:2007 Annex A",
@@ -110,19 +110,19 @@ def _reserve_alone(bench: Bench, case: Case) -> None:
     )
 
 
-def _drop(bench: Bench, case: Case) -> None:
+def _drop(ctx: StudyContext, case: Case) -> None:
     """Receiver to pump and to regulator at effective reserve, and the bores that mend them."""
-    rules = "nmc" if us_rules(bench) else "iso"
-    _one_drop(bench, case, "pump", f"vacuum.{rules}_drop_receiver_to_pump_kpa", to_pump)
+    rules = "nmc" if us_rules(ctx) else "iso"
+    _one_drop(ctx, case, "pump", f"vacuum.{rules}_drop_receiver_to_pump_kpa", to_pump)
     _one_drop(
-        bench, case, "regulator", f"vacuum.{rules}_drop_receiver_to_regulator_kpa", to_regulator
+        ctx, case, "regulator", f"vacuum.{rules}_drop_receiver_to_regulator_kpa", to_regulator
     )
 
 
 def _one_drop(
-    bench: Bench, case: Case, end: str, rule: str, measure: Callable[[Steady], float]
+    ctx: StudyContext, case: Case, end: str, rule: str, measure: Callable[[Steady], float]
 ) -> None:
-    limit, has = bench.number(rule), measure(case.reserve)
+    limit, has = ctx.number(rule), measure(case.reserve)
     changes, then = (
         ([], has) if has <= limit else mend(case.network, case.reserve, limit * ROOM, measure)
     )
@@ -145,7 +145,7 @@ def _one_drop(
             says += " Or let control sense at the receivers."
     elif has > limit:
         says += " No common bore mends it: shorten the line, or bring the two nearer together."
-    bench.find(
+    ctx.find(
         f"vacuum.drop.{end}",
         f"Vacuum drop from receiver to {end}",
         has,
@@ -155,7 +155,7 @@ def _one_drop(
         sense="at_most",
         allowance=0.1,
         formula="vacuum there less vacuum at the receiver",
-        inputs=(worked("", "airflow at A1", round(air), "L/min"), bench.rule(rule)),
+        inputs=(worked("", "airflow at A1", round(air), "L/min"), ctx.rule(rule)),
         source=SOLVED,
         known="derived",
         advised=first[2] if first else None,
@@ -230,12 +230,12 @@ def _alike(state: Steady, name: str) -> list[str]:
     ]
 
 
-def _worst_pipe(bench: Bench, case: Case) -> None:
+def _worst_pipe(ctx: StudyContext, case: Case) -> None:
     for place, effect in enumerate(case.effects[:5]):
-        _one_pipe(bench, case, effect, first=place == 0)
+        _one_pipe(ctx, case, effect, first=place == 0)
 
 
-def _one_pipe(bench: Bench, case: Case, effect: Effect, *, first: bool) -> None:
+def _one_pipe(ctx: StudyContext, case: Case, effect: Effect, *, first: bool) -> None:
     kind = "Line" if effect.what == "line" else "Branch"
     says = f"{kind} {effect.name} drops {effect.drop_kpa:.2f} kPa at effective reserve"
     worth = False
@@ -248,7 +248,7 @@ def _one_pipe(bench: Bench, case: Case, effect: Effect, *, first: bool) -> None:
     says += "." if worth else ": not worth changing."
     if first:
         says = f"The worst drop: {says[0].lower()}{says[1:]}"
-    bench.find(
+    ctx.find(
         "vacuum.pipe",
         "Drop of one pipe at effective reserve",
         effect.drop_kpa,
@@ -269,13 +269,13 @@ def _one_pipe(bench: Bench, case: Case, effect: Effect, *, first: bool) -> None:
     )
 
 
-def _velocity(bench: Bench, case: Case) -> None:
-    most = bench.number("vacuum.line_velocity_m_s")
+def _velocity(ctx: StudyContext, case: Case) -> None:
+    most = ctx.number("vacuum.line_velocity_m_s")
     state = case.reserve
     fastest = max(
         (s for s in state.stretches if s.stretch.what != "fitting"), key=lambda s: s.velocity_m_s
     )
-    bench.find(
+    ctx.find(
         "vacuum.velocity",
         "Fastest air at effective reserve",
         fastest.velocity_m_s,
@@ -283,20 +283,20 @@ def _velocity(bench: Bench, case: Case) -> None:
         f"Air runs fastest in {fastest.stretch.name}: {fastest.velocity_m_s:.0f} m/s; above "
         f"{most:g} m/s lines grow noisy and drop fast.",
         formula="v = m/(rho A)",
-        inputs=(bench.rule("vacuum.line_velocity_m_s"),),
+        inputs=(ctx.rule("vacuum.line_velocity_m_s"),),
         source="practice",
         known="common_practice",
     )
 
 
-def _power(bench: Bench, case: Case) -> None:
+def _power(ctx: StudyContext, case: Case) -> None:
     manual = {p.name: p for p in case.manual.pumps}
     for place in case.network.pumps:
         state = manual[place.name]
         if state.speed <= 0.0:
             continue
         ok = state.power_kw <= state.motor_kw
-        bench.find(
+        ctx.find(
             "vacuum.motor",
             "Load on the vacuum pump's motor, flat out",
             state.power_kw,
@@ -311,7 +311,7 @@ def _power(bench: Bench, case: Case) -> None:
             allowance=0.05,
             formula="P = s V (p_out - p_in)/efficiency",
             inputs=(
-                bench.rule("vacuum.pump_specific_power_kw_per_1000_l_min"),
+                ctx.rule("vacuum.pump_specific_power_kw_per_1000_l_min"),
                 worked("efficiency", "from the specific power", round(place.efficiency, 2)),
             ),
             source="displacement pump without inside compression",
@@ -319,12 +319,12 @@ def _power(bench: Bench, case: Case) -> None:
         )
         if place.machine.design == "lobe":
             warm = discharge_temperature_c(
-                max(bench.plant.site.ambient_c),
+                max(ctx.plant.site.ambient_c),
                 case.network.ambient_kpa_abs - state.inlet_vacuum_kpa,
                 case.network.ambient_kpa_abs + state.back_kpa,
                 place.efficiency,
             )
-            bench.find(
+            ctx.find(
                 "vacuum.discharge",
                 "Discharge temperature of a lobe pump",
                 warm,
@@ -338,7 +338,7 @@ def _power(bench: Bench, case: Case) -> None:
             )
 
 
-def _sharing(bench: Bench, case: Case) -> None:
+def _sharing(ctx: StudyContext, case: Case) -> None:
     state = case.milking
     running = [p for p in state.pumps if p.speed > 0.0]
     least = max((p.machine.least_speed_pct for p in case.network.pumps), default=0.0) / 100.0
@@ -354,7 +354,7 @@ def _sharing(bench: Bench, case: Case) -> None:
             f"{state.power_kw:.1f} kW; "
             "but then the cups fall if it trips."
         )
-    bench.find(
+    ctx.find(
         "vacuum.sharing",
         "Pumps that share, at their least speed",
         state.regulated_l_min_free,
@@ -369,9 +369,9 @@ def _sharing(bench: Bench, case: Case) -> None:
     )
 
 
-def _belts(bench: Bench, case: Case) -> None:
+def _belts(ctx: StudyContext, case: Case) -> None:
     """A fixed-speed pump short of reserve: what a change of belts would do."""
-    iso, us, us_held = reserve_limits(bench, case)
+    iso, us, us_held = reserve_limits(ctx, case)
     wanted, has = (us if us_held else iso), case.reserve.asked_l_min_free[0]
     fixed = [p for p in case.network.pumps if p.machine.speed == "fixed" and p.name in case.running]
     if not fixed or has >= wanted:
@@ -383,7 +383,7 @@ def _belts(bench: Bench, case: Case) -> None:
         for s in case.reserve.pumps
         if s.speed > 0.0
     ]
-    bench.find(
+    ctx.find(
         "vacuum.belts",
         "Change of belts that would give the reserve",
         100.0 * (faster - 1.0),
@@ -397,11 +397,11 @@ def _belts(bench: Bench, case: Case) -> None:
     )
 
 
-def _volume(bench: Bench, case: Case) -> None:
+def _volume(ctx: StudyContext, case: Case) -> None:
     volume = sum(case.network.volumes_l)
     free = line_reserve_l_free(volume, 2.0, case.network.ambient_kpa_abs)
     loss = case.milking.use.total / 60.0
-    bench.find(
+    ctx.find(
         "vacuum.volume",
         "Air held back by the volume of lines and vessels",
         free,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from byrewright.results import Input, Remedy
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.sizes import listed, next_preferred, worked
 from byrewright.studies.vacuum.case import Case
 from byrewright.studies.vacuum.milkline import SAY, LineAnswer
@@ -16,19 +16,19 @@ FAULTS = frozenset({"pump_trips_valve_leaks", "regulator_open", "drain_open", "c
 BACK_WITHIN_S = 5.0  # common practice, no source: one fall-off is over within this time
 
 
-def write(bench: Bench, case: Case) -> None:
+def write(ctx: StudyContext, case: Case) -> None:
     """Write the findings of events, of control settings and of the milkline."""
     for run in case.runs.values():
-        _event(bench, case, run)
-    _tuning(bench, case)
+        _event(ctx, case, run)
+    _tuning(ctx, case)
     for line in case.lines:
-        _milkline(bench, line)
+        _milkline(ctx, line)
 
 
-def _event(bench: Bench, case: Case, run: Run) -> None:
+def _event(ctx: StudyContext, case: Case, run: Run) -> None:
     rule: tuple[Input, ...] = (
-        bench.rule("vacuum.cups_fall_kpa"),
-        bench.rule("vacuum.cups_fall_after_s"),
+        ctx.rule("vacuum.cups_fall_kpa"),
+        ctx.rule("vacuum.cups_fall_after_s"),
     )
     back = (
         f"settles at {run.after_kpa:.1f} kPa"
@@ -57,7 +57,7 @@ def _event(bench: Bench, case: Case, run: Run) -> None:
         )
         if len(case.running) > 1:
             says += " (What if: this plant runs its pumps together.)"
-    bench.find(
+    ctx.find(
         f"vacuum.event.{key}",
         f"{run.event.title}",
         run.units_falling,
@@ -76,7 +76,7 @@ def _event(bench: Bench, case: Case, run: Run) -> None:
         told = f"is over after {run.back_after_s:.1f} s" if over else "is not over in the time run"
         if run.back_after_s > BACK_WITHIN_S:
             told += ": tune the control, or look for air that is short"
-        bench.find(
+        ctx.find(
             "vacuum.event.fall_off_back",
             "Time until one fall-off is over",
             run.back_after_s if over else run.event.seconds,
@@ -125,13 +125,13 @@ def together(case: Case) -> tuple[Remedy, ...]:
     )
 
 
-def _tuning(bench: Bench, case: Case) -> None:
+def _tuning(ctx: StudyContext, case: Case) -> None:
     if not case.tuned:
         return
     best = case.tuned[0]
     now = speed_control(case.network)
     used = next((t for t in case.tuned if (t.gain, t.ramp) == now), best)
-    bench.find(
+    ctx.find(
         "vacuum.tuning",
         "Best setting of speed control found",
         best.gain,
@@ -143,15 +143,15 @@ def _tuning(bench: Bench, case: Case) -> None:
         f"{used.drop_kpa:.2f} and "
         f"{used.overshoot_kpa:.2f} kPa as set. Start from it and tune on site.",
         formula="least of drop + overshoot + a tenth of the seconds until back",
-        inputs=(bench.rule("vacuum.speed_gain_per_kpa"), bench.rule("vacuum.speed_ramp_per_s")),
+        inputs=(ctx.rule("vacuum.speed_gain_per_kpa"), ctx.rule("vacuum.speed_ramp_per_s")),
         source=MARCHED,
         known="derived",
     )
 
 
-def _milkline(bench: Bench, answer: LineAnswer) -> None:
+def _milkline(ctx: StudyContext, answer: LineAnswer) -> None:
     line, load = answer.line, answer.load
-    allowed = 100.0 - bench.number("milkline.drop_share_of_time_pct")
+    allowed = 100.0 - ctx.number("milkline.drop_share_of_time_pct")
     share = 100.0 * answer.slug_share
     flow = "stratified" if answer.at_peak and answer.at_peak.stratified else "slugs"
     says = (
@@ -170,7 +170,7 @@ def _milkline(bench: Bench, answer: LineAnswer) -> None:
             if answer.better_bore_mm
             else " No common bore mends it: add slope, or a receiver outlet."
         )
-    bench.find(
+    ctx.find(
         "vacuum.milkline.slugs",
         "Share of milking with a slope more than half full, or with slugs",
         share,
@@ -189,7 +189,7 @@ def _milkline(bench: Bench, answer: LineAnswer) -> None:
             worked(
                 "", "time between attachments in a slope", round(load.attach_interval_s, 1), "s"
             ),
-            bench.rule("milkline.transient_air_typical_l_min"),
+            ctx.rule("milkline.transient_air_typical_l_min"),
         ),
         source="Taitel and Dukler, AIChE Journal 22(1), 1976",
         known="from_memory",
@@ -199,7 +199,7 @@ def _milkline(bench: Bench, answer: LineAnswer) -> None:
         if answer.better_bore_mm
         else "",
     )
-    bench.find(
+    ctx.find(
         "vacuum.milkline.units",
         "Cows at peak flow together that a slope takes",
         float(answer.units_by_slug_limit),
@@ -216,7 +216,7 @@ def _milkline(bench: Bench, answer: LineAnswer) -> None:
         known="derived",
     )
     table = answer.table_units
-    bench.find(
+    ctx.find(
         "vacuum.milkline.table",
         "Units a slope by the standard's table, as the user entered it",
         None if table is None else load.units,

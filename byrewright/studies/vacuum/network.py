@@ -8,14 +8,14 @@ from dataclasses import dataclass, replace
 from byrewright.physics.airflow import (
     air_density_kg_m3,
 )
-from byrewright.plant.graph import Joint
+from byrewright.plant.graph import Edge
 from byrewright.plant.plant import Pipe, Plant
 from byrewright.plant.roles import PumpsVacuum, RegulatesVacuum
 from byrewright.standards.rulebook import Rulebook
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class PipeSegment:
     """A way for air between two nodes: a pipe, a piece of a line, or a way inside a machine."""
 
     name: str
@@ -56,7 +56,7 @@ class Network:
     temperature_c: float
     nodes: tuple[str, ...]
     volumes_l: tuple[float, ...]
-    stretches: tuple[Stretch, ...]
+    stretches: tuple[PipeSegment, ...]
     units_at: tuple[tuple[int, float], ...]
     pulses_at: tuple[tuple[int, float], ...]
     pumps: tuple[PumpPlace, ...]
@@ -66,7 +66,7 @@ class Network:
     sense: int
     set_vacuum_kpa: float
     fill: float
-    joints: tuple[Joint, ...]
+    joints: tuple[Edge, ...]
     left_out: tuple[str, ...] = ()
 
     @property

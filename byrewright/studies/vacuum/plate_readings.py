@@ -4,25 +4,25 @@ from __future__ import annotations
 
 from byrewright.physics.airflow import pulsation_phases_ms
 from byrewright.plant.roles import GivesMilk, Pulsates, SharesVacuum, TrapsLiquid
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.sizes import listed, stated
 from byrewright.studies.vacuum.case import Case
 from byrewright.studies.vacuum.reading import reading
 
 
-def pulsation(bench: Bench, case: Case) -> None:
+def pulsation(ctx: StudyContext, case: Case) -> None:
     """Rate, ratio and phases of each pulsator at the least vacuum that it sees."""
     network = case.network
     least = min((case.milking.at(n) for n, _ in network.pulses_at), default=network.set_vacuum_kpa)
-    rise, fall = bench.number("vacuum.pulse_rise_ms"), bench.number("vacuum.pulse_fall_ms")
-    for pulsator in bench.plant.machines(Pulsates):
+    rise, fall = ctx.number("vacuum.pulse_rise_ms"), ctx.number("vacuum.pulse_fall_ms")
+    for pulsator in ctx.plant.machines(Pulsates):
         a, b, c, d = pulsation_phases_ms(
             pulsator.rate_per_min,
             pulsator.ratio_pct,
             least,
             rise,
             fall,
-            bench.number("vacuum.test.phase_d_vacuum_kpa"),
+            ctx.number("vacuum.test.phase_d_vacuum_kpa"),
         )
         cycle = a + b + c + d
         shares = ", ".join(
@@ -32,8 +32,8 @@ def pulsation(bench: Bench, case: Case) -> None:
         inputs = (
             stated("", "rate", pulsator.rate_per_min, "1/min", pulsator.id),
             stated("", "ratio set", pulsator.ratio_pct, "%", pulsator.id),
-            bench.rule("vacuum.pulse_rise_ms"),
-            bench.rule("vacuum.pulse_fall_ms"),
+            ctx.rule("vacuum.pulse_rise_ms"),
+            ctx.rule("vacuum.pulse_fall_ms"),
         )
         says = f"{pulsator.id}: {pulsator.rate_per_min:g} a minute, phases {shares}."
         ratio = 100.0 * (a + b) / cycle
@@ -66,7 +66,7 @@ def pulsation(bench: Bench, case: Case) -> None:
             ("phase_d_ms", "Phase d, time", d, "ms", "vacuum.test.phase_d_least_ms", "at_least"),
         ):
             reading(
-                bench,
+                ctx,
                 key,
                 title,
                 value,
@@ -80,12 +80,12 @@ def pulsation(bench: Bench, case: Case) -> None:
             )
 
 
-def parts(bench: Bench) -> None:
+def parts(ctx: StudyContext) -> None:
     """Volumes of interceptor and trap, air admission of clusters."""
-    plant = bench.plant
+    plant = ctx.plant
     for tank in plant.machines(SharesVacuum):
         reading(
-            bench,
+            ctx,
             "interceptor",
             "Interceptor volume",
             tank.volume_l,
@@ -97,7 +97,7 @@ def parts(bench: Bench) -> None:
         )
     for trap in plant.machines(TrapsLiquid):
         reading(
-            bench,
+            ctx,
             "sanitary_trap",
             "Sanitary trap volume",
             trap.volume_l,
@@ -110,7 +110,7 @@ def parts(bench: Bench) -> None:
     for units in plant.machines(GivesMilk):
         air = units.claw_air_l_min_free
         reading(
-            bench,
+            ctx,
             "claw_air_least",
             "Cluster air admission, least",
             air,
@@ -122,7 +122,7 @@ def parts(bench: Bench) -> None:
             known="second_hand",
         )
         reading(
-            bench,
+            ctx,
             "claw_air_most",
             "Cluster air admission, most",
             air,

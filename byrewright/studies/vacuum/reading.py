@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from byrewright.results import Input, Remedy, Sense
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 
 ISO, TESTS = "ISO 5707:2007 limits, ISO 6690:2007 methods", "from_memory"
 TIGHT = 0.1
 
 
 def reading(
-    bench: Bench,
+    ctx: StudyContext,
     key: str,
     title: str,
     value: float | None,
@@ -29,9 +29,9 @@ def reading(
     remedies: Sequence[Remedy] = (),
 ) -> None:
     """Write a reading down; `limit` is a rule's key, or a number worked out."""
-    ruled = [bench.rule(limit)] if isinstance(limit, str) else []
-    number = bench.number(limit) if isinstance(limit, str) else limit
-    bench.find(
+    ruled = [ctx.rule(limit)] if isinstance(limit, str) else []
+    number = ctx.number(limit) if isinstance(limit, str) else limit
+    ctx.find(
         f"vacuum.test.{key}",
         title,
         value,

@@ -13,7 +13,7 @@ from byrewright.physics.air import reserve_iso_l_min_free, reserve_us_l_min_free
 from byrewright.physics.airflow import pump_air_kg_s
 from byrewright.plant.roles import GivesMilk
 from byrewright.results import Finding, Remedy, Table
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.sizes import stated, worked
 from byrewright.studies.sizing.vacuum_demand import us_rules
 from byrewright.studies.vacuum.case import Case
@@ -31,25 +31,25 @@ NOT_PREDICTED = (
 )
 
 
-def write(bench: Bench, case: Case) -> Table:
+def write(ctx: StudyContext, case: Case) -> Table:
     """Write every predicted reading as a finding; returns them as the sheet to take along."""
-    start = len(bench.notes.findings)
-    _vacuum(bench, case)
-    _pumps(bench, case)
-    _reserve(bench, case)
-    _leakages(bench, case)
-    _drops(bench, case)
-    pulsation(bench, case)
-    _regulation(bench, case)
-    parts(bench)
-    bench.notes.notes.append(NOT_PREDICTED)
-    return _sheet(bench.notes.findings[start:])
+    start = len(ctx.notes.findings)
+    _vacuum(ctx, case)
+    _pumps(ctx, case)
+    _reserve(ctx, case)
+    _leakages(ctx, case)
+    _drops(ctx, case)
+    pulsation(ctx, case)
+    _regulation(ctx, case)
+    parts(ctx)
+    ctx.notes.notes.append(NOT_PREDICTED)
+    return _sheet(ctx.notes.findings[start:])
 
 
-def _vacuum(bench: Bench, case: Case) -> None:
+def _vacuum(ctx: StudyContext, case: Case) -> None:
     set_kpa, vm = case.network.set_vacuum_kpa, case.milking.milk_vacuum_kpa
     reading(
-        bench,
+        ctx,
         "working_vacuum",
         "Working vacuum (Vm) away from nominal",
         abs(vm - set_kpa),
@@ -64,7 +64,7 @@ def _vacuum(bench: Bench, case: Case) -> None:
     )
     idle = case.states["no_units"].milk_vacuum_kpa
     reading(
-        bench,
+        ctx,
         "sensitivity",
         "Regulation sensitivity",
         max(0.0, idle - vm),
@@ -75,11 +75,11 @@ def _vacuum(bench: Bench, case: Case) -> None:
     )
 
 
-def _pumps(bench: Bench, case: Case) -> None:
+def _pumps(ctx: StudyContext, case: Case) -> None:
     network = case.network
     pa = network.ambient_kpa_abs
     for place, state in zip(network.pumps, case.milking.pumps, strict=True):
-        back = bench.number("vacuum.silencer_kpa")
+        back = ctx.number("vacuum.silencer_kpa")
 
         def draws(vacuum: float, place=place, back=back) -> float:  # type: ignore[no-untyped-def]
             rated = network.kg_s(place.rated_l_min_free)
@@ -92,7 +92,7 @@ def _pumps(bench: Bench, case: Case) -> None:
         working = state.inlet_vacuum_kpa if state.speed > 0.0 else network.set_vacuum_kpa
         here = draws(working)
         reading(
-            bench,
+            ctx,
             "pump_capacity",
             "Pump capacity (A2) at 50 kPa, full speed",
             at_50,
@@ -108,7 +108,7 @@ def _pumps(bench: Bench, case: Case) -> None:
         )
         at_full = back * (here / place.rated_l_min_free) ** 2
         reading(
-            bench,
+            ctx,
             "exhaust",
             "Exhaust back pressure (Pe), full speed",
             at_full,
@@ -117,33 +117,33 @@ def _pumps(bench: Bench, case: Case) -> None:
             "allows.",
             subject=place.name,
             formula="Pe = k q^2",
-            inputs=(bench.rule("vacuum.silencer_kpa"),),
+            inputs=(ctx.rule("vacuum.silencer_kpa"),),
             source="practice",
             known="common_practice",
         )
 
 
-def reserve_limits(bench: Bench, case: Case) -> tuple[float, float, bool]:
+def reserve_limits(ctx: StudyContext, case: Case) -> tuple[float, float, bool]:
     """Effective reserve asked for: ISO form, US rule, and whether the US one is held."""
     n = round(case.network.units)
-    shuts = all(u.shut_off for u in bench.plant.machines(GivesMilk))
+    shuts = all(u.shut_off for u in ctx.plant.machines(GivesMilk))
     return (
-        reserve_iso_l_min_free(n, shuts, bench.rules),
-        reserve_us_l_min_free(n, bench.rules),
-        us_rules(bench),
+        reserve_iso_l_min_free(n, shuts, ctx.rules),
+        reserve_us_l_min_free(n, ctx.rules),
+        us_rules(ctx),
     )
 
 
-def _reserve(bench: Bench, case: Case) -> None:
+def _reserve(ctx: StudyContext, case: Case) -> None:
     has, manual = case.reserve.asked_l_min_free[0], case.manual.asked_l_min_free[0]
-    iso, us, us_held = reserve_limits(bench, case)
-    fall = bench.rule("vacuum.test.reserve_drop_kpa", "fall")
+    iso, us, us_held = reserve_limits(ctx, case)
+    fall = ctx.rule("vacuum.test.reserve_drop_kpa", "fall")
     for rule, wanted, held, known in (
         ("iso", iso, not us_held, "from_memory"),
         ("us", us, us_held, "read"),
     ):
         reading(
-            bench,
+            ctx,
             f"effective_reserve_{rule}",
             f"Effective reserve (A1), {'ISO form' if rule == 'iso' else 'US rule'}",
             has,
@@ -159,7 +159,7 @@ def _reserve(bench: Bench, case: Case) -> None:
             known=known,
         )
     reading(
-        bench,
+        ctx,
         "manual_reserve",
         "Manual reserve (A1)",
         manual,
@@ -170,8 +170,8 @@ def _reserve(bench: Bench, case: Case) -> None:
     )
     loss = manual - has
     allowed = max(
-        bench.number("vacuum.regulation_loss_floor_l_min"),
-        bench.number("vacuum.regulation_loss_share") * manual,
+        ctx.number("vacuum.regulation_loss_floor_l_min"),
+        ctx.number("vacuum.regulation_loss_share") * manual,
     )
     cause = ""
     if loss > allowed:
@@ -185,7 +185,7 @@ def _reserve(bench: Bench, case: Case) -> None:
             else " The regulator still admits air, or control has not called for full speed."
         )
     reading(
-        bench,
+        ctx,
         "regulation_loss",
         "Regulation loss",
         loss,
@@ -194,25 +194,25 @@ def _reserve(bench: Bench, case: Case) -> None:
         limit=allowed,
         formula="manual reserve - effective reserve <= max(35, 10 % of manual)",
         inputs=(
-            bench.rule("vacuum.regulation_loss_floor_l_min"),
-            bench.rule("vacuum.regulation_loss_share"),
+            ctx.rule("vacuum.regulation_loss_floor_l_min"),
+            ctx.rule("vacuum.regulation_loss_share"),
         ),
     )
 
 
-def _leakages(bench: Bench, case: Case) -> None:
+def _leakages(ctx: StudyContext, case: Case) -> None:
     manual = case.manual.asked_l_min_free[0]
     use = case.milking.use
     leak = max(
-        bench.number("vacuum.regulator_leak_floor_l_min"),
-        bench.number("vacuum.regulator_leak_share") * manual,
+        ctx.number("vacuum.regulator_leak_floor_l_min"),
+        ctx.number("vacuum.regulator_leak_share") * manual,
     )
     assumed = "The model takes the limit itself; what is measured takes its place."
     for key, title, value, what in (
         (
             "regulator_leak",
             "Regulator leakage",
-            bench.number("vacuum.regulator_leak_floor_l_min"),
+            ctx.number("vacuum.regulator_leak_floor_l_min"),
             f"at most {leak:.0f} L/min is allowed",
         ),
         (
@@ -230,14 +230,14 @@ def _leakages(bench: Bench, case: Case) -> None:
     ):
         most = leak if key == "regulator_leak" else value
         reading(
-            bench, key, title, value, "L/min", f"{value:.0f} L/min is taken; {what}. {assumed}",
+            ctx, key, title, value, "L/min", f"{value:.0f} L/min is taken; {what}. {assumed}",
             inputs=(worked("allowed", "most that is allowed", most, "L/min"),),
         )  # fmt: skip
 
 
-def _drops(bench: Bench, case: Case) -> None:
+def _drops(ctx: StudyContext, case: Case) -> None:
     network, state = case.network, case.reserve
-    us = us_rules(bench)
+    us = us_rules(ctx)
     vm = state.milk_vacuum_kpa
     rows: list[tuple[str, str, float, str, str]] = [
         (
@@ -274,9 +274,9 @@ def _drops(bench: Bench, case: Case) -> None:
     for key, words, drop, rule, subject in rows:
         for name, held in (("iso", not us), ("nmc", us)):
             limit = f"vacuum.{name}_drop_{rule}_kpa"
-            given = bench.rules[limit]
+            given = ctx.rules[limit]
             reading(
-                bench,
+                ctx,
                 f"drop_{key}_{name}",
                 f"Vacuum drop, {words}",
                 max(0.0, drop),
@@ -291,7 +291,7 @@ def _drops(bench: Bench, case: Case) -> None:
             )
 
 
-def _regulation(bench: Bench, case: Case) -> None:
+def _regulation(ctx: StudyContext, case: Case) -> None:
     fall, attach = case.runs.get("open_test"), case.runs.get("attach")
     if fall is not None:
         for key, title, value, advice in (
@@ -304,9 +304,9 @@ def _regulation(bench: Bench, case: Case) -> None:
             ("undershoot", "Regulation undershoot", fall.undershoot_kpa, QUICKER),
             ("overshoot", "Regulation overshoot", fall.overshoot_kpa, "lower the control's gain"),
         ):
-            allowed = bench.number(f"vacuum.test.{key}_kpa")
+            allowed = ctx.number(f"vacuum.test.{key}_kpa")
             reading(
-                bench,
+                ctx,
                 key,
                 title,
                 max(0.0, value),
@@ -321,7 +321,7 @@ def _regulation(bench: Bench, case: Case) -> None:
             )
     if attach is not None:
         reading(
-            bench,
+            ctx,
             "attach_drop",
             "Attachment vacuum drop",
             attach.drop_kpa,

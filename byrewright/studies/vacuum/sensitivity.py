@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from byrewright.plant.roles import CollectsMilk
 from byrewright.results import Table
 from byrewright.standards.pipes import AIRLINE_BORES_MM, MILKLINE_BORES_MM, next_bore_mm
-from byrewright.studies.vacuum.network import Network, Stretch
+from byrewright.studies.vacuum.network import Network, PipeSegment
 from byrewright.studies.vacuum.steady import Steady, solve
 
 LEAST_DROP_KPA = 0.005  # a stretch that drops less is left out of the table
@@ -92,7 +92,7 @@ def effects(network: Network, reserve: Steady) -> list[Effect]:
     return sorted(found, key=lambda e: (-e.drop_kpa, e.name))
 
 
-def _carries_milk(network: Network, stretch: Stretch) -> bool:
+def _carries_milk(network: Network, stretch: PipeSegment) -> bool:
     """Whether milk runs in a stretch too: a milkline, or the pipe from it to the receiver."""
     lines = {m.id for m in network.plant.machines(CollectsMilk)}
     ends = (stretch.pipe.start, stretch.pipe.end) if stretch.pipe else (f"{stretch.machine}.",)

@@ -9,7 +9,7 @@ from typing import Any
 from byrewright.errors import ByrewrightError
 from byrewright.physics.airflow import pump_power_kw
 from byrewright.plant.roles import Pulsates
-from byrewright.studies.vacuum.network import Network, Stretch
+from byrewright.studies.vacuum.network import Network, PipeSegment
 from byrewright.studies.vacuum.situations import (
     AirUse,
     Lowered,
@@ -30,7 +30,7 @@ class NotSolved(ByrewrightError):
 class StretchState:
     """One stretch: airflow L/min free (positive from a to b), fastest velocity, drop."""
 
-    stretch: Stretch
+    stretch: PipeSegment
     flow_l_min_free: float
     velocity_m_s: float
     drop_kpa: float
@@ -165,7 +165,7 @@ def _read(
     )
 
 
-def _stretch(network: Network, s: Stretch, m: float, pa: float, pb: float) -> StretchState:
+def _stretch(network: Network, s: PipeSegment, m: float, pa: float, pb: float) -> StretchState:
     area = math.pi / 4.0 * (s.bore_mm / 1000.0) ** 2
     density = network.kg_s(60_000.0) * min(pa, pb) / network.ambient_kpa_abs
     return StretchState(s, network.l_min_free(m), abs(m) / (density * area), pa - pb)

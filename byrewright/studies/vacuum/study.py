@@ -9,10 +9,10 @@ from byrewright.errors import ByrewrightError
 from byrewright.plant.plant import Plant
 from byrewright.plant.problems import nearest
 from byrewright.plant.roles import CollectsMilk
-from byrewright.results import Assumption, Notebook, Result, Series, Table
+from byrewright.results import Assumption, Result, ResultBuilder, Series, Table
 from byrewright.standards.milkline_table import UnitsPerSlope
 from byrewright.standards.rulebook import Rulebook, default_rulebook
-from byrewright.studies.sizing.context import Bench
+from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import duty_of
 from byrewright.studies.vacuum import (
     balance,
@@ -63,12 +63,12 @@ def study_vacuum(
         NotSolved: the network did not come into balance.
     """
     rules = rules or default_rulebook()
-    bench = Bench(plant, rules, Notebook(STUDY, plant.site.name))
+    ctx = StudyContext(plant, rules, ResultBuilder(STUDY, plant.site.name))
     say = progress or (lambda _: None)
     try:
-        case = solve_case(bench, situations, transients, units_table or rules.units_per_slope, say)
+        case = solve_case(ctx, situations, transients, units_table or rules.units_per_slope, say)
     except NoNetwork as error:
-        bench.find(
+        ctx.find(
             "vacuum.network",
             "The plant's air network",
             None,
@@ -78,19 +78,19 @@ def study_vacuum(
             source="the plant file",
             missing=("a way for air from the pumps to the units",),
         )
-        return bench.notes.result(seed)
-    findings.write(bench, case)
-    findings_time.write(bench, case)
-    sheet = readings.write(bench, case)
-    _assume(bench, case.network)
-    bench.notes.tables += _tables(case, sheet)
-    bench.notes.series += [_series(run) for run in case.runs.values()]
-    bench.notes.notes.append(CAUTION)
-    return bench.notes.result(seed)
+        return ctx.notes.result(seed)
+    findings.write(ctx, case)
+    findings_time.write(ctx, case)
+    sheet = readings.write(ctx, case)
+    _assume(ctx, case.network)
+    ctx.notes.tables += _tables(case, sheet)
+    ctx.notes.series += [_series(run) for run in case.runs.values()]
+    ctx.notes.notes.append(CAUTION)
+    return ctx.notes.result(seed)
 
 
 def solve_case(
-    bench: Bench,
+    ctx: StudyContext,
     situations: Sequence[str] | None,
     transients: Sequence[str] | None,
     units_table: UnitsPerSlope | None,
@@ -102,14 +102,14 @@ def solve_case(
         NoNetwork: no pump, or no unit that a pump reaches.
         NotSolved: the network did not come into balance.
     """
-    plant, rules = bench.plant, bench.rules
+    plant, rules = ctx.plant, ctx.rules
     for key in transients or ():
         if key not in (*transient.EVENTS, TUNING):
             known = [*transient.EVENTS, TUNING]
             raise ByrewrightError(f"no event in time is called {key}{nearest(key, known)}")
     rough = network_of(plant, rules)
     say("milkline")
-    lines = _lines(bench, rough, units_table)
+    lines = _lines(ctx, rough, units_table)
     fill = min(0.9, max((a.level for a in lines), default=0.0))
     network = network_of(plant, rules, fill)
     say("steady states")
@@ -160,20 +160,20 @@ def solve_case(
 
 
 def _lines(
-    bench: Bench,
+    ctx: StudyContext,
     network: Network,
     units_table: UnitsPerSlope | None,
 ) -> tuple[milkline.LineAnswer, ...]:
-    lines = bench.plant.machines(CollectsMilk)
-    if not lines or not bench.plant.milkings:
+    lines = ctx.plant.machines(CollectsMilk)
+    if not lines or not ctx.plant.milkings:
         return ()
-    duty = duty_of(bench)
+    duty = duty_of(ctx)
     return tuple(
         milkline.study_line(
-            bench.plant,
-            bench.rules,
+            ctx.plant,
+            ctx.rules,
             line,
-            milkline.load_of(bench.plant, bench.rules, line, duty),
+            milkline.load_of(ctx.plant, ctx.rules, line, duty),
             network.set_vacuum_kpa,
             network.ambient_kpa_abs,
             units_table,
@@ -203,7 +203,7 @@ def _tune(
     return transient.scan(network, situation, gains, ramps), used
 
 
-def _assume(bench: Bench, network: Network) -> None:
+def _assume(ctx: StudyContext, network: Network) -> None:
     """What the answer rests on that the plant file does not say."""
     for key in (
         "vacuum.teat_leak_l_min",
@@ -228,34 +228,34 @@ def _assume(bench: Bench, network: Network) -> None:
         "vacuum.cups_fall_kpa",
         "pipe.roughness_plastic_mm",
     ):
-        value = bench.rules[key]
-        bench.notes.assumptions.append(
+        value = ctx.rules[key]
+        ctx.notes.assumptions.append(
             Assumption(
                 "vacuum network", value.meaning, value.value, value.unit, value.source, value.known
             )
         )
-    bench.assume(
+    ctx.assume(
         "vacuum network",
         "where speed control or regulator senses",
         network.nodes[network.sense],
         "",
         "sensor, else regulator, else distribution tank",
     )
-    bench.assume(
+    ctx.assume(
         "vacuum network",
         "regulator beside speed control only relieves",
         "yes" if network.varies else "no",
         "",
         "speed holds the vacuum; the regulator opens above it",
     )
-    bench.assume(
+    ctx.assume(
         "vacuum network",
         "air temperature",
         round(network.temperature_c, 1),
         "degC",
         "mean ambient of the year",
     )
-    bench.assume(
+    ctx.assume(
         "milkline",
         "depth of milk over the bore at peak",
         round(network.fill, 2),
@@ -264,7 +264,7 @@ def _assume(bench: Bench, network: Network) -> None:
         "derived",
     )
     for left in network.left_out:
-        bench.notes.notes.append(f"{left} is not joined to the air network and was left out.")
+        ctx.notes.notes.append(f"{left} is not joined to the air network and was left out.")
 
 
 def _tables(case: Case, sheet: Table) -> list[Table]:

@@ -17,7 +17,7 @@ from byrewright.errors import ByrewrightError
 from byrewright.results import Result
 from byrewright.site.alarms import new_uid
 from byrewright.site.checks.catalogue import GROUPS
-from byrewright.site.checks.measured import KINDS, Bench, log_stamp
+from byrewright.site.checks.measured import KINDS, PlantChecks, log_stamp
 from byrewright.site.checks.sheet import empty, from_data, take
 from byrewright.site.checks.verdicts import Judged, as_measured, judged
 from byrewright.site.log import Entry
@@ -102,7 +102,7 @@ def register(site: Site) -> None:
     site.routes.append(sheets)
 
 
-async def _bench(site: Site, slug: str) -> Bench | None:
+async def _bench(site: Site, slug: str) -> PlantChecks | None:
     """The checks of a plant; None where there is none, or its file cannot be used."""
     try:
         opened = site.folder.open(slug)
@@ -115,11 +115,11 @@ async def _bench(site: Site, slug: str) -> Bench | None:
     return job.value if job.state == "done" else None
 
 
-def _head(bench: Bench, sheet: str) -> dict[str, Any]:
+def _head(bench: PlantChecks, sheet: str) -> dict[str, Any]:
     return empty(bench.owner.plant_id, bench.owner.plant, bench.checks, sheet)
 
 
-def _enter(bench: Bench, name: str, told: Any) -> int:
+def _enter(bench: PlantChecks, name: str, told: Any) -> int:
     log = bench.log()
     try:
         return len(take(log, from_data(name, told), bench.checks, bench.owner).new)
@@ -127,7 +127,7 @@ def _enter(bench: Bench, name: str, told: Any) -> int:
         log.close()
 
 
-def _read(bench: Bench) -> Sequence[Entry]:
+def _read(bench: PlantChecks) -> Sequence[Entry]:
     log = bench.log()
     try:
         return log.entries(*KINDS) if log.home.identity() is not None else []
@@ -178,7 +178,7 @@ class TestsView:
         stamp = log_stamp(self.opened.path)
         if stamp == self.stamp and self.result is not None:
             return
-        bench: Bench = self.job.value
+        bench: PlantChecks = self.job.value
         try:
             entries = await asyncio.to_thread(_read, bench)
         except ByrewrightError as error:

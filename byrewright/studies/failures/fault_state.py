@@ -6,11 +6,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import assert_never
 
-from byrewright.studies.failures.events import Hit
+from byrewright.studies.failures.events import FaultEffect
 
 
 @dataclass(slots=True)
-class Wreck:
+class FaultState:
     """What is broken, sorted by law."""
 
     off: set[str] = field(default_factory=set)
@@ -27,14 +27,14 @@ class Wreck:
     no_power: int = 0
 
     @classmethod
-    def of(cls, hits: Iterable[Hit]) -> Wreck:
+    def of(cls, hits: Iterable[FaultEffect]) -> FaultState:
         """Sort some hits."""
         found = cls()
         for hit in hits:
             found._take(hit)
         return found
 
-    def _take(self, hit: Hit) -> None:
+    def _take(self, hit: FaultEffect) -> None:
         tag = hit.machine
         match hit.law:
             case "off" | "three phases":
