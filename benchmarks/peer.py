@@ -328,7 +328,7 @@ class Chain:
         cooled: list[tuple[str, float, float]] = []
         for pump, kg in zip(self.pumps, wishes, strict=True):
             have = self.pools[pump.src].kg
-            if asked[pump.src] > have:
+            if asked[pump.src] > max(0.0, have):
                 kg *= max(0.0, have) / asked[pump.src]
             if kg <= 0:
                 continue
