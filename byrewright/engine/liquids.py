@@ -9,11 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from itertools import product
 
 import numpy as np
 
+from byrewright.engine.circuits import coolant_of
 from byrewright.engine.liquidgraph import SHUT, Flows, LiquidGraph, Situation
-from byrewright.engine.liquidlaws import L_MIN, NO_SOCK, Element, Fluid, padded
+from byrewright.engine.liquidlaws import L_MIN, NO_SOCK, Element, Fluid, Laws, fluids, padded
 from byrewright.engine.liquidnet import (
     CENTRIFUGAL,
     ONE_WAY,
@@ -28,12 +30,13 @@ from byrewright.errors import ByrewrightError
 from byrewright.plant.graph import Edge, Node
 from byrewright.plant.plant import LIQUIDS, Pipe, Plant
 from byrewright.plant.primitives import Vessel
-from byrewright.standards.rulebook import Rulebook
+from byrewright.standards.rulebook import Rulebook, WatchedRules
 
 LEVEL_M = 1.0e-6  # heights that differ by less are one
 STILL = 1.0e-7  # of the greatest flow of a section: below it nothing flows
 NEARLY_NOTHING: Element = (POWER, [1.0, 2.0])
 """A way that loses nothing worth telling: 1e-5 m at 200 L/min."""
+OPENINGS, LEVEL = ("vessel.exit_k", "vessel.entry_k"), "vessel.level_share"
 NOT_KNOWN_MM = 50.0  # bore of a machine that states none and meets no pipe
 
 
@@ -49,7 +52,9 @@ def liquids_of(plant: Plant, rules: Rulebook) -> Liquids:
     known: dict[int, Liquids] = plant.__dict__.setdefault(LIQUIDS, {})
     found = known.get(hash(rules))
     if found is None:
-        found = known[hash(rules)] = Liquids(plant, rules)
+        found = known[hash(rules)] = Liquids(plant, WatchedRules(rules))
+    for key in found.asks():
+        rules[key]  # who lists the rules it used lists these, also where the answer was kept
     return found
 
 
@@ -69,6 +74,28 @@ class _Link:
 
 class Liquids(LiquidGraph):
     """The liquid network of one plant, solved."""
+
+    _asks: tuple[str, ...] = ()
+
+    def asks(self) -> tuple[str, ...]:
+        """Every rule that the laws of this network ask for, in whatever state."""
+        if not self._asks:
+            rules = WatchedRules(self.rules)
+            laws = Laws(rules, coolant_of(self.plant, rules))
+            water = fluids(rules, laws.chilled)["water"]
+            for key in (*OPENINGS, LEVEL, "vacuum.nominal_kpa"):
+                rules.number(key)
+            for joint in self.joints:
+                if joint.pipe is not None:
+                    laws.pipe(joint.pipe, water)
+            for loss, dirt, half in product(self.losses.values(), (-1.0, 0.0), (False, True)):
+                laws.machine(loss, water, NOT_KNOWN_MM, dirt, half)
+            for mover in self.movers.values():
+                laws.stopped(mover)
+                if mover.head_m is not None:
+                    laws.pump(mover, 1.0)
+            self._asks = tuple(rules.used)
+        return self._asks
 
     def solve(self, s: Situation, only: frozenset[Node] | None = None,
               broken: list[str] | None = None) -> Flows:  # fmt: skip
@@ -292,11 +319,7 @@ class Liquids(LiquidGraph):
             return 0.0
         tall = vessel.height_m or (4 * vessel.volume_l / 1000 / np.pi) ** (1 / 3)
         content = s.level_l.get(tag)
-        share = (
-            self.rules.number("vessel.level_share")
-            if content is None
-            else content / vessel.volume_l
-        )
+        share = self.rules.number(LEVEL) if content is None else content / vessel.volume_l
         return float(tall * min(max(share, 0.0), 1.0))
 
     def _reference(self, joints: list[Edge], nodes: set[Node]) -> Node:
@@ -354,7 +377,7 @@ class Liquids(LiquidGraph):
         bore = bore if bore < 1e9 else NOT_KNOWN_MM
         a, b = self.ends[joint.id]
         if self.held(a) or self.held(b):
-            key = "vessel.exit_k" if self.held(a) else "vessel.entry_k"
+            key = OPENINGS[0] if self.held(a) else OPENINGS[1]
             many = max(self.many.get(joint.a, 1), self.many.get(joint.b, 1))
             found.append(self.laws.heads(self.rules.number(key) / many**2, bore))
             if not self._both(joint):

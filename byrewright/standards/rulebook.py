@@ -137,6 +137,26 @@ class Rulebook(Mapping[str, Value]):
         return tuple(v for v in self._values.values() if v.known == "from_memory")
 
 
+class WatchedRules(Rulebook):
+    """A rulebook that remembers which of its numbers were asked for."""
+
+    __slots__ = ("used",)
+
+    def __init__(self, rules: Rulebook) -> None:
+        self.used: dict[str, None] = {}
+        super().__init__(
+            {key: rules.number(key) for key in rules.overridden},
+            rules.units_per_slope,
+            rules.regions,
+        )
+        self.used.clear()
+
+    def __getitem__(self, key: str) -> Value:
+        value = super().__getitem__(key)
+        self.used[key] = None
+        return value
+
+
 @cache
 def _defaults() -> dict[str, Value]:
     values: dict[str, Value] = {}

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 
 import pytest
 
 from byrewright.plant.plant import Plant
+from byrewright.plant.read import read_plant
 from byrewright.results import Finding, Result
 from byrewright.standards.practice import MAGNITUDES
 from byrewright.standards.rulebook import Rulebook
+from byrewright.studies.day import run_day
 from byrewright.studies.sizing import size
 from tests.plants import rotary, rows
 from tests.studies.benches import large, small
 
+ROWS = Path(__file__).parents[2] / "examples" / "rows_two_by_twenty" / "plant.yaml"
 ROUNDS = 8
 """Rounds of advice that a plant may need: bores follow pumps, pumps follow bores."""
 PLAIN_NOT = re.compile(r"\bNone\b|\bnan\b|\binf\b|\[\]|\{\}|\bTrue\b|\bFalse\b")
@@ -179,3 +183,14 @@ def test_order_of_machines_does_not_matter() -> None:
     turned = plant.model_copy(update={"equipment": dict(reversed(plant.equipment.items()))})
     one, other = ({_advice(f) for f in size(p).findings} for p in (plant, turned))
     assert one == other
+
+
+def test_sizing_tells_the_same_rules_after_another_study() -> None:
+    """Would fail if rules asked for in an answer that was kept were missing from the list of
+    values to check: a page that had shown the day would hand over a shorter list."""
+    plant = read_plant(ROWS).plant
+    before = size(plant.model_copy())
+    run_day(plant, seed=1)
+    after = size(plant)
+    assert after == before
+    assert "pump.shut_off_ratio" in [row[0] for row in after.table("to_check").rows]

@@ -304,6 +304,4 @@ def test_pack_is_built_stopped_and_taken(eye: Eye, served: Served, tmp_path: Pat
     assert {"report.pdf", "schedule.xlsx", "plant.yaml"} <= set(names)
     path = served.folder / "rows_two_by_twenty" / "plant.yaml"
     assert plant == path.read_bytes()
-    packed, sized = json.loads(result), json.loads(cli("size", str(path), "--json"))
-    assert packed["findings"] == sized["findings"]
-    assert packed["assumptions"] == sized["assumptions"]
+    assert json.loads(result) == json.loads(cli("size", str(path), "--json"))

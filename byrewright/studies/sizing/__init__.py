@@ -15,8 +15,8 @@ from byrewright.physics.errors import PhysicsRangeError
 from byrewright.plant.plant import Plant
 from byrewright.plant.record import in_words
 from byrewright.results import Finding, Result, ResultBuilder, Table
-from byrewright.standards.model import KNOWN_MEANING, Value
-from byrewright.standards.rulebook import Rulebook, default_rulebook
+from byrewright.standards.model import KNOWN_MEANING
+from byrewright.standards.rulebook import Rulebook, WatchedRules, default_rulebook
 from byrewright.standards.sources import SOURCES
 from byrewright.studies.sizing.airlines import size_airlines
 from byrewright.studies.sizing.chilled import size_chilled_pumps
@@ -95,26 +95,6 @@ def headlines(result: Result) -> tuple[Finding, ...]:
         judged = [f for f in own if f.sense != "says"]
         found += (judged or own)[:1]
     return tuple(found)
-
-
-class WatchedRules(Rulebook):
-    """A rulebook that remembers which of its numbers were asked for."""
-
-    __slots__ = ("used",)
-
-    def __init__(self, rules: Rulebook) -> None:
-        self.used: dict[str, None] = {}
-        super().__init__(
-            {key: rules.number(key) for key in rules.overridden},
-            rules.units_per_slope,
-            rules.regions,
-        )
-        self.used.clear()
-
-    def __getitem__(self, key: str) -> Value:
-        value = super().__getitem__(key)
-        self.used[key] = None
-        return value
 
 
 def size(plant: Plant, rules: Rulebook | None = None) -> Result:

@@ -203,7 +203,7 @@ def _outlet(ctx: StudyContext, duty: Duty, point: Line) -> None:
         f"Milk leaves the cooler at {point.out_c:.1f} degC in the warmest month of water "
         f"({round(duty.water_warmest_c, 1):g} degC)"
         + (
-            f"; the farm wished {wish:.3g} degC."
+            f"; the farm asked for {wish:.3g} degC."
             if wish is not None
             else "; the tank does the rest."
         ),

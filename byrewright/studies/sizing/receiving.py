@@ -289,7 +289,7 @@ def _pumps(
             "Second milk pump",
             float(count),
             "pumps",
-            f"{listed([p.id for p in pumps])} alone empties {source}, though the farm wished that "
+            f"{listed([p.id for p in pumps])} alone empties {source}, though the farm asked that "
             "no single failure stops milking: add a second.",
             subject=source,
             limit=2.0,

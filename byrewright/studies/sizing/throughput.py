@@ -136,7 +136,7 @@ def _go_round(ctx: StudyContext, duty: Duty) -> None:
         "Cows going round twice",
         100 * duty.go_round_share,
         "%",
-        f"{100 * duty.go_round_share:.0f} % of the cows go round twice; the farm wished "
+        f"{100 * duty.go_round_share:.0f} % of the cows go round twice; the farm asked for "
         f"{100 * wish:.0f} % at most. A turn of {advised / 60:.1f} min {why}.",
         subject=platform.id if platform else "",
         limit=100 * wish,
