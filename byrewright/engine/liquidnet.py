@@ -208,8 +208,10 @@ def solve(net: Net, start: Any) -> Solved:
     """
     links = len(net.ends)
     n = len(net.taken)
-    q = np.full(links, START_M3_S)
+    # Arrays are filled one by one: numba compiles text for a slice that might not fit.
+    q = np.zeros(links)
     for e in range(links):  # begin the way that pumps and non-return valves let pass
+        q[e] = START_M3_S
         for k in range(net.span[e, 0], net.span[e, 1]):
             if net.law[k] >= CENTRIFUGAL:
                 q[e] = net.made[k] * START_M3_S
@@ -248,7 +250,8 @@ def solve(net: Net, start: Any) -> Solved:
         _laws(net, trial, loss, slope)
         if steps > FREE_STEPS and left > _NEAR:
             _shorten(net, q, step, trial, loss, slope, start)
-        q[:] = trial
+        for e in range(links):
+            q[e] = trial[e]
         calm = calm + 1 if left <= _TOLERANCE or off <= 0.1 * _LEAST_M3_S else 0
         if calm == 2:  # one small step may be that of a valve about to open
             break

@@ -182,8 +182,12 @@ def find(
     nx, ny, nz = len(xs), len(ys), len(zs)
     stages = via.shape[0]
     size_of_stage = nx * ny * nz * 6
-    best = np.full(size_of_stage * (stages + 1), 1e18)
-    came = np.full(size_of_stage * (stages + 1), -1, dtype=np.int64)
+    # Arrays are filled one by one: numba compiles text for a slice that might not fit.
+    best = np.empty(size_of_stage * (stages + 1))
+    came = np.empty(size_of_stage * (stages + 1), dtype=np.int64)
+    for every in range(len(best)):
+        best[every] = 1e18
+        came[every] = -1
     room = 1 << 16
     heap = np.empty(room, dtype=np.int64)
     keys = np.empty(room, dtype=np.float64)
@@ -271,11 +275,11 @@ def find(
                 came[there] = at
                 if size + 1 >= room:
                     more = np.empty(room * 2, dtype=np.int64)
-                    more[:room] = heap
-                    heap = more
                     wide = np.empty(room * 2, dtype=np.float64)
-                    wide[:room] = keys
-                    keys = wide
+                    for old in range(room):
+                        more[old] = heap[old]
+                        wide[old] = keys[old]
+                    heap, keys = more, wide
                     room *= 2
                 if t < stages:
                     v = via[t]

@@ -138,6 +138,25 @@ async def test_uploads_are_limited() -> None:
     )
 
 
+async def test_a_visitor_who_left_before_asking_brings_no_fault() -> None:
+    """Would fail if a browser closed at the wrong moment left a traceback in the server's log."""
+    heard: list[str] = []
+
+    async def app(scope: Any, receive: Any, send: Any) -> None:
+        heard.extend([(await receive())["type"], (await receive())["type"]])
+
+    async def gone() -> MutableMapping[str, Any]:
+        return {"type": "http.disconnect"}
+
+    async def send(message: MutableMapping[str, Any]) -> None:
+        return None
+
+    scope = {"type": "http", "method": "GET", "path": "/", "client": ("127.0.0.1", 5),
+             "headers": [(b"host", b"127.0.0.1:8765")]}  # fmt: skip
+    await Guard(app, Gate(None, True))(scope, gone, send)
+    assert heard == ["http.request", "http.disconnect"]
+
+
 async def test_without_a_session_only_the_log_in_opens(hashed: Path) -> None:
     """Would fail if any page, download or socket were open without the password."""
     gate = Gate(access.password_hash(hashed), False)
