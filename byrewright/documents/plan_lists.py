@@ -21,16 +21,16 @@ WORKS = ("group", "what", "where", "east m", "north m", "level m", "size or amou
 READY = {
     "slab": "before anything is set",
     "pit": "with the slabs",
+    "load": "with the slabs",
     "drain": "with the slabs",
+    "duct": "before floors are poured",
+    "door": "before the tank",
     "opening": "before pipes",
     "plinth": "two weeks before machines",
-    "load": "with the slabs",
-    "duct": "before floors are poured",
-    "air": "before machines run",
     "power": "before machines",
     "water": "before machines",
+    "air": "before machines run",
     "tanker": "before the first milking",
-    "door": "before the tank",
 }
 """When each must be there, counted from the works themselves (common practice, no source)."""
 
@@ -44,7 +44,7 @@ WORKS_NOTES = (
 def builders_list(plant: Plant, made: Sited) -> list[Row]:
     """What the builder must build, in the order of building."""
     plan = made.plan
-    rows: list[Row] = [WORKS]
+    rows: list[Row] = []
 
     def add(group: str, what: str, where: str, x: float, y: float, z: float, size: str) -> None:
         rows.append((group, what, where, round(x, 2), round(y, 2), round(z, 2), size, READY[group]))
@@ -96,7 +96,8 @@ def builders_list(plant: Plant, made: Sited) -> list[Row]:
         add("opening", f"opening for {tag}", walls, *at, f"{od + 50:.0f} mm across, sleeved")
     _machines(plant, plan, add)
     _rest(plant, made, add)
-    return rows
+    order = list(READY)
+    return [WORKS, *sorted(rows, key=lambda row: order.index(str(row[0])))]
 
 
 def _pit(plant: Plant, plan: Plan, add: Add) -> None:
