@@ -9,6 +9,7 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
+import networkx
 import pytest
 
 from tests.timing import cpu_seconds
@@ -148,6 +149,38 @@ def test_imports_follow_the_rooms(path: Path) -> None:
         if other != room and other not in MAY_IMPORT[room]
     ]
     assert not wrong, "\n".join(wrong)
+
+
+def _imported_modules(path: Path, known: set[str]) -> Iterator[str]:
+    """Modules of the package that a module imports when it runs, also inside functions."""
+
+    def walk(node: ast.AST) -> Iterator[str]:
+        for child in ast.iter_child_nodes(node):
+            if isinstance(child, ast.If) and "TYPE_CHECKING" in ast.dump(child.test):
+                continue  # for the type checker only
+            if isinstance(child, ast.ImportFrom) and child.module:
+                for alias in child.names:
+                    name = f"{child.module}.{alias.name}"
+                    yield name if name in known else child.module
+            yield from walk(child)
+
+    yield from walk(ast.parse(path.read_text(encoding="utf-8")))
+
+
+def test_no_circle_of_imports() -> None:
+    """Would fail if two modules needed each other, were it by an import hidden in a function."""
+    names = {
+        ".".join(p.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__"): p
+        for p in modules()
+    }
+    graph: networkx.DiGraph[str] = networkx.DiGraph(
+        (name, other)
+        for name, path in names.items()
+        for other in _imported_modules(path, set(names))
+        if other in names and other != name and "." in other
+    )
+    circles = [sorted(c) for c in networkx.strongly_connected_components(graph) if len(c) > 1]
+    assert not circles
 
 
 def test_the_import_rule_sees_every_way_of_importing(

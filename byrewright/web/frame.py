@@ -8,7 +8,6 @@ import json
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, cast
-from urllib.parse import quote, urlencode
 
 from fastapi import FastAPI, Request
 from nicegui import ui
@@ -17,6 +16,7 @@ from byrewright.documents.format import System, prose, quantity
 from byrewright.documents.schematic import INVENTED
 from byrewright.results import VERDICTS, Result, Verdict
 from byrewright.web.access import Gate
+from byrewright.web.addresses import address, shown_name
 from byrewright.web.answers import Answers, Share
 from byrewright.web.folder import Folder, NotServed, Opened
 from byrewright.web.live import strip
@@ -83,17 +83,6 @@ class Visit:
         """The address of a page of this plant."""
         assert self.opened is not None
         return address(self.opened.slug, page, **query)
-
-
-def address(slug: str, page: str, **query: str) -> str:
-    """The address of a page of a plant."""
-    asked = {k: v for k, v in query.items() if v}
-    return f"/p/{quote(slug, safe='~')}/{page}" + (f"?{urlencode(asked)}" if asked else "")
-
-
-def spoken(slug: str) -> str:
-    """A plant's address as people read it."""
-    return slug.replace("~", " / ").replace("_", " ")
 
 
 def visit(site: Site, request: Request, slug: str | None = None) -> Visit:
@@ -212,11 +201,6 @@ def _name(v: Visit) -> str:
     if v.opened is None or v.opened.file is None:
         return v.opened.slug if v.opened else "byrewright"
     return shown_name(v.opened.plant.site.name)
-
-
-def shown_name(name: str) -> str:
-    """A farm's name without the word that marks it as invented (the foot shows that)."""
-    return " ".join(name.replace(INVENTED, "").split()) or name
 
 
 def _top(v: Visit, page: str) -> Html:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from fastapi import FastAPI, Request
 from fastapi.responses import JSONResponse, Response
 
+from byrewright.web.addresses import address, shown_name, spoken
 from byrewright.web.folder import NotServed
 from byrewright.web.markup import Child, Html, join, tag
 from byrewright.web.texts import Texts
@@ -72,8 +73,6 @@ def standing(one: Seen) -> int:
 
 
 def _line(t: Texts, slug: str, one: Seen, kind: Kind) -> Html:
-    from byrewright.web.frame import address, shown_name, spoken  # the frame draws this strip
-
     heard = one.heard
     name = shown_name(heard.snapshot.plant) if heard is not None else spoken(slug)
     words = {"name": name, "why": one.why}

@@ -13,12 +13,12 @@ from functools import cache
 import pytest
 
 from byrewright.studies.failures.analysis import Case, analyse, hand_minutes
+from byrewright.studies.failures.answer import Answer
 from byrewright.studies.failures.consequence import Consequence
 from byrewright.studies.failures.cups import Cups
 from byrewright.studies.failures.events import FaultEffect
 from byrewright.studies.failures.runs import Field, run_all
 from byrewright.studies.failures.script import Script, Scripts
-from byrewright.studies.failures.structure import Answer
 from tests.studies.failing import LARGE, ROWS, SMALL, analysed, changed, example
 
 MONTH, SEED = 8, 1

@@ -11,12 +11,13 @@ from byrewright.engine.liquids import liquids_of
 from byrewright.engine.milkmaps import MilkMaps
 from byrewright.plant.plant import Plant
 from byrewright.standards.rulebook import Rulebook
+from byrewright.studies.failures.answer import Answer
 from byrewright.studies.failures.cuts import Cuts, Progress, search
 from byrewright.studies.failures.events import Event, FaultEffect, events_of, lose
 from byrewright.studies.failures.needs import loads_of, needs_of
 from byrewright.studies.failures.overload import overloads
 from byrewright.studies.failures.rates import Rate, rates_of
-from byrewright.studies.failures.structure import Answer, Structure
+from byrewright.studies.failures.structure import Structure
 from byrewright.studies.failures.support import reads
 from byrewright.studies.sizing.duty import Duty
 

@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING
 
 from byrewright.plant.graph import Edge, Node
 from byrewright.plant.roles import IsValve, MovesMilk, PumpsVacuum
+from byrewright.studies.failures.answer import STOPS, Answer
 from byrewright.studies.failures.paths import Cost, Found, OperatorAction, OperatorActions
 
 if TYPE_CHECKING:
-    from byrewright.studies.failures.structure import Answer, Asked
+    from byrewright.studies.failures.structure import Asked
 
 WHOLE = 1e6
 """Air through a whole opening, L/min: more than any pumps draw."""
@@ -21,8 +22,6 @@ At = Mapping[str, OperatorActions]
 
 def vacuum(asked: Asked) -> tuple[Answer, At]:
     """Whether the pumps hold the vacuum, at what pace, and which receivers have it."""
-    from byrewright.studies.failures.structure import STOPS, Answer
-
     s = asked.s
     starts = {r: Node(r, s.plant.equipment[r].port_for("vacuum")) for r in s.receivers}
     wants = [n for p in s.pulsators if (n := Node(p.id, p.port_for("vacuum"))) in s.vacuum_net.near]
@@ -215,8 +214,6 @@ def _chain(asked: Asked, start: Node, net: str = "vacuum") -> list[Edge]:
 
 def milk(asked: Asked, at: At) -> Answer:
     """Whether milk gets from the units to a store, through receivers that have vacuum."""
-    from byrewright.studies.failures.structure import STOPS, Answer
-
     s = asked.s
     stores = frozenset(m for m in s.milk_net.machines if _is_store(asked, m))
     starts = [Node(u.id, "*") for u in s.units if Node(u.id, "*") in s.milk_net.near]

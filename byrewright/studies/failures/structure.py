@@ -26,8 +26,10 @@ from byrewright.plant.roles import (
     SuppliesPower,
     TurnsDeck,
 )
+from byrewright.studies.failures.answer import STOPS, Answer
 from byrewright.studies.failures.events import FaultEffect, rest
 from byrewright.studies.failures.fault_state import FaultState
+from byrewright.studies.failures.flows import milk, vacuum
 from byrewright.studies.failures.overload import Overload
 from byrewright.studies.failures.paths import Net, OperatorAction, OperatorActions
 from byrewright.studies.sizing.sizes import listed
@@ -49,28 +51,6 @@ class Needs:
     """Time people need to notice an overload and switch a load off."""
     bears_one_less: frozenset[str] = frozenset()
     """Rollers of which one may break: its neighbours carry its load within their rating."""
-
-
-@dataclass(frozen=True, slots=True)
-class Answer:
-    """How one thing stands: the acts it needs (none: by itself), or why it cannot be had.
-
-    `pace` is the share of the usual pace that it carries, `spare_l_min` the vacuum air left over.
-    """
-
-    goes_on: bool
-    acts: OperatorActions = ()
-    why: str = ""
-    pace: float = 1.0
-    spare_l_min: float = 0.0
-
-    @property
-    def untouched(self) -> bool:
-        """Whether the plant carries on by itself."""
-        return self.goes_on and not self.acts
-
-
-STOPS = False
 
 
 Load = Callable[[frozenset[str]], tuple[Overload, ...]]
@@ -441,7 +421,5 @@ class Asked:
         return Answer(True, tuple(dict.fromkeys(acts)), "pulsation", max(left, 0.0))
 
     def _vacuum_and_milk(self) -> list[Answer]:
-        from byrewright.studies.failures.flows import milk, vacuum
-
         air, at = vacuum(self)
         return [air, milk(self, at)] if air.goes_on else [air]

@@ -9,8 +9,8 @@ from __future__ import annotations
 import itertools
 import math
 from collections import deque
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 
 from byrewright.physics.air import ambient_pressure_kpa_abs, equivalent_length_m
 from byrewright.physics.airflow import displacement_l_min, gas_space_bore_mm, pipe_volume_l
@@ -52,6 +52,23 @@ def network_of(
         NoNetwork: no vacuum pump, or no milking unit that a pump can reach.
     """
     return _Builder(plant, rules, fill).network(joints)
+
+
+def with_bore(network: Network, bores_mm: Mapping[str, float]) -> Network:
+    """The network of the same plant with the bores of some pipes or lines changed."""
+    pipes = tuple(
+        p.model_copy(update={"bore_mm": bores_mm[p.id]}) if p.id in bores_mm else p
+        for p in network.plant.pipes
+    )
+    equipment = {
+        k: m.model_copy(update={"bore_mm": bores_mm[k]}) if k in bores_mm else m
+        for k, m in network.plant.equipment.items()
+    }
+    plant = network.plant.model_copy(update={"pipes": pipes, "equipment": equipment})
+    plant.__dict__.pop("_pipes_at", None)  # the copy must not keep the old pipes
+    new = {p.id: p for p in pipes}
+    joints = tuple(replace(j, pipe=new[j.pipe.id]) if j.pipe else j for j in network.joints)
+    return network_of(plant, network.rules, network.fill, joints)
 
 
 @dataclass(slots=True)

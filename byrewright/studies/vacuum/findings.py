@@ -11,6 +11,7 @@ from byrewright.standards.pipes import next_bore_mm
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.sizes import listed, stated, worked
 from byrewright.studies.sizing.vacuum_demand import us_rules
+from byrewright.studies.vacuum.building import with_bore
 from byrewright.studies.vacuum.case import Case
 from byrewright.studies.vacuum.network import Network
 from byrewright.studies.vacuum.readings import reserve_limits
@@ -203,7 +204,7 @@ def mend(
                     wider[one] = bore
             if not wider:
                 continue
-            other = at_airflow(start.with_bore({**last, **wider}), reserve)
+            other = at_airflow(with_bore(start, {**last, **wider}), reserve)
             gain = (drop - measure(other)) / len(wider)
             if gain > LEAST_GAIN_KPA and (best is None or gain > best[0]):
                 best = gain, wider, other

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from byrewright.physics.airflow import (
@@ -98,24 +97,6 @@ class Network:
     def l_min_free(self, kg_s: float) -> float:
         """Free air of a mass flow."""
         return kg_s / self.kg_s(1.0)
-
-    def with_bore(self, bores_mm: Mapping[str, float]) -> Network:
-        """The network of the same plant with the bores of some pipes or lines changed."""
-        pipes = tuple(
-            p.model_copy(update={"bore_mm": bores_mm[p.id]}) if p.id in bores_mm else p
-            for p in self.plant.pipes
-        )
-        equipment = {
-            k: m.model_copy(update={"bore_mm": bores_mm[k]}) if k in bores_mm else m
-            for k, m in self.plant.equipment.items()
-        }
-        plant = self.plant.model_copy(update={"pipes": pipes, "equipment": equipment})
-        plant.__dict__.pop("_pipes_at", None)  # the copy must not keep the old pipes
-        new = {p.id: p for p in pipes}
-        joints = tuple(replace(j, pipe=new[j.pipe.id]) if j.pipe else j for j in self.joints)
-        from byrewright.studies.vacuum.building import network_of
-
-        return network_of(plant, self.rules, self.fill, joints)
 
     def without_fitting(self, name: str, fitting: str) -> Network:
         """The same network with one fitting of a pipe taken out."""

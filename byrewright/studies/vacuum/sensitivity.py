@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from byrewright.plant.roles import CollectsMilk
 from byrewright.results import Table
 from byrewright.standards.pipes import AIRLINE_BORES_MM, MILKLINE_BORES_MM, next_bore_mm
+from byrewright.studies.vacuum.building import with_bore
 from byrewright.studies.vacuum.network import Network, PipeSegment
 from byrewright.studies.vacuum.steady import Steady, solve
 
@@ -69,11 +70,11 @@ def effects(network: Network, reserve: Steady) -> list[Effect]:
         wider = next_bore_mm(bore * BORE_STEP, bores)
         narrower = max((b for b in bores if b < bore / BORE_STEP), default=None)
         if wider is not None:
-            other = solve(network.with_bore({name: wider}), base.situation)
+            other = solve(with_bore(network, {name: wider}), base.situation)
             then = other.drop_of(name)
             gain = other.milk_vacuum_kpa - base.milk_vacuum_kpa
         if narrower is not None:
-            other = solve(network.with_bore({name: narrower}), base.situation)
+            other = solve(with_bore(network, {name: narrower}), base.situation)
             less = base.milk_vacuum_kpa - other.milk_vacuum_kpa
         found.append(
             Effect(

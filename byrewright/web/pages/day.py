@@ -15,6 +15,7 @@ from byrewright.documents.turn_strip import HEIGHT_MM, WIDTH_MM, strip_window, t
 from byrewright.plant.farm import minutes
 from byrewright.results import Result
 from byrewright.web import drawing
+from byrewright.web.addresses import spoken
 from byrewright.web.answers import DayAnswer, Share, day, drawn, flows, laid_out
 from byrewright.web.figures import INKS, Line, figure_table, timeline
 from byrewright.web.folder import NotServed, Opened
@@ -29,7 +30,6 @@ from byrewright.web.frame import (
     plant_page,
     progress,
     say,
-    spoken,
     trouble,
 )
 from byrewright.web.look import inked

@@ -11,20 +11,9 @@ from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 from nicegui import ui
 
+from byrewright.web.addresses import address, shown_name, spoken
 from byrewright.web.folder import NotServed, Opened
-from byrewright.web.frame import (
-    Live,
-    Site,
-    Visit,
-    address,
-    counts,
-    finish,
-    frame,
-    later,
-    shown_name,
-    spoken,
-    visit,
-)
+from byrewright.web.frame import Live, Site, Visit, counts, finish, frame, later, visit
 from byrewright.web.markup import Child, Html, tag
 
 MOST_NAMES, MOST_VERDICTS = 24, 8
