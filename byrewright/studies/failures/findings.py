@@ -64,11 +64,16 @@ def _ones(ctx: StudyContext, analysis: Analysis) -> None:
     wished = ctx.plant.wishes.no_single_stop
     limit, sense = (0.0, "at_most") if wished else (None, "says")
     names = ", ".join(c.event.id for c in found)
+    safety = ", ".join(c.event.id for c in analysis.ones("safety"))
+    inspected = len(analysis.passive)
     ctx.find(
         "failures.single_stop", "Single failures that stop milking", len(found), "",
         (f"{len(found)} single failures of equipment stop milking until they are repaired: {names}."
          if found else "No single failure of equipment stops milking: plant or people carry on.")
-        + ("" if wished or not found else " No wish forbids it."),
+        + ("" if wished or not found else " No wish forbids it.")
+        + (f" Not counted: {safety}: a safety stop, which is never bridged." if safety else "")
+        + (f" Not counted: one of {inspected} machines, vessels and headers lost altogether; they "
+           "have no second and are inspected instead." if inspected else ""),
         limit=limit, sense=sense,  # type: ignore[arg-type]
         formula="number of cuts of order one among the equipment", source=SOURCE,
         known="from_memory",
