@@ -186,12 +186,6 @@ def contacts(table: Table, positions: Mapping[str, str | None],
     return shown
 
 
-def needed_signals(table: Table) -> tuple[Signal, ...]:
-    """The signals that some row reads, in table order."""
-    used = {t for r in table.rows for t in (*r.on, *r.off)}
-    return tuple(s for s in table.signals if s.tag in used)
-
-
 def by_priority(rows: Iterable[Row]) -> list[Row]:
     """Rows, the most urgent first, otherwise in their order."""
     return sorted(rows, key=lambda r: PRIORITIES.index(r.priority))

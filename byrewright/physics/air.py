@@ -56,15 +56,6 @@ def reserve_iso_l_min_free(units: int, shut_off: bool, rules: Rulebook | None = 
     return float(_reserve(units, "shutoff" if shut_off else "open", rules))
 
 
-def reserve_bucket_l_min_free(units: int, rules: Rulebook | None = None) -> float:
-    """Effective reserve of a bucket plant. ISO 5707:2007 Annex A, from memory, low confidence.
-
-    >>> reserve_bucket_l_min_free(10)
-    330.0
-    """
-    return float(_reserve(units, "bucket", rules))
-
-
 def reserve_us_l_min_free(units: int, rules: Rulebook | None = None) -> float:
     """Effective reserve, US rule: 35 + n cfm at the receiver (Cornell lecture 2018, read).
 
@@ -309,20 +300,6 @@ def equivalent_length_m(
     return length_m + bores * bore_mm / 1000.0
 
 
-def air_velocity_m_s(
-    flow_l_min_free: float, bore_mm: float, vacuum_kpa: float, ambient_kpa_abs: float = 100.0
-) -> float:
-    """Velocity of the expanded air in a pipe: q p_a/(p_a - p) over the area (Boyle's law).
-
-    >>> round(air_velocity_m_s(679.0, 60.0, 50.0), 1)
-    8.0
-    """
-    check("airflow", flow_l_min_free, 0.0, unit="L/min")
-    _line(bore_mm, 0.0, vacuum_kpa, ambient_kpa_abs)
-    actual_m3_s = flow_l_min_free / 60_000 * ambient_kpa_abs / (ambient_kpa_abs - vacuum_kpa)
-    return actual_m3_s / (math.pi / 4 * (bore_mm / 1000) ** 2)
-
-
 def slug_air_l_min_free(
     bore_mm: float, velocity_m_s: float, vacuum_kpa: float, ambient_kpa_abs: float = 100.0
 ) -> float:
@@ -352,29 +329,6 @@ def line_reserve_l_free(volume_l: float, fall_kpa: float, ambient_kpa_abs: float
     return volume_l * fall_kpa / ambient_kpa_abs
 
 
-def vacuum_loss_s(
-    volume_l: float,
-    air_in_l_min_free: float,
-    from_kpa: float,
-    to_kpa: float,
-    ambient_kpa_abs: float = 100.0,
-) -> float:
-    """Time for vacuum to fall with every pump stopped: V (p1 - p2) / (p_a q).
-
-    Isothermal, air inflow taken as constant (derived).
-
-    >>> round(vacuum_loss_s(1000.0, 2000.0, 42.0, 30.0), 1)
-    3.6
-    """
-    check("air let in", air_in_l_min_free, 0.0, unit="L/min", above=True)
-    check("final vacuum", to_kpa, 0.0, from_kpa, "kPa")
-    return (
-        60.0
-        * line_reserve_l_free(volume_l, from_kpa - to_kpa, ambient_kpa_abs)
-        / (air_in_l_min_free)
-    )
-
-
 def vane_pump_l_min_free(
     nominal_l_min_free: float,
     vacuum_kpa: float,
@@ -392,29 +346,3 @@ def vane_pump_l_min_free(
     at_zero = nominal_l_min_free / altitude_factor(0.0, ambient_kpa_abs, rules)
     greatest = rules.number("vacuum.pump_zero_flow_share") * ambient_kpa_abs
     return at_zero * max(0.0, 1.0 - vacuum_kpa / greatest)
-
-
-def pump_down_s(
-    volume_l: float,
-    nominal_l_min_free: float,
-    to_kpa: float,
-    from_kpa: float = 0.0,
-    ambient_kpa_abs: float = 100.0,
-    rules: Rulebook | None = None,
-) -> float:
-    """Time to evacuate a tight vessel with a vane pump, analytic.
-
-    V/p_a dp/dt = q0 (1 - p/p_max) gives t = V p_max/(p_a q0) ln((p_max - p1)/(p_max - p2)),
-    q0 the free airflow at no vacuum, p_max = 0.9 p_a. Isothermal (derived).
-
-    >>> round(pump_down_s(1000.0, 5000.0, 42.0), 2)
-    3.02
-    """
-    rules = rules or default_rulebook()
-    check("volume", volume_l, 0.0, unit="L")
-    check("nominal capacity", nominal_l_min_free, 0.0, unit="L/min", above=True)
-    greatest = rules.number("vacuum.pump_zero_flow_share") * ambient_kpa_abs
-    check("final vacuum", to_kpa, from_kpa, 0.999 * greatest, "kPa")
-    q0_l_s = vane_pump_l_min_free(nominal_l_min_free, 0.0, ambient_kpa_abs, rules) / 60.0
-    span = math.log((greatest - from_kpa) / (greatest - to_kpa))
-    return volume_l * greatest / (ambient_kpa_abs * q0_l_s) * span

@@ -46,28 +46,6 @@ def ntu_counterflow(effectiveness: float, cr: float) -> float:
     return math.log1p(effectiveness * (1.0 - cr) / (1.0 - effectiveness)) / (1.0 - cr)
 
 
-def effectiveness_parallel(ntu: float, cr: float) -> float:
-    """e = (1 - exp(-N(1+Cr))) / (1 + Cr). Source: Kays and London (read).
-
-    >>> round(effectiveness_parallel(2.0, 0.5), 4)
-    0.6335
-    """
-    check("NTU", ntu, 0.0)
-    check("capacity ratio", cr, 0.0, 1.0)
-    return -math.expm1(-ntu * (1.0 + cr)) / (1.0 + cr)
-
-
-def ntu_parallel(effectiveness: float, cr: float) -> float:
-    """N = -ln(1 - e(1+Cr)) / (1+Cr).
-
-    Raises:
-        PhysicsRangeError: an effectiveness that parallel flow cannot reach.
-    """
-    check("capacity ratio", cr, 0.0, 1.0)
-    check("effectiveness of parallel flow", effectiveness, 0.0, (1.0 - 1e-12) / (1.0 + cr))
-    return -math.log1p(-effectiveness * (1.0 + cr)) / (1.0 + cr)
-
-
 @dataclass(frozen=True, slots=True)
 class Exchanger:
     """A counterflow exchanger at one working point."""
@@ -134,19 +112,6 @@ def ua_for_hot_out_kw_k(
     return ntu_counterflow(effect, least / most) * least
 
 
-def lmtd_k(hot_in_c: float, hot_out_c: float, cold_in_c: float, cold_out_c: float) -> float:
-    """Logarithmic mean temperature difference in counterflow (standard identity).
-
-    >>> round(lmtd_k(35.0, 17.0, 15.0, 23.44), 3)
-    5.449
-    """
-    one, other = hot_in_c - cold_out_c, hot_out_c - cold_in_c
-    check("temperature difference", min(one, other), 0.0, unit="K", above=True)
-    if abs(one - other) < 1e-9 * max(one, other):
-        return one
-    return (one - other) / math.log(one / other)
-
-
 def area_m2(ua_kw_k: float, u_w_m2k: float) -> float:
     """Heating surface: UA / U.
 
@@ -158,74 +123,9 @@ def area_m2(ua_kw_k: float, u_w_m2k: float) -> float:
     return ua_kw_k * 1000.0 / u_w_m2k
 
 
-def plate_count(surface_m2: float, plate_m2: float) -> int:
-    """Plates in a pack: heat-passing plates plus the two end plates, which pass none.
-
-    >>> plate_count(8.66, 0.12)
-    75
-    """
-    check("surface", surface_m2, 0.0, unit="m2")
-    check("surface of a plate", plate_m2, 0.0, unit="m2", above=True)
-    return math.ceil(surface_m2 / plate_m2 - 1e-9) + 2
-
-
-def tank_temperature_c(
-    hours: float,
-    start_c: float,
-    heat_capacity_kj_k: float,
-    cooling_kw: float,
-    ambient_c: float,
-    ua_kw_k: float = 0.0,
-    other_heat_kw: float = 0.0,
-) -> float:
-    """Mixed tank after a time: C dT/dt = UA (Ta - T) + P - Q, solved exactly.
-
-    >>> round(tank_temperature_c(2.0, 35.0, 4048.0, 17.43, 20.0), 1)
-    4.0
-    """
-    check("time", hours, 0.0, unit="h")
-    check("heat capacity", heat_capacity_kj_k, 0.0, unit="kJ/K", above=True)
-    check("UA", ua_kw_k, 0.0, unit="kW/K")
-    seconds = 3600.0 * hours
-    net = other_heat_kw - cooling_kw + ua_kw_k * (ambient_c - start_c)
-    slowing = _slowing(ua_kw_k * seconds / heat_capacity_kj_k)
-    return start_c + net * seconds / heat_capacity_kj_k * slowing
-
-
 def _slowing(x: float) -> float:
     """(1 - exp(-x))/x: how far leaking heat slows a change, 1 where nothing leaks."""
     return -math.expm1(-x) / x if x > 0.0 else 1.0
-
-
-def tank_pull_down_h(
-    start_c: float,
-    end_c: float,
-    heat_capacity_kj_k: float,
-    cooling_kw: float,
-    ambient_c: float,
-    ua_kw_k: float = 0.0,
-    other_heat_kw: float = 0.0,
-) -> float:
-    """Hours to cool a mixed tank: the tank equation solved for time.
-
-    Raises:
-        PhysicsRangeError: the cooling never brings it there.
-
-    >>> round(tank_pull_down_h(35.0, 4.0, 4048.0, 17.43, 20.0), 2)
-    2.0
-    """
-    check("end temperature", end_c, -5.0, start_c, "degC")
-    check("heat capacity", heat_capacity_kj_k, 0.0, unit="kJ/K", above=True)
-    check("UA", ua_kw_k, 0.0, unit="kW/K")
-    worst = cooling_kw - other_heat_kw - ua_kw_k * (ambient_c - end_c)
-    if worst <= 0.0:
-        raise PhysicsRangeError(
-            f"{cooling_kw:g} kW never brings the tank to {end_c:g} degC: "
-            f"{cooling_kw - worst:.1f} kW leaks in there"
-        )
-    leaking = ua_kw_k * (start_c - end_c) / worst
-    helped = math.log1p(leaking) / leaking if leaking > 0.0 else 1.0
-    return heat_capacity_kj_k * (start_c - end_c) / worst * helped / 3600.0
 
 
 def cooling_for_pull_down_kw(
@@ -284,17 +184,3 @@ def heater_power_kw(energy_kwh: float, recovery_h: float, efficiency: float = 1.
     check("recovery time", recovery_h, 0.0, unit="h", above=True)
     check("efficiency", efficiency, 0.0, 1.2, above=True)
     return energy_kwh / (recovery_h * efficiency)
-
-
-def stored_hot_c(
-    hours: float, start_c: float, ambient_c: float, rules: Rulebook | None = None
-) -> float:
-    """Hot water standing: the excess over ambient falls by the standing loss each hour.
-
-    >>> round(stored_hot_c(10.0, 85.0, 15.0), 1)
-    78.3
-    """
-    rules = rules or default_rulebook()
-    check("time", hours, 0.0, unit="h")
-    loss = rules.number("heater.standing_loss_per_h")
-    return ambient_c + (start_c - ambient_c) * float((1.0 - loss) ** hours)

@@ -59,24 +59,6 @@ def units_1978(bore_in: float) -> int:
     return int(bore_in**2 + 1e-9)
 
 
-def peak_line_flow_l_min(
-    cows_h: float, litres_a_cow: float, peak_factor: float, lines: int = 1
-) -> float:
-    """Peak milk flow of one line of a moving platform: cows/h x litres x peak factor.
-
-    Common practice, no source: on a moving platform flow follows from throughput, not from the
-    attach interval of fixed stalls.
-
-    >>> round(peak_line_flow_l_min(480.0, 12.0, 1.45, 2), 1)
-    69.6
-    """
-    check("cows an hour", cows_h, 0.0)
-    check("litres a cow", litres_a_cow, 0.0, unit="L")
-    check("peak factor", peak_factor, 1.0, 5.0)
-    check("number of lines", lines, 1)
-    return cows_h * litres_a_cow * peak_factor / 60.0 / lines
-
-
 @dataclass(frozen=True, slots=True)
 class LineFlow:
     """Air and milk in a sloped line, settled.
@@ -90,11 +72,6 @@ class LineFlow:
     milk_m_s: float
     air_m_s: float
     air_limit_m_s: float
-
-    @property
-    def air_over_limit(self) -> float:
-        """Air velocity as a share of the slugging velocity."""
-        return self.air_m_s / self.air_limit_m_s
 
     @property
     def stratified(self) -> bool:

@@ -90,17 +90,6 @@ def start_force_n(
     return running_n * breakaway + mass_kg * speed_m_s / start_s
 
 
-def ring_inertia_kg_m2(mass_kg: float, radius_m: float) -> float:
-    """Inertia of a ring: m R^2.
-
-    >>> ring_inertia_kg_m2(1000.0, 8.0)
-    64000.0
-    """
-    check("mass", mass_kg, 0.0, unit="kg")
-    check("radius", radius_m, 0.0, unit="m")
-    return mass_kg * radius_m**2
-
-
 def half_centroid_m(radius_m: float, disc: bool = False) -> float:
     """Centroid of half a ring, 2R/pi, or half a disc, 4R/(3 pi), from the centre (derived).
 

@@ -147,23 +147,6 @@ def flow_for_drop_l_min(
     return (low + high) / 2
 
 
-def opening_flow_l_min(
-    bore_mm: float, pressure_kpa: float, density_kg_m3: float = 1030.0, coefficient: float = 0.6
-) -> float:
-    """Liquid through an open valve or hole: C A sqrt(2 dp / rho).
-
-    Coefficient 0.6 for a sharp edge (general practice, from memory).
-
-    >>> round(opening_flow_l_min(25.0, 10.0))
-    78
-    """
-    check("bore", bore_mm, 0.0, unit="mm")
-    check("pressure", pressure_kpa, 0.0, unit="kPa")
-    check("coefficient", coefficient, 0.0, 1.0)
-    area = math.pi / 4 * (bore_mm / 1000) ** 2
-    return coefficient * area * math.sqrt(2000 * pressure_kpa / density_kg_m3) * 60_000
-
-
 def static_kpa(head_m: float, density_kg_m3: float = 1030.0) -> float:
     """Pressure of a head of liquid: rho g h.
 
@@ -184,21 +167,3 @@ def pump_power_kw(flow: float, pressure_kpa: float, efficiency: float = 0.5) -> 
     check("pressure", pressure_kpa, 0.0, unit="kPa")
     check("efficiency", efficiency, 0.0, 1.0, above=True)
     return flow / 60_000 * pressure_kpa / efficiency
-
-
-def drain_down_s(
-    volume_l: float, plan_m2: float, bore_mm: float, length_m: float, minor_k: float = 1.5
-) -> float:
-    """Time to empty an upright vessel by gravity through a pipe at its floor.
-
-    The outflow is taken as C sqrt(h) with C from the pipe at the starting level (derived):
-    t = 2 V / q0. Right within a few per cent while the pipe flow is turbulent.
-
-    >>> round(drain_down_s(100.0, 0.2, 38.0, 2.0))
-    91
-    """
-    check("volume", volume_l, 0.0, unit="L", above=True)
-    check("plan area", plan_m2, 0.0, unit="m2", above=True)
-    head = static_kpa(volume_l / 1000 / plan_m2, 1000.0)
-    start = flow_for_drop_l_min(head, length_m, bore_mm, minor_k=minor_k)
-    return 2 * volume_l / start * 60

@@ -124,18 +124,6 @@ def decay_leak_l_min_free(
     return volume_l * (from_bar - to_bar) / (minutes * atmosphere_bar) * factor
 
 
-def load_leak_share(loaded_s: float, unloaded_s: float) -> float:
-    """Leakage from a load/unload test with nothing drawn: T/(T + t). US DOE tip sheet (read).
-
-    >>> load_leak_share(30.0, 90.0)
-    0.25
-    """
-    check("time loaded", loaded_s, 0.0, unit="s")
-    check("time unloaded", unloaded_s, 0.0, unit="s")
-    check("test time", loaded_s + unloaded_s, 0.0, unit="s", above=True)
-    return loaded_s / (loaded_s + unloaded_s)
-
-
 def orifice_kg_s(
     diameter_mm: float,
     upstream_kpa_abs: float,

@@ -29,28 +29,6 @@ def cop(plant: Plant, ambient_c: float, rules: Rulebook | None = None) -> float:
     return usual * min(factor, 1.5)
 
 
-def electricity_kwh(thermal_kwh: float, coefficient: float) -> float:
-    """Electricity for a heat load: thermal / COP.
-
-    >>> round(electricity_kwh(34.9, 2.5), 1)
-    14.0
-    """
-    check("heat", thermal_kwh, 0.0, unit="kWh")
-    check("coefficient of performance", coefficient, 0.0, above=True)
-    return thermal_kwh / coefficient
-
-
-def ice_kg(heat_kwh: float, rules: Rulebook | None = None) -> float:
-    """Ice that melts for a heat load.
-
-    >>> round(ice_kg(100.0))
-    1079
-    """
-    rules = rules or default_rulebook()
-    check("heat", heat_kwh, 0.0, unit="kWh")
-    return heat_kwh * 3600.0 / rules.number("ice.latent_kj_kg")
-
-
 def glycol_freeze_c(volume_pct: float) -> float:
     """Freezing point of propylene glycol in water, between the rows of the table.
 

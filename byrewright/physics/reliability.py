@@ -49,13 +49,6 @@ def availability(mtbf_h: float, mttr_h: float) -> float:
     return mtbf_h / (mtbf_h + mttr_h)
 
 
-def failures_per_year(mtbf_h: float, running_h_per_year: float) -> float:
-    """Expected failures a year."""
-    check("mean time between failures", mtbf_h, 0.0, unit="h", above=True)
-    check("running hours", running_h_per_year, 0.0, 8784.0, "h")
-    return running_h_per_year / mtbf_h
-
-
 def series(parts: Iterable[float]) -> float:
     """All must work: product.
 
@@ -63,24 +56,6 @@ def series(parts: Iterable[float]) -> float:
     0.72
     """
     return math.prod(_probabilities(parts))
-
-
-def parallel(parts: Iterable[float]) -> float:
-    """One must work: 1 - product of (1 - A).
-
-    >>> round(parallel([0.9, 0.8]), 2)
-    0.98
-    """
-    return 1.0 - math.prod(1.0 - p for p in _probabilities(parts))
-
-
-def k_of_n(k: int, n: int, each: float) -> float:
-    """At least k of n equal parts work: sum C(n,i) A^i (1-A)^(n-i).
-
-    >>> round(k_of_n(3, 4, 0.99920064), 8)
-    0.99999617
-    """
-    return k_of_mixed(k, [each] * n)
 
 
 def k_of_mixed(k: int, parts: Sequence[float]) -> float:
@@ -100,29 +75,6 @@ def k_of_mixed(k: int, parts: Sequence[float]) -> float:
     return math.fsum(chance[k:])
 
 
-def standby_reliability(hours: float, rate_per_h: float) -> float:
-    """One of two, the other cold with a perfect switch: exp(-lt)(1 + lt).
-
-    >>> round(standby_reliability(1000.0, 1e-3), 4)
-    0.7358
-    """
-    check("time", hours, 0.0, unit="h")
-    check("failure rate", rate_per_h, 0.0)
-    x = rate_per_h * hours
-    return math.exp(-x) * (1.0 + x)
-
-
-def common_cause_rate(rate_per_h: float, beta: float) -> float:
-    """Rate at which a pair fails together: beta times the rate of one.
-
-    >>> common_cause_rate(1e-4, 0.1)
-    1e-05
-    """
-    check("failure rate", rate_per_h, 0.0)
-    check("common cause share", beta, 0.0, 1.0)
-    return beta * rate_per_h
-
-
 def pair_unavailability(q: float, beta: float) -> float:
     """Both of a pair down: ((1 - beta) q)^2 + beta q (beta-factor model).
 
@@ -135,15 +87,6 @@ def pair_unavailability(q: float, beta: float) -> float:
 
 
 Cuts = Sequence[Collection[str]]
-
-
-def cut_bound(cuts: Cuts, q: Mapping[str, float]) -> float:
-    """Upper bound of the chance that some cut set is down: 1 - prod(1 - Q_cut).
-
-    >>> round(cut_bound([{"a"}, {"b", "c"}], {"a": 0.01, "b": 0.1, "c": 0.1}), 6)
-    0.0199
-    """
-    return 1.0 - math.prod(1.0 - _cut(cut, q) for cut in cuts)
 
 
 def rare_event(cuts: Cuts, q: Mapping[str, float]) -> float:
@@ -165,27 +108,6 @@ def cut_exact(cuts: Cuts, q: Mapping[str, float]) -> float:
         sign = 1.0 if size % 2 else -1.0
         terms += [sign * _cut(frozenset().union(*chosen), q) for chosen in combinations(sets, size)]
     return math.fsum(terms)
-
-
-def birnbaum(cuts: Cuts, q: Mapping[str, float], item: str) -> float:
-    """How much the top chance moves with one item: Q(item down) - Q(item up), exact.
-
-    >>> round(birnbaum([{"a", "b"}], {"a": 0.1, "b": 0.2}, "a"), 6)
-    0.2
-    """
-    return cut_exact(cuts, {**q, item: 1.0}) - cut_exact(cuts, {**q, item: 0.0})
-
-
-def fussell_vesely(cuts: Cuts, q: Mapping[str, float], item: str) -> float:
-    """Share of the top chance that passes through one item: sum of its cuts over the whole sum.
-
-    >>> fussell_vesely([{"a"}, {"b"}], {"a": 0.01, "b": 0.03}, "b")
-    0.75
-    """
-    whole = rare_event(cuts, q)
-    if whole == 0.0:
-        return 0.0
-    return math.fsum(_cut(cut, q) for cut in cuts if item in cut) / whole
 
 
 def minimal(cuts: Iterable[Collection[str]]) -> list[frozenset[str]]:

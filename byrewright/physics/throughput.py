@@ -120,17 +120,6 @@ def net_cows_h(gross: float, go_round: float, shadow: float = 0.0) -> float:
     return gross / (1.0 + (1.0 + shadow) * go_round)
 
 
-def net_cows_h_per_pass(gross: float, go_round: float, shadow: float = 0.0) -> float:
-    """Cows completed an hour, share counted per stall pass: gross (1 - (1+shadow) g).
-
-    >>> round(net_cows_h_per_pass(360.0, 0.10243), 2)
-    323.13
-    """
-    check("throughput", gross, 0.0)
-    check("go-round share", go_round, 0.0, 1.0 / (1.0 + shadow))
-    return gross * (1.0 - (1.0 + shadow) * go_round)
-
-
 def passes_a_cow(available: float, mean_s: float, deviation_s: float, shadow: float = 0.0) -> float:
     """Expected stall passes of a cow: 1 + sum over k of P(duration > k T) times (1 + shadow).
 

@@ -10,7 +10,7 @@ from decimal import Decimal
 from typing import Literal, Protocol
 
 from byrewright.quote.prices import PriceList, PriceRow
-from byrewright.studies.count import Figures, Item
+from byrewright.studies.count import Figures
 
 Why = Literal["priced", "no row", "not filled in", "doubly matched", "out of date", "too few",
               "other unit"]  # fmt: skip
@@ -142,8 +142,3 @@ def rows_unused(
             where = where_of(near_one)
             found.append((row, f"no {row.item} of this plant has these figures; one has {where}"))
     return found
-
-
-def items_wanted(items: Iterable[Item]) -> list[Item]:
-    """The things of a count that need a price of their own."""
-    return [one for one in items if one.amount > 0]

@@ -130,14 +130,3 @@ OIL_CLASSES = (
     OilClass("3", 1.0),
     OilClass("4", 5.0),
 )
-
-
-def humidity_class_for(dew_point_c: float) -> HumidityClass | None:
-    """The loosest class whose pressure dew point is at or below the one asked for.
-
-    >>> humidity_class_for(5.0).number
-    '4'
-    """
-    dry = [c for c in HUMIDITY_CLASSES if c.dew_point_c is not None]
-    fit = [c for c in dry if c.dew_point_c is not None and c.dew_point_c <= dew_point_c]
-    return fit[-1] if fit else None

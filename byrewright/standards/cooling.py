@@ -22,8 +22,6 @@ VALUES: tuple[Value, ...] = (
           "typical"),
     Value("water.density_kg_m3", 1000.0, "kg/m3", "density of water", "practice", "from_memory",
           "typical"),
-    Value("ice.latent_kj_kg", 333.5, "kJ/kg", "heat of melting of ice", "practice", "from_memory",
-          "rule"),
     Value("coolant.evaporator_below_k", 5.0, "K", "evaporating temperature below the liquid that a "
           "chiller sends out", "practice", "from_memory", "typical", 4.0, 7.0),
     Value("coolant.freeze_margin_k", 5.0, "K", "freezing point of the coolant below the "

@@ -77,16 +77,6 @@ def test_no_shut_off_never_needs_less_reserve(units: int) -> None:
     assert air.reserve_iso_l_min_free(units, False) > air.reserve_iso_l_min_free(units, True)
 
 
-@given(st.floats(10, 5000), st.floats(200, 20_000), st.floats(1, 40), st.floats(1, 40))
-def test_pump_down_adds_up(volume: float, pump: float, first: float, second: float) -> None:
-    """Two stretches of evacuation would not make the whole."""
-    whole = air.pump_down_s(volume, pump, first + second)
-    halves = air.pump_down_s(volume, pump, first) + air.pump_down_s(
-        volume, pump, first + second, first
-    )
-    assert halves == pytest.approx(whole)
-
-
 @given(st.floats(-400, 5000), st.floats(1, 2000))
 def test_pressure_falls_with_altitude(altitude: float, climb: float) -> None:
     """A high farm would be given a sea-level pump."""

@@ -47,43 +47,10 @@ def test_larger_is_never_worse(hot: float, cold: float, ua: float, more: float) 
     assert heat.exchanger(hot, 35, cold * more, 12, ua).hot_out_c <= base + 1e-9
 
 
-@given(st.floats(0, 8), st.floats(0, 1))
-def test_parallel_round_trip_and_never_better(ntu: float, cr: float) -> None:
-    """The inverse would not match, or parallel flow would beat counterflow."""
-    effect = heat.effectiveness_parallel(ntu, cr)
-    assert effect <= heat.effectiveness_counterflow(ntu, cr) + 1e-12
-    assert heat.ntu_parallel(effect, cr) == pytest.approx(ntu, rel=ROUND_TRIP, abs=1e-9)
-
-
 def test_impossible_outlet_names_the_coldest() -> None:
     """Too little water would be met with an ever larger cooler."""
     with pytest.raises(PhysicsRangeError, match=r"no exchanger brings it below 25\.0 degC"):
         heat.ua_for_hot_out_kw_k(2.0, 35, 1.0, 15, 17)
-
-
-tank = st.tuples(
-    st.floats(20, 40), st.floats(1, 10), st.floats(500, 80_000), st.floats(5, 80),
-    st.floats(10, 40), st.floats(0, 0.05),
-)  # fmt: skip
-
-
-@given(tank)
-def test_tank_time_temperature_and_power_are_one_equation(values) -> None:
-    """A tank sized for a time would not cool in it."""
-    start, end, capacity, cooling, ambient, ua = values
-    assume(cooling > ua * (ambient - end) + 0.5)
-    hours = heat.tank_pull_down_h(start, end, capacity, cooling, ambient, ua)
-    assume(hours < 200)
-    reached = heat.tank_temperature_c(hours, start, capacity, cooling, ambient, ua)
-    assert reached == pytest.approx(end, abs=1e-6)
-    power = heat.cooling_for_pull_down_kw(start, end, capacity, hours, ambient, ua)
-    assert power == pytest.approx(cooling, rel=1e-5)
-
-
-def test_a_hopeless_tank_says_why() -> None:
-    """A cooler too small for the insulation would run for ever without a word."""
-    with pytest.raises(PhysicsRangeError, match="never brings the tank to 4 degC"):
-        heat.tank_pull_down_h(35, 4, 1000, 1.0, 40, 0.1)
 
 
 @given(st.lists(st.tuples(st.floats(0.1, 1e5), st.floats(0, 40)), min_size=1, max_size=6))

@@ -55,8 +55,6 @@ def test_go_round_on_sixty_stalls() -> None:
     assert share == pytest.approx(0.10243, abs=FIFTH)
     assert t.net_cows_h(gross, share) == pytest.approx(326.55, abs=HUNDREDTH)
     assert t.net_cows_h(gross, share, 1.0) == pytest.approx(298.79, abs=HUNDREDTH)
-    assert t.net_cows_h_per_pass(gross, share) == pytest.approx(323.13, abs=HUNDREDTH)
-    assert t.net_cows_h_per_pass(gross, share, 1.0) == pytest.approx(286.25, abs=HUNDREDTH)
     assert t.go_round_share(480, mean, deviation) == pytest.approx(0.19695, abs=FIFTH)
     assert t.go_round_share(600, mean, deviation) == pytest.approx(0.06260, abs=FIFTH)
 

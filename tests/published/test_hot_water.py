@@ -27,11 +27,3 @@ def test_published_cylinder() -> None:
     assert heat.heating_energy_kwh(225, 5, 85) == pytest.approx(20.95, abs=0.0051)
     assert heat.heating_energy_kwh(225, 10, 85) == pytest.approx(19.64, abs=0.0051)
     assert heat.heating_energy_kwh(225, 5, 85) == pytest.approx(21, abs=0.51)
-
-
-def test_standing_loss_lies_between_the_published_extremes() -> None:
-    """US extension, 0.5-1 %/h, lies between the UK's good heater (5 % in 17 h) and bare one."""
-    for loss in (0.005, 0.01):
-        rules = Rulebook({"heater.standing_loss_per_h": loss})
-        lost = (85 - heat.stored_hot_c(17, 85, 15, rules)) / 70
-        assert 0.05 < lost < 0.50

@@ -46,11 +46,6 @@ def test_effective_reserve(units: int, shut_off: bool, reserve: float) -> None:
     assert air.reserve_iso_l_min_free(units, shut_off) == reserve
 
 
-def test_bucket_reserve_is_continuous_at_ten() -> None:
-    """Annex A for bucket plants (from memory, low confidence): 80 + 25 n, then 330 + 10 (n-10)."""
-    assert [air.reserve_bucket_l_min_free(n) for n in (4, 10, 11)] == [180, 330, 340]
-
-
 def test_regulation_allowance_changes_at_315() -> None:
     """Annex B (from memory): 35 L/min below a reserve of 315, then a tenth of the manual one."""
     assert air.manual_reserve_l_min_free(300) == 335
@@ -132,8 +127,3 @@ def test_slug_air(vacuum: int) -> None:
 def test_line_volume_is_no_reserve() -> None:
     """Computed: 1 m3 of line yields about 20 L of free air for a 2 kPa fall."""
     assert air.line_reserve_l_free(1000, 2.0) == pytest.approx(20.0)
-
-
-def test_all_vacuum_lost_falls_in_a_few_seconds() -> None:
-    """Computed: 42 kPa falls to 30 in a few seconds, so a cold standby pump saves no cups."""
-    assert 1.0 < air.vacuum_loss_s(1500, 3000, 42, 30) < 6.0

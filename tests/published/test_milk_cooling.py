@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from byrewright.physics import heat, milk, refrigeration
+from byrewright.physics import heat, milk
 from byrewright.standards import cooling
 
 TENTH = 0.051
@@ -15,13 +15,6 @@ def test_heat_of_a_thousand_litres() -> None:
     for start, kj, kwh in ((35, 125.5, 34.9), (18, 56.7, 15.7)):
         assert milk.heat_kj_per_l(start, 4) == pytest.approx(kj, abs=TENTH)
         assert milk.heat_kj_per_l(start, 4) / 3.6 == pytest.approx(kwh, abs=TENTH)
-
-
-def test_electricity_of_cooling() -> None:
-    """Derived: 13.9 kWh per 1000 L at a coefficient of 2.5, 6.3 with pre-cooling to 18 degC."""
-    for start, kwh in ((35, 13.9), (18, 6.3)):
-        thermal = milk.heat_kj_per_l(start, 4) / 3.6
-        assert refrigeration.electricity_kwh(thermal, 2.5) == pytest.approx(kwh, abs=TENTH)
 
 
 def test_blend_breaks_the_ten_degree_rule() -> None:

@@ -89,20 +89,9 @@ def test_tank_against_integration() -> None:
     run = solve_ivp(
         lambda _, t: (0.05 * (30 - t) + 1.0 - 20.0) / 8000.0, (0, 3600), [35.0], rtol=1e-10
     )
-    end = heat.tank_temperature_c(1.0, 35, 8000, 20, 30, 0.05, 1.0)
-    assert end == pytest.approx(run.y[0][-1], rel=INTEGRATION)
-    assert heat.tank_pull_down_h(35, end, 8000, 20, 30, 0.05, 1.0) == pytest.approx(1.0)
-
-
-def test_evacuation_against_integration() -> None:
-    """A vessel drawn down by a vane pump, stepped by scipy."""
-
-    def rate(_: float, p: list[float]) -> float:
-        return air.vane_pump_l_min_free(5000, float(p[0])) / 60 * 100 / 1000
-
-    time = air.pump_down_s(1000, 5000, 42)
-    run = solve_ivp(rate, (0, time), [0.0], rtol=1e-10, atol=1e-10)
-    assert run.y[0][-1] == pytest.approx(42, rel=INTEGRATION)
+    end = float(run.y[0][-1])
+    needed = heat.cooling_for_pull_down_kw(35, end, 8000, 1.0, 30, 0.05, 1.0)
+    assert needed == pytest.approx(20.0, rel=INTEGRATION)
 
 
 @pytest.mark.parametrize("plant", ["direct", "chiller", "ice_bank"])

@@ -100,11 +100,6 @@ class Hours:
     high: float
 
 
-def one_hours(rate: Rate, lost_h: float) -> float:
-    """Hours a year that a failure costs when it costs `lost_h` each time."""
-    return rate.a_year * lost_h
-
-
 def pair_hours(a: Rate, b: Rate, beta: float, alike: bool) -> float:
     """Hours a year with both out: one fails while the other is out, and both by one cause.
 

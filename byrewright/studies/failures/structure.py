@@ -174,14 +174,6 @@ class Structure:
         """Whether milking goes on with these things broken."""
         return Asked(self, FaultState.of(hits)).milking()
 
-    def ask_air(self, hits: Iterable[FaultEffect]) -> Answer:
-        """Whether compressed air is there."""
-        asked = Asked(self, FaultState.of(hits))
-        acts = [asked.air(m.id) for m in self.plant.able("stores air")]
-        if any(a is None for a in acts):
-            return Answer(STOPS, why="compressed air is lost")
-        return Answer(True, tuple(dict.fromkeys(x for a in acts if a for x in a)))
-
 
 class Asked:
     """One question: the plant with its wreck. Answers are kept while the question lasts."""

@@ -9,7 +9,7 @@ from byrewright.physics.motors import next_motor_kw as next_motor_kw
 from byrewright.plant.farm import Redundancy
 from byrewright.plant.machine import Machine
 from byrewright.results import Input
-from byrewright.standards.pipes import AIRLINE_BORES_MM, next_bore_mm, next_tube
+from byrewright.standards.pipes import AIRLINE_BORES_MM, next_bore_mm
 
 TIGHT = 0.05
 """Share of a limit within which an answer that holds is called tight (our choice)."""
@@ -51,12 +51,6 @@ def next_round(least: float) -> float:
 def next_airline_mm(least_mm: float) -> float:
     """The next airline bore (the largest where none is enough)."""
     return next_bore_mm(least_mm) or AIRLINE_BORES_MM[-1]
-
-
-def next_milk_bore_mm(least_mm: float) -> float | None:
-    """The bore of the next dairy tube, or None where none is large enough."""
-    tube = next_tube(least_mm)
-    return tube.bore_mm if tube else None
 
 
 def each_carries(need: float, count: int, redundancy: Redundancy) -> float:

@@ -22,7 +22,7 @@ from byrewright.physics.milkline import (
     units_1978,
 )
 from byrewright.plant.plant import Plant
-from byrewright.plant.roles import CollectsMilk, GivesMilk, ReceivesMilk
+from byrewright.plant.roles import CollectsMilk, GivesMilk
 from byrewright.results import Table
 from byrewright.standards.milkline_table import UnitsPerSlope
 from byrewright.standards.rulebook import Rulebook
@@ -245,8 +245,3 @@ def slope_table(
         tuple(sorted(rows)),
         f"{SAY} Half-full gravity capacity and the 1978 rule stand beside it as references.",
     )
-
-
-def receivers_of(plant: Plant) -> int:
-    """How many receivers the milklines run to."""
-    return plant.count(ReceivesMilk)
