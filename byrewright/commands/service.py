@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from byrewright.commands.common import (
     clear_errors,
@@ -19,7 +20,15 @@ from byrewright.commands.common import (
 )
 from byrewright.errors import ByrewrightError
 
+if TYPE_CHECKING:
+    from byrewright.site.checks.check import Check
+
 MOST = 20
+SHOWN = {
+    "service.trends": ("test", "at", "readings", "last", "unit", "a year", "limit", "crossed",
+                       "from", "to", "verdict"),
+}  # fmt: skip
+"""Columns of a wide table that fit a screen; all are in `--json`."""
 
 
 def run(
@@ -29,9 +38,10 @@ def run(
 ) -> None:  # fmt: skip
     """Enter meters and work done, then print the plan; `calendar` is a file to write."""
     from byrewright.plant.write import write_bytes
-    from byrewright.site.checks.measured import owner_of
+    from byrewright.site.checks.measured import bench_of, owner_of
     from byrewright.site.log import log_of
     from byrewright.site.upkeep.plan import calendar_of, enter, plan_of
+    from byrewright.site.upkeep.trends import needs_checks
 
     with clear_errors():
         within("--late", late_days, 0.0, 365.0, "days")
@@ -47,7 +57,11 @@ def run(
             entries = log.entries() if log.home.identity() is not None else []
         finally:
             log.close()
-        plan = plan_of(file.plant, rules, entries, day, late_days=late_days)
+        checks: tuple[Check, ...] = ()
+        if needs_checks(entries):
+            with console(error=True).status("working out what the readings are held to"):
+                checks = bench_of(path, file.plant, rules).checks
+        plan = plan_of(file.plant, rules, entries, day, late_days=late_days, checks=checks)
         if calendar is not None:
             write_bytes(calendar, calendar_of(plan, file.plant))
             print(f"{calendar}: {len(plan.visits)} visits")
@@ -57,8 +71,11 @@ def run(
         out = console()
         for table in plan.result.tables:
             if table.rows:
-                print_table(out, table, most=None if every else MOST)
-        late = [f for f in worst_first(plan.result.findings) if f.verdict in ("fails", "tight")]
+                print_table(
+                    out, table, most=None if every else MOST, columns=SHOWN.get(table.key, ())
+                )
+        late = [f for f in worst_first(plan.result.findings) if f.verdict in ("fails", "tight")
+                or (f.key == "service.trend" and f.verdict == "unknown")]  # fmt: skip
         out.print()
         print_findings(out, late)
         print_counts(out, plan.result)

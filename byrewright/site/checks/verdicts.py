@@ -57,14 +57,14 @@ class Judged:
 
 def judged(checks: Sequence[Check], entries: Iterable[Entry]) -> list[Judged]:
     """Every check with its last reading, in the order of the checks."""
-    last = {check: some[-1] for check, some in _readings(entries).items()}
+    last = {check: some[-1] for check, some in readings_by_check(entries).items()}
     return [_judged(c, last.get(c.id)) for c in checks]
 
 
 def mended(checks: Sequence[Check], entries: Iterable[Entry]) -> list[tuple[Judged, Judged]]:
     """Checks that failed at an earlier reading and do not now: as found, and as left."""
     by_id, told = {c.id: c for c in checks}, []
-    for check, some in _readings(entries).items():
+    for check, some in readings_by_check(entries).items():
         if check not in by_id:
             continue
         each = [_judged(by_id[check], e) for e in some]
@@ -159,7 +159,7 @@ def _runs(tags: Sequence[str]) -> list[str]:
     return told
 
 
-def _readings(entries: Iterable[Entry]) -> dict[str, list[Entry]]:
+def readings_by_check(entries: Iterable[Entry]) -> dict[str, list[Entry]]:
     """What was read of each check, oldest first; of the halves of a pulsator the worse."""
     found: dict[str, list[Entry]] = {}
     for one in sorted(current(entries), key=lambda e: (e.at, e.made_at, e.number)):
@@ -207,10 +207,7 @@ def _judged(check: Check, entry: Entry | None) -> Judged:
         said = f"{check.title}: seen by {entry.who}."
         return Judged(check, _finding(check, None, "holds", said), entry)
     value, doubt = float(data["value"]), data.get("uncertainty")
-    limits, unit, title = check.limits, check.unit, check.title
-    if _away(entry):
-        unit, title = str(data["unit"]), str(data["title"])
-        limits = _own(data)
+    title, unit, limits = held_to(check, entry)
     with_doubt = None if doubt is None else float(doubt)
     verdict, nearest, advice = _verdict(value, with_doubt, limits, unit)
     told = f"{title}{', ' + check.at if check.at else ''}: {value:.4g} {unit}" + (
@@ -223,6 +220,14 @@ def _judged(check: Check, entry: Entry | None) -> Judged:
                      title=title, inputs=_inputs(entry, with_doubt, unit),
                      missing=(advice,) if verdict == "unknown" else ())  # fmt: skip
     return Judged(check, found, entry, with_doubt)
+
+
+def held_to(check: Check | None, entry: Entry) -> tuple[str, str, tuple[Limit, ...]]:
+    """Title, unit and limits of a reading: those of its check, or its own where it has none."""
+    data = entry.data
+    if check is None or _away(entry):
+        return str(data["title"]), str(data["unit"]), _own(data)
+    return check.title, check.unit, check.limits
 
 
 def _away(entry: Entry) -> bool:

@@ -5,6 +5,7 @@ Nothing here knows a file: it is given what was read and done, and today.
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -77,6 +78,17 @@ class Visit:
 
     day: float
     does: tuple[Window, ...]
+
+
+def day_of(at: float) -> float:
+    """The day of a moment (seconds since 1970), as a whole number."""
+    return float(dt.date.fromtimestamp(at).toordinal())
+
+
+def date_of(day: float | None) -> str:
+    """A day as people write it; "" where it is not known or beyond all calendars."""
+    far = day is None or not math.isfinite(day) or day >= dt.date.max.toordinal()
+    return "" if day is None or far else dt.date.fromordinal(int(day)).isoformat()
 
 
 def total_hours(meters: Iterable[Meter]) -> list[tuple[float, float]]:

@@ -7,7 +7,7 @@ import hashlib
 import math
 import time
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from byrewright.errors import ByrewrightError
 from byrewright.plant.machine import Machine
@@ -15,10 +15,12 @@ from byrewright.plant.plant import Plant
 from byrewright.plant.problems import nearest
 from byrewright.plant.programme import programme_of
 from byrewright.results import Assumption, Finding, Result, Table, Verdict
+from byrewright.site.checks.check import Check
 from byrewright.site.log import Entry, Log, New
 from byrewright.site.log.entry import current
 from byrewright.site.upkeep import due as dues
-from byrewright.site.upkeep.due import Due, Meter, Task, Visit
+from byrewright.site.upkeep.due import Due, Meter, Task, Visit, date_of, day_of
+from byrewright.site.upkeep.trends import Trend, finding_of, table_of, too_few, trends_of
 from byrewright.standards.rulebook import Rulebook
 
 OWN_DAYS = 60.0
@@ -35,6 +37,7 @@ class Plan:
     today: dt.date
     dues: tuple[Due, ...]
     visits: tuple[Visit, ...]
+    trends: tuple[Trend, ...]
     result: Result
 
 
@@ -47,7 +50,7 @@ def tasks_of(plant: Plant) -> list[Task]:
     ]
 
 
-def forecast_h_day(plant: Plant, rules: Rulebook, machine: Machine) -> float | None:
+def forecast_hday_of(plant: Plant, rules: Rulebook, machine: Machine) -> float | None:
     """Hours a day that a machine runs by the day's programme; None where it cycles by itself.
 
     Milkings count at the time the farm wants them finished in.
@@ -69,28 +72,32 @@ def forecast_h_day(plant: Plant, rules: Rulebook, machine: Machine) -> float | N
 
 def plan_of(
     plant: Plant, rules: Rulebook, entries: Sequence[Entry], today: dt.date, *,
-    late_days: float = 14.0,
+    late_days: float = 14.0, checks: Sequence[Check] = (),
 ) -> Plan:  # fmt: skip
-    """The plan for the year from today on."""
+    """The plan for the year from today on; `checks` are the plant's, for the trends."""
     now = float(today.toordinal())
     told = current(entries)
-    began = min((_day(e.at) for e in told), default=None)
+    began = min((day_of(e.at) for e in told), default=None)
     meters = {m: _meters(told, m) for m in plant.equipment}
-    done = {(e.tag, str(e.data["what"])): _day(e.at)
+    done = {(e.tag, str(e.data["what"])): day_of(e.at)
             for e in sorted(told, key=lambda e: e.at) if e.kind == "part"}  # fmt: skip
     found = []
     for task in tasks_of(plant):
         machine = plant.equipment[task.machine]
-        rate = dues.rate_of(meters[machine.id], forecast_h_day(plant, rules, machine))
+        rate = dues.rate_of(meters[machine.id], forecast_hday_of(plant, rules, machine))
         last = done.get((task.machine, task.what), began)
         found.append(dues.due_of(task, now, last, meters[machine.id], rate))
     mine = [d for d in found if d.every is not None and d.every < OWN_DAYS]
     ours = [d for d in found if d not in mine]
     windows = dues.windows(ours, now, HORIZON_DAYS, late_days)
     visits = tuple(dues.fewest_visits(windows))
-    return Plan(
-        today, tuple(found), visits, _result(plant, ours, mine, visits, now, late_days, began)
-    )
+    result = _result(plant, ours, mine, visits, now, late_days, began)
+    drawn, few = trends_of(checks, told, now)
+    result = replace(
+        result, findings=(*result.findings, *(finding_of(t) for t in drawn)),
+        tables=(*result.tables, table_of(drawn)), notes=(*result.notes, *too_few(few)),
+    )  # fmt: skip
+    return Plan(today, tuple(found), visits, tuple(drawn), result)
 
 
 def enter(
@@ -121,7 +128,7 @@ def _hours(plant: Plant, text: str, known: Sequence[Entry], at: float, who: str,
         hours = -1.0
     if not 0.0 <= hours < math.inf:
         raise ByrewrightError(f"--hours {text}: write the machine and its meter, such as VP1=1240")
-    before = [m for m in _meters(known, machine.id) if m.day <= _day(at)]
+    before = [m for m in _meters(known, machine.id) if m.day <= day_of(at)]
     if before and hours < before[-1].hours and not new:
         when = dt.date.fromordinal(int(before[-1].day))
         raise ByrewrightError(
@@ -156,22 +163,12 @@ def _machine(plant: Plant, tag: str, text: str) -> Machine:
     return found
 
 
-def _day(at: float) -> float:
-    return float(dt.date.fromtimestamp(at).toordinal())
-
-
 def _meters(entries: Iterable[Entry], tag: str) -> list[Meter]:
     return sorted(
-        (Meter(_day(e.at), float(e.data["hours"]), bool(e.data.get("new_meter")))
+        (Meter(day_of(e.at), float(e.data["hours"]), bool(e.data.get("new_meter")))
          for e in entries if e.kind == "hours" and e.tag == tag),
         key=lambda m: m.day,
     )  # fmt: skip
-
-
-def date_of(day: float | None) -> str:
-    """A day as people write it; "" where it is not known or beyond all calendars."""
-    far = day is None or not math.isfinite(day) or day >= dt.date.max.toordinal()
-    return "" if day is None or far else dt.date.fromordinal(int(day)).isoformat()
 
 
 def _interval(task: Task) -> str:
