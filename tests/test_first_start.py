@@ -9,14 +9,16 @@ import sys
 import time
 from pathlib import Path
 
+from tests.timing import times_slower
+
 EXAMPLE = Path(__file__).resolve().parent.parent / "examples" / "rows_two_by_twenty" / "plant.yaml"
 CORES = 2
 FIRST_S = 8.0
 """Wanted from an empty cache, on two free cores."""
 LATER_S = 2.0
 """Wanted of the whole command later on."""
-BUSY = 2.0
-"""A shared machine, with neighbours on its cores, takes up to twice the processor time."""
+BUSY = 2.5
+"""A shared machine, with neighbours on its cores, takes up to that much more processor time."""
 
 
 def start(cache: Path) -> tuple[float, float]:
@@ -39,10 +41,12 @@ def test_the_first_start_compiles_within_its_budget_and_the_second_reads(tmp_pat
 
     Processor time is judged, for it depends little on what else the machine does.
     """
+    slower = times_slower()
     first_s, first_used = start(tmp_path)
     later_s, later_used = start(tmp_path)
+    slower = max(slower, times_slower())
     said = f"first {first_s:.1f} s ({first_used:.1f} s of processors), later {later_s:.1f} s"
-    assert first_used < BUSY * CORES * FIRST_S, said
-    assert later_used < BUSY * LATER_S, said
+    assert first_used < slower * BUSY * CORES * FIRST_S, said
+    assert later_used < slower * BUSY * LATER_S, said
     assert list(tmp_path.glob("kernels-*/compiled-*")), "nothing says that all is compiled"
     print(said)
