@@ -78,6 +78,13 @@ def service(
     done: Annotated[
         list[str] | None, typer.Option(help='A service done: "VP1: belts and coupling".')
     ] = None,
+    found: Annotated[
+        list[str] | None,
+        typer.Option(help='Parts as found: "MU1: liners: 3 worn, 51 good at 1180 h".'),
+    ] = None,
+    missed: Annotated[
+        bool, typer.Option(help="What a missed service would cost (runs the failure study).")
+    ] = False,
     who: Annotated[str | None, typer.Option(help="Who read or did it.")] = None,
     on: Annotated[
         str | None, typer.Option("--date", help="The day (today's if not given).")
@@ -93,7 +100,8 @@ def service(
 
     command.run(
         plant, hours=hours or [], done=done or [], who=who, on=on, new_meter=new_meter,
-        late_days=late, calendar=calendar, as_json=as_json, every=every,
+        late_days=late, calendar=calendar, as_json=as_json, every=every, found=found or [],
+        missed=missed,
     )  # fmt: skip
 
 

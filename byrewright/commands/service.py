@@ -21,7 +21,10 @@ from byrewright.commands.common import (
 from byrewright.errors import ByrewrightError
 
 if TYPE_CHECKING:
+    from byrewright.plant.plant import Plant
     from byrewright.site.checks.check import Check
+    from byrewright.site.upkeep.plan import Plan
+    from byrewright.standards.rulebook import Rulebook
 
 MOST = 20
 SHOWN = {
@@ -35,8 +38,10 @@ def run(
     path: Path, *, hours: Sequence[str] = (), done: Sequence[str] = (), who: str | None = None,
     on: str | None = None, new_meter: bool = False, late_days: float = 14.0,
     calendar: Path | None = None, as_json: bool = False, every: bool = False,
+    found: Sequence[str] = (), missed: bool = False,
 ) -> None:  # fmt: skip
-    """Enter meters and work done, then print the plan; `calendar` is a file to write."""
+    """Enter meters and work done, then print the plan; `calendar` is a file to write, `missed`
+    asks the failure study what a missed service would cost."""
     from byrewright.plant.write import write_bytes
     from byrewright.site.checks.measured import bench_of, owner_of
     from byrewright.site.log import log_of
@@ -49,10 +54,9 @@ def run(
         file, rules = load(path)
         log = log_of(path, owner_of(file.plant))
         try:
-            if hours or done:
-                count = enter(
-                    log, file.plant, hours, done, who or user_name(), day, new_meter=new_meter
-                )
+            if hours or done or found:
+                count = enter(log, file.plant, hours, done, who or user_name(), day, found=found,
+                              new_meter=new_meter)  # fmt: skip
                 print(f"{count} entered in {log.name}")
             entries = log.entries() if log.home.identity() is not None else []
         finally:
@@ -62,6 +66,8 @@ def run(
             with console(error=True).status("working out what the readings are held to"):
                 checks = bench_of(path, file.plant, rules).checks
         plan = plan_of(file.plant, rules, entries, day, late_days=late_days, checks=checks)
+        if missed:
+            plan = _missed(plan, file.plant, rules)
         if calendar is not None:
             write_bytes(calendar, calendar_of(plan, file.plant))
             print(f"{calendar}: {len(plan.visits)} visits")
@@ -81,6 +87,15 @@ def run(
         print_counts(out, plan.result)
         for note in plan.result.notes:
             out.print(note, style="dim")
+
+
+def _missed(plan: Plan, plant: Plant, rules: Rulebook) -> Plan:
+    """The plan with what a missed service would cost."""
+    from byrewright.commands.design import progress
+    from byrewright.studies.failures.study import study_failures
+
+    with progress("failures") as say:
+        return plan.with_risk(plant, rules, study_failures(plant, rules, say=say))
 
 
 def _date(on: str | None) -> date:

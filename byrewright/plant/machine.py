@@ -87,12 +87,27 @@ class Failure:
 
 
 @dataclass(frozen=True, slots=True)
+class Part:
+    """A part that a service takes for each of a machine's `count`, and how many."""
+
+    name: str
+    each: int = 1
+
+
+@dataclass(frozen=True, slots=True)
 class Upkeep:
-    """Service that a kind needs: what, and after how many running hours or days."""
+    """Service that a kind needs: what, and after how many running hours or days.
+
+    `prevents` are the lives (keys of the reliability data) that it keeps from running out; `fixed`
+    is an interval of law or safety, which no experience stretches.
+    """
 
     what: str
     every_h: float | None = None
     every_days: float | None = None
+    parts: tuple[Part, ...] = ()
+    prevents: tuple[str, ...] = ()
+    fixed: bool = False
 
 
 def ports(*many: Port) -> tuple[Port, ...]:

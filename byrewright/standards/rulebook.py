@@ -37,6 +37,7 @@ THEMES = (
     "water",
     "liquids",
     "installing",
+    "upkeep",
 )
 """Modules of this room that each hold a tuple `VALUES`."""
 

@@ -31,7 +31,7 @@ WITHIN = 0.025
 
 def entered(tmp_path: Path, values: list[float], doubt: float | None = 5.0,
             parts: tuple[tuple[str, str], ...] = ()) -> list[Entry]:  # fmt: skip
-    """A log in which the leakage was read at the visits; `parts` are days and what was found."""
+    """A log in which the leakage was read at the visits; `parts` are days and what was renewed."""
 
     def at(day: str) -> float:
         return time.mktime(dt.date.fromisoformat(day).timetuple()) + 43200
@@ -45,7 +45,9 @@ def entered(tmp_path: Path, values: list[float], doubt: float | None = 5.0,
             })
             for day, value in zip(DAYS, values, strict=False)
         )  # fmt: skip
-        log.append(New("part", at(d), "", "anna", {"what": "seal", "action": a}) for d, a in parts)
+        log.append(New("part", at(d), "", "anna", {"what": w, "action": "found", "age": 900.0,
+                       "failed": 0, "worn": 1, "good": 0, "renewed": True})
+                   for d, w in parts)  # fmt: skip
         return log.entries()
     finally:
         log.close()
@@ -111,7 +113,7 @@ def test_too_few_visits_tell_no_trend_and_say_so(tmp_path: Path) -> None:
 
 def test_a_trend_starts_anew_when_the_part_was_renewed_or_the_fault_mended(tmp_path: Path) -> None:
     """Would fail if the wear of a part that is gone were laid to the new one."""
-    entries = entered(tmp_path, [90.0, 130.0, 170.0, 60.0], parts=(("2026-03-01", "replaced"),))
+    entries = entered(tmp_path, [90.0, 130.0, 170.0, 60.0], parts=(("2026-03-01", "seal"),))
     assert trends_of([LEAK], entries, TODAY) == ([], 1)
     (tmp_path / "log.sqlite").unlink()
     assert trends_of([LEAK], entered(tmp_path, [90.0, 130.0, 230.0, 60.0]), TODAY) == ([], 1)

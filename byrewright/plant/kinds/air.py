@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from byrewright.plant import effects
-from byrewright.plant.machine import RUN, Failure, InternalPath, Machine, Upkeep, port, ports
+from byrewright.plant.machine import RUN, Failure, InternalPath, Machine, Part, Upkeep, port, ports
 from byrewright.plant.primitives import Load, MakesAir, Primitive, StoresAir
 from byrewright.plant.record import par
 from byrewright.plant.roles import CompressesAir, DriesAir, KeepsAir
@@ -37,7 +37,15 @@ class AirCompressor(CompressesAir):
             "motor or valve plate",
         ),
     )
-    UPKEEP = (Upkeep("oil, intake filter", every_h=500), Upkeep("valves", every_h=4000))
+    UPKEEP = (
+        Upkeep(
+            "oil, intake filter",
+            every_h=500,
+            parts=(Part("fill of compressor oil"), Part("intake filter")),
+            prevents=("air_compressor",),
+        ),
+        Upkeep("valves", every_h=4000, parts=(Part("valve plate and gasket"),)),
+    )
     CAUTIONS = (PRESSURE,)
 
     capacity_l_min_free: float = par("L/min", "free air delivered", ge=10, le=20000)
@@ -74,7 +82,7 @@ class AirDryer(DriesAir):
             effects.SHUT,
         ),
     )
-    UPKEEP = (Upkeep("drain and condenser", every_days=30),)
+    UPKEEP = (Upkeep("drain and condenser", every_days=30, prevents=("refrigeration",)),)
 
     capacity_l_min_free: float = par(
         "L/min", "free air at the reference conditions", ge=10, le=20000
@@ -104,7 +112,10 @@ class AirReceiver(KeepsAir):
     INSIDE = (InternalPath("inlet_#", "*"), InternalPath("*", "outlet_#"))
     FAILURES = (Failure("hose bursts", "hose", 0.5, "gates and shut-offs go to rest", "isolate the section",
                         "hose", effects.LEAKS),)  # fmt: skip
-    UPKEEP = (Upkeep("drain", every_days=1), Upkeep("inspection by law", every_days=730))
+    UPKEEP = (
+        Upkeep("drain", every_days=1),
+        Upkeep("inspection by law", every_days=730, fixed=True),
+    )
     CAUTIONS = (PRESSURE,)
 
     volume_l: float = par("L", "volume", ge=10, le=10000)
@@ -149,6 +160,6 @@ class MoistureTrap(Machine):
             effects.outside("water at valves and cylinders: they stick sooner, or freeze"),
         ),
     )
-    UPKEEP = (Upkeep("drain", every_days=7),)
+    UPKEEP = (Upkeep("drain", every_days=7, prevents=("float",)),)
 
     drain_by: Literal["hand", "float", "timer"] = par("", "how it is drained", "float", why="usual")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from byrewright.plant import effects
-from byrewright.plant.machine import Failure, InternalPath, Upkeep, port, ports
+from byrewright.plant.machine import Failure, InternalPath, Part, Upkeep, port, ports
 from byrewright.plant.primitives import Doses, Primitive, Vessel, WashVessel
 from byrewright.plant.record import par
 from byrewright.plant.roles import DosesWash, InjectsAir, MakesUpWash
@@ -38,7 +38,7 @@ class WashTrough(MakesUpWash):
             "level sensor",
         ),
     )
-    UPKEEP = (Upkeep("clean and check level sensor", every_days=30),)
+    UPKEEP = (Upkeep("clean and check level sensor", every_days=30, prevents=("float",)),)
     TESTS = ("wash return temperature and dose",)
     CAUTIONS = (CHEMICAL,)
 
@@ -63,7 +63,14 @@ class Doser(DosesWash):
     STATES = ("stopped", "runs")
     FAILURES = (Failure("does not dose", "dosing_pump", 1.0, "drum level does not fall; counts rise days later",
                         "prime it, change the tube, wash again", "tube set", effects.outside("a wash without chemicals; counts rise days later")),)  # fmt: skip
-    UPKEEP = (Upkeep("tube and dose check", every_days=90),)
+    UPKEEP = (
+        Upkeep(
+            "tube and dose check",
+            every_days=90,
+            parts=(Part("dosing tube set"),),
+            prevents=("dosing_pump",),
+        ),
+    )
     CAUTIONS = (CHEMICAL,)
 
     dose_ml_l: float = par(
@@ -88,7 +95,7 @@ class AirInjector(InjectsAir):
     STATES = ("closed", "pulses")
     FAILURES = (Failure("stays open", "solenoid_valve", 1.0, "vacuum low in milking, cups fall", "close by hand",
                         "valve", effects.ADMITS_AIR),)  # fmt: skip
-    UPKEEP = (Upkeep("valve and timing", every_days=90),)
+    UPKEEP = (Upkeep("valve and timing", every_days=90, prevents=("solenoid_valve",)),)
     TESTS = ("slug velocity",)
 
     bore_mm: float = par("mm", "bore", 38.0, ge=10, le=150, why="common size")

@@ -6,7 +6,17 @@ from typing import ClassVar, Literal
 
 from byrewright.plant import effects
 from byrewright.plant.kinds.milk import CONFINED
-from byrewright.plant.machine import RUN, Failure, InternalPath, Port, Service, Upkeep, port, ports
+from byrewright.plant.machine import (
+    RUN,
+    Failure,
+    InternalPath,
+    Part,
+    Port,
+    Service,
+    Upkeep,
+    port,
+    ports,
+)
 from byrewright.plant.primitives import (
     Chill,
     ColdStore,
@@ -50,7 +60,12 @@ class PlateCooler(CoolsMilk):
     )  # fmt: skip
     UPKEEP = (
         Upkeep("approach temperature", every_days=7),
-        Upkeep("open and inspect", every_days=730),
+        Upkeep(
+            "open and inspect",
+            every_days=730,
+            parts=(Part("plate gasket set"),),
+            prevents=("exchanger", "exchanger_fouling"),
+        ),
     )
     TESTS = ("outlet temperature and approach",)
     SIZED_BY: ClassVar[dict[Service, str]] = {"water": "area_m2", "coolant": "chilled_area_m2"}
@@ -153,7 +168,7 @@ class BulkTank(StoresMilk):
     )  # fmt: skip
     UPKEEP = (
         Upkeep("thermometer against a reference", every_days=182),
-        Upkeep("outlet seat", every_days=182),
+        Upkeep("outlet seat", every_days=182, parts=(Part("outlet seal set"),)),
     )
     TESTS = ("cooling time", "insulation")
     CAUTIONS = (CONFINED,)
@@ -237,8 +252,8 @@ class CondensingUnit(MakesCold):
                 effects.duty(0.7)),
     )  # fmt: skip
     UPKEEP = (
-        Upkeep("clean condenser", every_days=90),
-        Upkeep("leak check by licensed person", every_days=182),
+        Upkeep("clean condenser", every_days=90, prevents=("exchanger_fouling", "refrigeration")),
+        Upkeep("leak check by licensed person", every_days=182, fixed=True),
     )
     CAUTIONS = (REFRIGERANT,)
 
@@ -279,7 +294,10 @@ class Chiller(MakesCold):
     STATES = RUN
     FAILURES = (Failure("trips", "refrigeration", 8.0, "coolant warms, milk leaves warm",
                         "start the standby or send milk to the cooled tank", "compressor or control"),)  # fmt: skip
-    UPKEEP = (Upkeep("clean condenser", every_days=90), Upkeep("glycol strength", every_days=365))
+    UPKEEP = (
+        Upkeep("clean condenser", every_days=90, prevents=("refrigeration",)),
+        Upkeep("glycol strength", every_days=365),
+    )
     CAUTIONS = (REFRIGERANT,)
 
     duty_kw: float = par("kW", "cold it makes at its rated conditions", ge=1, le=2000)
@@ -386,7 +404,10 @@ class IceBank(MakesCold):
     STATES = RUN
     FAILURES = (Failure("compressor trips", "refrigeration", 8.0, "ice thinner each milking",
                         "run at all hours, lower load, call", "compressor or control"),)  # fmt: skip
-    UPKEEP = (Upkeep("ice sensor", every_days=182), Upkeep("clean condenser", every_days=90))
+    UPKEEP = (
+        Upkeep("ice sensor", every_days=182),
+        Upkeep("clean condenser", every_days=90, prevents=("refrigeration",)),
+    )
     CAUTIONS = (REFRIGERANT,)
 
     store_kwh: float = par("kWh", "cold stored as ice when full", ge=1, le=20000)

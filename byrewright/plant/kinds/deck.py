@@ -6,7 +6,7 @@ from typing import Literal
 
 from byrewright.plant import effects
 from byrewright.plant.effects import Law
-from byrewright.plant.machine import Failure, InternalPath, Port, Service, Upkeep, port, ports
+from byrewright.plant.machine import Failure, InternalPath, Part, Port, Service, Upkeep, port, ports
 from byrewright.plant.primitives import Batch, Gate, Loss, Primitive, Stalls, Turns
 from byrewright.plant.record import par
 from byrewright.plant.roles import (
@@ -42,8 +42,8 @@ class Platform(StandsCows):
                 "rope switch", effects.OFF, safety=True),
     )  # fmt: skip
     UPKEEP = (
-        Upkeep("rail, joints, level", every_days=182),
-        Upkeep("emergency stops", every_days=7),
+        Upkeep("rail, joints, level", every_days=182, prevents=("roller",)),
+        Upkeep("emergency stops", every_days=7, fixed=True),
     )
     TESTS = ("emergency stops", "level and run-out", "stray voltage", "turn time")
     CAUTIONS = (ROTATING,)
@@ -95,7 +95,12 @@ class DriveUnit(TurnsDeck):
     STATES = ("stopped", "runs", "ready")
     FAILURES = (Failure("slips or trips", "gear_motor", 4.0, "jerks, others' current up", "lift the failed unit out, slow down",
                         "wheel or gear motor"),)  # fmt: skip
-    UPKEEP = (Upkeep("contact force and tread", every_days=90), Upkeep("gear oil", every_h=8000))
+    UPKEEP = (
+        Upkeep("contact force and tread", every_days=90, prevents=("gear_motor",)),
+        Upkeep(
+            "gear oil", every_h=8000, parts=(Part("fill of gear oil"),), prevents=("gear_motor",)
+        ),
+    )
     CAUTIONS = (ROTATING,)
 
     motor_kw: float = par("kW", "motor rating of each", ge=0.2, le=30)
@@ -121,7 +126,7 @@ class DeckRollers(CarriesDeck):
     ROOM = "deck"
     FAILURES = (Failure("breaks", "roller", 4.0, "thump once a turn", "slow, change after milking; stop if the deck drops",
                         "roller", effects.BEARS),)  # fmt: skip
-    UPKEEP = (Upkeep("grease and look", every_days=30),)
+    UPKEEP = (Upkeep("grease and look", every_days=30, prevents=("roller",)),)
     CAUTIONS = (ROTATING,)
 
     diameter_mm: float = par("mm", "roller diameter", 200.0, ge=50, le=600, why="common size")
@@ -146,7 +151,12 @@ class RotaryGland(JoinsDeck):
         Failure("power ring lost", "slip_ring", 1.0, "all that is fed on the deck stands still", "change the brushes, spare ring",
                 "brush set", effects.NO_POWER),
     )  # fmt: skip
-    UPKEEP = (Upkeep("seals", every_h=4000), Upkeep("brushes and ring", every_h=2000))
+    UPKEEP = (
+        Upkeep("seals", every_h=4000, parts=(Part("gland seal set"),), prevents=("pump_seal",)),
+        Upkeep(
+            "brushes and ring", every_h=2000, parts=(Part("brush set"),), prevents=("slip_ring",)
+        ),
+    )
     TESTS = ("vacuum and milk swivel leakage", "slip ring resistance")
     CAUTIONS = (ROTATING,)
 
@@ -204,7 +214,7 @@ class YardGate(BringsCows):
             "sticks", "gear_motor", 2.0, "gaps on the deck", "bring cows by hand", "rope or motor"
         ),
     )
-    UPKEEP = (Upkeep("rope, bell and stop", every_days=30),)
+    UPKEEP = (Upkeep("rope, bell and stop", every_days=30, prevents=("gear_motor",)),)
     CAUTIONS = (CROWD,)
 
     motor_kw: float = par("kW", "motor rating", 0.75, ge=0.1, le=10, why="usual")

@@ -7,7 +7,7 @@ from typing import Literal
 
 from byrewright.plant import effects
 from byrewright.plant.effects import Law
-from byrewright.plant.machine import RUN, Failure, InternalPath, Port, Upkeep, port, ports
+from byrewright.plant.machine import RUN, Failure, InternalPath, Part, Port, Upkeep, port, ports
 from byrewright.plant.primitives import Draw, Filter, Loss, Primitive, Pump, Runs, Tanker, Vessel
 from byrewright.plant.record import par
 from byrewright.plant.roles import (
@@ -58,7 +58,7 @@ class Milkline(CollectsMilk):
             "joint",
         ),
     )
-    UPKEEP = (Upkeep("joints and slope", every_days=365),)
+    UPKEEP = (Upkeep("joints and slope", every_days=365, prevents=("vessel",)),)
     TESTS = ("milkline slope", "milk system leakage", "milkline vacuum stability")
 
     bore_mm: float = par("mm", "bore", ge=25, le=200)
@@ -114,7 +114,7 @@ class Receiver(ReceivesMilk):
                 "run the pump by hand, wipe the probe", "probe", effects.HELD_ON),
         Failure("cracks or leaks", "vessel", 3.0, "vacuum low, froth", "isolate, milk on the other", "receiver", effects.BREAKS_OPEN),
     )  # fmt: skip
-    UPKEEP = (Upkeep("probes and gaskets", every_days=90),)
+    UPKEEP = (Upkeep("probes and gaskets", every_days=90, parts=(Part("receiver gasket"),)),)
     TESTS = (
         "receiver volume",
         "working vacuum",
@@ -165,7 +165,15 @@ class MilkPump(MovesMilk):
         Failure("runs on", "contactor", 2.0, "air in the delivery, milk churned", "stop it at the isolator",
                 "contactor or drive", effects.HELD_ON),
     )  # fmt: skip
-    UPKEEP = (Upkeep("seal", every_h=2000), Upkeep("impeller and bearings", every_h=8000))
+    UPKEEP = (
+        Upkeep("seal", every_h=2000, parts=(Part("shaft seal kit"),), prevents=("pump_seal",)),
+        Upkeep(
+            "impeller and bearings",
+            every_h=8000,
+            parts=(Part("bearing set"),),
+            prevents=("centrifugal_pump",),
+        ),
+    )
 
     flow_l_min: float = par("L/min", "flow at its head", ge=5, le=5000)
     head_m: float = par(
@@ -213,7 +221,14 @@ class Valve(IsValve):
         Failure("position sensor wrong", "position_switch", 1.0, "alarm with the valve in place",
                 "look at the valve, change the switch", "position switch", effects.outside("an alarm for a valve in place, or none for one out of place")),
     )  # fmt: skip
-    UPKEEP = (Upkeep("seat and gland", every_days=365),)
+    UPKEEP = (
+        Upkeep(
+            "seat and gland",
+            every_days=365,
+            parts=(Part("seat and gland seal set"),),
+            prevents=("valve_seat",),
+        ),
+    )
 
     ways: Literal[2, 3] = par("", "two-way or three-way", 2, why="two-way where nothing is said")
     bore_mm: float | None = par("mm", "bore", None, ge=4, le=400)
@@ -306,7 +321,7 @@ class MilkFilter(FiltersMilk):
                         "sock", effects.SHUT),
                 Failure("sock bursts", "filter", 0.1, "dirt in the tank sieve", "change over, change the sock", "sock",
                         effects.outside("dirt in the tank's milk")))  # fmt: skip
-    UPKEEP = (Upkeep("change sock", every_h=4),)
+    UPKEEP = (Upkeep("change sock", every_h=4, parts=(Part("filter sock"),)),)
 
     area_m2: float = par("m2", "filter area", ge=0.005, le=10)
     cows_a_sock: float = par("", "cows milked through one sock before it is changed", 800.0, ge=50, le=5000,
@@ -349,7 +364,7 @@ class BalanceTank(BalancesMilk):
     CAN = frozenset({"holds milk"})
     FAILURES = (Failure("level sensor false", "transducer", 1.0, "pump races or stands still", "run by hand",
                         "level sensor", effects.HELD),)  # fmt: skip
-    UPKEEP = (Upkeep("vent and gasket", every_days=90),)
+    UPKEEP = (Upkeep("vent and gasket", every_days=90, parts=(Part("lid gasket"),)),)
     CAUTIONS = (CONFINED,)
 
     volume_l: float = par("L", "volume", ge=20, le=20000)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from byrewright.plant import effects
-from byrewright.plant.machine import Failure, Upkeep
+from byrewright.plant.machine import Failure, Part, Upkeep
 from byrewright.plant.primitives import Load, Primitive, Sense
 from byrewright.plant.record import par
 from byrewright.plant.roles import (
@@ -55,7 +55,14 @@ class Switchboard(SharesPower):
     CAN = frozenset({"gives power"})
     FAILURES = (Failure("main breaker trips", "circuit_breaker", 1.0, "all it feeds stands still", "find the fault, reset once",
                         "breaker"),)  # fmt: skip
-    UPKEEP = (Upkeep("tighten, thermal picture, residual-current test", every_days=365),)
+    UPKEEP = (
+        Upkeep(
+            "tighten, thermal picture, residual-current test",
+            every_days=365,
+            prevents=("circuit_breaker",),
+            fixed=True,
+        ),
+    )
     TESTS = ("bonding resistance", "residual-current trip")
     CAUTIONS = (LIVE,)
 
@@ -80,8 +87,17 @@ class Generator(GeneratesPower):
                 "transfer switch"),
     )  # fmt: skip
     UPKEEP = (
-        Upkeep("start battery and weekly run on load", every_days=7),
-        Upkeep("oil and filters", every_h=250),
+        Upkeep(
+            "start battery and weekly run on load",
+            every_days=7,
+            prevents=("generator_start",),
+            fixed=True,
+        ),
+        Upkeep(
+            "oil and filters",
+            every_h=250,
+            parts=(Part("fill of engine oil"), Part("oil filter"), Part("fuel filter")),
+        ),
     )
     CAUTIONS = (LIVE, "Exhaust gas kills: run outdoors or ducted.")
 
@@ -131,7 +147,7 @@ class UninterruptibleSupply(BridgesPower):
             "inverter",
         ),
     )
-    UPKEEP = (Upkeep("battery test", every_days=182),)
+    UPKEEP = (Upkeep("battery test", every_days=182, prevents=("battery",)),)
 
     rating_kva: float = par("kVA", "rating", ge=0.1, le=500)
     hold_min: float = par("min", "time it carries its load", 15.0, ge=0.1, le=600, why="small unit")
@@ -205,6 +221,6 @@ class Sounder(TellsPeople):
             "silent", "solenoid_valve", 2.0, "no sound at the weekly test", "change it", "sounder"
         ),
     )
-    UPKEEP = (Upkeep("weekly test", every_days=7),)
+    UPKEEP = (Upkeep("weekly test", every_days=7, fixed=True),)
 
     motor_kw: float = par("kW", "electric input", 0.05, ge=0.001, le=1, why="horn and lamp")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from byrewright.plant import effects
-from byrewright.plant.machine import Failure, InternalPath, Machine, Upkeep, port, ports
+from byrewright.plant.machine import Failure, InternalPath, Machine, Part, Upkeep, port, ports
 from byrewright.plant.primitives import EachCow, Loss, Primitive, TakesOff, Units, Vessel
 from byrewright.plant.record import par
 from byrewright.plant.roles import GivesMilk, KeepsWithheld, RemovesUnits, RinsesUnits
@@ -37,7 +37,14 @@ class MilkingUnit(GivesMilk):
         Failure("liner splits", "cluster", 0.1, "hiss, slow milking, milk in the pulse tube", "change the liner",
                 "liner", effects.outside("one stall out of use until it is changed: that share of the pace")),
     )  # fmt: skip
-    UPKEEP = (Upkeep("liners", every_h=1200), Upkeep("rubber tubes", every_days=365))
+    UPKEEP = (
+        Upkeep("liners", every_h=1200, parts=(Part("liner", 4),), prevents=("cluster",)),
+        Upkeep(
+            "rubber tubes",
+            every_days=365,
+            parts=(Part("short pulse tube", 4), Part("long milk tube"), Part("twin pulse tube")),
+        ),
+    )
     TESTS = ("cluster air admission", "shut-off valve leakage")
 
     claw_air_l_min_free: float = par("L/min", "air admitted at each claw", 8.0, ge=4, le=12,
@@ -69,7 +76,14 @@ class Removal(RemovesUnits):
     TESTS = ("removal at the end of flow",)
     FAILURES = (Failure("does not take off", "removal", 0.5, "unit hangs on a dry cow", "take off by hand",
                         "cylinder or valve", effects.outside("people take that unit off by hand")),)  # fmt: skip
-    UPKEEP = (Upkeep("cords and cylinders", every_h=2000),)
+    UPKEEP = (
+        Upkeep(
+            "cords and cylinders",
+            every_h=2000,
+            parts=(Part("cord"), Part("cylinder seal set")),
+            prevents=("removal",),
+        ),
+    )
 
     moved_by: Literal["vacuum", "air"] = par("", "what moves the cylinder", "vacuum",
                                              why="many removers work on vacuum")  # fmt: skip
@@ -107,7 +121,14 @@ class Backflush(RinsesUnits):
     )
     FAILURES = (Failure("water valve stays open", "solenoid_valve", 1.0, "water runs; freezing point up",
                         "close the hand valve", "solenoid", effects.outside("water in milk, told by its freezing point; or milk in the water")),)  # fmt: skip
-    UPKEEP = (Upkeep("valves and dose", every_days=90),)
+    UPKEEP = (
+        Upkeep(
+            "valves and dose",
+            every_days=90,
+            parts=(Part("valve diaphragm"),),
+            prevents=("solenoid_valve",),
+        ),
+    )
 
     water_l_cow: float = par("L", "water a cow", 0.8, ge=0, le=5, why="common setting")
     air_nl_cow: float = par("L", "free air a cow", 6.0, ge=0, le=50, why="common setting")

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Literal
 
 from byrewright.plant import effects
-from byrewright.plant.machine import RUN, Failure, InternalPath, Upkeep, port, ports
+from byrewright.plant.machine import RUN, Failure, InternalPath, Part, Upkeep, port, ports
 from byrewright.plant.primitives import DrawsAir, HoldsVacuum, Loss, MakesVacuum, Primitive
 from byrewright.plant.record import par
 from byrewright.plant.roles import (
@@ -49,8 +49,16 @@ class VacuumPump(PumpsVacuum):
         Failure("runs at one speed", "drive_holds", 8.0, "speed does not follow load",
                 "fixed speed with the mechanical regulator", "drive", effects.FIXED),
     )  # fmt: skip
-    UPKEEP = (Upkeep("oil level and drip rate", every_h=50), Upkeep("belts and coupling", every_h=500),
-              Upkeep("capacity test", every_days=365))  # fmt: skip
+    UPKEEP = (
+        Upkeep("oil level and drip rate", every_h=50, prevents=("vacuum_pump_seizes",)),
+        Upkeep(
+            "belts and coupling",
+            every_h=500,
+            parts=(Part("set of belts or coupling element"),),
+            prevents=("belt",),
+        ),
+        Upkeep("capacity test", every_days=365),
+    )
     TESTS = ("pump capacity", "exhaust back pressure", "pump line drop", "standby change")
     CAUTIONS = (VACUUM_CAUTION,)
 
@@ -117,7 +125,14 @@ class NonReturnValve(PassesOneWay):
                 "close the hand valve beside it", "seat and disc", effects.PASSES),
         Failure("sticks shut", "check_valve", 2.0, "no flow though the machine runs", "change over", "disc", effects.SHUT),
     )  # fmt: skip
-    UPKEEP = (Upkeep("seat and spring", every_days=365),)
+    UPKEEP = (
+        Upkeep(
+            "seat and spring",
+            every_days=365,
+            parts=(Part("disc and spring"),),
+            prevents=("check_valve",),
+        ),
+    )
 
     bore_mm: float | None = par("mm", "bore", None, ge=8, le=400)
 
@@ -178,7 +193,7 @@ class Regulator(RegulatesVacuum):
         Failure("sticks shut", "regulator_sticks", 1.0, "vacuum high, cups hard to take off",
                 "slow the pumps by hand, clean it", "diaphragm", effects.SHUT),
     )  # fmt: skip
-    UPKEEP = (Upkeep("clean filter and seat", every_days=30),)
+    UPKEEP = (Upkeep("clean filter and seat", every_days=30, parts=(Part("regulator filter"),)),)
     TESTS = ("regulation sensitivity", "regulation loss", "regulator leakage", "vacuum drops")
 
     capacity_l_min_free: float = par("L/min", "most free air it admits", ge=50, le=60000)
@@ -208,7 +223,7 @@ class SanitaryTrap(TrapsLiquid):
         Failure("float does not shut", "float", 1.0, "liquid reaches the vacuum line when a receiver floods",
                 "stop, drain, wash the vacuum line", "float", effects.outside("liquid gets into the vacuum line if a receiver floods meanwhile")),
     )  # fmt: skip
-    UPKEEP = (Upkeep("float and drain", every_days=30),)
+    UPKEEP = (Upkeep("float and drain", every_days=30, prevents=("float",)),)
     TESTS = ("sanitary trap volume",)
 
     volume_l: float = par("L", "volume", ge=0.5, le=500)
@@ -250,7 +265,14 @@ class Pulsator(Pulsates):
     STATES = ("runs", "stopped")
     FAILURES = (Failure("sticks", "pulsator", 0.3, "one unit does not pulsate, cow uneasy", "swap the pulsator",
                         "pulsator", effects.outside("one stall out of use until it is changed: that share of the pace")),)  # fmt: skip
-    UPKEEP = (Upkeep("filters and test curve", every_h=2000),)
+    UPKEEP = (
+        Upkeep(
+            "filters and test curve",
+            every_h=2000,
+            parts=(Part("pulsator filter"),),
+            prevents=("pulsator",),
+        ),
+    )
     TESTS = ("pulsation rate", "pulsator ratio", "phases b and d")
 
     rate_per_min: float = par(

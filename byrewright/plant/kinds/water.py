@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from byrewright.plant import effects
-from byrewright.plant.machine import RUN, Failure, Ids, InternalPath, Upkeep, port, ports
+from byrewright.plant.machine import RUN, Failure, Ids, InternalPath, Part, Upkeep, port, ports
 from byrewright.plant.primitives import (
     Float,
     Heated,
@@ -46,7 +46,7 @@ class WaterSource(GivesWater):
     STATES = ("runs", "stopped")
     FAILURES = (Failure("fails", "water_supply", 8.0, "tank falls, no flow at the cooler", "use the stored water, spare supply",
                         "pump or float"),)  # fmt: skip
-    UPKEEP = (Upkeep("sample to the rule of the region", every_days=365),)
+    UPKEEP = (Upkeep("sample to the rule of the region", every_days=365, fixed=True),)
 
     flow_l_min: float = par("L/min", "most it gives", ge=1, le=10000)
     origin: Literal["spring", "well", "borehole", "mains"] = par(
@@ -92,7 +92,14 @@ class LiquidPump(MovesWater):
             effects.outside("it drips until its seal is changed after milking"),
         ),
     )
-    UPKEEP = (Upkeep("seal and bearings", every_h=6000),)
+    UPKEEP = (
+        Upkeep(
+            "seal and bearings",
+            every_h=6000,
+            parts=(Part("shaft seal kit"), Part("bearing set")),
+            prevents=("pump_seal", "centrifugal_pump"),
+        ),
+    )
 
     flow_l_min: float = par("L/min", "flow at its head", ge=1, le=10000)
     head_m: float = par("m", "head at that flow", ge=1, le=200)
@@ -139,7 +146,7 @@ class WaterTank(BuffersWater):
             "float valve",
         ),
     )
-    UPKEEP = (Upkeep("clean out", every_days=365),)
+    UPKEEP = (Upkeep("clean out", every_days=365, prevents=("float",)),)
 
     volume_l: float = par("L", "volume", ge=50, le=500000)
     holds: Literal["fresh", "recovered"] = par("", "fresh water, or water recovered from the cooler", "fresh",
@@ -185,7 +192,7 @@ class WaterFilter(FiltersWater):
             effects.SHUT,
         ),
     )
-    UPKEEP = (Upkeep("wash back or change", every_days=30),)
+    UPKEEP = (Upkeep("wash back or change", every_days=30, parts=(Part("filter element"),)),)
 
     flow_l_min: float = par("L/min", "rated flow", ge=1, le=10000)
 
@@ -209,7 +216,14 @@ class BackflowPreventer(ProtectsWater):
                 "shut the water to the wash until it is mended", "seats and springs",
                 effects.outside("nothing keeps wash from the drinking water while the pressure fails")),
     )  # fmt: skip
-    UPKEEP = (Upkeep("test by a licensed person, as the local code says", every_days=365),)
+    UPKEEP = (
+        Upkeep(
+            "test by a licensed person, as the local code says",
+            every_days=365,
+            prevents=("check_valve",),
+            fixed=True,
+        ),
+    )
 
     device: Literal["reduced_pressure", "double_check", "single_check"] = par(
         "", "what it is", "reduced_pressure", why="the usual one before a wash plant"
@@ -266,7 +280,14 @@ class HeatRecovery(RecoversHeat):
                 "let the heater do it alone; descale, call", "",
                 effects.fouled(0.0)),
     )  # fmt: skip
-    UPKEEP = (Upkeep("scale, relief valve, leak check by licensed person", every_days=365),)
+    UPKEEP = (
+        Upkeep(
+            "scale, relief valve, leak check by licensed person",
+            every_days=365,
+            prevents=("exchanger_fouling",),
+            fixed=True,
+        ),
+    )
     CAUTIONS = (
         SCALD,
         "Refrigerant in water on a leak: double wall where water is drunk; local code decides.",
@@ -306,7 +327,11 @@ class WaterHeater(HeatsWater):
     STATES = ("runs", "stopped")
     FAILURES = (Failure("element fails", "heater", 4.0, "wash returns cold", "wash again when hot; spare element",
                         "element or thermostat"),)  # fmt: skip
-    UPKEEP = (Upkeep("element, thermostat, relief valve", every_days=365),)
+    UPKEEP = (
+        Upkeep(
+            "element, thermostat, relief valve", every_days=365, prevents=("heater",), fixed=True
+        ),
+    )
     CAUTIONS = (SCALD,)
 
     volume_l: float = par("L", "volume", ge=20, le=20000)

@@ -46,6 +46,8 @@ class Task:
     what: str
     every_h: float | None = None
     every_days: float | None = None
+    learned: tuple[float, float] | None = None
+    """Range of the interval, where this plant's own record gave it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,14 +142,16 @@ def due_of(
     if last is None:
         return Due(task, None, None, None, None, task.every_days, "not known when it was done last")
     if task.every_days is not None:
-        day = last + task.every_days
-        return Due(task, last, day, day, day, task.every_days, "by the calendar")
+        low, high = task.learned or (task.every_days, task.every_days)
+        return Due(task, last, last + task.every_days, last + low, last + high, task.every_days,
+                   "by the calendar")  # fmt: skip
     if task.every_h is None or rate is None or rate.h_day <= 0:
         return Due(task, last, None, None, None, None, "its hours are not known: read its meter")
     told = total_hours(meters)
     run, seen = _run_since(told, last, rate.h_day), max(told[-1][0] if told else last, last)
-    left = task.every_h - run
-    days = [_after(left, r) for r in (rate.h_day, rate.most, rate.least)]
+    low, high = task.learned or (task.every_h, task.every_h)
+    days = [_after(task.every_h - run, rate.h_day), _after(low - run, rate.most),
+            _after(high - run, rate.least)]  # fmt: skip
     day, soonest, latest = (seen + d for d in days)
     return Due(
         task, last, day, min(soonest, latest), max(soonest, latest), task.every_h / rate.h_day,

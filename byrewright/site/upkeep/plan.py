@@ -6,11 +6,11 @@ import datetime as dt
 import hashlib
 import math
 import time
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from byrewright.errors import ByrewrightError
-from byrewright.plant.machine import Machine
+from byrewright.plant.machine import Machine, Upkeep
 from byrewright.plant.plant import Plant
 from byrewright.plant.problems import nearest
 from byrewright.plant.programme import programme_of
@@ -19,7 +19,10 @@ from byrewright.site.checks.check import Check
 from byrewright.site.log import Entry, Log, New
 from byrewright.site.log.entry import current
 from byrewright.site.upkeep import due as dues
+from byrewright.site.upkeep import lives, risk
 from byrewright.site.upkeep.due import Due, Meter, Task, Visit, date_of, day_of
+from byrewright.site.upkeep.kit import kit_of
+from byrewright.site.upkeep.lives import Learned, learned_of
 from byrewright.site.upkeep.trends import Trend, finding_of, table_of, too_few, trends_of
 from byrewright.standards.rulebook import Rulebook
 
@@ -40,17 +43,31 @@ class Plan:
     trends: tuple[Trend, ...]
     result: Result
 
+    def with_risk(self, plant: Plant, rules: Rulebook, study: Result) -> Plan:
+        """The plan with what a missed service would cost, by the failure study of the plant."""
+        found = risk.table_of(risk.risks_of(plant, rules, self.dues, study), plant.site.currency)
+        return replace(self, result=replace(self.result, tables=(*self.result.tables, found)))
 
-def tasks_of(plant: Plant) -> list[Task]:
-    """Every service that the plant's machines ask for."""
+
+def tasks_of(plant: Plant, learned: Mapping[tuple[str, str], Learned] | None = None) -> list[Task]:
+    """Every service that the plant's machines ask for, at the interval learned where one was."""
     return [
-        Task(m.id, u.what, u.every_h, u.every_days)
+        _task(m, u, (learned or {}).get((m.kind, u.what)))
         for m in plant.equipment.values()
         for u in type(m).UPKEEP
     ]
 
 
-def forecast_hday_of(plant: Plant, rules: Rulebook, machine: Machine) -> float | None:
+def _task(machine: Machine, asked: Upkeep, learned: Learned | None) -> Task:
+    if learned is None:
+        return Task(machine.id, asked.what, asked.every_h, asked.every_days)
+    span = (learned.low, learned.high)
+    hours = asked.every_h is not None
+    return Task(machine.id, asked.what, learned.middle if hours else None,
+                None if hours else learned.middle, span)  # fmt: skip
+
+
+def forecast_h_day(plant: Plant, rules: Rulebook, machine: Machine) -> float | None:
     """Hours a day that a machine runs by the day's programme; None where it cycles by itself.
 
     Milkings count at the time the farm wants them finished in.
@@ -80,11 +97,13 @@ def plan_of(
     began = min((day_of(e.at) for e in told), default=None)
     meters = {m: _meters(told, m) for m in plant.equipment}
     done = {(e.tag, str(e.data["what"])): day_of(e.at)
-            for e in sorted(told, key=lambda e: e.at) if e.kind == "part"}  # fmt: skip
+            for e in sorted(told, key=lambda e: e.at)
+            if e.kind == "part" and e.data.get("action") == "done"}  # fmt: skip
+    learned = learned_of(plant, rules, told)
     found = []
-    for task in tasks_of(plant):
+    for task in tasks_of(plant, learned):
         machine = plant.equipment[task.machine]
-        rate = dues.rate_of(meters[machine.id], forecast_hday_of(plant, rules, machine))
+        rate = dues.rate_of(meters[machine.id], forecast_h_day(plant, rules, machine))
         last = done.get((task.machine, task.what), began)
         found.append(dues.due_of(task, now, last, meters[machine.id], rate))
     mine = [d for d in found if d.every is not None and d.every < OWN_DAYS]
@@ -95,16 +114,19 @@ def plan_of(
     drawn, few = trends_of(checks, told, now)
     result = replace(
         result, findings=(*result.findings, *(finding_of(t) for t in drawn)),
-        tables=(*result.tables, table_of(drawn)), notes=(*result.notes, *too_few(few)),
+        tables=(*result.tables, kit_of(plant, visits[0] if visits else None),
+                lives.table_of(plant, learned.values(), rules), table_of(drawn)),
+        notes=(*result.notes, *too_few(few)),
     )  # fmt: skip
     return Plan(today, tuple(found), visits, tuple(drawn), result)
 
 
 def enter(
     log: Log, plant: Plant, hours: Iterable[str], done: Iterable[str], who: str, on: dt.date,
-    *, new_meter: bool = False,
+    *, found: Iterable[str] = (), new_meter: bool = False,
 ) -> int:  # fmt: skip
-    """Enter readings of meters ("VP1=1240") and services done ("VP1: belts and coupling").
+    """Enter readings of meters ("VP1=1240"), services done ("VP1: belts and coupling") and what
+    was found of parts ("MU1: liners: 3 worn, 51 good at 1180 h").
 
     Raises:
         ByrewrightError: one is not written so, no such machine or service, or a meter goes back.
@@ -116,6 +138,7 @@ def enter(
     known = current(log.entries("hours")) if log.home.identity() else []
     news = [_hours(plant, text, known, at, who, new_meter) for text in hours]
     news += [_done(plant, text, at, who) for text in done]
+    news += [_found(plant, text, at, who) for text in found]
     return len(log.append(news))
 
 
@@ -151,6 +174,11 @@ def _done(plant: Plant, text: str, at: float, who: str) -> New:
                uid=_uid("part", text, who, at))  # fmt: skip
 
 
+def _found(plant: Plant, text: str, at: float, who: str) -> New:
+    tag, body = lives.parse(plant, text)
+    return New("part", at, tag, who, body, uid=_uid("found", text, who, at))
+
+
 def _uid(*told: object) -> str:
     return hashlib.sha256(repr(told).encode()).hexdigest()[:32]
 
@@ -172,7 +200,8 @@ def _meters(entries: Iterable[Entry], tag: str) -> list[Meter]:
 
 
 def _interval(task: Task) -> str:
-    return f"{task.every_h:g} h" if task.every_h is not None else f"{task.every_days:g} days"
+    told = f"{task.every_h:.4g} h" if task.every_h is not None else f"{task.every_days:.4g} days"
+    return told + (", learned" if task.learned else "")
 
 
 def _verdict(one: Due, now: float, late_days: float) -> tuple[Verdict, str]:

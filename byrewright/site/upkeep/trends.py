@@ -23,8 +23,6 @@ from byrewright.site.upkeep.line import (
 )
 
 HORIZON_DAYS = 365.0
-RENEWED = ("worn", "failed", "replaced")
-"""What was found of a part that was then renewed: readings before it are of another part."""
 BARS = "▁▂▃▄▅▆▇█"
 
 
@@ -90,10 +88,10 @@ def _value(entry: Entry) -> float | None:
 
 
 def _renewed(entries: Iterable[Entry]) -> dict[str, float]:
-    """The last day on which a part of each machine was renewed."""
+    """The last moment at which all parts of some sort at a machine were found worn."""
     found: dict[str, float] = {}
     for one in entries:
-        if one.kind == "part" and one.data.get("action") in RENEWED:
+        if one.kind == "part" and one.data.get("renewed"):
             found[one.tag] = max(found.get(one.tag, 0.0), one.at)
     return found
 
