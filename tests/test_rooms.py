@@ -32,7 +32,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "drafting": {"studies", "plant", "physics", "standards", "results", "errors"},
     "quote": {"studies", "plant", "place", "standards", "results", "errors"},
     "traces": set(),
-    "site": {"traces", "plant", "engine", "studies", "standards", "results", "errors"},
+    "site": {"caches", "traces", "plant", "engine", "studies", "standards", "results", "errors"},
     "documents": {*_BELOW_DOCUMENTS, "results", "errors"},
     "errors": set(),
     "web": {*_BELOW_DOCUMENTS, "documents", "results", "errors"},

@@ -280,8 +280,10 @@ class Arrays:
         leak = self.number("vacuum.system_leak_share") * max(
             (p.capacity_l_min_free for _, p in pumps), default=0.0
         )
-        leak += self.number("vacuum.milk_leak_base_l_min")
-        leak += self.number("vacuum.milk_leak_per_unit_l_min") * units
+        leak *= self.number("vacuum.leak_times.system")
+        milk = self.number("vacuum.milk_leak_base_l_min")
+        milk += self.number("vacuum.milk_leak_per_unit_l_min") * units
+        leak += milk * self.number("vacuum.leak_times.milk")
         known = tuple(
             RatedPump(p.capacity_l_min_free, p.at_vacuum_kpa, p.motor_kw, p.variable, p.least_share)
             for _, p in pumps

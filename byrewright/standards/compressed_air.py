@@ -11,6 +11,10 @@ VALUES: tuple[Value, ...] = (
           "doe_air", "read", "typical", 0.05, 0.10),
     Value("air.leak_common_share", 0.25, "", "leakage commonly found", "doe_air", "read",
           "typical", 0.20, 0.30),
+    Value("air.leak_times", 1.0, "", "leakage of compressed air over that worth aiming at",
+          "practice", "common_practice", "typical", 1.0, 3.0, 0.0, 100.0),
+    Value("air.dryer_works_share", 1.0, "", "share of the air that a dryer dries", "practice",
+          "common_practice", "typical", 0.0, 1.0),
     Value("air.leak_test_factor", 1.25, "", "factor of the pressure-decay leak test, for leakage "
           "at full pressure", "doe_air", "read", "rule"),
     Value("air.working_bar", 6.0, "bar", "working pressure above ambient", "practice",

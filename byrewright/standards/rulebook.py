@@ -38,6 +38,7 @@ THEMES = (
     "liquids",
     "installing",
     "upkeep",
+    "diagnosis",
 )
 """Modules of this room that each hold a tuple `VALUES`."""
 

@@ -211,6 +211,13 @@ VALUES: tuple[Value, ...] = (
           "air", "practice", "common_practice", "typical", 30.0, 70.0),
     Value("vacuum.line_velocity_m_s", 20.0, "m/s", "velocity above which airlines grow noisy and "
           "drop fast", "practice", "common_practice", "typical", 15.0, 25.0),
+    # What readings put in place of what is allowed (1: as much as is allowed).
+    Value("vacuum.leak_times.system", 1.0, "", "air leakage of the vacuum side over what is "
+          "allowed", "practice", "common_practice", "typical", 0.2, 1.0, 0.0, 200.0),
+    Value("vacuum.leak_times.milk", 1.0, "", "air leakage of the milk side over what is allowed",
+          "practice", "common_practice", "typical", 0.2, 1.0, 0.0, 200.0),
+    Value("vacuum.leak_times.regulator", 1.0, "", "air that a shut regulator lets in over the "
+          "least that is allowed", "practice", "common_practice", "typical", 0.2, 1.0, 0.0, 200.0),
     # Fittings: equivalent length in pipe diameters.
     Value("fitting.bend_diameters", 18.0, "", "equivalent length of a long 90 degree bend, in "
           "bores", "fluid_handbooks", "from_memory", "typical", 15, 20),

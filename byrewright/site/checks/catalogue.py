@@ -55,6 +55,8 @@ class Test:
     """Every single one of those that stand for many."""
     whole: bool = False
     """Of the plant as a whole: once, however many machines name it."""
+    part_of: str = ""
+    """The test whose record or readings give it, too."""
 
 
 def _tick(group: Group, key: str, title: str, how: str, minutes: float, *, licensed: bool = False,
@@ -89,7 +91,7 @@ TESTS: Mapping[str, Test] = {
         whole=True),
     "regulation loss": Test("Vacuum and airflow", "Manual reserve less effective reserve.", 1,
         (Figure("regulation_loss", "Regulation loss", "L/min", (V + "regulation_loss",), "A1"),),
-        whole=True),
+        whole=True, part_of="effective reserve"),
     "regulator leakage": Test("Vacuum and airflow", "As manual reserve, once with the regulator "
         "connected and once cut off; enter the difference.", 10,
         (Figure("regulator_leak", "Regulator leakage", "L/min", (V + "regulator_leak",), "A1"),),
@@ -143,11 +145,13 @@ TESTS: Mapping[str, Test] = {
     "pulsator ratio": Test("Pulsation", "As pulsation rate.", 0,
         (Figure("pulsator_ratio", "Pulsator ratio", "%", (V + "pulsator_ratio",),
                 setting="ratio_pct", away="vacuum.test.pulsator_ratio_points"),
-         Figure("limping", "Limping", "%", most="vacuum.test.limping_points")), each=True),
+         Figure("limping", "Limping", "%", most="vacuum.test.limping_points")), each=True,
+        part_of="pulsation rate"),
     "phases b and d": Test("Pulsation", "As pulsation rate.", 0,
         (Figure("phase_b", "Phase b", "%", (V + "phase_b",)),
          Figure("phase_d", "Phase d", "%", (V + "phase_d",)),
-         Figure("phase_d_ms", "Phase d, time", "ms", (V + "phase_d_ms",))), each=True),
+         Figure("phase_d_ms", "Phase d, time", "ms", (V + "phase_d_ms",))), each=True,
+        part_of="pulsation rate"),
     # milking units
     "cluster air admission": Test("Milking units", "Airflow into the claw with the teatcups plugged "
         "and the shut-off open.", 3,
@@ -172,7 +176,7 @@ TESTS: Mapping[str, Test] = {
         (Figure("receiver_volume", "Receiver volume", "L", ("receiving.receiver.volume",)),)),
     "milk pump flow": Test("Milk", "Fill the vessel before it with water; time a known volume "
         "through the whole delivery line.", 10,
-        (Figure("milk_pump_flow", "Flow of the milk pump", "L/min", ("receiving.milk_pump.flow",)),
+        (Figure("milk_pump_flow", "Flow of the milk pump", "L/min", ("reading.milk_pump_flow", "receiving.milk_pump.flow")),
          Figure("milk_pump_current", "Current of the milk pump", "A"))),
     "level control": _tick("Milk", "level_control", "Level leads the pump; starts, slows and stops",
         "Fill with water and watch the pump follow; let it run empty.", 5),
@@ -181,51 +185,51 @@ TESTS: Mapping[str, Test] = {
     # cooling
     "outlet temperature and approach": Test("Cooling", "In steady flow of a milking; all "
         "temperatures within a minute, with one instrument.", 10,
-        (Figure("cooler_milk_flow", "Milk flow", "L/min"),
-         Figure("cooler_water_flow", "Water flow", "L/min"),
-         Figure("cooler_milk_in", "Milk in", "degC"),
-         Figure("cooler_water_in", "Water in", "degC"),
-         Figure("cooler_water_out", "Water out", "degC"),
+        (Figure("cooler_milk_flow", "Milk flow", "L/min", ("reading.cooler_milk_flow",)),
+         Figure("cooler_water_flow", "Water flow", "L/min", ("reading.cooler_water_flow",)),
+         Figure("cooler_milk_in", "Milk in", "degC", ("reading.cooler_milk_in",)),
+         Figure("cooler_water_in", "Water in", "degC", ("reading.cooler_water_in",)),
+         Figure("cooler_water_out", "Water out", "degC", ("reading.cooler_water_out",)),
          Figure("cooler_approach", "Milk after the water stage above water in", "K",
                 ("cooling.plate.approach",)),
-         Figure("cooler_milk_out", "Milk out", "degC", ("cooling.chilled.out",)))),
+         Figure("cooler_milk_out", "Milk out", "degC", ("reading.cooler_milk_out", "cooling.chilled.out")))),
     "cooling time": Test("Cooling", "From the end of the milking until the tank shows cold; from the "
         "tank's record where it has one.", 5,
-        (Figure("cooling_time", "Time until the milk is cold", "h", ("cooling.tank.pull_down",)),
+        (Figure("cooling_time", "Time until the milk is cold", "h", ("reading.cooling_time", "cooling.tank.pull_down")),
          Figure("tank_blend", "Warmest blend of a later milking", "degC",
-                ("cooling.tank.blend",)))),
+                ("reading.tank_blend", "cooling.tank.blend")))),
     "insulation": Test("Cooling", "Full of cold milk or water, refrigeration off, agitator still: "
         "rise in four hours.", 10,
-        (Figure("tank_rise", "Rise in four hours without cooling", "K"),)),
+        (Figure("tank_rise", "Rise in four hours without cooling", "K", ("reading.tank_rise",)),)),
     "refrigeration check": _tick("Cooling", "refrigeration", "Pressures, superheat, leaks and "
         "safety cut-outs in order", "By a certified person, on the person's own sheet.", 45,
         licensed=True),
     "ice made and held": Test("Cooling", "Hours from empty to a full bank, refrigeration alone.", 10,
-        (Figure("ice_hours", "Hours to a full bank", "h"),)),
+        (Figure("ice_hours", "Hours to a full bank", "h", ("reading.ice_hours",)),)),
     # wash
     "wash return temperature and dose": Test("Wash", "Record the return through a whole wash; dose "
         "by the level in its can.", 15,
         (Figure("wash_return", "Return of the hot wash at its end", "degC",
-                ("wash.end_temperature",)),
-         Figure("wash_dose", "Detergent dosed", "mL"))),
+                ("reading.wash_return", "wash.end_temperature")),
+         Figure("wash_dose", "Detergent dosed", "mL", ("reading.wash_dose",)))),
     "slug velocity": Test("Wash", "Time a slug between two points of the milkline by eye or by two "
         "vacuum records.", 10, (Figure("slug_velocity", "Velocity of a slug", "m/s"),)),
     "heat-up": Test("Wash", "From cold supply to the stored temperature.", 5,
-        (Figure("heat_up", "Hours to hot", "h"), Figure("heater_stored", "Stored water", "degC"))),
+        (Figure("heat_up", "Hours to hot", "h", ("reading.heat_up",)), Figure("heater_stored", "Stored water", "degC", ("reading.heater_stored",)))),
     # compressed air
     "compressor output": Test("Compressed air", "Time the receiver between two pressures with "
         "nothing drawn; work the free air out from its volume.", 10,
         (Figure("compressor_output", "Free air delivered", "L/min", ("air.compressor",)),)),
     "dew point": Test("Compressed air", "After an hour on load.", 5,
-        (Figure("dew_point", "Dew point under pressure", "degC"),)),
+        (Figure("dew_point", "Dew point under pressure", "degC", ("reading.dew_point",)),)),
     "air leak-down": Test("Compressed air", "Receiver full, compressors off, nothing drawn: fall of "
         "the pressure in ten minutes.", 12,
-        (Figure("air_leak_down", "Fall in ten minutes", "kPa"),)),
+        (Figure("air_leak_down", "Fall in ten minutes", "kPa", ("reading.air_leak_down",)),)),
     "relief valve": _tick("Safety", "relief_valve", "Relief valve in date, sealed and free",
         "By a licensed person, as the local rules for pressure vessels ask.", 10, licensed=True),
     # water
     "pump flow": Test("Water", "Time a known volume at the far end.", 10,
-        (Figure("pump_flow", "Flow of the pump", "L/min", ("*.pump.flow", "*_pump.flow")),)),
+        (Figure("pump_flow", "Flow of the pump", "L/min", ("reading.pump_flow", "*.pump.flow", "*_pump.flow")),)),
     "source flow": Test("Water", "Time a known volume with everything open, after ten minutes.", 15,
         (Figure("source_flow", "Flow of the source", "L/min"),)),
     "backflow test": _tick("Safety", "backflow", "Backflow preventer tested and tagged",
@@ -241,7 +245,7 @@ TESTS: Mapping[str, Test] = {
         "500 ohm, all machines running. By a licensed person.", 20,
         (Figure("stray_voltage", "Voltage at a cow's contacts", "V"),), licensed=True),
     "turn time": Test("Deck and gates", "At the speed of a milking, deck loaded.", 10,
-        (Figure("turn_time", "Time of a turn", "s"),)),
+        (Figure("turn_time", "Time of a turn", "s", ("reading.turn_time",)),)),
     "drive current": Test("Deck and gates", "Each drive at the speed of a milking; on a clamp.", 5,
         (Figure("drive_current", "Current of the drive", "A"),), each=True),
     "vacuum and milk swivel leakage": Test("Vacuum and airflow", "Airflow with the swivel connected "

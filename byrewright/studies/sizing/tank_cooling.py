@@ -331,6 +331,19 @@ def _tank(ctx: StudyContext, duty: Duty, tank: StoresMilk, wanted: Wanted) -> No
     _condensing(ctx, tank, need * share, design * share)
 
 
+def pull_downs(
+    ctx: StudyContext, duty: Duty, tank: StoresMilk, limit_c: float, in_c: float
+) -> tuple[float, float | None]:
+    """Hours after the first milking until a tank is at a limit (at most those watched), and the
+    warmest blend of a later one, degC; None where no milk stands before it."""
+    first, later = _fill(duty, tank, later=False), _fill(duty, tank, later=True)
+    late = _late_h(_run(ctx, duty, tank, first, tank.cooling_kw, in_c), first, limit_c)
+    blend = None
+    if later.before_l > 0.0:
+        blend = _run(ctx, duty, tank, later, tank.cooling_kw, in_c).warmest_c()
+    return float(WATCH_H) if late is None else late, blend
+
+
 def _pull_down(
     ctx: StudyContext, duty: Duty, tank: StoresMilk, wanted: Wanted, in_c: float
 ) -> None:

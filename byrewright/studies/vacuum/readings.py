@@ -207,28 +207,39 @@ def _leakages(ctx: StudyContext, case: Case) -> None:
         ctx.number("vacuum.regulator_leak_floor_l_min"),
         ctx.number("vacuum.regulator_leak_share") * manual,
     )
-    assumed = "The model takes the limit itself; what is measured takes its place."
-    for key, title, value, what in (
+    n = round(case.network.units)
+    milk = ctx.number("vacuum.milk_leak_base_l_min")
+    milk += n * ctx.number("vacuum.milk_leak_per_unit_l_min")
+    floor = ctx.number("vacuum.regulator_leak_floor_l_min")
+    for key, title, value, most, what in (
         (
             "regulator_leak",
             "Regulator leakage",
-            ctx.number("vacuum.regulator_leak_floor_l_min"),
+            floor * ctx.number("vacuum.leak_times.regulator"),
+            leak,
             f"at most {leak:.0f} L/min is allowed",
         ),
         (
             "system_leak",
             "Vacuum-system leakage",
             use.system_leak,
+            use.system_leak / max(1e-9, ctx.number("vacuum.leak_times.system")),
             "5 % of one pump's capacity is allowed",
         ),
         (
             "milk_leak",
             "Milk-system leakage",
             use.milk_leak,
+            milk,
             "10 L/min and 2 L/min a unit are allowed",
         ),
     ):
-        most = leak if key == "regulator_leak" else value
+        times = ctx.number(f"vacuum.leak_times.{key.removesuffix('_leak')}")
+        assumed = (
+            "The model takes the limit itself; what is measured takes its place."
+            if times == 1.0
+            else f"The model takes {times:.2g} times the limit, as was read."
+        )
         reading(
             ctx, key, title, value, "L/min", f"{value:.0f} L/min is taken; {what}. {assumed}",
             inputs=(worked("allowed", "most that is allowed", most, "L/min"),),

@@ -113,6 +113,7 @@ def air_use(network: Network, situation: Situation) -> AirUse:
     capacity = sum(p.rated_l_min_free for p in network.pumps)
     leak = rules.number("vacuum.milk_leak_base_l_min")
     leak += n * rules.number("vacuum.milk_leak_per_unit_l_min")
+    leak *= rules.number("vacuum.leak_times.milk")
     slug = jets = 0.0
     milking = situation.attached
     if situation.washing:
@@ -133,6 +134,7 @@ def air_use(network: Network, situation: Situation) -> AirUse:
         teats=n * rules.number("vacuum.teat_leak_l_min") * milking,
         milk_leak=leak,
         system_leak=rules.number("vacuum.system_leak_share")
+        * rules.number("vacuum.leak_times.system")
         * capacity
         / max(1, len(network.pumps)),
         slug=slug,
@@ -302,7 +304,7 @@ def _regulators(network: Network, situation: Situation) -> tuple[Any, Any]:
     band = number("vacuum.regulator_band_kpa")
     relief = number("vacuum.regulator_relief_kpa") if network.varies else -band / 2.0
     places = network.regulators if situation.regulated else ()
-    leak = number("vacuum.regulator_leak_floor_l_min")
+    leak = number("vacuum.regulator_leak_floor_l_min") * number("vacuum.leak_times.regulator")
     rows = [
         (
             network.kg_s(m.count * m.capacity_l_min_free),

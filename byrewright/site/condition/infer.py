@@ -1,0 +1,416 @@
+"""From readings and complaints to chances: which fault a plant has, or none, or two.
+
+A reading is taken as normal about what the plant would read with the fault, with the spread of
+sound plants (the same for all readings of one plant) and the doubt of each reading. Between the
+grades of a fault a straight line is taken. What two faults do is taken to add.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+from byrewright.errors import ByrewrightError
+from byrewright.plant.plant import Plant
+from byrewright.plant.problems import nearest
+from byrewright.site.condition.faults import Fault
+from byrewright.site.condition.matrix import Column, Matrix
+from byrewright.standards.diagnosis import COMPLAINTS
+from byrewright.standards.rulebook import Rulebook
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+
+BETWEEN = 2
+"""Points taken between two grades."""
+PAIRED = 40
+"""Single faults that are tried together with every other."""
+TINY = 1e-300
+NONE = -1
+"""In place of a fault: a sound plant."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One reading: the id of its check ("pump_capacity@VP1", "phase_d@PU1#7"), value in the unit
+    of the check, and what the instrument states (plus or minus)."""
+
+    check: str
+    value: float
+    uncertainty: float = 0.0
+
+    @property
+    def column(self) -> str:
+        """The check without the number of one of many."""
+        return self.check.partition("#")[0]
+
+    @property
+    def number(self) -> int:
+        """Which of many; 0 where it is not one of many."""
+        return int(self.check.partition("#")[2] or 0)
+
+
+@dataclass(frozen=True)
+class Points:
+    """Points of all faults: fault (NONE: sound), number of the one of many (0: another, or not one
+    of many), prior weight, what it moves in all columns, and half the way to its neighbours."""
+
+    fault: NDArray[np.int64]
+    weight: Floats
+    move: Floats
+    half: Floats
+
+
+class Model:
+    """A plant's matrix made ready to be asked."""
+
+    def __init__(self, plant: Plant, rules: Rulebook, matrix: Matrix) -> None:
+        self.plant, self.rules, self.matrix = plant, rules, matrix
+        self.index = dict(matrix.index)
+        self.counts = {m.id: m.count for m in plant.equipment.values()}
+        self.hidden: frozenset[int] = frozenset()
+        self.groups, hidden = told_apart(self)
+        self.hidden = frozenset(hidden)
+        self.__dict__.pop("points")
+
+    def count(self, fault: Fault) -> int:
+        """How many alike one faulty one is among."""
+        return self.counts.get(fault.at, 1) if fault.each else 1
+
+    @cached_property
+    def points(self) -> Points:
+        """Every fault at its grades and between, and the sound plant first."""
+        import numpy as np
+
+        m = self.matrix
+        shares = self._priors()
+        fault, weight, move, half = [NONE], [shares[NONE]], [0 * m.usual], [0 * m.usual]
+        one_of_many = np.array([c.each for c in m.columns])
+        for k, rows in enumerate(m.of_fault):
+            if k in self.hidden:
+                continue
+            one = m.faults[k]
+            moved = rows - m.usual
+            if one.each:
+                moved = np.where(one_of_many, moved, moved / self.count(one))
+            steps = (len(moved) - 1) * (BETWEEN + 1)
+            at = np.linspace(0.0, len(moved) - 1.0, steps + 1) if steps else np.zeros(1)
+            low = np.minimum(at.astype(int), max(0, len(moved) - 2))
+            high = np.minimum(low + 1, len(moved) - 1)
+            t = (at - low)[:, None]
+            line = moved[low] * (1 - t) + moved[high] * t
+            far = np.gradient(line, axis=0) / 2.0 if len(line) > 1 else 0.15 * line
+            fault += [k] * len(line)
+            weight += [shares[k] / len(line)] * len(line)
+            move += list(line)
+            half += list(far)
+        return Points(np.array(fault), np.array(weight), np.array(move), np.array(half))
+
+    def _priors(self) -> dict[int, float]:
+        n = self.rules.number
+        sound = n("diagnosis.sound_share")
+        power = n("diagnosis.rate_power")
+        rates = [0.0 if k in self.hidden else f.a_year**power
+                 for k, f in enumerate(self.matrix.faults)]  # fmt: skip
+        whole = sum(rates) or 1.0
+        return {NONE: sound} | {k: (1 - sound) * r / whole for k, r in enumerate(rates)}
+
+    def heard(self, complaints: Iterable[str]) -> Floats:
+        """How likely each point is to be complained of so.
+
+        Raises:
+            ByrewrightError: a complaint that there is not.
+        """
+        import numpy as np
+
+        idle = self.rules.number("diagnosis.idle_complaint_share")
+        most = self.rules.number("diagnosis.heard_share")
+        m, points = self.matrix, self.points
+        likely = np.ones(len(points.fault))
+        for said in complaints:
+            if said not in COMPLAINTS:
+                raise ByrewrightError(
+                    f"--says {said!r}: there is {', '.join(COMPLAINTS)}{nearest(said, COMPLAINTS)}"
+                )
+            far = np.zeros(len(points.fault))
+            for notice in COMPLAINTS[said].about:
+                for i, column in enumerate(m.columns):
+                    if column.stem != notice.figure:
+                        continue
+                    off = notice.off * (abs(m.usual[i]) if notice.share else 1.0)
+                    if off:
+                        far = np.maximum(far, points.move[:, i] / off)
+            heard = 1.0 / (1.0 + np.exp(np.clip(-6.0 * (far - 1.0), -50, 50)))
+            likely *= idle + (most - idle) * heard
+        return likely
+
+
+@dataclass(frozen=True)
+class Seen:
+    """Readings with their columns, in the order given."""
+
+    readings: tuple[Reading, ...]
+    column: NDArray[np.int64]
+    number: NDArray[np.int64]
+    value: Floats
+    sigma: Floats
+
+
+def seen_of(model: Model, readings: Sequence[Reading]) -> tuple[Seen, list[Reading]]:
+    """The readings that the model predicts, each once (the last counts), and those it does not."""
+    import numpy as np
+
+    last = {r.check: r for r in readings}
+    known = [r for r in last.values() if r.column in model.index]
+    left = [r for r in last.values() if r.column not in model.index]
+    where = [model.index[r.column] for r in known]
+    columns = model.matrix.columns
+    sigma = [
+        columns[i].sigma(model.matrix.usual[i], r.uncertainty)
+        for i, r in zip(where, known, strict=True)
+    ]
+    number = [r.number if columns[i].each else 0 for i, r in zip(where, known, strict=True)]
+    return Seen(
+        tuple(known), np.array(where, np.int64), np.array(number, np.int64),
+        np.array([r.value for r in known]), np.array(sigma),
+    ), left  # fmt: skip
+
+
+def spread_of(model: Model, column: Any, number: Any) -> Floats:
+    """What a sound plant's ways to differ do to some readings: a row a way, and for figures of one
+    of many a row for each of them that is read."""
+    import numpy as np
+
+    m = model.matrix
+    each = np.array([c.each for c in m.columns])
+    rows = []
+    for figure, row in zip(m.figures, m.spread, strict=True):
+        told = row[column]
+        if figure.each:
+            alone = np.where(each[column], told, 0.0)
+            rows += [np.where(number == n, alone, 0.0) for n in np.unique(number[number > 0])]
+        else:
+            rows.append(told)
+    return np.array(rows, float).reshape(len(rows), len(column))
+
+
+@dataclass
+class Belief:
+    """Chances after some readings. Points are those of the model, once for each number of a fault
+    of one of many: `of` is the point, `which` its number (0: another one than those read)."""
+
+    model: Model
+    seen: Seen
+    of: NDArray[np.int64]
+    which: NDArray[np.int64]
+    chance: Floats
+    """Of each point alone."""
+    shares: Floats
+    """Of each fault (the last: sound), alone or with another."""
+    lower: Floats
+    z: Floats
+    moved: Floats
+    pairs: dict[tuple[int, int], float]
+    number: dict[int, int]
+    """The likeliest number of a fault of one of many."""
+
+    @property
+    def sound(self) -> float:
+        """Chance that nothing is wrong."""
+        return float(self.shares[-1])
+
+
+def _expanded(model: Model, seen: Seen) -> tuple[Any, Any, Any]:
+    """Points by the numbers read: index of the point, number, and log of the share it has."""
+    import numpy as np
+
+    points, faults = model.points, model.matrix.faults
+    read: dict[str, list[int]] = {}
+    for i, n in zip(seen.column, seen.number, strict=True):
+        if n:
+            at = model.matrix.columns[i].id.partition("@")[2]
+            read.setdefault(at, []).append(int(n))
+    of, which, share = [], [], []
+    for p, k in enumerate(points.fault):
+        numbers = [0]
+        count = 1
+        if k != NONE and faults[k].each:
+            some = sorted(set(read.get(faults[k].at, ())))
+            count = max(model.count(faults[k]), len(some))
+            numbers = some + ([0] if len(some) < count else [])
+        for n in numbers:
+            of.append(p)
+            which.append(n)
+            left = count - (len(numbers) - 1) if n == 0 else 1
+            share.append(left / count)
+    return np.array(of), np.array(which), np.array(share)
+
+
+def moved_at(
+    model: Model, seen_column: Any, seen_number: Any, of: Any, which: Any, rows: Any
+) -> Any:
+    """What points move in some readings."""
+    import numpy as np
+
+    m, points = model.matrix, model.points
+    each = np.array([c.each for c in m.columns])[seen_column]
+    faults = m.faults
+    one = np.array([k != NONE and faults[k].each for k in points.fault])[of]
+    moved = rows[of][:, seen_column]
+    mine = (seen_number[None, :] == which[:, None]) & (which[:, None] > 0)
+    return np.where(one[:, None] & each[None, :] & ~mine, 0.0, moved)
+
+
+def believe(model: Model, readings: Sequence[Reading], complaints: Sequence[str] = ()) -> Belief:
+    """Chances of every fault, of two together, and of none."""
+    import numpy as np
+    from scipy.linalg import solve_triangular
+
+    seen, _ = seen_of(model, readings)
+    points = model.points
+    of, which, share = _expanded(model, seen)
+    prior = np.log(points.weight[of] * share * model.heard(complaints)[of] + TINY)
+    spread = spread_of(model, seen.column, seen.number)
+    cover = spread.T @ spread + np.diag(seen.sigma**2)
+    lower = np.linalg.cholesky(cover) if len(seen.value) else np.zeros((0, 0))
+    away = seen.value - model.matrix.usual[seen.column]
+
+    def white(rows: Any) -> Any:
+        if not len(seen.value):
+            return rows.T
+        return solve_triangular(lower, rows.T, lower=True)
+
+    z = white(away[None, :])[:, 0]
+    a = white(moved_at(model, seen.column, seen.number, of, which, points.move)).T
+    w = white(moved_at(model, seen.column, seen.number, of, which, points.half)).T
+    ww = np.einsum("ij,ij->i", w, w)
+    e = z - a
+    fit = -0.5 * (np.einsum("ij,ij->i", e, e) - np.einsum("ij,ij->i", w, e) ** 2 / (1 + ww))
+    alone = prior + fit - 0.5 * np.log1p(ww)
+    return _summed(model, seen, of, which, alone, prior, z, a, w, ww, lower)
+
+
+def _summed(model: Model, seen: Seen, of: Any, which: Any, alone: Any, prior: Any, z: Any, a: Any,
+            w: Any, ww: Any, lower: Any) -> Belief:  # fmt: skip
+    import numpy as np
+
+    points = model.points
+    fault = points.fault[of]
+    many = len(model.matrix.faults)
+    best = np.argsort(alone)[::-1]
+    best = best[fault[best] != NONE][:PAIRED]
+    second = np.log(model.rules.number("diagnosis.pair_share"))
+    hits = prior - np.log(max(TINY, 1.0 - model.rules.number("diagnosis.sound_share")))
+    both = _together(z, a, w, ww, best)
+    both = prior[best][:, None] + hits[None, :] + second + both
+    same = (fault[best][:, None] == fault[None, :]) | (fault[None, :] == NONE)
+    both[same] = -np.inf
+    top = max(alone.max(), both.max() if both.size else -np.inf)
+    chance, pair = np.exp(alone - top), np.exp(both - top)
+    whole = chance.sum() + pair.sum()
+    chance, pair = chance / whole, pair / whole
+    shares = np.zeros(many + 1)
+    np.add.at(shares, np.where(fault == NONE, many, fault), chance)
+    np.add.at(shares, fault[best], pair.sum(axis=1))
+    np.add.at(shares, np.where(fault == NONE, many, fault), pair.sum(axis=0))
+    by_number: dict[tuple[int, int], float] = {}
+    for p, n, c in zip(fault, which, chance + pair.sum(axis=0), strict=True):
+        if n:
+            by_number[int(p), int(n)] = by_number.get((int(p), int(n)), 0.0) + float(c)
+    number: dict[int, int] = {}
+    for (k, n), c in sorted(by_number.items(), key=lambda x: -x[1]):
+        if c > 0.2 * shares[k]:
+            number.setdefault(k, n)
+    pairs: dict[tuple[int, int], float] = {}
+    for i, row in zip(best, pair, strict=True):
+        for j in np.flatnonzero(row > 1e-3):
+            k, m = sorted((int(fault[i]), int(fault[j])))
+            pairs[k, m] = pairs.get((k, m), 0.0) + float(row[j])
+    return Belief(model, seen, of, which, chance, shares, lower, z, a, pairs, number)
+
+
+def _together(z: Any, a: Any, w: Any, ww: Any, best: Any) -> Any:
+    """Log of how well each of the best points fits together with every other."""
+    import numpy as np
+
+    b = a @ z
+    g = a[best] @ a.T
+    gg = np.einsum("ij,ij->i", a, a)
+    left = z @ z - 2 * (b[best][:, None] + b[None, :]) + gg[best][:, None] + gg[None, :] + 2 * g
+    own = np.einsum("ij,ij->i", w, z - a)
+    u = own[best][:, None] - w[best] @ a.T
+    v = own[None, :] - a[best] @ w.T
+    cross = w[best] @ w.T
+    one, two = 1 + ww[best][:, None], 1 + ww[None, :]
+    det = np.maximum(one * two - cross**2, 1e-9)
+    took = (u**2 * two - 2 * u * v * cross + v**2 * one) / det
+    return -0.5 * (left - took) - 0.5 * np.log(det)
+
+
+def column_of(model: Model, check: str) -> Column:
+    """The column of a check.
+
+    Raises:
+        ByrewrightError: nothing predicts it.
+    """
+    name = check.partition("#")[0]
+    if name not in model.index:
+        raise ByrewrightError(
+            f"{check}: nothing here predicts such a reading{nearest(name, model.index)}"
+        )
+    return model.matrix.columns[model.index[name]]
+
+
+def told_apart(model: Model) -> tuple[list[list[int]], list[int]]:
+    """Groups of faults that all readings together do not tell apart, and faults that all readings
+    together do not tell from a sound plant. Of many alike two are read, the bad one first."""
+    import numpy as np
+    from scipy.linalg import solve_triangular
+
+    m, points = model.matrix, model.points
+    every = np.arange(len(m.columns))
+    each = np.array([c.each for c in m.columns])
+    column = np.concatenate([every, every[each]])
+    number = np.concatenate([np.where(each, 1, 0), np.full(each.sum(), 2)])
+    spread = spread_of(model, column, number)
+    sigma = np.array([m.columns[i].sigma(m.usual[i]) for i in column])
+    lower = np.linalg.cholesky(spread.T @ spread + np.diag(sigma**2))
+    which = np.array([1 if k != NONE and m.faults[k].each else 0 for k in points.fault])
+    rows = moved_at(model, column, number, np.arange(len(which)), which, points.move)
+    a = solve_triangular(lower, rows.T, lower=True).T
+    gg = np.einsum("ij,ij->i", a, a)
+    far = np.sqrt(np.maximum(gg[:, None] + gg[None, :] - 2 * a @ a.T, 0.0))
+    limit = model.rules.number("diagnosis.told_apart")
+    many = len(m.faults)
+    at = [np.flatnonzero(points.fault == k) for k in range(many)]
+    hidden = [k for k in range(many) if far[at[k], 0].max() < limit]
+    near = np.zeros((many, many), bool)
+    for i in range(many):
+        for j in range(i):
+            there = far[np.ix_(at[i], at[j])]
+            one, other = np.median(there.min(axis=1)), np.median(there.min(axis=0))
+            near[i, j] = near[j, i] = max(one, other) < limit
+    return _clusters(near, [k for k in range(many) if k not in hidden]), hidden
+
+
+def _clusters(near: Any, some: Sequence[int]) -> list[list[int]]:
+    """Each with those that every member of its group is near to, first come first."""
+    found: list[list[int]] = []
+    for k in some:
+        home = next((g for g in found if all(near[k, i] for i in g)), None)
+        if home is None:
+            found.append([k])
+        else:
+            home.append(k)
+    return found
+
+
+def named(model: Model, k: int, numbers: Mapping[int, int]) -> str:
+    """The tag of a fault, with the number of the one of many where it is known."""
+    one = model.matrix.faults[k]
+    return f"{one.at} no. {numbers[k]}" if k in numbers else one.at
