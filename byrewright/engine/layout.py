@@ -129,7 +129,7 @@ class Layout:
         """Positions of every machine while something goes on."""
         mode = self.modes[what] or self.modes.get(INSTEAD.get(what, ""))
         if mode is None and what == MILKING:  # a file without modes: every gate lets pass
-            return dict(Supplies.every_way(self.net).at)
+            return dict(self.net.every_way().at)
         found: dict[str, str | None] = {}
         for tag, machine in self.plant.equipment.items():
             found[tag] = machine.usual() if mode is None else self.plant.position(mode, tag)

@@ -61,6 +61,15 @@ class Flows:
         return self.fluid[node].kpa(self.head_m[node] - self.height_m[node])
 
 
+def gates_on(passed: Iterable[Edge]) -> dict[str, str]:
+    """The gates among some joints, each as it must stand to let pass."""
+    return {
+        j.machine or "": j.how.positions[0]
+        for j in passed
+        if j.how is not None and j.how.how == "gate"
+    }
+
+
 class LiquidGraph:
     """What a plant's machines and pipes are in the liquid network, and its states."""
 
@@ -101,6 +110,7 @@ class LiquidGraph:
             if j.machine is not None and j.how is not None and j.how.how == "gate"
         )  # fmt: skip
         self._ports: dict[tuple[str, str], Node] = {}
+        self._ways: dict[str, dict[Node, tuple[Edge, ...]]] = {}
         self.kept: dict[object, dict[object, object]] = {}
         """Answers to states, kept by who asks; two threads at worst work one out twice."""
         self.ambient_kpa = ambient_pressure_kpa_abs(plant.site.altitude_m)
@@ -130,6 +140,15 @@ class LiquidGraph:
         )
         does = frozenset(self.plant.modes[mode].does)
         return Situation(at, does, **more)  # type: ignore[arg-type]
+
+    def every_way(self, other: Mapping[str, str] | None = None) -> Situation:
+        """Every gate lets pass and every pump runs, but what is told otherwise."""
+        at = {
+            tag: next((w.positions[0] for w in m.inside() if w.how == "gate"),
+                      "runs" if tag in self.movers else m.usual())
+            for tag, m in self.plant.equipment.items()
+        }  # fmt: skip
+        return Situation(at | dict(other or {}))
 
     # Which joints carry liquid in a state.
 
@@ -204,24 +223,23 @@ class LiquidGraph:
         found = {n.machine for n in seen if self.held(n)} - {start.machine}
         return tuple(sorted(found))
 
-    def fewest(self, s: Situation, start: Node) -> dict[str, dict[str, str]]:
-        """Vessels that may be reached from a node, each with all gates on the way, as they must
-        stand; of several ways that with the fewest to move. Pumps and non-return valves are passed
-        their own way only."""
-        heap: list[tuple[int, int, int, Node, tuple[Edge, ...]]] = [(0, 0, 0, start, ())]
-        done: set[Node] = set()
-        found: dict[str, dict[str, str]] = {}
-        count = 0
+    def ways_from(self, s: Situation | None, *starts: Node) -> dict[Node, tuple[Edge, ...]]:
+        """Joints passed to every node that liquid may reach, nearest first, vessels last on a way.
+
+        Of several ways that with the fewest gates to move from a state, or of joints where none is
+        given. Pumps and non-return valves are passed their own way only.
+        """
+        heap: list[tuple[int, int, int, Node, tuple[Edge, ...]]] = [
+            (0, 0, i, start, ()) for i, start in enumerate(starts)
+        ]
+        found: dict[Node, tuple[Edge, ...]] = {}
+        count = len(starts)
         while heap:
             cost, steps, _, here, passed = heappop(heap)
-            if here in done:
+            if here in found:
                 continue
-            done.add(here)
-            if self.held(here):
-                found.setdefault(here.machine, {
-                    j.machine or "": j.how.positions[0] for j in passed
-                    if j.how is not None and j.how.how == "gate"
-                })  # fmt: skip
+            found[here] = passed
+            if self.held(here) and passed:
                 continue
             for j in self._near.get(here, ()):
                 a, b = self.ends[j.id]
@@ -230,11 +248,33 @@ class LiquidGraph:
                     continue
                 if here == a and self.held(b) and not self._lets_in(j):
                     continue
-                gate = j.how is not None and j.how.how == "gate" and not self.is_open(j, s)
+                gate = (s is not None and j.how is not None and j.how.how == "gate"
+                        and not self.is_open(j, s))  # fmt: skip
                 there = b if here == a else a
                 count += 1
                 heappush(heap, (cost + gate, steps + 1, count, there, (*passed, j)))
         return found
+
+    def fewest(self, s: Situation, start: Node) -> dict[str, dict[str, str]]:
+        """Vessels that may be reached from a node, each with all gates on the way, as they must
+        stand; of several ways that with the fewest to move."""
+        found: dict[str, dict[str, str]] = {}
+        for node, passed in self.ways_from(s, start).items():
+            if self.held(node):
+                found.setdefault(node.machine, gates_on(passed))
+        return found
+
+    def way(self, start: str, goal: str) -> tuple[Edge, ...]:
+        """The joints passed from one machine to another by the shortest way that valves could open;
+        empty where no liquid gets there."""
+        if start not in self._ways:
+            nodes = {n for of in self.ends.values() for n in of if n.machine == start}
+            if start in self.movers:
+                nodes &= {self.port(start, self.movers[start].outlet)}
+            elif start in self.vessels:
+                nodes = {n for n in nodes if self.held(n)}
+            self._ways[start] = self.ways_from(None, *sorted(nodes, key=lambda n: n.name))
+        return next((j for n, j in self._ways[start].items() if n.machine == goal), ())
 
     def _lets_in(self, joint: Edge) -> bool:
         """Whether a vessel's way takes liquid in."""
@@ -242,6 +282,11 @@ class LiquidGraph:
         name = joint.how.b if self.body(joint.a) else joint.how.a
         port = self.plant.equipment[joint.machine or ""].port(name)
         return port is None or port.direction in ("in", "both")
+
+    def gives(self, node: Node) -> bool:
+        """Whether a machine's port lets liquid out."""
+        port = self.plant.equipment[node.machine].port(node.port)
+        return port is not None and port.direction != "in"
 
     def lets_both(self, node: Node) -> bool:
         """Whether a machine's port lets liquid in and out."""

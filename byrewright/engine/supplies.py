@@ -38,16 +38,7 @@ class Supplies:
         self.behind: frozenset[Node] = frozenset()
         """Ports behind a machine that takes heat: water runs in there unasked."""
         self.floats = frozenset(floats)
-        self.any = self.every_way(net)
-
-    @staticmethod
-    def every_way(net: Liquids) -> Situation:
-        """Every gate lets pass and every pump runs."""
-        return Situation({
-            tag: next((w.positions[0] for w in m.inside() if w.how == "gate"),
-                      "runs" if tag in net.movers else m.usual())
-            for tag, m in net.plant.equipment.items()
-        })  # fmt: skip
+        self.any = net.every_way()
 
     def heats(self, outlets: Iterable[Node]) -> None:
         """Say where machines that take heat give their water on."""

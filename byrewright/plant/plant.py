@@ -20,7 +20,6 @@ FORMAT = 1
 
 M = TypeVar("M", bound=Machine)
 GRAPH = "_graph"
-WAYS = "_ways"
 LIQUIDS = "_liquids"
 """Where a plant keeps its graph, and ways through it, once they are made."""
 
@@ -165,7 +164,7 @@ class Plant(Record):
     def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
         """A copy with fields changed; what was worked out from the old ones is dropped."""
         copy = super().model_copy(update=update, deep=deep)
-        for worked_out in ("_pipes_at", GRAPH, WAYS, LIQUIDS):
+        for worked_out in ("_pipes_at", GRAPH, LIQUIDS):
             copy.__dict__.pop(worked_out, None)
         return copy
 

@@ -7,13 +7,15 @@ from typing import Any
 import pytest
 
 from byrewright.drafting.draft import draft_plant
+from byrewright.physics.pipeflow import drop_kpa
 from byrewright.plant.brief import read_brief_text
+from byrewright.plant.graph import Node
 from byrewright.plant.plant import Plant
 from byrewright.results import Finding, ResultBuilder
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.sizing import size
 from byrewright.studies.sizing.context import StudyContext
-from byrewright.studies.sizing.network import asked
+from byrewright.studies.sizing.network import Want, asked, serve
 from tests.drafting.test_draft import EXAMPLES
 
 BRIEF = (EXAMPLES / "rotary_spring_ice" / "brief.yaml").read_text(encoding="utf-8")
@@ -116,3 +118,31 @@ def test_a_slope_is_a_rise_where_none_is_stated(drafted: Plant) -> None:
     falls = head(rise_m=0.0, slope_pct=2.0)
     assert level - falls == pytest.approx(0.02 * line.length_m, abs=1e-6)
     assert head(rise_m=1.0, slope_pct=2.0) == pytest.approx(level + 1.0, abs=1e-6)
+
+
+def test_a_water_pump_gives_all_that_is_wanted_at_once(drafted: Plant) -> None:
+    """Would fail if what flows together were taken one by one, or a rise behind the cooler lost."""
+
+    def head(plant: Plant, tag: str = "LP1") -> float:
+        wants = [Want(Node("PC1", "water_in"), 100.0), Want(Node("BF1", "water"), 40.0, hose_kpa)]
+        one = serve(bench(plant), [tag], wants)
+        assert one is not None and one.goal == "BF1" and one.l_min == pytest.approx(140)
+        return one.head_m
+
+    def longer(end: str, **fields: Any) -> Plant:
+        pipes = tuple(p.model_copy(update=fields) if p.end == end else p for p in drafted.pipes)
+        return drafted.model_copy(update={"pipes": pipes})
+
+    hose_kpa = 200.0
+    main = next(p for p in drafted.pipes if p.end == "WF1.inlet")
+    rough = default_rulebook().number("pipe.roughness_stainless_mm")
+    more = drop_kpa(140.0, 100.0, main.bore_mm, 1000.0, 1.3, rough) / 9.80665
+    base = head(drafted)
+    assert head(longer("WF1.inlet", length_m=main.length_m + 100.0)) == pytest.approx(
+        base + more, rel=1e-3
+    )
+    assert head(longer("WT2.inlet_1", rise_m=5.0)) == pytest.approx(base)  # the hose asks more
+    tank = serve(bench(longer("WT2.inlet_1", rise_m=25.0)), ["LP1"],
+                 [Want(Node("PC1", "water_in"), 100.0)])  # fmt: skip
+    assert tank is not None and tank.goal == "WT2" and tank.rise_m == pytest.approx(25, abs=0.5)
+    assert serve(bench(drafted), ["LP4"], [Want(Node("PC1", "water_in"), 100.0)]) is None

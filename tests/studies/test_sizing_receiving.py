@@ -17,8 +17,8 @@ from tests.studies.benches import bench_of, duty, large, sized, small
 def test_pumps_are_told_apart_by_what_they_draw_from() -> None:
     """A pump behind the balance tank would be sized as a receiver's."""
     plant = large()
-    assert [p.id for p in receiver_pumps(plant)] == ["MP1", "MP2"]
-    assert {k: [p.id for p in v] for k, v in balance_pumps(plant).items()} == {
+    assert [p.id for p in receiver_pumps(bench_of(plant))] == ["MP1", "MP2"]
+    assert {k: [p.id for p in v] for k, v in balance_pumps(bench_of(plant)).items()} == {
         "BT1": ["MP3", "MP4"]
     }
 
@@ -28,7 +28,7 @@ def test_pumps_without_a_leader_are_found_by_their_pipes() -> None:
     unled = {
         i: machine(i, "milk_pump", flow_l_min=200, head_m=15, motor_kw=2.2) for i in ("MP3", "MP4")
     }
-    assert len(balance_pumps(large(**unled))["BT1"]) == 2
+    assert len(balance_pumps(bench_of(large(**unled)))["BT1"]) == 2
 
 
 def test_each_receiver_pump_alone_takes_peak_and_wash() -> None:

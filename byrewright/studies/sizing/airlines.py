@@ -30,7 +30,7 @@ from byrewright.plant.roles import (
 )
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
-from byrewright.studies.sizing.paths import Ways, ways_of
+from byrewright.studies.sizing.paths import Ways
 from byrewright.studies.sizing.sizes import TIGHT, next_airline_mm, stated, worked
 from byrewright.studies.sizing.vacuum_demand import Demand, air_use, demand, us_rules
 
@@ -93,7 +93,7 @@ def size_airlines(ctx: StudyContext, duty: Duty) -> None:
     if not pumps or not receivers:
         return
     need = demand(ctx, duty)
-    ways = ways_of(plant, "vacuum", directed=False)
+    ways = Ways(plant)
     flows = _flows(ctx, duty, need, ways)
     routes = [
         (r.id, p.id, joints)

@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
-from typing import Any
+from collections.abc import Mapping
 
 from byrewright.engine.circuits import coolant_of
 from byrewright.engine.liquids import LiquidsUnsolved
-from byrewright.physics.coolant import drop_share
 from byrewright.plant.roles import CoolsMilk, MovesWater, StoresMilk
 from byrewright.studies.sizing.context import StudyContext
-from byrewright.studies.sizing.delivery import cooler_flow_l_min
 from byrewright.studies.sizing.duty import Duty
-from byrewright.studies.sizing.network import Asked, asked, hardest, net_of, reaching
-from byrewright.studies.sizing.paths import ways_of
-from byrewright.studies.sizing.pumping import PumpDuty, duty_to, size_pump
+from byrewright.studies.sizing.in_line import in_line
+from byrewright.studies.sizing.network import Asked, asked, ports_to, reaching
+from byrewright.studies.sizing.pumping import PumpDuty, size_pump
 
 
 def tank_flow_l_min(ctx: StudyContext, tank: StoresMilk) -> float:
@@ -27,64 +23,47 @@ def tank_flow_l_min(ctx: StudyContext, tank: StoresMilk) -> float:
 def size_chilled_pumps(ctx: StudyContext, duty: Duty) -> None:
     """Flow, head, motor and pipes of pumps that feed a chilled stage or a tank's jacket."""
     plant = ctx.plant
-    ways = ways_of(plant, "coolant", directed=True)
-    milk, drop = cooler_flow_l_min(ctx, duty), ctx.number("coolant.tank_drop_kpa")
-    stages = [(c, s) for c in plant.machines(CoolsMilk) if (s := c.stage("coolant"))]
-    tanks = [t for t in plant.machines(StoresMilk) if t.takes_coolant]
-    stage = sum(s.ratio * c.count for c, s in stages) * milk
-    jacket = max((tank_flow_l_min(ctx, t) for t in tanks), default=0.0)
-    found: list[tuple[MovesWater, list[PumpDuty]]] = []
+    line = in_line(ctx, duty).each
+    wants = {
+        c.id: s.ratio * c.count * line[c.id].milk_l_min
+        for c in plant.machines(CoolsMilk) if (s := c.stage("coolant"))
+    }  # fmt: skip
+    wants |= {t.id: tank_flow_l_min(ctx, t) for t in plant.machines(StoresMilk) if t.takes_coolant}
+    found: list[tuple[MovesWater, PumpDuty]] = []
     for pump in plant.machines(MovesWater):
-        cooler = duty_to(ways, pump, [c.id for c, _ in stages], "the chilled stage", stage, 0.0)
-        tank = duty_to(ways, pump, [t.id for t in tanks], "a cooling tank", jacket, drop)
-        duties = [d for d in (cooler, tank) if d is not None]
-        if len(duties) == 2:
-            longest = max(duties, key=lambda d: len(d.joints))
-            both = PumpDuty("chilled stage and a cooling tank at once", stage + jacket, longest.kpa,
-                            longest.joints)  # fmt: skip
-            duties.append(both)
-        liquid = coolant_of(plant, ctx.rules)
-        # A curve stated with water is taken to hold: at under 20 mPa.s it loses next to nothing.
-        duties = [replace(d, density_kg_m3=liquid.density_kg_m3,
-                          viscosity_mpa_s=liquid.viscosity_mpa_s, drop_share=drop_share(liquid),
-                          kpa=d.kpa * drop_share(liquid)) for d in duties]  # fmt: skip
-        if duties:
-            found.append((pump, [_solved(ctx, pump, duties[-1], stages, tanks, milk)]))
+        fed = {n.machine for n in ports_to(ctx, pump.id, list(wants)) if n.port == "coolant_in"}
+        one = _solved(ctx, pump, {tag: q for tag, q in wants.items() if tag in fed})
+        if one is not None:
+            found.append((pump, one))
     alone = plant.wishes.redundancy != "none"
     shared = 1 if alone else sum(p.count for p, _ in found)
-    for pump, duties in found:
-        size_pump(ctx, pump, duties, "chilled.pump", max(1, shared), "coolant")
+    for pump, one in found:
+        size_pump(ctx, pump, [one], "chilled.pump", max(1, shared), "coolant")
 
 
-def _solved(
-    ctx: StudyContext,
-    pump: MovesWater,
-    duty: PumpDuty,
-    stages: Sequence[tuple[CoolsMilk, Any]],
-    tanks: Sequence[StoresMilk],
-    milk: float,
-) -> PumpDuty:
+def _solved(ctx: StudyContext, pump: MovesWater, wants: Mapping[str, float]) -> PumpDuty | None:
     """The duty by the solved network: every user on the ring has its flow at once.
 
-    A tank that stands still passes liquid where no valve shuts its jacket.
+    One tank cools at a time; one that stands still passes liquid where no valve shuts its jacket.
+    A curve stated with water is taken to hold: at under 20 mPa.s it loses next to nothing.
     """
-    net = net_of(ctx)
-    ring = set(net.ring(net.port(pump.id, net.movers[pump.id].outlet)))
-    wants = {(c.id, "coolant_in"): s.ratio * c.count * milk for c, s in stages if c.id in ring}
-    wants |= {(t.id, "coolant_in"): tank_flow_l_min(ctx, t) for t in tanks if t.id in ring}
-    found: list[tuple[float, Asked]] = []
-    for name in ctx.plant.modes:
-        if ctx.plant.position(name, pump.id) in (None, "stopped") or not wants:
-            continue
+    if not wants:
+        return None
+    tanks = [q for tag, q in wants.items() if isinstance(ctx.plant.equipment[tag], StoresMilk)]
+    least = sum(wants.values()) - sum(tanks) + max(tanks, default=0.0)
+    ports = {(tag, "coolant_in"): q for tag, q in wants.items()}
+    found: list[Asked] = []
+    may = [m for m in ctx.plant.modes if ctx.plant.position(m, pump.id) not in (None, "stopped")]
+    for name in may or ctx.plant.modes:
         try:
-            q = reaching(ctx, pump.id, name, duty.flow_l_min, wants)
+            q = reaching(ctx, pump.id, name, least, ports)
         except LiquidsUnsolved:
             continue
-        one = asked(ctx, pump.id, name, q) if q is not None else None
-        if q is not None and one is not None:
-            found.append((q, one))
+        one = asked(ctx, pump.id, name, least if q is None else q)
+        found += [one] if one is not None else []
     if not found:
-        return replace(duty, asked=hardest(ctx, pump.id, duty.flow_l_min))
-    q, one = max(found, key=lambda f: (f[1].head_m, f[1].mode))
-    what = "every user of the chilled ring at once" if len(wants) > 1 else duty.what
-    return replace(duty, what=what, flow_l_min=q, asked=one)
+        return None
+    worst = max(found, key=lambda one: (one.head_m, one.mode))
+    users = " and ".join(sorted(wants))
+    what = "every user of the chilled ring at once" if len(wants) > 1 else users
+    return PumpDuty(what, worst.l_min, worst)

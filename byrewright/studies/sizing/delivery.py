@@ -23,7 +23,6 @@ from byrewright.standards.pipes import ISO_2037, LEAST_MILK_BORE_MM, next_tube
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.network import Asked, asked, net_of
-from byrewright.studies.sizing.paths import Ways, ways_of
 from byrewright.studies.sizing.receiving import balance_pumps, receiver_pumps, wash_flow_l_min
 from byrewright.studies.sizing.sizes import (
     ROOM,
@@ -51,9 +50,9 @@ PUMP_CHANGE_MIN = 2.0
 def size_delivery(ctx: StudyContext, duty: Duty) -> None:
     """Pipes, heads, filters, balance tank and calf milk."""
     plant = ctx.plant
-    behind = balance_pumps(plant)
+    behind = balance_pumps(ctx)
     peak = duty.milk_flow_peak_l_min
-    _pumps(ctx, receiver_pumps(plant), peak, wash_flow_l_min(ctx, duty))
+    _pumps(ctx, receiver_pumps(ctx), peak, wash_flow_l_min(ctx, duty))
     for pumps in behind.values():
         _pumps(ctx, pumps, cooler_flow_l_min(ctx, duty), peak)
     _filters(ctx, duty)
@@ -71,15 +70,15 @@ def cooler_flow_l_min(ctx: StudyContext, duty: Duty) -> float:
 
 def _pumps(ctx: StudyContext, pumps: Sequence[MovesMilk], flow: float, wash: float) -> None:
     """The pipes and the head of each pump's ways to the next vessels with the full flow in them."""
-    ways = ways_of(ctx.plant, "milk", directed=True)
+    net = net_of(ctx)
     pipes: dict[str, Pipe] = {}
     gland = ctx.plant.first(JoinsDeck)
-    behind = {p.id for group in balance_pumps(ctx.plant).values() for p in group}
+    behind = {p.id for group in balance_pumps(ctx).values() for p in group}
     crosses = False
     for pump in pumps:
-        every = _ways_on(ctx, ways, pump)
+        every = _ways_on(ctx, pump)
         to_calves = (
-            j for feed in ctx.plant.machines(FeedsCalves) for j in ways.between(pump.id, feed.id)
+            j for feed in ctx.plant.machines(FeedsCalves) for j in net.way(pump.id, feed.id)
         )
         reached = [j for way in every for j in way]
         if pump.id in behind or not behind:
@@ -96,12 +95,12 @@ def _pumps(ctx: StudyContext, pumps: Sequence[MovesMilk], flow: float, wash: flo
         _gland(ctx, gland, flow, wash)
 
 
-def _ways_on(ctx: StudyContext, ways: Ways, pump: MovesMilk) -> list[tuple[Edge, ...]]:
+def _ways_on(ctx: StudyContext, pump: MovesMilk) -> list[tuple[Edge, ...]]:
     """The ways to the balance tanks, or where there are none to the tanks and bays, by name."""
     plant = ctx.plant
     for kinds in ((BalancesMilk,), (StoresMilk, LoadsTankers)):
         goals = sorted(m.id for m in plant.equipment.values() if isinstance(m, kinds))
-        found = [j for g in goals if (j := ways.between(pump.id, g))]
+        found = [j for g in goals if (j := net_of(ctx).way(pump.id, g))]
         found = [j for j in found if not _meets_other(ctx, j, pump)]
         if found:
             return found

@@ -25,7 +25,7 @@ from byrewright.standards.pipes import ISO_2037
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.delivery import tube_for
 from byrewright.studies.sizing.duty import Duty
-from byrewright.studies.sizing.paths import ways_of
+from byrewright.studies.sizing.network import net_of
 from byrewright.studies.sizing.pumping import water_bore
 from byrewright.studies.sizing.receiving import balance_pumps, wash_flow_l_min
 from byrewright.studies.sizing.sizes import TIGHT, stated, worked
@@ -70,8 +70,7 @@ def _outlets(ctx: StudyContext) -> None:
 def _suction(ctx: StudyContext, duty: Duty) -> None:
     """Pipes between a vessel and the pump that empties it."""
     plant = ctx.plant
-    ways = ways_of(plant, "milk", directed=True)
-    behind = {p.id: tank for tank, pumps in balance_pumps(plant).items() for p in pumps}
+    behind = {p.id: tank for tank, pumps in balance_pumps(ctx).items() for p in pumps}
     receivers = [r.id for r in plant.machines(ReceivesMilk)]
     wash = wash_flow_l_min(ctx, duty)
     for pump in plant.machines(MovesMilk):
@@ -81,7 +80,7 @@ def _suction(ctx: StudyContext, duty: Duty) -> None:
         if pump.id not in behind and wash > flow:
             flow, what = wash, "wash water of all units"
         for vessel in vessels:
-            joints = ways.between(vessel, pump.id)
+            joints = net_of(ctx).way(vessel, pump.id)
             if not _passes(ctx, joints, (MovesMilk, BalancesMilk, ReceivesMilk), (vessel, pump.id)):
                 _tubes(ctx, _pipes(joints), "receiving.suction", "Milk pump suction",
                        "delivery.velocity_suction_m_s", flow, what)  # fmt: skip
@@ -89,10 +88,9 @@ def _suction(ctx: StudyContext, duty: Duty) -> None:
 
 def _collection(ctx: StudyContext) -> None:
     """From each tank's outlet to the tanker bay at the rate at which a tanker is loaded."""
-    ways = ways_of(ctx.plant, "milk", directed=True)
     for bay in ctx.plant.machines(LoadsTankers):
         for tank in ctx.plant.machines(StoresMilk):
-            _tubes(ctx, _pipes(ways.between(tank.id, bay.id)), "storage.collection_line",
+            _tubes(ctx, _pipes(net_of(ctx).way(tank.id, bay.id)), "storage.collection_line",
                    "Collection line", "delivery.velocity_collection_m_s", bay.load_l_min,
                    "rate at which a tanker is loaded")  # fmt: skip
 
@@ -101,7 +99,7 @@ def _wash_return(ctx: StudyContext, duty: Duty) -> None:
     """From the valve that parts wash from milk back to the trough, or to drain."""
     plant = ctx.plant
     flow = wash_flow_l_min(ctx, duty)
-    slowest = [p.flow_l_min for pumps in balance_pumps(plant).values() for p in pumps]
+    slowest = [p.flow_l_min for pumps in balance_pumps(ctx).values() for p in pumps]
     if slowest:
         flow = min(flow, max(slowest))
     back = [p for t in plant.machines(MakesUpWash) for p in plant.pipes_at(t.id)

@@ -8,11 +8,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from byrewright.engine.liquidgraph import Flows, Situation
+from byrewright.engine.liquidgraph import SHUT, Flows, Situation, gates_on
 from byrewright.engine.liquids import Liquids, LiquidsUnsolved, liquids_of
 from byrewright.engine.liquidstreams import streams
-from byrewright.plant.graph import Node
+from byrewright.plant.graph import Edge, Node
 from byrewright.plant.primitives import Pump
+from byrewright.plant.roles import IsValve
 from byrewright.studies.sizing.context import StudyContext
 
 TIMES, NEAR = 8, 1e-3
@@ -40,6 +41,22 @@ class Asked:
     npsh_m: float
     source: str
     density_kg_m3: float
+    viscosity_mpa_s: float
+    pipes_l_min: Mapping[str, float]
+    end_kpa: float = 0.0
+    """Pressure wanted at the end."""
+
+
+@dataclass(frozen=True, slots=True)
+class Want:
+    """Liquid wanted at a machine's port: how much, and at what pressure over ambient.
+
+    Where the machine passes it on, the pressure is wanted where it ends.
+    """
+
+    node: Node
+    l_min: float
+    kpa: float = 0.0
 
 
 def asked(ctx: StudyContext, pump: str, mode: str, l_min: float,
@@ -125,8 +142,112 @@ def _told(net: Liquids, flows: Flows, s: Situation, pump: str, mover: Pump, mode
         pump, mode, goal.machine, l_min, round(static - fluid.head_m(vacuum), 6) + 0.0,
         fluid.kpa(lost["pipe"]),
         fluid.kpa(lost["inside"]), vacuum, head, fluid.head_m(suction), source.machine,
-        fluid.density_kg_m3,
+        fluid.density_kg_m3, fluid.viscosity_mpa_s, _pipes(net, flows),
     )  # fmt: skip
+
+
+def _pipes(net: Liquids, flows: Flows) -> dict[str, float]:
+    """What flows in each pipe."""
+    return {name: abs(q) for name, q in flows.l_min.items() if q and net.by_id[name].pipe}
+
+
+def ports_to(ctx: StudyContext, pump: str, goals: Sequence[str]) -> list[Node]:
+    """The ports of some machines that a pump's liquid could reach, not through one of them."""
+    net = net_of(ctx)
+    reached = net.ways_from(None, net.port(pump, net.movers[pump].outlet))
+    return [
+        n for n, passed in reached.items()
+        if n.machine in goals and not net.held(n) and not any(j.machine in goals for j in passed)
+    ]  # fmt: skip
+
+
+def serve(ctx: StudyContext, group: Sequence[str], wants: Sequence[Want]) -> Asked | None:
+    """What one pump of a group, the only ones that run, must do to give all that is wanted at once.
+
+    Each gives an equal share. Valves on the ways stand open, every other user takes nothing, and
+    the vessel that they draw from is nearly empty. A control valve is left the pressure it needs.
+    None where a want is not reached, or nothing feeds the pump, in any mode.
+    """
+    net = net_of(ctx)
+    pump, mover = group[0], net.movers[group[0]]
+    inlet, outlet = net.port(pump, mover.inlet), net.port(pump, mover.outlet)
+    modes = sorted(ctx.plant.modes, key=lambda m: ctx.plant.position(m, pump) != "runs")
+    stands = dict.fromkeys(net.movers, SHUT) | dict.fromkeys(group, "runs")
+    every = [net.situation(m, stands) for m in modes]
+    for s in (*every, net.every_way(stands)):  # what no mode joins is tried with every valve open
+        sources = net.joined(s, inlet)
+        if sources:
+            return _served(ctx, net, s, group, wants, frozenset(sources), (inlet, outlet))
+    return None
+
+
+def _served(ctx: StudyContext, net: Liquids, s: Situation, group: Sequence[str],
+            wants: Sequence[Want], sources: frozenset[str],
+            ends: tuple[Node, Node]) -> Asked | None:  # fmt: skip
+    inlet, outlet = ends
+    reached = net.ways_from(s, outlet)
+    gates: dict[str, str] = {}
+    taken: dict[Node, float] = {}
+    ends_kpa: dict[Node, float] = {}
+    for want in (w for w in wants if w.l_min > 0):
+        if want.node not in reached:
+            return None
+        end, onward = _onward(net, s, want.node)
+        passed = (*reached[want.node], *onward)
+        gates |= gates_on(passed)
+        taken[end] = taken.get(end, 0.0) + want.l_min
+        ends_kpa[end] = max(ends_kpa.get(end, 0.0), want.kpa + _controls_kpa(ctx, passed))
+    capped = frozenset(
+        n for j in net.joints if j.how is not None and (net.body(j.a) or net.body(j.b))
+        for n in (j.a, j.b)
+        if not net.body(n) and not (n.machine in sources and net.gives(n))
+    )  # fmt: skip
+    whole = sum(taken.values())
+    s = replace(s, at={**s.at, **gates}, capped=capped, drawn_l_min=taken,
+                forced_l_min=dict.fromkeys(group, whole / len(group)),
+                level_l=dict.fromkeys(sources, 0.0))  # fmt: skip
+    try:
+        flows = net.solve(s, frozenset(ends))
+    except LiquidsUnsolved:
+        return None
+    if not ends_kpa or any(n not in flows.head_m for n in (inlet, outlet, *ends_kpa)):
+        return None
+    fluid = flows.fluid[inlet]
+    short = {n: kpa - flows.kpa(n) for n, kpa in ends_kpa.items()}
+    goal = max(short, key=lambda n: (short[n], n.name))
+    lost = {"pipe": 0.0, "inside": 0.0}
+    _follow(net, flows, goal, -1.0, lost, group[0])
+    source = _follow(net, flows, inlet, -1.0, lost, group[0])
+    head = flows.head_m[outlet] - flows.head_m[inlet] + fluid.head_m(short[goal])
+    at_end = ends_kpa[goal]
+    rise = head - lost["pipe"] - lost["inside"] - fluid.head_m(at_end)
+    suction = net.ambient_kpa + flows.kpa(inlet) - fluid.boils_kpa_abs
+    return Asked(
+        group[0], "", goal.machine, whole, round(rise, 6) + 0.0, fluid.kpa(lost["pipe"]),
+        fluid.kpa(lost["inside"]), 0.0, head, fluid.head_m(suction), source.machine,
+        fluid.density_kg_m3, fluid.viscosity_mpa_s, _pipes(net, flows), at_end,
+    )  # fmt: skip
+
+
+def _onward(net: Liquids, s: Situation, node: Node) -> tuple[Node, tuple[Edge, ...]]:
+    """The port of the vessel in which liquid ends that a machine passes on, and its way there."""
+    for joint in net.joints:
+        if joint.a == node and joint.how is not None and joint.how.how == "pass":
+            if net.body(joint.b):
+                break
+            for end, passed in net.ways_from(s, joint.b).items():
+                if net.held(end) and all(j.machine != node.machine for j in passed):
+                    port, other = net.ends[passed[-1].id]
+                    return (port if other == end else other), (joint, *passed[:-1])
+            return joint.b, (joint,)
+    return node, ()
+
+
+def _controls_kpa(ctx: StudyContext, passed: Sequence[Edge]) -> float:
+    """Pressure that the control valves on a way need to have a say."""
+    machines = (ctx.plant.equipment.get(tag) for tag in {j.machine or "" for j in passed})
+    many = sum(isinstance(m, IsValve) and m.duty == "control" for m in machines)
+    return many * ctx.number("water.control_valve_kpa")
 
 
 def _follow(net: Liquids, flows: Flows, start: Node, way: float, lost: dict[str, float],

@@ -6,31 +6,19 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from byrewright.physics.air import equivalent_length_m
 from byrewright.physics.pipeflow import (
     bore_for_velocity_mm,
-    drop_kpa,
     pump_power_kw,
     static_kpa,
     velocity_m_s,
 )
-from byrewright.plant.graph import Edge
 from byrewright.plant.machine import Service
 from byrewright.plant.plant import Pipe, lengths_from
-from byrewright.plant.roles import (
-    BuffersWater,
-    CoolsMilk,
-    FiltersWater,
-    GivesMilk,
-    IsValve,
-    MovesWater,
-    StoresMilk,
-)
+from byrewright.plant.roles import GivesMilk, MovesWater, StoresMilk
 from byrewright.standards.water import WATER_BORES_MM
 from byrewright.studies.sizing.altitude import motor_kw
 from byrewright.studies.sizing.context import StudyContext
-from byrewright.studies.sizing.network import Asked
-from byrewright.studies.sizing.paths import Ways, ways_of
+from byrewright.studies.sizing.network import Asked, Want, ports_to, serve
 from byrewright.studies.sizing.sizes import (
     TIGHT,
     next_motor_kw,
@@ -40,45 +28,24 @@ from byrewright.studies.sizing.sizes import (
 )
 from byrewright.studies.sizing.steps import field, next_of
 
-WATER_KG_M3 = 1000.0
 SMALLEST_MOTOR_KW = 0.37
 """Smallest motor of a pump of this kind (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
 class PumpDuty:
-    """A place a pump must serve: flow, pressure wanted there, and the way to it."""
+    """What a pump must serve, the flow of all that share it, and what the network asks of one."""
 
     what: str
     flow_l_min: float
-    kpa: float
-    joints: tuple[Edge, ...]
-    density_kg_m3: float = WATER_KG_M3
-    viscosity_mpa_s: float = 1.0
-    drop_share: float = 1.0
-    """Drop in machines against that of water."""
-    asked: Asked | None = None
-    """What the solved network asks in the hardest mode, where it was asked."""
-
-    def pipes(self) -> tuple[Pipe, ...]:
-        """The pipes passed."""
-        return tuple(j.pipe for j in self.joints if j.pipe is not None)
+    asked: Asked
 
 
-def duty_to(
-    ways: Ways, pump: MovesWater, goals: Sequence[str], what: str, flow: float, kpa: float
-) -> PumpDuty | None:
-    """The duty of a pump to the farthest of some machines; nothing where it reaches none.
-
-    A way through a water tank is not the pump's: what leaves the tank is another's work.
-    """
-    stores = {t.id for t in ways.plant.machines(BuffersWater)}
-    found = [
-        joints
-        for goal in goals
-        if (joints := ways.between(pump.id, goal)) and not any(j.machine in stores for j in joints)
-    ]
-    return PumpDuty(what, flow, kpa, max(found, key=len)) if found else None
+def serves(ctx: StudyContext, pumps: Sequence[MovesWater], what: str,
+           wants: Sequence[Want]) -> PumpDuty | None:  # fmt: skip
+    """The duty of the first of some pumps that give all that is wanted; None out of reach."""
+    found = serve(ctx, [p.id for p in pumps], wants) if wants else None
+    return PumpDuty(what, found.l_min, found) if found is not None else None
 
 
 def size_pump(ctx: StudyContext, pump: MovesWater, duties: Sequence[PumpDuty], key: str, alone: int,
@@ -100,36 +67,36 @@ def size_pump(ctx: StudyContext, pump: MovesWater, duties: Sequence[PumpDuty], k
         advised_why=f"{hardest.what}: {flow:.0f} L/min", target=(pump, "flow_l_min"),
     )  # fmt: skip
     _head(ctx, pump, duties, key)
-    for duty in duties:
-        for pipe in duty.pipes():
-            if ctx.plant.service_of(pipe) == service:
-                water_bore(ctx, pipe, duty.flow_l_min, f"{key}.pipe")
+    for pipe in ctx.plant.pipes:
+        most = max(d.asked.pipes_l_min.get(pipe.id, 0.0) for d in duties)
+        if most and ctx.plant.service_of(pipe) == service:
+            water_bore(ctx, pipe, most, f"{key}.pipe")
 
 
 def _head(ctx: StudyContext, pump: MovesWater, duties: Sequence[PumpDuty], key: str) -> None:
-    heads = [(head_m(ctx, duty), duty) for duty in duties]
-    need, worst = max(heads, key=lambda one: one[0])
-    friction, losses, rise = _parts(ctx, worst)
-    end = 0.0 if worst.asked is not None else worst.kpa
-    laid = lengths_from(worst.pipes())
+    worst = max(duties, key=lambda d: d.asked.head_m)
+    at = worst.asked
+    laid = lengths_from(p for p in ctx.plant.pipes if p.id in at.pipes_l_min)
     ctx.find(
         f"{key}.head", f"{pump.title}: head", pump.head_m, "m",
-        f"{pump.id} gives {pump.head_m:g} m; for {worst.what} it needs {rise:.1f} m of rise, "
-        f"{friction:.0f} kPa of friction, {losses:.0f} kPa in machines and {end:.0f} kPa "
-        f"at the end: {need:.1f} m ({spare(pump.head_m, need)}).",
-        subject=pump.id, limit=round(need, 2), sense="at_least", allowance=TIGHT,
+        f"{pump.id} gives {pump.head_m:g} m; for {worst.what} it needs {at.rise_m:.1f} m of rise, "
+        f"{at.friction_kpa:.0f} kPa of friction, {at.losses_kpa:.0f} kPa in machines and "
+        f"{at.end_kpa:.0f} kPa at the end ({at.goal}): {at.head_m:.1f} m "
+        f"({spare(pump.head_m, at.head_m)}).",
+        subject=pump.id, limit=round(at.head_m, 2), sense="at_least", allowance=TIGHT,
         formula="H = z + (p_friction + p_machines + p_end)/(rho g), friction f l/d rho v^2/2",
-        inputs=(worked("q", worst.what, round(worst.flow_l_min, 1), "L/min"),
-                worked("z", "rise of the pipes", rise, "m", laid),
-                worked("p_friction", "friction", round(friction, 2), "kPa", laid),
-                worked("p_machines", "filter, control valve, cooler", losses, "kPa"),
-                worked("p_end", "pressure wanted at the end", end, "kPa"),
-                worked("mu", "viscosity of its liquid", round(worst.viscosity_mpa_s, 2), "mPa.s"),
+        inputs=(worked("q", worst.what, round(at.l_min, 1), "L/min"),
+                worked("z", "rise of the pipes, and level", at.rise_m, "m", laid),
+                worked("p_friction", "friction", round(at.friction_kpa, 2), "kPa", laid),
+                worked("p_machines", "filter, cooler, valves", round(at.losses_kpa, 2), "kPa"),
+                worked("p_end", "pressure wanted at the end", at.end_kpa, "kPa"),
+                worked("mu", "viscosity of its liquid", round(at.viscosity_mpa_s, 2), "mPa.s"),
                 ctx.rule("pipe.roughness_stainless_mm")),
-        source="practice", known="from_memory", advised=float(math.ceil(need * (1 + TIGHT))),
-        advised_why=f"{worst.what}: {need:.1f} m, whole metres", target=(pump, "head_m"),
+        source="practice", known="from_memory",
+        advised=float(math.ceil(at.head_m * (1 + TIGHT))),
+        advised_why=f"{worst.what}: {at.head_m:.1f} m, whole metres", target=(pump, "head_m"),
     )  # fmt: skip
-    shaft = pump_power_kw(pump.flow_l_min, static_kpa(pump.head_m, worst.density_kg_m3),
+    shaft = pump_power_kw(pump.flow_l_min, static_kpa(pump.head_m, at.density_kg_m3),
                           ctx.number("pump.efficiency"))  # fmt: skip
     kw = motor_kw(ctx, shaft * ctx.number("motor.service_margin"))
     ctx.find(
@@ -142,43 +109,6 @@ def _head(ctx: StudyContext, pump: MovesWater, duties: Sequence[PumpDuty], key: 
         source="definition", known="derived", advised=next_motor_kw(max(kw, SMALLEST_MOTOR_KW)),
         advised_why=f"{kw:.2f} kW at its flow and head", target=(pump, "motor_kw"),
     )  # fmt: skip
-
-
-def head_m(ctx: StudyContext, duty: PumpDuty) -> float:
-    """Head that a duty asks of its pump, m of its liquid."""
-    friction, losses, rise = _parts(ctx, duty)
-    end = 0.0 if duty.asked is not None else duty.kpa
-    return rise + (friction + losses + end) / static_kpa(1.0, duty.density_kg_m3)
-
-
-def _parts(ctx: StudyContext, duty: PumpDuty) -> tuple[float, float, float]:
-    """Friction and losses in machines, kPa, and rise, m: of the network, else of the pipes."""
-    if duty.asked is not None:
-        return duty.asked.friction_kpa, duty.asked.losses_kpa, duty.asked.rise_m
-    rough = ctx.number("pipe.roughness_stainless_mm")
-    friction = sum(
-        drop_kpa(duty.flow_l_min,
-                 equivalent_length_m(p.bore_mm, p.length_m, p.fittings, ctx.rules),
-                 p.bore_mm, duty.density_kg_m3, duty.viscosity_mpa_s, rough)
-        for p in duty.pipes()
-    )  # fmt: skip
-    passed = dict.fromkeys(j.machine for j in duty.joints if j.machine is not None)
-    ends = {n.machine for n in (duty.joints[-1].a, duty.joints[-1].b)} if duty.joints else set()
-    losses = duty.drop_share * sum(
-        _loss_kpa(ctx, m) for m in (*passed, *(e for e in ends if e not in passed))
-    )
-    return friction, losses, sum(p.rise_m for p in duty.pipes())
-
-
-def _loss_kpa(ctx: StudyContext, machine_id: str) -> float:
-    machine = ctx.plant.equipment[machine_id]
-    if isinstance(machine, FiltersWater):
-        return ctx.number("water.filter_drop_kpa")
-    if isinstance(machine, CoolsMilk):
-        return ctx.number("water.cooler_drop_kpa")
-    if isinstance(machine, IsValve) and machine.duty == "control":
-        return ctx.number("water.control_valve_kpa")
-    return 0.0
 
 
 def water_bore(ctx: StudyContext, pipe: Pipe, flow: float, key: str) -> None:
@@ -207,15 +137,21 @@ def water_bore(ctx: StudyContext, pipe: Pipe, flow: float, key: str) -> None:
 
 def wash_pumps(ctx: StudyContext, units_flow: float) -> None:
     """Pumps that push wash to the units or to a tank's spray."""
-    ways = ways_of(ctx.plant, "wash", directed=True)
+    plant = ctx.plant
+    count = sum(m.count for m in plant.machines(GivesMilk))
     spray, kpa = ctx.number("wash.spray_l_min"), ctx.number("wash.spray_kpa")
-    for pump in ctx.plant.machines(MovesWater):
-        units = duty_to(ways, pump, [m.id for m in ctx.plant.machines(GivesMilk)],
-                        "washing all units", units_flow,
-                        ctx.number("wash.jetter_kpa"))  # fmt: skip
-        tanks = duty_to(ways, pump, [m.id for m in ctx.plant.machines(StoresMilk)],
-                        "the spray of a tank", spray, kpa)  # fmt: skip
-        if units is not None:
-            size_pump(ctx, pump, [units], "wash.pump", 1, "wash")
-        elif tanks is not None:
-            size_pump(ctx, pump, [tanks], "wash.tank_pump", 1, "wash")
+    for pump in plant.machines(MovesWater):
+        units = [
+            Want(n, units_flow * plant.equipment[n.machine].count / count,
+                 ctx.number("wash.jetter_kpa"))
+            for n in ports_to(ctx, pump.id, [m.id for m in plant.machines(GivesMilk)])
+        ]  # fmt: skip
+        tanks = [
+            one for n in ports_to(ctx, pump.id, [m.id for m in plant.machines(StoresMilk)])
+            if (one := serves(ctx, [pump], "the spray of a tank", [Want(n, spray, kpa)]))
+        ]  # fmt: skip
+        washing = serves(ctx, [pump], "washing all units", units)
+        if washing is not None:
+            size_pump(ctx, pump, [washing], "wash.pump", 1, "wash")
+        elif tanks:
+            size_pump(ctx, pump, tanks, "wash.tank_pump", 1, "wash")

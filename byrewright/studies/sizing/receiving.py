@@ -6,12 +6,11 @@ from collections.abc import Sequence
 
 from byrewright.physics.cleaning import slug_volume_l
 from byrewright.physics.pipeflow import pump_power_kw, static_kpa
-from byrewright.plant.plant import Plant
 from byrewright.plant.roles import BalancesMilk, CollectsMilk, MovesMilk, ReceivesMilk, TrapsLiquid
 from byrewright.studies.sizing.altitude import motor_kw
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
-from byrewright.studies.sizing.paths import ways_of
+from byrewright.studies.sizing.network import net_of
 from byrewright.studies.sizing.sizes import (
     ROOM,
     TIGHT,
@@ -41,24 +40,24 @@ def wash_flow_l_min(ctx: StudyContext, duty: Duty) -> float:
     return duty.units * ctx.number("wash.unit_flow_l_min")
 
 
-def receiver_pumps(plant: Plant) -> tuple[MovesMilk, ...]:
+def receiver_pumps(ctx: StudyContext) -> tuple[MovesMilk, ...]:
     """The pumps that draw from receivers (all that draw from no balance tank)."""
-    after = {p.id for pumps in balance_pumps(plant).values() for p in pumps}
-    return tuple(p for p in plant.machines(MovesMilk) if p.id not in after)
+    after = {p.id for pumps in balance_pumps(ctx).values() for p in pumps}
+    return tuple(p for p in ctx.plant.machines(MovesMilk) if p.id not in after)
 
 
-def balance_pumps(plant: Plant) -> dict[str, tuple[MovesMilk, ...]]:
+def balance_pumps(ctx: StudyContext) -> dict[str, tuple[MovesMilk, ...]]:
     """The pumps that draw from each balance tank: those it leads, or nearest to it by pipe."""
+    plant, net = ctx.plant, net_of(ctx)
     tanks = plant.machines(BalancesMilk)
     if not tanks:
         return {}
-    ways = ways_of(plant, "milk", directed=True)
     vessels = [*(r.id for r in plant.machines(ReceivesMilk)), *(t.id for t in tanks)]
     found: dict[str, list[MovesMilk]] = {t.id: [] for t in tanks}
     for pump in plant.machines(MovesMilk):
         source = pump.led_by if pump.led_by in vessels else None
         if source is None:
-            near = [(len(j), v) for v in vessels if (j := ways.between(v, pump.id))]
+            near = [(len(j), v) for v in vessels if (j := net.way(v, pump.id))]
             source = min(near)[1] if near else None
         if source in found:
             found[source].append(pump)
@@ -85,8 +84,8 @@ def size_receiving(ctx: StudyContext, duty: Duty) -> None:
         )
         return
     peak, wash = duty.milk_flow_peak_l_min, wash_flow_l_min(ctx, duty)
-    _pumps(ctx, receiver_pumps(ctx.plant), "the receivers", peak, wash)
-    for tank, pumps in balance_pumps(ctx.plant).items():
+    _pumps(ctx, receiver_pumps(ctx), "the receivers", peak, wash)
+    for tank, pumps in balance_pumps(ctx).items():
         _pumps(ctx, pumps, tank, peak, 0.0)
 
 

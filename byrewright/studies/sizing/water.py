@@ -8,6 +8,7 @@ from itertools import accumulate
 from byrewright.physics.demand import spread_over_hours, storage_needed
 from byrewright.physics.milk import heat_kj_per_l
 from byrewright.plant.farm import minutes
+from byrewright.plant.graph import Node, node
 from byrewright.plant.roles import (
     BuffersWater,
     CoolsMilk,
@@ -25,8 +26,9 @@ from byrewright.studies.sizing.cloths import laundry_water_l_day
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.delivery import cooler_flow_l_min
 from byrewright.studies.sizing.duty import Duty
-from byrewright.studies.sizing.paths import ways_of
-from byrewright.studies.sizing.pumping import PumpDuty, duty_to, size_pump
+from byrewright.studies.sizing.in_line import in_line
+from byrewright.studies.sizing.network import Want, ports_to
+from byrewright.studies.sizing.pumping import PumpDuty, serves, size_pump
 from byrewright.studies.sizing.sizes import (
     TIGHT,
     listed,
@@ -79,12 +81,7 @@ class WaterDay:
 
 def cooler_water_l_min(ctx: StudyContext, duty: Duty) -> float:
     """Water through the plate coolers at their design milk flow, L/min."""
-    coolers = ctx.plant.machines(CoolsMilk)
-    if not coolers:
-        return 0.0
-    stages = [(c.count, c.stage("water")) for c in coolers]
-    ratio = sum(n * s.ratio for n, s in stages if s) / sum(n for n, _ in stages)
-    return cooler_flow_l_min(ctx, duty) * ratio
+    return in_line(ctx, duty).water_l_min
 
 
 def water_day(ctx: StudyContext, duty: Duty) -> WaterDay:
@@ -264,11 +261,6 @@ def _flush_flow(ctx: StudyContext, duty: Duty) -> float:
     return passes * sum(b.water_l_cow for b in ctx.plant.machines(RinsesUnits))
 
 
-def _hose_flow(ctx: StudyContext, duty: Duty) -> float:
-    """RinsesUnits with a hose in use on the deck."""
-    return _flush_flow(ctx, duty) + ctx.number("water.deck_hose_l_min")
-
-
 def _fill_flow(ctx: StudyContext, duty: Duty) -> float:
     """Flow that fills the trough for its largest step in the time allowed."""
     largest = max((s.litres for s in ctx.programme.wash.steps), default=0.0)
@@ -297,37 +289,57 @@ def _filter(ctx: StudyContext, duty: Duty) -> None:
 
 def _pumps(ctx: StudyContext, duty: Duty) -> None:
     """Each water pump by what it reaches; twins each carry the duty where that was wished."""
-    plant = ctx.plant
-    ways = ways_of(plant, "water", directed=True)
-    kpa = ctx.number("water.hose_kpa")
-    cooling, filling, drains = [], [], []
-    for pump in plant.machines(MovesWater):
-        cooler = duty_to(ways, pump, [m.id for m in plant.machines(CoolsMilk)],
-                         "cooling and backflush", _peak_flow(ctx, duty), 0.0)  # fmt: skip
-        fill = duty_to(ways, pump, [m.id for m in plant.machines(MakesUpWash)],
-                       "filling the wash trough", _fill_flow(ctx, duty), 0.0)  # fmt: skip
-        hoses = [
-            m.id for m in plant.equipment.values() if isinstance(m, RinsesUnits | WashesCloths)
-        ]
-        hose = duty_to(ways, pump, hoses, "backflush and hoses", _hose_flow(ctx, duty), kpa)
-        yard = duty_to(ways, pump, [m.id for m in plant.machines(TakesWaste)], "the yard hose",
-                       ctx.number("water.yard_hose_l_min"), kpa)  # fmt: skip
-        if cooler is not None:
-            cooling.append((pump, [d for d in (cooler, fill, hose) if d is not None]))
-        elif fill is not None:
-            filling.append((pump, [d for d in (fill, hose, yard) if d is not None]))
-        elif yard is not None:
-            drains.append((pump, [yard]))
-    _group(ctx, cooling)
-    _group(ctx, filling)
-    _group(ctx, drains)
+    groups: dict[str, list[MovesWater]] = {}
+    for pump in ctx.plant.machines(MovesWater):
+        for what, kinds in (("cooling", CoolsMilk), ("filling", MakesUpWash), ("yard", TakesWaste)):
+            if _waters(ctx, pump, kinds):
+                groups.setdefault(what, []).append(pump)
+                break
+    for what, pumps in groups.items():
+        shared = ctx.plant.wishes.redundancy == "none"
+        for pump in pumps:
+            group = [pump, *(p for p in pumps if p is not pump)] if shared else [pump]
+            duties = _duties(ctx, duty, group, yard=what != "cooling")
+            if duties:
+                alone = sum(p.count for p in group)
+                size_pump(ctx, pump, duties, "water.pump", max(1, alone if shared else 1), "water")
 
 
-def _group(ctx: StudyContext, pumps: list[tuple[MovesWater, list[PumpDuty]]]) -> None:
-    """Pumps of one duty: each carries it alone, or they share it where no spare was wished."""
-    shared = sum(p.count for p, _ in pumps) if ctx.plant.wishes.redundancy == "none" else 1
-    for pump, duties in pumps:
-        size_pump(ctx, pump, duties, "water.pump", max(1, shared), "water")
+def _waters(ctx: StudyContext, pump: MovesWater, *kinds: type) -> list[Node]:
+    """The ports of machines that a pump reaches by water pipes."""
+    machines = [m.id for m in ctx.plant.equipment.values() if isinstance(m, kinds)]
+    watered = {
+        node(end) for p in ctx.plant.pipes if ctx.plant.service_of(p) == "water"
+        for end in (p.start, p.end)
+    }  # fmt: skip
+    return [n for n in ports_to(ctx, pump.id, machines) if n in watered]
+
+
+def _duties(ctx: StudyContext, duty: Duty, pumps: list[MovesWater], *,
+            yard: bool) -> list[PumpDuty]:  # fmt: skip
+    """What some pumps must give at once: in milking, to fill the trough, to the yard hose."""
+    pump, kpa = pumps[0], ctx.number("water.hose_kpa")
+    line = in_line(ctx, duty).each
+    milking = [
+        Want(n, line[n.machine].water_l_min * line[n.machine].count)
+        for n in _waters(ctx, pump, CoolsMilk)
+    ]
+    passes = duty.gross_cows_h * (1 - duty.stop_share) / 60
+    hose = ctx.number("water.deck_hose_l_min")
+    hoses = _waters(ctx, pump, RinsesUnits, WashesCloths)
+    for n in hoses:
+        one = ctx.plant.equipment[n.machine]
+        flush = passes * one.water_l_cow if isinstance(one, RinsesUnits) else 0.0
+        milking.append(Want(n, flush, kpa))
+    at_once = "cooling, backflush and a hose" if line else "backflush and a hose"
+    asked = [(at_once, [*milking, Want(n, hose, kpa)]) for n in hoses] or [("cooling", milking)]
+    asked += [("filling the wash trough", [Want(n, _fill_flow(ctx, duty))])
+              for n in _waters(ctx, pump, MakesUpWash)]  # fmt: skip
+    if yard:
+        flow = ctx.number("water.yard_hose_l_min")
+        asked += [("the yard hose", [Want(n, flow, kpa)]) for n in _waters(ctx, pump, TakesWaste)]
+    found = (serves(ctx, pumps, what, wants) for what, wants in asked)
+    return [d for d in found if d is not None]
 
 
 def _recovered(ctx: StudyContext, duty: Duty, day: WaterDay) -> None:
