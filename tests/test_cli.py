@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import re
 import subprocess
@@ -9,6 +10,8 @@ import sys
 from pathlib import Path
 
 import pytest
+
+from tests.commands.inside import Ended, inside
 
 BAD_INPUT = 2
 SCREEN_LINES, SCREEN_COLUMNS = 40, 120
@@ -24,20 +27,28 @@ redundancy: none
 """
 
 
-def run(*words: str, folder: Path, code: int = 0) -> subprocess.CompletedProcess[str]:
-    """The command in a folder of its own; the exit code must be the one expected."""
+def installed(*words: str, folder: Path) -> str:
+    """What the installed command prints, in a process of its own, in a folder of its own."""
     done = subprocess.run(
         [sys.executable, "-m", "byrewright", *words],
         cwd=folder, capture_output=True, text=True, timeout=240, check=False,
     )  # fmt: skip
-    assert done.returncode == code, done.stdout + done.stderr
-    assert "Traceback" not in done.stderr
+    assert done.returncode == 0, done.stdout + done.stderr
+    return done.stdout
+
+
+def run(*words: str, folder: Path, code: int = 0) -> Ended:
+    """The command in a folder of its own; the exit code must be the one expected."""
+    with contextlib.chdir(folder):
+        done = inside(words)
+    assert done.fell is None, done.fell
+    assert done.code == code, done.out + done.err
     return done
 
 
 def told(*words: str, folder: Path) -> str:
     """The one sentence that a call with bad input ends with."""
-    lines = run(*words, folder=folder, code=BAD_INPUT).stderr.strip().splitlines()
+    lines = run(*words, folder=folder, code=BAD_INPUT).err.strip().splitlines()
     assert len(lines) == 1, lines
     return lines[0]
 
@@ -47,16 +58,16 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with a brief and the plant drafted from it."""
     made: Path = tmp_path_factory.mktemp("farm")
     (made / "brief.yaml").write_text(BRIEF, encoding="utf-8")
-    done = run("draft", "brief.yaml", "--out", "plant.yaml", "--quick", folder=made)
-    assert "assumed" in done.stdout and "Next: byrewright check plant.yaml" in done.stdout
+    told = installed("draft", "brief.yaml", "--out", "plant.yaml", "--quick", folder=made)
+    assert "assumed" in told and "Next: byrewright check plant.yaml" in told
     return made
 
 
 def test_a_drafted_plant_is_sound_and_sized(folder: Path) -> None:
     """A user's own brief would not lead to a plant that checks and sizes."""
-    assert "sound" in run("check", "plant.yaml", folder=folder).stdout
-    short = run("size", "plant.yaml", folder=folder).stdout
-    every = run("size", "plant.yaml", "--all", folder=folder).stdout
+    assert "sound" in run("check", "plant.yaml", folder=folder).out
+    short = run("size", "plant.yaml", folder=folder).out
+    every = run("size", "plant.yaml", "--all", folder=folder).out
     assert len(every) > len(short)
     assert "0 fails" in every
     assert not re.search(r"\bNone\b|\bnan\b|\[\]|\(\)", every)
@@ -64,15 +75,15 @@ def test_a_drafted_plant_is_sound_and_sized(folder: Path) -> None:
 
 def test_the_result_is_json_and_explains_itself(folder: Path) -> None:
     """Other programs could not read the result, or a printed name could not be explained."""
-    result = json.loads(run("size", "plant.yaml", "--json", folder=folder).stdout)
+    result = json.loads(run("size", "plant.yaml", "--json", folder=folder).out)
     name = next(f["name"] for f in result["findings"] if f["formula"] and f["inputs"])
-    text = run("explain", "plant.yaml", name, folder=folder).stdout
+    text = run("explain", "plant.yaml", name, folder=folder).out
     assert "Formula:" in text and "Numbers put in:" in text
 
 
 def test_units_of_a_us_reader(folder: Path) -> None:
     """Free air would be told in gallons, or not be turned at all."""
-    text = run("size", "plant.yaml", "--all", "--units", "us", folder=folder).stdout
+    text = run("size", "plant.yaml", "--all", "--units", "us", folder=folder).out
     pump = next(line for line in text.splitlines() if "vacuum.pump.capacity" in line)
     assert "cfm" in pump and "gpm" not in pump
 
@@ -91,7 +102,7 @@ def test_a_pack_holds_its_files(folder: Path) -> None:
 
 def test_the_demo_fits_a_screen(tmp_path: Path) -> None:
     """The first command of the README would fail, or scroll off the screen."""
-    lines = run("demo", "--out", "made", folder=tmp_path).stdout.splitlines()
+    lines = installed("demo", "--out", "made", folder=tmp_path).splitlines()
     assert len(lines) <= SCREEN_LINES
     assert max(map(len, lines)) <= SCREEN_COLUMNS
     for name in ("plant.yaml", "report.pdf", "schedule.xlsx", "result.json"):
@@ -101,7 +112,7 @@ def test_the_demo_fits_a_screen(tmp_path: Path) -> None:
 @pytest.mark.parametrize("what", ["plant", "brief"])
 def test_a_schema_is_json(what: str, tmp_path: Path) -> None:
     """An editor could not read the schema."""
-    assert json.loads(run("schema", what, folder=tmp_path).stdout)["properties"]
+    assert json.loads(run("schema", what, folder=tmp_path).out)["properties"]
 
 
 def test_bad_input_ends_in_one_sentence(folder: Path) -> None:
@@ -137,7 +148,7 @@ def test_a_study_says_what_its_plant_file_lacks(words: tuple[str, ...], folder: 
 def test_the_studies_speak_plainly(folder: Path) -> None:
     """A table would break off at the screen's edge, or tell the program's own words."""
     for study in ("vacuum", "routes"):
-        text = run(study, "plant.yaml", folder=folder).stdout
+        text = run(study, "plant.yaml", folder=folder).out
         assert max(map(len, text.splitlines())) <= SCREEN_COLUMNS
         assert "…" not in text
         assert not re.search(r"\bNone\b|\bnan\b|\[\]|to_[bc]|from_memory|milk_lost,", text)
