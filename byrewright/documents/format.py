@@ -38,6 +38,7 @@ _SIGNS = {
     "degF": "°F",
     "degF difference": "°F",
     "m2": "m²",
+    "mm2": "mm²",
     "m3": "m³",
     "ft2": "ft²",
     "m3/h": "m³/h",
@@ -186,7 +187,9 @@ def prose(text: str) -> str:
     '8 °C, 15 m³'
     """
     text = re.sub(r"\bdeg([CF])\b", r"°\1", text)
-    return re.sub(r"(?<=\d )m([23])\b", lambda m: "m²" if m[1] == "2" else "m³", text)
+    return re.sub(
+        r"((?<=\d )|(?<=N/)|(?<=\dm ))m([23])\b", lambda m: "m²" if m[2] == "2" else "m³", text
+    )
 
 
 def words(name: str) -> str:

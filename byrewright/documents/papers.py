@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import Any
 
-from byrewright.documents.format import System, number, prose, quantity, unit_sign
+from byrewright.documents.format import System, number, prose, quantity, shown, unit_sign
 from byrewright.documents.schematic import INVENTED, PAGES
 from byrewright.documents.typeset import pdf
 from byrewright.documents.us_units import text_in
@@ -17,7 +18,10 @@ from byrewright.standards.cautions import CAUTIONS, LEAD
 LEAST_PT, USUAL_PT = 7.5, 9.0
 LINE_LETTERS = 104
 """Letters across a page in the tables' usual type."""
-WORD_MOST = 30
+WORD_MOST, BETWEEN = 30, 1.5
+"""Letters of the longest word group that a column is sized for, and between two columns."""
+SHORT = 19
+"""Letters up to which a column is as wide as its words."""
 Cell = str | float | int | None
 
 
@@ -73,12 +77,15 @@ class Paper:
 
     def table(
         self, heads: Sequence[str], rows: Iterable[Sequence[Cell]], *, units: Sequence[str] = (),
-        keep: bool = False,
+        places: Mapping[int, int] = MappingProxyType({}), keep: bool = False,
     ) -> None:  # fmt: skip
-        """A table; numbers stand at the right. `units` are of numbers in each column."""
+        """A table; numbers stand at the right. `units` are of numbers in each column; `places` says
+        how many places behind the point a column has, where that must not depend on the number."""
         units = units or [""] * len(heads)
         cells = [
-            [self._cell(c, u) for c, u in zip(row, units, strict=True)] for row in rows
+            [self._cell(c, u, places.get(i)) for i, (c, u) in enumerate(zip(row, units,
+                                                                           strict=True))]
+            for row in rows
         ]  # fmt: skip
         if not cells:
             return
@@ -87,16 +94,23 @@ class Paper:
             for h, u in zip(heads, units, strict=True)
         ]
         widths = [
-            max(4, min(WORD_MOST * 1.6, max(len(c) for c in (t, *column))))
+            max(4, min(WORD_MOST * 1.6, max(len(c) for c in (t, *column)))) + BETWEEN
             for t, column in zip(titles, zip(*cells, strict=True), strict=True)
         ]
         size = max(LEAST_PT, min(USUAL_PT, USUAL_PT * LINE_LETTERS / max(1.0, sum(widths))))
         right = [all(_is_number(r[i]) for r in cells) for i in range(len(heads))]
+        said = [max(len(r[i]) for r in cells) for i in range(len(heads))]
+        if any(w > SHORT for w in widths):  # those as wide as their words, the long ones the rest
+            rest = [i for i, n in enumerate(said) if n > SHORT and not right[i]]
+            rest = rest or [max(range(len(heads)), key=lambda i: (not right[i], said[i]))]
+            widths = [w if i in rest else 0.0 for i, w in enumerate(widths)]
         self.blocks.append({"kind": "table", "heads": titles, "rows": cells, "widths": widths,
                             "size": size, "right": right, "keep": keep})  # fmt: skip
 
-    def _cell(self, value: Cell, unit: str) -> str:
+    def _cell(self, value: Cell, unit: str, places: int | None = None) -> str:
         if isinstance(value, int | float) and not isinstance(value, bool):
+            if places is not None:
+                return f"{shown(value, unit, self.units)[0]:.{places}f}"
             if unit:
                 return quantity(value, unit, self.units).split("\u00a0")[0]
             return number(value)
@@ -113,8 +127,10 @@ class Paper:
         return True
 
     def findings(self, topics: Sequence[str], *, open_only: bool = False) -> None:
-        """The findings of some topics: those that do not hold in sentences, the rest in a table."""
-        own = [f for f in self.results.findings if f.key.split(".")[0] in topics]
+        """The findings of some topics (keys, or how keys begin): those that do not hold in
+        sentences, the rest in a table."""
+        begun = tuple(f"{t}." for t in topics)
+        own = [f for f in self.results.findings if f"{f.key}.".startswith(begun)]
         own.sort(key=lambda f: VERDICTS.index(f.verdict))
         self.points(f"{f.verdict.upper()}: {f.sentence}" for f in own if f.verdict != "holds")
         held = [f for f in own if f.verdict == "holds" and f.value is not None]
@@ -126,13 +142,13 @@ class Paper:
         if one.limit is not None and one.sense != "says":
             word = "at least" if one.sense == "at_least" else "at most"
             limit = f"{word} {quantity(one.limit, one.unit, self.units)}"
-        return one.label, quantity(one.value, one.unit, self.units), limit
+        label = one.title if "_" in one.subject else one.label
+        return label, quantity(one.value, one.unit, self.units), limit
 
-    def cautions(self, *keys: str) -> None:
-        """The usual cautions of some hazards."""
-        self.blocks.append(
-            {"kind": "caution", "lead": LEAD, "rows": [self.said(CAUTIONS[k]) for k in keys]}
-        )
+    def cautions(self, *keys: str, first: bool = True) -> None:
+        """The usual cautions of some hazards, before all else for people who lay hands on it."""
+        box = {"kind": "caution", "lead": LEAD, "rows": [self.said(CAUTIONS[k]) for k in keys]}
+        self.blocks.insert(0 if first else len(self.blocks), box)
 
     def sheet(self, title: str, svg: str) -> None:
         """A drawing behind the text, at its own size."""
@@ -180,7 +196,7 @@ def paper_pdf(paper: Paper, standing: Standing, size: str = "a4") -> bytes:
             "lead": paper.said(paper.lead),
             "standing": standing.words,
             "supersedes": standing.supersedes,
-            "blocks": _without_idle_heads(paper.blocks),
+            "blocks": _led(_without_idle_heads(paper.blocks)),
             "sheets": paper.sheets,
         },
     )
@@ -194,6 +210,15 @@ def _without_idle_heads(blocks: Sequence[dict[str, Any]]) -> list[dict[str, Any]
             continue
         kept.append(one)
     return kept
+
+
+def _led(blocks: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The blocks, a sentence before a table marked to stay with it."""
+    return [
+        one | {"leads": True} if one["kind"] == "text" and after and after["kind"] == "table"
+        else one
+        for one, after in zip(blocks, [*blocks[1:], None], strict=True)
+    ]  # fmt: skip
 
 
 def table_of(results: Result, key: str) -> Table | None:

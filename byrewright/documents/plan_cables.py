@@ -14,18 +14,9 @@ from byrewright.documents.plan_parts import (
 from byrewright.place.model import Plan
 from byrewright.plant.plant import Plant
 from byrewright.plant.sited import Sited
-from byrewright.results import ResultBuilder
-from byrewright.studies.cables import CABLE_UNITS, CABLES, Cable, cable_list, cable_rows
-from byrewright.studies.sizing.context import StudyContext
+from byrewright.studies.cables import CABLE_UNITS, CABLES, cable_rows, cables_of
 
 CONFIRM = "Sections, breakers, earthing and grouping: to be confirmed by a licensed electrician."
-
-
-def cables_of(plant: Plant, made: Sited) -> tuple[Cable, ...]:
-    """The cable list of a plant."""
-    return cable_list(
-        StudyContext(plant, plant.place_rules(), ResultBuilder("place", plant.site.name)), made
-    )
 
 
 def ways(plant: Plant, made: Sited) -> tuple[list[Canvas], list[str]]:

@@ -22,6 +22,8 @@ Area = tuple[float, float, float, float]
 CAP = 0.75
 SCALES = (10, 20, 25, 40, 50, 75, 100, 125, 150, 200, 250, 300, 400, 500, 750, 1000)
 HALO_MM = 0.35
+WITNESS_MM = 8.0
+"""Longest line from a dimension towards what it measures."""
 
 
 def scale_for(wide_m: float, tall_m: float, width_mm: float, height_mm: float) -> int:
@@ -314,7 +316,8 @@ class Canvas:
         for (ex, ey), (sx, sy) in ((p, (ax, ay)), (q, (bx, by))):
             self.over.append(rule_svg(((ex - ux + uy, ey - uy - ux), (ex + ux - uy, ey + uy + ux)),
                                       0.25, INK))  # fmt: skip
-            self.over.append(rule_svg(((ex, ey), (sx + px * 0.15, sy + py * 0.15)), 0.1, QUIET))
+            short = max(0.15, 1 - WITNESS_MM / abs(off_mm))
+            self.over.append(rule_svg(((ex, ey), (sx + px * short, sy + py * short)), 0.1, QUIET))
         said = text or f"{math.dist(a, b):.2f}"
         wide = text_width_mm(said, 1.7)
         mx, my = (p[0] + q[0]) / 2, (p[1] + q[1]) / 2

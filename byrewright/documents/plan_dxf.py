@@ -5,9 +5,12 @@ from __future__ import annotations
 import io
 import math
 
-from byrewright.place.model import Plan
+from byrewright.documents.plan_parts import lanes_of
+from byrewright.place.board import WALL_M
+from byrewright.place.model import Body, Plan
 from byrewright.plant.plant import Plant
 from byrewright.plant.sited import Sited
+from byrewright.studies.cables import cables_of
 
 LAYERS: dict[str, int] = {
     "A-WALL": 7, "A-DOOR": 8, "A-YARD": 8, "A-DIMS": 8, "A-TITLE": 7, "S-DECK": 7, "S-PIT": 8,
@@ -21,7 +24,6 @@ SERVICE_LAYER = {
     "coolant": "P-COOLANT", "refrigerant": "P-COOLANT", "air": "P-AIR", "drain": "P-DRAIN",
 }  # fmt: skip
 MM = 1000.0
-WALL_M = 0.2
 
 
 def plan_dxf(plant: Plant, made: Sited) -> str:
@@ -77,6 +79,16 @@ def _text(plant: Plant, made: Sited) -> str:
                 (at - half, edge), (at + half, edge)]  # fmt: skip
             a, b = ((x * MM, y * MM) for x, y in ends)
             space.add_line(a, b, dxfattribs={"layer": "A-DOOR"})
+    for lane in lanes_of(plant, plan):
+        x1, y1, x2, y2 = (v * MM for v in lane.box)
+        sides = (((x1, y1), (x1, y2)), ((x2, y1), (x2, y2))) if lane.way[1] else (
+            ((x1, y1), (x2, y1)), ((x1, y2), (x2, y2)))  # fmt: skip
+        for a, b in sides:
+            space.add_line(a, b, dxfattribs={"layer": "A-YARD"})
+    for cable in cables_of(plant, made):
+        space.add_polyline3d([tuple(c * MM for c in p) for p in cable.way.points],
+                             dxfattribs={"layer": "E-CABLE"})  # fmt: skip
+    margin = plant.place_rules().number("place.plinth_margin_m")
     _deck(space, plan)
     for many in plan.gullies.values():
         for x, y in many:
@@ -85,6 +97,9 @@ def _text(plant: Plant, made: Sited) -> str:
         rect(body.box, "M-EQPM")
         if not body.hung and body.front_m > 0:
             rect(body.service_box, "M-SERV-SPACE")
+        if stands_on_plinth(plan, body):
+            x1, y1, x2, y2 = body.box
+            rect((x1 - margin, y1 - margin, x2 + margin, y2 + margin), "S-PLINTH")
         text(body.tag, body.x, body.y, 120, "M-EQPM-TEXT")
     tagged = set(plan.bodies)
     for pipe in plant.pipes:
@@ -103,6 +118,13 @@ def _text(plant: Plant, made: Sited) -> str:
     out = io.StringIO()
     doc.write(out)
     return out.getvalue()
+
+
+def stands_on_plinth(plan: Plan, body: Body) -> bool:
+    """Whether a machine that runs stands over the floor."""
+    if body.hung or body.frame == "deck" or not plan.scene.things[body.tag].power_kw:
+        return False
+    return body.z > plan.rooms["passage"].floor_m + 0.05
 
 
 def spread_tags(plan: Plan) -> set[str]:

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from itertools import pairwise
 
-from byrewright.documents.plan_cables import cables_of
+from byrewright.documents.plan_parts import lanes_of
 from byrewright.place import checks
 from byrewright.place.cables import BESIDE_M, TRAY_M, tray_level
 from byrewright.place.model import Plan
 from byrewright.plant.plant import Plant
 from byrewright.plant.sited import Sited
 from byrewright.results import ResultBuilder
+from byrewright.studies.cables import cables_of
 from byrewright.studies.place_building import openings, rail_load_kn_m
 from byrewright.studies.sizing.context import StudyContext
 
@@ -33,6 +35,25 @@ READY = {
     "tanker": "before the first milking",
 }
 """When each must be there, counted from the works themselves (common practice, no source)."""
+
+
+GROUP_WORDS = {
+    "slab": "Slabs",
+    "pit": "Pit, track and trench",
+    "load": "Loads on the floor",
+    "drain": "Drains",
+    "duct": "Ducts and trays",
+    "door": "Doors",
+    "opening": "Openings for pipes",
+    "plinth": "Plinths",
+    "power": "Power",
+    "water": "Water and milk connections",
+    "air": "Air openings",
+    "tanker": "Tanker stand",
+}
+"""The groups as headings."""
+ROW_LEAST = 3
+"""Things alike in a row that are told as one line from this number on."""
 
 
 WORKS_NOTES = (
@@ -90,14 +111,38 @@ def builders_list(plant: Plant, made: Sited) -> list[Row]:
                 x,
                 y,
                 room.floor_m,
-                f"{door.wide_m:.2f} wide, {door.high_m:.2f} m high, clear",
+                f"{door.wide_m:.2f} m wide, {door.high_m:.2f} m high, clear",
             )
+    high = plant.place_rules().number("place.cow_headroom_m")
+    for lane in lanes_of(plant, plan):
+        add("door", f"{lane.name} of the cows", "hall", *lane.gate, plan.deck.height_m,
+            f"{lane.wide_m:.2f} m wide, {high:.2f} m high, free of edges")  # fmt: skip
     for tag, walls, at, od in checks.walls_crossed(plan, made.routes):
         add("opening", f"opening for {tag}", walls, *at, f"{od + 50:.0f} mm across, sleeved")
     _machines(plant, plan, add)
     _rest(plant, made, add)
     order = list(READY)
     return [WORKS, *sorted(rows, key=lambda row: order.index(str(row[0])))]
+
+
+def in_rows(rows: Sequence[Row]) -> list[Row]:
+    """The list with things alike that stand in a row, evenly apart going east, as one line."""
+    found: list[Row] = []
+    left = list(rows)
+    while left:
+        first = left[0]
+        alike = [r for r in left if r[:3] == first[:3] and r[4:] == first[4:]]
+        alike.sort(key=lambda r: float(r[3]))
+        steps = {round(float(b[3]) - float(a[3]), 1) for a, b in pairwise(alike)}
+        if len(alike) >= ROW_LEAST and len(steps) == 1:
+            last, step = alike[-1], (float(alike[-1][3]) - float(alike[0][3])) / (len(alike) - 1)
+            said = f"{len(alike)} in a row to {last[3]} east, {step:.2f} m apart; each {first[6]}"
+            found.append((*alike[0][:6], said, first[7]))
+        else:
+            alike = [first]
+            found.append(first)
+        left = [r for r in left if r not in alike]
+    return found
 
 
 def _pit(plant: Plant, plan: Plan, add: Add) -> None:

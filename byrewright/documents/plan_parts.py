@@ -9,13 +9,15 @@ from dataclasses import replace
 from byrewright.documents.ink import INK, PAPER, QUIET, ink_of
 from byrewright.documents.plan_canvas import Area, Canvas, Flat
 from byrewright.documents.schematic import BORDER_MM, FOOT_MM
+from byrewright.place.board import WALL_M
+from byrewright.place.lanes import Lane, lanes
 from byrewright.place.model import Body, Plan, Point, Room
+from byrewright.plant.plant import Plant
 from byrewright.plant.sited import Sited
 from byrewright.standards.footprints import footprint
 
 FIELD: Area = (BORDER_MM + 10, BORDER_MM + 10, 420 - BORDER_MM - 10, 297 - BORDER_MM - FOOT_MM - 8)
 """Field of an A3 sheet for the drawing: left, top, right, bottom, mm."""
-WALL_M = 0.2
 PORT_MM = 0.45
 DOTS = (0.3, 0.7)
 
@@ -102,6 +104,40 @@ def draw_deck(canvas: Canvas, plan: Plan, *, quiet: bool = False) -> None:
             x = -half + 1.5 + step * i
             canvas.line(((x, side * mid), (min(x + lean, half), side * (mid + deck.row_depth_m))),
                         0.12, QUIET)  # fmt: skip
+
+
+def lanes_of(plant: Plant, plan: Plan) -> tuple[Lane, ...]:
+    """The lanes of cows, as wide as the rulebook has them."""
+    rules = plant.place_rules()
+    wide = (rules.number(f"place.{k}") for k in ("entry_width_m", "exit_width_m", "row_exit_m"))
+    return lanes(plan, *wide)
+
+
+def draw_lanes(canvas: Canvas, plant: Plant, plan: Plan) -> None:
+    """Lanes of cows in and out: their sides, an arrow the way they walk, and their width."""
+    for lane in lanes_of(plant, plan):
+        x1, y1, x2, y2 = lane.box
+        ux, uy = lane.way
+        sides = (((x1, y1), (x1, y2)), ((x2, y1), (x2, y2))) if uy else (
+            ((x1, y1), (x2, y1)), ((x1, y2), (x2, y2)))  # fmt: skip
+        for side in sides:
+            canvas.line(side, 0.25)
+        mx, my = (x1 + x2) / 2, (y1 + y2) / 2
+        long = 5.0 * canvas.scale / 1000
+        gx, gy = lane.gate
+        draw_arrow(canvas, (gx + ux * long / 2, gy + uy * long / 2), lane.way, long)
+        canvas.tag((x1, my, x2, my) if uy else (mx, y1, mx, y2),
+                   f"{lane.name} {lane.wide_m:.2f}", 1.8, far_mm=24)  # fmt: skip
+
+
+def draw_arrow(canvas: Canvas, tip: Flat, way: Flat, long: float) -> None:
+    """An arrow that ends at a point of the site; `way` is of length one, `long` in metres."""
+    (x, y), (ux, uy) = tip, way
+    canvas.line(((x - ux * long, y - uy * long), tip), 0.3, QUIET)
+    head = 2.2 * canvas.scale / 1000
+    for side in (0.5, -0.5):
+        canvas.line(((x - ux * head + uy * head * side, y - uy * head - ux * head * side), tip),
+                    0.3, QUIET)  # fmt: skip
 
 
 def draw_racks(canvas: Canvas, plan: Plan) -> None:

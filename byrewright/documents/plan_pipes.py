@@ -15,12 +15,14 @@ from byrewright.place.pieces import Joint, Made, Piece
 from byrewright.plant.plant import Pipe, Plant
 from byrewright.plant.sited import Sited
 from byrewright.standards.rulebook import Rulebook
-from byrewright.studies.pipework import SERVICES, lines_of
+from byrewright.studies.pipework import SERVICES, lines_of, on_round_m, span_m
 
 Row = tuple[str | float | int, ...]
-COLUMNS, ROWS = 4, 3
+COLUMNS, ROWS = 3, 3
 """Sketches on a sheet, across and down."""
-TITLE_MM, TABLE_ROWS, TABLE_MM = 9.0, 9, 2.15
+TITLE_MM, TABLE_ROWS, TABLE_MM = 9.5, 6, 3.3
+TABLE_SIZE_MM, MARK_MM = 2.5, 2.0
+"""Letters of a sketch's list (7 points), and beside its line."""
 COS30, SIN30 = math.cos(math.radians(30)), 0.5
 FALLS = {"milk": "wash_slope_pct", "wash": "wash_slope_pct", "vacuum": "airline_slope_pct"}
 """What a line must fall by, by service; drains by their size."""
@@ -39,7 +41,7 @@ def fall_pct(service: str, bore_mm: float, rules: Rulebook) -> float:
 
 
 def sketch_groups(plant: Plant, made: Sited) -> list[list[Made]]:
-    """The lines of each sheet of sketches, twelve a sheet."""
+    """The lines of each sheet of sketches, nine a sheet."""
     every, each = lines_of(plant, made), COLUMNS * ROWS
     return [every[i : i + each] for i in range(0, len(every), each)]
 
@@ -91,7 +93,7 @@ def _sketch(
     plant: Plant, plan: Plan, made: Made, left: float, top: float, wide: float, tall: float
 ) -> Canvas:  # fmt: skip
     spots = _drawn(made)
-    under = min(TABLE_ROWS, math.ceil(len(made.pieces) / 3)) * TABLE_MM + 6.5
+    under = min(TABLE_ROWS, math.ceil(len(made.pieces) / 3)) * TABLE_MM + 2 * TABLE_MM + 2.0
     field = (left + 12, top + TITLE_MM + 4, wide - 24, tall - TITLE_MM - under - 8)
     low = (min(x for x, _ in spots), min(y for _, y in spots))
     high = (max(x for x, _ in spots), max(y for _, y in spots))
@@ -120,10 +122,10 @@ def _frame(
     name = (
         f"{_span(route.lines)}  {ink_of(route.service).word} {'/'.join(f'{b:g}' for b in bores)} mm"
     )
-    _line(view, left + 1.5, top + 3.2, _cut(name, wide - 3, 2.0), 2.0, bold=True)
+    _line(view, left + 1.5, top + 3.8, _cut(name, wide - 3, 2.6), 2.6, bold=True)
     where = "under the deck, turns with it" if route.frame == "deck" else _rooms(plan, route)
     ends = f"{made.joints[0].tag} to {made.joints[-1].tag}; {where}"
-    _line(view, left + 1.5, top + 6.4, _cut(ends, wide - 3, 1.6), 1.6, colour=QUIET)
+    _line(view, left + 1.5, top + 7.4, _cut(ends, wide - 3, 2.2), 2.2, colour=QUIET)
 
 
 def _span(lines: Sequence[str]) -> str:
@@ -183,16 +185,16 @@ def _marks(view: Canvas, plan: Plan, made: Made, spots: list[Flat]) -> None:
                 break
     for run, piece in zip(view.runs, made.pieces, strict=True):
         if piece.cut_m:
-            view.beside(run, f"{piece.cut_m * 1000:.0f}", 1.5)
+            view.beside(run, f"{piece.cut_m * 1000:.0f}", MARK_MM)
 
 
 def _near(view: Canvas, x: float, y: float, text: str) -> bool:
-    wide = text_width_mm(text, 1.6) / 2 + 0.4
+    wide = text_width_mm(text, MARK_MM) / 2 + 0.4
     for r in (1.6, 2.6, 3.8, 5.2):
         for step in range(12):
             a = math.pi / 6 * step + math.pi / 12
             px, py = x + math.cos(a) * (r + wide - 0.6), y + math.sin(a) * r
-            if view.free_word(px, py, text, 1.6):
+            if view.free_word(px, py, text, MARK_MM):
                 return True
     return False
 
@@ -236,7 +238,7 @@ def _table(view: Canvas, plant: Plant, made: Made, left: float, top: float, wide
     """Cut lengths from joint to joint, and what the line comes to."""
     rows = math.ceil(len(made.pieces) / 3)
     shown = min(rows, TABLE_ROWS)
-    size = 1.5
+    size = TABLE_SIZE_MM
     several = len(made.route.lines) > 1
     for i, piece in enumerate(made.pieces[: 3 * shown]):
         x = left + 1.5 + (i // shown) * wide / 3
@@ -320,6 +322,9 @@ def _pipe_row(plant: Plant, pipe: Pipe, laid: Laid, room: str, lines: Mapping[st
         cut = math.fsum(p.cut_m for p in line.pieces if p.pipe == pipe.id)
         cut += 0.0 if pipe.length_from != "measured" else pipe.length_m - laid.length_m
         held = sum(_holds(p, laid) for p in line.supports)
+        ring = on_round_m(pipe, laid)
+        cut += ring
+        held += math.ceil(ring / span_m(service, pipe.bore_mm, rules))
     return (
         pipe.id, room, service, pipe.start, pipe.end, pipe.bore_mm, pipe.length_m,
         pipe.length_from, round(max(0.0, cut), 2), laid.bends, round(pipe.rise_m, 2),

@@ -10,7 +10,8 @@ from itertools import pairwise
 from byrewright.documents.ink import QUIET, RULE, ink_of
 from byrewright.documents.plan_canvas import Area, Canvas, Flat, scale_for
 from byrewright.documents.plan_cut import Cut
-from byrewright.documents.plan_parts import FIELD, WALL_M, draw_body, draw_stubs
+from byrewright.documents.plan_parts import FIELD, draw_body, draw_stubs
+from byrewright.place.board import WALL_M
 from byrewright.place.ends import RING_APART, RING_LEVEL, ROW_LEVEL
 from byrewright.place.layout import BLOCK
 from byrewright.place.model import Body, Plan, Point, Room, Side

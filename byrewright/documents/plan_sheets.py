@@ -14,6 +14,7 @@ from byrewright.documents.plan_parts import (
     FIELD,
     draw_deck,
     draw_gullies,
+    draw_lanes,
     draw_machines,
     draw_names,
     draw_racks,
@@ -174,6 +175,7 @@ def general(plant: Plant, made: Sited) -> Drawn:
     draw_rooms(canvas, plan)
     draw_racks(canvas, plan)
     draw_gullies(canvas, plan)
+    draw_lanes(canvas, plant, plan)
     large = [b for b in plan.bodies.values() if b.dx * b.dy > 1.5 or (not b.hung and b.h > 1.5)]
     draw_machines(canvas, plan, list(plan.bodies.values()), service=False, tags=False)
     if plan.deck.rotary:
@@ -189,7 +191,8 @@ def general(plant: Plant, made: Sited) -> Drawn:
     note = [
         "Levels in metres over the operator's floor. Rooms: clear inside. Walls 0.2 m as drawn.",
         "Machines: typical sizes unless the plant file states them; confirm with the supplier.",
-        "Dash-dot: racks under the ceiling. Short dashes: trench. Crossed squares: gullies.",
+        "Dash-dot: racks under the ceiling. Short dashes: trench. Crossed squares: gullies. "
+        "Arrows: the way of the cows.",
         "Structure, drainage and access: by licensed people, to local codes.",
     ]
     return [canvas], note
@@ -212,10 +215,12 @@ def _outer_dimensions(canvas: Canvas, plan: Plan) -> None:
         milk = rooms["milk"]
         canvas.dimension((passage.x, milk.y2), (passage.x2, milk.y2), -5.0)
         canvas.dimension((milk.x, milk.y2), (milk.x2, milk.y2), -5.0)
+    east = plan.extent()[2]  # outside of the tanker's stand and of what stands by the wall
     for name in BLOCK:
         if name in rooms:
             room = rooms[name]
-            canvas.dimension((room.x2, room.y), (room.x2, room.y2), 9.0)
+            off = canvas.mm(east - room.x2) + 4.0
+            canvas.dimension((room.x2, room.y), (room.x2, room.y2), off)
     if "yard" in rooms:
         yard = rooms["yard"]
         canvas.dimension((yard.x, yard.y), (yard.x2, yard.y), 4.0)

@@ -12,8 +12,9 @@ from byrewright.documents.shapes import Letters
 from byrewright.documents.svg import rule_svg
 
 Cell = str | float | int
-SIZES_MM, ROW, GAP_MM, APART_MM = (2.6, 2.3, 2.0, 1.8), 1.9, 2.2, 9.0
-"""Letter sizes tried, largest first; rows apart, in letter sizes; between columns and tables."""
+SIZES_MM, ROW, GAP_MM, APART_MM = (2.6, 2.5), 1.65, 2.6, 9.0
+"""Letter sizes tried, largest first (none under 7 points); rows apart, in letter sizes; between
+columns and tables."""
 MOST_CHARS = 74
 
 
@@ -51,7 +52,7 @@ def table_pages(
         group: number of the column whose value heads the rows that share it; -1 for none.
     """
     shown = [i for i in range(len(head)) if i != group]
-    cells = [[_said(row[i]) for i in shown] for row in rows]
+    cells = [[_said(row[i], head[i]) for i in shown] for row in rows]
     lines: list[tuple[str, list[str]]] = []
     last = None
     for row, cell in zip(rows, cells, strict=True):
@@ -88,8 +89,9 @@ def _is_number(text: str) -> bool:
     return bare.isdigit() or text in ("", "-", "ask")
 
 
-def _said(value: Cell) -> str:
-    text = f"{value:g}" if isinstance(value, (int, float)) else value
+def _said(value: Cell, head: str) -> str:
+    text = value if isinstance(value, str) else f"{value:.2f}" if head.endswith(" m") else (
+        f"{value:g}")  # fmt: skip
     return text if len(text) <= MOST_CHARS else text[: MOST_CHARS - 2] + ".."
 
 

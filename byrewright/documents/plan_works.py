@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 
 from byrewright.documents.ink import QUIET, ink_of
-from byrewright.documents.plan_cables import cables_of
 from byrewright.documents.plan_canvas import Area, Canvas
 from byrewright.documents.plan_parts import (
     FIELD,
+    draw_arrow,
     draw_deck,
     draw_gullies,
+    draw_lanes,
     draw_names,
     draw_racks,
     draw_rooms,
@@ -22,6 +23,7 @@ from byrewright.place.model import Plan
 from byrewright.plant.plant import Plant
 from byrewright.plant.sited import Sited
 from byrewright.results import ResultBuilder
+from byrewright.studies.cables import cables_of
 from byrewright.studies.place_building import openings, rail_load_kn_m
 from byrewright.studies.sizing.context import StudyContext
 
@@ -109,6 +111,7 @@ def parlour(plant: Plant, made: Sited) -> Drawn:
     passage, ink = plan.rooms["passage"], ink_of("power")
     tray = passage.x + TRAY_M
     canvas.line(((tray, passage.y), (tray, passage.y2)), 0.4, ink.colour)
+    draw_lanes(canvas, plant, plan)
     (_round_works if plan.deck.rotary else _row_works)(canvas, plant, plan)
     canvas.tag((tray, passage.y2 - 0.2, tray, passage.y2), f"cable tray {tray_level(plan):+.2f}",
                1.7, far_mm=20)  # fmt: skip
@@ -190,13 +193,8 @@ def _fall(canvas: Canvas, plan: Plan, name: str) -> None:
         away = (1.0, 0.0) if room.x >= hall.x2 else (-1.0, 0.0)
     long = min(room.w, room.d) / 3
     sx, sy = -away[1] * room.w / 4, away[0] * room.d / 4
-    a = (x + sx - away[0] * long / 2, y + sy - away[1] * long / 2)
-    b = (x + sx + away[0] * long / 2, y + sy + away[1] * long / 2)
-    canvas.line((a, b), 0.3, QUIET)
-    head = 2.2 * canvas.scale / 1000
-    for side in (0.5, -0.5):
-        canvas.line(((b[0] - away[0] * head + away[1] * head * side,
-                      b[1] - away[1] * head - away[0] * head * side), b), 0.3, QUIET)  # fmt: skip
+    tip = (x + sx + away[0] * long / 2, y + sy + away[1] * long / 2)
+    draw_arrow(canvas, tip, away, long)
 
 
 def _supply(canvas: Canvas, plant: Plant, made: Sited) -> None:

@@ -7,12 +7,16 @@ from byrewright.documents.shapes import Layout, Letters, Path, Placed, Routed
 from byrewright.documents.symbols import symbol
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
+from byrewright.plant.sited import sited
+from byrewright.studies.cables import cables_of, section_words
 
 STEP_MM, SUPPLY_MM, ROW_MM = 11.0, 40.0, 62.0
 APART_MM = 10.0  # between two boards side by side
 BREAKER_MM = 2.4
 LARGEST, SMALLEST = 1.2, 0.6
 
+RATING_MM = 1.6
+Ratings = dict[tuple[str, str], tuple[str, str]]
 Bar = tuple[str, int, list[Machine]]  # board, part, loads
 
 
@@ -26,17 +30,41 @@ def power_layout(plant: Plant, title: str, width_mm: float, height_mm: float) ->
             break
         scale -= 0.02
     layout = Layout(title, width, height_mm / scale, services=("power",))
+    rated = _ratings(plant)
     top = max(2.0, (layout.height_mm - len(shelves) * ROW_MM) / 2.4)
     for shelf in shelves:
         left = 0.0
         for board, part, loads in shelf:
-            _row(layout, plant, board, part, loads, left, top)
+            _row(layout, plant, board, part, loads, left, top, rated)
             left += _length(loads) + APART_MM
         top += ROW_MM
     layout.notes = (
         "Crossed line: breaker. Ratings are of each machine. Licensed electrical design decides.",
-    )
+        *(["Beside it: its rating, and its cable's copper section in mm²; both first guesses."]
+          if rated else []),
+    )  # fmt: skip
     return layout
+
+
+def _ratings(plant: Plant) -> Ratings:
+    """Breaker and cable of every feeder, by board and what it feeds; none without a plan."""
+    made = sited(plant)
+    if made is None:
+        return {}
+    found: Ratings = {}
+    for c in cables_of(plant, made):
+        if c.breaker_a:
+            size = section_words(c).replace(" ", "")
+            found[c.way.board, c.way.tag] = (
+                f"{c.breaker_a:g} A", size
+            )  # fmt: skip
+    return found
+
+
+def _rate(layout: Layout, rated: Ratings, feeder: str, fed: str, x: float, y: float) -> None:
+    """The two ratings beside a breaker."""
+    for i, text in enumerate(rated.get((feeder, fed), ())):
+        layout.letters.append(Letters(x + 1.7, y + 0.5 + 2.2 * i, text, RATING_MM, "start"))
 
 
 def _length(loads: list[Machine]) -> float:
@@ -86,6 +114,7 @@ def _row(
     loads: list[Machine],
     left: float,
     top: float,
+    rated: Ratings,
 ) -> None:
     bar_y = top + 16
     machine = plant.equipment[board]
@@ -97,8 +126,11 @@ def _row(
     )
     for k, supply in enumerate(machine.fed_from if not part else ()):
         _supply(layout, plant, supply, left + 11 + k * 15, top, bar_y)
+        _rate(layout, rated, supply, board, left + 11 + k * 15, bar_y - 5.5)
     for k, load in enumerate(loads):
-        _load(layout, plant, load, board, left + SUPPLY_MM + 2 + k * STEP_MM, bar_y)
+        x = left + SUPPLY_MM + 2 + k * STEP_MM
+        _load(layout, plant, load, board, x, bar_y)
+        _rate(layout, rated, board, load.id, x, bar_y + 5)
 
 
 def _board_text(machine: Machine, part: int) -> str:

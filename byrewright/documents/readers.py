@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from byrewright.documents import report_lists as lists
 from byrewright.documents.format import key_figure, words
 from byrewright.documents.papers import Paper, table_of
-from byrewright.documents.plan_lists import builders_list
+from byrewright.documents.plan_lists import GROUP_WORDS, builders_list, in_rows
 from byrewright.documents.plan_sheets import plan_sheets, plan_svg
 from byrewright.documents.readers_work import (
     alarm_rows,
@@ -21,14 +21,15 @@ from byrewright.documents.readers_work import (
 )
 from byrewright.documents.schematic import Issue, schematic_svg, sheets_for
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import IsValve, PassesOneWay, Senses
 from byrewright.plant.sited import sited
 from byrewright.results import VERDICTS, Result
-from byrewright.studies.cables import cable_list
-from byrewright.studies.count import LISTED_APART, count
+from byrewright.studies.cables import cables_of, section_words
+from byrewright.studies.count import LISTED_APART, Item, count
 from byrewright.studies.sizing import headlines
 
-NO_PLAN = "The plant file says nothing of where things stand: add `place: {services: under}`."
-NOT_ASKED = "Not looked at for this paper: ask for it with `byrewright pack --full`."
+NO_PLAN = "The plant file says nothing of where things stand: add place: {services: under}."
+NOT_ASKED = "Not looked at for this paper: ask for it with byrewright pack --full."
 WORST_SHOWN, LIKELY_SHOWN = 6, 8
 
 
@@ -84,13 +85,37 @@ def _machines(paper: Paper, abilities: Sequence[str] = ()) -> None:
 
 
 def _worst(paper: Paper) -> None:
+    """What does not hold, for one who owns the plant and did not design it."""
     open_ones = sorted((f for f in paper.results.findings if f.verdict != "holds"),
                        key=lambda f: VERDICTS.index(f.verdict))  # fmt: skip
-    paper.points(f"{f.verdict.upper()}: {f.sentence}" for f in open_ones[:WORST_SHOWN])
+    told = {
+        "tight": "Holds, with little to spare: {label}.",
+        "unknown": "Not judged yet: {label}. Your engineer can say what is missing.",
+    }
+    paper.points(
+        dict.fromkeys(
+            told.get(f.verdict, "Does not hold: {sentence}").format(
+                label=_named(paper.plant, f.label), sentence=_named(paper.plant, f.sentence)
+            )
+            for f in open_ones[:WORST_SHOWN]
+        )
+    )
     if len(open_ones) > WORST_SHOWN:
         paper.text(f"And {len(open_ones) - WORST_SHOWN} more in the engineer's report.")
     if not open_ones:
         paper.text("Nothing that was looked at fails, is tight or is unknown.")
+
+
+def _named(plant: Plant, words_: str) -> str:
+    """Words with a machine's name beside its tag, where they begin with one or end in one."""
+    parts = words_.split(" ")
+    for at in (0, -1):
+        one = plant.equipment.get(parts[at].rstrip(".,"))
+        if one is not None:
+            name = f"{one.measures} sensor of {one.on}" if isinstance(one, Senses) else one.title
+            parts[at] = f"{name[:1].upper() + name[1:] if at == 0 else name} ({parts[at]})"
+            break
+    return " ".join(parts)
 
 
 def farmer(paper: Paper, issue: Issue) -> None:
@@ -117,8 +142,14 @@ def farmer(paper: Paper, issue: Issue) -> None:
     if ranked is None:
         paper.text(NOT_ASKED)
     else:
-        paper.of_result("failures.ranked", ("failure", "milking", "last cow later by", "milk lost"),
-                        LIKELY_SHOWN)  # fmt: skip
+        heads = ("failure", "milking", "last cow later by", "milk lost")
+        at = [ranked.columns.index(c) for c in heads]
+        paper.table(
+            heads,
+            [(_named(paper.plant, str(r[at[0]])), *(r[i] for i in at[1:]))
+             for r in ranked.rows[:LIKELY_SHOWN]],
+            units=[ranked.units[i] for i in at],
+        )  # fmt: skip
         sums = ("failures.single_stop", "failures.hours_year", "failures.litres_year")
         paper.points(f.sentence for f in paper.results.findings if f.key in sums)
     paper.head("What it needs from you")
@@ -134,7 +165,7 @@ def farmer(paper: Paper, issue: Issue) -> None:
         ]
     )  # fmt: skip
     paper.of_result("failures.shelf", ("part", "of", "fits"), 8)
-    paper.cautions("animals", "food", "chemicals", "hot_water", "pits")
+    paper.cautions("animals", "food", "chemicals", "hot_water", "pits", first=False)
 
 
 def builder(paper: Paper, issue: Issue) -> None:
@@ -143,21 +174,36 @@ def builder(paper: Paper, issue: Issue) -> None:
     if made is None:
         paper.text(NO_PLAN)
     else:
-        heads, *rows = builders_list(paper.plant, made)
-        del heads
+        paper.text("Metres east and north of the middle of the deck or pit; levels over the "
+                   "operator's floor. Each group says by when it must be there.")  # fmt: skip
         groups: dict[str, list[Sequence[str | float]]] = {}
-        for row in rows:
+        for row in in_rows(builders_list(paper.plant, made)[1:]):
             groups.setdefault(str(row[0]), []).append(row[1:])
         for group, many in groups.items():
-            paper.head(words(group).capitalize())
-            paper.text(f"Ready {many[0][-1]}. Metres east and north of the middle, level over the "
-                       "operator's floor.")  # fmt: skip
-            paper.table(("what", "where", "east", "north", "level", "size or amount"),
-                        [r[:6] for r in many], units=("", "", "m", "m", "m", ""))  # fmt: skip
+            paper.head(GROUP_WORDS[group])
+            paper.text(f"Ready {many[0][-1]}.")
+            paper.table(
+                ("what", "where", "east", "north", "level", "size or amount"),
+                [r[:6] for r in many], units=("", "", "m", "m", "m", ""),
+                places=dict.fromkeys((2, 3, 4), 2),
+            )  # fmt: skip
     paper.text("Loads, slabs, drainage, gas-tightness of pits and ventilation are designed by "
                "licensed people to local codes; these are the plant's needs.")  # fmt: skip
     paper.cautions("pits", "rotating")
     _plan(paper, issue, "P6", "P1", "P2", "P3", "P4", "P5")
+
+
+def _by_size(one: Item) -> tuple[str, str, float]:
+    return one.title, str(one.figures.get("service", "")), float(one.figures.get("bore_mm", 0.0))
+
+
+def _valves(plant: Plant) -> list[tuple[str, str, str, str]]:
+    """Every valve by its tag: what it is for, service and bore, and its kind."""
+    kinds = {t: i for i in count(plant) if i.group == "valves" for t in i.tags}
+    return [
+        (one.id, one.title, kinds[one.id].plate, kinds[one.id].title)
+        for one in plant.equipment.values() if isinstance(one, IsValve | PassesOneWay)
+    ]  # fmt: skip
 
 
 def fitter(paper: Paper, issue: Issue) -> None:
@@ -178,20 +224,33 @@ def fitter(paper: Paper, issue: Issue) -> None:
 
         heads, *rows = pipe_list(paper.plant, made)
         at = [list(heads).index(h) for h in ("pipe", "service", "from", "to", "bore mm", "length m",
-                                             "length is", "bends", "supports")]  # fmt: skip
-        rooms: dict[str, list[Sequence[str | float | int]]] = {}
+                                             "length is", "cut m", "bends", "supports",
+                                             "least fall %", "runs empty")]  # fmt: skip
+        rooms: dict[str, list[list[str | float | int]]] = {}
         for row in rows:
             rooms.setdefault(str(row[1]), []).append([row[i] for i in at])
+        paper.text("Behind each length: m measured, p from the plan, g guessed. Cut: what bends "
+                   "take is off. Levels, high and low points stand in the sketches.")  # fmt: skip
         for room, many in rooms.items():
             paper.head(f"Pipes: {room}")
-            paper.table(("pipe", "service", "from", "to", "bore", "length", "length is", "bends",
-                         "supports"), many,
-                        units=("", "", "", "", "mm", "m", "", "", ""))  # fmt: skip
+            for one in many:
+                one[6] = {"measured": "m", "from the plan": "p"}.get(str(one[6]), "g")
+                one[11] = str(one[11]).removeprefix("empties to ")
+            paper.table(
+                ("pipe", "service", "from", "to", "bore", "length", "", "cut", "bends", "supports",
+                 "fall", "empties to"), many,
+                units=("", "", "", "", "mm", "m", "", "m", "", "", "%", ""), places={5: 2, 7: 2},
+            )  # fmt: skip
     items = count(paper.plant)
-    for title, group in (("Fittings", "fittings"), ("Valves", "valves"), ("Supports", "supports")):
-        paper.head(title)
-        paper.table(("what", "for", "count"), [(i.title, i.plate, i.amount) for i in items
-                                               if i.group == group])  # fmt: skip
+    paper.head("Fittings")
+    paper.table(("what", "for", "count"),
+                [(i.title, i.plate, i.amount) for i in sorted(items, key=_by_size)
+                 if i.group == "fittings"])  # fmt: skip
+    paper.head("Valves")
+    paper.table(("tag", "what", "for", "kind"), _valves(paper.plant))
+    paper.head("Supports")
+    paper.table(("what", "for", "count"), [(i.title, i.plate, i.amount)
+                for i in sorted(items, key=_by_size) if i.group == "supports"])  # fmt: skip
     paper.cautions("pressure", "vacuum", "hot_water", "pits")
     _drawing(paper, issue, "milk", "vacuum", "water", "air")
     _plan(paper, issue, "P3", "S")
@@ -210,17 +269,13 @@ def electrician(paper: Paper, issue: Issue) -> None:
                                      "start, each", "fed from"))  # fmt: skip
     made = sited(paper.plant)
     if made is not None:
-        from byrewright.results import ResultBuilder
-        from byrewright.standards.rulebook import default_rulebook
-        from byrewright.studies.sizing.context import StudyContext
-
         paper.head("Cables")
-        ctx = StudyContext(paper.plant, default_rulebook(), ResultBuilder("place", ""))
         paper.table(
-            ("from", "to", "what", "supply", "current", "breaker", "section", "length", "drop"),
+            ("from", "to", "what", "supply", "current", "breaker", "section", "length",
+             "drop from the supply"),
             [(c.way.board, c.way.tag, c.title, "second" if c.second else "first",
-              round(c.amps, 1), c.breaker_a, c.mm2 or "to be worked out", c.way.length_m,
-              round(c.total_pct, 2)) for c in cable_list(ctx, made)],
+              c.amps or "-", c.breaker_a or "-", section_words(c), c.way.length_m,
+              c.total_pct if c.amps else "-") for c in cables_of(paper.plant, made)],
             units=("", "", "", "", "A", "A", "mm2", "m", "%"),
         )  # fmt: skip
     steps = {t.key.rpartition(".")[2]: t for t in paper.results.tables if ".start_order." in t.key}
@@ -270,12 +325,15 @@ def controls(paper: Paper, issue: Issue) -> None:
                    + (f", like {words(mode.like)}" if mode.like else "") + ": "
                    + (", ".join(set_here) or "as usual") + ".")  # fmt: skip
     paper.head("Interlocks")
+    paper.text("They protect milk; they are no safety function. Test sheets, alarm texts and a "
+               "draft for the controller come with the command byrewright interlocks.")  # fmt: skip
+    if not paper.of_result("routes.interlocks", ("row", "alarm when", "in modes", "it then acts on",
+                                                 "priority", "delay")):  # fmt: skip
+        paper.text(f"The table: {NOT_ASKED}")
+    paper.head("What the study of wrong positions found")
     paper.findings(("routes",))
-    if not paper.of_result("routes.sensors", ("machine", "what", "state", "why")):
-        paper.text(
-            "The interlock table, its alarms and its test sheets are written by "
-            "`byrewright interlocks`. They protect milk; they are no safety function."
-        )
+    paper.head("Position sensors that see every wrong position")
+    paper.of_result("routes.sensors", ("machine", "what", "state", "why"))
     paper.cautions("rotating", "electricity")
 
 
@@ -306,8 +364,8 @@ def inspector(paper: Paper, issue: Issue) -> None:
     paper.table(("what", "figures", "amount", "unit"),
                 [(i.title, i.plate, round(i.amount, 1), i.unit) for i in milk])  # fmt: skip
     paper.head("Drains, falls and dead ends")
-    paper.findings(("place", "milkline"), open_only=not any(
-        f.key.startswith("place.") for f in paper.results.findings))  # fmt: skip
+    paper.findings(("milkline", "place.low_point", "place.gravity", "place.trip",
+                    "place.turning_gap", "place.gutter", "place.fall_room"))  # fmt: skip
     if not any(f.key.startswith("place.") for f in paper.results.findings):
         paper.text(f"Low points and falls on the plan: {NOT_ASKED}")
     paper.head("Milk against wash and water")
@@ -368,7 +426,7 @@ def milker(paper: Paper, issue: Issue) -> None:
         )
         minutes = acts.get(failure, 0.0)
         if isinstance(minutes, int | float) and minutes > 0:
-            steps = [s.strip(" .;") for s in _numbered(done)]
+            steps = [s[:1].upper() + s[1:] for s in (s.strip(" .;") for s in _numbered(done))]
             tag = failure.partition(" ")[0]
             cards.append((failure, seen, steps, small_plan(plant, tag)))
     paper.cards(cards)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
+
 from byrewright.documents.format import words
-from byrewright.documents.ink import ACCENT, INK, PAPER, QUIET
+from byrewright.documents.ink import ACCENT, INK, PAPER, QUIET, text_width_mm
 from byrewright.documents.shapes import Letters
 from byrewright.documents.svg import letters_svg, n, rect_svg, sheet_svg
 from byrewright.plant.machine import Machine
@@ -11,7 +13,9 @@ from byrewright.plant.plant import Plant
 from byrewright.plant.roles import IsValve, Senses
 from byrewright.plant.sited import Sited, sited
 
-SMALL_MM = (62.0, 46.0)
+SMALL_MM = (50.0, 37.0)
+NAME_MM = 4.2
+"""A room less deep on the small plan bears no name."""
 BINARY = ("position", "presence")
 """What a sensor measures that is a contact, not a value."""
 
@@ -147,9 +151,10 @@ def small_plan(plant: Plant, tag: str) -> str:
     for room in rooms:
         x, y = at(room.x, room.y2)
         parts.append(rect_svg(x, y, room.w * k, room.d * k, "none", 0.3))
-        if room.w * k > 8:
-            middle = Letters(x + room.w * k / 2, y + room.d * k / 2, room.name, 2.6, colour=QUIET)
-            parts.append(letters_svg(middle))
+        middle = (x + room.w * k / 2, y + room.d * k / 2)
+        if room.w * k > 8 and room.d * k > NAME_MM and math.dist(middle, at(*spot)) > 8:
+            parts.append(letters_svg(Letters(middle[0], middle[1] + 0.8, room.name, 2.2,
+                                             colour=QUIET)))  # fmt: skip
     if plan.deck.rotary:
         x, y = at(0, 0)
         for radius in (plan.deck.edge_radius_m, plan.deck.inner_radius_m):
@@ -160,7 +165,8 @@ def small_plan(plant: Plant, tag: str) -> str:
     parts.append(f'<circle cx="{n(x)}" cy="{n(y)}" r="3.2" fill="none" stroke="{ACCENT}" '
                  'stroke-width="0.5"/>')  # fmt: skip
     right = x <= wide / 2
-    name = Letters(x + (4.2 if right else -4.2), y + 1.0, tag, 3.2, "start" if right else "end",
-                   bold=True)  # fmt: skip
-    parts.append(letters_svg(name))
+    width = text_width_mm(tag, 3.2) * 1.1
+    left = x + 3.9 if right else x - 3.9 - width
+    parts.append(rect_svg(left, y - 1.9, width, 3.6, PAPER))
+    parts.append(letters_svg(Letters(left + width / 2, y + 1.0, tag, 3.2, bold=True)))
     return sheet_svg(wide, tall, "\n".join(parts))

@@ -62,6 +62,15 @@ def outside_room(plan: Plan) -> list[str]:
     return found
 
 
+def reach_under_deck(plan: Plan) -> list[Measured]:
+    """How far each machine that hangs under a turning deck reaches from its middle, m."""
+    return [
+        Measured(b.tag, round(max(math.hypot(x, y) for x in b.box[::2] for y in b.box[1::2]), 3))
+        for b in plan.bodies.values()
+        if b.frame == "deck"
+    ]
+
+
 def headroom_over(plan: Plan) -> list[Measured]:
     """Free height over the tallest machine of each roofed room."""
     found = []

@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 
 from byrewright.place.board import WALL_M, Board
+from byrewright.place.lanes import BESIDE_YARD_M, widest_yard_m
 from byrewright.place.model import Deck, Room, Scene, Side, Thing
 from byrewright.place.shapes import body, measures
 from byrewright.standards.rulebook import Rulebook
@@ -53,15 +54,18 @@ class CowSide(Board):
             wide = banks * (deck.pit_width_m + 2 * deck.row_depth_m + 2 * self.n("row_exit_m"))
             half_x, half_y = deck.pit_length_m / 2 + 1.0, wide / 2
             hall = Room("hall", -half_x, -half_y, 2 * half_x + self._head_size()[0], wide, high)
-        wide = min(max(self.n("yard_width_m"), 0.4 * hall.w), hall.w)
+        clear = widest_yard_m(hall, deck.edge_radius_m, self.n("exit_width_m"))
+        wide = min(max(self.n("yard_width_m"), 0.4 * hall.w), hall.w, clear)
         deep = math.ceil(yard_m2 / wide * 10) / 10
         rise = deck.height_m
         if deck.rotary:
             yard = Room("yard", hall.x - 0.0, hall.y - WALL_M - deep, wide, deep, 4.0, rise,
                         open=True, fall_pct=self.n("yard_slope_pct"))  # fmt: skip
         else:
-            deep = math.ceil(yard_m2 / hall.d * 10) / 10
-            yard = Room("yard", hall.x - WALL_M - deep, hall.y, deep, hall.d, 4.0, rise,
+            race = self.n("row_exit_m") + BESIDE_YARD_M  # cows go out past the yard on both sides
+            wide = hall.d - 2 * race
+            deep = math.ceil(yard_m2 / wide * 10) / 10
+            yard = Room("yard", hall.x - WALL_M - deep, hall.y + race, deep, wide, 4.0, rise,
                         open=True, fall_pct=self.n("yard_slope_pct"))  # fmt: skip
         self._room(hall)
         self._room(yard)
@@ -102,8 +106,8 @@ class CowSide(Board):
             place += 1
             if place == 2:
                 share = math.inf
-        for i, thing in enumerate(queue):  # no room left: outside the pit's square, told by checks
-            self._deck_row([(thing, self._slot(thing))], 0.8 * i, -side - 0.2)
+        left = [(thing, self._slot(thing)) for thing in queue]  # no room: told by the checks
+        self._deck_row(left, 0.0, -side - 0.2)
 
     def _deck_row(self, slots: list[tuple[Thing, float]], x: float, line: float) -> None:
         faces: Side = "s" if line > 0 else "n"

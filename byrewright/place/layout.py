@@ -237,9 +237,10 @@ class _Layout(CowSide):
             at += self.n("passage_m")
         for thing in side:  # on the tanker's wall, between the tanks' outlets and the coupling
             slot, depth = self._slot(thing), measures(thing)[1]
-            self._put(thing, room.x2 - 0.05 - depth / 2, at + slot / 2, "w", room)
+            back = self.n("service_back_m") if thing.low else 0.05  # low ones are piped behind
+            self._put(thing, room.x2 - back - depth / 2, at + slot / 2, "w", room)
             if any(service == "drain" for _, _, service in thing.ports):
-                spot = (round(room.x2 - 0.6 - depth, 2), round(at + slot / 2, 2))
+                spot = (round(room.x2 - back - 0.55 - depth, 2), round(at + slot / 2, 2))
                 self.gullies["milk"] = (*self.gullies.get("milk", ()), spot)
             at += slot
         self.coupling_y = round(at - 0.5, 2)
@@ -289,7 +290,8 @@ class _Layout(CowSide):
             length, depth, _, _ = measures(thing)
             if thing.kind == "tanker_bay" and tanker is not None:
                 milk = self.rooms["milk"]
-                x, y, turn = milk.x2 + 0.45, self.coupling_y, "e"
+                out = self.n("coupling_off_wall_m")
+                x, y, turn = milk.x2 + WALL_M + out + depth / 2, self.coupling_y, "e"
             elif thing.kind == "water_source":
                 x, y, turn = passage.x + 0.6, passage.y - 3.0, "s"
             else:

@@ -20,8 +20,8 @@ from byrewright.place.model import Body, Plan, Point, Rack, Route
 from byrewright.place.spaces import TIER_M, Spaces, deck_spaces, fixed_spaces
 from byrewright.standards.rulebook import Rulebook
 
-BEND_M = 0.7
-"""What a bend is worth in metres of pipe when ways are compared."""
+BEND_M, BEND_BORES = 0.5, 4.0
+"""What a bend is worth in metres of pipe when ways are compared: so much, and so many bores."""
 ENCLOSED = 400
 """An end from which fewer nodes can be reached has no way out, and none is looked for."""
 TURNS, LOOK_FROM = 7, 3
@@ -36,8 +36,8 @@ PRICE_M = (3.0, 6.0, 12.0, 25.0, 50.0, 100.0, 200.0)
 """What touching a laid pipe costs, turn by turn, in metres."""
 OVER_M = 2.0
 """What a step over a machine that stands is worth: it is lifted, opened and reached from above."""
-FALL_M = 0.06
-"""Height left below a line that falls: 0.5 % of 12 m."""
+FALL_M, FALL_SHARE = 0.06, 0.005
+"""Height left below a line that falls: 0.5 % of 12 m, or of all its way where that is longer."""
 SAGGING, SAG_FACTOR = frozenset({"milk", "wash", "vacuum"}), 20.0
 """Services that a pocket spoils, and what makes a metre below both ends dearer."""
 SHARED_M = 0.6
@@ -127,7 +127,7 @@ class _Router:
     nets: list[Net]
     gap: float
     laid: dict[str, _Laid] = field(default_factory=dict)
-    laid_service: dict[str, str] = field(default_factory=dict)
+    laid_net: dict[str, Net] = field(default_factory=dict)
 
     def keep(self, known: Mapping[str, Route]) -> None:
         """Routes that are laid already."""
@@ -144,7 +144,7 @@ class _Router:
             key=lambda n: (-n.radius_m, SERVICE_ORDER.index(n.service)
                            if n.service in SERVICE_ORDER else 9, n.span, n.key),
         )  # fmt: skip
-        self.laid_service = {n.key: n.service for n in order}
+        self.laid_net = {n.key: n for n in order}
         for net in order:
             if net.key in mine:
                 self.laid[net.key] = self.lay(net, PRICE_M[0])
@@ -196,6 +196,10 @@ class _Router:
                 cost[:, :, below] *= SAG_FACTOR
         for cost in (ex, ey, ez) if said else ():
             self._prefer(net, xs, ys, zs, cost)
+        north, east = self.space.walls(net)
+        free = np.empty(shape)
+        for rows_, u, v in ((north, free, ey), (east, ex, free)):
+            mark(xs, ys, zs, u, v, ez, rows_, np.full(len(rows_), 2 * SHUT), True)
         solid = self.space.solid(net)
         mark(xs, ys, zs, ex, ey, ez, solid, np.full(len(solid), 2 * SHUT), True)
         px, py, pz = (np.zeros(shape) for _ in range(3))
@@ -208,9 +212,9 @@ class _Router:
             grown[:, :3] -= by
             grown[:, 3:] += by
             if net.service in SAGGING:  # it is laid with a fall: room below it
-                grown[:, 5] += FALL_M
-            if self.laid_service[key] in SAGGING:
-                grown[:, 2] -= FALL_M
+                grown[:, 5] += _fall_m(net)
+            if self.laid_net[key].service in SAGGING:
+                grown[:, 2] -= _fall_m(self.laid_net[key])
             rows.append(grown)
             weights.append(np.full(len(grown), price * (1.0 + 0.5 * one.history)))
         over = self.space.over(net)
@@ -226,7 +230,8 @@ class _Router:
         enclosed = any(shut_in(ex, ey, ez, end, ENCLOSED) for end in (start, goal))
         way = () if enclosed else find(
             xs, ys, zs, ex, ey, ez, px, py, pz, start, _direction(net.start.way), goal,
-            _direction(tuple(-c for c in net.end.way)), BEND_M,
+            _direction(tuple(-c for c in net.end.way)),
+            BEND_M + BEND_BORES * 2 * net.radius_m,
             np.array(self._via(net, xs, ys, zs), dtype=np.int64).reshape(-1, 6),
         )  # fmt: skip
         if not len(way) and not (everywhere or said):
@@ -274,6 +279,10 @@ class _Router:
                     for edge in _within(lines, part[axis], part[axis + 3])
                 ])  # fmt: skip
         return found
+
+
+def _fall_m(net: Net) -> float:
+    return max(FALL_M, FALL_SHARE * net.span)
 
 
 def rack_box(rack: Rack) -> tuple[float, float, float, float, float, float]:

@@ -6,11 +6,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from byrewright.place.board import WALL_M
 from byrewright.place.cows import DECK_FRAME_M
 from byrewright.place.ends import Net
 from byrewright.place.kernel import SHUT, Floats
 from byrewright.place.layout import BLOCK
 from byrewright.place.model import NORMAL, Body, Frame, Plan, Rack
+from byrewright.place.walls import walls
 
 HEAD_M = 2.2
 TIERS_M = (2.4, 2.6, 2.8, 3.0, 3.2, 3.4, 3.6, 3.8, 4.0)
@@ -21,6 +23,8 @@ CEILING_M, USUAL_M, SKY_M = 0.12, 3.6, 9.0
 """Middle of the highest pipe below a ceiling; height of a room up to which all pipes keep."""
 ROUND_M = 2.4
 """How far beyond its two ends a short pipe looks for a way before it looks everywhere."""
+OFF_WALL_M = 0.01
+"""A pipe along a wall does not lie in its plaster."""
 LOW_M = (0.7, 1.0, 1.35, 1.9)
 TRENCH_M = (0.15, 0.35, 0.55, 0.75)
 
@@ -101,6 +105,18 @@ class Spaces:
             rows.append((x1 - by, y1 - by, body.z + body.h, x2 + by, y2 + by, SKY_M))
         return np.array(rows, dtype=np.float64).reshape(-1, 6)
 
+    def walls(self, net: Net) -> tuple[Floats, Floats]:
+        """Walls with half the pipe on both sides: those that run north, and those that run east. A
+        pipe goes square through one, never along it."""
+        rows: tuple[list[tuple[float, ...]], list[tuple[float, ...]]] = ([], [])
+        by = net.radius_m + OFF_WALL_M
+        for one in walls(self.plan) if self.frame == "fixed" else ():
+            box = (one.x - by, one.y - by, one.floor_m, one.x2 + by, one.y2 + by,
+                   one.floor_m + one.height_m)  # fmt: skip
+            rows[0 if one.runs_north else 1].append(box)
+        north, east = (np.array(r, dtype=np.float64).reshape(-1, 6) for r in rows)
+        return north, east
+
     def stubs(self, net: Net) -> Floats:
         """Room before the ports of other pipes, which is left to them where it can be."""
         assert net.start is not None and net.end is not None
@@ -164,7 +180,7 @@ def fixed_spaces(plan: Plan) -> Spaces:
     costed.append(((passage.x + 0.1, passage.y + 0.1, f + 0.02, passage.x2 - 0.1,
                     passage.y2 - 0.1, f + HEAD_M), (5, 5, 1.6)))  # fmt: skip
     costed.append(((passage.x + 0.1, passage.y + 0.1, f + HEAD_M, passage.x2 - 0.1,
-                    passage.y2 - 0.1, top), (1.2, 2.0, 1.1)))  # fmt: skip
+                    passage.y2 - 0.1, top), (1.2, 4.0, 1.1)))  # fmt: skip
     hung = [r for r in plan.racks.values() if not r.trench and not (r.stated and r.name != "main")]
     for i, tier in enumerate(TIERS_M):
         z = f + tier
@@ -240,9 +256,10 @@ def _tanker_side(plan: Plan, costed: list[Costed], f: float, wall: float, shut: 
     if "milk" not in plan.rooms:
         return
     milk = plan.rooms["milk"]
-    costed.append(((milk.x2 - 0.05, milk.y + 0.1, f + 0.2, milk.x2 + 0.25, milk.y2 - 0.1,
+    outside = milk.x2 + WALL_M
+    costed.append(((milk.x2 - 0.05, milk.y + 0.1, f + 0.2, outside + 0.05, milk.y2 - 0.1,
                     f + 3.0), (wall, shut, shut)))  # fmt: skip
-    costed.append(((milk.x2 + 0.2, milk.y, f + 0.1, milk.x2 + 1.0, milk.y2, f + 3.0),
+    costed.append(((outside, milk.y, f + 0.1, outside + 0.8, milk.y2, f + 3.0),
                    (2.0, 2.0, 1.5)))  # fmt: skip
 
 

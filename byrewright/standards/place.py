@@ -171,6 +171,8 @@ VALUES: tuple[Value, ...] = (
           "practice", "common_practice", "limit"),
     Value("place.pipe_wall_mm", 75.0, "mm", "pipe's outside from a wall", "practice",
           "common_practice", "typical"),
+    Value("place.coupling_off_wall_m", 0.3, "m", "room behind the tanker's coupling for its pipes",
+          "practice", "common_practice", "typical"),
     Value("place.rack_level_m", 2.8, "m", "pipes under the ceiling", "practice",
           "common_practice", "typical", 2.3, 3.5),
     Value("place.headroom_m", 2.2, "m", "free height under pipes over a walkway; 2.1 least",

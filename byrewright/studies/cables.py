@@ -20,6 +20,7 @@ from byrewright.plant.roles import (
     TurnsDeck,
 )
 from byrewright.plant.sited import Sited
+from byrewright.results import ResultBuilder
 from byrewright.standards.electrical import SUPPLY_A
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import duty_of
@@ -50,6 +51,12 @@ class Cable:
     together: int
     drop_pct: float
     total_pct: float
+
+
+def cables_of(plant: Plant, made: Sited) -> tuple[Cable, ...]:
+    """The cable list by the plan's own rules, for who asks nothing else."""
+    notes = ResultBuilder("place", plant.site.name)
+    return cable_list(StudyContext(plant, plant.place_rules(), notes), made)
 
 
 def cable_list(ctx: StudyContext, made: Sited) -> tuple[Cable, ...]:

@@ -21,7 +21,7 @@ from byrewright.plant.roles import (
 from byrewright.plant.sited import sited
 from byrewright.results import ResultBuilder
 from byrewright.standards.rulebook import Rulebook, default_rulebook
-from byrewright.studies.pipework import lines_of, span_m
+from byrewright.studies.pipework import lines_of, on_round_m, span_m
 
 UNIT_ENDINGS = (
     "_l_min_free", "_l_min", "_kpa", "_kva", "_kwh", "_kw", "_kg_min", "_kg", "_kn", "_mm", "_m2",
@@ -266,7 +266,17 @@ def _supports(plant: Plant, rules: Rulebook) -> Iterator[Item]:
     for line in lines_of(plant, made) if made is not None else ():
         tags = tuple(line.route.lines)
         placed.update(tags)
-        yield _support(max(bores[t] for t in tags), len(line.supports), tags, "from the plan")
+        bore = max(bores[t] for t in tags)
+        many = len(line.supports)
+        for pipe in plant.pipes:
+            if made is not None and pipe.id in tags:
+                ring = on_round_m(pipe, made.laid[pipe.id])
+                many += math.ceil(ring / span_m(line.route.service, bore, rules))
+        yield _support(bore, many, tags, "from the plan")
+    for tag, service, bore, long, sure in lines(plant):
+        if tag not in bores:  # lines that are machines
+            many = math.ceil(long / span_m(service.partition(",")[0], bore, rules))
+            yield _support(bore, max(1, many), (tag,), sure)
     for pipe in plant.pipes:
         if pipe.id not in placed:
             span = span_m(plant.service_of(pipe) or "water", pipe.bore_mm, rules)

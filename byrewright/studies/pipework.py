@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import math
+from itertools import pairwise
+
+from byrewright.place.model import Laid
 from byrewright.place.pieces import Made, made_of
-from byrewright.plant.plant import Plant
+from byrewright.plant.plant import Pipe, Plant
 from byrewright.plant.sited import Sited
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 
 STEEL_MM = (15, 25, 40, 50, 65, 80, 100)
 """Sizes that have a spacing of supports in the rulebook."""
+APART_M = 0.5
 SERVICES = ("milk", "wash", "vacuum", "water", "coolant", "refrigerant", "air", "drain")
 
 
@@ -36,3 +41,11 @@ def span_m(service: str, bore_mm: float, rules: Rulebook) -> float:
         return rules.number("place.support_tube_small_m" if small else "place.support_tube_m")
     size = max((s for s in STEEL_MM if s <= max(15.0, bore_mm)), default=15)
     return rules.number(f"place.support_steel_{size}_m")
+
+
+def on_round_m(pipe: Pipe, laid: Laid) -> float:
+    """What a pipe has beyond its way through the plan: the ring or row that it goes on along, m."""
+    if pipe.length_from != "from the plan" or len(laid.points) < 2:
+        return 0.0
+    drawn = math.fsum(math.dist(a, b) for a, b in pairwise(laid.points))
+    return max(0.0, pipe.length_m - drawn) if pipe.length_m > drawn + APART_M else 0.0

@@ -71,6 +71,20 @@ def _fits(ctx: StudyContext, made: Sited) -> None:
         limit=0.0, sense="at_most", formula="box of the machine inside the room's walls",
         source="definition", known="derived",
     )  # fmt: skip
+    under = checks.reach_under_deck(made.plan)
+    if under:
+        ring = made.plan.deck.ring_radius_m
+        far = max(under, key=lambda m: (m.value, m.subject))
+        ctx.find(
+            "place.under_deck", "Machines within the ring under the deck", far.value, "m",
+            f"{_some([m.subject for m in under if m.value > ring])} have no room within the ring "
+            f"of {ring:.2f} m under a deck of {made.plan.deck.stalls} stalls: fewer machines there "
+            "(one receiver, one pump), or a larger deck." if far.value > ring
+            else f"{far.subject} reaches farthest from the deck's middle.",
+            subject=far.subject, limit=round(ring, 3), sense="at_most",
+            formula="farthest corner of a machine from the middle, within the ring of lines",
+            source="definition", known="derived",
+        )  # fmt: skip
     for one in checks.headroom_over(made.plan):
         ctx.find(
             "place.height", "Ceiling over the tallest machine", one.value, "m",

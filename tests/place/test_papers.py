@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import io
+import re
+import xml.etree.ElementTree as ET
 from dataclasses import replace
 
 import ezdxf
 import pytest
 from ezdxf import bbox
 
-from byrewright.documents.plan_dxf import LAYERS, WALL_M, plan_dxf, spread_tags
+from byrewright.documents.plan_dxf import LAYERS, plan_dxf, spread_tags
 from byrewright.documents.plan_lists import builders_list
 from byrewright.documents.plan_pipes import pipe_list
+from byrewright.documents.plan_sheets import plan_sheets, plan_svg
 from byrewright.physics.noise import away_db, together_db
 from byrewright.place import checks
+from byrewright.place.board import WALL_M
 from byrewright.place.layout import lay_out
 from byrewright.place.model import Door
 from byrewright.plant.pinning import pinned
@@ -24,7 +28,9 @@ from byrewright.plant.sited import Sited, scene_of, sited
 from byrewright.plant.write import plant_to_text
 from byrewright.results import Result
 from byrewright.standards.rulebook import default_rulebook
+from byrewright.studies.cables import cables_of
 from byrewright.studies.place import study_place
+from tests.place.paper import SVG, machines
 from tests.place.scenes import briefed
 
 CM = 0.01
@@ -231,8 +237,28 @@ def test_the_drawing_file_is_sound_and_whole(layout: str, stalls: int) -> None:
     x1, y1, x2, y2 = (v * 1000 for v in found.plan.extent())
     ends = (size.extmin.x, size.extmin.y, size.extmax.x, size.extmax.y)
     assert ends == pytest.approx((x1, y1, x2, y2), abs=WALL_M * 1000 + 1)
-    pipes = space.query("POLYLINE")
+    pipes = space.query("POLYLINE[layer!='E-CABLE']")
     assert len(pipes) == sum(len(one.points) > 1 for one in found.laid.values())
+    cables = space.query("POLYLINE[layer=='E-CABLE']")
+    assert len(cables) == len(cables_of(plant, found))
+    general = next(s for s in plan_sheets(plant) if s.key == "P1-plan")
+    on_paper, scale = drawn_size_mm(plan_svg(plant, general))
+    sides = sorted((ends[2] - ends[0], ends[3] - ends[1]))
+    assert sorted(on_paper) == pytest.approx([s / scale for s in sides], abs=0.02)
+
+
+def drawn_size_mm(svg: str) -> tuple[tuple[float, float], float]:
+    """Width and height of all rooms and machines on a plan's sheet, and its scale."""
+    root = ET.fromstring(svg)
+    boxes = [box for _, box in machines(root)]
+    for rect in root.iter(SVG + "rect"):
+        if rect.get("fill") == "none":
+            x, y, w, h = (float(rect.get(k, 0)) for k in ("x", "y", "width", "height"))
+            boxes.append((x, y, x + w, y + h))
+    found = re.search(r"1 : (\d+)", svg)
+    assert found and len(boxes) > 40
+    wide = max(b[2] for b in boxes) - min(b[0] for b in boxes)
+    return (wide, max(b[3] for b in boxes) - min(b[1] for b in boxes)), float(found[1])
 
 
 def test_lists_hold_what_is_built_and_laid() -> None:

@@ -23,6 +23,7 @@ from byrewright.place.model import (
     Wish,
 )
 from byrewright.place.router import clash, lay, plain_way, tidy
+from byrewright.place.walls import walls
 from byrewright.plant.place import MachinePlace, Place
 from byrewright.plant.plant import Plant
 from byrewright.plant.read import read_plant_text
@@ -103,6 +104,26 @@ def through_machines(plan: Plan, routes: list[Route]) -> list[str]:
     return found
 
 
+def in_walls(plan: Plan, routes: list[Route]) -> list[str]:
+    """Pipes whose middle runs along or upright in a wall, not square through it."""
+    found = []
+    for route in routes:
+        for a, b in pairwise(route.points):
+            if route.frame == "deck":
+                continue
+            for wall in walls(plan):
+                box = ((wall.x, wall.x2), (wall.y, wall.y2),
+                       (wall.floor_m, wall.floor_m + wall.height_m))  # fmt: skip
+                inside = all(
+                    max(p, q) > low + ROUNDED_M and min(p, q) < high - ROUNDED_M
+                    for (low, high), p, q in zip(box, a, b, strict=True)
+                )
+                across = 0 if wall.runs_north else 1
+                if inside and abs(a[across] - b[across]) < box[across][1] - box[across][0]:
+                    found.append(f"{route.ends} in {wall.name}")
+    return found
+
+
 @pytest.mark.parametrize(("layout", "stalls"), MADE)
 def test_no_pipe_goes_through_another_or_a_machine_or_a_dry_room(layout: str, stalls: int) -> None:
     """Would fail if what is drawn could not be hung."""
@@ -111,6 +132,7 @@ def test_no_pipe_goes_through_another_or_a_machine_or_a_dry_room(layout: str, st
     assert [r.ends for r in routes if not r.found] == []
     assert near_pairs(routes) == []
     assert through_machines(found.plan, routes) == []
+    assert in_walls(found.plan, routes) == []
     dry = [r for r in found.plan.rooms.values() if r.dry]
     assert dry
     for route in routes:

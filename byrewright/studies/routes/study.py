@@ -155,7 +155,7 @@ def report(study: Routes, *, orders: bool = True,
     book.findings.append(_proof(study))
     say("choosing sensors")
     book.findings += _sensors(study)
-    book.tables.append(tables.sensor_set(study))
+    book.tables += [tables.sensor_set(study), tables.interlocks(study)]
     if orders:
         say("searching safe orders between modes")
         every = study.orders()

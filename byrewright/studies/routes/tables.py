@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from byrewright.engine.interlocks import DRAFT, by_priority
 from byrewright.plant.plant import Plant
 from byrewright.results import Table
 from byrewright.studies.routes.brute import Hit
@@ -113,7 +114,7 @@ def wrong_positions(study: Routes) -> Iterable[Table]:
                     _wrong_text(study.plant, line),
                     HARMS[line.harm].title,
                     line.subject,
-                    ", ".join(line.modes),
+                    ", ".join(map(in_words, line.modes)),
                     "" if loss.amount is None else round(loss.amount, 1),
                     loss.unit,
                     ", ".join(seen) or "no sensor",
@@ -127,6 +128,28 @@ def wrong_positions(study: Routes) -> Iterable[Table]:
             tuple(rows),
             "Half open counts as open and as shut. In brackets: sensors that notice it later.",
         )
+
+
+def interlocks(study: Routes) -> Table:
+    """The cause-and-effect table, most urgent rows first: what the controls engineer builds."""
+    table = study.table
+    rows = []
+    for row in by_priority(table.rows):
+        cause = " or ".join([*(f"{t} off" for t in row.on), *(f"{t} on" for t in row.off)])
+        acts = ", ".join(row.effects) or "alarm only"
+        before = "; the mode may not start" if row.before else ""
+        modes = "all" if len(row.modes) == len(table.modes) else ", ".join(map(in_words, row.modes))
+        rows.append((row.tag, cause, modes, acts + before, row.priority, row.on_delay_s))
+    return Table(
+        "interlocks", "Interlocks: causes and effects",
+        ("row", "alarm when", "in modes", "it then acts on", "priority", "delay"),
+        ("", "", "", "", "", "s"), tuple(rows), DRAFT,
+    )  # fmt: skip
+
+
+def in_words(mode: str) -> str:
+    """A mode's name as words."""
+    return mode.replace("_", " ")
 
 
 def second_look(study: Routes, hit: Hit) -> list[str]:
@@ -145,7 +168,8 @@ def sensor_set(study: Routes) -> Table:
     for machine in study.best.machines:
         hit = study.best.alone.get(machine)
         other = study.next_best[machine]
-        why = (f"{move(study.plant, hit.wrong[0])} in {hit.mode}: {HARMS[hit.question.harm].title}"
+        why = (f"{move(study.plant, hit.wrong[0])} in {in_words(hit.mode)}: "
+               f"{HARMS[hit.question.harm].title}"
                if hit else "takes part in a harmful combination")  # fmt: skip
         instead = sorted(set(other or ()) - set(study.best.machines))
         without = ("cannot be left out" if other is None else
