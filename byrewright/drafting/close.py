@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from byrewright.drafting.draft import Settled, intent_of, settle
 from byrewright.drafting.intent import Intent
@@ -306,20 +306,23 @@ def _further(choice: Chosen, *known: Chosen | None) -> bool:
     return True
 
 
-MOST_HOT_C = 88.0
-"""Hottest wash that is drafted: a heater a few kelvin above it still stands below boiling."""
-
-
 def wanted(want: Intent, held: Choices) -> Intent:
-    """The intent with what other studies ask of its structure: filters, tanks, a hotter wash."""
+    """The intent with what other studies ask of it: filters, tanks, a hotter wash, a last rinse."""
     if any(figure == "while_running" for _, figure in held):
         want = replace(want, change_running=True)
     tanks = [c.value for (_, figure), c in held.items() if figure == "count"]
     if tanks:
         want = replace(want, tanks=max(want.tanks, round(max(tanks))))
-    hot = held.get(("cleaning", "hot_c"))
+    cleaning: dict[str, Any] = {}
+    hot, last = held.get(("cleaning", "hot_c")), held.get(("cleaning", "last_step"))
     if hot is not None and hot.value > want.cleaning.hot_c:
-        stated = want.cleaning.model_dump(exclude_unset=True)
-        to = min(MOST_HOT_C, hot.value)
-        want = replace(want, cleaning=type(want.cleaning)(**{**stated, "hot_c": to}))
+        cleaning["hot_c"] = hot.value
+    water = held.get(("cleaning", "water_l_unit"))
+    if water is not None and water.value > want.cleaning.water_l_unit:
+        cleaning["water_l_unit"] = water.value
+    if last is not None and want.cleaning.steps[-1] != last.value:
+        cleaning["steps"] = (*want.cleaning.steps, last.value)
+    if cleaning:
+        stated = want.cleaning.model_dump(exclude_unset=True) | cleaning
+        want = replace(want, cleaning=type(want.cleaning)(**stated))
     return want

@@ -132,9 +132,9 @@ ST_ATTACH, ST_OFF, ST_SHARE, ST_ENTER, ST_PLACE, ST_STATE, ST_KICKED = range(7)
 # A milking: asked for, begun, last off, ended, washed.
 (
     B_ASKED, B_BEGUN, B_LAST_OFF, B_WASH_BEGUN, B_WASH_END, B_STOPPED, B_HELD, B_KG, B_RETURN_C,
-    B_HOT_C, B_STRENGTH, B_LEFT_KG, B_DRY_S,
-) = range(13)  # fmt: skip
-BOUTS = 13
+    B_HOT_C, B_STRENGTH, B_LEFT_KG, B_DRY_S, B_HEATER_C,
+) = range(14)  # fmt: skip
+BOUTS = 14
 T_AT, T_LEFT, T_KG, T_C, T_KJ = range(5)
 
 

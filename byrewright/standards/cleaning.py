@@ -7,6 +7,9 @@ from byrewright.standards.model import Value
 VALUES: tuple[Value, ...] = (
     Value("wash.start_below_k", 3.0, "K", "start of the hot wash below the temperature asked for "
           "that a cold trough takes", "practice", "common_practice", "limit", 2.0, 5.0),
+    Value("wash.hottest_c", 88.0, "degC", "hottest wash that is asked of a heater: a few kelvin "
+          "above it still stand below boiling; from there on a larger charge holds the heat",
+          "practice", "common_practice", "limit", 85.0, 92.0),
     Value("wash.strength_least_share", 0.8, "", "strength of the wash at its end as a share of "
           "what was dosed, least; the label rules", "practice", "common_practice", "limit",
           0.7, 0.9),

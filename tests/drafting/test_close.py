@@ -7,9 +7,10 @@ from pathlib import Path
 import pytest
 
 import byrewright.drafting.close as closing
-from byrewright.drafting.close import SEEDS, Check, checks, close, fails
-from byrewright.drafting.draft import Draft
+from byrewright.drafting.close import SEEDS, Check, checks, close, fails, wanted
+from byrewright.drafting.draft import Draft, intent_of
 from byrewright.drafting.gives import Give, closed_draft, gives
+from byrewright.drafting.sheet import Chosen
 from byrewright.plant.brief import read_brief_text
 from byrewright.plant.read import read_plant_text
 from byrewright.results import Finding, Remedy, Result
@@ -87,6 +88,18 @@ def test_a_figure_with_which_no_machine_is_made_is_taken_back(
     now = close(read_brief_text(SMALL).brief, RULES)
     assert one in now.open and now.refused == {("WH1", "volume_l")}
     assert not now.held and not now.changes
+
+
+def test_a_hotter_wash_more_of_it_and_a_last_rinse_are_drafted() -> None:
+    """Would fail if what the day asks of the wash never reached the next draft."""
+    want = intent_of(read_brief_text(SMALL + "cleaning: {steps: [rinse, hot, acid rinse]}").brief,
+                     RULES)  # fmt: skip
+    asks = {"hot_c": 87.0, "water_l_unit": 21.0, "last_step": "last rinse"}
+    held = {("cleaning", figure): Chosen(to, "") for figure, to in asks.items()}
+    for _ in range(2):  # asked again, it stays as it is
+        want = wanted(want, held)
+        assert (want.cleaning.hot_c, want.cleaning.water_l_unit) == (87.0, 21.0)
+        assert want.cleaning.steps == ("rinse", "hot", "acid rinse", "last rinse")
 
 
 def test_every_round_is_told_and_can_be_stopped(tmp_path: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -14,7 +15,7 @@ from byrewright.plant.plant import Plant
 from byrewright.results import Result
 from byrewright.standards.practice import MAGNITUDES
 from byrewright.standards.rulebook import Rulebook, default_rulebook
-from byrewright.studies.day import compare, run_day
+from byrewright.studies.day import compare, remedies, run_day
 from byrewright.studies.day.findings import CLOSES, closure
 from byrewright.studies.day.record import Run
 from byrewright.studies.day.study import report, simulate_days
@@ -307,3 +308,44 @@ def test_a_milking_that_never_ends_has_no_times() -> None:
     never = [r for r in rows if r[3] == "not ended"]
     assert never and all(r[4] == "-" and r[10] == "-" for r in never)
     assert found.finding(f"day.milking_on_time@{never[0][1]}").verdict == "fails"
+
+
+HOT_AS_ASKED_K = 1.0  # the trough is mixed of hot at its setting and cold of the coldest month
+
+
+def small(heater: dict[str, float] | None = None, **cleaning: Any) -> Plant:
+    """An invented rotary with one milking, another wash or heater."""
+    heater = {"volume_l": 1500, "heater_kw": 36, **(heater or {})}
+    one = plants.machine("WH1", "water_heater", **heater)
+    plant = plants.rotary(40, 120, milkings=1, groups=1, CF1=None, WH1=one)
+    stated = plant.cleaning.model_dump(exclude_unset=True) | cleaning
+    return plant.model_copy(update={"cleaning": type(plant.cleaning)(**stated)})
+
+
+def test_a_wash_that_ends_with_product_spoils_the_next_milk_and_says_so() -> None:
+    """Would fail if acid left in lines went into the tank unseen, or no rinse were asked for."""
+    ends = ("rinse", "hot", "cold rinse", "acid rinse")
+    strict = Rulebook({"milk.wash_pct": 1e-4})  # this small plant drains down to a drop
+    spoilt = run_day(small(steps=ends), strict).finding("day.milk_wash")
+    assert spoilt.verdict == "fails" and "acid rinse" in spoilt.sentence
+    assert [(r.of, r.figure, r.to) for r in spoilt.remedies] == [
+        ("cleaning", "last_step", "last rinse")
+    ]
+    rinsed = run_day(small(steps=(*ends, "last rinse")), strict)
+    assert rinsed.finding("day.milk_wash").verdict == "holds"
+
+
+def test_a_hot_wash_begins_as_hot_as_its_heater_gives() -> None:
+    """Would fail if rinse water that still comes back cooled the charge as it is made up."""
+    plant = small()
+    start = run_day(plant).finding("day.wash_start")
+    assert start.value == pytest.approx(plant.cleaning.hot_c, abs=HOT_AS_ASKED_K)
+
+
+def test_a_cold_heater_is_mended_where_it_is_short() -> None:
+    """Would fail if a heater that was not hot again were made larger, and so for ever."""
+    for heater in ({"heater_kw": 2.0}, {"volume_l": 300.0}):
+        start = run_day(small(heater)).finding("day.wash_start")
+        assert start.verdict == "fails"
+        assert {r.figure for r in start.remedies} == set(heater)
+    assert remedies.hotter_heaters(small(), 70.0, 83.0, 10.0, draw_l=500.0) == ()

@@ -148,7 +148,9 @@ def _start_phase(
         n[I_MODE] = RINSE_MODE if which == ONCE else WASH_MODE
     elif does == EMPTY and which > 0:
         n[I_MODE] = DRAIN_MODE
-    elif does in (DOSE_IN, WAIT):
+    elif does == DOSE_IN:
+        n[I_MODE] = RINSE_MODE  # what still comes back of the step before goes where a rinse goes
+    elif does == WAIT:
         n[I_MODE] = WASH_MODE
     if does == DOSE_IN:
         S[int(F[phase, Q_MOVER]), S_DOSE] += F[phase, Q_KG]
@@ -174,6 +176,15 @@ def _wash_c(F: Floats, I: Ints, S: Floats, par: Floats, num: Ints) -> float:
     coldest = 1e3
     for i in range(num[N_TROUGH0], num[N_TROUGH1]):
         coldest = min(coldest, warmth(I[i, TR_VESSEL], F, I, S, par))
+    return coldest
+
+
+@inner
+def _heater_c(F: Floats, I: Ints, S: Floats, par: Floats, num: Ints) -> float:
+    """Temperature of what stands in the coldest heater."""
+    coldest = 1e3
+    for e in range(num[N_H0], num[N_H1]):
+        coldest = min(coldest, warmth(I[e, HI_VESSEL], F, I, S, par))
     return coldest
 
 
@@ -450,6 +461,7 @@ def control(
         apply_rows(F, I, S, g, n, par, num, bout, loads, rows, values)
     if n[I_MILKING] >= 0 and ended(n):
         bout[n[I_MILKING], B_WASH_BEGUN] = t
+        bout[n[I_MILKING], B_HEATER_C] = _heater_c(F, I, S, par, num)
         n[I_MILKING] = -1
         n[I_SEQ] = 1
         n[I_PHASE] = 0

@@ -34,6 +34,8 @@ class MilkingSession:
     strength: float
     left_kg: float
     dry_s: float
+    heater_c: float
+    """Coldest heater as the wash begins; 1000 where none feeds it."""
     target_h: float
     operators: int
     washed: bool
@@ -177,7 +179,7 @@ def bout_of(
         float(b[sh.B_LAST_OFF]), float(b[sh.B_WASH_BEGUN]), float(b[sh.B_WASH_END]),
         float(b[sh.B_STOPPED]), float(b[sh.B_HELD]), float(b[sh.B_KG]), float(b[sh.B_HOT_C]),
         float(b[sh.B_RETURN_C]), float(b[sh.B_STRENGTH]), float(b[sh.B_LEFT_KG]),
-        float(b[sh.B_DRY_S]), one.target_h, one.operators,
+        float(b[sh.B_DRY_S]), float(b[sh.B_HEATER_C]), one.target_h, one.operators,
         bool(compiled.tables.I[rows][number % each, 0]), state.out[slot, :count].copy(),
     )  # fmt: skip
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from byrewright.plant.plant import Plant
+from byrewright.plant.programme import Wash
 from byrewright.plant.roles import (
     BringsCows,
     CompressesAir,
@@ -60,24 +61,56 @@ def fuller(run: Run, tag: str) -> tuple[Remedy, ...]:
     return (Remedy(tag, "volume_l", next_preferred(1.5 * volume), why),) if volume else ()
 
 
-def hotter_wash(plant: Plant, hot: float, back: float) -> tuple[Remedy, ...]:
-    """More hot water held, so that cold water coming in cools it less; else a hotter start."""
-    short = plant.cleaning.end_c - back
-    heaters = plant.machines(HeatsWater)
-    if short <= 0 or not heaters:
-        return ()
-    start = hot + 1.15 * short + 0.5
-    now, room = plant.cleaning.hot_c - hot, plant.cleaning.hot_c - start
-    if now > 0 and room > 0.15 * now:
-        why = f"the wash then starts at {start:.0f} and not at {hot:.0f} degC"
-        return tuple(
-            Remedy(
-                h.id, "volume_l", next_preferred(h.volume_l * min(3.0, max(1.2, now / room))), why
-            )
-            for h in heaters
-        )
+def hotter_wash(plant: Plant, back: float, hottest_c: float, wash: Wash) -> tuple[Remedy, ...]:
+    """A hotter start, for a wash that began as hot as was asked; from `hottest_c` on more water."""
+    short, hot_c = plant.cleaning.end_c - back, plant.cleaning.hot_c
     why = f"it came back {short:.1f} K too cold"
-    return (Remedy("cleaning", "hot_c", math.ceil(plant.cleaning.hot_c + short), why),)
+    if short <= 0:
+        return ()
+    if hot_c < hottest_c:
+        to = min(hottest_c, float(math.ceil(hot_c + short)))
+        return (Remedy("cleaning", "hot_c", to, why),)
+    each = math.ceil(1.2 * wash.hot_l / max(1, wash.units))
+    return (Remedy("cleaning", "water_l_unit", float(each), why),) if each <= MOST_L_UNIT else ()
+
+
+MOST_L_UNIT = 30.0
+"""Most water a unit that a plant file may state."""
+
+
+THERMOSTAT_K = 2.5
+"""By how much a heater may stand under its setting before it counts as not hot again."""
+
+
+def hotter_heaters(
+    plant: Plant, hot: float, heater_c: float, cold_c: float, draw_l: float
+) -> tuple[Remedy, ...]:
+    """More input where a heater was not hot again; where it was, room for what a wash draws.
+
+    Nothing where heaters were hot and hold more than twice that: size is then not why.
+    """
+    heaters = plant.machines(HeatsWater)
+    if not heaters:
+        return ()
+    set_c = max(h.set_c for h in heaters)
+    if heater_c < set_c - THERMOSTAT_K:
+        more = (set_c - cold_c) / max(1.0, heater_c - cold_c)
+        why = f"the water stood at {heater_c:.0f} and not at {set_c:g} degC as the wash began"
+        return tuple(
+            Remedy(h.id, "heater_kw", math.ceil(2 * h.heater_kw * min(2.0, max(1.1, more))) / 2,
+                   why)
+            for h in heaters
+        )  # fmt: skip
+    if sum(h.volume_l * h.count for h in heaters) > 2 * draw_l:
+        return ()
+    why = f"cold water came into the hot: the wash began at {hot:.0f} degC"
+    return tuple(Remedy(h.id, "volume_l", next_preferred(1.25 * h.volume_l), why) for h in heaters)
+
+
+def rinsed_last(plant: Plant, last: str) -> tuple[Remedy, ...]:
+    """A plain rinse after a wash that ends with product in the water."""
+    why = f"what {last!r} leaves in lines and vessels would go into the next milk"
+    return (Remedy("cleaning", "last_step", "last rinse", why),)
 
 
 def more_air(plant: Plant, needs: float, bar: float) -> tuple[Remedy, ...]:

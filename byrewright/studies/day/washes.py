@@ -54,25 +54,43 @@ def washes(ctx: StudyContext, run: Run) -> None:
         )  # fmt: skip
     washed = [b for b in run.bouts if b.washed and b.hot_c > 0]
     if washed:
-        hot = min(b.hot_c for b in washed)
-        asked, below = run.plant.cleaning.hot_c, ctx.number("wash.start_below_k")
-        ctx.find(
-            "day.wash_start", "Hot wash at its start", hot, "degC",
-            f"The coldest hot wash began at {hot:.0f} degC; {asked:g} degC is required."
-            + ("" if hot >= asked - below else
-               " The heaters did not hold enough hot water: fit larger, hotter or more powerful "
-               "ones, or leave more time between washes."),
-            limit=asked - below, sense="at_least", allowance=0.0,
-            formula="mixture of hot and cold in the trough as the circulation begins",
-            inputs=(Input("T_asked", "hot wash asked for", asked, "degC", "plant file"),
-                    ctx.rule("wash.start_below_k"), ctx.rule("heater.usable_share")),
-        )  # fmt: skip
-        _round(ctx, run, washed, hot)
+        _start(ctx, run, washed)
+        _round(ctx, run, washed)
 
 
-def _round(ctx: StudyContext, run: Run, washed: list[MilkingSession], hot: float) -> None:
+def _start(ctx: StudyContext, run: Run, washed: list[MilkingSession]) -> None:
+    """How hot the wash began, and what made it cold."""
+    coldest = min(washed, key=lambda b: b.hot_c)
+    hot, asked = coldest.hot_c, run.plant.cleaning.hot_c
+    limit = asked - ctx.number("wash.start_below_k")
+    do = remedies.hotter_heaters(
+        run.plant, hot, coldest.heater_c, run.plant.site.water_temperature_c[run.month - 1],
+        ctx.programme.wash.water_l,
+    ) if hot < limit else ()  # fmt: skip
+    why = ""
+    if hot < limit:
+        why = {
+            "heater_kw": f" The heater stood at {coldest.heater_c:.0f} degC as the wash began: it "
+            "needs more input, or more time between washes.",
+            "volume_l": " Cold water came into the heater while the wash drew from it: it needs "
+            "to hold more.",
+        }.get(do[0].figure if do else "", " Heaters were hot and hold enough: see what cold water "
+              "comes into the trough with the hot.")  # fmt: skip
+    ctx.find(
+        "day.wash_start", "Hot wash at its start", hot, "degC",
+        f"The coldest hot wash began at {hot:.0f} degC; {asked:g} degC is required.{why}",
+        limit=limit, sense="at_least", allowance=0.0,
+        formula="mixture of hot and cold in the trough as the circulation begins",
+        inputs=(Input("T_asked", "hot wash asked for", asked, "degC", "plant file"),
+                ctx.rule("wash.start_below_k"), ctx.rule("heater.usable_share")),
+        remedies=do,
+    )  # fmt: skip
+
+
+def _round(ctx: StudyContext, run: Run, washed: list[MilkingSession]) -> None:
     """How the hot wash came back, how strong it still was, and what stayed behind."""
-    back = min(b.return_c for b in washed)
+    hot, back = min(b.hot_c for b in washed), min(b.return_c for b in washed)
+    began = hot >= run.plant.cleaning.hot_c - ctx.number("wash.start_below_k")
     way = wash_circuit(run.plant, ctx.rules)
     none = back <= 0.0
     ctx.find(
@@ -88,7 +106,9 @@ def _round(ctx: StudyContext, run: Run, washed: list[MilkingSession], hot: float
                 worked("q", "mean free air through the wash", round(way.air_l_min_free),
                        "L/min free")),
         source="definition", known="derived",
-        remedies=() if none else remedies.hotter_wash(run.plant, hot, back),
+        remedies=remedies.hotter_wash(
+            run.plant, back, ctx.number("wash.hottest_c"), ctx.programme.wash,
+        ) if began and not none else (),
     )  # fmt: skip
     asked = max(s.strength for s in ctx.programme.wash.steps if s.kind is WashKind.ALKALINE)
     share = min(b.strength for b in washed)
@@ -144,11 +164,19 @@ def purity(ctx: StudyContext, run: Run) -> None:
         inputs=(ctx.rule("milk.added_water_pct"),),
     )  # fmt: skip
     share = 100 * max(wash, 0.0) / max(milk, 1.0)
+    spoilt = share > ctx.number("milk.wash_pct")
+    last = ctx.programme.wash.steps[-1] if ctx.programme.wash.steps else None
+    dosed = last is not None and last.strength > 0.0
+    why = " That milk is spoilt."
+    if dosed and last is not None:
+        why += f" Nothing rinses out what {last.name!r} leaves: end the wash with plain water."
     ctx.find(
         "day.milk_wash", "Wash in stored and sold milk", share, "%",
         f"{max(wash, 0.0):.2f} kg of made-up wash reached tank and tanker with {milk:.0f} kg of "
-        "milk." + ("" if share < ctx.number("milk.wash_pct") else " That milk is spoilt."),
+        f"milk.{why if spoilt else ''}",
         limit=ctx.number("milk.wash_pct"), sense="at_most", allowance=0.05,
         formula="100 wash / milk in every store and load",
         inputs=(ctx.rule("milk.wash_pct"),),
+        remedies=remedies.rinsed_last(run.plant, last.name)
+        if spoilt and dosed and last is not None else (),
     )  # fmt: skip

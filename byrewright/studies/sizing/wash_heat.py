@@ -40,7 +40,8 @@ def hot_wash_end(
 
 def end_of_hot_wash(ctx: StudyContext, hot_l: float) -> None:
     """Judge the return temperature of a hot charge at its end, on a cold day."""
-    hot_c, minutes = ctx.plant.cleaning.hot_c, ctx.number("wash.main_min")
+    n, hot_c = ctx.number, ctx.plant.cleaning.hot_c
+    minutes = n("wash.main_min")
     found = hot_wash_end(ctx, hot_c, hot_l, min(ctx.plant.site.ambient_c))
     end, steel, ua, room = found.end_c, found.steel_kg, found.ua_kw_k, found.room_c
     air = found.air_l_min_free
@@ -66,11 +67,12 @@ def end_of_hot_wash(ctx: StudyContext, hot_l: float) -> None:
                 ctx.rule("wash.unit_area_m2"), ctx.rule("wash.air_wet_share"),
                 ctx.rule("wash.slug_count")),
         source="definition", known="derived",
-        remedies=_hotter(hot_c, limit - end) if end < limit else (),
+        remedies=_hotter(hot_c, limit - end, n("wash.hottest_c")) if end < limit else (),
     )  # fmt: skip
 
 
-def _hotter(hot_c: float, short_k: float) -> tuple[Remedy, ...]:
+def _hotter(hot_c: float, short_k: float, hottest_c: float) -> tuple[Remedy, ...]:
     """A hotter start: of each kelvin at the start about two thirds come back."""
     why = f"it came back {short_k:.1f} K too cold"
-    return (Remedy("cleaning", "hot_c", float(math.ceil(hot_c + 1.5 * short_k)), why),)
+    to = min(hottest_c, float(math.ceil(hot_c + 1.5 * short_k)))
+    return (Remedy("cleaning", "hot_c", to, why),) if to > hot_c else ()
