@@ -143,7 +143,23 @@ def cloths(
     )  # fmt: skip
 
 
+def call(
+    plant: PlantPath,
+    out: Annotated[
+        Path | None, typer.Option(help="Write the page for a telephone (one HTML file).")
+    ] = None,
+    read: Annotated[
+        list[Path] | None, typer.Option(help="A record that the page saved; may be repeated.")
+    ] = None,
+    who: Annotated[str | None, typer.Option(help="Who calls.")] = None,
+) -> None:
+    """Lead a caller from what is seen to the next step, at the prompt or on a telephone."""
+    from byrewright.commands import call as command
+
+    command.run(plant, out=out, files=read or [], who=who)
+
+
 def register(app: typer.Typer) -> None:
     """Add them to the command line."""
-    for one in (readings, tests, service, cloths, log):
+    for one in (readings, tests, service, call, cloths, log):
         app.command()(one)

@@ -12,9 +12,10 @@ import shutil
 import sys
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from byrewright.documents.call_sheet import call_html
 from byrewright.documents.format import System
 from byrewright.documents.papers import Listed, Standing, index_text, paper_pdf
 from byrewright.documents.plan_set import plan_set
@@ -25,14 +26,18 @@ from byrewright.documents.schematic import Issue, schematic_svg, sheets_for
 from byrewright.errors import ByrewrightError
 from byrewright.plant.plant import Plant
 from byrewright.results import Result
-from byrewright.standards.rulebook import Rulebook
+from byrewright.site.callout.guide import guide_of
+from byrewright.site.callout.record import head_of
+from byrewright.site.checks.measured import owner_of
+from byrewright.standards.rulebook import Rulebook, default_rulebook
 
 Progress = Callable[[str, int, int], bool | None]
 """Called before each step with its name, its number (from 1) and how many there are; an answer of
 False stops the work and leaves the folder as it was."""
 
 
-FILES = ("plant.yaml", "report.pdf", "schedule.xlsx", "result.json", "index.txt", "issue.json")
+FILES = ("plant.yaml", "report.pdf", "schedule.xlsx", "result.json", "index.txt", "issue.json",
+         "call.html")  # fmt: skip
 DRAWING = re.compile(
     r"drawings/\d+-[\w-]+\.svg|papers/\d+-[\w-]+\.pdf|plan/[\w-]+\.(svg|pdf|dxf|csv)"
 )
@@ -65,8 +70,8 @@ def write_pack(
     approved: str = "",
     paper: str = "a4",
 ) -> list[Path]:
-    """Write plant.yaml, report.pdf, schedule.xlsx, result.json, drawings/*.svg and, where the file
-    has a `place`, the plan set in plan/.
+    """Write plant.yaml, report.pdf, schedule.xlsx, result.json, call.html, drawings/*.svg and,
+    where the file has a `place`, the plan set in plan/.
 
     All is made in a folder beside `folder` first, which then takes its place; the old pack is kept
     until then. Files of others in the folder stay. A pack is whole or not there.
@@ -96,7 +101,7 @@ def write_pack(
     standing = Standing(date, revision, digest, approved, _superseded(folder, revision, digest))
     sheets = sheets_for(plant) if engineer else ()
     plan = plan_set(plant, issue) if engineer else []
-    steps = len(sheets) + len(plan) + len(readers) + (4 if engineer else 2)
+    steps = len(sheets) + len(plan) + len(readers) + (5 if engineer else 2)
     done = 0
 
     def step(name: str) -> None:
@@ -132,6 +137,11 @@ def write_pack(
             report = report_pdf(plant, results, date=date, revision=revision, file_hash=digest,
                                 drawings=drawings, rules=rules, units=units)  # fmt: skip
             _put(made / "report.pdf", report)
+            step("call-out page")
+            with suppress(ValueError):  # no milking, no call
+                guide = guide_of(plant, rules or default_rulebook())
+                head = head_of(owner_of(plant))
+                _put(made / "call.html", call_html(guide, head, made=date).encode())
         _put(made / "issue.json", json.dumps({"revision": revision, "date": date, "plant": digest,
                                               "approved": approved}).encode())  # fmt: skip
         _put(made / "index.txt", index_text(plant.site.name, standing, _listed(made)).encode())
@@ -158,6 +168,7 @@ ENGINEERS = {
     "schedule.xlsx": "machines, pipes, valves by mode, motors, findings, quantities",
     "drawings": "a drawing of each service",
     "plan": "plan, sections, sketches, lists and the drawing file",
+    "call.html": "for a telephone: what to look at and do when something stands at night",
     "plant.yaml": "the plant file that all of this comes from",
     "result.json": "every answer, for programs",
 }

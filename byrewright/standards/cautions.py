@@ -40,3 +40,27 @@ CAUTIONS: Mapping[str, str] = {
     ),
 }
 """One plain caution for each hazard."""
+
+LICENSED: tuple[tuple[frozenset[str], str, str], ...] = (
+    (frozenset({"supplies power", "shares power", "generates power", "bridges power", "controls"}),
+     "a licensed electrician",
+     "a cover would have to come off, a breaker trips a second time, or it is warm or smells of "
+     "burning"),
+    (frozenset({"makes cold", "buffers cold"}), "a certified refrigeration person",
+     "it trips a second time, a pipe is oily or iced over, or there is a smell near it"),
+    (frozenset({"makes air", "stores air", "dries air"}),
+     "a person licensed for pressure vessels",
+     "a relief valve blows, or a vessel, pipe or fitting would have to be opened"),
+    (frozenset({"heats water", "recovers heat"}), "a licensed plumber or electrician",
+     "steam or boiling water comes, a relief valve blows, or a cover would have to come off"),
+    (frozenset({"protects water"}), "a licensed plumber", "anything on it has to be opened"),
+    (frozenset({"turns deck", "carries deck", "stands cows", "joins deck"}),
+     "the installer of the deck",
+     "somebody would have to go below the deck or behind a guard, the deck drops or grinds, or a "
+     "stop does not hold"),
+)  # fmt: skip
+"""By what a machine does: who may work on it, and when people on the farm stop and call."""
+LICENSED_DRIVEN = (
+    "the service", "its motor protection trips a second time, or a cover would have to come off"
+)  # fmt: skip
+LICENSED_ELSE = ("the service", "it would have to be taken apart, or something is cracked or torn")

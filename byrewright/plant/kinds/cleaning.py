@@ -62,7 +62,7 @@ class Doser(DosesWash):
     INSIDE = (InternalPath("*", "outlet", "mover"),)
     STATES = ("stopped", "runs")
     FAILURES = (Failure("does not dose", "dosing_pump", 1.0, "drum level does not fall; counts rise days later",
-                        "prime it, change the tube, wash again", "tube set", effects.outside("a wash without chemicals; counts rise days later")),)  # fmt: skip
+                        "prime it; change its tube; wash again", "tube set", effects.outside("a wash without chemicals; counts rise days later")),)  # fmt: skip
     UPKEEP = (
         Upkeep(
             "tube and dose check",

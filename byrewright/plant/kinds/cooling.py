@@ -51,11 +51,11 @@ class PlateCooler(CoolsMilk):
     SYMBOL = "exchanger"
     ROOM = "cooling"
     FAILURES = (
-        Failure("blocks", "filter", 3.0, "delivery pressure up, flow down", "bypass or open and clean", "gaskets",
+        Failure("blocks", "filter", 3.0, "milk hardly passes, and the pumps before it labour", "let the milk past it or open and clean it", "gaskets",
                 effects.SHUT),
-        Failure("fouled", "exchanger_fouling", 3.0, "milk leaves warmer than last month", "wash backwards, open it",
+        Failure("fouled", "exchanger_fouling", 3.0, "milk leaves warmer than last month", "wash it backwards; if that is not enough have it opened",
                 "gaskets", effects.fouled(0.6)),
-        Failure("plate leaks", "exchanger", 8.0, "freezing point up, or milk in the water", "isolate, pressure test",
+        Failure("plate leaks", "exchanger", 8.0, "the dairy reports a raised freezing point, or the water is cloudy with milk", "isolate its water; hold the milk back; have it pressure-tested",
                 "plate and gasket", effects.outside("water in milk, told by its freezing point; or milk in the water")),
     )  # fmt: skip
     UPKEEP = (
@@ -161,9 +161,9 @@ class BulkTank(StoresMilk):
     CAN = frozenset({"holds milk"})
     STATES = ("fills", "stands", "is washed", "is emptied")
     FAILURES = (
-        Failure("agitator stops", "ac_motor", 4.0, "temperature reads uneven, cream", "stir by hand control", "motor",
+        Failure("agitator stops", "ac_motor", 4.0, "the paddle stands, cream lies on the milk", "start the paddle by hand", "motor",
                 effects.outside("milk in the tank warm and creamed in layers; its thermometer misleads")),
-        Failure("thermometer false", "transducer", 2.0, "display differs from a hand thermometer", "measure by hand",
+        Failure("thermometer false", "transducer", 2.0, "display differs from a hand thermometer", "measure by hand until it is changed",
                 "sensor", effects.outside("milk may be stored too warm unseen, or frozen at the wall")),
     )  # fmt: skip
     UPKEEP = (
@@ -246,7 +246,7 @@ class CondensingUnit(MakesCold):
     CAN = frozenset({"runs"})
     STATES = RUN
     FAILURES = (
-        Failure("trips", "refrigeration", 8.0, "tank warms; compressor silent", "clean the condenser, reset once, call",
+        Failure("trips", "refrigeration", 8.0, "tank warms; compressor silent", "clean the condenser; reset once; if it trips again call",
                 "pressure switch or contactor"),
         Failure("condenser dirty", "exchanger_fouling", 1.0, "runs long, high pressure", "brush and hose it", "",
                 effects.duty(0.7)),
@@ -403,7 +403,7 @@ class IceBank(MakesCold):
     CAN = frozenset({"stores cold", "runs"})
     STATES = RUN
     FAILURES = (Failure("compressor trips", "refrigeration", 8.0, "ice thinner each milking",
-                        "run at all hours, lower load, call", "compressor or control"),)  # fmt: skip
+                        "let it run at all hours; cool less milk with it; call", "compressor or control"),)  # fmt: skip
     UPKEEP = (
         Upkeep("ice sensor", every_days=182),
         Upkeep("clean condenser", every_days=90, prevents=("refrigeration",)),

@@ -36,9 +36,9 @@ class Platform(StandsCows):
     ROOM = "deck"
     STATES = ("stopped", "runs")
     FAILURES = (
-        Failure("rail joint lifts", "roller", 4.0, "thump once a turn, current up", "slow, mend after milking; stop if it drops",
+        Failure("rail joint lifts", "roller", 4.0, "thump once a turn, current up", "turn slowly; have it mended after milking; stop if the deck drops",
                 "rail joint", effects.SLOW),
-        Failure("stop circuit broken", "contactor", 1.0, "deck does not stop at the rope", "no restart until proven",
+        Failure("stop circuit broken", "contactor", 1.0, "deck does not stop at the rope", "no restart before it is mended and proven",
                 "rope switch", effects.OFF, safety=True),
     )  # fmt: skip
     UPKEEP = (
@@ -93,7 +93,7 @@ class DriveUnit(TurnsDeck):
     CAN = frozenset({"runs"})
     TESTS = ("drive current",)
     STATES = ("stopped", "runs", "ready")
-    FAILURES = (Failure("slips or trips", "gear_motor", 4.0, "jerks, others' current up", "lift the failed unit out, slow down",
+    FAILURES = (Failure("slips or trips", "gear_motor", 4.0, "jerks, others' current up", "lift the failed unit off; slow down",
                         "wheel or gear motor"),)  # fmt: skip
     UPKEEP = (
         Upkeep("contact force and tread", every_days=90, prevents=("gear_motor",)),
@@ -124,7 +124,7 @@ class DeckRollers(CarriesDeck):
     LETTERS = "RL"
     SYMBOL = "roller"
     ROOM = "deck"
-    FAILURES = (Failure("breaks", "roller", 4.0, "thump once a turn", "slow, change after milking; stop if the deck drops",
+    FAILURES = (Failure("breaks", "roller", 4.0, "thump once a turn", "turn slowly; have it changed after milking; stop if the deck drops",
                         "roller", effects.BEARS),)  # fmt: skip
     UPKEEP = (Upkeep("grease and look", every_days=30, prevents=("roller",)),)
     CAUTIONS = (ROTATING,)
@@ -145,10 +145,10 @@ class RotaryGland(JoinsDeck):
     SYMBOL = "gland"
     ROOM = "deck"
     FAILURES = (
-        Failure("seal leaks", "pump_seal", 3.0, "hiss, low vacuum, weeping", "change that part", "seal set", effects.LEAKS),
-        Failure("slip ring lost", "slip_ring", 1.0, "removers and meters dead", "manual removal, brushes, spare ring",
+        Failure("seal leaks", "pump_seal", 3.0, "hiss, low vacuum, weeping", "have that part changed; a blank cap keeps the rest going", "seal set", effects.LEAKS),
+        Failure("slip ring lost", "slip_ring", 1.0, "removers and meters dead", "take units off by hand; have the brushes or the ring changed",
                 "brush set", effects.NO_SIGNAL),
-        Failure("power ring lost", "slip_ring", 1.0, "all that is fed on the deck stands still", "change the brushes, spare ring",
+        Failure("power ring lost", "slip_ring", 1.0, "all that is fed on the deck stands still", "have the brushes or the ring changed",
                 "brush set", effects.NO_POWER),
     )  # fmt: skip
     UPKEEP = (
@@ -211,7 +211,12 @@ class YardGate(BringsCows):
     STATES = ("stopped", "runs")
     FAILURES = (
         Failure(
-            "sticks", "gear_motor", 2.0, "gaps on the deck", "bring cows by hand", "rope or motor"
+            "sticks",
+            "gear_motor",
+            2.0,
+            "cows do not come, gaps on the deck",
+            "bring the cows by hand",
+            "rope or motor",
         ),
     )
     UPKEEP = (Upkeep("rope, bell and stop", every_days=30, prevents=("gear_motor",)),)
@@ -238,7 +243,7 @@ class ClothWasher(WashesCloths):
         port("drain", "drain", direction="out", needed=False),
     )
     STATES = ("stopped", "runs")
-    FAILURES = (Failure("stops", "washing_machine", 24.0, "cloth stock runs down", "second machine, spare lot of cloths",
+    FAILURES = (Failure("stops", "washing_machine", 24.0, "cloth stock runs down", "use the second machine or the spare lot of cloths",
                         "pump or door lock"),)  # fmt: skip
     UPKEEP = (Upkeep("drain filter", every_days=7),)
 
@@ -269,8 +274,8 @@ class ClothDryer(DriesCloths):
             "stops",
             "washing_machine",
             24.0,
-            "damp cloths",
-            "second machine, line drying",
+            "cloths stay damp",
+            "use the second machine or dry on a line",
             "belt or heater",
         ),
     )

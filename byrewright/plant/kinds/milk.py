@@ -112,7 +112,7 @@ class Receiver(ReceivesMilk):
                 "run the pump by hand, wipe the probe", "probe", effects.HELD),
         Failure("level probe says full", "transducer", 0.5, "pump never stops, air in the delivery",
                 "run the pump by hand, wipe the probe", "probe", effects.HELD_ON),
-        Failure("cracks or leaks", "vessel", 3.0, "vacuum low, froth", "isolate, milk on the other", "receiver", effects.BREAKS_OPEN),
+        Failure("cracks or leaks", "vessel", 3.0, "vacuum low, froth", "shut it off; milk on with the other", "receiver", effects.BREAKS_OPEN),
     )  # fmt: skip
     UPKEEP = (Upkeep("probes and gaskets", every_days=90, parts=(Part("receiver gasket"),)),)
     TESTS = (
@@ -158,9 +158,9 @@ class MilkPump(MovesMilk):
     CAN = frozenset({"moves liquid", "runs"})
     STATES = RUN
     FAILURES = (
-        Failure("stops", "centrifugal_pump", 3.0, "receiver rises", "run the partner, isolate", "motor",
+        Failure("stops", "centrifugal_pump", 3.0, "it stands though the receiver is full", "run its partner; shut it off", "motor",
                 also=("ac_motor", "motor_protection")),
-        Failure("seal leaks", "pump_seal", 2.0, "foam, air in the delivery, drips", "partner pump, isolate, seal kit",
+        Failure("seal leaks", "pump_seal", 2.0, "foam, air in the delivery, drips", "run its partner; shut it off; have the seal changed",
                 "seal kit", effects.Effect("off", unseen="air and foam in the delivery")),
         Failure("runs on", "contactor", 2.0, "air in the delivery, milk churned", "stop it at the isolator",
                 "contactor or drive", effects.HELD_ON),
@@ -217,9 +217,9 @@ class Valve(IsValve):
         Failure("passes when shut", "valve_seat", 2.0, "flow or drips downstream of a shut valve", "close a second valve",
                 "seat", effects.PASSES),
         Failure("loses its signal", "solenoid_valve", 1.0, "it goes to its rest position by itself",
-                "set it by hand, change coil or connector", "pilot valve and connector", effects.RESTS),
+                "set it by hand; have its coil or connector changed", "pilot valve and connector", effects.RESTS),
         Failure("position sensor wrong", "position_switch", 1.0, "alarm with the valve in place",
-                "look at the valve, change the switch", "position switch", effects.outside("an alarm for a valve in place, or none for one out of place")),
+                "look at the valve itself; have its switch changed", "position switch", effects.outside("an alarm for a valve in place, or none for one out of place")),
     )  # fmt: skip
     UPKEEP = (
         Upkeep(
@@ -319,7 +319,7 @@ class MilkFilter(FiltersMilk):
     INSIDE = (InternalPath("inlet", "outlet"), InternalPath("inlet", "drain"))
     FAILURES = (Failure("blocks", "filter", 0.1, "delivery falls, receiver rises", "change to the other filter",
                         "sock", effects.SHUT),
-                Failure("sock bursts", "filter", 0.1, "dirt in the tank sieve", "change over, change the sock", "sock",
+                Failure("sock bursts", "filter", 0.1, "dirt in the tank sieve", "change over to the other filter; change the sock", "sock",
                         effects.outside("dirt in the tank's milk")))  # fmt: skip
     UPKEEP = (Upkeep("change sock", every_h=4, parts=(Part("filter sock"),)),)
 

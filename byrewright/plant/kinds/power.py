@@ -32,8 +32,8 @@ class Mains(SuppliesPower):
     CAN = frozenset({"gives power"})
     TESTS = ("supply at the start",)
     FAILURES = (
-        Failure("fails", "mains", 2.0, "dark", "generator; tractor generator inlet; load order", "", effects.OFF),
-        Failure("loses a phase", "mains_phase", 2.0, "motors hum and trip", "generator", "", effects.THREE_PHASES),
+        Failure("fails", "mains", 2.0, "the whole farm is dark", "start the generator; without one connect the tractor's generator at its inlet; switch loads on in the order at the board", "", effects.OFF),
+        Failure("loses a phase", "mains_phase", 2.0, "motors hum and trip", "start the generator", "", effects.THREE_PHASES),
     )  # fmt: skip
     CAUTIONS = (LIVE,)
 
@@ -53,7 +53,7 @@ class Switchboard(SharesPower):
     SYMBOL = "board"
     ROOM = "power"
     CAN = frozenset({"gives power"})
-    FAILURES = (Failure("main breaker trips", "circuit_breaker", 1.0, "all it feeds stands still", "find the fault, reset once",
+    FAILURES = (Failure("main breaker trips", "circuit_breaker", 1.0, "all it feeds stands still", "switch off what it feeds; close it once; if it trips again leave it",
                         "breaker"),)  # fmt: skip
     UPKEEP = (
         Upkeep(
@@ -81,9 +81,9 @@ class Generator(GeneratesPower):
     CAN = frozenset({"gives power", "stands by"})
     TESTS = ("transfer and load steps",)
     FAILURES = (
-        Failure("does not start", "generator_start", 2.0, "dark after the start time", "tractor generator inlet",
+        Failure("does not start", "generator_start", 2.0, "it is dark and the generator does not start", "connect the tractor's generator at its inlet",
                 "start battery"),
-        Failure("transfer fails", "transfer_switch", 2.0, "generator runs, plant dark", "transfer by hand",
+        Failure("transfer fails", "transfer_switch", 2.0, "the generator runs and the plant is dark", "transfer by hand at the switch",
                 "transfer switch"),
     )  # fmt: skip
     UPKEEP = (
@@ -169,8 +169,8 @@ class Controller(Controls):
             "stops",
             "controller",
             4.0,
-            "screens dead, outputs drop",
-            "hand controls",
+            "screens are dead and everything that it commands stands",
+            "run what milking needs by hand, from the starters",
             "spare with program",
         ),
     )
@@ -191,8 +191,8 @@ class Sensor(Senses):
     SYMBOL = "sensor"
     ROOM = "power"
     FAILURES = (
-        Failure("reads false", "transducer", 1.0, "value does not follow the plant", "compare, change", "sensor", effects.BLIND),
-        Failure("signal lost", "connector", 1.0, "no value", "connector, cable", "cable", effects.BLIND),
+        Failure("reads false", "transducer", 1.0, "value does not follow the plant", "compare it with a hand instrument; have it changed", "sensor", effects.BLIND),
+        Failure("signal lost", "connector", 1.0, "its value is missing", "look at its connector and cable; dry it", "cable", effects.BLIND),
     )  # fmt: skip
     UPKEEP = (Upkeep("compare with a reference", every_days=182),)
 

@@ -32,7 +32,7 @@ class MilkingUnit(GivesMilk):
     )
     STATES = ("idle", "milks", "washes")
     FAILURES = (
-        Failure("falls off", "cluster", 0.02, "air roars in, cups on the floor", "shut off, wash, attach again",
+        Failure("falls off", "cluster", 0.02, "air roars in, cups on the floor", "shut it off; wash it; put it on again",
                 "", effects.outside("one unit lets in air until it shuts itself off: see the vacuum study")),
         Failure("liner splits", "cluster", 0.1, "hiss, slow milking, milk in the pulse tube", "change the liner",
                 "liner", effects.outside("one stall out of use until it is changed: that share of the pace")),
@@ -154,7 +154,7 @@ class MilkMeter(Machine):
             "reads false",
             "transducer",
             1.0,
-            "yields jump",
+            "yields jump from cow to cow",
             "compare with the tank",
             "probe",
             effects.BLIND,

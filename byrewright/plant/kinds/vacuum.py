@@ -41,13 +41,13 @@ class VacuumPump(PumpsVacuum):
     CAN = frozenset({"runs"})
     STATES = RUN
     FAILURES = (
-        Failure("stops", "ac_motor", 6.0, "its current is nil and vacuum sinks unless the partner carries on",
-                "close its hand valve, milk on the partner, attach slower", "motor, belts or drive",
+        Failure("stops", "ac_motor", 6.0, "it stands though it should run, and vacuum sinks unless its partner carries on",
+                "close its hand valve; milk on with its partner; put cups on slower", "motor, belts or drive",
                 also=("drive", "belt", "vacuum_pump_seizes", "motor_protection")),
-        Failure("worn", "vacuum_pump", 24.0, "capacity test low, runs faster than it did",
-                "plan an overhaul, milk on both", "vanes or bearings", effects.at_share(0.75)),
-        Failure("runs at one speed", "drive_holds", 8.0, "speed does not follow load",
-                "fixed speed with the mechanical regulator", "drive", effects.FIXED),
+        Failure("worn", "vacuum_pump", 24.0, "it runs faster or hotter than it did, and vacuum recovers slowly",
+                "milk on with both pumps; have it overhauled", "vanes or bearings", effects.at_share(0.75)),
+        Failure("runs at one speed", "drive_holds", 8.0, "its speed stays the same whatever is put on",
+                "run it at a fixed speed with the mechanical regulator", "drive", effects.FIXED),
     )  # fmt: skip
     UPKEEP = (
         Upkeep("oil level and drip rate", every_h=50, prevents=("vacuum_pump_seizes",)),
@@ -123,7 +123,7 @@ class NonReturnValve(PassesOneWay):
     FAILURES = (
         Failure("leaks back", "check_valve", 2.0, "flow comes back through the machine that stands still",
                 "close the hand valve beside it", "seat and disc", effects.PASSES),
-        Failure("sticks shut", "check_valve", 2.0, "no flow though the machine runs", "change over", "disc", effects.SHUT),
+        Failure("sticks shut", "check_valve", 2.0, "no flow though the machine runs", "change over to its partner", "disc", effects.SHUT),
     )  # fmt: skip
     UPKEEP = (
         Upkeep(
@@ -162,7 +162,7 @@ class DistributionTank(SharesVacuum):
             "leaks",
             "vessel",
             4.0,
-            "hiss, higher pump speed",
+            "a hiss at the tank, and the pumps run faster",
             "close the drain, mend the seam",
             "gasket",
         ),
@@ -186,8 +186,8 @@ class Regulator(RegulatesVacuum):
     INSIDE = ()
     STATES = ("works", "backs up", "off")
     FAILURES = (
-        Failure("regulates badly", "regulator_fault", 1.0, "vacuum swings, the test shows a slow regulator",
-                "clean filter and seat, test it", "filter and diaphragm",
+        Failure("regulates badly", "regulator_fault", 1.0, "the vacuum gauge swings and the regulator hisses unevenly",
+                "clean its filter and seat; have it tested", "filter and diaphragm",
                 effects.outside("vacuum swings more than the vacuum study shows, until it is cleaned")),
         Failure("sticks open", "regulator_sticks", 1.0, "vacuum low, hiss at the regulator", "clean it", "diaphragm", effects.ADMITS_AIR),
         Failure("sticks shut", "regulator_sticks", 1.0, "vacuum high, cups hard to take off",
@@ -218,10 +218,10 @@ class SanitaryTrap(TrapsLiquid):
     )
     INSIDE = (InternalPath("receiver", "vacuum", "trap"), InternalPath("receiver", "drain"))
     FAILURES = (
-        Failure("float shuts", "float", 0.5, "all cups on its side fall", "drain, find why, wash the line before use",
+        Failure("float shuts", "float", 0.5, "all cups on its side fall", "drain it; find out why liquid came; wash the vacuum line before it is used again",
                 "float", effects.SHUT),
         Failure("float does not shut", "float", 1.0, "liquid reaches the vacuum line when a receiver floods",
-                "stop, drain, wash the vacuum line", "float", effects.outside("liquid gets into the vacuum line if a receiver floods meanwhile")),
+                "stop milking; drain it; wash the vacuum line", "float", effects.outside("liquid gets into the vacuum line if a receiver floods meanwhile")),
     )  # fmt: skip
     UPKEEP = (Upkeep("float and drain", every_days=30, prevents=("float",)),)
     TESTS = ("sanitary trap volume",)

@@ -44,7 +44,7 @@ class WaterSource(GivesWater):
     PORTS = ports(port("outlet", "water", direction="out"))
     INSIDE = (InternalPath("*", "outlet"),)
     STATES = ("runs", "stopped")
-    FAILURES = (Failure("fails", "water_supply", 8.0, "tank falls, no flow at the cooler", "use the stored water, spare supply",
+    FAILURES = (Failure("fails", "water_supply", 8.0, "tank falls, no flow at the cooler", "use the stored water; open the spare supply",
                         "pump or float"),)  # fmt: skip
     UPKEEP = (Upkeep("sample to the rule of the region", every_days=365, fixed=True),)
 
@@ -77,7 +77,7 @@ class LiquidPump(MovesWater):
             "stops",
             "centrifugal_pump",
             4.0,
-            "no flow",
+            "it should run and no water comes",
             "start the standby",
             "motor or seal",
             also=("ac_motor", "motor_protection"),
@@ -249,7 +249,7 @@ class Softener(SoftensWater):
     INSIDE = (InternalPath("inlet", "outlet"),)
     FAILURES = (
         Failure("spent", "filter", 0.5, "scale in the heater, more detergent for the same wash",
-                "regenerate, fill salt", "resin",
+                "fill salt; let it regenerate", "resin",
                 effects.outside("hard water: scale, and weaker detergent, over weeks")),
     )  # fmt: skip
     UPKEEP = (Upkeep("salt and hardness behind it", every_days=7),)
@@ -325,7 +325,7 @@ class WaterHeater(HeatsWater):
     INSIDE = (InternalPath("inlet", "*"), InternalPath("*", "outlet_#"))
     CAN = frozenset({"stores water"})
     STATES = ("runs", "stopped")
-    FAILURES = (Failure("element fails", "heater", 4.0, "wash returns cold", "wash again when hot; spare element",
+    FAILURES = (Failure("element fails", "heater", 4.0, "wash returns cold", "wait and wash again when the water is hot; have the element changed",
                         "element or thermostat"),)  # fmt: skip
     UPKEEP = (
         Upkeep(

@@ -1,0 +1,111 @@
+"""The call-out page: one file that leads a caller on a telephone, without server or network."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from byrewright.documents.readers_work import small_plan
+from byrewright.documents.schematic import schematic_layout, sheets_for
+from byrewright.documents.shapes import Layout, Placed
+from byrewright.documents.svg import layout_svg, n
+from byrewright.documents.typeset import TEMPLATES
+from byrewright.plant.plant import Plant
+from byrewright.plant.roles import Senses
+from byrewright.site.callout.guide import Guide, Look, Seen
+from byrewright.standards.cautions import CAUTIONS, LEAD
+
+CORNER_MM = (76.0, 46.0)
+"""What a small picture shows of a drawing."""
+ROOM_MM = 1.5
+
+
+def call_html(guide: Guide, head: Mapping[str, Any], *, made: str, send: str = "") -> str:
+    """The page: what the caller sees, what to do first, what to look at, what then.
+
+    Args:
+        head: what `byrewright.site.callout.record.head_of` gives.
+        made: day it was made, to be shown.
+        send: where it may send the record; "" where there is no server.
+    """
+    pictures = Pictures(guide.plant)
+    shown = {c.look for s in guide.seen for c in s.looks}
+    looks = {k: _look(v, pictures) for k, v in guide.looks.items() if k in shown}
+    data = {
+        "head": dict(head), "made": made, "send": send, "caution": LEAD, "food": CAUTIONS["food"],
+        "sights": [_seen(s) for s in guide.seen], "looks": looks, "mode": guide.mode,
+        "positions": [list(p) for p in guide.positions],
+    }  # fmt: skip
+    told = json.dumps(data, ensure_ascii=False, separators=(",", ":")).replace("<", "\\u003c")
+    page = (TEMPLATES / "call.html").read_text(encoding="utf-8")
+    return page.replace("@SHEETS@", pictures.sheets()).replace("@DATA@", told)
+
+
+def _seen(one: Seen) -> dict[str, Any]:
+    sight = one.sight
+    return {
+        "key": sight.key, "words": sight.words, "first": list(sight.first), "call": sight.call,
+        "positions": sight.positions, "left": one.left,
+        "looks": [[c.look, list(c.tags)] for c in one.looks],
+    }  # fmt: skip
+
+
+def _look(one: Look, pictures: Pictures) -> dict[str, Any]:
+    return {
+        "kind": one.kind, "way": one.way, "seen": one.seen, "do": list(one.do),
+        "cautions": list(one.cautions), "who": one.who, "when": one.when, "safety": one.safety,
+        "hours": one.repair_h,
+        "places": {
+            p.tag: {"title": p.title, "acts": list(p.acts), "stops": p.stops,
+                    "pic": pictures.of(p.tag), "plan": pictures.plan_of(p.tag)}
+            for p in one.places
+        },
+    }  # fmt: skip
+
+
+class Pictures:
+    """Where the machines of a plant are: a corner of the drawing that shows each."""
+
+    def __init__(self, plant: Plant) -> None:
+        self._laid: dict[str, Layout] = {
+            s.key: schematic_layout(plant, s.key) for s in sheets_for(plant)
+        }
+        self._used: set[str] = set()
+        self.plant = plant
+
+    def plan_of(self, tag: str) -> str:
+        """A small plan where no drawing shows the machine; "" where the file has no place for it.
+
+        A plan that the file does not state is not drafted for this.
+        """
+        drawn = self.plant.place is None or self.of(tag) is not None
+        return "" if drawn else small_plan(self.plant, tag)
+
+    def of(self, tag: str) -> list[str | float] | None:
+        """The sheet, the corner's x, y, width and height, and the box round the machine, or round
+        what a sensor sits on."""
+        sensor = self.plant.equipment[tag]
+        tag = sensor.on if isinstance(sensor, Senses) else tag
+        for key, laid in self._laid.items():
+            one = next((p for p in laid.placed if p.machine == tag and p.symbol != "flag"), None)
+            if one is not None:
+                self._used.add(key)
+                return [key, *(float(n(v)) for v in _corner(laid, one))]
+        return None
+
+    def sheets(self) -> str:
+        """The drawings that are used, each once, to be shown in corners."""
+        return "".join(
+            f'<symbol id="sheet-{key}" overflow="visible">{layout_svg(self._laid[key])}</symbol>'
+            for key in self._laid
+            if key in self._used
+        )
+
+
+def _corner(laid: Layout, one: Placed) -> tuple[float, ...]:
+    wide, high = CORNER_MM
+    left = min(max(one.x + one.w / 2 - wide / 2, 0.0), max(laid.width_mm - wide, 0.0))
+    top = min(max(one.y + one.h / 2 - high / 2, 0.0), max(laid.height_mm - high, 0.0))
+    box = (one.x - ROOM_MM, one.y - ROOM_MM, one.w + 2 * ROOM_MM, one.h + 2 * ROOM_MM)
+    return (left, top, wide, high, *box)
