@@ -21,6 +21,7 @@ FIRST_BORES_MM = {
     "wash return": 60.3,
 }
 
+DRAINS = "a drain at its casing, the lowest point of its line"
 HOLDS = "keeps its place without air: no milk dumped, no wash let in"
 """Why valves between milk and wash stay: each mode already has them where they block."""
 
@@ -102,7 +103,9 @@ def machines(sheet: Sheet, want: Intent) -> None:
             fed_from=f"SB{n + 1}",
             controlled_by="CT1",
             twins="receiver milk pumps",
+            drains=True,
             why={
+                "drains": DRAINS,
                 "flow_l_min": "first guess",
                 "head_m": "first guess",
                 "motor_kw": "first guess",
@@ -141,7 +144,9 @@ def machines(sheet: Sheet, want: Intent) -> None:
             fed_from=f"SB{place + 2}",
             controlled_by="CT1",
             twins="delivery pumps",
+            drains=True,
             why={
+                "drains": DRAINS,
                 "flow_l_min": "first guess",
                 "head_m": "first guess",
                 "motor_kw": "first guess",

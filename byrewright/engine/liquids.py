@@ -28,7 +28,7 @@ from byrewright.engine.liquidnet import (
 )
 from byrewright.errors import ByrewrightError
 from byrewright.plant.graph import Edge, Node
-from byrewright.plant.plant import LIQUIDS, Pipe, Plant
+from byrewright.plant.plant import LIQUIDS, Plant
 from byrewright.plant.primitives import Vessel
 from byrewright.standards.rulebook import Rulebook, WatchedRules
 
@@ -38,13 +38,6 @@ NEARLY_NOTHING: Element = (POWER, [1.0, 2.0])
 """A way that loses nothing worth telling: 1e-5 m at 200 L/min."""
 OPENINGS, LEVEL = ("vessel.exit_k", "vessel.entry_k"), "vessel.level_share"
 NOT_KNOWN_MM = 50.0  # bore of a machine that states none and meets no pipe
-
-
-def rise_m(pipe: Pipe) -> float:
-    """Rise of a pipe's end over its start: as stated, else by the fall that is stated."""
-    if pipe.rise_m or pipe.slope_pct is None:
-        return pipe.rise_m
-    return -pipe.slope_pct / 100 * pipe.length_m
 
 
 def liquids_of(plant: Plant, rules: Rulebook) -> Liquids:
@@ -261,14 +254,14 @@ class Liquids(LiquidGraph):
                 left = [x for x in left if x not in met]
                 nodes |= ends.union(*(x[0] for x in met))
                 joints += [j for x in met for j in x[1]]
-            found |= self._heights_of(nodes, joints, out)
+            found |= self.heights_of(nodes, joints, out)
         return found
 
-    def _heights_of(self, nodes: set[Node], joints: list[Edge], out: Flows) -> dict[Node, float]:
+    def heights_of(self, nodes: set[Node], joints: list[Edge], out: Flows) -> dict[Node, float]:
         steps = [(0, *self.ends[j.id], 0.0, "") for j in joints if j.pipe is None]
         for j in joints:
             if j.pipe is not None:
-                rise = rise_m(j.pipe)
+                rise = j.pipe.climb_m
                 steps.append((1 if rise else 2, *self.ends[j.id], rise, j.id))
         bodies: dict[str, Node] = {}
         for n in sorted((n for n in nodes if self.held(n)), key=lambda n: n.name):

@@ -45,6 +45,10 @@ Names = Annotated[tuple[str, ...], BeforeValidator(_listed)]
 LengthFrom = Literal["measured", "from the plan", "guessed"]
 
 
+PROFILE_M = 0.01
+"""A plan's course of a pipe holds as long as its length and rise are those, to this much."""
+
+
 class Pipe(Record):
     """Joins two ports of the same service. `from` and `to` are written `machine.port`."""
 
@@ -67,6 +71,20 @@ class Pipe(Record):
     along: Names = par("", "racks it must follow, by name", ())
     by: tuple[Pair, ...] = par("", "points on its way: east, north", ())
     _planned: bool = PrivateAttr(default=False)
+    _profile: tuple[tuple[float, float], ...] = PrivateAttr(default=())
+
+    @property
+    def profile(self) -> tuple[tuple[float, float], ...]:
+        """Way along it and height over its start, m: as the plan lays it, else straight."""
+        end = self._profile[-1] if self._profile else (0.0, 0.0)
+        if abs(end[0] - self.length_m) + abs(end[1] - self.rise_m) < PROFILE_M:
+            return self._profile
+        return ((0.0, 0.0), (self.length_m, self.climb_m))
+
+    @property
+    def climb_m(self) -> float:
+        """Height of its end over its start: as stated, else by the fall that is stated."""
+        return self.rise_m or -(self.slope_pct or 0.0) / 100 * self.length_m
 
     @property
     def length_from(self) -> LengthFrom:
@@ -75,7 +93,8 @@ class Pipe(Record):
             return "measured"
         return "from the plan" if self._planned else "guessed"
 
-    def laid(self, length_m: float, rise_m: float, bends: int) -> Pipe:
+    def laid(self, length_m: float, rise_m: float, bends: int,
+             profile: tuple[tuple[float, float], ...] = ()) -> Pipe:  # fmt: skip
         """The same pipe as the plan lays it. What the file states stays, and only that counts as
         stated: a computed length is never written into the file as if it were measured."""
         found: dict[str, Any] = {"length_m": length_m, "rise_m": rise_m}
@@ -84,6 +103,7 @@ class Pipe(Record):
         pipe = self.model_copy(update=taken)
         pipe.__pydantic_fields_set__.difference_update(taken)
         pipe._planned = True
+        pipe._profile = profile
         return pipe
 
 

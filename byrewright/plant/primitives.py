@@ -80,7 +80,8 @@ class Pump:
     """Pushes liquid from `inlet` to `outlet`; its law follows the level of a vessel.
 
     `head_m` is that at its flow; without one it gives its flow against any head. While it stands,
-    liquid can be pushed through it where it is `free`.
+    liquid can be pushed through it where it is `free`. `drains` lets out what stands in it after a
+    wash.
     """
 
     inlet: str
@@ -94,6 +95,7 @@ class Pump:
     head_m: float | None = None
     free: bool = True
     npsh_m: float | None = None
+    drains: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ import math
 from collections import OrderedDict
 from dataclasses import dataclass, replace
 from functools import cache
+from itertools import accumulate, pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -53,7 +54,7 @@ def laid_out(plant: Plant) -> Plant:
     if made is None:
         return plant
     pipes = tuple(
-        pipe.laid(one.length_m, one.rise_m, one.bends)
+        pipe.laid(one.length_m, one.rise_m, one.bends, _profile(one))
         if (one := made.laid.get(pipe.id)) is not None
         else pipe
         for pipe in plant.pipes
@@ -61,6 +62,13 @@ def laid_out(plant: Plant) -> Plant:
     fresh = plant.model_copy(update={"pipes": pipes})
     fresh.__pydantic_fields_set__.intersection_update(plant.model_fields_set)
     return fresh
+
+
+def _profile(one: Laid) -> tuple[tuple[float, float], ...]:
+    """A pipe's way and height over its start at each of its points, m."""
+    points = one.points
+    ways = accumulate((math.dist(a, b) for a, b in pairwise(points)), initial=0.0)
+    return tuple((x, p[2] - points[0][2]) for x, p in zip(ways, points, strict=False))
 
 
 def sited(plant: Plant) -> Sited | None:

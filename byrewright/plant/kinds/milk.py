@@ -192,12 +192,15 @@ class MilkPump(MovesMilk):
     npsh_m: float | None = par(
         "m", "net positive suction head it needs at its flow", None, ge=0.1, le=20
     )
+    drains: bool = par(
+        "", "a drain at its casing opens when the plant is drained down", False, why="not stated"
+    )
 
     def lower(self) -> tuple[Primitive, ...]:
         return (
             Pump("inlet", "outlet", self.flow_l_min * self.count, self.control, self.led_by,
                   floor_share=self.least_flow_pct / 100, motor_kw=self.motor_kw * self.count,
-                  head_m=self.head_m, npsh_m=self.npsh_m),
+                  head_m=self.head_m, npsh_m=self.npsh_m, drains=self.drains),
         )  # fmt: skip
 
 

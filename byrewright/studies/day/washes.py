@@ -12,6 +12,7 @@ from byrewright.studies.day import remedies
 from byrewright.studies.day.record import MilkingSession, Run
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.sizes import worked
+from byrewright.studies.sizing.wash_lines import stays_l
 
 
 def _clean_at(run: Run, bout: MilkingSession) -> float:
@@ -133,15 +134,17 @@ def _round(ctx: StudyContext, run: Run, washed: list[MilkingSession]) -> None:
         formula="time with nothing in the wash vessels, steps that go round",
         inputs=(ctx.rule("wash.dry_share"),),
     )  # fmt: skip
-    left = max(b.left_kg for b in washed)
+    held, lines = max(b.left_kg for b in washed), stays_l(ctx) or 0.0
+    left = held + lines
     milk = run.milk_l / max(len(run.bouts), 1)
     most = ctx.number("wash.left_share") * milk
     ctx.find(
         "day.wash_left", "Rinse water left for the next milk", left, "L",
-        f"{left:.1f} L of rinse water stood in milkline, receivers and balance tank after draining "
-        "down; the next milk takes it along. What stands in lines that do not fall is not counted.",
+        f"{held:.1f} L of rinse water stood in milkline, receivers and balance tank after draining "
+        f"down, and {lines:.1f} L in lines that do not fall (`wash.standing`); the next milk takes "
+        "it along.",
         limit=most, sense="at_most", allowance=0.05,
-        formula="water and wash in what milk passes, at the end of the wash",
+        formula="water and wash in what milk passes, at the end of the wash; lines by their falls",
         inputs=(ctx.rule("wash.left_share"),),
     )  # fmt: skip
 
@@ -152,15 +155,18 @@ def purity(ctx: StudyContext, run: Run) -> None:
     change = run.last.items[rows] - run.first.items[rows]
     milk = float(change[:, sh.MILK].sum())
     wash, water = (float(change[:, s].sum()) for s in (sh.WASH, sh.WATER))
+    lines = (stays_l(ctx) or 0.0) * sum(b.washed for b in run.bouts)
+    water += lines
     share = 100 * max(wash + water, 0.0) / max(milk, 1.0)
     ctx.find(
         "day.milk_pure", "Water and wash in stored and sold milk", share, "%",
         f"{max(water + wash, 0.0):.1f} kg of water and wash reached tank and tanker with "
-        f"{milk:.0f} kg of milk."
+        f"{milk:.0f} kg of milk, {lines:.1f} kg of it from lines that do not fall, all of which is "
+        "taken to go there."
         + ("" if share < ctx.number("milk.added_water_pct") else
            " See which valve lets it there, and drain down before milking."),
         limit=ctx.number("milk.added_water_pct"), sense="at_most", allowance=0.05,
-        formula="100 (water + wash) / milk in every store and load",
+        formula="100 (water + wash) / milk in every store and load, with what lines hold",
         inputs=(ctx.rule("milk.added_water_pct"),),
     )  # fmt: skip
     share = 100 * max(wash, 0.0) / max(milk, 1.0)

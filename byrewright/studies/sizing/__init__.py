@@ -40,6 +40,7 @@ from byrewright.studies.sizing.storage import size_storage
 from byrewright.studies.sizing.tank_cooling import size_tank_cooling
 from byrewright.studies.sizing.throughput import size_throughput
 from byrewright.studies.sizing.vacuum import size_vacuum
+from byrewright.studies.sizing.wash_lines import size_wash_lines
 from byrewright.studies.sizing.washing import size_washing
 from byrewright.studies.sizing.water import size_water
 
@@ -61,6 +62,7 @@ TOPICS: tuple[tuple[str, Topic], ...] = (
     ("water", size_water),
     ("washing", size_washing),
     ("wash going round", size_circulation),
+    ("wash in the lines", size_wash_lines),
     ("heat recovery", size_recovery),
     ("milk and wash lines", size_lines),
     ("frost and hardness", size_frost),

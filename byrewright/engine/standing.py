@@ -1,0 +1,111 @@
+"""What stays in lines that do not fall: pools between crests, and lines that nothing empties.
+
+Liquid runs out of a place where some way leads to a vessel without rising over it; what lies lower
+than the lowest crest on every way out stays. Air is taken to come in from above.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from heapq import heapify, heappop, heappush
+from itertools import accumulate, pairwise
+
+from byrewright.engine.liquidgraph import Flows, Situation
+from byrewright.engine.liquids import Liquids
+from byrewright.plant.graph import Edge, Node
+from byrewright.plant.plant import Pipe
+
+FLAT_M = 0.02  # a pool shallower than this is a film, and heights are told to a centimetre
+PARTS = 40  # a pipe is looked at in so many parts
+
+Profile = Sequence[tuple[float, float]]
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Litres that stay in a pipe, of what it holds; whether nothing at all lets it out."""
+
+    pipe: str
+    litres: float
+    holds_l: float
+    shut_in: bool
+
+
+def holds_l(pipe: Pipe, many: int = 1) -> float:
+    """What a pipe holds."""
+    return many * math.pi / 4 * (pipe.bore_mm / 100) ** 2 * pipe.length_m * 10
+
+
+def standing(net: Liquids, s: Situation, pipes: Iterable[str]) -> list[Standing]:
+    """What stays in some pipes in a state in which nothing is pumped or drawn."""
+    joints = [j for j in net.joints if net.is_open(j, s)]
+    at: dict[Node, list[Edge]] = {}
+    for j in joints:
+        for node in net.ends[j.id]:
+            at.setdefault(node, []).append(j)
+    height: dict[Node, float] = {}
+    for start in sorted(at, key=lambda n: n.name):
+        if start not in height:
+            nodes, mine = net.section(start, at)
+            height |= net.heights_of(nodes, mine, Flows())
+    level = _levels(net, at, height)
+    found = []
+    for name in pipes:
+        joint = net.by_id[name]
+        assert joint.pipe is not None
+        many = max(net.many.get(joint.a, 1), net.many.get(joint.b, 1))
+        whole = holds_l(joint.pipe, many)
+        a = level.get(joint.a, math.inf) - height.get(joint.a, 0.0)
+        b = level.get(joint.b, math.inf) - height.get(joint.b, 0.0) + joint.pipe.climb_m
+        share = _share_left(joint.pipe.profile, a, b)
+        found.append(Standing(name, share * whole, whole, math.isinf(min(a, b))))
+    return found
+
+
+def _levels(net: Liquids, at: Mapping[Node, list[Edge]],
+            height: Mapping[Node, float]) -> dict[Node, float]:  # fmt: skip
+    """The height to which liquid stays at each node: the lowest crest on any way to a vessel."""
+    drained = {net.port(tag, m.inlet) for tag, m in net.movers.items() if m.drains}
+    # A filter is opened for its new sock before milk comes (common practice, no source).
+    drained |= {Node(tag, end) for tag, *ends in net.losses if tag in net.socks for end in ends}
+    heap = [(height[n], i, n) for i, n in enumerate(n for n in at if net.held(n) or n in drained)]
+    heapify(heap)
+    found: dict[Node, float] = {}
+    count = len(heap)
+    while heap:
+        level, _, here = heappop(heap)
+        if here in found:
+            continue
+        found[here] = level
+        for j in at.get(here, ()):
+            a, b = net.ends[j.id]
+            if here == a and j.how is not None and j.how.how == "check":
+                continue  # nothing runs back through it
+            count += 1
+            over = 0.0 if j.pipe is None else max(z for _, z in j.pipe.profile)
+            crest = height[a] + over
+            heappush(heap, (max(level, crest), count, b if here == a else a))
+    return found
+
+
+def _share_left(profile: Profile, at_start: float, at_end: float) -> float:
+    """Share of a pipe's length that lies under what its two ends let out."""
+    length = profile[-1][0]
+    steps = [length * (k + 0.5) / PARTS for k in range(PARTS)]
+    z = [_height(profile, x) for x in steps]
+    before = list(accumulate(z, max))
+    behind = list(accumulate(reversed(z), max))[::-1]
+    left = sum(
+        here < min(max(at_start, one), max(at_end, other)) - FLAT_M
+        for here, one, other in zip(z, before, behind, strict=True)
+    )
+    return left / PARTS
+
+
+def _height(profile: Profile, x: float) -> float:
+    for (x0, z0), (x1, z1) in pairwise(profile):
+        if x <= x1:
+            return z0 + (z1 - z0) * (x - x0) / max(x1 - x0, 1e-9)
+    return profile[-1][1]

@@ -1,0 +1,169 @@
+"""How the wash passes every line of milk: how fast, in what time, which it misses, what stays."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from byrewright.engine.standing import Standing, holds_l, standing
+from byrewright.physics.pipeflow import velocity_m_s
+from byrewright.plant.plant import Pipe
+from byrewright.plant.roles import CollectsMilk, MovesMilk
+from byrewright.results import Remedy, Table
+from byrewright.studies.sizing.context import StudyContext
+from byrewright.studies.sizing.duty import Duty
+from byrewright.studies.sizing.network import net_of
+from byrewright.studies.sizing.sizes import TIGHT, worked
+
+WASHES, MILKS, DRAINS = ("wash", "rinse"), ("milking", "direct_load"), ("drain_down",)
+NAMED = 6  # lines named in a sentence
+LEAST_L = 0.05  # less is a film
+
+
+@dataclass(frozen=True, slots=True)
+class MilkPipe:
+    """A pipe of milk: what passes it in milking and in the wash, what it holds and what stays."""
+
+    pipe: Pipe
+    milk_l_min: float
+    wash_l_min: float
+    holds_l: float
+    stays_l: float
+    shut_in: bool
+
+    @property
+    def velocity_m_s(self) -> float:
+        """Of the wash."""
+        return velocity_m_s(self.wash_l_min, self.pipe.bore_mm)
+
+
+def milk_pipes(ctx: StudyContext) -> tuple[MilkPipe, ...]:
+    """Every pipe that milk passes on its way from the units to a tank or tanker, in file order."""
+    if "milk_pipes" not in ctx.known:
+        ctx.known["milk_pipes"] = tuple(_milk_pipes(ctx))
+    found: tuple[MilkPipe, ...] = ctx.known["milk_pipes"]
+    return found
+
+
+def _milk_pipes(ctx: StudyContext) -> list[MilkPipe]:
+    plant, net = ctx.plant, net_of(ctx)
+    milk, wash = _flows(ctx, MILKS), _flows(ctx, WASHES)
+    mine = [p for p in plant.pipes if p.id in milk and plant.service_of(p) == "milk"]
+    drain = next((n for n, m in plant.modes.items() if set(DRAINS) & set(m.does)), None)
+    left: dict[str, Standing] = {}
+    if drain is not None:
+        left = {x.pipe: x for x in standing(net, net.situation(drain), [p.id for p in mine])}
+    found = []
+    for p in mine:
+        joint = net.by_id[p.id]
+        many = max(net.many.get(joint.a, 1), net.many.get(joint.b, 1))
+        whole = holds_l(p, many)
+        one = left.get(p.id)
+        stays, shut = (one.litres, one.shut_in) if one else (whole, True)
+        found.append(MilkPipe(p, milk[p.id], wash.get(p.id, 0.0) / many, whole, stays, shut))
+    return found
+
+
+def _flows(ctx: StudyContext, does: tuple[str, ...]) -> Mapping[str, float]:
+    """The most that flows in each pipe in the modes that do this, L/min."""
+    net, found = net_of(ctx), dict[str, float]()
+    for name, mode in ctx.plant.modes.items():
+        if set(does) & set(mode.does) and "tank_wash" not in mode.does:
+            for joint, q in net.solve(net.situation(name), broken=[]).l_min.items():
+                if q and net.by_id[joint].pipe is not None:
+                    found[joint] = max(found.get(joint, 0.0), abs(q))
+    return found
+
+
+def stays_l(ctx: StudyContext) -> float | None:
+    """Rinse water that stays in lines of milk once drained, L; None where no mode drains."""
+    if not any(set(DRAINS) & set(m.does) for m in ctx.plant.modes.values()):
+        return None
+    return sum(x.stays_l for x in milk_pipes(ctx) if x.wash_l_min > 0)
+
+
+def size_wash_lines(ctx: StudyContext, duty: Duty) -> None:
+    """Tell how the wash passes each line of milk."""
+    every = milk_pipes(ctx)
+    if not any(x.wash_l_min > 0 for x in every):
+        return
+    free = {m.id for m in ctx.plant.machines(CollectsMilk)}
+    full = [x for x in every if x.wash_l_min > 0 and x.pipe.start.split(".")[0] not in free]
+    if full:
+        _velocity(ctx, full)
+    _missed(ctx, [x for x in every if x.wash_l_min <= 0])
+    _standing(ctx, duty, [x for x in every if x.wash_l_min > 0])
+    ctx.notes.tables.append(Table(
+        "wash.lines", "The wash in each line of milk",
+        ("pipe", "from", "to", "milk", "wash", "velocity", "holds", "passed in", "stays"),
+        ("", "", "", "L/min", "L/min", "m/s", "L", "s", "L"),
+        tuple((x.pipe.id, x.pipe.start, x.pipe.end, round(x.milk_l_min), round(x.wash_l_min),
+               round(x.velocity_m_s, 2), round(x.holds_l, 1),
+               round(60 * x.holds_l / x.wash_l_min, 1) if x.wash_l_min > 0 else "",
+               round(x.stays_l, 1)) for x in every),
+        note="Flows of the solved network, the most of the modes that wash or rinse; what lies "
+             "between milkline and receiver is cleaned by slugs, not by a full pipe.",
+    ))  # fmt: skip
+
+
+def _velocity(ctx: StudyContext, full: list[MilkPipe]) -> None:
+    least = min(full, key=lambda x: x.velocity_m_s)
+    wish = ctx.number("wash.full_pipe_velocity_m_s")
+    slow = [x for x in full if x.velocity_m_s < wish]
+    long = sum(60 * x.holds_l / x.wash_l_min for x in full)
+    ctx.notes.notes.append(
+        f"The wash is slowest in {least.pipe.id} ({least.pipe.start} to {least.pipe.end}): "
+        f"{least.velocity_m_s:.2f} m/s; {len(slow)} of {len(full)} full lines of milk are under "
+        f"the usual {wish:g} m/s (table wash.lines). It takes {long:.0f} s at most to push what "
+        "was before out of them all; the simulated day leaves that time out."
+    )
+
+
+def _missed(ctx: StudyContext, missed: list[MilkPipe]) -> None:
+    whole = sum(x.holds_l for x in missed)
+    ctx.find(
+        "wash.missed", "Lines of milk that no plant wash passes", None if missed else 0.0, "pipes",
+        f"No mode that washes or rinses the plant sends anything through {_named(missed)} "
+        f"({whole:.0f} L), and nothing says how they are washed: with the tank, by hand, or by "
+        "giving the wash a way through."
+        if missed else "Every line of milk is passed by the wash.",
+        limit=0.0, sense="at_most", formula="flow in no mode that washes or rinses",
+        source="definition", known="derived",
+        missing=("how these lines are washed",) if missed else (),
+    )  # fmt: skip
+
+
+def _standing(ctx: StudyContext, duty: Duty, washed: list[MilkPipe]) -> None:
+    """What stays after draining down."""
+    litres = stays_l(ctx)
+    if litres is None:
+        return
+    stay = sorted((x for x in washed if x.stays_l > LEAST_L), key=lambda x: -x.stays_l)
+    shut = [x for x in stay if x.shut_in]
+    least = min(m.saleable_l for m in duty.milkings)
+    pumps = [p.id for p in ctx.plant.machines(MovesMilk) if not net_of(ctx).movers[p.id].drains]
+    ctx.find(
+        "wash.standing", "Rinse water that stays in lines of milk", round(litres, 1), "L",
+        f"{litres:.0f} L of rinse water stay in lines that do not fall to a drain or vessel "
+        f"({_named(stay)}) and go with the next milk: lay them with their fall, give their low "
+        "points a drain that opens, blow them out, or let the first milk run to waste."
+        + (f" Nothing lets out what is shut in in {_named(shut)}." if shut else "")
+        if stay else "Every line of milk that is washed runs empty when it is drained down.",
+        limit=ctx.number("wash.left_share") * least, sense="at_most", allowance=TIGHT,
+        formula="volume under the lowest crest on every way out, in the mode that drains down",
+        inputs=(worked("V", "held by the lines that are washed",
+                       round(sum(x.holds_l for x in washed), 1), "L"),
+                worked("milk", "saleable milk of the smallest milking", round(least), "L"),
+                ctx.rule("wash.left_share")),
+        source="practice", known="common_practice",
+        remedies=tuple(
+            Remedy(tag, "drains", True, "a drain at its casing, which the lines fall to")
+            for tag in pumps
+        ),
+    )  # fmt: skip
+
+
+def _named(pipes: list[MilkPipe]) -> str:
+    names = [x.pipe.id for x in pipes]
+    more = f" and {len(names) - NAMED} more" if len(names) > NAMED else ""
+    return ", ".join(names[:NAMED]) + more
