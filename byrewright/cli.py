@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import Annotated
 
@@ -428,8 +429,13 @@ cli_site.register(app)
 
 
 def main() -> None:
-    """Run the command line; the installed command `byrewright` starts here."""
-    from byrewright.commands.common import plain_streams
+    """Run the command line."""
+    from byrewright.commands.common import CLOSED_PIPE, plain_streams
 
     plain_streams()
-    app()
+    try:
+        app()
+    except SystemExit:
+        if type(sys.stdout).__name__ == "PacifyFlushWrapper":  # the help met a closed pipe
+            raise SystemExit(CLOSED_PIPE) from None
+        raise

@@ -111,7 +111,7 @@ class Fault:
 
 
 ALLOWED_S = 60.0
-NONSENSE = re.compile(r"\b(?:nan|inf|None)\b|Traceback|which cannot be;")
+NONSENSE = re.compile(r"\b(?:nan|inf|None)\b(?! is (?:not|out of))|Traceback|which cannot be;")
 BELOW_NOTHING = re.compile(r"(?<![\d.,e(-])-\d+(?:\.\d+)? (?:L|h|min|s|cows|kg)\b(?!, at least 0)")
 TAGS = re.compile(r"<[^>]*>")
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from byrewright.errors import ByrewrightError
 from byrewright.results import VERDICTS, Finding, Result, Table, Verdict
+from byrewright.standards.units import beside
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -161,7 +162,7 @@ def amount(value: float | None, unit: str, units: System = "metric") -> str:
 
         value, unit = shown(value, unit, units)
     text = f"{value:,.0f}" if abs(value) >= 100 else f"{value:.3g}"
-    return f"{text} {unit}".strip()
+    return f"{text} {beside(text, unit)}".strip()
 
 
 def print_counts(out: Console, result: Result) -> None:

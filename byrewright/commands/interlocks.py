@@ -15,6 +15,7 @@ def run(plant_path: Path, *, out_path: Path | None = None, addresses_path: Path 
     from byrewright.plant.write import write_bytes
     from byrewright.site.addresses import default_addresses, read_map
     from byrewright.studies.routes.study import Routes, report
+    from byrewright.studies.sizing.sizes import counted
 
     with clear_errors():
         file, rules = load(plant_path)
@@ -34,8 +35,9 @@ def run(plant_path: Path, *, out_path: Path | None = None, addresses_path: Path 
         fitted = sum(1 for s in table.signals if s.fitted)
         out.print(f"Interlocks: {table.plant}")
         out.print(
-            f"{len(table.rows)} causes ({needed} that a known wrong position goes unseen without), "
-            f"{len(table.signals)} contacts ({fitted} fitted), {len(table.modes)} modes"
+            f"{counted(len(table.rows), 'cause')} ({needed} that a known wrong position goes unseen"
+            f" without), {counted(len(table.signals), 'contact')} ({fitted} fitted), "
+            f"{counted(len(table.modes), 'mode')}"
         )
         out.print(f"written to {folder}: {', '.join(made)}")
         out.print(DRAFT)

@@ -11,7 +11,7 @@ from typing import Literal
 
 from byrewright.plant.machine import Machine
 from byrewright.standards.sources import SOURCES
-from byrewright.standards.units import US_UNITS, UnitError, convert
+from byrewright.standards.units import US_UNITS, UnitError, beside, convert
 
 System = Literal["metric", "US"]
 
@@ -124,8 +124,9 @@ def quantity(value: float | int | str | None, unit: str, system: System = "metri
     if value is None or isinstance(value, str | bool) or not math.isfinite(value):
         return number(value)
     turned, name = shown(value, unit, system)
-    sign = _SIGNS.get(name, name)
-    return number(turned) + (NO_BREAK + sign if sign else "")
+    text = number(turned)
+    sign = beside(text, _SIGNS.get(name, name))
+    return text + (NO_BREAK + sign if sign else "")
 
 
 def percent(share: float | None) -> str:

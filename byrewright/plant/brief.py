@@ -393,7 +393,7 @@ class _Filler:
 
     def milking_times(self) -> None:
         stated = self.data.get("milkings")
-        count = 2 if "milkings" not in self.data else stated
+        count = 2 if "milkings" not in self.data else 0 if stated == [] else stated
         if isinstance(count, int) and not isinstance(count, bool):
             if not 1 <= count <= MOST_MILKINGS:
                 allowed = f"1 to {MOST_MILKINGS} a day"

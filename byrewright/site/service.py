@@ -5,11 +5,13 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
+import re
 from collections.abc import Callable, Mapping
 from contextlib import AsyncExitStack
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
+from urllib.parse import urlsplit
 
 from byrewright.engine.interlocks import Table, contacts
 from byrewright.errors import ByrewrightError
@@ -61,7 +63,7 @@ class Order:
         Raises:
             WatchError: it cannot.
         """
-        if self.protocol == "opcua" and not self.where.startswith("opc.tcp://"):
+        if self.protocol == "opcua" and not _is_opcua(self.where):
             raise WatchError(
                 f"{self.where or 'nothing'} is not an OPC UA address; write one such as "
                 "opc.tcp://10.0.0.5:4840/"
@@ -86,6 +88,16 @@ class Order:
                 "10.0.0.5:502"
             )
         return host, int(port)
+
+
+def _is_opcua(where: str) -> bool:
+    """Whether it can be the address of an OPC UA server."""
+    try:
+        url = urlsplit(where)
+        right = url.scheme == "opc.tcp" and bool(url.hostname) and url.port != 0
+    except ValueError:  # a port out of range, half a bracket
+        return False
+    return right and not re.search(r"\s", where)
 
 
 def order_file(plant_path: Path) -> Path:

@@ -17,7 +17,8 @@ VALUES: tuple[Value, ...] = (
     Value("alarm.stale_signal_s", 10.0, "s", "age at which a reading is called not live",
           "practice", "common_practice", "typical", 5.0, 30.0),
     Value("alarm.link_losses", 4, "", "losses of the connection within the window below that make "
-          "it one that comes and goes", "practice", "common_practice", "typical", 3, 10),
+          "it one that comes and goes", "practice", "common_practice", "typical", 3, 10,
+          least=1.0, most=80.0),
     Value("alarm.link_window_min", 10.0, "min", "window in which losses of the connection are "
           "counted", "practice", "common_practice", "typical", 5.0, 60.0),
 )  # fmt: skip

@@ -8,13 +8,13 @@ from byrewright.standards.model import Known, Value
 
 VALUES: tuple[Value, ...] = (
     Value("cable.drop_most_pct", 5.0, "%", "volt drop from the public supply to a machine (3 % to "
-          "lighting)", "iec60364_552", "from_memory", "limit", 3.0, 5.0),
+          "lighting)", "iec60364_552", "from_memory", "limit", 3.0, 5.0, least=0.5, most=20.0),
     Value("cable.feeder_drop_pct", 1.5, "%", "volt drop kept for the cables up to a board",
           "practice", "common_practice", "typical", 1.0, 2.5),
     Value("cable.resistivity_ohm_mm2_m", 0.0225, "ohm mm2/m", "copper at working warmth: 1.25 "
-          "times that at 20 degC", "iec60364_552", "from_memory", "rule"),
+          "times that at 20 degC", "iec60364_552", "from_memory", "rule", least=0.015, most=0.06),
     Value("cable.reactance_mohm_m", 0.08, "mohm/m", "reactance of a cable", "iec60364_552",
-          "from_memory", "rule"),
+          "from_memory", "rule", least=0.02, most=0.4),
     Value("cable.grouping_share", 0.7, "", "current that a cable carries among others on a tray, "
           "over alone", "iec60364_552", "from_memory", "typical", 0.65, 0.8),
     Value("cable.least_mm2", 2.5, "mm2", "least section of a power cable", "practice",

@@ -40,7 +40,7 @@ VALUES: tuple[Value, ...] = (
     Value("wash.slug_count", 20.0, "", "slugs in one wash step", "practice", "from_memory",
           "typical"),
     Value("wash.slug_shortening_m_m", 0.05, "", "shortening of a slug for each metre travelled "
-          "(50.8 mm line)", "mamedova2021", "read", "rule"),
+          "(50.8 mm line)", "mamedova2021", "read", "rule", least=0.0025, most=0.5),
     Value("wash.slug_end_length_m", 1.0, "m", "length of the slug wanted at the receiver",
           "practice", "common_practice", "typical", 0.5, 2.0),
     Value("wash.full_pipe_velocity_m_s", 1.5, "m/s", "velocity in full pipes", "practice",
@@ -71,7 +71,7 @@ VALUES: tuple[Value, ...] = (
     Value("wash.hard_water_ppm", 180.0, "ppm", "hardness above which water is called hard, as "
           "calcium carbonate", "practice", "from_memory", "rule"),
     Value("wash.tank_min", 40.0, "min", "time of a tank wash", "practice", "common_practice",
-          "typical", 30.0, 50.0),
+          "typical", 30.0, 50.0, least=5.0, most=240.0),
     Value("wash.steel_kg_m2", 11.0, "kg/m2", "steel of tube walls, kg for 1 m2 of wall (1.4 mm)",
           "practice", "derived", "typical", 9.0, 16.0),
     Value("wash.unit_kg", 2.5, "kg", "cluster and tubes that the wash must warm, as steel",
@@ -83,21 +83,21 @@ VALUES: tuple[Value, ...] = (
     Value("wash.air_wet_share", 0.5, "", "how far air drawn through the wash is saturated",
           "practice", "common_practice", "typical", 0.3, 0.8),
     Value("heater.efficiency_electric", 1.0, "", "efficiency of an electric heater",
-          "us_extension", "read", "typical"),
+          "us_extension", "read", "typical", least=0.5, most=1.0),
     Value("heater.efficiency_fuel", 0.80, "", "efficiency of a gas or oil heater", "us_extension",
-          "read", "typical"),
+          "read", "typical", least=0.3, most=1.0),
     Value("heater.standing_loss_per_h", 0.01, "1/h", "standing loss, share of the stored heat",
           "us_extension", "read", "typical", 0.005, 0.01),
     Value("recovery.desuperheater_share", 0.20, "", "share of the heat a condenser gives off that "
           "a desuperheater takes", "practice", "common_practice", "typical", 0.10, 0.30),
     Value("recovery.desuperheater_most_c", 55.0, "degC", "water from a desuperheater", "uk_levy",
-          "read", "typical", 45.0, 60.0),
+          "read", "typical", 45.0, 60.0, least=30.0, most=95.0),
     Value("recovery.condenser_share", 0.80, "", "share of its heat that a water-cooled condenser "
           "gives to water while there is cold water", "practice", "common_practice", "typical", 0.6,
           0.95),
     Value("recovery.condenser_most_c", 45.0, "degC", "water from a condenser that takes all the "
           "heat: hotter costs the refrigeration", "practice", "common_practice", "typical",
-          40.0, 50.0),
+          40.0, 50.0, least=25.0, most=80.0),
     Value("heater.usable_share", 0.85, "", "share of a standing heater's content that comes out "
           "hot before its cold layer does", "practice", "common_practice", "typical", 0.70, 0.90),
     Value("heater.recovery_h", 6.0, "h", "time allowed to heat the charge again", "practice",

@@ -9,54 +9,56 @@ from byrewright.standards.model import Known, Value
 
 VALUES: tuple[Value, ...] = (
     Value("milk.cp_kj_kgk", 3.93, "kJ/kgK", "specific heat of whole milk, 4-35 degC", "practice",
-          "from_memory", "typical"),
+          "from_memory", "typical", least=3.0, most=4.5),
     Value("milk.density_kg_m3", 1030.0, "kg/m3", "density of whole milk, 4-35 degC", "practice",
-          "from_memory", "typical"),
+          "from_memory", "typical", least=990.0, most=1100.0),
     Value("milk.at_cow_c", 37.5, "degC", "milk as it leaves the cow", "practice",
-          "common_practice", "typical", 37.0, 38.0),
+          "common_practice", "typical", 37.0, 38.0, least=30.0, most=42.0),
     Value("milk.at_receiver_c", 35.0, "degC", "milk at the receiver", "practice",
-          "common_practice", "typical", 33.0, 36.0),
+          "common_practice", "typical", 33.0, 36.0, least=20.0, most=42.0),
     Value("milk.stored_c", 4.0, "degC", "milk in store", "practice", "common_practice", "typical",
-          3.0, 4.0),
+          3.0, 4.0, least=0.0, most=15.0),
     Value("water.cp_kj_kgk", 4.19, "kJ/kgK", "specific heat of water", "practice", "from_memory",
-          "typical"),
+          "typical", least=3.5, most=4.5),
     Value("water.density_kg_m3", 1000.0, "kg/m3", "density of water", "practice", "from_memory",
-          "typical"),
+          "typical", least=950.0, most=1100.0),
     Value("coolant.evaporator_below_k", 5.0, "K", "evaporating temperature below the liquid that a "
-          "chiller sends out", "practice", "from_memory", "typical", 4.0, 7.0),
+          "chiller sends out", "practice", "from_memory", "typical", 4.0, 7.0,
+          least=0.5, most=25.0),
     Value("coolant.freeze_margin_k", 5.0, "K", "freezing point of the coolant below the "
-          "evaporating temperature", "practice", "from_memory", "limit"),
+          "evaporating temperature", "practice", "from_memory", "limit", least=0.5, most=25.0),
     Value("coolant.stands_c", 30.0, "degC", "warmest that a chilled circuit stands when it is off",
           "practice", "common_practice", "typical", 20.0, 40.0),
     Value("coolant.least_run_min", 5.0, "min", "least run of a chiller's compressor at half load, "
           "which the circuit's content must give", "practice", "common_practice", "typical", 3.0,
           10.0),
     Value("coolant.band_k", 4.0, "K", "rise of the circuit between a chiller's stop and start",
-          "practice", "common_practice", "typical", 2.0, 6.0),
+          "practice", "common_practice", "typical", 2.0, 6.0, least=0.2, most=20.0),
     Value("milk.wall_least_c", -0.52, "degC", "freezing point of milk: no wall that milk stands at "
-          "may be colder", "practice", "from_memory", "limit"),
+          "may be colder", "practice", "from_memory", "limit", least=-3.0, most=5.0),
     Value("plate.water_ratio", 2.0, "", "litres of water a litre of milk", "irish_advice", "read",
-          "typical", 1.0, 3.0),
+          "typical", 1.0, 3.0, least=0.2, most=10.0),
     Value("plate.approach_k", 3.5, "K", "milk out above water in, at two water to one milk",
-          "irish_advice", "read", "typical", 2.0, 5.0),
+          "irish_advice", "read", "typical", 2.0, 5.0, least=0.5, most=25.0),
     Value("plate.approach_one_to_one_k", 5.5, "K", "milk out above water in, at one to one",
-          "practice", "common_practice", "typical", 4.0, 7.0),
+          "practice", "common_practice", "typical", 4.0, 7.0, least=0.5, most=25.0),
     Value("cooling.allowance_share", 0.20, "", "added to the milk's heat for agitator, pump and "
           "tank gain", "practice", "from_memory", "typical"),
     Value("cooling.cop_direct", 2.75, "", "coefficient of performance, direct expansion, "
-          "air-cooled", "practice", "from_memory", "typical", 2.5, 3.0),
+          "air-cooled", "practice", "from_memory", "typical", 2.5, 3.0, least=0.8, most=8.0),
     Value("cooling.cop_chiller", 2.5, "", "coefficient of performance, liquid chiller",
-          "practice", "from_memory", "typical", 2.0, 3.0),
+          "practice", "from_memory", "typical", 2.0, 3.0, least=0.8, most=8.0),
     Value("cooling.cop_ice_bank", 1.95, "", "coefficient of performance, ice bank", "practice",
-          "from_memory", "typical", 1.7, 2.2),
+          "from_memory", "typical", 1.7, 2.2, least=0.8, most=8.0),
     Value("refrigeration.derate_above_m", 500.0, "m", "altitude up to which refrigeration gives "
           "its duty", "practice", "common_practice", "typical", 0.0, 1000.0),
     Value("refrigeration.derate_per_100_m", 0.002, "", "duty that air-cooled refrigeration loses "
           "for each 100 m of altitude", "practice", "common_practice", "typical", 0.0015, 0.003),
     Value("cooling.cop_fall_per_k", 0.025, "1/K", "fall of the coefficient for a kelvin of "
-          "condensing temperature", "practice", "from_memory", "typical", 0.02, 0.03),
+          "condensing temperature", "practice", "from_memory", "typical", 0.02, 0.03,
+          least=0.001, most=0.1),
     Value("cooling.cop_reference_ambient_c", 32.0, "degC", "ambient at which the coefficients "
-          "above are taken", "practice", "common_practice", "rule"),
+          "above are taken", "practice", "common_practice", "rule", least=10.0, most=50.0),
     Value("cooling.day_swing_k", 5.0, "K", "ambient at its warmest above the mean of the day, and "
           "at its coldest below", "practice", "common_practice", "typical", 3.0, 8.0, least=0.0),
     Value("tank.stirred_from_share", 0.10, "", "share of a tank's volume from which its agitator "

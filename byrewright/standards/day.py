@@ -29,7 +29,7 @@ VALUES: tuple[Value, ...] = (
     Value("calf.draw_after_min", 10.0, "min", "from first cow until calf milk is drawn", "practice",
           "common_practice", "typical", 5.0, 60.0),
     Value("vacuum.cups_fall_kpa", 30.0, "kPa", "vacuum below which cups begin to fall", "practice",
-          "common_practice", "typical", 25.0, 33.0),
+          "common_practice", "typical", 25.0, 33.0, least=10.0, most=50.0),
     Value("vacuum.standby_delay_s", 8.0, "s", "low vacuum until a ready pump starts", "practice",
           "common_practice", "typical", 3.0, 15.0),
 )  # fmt: skip

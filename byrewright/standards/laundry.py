@@ -18,13 +18,13 @@ VALUES: tuple[Value, ...] = (
     Value("cloth.hours_one_out", 22.0, "h", "hours a day with one machine out of order",
           "practice", "common_practice", "limit", 18.0, 23.0),
     Value("cloth.lots", 3.0, "", "lots of cloths: one in use, one in the laundry, one clean in "
-          "reserve", "practice", "common_practice", "typical", 3.0, 4.0),
+          "reserve", "practice", "common_practice", "typical", 3.0, 4.0, least=1.0, most=40.0),
     Value("cloth.washes_of_life", 250.0, "", "washes after which a cloth is worn", "practice",
           "common_practice", "typical", 150.0, 400.0),
     Value("cloth.moisture_share", 0.6, "", "water left in a cloth after spinning, share of its dry "
           "mass", "practice", "common_practice", "typical", 0.5, 0.8),
     Value("cloth.dry_kwh_per_kg_water", 1.1, "kWh/kg", "energy of a vented dryer to take off 1 kg "
-          "of water", "practice", "common_practice", "typical", 0.9, 1.4),
+          "of water", "practice", "common_practice", "typical", 0.9, 1.4, least=0.3, most=6.0),
     Value("cloth.kw_per_kg", 0.65, "kW/kg", "electric input of a washer or dryer for each kg of "
           "dry load", "practice", "common_practice", "typical", 0.45, 1.0),
     Value("cloth.water_l_kg", 10.0, "L/kg", "water for each kg of dry load, all rinses", "practice",

@@ -15,15 +15,15 @@ VALUES: tuple[Value, ...] = (
     Value("milkline.drop_limit_kpa", 2.0, "kPa", "milkline vacuum below the receiver in milking",
           "nmc", "second_hand", "limit"),
     Value("milkline.drop_share_of_time_pct", 95.0, "%", "share of milking for which the milkline "
-          "drop must hold", "nmc", "second_hand", "limit"),
+          "drop must hold", "nmc", "second_hand", "limit", least=50.0, most=100.0),
     Value("milkline.peak_flow_per_cow_l_min", 5.5, "L/min", "peak flow of a cow for line sizing",
-          "asae_s518", "from_memory", "typical", 5.0, 5.5),
+          "asae_s518", "from_memory", "typical", 5.0, 5.5, least=1.0, most=15.0),
     Value("milkline.transient_air_typical_l_min", 100.0, "L/min", "passing air in a slope, "
           "typical milkers", "asae_s518", "from_memory", "typical"),
     Value("milkline.manning_n", 0.010, "s/m1/3", "Manning roughness used for the half-full gravity "
-          "reference", "definition", "derived", "rule"),
+          "reference", "definition", "derived", "rule", least=0.005, most=0.05),
     Value("milkline.peak_factor", 1.45, "", "one-minute peak over mean milk flow of the platform",
-          "practice", "common_practice", "typical", 1.3, 1.6),
+          "practice", "common_practice", "typical", 1.3, 1.6, least=1.0, most=5.0),
     Value("receiver.least_l", 40.0, "L", "volume of one receiver on a rotary of 50 stalls or more",
           "practice", "common_practice", "typical", 40.0, 150.0),
     Value("receiver.surge_s", 20.0, "s", "time of peak inflow a receiver holds while its pump "

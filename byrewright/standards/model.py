@@ -56,19 +56,20 @@ class Value:
     def range(self) -> tuple[float, float]:
         """Least and most that a user may state in place of this value.
 
-        A share lies in 0 to 1, a temperature within 40 K below and 60 K above, anything else within
-        a factor of twenty and where its source says, and all within what is `SENSIBLE` of its kind;
-        farther away it is a slip of the unit or of the decimal point.
+        A share lies in 0 to 1, a temperature within 40 K below and 60 K above, a length of the
+        building within a factor of four, anything else within a factor of twenty and where its
+        source says, and all within what is `SENSIBLE` of its kind; farther away it is a slip of the
+        unit or of the decimal point.
         """
-        value = self.value
+        value, theme = self.value, self.key.partition(".")[0]
         if self.unit == "degC":
             least, most = value - COLDER_K, value + WARMER_K
         elif self.key.endswith("_share") and value <= 1:
             least, most = 0.0, 1.0
         else:
-            least, most = sorted((value / FACTOR, value * FACTOR))
+            factor = BUILDING_FACTOR if (theme, self.unit) == ("place", "m") else FACTOR
+            least, most = sorted((value / factor, value * factor))
             most = min(most, 1.0) if self.unit == "" and self.key.endswith(AT_MOST_ONE) else most
-        theme = self.key.partition(".")[0]
         bottom, top = (
             SENSIBLE.get((theme, self.unit)) or SENSIBLE.get(("", self.unit)) or (least, most)
         )
@@ -100,7 +101,7 @@ class Value:
         return f"{self.low:g} to {self.high:g} {self.unit}".strip()
 
 
-FACTOR = 20.0
+FACTOR, BUILDING_FACTOR = 20.0, 4.0
 COLDER_K, WARMER_K = 40.0, 60.0
 AT_MOST_ONE = (
     "efficiency", "efficiency_electric", "efficiency_fuel", "power_factor", "load_most",
@@ -119,6 +120,7 @@ SENSIBLE = {
     ("tank", "degC"): (-10.0, 40.0),
     ("frost", "degC"): (-10.0, 20.0),
     ("cloth", "h"): (0.0, 24.0),
+    ("place", "%"): (0.0, 30.0),
 }
 """Least and most by theme and unit (any theme: ""): no share above all of it, no vacuum beyond the
 air's own pressure, no milk that is boiled or ice. Where a rule's own value lies outside, it is none

@@ -11,9 +11,10 @@ from byrewright.standards.model import Known, UnknownRule, Value
 _FIGURES: tuple[Value, ...] = (
     Value("reliability.wet_divisor", 4.0, "", "life in a wet, ammonia-laden parlour: connectors, "
           "switches and solenoids fail several times sooner than the dry-plant figure",
-          "practice", "common_practice", "typical", 2.0, 6.0),
+          "practice", "common_practice", "typical", 2.0, 6.0, least=1.0, most=40.0),
     Value("reliability.damp_divisor", 2.0, "", "life of closed machines that are hosed down, as "
-          "for wet parts", "practice", "common_practice", "typical", 1.5, 3.0),
+          "for wet parts", "practice", "common_practice", "typical", 1.5, 3.0,
+          least=1.0, most=20.0),
     Value("reliability.beta_common_cause", 0.10, "", "share of failures of a pair that take both",
           "iec61508", "from_memory", "typical", 0.01, 0.10),
     Value("generator.fail_to_start", 0.02, "", "share of calls at which a standby set does not "

@@ -193,6 +193,19 @@ def units_like(name: str) -> tuple[str, ...]:
     return tuple(row.symbol for row in TABLE if row.quantity == unit.quantity)
 
 
+_ONE_OF = {"machines": "machine", "cows": "cow", "units": "unit", "stalls": "stall",
+           "people": "person", "pumps": "pump", "loads": "load", "lots": "lot"}  # fmt: skip
+
+
+def beside(number: str, unit: str) -> str:
+    """The unit as it stands behind a printed number: things that are counted are one or many.
+
+    >>> beside("1", "machines"), beside("2", "machines"), beside("1", "kPa")
+    ('machine', 'machines', 'kPa')
+    """
+    return _ONE_OF.get(unit, unit) if number == "1" else unit
+
+
 def convert(value: float, from_unit: str, to_unit: str) -> float:
     """Turn a number from one unit into another of the same quantity.
 

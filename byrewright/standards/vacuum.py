@@ -9,7 +9,7 @@ _ISO: tuple[str, Known] = ("iso5707", "from_memory")
 VALUES: tuple[Value, ...] = (
     Value("vacuum.nominal_kpa", 42.0, "kPa", "system vacuum with a low milkline: about 40 at the "
           "teat end in phase b, no lift, 2 for friction", "nz_testers2008", "read", "typical",
-          40.0, 45.0),
+          40.0, 45.0, least=15.0, most=75.0),
     # Effective reserve, ISO form: base + per unit up to the break, then another slope.
     Value("vacuum.reserve.iso.break_units", 10, "units", "units at which the reserve rule changes "
           "slope", *_ISO, "rule"),
@@ -75,11 +75,11 @@ VALUES: tuple[Value, ...] = (
           "the altitude correction (vane pumps)", "iso5707", "derived", "rule"),
     Value("vacuum.altitude_margin", 0.25, "", "added to the correction for the share by which "
           "ambient lies under nominal, so that no measured pump draws less than corrected",
-          "unal2017", "derived", "rule"),
+          "unal2017", "derived", "rule", least=0.0, most=1.0),
     Value("vacuum.pump_nominal_vacuum_kpa", 50, "kPa", "vacuum at which pumps are rated", *_ISO,
-          "rule"),
+          "rule", least=30.0, most=70.0),
     Value("vacuum.pump_nominal_ambient_kpa", 100, "kPa", "ambient pressure at which pumps are "
-          "rated", *_ISO, "rule"),
+          "rated", *_ISO, "rule", least=80.0, most=105.0),
     # Air that the units take.
     Value("vacuum.pulsator_air_l_min", 30, "L/min", "free air taken by one pulsator", "iso5707",
           "from_memory", "typical", 25, 50),
@@ -111,7 +111,8 @@ VALUES: tuple[Value, ...] = (
     Value("vacuum.nmc_drop_receiver_to_regulator_kpa", 0.7, "kPa", "desirable drop from receiver "
           "to regulator, US guide", "nmc", "second_hand", "limit"),
     Value("vacuum.pulsator_line_damped_bore_mm", 73.0, "mm", "bore that damps the pulses of many "
-          "pulsators", "practice", "common_practice", "typical", 73.0, 98.0),
+          "pulsators", "practice", "common_practice", "typical", 73.0, 98.0,
+          least=30.0, most=200.0),
     Value("vacuum.pulsator_line_damped_from_units", 15.0, "", "units from which the pulsator line "
           "is laid in that bore", "practice", "common_practice", "typical", 12.0, 20.0),
     # Test limits.
@@ -135,7 +136,8 @@ VALUES: tuple[Value, ...] = (
           "limit"),
     Value("vacuum.test.phase_d_least_pct", 15.0, "%", "phase d, share of the cycle", *_ISO,
           "limit"),
-    Value("vacuum.test.phase_d_least_ms", 150.0, "ms", "phase d", *_ISO, "limit"),
+    Value("vacuum.test.phase_d_least_ms", 150.0, "ms", "phase d", *_ISO, "limit",
+          least=20.0, most=600.0),
     Value("vacuum.test.phase_d_vacuum_kpa", 4.0, "kPa", "chamber vacuum in phase d", *_ISO,
           "limit"),
     Value("vacuum.test.shutoff_leak_l_min", 2.0, "L/min", "leakage of a shut-off valve", *_ISO,
@@ -204,13 +206,13 @@ VALUES: tuple[Value, ...] = (
     Value("vacuum.drain_open_share", 0.10, "", "flow of a hand drain not quite shut, as a share "
           "of its full bore", "practice", "common_practice", "typical", 0.03, 0.3),
     Value("vacuum.drain_discharge", 0.6, "", "discharge coefficient of an open drain",
-          "fluid_handbooks", "from_memory", "typical", 0.55, 0.8),
+          "fluid_handbooks", "from_memory", "typical", 0.55, 0.8, least=0.1, most=1.0),
     Value("vacuum.pulse_rise_ms", 55.0, "ms", "time constant of a pulsation chamber evacuated",
-          "practice", "common_practice", "typical", 35.0, 80.0),
+          "practice", "common_practice", "typical", 35.0, 80.0, least=10.0, most=300.0),
     Value("vacuum.pulse_fall_ms", 45.0, "ms", "time constant of a pulsation chamber filled with "
-          "air", "practice", "common_practice", "typical", 30.0, 70.0),
+          "air", "practice", "common_practice", "typical", 30.0, 70.0, least=10.0, most=300.0),
     Value("vacuum.line_velocity_m_s", 20.0, "m/s", "velocity above which airlines grow noisy and "
-          "drop fast", "practice", "common_practice", "typical", 15.0, 25.0),
+          "drop fast", "practice", "common_practice", "typical", 15.0, 25.0, least=3.0, most=40.0),
     # What readings put in place of what is allowed (1: as much as is allowed).
     Value("vacuum.leak_times.system", 1.0, "", "air leakage of the vacuum side over what is "
           "allowed", "practice", "common_practice", "typical", 0.2, 1.0, 0.0, 200.0),
@@ -220,11 +222,11 @@ VALUES: tuple[Value, ...] = (
           "least that is allowed", "practice", "common_practice", "typical", 0.2, 1.0, 0.0, 200.0),
     # Fittings: equivalent length in pipe diameters.
     Value("fitting.bend_diameters", 18.0, "", "equivalent length of a long 90 degree bend, in "
-          "bores", "fluid_handbooks", "from_memory", "typical", 15, 20),
+          "bores", "fluid_handbooks", "from_memory", "typical", 15, 20, least=3.0, most=100.0),
     Value("fitting.elbow_diameters", 30.0, "", "equivalent length of a short elbow, in bores",
-          "fluid_handbooks", "from_memory", "typical"),
+          "fluid_handbooks", "from_memory", "typical", least=5.0, most=150.0),
     Value("fitting.tee_through_diameters", 20.0, "", "equivalent length of a tee, straight "
-          "through, in bores", "fluid_handbooks", "from_memory", "typical"),
+          "through, in bores", "fluid_handbooks", "from_memory", "typical", least=1.0, most=100.0),
     Value("fitting.tee_branch_diameters", 60.0, "", "equivalent length of a tee, through the "
-          "branch, in bores", "fluid_handbooks", "from_memory", "typical"),
+          "branch, in bores", "fluid_handbooks", "from_memory", "typical", least=5.0, most=300.0),
 )  # fmt: skip

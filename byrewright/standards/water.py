@@ -20,7 +20,7 @@ VALUES: tuple[Value, ...] = (
           "of use in milking: time to see to a stopped source", "practice", "common_practice",
           "typical", 0.5, 4.0),
     Value("water.source_share_most", 0.90, "", "share of what a source gives in a day that is "
-          "planned on", "practice", "common_practice", "limit", 0.8, 1.0),
+          "planned on", "practice", "common_practice", "limit", 0.8, 1.0, least=0.1, most=1.0),
     Value("water.hose_kpa", 200.0, "kPa", "pressure wanted at a hose or filling valve", "practice",
           "common_practice", "typical", 100.0, 300.0),
     Value("water.cooler_drop_kpa", 60.0, "kPa", "pressure lost by the water in a plate cooler",
@@ -51,11 +51,11 @@ VALUES: tuple[Value, ...] = (
     Value("wash.spray_l_min", 120.0, "L/min", "flow of a tank's spray", "practice",
           "common_practice", "typical", 80.0, 250.0),
     Value("coolant.rise_k", 4.0, "K", "warming of chilled liquid on its way through a tank",
-          "practice", "common_practice", "typical", 3.0, 6.0),
+          "practice", "common_practice", "typical", 3.0, 6.0, least=0.5, most=20.0),
     Value("coolant.tank_drop_kpa", 40.0, "kPa", "pressure lost in a tank's cooling jacket",
           "practice", "common_practice", "typical", 20.0, 80.0),
     Value("pump.efficiency", 0.5, "", "efficiency of a small centrifugal pump", "practice",
-          "common_practice", "typical", 0.4, 0.65),
+          "common_practice", "typical", 0.4, 0.65, least=0.1, most=0.9),
 )  # fmt: skip
 
 WATER_BORES_MM: tuple[float, ...] = (15, 20, 25, 32, 40, 50, 65, 80, 100, 125, 150, 200)

@@ -28,6 +28,7 @@ OPTIONS = (
     ("watch", "--modbus 127.0.0.1:1 --period nan", "--period nan: give 0.1 to 3600 s"),
     ("watch", "--modbus 127.0.0.1:99999", "is not a Modbus address"),
     ("watch", "--opcua http://x", "is not an OPC UA address"),
+    ("watch", "--opcua opc.tcp://h:99999", "is not an OPC UA address"),
     ("watch", "--modbus 127.0.0.1:1 --acknowledge=", "--acknowledge: say who acknowledges"),
     ("serve", "--port 99999", "--port 99999: give 1 to 65535"),
 )
@@ -115,7 +116,9 @@ def test_a_screen_that_is_not_utf8_is_written_to(folder: Path) -> None:
     assert told.returncode == 0 and b"Bj?rne" in told.stdout, told.stderr
 
 
-@pytest.mark.parametrize("words", ["size plant.yaml --all", "schema plant", "check plant.yaml"])
+@pytest.mark.parametrize(
+    "words", ["size plant.yaml --all", "schema plant", "check plant.yaml", "--help"]
+)
 def test_a_reader_that_goes_away_is_no_fault(words: str, folder: Path) -> None:
     """The same pipe into `head` would end in another code for each command, or in a traceback."""
     read, write = os.pipe()
@@ -139,6 +142,21 @@ def test_an_order_to_end_is_told(folder: Path) -> None:
         job.terminate()
         assert job.wait(30) == 143
         assert job.stderr.read() == b"stopped; nothing was half written\n"
+
+
+def test_an_interrupt_while_it_loads_is_told() -> None:
+    """One who changes his mind at once would get a traceback of half-loaded modules."""
+    code = (
+        "import sys, os, signal\n"
+        "class Stop:\n"
+        "    def find_spec(self, name, *rest):\n"
+        "        if name == 'byrewright.cli': os.kill(os.getpid(), signal.SIGINT)\n"
+        "sys.meta_path.insert(0, Stop())\n"
+        "from byrewright.__main__ import main\n"
+        "main()\n"
+    )
+    told = subprocess.run([sys.executable, "-c", code], capture_output=True, check=False)
+    assert told.returncode == 130 and told.stderr == b"stopped; nothing was half written\n"
 
 
 def test_a_computer_without_home_or_account_compiles(monkeypatch: pytest.MonkeyPatch) -> None:

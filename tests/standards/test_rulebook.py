@@ -149,6 +149,12 @@ def test_every_rule_has_a_range_that_it_lies_in(key: str) -> None:
         ("milk.at_cow_c", 80, 38.5),
         ("milk.stored_c", -30, 3),
         ("cloth.hours_most", 200, 14),
+        ("milk.density_kg_m3", 103, 1027),
+        ("deck.design_cow_kg", 8000, 650),
+        ("place.noise_upper_db", 850, 87),
+        ("place.gangway_m", 7, 0.9),
+        ("pump.shut_off_ratio", 0.9, 1.3),
+        ("air.working_bar", 100, 8),
     ],
 )
 def test_a_range_is_of_its_kind(key: str, nonsense: float, plausible: float) -> None:

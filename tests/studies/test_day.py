@@ -148,6 +148,17 @@ def test_no_refrigeration_breaks_the_rule_of_the_region() -> None:
     assert run_day(nowhere).finding("day.milk_temperature_rule").verdict == "unknown"
 
 
+def test_a_day_without_vacuum_says_that_nothing_is_milked() -> None:
+    """Would fail if pumps that stand in every mode milked the herd in time."""
+    plant = plants.rotary()
+    still = {t: "stopped" for t, m in plant.equipment.items() if m.kind == "vacuum_pump"}
+    modes = {n: m.model_copy(update={"positions": {**m.positions, **still}})
+             for n, m in plant.modes.items()}  # fmt: skip
+    r = run_day(plant.model_copy(update={"modes": modes}))
+    assert r.finding("day.vacuum_made").verdict == "fails"
+    assert not any(f.key == "day.vacuum_least" for f in r.findings)
+
+
 def test_a_three_shift_day_that_leaves_no_time_to_wash_says_so() -> None:
     """Would fail if a wash that runs into the next milking were not seen."""
     plant = plants.rotary(24, 2150, milkings=3, turn_s=24 * 11.0, target_h=7.5)

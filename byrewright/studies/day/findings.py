@@ -7,6 +7,7 @@ import numpy as np
 from byrewright.engine import shape as sh
 from byrewright.engine.bout import brought_up, wait_s
 from byrewright.engine.draws import ambient_c
+from byrewright.plant.roles.vacuum import PumpsVacuum
 from byrewright.results import Input
 from byrewright.studies.day import remedies, washes
 from byrewright.studies.day.record import MilkingSession, Run
@@ -311,11 +312,33 @@ def recovered(ctx: StudyContext, run: Run) -> None:
     )  # fmt: skip
 
 
+def _no_vacuum(ctx: StudyContext, run: Run) -> bool:
+    """Say so where nothing makes vacuum in milking: the day is then only as if something did."""
+    plant = run.plant
+    mode = next((n for n, m in plant.modes.items() if "milking" in m.does), None)
+    pumps = [m.id for m in plant.equipment.values() if isinstance(m, PumpsVacuum)]
+    if mode is None or any(plant.position(mode, tag) == "runs" for tag in pumps):
+        return False
+    what = (
+        f"No vacuum pump runs in mode {mode} ({', '.join(pumps)})"
+        if pumps
+        else "There is no vacuum pump"
+    )
+    ctx.find(
+        "day.vacuum_made", "Vacuum pumps that run in milking", 0.0, "machines",
+        f"{what}, so no cow can be milked: the times and litres of this day are only as if there "
+        "were vacuum.",
+        limit=1.0, sense="at_least", formula="at least one", source="the plant file",
+    )  # fmt: skip
+    return True
+
+
 def services(ctx: StudyContext, run: Run) -> None:
     """Vacuum, compressed air and the electric supply."""
+    made = not _no_vacuum(ctx, run)
     least = float(run.last.g[sh.G_VAC_LEAST])
     table = run.compiled.tables.vac
-    if table.shape[0] > 1 and least < 1e3:
+    if made and table.shape[0] > 1 and least < 1e3:
         wanted = float(run.compiled.tables.par[sh.PAR_VAC_SET])
         unknown = run.compiled.vacuum_known == "unknown"
         ctx.find(
