@@ -173,6 +173,9 @@ def diff(
     out: Annotated[
         Path | None, typer.Option(help="PDF to write, with the changes clouded on the drawings.")
     ] = None,
+    full: Annotated[
+        bool, typer.Option(help="Ask every study of both: day, vacuum, routes, failures, plan.")
+    ] = False,
     as_json: AsJson = False,
     on: Annotated[str | None, typer.Option("--date", help="Date on the drawings.")] = None,
     units: Units = "metric",
@@ -181,8 +184,8 @@ def diff(
     from byrewright.commands import diff as command
 
     command.run(
-        old, new, prices_path=prices, terms_path=terms, out=out, as_json=as_json, on=on,
-        units=units,
+        old, new, prices_path=prices, terms_path=terms, out=out, full=full, as_json=as_json,
+        on=on, units=units,
     )  # fmt: skip
 
 

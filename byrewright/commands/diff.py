@@ -22,36 +22,23 @@ def run(
     prices_path: Path | None,
     terms_path: Path | None,
     out: Path | None,
+    full: bool,
     as_json: bool,
     on: str | None,
     units: str,
 ) -> None:
     """Compare two plant files: machines, pipes, positions, modes, findings, quantities, price."""
-    from byrewright.studies.changes import TOPICS, Change, as_data, changes, sized_changes
+    from byrewright.quote.compared import compared
+    from byrewright.studies.changes import as_data
 
     with clear_errors():
         system, day = system_of(units), date_of(on)
         (a, rules_a), (b, rules_b) = load(old), load(new)
         with progress("comparing") as say:
-            say("machines, pipes and modes", 0, 3)
-            found = changes(a.plant, b.plant)
-            say("findings", 1, 3)
-            found += sized_changes(a.plant, b.plant, (rules_a, rules_b))
-            if prices_path is not None:
-                from byrewright.quote.quotation import price_changes, quote
-                from byrewright.quote.read_prices import read_prices
-                from byrewright.quote.terms import Terms, read_terms
-
-                say("price", 2, 3)
-                priced = []
-                for file, rules in ((a, rules_a), (b, rules_b)):
-                    terms = (
-                        Terms() if terms_path is None else read_terms(terms_path, file.plant, rules)
-                    )
-                    prices = read_prices(prices_path, terms.currency or file.plant.site.currency)
-                    priced.append(quote(file.plant, prices, terms, date.fromisoformat(day), rules))
-                found += [Change("price", "changed", "", s) for s in price_changes(*priced)]
-            found.sort(key=lambda c: TOPICS.index(c.topic))
+            found = compared(
+                a.plant, b.plant, (rules_a, rules_b), date.fromisoformat(day), full=full, say=say,
+                prices_path=prices_path, terms_path=terms_path,
+            )  # fmt: skip
             if out is not None:
                 from byrewright.documents.changes import changes_pdf
                 from byrewright.plant.write import write_bytes

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 import sys
 from datetime import date
@@ -75,11 +74,17 @@ def run(
 
                 others = alternates(file, made, prices, terms, rules, done, studies=studies,
                                     say=say)  # fmt: skip
-        data = _data(made, running, others)
         if out is not None:
-            _write(out, plant, made, running, others, data, system, paper.casefold())
+            from byrewright.documents.quote_files import quote_files
+            from byrewright.plant.write import write_bytes
+
+            files = quote_files(plant, made, running, others, system, paper.casefold())
+            for name, data in files.items():
+                write_bytes(out / name, data)
         if as_json:
-            sys.stdout.write(data)
+            from byrewright.documents.quote_files import quote_json
+
+            sys.stdout.write(quote_json(made, running, others))
         else:
             _show(made, running, others, out, every)
 
@@ -90,15 +95,6 @@ def _running(plant: Plant, terms: Terms, rules: Rulebook, say: Any) -> Running:
 
     say("the day, for the cost of running it", 0, 1)
     return running_cost(plant, run_day(plant, rules), terms, rules)
-
-
-def _data(made: Quote, running: Running | None, others: tuple[Difference, ...]) -> str:
-    from byrewright.quote.quotation import plain
-
-    data = made.to_dict()
-    data["running"] = None if running is None else plain(running)
-    data["alternates"] = [plain(one) for one in others]
-    return json.dumps(data, indent=1, sort_keys=True, ensure_ascii=False) + "\n"
 
 
 def _template(plant: Plant, rules: Rulebook, terms: Terms, path: Path) -> None:
@@ -119,28 +115,6 @@ def _template(plant: Plant, rules: Rulebook, terms: Terms, path: Path) -> None:
     else:
         raise ByrewrightError(f"{path}: name the list .xlsx or .csv")
     print(f"{path}: {len(rows)} rows to fill in")
-
-
-def _write(
-    out: Path,
-    plant: Plant,
-    made: Quote,
-    running: Running | None,
-    others: tuple[Difference, ...],
-    data: str,
-    system: Any,
-    paper: str,
-) -> None:
-    from byrewright.documents.cost_workbook import cost_workbook, enquiries_xlsx, orders_page
-    from byrewright.documents.quotation import quotation_pdf
-    from byrewright.documents.schedule import workbook
-    from byrewright.plant.write import write_bytes, write_text
-
-    write_bytes(out / "quotation.pdf", quotation_pdf(plant, made, running, others, system, paper))
-    write_bytes(out / "costs.xlsx", cost_workbook(made, running))
-    write_bytes(out / "enquiries.xlsx", enquiries_xlsx(made))
-    write_bytes(out / "orders.xlsx", workbook("Orders", made.plant, [orders_page(made)]))
-    write_text(out / "quote.json", data)
 
 
 def _show(

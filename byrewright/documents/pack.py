@@ -97,7 +97,7 @@ def write_pack(
         OSError: the folder cannot be written.
     """
     digest = hashlib.sha256(plantfile_text.encode()).hexdigest()
-    issue = Issue(date=date, revision=revision)
+    issue = Issue(date=date, revision=revision, file=digest[:8])
     standing = Standing(date, revision, digest, approved, _superseded(folder, revision, digest))
     sheets = sheets_for(plant) if engineer else ()
     plan = plan_set(plant, issue) if engineer else []

@@ -108,7 +108,7 @@ def report_pdf(
     """
     day = dt.date.fromisoformat(date)
     if drawings is None:
-        issue = Issue(date=date, revision=revision)
+        issue = Issue(date=date, revision=revision, file=file_hash[:8])
         drawings = [
             schematic_svg(plant, s.key, issue=issue, units=units) for s in sheets_for(plant)
         ]

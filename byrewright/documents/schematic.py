@@ -38,6 +38,8 @@ class Issue:
     date: str = ""
     revision: str = "A"
     drawn_by: str = "byrewright " + __version__
+    file: str = ""
+    """First letters of the plant file's hash; sheets on which they differ are not of one set."""
 
 
 def schematic_layout(
@@ -196,7 +198,7 @@ def title_block(
     rows = (
         f"Sheet {sheet.key}  {page}",
         f"Date  {issue.date or 'not dated'}",
-        f"Rev.  {issue.revision}",
+        f"Rev.  {issue.revision}" + (f"  file {issue.file}" if issue.file else ""),
         issue.drawn_by,
     )
     for i, text in enumerate(rows):

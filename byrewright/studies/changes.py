@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
@@ -15,6 +15,7 @@ from byrewright.plant.sited import sited
 from byrewright.results import Finding, Result
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.count import count, name_in_words
+from byrewright.studies.every import Say, ask
 
 Topic = Literal[
     "farm", "machines", "pipes", "positions", "modes", "findings", "quantities", "price"
@@ -352,13 +353,24 @@ def _moved(was: Finding, one: Finding) -> bool:
     return abs(one.value - was.value) > LEAST_SHARE * max(abs(was.value), 1e-9)
 
 
-def sized_changes(before: Plant, after: Plant, rules: tuple[Rulebook, Rulebook]) -> list[Change]:
-    """What the sizing study says of two plants, each by its own rules, as changes."""
-    from byrewright.studies.sizing import size
+def study_changes(
+    before: Plant, after: Plant, rules: tuple[Rulebook, Rulebook], studies: Sequence[str],
+    say: Say = lambda *_: None,
+) -> list[Change]:  # fmt: skip
+    """What the studies say of two plants, each by its own rules, as changes.
 
-    names = renamed(before, after)
-    told = finding_changes(size(before, rules[0]), size(after, rules[1]), names)
-    return [Change("findings", "changed", "", f"{s.rstrip('.')}.") for s in told]
+    Where only one of the two has a plan, the plan's findings are left out: they would all be new.
+    """
+    both = before.place is not None and after.place is not None
+    names = [s for s in studies if s != "place" or both]
+
+    def told(which: str) -> Say:
+        return lambda name, number, total: say(f"{which}: {name}", number, total)
+
+    old = ask(before, rules[0], names, told("before"))
+    new = ask(after, rules[1], names, told("now"))
+    words = finding_changes(old, new, renamed(before, after))
+    return [Change("findings", "changed", "", f"{s.rstrip('.')}.") for s in words]
 
 
 def as_data(found: list[Change]) -> list[dict[str, Any]]:

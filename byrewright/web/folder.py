@@ -198,6 +198,20 @@ class Folder:
         except OSError:
             return "-"
 
+    def lists(self, slug: str, *endings: str) -> dict[str, Path]:
+        """Other files by their path from the root: in the plant's folder, and those above it up to
+        the root; hidden ones and links that leave the root are left out."""
+        found: dict[str, Path] = {}
+        place = self.path(slug).parent
+        while True:
+            for path in sorted(place.iterdir()):
+                named = path.name.casefold().endswith(endings) and not path.name.startswith(".")
+                if named and self._inside(path):
+                    found[str(path.relative_to(self.root))] = path
+            if place in (self.root, place.parent) or not place.is_relative_to(self.root):
+                return dict(list(found.items())[:MOST_LISTED])
+            place = place.parent
+
     def brief(self, slug: str) -> Path | None:
         """The brief that lies beside a plant, where there is one."""
         beside = self.path(slug).parent / BRIEF_FILE
@@ -242,6 +256,10 @@ class Folder:
             return real.is_relative_to(self.root) and real.is_file()
         except (OSError, RuntimeError):
             return False
+
+
+MOST_LISTED = 60
+"""Price lists and terms that are offered to choose from."""
 
 
 def looks_like_plant(path: Path) -> bool:

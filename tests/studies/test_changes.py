@@ -7,7 +7,7 @@ import pytest
 from byrewright.documents.changes import drawings
 from byrewright.plant.plant import Plant
 from byrewright.standards.rulebook import default_rulebook
-from byrewright.studies.changes import changes, renamed, sized_changes
+from byrewright.studies.changes import changes, renamed, study_changes
 from tests.plants import machine, rotary, rows
 
 
@@ -51,7 +51,7 @@ def test_another_tag_is_one_change(tag: str) -> None:
         ("machines", "renamed", "ZZ9", tag)
     ]
     rules = default_rulebook()
-    assert sized_changes(before, called(before, tag, "ZZ9"), (rules, rules)) == []
+    assert study_changes(before, called(before, tag, "ZZ9"), (rules, rules), ("sizing",)) == []
 
 
 def test_twins_that_change_names_are_told_apart_or_not_at_all() -> None:

@@ -25,6 +25,8 @@ PAGES = (
     ("edit", "?pick=VP1"),
     ("brief", ""),
     ("pack", ""),
+    ("quote", ""),
+    ("changes", ""),
     ("tests", ""),
 )
 READY = {
@@ -39,6 +41,8 @@ READY = {
     "edit": "#which",
     "brief": "#brief-text",
     "pack": "#build",
+    "quote": "#price",
+    "changes": "#compare",
     "tests": "table",
 }
 

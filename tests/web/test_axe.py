@@ -29,6 +29,8 @@ PAGES = (
     ("edit?pick=VP1", "#which"),
     ("brief", "#brief-text"),
     ("pack", "#build"),
+    ("quote", "#price"),
+    ("changes", "#compare"),
     ("tests", "table"),
     ("tests/fill", "#by"),
 )

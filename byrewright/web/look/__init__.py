@@ -90,7 +90,7 @@ def own_style(colours: Mapping[str, str]) -> str:
     )
 
 
-SCRIPTS = ("page.js", "morph.js", "keep.js", "live.js", "place.js")
+SCRIPTS = ("page.js", "morph.js", "keep.js", "live.js", "place.js", "bring.js")
 """Zoom, pan and marks on drawings; redrawing without touching what is typed; keeping what is typed;
 what is heard; machines moved on the plan."""
 

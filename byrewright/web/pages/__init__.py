@@ -2,6 +2,7 @@
 
 from byrewright.web.pages import (
     brief,
+    changes,
     day,
     edit,
     failures,
@@ -10,6 +11,7 @@ from byrewright.web.pages import (
     pack,
     place,
     plant,
+    quote,
     start,
     tests,
     watch,
@@ -27,6 +29,8 @@ PAGES = (
     edit.register,
     brief.register,
     pack.register,
+    quote.register,
+    changes.register,
     tests.register,
 )
 """Every page, in the order of the index. A later page is one more line."""

@@ -46,12 +46,7 @@ def register(site: Site) -> None:
             job = site.answers.known(pack_key(opened, on, units, bool(full)))
             if opened.key != state or job is None or job.state != "done":
                 return Response(status_code=404)
-            name = f"{opened.path.stem}-pack.zip"
-            return Response(
-                job.value[0],
-                media_type="application/zip",
-                headers={"content-disposition": f'attachment; filename="{ascii_name(name)}"'},
-            )
+            return attachment(job.value[0], "application/zip", f"{opened.path.stem}-pack.zip")
 
     site.routes.append(download)
 
@@ -59,6 +54,12 @@ def register(site: Site) -> None:
 def ascii_name(name: str) -> str:
     """A file name that may stand in a header."""
     return "".join(c if c.isascii() and (c.isalnum() or c in "-_.") else "-" for c in name)
+
+
+def attachment(data: bytes, kind: str, name: str) -> Response:
+    """A file to be taken away under a name."""
+    head = {"content-disposition": f'attachment; filename="{ascii_name(name)}"'}
+    return Response(data, media_type=kind, headers=head)
 
 
 def pack_key(opened: Opened, on: str, units: str, full: bool) -> tuple[str, ...]:
@@ -125,6 +126,9 @@ class PackView:
         t = self.v.t
         ui.html(tag("h1", t("pack.title")), sanitize=False)
         ui.html(tag("p", t("pack.lead")), sanitize=False)
+        links = [[" ", tag("a", t(f"page.{key}"), href=self.v.link(key), cls="button")]
+                 for key in ("quote", "changes")]  # fmt: skip
+        ui.html(tag("p", t("pack.more"), links, cls="no-print"), sanitize=False)
         acts = {
             "build": self.on_build,
             "stop": self.on_stop,
