@@ -239,14 +239,27 @@ def _tests(opened: Opened, job: Job) -> Any:
     return bench_of(opened.path, opened.plant, opened.rules or Rulebook())
 
 
+def _call(opened: Opened, job: Job) -> Any:
+    """What a caller is led by."""
+    from byrewright.site.callout.guide import guide_of
+    from byrewright.standards.rulebook import Rulebook
+
+    job.say("table")
+    try:
+        return guide_of(opened.plant, opened.rules or Rulebook())
+    except ValueError as error:
+        raise ByrewrightError(str(error)) from None
+
+
 STUDIES: dict[str, Callable[[Opened, Job], Any]] = {
     "sizing": _sizing,
     "routes": _routes,
     "failures": _failures,
     "tests": _tests,
+    "call": _call,
 }
 """Name to the call of the study."""
-LONG = frozenset({"routes", "failures", "tests"})
+LONG = frozenset({"routes", "failures", "tests", "call"})
 
 
 def proof(answers: Answers, opened: Opened, study: Any) -> Share:

@@ -28,6 +28,8 @@ PAGES = (
     ("quote", ""),
     ("changes", ""),
     ("tests", ""),
+    ("service", ""),
+    ("call", ""),
 )
 READY = {
     "start": "main h1",
@@ -44,6 +46,8 @@ READY = {
     "quote": "#price",
     "changes": "#compare",
     "tests": "table",
+    "service": "table",
+    "call": "#see-hurt",
 }
 
 

@@ -33,6 +33,9 @@ PAGES = (
     ("changes", "#compare"),
     ("tests", "table"),
     ("tests/fill", "#by"),
+    ("service", "table"),
+    ("call", "#see-hurt"),
+    ("call/lead#milk", "figure"),
 )
 
 

@@ -20,7 +20,7 @@ from byrewright.web.texts import FIRST, Texts, catalogue, languages
 WEB = Path(byrewright.web.__file__).parent
 MODULES = sorted(WEB.rglob("*.py"))
 SENTENCE = re.compile(r"[A-Za-z]+,? [a-z]+")
-CODE_WORDS = ("cls", "style", "js_handler", "onchange", "props")
+CODE_WORDS = ("cls", "style", "js_handler", "onchange", "props", "data_with")
 OUTSIDE_PAGES = {"access.py", "server.py", "markup.py"}
 """Modules that speak to the terminal or to other programs, not in pages."""
 NOT_SHOWN = re.compile(

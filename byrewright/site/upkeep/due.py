@@ -15,6 +15,8 @@ LEAST_DAYS = 7.0
 """Readings of a meter nearer together than this tell no rate (byrewright's own choice)."""
 ONE_SLOPE, FORECAST = 0.10, 0.20
 """Range of a rate from two readings alone, and of one forecast (byrewright's own choices)."""
+OWN_DAYS = 60.0
+"""Services that come more often are the farm's own people's, no reason for a visit."""
 EARLY_SHARE = 0.25
 """How much of its interval a service may be brought forward to save a visit (own choice)."""
 
@@ -62,6 +64,11 @@ class Due:
     every: float | None
     """Days between two services at the present rate."""
     how: str
+
+    @property
+    def own(self) -> bool:
+        """Whether it is the farm's own people's, and no reason for a visit."""
+        return self.every is not None and self.every < OWN_DAYS
 
 
 @dataclass(frozen=True, slots=True)

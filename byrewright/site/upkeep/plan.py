@@ -6,6 +6,7 @@ import datetime as dt
 import hashlib
 import math
 import time
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -26,8 +27,6 @@ from byrewright.site.upkeep.lives import Learned, learned_of
 from byrewright.site.upkeep.trends import Trend, finding_of, table_of, too_few, trends_of
 from byrewright.standards.rulebook import Rulebook
 
-OWN_DAYS = 60.0
-"""Services that come more often are the farm's own people's, no reason for a visit."""
 WORKS = ("runs", "milks", "washes", "pulses")
 HORIZON_DAYS = 365.0
 DAY_S = 86_400.0
@@ -106,8 +105,7 @@ def plan_of(
         rate = dues.rate_of(meters[machine.id], forecast_h_day(plant, rules, machine))
         last = done.get((task.machine, task.what), began)
         found.append(dues.due_of(task, now, last, meters[machine.id], rate))
-    mine = [d for d in found if d.every is not None and d.every < OWN_DAYS]
-    ours = [d for d in found if d not in mine]
+    mine, ours = [d for d in found if d.own], [d for d in found if not d.own]
     windows = dues.windows(ours, now, HORIZON_DAYS, late_days)
     visits = tuple(dues.fewest_visits(windows))
     result = _result(plant, ours, mine, visits, now, late_days, began)
@@ -199,7 +197,8 @@ def _meters(entries: Iterable[Entry], tag: str) -> list[Meter]:
     )  # fmt: skip
 
 
-def _interval(task: Task) -> str:
+def interval(task: Task) -> str:
+    """How often a service comes, in words."""
     told = f"{task.every_h:.4g} h" if task.every_h is not None else f"{task.every_days:.4g} days"
     return told + (", learned" if task.learned else "")
 
@@ -223,7 +222,7 @@ def _result(
         findings.append(Finding(
             key="service.due", subject=f"{one.task.machine}: {one.task.what}", title="Service",
             value=None if one.day is None else one.day - now, unit="days",
-            sentence=f"{one.task.machine}: {one.task.what}, every {_interval(one.task)}: {says}",
+            sentence=f"{one.task.machine}: {one.task.what}, every {interval(one.task)}: {says}",
             verdict=verdict, formula="last done + interval", source="the kinds' upkeep",
             known="common_practice", missing=(one.how,) if verdict == "unknown" else (),
         ))  # fmt: skip
@@ -231,14 +230,13 @@ def _result(
     due = Table(
         "service.due", "What is due, the soonest first",
         ("machine", "service", "every", "last", "due", "from", "to", "how known"), ("",) * 8,
-        tuple((d.task.machine, d.task.what, _interval(d.task), date_of(d.last), date_of(d.day),
+        tuple((d.task.machine, d.task.what, interval(d.task), date_of(d.last), date_of(d.day),
                date_of(d.soonest), date_of(d.latest), d.how) for d in order),
     )  # fmt: skip
     trips = Table(
-        "service.visits", "The fewest visits that are in time, for a year", ("visit", "day", "does",
-        "machines"), ("",) * 4,
-        tuple((i, date_of(v.day), f"{len(v.does)} services",
-               ", ".join(sorted({w.task.machine for w in v.does})))
+        "service.visits", "The fewest visits that are in time, for a year", ("visit", "day",
+        "services", "what, on how many machines"), ("",) * 4,
+        tuple((i, date_of(v.day), len(v.does), _counted(w.task.what for w in v.does))
               for i, v in enumerate(visits, 1)),
         f"In time: from a quarter of its interval before a service is due to {late_days:g} days "
         "after, counted from the due dates as they are now, not from the visit before. No plan of "
@@ -246,8 +244,8 @@ def _result(
     )  # fmt: skip
     own = Table(
         "service.own", "By the farm's own people", ("machine", "service", "every"), ("",) * 3,
-        tuple((d.task.machine, d.task.what, _interval(d.task)) for d in mine),
-        f"What comes again within {OWN_DAYS:g} days is no reason for a visit.",
+        tuple((d.task.machine, d.task.what, interval(d.task)) for d in mine),
+        f"What comes again within {dues.OWN_DAYS:g} days is no reason for a visit.",
     )  # fmt: skip
     since = (
         "nothing is in the log: say what was done with --done"
@@ -266,6 +264,11 @@ def _result(
         ),
         notes=(since + ".",),
     )  # fmt: skip
+
+
+def _counted(whats: Iterable[str]) -> str:
+    told = Counter(whats)
+    return ", ".join(f"{what} ({n})" if n > 1 else what for what, n in sorted(told.items()))
 
 
 def calendar_of(plan: Plan, plant: Plant) -> bytes:

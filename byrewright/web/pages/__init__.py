@@ -2,6 +2,7 @@
 
 from byrewright.web.pages import (
     brief,
+    call,
     changes,
     day,
     edit,
@@ -12,6 +13,7 @@ from byrewright.web.pages import (
     place,
     plant,
     quote,
+    service,
     start,
     tests,
     watch,
@@ -32,5 +34,7 @@ PAGES = (
     quote.register,
     changes.register,
     tests.register,
+    service.register,
+    call.register,
 )
 """Every page, in the order of the index. A later page is one more line."""

@@ -1,0 +1,160 @@
+"""Call-out: what a caller sees, one tap each; the calls there were."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from datetime import date
+from typing import Any
+
+from fastapi import FastAPI, Request
+from fastapi.responses import JSONResponse, Response
+from nicegui import ui
+
+from byrewright.documents.call_sheet import call_html
+from byrewright.errors import ByrewrightError
+from byrewright.site.callout.record import from_data, head_of, take
+from byrewright.site.callout.sights import SIGHTS
+from byrewright.site.checks.measured import log_stamp, owner_of
+from byrewright.site.log import Entry, log_of
+from byrewright.site.log.entry import current
+from byrewright.web.folder import NotServed, Opened
+from byrewright.web.frame import Live, Site, Visit, later, plant_page, say, visit
+from byrewright.web.markup import Child, table, tag
+
+KEY = "call"
+HTML = "text/html; charset=utf-8"
+LOOK_S = 3.0
+WAIT_S = 60.0
+MOST = 50
+
+
+def register(site: Site) -> None:
+    """Add the page, what it leads to, and what takes the record."""
+    site.pages.append(KEY)
+
+    @ui.page("/p/{slug}/call")
+    def call(request: Request, slug: str) -> None:
+        plant_page(site, request, slug, KEY, lambda v: CallView(v).build())
+
+    def lead(app: FastAPI) -> None:
+        @app.get("/p/{slug}/call/{name}")
+        async def page(slug: str, name: str) -> Response:
+            """The page that leads a caller; `take-along` has no server to send to."""
+            opened = _opened(site, slug)
+            if opened is None or name not in ("lead", "call.html"):
+                return Response(status_code=404)
+            job = site.answers.study(KEY, opened)
+            await asyncio.to_thread(job.wait, WAIT_S)
+            if job.state != "done":
+                return Response(job.problem, status_code=503, media_type="text/plain")
+            send = f"/p/{slug}/call/entries" if name == "lead" else ""
+            made = call_html(job.value, head_of(owner_of(opened.plant)),
+                             made=date.today().isoformat(), send=send)  # fmt: skip
+            headers = {} if send else {"content-disposition": f'attachment; filename="{name}"'}
+            return Response(made, media_type=HTML, headers=headers)
+
+        @app.post("/p/{slug}/call/entries")
+        async def enter(request: Request, slug: str) -> Response:
+            """Take the record of calls: what the log does not have yet."""
+            t = visit(site, request).t
+            opened = _opened(site, slug)
+            if opened is None:
+                return JSONResponse({"said": t("callout.no_plant")}, status_code=404)
+            try:
+                told = await request.json()
+                count = await asyncio.to_thread(_enter, opened, t("callout.record"), told)
+            except ByrewrightError as error:
+                return JSONResponse({"said": str(error)}, status_code=400)
+            except ValueError:  # no JSON
+                return JSONResponse({"said": t("callout.no_record")}, status_code=400)
+            return JSONResponse({"said": t("callout.entered", count=count)})
+
+    site.routes.append(lead)
+
+
+def _opened(site: Site, slug: str) -> Opened | None:
+    try:
+        opened = site.folder.open(slug)
+    except NotServed:
+        return None
+    return opened if opened.sound else None
+
+
+def _enter(opened: Opened, name: str, told: Any) -> int:
+    owner = owner_of(opened.plant)
+    head, calls = from_data(name, told)
+    log = log_of(opened.path, owner)
+    try:
+        return len(take(log, name, head, calls, owner))
+    finally:
+        log.close()
+
+
+def _read(opened: Opened) -> list[Entry]:
+    log = log_of(opened.path, owner_of(opened.plant))
+    try:
+        return current(log.entries("call")) if log.home.identity() is not None else []
+    finally:
+        log.close()
+
+
+class CallView:
+    """One visitor's look at the call-out of a plant."""
+
+    def __init__(self, v: Visit) -> None:
+        assert v.opened is not None
+        self.v = v
+        self.opened: Opened = v.opened
+        self.calls: list[Entry] = []
+        self.trouble = ""
+        self.stamp: str | None = None
+
+    def build(self) -> None:
+        """The page's body."""
+        t, link = self.v.t, self.v.link("call/lead")
+        self.v.site.answers.study(KEY, self.opened)  # ready when a tile is touched
+        ui.html(tag("h1", t("callout.title")), sanitize=False)
+        tiles = [
+            tag("a", s.words, href=f"{link}#{s.key}", cls="button tile", id=f"see-{s.key}")
+            for s in SIGHTS
+        ]
+        ui.html(tag("nav", tiles, cls="tiles", aria_label=t("callout.title")), sanitize=False)
+        along = tag("a", t("callout.along"), href=self.v.link("call/call.html"), cls="button")
+        ui.html(tag("p", along, cls="no-print"), sanitize=False)
+        self.live = Live(self._live, {})
+        later(self.look)
+        ui.timer(LOOK_S, self.look)
+
+    async def look(self) -> None:
+        """Read the calls anew where the log may have changed."""
+        stamp = log_stamp(self.opened.path)
+        if stamp == self.stamp:
+            return
+        try:
+            self.calls = await asyncio.to_thread(_read, self.opened)
+            self.trouble, self.stamp = "", stamp
+        except ByrewrightError as error:
+            self.trouble = str(error)
+        self.live.draw()
+
+    def _live(self) -> Child:
+        t = self.v.t
+        if self.trouble:
+            return say(self.trouble, "bad")
+        words = {s.key: s.words for s in SIGHTS}
+        latest = sorted(self.calls, key=lambda e: -e.at)[:MOST]
+        rows: list[list[Child]] = [
+            [
+                time.strftime("%Y-%m-%d %H:%M", time.localtime(e.at)),
+                words.get(e.data["sight"], e.data["sight"]),
+                e.tag,
+                t(f"callout.outcome.{str(e.data['outcome']).replace(' ', '_')}"),
+                e.who,
+                e.data["remark"],
+            ]
+            for e in latest
+        ]
+        head = [t(f"callout.{h}") for h in ("when", "seen", "at", "ended", "by", "remark")]
+        body = table(head, rows) if rows else tag("p", t("callout.none"), cls="quiet")
+        return tag("section", tag("h2", t("callout.calls")), body)
