@@ -395,21 +395,21 @@ class Liquids(LiquidGraph):
                 row: Mapping[Node, int], held: Mapping[Node, float], fluid: Fluid,
                 height: Mapping[Node, float], out: Flows) -> None:  # fmt: skip
         """Flows and heads of everything in the links; what is shut carries nothing, exactly."""
-        heads, flows = list(head), [float(q) for q in flow]
+        heads, flows = [float(h) for h in head], [float(q) for q in flow]
         most = max((abs(q) for q in flows), default=0.0)
         for link, q in zip(links, flows, strict=True):
             ahead = (sign * q for (_, sign), of in zip(link.chain, link.elements, strict=True)
                      if any(law in (CENTRIFUGAL, ONE_WAY) for law, _ in of))  # fmt: skip
             if abs(q) < max(STILL * most, OPENS_M3_S) or min(ahead, default=1.0) < 2 * OPENS_M3_S:
                 q = 0.0
-            ends = [held[n] if n in held else heads[row[n]] for n in (link.a, link.b)]
+            ends = [float(held[n]) if n in held else heads[row[n]] for n in (link.a, link.b)]
             at, here = ends[0], link.a
             out.head_m[here], out.height_m[here], out.fluid[here] = at, height[here], fluid
             for (joint, sign), elements in zip(link.chain, link.elements, strict=True):
                 out.l_min[joint.id] = sign * q / L_MIN
                 for law, numbers in elements:
                     lost, _ = element_loss(law, sign * q, np.array(padded(numbers)))
-                    at -= sign * lost
+                    at -= sign * float(lost)
                 a, b = self.ends[joint.id]
                 here = b if sign > 0 else a
                 out.head_m[here], out.height_m[here], out.fluid[here] = at, height[here], fluid
