@@ -41,8 +41,10 @@ SJ_OPEN, SJ_KG, SJ_KJ = range(3)
 
 X_UA, X_RATIO = range(2)
 XI_COLD, XI_CHILLED = range(2)
-# State of an exchanger: health, heat moved, outlet now, warmest, kg cooled, kg x outlet, inlet now.
+# State of an exchanger: health, heat moved, outlet now, warmest, kg cooled, kg x outlet, inlet now;
+# kg x inlet, kg of what takes the heat, kg x its inlet.
 SX_HEALTH, SX_KJ, SX_OUT, SX_WARMEST, SX_KG, SX_KGC, SX_IN, SX_FLOW = range(8)
+SX_KGIN, SX_COLD, SX_COLDC = range(8, 11)
 
 F_CAP, F_CHANGE_S, F_LOSS = range(3)
 DIRTS = 4  # steps of dirt at which a filter costs flow as solved; straight lines between

@@ -77,6 +77,14 @@ def test_two_coolers_in_a_row_both_cool() -> None:
     rows = state.items[compiled.tables.rows("exchangers")]
     out = dict(zip(compiled.names.exchangers, rows[:, sh.SX_KGC] / rows[:, sh.SX_KG], strict=True))
     assert out["PC2.water_in"] < out["PC1.water_in"] - 0.5
+    # Four temperatures of each: milk comes to the second as it left the first; heats agree.
+    one, two = rows[0], rows[1]
+    assert two[sh.SX_KGIN] / two[sh.SX_KG] == pytest.approx(out["PC1.water_in"], abs=0.05)
+    for x in (one, two):
+        assert x[sh.SX_COLD] == pytest.approx(2.0 * x[sh.SX_KG], rel=1e-6)
+        milk_kj = (x[sh.SX_KGIN] - x[sh.SX_KGC]) * 3.93
+        assert x[sh.SX_KJ] == pytest.approx(milk_kj, rel=0.01)
+        assert x[sh.SX_COLDC] / x[sh.SX_COLD] < x[sh.SX_KGC] / x[sh.SX_KG]
     assert compiled.names.exchangers.index("PC1.water_in") < compiled.names.exchangers.index(
         "PC2.water_in"
     )

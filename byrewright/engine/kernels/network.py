@@ -267,10 +267,8 @@ def _limit(W: Floats, I: Ints, S: Floats, num: Ints) -> None:
     """Share of what is asked that each vessel can give."""
     for v in range(num[N_V0], num[N_V1]):
         W[v, 1] = 1.0
-        if I[v, VI_ROLE] == STORE and W[v, 0] > 0.0:
-            there = content(v, S)
-            if W[v, 0] > there:
-                W[v, 1] = max(0.0, there) / W[v, 0]
+        if I[v, VI_ROLE] == STORE and W[v, 0] > max(0.0, content(v, S)):
+            W[v, 1] = max(0.0, content(v, S)) / W[v, 0]
 
 
 @inner
@@ -342,13 +340,13 @@ def _exchange(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, 
         if c_hot <= 0.0:
             continue
         hot_in = kj / c_hot
-        q = 0.0
+        q = used = cold_in = 0.0
         water = I[x, XI_COLD]
         chilled = I[x, XI_CHILLED]
         if water >= 0 and W[water, 0] > 0.0:
             src = I[water, MI_SRC]
-            kg = W[water, 0] * W[src, 1]
-            c_cold = kg * par[PAR_CP + 2]
+            used = W[water, 0] * W[src, 1]
+            c_cold = used * par[PAR_CP + 2]
             cold_in = warmth(src, F, I, S, par)
             q = _heat(c_hot, c_cold, hot_in, cold_in, F[x, X_UA] * S[x, SX_HEALTH] * dt)
             dst = I[I[water, MI_J0], J_DST]
@@ -358,7 +356,7 @@ def _exchange(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, 
         elif chilled >= 0:
             vessels = num[N_V1] - num[N_V0]
             flow = min(S[x, SX_FLOW] * F[x, X_RATIO], cold[state, chilled, vessels] * dt)
-            cold_in = 0.0
+            used = flow
             for b in range(vessels):
                 if cold[state, chilled, b] > 0.0:
                     cold_in += cold[state, chilled, b] * warmth(num[N_V0] + b, F, I, S, par)
@@ -374,6 +372,9 @@ def _exchange(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, 
         S[x, SX_KJ] += q
         S[x, SX_KG] += kg
         S[x, SX_KGC] += kg * out
+        S[x, SX_KGIN] += kg * hot_in
+        S[x, SX_COLD] += used
+        S[x, SX_COLDC] += used * cold_in
         S[x, SX_WARMEST] = max(S[x, SX_WARMEST], out)
 
 

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from byrewright.engine import shape as sh
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import MakesCold, StoresMilk
-from byrewright.results import Input, Remedy
+from byrewright.results import Input, Remedy, Table
 from byrewright.standards.cooling import TemperatureStep
 from byrewright.studies.day.record import TANK_EMPTY, MilkingSession, Run
 from byrewright.studies.sizing.context import StudyContext
@@ -223,7 +223,32 @@ def stage_of(plant: Plant, exchanger: str) -> tuple[str, str]:
     return tag, "water stage" if port and "water" in port.services else "chilled stage"
 
 
+def _stages(ctx: StudyContext, run: Run) -> None:
+    """The four temperatures of every stage, as the milk meets them."""
+    rows = []
+    per_k = ctx.number("water.cp_kj_kgk")
+    for name, x in zip(run.compiled.names.exchangers, run.change("exchangers"), strict=True):
+        if x[sh.SX_KG] > 0:
+            tag, stage = stage_of(run.plant, name)
+            cold = float(x[sh.SX_COLD])
+            into = float(x[sh.SX_COLDC]) / cold if cold > 0 else None
+            out = None if into is None else into + float(x[sh.SX_KJ]) / (cold * per_k)
+            rows.append((tag, stage, round(float(x[sh.SX_KGIN] / x[sh.SX_KG]), 2),
+                         round(float(x[sh.SX_KGC] / x[sh.SX_KG]), 2),
+                         *("" if c is None else round(c, 2) for c in (into, out)),
+                         round(cold / float(x[sh.SX_KG]), 2),
+                         round(float(x[sh.SX_KJ]) / 3600, 1)))  # fmt: skip
+    if rows:
+        ctx.notes.tables.append(Table(
+            "day.stages", "Stages of the coolers, as the milk meets them",
+            ("cooler", "stage", "milk in", "milk out", "cold in", "cold out", "ratio", "heat"),
+            ("", "", "degC", "degC", "degC", "degC", "kg/kg", "kWh"), tuple(rows),
+            note="Means of the days reported, by mass; chilled liquid as water of the same heat.",
+        ))  # fmt: skip
+
+
 def _coolers(ctx: StudyContext, run: Run) -> None:
+    _stages(ctx, run)
     x = run.change("exchangers")
     ends = run.items("exchangers")
     for i, name in enumerate(run.compiled.names.exchangers):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from byrewright.physics.errors import PhysicsRangeError
 from byrewright.physics.heat import exchanger, ua_for_hot_out_kw_k
 from byrewright.plant.roles import CoolsMilk, Stage, StoresMilk
-from byrewright.results import Input
+from byrewright.results import Input, Table
 from byrewright.studies.sizing.cold import cold_plants
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.coolant import judge_coolant
@@ -41,6 +41,7 @@ def size_cooling(ctx: StudyContext, duty: Duty) -> None:
             judge = _water_stage if stage.cold == "water" else _chilled_stage
             judge(ctx, duty, cooler, stage, point.each[cooler.id])
     if coolers:
+        _stages(ctx, duty, point)
         _outlet(ctx, duty, point)
         _water(ctx, duty, point)
     wants_cold = point.chilled_kw > 0 or any(
@@ -49,6 +50,27 @@ def size_cooling(ctx: StudyContext, duty: Duty) -> None:
     if wants_cold:
         cold_plants(ctx, duty, point)
         judge_coolant(ctx, point)
+
+
+def _stages(ctx: StudyContext, duty: Duty, point: Line) -> None:
+    """The four temperatures of every stage, as the milk meets them."""
+    rows = []
+    for tag, one in point.each.items():
+        both = (
+            ("water", one.first, one.in_c, duty.water_warmest_c),
+            ("chilled", one.second, one.pre_cooled_c, one.coolant_in_c),
+        )
+        for stage, got, hot, cold in both:
+            if got is not None and cold is not None:
+                rows.append((tag, stage, round(one.milk_l_min * one.count, 1), round(hot, 2),
+                             round(got.hot_out_c, 2), round(cold, 2), round(got.cold_out_c, 2),
+                             round(got.duty_kw * one.count, 2), round(got.ntu, 2)))  # fmt: skip
+    ctx.notes.tables.append(Table(
+        "cooling.stages", "Stages of the coolers, as the milk meets them",
+        ("cooler", "stage", "milk", "milk in", "milk out", "cold in", "cold out", "heat", "NTU"),
+        ("", "", "L/min", "degC", "degC", "degC", "degC", "kW", ""), tuple(rows),
+        note="At design flow in the warmest month of water.",
+    ))  # fmt: skip
 
 
 def _usual_approach_k(ctx: StudyContext, ratio: float) -> tuple[float, float]:
