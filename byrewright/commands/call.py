@@ -131,6 +131,9 @@ class Dialogue:
                 return outcome
         if seen.looks:
             self.out.print("None of it. Call the service and read out what you answered.")
+            if seen.also:
+                also = "; ".join(seen.also)
+                self.out.print(f"For the service, it may also be: {also}.", highlight=False)
         return self._ended((("c", "called"), ("g", "goes on")))
 
     def _which(self, look: Look, tags: Sequence[str]) -> list[Place] | None:

@@ -46,7 +46,7 @@ def _seen(one: Seen) -> dict[str, Any]:
     sight = one.sight
     return {
         "key": sight.key, "words": sight.words, "first": list(sight.first), "call": sight.call,
-        "positions": sight.positions, "left": one.left,
+        "positions": sight.positions, "left": one.left, "also": list(one.also),
         "looks": [[c.look, list(c.tags)] for c in one.looks],
     }  # fmt: skip
 

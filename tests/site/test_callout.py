@@ -16,6 +16,7 @@ from byrewright.plant.read import read_plant_text
 from byrewright.site.callout.guide import SHOWN, Guide, guide_of
 from byrewright.site.callout.record import from_data, head_of, read_calls, take
 from byrewright.site.callout.sights import SIGHTS
+from byrewright.site.condition.causes import causes
 from byrewright.site.log import Log, Owner
 from byrewright.standards.rulebook import default_rulebook
 from tests.plant.small import SMALL
@@ -78,6 +79,21 @@ def test_causes_are_those_that_give_the_sight_the_likeliest_first(guide: Guide) 
     assert any(c.look == "milk_pump: stops" for c in milk.looks)
     deck = next((s for s in guide.seen if s.sight.key == "deck"), None)
     assert deck is None or not any(c.look.startswith("milk_pump") for c in deck.looks)
+
+
+def test_diagnosis_ranks_what_it_has_a_model_of(guide: Guide) -> None:
+    """Would fail if call-out and diagnosis put the same causes in another order."""
+    for seen in guide.seen:
+        if not seen.sight.complaint:
+            continue
+        told = causes(guide.plant, [seen.sight.complaint], (), default_rulebook())
+        chances = {f: c.share / len(c.faults) for c in told for f in c.faults}
+        single = [
+            (c.share, chances[f"{c.tags[0]} {guide.looks[c.look].way}"])
+            for c in seen.looks
+            if len(c.tags) == 1 and f"{c.tags[0]} {guide.looks[c.look].way}" in chances
+        ]
+        assert [b for _, b in single] == sorted((b for _, b in single), reverse=True)
 
 
 def test_every_step_says_who_is_licensed_and_where_it_is(guide: Guide) -> None:

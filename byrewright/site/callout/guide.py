@@ -1,7 +1,8 @@
 """The guide for a call: for each thing that a caller may see, what to look at, likeliest first.
 
 Made from this plant's failure ways and the structure of the failure study. The chance of a cause is
-its rate among those that give the sight; the simulated day is not asked.
+its rate among those that give the sight; where diagnosis knows the sight as a complaint, its
+chances rank the causes that it has a model of. The simulated day is not asked.
 """
 
 from __future__ import annotations
@@ -9,10 +10,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
+from byrewright.errors import ByrewrightError
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import IsValve
 from byrewright.site.callout.sights import SIGHTS, Effect, Sight
+from byrewright.site.condition.causes import causes
 from byrewright.standards.cautions import LICENSED, LICENSED_DRIVEN, LICENSED_ELSE
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.failures.analysis import Analysis, Case, analyse
@@ -26,6 +29,7 @@ from byrewright.studies.routes.words import said
 SHOWN = 10
 """So many things to look at for one sight; whoever has been through them calls."""
 FULL_PACE = 0.999
+ALSO = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +83,8 @@ class Seen:
     looks: tuple[Candidate, ...]
     left: int
     """How many less likely causes are not shown."""
+    also: tuple[str, ...] = ()
+    """What wears slowly and no caller can see, for the service, the likeliest first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,9 +110,12 @@ def guide_of(plant: Plant, rules: Rulebook, say: Progress | None = None) -> Guid
     looks = _looks(analysis)
     seen = []
     for sight in SIGHTS:
-        found = _candidates(analysis, sight, effects)
+        chances, also = _diagnosed(plant, rules, sight.complaint)
+        found = _candidates(analysis, sight, effects, chances)
+        at = {t for c in found for t in c.tags}
+        also = tuple(s for s in also if s.partition(" ")[0] in at)[:ALSO]
         if found or not sight.roles:
-            seen.append(Seen(sight, found[:SHOWN], max(0, len(found) - SHOWN)))
+            seen.append(Seen(sight, found[:SHOWN], max(0, len(found) - SHOWN), also))
     return Guide(plant, tuple(seen), looks, analysis.mode, _positions(plant, analysis.mode))
 
 
@@ -134,21 +143,48 @@ def _effects(analysis: Analysis) -> Iterator[tuple[Case, frozenset[Effect]]]:
         yield case, frozenset(told)
 
 
+def _diagnosed(
+    plant: Plant, rules: Rulebook, complaint: str
+) -> tuple[Mapping[str, float], tuple[str, ...]]:
+    """Chances of failures by their names after a complaint, and what else the service may find."""
+    if not complaint:
+        return {}, ()
+    try:
+        found = causes(plant, [complaint], (), rules)
+    except ByrewrightError:  # a plant whose network cannot be solved: rates alone
+        return {}, ()
+    chances = {f: c.share / len(c.faults) for c in found for f in c.faults}
+    ways = {f"{m.id} {w.way}" for m in plant.equipment.values() for w in m.failures()}
+    slow = [f for f in chances if f not in ways and f.partition(" ")[0] in plant.equipment]
+    return chances, tuple(slow)
+
+
 def _candidates(
-    analysis: Analysis, sight: Sight, effects: Mapping[str, frozenset[Effect]]
-) -> tuple[Candidate, ...]:
-    """The failures that give a sight, those alike together, each with its chance."""
-    plant, rates, found = analysis.plant, analysis.rates, []
-    for name, cases in _members(analysis).items():
-        some = [
+    analysis: Analysis, sight: Sight, effects: Mapping[str, frozenset[Effect]],
+    chances: Mapping[str, float],
+) -> tuple[Candidate, ...]:  # fmt: skip
+    """The failures that give a sight, those alike together, each with its chance.
+
+    Those that diagnosis knows share what their rates give them all together by its chances.
+    """
+    plant, found = analysis.plant, []
+    fitting = {
+        name: some for name, cases in _members(analysis).items()
+        if (some := [
             c for c in cases
             if effects[c.event.id] & sight.effects
             or any(plant.equipment[c.event.machine].can(r) for r in sight.roles)
-        ]  # fmt: skip
-        if some:
-            some.sort(key=lambda c: -rates[c.event.id].a_year)
-            tags = tuple(c.event.machine for c in some)
-            found.append(Candidate(name, tags, sum(rates[c.event.id].a_year for c in some)))
+        ])
+    }  # fmt: skip
+    every = [c.event.id for some in fitting.values() for c in some]
+    weight = {e: analysis.rates[e].a_year for e in every}
+    known = [e for e in every if chances.get(e)]
+    scale = sum(weight[e] for e in known) / (sum(chances[e] for e in known) or 1.0)
+    weight |= {e: chances[e] * scale for e in known}
+    for name, some in fitting.items():
+        some.sort(key=lambda c: -weight[c.event.id])
+        tags = tuple(c.event.machine for c in some)
+        found.append(Candidate(name, tags, sum(weight[c.event.id] for c in some)))
     total = sum(c.share for c in found) or 1.0
     shared = (replace(c, share=c.share / total) for c in found)
     return tuple(sorted(shared, key=lambda c: (-c.share, c.look)))
