@@ -134,17 +134,16 @@ def _round(ctx: StudyContext, run: Run, washed: list[MilkingSession]) -> None:
         formula="time with nothing in the wash vessels, steps that go round",
         inputs=(ctx.rule("wash.dry_share"),),
     )  # fmt: skip
-    held, lines = max(b.left_kg for b in washed), stays_l(ctx) or 0.0
-    left = held + lines
+    left, lines = max(b.left_kg for b in washed), stays_l(ctx) or 0.0
     milk = run.milk_l / max(len(run.bouts), 1)
     most = ctx.number("wash.left_share") * milk
     ctx.find(
         "day.wash_left", "Rinse water left for the next milk", left, "L",
-        f"{held:.1f} L of rinse water stood in milkline, receivers and balance tank after draining "
-        f"down, and {lines:.1f} L in lines that do not fall (`wash.standing`); the next milk takes "
-        "it along.",
+        f"{left:.1f} L of rinse water stood in milkline, receivers and balance tank after draining "
+        f"down; the next milk takes it along, and with it {lines:.1f} L of lines that do not fall "
+        "(`wash.standing`).",
         limit=most, sense="at_most", allowance=0.05,
-        formula="water and wash in what milk passes, at the end of the wash; lines by their falls",
+        formula="water and wash in what milk passes, at the end of the wash",
         inputs=(ctx.rule("wash.left_share"),),
     )  # fmt: skip
 

@@ -149,12 +149,12 @@ def _standing(ctx: StudyContext, duty: Duty, washed: list[MilkPipe]) -> None:
         "points a drain that opens, blow them out, or let the first milk run to waste."
         + (f" Nothing lets out what is shut in in {_named(shut)}." if shut else "")
         if stay else "Every line of milk that is washed runs empty when it is drained down.",
-        limit=ctx.number("wash.left_share") * least, sense="at_most", allowance=TIGHT,
+        limit=ctx.number("milk.added_water_pct") / 100 * least, sense="at_most", allowance=TIGHT,
         formula="volume under the lowest crest on every way out, in the mode that drains down",
         inputs=(worked("V", "held by the lines that are washed",
                        round(sum(x.holds_l for x in washed), 1), "L"),
                 worked("milk", "saleable milk of the smallest milking", round(least), "L"),
-                ctx.rule("wash.left_share")),
+                ctx.rule("milk.added_water_pct")),
         source="practice", known="common_practice",
         remedies=tuple(
             Remedy(tag, "drains", True, "a drain at its casing, which the lines fall to")
