@@ -13,8 +13,8 @@ docs/python.md, whose example runs in the tests.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from byrewright.plant.plant import Plant as Model
     from byrewright.plant.problems import Problem
     from byrewright.plant.read import PlantFile
+    from byrewright.site.condition.fit import Fit
     from byrewright.standards.rulebook import Rulebook
 
 __all__ = [
@@ -38,7 +39,9 @@ __all__ = [
     "Line",
     "Plant",
     "Table",
+    "as_measured",
     "day",
+    "diagnose",
     "draft",
     "explain",
     "failures",
@@ -73,6 +76,12 @@ class Plant:
 
     file: PlantFile
     rules: Rulebook
+    fitted: Fit | None = None
+    """What was fitted, where it is a plant as measured."""
+
+    def told(self, result: Result) -> Answer:
+        """A study's answer, with what was fitted among its assumptions."""
+        return Answer(result if self.fitted is None else self.fitted.told(result))
 
     def __repr__(self) -> str:
         return f"<Plant of {self.name}, {len(self.model.equipment)} machines>"
@@ -94,7 +103,7 @@ class Plant:
         Raises:
             ByrewrightError: with every error that `byrewright check` tells, in the same words.
         """
-        return self.file.sound()
+        return self.file.sound() if self.fitted is None else self.file.plant
 
     @property
     def text(self) -> str:
@@ -349,14 +358,14 @@ def size(plant: Plant) -> Answer:
     """
     from byrewright.studies.sizing import size as ask
 
-    return Answer(ask(plant.sound, plant.rules))
+    return plant.told(ask(plant.sound, plant.rules))
 
 
 def vacuum(plant: Plant) -> Answer:
     """The air network: steady, in time, and what each instrument should read."""
     from byrewright.studies.vacuum import study_vacuum
 
-    return Answer(study_vacuum(plant.sound, plant.rules))
+    return plant.told(study_vacuum(plant.sound, plant.rules))
 
 
 def day(
@@ -374,7 +383,7 @@ def day(
         raise ByrewrightError(f"month {month}: give a month of 1 to 12")
     if not 1 <= days <= 3660:
         raise ByrewrightError(f"days {days}: give 1 to 3660")
-    return Answer(run_day(plant.sound, plant.rules, month=month, days=days, seed=seed, hot=hot))
+    return plant.told(run_day(plant.sound, plant.rules, month=month, days=days, seed=seed, hot=hot))
 
 
 def failures(
@@ -389,14 +398,65 @@ def failures(
 
     if hours is not None and not 0.5 <= hours <= 72.0:
         raise ByrewrightError(f"hours {hours}: give 0.5 to 72")
-    return Answer(study_failures(plant.sound, plant.rules, pairs=pairs, hours=hours, seed=seed))
+    return plant.told(study_failures(plant.sound, plant.rules, pairs=pairs, hours=hours, seed=seed))
 
 
 def routes(plant: Plant) -> Answer:
     """Every wrong valve position that dumps or spoils milk, and the proof that no other does."""
     from byrewright.studies.routes.study import routes as ask
 
-    return Answer(ask(plant.sound, plant.rules))
+    return plant.told(ask(plant.sound, plant.rules))
+
+
+def as_measured(plant: Plant, readings: Sequence[str | Path] = ()) -> Plant:
+    """The plant with figures fitted to readings in place of its data plates; every study takes it,
+    and lists them among its assumptions. The plant given stays as it is.
+
+    Args:
+        readings: as typed ("pump_capacity@VP1=3600+-50"), or the path of a plant file whose log is
+            read.
+
+    Raises:
+        ByrewrightError: a reading that cannot be used, or a log without any.
+    """
+    from byrewright.site.condition.fit import fit
+
+    taken = _taken(plant, readings)
+    if not taken:
+        raise ByrewrightError("as_measured: name readings, or the plant file whose log holds them")
+    found = fit(plant.sound, plant.rules, taken)
+    model, rules = found.put_in(plant.sound, plant.rules)
+    return Plant(replace(plant.file, plant=model), rules, found)
+
+
+def diagnose(plant: Plant, says: Sequence[str] = (), readings: Sequence[str | Path] = ()) -> Answer:
+    """What is wrong: ranked causes, what speaks for and against each, and what to measure next.
+
+    Args:
+        says: complaints, such as "vacuum low"; see docs/diagnose.md.
+        readings: as for `as_measured`.
+
+    Raises:
+        ByrewrightError: a complaint that there is not, or a reading that cannot be used.
+    """
+    from byrewright.site.condition.causes import diagnose as ask
+    from byrewright.site.condition.study import diagnosis_result
+
+    taken = _taken(plant, readings)
+    found = ask(plant.sound, says, [t.reading for t in taken], plant.rules)
+    return Answer(diagnosis_result(plant.name, found, says, taken))
+
+
+def _taken(plant: Plant, readings: Sequence[str | Path]) -> list[Any]:
+    from byrewright.site.condition.taken import Taken, of_log, typed
+
+    found: list[Any] = []
+    for one in readings:
+        if isinstance(one, Path) or "=" not in one:
+            found += of_log(Path(one), plant.sound)
+        else:
+            found.append(Taken(typed(one), "", "typed"))
+    return found
 
 
 def explain(answer: Answer, name: str) -> str:

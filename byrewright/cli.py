@@ -22,6 +22,9 @@ app = typer.Typer(
 PlantPath = Annotated[Path, typer.Argument(metavar="PLANT", help="Plant file (YAML).")]
 Units = Annotated[str, typer.Option(help="Units of values shown: metric or US.")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the whole result as JSON.")]
+AsMeasured = Annotated[
+    bool, typer.Option("--as-measured", help="With figures fitted to the log's readings.")
+]
 
 
 def _print_version(wanted: bool) -> None:
@@ -82,11 +85,13 @@ def size(
     strict: Annotated[bool, typer.Option(help="Exit with 1 when a finding fails.")] = False,
     every: Annotated[bool, typer.Option("--all", help="Show what holds, too.")] = False,
     units: Units = "metric",
+    as_measured: AsMeasured = False,
 ) -> None:
     """Size every duty: what the plant has, what it needs, margin and source."""
     from byrewright.commands import design
 
-    design.size(plant, as_json=as_json, strict=strict, every=every, units=units)
+    design.size(plant, as_json=as_json, strict=strict, every=every, units=units,
+                as_measured=as_measured)  # fmt: skip
 
 
 @app.command()
@@ -230,12 +235,13 @@ def vacuum(
     strict: Annotated[bool, typer.Option(help="Exit with 1 when a finding fails.")] = False,
     seed: Annotated[int, typer.Option(help="Seed of what is drawn by chance.")] = 1,
     units: Units = "metric",
+    as_measured: AsMeasured = False,
 ) -> None:
     """Solve the vacuum network: every node, predicted test readings, what happens in time."""
     from byrewright.commands import vacuum as command
 
     command.run(plant, as_json, out, only=only, everything=every, strict=strict, seed=seed,
-                units=units)  # fmt: skip
+                units=units, as_measured=as_measured)  # fmt: skip
 
 
 @app.command()
@@ -258,6 +264,7 @@ def day(
     hot: Annotated[bool, typer.Option(help="As hot as the site's hottest afternoon.")] = False,
     sample: Annotated[float, typer.Option(help="Seconds between points of the series.")] = 60.0,
     units: Units = "metric",
+    as_measured: AsMeasured = False,
 ) -> None:
     """Simulate the milking day, cow by cow: times, temperatures, levels, energy, cost."""
     from byrewright.commands import day as command
@@ -265,6 +272,7 @@ def day(
     command.run(
         plant, month, days, seed, step, out, compare, as_json,
         everything=every, strict=strict, sample_s=sample, hot=hot, units=units,
+        as_measured=as_measured,
     )  # fmt: skip
 
 
@@ -278,11 +286,12 @@ def failures(
     costs: Annotated[Path | None, typer.Option(help="Costs of machines and litres (YAML).")] = None,
     seed: Annotated[int, typer.Option(help="Seed of the day and of the rates' spread.")] = 1,
     units: Units = "metric",
+    as_measured: AsMeasured = False,
 ) -> None:
     """Apply each way each machine can fail: does milking go on, and what does it cost."""
     from byrewright.commands import failures as command
 
-    command.run(plant, pairs, hours, as_json, every, costs, seed, units)
+    command.run(plant, pairs, hours, as_json, every, costs, seed, units, as_measured)
 
 
 @app.command()
@@ -295,6 +304,7 @@ def routes(
     as_json: AsJson = False,
     strict: Annotated[bool, typer.Option(help="Exit with 1 when a finding fails.")] = False,
     units: Units = "metric",
+    as_measured: AsMeasured = False,
 ) -> None:
     """Find every wrong valve that dumps or spoils milk, and prove that there is no other."""
     from byrewright.commands import routes as command
@@ -308,6 +318,7 @@ def routes(
         every=every,
         out_path=out,
         units=units,
+        as_measured=as_measured,
     )
 
 

@@ -39,6 +39,33 @@ def readings(
     )  # fmt: skip
 
 
+def diagnose(
+    plant: PlantPath,
+    files: Annotated[
+        list[Path] | None, typer.Argument(metavar="FILE...", help="Instrument files, if any.")
+    ] = None,
+    says: Annotated[
+        list[str] | None,
+        typer.Option(help="What people say: 'vacuum low', 'milk warm' ...; may be repeated."),
+    ] = None,
+    read: Annotated[
+        list[str] | None,
+        typer.Option(help="A reading: pump_capacity@VP1=3600+-50; may be repeated."),
+    ] = None,
+    since: Annotated[str, typer.Option(help="Readings of the log from this day on.")] = "",
+    with_log: Annotated[
+        bool, typer.Option("--log/--no-log", help="The readings of the plant's log count.")
+    ] = True,
+    as_json: AsJson = False,
+    every: Annotated[bool, typer.Option("--all", help="Every cause and row.")] = False,
+) -> None:
+    """What is wrong: ranked causes from readings and complaints, and what to measure next."""
+    from byrewright.commands import diagnose as command
+
+    command.run(plant, files or [], says=says or [], reads=read or [], since=since,
+                with_log=with_log, as_json=as_json, every=every)  # fmt: skip
+
+
 def tests(
     plant: PlantPath,
     out: Annotated[
@@ -161,5 +188,5 @@ def call(
 
 def register(app: typer.Typer) -> None:
     """Add them to the command line."""
-    for one in (readings, tests, service, call, cloths, log):
+    for one in (readings, diagnose, tests, service, call, cloths, log):
         app.command()(one)

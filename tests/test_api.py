@@ -17,7 +17,8 @@ PLANT = ROOT / "examples" / "rotary_spring_ice" / "plant.yaml"
 
 NAMES = {
     "Answer", "ByrewrightError", "Line", "Plant", "Table",
-    "day", "draft", "explain", "failures", "read", "routes", "size", "vacuum", "write",
+    "as_measured", "day", "diagnose", "draft", "explain", "failures", "read", "routes", "size",
+    "vacuum", "write",
 }  # fmt: skip
 
 

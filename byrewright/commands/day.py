@@ -47,6 +47,7 @@ def run(
     sample_s: float = 60.0,
     hot: bool = False,
     units: str = "metric",
+    as_measured: bool = False,
 ) -> None:
     """Simulate whole days of a plant and show what was found.
 
@@ -77,7 +78,8 @@ def run(
         results = []
         for one in files:
             with _progress(as_json) as tell:
-                results.append(_simulate(one, month, days, seed, step, sample_s, tell, hot=hot))
+                results.append(_simulate(one, month, days, seed, step, sample_s, tell, hot=hot,
+                                         as_measured=as_measured and one == path))  # fmt: skip
         result = results[0] if compare is None else _beside(results, files)
         if out is not None:
             _write(out, results[0] if out.suffix.lower() in SHEETS else result)
@@ -91,14 +93,16 @@ def run(
 
 def _simulate(path: Path, month: int | None, days: int, seed: int, step: float | None,
               sample_s: float, tell: Callable[[str, float], None] | None, *,
-              hot: bool) -> Result:  # fmt: skip
+              hot: bool, as_measured: bool = False) -> Result:  # fmt: skip
+    from byrewright.site.condition.as_measured import as_measured as measured
     from byrewright.studies.day import run_day
 
     plant_file, rules = load(path)
-    return run_day(
-        plant_file.plant, rules, month=month, days=days, seed=seed, step_s=step,
+    plant, rules, listed = measured(path, plant_file.plant, rules, wanted=as_measured)
+    return listed(run_day(
+        plant, rules, month=month, days=days, seed=seed, step_s=step,
         progress=tell, sample_s=sample_s, hot=hot,
-    )  # fmt: skip
+    ))  # fmt: skip
 
 
 def _beside(results: list[Result], files: list[Path]) -> Result:

@@ -174,14 +174,24 @@ def _things(count: int) -> str:
     return "nothing" if not count else "1 thing" if count == 1 else f"{count} things"
 
 
-def size(path: Path, *, as_json: bool, strict: bool, every: bool, units: str = "metric") -> None:
+def size(
+    path: Path,
+    *,
+    as_json: bool,
+    strict: bool,
+    every: bool,
+    units: str = "metric",
+    as_measured: bool = False,
+) -> None:
     """Size the plant and print the findings, worst first."""
+    from byrewright.site.condition.as_measured import as_measured as measured
     from byrewright.studies.sizing import size as size_plant
 
     with clear_errors():
         system = system_of(units)
         file, rules = load(path)
-        result = size_plant(file.plant, rules)
+        plant, rules, listed = measured(path, file.plant, rules, wanted=as_measured)
+        result = listed(size_plant(plant, rules))
         if as_json:
             sys.stdout.write(result.to_json())
         else:
@@ -190,6 +200,8 @@ def size(path: Path, *, as_json: bool, strict: bool, every: bool, units: str = "
             wanted = shown if every else [f for f in shown if f.verdict != "holds"]
             print_findings(out, wanted, system)
             print_counts(out, result)
+            for note in result.notes if as_measured else ():
+                out.print(note)
             if not every:
                 out.print(
                     "Add --all for those that hold; 'byrewright explain' shows the arithmetic."

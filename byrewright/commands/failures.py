@@ -43,8 +43,10 @@ def run(
     costs: Path | None = None,
     seed: int = 1,
     units: str = "metric",
+    as_measured: bool = False,
 ) -> Result:
     """Study the failures of a plant file and print what was found; the result is returned."""
+    from byrewright.site.condition.as_measured import as_measured as measured
     from byrewright.studies.failures.study import study_failures
 
     with clear_errors():
@@ -52,11 +54,12 @@ def run(
         if hours is not None:
             within("--hours", hours, 1.0, 240.0, "h")
         file, rules = load(path)
+        plant, rules, listed = measured(path, file.plant, rules, wanted=as_measured)
         prices = _costs(costs, file.plant) if costs else None
         with progress("failures") as say:
             try:
-                result = study_failures(file.plant, rules, pairs=pairs, hours=hours, costs=prices,
-                                        seed=seed, say=say)  # fmt: skip
+                result = listed(study_failures(plant, rules, pairs=pairs, hours=hours, costs=prices,
+                                               seed=seed, say=say))  # fmt: skip
             except ValueError as error:
                 print(f"{path}: {error}", file=sys.stderr)
                 raise SystemExit(BAD_INPUT) from None

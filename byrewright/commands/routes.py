@@ -36,9 +36,11 @@ def run(
     every: bool = False,
     out_path: Path | None = None,
     units: str = "metric",
+    as_measured: bool = False,
 ) -> None:
     """Print the routes study; `order` is how many may stand wrong at once (1 to 3)."""
     from byrewright.plant.write import write_text
+    from byrewright.site.condition.as_measured import as_measured as measured
     from byrewright.studies.routes.study import routes
 
     with clear_errors():
@@ -47,9 +49,10 @@ def run(
             raise SystemExit(BAD_INPUT)
         system = system_of(units)
         file, rules = load(plant_path)
+        plant, rules, listed = measured(plant_path, file.plant, rules, wanted=as_measured)
         screen = console(error=True)
         with screen.status("reading the plant") as status:
-            result = routes(file.plant, rules, order=order, orders=orders, say=status.update)
+            result = listed(routes(plant, rules, order=order, orders=orders, say=status.update))
         if out_path is not None:
             write_text(out_path, result.to_json())
         if as_json:

@@ -38,6 +38,7 @@ def run(
     strict: bool = False,
     seed: int = 1,
     units: str = "metric",
+    as_measured: bool = False,
 ) -> None:
     """Solve a plant's vacuum network and show what it means.
 
@@ -51,18 +52,21 @@ def run(
     """
     with clear_errors():
         from byrewright.plant.write import write_text
+        from byrewright.site.condition.as_measured import as_measured as measured
         from byrewright.studies.vacuum import balance_svg, study_vacuum
 
         system = system_of(units)
         plant_file, rules = load(path)
+        plant, rules, listed = measured(path, plant_file.plant, rules, wanted=as_measured)
         said = (lambda text: print(f"  {text}", file=sys.stderr)) if sys.stderr.isatty() else None
         result = study_vacuum(
-            plant_file.plant,
+            plant,
             rules,
             transients=only,
             seed=seed,
             progress=None if as_json else said,
         )
+        result = listed(result)
         if out is not None:
             svg = out.suffix.lower() == ".svg"
             write_text(out, balance_svg(result) if svg else result.to_json())

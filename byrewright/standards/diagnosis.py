@@ -24,12 +24,15 @@ VALUES: tuple[Value, ...] = (
     _choice("pair_share", 0.05, "", "chance that a second fault stands beside the first", 0.01,
             0.2),
     _choice("decided_share", 0.9, "", "chance from which a cause counts as decided", 0.8, 0.99),
+    _choice("cleared_share", 0.99, "", "chance from which a plant counts as sound", 0.9, 0.999),
     _choice("idle_complaint_share", 0.05, "", "chance that people complain of what is as it should "
             "be", 0.01, 0.2),
     _choice("heard_share", 0.9, "", "chance that people notice what is twice as far off as they "
             "can notice", 0.7, 0.99),
-    _choice("told_apart", 2.0, "", "distance between two faults, in standard deviations of all "
-            "readings together, from which they are told apart", 1.0, 4.0),
+    _choice("fitted_share", 0.5, "", "a figure is fitted where readings leave at most this share "
+            "of the spread that it has before any", 0.2, 0.8),
+    _choice("told_apart", 4.0, "", "distance between two faults, in standard deviations of all "
+            "readings together, from which they are told apart", 2.0, 6.0),
 )  # fmt: skip
 
 
@@ -54,7 +57,7 @@ SPREADS: Mapping[str, Spread] = {
     "regulator_capacity": Spread("air that the open regulator admits", 0.03, 0.4),
     "air_lines": Spread("free bore of all air lines", 0.005, 0.15),
     "air_line": Spread("free bore", 0.005, 0.3),
-    "dryer_works": Spread("share of the air that it dries", 0.001, 0.5),
+    "dryer_works": Spread("share of the air that it dries", 0.0002, 0.5),
     "claw_air": Spread("air admitted at each claw", 0.07, 0.5),
     "pulse_rate": Spread("pulsation rate", 0.008, 0.1),
     "pulse_ratio": Spread("pulsator ratio", 0.012, 0.15),

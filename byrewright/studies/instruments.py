@@ -253,9 +253,9 @@ def _compressed_air(ctx: StudyContext, duty: Duty) -> None:
                 ctx.plant.site.hottest_c + ctx.number("dryer.inlet_over_ambient_k"))  # fmt: skip
     dried = ctx.number("air.dryer_works_share")
     for one in ctx.plant.machines(DriesAir):
-        steam = dried * saturation_kpa(max(-9.0, one.dew_point_c))
-        point = _dew_point_c(steam + (1.0 - dried) * saturation_kpa(inlet))
-        point = one.dew_point_c if dried >= 1.0 else point
+        dry_c = max(-9.0, one.dew_point_c)
+        steam = dried * saturation_kpa(dry_c) + (1.0 - dried) * saturation_kpa(inlet)
+        point = one.dew_point_c + _dew_point_c(steam) - dry_c
         _read(ctx, "dew_point", "Dew point under pressure", point, "degC", one.id,
               f"air behind it has a dew point of {point:.0f} degC at pressure.",
               "mixture of dried air and air as moist as it came")  # fmt: skip

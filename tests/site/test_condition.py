@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
+import byrewright as bw
+from benchmarks.faulty import Faulty
 from byrewright.errors import ByrewrightError
 from byrewright.plant.read import read_plant
 from byrewright.site.condition.causes import Reading, causes, diagnose, model_of
+from byrewright.site.condition.figures import figures_of
+from byrewright.site.condition.fit import fit
+from byrewright.site.condition.forward import Forward
 from byrewright.site.condition.infer import Model
+from byrewright.site.condition.taken import Taken, typed
 from byrewright.standards.rulebook import default_rulebook
 
 EXAMPLE = "examples/rotary_spring_ice/plant.yaml"
@@ -59,3 +66,80 @@ def test_a_complaint_that_there_is_not_is_refused(model: Model) -> None:
     """Would fail if a slip of the pen were taken as nothing said."""
     with pytest.raises(ByrewrightError, match="there is vacuum low"):
         causes(model.plant, ["vacum low"], (), default_rulebook())
+
+
+def _read_at(model: Model, values: dict[str, float], checks: tuple[str, ...]) -> list[Taken]:
+    """Readings of the plant with some figures changed, each a little off by a known draw."""
+    forward = Forward(model.plant, model.rules, figures_of(model.plant, model.rules))
+    found = forward.at(values)
+    assert found is not None
+    rng = np.random.default_rng(7)
+    columns = {c.id: c for c in model.matrix.columns}
+    return [
+        Taken(Reading(c, found[c] + 0.5 * columns[c].sigma(found[c]) * rng.standard_normal()),
+              "2026-03-05", "Anna Example")
+        for c in checks
+    ]  # fmt: skip
+
+
+def test_a_fit_finds_what_was_put_in_and_says_how_sure(model: Model) -> None:
+    """Would fail if a figure put into the model were not found again inside its interval."""
+    put = {"vacuum_capacity@VP1": 0.8, "system_leak": 4.0, "cooler_ua@PC1": 0.6,
+           "heater_kw@WH1": 0.6, "milk_pump_head@MP1": 0.8}  # fmt: skip
+    checks = ("pump_capacity@VP1", "system_leak", "effective_reserve", "cooler_water_in@PC1",
+              "cooler_approach@PC1", "cooler_milk_out@PC1", "cooler_water_flow@PC1",
+              "cooler_milk_flow@PC1", "heat_up@WH1", "milk_pump_flow@MP1")  # fmt: skip
+    found = {f.figure.key: f for f in
+             fit(model.plant, model.rules, _read_at(model, put, checks)).fitted}  # fmt: skip
+    for key, times in put.items():
+        assert found[key].low <= times <= found[key].high, key
+        assert found[key].high / found[key].low < 1.8
+
+
+def test_what_readings_do_not_tell_apart_stays_as_stated(model: Model) -> None:
+    """Would fail if a heater's power were fitted to a time that its setting explains as well."""
+    one = fit(model.plant, model.rules, [Taken(typed("effective_reserve=7000+-100"), "", "A")])
+    assert not one.fitted
+    assert any("do not tell it from" in n.why for n in one.not_told)
+    plant, rules = one.put_in(model.plant, model.rules)
+    assert plant == model.plant and rules is model.rules
+
+
+def test_a_study_as_measured_uses_and_lists_the_fitted_figures() -> None:
+    """Would fail if `as_measured` changed the plant given, or a result hid what it rests on."""
+    plant = bw.read(EXAMPLE)
+    worn = bw.as_measured(plant, ["pump_capacity@VP1=3600+-50", "pump_capacity@VP2=4600+-50"])
+    found = bw.vacuum(worn)
+    told = found.finding("vacuum.test.pump_capacity@VP1").value
+    assert told is not None and abs(told - 3600) < 100
+    listed = [a for a in found.result.assumptions if a.where == "VP1 (as measured)"]
+    assert len(listed) == 1 and "pump_capacity@VP1" in listed[0].why
+    usual = bw.vacuum(plant).finding("vacuum.test.pump_capacity@VP1").value
+    assert usual == pytest.approx(4607, 0.01)
+
+
+def test_the_case_of_the_documentation(model: Model) -> None:
+    """Would fail if docs/diagnose.md told a case that does not go so."""
+    low = Reading("working_vacuum", 41.9, 0.2)
+    first = diagnose(model.plant, ["vacuum low"], [low])
+    assert not first.decided
+    assert {"VP2 stops"} & {f for c in first.causes for f in c.faults}
+    then = diagnose(model.plant, ["vacuum low"], [low, Reading("pump_capacity@VP2", 0, 50)])
+    assert then.decided and then.causes[0].sentence == "VP2 stops."
+
+
+def test_thirty_faults_are_looked_for_and_found(model: Model) -> None:
+    """Would fail if the next measurements led astray: the benchmark's small self, other seeds."""
+    faulty = Faulty(model.plant, model.rules)
+    often = np.array([model.matrix.faults[k].a_year ** 0.5 for k in sorted(faulty.home)])
+    rng = np.random.default_rng(20260305)
+    right, cases = 0, 0
+    for k in rng.choice(sorted(faulty.home), 30, p=often / often.sum()):
+        told = faulty.run([int(k)], rng)
+        assert told is not None
+        if told.alike:
+            continue
+        cases += 1
+        right += told.order[0] == faulty.home[int(k)]
+    assert cases >= 20
+    assert right >= 0.85 * cases

@@ -39,9 +39,9 @@ __all__ = ["Cause", "Diagnosis", "Next", "Reading", "causes", "diagnose", "model
 SOUND = "no fault"
 SHOWN = 0.01
 """Causes under this chance are summed up as one."""
-DRAWS = 48
-POINTS = 160
-LEAST_BITS = 0.02
+POINTS = 2
+"""Likeliest points of each group that a reading is tried on."""
+LEAST_BITS = 0.003
 """What tells less than this is not worth a walk."""
 WORST = 1e-4
 SEED = 1
@@ -134,16 +134,15 @@ def diagnose(
     belief = believe(model, readings, complaints)
     _, left = seen_of(model, readings)
     shares = group_shares(belief)
-    decided_at = model.rules.number("diagnosis.decided_share")
-    likeliest = max(shares.values())
-    ahead = () if likeliest >= decided_at else next_readings(belief)
+    done = decided(model, shares)
+    ahead = () if done else next_readings(belief)
     first = ahead[0] if ahead else None
     found = tuple(
         _cause(belief, g, share, first)
         for g, share in sorted(shares.items(), key=lambda x: -x[1]) if share >= SHOWN
     )  # fmt: skip
     return Diagnosis(
-        found, ahead, likeliest >= decided_at,
+        found, ahead, done,
         sum(belief.pairs.values()), tuple(r.check for r in left),
         (*(model.matrix.faults[k].key for k in sorted(model.hidden)), *model.matrix.unseen),
     )  # fmt: skip
@@ -155,6 +154,13 @@ def group_shares(belief: Belief) -> dict[int, float]:
         g: float(sum(belief.shares[k] for k in some)) for g, some in enumerate(belief.model.groups)
     }
     return told | {NONE: belief.sound}
+
+
+def decided(model: Model, shares: dict[int, float]) -> bool:
+    """Whether one cause is likely enough to act on, or a sound plant to leave it alone."""
+    best = max(shares, key=lambda g: shares[g])
+    wanted = "cleared_share" if best == NONE else "decided_share"
+    return shares[best] >= model.rules.number(f"diagnosis.{wanted}")
 
 
 def _cause(belief: Belief, g: int, share: float, ahead: Next | None) -> Cause:
@@ -244,21 +250,17 @@ def candidates(belief: Belief) -> list[Candidate]:
 def next_readings(belief: Belief) -> tuple[Next, ...]:
     """Tests not done yet, by what they are expected to tell in bits for each minute of work."""
     import numpy as np
-    from scipy.linalg import solve_triangular
 
     model, seen = belief.model, belief.seen
     points, groups = model.points, model.groups
     home = np.full(len(model.matrix.faults) + 1, len(groups))
     for g, some in enumerate(groups):
         home[some] = g
-    keep = np.argsort(belief.chance)[::-1][:POINTS]
-    keep = keep[belief.chance[keep] > WORST * belief.chance[keep[0]]]
-    weight = belief.chance[keep] / belief.chance[keep].sum()
+    home[NONE] = len(groups)
+    keep, weight = _tried(belief, home[points.fault[belief.of]])
     of, which = belief.of[keep], belief.which[keep]
     group = home[points.fault[of]]
     rng = np.random.default_rng(SEED)
-    drawn = np.searchsorted(np.cumsum(weight), (np.arange(DRAWS) + 0.5) / DRAWS)
-    drawn = np.minimum(drawn, len(weight) - 1)
     now = _entropy(_by_group(weight[None, :], group, len(groups) + 1))[0]
     residue = belief.z[:, None] - belief.moved[keep].T if len(seen.value) else None
     found = []
@@ -277,28 +279,49 @@ def next_readings(belief: Belief) -> tuple[Next, ...]:
         cover = spread[:, old:].T @ spread[:, old:] + np.diag(sigma**2)
         mean = moves
         if residue is not None:
-            b = solve_triangular(belief.lower, spread[:, :old].T @ spread[:, old:], lower=True)
+            b = belief.unmix @ (spread[:, :old].T @ spread[:, old:])
             cover = cover - b.T @ b
             mean = moves + residue.T @ b
         lower = np.linalg.cholesky(cover + 1e-9 * np.diag(np.diag(cover)))
-        white = solve_triangular(lower, mean.T, lower=True).T
-        y = white[drawn] + rng.standard_normal((DRAWS, len(columns)))
-        fit = -0.5 * ((y[:, None, :] - white[None, :, :]) ** 2).sum(axis=2)
+        white = mean @ np.linalg.inv(lower).T
+        noise = rng.standard_normal(white.shape)
+        y = white + noise  # each point as if it were so
+        fit = y @ white.T - 0.5 * (white**2).sum(axis=1)[None, :]
         after = weight[None, :] * np.exp(fit - fit.max(axis=1, keepdims=True))
         after /= after.sum(axis=1, keepdims=True)
-        bits = now - _entropy(_by_group(after, group, len(groups) + 1)).mean()
+        left = _entropy(_by_group(after, group, len(groups) + 1))
+        bits = now - float(weight @ left)
         if bits > LEAST_BITS:
             found.append(_next(model, one, float(bits)))
     return tuple(sorted(found, key=lambda n: -n.bits / n.minutes))
 
 
+def _tried(belief: Belief, group: NDArray[np.int64]) -> tuple[NDArray[np.int64], Floats]:
+    """The likeliest points of each group, and what they weigh: together the group's share."""
+    import numpy as np
+
+    order = np.argsort(belief.chance)[::-1]
+    shares = group_shares(belief)
+    keep: list[int] = []
+    weight: list[float] = []
+    for g in np.unique(group):
+        share = shares[NONE if g == len(belief.model.groups) else int(g)]
+        if share < WORST:
+            continue
+        mine = order[group[order] == g][:POINTS]
+        chance = belief.chance[mine] + 1e-300
+        keep += list(mine)
+        weight += list(share * chance / chance.sum())
+    told = np.array(weight)
+    return np.array(keep, np.int64), told / told.sum()
+
+
 def _by_group(weight: Floats, group: NDArray[np.int64], many: int) -> Floats:
     import numpy as np
 
-    rows = np.zeros((len(weight), many))
-    for g in np.unique(group):
-        rows[:, g] = weight[:, group == g].sum(axis=1)
-    return rows
+    each: Floats = np.zeros((len(group), many))
+    each[np.arange(len(group)), group] = 1.0
+    return weight @ each
 
 
 def _entropy(shares: Floats) -> Floats:

@@ -37,8 +37,8 @@ from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.vacuum.building import network_of
 from byrewright.studies.vacuum.network import NoNetwork
 
-Domain = Literal["air", "flow", "heat", "both", "own"]
-"""Who predicts what it moves: the air network, the pumps' flows, heat and the rest, both of these,
+Domain = Literal["air", "flow", "heat", "own"]
+"""Who predicts what it moves: the air network, the pumps' flows, heat and the rest,
 or its own reading alone."""
 HERD, SITE = "herd", "site"
 
@@ -62,6 +62,8 @@ class Figure:
     unit: str = ""
     each: bool = False
     """It is that of one of many alike; the others stay as they are."""
+    passing: bool = False
+    """It belongs to the day, not to the plant's condition."""
     allowed: float | None = None
     """What is allowed of it, in the unit of its reading, where the figure is a factor on that."""
 
@@ -79,9 +81,9 @@ class Figure:
 
     @property
     def words(self) -> str:
-        """In words: "capacity of VP1"."""
+        """In words: "VP1: capacity"."""
         where = self.at or (self.pipes[0] if len(self.pipes) == 1 else "")
-        return self.spread.words + (f" of {where}" if where else "")
+        return self.spread.words if where in ("", HERD, SITE) else f"{where}: {self.spread.words}"
 
 
 LEAKS: tuple[tuple[str, str], ...] = (
@@ -108,7 +110,7 @@ def _figures(plant: Plant, rules: Rulebook) -> Iterator[Figure]:
             yield Figure("air_line", "", "air", pipes=(pipe,), stated=1.0, unit="times the bore")
     for one in plant.equipment.values():
         yield from _of(one)
-    yield Figure("water_c", SITE, "heat", fields=("water_temperature_c",))
+    yield Figure("water_c", SITE, "heat", fields=("water_temperature_c",), passing=True)
     herd = plant.herd.milk_out_time_s
     yield Figure("milk_out", HERD, "heat", fields=("milk_out_time_s",),
                  stated=herd.mean if herd else None, unit="s")  # fmt: skip
@@ -216,7 +218,7 @@ def with_figures(
         elif one.at == SITE:
             water = tuple(max(0.5, c * times) for c in plant.site.water_temperature_c)
             update["site"] = plant.site.model_copy(update={"water_temperature_c": water})
-        elif one.fields and not one.own:
+        elif one.fields:
             if one.at not in plant.equipment:
                 continue  # it cannot serve: nothing that is predicted asks for it
             machine = plant.equipment[one.at]

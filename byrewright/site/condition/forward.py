@@ -25,6 +25,7 @@ Readings = dict[str, float]
 ASKED: tuple[Domain, ...] = ("air", "flow", "heat")
 GAUGE = "vacuum_one_open"
 """Vacuum while units stand open: no test of its own, but what a milker sees on the gauge."""
+KEPT = 64
 ONE_OPEN = "vacuum.test.one_open"
 FALLEN = "vacuum.test.fall_off_drop"
 
@@ -37,6 +38,7 @@ class Forward:
         plant = serving(ctx)
         self.plant, self.rules, self.figures = plant, rules, figures
         self.usual: Readings = {}
+        self._kept: dict[tuple[Domain, tuple[tuple[str, float], ...]], Readings | None] = {}
         for domain in ASKED:
             self.usual |= self._asked(plant, rules, domain)
         self._own_readings()
@@ -55,15 +57,14 @@ class Forward:
     def at(self, values: Mapping[str, float]) -> Readings | None:
         """Every reading with some figures at so many times what is stated; None where the plant
         so changed cannot be solved (nothing is known of it then)."""
-        domains = {self.figures[key].domain for key in values}
-        plant, rules = with_figures(self.plant, self.rules, self.figures, values)
         found = dict(self.usual)
         for domain in ASKED:
-            if domain in domains:
-                try:
-                    found |= self._asked(plant, rules, domain)
-                except (ByrewrightError, ValueError, ZeroDivisionError):
+            own = {k: x for k, x in values.items() if self.figures[k].domain == domain}
+            if own:
+                told = self._in(domain, own)
+                if told is None:
                     return None
+                found |= told
         for key, times in values.items():
             one = self.figures[key]
             if one.own:
@@ -71,6 +72,20 @@ class Forward:
                 found[name] = self.usual.get(name, 1.0) * times
         self._limping(values, found)
         return found
+
+    def _in(self, domain: Domain, own: Mapping[str, float]) -> Readings | None:
+        """The readings of a domain with its figures, the last few kept."""
+        name = domain, tuple(sorted(own.items()))
+        if name not in self._kept:
+            plant, rules = with_figures(self.plant, self.rules, self.figures, own)
+            try:
+                told = self._asked(plant, rules, domain)
+            except (ByrewrightError, ValueError, ZeroDivisionError):
+                told = None
+            while len(self._kept) >= KEPT:
+                self._kept.pop(next(iter(self._kept)))
+            self._kept[name] = told
+        return self._kept[name]
 
     def _limping(self, values: Mapping[str, float], found: Readings) -> None:
         """A slow valve has one bad half: the halves then differ by what its ratio moved."""

@@ -26,9 +26,9 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-BETWEEN = 2
+BETWEEN = 1
 """Points taken between two grades."""
-PAIRED = 40
+PAIRED = 20
 """Single faults that are tried together with every other."""
 TINY = 1e-300
 NONE = -1
@@ -74,13 +74,18 @@ class Model:
         self.index = dict(matrix.index)
         self.counts = {m.id: m.count for m in plant.equipment.values()}
         self.hidden: frozenset[int] = frozenset()
-        self.groups, hidden = told_apart(self)
+        self.groups, hidden = told_apart(self, Whole(self))
         self.hidden = frozenset(hidden)
         self.__dict__.pop("points")
 
     def count(self, fault: Fault) -> int:
         """How many alike one faulty one is among."""
         return self.counts.get(fault.at, 1) if fault.each else 1
+
+    @cached_property
+    def whole(self) -> Whole:
+        """All its readings at once."""
+        return Whole(self)
 
     @cached_property
     def points(self) -> Points:
@@ -159,6 +164,14 @@ class Seen:
     number: NDArray[np.int64]
     value: Floats
     sigma: Floats
+    read: Mapping[str, int]
+    """How many of many alike were read, by machine."""
+
+
+REST = -1
+"""In place of a number: those of many alike that do not stand out, as their mean."""
+STAND_OUT = 3
+"""So many of many alike are taken one by one, those that stand out most."""
 
 
 def seen_of(model: Model, readings: Sequence[Reading]) -> tuple[Seen, list[Reading]]:
@@ -174,11 +187,56 @@ def seen_of(model: Model, readings: Sequence[Reading]) -> tuple[Seen, list[Readi
         columns[i].sigma(model.matrix.usual[i], r.uncertainty)
         for i, r in zip(where, known, strict=True)
     ]
-    number = [r.number if columns[i].each else 0 for i, r in zip(where, known, strict=True)]
-    return Seen(
+    number = [r.number or 1 if columns[i].each else 0 for i, r in zip(where, known, strict=True)]
+    seen = Seen(
         tuple(known), np.array(where, np.int64), np.array(number, np.int64),
-        np.array([r.value for r in known]), np.array(sigma),
-    ), left  # fmt: skip
+        np.array([r.value for r in known]), np.array(sigma), {},
+    )  # fmt: skip
+    return _condensed(model, seen), left
+
+
+def _condensed(model: Model, seen: Seen) -> Seen:
+    """Of many alike, those that stand out one by one, the others as one reading of their mean."""
+    import numpy as np
+
+    m = model.matrix
+    own = np.zeros(len(m.columns))
+    for figure, row in zip(m.figures, m.spread, strict=True):
+        if figure.each:
+            own += row**2
+    pairs = zip(seen.column, seen.number, strict=True)
+    at = np.array([m.columns[i].id.partition("@")[2] if n else "" for i, n in pairs], dtype=object)
+    keep = np.ones(len(seen.value), bool)
+    more: list[tuple[Reading, int, float, float]] = []
+    read: dict[str, int] = {}
+    for machine in dict.fromkeys(at[at != ""]):
+        mine = np.flatnonzero(at == machine)
+        numbers = np.unique(seen.number[mine])
+        read[machine] = len(numbers)
+        away = np.zeros(len(numbers))
+        for i in np.unique(seen.column[mine]):
+            some = mine[seen.column[mine] == i]
+            middle = np.median(seen.value[some]) if len(some) > 2 else m.usual[i]
+            sigma = np.sqrt(seen.sigma[some] ** 2 + own[i])
+            far = ((seen.value[some] - middle) / sigma) ** 2
+            away[np.searchsorted(numbers, seen.number[some])] += far
+        out = set(numbers[np.argsort(away)[::-1][:STAND_OUT]])
+        for i in np.unique(seen.column[mine]):
+            rest = [r for r in mine if seen.column[r] == i and seen.number[r] not in out]
+            if rest:
+                keep[rest] = False
+                sigma = float(np.sqrt((np.mean(seen.sigma[rest] ** 2) + own[i]) / len(rest)))
+                value = float(np.mean(seen.value[rest]))
+                told = Reading(f"{m.columns[i].id}#mean of {len(rest)}", value)
+                more.append((told, int(i), value, sigma))
+    return Seen(
+        (*(r for r, k in zip(seen.readings, keep, strict=True) if k), *(x[0] for x in more)),
+        np.append(seen.column[keep], [x[1] for x in more]).astype(np.int64),
+        np.append(seen.number[keep], [REST] * len(more)).astype(np.int64),
+        np.append(seen.value[keep], [x[2] for x in more]),
+        np.append(seen.sigma[keep], [x[3] for x in more]),
+        read,
+    )
 
 
 def spread_of(model: Model, column: Any, number: Any) -> Floats:
@@ -212,7 +270,7 @@ class Belief:
     """Of each point alone."""
     shares: Floats
     """Of each fault (the last: sound), alone or with another."""
-    lower: Floats
+    unmix: Floats
     z: Floats
     moved: Floats
     pairs: dict[tuple[int, int], float]
@@ -232,22 +290,21 @@ def _expanded(model: Model, seen: Seen) -> tuple[Any, Any, Any]:
     points, faults = model.points, model.matrix.faults
     read: dict[str, list[int]] = {}
     for i, n in zip(seen.column, seen.number, strict=True):
-        if n:
+        if n > 0:
             at = model.matrix.columns[i].id.partition("@")[2]
             read.setdefault(at, []).append(int(n))
     of, which, share = [], [], []
     for p, k in enumerate(points.fault):
-        numbers = [0]
-        count = 1
+        numbers, count, done = [0], 1, 0
         if k != NONE and faults[k].each:
             some = sorted(set(read.get(faults[k].at, ())))
-            count = max(model.count(faults[k]), len(some))
-            numbers = some + ([0] if len(some) < count else [])
+            done = max(len(some), seen.read.get(faults[k].at, 0))
+            count = max(model.count(faults[k]), done)
+            numbers = some + ([0] if done < count else [])
         for n in numbers:
             of.append(p)
             which.append(n)
-            left = count - (len(numbers) - 1) if n == 0 else 1
-            share.append(left / count)
+            share.append((count - done if n == 0 and count > 1 else 1) / count)
     return np.array(of), np.array(which), np.array(share)
 
 
@@ -269,7 +326,6 @@ def moved_at(
 def believe(model: Model, readings: Sequence[Reading], complaints: Sequence[str] = ()) -> Belief:
     """Chances of every fault, of two together, and of none."""
     import numpy as np
-    from scipy.linalg import solve_triangular
 
     seen, _ = seen_of(model, readings)
     points = model.points
@@ -277,26 +333,21 @@ def believe(model: Model, readings: Sequence[Reading], complaints: Sequence[str]
     prior = np.log(points.weight[of] * share * model.heard(complaints)[of] + TINY)
     spread = spread_of(model, seen.column, seen.number)
     cover = spread.T @ spread + np.diag(seen.sigma**2)
-    lower = np.linalg.cholesky(cover) if len(seen.value) else np.zeros((0, 0))
+    unmix = np.linalg.inv(np.linalg.cholesky(cover)) if len(seen.value) else np.zeros((0, 0))
     away = seen.value - model.matrix.usual[seen.column]
 
-    def white(rows: Any) -> Any:
-        if not len(seen.value):
-            return rows.T
-        return solve_triangular(lower, rows.T, lower=True)
-
-    z = white(away[None, :])[:, 0]
-    a = white(moved_at(model, seen.column, seen.number, of, which, points.move)).T
-    w = white(moved_at(model, seen.column, seen.number, of, which, points.half)).T
+    z = unmix @ away
+    a = moved_at(model, seen.column, seen.number, of, which, points.move) @ unmix.T
+    w = moved_at(model, seen.column, seen.number, of, which, points.half) @ unmix.T
     ww = np.einsum("ij,ij->i", w, w)
     e = z - a
     fit = -0.5 * (np.einsum("ij,ij->i", e, e) - np.einsum("ij,ij->i", w, e) ** 2 / (1 + ww))
     alone = prior + fit - 0.5 * np.log1p(ww)
-    return _summed(model, seen, of, which, alone, prior, z, a, w, ww, lower)
+    return _summed(model, seen, of, which, alone, prior, z, a, w, ww, unmix)
 
 
 def _summed(model: Model, seen: Seen, of: Any, which: Any, alone: Any, prior: Any, z: Any, a: Any,
-            w: Any, ww: Any, lower: Any) -> Belief:  # fmt: skip
+            w: Any, ww: Any, unmix: Any) -> Belief:  # fmt: skip
     import numpy as np
 
     points = model.points
@@ -331,7 +382,7 @@ def _summed(model: Model, seen: Seen, of: Any, which: Any, alone: Any, prior: An
         for j in np.flatnonzero(row > 1e-3):
             k, m = sorted((int(fault[i]), int(fault[j])))
             pairs[k, m] = pairs.get((k, m), 0.0) + float(row[j])
-    return Belief(model, seen, of, which, chance, shares, lower, z, a, pairs, number)
+    return Belief(model, seen, of, which, chance, shares, unmix, z, a, pairs, number)
 
 
 def _together(z: Any, a: Any, w: Any, ww: Any, best: Any) -> Any:
@@ -366,27 +417,49 @@ def column_of(model: Model, check: str) -> Column:
     return model.matrix.columns[model.index[name]]
 
 
-def told_apart(model: Model) -> tuple[list[list[int]], list[int]]:
-    """Groups of faults that all readings together do not tell apart, and faults that all readings
-    together do not tell from a sound plant. Of many alike two are read, the bad one first."""
-    import numpy as np
-    from scipy.linalg import solve_triangular
+class Whole:
+    """All readings of a plant at once, two of many alike: how far apart what faults move lies, in
+    standard deviations of sound plants and readings together."""
 
-    m, points = model.matrix, model.points
-    every = np.arange(len(m.columns))
-    each = np.array([c.each for c in m.columns])
-    column = np.concatenate([every, every[each]])
-    number = np.concatenate([np.where(each, 1, 0), np.full(each.sum(), 2)])
-    spread = spread_of(model, column, number)
-    sigma = np.array([m.columns[i].sigma(m.usual[i]) for i in column])
-    lower = np.linalg.cholesky(spread.T @ spread + np.diag(sigma**2))
-    which = np.array([1 if k != NONE and m.faults[k].each else 0 for k in points.fault])
-    rows = moved_at(model, column, number, np.arange(len(which)), which, points.move)
-    a = solve_triangular(lower, rows.T, lower=True).T
+    def __init__(self, model: Model) -> None:
+        import numpy as np
+
+        m = model.matrix
+        every = np.arange(len(m.columns))
+        each = np.array([c.each for c in m.columns])
+        self.model = model
+        self.column = np.concatenate([every, every[each]])
+        self.number = np.concatenate([np.where(each, 1, 0), np.full(each.sum(), 2)])
+        spread = spread_of(model, self.column, self.number)
+        sigma = np.array([m.columns[i].sigma(m.usual[i]) for i in self.column])
+        self.unmix = np.linalg.inv(np.linalg.cholesky(spread.T @ spread + np.diag(sigma**2)))
+        points = model.points
+        which = np.array([1 if k != NONE and m.faults[k].each else 0 for k in points.fault])
+        rows = moved_at(model, self.column, self.number, np.arange(len(which)), which, points.move)
+        self.points = rows @ self.unmix.T
+
+    def far(self, move: Any, *, one_of_many: bool) -> Any:
+        """How far each point lies from something that is moved; the bad one is number 1."""
+        import numpy as np
+
+        m = self.model.matrix
+        each = np.array([c.each for c in m.columns])[self.column]
+        moved = move[self.column]
+        if one_of_many:
+            moved = np.where(each & (self.number != 1), 0.0, moved)
+        return np.linalg.norm(self.points - moved @ self.unmix.T, axis=1)
+
+
+def told_apart(model: Model, whole: Whole) -> tuple[list[list[int]], list[int]]:
+    """Groups of faults that all readings together do not tell apart, and faults that all readings
+    together do not tell from a sound plant."""
+    import numpy as np
+
+    points, a = model.points, whole.points
     gg = np.einsum("ij,ij->i", a, a)
     far = np.sqrt(np.maximum(gg[:, None] + gg[None, :] - 2 * a @ a.T, 0.0))
     limit = model.rules.number("diagnosis.told_apart")
-    many = len(m.faults)
+    many = len(model.matrix.faults)
     at = [np.flatnonzero(points.fault == k) for k in range(many)]
     hidden = [k for k in range(many) if far[at[k], 0].max() < limit]
     near = np.zeros((many, many), bool)

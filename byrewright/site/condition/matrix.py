@@ -32,8 +32,9 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 KEPT = 24
-STEP = 0.5
-"""Step of the differences, in sigmas of a sound plant."""
+STEP = 1.0
+"""Step of the differences, in sigmas of a sound plant; of both ways the steeper counts, so that a
+figure that begins to tell only beyond its usual value is not taken for one that never does."""
 SOURCES = ("plant", "physics", "engine", "studies", "standards", "site/condition", "site/checks")
 Say = Callable[[str, int, int], bool | None]
 
@@ -190,7 +191,8 @@ def _made(plant: Plant, rules: Rulebook, forward: Forward, columns: tuple[Column
         step = STEP * figure.spread.sound
         up, down = row({key: math.exp(step)}), row({key: math.exp(-step)})
         if up is not None and down is not None:
-            change = (up - down) / (2.0 * STEP)
+            more, less = (up - usual) / STEP, (usual - down) / STEP
+            change = np.where(np.abs(more) > np.abs(less), more, less)
             if np.abs(change).max() > 0.0:
                 spread.append(change)
                 used.append(figure)

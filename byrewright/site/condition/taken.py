@@ -1,0 +1,106 @@
+"""Readings as a diagnosis and a fit take them: from the log, from instrument files, typed in."""
+
+from __future__ import annotations
+
+import re
+import time
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from byrewright.errors import ByrewrightError
+from byrewright.plant.plant import Plant
+from byrewright.site.checks.measured import owner_of
+from byrewright.site.checks.verdicts import AWAY, readings_by_check
+from byrewright.site.condition.infer import Reading
+from byrewright.site.log import Entry, log_of
+from byrewright.site.readings.study import Figure
+
+NUMBER = r"[0-9]*[.,]?[0-9]+"
+TYPED = re.compile(rf"(?P<check>[\w@#.]+)=(?P<value>-?{NUMBER})(?:(?:\+-|/)(?P<doubt>{NUMBER}))?")
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """A reading with who took it and when, for the list of what an answer rests on."""
+
+    reading: Reading
+    when: str
+    who: str
+
+
+def of_log(path: Path, plant: Plant, since: str = "") -> tuple[Taken, ...]:
+    """The last reading of each check in the log of a plant; of a day or later, where one is named.
+
+    Raises:
+        ByrewrightError: the log cannot be read, or the day is none.
+    """
+    try:
+        first = time.mktime(time.strptime(since, "%Y-%m-%d")) if since else 0.0
+    except ValueError:
+        raise ByrewrightError(f"--since {since}: is no date; write it as 2026-03-31") from None
+    log = log_of(path, owner_of(plant))
+    try:
+        entries = log.entries("test", "reading") if log.home.identity() else []
+    finally:
+        log.close()
+    return of_entries(e for e in entries if e.at >= first)
+
+
+def of_entries(entries: Iterable[Entry]) -> tuple[Taken, ...]:
+    """The last reading of each check, with a value; none that was only told as a distance."""
+    found = []
+    for check, some in readings_by_check(entries).items():
+        data = some[-1].data
+        value = data.get("value")
+        stem = str(data.get("figure", "")).rpartition(".")[2]
+        if not isinstance(value, int | float) or stem in AWAY:
+            continue
+        doubt = data.get("uncertainty")
+        told = Reading(check, float(value), float(doubt) if doubt is not None else 0.0)
+        day = time.strftime("%Y-%m-%d", time.localtime(some[-1].at))
+        found.append(Taken(told, day, some[-1].who))
+    return tuple(found)
+
+
+def of_figures(figures: Sequence[Figure]) -> tuple[Taken, ...]:
+    """Figures worked out of instrument files; those that a check or the herd answers to."""
+    from byrewright.site.checks.verdicts import FROM_FILES
+
+    found: dict[str, Taken] = {}
+    for one in figures:
+        stem = one.finding.key.rpartition(".")[2]
+        name = FROM_FILES.get(stem, "milk_out" if stem == "milk_out" else "")
+        if not name or stem in AWAY or one.finding.value is None:
+            continue
+        at, number = one.of.channel.at, one.of.number
+        check = f"{name}@{at}#{number}" if number else name
+        if name in ("tank_blend", "wash_return", "milkline_stable"):
+            check = f"{name}@{at}"
+        reading = Reading(check, one.finding.value, one.doubt)
+        before = found.get(check)
+        worse = before is None or (
+            name.startswith("phase") and reading.value < before.reading.value
+        )
+        if worse:
+            found[check] = Taken(reading, "", one.of.file)
+    return tuple(found.values())
+
+
+def typed(text: str) -> Reading:
+    """A reading as typed: "pump_capacity@VP1=3600+-50".
+
+    Raises:
+        ByrewrightError: it is not written so.
+    """
+    found = TYPED.fullmatch(text.replace(" ", ""))
+    if found is None:
+        raise ByrewrightError(
+            f"--read {text!r}: write the check, =, the value and how sure, as "
+            "pump_capacity@VP1=3600+-50; 'byrewright tests PLANT --json' has the checks"
+        )
+
+    def number(name: str) -> float:
+        return float((found[name] or "0").replace(",", "."))
+
+    return Reading(found["check"], number("value"), number("doubt"))
