@@ -153,9 +153,10 @@ def _others(quote: Quote, running: Running | None) -> Iterable[Page]:
                tuple((e.party, e.sentence) for e in quote.excluded))  # fmt: skip
     yield Page("Rows not used", ("Row of the price list", "Why"), quote.unused)
     if running is not None:
-        rows = tuple((p.what, float(p.amount), p.unit, _float(p.price), _float(p.cost))
-                     for p in running.parts)  # fmt: skip
-        yield Page("Running cost", ("What", "Amount a year", "Unit", "Price", "Cost a year"), rows)
+        rows = tuple((p.what, float(p.amount), p.unit, _float(p.price), _float(p.cost),
+                      _float(p.least), _float(p.most)) for p in running.parts)  # fmt: skip
+        yield Page("Running cost", ("What", "Amount a year", "Unit", "Price", "Cost a year",
+                                    "Least", "Most"), rows)  # fmt: skip
 
 
 def _float(amount: Decimal | None) -> float | None:

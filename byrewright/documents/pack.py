@@ -100,7 +100,8 @@ def write_pack(
     issue = Issue(date=date, revision=revision, file=digest[:8])
     standing = Standing(date, revision, digest, approved, _superseded(folder, revision, digest))
     sheets = sheets_for(plant) if engineer else ()
-    plan = plan_set(plant, issue) if engineer else []
+    drawn: dict[str, str] = {}
+    plan = plan_set(plant, issue, drawn) if engineer else []
     steps = len(sheets) + len(plan) + len(readers) + (5 if engineer else 2)
     done = 0
 
@@ -117,13 +118,13 @@ def write_pack(
         for key in readers:
             step(READERS[key].title)
             (made / "papers").mkdir(exist_ok=True)
-            one = paper_for(key, plant, results, issue, units)
+            one = paper_for(key, plant, results, issue, units, drawn)
             _put(made / _paper_name(key), paper_pdf(one, standing, paper))
         drawings: list[str] = []
         for number, sheet in enumerate(sheets, 1):
             step(f"drawing: {sheet.title}")
             (made / "drawings").mkdir(exist_ok=True)
-            svg = schematic_svg(plant, sheet.key, issue=issue, units=units)
+            svg = drawn.get(sheet.key) or schematic_svg(plant, sheet.key, issue=issue, units=units)
             drawings.append(svg)
             _put(made / "drawings" / f"{number}-{sheet.key}.svg", svg.encode())
         for part in plan:

@@ -54,6 +54,8 @@ class Paper:
     plant: Plant
     results: Result
     units: System = "metric"
+    drawn: dict[str, str] = field(default_factory=dict)
+    """Sheets drawn before, by key, for whoever shows them too."""
     blocks: list[dict[str, Any]] = field(default_factory=list)
     sheets: list[dict[str, Any]] = field(default_factory=list)
 

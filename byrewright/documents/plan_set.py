@@ -31,15 +31,18 @@ class Part:
     make: Callable[[], bytes]
 
 
-def plan_set(plant: Plant, issue: Issue | None = None) -> list[Part]:
-    """The files of the plan set, in the order in which they are made; none without a plan."""
+def plan_set(
+    plant: Plant, issue: Issue | None = None, known: dict[str, str] | None = None
+) -> list[Part]:
+    """The files of the plan set, in the order in which they are made; none without a plan. `known`
+    are sheets of the same issue that are drawn already, by key."""
     made = sited(plant)
     if made is None:
         return []
     drawn: list[tuple[str, str]] = []
 
     def sheet(one: PlanSheet) -> bytes:
-        svg = plan_svg(plant, one, issue=issue)
+        svg = (known or {}).get(one.key) or plan_svg(plant, one, issue=issue)
         drawn.append((one.title, svg))
         return svg.encode()
 

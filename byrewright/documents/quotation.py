@@ -98,7 +98,9 @@ def quotation_data(
             "basis": running.basis,
             "rows": [
                 [p.what, text_in(f"{plain_number(p.amount)} {p.unit}", units),
-                 "not stated" if p.cost is None else shown(p.cost)]
+                 "not stated" if p.cost is None else shown(p.cost),
+                 "" if p.least is None or p.most is None
+                 else f"{shown(p.least)} to {shown(p.most)}"]
                 for p in running.parts
             ],
         },
@@ -141,7 +143,8 @@ def _spaced(running: Running) -> str:
     code = running.currency
     short = "" if running.whole else " It is not whole: some prices are not stated."
     return (
-        f"About {shown(running.year, code)} a year, and {shown(running.years, code)} over 15 years "
+        f"About {shown(running.year, code)} a year ({shown(running.year_least)} to "
+        f"{shown(running.year_most)}), and {shown(running.years, code)} over 15 years "
         f"({shown(running.least)} to {shown(running.most)}).{short}"
     )
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from byrewright.documents import report_lists as lists
-from byrewright.documents.format import key_figure, words
+from byrewright.documents.format import System, key_figure, words
 from byrewright.documents.papers import Paper, table_of
 from byrewright.documents.plan_lists import GROUP_WORDS, builders_list, in_rows
 from byrewright.documents.plan_sheets import plan_sheets, plan_svg
@@ -44,12 +44,13 @@ class Reader:
 
 
 def paper_for(
-    key: str, plant: Plant, results: Result, issue: Issue, units: object = "metric"
-) -> Paper:
-    """The paper of one reader."""
+    key: str, plant: Plant, results: Result, issue: Issue, units: System = "metric",
+    drawn: dict[str, str] | None = None,
+) -> Paper:  # fmt: skip
+    """The paper of one reader; `drawn` keeps its sheets for the next, of one issue and units."""
     reader = READERS[key]
-    paper = Paper(key, reader.title, reader.lead, plant, results,
-                  "US" if units == "US" else "metric")  # fmt: skip
+    paper = Paper(key, reader.title, reader.lead, plant, results, units,
+                  {} if drawn is None else drawn)  # fmt: skip
     reader.fill(paper, issue)
     return paper
 
@@ -60,14 +61,18 @@ def _plan(paper: Paper, issue: Issue, *starts: str) -> None:
     for start in starts:
         for one in sheets:
             if one.key.startswith(start):
-                paper.sheet(one.title, plan_svg(paper.plant, one, issue=issue))
+                if one.key not in paper.drawn:
+                    paper.drawn[one.key] = plan_svg(paper.plant, one, issue=issue)
+                paper.sheet(one.title, paper.drawn[one.key])
 
 
 def _drawing(paper: Paper, issue: Issue, *keys: str) -> None:
     for one in sheets_for(paper.plant):
         if one.key in keys:
-            svg = schematic_svg(paper.plant, one.key, issue=issue, units=paper.units)
-            paper.sheet(one.title, svg)
+            if one.key not in paper.drawn:
+                paper.drawn[one.key] = schematic_svg(paper.plant, one.key, issue=issue,
+                                                     units=paper.units)  # fmt: skip
+            paper.sheet(one.title, paper.drawn[one.key])
 
 
 def _machines(paper: Paper, abilities: Sequence[str] = ()) -> None:

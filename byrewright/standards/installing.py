@@ -16,6 +16,29 @@ def _norm(key: str, hours: float, unit: str, meaning: str, low: float, high: flo
                  low, high)  # fmt: skip
 
 
+RUNNING: Mapping[str, tuple[str, tuple[float, float], tuple[float, float]]] = {
+    "electricity": ("electricity", (0.9, 1.15), (0.75, 1.4)),
+    "water": ("water", (0.85, 1.25), (0.9, 1.3)),
+    "chemicals": ("wash chemicals", (0.9, 1.2), (0.9, 1.25)),
+    "labour": ("milking work", (0.95, 1.15), (0.95, 1.15)),
+    "service": ("parts and service", (0.7, 1.5), (0.95, 1.1)),
+}
+"""Parts of the running cost: in words, and how far use and price may be off, least and most, as
+shares of what is stated or simulated (common practice, no source)."""
+
+
+def _ranges() -> tuple[Value, ...]:
+    return tuple(
+        Value(f"quote.{key}_{what}_{end}", share, "",
+              f"{words}: {what} at the {'least' if end == 'low' else 'most'}, of the usual",
+              "practice", "common_practice", "typical",
+              least=0.0 if end == "low" else 1.0, most=1.0 if end == "low" else 5.0)
+        for key, (words, *both) in RUNNING.items()
+        for what, pair in zip(("use", "price"), both, strict=True)
+        for end, share in zip(("low", "high"), pair, strict=True)
+    )  # fmt: skip
+
+
 VALUES: tuple[Value, ...] = (
     _norm("pipe_40_h_m", 0.25, "h/m", "lay a metre of pipe up to 40 mm bore", 0.15, 0.4),
     _norm("pipe_65_h_m", 0.35, "h/m", "lay a metre of pipe over 40 and up to 65 mm", 0.2, 0.5),
@@ -46,10 +69,9 @@ VALUES: tuple[Value, ...] = (
           "practice", "common_practice", "typical", 3.0, 10.0, least=0.0, most=50.0),
     Value("quote.contingency_guessed_pct", 20.0, "%", "contingency on what is guessed", "practice",
           "common_practice", "typical", 10.0, 30.0, least=0.0, most=100.0),
-    Value("quote.running_low_share", 0.85, "", "a year's running cost at the least, of the mean",
-          "practice", "common_practice", "typical", 0.8, 0.95),
-    Value("quote.running_high_share", 1.25, "", "a year's running cost at the most, of the mean",
-          "practice", "common_practice", "typical", 1.1, 1.5, least=1.0, most=3.0),
+    *_ranges(),
+    Value("quote.rise_spread_pct", 1.5, "%", "how far the yearly rise of running costs may be off",
+          "practice", "common_practice", "typical", 0.5, 3.0, least=0.0, most=10.0),
     Value("quote.rate_old_days", 30.0, "d", "age after which a currency's rate is called old",
           "practice", "common_practice", "typical", 7.0, 60.0),
 )  # fmt: skip

@@ -26,6 +26,7 @@ PORTRAIT = 1.2
 """Height over width from which a page is one of text; drawings lie."""
 FOOT_SHARE = 0.925
 """Below this share of the page is its foot."""
+LOW_SHARE = 0.8
 STANDING = Standing(DATE, "B", "0123456789abcdef", "", "supersedes revision A of 2026-01-01")
 
 
@@ -83,6 +84,11 @@ def test_pages_can_be_read(key: str, size_of: str, tmp_path: Path) -> None:
         assert body, "an empty page"
         _, size, last = max(body, key=lambda b: b[0])
         assert size < 12, f"a heading alone at the foot: {''.join(last.itertext())}"
+        body.sort(key=lambda b: b[0])
+        tops = [i for i, (_, s, _) in enumerate(body) if s >= 12]
+        if tops and body[tops[-1]][0] > LOW_SHARE * tall:  # one line under it is not enough
+            rows = {round(top) for top, _, _ in body[tops[-1] + 1 :]}
+            assert len(rows) > 1, f"a heading and a line at the foot: {''.join(last.itertext())}"
         foot = " ".join("".join(t.itertext()) for t in texts)
         assert "revision B" in foot and "01234567" in foot and "not approved" in foot
     assert text_pages

@@ -10,6 +10,8 @@ SVG = "{http://www.w3.org/2000/svg}"
 CAP, LETTER = 0.70, 0.602
 FRAME = (8.0, 8.0, 412.0, 289.0)
 """The frame of an A3 sheet, mm."""
+FOOT, SEVEN_POINT = 266.0, 7 * 25.4 / 72
+"""Where the foot of an A3 sheet begins, and the smallest letters of a table, mm."""
 HAIR = 0.05
 SECTIONS = {"P4", "P5"}
 """Where a near machine stands before a far one, as it should."""
@@ -50,6 +52,12 @@ def untidy(svg: str, key: str) -> Iterator[str]:
     """Words on words, words out of the frame, and a tag on a machine that is not its own."""
     root = ET.fromstring(svg)
     words = texts(root)
+    if not any(box[3] < FOOT for _, box in words):
+        yield f"{key}: nothing is written on it"
+    if key.endswith("-list"):
+        for text in root.iter(SVG + "text"):
+            if float(text.get("y", 0)) < FOOT and float(text.get("font-size", 0)) < SEVEN_POINT:
+                yield f"{key}: {text.text!r} is under 7 points"
     for i, (a, box) in enumerate(words):
         for b, other in words[i + 1 :]:
             if meet(box, other):

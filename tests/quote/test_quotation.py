@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import math
 import subprocess
 from dataclasses import replace
 from datetime import date, timedelta
@@ -21,7 +22,9 @@ from byrewright.documents.quotation import quotation_data, quotation_pdf
 from byrewright.quote.labour import Done, read_jobs
 from byrewright.quote.prices import PriceList, Rate, conditions
 from byrewright.quote.quotation import Quote, quote
+from byrewright.quote.running import running_cost
 from byrewright.quote.terms import Terms, Travel
+from byrewright.results import Finding, ResultBuilder
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.count import count
 from tests.quote.lists import DAY, plant, row, whole_list
@@ -188,6 +191,27 @@ def test_hours_follow_norms_terms_and_finished_jobs(tmp_path: Path) -> None:
     done = read_jobs(jobs)
     assert done["support_h"] == Done(Decimal("0.500"), 2, Decimal("0.400"), Decimal("0.533"))
     assert abs(hours(TERMS, done) - usual * 2) <= Decimal("0.2")
+
+
+def test_running_cost_has_the_range_of_its_parts_worked_by_hand() -> None:
+    """The range would be one factor on the whole, or one unsure part would widen all the others."""
+    book = ResultBuilder("day", "x")
+    for key, value in (("day.water_day", 10.0), ("day.labour", 4.0)):
+        book.findings.append(Finding(key, "", key, value, "", "", "holds"))
+    terms = Terms.model_validate({"running": {"water_m3": 2, "labour_h": 20, "rise_pct": 0}})
+    rules = default_rulebook()
+    made = running_cost(plant(), book.result(), terms, rules)
+    water, labour = 10 * 365 * 2, 4 * 365 * 20
+    assert made.year == water + labour and not made.whole  # service has no price
+    down = [
+        part * (1 - rules.number(f"quote.{name}_use_low") * rules.number(f"quote.{name}_price_low"))
+        for name, part in (("water", water), ("labour", labour))
+    ]
+    assert float(made.year - made.year_least) == pytest.approx(math.hypot(*down), abs=0.02)
+    assert made.years == made.year * 15
+    spread = rules.number("quote.rise_spread_pct") / 100
+    least = sum(float(made.year_least) * (1 - spread) ** i for i in range(15))
+    assert float(made.least) == pytest.approx(least, abs=0.2)
 
 
 def test_contingency_goes_by_how_sure_an_amount_is() -> None:
