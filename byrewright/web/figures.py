@@ -86,7 +86,9 @@ def timeline(
     if len(units) > AXES:
         for part in (units[:AXES], units[AXES:]):
             some = [one for one in lines if one.unit in part]
-            timeline(v, title, some, x_name, begins_min=begins_min, first_shown=first_shown)
+            names = ", ".join(one.name for one in some)
+            own = title if part[0] == units[0] else names[:1].upper() + names[1:]
+            timeline(v, own, some, x_name, begins_min=begins_min, first_shown=first_shown)
         return
     label = v.t("figure.timeline", title=title, lines=", ".join(one.name for one in lines))
     options = _options(v, lines, x_name, begins_min, first_shown)
@@ -120,7 +122,7 @@ def _options(
     if begins_min is not None:
         across |= {
             "interval": CLOCK_STEP_H,
-            "axisLabel": {**text, ":formatter": CLOCK % begins_min},
+            "axisLabel": {**text, "hideOverlap": True, ":formatter": CLOCK % begins_min},
         }
     tips: dict[str, Any] = {}
     if begins_min is not None:

@@ -28,6 +28,9 @@ from byrewright.studies.routes.table import process_contacts
 from tests.web.conftest import Served, Server, open_eye
 
 pytestmark = pytest.mark.browser
+COUNT_BEEPS = """window.beeps = 0; const make = AudioContext.prototype.createOscillator;
+AudioContext.prototype.createOscillator = function () { window.beeps++; return make.call(this); };
+"""
 WAIT_MS = 60_000  # a study, or a watch that begins, on a busy machine
 SOON_MS = 10_000
 SILENT_S = 3.0
@@ -181,12 +184,17 @@ def test_practise_alarm_acknowledge_end(browser: Any, served: Served) -> None:
 
 
 def test_typing_is_never_touched_by_a_redraw(browser: Any, server: Server, plant: Plant) -> None:
-    """Would fail if a redraw scrambled the name while it is typed, or another one were logged."""
+    """Would fail if a redraw scrambled the name while it is typed, or another one were logged; or
+    an alarm made no sound on a device that had been asked for it."""
     eye = open_eye(browser, "tablet", "typing")
     page, name = eye.page, "Marianne van der Steen-Oosterhout"
+    page.add_init_script(COUNT_BEEPS)
     begin(page, server, plant)
+    page.locator("#sound").click()
+    until(lambda: page.evaluate("window.beeps") == 1)  # heard once, so that it can be set
     plant.wrong["V19"] = "open"
     page.locator("li.alarm").first.wait_for(timeout=SOON_MS)
+    until(lambda: page.evaluate("window.beeps") > 2)  # and on, while nobody answers it
     page.locator("#who").fill("")
     page.locator("#who").focus()
     page.evaluate(COUNT_DRAWS)

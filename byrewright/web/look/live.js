@@ -33,7 +33,7 @@
     if (told.dataset.html !== now.html) { told.dataset.html = now.html; told.innerHTML = now.html; }
     title = now.title; wrong = now.wrong; sound = now.sound;
     part("changed").hidden = !box.dataset.state || !now.state || now.state === box.dataset.state || !!document.querySelector("[data-own-conflict]");
-    part("sound").hidden = !(sound || wanted());
+    part("sound").hidden = !(now.html || wanted());
   }
   function check() {
     const box = part("live"), quiet = silence() > SILENT_MS, place = part("silent");
@@ -59,12 +59,15 @@
     button.setAttribute("aria-pressed", String(wanted()));
   }
   function allow() {
-    if (!wanted()) return;
+    if (!wanted()) return Promise.resolve();
     tone = tone || new AudioContext();
-    tone.resume().then(label);
+    return tone.resume().then(label);
   }
   function beep() {
-    if (!wanted() || !(sound || silence() > SILENT_MS) || !tone || tone.state !== "running") return;
+    if (wanted() && (sound || silence() > SILENT_MS)) ring();
+  }
+  function ring() {
+    if (!tone || tone.state !== "running") return;
     const one = tone.createOscillator(), loud = tone.createGain();
     one.frequency.value = 880; loud.gain.value = 0.4;
     one.connect(loud).connect(tone.destination);
@@ -77,7 +80,8 @@
     part("sound").addEventListener("click", () => {
       const on = wanted() && tone && tone.state === "running";
       try { localStorage.setItem("byre_sound", on ? "off" : "on"); } catch { /* then for this page only */ }
-      allow(); label();
+      allow().then(() => { if (!on) ring(); }); // heard at once, so that its loudness can be set
+      label();
     });
     document.addEventListener("pointerdown", allow);
     document.addEventListener("keydown", allow);
