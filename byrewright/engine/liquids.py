@@ -37,6 +37,8 @@ STILL = 1.0e-7  # of the greatest flow of a section: below it nothing flows
 NEARLY_NOTHING: Element = (POWER, [1.0, 2.0])
 """A way that loses nothing worth telling: 1e-5 m at 200 L/min."""
 OPENINGS, LEVEL = ("vessel.exit_k", "vessel.entry_k"), "vessel.level_share"
+SUPPLY = "water.hose_kpa"
+"""The pressure under which a closed vessel of water stands, where its pump runs."""
 NOT_KNOWN_MM = 50.0  # bore of a machine that states none and meets no pipe
 
 
@@ -76,7 +78,7 @@ class Liquids(LiquidGraph):
             rules = WatchedRules(self.rules)
             laws = Laws(rules, coolant_of(self.plant, rules))
             water = fluids(rules, laws.chilled)["water"]
-            for key in (*OPENINGS, LEVEL, "vacuum.nominal_kpa"):
+            for key in (*OPENINGS, LEVEL, "vacuum.nominal_kpa", SUPPLY):
                 rules.number(key)
             for joint in self.joints:
                 if joint.pipe is not None:
@@ -298,6 +300,8 @@ class Liquids(LiquidGraph):
         head = height + fluid.head_m(self.gas_kpa(vessel, s))
         if node == self.ends[joint.id][1] and joint.how is not None and not self._both(joint):
             return head
+        if vessel.gas == "supply":  # it fills as if open, and gives what presses on it
+            head += fluid.head_m(self.rules.number(SUPPLY))
         return head + self.level_m(node.machine, s)
 
     def gas_kpa(self, vessel: Vessel, s: Situation) -> float:

@@ -18,7 +18,8 @@ class Vessel:
     """A mixed volume. `source` never runs dry (its `volume_l` is then what it gives in a minute);
     `sink` takes all and is a ledger.
 
-    Above the liquid stands air, or the working vacuum; without `height_m` it is as high as wide.
+    Above the liquid stands air, or the working vacuum; a closed one gives under the pressure of its
+    `supply`. Without `height_m` it is as high as wide.
     `fill` marks final storage that the fill valves choose between; `tanker` is where tankers
     couple. `wall` is the shape of an insulated tank, whose heat follows its fill; `gain_k_h` is
     then the warming of a full one 28 K below its surroundings, where stated; `wall_u_w_m2k` is what
@@ -40,7 +41,7 @@ class Vessel:
     start_at_l: float | None = None
     overflow: str = ""
     height_m: float | None = None
-    gas: Literal["air", "vacuum"] = "air"
+    gas: Literal["air", "vacuum", "supply"] = "air"
 
 
 Figure = float | str

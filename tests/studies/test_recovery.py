@@ -5,9 +5,10 @@ from __future__ import annotations
 import pytest
 
 from byrewright.engine import shape as sh
+from byrewright.engine.liquids import Liquids
 from byrewright.engine.simulate import simulate
 from byrewright.plant.plant import Plant
-from byrewright.standards.rulebook import Rulebook
+from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.day.findings import CLOSES, closure
 from byrewright.studies.day.record import Run
 from byrewright.studies.day.study import simulate_days
@@ -103,3 +104,16 @@ def test_its_failure_costs_electricity_and_no_wash() -> None:
     found = study_failures(farm(), simulate=False)
     said = [row for table in found.tables for row in table.rows if "HR1" in " ".join(map(str, row))]
     assert said
+
+
+def test_a_store_gives_to_a_heater_above_it() -> None:
+    """Would fail if a closed store gave by its own level alone: a heater above it would run dry."""
+    plant = farm()
+    pipes = tuple(
+        p.model_copy(update={"rise_m": 2.0}) if p.start.startswith("HR1.") else p
+        for p in plant.pipes
+    )
+    net = Liquids(plant.model_copy(update={"pipes": pipes}), default_rulebook())
+    flows = net.solve(net.situation(next(iter(plant.modes))))
+    fed = [p for p in pipes if p.start.startswith("HR1.")]
+    assert fed and all(flows.l_min[p.id] > 10 for p in fed)

@@ -303,7 +303,7 @@ class HeatRecovery(RecoversHeat):
     def lower(self) -> tuple[Primitive, ...]:
         return (
             Vessel(self.volume_l * self.count, "water", start_share=1.0,
-                   loss_share_h=0.01),
+                   loss_share_h=0.01, gas="supply"),
             Float("inlet", 1.0, 100.0),
             Recovers(self.takes_from, *RECOVERS[self.takes]),
         )  # fmt: skip
