@@ -1,14 +1,16 @@
 """Draft the example plants again from their briefs, and break one of them on purpose.
 
-Run after a change that moves drafted sizes: `.venv/bin/python tools/examples.py`.
+Run after a change that moves drafted sizes: `.venv/bin/python tools/examples.py [name ...]`. Each
+is a full draft, held to every study: some minutes for all of them.
 """
 
 from __future__ import annotations
 
 import re
+import sys
 from pathlib import Path
 
-from byrewright.drafting.draft import draft_plant
+from byrewright.drafting.gives import closed_draft
 from byrewright.plant.brief import read_brief
 from byrewright.plant.read import read_plant_text
 from byrewright.plant.write import write_text
@@ -52,12 +54,19 @@ def broken(text: str) -> str:
     return text.replace("(invented) Larch Bank", "(invented) Larch Bank, broken on purpose", 1)
 
 
-def main() -> None:
-    """Write every example again."""
+def main(*names: str) -> None:
+    """Write every example again, or those named."""
     for brief in sorted(EXAMPLES.glob("*/brief.yaml")):
-        draft = draft_plant(read_brief(brief))
+        if names and brief.parent.name not in names:
+            continue
+        draft = closed_draft(read_brief(brief))
         write_text(brief.parent / "plant.yaml", draft.text)
-        print(f"{brief.parent.name}: {draft.sizing.count()} after {draft.rounds} rounds")
+        print(f"{brief.parent.name}: {draft.sizing.count()} after {draft.rounds} rounds; "
+              f"{len(draft.changes)} figures mended, {len(draft.open)} findings open")  # fmt: skip
+        for one in draft.open:
+            print(f"    {one.name}: {one.sentence}")
+        for words in draft.gives:
+            print(f"    would do: {words}")
         if brief.parent.name == BROKEN_FROM:
             text = broken(draft.text)
             read_plant_text(text)
@@ -65,4 +74,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    main(*sys.argv[1:])

@@ -115,7 +115,7 @@ def _routes(plant: Plant, rules: Rulebook) -> Result:
 def _failures(plant: Plant, rules: Rulebook) -> Result:
     from byrewright.studies.failures.study import study_failures
 
-    return study_failures(plant, rules, simulate=False)
+    return study_failures(plant, rules, waits=True)
 
 
 def fails(result: Result) -> tuple[Finding, ...]:
@@ -307,9 +307,12 @@ def _further(choice: Chosen, *known: Chosen | None) -> bool:
 
 
 def wanted(want: Intent, held: Choices) -> Intent:
-    """The intent with what other studies ask of it: filters, tanks, a hotter wash, a last rinse."""
+    """The intent with what other studies ask of it: filters, tanks, vacuum pumps that run together,
+    a hotter wash, a last rinse."""
     if any(figure == "while_running" for _, figure in held):
         want = replace(want, change_running=True)
+    if any(figure == "in_milking" for _, figure in held):
+        want = replace(want, vacuum_together=True)
     tanks = [c.value for (_, figure), c in held.items() if figure == "count"]
     if tanks:
         want = replace(want, tanks=max(want.tanks, round(max(tanks))))

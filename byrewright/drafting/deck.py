@@ -37,6 +37,9 @@ def deck(sheet: Sheet, want: Intent) -> None:
     if want.stall_mass_kg is not None:
         fields |= {"stall_mass_kg": want.stall_mass_kg}
         why |= {"stall_mass_kg": "a concrete deck; rollers, drives and the floor carry it"}
+    if want.rotary and want.wishes.no_single_stop:
+        fields |= {"joint_kit": True}
+        why |= {"joint_kit": "a lifted rail joint is plated within milking (common practice)"}
     if want.rotary:
         fields |= {"rail_radius_m": want.radius_m}
         why |= {"rail_radius_m": "stalls at 0.9 m each along the track; check with the builder"}
@@ -130,6 +133,7 @@ def vacuum(sheet: Sheet, want: Intent) -> None:
             motor_kw=15.0,
             speed=speed,
             start="drive",
+            own_control=True,
             fed_from=f"SB{n + 1}",
             controlled_by="CT1",
             normally="stopped",
@@ -138,6 +142,7 @@ def vacuum(sheet: Sheet, want: Intent) -> None:
                 "capacity_l_min_free": "first guess",
                 "motor_kw": "first guess",
                 "speed": "saves 40-60 % of its power; reading in the published sources",
+                "own_control": "usual: cups stay on when the controller stops",
                 "fed_from": "each pump on a board of its own",
             },
         )

@@ -49,7 +49,9 @@ class Lever:
 
 
 TIME = ("throughput.", "day.milking_on_time", "day.go_rounds", "day.wash_fits", "wash.time")
-CUPS = ("failures.cups", "vacuum.event.all_vacuum_lost", "vacuum.event.pump_trips")
+CUPS = (
+    "failures.cups", "failures.waiting", "vacuum.event.all_vacuum_lost", "vacuum.event.pump_trips",
+)  # fmt: skip
 STOPS = ("failures.single_stop", "failures.cut", "failures.cause")
 POWER = ("power.", "day.load_most", "failures.power")
 STORE = ("storage.", "day.vessel_full@TK", "day.milk_lost", "failures.cause.tanker")
@@ -216,6 +218,8 @@ LEVERS: tuple[Lever, ...] = (
 )
 """Wishes that may give. `cooling` has no order: each kind is tried until one closes."""
 UNORDERED = frozenset({"cooling", "collections"})
+SWITCHES = frozenset({"redundancy", "standby_power"})
+"""Wishes of one step, of which a part of what they answer for is worth naming."""
 
 
 def gives(
@@ -236,7 +240,8 @@ def gives(
         give = search.least(lever, mine) if mine else None
         if give is not None:
             found.append(give)
-    return tuple(found)
+    both = search.together(found)
+    return (*found, both) if both else tuple(found)
 
 
 def closed_draft(
@@ -288,6 +293,10 @@ class _Search:
 
         if not steps:
             return None
+        if lever.wish in SWITCHES:
+            mended = self._mended(steps[0], None)
+            less = tuple(n for n in mine if n in mended)
+            return Give(lever.wish, steps[0].words, steps[0].change, less) if less else None
         if lever.wish in UNORDERED:
             order = range(len(steps))
         elif not holds(len(steps) - 1):
@@ -303,14 +312,34 @@ class _Search:
                 return Give(lever.wish, steps[at].words, steps[at].change, mine)
         return None
 
+    def together(self, found: Sequence[Give]) -> Give | None:
+        """Wishes that mend together what none of them mends alone."""
+        every = {f.name for f in self.now.open}
+        mine = [g for g in found if g.wish in SWITCHES]
+        if len(mine) < 2 or any(set(g.mends) == every for g in mine):
+            return None
+        change = {k: v for g in mine for k, v in g.change.items()}
+        words = " together with ".join(g.words for g in mine)
+        mended = self._mended(Step(words, change), None)
+        more = set(mended) - {n for g in mine for n in g.mends}
+        return Give("+".join(g.wish for g in mine), words, change, mended) if more else None
+
     def _mends(self, step: Step, lever: Lever, only: Sequence[str] | None) -> bool:
         """Whether nothing that the wish answers for fails any more, and nothing new does."""
-        known = {f.name for f in self.now.open}
+        mended = self._mended(step, only)
+        return bool(mended) and all(
+            f.name in mended for f in self.now.open if f.name.startswith(lever.mends)
+        )
+
+    def _mended(self, step: Step, only: Sequence[str] | None) -> tuple[str, ...]:
+        """What no longer fails with a step; nothing where something new does."""
+        known = [f.name for f in self.now.open]
         try:
             then = close(
                 self.brief.model_copy(update=step.change), self.rules, say=self.say,
                 start=self.now, only=only, told=f"would {step.words} do? ",
             )  # fmt: skip
         except ByrewrightError:
-            return False
-        return not any(f.name.startswith(lever.mends) or f.name not in known for f in then.open)
+            return ()
+        left = {f.name for f in then.open}
+        return tuple(n for n in known if n not in left) if left <= set(known) else ()

@@ -50,6 +50,8 @@ class Intent:
     """Deck and stall work of a stall where it is not the usual steel."""
     change_running: bool = False
     """Whether a filter must be changed while milk runs, though nothing else is doubled."""
+    vacuum_together: bool = False
+    """Whether the vacuum pumps run together, though other second machines stand by."""
 
     decided: Decided | None = None
     """What people decided of the plant that is drafted again."""

@@ -45,6 +45,9 @@ def all_modes(sheet: Sheet, want: Intent) -> None:
     receivers = (
         {"MP1": "runs", "MP2": "runs"} if want.receivers == 2 else _pumps(sheet, want, "MP1", "MP2")
     )
+    air = _pumps(sheet, want, "VP1", "VP2")
+    if want.vacuum_together:
+        air = dict.fromkeys(air, "runs")
     milking: dict[str, str] = {
         "MU1": "milks",
         "PU1": "runs",
@@ -54,7 +57,7 @@ def all_modes(sheet: Sheet, want: Intent) -> None:
         "V40": "to_b",
         "V46": "closed",
         "V71": "open",
-        **_pumps(sheet, want, "VP1", "VP2"),
+        **air,
         **receivers,
         **_pumps(sheet, want, "MP3", "MP4"),
         **_pumps(sheet, want, "LP1", "LP2"),
@@ -64,7 +67,12 @@ def all_modes(sheet: Sheet, want: Intent) -> None:
         first,
         "milking",
         like="idle",
-        why="milk to tank 1",
+        why="milk to tank 1"
+        + (
+            "; the vacuum pumps share, so that the cups stay on when one trips"
+            if want.vacuum_together
+            else ""
+        ),
         **_where(sheet, **milking, V41="open", TK1="fills"),
     )
     for n in range(2, want.tanks + 1):

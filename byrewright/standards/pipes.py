@@ -60,8 +60,11 @@ ASME_BPE: tuple[Tube, ...] = tuple(
 LEAST_MILK_BORE_MM = 35.6
 """Least bore of a fixed milk line: the 38 mm tube (common practice, no source)."""
 
-AIRLINE_BORES_MM: tuple[float, ...] = (38.0, 50.0, 60.0, 73.0, 98.0, 110.0, 125.0, 150.0, 200.0)
-"""Bores of airlines, plastic or galvanised (common practice, no source)."""
+AIRLINE_BORES_MM: tuple[float, ...] = (
+    38.0, 50.0, 60.0, 73.0, 98.0, 110.0, 125.0, 150.0, 200.0, 250.0,
+)  # fmt: skip
+"""Bores of airlines, plastic or galvanised; 250 mm in the largest parlours (common practice, no
+source)."""
 MILKLINE_BORES_MM: tuple[float, ...] = (38.0, 48.5, 60.0, 73.0, 98.0)
 """Bores of milklines in the published measurements (reinemann1995, read)."""
 

@@ -32,6 +32,9 @@ _FIGURES: tuple[Value, ...] = (
           "common_practice", "typical", 1.0, 10.0),
     Value("failures.act_min", 2.0, "min", "time of each act by hand", "practice",
           "common_practice", "typical", 1.0, 10.0),
+    Value("failures.joint_min", 20.0, "min", "two people lock the deck off, jack a lifted rail "
+          "joint down and clamp a plate over it, the jack and plates being at hand", "practice",
+          "common_practice", "typical", 10.0, 40.0),
     Value("failures.cup_again_s", 60.0, "s", "one person rinses a fallen cluster and puts it on "
           "again (36 clusters take two people 15 to 20 min)", "practice", "common_practice",
           "typical", 45.0, 90.0),

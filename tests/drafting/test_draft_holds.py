@@ -6,14 +6,22 @@ from pathlib import Path
 
 import pytest
 
-from byrewright.drafting.draft import Draft, draft_plant
+from byrewright.drafting.close import close
+from byrewright.drafting.draft import Draft, draft_plant, text_of
 from byrewright.plant.brief import read_brief
+from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.failures.study import study_failures
 from byrewright.studies.routes.study import routes
 from byrewright.studies.vacuum import study_vacuum
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 BRIEFS = sorted(EXAMPLES.glob("*/brief.yaml"))
+COLDEST = "day, coldest month, cows of seed 1"
+MENDED_BY = {
+    "rotary_round_the_clock": (COLDEST,),
+    "rotary_spring_ice": (COLDEST,),
+    "rows_two_by_twenty": (COLDEST, "vacuum and its events", "routes"),
+}
 ROTARIES = [b for b in BRIEFS if b.parent.name.startswith("rotary")]
 
 
@@ -43,6 +51,10 @@ def test_the_vacuum_network_holds(rotary: Draft) -> None:
 
 @pytest.mark.parametrize("brief", BRIEFS, ids=lambda p: p.parent.name)
 def test_the_examples_are_what_the_drafter_writes_today(brief: Path) -> None:
-    """Would fail if examples were left behind; tools/examples.py drafts them again."""
+    """Would fail if examples were left behind; tools/examples.py drafts them again, held to every
+    study. Only those that had something mended in an example are asked here."""
     kept = (brief.parent / "plant.yaml").read_text(encoding="utf-8")
-    assert draft_plant(read_brief(brief)).text == kept
+    found = read_brief(brief)
+    now = close(found.brief, default_rulebook(), only=MENDED_BY[brief.parent.name])
+    assert now.open == ()
+    assert text_of(now.settled, found) == kept

@@ -85,7 +85,13 @@ def _together(*names: str) -> Case:
     cases = [analysis.case(n) for n in names]
     hits = tuple(h for c in cases for h in c.hits)
     answer = analysis.structure.ask(hits)
-    return Case(cases[0].event, hits, answer, "equipment", hand_minutes(answer, analysis.rules))
+    return Case(
+        cases[0].event,
+        hits,
+        answer,
+        "equipment",
+        hand_minutes(answer, analysis.rules, analysis.plant),
+    )
 
 
 def told(name: str) -> Told:
@@ -215,9 +221,11 @@ def test_9_roller_broken() -> None:
     assert "thump" in story.seen
     assert story.case.answer.untouched
     story = told("PF1 rail joint lifts")
-    assert story.case.answer.pace == pytest.approx(
-        analysed(LARGE).rules.number("failures.slow_share")
-    )
+    assert story.case.answer.pace == 1.0 and story.case.hand_min == pytest.approx(3.0 + 20.0)
+    rules = analysed(LARGE).rules
+    bare = analyse(changed(example(LARGE), PF1={"joint_kit": False}), rules)
+    slow = bare.case("PF1 rail joint lifts").answer
+    assert slow.pace == pytest.approx(rules.number("failures.slow_share")) and not slow.acts
     at = story.day["peak flow"]
     assert at.cows_h < at.cows_h_before
     assert at.delay_min > 5
@@ -239,7 +247,8 @@ def test_11_mains_gone_and_the_generator_does_not_start() -> None:
     """Mains alone costs seconds and the cups that fell; with a flat start battery it is dark."""
     story = told("EM1 fails")
     assert story.case.answer.goes_on
-    cups_min = Cups(analysed(LARGE).plant, analysed(LARGE).rules).again_s(86) / 60
+    one = analysed(LARGE)
+    cups_min = Cups(one.plant, one.rules, one.duty).again_s(one.duty.units_on) / 60
     assert story.day["peak flow"].stood_min == pytest.approx(cups_min, abs=1)
     both = _together("EM1 fails", "GE1 does not start")
     assert both.stops

@@ -72,7 +72,8 @@ def test_a_leaking_non_return_valve_is_worse(runs: dict[str, Run]) -> None:
 def test_a_cold_standby_does_not_save_the_cups(network: Network, runs: dict[str, Run]) -> None:
     """Stories: with all vacuum lost 42 kPa falls to 30 in a few seconds."""
     run = runs["all_vacuum_lost"]
-    assert run.units_falling == pytest.approx(network.units)
+    on = run.units_falling / network.units  # of a deck's units those within their milk-out
+    assert 0.5 < on < 0.9
     high, low = (
         next(t for t, v in zip(run.times_s, run.units_kpa, strict=True) if v < level and t > 0)
         for level in (min(LOST_KPA[0], run.before_kpa - 0.3), LOST_KPA[1])

@@ -301,6 +301,7 @@ class Chiller(MakesCold):
     CAUTIONS = (REFRIGERANT,)
 
     duty_kw: float = par("kW", "cold it makes at its rated conditions", ge=1, le=2000)
+    compressors: int = par("", "compressors, started one after another", 1, ge=1, le=12, why="one")
     cop: float = par("", "cold made for each kW of electricity", 2.5, ge=1, le=7, why="2.0-3.0 for chillers",
                      known="from_memory")  # fmt: skip
     leaving_c: float = par(
@@ -412,6 +413,7 @@ class IceBank(MakesCold):
 
     store_kwh: float = par("kWh", "cold stored as ice when full", ge=1, le=20000)
     duty_kw: float = par("kW", "rate at which its compressors make cold", ge=0.5, le=2000)
+    compressors: int = par("", "compressors, started one after another", 1, ge=1, le=12, why="one")
     cop: float = par("", "cold made for each kW of electricity", 2.0, ge=1, le=6, why="1.7-2.2 for ice making",
                      known="from_memory")  # fmt: skip
     leaving_c: float = par(

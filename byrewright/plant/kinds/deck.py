@@ -70,6 +70,12 @@ class Platform(StandsCows):
     stop_share_pct: float = par(
         "%", "share of milking time stood still", 4.0, ge=0, le=30, why="2-6 % is common"
     )
+    joint_kit: bool = par(
+        "",
+        "jack, joint plates and clamps kept at the deck, to plate a lifted rail joint in milking",
+        False,
+        why="not stated",
+    )
     bonded: bool = par(
         "", "deck bonded to earth through brush or ring", True, why="must be: equipotential bonding"
     )

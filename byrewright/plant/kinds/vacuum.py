@@ -81,6 +81,13 @@ class VacuumPump(PumpsVacuum):
     start: Literal["direct", "star_delta", "soft", "drive"] | None = par(
         "", "how its motor starts", None
     )
+    own_control: bool = par(
+        "",
+        "its drive holds the vacuum by a transmitter of its own and runs on when the controller "
+        "is lost",
+        False,
+        why="not stated",
+    )
     gain_per_kpa: float | None = par(
         "1/kPa", "gain of its speed control, share of full speed for each kPa; usual where not "
         "stated", None, ge=0.01, le=20,

@@ -23,6 +23,7 @@ class StandsCows(Role):
     rail_radius_m: float | None
     stall_mass_kg: float
     stop_share_pct: float
+    joint_kit: bool
 
 
 class TurnsDeck(Role):

@@ -121,7 +121,7 @@ def guide_of(plant: Plant, rules: Rulebook, say: Progress | None = None) -> Guid
 
 def _effects(analysis: Analysis) -> Iterator[tuple[Case, frozenset[Effect]]]:
     """What each failure does to milking before anybody acts."""
-    cups = Cups(analysis.plant, analysis.rules)
+    cups = Cups(analysis.plant, analysis.rules, analysis.duty)
     base = analysis.base.spare_l_min
     for case in analysis.cases:
         answer = case.answer

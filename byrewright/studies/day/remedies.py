@@ -22,6 +22,10 @@ HANDS_SHARE = 0.95
 """Share of the time that the routine alone may fill before people, not stalls, set the pace."""
 
 
+ROOM_C = 15.0
+"""Rooms that a wash warms, for a first estimate of what a hotter start brings."""
+
+
 def sooner(plant: Plant, bout: MilkingSession) -> tuple[Remedy, ...]:
     """More stalls; nothing where it is people who set the pace. The turn stays what sizing advises
     for the stalls: a faster one sends more cows round twice than the farm wished."""
@@ -68,7 +72,8 @@ def hotter_wash(plant: Plant, back: float, hottest_c: float, wash: Wash) -> tupl
     if short <= 0:
         return ()
     if hot_c < hottest_c:
-        to = min(hottest_c, float(math.ceil(hot_c + short)))
+        gain = (hot_c - ROOM_C) / max(5.0, back - ROOM_C)  # what is lost grows with the heat
+        to = min(hottest_c, float(math.ceil(hot_c + gain * short)))
         return (Remedy("cleaning", "hot_c", to, why),)
     each = math.ceil(1.2 * wash.hot_l / max(1, wash.units))
     return (Remedy("cleaning", "water_l_unit", float(each), why),) if each <= MOST_L_UNIT else ()

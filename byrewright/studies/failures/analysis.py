@@ -10,12 +10,14 @@ from typing import Literal
 from byrewright.engine.liquids import liquids_of
 from byrewright.engine.milkmaps import MilkMaps
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import GeneratesPower
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.failures.answer import Answer
 from byrewright.studies.failures.cuts import Cuts, Progress, search
 from byrewright.studies.failures.events import Event, FaultEffect, events_of, lose
 from byrewright.studies.failures.needs import loads_of, needs_of
 from byrewright.studies.failures.overload import overloads
+from byrewright.studies.failures.paths import Verb
 from byrewright.studies.failures.rates import Rate, rates_of
 from byrewright.studies.failures.structure import Structure
 from byrewright.studies.failures.support import reads
@@ -94,7 +96,8 @@ def together(analysis: Analysis, first: str, second: str) -> Case:
         [(*a, *b) for a in cases[0].event.variants for b in cases[1].event.variants],
     )
     quick = min(cases, key=lambda c: analysis.rates[c.event.id].repair_h)
-    return Case(quick.event, hits, answer, quick.sort, hand_minutes(answer, analysis.rules))
+    took = hand_minutes(answer, analysis.rules, analysis.plant)
+    return Case(quick.event, hits, answer, quick.sort, took)
 
 
 def pair_name(first: str, second: str) -> str:
@@ -102,11 +105,22 @@ def pair_name(first: str, second: str) -> str:
     return f"{first} + {second}"
 
 
-def hand_minutes(answer: Answer, rules: Rulebook) -> float:
+def hand_minutes(answer: Answer, rules: Rulebook, plant: Plant) -> float:
     """From the failure until the acts are done: notice, then one act after another."""
     if not answer.acts:
         return 0.0
-    return rules.number("failures.notice_min") + rules.number("failures.act_min") * len(answer.acts)
+    found = rules.number("failures.notice_min")
+    for act in answer.acts:
+        each = rules.number(TIMES.get(act.verb, "failures.act_min"))
+        one = plant.equipment.get(act.machine)
+        if act.verb == "transfer" and isinstance(one, GeneratesPower):
+            each = max(each, one.start_s / 60)  # fetched and coupled first
+        found += each
+    return found
+
+
+TIMES: Mapping[Verb, str] = {"clamp": "failures.joint_min"}
+"""Rules for the time of an act that takes longer than the usual one."""
 
 
 def worst(
@@ -163,7 +177,7 @@ def _case(structure: Structure, event: Event, base: Answer, rules: Rulebook) -> 
         sort = "common"
     elif event.failure.life == "vessel":
         sort = "passive"
-    return Case(event, hits, answer, sort, hand_minutes(answer, rules))
+    return Case(event, hits, answer, sort, hand_minutes(answer, rules, structure.plant))
 
 
 def _pairs(structure: Structure, cases: Sequence[Case], base: Answer, say: Progress | None) -> Cuts:

@@ -8,6 +8,7 @@ from byrewright.plant.plant import Plant
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.failures.flows import WHOLE, leak_l_min, vacuum
 from byrewright.studies.failures.structure import Asked
+from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.vacuum import steady, transient
 from byrewright.studies.vacuum.building import network_of
 from byrewright.studies.vacuum.network import Network, NoNetwork
@@ -20,10 +21,10 @@ AFTER_S = 15.0
 class Cups:
     """The cups of one plant. Its network is built when first asked."""
 
-    def __init__(self, plant: Plant, rules: Rulebook) -> None:
+    def __init__(self, plant: Plant, rules: Rulebook, duty: Duty) -> None:
         self.plant = plant
         self.rules = rules
-        self.units = sum(m.count for m in plant.able("gives milk"))
+        self.units = duty.units_on
         self._known: dict[tuple[tuple[str, ...], float], float] = {}
 
     @cached_property
@@ -44,11 +45,11 @@ class Cups:
         """Cups that fall at once, before people act; pumps are without power for `dark_s`."""
         held, _ = vacuum(asked)
         if not asked.pulse().untouched or leak_l_min(asked, False) >= WHOLE:
-            return float(self.units)
+            return float(round(self.units))
         if not held.goes_on or any(a.verb not in ("slow", "close") for a in held.acts):
-            return float(self.units)
+            return float(round(self.units))
         if self._network is None:
-            return float(self.units) if dark_s else 0.0
+            return float(round(self.units)) if dark_s else 0.0
         network, milking = self._network
         lost: list[str] = []
         for pump in asked.s.pumps:
@@ -82,7 +83,7 @@ class Cups:
         try:
             return float(round(transient.march(network, event, milking).units_falling))
         except steady.NotSolved:
-            return float(self.units)
+            return float(round(self.units))
 
     def again_s(self, fallen: float) -> float:
         """Seconds until fallen cups are rinsed and on again."""

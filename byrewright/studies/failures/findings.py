@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from byrewright.physics.reliability import weibull_mtbf_h
 from byrewright.plant.effects import Law
 from byrewright.plant.machine import Machine
-from byrewright.results import Input
+from byrewright.results import Input, Remedy
 from byrewright.standards.reliability import LIVES
 from byrewright.studies.failures.analysis import Analysis, Case
 from byrewright.studies.failures.declared import declared
@@ -155,22 +155,33 @@ def _by_hand(ctx: StudyContext, analysis: Analysis) -> None:
     )  # fmt: skip
 
 
+WAIT_ALLOWANCE = 0.2
+"""Share of the longest wait within which an answer is tight."""
+MAY_STOP = " The farm allows that one failure stops milking, so this is told as its cost."
+
+
 def _waiting(ctx: StudyContext, analysis: Analysis, worth: Worth) -> None:
     limit = ctx.number("failures.wait_limit_min")
+    may_stop = not ctx.plant.wishes.no_single_stop
     late = [c for c in worth.costs if c.worst is not None and not c.case.stops
             and 60 * c.hours_each > 0]  # fmt: skip
     if late:
         most = max(late, key=lambda c: (c.hours_each, c.case.event.id))
+        over, tag = 60 * most.hours_each > limit, most.case.event.machine
         ctx.find(
             "failures.waiting", "Longest that cows wait for what does not stop milking",
             round(60 * most.hours_each, 1), "min",
             f"{most.case.event.id} at {most.worst.moment if most.worst else '-'} lets the last cow "
             f"off {60 * most.hours_each:.0f} min later"
-            + (f"; to mend it: {remedy(analysis, most.case.event.machine)}."
-               if 60 * most.hours_each > limit else "."), limit=limit, sense="at_most",
-            allowance=0.2, formula="last cow off, with the failure less without",
+            + (f"; to mend it: {remedy(analysis, tag)}." if over else ".")
+            + (MAY_STOP if over and may_stop else ""),
+            limit=None if may_stop else limit, sense="says" if may_stop else "at_most",
+            allowance=WAIT_ALLOWANCE, formula="last cow off, with the failure less without",
             source="practice", known="common_practice",
             inputs=(ctx.rule("failures.wait_limit_min"),),
+            remedies=(
+                Remedy(tag, "joint_kit", True, "a lifted rail joint is plated within milking"),
+            ) if over and most.case.event.failure.effect.law == "slow" else (),
         )  # fmt: skip
     lost = [c for c in worth.costs if c.litres_each > 0]
     if lost:
@@ -261,8 +272,7 @@ def _cups(ctx: StudyContext, worth: Worth) -> None:
         f"{most.case.event.id}: {most.fallen:.0f} cups fall; rinsing them and putting them on "
         f"again takes {most.again_min:.0f} min, in which nobody else is milked"
         + (f". {others} other failures let cups fall too." if others > 1 else ".")
-        + (" The farm allows that one failure stops milking, so this is told as its cost."
-           if may_stop else ""),
+        + (MAY_STOP if may_stop else ""),
         subject=most.case.event.machine, limit=None if may_stop else limit,
         sense="says" if may_stop else "at_most", allowance=0.2,
         formula="t = cups fallen x time each / people milking; cups fallen from the air network "

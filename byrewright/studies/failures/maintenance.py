@@ -67,6 +67,7 @@ def states(analysis: Analysis, say: Progress | None = None) -> tuple[Out, ...]:
                 )
             if kept[key]:
                 then.append(case.event.id)
+        took = hand_minutes(answer, analysis.rules, analysis.plant)
         found.append(Out(machine.id, machine.title, answer.goes_on, answer.why, answer.acts,
-                         hand_minutes(answer, analysis.rules), tuple(then)))  # fmt: skip
+                         took, tuple(then)))  # fmt: skip
     return tuple(found)

@@ -30,6 +30,7 @@ Verb = Literal[
     "stand",
     "shed",
     "reset",
+    "clamp",
 ]
 _SAY: Mapping[Verb, str] = {
     "set": "set {m} {to}",
@@ -45,6 +46,7 @@ _SAY: Mapping[Verb, str] = {
     "fixed": "shut {m} off and run the pumps at a fixed speed",
     "shed": "switch {to} off, for {m} carries too much",
     "reset": "{m} has tripped: switch {to} off and close its breaker again",
+    "clamp": "stop the deck, lock it off and clamp a plate over the lifted joint of {m}",
     "stand": "let {m} stand full: its trap shuts and the milk takes the other way",
 }
 

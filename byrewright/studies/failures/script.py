@@ -63,6 +63,20 @@ class Script:
     again_s: float = 0.0
 
     @property
+    def longest_wait_s(self) -> float:
+        """A bound on how long cows wait: all of the time until people have acted, and then what a
+        slower deck or gate takes longer."""
+        ends = [s.after_s for s in self.stages[1:]] + [self.repair_s]
+        found = 0.0
+        for number, (stage, end) in enumerate(zip(self.stages, ends, strict=True), 1):
+            held = {item: share for item, _, share in stage.settings}
+            pace = min(held.get("drive", 1.0), held.get("gate", 1.0))
+            if number < len(self.stages) or "halt" in held:
+                pace = 0.0
+            found += (1.0 - pace) * max(0.0, end - stage.after_s)
+        return found
+
+    @property
     def nothing(self) -> bool:
         """Whether the day does not notice."""
         return not self.late_s and not any(s.settings or s.valves for s in self.stages)
@@ -78,7 +92,7 @@ class Scripts:
         self.water = Net(analysis.plant, ("water",), graph)
         self.cold = Net(analysis.plant, ("coolant", "refrigerant"), graph)
         self.usual = Asked(self.s, FaultState())
-        self.cups = Cups(analysis.plant, analysis.rules)
+        self.cups = Cups(analysis.plant, analysis.rules, analysis.duty)
         self.supplied = {
             f"{m.id}.{p.name}": (
                 self.water if p.services & {"water"} else self.cold, Node(m.id, p.name)

@@ -233,10 +233,11 @@ class Asked:
         deck = self.s.on_deck if self.w.no_signal else frozenset()
         for one in machine.controlled_by:
             cut_off = (tag in deck) != (one in deck)
-            if one not in self.w.off and not cut_off and self.power(one) == ():
-                return (OperatorAction("start", one),) if self._dropped(one) else ()
+            power = None if one in self.w.off or cut_off else self.power(one)
+            if power is not None:
+                return (*power, OperatorAction("start", one)) if self._dropped(one) else power
         way = type(machine).WITHOUT_CONTROL
-        if way == "goes on":
+        if way == "goes on" or getattr(machine, "own_control", False):
             return ()
         return (OperatorAction("run", tag),) if way == "by hand" else None
 
@@ -393,7 +394,11 @@ class Asked:
         need = self.s.needs.drive_kw
         pace = min(1.0, have / need) if need else 1.0
         bears = self.s.needs.bears_one_less
-        if any(n > 1 or tag not in bears for tag, n in self.w.slow.items()):
+        slow = {tag for tag, n in self.w.slow.items() if n > 1 or tag not in bears}
+        if platform.joint_kit and platform.id in slow:
+            acts.append(OperatorAction("clamp", platform.id))
+            slow.remove(platform.id)
+        if slow:
             pace *= self.s.needs.slow_share
         if have <= 0.0:
             return Answer(STOPS, why="nothing turns the deck", pace=0.0)

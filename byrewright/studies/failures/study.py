@@ -11,6 +11,7 @@ from byrewright.studies.failures import findings, tables
 from byrewright.studies.failures.analysis import Analysis, analyse, pair_name, together
 from byrewright.studies.failures.cuts import Progress
 from byrewright.studies.failures.declared import declared_table
+from byrewright.studies.failures.findings import WAIT_ALLOWANCE
 from byrewright.studies.failures.maintenance import states
 from byrewright.studies.failures.power import power_part
 from byrewright.studies.failures.script import Script, Scripts
@@ -19,7 +20,7 @@ from byrewright.studies.sizing.context import StudyContext
 
 RULES = (
     "failures.leak_l_min", "failures.backflow_share", "failures.slow_share", "failures.least_pace",
-    "failures.notice_min", "failures.act_min", "failures.cup_again_s",
+    "failures.notice_min", "failures.act_min", "failures.joint_min", "failures.cup_again_s",
     "failures.repair_factor", "failures.milk_price_l",
     "reliability.wet_divisor", "reliability.beta_common_cause", "generator.fail_to_start",
 )  # fmt: skip
@@ -46,6 +47,7 @@ def study_failures(
     seed: int = 1,
     threads: int = 2,
     simulate: bool = True,
+    waits: bool = False,
     costs: Mapping[str, float] | None = None,
     say: Progress | None = None,
 ) -> Result:
@@ -56,6 +58,7 @@ def study_failures(
         hours: longest that each failure is followed on the simulated day (20 h when None).
         month: 1-12 whose water and air hold; the one hardest on cooling when None.
         simulate: False leaves the simulated day out: structure, rates and power only.
+        waits: only those failures are simulated that may let cows wait too long.
         costs: what a second machine costs, by tag or kind, to sort gains by cost.
         say: progress (what, done, of how many); the study stops when it answers True.
 
@@ -72,7 +75,8 @@ def study_failures(
     more = {name: script.more for name, script in scripts.items()}
     day: Day = {}
     if simulate:
-        day = _day(ctx, analysis, writer, scripts, month, seed, threads, hours, say)
+        mine = _may_wait(ctx, scripts) if waits else scripts
+        day = _day(ctx, analysis, writer, mine, month, seed, threads, hours, say) if mine else {}
     worth = weigh(analysis, day, seed, scripts)
     out = states(analysis, say)
     findings.write(ctx, analysis, worth, out, scripts)
@@ -99,6 +103,12 @@ def study_failures(
         notes.tables.insert(4, tables.twos(analysis, worth, day))
     _assume(ctx, analysis, month, simulate)
     return notes.result(seed)
+
+
+def _may_wait(ctx: StudyContext, scripts: Mapping[str, Script]) -> dict[str, Script]:
+    """The failures that may let cows wait longer than is easily held."""
+    most_s = 60 * (1 - WAIT_ALLOWANCE) * ctx.number("failures.wait_limit_min")
+    return {name: script for name, script in scripts.items() if script.longest_wait_s > most_s}
 
 
 def _day(

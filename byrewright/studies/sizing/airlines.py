@@ -16,7 +16,7 @@ from byrewright.physics.air import (
 )
 from byrewright.plant.graph import Edge
 from byrewright.plant.machine import Machine
-from byrewright.plant.plant import Pipe, Plant
+from byrewright.plant.plant import Pipe
 from byrewright.plant.roles import (
     FeedsPulsators,
     JoinsDeck,
@@ -32,7 +32,13 @@ from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.paths import Ways
 from byrewright.studies.sizing.sizes import TIGHT, next_airline_mm, stated, worked
-from byrewright.studies.sizing.vacuum_demand import Demand, air_use, demand, us_rules
+from byrewright.studies.sizing.vacuum_demand import (
+    Demand,
+    air_use,
+    demand,
+    together,
+    us_rules,
+)
 
 FRICTION_FACTOR = 0.02
 """Darcy friction factor by which a loss in velocity heads becomes a length of pipe: smooth
@@ -137,7 +143,7 @@ def _flows(ctx: StudyContext, duty: Duty, need: Demand, ways: Ways) -> dict[str,
         p.id: p.count * p.capacity_l_min_free / need.iso.altitude_factor
         for p in plant.machines(PumpsVacuum)
     }
-    left = sum(draws[p] for p in _together(plant, tuple(draws))) - need.steady_at_inlet_l_min
+    left = sum(draws[p] for p in together(plant, tuple(draws))) - need.steady_at_inlet_l_min
     milk_air = air.claws + need.iso.milk_leakage_l_min_free + max(least, left)
     if not lines:
         milk_air += air.pulsators
@@ -159,15 +165,6 @@ def _flows(ctx: StudyContext, duty: Duty, need: Demand, ways: Ways) -> dict[str,
         if len(pumps) < len(draws):
             carried[key] = min(carried[key], sum(draws[p] for p in pumps))
     return carried
-
-
-def _together(plant: Plant, pumps: tuple[str, ...]) -> tuple[str, ...]:
-    """The pumps that run in the first milking mode; all of them where none is named."""
-    for name, mode in plant.modes.items():
-        if "milking" in mode.does:
-            running = tuple(p for p in pumps if plant.position(name, p) == "runs")
-            return running or pumps
-    return pumps
 
 
 def _legs(ctx: StudyContext, joints: Iterable[Edge], flows: dict[str, float]) -> list[Leg]:

@@ -128,6 +128,13 @@ class Duty:
     stored_c: float
 
     @property
+    def units_on(self) -> float:
+        """Most cups on cows at once: those within their milk-out on a deck, a whole row else."""
+        if self.layout != "rotary":
+            return float(self.units)
+        return self.units * min(1.0, self.milk_out.mean_s / self.turn_s)
+
+    @property
     def saleable_l_day(self) -> float:
         """Milk a day on its way to the tank."""
         return self.milk_l_day - self.withheld_l_day

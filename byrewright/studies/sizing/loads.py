@@ -82,8 +82,8 @@ def _input(ctx: StudyContext, machine: Machine, rated: float) -> tuple[float, fl
         return rated * ctx.number("laundry.load_share"), UNITY, 0.0
     if any(machine.can(c) for c in CONTROLS):
         return rated, factor, 0.0
-    if machine.can("makes cold"):
-        return rated, factor, rated * efficiency
+    if machine.can("makes cold"):  # compressors start one after another
+        return rated, factor, rated * efficiency / getattr(machine, "compressors", 1)
     return rated * ctx.number("motor.loading") / efficiency, factor, rated
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from byrewright.physics.motors import current_a, start_kva
 from byrewright.plant.machine import Machine
 from byrewright.plant.roles import SharesPower, SuppliesPower
-from byrewright.results import Table
+from byrewright.results import Remedy, Table
 from byrewright.standards.electrical import SUPPLY_A
 from byrewright.studies.sizing.cold import lead_and_lag
 from byrewright.studies.sizing.context import StudyContext
@@ -25,6 +26,8 @@ from byrewright.studies.sizing.sizes import listed, spare, stated, worked
 from byrewright.studies.sizing.standby import size_generator, size_uninterruptible
 from byrewright.studies.sizing.steps import field, next_of
 
+MOST_COMPRESSORS = 6
+"""Most compressors of one machine that are advised (common practice, no source)."""
 START_WORDS = {"direct": "direct", "star_delta": "star-delta", "soft": "soft starter",
                "drive": "speed drive"}  # fmt: skip
 SITUATION_WORDS = {
@@ -229,14 +232,25 @@ def _mains_dip(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
         )
     dip = 100 * hardest / (hardest + fault)
     most = ctx.number("supply.dip_most_pct")
+    many = None
+    if dip > most and hasattr(one.machine, "compressors"):
+        bears = fault * most / (100 - most)
+        many = min(MOST_COMPRESSORS, math.ceil(one.machine.compressors * hardest / bears))
+    hard = dip > most and one.start != "drive" and hasattr(one.machine, "start")
+    why = "a drive starts it with little more than its load"
     ctx.find(
         "power.mains_dip", "Voltage dip of the mains at the hardest start", round(dip, 1), "%",
         f"Starting {one.machine.id} ({START_WORDS[one.start or 'direct']}, {hardest:.0f} kVA) "
         f"pulls a supply of {fault:.0f} kVA short-circuit power ({said}) down by {dip:.1f} %; "
         f"{most:g} % is usual at most."
-        + (" Start it softer, or by a drive, or have the supply strengthened."
+        + (f" Take {many} compressors that start one after another, or have the supply "
+           "strengthened." if many else
+           " Start it softer, or by a drive, or have the supply strengthened."
            if dip > most else ""),
-        subject=mains.id, limit=most, sense="at_most", allowance=0.1,
+        subject=mains.id, limit=most, sense="at_most", allowance=0.1, advised=many,
+        advised_why="compressors that start one after another, so that the mains dip less"
+        if many else "", target=(one.machine, "compressors") if many else None,
+        remedies=(Remedy(one.machine.id, "start", "drive", why),) if hard else (),
         formula="dip = S_start/(S_start + S_sc)",
         inputs=(worked("S_start", f"start of {one.machine.id}", round(hardest, 1), "kVA"),
                 worked("S_sc", f"short-circuit power, {said}", round(fault), "kVA"),

@@ -21,7 +21,13 @@ from byrewright.studies.sizing.sizes import (
     with_others_off,
     worked,
 )
-from byrewright.studies.sizing.vacuum_demand import Demand, demand, say_demands, us_rules
+from byrewright.studies.sizing.vacuum_demand import (
+    Demand,
+    demand,
+    say_demands,
+    together,
+    us_rules,
+)
 
 RATED_AMBIENT_KPA_ABS = 100.0
 WEAR = 1.15
@@ -118,6 +124,7 @@ def _standby(ctx: StudyContext, pumps: tuple[PumpsVacuum, ...]) -> None:
             "within seconds. Let both run together."
         )
         if redundancy == "duty-and-standby"
+        and len(together(ctx.plant, tuple(p.id for p in pumps))) < len(pumps)
         else ""
     )
     ctx.find(
@@ -172,9 +179,10 @@ def _motors(ctx: StudyContext, pumps: tuple[PumpsVacuum, ...]) -> None:
 
 def _shared_speed(ctx: StudyContext, need: Demand, pumps: tuple[PumpsVacuum, ...]) -> None:
     """Running together in steady milking, does each pump stay above its least speed?"""
-    running = [p for p in pumps if p.speed == "variable"]
+    names = together(ctx.plant, tuple(p.id for p in pumps))
+    running = [p for p in pumps if p.speed == "variable" and p.id in names]
     count = sum(p.count for p in running)
-    if ctx.plant.wishes.redundancy != "shared-running" or count < 2:
+    if ctx.plant.wishes.redundancy == "none" or count < 2:
         return
     steady = need.steady_at_inlet_l_min * need.iso.altitude_factor
     capacity = sum(p.count * nominal_l_min(ctx, p) for p in running)
@@ -183,20 +191,20 @@ def _shared_speed(ctx: StudyContext, need: Demand, pumps: tuple[PumpsVacuum, ...
     excess = capacity * least / 100.0 - steady
     admits = sum(r.count * r.capacity_l_min_free for r in ctx.plant.machines(RegulatesVacuum))
     covered = share < least and admits >= excess
-    names = listed([p.id for p in running])
+    words = listed([p.id for p in running])
     if share >= least:
         says = (
-            f"{names} share steady milking at {share:.0f} % speed each; {least:.0f} % is the least."
+            f"{words} share steady milking at {share:.0f} % speed each; {least:.0f} % is the least."
         )
     elif covered:
         says = (
-            f"{names} together would need only {share:.0f} % speed, below their least of "
+            f"{words} together would need only {share:.0f} % speed, below their least of "
             f"{least:.0f} %: they run at {least:.0f} % and the regulator admits "
             f"{excess:.0f} L/min. One alone would save power; the second saves the cups."
         )
     else:
         says = (
-            f"{names} together need only {share:.0f} % speed, below their least of "
+            f"{words} together need only {share:.0f} % speed, below their least of "
             f"{least:.0f} %, and no regulator can admit the {excess:.0f} L/min over: vacuum "
             "would rise. Add a regulator, or smaller pumps."
         )
@@ -236,13 +244,14 @@ def _regulation(ctx: StudyContext, need: Demand, pumps: tuple[PumpsVacuum, ...])
             "regulator. Add one near the receivers.",
         )
         return
-    together = pumps if ctx.plant.wishes.redundancy != "duty-and-standby" else pumps[:1]
+    names = together(ctx.plant, tuple(p.id for p in pumps))
+    running = [p for p in pumps if p.id in names]
     limit = (
         sum(
             p.count
             * nominal_l_min(ctx, p)
             * (1.0 if p.speed == "fixed" else p.least_speed_pct / 100.0)
-            for p in together
+            for p in running
         )
         / need.iso.altitude_factor
     )
@@ -263,7 +272,7 @@ def _regulation(ctx: StudyContext, need: Demand, pumps: tuple[PumpsVacuum, ...])
         allowance=TIGHT,
         formula="q_reg >= sum(q_pump s_least) / H (s_least = 1 at fixed speed)",
         inputs=(
-            worked("q_pump", "pumps running together", listed([p.id for p in together])),
+            worked("q_pump", "pumps running together", listed(names)),
             worked("H", "altitude and vacuum correction", round(need.iso.altitude_factor, 3)),
         ),
         source="air balance with all units shut",

@@ -13,6 +13,7 @@ from byrewright.physics.air import (
     reserve_us_l_min_free,
     slug_air_l_min_free,
 )
+from byrewright.plant.plant import Plant
 from byrewright.plant.roles import CollectsMilk, GivesMilk, Pulsates
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
@@ -236,3 +237,12 @@ def say_demands(ctx: StudyContext, duty: Duty, need: Demand) -> None:
         source="geometry and Boyle's law; one slug at a time",
         known="derived",
     )
+
+
+def together(plant: Plant, pumps: tuple[str, ...]) -> tuple[str, ...]:
+    """The pumps that run in the first milking mode; all of them where none is named."""
+    for name, mode in plant.modes.items():
+        if "milking" in mode.does:
+            running = tuple(p for p in pumps if plant.position(name, p) == "runs")
+            return running or pumps
+    return pumps

@@ -65,7 +65,8 @@ def _event(ctx: StudyContext, case: Case, run: Run) -> None:
         says,
         limit=None if what_if or key in FAULTS else 0.0,
         sense="says" if what_if or key in FAULTS else "at_most",
-        formula="longest time under the vacuum at which cups fall, unit by unit",
+        formula="longest time under the vacuum at which cups fall, unit by unit; of a deck's units "
+        "those within their milk-out (units x milk-out / turn)",
         inputs=rule,
         source=MARCHED,
         known="derived",
@@ -118,11 +119,11 @@ def more_air(case: Case, times: float, why: str) -> tuple[Remedy, ...]:
 
 def together(case: Case) -> tuple[Remedy, ...]:
     """Pumps that share the work, so that cups stay on when one trips."""
-    wish = case.network.plant.wishes.redundancy
     why = "pumps that run together keep the cups on when one of them trips"
-    return (
-        () if wish == "shared-running" else (Remedy("wishes", "redundancy", "shared-running", why),)
-    )
+    idle = [p.machine.id for p in case.network.pumps if p.name not in case.running]
+    if idle:
+        return tuple(Remedy(tag, "in_milking", "runs", why) for tag in idle)
+    return (Remedy("wishes", "redundancy", "shared-running", why),)
 
 
 def _tuning(ctx: StudyContext, case: Case) -> None:

@@ -12,6 +12,9 @@ from typing import Any
 
 from byrewright.physics.air import ambient_pressure_kpa_abs
 from byrewright.plant.roles import GivesMilk, IsValve, ReceivesMilk, SharesVacuum
+from byrewright.results import ResultBuilder
+from byrewright.studies.sizing.context import StudyContext
+from byrewright.studies.sizing.duty import duty_of
 from byrewright.studies.vacuum.network import Network
 from byrewright.studies.vacuum.situations import Lowered, Situation, control_of, lower
 from byrewright.studies.vacuum.steady import NotSolved, balance
@@ -149,8 +152,18 @@ def _run(network: Network, event: Event, marks: Any, nodes: Any) -> Run:
         after_kpa=float(vm[-1]),
         back_after_s=back,
         under_limit_s=max(float(nodes[n, 2]) for n, _ in network.units_at),
-        units_falling=sum(c for n, c in network.units_at if nodes[n, 2] > after),
+        units_falling=_on_cows(network, sum(c for n, c in network.units_at if nodes[n, 2] > after)),
     )
+
+
+def _on_cows(network: Network, units: float) -> float:
+    """Of these units, those that hang on a cow: on a deck the others wait or are done."""
+    if not units:
+        return 0.0
+    plant = network.plant
+    ctx = StudyContext(plant, network.rules, ResultBuilder("vacuum", plant.site.name))
+    duty = duty_of(ctx)
+    return units * duty.units_on / max(duty.units, 1)
 
 
 def worst_unit(network: Network) -> int:
