@@ -126,9 +126,10 @@ def builders_list(plant: Plant, made: Sited) -> list[Row]:
 
 
 def in_rows(rows: Sequence[Row]) -> list[Row]:
-    """The list with things alike that stand in a row, evenly apart going east, as one line."""
-    found: list[Row] = []
-    left = list(rows)
+    """The list (its heads first) with things alike that stand in a row, evenly apart going east, as
+    one line."""
+    found: list[Row] = [rows[0]]
+    left = list(rows[1:])
     while left:
         first = left[0]
         alike = [r for r in left if r[:3] == first[:3] and r[4:] == first[4:]]

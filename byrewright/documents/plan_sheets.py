@@ -9,7 +9,7 @@ from functools import partial
 from byrewright.documents import plan_cables, plan_pipes, plan_sections, plan_works
 from byrewright.documents.ink import PAPER, QUIET, own_colours
 from byrewright.documents.plan_canvas import Area, Canvas, Flat
-from byrewright.documents.plan_lists import WORKS_NOTES, builders_list
+from byrewright.documents.plan_lists import WORKS_NOTES, builders_list, in_rows
 from byrewright.documents.plan_parts import (
     FIELD,
     draw_deck,
@@ -63,7 +63,7 @@ def plan_sheets(plant: Plant) -> tuple[PlanSheet, ...]:
     return (
         PlanSheet("P6-works", "Builder's works: dairy block", plan_works.block),
         PlanSheet("P7-works", "Builder's works: parlour and yard", plan_works.parlour),
-        *_tables("B", "Builder's works: list", builders_list(plant, made), WORKS_NOTES, 0),
+        *_tables("B", "Builder's works: list", in_rows(builders_list(plant, made)), WORKS_NOTES, 0),
         PlanSheet("P1-plan", "General arrangement", general),
         PlanSheet("P2-block", "Dairy block", block),
         PlanSheet("P3-deck", "Under the deck" if rotary else "Head of the pit", under),

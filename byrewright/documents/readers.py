@@ -182,7 +182,7 @@ def builder(paper: Paper, issue: Issue) -> None:
         paper.text("Metres east and north of the middle of the deck or pit; levels over the "
                    "operator's floor. Each group says by when it must be there.")  # fmt: skip
         groups: dict[str, list[Sequence[str | float]]] = {}
-        for row in in_rows(builders_list(paper.plant, made)[1:]):
+        for row in in_rows(builders_list(paper.plant, made))[1:]:
             groups.setdefault(str(row[0]), []).append(row[1:])
         for group, many in groups.items():
             paper.head(GROUP_WORDS[group])

@@ -12,6 +12,7 @@ from byrewright.documents.instruments import moved_by_air, valve_words, with_ins
 from byrewright.documents.layered import Box, Run, Tie, acyclic, arrange, ranks, straightened
 from byrewright.documents.shapes import Layout, Letters, Placed, Point, Routed
 from byrewright.documents.symbols import symbol
+from byrewright.plant.frames import on_deck
 from byrewright.plant.graph import Graph, build
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Pipe, Plant
@@ -21,6 +22,7 @@ WRAP = 15  # letters a line below a symbol
 LONGEST_TIE = 4  # columns; a longer pipe is drawn as a pair of flags
 BACK_TIE = 1  # columns; the same for a pipe that runs against the flow
 BAND_GAP_MM = 6.0
+ON_DECK = "on deck"  # stands under what turns with it
 LARGEST = 1.25  # a small sheet is drawn a little larger than life
 
 
@@ -166,6 +168,7 @@ def _network(
     plant: Plant, pipes: Iterable[Pipe], mode: str | None
 ) -> tuple[dict[str, Spot], list[Link]]:
     graph = build(plant)
+    riders = on_deck(plant)
     spots: dict[str, Spot] = {}
     links: list[Link] = []
     for pipe in pipes:
@@ -174,7 +177,9 @@ def _network(
             machine = plant.equipment[_id(end)]
             key = _spot_key(machine, _port(end), pipe, graph)
             if key not in spots:
-                spots[key] = _spot(machine, key)
+                one = _spot(machine, key)
+                rides = machine.id in riders and type(machine).SYMBOL != "gland"
+                spots[key] = replace(one, texts=(*one.texts, ON_DECK)) if rides else one
             ends.append(key)
         service = service_drawn(plant, pipe) or ""
         links.append(

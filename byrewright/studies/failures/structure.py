@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
+from byrewright.plant.frames import on_deck
 from byrewright.plant.graph import Edge, Node, build, node
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import (
@@ -127,33 +128,7 @@ class Structure:
     @cached_property
     def on_deck(self) -> frozenset[str]:
         """Machines carried by the turning deck: joined without passing the gland or a drain."""
-        if not self.glands:
-            return frozenset()
-        near: dict[str, set[str]] = {}
-        for joint in build(self.plant).joints:
-            if joint.pipe is None:
-                continue
-            ends = [(n.machine, n) for n in (joint.a, joint.b)]
-            names = [
-                f"{m}|{n.port.partition('_')[0]}"
-                if isinstance(self.plant.equipment[m], JoinsDeck) else m
-                for m, n in ends
-            ]  # fmt: skip
-            if any(self.plant.equipment[m].can("is a drain") for m, _ in ends):
-                continue
-            near.setdefault(names[0], set()).add(names[1])
-            near.setdefault(names[1], set()).add(names[0])
-        queue = [f"{g.id}|deck" for g in self.glands]
-        seen = set(queue)
-        while queue:
-            for there in near.get(queue.pop(), ()):
-                if there not in seen and not there.endswith("|fixed"):
-                    seen.add(there)
-                    queue.append(there)
-        riders = {m.id for m in self.plant.equipment.values() if m.can("rides on the deck")}
-        found = {s for s in seen if "|" not in s and s in self.plant.equipment}
-        fixed = {m for m in found if self.plant.equipment[m].can("stores milk")}
-        return frozenset() if fixed else frozenset(found | riders)
+        return on_deck(self.plant)
 
     def overloads(self, off: Iterable[str]) -> tuple[Overload, ...]:
         """Boards that the loss of some supplies overloads: those of each alone, and of all.
