@@ -21,8 +21,8 @@ from byrewright.errors import ByrewrightError
 if TYPE_CHECKING:
     from byrewright.plant.machine import Machine
     from byrewright.plant.plant import Plant
+    from byrewright.site.readings.figure import Figure, Mark
     from byrewright.site.readings.files import ReadFile
-    from byrewright.site.readings.study import Figure, Mark
     from byrewright.standards.rulebook import Rulebook
 
 
@@ -125,7 +125,7 @@ def _keep(
 def _mark(text: str) -> Mark:
     import re
 
-    from byrewright.site.readings.study import MARKS, Mark
+    from byrewright.site.readings.figure import MARKS, Mark
 
     found = re.fullmatch(r"(\w+):([0-9.]+)-([0-9.]+)", text)
     if found and found[1] in MARKS:

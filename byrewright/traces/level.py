@@ -17,6 +17,10 @@ BEFORE_S = 5.0
 HELD_S = 1.0
 SETTLE_S = 0.5
 BACK_WITHIN_KPA = 0.2
+ABOVE_KPA = 0.5
+"""So far apart two sound instruments may stand in the mean (own choice)."""
+AFTER_S = 30.0
+"""What comes later than this after the air was shut off is not its doing (own choice)."""
 
 
 @dataclass(frozen=True)
@@ -102,7 +106,7 @@ def let_in(vacuum: Trace, opened_s: float, shut_s: float) -> LetIn:
     """
     if vacuum.step_s > SETTLE_S / 2:
         raise TraceUnfit(f"it was read every {vacuum.step_s:.2g} s; a let-in needs 0.25 s or less")
-    span = vacuum.between(opened_s - BEFORE_S, np.inf)
+    span = vacuum.between(opened_s - BEFORE_S, shut_s + AFTER_S)
     before = span.between(opened_s - BEFORE_S, opened_s)
     held = span.between(max(opened_s, shut_s - HELD_S), shut_s)
     after = span.between(shut_s, shut_s + BEFORE_S)
@@ -161,12 +165,15 @@ def share_within(line: Trace, receiver: Trace, most_kpa: float) -> tuple[float, 
     less than 2 s apart are one.
 
     Raises:
-        TraceUnfit: the two channels were not read at the same times.
+        TraceUnfit: the two channels were not read at the same times, or the line stands above the
+            receiver that draws on it.
     """
     if line.t_s.size != receiver.t_s.size or not np.array_equal(line.t_s, receiver.t_s):
         raise TraceUnfit("line and receiver were not read at the same times")
     below = receiver.x - line.x
     weights = line.weights_s()
+    if np.average(below, weights=weights) < -ABOVE_KPA:
+        raise TraceUnfit("it stands above the receiver, which cannot be: are the columns swapped?")
     share = float(weights[np.abs(below) <= most_kpa].sum() / weights.sum())
     slugs, last = 0, -np.inf
     for i, j in runs(below > most_kpa):

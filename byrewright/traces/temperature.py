@@ -108,9 +108,12 @@ def stages(returned: Trace, jump_k: float = 6.0, least_s: float = 60.0) -> tuple
         ahead = np.minimum(np.searchsorted(piece.t_s, piece.t_s + 20.0), piece.t_s.size - 1)
         smooth = piece.smooth(min(4.0, max(piece.step_s, 1.0)))
         steep = np.abs(smooth[ahead] - smooth) >= jump_k
-        for i, j in runs(~steep):
+        for i, last in runs(~steep):
+            # looking ahead cuts off the last 20 s before a jump: they are of this stage
+            j = last
+            while j <= ahead[last - 1] and abs(smooth[j] - smooth[last - 1]) < jump_k / 2:
+                j += 1
             stretch = Trace(piece.t_s[i:j], piece.x[i:j])
-            # The first 20 s after a jump still hold what was there before.
             if stretch.lasts_s < least_s:
                 continue
             found.append(

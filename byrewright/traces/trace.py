@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+HALF_HOUR_S, NEAR_S = 1800.0, 120.0
+"""Time zones lie half hours apart; a sample's step beside it."""
 GAP_STEPS = 5.0
 """A silence of more than this many usual steps is a gap (byrewright's own choice)."""
 
@@ -111,6 +113,9 @@ def trace(t_s: Array, x: Array) -> Trace:
     back = np.flatnonzero(np.diff(t) <= 0.0)
     if back.size:
         i = int(back[0])
-        what = "stands still" if t[i + 1] == t[i] else f"goes back by {t[i] - t[i + 1]:.3g} s"
-        raise TraceUnfit(f"its clock {what} after sample {i + 1}")
+        by = float(t[i] - t[i + 1])
+        what = f"goes back by {by:.4g} s" if by else "stands still"
+        hour = by >= HALF_HOUR_S / 2 and abs(by - HALF_HOUR_S * round(by / HALF_HOUR_S)) <= NEAR_S
+        why = ", as two time zones or the end of summer time make it" if hour else ""
+        raise TraceUnfit(f"its clock {what} after sample {i + 1}{why}")
     return Trace(t, v, dropped)

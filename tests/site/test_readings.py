@@ -16,9 +16,10 @@ from byrewright.errors import ByrewrightError
 from byrewright.plant.read import read_plant
 from byrewright.results import Result, ResultBuilder
 from byrewright.site.readings.clock import NoTime, seconds
+from byrewright.site.readings.figure import Mark
 from byrewright.site.readings.files import ReadingsError, read_file
 from byrewright.site.readings.mapping import MappingError, ReadingsMap, read_map, template
-from byrewright.site.readings.study import Mark, study_readings
+from byrewright.site.readings.study import study_readings
 from byrewright.standards.rulebook import default_rulebook
 from tests.traces.test_traces import chamber, regulated, tank
 
@@ -141,6 +142,7 @@ def spoil(folder: Path, change) -> None:
         (lambda t: "", r"no column is called"),
         (lambda t: t.replace("0.02,", "five,", 1), r"row 3: 'five' in column seconds is no time"),
         (lambda t: t.replace("seconds,vacuum", "seconds,vacuum,vacuum", 1), r"two columns"),
+        (lambda t: t + "-3400.0,42\n", r"goes back by .* s after sample \d+"),
     ],
 )
 def test_a_bad_file_is_refused_in_one_sentence(folder: Path, change, said: str) -> None:
@@ -164,6 +166,50 @@ def test_what_does_not_belong_is_refused(folder: Path) -> None:
     (folder / "readings.yaml").write_text(template("PU1", "RC9"))
     with pytest.raises(ByrewrightError, match=r"no machine RC9; did you mean RC"):
         asked(folder, "vacuum1.csv")
+
+
+ZONED = (
+    "readings: 1\nfiles:\n  tank: {matches: tank.csv, time: {column: t, written: iso}, "
+    "channels: {c: {is: tank_temperature, at: TK1}}}\n"
+)
+
+
+@pytest.mark.parametrize(
+    ("zones", "said"),
+    [
+        (("+01:00", "+02:00"), "as two time zones or the end of summer time make it"),
+        (("", "Z"), "row 32: .*Z' in column t: some times state their zone and others do not"),
+    ],
+)
+def test_two_time_zones_in_one_file_are_told(
+    folder: Path, zones: tuple[str, str], said: str
+) -> None:
+    """An hour of cooling would be made up, or lost, between two clocks."""
+    rows = [f"2026-03-05T06:{m:02d}:00{zones[m >= 30]},4.0" for m in range(60)]
+    (folder / "tank.csv").write_text("t,c\n" + "\n".join(rows))
+    (folder / "readings.yaml").write_text(ZONED)
+    with pytest.raises(ReadingsError, match=said):
+        asked(folder, "tank.csv")
+
+
+def test_a_claw_is_set_beside_the_receiver_and_a_plant_that_stood_still_tells_nothing(
+    folder: Path,
+) -> None:
+    """A claw's trace would be refused, or a record of nothing enter the log as its vacuum."""
+    text = (
+        "readings: 1\nfiles:\n  claw: {matches: claw.csv, time: {column: t, written: seconds}, "
+        "channels: {v: {is: vacuum, at: RC1}, c: {is: claw_vacuum, at: MU1, uncertainty: 0.3}}}\n"
+    )
+    (folder / "readings.yaml").write_text(text)
+    rows = [f"{i / 10},42,{37 if i % 100 < 20 else 41}" for i in range(1000)]
+    (folder / "claw.csv").write_text("t,v,c\n" + "\n".join(rows))
+    found = {f.key: f for f in asked(folder, "claw.csv").findings}
+    assert found["measured.claw_within"].value == pytest.approx(80.0, abs=0.2)
+    assert found["measured.claw_vacuum"].value == pytest.approx(40.2, abs=0.02)
+    assert "10 slugs" in found["measured.claw_vacuum"].sentence
+    (folder / "claw.csv").write_text("t,v,c\n" + "\n".join(f"{i},0.4,0.3" for i in range(100)))
+    still = asked(folder, "claw.csv")
+    assert "measured.vacuum" in {f.key for f in still.findings if f.verdict == "unknown"}
 
 
 def test_swapped_channels_are_noticed(folder: Path) -> None:

@@ -124,6 +124,15 @@ def test_regulation_figures_of_a_marked_let_in(noise: float) -> None:
     assert found.back_after_s == pytest.approx(22.1, abs=0.25)
 
 
+def test_what_happens_long_after_a_let_in_is_not_its_doing() -> None:
+    """A unit that fell off minutes later would be told as the depth of the test."""
+    sound = regulated()
+    t = np.concatenate((sound.t_s, sound.t_s + 70.0))
+    x = np.concatenate((sound.x, np.full(sound.t_s.size, 42.0)))
+    x[(t >= 100) & (t < 105)] = 30.0
+    assert let_in(trace(t, x), 20.0, 40.0).drop_kpa == pytest.approx(1.4, abs=0.08)
+
+
 def test_a_let_in_needs_the_seconds_around_it() -> None:
     """Half a test would be certified."""
     for marks in ((2.0, 40.0), (20.0, 68.0), (40.0, 20.0)):
@@ -168,6 +177,8 @@ def test_slugs_are_counted_once() -> None:
     assert slugs == 3
     with pytest.raises(TraceUnfit, match="same times"):
         share_within(trace(t[1:], line[1:]), trace(t, receiver), 2.0)
+    with pytest.raises(TraceUnfit, match="columns swapped"):
+        share_within(trace(t, receiver + 1.0), trace(t, line), 2.0)
 
 
 def tank() -> Trace:
@@ -210,7 +221,8 @@ def test_stages_of_a_wash() -> None:
     )
     found = stages(trace(t, x))
     assert [s.mean_c for s in found] == pytest.approx([38.0, 57.6, 12.0], abs=0.7)
-    assert found[1].end_c == pytest.approx(53.5, abs=0.7)
+    assert found[1].end_c == pytest.approx(53.17, abs=0.1), "the mean of its last 20 s"
+    assert found[1].end_s == pytest.approx(900.0, abs=4.0)
     assert above_s(trace(t, x), 55.0) == pytest.approx(420.0, abs=4.0)
 
 

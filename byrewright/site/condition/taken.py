@@ -14,7 +14,7 @@ from byrewright.site.checks.measured import owner_of
 from byrewright.site.checks.verdicts import AWAY, readings_by_check
 from byrewright.site.condition.infer import Reading
 from byrewright.site.log import Entry, log_of
-from byrewright.site.readings.study import Figure
+from byrewright.site.readings.figure import Figure
 
 NUMBER = r"[0-9]*[.,]?[0-9]+"
 TYPED = re.compile(rf"(?P<check>[\w@#.]+)=(?P<value>-?{NUMBER})(?:(?:\+-|/)(?P<doubt>{NUMBER}))?")

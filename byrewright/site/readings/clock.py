@@ -30,6 +30,10 @@ class NoTime(ValueError):
         self.cell = cell
 
 
+class MixedZones(NoTime):
+    """Some cells of the time column state their zone and others do not."""
+
+
 def seconds(column: pd.Series, written: str, zone_h: float = 0.0) -> NDArray[np.float64]:
     """Seconds since 1970 in UTC (as counted by the instrument for `seconds`); NaN for empty cells.
 
@@ -37,7 +41,7 @@ def seconds(column: pd.Series, written: str, zone_h: float = 0.0) -> NDArray[np.
     which the instrument's clock is ahead of UTC, where the text does not say.
 
     Raises:
-        NoTime: a cell that is not written so.
+        NoTime: a cell that is not written so, or (MixedZones) that states a zone as others do not.
     """
     import pandas as pd
 
@@ -57,7 +61,12 @@ def seconds(column: pd.Series, written: str, zone_h: float = 0.0) -> NDArray[np.
         return _since(told) - 3600.0 * zone_h
     states_zone = column.str.contains(r"(?:Z|[+-]\d\d:?\d\d)$", regex=True, na=False).to_numpy()
     told = pd.to_datetime(column, format="ISO8601", errors="coerce", utc=True)
-    _refuse(column, told.isna().to_numpy())
+    empty = told.isna().to_numpy()
+    _refuse(column, empty)
+    filled = states_zone[~empty]
+    if filled.any() and not filled.all():
+        odd = int(np.flatnonzero(~empty & (states_zone != filled[0]))[0])
+        raise MixedZones(odd, str(column.iloc[odd]))
     return _since(told) - np.where(states_zone, 0.0, 3600.0 * zone_h)
 
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from byrewright.errors import ByrewrightError
 from byrewright.plant.problems import nearest
-from byrewright.site.readings.clock import SECONDS, NoTime, seconds
+from byrewright.site.readings.clock import SECONDS, MixedZones, NoTime, seconds
 from byrewright.site.readings.mapping import UNIT_OF, Channel, FileKind
 from byrewright.standards.units import UnitError, convert
 from byrewright.traces.trace import Trace, TraceUnfit, trace
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 CHUNK_ROWS = 500_000
 MOST_HEADING_LINES = 60
+LONG_S = 3600.0
 
 PLAUSIBLE: dict[str, tuple[float, float]] = {
     "kPa": (-5.0, 100.0),
@@ -91,6 +92,12 @@ def read_file(path: Path, kind: str, plan: FileKind, number: int | None = None) 
     for part, first in _tables(path, plan):
         try:
             times.append(seconds(part[plan.time.column], plan.time.written, plan.time.zone_h))
+        except MixedZones as error:
+            raise ReadingsError(
+                f"{path}: row {first + row + error.row}: {error.cell!r} in column "
+                f"{plan.time.column}: some times state their zone and others do not; export it "
+                "with one zone"
+            ) from None
         except NoTime as error:
             raise ReadingsError(
                 f"{path}: row {first + row + error.row}: {error.cell!r} in column "
@@ -113,7 +120,10 @@ def read_file(path: Path, kind: str, plan: FileKind, number: int | None = None) 
         if one.dropped:
             notes.append(f"{path.name}: {name}: {one.dropped} of {row} rows hold no number")
         for at, lasts in one.gaps()[:3]:
-            notes.append(f"{path.name}: {name}: silent for {lasts:.3g} s from {at:.0f} s on")
+            long = f"{lasts:.3g} s" if lasts < LONG_S else f"{lasts / 3600.0:.1f} h"
+            notes.append(
+                f"{path.name}: {name}: silent for {long} from {at:.0f} s on, or its clock jumped"
+            )
         readings.append(Reading(path.name, name, channel, one, None if counted else start, number))
     return ReadFile(path, kind, digest.hexdigest(), tuple(readings), tuple(dict.fromkeys(notes)))
 
@@ -159,8 +169,9 @@ def _heading(path: Path, plan: FileKind, wanted: list[str]) -> int:
                     if double:
                         raise ReadingsError(f"{path}: two columns are called {double[0]}")
                     return number
-                if len(set(wanted) & set(cells)) >= len(set(wanted) & set(best)):
-                    best = cells if len(cells) > 1 or not best else best
+                fits, before = (len(set(wanted) & set(c)) for c in (cells, best))
+                if fits > before or (fits == before and len(best) <= 1):
+                    best = cells
     except LookupError:
         raise ReadingsError(
             f"{path}: {plan.encoding} is no encoding; try utf-8 or latin-1"

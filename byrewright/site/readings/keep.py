@@ -8,8 +8,8 @@ from collections.abc import Sequence
 
 from byrewright.errors import ByrewrightError
 from byrewright.site.log import Log, New
+from byrewright.site.readings.figure import Figure
 from byrewright.site.readings.files import ReadFile
-from byrewright.site.readings.study import Figure
 
 
 def keep(log: Log, files: Sequence[ReadFile], figures: Sequence[Figure], who: str) -> int:

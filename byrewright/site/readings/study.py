@@ -8,13 +8,13 @@ figure that may lie on either side of its limit is `unknown`, and says which rea
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
 
 from byrewright.errors import ByrewrightError
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
 from byrewright.plant.problems import nearest
-from byrewright.results import Finding, Input, Result, ResultBuilder, Sense, Table, straddles
+from byrewright.results import Result, ResultBuilder, Table
+from byrewright.site.readings.figure import Figure, Mark, Measured, unfit
 from byrewright.site.readings.files import ReadFile, Reading
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.sizing.context import StudyContext
@@ -23,7 +23,7 @@ from byrewright.studies.sizing.tank_cooling import wanted_of
 from byrewright.traces.level import dips, let_in, level, share_within
 from byrewright.traces.milk import CowMilking, cow_milkings, herd_figures
 from byrewright.traces.pulsation import Pulsation, limping_points, pulsation
-from byrewright.traces.temperature import fillings, stages
+from byrewright.traces.temperature import above_s, fillings, stages
 from byrewright.traces.trace import TraceUnfit
 from byrewright.traces.work import running
 
@@ -31,97 +31,12 @@ LEAST_PHASE_MS = 2.0
 STEP_SHARE = 0.4
 """Doubt of a phase: 2 ms, or so much of a sample's step (tests/traces)."""
 TIMED_S = 60.0
-MARKS = ("fall_off", "attach")
 DIPS_SHOWN = 12
-
-
-@dataclass(frozen=True)
-class Mark:
-    """When air was let in and shut off, s from the start of the file: a fall-off or attachment."""
-
-    what: str
-    opened_s: float
-    shut_s: float
-
-
-@dataclass(frozen=True)
-class Figure:
-    """A figure that was worked out, plus or minus `doubt`, and the channel that it is of."""
-
-    finding: Finding
-    doubt: float
-    of: Reading
-
-
-@dataclass
-class Measured:
-    """Collects what is found; every figure goes through `judge`."""
-
-    ctx: StudyContext
-    predicted: Result
-    rows: list[tuple[float | str, ...]] = field(default_factory=list)
-    figures: list[Figure] = field(default_factory=list)
-
-    def add(
-        self,
-        key: str,
-        title: str,
-        value: float,
-        unit: str,
-        doubt: float,
-        says: str,
-        *,
-        of: Reading,
-        limit: float | None = None,
-        rule: str = "",
-        sense: Sense = "says",
-        predicts: str = "",
-        formula: str = "",
-        decides: str = "an instrument with less uncertainty",
-        where: str = "",
-    ) -> Finding:
-        """A figure with its doubt, its limit (a number or a rule) and what was predicted."""
-        most = self.ctx.number(rule) if rule else limit
-        owner = self.predicts(predicts, of.channel.at)
-        told = owner.value if owner else None
-        unsure = straddles(value, doubt, most, sense)
-        inputs = [
-            Input("", of.heading, of.channel.instrument or "instrument not stated", "", of.file),
-            Input("u", "uncertainty, plus or minus", doubt, unit, "instrument and sampling"),
-        ]
-        if told is not None:
-            inputs.append(Input("", "predicted", told, unit, predicts))
-        if rule:
-            inputs.append(self.ctx.rule(rule))
-        sentence = says
-        if unsure:
-            sentence += (
-                f" The limit of {most:.4g} {unit} lies within the uncertainty of {doubt:.2g} "
-                f"{unit}: {decides} would decide."
-            )
-        one = self.ctx.find(
-            f"measured.{key}", title, value, unit, sentence, subject=where or of.where, limit=most,
-            sense=sense, formula=formula, inputs=inputs, source=of.file,
-            missing=(decides,) if unsure else (),
-        )  # fmt: skip
-        if unsure:
-            one = replace(one, value=value)
-            self.ctx.notes.findings[-1] = one
-        self.figures.append(Figure(one, doubt, of))
-        self.rows.append(
-            (
-                title, where or of.where, round(value, 4), round(doubt, 4), unit,
-                "" if told is None else round(told, 4),
-                "" if told is None else round(value - told, 4),
-                "" if most is None else most, one.verdict, of.file,
-            )
-        )  # fmt: skip
-        return one
-
-    def predicts(self, name: str, at: str) -> Finding | None:
-        """The finding that owns what was predicted, of the machine or of the plant."""
-        found = [f for f in self.predicted.findings if name and f.key == name]
-        return next(iter([f for f in found if f.subject == at] or found), None)
+EVENTS = (("fall_off", "one unit open"), ("attach", "a unit put on"))
+ALIKE_KPA, ALIKE_SHARE = 0.3, 0.3
+"""A dip is as deep as an event of the model within this (byrewright's own choice)."""
+NO_VACUUM_KPA = 10.0
+"""A record of working vacuum goes higher than this, whatever the plant."""
 
 
 def study_readings(plant: Plant, rules: Rulebook, files: Sequence[ReadFile], predicted: Result,
@@ -200,16 +115,6 @@ def _tag(plant: Plant, one: Reading) -> Machine:
     return machine
 
 
-def _unfit(measured: Measured, one: Reading, error: TraceUnfit, what: str) -> None:
-    """A channel that does not tell what it should is a finding of its own."""
-    measured.ctx.find(
-        f"measured.{what}", what.replace("_", " ").capitalize(), None, "",
-        f"{one.heading} of {one.file} does not tell the {what.replace('_', ' ')} at "
-        f"{one.where}: {error}.",
-        subject=one.where, source=one.file, missing=("a usable record",),
-    )  # fmt: skip
-
-
 def _pulsation(measured: Measured, chambers: Sequence[Reading]) -> None:
     halves: dict[tuple[str, str], list[tuple[Reading, Pulsation]]] = {}
     edge = measured.ctx.number("vacuum.test.phase_d_vacuum_kpa")
@@ -217,7 +122,7 @@ def _pulsation(measured: Measured, chambers: Sequence[Reading]) -> None:
         try:
             found = pulsation(one.trace, edge)
         except TraceUnfit as error:
-            _unfit(measured, one, error, "pulsation")
+            unfit(measured, one, error, "pulsation")
             continue
         halves.setdefault((one.file, one.channel.at), []).append((one, found))
         _one_half(measured, one, found)
@@ -287,6 +192,11 @@ def _vacuum(measured: Measured, channels: Sequence[Reading], marks: Sequence[Mar
     for one in channels:
         doubt = one.channel.uncertainty or 0.0
         found = level(one.trace, limit)
+        if found.most_kpa < NO_VACUUM_KPA:
+            unfit(measured, one, TraceUnfit(
+                f"it never reaches {NO_VACUUM_KPA:g} kPa: the plant stood still, or its unit is "
+                "another"), "vacuum")  # fmt: skip
+            continue
         measured.add(
             "vacuum", "Vacuum, mean", found.mean_kpa, "kPa", doubt,
             f"{one.channel.at} stood at {found.mean_kpa:.2f} kPa in the mean, between "
@@ -306,24 +216,37 @@ def _vacuum(measured: Measured, channels: Sequence[Reading], marks: Sequence[Mar
         if one.trace.lasts_s > TIMED_S and not marks:
             events += [
                 (one.file, one.channel.at, round(d.start_s, 1), round(d.lasts_s, 1),
-                 round(d.away_kpa, 2))
+                 round(d.away_kpa, 2), _like(measured, d.away_kpa))
                 for d in sorted(dips(one.trace), key=lambda d: d.away_kpa)[:DIPS_SHOWN]
             ]  # fmt: skip
     if events:
         measured.ctx.notes.tables.append(
             Table(
                 "dips", "When the vacuum left its level by 1 kPa or more",
-                ("file", "at", "from", "lasts", "away"), ("", "", "s", "s", "kPa"),
+                ("file", "at", "from", "lasts", "away", "as deep as the model has it for"),
+                ("", "", "s", "s", "kPa", ""),
                 tuple(events), f"The deepest {DIPS_SHOWN} of each channel.",
             )
         )  # fmt: skip
+
+
+def _like(measured: Measured, away_kpa: float) -> str:
+    """The event of the transient study that goes as deep; "" where none does."""
+    near: list[tuple[float, str]] = []
+    for key, words in EVENTS:
+        told = measured.predicts(f"vacuum.test.{key}_drop", "")
+        if told is not None and told.value is not None:
+            off = abs(-away_kpa - told.value)
+            if off <= max(ALIKE_KPA, ALIKE_SHARE * told.value):
+                near.append((off, words))
+    return min(near)[1] if near else ""
 
 
 def _mark(measured: Measured, one: Reading, mark: Mark) -> None:
     try:
         found = let_in(one.trace, mark.opened_s, mark.shut_s)
     except TraceUnfit as error:
-        _unfit(measured, one, error, f"{mark.what}_test")
+        unfit(measured, one, error, f"{mark.what}_test")
         return
     # A difference of two readings of one instrument: its zero cancels, its noise does not.
     doubt = 0.1
@@ -348,15 +271,19 @@ def _milkline(measured: Measured, file: ReadFile) -> None:
     receiver = next((r for r in file.readings if r.channel.quantity == "vacuum"), None)
     most = measured.ctx.number("milkline.drop_limit_kpa")
     for one in file.readings:
-        if one.channel.quantity != "milkline_vacuum":
+        claw = one.channel.quantity == "claw_vacuum"
+        if not claw and one.channel.quantity != "milkline_vacuum":
             continue
         if receiver is None:
-            _unfit(measured, one, TraceUnfit("the file has no receiver beside it"), "milkline")
+            unfit(measured, one, TraceUnfit("the file has no receiver beside it"), "milkline")
             continue
         try:
             share, slugs = share_within(one.trace, receiver.trace, most)
         except TraceUnfit as error:
-            _unfit(measured, one, error, "milkline")
+            unfit(measured, one, error, "milkline")
+            continue
+        if claw:
+            _claw(measured, one, receiver, share, slugs)
             continue
         measured.add(
             "milkline", "Time within 2 kPa of the receiver", 100.0 * share, "%", 0.5,
@@ -366,6 +293,24 @@ def _milkline(measured: Measured, file: ReadFile) -> None:
             formula="time with |receiver - line| within 2 kPa / whole time",
             decides="a longer record",
         )  # fmt: skip
+
+
+def _claw(measured: Measured, one: Reading, receiver: Reading, share: float, slugs: int) -> None:
+    """What a claw's trace tells; no limit of its own is held to it."""
+    found = level(one.trace, measured.ctx.number("vacuum.cups_fall_kpa"))
+    says = (
+        f"The claw of {one.where} stood at {found.mean_kpa:.1f} kPa in the mean, between "
+        f"{found.least_kpa:.1f} and {found.most_kpa:.1f}; within 2 kPa of {receiver.channel.at} "
+        f"for {100 * share:.1f} % of the time; {slugs} slugs."
+    )
+    measured.add(
+        "claw_vacuum", "Vacuum at the claw, mean", found.mean_kpa, "kPa",
+        one.channel.uncertainty or 0.0, says, of=one, formula="mean over time",
+    )  # fmt: skip
+    measured.add(
+        "claw_within", "Claw within 2 kPa of the receiver", 100.0 * share, "%", 0.5, says, of=one,
+        formula="time with |receiver - claw| within 2 kPa / whole time",
+    )  # fmt: skip
 
 
 def _tanks(measured: Measured, channels: Sequence[Reading]) -> None:
@@ -378,7 +323,7 @@ def _tanks(measured: Measured, channels: Sequence[Reading]) -> None:
         try:
             found = fillings(one.trace, cold)
         except TraceUnfit as error:
-            _unfit(measured, one, error, "tank_cooling")
+            unfit(measured, one, error, "tank_cooling")
             continue
         for filling in found:
             took = filling.cooled_in_s
@@ -410,7 +355,7 @@ def _tanks(measured: Measured, channels: Sequence[Reading]) -> None:
 
 def _never_cold(measured: Measured, one: Reading, open_end: bool, cold_c: float) -> None:
     if open_end:
-        _unfit(measured, one, TraceUnfit(f"it ends before the milk was at {cold_c:g} degC"),
+        unfit(measured, one, TraceUnfit(f"it ends before the milk was at {cold_c:g} degC"),
                "tank_cooling")  # fmt: skip
 
 
@@ -424,7 +369,7 @@ def _wash(measured: Measured, channels: Sequence[Reading]) -> None:
             for s in found
         ]  # fmt: skip
         if not found:
-            _unfit(measured, one, TraceUnfit("no stage of a minute or more is in it"), "wash")
+            unfit(measured, one, TraceUnfit("no stage of a minute or more is in it"), "wash")
             continue
         hot = max(found, key=lambda s: s.mean_c)
         owner = measured.predicts("wash.end_temperature", one.channel.at)
@@ -437,6 +382,13 @@ def _wash(measured: Measured, channels: Sequence[Reading]) -> None:
             sense="at_least" if owner and owner.limit is not None else "says",
             predicts="wash.end_temperature", formula="mean of the last 20 s of the hottest stage",
         )  # fmt: skip
+        if owner is not None and owner.limit is not None:
+            minutes = above_s(one.trace, owner.limit) / 60.0
+            measured.add(
+                "wash_above", f"Time at {owner.limit:g} degC or more", minutes, "min", 0.1,
+                f"The return was at {owner.limit:g} degC or more for {minutes:.1f} min.", of=one,
+                formula="time at or above the temperature needed",
+            )  # fmt: skip
     if rows:
         measured.ctx.notes.tables.append(
             Table(
@@ -453,7 +405,7 @@ def _machines(measured: Measured, channels: Iterable[Reading]) -> None:
         try:
             found = running(one.trace)
         except TraceUnfit as error:
-            _unfit(measured, one, error, "running")
+            unfit(measured, one, error, "running")
             continue
         unit = "kW" if one.channel.quantity == "power" else "A"
         rows.append(
@@ -482,9 +434,7 @@ def _milk(measured: Measured, channels: Sequence[Reading]) -> None:
     if not channels:
         return
     if len(cows) < 2:
-        _unfit(
-            measured, channels[0], TraceUnfit(f"it holds {len(cows)} whole milkings"), "milk_out"
-        )
+        unfit(measured, channels[0], TraceUnfit(f"it holds {len(cows)} whole milkings"), "milk_out")
         return
     found = herd_figures(cows)
     told = measured.ctx.plant.herd.milk_out_time_s
