@@ -180,3 +180,24 @@ def test_a_pump_with_one_suction_shut_takes_all_from_the_other() -> None:
     alone = one.tables.most[0, 1, one.names.movers.index("MP1"), 0]
     assert alone > 0.97 * sum(full.values())
     assert np.isclose(both.tables.most[0, 1, both.names.movers.index("MP1 from RC1"), 1], 0.5)
+
+
+def test_a_second_machine_may_have_the_chilled_stage_alone() -> None:
+    """Would fail if well water in one machine and chilled liquid in the next could not be drawn."""
+    base = ring("CH1", duty_kw=40)
+    e = dict(base.equipment)
+    e["PC1"] = plants.machine("PC1", "plate_cooler", area_m2=8, water_ratio=2)
+    e["PC2"] = plants.machine("PC2", "plate_cooler", area_m2=0, chilled_area_m2=8)
+    ends = {"PC1.milk_out": "PC2.milk_out", "PC1.coolant_in": "PC2.coolant_in",
+            "PC1.coolant_out": "PC2.coolant_out"}  # fmt: skip
+    moved = [
+        p.model_copy(update={"start": ends.get(p.start, p.start), "end": ends.get(p.end, p.end)})
+        for p in base.pipes
+    ]
+    moved.append(plants.pipe("LX1", "PC1.milk_out", "PC2.milk_in"))
+    compiled, state = after(base.model_copy(update={"equipment": e, "pipes": tuple(moved)}))
+    assert compiled.names.exchangers == ["PC1.water_in", "PC2.coolant_in"]
+    one, two = state.items[compiled.tables.rows("exchangers")]
+    assert two[sh.SX_KG] == pytest.approx(one[sh.SX_KG], rel=SAME) and one[sh.SX_KG] > 100
+    assert two[sh.SX_KGIN] == pytest.approx(one[sh.SX_KGC], rel=0.01)
+    assert two[sh.SX_KGC] / two[sh.SX_KG] < one[sh.SX_KGC] / one[sh.SX_KG] - 3

@@ -70,10 +70,14 @@ class PlateCooler(CoolsMilk):
     TESTS = ("outlet temperature and approach",)
     SIZED_BY: ClassVar[dict[Service, str]] = {"water": "area_m2", "coolant": "chilled_area_m2"}
 
-    area_m2: float = par("m2", "heat-transfer area of the water stage", ge=0.1, le=500)
+    area_m2: float = par(
+        "m2", "heat-transfer area of the water stage (0: the chilled stage alone)", ge=0, le=500
+    )
     u_w_m2_k: float = par("W/m2/K", "overall coefficient at design flow, clean", 2500.0, ge=300, le=6000,
                           why="2000-4000 for milk against water", known="from_memory")  # fmt: skip
-    water_ratio: float = par("", "litres of water to one of milk", ge=0.2, le=6)
+    water_ratio: float = par(
+        "", "litres of water to one of milk", 2.0, ge=0.2, le=6, why="common ratio"
+    )
     chilled_area_m2: float = par(
         "m2", "area of the chilled stage (0: none)", 0.0, ge=0, le=500, why="no second stage"
     )
@@ -88,33 +92,31 @@ class PlateCooler(CoolsMilk):
         le=5000,
     )  # fmt: skip
 
+    def _stages(self) -> tuple[tuple[str, Service, float, float], ...]:
+        """Side, liquid, area and ratio of each stage there is, as the milk meets them."""
+        both: tuple[tuple[str, Service, float, float], ...] = (
+            ("water", "water", self.area_m2, self.water_ratio),
+            ("coolant", "coolant", self.chilled_area_m2, self.chilled_ratio),
+        )
+        return tuple(one for one in both if one[2] > 0)
+
     def ports(self) -> tuple[Port, ...]:
-        every = [port("milk_in", "milk", direction="in"), port("milk_out", "milk", direction="out"),
-                 port("water_in", "water", direction="in"), port("water_out", "water", direction="out")]  # fmt: skip
-        if self.chilled_area_m2 > 0:
-            every += [
-                port("coolant_in", "coolant", direction="in"),
-                port("coolant_out", "coolant", direction="out"),
-            ]
+        every = [port("milk_in", "milk", direction="in"), port("milk_out", "milk", direction="out")]
+        for side, service, _, _ in self._stages():
+            every += [port(f"{side}_in", service, direction="in"),
+                      port(f"{side}_out", service, direction="out")]  # fmt: skip
         return tuple(every)
 
     def inside(self) -> tuple[InternalPath, ...]:
-        ways = [InternalPath("milk_in", "milk_out"), InternalPath("water_in", "water_out")]
-        if self.chilled_area_m2 > 0:
-            ways.append(InternalPath("coolant_in", "coolant_out"))
-        return tuple(ways)
+        sides = ("milk", *(side for side, *_ in self._stages()))
+        return tuple(InternalPath(f"{side}_in", f"{side}_out") for side in sides)
 
     def lower(self) -> tuple[Primitive, ...]:
-        stages: list[Primitive] = [
-            Exchange("milk_in", "milk_out", "water_in", "water_out",
-                     self.count * self.area_m2 * self.u_w_m2_k / 1000, self.water_ratio)
-        ]  # fmt: skip
-        if self.chilled_area_m2 > 0:
-            stages.append(
-                Exchange("milk_in", "milk_out", "coolant_in", "coolant_out",
-                         self.count * self.chilled_area_m2 * self.u_w_m2_k / 1000,
-                         self.chilled_ratio)
-            )  # fmt: skip
+        stages = tuple(
+            Exchange("milk_in", "milk_out", f"{side}_in", f"{side}_out",
+                     self.count * area * self.u_w_m2_k / 1000, ratio)
+            for side, _, area, ratio in self._stages()
+        )  # fmt: skip
         return (*stages, *self._losses())
 
     def _losses(self) -> tuple[Primitive, ...]:
@@ -122,18 +124,15 @@ class PlateCooler(CoolsMilk):
         flow, per, by = self.milk_design_l_min, "", "the milk flow its drop is stated at"
         if flow is None:
             kj_k_l = 1.03 * 3.93
-            flow = self.area_m2 * self.u_w_m2_k / 1000 / kj_k_l * 60
-            per, by = "plate.rated_ntu", "the usual transfer units of its water stage"
+            flow = (self.area_m2 or self.chilled_area_m2) * self.u_w_m2_k / 1000 / kj_k_l * 60
+            per, by = "plate.rated_ntu", "the usual transfer units of its first stage"
 
         def drop(side: str, kpa: float | str, share: float) -> Loss:
             return Loss(f"{side}_in", f"{side}_out", kpa, flow, share * self.count, per,
                         "plate.drop_exponent", by=by)  # fmt: skip
 
-        found = [drop("milk", self.milk_drop_kpa, 1.0),
-                 drop("water", "water.cooler_drop_kpa", self.water_ratio)]  # fmt: skip
-        if self.chilled_area_m2 > 0:
-            found.append(drop("coolant", "water.cooler_drop_kpa", self.chilled_ratio))
-        return tuple(found)
+        sides = (drop(x, "water.cooler_drop_kpa", ratio) for x, _, _, ratio in self._stages())
+        return (drop("milk", self.milk_drop_kpa, 1.0), *sides)
 
 
 class BulkTank(StoresMilk):
