@@ -166,6 +166,7 @@ def test_a_sheet_is_taken_once_and_its_changes_are_corrections(
         ({"rows": [row("nothing@X1", 1.0)], "revision": "old"}, "older revision.*--unchanged"),
         ({"rows": [row("nothing@X1", 1.0)]}, "no check nothing@X1"),
         ({"rows": [row("milkline_slope@ML1", 1.0, unit="mm")], "revision": "o"}, "older revision"),
+        ({"rows": [row("milkline_slope@ML1", 1.0, unit="mm")]}, "read in mm.* asks for it in %"),
         ({"rows": [row("milkline_slope@ML1", 1.0)] * 2}, "filled in twice"),
         ({"rows": [row("milkline_slope@ML1", None, seen=True)]}, "not a tick"),
         ({"rows": [row("level_control@RC1", 3.0)]}, "not a number"),

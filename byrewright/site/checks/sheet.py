@@ -227,8 +227,14 @@ def _fitting(
     said = [r for r in filled.rows if r.value is not None or r.seen or r.why_not]
     odd = [r.check for r in said if r.check not in checks or
            (r.unit and checks[r.check].unit and r.unit != checks[r.check].unit)]  # fmt: skip
+    older = filled.revision != revision_of(checks.values())
+    known = next((r for r in said if r.check in odd and r.check in checks), None)
+    if known is not None and not older:
+        raise SheetError(
+            f"{name}: {known.check} is read in {known.unit}, and this plant asks for it in "
+            f"{checks[known.check].unit}; enter it so"
+        )
     if odd and not unchanged:
-        older = filled.revision != revision_of(checks.values())
         shown = ", ".join(odd[:SHOWN]) + (f" and {len(odd) - SHOWN} more" if odd[SHOWN:] else "")
         raise SheetError(
             f"{name}: was made for an older revision of this plant, which has {shown} otherwise "
