@@ -47,6 +47,7 @@ def run(
     """
     with clear_errors():
         from byrewright.site.checks.predicted import predicted_of
+        from byrewright.site.readings.beside import read_beside
         from byrewright.site.readings.study import worked_out
 
         plant_file, rules = load(path)
@@ -57,7 +58,7 @@ def run(
         if not files:
             raise ByrewrightError("name one file of readings or more; --template prints a map")
         told = [_mark(one) for one in marks]
-        read = _read(path, files, map_path)
+        read = read_beside(path, files, map_path)
         result, figures = worked_out(plant, rules, read, predicted_of(plant, rules), told)
         kept = _keep(path, plant, read, figures, keep) if keep is not None else ""
         if as_json:
@@ -77,21 +78,6 @@ def run(
             raise SystemExit(NOT_HELD)
 
 
-def _read(path: Path, files: Sequence[Path], map_path: Path | None = None) -> list[ReadFile]:
-    """The files, by the map beside the plant or another."""
-    from byrewright.site.readings.files import read_file
-    from byrewright.site.readings.mapping import FILE, read_map
-
-    beside = map_path or path.parent / FILE
-    if not beside.is_file():
-        raise ByrewrightError(
-            f"{beside}: is missing; it says which column of a file is what. "
-            f"'byrewright readings {path} --template' prints one to start from"
-        )
-    plan = read_map(beside)
-    return [read_file(one, *plan.kind_of(one)) for one in files]
-
-
 def worked_files(
     path: Path, plant: Plant, rules: Rulebook, files: Sequence[Path]
 ) -> Sequence[Figure]:
@@ -101,10 +87,11 @@ def worked_files(
         ByrewrightError: a file or the map cannot be used.
     """
     from byrewright.results import Result
+    from byrewright.site.readings.beside import read_beside
     from byrewright.site.readings.study import worked_out
 
     nothing = Result("predicted", plant.site.name, ())
-    return worked_out(plant, rules, _read(path, files), nothing)[1]
+    return worked_out(plant, rules, read_beside(path, files), nothing)[1]
 
 
 def _keep(

@@ -32,6 +32,7 @@ PAGES = (
     ("quote", "#price"),
     ("changes", "#compare"),
     ("tests", "table"),
+    ("readings", "form"),
     ("tests/fill", "#by"),
     ("service", "table"),
     ("call", "#see-hurt"),

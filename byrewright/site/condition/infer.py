@@ -7,6 +7,7 @@ grades of a fault a straight line is taken. What two faults do is taken to add.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -31,6 +32,10 @@ BETWEEN = 1
 PAIRED = 20
 """Single faults that are tried together with every other."""
 TINY = 1e-300
+STEEP = 6.0
+"""How soon people notice: the logistic curve's slope at what they just notice."""
+SOFTER = math.pi / 8.0
+"""Of a logistic curve over a normal spread (MacKay 1992, from memory)."""
 NONE = -1
 """In place of a fault: a sound plant."""
 
@@ -137,20 +142,22 @@ class Model:
         most = self.rules.number("diagnosis.heard_share")
         m, points = self.matrix, self.points
         likely = np.ones(len(points.fault))
+        spread = np.sqrt((m.spread**2).sum(axis=0))
         for said in complaints:
             if said not in COMPLAINTS:
                 raise ByrewrightError(
                     f"--says {said!r}: there is {', '.join(COMPLAINTS)}{nearest(said, COMPLAINTS)}"
                 )
-            far = np.zeros(len(points.fault))
+            heard = np.zeros(len(points.fault))
             for notice in COMPLAINTS[said].about:
                 for i, column in enumerate(m.columns):
-                    if column.stem != notice.figure:
-                        continue
                     off = notice.off * (abs(m.usual[i]) if notice.share else 1.0)
-                    if off:
-                        far = np.maximum(far, points.move[:, i] / off)
-            heard = 1.0 / (1.0 + np.exp(np.clip(-6.0 * (far - 1.0), -50, 50)))
+                    if column.stem != notice.figure or not off:
+                        continue
+                    # Sound plants differ: people hear the plant, not its data plate.
+                    softer = math.sqrt(1.0 + SOFTER * (STEEP * spread[i] / off) ** 2)
+                    far = STEEP * (points.move[:, i] / off - 1.0) / softer
+                    heard = np.maximum(heard, 1.0 / (1.0 + np.exp(np.clip(-far, -50, 50))))
             likely *= idle + (most - idle) * heard
         return likely
 

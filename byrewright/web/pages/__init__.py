@@ -13,6 +13,7 @@ from byrewright.web.pages import (
     place,
     plant,
     quote,
+    readings,
     service,
     start,
     tests,
@@ -34,6 +35,7 @@ PAGES = (
     quote.register,
     changes.register,
     tests.register,
+    readings.register,
     service.register,
     call.register,
 )
