@@ -281,7 +281,8 @@ def test_brief_drafts_and_shows_what_changes(eye: Eye, served: Served) -> None:
 
 
 def test_pack_is_built_stopped_and_taken(eye: Eye, served: Served, tmp_path: Path) -> None:
-    """Would fail if the pack could not be stopped or taken, or held another result than `size`."""
+    """Would fail if the pack could not be stopped or taken, held another result than `size`, or
+    lacked the papers for its readers that the command writes."""
     page = eye.page
     page.goto(served.page(SMALL, "pack"))
     day = "2031-02-03" if eye.size == "desktop" else "2031-02-04"
@@ -291,7 +292,7 @@ def test_pack_is_built_stopped_and_taken(eye: Eye, served: Served, tmp_path: Pat
     page.get_by_text(re.compile("Stopped|The pack is ready")).wait_for(timeout=WAIT_MS)
     if page.get_by_text("Stopped").count():
         page.get_by_role("button", name="Build the pack").click()
-    page.get_by_text("The pack is ready").wait_for(timeout=WAIT_MS)
+    page.get_by_text("The pack is ready").wait_for(timeout=4 * WAIT_MS)  # a dozen papers are set
     eye.shoot("pack")
     with page.expect_download() as taking:
         page.get_by_role("link", name=re.compile("Take the pack")).click()
@@ -302,6 +303,9 @@ def test_pack_is_built_stopped_and_taken(eye: Eye, served: Served, tmp_path: Pat
         result = archive.read("result.json").decode()
         plant = archive.read("plant.yaml")
     assert {"report.pdf", "schedule.xlsx", "plant.yaml"} <= set(names)
+    from byrewright.documents.readers import READERS
+
+    assert len([n for n in names if n.startswith("papers/")]) == len(READERS)
     path = served.folder / "rows_two_by_twenty" / "plant.yaml"
     assert plant == path.read_bytes()
     assert json.loads(result) == json.loads(cli("size", str(path), "--json"))

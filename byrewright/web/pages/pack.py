@@ -74,6 +74,8 @@ def build_pack(answers: Answers, opened: Opened, on: str, units: System, full: b
     """
 
     def work(job: Job) -> tuple[bytes, list[tuple[str, int]]]:
+        from byrewright.documents.readers import READERS
+
         asked = tuple(STUDIES) if full else ("sizing",)
         rules = opened.rules or default_rulebook()
         result = ask(opened.plant, rules, asked, job.say)
@@ -91,6 +93,7 @@ def build_pack(answers: Answers, opened: Opened, on: str, units: System, full: b
                 rules=opened.rules,
                 progress=job.say,
                 units=units,
+                readers=tuple(READERS),
             )
             files = sorted(p for p in folder.rglob("*") if p.is_file())
             names = [(str(p.relative_to(folder)), p.stat().st_size) for p in files]
@@ -230,4 +233,4 @@ class PackView:
 def _size(many: int) -> str:
     from byrewright.documents.format import number
 
-    return f"{number(float(many // 1000))} kB"
+    return f"{number(many / 1e6)} MB" if many >= 1e6 else f"{max(1, round(many / 1000))} kB"
