@@ -350,8 +350,8 @@ def test_byte_order_mark_is_no_mistake(tmp_path: Path) -> None:
         ("vacuum.no_such: 3\n", "no rule is called"),
         ("vacuum: {iso_drop_receiver_to_pump_kpa: high}\n", "not a number"),
         ("vacuum.iso_drop_receiver_to_pump_kpa: true\n", "true is not a number in kPa"),
-        ("ups.margin: 0\n", "error L003: ups.margin: 0 is out of range: 0.0625 to 25"),
-        ("coolant: {rise_k: 1e299}\n", "1e+299 is out of range: 0.2 to 80 K"),
+        ("ups.margin: 0\n", "error L003: ups.margin: 0 is out of range: 1 to 5"),
+        ("coolant: {rise_k: 1e299}\n", "1e+299 is out of range: 0.5 to 20 K"),
         ("vacuum.iso_drop_receiver_to_pump_kpa: 3 kg\n", "kg is a mass, not a pressure"),
     ],
 )
