@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from functools import cached_property
 from typing import Any
 
 from byrewright.documents.readers_work import small_plan
@@ -14,26 +15,29 @@ from byrewright.documents.typeset import TEMPLATES
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import Senses
 from byrewright.site.callout.guide import Guide, Look, Seen
-from byrewright.standards.cautions import CAUTIONS, LEAD
+from byrewright.standards.cautions import LEAD
 
 CORNER_MM = (76.0, 46.0)
 """What a small picture shows of a drawing."""
 ROOM_MM = 1.5
 
 
-def call_html(guide: Guide, head: Mapping[str, Any], *, made: str, send: str = "") -> str:
+def call_html(
+    guide: Guide, head: Mapping[str, Any], *, made: str, send: str = "", wait: str = ""
+) -> str:
     """The page: what the caller sees, what to do first, what to look at, what then.
 
     Args:
         head: what `byrewright.site.callout.record.head_of` gives.
         made: day it was made, to be shown.
         send: where it may send the record; "" where there is no server.
+        wait: where to ask whether the whole guide is ready, when this one is bare.
     """
     pictures = Pictures(guide.plant)
     shown = {c.look for s in guide.seen for c in s.looks}
     looks = {k: _look(v, pictures) for k, v in guide.looks.items() if k in shown}
     data = {
-        "head": dict(head), "made": made, "send": send, "caution": LEAD, "food": CAUTIONS["food"],
+        "head": dict(head), "made": made, "send": send, "wait": wait, "caution": LEAD,
         "sights": [_seen(s) for s in guide.seen], "looks": looks, "mode": guide.mode,
         "positions": [list(p) for p in guide.positions],
     }  # fmt: skip
@@ -68,11 +72,12 @@ class Pictures:
     """Where the machines of a plant are: a corner of the drawing that shows each."""
 
     def __init__(self, plant: Plant) -> None:
-        self._laid: dict[str, Layout] = {
-            s.key: schematic_layout(plant, s.key) for s in sheets_for(plant)
-        }
         self._used: set[str] = set()
         self.plant = plant
+
+    @cached_property
+    def _laid(self) -> dict[str, Layout]:
+        return {s.key: schematic_layout(self.plant, s.key) for s in sheets_for(self.plant)}
 
     def plan_of(self, tag: str) -> str:
         """A small plan where no drawing shows the machine; "" where the file has no place for it.
@@ -96,10 +101,9 @@ class Pictures:
 
     def sheets(self) -> str:
         """The drawings that are used, each once, to be shown in corners."""
-        return "".join(
+        return "".join(  # nothing is laid out where no picture is shown
             f'<symbol id="sheet-{key}" overflow="visible">{layout_svg(self._laid[key])}</symbol>'
-            for key in self._laid
-            if key in self._used
+            for key in sorted(self._used)
         )
 
 

@@ -13,7 +13,7 @@ from byrewright.documents.call_sheet import Pictures, call_html
 from byrewright.errors import ByrewrightError
 from byrewright.plant.machine import kinds
 from byrewright.plant.read import read_plant_text
-from byrewright.site.callout.guide import SHOWN, Guide, guide_of
+from byrewright.site.callout.guide import SHOWN, Guide, bare_guide, guide_of
 from byrewright.site.callout.record import from_data, head_of, read_calls, take
 from byrewright.site.callout.sights import SIGHTS
 from byrewright.site.condition.causes import causes
@@ -116,6 +116,15 @@ def test_the_page_is_one_file_without_a_network(guide: Guide) -> None:
     assert page.count("http") == page.count("http://www.w3.org/2000/svg")
     data = json.loads(page.split('id="data">')[1].split("</script>")[0])
     assert [s["key"] for s in data["sights"]] == [s.sight.key for s in guide.seen]
+
+
+def test_what_to_do_first_needs_no_study(guide: Guide) -> None:
+    """Would fail if a caller waited for a study before the first word."""
+    bare = bare_guide(guide.plant)
+    assert {s.sight for s in guide.seen} <= {s.sight for s in bare.seen}
+    assert bare.positions == guide.positions and bare.mode == guide.mode
+    page = call_html(bare, head_of(OWNER), made="2026-03-31", send="/e", wait="/ready")
+    assert '"wait":"/ready"' in page and "<symbol" not in page
 
 
 def test_a_call_is_kept_once_and_an_open_one_gives_way(log: Log) -> None:

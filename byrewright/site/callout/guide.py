@@ -18,7 +18,7 @@ from byrewright.site.callout.sights import SIGHTS, Effect, Sight
 from byrewright.site.condition.causes import causes
 from byrewright.standards.cautions import LICENSED, LICENSED_DRIVEN, LICENSED_ELSE
 from byrewright.standards.rulebook import Rulebook
-from byrewright.studies.failures.analysis import Analysis, Case, analyse
+from byrewright.studies.failures.analysis import Analysis, Case, analyse, milking_mode
 from byrewright.studies.failures.cups import Cups
 from byrewright.studies.failures.cuts import Progress
 from byrewright.studies.failures.fault_state import FaultState
@@ -117,6 +117,16 @@ def guide_of(plant: Plant, rules: Rulebook, say: Progress | None = None) -> Guid
         if found or not sight.roles:
             seen.append(Seen(sight, found[:SHOWN], max(0, len(found) - SHOWN), also))
     return Guide(plant, tuple(seen), looks, analysis.mode, _positions(plant, analysis.mode))
+
+
+def bare_guide(plant: Plant) -> Guide:
+    """What can be said at once: what to do first for each sight, and where valves must stand.
+
+    Raises:
+        ValueError: the plant has no mode that does milking.
+    """
+    mode = milking_mode(plant)
+    return Guide(plant, tuple(Seen(s, (), 0) for s in SIGHTS), {}, mode, _positions(plant, mode))
 
 
 def _effects(analysis: Analysis) -> Iterator[tuple[Case, frozenset[Effect]]]:

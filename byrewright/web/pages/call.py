@@ -13,6 +13,7 @@ from nicegui import ui
 
 from byrewright.documents.call_sheet import call_html
 from byrewright.errors import ByrewrightError
+from byrewright.site.callout.guide import bare_guide
 from byrewright.site.callout.record import from_data, head_of, take
 from byrewright.site.callout.sights import SIGHTS
 from byrewright.site.checks.measured import log_stamp, owner_of
@@ -25,7 +26,9 @@ from byrewright.web.markup import Child, table, tag
 KEY = "call"
 HTML = "text/html; charset=utf-8"
 LOOK_S = 3.0
-WAIT_S = 60.0
+WAIT_S = 120.0
+AT_ONCE_S = 1.0
+"""So long a caller waits for the whole guide before what to do first is shown alone."""
 MOST = 50
 
 
@@ -38,21 +41,37 @@ def register(site: Site) -> None:
         plant_page(site, request, slug, KEY, lambda v: CallView(v).build())
 
     def lead(app: FastAPI) -> None:
+        @app.get("/p/{slug}/call/ready")
+        async def ready(slug: str) -> Response:
+            """Whether the whole guide is worked out."""
+            opened = _opened(site, slug)
+            if opened is None:
+                return Response(status_code=404)
+            return JSONResponse({"ready": site.answers.study(KEY, opened).state == "done"})
+
         @app.get("/p/{slug}/call/{name}")
         async def page(slug: str, name: str) -> Response:
-            """The page that leads a caller; `take-along` has no server to send to."""
+            """The page that leads a caller: at once, and whole as soon as it can be; `call.html` is
+            one to take along, whole, with no server to send to."""
             opened = _opened(site, slug)
             if opened is None or name not in ("lead", "call.html"):
                 return Response(status_code=404)
+            along = name != "lead"
             job = site.answers.study(KEY, opened)
-            await asyncio.to_thread(job.wait, WAIT_S)
-            if job.state != "done":
+            await asyncio.to_thread(job.wait, WAIT_S if along else AT_ONCE_S)
+            done = job.state == "done"
+            if job.state == "failed" or (along and not done):
                 return Response(job.problem, status_code=503, media_type="text/plain")
-            send = f"/p/{slug}/call/entries" if name == "lead" else ""
-            made = call_html(job.value, head_of(owner_of(opened.plant)),
-                             made=date.today().isoformat(), send=send)  # fmt: skip
-            headers = {} if send else {"content-disposition": f'attachment; filename="{name}"'}
-            return Response(made, media_type=HTML, headers=headers)
+            made, head = date.today().isoformat(), head_of(owner_of(opened.plant))
+            if along:
+                headers = {"content-disposition": f'attachment; filename="{name}"'}
+                text = call_html(job.value, head, made=made)
+                return Response(text, media_type=HTML, headers=headers)
+            guide = job.value if done else bare_guide(opened.plant)
+            at = f"/p/{slug}/call/"
+            text = call_html(guide, head, made=made, send=at + "entries",
+                             wait="" if done else at + "ready")  # fmt: skip
+            return Response(text, media_type=HTML)
 
         @app.post("/p/{slug}/call/entries")
         async def enter(request: Request, slug: str) -> Response:
