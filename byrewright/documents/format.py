@@ -189,8 +189,9 @@ def prose(text: str) -> str:
     """
     text = re.sub(r"\bdeg([CF])\b", r"°\1", text)
     return re.sub(
-        r"((?<=\d )|(?<=N/)|(?<=\dm ))m([23])\b", lambda m: "m²" if m[2] == "2" else "m³", text
-    )
+        r"((?<=\d )|(?<=N/)|(?<=f/)|(?<=\dm ))(m|ft)([23])\b",
+        lambda m: m[2] + ("²" if m[3] == "2" else "³"), text,
+    )  # fmt: skip
 
 
 def words(name: str) -> str:

@@ -12,6 +12,7 @@ from byrewright.documents.schematic import INVENTED, PAGES
 from byrewright.documents.typeset import pdf
 from byrewright.documents.us_units import text_in
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import JoinsDeck
 from byrewright.results import VERDICTS, Finding, Result, Table
 from byrewright.standards.cautions import CAUTIONS, LEAD
 
@@ -75,7 +76,7 @@ class Paper:
 
     def said(self, words: str) -> str:
         """Words with signs and units as this reader has them."""
-        return text_in(prose(words), self.units)
+        return prose(text_in(words, self.units))
 
     def table(
         self, heads: Sequence[str], rows: Iterable[Sequence[Cell]], *, units: Sequence[str] = (),
@@ -149,6 +150,8 @@ class Paper:
 
     def cautions(self, *keys: str, first: bool = True) -> None:
         """The usual cautions of some hazards, before all else for people who lay hands on it."""
+        if self.plant.first(JoinsDeck) is None:  # nothing turns
+            keys = tuple(k for k in keys if k != "rotating")
         box = {"kind": "caution", "lead": LEAD, "rows": [self.said(CAUTIONS[k]) for k in keys]}
         self.blocks.insert(0 if first else len(self.blocks), box)
 

@@ -137,7 +137,8 @@ def in_rows(rows: Sequence[Row]) -> list[Row]:
         steps = {round(float(b[3]) - float(a[3]), 1) for a, b in pairwise(alike)}
         if len(alike) >= ROW_LEAST and len(steps) == 1:
             last, step = alike[-1], (float(alike[-1][3]) - float(alike[0][3])) / (len(alike) - 1)
-            said = f"{len(alike)} in a row to {last[3]} east, {step:.2f} m apart; each {first[6]}"
+            said = f"{len(alike)} in a row to {last[3]:.2f} m east, {step:.2f} m apart; each "
+            said += str(first[6])
             found.append((*alike[0][:6], said, first[7]))
         else:
             alike = [first]
@@ -154,7 +155,7 @@ def _pit(plant: Plant, plan: Plan, add: Add) -> None:
         load = rail_load_kn_m(ctx)
         if load is not None:
             put("load", "load of the roller track", "hall", 0, 0, 0,
-                f"{load:.1f} kN on each metre, radius {deck.rail_radius_m:.2f} m")  # fmt: skip
+                f"{load:.1f} kN/m along it, radius {deck.rail_radius_m:.2f} m")  # fmt: skip
         put(
             "pit",
             "pit under the deck",

@@ -76,11 +76,11 @@ def quotation_data(
         "gross": shown(quote.gross),
         "stages": [[at, f"{plain_number(pct)} %", shown(sum)] for at, pct, sum in quote.stages],
         "missing": [
-            [n.title, text_in(prose(n.plate), units), _amount(n, units)] for n in quote.missing
+            [n.title, prose(text_in(n.plate, units)), _amount(n, units)] for n in quote.missing
         ],
         "lists": [
             {"title": s.capitalize(), "rows": [
-                [title, text_in(prose(plate), units), amount,
+                [title, prose(text_in(plate, units)), amount,
                  "no price" if price is None else shown(price)]
                 for title, plate, amount, price in _listed(quote, s, units)
             ]}
@@ -89,7 +89,7 @@ def quotation_data(
         "excluded": [text_in(e.sentence, units) for e in quote.excluded],
         "alternates": [
             {"sentence": prose(o.sentence), "says": o.says,
-             "changes": [text_in(prose(c), units) for c in o.changes],
+             "changes": [prose(text_in(c, units)) for c in o.changes],
              "looked_at": " and ".join(o.looked_at)}
             for o in others
         ],

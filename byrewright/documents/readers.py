@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from byrewright.documents import report_lists as lists
-from byrewright.documents.format import System, key_figure, words
+from byrewright.documents.format import System, key_figure, quantity, words
 from byrewright.documents.papers import Paper, table_of
 from byrewright.documents.plan_lists import GROUP_WORDS, builders_list, in_rows
 from byrewright.documents.plan_sheets import plan_sheets, plan_svg
@@ -15,15 +15,17 @@ from byrewright.documents.readers_work import (
     by_hand,
     differs_by_hand,
     input_output,
+    named,
+    numbered,
     small_plan,
     upkeep_by_interval,
     upkeep_rows,
 )
 from byrewright.documents.schematic import Issue, schematic_svg, sheets_for
 from byrewright.plant.plant import Plant
-from byrewright.plant.roles import IsValve, PassesOneWay, Senses
+from byrewright.plant.roles import IsValve, JoinsDeck, PassesOneWay
 from byrewright.plant.sited import sited
-from byrewright.results import VERDICTS, Result
+from byrewright.results import VERDICTS, Finding, Result
 from byrewright.studies.cables import cables_of, section_words
 from byrewright.studies.count import LISTED_APART, Item, count
 from byrewright.studies.sizing import headlines
@@ -31,6 +33,8 @@ from byrewright.studies.sizing import headlines
 NO_PLAN = "The plant file says nothing of where things stand: add place: {services: under}."
 NOT_ASKED = "Not looked at for this paper: ask for it with byrewright pack --full."
 WORST_SHOWN, LIKELY_SHOWN = 6, 8
+TOLD_MOST = 260
+"""Letters of the longest sentence that a farmer's paper tells whole."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,30 +101,27 @@ def _worst(paper: Paper) -> None:
         "tight": "Holds, with little to spare: {label}.",
         "unknown": "Not judged yet: {label}. Your engineer can say what is missing.",
     }
-    paper.points(
-        dict.fromkeys(
-            told.get(f.verdict, "Does not hold: {sentence}").format(
-                label=_named(paper.plant, f.label), sentence=_named(paper.plant, f.sentence)
-            )
-            for f in open_ones[:WORST_SHOWN]
-        )
-    )
-    if len(open_ones) > WORST_SHOWN:
-        paper.text(f"And {len(open_ones) - WORST_SHOWN} more in the engineer's report.")
+    points: list[str] = []
+    alike: dict[tuple[str, str], list[Finding]] = {}
+    for one in open_ones:
+        alike.setdefault((one.key, one.verdict), []).append(one)
+    for many in list(alike.values())[:WORST_SHOWN]:
+        first = many[0]
+        if len(many) > 1:
+            label = f"{paper.said(', '.join(dict.fromkeys(f.title for f in many)))} ({len(many)})"
+            sentence = f"{label}: see the engineer's report."
+        else:
+            said = first.sentence
+            if len(said) > TOLD_MOST:  # an owner needs its point, the engineer's file has the rest
+                said = said.partition(". ")[0].rstrip(".") + "."
+            label, sentence = named(paper.plant, first.label), named(paper.plant, said)
+        form = told.get(first.verdict, "Does not hold: {sentence}")
+        points.append(form.format(label=label, sentence=sentence))
+    paper.points(points)
+    if len(alike) > WORST_SHOWN:
+        paper.text(f"And {len(alike) - WORST_SHOWN} more in the engineer's report.")
     if not open_ones:
         paper.text("Nothing that was looked at fails, is tight or is unknown.")
-
-
-def _named(plant: Plant, words_: str) -> str:
-    """Words with a machine's name beside its tag, where they begin with one or end in one."""
-    parts = words_.split(" ")
-    for at in (0, -1):
-        one = plant.equipment.get(parts[at].rstrip(".,"))
-        if one is not None:
-            name = f"{one.measures} sensor of {one.on}" if isinstance(one, Senses) else one.title
-            parts[at] = f"{name[:1].upper() + name[1:] if at == 0 else name} ({parts[at]})"
-            break
-    return " ".join(parts)
 
 
 def farmer(paper: Paper, issue: Issue) -> None:
@@ -151,7 +152,7 @@ def farmer(paper: Paper, issue: Issue) -> None:
         at = [ranked.columns.index(c) for c in heads]
         paper.table(
             heads,
-            [(_named(paper.plant, str(r[at[0]])), *(r[i] for i in at[1:]))
+            [(named(paper.plant, str(r[at[0]])), *(r[i] for i in at[1:]))
              for r in ranked.rows[:LIKELY_SHOWN]],
             units=[ranked.units[i] for i in at],
         )  # fmt: skip
@@ -342,6 +343,15 @@ def controls(paper: Paper, issue: Issue) -> None:
     paper.cautions("rotating", "electricity")
 
 
+def _amounts(paper: Paper, items: Sequence[Item]) -> list[tuple[str, str, str]]:
+    """Counted things with their amount in the reader's units."""
+    return [
+        (i.title, i.plate,
+         f"{i.amount:g}" if i.unit == "each" else quantity(round(i.amount, 1), "m", paper.units))
+        for i in items
+    ]  # fmt: skip
+
+
 def refrigeration(paper: Paper, issue: Issue) -> None:
     """What makes and carries cold, what it is held to, and the drawing."""
     paper.head("Machines")
@@ -352,8 +362,7 @@ def refrigeration(paper: Paper, issue: Issue) -> None:
     cold = ("coolant", "refrigerant")
     coolant = [i for i in count(paper.plant) if i.figures.get("service") in cold]
     paper.head("Pipe, fittings and valves of the cold side")
-    paper.table(("what", "figures", "amount", "unit"),
-                [(i.title, i.plate, round(i.amount, 1), i.unit) for i in coolant])  # fmt: skip
+    paper.table(("what", "figures", "amount"), _amounts(paper, coolant))
     paper.text("Refrigerant, its charge, leak tests and relief are the certified firm's own work "
                "and by its own papers.")  # fmt: skip
     paper.cautions("refrigerant", "pressure", "electricity")
@@ -366,8 +375,7 @@ def inspector(paper: Paper, issue: Issue) -> None:
     paper.text("The plant file states no materials: ask the maker of each part below for its "
                "statement of materials in contact with food.")  # fmt: skip
     milk = [i for i in count(paper.plant) if i.figures.get("service") in ("milk", "wash")]
-    paper.table(("what", "figures", "amount", "unit"),
-                [(i.title, i.plate, round(i.amount, 1), i.unit) for i in milk])  # fmt: skip
+    paper.table(("what", "figures", "amount"), _amounts(paper, milk))
     paper.head("Drains, falls and dead ends")
     paper.findings(("milkline", "place.low_point", "place.gravity", "place.trip",
                     "place.turning_gap", "place.gutter", "place.fall_room"))  # fmt: skip
@@ -396,14 +404,17 @@ def inspector(paper: Paper, issue: Issue) -> None:
 def milker(paper: Paper, issue: Issue) -> None:
     """Start-up, milking, wash, alarms, and a card for each failure that needs hands."""
     plant = paper.plant
+    turns = plant.first(JoinsDeck) is not None
     paper.head("Start-up")
     paper.points(
         [
             "Walk round: nobody below the deck or in its way, guards on, stops pulled out and "
-            "tried.",
+            "tried."
+            if turns
+            else "Walk round: nobody in the way of gates, guards on.",
             "Filter in, drains shut, tank valve on the right tank, wash disconnected or shut off.",
             "Vacuum on: wait for its steady value; listen for air.",
-            "Sound the warning, then start the deck.",
+            "Sound the warning, then start the deck." if turns else "Let the first cows in.",
         ],
         numbered=True,
     )
@@ -431,17 +442,10 @@ def milker(paper: Paper, issue: Issue) -> None:
         )
         minutes = acts.get(failure, 0.0)
         if isinstance(minutes, int | float) and minutes > 0:
-            steps = [s[:1].upper() + s[1:] for s in (s.strip(" .;") for s in _numbered(done))]
+            steps = [s[:1].upper() + s[1:] for s in (s.strip(" .;") for s in numbered(done))]
             tag = failure.partition(" ")[0]
             cards.append((failure, seen, steps, small_plan(plant, tag)))
     paper.cards(cards)
-
-
-def _numbered(text: str) -> list[str]:
-    """The steps of "1. a 2. b"."""
-    import re
-
-    return [s for s in re.split(r"(?:^|\s)\d+\.\s", text) if s.strip()]
 
 
 def service(paper: Paper, issue: Issue) -> None:

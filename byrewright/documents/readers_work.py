@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 from byrewright.documents.format import words
 from byrewright.documents.ink import ACCENT, INK, PAPER, QUIET, text_width_mm
@@ -170,3 +171,20 @@ def small_plan(plant: Plant, tag: str) -> str:
     parts.append(rect_svg(left, y - 1.9, width, 3.6, PAPER))
     parts.append(letters_svg(Letters(left + width / 2, y + 1.0, tag, 3.2, bold=True)))
     return sheet_svg(wide, tall, "\n".join(parts))
+
+
+def named(plant: Plant, words_: str) -> str:
+    """Words with a machine's name beside its tag, where they begin with one or end in one."""
+    parts = words_.split(" ")
+    for at in (0, -1):
+        one = plant.equipment.get(parts[at].rstrip(".,"))
+        if one is not None:
+            name = f"{one.measures} sensor of {one.on}" if isinstance(one, Senses) else one.title
+            parts[at] = f"{name[:1].upper() + name[1:] if at == 0 else name} ({parts[at]})"
+            break
+    return " ".join(parts)
+
+
+def numbered(text: str) -> list[str]:
+    """The steps of "1. a 2. b"."""
+    return [s for s in re.split(r"(?:^|\s)\d+\.\s", text) if s.strip()]

@@ -16,10 +16,11 @@ from byrewright.standards.units import US_UNITS, convert
 AIR = "L/min free"
 MOTOR = "kW motor"
 _NUMBER = r"[-+]?\d+(?:\.\d+)?"
-_JOINT = r"(?:,? (?:to|and|or|instead of|against) |, ?|/|-)"
+_JOINT = r"(?:,? (?:to|and|or|instead of|against|x) |, ?|/|-)"
 _UNITS = (
     "L/min of free air", "L/min free air", AIR, "L/min", "L/h", "L/d", "L/s", "W/m2K", "kJ/kgK",
-    "kg/m3", "kg/min", "kg/h", "kg/s", "kW/K", "W/K", "kN m", "N.m", "m3/h", "m/s", "kPa", "mbar",
+    "kg/m3", "kg/min", "kg/h", "kg/s", "kW/K", "W/K", "kN/m2", "kN/m", "kN m", "N.m", "m3/h",
+    "m/s", "kPa", "mbar",
     "bar", "degC", "mm", "cm", "um", "m2", "m3", "m", "mL/L", "mL", "L", "kg", "kN", "N", "K", "MJ",
     "t",
 )  # fmt: skip
@@ -33,6 +34,8 @@ _AIRY = re.compile(r"\bair\b|vacuum|regulator|draws?\b|leak|unit open|fall-?off|
 _WET = re.compile(r"\bmilk\b|water|wash|liquid|coolant|glycol")
 _SAID = {"degF difference": "degF", "Btu/hft2F": "Btu/(h ft2 F)", "Btu/lbF": "Btu/(lb F)",
          "lbf.ft": "lbf ft", "Btu/hF": "Btu/(h F)"}  # fmt: skip
+SIDES = ("m", "mm", "cm")
+"""Units of which several numbers with an x between are the sides of one thing."""
 BARE = ("limit", "value", "predicted", "here")
 """Columns whose cells are a number alone, in the unit that the row names."""
 AIR_KEYS = ("vacuum.", "air.", "failures.", "practice.")
@@ -46,6 +49,8 @@ def text_in(text: str, system: System, *, air: bool = False, motor: bool = False
 
     >>> text_in("4 to 6 degC, 100 mm; 6200 L/min of free air, 12 L/min of milk", "US")
     '39.2 to 42.8 degF, 3.94 in; 219 cfm of free air, 3.17 gpm of milk'
+    >>> text_in("a slab of 3 x 4 m for 2 x 100 L, 6 kN/m2", "US")
+    'a slab of 9.84 x 13.1 ft for 2 x 26.4 gal, 125 lbf/ft2'
     """
     if system != "US":
         return text
@@ -64,7 +69,13 @@ def _one(m: re.Match[str], text: str, air: bool) -> str:
     elif unit == "L/min" and _is_air(text, m.start(), m.end(), air):
         unit = AIR
     other = US_UNITS.get(unit)
-    return m[0] if other is None else _turned(m[1], unit, other) + tail
+    if other is None:
+        return m[0]
+    many, numbers = "", m[1]
+    if " x " in numbers and unit not in SIDES:  # so many, each of the unit
+        many, _, numbers = numbers.rpartition(" x ")
+        many += " x "
+    return many + _turned(numbers, unit, other) + tail
 
 
 def _is_air(text: str, start: int, end: int, air: bool) -> bool:

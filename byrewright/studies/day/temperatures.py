@@ -242,8 +242,9 @@ def _stages(ctx: StudyContext, run: Run) -> None:
         ctx.notes.tables.append(Table(
             "day.stages", "Stages of the coolers, as the milk meets them",
             ("cooler", "stage", "milk in", "milk out", "cold in", "cold out", "ratio", "heat"),
-            ("", "", "degC", "degC", "degC", "degC", "kg/kg", "kWh"), tuple(rows),
-            note="Means of the days reported, by mass; chilled liquid as water of the same heat.",
+            ("", "", "degC", "degC", "degC", "degC", "", "kWh"), tuple(rows),
+            note="Means of the days reported, by mass; ratio: cold to milk, chilled liquid as "
+                 "water of the same heat.",
         ))  # fmt: skip
 
 
