@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import ctypes
 import gc
 from collections.abc import AsyncIterator, Callable
 from functools import partial
@@ -141,6 +142,8 @@ async def tidying(warm: asyncio.Future[None]) -> None:
     while True:
         await asyncio.sleep(TIDY_S)
         gc.collect()
+        with contextlib.suppress(AttributeError, OSError):  # a system without it keeps it
+            ctypes.CDLL(None).malloc_trim(0)
 
 
 def _plain_routes(app: FastAPI, site: Site) -> None:
