@@ -19,6 +19,8 @@ from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty, cows_of
 from byrewright.studies.sizing.sizes import TIGHT, spare, stated, worked
 
+FEWEST_DECK, FEWEST_ROW = 8, 4
+"""Fewest stalls that are considered: of a deck, and of rows (two rows of two)."""
 MOST_STALLS = 200
 LONGEST_ROW = 60
 """Most stalls of one row: a longer one is too far to walk (our choice)."""
@@ -266,7 +268,8 @@ def _stalls(ctx: StudyContext, duty: Duty) -> None:
     worst = max(ctx.programme.milkings, key=lambda m: m.cows / m.target_h)
     step = 2 * duty.rows if duty.layout == "rows" else 2
     most = MOST_STALLS if duty.layout == "rotary" else min(MOST_STALLS, LONGEST_ROW * duty.rows)
-    sizes = range(max(step, 8 // step * step), most + 1, step)
+    fewest = FEWEST_DECK if duty.layout == "rotary" else FEWEST_ROW
+    sizes = range(math.ceil(fewest / step) * step, most + 1, step)
     low, high = 0, len(sizes) - 1
     if _hours(ctx, duty, worst, sizes[high]) > worst.target_h:
         ctx.find(

@@ -1,0 +1,39 @@
+"""Small plants and strange ones: drafted, every study answering, or refused in one sentence."""
+
+from __future__ import annotations
+
+import pytest
+
+from byrewright.drafting.draft import draft_plant
+from byrewright.errors import ByrewrightError
+from byrewright.plant.brief import read_brief_text
+from byrewright.standards.rulebook import default_rulebook
+from byrewright.studies.day import run_day
+from byrewright.studies.failures.study import study_failures
+from byrewright.studies.vacuum import study_vacuum
+
+RULES = default_rulebook()
+COWS = "cows: 40\nyield_l_day: 25\nlayout: rows\nmilkings: 2\n"
+REFUSED = {
+    "one stall": (COWS + "rows: 1\nstalls: 1\n", "stalls: 1 is out of range"),
+    "no yield": ("cows: 300\n", "yield_l_day"),
+    "a tower": (COWS + "altitude_m: 9000\n", "altitude_m: 9000 is out of range"),
+    "no cows": ("cows: 0\nyield_l_day: 25\n", "cows: 0 is out of range"),
+}
+
+
+@pytest.mark.parametrize("name", REFUSED)
+def test_what_cannot_be_drafted_is_refused_with_what_is_missing(name: str) -> None:
+    """Would fail if a brief that makes no plant got a traceback, or a plant."""
+    text, says = REFUSED[name]
+    with pytest.raises(ByrewrightError, match=says):
+        draft_plant(read_brief_text(text))
+
+
+def test_two_rows_of_two_are_drafted_and_every_study_answers() -> None:
+    """Would fail if a very small plant were told that it needs eight stalls, or had no answer."""
+    draft = draft_plant(read_brief_text(COWS + "rows: 2\nstalls: 4\n"))
+    assert [f.sentence for f in draft.sizing.findings if f.verdict == "fails"] == []
+    assert run_day(draft.plant, RULES).findings
+    assert study_vacuum(draft.plant, RULES).findings
+    assert study_failures(draft.plant, RULES, simulate=False).findings
