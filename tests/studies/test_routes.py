@@ -148,7 +148,11 @@ def test_report_says_plain_things() -> None:
     assert (
         result.finding("routes.at_rest").verdict == "fails"
     )  # tanks piped to the bay without a valve
-    assert {t.key for t in result.tables} == {"where", "single", "double", "sensors", "orders"}
+    assert {t.key for t in result.tables} == {
+        "where", "single", "double", "sensors", "interlocks", "orders",
+    }  # fmt: skip
+    rows = next(t.rows for t in result.tables if t.key == "interlocks")
+    assert len(rows) == len(Routes(rotary(), Rulebook()).table.rows)
     for finding in result.findings:
         assert not {"None", "nan", "[]", "()"} & set(finding.sentence.split()), finding.sentence
     assert result.to_json() == report(Routes(rotary(), Rulebook())).to_json()
