@@ -222,7 +222,7 @@ class ServiceView:
                 key = (span or t("upkeep.unknown"), one.task.what, interval(one.task), one.how)
                 alike.setdefault(key, []).append(one.task.machine)
         rows: list[list[Child]] = [
-            [day, what, every, ", ".join(tags), how]
+            [day, what, every, _cell(", ".join(tags)), how]
             for (day, what, every, how), tags in alike.items()
         ]
         head = [t(f"upkeep.{h}") for h in ("due", "which", "every", "machines", "how")]
