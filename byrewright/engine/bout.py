@@ -29,6 +29,21 @@ LONGEST_H = 2000.0
 
 
 @dataclass(frozen=True, slots=True)
+class Evened:
+    """What receivers and balance tank make of the flow of milk.
+
+    Receivers' pumps come on at a content and then move no less than `burst_kg_min`, taken to come
+    on together; a level-led pump and its tank are a lag of the first order, and while that pump
+    runs it moves no less than `least_kg_min`.
+    """
+
+    lag_s: float = 0.0
+    least_kg_min: float = 0.0
+    burst_kg: float = 0.0
+    burst_kg_min: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class Alone:
     """A milking with nothing amiss around it."""
 
@@ -36,6 +51,8 @@ class Alone:
     """From the first cow on to the last unit off."""
     minute_kg: float
     """Milk of the busiest minute of the clock."""
+    met_kg_min: float
+    """Flow that a litre meets on the mean behind the balance tank, kg/min."""
     cows: sh.Floats
     """A row of `shape.OUT` for each cow; times from the first cow on."""
 
@@ -64,7 +81,9 @@ def cow_scalars(par: sh.Floats, num: sh.Ints, one: Stalls, plant: Plant, rules: 
     return pace
 
 
-def milk_alone(herd: Cows, platform: StandsCows, milking: MilkingPlan) -> Alone:
+def milk_alone(
+    herd: Cows, platform: StandsCows, milking: MilkingPlan, evened: Evened = Evened()
+) -> Alone:
     """Milk all cows of one milking on a platform, on the day that a simulation reports first."""
     plant, rules = herd.plant, herd.rules
     stalls = Stalls(platform.layout, platform.stalls, platform.rows, platform.turn_s,
@@ -87,11 +106,17 @@ def milk_alone(herd: Cows, platform: StandsCows, milking: MilkingPlan) -> Alone:
     whole[:] = stalls.stalls
     items = sh.zeros(stalls.stalls + 1, sh.COLUMNS)
     num[sh.N_M0] = num[sh.N_M1] = 0
-    milking_alone(fixed, whole, items, g, n, par, num, table, out, bout, round(60 / STEP_S),
-                  round(3600 * LONGEST_H / STEP_S))  # fmt: skip
+    step_min = STEP_S / 60
+    met = milking_alone(
+        fixed, whole, items, g, n, par, num, table, out, bout, round(60 / STEP_S),
+        round(3600 * LONGEST_H / STEP_S), np.array([
+            evened.burst_kg, evened.burst_kg_min * step_min, max(1.0, evened.lag_s / STEP_S),
+            evened.least_kg_min * step_min,
+        ]),
+    )  # fmt: skip
     ended = n[sh.I_COW] >= n[sh.I_COWS] and n[sh.I_ON_DECK] == 0
     hours = float(bout[0, sh.B_LAST_OFF]) / 3600 if ended else LONGEST_H
-    return Alone(hours, float(g[sh.G_MINUTE_MOST]), out[0])
+    return Alone(hours, float(g[sh.G_MINUTE_MOST]), met / step_min, out[0])
 
 
 def brought_up(plant: Plant) -> int:

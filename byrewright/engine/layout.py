@@ -30,6 +30,7 @@ from byrewright.engine.rows import (
     MoverRow,
     Trough,
     VesselRow,
+    levels_l,
 )  # fmt: skip
 from byrewright.engine.shape import (
     BATH,
@@ -286,11 +287,7 @@ class Layout:
         led = one.led_by if one.led_by in self.out.vessels else src
         vessel = self.out.vessels[led]
         declared = next((v for t, v in self.all(Vessel) if t == led), None)
-        rho = vessel.kg_l
-        mean = (declared.led_at_l if declared and declared.led_at_l else 0.35 * vessel.litres) * rho
-        stop = declared.stop_at_l * rho if declared and declared.stop_at_l else 0.25 * mean
-        start = declared.start_at_l * rho if declared and declared.start_at_l else 0.6 * mean
-        full = min(2.0 * mean, 0.9 * vessel.cap_kg)
+        mean, stop, start, full = (vessel.kg_l * x for x in levels_l(declared, vessel.litres))
         if LAWS[one.law] == ON_OFF and not (declared and declared.start_at_l):
             start = mean
         start = max(start, stop * 1.05)
@@ -392,6 +389,7 @@ class Layout:
         whole = sum(self.net.vessels[tag].volume_l for tag, _ in every)
         recovered = {b.dst for m in self.out.movers if m.law == FOLLOW for b in m.branches.values()}
         hot_of: dict[str, list[Supply]] = {}
+        cold_of: dict[str, list[Supply]] = {}
         for tag, one in every:
             hot: dict[str, list[Supply]] = {}
             cold: dict[str, list[Supply]] = {}
@@ -406,20 +404,30 @@ class Layout:
                 (self._dose(f"hot from {t} to {tag}", hot[t], tag, HOT_FILL_L_MIN),
                  self.heats[t] / held) for t in sorted(hot)
             ]  # fmt: skip
-            best = min(cold, key=lambda t: (t not in recovered, t), default="")
+            best, clean = (
+                min(cold, key=lambda t: ((t in recovered) is not used, t), default="")
+                for used in (True, False)
+            )
             fresh = self._dose(f"cold to {tag}", cold.get(best, []), tag, COLD_FILL_L_MIN)
+            plain = fresh if clean == best else self._dose(
+                f"clean water to {tag}", cold[clean], tag, COLD_FILL_L_MIN
+            )  # fmt: skip
             self.out.vessels[tag].washed = True
             self.out.troughs.append(Trough(
-                tag, self.net.vessels[tag].volume_l / whole, filled, fresh,
+                tag, self.net.vessels[tag].volume_l / whole, filled, fresh, plain,
                 self._trough_drain(tag),
             ))  # fmt: skip
             hot_of |= hot
+            cold_of |= cold
             if not hot:
                 self.out.notes.append(f"{tag}: no heater feeds it; the wash is cold.")
         held = sum(self.heats[t] for t in hot_of)
         for t in sorted(hot_of):
             self._dose(f"tank wash from {t}", hot_of[t], DRAIN, TAP_L_MIN)
             self.out.movers[-1].start = self.heats[t] / held
+        fresh = min(cold_of, key=lambda t: (t in recovered, t), default="")
+        if hot_of and self._dose("rinse of a tank", cold_of.get(fresh, []), DRAIN, TAP_L_MIN):
+            self.out.movers[-1].start = self.number("wash.tank_rinses")
 
     @property
     def heats(self) -> dict[str, float]:

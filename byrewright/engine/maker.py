@@ -266,9 +266,10 @@ class Maker(Arrays):
                        for name, part in trough.hot}  # fmt: skip
             hot_c = sum(part * heaters[tag].set_c for tag, (_, part) in sources.items())
             share = min(1.0, max(0.0, (want - cold_c) / max(hot_c - cold_c, 1.0)))
-            share = (share if trough.cold else 1.0) if sources else 0.0
+            cold = trough.cold if step.kind is WashKind.WARM_RINSE else trough.clean
+            share = (share if cold else 1.0) if sources else 0.0
             doses = [(name, share * part) for name, part in sources.values()]
-            for name, part in (*doses, (trough.cold, 1.0 - share)):
+            for name, part in (*doses, (cold, 1.0 - share)):
                 if name in names.movers and part > 0:
                     at = float(names.movers.index(name))
                     rows.append((0.0, at, kg / fills * trough.share * part, sh.DOSE_IN, 0.0))

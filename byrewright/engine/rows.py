@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from byrewright.engine.shape import STORE
 from byrewright.errors import ByrewrightError
-from byrewright.plant.primitives import Batch, Chill, Cooled, Filter, Heated, Recovers
+from byrewright.plant.primitives import Batch, Chill, Cooled, Filter, Heated, Recovers, Vessel
 
 MILKING, WASHING, RINSING, DRAINING, IDLE = "milking", "wash", "rinse", "drain_down", "idle"
 COWS, DRAIN, SOLD, FED, DUMPED, LOST = (
@@ -17,6 +17,15 @@ COWS, DRAIN, SOLD, FED, DUMPED, LOST = (
 
 class DoesNotCompile(ByrewrightError):
     """A plant the engine refuses; the text is one sentence that names the part and what to do."""
+
+
+def levels_l(vessel: Vessel | None, volume_l: float) -> tuple[float, float, float, float]:
+    """Levels of a vessel that lead a pump: it is held at, the pump stops at, starts at, and runs
+    full at, L. What is not stated follows from the first."""
+    held = vessel.led_at_l if vessel and vessel.led_at_l else 0.35 * volume_l
+    stop = vessel.stop_at_l if vessel and vessel.stop_at_l else 0.25 * held
+    start = vessel.start_at_l if vessel and vessel.start_at_l else 0.6 * held
+    return held, stop, start, min(2.0 * held, 0.9 * volume_l)
 
 
 @dataclass(slots=True)
@@ -104,6 +113,9 @@ class Trough:
     share: float
     hot: list[tuple[str, float]]
     cold: str
+    """Recovered water for the first rinse, where there is any."""
+    clean: str
+    """Water as it comes, for every other step."""
     drain: str
 
 

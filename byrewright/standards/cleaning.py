@@ -29,6 +29,8 @@ VALUES: tuple[Value, ...] = (
           "practice", "common_practice", "typical", 10.0, 20.0),
     Value("wash.hot_water_per_cluster_l", 10.0, "L", "hot water for each cluster", "nz_levy",
           "read", "rule"),
+    Value("wash.tank_rinses", 2.0, "", "rinses of a tank wash, each of as much water as its hot "
+          "charge", "practice", "common_practice", "typical", 1.0, 3.0),
     Value("wash.hot_water_tank_share", 0.02, "", "hot water for a tank wash, share of tank volume",
           "nz_levy", "read", "limit"),
     Value("wash.water_line_share", 0.25, "", "water for the lines as a share of their volume, in "

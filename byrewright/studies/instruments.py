@@ -33,7 +33,7 @@ from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.cooling import size_cooling
 from byrewright.studies.sizing.duty import Duty, duty_of
 from byrewright.studies.sizing.in_line import Line, in_line
-from byrewright.studies.sizing.network import net_of
+from byrewright.studies.sizing.network import net_of, pumped_l_min
 from byrewright.studies.sizing.serving import serving
 from byrewright.studies.sizing.tank_cooling import pull_downs, wanted_of
 from byrewright.studies.sizing.wash_heat import hot_wash_end
@@ -79,29 +79,6 @@ def _read(ctx: StudyContext, key: str, title: str, value: float, unit: str, subj
           says: str, formula: str) -> None:  # fmt: skip
     ctx.find(f"reading.{key}", title, value, unit, f"{subject or title}: {says}", subject=subject,
              formula=formula, source="byrewright's own model", known="derived")  # fmt: skip
-
-
-def pumped_l_min(ctx: StudyContext, tag: str) -> float | None:
-    """What a pump gives alone at full speed in the first mode in which it runs, L/min."""
-    net = net_of(ctx)
-    mine = ctx.plant.equipment[tag].port(net.movers[tag].inlet)
-    alike = {
-        t: "stopped" for t, m in net.movers.items()
-        if t != tag and (p := ctx.plant.equipment[t].port(m.inlet)) is not None
-        and mine is not None and p.services == mine.services
-    }  # fmt: skip
-    joints = [j.id for j in net.joints if j.machine == tag and j.how and j.how.how == "mover"]
-    ends = [n for j in joints for n in net.ends[j]]
-    modes = [n for n in ctx.plant.modes if ctx.plant.position(n, tag) not in (None, "stopped")]
-    for mode in modes:
-        try:
-            flows = net.solve(net.situation(mode, {**alike, tag: "runs"}), frozenset(ends))
-        except LiquidsUnsolved:
-            continue
-        given = sum(abs(flows.l_min.get(j, 0.0)) for j in joints)
-        if given > 0.0:
-            return given
-    return 0.0 if modes else None
 
 
 def reaches_l_min(plant: Plant, rules: Rulebook, tag: str, port: str) -> float | None:

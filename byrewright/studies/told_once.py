@@ -183,6 +183,13 @@ def in_its_day(apart: float) -> Callable[[Mapping[str, Result]], float]:
     return allowed
 
 
+def one_load(results: Mapping[str, Result]) -> float:
+    """Electricity of a load of cloths, washed and dried, as the day ran them, kWh."""
+    loads = cell("day.lots", "loads", max)(results["day"]).get("", 0.0)
+    used = row("day.uses", "laundry", 1)(results["day"]).get("", 0.0)
+    return max(in_its_day(3.0)(results), used / loads if loads else 3.0)
+
+
 QUANTITIES: tuple[Quantity, ...] = (
     Quantity(
         "milking time", "h",
@@ -216,7 +223,8 @@ QUANTITIES: tuple[Quantity, ...] = (
         "milk out of the chilled stage", "degC",
         Reading("day", chilled_c, "day.cooler_outlet"),
         (Reading("sizing", chilled_c, "cooling.chilled.out"),),
-        0.0, 0.3, "sizing takes the greatest flow and the warmest water: warmer, if anything",
+        0.0, 0.7, "sizing takes the flow that a litre of milk meets, and the warmest water as it "
+        "comes from its source; what stands in its tank before a milking is up to 3 K warmer",
         "not under",
     ),
     Quantity(
@@ -263,15 +271,16 @@ QUANTITIES: tuple[Quantity, ...] = (
         "water a day", "m3",
         Reading("day", one("day.water_day"), "day.water_day"),
         (Reading("sizing", one("water.day"), "water.day"),),
-        0.25, in_its_day(1.0),
-        "sizing takes the warmest month's cooling water and whole fills; the day its own month",
+        0.12, in_its_day(0.5),
+        "sizing reckons by the hour what is used again; the day has it as tanks fill and empty",
     ),
     Quantity(
         "electricity of the laundry", "kWh",
         Reading("day", row("day.uses", "laundry", 1)),
         (Reading("sizing", one("cloths.energy"), "cloths.energy"),),
-        0.2, in_its_day(12.0),
-        "the day runs whole loads, and leaves the last of a day for the next",
+        0.1, one_load,
+        "sizing tells the mean of days; a day runs whole loads and leaves what fills none for the "
+        "next: one load either way",
     ),
     Quantity(
         "wash product a day", "L",

@@ -86,7 +86,7 @@ def test_without_a_balance_tank_the_cooler_sees_the_peak() -> None:
     bare = plant.model_copy(
         update={"equipment": {k: v for k, v in plant.equipment.items() if k != "BT1"}}
     )
-    for one, attribute in ((plant, "milk_flow_mean_l_min"), (bare, "milk_flow_peak_l_min")):
+    for one, attribute in ((plant, "milk_flow_met_l_min"), (bare, "milk_flow_peak_l_min")):
         ctx = bench_of(one)
         duties = duty_of(ctx)
         assert cooler_flow_l_min(ctx, duties) == getattr(duties, attribute)

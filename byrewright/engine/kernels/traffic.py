@@ -420,16 +420,36 @@ def milking_alone(
     bout: Floats,
     minute: int,
     most: int,
-) -> None:
-    """One milking from its first cow to its last, at most so many steps, and nothing around it."""
+    evened: Floats,
+) -> float:
+    """One milking from its first cow to its last, at most so many steps, and nothing around it.
+
+    Returns the flow that a litre of it meets on the mean behind the vessels of `evened`, kg a
+    step: receivers whose pumps come on at a content, kg, and then move no less than so much, kg a
+    step; and a tank with its lag, steps, and the least that its pumps move.
+    """
+    burst_kg, burst, lag, least = evened
+    held = 0.0
+    on = False
     left = minute
+    even = 0.0
+    whole = 0.0
+    met = 0.0
     for step in range(most):
         if ended(n):
             break
         cows(step * par[PAR_DT], F, I, S, g, n, par, num, cow, out, bout)
         g[G_MINUTE_KG] += g[G_MILK] + g[G_WITHHELD]
+        held += g[G_MILK]
+        on = held > burst_kg or (on and held > 0.0)
+        come = min(held, max(burst, g[G_MILK])) if on else 0.0
+        held -= come
+        even += (come - even) * min(1.0, 1.0 / lag)
+        whole += even
+        met += even * max(even, least)
         left -= 1
         if left == 0:
             left = minute
             g[G_MINUTE_MOST] = max(g[G_MINUTE_MOST], g[G_MINUTE_KG])
             g[G_MINUTE_KG] = 0.0
+    return met / max(whole, 1e-9)

@@ -40,13 +40,14 @@ def cloth_day(ctx: StudyContext, duty: Duty) -> ClothDay:
 
 
 def laundry_water_l_day(ctx: StudyContext, duty: Duty) -> float:
-    """Water that the cloth washers take in a day, L (0 where there are none)."""
+    """Water that the cloth washers take in a day, L (0 where there are none): the mean of days, as
+    what does not fill a load waits for the next."""
     washers = ctx.plant.machines(WashesCloths)
     if not washers or ctx.plant.work.cloths_a_cow <= 0:
         return 0.0
-    loads = _loads(ctx, cloth_day(ctx, duty).kg, washers)
-    held = sum(w.count * w.load_kg for w in washers)
-    return loads * sum(w.count * w.load_kg * w.water_l_load for w in washers) / held
+    held = sum(w.count * w.load_kg for w in washers) * ctx.number("cloth.load_fill")
+    loads = cloth_day(ctx, duty).kg / held  # of all washers at once
+    return loads * sum(w.count * w.water_l_load for w in washers)
 
 
 def size_cloths(ctx: StudyContext, duty: Duty) -> None:

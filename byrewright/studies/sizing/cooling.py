@@ -179,7 +179,8 @@ def _chilled_stage(
         point.out_c,
         "degC",
         f"{cooler.id} brings milk from {point.pre_cooled_c:.1f} to {point.out_c:.1f} degC with "
-        f"liquid at {point.coolant_in_c:g} degC; {wanted:.3g} degC is wanted into the tank.",
+        f"liquid at {point.coolant_in_c:g} degC; {wanted:.3g} degC is wanted into the tank. "
+        "Water is taken as it comes from its source; what stood in a tank is warmer at first.",
         subject=cooler.id,
         limit=wanted,
         sense="at_most",

@@ -62,9 +62,9 @@ def size_delivery(ctx: StudyContext, duty: Duty) -> None:
 
 
 def cooler_flow_l_min(ctx: StudyContext, duty: Duty) -> float:
-    """Milk flow behind a balance tank: the mean; without one it is the peak."""
+    """Milk flow behind a balance tank, as far as it evens it out; without one it is the peak."""
     return (
-        duty.milk_flow_mean_l_min if ctx.plant.machines(BalancesMilk) else duty.milk_flow_peak_l_min
+        duty.milk_flow_met_l_min if ctx.plant.machines(BalancesMilk) else duty.milk_flow_peak_l_min
     )
 
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from byrewright.engine.bout import SEED, brought_up, milk_alone, wait_s
+from byrewright.engine.bout import SEED, Evened, brought_up, milk_alone, wait_s
 from byrewright.engine.draws import Cows
+from byrewright.engine.rows import levels_l
 from byrewright.physics.air import ambient_pressure_kpa_abs
 from byrewright.physics.rows import row_time_s, rows_cows_h
 from byrewright.physics.throughput import (
@@ -17,10 +18,15 @@ from byrewright.physics.throughput import (
     labour_cows_h,
     net_cows_h,
 )
+from byrewright.plant.machine import Machine
+from byrewright.plant.primitives import Pump, Vessel
 from byrewright.plant.programme import MilkOut, milk_out_s_per_kg
 from byrewright.plant.roles import (
+    BalancesMilk,
     CoolsMilk,
     GivesMilk,
+    MovesMilk,
+    ReceivesMilk,
     RegulatesVacuum,
     RemovesUnits,
     StandsCows,
@@ -28,6 +34,7 @@ from byrewright.plant.roles import (
     usual_kind,
 )
 from byrewright.studies.sizing.context import StudyContext
+from byrewright.studies.sizing.network import pumped_l_min
 
 DAY_MIN = 1440.0
 STALLS_ASSUMED = 40
@@ -58,6 +65,8 @@ class MilkingDuty:
     """From the first cow on to the last unit off, cow by cow."""
     busiest_l_min: float
     """Milk of the busiest minute, cow by cow."""
+    met_l_min: float
+    """Flow behind the balance tank that a litre meets on the mean, cow by cow."""
     yard_wait_min: float
     target_h: float
     operators: int
@@ -107,6 +116,9 @@ class Duty:
     milk_l_cow: float
     """Milk a cow in the largest milking."""
     milk_flow_mean_l_min: float
+    milk_flow_met_l_min: float
+    """Flow behind the balance tank that a litre meets on the mean: more than the mean flow where
+    rows bring milk in bursts that the tank does not even out."""
     milk_flow_peak_l_min: float
     peak_factor: float
     milk_per_turn_l: float
@@ -193,7 +205,9 @@ def duty_of(ctx: StudyContext) -> Duty:
         cows=plant.herd.cows,
         cows_milked_day=programme.cows_milked_day, milk_l_day=milk_l,
         withheld_l_day=withheld_l, withheld_share=withheld_l / milk_l if milk_l else 0.0,
-        milk_l_cow=milk_l_cow, milk_flow_mean_l_min=mean, milk_flow_peak_l_min=peak,
+        milk_l_cow=milk_l_cow, milk_flow_mean_l_min=mean,
+        milk_flow_met_l_min=max([mean, *(m.met_l_min for m in milkings)]),
+        milk_flow_peak_l_min=peak,
         peak_factor=peak / mean if mean else 1.0,
         milk_per_turn_l=platform.stalls * milk_l_cow / (1 + pace.go_round),
         peak_cow_l_min=ctx.number("milkline.peak_flow_per_cow_l_min"),
@@ -275,6 +289,39 @@ def cows_of(ctx: StudyContext) -> Cows:
     return cows
 
 
+def evened_of(ctx: StudyContext) -> Evened:
+    """What receivers and balance tank make of the flow, their pumps by the solved network."""
+    kg_l = ctx.programme.milk_kg_l
+    lag_s, least = 0.0, 0.0
+    for vessel, flow, floor, count in _led(ctx, BalancesMilk):
+        _, stop, _, full = levels_l(vessel, vessel.volume_l)
+        lag_s, least = max(lag_s, 60 * (full - stop) / flow), max(least, floor * flow / count)
+    burst_l, burst_l_min = 0.0, 0.0
+    for vessel, flow, floor, count in _led(ctx, ReceivesMilk):
+        _, stop, start, full = levels_l(vessel, vessel.volume_l)
+        share = max(floor, (start - stop) / (full - stop))  # of full speed, as it comes on
+        burst_l, burst_l_min = burst_l + start - stop, burst_l_min + share * flow / count
+    return Evened(lag_s, least * kg_l, burst_l * kg_l, burst_l_min * kg_l)
+
+
+def _led(ctx: StudyContext, role: type[Machine]) -> Iterator[tuple[Vessel, float, float, int]]:
+    """Vessels of a role with the pumps that run in milking and follow their level: their flow
+    together, L/min, the least share of it while they run, and how many they are."""
+    milking = next((name for name, m in ctx.plant.modes.items() if "milking" in m.does), None)
+    for one in ctx.plant.machines(role):
+        for vessel in (v for v in one.lower() if isinstance(v, Vessel)):
+            runs = [
+                (m.id, p) for m in ctx.plant.machines(MovesMilk) for p in m.lower()
+                if isinstance(p, Pump) and p.led_by == one.id
+                and (milking is None or ctx.plant.position(milking, m.id) in (None, "runs"))
+            ]  # fmt: skip
+            flow = sum(pumped_l_min(ctx, tag) or p.flow_l_min for tag, p in runs)
+            if flow > 0.0:
+                pump = runs[0][1]
+                floor = {"level_led": pump.floor_share, "stepped": 1 / pump.steps}
+                yield vessel, flow, floor.get(pump.law, 1.0), len(runs)
+
+
 def rows_milking_s(
     stalls: int, rows: int, attach_s: float, change_s: float, out: MilkOut, limit_s: float
 ) -> float:
@@ -290,7 +337,8 @@ def _milkings(
     """Each milking's cows, milk and hours, in order of time."""
     programme = ctx.programme
     total, together = programme.milk_l_day, brought_up(ctx.plant)
-    alone = {m.place: milk_alone(cows_of(ctx), platform, m) for m in programme.milkings}
+    evened = evened_of(ctx)
+    alone = {m.place: milk_alone(cows_of(ctx), platform, m, evened) for m in programme.milkings}
     rows = [
         MilkingDuty(
             name=m.name, start_min=m.start_min, cows=m.cows, milk_l=m.milk_l,
@@ -300,6 +348,7 @@ def _milkings(
             groups=tuple(p.cows for p in m.parts),
             hours=alone[m.place].hours,
             busiest_l_min=alone[m.place].minute_kg / programme.milk_kg_l,
+            met_l_min=alone[m.place].met_kg_min / programme.milk_kg_l,
             yard_wait_min=wait_s(alone[m.place].cows, together) / 60,
             target_h=m.target_h, operators=m.operators, gap_after_min=0.0,
             washed_after=m.washed_after,

@@ -25,6 +25,29 @@ def net_of(ctx: StudyContext) -> Liquids:
     return liquids_of(ctx.plant, ctx.rules)
 
 
+def pumped_l_min(ctx: StudyContext, tag: str) -> float | None:
+    """What a pump gives alone at full speed in the first mode in which it runs, L/min."""
+    net = net_of(ctx)
+    mine = ctx.plant.equipment[tag].port(net.movers[tag].inlet)
+    alike = {
+        t: "stopped" for t, m in net.movers.items()
+        if t != tag and (p := ctx.plant.equipment[t].port(m.inlet)) is not None
+        and mine is not None and p.services == mine.services
+    }  # fmt: skip
+    joints = [j.id for j in net.joints if j.machine == tag and j.how and j.how.how == "mover"]
+    ends = [n for j in joints for n in net.ends[j]]
+    modes = [n for n in ctx.plant.modes if ctx.plant.position(n, tag) not in (None, "stopped")]
+    for mode in modes:
+        try:
+            flows = net.solve(net.situation(mode, {**alike, tag: "runs"}), frozenset(ends))
+        except LiquidsUnsolved:
+            continue
+        given = sum(abs(flows.l_min.get(j, 0.0)) for j in joints)
+        if given > 0.0:
+            return given
+    return 0.0 if modes else None
+
+
 @dataclass(frozen=True, slots=True)
 class Asked:
     """What a pump must do in a mode at a flow: heads m, losses kPa, and where its liquid goes."""

@@ -147,12 +147,14 @@ def _emptied_at(ctx: StudyContext) -> tuple[float, ...]:
 
 
 def _tank_wash(ctx: StudyContext, at_min: float) -> Hours:
-    """One tank washed after a collection: hot water and as much again for rinses."""
+    """One tank washed after a collection: hot water, and as much again for each rinse."""
     tanks = ctx.plant.machines(StoresMilk)
     if not tanks:
         return (0.0,) * HOURS
     largest = max(t.volume_l for t in tanks) * ctx.number("wash.hot_water_tank_share")
-    return spread_over_hours(at_min, ctx.number("wash.tank_min") / 60, 3 * largest)
+    return spread_over_hours(
+        at_min, ctx.number("wash.tank_min") / 60, largest * (1 + ctx.number("wash.tank_rinses"))
+    )
 
 
 def _sum(rows: list[Hours]) -> Hours:
