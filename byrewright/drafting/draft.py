@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Any
 from byrewright.drafting.intent import CLOCK_ROUND_H, Cold, Intent
 from byrewright.drafting.sheet import Choices, Chosen, Sheet
 from byrewright.drafting.topology import lay_out
-from byrewright.errors import ByrewrightError
 from byrewright.plant.plant import Pipe, Plant
+from byrewright.plant.problems import BriefError, problem
 from byrewright.plant.sited import laid_out
 from byrewright.plant.write import plant_to_text
 from byrewright.results import Assumption, Finding, Result
@@ -167,11 +167,11 @@ def region_held(brief_file: BriefFile, rules: Rulebook) -> None:
     """Refuse a region whose milk-temperature rule nobody has."""
     region, held = brief_file.brief.region, rules.regions_held
     if region.casefold() not in {r.casefold() for r in held}:
-        raise ByrewrightError(
-            f"{brief_file.name}: region {region}: no milk-temperature rule is held for it; held "
-            f"are {', '.join(held)}. Name one of these, or write its rule under `regions` in "
-            "limits.yaml beside the brief (docs/file-format.md)."
-        )
+        line, column = brief_file.source.lines().get("region", (0, 0))
+        raise BriefError([problem(
+            "F033", file=brief_file.name, line=line, column=column, key="region", found=region,
+            allowed=", ".join(held),
+        )])  # fmt: skip
 
 
 def _hotter(want: Intent, result: Result) -> Intent | None:

@@ -26,6 +26,7 @@ AXES = {
     "F": 2, "I": 2, "S": 2, "W": 2, "bout": 2, "count": 1, "cow": 2, "cows_day": 3, "g": 1,
     "loads": 2, "n": 1, "num": 1, "out": 3, "par": 1, "price": 1, "rows": 2, "seen": 2, "share": 3,
     "most": 4, "cold": 3, "vac": 3, "values": 1, "weather": 1,
+    "evened": 1,
 }  # fmt: skip
 """How many axes the arrays have that kernels are given, by the argument's name."""
 

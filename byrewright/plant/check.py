@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
 from byrewright.plant.farm import clock, minutes
@@ -28,6 +28,7 @@ from byrewright.plant.roles import (
     StandsCows,
     StoresMilk,
 )
+from byrewright.standards.rulebook import default_rulebook
 from byrewright.standards.water import MILK_CATEGORY, WASH_CATEGORY
 
 WATER_C = (0.1, 40.0)
@@ -38,18 +39,20 @@ SHARES_ADD_UP = 0.005
 """Shares of the day's milk are written with two figures, so they may miss 1 by this."""
 
 
-def check(plant: Plant) -> tuple[Problem, ...]:
+def check(plant: Plant, regions: Sequence[str] = ()) -> tuple[Problem, ...]:
     """Everything that does not fit together, errors first, each kept in file order.
+
+    `regions` are those that a rulebook holds a milk-temperature rule for: of its own, where none
+    are given.
 
     A `Problem` of severity `error` makes studies meaningless; `advice` does not.
     """
     every = [p for one in CHECKS for p in one(plant)]
+    every += _region(plant, regions or default_rulebook().regions_held)
     return tuple(sorted(every, key=lambda p: p.severity != "error"))
 
 
 def _site(plant: Plant) -> Iterator[Problem]:
-    from byrewright.standards.cooling import TEMPERATURE_RULES
-
     for name, (low, high), code in (
         ("water_temperature_c", WATER_C, "C009"),
         ("ambient_c", AMBIENT_C, "C010"),
@@ -57,7 +60,9 @@ def _site(plant: Plant) -> Iterator[Problem]:
         wrong = [t for t in getattr(plant.site, name) if not low <= t <= high]
         if wrong:
             yield problem(code, key=f"site.{name}", found=show(wrong[0]))
-    held = [rule.region for rule in TEMPERATURE_RULES]
+
+
+def _region(plant: Plant, held: Sequence[str]) -> Iterator[Problem]:
     if plant.site.region.casefold() not in {r.casefold() for r in held}:
         near = nearest(plant.site.region, held)
         yield problem("C014", key="site.region", found=show(plant.site.region), near=near)

@@ -52,6 +52,9 @@ CATALOGUE: Mapping[str, Message] = {
     "F029": Message("{why}", "Write it as shown."),
     "F030": Message("version {found} of the format is not known; this program reads version {allowed}",
                     "Write the version this program reads, or use a newer program."),
+    "F033": Message("no milk-temperature rule is held for region {found}; held are {allowed}. Name one of these, or "
+                    "write its rule under `regions` in limits.yaml beside the brief (docs/file-format.md)",
+                    "Name a region that is held, or write its rule in limits.yaml."),
     "F031": Message("{found} cannot be a tag: a letter, then letters, figures, `_` or `-`, 32 at most",
                     "Choose a tag such as VP1 or V11."),
     "F032": Message("the tag {found} is used twice; the first is on line {allowed}", "Give one of the two another tag."),

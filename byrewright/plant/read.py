@@ -47,8 +47,11 @@ class PlantFile:
     def check(self) -> tuple[Problem, ...]:
         """The cross checks of the whole plant, each with its line in this file."""
         from byrewright.plant.check import check
+        from byrewright.plant.limits import known_beside
 
-        return fold(self.locate(p) for p in check(self.plant))
+        rules = known_beside(self.path) if self.path else None
+        regions = rules.regions_held if rules else ()
+        return fold(self.locate(p) for p in check(self.plant, regions))
 
     def sound(self) -> Plant:
         """The plant, where the cross checks find no error: what every study begins with.

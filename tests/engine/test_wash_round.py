@@ -11,6 +11,8 @@ from byrewright.engine import shape as sh
 from byrewright.engine.compiled import with_wrong
 from byrewright.engine.simulate import simulate
 from byrewright.plant.plant import Plant
+from byrewright.plant.programme import wash_of
+from byrewright.standards.rulebook import default_rulebook
 from tests import plants
 from tests.engine.test_engine_basics import compiled_day, gaps
 
@@ -94,3 +96,18 @@ def test_every_set_of_units_gives_its_milk() -> None:
     kg = dict(zip(compiled.names.movers, passed, strict=True))
     assert kg["MU2.milk"] == pytest.approx(kg["MU1.milk"] / 3, rel=0.35)
     assert np.isclose(sum(kg[m] for m in kg if m.startswith("MU")), state.bout[0][sh.B_KG])
+
+
+def test_recovered_water_fills_the_first_rinse_alone() -> None:
+    """Would fail if water that has been through the cooler rinsed last, or a tank got no rinse."""
+    plant = small()
+    fresh = plants.pipe("LX1", "WT1.outlet_5", "TR1.supply_3")
+    plant = plant.model_copy(update={"pipes": (*plant.pipes, fresh)})
+    steps = wash_of(plant, default_rulebook()).steps
+    compiled, state = washed(plant)
+    passed = state.items[compiled.tables.rows("movers"), sh.S_KG]
+    kg = dict(zip(compiled.names.movers, passed, strict=True))
+    given = {k: v for k, v in kg.items() if k.endswith("to TR1") and not k.startswith("hot")}
+    assert given["clean water to TR1"] >= steps[-1].litres - 1
+    assert 0 < given["cold to TR1"] < steps[0].litres
+    assert "rinse of a tank" in kg

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from byrewright.drafting.draft import draft_plant
@@ -9,6 +11,7 @@ from byrewright.errors import ByrewrightError
 from byrewright.plant.brief import read_brief_text
 from byrewright.plant.limits import read_limits_text
 from byrewright.plant.problems import LimitsError
+from byrewright.plant.read import read_plant
 from byrewright.studies.sizing import size
 
 PLAIN = "cows: 200\nyield_l_day: 24\nlayout: rotary\nstalls: 30\nclimate: warm\n"
@@ -44,11 +47,23 @@ def test_the_study_month_is_the_worst_of_water_and_air() -> None:
 def test_an_unknown_region_is_refused_with_what_is_known() -> None:
     """A plant would be drafted to no milk-temperature rule at all, with a shrug in the check."""
     brief = read_brief_text(PLAIN + "region: Freeland")
-    with pytest.raises(ByrewrightError, match=r"Freeland.*held are EU.*limits.yaml"):
+    line = 1 + (PLAIN + "region: Freeland").splitlines().index("region: Freeland")
+    told = rf"brief.yaml:{line}: error F033: region: .*Freeland.*held are EU.*limits.yaml"
+    with pytest.raises(ByrewrightError, match=told):
         draft_plant(brief)
     rules = read_limits_text(FREELAND)
     drafted = draft_plant(brief, rules)
     assert "6 degC" in size(drafted.plant, rules).finding("cooling.rule").sentence
+
+
+def test_an_own_region_is_held_by_the_check_too(tmp_path: Path) -> None:
+    """A plant drafted to the farm's own rule would be told that nobody holds it."""
+    path = tmp_path / "plant.yaml"
+    text = Path("examples/rows_two_by_twenty/plant.yaml").read_text(encoding="utf-8")
+    path.write_text(text.replace("region: ", "region: Freeland  # ", 1), encoding="utf-8")
+    assert "C014" in {p.code for p in read_plant(path).check()}
+    (tmp_path / "limits.yaml").write_text(FREELAND, encoding="utf-8")
+    assert "C014" not in {p.code for p in read_plant(path).check()}
 
 
 @pytest.mark.parametrize(

@@ -32,7 +32,7 @@ def test_chilled_pump_is_found_and_sized() -> None:
     plant = plant.model_copy(update={"pipes": (*plant.pipes, *lines)})
     result = sized(plant, size_chilled_pumps)
     flow = result.finding("chilled.pump.flow")
-    assert flow.limit == pytest.approx(2.0 * duty(plant).milk_flow_mean_l_min, abs=0.1)
+    assert flow.limit == pytest.approx(2.0 * duty(plant).milk_flow_met_l_min, abs=0.1)
     assert flow.verdict == "fails" and flow.target == ("LP9", "flow_l_min")
 
 

@@ -49,8 +49,8 @@ def test_the_water_stage_against_a_library() -> None:
     plant = small(PC1=machine("PC1", "plate_cooler", area_m2=8, u_w_m2_k=2500, water_ratio=1.5))
     ctx = bench_of(plant)
     duties = duty_of(ctx)
-    milk = duties.milk_flow_mean_l_min / 60_000 * 1030 * 3930
-    water = 1.5 * duties.milk_flow_mean_l_min / 60_000 * 1000 * 4190
+    milk = duties.milk_flow_met_l_min / 60_000 * 1030 * 3930
+    water = 1.5 * duties.milk_flow_met_l_min / 60_000 * 1000 * 4190
     effect = ht.effectiveness_from_NTU(
         NTU=8 * 2500 / min(milk, water),
         Cr=min(milk, water) / max(milk, water),
@@ -281,4 +281,5 @@ def test_coolers_in_a_row_add_and_side_by_side_share() -> None:
     assert row.out_c == row.each["PC2"].out_c < row.each["PC1"].out_c
     assert side.each["PC1"].milk_l_min == pytest.approx(side.milk_l_min / 2, rel=0.02)
     assert side.each["PC2"].in_c == side.each["PC1"].in_c
-    assert row.water_l_min == pytest.approx(2 * side.water_l_min)
+    # Another way for the milk: its pump gives another flow, and evens it out a little otherwise.
+    assert row.water_l_min == pytest.approx(2 * side.water_l_min, rel=0.01)

@@ -30,7 +30,7 @@ def test_cooler_water_is_milk_times_ratio() -> None:
     day = water_day(bench_of(plant), duties)
     assert sum(day.warm) == pytest.approx(2.0 * duties.saleable_l_day, rel=CLOSES)
     assert cooler_water_l_min(bench_of(plant), duties) == pytest.approx(
-        2.0 * duties.milk_flow_mean_l_min
+        2.0 * duties.milk_flow_met_l_min
     )
 
 
