@@ -388,8 +388,7 @@ class Layout:
             return
         whole = sum(self.net.vessels[tag].volume_l for tag, _ in every)
         recovered = {b.dst for m in self.out.movers if m.law == FOLLOW for b in m.branches.values()}
-        hot_of: dict[str, list[Supply]] = {}
-        cold_of: dict[str, list[Supply]] = {}
+        hot_of, cold_of = dict[str, list[Supply]](), dict[str, list[Supply]]()
         for tag, one in every:
             hot: dict[str, list[Supply]] = {}
             cold: dict[str, list[Supply]] = {}
@@ -404,14 +403,11 @@ class Layout:
                 (self._dose(f"hot from {t} to {tag}", hot[t], tag, HOT_FILL_L_MIN),
                  self.heats[t] / held) for t in sorted(hot)
             ]  # fmt: skip
-            best, clean = (
-                min(cold, key=lambda t: ((t in recovered) is not used, t), default="")
-                for used in (True, False)
-            )
+            best, clean = (min(cold, key=lambda t: ((t in recovered) is not used, t), default="")
+                           for used in (True, False))  # fmt: skip
             fresh = self._dose(f"cold to {tag}", cold.get(best, []), tag, COLD_FILL_L_MIN)
-            plain = fresh if clean == best else self._dose(
-                f"clean water to {tag}", cold[clean], tag, COLD_FILL_L_MIN
-            )  # fmt: skip
+            to = f"clean water to {tag}"
+            plain = fresh if clean == best else self._dose(to, cold[clean], tag, COLD_FILL_L_MIN)
             self.out.vessels[tag].washed = True
             self.out.troughs.append(Trough(
                 tag, self.net.vessels[tag].volume_l / whole, filled, fresh, plain,

@@ -49,9 +49,8 @@ class PlantFile:
         from byrewright.plant.check import check
         from byrewright.plant.limits import known_beside
 
-        rules = known_beside(self.path) if self.path else None
-        regions = rules.regions_held if rules else ()
-        return fold(self.locate(p) for p in check(self.plant, regions))
+        own = known_beside(self.path) if self.path else None
+        return fold(self.locate(p) for p in check(self.plant, own.regions_held if own else ()))
 
     def sound(self) -> Plant:
         """The plant, where the cross checks find no error: what every study begins with.
