@@ -8,13 +8,15 @@ from functools import cache
 import pytest
 
 from byrewright.engine import shape as sh
+from byrewright.results import ResultBuilder
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.failures.cuts import Cancelled
 from byrewright.studies.failures.runs import Field, run_all
 from byrewright.studies.failures.script import MODE_CHANGE, Script, Scripts, Stage
-from byrewright.studies.failures.study import study_failures
+from byrewright.studies.failures.study import _may_wait, study_failures
 from byrewright.studies.failures.worth import Cost, gains, weigh
-from tests.studies.failing import ROWS, SMALL, analysed, changed, example
+from byrewright.studies.sizing.context import StudyContext
+from tests.studies.failing import ROWS, SMALL, analysed, changed, example, written
 
 RULES = default_rulebook()
 HOURS = 1.0  # followed so long, to keep the tests quick
@@ -184,3 +186,12 @@ def test_same_seed_same_bytes() -> None:
     """Two runs of one study would differ."""
     again = study_failures(example(ROWS), RULES, hours=HOURS)
     assert again.to_json() == result().to_json()
+
+
+def test_a_draft_asks_of_failures_that_hold_up_the_wash() -> None:
+    """A draft would close although cows wait for a wash that gets no water."""
+    plant = analysed(SMALL).plant
+    ctx = StudyContext(plant, RULES, ResultBuilder("failures", plant.site.name))
+    asked = _may_wait(ctx, written(SMALL))
+    assert "WS1 fails" in asked
+    assert not any(name.startswith("V40") for name in asked)

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from math import ceil
 
 from byrewright.physics.reliability import weibull_mtbf_h
 from byrewright.plant.effects import Law
 from byrewright.plant.machine import Machine
+from byrewright.plant.plant import Plant
+from byrewright.plant.roles import BuffersWater, GivesWater
 from byrewright.results import Input, Remedy
 from byrewright.standards.reliability import LIVES
 from byrewright.studies.failures.analysis import Analysis, Case
@@ -155,6 +158,25 @@ def _by_hand(ctx: StudyContext, analysis: Analysis) -> None:
     )  # fmt: skip
 
 
+MORE_WATER = 1.5
+"""Step in which a fresh-water tank grows until it lasts while its source is mended."""
+
+
+def _shortens(plant: Plant, cost: Cost) -> tuple[Remedy, ...]:
+    """What would shorten the wait behind a failure, where a figure of the plant does."""
+    event = cost.case.event
+    if event.failure.effect.law == "slow":
+        why = "a lifted rail joint is plated within milking"
+        return (Remedy(event.machine, "joint_kit", True, why),)
+    if isinstance(plant.equipment[event.machine], GivesWater):
+        return tuple(
+            Remedy(tank.id, "volume_l", ceil(tank.volume_l * MORE_WATER / 1000) * 1000.0,
+                   f"what it holds washes and cools while {event.machine} is mended")
+            for tank in plant.machines(BuffersWater) if tank.holds == "fresh"
+        )  # fmt: skip
+    return ()
+
+
 WAIT_ALLOWANCE = 0.2
 """Share of the longest wait within which an answer is tight."""
 MAY_STOP = " The farm allows that one failure stops milking, so this is told as its cost."
@@ -179,9 +201,7 @@ def _waiting(ctx: StudyContext, analysis: Analysis, worth: Worth) -> None:
             allowance=WAIT_ALLOWANCE, formula="last cow off, with the failure less without",
             source="practice", known="common_practice",
             inputs=(ctx.rule("failures.wait_limit_min"),),
-            remedies=(
-                Remedy(tag, "joint_kit", True, "a lifted rail joint is plated within milking"),
-            ) if over and most.case.event.failure.effect.law == "slow" else (),
+            remedies=_shortens(ctx.plant, most) if over else (),
         )  # fmt: skip
     lost = [c for c in worth.costs if c.litres_each > 0]
     if lost:

@@ -6,7 +6,7 @@ of pumps, chillers, heaters and the rest, and into valve positions, stage by sta
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -75,6 +75,10 @@ class Script:
                 pace = 0.0
             found += (1.0 - pace) * max(0.0, end - stage.after_s)
         return found
+
+    def hits(self, tags: Container[str]) -> bool:
+        """Whether one of these machines is not as usual, or gets no water, at any stage."""
+        return any(tag in tags for stage in self.stages for _, tag, _ in stage.settings)
 
     @property
     def nothing(self) -> bool:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import GivesWater, HeatsWater, MakesUpWash, MovesWater
 from byrewright.results import Result, ResultBuilder
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.failures import findings, tables
@@ -105,10 +107,23 @@ def study_failures(
     return notes.result(seed)
 
 
+WASH_WAITS_FOR: tuple[type[Machine], ...] = (GivesWater, MovesWater, HeatsWater, MakesUpWash)
+"""Machines without which a wash has to wait."""
+
+
 def _may_wait(ctx: StudyContext, scripts: Mapping[str, Script]) -> dict[str, Script]:
-    """The failures that may let cows wait longer than is easily held."""
+    """The failures that may let cows wait longer than is easily held.
+
+    Those that hold up people or the deck for so long, and those that leave the wash without water
+    for so long: the next milking then waits for the wash.
+    """
     most_s = 60 * (1 - WAIT_ALLOWANCE) * ctx.number("failures.wait_limit_min")
-    return {name: script for name, script in scripts.items() if script.longest_wait_s > most_s}
+    wash = {m.id for role in WASH_WAITS_FOR for m in ctx.plant.machines(role)}
+    return {
+        name: script
+        for name, script in scripts.items()
+        if script.longest_wait_s > most_s or (script.repair_s > most_s and script.hits(wash))
+    }
 
 
 def _day(
