@@ -34,7 +34,10 @@ def one_mode() -> str:
     return f"{head}\nmodes:\n" + re.sub(r" like: \w+,", "", first)
 
 
-NOTHING_RUNS = re.sub(r": runs(?=[ ,}\n])", ": stopped", ROWS)
+NOTHING_RUNS = re.sub(
+    r": runs(?=[ ,}\n])", ": stopped", ROWS.replace("VP1: runs, VP2: runs", "VP1: runs, VP2: ready")
+)
+"""Every pump stopped, and one left as a standby that would start by itself."""
 NO_VACUUM = re.sub(r"(VP\d+): (runs|ready)", r"\1: stopped", ROWS)
 CASES = (
     ("no collection", re.sub(r"\ncollections:\n(  - .*\n)+", "\ncollections: []\n", ROWS), "size"),

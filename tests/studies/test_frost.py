@@ -59,7 +59,7 @@ def test_a_hot_wash_that_starts_cold_is_told() -> None:
     small = plant.equipment[heater].model_copy(update={"volume_l": 60.0, "heater_kw": 1.0})
     weak = plant.model_copy(update={"equipment": {**plant.equipment, heater: small}})
     told = run_day(weak, month=6).finding("day.wash_start")
-    assert told.verdict == "fails" and "heaters" in told.sentence
+    assert told.verdict == "fails" and "into the heater" in told.sentence
     large = plant.equipment[heater].model_copy(
         update={"volume_l": 2500.0, "heater_kw": 60.0, "set_c": 90.0}
     )

@@ -202,6 +202,9 @@ def _failures(
             for key in list(moves):
                 moves |= _follows(plant, rules, figures, machine, key, moves[key])
             rate = sum(life_a_year(k, rules, hours) for k in (failure.life, *failure.also))
+            moves = {k: v for k, v in moves.items() if k in figures}
+            if not moves:
+                continue
             each = any(figures[k].each for k in moves)
             many = machine.count if failure.each else 1
             yield Fault(machine.id, failure.way, failure.do, moves, rate * many, each)
