@@ -92,7 +92,8 @@ def test_paper_holds_names_whole_sheet_date_and_revision(
     eye = open_eye(browser, "desktop", "print")
     page = eye.page
     page.goto(served.page(SMALL, "failures"))
-    page.get_by_role("button", name="VP1 stops", exact=True).wait_for(timeout=2 * WAIT_MS)
+    page.get_by_role("button", name="Show all").click(timeout=2 * WAIT_MS)
+    page.get_by_role("button", name="VP1 stops", exact=True).wait_for()
     page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
     today = page.evaluate("new Date().toISOString().slice(0, 10)")
     digest = page.locator(".foot .mono").first.inner_text()
