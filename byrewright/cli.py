@@ -64,7 +64,7 @@ def draft(
         bool, typer.Option("--quick", help="Size it alone; ask no other study.")
     ] = False,
 ) -> None:
-    """Draft the full plant file of a brief, each number with its reason, held by every study."""
+    """Draft the full plant file of a brief, each number with its reason, held to every study."""
     from byrewright.commands import design
 
     design.draft(brief, out, overwrite=overwrite, quick=quick)

@@ -111,9 +111,12 @@ def _print_closing(out: Console, result: Draft) -> None:
         )
     if not result.open:
         out.print(
-            f"Every study holds: sizing, {days} days, vacuum and its events, routes, single "
+            f"No finding fails in sizing, {days} days, vacuum and its events, routes and single "
             "failures."
         )
+        if result.unjudged:
+            names = ", ".join(f.name for f in result.unjudged)
+            out.print(f"{len(result.unjudged)} cannot be judged yet: {names}.", highlight=False)
         return
     out.print(f"It does not close: {len(result.open)} findings fail.")
     for one in result.open[:MOST_ON_SCREEN]:

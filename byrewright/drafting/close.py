@@ -74,6 +74,13 @@ class Closing:
         """Whether nothing that was asked fails."""
         return not self.open
 
+    @property
+    def unjudged(self) -> tuple[Finding, ...]:
+        """What no study could judge, each once."""
+        told = (self.settled.sizing, *self.asked.values())
+        found = {f.name: f for r in told for f in r.findings if f.verdict == "unknown"}
+        return tuple(found.values())
+
 
 def checks() -> tuple[Check, ...]:
     """Every study under every condition that a draft is held to, cheap ones first."""

@@ -67,6 +67,8 @@ class Draft:
     """Figures changed because another study asked for it, round by round."""
     open: tuple[Finding, ...] = ()
     """What still fails."""
+    unjudged: tuple[Finding, ...] = ()
+    """What no study could judge, each once: an input or a rule is missing."""
     gives: tuple[str, ...] = ()
     """Wishes of which one would have to give, each with the least change that was proven."""
 

@@ -261,7 +261,7 @@ def closed_draft(
     return Draft(
         settled.plant, text_of(settled, brief_file), settled.sizing,
         (*brief_file.assumptions, *settled.loose()), settled.rounds, tuple(now.asked),
-        tuple(now.changes), now.open,
+        tuple(now.changes), now.open, now.unjudged,
         tuple(_said(g, now) for g in found),
     )  # fmt: skip
 

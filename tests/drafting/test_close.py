@@ -47,6 +47,13 @@ def test_a_draft_is_asked_everything_and_holds(closed: Draft) -> None:
     assert sum(c.name.startswith("day") for c in checks()) == 3 * len(SEEDS)
 
 
+def test_what_nobody_could_judge_is_told(closed: Draft) -> None:
+    """Would fail if a draft were called sound although a question of any study stayed open."""
+    assert all(f.verdict == "unknown" for f in closed.unjudged)
+    keys = [f.key for f in closed.unjudged]
+    assert "wash.missed" in keys and "vacuum.milkline.table" in keys
+
+
 def test_the_file_is_the_plant_that_was_held(closed: Draft) -> None:
     """Would fail if what is written were not what the studies were asked of."""
     plant = read_plant_text(closed.text).plant

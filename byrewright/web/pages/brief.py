@@ -207,6 +207,10 @@ class BriefView:
             parts.append(say([tag("b", t("brief.gives")), tag("ul", rows_)]))
         if draft.held_by and not draft.open:
             parts.append(say(t("brief.all_hold"), "good"))
+        if draft.unjudged:
+            rows_ = [tag("li", prose(f.sentence)) for f in draft.unjudged]
+            said = t("brief.unjudged", count=len(rows_))
+            parts.append(say([tag("b", said), tag("ul", rows_)]))
         if draft.text == self.opened.text:
             return [*parts, say(t("brief.same"), "good")]
         found = plant_changes(self.opened.plant, plant)
