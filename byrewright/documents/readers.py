@@ -28,6 +28,7 @@ from byrewright.plant.sited import sited
 from byrewright.results import VERDICTS, Finding, Result
 from byrewright.studies.cables import cables_of, section_words
 from byrewright.studies.count import LISTED_APART, Item, count
+from byrewright.studies.routes.words import said
 from byrewright.studies.sizing import headlines
 
 NO_PLAN = "The plant file says nothing of where things stand: add place: {services: under}."
@@ -326,7 +327,7 @@ def controls(paper: Paper, issue: Issue) -> None:
     paper.table(("tag", "signal", "sort", "count", "controller"), rows)
     paper.head("What each mode sets")
     for name, mode in paper.plant.modes.items():
-        set_here = [f"{t} {p}" for t, p in mode.positions.items()]
+        set_here = [f"{t} {said(p)}" for t, p in mode.positions.items()]
         paper.text(f"{words(name).capitalize()} ({', '.join(map(words, mode.does))})"
                    + (f", like {words(mode.like)}" if mode.like else "") + ": "
                    + (", ".join(set_here) or "as usual") + ".")  # fmt: skip

@@ -13,6 +13,7 @@ from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import IsValve, Senses
 from byrewright.plant.sited import Sited, sited
+from byrewright.studies.routes.words import said
 
 SMALL_MM = (50.0, 37.0)
 NAME_MM = 4.2
@@ -24,7 +25,7 @@ BINARY = ("position", "presence")
 def by_hand(plant: Plant, mode: str) -> list[tuple[str, str, str]]:
     """Tag, name and position of every valve that people turn, in a mode."""
     return [
-        (one.id, one.title, words(stands))
+        (one.id, one.title, said(stands))
         for one in plant.equipment.values()
         if _hand(one) and (stands := plant.position(mode, one.id))
         and plant.states(mode, one.id)
@@ -40,7 +41,7 @@ def differs_by_hand(plant: Plant, usual: str) -> list[tuple[str, str]]:
     found = []
     for name in plant.modes:
         turns = [
-            f"{one.id} to {words(str(plant.position(name, one.id)))}"
+            f"{one.id} {said(str(plant.position(name, one.id)))}"
             for one in plant.equipment.values()
             if _hand(one) and plant.position(usual, one.id) != plant.position(name, one.id)
         ]
