@@ -35,7 +35,7 @@ def studies(plant: Path) -> tuple[tuple[str, ...], ...]:
         ("routes", p, "--order", "1", "--no-orders"),
         ("rehearse", p),
         ("quote", p),
-        ("service", "due", p),
+        ("service", p),
         ("watch", p, "--simulate", "--seconds", "0.2", "--period", "0.1"),
     )
 

@@ -382,19 +382,18 @@ def demo(folder: Path) -> None:
     from byrewright.drafting.draft import draft_plant
     from byrewright.plant.brief import read_brief
     from byrewright.plant.limits import rules_beside
-    from byrewright.plant.read import read_plant
-    from byrewright.plant.write import write_text
+    from byrewright.plant.read import read_plant_text
     from byrewright.studies.sizing import size as size_plant
 
     with clear_errors():
         with progress("drafting the plant of the brief") as say:
             drafted = draft_plant(read_brief(DEMO_BRIEF))
             plant_path = folder / "plant.yaml"
-            write_text(plant_path, drafted.text)
-            file = read_plant(plant_path)
+            rules = rules_beside(plant_path)
+            file = read_plant_text(drafted.text, str(plant_path), rules)
             file.sound()
             advice = file.check()
-            result = size_plant(file.plant, rules_beside(plant_path))
+            result = size_plant(file.plant, rules)
             written = write_pack(
                 folder,
                 drafted.text,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -91,13 +92,17 @@ def write_set(plant: Plant, out: Path) -> None:
     """The plan set into a folder: lists, sheets, one PDF, drawing file."""
     from byrewright.commands.design import progress
     from byrewright.documents.plan_set import plan_set
-    from byrewright.plant.write import write_bytes
+    from byrewright.plant.folder import write_folder
 
     parts = plan_set(plant)
     with progress("plan set") as say:
-        for number, part in enumerate(parts, 1):
-            say(part.title, number, len(parts))
-            write_bytes(out / part.name, part.make())
+
+        def made() -> Iterator[tuple[str, bytes]]:
+            for number, part in enumerate(parts, 1):
+                say(part.title, number, len(parts))
+                yield part.name, part.make()
+
+        write_folder(out, made())
 
 
 def rooms_table(path: Path, plan: object) -> Table:

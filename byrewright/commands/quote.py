@@ -76,11 +76,10 @@ def run(
                                     say=say)  # fmt: skip
         if out is not None:
             from byrewright.documents.quote_files import quote_files
-            from byrewright.plant.write import write_bytes
+            from byrewright.plant.folder import write_folder
 
             files = quote_files(plant, made, running, others, system, paper.casefold())
-            for name, data in files.items():
-                write_bytes(out / name, data)
+            write_folder(out, files.items())
         if as_json:
             from byrewright.documents.quote_files import quote_json
 

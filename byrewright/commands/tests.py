@@ -82,20 +82,16 @@ def run(
 
 def _write(bench: PlantChecks, folder: Path) -> None:
     from byrewright.documents.test_sheets import sheet_html, sheet_xlsx
-    from byrewright.plant.write import write_bytes
+    from byrewright.plant.folder import write_folder
     from byrewright.site.alarms import new_uid
     from byrewright.site.checks.sheet import empty
 
     made = date.today().isoformat()
-    folder.mkdir(parents=True, exist_ok=True)
+    head = [empty(bench.owner.plant_id, bench.owner.plant, bench.checks, new_uid()) for _ in NAMES]
+    book = sheet_xlsx(head[0], bench.checks, made=made)
+    page = sheet_html(head[1], bench.checks, made=made).encode()
+    write_folder(folder, zip(NAMES, (book, page), strict=True))
     for name in NAMES:
-        head = empty(bench.owner.plant_id, bench.owner.plant, bench.checks, new_uid())
-        data = (
-            sheet_xlsx(head, bench.checks, made=made)
-            if name.endswith(".xlsx")
-            else sheet_html(head, bench.checks, made=made).encode()
-        )
-        write_bytes(folder / name, data)
         print(f"  {folder / name}")
     hours = sum(c.minutes for c in bench.checks) / 60.0
     print(f"{len(bench.checks)} checks, about {hours:.0f} hours of work for one person")

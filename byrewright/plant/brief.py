@@ -197,27 +197,19 @@ class Brief(DraftedAgain):
         )  # fmt: skip
 
 
+_SAME = {
+    "site": ("ambient_c", "hottest_c", "room_heated_to_c", "altitude_m", "region", "currency"),
+    "herd": ("yield_spread", "groups", "cow_mass_kg"),
+    "wishes": ("redundancy", "no_single_stop", "standby_power", "reserve_h", "go_round_share",
+               "budget"),
+}  # fmt: skip
 WHERE: Mapping[str, str] = {
+    **{name: f"{part}.{name}" for part, names in _SAME.items() for name in names},
     "farm": "site.name",
-    "yield_spread": "herd.yield_spread",
-    "groups": "herd.groups",
     "withheld_cows": "herd.groups",
     "milkings": "milkings",
-    "ambient_c": "site.ambient_c",
     "climate": "site.ambient_c",
     "hemisphere": "site.ambient_c",
-    "cow_mass_kg": "herd.cow_mass_kg",
-    "hottest_c": "site.hottest_c",
-    "room_heated_to_c": "site.room_heated_to_c",
-    "altitude_m": "site.altitude_m",
-    "region": "site.region",
-    "currency": "site.currency",
-    "redundancy": "wishes.redundancy",
-    "no_single_stop": "wishes.no_single_stop",
-    "standby_power": "wishes.standby_power",
-    "reserve_h": "wishes.reserve_h",
-    "go_round_share": "wishes.go_round_share",
-    "budget": "wishes.budget",
     "collections": "collections",
     "cleaning": "cleaning.washes_a_day",
     "temperature_c": "site.water_temperature_c",
@@ -396,8 +388,7 @@ class _Filler:
         count = 2 if "milkings" not in self.data else 0 if stated == [] else stated
         if isinstance(count, int) and not isinstance(count, bool):
             if not 1 <= count <= MOST_MILKINGS:
-                allowed = f"1 to {MOST_MILKINGS} a day"
-                self.source.add("F026", ("milkings",), found=show(count), allowed=allowed)
+                self.out_of_range("milkings", count, f"1 to {MOST_MILKINGS} a day")
                 count = 2
             starts = STARTS.get(count) or tuple(clock(240 + i * 1440 / count) for i in range(count))
             why = "not stated" if stated is None else f"{count} milkings spread over the day"
@@ -411,13 +402,16 @@ class _Filler:
             self.data["target_h"] = hours
             self.notes.append(Assumption(where, "time for one milking", hours, "h", why))
 
+    def out_of_range(self, key: str, found: object, allowed: str) -> None:
+        self.source.add("F026", (key,), found=show(found), allowed=allowed)
+
     def herd_groups(self) -> None:
         cows, groups = self.number("cows"), self.data.get("groups")
         if groups is None and "groups" not in self.data and cows:
             self.groups_by_hour(int(cows))
         if isinstance(groups, int) and not isinstance(groups, bool) and cows:
             if not 1 <= groups <= min(40, cows):
-                self.source.add("F026", ("groups",), found=show(groups), allowed="1 to 40 groups")
+                self.out_of_range("groups", groups, "1 to 40 groups")
                 groups = 1
             whole, rest = divmod(int(cows), groups)
             made = [{"name": f"group {i + 1}", "cows": whole + (i < rest)} for i in range(groups)]
@@ -437,10 +431,10 @@ class _Filler:
         groups = math.ceil(hours) if isinstance(hours, int | float) and 0 < hours <= 24 else 1
         if groups < 2 or cows < groups:
             return
-        whole, rest = divmod(cows, groups)
-        made = [{"name": f"group {i + 1}", "cows": whole + (i < rest)} for i in range(groups)]
-        why = "brought up one after the other, so that none waits much over an hour"
-        self.assume("groups", made, f"{groups} groups alike", "", "groups of cows", why)
+        made = [{"name": f"group {i + 1}", "cows": cows // groups + (i < cows % groups)}
+                for i in range(groups)]  # fmt: skip
+        self.assume("groups", made, f"{groups} groups alike", "", "groups of cows",
+                    "brought up in turn, so that none waits much over an hour")  # fmt: skip
 
     def withheld(self, cows: float, groups: list[Any]) -> None:
         inside = [g.get("withheld_cows") for g in groups if isinstance(g, dict)]
@@ -454,6 +448,8 @@ class _Filler:
 
     def tankers(self) -> None:
         if "collections" in self.data:
+            if self.data["collections"] == []:
+                self.out_of_range("collections", 0, "one or more")
             return
         day_l = (self.number("cows") or 0) * (self.number("yield_l_day", "L/d") or 0)
         every = 2 if 0 < day_l * 2 <= TANKER_L else 1

@@ -38,6 +38,9 @@ OPTIONS = (
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A folder with the small plant and cost files that are wrong, as the present one."""
     (tmp_path / "plant.yaml").write_text(SMALL, encoding="utf-8")
+    (tmp_path / "placed.yaml").write_text(SMALL + "place: {services: under}\n", encoding="utf-8")
+    (tmp_path / "prices.csv").write_text("item,unit,cost,currency\nvacuum_pump,each,5000,EUR\n")
+    (tmp_path / "terms.yaml").write_text("currency: EUR\n")
     (tmp_path / "costs.yaml").write_text("air_dreyer: 1800\n")
     (tmp_path / "deep.yaml").write_text("a: " + "[" * 3000)
     (tmp_path / "word.yaml").write_text("VP1: dear\n")
@@ -90,20 +93,61 @@ def run(words: str, folder: Path, **more: object) -> subprocess.CompletedProcess
                           capture_output=True, timeout=240, check=False, **more)  # type: ignore[call-overload, no-any-return]  # fmt: skip
 
 
+FOLDERS = (
+    "interlocks plant.yaml --out locks",
+    "quote plant.yaml --prices prices.csv --terms terms.yaml --out offer",
+    "tests plant.yaml --out sheets",
+    "place placed.yaml --out plan",
+)
+WRITERS = (
+    "vacuum plant.yaml --only attach --out air.json",
+    "day plant.yaml --out sheet.pdf",
+    "pack plant.yaml --out handed",
+    "service plant.yaml --calendar due.ics",
+    "call plant.yaml --out call.html",
+    *FOLDERS,
+)
+
+
 def test_a_full_disk_names_the_file(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Somebody whose disk is full would not be told which file could not be written."""
+
+    before = {p.name for p in folder.iterdir()}
 
     def full(_: int) -> None:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
     monkeypatch.setattr(os, "fsync", full)
-    for words, name in (("vacuum plant.yaml --only attach --out air.json", "air.json"),
-                        ("day plant.yaml --out sheet.pdf", "sheet.pdf"),
-                        ("pack plant.yaml --out handed", "handed")):  # fmt: skip
+    for words in WRITERS:
         told = inside(words.split())
         assert told.fell is None and told.code == BAD_INPUT, told
-        assert name in told.err and "No space left on device" in told.err
-    assert {p.suffix for p in folder.iterdir()} == {".yaml"}
+        assert words.split()[-1] in told.err and "No space left on device" in told.err
+    assert {p.name for p in folder.iterdir()} == before
+
+
+@pytest.mark.parametrize("words", FOLDERS, ids=lambda w: w.split()[0])
+def test_files_that_belong_together_change_together(
+    words: str, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A matrix of the new plant would stand beside the acceptance sheets of the old one."""
+    made = folder / words.split()[-1]
+    assert inside(words.split()).code == 0
+    before = {p: p.read_bytes() for p in made.iterdir()}
+    left, sync = [len(before) - 1], os.fsync
+
+    def full(number: int) -> None:
+        left[0] -= 1
+        if left[0] < 0:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        sync(number)
+
+    monkeypatch.setattr(os, "fsync", full)
+    path = folder / words.split()[1]
+    path.write_text(path.read_text(encoding="utf-8").replace("Test Hollow", "Sallow End"))
+    told = inside(words.split())
+    assert told.code == BAD_INPUT and made.name in told.err and left[0] == -1, told
+    assert {p: p.read_bytes() for p in made.iterdir()} == before
+    assert not [p for p in folder.iterdir() if p.name.startswith(".")]
 
 
 def test_a_screen_that_is_not_utf8_is_written_to(folder: Path) -> None:

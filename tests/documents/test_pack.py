@@ -10,9 +10,10 @@ from typing import Any
 
 import pytest
 
-import byrewright.documents.pack as pack
-from byrewright.documents.pack import PackRefused, PackStopped, write_pack
+from byrewright.documents import pack
+from byrewright.documents.pack import PackStopped, write_pack
 from byrewright.documents.report import report_pdf
+from byrewright.plant import folder as folders
 from tests.documents.made import made_result
 from tests.plants import rows
 
@@ -80,7 +81,7 @@ def test_an_interrupt_leaves_the_old_pack_or_the_new_one(
 
     monkeypatch.setattr(os, "link", interrupted(os.link))
     monkeypatch.setattr(Path, "rename", interrupted(Path.rename))
-    monkeypatch.setattr(pack, "_exchanged", interrupted(pack._exchanged if one_step else no))
+    monkeypatch.setattr(folders, "_exchanged", interrupted(folders._exchanged if one_step else no))
     with contextlib.suppress(KeyboardInterrupt):
         write_pack(folder, TEXT + "# new\n", rows(), made_result(), date=DATE)
     now, wanted = files(tmp_path), new if turn > done[0] else old
@@ -100,7 +101,7 @@ def test_a_pack_takes_no_folder_that_somebody_stands_in(
 ) -> None:
     """Would fail if the folder were exchanged under the shell that stands in it."""
     monkeypatch.chdir(tmp_path)
-    with pytest.raises(PackRefused, match="name a folder for the pack, such as"):
+    with pytest.raises(folders.FolderRefused, match="name another, such as"):
         write_pack(tmp_path, TEXT, rows(), made_result(), date=DATE)
     assert not files(tmp_path)
 

@@ -117,6 +117,7 @@ def test_any_herd_gives_a_consistent_farm(
         ("climate: tropical\n", '"tropical" is not one of cool, temperate, warm, hot'),
         ("milkings: 9\n", "9 is out of range: 1 to 6 a day"),
         ("milkings: []\n", "0 is out of range: 1 to 6 a day"),
+        ("collections: []\n", "collections: 0 is out of range: one or more"),
         ("milkings: [5 am]\n", "expected a time of day"),
         ('milkings: ["05:00", "05:00"]\n', "two milkings start at 05:00"),
         ("groups: [{name: a, cows: 5}]\n", "the groups hold 5 cows, the herd 600"),
