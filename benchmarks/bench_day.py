@@ -133,18 +133,17 @@ def traffic_kernel(compiled: Compiled, day: sh.Day) -> Callable[[], None]:
     T = compiled.tables
 
     @numba.njit(nogil=True)  # type: ignore[untyped-decorator]
-    def only(F, I, par, num, S, g, n, cow, out, bout, loads, rows, values, herd, count):  # noqa: E741
-        g[sh.G_VACUUM] = 50.0
+    def only(plant, day, s):
+        s.g[sh.G_VACUUM] = 50.0
         for step in range(86400):
             t = float(step)
-            control(t, F, I, S, g, n, par, num, cow, out, bout, loads, rows, values, herd, count)
-            cows(t, F, I, S, g, n, par, num, cow, out, bout)
-            n[sh.I_STEP] += 1
+            control(t, plant, day, s)
+            cows(t, plant.F, plant.I, s.items, s.g, s.n, plant.par, plant.num, s.cow, s.out, s.bout)
+            s.n[sh.I_STEP] += 1
 
     def work() -> None:
         s = compiled.start.copy()
-        only(T.F, T.I, T.par, T.num, s.items, s.g, s.n, s.cow, s.out, s.bout, s.loads,
-             day.rows, day.values, day.cows, day.count)  # fmt: skip
+        only(T, day, s)
 
     return work
 

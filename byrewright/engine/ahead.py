@@ -19,16 +19,18 @@ from pathlib import Path
 from typing import Any
 
 from byrewright.engine.jit import code_hash, kernel_folder
+from byrewright.engine.shape import Day, State, Tables
 
 ROOMS = ("network", "loop", "traffic", "energy", "control")
 """Modules of `engine/kernels`, as this process takes them; the helper takes them backwards."""
 AXES = {
-    "F": 2, "I": 2, "S": 2, "W": 2, "bout": 2, "count": 1, "cow": 2, "cows_day": 3, "g": 1,
-    "loads": 2, "n": 1, "num": 1, "out": 3, "par": 1, "price": 1, "rows": 2, "seen": 2, "share": 3,
-    "most": 4, "cold": 3, "vac": 3, "values": 1, "weather": 1,
-    "evened": 1,
+    "F": 2, "I": 2, "S": 2, "W": 2, "bout": 2, "cold": 3, "count": 1, "cow": 2, "cows": 3,
+    "cows_day": 3, "evened": 1, "g": 1, "items": 2, "loads": 2, "most": 4, "n": 1, "num": 1,
+    "out": 3, "par": 1, "price": 1, "rows": 2, "seen": 2, "share": 3, "source_c": 1, "vac": 3,
+    "values": 1, "weather": 1,
 }  # fmt: skip
-"""How many axes the arrays have that kernels are given, by the argument's name."""
+"""How many axes the arrays have that kernels are given, by the name of argument or field."""
+GROUPS = {group.__name__: group for group in (Tables, Day, State)}
 
 Progress = Callable[[str, float], None]
 _lock = threading.Lock()
@@ -102,15 +104,19 @@ def _compile(one: Any) -> None:
     import numba
 
     plain = {"float": numba.float64, "int": numba.int64, "bool": numba.boolean}
-    types: list[Any] = []
-    for name, argument in inspect.signature(one.py_func).parameters.items():
-        kind = str(argument.annotation)
+
+    def typed(name: str, kind: str) -> Any:
         if kind in plain:
-            types.append(plain[kind])
-        else:
-            item = numba.float64 if kind == "Floats" else numba.int64
-            types.append(numba.types.Array(item, AXES[name], "C"))
-    one.compile(tuple(types))
+            return plain[kind]
+        if kind in GROUPS:
+            group = GROUPS[kind]
+            fields = [typed(f, str(group.__annotations__[f])) for f in group._fields]
+            return numba.types.NamedTuple(fields, group)  # type: ignore[no-untyped-call]
+        item = numba.float64 if "Floats" in kind else numba.int64
+        return numba.types.Array(item, AXES[name], "C")
+
+    arguments = inspect.signature(one.py_func).parameters.items()
+    one.compile(tuple(typed(name, str(a.annotation)) for name, a in arguments))
 
 
 if __name__ == "__main__":

@@ -65,8 +65,8 @@ class Arrays:
 
     def _vessel_arrays(self) -> tuple[sh.Floats, sh.Ints]:
         low, names = self.low, self.names
-        v_f = sh.zeros(len(names.vessels), 4)
-        v_i = np.full((len(names.vessels), 7), -1, np.int64)
+        v_f = sh.zeros(len(names.vessels), len(sh.VESSEL))
+        v_i = np.full((len(names.vessels), len(sh.VESSEL_I)), -1, np.int64)
         for i, tag in enumerate(names.vessels):
             row = low.vessels[tag]
             v_f[i] = (row.cap_kg, row.ua, row.ice_kj, row.c)
@@ -86,9 +86,9 @@ class Arrays:
         low, names = self.low, self.names
         rows: list[tuple[int, ...]] = []
         shares: list[dict[tuple[int, int], float]] = []
-        m_f = sh.zeros(len(low.movers), 8)
-        m_i = np.full((len(low.movers), 10), -1, np.int64)
-        most = sh.zeros(max(low.states, 1), low.running, len(low.movers), 3)
+        m_f = sh.zeros(len(low.movers), len(sh.MOVER))
+        m_i = np.full((len(low.movers), len(sh.MOVER_I)), -1, np.int64)
+        most = sh.zeros(max(low.states, 1), low.running, len(low.movers), len(sh.FLOW))
         for i, m in enumerate(low.movers):
             m_f[i] = (m.most_kg_s, m.full, m.start, m.stop, m.floor, m.kw, m.tau, m.steps)
             m_i[i, sh.MI_SRC] = names.vessels.index(m.src)
@@ -109,7 +109,7 @@ class Arrays:
                 chain = [names.exchangers.index(x) for x in b.exchangers]
                 chain += [-1] * (sh.STAGES - len(chain))
                 strain = names.filters.index(b.filter) if b.filter else -1
-                rows.append((i, names.vessels.index(b.dst), strain, *chain))
+                rows.append((names.vessels.index(b.dst), strain, *chain))
                 shares.append(b.ways)
                 names.joints.append(" > ".join([m.id, *[p for p in b.passes if p in
                                     self.plant.equipment and p not in m.id], b.dst]))  # fmt: skip
@@ -118,8 +118,7 @@ class Arrays:
         for j, ways in enumerate(shares):
             for (state, running), value in ways.items():
                 share[state, running, j] = value
-        wide = sh.J_X + sh.STAGES
-        return m_f, m_i, np.array(rows, np.int64).reshape(-1, wide), share, most
+        return m_f, m_i, np.array(rows, np.int64).reshape(-1, len(sh.JOINT_I)), share, most
 
     def _cold_array(self) -> sh.Floats:
         """Shares of baths in what each user of chilled liquid draws, and the most that flows."""
@@ -134,7 +133,8 @@ class Arrays:
     def _exchanger_arrays(self) -> tuple[sh.Floats, sh.Ints]:
         # Stages come in the order in which milk passes them: by machine, water before coolant.
         low, names = self.low, self.names
-        x_f, x_i = sh.zeros(len(low.exchangers), 2), np.full((len(low.exchangers), 2), -1, np.int64)
+        x_f = sh.zeros(len(low.exchangers), len(sh.EXCHANGER))
+        x_i = np.full((len(low.exchangers), len(sh.EXCHANGER_I)), -1, np.int64)
         for i, x in enumerate(low.exchangers):
             x_f[i] = (x.ua, x.ratio)
             if x.cold in names.movers:
@@ -145,20 +145,18 @@ class Arrays:
     def _filter_arrays(self) -> tuple[sh.Floats, sh.Ints]:
         day = self.programme
         each = day.milk_l_day / max(day.cows_milked_day, 1) * day.milk_kg_l
-        f_f = sh.zeros(len(self.low.filters), sh.F_LOSS + sh.DIRTS)
-        f_i = sh.whole(len(self.low.filters), 1)
+        f_f = sh.zeros(len(self.low.filters), len(sh.FILTER))
         for i, (tag, one) in enumerate(self.low.filters):
             f_f[i] = (one.cows_a_sock * each, self.number("filter.change_s"),
                       *self.low.filter_loss[tag])  # fmt: skip
-            f_i[i, 0] = int(one.while_running)
-        return f_f, f_i
+        return f_f, sh.whole(len(f_f), 1)
 
     def _chill_arrays(self) -> tuple[sh.Floats, sh.Ints]:
         low, names = self.low, self.names
         sets = {tag: one.set_c for tag, one, _ in low.cooled}
         cooled = [tag for tag, _, _ in low.cooled]
-        r_f = sh.zeros(len(low.chillers), 10)
-        r_i = np.full((len(low.chillers), 4), -1, np.int64)
+        r_f = sh.zeros(len(low.chillers), len(sh.CHILLER))
+        r_i = np.full((len(low.chillers), len(sh.CHILLER_I)), -1, np.int64)
         thin = cold_share(self.plant.site.altitude_m, self.rules)
         for i, (tag, one, target) in enumerate(low.chillers):
             hours = [60.0 * minutes(h) for h in one.hours] if one.hours else [0.0, 0.0]
@@ -181,7 +179,8 @@ class Arrays:
 
     def _cooled_arrays(self) -> tuple[sh.Floats, sh.Ints]:
         low, names = self.low, self.names
-        k_f, k_i = sh.zeros(len(low.cooled), 8), np.full((len(low.cooled), 3), -1, np.int64)
+        k_f = sh.zeros(len(low.cooled), len(sh.COOLED))
+        k_i = np.full((len(low.cooled), len(sh.COOLED_I)), -1, np.int64)
         for i, (tag, one, ring) in enumerate(low.cooled):
             row = low.vessels[tag]
             k_f[i] = (one.cooling_kw / 10.0, one.cooling_kw, one.set_c, one.agitator_kw,
@@ -206,7 +205,8 @@ class Arrays:
 
     def _heater_arrays(self) -> tuple[sh.Floats, sh.Ints]:
         low, names = self.low, self.names
-        h_f, h_i = sh.zeros(len(low.heated), 3), np.full((len(low.heated), 3), -1, np.int64)
+        h_f = sh.zeros(len(low.heated), len(sh.HEATED))
+        h_i = np.full((len(low.heated), len(sh.HEATED_I)), -1, np.int64)
         for i, (tag, one) in enumerate(low.heated):
             h_f[i] = (one.kw, one.set_c, one.efficiency)
             meter = self.meter(tag) if one.electric else -1
@@ -220,7 +220,8 @@ class Arrays:
 
     def _lot_arrays(self) -> tuple[sh.Floats, sh.Ints]:
         low, names = self.low, self.names
-        l_f, l_i = sh.zeros(len(low.lots), 4), np.full((len(low.lots), 5), -1, np.int64)
+        l_f = sh.zeros(len(low.lots), len(sh.BATCH))
+        l_i = np.full((len(low.lots), len(sh.BATCH_I)), -1, np.int64)
         for i, (tag, one, dose) in enumerate(low.lots):
             kg = one.load_kg * self.number("cloth.load_fill")
             cold_c = min(self.plant.site.water_temperature_c)
@@ -296,11 +297,11 @@ class Arrays:
         par[sh.PAR_FALL_S] = self.number(seen)
         par[sh.PAR_VAC_LEAST] = self.number("vacuum.cups_fall_kpa")
         par[sh.PAR_STANDBY_S] = self.number("vacuum.standby_delay_s")
-        p_i = sh.whole(len(pumps), 1)
+        p_i = sh.whole(len(pumps), len(sh.PUMP_I))
         at = sh.zeros(len(pumps))
         mode = self.lowering.modes["milking"]
         for i, (tag, _) in enumerate(pumps):
-            p_i[i, 0] = self.meter(tag)
+            p_i[i, sh.PI_KWH] = self.meter(tag)
             state = self.plant.position(mode, tag) if mode else "runs"
             at[i] = {"runs": 1.0, "ready": 0.0}.get(state or "runs", -1.0)
             self.names.pumps.append(tag)
@@ -311,7 +312,8 @@ class Arrays:
     def _air_arrays(self, par: sh.Floats) -> tuple[sh.Floats, sh.Ints]:
         makers = self.lowering.all(MakesAir)
         stores = self.lowering.all(StoresAir)
-        a_f, a_i = sh.zeros(len(makers), 2), sh.whole(len(makers), 2)
+        a_f = sh.zeros(len(makers), len(sh.COMPRESSOR))
+        a_i = sh.whole(len(makers), len(sh.COMPRESSOR_I))
         for i, (tag, one) in enumerate(makers):
             a_f[i] = (one.capacity_l_min_free / 60, one.motor_kw)
             a_i[i] = (self.meter(tag), i)
@@ -329,7 +331,7 @@ class Arrays:
 
     def _loads(self) -> tuple[sh.Floats, sh.Ints]:
         loads = self.lowering.all(Load)
-        load, load_i = sh.zeros(len(loads), 1), sh.whole(len(loads), 2)
+        load, load_i = sh.zeros(len(loads), len(sh.LOAD)), sh.whole(len(loads), len(sh.LOAD_I))
         for i, (tag, one) in enumerate(loads):
             load[i] = one.kw
             load_i[i] = (self.meter(tag), 0 if one.when == "always" else 1)

@@ -88,7 +88,7 @@ def milk_alone(
     plant, rules = herd.plant, herd.rules
     stalls = Stalls(platform.layout, platform.stalls, platform.rows, platform.turn_s,
                     platform.entry_stalls, platform.stop_share_pct / 100)  # fmt: skip
-    par, num = sh.zeros(sh.PARS), np.full(sh.NUMBERS, -1, np.int64)
+    par, num = sh.zeros(len(sh.SCALARS)), np.full(len(sh.NUMBERS), -1, np.int64)
     par[sh.PAR_DT] = STEP_S
     pace_s = cow_scalars(par, num, stalls, plant, rules)
     num[sh.N_STALL0], num[sh.N_STALL1] = 0, stalls.stalls
@@ -96,15 +96,15 @@ def milk_alone(
     table = herd.milked(
         first_day(plant), milking.place, pace_s if rotary else 0.0, stalls.stop_share
     )
-    g, n = sh.zeros(sh.GENERAL), sh.whole(sh.INTEGERS)
+    g, n = sh.zeros(len(sh.GENERAL)), sh.whole(len(sh.INTEGERS))
     g[sh.G_DRIVE] = g[sh.G_GATE] = 1.0
     g[sh.G_OPERATORS] = milking.operators
     n[sh.I_COWS] = len(table)
-    out, bout = sh.zeros(1, max(len(table), 1), sh.OUT), sh.zeros(1, sh.BOUTS)
+    out, bout = sh.zeros(1, max(len(table), 1), len(sh.OUT)), sh.zeros(1, len(sh.MILKED))
     # Behind the stalls one row more, which takes the milk of all.
-    fixed, whole = (sh.zeros(stalls.stalls + 1, sh.COLUMNS), sh.whole(stalls.stalls + 1, 2))
+    fixed, whole = (sh.zeros(stalls.stalls + 1, sh.WIDE), sh.whole(stalls.stalls + 1, 2))
     whole[:] = stalls.stalls
-    items = sh.zeros(stalls.stalls + 1, sh.COLUMNS)
+    items = sh.zeros(stalls.stalls + 1, sh.WIDE)
     num[sh.N_M0] = num[sh.N_M1] = 0
     step_min = STEP_S / 60
     met = milking_alone(

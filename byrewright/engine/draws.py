@@ -90,7 +90,7 @@ class Cows:
         own = stream(self.seed, "milk-out", day, index).standard_normal(cows)
         r = self.rules.number("milking.yield_time_correlation")
         z = (r * self.z + np.sqrt(1 - r**2) * own)[ids]
-        table = sh.zeros(len(ids), sh.COW)
+        table = sh.zeros(len(ids), len(sh.COW))
         ends = np.cumsum([p.cows for p in one.parts])
         self._curve(table, kg, np.concatenate(
             [log_normal(p.milk_out.mean_s, p.milk_out.spread_s, z[end - p.cows : end])
@@ -202,7 +202,7 @@ def day_of(
     k = max(1, compiled.milkings)
     slots = int(T.num[sh.N_SLOTS])
     size = max(compiled.cows, 1)
-    cows = last.cows.copy() if last is not None else sh.zeros(slots, size, sh.COW)
+    cows = last.cows.copy() if last is not None else sh.zeros(slots, size, len(sh.COW))
     count = last.count.copy() if last is not None else sh.whole(slots)
     steps = round(86400 / compiled.step_s)
     rows: list[tuple[int, int, int, int, float]] = list(extra)

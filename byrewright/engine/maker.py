@@ -26,7 +26,7 @@ POINTS = (
     ("movers", sh.MI_SRC, "vessels"), ("movers", sh.MI_LED, "vessels"),
     ("movers", sh.MI_J0, "joints"), ("movers", sh.MI_J1, "joints"),
     ("movers", sh.MI_KWH, "meters"), ("movers", sh.MI_X, "exchangers"),
-    ("joints", sh.J_MOVER, "movers"), ("joints", sh.J_DST, "vessels"),
+    ("joints", sh.J_DST, "vessels"),
     *(("joints", sh.J_X + i, "exchangers") for i in range(sh.STAGES)),
     ("joints", sh.J_FILTER, "filters"), ("exchangers", sh.XI_COLD, "movers"),
     ("movers", sh.MI_GROUP, "movers"), ("chillers", sh.RI_TARGET, "vessels"),
@@ -35,9 +35,9 @@ POINTS = (
     ("cooled", sh.KI_VESSEL, "vessels"),
     ("cooled", sh.KI_KWH, "meters"),
     ("heated", sh.HI_VESSEL, "vessels"), ("heated", sh.HI_KWH, "meters"),
-    ("lots", sh.LI_DOSE, "movers"), ("lots", sh.LI_KWH, "meters"), ("pumps", 0, "meters"),
-    ("compressors", 0, "meters"), ("loads", 0, "meters"), ("places", 0, "vessels"),
-    ("places", 2, "movers"),
+    ("lots", sh.LI_DOSE, "movers"), ("lots", sh.LI_KWH, "meters"), ("pumps", sh.PI_KWH, "meters"),
+    ("compressors", sh.AI_KWH, "meters"), ("loads", sh.EI_KWH, "meters"),
+    ("places", sh.PL_VESSEL, "vessels"), ("places", sh.PL_LOADING, "movers"),
     ("stalls", sh.ST_MILK, "movers"), ("stalls", sh.ST_APART, "movers"),
     ("troughs", sh.TR_VESSEL, "vessels"), ("troughs", sh.TR_DRAIN, "movers"),
 )  # fmt: skip
@@ -101,7 +101,7 @@ class Maker(Arrays):
         names.places, names.tanker = low.places, low.tanker
         names.troughs = [t.vessel for t in low.troughs]
         names.calf = low.calf
-        par, num = sh.zeros(sh.PARS), np.full(sh.NUMBERS, -1, np.int64)
+        par, num = sh.zeros(len(sh.SCALARS)), np.full(len(sh.NUMBERS), -1, np.int64)
         par[sh.PAR_DT] = dt
         par[sh.PAR_CP :] = [self.number("milk.cp_kj_kgk")] * 2 + [
             self.number("water.cp_kj_kgk")
@@ -152,8 +152,8 @@ class Maker(Arrays):
             first[name] = row
             row += len(parts[name][0])
             num[2 * i], num[2 * i + 1] = first[name], row
-        F = sh.zeros(row, sh.COLUMNS)
-        I = np.full((row, sh.COLUMNS), -1, np.int64)  # noqa: E741
+        F = sh.zeros(row, sh.WIDE)
+        I = np.full((row, sh.WIDE), -1, np.int64)  # noqa: E741
         for name, (floats, wholes) in parts.items():
             at = slice(first[name], first[name] + len(floats))
             for section, column, target in POINTS:
@@ -210,7 +210,7 @@ class Maker(Arrays):
         sets = self.lowering.all(Units)
         units = sum(one.count for _, one in sets)
         floats, whole = _blank(count)
-        whole = np.full((count, 2), -1, np.int64)
+        whole = np.full((count, len(sh.STALL_I)), -1, np.int64)
         begin = 0.0
         for tag, one in sets:
             end = begin + count * one.count / units
@@ -281,7 +281,7 @@ class Maker(Arrays):
 
     def _fill(self) -> tuple[sh.Floats, sh.Ints]:
         low, names = self.low, self.names
-        fill = np.full((len(low.places), 3), -1, np.int64)
+        fill = np.full((len(low.places), len(sh.PLACE_I)), -1, np.int64)
         for i, place in enumerate(low.places):
             name = low.loading.get(place, "")
             at = names.movers.index(name) if name in names.movers else -1
@@ -291,7 +291,7 @@ class Maker(Arrays):
     def _start(self, T: sh.Tables, pumps: sh.Floats, cows: int) -> sh.State:
         low, names = self.low, self.names
         slots = int(T.num[sh.N_SLOTS])
-        g, n = sh.zeros(sh.GENERAL), sh.whole(sh.INTEGERS)
+        g, n = sh.zeros(len(sh.GENERAL)), sh.whole(len(sh.INTEGERS))
         g[sh.G_DRIVE] = g[sh.G_GATE] = 1.0
         g[sh.G_OPERATORS] = self.plant.milkings[0].operators if self.plant.milkings else 1
         g[sh.G_AIR] = T.par[sh.PAR_AIR_VOLUME] * T.par[sh.PAR_AIR_HIGH]
@@ -300,7 +300,7 @@ class Maker(Arrays):
         n[sh.I_MILKING] = -1
         n[sh.I_MODE] = MODES.index(IDLE)
         n[sh.I_TARGET] = T.num[sh.N_PLACE0]
-        S = sh.zeros(len(T.F), sh.COLUMNS)
+        S = sh.zeros(len(T.F), sh.WIDE)
         v = S[T.rows("vessels")]
         v[:, sh.P_LEAST] = 1e12
         v[:, [sh.P_OVER_AT, sh.V_LEVEL, sh.V_WASH_UNTIL]] = -1.0
@@ -318,12 +318,13 @@ class Maker(Arrays):
         for section, column in (
             ("joints", sh.SJ_OPEN), ("exchangers", sh.SX_HEALTH), ("filters", sh.SF_HEALTH),
             ("chillers", sh.SR_HEALTH), ("chillers", sh.SR_GIVES), ("heated", sh.SH_HEALTH),
-            ("lots", sh.SL_HEALTH), ("pumps", 1), ("compressors", 1),
+            ("lots", sh.SL_HEALTH), ("pumps", sh.SP_HEALTH),
+            ("compressors", sh.SA_HEALTH),
         ):  # fmt: skip
             S[T.rows(section), column] = 1.0
-        S[T.rows("pumps"), 0] = pumps
+        S[T.rows("pumps"), sh.SP_ON] = pumps
         most = max(cows, 1)
         return sh.State(
-            S, g, n, sh.zeros(most, sh.COW), sh.zeros(slots, most, sh.OUT),
-            sh.zeros(slots, sh.BOUTS), sh.zeros(64, 5),
+            S, g, n, sh.zeros(most, len(sh.COW)), sh.zeros(slots, most, len(sh.OUT)),
+            sh.zeros(slots, len(sh.MILKED)), sh.zeros(64, len(sh.LOADED)),
         )  # fmt: skip

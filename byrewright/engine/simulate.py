@@ -70,9 +70,5 @@ def simulate(
     if readings_from is not None:
         first = readings_from // sample + 1
         seen = sh.zeros(max(0, until_step // sample - first + 1), columns(compiled))
-    _run(
-        *T, day.weather, day.price, day.source_c, day.cows, day.count, day.rows, day.values,
-        state.items, state.g, state.n, state.cow, state.out, state.bout, state.loads,
-        until_step, first, seen, sh.zeros(len(T.F), 10),
-    )  # fmt: skip
+    _run(T, day, state, until_step, first, seen, sh.zeros(len(T.F), len(sh.WORK)))
     return Outcome(state, seen if readings_from is not None else None)

@@ -60,8 +60,8 @@ def mapped(compiled: Compiled, level: float, dirt: float) -> dict[str, float]:
         index = sum({1 << int(movers[j, sh.MI_BIT]) for j in group if movers[j, sh.MI_BIT] >= 0})
         flow, _, lift = T.most[0, index, i]
         out[tag] = flow * (1 + lift * (level - T.par[sh.PAR_LEVEL]))
-        joints = T.I[T.rows("joints")]
-        mine = joints[joints[:, sh.J_MOVER] == i + T.rows("movers").start]
+        row = T.I[i + T.rows("movers").start]
+        mine = T.I[row[sh.MI_J0] : row[sh.MI_J1]]
         met = {int(f) - T.rows("filters").start for f in mine[:, sh.J_FILTER] if f >= 0}
         out[tag] *= min((slow[f] for f in met), default=1.0)
     return out

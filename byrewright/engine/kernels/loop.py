@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from byrewright.engine import shape as sh
 from byrewright.engine.jit import inner, kernel
 from byrewright.engine.kernels.control import awake, control, route
 from byrewright.engine.kernels.energy import (
@@ -19,7 +20,7 @@ from byrewright.engine.kernels.energy import (
 )  # fmt: skip
 from byrewright.engine.kernels.network import content, move, warmth
 from byrewright.engine.kernels.traffic import cows
-from byrewright.engine.shape import *
+from byrewright.engine.shape import Day, Floats, Ints, State, Tables
 
 # Columns of a row of readings; then content and temperature of each vessel, flow of each mover,
 # outlet of each exchanger.
@@ -32,7 +33,9 @@ Z_T, Z_FLOW, Z_UNITS, Z_VACUUM, Z_KW, Z_SPEED, Z_FIRST = range(7)
 @inner
 def _outside(second: float, weather: Floats) -> float:
     """Ambient at a second of the day: a mean and one swing a day, warmest at three."""
-    return weather[0] + weather[2] * math.cos(2.0 * math.pi * (second - WARMEST_S) / 86400.0)
+    return weather[sh.WE_MEAN_C] + weather[sh.WE_SWING_K] * math.cos(
+        2.0 * math.pi * (second - WARMEST_S) / 86400.0
+    )
 
 
 @inner
@@ -41,85 +44,86 @@ def _read(row: int, t: float, F: Floats, I: Ints, S: Floats, g: Floats, par: Flo
     """Write one row of readings."""
     one = seen[row]
     one[Z_T] = t
-    one[Z_FLOW] = (g[G_MILK] + g[G_WITHHELD]) / par[PAR_DT] * 60.0
-    one[Z_UNITS] = g[G_ATTACHED]
-    one[Z_VACUUM] = g[G_VACUUM]
-    one[Z_KW] = g[G_KW]
-    one[Z_SPEED] = g[G_PUMP_SPEED]
+    one[Z_FLOW] = (g[sh.G_MILK] + g[sh.G_WITHHELD]) / par[sh.PAR_DT] * 60.0
+    one[Z_UNITS] = g[sh.G_ATTACHED]
+    one[Z_VACUUM] = g[sh.G_VACUUM]
+    one[Z_KW] = g[sh.G_KW]
+    one[Z_SPEED] = g[sh.G_PUMP_SPEED]
     at = Z_FIRST
-    vessels = num[N_V1] - num[N_V0]
-    for v in range(num[N_V0], num[N_V1]):
+    vessels = num[sh.N_V1] - num[sh.N_V0]
+    for v in range(num[sh.N_V0], num[sh.N_V1]):
         one[at] = content(v, S)
         one[at + vessels] = warmth(v, F, I, S, par)
         at += 1
     at += vessels
-    for m in range(num[N_M0], num[N_M1]):
-        one[at] = S[m, S_FLOW]
+    for m in range(num[sh.N_M0], num[sh.N_M1]):
+        one[at] = S[m, sh.S_FLOW]
         at += 1
-    for x in range(num[N_X0], num[N_X1]):
-        one[at] = S[x, SX_OUT]
+    for x in range(num[sh.N_X0], num[sh.N_X1]):
+        one[at] = S[x, sh.SX_OUT]
         at += 1
 
 
 @kernel
-def run(F: Floats, I: Ints, par: Floats, num: Ints, share: Floats, most: Floats, cold: Floats,
-        vac: Floats, weather: Floats, price: Floats, source_c: Floats, cows_day: Floats, count: Ints, rows: Ints,
-        values: Floats, S: Floats, g: Floats, n: Ints, cow: Floats, out: Floats, bout: Floats,
-        loads: Floats, until: int, first_row: int, seen: Floats, work: Floats) -> None:  # fmt: skip
+def run(plant: Tables, day: Day, state: State, until: int, first_row: int, seen: Floats,
+        work: Floats) -> None:  # fmt: skip
     """Step from where the state stands to step `until`. The work array holds nothing between."""
-    dt = par[PAR_DT]
+    F, I, par, num = plant.F, plant.I, plant.par, plant.num
+    S, g, n = state.items, state.g, state.n
+    weather, price, source_c = day.weather, day.price, day.source_c
+    dt = par[sh.PAR_DT]
     for v in range(source_c.shape[0]):
-        S[num[N_V0] + v, V_T0] = source_c[v]
-    sample = num[N_SAMPLE]
-    minute = num[N_MINUTE]
-    calf = num[N_CALF_VESSEL]
+        S[num[sh.N_V0] + v, sh.V_T0] = source_c[v]
+    sample = num[sh.N_SAMPLE]
+    minute = num[sh.N_MINUTE]
+    calf = num[sh.N_CALF_VESSEL]
     # Counters instead of remainders: these cost more than a vessel.
-    midnights = float(int((n[I_STEP] * dt + weather[1]) / 86400.0)) * 86400.0
-    to_minute = minute - n[I_STEP] % minute
-    to_sample = sample - n[I_STEP] % sample
+    midnights = float(int((n[sh.I_STEP] * dt + weather[sh.WE_START_S]) / 86400.0)) * 86400.0
+    to_minute = minute - n[sh.I_STEP] % minute
+    to_sample = sample - n[sh.I_STEP] % sample
     # Taken at the minute, and the same when a run goes on from the middle of one.
-    ambient = _outside((n[I_STEP] - n[I_STEP] % minute) * dt + weather[1], weather)
-    while n[I_STEP] < until:
-        step = n[I_STEP]
+    ambient = _outside(
+        (n[sh.I_STEP] - n[sh.I_STEP] % minute) * dt + weather[sh.WE_START_S], weather
+    )
+    while n[sh.I_STEP] < until:
+        step = n[sh.I_STEP]
         t = step * dt
-        second = t + weather[1] - midnights
+        second = t + weather[sh.WE_START_S] - midnights
         if second >= 86400.0:
             midnights += 86400.0
             second -= 86400.0
         if to_minute == minute:
-            ambient = _outside(t + weather[1], weather)
-        g[G_ROOM_C] = max(ambient, par[PAR_ROOM_C])
-        if to_minute == minute or awake(S, F, I, n, num, rows):
-            control(
-                t, F, I, S, g, n, par, num, cow, out, bout, loads, rows, values, cows_day, count
-            )  # fmt: skip
+            ambient = _outside(t + weather[sh.WE_START_S], weather)
+        g[sh.G_ROOM_C] = max(ambient, par[sh.PAR_ROOM_C])
+        if to_minute == minute or awake(S, F, I, n, num, day.rows):
+            control(t, plant, day, state)
         route(t, I, g, n, par, num)
-        vacuum(F, I, S, g, n, par, num, vac)
-        cows(t, F, I, S, g, n, par, num, cow, out, bout)
+        vacuum(F, I, S, g, n, par, num, plant.vac)
+        cows(t, F, I, S, g, n, par, num, state.cow, state.out, state.bout)
         had = 0.0
         if calf >= 0:
             had = content(calf, S)
-        move(work, F, I, S, g, n, par, num, share, most, cold)
-        if calf >= 0 and n[I_MILKING] >= 0:
-            g[G_CALF_DRAWN] += max(0.0, content(calf, S) - had)
+        move(work, F, I, S, g, n, par, num, plant.share, plant.most, plant.cold)
+        if calf >= 0 and n[sh.I_MILKING] >= 0:
+            g[sh.G_CALF_DRAWN] += max(0.0, content(calf, S) - had)
         losses(F, I, S, g, n, par, num)
         chill(ambient, second, F, I, S, g, par, num)
-        jackets(F, I, S, g, n, par, num, cold)
+        jackets(F, I, S, g, n, par, num, plant.cold)
         heat(F, I, S, g, n, par, num)
         lots(F, I, S, g, n, par, num)
         air(F, I, S, g, par, num)
         drives(S, g, n, par, num)
-        g[G_MINUTE_KG] += g[G_MILK] + g[G_WITHHELD]
+        g[sh.G_MINUTE_KG] += g[sh.G_MILK] + g[sh.G_WITHHELD]
         to_minute -= 1
         if to_minute == 0:
             to_minute = minute
             electricity(price[int(second / 60.0)], F, I, S, g, n, par, num)
-            g[G_MINUTE_MOST] = max(g[G_MINUTE_MOST], g[G_MINUTE_KG])
-            g[G_MINUTE_KG] = 0.0
+            g[sh.G_MINUTE_MOST] = max(g[sh.G_MINUTE_MOST], g[sh.G_MINUTE_KG])
+            g[sh.G_MINUTE_KG] = 0.0
         to_sample -= 1
         if to_sample == 0:
             to_sample = sample
             row = (step + 1) // sample - first_row
             if 0 <= row < seen.shape[0]:
                 _read(row, t + dt, F, I, S, g, par, num, seen)
-        n[I_STEP] = step + 1
+        n[sh.I_STEP] = step + 1

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from byrewright.engine import shape as sh
 from byrewright.engine.jit import inner, kernel
-from byrewright.engine.shape import *
+from byrewright.engine.shape import Floats, Ints
 from byrewright.physics import wash_heat
 from byrewright.physics.heat import counterflow
 
@@ -25,19 +26,19 @@ SPECK_KG = 1e-9  # content below which a vessel counts as empty
 @inner
 def content(v: int, S: Floats) -> float:
     """Mass in a vessel, kg."""
-    return S[v, 0] + S[v, 1] + S[v, 2] + S[v, 3]
+    return S[v, sh.MILK] + S[v, sh.WITHHELD] + S[v, sh.WATER] + S[v, sh.WASH]
 
 
 @inner
 def capacity_rate(v: int, F: Floats, I: Ints, S: Floats, par: Floats) -> float:
     """Heat capacity of a vessel's content, kJ/K."""
-    if I[v, VI_ROLE] == BATH:
-        return F[v, V_C]
+    if I[v, sh.VI_ROLE] == sh.BATH:
+        return F[v, sh.V_C]
     return (
-        S[v, 0] * par[PAR_CP + 0]
-        + S[v, 1] * par[PAR_CP + 1]
-        + S[v, 2] * par[PAR_CP + 2]
-        + S[v, 3] * par[PAR_CP + 3]
+        S[v, sh.MILK] * par[sh.PAR_CP + sh.MILK]
+        + S[v, sh.WITHHELD] * par[sh.PAR_CP + sh.WITHHELD]
+        + S[v, sh.WATER] * par[sh.PAR_CP + sh.WATER]
+        + S[v, sh.WASH] * par[sh.PAR_CP + sh.WASH]
     )
 
 
@@ -46,66 +47,66 @@ def warmth(v: int, F: Floats, I: Ints, S: Floats, par: Floats) -> float:
     """Temperature of a vessel, derived from its heat, degC."""
     c = capacity_rate(v, F, I, S, par)
     if c < SPECK_KG:
-        return S[v, V_T0]
-    if I[v, VI_ROLE] == BATH:
-        return S[v, V_T0] + max(S[v, HEAT], 0.0) / c
-    return S[v, HEAT] / c
+        return S[v, sh.V_T0]
+    if I[v, sh.VI_ROLE] == sh.BATH:
+        return S[v, sh.V_T0] + max(S[v, sh.HEAT], 0.0) / c
+    return S[v, sh.HEAT] / c
 
 
 @inner
 def _level(v: int, S: Floats) -> float:
     """Content as its sensor says it: true, or the false value that a failure put there."""
-    if S[v, V_LEVEL] >= 0.0:
-        return S[v, V_LEVEL]
+    if S[v, sh.V_LEVEL] >= 0.0:
+        return S[v, sh.V_LEVEL]
     return content(v, S)
 
 
 @inner
 def _pumped(m: int, flush: int, F: Floats, I: Ints, S: Floats) -> float:
     """Share of full flow that a level-following pump gives, and its on/off memory."""
-    law = I[m, MI_LAW]
-    level = _level(I[m, MI_LED], S)
-    stop = F[m, M_STOP]
+    law = I[m, sh.MI_LAW]
+    level = _level(I[m, sh.MI_LED], S)
+    stop = F[m, sh.M_STOP]
     if flush > 0:  # 1: milk is pushed out; 2: what a wash leaves is pumped down
-        return max(0.5 * flush, F[m, M_FLOOR])
-    was = S[m, S_ON]
-    if level >= F[m, M_START]:
-        S[m, S_ON] = 1.0
+        return max(0.5 * flush, F[m, sh.M_FLOOR])
+    was = S[m, sh.S_ON]
+    if level >= F[m, sh.M_START]:
+        S[m, sh.S_ON] = 1.0
     elif level <= stop:
-        S[m, S_ON] = 0.0
-    if was == 0.0 and S[m, S_ON] == 1.0:
-        S[m, S_STARTS] += 1.0
-    if S[m, S_ON] == 0.0:
+        S[m, sh.S_ON] = 0.0
+    if was == 0.0 and S[m, sh.S_ON] == 1.0:
+        S[m, sh.S_STARTS] += 1.0
+    if S[m, sh.S_ON] == 0.0:
         return 0.0
-    if law == ON_OFF:
+    if law == sh.ON_OFF:
         return 1.0
-    share = min(1.0, max(0.0, (level - stop) / (F[m, M_FULL] - stop)))
-    if law == STEPPED:
-        steps = F[m, M_STEPS]
+    share = min(1.0, max(0.0, (level - stop) / (F[m, sh.M_FULL] - stop)))
+    if law == sh.STEPPED:
+        steps = F[m, sh.M_STEPS]
         return min(1.0, (float(int(share * steps)) + 1.0) / steps)
-    return max(share, F[m, M_FLOOR])
+    return max(share, F[m, sh.M_FLOOR])
 
 
 @inner
 def _filters(F: Floats, S: Floats, par: Floats, num: Ints) -> None:
     """Socks load up and are changed."""
-    for f in range(num[N_F0], num[N_F1]):
-        if S[f, SF_BUSY] > 0.0:
-            S[f, SF_BUSY] -= par[PAR_DT]
-            if S[f, SF_BUSY] <= 0.0:
-                S[f, SF_BUSY] = 0.0
-                S[f, SF_LOAD] = 0.0
-        elif S[f, SF_LOAD] >= F[f, F_CAP]:
-            S[f, SF_BUSY] = F[f, F_CHANGE_S]
-            S[f, SF_CHANGES] += 1.0
+    for f in range(num[sh.N_F0], num[sh.N_F1]):
+        if S[f, sh.SF_BUSY] > 0.0:
+            S[f, sh.SF_BUSY] -= par[sh.PAR_DT]
+            if S[f, sh.SF_BUSY] <= 0.0:
+                S[f, sh.SF_BUSY] = 0.0
+                S[f, sh.SF_LOAD] = 0.0
+        elif S[f, sh.SF_LOAD] >= F[f, sh.F_CAP]:
+            S[f, sh.SF_BUSY] = F[f, sh.F_CHANGE_S]
+            S[f, sh.SF_CHANGES] += 1.0
 
 
 @inner
 def _clear(W: Floats, num: Ints) -> None:
     """Nothing asked, nothing moved."""
-    for v in range(num[N_V0], num[N_V1]):
-        W[v, 0] = 0.0
-        for k in range(2, 7):
+    for v in range(num[sh.N_V0], num[sh.N_V1]):
+        W[v, sh.W_KG] = 0.0
+        for k in range(sh.W_KJ, sh.W_LIST):
             W[v, k] = 0.0
 
 
@@ -115,126 +116,127 @@ def _wishes(W: Floats, F: Floats, I: Ints, S: Floats, n: Ints, num: Ints) -> Non
 
     Of up to four pumps a bit each; of more, which are then alike, how many.
     """
-    flush = n[I_FLUSH]
-    for m in range(num[N_M0], num[N_M1]):
-        W[m, 8] = 0.0
-        W[m, 9] = 0.0
-    for m in range(num[N_M0], num[N_M1]):
-        leader = I[m, MI_GROUP]
+    flush = n[sh.I_FLUSH]
+    for m in range(num[sh.N_M0], num[sh.N_M1]):
+        W[m, sh.W_WISH] = 0.0
+        W[m, sh.W_RUNS] = 0.0
+    for m in range(num[sh.N_M0], num[sh.N_M1]):
+        leader = I[m, sh.MI_GROUP]
         if leader < 0:
             continue
-        src = I[m, MI_SRC]
-        if I[src, VI_ROLE] == STORE and content(src, S) <= 0.0:
-            if I[m, MI_LED] == src and S[src, V_LEVEL] < 0.0:
-                S[m, S_ON] = 0.0
+        src = I[m, sh.MI_SRC]
+        if I[src, sh.VI_ROLE] == sh.STORE and content(src, S) <= 0.0:
+            if I[m, sh.MI_LED] == src and S[src, sh.V_LEVEL] < 0.0:
+                S[m, sh.S_ON] = 0.0
             continue
-        law = I[m, MI_LAW]
-        wish = S[m, S_CMD]
+        law = I[m, sh.MI_LAW]
+        wish = S[m, sh.S_CMD]
         # 2: held on, whatever its level says
-        if law in (ON_OFF, STEPPED, LED) and S[m, S_CMD] != 2.0:
-            wish = _pumped(m, flush, F, I, S) * S[m, S_CMD]
+        if law in (sh.ON_OFF, sh.STEPPED, sh.LED) and S[m, sh.S_CMD] != 2.0:
+            wish = _pumped(m, flush, F, I, S) * S[m, sh.S_CMD]
         wish = min(wish, 1.0)
-        if wish <= 0.0 or S[m, S_HEALTH] <= 0.0:
+        if wish <= 0.0 or S[m, sh.S_HEALTH] <= 0.0:
             continue
-        W[m, 8] = wish
-        bit = I[m, MI_BIT]
-        running = int(W[leader, 9])
+        W[m, sh.W_WISH] = wish
+        bit = I[m, sh.MI_BIT]
+        running = int(W[leader, sh.W_RUNS])
         if bit >= 0:
-            W[leader, 9] = float(running | (1 << bit))
+            W[leader, sh.W_RUNS] = float(running | (1 << bit))
         elif bit == -1:
-            W[leader, 9] = float(running + 1)
+            W[leader, sh.W_RUNS] = float(running + 1)
 
 
 @inner
 def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints,
          share: Floats, most: Floats, cold: Floats) -> None:  # fmt: skip
     """One step of all liquids. `W` is work space, with the rows of the items."""
-    dt = par[PAR_DT]
-    state = n[I_ROUTE]
-    joint0 = num[N_J0]
+    dt = par[sh.PAR_DT]
+    state = n[sh.I_ROUTE]
+    joint0 = num[sh.N_J0]
     _filters(F, S, par, num)
     _clear(W, num)
     _wishes(W, F, I, S, n, num)
     count: int = np.int64(0)  # type: ignore[assignment]  # a plain 0 is a type of its own
-    for m in range(num[N_M0], num[N_M1]):
-        W[m, 0] = 0.0
-        S[m, S_FLOW] = 0.0
-        law = I[m, MI_LAW]
+    for m in range(num[sh.N_M0], num[sh.N_M1]):
+        W[m, sh.W_KG] = 0.0
+        S[m, sh.S_FLOW] = 0.0
+        law = I[m, sh.MI_LAW]
         # What it wishes, and what surely moves nothing is passed over first.
-        src = I[m, MI_SRC]
-        kg = F[m, M_MAX] * dt * S[m, S_HEALTH]
+        src = I[m, sh.MI_SRC]
+        kg = F[m, sh.M_MAX] * dt * S[m, sh.S_HEALTH]
         running = 0
-        if I[m, MI_GROUP] >= 0:
-            if W[m, 8] <= 0.0:
+        if I[m, sh.MI_GROUP] >= 0:
+            if W[m, sh.W_WISH] <= 0.0:
                 continue
-            running = int(W[I[m, MI_GROUP], 9])
-            level = content(src, S) / F[src, V_CAP] - par[PAR_LEVEL]
-            lift = max(0.0, 1.0 + most[state, running, m - num[N_M0], 2] * level)
-            kg = most[state, running, m - num[N_M0], 0] * lift * dt * S[m, S_HEALTH] * W[m, 8]
-        elif law == FOLLOW:
+            running = int(W[I[m, sh.MI_GROUP], sh.W_RUNS])
+            level = content(src, S) / F[src, sh.V_CAP] - par[sh.PAR_LEVEL]
+            flow = most[state, running, m - num[sh.N_M0]]
+            lift = max(0.0, 1.0 + flow[sh.FL_GROWS] * level)
+            kg = flow[sh.FL_KG_S] * lift * dt * S[m, sh.S_HEALTH] * W[m, sh.W_WISH]
+        elif law == sh.FOLLOW:
             kg = 0.0
-        elif law == DOSE:
-            kg = min(kg, S[m, S_DOSE])
+        elif law == sh.DOSE:
+            kg = min(kg, S[m, sh.S_DOSE])
             if kg <= 0.0:
                 continue
-        elif law == FLOAT:
-            room = F[m, M_FULL] - _level(I[m, MI_LED], S)
-            kg = min(kg, max(0.0, room)) * S[m, S_CMD]
+        elif law == sh.FLOAT:
+            room = F[m, sh.M_FULL] - _level(I[m, sh.MI_LED], S)
+            kg = min(kg, max(0.0, room)) * S[m, sh.S_CMD]
             # A heater is layered: cold comes in below and is not drawn before the hot is used.
-            layered = n[I_SEQ] == 1 and content(I[m, MI_LED], S) > F[m, M_FLOOR]
-            if kg <= 0.0 or (layered and F[m, M_FLOOR] > 0.0):
+            layered = n[sh.I_SEQ] == 1 and content(I[m, sh.MI_LED], S) > F[m, sh.M_FLOOR]
+            if kg <= 0.0 or (layered and F[m, sh.M_FLOOR] > 0.0):
                 continue
-        elif law == SUPPLY:
-            kg = S[m, S_DOSE]
-            S[m, S_DOSE] = 0.0
+        elif law == sh.SUPPLY:
+            kg = S[m, sh.S_DOSE]
+            S[m, sh.S_DOSE] = 0.0
             if kg <= 0.0:
                 continue
-        elif law == BY_ITSELF:
+        elif law == sh.BY_ITSELF:
             # Wash goes out while it circulates; what falls, falls at any time.
-            kg = most[state, 0, m - num[N_M0], 0] * dt * S[m, S_HEALTH]
-            gated = I[m, MI_BANK] == 1 and n[I_CIRCULATES] == 0
+            kg = most[state, 0, m - num[sh.N_M0], sh.FL_KG_S] * dt * S[m, sh.S_HEALTH]
+            gated = I[m, sh.MI_BANK] == 1 and n[sh.I_CIRCULATES] == 0
             if kg <= 0.0 or gated or content(src, S) <= 0.0:
                 continue
-        elif law in (FIXED, LOADING):
-            kg *= S[m, S_CMD]
+        elif law in (sh.FIXED, sh.LOADING):
+            kg *= S[m, sh.S_CMD]
             if kg <= 0.0:
                 continue
         else:
             there = content(src, S)
-            if I[src, VI_ROLE] == STORE and there <= 0.0:
-                if I[m, MI_LED] == src and S[src, V_LEVEL] < 0.0:
-                    S[m, S_ON] = 0.0
+            if I[src, sh.VI_ROLE] == sh.STORE and there <= 0.0:
+                if I[m, sh.MI_LED] == src and S[src, sh.V_LEVEL] < 0.0:
+                    S[m, sh.S_ON] = 0.0
                 continue
-            if law == RUNS:
-                kg = there * min(1.0, dt / F[m, M_TAU]) * S[m, S_HEALTH]
-            elif law == EVEN:
-                gap = there - content(I[m, MI_LED], S)
-                kg = max(0.0, gap) * 0.25 * min(1.0, dt / F[m, M_TAU])
-        j0 = I[m, MI_J0]
-        j1 = I[m, MI_J1]
+            if law == sh.RUNS:
+                kg = there * min(1.0, dt / F[m, sh.M_TAU]) * S[m, sh.S_HEALTH]
+            elif law == sh.EVEN:
+                gap = there - content(I[m, sh.MI_LED], S)
+                kg = max(0.0, gap) * 0.25 * min(1.0, dt / F[m, sh.M_TAU])
+        j0 = I[m, sh.MI_J0]
+        j1 = I[m, sh.MI_J1]
         total = 0.0
         for j in range(j0, j1):
-            part = share[state, running, j - joint0] * S[j, SJ_OPEN]
-            f = I[j, J_FILTER]
-            if part > 0.0 and f >= 0 and (S[f, SF_BUSY] > 0.0 or S[f, SF_HEALTH] <= 0.0):
+            part = share[state, running, j - joint0] * S[j, sh.SJ_OPEN]
+            f = I[j, sh.J_FILTER]
+            if part > 0.0 and f >= 0 and (S[f, sh.SF_BUSY] > 0.0 or S[f, sh.SF_HEALTH] <= 0.0):
                 part = 0.0
-            W[j, 0] = part
+            W[j, sh.W_KG] = part
             total += part
         if total <= 0.0 or kg <= 0.0:
             continue
         slow = 1.0
         for j in range(j0, j1):
-            W[j, 0] /= total
-            f = I[j, J_FILTER]
-            if f >= 0 and W[j, 0] > 0.0:
-                at = DIRTS * min(1.0, S[f, SF_LOAD] / F[f, F_CAP])
-                step = min(int(at), DIRTS - 1)
-                below = F[f, F_LOSS + step - 1] if step > 0 else 0.0
-                loss = below + (at - step) * (F[f, F_LOSS + step] - below)
-                slow = min(slow, (1.0 - loss) * S[f, SF_HEALTH])
-        W[m, 0] = kg * slow
-        W[src, 0] += W[m, 0]
-        W[count, 7] = m  # the list of those that move, in column 7
+            W[j, sh.W_KG] /= total
+            f = I[j, sh.J_FILTER]
+            if f >= 0 and W[j, sh.W_KG] > 0.0:
+                at = sh.DIRTS * min(1.0, S[f, sh.SF_LOAD] / F[f, sh.F_CAP])
+                step = min(int(at), sh.DIRTS - 1)
+                below = F[f, sh.F_LOSS + step - 1] if step > 0 else 0.0
+                loss = below + (at - step) * (F[f, sh.F_LOSS + step] - below)
+                slow = min(slow, (1.0 - loss) * S[f, sh.SF_HEALTH])
+        W[m, sh.W_KG] = kg * slow
+        W[src, sh.W_KG] += W[m, sh.W_KG]
+        W[count, sh.W_LIST] = m  # the list of those that move
         count += 1
     if count > 0:
         _limit(W, I, S, num)
@@ -243,12 +245,10 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
             _limit(W, I, S, num)
         _exchange(every, state, W, F, I, S, par, num, cold)
         _transfer(every, state, W, F, I, S, g, n, par, num, most)
-        for v in range(num[N_V0], num[N_V1]):
-            S[v, 0] += W[v, 3]
-            S[v, 1] += W[v, 4]
-            S[v, 2] += W[v, 5]
-            S[v, 3] += W[v, 6]
-            S[v, HEAT] += W[v, 2]
+        for v in range(num[sh.N_V0], num[sh.N_V1]):
+            for s in range(sh.SUBSTANCES):
+                S[v, s] += W[v, sh.W_MASS + s]
+            S[v, sh.HEAT] += W[v, sh.W_KJ]
         _spill(F, I, S, n, par, num)
     else:
         _still(S, num)
@@ -257,52 +257,52 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
 @inner
 def _still(S: Floats, num: Ints) -> None:
     """Nothing moves: the readings of the exchangers say so."""
-    for x in range(num[N_X0], num[N_X1]):
-        S[x, SX_FLOW] = 0.0
-        S[x, SX_OUT] = -1.0
+    for x in range(num[sh.N_X0], num[sh.N_X1]):
+        S[x, sh.SX_FLOW] = 0.0
+        S[x, sh.SX_OUT] = -1.0
 
 
 @inner
 def _limit(W: Floats, I: Ints, S: Floats, num: Ints) -> None:
     """Share of what is asked that each vessel can give."""
-    for v in range(num[N_V0], num[N_V1]):
-        W[v, 1] = 1.0
-        if I[v, VI_ROLE] == STORE and W[v, 0] > max(0.0, content(v, S)):
-            W[v, 1] = max(0.0, content(v, S)) / W[v, 0]
+    for v in range(num[sh.N_V0], num[sh.N_V1]):
+        W[v, sh.W_GIVES] = 1.0
+        if I[v, sh.VI_ROLE] == sh.STORE and W[v, sh.W_KG] > max(0.0, content(v, S)):
+            W[v, sh.W_GIVES] = max(0.0, content(v, S)) / W[v, sh.W_KG]
 
 
 @inner
 def _follow(count: int, W: Floats, F: Floats, I: Ints, S: Floats, par: Floats, num: Ints) -> int:
     """Water that follows the milk through an exchanger; how many then move."""
-    dt = par[PAR_DT]
-    for x in range(num[N_X0], num[N_X1]):
-        S[x, SX_FLOW] = 0.0
+    dt = par[sh.PAR_DT]
+    for x in range(num[sh.N_X0], num[sh.N_X1]):
+        S[x, sh.SX_FLOW] = 0.0
     passes = False
     for k in range(count):
-        m = int(W[k, 7])
-        give = W[m, 0] * W[I[m, MI_SRC], 1]
-        for j in range(I[m, MI_J0], I[m, MI_J1]):
-            for place in range(J_X, J_X + STAGES):
+        m = int(W[k, sh.W_LIST])
+        give = W[m, sh.W_KG] * W[I[m, sh.MI_SRC], sh.W_GIVES]
+        for j in range(I[m, sh.MI_J0], I[m, sh.MI_J1]):
+            for place in range(sh.J_X, sh.J_X + sh.STAGES):
                 if I[j, place] >= 0:
-                    S[I[j, place], SX_FLOW] += give * W[j, 0]
+                    S[I[j, place], sh.SX_FLOW] += give * W[j, sh.W_KG]
                     passes = True
     if not passes:
         return count
-    for m in range(num[N_M0], num[N_M1]):
-        if I[m, MI_LAW] != FOLLOW:
+    for m in range(num[sh.N_M0], num[sh.N_M1]):
+        if I[m, sh.MI_LAW] != sh.FOLLOW:
             continue
-        x = I[m, MI_X]
-        most = F[m, M_MAX] * dt * S[m, S_HEALTH] * S[m, S_CMD]
-        kg = min(most, S[x, SX_FLOW] * F[x, X_RATIO])
+        x = I[m, sh.MI_X]
+        most = F[m, sh.M_MAX] * dt * S[m, sh.S_HEALTH] * S[m, sh.S_CMD]
+        kg = min(most, S[x, sh.SX_FLOW] * F[x, sh.X_RATIO])
         total = 0.0
-        for j in range(I[m, MI_J0], I[m, MI_J1]):
-            total += W[j, 0]
+        for j in range(I[m, sh.MI_J0], I[m, sh.MI_J1]):
+            total += W[j, sh.W_KG]
         if kg > 0.0 and total > 0.0:
-            for j in range(I[m, MI_J0], I[m, MI_J1]):
-                W[j, 0] /= total
-            W[m, 0] = kg
-            W[I[m, MI_SRC], 0] += kg
-            W[count, 7] = m
+            for j in range(I[m, sh.MI_J0], I[m, sh.MI_J1]):
+                W[j, sh.W_KG] /= total
+            W[m, sh.W_KG] = kg
+            W[I[m, sh.MI_SRC], sh.W_KG] += kg
+            W[count, sh.W_LIST] = m
             count += 1
     return count
 
@@ -311,71 +311,71 @@ def _follow(count: int, W: Floats, F: Floats, I: Ints, S: Floats, par: Floats, n
 def _exchange(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, par: Floats,
               num: Ints, cold: Floats) -> None:  # fmt: skip
     """Heat from the milk of each exchanger to its water or bath; stages in order."""
-    dt = par[PAR_DT]
-    for x in range(num[N_X0], num[N_X1]):
-        S[x, SX_OUT] = -1.0
-        if S[x, SX_FLOW] <= 0.0:
+    dt = par[sh.PAR_DT]
+    for x in range(num[sh.N_X0], num[sh.N_X1]):
+        S[x, sh.SX_OUT] = -1.0
+        if S[x, sh.SX_FLOW] <= 0.0:
             continue
         c_hot = 0.0
         kj = 0.0
         for k in range(count):
-            m = int(W[k, 7])
-            src = I[m, MI_SRC]
-            for j in range(I[m, MI_J0], I[m, MI_J1]):
-                if W[j, 0] <= 0.0:
+            m = int(W[k, sh.W_LIST])
+            src = I[m, sh.MI_SRC]
+            for j in range(I[m, sh.MI_J0], I[m, sh.MI_J1]):
+                if W[j, sh.W_KG] <= 0.0:
                     continue
                 at = -1
-                for place in range(J_X, J_X + STAGES):
+                for place in range(sh.J_X, sh.J_X + sh.STAGES):
                     if I[j, place] == x:
                         at = place
                 if at < 0:
                     continue
-                kg = W[m, 0] * W[src, 1] * W[j, 0]
+                kg = W[m, sh.W_KG] * W[src, sh.W_GIVES] * W[j, sh.W_KG]
                 c = kg * capacity_rate(src, F, I, S, par) / max(content(src, S), SPECK_KG)
                 before = warmth(src, F, I, S, par)
-                if at > J_X:
-                    before = S[I[j, at - 1], SX_OUT]
+                if at > sh.J_X:
+                    before = S[I[j, at - 1], sh.SX_OUT]
                 c_hot += c
                 kj += c * before
         if c_hot <= 0.0:
             continue
         hot_in = kj / c_hot
         q = used = cold_in = 0.0
-        water = I[x, XI_COLD]
-        chilled = I[x, XI_CHILLED]
-        if water >= 0 and W[water, 0] > 0.0:
-            src = I[water, MI_SRC]
-            used = W[water, 0] * W[src, 1]
-            c_cold = used * par[PAR_CP + 2]
+        water = I[x, sh.XI_COLD]
+        chilled = I[x, sh.XI_CHILLED]
+        if water >= 0 and W[water, sh.W_KG] > 0.0:
+            src = I[water, sh.MI_SRC]
+            used = W[water, sh.W_KG] * W[src, sh.W_GIVES]
+            c_cold = used * par[sh.PAR_CP + sh.WATER]
             cold_in = warmth(src, F, I, S, par)
-            q = _heat(c_hot, c_cold, hot_in, cold_in, F[x, X_UA] * S[x, SX_HEALTH] * dt)
-            dst = I[I[water, MI_J0], J_DST]
-            for j in range(I[water, MI_J0], I[water, MI_J1]):
-                dst = I[j, J_DST]
-                W[dst, 2] += q * W[j, 0]
+            q = _heat(c_hot, c_cold, hot_in, cold_in, F[x, sh.X_UA] * S[x, sh.SX_HEALTH] * dt)
+            dst = I[I[water, sh.MI_J0], sh.J_DST]
+            for j in range(I[water, sh.MI_J0], I[water, sh.MI_J1]):
+                dst = I[j, sh.J_DST]
+                W[dst, sh.W_KJ] += q * W[j, sh.W_KG]
         elif chilled >= 0:
-            vessels = num[N_V1] - num[N_V0]
-            flow = min(S[x, SX_FLOW] * F[x, X_RATIO], cold[state, chilled, vessels] * dt)
+            vessels = num[sh.N_V1] - num[sh.N_V0]
+            flow = min(S[x, sh.SX_FLOW] * F[x, sh.X_RATIO], cold[state, chilled, vessels] * dt)
             used = flow
             for b in range(vessels):
                 if cold[state, chilled, b] > 0.0:
-                    cold_in += cold[state, chilled, b] * warmth(num[N_V0] + b, F, I, S, par)
+                    cold_in += cold[state, chilled, b] * warmth(num[sh.N_V0] + b, F, I, S, par)
             if flow > 0.0:
-                q = _heat(c_hot, flow * par[PAR_CP + 2], hot_in, cold_in,
-                          F[x, X_UA] * S[x, SX_HEALTH] * dt)  # fmt: skip
+                q = _heat(c_hot, flow * par[sh.PAR_CP + sh.WATER], hot_in, cold_in,
+                          F[x, sh.X_UA] * S[x, sh.SX_HEALTH] * dt)  # fmt: skip
                 for b in range(vessels):
-                    W[num[N_V0] + b, 2] += q * cold[state, chilled, b]
+                    W[num[sh.N_V0] + b, sh.W_KJ] += q * cold[state, chilled, b]
         out = hot_in - q / c_hot
-        kg = S[x, SX_FLOW]
-        S[x, SX_IN] = hot_in
-        S[x, SX_OUT] = out
-        S[x, SX_KJ] += q
-        S[x, SX_KG] += kg
-        S[x, SX_KGC] += kg * out
-        S[x, SX_KGIN] += kg * hot_in
-        S[x, SX_COLD] += used
-        S[x, SX_COLDC] += used * cold_in
-        S[x, SX_WARMEST] = max(S[x, SX_WARMEST], out)
+        kg = S[x, sh.SX_FLOW]
+        S[x, sh.SX_IN] = hot_in
+        S[x, sh.SX_OUT] = out
+        S[x, sh.SX_KJ] += q
+        S[x, sh.SX_KG] += kg
+        S[x, sh.SX_KGC] += kg * out
+        S[x, sh.SX_KGIN] += kg * hot_in
+        S[x, sh.SX_COLD] += used
+        S[x, sh.SX_COLDC] += used * cold_in
+        S[x, sh.SX_WARMEST] = max(S[x, sh.SX_WARMEST], out)
 
 
 @inner
@@ -392,109 +392,109 @@ def _heat(c_hot: float, c_cold: float, hot_in: float, cold_in: float, ua: float)
 def _transfer(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints,
               par: Floats, num: Ints, most: Floats) -> None:  # fmt: skip
     """Move the shares of each mover from its vessel to where its open ends lead."""
-    dt = par[PAR_DT]
+    dt = par[sh.PAR_DT]
     for k in range(count):
-        m = int(W[k, 7])
-        src = I[m, MI_SRC]
-        kg = W[m, 0] * W[src, 1]
-        S[m, S_FLOW] = kg / dt
+        m = int(W[k, sh.W_LIST])
+        src = I[m, sh.MI_SRC]
+        kg = W[m, sh.W_KG] * W[src, sh.W_GIVES]
+        S[m, sh.S_FLOW] = kg / dt
         if kg <= 0.0:
             continue
-        law = I[m, MI_LAW]
-        S[m, S_KG] += kg
-        if F[m, M_KW] > 0.0:
-            S[m, S_HOURS] += dt / 3600.0
-            full = F[m, M_MAX]
+        law = I[m, sh.MI_LAW]
+        S[m, sh.S_KG] += kg
+        if F[m, sh.M_KW] > 0.0:
+            S[m, sh.S_HOURS] += dt / 3600.0
+            full = F[m, sh.M_MAX]
             part = 1.0
-            if I[m, MI_GROUP] >= 0:
-                running = int(W[I[m, MI_GROUP], 9])
-                full = most[state, running, m - num[N_M0], 0]
-                part = most[state, running, m - num[N_M0], 1]
+            if I[m, sh.MI_GROUP] >= 0:
+                running = int(W[I[m, sh.MI_GROUP], sh.W_RUNS])
+                full = most[state, running, m - num[sh.N_M0], sh.FL_KG_S]
+                part = most[state, running, m - num[sh.N_M0], sh.FL_PART]
             share = min(1.0, kg / (full * dt))
-            kwh = F[m, M_KW] * part * (0.15 + 0.85 * share * share) * dt / 3600.0
-            S[I[m, MI_KWH], 0] += kwh
-        if law == DOSE:
-            S[m, S_DOSE] = max(0.0, S[m, S_DOSE] - kg)
+            kwh = F[m, sh.M_KW] * part * (0.15 + 0.85 * share * share) * dt / 3600.0
+            S[I[m, sh.MI_KWH], sh.E_KWH] += kwh
+        if law == sh.DOSE:
+            S[m, sh.S_DOSE] = max(0.0, S[m, sh.S_DOSE] - kg)
         whole = content(src, S)
-        role = I[src, VI_ROLE]
-        for j in range(I[m, MI_J0], I[m, MI_J1]):
-            give = kg * W[j, 0]
+        role = I[src, sh.VI_ROLE]
+        for j in range(I[m, sh.MI_J0], I[m, sh.MI_J1]):
+            give = kg * W[j, sh.W_KG]
             if give <= 0.0:
                 continue
-            dst = I[j, J_DST]
-            S[j, SJ_KG] += give
-            if I[j, J_FILTER] >= 0:
-                S[I[j, J_FILTER], SF_LOAD] += give
-            if role == SOURCE:
-                s = I[src, VI_SUBSTANCE]
-                if law == SUPPLY:
-                    s = MILK if I[m, MI_BANK] == 0 else WITHHELD
-                c = give * par[PAR_CP + s]
-                before = par[PAR_LINE_C] if law == SUPPLY else S[src, V_T0]
-                W[src, 3 + s] -= give
-                W[dst, 3 + s] += give
+            dst = I[j, sh.J_DST]
+            S[j, sh.SJ_KG] += give
+            if I[j, sh.J_FILTER] >= 0:
+                S[I[j, sh.J_FILTER], sh.SF_LOAD] += give
+            if role == sh.SOURCE:
+                s = I[src, sh.VI_SUBSTANCE]
+                if law == sh.SUPPLY:
+                    s = sh.MILK if I[m, sh.MI_BANK] == 0 else sh.WITHHELD
+                c = give * par[sh.PAR_CP + s]
+                before = par[sh.PAR_LINE_C] if law == sh.SUPPLY else S[src, sh.V_T0]
+                W[src, sh.W_MASS + s] -= give
+                W[dst, sh.W_MASS + s] += give
             else:
                 share = give / whole
                 c = 0.0
-                for s in range(4):
+                for s in range(sh.SUBSTANCES):
                     one = S[src, s] * share
-                    W[src, 3 + s] -= one
-                    W[dst, 3 + s] += one
-                    c += one * par[PAR_CP + s]
-                before = S[src, HEAT] / max(capacity_rate(src, F, I, S, par), SPECK_KG)
+                    W[src, sh.W_MASS + s] -= one
+                    W[dst, sh.W_MASS + s] += one
+                    c += one * par[sh.PAR_CP + s]
+                before = S[src, sh.HEAT] / max(capacity_rate(src, F, I, S, par), SPECK_KG)
             after = before
-            for place in range(J_X, J_X + STAGES):
+            for place in range(sh.J_X, sh.J_X + sh.STAGES):
                 if I[j, place] >= 0:
-                    after = S[I[j, place], SX_OUT]
-            if n[I_CIRCULATES] == 1:
-                if law == BY_ITSELF and I[m, MI_BANK] == 1:
-                    after = _on_its_way(c, before, W[j, 0], g, par)
-                elif I[dst, VI_WASHED] == 1 and law != DOSE:
-                    g[G_RETURN_C] = after
-            W[src, 2] -= c * before
-            W[dst, 2] += c * after
-            S[j, SJ_KJ] += c * after
+                    after = S[I[j, place], sh.SX_OUT]
+            if n[sh.I_CIRCULATES] == 1:
+                if law == sh.BY_ITSELF and I[m, sh.MI_BANK] == 1:
+                    after = _on_its_way(c, before, W[j, sh.W_KG], g, par)
+                elif I[dst, sh.VI_WASHED] == 1 and law != sh.DOSE:
+                    g[sh.G_RETURN_C] = after
+            W[src, sh.W_KJ] -= c * before
+            W[dst, sh.W_KJ] += c * after
+            S[j, sh.SJ_KJ] += c * after
 
 
 @inner
 def _on_its_way(c: float, before: float, share: float, g: Floats, par: Floats) -> float:
     """Temperature of wash that has warmed steel, lines and the air drawn through it."""
-    dt = par[PAR_DT]
-    over = before - g[G_ROOM_C]
+    dt = par[sh.PAR_DT]
+    over = before - g[sh.G_ROOM_C]
     if over <= 0.0:
         return before
-    taken = par[PAR_STEEL_KJ_K] * (before - g[G_STEEL_C]) * dt / STEEL_S
-    lost = par[PAR_CIRCULATE_UA] * over
-    lost += wet_air(par[PAR_WASH_AIR], before, par[PAR_WASH_KPA], par[PAR_WASH_WET])
+    taken = par[sh.PAR_STEEL_KJ_K] * (before - g[sh.G_STEEL_C]) * dt / STEEL_S
+    lost = par[sh.PAR_CIRCULATE_UA] * over
+    lost += wet_air(par[sh.PAR_WASH_AIR], before, par[sh.PAR_WASH_KPA], par[sh.PAR_WASH_WET])
     kj = min((taken + lost * dt) * share, c * over)
-    if par[PAR_STEEL_KJ_K] > 0.0:
-        g[G_STEEL_C] += taken * share / par[PAR_STEEL_KJ_K]
-    g[G_LOST_KJ] += kj
+    if par[sh.PAR_STEEL_KJ_K] > 0.0:
+        g[sh.G_STEEL_C] += taken * share / par[sh.PAR_STEEL_KJ_K]
+    g[sh.G_LOST_KJ] += kj
     return before - kj / c
 
 
 @inner
 def _spill(F: Floats, I: Ints, S: Floats, n: Ints, par: Floats, num: Ints) -> None:
     """What a vessel cannot hold runs over, to its overflow or to the ledger."""
-    t = n[I_STEP] * par[PAR_DT]
-    for v in range(num[N_V0], num[N_V1]):
-        if I[v, VI_ROLE] != STORE:
+    t = n[sh.I_STEP] * par[sh.PAR_DT]
+    for v in range(num[sh.N_V0], num[sh.N_V1]):
+        if I[v, sh.VI_ROLE] != sh.STORE:
             continue
         kg = content(v, S)
-        over = kg - F[v, V_CAP]
+        over = kg - F[v, sh.V_CAP]
         if over > SPECK_KG:
             share = over / kg
-            to = I[v, VI_SPILL]
-            for s in range(4):
+            to = I[v, sh.VI_SPILL]
+            for s in range(sh.SUBSTANCES):
                 one = S[v, s] * share
                 S[v, s] -= one
                 S[to, s] += one
-            kj = S[v, HEAT] * share
-            S[v, HEAT] -= kj
-            S[to, HEAT] += kj
-            S[v, P_SPILT] += over
-            if S[v, P_OVER_AT] < 0.0:
-                S[v, P_OVER_AT] = t
-            kg = F[v, V_CAP]
-        S[v, P_MOST] = max(S[v, P_MOST], kg)
-        S[v, P_LEAST] = min(S[v, P_LEAST], kg)
+            kj = S[v, sh.HEAT] * share
+            S[v, sh.HEAT] -= kj
+            S[to, sh.HEAT] += kj
+            S[v, sh.P_SPILT] += over
+            if S[v, sh.P_OVER_AT] < 0.0:
+                S[v, sh.P_OVER_AT] = t
+            kg = F[v, sh.V_CAP]
+        S[v, sh.P_MOST] = max(S[v, sh.P_MOST], kg)
+        S[v, sh.P_LEAST] = min(S[v, sh.P_LEAST], kg)

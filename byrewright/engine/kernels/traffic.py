@@ -6,8 +6,9 @@ angle is a fraction of a stall, and the milk of a step is a difference of the cu
 
 from __future__ import annotations
 
+from byrewright.engine import shape as sh
 from byrewright.engine.jit import inner, kernel
-from byrewright.engine.shape import *
+from byrewright.engine.shape import Floats, Ints
 
 
 @inner
@@ -40,22 +41,22 @@ def _enter(
     out: Floats,
 ) -> None:
     """The next cow goes into a stall at `now`."""
-    place = n[I_COW]
-    n[I_COW] += 1
-    n[I_ON_DECK] += 1
-    S[stall, ST_PLACE] = place
-    S[stall, ST_STATE] = ENTERED
-    S[stall, ST_ENTER] = now
-    mine = out[n[I_MILKING], place]
-    mine[O_ID] = cow[place, C_ID]
-    mine[O_GROUP] = cow[place, C_GROUP]
-    mine[O_WITHHELD] = cow[place, C_WITHHELD]
-    mine[O_ENTER] = now
-    mine[O_PASSES] = 1.0
-    g[G_STOP] += cow[place, C_STOP_S]
-    g[G_READY] = max(g[G_READY], now + par[PAR_BOARD_S] / max(g[G_GATE], 1e-6))
-    if place + 1 < n[I_COWS] and cow[place + 1, C_GROUP] != cow[place, C_GROUP]:
-        g[G_READY] = max(g[G_READY], now + par[PAR_GAP_S])
+    place = n[sh.I_COW]
+    n[sh.I_COW] += 1
+    n[sh.I_ON_DECK] += 1
+    S[stall, sh.ST_PLACE] = place
+    S[stall, sh.ST_STATE] = sh.ENTERED
+    S[stall, sh.ST_ENTER] = now
+    mine = out[n[sh.I_MILKING], place]
+    mine[sh.O_ID] = cow[place, sh.C_ID]
+    mine[sh.O_GROUP] = cow[place, sh.C_GROUP]
+    mine[sh.O_WITHHELD] = cow[place, sh.C_WITHHELD]
+    mine[sh.O_ENTER] = now
+    mine[sh.O_PASSES] = 1.0
+    g[sh.G_STOP] += cow[place, sh.C_STOP_S]
+    g[sh.G_READY] = max(g[sh.G_READY], now + par[sh.PAR_BOARD_S] / max(g[sh.G_GATE], 1e-6))
+    if place + 1 < n[sh.I_COWS] and cow[place + 1, sh.C_GROUP] != cow[place, sh.C_GROUP]:
+        g[sh.G_READY] = max(g[sh.G_READY], now + par[sh.PAR_GAP_S])
 
 
 @inner
@@ -63,20 +64,20 @@ def _attach(
     now: float, stall: int, S: Floats, g: Floats, n: Ints, cow: Floats, out: Floats
 ) -> None:
     """An operator attaches as soon as one is free; the times that follow are known from here."""
-    place = int(S[stall, ST_PLACE])
-    work = cow[place, C_WORK_S] / max(g[G_OPERATORS], 1e-6)
-    at = max(now, g[G_BUSY_UNTIL])
-    g[G_BUSY_UNTIL] = at + work
-    g[G_ATTACH_S] += work
-    off = at + cow[place, C_ON_S]
-    if cow[place, C_KICK_AT] < cow[place, C_ON_S]:
-        off += cow[place, C_PAUSE_S]
-    S[stall, ST_STATE] = ATTACHED
-    S[stall, ST_KICKED] = 0
-    S[stall, ST_ATTACH] = at
-    S[stall, ST_OFF] = off
-    S[stall, ST_SHARE] = 0.0
-    out[n[I_MILKING], place, O_ATTACH] = at
+    place = int(S[stall, sh.ST_PLACE])
+    work = cow[place, sh.C_WORK_S] / max(g[sh.G_OPERATORS], 1e-6)
+    at = max(now, g[sh.G_BUSY_UNTIL])
+    g[sh.G_BUSY_UNTIL] = at + work
+    g[sh.G_ATTACH_S] += work
+    off = at + cow[place, sh.C_ON_S]
+    if cow[place, sh.C_KICK_AT] < cow[place, sh.C_ON_S]:
+        off += cow[place, sh.C_PAUSE_S]
+    S[stall, sh.ST_STATE] = sh.ATTACHED
+    S[stall, sh.ST_KICKED] = 0
+    S[stall, sh.ST_ATTACH] = at
+    S[stall, sh.ST_OFF] = off
+    S[stall, sh.ST_SHARE] = 0.0
+    out[n[sh.I_MILKING], place, sh.O_ATTACH] = at
 
 
 @inner
@@ -93,14 +94,14 @@ def _leave(
     out: Floats,
 ) -> None:
     """A milked cow leaves her stall."""
-    place = int(S[stall, ST_PLACE])
-    out[n[I_MILKING], place, O_EXIT] = now
-    S[stall, ST_STATE] = EMPTY_STALL
-    n[I_ON_DECK] -= 1
-    g[G_CLOTHS] += par[PAR_CLOTHS]
-    for m in range(num[N_M0], num[N_M1]):
-        if I[m, MI_LAW] == DOSE:
-            S[m, S_DOSE] += F[m, M_STOP]  # water for each cow
+    place = int(S[stall, sh.ST_PLACE])
+    out[n[sh.I_MILKING], place, sh.O_EXIT] = now
+    S[stall, sh.ST_STATE] = sh.EMPTY_STALL
+    n[sh.I_ON_DECK] -= 1
+    g[sh.G_CLOTHS] += par[sh.PAR_CLOTHS]
+    for m in range(num[sh.N_M0], num[sh.N_M1]):
+        if I[m, sh.MI_LAW] == sh.DOSE:
+            S[m, sh.S_DOSE] += F[m, sh.M_STOP]  # water for each cow
 
 
 @inner
@@ -122,69 +123,69 @@ def _out_milk(
     fallen = 0.0
     milk = 0.0
     withheld = 0.0
-    milking = n[I_MILKING]
-    for stall in range(num[N_STALL0], num[N_STALL1]):
-        if S[stall, ST_STATE] != ATTACHED:
+    milking = n[sh.I_MILKING]
+    for stall in range(num[sh.N_STALL0], num[sh.N_STALL1]):
+        if S[stall, sh.ST_STATE] != sh.ATTACHED:
             continue
-        after = t_end - S[stall, ST_ATTACH]
+        after = t_end - S[stall, sh.ST_ATTACH]
         if after <= 0.0:
             continue
-        place = int(S[stall, ST_PLACE])
+        place = int(S[stall, sh.ST_PLACE])
         on = 1
-        finished = t_end >= S[stall, ST_OFF]
+        finished = t_end >= S[stall, sh.ST_OFF]
         if finished:
-            after = cow[place, C_ON_S]
-        elif after > cow[place, C_KICK_AT]:
-            late = after - cow[place, C_KICK_AT]
-            pause = cow[place, C_PAUSE_S]
-            if S[stall, ST_KICKED] == 0:
-                S[stall, ST_KICKED] = 1
-                out[milking, place, O_KICKS] += 1.0
-            if late < par[PAR_FALL_S]:
+            after = cow[place, sh.C_ON_S]
+        elif after > cow[place, sh.C_KICK_AT]:
+            late = after - cow[place, sh.C_KICK_AT]
+            pause = cow[place, sh.C_PAUSE_S]
+            if S[stall, sh.ST_KICKED] == 0:
+                S[stall, sh.ST_KICKED] = 1
+                out[milking, place, sh.O_KICKS] += 1.0
+            if late < par[sh.PAR_FALL_S]:
                 fallen += 1.0
             if late < pause:
                 on = 0
-            after = cow[place, C_KICK_AT] + max(0.0, late - pause)
+            after = cow[place, sh.C_KICK_AT] + max(0.0, late - pause)
         share = share_milked(
-            after - cow[place, C_LAG],
-            cow[place, C_FLOW_S],
-            cow[place, C_RISE],
-            par[PAR_FALL],
+            after - cow[place, sh.C_LAG],
+            cow[place, sh.C_FLOW_S],
+            cow[place, sh.C_RISE],
+            par[sh.PAR_FALL],
         )
-        kg = cow[place, C_KG] * (share - S[stall, ST_SHARE])
-        S[stall, ST_SHARE] = share
-        if cow[place, C_WITHHELD] > 0.0:
+        kg = cow[place, sh.C_KG] * (share - S[stall, sh.ST_SHARE])
+        S[stall, sh.ST_SHARE] = share
+        if cow[place, sh.C_WITHHELD] > 0.0:
             withheld += kg
-            S[I[stall, ST_APART], S_DOSE] += kg
+            S[I[stall, sh.ST_APART], sh.S_DOSE] += kg
         else:
             milk += kg
-            S[I[stall, ST_MILK], S_DOSE] += kg
+            S[I[stall, sh.ST_MILK], sh.S_DOSE] += kg
         attached += on
         if finished:
-            S[stall, ST_STATE] = DONE
-            off = S[stall, ST_OFF]
-            out[milking, place, O_OFF] = off
-            out[milking, place, O_KG] = cow[place, C_KG] * share
-            g[G_AIR] -= par[PAR_AIR_COW]
-            g[G_AIR_USED] += par[PAR_AIR_COW]
-            bout[milking, B_LAST_OFF] = max(bout[milking, B_LAST_OFF], off)
-    bout[milking, B_KG] += milk + withheld
-    g[G_ATTACHED] = attached
-    g[G_FALLEN] = fallen
-    g[G_MILK] = milk
-    g[G_WITHHELD] = withheld
+            S[stall, sh.ST_STATE] = sh.DONE
+            off = S[stall, sh.ST_OFF]
+            out[milking, place, sh.O_OFF] = off
+            out[milking, place, sh.O_KG] = cow[place, sh.C_KG] * share
+            g[sh.G_AIR] -= par[sh.PAR_AIR_COW]
+            g[sh.G_AIR_USED] += par[sh.PAR_AIR_COW]
+            bout[milking, sh.B_LAST_OFF] = max(bout[milking, sh.B_LAST_OFF], off)
+    bout[milking, sh.B_KG] += milk + withheld
+    g[sh.G_ATTACHED] = attached
+    g[sh.G_FALLEN] = fallen
+    g[sh.G_MILK] = milk
+    g[sh.G_WITHHELD] = withheld
 
 
 @inner
 def _wait(t: float, S: Floats, g: Floats, par: Floats, num: Ints) -> None:
     """Without vacuum no milk flows: all times of attached units move on by a step."""
-    dt = par[PAR_DT]
-    g[G_LOST_MILK_S] += dt
-    for stall in range(num[N_STALL0], num[N_STALL1]):
-        if S[stall, ST_STATE] == ATTACHED:
-            S[stall, ST_ATTACH] += dt
-            S[stall, ST_OFF] += dt
-    g[G_BUSY_UNTIL] = max(g[G_BUSY_UNTIL], t) + dt
+    dt = par[sh.PAR_DT]
+    g[sh.G_LOST_MILK_S] += dt
+    for stall in range(num[sh.N_STALL0], num[sh.N_STALL1]):
+        if S[stall, sh.ST_STATE] == sh.ATTACHED:
+            S[stall, sh.ST_ATTACH] += dt
+            S[stall, sh.ST_OFF] += dt
+    g[sh.G_BUSY_UNTIL] = max(g[sh.G_BUSY_UNTIL], t) + dt
 
 
 @inner
@@ -202,64 +203,64 @@ def _turn(
     bout: Floats,
 ) -> None:
     """The deck turns for one step, event by event: exit, attaching place, entry."""
-    stalls = num[N_STALLS]
+    stalls = num[sh.N_STALLS]
     now = t
-    left = par[PAR_DT]
-    pace = par[PAR_STALL_S]
+    left = par[sh.PAR_DT]
+    pace = par[sh.PAR_STALL_S]
     while left > 0.0:
-        if g[G_STOP] > 0.0:
-            used = min(g[G_STOP], left)
-            g[G_STOP] -= used
-            g[G_STOPPED] += used
-            bout[n[I_MILKING], B_STOPPED] += used
+        if g[sh.G_STOP] > 0.0:
+            used = min(g[sh.G_STOP], left)
+            g[sh.G_STOP] -= used
+            g[sh.G_STOPPED] += used
+            bout[n[sh.I_MILKING], sh.B_STOPPED] += used
             now += used
             left -= used
             continue
-        behind = g[G_BUSY_UNTIL] - par[PAR_WINDOW] - now
+        behind = g[sh.G_BUSY_UNTIL] - par[sh.PAR_WINDOW] - now
         if behind > 1e-9:
             used = min(behind, left)
-            g[G_HELD] += used
-            bout[n[I_MILKING], B_HELD] += used
+            g[sh.G_HELD] += used
+            bout[n[sh.I_MILKING], sh.B_HELD] += used
             now += used
             left -= used
             continue
-        speed = g[G_DRIVE] / pace
+        speed = g[sh.G_DRIVE] / pace
         if speed <= 0.0:
-            g[G_STOPPED] += left
-            bout[n[I_MILKING], B_STOPPED] += left
+            g[sh.G_STOPPED] += left
+            bout[n[sh.I_MILKING], sh.B_STOPPED] += left
             break
-        to_exit = n[I_EXIT] + par[PAR_EXIT_AT]
-        to_attach = n[I_ATTACH] + par[PAR_ATTACH_AT]
-        to_entry = float(n[I_ENTRY])
+        to_exit = n[sh.I_EXIT] + par[sh.PAR_EXIT_AT]
+        to_attach = n[sh.I_ATTACH] + par[sh.PAR_ATTACH_AT]
+        to_entry = float(n[sh.I_ENTRY])
         next_at = min(to_exit, min(to_attach, to_entry))
-        need = (next_at - g[G_U]) / speed
-        g[G_TURNED_S] += min(need, left)
+        need = (next_at - g[sh.G_U]) / speed
+        g[sh.G_TURNED_S] += min(need, left)
         if need > left:
-            g[G_U] += left * speed
+            g[sh.G_U] += left * speed
             break
         now += need
         left -= need
-        g[G_U] = next_at
+        g[sh.G_U] = next_at
         if next_at == to_exit:
-            stall = num[N_STALL0] + n[I_EXIT] % stalls
-            n[I_EXIT] += 1
-            state = S[stall, ST_STATE]
-            if state == DONE or (state == ATTACHED and S[stall, ST_OFF] <= now):
-                if state == ATTACHED:
+            stall = num[sh.N_STALL0] + n[sh.I_EXIT] % stalls
+            n[sh.I_EXIT] += 1
+            state = S[stall, sh.ST_STATE]
+            if state == sh.DONE or (state == sh.ATTACHED and S[stall, sh.ST_OFF] <= now):
+                if state == sh.ATTACHED:
                     _finish(stall, I, S, g, n, par, cow, out, bout)
                 _leave(now, stall, F, I, S, g, n, par, num, out)
-            elif state != EMPTY_STALL:
-                out[n[I_MILKING], int(S[stall, ST_PLACE]), O_PASSES] += 1.0
+            elif state != sh.EMPTY_STALL:
+                out[n[sh.I_MILKING], int(S[stall, sh.ST_PLACE]), sh.O_PASSES] += 1.0
         elif next_at == to_attach:
-            stall = num[N_STALL0] + n[I_ATTACH] % stalls
-            n[I_ATTACH] += 1
-            if S[stall, ST_STATE] == ENTERED:
+            stall = num[sh.N_STALL0] + n[sh.I_ATTACH] % stalls
+            n[sh.I_ATTACH] += 1
+            if S[stall, sh.ST_STATE] == sh.ENTERED:
                 _attach(now, stall, S, g, n, cow, out)
         else:
-            stall = num[N_STALL0] + n[I_ENTRY] % stalls
-            n[I_ENTRY] += 1
-            free = S[stall, ST_STATE] == EMPTY_STALL
-            if free and n[I_COW] < n[I_COWS] and now >= g[G_READY]:
+            stall = num[sh.N_STALL0] + n[sh.I_ENTRY] % stalls
+            n[sh.I_ENTRY] += 1
+            free = S[stall, sh.ST_STATE] == sh.EMPTY_STALL
+            if free and n[sh.I_COW] < n[sh.I_COWS] and now >= g[sh.G_READY]:
                 _enter(now, stall, S, g, n, par, num, cow, out)
 
 
@@ -276,28 +277,28 @@ def _finish(
     bout: Floats,
 ) -> None:
     """Milk of a unit whose removal falls inside the step, before its stall is let go."""
-    place = int(S[stall, ST_PLACE])
-    milking = n[I_MILKING]
+    place = int(S[stall, sh.ST_PLACE])
+    milking = n[sh.I_MILKING]
     share = share_milked(
-        cow[place, C_ON_S] - cow[place, C_LAG],
-        cow[place, C_FLOW_S],
-        cow[place, C_RISE],
-        par[PAR_FALL],
+        cow[place, sh.C_ON_S] - cow[place, sh.C_LAG],
+        cow[place, sh.C_FLOW_S],
+        cow[place, sh.C_RISE],
+        par[sh.PAR_FALL],
     )
-    kg = cow[place, C_KG] * (share - S[stall, ST_SHARE])
-    S[stall, ST_SHARE] = share
-    if cow[place, C_WITHHELD] > 0.0:
-        g[G_WITHHELD] += kg
-        S[I[stall, ST_APART], S_DOSE] += kg
+    kg = cow[place, sh.C_KG] * (share - S[stall, sh.ST_SHARE])
+    S[stall, sh.ST_SHARE] = share
+    if cow[place, sh.C_WITHHELD] > 0.0:
+        g[sh.G_WITHHELD] += kg
+        S[I[stall, sh.ST_APART], sh.S_DOSE] += kg
     else:
-        g[G_MILK] += kg
-        S[I[stall, ST_MILK], S_DOSE] += kg
-    bout[milking, B_KG] += kg
-    g[G_AIR] -= par[PAR_AIR_COW]
-    g[G_AIR_USED] += par[PAR_AIR_COW]
-    out[milking, place, O_OFF] = S[stall, ST_OFF]
-    out[milking, place, O_KG] = cow[place, C_KG] * share
-    bout[milking, B_LAST_OFF] = max(bout[milking, B_LAST_OFF], S[stall, ST_OFF])
+        g[sh.G_MILK] += kg
+        S[I[stall, sh.ST_MILK], sh.S_DOSE] += kg
+    bout[milking, sh.B_KG] += kg
+    g[sh.G_AIR] -= par[sh.PAR_AIR_COW]
+    g[sh.G_AIR_USED] += par[sh.PAR_AIR_COW]
+    out[milking, place, sh.O_OFF] = S[stall, sh.ST_OFF]
+    out[milking, place, sh.O_KG] = cow[place, sh.C_KG] * share
+    bout[milking, sh.B_LAST_OFF] = max(bout[milking, sh.B_LAST_OFF], S[stall, sh.ST_OFF])
 
 
 @inner
@@ -315,53 +316,53 @@ def _rows(
     bout: Floats,
 ) -> None:
     """Rows fill together, are attached one by one, and leave when the last is off."""
-    dt = par[PAR_DT]
-    stalls = num[N_STALLS]
-    rows = num[N_ROWS]
+    dt = par[sh.PAR_DT]
+    stalls = num[sh.N_STALLS]
+    rows = num[sh.N_ROWS]
     each = stalls // rows
     for row in range(rows):
-        first = num[N_STALL0] + row * each
-        last = first + each if row < rows - 1 else num[N_STALL1]
+        first = num[sh.N_STALL0] + row * each
+        last = first + each if row < rows - 1 else num[sh.N_STALL1]
         busy = False
         off = 0.0
         occupied = False
         for stall in range(first, last):
-            state = S[stall, ST_STATE]
-            if state != EMPTY_STALL:
+            state = S[stall, sh.ST_STATE]
+            if state != sh.EMPTY_STALL:
                 occupied = True
-                off = max(off, S[stall, ST_OFF])
-                if state == ENTERED or S[stall, ST_OFF] > t:
+                off = max(off, S[stall, sh.ST_OFF])
+                if state == sh.ENTERED or S[stall, sh.ST_OFF] > t:
                     busy = True
         if occupied and not busy:
             for stall in range(first, last):
-                if S[stall, ST_STATE] == ATTACHED:
+                if S[stall, sh.ST_STATE] == sh.ATTACHED:
                     _finish(stall, I, S, g, n, par, cow, out, bout)
-                if S[stall, ST_STATE] != EMPTY_STALL:
+                if S[stall, sh.ST_STATE] != sh.EMPTY_STALL:
                     _leave(off, stall, F, I, S, g, n, par, num, out)
             # The place of the first stall keeps the time from which the row may fill again.
-            S[first, ST_ENTER] = off + par[PAR_TURN_S] / max(g[G_GATE], 1e-6)
+            S[first, sh.ST_ENTER] = off + par[sh.PAR_TURN_S] / max(g[sh.G_GATE], 1e-6)
             occupied = False
-        if not occupied and n[I_COW] < n[I_COWS]:
-            begun = bout[n[I_MILKING], B_BEGUN]
-            at = max(max(S[first, ST_ENTER], begun), g[G_READY])
+        if not occupied and n[sh.I_COW] < n[sh.I_COWS]:
+            begun = bout[n[sh.I_MILKING], sh.B_BEGUN]
+            at = max(max(S[first, sh.ST_ENTER], begun), g[sh.G_READY])
             if at < t + dt:
                 placed = 0
                 for stall in range(first, last):
-                    place = n[I_COW]
-                    if place >= n[I_COWS]:
+                    place = n[sh.I_COW]
+                    if place >= n[sh.I_COWS]:
                         break
-                    other = cow[place, C_GROUP] != cow[max(place - 1, 0), C_GROUP]
-                    if placed > 0 and other and par[PAR_GAP_S] > 0.0:
+                    other = cow[place, sh.C_GROUP] != cow[max(place - 1, 0), sh.C_GROUP]
+                    if placed > 0 and other and par[sh.PAR_GAP_S] > 0.0:
                         break  # the next group is not in the yard yet
                     _enter(at, stall, S, g, n, par, num, cow, out)
                     _attach(at, stall, S, g, n, cow, out)
                     placed += 1
-                place = n[I_COW]
+                place = n[sh.I_COW]
                 gap = 0.0
-                if place < n[I_COWS] and cow[place, C_GROUP] != cow[place - 1, C_GROUP]:
-                    gap = par[PAR_GAP_S]
-                g[G_READY] = at + gap
-                g[G_STOP] = 0.0
+                if place < n[sh.I_COWS] and cow[place, sh.C_GROUP] != cow[place - 1, sh.C_GROUP]:
+                    gap = par[sh.PAR_GAP_S]
+                g[sh.G_READY] = at + gap
+                g[sh.G_STOP] = 0.0
 
 
 @kernel
@@ -379,31 +380,31 @@ def cows(
     bout: Floats,
 ) -> None:
     """One step of a milking: cows move, units milk; the milk of the step is left in the state."""
-    g[G_ATTACHED] = 0.0
-    g[G_FALLEN] = 0.0
-    g[G_MILK] = 0.0
-    g[G_WITHHELD] = 0.0
-    g[G_TURNED_S] = 0.0
-    if n[I_MILKING] < 0:
+    g[sh.G_ATTACHED] = 0.0
+    g[sh.G_FALLEN] = 0.0
+    g[sh.G_MILK] = 0.0
+    g[sh.G_WITHHELD] = 0.0
+    g[sh.G_TURNED_S] = 0.0
+    if n[sh.I_MILKING] < 0:
         return
-    if g[G_VACUUM] < par[PAR_VAC_LEAST]:
+    if g[sh.G_VACUUM] < par[sh.PAR_VAC_LEAST]:
         _wait(t, S, g, par, num)
         return
-    if num[N_LAYOUT] == 0:
+    if num[sh.N_LAYOUT] == 0:
         _turn(t, F, I, S, g, n, par, num, cow, out, bout)
     else:
         _rows(t, F, I, S, g, n, par, num, cow, out, bout)
-    milk = g[G_MILK]
-    withheld = g[G_WITHHELD]
-    _out_milk(t + par[PAR_DT], F, I, S, g, n, par, num, cow, out, bout)
-    g[G_MILK] += milk
-    g[G_WITHHELD] += withheld
+    milk = g[sh.G_MILK]
+    withheld = g[sh.G_WITHHELD]
+    _out_milk(t + par[sh.PAR_DT], F, I, S, g, n, par, num, cow, out, bout)
+    g[sh.G_MILK] += milk
+    g[sh.G_WITHHELD] += withheld
 
 
 @inner
 def ended(n: Ints) -> bool:
     """Whether all cows of the milking have left."""
-    return n[I_COW] >= n[I_COWS] and n[I_ON_DECK] == 0
+    return n[sh.I_COW] >= n[sh.I_COWS] and n[sh.I_ON_DECK] == 0
 
 
 @kernel
@@ -438,11 +439,11 @@ def milking_alone(
     for step in range(most):
         if ended(n):
             break
-        cows(step * par[PAR_DT], F, I, S, g, n, par, num, cow, out, bout)
-        g[G_MINUTE_KG] += g[G_MILK] + g[G_WITHHELD]
-        held += g[G_MILK]
+        cows(step * par[sh.PAR_DT], F, I, S, g, n, par, num, cow, out, bout)
+        g[sh.G_MINUTE_KG] += g[sh.G_MILK] + g[sh.G_WITHHELD]
+        held += g[sh.G_MILK]
         on = held > burst_kg or (on and held > 0.0)
-        come = min(held, max(burst, g[G_MILK])) if on else 0.0
+        come = min(held, max(burst, g[sh.G_MILK])) if on else 0.0
         held -= come
         even += (come - even) * min(1.0, 1.0 / lag)
         whole += even
@@ -450,6 +451,6 @@ def milking_alone(
         left -= 1
         if left == 0:
             left = minute
-            g[G_MINUTE_MOST] = max(g[G_MINUTE_MOST], g[G_MINUTE_KG])
-            g[G_MINUTE_KG] = 0.0
+            g[sh.G_MINUTE_MOST] = max(g[sh.G_MINUTE_MOST], g[sh.G_MINUTE_KG])
+            g[sh.G_MINUTE_KG] = 0.0
     return met / max(whole, 1e-9)
