@@ -284,6 +284,11 @@ def _wash_step(text: str) -> str:
     return text
 
 
+MOST_WASH_L_UNIT = 60.0
+"""Most wash a unit that a plant file may state: few units on long lines need several times what
+many do."""
+
+
 class Cleaning(Record):
     """How the plant is washed."""
 
@@ -313,7 +318,13 @@ class Cleaning(Record):
         "", "days between acid washes", 7.0, ge=0.3, le=60, why="about weekly", known="second_hand"
     )
     water_l_unit: float = par(
-        "L", "water a unit for each step", 10.0, ge=3, le=30, why="10 L a cluster", known="read"
+        "L",
+        "water a unit for each step",
+        10.0,
+        ge=3,
+        le=MOST_WASH_L_UNIT,
+        why="10 L a cluster",
+        known="read",
     )
     steps: tuple[Annotated[str, AfterValidator(_wash_step)], ...] = par(
         "", WASH_STEPS, ("rinse", "hot", "last rinse"), why="usual sequence"

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 import byrewright.drafting.close as closing
-from byrewright.drafting.close import SEEDS, Check, checks, close, fails, wanted
+import byrewright.drafting.gives as giving
+from byrewright.drafting.close import SEEDS, Check, Closing, checks, close, fails, wanted
 from byrewright.drafting.draft import Draft, intent_of
 from byrewright.drafting.gives import Give, closed_draft, gives
 from byrewright.drafting.sheet import Chosen
-from byrewright.plant.brief import read_brief_text
+from byrewright.plant.brief import Brief, read_brief_text
 from byrewright.plant.read import read_plant_text
 from byrewright.results import Finding, Remedy, Result
 from byrewright.standards.rulebook import default_rulebook
@@ -82,6 +84,36 @@ def test_wishes_that_fight_are_named_with_the_least_change_that_is_proven(
     assert close(brief.model_copy(update={"supply": supply}), RULES).closes
     less = supply.model_copy(update={"limit_kva": supply.limit_kva - 5})
     assert not close(brief.model_copy(update={"supply": less}), RULES).closes
+
+
+def test_wishes_that_mend_a_part_each_are_told_together_and_the_least_is_found_below_a_new_fault(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Would fail if a step beyond which something else fails hid the least one that mends, if a
+    wish that mends a part were left out, or if what closes only together were not proven."""
+    asked: list[Brief] = []
+
+    def answer(brief: Brief, *_: object, **__: object) -> Closing:
+        asked.append(brief)
+        told = {
+            "throughput.finished": brief.operators < 4 and brief.target_h < 3.4,
+            "day.wash_fits": brief.target_h > 4.0,
+            "power.standby": brief.standby_power == "none",
+        }
+        found = [Finding(k, "", k, None, "", k, "fails") for k, bad in told.items() if bad]
+        now.asked = {"sizing": Result("sizing", "", tuple(found))}
+        return replace(now, open=tuple(found))
+
+    brief = read_brief_text(SMALL).brief
+    now = Closing(closing.settle(intent_of(brief, RULES), RULES))
+    monkeypatch.setattr(giving, "close", answer)
+    found = {g.wish: g for g in gives(brief, RULES, answer(brief))}
+    assert found["operators"].change == {"operators": 4}
+    assert found["target_h"].change == {"target_h": 3.4}
+    assert found["standby_power"].mends == {"power.standby"}
+    both = found["operators+standby_power"]
+    assert both.mends == {"throughput.finished", "power.standby"}
+    assert asked[-1].operators == 4 and asked[-1].standby_power == "tractor"
 
 
 def test_a_figure_with_which_no_machine_is_made_is_taken_back(

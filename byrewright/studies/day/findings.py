@@ -67,6 +67,7 @@ def _traffic(ctx: StudyContext, run: Run) -> None:
         f"{again:.1%} of the cows had not milked out by the exit and went round again.",
         limit=run.plant.wishes.go_round_share, sense="at_most", allowance=0.05,
         formula="cows with more than one pass over all cows",
+        remedies=remedies.slower(run.plant, again),
     )  # fmt: skip
     cows_h = float(np.mean([_cows_h(b) for b in done]))
     ctx.find(

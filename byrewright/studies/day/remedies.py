@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from byrewright.plant.farm import MOST_WASH_L_UNIT
 from byrewright.plant.plant import Plant
 from byrewright.plant.programme import Wash
 from byrewright.plant.roles import (
@@ -42,6 +43,19 @@ def sooner(plant: Plant, bout: MilkingSession) -> tuple[Remedy, ...]:
     return (Remedy(platform.id, "stalls", float(max(stalls, platform.stalls + step)), why),)
 
 
+def slower(plant: Plant, again: float) -> tuple[Remedy, ...]:
+    """A slower turn, by the share of cows too many that went round again."""
+    most = plant.wishes.go_round_share
+    if again <= most:
+        return ()
+    why = f"{again:.1%} of the cows went round again; {most:.0%} is the most"
+    times = 1.01 + 0.2 * (again - most)
+    return tuple(
+        Remedy(p.id, "turn_s", float(math.ceil(times * p.turn_s)), why)
+        for p in plant.machines(StandsCows)
+    )
+
+
 def roomier(run: Run, tag: str, litres: float) -> tuple[Remedy, ...]:
     """More volume; where much more than the vessel ran over, more flow away from it, too."""
     one = run.plant.equipment.get(tag)
@@ -76,11 +90,9 @@ def hotter_wash(plant: Plant, back: float, hottest_c: float, wash: Wash) -> tupl
         to = min(hottest_c, float(math.ceil(hot_c + gain * short)))
         return (Remedy("cleaning", "hot_c", to, why),)
     each = math.ceil(1.2 * wash.hot_l / max(1, wash.units))
-    return (Remedy("cleaning", "water_l_unit", float(each), why),) if each <= MOST_L_UNIT else ()
-
-
-MOST_L_UNIT = 30.0
-"""Most water a unit that a plant file may state."""
+    if each > MOST_WASH_L_UNIT:
+        return ()
+    return (Remedy("cleaning", "water_l_unit", float(each), why),)
 
 
 THERMOSTAT_K = 2.5
