@@ -111,6 +111,7 @@ class LiquidGraph:
         )  # fmt: skip
         self._ports: dict[tuple[str, str], Node] = {}
         self._ways: dict[str, dict[Node, tuple[Edge, ...]]] = {}
+        self._positions: dict[str, dict[str, str | None]] = {}
         self.kept: dict[object, dict[object, object]] = {}
         """Answers to states, kept by who asks; two threads at worst work one out twice."""
         self.ambient_kpa = ambient_pressure_kpa_abs(plant.site.altitude_m)
@@ -135,9 +136,11 @@ class LiquidGraph:
     def situation(self, mode: str, wrong: Mapping[str, str] | None = None,
                   **more: object) -> Situation:  # fmt: skip
         """The state that a mode gives, with some positions that differ."""
-        at = {tag: self.plant.position(mode, tag) for tag in self.plant.equipment} | dict(
-            wrong or {}
-        )
+        if mode not in self._positions:
+            self._positions[mode] = {
+                tag: self.plant.position(mode, tag) for tag in self.plant.equipment
+            }
+        at = self._positions[mode] | dict(wrong or {})
         does = frozenset(self.plant.modes[mode].does)
         return Situation(at, does, **more)  # type: ignore[arg-type]
 
@@ -357,22 +360,37 @@ class LiquidGraph:
 
     def alive(self, s: Situation, taken: Mapping[Node, float]) -> list[Edge]:
         """Open joints that are no dead end."""
-        joints = {j.id: j for j in self.joints if self.is_open(j, s)}
-        degree: dict[Node, set[str]] = {}
-        for name in joints:
-            for node in self.ends[name]:
-                degree.setdefault(node, set()).add(name)
-        loose = [n for n, of in degree.items() if len(of) < 2]
+        number, pairs = self._numbered
+        is_open = [self.is_open(j, s) for j in self.joints]
+        of: list[list[int]] = [[] for _ in number]
+        for k, (a, b) in enumerate(pairs):
+            if is_open[k]:
+                of[a].append(k)
+                if b != a:
+                    of[b].append(k)
+        stays = [self.held(n) or n in taken for n in number]
+        degree = [len(x) for x in of]
+        loose = [n for n, d in enumerate(degree) if d == 1 and not stays[n]]
         while loose:
-            node = loose.pop()
-            if self.held(node) or node in taken or len(degree[node]) != 1:
+            n = loose.pop()
+            if degree[n] != 1:
                 continue
-            name = degree[node].pop()
-            joints.pop(name, None)
-            for other in self.ends[name]:
-                degree[other].discard(name)
-                loose.append(other)
-        return [joints[name] for name in sorted(joints)]
+            k = next(k for k in of[n] if is_open[k])
+            is_open[k] = False
+            for m in set(pairs[k]):
+                degree[m] -= 1
+                if degree[m] == 1 and not stays[m]:
+                    loose.append(m)
+        return [j for j, is_so in zip(self.joints, is_open, strict=True) if is_so]
+
+    @cached_property
+    def _numbered(self) -> tuple[dict[Node, int], list[tuple[int, int]]]:
+        """Every end of a joint with a number of its own, and the two numbers of each joint."""
+        number: dict[Node, int] = {}
+        pairs = [self.ends[j.id] for j in self.joints]
+        for node in (n for pair in pairs for n in pair):
+            number.setdefault(node, len(number))
+        return number, [(number[a], number[b]) for a, b in pairs]
 
     def section(self, start: Node, at: Mapping[Node, list[Edge]]) -> tuple[set[Node], list[Edge]]:
         nodes, found, todo = {start}, {}, [start]

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from itertools import product
 
 import numpy as np
@@ -39,6 +40,7 @@ NEARLY_NOTHING: Element = (POWER, [1.0, 2.0])
 OPENINGS, LEVEL = ("vessel.exit_k", "vessel.entry_k"), "vessel.level_share"
 SUPPLY = "water.hose_kpa"
 """The pressure under which a closed vessel of water stands, where its pump runs."""
+KEPT = 64  # states whose open parts are kept
 NOT_KNOWN_MM = 50.0  # bore of a machine that states none and meets no pipe
 
 
@@ -67,10 +69,30 @@ class _Link:
     elements: list[list[Element]] = field(default_factory=list)
 
 
+@dataclass(frozen=True, slots=True)
+class _Open:
+    """What a state leaves open: joints by node, sections apart, pumps, heights of the nodes."""
+
+    at: dict[Node, list[Edge]]
+    sections: list[tuple[set[Node], list[Edge]]]
+    forced: list[Edge]
+    movers: set[str | None]
+    height: dict[Node, float]
+    uneven: list[str]
+
+
 class Liquids(LiquidGraph):
     """The liquid network of one plant, solved."""
 
     _asks: tuple[str, ...] = ()
+
+    @cached_property
+    def _pipe_laws(self) -> dict[tuple[str, int], list[Element]]:
+        return {}  # by pipe and which of `fluids` is in it
+
+    @cached_property
+    def _opened(self) -> dict[object, _Open]:
+        return {}
 
     def asks(self) -> tuple[str, ...]:
         """Every rule that the laws of this network ask for, in whatever state."""
@@ -111,16 +133,38 @@ class Liquids(LiquidGraph):
             inlet, outlet = self.port(tag, mover.inlet), self.port(tag, mover.outlet)
             taken[inlet] = taken.get(inlet, 0.0) + q
             taken[outlet] = taken.get(outlet, 0.0) - q
+        open_ = self._open(s, taken, only)
+        out = Flows(uneven=list(open_.uneven))
+        for joint in open_.forced:
+            out.l_min[joint.id] = s.forced_l_min[joint.machine or ""]
+        for nodes, joints in open_.sections:
+            try:
+                self._solve_section(s, nodes, joints, open_.at, taken, open_.height, out)
+            except LiquidsUnsolved as bad:
+                if broken is None:
+                    raise
+                broken.append(str(bad))
+        out.shut += sorted(t for t in self.movers if self.runs(s, t) and t not in open_.movers
+                           and t not in s.forced_l_min)  # fmt: skip
+        return out
+
+    def _open(self, s: Situation, taken: Mapping[Node, float],
+              only: frozenset[Node] | None) -> _Open:  # fmt: skip
+        """What of the network a state leaves open: the same for all flows, so that it is kept."""
+        key = (
+            frozenset(s.at.items()), frozenset(t for t, x in s.speed.items() if x > 0), s.capped,
+            frozenset(s.forced_l_min), frozenset(taken), only,
+        )  # fmt: skip
+        found = self._opened.get(key)
+        if found is not None:
+            return found
         alive = self.alive(s, taken)
         at: dict[Node, list[Edge]] = {}
         for j in alive:
             for node in self.ends[j.id]:
                 at.setdefault(node, []).append(j)
-        out = Flows()
         forced = [j for j in self.joints if j.machine in s.forced_l_min and j.how is not None
                   and j.how.how == "mover"]  # fmt: skip
-        for joint in forced:
-            out.l_min[joint.id] = s.forced_l_min[joint.machine or ""]
         sections: list[tuple[set[Node], list[Edge]]] = []
         seen: set[Node] = set()
         for start in sorted({*at, *taken}, key=lambda n: n.name):
@@ -132,18 +176,13 @@ class Liquids(LiquidGraph):
                 if not joints:
                     raise self._no_way({start: taken[start]})
                 sections.append((nodes, joints))
-        height = self._heights(sections, forced, out)
-        for nodes, joints in sections:
-            try:
-                self._solve_section(s, nodes, joints, at, taken, height, out)
-            except LiquidsUnsolved as bad:
-                if broken is None:
-                    raise
-                broken.append(str(bad))
-        flows = {j.machine for j in alive if j.how is not None and j.how.how == "mover"}
-        out.shut += sorted(t for t in self.movers if self.runs(s, t) and t not in flows
-                           and t not in s.forced_l_min)  # fmt: skip
-        return out
+        movers = {j.machine for j in alive if j.how is not None and j.how.how == "mover"}
+        uneven: list[str] = []
+        height = self._heights(sections, forced, uneven)
+        if len(self._opened) >= KEPT:
+            self._opened.clear()
+        self._opened[key] = _Open(at, sections, forced, movers, height, uneven)
+        return self._opened[key]
 
     def _displacing(self, s: Situation, tags: list[str], only: frozenset[Node] | None,
                     broken: list[str] | None) -> Flows:  # fmt: skip
@@ -235,7 +274,7 @@ class Liquids(LiquidGraph):
         return self.fluids["milk"]
 
     def _heights(self, sections: list[tuple[set[Node], list[Edge]]], forced: list[Edge],
-                 out: Flows) -> dict[Node, float]:  # fmt: skip
+                 uneven: list[str]) -> dict[Node, float]:  # fmt: skip
         """Heights from the pipes' rises, nil at the first node of what hangs together.
 
         A forced pump joins the sections on its two sides; all ports of a vessel in one of these are
@@ -256,10 +295,12 @@ class Liquids(LiquidGraph):
                 left = [x for x in left if x not in met]
                 nodes |= ends.union(*(x[0] for x in met))
                 joints += [j for x in met for j in x[1]]
-            found |= self.heights_of(nodes, joints, out)
+            found |= self.heights_of(nodes, joints, uneven)
         return found
 
-    def heights_of(self, nodes: set[Node], joints: list[Edge], out: Flows) -> dict[Node, float]:
+    def heights_of(
+        self, nodes: set[Node], joints: list[Edge], uneven: list[str]
+    ) -> dict[Node, float]:
         steps = [(0, *self.ends[j.id], 0.0, "") for j in joints if j.pipe is None]
         for j in joints:
             if j.pipe is not None:
@@ -288,7 +329,7 @@ class Liquids(LiquidGraph):
             if top_a != top_b:
                 found[top_b] = (top_a, at_a + rise - at_b)
             elif name and abs(at_a + rise - at_b) > LEVEL_M:
-                out.uneven.append(name)
+                uneven.append(name)
         low = min(nodes, key=lambda n: n.name)
         _, base = root(low)
         return {n: root(n)[1] - base for n in nodes}
@@ -364,8 +405,11 @@ class Liquids(LiquidGraph):
 
     def _elements(self, joint: Edge, s: Situation, fluid: Fluid) -> list[Element]:
         if joint.pipe is not None:
-            many = max(self.many.get(joint.a, 1), self.many.get(joint.b, 1))
-            return [self.laws.pipe(joint.pipe, fluid, many)]
+            of = joint.id, id(fluid)
+            if of not in self._pipe_laws:
+                many = max(self.many.get(joint.a, 1), self.many.get(joint.b, 1))
+                self._pipe_laws[of] = [self.laws.pipe(joint.pipe, fluid, many)]
+            return self._pipe_laws[of]
         assert joint.how is not None
         assert joint.machine is not None
         tag, how = joint.machine, joint.how

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from heapq import heapify, heappop, heappush
 from itertools import accumulate, pairwise
 
-from byrewright.engine.liquidgraph import Flows, Situation
+from byrewright.engine.liquidgraph import Situation
 from byrewright.engine.liquids import Liquids
 from byrewright.plant.graph import Edge, Node
 from byrewright.plant.plant import Pipe
@@ -49,7 +49,7 @@ def standing(net: Liquids, s: Situation, pipes: Iterable[str]) -> list[Standing]
     for start in sorted(at, key=lambda n: n.name):
         if start not in height:
             nodes, mine = net.section(start, at)
-            height |= net.heights_of(nodes, mine, Flows())
+            height |= net.heights_of(nodes, mine, [])
     level = _levels(net, at, height)
     found = []
     for name in pipes:

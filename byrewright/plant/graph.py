@@ -8,14 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from byrewright.plant.machine import InternalPath, Machine, Service
 from byrewright.plant.plant import GRAPH, Pipe, Plant
 
 
-@dataclass(frozen=True, slots=True)
-class Node:
+class Node(NamedTuple):
     """A port of a machine, or a vessel's body (port `*`)."""
 
     machine: str
