@@ -100,23 +100,35 @@ def milk_alone(
     g[sh.G_DRIVE] = g[sh.G_GATE] = 1.0
     g[sh.G_OPERATORS] = milking.operators
     n[sh.I_COWS] = len(table)
+    step_min = STEP_S / 60
+    burst = np.array([evened.burst_kg, evened.burst_kg_min * step_min,
+                      max(1.0, evened.lag_s / STEP_S), evened.least_kg_min * step_min])  # fmt: skip
+    key = (stalls.stalls, *(a.tobytes() for a in (par, num, g, n, table, burst)))
+    if key in _ALONE:
+        return _ALONE[key]
     out, bout = sh.zeros(1, max(len(table), 1), len(sh.OUT)), sh.zeros(1, len(sh.MILKED))
     # Behind the stalls one row more, which takes the milk of all.
     fixed, whole = (sh.zeros(stalls.stalls + 1, sh.WIDE), sh.whole(stalls.stalls + 1, 2))
     whole[:] = stalls.stalls
     items = sh.zeros(stalls.stalls + 1, sh.WIDE)
     num[sh.N_M0] = num[sh.N_M1] = 0
-    step_min = STEP_S / 60
     met = milking_alone(
         fixed, whole, items, g, n, par, num, table, out, bout, round(60 / STEP_S),
-        round(3600 * LONGEST_H / STEP_S), np.array([
-            evened.burst_kg, evened.burst_kg_min * step_min, max(1.0, evened.lag_s / STEP_S),
-            evened.least_kg_min * step_min,
-        ]),
+        round(3600 * LONGEST_H / STEP_S), burst,
     )  # fmt: skip
     ended = n[sh.I_COW] >= n[sh.I_COWS] and n[sh.I_ON_DECK] == 0
     hours = float(bout[0, sh.B_LAST_OFF]) / 3600 if ended else LONGEST_H
-    return Alone(hours, float(g[sh.G_MINUTE_MOST]), met / step_min, out[0])
+    out.flags.writeable = False
+    while len(_ALONE) >= KEPT:
+        _ALONE.pop(next(iter(_ALONE)), None)
+    _ALONE[key] = Alone(hours, float(g[sh.G_MINUTE_MOST]), met / step_min, out[0])
+    return _ALONE[key]
+
+
+KEPT = 32
+_ALONE: dict[tuple[object, ...], Alone] = {}
+"""The last milkings milked, by all that the kernel is given: a plant is asked again and again with
+one figure changed that no cow feels."""
 
 
 def brought_up(plant: Plant) -> int:

@@ -74,17 +74,15 @@ def used_ports(plant: Plant) -> dict[str, tuple[str, ...]]:
 
 def _ways(machine: Machine, used: tuple[str, ...]) -> list[tuple[str, str, InternalPath]]:
     """The ways through a machine between ports in use (families spread out)."""
-    every = []
-    for way in machine.inside():
-        starts = ["*"] if way.a == "*" else [u for u in used if _is(machine, u, way.a)]
-        ends = ["*"] if way.b == "*" else [u for u in used if _is(machine, u, way.b)]
-        every += [(a, b, way) for a in starts for b in ends]
-    return every
-
-
-def _is(machine: Machine, used: str, declared: str) -> bool:
-    port = machine.port(used)
-    return port is not None and port.name == declared
+    means: dict[str, list[str]] = {"*": ["*"]}
+    for name in used:
+        port = machine.port(name)
+        if port is not None:
+            means.setdefault(port.name, []).append(name)
+    return [
+        (a, b, way)
+        for way in machine.inside() for a in means.get(way.a, ()) for b in means.get(way.b, ())
+    ]  # fmt: skip
 
 
 def build(plant: Plant) -> Graph:

@@ -42,6 +42,8 @@ class Port:
 
     def answers_to(self, name: str) -> bool:
         """Whether a name written in the file means this port."""
+        if "#" not in self.name:
+            return name == self.name
         return fnmatch.fnmatchcase(name, self.name.replace("#", "[0-9]*"))
 
 

@@ -160,7 +160,7 @@ def _diagnosed(
     if not complaint:
         return {}, ()
     try:
-        found = causes(plant, [complaint], (), rules)
+        found = causes(plant, [complaint], (), rules, ahead=False)
     except ByrewrightError:  # a plant whose network cannot be solved: rates alone
         return {}, ()
     chances = {f: c.share / len(c.faults) for c in found for f in c.faults}

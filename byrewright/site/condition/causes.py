@@ -109,17 +109,20 @@ def causes(
     complaints: Sequence[str] = (),
     readings: Sequence[Reading] = (),
     rules: Rulebook | None = None,
+    *,
+    ahead: bool = True,
 ) -> tuple[Cause, ...]:
     """What may be wrong, the likeliest first; each carries the next measurement.
 
     Args:
         complaints: what people say, of `standards.diagnosis.COMPLAINTS`.
         readings: what was read, by the id of its check.
+        ahead: whether to look for the next measurement, which takes most of the time.
 
     Raises:
         ByrewrightError: a complaint that there is not, or a plant that cannot be solved.
     """
-    return diagnose(plant, complaints, readings, rules).causes
+    return diagnose(plant, complaints, readings, rules, look_ahead=ahead).causes
 
 
 def diagnose(
@@ -128,6 +131,8 @@ def diagnose(
     readings: Sequence[Reading] = (),
     rules: Rulebook | None = None,
     say: Say | None = None,
+    *,
+    look_ahead: bool = True,
 ) -> Diagnosis:
     """Ranked causes with what speaks for and against them, and what to measure next."""
     model = model_of(plant, rules, say)
@@ -135,7 +140,7 @@ def diagnose(
     _, left = seen_of(model, readings)
     shares = group_shares(belief)
     done = decided(model, shares)
-    ahead = () if done else next_readings(belief)
+    ahead = next_readings(belief) if look_ahead and not done else ()
     first = ahead[0] if ahead else None
     found = tuple(
         _cause(belief, g, share, first)

@@ -124,12 +124,15 @@ class Field:
             self.moments.append(Moment(name, step, _fresh(state.copy(), c)))
 
     def undisturbed(self, moment: Moment, until: int) -> sh.State:
-        """The undisturbed state at a step, from a moment (kept for the next who asks)."""
+        """The undisturbed state at a step, from the nearest kept before it (and kept itself)."""
         key = (moment.name, until)
         with self.lock:
             found = self.base_runs.get(key)
+            kept = [s for (name, at), s in self.base_runs.items()
+                    if name == moment.name and at < until]  # fmt: skip
         if found is None:
-            found = self.run(moment.state, until)
+            near = max(kept, key=lambda s: int(s.n[sh.I_STEP]), default=moment.state)
+            found = self.run(near, until)
             with self.lock:
                 self.base_runs[key] = found
         return found

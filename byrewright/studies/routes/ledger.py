@@ -3,7 +3,7 @@ without, and the drains are compared. The engine splits the flow where a pump ha
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable
 from functools import cached_property
 from typing import Any
 
@@ -39,6 +39,17 @@ class DayLedger:
         self.compiled = compile_plant(plant, self.rules)
         self.herd = Herd(plant, self.compiled, self.rules, seed)
         self._waste: dict[tuple[Combination, int, int], float] = {}
+        self._wrong, self._variants = self.compiled, dict[Combination, int]()
+
+    def expect(self, wrongs: Iterable[Combination]) -> None:
+        """Put the plant with each of these into one set of tables; it is then lowered once."""
+        from byrewright.engine.compiled import with_wrong
+
+        new = dict.fromkeys([*self._variants, *(w for w in wrongs if w)])
+        if len(new) > len(self._variants):
+            every = [dict(w) for w in new]
+            self._wrong = with_wrong(self.plant, self.compiled, every, self.rules)
+            self._variants = {w: i for i, w in enumerate(new, 1)}
 
     @cached_property
     def places(self) -> tuple[str, ...]:
@@ -63,44 +74,46 @@ class DayLedger:
         """Milk (kg) in the places of loss at step `end`."""
         key = (wrong, begin, end)
         if key not in self._waste:
-            self._waste[key] = self._run(dict(wrong), begin, end)
+            self._waste[key] = self._run(wrong, begin, end)
         return self._waste[key]
 
-    def _run(self, wrong: Mapping[str, str], begin: int, end: int) -> float:
+    def _run(self, wrong: Combination, begin: int, end: int) -> float:
         from byrewright.engine import shape as sh
-        from byrewright.engine.compiled import with_wrong
         from byrewright.engine.draws import day_of
         from byrewright.engine.simulate import simulate
 
         compiled = self.compiled
         rows: tuple[tuple[int, int, int, int, float], ...] = ()
         if wrong:
-            compiled = with_wrong(self.plant, compiled, [dict(wrong)], self.rules)
-            rows = ((begin, 0, 0, sh.ROW_ROUTE, 1.0),)
+            self.expect([wrong])
+            compiled = self._wrong
+            rows = ((begin, 0, 0, sh.ROW_ROUTE, float(self._variants[wrong])),)
         day: Any = day_of(self.plant, compiled, self.herd, month=self.month, day=0, extra=rows)
         state = simulate(compiled, day, compiled.start, end).state
         return float(sum(state.items[compiled.vessel(p), sh.MILK] for p in self.places))
 
 
-def from_day(plant: Plant, ledger: DayLedger, by_duty: LossOf) -> LossOf:
+def from_day(plant: Plant, ledger: DayLedger, by_duty: LossOf, told: Iterable[Hit] = ()) -> LossOf:
     """Losses of flowing milk by the simulated day, in the middle of its first milking; whatever
-    the day cannot tell (stored milk, spoilt milk, litres in pipes) comes from the duty."""
+    the day cannot tell (stored milk, spoilt milk, litres in pipes) comes from the duty. All of
+    `told` are got ready in one go."""
     from byrewright.plant.farm import minutes
 
     begins = min((minutes(m.start) for m in plant.milkings), default=0)
     middle = begins + 30.0
-    milk_lost = ("milk_lost", "milk_to_wash")
+
+    def by_day(hit: Hit) -> bool:
+        flows = hit.question.loses == "milk" and hit.question.harm in ("milk_lost", "milk_to_wash")
+        return flows and all(position != FULL for _, position in hit.wrong)
 
     def loss(hit: Hit) -> Loss:
         plain = by_duty(hit)
-        question = hit.question
-        if question.loses != "milk" or question.harm not in milk_lost:
-            return plain
-        if any(position == FULL for _, position in hit.wrong):
+        if not by_day(hit):
             return plain
         rate = ledger.lost_l(hit.wrong, middle, middle + WINDOW_MIN) / WINDOW_MIN
         if rate < NOTHING_L_MIN:
             return Loss(plain.amount, plain.unit, "at most; the simulated day shows no loss here")
         return Loss(rate, "L/min", f"simulated day, {WINDOW_MIN:g} minutes of its first milking")
 
+    ledger.expect(hit.wrong for hit in told if by_day(hit))
     return loss

@@ -99,7 +99,9 @@ class Routes:
         from byrewright.studies.routes.ledger import DayLedger, from_day
 
         try:
-            return from_day(self.plant, DayLedger(self.plant, self.rules), by_duty)
+            ledger = DayLedger(self.plant, self.rules)
+            told = [x.hit for n in range(1, self.order + 1) for x in tables.lines(self, n)]
+            return from_day(self.plant, ledger, by_duty, told)
         except DoesNotCompile:
             return by_duty
 
