@@ -33,8 +33,9 @@ lint: $(CAN_TEST)
 types: $(CAN_TEST)
 	$(BIN)/mypy
 
+# worksteal: a file stays with one worker as far as it can, so that what it shares is made once
 pytest: $(CAN_TEST)
-	$(BIN)/pytest -q -n $(WORKERS)
+	$(BIN)/pytest -q -n $(WORKERS) --dist worksteal
 
 bench: $(CAN_TEST)
 	set -e; for bench in benchmarks/bench_*.py; do \

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from byrewright.commands import interlocks, rehearse, routes, watch
+from tests.plant.small import SMALL
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "rows_two_by_twenty" / "plant.yaml"
 pytestmark = pytest.mark.filterwarnings("ignore")
@@ -22,27 +23,37 @@ def talk() -> Iterator[None]:
     logging.disable(logging.NOTSET)
 
 
+@pytest.fixture
+def small(tmp_path: Path) -> Path:
+    """A plant of a dozen valves: its routes are asked in a second."""
+    path = tmp_path / "plant.yaml"
+    path.write_text(SMALL, encoding="utf-8")
+    return path
+
+
 def test_routes_prints_and_writes_the_same_result(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    small: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Would fail if the file and the screen's JSON differed, or the JSON could not be read."""
-    routes.run(EXAMPLE, order=1, as_json=True, orders=False, out_path=tmp_path / "r.json")
+    routes.run(small, order=1, as_json=True, orders=False, out_path=tmp_path / "r.json")
     printed = json.loads(capsys.readouterr().out)
     assert printed == json.loads((tmp_path / "r.json").read_text())
     assert {"routes.proof", "routes.sensors_least"} <= {f["name"] for f in printed["findings"]}
 
 
-def test_routes_on_the_screen(capsys: pytest.CaptureFixture[str]) -> None:
+def test_routes_on_the_screen(small: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Would fail if the screen showed nothing of what was found, or words of the program."""
-    routes.run(EXAMPLE, order=1, orders=False)
+    routes.run(small, order=1, orders=False)
     out = capsys.readouterr().out
     assert "milk to drain or floor" in out and "None" not in out
 
 
-def test_interlocks_writes_the_pack(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_interlocks_writes_the_pack(
+    small: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     """Would fail if a file of the pack was missing, or the warning did not reach the screen."""
-    interlocks.run(EXAMPLE, out_path=tmp_path)
-    names = {p.name for p in tmp_path.iterdir()}
+    interlocks.run(small, out_path=tmp_path / "locks")
+    names = {p.name for p in (tmp_path / "locks").iterdir()}
     assert {
         "interlocks.xlsx",
         "interlocks.pdf",

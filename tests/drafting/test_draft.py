@@ -3,33 +3,21 @@
 from __future__ import annotations
 
 import re
-from functools import cache
 from pathlib import Path
 
 import pytest
 
-from byrewright.drafting.draft import Draft, draft_plant
-from byrewright.plant.brief import read_brief, read_brief_text
+from byrewright.drafting.draft import draft_plant
+from byrewright.plant.brief import read_brief_text
 from byrewright.plant.check import check
 from byrewright.plant.kinds.milk import MilkFilter
 from byrewright.plant.kinds.vacuum import VacuumPump
 from byrewright.plant.read import read_plant_text
+from tests.drafting.drafts import drafted, drafted_text
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 BRIEFS = sorted(EXAMPLES.glob("*/brief.yaml"))
 SHORTEST = "cows: 300\nyield_l_day: 26\n"
-
-
-@cache
-def drafted(path: Path) -> Draft:
-    """The draft of an example, made once."""
-    return draft_plant(read_brief(path))
-
-
-@cache
-def drafted_text(text: str) -> Draft:
-    """The draft of a brief given as text, made once."""
-    return draft_plant(read_brief_text(text))
 
 
 @pytest.mark.parametrize("brief", BRIEFS, ids=lambda p: p.parent.name)
@@ -92,5 +80,5 @@ def test_redundancy_is_taken_from_the_brief() -> None:
 
 def test_same_brief_same_bytes() -> None:
     """Would fail if drafting depended on chance or on the order of a set."""
-    first = draft_plant(read_brief_text(SHORTEST)).text
+    first = drafted_text(SHORTEST).text
     assert first == draft_plant(read_brief_text(SHORTEST)).text

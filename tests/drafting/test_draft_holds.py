@@ -7,12 +7,13 @@ from pathlib import Path
 import pytest
 
 from byrewright.drafting.close import close
-from byrewright.drafting.draft import Draft, draft_plant, text_of
+from byrewright.drafting.draft import Draft, text_of
 from byrewright.plant.brief import read_brief
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.failures.study import study_failures
 from byrewright.studies.routes.study import routes
 from byrewright.studies.vacuum import study_vacuum
+from tests.drafting.drafts import drafted
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 BRIEFS = sorted(EXAMPLES.glob("*/brief.yaml"))
@@ -28,7 +29,7 @@ ROTARIES = [b for b in BRIEFS if b.parent.name.startswith("rotary")]
 @pytest.fixture(scope="module", params=ROTARIES, ids=lambda p: p.parent.name)
 def rotary(request: pytest.FixtureRequest) -> Draft:
     """A rotary's draft: farms that wish no single stop and pay for seeing what is wrong."""
-    return draft_plant(read_brief(request.param))
+    return drafted(request.param)
 
 
 def test_no_single_failure_stops_milking(rotary: Draft) -> None:

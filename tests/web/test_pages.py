@@ -16,6 +16,8 @@ from tests.web.conftest import LARGEST, ROOT, SMALL, Eye, Served
 
 pytestmark = pytest.mark.browser
 WAIT_MS = 60_000  # a study on a busy machine
+once = pytest.mark.parametrize("eye", ["desktop"], indirect=True)
+"""For what does not depend on the size of the screen."""
 
 
 def cli(*words: str) -> str:
@@ -37,6 +39,7 @@ def test_the_folder_lists_its_plants(eye: Eye, served: Served) -> None:
     eye.shoot("start")
 
 
+@once
 def test_a_broken_file_is_told_with_its_line(eye: Eye, served: Served) -> None:
     """Would fail if a broken plant file showed a fault of the program instead of a sentence."""
     eye.page.goto(served.page("broken", "plant"))
@@ -45,6 +48,7 @@ def test_a_broken_file_is_told_with_its_line(eye: Eye, served: Served) -> None:
     eye.shoot("broken")
 
 
+@once
 def test_an_unknown_address_is_told(eye: Eye, served: Served) -> None:
     """Would fail if a wrong address showed a fault, or anything outside the folder."""
     eye.refusals = ("404",)  # the browser notes each one
@@ -80,6 +84,7 @@ def test_plant_pick_mode_and_turn_a_valve(eye: Eye, served: Served) -> None:
     page.get_by_text("does no harm").wait_for()
 
 
+@once
 def test_plant_findings_are_those_of_the_command_line(eye: Eye, served: Served) -> None:
     """Would fail if the page and `size --json` told different findings."""
     path = served.folder / "rotary_round_the_clock" / "plant.yaml"
@@ -176,6 +181,7 @@ def test_day_is_simulated_and_played(eye: Eye, served: Served) -> None:
     page.get_by_role("button", name="Hold").click()
 
 
+@once
 def test_day_compares_two_plants(eye: Eye, served: Served) -> None:
     """Would fail if two plants could not be laid side by side."""
     page = eye.page
@@ -243,6 +249,7 @@ def test_edit_checks_undo_diff_and_save(eye: Eye, served: Served) -> None:
     path.write_text(before, encoding="utf-8")
 
 
+@once
 def test_edit_conflict_is_told_and_nothing_is_lost(eye: Eye, served: Served) -> None:
     """Would fail if the later of two users overwrote the earlier."""
     path = served.folder / "rows_two_by_twenty" / "plant.yaml"
@@ -264,6 +271,7 @@ def test_edit_conflict_is_told_and_nothing_is_lost(eye: Eye, served: Served) -> 
     path.write_text(before, encoding="utf-8")
 
 
+@once
 def test_brief_drafts_and_shows_what_changes(eye: Eye, served: Served) -> None:
     """Would fail if the form did not draft a plant, or hid what it changes."""
     page = eye.page
@@ -280,13 +288,13 @@ def test_brief_drafts_and_shows_what_changes(eye: Eye, served: Served) -> None:
     eye.shoot("brief")
 
 
+@once
 def test_pack_is_built_stopped_and_taken(eye: Eye, served: Served, tmp_path: Path) -> None:
     """Would fail if the pack could not be stopped or taken, held another result than `size`, or
     lacked the papers for its readers that the command writes."""
     page = eye.page
     page.goto(served.page(SMALL, "pack"))
-    day = "2031-02-03" if eye.size == "desktop" else "2031-02-04"
-    page.get_by_label("Date on the documents").fill(day)
+    page.get_by_label("Date on the documents").fill("2031-02-03")
     page.get_by_role("button", name="Build the pack").click()
     page.get_by_role("button", name="Stop").click()
     page.get_by_text(re.compile("Stopped|The pack is ready")).wait_for(timeout=WAIT_MS)
