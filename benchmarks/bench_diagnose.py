@@ -67,14 +67,13 @@ def main() -> int:
     ask.add_argument("--cases", type=int, default=0)
     ask.add_argument("--plants", type=int, default=0)
     asked = ask.parse_args()
-    first = 100 if asked.tuning else TUNING + 500
+    first = 100 if asked.tuning else TUNING + 1200
     many = asked.plants or (1 if asked.small else 8)
     single = asked.cases or (30 if asked.small else 500)
     other = max(6, single // 5)
     every = plants(first, many)
     rng = np.random.default_rng(first)
     score: Counter[str] = Counter()
-    missed: list[str] = []
     minutes: list[float] = []
     steps: list[int] = []
     began = time.perf_counter()
@@ -102,9 +101,9 @@ def main() -> int:
                 score[f"{kind} first"] += 1
             else:
                 names = " + ".join(plant.model.matrix.faults[k].key for k in drawn) or "no fault"
-                missed.append(f"  seed {seed} {names}: said {plant.names(told.order[0])} "
-                              f"({told.share:.2f}, {told.steps} steps, "
-                              f"{', '.join(told.complaints) or 'no complaint'})")  # fmt: skip
+                print(f"  {kind} {i}, seed {seed} {names}: said {plant.names(told.order[0])} "
+                      f"({told.share:.2f}, {told.steps} steps, "
+                      f"{', '.join(told.complaints) or 'no complaint'})", flush=True)  # fmt: skip
             if groups & set(told.order[:3]):
                 score[f"{kind} three"] += 1
             if kind == "single":
@@ -121,7 +120,6 @@ def main() -> int:
         "no fault said": pct("sound first", "sound"),
         "one of two first": pct("two first", "two"),
     }
-    print(*missed, sep="\n")
     print(f"\n{'':34}{'got':>8}{'wanted':>9}")
     for name, got in rows.items():
         print(f"{name:34}{got:7.1f}%{WANTED[name]:8.0f}%")

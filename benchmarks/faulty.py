@@ -29,7 +29,8 @@ from byrewright.site.condition.causes import (  # noqa: E402
 from byrewright.site.condition.faults import Fault  # noqa: E402
 from byrewright.site.condition.figures import figures_of  # noqa: E402
 from byrewright.site.condition.forward import Forward, Readings  # noqa: E402
-from byrewright.site.condition.infer import NONE, Model, Reading, believe  # noqa: E402
+from byrewright.site.condition.infer import NONE, Model, believe  # noqa: E402
+from byrewright.site.condition.seen import Reading  # noqa: E402
 from byrewright.standards.diagnosis import COMPLAINTS  # noqa: E402
 from byrewright.standards.rulebook import Rulebook  # noqa: E402
 

@@ -100,7 +100,16 @@ def tests(
 def service(
     plant: PlantPath,
     hours: Annotated[
-        list[str] | None, typer.Option(help="A meter that was read: VP1=1240; may be repeated.")
+        list[str] | None,
+        typer.Option(
+            "--meter",
+            "--hours",
+            help="A meter that was read: VP1=1240 (hours), or "
+            '"PU1=2400000 pulses"; may be repeated.',
+        ),
+    ] = None,
+    meters: Annotated[
+        Path | None, typer.Option(help="Meters out of a CSV: machine, reading, unit.")
     ] = None,
     done: Annotated[
         list[str] | None, typer.Option(help='A service done: "VP1: belts and coupling".')
@@ -128,7 +137,7 @@ def service(
     command.run(
         plant, hours=hours or [], done=done or [], who=who, on=on, new_meter=new_meter,
         late_days=late, calendar=calendar, as_json=as_json, every=every, found=found or [],
-        missed=missed,
+        missed=missed, meters=meters,
     )  # fmt: skip
 
 

@@ -38,19 +38,20 @@ def run(
     path: Path, *, hours: Sequence[str] = (), done: Sequence[str] = (), who: str | None = None,
     on: str | None = None, new_meter: bool = False, late_days: float = 14.0,
     calendar: Path | None = None, as_json: bool = False, every: bool = False,
-    found: Sequence[str] = (), missed: bool = False,
+    found: Sequence[str] = (), missed: bool = False, meters: Path | None = None,
 ) -> None:  # fmt: skip
     """Enter meters and work done, then print the plan; `calendar` is a file to write, `missed`
     asks the failure study what a missed service would cost."""
     from byrewright.plant.write import write_bytes
     from byrewright.site.checks.measured import bench_of, owner_of
     from byrewright.site.log import log_of
-    from byrewright.site.upkeep.plan import calendar_of, enter, plan_of
+    from byrewright.site.upkeep.plan import calendar_of, enter, meters_in, plan_of
     from byrewright.site.upkeep.trends import needs_checks
 
     with clear_errors():
         within("--late", late_days, 0.0, 365.0, "days")
         day = _date(on)
+        hours = [*hours, *(meters_in(meters) if meters is not None else ())]
         file, rules = load(path)
         log = log_of(path, owner_of(file.plant))
         try:

@@ -96,9 +96,14 @@ class Part:
     each: int = 1
 
 
+Wear = Literal["starts", "pulses", "turns", "km", "litres", "cows"]
+"""What machines wear by beside hours: `cows` are cow-milkings of one of many alike."""
+
+
 @dataclass(frozen=True, slots=True)
 class Upkeep:
-    """Service that a kind needs: what, and after how many running hours or days.
+    """Service that a kind needs: what, and after how many running hours or days, or of what else it
+    wears by (`counts`: a number, or the field of the machine that holds it); the first one counts.
 
     `prevents` are the lives (keys of the reliability data) that it keeps from running out; `fixed`
     is an interval of law or safety, which no experience stretches.
@@ -110,6 +115,7 @@ class Upkeep:
     parts: tuple[Part, ...] = ()
     prevents: tuple[str, ...] = ()
     fixed: bool = False
+    counts: tuple[tuple[Wear, float | str], ...] = ()
 
 
 def ports(*many: Port) -> tuple[Port, ...]:

@@ -32,6 +32,8 @@ VALUES: tuple[Value, ...] = (
           "edwards2013", "read", "typical", 0.2, 0.8, least=0.05, most=1.5),
     Value("milking.removal_delay_s", 15.0, "s", "delay of removal under the threshold",
           "practice", "from_memory", "typical", 10.0, 20.0),
+    Value("milking.liner_age_pct", 100.0, "%", "milkings of a set of liners, of the life that its "
+          "maker states", "practice", "common_practice", "limit", least=50.0, most=150.0),
     Value("milking.wait_most_min", 60.0, "min", "wait of a cow in the yard", "practice",
           "common_practice", "limit"),
 )  # fmt: skip

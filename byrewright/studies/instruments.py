@@ -6,7 +6,7 @@ heat balance and the wash's; `reading.*` are their keys. A simplification is tol
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Literal
 
 from byrewright.engine.liquids import LiquidsUnsolved, liquids_of
@@ -50,12 +50,13 @@ BOTH: tuple[Part, ...] = ("flow", "heat")
 
 
 def instrument_readings(plant: Plant, rules: Rulebook, parts: Sequence[Part] = BOTH, *,
-                        served: bool = False) -> Result:  # fmt: skip
+                        served: bool = False, only: Collection[str] = ()) -> Result:  # fmt: skip
     """The readings as findings `reading.*`, each of one machine, and those of cooling.
 
     Args:
         parts: flows of the pumps; heat, compressed air, deck and herd.
         served: the plant holds only what can serve already (`sizing.serving`).
+        only: pumps whose flow is asked; all where none is named.
     """
     ctx = StudyContext(plant, rules, ResultBuilder("instruments", plant.site.name))
     if not served:
@@ -63,7 +64,7 @@ def instrument_readings(plant: Plant, rules: Rulebook, parts: Sequence[Part] = B
     if not ctx.plant.milkings:
         return ctx.notes.result()
     if "flow" in parts:
-        _flows(ctx)
+        _flows(ctx, only)
     if "heat" not in parts:
         return ctx.notes.result()
     duty = duty_of(ctx)
@@ -96,11 +97,13 @@ def reaches_l_min(plant: Plant, rules: Rulebook, tag: str, port: str) -> float |
                if node in net.ends[name] and net.by_id[name].pipe is not None)  # fmt: skip
 
 
-def _flows(ctx: StudyContext) -> None:
+def _flows(ctx: StudyContext, only: Collection[str]) -> None:
     movers = net_of(ctx).movers
     for key, pumps in (("milk_pump_flow", ctx.plant.machines(MovesMilk)),
                        ("pump_flow", ctx.plant.machines(MovesWater))):  # fmt: skip
         for pump in pumps:
+            if only and pump.id not in only:
+                continue
             if pump.id in movers and (flow := pumped_l_min(ctx, pump.id)) is not None:
                 _read(ctx, key, "Flow of the pump", flow, "L/min", pump.id,
                       f"gives about {flow:.0f} L/min alone at full speed through its own lines.",

@@ -36,6 +36,7 @@ from byrewright.site.checks.verdicts import as_measured, judged
 from byrewright.site.checks.workbook import read_workbook
 from byrewright.site.log import Log, New, Owner
 from byrewright.site.log.entry import current
+from byrewright.standards.diagnosis import TEST_MINUTES
 from byrewright.standards.rulebook import default_rulebook
 from tests.plant.small import SMALL
 
@@ -83,7 +84,7 @@ def row(check: str, value: float | None, **more: Any) -> Row:
 def test_every_test_of_every_kind_can_be_done() -> None:
     """Would fail if a kind named a test that no sheet shows, or a method stood for none."""
     named = {t for kind in kinds().values() for t in kind.TESTS}
-    assert named == set(TESTS)
+    assert named == set(TESTS) == set(TEST_MINUTES)
 
 
 def test_every_predicted_reading_is_on_the_sheet(bench: PlantChecks) -> None:

@@ -62,6 +62,17 @@ def test_one_pulsator_of_many_is_named_by_its_number(model: Model) -> None:
     assert first.sentence.startswith("PU1 no. 7")
 
 
+def test_a_non_return_valve_and_liners_are_causes_of_their_own(model: Model) -> None:
+    """Would fail if water lost back through a partner were laid on the pump that runs, or worn
+    liners on the cows."""
+    low = [Reading("milk_pump_flow@MP2", 190, 3), Reading("back_flow@NR11", 20, 2)]
+    assert causes(model.plant, [], low)[0].faults == ("NR11 leaks back",)
+    old = [Reading("milk_out", 425, 3), Reading("liner_age@MU1", 140, 5)]
+    assert causes(model.plant, ["slow milking"], old)[0].faults == ("MU1 has worn liners",)
+    key = {f.key: f for f in model.matrix.faults}
+    assert "vacuum_capacity@VP1" not in key["NR1 sticks shut"].moves, "its pump is as it was"
+
+
 def test_a_complaint_that_there_is_not_is_refused(model: Model) -> None:
     """Would fail if a slip of the pen were taken as nothing said."""
     with pytest.raises(ByrewrightError, match="there is vacuum low"):
@@ -128,18 +139,18 @@ def test_the_case_of_the_documentation(model: Model) -> None:
     assert then.decided and then.causes[0].sentence == "VP2 stops."
 
 
-def test_thirty_faults_are_looked_for_and_found(model: Model) -> None:
+def test_sixteen_faults_are_looked_for_and_found(model: Model) -> None:
     """Would fail if the next measurements led astray: the benchmark's small self, other seeds."""
     faulty = Faulty(model.plant, model.rules)
     often = np.array([model.matrix.faults[k].a_year ** 0.5 for k in sorted(faulty.home)])
     rng = np.random.default_rng(20260305)
     right, cases = 0, 0
-    for k in rng.choice(sorted(faulty.home), 30, p=often / often.sum()):
+    for k in rng.choice(sorted(faulty.home), 16, p=often / often.sum()):
         told = faulty.run([int(k)], rng)
         assert told is not None
         if told.alike:
             continue
         cases += 1
         right += told.order[0] == faulty.home[int(k)]
-    assert cases >= 20
+    assert cases >= 12
     assert right >= 0.85 * cases

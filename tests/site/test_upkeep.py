@@ -14,7 +14,9 @@ from icalendar import Calendar
 
 from byrewright.commands import service as command
 from byrewright.errors import ByrewrightError
-from byrewright.plant.read import read_plant_text
+from byrewright.plant.programme import programme_of
+from byrewright.plant.read import read_plant, read_plant_text
+from byrewright.plant.roles import StandsCows
 from byrewright.site.log import Log, Owner
 from byrewright.site.upkeep.due import (
     Meter,
@@ -27,7 +29,8 @@ from byrewright.site.upkeep.due import (
     total_hours,
     windows,
 )
-from byrewright.site.upkeep.plan import calendar_of, enter, plan_of
+from byrewright.site.upkeep.forecast import wear_a_day
+from byrewright.site.upkeep.plan import calendar_of, enter, meters_in, plan_of
 from byrewright.standards.rulebook import default_rulebook
 from tests.plant.small import SMALL
 
@@ -67,7 +70,7 @@ def test_due_by_hours_follows_the_meter_and_its_range() -> None:
     """Would fail if a pump's belts were planned by the calendar though its meter tells."""
     meters = [Meter(0, 1000), Meter(50, 1200), Meter(100, 1450)]
     rate = rate_of(meters, 6.0)
-    assert rate is not None and (rate.h_day, rate.least, rate.most) == (4.5, 4.0, 5.0)
+    assert rate is not None and (rate.a_day, rate.least, rate.most) == (4.5, 4.0, 5.0)
     one = due_of(BELTS, 100, 50, meters, rate)
     assert (one.day, one.soonest, one.latest) == pytest.approx((155.6, 150, 162.5), abs=0.1)
     assert due_of(BELTS, 100, 25, meters, rate).day == pytest.approx(100 + 150 / 4.5)
@@ -89,6 +92,40 @@ def test_hours_never_run_backwards_over_a_new_meter(steps: list[float], at: int)
         run += 0.0 if new or not day else step
         meters.append(Meter(day, hours, new))
     assert total_hours(meters)[-1][1] == pytest.approx(run)
+
+
+def test_the_first_of_what_it_wears_by_counts() -> None:
+    """Would fail if pulses, litres or cows were left out beside hours, or their meter were."""
+    task = Task("PU1", "filters", every_h=2000.0, counts=(("pulses", 7e6),))
+    hours, slow = rate_of([], 8.0), rate_of([], 1e3)
+    pulses = [Meter(0, 0.0), Meter(50, 5e6)]
+    one = due_of(task, 50, 0.0, [], hours, {"pulses": (pulses, rate_of(pulses, None))})
+    assert one.day == pytest.approx(70.0)
+    assert one.how.endswith("from its meter, pulses")
+    assert due_of(task, 50, 0.0, [], hours, {"pulses": ([], slow)}).day == 250.0
+    assert due_of(task, 50, 0.0, [], hours).day == 250.0, "no meter of pulses: by hours"
+
+
+def test_meters_out_of_a_file_and_what_a_day_wears(log: Log, tmp_path: Path) -> None:
+    """Would fail if a meter of pulses were taken as hours, or a filter's cows as another's."""
+    plant, rules = read_plant("examples/rotary_spring_ice/plant.yaml").sound(), default_rulebook()
+    path = tmp_path / "meters.csv"
+    path.write_text("machine;reading;unit\nPU1;100;pulses\nVP1;1240,5;h\n", encoding="utf-8")
+    assert enter(log, plant, meters_in(path), [], "anna", dt.date(2026, 3, 1)) == 2
+    assert {(e.tag, e.data.get("unit", "h"), e.data["hours"]) for e in log.entries()} == {
+        ("PU1", "pulses", 100.0), ("VP1", "h", 1240.5)}  # fmt: skip
+    path.write_text("machine,reading\nVP1,\n", encoding="utf-8")
+    with pytest.raises(ByrewrightError, match="line 2: has no machine or no reading"):
+        meters_in(path)
+    day = programme_of(plant, rules)
+    units, deck = plant.equipment["MU1"], plant.first(StandsCows)
+    assert deck is not None and isinstance(deck, StandsCows)
+    milked = day.cows_milked_day / units.count
+    assert wear_a_day(plant, rules, units, "cows") == pytest.approx(milked)
+    hours = sum(m.target_h for m in day.milkings)
+    turns = wear_a_day(plant, rules, deck, "turns")
+    assert turns == pytest.approx(3600 * hours * (1 - deck.stop_share_pct / 100) / deck.turn_s)
+    assert wear_a_day(plant, rules, plant.equipment["AC1"], "starts") is None
 
 
 def test_what_comes_again_comes_again_and_what_is_overdue_comes_now() -> None:
@@ -129,6 +166,7 @@ def test_the_plan_of_a_plant_and_its_calendar(log: Log) -> None:
         ("VP1=400", "", "a", "less than the 500 h read on 2026-03-01"),
         ("VP1=soon", "", "a", "such as VP1=1240"),
         ("VP1=nan", "", "a", "such as VP1=1240"),
+        ("VP1=9 miles", "", "a", "miles is not counted"),
         ("VP9=4", "", "a", "no machine VP9"),
         ("", "VP1: polish", "a", "no such service; it has"),
         ("VP1=600", "", " ", "by name"),

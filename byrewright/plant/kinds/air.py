@@ -44,7 +44,12 @@ class AirCompressor(CompressesAir):
             parts=(Part("fill of compressor oil"), Part("intake filter")),
             prevents=("air_compressor",),
         ),
-        Upkeep("valves", every_h=4000, parts=(Part("valve plate and gasket"),)),
+        Upkeep(
+            "valves",
+            every_h=4000,
+            parts=(Part("valve plate and gasket"),),
+            counts=(("starts", 60_000.0),),
+        ),
     )
     CAUTIONS = (PRESSURE,)
 

@@ -42,7 +42,12 @@ class Platform(StandsCows):
                 "rope switch", effects.OFF, safety=True),
     )  # fmt: skip
     UPKEEP = (
-        Upkeep("rail, joints, level", every_days=182, prevents=("roller",)),
+        Upkeep(
+            "rail, joints, level",
+            every_days=182,
+            prevents=("roller",),
+            counts=(("turns", 12_000.0),),
+        ),
         Upkeep("emergency stops", every_days=7, fixed=True),
     )
     TESTS = ("emergency stops", "level and run-out", "stray voltage", "turn time")
@@ -102,7 +107,12 @@ class DriveUnit(TurnsDeck):
     FAILURES = (Failure("slips or trips", "gear_motor", 4.0, "jerks, others' current up", "lift the failed unit off; slow down",
                         "wheel or gear motor"),)  # fmt: skip
     UPKEEP = (
-        Upkeep("contact force and tread", every_days=90, prevents=("gear_motor",)),
+        Upkeep(
+            "contact force and tread",
+            every_days=90,
+            prevents=("gear_motor",),
+            counts=(("km", 300.0),),
+        ),
         Upkeep(
             "gear oil", every_h=8000, parts=(Part("fill of gear oil"),), prevents=("gear_motor",)
         ),
@@ -132,7 +142,8 @@ class DeckRollers(CarriesDeck):
     ROOM = "deck"
     FAILURES = (Failure("breaks", "roller", 4.0, "thump once a turn", "turn slowly; have it changed after milking; stop if the deck drops",
                         "roller", effects.BEARS),)  # fmt: skip
-    UPKEEP = (Upkeep("grease and look", every_days=30, prevents=("roller",)),)
+    UPKEEP = (Upkeep("grease and look", every_days=30, prevents=("roller",),
+                     counts=(("km", 150.0),)),)  # fmt: skip
     CAUTIONS = (ROTATING,)
 
     diameter_mm: float = par("mm", "roller diameter", 200.0, ge=50, le=600, why="common size")
@@ -158,7 +169,13 @@ class RotaryGland(JoinsDeck):
                 "brush set", effects.NO_POWER),
     )  # fmt: skip
     UPKEEP = (
-        Upkeep("seals", every_h=4000, parts=(Part("gland seal set"),), prevents=("pump_seal",)),
+        Upkeep(
+            "seals",
+            every_h=4000,
+            parts=(Part("gland seal set"),),
+            prevents=("pump_seal",),
+            counts=(("turns", 30_000.0),),
+        ),
         Upkeep(
             "brushes and ring", every_h=2000, parts=(Part("brush set"),), prevents=("slip_ring",)
         ),

@@ -166,7 +166,13 @@ class MilkPump(MovesMilk):
                 "contactor or drive", effects.HELD_ON),
     )  # fmt: skip
     UPKEEP = (
-        Upkeep("seal", every_h=2000, parts=(Part("shaft seal kit"),), prevents=("pump_seal",)),
+        Upkeep(
+            "seal",
+            every_h=2000,
+            parts=(Part("shaft seal kit"),),
+            prevents=("pump_seal",),
+            counts=(("litres", 20e6),),
+        ),
         Upkeep(
             "impeller and bearings",
             every_h=8000,
@@ -324,7 +330,8 @@ class MilkFilter(FiltersMilk):
                         "sock", effects.SHUT),
                 Failure("sock bursts", "filter", 0.1, "dirt in the tank sieve", "change over to the other filter; change the sock", "sock",
                         effects.outside("dirt in the tank's milk")))  # fmt: skip
-    UPKEEP = (Upkeep("change sock", every_h=4, parts=(Part("filter sock"),)),)
+    UPKEEP = (Upkeep("change sock", every_h=4, parts=(Part("filter sock"),),
+                     counts=(("cows", "cows_a_sock"),)),)  # fmt: skip
 
     area_m2: float = par("m2", "filter area", ge=0.005, le=10)
     cows_a_sock: float = par("", "cows milked through one sock before it is changed", 800.0, ge=50, le=5000,

@@ -38,14 +38,20 @@ class MilkingUnit(GivesMilk):
                 "liner", effects.outside("one stall out of use until it is changed: that share of the pace")),
     )  # fmt: skip
     UPKEEP = (
-        Upkeep("liners", every_h=1200, parts=(Part("liner", 4),), prevents=("cluster",)),
+        Upkeep(
+            "liners",
+            every_h=1200,
+            parts=(Part("liner", 4),),
+            prevents=("cluster",),
+            counts=(("cows", 2500.0),),
+        ),
         Upkeep(
             "rubber tubes",
             every_days=365,
             parts=(Part("short pulse tube", 4), Part("long milk tube"), Part("twin pulse tube")),
         ),
     )
-    TESTS = ("cluster air admission", "shut-off valve leakage")
+    TESTS = ("cluster air admission", "liner condition", "shut-off valve leakage")
 
     claw_air_l_min_free: float = par("L/min", "air admitted at each claw", 8.0, ge=4, le=12,
                                      why="middle of the 4-12 L/min band", known="second_hand")  # fmt: skip

@@ -276,6 +276,7 @@ class Pulsator(Pulsates):
         Upkeep(
             "filters and test curve",
             every_h=2000,
+            counts=(("pulses", 7.2e6),),
             parts=(Part("pulsator filter"),),
             prevents=("pulsator",),
         ),

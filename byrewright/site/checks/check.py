@@ -16,7 +16,8 @@ from byrewright.engine.interlocks import Row, Table
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
 from byrewright.results import Finding, Input, Result, Sense
-from byrewright.site.checks.catalogue import GROUPS, TESTS, Figure, Group, Test
+from byrewright.site.checks.catalogue import GROUPS, TESTS, Figure, Group
+from byrewright.standards.diagnosis import TEST_MINUTES
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.routes.words import said
 
@@ -77,7 +78,7 @@ def checks_of(
             test = TESTS[name]
             for number in range(1, machine.count + 1) if test.each else (0,):
                 for figure in test.figures:
-                    one = _check(rules, predicted, machine, test, figure, number)
+                    one = _check(rules, predicted, machine, name, figure, number)
                     made.setdefault(one.id, one)
     if table is not None:
         made |= {c.id: c for c in (_alarm(table, row) for row in table.rows)}
@@ -100,8 +101,9 @@ def plain(check: Check) -> dict[str, object]:
 
 
 def _check(
-    rules: Rulebook, predicted: Result, machine: Machine, test: Test, figure: Figure, number: int
+    rules: Rulebook, predicted: Result, machine: Machine, name: str, figure: Figure, number: int
 ) -> Check:
+    test = TESTS[name]
     found = list(_findings(predicted, figure, "" if test.whole else machine.id))
     told, limits = _told(rules, machine, figure, found)
     at = "" if test.whole else machine.id + (f" no. {number}" if number else "")
@@ -110,7 +112,7 @@ def _check(
         + (f"#{number}" if number else ""),
         group=test.group, title=figure.title, at=at, what="" if test.whole else machine.title,
         point=figure.point, how=test.how, unit=figure.unit, predicted=told, limits=limits,
-        minutes=test.minutes if figure is test.figures[0] else 0.0, licensed=test.licensed,
+        minutes=TEST_MINUTES[name] if figure is test.figures[0] else 0.0, licensed=test.licensed,
     )  # fmt: skip
 
 

@@ -18,14 +18,14 @@ from byrewright.site.condition.infer import (
     NONE,
     Belief,
     Model,
-    Reading,
     believe,
+    cover_of,
     moved_at,
     named,
-    seen_of,
-    spread_of,
 )
 from byrewright.site.condition.matrix import Column, Say, matrix_of
+from byrewright.site.condition.seen import Reading, seen_of
+from byrewright.standards.diagnosis import TEST_MINUTES
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 
 if TYPE_CHECKING:
@@ -41,7 +41,7 @@ SHOWN = 0.01
 """Causes under this chance are summed up as one."""
 POINTS = 2
 """Likeliest points of each group that a reading is tried on."""
-LEAST_BITS = 0.003
+LEAST_BITS = 0.0003
 """What tells less than this is not worth a walk."""
 WORST = 1e-4
 SEED = 1
@@ -209,8 +209,8 @@ def _evidence(belief: Belief, k: int) -> tuple[tuple[str, ...], tuple[str, ...]]
     else:
         base = np.zeros_like(moved)
     usual = model.matrix.usual[seen.column]
-    spread = spread_of(model, seen.column, seen.number)
-    sigma2 = np.einsum("ij,ij->j", spread, spread) + seen.sigma**2
+    at = seen.column, seen.number
+    sigma2 = np.diag(cover_of(model, at, at)) + seen.sigma**2
     away = seen.value - usual
     gain = ((away - base) ** 2 - (away - moved) ** 2) / (2 * sigma2)
     good: list[str] = []
@@ -246,7 +246,7 @@ def candidates(belief: Belief) -> list[Candidate]:
             at = column.id.partition("@")[2]
             found.setdefault((TESTS[column.test].part_of or column.test, at), []).append(column)
     return [
-        Candidate(name, at, tuple(columns), max(1.0, TESTS[name].minutes * (
+        Candidate(name, at, tuple(columns), max(1.0, TEST_MINUTES[name] * (
             model.counts.get(at, 1) if columns[0].each else 1)))
         for (name, at), columns in found.items()
     ]  # fmt: skip
@@ -277,14 +277,11 @@ def next_readings(belief: Belief) -> tuple[Next, ...]:
         moves = moved_at(model, column, number, of, asked, points.move)
         sigma = np.array([c.sigma(model.matrix.usual[i]) for c, i in zip(columns, column,
                                                                          strict=True)])  # fmt: skip
-        both_column = np.concatenate([seen.column, column])
-        both_number = np.concatenate([seen.number, number])
-        spread = spread_of(model, both_column, both_number)
-        old = len(seen.value)
-        cover = spread[:, old:].T @ spread[:, old:] + np.diag(sigma**2)
+        there = column, number
+        cover = cover_of(model, there, there) + np.diag(sigma**2)
         mean = moves
         if residue is not None:
-            b = belief.unmix @ (spread[:, :old].T @ spread[:, old:])
+            b = belief.unmix @ cover_of(model, (seen.column, seen.number), there)
             cover = cover - b.T @ b
             mean = moves + residue.T @ b
         lower = np.linalg.cholesky(cover + 1e-9 * np.diag(np.diag(cover)))

@@ -30,6 +30,7 @@ from byrewright.plant.roles import (
     MakesCold,
     MovesMilk,
     MovesWater,
+    PassesOneWay,
     Pulsates,
     PumpsVacuum,
     ReceivesMilk,
@@ -40,7 +41,7 @@ from byrewright.plant.roles import (
     TrapsLiquid,
     TurnsDeck,
 )
-from byrewright.site.condition.figures import HERD, Figure
+from byrewright.site.condition.figures import HERD, OWN_USUAL, Figure
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.failures.rates import life_a_year
 from byrewright.studies.instruments import reaches_l_min
@@ -121,6 +122,8 @@ SLOW: tuple[Slow, ...] = (
          "clear the air hole of the claw", each=True, share=0.5),
     Slow(GivesMilk, "shut-off leaks", "own.shut_off_leak", (10.0, 25.0, 60.0), "cluster",
          "change the seal of its shut-off", each=True, share=0.2),
+    Slow(GivesMilk, "has worn liners", "own.liner_age", (2.2, 2.8, 4.0), "cluster",
+         "change all its liners, and enter the day"),
     Slow(MovesMilk, "has a worn impeller", "milk_pump_head", (0.85, 0.7, 0.5), "centrifugal_pump",
          "open it, look at impeller and clearance"),
     Slow(MovesWater, "has a worn impeller", "pump_head", (0.85, 0.7, 0.5), "centrifugal_pump",
@@ -146,7 +149,7 @@ def faults_of(plant: Plant, rules: Rulebook, figures: Mapping[str, Figure]) -> t
     hours = sum(m.target_h for m in plant.milkings) * 365.0
     found = [
         *_failures(plant, rules, figures, hours), *_slow(plant, rules, figures, hours),
-        *_lines(rules, figures, hours),
+        *_lines(rules, figures, hours), *_one_way(plant, rules, figures, hours),
     ]  # fmt: skip
     if f"milk_out@{HERD}" in figures:
         found.append(Fault("", "cows milk out more slowly", "look at the cows, liners and routine: "
@@ -208,6 +211,101 @@ def _failures(
             each = any(figures[k].each for k in moves)
             many = machine.count if failure.each else 1
             yield Fault(machine.id, failure.way, failure.do, moves, rate * many, each)
+
+
+BACK_SHARE = (0.1, 0.3, 0.6)
+"""What comes back through a valve that leaks, of its machine's flow, from slight to grave."""
+ALMOST_SHUT = 0.2
+"""Free bore of an air line in which something sticks shut, so that its network can be solved."""
+
+
+def _one_way(
+    plant: Plant, rules: Rulebook, figures: Mapping[str, Figure], hours: float
+) -> Iterator[Fault]:
+    """Non-return valves: what leaks back is lost to the partner that runs, or comes as air."""
+    for valve in plant.machines(PassesOneWay):
+        movers, ends = _beside(plant, valve.id)
+        if not movers:
+            continue
+        for failure in valve.failures():
+            rate = valve.count * life_a_year(failure.life, rules, hours)
+            moves = (
+                _back(plant, rules, figures, valve, movers, ends)
+                if failure.effect.law == "passes"
+                else _stuck(plant, figures, valve, movers)
+            )
+            moves = {k: v for k, v in moves.items() if k in figures}
+            for key in list(moves):
+                mover = plant.equipment.get(key.partition("@")[2])
+                if isinstance(mover, MovesWater):
+                    moves |= _follows(plant, rules, figures, mover, key, moves[key])
+            if moves:
+                yield Fault(valve.id, failure.way, failure.do, moves, rate)
+
+
+def _beside(plant: Plant, tag: str) -> tuple[set[str], set[str]]:
+    """Machines that move something next to a non-return valve, and what else it leads to, valves
+    passed over."""
+    movers, ends, seen, ahead = set(), set(), {tag}, [tag]
+    while ahead:
+        for pipe in plant.pipes_at(ahead.pop()):
+            for end in (pipe.start, pipe.end):
+                other = end.partition(".")[0]
+                if other in seen or other not in plant.equipment:
+                    continue
+                seen.add(other)
+                machine = plant.equipment[other]
+                if isinstance(machine, PumpsVacuum | MovesMilk | MovesWater):
+                    movers.add(other)
+                elif machine.can("is a valve"):
+                    ahead.append(other)
+                else:
+                    ends.add(other)
+    return movers, ends
+
+
+def _back(
+    plant: Plant, rules: Rulebook, figures: Mapping[str, Figure], valve: Machine,
+    movers: set[str], ends: set[str],
+) -> dict[str, tuple[float, ...]]:  # fmt: skip
+    moves: dict[str, tuple[float, ...]] = {}
+    own = f"own.back_flow@{valve.id}"
+    partners = {
+        tag
+        for other in plant.machines(PassesOneWay)
+        for some, there in (_beside(plant, other.id),)
+        if other.id != valve.id and there & ends
+        for tag in some - movers
+    }
+    for tag in sorted(movers):
+        machine = plant.equipment[tag]
+        if isinstance(machine, PumpsVacuum):
+            share = rules.number("failures.backflow_share")
+            flows = tuple(x * share * machine.capacity_l_min_free for x in (0.2, 0.5, 1.0))
+            works = any("milking" in m.does and plant.position(n, tag) == "runs"
+                        for n, m in plant.modes.items())  # fmt: skip
+            allowed = figures["system_leak"].allowed or 100.0
+            if not works:
+                moves["system_leak"] = tuple(1.0 + x / allowed for x in flows)
+        else:
+            flow = float(getattr(machine, "flow_l_min", 0.0) or 0.0)
+            flows = tuple(x * flow for x in BACK_SHARE)
+            for other in sorted(partners):
+                for kind in ("milk_pump_head", "pump_head"):
+                    moves[f"{kind}@{other}"] = tuple((1.0 - x) ** 2 for x in BACK_SHARE)
+        moves[own] = tuple(max(1.0, x / OWN_USUAL["back_flow"]) for x in flows)
+    return moves
+
+
+def _stuck(
+    plant: Plant, figures: Mapping[str, Figure], valve: Machine, movers: set[str]
+) -> dict[str, tuple[float, ...]]:
+    lines = (f"air_line@{p.id}" for p in plant.pipes_at(valve.id))
+    line = next((k for k in lines if k in figures), None)
+    if line is not None:
+        return {line: (ALMOST_SHUT,)}
+    return {f"{kind}@{tag}": (OFF,) for tag in sorted(movers)
+            for kind in ("milk_pump_head", "pump_head")}  # fmt: skip
 
 
 BY_FIGURE: tuple[tuple[type[Any], str], ...] = (
@@ -311,6 +409,8 @@ def _follows(
                 share = machine.count / max(1, units)
                 found[f"tank_cooling@{tag}"] = tuple(1.0 - share * (1.0 - x) for x in times)
         return found
+    if key.startswith("own.liner_age@") and f"milk_out@{HERD}" in figures:
+        return {f"milk_out@{HERD}": tuple(1.0 + 0.05 * x for x in range(1, 1 + len(times)))}
     if isinstance(machine, MovesWater | FiltersWater):
         return _short_water(plant, rules, figures, machine, key, times)
     return {}

@@ -26,6 +26,7 @@ from byrewright.plant.roles import (
     MakesCold,
     MovesMilk,
     MovesWater,
+    PassesOneWay,
     Pulsates,
     PumpsVacuum,
     RegulatesVacuum,
@@ -164,6 +165,11 @@ FIELDS: tuple[tuple[type[Any], str, Domain, str, str, bool], ...] = (
     (DosesWash, "dose", "heat", "dose_ml_l", "mL/L", False),
 )  # fmt: skip
 """Role, kind of figure, who predicts what it moves, field, its unit, and whether one of many."""
+OWN_USUAL: Mapping[str, float] = {
+    "shut_off_leak": 0.5, "swivel_leak": 5.0, "meter_error": 0.5, "back_flow": 0.2,
+    "liner_age": 50.0,
+}  # fmt: skip
+"""Usual values of readings that no study predicts, in a sound plant and in the unit of the test."""
 OWN: Mapping[str, str] = {"air_capacity": "compressor_output"}
 """Reading that is the figure itself."""
 
@@ -196,6 +202,9 @@ def _of(one: Machine) -> Iterator[Figure]:
                      unit="of the air")  # fmt: skip
     if isinstance(one, GivesMilk):
         yield Figure("own", one.id, "own", own="shut_off_leak", each=one.count > 1)
+        yield Figure("liner_age", one.id, "own", own="liner_age")
+    if isinstance(one, PassesOneWay):
+        yield Figure("own", one.id, "own", own="back_flow")
     if isinstance(one, JoinsDeck):
         yield Figure("own", one.id, "own", own="swivel_leak")
 

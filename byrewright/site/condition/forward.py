@@ -14,7 +14,7 @@ from byrewright.plant.plant import Plant
 from byrewright.plant.roles import Pulsates
 from byrewright.results import Finding, ResultBuilder
 from byrewright.site.checks.catalogue import TESTS
-from byrewright.site.condition.figures import Domain, Figure, with_figures
+from byrewright.site.condition.figures import OWN_USUAL, Domain, Figure, with_figures
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.instruments import Part, instrument_readings
 from byrewright.studies.sizing.context import StudyContext
@@ -79,13 +79,20 @@ class Forward:
         if name not in self._kept:
             plant, rules = with_figures(self.plant, self.rules, self.figures, own)
             try:
-                told = self._asked(plant, rules, domain)
+                told = self._asked(plant, rules, domain, self._alone(own))
             except (ByrewrightError, ValueError, ZeroDivisionError):
                 told = None
             while len(self._kept) >= KEPT:
                 self._kept.pop(next(iter(self._kept)))
             self._kept[name] = told
         return self._kept[name]
+
+    def _alone(self, own: Mapping[str, float]) -> frozenset[str]:
+        """The pumps that alone give another flow: each is read with its partners at rest."""
+        some = [self.figures[key] for key in own]
+        if all(f.kind in ("pump_head", "milk_pump_head") for f in some):
+            return frozenset(f.at for f in some)
+        return frozenset()
 
     def _limping(self, values: Mapping[str, float], found: Readings) -> None:
         """A slow valve has one bad half: the halves then differ by what its ratio moved."""
@@ -95,12 +102,14 @@ class Forward:
                 ratio = f"ratio@{one.id}"
                 found[f"limping@{one.id}"] = abs(found.get(ratio, 0.0) - self.usual.get(ratio, 0.0))
 
-    def _asked(self, plant: Plant, rules: Rulebook, domain: Domain) -> Readings:
+    def _asked(
+        self, plant: Plant, rules: Rulebook, domain: Domain, only: frozenset[str] = frozenset()
+    ) -> Readings:
         if domain == "air":
             result = quick_readings(plant, rules)
         else:
             part: tuple[Part, ...] = ("flow",) if domain == "flow" else ("heat",)
-            result = instrument_readings(plant, rules, part, served=True)
+            result = instrument_readings(plant, rules, part, served=True, only=only)
         found: Readings = {}
         findings: dict[str, list[Finding]] = {}
         for one in result.findings:
@@ -131,9 +140,6 @@ class Forward:
         if herd := findings.get("reading.milk_out"):
             found["milk_out"] = herd[0].value or 0.0
         return found
-
-
-OWN_USUAL: Mapping[str, float] = {"shut_off_leak": 0.5, "swivel_leak": 5.0, "meter_error": 0.5}
 
 
 def _first(findings: Mapping[str, list[Finding]], keys: tuple[str, ...], at: str) -> Finding | None:

@@ -18,6 +18,7 @@ from byrewright.plant.plant import Plant
 from byrewright.plant.problems import nearest
 from byrewright.site.condition.faults import Fault
 from byrewright.site.condition.matrix import Column, Matrix
+from byrewright.site.condition.seen import Reading, Seen, seen_of
 from byrewright.standards.diagnosis import COMPLAINTS
 from byrewright.standards.rulebook import Rulebook
 
@@ -40,26 +41,6 @@ NONE = -1
 """In place of a fault: a sound plant."""
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
-    """One reading: the id of its check ("pump_capacity@VP1", "phase_d@PU1#7"), value in the unit
-    of the check, and what the instrument states (plus or minus)."""
-
-    check: str
-    value: float
-    uncertainty: float = 0.0
-
-    @property
-    def column(self) -> str:
-        """The check without the number of one of many."""
-        return self.check.partition("#")[0]
-
-    @property
-    def number(self) -> int:
-        """Which of many; 0 where it is not one of many."""
-        return int(self.check.partition("#")[2] or 0)
-
-
 @dataclass(frozen=True)
 class Points:
     """Points of all faults: fault (NONE: sound), number of the one of many (0: another, or not one
@@ -69,6 +50,8 @@ class Points:
     weight: Floats
     move: Floats
     half: Floats
+    one: NDArray[np.bool_]
+    """It is of one of many."""
 
 
 class Model:
@@ -88,6 +71,24 @@ class Model:
         return self.counts.get(fault.at, 1) if fault.each else 1
 
     @cached_property
+    def each(self) -> NDArray[np.bool_]:
+        """Whether a column is read of every one of many."""
+        import numpy as np
+
+        return np.array([c.each for c in self.matrix.columns], bool)
+
+    @cached_property
+    def covers(self) -> tuple[Floats, Floats]:
+        """How columns go together in sound plants: by figures of the plant, and by those of one of
+        many."""
+        import numpy as np
+
+        m = self.matrix
+        own = np.array([f.each for f in m.figures], bool)
+        alone = np.where(self.each, m.spread[own], 0.0)
+        return m.spread[~own].T @ m.spread[~own], alone.T @ alone
+
+    @cached_property
     def whole(self) -> Whole:
         """All its readings at once."""
         return Whole(self)
@@ -100,14 +101,13 @@ class Model:
         m = self.matrix
         shares = self._priors()
         fault, weight, move, half = [NONE], [shares[NONE]], [0 * m.usual], [0 * m.usual]
-        one_of_many = np.array([c.each for c in m.columns])
         for k, rows in enumerate(m.of_fault):
             if k in self.hidden:
                 continue
             one = m.faults[k]
             moved = rows - m.usual
             if one.each:
-                moved = np.where(one_of_many, moved, moved / self.count(one))
+                moved = np.where(self.each, moved, moved / self.count(one))
             steps = (len(moved) - 1) * (BETWEEN + 1)
             at = np.linspace(0.0, len(moved) - 1.0, steps + 1) if steps else np.zeros(1)
             low = np.minimum(at.astype(int), max(0, len(moved) - 2))
@@ -119,7 +119,8 @@ class Model:
             weight += [shares[k] / len(line)] * len(line)
             move += list(line)
             half += list(far)
-        return Points(np.array(fault), np.array(weight), np.array(move), np.array(half))
+        many = np.array([k != NONE and m.faults[k].each for k in fault], bool)
+        return Points(np.array(fault), np.array(weight), np.array(move), np.array(half), many)
 
     def _priors(self) -> dict[int, float]:
         n = self.rules.number
@@ -162,106 +163,16 @@ class Model:
         return likely
 
 
-@dataclass(frozen=True)
-class Seen:
-    """Readings with their columns, in the order given."""
-
-    readings: tuple[Reading, ...]
-    column: NDArray[np.int64]
-    number: NDArray[np.int64]
-    value: Floats
-    sigma: Floats
-    read: Mapping[str, int]
-    """How many of many alike were read, by machine."""
-
-
-REST = -1
-"""In place of a number: those of many alike that do not stand out, as their mean."""
-STAND_OUT = 3
-"""So many of many alike are taken one by one, those that stand out most."""
-
-
-def seen_of(model: Model, readings: Sequence[Reading]) -> tuple[Seen, list[Reading]]:
-    """The readings that the model predicts, each once (the last counts), and those it does not."""
+def cover_of(model: Model, one: tuple[Any, Any], other: tuple[Any, Any]) -> Floats:
+    """How two lists of readings (columns and numbers) go together in sound plants: what figures of
+    the plant move in both, and, for readings of the same one of many, its own figures."""
     import numpy as np
 
-    last = {r.check: r for r in readings}
-    known = [r for r in last.values() if r.column in model.index]
-    left = [r for r in last.values() if r.column not in model.index]
-    where = [model.index[r.column] for r in known]
-    columns = model.matrix.columns
-    sigma = [
-        columns[i].sigma(model.matrix.usual[i], r.uncertainty)
-        for i, r in zip(where, known, strict=True)
-    ]
-    number = [r.number or 1 if columns[i].each else 0 for i, r in zip(where, known, strict=True)]
-    seen = Seen(
-        tuple(known), np.array(where, np.int64), np.array(number, np.int64),
-        np.array([r.value for r in known]), np.array(sigma), {},
-    )  # fmt: skip
-    return _condensed(model, seen), left
-
-
-def _condensed(model: Model, seen: Seen) -> Seen:
-    """Of many alike, those that stand out one by one, the others as one reading of their mean."""
-    import numpy as np
-
-    m = model.matrix
-    own = np.zeros(len(m.columns))
-    for figure, row in zip(m.figures, m.spread, strict=True):
-        if figure.each:
-            own += row**2
-    pairs = zip(seen.column, seen.number, strict=True)
-    at = np.array([m.columns[i].id.partition("@")[2] if n else "" for i, n in pairs], dtype=object)
-    keep = np.ones(len(seen.value), bool)
-    more: list[tuple[Reading, int, float, float]] = []
-    read: dict[str, int] = {}
-    for machine in dict.fromkeys(at[at != ""]):
-        mine = np.flatnonzero(at == machine)
-        numbers = np.unique(seen.number[mine])
-        read[machine] = len(numbers)
-        away = np.zeros(len(numbers))
-        for i in np.unique(seen.column[mine]):
-            some = mine[seen.column[mine] == i]
-            middle = np.median(seen.value[some]) if len(some) > 2 else m.usual[i]
-            sigma = np.sqrt(seen.sigma[some] ** 2 + own[i])
-            far = ((seen.value[some] - middle) / sigma) ** 2
-            away[np.searchsorted(numbers, seen.number[some])] += far
-        out = set(numbers[np.argsort(away)[::-1][:STAND_OUT]])
-        for i in np.unique(seen.column[mine]):
-            rest = [r for r in mine if seen.column[r] == i and seen.number[r] not in out]
-            if rest:
-                keep[rest] = False
-                sigma = float(np.sqrt((np.mean(seen.sigma[rest] ** 2) + own[i]) / len(rest)))
-                value = float(np.mean(seen.value[rest]))
-                told = Reading(f"{m.columns[i].id}#mean of {len(rest)}", value)
-                more.append((told, int(i), value, sigma))
-    return Seen(
-        (*(r for r, k in zip(seen.readings, keep, strict=True) if k), *(x[0] for x in more)),
-        np.append(seen.column[keep], [x[1] for x in more]).astype(np.int64),
-        np.append(seen.number[keep], [REST] * len(more)).astype(np.int64),
-        np.append(seen.value[keep], [x[2] for x in more]),
-        np.append(seen.sigma[keep], [x[3] for x in more]),
-        read,
-    )
-
-
-def spread_of(model: Model, column: Any, number: Any) -> Floats:
-    """What a sound plant's ways to differ do to some readings: a row a way, and for figures of one
-    of many a row for each of them that is read."""
-    import numpy as np
-
-    m = model.matrix
-    each = np.array([c.each for c in m.columns])
-    rows = []
-    for figure, row in zip(m.figures, m.spread, strict=True):
-        told = row[column]
-        if figure.each:
-            alone = np.where(each[column], told, 0.0)
-            rows += [np.where(number == n, alone, 0.0) for n in np.unique(number[number > 0])]
-        else:
-            rows.append(told)
-    return np.array(rows, float).reshape(len(rows), len(column))
+    together, alike = model.covers
+    (i, n), (j, m) = one, other
+    same = (n[:, None] == m[None, :]) & (n[:, None] > 0)
+    found: Floats = together[np.ix_(i, j)] + np.where(same, alike[np.ix_(i, j)], 0.0)
+    return found
 
 
 @dataclass
@@ -321,10 +232,7 @@ def moved_at(
     """What points move in some readings."""
     import numpy as np
 
-    m, points = model.matrix, model.points
-    each = np.array([c.each for c in m.columns])[seen_column]
-    faults = m.faults
-    one = np.array([k != NONE and faults[k].each for k in points.fault])[of]
+    each, one = model.each[seen_column], model.points.one[of]
     moved = rows[of][:, seen_column]
     mine = (seen_number[None, :] == which[:, None]) & (which[:, None] > 0)
     return np.where(one[:, None] & each[None, :] & ~mine, 0.0, moved)
@@ -338,8 +246,8 @@ def believe(model: Model, readings: Sequence[Reading], complaints: Sequence[str]
     points = model.points
     of, which, share = _expanded(model, seen)
     prior = np.log(points.weight[of] * share * model.heard(complaints)[of] + TINY)
-    spread = spread_of(model, seen.column, seen.number)
-    cover = spread.T @ spread + np.diag(seen.sigma**2)
+    at = seen.column, seen.number
+    cover = cover_of(model, at, at) + np.diag(seen.sigma**2)
     unmix = np.linalg.inv(np.linalg.cholesky(cover)) if len(seen.value) else np.zeros((0, 0))
     away = seen.value - model.matrix.usual[seen.column]
 
@@ -433,24 +341,23 @@ class Whole:
 
         m = model.matrix
         every = np.arange(len(m.columns))
-        each = np.array([c.each for c in m.columns])
+        each = model.each
         self.model = model
         self.column = np.concatenate([every, every[each]])
         self.number = np.concatenate([np.where(each, 1, 0), np.full(each.sum(), 2)])
-        spread = spread_of(model, self.column, self.number)
+        at = self.column, self.number
         sigma = np.array([m.columns[i].sigma(m.usual[i]) for i in self.column])
-        self.unmix = np.linalg.inv(np.linalg.cholesky(spread.T @ spread + np.diag(sigma**2)))
-        points = model.points
-        which = np.array([1 if k != NONE and m.faults[k].each else 0 for k in points.fault])
-        rows = moved_at(model, self.column, self.number, np.arange(len(which)), which, points.move)
+        self.unmix = np.linalg.inv(np.linalg.cholesky(cover_of(model, at, at) + np.diag(sigma**2)))
+        which = np.where(model.points.one, 1, 0)
+        every = np.arange(len(which))
+        rows = moved_at(model, self.column, self.number, every, which, model.points.move)
         self.points = rows @ self.unmix.T
 
     def far(self, move: Any, *, one_of_many: bool) -> Any:
         """How far each point lies from something that is moved; the bad one is number 1."""
         import numpy as np
 
-        m = self.model.matrix
-        each = np.array([c.each for c in m.columns])[self.column]
+        each = self.model.each[self.column]
         moved = move[self.column]
         if one_of_many:
             moved = np.where(each & (self.number != 1), 0.0, moved)
@@ -459,7 +366,8 @@ class Whole:
 
 def told_apart(model: Model, whole: Whole) -> tuple[list[list[int]], list[int]]:
     """Groups of faults that all readings together do not tell apart, and faults that all readings
-    together do not tell from a sound plant."""
+    together do not tell from a sound plant. What goes so little that it is not told from a sound
+    plant does not make two faults alike."""
     import numpy as np
 
     points, a = model.points, whole.points
@@ -470,12 +378,24 @@ def told_apart(model: Model, whole: Whole) -> tuple[list[list[int]], list[int]]:
     at = [np.flatnonzero(points.fault == k) for k in range(many)]
     hidden = [k for k in range(many) if far[at[k], 0].max() < limit]
     near = np.zeros((many, many), bool)
+    at = [some[far[some, 0] >= limit] if k not in hidden else some for k, some in enumerate(at)]
     for i in range(many):
         for j in range(i):
             there = far[np.ix_(at[i], at[j])]
             one, other = np.median(there.min(axis=1)), np.median(there.min(axis=0))
-            near[i, j] = near[j, i] = max(one, other) < limit
+            alike = max(one, other) < limit or _same(model.matrix.faults[i], model.matrix.faults[j])
+            near[i, j] = near[j, i] = alike
     return _clusters(near, [k for k in range(many) if k not in hidden]), hidden
+
+
+def _same(one: Fault, other: Fault) -> bool:
+    """Whether two faults move the same figures, as far as each other: a pump that is worn and one
+    whose belt slips. Sure readings tell how far it went, never which of them it is."""
+    if one.each != other.each or one.moves.keys() != other.moves.keys():
+        return False
+    ends = [(min(t), max(t), min(other.moves[k]), max(other.moves[k]))
+            for k, t in one.moves.items()]  # fmt: skip
+    return all(low <= there and here <= high for low, high, here, there in ends)
 
 
 def _clusters(near: Any, some: Sequence[int]) -> list[list[int]]:

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 KEPT = 24
-STEP = 1.0
+STEP = 2.0
 """Step of the differences, in sigmas of a sound plant; of both ways the steeper counts, so that a
 figure that begins to tell only beyond its usual value is not taken for one that never does."""
 SOURCES = ("plant", "physics", "engine", "studies", "standards", "site/condition", "site/checks")

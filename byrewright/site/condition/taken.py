@@ -12,7 +12,7 @@ from byrewright.errors import ByrewrightError
 from byrewright.plant.plant import Plant
 from byrewright.site.checks.measured import owner_of
 from byrewright.site.checks.verdicts import AWAY, readings_by_check
-from byrewright.site.condition.infer import Reading
+from byrewright.site.condition.seen import Reading
 from byrewright.site.log import Entry, log_of
 from byrewright.site.readings.figure import Figure
 

@@ -1,4 +1,4 @@
-"""Running hours, due dates with their ranges, and visits; pure, days are whole numbers.
+"""Running hours, other counts, due dates with their ranges, and visits; pure, in whole days.
 
 Nothing here knows a file: it is given what was read and done, and today.
 """
@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 LEAST_DAYS = 7.0
@@ -23,18 +23,19 @@ EARLY_SHARE = 0.25
 
 @dataclass(frozen=True, slots=True)
 class Meter:
-    """A running-hour meter as it was read. `new`: it was replaced and began at this reading."""
+    """A meter (of hours, or of what else is counted) as it was read. `new`: it was replaced and
+    began at this reading."""
 
     day: float
-    hours: float
+    reading: float
     new: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Rate:
-    """Running hours a day, with its range and where it comes from."""
+    """Hours, or what else is counted, a day, with its range and where it comes from."""
 
-    h_day: float
+    a_day: float
     least: float
     most: float
     how: str
@@ -42,12 +43,14 @@ class Rate:
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """A service that comes again: after running hours, or after days."""
+    """A service that comes again: after running hours, after days, or after so many of what it
+    wears by (`counts`)."""
 
     machine: str
     what: str
     every_h: float | None = None
     every_days: float | None = None
+    counts: tuple[tuple[str, float], ...] = ()
     learned: tuple[float, float] | None = None
     """Range of the interval, where this plant's own record gave it."""
 
@@ -101,7 +104,7 @@ def date_of(day: float | None) -> str:
 
 
 def total_hours(meters: Iterable[Meter]) -> list[tuple[float, float]]:
-    """Day and hours run since the first reading, over replaced meters.
+    """Day and hours (or counts) since the first reading, over replaced meters.
 
     >>> total_hours([Meter(0, 100), Meter(10, 150), Meter(20, 0, new=True), Meter(30, 40)])
     [(0, 0.0), (10, 50.0), (20, 50.0), (30, 90.0)]
@@ -109,17 +112,17 @@ def total_hours(meters: Iterable[Meter]) -> list[tuple[float, float]]:
     told: list[tuple[float, float]] = []
     before: Meter | None = None
     for one in sorted(meters, key=lambda m: m.day):
-        run = 0.0 if before is None or one.new else one.hours - before.hours
+        run = 0.0 if before is None or one.new else one.reading - before.reading
         told.append((one.day, told[-1][1] + run if told else 0.0))
         before = one
     return told
 
 
-def rate_of(meters: Sequence[Meter], forecast_h_day: float | None) -> Rate | None:
-    """Hours a day from readings a week or more apart; from the day's programme without them.
+def rate_of(meters: Sequence[Meter], forecast: float | None) -> Rate | None:
+    """So many a day from readings a week or more apart; from the day's programme without them.
 
     >>> rate_of([Meter(0, 100), Meter(50, 350), Meter(100, 550)], 6.0)
-    Rate(h_day=4.5, least=4.0, most=5.0, how='from its meter')
+    Rate(a_day=4.5, least=4.0, most=5.0, how='from its meter')
     """
     told = total_hours(meters)
     spaced = told[:1]
@@ -131,39 +134,55 @@ def rate_of(meters: Sequence[Meter], forecast_h_day: float | None) -> Rate | Non
         mean = (spaced[-1][1] - spaced[0][1]) / (spaced[-1][0] - spaced[0][0])
         away = ONE_SLOPE * mean if len(slopes) == 1 else 0.0
         return Rate(mean, min(slopes) - away, max(slopes) + away, "from its meter")
-    if forecast_h_day is None:
+    if forecast is None:
         return None
     return Rate(
-        forecast_h_day, (1 - FORECAST) * forecast_h_day, (1 + FORECAST) * forecast_h_day,
+        forecast, (1 - FORECAST) * forecast, (1 + FORECAST) * forecast,
         "forecast from the day's programme",
     )  # fmt: skip
 
 
 def due_of(
-    task: Task, today: float, last: float | None, meters: Sequence[Meter], rate: Rate | None
-) -> Due:
-    """When a task is next due.
+    task: Task, today: float, last: float | None, meters: Sequence[Meter], rate: Rate | None,
+    counted: Mapping[str, tuple[Sequence[Meter], Rate | None]] | None = None,
+) -> Due:  # fmt: skip
+    """When a task is next due: by the first of what it wears by.
 
     `last` is the day it was done last, or that the machine began; None where nobody said.
+    `counted` holds meters and rate of what is counted beside hours.
     """
     if last is None:
         return Due(task, None, None, None, None, task.every_days, "not known when it was done last")
+    found = []
     if task.every_days is not None:
         low, high = task.learned or (task.every_days, task.every_days)
-        return Due(task, last, last + task.every_days, last + low, last + high, task.every_days,
-                   "by the calendar")  # fmt: skip
-    if task.every_h is None or rate is None or rate.h_day <= 0:
-        return Due(task, last, None, None, None, None, "its hours are not known: read its meter")
+        found.append(Due(task, last, last + task.every_days, last + low, last + high,
+                         task.every_days, "by the calendar"))  # fmt: skip
+    elif task.every_h is not None:
+        span = task.learned or (task.every_h, task.every_h)
+        found.append(_by_meter(task, last, task.every_h, span, meters, rate, "hours"))
+    for unit, many in task.counts:
+        read, told = (counted or {}).get(unit, ((), None))
+        one = _by_meter(task, last, many, (many, many), read, told, unit)
+        found.append(replace(one, how=f"{one.how}, {unit}") if one.day is not None else one)
+    known = [d for d in found if d.day is not None]
+    return min(known, key=lambda d: d.day or 0.0) if known else found[0]
+
+
+def _by_meter(
+    task: Task, last: float, every: float, span: tuple[float, float], meters: Sequence[Meter],
+    rate: Rate | None, unit: str,
+) -> Due:  # fmt: skip
+    if rate is None or rate.a_day <= 0:
+        return Due(task, last, None, None, None, None,
+                   f"its {unit} are not known: read its meter")  # fmt: skip
     told = total_hours(meters)
-    run, seen = _run_since(told, last, rate.h_day), max(told[-1][0] if told else last, last)
-    low, high = task.learned or (task.every_h, task.every_h)
-    days = [_after(task.every_h - run, rate.h_day), _after(low - run, rate.most),
-            _after(high - run, rate.least)]  # fmt: skip
+    run, seen = _run_since(told, last, rate.a_day), max(told[-1][0] if told else last, last)
+    days = [_after(every - run, rate.a_day), _after(span[0] - run, rate.most),
+            _after(span[1] - run, rate.least)]  # fmt: skip
     day, soonest, latest = (seen + d for d in days)
-    return Due(
-        task, last, day, min(soonest, latest), max(soonest, latest), task.every_h / rate.h_day,
-        rate.how,
-    )  # fmt: skip
+    return Due(task, last, day, min(soonest, latest), max(soonest, latest), every / rate.a_day,
+               rate.how)  # fmt: skip
 
 
 def _run_since(told: Sequence[tuple[float, float]], last: float, h_day: float) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import datetime as dt
 import hashlib
 import math
@@ -9,26 +10,29 @@ import time
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import get_args
 
 from byrewright.errors import ByrewrightError
-from byrewright.plant.machine import Machine, Upkeep
+from byrewright.plant.machine import Machine, Upkeep, Wear
 from byrewright.plant.plant import Plant
 from byrewright.plant.problems import nearest
-from byrewright.plant.programme import programme_of
 from byrewright.results import Assumption, Finding, Result, Table, Verdict
 from byrewright.site.checks.check import Check
 from byrewright.site.log import Entry, Log, New
 from byrewright.site.log.entry import current
 from byrewright.site.upkeep import due as dues
 from byrewright.site.upkeep import lives, risk
-from byrewright.site.upkeep.due import Due, Meter, Task, Visit, date_of, day_of
+from byrewright.site.upkeep.due import Due, Meter, Rate, Task, Visit, date_of, day_of
+from byrewright.site.upkeep.forecast import h_a_day, wear_a_day
 from byrewright.site.upkeep.kit import kit_of
 from byrewright.site.upkeep.lives import Learned, learned_of
 from byrewright.site.upkeep.trends import Trend, finding_of, table_of, too_few, trends_of
 from byrewright.standards.rulebook import Rulebook
 
-WORKS = ("runs", "milks", "washes", "pulses")
 HORIZON_DAYS = 365.0
+HOURS = "h"
+WEARS: tuple[Wear, ...] = get_args(Wear)
 DAY_S = 86_400.0
 
 
@@ -58,32 +62,16 @@ def tasks_of(plant: Plant, learned: Mapping[tuple[str, str], Learned] | None = N
 
 
 def _task(machine: Machine, asked: Upkeep, learned: Learned | None) -> Task:
+    counts = tuple(
+        (unit, float(getattr(machine, many) if isinstance(many, str) else many))
+        for unit, many in asked.counts
+    )
     if learned is None:
-        return Task(machine.id, asked.what, asked.every_h, asked.every_days)
+        return Task(machine.id, asked.what, asked.every_h, asked.every_days, counts)
     span = (learned.low, learned.high)
     hours = asked.every_h is not None
     return Task(machine.id, asked.what, learned.middle if hours else None,
-                None if hours else learned.middle, span)  # fmt: skip
-
-
-def forecast_h_day(plant: Plant, rules: Rulebook, machine: Machine) -> float | None:
-    """Hours a day that a machine runs by the day's programme; None where it cycles by itself.
-
-    Milkings count at the time the farm wants them finished in.
-    """
-
-    def works(what: str) -> bool:
-        return any(
-            what in mode.does and plant.position(name, machine.id) in WORKS
-            for name, mode in plant.modes.items()
-        )
-
-    if works("idle") or not any(works(w) for w in ("milking", "wash", "rinse")):
-        return None
-    day = programme_of(plant, rules)
-    hours = sum(m.target_h for m in day.milkings) if works("milking") else 0.0
-    wash_h = sum(s.minutes for s in day.wash.steps) / 60.0
-    return hours + (wash_h * day.washes_a_day if works("wash") or works("rinse") else 0.0)
+                None if hours else learned.middle, counts, span)  # fmt: skip
 
 
 def plan_of(
@@ -94,7 +82,6 @@ def plan_of(
     now = float(today.toordinal())
     told = current(entries)
     began = min((day_of(e.at) for e in told), default=None)
-    meters = {m: _meters(told, m) for m in plant.equipment}
     done = {(e.tag, str(e.data["what"])): day_of(e.at)
             for e in sorted(told, key=lambda e: e.at)
             if e.kind == "part" and e.data.get("action") == "done"}  # fmt: skip
@@ -102,9 +89,11 @@ def plan_of(
     found = []
     for task in tasks_of(plant, learned):
         machine = plant.equipment[task.machine]
-        rate = dues.rate_of(meters[machine.id], forecast_h_day(plant, rules, machine))
+        meters = _meters(told, machine.id)
+        rate = dues.rate_of(meters, h_a_day(plant, rules, machine))
         last = done.get((task.machine, task.what), began)
-        found.append(dues.due_of(task, now, last, meters[machine.id], rate))
+        counted = {unit: _counts(plant, rules, told, machine, unit) for unit, _ in task.counts}
+        found.append(dues.due_of(task, now, last, meters, rate, counted))
     mine, ours = [d for d in found if d.own], [d for d in found if not d.own]
     windows = dues.windows(ours, now, HORIZON_DAYS, late_days)
     visits = tuple(dues.fewest_visits(windows))
@@ -123,8 +112,8 @@ def enter(
     log: Log, plant: Plant, hours: Iterable[str], done: Iterable[str], who: str, on: dt.date,
     *, found: Iterable[str] = (), new_meter: bool = False,
 ) -> int:  # fmt: skip
-    """Enter readings of meters ("VP1=1240"), services done ("VP1: belts and coupling") and what
-    was found of parts ("MU1: liners: 3 worn, 51 good at 1180 h").
+    """Enter readings of meters ("VP1=1240", "PU1=2400000 pulses"), services done ("VP1: belts and
+    coupling") and what was found of parts ("MU1: liners: 3 worn, 51 good at 1180 h").
 
     Raises:
         ByrewrightError: one is not written so, no such machine or service, or a meter goes back.
@@ -134,30 +123,62 @@ def enter(
         raise ByrewrightError("--who: say who read or did it, by name")
     at = time.mktime(on.timetuple()) + DAY_S / 2
     known = current(log.entries("hours")) if log.home.identity() else []
-    news = [_hours(plant, text, known, at, who, new_meter) for text in hours]
+    news = [_meter(plant, text, known, at, who, new_meter) for text in hours]
     news += [_done(plant, text, at, who) for text in done]
     news += [_found(plant, text, at, who) for text in found]
     return len(log.append(news))
 
 
-def _hours(plant: Plant, text: str, known: Sequence[Entry], at: float, who: str, new: bool) -> New:
+def _meter(plant: Plant, text: str, known: Sequence[Entry], at: float, who: str, new: bool) -> New:
+    """A meter's reading: "VP1=1240" in hours, "PU1=2400000 pulses" in what else it wears by."""
     tag, _, told = text.partition("=")
     machine = _machine(plant, tag.strip(), text)
+    number, _, unit = told.strip().partition(" ")
+    unit = unit.strip() or HOURS
     try:
-        hours = float(told.replace(",", "."))
+        count = float(number.replace(",", "."))
     except ValueError:
-        hours = -1.0
-    if not 0.0 <= hours < math.inf:
-        raise ByrewrightError(f"--hours {text}: write the machine and its meter, such as VP1=1240")
-    before = [m for m in _meters(known, machine.id) if m.day <= day_of(at)]
-    if before and hours < before[-1].hours and not new:
+        count = -1.0
+    if not 0.0 <= count < math.inf:
+        raise ByrewrightError(
+            f"--meter {text}: write the machine and its meter, such as VP1=1240, or with what is "
+            'counted, such as "PU1=2400000 pulses"'
+        )
+    if unit not in (HOURS, *WEARS):
+        raise ByrewrightError(
+            f"--meter {text}: {unit} is not counted; there is {', '.join((HOURS, *WEARS))}"
+        )
+    before = [m for m in _meters(known, machine.id, unit) if m.day <= day_of(at)]
+    if before and count < before[-1].reading and not new:
         when = dt.date.fromordinal(int(before[-1].day))
         raise ByrewrightError(
-            f"--hours {text}: is less than the {before[-1].hours:g} h read on {when}; read it "
-            "again, or say --new-meter where the meter was replaced"
+            f"--meter {text}: is less than the {before[-1].reading:g} {unit} read on {when}; read "
+            "it again, or say --new-meter where the meter was replaced"
         )
-    return New("hours", at, machine.id, who, {"hours": hours, "new_meter": new},
-               uid=_uid("hours", text, who, at))  # fmt: skip
+    body = {"hours": count, "new_meter": new} | ({} if unit == HOURS else {"unit": unit})
+    return New("hours", at, machine.id, who, body, uid=_uid("hours", text, who, at))
+
+
+def meters_in(path: Path) -> list[str]:
+    """Meters out of a CSV with the columns machine, reading and unit, as `enter` takes them.
+
+    Raises:
+        ByrewrightError: it cannot be read, or a row holds no machine or no reading.
+    """
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise ByrewrightError(f"{path}: cannot be read: {error}") from None
+    rows = csv.DictReader(text.splitlines(), delimiter=";" if ";" in text else ",")
+    if not {"machine", "reading"} <= set(rows.fieldnames or ()):
+        raise ByrewrightError(f"{path}: line 1: name the columns machine, reading and unit")
+    found = []
+    for row in rows:
+        tag, read = (str(row.get(k) or "").strip() for k in ("machine", "reading"))
+        if not tag or not read:
+            raise ByrewrightError(f"{path}: line {rows.line_num}: has no machine or no reading")
+        found.append(f"{tag}={read} {str(row.get('unit') or '').strip()}".strip())
+    return found
 
 
 def _done(plant: Plant, text: str, at: float, who: str) -> New:
@@ -189,18 +210,29 @@ def _machine(plant: Plant, tag: str, text: str) -> Machine:
     return found
 
 
-def _meters(entries: Iterable[Entry], tag: str) -> list[Meter]:
+def _meters(entries: Iterable[Entry], tag: str, unit: str = HOURS) -> list[Meter]:
     return sorted(
         (Meter(day_of(e.at), float(e.data["hours"]), bool(e.data.get("new_meter")))
-         for e in entries if e.kind == "hours" and e.tag == tag),
+         for e in entries
+         if e.kind == "hours" and e.tag == tag and e.data.get("unit", HOURS) == unit),
         key=lambda m: m.day,
     )  # fmt: skip
 
 
+def _counts(
+    plant: Plant, rules: Rulebook, told: Sequence[Entry], machine: Machine, unit: str
+) -> tuple[list[Meter], Rate | None]:
+    meters = _meters(told, machine.id, unit)
+    by = next(w for w in WEARS if w == unit)
+    return meters, dues.rate_of(meters, wear_a_day(plant, rules, machine, by))
+
+
 def interval(task: Task) -> str:
     """How often a service comes, in words."""
-    told = f"{task.every_h:.4g} h" if task.every_h is not None else f"{task.every_days:.4g} days"
-    return told + (", learned" if task.learned else "")
+    every = [f"{task.every_h:.4g} h"] if task.every_h is not None else []
+    every += [f"{task.every_days:.4g} days"] if task.every_days is not None else []
+    every += [f"{many:,.0f} {unit}" for unit, many in task.counts]
+    return " or ".join(every) + (", learned" if task.learned else "")
 
 
 def _verdict(one: Due, now: float, late_days: float) -> tuple[Verdict, str]:

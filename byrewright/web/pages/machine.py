@@ -139,6 +139,7 @@ def _upkeep(v: Visit, one: Upkeep) -> str:
         every.append(v.t("plant.every_h", hours=v.number(one.every_h, "h")))
     if one.every_days is not None:
         every.append(v.t("plant.every_days", days=f"{one.every_days:g}"))
+    every += [f"{many:,.0f} {unit}" for unit, many in one.counts if not isinstance(many, str)]
     return v.t("plant.upkeep", what=_sentence(one.what), every=v.t("plant.or").join(every))
 
 

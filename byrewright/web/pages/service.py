@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
@@ -90,10 +91,10 @@ def _plan(opened: Opened, entries: list[Entry], checks: Any) -> Plan:
     return plan_of(opened.plant, rules, entries, date.today(), checks=checks)
 
 
-def _enter(opened: Opened, task: str, who: str) -> int:
+def _enter(opened: Opened, done: Sequence[str], meters: Sequence[str], who: str) -> int:
     log = _log(opened)
     try:
-        return enter(log, opened.plant, [], [task], who, date.today())
+        return enter(log, opened.plant, meters, done, who, date.today())
     finally:
         log.close()
 
@@ -116,8 +117,8 @@ class ServiceView:
         t = self.v.t
         ui.html(tag("h1", t("upkeep.title")), sanitize=False)
         ui.html(tag("p", t("upkeep.lead")), sanitize=False)
-        acts = {"done": self.on_done, "missed": self.on_missed, "stop": self.on_stop,
-                "again": lambda *_: self.look(anew=True)}  # fmt: skip
+        acts = {"done": self.on_done, "meter": self.on_meter, "missed": self.on_missed,
+                "stop": self.on_stop, "again": lambda *_: self.look(anew=True)}  # fmt: skip
         self.live = Live(self._live, acts)
         later(self.look)
         ui.timer(LOOK_S, self.look)
@@ -148,8 +149,16 @@ class ServiceView:
     async def on_done(self, _: str, told: str) -> None:
         """Enter a service as done today."""
         task, _sep, who = told.partition("\n")
+        await self._entered([task], [], who)
+
+    async def on_meter(self, _: str, told: str) -> None:
+        """Enter what a meter reads today."""
+        read, _sep, who = told.partition("\n")
+        await self._entered([], [read], who)
+
+    async def _entered(self, done: Sequence[str], meters: Sequence[str], who: str) -> None:
         try:
-            count = await asyncio.to_thread(_enter, self.opened, task, who)
+            count = await asyncio.to_thread(_enter, self.opened, done, meters, who)
             self.said, self.refused = (
                 self.v.t("upkeep.entered" if count else "service.known"),
                 False,
@@ -239,6 +248,10 @@ class ServiceView:
             tag("label", t("upkeep.who"), tag("input", id="who", autocomplete="name")),
             tag("button", t("upkeep.done"), type="button", data_act="done", data_with="which who",
                 id="enter", cls="main"),
+            tag("label", t("upkeep.meter"),
+                tag("input", id="read", placeholder="VP1=1240 h")),
+            tag("button", t("upkeep.enter_meter"), type="button", data_act="meter",
+                data_with="read who", id="enter-meter"),
             tag("a", t("upkeep.calendar"), href=self.v.link("service/visits.ics"), cls="button"),
         ]  # fmt: skip
         told = say(self.said, "bad" if self.refused else "") if self.said else None
