@@ -30,6 +30,9 @@ MOST_ROUNDS = 8
 """Rounds of mending after which a draft is left as it is."""
 SEEDS = (1, 2, 3)
 """Days that a draft must stand, each with its own cows."""
+IN_VAIN_TIMES, HELPS_SHARE = 4.0, 0.1
+"""A figure that was made this many times what it was and mended less than this share of what was
+short is of no use: it is drafted as it was."""
 STEPS = 100
 """Steps that a draft is told in."""
 
@@ -55,6 +58,15 @@ class Change:
     asked_by: str
 
 
+@dataclass(frozen=True, slots=True)
+class First:
+    """A figure before it was mended, and by what share of its limit the finding fell short."""
+
+    value: float
+    finding: str
+    short: float
+
+
 @dataclass(slots=True)
 class Closing:
     """A draft on its way: what is wanted, what other studies asked for, and what still fails."""
@@ -66,6 +78,8 @@ class Closing:
     """Figures that were asked for and led to a machine that is not made."""
     open: tuple[Finding, ...] = ()
     asked: dict[str, Result] = field(default_factory=dict)
+    first: dict[tuple[str, str], First] = field(default_factory=dict)
+    """Each figure that was asked for, as it was before."""
     routes: dict[str, Result] = field(default_factory=dict)
     """What the routes study said of each topology: sizes do not change it."""
 
@@ -151,6 +165,7 @@ def close(
     changes: list[Change] = []
     known = start.routes if start else {}
     refused: set[tuple[str, str]] = set()
+    first: dict[tuple[str, str], First] = {}
     before: dict[tuple[str, str], Chosen] = held
     for turn in range(1, MOST_ROUNDS + 1):
         _tell(say, f"{told}round {turn}: sizing", turn, 0.0)
@@ -165,7 +180,7 @@ def close(
                 refused |= taken
         now = Closing(
             settled, held, changes, refused, fails(settled.sizing), {"sizing": settled.sizing},
-            routes=known,
+            first, known,
         )  # fmt: skip
         fresh: dict[tuple[str, str], Chosen] = {}
         for dear in (False, True):
@@ -178,10 +193,14 @@ def close(
             fresh = _mend(now, turn)
             if fresh:
                 break  # what is cheap to see is mended first
-        if not fresh:
+        useless = _of_no_use(now)
+        if not fresh and not useless:
             break
         before = dict(held)
         held.update(fresh)
+        if useless:
+            _forget(now, useless)
+            settled = start.settled if start else None
     return now
 
 
@@ -199,6 +218,31 @@ def _taken_back(
             held[target] = before[target]
     changes[:] = [c for c in changes if c.round != turn or (c.of, c.figure) not in mine]
     return mine
+
+
+def _of_no_use(now: Closing) -> set[tuple[str, str]]:
+    """Figures made many times what they were, though the finding that asked for them fails by
+    nearly as much as before."""
+    short = {f.name: -(f.margin or 0.0) for f in now.open}
+    found = set()
+    for target, first in now.first.items():
+        held = now.held.get(target)
+        if (
+            held is not None
+            and held.value >= IN_VAIN_TIMES * first.value
+            and short.get(first.finding, 0.0) > (1 - HELPS_SHARE) * first.short
+        ):
+            found.add(target)
+    return found
+
+
+def _forget(now: Closing, targets: set[tuple[str, str]]) -> None:
+    """Take figures back and ask for them no more."""
+    for target in targets:
+        now.held.pop(target, None)
+        now.first.pop(target, None)
+    now.refused |= targets
+    now.changes[:] = [c for c in now.changes if (c.of, c.figure) not in targets]
 
 
 def _tell(say: Say | None, what: str, turn: int, share: float) -> None:
@@ -276,6 +320,10 @@ def _mend(now: Closing, turn: int) -> dict[tuple[str, str], Chosen]:
             ):
                 continue
             fresh[target] = choice
+            has = _has(now.settled.plant, remedy)
+            if isinstance(has, int | float) and not isinstance(choice.value, str | bool):
+                short = -(finding.margin or 0.0)
+                now.first.setdefault(target, First(float(has), finding.name, short))
             now.changes.append(
                 Change(turn, remedy.of, remedy.figure, remedy.to, remedy.why, finding.name)
             )

@@ -136,6 +136,17 @@ def _supply(brief: Brief, now: Closing) -> list[Step]:
     return found
 
 
+def _stronger(brief: Brief, now: Closing) -> list[Step]:
+    supply = brief.supply
+    if supply is None or supply.fault_kva is None:
+        return []
+    return [
+        Step(f"a supply of {kva:g} kVA short-circuit power instead of {supply.fault_kva:g}",
+             {"supply": supply.model_copy(update={"fault_kva": kva})})
+        for kva in _more(supply.fault_kva, 50.0)
+    ]  # fmt: skip
+
+
 def _visits(brief: Brief, now: Closing) -> list[Step]:
     """Every visit each day, then one and two more, spread over the day; then larger tankers."""
     visits = brief.collections
@@ -226,6 +237,7 @@ LEVERS: tuple[Lever, ...] = (
     Lever("standby_power", (*STOPS, *CUPS, "power.standby"), _standby),
     Lever("no_single_stop", (*STOPS, *CUPS), _may_stop),
     Lever("supply", POWER, _supply),
+    Lever("fault_kva", ("power.mains_dip",), _stronger),
     Lever("collections", STORE, _visits),
     Lever("tanker_l", STORE, _tankers),
     Lever("reserve_h", STORE, _reserve),

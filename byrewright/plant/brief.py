@@ -11,6 +11,7 @@ from typing import Any, Literal
 from byrewright.plant.climates import CLIMATES, FROST_MONTH_C, ROOM_C, half_a_year_on
 from byrewright.plant.decided import DraftedAgain
 from byrewright.plant.farm import (
+    FEWEST_ON_A_DECK,
     Cleaning,
     Clock,
     Collection,
@@ -268,14 +269,17 @@ def _cross_check(brief: Brief, source: Source) -> None:
         source.add("C002", ("groups",), found=total, allowed=brief.cows)
     withheld = sum(g.withheld_cows for g in brief.groups)
     if brief.withheld_cows > brief.cows:
-        at: tuple[str, ...] = ("withheld_cows",)
-        source.add("C003", at, found=brief.withheld_cows, allowed=brief.cows)
+        source.add("C003", ("withheld_cows",), found=brief.withheld_cows, allowed=brief.cows)
     if withheld and withheld != brief.withheld_cows:
         source.add("C015", ("withheld_cows",), found=withheld, allowed=brief.withheld_cows)
     for start in brief.milkings:
         if brief.milkings.count(start) > 1:
             source.add("C007", ("milkings",), found=start)
             break
+    if brief.layout == "rotary" and brief.stalls and brief.stalls < FEWEST_ON_A_DECK:
+        source.add("F029", ("stalls",), why=f"{brief.stalls} stalls are too few for a rotary: its "
+                   f"roller track takes {FEWEST_ON_A_DECK} or more. Say `layout: rows`, or more "
+                   "stalls")  # fmt: skip
 
 
 class _Filler:

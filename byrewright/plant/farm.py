@@ -58,6 +58,10 @@ MONTHS = (
 )  # fmt: skip
 
 
+FEWEST_ON_A_DECK = 14
+"""Fewest stalls of a rotary: at 0.9 m each they make a roller track of the least radius, 2 m."""
+
+
 class Supply(Record):
     """The electricity to be had."""
 
@@ -73,6 +77,9 @@ class Supply(Record):
     frequency_hz: Literal[50, 60] = par("", "frequency", 50, why="usual with 400 V")
     limit_kva: float | None = par(
         "kVA", "largest demand the supply allows; none when not stated", None, ge=1, le=5000
+    )
+    fault_kva: float | None = par(
+        "kVA", "short-circuit power where the supply comes in", None, ge=50, le=1000000
     )
     tariff: tuple[Tariff, ...] = par("", "prices through the day", ())
 

@@ -14,9 +14,10 @@ from byrewright.drafting.draft import Draft, intent_of
 from byrewright.drafting.gives import Give, closed_draft, gives
 from byrewright.drafting.sheet import Chosen
 from byrewright.plant.brief import Brief, read_brief_text
+from byrewright.plant.plant import Plant
 from byrewright.plant.read import read_plant_text
 from byrewright.results import Finding, Remedy, Result
-from byrewright.standards.rulebook import default_rulebook
+from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.day import run_day
 from byrewright.studies.failures.cuts import Cancelled
 
@@ -127,6 +128,43 @@ def test_a_figure_with_which_no_machine_is_made_is_taken_back(
     now = close(read_brief_text(SMALL).brief, RULES)
     assert one in now.open and now.refused == {("WH1", "volume_l")}
     assert not now.held and not now.changes
+
+
+def test_a_figure_that_grows_in_vain_is_drafted_as_it_was(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Would fail if a remedy that does not help were repeated until the machine is a monster, which
+    then fails its boards and supply."""
+
+    def ask(plant: Plant, rules: Rulebook) -> Result:
+        now = plant.equipment["WH1"].heater_kw  # type: ignore[attr-defined]
+        more = Remedy("WH1", "heater_kw", 3.0 * now, "still too cold")
+        return Result("asks", "", (Finding("asks", "WH1", "", 30.0, "degC", "", "fails",
+                                           margin=-0.25, remedies=(more,)),))  # fmt: skip
+
+    monkeypatch.setattr(closing, "checks", lambda: (Check("asks", False, ask),))
+    brief = read_brief_text(SMALL).brief
+    now = close(brief, RULES)
+    was = closing.settle(intent_of(brief, RULES), RULES).plant.equipment["WH1"]
+    assert now.settled.plant.equipment["WH1"] == was
+    assert [f.key for f in now.open] == ["asks"] and not now.changes
+
+
+def test_a_start_that_dips_a_weak_supply_is_made_by_a_drive_and_a_weaker_one_has_to_give(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Would fail if the mains' dip were told and nothing came of it, or a supply too weak for any
+    start were not named with the short-circuit power that does."""
+    monkeypatch.setattr(closing, "checks", lambda: ())
+    monkeypatch.setattr(giving, "LEVERS", [a for a in giving.LEVERS if a.wish == "fault_kva"])
+    weak = "supply: {phases: 3, limit_kva: 80, fault_kva: 300}\n"
+    now = close(read_brief_text(SMALL + weak).brief, RULES)
+    dip = next(f for f in now.settled.sizing.findings if f.key == "power.mains_dip")
+    assert [(c.figure, c.to) for c in now.changes] == [("start", "drive")] and now.closes
+    assert dip.value is not None and dip.value <= 6.0 and "(stated)" in dip.sentence
+    brief = read_brief_text(SMALL + weak.replace("300", "200")).brief
+    now = close(brief, RULES)
+    assert [f.key for f in now.open] == ["power.mains_dip"]
+    give = {g.wish: g for g in gives(brief, RULES, now)}["fault_kva"]
+    assert give.words == "a supply of 300 kVA short-circuit power instead of 200"
 
 
 def test_a_hotter_wash_more_of_it_and_a_last_rinse_are_drafted() -> None:

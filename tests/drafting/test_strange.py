@@ -18,6 +18,10 @@ REFUSED = {
     "one stall": (COWS + "rows: 1\nstalls: 1\n", "stalls: 1 is out of range"),
     "no yield": ("cows: 300\n", "yield_l_day"),
     "a tower": (COWS + "altitude_m: 9000\n", "altitude_m: 9000 is out of range"),
+    "a deck of four": (
+        "cows: 30\nyield_l_day: 20\nlayout: rotary\nstalls: 4\nmilkings: 2\n",
+        "4:.*stalls: 4 stalls are too few for a rotary.*14 or more. Say `layout: rows`",
+    ),
     "no cows": ("cows: 0\nyield_l_day: 25\n", "cows: 0 is out of range"),
 }
 

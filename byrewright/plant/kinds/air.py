@@ -58,6 +58,9 @@ class AirCompressor(CompressesAir):
         "bar", "highest delivery pressure (gauge)", 8.0, ge=2, le=15, why="common setting"
     )
     motor_kw: float = par("kW", "motor rating", ge=0.2, le=110)
+    start: Literal["direct", "star_delta", "soft", "drive"] | None = par(
+        "", "how its motor starts", None
+    )
 
     def lower(self) -> tuple[Primitive, ...]:
         return (MakesAir(self.capacity_l_min_free * self.count, self.motor_kw * self.count),)

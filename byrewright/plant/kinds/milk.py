@@ -189,6 +189,9 @@ class MilkPump(MovesMilk):
         le=100,
     )
     motor_kw: float = par("kW", "motor rating", ge=0.05, le=75)
+    start: Literal["direct", "star_delta", "soft", "drive"] | None = par(
+        "", "how its motor starts", None
+    )
     control: Literal["on_off", "stepped", "level_led"] = par("", "how its speed follows the level", "on_off",
                                                              why="nothing says it has a drive")  # fmt: skip
     led_by: str | None = par("", "vessel whose level leads it", None, refers="holds milk")

@@ -107,6 +107,9 @@ class LiquidPump(MovesWater):
         "m", "net positive suction head it needs at its flow", None, ge=0.1, le=20
     )
     motor_kw: float = par("kW", "motor rating", ge=0.05, le=110)
+    start: Literal["direct", "star_delta", "soft", "drive"] | None = par(
+        "", "how its motor starts", None
+    )
     speed: Literal["fixed", "variable"] = par(
         "", "how its speed is set", "fixed", why="nothing says it has a drive"
     )

@@ -218,7 +218,7 @@ def _mains_dip(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
         return
     hardest, one = max(starts, key=lambda pair: (pair[0], pair[1].machine.id))
     agreed, _ = agreed_kva(ctx)
-    fault = mains.fault_kva
+    fault = mains.fault_kva or ctx.plant.site.supply.fault_kva
     said = "stated"
     if fault is None:
         fault = ctx.number("supply.fault_multiple") * (agreed or mains.supply_kva)
@@ -245,6 +245,7 @@ def _mains_dip(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
         f"{most:g} % is usual at most."
         + (f" Take {many} compressors that start one after another, or have the supply "
            "strengthened." if many else
+           " Have the supply strengthened." if dip > most and one.start == "drive" else
            " Start it softer, or by a drive, or have the supply strengthened."
            if dip > most else ""),
         subject=mains.id, limit=most, sense="at_most", allowance=0.1, advised=many,
