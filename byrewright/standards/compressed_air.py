@@ -8,7 +8,7 @@ from byrewright.standards.model import Known, Value
 
 VALUES: tuple[Value, ...] = (
     Value("air.leak_target_share", 0.10, "", "leakage worth aiming at, share of compressor output",
-          "doe_air", "read", "typical", 0.05, 0.10),
+          "doe_air", "read", "typical", 0.05, 0.10, least=0.0, most=0.3),
     Value("air.leak_common_share", 0.25, "", "leakage commonly found", "doe_air", "read",
           "typical", 0.20, 0.30),
     Value("air.leak_times", 1.0, "", "leakage of compressed air over that worth aiming at",
@@ -22,7 +22,7 @@ VALUES: tuple[Value, ...] = (
     Value("air.starts_per_h", 10.0, "1/h", "starts an hour of a cycling compressor", "practice",
           "common_practice", "limit", 6.0, 15.0),
     Value("air.duty_most", 0.70, "", "share of compressor output used in milking", "practice",
-          "common_practice", "typical", 0.5, 0.8),
+          "common_practice", "typical", 0.5, 0.8, least=0.35, most=1.0),
     Value("air.per_cow_l_free", 15.0, "L", "free air for one cow through the parlour: removal, "
           "gates, shut-off (from 80-300 L/min at 250-350 cows/h)", "practice", "common_practice",
           "typical", 8.0, 40.0),

@@ -75,27 +75,43 @@ class Line:
     strong: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """A timeline ready to be drawn; its points are held once for all who look at it."""
+
+    title: str
+    label: str
+    options: dict[str, Any]
+
+
 def timeline(
     v: Visit, title: str, lines: Sequence[Line], x_name: str, *,
     begins_min: float | None = None, first_shown: Collection[str] | None = None,
-) -> None:  # fmt: skip
-    """Draw a timeline where the page now stands. With `begins_min` the axis shows times of day;
-    lines not in `first_shown` wait in the legend until they are asked for. An axis carries one
-    quantity: where there are more than two, the rest is drawn below."""
+) -> list[Chart]:  # fmt: skip
+    """A timeline. With `begins_min` the axis shows times of day; lines not in `first_shown` wait in
+    the legend until they are asked for. An axis carries one quantity: where there are more than
+    two, the rest is a chart below."""
     units = list(dict.fromkeys(one.unit for one in lines))
     if len(units) > AXES:
+        made = []
         for part in (units[:AXES], units[AXES:]):
             some = [one for one in lines if one.unit in part]
             names = ", ".join(one.name for one in some)
             own = title if part[0] == units[0] else names[:1].upper() + names[1:]
-            timeline(v, own, some, x_name, begins_min=begins_min, first_shown=first_shown)
-        return
+            made += timeline(v, own, some, x_name, begins_min=begins_min, first_shown=first_shown)
+        return made
     label = v.t("figure.timeline", title=title, lines=", ".join(one.name for one in lines))
-    options = _options(v, lines, x_name, begins_min, first_shown)
-    with ui.element("figure").style("margin:0 0 14px;min-width:0"):
-        ui.html(tag("figcaption", tag("h3", title)), sanitize=False)
-        chart = ui.echart(options, renderer="svg").style(f"height:{CHART_PX}px;width:100%")
-        chart.props(f"role=img aria-label={json.dumps(label)}")
+    return [Chart(title, label, _options(v, lines, x_name, begins_min, first_shown))]
+
+
+def draw(charts: Sequence[Chart]) -> None:
+    """Draw timelines where the page now stands."""
+    for one in charts:
+        with ui.element("figure").style("margin:0 0 14px;min-width:0"):
+            ui.html(tag("figcaption", tag("h3", one.title)), sanitize=False)
+            chart = ui.echart(one.options, renderer="svg")
+            chart.style(f"height:{CHART_PX}px;width:100%")
+            chart.props(f"role=img aria-label={json.dumps(one.label)}")
 
 
 def _options(
@@ -204,8 +220,9 @@ def _series(v: Visit, one: Line, place: int, units: list[str]) -> dict[str, Any]
         "lineStyle": {"width": 2.2 if one.strong else 1.6, "type": dashes, "color": colour},
         "itemStyle": {"color": colour},
         "emphasis": {"disabled": True},
-        "data": [
-            [x, None if y is None else shown(y, one.unit, v.units)[0]]
+        # no lists: of each of them the pages' framework makes a watched copy for every open page
+        "data": tuple(
+            (x, None if y is None else shown(y, one.unit, v.units)[0])
             for x, y in thinned(one.x, one.values)
-        ],
+        ),
     }

@@ -141,6 +141,12 @@ def test_every_rule_has_a_range_that_it_lies_in(key: str) -> None:
         assert least > 0, "nothing to divide by"
 
 
+def test_what_leaks_is_less_than_what_a_compressor_may_give() -> None:
+    """Two limits, each in its range, would together ask for a compressor of -797 L/min."""
+    rules = default_rulebook()
+    assert rules["air.leak_target_share"].range[1] < rules["air.duty_most"].range[0]
+
+
 @pytest.mark.parametrize(
     ("key", "nonsense", "plausible"),
     [

@@ -185,7 +185,7 @@ def open_eye(browser: Any, size: str, name: str) -> Eye:
     page.on("console", lambda m: eye.noted.append(m.text) if m.type == "error" else None)
     page.on("request", lambda r: eye.hosts.add(urlsplit(r.url).hostname or ""))
     page.on("websocket", lambda w: eye.hosts.add(urlsplit(w.url).hostname or ""))
-    page.set_default_timeout(60_000)  # a busy machine
+    page.set_default_timeout(180_000)  # a busy machine
     return eye
 
 

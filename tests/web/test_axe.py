@@ -74,7 +74,7 @@ def test_axe_finds_nothing(browser: Any, served: Served, axe: str, size: str) ->
     page, wrong = eye.page, []
     for where, ready in PAGES if size == "desktop" else PAGES[:3] + PAGES[6:7]:
         page.goto(served.page(SMALL, where) if where else served.url)
-        page.locator(ready).first.wait_for(timeout=60_000)
+        page.locator(ready).first.wait_for(timeout=300_000)  # no judge of speed
         page.wait_for_timeout(150)
         page.evaluate(axe)
         for look in ("light", "dark"):

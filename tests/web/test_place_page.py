@@ -155,7 +155,15 @@ def test_keys_a_finger_and_feet(browser: Any, alone: Server) -> None:
     answered(page, 1)
     page.locator('#at-east[value="98.43"]').wait_for(timeout=WAIT_MS)
     page.context.close()
-    assert not eye.errors
+    small = open_eye(browser, "phone", "place-phone")
+    page = opened(small, alone, "")
+    whole = """() => { const s = document.querySelector("#place-drawing svg"),
+        v = s.viewBox.baseVal, [, , w, h] = s.dataset.size.split(" ").map(Number);
+        return v.x <= 0 && v.y <= 0 && v.x + v.width >= w - 0.1 && v.y + v.height >= h - 0.1; }"""
+    page.wait_for_function(whole, timeout=WAIT_MS)  # it does not open on a corner
+    small.shoot("place-fitted")
+    page.context.close()
+    assert not eye.errors and not small.errors
 
 
 def test_moves_are_the_files_own(alone: Server) -> None:

@@ -17,8 +17,9 @@
   function fit(box, v, whole) {
     const r = box.getBoundingClientRect();
     v.unit = Math.min(r.width / v.w, r.height / v.h);
-    // on a narrow screen a part of the sheet that can be read, not the whole that cannot
-    v.s = whole || r.width > NARROW_PX ? 1 : Math.max(1, NARROW / v.unit);
+    // on a narrow screen a part of the sheet that can be read, not the whole that cannot; of a plan
+    // the whole, since one looks for a place
+    v.s = whole || r.width > NARROW_PX || box.classList.contains("plan") ? 1 : Math.max(1, NARROW / v.unit);
     const k = v.unit * v.s;
     v.x = v.s > 1 ? 0 : (v.w - r.width / k) / 2;
     v.y = (v.h - r.height / k) / 2;

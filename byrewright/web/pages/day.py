@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from fastapi import Request
@@ -17,7 +17,7 @@ from byrewright.results import Result
 from byrewright.web import drawing
 from byrewright.web.addresses import spoken
 from byrewright.web.answers import DayAnswer, Share, day, drawn, flows, laid_out
-from byrewright.web.figures import INKS, Line, figure_table, timeline
+from byrewright.web.figures import INKS, Chart, Line, draw, figure_table, timeline
 from byrewright.web.folder import NotServed, Opened
 from byrewright.web.frame import (
     Live,
@@ -33,7 +33,7 @@ from byrewright.web.frame import (
     trouble,
 )
 from byrewright.web.look import inked
-from byrewright.web.markup import Child, Html, tag
+from byrewright.web.markup import Child, Html, join, tag
 
 KEY = "day"
 BOX = "day-drawing"
@@ -69,6 +69,12 @@ def there(
     return values
 
 
+def _series(answer: DayAnswer | None) -> list[Any]:
+    """The series of a day that have lines."""
+    every = () if answer is None else (answer.cows, *answer.result.series)
+    return [one for one in every if one is not None and one.lines]
+
+
 class DayView:
     """One visitor's view of the day: month, moment, and the plant compared with."""
 
@@ -89,6 +95,7 @@ class DayView:
         self.job: Share | None = None
         self.answer: DayAnswer | None = None
         self.other: DayAnswer | None = None
+        self.other_key = ""
         self.compared: Result | None = None
         self.laid: Layout | None = None
         self.note: Child = None
@@ -168,7 +175,7 @@ class DayView:
         if self.job.state != "done":
             self.note = trouble(self.job, self.v.t)
             return
-        self.other = self.job.value
+        self.other, self.other_key = self.job.value, other.key
         assert self.answer is not None and self.other is not None
         names = (spoken(self.opened.slug), spoken(other.slug))
         self.compared = compare(self.answer.result, self.other.result, names)
@@ -291,9 +298,11 @@ class DayView:
         )
 
     def _under(self) -> Child:
+        return None if self.answer is None else self._once("day's findings", self._findings)
+
+    def _findings(self) -> Html:
         t = self.v.t
-        if self.answer is None:
-            return None
+        assert self.answer is not None
         result = self.answer.result
         parts: list[Child] = []
         if self.compared is not None:
@@ -305,7 +314,7 @@ class DayView:
         for key in ("day.milkings", "day.loads", "day.uses"):
             parts.append(figure_table(self.v, result.table(key)))
         parts += [tag("p", note, cls="small quiet") for note in result.notes]
-        return parts
+        return join(parts)
 
     # timelines -------------------------------------------------------------------------------
 
@@ -314,43 +323,44 @@ class DayView:
         self.charts.clear()
         if self.answer is None:
             return
-        every = [
-            s for s in (self.answer.cows, *self.answer.result.series) if s is not None and s.lines
-        ]
-        theirs = {}
-        if self.other is not None:
-            theirs = {
-                s.key: s for s in (self.other.cows, *self.other.result.series) if s is not None
-            }
+        charts = self._once("timelines", self._timelines)
         with self.charts:
-            for one in every:
-                lines = [
-                    Line(words(n), u, one.x, there(self.answer, one.key, n, y))
-                    for n, u, y in one.lines
+            draw(charts)
+
+    def _once(self, what: str, make: Callable[[], Any]) -> Any:
+        """What is the same for all who look at this day alike, made and held once: small objects
+        that every open page made for itself would stay behind in the memory when it closes."""
+        with_it = (self.beside, self.other_key) if self.other is not None else ()
+        asked = (
+            self.opened.slug,
+            self.opened.key,
+            self.month,
+            with_it,
+            self.v.units,
+            self.v.t.language,
+        )
+        return self.v.site.answers.at_once((what, *asked), make)
+
+    def _timelines(self) -> list[Chart]:
+        assert self.answer is not None
+        theirs = {one.key: one for one in _series(self.other)}
+        milky = {m.id for m in self.opened.plant.able("stores milk")}
+        name = spoken(self.beside)
+        made = []
+        for one in _series(self.answer):
+            lines = [
+                Line(words(n), u, one.x, there(self.answer, one.key, n, y)) for n, u, y in one.lines
+            ]
+            if (other := theirs.get(one.key)) is not None:
+                lines += [
+                    Line(f"{words(n)} ({name})", u, other.x, there(self.other, one.key, n, y), True)
+                    for n, u, y in other.lines
                 ]
-                other = theirs.get(one.key)
-                if other is not None:
-                    name = spoken(self.beside)
-                    lines += [
-                        Line(
-                            f"{words(n)} ({name})",
-                            u,
-                            other.x,
-                            there(self.other, one.key, n, y),
-                            True,
-                        )
-                        for n, u, y in other.lines
-                    ]
-                milky = {m.id for m in self.opened.plant.able("stores milk")}
-                few = {x.name for x in lines if x.name.split(" ")[0] in milky}
-                timeline(
-                    self.v,
-                    one.title,
-                    lines,
-                    self.v.t("played.clock"),
-                    begins_min=self._begins(),
-                    first_shown=few if len(one.lines) > len(INKS) else None,
-                )
+            few = {x.name for x in lines if x.name.split(" ")[0] in milky}
+            first = few if len(one.lines) > len(INKS) else None
+            made += timeline(self.v, one.title, lines, self.v.t("played.clock"),
+                             begins_min=self._begins(), first_shown=first)  # fmt: skip
+        return made
 
     def _begins(self) -> float:
         """When the run begins, minutes after midnight."""

@@ -13,7 +13,7 @@ from byrewright.documents.sheets import pipe_sheets
 from byrewright.results import Result, Table
 from byrewright.web import drawing
 from byrewright.web.answers import Share, drawn, failure_trace, laid_out, sheets
-from byrewright.web.figures import Line, figure_table, timeline
+from byrewright.web.figures import Line, draw, figure_table, timeline
 from byrewright.web.frame import (
     Live,
     Site,
@@ -206,7 +206,7 @@ class FailuresView:
                         Line(words(n), u, one.x, y, beside=n == BASE, strong=n != BASE)
                         for n, u, y in one.lines
                     ]
-                    timeline(self.v, one.title, lines, self.v.t("failing.hours"))
+                    draw(timeline(self.v, one.title, lines, self.v.t("failing.hours")))
 
     async def _find(self) -> None:
         """The sheet that shows the machine, with it marked."""

@@ -21,7 +21,7 @@ from byrewright.site.readings.beside import map_beside, picture_of, read_beside
 from byrewright.standards.diagnosis import COMPLAINTS
 from byrewright.standards.rulebook import Rulebook
 from byrewright.web.answers import Job, Share, Stopped
-from byrewright.web.figures import Line, figure_table, timeline
+from byrewright.web.figures import Line, draw, figure_table, timeline
 from byrewright.web.folder import NotServed, Opened
 from byrewright.web.frame import (
     Live,
@@ -212,7 +212,7 @@ class ReadingsView:
             ui.html(say(one.problem, "bad"), sanitize=False)
             return
         for line in one.lines:
-            timeline(self.v, line.name, [line], t("readings.seconds"))
+            draw(timeline(self.v, line.name, [line], t("readings.seconds")))
         open_ones = [f for f in one.result.findings if f.verdict != "holds"]
         parts = [findings(self.v, open_ones, t("readings.holds"))]
         parts += [figure_table(self.v, x) for x in one.result.tables if x.rows]
