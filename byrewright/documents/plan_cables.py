@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from byrewright.documents.ink import ink_of
-from byrewright.documents.plan_canvas import Area, Canvas
+from byrewright.documents.plan_canvas import LEAST_MM, Area, Canvas
 from byrewright.documents.plan_parts import (
     FIELD,
     draw_deck,
@@ -48,9 +48,9 @@ def ways(plant: Plant, made: Sited) -> tuple[list[Canvas], list[str]]:
     for cable in every:  # those with no place of their own
         if cable.way.tag not in plan.bodies and not cable.second:
             x, y, _ = cable.way.points[-1]
-            canvas.tag((x - 0.1, y - 0.1, x + 0.1, y + 0.1), cable.way.tag, 1.7)
+            canvas.tag((x - 0.1, y - 0.1, x + 0.1, y + 0.1), cable.way.tag, LEAST_MM)
     for body in sorted(bodies, key=lambda b: -b.dx * b.dy):
-        canvas.tag(body.box, body.tag, 1.6)
+        canvas.tag(body.box, body.tag, LEAST_MM)
     draw_names(canvas, rooms)
     return [canvas], [
         "Lines: cables, on a tray beside the pipes at the rack's level, never under them. Dashes: "

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
+from itertools import pairwise, product
 from typing import Literal
 
 from byrewright.documents.ink import INK, PAPER, QUIET, Ink, text_width_mm
@@ -22,6 +22,8 @@ Area = tuple[float, float, float, float]
 CAP = 0.75
 SCALES = (10, 20, 25, 40, 50, 75, 100, 125, 150, 200, 250, 300, 400, 500, 750, 1000)
 HALO_MM = 0.35
+LEAST_MM = 1.8
+"""Least height of letters on a sheet, as they are read in the hand."""
 WITNESS_MM = 8.0
 """Longest line from a dimension towards what it measures."""
 
@@ -218,7 +220,7 @@ class Canvas:
                 return False
         return self._put(mx, my, text, size, bold, colour, blocked=inside is not None)
 
-    def tag(self, box: Area, text: str, size: float = 1.7, *, bold: bool = False,
+    def tag(self, box: Area, text: str, size: float = LEAST_MM, *, bold: bool = False,
             far_mm: float = 16.0) -> bool:  # fmt: skip
         """A tag in its box, beside it, or led to it; False where there is no room at all."""
         x1, y1, x2, y2 = self.area(box)
@@ -248,9 +250,9 @@ class Canvas:
             r += 1.6
         return False
 
-    def tag_pipes(self, size: float = 1.4) -> list[str]:
+    def tag_pipes(self, size: float = LEAST_MM) -> list[str]:
         """Each pipe's tag beside its longest piece where that is free of words, machines and other
-        pipes; answers the tags that found no room."""
+        pipes, else led to it; answers the tags that found no room."""
         by: dict[str, list[Run]] = {}
         for run in self.runs:
             by.setdefault(run.tag, []).append(run)
@@ -259,7 +261,23 @@ class Canvas:
             pieces.sort(key=lambda r: -math.dist(r.a, r.b))
             if not any(self.beside(run, tag, size) for run in pieces[:4]):
                 left_out.append(tag)
-        return left_out
+        return [t for t in left_out if not any(self._led(r, t, size) for r in by[t][:2])]
+
+    def _led(self, run: Run, text: str, size: float) -> bool:
+        """Words in the nearest free spot with a line from a piece of pipe to them."""
+        wide, tall = text_width_mm(text, size), size * CAP
+        for r in (3.0, 5.0, 7.0, 10.0, 13.0, 17.0):
+            for share, step in product((0.5, 0.25, 0.75), range(12)):
+                x = run.a[0] + (run.b[0] - run.a[0]) * share
+                y = run.a[1] + (run.b[1] - run.a[1]) * share
+                px = x + math.cos(math.pi / 6 * step) * (r + wide / 2)
+                py = y + math.sin(math.pi / 6 * step) * (r + tall / 2)
+                if self.free_word(px, py, text, size, run.colour):
+                    tx = min(max(x, px - wide / 2), px + wide / 2)
+                    ty = py - tall / 2 - 0.2 if y < py else py + tall / 2 + 0.2
+                    self.over.append(rule_svg(((x, y), (tx, ty)), 0.1, run.colour))
+                    return True
+        return False
 
     def beside(self, run: Run, text: str, size: float) -> bool:
         """Words beside a piece of pipe, where nothing else is; False where there is no room."""
@@ -319,17 +337,17 @@ class Canvas:
             short = max(0.15, 1 - WITNESS_MM / abs(off_mm))
             self.over.append(rule_svg(((ex, ey), (sx + px * short, sy + py * short)), 0.1, QUIET))
         said = text or f"{math.dist(a, b):.2f}"
-        wide = text_width_mm(said, 1.7)
+        wide = text_width_mm(said, LEAST_MM)
         mx, my = (p[0] + q[0]) / 2, (p[1] + q[1]) / 2
         if wide > long - 1:
             mx, my = mx + math.copysign(1.6, px) * abs(uy), my + math.copysign(1.6, py) * abs(ux)
-        self._put(mx, my, said, 1.7, False, INK, blocked=False)
+        self._put(mx, my, said, LEAST_MM, False, INK, blocked=False)
 
     def level(self, z: float, text: str) -> None:
         """A level of a section, marked at its right-hand edge; moved up where it is too near
         another."""
         x, y = self.at(self.window[2], z)
-        size = 1.6
+        size = LEAST_MM
         wide = text_width_mm(text, size)
         at = y
         while any(_meet((x + 4, at - 0.9, x + 4 + wide, at + 0.9), t) for t in self.taken):

@@ -8,7 +8,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 from byrewright.documents.ink import QUIET, RULE, ink_of
-from byrewright.documents.plan_canvas import Area, Canvas, Flat, scale_for
+from byrewright.documents.plan_canvas import LEAST_MM, Area, Canvas, Flat, scale_for
 from byrewright.documents.plan_cut import Cut
 from byrewright.documents.plan_parts import FIELD, draw_body, draw_stubs
 from byrewright.place.board import WALL_M
@@ -195,7 +195,7 @@ def _section(plant: Plant, made: Sited, view: Canvas, cut: Cut) -> None:
         small = cut.words == WHOLE and body.room in ("hall", "head")  # told on the larger views
         if view.holds(box) and seen is not None and not small:
             view.keep_clear(seen)
-            view.tag(seen, body.tag, 1.6, far_mm=9.0)
+            view.tag(seen, body.tag, LEAST_MM, far_mm=9.0)
         shown.append(box)
     for room in rooms:
         if not room.open:
@@ -313,7 +313,8 @@ def _room(view: Canvas, plan: Plan, cut: Cut, room: Room) -> None:
                 for s in (-door.wide_m / 2, door.wide_m / 2))  # fmt: skip
         view.box((min(a, b), z, max(a, b), z + door.high_m), 0.15, colour=QUIET)
         view.word((a + b) / 2, z + door.high_m + 2.0 * view.scale / 1000,
-                  f"door {door.wide_m:.2f} x {door.high_m:.2f}", 1.5, colour=QUIET)  # fmt: skip
+                  f"door {door.wide_m:.2f} x {door.high_m:.2f}", LEAST_MM,
+                  colour=QUIET)  # fmt: skip
 
 
 def _name(view: Canvas, cut: Cut, room: Room) -> None:
@@ -365,7 +366,7 @@ def _hall_floor(view: Canvas, plan: Plan, cut: Cut, room: Room) -> None:
             points = [(end, 0.0), (end, low), (r, low), (r, 0.0), (u2, 0.0)]
         a, b = sorted((math.copysign(r, end), end))
         view.line(((a, 0.0), (b, 0.0)), 0.2, QUIET, (1.5, 0.8))
-        view.word((a + b) / 2, 0.09 + 0.8 * view.scale / 1000, "trench, covered", 1.5,
+        view.word((a + b) / 2, 0.09 + 0.8 * view.scale / 1000, "trench, covered", LEAST_MM,
                   colour=QUIET)  # fmt: skip
     _profile(view, points)
 
@@ -396,7 +397,7 @@ def _milkline(view: Canvas, plant: Plant, plan: Plan) -> None:
         for drop in (0.0, 0.3, -0.3, 0.6, 1.0, 1.4):
             x, y = view.at(-share * plan.deck.edge_radius_m, level + drop)
             words = f"milkline {level:+.2f}, falls {line.slope_pct:g} %"
-            if view.free_word(x, y, words, 1.5):
+            if view.free_word(x, y, words, LEAST_MM):
                 return
 
 
@@ -422,7 +423,7 @@ def _pit_long(view: Canvas, plant: Plant, plan: Plan, cut: Cut) -> None:
     for line in plant.machines(CollectsMilk):
         view.word(cut.u(0, 0), ROW_LEVEL["milkline"] - 1.6 * view.scale / 1000,
                   f"milkline {ROW_LEVEL['milkline']:+.2f} at the middle, falls "
-                  f"{line.slope_pct:g} % to the head", 1.5)  # fmt: skip
+                  f"{line.slope_pct:g} % to the head", LEAST_MM)  # fmt: skip
         break
 
 
@@ -438,8 +439,8 @@ def _pit_wide(view: Canvas, plant: Plant, plan: Plan, cut: Cut) -> None:
         for name, level in ROW_LEVEL.items():
             view.circle(sign * (mid - 0.2), level, 0.05, 0.2)
             if sign > 0:
-                view.word(0.0, level, f"{LINES[name]} {level:+.2f}", 1.5)
-        view.word(sign * (mid + out) / 2, z + 0.9, "standing", 1.6, colour=QUIET)
+                view.word(0.0, level, f"{LINES[name]} {level:+.2f}", LEAST_MM)
+        view.word(sign * (mid + out) / 2, z + 0.9, "standing", LEAST_MM, colour=QUIET)
     view.dimension((-mid, 0.0), (mid, 0.0), -4.0)
     view.dimension((mid, 0.0), (mid, z), 4.0)
 

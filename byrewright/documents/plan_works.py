@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from byrewright.documents.ink import QUIET, ink_of
-from byrewright.documents.plan_canvas import Area, Canvas
+from byrewright.documents.plan_canvas import LEAST_MM, Area, Canvas
 from byrewright.documents.plan_parts import (
     FIELD,
     draw_arrow,
@@ -66,21 +66,21 @@ def block(plant: Plant, made: Sited) -> Drawn:
             at = along + door.at_m
             x, y = (edge, at) if door.wall in ("e", "w") else (at, edge)
             canvas.tag((x - 0.1, y - 0.1, x + 0.1, y + 0.1),
-                       f"door {door.wide_m:.2f} x {door.high_m:.2f}", 1.6)  # fmt: skip
+                       f"door {door.wide_m:.2f} x {door.high_m:.2f}", LEAST_MM)  # fmt: skip
     for body in sorted(plan.bodies.values(), key=lambda b: -b.dx * b.dy):
         if body.room not in inside or body.hung:
             continue
         thing = plan.scene.things[body.tag]
         full = (body.mass_kg + thing.holds_l * 1.03) / 1000
         if full > 0.4:
-            canvas.tag(body.box, f"{body.tag} {full:.1f} t", 1.6)
+            canvas.tag(body.box, f"{body.tag} {full:.1f} t", LEAST_MM)
         elif thing.power_kw:
-            canvas.tag(body.box, body.tag, 1.5)
+            canvas.tag(body.box, body.tag, LEAST_MM)
     for _, _, (x, y, z), od in checks.walls_crossed(plan, made.routes):
         if box[0] < x < box[2] and box[1] < y < box[3]:
             r = 0.06
             canvas.circle(x, y, r, 0.25)
-            canvas.tag((x - r, y - r, x + r, y + r), f"{od + 50:.0f} {z:+.2f}", 1.5, far_mm=14)
+            canvas.tag((x - r, y - r, x + r, y + r), f"{od + 50:.0f} {z:+.2f}", LEAST_MM, far_mm=14)
     for room in rooms:
         if room.name != "passage":
             canvas.dimension((room.x2, room.y), (room.x2, room.y2), 7.0)
@@ -124,7 +124,7 @@ def parlour(plant: Plant, made: Sited) -> Drawn:
         room = plan.rooms[name]
         spot = (room.x2 - 0.1, room.y + room.d / 2 - 0.4, room.x2 + 0.1, room.y + room.d / 2 + 0.4)
         canvas.box(spot, 0.3)
-        canvas.tag(spot, f"air {area:.2f} m2", 1.7, far_mm=20)
+        canvas.tag(spot, f"air {area:.2f} m2", LEAST_MM, far_mm=20)
     draw_names(canvas, list(plan.rooms.values()))
     if "hall" in plan.rooms:
         hall = plan.rooms["hall"]
@@ -167,7 +167,8 @@ def _round_works(canvas: Canvas, plant: Plant, plan: Plan) -> None:
             end = plan.rooms["passage"].x
             canvas.line(((end, BESIDE_M), (0.0, BESIDE_M)), 0.3, ink_of("power").colour,
                         (1.5, 1.0))  # fmt: skip
-            canvas.tag((end - 1.0, BESIDE_M, end - 1.0, BESIDE_M), "cable duct", 1.7, far_mm=16)
+            spot = (end - 1.0, BESIDE_M, end - 1.0, BESIDE_M)
+            canvas.tag(spot, "cable duct", LEAST_MM, far_mm=16)
 
 
 def _row_works(canvas: Canvas, plant: Plant, plan: Plan) -> None:
@@ -214,4 +215,4 @@ def _supply(canvas: Canvas, plant: Plant, made: Sited) -> None:
     for body in plan.bodies.values():
         if body.room == "outside":
             more = f": {', '.join(said[body.tag])}" if body.tag in said else ""
-            canvas.tag(body.box, body.tag + more, 1.7, far_mm=24)
+            canvas.tag(body.box, body.tag + more, LEAST_MM, far_mm=24)

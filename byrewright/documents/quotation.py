@@ -19,6 +19,7 @@ from byrewright.quote.quotation import Line, Quote
 from byrewright.quote.running import Running
 from byrewright.standards.cautions import CAUTIONS, LEAD
 from byrewright.standards.units import US_UNITS, convert
+from byrewright.studies.sizing.sizes import listed
 
 CAUTIONS_SHOWN = ("electricity", "refrigerant", "pits", "pressure", "rotating")
 """Hazards of installing; those of running stand in the other papers."""
@@ -90,7 +91,7 @@ def quotation_data(
         "alternates": [
             {"sentence": prose(o.sentence), "says": o.says,
              "changes": [prose(text_in(c, units)) for c in o.changes],
-             "looked_at": " and ".join(o.looked_at)}
+             "looked_at": listed(o.looked_at)}
             for o in others
         ],
         "running": None if running is None else {

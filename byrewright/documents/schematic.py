@@ -123,8 +123,8 @@ def _page_svg(
         rect_svg(0, 0, width, height, PAPER),
         rule_svg(frame, 0.5),
         f'<g transform="translate({n(corner)} {n(corner)}) scale({scale:.4f})">',
+        *(cloud_svg(box) for box in boxes_of(layout, clouds)),  # under the words
         layout_svg(layout),
-        *(cloud_svg(box) for box in boxes_of(layout, clouds)),
         "</g>",
         *_legend(layout, sheet, mode, width, height),
         *title_block(plant, sheet, mode, page, width, height, issue),

@@ -98,8 +98,8 @@ def cloud_svg(box: Box) -> str:
     arcs += [f"a {n(dx / 2)} {n(dx / 2)} 0 0 1 {n(-dx)} 0"] * across
     arcs += [f"a {n(dy / 2)} {n(dy / 2)} 0 0 1 0 {n(-dy)}"] * down
     return (
-        f'<path class="cloud" d="M {n(x1)} {n(y1)} {" ".join(arcs)}" fill="none" '
-        f'stroke="{ACCENT}" stroke-width="0.45"/>'
+        f'<path class="cloud" d="M {n(x1)} {n(y1)} {" ".join(arcs)}" '
+        f'fill="{ACCENT}" fill-opacity="0.07" stroke="{ACCENT}" stroke-width="0.45"/>'
     )
 
 

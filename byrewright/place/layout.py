@@ -132,17 +132,16 @@ class _Layout(CowSide):
         switch = next((deep for name, _, deep in planned if name == "switch"), 0.0)
         y = -(below + switch / 2)
         south = y
-        high = self.n("room_height_m")
         for name, rows, deep in planned:
             room = self._room(
-                Room(name, x1, y, x2 - x1, deep, high, self.floor, dry=name == "switch",
+                Room(name, x1, y, x2 - x1, deep, self._high(rows), self.floor, dry=name == "switch",
                      fall_pct=0.0 if name == "switch" else self.n("floor_fall_pct"))
             )  # fmt: skip
             self._fill(room, rows)
             y += deep + WALL_M
         y = self._milk_room(x1, x2, y, milk, tanks, clear)
-        tall = max((self.rooms[n].height_m for n in ("milk", "plant") if n in self.rooms),
-                   default=high)  # fmt: skip
+        tall = max((self.rooms[n].height_m for n in ("milk", *(n for n, _, _ in planned))
+                    if n in self.rooms), default=self.n("room_height_m"))  # fmt: skip
         self._room(Room("passage", west, south, PASSAGE_M, y - south - WALL_M, tall, self.floor,
                         doors=(Door("s", PASSAGE_M / 2, 1.2, 2.1),)))  # fmt: skip
         self._doors(x1)
@@ -150,6 +149,12 @@ class _Layout(CowSide):
     def _inner(self, name: str, drafted_m: float) -> float:
         """Width of a room: as stated, or as drafted."""
         return next((r.w for r in self.scene.wish.rooms if r.name == name), drafted_m)
+
+    def _high(self, rows: list[_Row]) -> float:
+        """Height of a room: the usual, or what its tallest machine needs."""
+        tall = max((measures(t)[2] for row in rows for t, _ in row.slots), default=0.0)
+        tall += self.n("plinth_height_m") + self.n("ceiling_over_m")
+        return max(self.n("room_height_m"), math.ceil(tall * 10) / 10)
 
     def _back(self, dry: bool) -> float:
         """Behind a row: boards stand on the wall, machines have pipes behind them."""

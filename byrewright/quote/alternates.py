@@ -15,8 +15,9 @@ from byrewright.quote.labour import Done
 from byrewright.quote.prices import PriceList
 from byrewright.quote.quotation import Quote, quote
 from byrewright.quote.terms import Terms
+from byrewright.results import Result
 from byrewright.standards.rulebook import Rulebook
-from byrewright.studies.changes import finding_changes
+from byrewright.studies.changes import finding_changes, unchanged
 
 Say = Callable[[str, int, int], bool | None]
 
@@ -73,10 +74,16 @@ def alternates(
             Difference(
                 one.name, one.says, made.net, more, base.currency, whole,
                 _sentence(one.name, more, base.currency, whole=whole),
-                tuple(finding_changes(before, ask(plant, rules, names))), names,
+                _told(before, ask(plant, rules, names)), names,
             )
         )  # fmt: skip
     return tuple(found)
+
+
+def _told(before: Result, after: Result) -> tuple[str, ...]:
+    """What the studies say it changes, and which of the day's figures stay."""
+    same = unchanged(before, after)
+    return (*finding_changes(before, after), *([f"As before: {', '.join(same)}"] if same else []))
 
 
 def changed(file: PlantFile, name: str, changes: Mapping[str, object]) -> Plant:

@@ -247,13 +247,13 @@ class _Reader:
                 first = next(r for r in rows if r.currency == code)
                 self.faults.append(
                     f"{first.at}: the price is in {code} and the quotation in {self.currency}; "
-                    f"give {code} a rate and its date in the sheet Currencies"
+                    f"give {code} a rate and its date in {self.place('Currencies')}"
                 )
         for one in rows:
             if one.discount_group and one.discount_group not in discounts:
                 near = nearest(one.discount_group, list(discounts))
                 self.faults.append(f"{one.at}: the discount group {one.discount_group} is not in "
-                                   f"the sheet Discounts{near}")  # fmt: skip
+                                   f"{self.place('Discounts')}{near}")  # fmt: skip
         if self.faults:
             more = len(self.faults) - MOST_FAULTS
             told = self.faults[:MOST_FAULTS]
@@ -264,6 +264,13 @@ class _Reader:
             if isinstance(c.value, str) and INVENTED in c.value.casefold()
         )  # fmt: skip
         return PriceList(self.name, tuple(rows), discounts, rates, bool(said))
+
+    def place(self, name: str) -> str:
+        """Where the list has its discounts or currencies."""
+        path = Path(self.name)
+        if path.suffix.casefold() == ".csv":
+            return f"{path.stem}.{name.casefold()}.csv beside it"
+        return f"the sheet {name}"
 
     def lines(self, name: str) -> Iterator[tuple[str, dict[str, Cell]]]:
         """Where each row stands and its cells by column; empty rows are passed over."""
@@ -321,8 +328,13 @@ class _Reader:
 
     def rates(self) -> Iterator[tuple[str, Rate]]:
         """Worth by currency."""
+        seen: dict[str, str] = {}
         for at, cells in self.lines("Currencies"):
             code = self.text(cells, "currency").upper()
+            if code in seen:
+                self.faults.append(f"{at}: {code} stands twice; first at {seen[code]}")
+                continue
+            seen[code] = at
             rate = self.number(at, cells, "rate", Decimal(1_000_000))
             on = self.day(at, cells, "date")
             if rate is None or rate == 0 or on is None:

@@ -29,9 +29,9 @@ OWN_NAMES = ("id", "label", "fed_from", "controlled_by", "air_from", "led_by", "
 """Fields by which a machine is not known again: its tag, and tags of others."""
 ALIKE_SHARE = 0.6
 """Neighbours that two machines must share before a new tag is taken for a new name."""
-MOVED_M = 0.05
+MOVED_M = 0.1
 LEAST_SHARE = 1e-3
-LEAST_LENGTH_M = 0.05
+LEAST_LENGTH_M = 0.1
 TOLD = (
     "day.milking_on_time", "day.cows_an_hour", "day.energy_1000_l", "day.energy_cost",
     "day.water_day", "day.milk_lost", "day.labour", "day.load_most",
@@ -332,13 +332,32 @@ def finding_changes(
         elif was.verdict != one.verdict:
             told.append(f"{one.label}: {was.verdict} becomes {one.verdict}: {one.sentence}")
         elif one.key in TOLD and _moved(was, one):
-            told.append(f"{one.label}: {was.value:.4g} becomes {one.value:.4g} {one.unit}".rstrip())
+            told.append(f"{one.label}: {_further(was, one)}")
     told += [
         f"gone: {was.label}, which {_was(was)}"
         for name, was in old.items()
         if name not in new and was.verdict != "holds"
     ]
     return told
+
+
+def unchanged(before: Result, after: Result) -> list[str]:
+    """Figures of the day and of failures that are the same in two answers, in words."""
+    old = {(f.key, f.subject): f for f in before.findings}
+    return [
+        f"{one.label} {one.value:.4g} {one.unit}".rstrip()
+        for one in after.findings
+        if one.key in TOLD and one.value is not None
+        and (was := old.get((one.key, one.subject))) is not None and not _moved(was, one)
+    ]  # fmt: skip
+
+
+def _further(was: Finding, one: Finding) -> str:
+    """Two figures and their difference."""
+    assert was.value is not None and one.value is not None
+    more = one.value - was.value
+    words = f"{abs(more):.3g} {one.unit}".rstrip() + (" more" if more > 0 else " less")
+    return f"{was.value:.4g} becomes {one.value:.4g} {one.unit}".rstrip() + f", {words}"
 
 
 def _was(one: Finding) -> str:

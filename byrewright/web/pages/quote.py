@@ -41,6 +41,8 @@ BROUGHT = "brought:"
 MOST_BROUGHT, MOST_SHOWN = 20, 40
 
 Brought = OrderedDict[str, tuple[str, bytes]]
+Lists = tuple[tuple[str, bytes], ...]
+"""Files that were brought, by name: a price list, then those that lie beside it."""
 
 
 def register(site: Site) -> None:
@@ -90,6 +92,16 @@ def register(site: Site) -> None:
     site.routes.append(routes)
 
 
+def together(brought: Brought, key: str) -> Lists | None:
+    """A list that was brought, with its discounts and currencies that were brought too."""
+    if key not in brought:
+        return None
+    first = brought[key]
+    names = [Path(first[0]).stem + end for end in SIDE_LISTS]
+    sides = {name: data for name, data in brought.values() if name in names}
+    return (first, *sides.items())
+
+
 def state_of(path: Path | None) -> str:
     """What tells whether a list, or those beside it, are as they were."""
     if path is None:
@@ -100,14 +112,15 @@ def state_of(path: Path | None) -> str:
 
 
 def price(
-    answers: Answers, opened: Opened, prices: Path | tuple[str, bytes], terms: Path | None,
+    answers: Answers, opened: Opened, prices: Path | Lists, terms: Path | None,
     on: date, units: System, full: bool,
 ) -> tuple[tuple[str, ...], Share]:  # fmt: skip
     """The work of pricing: what it is kept under, and (the quotation, its files as one archive,
     sentences on running cost and alternates)."""
     state = (
-        state_of(prices) if isinstance(prices, Path) else hashlib.sha256(prices[1]).hexdigest()[:16]
-    )
+        state_of(prices) if isinstance(prices, Path)
+        else hashlib.sha256(b"".join(data for _, data in prices)).hexdigest()[:16]
+    )  # fmt: skip
     key = (opened.key.replace(" ", "+"), state, state_of(terms), on.isoformat(), units,
            "full" if full else "quick")  # fmt: skip
 
@@ -120,9 +133,9 @@ def price(
             known = read_prices(prices, currency)
         else:
             with tempfile.TemporaryDirectory(prefix="byrewright-prices-") as place:
-                path = Path(place) / prices[0]
-                path.write_bytes(prices[1])
-                known = read_prices(path, currency)
+                for file, held in prices:
+                    (Path(place) / file).write_bytes(held)
+                known = read_prices(Path(place) / prices[0][0], currency)
         made = quote(plant, known, stated, on, rules)
         running: Running | None = None
         others: tuple[Difference, ...] = ()
@@ -188,7 +201,8 @@ class QuoteView:
     def _ask(self, busy: bool) -> Html:
         t = self.v.t
         lists = {**{n: n for n in self.lists},
-                 **{BROUGHT + k: name for k, (name, _) in self.brought.items()}}  # fmt: skip
+                 **{BROUGHT + k: name for k, (name, _) in self.brought.items()
+                    if not name.endswith(SIDE_LISTS)}}  # fmt: skip
 
         def pick(act: str, now: str, options: dict[str, str]) -> Html:
             rows = [tag("option", text, value=value, selected=value == now)
@@ -256,7 +270,12 @@ class QuoteView:
         return parts
 
     def on_list(self, value: str, _: str) -> None:
-        """Another price list."""
+        """Another price list, or what lies beside one."""
+        name, _ = self.brought.get(value.removeprefix(BROUGHT), ("", b""))
+        if name.endswith(SIDE_LISTS):
+            self.job, self.note = None, say(self.v.t("quote.beside", name=name))
+            self.live.draw()
+            return
         self.list, self.job, self.note = value, None, None
         self.live.draw()
 
@@ -278,9 +297,9 @@ class QuoteView:
     async def on_price(self, _: str, __: str) -> None:
         """Price it."""
         self.opened = self.v.site.folder.open(self.opened.slug)
-        prices: Path | tuple[str, bytes] | None = self.lists.get(self.list)
+        prices: Path | Lists | None = self.lists.get(self.list)
         if self.list.startswith(BROUGHT):
-            prices = self.brought.get(self.list.removeprefix(BROUGHT))
+            prices = together(self.brought, self.list.removeprefix(BROUGHT))
         if not self.opened.sound or prices is None:
             self.note = say(self.v.t("quote.gone"), "bad")
             self.live.draw()
