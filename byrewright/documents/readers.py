@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
+from byrewright.documents import reader_farmer
 from byrewright.documents import report_lists as lists
 from byrewright.documents.format import System, key_figure, quantity, words
 from byrewright.documents.papers import Paper, table_of
@@ -15,17 +16,15 @@ from byrewright.documents.readers_work import (
     by_hand,
     differs_by_hand,
     input_output,
-    named,
     numbered,
     small_plan,
-    upkeep_by_interval,
     upkeep_rows,
 )
 from byrewright.documents.schematic import Issue, schematic_svg, sheets_for
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import IsValve, JoinsDeck, PassesOneWay
 from byrewright.plant.sited import sited
-from byrewright.results import VERDICTS, Finding, Result
+from byrewright.results import Result
 from byrewright.studies.cables import cables_of, section_words
 from byrewright.studies.count import LISTED_APART, Item, count
 from byrewright.studies.routes.words import said
@@ -33,9 +32,6 @@ from byrewright.studies.sizing import headlines
 
 NO_PLAN = "The plant file says nothing of where things stand: add place: {services: under}."
 NOT_ASKED = "Not looked at for this paper: ask for it with byrewright pack --full."
-WORST_SHOWN, LIKELY_SHOWN = 6, 8
-TOLD_MOST = 260
-"""Letters of the longest sentence that a farmer's paper tells whole."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,48 +83,17 @@ def _machines(paper: Paper, abilities: Sequence[str] = ()) -> None:
     for one in paper.plant.equipment.values():
         if isinstance(one, LISTED_APART) or (abilities and not any(map(one.can, abilities))):
             continue
-        same = (one.title, key_figure(one, paper.units))
+        same = (one.title, "" if one.can("controls") else key_figure(one, paper.units))
         found.setdefault(same, []).append(one.id)
         number[same] = number.get(same, 0) + one.count
     rows = [(number[k], k[0], k[1], ", ".join(tags)) for k, tags in found.items()]
     paper.table(("how many", "what", "each", "tags"), rows)
 
 
-def _worst(paper: Paper) -> None:
-    """What does not hold, for one who owns the plant and did not design it."""
-    open_ones = sorted((f for f in paper.results.findings if f.verdict != "holds"),
-                       key=lambda f: VERDICTS.index(f.verdict))  # fmt: skip
-    told = {
-        "tight": "Holds, with little to spare: {label}.",
-        "unknown": "Not judged yet: {label}. Your engineer can say what is missing.",
-    }
-    points: list[str] = []
-    alike: dict[tuple[str, str], list[Finding]] = {}
-    for one in open_ones:
-        alike.setdefault((one.key, one.verdict), []).append(one)
-    for many in list(alike.values())[:WORST_SHOWN]:
-        first = many[0]
-        if len(many) > 1:
-            label = f"{paper.said(', '.join(dict.fromkeys(f.title for f in many)))} ({len(many)})"
-            sentence = f"{label}: see the engineer's report."
-        else:
-            said = first.sentence
-            if len(said) > TOLD_MOST:  # an owner needs its point, the engineer's file has the rest
-                said = said.partition(". ")[0].rstrip(".") + "."
-            label, sentence = named(paper.plant, first.label), named(paper.plant, said)
-        form = told.get(first.verdict, "Does not hold: {sentence}")
-        points.append(form.format(label=label, sentence=sentence))
-    paper.points(points)
-    if len(alike) > WORST_SHOWN:
-        paper.text(f"And {len(alike) - WORST_SHOWN} more in the engineer's report.")
-    if not open_ones:
-        paper.text("Nothing that was looked at fails, is tight or is unknown.")
-
-
 def farmer(paper: Paper, issue: Issue) -> None:
     """What you get, what it does in a day, what can go wrong, what it needs from you."""
-    paper.head("First: what does not hold yet")
-    _worst(paper)
+    paper.head("First: what is not right or not settled yet")
+    reader_farmer.worst(paper)
     paper.head("What you get")
     _machines(
         paper,
@@ -138,40 +103,15 @@ def farmer(paper: Paper, issue: Issue) -> None:
     paper.head("What it does in a day")
     if paper.of_result("milkings", ("milking", "begun", "last off", "time", "cows", "milk",
                                     "clean at"), 6):  # fmt: skip
-        told = ("day.cows_an_hour", "day.yard_wait", "day.water_day", "day.energy_1000_l",
-                "day.energy_cost", "day.labour", "day.milk_temperature_1")  # fmt: skip
-        paper.points(f.sentence for f in paper.results.findings if f.key in told)
+        reader_farmer.day(paper)
     else:
         paper.points(f.sentence for f in headlines(paper.results))
         paper.text(f"The simulated day: {NOT_ASKED}")
     paper.head("What can go wrong, and what then")
-    ranked = table_of(paper.results, "failures.ranked")
-    if ranked is None:
+    if not reader_farmer.failures(paper):
         paper.text(NOT_ASKED)
-    else:
-        heads = ("failure", "milking", "last cow later by", "milk lost")
-        at = [ranked.columns.index(c) for c in heads]
-        paper.table(
-            heads,
-            [(named(paper.plant, str(r[at[0]])), *(r[i] for i in at[1:]))
-             for r in ranked.rows[:LIKELY_SHOWN]],
-            units=[ranked.units[i] for i in at],
-        )  # fmt: skip
-        sums = ("failures.single_stop", "failures.hours_year", "failures.litres_year")
-        paper.points(f.sentence for f in paper.results.findings if f.key in sums)
     paper.head("What it needs from you")
-    supply = paper.plant.site.supply
-    paper.points(
-        [
-            f"People: {max((m.operators for m in paper.plant.milkings), default=1)} at each of "
-            f"{len(paper.plant.milkings)} milkings a day.",
-            f"Power: a supply of {supply.limit_kva:g} kVA, {supply.phases} phases."
-            if supply.limit_kva else "Power: the supply's limit is not stated; ask the network.",
-            *(f"Every {every}: {'; '.join(items)}." for every, items
-              in upkeep_by_interval(paper.plant, most_days=31)),
-        ]
-    )  # fmt: skip
-    paper.of_result("failures.shelf", ("part", "of", "fits"), 8)
+    reader_farmer.needs(paper)
     paper.cautions("animals", "food", "chemicals", "hot_water", "pits", first=False)
 
 

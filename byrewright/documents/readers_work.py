@@ -90,7 +90,8 @@ def upkeep_by_interval(plant: Plant, most_days: float) -> list[tuple[str, list[s
     """What comes round by the calendar within so many days, by interval."""
     found: dict[str, list[str]] = {}
     for what, tags, every in upkeep_rows(plant, most_days):
-        found.setdefault(every, []).append(f"{what[:1].lower()}{what[1:]} ({tags})")
+        one = plant.equipment[tags.split(",")[0].split(" ")[0]]
+        found.setdefault(every, []).append(f"{one.title} {tags}: {what[:1].lower()}{what[1:]}")
     return list(found.items())
 
 

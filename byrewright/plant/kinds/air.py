@@ -90,7 +90,9 @@ class AirDryer(DriesAir):
             effects.SHUT,
         ),
     )
-    UPKEEP = (Upkeep("drain and condenser", every_days=30, prevents=("refrigeration",)),)
+    UPKEEP = (
+        Upkeep("try the drain and clean the condenser", every_days=30, prevents=("refrigeration",)),
+    )
 
     capacity_l_min_free: float = par(
         "L/min", "free air at the reference conditions", ge=10, le=20000
@@ -121,8 +123,8 @@ class AirReceiver(KeepsAir):
     FAILURES = (Failure("hose bursts", "hose", 0.5, "gates and shut-offs go to rest", "isolate the section",
                         "hose", effects.LEAKS),)  # fmt: skip
     UPKEEP = (
-        Upkeep("drain", every_days=1),
-        Upkeep("inspection by law", every_days=730, fixed=True),
+        Upkeep("drain it", every_days=1),
+        Upkeep("have the inspection done that the law asks for", every_days=730, fixed=True),
     )
     CAUTIONS = (PRESSURE,)
 
@@ -168,6 +170,6 @@ class MoistureTrap(Machine):
             effects.outside("water at valves and cylinders: they stick sooner, or freeze"),
         ),
     )
-    UPKEEP = (Upkeep("drain", every_days=7, prevents=("float",)),)
+    UPKEEP = (Upkeep("drain it", every_days=7, prevents=("float",)),)
 
     drain_by: Literal["hand", "float", "timer"] = par("", "how it is drained", "float", why="usual")

@@ -48,7 +48,7 @@ class Platform(StandsCows):
             prevents=("roller",),
             counts=(("turns", 12_000.0),),
         ),
-        Upkeep("emergency stops", every_days=7, fixed=True),
+        Upkeep("try every emergency stop", every_days=7, fixed=True),
     )
     TESTS = ("emergency stops", "level and run-out", "stray voltage", "turn time")
     CAUTIONS = (ROTATING,)
@@ -142,7 +142,7 @@ class DeckRollers(CarriesDeck):
     ROOM = "deck"
     FAILURES = (Failure("breaks", "roller", 4.0, "thump once a turn", "turn slowly; have it changed after milking; stop if the deck drops",
                         "roller", effects.BEARS),)  # fmt: skip
-    UPKEEP = (Upkeep("grease and look", every_days=30, prevents=("roller",),
+    UPKEEP = (Upkeep("grease, and look for wear", every_days=30, prevents=("roller",),
                      counts=(("km", 150.0),)),)  # fmt: skip
     CAUTIONS = (ROTATING,)
 
@@ -242,7 +242,7 @@ class YardGate(BringsCows):
             "rope or motor",
         ),
     )
-    UPKEEP = (Upkeep("rope, bell and stop", every_days=30, prevents=("gear_motor",)),)
+    UPKEEP = (Upkeep("try rope, bell and stop", every_days=30, prevents=("gear_motor",)),)
     CAUTIONS = (CROWD,)
 
     motor_kw: float = par("kW", "motor rating", 0.75, ge=0.1, le=10, why="usual")
@@ -268,7 +268,7 @@ class ClothWasher(WashesCloths):
     STATES = ("stopped", "runs")
     FAILURES = (Failure("stops", "washing_machine", 24.0, "cloth stock runs down", "use the second machine or the spare lot of cloths",
                         "pump or door lock"),)  # fmt: skip
-    UPKEEP = (Upkeep("drain filter", every_days=7),)
+    UPKEEP = (Upkeep("clean the drain filter", every_days=7),)
 
     load_kg: float = par("kg", "dry load of each", ge=2, le=120)
     cycle_min: float = par("min", "time of one load", 60.0, ge=20, le=240, why="a hot wash cycle")
@@ -302,7 +302,7 @@ class ClothDryer(DriesCloths):
             "belt or heater",
         ),
     )
-    UPKEEP = (Upkeep("lint filter", every_days=1),)
+    UPKEEP = (Upkeep("clean the lint filter", every_days=1),)
     CAUTIONS = ("Lint burns: clean the filter daily.",)
 
     load_kg: float = par("kg", "dry load of each", ge=2, le=120)

@@ -58,7 +58,7 @@ class Milkline(CollectsMilk):
             "joint",
         ),
     )
-    UPKEEP = (Upkeep("joints and slope", every_days=365, prevents=("vessel",)),)
+    UPKEEP = (Upkeep("look over joints and slope", every_days=365, prevents=("vessel",)),)
     TESTS = ("milkline slope", "milk system leakage", "milkline vacuum stability")
 
     bore_mm: float = par("mm", "bore", ge=25, le=200)
@@ -114,7 +114,9 @@ class Receiver(ReceivesMilk):
                 "run the pump by hand, wipe the probe", "probe", effects.HELD_ON),
         Failure("cracks or leaks", "vessel", 3.0, "vacuum low, froth", "shut it off; milk on with the other", "receiver", effects.BREAKS_OPEN),
     )  # fmt: skip
-    UPKEEP = (Upkeep("probes and gaskets", every_days=90, parts=(Part("receiver gasket"),)),)
+    UPKEEP = (
+        Upkeep("look at probes and gaskets", every_days=90, parts=(Part("receiver gasket"),)),
+    )
     TESTS = (
         "receiver volume",
         "working vacuum",
@@ -377,7 +379,7 @@ class BalanceTank(BalancesMilk):
     CAN = frozenset({"holds milk"})
     FAILURES = (Failure("level sensor false", "transducer", 1.0, "pump races or stands still", "run by hand",
                         "level sensor", effects.HELD),)  # fmt: skip
-    UPKEEP = (Upkeep("vent and gasket", every_days=90, parts=(Part("lid gasket"),)),)
+    UPKEEP = (Upkeep("look at vent and gasket", every_days=90, parts=(Part("lid gasket"),)),)
     CAUTIONS = (CONFINED,)
 
     volume_l: float = par("L", "volume", ge=20, le=20000)
@@ -407,7 +409,7 @@ class CalfFeed(FeedsCalves):
     CAN = frozenset({"holds milk", "is an outlet for milk"})
     FAILURES = (Failure("full", "operator", 0.2, "take-off valve open with the vessel full", "close it", "",
                         effects.outside("a vessel overflows; no more milk is led to it")),)  # fmt: skip
-    UPKEEP = (Upkeep("wash", every_days=1),)
+    UPKEEP = (Upkeep("wash it out", every_days=1),)
 
     volume_l: float = par("L", "volume", ge=20, le=10000)
     draw_l_milking: float = par("L", "milk drawn each milking", ge=0, le=10000)
@@ -451,7 +453,7 @@ class FloorDrain(TakesWaste):
     ROOM = "water"
     PORTS = ports(port("inlet_#", "drain", "wash", "water", "milk", direction="in"))
     INSIDE = (InternalPath("inlet_#", "*"),)
-    UPKEEP = (Upkeep("grid and trap", every_days=7),)
+    UPKEEP = (Upkeep("clean grid and trap", every_days=7),)
 
     def lower(self) -> tuple[Primitive, ...]:
         return (Vessel(1e9, "wash", "sink"),)

@@ -50,14 +50,14 @@ class VacuumPump(PumpsVacuum):
                 "run it at a fixed speed with the mechanical regulator", "drive", effects.FIXED),
     )  # fmt: skip
     UPKEEP = (
-        Upkeep("oil level and drip rate", every_h=50, prevents=("vacuum_pump_seizes",)),
+        Upkeep("look at oil level and drip rate", every_h=50, prevents=("vacuum_pump_seizes",)),
         Upkeep(
             "belts and coupling",
             every_h=500,
             parts=(Part("set of belts or coupling element"),),
             prevents=("belt",),
         ),
-        Upkeep("capacity test", every_days=365),
+        Upkeep("test the capacity", every_days=365),
     )
     TESTS = ("pump capacity", "exhaust back pressure", "pump line drop", "standby change")
     CAUTIONS = (VACUUM_CAUTION,)
@@ -230,7 +230,7 @@ class SanitaryTrap(TrapsLiquid):
         Failure("float does not shut", "float", 1.0, "liquid reaches the vacuum line when a receiver floods",
                 "stop milking; drain it; wash the vacuum line", "float", effects.outside("liquid gets into the vacuum line if a receiver floods meanwhile")),
     )  # fmt: skip
-    UPKEEP = (Upkeep("float and drain", every_days=30, prevents=("float",)),)
+    UPKEEP = (Upkeep("try the float and open the drain", every_days=30, prevents=("float",)),)
     TESTS = ("sanitary trap volume",)
 
     volume_l: float = par("L", "volume", ge=0.5, le=500)

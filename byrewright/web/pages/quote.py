@@ -271,7 +271,7 @@ class QuoteView:
 
     def on_list(self, value: str, _: str) -> None:
         """Another price list, or what lies beside one."""
-        name, _ = self.brought.get(value.removeprefix(BROUGHT), ("", b""))
+        name = self.brought.get(value.removeprefix(BROUGHT), ("", b""))[0]
         if name.endswith(SIDE_LISTS):
             self.job, self.note = None, say(self.v.t("quote.beside", name=name))
             self.live.draw()
