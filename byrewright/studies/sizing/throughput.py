@@ -140,7 +140,6 @@ def _go_round(ctx: StudyContext, duty: Duty) -> None:
         "%",
         f"{100 * duty.go_round_share:.0f} % of the cows go round twice; the farm asked for "
         f"{100 * wish:.0f} % at most. A turn of {advised / 60:.1f} min {why}.",
-        subject=platform.id if platform else "",
         limit=100 * wish,
         sense="at_most",
         allowance=TIGHT,
