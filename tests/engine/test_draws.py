@@ -1,0 +1,33 @@
+"""What chance gives, against what the sources say of it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from byrewright.engine import shape as sh
+from byrewright.engine.draws import Cows
+from byrewright.standards.rulebook import Rulebook, default_rulebook
+from tests import plants
+
+COWS, SEED = 2000, 3
+NEAR_SHARE = 0.02  # four standard errors of a share near 95 % among so many cows
+RULES = default_rulebook()
+
+
+def test_task_times_spread_as_the_source_tells() -> None:
+    """Would fail if operators were steadier or wilder than the two seconds either way that the
+    source tells: taken as the range of 95 % of tasks."""
+    cows = Cows(plants.rotary(60, COWS), RULES, SEED)
+    work = cows.milked(0, 0, 6.0, 0.0)[:, sh.C_WORK_S]
+    within = np.abs(work - np.median(work)) <= RULES.number("labour.task_spread_s")
+    assert abs(within.mean() - 0.9545) < NEAR_SHARE
+
+
+def test_milk_is_let_down_after_the_lag() -> None:
+    """Would fail if milk flowed at once: the time on is lag, flow and the delay of removal."""
+    plant = plants.rotary(60, COWS)
+    slow = Cows(plant, Rulebook({"milking.lag_on_s": 25.0}), SEED).drawn(0, 0)
+    usual = Cows(plant, RULES, SEED).drawn(0, 0)
+    assert (usual[:, sh.C_LAG] == RULES.number("milking.lag_on_s")).all()
+    assert (slow[:, sh.C_LAG] == 25.0).all()
+    assert (slow[:, sh.C_FLOW_S] < usual[:, sh.C_FLOW_S]).mean() > 0.99
