@@ -331,7 +331,7 @@ def draft(
     if made.open:
         raise ByrewrightError(" ".join([
             f"{brief}: the draft does not hold.", *(f.sentence for f in made.open),
-            *(f"It would with {words}." for words in made.gives),
+            *(f"What would give: {words}." for words in made.gives),
         ]))  # fmt: skip
     text = made.text
     return Plant(read_plant_text(text, rules=rules), rules)

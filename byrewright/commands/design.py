@@ -124,7 +124,7 @@ def _print_closing(out: Console, result: Draft) -> None:
     if len(result.open) > MOST_ON_SCREEN:
         out.print(f"  and {len(result.open) - MOST_ON_SCREEN} more")
     if result.gives:
-        out.print("Any one of these would have to give, each proven by drafting again:")
+        out.print("What would have to give, each line by itself and proven by drafting again:")
         for words in result.gives:
             out.print(f"  {words}", highlight=False)
     else:
