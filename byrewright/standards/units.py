@@ -90,6 +90,8 @@ TABLE: tuple[Unit, ...] = (
     Unit("g", "mass", 0.001),
     Unit("t", "mass", 1000.0, aliases=("tonne", "tonnes")),
     Unit("lb", "mass", _LB, aliases=("lbs", "pound", "pounds")),
+    Unit("mS/cm", "conductivity", 1.0),
+    Unit("uS/cm", "conductivity", 0.001, aliases=("µS/cm",)),
     Unit("kg/min", "mass flow", 1.0),
     Unit("kg/s", "mass flow", 60.0),
     Unit("kg/h", "mass flow", 1 / 60),

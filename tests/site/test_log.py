@@ -13,6 +13,7 @@ from sqlalchemy import event as hooks
 from byrewright.site.alarms import Alarm, Event
 from byrewright.site.journal import Journal
 from byrewright.site.log import Log, LogRefused, LogTrouble, Owner, read_back
+from byrewright.site.log.home import File
 from byrewright.site.own import LOG_STOPPED
 from byrewright.site.watch import Watch
 from tests.site.test_alarms import ON_S, TAG, one_row_table
@@ -261,3 +262,20 @@ def test_reading_a_log_that_is_not_there_makes_none(tmp_path: Path) -> None:
     (tmp_path / "folder").mkdir()
     with pytest.raises(LogTrouble):
         Log(tmp_path / "folder", OWNER).events()
+
+
+def test_a_log_that_somebody_reads_just_now_is_opened_all_the_same(tmp_path: Path) -> None:
+    """Would fail if a page that reads at that moment kept the first entry out of a new log."""
+    path = tmp_path / "site.sqlite"
+    first = Log(path, Owner("", "farm"))
+    first.append([])
+    first.close()
+    reader = sqlite3.connect(path)
+    reader.execute("PRAGMA journal_mode=DELETE")
+    reader.execute("BEGIN")
+    reader.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    home = File(path)
+    engine = home.connect()
+    home.taken(engine)
+    engine.dispose()
+    reader.close()

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from byrewright.physics.airflow import pulsation_phases_ms
+from byrewright.traces.hidden import detergent, hunting, slugs, stirs
 from byrewright.traces.level import dips, let_in, level, share_within
 from byrewright.traces.milk import cow_milkings, herd_figures
 from byrewright.traces.pulsation import limping_points, pulsation
@@ -273,3 +274,58 @@ def test_a_day_at_100_hz_is_worked_out_in_seconds() -> None:
     level(day, 30.0)
     assert found.cycles > 21_000
     assert time.process_time() - begun < 4.0
+
+
+def test_an_agitator_shows_where_it_starts_and_only_there() -> None:
+    """Would fail if milk that comes in were taken for an agitator, or its starts were not seen."""
+    rng = np.random.default_rng(11)
+    t = np.arange(0.0, 4 * 3600.0, 10.0)
+    starts = np.arange(1800.0, 4 * 3600.0 - 900.0, 1800.0)
+    x = 4.0 + 0.02 * rng.standard_normal(t.size)
+    for s in starts:  # layers: the sensor at the bottom rests, then meets the mean
+        x += np.where((t >= s) & (t < s + 900.0), 0.6 * np.minimum(1.0, (t - s) / 60.0), 0.0)
+        x += np.where((t >= s + 900.0) & (t < s + 1700.0), 0.6 * (1 - (t - s - 900.0) / 800.0), 0.0)
+    found = stirs(trace(t, x))
+    assert len(found) == len(starts)
+    assert np.abs(np.array(found) - starts).max() < 180.0
+    warm = 4.0 + 3.0 * np.clip((t - 3600.0) / 5400.0, 0.0, 1.0) + 0.02 * rng.standard_normal(t.size)
+    assert stirs(trace(t, warm)) == ()
+    with pytest.raises(TraceUnfit, match="an agitator needs"):
+        stirs(trace(t[::6], x[::6]))
+
+
+@pytest.mark.parametrize("step", [0.02, 0.1, 0.25])
+def test_slugs_of_a_wash_are_counted_at_any_rate(step: float) -> None:
+    """Would fail if noise counted a slug twice, or slugs outside the wash were taken with them."""
+    rng = np.random.default_rng(12)
+    t = np.arange(0.0, 900.0, step)
+    x = 42.0 + 0.1 * rng.standard_normal(t.size)
+    at = np.arange(65.0, 890.0, 30.0)
+    for s in at:
+        x -= np.where((t >= s) & (t < s + 3.0), 4.0, 0.0)
+    found = slugs(trace(t, x), 200.0, 800.0)
+    assert len(found) == np.sum((at >= 200.0) & (at < 800.0))
+
+
+def test_a_control_that_hunts_is_told_by_its_period_and_noise_is_not() -> None:
+    """Would fail if the period were wrong, or noise and a single dip were called hunting."""
+    rng = np.random.default_rng(13)
+    t = np.arange(0.0, 600.0, 0.1)
+    noise = 42.0 + 0.15 * rng.standard_normal(t.size)
+    found = hunting(trace(t, noise + 0.8 * np.sin(2 * np.pi * t / 7.0)))
+    assert found is not None
+    assert found.period_s == pytest.approx(7.0, rel=0.03)
+    assert found.swing_kpa == pytest.approx(0.8, rel=0.1)
+    assert hunting(trace(t, noise)) is None
+    assert hunting(trace(t, noise - np.where((t > 200) & (t < 210), 6.0, 0.0))) is None
+
+
+def test_detergent_is_told_from_water_and_whether_it_was_rinsed_out() -> None:
+    """Would fail if a rinse counted as wash, or detergent left behind were not seen."""
+    t = np.arange(0.0, 1500.0, 1.0)
+    x = np.where((t >= 300) & (t < 780), 6.0, 0.4)
+    found = detergent(trace(t, x))
+    assert (found.washes_s, found.rinsed) == (pytest.approx(480.0, abs=2.0), True)
+    assert not detergent(trace(t, np.where(t >= 780, 1.4, x))).rinsed
+    with pytest.raises(TraceUnfit, match="no detergent"):
+        detergent(trace(t, 0.4 + 0.0 * t))

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from byrewright.site.log import Owner, log_of
 from tests.web.conftest import SMALL, Served, open_eye
 
 pytestmark = pytest.mark.browser
@@ -34,6 +35,17 @@ def test_a_file_goes_up_and_causes_come_out(browser: Any, served: Served, tmp_pa
     page.locator("h2", has_text="receiver.csv").wait_for()
     page.locator("figure svg").first.wait_for()
     page.locator("td", has_text="Vacuum, mean").first.wait_for()
+    page.fill("input[name='who']", "Anna Example")
+    page.click("#keep")
+    page.get_by_text("figures entered in the log").wait_for()
+    page.set_input_files("#file", str(path))
+    page.click("#send")
+    page.get_by_text("these readings are in the log already").wait_for()
+    log = log_of(served.folder / "rows_two_by_twenty" / "plant.yaml", Owner("", ""))
+    entries = log.entries("reading")
+    log.close()
+    assert entries and {(e.who, e.data["file"]) for e in entries} == {
+        ("Anna Example", "receiver.csv")}  # fmt: skip
     page.locator("input[value='vacuum low']").check()
     page.click("#ask")
     page.get_by_text("Causes, the likeliest first").first.wait_for(timeout=180_000)

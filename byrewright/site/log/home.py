@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sqlite3
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -113,10 +114,13 @@ class File:
         return engine
 
     def taken(self, engine: Engine) -> None:
-        """Readers no longer hold up the writer."""
+        """Readers no longer hold up the writer; where one reads just now, from the next time."""
         raw = engine.raw_connection()
         try:
             raw.cursor().execute("PRAGMA journal_mode=WAL")
+        except sqlite3.OperationalError as error:
+            if "locked" not in str(error):
+                raise
         finally:
             raw.close()
 

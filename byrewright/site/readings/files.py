@@ -31,6 +31,7 @@ PLAUSIBLE: dict[str, tuple[float, float]] = {
     "kW": (-1.0, 2000.0),
     "A": (-1.0, 5000.0),
     "kg/min": (-0.5, 40.0),
+    "mS/cm": (-0.1, 200.0),
 }
 """Nothing in a milking plant reads beyond these: a unit or a column is wrong (common practice)."""
 
@@ -72,6 +73,8 @@ class ReadFile:
     sha256: str
     readings: tuple[Reading, ...]
     notes: tuple[str, ...]
+    written_at: float
+    """Seconds since 1970 at which the file was written last."""
 
 
 def read_file(path: Path, kind: str, plan: FileKind, number: int | None = None) -> ReadFile:
@@ -125,7 +128,8 @@ def read_file(path: Path, kind: str, plan: FileKind, number: int | None = None) 
                 f"{path.name}: {name}: silent for {long} from {at:.0f} s on, or its clock jumped"
             )
         readings.append(Reading(path.name, name, channel, one, None if counted else start, number))
-    return ReadFile(path, kind, digest.hexdigest(), tuple(readings), tuple(dict.fromkeys(notes)))
+    return ReadFile(path, kind, digest.hexdigest(), tuple(readings), tuple(dict.fromkeys(notes)),
+                    path.stat().st_mtime)  # fmt: skip
 
 
 def _tables(path: Path, plan: FileKind) -> Iterator[tuple[pd.DataFrame, int]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import time
 from collections.abc import Sequence
+from dataclasses import replace
 
 from byrewright.errors import ByrewrightError
 from byrewright.site.log import Log, New
@@ -19,23 +20,41 @@ def keep(log: Log, files: Sequence[ReadFile], figures: Sequence[Figure], who: st
         ByrewrightError: a file is in the log already, or nobody says who read it.
         LogRefused, LogTrouble, LogDamaged
     """
-    if not who.strip():
-        raise ByrewrightError("--keep: say who took the readings, by name")
-    known = {e.data.get("sha256"): e for e in log.entries("reading")}
-    for one in files:
-        if one.sha256 in known:
-            was = known[one.sha256]
-            raise ByrewrightError(
-                f"{one.path}: these readings are in the log already, as {was.data.get('file')}; "
-                "nothing was entered"
-            )
+    return keep_news(log, news_of(files, figures), who)
+
+
+def news_of(files: Sequence[ReadFile], figures: Sequence[Figure]) -> list[New]:
+    """The figures as entries to be made, each with its file's name and hash; by whom is not said
+    yet."""
     of = {one.path.name: one for one in files}
-    return len(log.append([_new(f, of[f.of.file], who) for f in figures]))
+    return [_new(f, of[f.of.file]) for f in figures]
 
 
-def _new(one: Figure, file: ReadFile, who: str) -> New:
+def keep_news(log: Log, news: Sequence[New], who: str) -> int:
+    """Enter what `news_of` made, as `keep` does."""
+    if not who.strip():
+        raise ByrewrightError("say who took the readings, by name")
+    if known := known_in(log, news):
+        raise ByrewrightError(f"{known}; nothing was entered")
+    return len(log.append([replace(one, who=who) for one in news]))
+
+
+def known_in(log: Log, news: Sequence[New]) -> str:
+    """The file whose readings the log holds already, in words; "" where there is none."""
+    known = {e.data.get("sha256"): e for e in log.entries("reading")}
+    for one in news:
+        was = known.get(one.body["sha256"])
+        if was is not None:
+            return (
+                f"{one.body['file']}: these readings are in the log already, as "
+                f"{was.data.get('file')}"
+            )
+    return ""
+
+
+def _new(one: Figure, file: ReadFile) -> New:
     told, channel = one.finding, one.of.channel
-    at = one.of.starts_utc if one.of.starts_utc is not None else file.path.stat().st_mtime
+    at = one.of.starts_utc if one.of.starts_utc is not None else file.written_at
     body = {
         "figure": told.key, "title": told.title, "at": told.subject, "number": one.of.number,
         "value": told.value, "unit": told.unit, "uncertainty": one.doubt, "limit": told.limit,
@@ -45,4 +64,4 @@ def _new(one: Figure, file: ReadFile, who: str) -> New:
     }  # fmt: skip
     name = f"{file.sha256} {told.key} {told.subject} {one.of.heading}"
     uid = hashlib.sha256(name.encode()).hexdigest()[:32]
-    return New("reading", at, channel.at, who, body, uid=uid)
+    return New("reading", at, channel.at, "", body, uid=uid)

@@ -8,6 +8,8 @@ figure that may lie on either side of its limit is `unknown`, and says which rea
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from itertools import pairwise
+from statistics import median
 
 from byrewright.errors import ByrewrightError
 from byrewright.plant.machine import Machine
@@ -16,14 +18,16 @@ from byrewright.plant.problems import nearest
 from byrewright.results import Result, ResultBuilder, Table
 from byrewright.site.readings.figure import Figure, Mark, Measured, unfit
 from byrewright.site.readings.files import ReadFile, Reading
+from byrewright.site.readings.wash import study_wash
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import duty_of
 from byrewright.studies.sizing.tank_cooling import wanted_of
+from byrewright.traces.hidden import hunting, stirs
 from byrewright.traces.level import dips, let_in, level, share_within
 from byrewright.traces.milk import CowMilking, cow_milkings, herd_figures
 from byrewright.traces.pulsation import Pulsation, limping_points, pulsation
-from byrewright.traces.temperature import above_s, fillings, stages
+from byrewright.traces.temperature import fillings
 from byrewright.traces.trace import TraceUnfit
 from byrewright.traces.work import running
 
@@ -72,7 +76,7 @@ def worked_out(
     for file in files:
         _milkline(measured, file)
     _tanks(measured, [r for r in every if r.channel.quantity == "tank_temperature"])
-    _wash(measured, [r for r in every if r.channel.quantity == "wash_return_temperature"])
+    study_wash(measured, files)
     _machines(measured, [r for r in every if r.channel.quantity in ("power", "current")])
     _milk(measured, [r for r in every if r.channel.quantity == "milk_flow"])
     ctx.notes.tables.insert(
@@ -211,6 +215,8 @@ def _vacuum(measured: Measured, channels: Sequence[Reading], marks: Sequence[Mar
             formula="longest stretch below the vacuum at which cups fall",
             decides="a quicker instrument",
         )  # fmt: skip
+        if not marks:
+            _hunting(measured, one)
         for mark in marks:
             _mark(measured, one, mark)
         if one.trace.lasts_s > TIMED_S and not marks:
@@ -227,6 +233,19 @@ def _vacuum(measured: Measured, channels: Sequence[Reading], marks: Sequence[Mar
                 ("", "", "s", "s", "kPa", ""),
                 tuple(events), f"The deepest {DIPS_SHOWN} of each channel.",
             )
+        )  # fmt: skip
+
+
+def _hunting(measured: Measured, one: Reading) -> None:
+    """A control that hunts, where the spectrum shows it."""
+    found = hunting(one.trace)
+    if found is not None:
+        measured.add(
+            "hunting", "Swing of the vacuum at one period", found.swing_kpa, "kPa",
+            0.1, f"The vacuum at {one.channel.at} swings by {found.swing_kpa:.2f} kPa either way "
+            f"every {found.period_s:.3g} s, {100 * found.share:.0f} % of all its swing: its "
+            "control hunts, or something runs at that pace.",
+            of=one, formula="strongest line of the spectrum",
         )  # fmt: skip
 
 
@@ -342,6 +361,7 @@ def _tanks(measured: Measured, channels: Sequence[Reading]) -> None:
             sense="at_most" if wanted and wanted.blend_c is not None and len(found) > 1 else "says",
             formula="highest mean of a minute after a milking came to milk that was cold",
         )  # fmt: skip
+        _agitator(measured, one)
         _never_cold(measured, one, found[-1].cooled_in_s is None, cold)
     if rows:
         ctx.notes.tables.append(
@@ -353,50 +373,31 @@ def _tanks(measured: Measured, channels: Sequence[Reading]) -> None:
         )  # fmt: skip
 
 
+def _agitator(measured: Measured, one: Reading) -> None:
+    """Whether the agitator runs: it shows where it starts after a rest."""
+    try:
+        found = stirs(one.trace)
+    except TraceUnfit as error:
+        unfit(measured, one, error, "agitator")
+        return
+    if not found:
+        unfit(measured, one, TraceUnfit("no start of it shows: it runs all the time, or never"),
+              "agitator")  # fmt: skip
+        return
+    apart = [(b - a) / 60.0 for a, b in pairwise(found)]
+    often = f", {median(apart):.0f} min apart" if len(found) > 1 else ""
+    measured.add(
+        "agitator", "Starts of the agitator", float(len(found)), "", 1.0,
+        f"The agitator of {one.channel.at} started {len(found)} times{often}: the temperature "
+        "jumps where it mixes layers.",
+        of=one, formula="jumps of 0.25 K or more within 2 min after a rest",
+    )  # fmt: skip
+
+
 def _never_cold(measured: Measured, one: Reading, open_end: bool, cold_c: float) -> None:
     if open_end:
         unfit(measured, one, TraceUnfit(f"it ends before the milk was at {cold_c:g} degC"),
                "tank_cooling")  # fmt: skip
-
-
-def _wash(measured: Measured, channels: Sequence[Reading]) -> None:
-    rows: list[tuple[float | str, ...]] = []
-    for one in channels:
-        found = stages(one.trace)
-        rows += [
-            (one.channel.at, round(s.start_s / 60, 1), round((s.end_s - s.start_s) / 60, 1),
-             round(s.warmest_c, 1), round(s.mean_c, 1), round(s.end_c, 1))
-            for s in found
-        ]  # fmt: skip
-        if not found:
-            unfit(measured, one, TraceUnfit("no stage of a minute or more is in it"), "wash")
-            continue
-        hot = max(found, key=lambda s: s.mean_c)
-        owner = measured.predicts("wash.end_temperature", one.channel.at)
-        measured.add(
-            "wash_return", "Return of the hot wash at its end", hot.end_c, "degC",
-            one.channel.uncertainty if one.channel.uncertainty is not None else 1.0,
-            f"The hot wash returned at {hot.warmest_c:.1f} degC at best and {hot.end_c:.1f} at its "
-            f"end, after {(hot.end_s - hot.start_s) / 60:.1f} min.",
-            of=one, limit=owner.limit if owner else None,
-            sense="at_least" if owner and owner.limit is not None else "says",
-            predicts="wash.end_temperature", formula="mean of the last 20 s of the hottest stage",
-        )  # fmt: skip
-        if owner is not None and owner.limit is not None:
-            minutes = above_s(one.trace, owner.limit) / 60.0
-            measured.add(
-                "wash_above", f"Time at {owner.limit:g} degC or more", minutes, "min", 0.1,
-                f"The return was at {owner.limit:g} degC or more for {minutes:.1f} min.", of=one,
-                formula="time at or above the temperature needed",
-            )  # fmt: skip
-    if rows:
-        measured.ctx.notes.tables.append(
-            Table(
-                "wash_stages", "Stages of the wash",
-                ("at", "from", "lasts", "warmest", "mean", "at its end"),
-                ("", "min", "min", "degC", "degC", "degC"), tuple(rows),
-            )
-        )  # fmt: skip
 
 
 def _machines(measured: Measured, channels: Iterable[Reading]) -> None:

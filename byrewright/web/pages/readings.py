@@ -16,8 +16,10 @@ from nicegui import ui
 from byrewright.errors import ByrewrightError
 from byrewright.results import Result
 from byrewright.site.alarms import new_uid
-from byrewright.site.checks.measured import log_stamp
+from byrewright.site.checks.measured import log_stamp, owner_of
+from byrewright.site.log import New, log_of
 from byrewright.site.readings.beside import map_beside, picture_of, read_beside
+from byrewright.site.readings.keep import keep_news, known_in, news_of
 from byrewright.standards.diagnosis import COMPLAINTS
 from byrewright.standards.rulebook import Rulebook
 from byrewright.web.answers import Job, Share, Stopped
@@ -44,7 +46,7 @@ KEPT = 20
 """Files looked at that are kept for their pages; what should stay goes into the log."""
 SUFFIXES = (".csv", ".txt", ".xlsx")
 UNITS = {"power": "kW", "current": "A", "milk_flow": "kg/min", "tank_temperature": "degC",
-         "wash_return_temperature": "degC"}  # fmt: skip
+         "wash_return_temperature": "degC", "wash_return_conductivity": "mS/cm"}  # fmt: skip
 
 
 @dataclass
@@ -57,6 +59,10 @@ class Looked:
     result: Result | None = None
     lines: list[Line] = field(default_factory=list)
     taken: list[Any] = field(default_factory=list)
+    news: list[New] = field(default_factory=list)
+    said: str = ""
+    """What came of entering it, or that the log holds it already."""
+    kept: bool = False
 
 
 _LOOKED: OrderedDict[str, Looked] = OrderedDict()
@@ -93,7 +99,42 @@ def register(site: Site) -> None:
                 _LOOKED.popitem(last=False)
             return RedirectResponse(f"/p/{slug}/readings?seen={token}", 303)
 
+        @app.post("/p/{slug}/readings/keep")
+        async def keep(request: Request, slug: str) -> Response:
+            """Enter what a file told in the log."""
+            try:
+                opened = site.folder.open(slug)
+            except NotServed:
+                return Response(status_code=404)
+            form = await request.form()
+            token, who = (str(form.get(k) or "") for k in ("seen", "who"))
+            looked = _LOOKED.get(token)
+            if not opened.sound or looked is None or looked.slug != slug:
+                return RedirectResponse(f"/p/{slug}/readings", 303)
+            t = visit(site, request).t
+            await asyncio.to_thread(_keep, t, opened, looked, who)
+            return RedirectResponse(f"/p/{slug}/readings?seen={token}", 303)
+
     site.routes.append(take)
+
+
+def _keep(t: Texts, opened: Opened, looked: Looked, who: str) -> None:
+    log = log_of(opened.path, owner_of(opened.plant))
+    try:
+        count = keep_news(log, looked.news, who)
+        looked.said, looked.kept = t("readings.kept", count=count), True
+    except ByrewrightError as error:
+        looked.said = str(error)
+    finally:
+        log.close()
+
+
+def _known(opened: Opened, news: list[New]) -> str:
+    log = log_of(opened.path, owner_of(opened.plant))
+    try:
+        return known_in(log, news) if log.home.identity() is not None else ""
+    finally:
+        log.close()
 
 
 def _looked(t: Texts, opened: Opened, slug: str, name: str, data: bytes) -> Looked:
@@ -111,6 +152,8 @@ def _looked(t: Texts, opened: Opened, slug: str, name: str, data: bytes) -> Look
             read = read_beside(opened.path, [path])
             predicted = predicted_of(opened.plant, rules)
             result, figures = worked_out(opened.plant, rules, read, predicted)
+            news = news_of(read, figures)
+            known = _known(opened, news)
     except ByrewrightError as error:
         return Looked(slug, name, str(error).replace(str(opened.path.parent), "").strip("/"))
     lines = []
@@ -118,7 +161,8 @@ def _looked(t: Texts, opened: Opened, slug: str, name: str, data: bytes) -> Look
         times, values = picture_of(one)
         unit = UNITS.get(one.channel.quantity, "kPa")
         lines.append(Line(f"{one.where}, {one.heading}", unit, times, values))
-    return Looked(slug, name, "", result, lines, list(of_figures(figures)))
+    return Looked(slug, name, "", result, lines, list(of_figures(figures)), news, known,
+                  bool(known))  # fmt: skip
 
 
 class ReadingsView:
@@ -216,7 +260,23 @@ class ReadingsView:
         open_ones = [f for f in one.result.findings if f.verdict != "holds"]
         parts = [findings(self.v, open_ones, t("readings.holds"))]
         parts += [figure_table(self.v, x) for x in one.result.tables if x.rows]
-        ui.html(tag("div", *parts), sanitize=False)
+        ui.html(tag("div", *parts, self._keep(one)), sanitize=False)
+
+    def _keep(self, one: Looked) -> Child:
+        """Who took the readings, and the way into the log; what came of it."""
+        t = self.v.t
+        told = say(one.said, "" if one.kept else "bad") if one.said else None
+        if one.kept or not one.news:
+            return told
+        inner = [
+            tag("input", type="hidden", name="seen", value=self.v.query.get("seen", "")),
+            tag("label", t("readings.who"), tag("input", name="who", autocomplete="name",
+                                                required=True)),
+            tag("button", t("readings.keep"), type="submit", id="keep", cls="main"),
+        ]  # fmt: skip
+        form = tag("form", inner, method="post", action=self.v.link("readings/keep"),
+                   cls="row no-print")  # fmt: skip
+        return [told, form]
 
     def _ask(self) -> Child:
         t = self.v.t
