@@ -89,7 +89,8 @@ def _fits(ctx: StudyContext, made: Sited) -> None:
         ctx.find(
             "place.height", "Ceiling over the tallest machine", one.value, "m",
             f"Over {one.words}, the tallest machine of the {one.subject} room, {one.value:.2f} m "
-            "are free to the ceiling.",
+            "are free to the ceiling." if one.value > 0 else
+            f"The {one.subject} room is {-one.value:.2f} m too low for {one.words} to stand in it.",
             subject=one.subject, limit=ctx.number("place.ceiling_over_m"), sense="at_least",
             allowance=TIGHT, formula="room height - base - height of the machine",
             inputs=(ctx.rule("place.ceiling_over_m"),), source="practice",
@@ -229,11 +230,14 @@ def _turning(ctx: StudyContext, made: Sited) -> None:
 def _pipes(ctx: StudyContext, made: Sited) -> None:
     gap = ctx.number("place.pipe_gap_least_mm") / 1000
     pairs = checks.clashes(made.plan, made.routes, gap)
-    said = _some([a if a == b else f"{a} and {b}" for a, b in pairs])
+    lost = _some([a for a, b in pairs if a == b])
+    near = _some([f"{a} and {b}" for a, b in pairs if a != b])
+    told = [f"no free way was found for {lost}"] if lost else []
+    told += [f"{near} come nearer than {gap * 1000:.0f} mm to each other"] if near else []
+    said = "; ".join(told)
     ctx.find(
         "place.clash", "Pipes too near each other", float(len(pairs)), "pairs",
-        f"{said} come nearer than {gap * 1000:.0f} mm or found no way: give a way point (`by:`), "
-        "or move a machine." if pairs else
+        f"{said[:1].upper()}{said[1:]}: give a way point (`by:`), or move a machine." if pairs else
         f"All {len(made.routes)} pipe runs are {gap * 1000:.0f} mm or more apart.",
         limit=0.0, sense="at_most", formula="distance of middles - both radii, pair by pair",
         inputs=(ctx.rule("place.pipe_gap_least_mm"),), source="practice",
@@ -312,7 +316,7 @@ def _dry(ctx: StudyContext, made: Sited) -> None:
     wet = checks.wet_in_dry(made.plan, made.routes)
     ctx.find(
         "place.dry", "Liquid over switchboards", float(len(wet)), "pipes",
-        f"{_some([w for w, _ in wet])} cross a dry room: lay them round it." if wet
+        f"A dry room is crossed by {_some([w for w, _ in wet])}: lay the pipes round it." if wet
         else "No pipe with liquid crosses a dry room.",
         limit=0.0, sense="at_most", formula="pipes of a liquid inside a room with `dry: true`",
         inputs=(ctx.rule("place.board_above_m"),), source="irc3405", known="second_hand",
