@@ -114,39 +114,6 @@ def drop_kpa(
     return (factor * length_m * 1000 / bore_mm + minor_k) * head
 
 
-def flow_for_drop_l_min(
-    available_kpa: float,
-    length_m: float,
-    bore_mm: float,
-    density_kg_m3: float = 1000.0,
-    viscosity_mpa_s: float = 1.0,
-    roughness_mm: float = 0.015,
-    minor_k: float = 1.5,
-) -> float:
-    """Flow that uses up a pressure in a pipe, with 1.5 velocity heads for inlet and outlet.
-
-    >>> q = flow_for_drop_l_min(10.0, 10.0, 50.0)
-    >>> round(drop_kpa(q, 10.0, 50.0, minor_k=1.5), 6)
-    10.0
-    """
-    check("pressure", available_kpa, 0.0, unit="kPa")
-    if available_kpa == 0.0:
-        return 0.0
-
-    def loss(flow: float) -> float:
-        return drop_kpa(
-            flow, length_m, bore_mm, density_kg_m3, viscosity_mpa_s, roughness_mm, minor_k
-        )
-
-    low, high = 0.0, 1.0
-    while loss(high) < available_kpa:
-        low, high = high, high * 2
-    for _ in range(80):
-        mid = (low + high) / 2
-        low, high = (mid, high) if loss(mid) < available_kpa else (low, mid)
-    return (low + high) / 2
-
-
 def static_kpa(head_m: float, density_kg_m3: float = 1030.0) -> float:
     """Pressure of a head of liquid: rho g h.
 

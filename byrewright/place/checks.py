@@ -159,18 +159,6 @@ def low_points(plan: Plan, routes: tuple[Route, ...]) -> list[Measured]:
     return found
 
 
-def high_points(routes: tuple[Route, ...]) -> list[Measured]:
-    """Crest of each liquid line over both its ends, m."""
-    found = []
-    for route in routes:
-        if route.service in LIQUID - {"drain"} and len(route.points) > 2:
-            top = max(p[2] for p in route.points)
-            found.append(
-                Measured(route.lines[0], round(top - route.points[0][2], 3), words=f"{top:+.2f}")
-            )
-    return found
-
-
 def gravity(plan: Plan, routes: tuple[Route, ...]) -> Iterator[tuple[Net, Route, float, float]]:
     """Drains that run by gravity: chain, route, run on the level, and fall there is, m."""
     for net, route in zip(nets(plan), routes, strict=True):

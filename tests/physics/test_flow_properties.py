@@ -57,13 +57,6 @@ def test_limit_is_the_edge_of_stratified_flow(line) -> None:
     assert over is None or not over.stratified
 
 
-@given(st.floats(0.5, 500), st.floats(1, 200), st.floats(15, 150))
-def test_pipe_drop_and_flow_are_inverse(flow: float, length: float, bore: float) -> None:
-    """A drain worked from its head would not pass its flow."""
-    drop = pipeflow.drop_kpa(flow, length, bore, minor_k=1.5)
-    assert pipeflow.flow_for_drop_l_min(drop, length, bore) == pytest.approx(flow, rel=1e-6)
-
-
 @given(st.floats(0.5, 500), st.floats(15, 150), st.floats(1.001, 2.0))
 def test_pipe_drop_rises_with_flow(flow: float, bore: float, more: float) -> None:
     """The friction factor would fall through the transition so that drop fell too."""
