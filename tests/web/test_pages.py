@@ -181,14 +181,28 @@ def test_day_is_simulated_and_played(eye: Eye, served: Served) -> None:
     page.get_by_role("button", name="Hold").click()
 
 
+READABLE = """() => {
+    const boxes = (what) => [...document.querySelectorAll("#day-drawing " + what)];
+    const readings = boxes("[data-machine^=TK] .reading").map(t => t.getBBox());
+    const circles = boxes("circle").filter(c => !c.closest("[data-machine]")).map(c => c.getBBox());
+    const apart = (a, b) => a.y + a.height <= b.y + 1 || b.y + b.height <= a.y + 1 ||
+        a.x + a.width <= b.x || b.x + b.width <= a.x;
+    const clear = r => circles.every(c => apart(r, c));
+    return readings.length && circles.length && readings.every(clear);
+}"""
+"""Whether no instrument hides what a tank is said to hold."""
+
+
 @once
 def test_day_compares_two_plants(eye: Eye, served: Served) -> None:
-    """Would fail if two plants could not be laid side by side."""
+    """Would fail if two plants could not be laid side by side, or an instrument hid how warm the
+    milk in a tank is."""
     page = eye.page
     page.goto(served.page(SMALL, "day", f"?beside={LARGEST}"))
     page.get_by_text(
         "rows two by twenty / plant beside rotary round the clock / plant"
     ).first.wait_for(timeout=WAIT_MS)
+    page.wait_for_function(READABLE, timeout=WAIT_MS)
     eye.shoot("day-compared")
 
 

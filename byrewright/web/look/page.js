@@ -1,8 +1,8 @@
 // Zoom and pan, marks on drawings, what a click means. No text, no numbers of the plant.
 (() => {
   if (window.byre) return;
-  const views = new Map();
-  const LEAST = 0.25, MOST = 12, READABLE = 5.4, CROWDED = 2.9, LETTERS_PX = 12, NARROW_PX = 900, NARROW = 2.5;
+  const views = new Map(), instruments = new WeakMap();
+  const LEAST = 0.25, MOST = 12, READABLE = 5.4, CROWDED = 2.9, LETTERS_PX = 12, NARROW_PX = 900, NARROW = 2.5, NEAR = 3;
 
   function view(box) {
     const svg = box.querySelector("svg");
@@ -159,6 +159,10 @@
         box.querySelectorAll(`[data-key="${CSS.escape(key)}"] .symbol`).forEach(s => { s.innerHTML = inner; });
     },
     held(box, vessels) {
+      const svg = box.querySelector("svg");
+      if (!instruments.has(svg)) instruments.set(svg, [...svg.querySelectorAll("circle")].filter(c => !c.closest("[data-machine]")).map(c => c.getBBox()));
+      // readings stand above the instruments that stand on a vessel
+      const top = b => Math.min(b.y, ...instruments.get(svg).filter(o => Math.abs(o.y + o.height - b.y) < NEAR && o.x < b.x + b.width && o.x + o.width > b.x).map(o => o.y));
       box.querySelectorAll("[data-machine]").forEach(g => {
         const one = vessels[g.dataset.machine], symbol = g.querySelector(".symbol");
         g.querySelectorAll(".level,.reading").forEach(x => x.remove());
@@ -168,13 +172,13 @@
         const label = g.dataset.label, tag = label.startsWith(g.dataset.tag) ? g.dataset.tag : "";
         g.setAttribute("aria-label", [tag, one.warm, one.text].filter(x => x).join(" ") + (tag ? "" : " ") + label.slice(tag.length));
         let last = g.querySelector(":scope > .tag") || g.lastChild;
-        const b = symbol.getBBox(), ns = "http://www.w3.org/2000/svg";
+        const b = symbol.getBBox(), over = top(b), ns = "http://www.w3.org/2000/svg";
         const r = document.createElementNS(ns, "rect");
         for (const [k, v] of Object.entries({ class: "level", x: b.x, width: b.width, y: b.y + b.height * (1 - one.share), height: b.height * one.share })) r.setAttribute(k, v);
         symbol.after(r);
         [one.warm, one.text].forEach((text, i) => {
           const t = document.createElementNS(ns, "text");
-          t.setAttribute("class", "reading"); t.setAttribute("x", b.x + b.width / 2); t.setAttribute("y", b.y - 1.2); t.setAttribute("dy", `${-1.1 * i}em`);
+          t.setAttribute("class", "reading"); t.setAttribute("x", b.x + b.width / 2); t.setAttribute("y", over - 1.2); t.setAttribute("dy", `${-1.1 * i}em`);
           t.setAttribute("text-anchor", "middle"); t.textContent = text; last.after(" ", t); last = t;
         });
       });
