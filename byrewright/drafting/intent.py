@@ -21,6 +21,22 @@ CLOCK_ROUND_H = 16.0
 
 
 @dataclass(frozen=True, slots=True)
+class Fill:
+    """Where the delivery line can let its milk out: a divert in the line, and between it and a
+    tank's own fill valve a leak drain; the coupling at the tanker bay has neither."""
+
+    tank: int | None
+    divert: str
+    bleed: str = ""
+    header: str = ""
+
+    @property
+    def where(self) -> str:
+        """In words."""
+        return "the tanker" if self.tank is None else f"tank {self.tank}"
+
+
+@dataclass(frozen=True, slots=True)
 class Intent:
     """The farm and the structure of its plant."""
 
@@ -79,6 +95,14 @@ class Intent:
         milking: a float or a probe of one must not."""
         surely = self.twin and self.wishes.no_single_stop
         return 1 if self.stalls <= ONE_RECEIVER_TO and not surely else 2
+
+    @property
+    def fills(self) -> tuple[Fill, ...]:
+        """The places along the delivery line where milk can leave it, in their order; behind the
+        last it leads into the wash return, so that every wash passes the whole of it."""
+        more = ["", *(str(n) for n in range(2, self.tanks + 1))]
+        tanks = [Fill(n, f"V40{x}", f"V46{x}", f"HM6{x}") for n, x in enumerate(more, 1)]
+        return (*tanks, Fill(None, "V405")) if self.direct else tuple(tanks)
 
     @property
     def pump_places(self) -> tuple[int, ...]:

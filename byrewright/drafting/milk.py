@@ -12,9 +12,11 @@ FIRST_BORES_MM = {
     "sample": 10.0,
     "milk suction": 60.3,
     "delivery": 60.3,
+    "way round": 60.3,
     "fill line": 60.3,
     "collection line": 72.9,
     "calf line": 37.6,
+    "calf drain": 60.3,
     "withheld line": 37.6,
     "drain": 37.6,
     "milkline outlet": 98.0,
@@ -196,29 +198,45 @@ def machines(sheet: Sheet, want: Intent) -> None:
         sheet.add(
             "valve", "V38", label="Calf-milk take-off", duty="divert", on_loss="closes", **air
         )
-    sheet.add(
-        "valve",
-        "V40",
-        label="Milk to tanks, or wash return",
-        ways=3,
-        duty="divert",
-        on_loss="stays",
-        normally="to_c",
-        why={"on_loss": HOLDS, "ways": "one of the two is always shut"},
-        **air,
-    )
-    sheet.add(
-        "valve",
-        "V46",
-        label="Leak drain of the fill line",
-        duty="drain",
-        on_loss="stays",
-        bore_mm=25.0,
-        normally="open",
-        why={"on_loss": HOLDS, "bore_mm": "small: shows a passing seat, drains unpressurised"},
-        **air,
-    )
-    sheet.add("header", "HM6", label="Fill header")
+        sheet.add(
+            "valve",
+            "V37",
+            label="Calf-milk vessel drain",
+            duty="drain",
+            bore_mm=63.0,
+            why={"bore_mm": "wide: lets the wash of the vessel out by gravity"},
+            moved_by="hand",
+            sensed=True,
+        )
+    for place in want.fills:
+        last = place == want.fills[-1]
+        sheet.add(
+            "valve",
+            place.divert,
+            label=f"Milk to {place.where}, or {'wash return' if last else 'on'}",
+            ways=3,
+            duty="divert",
+            on_loss="stays",
+            normally="to_c",
+            why={"on_loss": HOLDS, "ways": "one of the two is always shut"},
+            **air,
+        )
+        if place.bleed:
+            sheet.add(
+                "valve",
+                place.bleed,
+                label=f"Leak drain before {place.where}",
+                duty="drain",
+                on_loss="stays",
+                bore_mm=25.0,
+                normally="open",
+                why={
+                    "on_loss": HOLDS,
+                    "bore_mm": "small: shows a passing seat, drains unpressurised",
+                },
+                **air,
+            )
+            sheet.add("header", place.header, label=f"Fill stub of {place.where}")
     sheet.add("header", "HM8", label="After the cooler")
     sheet.add(
         "valve",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 from byrewright.drafting.intent import Intent
@@ -146,26 +147,43 @@ def lines(sheet: Sheet, want: Intent) -> None:
             family="calf line",
             why="beside the plant room",
         )
+        sheet.line(
+            "drain", "CF1.drain", "V37", "FD1.inlet_10", family="calf drain", why="under the vessel"
+        )
     sheet.line("milk", "HM5", "PC1.milk_in", family="delivery", why="in the plant room")
     room = "in the plant room"
     sheet.line("milk", "PC1.milk_out", "HM8", family="delivery", why=room)
-    sheet.line("milk", "HM5", "V39", "HM8", family="delivery", why=room)
-    sheet.line("milk", "HM8", "V40.a", family="delivery", why=room)
-    sheet.line(
-        "milk",
-        "V40.b",
-        "HM6",
-        family="fill line",
-        why="in the plant room",
-    )
-    sheet.line(
-        "drain",
-        "HM6",
-        "V46",
-        "FD1.inlet_8",
-        family="drain",
-        why="in the plant room",
-    )
+    sheet.line("milk", "HM5", "V39", "HM8", family="way round", why=room)
+    sheet.line("milk", "HM8", "V40.a", family="delivery", why="to the milk room")
+    for place in want.fills:
+        if place.header:
+            sheet.line(
+                "milk", f"{place.divert}.b", place.header, family="fill line", why="at the tank"
+            )
+            sheet.line(
+                "drain",
+                place.header,
+                place.bleed,
+                f"FD1.inlet_{40 + (place.tank or 0)}",
+                family="drain",
+                why="in the milk room",
+            )
+        else:
+            sheet.line(
+                "milk",
+                f"{place.divert}.b",
+                "TB1.inlet_2",
+                family="fill line",
+                why="to the tanker bay",
+            )
+    for before, after in pairwise(want.fills):
+        sheet.line(
+            "milk",
+            f"{before.divert}.c",
+            f"{after.divert}.a",
+            family="fill line",
+            why="in the milk room",
+        )
     if want.withheld:
         sheet.line(
             "milk",
@@ -240,7 +258,8 @@ def storage(sheet: Sheet, want: Intent) -> None:
             controlled_by="CT1",
         )
         room = "in the milk room"
-        sheet.line("milk", "HM6", f"V4{n}", f"TK{n}.inlet_1", family="fill line", why=room)
+        stub = want.fills[n - 1].header
+        sheet.line("milk", stub, f"V4{n}", f"TK{n}.inlet_1", family="fill line", why=room)
         sheet.line(
             "milk",
             f"TK{n}.outlet",
@@ -272,21 +291,3 @@ def storage(sheet: Sheet, want: Intent) -> None:
         family="collection line",
         why="to the tanker bay",
     )
-    if want.direct:
-        sheet.add(
-            "valve",
-            "V49",
-            label="Direct to the tanker",
-            duty="fill",
-            on_loss="stays",
-            why={"on_loss": HOLDS},
-            **air,
-        )
-        sheet.line(
-            "milk",
-            "HM6",
-            "V49",
-            "TB1.inlet_2",
-            family="fill line",
-            why="to the tanker bay",
-        )

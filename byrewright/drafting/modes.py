@@ -30,6 +30,17 @@ def _pumps(sheet: Sheet, want: Intent, *ids: str) -> dict[str, str]:
     return out
 
 
+def _into(want: Intent, tank: int | None) -> dict[str, str]:
+    """Diverts and leak drains when what is in the delivery line goes to a tank, or the tanker."""
+    found = {}
+    for place in want.fills:
+        here = place.tank == tank
+        found[place.divert] = "to_b" if here else "to_c"
+        if place.bleed:
+            found[place.bleed] = "closed" if here else "open"
+    return found
+
+
 def all_modes(sheet: Sheet, want: Intent) -> None:
     """Every mode of the plant; each later one says only what differs from the one it is like."""
     cold = dict.fromkeys(("IB1", "CH1", "CU1", "CU2", "CU3"), "runs") | dict.fromkeys(
@@ -81,7 +92,13 @@ def all_modes(sheet: Sheet, want: Intent) -> None:
             "milking",
             like=first,
             why=f"milk to tank {n}",
-            **_where(sheet, V41="closed", TK1="stands", **{f"V4{n}": "open", f"TK{n}": "fills"}),
+            **_where(
+                sheet,
+                V41="closed",
+                TK1="stands",
+                **_into(want, n),
+                **{f"V4{n}": "open", f"TK{n}": "fills"},
+            ),
         )
     if want.direct:
         sheet.mode(
@@ -89,7 +106,7 @@ def all_modes(sheet: Sheet, want: Intent) -> None:
             ("milking", "direct_load"),
             like=first,
             why="chilled milk straight to the tanker",
-            **_where(sheet, V41="closed", TK1="stands", V49="open"),
+            **_where(sheet, V41="closed", TK1="stands", **_into(want, None)),
         )
     if want.calf_l_day > 0:
         sheet.mode(
@@ -204,13 +221,49 @@ def _washing(sheet: Sheet, want: Intent) -> None:
         why="clean water, once through to drain",
         **_where(sheet, V62="closed", LP3="stopped", V61="open"),
     )
+    for n in range(1, want.tanks + 1):
+        sheet.mode(
+            f"wash_into_tank_{n}",
+            ("wash", "tank_wash"),
+            like="wash",
+            why=f"hot wash through the fill stub into empty tank {n}, and out of the collection "
+            "line's coupling at the bay, with no tanker there",
+            **_where(
+                sheet,
+                **_into(want, n),
+                **{f"V5{m + 4}": "to_c" for m in range(1, want.tanks + 1) if m != n},
+                **{f"V4{n}": "open", f"V5{n}": "open", f"TK{n}": "is washed"},
+            ),
+        )
+    if want.direct:
+        sheet.mode(
+            "wash_to_bay",
+            "wash",
+            like="wash",
+            why="hot wash out of the coupling at the bay, with no tanker there",
+            **_where(sheet, **_into(want, None)),
+        )
+    if want.calf_l_day > 0:
+        sheet.mode(
+            "wash_to_calf_vessel",
+            "wash",
+            like="wash",
+            why="hot wash into the empty calf-milk vessel, out of its drain",
+            **_where(sheet, V38="open", V37="open"),
+        )
     drains = dict.fromkeys(
-        ("V81", "V82", "V83", "V84", "V85", "V86", "V19", "V63", "V25", "V46"), "open"
+        ("V81", "V82", "V83", "V84", "V85", "V86", "V19", "V63", "V25", "V37", "V38", "V39"), "open"
     )
     sheet.mode(
         "drain_down",
         "drain_down",
         like="idle",
         why="every low point open after washing",
-        **_where(sheet, **drains, V33="open", V34="open"),
+        **_where(
+            sheet,
+            **drains,
+            **{f"V5{n + 4}": "to_c" for n in range(1, want.tanks + 1)},
+            V33="open",
+            V34="open",
+        ),
     )

@@ -168,7 +168,7 @@ def _lines(sheet: Sheet, want: Intent, heaters: tuple[int, ...]) -> None:
             family="wash supply",
             why="to the pit, then along it",
         )
-    sheet.line("wash", "V40.c", "V65.a", family="wash return", why=room)
+    sheet.line("wash", f"{want.fills[-1].divert}.c", "V65.a", family="wash return", why=room)
     sheet.line("wash", "V65.b", "TR1.return_1", family="wash return", why=room)
     sheet.line("drain", "V65.c", "FD1.inlet_14", family="wash return", why=room)
     sheet.line(

@@ -47,6 +47,8 @@ VALUES: tuple[Value, ...] = (
           "practice", "common_practice", "typical", 0.5, 2.0),
     Value("wash.full_pipe_velocity_m_s", 1.5, "m/s", "velocity in full pipes", "practice",
           "from_memory", "limit"),
+    Value("wash.cooler_flow_ratio", 1.0, "", "wash through a plate cooler over the milk through "
+          "it, at least", "practice", "common_practice", "limit", 1.0, 1.5),
     Value("wash.unit_flow_l_min", 4.0, "L/min", "wash flow through one unit", "practice",
           "common_practice", "typical", 3.0, 5.0),
     Value("wash.unit_air_l_min", 15.0, "L/min", "air entering through one jetter or unit in the "

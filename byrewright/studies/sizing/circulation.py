@@ -56,7 +56,8 @@ def stages(net: Liquids, mode: str) -> list[Stage]:
             first |= more
             more = {x.target for x in found if x.source in first and x.target in milk
                     and not x.passes}  # fmt: skip
-        onward = [x for x in found if x.source in first and x.target not in first and x.passes]
+        onward = [x for x in found if x.source in first and x.target not in first
+                  and (x.passes or x.target not in milk)]  # fmt: skip
         goes = sum(x.l_min for x in onward)
         room = sum(net.vessels[t].volume_l for t in first) * (
             1 - net.rules.number("vessel.level_share")
@@ -66,8 +67,8 @@ def stages(net: Liquids, mode: str) -> list[Stage]:
         out.append(Stage(mode, tuple(sorted(first)), pumps, comes, goes, room,
                          tuple(sorted(targets))))  # fmt: skip
         seen |= first
-        comes = min(comes, goes)
         first = {t for t in targets if t in milk} - seen
+        comes = min(comes, goes) * sum(x.l_min for x in onward if x.target in first) / (goes or 1)
     return out
 
 

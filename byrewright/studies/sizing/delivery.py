@@ -52,9 +52,10 @@ def size_delivery(ctx: StudyContext, duty: Duty) -> None:
     plant = ctx.plant
     behind = balance_pumps(ctx)
     peak = duty.milk_flow_peak_l_min
-    _pumps(ctx, receiver_pumps(ctx), peak, wash_flow_l_min(ctx, duty))
+    wash = max(peak, wash_flow_l_min(ctx, duty))
+    _pumps(ctx, receiver_pumps(ctx), peak, wash)
     for pumps in behind.values():
-        _pumps(ctx, pumps, cooler_flow_l_min(ctx, duty), peak)
+        _pumps(ctx, pumps, cooler_flow_l_min(ctx, duty), wash)
     _filters(ctx, duty)
     for tank in plant.machines(BalancesMilk):
         _balance_tank(ctx, duty, tank)

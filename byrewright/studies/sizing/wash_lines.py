@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from byrewright.engine.liquids import Liquids, liquids_of
 from byrewright.engine.standing import Standing, holds_l, standing
 from byrewright.physics.pipeflow import velocity_m_s
-from byrewright.plant.plant import Pipe
-from byrewright.plant.roles import CollectsMilk, MovesMilk
+from byrewright.plant.plant import Pipe, Plant
+from byrewright.plant.roles import CollectsMilk, CoolsMilk, IsValve, MovesMilk
 from byrewright.results import Remedy, Table
+from byrewright.standards.pipes import ISO_2037, LEAST_MILK_BORE_MM
 from byrewright.studies.sizing.context import StudyContext
+from byrewright.studies.sizing.delivery import cooler_flow_l_min
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.network import net_of
 from byrewright.studies.sizing.sizes import TIGHT, worked
@@ -66,12 +69,17 @@ def _milk_pipes(ctx: StudyContext) -> list[MilkPipe]:
 
 def _flows(ctx: StudyContext, does: tuple[str, ...]) -> Mapping[str, float]:
     """The most that flows in each pipe in the modes that do this, L/min."""
-    net, found = net_of(ctx), dict[str, float]()
-    for name, mode in ctx.plant.modes.items():
-        if set(does) & set(mode.does) and "tank_wash" not in mode.does:
-            for joint, q in net.solve(net.situation(name), broken=[]).l_min.items():
-                if q and net.by_id[joint].pipe is not None:
-                    found[joint] = max(found.get(joint, 0.0), abs(q))
+    return _most(net_of(ctx), [n for n, m in ctx.plant.modes.items() if set(does) & set(m.does)])
+
+
+def _most(
+    net: Liquids, modes: Iterable[str], at: Mapping[str, str] | None = None
+) -> Mapping[str, float]:
+    found = dict[str, float]()
+    for name in modes:
+        for joint, q in net.solve(net.situation(name, at or {}), broken=[]).l_min.items():
+            if q and net.by_id[joint].pipe is not None:
+                found[joint] = max(found.get(joint, 0.0), abs(q))
     return found
 
 
@@ -88,10 +96,14 @@ def size_wash_lines(ctx: StudyContext, duty: Duty) -> None:
     if not any(x.wash_l_min > 0 for x in every):
         return
     free = {m.id for m in ctx.plant.machines(CollectsMilk)}
-    full = [x for x in every if x.wash_l_min > 0 and x.pipe.start.split(".")[0] not in free]
+    full = [x for x in every if x.wash_l_min > 0 and _machine(x.pipe.start) not in free]
     if full:
         _velocity(ctx, full)
     _missed(ctx, [x for x in every if x.wash_l_min <= 0])
+    for cooler in ctx.plant.machines(CoolsMilk):
+        mine = [x for x in every if cooler.id in (_machine(x.pipe.start), _machine(x.pipe.end))]
+        if mine:
+            _cooler(ctx, cooler, max(mine, key=lambda x: x.wash_l_min), cooler_flow_l_min(ctx, duty))
     _standing(ctx, duty, [x for x in every if x.wash_l_min > 0])
     ctx.notes.tables.append(Table(
         "wash.lines", "The wash in each line of milk",
@@ -131,6 +143,73 @@ def _missed(ctx: StudyContext, missed: list[MilkPipe]) -> None:
         source="definition", known="derived",
         missing=("how these lines are washed",) if missed else (),
     )  # fmt: skip
+
+
+def _cooler(ctx: StudyContext, cooler: CoolsMilk, at: MilkPipe, milk_l_min: float) -> None:
+    """A plate cooler is washed at no less than its milk's flow, in one mode at least."""
+    least = ctx.number("wash.cooler_flow_ratio")
+    milk = min(at.milk_l_min, milk_l_min)
+    ratio = at.wash_l_min / milk if milk > 0 else None
+    around = advised = None
+    going = all(f.verdict in ("holds", "tight") for f in ctx.notes.findings
+                if f.key == "wash.circulates")  # fmt: skip
+    if ratio is not None and ratio < least * (1 + TIGHT) and going:
+        around, advised = _narrower(ctx, at.pipe, milk * least * (1 + TIGHT))
+    ctx.find(
+        "wash.cooler_flow", "Wash through the plate cooler",
+        None if ratio is None else round(ratio, 2), "",
+        f"At most {at.wash_l_min:.0f} L/min of wash pass {cooler.id} in a mode that washes, of "
+        f"{milk:.0f} L/min of milk in milking; film stays on plates that are washed slower than "
+        "the milk ran. Narrow the way round the cooler, give the wash a step with it shut, or fit "
+        "a pump for it.",
+        subject=cooler.id, limit=least, sense="at_least", allowance=TIGHT,
+        formula="q_wash / q_milk",
+        inputs=(worked("q_wash", "most wash through it", round(at.wash_l_min, 1), "L/min"),
+                worked("q_milk", "milk through it", round(milk, 1), "L/min"),
+                ctx.rule("wash.cooler_flow_ratio")),
+        source="the solved liquid network", known="derived",
+        advised=advised, advised_why="leaves the cooler as much wash as milk: the next tube",
+        target=(around, "bore_mm") if around is not None else None,
+        missing=() if ratio is not None else ("milk through the cooler",),
+    )  # fmt: skip
+
+
+def _narrower(ctx: StudyContext, at: Pipe, want_l_min: float) -> tuple[str | None, float | None]:
+    """A pipe of the way round the cooler, and the widest tube for it that leaves the cooler its
+    wash; the narrowest where none does."""
+    plant = ctx.plant
+    washes = [n for n, m in plant.modes.items() if set(WASHES) & set(m.does)]
+    milks = [n for n, m in plant.modes.items() if set(MILKS) & set(m.does)]
+    gets = _most(net_of(ctx), washes).get(at.id, 0.0)
+    found: dict[str, float] = {}
+    for valve in plant.machines(IsValve):
+        opens = any(plant.position(m, valve.id) == "open" for m in washes)
+        if opens and all(plant.position(m, valve.id) == "closed" for m in milks):
+            shut = _most(net_of(ctx), washes, {valve.id: "closed"})
+            found[valve.id] = shut.get(at.id, 0.0) - gets
+    best = max(found, key=lambda v: found[v], default=None)
+    if best is None or found[best] <= LEAST_L:
+        return None, None
+    around = [p for p in plant.pipes_at(best) if plant.service_of(p) == "milk"]
+    widest = max(p.bore_mm for p in around)
+    bore = None
+    for tube in reversed(ISO_2037):
+        if LEAST_MILK_BORE_MM <= tube.bore_mm < widest:
+            bore = tube.bore_mm
+            if _most(liquids_of(_with(plant, around, bore), ctx.rules), washes).get(
+                at.id, 0.0
+            ) >= want_l_min:  # fmt: skip
+                break
+    return (around[0].id, bore) if bore is not None else (None, None)
+
+
+def _with(plant: Plant, pipes: list[Pipe], bore_mm: float) -> Plant:
+    changed = {p.id: p.model_copy(update={"bore_mm": bore_mm}) for p in pipes}
+    return plant.model_copy(update={"pipes": tuple(changed.get(p.id, p) for p in plant.pipes)})
+
+
+def _machine(end: str) -> str:
+    return end.partition(".")[0]
 
 
 def _standing(ctx: StudyContext, duty: Duty, washed: list[MilkPipe]) -> None:
