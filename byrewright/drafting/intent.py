@@ -97,6 +97,11 @@ class Intent:
         return 1 if self.stalls <= ONE_RECEIVER_TO and not surely else 2
 
     @property
+    def calf_drain_mm(self) -> float:
+        """Bore of the drain that lets the wash of the calf-milk vessel out by gravity."""
+        return 60.3 if self.stalls <= ONE_RECEIVER_TO else 84.9
+
+    @property
     def fills(self) -> tuple[Fill, ...]:
         """The places along the delivery line where milk can leave it, in their order; behind the
         last it leads into the wash return, so that every wash passes the whole of it."""

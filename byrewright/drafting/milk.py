@@ -16,7 +16,6 @@ FIRST_BORES_MM = {
     "fill line": 60.3,
     "collection line": 72.9,
     "calf line": 37.6,
-    "calf drain": 60.3,
     "withheld line": 37.6,
     "drain": 37.6,
     "milkline outlet": 98.0,
@@ -30,7 +29,7 @@ HOLDS = "keeps its place without air: no milk dumped, no wash let in"
 
 def machines(sheet: Sheet, want: Intent) -> None:
     """Everything the milk passes, apart from coolers and tanks."""
-    sheet.first_bore_mm.update(FIRST_BORES_MM)
+    sheet.first_bore_mm.update(FIRST_BORES_MM | {"calf drain": want.calf_drain_mm})
     hand: dict[str, Any] = {"moved_by": "hand", "sensed": want.sensed}
     air: dict[str, Any] = {
         "moved_by": "air",
@@ -203,7 +202,7 @@ def machines(sheet: Sheet, want: Intent) -> None:
             "V37",
             label="Calf-milk vessel drain",
             duty="drain",
-            bore_mm=63.0,
+            bore_mm=want.calf_drain_mm,
             why={"bore_mm": "wide: lets the wash of the vessel out by gravity"},
             moved_by="hand",
             sensed=True,

@@ -211,6 +211,15 @@ def storage(sheet: Sheet, want: Intent) -> None:
     }
     hand: dict[str, Any] = {"moved_by": "hand", "sensed": want.sensed}
     sheet.add("header", "HM7", label="Collection header")
+    sheet.add(
+        "valve",
+        "V47",
+        label="Collection line low-point drain",
+        duty="drain",
+        bore_mm=25.0,
+        why={"bore_mm": "common size"},
+        **hand,
+    )
     for n in range(1, want.tanks + 1):
         sheet.add(
             "valve",
@@ -284,6 +293,7 @@ def storage(sheet: Sheet, want: Intent) -> None:
             family="sample",
             why="cock over the floor",
         )
+    sheet.line("drain", "HM7", "V47", "FD1.inlet_25", family="drain", why="in the milk room")
     sheet.line(
         "milk",
         "HM7",

@@ -56,7 +56,7 @@ class DraftError(ByrewrightError):
 
 NOT_SIZED: Mapping[str, str] = {
     "drain": "38 mm tube runs empty by gravity and is not sized by flow",
-    "calf drain": "60 mm: takes the wash that comes in, by gravity",
+    "calf drain": "wide: takes the wash that comes in, by gravity",
     "sample": "10 mm: as the cock",
     "heater water": "40 mm: fills a heater in minutes",
     "laundry water": "25 mm: usual connection of a washer",

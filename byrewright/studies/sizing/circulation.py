@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from copy import copy
 from dataclasses import dataclass, replace
 
 from byrewright.engine.liquids import Liquids, LiquidsUnsolved
 from byrewright.engine.liquidstreams import streams
-from byrewright.plant.roles import MakesUpWash, MovesMilk
+from byrewright.plant.roles import LoadsTankers, MakesUpWash, MovesMilk
 from byrewright.results import Input
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
@@ -17,6 +18,8 @@ from byrewright.studies.sizing.sizes import TIGHT, next_round, spare, worked
 LEAST_L_MIN = 1.0  # less than this is no wash
 FIT_FROM_L_MIN, FIT_MOST, FIT_WITHIN = 5.0, 4.0, 0.02
 """Rated flows tried for a pump: from, to as times what comes, and how near (our choice)."""
+FIT_OVER, FIT_HEAD_M = 1.5, 40
+"""A pump is not fitted larger than its flow by more than this: it lacks head, tried up to, m."""
 ROUND_SHARE = 0.02
 """By how much more may come than goes: a level takes it up between two slugs (our choice)."""
 
@@ -44,7 +47,8 @@ def stages(net: Liquids, mode: str) -> list[Stage]:
     flows = net.solve(s)
     found = streams(net, flows, frozenset(net.movers))
     wash = {t for t, v in net.vessels.items() if v.holds == "wash" and v.role == "store"}
-    milk = {t for t, v in net.vessels.items() if v.holds == "milk" and not v.fill}
+    open_ends = {m.id for m in net.plant.machines(LoadsTankers)}  # a coupling over its gully
+    milk = {t for t, v in net.vessels.items() if v.holds == "milk" and not v.fill} - open_ends
     first = {x.target for x in found if x.source in wash and x.target in milk}
     comes = sum(x.l_min for x in found if x.source in wash and x.target in first)
     out: list[Stage] = []
@@ -98,24 +102,33 @@ def size_circulation(ctx: StudyContext, _duty: Duty) -> None:
         _judge(ctx, stage)
 
 
-def _fit(ctx: StudyContext, stage: Stage, tag: str) -> float | None:
-    """The rated flow with which a pump takes on what comes and a tenth more; None out of reach."""
+def _fit(ctx: StudyContext, stage: Stage, tag: str) -> tuple[str, float] | None:
+    """The rated flow, else the head, with which a pump and those like it take on what comes and a
+    tenth more; None out of reach."""
     net = copy(net_of(ctx))
     mover = net.movers[tag]
+    rated = (mover.flow_l_min, mover.head_m)
+    alike = [t for t in stage.pumps if (net.movers[t].flow_l_min, net.movers[t].head_m) == rated]
 
-    def takes(flow: float) -> float:
-        net.movers = net.movers | {tag: replace(mover, flow_l_min=flow)}
+    def takes(**changed: float) -> float:
+        net.movers = net.movers | {t: replace(net.movers[t], **changed) for t in alike}  # type: ignore[arg-type]
         every = stages(net, stage.mode)
         return next((x.out_l_min for x in every if x.vessels == stage.vessels), 0.0)
 
     want = stage.in_l_min * (1 + TIGHT)
     low, high = FIT_FROM_L_MIN, max(FIT_MOST * stage.in_l_min, 2 * FIT_FROM_L_MIN)
-    if takes(high) < want:
-        return None
-    while high - low > FIT_WITHIN * high:
-        middle = (low + high) / 2
-        low, high = (low, middle) if takes(middle) >= want else (middle, high)
-    return next_round(high)
+    if takes(flow_l_min=high) >= want:
+        while high - low > FIT_WITHIN * high:
+            middle = (low + high) / 2
+            low, high = (low, middle) if takes(flow_l_min=middle) >= want else (middle, high)
+        flow = next_round(high)
+        if flow <= FIT_OVER * max(mover.flow_l_min, want / len(alike)):
+            return "flow_l_min", flow
+    head = math.ceil(mover.head_m or 0.0)
+    while (head := head + 1) <= FIT_HEAD_M:
+        if takes(flow_l_min=max(mover.flow_l_min, want / len(alike)), head_m=head) >= want:
+            return "head_m", float(head)
+    return None
 
 
 def _short(stage: Stage) -> float:
@@ -145,9 +158,10 @@ def _judge(ctx: StudyContext, stage: Stage) -> None:
     machines = ctx.plant.machines(MovesMilk)
     pump = min((p for p in machines if p.id in stage.pumps), key=lambda p: p.flow_l_min,
                default=None)  # fmt: skip
-    advised = _fit(ctx, stage, pump.id) if pump is not None else None
+    fitted = _fit(ctx, stage, pump.id) if pump is not None else None
+    name, advised = fitted or ("", None)
     if pump is not None and advised is not None:  # one field, one advice: the larger
-        others = (f.advised for f in ctx.notes.findings if f.target == (pump.id, "flow_l_min"))
+        others = (f.advised for f in ctx.notes.findings if f.target == (pump.id, name))
         advised = max(advised, *(a for a in others if a is not None), advised)
     rule: Input = ctx.rule("filter.drop_empty_kpa", "dp_filter")
     ctx.find(
@@ -158,5 +172,5 @@ def _judge(ctx: StudyContext, stage: Stage) -> None:
                 worked("q_out", "most that is taken on", round(stage.out_l_min, 1), "L/min"), rule),
         source="the solved liquid network; socks out for the wash", known="derived",
         advised=advised, advised_why="the wash that comes in, and a tenth more",
-        target=(pump, "flow_l_min") if pump is not None else None,
+        target=(pump, name) if pump is not None and name else None,
     )  # fmt: skip

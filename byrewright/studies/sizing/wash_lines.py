@@ -11,7 +11,7 @@ from byrewright.physics.pipeflow import velocity_m_s
 from byrewright.plant.plant import Pipe, Plant
 from byrewright.plant.roles import CollectsMilk, CoolsMilk, IsValve, MovesMilk
 from byrewright.results import Remedy, Table
-from byrewright.standards.pipes import ISO_2037, LEAST_MILK_BORE_MM
+from byrewright.standards.pipes import ISO_2037
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.delivery import cooler_flow_l_min
 from byrewright.studies.sizing.duty import Duty
@@ -21,6 +21,7 @@ from byrewright.studies.sizing.sizes import TIGHT, worked
 WASHES, MILKS, DRAINS = ("wash", "rinse"), ("milking", "direct_load"), ("drain_down",)
 NAMED = 6  # lines named in a sentence
 LEAST_L = 0.05  # less is a film
+LEAST_ROUND_MM = 16.0  # narrowest way round a cooler: more would clog (our choice)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +104,9 @@ def size_wash_lines(ctx: StudyContext, duty: Duty) -> None:
     for cooler in ctx.plant.machines(CoolsMilk):
         mine = [x for x in every if cooler.id in (_machine(x.pipe.start), _machine(x.pipe.end))]
         if mine:
-            _cooler(ctx, cooler, max(mine, key=lambda x: x.wash_l_min), cooler_flow_l_min(ctx, duty))
+            _cooler(
+                ctx, cooler, max(mine, key=lambda x: x.wash_l_min), cooler_flow_l_min(ctx, duty)
+            )
     _standing(ctx, duty, [x for x in every if x.wash_l_min > 0])
     ctx.notes.tables.append(Table(
         "wash.lines", "The wash in each line of milk",
@@ -153,7 +156,7 @@ def _cooler(ctx: StudyContext, cooler: CoolsMilk, at: MilkPipe, milk_l_min: floa
     around = advised = None
     going = all(f.verdict in ("holds", "tight") for f in ctx.notes.findings
                 if f.key == "wash.circulates")  # fmt: skip
-    if ratio is not None and ratio < least * (1 + TIGHT) and going:
+    if ratio is not None and going:
         around, advised = _narrower(ctx, at.pipe, milk * least * (1 + TIGHT))
     ctx.find(
         "wash.cooler_flow", "Wash through the plate cooler",
@@ -188,13 +191,12 @@ def _narrower(ctx: StudyContext, at: Pipe, want_l_min: float) -> tuple[str | Non
             shut = _most(net_of(ctx), washes, {valve.id: "closed"})
             found[valve.id] = shut.get(at.id, 0.0) - gets
     best = max(found, key=lambda v: found[v], default=None)
-    if best is None or found[best] <= LEAST_L:
+    if best is None or found[best] <= 0.0:
         return None, None
     around = [p for p in plant.pipes_at(best) if plant.service_of(p) == "milk"]
-    widest = max(p.bore_mm for p in around)
     bore = None
     for tube in reversed(ISO_2037):
-        if LEAST_MILK_BORE_MM <= tube.bore_mm < widest:
+        if LEAST_ROUND_MM <= tube.bore_mm <= at.bore_mm:
             bore = tube.bore_mm
             if _most(liquids_of(_with(plant, around, bore), ctx.rules), washes).get(
                 at.id, 0.0
