@@ -22,13 +22,13 @@ CLOCK_ROUND_H = 16.0
 
 @dataclass(frozen=True, slots=True)
 class Fill:
-    """Where the delivery line can let its milk out: a divert in the line, and between it and a
-    tank's own fill valve a leak drain; the coupling at the tanker bay has neither."""
+    """Where the delivery line can let its milk out: a divert in the line, and behind it a stub
+    with a leak drain, on to a tank's own fill valve or to the coupling at the tanker bay."""
 
     tank: int | None
     divert: str
-    bleed: str = ""
-    header: str = ""
+    bleed: str
+    header: str
 
     @property
     def where(self) -> str:
@@ -107,7 +107,7 @@ class Intent:
         last it leads into the wash return, so that every wash passes the whole of it."""
         more = ["", *(str(n) for n in range(2, self.tanks + 1))]
         tanks = [Fill(n, f"V40{x}", f"V46{x}", f"HM6{x}") for n, x in enumerate(more, 1)]
-        return (*tanks, Fill(None, "V405")) if self.direct else tuple(tanks)
+        return (*tanks, Fill(None, "V405", "V465", "HM65")) if self.direct else tuple(tanks)
 
     @property
     def pump_places(self) -> tuple[int, ...]:

@@ -207,12 +207,12 @@ def machines(sheet: Sheet, want: Intent) -> None:
             moved_by="hand",
             sensed=True,
         )
-    for place in want.fills:
-        last = place == want.fills[-1]
+    for fill in want.fills:
+        last = fill == want.fills[-1]
         sheet.add(
             "valve",
-            place.divert,
-            label=f"Milk to {place.where}, or {'wash return' if last else 'on'}",
+            fill.divert,
+            label=f"Milk to {fill.where}, or {'wash return' if last else 'on'}",
             ways=3,
             duty="divert",
             on_loss="stays",
@@ -220,22 +220,21 @@ def machines(sheet: Sheet, want: Intent) -> None:
             why={"on_loss": HOLDS, "ways": "one of the two is always shut"},
             **air,
         )
-        if place.bleed:
-            sheet.add(
-                "valve",
-                place.bleed,
-                label=f"Leak drain before {place.where}",
-                duty="drain",
-                on_loss="stays",
-                bore_mm=25.0,
-                normally="open",
-                why={
-                    "on_loss": HOLDS,
-                    "bore_mm": "small: shows a passing seat, drains unpressurised",
-                },
-                **air,
-            )
-            sheet.add("header", place.header, label=f"Fill stub of {place.where}")
+        sheet.add(
+            "valve",
+            fill.bleed,
+            label=f"Leak drain before {fill.where}",
+            duty="drain",
+            on_loss="stays",
+            bore_mm=25.0,
+            normally="open",
+            why={
+                "on_loss": HOLDS,
+                "bore_mm": "small: shows a passing seat, drains unpressurised",
+            },
+            **air,
+        )
+        sheet.add("header", fill.header, label=f"Fill stub of {fill.where}")
     sheet.add("header", "HM8", label="After the cooler")
     sheet.add(
         "valve",

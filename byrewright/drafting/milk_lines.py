@@ -156,25 +156,13 @@ def lines(sheet: Sheet, want: Intent) -> None:
     sheet.line("milk", "HM5", "V39", "HM8", family="way round", why=room)
     sheet.line("milk", "HM8", "V40.a", family="delivery", why="to the milk room")
     for place in want.fills:
-        if place.header:
+        at = "in the milk room"
+        sheet.line("milk", f"{place.divert}.b", place.header, family="fill line", why=at)
+        end = f"FD1.inlet_{40 + (place.tank or 0)}"
+        sheet.line("drain", place.header, place.bleed, end, family="drain", why=at)
+        if place.tank is None:
             sheet.line(
-                "milk", f"{place.divert}.b", place.header, family="fill line", why="at the tank"
-            )
-            sheet.line(
-                "drain",
-                place.header,
-                place.bleed,
-                f"FD1.inlet_{40 + (place.tank or 0)}",
-                family="drain",
-                why="in the milk room",
-            )
-        else:
-            sheet.line(
-                "milk",
-                f"{place.divert}.b",
-                "TB1.inlet_2",
-                family="fill line",
-                why="to the tanker bay",
+                "milk", place.header, "TB1.inlet_2", family="fill line", why="to the tanker bay"
             )
     for before, after in pairwise(want.fills):
         sheet.line(

@@ -36,8 +36,7 @@ def _into(want: Intent, tank: int | None) -> dict[str, str]:
     for place in want.fills:
         here = place.tank == tank
         found[place.divert] = "to_b" if here else "to_c"
-        if place.bleed:
-            found[place.bleed] = "closed" if here else "open"
+        found[place.bleed] = "closed" if here else "open"
     return found
 
 
@@ -252,7 +251,7 @@ def _washing(sheet: Sheet, want: Intent) -> None:
             **_where(sheet, V38="open", V37="open"),
         )
     drains = dict.fromkeys(
-        ("V81", "V82", "V83", "V84", "V85", "V86", "V19", "V63", "V25", "V37", "V38", "V39", "V47"),
+        ("V81", "V82", "V83", "V84", "V85", "V86", "V19", "V63", "V25", "V39", "V47"),
         "open",
     )
     sheet.mode(
@@ -264,7 +263,6 @@ def _washing(sheet: Sheet, want: Intent) -> None:
             sheet,
             **drains,
             **{f"V5{n + 4}": "to_c" for n in range(1, want.tanks + 1)},
-            V405="to_b",
             V33="open",
             V34="open",
         ),

@@ -146,3 +146,52 @@ def test_a_water_pump_gives_all_that_is_wanted_at_once(drafted: Plant) -> None:
                  [Want(Node("PC1", "water_in"), 100.0)])  # fmt: skip
     assert tank is not None and tank.goal == "WT2" and tank.rise_m == pytest.approx(25, abs=0.5)
     assert serve(bench(drafted), ["LP4"], [Want(Node("PC1", "water_in"), 100.0)]) is None
+
+
+def test_every_line_of_milk_is_passed_by_a_wash(drafted: Plant) -> None:
+    """Would fail if a fill stub, a collection line or the calf line that no wash passes were
+    taken as washed, or a mode that washes it were not counted."""
+    assert finding(drafted, "wash.missed", "").verdict == "holds"
+    for mode, line in (("wash_into_tank_2", "V42.a"), ("wash_to_calf_vessel", "CF1.milk")):
+        left = {n: m for n, m in drafted.modes.items() if n != mode}
+        missed = finding(drafted.model_copy(update={"modes": left}), "wash.missed", "")
+        pipe = next(p.id for p in drafted.pipes if p.end == line)
+        assert missed.verdict == "unknown" and pipe in missed.sentence
+
+
+def test_the_cooler_is_washed_as_fast_as_its_milk_runs(drafted: Plant) -> None:
+    """Would fail if a wide way round took the wash from the plates unseen, or the tube advised
+    for it did not leave them enough."""
+    assert finding(drafted, "wash.cooler_flow", "PC1").verdict == "holds"
+    wide = with_bore(drafted, "V39", 60.3)
+    slow = finding(wide, "wash.cooler_flow", "PC1")
+    assert slow.verdict == "fails" and slow.value is not None and slow.value < 0.8
+    assert slow.target is not None and slow.advised is not None
+    assert finding(with_bore(wide, "V39", slow.advised), "wash.cooler_flow", "PC1").verdict == (
+        "holds"
+    )
+    shut = finding(with_modes(wide, V39="closed"), "wash.cooler_flow", "PC1")
+    assert shut.value is not None and shut.value > 1.0
+
+
+def with_bore(plant: Plant, valve: str, bore_mm: float) -> Plant:
+    """The plant with the pipes at a valve of another bore."""
+    at = {p.id for p in plant.pipes_at(valve)}
+    pipes = tuple(
+        p.model_copy(update={"bore_mm": bore_mm}) if p.id in at else p for p in plant.pipes
+    )
+    return plant.model_copy(update={"pipes": pipes})
+
+
+def test_pumps_that_lack_head_for_the_wash_are_given_head(drafted: Plant) -> None:
+    """Would fail if a pump that its flow cannot help were left with no advice, or a larger one
+    advised where head is what it lacks."""
+    weak = drafted
+    for tag in ("MP3", "MP4"):
+        weak = with_machine(weak, tag, head_m=6.0)
+    short = finding(weak, "wash.circulates", "BT1")
+    assert short.verdict == "fails" and short.advised is not None
+    assert short.target is not None and short.target[1] == "head_m" and short.advised > 6.0
+    for tag in ("MP3", "MP4"):
+        weak = with_machine(weak, tag, head_m=short.advised)
+    assert finding(weak, "wash.circulates", "BT1").verdict in ("holds", "tight")

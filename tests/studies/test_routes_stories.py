@@ -146,3 +146,16 @@ def test_milk_through_the_trough_to_the_floor_is_told_as_lost() -> None:
     on = harms(scene, ("V40", "to_c"), ("V65", "to_b"), ("V63", "open"))
     assert held == {"milk_to_wash@TR1"}
     assert any(h.startswith("milk_lost@FD") for h in on)
+
+
+@pytest.mark.parametrize("name", PLANTS)
+def test_no_one_wrong_valve_of_the_fill_lines_sends_wash_into_milk(name: str) -> None:
+    """Would fail if washing the delivery line to the tanks, or a tank's fill stub, left one valve
+    between it and another tank's milk: the tank's own wash valve is the only such one."""
+    for mode, scene in scenes(name).items():
+        singles = [(m, p) for m, every in scene.others.items() for p in every if p != "full"]
+        for one in singles:
+            spoils = {h for h in harms(scene, one) if h.startswith(("wash_to", "water_to"))}
+            assert not spoils or one[0] in ("V67", "V68"), (mode, one, spoils)
+    washed = {m for m in scenes(name) if m.startswith("wash_into_tank")}
+    assert washed and all("wash_into_tank_1" in w or len(washed) > 1 for w in washed)

@@ -180,16 +180,17 @@ def _cooler(ctx: StudyContext, cooler: CoolsMilk, at: MilkPipe, milk_l_min: floa
 def _narrower(ctx: StudyContext, at: Pipe, want_l_min: float) -> tuple[str | None, float | None]:
     """A pipe of the way round the cooler, and the widest tube for it that leaves the cooler its
     wash; the narrowest where none does."""
-    plant = ctx.plant
-    washes = [n for n, m in plant.modes.items() if set(WASHES) & set(m.does)]
+    plant, net = ctx.plant, net_of(ctx)
     milks = [n for n, m in plant.modes.items() if set(MILKS) & set(m.does)]
-    gets = _most(net_of(ctx), washes).get(at.id, 0.0)
+    given = {n: _most(net, [n]).get(at.id, 0.0) for n, m in plant.modes.items()
+             if set(WASHES) & set(m.does)}  # fmt: skip
+    mode = max(given, key=lambda n: given[n])
     found: dict[str, float] = {}
     for valve in plant.machines(IsValve):
-        opens = any(plant.position(m, valve.id) == "open" for m in washes)
+        opens = plant.position(mode, valve.id) == "open"
         if opens and all(plant.position(m, valve.id) == "closed" for m in milks):
-            shut = _most(net_of(ctx), washes, {valve.id: "closed"})
-            found[valve.id] = shut.get(at.id, 0.0) - gets
+            shut = _most(net, [mode], {valve.id: "closed"})
+            found[valve.id] = shut.get(at.id, 0.0) - given[mode]
     best = max(found, key=lambda v: found[v], default=None)
     if best is None or found[best] <= 0.0:
         return None, None
@@ -198,9 +199,8 @@ def _narrower(ctx: StudyContext, at: Pipe, want_l_min: float) -> tuple[str | Non
     for tube in reversed(ISO_2037):
         if LEAST_ROUND_MM <= tube.bore_mm <= at.bore_mm:
             bore = tube.bore_mm
-            if _most(liquids_of(_with(plant, around, bore), ctx.rules), washes).get(
-                at.id, 0.0
-            ) >= want_l_min:  # fmt: skip
+            other = liquids_of(_with(plant, around, bore), ctx.rules)
+            if _most(other, [mode]).get(at.id, 0.0) >= want_l_min:
                 break
     return (around[0].id, bore) if bore is not None else (None, None)
 
