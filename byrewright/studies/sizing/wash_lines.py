@@ -19,6 +19,7 @@ from byrewright.studies.sizing.network import net_of
 from byrewright.studies.sizing.sizes import TIGHT, worked
 
 WASHES, MILKS, DRAINS = ("wash", "rinse"), ("milking", "direct_load"), ("drain_down",)
+TANKS = ("tank_wash",)
 NAMED = 6  # lines named in a sentence
 LEAST_L = 0.05  # less is a film
 LEAST_ROUND_MM = 16.0  # narrowest way round a cooler: more would clog (our choice)
@@ -34,6 +35,8 @@ class MilkPipe:
     holds_l: float
     stays_l: float
     shut_in: bool
+    with_tank: bool
+    """Passed only by a wash that goes into an empty tank: not after every milking."""
 
     @property
     def velocity_m_s(self) -> float:
@@ -51,7 +54,7 @@ def milk_pipes(ctx: StudyContext) -> tuple[MilkPipe, ...]:
 
 def _milk_pipes(ctx: StudyContext) -> list[MilkPipe]:
     plant, net = ctx.plant, net_of(ctx)
-    milk, wash = _flows(ctx, MILKS), _flows(ctx, WASHES)
+    milk, wash, often = _flows(ctx, MILKS), _flows(ctx, WASHES), _flows(ctx, WASHES, TANKS)
     mine = [p for p in plant.pipes if p.id in milk and plant.service_of(p) == "milk"]
     drain = next((n for n, m in plant.modes.items() if set(DRAINS) & set(m.does)), None)
     left: dict[str, Standing] = {}
@@ -64,13 +67,18 @@ def _milk_pipes(ctx: StudyContext) -> list[MilkPipe]:
         whole = holds_l(p, many)
         one = left.get(p.id)
         stays, shut = (one.litres, one.shut_in) if one else (whole, True)
-        found.append(MilkPipe(p, milk[p.id], wash.get(p.id, 0.0) / many, whole, stays, shut))
+        found.append(MilkPipe(p, milk[p.id], wash.get(p.id, 0.0) / many, whole, stays, shut,
+                              p.id in wash and p.id not in often))  # fmt: skip
     return found
 
 
-def _flows(ctx: StudyContext, does: tuple[str, ...]) -> Mapping[str, float]:
-    """The most that flows in each pipe in the modes that do this, L/min."""
-    return _most(net_of(ctx), [n for n, m in ctx.plant.modes.items() if set(does) & set(m.does)])
+def _flows(
+    ctx: StudyContext, does: tuple[str, ...], but: tuple[str, ...] = ()
+) -> Mapping[str, float]:
+    """The most that flows in each pipe in the modes that do this and not that, L/min."""
+    modes = [n for n, m in ctx.plant.modes.items()
+             if set(does) & set(m.does) and not set(but) & set(m.does)]  # fmt: skip
+    return _most(net_of(ctx), modes)
 
 
 def _most(
@@ -85,10 +93,11 @@ def _most(
 
 
 def stays_l(ctx: StudyContext) -> float | None:
-    """Rinse water that stays in lines of milk once drained, L; None where no mode drains."""
+    """Rinse water that stays in lines of milk once drained after a plant wash, L; None where no
+    mode drains."""
     if not any(set(DRAINS) & set(m.does) for m in ctx.plant.modes.values()):
         return None
-    return sum(x.stays_l for x in milk_pipes(ctx) if x.wash_l_min > 0)
+    return sum(x.stays_l for x in milk_pipes(ctx) if x.wash_l_min > 0 and not x.with_tank)
 
 
 def size_wash_lines(ctx: StudyContext, duty: Duty) -> None:
@@ -219,17 +228,21 @@ def _standing(ctx: StudyContext, duty: Duty, washed: list[MilkPipe]) -> None:
     litres = stays_l(ctx)
     if litres is None:
         return
-    stay = sorted((x for x in washed if x.stays_l > LEAST_L), key=lambda x: -x.stays_l)
+    left = sorted((x for x in washed if x.stays_l > LEAST_L), key=lambda x: -x.stays_l)
+    stay = [x for x in left if not x.with_tank]
+    rare = [x for x in left if x.with_tank]
     shut = [x for x in stay if x.shut_in]
     least = min(m.saleable_l for m in duty.milkings)
     pumps = [p.id for p in ctx.plant.machines(MovesMilk) if not net_of(ctx).movers[p.id].drains]
     ctx.find(
         "wash.standing", "Rinse water that stays in lines of milk", round(litres, 1), "L",
-        f"{litres:.0f} L of rinse water stay in lines that do not fall to a drain or vessel "
+        (f"{litres:.0f} L of rinse water stay in lines that do not fall to a drain or vessel "
         f"({_named(stay)}) and go with the next milk: lay them with their fall, give their low "
         "points a drain that opens, blow them out, or let the first milk run to waste."
         + (f" Nothing lets out what is shut in in {_named(shut)}." if shut else "")
-        if stay else "Every line of milk that is washed runs empty when it is drained down.",
+        if stay else "Every line that the plant's wash passes runs empty when it is drained down.")
+        + (f" {sum(x.stays_l for x in rare):.0f} L more stay in {_named(rare)}, which only the "
+           "wash into an empty tank passes: let them out before the next milk." if rare else ""),
         limit=ctx.number("milk.added_water_pct") / 100 * least, sense="at_most", allowance=TIGHT,
         formula="volume under the lowest crest on every way out, in the mode that drains down",
         inputs=(worked("V", "held by the lines that are washed",
