@@ -225,13 +225,14 @@ def _washing(sheet: Sheet, want: Intent) -> None:
             f"wash_into_tank_{n}",
             ("wash", "tank_wash"),
             like="wash",
-            why=f"hot wash through the fill stub into empty tank {n}, and out of the collection "
-            "line's coupling at the bay, with no tanker there",
+            why=f"hot wash through the fill stub into empty tank {n}, and out at the low "
+            "point of the collection line",
             **_where(
                 sheet,
                 **_into(want, n),
                 **{f"V5{m + 4}": "to_c" for m in range(1, want.tanks + 1) if m != n},
                 **{f"V4{n}": "open", f"V5{n}": "open", f"TK{n}": "is washed"},
+                V47="open",
             ),
         )
     if want.direct:

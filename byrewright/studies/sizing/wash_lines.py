@@ -9,7 +9,7 @@ from byrewright.engine.liquids import Liquids, liquids_of
 from byrewright.engine.standing import Standing, holds_l, standing
 from byrewright.physics.pipeflow import velocity_m_s
 from byrewright.plant.plant import Pipe, Plant
-from byrewright.plant.roles import CollectsMilk, CoolsMilk, IsValve, MovesMilk
+from byrewright.plant.roles import CollectsMilk, CoolsMilk, IsValve, LoadsTankers, MovesMilk
 from byrewright.results import Remedy, Table
 from byrewright.standards.pipes import ISO_2037
 from byrewright.studies.sizing.context import StudyContext
@@ -22,7 +22,8 @@ WASHES, MILKS, DRAINS = ("wash", "rinse"), ("milking", "direct_load"), ("drain_d
 TANKS = ("tank_wash",)
 NAMED = 6  # lines named in a sentence
 LEAST_L = 0.05  # less is a film
-LEAST_ROUND_MM = 16.0  # narrowest way round a cooler: more would clog (our choice)
+THROTTLES_MM = (10.0, 13.0, 16.0, 19.0)  # ways round a small cooler, under a tube (our choice)
+COUPLING_M = 5.0  # longest line to a tanker's coupling that the tanker rinses (our choice)
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,14 +144,19 @@ def _velocity(ctx: StudyContext, full: list[MilkPipe]) -> None:
     )
 
 
-def _missed(ctx: StudyContext, missed: list[MilkPipe]) -> None:
+def _missed(ctx: StudyContext, unwashed: list[MilkPipe]) -> None:
+    bays = {m.id for m in ctx.plant.machines(LoadsTankers)}
+    own = [x for x in unwashed if _machine(x.pipe.end) in bays and x.pipe.length_m <= COUPLING_M]
+    missed = [x for x in unwashed if x not in own]
     whole = sum(x.holds_l for x in missed)
     ctx.find(
         "wash.missed", "Lines of milk that no plant wash passes", None if missed else 0.0, "pipes",
         f"No mode that washes or rinses the plant sends anything through {_named(missed)} "
         f"({whole:.0f} L), and nothing says how they are washed: with the tank, by hand, or by "
         "giving the wash a way through."
-        if missed else "Every line of milk is passed by the wash.",
+        if missed else "Every line of milk is passed by the wash."
+        + (f" The last {sum(x.pipe.length_m for x in own):.1f} m to the coupling ({_named(own)}) "
+           "are taken to be rinsed by the tanker, as is usual." if own else ""),
         limit=0.0, sense="at_most", formula="flow in no mode that washes or rinses",
         source="definition", known="derived",
         missing=("how these lines are washed",) if missed else (),
@@ -205,9 +211,9 @@ def _narrower(ctx: StudyContext, at: Pipe, want_l_min: float) -> tuple[str | Non
         return None, None
     around = [p for p in plant.pipes_at(best) if plant.service_of(p) == "milk"]
     bore = None
-    for tube in reversed(ISO_2037):
-        if LEAST_ROUND_MM <= tube.bore_mm <= at.bore_mm:
-            bore = tube.bore_mm
+    for tube in sorted({*THROTTLES_MM, *(t.bore_mm for t in ISO_2037)}, reverse=True):
+        if tube <= at.bore_mm:
+            bore = tube
             other = liquids_of(_with(plant, around, bore), ctx.rules)
             if _most(other, [mode]).get(at.id, 0.0) >= want_l_min:
                 break
