@@ -14,8 +14,11 @@ from byrewright.plant.plant import Plant
 from byrewright.results import Finding, ResultBuilder
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.sizing import size
+from byrewright.studies.sizing.circulation import size_circulation
 from byrewright.studies.sizing.context import StudyContext
+from byrewright.studies.sizing.duty import duty_of
 from byrewright.studies.sizing.network import Want, asked, serve
+from byrewright.studies.sizing.wash_lines import size_wash_lines
 from tests.drafting.test_draft import EXAMPLES
 
 BRIEF = (EXAMPLES / "rotary_spring_ice" / "brief.yaml").read_text(encoding="utf-8")
@@ -148,13 +151,22 @@ def test_a_water_pump_gives_all_that_is_wanted_at_once(drafted: Plant) -> None:
     assert serve(bench(drafted), ["LP4"], [Want(Node("PC1", "water_in"), 100.0)]) is None
 
 
+def washed(plant: Plant, key: str, subject: str) -> Finding:
+    """One finding of how its wash goes round and through its lines."""
+    ctx = bench(plant)
+    duty = duty_of(ctx)
+    size_circulation(ctx, duty)
+    size_wash_lines(ctx, duty)
+    return next(f for f in ctx.notes.findings if f.key == key and f.subject == subject)
+
+
 def test_every_line_of_milk_is_passed_by_a_wash(drafted: Plant) -> None:
     """Would fail if a fill stub, a collection line or the calf line that no wash passes were
     taken as washed, or a mode that washes it were not counted."""
-    assert finding(drafted, "wash.missed", "").verdict == "holds"
+    assert washed(drafted, "wash.missed", "").verdict == "holds"
     for mode, line in (("wash_into_tank_2", "V42.a"), ("wash_to_calf_vessel", "CF1.milk")):
         left = {n: m for n, m in drafted.modes.items() if n != mode}
-        missed = finding(drafted.model_copy(update={"modes": left}), "wash.missed", "")
+        missed = washed(drafted.model_copy(update={"modes": left}), "wash.missed", "")
         pipe = next(p.id for p in drafted.pipes if p.end == line)
         assert missed.verdict == "unknown" and pipe in missed.sentence
 
@@ -162,15 +174,15 @@ def test_every_line_of_milk_is_passed_by_a_wash(drafted: Plant) -> None:
 def test_the_cooler_is_washed_as_fast_as_its_milk_runs(drafted: Plant) -> None:
     """Would fail if a wide way round took the wash from the plates unseen, or the tube advised
     for it did not leave them enough."""
-    assert finding(drafted, "wash.cooler_flow", "PC1").verdict == "holds"
+    assert washed(drafted, "wash.cooler_flow", "PC1").verdict == "holds"
     wide = with_bore(drafted, "V39", 60.3)
-    slow = finding(wide, "wash.cooler_flow", "PC1")
+    slow = washed(wide, "wash.cooler_flow", "PC1")
     assert slow.verdict == "fails" and slow.value is not None and slow.value < 0.8
     assert slow.target is not None and slow.advised is not None
-    assert finding(with_bore(wide, "V39", slow.advised), "wash.cooler_flow", "PC1").verdict == (
+    assert washed(with_bore(wide, "V39", slow.advised), "wash.cooler_flow", "PC1").verdict == (
         "holds"
     )
-    shut = finding(with_modes(wide, V39="closed"), "wash.cooler_flow", "PC1")
+    shut = washed(with_modes(wide, V39="closed"), "wash.cooler_flow", "PC1")
     assert shut.value is not None and shut.value > 1.0
 
 
@@ -189,9 +201,9 @@ def test_pumps_that_lack_head_for_the_wash_are_given_head(drafted: Plant) -> Non
     weak = drafted
     for tag in ("MP3", "MP4"):
         weak = with_machine(weak, tag, head_m=6.0)
-    short = finding(weak, "wash.circulates", "BT1")
+    short = washed(weak, "wash.circulates", "BT1")
     assert short.verdict == "fails" and short.advised is not None
     assert short.target is not None and short.target[1] == "head_m" and short.advised > 6.0
     for tag in ("MP3", "MP4"):
         weak = with_machine(weak, tag, head_m=short.advised)
-    assert finding(weak, "wash.circulates", "BT1").verdict in ("holds", "tight")
+    assert washed(weak, "wash.circulates", "BT1").verdict in ("holds", "tight")
