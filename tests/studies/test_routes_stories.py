@@ -69,8 +69,9 @@ def test_4_delivery_left_in_the_tank_when_wash_starts(name: str) -> None:
 def test_5_fill_manifold_to_the_tank_being_washed_or_standing() -> None:
     """Would fail if milk could go to a tank in its wash, or to one that only stands."""
     both = scenes(ROTARY)["milking_tank_1_wash_tank_2"]
-    assert "milk_to_wash@TK2" in harms(both, ("V42", "open"))
-    assert "wrong_tank@TK2" in harms(scenes(ROTARY)["milking_tank_1"], ("V42", "open"))
+    wrong = (("V40", "to_c"), ("V402", "to_b"), ("V42", "open"))
+    assert "milk_to_wash@TK2" in harms(both, *wrong)
+    assert "wrong_tank@TK2" in harms(scenes(ROTARY)["milking_tank_1"], *wrong)
 
 
 @pytest.mark.parametrize("name", PLANTS)
@@ -157,5 +158,4 @@ def test_no_one_wrong_valve_of_the_fill_lines_sends_wash_into_milk(name: str) ->
         for one in singles:
             spoils = {h for h in harms(scene, one) if h.startswith(("wash_to", "water_to"))}
             assert not spoils or one[0] in ("V67", "V68"), (mode, one, spoils)
-    washed = {m for m in scenes(name) if m.startswith("wash_into_tank")}
-    assert washed and all("wash_into_tank_1" in w or len(washed) > 1 for w in washed)
+    assert "wash_into_tank_1" in scenes(name)

@@ -414,7 +414,8 @@ def vessels(net: Network) -> set[int]:
 def washed_and_milked(net: Network) -> set[int]:
     """Nodes that wash or rinse liquid reaches in some mode and milk reaches in another."""
     plant, roles = net.plant, Roles(net.plant)
-    stops = {net.body[m] for m in (*roles.drains, *roles.tanks, *roles.bays) if m in net.body}
+    ends = (*roles.drains, *roles.tanks, *roles.calves, *roles.bays)
+    stops = {net.body[m] for m in ends if m in net.body}
     ways = tuple((a.a, a.b, a.machine, a.may) for a in net.liquid if a.a not in stops)
     troughs = tuple((net.body[t], None, None) for t in roles.troughs if t in net.body)
     units = ((net.spouts(u)[0], u, frozenset({MILKS})) for u in roles.units)
