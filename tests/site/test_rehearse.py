@@ -169,7 +169,7 @@ def test_the_served_day_shows_the_fault_in_its_act_only(study: Routes) -> None:
 
 async def test_other_modes_can_be_played(study: Routes) -> None:
     """Would fail if only the usual modes of the day could be rehearsed."""
-    for mode, wrong in (("milking_tank_2", ("V41", "open")), ("wash_tank_1", ("V41", "open"))):
+    for mode, wrong in (("milking_tank_2", ("V86", "open")), ("wash_tank_1", ("V86", "open"))):
         day = day_of(study.plant).playing(mode)
         act = next(a for a in day.acts if a.mode == mode)
         if wrong[1] not in study.scenes[mode].others.get(wrong[0], ()):
@@ -182,7 +182,7 @@ async def test_other_modes_can_be_played(study: Routes) -> None:
             day.lost_l,
             study.hits,
         )
-        assert told.mode == mode and (told.alarm == "V41_not_closed") is bool(told.harm)
+        assert told.mode == mode and (told.alarm == "V86_not_closed") is bool(told.harm)
 
 
 def _seen_by(study: Routes, table: Table, wrong: tuple[str, str], mode: str) -> tuple[str, ...]:
