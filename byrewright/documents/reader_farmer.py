@@ -129,11 +129,10 @@ def needs(paper: Paper) -> None:
             f"Power: a supply of {supply.limit_kva:g} kVA, {supply.phases} phases."
             if supply.limit_kva
             else "Power: the supply's limit is not stated; ask the network.",
+            *(f"Every {every}. {'; '.join(items)}." for every, items
+              in upkeep_by_interval(plant, most_days=31)),
         ]
-    )
-    for every, items in upkeep_by_interval(plant, most_days=31):
-        paper.text(f"Every {every}:")
-        paper.points(items)
+    )  # fmt: skip
     if table_of(paper.results, "failures.shelf") is not None:
         paper.text("Spare parts to keep on the farm, those that save most time first:")
         paper.of_result("failures.shelf", ("part", "of", "fits"), 8)
