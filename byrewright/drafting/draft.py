@@ -201,7 +201,8 @@ def _advice(
     result: Result, before: Choices, met: dict[tuple[str, str], set[Any]]
 ) -> dict[tuple[str, str], Chosen]:
     """The sizes the findings advise; where several speak of one field, the largest, and where
-    sizes take turns, the largest of these: `met` are those that each field has had."""
+    sizes take turns, the largest of these (of a way round a cooler, the narrowest): `met` are those
+    that each field has had."""
     advised: dict[tuple[str, str], Chosen] = {}
     for one in result.findings:
         if one.target is None or one.advised is None:
@@ -210,10 +211,14 @@ def _advice(
         held = advised.get(one.target)
         if held is None or choice.value > held.value:
             advised[one.target] = choice
+    narrow = {f.target for f in result.findings if f.key == "wash.cooler_flow"}
     merged = dict(before) | advised
     for target, choice in before.items():
         had = met.setdefault(target, set())
-        if merged[target].value < choice.value and merged[target].value in had:
+        small = target in narrow
+        turns = merged[target].value in had
+        if turns and (merged[target].value > choice.value if small
+                      else merged[target].value < choice.value):  # fmt: skip
             merged[target] = choice
         had.add(choice.value)
     return merged
