@@ -298,7 +298,7 @@ class DayView:
         )
 
     def _under(self) -> Child:
-        return None if self.answer is None else self._once("day's findings", self._findings)
+        return None if self.answer is None else self._once("findings", self._findings)
 
     def _findings(self) -> Html:
         t = self.v.t
