@@ -304,7 +304,7 @@ def test_15_wash_fails_silently() -> None:
     cooler = [c.wash_before_c - c.wash_c for n in ("WH1 element fails", "WH2 element fails")
               for c in told(n).day.values() if c.wash_before_c > 0]  # fmt: skip
     assert cooler
-    assert max(cooler) > 1.0
+    assert max(cooler) > 0.5  # kelvin: one of two heaters
 
 
 def test_small_example_has_the_same_words() -> None:
