@@ -47,7 +47,7 @@ def test_service_shows_trends_and_takes_what_was_done(browser: Any, visited: Ser
     overdue = page.locator("b", has_text="overdue")
     overdue.wait_for()
     before = overdue.inner_text()
-    page.select_option("#which", label="VP1: capacity test")
+    page.select_option("#which", label="VP1: test the capacity")
     page.click("#enter")
     page.get_by_text("say who read or did it, by name").wait_for()
     page.fill("#who", "Anna")
