@@ -51,7 +51,10 @@ def test_a_caller_is_led_without_a_network_and_nothing_is_lost(
     step = guide.looks[first.look].do[0]
     page.get_by_text(step).wait_for()  # two taps: the steps at the machine
     eye.shoot("call-steps")
-    page.reload()  # as after a battery that died
+    # as after a battery that died, which now and then takes a browser's local storage with it
+    page.evaluate("kept")
+    page.evaluate("localStorage.clear()")
+    page.reload()
     page.get_by_text(step).wait_for()
     assert page.evaluate(SMALL_TARGETS) == 0
     page.get_by_role("button", name="It did not help").click()
