@@ -256,7 +256,9 @@ class _Ends:
             g[1] for g in many
         ]  # a channel has several gullies; one alone serves what it faces
         near_lines = {g[1] for g in many if lines.count(g[1]) > 1 or abs(g[0] - x) < 0.6}
-        line = min(near_lines or set(lines), key=lambda gy: abs(gy - y))
+        asked = near_lines or set(lines)
+        ahead = {gy for gy in asked if (gy - y) * other.way[1] >= 0}  # not under its own machine
+        line = min(ahead or asked, key=lambda gy: abs(gy - y))
         side = 0.15 if y > line else -0.15
         at = self.free((round(x, 3), round(line + side, 3), low), (0.2, 0.0, 0.0))
         return End(tag, port, at, (0, 0, 1.0), low)
