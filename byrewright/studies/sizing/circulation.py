@@ -102,10 +102,19 @@ def size_circulation(ctx: StudyContext, _duty: Duty) -> None:
         _judge(ctx, stage)
 
 
-def _fit(ctx: StudyContext, stage: Stage, tag: str) -> tuple[str, float] | None:
+def _fit(ctx: StudyContext, stage: Stage, tag: str) -> tuple[str, float, list[str]] | None:
     """The rated flow, else the head, with which a pump and those like it take on what comes and a
-    tenth more; None out of reach."""
+    tenth more, and which those are; None out of reach. Asked from what the milk needs of each pump,
+    not from what is fitted: else flow and head would take turns from one round to the next."""
     net = copy(net_of(ctx))
+    net.movers = net.movers | {
+        t: replace(
+            net.movers[t],
+            flow_l_min=_advice(ctx, t, "flow_l_min") or net.movers[t].flow_l_min,
+            head_m=_advice(ctx, t, "head_m") or net.movers[t].head_m,
+        )
+        for t in stage.pumps
+    }
     mover = net.movers[tag]
     rated = (mover.flow_l_min, mover.head_m)
     alike = [t for t in stage.pumps if (net.movers[t].flow_l_min, net.movers[t].head_m) == rated]
@@ -123,12 +132,26 @@ def _fit(ctx: StudyContext, stage: Stage, tag: str) -> tuple[str, float] | None:
             low, high = (low, middle) if takes(flow_l_min=middle) >= want else (middle, high)
         flow = next_round(high)
         if flow <= FIT_OVER * max(mover.flow_l_min, want / len(alike)):
-            return "flow_l_min", flow
+            return "flow_l_min", flow, alike
     head = math.ceil(mover.head_m or 0.0)
     while (head := head + 1) <= FIT_HEAD_M:
         if takes(flow_l_min=max(mover.flow_l_min, want / len(alike)), head_m=head) >= want:
-            return "head_m", float(head)
+            return "head_m", float(head), alike
     return None
+
+
+def _advice(ctx: StudyContext, tag: str, name: str) -> float | None:
+    """The largest that the findings so far advise for a figure."""
+    every = (f.advised for f in ctx.notes.findings if f.target == (tag, name))
+    return max((a for a in every if a is not None), default=None)
+
+
+def _raise(ctx: StudyContext, tags: list[str], name: str, least: float) -> None:
+    """One figure, one advice: what was advised for the milk is raised to what the wash needs."""
+    found = ctx.notes.findings
+    for n, f in enumerate(found):
+        if f.target and f.target[0] in tags and f.target[1] == name and f.advised is not None:
+            found[n] = replace(f, advised=max(f.advised, least))
 
 
 def _short(stage: Stage) -> float:
@@ -159,10 +182,10 @@ def _judge(ctx: StudyContext, stage: Stage) -> None:
     pump = min((p for p in machines if p.id in stage.pumps), key=lambda p: p.flow_l_min,
                default=None)  # fmt: skip
     fitted = _fit(ctx, stage, pump.id) if pump is not None else None
-    name, advised = fitted or ("", None)
-    if pump is not None and advised is not None:  # one field, one advice: the larger
-        others = (f.advised for f in ctx.notes.findings if f.target == (pump.id, name))
-        advised = max(advised, *(a for a in others if a is not None), advised)
+    name, advised, alike = fitted or ("", None, [])
+    if pump is not None and advised is not None:
+        advised = max(advised, _advice(ctx, pump.id, name) or 0.0)
+        _raise(ctx, alike, name, advised)
     rule: Input = ctx.rule("filter.drop_empty_kpa", "dp_filter")
     ctx.find(
         "wash.circulates", "Wash goes round", round(stage.out_l_min, 1), "L/min", says,
