@@ -102,10 +102,10 @@ def size_circulation(ctx: StudyContext, _duty: Duty) -> None:
         _judge(ctx, stage)
 
 
-def _fit(ctx: StudyContext, stage: Stage, tag: str) -> tuple[str, float, list[str]] | None:
-    """The rated flow, else the head, with which a pump and those like it take on what comes and a
-    tenth more, and which those are; None out of reach. Asked from what the milk needs of each pump,
-    not from what is fitted: else flow and head would take turns from one round to the next."""
+def _fit(ctx: StudyContext, stage: Stage, tag: str) -> tuple[dict[str, float], list[str]]:
+    """The rated flow, else flow and head, with which a pump and those like it take on what comes
+    and a tenth more, and which those are; nothing out of reach. Asked from what the milk needs of
+    each pump, not from what is fitted: else flow and head would take turns from round to round."""
     net = copy(net_of(ctx))
     net.movers = net.movers | {
         t: replace(
@@ -132,12 +132,13 @@ def _fit(ctx: StudyContext, stage: Stage, tag: str) -> tuple[str, float, list[st
             low, high = (low, middle) if takes(flow_l_min=middle) >= want else (middle, high)
         flow = next_round(high)
         if flow <= FIT_OVER * max(mover.flow_l_min, want / len(alike)):
-            return "flow_l_min", flow, alike
+            return {"flow_l_min": flow}, alike
+    flow = max(mover.flow_l_min, next_round(want / len(alike)))
     head = math.ceil(mover.head_m or 0.0)
     while (head := head + 1) <= FIT_HEAD_M:
-        if takes(flow_l_min=max(mover.flow_l_min, want / len(alike)), head_m=head) >= want:
-            return "head_m", float(head), alike
-    return None
+        if takes(flow_l_min=flow, head_m=head) >= want:
+            return {"flow_l_min": flow, "head_m": float(head)}, alike
+    return {}, alike
 
 
 def _advice(ctx: StudyContext, tag: str, name: str) -> float | None:
@@ -181,11 +182,11 @@ def _judge(ctx: StudyContext, stage: Stage) -> None:
     machines = ctx.plant.machines(MovesMilk)
     pump = min((p for p in machines if p.id in stage.pumps), key=lambda p: p.flow_l_min,
                default=None)  # fmt: skip
-    fitted = _fit(ctx, stage, pump.id) if pump is not None else None
-    name, advised, alike = fitted or ("", None, [])
-    if pump is not None and advised is not None:
-        advised = max(advised, _advice(ctx, pump.id, name) or 0.0)
-        _raise(ctx, alike, name, advised)
+    fitted, alike = _fit(ctx, stage, pump.id) if pump is not None else ({}, [])
+    name, advised = "", None
+    for name, least in fitted.items():
+        _raise(ctx, alike, name, least)
+        advised = max(least, _advice(ctx, alike[0], name) or 0.0)
     rule: Input = ctx.rule("filter.drop_empty_kpa", "dp_filter")
     ctx.find(
         "wash.circulates", "Wash goes round", round(stage.out_l_min, 1), "L/min", says,
