@@ -33,9 +33,8 @@ lint: $(CAN_TEST)
 types: $(CAN_TEST)
 	$(BIN)/mypy
 
-# worksteal: a file stays with one worker as far as it can, so that what it shares is made once
 pytest: $(CAN_TEST)
-	$(BIN)/pytest -q -n $(WORKERS) --dist worksteal
+	$(BIN)/pytest -q -n $(WORKERS)
 
 bench: $(CAN_TEST)
 	set -e; for bench in benchmarks/bench_*.py; do \

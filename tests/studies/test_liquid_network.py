@@ -62,8 +62,8 @@ def test_a_wash_that_pumps_cannot_take_on_fails(drafted: Plant) -> None:
     weak = with_machine(with_modes(drafted, MP4="stopped"), "MP3", flow_l_min=40.0)
     found = finding(weak, "wash.circulates", "BT1")
     assert found.verdict == "fails"
-    assert found.advised is not None and found.advised > 60.0
-    cured = with_machine(weak, "MP3", flow_l_min=found.advised)
+    assert found.advised is not None and found.target == ("MP3", "head_m")
+    cured = with_machine(weak, "MP3", head_m=found.advised, flow_l_min=found.limit)
     assert finding(cured, "wash.circulates", "BT1").verdict == "holds"
 
 
