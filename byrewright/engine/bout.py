@@ -104,8 +104,9 @@ def milk_alone(
     burst = np.array([evened.burst_kg, evened.burst_kg_min * step_min,
                       max(1.0, evened.lag_s / STEP_S), evened.least_kg_min * step_min])  # fmt: skip
     key = (stalls.stalls, *(a.tobytes() for a in (par, num, g, n, table, burst)))
-    if key in _ALONE:
-        return _ALONE[key]
+    known = _ALONE.get(key)
+    if known is not None:
+        return known
     out, bout = sh.zeros(1, max(len(table), 1), len(sh.OUT)), sh.zeros(1, len(sh.MILKED))
     # Behind the stalls one row more, which takes the milk of all.
     fixed, whole = (sh.zeros(stalls.stalls + 1, sh.WIDE), sh.whole(stalls.stalls + 1, 2))
@@ -121,8 +122,8 @@ def milk_alone(
     out.flags.writeable = False
     while len(_ALONE) >= KEPT:
         _ALONE.pop(next(iter(_ALONE)), None)
-    _ALONE[key] = Alone(hours, float(g[sh.G_MINUTE_MOST]), met / step_min, out[0])
-    return _ALONE[key]
+    made = _ALONE[key] = Alone(hours, float(g[sh.G_MINUTE_MOST]), met / step_min, out[0])
+    return made
 
 
 KEPT = 32

@@ -27,6 +27,7 @@ KERNELS = (
     "engine/airmarch.py",
     "engine/liquidnet.py",
     "engine/shape.py",
+    "engine/columns.py",
     "engine/jit.py",
     "physics",
 )

@@ -181,8 +181,8 @@ class Liquids(LiquidGraph):
         height = self._heights(sections, forced, uneven)
         if len(self._opened) >= KEPT:
             self._opened.clear()
-        self._opened[key] = _Open(at, sections, forced, movers, height, uneven)
-        return self._opened[key]
+        made = self._opened[key] = _Open(at, sections, forced, movers, height, uneven)
+        return made
 
     def _displacing(self, s: Situation, tags: list[str], only: frozenset[Node] | None,
                     broken: list[str] | None) -> Flows:  # fmt: skip

@@ -136,7 +136,6 @@ class Filter:
     inlet: str
     outlet: str
     cows_a_sock: float
-    while_running: bool
 
 
 @dataclass(frozen=True, slots=True)

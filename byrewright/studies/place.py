@@ -233,7 +233,7 @@ def _pipes(ctx: StudyContext, made: Sited) -> None:
     lost = _some([a for a, b in pairs if a == b])
     near = _some([f"{a} and {b}" for a, b in pairs if a != b])
     told = [f"no free way was found for {lost}"] if lost else []
-    told += [f"{near} come nearer than {gap * 1000:.0f} mm to each other"] if near else []
+    told += [f"pipes {near} come nearer than {gap * 1000:.0f} mm to each other"] if near else []
     said = "; ".join(told)
     ctx.find(
         "place.clash", "Pipes too near each other", float(len(pairs)), "pairs",

@@ -9,6 +9,7 @@ from pathlib import Path
 from byrewright.engine import columns
 from byrewright.engine import shape as sh
 from byrewright.engine.compiled import compile_plant
+from byrewright.engine.jit import KERNELS
 from tests import plants
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -63,3 +64,24 @@ def test_the_arrays_are_as_wide_as_the_table() -> None:
            "loads": sh.LOADED}  # fmt: skip
     assert {k: getattr(state, k).shape[-1] for k in own} == {k: len(v) for k, v in own.items()}
     assert list(sh.SECTIONS) and 2 * len(sh.SECTIONS) == sh.N_LAYOUT
+
+
+def test_what_kernels_import_is_in_the_hash_of_compiled_code() -> None:
+    """Would fail if old machine code ran on new columns: the compiler's index sees only the file of
+    the kernel itself."""
+    package = ROOT / "byrewright"
+    covered = {
+        path
+        for room in KERNELS
+        for path in ([package / room] if room.endswith(".py") else (package / room).rglob("*.py"))
+    }
+    missed = set()
+    for path in covered:
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if not isinstance(node, ast.ImportFrom) or not node.module:
+                continue
+            at = ROOT / Path(*node.module.split("."))
+            for name in [at.with_suffix(".py"), *(at / f"{a.name}.py" for a in node.names)]:
+                if name.is_file() and name.is_relative_to(package / "engine"):
+                    missed |= {name} - covered
+    assert not missed

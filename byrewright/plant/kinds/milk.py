@@ -347,7 +347,7 @@ class MilkFilter(FiltersMilk):
 
     def lower(self) -> tuple[Primitive, ...]:
         return (
-            Filter("inlet", "outlet", self.cows_a_sock * self.count, self.while_running),
+            Filter("inlet", "outlet", self.cows_a_sock * self.count),
             Loss("inlet", "outlet", at_l_min="filter.rated_face_m_s",
                  times=60_000 * self.area_m2 * self.count, exponent="filter.drop_exponent",
                  sock=True, by="usual velocity through its cloth"),
