@@ -12,7 +12,7 @@ def run(plant_path: Path, *, out_path: Path | None = None, addresses_path: Path 
     """Write the pack: matrix, alarms, permissives, signals, acceptance sheets, controller text."""
     from byrewright.documents.interlocks import files
     from byrewright.engine.interlocks import DRAFT
-    from byrewright.plant.folder import write_folder
+    from byrewright.plant.write import write_files
     from byrewright.site.addresses import default_addresses, read_map
     from byrewright.studies.routes.study import Routes, report
     from byrewright.studies.sizing.sizes import counted
@@ -28,7 +28,7 @@ def run(plant_path: Path, *, out_path: Path | None = None, addresses_path: Path 
                      else default_addresses(table, contacts_only=contacts_only))  # fmt: skip
             status.update("writing the pack")
             made = files(table, result, where)
-        write_folder(folder, made.items())
+        write_files((folder / name, data) for name, data in made.items())
         out = console()
         needed = sum(1 for r in table.rows if r.needed)
         fitted = sum(1 for s in table.signals if s.fitted)

@@ -76,9 +76,8 @@ def run(path: Path, out: Path | None, *, as_json: bool, everything: bool, pin: b
             print_findings(screen, [f for f in shown if everything or f.verdict != "holds"], system)
             print_counts(screen, result)
         if out is not None:
-            write_set(file.plant, out)
-            for name in sorted(p.name for p in out.iterdir()):
-                console(error=as_json).print(f"  {out / name}")
+            for one in sorted(write_set(file.plant, out)):
+                console(error=as_json).print(f"  {one}")
         if ifc is not None:
             write_text(
                 ifc, plan_ifc(file.plant, made, datetime.now().replace(microsecond=0), rules)
@@ -88,21 +87,21 @@ def run(path: Path, out: Path | None, *, as_json: bool, everything: bool, pin: b
             raise SystemExit(NOT_HELD)
 
 
-def write_set(plant: Plant, out: Path) -> None:
-    """The plan set into a folder: lists, sheets, one PDF, drawing file."""
+def write_set(plant: Plant, out: Path) -> list[Path]:
+    """The plan set into a folder: lists, sheets, one PDF, drawing file; the files."""
     from byrewright.commands.design import progress
     from byrewright.documents.plan_set import plan_set
-    from byrewright.plant.folder import write_folder
+    from byrewright.plant.write import write_files
 
     parts = plan_set(plant)
     with progress("plan set") as say:
 
-        def made() -> Iterator[tuple[str, bytes]]:
+        def made() -> Iterator[tuple[Path, bytes]]:
             for number, part in enumerate(parts, 1):
                 say(part.title, number, len(parts))
-                yield part.name, part.make()
+                yield out / part.name, part.make()
 
-        write_folder(out, made())
+        return write_files(made())
 
 
 def rooms_table(path: Path, plan: object) -> Table:

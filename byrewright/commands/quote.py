@@ -76,10 +76,10 @@ def run(
                                     say=say)  # fmt: skip
         if out is not None:
             from byrewright.documents.quote_files import quote_files
-            from byrewright.plant.folder import write_folder
+            from byrewright.plant.write import write_files
 
             files = quote_files(plant, made, running, others, system, paper.casefold())
-            write_folder(out, files.items())
+            write_files((out / name, data) for name, data in files.items())
         if as_json:
             from byrewright.documents.quote_files import quote_json
 

@@ -82,7 +82,7 @@ def run(
 
 def _write(bench: PlantChecks, folder: Path) -> None:
     from byrewright.documents.test_sheets import sheet_html, sheet_xlsx
-    from byrewright.plant.folder import write_folder
+    from byrewright.plant.write import write_files
     from byrewright.site.alarms import new_uid
     from byrewright.site.checks.sheet import empty
 
@@ -90,7 +90,7 @@ def _write(bench: PlantChecks, folder: Path) -> None:
     head = [empty(bench.owner.plant_id, bench.owner.plant, bench.checks, new_uid()) for _ in NAMES]
     book = sheet_xlsx(head[0], bench.checks, made=made)
     page = sheet_html(head[1], bench.checks, made=made).encode()
-    write_folder(folder, zip(NAMES, (book, page), strict=True))
+    write_files(zip((folder / n for n in NAMES), (book, page), strict=True))
     for name in NAMES:
         print(f"  {folder / name}")
     hours = sum(c.minutes for c in bench.checks) / 60.0

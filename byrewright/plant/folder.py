@@ -1,4 +1,4 @@
-"""A folder of files that belong together: all of them new, or all as they were."""
+"""A folder that changes as a whole, as a pack does: all of it new, or all as it was."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import os
 import shutil
 import sys
 import tempfile
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -22,21 +22,6 @@ OLD = ".old"
 
 class FolderRefused(ByrewrightError):
     """The files cannot be put where it was asked for; the text says where they could."""
-
-
-def write_folder(folder: Path, files: Iterable[tuple[str, bytes]]) -> list[Path]:
-    """Write files that belong together, in one step; the files, where they stand.
-
-    All are made in a folder beside `folder` first, which then takes its place. Other files stay.
-
-    Raises:
-        FolderRefused: the folder is the one you are in, or cannot keep its other files.
-        OSError: the folder cannot be written; nothing has changed there.
-    """
-    with beside(folder) as made:
-        for name, data in files:
-            put(made / name, data)
-        return into_place(made, folder, lambda _: False)
 
 
 @contextmanager

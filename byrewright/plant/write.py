@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import tempfile
 import textwrap
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -294,28 +296,63 @@ def write_bytes(path: str | Path, data: bytes) -> None:
     Raises:
         OSError: the folder cannot be made, is full or not writable; the old file is then untouched.
     """
-    target = Path(os.path.realpath(path))  # a link stays a link
-    target.parent.mkdir(parents=True, exist_ok=True)
+    write_files([(Path(path), data)])
+
+
+def write_files(files: Iterable[tuple[Path, bytes]]) -> list[Path]:
+    """Write files that belong together: each beside the one it replaces, synced to disk; when all
+    are there, each is renamed over the old one. The files, as they were named.
+
+    Raises:
+        OSError: one cannot be written; no old file is changed, no new one or new folder left.
+    """
+    made: list[Path] = []
+    waiting: list[tuple[Path, Path]] = []
+    written: list[Path] = []
     try:
-        _replace(target, data)
-    except OSError as why:
-        if why.errno is not None and str(why.filename) != str(target):
-            raise type(why)(why.errno, why.strerror, str(path)) from None
+        for path, data in files:
+            target = Path(os.path.realpath(path))  # a link stays a link
+            try:
+                made += _folders_for(target)
+                waiting.append((_beside(target, data), target))
+            except OSError as why:
+                if why.errno is None or str(why.filename) in (str(target), str(target.parent)):
+                    raise
+                raise type(why)(why.errno, why.strerror, str(path)) from None
+            written.append(path)
+        for temporary, target in waiting:
+            os.replace(temporary, target)
+    except BaseException:
+        for temporary, _ in waiting:
+            temporary.unlink(missing_ok=True)
+        for folder in reversed(made):
+            with suppress(OSError):  # somebody put something there
+                folder.rmdir()
         raise
+    return written
 
 
-def _replace(target: Path, data: bytes) -> None:
-    handle, temporary = tempfile.mkstemp(
-        dir=target.parent, prefix=f".{target.name}.", suffix=".new"
-    )
+def _folders_for(target: Path) -> list[Path]:
+    """The folders that had to be made for a file, the outer first."""
+    if target.parent.exists() and not target.parent.is_dir():
+        raise NotADirectoryError(errno.ENOTDIR, "is a file, not a folder", str(target.parent))
+    lacking = [p for p in reversed(target.parents) if not p.exists()]
+    target.parent.mkdir(parents=True, exist_ok=True)
+    return lacking
+
+
+def _beside(target: Path, data: bytes) -> Path:
+    """A new file beside one that it is to replace, whole on the disk."""
+    if target.is_dir():
+        raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(target))
+    handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.", suffix=".new")
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.write(data)
             stream.flush()
             os.fsync(stream.fileno())
-        mode = target.stat().st_mode & 0o777 if target.exists() else 0o644
-        os.chmod(temporary, mode)
-        os.replace(temporary, target)
+        os.chmod(name, target.stat().st_mode & 0o777 if target.exists() else 0o644)
     except BaseException:
-        Path(temporary).unlink(missing_ok=True)
+        Path(name).unlink(missing_ok=True)
         raise
+    return Path(name)

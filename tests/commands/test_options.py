@@ -148,6 +148,21 @@ def test_files_that_belong_together_change_together(
     assert not [p for p in folder.iterdir() if p.name.startswith(".")]
 
 
+@pytest.mark.parametrize("words", FOLDERS, ids=lambda w: w.split()[0])
+def test_files_go_into_the_folder_one_stands_in(words: str, folder: Path) -> None:
+    """`--out .` would be refused, or what else lies in the folder be moved or linked anew."""
+    told = inside(words.split())
+    assert told.code == 0, told
+    names = {p.name for p in (folder / words.split()[-1]).iterdir()}
+    before = {p: p.stat() for p in (folder, *folder.iterdir()) if not p.is_dir()}
+    there = folder.stat().st_ino
+    told = inside([*words.split()[:-1], "."])
+    assert told.code == 0 and folder.stat().st_ino == there, told
+    assert {p: p.stat() for p in before} == before
+    assert {p.name for p in folder.iterdir()} >= names
+    assert not [p for p in folder.iterdir() if p.name.startswith(".")]
+
+
 def test_a_screen_that_is_not_utf8_is_written_to(folder: Path) -> None:
     """A letter that the screen lacks would end the command in a traceback."""
     (folder / "plant.yaml").write_text(
