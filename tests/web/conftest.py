@@ -197,3 +197,11 @@ def eye(browser: Any, request: pytest.FixtureRequest) -> Iterator[Eye]:
     one.page.context.close()
     assert not one.errors, one.errors
     assert one.hosts <= LOCAL, f"a request left this computer: {one.hosts - LOCAL}"
+
+
+SILENT = "IDBFactory.prototype.open = () => ({})"
+BROKEN = """
+IDBDatabase.prototype.transaction = function () { throw new DOMException("gone") };
+"""
+DATABASES = {"never answers": SILENT, "answers and fails": BROKEN}
+"""Databases of a browser in trouble, for pages that must go on without one."""

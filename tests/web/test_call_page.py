@@ -14,7 +14,7 @@ from byrewright.site.callout.record import head_of, read_calls, take
 from byrewright.site.log import Log, Owner
 from byrewright.standards.rulebook import default_rulebook
 from tests.plant.small import SMALL
-from tests.web.conftest import LOCAL, open_eye
+from tests.web.conftest import DATABASES, LOCAL, open_eye
 
 pytestmark = pytest.mark.browser
 OWNER = Owner("plant-1", "(invented) one")
@@ -80,3 +80,21 @@ def test_a_caller_is_led_without_a_network_and_nothing_is_lost(
     assert entry.who == "Anna" and entry.tag == first.tags[0]
     assert entry.data["asked"] == [{"look": first.look, "at": first.tags[0], "answer": "yes"}]
     assert (entry.data["outcome"], entry.data["remark"]) == ("goes on", "sock full of straw")
+
+
+@pytest.mark.parametrize("database", DATABASES.values(), ids=DATABASES)
+def test_a_call_needs_no_database(browser: Any, tmp_path: Path, database: str) -> None:
+    """Would fail if a browser whose database hangs showed an empty page in an emergency."""
+    guide = guide_of(read_plant_text(SMALL).plant, default_rulebook())
+    milk = next(s for s in guide.seen if s.sight.key == "milk")
+    path = tmp_path / "call.html"
+    path.write_text(call_html(guide, head_of(OWNER), made="2026-03-01"), encoding="utf-8")
+    eye = open_eye(browser, "phone", "call-no-database")
+    eye.page.add_init_script(database)
+    eye.page.goto(path.as_uri())
+    eye.page.get_by_role("button", name=milk.sight.words).click()
+    eye.page.get_by_text(milk.sight.first[0]).wait_for()
+    eye.page.reload()  # from the local storage
+    eye.page.get_by_text(milk.sight.first[0]).wait_for()
+    eye.page.context.close()
+    assert not eye.errors

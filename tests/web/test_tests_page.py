@@ -15,7 +15,7 @@ from byrewright.site.checks.sheet import empty, read_json, take
 from byrewright.site.log import Log, Owner
 from byrewright.standards.rulebook import default_rulebook
 from tests.plant.small import SMALL
-from tests.web.conftest import LOCAL, Served, open_eye
+from tests.web.conftest import DATABASES, LOCAL, Served, open_eye
 from tests.web.conftest import SMALL as ROWS
 
 pytestmark = pytest.mark.browser
@@ -74,6 +74,24 @@ def test_a_sheet_works_from_a_file_and_keeps_what_is_typed(browser: Any, tmp_pat
     )  # fmt: skip
     assert log.photo(slope["photo"]) is not None
     log.close()
+
+
+@pytest.mark.parametrize("database", DATABASES.values(), ids=DATABASES)
+def test_a_sheet_needs_no_database(browser: Any, tmp_path: Path, database: str) -> None:
+    """Would fail if a browser whose database hangs showed an empty sheet, or kept nothing."""
+    ctx = bench_of(tmp_path / "plant.yaml", read_plant_text(SMALL).plant, default_rulebook())
+    path = tmp_path / "tests.html"
+    head = empty("plant-1", "(invented) one", ctx.checks, "sheet-1")
+    path.write_text(sheet_html(head, ctx.checks, made="2026-03-01"), encoding="utf-8")
+    eye = open_eye(browser, "phone", "sheet-no-database")
+    eye.page.add_init_script(database)
+    eye.page.goto(path.as_uri())
+    eye.page.fill("#by", "Anna")
+    eye.page.reload()
+    eye.page.locator("details.group").first.wait_for()
+    assert eye.page.input_value("#by") == "Anna"
+    eye.page.context.close()
+    assert not eye.errors
 
 
 def test_the_page_takes_readings_and_shows_their_verdict(browser: Any, served: Served) -> None:
