@@ -51,13 +51,14 @@ def run(
     with clear_errors():
         within("--late", late_days, 0.0, 365.0, "days")
         day = _date(on)
-        hours = [*hours, *(meters_in(meters) if meters is not None else ())]
+        places = meters_in(meters) if meters is not None else {}
+        hours = [*hours, *places]
         file, rules = load(path)
         log = log_of(path, owner_of(file.plant))
         try:
             if hours or done or found:
                 count = enter(log, file.plant, hours, done, who or user_name(), day, found=found,
-                              new_meter=new_meter)  # fmt: skip
+                              new_meter=new_meter, places=places)  # fmt: skip
                 print(f"{count} entered in {log.name}")
             entries = log.entries() if log.home.identity() is not None else []
         finally:

@@ -105,7 +105,7 @@ def write_pack(
         put(made / "plant.yaml", plantfile_text.encode())
         for key in readers:
             step(READERS[key].title)
-            one = paper_for(key, plant, results, issue, units, drawn)
+            one = paper_for(key, plant, results, issue, units, drawn, rules)
             put(made / _paper_name(key), paper_pdf(one, standing, paper))
         drawings: list[str] = []
         for number, sheet in enumerate(sheets, 1):

@@ -15,6 +15,7 @@ from byrewright.plant.plant import Plant
 from byrewright.plant.roles import JoinsDeck
 from byrewright.results import VERDICTS, Finding, Result, Table
 from byrewright.standards.cautions import CAUTIONS, LEAD
+from byrewright.standards.rulebook import Rulebook, default_rulebook
 
 LEAST_PT, USUAL_PT = 7.5, 9.0
 LINE_LETTERS = 104
@@ -57,6 +58,7 @@ class Paper:
     units: System = "metric"
     drawn: dict[str, str] = field(default_factory=dict)
     """Sheets drawn before, by key, for whoever shows them too."""
+    rules: Rulebook = field(default_factory=default_rulebook)
     blocks: list[dict[str, Any]] = field(default_factory=list)
     sheets: list[dict[str, Any]] = field(default_factory=list)
 

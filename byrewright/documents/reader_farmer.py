@@ -130,7 +130,7 @@ def needs(paper: Paper) -> None:
             if supply.limit_kva
             else "Power: the supply's limit is not stated; ask the network.",
             *(f"Every {every}. {'; '.join(items)}." for every, items
-              in upkeep_by_interval(plant, most_days=31)),
+              in upkeep_by_interval(plant, paper.rules, most_days=31)),
         ]
     )  # fmt: skip
     if table_of(paper.results, "failures.shelf") is not None:

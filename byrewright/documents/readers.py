@@ -25,6 +25,7 @@ from byrewright.plant.plant import Plant
 from byrewright.plant.roles import IsValve, JoinsDeck, PassesOneWay
 from byrewright.plant.sited import sited
 from byrewright.results import Result
+from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.cables import cables_of, section_words
 from byrewright.studies.count import LISTED_APART, Item, count
 from byrewright.studies.routes.words import said
@@ -46,12 +47,12 @@ class Reader:
 
 def paper_for(
     key: str, plant: Plant, results: Result, issue: Issue, units: System = "metric",
-    drawn: dict[str, str] | None = None,
+    drawn: dict[str, str] | None = None, rules: Rulebook | None = None,
 ) -> Paper:  # fmt: skip
     """The paper of one reader; `drawn` keeps its sheets for the next, of one issue and units."""
     reader = READERS[key]
     paper = Paper(key, reader.title, reader.lead, plant, results, units,
-                  {} if drawn is None else drawn)  # fmt: skip
+                  {} if drawn is None else drawn, rules or default_rulebook())  # fmt: skip
     reader.fill(paper, issue)
     return paper
 
@@ -392,7 +393,7 @@ def milker(paper: Paper, issue: Issue) -> None:
 def service(paper: Paper, issue: Issue) -> None:
     """Items and intervals, parts, and the settings as they were left."""
     paper.head("What is due, and how often")
-    paper.table(("what", "on", "every"), upkeep_rows(paper.plant))
+    paper.table(("what", "on", "every"), upkeep_rows(paper.plant, paper.rules))
     paper.head("Parts on the shelf")
     if not paper.of_result("failures.shelf", ("part", "of", "fits", "asked for")):
         paper.text(NOT_ASKED)

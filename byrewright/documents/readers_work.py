@@ -13,6 +13,8 @@ from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import IsValve, Senses
 from byrewright.plant.sited import Sited, sited
+from byrewright.plant.upkeep import every, intervals
+from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.routes.words import said
 
 SMALL_MM = (50.0, 37.0)
@@ -65,7 +67,9 @@ def _some(tags: list[str], most: int = 4) -> str:
     return ", ".join(tags[:most]) + more
 
 
-def upkeep_rows(plant: Plant, most_days: float | None = None) -> list[tuple[str, str, str]]:
+def upkeep_rows(
+    plant: Plant, rules: Rulebook, most_days: float | None = None
+) -> list[tuple[str, str, str]]:
     """What is due, on which machines, and how often; those due soonest first.
 
     With `most_days` only what comes round by the calendar within so many days.
@@ -74,24 +78,25 @@ def upkeep_rows(plant: Plant, most_days: float | None = None) -> list[tuple[str,
     for one in plant.equipment.values():
         for item in type(one).UPKEEP:
             days, hours = item.every_days, item.every_h
+            often = every(intervals(one, item, rules))
             if most_days is not None and (days is None or days > most_days):
                 continue
-            parts = [f"{hours:g} running hours"] if hours else []
-            parts += ["day" if days == 1 else f"{days:g} days"] if days else []
             rank = days if days else (hours or 0.0) / 10
-            found.setdefault((rank, item.what, " or ".join(parts)), []).append(one.id)
+            found.setdefault((rank, item.what, often), []).append(one.id)
     return [
-        (what.capitalize(), _some(tags, 6), every)
-        for (_, what, every), tags in sorted(found.items())
+        (what.capitalize(), _some(tags, 6), often)
+        for (_, what, often), tags in sorted(found.items())
     ]
 
 
-def upkeep_by_interval(plant: Plant, most_days: float) -> list[tuple[str, list[str]]]:
+def upkeep_by_interval(
+    plant: Plant, rules: Rulebook, most_days: float
+) -> list[tuple[str, list[str]]]:
     """What comes round by the calendar within so many days, by interval."""
     found: dict[str, list[str]] = {}
-    for what, tags, every in upkeep_rows(plant, most_days):
+    for what, tags, often in upkeep_rows(plant, rules, most_days):
         one = plant.equipment[tags.split(",")[0].split(" ")[0]]
-        found.setdefault(every, []).append(f"{one.title} {tags}: {what[:1].lower()}{what[1:]}")
+        found.setdefault(often, []).append(f"{one.title} {tags}: {what[:1].lower()}{what[1:]}")
     return list(found.items())
 
 

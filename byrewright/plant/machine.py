@@ -103,7 +103,8 @@ Wear = Literal["starts", "pulses", "turns", "km", "litres", "cows"]
 @dataclass(frozen=True, slots=True)
 class Upkeep:
     """Service that a kind needs: what, and after how many running hours or days, or of what else it
-    wears by (`counts`: a number, or the field of the machine that holds it); the first one counts.
+    wears by (`counts`: the rule or the field of the machine that holds the number); the first one
+    counts. `was` are names that it had: logs still hold them.
 
     `prevents` are the lives (keys of the reliability data) that it keeps from running out; `fixed`
     is an interval of law or safety, which no experience stretches.
@@ -115,7 +116,8 @@ class Upkeep:
     parts: tuple[Part, ...] = ()
     prevents: tuple[str, ...] = ()
     fixed: bool = False
-    counts: tuple[tuple[Wear, float | str], ...] = ()
+    counts: tuple[tuple[Wear, str], ...] = ()
+    was: tuple[str, ...] = ()
 
 
 def ports(*many: Port) -> tuple[Port, ...]:

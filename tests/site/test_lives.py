@@ -147,6 +147,10 @@ def test_every_part_and_life_that_a_service_names_is_its_own() -> None:
         lives = {k for f in one.FAILURES for k in (f.life, *f.also)}
         for asked in one.UPKEEP:
             assert set(asked.prevents) <= lives, f"{kind}: {asked.what}"
+            for _, many in asked.counts:
+                assert many in RULES or hasattr(one, many) or many in one.model_fields
+        names = [n for u in one.UPKEEP for n in (u.what, *u.was)]
+        assert len(set(names)) == len(names), f"{kind}: one name for two services"
 
 
 def test_a_missed_service_costs_what_more_failures_cost() -> None:

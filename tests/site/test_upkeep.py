@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+import time
+from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 from typing import Any
@@ -13,11 +15,13 @@ from hypothesis import strategies as st
 from icalendar import Calendar
 
 from byrewright.commands import service as command
+from byrewright.documents.readers_work import upkeep_rows
 from byrewright.errors import ByrewrightError
 from byrewright.plant.programme import programme_of
 from byrewright.plant.read import read_plant, read_plant_text
 from byrewright.plant.roles import StandsCows
-from byrewright.site.log import Log, Owner
+from byrewright.plant.upkeep import intervals
+from byrewright.site.log import Log, New, Owner
 from byrewright.site.upkeep.due import (
     Meter,
     Rate,
@@ -30,9 +34,18 @@ from byrewright.site.upkeep.due import (
     windows,
 )
 from byrewright.site.upkeep.forecast import wear_a_day
-from byrewright.site.upkeep.plan import calendar_of, enter, meters_in, plan_of
+from byrewright.site.upkeep.plan import (
+    _verdict,
+    calendar_of,
+    enter,
+    interval,
+    meters_in,
+    plan_of,
+    tasks_of,
+)
 from byrewright.standards.rulebook import default_rulebook
 from tests.plant.small import SMALL
+from tests.plants import machine
 
 BELTS = Task("VP1", "belts", every_h=500.0)
 YEARLY = Task("V1", "seat", every_days=365.0)
@@ -114,6 +127,9 @@ def test_meters_out_of_a_file_and_what_a_day_wears(log: Log, tmp_path: Path) -> 
     assert enter(log, plant, meters_in(path), [], "anna", dt.date(2026, 3, 1)) == 2
     assert {(e.tag, e.data.get("unit", "h"), e.data["hours"]) for e in log.entries()} == {
         ("PU1", "pulses", 100.0), ("VP1", "h", 1240.5)}  # fmt: skip
+    path.write_text("machine,reading\nVP1,1300\nVP1,12 miles\n", encoding="utf-8")
+    with pytest.raises(ByrewrightError, match=r"meters.csv: line 3: VP1=12 miles: miles is not"):
+        enter(log, plant, rows := meters_in(path), [], "anna", dt.date(2026, 3, 2), places=rows)
     path.write_text("machine,reading\nVP1,\n", encoding="utf-8")
     with pytest.raises(ByrewrightError, match="line 2: has no machine or no reading"):
         meters_in(path)
@@ -197,3 +213,52 @@ def test_the_command_enters_plans_and_writes(
     assert (tmp_path / "visits.ics").read_bytes().startswith(b"BEGIN:VCALENDAR")
     with pytest.raises(SystemExit, match="2"):
         command.run(path, on="tomorrow")
+
+
+def test_what_was_logged_under_an_earlier_name_counts(log: Log) -> None:
+    """Would fail if a service that was given another name were overdue by its old entries, or
+    forgot what was found of its parts."""
+    plant, rules = read_plant_text(SMALL).plant, default_rulebook()
+    today = dt.date(2026, 6, 1)
+    at = {d: time.mktime(dt.date(2026, 1, d).timetuple()) for d in (1, 20)}
+    log.append([
+        New("part", at[1], "MP1", "a", {"what": "seal", "action": "done"}),
+        New("part", at[20], "RC1", "a", {"what": "probes and gaskets", "action": "done"}),
+        New("part", at[20], "RC1", "a", {"what": "probes and gaskets", "action": "found",
+                                         "age": 300.0, "failed": 0, "worn": 0, "good": 3}),
+    ])  # fmt: skip
+    plan = plan_of(plant, rules, log.entries(), today)
+    (due,) = [d for d in plan.dues if d.task.machine == "RC1"]
+    assert due.last == float(dt.date(2026, 1, 20).toordinal())
+    assert due.task.learned is not None and due.task.every_days > 90
+    enter(log, plant, [], ["RC1: probes and gaskets"], "anna", today)
+    assert log.entries()[-1].data["what"] == due.task.what == "look at probes and gaskets"
+
+
+def test_a_count_that_nobody_knows_is_told() -> None:
+    """Would fail if a service held by its hours while its starts, unread, may have passed."""
+    task = Task("AC1", "valves", every_h=4000.0, counts=(("starts", 60_000.0),))
+    hours, never = rate_of([], 8.0), rate_of([], 0.0)
+    one = due_of(task, 50, 0.0, [], hours, {"starts": ([], None)})
+    assert (one.day, one.lacks) == (500.0, ("starts",))
+    verdict, says = _verdict(one, 50, 14.0)
+    assert verdict == "unknown" and says.endswith(
+        "at the latest; starts not known: read the counter."
+    )
+    assert _verdict(one, 600, 14.0)[0] == "fails"
+    assert due_of(task, 50, 0.0, [], hours, {"starts": ([], never)}).lacks == ()
+    longer = replace(task, every_h=6000.0, learned=(5000.0, 8000.0))
+    by = due_of(longer, 50, 0.0, [], None, {"starts": ([], rate_of([], 600.0))})
+    assert by.day == 100.0 and by.soonest < 84 and by.latest > 133
+
+
+def test_an_interval_is_told_alike_everywhere() -> None:
+    """Would fail if a paper left the count out, or called cow milkings cows."""
+    plant, rules = read_plant_text(SMALL).plant, default_rulebook()
+    task = next(t for t in tasks_of(plant, rules) if t.what == "liners")
+    told = "1,200 running hours or 2,500 cow milkings"
+    assert interval(task) == told
+    assert [o for what, _, o in upkeep_rows(plant, rules) if what == "Liners"] == [told]
+    pulsator = machine("PU1", "pulsator", rate_per_min=65.0)
+    times = dict(intervals(pulsator, type(pulsator).UPKEEP[0], rules))
+    assert times["pulses"] == times["h"] * 60 * 65

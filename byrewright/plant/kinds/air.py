@@ -48,7 +48,7 @@ class AirCompressor(CompressesAir):
             "valves",
             every_h=4000,
             parts=(Part("valve plate and gasket"),),
-            counts=(("starts", 60_000.0),),
+            counts=(("starts", "upkeep.compressor_valve_starts"),),
         ),
     )
     CAUTIONS = (PRESSURE,)
@@ -91,7 +91,12 @@ class AirDryer(DriesAir):
         ),
     )
     UPKEEP = (
-        Upkeep("try the drain and clean the condenser", every_days=30, prevents=("refrigeration",)),
+        Upkeep(
+            "try the drain and clean the condenser",
+            was=("drain and condenser",),
+            every_days=30,
+            prevents=("refrigeration",),
+        ),
     )
 
     capacity_l_min_free: float = par(
@@ -123,8 +128,16 @@ class AirReceiver(KeepsAir):
     FAILURES = (Failure("hose bursts", "hose", 0.5, "gates and shut-offs go to rest", "isolate the section",
                         "hose", effects.LEAKS),)  # fmt: skip
     UPKEEP = (
-        Upkeep("drain it", every_days=1),
-        Upkeep("have the inspection done that the law asks for", every_days=730, fixed=True),
+        Upkeep("drain it", was=("drain",), every_days=1),
+        Upkeep(
+            "have the statutory inspection done",
+            was=(
+                "inspection by law",
+                "have the inspection done that the law asks for",
+            ),
+            every_days=730,
+            fixed=True,
+        ),
     )
     CAUTIONS = (PRESSURE,)
 
@@ -170,6 +183,6 @@ class MoistureTrap(Machine):
             effects.outside("water at valves and cylinders: they stick sooner, or freeze"),
         ),
     )
-    UPKEEP = (Upkeep("drain it", every_days=7, prevents=("float",)),)
+    UPKEEP = (Upkeep("drain it", was=("drain",), every_days=7, prevents=("float",)),)
 
     drain_by: Literal["hand", "float", "timer"] = par("", "how it is drained", "float", why="usual")

@@ -95,7 +95,14 @@ class AirInjector(InjectsAir):
     STATES = ("closed", "pulses")
     FAILURES = (Failure("stays open", "solenoid_valve", 1.0, "vacuum low in milking, cups fall", "close by hand",
                         "valve", effects.ADMITS_AIR),)  # fmt: skip
-    UPKEEP = (Upkeep("look at valve and timing", every_days=90, prevents=("solenoid_valve",)),)
+    UPKEEP = (
+        Upkeep(
+            "look at valve and timing",
+            was=("valve and timing",),
+            every_days=90,
+            prevents=("solenoid_valve",),
+        ),
+    )
     TESTS = ("slug velocity",)
 
     bore_mm: float = par("mm", "bore", 38.0, ge=10, le=150, why="common size")

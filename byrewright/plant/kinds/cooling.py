@@ -59,7 +59,11 @@ class PlateCooler(CoolsMilk):
                 "plate and gasket", effects.outside("water in milk, told by its freezing point; or milk in the water")),
     )  # fmt: skip
     UPKEEP = (
-        Upkeep("compare the approach temperature with the clean one", every_days=7),
+        Upkeep(
+            "compare the approach temperature with the clean one",
+            was=("approach temperature",),
+            every_days=7,
+        ),
         Upkeep(
             "open and inspect",
             every_days=730,
@@ -166,8 +170,17 @@ class BulkTank(StoresMilk):
                 "sensor", effects.outside("milk may be stored too warm unseen, or frozen at the wall")),
     )  # fmt: skip
     UPKEEP = (
-        Upkeep("compare its thermometer with a reference", every_days=182),
-        Upkeep("look at the outlet's seat", every_days=182, parts=(Part("outlet seal set"),)),
+        Upkeep(
+            "compare its thermometer with a reference",
+            was=("thermometer against a reference",),
+            every_days=182,
+        ),
+        Upkeep(
+            "look at the outlet's seat",
+            was=("outlet seat",),
+            every_days=182,
+            parts=(Part("outlet seal set"),),
+        ),
     )
     TESTS = ("cooling time", "insulation")
     CAUTIONS = (CONFINED,)
@@ -252,7 +265,12 @@ class CondensingUnit(MakesCold):
     )  # fmt: skip
     UPKEEP = (
         Upkeep("clean condenser", every_days=90, prevents=("exchanger_fouling", "refrigeration")),
-        Upkeep("have a licensed person check for leaks", every_days=182, fixed=True),
+        Upkeep(
+            "have a licensed person check for leaks",
+            was=("leak check by licensed person",),
+            every_days=182,
+            fixed=True,
+        ),
     )
     CAUTIONS = (REFRIGERANT,)
 
@@ -295,7 +313,7 @@ class Chiller(MakesCold):
                         "start the standby or send milk to the cooled tank", "compressor or control"),)  # fmt: skip
     UPKEEP = (
         Upkeep("clean condenser", every_days=90, prevents=("refrigeration",)),
-        Upkeep("measure the glycol's strength", every_days=365),
+        Upkeep("measure the glycol's strength", was=("glycol strength",), every_days=365),
     )
     CAUTIONS = (REFRIGERANT,)
 
@@ -345,7 +363,9 @@ class CoolantBuffer(BuffersCold):
         Failure("leaks", "vessel", 8.0, "pressure of the circuit falls", "shut it off, top up", "",
                 effects.outside("chilled liquid on the floor; glycol is caught, not drained")),
     )  # fmt: skip
-    UPKEEP = (Upkeep("look at insulation and air vent", every_days=365),)
+    UPKEEP = (
+        Upkeep("look at insulation and air vent", was=("insulation and air vent",), every_days=365),
+    )
 
     volume_l: float = par("L", "chilled liquid it holds", ge=20, le=50000)
 
@@ -367,7 +387,13 @@ class ExpansionVessel(TakesExpansion):
                 "recharge it with the circuit empty at that point", "membrane",
                 effects.outside("liquid lost at the relief valve, air drawn in when it cools")),
     )  # fmt: skip
-    UPKEEP = (Upkeep("check the precharge, with the circuit's pressure off", every_days=365),)
+    UPKEEP = (
+        Upkeep(
+            "check the precharge, with the circuit's pressure off",
+            was=("precharge, with the circuit's pressure off",),
+            every_days=365,
+        ),
+    )
 
     volume_l: float = par("L", "its whole volume", ge=1, le=5000)
     precharge_bar: float = par(
@@ -405,7 +431,7 @@ class IceBank(MakesCold):
     FAILURES = (Failure("compressor trips", "refrigeration", 8.0, "ice thinner each milking",
                         "let it run at all hours; cool less milk with it; call", "compressor or control"),)  # fmt: skip
     UPKEEP = (
-        Upkeep("try the ice sensor", every_days=182),
+        Upkeep("try the ice sensor", was=("ice sensor",), every_days=182),
         Upkeep("clean condenser", every_days=90, prevents=("refrigeration",)),
     )
     CAUTIONS = (REFRIGERANT,)

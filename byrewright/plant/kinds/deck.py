@@ -46,9 +46,9 @@ class Platform(StandsCows):
             "rail, joints, level",
             every_days=182,
             prevents=("roller",),
-            counts=(("turns", 12_000.0),),
+            counts=(("turns", "upkeep.rail_turns"),),
         ),
-        Upkeep("try every emergency stop", every_days=7, fixed=True),
+        Upkeep("try every emergency stop", was=("emergency stops",), every_days=7, fixed=True),
     )
     TESTS = ("emergency stops", "level and run-out", "stray voltage", "turn time")
     CAUTIONS = (ROTATING,)
@@ -111,7 +111,7 @@ class DriveUnit(TurnsDeck):
             "contact force and tread",
             every_days=90,
             prevents=("gear_motor",),
-            counts=(("km", 300.0),),
+            counts=(("km", "upkeep.drive_wheel_km"),),
         ),
         Upkeep(
             "gear oil", every_h=8000, parts=(Part("fill of gear oil"),), prevents=("gear_motor",)
@@ -142,8 +142,8 @@ class DeckRollers(CarriesDeck):
     ROOM = "deck"
     FAILURES = (Failure("breaks", "roller", 4.0, "thump once a turn", "turn slowly; have it changed after milking; stop if the deck drops",
                         "roller", effects.BEARS),)  # fmt: skip
-    UPKEEP = (Upkeep("grease, and look for wear", every_days=30, prevents=("roller",),
-                     counts=(("km", 150.0),)),)  # fmt: skip
+    UPKEEP = (Upkeep("grease, and look for wear", was=("grease and look",), every_days=30, prevents=("roller",),
+                     counts=(("km", "upkeep.roller_km"),)),)  # fmt: skip
     CAUTIONS = (ROTATING,)
 
     diameter_mm: float = par("mm", "roller diameter", 200.0, ge=50, le=600, why="common size")
@@ -174,7 +174,7 @@ class RotaryGland(JoinsDeck):
             every_h=4000,
             parts=(Part("gland seal set"),),
             prevents=("pump_seal",),
-            counts=(("turns", 30_000.0),),
+            counts=(("turns", "upkeep.gland_seal_turns"),),
         ),
         Upkeep(
             "brushes and ring", every_h=2000, parts=(Part("brush set"),), prevents=("slip_ring",)
@@ -242,7 +242,14 @@ class YardGate(BringsCows):
             "rope or motor",
         ),
     )
-    UPKEEP = (Upkeep("try rope, bell and stop", every_days=30, prevents=("gear_motor",)),)
+    UPKEEP = (
+        Upkeep(
+            "try rope, bell and stop",
+            was=("rope, bell and stop",),
+            every_days=30,
+            prevents=("gear_motor",),
+        ),
+    )
     CAUTIONS = (CROWD,)
 
     motor_kw: float = par("kW", "motor rating", 0.75, ge=0.1, le=10, why="usual")
@@ -268,7 +275,7 @@ class ClothWasher(WashesCloths):
     STATES = ("stopped", "runs")
     FAILURES = (Failure("stops", "washing_machine", 24.0, "cloth stock runs down", "use the second machine or the spare lot of cloths",
                         "pump or door lock"),)  # fmt: skip
-    UPKEEP = (Upkeep("clean the drain filter", every_days=7),)
+    UPKEEP = (Upkeep("clean the drain filter", was=("drain filter",), every_days=7),)
 
     load_kg: float = par("kg", "dry load of each", ge=2, le=120)
     cycle_min: float = par("min", "time of one load", 60.0, ge=20, le=240, why="a hot wash cycle")
@@ -302,7 +309,7 @@ class ClothDryer(DriesCloths):
             "belt or heater",
         ),
     )
-    UPKEEP = (Upkeep("clean the lint filter", every_days=1),)
+    UPKEEP = (Upkeep("clean the lint filter", was=("lint filter",), every_days=1),)
     CAUTIONS = ("Lint burns: clean the filter daily.",)
 
     load_kg: float = par("kg", "dry load of each", ge=2, le=120)

@@ -22,6 +22,7 @@ from byrewright.plant.roles import (
     ReceivesMilk,
     TakesWaste,
 )
+from byrewright.standards.milkline import COWS_A_SOCK
 
 CONFINED = (
     "Never enter a vessel: confined space, gas and moving agitator. Follow local law and a permit."
@@ -58,7 +59,14 @@ class Milkline(CollectsMilk):
             "joint",
         ),
     )
-    UPKEEP = (Upkeep("look over joints and slope", every_days=365, prevents=("vessel",)),)
+    UPKEEP = (
+        Upkeep(
+            "look over joints and slope",
+            was=("joints and slope",),
+            every_days=365,
+            prevents=("vessel",),
+        ),
+    )
     TESTS = ("milkline slope", "milk system leakage", "milkline vacuum stability")
 
     bore_mm: float = par("mm", "bore", ge=25, le=200)
@@ -115,7 +123,12 @@ class Receiver(ReceivesMilk):
         Failure("cracks or leaks", "vessel", 3.0, "vacuum low, froth", "shut it off; milk on with the other", "receiver", effects.BREAKS_OPEN),
     )  # fmt: skip
     UPKEEP = (
-        Upkeep("look at probes and gaskets", every_days=90, parts=(Part("receiver gasket"),)),
+        Upkeep(
+            "look at probes and gaskets",
+            was=("probes and gaskets",),
+            every_days=90,
+            parts=(Part("receiver gasket"),),
+        ),
     )
     TESTS = (
         "receiver volume",
@@ -173,7 +186,7 @@ class MilkPump(MovesMilk):
             every_h=2000,
             parts=(Part("shaft seal kit"),),
             prevents=("pump_seal",),
-            counts=(("litres", 20e6),),
+            counts=(("litres", "upkeep.pump_seal_litres"),),
         ),
         Upkeep(
             "impeller and bearings",
@@ -335,11 +348,11 @@ class MilkFilter(FiltersMilk):
                         "sock", effects.SHUT),
                 Failure("sock bursts", "filter", 0.1, "dirt in the tank sieve", "change over to the other filter; change the sock", "sock",
                         effects.outside("dirt in the tank's milk")))  # fmt: skip
-    UPKEEP = (Upkeep("change sock", every_h=4, parts=(Part("filter sock"),),
+    UPKEEP = (Upkeep("change sock", parts=(Part("filter sock"),),
                      counts=(("cows", "cows_a_sock"),)),)  # fmt: skip
 
     area_m2: float = par("m2", "filter area", ge=0.005, le=10)
-    cows_a_sock: float = par("", "cows milked through one sock before it is changed", 800.0, ge=50, le=5000,
+    cows_a_sock: float = par("", "cows milked through one sock before it is changed", COWS_A_SOCK, ge=50, le=5000,
                              why="follows from dirt on this farm: measure it")  # fmt: skip
     while_running: bool = par(
         "", "can be changed while milking", False, why="single filter where nothing is said"
@@ -379,7 +392,14 @@ class BalanceTank(BalancesMilk):
     CAN = frozenset({"holds milk"})
     FAILURES = (Failure("level sensor false", "transducer", 1.0, "pump races or stands still", "run by hand",
                         "level sensor", effects.HELD),)  # fmt: skip
-    UPKEEP = (Upkeep("look at vent and gasket", every_days=90, parts=(Part("lid gasket"),)),)
+    UPKEEP = (
+        Upkeep(
+            "look at vent and gasket",
+            was=("vent and gasket",),
+            every_days=90,
+            parts=(Part("lid gasket"),),
+        ),
+    )
     CAUTIONS = (CONFINED,)
 
     volume_l: float = par("L", "volume", ge=20, le=20000)
@@ -409,7 +429,7 @@ class CalfFeed(FeedsCalves):
     CAN = frozenset({"holds milk", "is an outlet for milk"})
     FAILURES = (Failure("full", "operator", 0.2, "take-off valve open with the vessel full", "close it", "",
                         effects.outside("a vessel overflows; no more milk is led to it")),)  # fmt: skip
-    UPKEEP = (Upkeep("wash it out", every_days=1),)
+    UPKEEP = (Upkeep("wash it out", was=("wash",), every_days=1),)
 
     volume_l: float = par("L", "volume", ge=20, le=10000)
     draw_l_milking: float = par("L", "milk drawn each milking", ge=0, le=10000)
@@ -453,7 +473,7 @@ class FloorDrain(TakesWaste):
     ROOM = "water"
     PORTS = ports(port("inlet_#", "drain", "wash", "water", "milk", direction="in"))
     INSIDE = (InternalPath("inlet_#", "*"),)
-    UPKEEP = (Upkeep("clean grid and trap", every_days=7),)
+    UPKEEP = (Upkeep("clean grid and trap", was=("grid and trap",), every_days=7),)
 
     def lower(self) -> tuple[Primitive, ...]:
         return (Vessel(1e9, "wash", "sink"),)

@@ -89,6 +89,7 @@ class Generator(GeneratesPower):
     UPKEEP = (
         Upkeep(
             "check the start battery and run it on load",
+            was=("start battery and weekly run on load",),
             every_days=7,
             prevents=("generator_start",),
             fixed=True,
@@ -147,7 +148,9 @@ class UninterruptibleSupply(BridgesPower):
             "inverter",
         ),
     )
-    UPKEEP = (Upkeep("test the battery", every_days=182, prevents=("battery",)),)
+    UPKEEP = (
+        Upkeep("test the battery", was=("battery test",), every_days=182, prevents=("battery",)),
+    )
 
     rating_kva: float = par("kVA", "rating", ge=0.1, le=500)
     hold_min: float = par("min", "time it carries its load", 15.0, ge=0.1, le=600, why="small unit")
@@ -174,7 +177,7 @@ class Controller(Controls):
             "spare with program",
         ),
     )
-    UPKEEP = (Upkeep("take a copy of the program", every_days=182),)
+    UPKEEP = (Upkeep("take a copy of the program", was=("copy of the program",), every_days=182),)
 
     motor_kw: float = par("kW", "electric input", 0.2, ge=0.01, le=5, why="control cabinet")
 
@@ -221,6 +224,6 @@ class Sounder(TellsPeople):
             "silent", "solenoid_valve", 2.0, "no sound at the weekly test", "change it", "sounder"
         ),
     )
-    UPKEEP = (Upkeep("test it", every_days=7, fixed=True),)
+    UPKEEP = (Upkeep("test it", was=("weekly test",), every_days=7, fixed=True),)
 
     motor_kw: float = par("kW", "electric input", 0.05, ge=0.001, le=1, why="horn and lamp")

@@ -43,7 +43,7 @@ class MilkingUnit(GivesMilk):
             every_h=1200,
             parts=(Part("liner", 4),),
             prevents=("cluster",),
-            counts=(("cows", 2500.0),),
+            counts=(("cows", "upkeep.liner_cows"),),
         ),
         Upkeep(
             "rubber tubes",

@@ -50,14 +50,19 @@ class VacuumPump(PumpsVacuum):
                 "run it at a fixed speed with the mechanical regulator", "drive", effects.FIXED),
     )  # fmt: skip
     UPKEEP = (
-        Upkeep("look at oil level and drip rate", every_h=50, prevents=("vacuum_pump_seizes",)),
+        Upkeep(
+            "look at oil level and drip rate",
+            was=("oil level and drip rate",),
+            every_h=50,
+            prevents=("vacuum_pump_seizes",),
+        ),
         Upkeep(
             "belts and coupling",
             every_h=500,
             parts=(Part("set of belts or coupling element"),),
             prevents=("belt",),
         ),
-        Upkeep("test the capacity", every_days=365),
+        Upkeep("test the capacity", was=("capacity test",), every_days=365),
     )
     TESTS = ("pump capacity", "exhaust back pressure", "pump line drop", "standby change")
     CAUTIONS = (VACUUM_CAUTION,)
@@ -230,7 +235,14 @@ class SanitaryTrap(TrapsLiquid):
         Failure("float does not shut", "float", 1.0, "liquid reaches the vacuum line when a receiver floods",
                 "stop milking; drain it; wash the vacuum line", "float", effects.outside("liquid gets into the vacuum line if a receiver floods meanwhile")),
     )  # fmt: skip
-    UPKEEP = (Upkeep("try the float and open the drain", every_days=30, prevents=("float",)),)
+    UPKEEP = (
+        Upkeep(
+            "try the float and open the drain",
+            was=("float and drain",),
+            every_days=30,
+            prevents=("float",),
+        ),
+    )
     TESTS = ("sanitary trap volume",)
 
     volume_l: float = par("L", "volume", ge=0.5, le=500)
@@ -259,6 +271,10 @@ class PulsatorAirline(FeedsPulsators):
     )
 
 
+PULSATOR_H = 2000.0
+"""Running hours between services of a pulsator, whether its hours or its pulses are counted."""
+
+
 class Pulsator(Pulsates):
     """Opens and closes the liners."""
 
@@ -275,8 +291,8 @@ class Pulsator(Pulsates):
     UPKEEP = (
         Upkeep(
             "filters and test curve",
-            every_h=2000,
-            counts=(("pulses", 7.2e6),),
+            every_h=PULSATOR_H,
+            counts=(("pulses", "pulses_a_service"),),
             parts=(Part("pulsator filter"),),
             prevents=("pulsator",),
         ),
@@ -291,6 +307,11 @@ class Pulsator(Pulsates):
     air_l_min_free: float = par("L/min", "free air each uses", 30.0, ge=5, le=80,
                                 why="25-35 L/min is common in design; 25-50 in the standard's notes",
                                 known="from_memory")  # fmt: skip
+
+    @property
+    def pulses_a_service(self) -> float:
+        """Pulses between services: those of its hours, at its own rate."""
+        return PULSATOR_H * 60.0 * self.rate_per_min
 
     def lower(self) -> tuple[Primitive, ...]:
         return (DrawsAir(self.air_l_min_free),)

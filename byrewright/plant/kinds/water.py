@@ -46,7 +46,14 @@ class WaterSource(GivesWater):
     STATES = ("runs", "stopped")
     FAILURES = (Failure("fails", "water_supply", 8.0, "tank falls, no flow at the cooler", "use the stored water; open the spare supply",
                         "pump or float"),)  # fmt: skip
-    UPKEEP = (Upkeep("take a sample as the region's rule says", every_days=365, fixed=True),)
+    UPKEEP = (
+        Upkeep(
+            "take a sample as the region's rule says",
+            was=("sample to the rule of the region",),
+            every_days=365,
+            fixed=True,
+        ),
+    )
 
     flow_l_min: float = par("L/min", "most it gives", ge=1, le=10000)
     origin: Literal["spring", "well", "borehole", "mains"] = par(
@@ -195,7 +202,14 @@ class WaterFilter(FiltersWater):
             effects.SHUT,
         ),
     )
-    UPKEEP = (Upkeep("wash back or change it", every_days=30, parts=(Part("filter element"),)),)
+    UPKEEP = (
+        Upkeep(
+            "wash back or change it",
+            was=("wash back or change",),
+            every_days=30,
+            parts=(Part("filter element"),),
+        ),
+    )
 
     flow_l_min: float = par("L/min", "rated flow", ge=1, le=10000)
 
@@ -255,7 +269,13 @@ class Softener(SoftensWater):
                 "fill salt; let it regenerate", "resin",
                 effects.outside("hard water: scale, and weaker detergent, over weeks")),
     )  # fmt: skip
-    UPKEEP = (Upkeep("fill up salt and test the hardness behind it", every_days=7),)
+    UPKEEP = (
+        Upkeep(
+            "fill up salt and test the hardness behind it",
+            was=("salt and hardness behind it",),
+            every_days=7,
+        ),
+    )
 
     flow_l_min: float = par("L/min", "rated flow", ge=1, le=2000)
     capacity_mol: float = par("mol", "hardness it takes between regenerations", ge=0.5, le=1000)

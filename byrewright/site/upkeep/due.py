@@ -67,6 +67,8 @@ class Due:
     every: float | None
     """Days between two services at the present rate."""
     how: str
+    lacks: tuple[str, ...] = ()
+    """What it wears by that nobody counts: by it, it may be due sooner."""
 
     @property
     def own(self) -> bool:
@@ -153,7 +155,7 @@ def due_of(
     """
     if last is None:
         return Due(task, None, None, None, None, task.every_days, "not known when it was done last")
-    found = []
+    found: list[Due] = []
     if task.every_days is not None:
         low, high = task.learned or (task.every_days, task.every_days)
         found.append(Due(task, last, last + task.every_days, last + low, last + high,
@@ -161,12 +163,24 @@ def due_of(
     elif task.every_h is not None:
         span = task.learned or (task.every_h, task.every_h)
         found.append(_by_meter(task, last, task.every_h, span, meters, rate, "hours"))
+    usual = task.every_days or task.every_h
     for unit, many in task.counts:
         read, told = (counted or {}).get(unit, ((), None))
-        one = _by_meter(task, last, many, (many, many), read, told, unit)
+        if told is not None and told.a_day == 0.0 and found:
+            continue  # it never wears by this
+        span = (many, many)
+        if task.learned is not None:
+            low, high = task.learned
+            span = (many * low / usual, many * high / usual) if usual else (low, high)
+        one = _by_meter(task, last, many, span, read, told, unit)
         found.append(replace(one, how=f"{one.how}, {unit}") if one.day is not None else one)
     known = [d for d in found if d.day is not None]
-    return min(known, key=lambda d: d.day or 0.0) if known else found[0]
+    if not known:
+        return found[0]
+    first = min(known, key=lambda d: d.day or 0.0)
+    lacks = tuple(unit for unit, _ in task.counts
+                  if unit in (counted or {}) and (counted or {})[unit][1] is None)  # fmt: skip
+    return replace(first, lacks=lacks)
 
 
 def _by_meter(

@@ -70,8 +70,10 @@ def wear_a_day(plant: Plant, rules: Rulebook, machine: Machine, by: Wear) -> flo
 
 def _turned(plant: Plant, machine: Machine, by: Wear, milking_h: float) -> float | None:
     deck = plant.first(StandsCows)
-    if deck is None or deck.layout != "rotary":
+    if deck is None:
         return None
+    if deck.layout != "rotary":
+        return 0.0
     turns = milking_h * 3600.0 * (1.0 - deck.stop_share_pct / 100.0) / deck.turn_s
     if by == "turns":
         return turns

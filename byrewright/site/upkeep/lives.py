@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 
 from byrewright.errors import ByrewrightError
 from byrewright.plant.plant import Plant
+from byrewright.plant.upkeep import DAYS, HOURS, Interval, counted_in, intervals, service_of
 from byrewright.results import Table
 from byrewright.site.log import Entry
 from byrewright.standards.rulebook import Rulebook
@@ -106,22 +107,24 @@ def learned_of(
 ) -> dict[tuple[str, str], Learned]:
     """What was learned, by kind and service: machines of a kind wear alike."""
     found: dict[tuple[str, str], list[Found]] = {}
+    told_of: dict[tuple[str, str], Interval] = {}
     for one in entries:
         machine = plant.equipment.get(one.tag)
         if one.kind == "part" and one.data.get("action") == "found" and machine is not None:
-            data = one.data
-            counts = {k: int(data[k]) for k in ("failed", "worn", "good")}
-            found.setdefault((machine.kind, data["what"]), []).append(
-                Found(float(data["age"]), **counts)
+            asked = service_of(machine, one.data["what"])
+            if asked is None or asked.fixed:
+                continue
+            unit, usual = intervals(machine, asked, rules)[0]
+            if one.data.get("unit", unit if unit in (HOURS, DAYS) else HOURS) != unit:
+                continue  # counted otherwise then
+            counts = {k: int(one.data[k]) for k in ("failed", "worn", "good")}
+            told_of[machine.kind, asked.what] = (unit, usual)
+            found.setdefault((machine.kind, asked.what), []).append(
+                Found(float(one.data["age"]), **counts)
             )
-    kinds = {m.kind: type(m) for m in plant.equipment.values()}
     told = {}
     for (kind, what), some in found.items():
-        asked = next((u for u in kinds[kind].UPKEEP if u.what == what), None)
-        if asked is None or asked.fixed:
-            continue
-        usual = asked.every_h or asked.every_days or 0.0
-        unit = "h" if asked.every_h else "days"
+        unit, usual = told_of[kind, what]
         told[kind, what] = Learned(kind, what, unit, usual, *learn(usual, some, rules), tuple(some))
     return told
 
@@ -148,18 +151,17 @@ def parse(plant: Plant, text: str) -> tuple[str, Mapping[str, object]]:
     machine = plant.equipment.get(tag)
     if machine is None:
         raise ByrewrightError(f"--found {text}: the plant has no machine {tag}")
-    asked = next((u for u in type(machine).UPKEEP if u.what == what), None)
+    asked = service_of(machine, what)
     if asked is None:
         names = "; ".join(u.what for u in type(machine).UPKEEP) or "none"
         raise ByrewrightError(f"--found {text}: {tag} has no such service; it has {names}")
-    counted_in = "h" if asked.every_h is not None else "days"
-    if unit.strip() != counted_in:
-        raise ByrewrightError(
-            f"--found {text}: {what} is counted in {counted_in}; write the age so"
-        )
+    unit_of = counted_in(asked)
+    if unit.strip() != unit_of:
+        raise ByrewrightError(f"--found {text}: {what} is counted in {unit_of}; write the age so")
     told: dict[str, object] = {"failed": 0, "worn": 0, "good": 0, **counts}
     renewed = counts.get("failed", 0) + counts.get("worn", 0) >= machine.count
-    return tag, {"what": what, "action": "found", "age": float(age), "renewed": renewed, **told}
+    return tag, {"what": asked.what, "action": "found", "age": float(age), "unit": unit_of,
+                 "renewed": renewed, **told}  # fmt: skip
 
 
 def table_of(plant: Plant, learned: Iterable[Learned], rules: Rulebook) -> Table:

@@ -17,6 +17,7 @@ from byrewright.errors import ByrewrightError
 from byrewright.plant.machine import Machine, Upkeep, Wear
 from byrewright.plant.plant import Plant
 from byrewright.plant.problems import nearest
+from byrewright.plant.upkeep import DAYS, HOURS, every, intervals, service_of
 from byrewright.results import Assumption, Finding, Result, Table, Verdict
 from byrewright.site.checks.check import Check
 from byrewright.site.log import Entry, Log, New
@@ -31,7 +32,6 @@ from byrewright.site.upkeep.trends import Trend, finding_of, table_of, too_few, 
 from byrewright.standards.rulebook import Rulebook
 
 HORIZON_DAYS = 365.0
-HOURS = "h"
 WEARS: tuple[Wear, ...] = get_args(Wear)
 DAY_S = 86_400.0
 
@@ -52,26 +52,28 @@ class Plan:
         return replace(self, result=replace(self.result, tables=(*self.result.tables, found)))
 
 
-def tasks_of(plant: Plant, learned: Mapping[tuple[str, str], Learned] | None = None) -> list[Task]:
+def tasks_of(
+    plant: Plant, rules: Rulebook, learned: Mapping[tuple[str, str], Learned] | None = None
+) -> list[Task]:
     """Every service that the plant's machines ask for, at the interval learned where one was."""
     return [
-        _task(m, u, (learned or {}).get((m.kind, u.what)))
+        _task(m, u, rules, (learned or {}).get((m.kind, u.what)))
         for m in plant.equipment.values()
         for u in type(m).UPKEEP
     ]
 
 
-def _task(machine: Machine, asked: Upkeep, learned: Learned | None) -> Task:
-    counts = tuple(
-        (unit, float(getattr(machine, many) if isinstance(many, str) else many))
-        for unit, many in asked.counts
-    )
-    if learned is None:
-        return Task(machine.id, asked.what, asked.every_h, asked.every_days, counts)
-    span = (learned.low, learned.high)
-    hours = asked.every_h is not None
-    return Task(machine.id, asked.what, learned.middle if hours else None,
-                None if hours else learned.middle, counts, span)  # fmt: skip
+def _task(machine: Machine, asked: Upkeep, rules: Rulebook, learned: Learned | None) -> Task:
+    some = intervals(machine, asked, rules)
+    if learned is not None:  # what wears a part wears it by each count alike
+        longer = learned.middle / learned.usual
+        some = tuple((unit, many * longer) for unit, many in some)
+    told = dict(some)
+    return Task(
+        machine.id, asked.what, told.get(HOURS), told.get(DAYS),
+        tuple(one for one in some if one[0] not in (HOURS, DAYS)),
+        None if learned is None else (learned.low, learned.high),
+    )  # fmt: skip
 
 
 def plan_of(
@@ -82,12 +84,15 @@ def plan_of(
     now = float(today.toordinal())
     told = current(entries)
     began = min((day_of(e.at) for e in told), default=None)
-    done = {(e.tag, str(e.data["what"])): day_of(e.at)
-            for e in sorted(told, key=lambda e: e.at)
-            if e.kind == "part" and e.data.get("action") == "done"}  # fmt: skip
+    done: dict[tuple[str, str], float] = {}
+    for e in sorted(told, key=lambda e: e.at):
+        if e.kind == "part" and e.data.get("action") == "done" and e.tag in plant.equipment:
+            asked = service_of(plant.equipment[e.tag], str(e.data["what"]))
+            if asked is not None:
+                done[e.tag, asked.what] = day_of(e.at)
     learned = learned_of(plant, rules, told)
     found = []
-    for task in tasks_of(plant, learned):
+    for task in tasks_of(plant, rules, learned):
         machine = plant.equipment[task.machine]
         meters = _meters(told, machine.id)
         rate = dues.rate_of(meters, h_a_day(plant, rules, machine))
@@ -110,20 +115,26 @@ def plan_of(
 
 def enter(
     log: Log, plant: Plant, hours: Iterable[str], done: Iterable[str], who: str, on: dt.date,
-    *, found: Iterable[str] = (), new_meter: bool = False,
+    *, found: Iterable[str] = (), new_meter: bool = False, places: Mapping[str, str] | None = None,
 ) -> int:  # fmt: skip
     """Enter readings of meters ("VP1=1240", "PU1=2400000 pulses"), services done ("VP1: belts and
     coupling") and what was found of parts ("MU1: liners: 3 worn, 51 good at 1180 h").
+    `places` say where a meter's text was read.
 
     Raises:
         ByrewrightError: one is not written so, no such machine or service, or a meter goes back.
         LogRefused, LogTrouble, LogDamaged
     """
     if not who.strip():
-        raise ByrewrightError("--who: say who read or did it, by name")
+        raise ByrewrightError("say who read or did it, by name (--who)")
     at = time.mktime(on.timetuple()) + DAY_S / 2
     known = current(log.entries("hours")) if log.home.identity() else []
-    news = [_meter(plant, text, known, at, who, new_meter) for text in hours]
+    news = []
+    for text in hours:
+        try:
+            news.append(_meter(plant, text, known, at, who, new_meter))
+        except ByrewrightError as why:
+            raise ByrewrightError(f"{(places or {}).get(text, '')}{why}") from None
     news += [_done(plant, text, at, who) for text in done]
     news += [_found(plant, text, at, who) for text in found]
     return len(log.append(news))
@@ -141,26 +152,27 @@ def _meter(plant: Plant, text: str, known: Sequence[Entry], at: float, who: str,
         count = -1.0
     if not 0.0 <= count < math.inf:
         raise ByrewrightError(
-            f"--meter {text}: write the machine and its meter, such as VP1=1240, or with what is "
+            f"{text}: write the machine and its meter, such as VP1=1240, or with what is "
             'counted, such as "PU1=2400000 pulses"'
         )
     if unit not in (HOURS, *WEARS):
         raise ByrewrightError(
-            f"--meter {text}: {unit} is not counted; there is {', '.join((HOURS, *WEARS))}"
+            f"{text}: {unit} is not counted; there is {', '.join((HOURS, *WEARS))}"
         )
     before = [m for m in _meters(known, machine.id, unit) if m.day <= day_of(at)]
     if before and count < before[-1].reading and not new:
         when = dt.date.fromordinal(int(before[-1].day))
         raise ByrewrightError(
-            f"--meter {text}: is less than the {before[-1].reading:g} {unit} read on {when}; read "
-            "it again, or say --new-meter where the meter was replaced"
+            f"{text}: is less than the {before[-1].reading:g} {unit} read on {when}; read it "
+            "again; a meter that was replaced is entered by the command, with --new-meter"
         )
     body = {"hours": count, "new_meter": new} | ({} if unit == HOURS else {"unit": unit})
     return New("hours", at, machine.id, who, body, uid=_uid("hours", text, who, at))
 
 
-def meters_in(path: Path) -> list[str]:
-    """Meters out of a CSV with the columns machine, reading and unit, as `enter` takes them.
+def meters_in(path: Path) -> dict[str, str]:
+    """Meters out of a CSV with the columns machine, reading and unit, as `enter` takes them, and
+    the place of each.
 
     Raises:
         ByrewrightError: it cannot be read, or a row holds no machine or no reading.
@@ -172,24 +184,24 @@ def meters_in(path: Path) -> list[str]:
     rows = csv.DictReader(text.splitlines(), delimiter=";" if ";" in text else ",")
     if not {"machine", "reading"} <= set(rows.fieldnames or ()):
         raise ByrewrightError(f"{path}: line 1: name the columns machine, reading and unit")
-    found = []
+    found: dict[str, str] = {}
     for row in rows:
         tag, read = (str(row.get(k) or "").strip() for k in ("machine", "reading"))
         if not tag or not read:
             raise ByrewrightError(f"{path}: line {rows.line_num}: has no machine or no reading")
-        found.append(f"{tag}={read} {str(row.get('unit') or '').strip()}".strip())
+        text = f"{tag}={read} {str(row.get('unit') or '').strip()}".strip()
+        found[text] = f"{path}: line {rows.line_num}: "
     return found
 
 
 def _done(plant: Plant, text: str, at: float, who: str) -> New:
     tag, _, what = (p.strip() for p in text.partition(":"))
     machine = _machine(plant, tag, text)
-    asked = [u.what for u in type(machine).UPKEEP]
-    if what not in asked:
-        raise ByrewrightError(
-            f"--done {text}: {machine.id} has no such service; it has {'; '.join(asked) or 'none'}"
-        )
-    return New("part", at, machine.id, who, {"what": what, "action": "done"},
+    asked = service_of(machine, what)
+    if asked is None:
+        names = "; ".join(u.what for u in type(machine).UPKEEP) or "none"
+        raise ByrewrightError(f"{text}: {machine.id} has no such service; it has {names}")
+    return New("part", at, machine.id, who, {"what": asked.what, "action": "done"},
                uid=_uid("part", text, who, at))  # fmt: skip
 
 
@@ -229,19 +241,23 @@ def _counts(
 
 def interval(task: Task) -> str:
     """How often a service comes, in words."""
-    every = [f"{task.every_h:.4g} h"] if task.every_h is not None else []
-    every += [f"{task.every_days:.4g} days"] if task.every_days is not None else []
-    every += [f"{many:,.0f} {unit}" for unit, many in task.counts]
-    return " or ".join(every) + (", learned" if task.learned else "")
+    some = [(unit, many) for unit, many in ((HOURS, task.every_h), (DAYS, task.every_days)) if many]
+    return every([*some, *task.counts]) + (", learned" if task.learned else "")
 
 
 def _verdict(one: Due, now: float, late_days: float) -> tuple[Verdict, str]:
     if one.day is None:
         return "unknown", f"{one.how}."
+    if one.day >= now and one.lacks:
+        return "unknown", f"due on {date_of(one.day)} at the latest; {_lacking(one)}."
     if one.day >= now:
         return "holds", f"due on {date_of(one.day)}."
     late = now - one.day
     return ("tight" if late <= late_days else "fails"), f"overdue by {late:.0f} days."
+
+
+def _lacking(one: Due) -> str:
+    return f"{' and '.join(one.lacks)} not known: read the counter"
 
 
 def _result(
@@ -256,14 +272,16 @@ def _result(
             value=None if one.day is None else one.day - now, unit="days",
             sentence=f"{one.task.machine}: {one.task.what}, every {interval(one.task)}: {says}",
             verdict=verdict, formula="last done + interval", source="the kinds' upkeep",
-            known="common_practice", missing=(one.how,) if verdict == "unknown" else (),
+            known="common_practice",
+            missing=(says.removesuffix("."),) if verdict == "unknown" else (),
         ))  # fmt: skip
     order = sorted(ours, key=lambda d: (d.day is None, d.day or 0.0))
     due = Table(
         "service.due", "What is due, the soonest first",
         ("machine", "service", "every", "last", "due", "from", "to", "how known"), ("",) * 8,
         tuple((d.task.machine, d.task.what, interval(d.task), date_of(d.last), date_of(d.day),
-               date_of(d.soonest), date_of(d.latest), d.how) for d in order),
+               date_of(d.soonest), date_of(d.latest),
+               d.how + (f"; {_lacking(d)}" if d.lacks else "")) for d in order),
     )  # fmt: skip
     trips = Table(
         "service.visits", "The fewest visits that are in time, for a year", ("visit", "day",

@@ -10,6 +10,7 @@ from byrewright.documents.sheets import service_drawn
 from byrewright.plant.machine import Machine, Upkeep
 from byrewright.plant.plant import Pipe
 from byrewright.plant.record import Parameter
+from byrewright.plant.upkeep import every, intervals
 from byrewright.results import Finding, Result
 from byrewright.web.frame import Visit, findings
 from byrewright.web.markup import Child, tag
@@ -76,7 +77,7 @@ def about_machine(v: Visit, machine: Machine, sizing: Result | None, mode: str) 
             )
     if kind.UPKEEP:
         parts.append(tag("h2", t("plant.service"), cls="gap"))
-        parts.append(tag("ul", [tag("li", _upkeep(v, u)) for u in kind.UPKEEP]))
+        parts.append(tag("ul", [tag("li", _upkeep(v, machine, u)) for u in kind.UPKEEP]))
     if kind.TESTS:
         parts.append(tag("h2", t("plant.tests"), cls="gap"))
         parts.append(tag("ul", [tag("li", _sentence(words(one))) for one in kind.TESTS]))
@@ -133,14 +134,10 @@ def _findings(v: Visit, sizing: Result | None, mine: Any) -> list[Child]:
     return [heading, findings(v, own, v.t("plant.no_findings"))]
 
 
-def _upkeep(v: Visit, one: Upkeep) -> str:
-    every = []
-    if one.every_h is not None:
-        every.append(v.t("plant.every_h", hours=v.number(one.every_h, "h")))
-    if one.every_days is not None:
-        every.append(v.t("plant.every_days", days=f"{one.every_days:g}"))
-    every += [f"{many:,.0f} {unit}" for unit, many in one.counts if not isinstance(many, str)]
-    return v.t("plant.upkeep", what=_sentence(one.what), every=v.t("plant.or").join(every))
+def _upkeep(v: Visit, machine: Machine, one: Upkeep) -> str:
+    assert v.opened is not None and v.opened.rules is not None
+    often = every(intervals(machine, one, v.opened.rules))
+    return v.t("plant.upkeep", what=_sentence(one.what), every=often)
 
 
 def _caution(name: str) -> str:
