@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 Say = Callable[[str, int, int], bool | None]
 """Told what is done now, its number, and of how many; an answer of True stops the work."""
 MOST_ROUNDS = 8
-"""Rounds of mending after which a draft is left as it is."""
+"""Rounds after which a draft is left as it is: the last asks every study and changes nothing."""
 SEEDS = (1, 2, 3)
 """Days that a draft must stand, each with its own cows."""
 IN_VAIN_TIMES, HELPS_SHARE = 4.0, 0.1
@@ -190,10 +190,10 @@ def close(
                 _tell(say, f"{told}round {turn}: {check.name}", turn, number / len(every))
                 now.asked[check.name] = _ask(check, now, rules)
                 now.open = _worst(now.open, fails(now.asked[check.name]))
-            fresh = _mend(now, turn)
+            fresh = {} if turn == MOST_ROUNDS else _mend(now, turn)
             if fresh:
                 break  # what is cheap to see is mended first
-        useless = _of_no_use(now)
+        useless = set() if turn == MOST_ROUNDS else _of_no_use(now)
         if not fresh and not useless:
             break
         before = dict(held)
@@ -229,6 +229,7 @@ def _of_no_use(now: Closing) -> set[tuple[str, str]]:
         held = now.held.get(target)
         if (
             held is not None
+            and first.value > 0
             and held.value >= IN_VAIN_TIMES * first.value
             and short.get(first.finding, 0.0) > (1 - HELPS_SHARE) * first.short
         ):

@@ -6,6 +6,7 @@ from typing import Any
 
 from byrewright.drafting.intent import Intent
 from byrewright.drafting.sheet import Sheet
+from byrewright.standards.deck import TRACK_PITCH_M
 
 ROW_CHANGE_S = 110.0
 """Time for a row to leave and the next to walk in (common practice, no source)."""
@@ -42,7 +43,8 @@ def deck(sheet: Sheet, want: Intent) -> None:
         why |= {"joint_kit": "a lifted rail joint is plated within milking (common practice)"}
     if want.rotary:
         fields |= {"rail_radius_m": want.radius_m}
-        why |= {"rail_radius_m": "stalls at 0.9 m each along the track; check with the builder"}
+        each = f"stalls at {TRACK_PITCH_M:g} m each along the track"
+        why |= {"rail_radius_m": f"{each}; check with the builder"}
     else:
         fields |= {"rows": want.rows, "entry_stalls": 0.0, "stop_share_pct": 0.0}
         why |= {

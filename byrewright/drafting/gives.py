@@ -6,13 +6,13 @@ Each is proven by drafting again.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from byrewright.drafting.close import Closing, Say, close, fails
 from byrewright.drafting.draft import Draft, region_held, text_of
-from byrewright.drafting.levers import LEVERS, UNORDERED, Lever, Step
+from byrewright.drafting.levers import LEVERS, UNORDERED, Lever, Step, joined
 from byrewright.errors import ByrewrightError
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 
@@ -26,7 +26,7 @@ class Give:
 
     wish: str
     words: str
-    change: dict[str, Any]
+    change: Callable[[Brief], Brief]
     mends: frozenset[str]
 
 
@@ -99,7 +99,7 @@ class _Search:
 
     def least(self, lever: Lever, mine: frozenset[str]) -> Give | None:
         """The least step that mends the most of what a wish answers for."""
-        steps = list(lever.steps(self.brief, self.now))
+        steps = lever.steps(self.brief, self.now)
         failed = [n for n, r in self.now.asked.items() if any(f.name in mine for f in fails(r))]
         tried: dict[int, Outcome] = {}
 
@@ -130,7 +130,8 @@ class _Search:
         return None
 
     def together(self, found: Sequence[Give]) -> Give | None:
-        """Wishes that mend together what none of them mends alone: as few as may do."""
+        """Wishes that mend together more than any of them alone, each of what is left: as few as
+        may do."""
         every = frozenset(f.name for f in self.now.open)
         if len(found) < 2 or any(g.mends == every for g in found):
             return None
@@ -138,17 +139,16 @@ class _Search:
         left, more = every, list(found)
         while left and more:
             best = max(more, key=lambda g: len(g.mends & left))
-            if not best.mends & left and len(some) > 1:
+            if not best.mends & left:
                 break
             some.append(best)
             more.remove(best)
             left -= best.mends
         while len(some) > 1:
-            change = {k: v for g in some for k, v in g.change.items()}
-            words = " together with ".join(g.words for g in some)
-            mended = self._outcome(Step(words, change), None).mended
+            step = joined([Step(g.words, g.change) for g in some])
+            mended = self._outcome(step, None).mended
             if len(mended) > max(len(g.mends) for g in some):
-                return Give("+".join(g.wish for g in some), words, change, mended)
+                return Give("+".join(g.wish for g in some), step.words, step.change, mended)
             some.pop()
         return None
 
@@ -157,8 +157,8 @@ class _Search:
         known = frozenset(f.name for f in self.now.open)
         try:
             then = close(
-                self.brief.model_copy(update=step.change), self.rules, say=self.say,
-                start=self.now, only=only, told=f"would {step.words} do? ",
+                step.change(self.brief), self.rules, say=self.say, start=self.now, only=only,
+                told=f"would {step.words} do? ",
             )  # fmt: skip
         except ByrewrightError:  # too far: no machine is made for it
             return Outcome(frozenset(), known)

@@ -9,11 +9,10 @@ from typing import Literal
 from byrewright.plant.brief import Recovery
 from byrewright.plant.decided import Decided
 from byrewright.plant.farm import Cleaning, Collection, Herd, Milking, Site, Wishes, Work
+from byrewright.standards.deck import TRACK_PITCH_M
 from byrewright.standards.rulebook import Rulebook
 
 Cold = Literal["ice_bank", "direct_expansion", "chilled_water", "inline"]
-STALL_PITCH_M = 0.9
-"""Width of a stall along the roller track of a rotary (common practice, no source)."""
 ONE_RECEIVER_TO = 60
 """Stalls up to which one receiver usually serves (common practice, no source)."""
 CLOCK_ROUND_H = 16.0
@@ -127,7 +126,7 @@ class Intent:
     @property
     def radius_m(self) -> float:
         """Radius of the roller track of a rotary, m."""
-        return round(self.stalls * STALL_PITCH_M / (2 * math.pi), 1)
+        return round(self.stalls * TRACK_PITCH_M / (2 * math.pi), 1)
 
     @property
     def ring_m(self) -> float:

@@ -6,23 +6,40 @@ Nothing here knows a formula: a wish is changed step by step, and every study is
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from functools import partial
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from pydantic import ValidationError
 
 from byrewright.plant.farm import Collection, clock, minutes
+from byrewright.plant.record import Record
 
 if TYPE_CHECKING:
     from byrewright.drafting.close import Closing
     from byrewright.plant.brief import Brief
 
+R = TypeVar("R", bound=Record)
+
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """A wish changed: the words for it and what the brief then says."""
+    """A wish changed: the words for it, and the change of whatever brief it is applied to."""
 
     words: str
-    change: dict[str, Any]
+    change: Callable[[Brief], Brief]
+
+
+def joined(steps: Sequence[Step]) -> Step:
+    """Steps taken one after another, each on the brief that the one before it left."""
+
+    def change(brief: Brief) -> Brief:
+        for step in steps:
+            brief = step.change(brief)
+        return brief
+
+    return Step(" together with ".join(s.words for s in steps), change)
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +48,42 @@ class Lever:
 
     wish: str
     mends: tuple[str, ...]
-    steps: Callable[[Brief, Closing], Sequence[Step]]
+    every: Callable[[Brief, Closing], Sequence[Step]]
+
+    def steps(self, brief: Brief, now: Closing) -> list[Step]:
+        """The steps that a brief can state: none beyond the range of what it changes."""
+        return [step for step in self.every(brief, now) if _can_be_stated(step, brief)]
+
+
+def _can_be_stated(step: Step, brief: Brief) -> bool:
+    try:
+        step.change(brief)
+    except ValidationError:
+        return False
+    return True
+
+
+def _changed(record: R, **values: Any) -> R:
+    """A record with other values, each held to its range; what is not stated stays so.
+
+    Raises:
+        ValidationError: a value is out of range.
+    """
+    stated = {name: getattr(record, name) for name in record.model_fields_set} | values
+    checked = type(record).model_validate(stated)
+    return record.model_copy(update={name: getattr(checked, name) for name in values})
+
+
+def _step(words: str, **values: Any) -> Step:
+    """A step that states values of the brief itself."""
+    return Step(words, lambda brief: _changed(brief, **values))
+
+
+def _step_of(part: str, words: str, **values: Any) -> Step:
+    """A step that states values of a part of the brief, and leaves the rest of that part."""
+    return Step(
+        words, lambda brief: _changed(brief, **{part: _changed(getattr(brief, part), **values)})
+    )
 
 
 TIME = ("throughput.", "day.milking_on_time", "day.go_rounds", "day.wash_fits", "wash.time")
@@ -53,7 +105,7 @@ MOST_STALLS = 120
 
 def _people(brief: Brief, now: Closing) -> list[Step]:
     return [
-        Step(f"{n} operators instead of {brief.operators}", {"operators": n})
+        _step(f"{n} operators instead of {brief.operators}", operators=n)
         for n in range(brief.operators + 1, MOST_PEOPLE + 1)
     ]
 
@@ -63,8 +115,8 @@ def _hours(brief: Brief, now: Closing) -> list[Step]:
     gaps = [(b - a - 1) % 1440 + 1 for a, b in zip(starts, [*starts[1:], starts[0]], strict=True)]
     most = min(gaps) / 60 - 1.0
     return [
-        Step(f"milking {brief.target_h + n / 10:.3g} h instead of {brief.target_h:.3g}",
-             {"target_h": round(brief.target_h + n / 10, 2)})
+        _step(f"milking {brief.target_h + n / 10:.3g} h instead of {brief.target_h:.3g}",
+              target_h=round(brief.target_h + n / 10, 2))
         for n in range(1, MOST_STEPS) if brief.target_h + n / 10 <= most
     ]  # fmt: skip
 
@@ -74,7 +126,7 @@ def _stalls(brief: Brief, now: Closing) -> list[Step]:
         return []
     step = 2 * brief.rows
     every = range(brief.stalls + step, MOST_STALLS + 1, step)
-    return [Step(f"{n} stalls instead of {brief.stalls}", {"stalls": n}) for n in every]
+    return [_step(f"{n} stalls instead of {brief.stalls}", stalls=n) for n in every]
 
 
 def _rounds(brief: Brief, now: Closing) -> list[Step]:
@@ -82,39 +134,39 @@ def _rounds(brief: Brief, now: Closing) -> list[Step]:
         return []
     was = brief.go_round_share
     return [
-        Step(f"{share:.0%} of the cows going round twice instead of {was:.0%}",
-             {"go_round_share": share})
+        _step(f"{100 * share:g} % of the cows going round twice instead of {100 * was:g} %",
+              go_round_share=share)
         for share in (0.05, 0.08, 0.10, 0.12, 0.15, 0.20, 0.25, 0.30) if share > was
     ]  # fmt: skip
 
 
-def _together(brief: Brief, now: Closing) -> list[Step]:
-    words = {"none": "one machine for each duty", "duty-and-standby": "one that stands by",
-             "shared-running": "machines that share each duty"}  # fmt: skip
-    kinds = list(words)
-    was = brief.redundancy
+def _onward(
+    field: str, frame: str, words: Mapping[str, str], brief: Brief, now: Closing
+) -> list[Step]:
+    """Each kind of a wish behind the one that the brief states, in the order of the words."""
+    kinds, was = list(words), getattr(brief, field)
     return [
-        Step(f"{words[kind]} instead of {words[was]}", {"redundancy": kind})
+        _step(frame.format(words[kind], words[was]), **{field: kind})
         for kind in kinds[kinds.index(was) + 1 :]
     ]
 
 
-def _standby(brief: Brief, now: Closing) -> list[Step]:
-    words = {"none": "none", "tractor": "one driven by a tractor",
-             "automatic": "one that starts by itself"}  # fmt: skip
-    kinds = list(words)
-    was = brief.standby_power
-    return [
-        Step(f"a standby generator, {words[kind]}, instead of {words[was]}",
-             {"standby_power": kind})
-        for kind in kinds[kinds.index(was) + 1 :]
-    ]  # fmt: skip
+_together = partial(
+    _onward, "redundancy", "{} instead of {}",
+    {"none": "one machine for each duty", "duty-and-standby": "one that stands by",
+     "shared-running": "machines that share each duty"},
+)  # fmt: skip
+_standby = partial(
+    _onward, "standby_power", "a standby generator, {}, instead of {}",
+    {"none": "none", "tractor": "one driven by a tractor",
+     "automatic": "one that starts by itself"},
+)  # fmt: skip
 
 
 def _may_stop(brief: Brief, now: Closing) -> list[Step]:
     if not brief.no_single_stop:
         return []
-    return [Step("a single failure may stop milking", {"no_single_stop": False})]
+    return [_step("a single failure may stop milking", no_single_stop=False)]
 
 
 def _more(has: float, grain: float) -> list[float]:
@@ -128,60 +180,65 @@ def _supply(brief: Brief, now: Closing) -> list[Step]:
     supply = brief.supply
     if supply is None or supply.limit_kva is None:
         return []
-    found = []
-    for kva in _more(supply.limit_kva, 5.0):
-        stated = {**supply.model_dump(exclude_unset=True), "limit_kva": kva}
-        words = f"supply {kva:g} kVA instead of {supply.limit_kva:g}"
-        found.append(Step(words, {"supply": type(supply).model_validate(stated)}))
-    return found
+    return [
+        _step_of("supply", f"supply {kva:g} kVA instead of {supply.limit_kva:g}", limit_kva=kva)
+        for kva in _more(supply.limit_kva, 5.0)
+    ]
 
 
 def _stronger(brief: Brief, now: Closing) -> list[Step]:
     supply = brief.supply
     if supply is None or supply.fault_kva is None:
         return []
+    was = f"short-circuit power instead of {supply.fault_kva:g}"
     return [
-        Step(f"a supply of {kva:g} kVA short-circuit power instead of {supply.fault_kva:g}",
-             {"supply": supply.model_copy(update={"fault_kva": kva})})
+        _step_of("supply", f"a supply of {kva:g} kVA {was}", fault_kva=kva)
         for kva in _more(supply.fault_kva, 50.0)
-    ]  # fmt: skip
+    ]
+
+
+def _daily(brief: Brief) -> Brief:
+    daily = tuple(_changed(c, every_days=1) for c in brief.collections)
+    return _changed(brief, collections=daily)
+
+
+def _visited(count: int, brief: Brief) -> Brief:
+    """Visits spread over the day, each with the largest tanker that comes."""
+    largest = max(c.tanker_l for c in brief.collections)
+    first = min(minutes(c.at) for c in brief.collections)
+    times = [clock(first + i * 1440 / count) for i in range(count)]
+    visits = tuple(Collection(at=at, tanker_l=largest) for at in times)
+    return _changed(brief, collections=visits)
+
+
+def _with_tankers(litres: float, brief: Brief) -> Brief:
+    larger = [_changed(c, tanker_l=max(c.tanker_l, litres)) for c in brief.collections]
+    return _changed(brief, collections=tuple(larger))
 
 
 def _visits(brief: Brief, now: Closing) -> list[Step]:
-    """Every visit each day, then one and two more, spread over the day; then larger tankers."""
+    """Every visit each day, then one and two more, spread over the day."""
     visits = brief.collections
-    found = []
-    if any(c.every_days > 1 for c in visits):
-        daily = tuple(c.model_copy(update={"every_days": 1}) for c in visits)
-        found.append(Step("a tanker every day", {"collections": daily}))
-    largest = max(c.tanker_l for c in visits)
-    first = min(minutes(c.at) for c in visits)
-    for more in (1, 2):
-        count = len(visits) + more
-        again = tuple(
-            Collection(at=clock(first + i * 1440 / count), tanker_l=largest) for i in range(count)
-        )
-        words = f"{count} tanker visits a day instead of {len(visits)}"
-        found.append(Step(words, {"collections": again}))
-    return found
+    daily = [Step("a tanker every day", _daily)] if any(c.every_days > 1 for c in visits) else []
+    more = [
+        Step(f"{count} tanker visits a day instead of {len(visits)}", partial(_visited, count))
+        for count in (len(visits) + 1, len(visits) + 2)
+    ]
+    return daily + more
 
 
 def _tankers(brief: Brief, now: Closing) -> list[Step]:
-    found = []
     largest = max(c.tanker_l for c in brief.collections)
-    for litres in _more(largest, 1000.0):
-        bigger = tuple(
-            c.model_copy(update={"tanker_l": max(c.tanker_l, litres)}) for c in brief.collections
-        )
-        words = f"tankers of {litres:.0f} L instead of {largest:.0f}"
-        found.append(Step(words, {"collections": bigger}))
-    return found
+    return [
+        Step(f"tankers of {litres:.0f} L instead of {largest:.0f}", partial(_with_tankers, litres))
+        for litres in _more(largest, 1000.0)
+    ]
 
 
 def _reserve(brief: Brief, now: Closing) -> list[Step]:
     return [
-        Step(f"storage for {h:g} h of a late tanker instead of {brief.reserve_h:g}",
-             {"reserve_h": float(h)})
+        _step(f"storage for {h:g} h of a late tanker instead of {brief.reserve_h:g}",
+              reserve_h=float(h))
         for h in (24, 18, 12, 8, 6, 4, 2, 0) if h < brief.reserve_h
     ]  # fmt: skip
 
@@ -190,19 +247,19 @@ def _water(brief: Brief, now: Closing) -> list[Step]:
     source = brief.water_source
     if source.flow_l_min is None:
         return []
-    found = []
-    for flow in _more(source.flow_l_min, 5.0):
-        words = f"{flow:g} L/min of water instead of {source.flow_l_min:g}"
-        found.append(Step(words, {"water_source": source.model_copy(update={"flow_l_min": flow})}))
-    return found
+    return [
+        _step_of("water_source", f"{flow:g} L/min of water instead of {source.flow_l_min:g}",
+                 flow_l_min=flow)
+        for flow in _more(source.flow_l_min, 5.0)
+    ]  # fmt: skip
 
 
 def _milk_out(brief: Brief, now: Closing) -> list[Step]:
     if brief.milk_out_c is None:
         return []
     return [
-        Step(f"milk into the tank at {brief.milk_out_c + k:g} degC instead of {brief.milk_out_c:g}",
-             {"milk_out_c": brief.milk_out_c + k})
+        _step(f"milk into the tank at {brief.milk_out_c + k:g} degC instead of "
+              f"{brief.milk_out_c:g}", milk_out_c=brief.milk_out_c + k)
         for k in (1, 2, 4, 8)
     ]  # fmt: skip
 
@@ -212,18 +269,21 @@ def _cooling(brief: Brief, now: Closing) -> list[Step]:
              "chilled_water": "chilled water", "inline_and_silo": "cooling in line"}  # fmt: skip
     has = now.settled.want.cold
     return [
-        Step(f"cooled by {words[kind]}", {"cooling": kind})
+        _step(f"cooled by {words[kind]}", cooling=kind)
         for kind in ("inline_and_silo", "ice_bank", "chilled_water", "direct_expansion")
         if kind != brief.cooling and not (brief.cooling is None and kind.startswith(has))
     ]
 
 
+def _returned(end_c: float, brief: Brief) -> Brief:
+    return _changed(brief, cleaning=_changed(brief.cleaning_part(), end_c=end_c))
+
+
 def _return(brief: Brief, now: Closing) -> list[Step]:
-    part = brief.cleaning_part()
-    stated = part.model_dump(exclude_unset=True)
+    was = brief.cleaning_part().end_c
     return [
-        Step(f"a hot wash that may come back at {part.end_c - k:g} degC instead of {part.end_c:g}",
-             {"cleaning": type(part)(**(stated | {"end_c": part.end_c - k}))})
+        Step(f"a hot wash that may come back at {was - k:g} degC instead of {was:g}",
+             partial(_returned, was - k))
         for k in (1.0, 2.0, 3.0, 4.0, 5.0, 7.0, 10.0)
     ]  # fmt: skip
 

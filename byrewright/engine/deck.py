@@ -13,6 +13,7 @@ from byrewright.physics.motion import (
 )
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import StandsCows, TurnsDeck
+from byrewright.standards.deck import LEAST_TRACK_RADIUS_M
 from byrewright.standards.rulebook import Rulebook
 
 
@@ -68,4 +69,4 @@ def track_radius_m(rules: Rulebook, platform: StandsCows) -> float:
     shoulder = platform.stalls * rules.number("deck.stall_width_m") / (2 * math.pi)
     step = rules.number("deck.track_from_shoulder_m")
     radius = round(shoulder + step if platform.facing == "in" else shoulder - step, 2)
-    return max(2.0, radius)
+    return max(LEAST_TRACK_RADIUS_M, radius)

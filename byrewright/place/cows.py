@@ -9,6 +9,7 @@ from byrewright.place.board import WALL_M, Board
 from byrewright.place.lanes import BESIDE_YARD_M, widest_yard_m
 from byrewright.place.model import Deck, Room, Scene, Side, Thing
 from byrewright.place.shapes import body, measures
+from byrewright.standards.deck import TRACK_PITCH_M
 from byrewright.standards.rulebook import Rulebook
 
 HEAD_FLOOR_M = -0.6
@@ -35,7 +36,7 @@ class CowSide(Board):
                 pit_width_m=self.n("pit_width_m"), row_depth_m=self.n("row_depth_m"),
                 pit_floor_m=0.0, rows=max(1, scene.rows),
             )  # fmt: skip
-        rail = scene.rail_radius_m or scene.stalls * 0.9 / (2 * math.pi)
+        rail = scene.rail_radius_m or scene.stalls * TRACK_PITCH_M / (2 * math.pi)
         edge = wish.get("edge_radius_m", rail + self.n("edge_from_rail_m"))
         inner = wish.get("inner_radius_m", max(0.5, edge - self.n("deck_depth_m")))
         pit = wish.get("pit_radius_m", min(max(self.n("deck_pit_m"), 0.62 * rail), rail - 0.3))

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 import re
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, Field
 
 from byrewright.plant.record import Record, par
+from byrewright.standards.deck import LEAST_TRACK_RADIUS_M, TRACK_PITCH_M
 
 Redundancy = Literal["none", "duty-and-standby", "shared-running"]
 """none: one machine for each task; duty-and-standby: a second stands ready; shared-running: both
@@ -58,8 +60,8 @@ MONTHS = (
 )  # fmt: skip
 
 
-FEWEST_ON_A_DECK = 14
-"""Fewest stalls of a rotary: at 0.9 m each they make a roller track of the least radius, 2 m."""
+FEWEST_ON_A_DECK = math.ceil(2 * math.pi * LEAST_TRACK_RADIUS_M / TRACK_PITCH_M)
+"""Fewest stalls of a rotary: they fill a roller track of the least radius."""
 
 
 class Supply(Record):

@@ -6,6 +6,10 @@ from dataclasses import dataclass
 
 from byrewright.standards.model import Known, Value
 
+TRACK_PITCH_M, LEAST_TRACK_RADIUS_M = 0.9, 2.0
+"""Width of a stall along the roller track of a rotary, and the least radius of a track (common
+practice, no source)."""
+
 VALUES: tuple[Value, ...] = (
     Value("deck.design_cow_kg", 800.0, "kg", "static design load of a stall", "practice",
           "from_memory", "typical", least=300.0, most=1500.0),

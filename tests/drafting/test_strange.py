@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
-import pytest
+from dataclasses import replace
 
-from byrewright.drafting.draft import draft_plant
+import pytest
+from pydantic import ValidationError
+
+from byrewright.drafting.draft import draft_plant, intent_of
 from byrewright.errors import ByrewrightError
 from byrewright.plant.brief import read_brief_text
+from byrewright.plant.farm import FEWEST_ON_A_DECK
+from byrewright.plant.kinds.deck import Platform
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.day import run_day
 from byrewright.studies.failures.study import study_failures
@@ -41,3 +46,15 @@ def test_two_rows_of_two_are_drafted_and_every_study_answers() -> None:
     assert run_day(draft.plant, RULES).findings
     assert study_vacuum(draft.plant, RULES).findings
     assert study_failures(draft.plant, RULES, simulate=False).findings
+
+
+def test_the_fewest_stalls_of_a_rotary_fill_the_least_track_of_a_platform() -> None:
+    """Would fail if stalls were drafted on a track that a platform cannot have, or a rotary that
+    can be drafted were refused: width, radius and number would no longer go together."""
+    brief = read_brief_text(f"cows: 100\nyield_l_day: 25\nstalls: {FEWEST_ON_A_DECK}\n").brief
+    want = intent_of(brief, RULES)
+    track = {"turn_s": 300, "rail_radius_m": want.radius_m}
+    assert Platform(id="PF1", stalls=want.stalls, **track)
+    fewer = replace(want, stalls=want.stalls - 1)
+    with pytest.raises(ValidationError, match="rail_radius_m"):
+        Platform(id="PF1", stalls=fewer.stalls, **(track | {"rail_radius_m": fewer.radius_m}))

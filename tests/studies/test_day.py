@@ -12,6 +12,7 @@ import pytest
 
 from byrewright.engine import shape as sh
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import StandsCows
 from byrewright.results import Result
 from byrewright.standards.practice import MAGNITUDES
 from byrewright.standards.rulebook import Rulebook, default_rulebook
@@ -360,3 +361,14 @@ def test_a_cold_heater_is_mended_where_it_is_short() -> None:
         assert start.verdict == "fails"
         assert {r.figure for r in start.remedies} == set(heater)
     assert remedies.hotter_heaters(small(), 70.0, 83.0, 10.0, draw_l=500.0) == ()
+
+
+def test_a_slower_turn_says_the_share_that_the_farm_wished() -> None:
+    """Would fail if a wish of 7.5 % were told as 8 %, or a turn that is slow enough were slowed."""
+    plant = small()
+    wishes = plant.wishes.model_copy(update={"go_round_share": 0.075})
+    plant = plant.model_copy(update={"wishes": wishes})
+    assert remedies.slower(plant, 0.075) == ()
+    (slower,) = remedies.slower(plant, 0.0949)
+    assert slower.why == "9.5 % of the cows went round again; 7.5 % is the most"
+    assert isinstance(slower.to, float) and slower.to > plant.machines(StandsCows)[0].turn_s

@@ -18,6 +18,7 @@ from byrewright.plant.roles import (
     TurnsDeck,
     WashesCloths,
 )
+from byrewright.standards.deck import LEAST_TRACK_RADIUS_M
 
 ROTATING = (
     "Rotating deck: nip points at entry, exit and skirting; lock off and prove dead before going below; "
@@ -69,7 +70,9 @@ class Platform(StandsCows):
     )
     entry_stalls: float = par("", "stalls taken by entry, exit and attaching, where no milk is had", 5.0, ge=0, le=30,
                               why="usual bridge and attach space")  # fmt: skip
-    rail_radius_m: float | None = par("m", "radius of the roller track (rotary)", None, ge=2, le=30)
+    rail_radius_m: float | None = par(
+        "m", "radius of the roller track (rotary)", None, ge=LEAST_TRACK_RADIUS_M, le=30
+    )
     stall_mass_kg: float = par("kg", "deck and stall work, each stall", 300.0, ge=50, le=3000,
                                why="steel deck with thin concrete; 600-1000 with cow on a concrete deck")  # fmt: skip
     stop_share_pct: float = par(

@@ -39,9 +39,6 @@ class Mains(SuppliesPower):
 
     supply_kva: float = par("kVA", "agreed maximum demand", ge=1, le=5000)
     phases: Literal[1, 3] = par("", "phases", 3, why="large plants have three")
-    fault_kva: float | None = par(
-        "kVA", "short-circuit power where the supply comes in", None, ge=50, le=1e6
-    )
 
 
 class Switchboard(SharesPower):

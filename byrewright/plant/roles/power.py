@@ -47,7 +47,6 @@ class SuppliesPower(Role):
 
     supply_kva: float
     phases: Literal[1, 3]
-    fault_kva: float | None
 
 
 class SharesPower(Role):

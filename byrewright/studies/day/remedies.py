@@ -23,6 +23,9 @@ HANDS_SHARE = 0.95
 """Share of the time that the routine alone may fill before people, not stalls, set the pace."""
 
 
+SLOWER_AT_LEAST, SLOWER_BY_SHARE = 1.01, 0.2
+"""A turn is made this many times as long, and longer by this share of the cows too many that went
+round again: small steps, so that the turn stays as fast as it may be (our choice)."""
 ROOM_C = 15.0
 """Rooms that a wash warms, for a first estimate of what a hotter start brings."""
 
@@ -48,8 +51,8 @@ def slower(plant: Plant, again: float) -> tuple[Remedy, ...]:
     most = plant.wishes.go_round_share
     if again <= most:
         return ()
-    why = f"{again:.1%} of the cows went round again; {most:.0%} is the most"
-    times = 1.01 + 0.2 * (again - most)
+    why = f"{100 * again:.1f} % of the cows went round again; {100 * most:g} % is the most"
+    times = SLOWER_AT_LEAST + SLOWER_BY_SHARE * (again - most)
     return tuple(
         Remedy(p.id, "turn_s", float(math.ceil(times * p.turn_s)), why)
         for p in plant.machines(StandsCows)

@@ -218,13 +218,13 @@ def _mains_dip(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
         return
     hardest, one = max(starts, key=lambda pair: (pair[0], pair[1].machine.id))
     agreed, _ = agreed_kva(ctx)
-    fault = mains.fault_kva or ctx.plant.site.supply.fault_kva
+    fault = ctx.plant.site.supply.fault_kva
     said = "stated"
     if fault is None:
         fault = ctx.number("supply.fault_multiple") * (agreed or mains.supply_kva)
         said = "assumed: ask the supplier"
         ctx.assume(
-            mains.id,
+            "site.supply.fault_kva",
             "short-circuit power where the supply comes in",
             round(fault),
             "kVA",
