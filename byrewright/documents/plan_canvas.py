@@ -23,7 +23,7 @@ CAP = 0.75
 SCALES = (10, 20, 25, 40, 50, 75, 100, 125, 150, 200, 250, 300, 400, 500, 750, 1000)
 HALO_MM = 0.35
 LEAST_MM = 1.8
-"""Least height of letters on a sheet, as they are read in the hand."""
+"""Least type size on a sheet, as it is read in the hand; capitals are CAP of it, 1.35 mm high."""
 WITNESS_MM = 8.0
 """Longest line from a dimension towards what it measures."""
 

@@ -10,16 +10,23 @@ import numpy as np
 from byrewright.traces.level import dips
 from byrewright.traces.trace import Array, Trace, TraceUnfit
 
+# All that these figures rest on stands here, and is byrewright's own choice.
 STIR_S, STIR_K, STEADY_S = 120.0, 0.25, 480.0
 """An agitator that starts mixes what stood in layers: a jump so large, within so long, after so
-long a rest (byrewright's own choices)."""
-SLUG_KPA = 1.0
+long a rest (own choice)."""
+SLUG_KPA, SLUG_STEP_S = 1.0, 0.5
+"""A slug takes so much vacuum away; a record has to be at least so quick (own choice)."""
 HUNTS_SHARE, HUNTS_KPA = 0.5, 0.2
 """A control hunts where one period holds so much of all swing and swings so far (own choice)."""
 HOUR_S = 3600.0
 LEAST_PERIODS, LEAST_SAMPLES = 8, 64
+"""Hunting is looked for in the first hour, by so many of its periods and readings (own choice)."""
 WASHES, RINSED = 0.5, 0.1
-"""Share of the way from water to detergent: it washes from here, it is rinsed out from there."""
+"""Share of the way from water to detergent: it washes from here, it is rinsed out from there (own
+choice)."""
+WATER_MS_CM, STANDS_OUT, END_S = 0.05, 2.0, 20.0
+"""Water conducts so much at least; detergent so many times as much; how the last rinse ends is the
+mean of so long (own choice)."""
 
 
 @dataclass(frozen=True)
@@ -52,7 +59,8 @@ def stirs(tank: Trace) -> tuple[float, ...]:
         TraceUnfit: it was read less than once in 40 s.
     """
     if tank.step_s > STIR_S / 3:
-        raise TraceUnfit(f"it was read every {tank.step_s:.3g} s; an agitator needs 40 s or less")
+        raise TraceUnfit(f"it was read every {tank.step_s:.3g} s; an agitator needs "
+                         f"{STIR_S / 3:g} s or less")  # fmt: skip
     found: list[float] = []
     for piece in tank.pieces():
         slow = piece.smooth(max(30.0, 3 * piece.step_s))
@@ -78,8 +86,10 @@ def slugs(receiver: Trace, start_s: float, end_s: float) -> tuple[float, ...]:
     Raises:
         TraceUnfit: it was read less than twice a second.
     """
-    if receiver.step_s > 0.5:
-        raise TraceUnfit(f"it was read every {receiver.step_s:.2g} s; slugs need 0.5 s or less")
+    if receiver.step_s > SLUG_STEP_S:
+        raise TraceUnfit(
+            f"it was read every {receiver.step_s:.2g} s; slugs need {SLUG_STEP_S:g} s or less"
+        )
     found = dips(receiver.between(start_s, end_s), SLUG_KPA)
     return tuple(d.start_s for d in found if d.away_kpa < 0)
 
@@ -118,10 +128,10 @@ def detergent(conductivity: Trace) -> Detergent:
         TraceUnfit: it tells no detergent from water.
     """
     water, strong = (float(q) for q in np.percentile(conductivity.x, [2.0, 98.0]))
-    if strong < 2.0 * max(water, 0.05):
+    if strong < STANDS_OUT * max(water, WATER_MS_CM):
         raise TraceUnfit("no detergent stands out of the water")
     weights = conductivity.weights_s()
     over = conductivity.x >= water + WASHES * (strong - water)
-    last = conductivity.between(float(conductivity.t_s[-1]) - 20.0, np.inf).mean()
+    last = conductivity.between(float(conductivity.t_s[-1]) - END_S, np.inf).mean()
     return Detergent(water, strong, float(weights[over].sum()), last,
                      last <= water + RINSED * (strong - water))  # fmt: skip

@@ -18,8 +18,9 @@ from byrewright.results import Result, ResultBuilder
 from byrewright.site.readings.clock import NoTime, seconds
 from byrewright.site.readings.figure import Mark
 from byrewright.site.readings.files import ReadingsError, read_file
+from byrewright.site.readings.keep import NO_CLOCK, news_of
 from byrewright.site.readings.mapping import MappingError, ReadingsMap, read_map, template
-from byrewright.site.readings.study import study_readings
+from byrewright.site.readings.study import study_readings, worked_out
 from byrewright.standards.rulebook import default_rulebook
 from tests.traces.test_traces import chamber, regulated, tank
 
@@ -117,6 +118,38 @@ def test_a_tank_tells_its_milkings(folder: Path) -> None:
     assert [row[3] for row in table.rows] == pytest.approx([9.0, 6.5], abs=0.1)
     blend = next(f for f in result.findings if f.key == "measured.tank_blend")
     assert blend.value == pytest.approx(6.5, abs=0.1)
+
+
+def test_slugs_of_a_wash_are_no_hunting(folder: Path) -> None:
+    """The regulator would be taken apart for what an air injector does in every wash."""
+    t = np.arange(0.0, 600.0, 0.25)
+    vacuum = 42.0 - 3.0 * (np.sin(2 * np.pi * t / 30.0) > 0.6)
+    warm = 20.0 + 50.0 * ((t > 60.0) & (t < 540.0))
+    columns = {"seconds": t, "vacuum": vacuum, "return": warm}
+    pd.DataFrame(columns).to_csv(folder / "wash.csv", index=False)
+    told = {}
+    for name, more in (
+        ("vacuum", ""),
+        ("wash", ", return: {is: wash_return_temperature, at: TR1}"),
+    ):
+        (folder / "readings.yaml").write_text(
+            "readings: 1\nfiles:\n  it: {matches: wash.csv, separator: ',', "
+            "time: {column: seconds, written: seconds}, "
+            f"channels: {{vacuum: {{is: vacuum, at: RC1}}{more}}}}}\n"
+        )
+        told[name] = {f.key for f in asked(folder, "wash.csv").findings}
+    assert "measured.hunting" in told["vacuum"]
+    assert "measured.hunting" not in told["wash"] and "measured.wash_slugs" in told["wash"]
+
+
+def test_an_entry_without_a_clock_says_so(folder: Path) -> None:
+    """A reading of last week would stand in the log as taken at the moment it was brought."""
+    plan = read_map(folder / "readings.yaml")
+    files = [read_file(folder / n, *plan.kind_of(folder / n)) for n in ("puls3.csv", "vacuum1.csv")]
+    plant = read_plant(folder / "plant.yaml").plant
+    news = news_of(files, worked_out(plant, default_rulebook(), files, NOTHING)[1])
+    assert {(n.body["file"], n.body.get("clock", "")) for n in news} == {
+        ("puls3.csv", ""), ("vacuum1.csv", NO_CLOCK)}  # fmt: skip
 
 
 def spoil(folder: Path, change) -> None:

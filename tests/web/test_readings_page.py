@@ -35,6 +35,7 @@ def test_a_file_goes_up_and_causes_come_out(browser: Any, served: Served, tmp_pa
     page.locator("h2", has_text="receiver.csv").wait_for()
     page.locator("figure svg").first.wait_for()
     page.locator("td", has_text="Vacuum, mean").first.wait_for()
+    page.get_by_text("does not tell when it began").wait_for()
     page.fill("input[name='who']", "Anna Example")
     page.click("#keep")
     page.get_by_text("figures entered in the log").wait_for()

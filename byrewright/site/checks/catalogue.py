@@ -134,7 +134,7 @@ TESTS: Mapping[str, Test] = {
         "lift the float by hand: it must shut.",
         (Figure("sanitary_trap", "Sanitary trap volume", "L", (V + "sanitary_trap",)),)),
     "non-return valve holds": Test("Vacuum and airflow", "Stop the machine before it while its "
-        "partner runs: nothing flows back. What does, by airflow meter or bucket.",
+        "partner runs: nothing flows back. Measure any back flow with an airflow meter or a bucket.",
         (Figure("non_return", "Holds against back flow"),
          Figure("back_flow", "Flow that comes back", "L/min"))),
     "standby change": Test("Vacuum and airflow", "Stop the running pump by its isolator; time until "

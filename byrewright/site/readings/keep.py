@@ -12,6 +12,9 @@ from byrewright.site.log import Log, New
 from byrewright.site.readings.figure import Figure
 from byrewright.site.readings.files import ReadFile
 
+NO_CLOCK = "none in the file; entered at the moment it was saved or brought"
+"""What an entry says whose file counts time without telling when it began."""
+
 
 def keep(log: Log, files: Sequence[ReadFile], figures: Sequence[Figure], who: str) -> int:
     """Enter the figures of files that are not in the log yet; all or nothing. How many there were.
@@ -54,6 +57,7 @@ def known_in(log: Log, news: Sequence[New]) -> str:
 
 def _new(one: Figure, file: ReadFile) -> New:
     told, channel = one.finding, one.of.channel
+    clock = one.of.starts_utc is not None
     at = one.of.starts_utc if one.of.starts_utc is not None else file.written_at
     body = {
         "figure": told.key, "title": told.title, "at": told.subject, "number": one.of.number,
@@ -62,6 +66,8 @@ def _new(one: Figure, file: ReadFile) -> New:
         "instrument": channel.instrument,
         "when": time.strftime("%Y-%m-%d %H:%M", time.localtime(at)),
     }  # fmt: skip
+    if not clock:
+        body = {"clock": NO_CLOCK, **body}
     name = f"{file.sha256} {told.key} {told.subject} {one.of.heading}"
     uid = hashlib.sha256(name.encode()).hexdigest()[:32]
     return New("reading", at, channel.at, "", body, uid=uid)

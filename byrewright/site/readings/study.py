@@ -7,7 +7,7 @@ figure that may lie on either side of its limit is `unknown`, and says which rea
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from itertools import pairwise
 from statistics import median
 
@@ -23,7 +23,7 @@ from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import duty_of
 from byrewright.studies.sizing.tank_cooling import wanted_of
-from byrewright.traces.hidden import hunting, stirs
+from byrewright.traces.hidden import HUNTS_SHARE, STIR_K, STIR_S, hunting, stirs
 from byrewright.traces.level import dips, let_in, level, share_within
 from byrewright.traces.milk import CowMilking, cow_milkings, herd_figures
 from byrewright.traces.pulsation import Pulsation, limping_points, pulsation
@@ -34,6 +34,8 @@ from byrewright.traces.work import running
 LEAST_PHASE_MS = 2.0
 STEP_SHARE = 0.4
 """Doubt of a phase: 2 ms, or so much of a sample's step (tests/traces)."""
+WASH_RETURNS = ("wash_return_temperature", "wash_return_conductivity")
+"""What only a record of a wash holds."""
 TIMED_S = 60.0
 DIPS_SHOWN = 12
 EVENTS = (("fall_off", "one unit open"), ("attach", "a unit put on"))
@@ -72,7 +74,8 @@ def worked_out(
             _tag(plant, one)
     every = [r for f in files for r in f.readings]
     _pulsation(measured, [r for r in every if r.channel.quantity == "chamber_vacuum"])
-    _vacuum(measured, [r for r in every if r.channel.quantity == "vacuum"], marks)
+    washes = {r.file for r in every if r.channel.quantity in WASH_RETURNS}
+    _vacuum(measured, [r for r in every if r.channel.quantity == "vacuum"], marks, washes)
     for file in files:
         _milkline(measured, file)
     _tanks(measured, [r for r in every if r.channel.quantity == "tank_temperature"])
@@ -190,7 +193,10 @@ def _one_half(measured: Measured, one: Reading, found: Pulsation) -> None:
         )  # fmt: skip
 
 
-def _vacuum(measured: Measured, channels: Sequence[Reading], marks: Sequence[Mark]) -> None:
+def _vacuum(
+    measured: Measured, channels: Sequence[Reading], marks: Sequence[Mark], washes: Collection[str]
+) -> None:
+    """The vacuum's level and events; `washes` are the files that record a wash."""
     limit = measured.ctx.number("vacuum.cups_fall_kpa")
     events: list[tuple[float | str, ...]] = []
     for one in channels:
@@ -215,7 +221,8 @@ def _vacuum(measured: Measured, channels: Sequence[Reading], marks: Sequence[Mar
             formula="longest stretch below the vacuum at which cups fall",
             decides="a quicker instrument",
         )  # fmt: skip
-        if not marks:
+        # Slugs of a wash come as regularly as a control hunts.
+        if not marks and one.file not in washes:
             _hunting(measured, one)
         for mark in marks:
             _mark(measured, one, mark)
@@ -245,7 +252,8 @@ def _hunting(measured: Measured, one: Reading) -> None:
             0.1, f"The vacuum at {one.channel.at} swings by {found.swing_kpa:.2f} kPa either way "
             f"every {found.period_s:.3g} s, {100 * found.share:.0f} % of all its swing: its "
             "control hunts, or something runs at that pace.",
-            of=one, formula="strongest line of the spectrum",
+            of=one, formula="strongest line of the spectrum, at "
+            f"{HUNTS_SHARE:.0%} of all swing or more (our choice)",
         )  # fmt: skip
 
 
@@ -390,7 +398,8 @@ def _agitator(measured: Measured, one: Reading) -> None:
         "agitator", "Starts of the agitator", float(len(found)), "", 1.0,
         f"The agitator of {one.channel.at} started {len(found)} times{often}: the temperature "
         "jumps where it mixes layers.",
-        of=one, formula="jumps of 0.25 K or more within 2 min after a rest",
+        of=one, formula=f"jumps of {STIR_K:g} K or more within {STIR_S / 60:g} min after a rest "
+        "(our choice)",
     )  # fmt: skip
 
 

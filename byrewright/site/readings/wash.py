@@ -9,7 +9,7 @@ from statistics import median
 from byrewright.results import Table
 from byrewright.site.readings.figure import Measured, unfit
 from byrewright.site.readings.files import ReadFile, Reading
-from byrewright.traces.hidden import detergent, slugs
+from byrewright.traces.hidden import SLUG_KPA, WASHES, detergent, slugs
 from byrewright.traces.temperature import above_s, stages
 from byrewright.traces.trace import TraceUnfit
 
@@ -85,7 +85,8 @@ def _slugs(measured: Measured, file: ReadFile) -> None:
         "wash_slugs", "Slugs of the wash at the receiver", float(len(seen)), "", 1.0,
         f"{len(seen)} slugs reached {receiver.channel.at} in {(end - start) / 60:.1f} min of "
         f"wash{apart}.",
-        of=receiver, formula="times the vacuum fell by 1 kPa or more during the wash",
+        of=receiver, formula=f"times the vacuum fell by {SLUG_KPA:g} kPa or more during the wash "
+        "(our choice)",
     )  # fmt: skip
 
 
@@ -101,5 +102,6 @@ def _detergent(measured: Measured, channels: Sequence[Reading]) -> None:
             "detergent", "Time with detergent in the return", found.washes_s / 60.0, "min", 0.1,
             f"Detergent returned for {found.washes_s / 60:.1f} min, at {found.strongest:.2f} mS/cm "
             f"beside {found.water:.2f} of the water; at the end it {rinsed} ({found.last:.2f}).",
-            of=one, formula="time at half the way from water to detergent or more",
+            of=one, formula=f"time at {WASHES:.0%} of the way from water to detergent or more "
+            "(our choice)",
         )  # fmt: skip

@@ -273,6 +273,8 @@ class ReadingsView:
             tag("label", t("readings.who"), tag("input", name="who", autocomplete="name",
                                                 required=True)),
             tag("button", t("readings.keep"), type="submit", id="keep", cls="main"),
+            tag("p", t("readings.no_clock"), cls="small quiet")
+            if any("clock" in n.body for n in one.news) else None,
         ]  # fmt: skip
         form = tag("form", inner, method="post", action=self.v.link("readings/keep"),
                    cls="row no-print")  # fmt: skip
