@@ -75,7 +75,8 @@ class Closing:
     held: dict[tuple[str, str], Chosen] = field(default_factory=dict)
     changes: list[Change] = field(default_factory=list)
     refused: set[tuple[str, str]] = field(default_factory=set)
-    """Figures that were asked for and led to a machine that is not made."""
+    """Figures that are not to be asked for: the brief states them, or they led to a machine that
+    is not made."""
     open: tuple[Finding, ...] = ()
     asked: dict[str, Result] = field(default_factory=dict)
     first: dict[tuple[str, str], First] = field(default_factory=dict)
@@ -164,7 +165,7 @@ def close(
     settled = start.settled if start else None
     changes: list[Change] = []
     known = start.routes if start else {}
-    refused: set[tuple[str, str]] = set()
+    refused = stated(brief)
     first: dict[tuple[str, str], First] = {}
     before: dict[tuple[str, str], Chosen] = held
     for turn in range(1, MOST_ROUNDS + 1):
@@ -360,6 +361,12 @@ def _further(choice: Chosen, *known: Chosen | None) -> bool:
         elif choice.value >= one.value if choice.most else choice.value <= one.value:
             return False
     return True
+
+
+def stated(brief: Brief) -> set[tuple[str, str]]:
+    """Figures of the wash that the brief states: they stay, and what fails by them is told."""
+    names = brief.cleaning.model_fields_set if brief.cleaning else set()
+    return {("cleaning", "last_step" if name == "steps" else name) for name in names}
 
 
 def wanted(want: Intent, held: Choices) -> Intent:

@@ -15,6 +15,7 @@ from pydantic import ValidationError
 
 from byrewright.plant.farm import Collection, clock, minutes
 from byrewright.plant.record import Record
+from byrewright.standards.rulebook import default_rulebook
 
 if TYPE_CHECKING:
     from byrewright.drafting.close import Closing
@@ -275,15 +276,48 @@ def _cooling(brief: Brief, now: Closing) -> list[Step]:
     ]
 
 
-def _returned(end_c: float, brief: Brief) -> Brief:
-    return _changed(brief, cleaning=_changed(brief.cleaning_part(), end_c=end_c))
+def _washed(words: str, **values: Any) -> Step:
+    """A step that states values of the wash, and leaves the rest of it."""
+    return Step(
+        words, lambda brief: _changed(brief, cleaning=_changed(brief.cleaning_part(), **values))
+    )
+
+
+def _stated(brief: Brief, figure: str) -> Any:
+    """A figure of the wash where the brief states it; what it leaves open is the drafter's."""
+    wash = brief.cleaning
+    return getattr(wash, figure) if wash and figure in wash.model_fields_set else None
+
+
+def _hotter(brief: Brief, now: Closing) -> list[Step]:
+    was = _stated(brief, "hot_c")
+    rules = now.settled.want.rules or default_rulebook()
+    return [] if was is None else [
+        _washed(f"a hot wash of {to:g} degC instead of {was:g}", hot_c=float(to))
+        for to in range(math.floor(was) + 1, math.floor(rules.number("wash.hottest_c")) + 1)
+    ]  # fmt: skip
+
+
+def _more_wash(brief: Brief, now: Closing) -> list[Step]:
+    was = _stated(brief, "water_l_unit")
+    return [] if was is None else [
+        _washed(f"{litres:g} L of wash for each unit instead of {was:g}", water_l_unit=litres)
+        for litres in _more(was, 1.0)
+    ]  # fmt: skip
+
+
+def _rinsed(brief: Brief, now: Closing) -> list[Step]:
+    steps = _stated(brief, "steps")
+    return [] if steps is None else [
+        _washed(f"a last rinse after {steps[-1]!r}", steps=(*steps, "last rinse"))
+    ]  # fmt: skip
 
 
 def _return(brief: Brief, now: Closing) -> list[Step]:
     was = brief.cleaning_part().end_c
     return [
-        Step(f"a hot wash that may come back at {was - k:g} degC instead of {was:g}",
-             partial(_returned, was - k))
+        _washed(f"a hot wash that may come back at {was - k:g} degC instead of {was:g}",
+                end_c=was - k)
         for k in (1.0, 2.0, 3.0, 4.0, 5.0, 7.0, 10.0)
     ]  # fmt: skip
 
@@ -304,6 +338,9 @@ LEVERS: tuple[Lever, ...] = (
     Lever("water_source", WATER, _water),
     Lever("milk_out_c", COLD, _milk_out),
     Lever("cooling", COLD, _cooling),
+    Lever("hot_c", WASH, _hotter),
+    Lever("water_l_unit", (*WASH, "day.wash_dry", "wash.circulates"), _more_wash),
+    Lever("steps", ("day.milk_wash", "day.milk_pure"), _rinsed),
     Lever("end_c", WASH, _return),
 )
 """Wishes that may give. `cooling` has no order: each kind is tried until one closes."""

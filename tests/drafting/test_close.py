@@ -365,6 +365,52 @@ def test_a_hotter_wash_more_of_it_and_a_last_rinse_are_drafted() -> None:
         assert want.cleaning.steps == ("rinse", "hot", "acid rinse", "last rinse")
 
 
+STATED = "cleaning: {hot_c: 62, steps: [rinse, hot, acid rinse]}\n"
+
+
+@pytest.mark.usefixtures("quick")
+def test_a_wash_that_the_brief_states_is_kept_and_told_as_what_would_have_to_give(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Would fail if a stated temperature or list of steps were drafted otherwise, if what the brief
+    leaves open were not mended, or if nobody said which stated figure does not do."""
+
+    def ask(plant: Plant, rules: Rulebook) -> Result:
+        wash = plant.cleaning
+        asks = {
+            "wash.end_temperature": (wash.hot_c < 70, Remedy("cleaning", "hot_c", 71.0, "")),
+            "day.milk_wash": (
+                wash.steps[-1] != "last rinse", Remedy("cleaning", "last_step", "last rinse", "")
+            ),
+            "day.wash_dry": (
+                wash.water_l_unit < 14, Remedy("cleaning", "water_l_unit", 14.0, "")
+            ),
+        }  # fmt: skip
+        found = [Finding(key, "", key, None, "", key, "fails", remedies=(remedy,))
+                 for key, (bad, remedy) in asks.items() if bad]  # fmt: skip
+        return Result("asks", "", tuple(found))
+
+    def washed(want: Intent, *given: object) -> Settled:
+        plant = small().plant.model_copy(update={"cleaning": want.cleaning})
+        return replace(small(), want=want, plant=plant, sizing=Result("sizing", "", ()))
+
+    monkeypatch.setattr(closing, "settle", washed)
+    monkeypatch.setattr(closing, "checks", lambda: (Check("asks", False, ask),))
+    brief = read_brief_text(SMALL + STATED).brief
+    now = close(brief, RULES)
+    wash = now.settled.plant.cleaning
+    assert (wash.hot_c, wash.steps, wash.water_l_unit) == (62, ("rinse", "hot", "acid rinse"), 14)
+    assert {f.key for f in now.open} == {"wash.end_temperature", "day.milk_wash"}
+    found = {g.wish: g.words for g in gives(brief, RULES, now)}
+    assert found == {
+        "hot_c": "a hot wash of 70 degC instead of 62",
+        "steps": "a last rinse after 'acid rinse'",
+        "hot_c+steps": "a hot wash of 70 degC instead of 62 together with "
+        "a last rinse after 'acid rinse'",
+    }
+    assert close(read_brief_text(SMALL).brief, RULES).settled.plant.cleaning.hot_c == 80
+
+
 def test_every_round_is_told_and_can_be_stopped(monkeypatch: pytest.MonkeyPatch) -> None:
     """Would fail if a long draft ran in silence, or a stop were not heard."""
     told: list[str] = []
