@@ -22,6 +22,8 @@ FIRST_BORES_MM = {
     "wash return": 60.3,
 }
 
+LOW_POINTS_MM = {"V47": 25.0, "V83": 38.0, "V84": 38.0, "V85": 25.0, "V86": 25.0}
+"""Drains at low points, by bore (common sizes)."""
 DRAINS = "a drain at its casing, the lowest point of its line"
 HOLDS = "keeps its place without air: no milk dumped, no wash let in"
 """Why valves between milk and wash stay: each mode already has them where they block."""
@@ -235,6 +237,16 @@ def machines(sheet: Sheet, want: Intent) -> None:
             **air,
         )
         sheet.add("header", fill.header, label=f"Fill stub of {fill.where}")
+    if want.direct:
+        sheet.add(
+            "valve",
+            "V49",
+            label="Shut-off at the coupling",
+            duty="fill",
+            on_loss="closes",
+            why={"on_loss": "with the divert, two valves between wash and a coupled tanker"},
+            **air,
+        )
     sheet.add("header", "HM8", label="After the cooler")
     sheet.add(
         "valve",
@@ -273,42 +285,10 @@ def machines(sheet: Sheet, want: Intent) -> None:
     )
     sheet.add("tanker_bay", "TB1", direct=want.direct, why={"direct": "stated in the brief"})
     sheet.add("floor_drain", "FD1", label="Floor drain")
-    sheet.add(
-        "valve",
-        "V83",
-        label="Balance tank drain",
-        duty="drain",
-        bore_mm=38.0,
-        why={"bore_mm": "common size"},
-        **hand,
-    )
-    sheet.add(
-        "valve",
-        "V84",
-        label="Milkline low-point drain",
-        duty="drain",
-        bore_mm=38.0,
-        why={"bore_mm": "common size"},
-        **hand,
-    )
-    sheet.add(
-        "valve",
-        "V85",
-        label="Delivery low-point drain",
-        duty="drain",
-        bore_mm=25.0,
-        why={"bore_mm": "common size"},
-        **hand,
-    )
-    sheet.add(
-        "valve",
-        "V86",
-        label="Drain after the filters",
-        duty="drain",
-        bore_mm=25.0,
-        why={"bore_mm": "common size"},
-        **hand,
-    )
+    low_point(sheet, want, "V83", "Balance tank drain")
+    low_point(sheet, want, "V84", "Milkline low-point drain")
+    low_point(sheet, want, "V85", "Delivery low-point drain")
+    low_point(sheet, want, "V86", "Drain after the filters")
     for n in range(1, 5):
         if f"MP{n}" in sheet.equipment:
             sheet.add(
@@ -330,3 +310,17 @@ def machines(sheet: Sheet, want: Intent) -> None:
                 "way": "no valve shared with the tank's milk",
             },
         )
+
+
+def low_point(sheet: Sheet, want: Intent, tag: str, label: str) -> None:
+    """A drain moved by hand at the low point of a line."""
+    sheet.add(
+        "valve",
+        tag,
+        label=label,
+        duty="drain",
+        bore_mm=LOW_POINTS_MM[tag],
+        why={"bore_mm": "common size"},
+        moved_by="hand",
+        sensed=want.sensed,
+    )

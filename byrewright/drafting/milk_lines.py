@@ -6,7 +6,7 @@ from itertools import pairwise
 from typing import Any
 
 from byrewright.drafting.intent import Intent
-from byrewright.drafting.milk import HOLDS
+from byrewright.drafting.milk import HOLDS, low_point
 from byrewright.drafting.sheet import Sheet
 
 
@@ -162,7 +162,12 @@ def lines(sheet: Sheet, want: Intent) -> None:
         sheet.line("drain", place.header, place.bleed, end, family="drain", why=at)
         if place.tank is None:
             sheet.line(
-                "milk", place.header, "TB1.inlet_2", family="fill line", why="to the tanker bay"
+                "milk",
+                place.header,
+                "V49",
+                "TB1.inlet_2",
+                family="fill line",
+                why="to the tanker bay",
             )
     for before, after in pairwise(want.fills):
         sheet.line(
@@ -199,15 +204,7 @@ def storage(sheet: Sheet, want: Intent) -> None:
     }
     hand: dict[str, Any] = {"moved_by": "hand", "sensed": want.sensed}
     sheet.add("header", "HM7", label="Collection header")
-    sheet.add(
-        "valve",
-        "V47",
-        label="Collection line low-point drain",
-        duty="drain",
-        bore_mm=25.0,
-        why={"bore_mm": "common size"},
-        **hand,
-    )
+    low_point(sheet, want, "V47", "Collection line low-point drain")
     for n in range(1, want.tanks + 1):
         sheet.add(
             "valve",

@@ -31,8 +31,9 @@ def _pumps(sheet: Sheet, want: Intent, *ids: str) -> dict[str, str]:
 
 
 def _into(want: Intent, tank: int | None) -> dict[str, str]:
-    """Diverts and leak drains when what is in the delivery line goes to a tank, or the tanker."""
-    found = {}
+    """Diverts, leak drains and the coupling's shut-off when what is in the delivery line goes to a
+    tank, or the tanker."""
+    found = {"V49": "open" if tank is None else "closed"} if want.direct else {}
     for place in want.fills:
         here = place.tank == tank
         found[place.divert] = "to_b" if here else "to_c"
@@ -225,8 +226,8 @@ def _washing(sheet: Sheet, want: Intent) -> None:
             f"wash_into_tank_{n}",
             ("wash", "tank_wash"),
             like="wash",
-            why=f"hot wash through the fill stub into empty tank {n}, and out at the low "
-            "point of the collection line",
+            why=f"hot wash through the fill stub into empty tank {n}, out at the low point of the "
+            "collection line and its open coupling: tanker away, people clear",
             **_where(
                 sheet,
                 **_into(want, n),
@@ -240,7 +241,8 @@ def _washing(sheet: Sheet, want: Intent) -> None:
             "wash_to_bay",
             "wash",
             like="wash",
-            why="hot wash out of the coupling at the bay, with no tanker there",
+            why="hot water and chemicals out of the open coupling: tanker away, people clear, hose "
+            "to the drain",
             **_where(sheet, **_into(want, None)),
         )
     if want.calf_l_day > 0:

@@ -95,7 +95,7 @@ def _early(kind: str, first: str, last: str) -> bool:
         return first.endswith("_pump") or first in ("air_compressor", "header")
     if footprint(first).sort == "standing":
         return True
-    return footprint(last).sort != "standing"
+    return last != "tanker_bay" and footprint(last).sort != "standing"  # one shuts at the coupling
 
 
 def between(points: tuple[Point, ...], a: float, b: float) -> tuple[Point, ...]:

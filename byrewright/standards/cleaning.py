@@ -49,6 +49,8 @@ VALUES: tuple[Value, ...] = (
           "from_memory", "limit"),
     Value("wash.cooler_flow_ratio", 1.0, "", "wash through a plate cooler over the milk through "
           "it, at least", "practice", "common_practice", "limit", 1.0, 1.5),
+    Value("wash.coupling_m", 5.0, "m", "longest line to a tanker's coupling that is taken as "
+          "rinsed with the tanker's hose", "practice", "common_practice", "limit", 3.0, 8.0),
     Value("wash.unit_flow_l_min", 4.0, "L/min", "wash flow through one unit", "practice",
           "common_practice", "typical", 3.0, 5.0),
     Value("wash.unit_air_l_min", 15.0, "L/min", "air entering through one jetter or unit in the "

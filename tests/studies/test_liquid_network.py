@@ -12,15 +12,22 @@ from byrewright.plant.brief import read_brief_text
 from byrewright.plant.graph import Node
 from byrewright.plant.plant import Plant
 from byrewright.results import Finding, ResultBuilder
-from byrewright.standards.rulebook import default_rulebook
-from byrewright.studies.sizing import size
-from byrewright.studies.sizing.circulation import size_circulation
+from byrewright.standards.rulebook import Rulebook, default_rulebook
+from byrewright.studies.sizing import circulation, size
+from byrewright.studies.sizing.circulation import WHY, Stage, Target, size_circulation
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import duty_of
 from byrewright.studies.sizing.network import Want, asked, serve
-from byrewright.studies.sizing.wash_lines import size_wash_lines
+from byrewright.studies.sizing.wash_lines import (
+    NARROW,
+    NARROWEST,
+    milk_pipes,
+    size_wash_lines,
+    stays_l,
+)
 from tests.drafting.test_draft import EXAMPLES
 
+COOLER = ("wash.cooler_flow", "PC1")
 BRIEF = (EXAMPLES / "rotary_spring_ice" / "brief.yaml").read_text(encoding="utf-8")
 
 
@@ -30,11 +37,12 @@ def drafted() -> Plant:
     return draft_plant(read_brief_text(BRIEF)).plant
 
 
-def with_modes(plant: Plant, **positions: str) -> Plant:
-    """The plant with positions changed in its wash modes."""
+def with_modes(plant: Plant, *named: str, **positions: str) -> Plant:
+    """The plant with positions changed in its wash modes, or in those named of all its modes."""
+    washing = [n for n, m in plant.modes.items() if {"wash", "rinse"} & set(m.does)]
     modes = {
         n: m.model_copy(update={"positions": {**m.positions, **positions}})
-        if {"wash", "rinse"} & set(m.does) else m
+        if n in (named or washing) else m
         for n, m in plant.modes.items()
     }  # fmt: skip
     return plant.model_copy(update={"modes": modes})
@@ -172,17 +180,20 @@ def test_every_line_of_milk_is_passed_by_a_wash(drafted: Plant) -> None:
 
 
 def test_the_cooler_is_washed_as_fast_as_its_milk_runs(drafted: Plant) -> None:
-    """Would fail if a wide way round took the wash from the plates unseen, or the tube advised
-    for it did not leave them enough."""
-    assert washed(drafted, "wash.cooler_flow", "PC1").verdict == "holds"
+    """Would fail if a wide way round took the wash from the plates unseen, a rinse or a wash into
+    a vessel made up for it, or the tube advised did not leave them enough."""
+    held = washed(drafted, *COOLER)
+    assert held.verdict == "holds" and "film stays" not in held.sentence
     wide = with_bore(drafted, "V39", 60.3)
-    slow = washed(wide, "wash.cooler_flow", "PC1")
+    slow = washed(wide, *COOLER)
     assert slow.verdict == "fails" and slow.value is not None and slow.value < 0.8
+    assert slow.advised_why == NARROW and "film stays" in slow.sentence
+    others = [n for n in wide.modes if n != "wash"]
+    elsewhere = with_modes(with_modes(wide, *others, V39="closed"), "wash", V39="open")
+    assert washed(elsewhere, *COOLER).value == slow.value
     assert slow.target is not None and slow.advised is not None
-    assert washed(with_bore(wide, "V39", slow.advised), "wash.cooler_flow", "PC1").verdict == (
-        "holds"
-    )
-    shut = washed(with_modes(wide, V39="closed"), "wash.cooler_flow", "PC1")
+    assert washed(with_bore(wide, "V39", slow.advised), *COOLER).verdict == ("holds")
+    shut = washed(with_modes(wide, V39="closed"), *COOLER)
     assert shut.value is not None and shut.value > 1.0
 
 
@@ -207,3 +218,90 @@ def test_pumps_that_lack_head_for_the_wash_are_given_head(drafted: Plant) -> Non
     for tag in ("MP3", "MP4"):
         weak = with_machine(weak, tag, head_m=short.advised)
     assert washed(weak, "wash.circulates", "BT1").verdict in ("holds", "tight")
+
+
+def told(ctx: StudyContext, tag: str, name: str, advised: float) -> None:
+    """A finding of what the milk needs of a pump."""
+    ctx.find("test.milk", "Milk", None, "", "(invented)", advised=advised, advised_why="milk",
+             target=(tag, name))  # fmt: skip
+
+
+def test_each_figure_that_the_wash_needs_is_advised_with_its_reason(drafted: Plant) -> None:
+    """Would fail if a pump raised for the wash kept the milk's reason, what the milk needs more of
+    lost it, or a figure that no finding speaks of was raised by nobody."""
+    weak = drafted
+    for tag in ("MP3", "MP4"):
+        weak = with_machine(weak, tag, head_m=6.0)
+    ctx = bench(weak)
+    told(ctx, "MP3", "head_m", 6.0)
+    told(ctx, "MP1", "flow_l_min", 999.0)
+    size_circulation(ctx, duty_of(ctx))
+    of = {(f.target, f.key): f for f in ctx.notes.findings if f.target}
+    raised = of[("MP3", "head_m"), "test.milk"]
+    assert raised.advised is not None and raised.advised > 6.0
+    assert raised.advised_why == WHY["head_m"]
+    assert of[("MP1", "flow_l_min"), "test.milk"].advised_why == "milk"
+    every = {target: f for (target, key), f in of.items() if key != "test.milk"}
+    for tag in ("MP3", "MP4"):
+        for name in ("flow_l_min", "head_m"):
+            assert every[tag, name].advised_why == WHY[name], (tag, name)
+    assert every["MP4", "head_m"].advised == raised.advised
+
+
+def test_each_stage_is_asked_from_what_the_milk_needs(
+    drafted: Plant, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Would fail if what an earlier stage of the wash asks were read as the milk's by a later one,
+    or the last stage's advice stood in place of the largest."""
+    target = ("MP3", "flow_l_min")
+    asks = {"BT1": 150.0, "CF1": 70.0, "RC1": 90.0}
+    fake = [Stage("wash", (v,), ("MP3",), 60.0, 50.0, 500.0, ()) for v in asks]
+    seen: list[float] = []
+
+    def fit(_ctx: object, milk: dict[Target, float], stage: Stage, _tag: str) -> dict[Any, float]:
+        seen.append(milk[target])
+        return {target: asks[stage.vessels[0]]}
+
+    monkeypatch.setattr(circulation, "stages", lambda *_: fake)
+    monkeypatch.setattr(circulation, "_fit", fit)
+    ctx = bench(drafted)
+    told(ctx, *target, 60.0)
+    size_circulation(ctx, duty_of(ctx))
+    assert seen == [60.0] * 3
+    assert {f.advised for f in ctx.notes.findings if f.target == target} == {150.0}
+
+
+def test_a_tube_that_does_not_give_it_is_not_said_to(drafted: Plant) -> None:
+    """Would fail if the narrowest tube were advised as one that gives the cooler its wash."""
+    rules = Rulebook({"wash.cooler_flow_ratio": 4.0})
+    ctx = StudyContext(drafted, rules, ResultBuilder("test", "(invented)"))
+    size_wash_lines(ctx, duty_of(ctx))
+    found = next(f for f in ctx.notes.findings if f.key == COOLER[0])
+    assert found.verdict == "fails" and found.advised_why == NARROWEST
+
+
+def test_a_coupling_that_only_the_tanker_rinses_is_an_assumption(drafted: Plant) -> None:
+    """Would fail if a line left to the tanker's hose held unsaid, or a long one did."""
+    line = next(p for p in drafted.pipes if p.end == "TB1.inlet_1")
+    modes = {n: m for n, m in drafted.modes.items() if not n.startswith("wash_into")}
+    for long, assumed in ((4.9, True), (5.1, False)):
+        pipes = tuple(
+            p.model_copy(update={"length_m": long}) if p.id == line.id else p for p in drafted.pipes
+        )
+        ctx = bench(drafted.model_copy(update={"modes": modes, "pipes": pipes}))
+        size_wash_lines(ctx, duty_of(ctx))
+        assert (f"pipes.{line.id}" in {a.where for a in ctx.notes.assumptions}) is assumed
+
+
+def test_what_a_wash_into_a_tank_leaves_is_judged(drafted: Plant) -> None:
+    """Would fail if rinse water that stands in a fill stub were told beside, not counted, or the
+    volume told were not that of the lines it is counted in."""
+    shut = with_modes(drafted, "drain_down", V46="closed")
+    ctx = bench(shut)
+    size_wash_lines(ctx, duty_of(ctx))
+    found = next(f for f in ctx.notes.findings if f.key == "wash.standing")
+    assert found.value is not None and found.value > (stays_l(ctx) or 0.0) + 0.5
+    assert "after wash_into_tank_1" in found.sentence
+    wet = [x for x in milk_pipes(ctx) if set(x.modes) - {"wash_into_tank_2"}]
+    assert len(wet) < len(milk_pipes(ctx))
+    assert found.inputs[0].value == pytest.approx(sum(x.holds_l for x in wet), abs=0.06)

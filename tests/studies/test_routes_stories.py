@@ -11,7 +11,7 @@ from byrewright.plant.plant import Plant
 from byrewright.plant.read import read_plant
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.routes.brute import harms_of
-from byrewright.studies.routes.questions import all_scenes
+from byrewright.studies.routes.questions import all_scenes, no_tanker
 from byrewright.studies.routes.scene import Scene
 from byrewright.studies.routes.study import Routes
 from tests.plants import machine, pipe, rotary
@@ -159,3 +159,19 @@ def test_no_one_wrong_valve_of_the_fill_lines_sends_wash_into_milk(name: str) ->
             spoils = {h for h in harms(scene, one) if h.startswith(("wash_to", "water_to"))}
             assert not spoils or one[0] in ("V67", "V68"), (mode, one, spoils)
     assert "wash_into_tank_1" in scenes(name)
+
+
+def test_two_wrong_valves_lie_between_the_wash_and_a_coupled_tanker() -> None:
+    """Would fail if one wrong valve sent a plant wash into a tanker left at the bay, nobody asked
+    for it, or modes that do send it there took a tanker away unsaid."""
+    every = scenes("rotary_round_the_clock")
+    opens = {n for n, s in every.items() if s.wanted["V49"] == "open"}
+    assert opens == {"milking_direct", "wash_to_bay"}
+    for mode in ("rinse", "wash", "last_rinse"):
+        spoilt = f"{'wash' if mode == 'wash' else 'water'}_to_milk@TB1"
+        assert spoilt not in harms(every[mode], ("V405", "to_b"))
+        assert spoilt in harms(every[mode], ("V405", "to_b"), ("V49", "open"))
+        assert not no_tanker(every[mode])
+    for mode in ("wash_to_bay", "wash_into_tank_1", "wash_tank_1"):
+        assert list(no_tanker(every[mode])) == ["TB1"]
+    assert not no_tanker(every["collect_tank_1"])

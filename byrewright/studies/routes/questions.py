@@ -259,9 +259,12 @@ class _Asker:
         if milk:
             still = () if self.later is None else (Stands(self.milkers[0], frozenset({MILKS})),)
             yield "milk line", milk, still
-        if self.does & {"collection", "direct_load"}:
+        collects = self.does & {"collection", "direct_load"}
+        if collects or self.does & WASHING:  # a tanker may be coupled while the plant is washed
+            washed = () if collects else washed_out(self.scene, self.later)
             for bay in self.roles.bays:
-                yield bay, self.bodies((bay,)), ()
+                if bay not in washed:
+                    yield bay, self.bodies((bay,)), ()
         if "calf_draw" in self.does:
             for calf in self.roles.calves:
                 yield calf, self.bodies((calf,)), ()
@@ -391,6 +394,28 @@ class _Asker:
             low = [n for n, falls in ((b, pipe.rise_m <= 0), (a, pipe.rise_m >= 0)) if falls]
             self.scene.ask("not_drained", pipe.id, Reaches("drains", tuple(low), False),
                            loses=f"pipe:{pipe.id}")  # fmt: skip
+
+
+def washed_out(scene: Scene, later: dict[str, str | None] | None = None) -> tuple[str, ...]:
+    """The tanker bays out of whose couplings a mode as written sends wash or rinse water."""
+    found = set[int]()
+    for positions in (scene.wanted, later):
+        for key in ("wash", "water") if positions is not None else ():
+            found |= set(walk(scene.spreads[key], positions or {}))
+    net = scene.net
+    return tuple(b for b in Roles(net.plant).bays if net.body.get(b) in found)
+
+
+def no_tanker(scene: Scene) -> dict[str, str]:
+    """The bays where a mode is asked as if no tanker were coupled, though it washes, and why."""
+    if scene.does & {"collection", "direct_load"}:
+        return {}
+    if scene.does & WASHING:
+        why = "as written it sends wash out of the coupling: tanker away, people clear"
+        return dict.fromkeys(washed_out(scene), why)
+    why = "only the tank's way to its drain parts its wash from the coupling: uncouple first"
+    bays = Roles(scene.net.plant).bays if "tank_wash" in scene.does else ()
+    return dict.fromkeys(bays, why)
 
 
 def litres_in(bore_mm: float, length_m: float) -> float:

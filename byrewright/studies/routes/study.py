@@ -17,7 +17,7 @@ from byrewright.studies.routes.classes import HARMS
 from byrewright.studies.routes.network import Network, network
 from byrewright.studies.routes.orders import Order, safe_order, via
 from byrewright.studies.routes.prove import Prover, road
-from byrewright.studies.routes.questions import all_scenes
+from byrewright.studies.routes.questions import all_scenes, no_tanker
 from byrewright.studies.routes.scene import Reaches, Scene
 from byrewright.studies.routes.spread import walk
 from byrewright.studies.routes.table import cause_and_effect, process_contacts
@@ -401,5 +401,10 @@ def _assume(study: Routes, book: ResultBuilder) -> None:
             "a part-filled tank",
         ),
     ]
+    for name, scene in study.scenes.items():
+        book.assumptions += [
+            Assumption(f"modes.{name}", f"tankers coupled at {bay}", 0, "", why)
+            for bay, why in no_tanker(scene).items()
+        ]
     book.notes.append("The proof covers the stated spread model: " + METHOD + ". It is a draft for "
                       "review by the responsible engineer, not a safety function.")  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass, replace
 
@@ -22,6 +23,15 @@ FIT_OVER, FIT_HEAD_M = 1.5, 40
 """A pump is not fitted larger than its flow by more than this: it lacks head, tried up to, m."""
 ROUND_SHARE = 0.02
 """By how much more may come than goes: a level takes it up between two slugs (our choice)."""
+
+
+WHY = {
+    "flow_l_min": "the wash that comes in, and a tenth more; rounded up",
+    "head_m": "head at which it takes on the wash that comes in, and a tenth more; whole metres",
+}
+FIGURES = {"flow_l_min": ("Rated flow", "L/min"), "head_m": ("Head", "m")}
+Target = tuple[str, str]
+"""A machine and its figure."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +91,6 @@ def size_circulation(ctx: StudyContext, _duty: Duty) -> None:
     net = net_of(ctx)
     worst: dict[tuple[str, ...], Stage] = {}
     broken: list[str] = []
-    reached = False
     for name, mode in ctx.plant.modes.items():
         if not {"wash", "rinse"} & set(mode.does):
             continue
@@ -90,28 +99,43 @@ def size_circulation(ctx: StudyContext, _duty: Duty) -> None:
         except LiquidsUnsolved as bad:
             broken.append(str(bad))
             continue
-        reached = reached or bool(every)
         for stage in every:
             old = worst.get(stage.vessels)
             if old is None or _short(stage) > _short(old):
                 worst[stage.vessels] = stage
     for text in broken:
         ctx.find("wash.circulates", "Wash goes round", None, "L/min", text,
-                   missing=("flows of the wash",))  # fmt: skip
-    for stage in worst.values():
-        _judge(ctx, stage)
+                 missing=("flows of the wash",))  # fmt: skip
+    milk = _advice(ctx)
+    pumps = {stage: _weakest(ctx, stage) for stage in worst.values()}
+    fitted = {s: _fit(ctx, milk, s, p.id) if p else {} for s, p in pumps.items()}
+    most: dict[Target, float] = {}
+    for fit in fitted.values():
+        for target, least in fit.items():
+            most[target] = max(least, most.get(target, 0.0))
+    for stage, pump in pumps.items():
+        _judge(ctx, stage, pump, [t for t in fitted[stage] if pump and t[0] == pump.id], most, milk)
+    _raise(ctx, most)
 
 
-def _fit(ctx: StudyContext, stage: Stage, tag: str) -> tuple[dict[str, float], list[str]]:
+def _weakest(ctx: StudyContext, stage: Stage) -> MovesMilk | None:
+    """The milk pump behind a stage that is rated for the least flow."""
+    mine = [p for p in ctx.plant.machines(MovesMilk) if p.id in stage.pumps]
+    return min(mine, key=lambda p: p.flow_l_min, default=None)
+
+
+def _fit(
+    ctx: StudyContext, milk: Mapping[Target, float], stage: Stage, tag: str
+) -> dict[Target, float]:
     """The rated flow, else flow and head, with which a pump and those like it take on what comes
-    and a tenth more, and which those are; nothing out of reach. Asked from what the milk needs of
-    each pump, not from what is fitted: else flow and head would take turns from round to round."""
+    and a tenth more; nothing out of reach. Asked from what the milk needs of each pump, not from
+    what is fitted: else flow and head would take turns from round to round."""
     net = copy(net_of(ctx))
     net.movers = net.movers | {
         t: replace(
             net.movers[t],
-            flow_l_min=_advice(ctx, t, "flow_l_min") or net.movers[t].flow_l_min,
-            head_m=_advice(ctx, t, "head_m") or net.movers[t].head_m,
+            flow_l_min=milk.get((t, "flow_l_min")) or net.movers[t].flow_l_min,
+            head_m=milk.get((t, "head_m")) or net.movers[t].head_m,
         )
         for t in stage.pumps
     }
@@ -132,34 +156,56 @@ def _fit(ctx: StudyContext, stage: Stage, tag: str) -> tuple[dict[str, float], l
             low, high = (low, middle) if takes(flow_l_min=middle) >= want else (middle, high)
         flow = next_round(high)
         if flow <= FIT_OVER * max(mover.flow_l_min, want / len(alike)):
-            return {"flow_l_min": flow}, alike
+            return {(t, "flow_l_min"): flow for t in alike}
     flow = max(mover.flow_l_min, next_round(want / len(alike)))
     head = math.ceil(mover.head_m or 0.0)
     while (head := head + 1) <= FIT_HEAD_M:
         if takes(flow_l_min=flow, head_m=head) >= want:
-            return {"flow_l_min": flow, "head_m": float(head)}, alike
-    return {}, alike
+            both = {"flow_l_min": flow, "head_m": float(head)}
+            return {(t, name): least for t in alike for name, least in both.items()}
+    return {}
 
 
-def _advice(ctx: StudyContext, tag: str, name: str) -> float | None:
-    """The largest that the findings so far advise for a figure."""
-    every = (f.advised for f in ctx.notes.findings if f.target == (tag, name))
-    return max((a for a in every if a is not None), default=None)
+def _advice(ctx: StudyContext) -> dict[Target, float]:
+    """The largest that the findings so far advise for each figure: what the milk needs."""
+    most: dict[Target, float] = {}
+    for f in ctx.notes.findings:
+        if f.target is not None and f.advised is not None:
+            most[f.target] = max(f.advised, most.get(f.target, f.advised))
+    return most
 
 
-def _raise(ctx: StudyContext, tags: list[str], name: str, least: float) -> None:
-    """One figure, one advice: what was advised for the milk is raised to what the wash needs."""
+def _raise(ctx: StudyContext, most: Mapping[Target, float]) -> None:
+    """One figure, one advice: what was advised for the milk is raised to what the wash needs, with
+    the wash's reason; a figure that nothing speaks of yet gets a finding of its own."""
     found = ctx.notes.findings
-    for n, f in enumerate(found):
-        if f.target and f.target[0] in tags and f.target[1] == name and f.advised is not None:
-            found[n] = replace(f, advised=max(f.advised, least))
+    for target, least in most.items():
+        tag, name = target
+        mine = [n for n, f in enumerate(found) if f.target == target and f.advised is not None]
+        for n in mine:
+            if (found[n].advised or 0.0) < least:
+                found[n] = replace(found[n], advised=least, advised_why=WHY[name])
+        if not mine:
+            has = getattr(ctx.plant.equipment[tag], name)
+            words, unit = FIGURES[name]
+            ctx.find(
+                "wash.milk_pump", f"{words} for the wash", has, unit,
+                f"{tag} has {has:g} {unit}; {least:g} {unit} takes on the wash that comes, and a "
+                "tenth more.",
+                subject=f"{tag} {words.lower()}", source="the solved liquid network; socks out",
+                known="derived", advised=least, advised_why=WHY[name], target=target,
+            )  # fmt: skip
 
 
 def _short(stage: Stage) -> float:
     return stage.in_l_min - stage.out_l_min
 
 
-def _judge(ctx: StudyContext, stage: Stage) -> None:
+def _judge(
+    ctx: StudyContext, stage: Stage, pump: MovesMilk | None, own: Sequence[Target],
+    most: Mapping[Target, float], milk: Mapping[Target, float],
+) -> None:  # fmt: skip
+    """`own` are the figures of the stage's pump that the wash needs: the last is advised here."""
     names, pumps = " and ".join(stage.vessels), " and ".join(stage.pumps) or "nothing"
     limit = stage.in_l_min * (1 - ROUND_SHARE)
     short = stage.in_l_min - stage.out_l_min
@@ -179,14 +225,8 @@ def _judge(ctx: StudyContext, stage: Stage) -> None:
         )
     else:
         says += "."
-    machines = ctx.plant.machines(MovesMilk)
-    pump = min((p for p in machines if p.id in stage.pumps), key=lambda p: p.flow_l_min,
-               default=None)  # fmt: skip
-    fitted, alike = _fit(ctx, stage, pump.id) if pump is not None else ({}, [])
-    name, advised = "", None
-    for name, least in fitted.items():
-        _raise(ctx, alike, name, least)
-        advised = max(least, _advice(ctx, alike[0], name) or 0.0)
+    target = own[-1] if own else None
+    for_wash, for_milk = (d.get(target, 0.0) if target else 0.0 for d in (most, milk))
     rule: Input = ctx.rule("filter.drop_empty_kpa", "dp_filter")
     ctx.find(
         "wash.circulates", "Wash goes round", round(stage.out_l_min, 1), "L/min", says,
@@ -195,6 +235,7 @@ def _judge(ctx: StudyContext, stage: Stage) -> None:
         inputs=(worked("q_in", "wash that comes in", round(stage.in_l_min, 1), "L/min"),
                 worked("q_out", "most that is taken on", round(stage.out_l_min, 1), "L/min"), rule),
         source="the solved liquid network; socks out for the wash", known="derived",
-        advised=advised, advised_why="the wash that comes in, and a tenth more",
-        target=(pump, name) if pump is not None and name else None,
+        advised=max(for_wash, for_milk) if target else None,
+        advised_why=WHY[target[1]] if target and for_wash >= for_milk else "what the milk needs",
+        target=target,
     )  # fmt: skip

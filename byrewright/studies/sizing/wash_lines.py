@@ -9,9 +9,17 @@ from byrewright.engine.liquids import Liquids, liquids_of
 from byrewright.engine.standing import Standing, holds_l, standing
 from byrewright.physics.pipeflow import velocity_m_s
 from byrewright.plant.plant import Pipe, Plant
-from byrewright.plant.roles import CollectsMilk, CoolsMilk, IsValve, LoadsTankers, MovesMilk
+from byrewright.plant.roles import (
+    CollectsMilk,
+    CoolsMilk,
+    FeedsCalves,
+    IsValve,
+    LoadsTankers,
+    MovesMilk,
+)
 from byrewright.results import Remedy, Table
 from byrewright.standards.pipes import ISO_2037
+from byrewright.studies.sizing.circulation import LEAST_L_MIN, stages
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.delivery import cooler_flow_l_min
 from byrewright.studies.sizing.duty import Duty
@@ -22,8 +30,11 @@ WASHES, MILKS, DRAINS = ("wash", "rinse"), ("milking", "direct_load"), ("drain_d
 TANKS = ("tank_wash",)
 NAMED = 6  # lines named in a sentence
 LEAST_L = 0.05  # less is a film
-THROTTLES_MM = (10.0, 13.0, 16.0, 19.0)  # ways round a small cooler, under a tube (our choice)
-COUPLING_M = 5.0  # longest line to a tanker's coupling that the tanker rinses (our choice)
+NARROW = "next smaller tube: the cooler then gets as much wash as milk"
+NARROWEST = "narrowest tube: the cooler gets the most wash it can, still less than milk"
+THROTTLES_MM = (10.0, 13.0, 16.0, 19.0, 26.0)
+"""Ways round a small cooler, beside the tubes of ISO 2037 (our choice; 26 is the metric DN 25, from
+memory)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,8 +47,10 @@ class MilkPipe:
     holds_l: float
     stays_l: float
     shut_in: bool
-    with_tank: bool
-    """Passed only by a wash that goes into an empty tank: not after every milking."""
+    round_l_min: float
+    """Of the wash that goes round, which every milking ends with: into no other vessel."""
+    modes: tuple[str, ...]
+    """Those that wash or rinse through it."""
 
     @property
     def velocity_m_s(self) -> float:
@@ -55,7 +68,12 @@ def milk_pipes(ctx: StudyContext) -> tuple[MilkPipe, ...]:
 
 def _milk_pipes(ctx: StudyContext) -> list[MilkPipe]:
     plant, net = ctx.plant, net_of(ctx)
-    milk, wash, often = _flows(ctx, MILKS), _flows(ctx, WASHES), _flows(ctx, WASHES, TANKS)
+    flows = {n: _flows(net, n) for n, m in plant.modes.items()
+             if {*MILKS, *WASHES} & set(m.does)}  # fmt: skip
+    milk = _most(flows[n] for n in flows if set(MILKS) & set(plant.modes[n].does))
+    washes = [n for n in flows if set(WASHES) & set(plant.modes[n].does)]
+    wash = _most(flows[n] for n in washes)
+    turns = _most(flows[n] for n in _rounds(ctx, {n: flows[n] for n in washes}))
     mine = [p for p in plant.pipes if p.id in milk and plant.service_of(p) == "milk"]
     drain = next((n for n, m in plant.modes.items() if set(DRAINS) & set(m.does)), None)
     left: dict[str, Standing] = {}
@@ -69,27 +87,34 @@ def _milk_pipes(ctx: StudyContext) -> list[MilkPipe]:
         one = left.get(p.id)
         stays, shut = (one.litres, one.shut_in) if one else (whole, True)
         found.append(MilkPipe(p, milk[p.id], wash.get(p.id, 0.0) / many, whole, stays, shut,
-                              p.id in wash and p.id not in often))  # fmt: skip
+                              turns.get(p.id, 0.0) / many,
+                              tuple(n for n in washes if p.id in flows[n])))  # fmt: skip
     return found
 
 
-def _flows(
-    ctx: StudyContext, does: tuple[str, ...], but: tuple[str, ...] = ()
-) -> Mapping[str, float]:
-    """The most that flows in each pipe in the modes that do this and not that, L/min."""
-    modes = [n for n, m in ctx.plant.modes.items()
-             if set(does) & set(m.does) and not set(but) & set(m.does)]  # fmt: skip
-    return _most(net_of(ctx), modes)
+def _rounds(ctx: StudyContext, washes: Mapping[str, Mapping[str, float]]) -> list[str]:
+    """The modes in which a made-up wash goes round: none of it runs into a tank, a calf vessel or
+    out of a coupling. `washes` are the flows of the modes that wash or rinse."""
+    plant = ctx.plant
+    apart = {m.id for m in (*plant.machines(FeedsCalves), *plant.machines(LoadsTankers))}
+    into = [p.id for p in plant.pipes if {_machine(p.start), _machine(p.end)} & apart
+            and plant.service_of(p) == "milk"]  # fmt: skip
+    return [n for n, flows in washes.items()
+            if "wash" in plant.modes[n].does and not set(TANKS) & set(plant.modes[n].does)
+            and all(flows.get(p, 0.0) < LEAST_L_MIN for p in into)]  # fmt: skip
 
 
-def _most(
-    net: Liquids, modes: Iterable[str], at: Mapping[str, str] | None = None
-) -> Mapping[str, float]:
+def _flows(net: Liquids, mode: str, at: Mapping[str, str] | None = None) -> dict[str, float]:
+    """What flows in each pipe in a mode, L/min."""
+    solved = net.solve(net.situation(mode, at or {}), broken=[]).l_min
+    return {j: abs(q) for j, q in solved.items() if q and net.by_id[j].pipe is not None}
+
+
+def _most(every: Iterable[Mapping[str, float]]) -> dict[str, float]:
     found = dict[str, float]()
-    for name in modes:
-        for joint, q in net.solve(net.situation(name, at or {}), broken=[]).l_min.items():
-            if q and net.by_id[joint].pipe is not None:
-                found[joint] = max(found.get(joint, 0.0), abs(q))
+    for flows in every:
+        for pipe, q in flows.items():
+            found[pipe] = max(found.get(pipe, 0.0), q)
     return found
 
 
@@ -98,7 +123,13 @@ def stays_l(ctx: StudyContext) -> float | None:
     mode drains."""
     if not any(set(DRAINS) & set(m.does) for m in ctx.plant.modes.values()):
         return None
-    return sum(x.stays_l for x in milk_pipes(ctx) if x.wash_l_min > 0 and not x.with_tank)
+    return sum(x.stays_l for x in _wet(ctx, None))
+
+
+def _wet(ctx: StudyContext, into: str | None) -> list[MilkPipe]:
+    """The lines that are wet after a plant wash, and after one into an empty tank besides."""
+    tanks = {n for n, m in ctx.plant.modes.items() if set(TANKS) & set(m.does)}
+    return [x for x in milk_pipes(ctx) if set(x.modes) - tanks or into in x.modes]
 
 
 def size_wash_lines(ctx: StudyContext, duty: Duty) -> None:
@@ -115,9 +146,9 @@ def size_wash_lines(ctx: StudyContext, duty: Duty) -> None:
         mine = [x for x in every if cooler.id in (_machine(x.pipe.start), _machine(x.pipe.end))]
         if mine:
             _cooler(
-                ctx, cooler, max(mine, key=lambda x: x.wash_l_min), cooler_flow_l_min(ctx, duty)
+                ctx, cooler, max(mine, key=lambda x: x.round_l_min), cooler_flow_l_min(ctx, duty)
             )
-    _standing(ctx, duty, [x for x in every if x.wash_l_min > 0])
+    _standing(ctx, duty)
     ctx.notes.tables.append(Table(
         "wash.lines", "The wash in each line of milk",
         ("pipe", "from", "to", "milk", "wash", "velocity", "holds", "passed in", "stays"),
@@ -146,78 +177,105 @@ def _velocity(ctx: StudyContext, full: list[MilkPipe]) -> None:
 
 def _missed(ctx: StudyContext, unwashed: list[MilkPipe]) -> None:
     bays = {m.id for m in ctx.plant.machines(LoadsTankers)}
-    own = [x for x in unwashed if _machine(x.pipe.end) in bays and x.pipe.length_m <= COUPLING_M]
+    short = ctx.number("wash.coupling_m")
+    own = [x for x in unwashed if _machine(x.pipe.end) in bays and x.pipe.length_m <= short]
     missed = [x for x in unwashed if x not in own]
     whole = sum(x.holds_l for x in missed)
-    ctx.find(
-        "wash.missed", "Lines of milk that no plant wash passes", None if missed else 0.0, "pipes",
+    says = (
         f"No mode that washes or rinses the plant sends anything through {_named(missed)} "
         f"({whole:.0f} L), and nothing says how they are washed: with the tank, by hand, or by "
         "giving the wash a way through."
-        if missed else "Every line of milk is passed by the wash."
-        + (f" The last {sum(x.pipe.length_m for x in own):.1f} m to the coupling ({_named(own)}) "
-           "are taken to be rinsed by the tanker, as is usual." if own else ""),
-        limit=0.0, sense="at_most", formula="flow in no mode that washes or rinses",
+        if missed
+        else "Every line of milk is passed by the wash."
+    )
+    if own:
+        says += (
+            f" The last {sum(x.pipe.length_m for x in own):.1f} m to the coupling ({_named(own)}) "
+            "are taken to be rinsed with the tanker's hose: agree it with who collects."
+        )
+    for x in own:
+        ctx.assume(f"pipes.{x.pipe.id}", "rinsed with the tanker's hose: no wash of the plant "
+                   "passes it", x.pipe.length_m, "m", f"ends at the coupling of "
+                   f"{_machine(x.pipe.end)} and is no longer than {short:g} m")  # fmt: skip
+    ctx.find(
+        "wash.missed", "Lines of milk that no plant wash passes", None if missed else 0.0, "pipes",
+        says, limit=0.0, sense="at_most", formula="flow in no mode that washes or rinses",
+        inputs=(ctx.rule("wash.coupling_m"),) if own else (),
         source="definition", known="derived",
         missing=("how these lines are washed",) if missed else (),
     )  # fmt: skip
 
 
 def _cooler(ctx: StudyContext, cooler: CoolsMilk, at: MilkPipe, milk_l_min: float) -> None:
-    """A plate cooler is washed at no less than its milk's flow, in one mode at least."""
+    """A plate cooler is washed at no less than its milk's flow while the wash goes round: a rinse,
+    or a wash into a vessel or out of a coupling, does not clean it."""
     least = ctx.number("wash.cooler_flow_ratio")
     milk = min(at.milk_l_min, milk_l_min)
-    ratio = at.wash_l_min / milk if milk > 0 else None
-    around = advised = None
-    going = all(f.verdict in ("holds", "tight") for f in ctx.notes.findings
-                if f.key == "wash.circulates")  # fmt: skip
-    if ratio is not None and going:
-        around, advised = _narrower(ctx, at.pipe, milk * least * (1 + TIGHT))
+    ratio = at.round_l_min / milk if milk > 0 and at.round_l_min > 0 else None
+    around, advised, enough = None, None, False
+    if ratio is not None:
+        around, advised, enough = _narrower(ctx, at.pipe, milk * least)
+    says = (
+        f"While the wash goes round {at.round_l_min:.0f} L/min of it pass {cooler.id}, against "
+        f"{milk:.0f} L/min of milk in milking"
+    )
+    says += (
+        "; film stays on plates that are washed slower than the milk ran. Narrow the way round the "
+        "cooler, give the wash a step with it shut, or fit a pump for it."
+        if ratio is None or ratio < least
+        else ": no slower than the milk ran."
+    )
+    lacks = [(milk <= 0, "milk through the cooler"),
+             (at.round_l_min <= 0, "a wash that goes round through the cooler")]  # fmt: skip
     ctx.find(
         "wash.cooler_flow", "Wash through the plate cooler",
-        None if ratio is None else round(ratio, 2), "",
-        f"At most {at.wash_l_min:.0f} L/min of wash pass {cooler.id} in a mode that washes, of "
-        f"{milk:.0f} L/min of milk in milking; film stays on plates that are washed slower than "
-        "the milk ran. Narrow the way round the cooler, give the wash a step with it shut, or fit "
-        "a pump for it.",
+        None if ratio is None else round(ratio, 2), "", says,
         subject=cooler.id, limit=least, sense="at_least", allowance=TIGHT,
         formula="q_wash / q_milk",
-        inputs=(worked("q_wash", "most wash through it", round(at.wash_l_min, 1), "L/min"),
+        inputs=(worked("q_wash", "most wash through it", round(at.round_l_min, 1), "L/min"),
                 worked("q_milk", "milk through it", round(milk, 1), "L/min"),
                 ctx.rule("wash.cooler_flow_ratio")),
         source="the solved liquid network", known="derived",
-        advised=advised, advised_why="leaves the cooler as much wash as milk: the next tube",
+        advised=advised, advised_why=NARROW if enough else NARROWEST,
         target=(around, "bore_mm") if around is not None else None,
-        missing=() if ratio is not None else ("milk through the cooler",),
+        missing=tuple(text for lacking, text in lacks if lacking),
     )  # fmt: skip
 
 
-def _narrower(ctx: StudyContext, at: Pipe, want_l_min: float) -> tuple[str | None, float | None]:
+def _narrower(
+    ctx: StudyContext, at: Pipe, want_l_min: float
+) -> tuple[str | None, float | None, bool]:
     """A pipe of the way round the cooler, and the widest tube for it that leaves the cooler its
-    wash; the narrowest where none does."""
+    wash; the narrowest where none does, and whether one does.
+
+    Asked with pumps that just take on the wash that comes (`wash.circulates` fits them so), by the
+    cooler's share of it, not with those that are fitted: else tube and head would take turns.
+    """
     plant, net = ctx.plant, net_of(ctx)
     milks = [n for n, m in plant.modes.items() if set(MILKS) & set(m.does)]
-    given = {n: _most(net, [n]).get(at.id, 0.0) for n, m in plant.modes.items()
-             if set(WASHES) & set(m.does)}  # fmt: skip
+    washes = {n: _flows(net, n) for n, m in plant.modes.items() if "wash" in m.does}
+    given = {n: washes[n].get(at.id, 0.0) for n in _rounds(ctx, washes)}
     mode = max(given, key=lambda n: given[n])
     found: dict[str, float] = {}
     for valve in plant.machines(IsValve):
         opens = plant.position(mode, valve.id) == "open"
         if opens and all(plant.position(m, valve.id) == "closed" for m in milks):
-            shut = _most(net, [mode], {valve.id: "closed"})
+            shut = _flows(net, mode, {valve.id: "closed"})
             found[valve.id] = shut.get(at.id, 0.0) - given[mode]
     best = max(found, key=lambda v: found[v], default=None)
     if best is None or found[best] <= 0.0:
-        return None, None
+        return None, None, False
     around = [p for p in plant.pipes_at(best) if plant.service_of(p) == "milk"]
-    bore = None
-    for tube in sorted({*THROTTLES_MM, *(t.bore_mm for t in ISO_2037)}, reverse=True):
-        if tube <= at.bore_mm:
-            bore = tube
-            other = liquids_of(_with(plant, around, bore), ctx.rules)
-            if _most(other, [mode]).get(at.id, 0.0) >= want_l_min:
-                break
-    return (around[0].id, bore) if bore is not None else (None, None)
+    tubes = sorted({*THROTTLES_MM, *(t.bore_mm for t in ISO_2037)}, reverse=True)
+    fits = [tube for tube in tubes if tube <= at.bore_mm]
+    for bore in fits:
+        other = liquids_of(_with(plant, around, bore), ctx.rules)
+        pumped = [s for s in stages(other, mode) if s.pumps and s.out_l_min > 0]
+        if pumped:
+            share = _flows(other, mode).get(at.id, 0.0) / pumped[-1].out_l_min
+            if share * pumped[-1].in_l_min * (1 + TIGHT) >= want_l_min:
+                return around[0].id, bore, True
+    return (around[0].id, fits[-1], False) if fits else (None, None, False)
 
 
 def _with(plant: Plant, pipes: list[Pipe], bore_mm: float) -> Plant:
@@ -229,30 +287,33 @@ def _machine(end: str) -> str:
     return end.partition(".")[0]
 
 
-def _standing(ctx: StudyContext, duty: Duty, washed: list[MilkPipe]) -> None:
-    """What stays after draining down."""
-    litres = stays_l(ctx)
-    if litres is None:
+def _standing(ctx: StudyContext, duty: Duty) -> None:
+    """What stays after draining down: after a plant wash, or after one into an empty tank where
+    more stays then. All of it goes with the next milk."""
+    if stays_l(ctx) is None:
         return
-    left = sorted((x for x in washed if x.stays_l > LEAST_L), key=lambda x: -x.stays_l)
-    stay = [x for x in left if not x.with_tank]
-    rare = [x for x in left if x.with_tank]
+    tanks = [n for n, m in ctx.plant.modes.items()
+             if set(WASHES) & set(m.does) and set(TANKS) & set(m.does)]  # fmt: skip
+    cases = {into: _wet(ctx, into) for into in (None, *tanks)}
+    into = max(cases, key=lambda n: round(sum(x.stays_l for x in cases[n]), 6))
+    wet = cases[into]
+    litres = sum(x.stays_l for x in wet)
+    stay = sorted((x for x in wet if x.stays_l > LEAST_L), key=lambda x: -x.stays_l)
     shut = [x for x in stay if x.shut_in]
+    after = f" after {into}" if into else ""
     least = min(m.saleable_l for m in duty.milkings)
     pumps = [p.id for p in ctx.plant.machines(MovesMilk) if not net_of(ctx).movers[p.id].drains]
     ctx.find(
         "wash.standing", "Rinse water that stays in lines of milk", round(litres, 1), "L",
-        (f"{litres:.0f} L of rinse water stay in lines that do not fall to a drain or vessel "
+        f"{litres:.0f} L of rinse water stay{after} in lines that do not fall to a drain or vessel "
         f"({_named(stay)}) and go with the next milk: lay them with their fall, give their low "
         "points a drain that opens, blow them out, or let the first milk run to waste."
         + (f" Nothing lets out what is shut in in {_named(shut)}." if shut else "")
-        if stay else "Every line that the plant's wash passes runs empty when it is drained down.")
-        + (f" {sum(x.stays_l for x in rare):.0f} L more stay in {_named(rare)}, which only the "
-           "wash into an empty tank passes: let them out before the next milk." if rare else ""),
+        if stay else "Every line that a wash passes runs empty when it is drained down.",
         limit=ctx.number("milk.added_water_pct") / 100 * least, sense="at_most", allowance=TIGHT,
         formula="volume under the lowest crest on every way out, in the mode that drains down",
-        inputs=(worked("V", "held by the lines that are washed",
-                       round(sum(x.holds_l for x in washed), 1), "L"),
+        inputs=(worked("V", "held by the lines that are wet then",
+                       round(sum(x.holds_l for x in wet), 1), "L"),
                 worked("milk", "saleable milk of the smallest milking", round(least), "L"),
                 ctx.rule("milk.added_water_pct")),
         source="practice", known="common_practice",
