@@ -42,11 +42,13 @@ def run(
 ) -> None:  # fmt: skip
     """Enter meters and work done, then print the plan; `calendar` is a file to write, `missed`
     asks the failure study what a missed service would cost."""
+    from byrewright.commands.design import progress
     from byrewright.plant.write import write_bytes
     from byrewright.site.checks.measured import bench_of, owner_of
     from byrewright.site.log import log_of
     from byrewright.site.upkeep.plan import calendar_of, enter, meters_in, plan_of
     from byrewright.site.upkeep.trends import needs_checks
+    from byrewright.site.upkeep.year import year_of
 
     with clear_errors():
         within("--late", late_days, 0.0, 365.0, "days")
@@ -67,7 +69,10 @@ def run(
         if needs_checks(entries):
             with console(error=True).status("working out what the readings are held to"):
                 checks = bench_of(path, file.plant, rules).checks
-        plan = plan_of(file.plant, rules, entries, day, late_days=late_days, checks=checks)
+        with progress("a simulated year") as tell:
+            year = year_of(file.plant, rules, tell) if entries else {}
+        plan = plan_of(file.plant, rules, entries, day, late_days=late_days, checks=checks,
+                       year=year)  # fmt: skip
         if missed:
             plan = _missed(plan, file.plant, rules)
         if calendar is not None:

@@ -251,15 +251,30 @@ def _call(opened: Opened, job: Job) -> Any:
         raise ByrewrightError(str(error)) from None
 
 
+def _year(opened: Opened, job: Job) -> Any:
+    """What machines wear in a simulated year."""
+    from byrewright.site.upkeep.year import year_of
+    from byrewright.standards.rulebook import Rulebook
+
+    def tell(what: str, done: int, total: int) -> bool:
+        if job.cancel.is_set():
+            raise Stopped
+        job.say(what, done, total)
+        return False
+
+    return year_of(opened.plant, opened.rules or Rulebook(), tell)
+
+
 STUDIES: dict[str, Callable[[Opened, Job], Any]] = {
     "sizing": _sizing,
     "routes": _routes,
     "failures": _failures,
     "tests": _tests,
     "call": _call,
+    "year": _year,
 }
 """Name to the call of the study."""
-LONG = frozenset({"routes", "failures", "tests", "call"})
+LONG = frozenset({"routes", "failures", "tests", "call", "year"})
 
 
 def proof(answers: Answers, opened: Opened, study: Any) -> Share:

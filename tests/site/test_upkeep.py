@@ -19,7 +19,7 @@ from byrewright.documents.readers_work import upkeep_rows
 from byrewright.errors import ByrewrightError
 from byrewright.plant.programme import programme_of
 from byrewright.plant.read import read_plant, read_plant_text
-from byrewright.plant.roles import StandsCows
+from byrewright.plant.roles import PumpsVacuum, StandsCows
 from byrewright.plant.upkeep import intervals
 from byrewright.site.log import Log, New, Owner
 from byrewright.site.upkeep.due import (
@@ -29,11 +29,12 @@ from byrewright.site.upkeep.due import (
     Window,
     due_of,
     fewest_visits,
+    forecast,
     rate_of,
     total_hours,
     windows,
 )
-from byrewright.site.upkeep.forecast import wear_a_day
+from byrewright.site.upkeep.forecast import PROGRAMME, programmed, rate_beside
 from byrewright.site.upkeep.plan import (
     _verdict,
     calendar_of,
@@ -43,6 +44,7 @@ from byrewright.site.upkeep.plan import (
     plan_of,
     tasks_of,
 )
+from byrewright.site.upkeep.watched import stretches, watched
 from byrewright.standards.rulebook import default_rulebook
 from tests.plant.small import SMALL
 from tests.plants import machine
@@ -82,15 +84,14 @@ def test_no_plan_has_fewer_visits(told: list[tuple[int, int]]) -> None:
 def test_due_by_hours_follows_the_meter_and_its_range() -> None:
     """Would fail if a pump's belts were planned by the calendar though its meter tells."""
     meters = [Meter(0, 1000), Meter(50, 1200), Meter(100, 1450)]
-    rate = rate_of(meters, 6.0)
+    rate = rate_of(meters, forecast(6.0, PROGRAMME))
     assert rate is not None and (rate.a_day, rate.least, rate.most) == (4.5, 4.0, 5.0)
     one = due_of(BELTS, 100, 50, meters, rate)
     assert (one.day, one.soonest, one.latest) == pytest.approx((155.6, 150, 162.5), abs=0.1)
     assert due_of(BELTS, 100, 25, meters, rate).day == pytest.approx(100 + 150 / 4.5)
-    forecast = rate_of(meters[:1], 6.0)
-    assert forecast == Rate(6.0, pytest.approx(4.8), pytest.approx(7.2),
-                            "forecast from the day's programme")  # fmt: skip
-    assert due_of(BELTS, 100, 0, [], forecast).day == pytest.approx(500 / 6.0)
+    told = rate_of(meters[:1], forecast(6.0, PROGRAMME))
+    assert told == Rate(6.0, pytest.approx(4.8), pytest.approx(7.2), PROGRAMME)
+    assert due_of(BELTS, 100, 0, [], told).day == pytest.approx(500 / 6.0)
     assert due_of(BELTS, 100, 0, [], None).day is None
     assert due_of(BELTS, 100, None, meters, rate).day is None
     assert rate_of([Meter(0, 0), Meter(2, 40)], None) is None, "two days tell no rate"
@@ -110,7 +111,7 @@ def test_hours_never_run_backwards_over_a_new_meter(steps: list[float], at: int)
 def test_the_first_of_what_it_wears_by_counts() -> None:
     """Would fail if pulses, litres or cows were left out beside hours, or their meter were."""
     task = Task("PU1", "filters", every_h=2000.0, counts=(("pulses", 7e6),))
-    hours, slow = rate_of([], 8.0), rate_of([], 1e3)
+    hours, slow = forecast(8.0, PROGRAMME), forecast(1e3, PROGRAMME)
     pulses = [Meter(0, 0.0), Meter(50, 5e6)]
     one = due_of(task, 50, 0.0, [], hours, {"pulses": (pulses, rate_of(pulses, None))})
     assert one.day == pytest.approx(70.0)
@@ -136,12 +137,12 @@ def test_meters_out_of_a_file_and_what_a_day_wears(log: Log, tmp_path: Path) -> 
     day = programme_of(plant, rules)
     units, deck = plant.equipment["MU1"], plant.first(StandsCows)
     assert deck is not None and isinstance(deck, StandsCows)
-    milked = day.cows_milked_day / units.count
-    assert wear_a_day(plant, rules, units, "cows") == pytest.approx(milked)
+    worn = programmed(plant, rules)
+    assert worn[units.id, "cows"] == [pytest.approx(day.cows_milked_day / units.count)]
     hours = sum(m.target_h for m in day.milkings)
-    turns = wear_a_day(plant, rules, deck, "turns")
+    (turns,) = worn[deck.id, "turns"]
     assert turns == pytest.approx(3600 * hours * (1 - deck.stop_share_pct / 100) / deck.turn_s)
-    assert wear_a_day(plant, rules, plant.equipment["AC1"], "starts") is None
+    assert ("AC1", "starts") not in worn
 
 
 def test_what_comes_again_comes_again_and_what_is_overdue_comes_now() -> None:
@@ -238,7 +239,7 @@ def test_what_was_logged_under_an_earlier_name_counts(log: Log) -> None:
 def test_a_count_that_nobody_knows_is_told() -> None:
     """Would fail if a service held by its hours while its starts, unread, may have passed."""
     task = Task("AC1", "valves", every_h=4000.0, counts=(("starts", 60_000.0),))
-    hours, never = rate_of([], 8.0), rate_of([], 0.0)
+    hours, never = forecast(8.0, PROGRAMME), forecast(0.0, PROGRAMME)
     one = due_of(task, 50, 0.0, [], hours, {"starts": ([], None)})
     assert (one.day, one.lacks) == (500.0, ("starts",))
     verdict, says = _verdict(one, 50, 14.0)
@@ -248,7 +249,7 @@ def test_a_count_that_nobody_knows_is_told() -> None:
     assert _verdict(one, 600, 14.0)[0] == "fails"
     assert due_of(task, 50, 0.0, [], hours, {"starts": ([], never)}).lacks == ()
     longer = replace(task, every_h=6000.0, learned=(5000.0, 8000.0))
-    by = due_of(longer, 50, 0.0, [], None, {"starts": ([], rate_of([], 600.0))})
+    by = due_of(longer, 50, 0.0, [], None, {"starts": ([], forecast(600.0, PROGRAMME))})
     assert by.day == 100.0 and by.soonest < 84 and by.latest > 133
 
 
@@ -262,3 +263,40 @@ def test_an_interval_is_told_alike_everywhere() -> None:
     pulsator = machine("PU1", "pulsator", rate_per_min=65.0)
     times = dict(intervals(pulsator, type(pulsator).UPKEEP[0], rules))
     assert times["pulses"] == times["h"] * 60 * 65
+
+
+def test_what_was_watched_and_what_was_simulated_tell_the_rate(log: Log) -> None:
+    """Would fail if hours watched counted through a gap, or a season's meter stood for a year."""
+    plant = read_plant_text(SMALL).plant
+    milks = next(n for n, m in plant.modes.items() if "milking" in m.does)
+    idle = next(n for n, m in plant.modes.items() if "idle" in m.does)
+    one = next(m.id for m in plant.machines(PumpsVacuum))
+    day, events = 86_400.0, []
+
+    def tell(at: float, kind: str, text: str = "") -> None:
+        events.append(New("watch", 1e9 + at, "", "", {"kind": kind, "text": text}))
+
+    tell(0, "started")
+    for d in range(14):
+        tell(d * day, "mode", milks)
+        tell((d + 0.125) * day, "mode", idle)
+    tell(14 * day, "lost")
+    tell(20 * day, "back")  # six days that nobody saw, in the mode of before
+    tell(21 * day, "mode", milks)
+    tell(21.2 * day, "acknowledged")
+    tell(30 * day, "started")  # killed at 21.2: nothing is known from there on
+    log.append(events)
+    told = watched(plant, log.entries())
+    assert told[one, "h"][:2] == [pytest.approx(3.0)] * 2
+    assert told[one, "starts"][:2] == [pytest.approx(1.0)] * 2
+    hours = sum(b - a for a, b, _ in stretches(log.entries()))
+    assert hours == pytest.approx(15.2 * day)
+    year = {(one, "h"): [2.0] * 6 + [6.0] * 6}
+    rate, months = rate_beside(one, "h", programmed(plant, default_rulebook()), year, told)
+    assert rate is not None and rate.how == "as watched" and months == ()
+    rate, months = rate_beside(one, "h", {}, year, {})
+    assert rate is not None and rate.a_day == 4.0 and months == (0.5,) * 6 + (1.5,) * 6
+    june = float(dt.date(2026, 6, 1).toordinal())
+    meters = [Meter(june - 60, 0.0), Meter(june, 120.0)]
+    by = due_of(BELTS, june, june, meters, rate_of(meters, None, months))
+    assert by.day == pytest.approx(june + 30 + (500 - 60) / 6.0), "2 h a day in June, then 6"

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -15,6 +15,8 @@ LEAST_DAYS = 7.0
 """Readings of a meter nearer together than this tell no rate (byrewright's own choice)."""
 ONE_SLOPE, FORECAST = 0.10, 0.20
 """Range of a rate from two readings alone, and of one forecast (byrewright's own choices)."""
+LONGEST_DAYS = 36_525.0
+"""What is not due within so long is never due."""
 OWN_DAYS = 60.0
 """Services that come more often are the farm's own people's, no reason for a visit."""
 EARLY_SHARE = 0.25
@@ -33,12 +35,16 @@ class Meter:
 
 @dataclass(frozen=True, slots=True)
 class Rate:
-    """Hours, or what else is counted, a day, with its range and where it comes from."""
+    """Hours, or what else is counted, a day, with its range and where it comes from.
+
+    `months` are how much more or less than `a_day` it is in each month, January first; none: even.
+    """
 
     a_day: float
     least: float
     most: float
     how: str
+    months: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,11 +126,22 @@ def total_hours(meters: Iterable[Meter]) -> list[tuple[float, float]]:
     return told
 
 
-def rate_of(meters: Sequence[Meter], forecast: float | None) -> Rate | None:
-    """So many a day from readings a week or more apart; from the day's programme without them.
+def forecast(a_day: float, how: str, seen: Sequence[float] = ()) -> Rate:
+    """A rate that no meter tells, with the range of a forecast; of `seen` weeks, with theirs."""
+    if not seen:
+        return Rate(a_day, (1 - FORECAST) * a_day, (1 + FORECAST) * a_day, how)
+    away = ONE_SLOPE * a_day if len(seen) == 1 else 0.0
+    return Rate(a_day, min(seen) - away, max(seen) + away, how)
 
-    >>> rate_of([Meter(0, 100), Meter(50, 350), Meter(100, 550)], 6.0)
-    Rate(a_day=4.5, least=4.0, most=5.0, how='from its meter')
+
+def rate_of(
+    meters: Sequence[Meter], beside: Rate | None = None, months: tuple[float, ...] = ()
+) -> Rate | None:
+    """So many a day from readings a week or more apart; `beside` them without. `months` are its
+    shape through a year, about 1: what was read in one season is not taken for all.
+
+    >>> rate_of([Meter(1, 100), Meter(51, 350), Meter(101, 550)])
+    Rate(a_day=4.5, least=4.0, most=5.0, how='from its meter', months=())
     """
     told = total_hours(meters)
     spaced = told[:1]
@@ -132,16 +149,34 @@ def rate_of(meters: Sequence[Meter], forecast: float | None) -> Rate | None:
         if one[0] - spaced[-1][0] >= LEAST_DAYS:
             spaced.append(one)
     if len(spaced) > 1:
-        slopes = [(b[1] - a[1]) / (b[0] - a[0]) for a, b in pairwise(spaced)]
-        mean = (spaced[-1][1] - spaced[0][1]) / (spaced[-1][0] - spaced[0][0])
+        slopes = [(b[1] - a[1]) / _weight(a[0], b[0], months) for a, b in pairwise(spaced)]
+        mean = (spaced[-1][1] - spaced[0][1]) / _weight(spaced[0][0], spaced[-1][0], months)
         away = ONE_SLOPE * mean if len(slopes) == 1 else 0.0
-        return Rate(mean, min(slopes) - away, max(slopes) + away, "from its meter")
-    if forecast is None:
-        return None
-    return Rate(
-        forecast, (1 - FORECAST) * forecast, (1 + FORECAST) * forecast,
-        "forecast from the day's programme",
-    )  # fmt: skip
+        return Rate(mean, min(slopes) - away, max(slopes) + away, "from its meter", months)
+    return replace(beside, months=months) if beside is not None else None
+
+
+def _by_month(since: float, months: tuple[float, ...]) -> Iterator[tuple[float, float]]:
+    """Days from a day on, month by month, and how much more or less is worn in them."""
+    day = since
+    while day < since + LONGEST_DAYS and day < dt.date.max.toordinal() - 31:
+        date = dt.date.fromordinal(max(1, int(day)))
+        ends = dt.date(date.year + date.month // 12, date.month % 12 + 1, 1).toordinal()
+        yield ends - day, months[date.month - 1]
+        day = float(ends)
+
+
+def _weight(start: float, end: float, months: tuple[float, ...]) -> float:
+    """Days between two, each counted as its month wears."""
+    if not months:
+        return end - start
+    left, found = end - start, 0.0
+    for days, weight in _by_month(start, months):
+        found += min(left, days) * weight
+        left -= days
+        if left <= 0:
+            break
+    return found or math.inf  # nothing is worn in these months
 
 
 def due_of(
@@ -192,8 +227,8 @@ def _by_meter(
                    f"its {unit} are not known: read its meter")  # fmt: skip
     told = total_hours(meters)
     run, seen = _run_since(told, last, rate.a_day), max(told[-1][0] if told else last, last)
-    days = [_after(every - run, rate.a_day), _after(span[0] - run, rate.most),
-            _after(span[1] - run, rate.least)]  # fmt: skip
+    ends = (every, rate.a_day), (span[0], rate.most), (span[1], rate.least)
+    days = [_after(many - run, a_day, seen, rate.months) for many, a_day in ends]
     day, soonest, latest = (seen + d for d in days)
     return Due(task, last, day, min(soonest, latest), max(soonest, latest), every / rate.a_day,
                rate.how)  # fmt: skip
@@ -210,8 +245,19 @@ def _run_since(told: Sequence[tuple[float, float]], last: float, h_day: float) -
     return told[-1][1] - (h0 + (h1 - h0) * (last - d0) / (d1 - d0))
 
 
-def _after(left_h: float, h_day: float) -> float:
-    return left_h / h_day if h_day > 0 else math.inf if left_h > 0 else 0.0
+def _after(left_h: float, h_day: float, since: float, months: tuple[float, ...]) -> float:
+    """Days until so much more is worn; what is over is told by the mean of the year."""
+    if h_day <= 0:
+        return math.inf if left_h > 0 else 0.0
+    if not months or left_h <= 0:
+        return left_h / h_day
+    gone = 0.0
+    for days, weight in _by_month(since, months):
+        if left_h <= h_day * weight * days:
+            return gone + left_h / (h_day * weight)
+        left_h -= h_day * weight * days
+        gone += days
+    return math.inf
 
 
 def windows(

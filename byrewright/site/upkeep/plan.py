@@ -25,10 +25,11 @@ from byrewright.site.log.entry import current
 from byrewright.site.upkeep import due as dues
 from byrewright.site.upkeep import lives, risk
 from byrewright.site.upkeep.due import Due, Meter, Rate, Task, Visit, date_of, day_of
-from byrewright.site.upkeep.forecast import h_a_day, wear_a_day
+from byrewright.site.upkeep.forecast import Worn, programmed, rate_beside
 from byrewright.site.upkeep.kit import kit_of
 from byrewright.site.upkeep.lives import Learned, learned_of
 from byrewright.site.upkeep.trends import Trend, finding_of, table_of, too_few, trends_of
+from byrewright.site.upkeep.watched import watched
 from byrewright.standards.rulebook import Rulebook
 
 HORIZON_DAYS = 365.0
@@ -78,9 +79,10 @@ def _task(machine: Machine, asked: Upkeep, rules: Rulebook, learned: Learned | N
 
 def plan_of(
     plant: Plant, rules: Rulebook, entries: Sequence[Entry], today: dt.date, *,
-    late_days: float = 14.0, checks: Sequence[Check] = (),
+    late_days: float = 14.0, checks: Sequence[Check] = (), year: Worn | None = None,
 ) -> Plan:  # fmt: skip
-    """The plan for the year from today on; `checks` are the plant's, for the trends."""
+    """The plan for the year from today on; `checks` are the plant's, for the trends, `year` is what
+    its machines wear in a simulated year."""
     now = float(today.toordinal())
     told = current(entries)
     began = min((day_of(e.at) for e in told), default=None)
@@ -91,14 +93,17 @@ def plan_of(
             if asked is not None:
                 done[e.tag, asked.what] = day_of(e.at)
     learned = learned_of(plant, rules, told)
+    beside = programmed(plant, rules), year or {}, watched(plant, told)
+
+    def count(tag: str, unit: str) -> tuple[list[Meter], Rate | None]:
+        meters = _meters(told, tag, unit)
+        return meters, dues.rate_of(meters, *rate_beside(tag, unit, *beside))
+
     found = []
     for task in tasks_of(plant, rules, learned):
-        machine = plant.equipment[task.machine]
-        meters = _meters(told, machine.id)
-        rate = dues.rate_of(meters, h_a_day(plant, rules, machine))
         last = done.get((task.machine, task.what), began)
-        counted = {unit: _counts(plant, rules, told, machine, unit) for unit, _ in task.counts}
-        found.append(dues.due_of(task, now, last, meters, rate, counted))
+        counted = {unit: count(task.machine, unit) for unit, _ in task.counts}
+        found.append(dues.due_of(task, now, last, *count(task.machine, HOURS), counted))
     mine, ours = [d for d in found if d.own], [d for d in found if not d.own]
     windows = dues.windows(ours, now, HORIZON_DAYS, late_days)
     visits = tuple(dues.fewest_visits(windows))
@@ -229,14 +234,6 @@ def _meters(entries: Iterable[Entry], tag: str, unit: str = HOURS) -> list[Meter
          if e.kind == "hours" and e.tag == tag and e.data.get("unit", HOURS) == unit),
         key=lambda m: m.day,
     )  # fmt: skip
-
-
-def _counts(
-    plant: Plant, rules: Rulebook, told: Sequence[Entry], machine: Machine, unit: str
-) -> tuple[list[Meter], Rate | None]:
-    meters = _meters(told, machine.id, unit)
-    by = next(w for w in WEARS if w == unit)
-    return meters, dues.rate_of(meters, wear_a_day(plant, rules, machine, by))
 
 
 def interval(task: Task) -> str:

@@ -17,8 +17,10 @@ from byrewright.results import Table
 from byrewright.site.checks.measured import log_stamp, owner_of
 from byrewright.site.log import Entry, Log, log_of
 from byrewright.site.upkeep.due import date_of
+from byrewright.site.upkeep.forecast import Worn
 from byrewright.site.upkeep.plan import Plan, calendar_of, enter, interval, plan_of
 from byrewright.site.upkeep.trends import needs_checks
+from byrewright.site.upkeep.year import year_of
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.web.answers import Share
 from byrewright.web.folder import NotServed, Opened
@@ -63,7 +65,7 @@ def register(site: Site) -> None:
             if not opened.sound:
                 return Response(status_code=404)
             try:
-                plan = await asyncio.to_thread(_plan, opened, _entries(opened), ())
+                plan = await asyncio.to_thread(_forecast, opened)
             except ByrewrightError as error:
                 return Response(str(error), status_code=409, media_type="text/plain")
             return Response(
@@ -86,9 +88,14 @@ def _entries(opened: Opened) -> list[Entry]:
         log.close()
 
 
-def _plan(opened: Opened, entries: list[Entry], checks: Any) -> Plan:
+def _plan(opened: Opened, entries: list[Entry], checks: Any, year: Worn) -> Plan:
     rules = opened.rules or default_rulebook()
-    return plan_of(opened.plant, rules, entries, date.today(), checks=checks)
+    return plan_of(opened.plant, rules, entries, date.today(), checks=checks, year=year)
+
+
+def _forecast(opened: Opened) -> Plan:
+    year = year_of(opened.plant, opened.rules or default_rulebook())
+    return _plan(opened, _entries(opened), (), year)
 
 
 def _enter(opened: Opened, done: Sequence[str], meters: Sequence[str], who: str) -> int:
@@ -109,7 +116,9 @@ class ServiceView:
         self.plan: Plan | None = None
         self.job: Share | None = None
         self.study: Share | None = None
+        self.year: Share = self.v.site.answers.study("year", self.opened)
         self.trouble = self.said = self.stamp = ""
+        self.forecast = False
         self.refused = False
 
     def build(self) -> None:
@@ -126,7 +135,8 @@ class ServiceView:
     async def look(self, *, anew: bool = False) -> None:
         """Read the log and plan anew where it may have changed."""
         stamp = log_stamp(self.opened.path)
-        if self.plan is not None and stamp == self.stamp and not anew:
+        told = self.forecast or self.year.state != "done"
+        if self.plan is not None and stamp == self.stamp and told and not anew:
             return
         self.stamp = stamp
         try:
@@ -139,7 +149,9 @@ class ServiceView:
                     self.live.draw()
                     return
                 checks = self.job.value.checks
-            self.plan = await asyncio.to_thread(_plan, self.opened, entries, checks)
+            self.forecast = self.year.state == "done"
+            year: Worn = self.year.value if self.forecast else {}
+            self.plan = await asyncio.to_thread(_plan, self.opened, entries, checks, year)
             self.trouble = ""
         except ByrewrightError as error:
             self.trouble = str(error)
