@@ -110,7 +110,7 @@ def read_map(path: Path, table: Table, *, opcua: bool = False) -> Addresses:
         head = file.readline()
         file.seek(0)
         commas = head.count(",") >= head.count(";")
-        reader = csv.DictReader(file, delimiter="," if commas else ";")
+        reader = csv.DictReader(file, delimiter="," if commas else ";", restval="")
         names = _heads(path, reader)
         if not {"tag", "area", "address"} <= set(names):
             raise AddressError(
@@ -182,17 +182,18 @@ def _rows(path: Path, reader: csv.DictReader[str]) -> Iterator[dict[str, str]]:
 
 def _read_row(path: Path, line: int, row: Mapping[str, str]) -> Address:
     areas: dict[str, Area] = {a: a for a in get_args(Area)}
-    area = areas.get((row.get("area") or "").strip())
+    said, numbered = row["area"].strip(), row["address"].strip()
+    area = areas.get(said)
     if area is None:
-        raise AddressError(
-            f"{path}:{line}: area is {row.get('area')!r}; write {' or '.join(areas)}"
-        )
-    try:
-        number = int(row.get("address") or "")
-    except ValueError:
-        number = -1
+        raise AddressError(f"{path}:{line}: area {_is(said)}; write {' or '.join(areas)}")
+    number = int(numbered) if numbered.isdecimal() and numbered.isascii() else -1
     if not 0 <= number <= 65535:
-        raise AddressError(f"{path}:{line}: address is {row.get('address')!r}; write 0 to 65535")
-    tag = (row.get("tag") or "").strip()
+        raise AddressError(f"{path}:{line}: address {_is(numbered)}; write 0 to 65535")
+    tag = row["tag"].strip()
     node = (row.get("opc_ua_node") or f"ns=2;s={tag}").strip()
     return Address(tag, area, number, node, row.get("meaning") or "")
+
+
+def _is(said: str) -> str:
+    """What a cell holds, for a sentence."""
+    return f"is {said!r}" if said else "is missing"

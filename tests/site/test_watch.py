@@ -426,6 +426,8 @@ def test_address_map_comes_back_and_complains_clearly(tmp_path: Path) -> None:
     for bad, said in (
         ("tag,area\nV1_open,discrete_input\n", "first line"),
         ("tag,area,address\nV1_open,coil,3\n", ":2: area is 'coil'"),
+        ("tag,area,address\nV1_open\n", ":2: area is missing"),
+        ("tag,area,address\nV1_open,discrete_input\n", ":2: address is missing"),
         ("tag,area,address\nV1_open,discrete_input,-1\n", "0 to 65535"),
         ("tag,area,address\nV9_open,discrete_input,1\n", "V9_open is not in"),
     ):
