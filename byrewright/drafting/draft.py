@@ -161,7 +161,7 @@ def settle(
 
 
 def _laid_alike(pipe: Pipe, old: Pipe | None) -> bool:
-    fields = ("start", "end", "length_m", "rise_m", "fittings")
+    fields = ("start", "end", "length_m", "rise_m", "fittings", "profile")
     return old is not None and all(getattr(pipe, f) == getattr(old, f) for f in fields)
 
 

@@ -255,6 +255,14 @@ def _water(brief: Brief, now: Closing) -> list[Step]:
     ]  # fmt: skip
 
 
+def _vacuum(brief: Brief, now: Closing) -> list[Step]:
+    was = brief.vacuum_kpa
+    return [
+        _step(f"a vacuum of {kpa} kPa instead of {was:g}", vacuum_kpa=float(kpa))
+        for kpa in range(math.ceil(was) - 1, 0, -1)
+    ]
+
+
 def _milk_out(brief: Brief, now: Closing) -> list[Step]:
     if brief.milk_out_c is None:
         return []
@@ -329,13 +337,14 @@ LEVERS: tuple[Lever, ...] = (
     Lever("stalls", TIME, _stalls),
     Lever("redundancy", (*STOPS, *CUPS, "delivery.", "cooling.chiller"), _together),
     Lever("standby_power", (*STOPS, *CUPS, "power.standby"), _standby),
-    Lever("no_single_stop", (*STOPS, *CUPS), _may_stop),
+    Lever("no_single_stop", (*STOPS, *CUPS, *WASH), _may_stop),
     Lever("supply", POWER, _supply),
     Lever("fault_kva", ("power.mains_dip",), _stronger),
     Lever("collections", STORE, _visits),
     Lever("tanker_l", STORE, _tankers),
     Lever("reserve_h", STORE, _reserve),
     Lever("water_source", WATER, _water),
+    Lever("vacuum_kpa", ("delivery.npsh",), _vacuum),
     Lever("milk_out_c", COLD, _milk_out),
     Lever("cooling", COLD, _cooling),
     Lever("hot_c", WASH, _hotter),

@@ -18,8 +18,9 @@ def lay_out(
     """The plant of an intent with the sizes chosen so far, and the sheet with its reasons.
 
     Args:
-        lengths: pipes of an earlier layout, whose lengths, rises and bends are taken over where
-            they join the same ends; without, lengths are guessed. `sited.laid_out` lays the pipes.
+        lengths: pipes of an earlier layout, whose lengths, rises, bends and ways are taken over
+            where they join the same ends; without, lengths are guessed. `sited.laid_out` lays
+            the pipes.
     """
     sheet = Sheet(sizes)
     deck.deck(sheet, want)
@@ -73,7 +74,7 @@ def lay_out(
 def _taken_over(plant: Plant, lengths: Mapping[str, Pipe]) -> Plant:
     """The plant with lengths of an earlier layout."""
     pipes = tuple(
-        pipe.laid(old.length_m, old.rise_m, old.fittings.get("bend", 0))
+        pipe.laid(old.length_m, old.rise_m, old.fittings.get("bend", 0), old.profile)
         if (old := lengths.get(pipe.id)) is not None
         and (old.start, old.end) == (pipe.start, pipe.end)
         else pipe

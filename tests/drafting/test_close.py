@@ -273,6 +273,8 @@ def test_no_step_goes_beyond_what_a_brief_can_state() -> None:
     ]  # fmt: skip
     assert words["supply"] and words["fault_kva"] and words["tanker_l"] and words["water_source"]
     assert [len(words[wish]) for wish in ("milk_out_c", "collections")] == [3, 3]
+    assert words["vacuum_kpa"][0] == "a vacuum of 41 kPa instead of 42"
+    assert words["vacuum_kpa"][-1] == "a vacuum of 30 kPa instead of 42"
     rows = read_brief_text(EDGE + "cows: 300\nyield_l_day: 26\n").brief
     (rounds,) = [a for a in LEVERS if a.wish == "go_round_share"]
     assert rounds.steps(rows, Closing(small()))[0].words == (

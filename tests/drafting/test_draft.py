@@ -13,6 +13,7 @@ from byrewright.plant.check import check
 from byrewright.plant.kinds.milk import MilkFilter
 from byrewright.plant.kinds.vacuum import VacuumPump
 from byrewright.plant.read import read_plant_text
+from byrewright.studies.sizing import size
 from tests.drafting.drafts import drafted, drafted_text
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
@@ -76,6 +77,17 @@ def test_redundancy_is_taken_from_the_brief() -> None:
     safe = drafted_text(SHORTEST + "redundancy: shared-running\n").plant
     assert len(lean.machines(VacuumPump)) == len(lean.machines(MilkFilter)) == 1
     assert len(safe.machines(VacuumPump)) == len(safe.machines(MilkFilter)) == 2
+
+
+def test_a_draft_was_sized_with_its_pipes_as_they_are_laid() -> None:
+    """Would fail if drafting saw straight pipes where the file's studies see dips: water that
+    stands in a line of a small plant would be told by the day and not by the draft."""
+    draft = drafted_text("cows: 8\nyield_l_day: 22\nlayout: rows\nredundancy: none\n")
+    again = size(read_plant_text(draft.text).plant)
+    assert [(f.name, f.value) for f in draft.sizing.findings] == [
+        (f.name, f.value) for f in again.findings
+    ]
+    assert again.finding("wash.standing").value
 
 
 def test_same_brief_same_bytes() -> None:

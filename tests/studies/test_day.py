@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from functools import cache
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -361,6 +362,18 @@ def test_a_cold_heater_is_mended_where_it_is_short() -> None:
         assert start.verdict == "fails"
         assert {r.figure for r in start.remedies} == set(heater)
     assert remedies.hotter_heaters(small(), 70.0, 83.0, 10.0, draw_l=500.0) == ()
+
+
+def test_more_wash_is_asked_for_up_to_what_a_plant_may_state() -> None:
+    """Would fail if a wash a little too cold were given up below the most that may be asked for."""
+    plant = small(hot_c=88.0)
+
+    def more(litres: float) -> list[float | str | bool]:
+        wash = SimpleNamespace(hot_l=4 * litres, units=4)
+        return [r.to for r in remedies.hotter_wash(plant, 53.0, 88.0, wash)]  # type: ignore[arg-type]
+
+    assert [more(20.0), more(51.0), more(60.0)] == [[24.0], [60.0], []]
+    assert remedies.hotter_wash(plant, 55.0, 88.0, SimpleNamespace()) == ()  # type: ignore[arg-type]
 
 
 def test_a_slower_turn_says_the_share_that_the_farm_wished() -> None:

@@ -113,6 +113,18 @@ def test_a_pump_under_vacuum_needs_its_suction(drafted: Plant) -> None:
     assert open_air.npsh_m - one.npsh_m > 0.8 * vacuum_m
 
 
+def test_a_suction_for_which_no_pump_is_made_says_what_helps(drafted: Plant) -> None:
+    """Would fail if a plant at 3,000 m were told to buy a pump that nobody makes."""
+    low, high = (
+        finding(drafted.model_copy(update={"site": site}), "delivery.npsh", "MP1")
+        for m in (1500.0, 3000.0)
+        for site in [drafted.site.model_copy(update={"altitude_m": m})]
+    )
+    assert low.verdict == "fails" and low.remedies and "take one that needs less" in low.sentence
+    assert high.verdict == "fails" and not high.remedies
+    assert "No pump needs so little" in high.sentence and "lower vacuum" in high.sentence
+
+
 def test_a_slope_is_a_rise_where_none_is_stated(drafted: Plant) -> None:
     """Would fail if a pipe's stated fall had no say in the head its pump must give."""
     line = next(p for p in drafted.pipes if p.start == "GL1.fixed_milk")

@@ -21,8 +21,6 @@ from byrewright.studies.sizing.sizes import next_preferred, next_round
 
 HANDS_SHARE = 0.95
 """Share of the time that the routine alone may fill before people, not stalls, set the pace."""
-
-
 SLOWER_AT_LEAST, SLOWER_BY_SHARE = 1.01, 0.2
 """A turn is made this many times as long, and longer by this share of the cows too many that went
 round again: small steps, so that the turn stays as fast as it may be (our choice)."""
@@ -92,12 +90,13 @@ def hotter_wash(plant: Plant, back: float, hottest_c: float, wash: Wash) -> tupl
         gain = (hot_c - ROOM_C) / max(5.0, back - ROOM_C)  # what is lost grows with the heat
         to = min(hottest_c, float(math.ceil(hot_c + gain * short)))
         return (Remedy("cleaning", "hot_c", to, why),)
-    each = math.ceil(1.2 * wash.hot_l / max(1, wash.units))
-    if each > MOST_WASH_L_UNIT:
-        return ()
-    return (Remedy("cleaning", "water_l_unit", float(each), why),)
+    has = wash.hot_l / max(1, wash.units)
+    each = min(MOST_WASH_L_UNIT, float(math.ceil(MORE_WASH * has)))
+    return (Remedy("cleaning", "water_l_unit", each, why),) if each > has else ()
 
 
+MORE_WASH = 1.2
+"""Wash that is asked for where a hotter start is not to be had, over what there is (our choice)."""
 THERMOSTAT_K = 2.5
 """By how much a heater may stand under its setting before it counts as not hot again."""
 

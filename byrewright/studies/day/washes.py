@@ -94,12 +94,18 @@ def _round(ctx: StudyContext, run: Run, washed: list[MilkingSession]) -> None:
     began = hot >= run.plant.cleaning.hot_c - ctx.number("wash.start_below_k")
     way = wash_circuit(run.plant, ctx.rules)
     none = back <= 0.0
+    short = back < run.plant.cleaning.end_c
+    do = remedies.hotter_wash(
+        run.plant, back, ctx.number("wash.hottest_c"), ctx.programme.wash,
+    ) if began and not none else ()  # fmt: skip
     ctx.find(
         "day.wash_return", "Hot wash at its end", back, "degC",
         "No hot wash came back to its trough: see where it stays in the table of the wash." if none
         else f"The hot wash began at {hot:.0f} degC in the trough and came back at {back:.0f} degC "
         f"at the end, after warming {way.steel_kg:.0f} kg of steel on its way through units, "
-        "milkline, receivers and delivery.",
+        "milkline, receivers and delivery."
+        + (" Neither a hotter start nor more water mends that: insulate the lines, shorten the "
+           "way, or cut the air let in." if short and began and not do else ""),
         limit=run.plant.cleaning.end_c, sense="at_least", allowance=0.03,
         formula="q c (T_out - T_in) = UA (T - T_room) + q_wet_air(T) + C_steel (T - T_steel)/t",
         inputs=(worked("T_0", "trough at the start, as simulated", round(hot, 1), "degC"),
@@ -107,9 +113,7 @@ def _round(ctx: StudyContext, run: Run, washed: list[MilkingSession]) -> None:
                 worked("q", "mean free air through the wash", round(way.air_l_min_free),
                        "L/min free")),
         source="definition", known="derived",
-        remedies=remedies.hotter_wash(
-            run.plant, back, ctx.number("wash.hottest_c"), ctx.programme.wash,
-        ) if began and not none else (),
+        remedies=do,
     )  # fmt: skip
     asked = max(s.strength for s in ctx.programme.wash.steps if s.kind is WashKind.ALKALINE)
     share = min(b.strength for b in washed)
@@ -155,16 +159,19 @@ def purity(ctx: StudyContext, run: Run) -> None:
     milk = float(change[:, sh.MILK].sum())
     wash, water = (float(change[:, s].sum()) for s in (sh.WASH, sh.WATER))
     lines = (stays_l(ctx) or 0.0) * sum(b.washed for b in run.bouts)
+    carried = max(wash + water, 0.0)
     water += lines
-    share = 100 * max(wash + water, 0.0) / max(milk, 1.0)
+    share, most = 100 * max(wash + water, 0.0) / max(milk, 1.0), ctx.number("milk.added_water_pct")
     ctx.find(
         "day.milk_pure", "Water and wash in stored and sold milk", share, "%",
         f"{max(water + wash, 0.0):.1f} kg of water and wash reached tank and tanker with "
         f"{milk:.0f} kg of milk, {lines:.1f} kg of it from lines that do not fall, all of which is "
         "taken to go there."
-        + ("" if share < ctx.number("milk.added_water_pct") else
-           " See which valve lets it there, and drain down before milking."),
-        limit=ctx.number("milk.added_water_pct"), sense="at_most", allowance=0.05,
+        + ("" if share < most else
+           " See which valve lets it there, and drain down before milking." if carried > lines else
+           " Lay these lines with their fall (`wash.standing` names them), or let the first milk "
+           "run to waste."),
+        limit=most, sense="at_most", allowance=0.05,
         formula="100 (water + wash) / milk in every store and load, with what lines hold",
         inputs=(ctx.rule("milk.added_water_pct"),),
     )  # fmt: skip

@@ -24,14 +24,7 @@ from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.network import Asked, asked, net_of
 from byrewright.studies.sizing.receiving import balance_pumps, receiver_pumps, wash_flow_l_min
-from byrewright.studies.sizing.sizes import (
-    ROOM,
-    TIGHT,
-    next_preferred,
-    spare,
-    stated,
-    worked,
-)
+from byrewright.studies.sizing.sizes import ROOM, TIGHT, next_preferred, spare, stated, worked
 
 LEAST_HEAD_M = 6.0
 """Least head that sanitary pumps are offered with (common practice, no source)."""
@@ -267,6 +260,14 @@ def _suction(ctx: StudyContext, pump: MovesMilk, at: Asked) -> None:
     stated_m = net_of(ctx).movers[pump.id].npsh_m
     needs = ctx.number("pump.npsh_m") if stated_m is None else stated_m
     limit = needs + ctx.number("pump.npsh_margin_m")
+    do = _thriftier(ctx, pump, low.npsh_m) if low.npsh_m < limit else ()
+    helps = ("Where that is not kept, shorten or widen the suction, set the pump lower, or take "
+             "one that needs less.")  # fmt: skip
+    if low.npsh_m < limit and not do:
+        left_kpa = net_of(ctx).ambient_kpa - low.vacuum_kpa
+        helps = (f"No pump needs so little, and only {left_kpa:.0f} kPa of air stand over the "
+                 "liquid: milk and wash at a lower vacuum, set the vessel higher over its pump, or "
+                 "widen a suction that is narrow.")  # fmt: skip
     ctx.find(
         "delivery.npsh",
         "Milk pump suction",
@@ -274,8 +275,7 @@ def _suction(ctx: StudyContext, pump: MovesMilk, at: Asked) -> None:
         "m",
         f"{pump.id} has {low.npsh_m:.1f} m over boiling at its inlet in {at.mode} at "
         f"{at.l_min:.0f} L/min, with {at.source} nearly empty and {low.vacuum_kpa:.0f} kPa of "
-        f"vacuum over it; it needs {needs:g} m and a margin. Where that is not kept, shorten or "
-        "widen the suction, set the pump lower, or take one that needs less.",
+        f"vacuum over it; it needs {needs:g} m and a margin. {helps}",
         subject=pump.id,
         limit=limit,
         sense="at_least",
@@ -290,7 +290,7 @@ def _suction(ctx: StudyContext, pump: MovesMilk, at: Asked) -> None:
         ),
         source="the solved liquid network; vapour pressure of water",
         known="derived",
-        remedies=_thriftier(ctx, pump, low.npsh_m) if low.npsh_m < limit else (),
+        remedies=do,
     )
 
 

@@ -32,7 +32,7 @@ NAMED = 6  # lines named in a sentence
 LEAST_L = 0.05  # less is a film
 NARROW = "next smaller tube: the cooler then gets as much wash as milk"
 NARROWEST = "narrowest tube: the cooler gets the most wash it can, still less than milk"
-THROTTLES_MM = (10.0, 13.0, 16.0, 19.0, 26.0)
+THROTTLES_MM = (6.0, 8.0, 10.0, 13.0, 16.0, 19.0, 26.0)
 """Ways round a small cooler, beside the tubes of ISO 2037 (our choice; 26 is the metric DN 25, from
 memory)."""
 
@@ -305,7 +305,7 @@ def _standing(ctx: StudyContext, duty: Duty) -> None:
     pumps = [p.id for p in ctx.plant.machines(MovesMilk) if not net_of(ctx).movers[p.id].drains]
     ctx.find(
         "wash.standing", "Rinse water that stays in lines of milk", round(litres, 1), "L",
-        f"{litres:.0f} L of rinse water stay{after} in lines that do not fall to a drain or vessel "
+        f"{litres:.1f} L of rinse water stay{after} in lines that do not fall to a drain or vessel "
         f"({_named(stay)}) and go with the next milk: lay them with their fall, give their low "
         "points a drain that opens, blow them out, or let the first milk run to waste."
         + (f" Nothing lets out what is shut in in {_named(shut)}." if shut else "")
