@@ -106,7 +106,7 @@ class Dialogue:
         while (said := self._ask("Number: ")) is not None:
             if said.isdecimal() and 1 <= int(said) <= len(self.guide.seen):
                 return self.guide.seen[int(said) - 1]
-            self.out.print(f"Write a number from 1 to {len(self.guide.seen)}, or q.")
+            self.out.print(f"Type a number from 1 to {len(self.guide.seen)}, or q.")
         return None
 
     def _looks(self, seen: Seen) -> str:
@@ -116,7 +116,7 @@ class Dialogue:
         if sight.call:
             self.out.print(f"[bold]Call[/] {sight.call}.")
         if sight.positions:
-            self.out.print(f"\nWhere valves must stand: {self.guide.mode.replace('_', ' ')}")
+            self.out.print(f"\nWhere valves should be: {self.guide.mode.replace('_', ' ')}")
             for tag, title, stands in self.guide.positions:
                 self.out.print(f"  {tag:6} {title}: {stands}", highlight=False)
         for candidate in seen.looks:
@@ -130,18 +130,18 @@ class Dialogue:
             if outcome:
                 return outcome
         if seen.looks:
-            self.out.print("None of it. Call the service and read out what you answered.")
+            self.out.print("None of these. Call the service and read out your answers.")
             if seen.also:
                 also = "; ".join(seen.also)
-                self.out.print(f"For the service, it may also be: {also}.", highlight=False)
+                self.out.print(f"Tell them that it may also be: {also}.", highlight=False)
         return self._ended((("c", "called"), ("g", "goes on")))
 
     def _which(self, look: Look, tags: Sequence[str]) -> list[Place] | None:
         """The place at which it is so; empty when it is not; None when the caller ended."""
         at = {p.tag: p for p in look.places if p.tag in tags}
         some = ", ".join(tags[:FEW]) + (f" and {len(tags) - FEW} more" if tags[FEW:] else "")
-        self.out.print(f"\nLook at [bold]{some}[/], {at[tags[0]].title}.", highlight=False)
-        self.out.print(f"Is it so? {look.seen}", highlight=False)
+        self.out.print(f"\nLook at [bold]{some}[/] ({at[tags[0]].title}).", highlight=False)
+        self.out.print(f"Is this what you see? {look.seen}", highlight=False)
         while (said := self._ask(f"({HELP}): ")) is not None:
             if said in ("n", "?"):
                 self.asked.append((look.id, "", "no" if said == "n" else "cannot tell"))
@@ -152,23 +152,22 @@ class Dialogue:
                     return None
                 self.asked.append((look.id, tag, "yes"))
                 return [at[tag]]
-            self.out.print(f"Write {HELP}.")
+            self.out.print(f"Type {HELP}.")
         return None
 
     def _tag(self, tags: Sequence[str]) -> str | None:
         known = {t.casefold(): t for t in tags}
-        while (said := self._ask("Which one (its tag): ")) is not None:
+        while (said := self._ask(f"Which one? Type {_one_of(tags)}: ")) is not None:
             if said in known:
                 return known[said]
-            self.out.print(f"Write one of {', '.join(tags)}.")
         return None
 
     def _mend(self, look: Look, place: Place) -> str:
         """What is done there; how it ended, "" when it did not help."""
         if look.safety:
-            self.out.print("[bold]Stop. Do not start again before it is mended and proven.[/]")
+            self.out.print("[bold]Stop. Do not restart until it has been mended and tested.[/]")
         self._steps(f"At {place.tag}", (*place.acts, *look.do))
-        self.out.print(f"[bold]Stop and call {look.who}[/] when {look.when}.", highlight=False)
+        self.out.print(f"[bold]Stop and call {look.who}[/] if {look.when}.", highlight=False)
         for caution in look.cautions:
             self.out.print(caution, style="dim")
         outcome = self._ended((("g", "goes on"), ("n", "no change"), ("c", "called")))
@@ -180,12 +179,12 @@ class Dialogue:
 
     def _ended(self, ways: Sequence[tuple[str, str]]) -> str:
         words = {"goes on": "milking goes on", "no change": "it did not help",
-                 "called": "I called"}  # fmt: skip
+                 "called": "I have called"}  # fmt: skip
         how = ", ".join(f"{key}: {words[way]}" for key, way in ways)
         while (said := self._ask(f"({how}): ")) is not None:
             if said in dict(ways):
                 return dict(ways)[said]
-            self.out.print(f"Write one of {', '.join(k for k, _ in ways)}.")
+            self.out.print(f"Type {_one_of([k for k, _ in ways])}.")
         return "open"
 
     def _steps(self, title: str, steps: Sequence[str]) -> None:
@@ -197,6 +196,10 @@ class Dialogue:
         """What is typed, in small letters; None at the end or with q."""
         said = _line(prompt)
         return None if said is None or said.casefold() == "q" else said.casefold()
+
+
+def _one_of(some: Sequence[str]) -> str:
+    return " or ".join(filter(None, (", ".join(some[:-1]), some[-1])))
 
 
 def _line(prompt: str) -> str | None:

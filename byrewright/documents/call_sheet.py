@@ -13,7 +13,7 @@ from byrewright.documents.shapes import Layout, Placed
 from byrewright.documents.svg import layout_svg, n
 from byrewright.documents.typeset import TEMPLATES
 from byrewright.plant.plant import Plant
-from byrewright.plant.roles import Senses
+from byrewright.plant.roles import CarriesDeck, GivesMilk, RemovesUnits, Senses, StandsCows
 from byrewright.site.callout.guide import Guide, Look, Seen
 from byrewright.standards.cautions import LEAD
 
@@ -89,15 +89,27 @@ class Pictures:
 
     def of(self, tag: str) -> list[str | float] | None:
         """The sheet, the corner's x, y, width and height, and the box round the machine, or round
-        what a sensor sits on."""
-        sensor = self.plant.equipment[tag]
-        tag = sensor.on if isinstance(sensor, Senses) else tag
-        for key, laid in self._laid.items():
-            one = next((p for p in laid.placed if p.machine == tag and p.symbol != "flag"), None)
-            if one is not None:
-                self._used.add(key)
-                return [key, *(float(n(v)) for v in _corner(laid, one))]
+        what it sits on where it is not drawn itself."""
+        for at in dict.fromkeys((tag, self._sits_on(tag))):
+            for key, laid in self._laid.items():
+                some = (p for p in laid.placed if p.machine == at and p.symbol != "flag")
+                one = next(some, None)
+                if one is not None:
+                    self._used.add(key)
+                    return [key, *(float(n(v)) for v in _corner(laid, one))]
         return None
+
+    def _sits_on(self, tag: str) -> str:
+        """The machine itself; of a sensor, a roller or what hangs at each unit, what it sits on."""
+        one = self.plant.equipment[tag]
+        on: StandsCows | GivesMilk | None = None
+        if isinstance(one, Senses):
+            return one.on
+        if isinstance(one, CarriesDeck):
+            on = self.plant.first(StandsCows)
+        elif isinstance(one, RemovesUnits) or one.can("rides on the deck"):
+            on = self.plant.first(GivesMilk)
+        return tag if on is None else on.id
 
     def sheets(self) -> str:
         """The drawings that are used, each once, to be shown in corners."""

@@ -192,7 +192,7 @@ def test_the_dialogue_leads_to_the_steps_and_keeps_the_call(
     monkeypatch.setattr("builtins.input", lambda _: next(lines))
     command.run(path, who="Anna")
     out = capsys.readouterr().out
-    assert "Write a number from 1 to" in out and "Put no more cups on" in out
+    assert "Type a number from 1 to" in out and "Put no more cups on" in out
     assert "Stop and call" in out and "the call is kept in" in out
     log = Log(tmp_path / "plant.site.sqlite", Owner("", ""))
     try:

@@ -68,10 +68,10 @@ def test_a_call_on_a_telephone_reaches_the_log(browser: Any, served: Served) -> 
     eye.shoot("callout")
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
     page.click("#see-dark")
-    page.get_by_text("Take a lamp").wait_for(timeout=60_000)
+    page.get_by_text("Get a torch").wait_for(timeout=60_000)
     assert page.evaluate(SMALL_TARGETS) == 0
     page.locator("button", has_text="Yes").first.click()
-    page.get_by_role("button", name="I called").click()
+    page.get_by_role("button", name="I have called").click()
     page.fill("#who", "Berta")
     page.get_by_role("button", name="Done").click()
     page.get_by_text("1 entered in the log.").wait_for(timeout=60_000)

@@ -125,7 +125,7 @@ class AirReceiver(KeepsAir):
         port("outlet_#", "air", direction="out", needed=False),
     )
     INSIDE = (InternalPath("inlet_#", "*"), InternalPath("*", "outlet_#"))
-    FAILURES = (Failure("hose bursts", "hose", 0.5, "gates and shut-offs go to rest", "isolate the section",
+    FAILURES = (Failure("hose bursts", "hose", 0.5, "gates and shut-offs go to their rest positions", "isolate the section",
                         "hose", effects.LEAKS),)  # fmt: skip
     UPKEEP = (
         Upkeep("drain it", was=("drain",), every_days=1),

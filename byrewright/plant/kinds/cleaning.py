@@ -33,7 +33,7 @@ class WashTrough(MakesUpWash):
             "runs dry",
             "float",
             1.0,
-            "air in the wash, no slugs",
+            "air in the wash, but no slugs",
             "fill and wash again",
             "level sensor",
         ),

@@ -51,9 +51,9 @@ class PlateCooler(CoolsMilk):
     SYMBOL = "exchanger"
     ROOM = "cooling"
     FAILURES = (
-        Failure("blocks", "filter", 3.0, "milk hardly passes, and the pumps before it labour", "let the milk past it or open and clean it", "gaskets",
+        Failure("blocks", "filter", 3.0, "hardly any milk gets through, and the pumps before it labour", "let the milk past it or open and clean it", "gaskets",
                 effects.SHUT),
-        Failure("fouled", "exchanger_fouling", 3.0, "milk leaves warmer than last month", "wash it backwards; if that is not enough have it opened",
+        Failure("fouled", "exchanger_fouling", 3.0, "milk leaves warmer than last month", "backwash itwards; if that is not enough have it opened",
                 "gaskets", effects.fouled(0.6)),
         Failure("plate leaks", "exchanger", 8.0, "the dairy reports a raised freezing point, or the water is cloudy with milk", "isolate its water; hold the milk back; have it pressure-tested",
                 "plate and gasket", effects.outside("water in milk, told by its freezing point; or milk in the water")),
@@ -164,7 +164,7 @@ class BulkTank(StoresMilk):
     CAN = frozenset({"holds milk"})
     STATES = ("fills", "stands", "is washed", "is emptied")
     FAILURES = (
-        Failure("agitator stops", "ac_motor", 4.0, "the paddle stands, cream lies on the milk", "start the paddle by hand", "motor",
+        Failure("agitator stops", "ac_motor", 4.0, "the paddle has stopped and cream lies on the milk", "start the paddle by hand", "motor",
                 effects.outside("milk in the tank warm and creamed in layers; its thermometer misleads")),
         Failure("thermometer false", "transducer", 2.0, "display differs from a hand thermometer", "measure by hand until it is changed",
                 "sensor", effects.outside("milk may be stored too warm unseen, or frozen at the wall")),
@@ -428,7 +428,7 @@ class IceBank(MakesCold):
     )
     CAN = frozenset({"stores cold", "runs"})
     STATES = RUN
-    FAILURES = (Failure("compressor trips", "refrigeration", 8.0, "ice thinner each milking",
+    FAILURES = (Failure("compressor trips", "refrigeration", 8.0, "the ice is thinner at each milking",
                         "let it run at all hours; cool less milk with it; call", "compressor or control"),)  # fmt: skip
     UPKEEP = (
         Upkeep("try the ice sensor", was=("ice sensor",), every_days=182),

@@ -37,9 +37,9 @@ class Platform(StandsCows):
     ROOM = "deck"
     STATES = ("stopped", "runs")
     FAILURES = (
-        Failure("rail joint lifts", "roller", 4.0, "thump once a turn, current up", "turn slowly; have it mended after milking; stop if the deck drops",
+        Failure("rail joint lifts", "roller", 4.0, "a thump once a turn, current up", "turn slowly; have it mended after milking; stop if the deck drops",
                 "rail joint", effects.SLOW),
-        Failure("stop circuit broken", "contactor", 1.0, "deck does not stop at the rope", "no restart before it is mended and proven",
+        Failure("stop circuit broken", "contactor", 1.0, "the deck does not stop when the rope is pulled", "do not restart until it has been mended and tested",
                 "rope switch", effects.OFF, safety=True),
     )  # fmt: skip
     UPKEEP = (
@@ -143,7 +143,7 @@ class DeckRollers(CarriesDeck):
     LETTERS = "RL"
     SYMBOL = "roller"
     ROOM = "deck"
-    FAILURES = (Failure("breaks", "roller", 4.0, "thump once a turn", "turn slowly; have it changed after milking; stop if the deck drops",
+    FAILURES = (Failure("breaks", "roller", 4.0, "a thump once a turn", "turn slowly; have it changed after milking; stop if the deck drops",
                         "roller", effects.BEARS),)  # fmt: skip
     UPKEEP = (Upkeep("grease, and look for wear", was=("grease and look",), every_days=30, prevents=("roller",),
                      counts=(("km", "upkeep.roller_km"),)),)  # fmt: skip
@@ -165,10 +165,10 @@ class RotaryGland(JoinsDeck):
     SYMBOL = "gland"
     ROOM = "deck"
     FAILURES = (
-        Failure("seal leaks", "pump_seal", 3.0, "hiss, low vacuum, weeping", "have that part changed; a blank cap keeps the rest going", "seal set", effects.LEAKS),
+        Failure("seal leaks", "pump_seal", 3.0, "hiss, low vacuum, weeping", "have that part changed; fit a blank cap: the rest carries on", "seal set", effects.LEAKS),
         Failure("slip ring lost", "slip_ring", 1.0, "removers and meters dead", "take units off by hand; have the brushes or the ring changed",
                 "brush set", effects.NO_SIGNAL),
-        Failure("power ring lost", "slip_ring", 1.0, "all that is fed on the deck stands still", "have the brushes or the ring changed",
+        Failure("power ring lost", "slip_ring", 1.0, "everything that it feeds on the deck has stopped", "have the brushes or the ring changed",
                 "brush set", effects.NO_POWER),
     )  # fmt: skip
     UPKEEP = (
@@ -240,7 +240,7 @@ class YardGate(BringsCows):
             "sticks",
             "gear_motor",
             2.0,
-            "cows do not come, gaps on the deck",
+            "cows do not come in; gaps on the deck",
             "bring the cows by hand",
             "rope or motor",
         ),

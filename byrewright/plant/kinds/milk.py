@@ -120,7 +120,7 @@ class Receiver(ReceivesMilk):
                 "run the pump by hand, wipe the probe", "probe", effects.HELD),
         Failure("level probe says full", "transducer", 0.5, "pump never stops, air in the delivery",
                 "run the pump by hand, wipe the probe", "probe", effects.HELD_ON),
-        Failure("cracks or leaks", "vessel", 3.0, "vacuum low, froth", "shut it off; milk on with the other", "receiver", effects.BREAKS_OPEN),
+        Failure("cracks or leaks", "vessel", 3.0, "vacuum low, froth", "shut it off; carry on with the other", "receiver", effects.BREAKS_OPEN),
     )  # fmt: skip
     UPKEEP = (
         Upkeep(
@@ -173,7 +173,7 @@ class MilkPump(MovesMilk):
     CAN = frozenset({"moves liquid", "runs"})
     STATES = RUN
     FAILURES = (
-        Failure("stops", "centrifugal_pump", 3.0, "it stands though the receiver is full", "run its partner; shut it off", "motor",
+        Failure("stops", "centrifugal_pump", 3.0, "it has stopped although the receiver is full", "run its partner; shut it off", "motor",
                 also=("ac_motor", "motor_protection")),
         Failure("seal leaks", "pump_seal", 2.0, "foam, air in the delivery, drips", "run its partner; shut it off; have the seal changed",
                 "seal kit", effects.Effect("off", unseen="air and foam in the delivery")),
@@ -239,13 +239,13 @@ class Valve(IsValve):
     TESTS = ("valve travel",)
     PORTS = ()
     FAILURES = (
-        Failure("sticks", "control_valve", 1.0, "it does not move; the sensed position differs from the wanted",
+        Failure("sticks", "control_valve", 1.0, "it does not move; the position shown is not the one called for",
                 "move it by hand", "actuator", effects.STUCK),
         Failure("passes when shut", "valve_seat", 2.0, "flow or drips downstream of a shut valve", "close a second valve",
                 "seat", effects.PASSES),
         Failure("loses its signal", "solenoid_valve", 1.0, "it goes to its rest position by itself",
                 "set it by hand; have its coil or connector changed", "pilot valve and connector", effects.RESTS),
-        Failure("position sensor wrong", "position_switch", 1.0, "alarm with the valve in place",
+        Failure("position sensor wrong", "position_switch", 1.0, "an alarm, though the valve is where it should be",
                 "look at the valve itself; have its switch changed", "position switch", effects.outside("an alarm for a valve in place, or none for one out of place")),
     )  # fmt: skip
     UPKEEP = (
@@ -390,7 +390,7 @@ class BalanceTank(BalancesMilk):
         InternalPath("*", "drain"),
     )
     CAN = frozenset({"holds milk"})
-    FAILURES = (Failure("level sensor false", "transducer", 1.0, "pump races or stands still", "run by hand",
+    FAILURES = (Failure("level sensor false", "transducer", 1.0, "the pump races or has stopped", "run by hand",
                         "level sensor", effects.HELD),)  # fmt: skip
     UPKEEP = (
         Upkeep(
@@ -452,7 +452,7 @@ class TankerBay(LoadsTankers):
     )
     INSIDE = (InternalPath("inlet_#", "*"),)
     CAN = frozenset({"is an outlet for milk"})
-    FAILURES = (Failure("tanker late", "collection", 6.0, "tank full before it comes", "use the reserve, call", "",
+    FAILURES = (Failure("tanker late", "collection", 6.0, "tank full before it comes", "use the reserve and call", "",
                         effects.LATE),)  # fmt: skip
 
     load_l_min: float = par("L/min", "rate at which a tanker is loaded", 800.0, ge=20, le=3000,

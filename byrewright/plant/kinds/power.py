@@ -50,7 +50,7 @@ class Switchboard(SharesPower):
     SYMBOL = "board"
     ROOM = "power"
     CAN = frozenset({"gives power"})
-    FAILURES = (Failure("main breaker trips", "circuit_breaker", 1.0, "all it feeds stands still", "switch off what it feeds; close it once; if it trips again leave it",
+    FAILURES = (Failure("main breaker trips", "circuit_breaker", 1.0, "everything it feeds has stopped", "switch off what it feeds; close it once; if it trips again leave it",
                         "breaker"),)  # fmt: skip
     UPKEEP = (
         Upkeep(
@@ -131,7 +131,7 @@ class UninterruptibleSupply(BridgesPower):
             "battery flat",
             "battery",
             4.0,
-            "controls drop at mains loss",
+            "the controls go off when the mains fails",
             "change the battery",
             "battery",
             effects.NO_HOLD,
@@ -169,7 +169,7 @@ class Controller(Controls):
             "stops",
             "controller",
             4.0,
-            "screens are dead and everything that it commands stands",
+            "screens are dead and everything it controls has stopped",
             "run what milking needs by hand, from the starters",
             "spare with program",
         ),
@@ -191,7 +191,7 @@ class Sensor(Senses):
     SYMBOL = "sensor"
     ROOM = "power"
     FAILURES = (
-        Failure("reads false", "transducer", 1.0, "value does not follow the plant", "compare it with a hand instrument; have it changed", "sensor", effects.BLIND),
+        Failure("reads false", "transducer", 1.0, "its reading does not follow what the plant does", "compare it with a hand instrument; have it changed", "sensor", effects.BLIND),
         Failure("signal lost", "connector", 1.0, "its value is missing", "look at its connector and cable; dry it", "cable", effects.BLIND),
     )  # fmt: skip
     UPKEEP = (Upkeep("compare with a reference", every_days=182),)

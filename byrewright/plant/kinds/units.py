@@ -80,7 +80,7 @@ class Removal(RemovesUnits):
     CAN = frozenset({"rides on the deck"})
     WITHOUT_CONTROL = "stands"
     TESTS = ("removal at the end of flow",)
-    FAILURES = (Failure("does not take off", "removal", 0.5, "unit hangs on a dry cow", "take off by hand",
+    FAILURES = (Failure("does not take off", "removal", 0.5, "the unit stays on after the cow has finished", "take off by hand",
                         "cylinder or valve", effects.outside("people take that unit off by hand")),)  # fmt: skip
     UPKEEP = (
         Upkeep(

@@ -41,12 +41,12 @@ class VacuumPump(PumpsVacuum):
     CAN = frozenset({"runs"})
     STATES = RUN
     FAILURES = (
-        Failure("stops", "ac_motor", 6.0, "it stands though it should run, and vacuum sinks unless its partner carries on",
-                "close its hand valve; milk on with its partner; put cups on slower", "motor, belts or drive",
+        Failure("stops", "ac_motor", 6.0, "it has stopped when it should be running, and the vacuum drops unless its partner carries on",
+                "close its hand valve; carry on with its partner; put cups on slower", "motor, belts or drive",
                 also=("drive", "belt", "vacuum_pump_seizes", "motor_protection")),
-        Failure("worn", "vacuum_pump", 24.0, "it runs faster or hotter than it did, and vacuum recovers slowly",
-                "milk on with both pumps; have it overhauled", "vanes or bearings", effects.at_share(0.75)),
-        Failure("runs at one speed", "drive_holds", 8.0, "its speed stays the same whatever is put on",
+        Failure("worn", "vacuum_pump", 24.0, "it runs faster or hotter than it used to, and the vacuum recovers slowly",
+                "carry on with both pumps; have it overhauled", "vanes or bearings", effects.at_share(0.75)),
+        Failure("runs at one speed", "drive_holds", 8.0, "its speed stays the same however many units are on",
                 "run it at a fixed speed with the mechanical regulator", "drive", effects.FIXED),
     )  # fmt: skip
     UPKEEP = (
@@ -133,7 +133,7 @@ class NonReturnValve(PassesOneWay):
     )
     INSIDE = (InternalPath("inlet", "outlet", "check"),)
     FAILURES = (
-        Failure("leaks back", "check_valve", 2.0, "flow comes back through the machine that stands still",
+        Failure("leaks back", "check_valve", 2.0, "flow comes back through the machine that has stopped",
                 "close the hand valve beside it", "seat and disc", effects.PASSES),
         Failure("sticks shut", "check_valve", 2.0, "no flow though the machine runs", "change over to its partner", "disc", effects.SHUT),
     )  # fmt: skip

@@ -44,7 +44,7 @@ class WaterSource(GivesWater):
     PORTS = ports(port("outlet", "water", direction="out"))
     INSIDE = (InternalPath("*", "outlet"),)
     STATES = ("runs", "stopped")
-    FAILURES = (Failure("fails", "water_supply", 8.0, "tank falls, no flow at the cooler", "use the stored water; open the spare supply",
+    FAILURES = (Failure("fails", "water_supply", 8.0, "the tank level falls; no flow at the cooler", "use the stored water; open the spare supply",
                         "pump or float"),)  # fmt: skip
     UPKEEP = (
         Upkeep(
@@ -84,7 +84,7 @@ class LiquidPump(MovesWater):
             "stops",
             "centrifugal_pump",
             4.0,
-            "it should run and no water comes",
+            "it should be running but no water comes",
             "start the standby",
             "motor or seal",
             also=("ac_motor", "motor_protection"),
@@ -197,7 +197,7 @@ class WaterFilter(FiltersWater):
             "filter",
             0.5,
             "water flow falls, milk warmer",
-            "wash it back",
+            "backwash it",
             "element",
             effects.SHUT,
         ),

@@ -44,69 +44,69 @@ SIGHTS: tuple[Sight, ...] = (
     _sight("hurt", "Somebody is hurt, smoke, fire or gas", (
         "Press the nearest emergency stop.",
         "Get everybody away from the deck, the pit and the plant room. Never go in after somebody "
-        "who lies in a pit, a tank or a cloud of gas.",
-        "Call the emergency number. Then call whoever answers for this farm.",
+        "lying in a pit, a tank or a cloud of gas.",
+        "Call the emergency number. Then call whoever is in charge of this farm.",
     ), call="the emergency number of your country"),
-    _sight("cups", "Cups fall off or do not hold", (
-        "Put no more cups on. Leave the cows where they stand.",
-        "Shut the vacuum of each unit that fell and hang it up. What it sucked up from the floor "
-        "must not get to the tank: if in doubt hold the milk back.",
+    _sight("cups", "Cups fall off or will not stay on", (
+        "Put no more cups on. Leave the cows where they are.",
+        "Shut off the vacuum to each unit that fell and hang it up. What it sucked up off the "
+        "floor must not reach the tank: if in doubt, hold the milk back.",
     ), "regulates vacuum, traps liquid, injects air, feeds pulsators", "cups", "vacuum",
         complaint="cups fall"),
     _sight("vacuum", "The vacuum gauge is low, or a pump sounds wrong", (
-        "Put no more cups on until the gauge stands again.",
+        "Put no more cups on until the gauge is back to normal.",
         "Read the gauge at the receiver. Listen along the deck for a hiss.",
     ), "makes vacuum, regulates vacuum, shares vacuum, feeds pulsators, injects air", "vacuum",
         complaint="vacuum low"),
-    _sight("deck", "The deck stands, jerks or thumps", (
-        "Hands and feet away from the edge. Nobody goes below the deck.",
-        "Look whether a cow is down or something is caught. If so, press the stop.",
+    _sight("deck", "The deck has stopped, jerks or thumps", (
+        "Keep hands and feet away from the edge. Nobody goes under the deck.",
+        "Check whether a cow is down or something is caught. If so, press the emergency stop.",
     ), "turns deck, carries deck, stands cows, brings cows", "deck"),
-    _sight("dark", "It is dark, or half of the plant stands", (
-        "Take a lamp. Leave the cows where they stand.",
+    _sight("dark", "The lights are out, or half the plant has stopped", (
+        "Get a torch. Leave the cows where they are.",
         "Switch the deck and the milk pumps off at their own switches, so that nothing starts by "
         "itself when power comes back.",
     ), "supplies power, shares power, generates power, bridges power"),
-    _sight("dead", "Screens are dead, or an alarm sounds for nothing", (
+    _sight("dead", "Screens are dead, or an alarm sounds for no reason", (
         "Take units off by hand.",
         "Read what the alarm says, word by word, and write it down.",
     ), "controls, bridges power, senses, tells people, joins deck"),
     _sight("milk", "Milk rises in the receiver, foams, or does not get to the tank", (
-        "Put no more cups on until the receiver falls.",
+        "Put no more cups on until the level in the receiver drops.",
         "Look at the tank's inlet: is it the right tank, and is its valve open?",
     ), "receives milk, moves milk, filters milk, balances milk, collects milk", "milk"),
     _sight("warm", "Milk is warm, or the tank does not cool", (
         "Measure the milk in the tank with a hand thermometer. Write down time and degrees.",
-        "The tanker takes nothing until somebody who answers for it has decided.",
+        "Let the tanker take nothing until whoever is responsible has decided.",
     ), "cools milk, makes cold, stores milk, buffers cold, takes expansion, gives water, "
        "filters water", complaint="milk warm"),
-    _sight("one", "One place only: one unit, one cow", (
-        "Shut the vacuum of this unit and hang it up. The others go on.",
-        "The cow goes round once more, or is milked with another unit.",
+    _sight("one", "Just one place: one unit or one cow", (
+        "Shut off the vacuum to this unit and hang it up. Carry on with the others.",
+        "Send the cow round once more, or milk her with another unit.",
     ), "gives milk, pulsates, removes units, rinses units, keeps withheld milk, "
        "rides on the deck"),
     _sight("wash", "The wash was cold, short or without detergent", (
-        "Do not milk with a plant that was not washed: mend it, then wash again.",
-        "Look at the detergent cans and at the return's temperature.",
+        "Do not milk through a plant that has not been washed: put it right, then wash again.",
+        "Check the detergent drums and the temperature of the return.",
     ), "gives wash, doses wash, injects air, heats water, softens water, recovers heat",
         complaint="wash cold"),
     _sight("water", "No water, or water where it should not be", (
-        "Look whether the store has water, and whether a tap or a hose runs.",
-        "If water may have got into milk, hold the milk back.",
+        "Check whether there is water in the store, and whether a tap or hose is running.",
+        "If water may have got into the milk, hold the milk back.",
     ), "gives water, moves water, buffers water, filters water, protects water, softens water"),
     _sight("air", "Compressed air is low, gates or shut-offs move by themselves", (
         "Stand clear of gates and cylinders: they may move when the air comes back.",
         "Read the gauge of the air receiver. Listen for a burst hose.",
     ), "makes air, dries air, stores air", complaint="air pressure low"),
     _sight("valve", "A valve does not move, or an alarm names a valve", (
-        "Touch no valve of which you do not know where it must stand.",
-        "Below is where they must stand. Look at the one that the alarm names.",
+        "Do not touch a valve unless you know where it should be.",
+        "Where they should be is listed below. Look at the one that the alarm names.",
     ), "is a valve", positions=True),
     _sight("lost", "Milk may be lost or spoiled: drain, wash, water, drugs", (
         "Stop the milk pump, or shut the inlet of the tank.",
-        "Hold the milk back. Nothing leaves until the buyer or the authority has decided.",
-        "Below is where the valves must stand. Go along the milk's way and find the one that "
-        "stands otherwise. Do not turn it before you have written down how it stood.",
-    ), call="whoever answers for the milk, before the tanker comes", positions=True),
+        "Hold the milk back. Nothing leaves the farm until the buyer or the authority has decided.",
+        "Where the valves should be is listed below. Follow the milk line and find the one that is "
+        "not. Write down how it was before you turn it.",
+    ), call="whoever is responsible for the milk, before the tanker comes", positions=True),
 )  # fmt: skip
 """In the order in which they are shown: danger first, then what stops milking."""

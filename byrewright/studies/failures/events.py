@@ -64,7 +64,7 @@ def _together(plant: Plant) -> tuple[Event, ...]:
     makers = plant.able("makes air")
     if makers:
         way = Failure("lost", makers[0].failures()[0].life, makers[0].failures()[0].repair_h,
-                      "pressure falls everywhere; gates and shut-offs go to rest",
+                      "pressure falls everywhere; gates and shut-offs go to their rest positions",
                       "find the cause: intake, dryer or water in the line", "", OFF)  # fmt: skip
         hits = tuple(FaultEffect("off", m.id) for m in makers)
         found.append(Event("compressed air lost", makers[0].id, "lost", way, (hits,), 1, True))
