@@ -86,14 +86,15 @@ def read_jobs(path: str | Path) -> dict[str, Done]:
     """
     path = Path(path)
     try:
-        rows = list(csv.DictReader(io.StringIO(path.read_text(encoding="utf-8-sig"))))
+        reader = csv.DictReader(io.StringIO(path.read_text(encoding="utf-8-sig")))
+        rows = [(reader.line_num, row) for row in reader]
     except UnicodeDecodeError:
         raise ByrewrightError(f"{path}: is not UTF-8 text; save it as CSV UTF-8") from None
-    if not rows or any(h not in rows[0] for h in HEADS):
+    if not rows or any(h not in rows[0][1] for h in HEADS):
         raise ByrewrightError(f"{path}: the first line must name the columns {', '.join(HEADS)}")
     faults: list[str] = []
     found: dict[str, list[tuple[Decimal, Decimal]]] = {}
-    for line, row in enumerate(rows, 2):
+    for line, row in rows:
         task = str(row["task"] or "").strip()
         if task not in TASKS:
             faults.append(f"{path}:{line}: {task or 'nothing'} is no task{nearest(task, TASKS)}")
