@@ -23,12 +23,20 @@ from byrewright.documents.svg import (
     sheet_svg,
 )
 from byrewright.plant.plant import Plant
+from byrewright.site.checks.points import other_points, vacuum_points
 
 PAGES = {"A4": (297.0, 210.0), "A3": (420.0, 297.0)}
 BORDER_MM, FOOT_MM, INSET_MM = 8.0, 19.0, 5.0
 FITS_A4 = 0.86  # least scale at which the smaller page is still read with ease
 INVENTED = "(invented)"
-NOTES_SHOWN = 3
+SERVICES_A_ROW, SERVICE_MM = 4, 40.0
+NOTES_SHOWN, NOTE_MM = {1: 6, 2: 5}, 2.0
+"""Lines of notes below so many rows of services, and their pitch."""
+
+TESTED = (
+    '"test": a tester\'s connection; A airflow, V vacuum, Pe exhaust (ISO 6690); TP temperature, '
+    "PP pressure (ISA-5.1)."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +58,14 @@ def schematic_layout(
     width, height = _field(page)
     if sheet.key == "power":
         return power_layout(plant, sheet.title, width, height)
-    return sheet_layout(plant, sheet, mode, width_mm=width, height_mm=height)
+    points = {} if sheet.key == "vacuum" else other_points(plant)
+    if sheet.key in ("vacuum", "all"):
+        points |= vacuum_points(plant)
+    more = {tag: " ".join(("test", *letters)) for tag, letters in points.items()}
+    layout = sheet_layout(plant, sheet, mode, width_mm=width, height_mm=height, more=more)
+    if more.keys() & {p.machine for p in layout.placed}:
+        layout.notes += (TESTED,)
+    return layout
 
 
 def schematic_svg(
@@ -138,7 +153,8 @@ def _legend(
     top = height - BORDER_MM - FOOT_MM
     parts = [rule_svg(((BORDER_MM, top), (width - BORDER_MM, top)), 0.35)]
     for i, service in enumerate(layout.services):
-        x, y = BORDER_MM + 4 + (i // 3) * 46, top + 3.9 + (i % 3) * 3.5
+        x = BORDER_MM + 4 + i % SERVICES_A_ROW * SERVICE_MM
+        y = top + 3.9 + i // SERVICES_A_ROW * 3.5
         ink = ink_of(service)
         parts.append(line_svg(((x, y - 0.7), (x + 13, y - 0.7)), ink))
         parts.append(letters_svg(Letters(x + 15, y, f"{ink.letter}  {ink.word}", 2.1, "start")))
@@ -151,9 +167,9 @@ def _legend(
         )
     if mode:
         notes.insert(1, "Filled valve or leg: shut. Filled mark: runs.")
-    shown = notes[:NOTES_SHOWN]
-    for i, text in enumerate(reversed(shown)):
-        y = top + 17.7 - 2.3 * i
+    rows = max(1, -(-len(layout.services) // SERVICES_A_ROW))
+    for i, text in enumerate(reversed(notes[: NOTES_SHOWN[rows]])):
+        y = top + 17.7 - NOTE_MM * i
         parts.append(letters_svg(Letters(BORDER_MM + 4, y, text, 1.7, "start", colour=QUIET)))
     return parts
 

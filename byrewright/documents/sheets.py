@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 from byrewright.documents.format import drawn_system, key_figure, shown, words
 from byrewright.documents.ink import ink_of, text_width_mm
@@ -142,9 +143,13 @@ def _port(end: str) -> str:
 
 
 def sheet_layout(
-    plant: Plant, sheet: Sheet, mode: str | None = None, *, width_mm: float, height_mm: float
-) -> Layout:
-    """A sheet drawn to fit a field, with the fewest bands that keep it large."""
+    plant: Plant, sheet: Sheet, mode: str | None = None, *, width_mm: float, height_mm: float,
+    more: Mapping[str, str] = MappingProxyType({}),
+) -> Layout:  # fmt: skip
+    """A sheet drawn to fit a field, with the fewest bands that keep it large.
+
+    `more` is a line of words below what a machine says of itself, by tag.
+    """
     home = pipe_sheets(plant)
     pipes = [p for p in plant.pipes if sheet.key == "all" or home[p.id] == sheet.key]
     best: (
@@ -152,7 +157,7 @@ def sheet_layout(
         | None
     ) = None
     for bands in (1, 2, 3, 4):
-        spots, links = _network(plant, pipes, mode)
+        spots, links = _network(plant, pipes, more)
         rank = _ranked(spots, links)
         drawn = _bands(spots, links, rank, bands)
         wide = max((w for w, _, _, _ in drawn), default=1.0)
@@ -165,7 +170,7 @@ def sheet_layout(
 
 
 def _network(
-    plant: Plant, pipes: Iterable[Pipe], mode: str | None
+    plant: Plant, pipes: Iterable[Pipe], more: Mapping[str, str]
 ) -> tuple[dict[str, Spot], list[Link]]:
     graph = build(plant)
     riders = on_deck(plant)
@@ -179,7 +184,8 @@ def _network(
             if key not in spots:
                 one = _spot(machine, key)
                 rides = machine.id in riders and type(machine).SYMBOL != "gland"
-                spots[key] = replace(one, texts=(*one.texts, ON_DECK)) if rides else one
+                added = (*((ON_DECK,) if rides else ()), *filter(None, (more.get(machine.id),)))
+                spots[key] = replace(one, texts=(*one.texts, *added))
             ends.append(key)
         service = service_drawn(plant, pipe) or ""
         links.append(
@@ -465,8 +471,6 @@ def _routed(
         "start",
         colour=ink_of(link.service).colour,
     )
-    if link.id.startswith(">"):
-        label = replace(label)
     tip = last if ahead else first
     return Routed(
         link.pipe.id,

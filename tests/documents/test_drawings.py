@@ -27,6 +27,8 @@ from byrewright.plant.machine import SERVICES, kinds
 from byrewright.plant.plant import Plant
 from byrewright.plant.problems import PlantError
 from byrewright.plant.read import read_plant
+from byrewright.plant.roles import PumpsVacuum
+from byrewright.site.checks.catalogue import TESTS
 from tests.documents.tidy import faults, meet, pieces
 from tests.plants import machine, rotary, rows
 
@@ -92,6 +94,25 @@ def test_every_pipe_and_its_machines_are_drawn_once() -> None:
         assert {r.pipe for r in layout.routed} == own
         ends = {e.partition(".")[0] for p in plant.pipes if p.id in own for e in (p.start, p.end)}
         assert ends <= {p.machine for p in layout.placed}
+
+
+def test_every_point_that_a_tester_connects_to_is_drawn() -> None:
+    """Would fail if a drawing sent the tester to another point than the sheet and the study do."""
+    plant = rotary()
+    drawn = {
+        (p.machine, letters)
+        for sheet in sheets_for(plant)
+        for p in schematic_layout(plant, sheet.key).placed
+        for w in p.words
+        if w.text.startswith("test ")
+        for letters in w.text.split()[1:]
+    }
+    pumps, coolers = plant.machines(PumpsVacuum), [m.id for m in plant.able("cools milk")]
+    wanted = {(p.id, letters) for p in pumps for letters in ("A2", "Vp", "Pe")}
+    assert drawn >= wanted | {("RC1", "A1"), ("RC1", "Vm"), ("RG1", "Vr"), (coolers[0], "TP")}
+    named = {w for t in TESTS.values() for f in t.figures for w in f.point.split(", ") if w}
+    assert named == {letters for _, letters in drawn} - {"TP", "PP"}
+    assert "tester's connection" in schematic_svg(plant, "vacuum").replace("&#x27;", "'")
 
 
 def test_a_cut_pipe_has_a_flag_at_each_end_that_names_the_other() -> None:
