@@ -17,6 +17,7 @@ OUTSIDE_PROGRAMS = {
 }
 """Marker: the program it needs and the Debian package that brings it."""
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command does; see byrewright.__main__
 settings.register_profile("byrewright", deadline=None)  # a busy machine is no fault of the code
 settings.load_profile("byrewright")
 

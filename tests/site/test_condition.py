@@ -9,11 +9,17 @@ import byrewright as bw
 from benchmarks.faulty import Faulty
 from byrewright.errors import ByrewrightError
 from byrewright.plant.read import read_plant
-from byrewright.site.condition.causes import Reading, causes, diagnose, model_of
-from byrewright.site.condition.figures import figures_of
+from byrewright.site.condition.causes import (
+    Reading,
+    causes,
+    diagnose,
+    group_shares,
+    model_of,
+)
+from byrewright.site.condition.figures import figures_of, with_figures
 from byrewright.site.condition.fit import fit
 from byrewright.site.condition.forward import Forward
-from byrewright.site.condition.infer import Model
+from byrewright.site.condition.infer import NONE, Model, believe
 from byrewright.site.condition.taken import Taken, typed
 from byrewright.standards.rulebook import default_rulebook
 
@@ -154,3 +160,25 @@ def test_sixteen_faults_are_looked_for_and_found(model: Model) -> None:
         right += told.order[0] == faulty.home[int(k)]
     assert cases >= 12
     assert right >= 0.85 * cases
+
+
+def test_a_complaint_tells_little_more_of_what_was_read(model: Model) -> None:
+    """Would fail if milk that was read as warm and two complaints of it counted as three witnesses:
+    a plant that is a little warmer than others would be given a fault (80 times the odds)."""
+    usual = model.matrix.usual[model.index["cooler_milk_out@PC1"]]
+    warm = [Reading("cooler_milk_out@PC1", usual + 2.0)]
+
+    def odds(said: list[str]) -> float:
+        sound = group_shares(believe(model, warm, said))[NONE]
+        return (1.0 - sound) / sound
+
+    assert 1.0 < odds(["milk warm", "tank slow to cool"]) / odds([]) < 20.0
+
+
+def test_two_dryers_share_one_rule(model: Model) -> None:
+    """Would fail if the second dryer, sound, hid that the first one froze."""
+    figures = figures_of(model.plant, model.rules)
+    values = {"dryer_works@AD1": 0.4, "dryer_works@AD2": 1.0}
+    _, rules = with_figures(model.plant, model.rules, figures, values)
+    usual = model.rules.number("air.dryer_works_share")
+    assert rules.number("air.dryer_works_share") == pytest.approx(0.4 * usual)

@@ -237,7 +237,8 @@ def with_figures(
             found |= _as_built(machine, one, rules)
         for rule in one.rules:
             least, most = rules[rule].range
-            own_rules[rule] = min(most, max(least, rules.number(rule) * times))
+            stated = own_rules.get(rule, rules.number(rule))  # two dryers share one rule
+            own_rules[rule] = min(most, max(least, stated * times))
         for pipe in one.pipes:
             bores[pipe] = bores.get(pipe, 1.0) * times
     _same_leak(plant, rules, values, own_rules)

@@ -131,37 +131,6 @@ class Model:
         whole = sum(rates) or 1.0
         return {NONE: sound} | {k: (1 - sound) * r / whole for k, r in enumerate(rates)}
 
-    def heard(self, complaints: Iterable[str]) -> Floats:
-        """How likely each point is to be complained of so.
-
-        Raises:
-            ByrewrightError: a complaint that there is not.
-        """
-        import numpy as np
-
-        idle = self.rules.number("diagnosis.idle_complaint_share")
-        most = self.rules.number("diagnosis.heard_share")
-        m, points = self.matrix, self.points
-        likely = np.ones(len(points.fault))
-        spread = np.sqrt((m.spread**2).sum(axis=0))
-        for said in complaints:
-            if said not in COMPLAINTS:
-                raise ByrewrightError(
-                    f"--says {said!r}: there is {', '.join(COMPLAINTS)}{nearest(said, COMPLAINTS)}"
-                )
-            heard = np.zeros(len(points.fault))
-            for notice in COMPLAINTS[said].about:
-                for i, column in enumerate(m.columns):
-                    off = notice.off * (abs(m.usual[i]) if notice.share else 1.0)
-                    if column.stem != notice.figure or not off:
-                        continue
-                    # Sound plants differ: people hear the plant, not its data plate.
-                    softer = math.sqrt(1.0 + SOFTER * (STEEP * spread[i] / off) ** 2)
-                    far = STEEP * (points.move[:, i] / off - 1.0) / softer
-                    heard = np.maximum(heard, 1.0 / (1.0 + np.exp(np.clip(-far, -50, 50))))
-            likely *= idle + (most - idle) * heard
-        return likely
-
 
 def cover_of(model: Model, one: tuple[Any, Any], other: tuple[Any, Any]) -> Floats:
     """How two lists of readings (columns and numbers) go together in sound plants: what figures of
@@ -173,6 +142,48 @@ def cover_of(model: Model, one: tuple[Any, Any], other: tuple[Any, Any]) -> Floa
     same = (n[:, None] == m[None, :]) & (n[:, None] > 0)
     found: Floats = together[np.ix_(i, j)] + np.where(same, alike[np.ix_(i, j)], 0.0)
     return found
+
+
+def heard(
+    model: Model, complaints: Iterable[str], move: Floats, read: tuple[Any, Any, Any, Any]
+) -> Floats:
+    """How likely each point is to be complained of so, where `move` is what it moves.
+
+    People hear the plant, not its data plate: sound plants differ. What they hear of a figure that
+    was read is known from the reading, and tells no more of the cause: `read` holds columns and
+    numbers of readings, how they are unmixed, and what they leave over with each point.
+
+    Raises:
+        ByrewrightError: a complaint that there is not.
+    """
+    import numpy as np
+
+    idle = model.rules.number("diagnosis.idle_complaint_share")
+    most = model.rules.number("diagnosis.heard_share")
+    m = model.matrix
+    column, number, unmix, left = read
+    likely = np.ones(len(move))
+    for said in complaints:
+        if said not in COMPLAINTS:
+            raise ByrewrightError(
+                f"--says {said!r}: there is {', '.join(COMPLAINTS)}{nearest(said, COMPLAINTS)}"
+            )
+        found = np.zeros(len(move))
+        for notice in COMPLAINTS[said].about:
+            for i, one in enumerate(m.columns):
+                off = notice.off * (abs(m.usual[i]) if notice.share else 1.0)
+                if one.stem != notice.figure or not off:
+                    continue
+                mean, var = move[:, i], float((m.spread[:, i] ** 2).sum())
+                if not one.each and len(column):
+                    there = np.array([i]), np.array([0])
+                    known = unmix @ cover_of(model, (column, number), there)[:, 0]
+                    mean, var = mean + left @ known, max(0.0, var - float(known @ known))
+                softer = math.sqrt(1.0 + SOFTER * var * (STEEP / off) ** 2)
+                far = STEEP * (mean / off - 1.0) / softer
+                found = np.maximum(found, 1.0 / (1.0 + np.exp(np.clip(-far, -50, 50))))
+        likely *= idle + (most - idle) * found
+    return likely
 
 
 @dataclass
@@ -245,7 +256,6 @@ def believe(model: Model, readings: Sequence[Reading], complaints: Sequence[str]
     seen, _ = seen_of(model, readings)
     points = model.points
     of, which, share = _expanded(model, seen)
-    prior = np.log(points.weight[of] * share * model.heard(complaints)[of] + TINY)
     at = seen.column, seen.number
     cover = cover_of(model, at, at) + np.diag(seen.sigma**2)
     unmix = np.linalg.inv(np.linalg.cholesky(cover)) if len(seen.value) else np.zeros((0, 0))
@@ -256,6 +266,8 @@ def believe(model: Model, readings: Sequence[Reading], complaints: Sequence[str]
     w = moved_at(model, seen.column, seen.number, of, which, points.half) @ unmix.T
     ww = np.einsum("ij,ij->i", w, w)
     e = z - a
+    told = heard(model, complaints, points.move[of], (*at, unmix, e))
+    prior = np.log(points.weight[of] * share * told + TINY)
     fit = -0.5 * (np.einsum("ij,ij->i", e, e) - np.einsum("ij,ij->i", w, e) ** 2 / (1 + ww))
     alone = prior + fit - 0.5 * np.log1p(ww)
     return _summed(model, seen, of, which, alone, prior, z, a, w, ww, unmix)
