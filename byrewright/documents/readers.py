@@ -18,6 +18,7 @@ from byrewright.documents.readers_work import (
     input_output,
     numbered,
     small_plan,
+    told_by_name,
     upkeep_rows,
 )
 from byrewright.documents.schematic import Issue, schematic_svg, sheets_for
@@ -384,9 +385,10 @@ def milker(paper: Paper, issue: Issue) -> None:
         )
         minutes = acts.get(failure, 0.0)
         if isinstance(minutes, int | float) and minutes > 0:
-            steps = [s[:1].upper() + s[1:] for s in (s.strip(" .;") for s in numbered(done))]
-            tag = failure.partition(" ")[0]
-            cards.append((failure, seen, steps, small_plan(plant, tag)))
+            steps = [told_by_name(plant, s[:1].upper() + s[1:])
+                     for s in (s.strip(" .;") for s in numbered(done))]  # fmt: skip
+            title, tag = told_by_name(plant, failure), failure.partition(" ")[0]
+            cards.append((title, seen, steps, small_plan(plant, tag)))
     paper.cards(cards)
 
 

@@ -17,6 +17,8 @@ from byrewright.plant.upkeep import every, intervals
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.routes.words import said
 
+EDGE_MM = 0.6
+"""Room for the outermost line of a small plan."""
 SMALL_MM = (50.0, 37.0)
 NAME_MM = 4.2
 """A room less deep on the small plan bears no name."""
@@ -150,10 +152,10 @@ def small_plan(plant: Plant, tag: str) -> str:
     west, south = min(r.x for r in rooms), min(r.y for r in rooms)
     east, north = max(r.x2 for r in rooms), max(r.y2 for r in rooms)
     wide, tall = SMALL_MM
-    k = min(wide / (east - west), tall / (north - south))
+    k = min((wide - 2 * EDGE_MM) / (east - west), (tall - 2 * EDGE_MM) / (north - south))
 
     def at(x: float, y: float) -> tuple[float, float]:
-        return (x - west) * k, (north - y) * k
+        return EDGE_MM + (x - west) * k, EDGE_MM + (north - y) * k
 
     parts = [rect_svg(0, 0, wide, tall, PAPER)]
     for room in rooms:
@@ -190,6 +192,22 @@ def named(plant: Plant, words_: str) -> str:
             parts[at] = f"{name[:1].upper() + name[1:] if at == 0 else name} ({parts[at]})"
             break
     return " ".join(parts)
+
+
+def told_by_name(plant: Plant, text: str) -> str:
+    """Words with what each machine is behind its tag, for who does not know the tags by heart;
+    each the first time only."""
+    told = set[str]()
+
+    def name(found: re.Match[str]) -> str:
+        one = plant.equipment.get(found[0])
+        if one is None or one.id in told:
+            return found[0]
+        told.add(one.id)
+        title = f"{one.measures} sensor of {one.on}" if isinstance(one, Senses) else one.title
+        return f"{found[0]} ({title[:1].lower()}{title[1:]})"
+
+    return re.sub(r"[\w-]+", name, text)
 
 
 def numbered(text: str) -> list[str]:

@@ -13,12 +13,12 @@ import pytest
 from byrewright.documents.pack import write_pack
 from byrewright.documents.papers import Standing, paper_pdf
 from byrewright.documents.readers import READERS, paper_for
-from byrewright.documents.readers_work import differs_by_hand, input_output
+from byrewright.documents.readers_work import differs_by_hand, input_output, told_by_name
 from byrewright.documents.schematic import Issue
 from byrewright.plant.plant import Plant
 from byrewright.results import Result, Table, merge
 from byrewright.studies.sizing import size
-from tests.plants import rows
+from tests.plants import rotary, rows
 
 DATE = "2026-03-10"
 LEAST_PT = 7
@@ -134,3 +134,9 @@ def test_a_new_revision_says_what_it_supersedes_and_leaves_no_old_paper(tmp_path
     index = (folder / "index.txt").read_text(encoding="utf-8")
     assert "Supersedes revision A of 2026-01-01" in index and "approved: R. Wright" in index
     assert [p.name for p in (folder / "papers").iterdir()] == ["9-service.pdf"]
+
+
+def test_the_wall_sheet_says_what_a_tag_is() -> None:
+    """Would fail if a milker at five in the morning had to know the tags by heart."""
+    said = told_by_name(rotary(), "MP1 stops: run MP2 by hand, then stop MP2; XX9 stays")
+    assert said == "MP1 (milk pump) stops: run MP2 (milk pump) by hand, then stop MP2; XX9 stays"
