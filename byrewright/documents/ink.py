@@ -43,10 +43,11 @@ SERVICE_INK: Mapping[str, Ink] = {
     "refrigerant": Ink("R", "refrigerant", "#8a4208", (5.0, 1.0, 0.8, 0.8, 0.8, 1.0), 0.45),
     "air": Ink("A", "compressed air", "#6a5500", (1.2, 0.8), 0.45),
     "drain": Ink("D", "drain", "#5d5b54", (0.6, 0.9), 0.5),
-    "power": Ink("P", "electric power", "#8f1d14", (), 0.45),
+    "power": Ink("P", "electric power", "#2c6a1c", (), 0.45),
     "signal": Ink("S", "signal", "#4a4a4a", (0.4, 0.8), 0.35),
 }
-"""Every service, each with a colour of its own; drawings, legend and web page follow a row."""
+"""Every service, each with a colour of its own and none near the accent; drawings, legend and web
+page follow a row."""
 
 UNKNOWN_INK = Ink("?", "service not stated", "#5d5b54", (0.5, 0.5))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from byrewright.documents.format import drawn_system, number, shown
+from byrewright.documents.ink import text_width_mm
 from byrewright.documents.shapes import Layout, Letters, Path, Placed, Routed
 from byrewright.documents.symbols import symbol
 from byrewright.plant.machine import Machine
@@ -13,6 +14,7 @@ from byrewright.studies.cables import cables_of, section_words
 STEP_MM, SUPPLY_MM, ROW_MM = 11.0, 40.0, 62.0
 APART_MM = 10.0  # between two boards side by side
 BREAKER_MM = 2.4
+TAG_MM, NAME_MM = 2.6, 2.3  # a board's tag is read from afar as well
 LARGEST, SMALLEST = 1.2, 0.6
 
 RATING_MM = 1.6
@@ -25,7 +27,7 @@ def power_layout(plant: Plant, title: str, width_mm: float, height_mm: float) ->
     scale = LARGEST
     while True:
         width = width_mm / scale
-        shelves = _shelves(_bars(plant, int((width - SUPPLY_MM) // STEP_MM)), width)
+        shelves = _shelves(plant, _bars(plant, int((width - SUPPLY_MM) // STEP_MM)), width)
         if len(shelves) * ROW_MM * scale <= height_mm or scale <= SMALLEST:
             break
         scale -= 0.02
@@ -36,7 +38,7 @@ def power_layout(plant: Plant, title: str, width_mm: float, height_mm: float) ->
         left = 0.0
         for board, part, loads in shelf:
             _row(layout, plant, board, part, loads, left, top, rated)
-            left += _length(loads) + APART_MM
+            left += _length(plant, board, part, loads) + APART_MM
         top += ROW_MM
     layout.notes = (
         "Crossed line: breaker. Ratings are of each machine. Licensed electrical design decides.",
@@ -67,16 +69,18 @@ def _rate(layout: Layout, rated: Ratings, feeder: str, fed: str, x: float, y: fl
         layout.letters.append(Letters(x + 1.7, y + 0.5 + 2.2 * i, text, RATING_MM, "start"))
 
 
-def _length(loads: list[Machine]) -> float:
-    return max(SUPPLY_MM + len(loads) * STEP_MM, SUPPLY_MM + 42.0)
+def _length(plant: Plant, board: str, part: int, loads: list[Machine]) -> float:
+    tag_, name = _board_texts(plant.equipment[board], part)
+    written = text_width_mm(tag_, TAG_MM) + text_width_mm(name, NAME_MM)
+    return SUPPLY_MM + max(len(loads) * STEP_MM, written)
 
 
-def _shelves(bars: list[Bar], width: float) -> list[list[Bar]]:
+def _shelves(plant: Plant, bars: list[Bar], width: float) -> list[list[Bar]]:
     """Boards side by side while they fit, in their order."""
     shelves: list[list[Bar]] = []
     room = 0.0
     for bar in bars:
-        need = _length(bar[2])
+        need = _length(plant, *bar)
         if not shelves or need > room:
             shelves.append([])
             room = width
@@ -121,11 +125,14 @@ def _row(
     ends = left + max(SUPPLY_MM + len(loads) * STEP_MM - 3, SUPPLY_MM + 8)
     layout.extra.append(Path(((left + 6, bar_y), (ends, bar_y)), False))
     layout.extra.append(Path(((left + 6, bar_y + 0.7), (ends, bar_y + 0.7)), False))
-    layout.letters.append(
-        Letters(left + SUPPLY_MM, bar_y - 2, _board_text(machine, part), 2.6, "start", bold=True)
-    )
+    tag_, name = _board_texts(machine, part)
+    begins = left + SUPPLY_MM + text_width_mm(tag_, TAG_MM)
+    layout.letters += [
+        Letters(left + SUPPLY_MM, bar_y - 2, tag_, TAG_MM, "start", bold=True),
+        Letters(begins, bar_y - 2, name, NAME_MM, "start", bold=True),
+    ]
     for k, supply in enumerate(machine.fed_from if not part else ()):
-        _supply(layout, plant, supply, left + 11 + k * 15, top, bar_y)
+        _supply(layout, plant, supply, board, left + 11 + k * 15, top, bar_y)
         _rate(layout, rated, supply, board, left + 11 + k * 15, bar_y - 5.5)
     for k, load in enumerate(loads):
         x = left + SUPPLY_MM + 2 + k * STEP_MM
@@ -133,22 +140,26 @@ def _row(
         _rate(layout, rated, board, load.id, x, bar_y + 5)
 
 
-def _board_text(machine: Machine, part: int) -> str:
+def _board_texts(machine: Machine, part: int) -> tuple[str, str]:
+    """A board's tag, and what follows it."""
     rating = getattr(machine, "rating_a", None)
     extra = f", {number(rating)} A" if rating else ""
-    return f"{machine.id}  {machine.title}{extra}{', carried on' if part else ''}"
+    return machine.id, f"  {machine.title}{extra}{', carried on' if part else ''}"
 
 
-def _supply(layout: Layout, plant: Plant, supply: str, x: float, top: float, bar_y: float) -> None:
+def _supply(
+    layout: Layout, plant: Plant, supply: str, board: str, x: float, top: float, bar_y: float
+) -> None:
     machine = plant.equipment.get(supply)
     if machine is None:
         return
+    key = f"{board} from {supply}"  # one supply feeds several boards
     rating = getattr(machine, "supply_kva", None) or getattr(machine, "rating_kva", None)
     shape = symbol(type(machine).SYMBOL)
     if machine.fed_from and not machine.can("stands by"):
         layout.placed.append(
             Placed(
-                supply,
+                key,
                 supply,
                 "flag",
                 x - 5,
@@ -159,18 +170,16 @@ def _supply(layout: Layout, plant: Plant, supply: str, x: float, top: float, bar
                 (Letters(x - 0.6, top + 5, supply, 1.9),),
             )
         )
-        _wire(layout, supply, x, top + 6.4, bar_y)
+        _wire(layout, key, x, top + 6.4, bar_y)
         return
     words = (
         Letters(x, bar_y + 5.2, supply, 2.4, bold=True),
         *([Letters(x, bar_y + 8, f"{number(rating)} kVA", 1.9)] if rating else []),
     )
     layout.placed.append(
-        Placed(
-            supply, supply, type(machine).SYMBOL, x - shape.w / 2, top, shape.w, shape.h, "", words
-        )
+        Placed(key, supply, type(machine).SYMBOL, x - shape.w / 2, top, shape.w, shape.h, "", words)
     )
-    _wire(layout, supply, x, top + shape.h, bar_y)
+    _wire(layout, key, x, top + shape.h, bar_y)
 
 
 def _wire(layout: Layout, key: str, x: float, y0: float, y1: float) -> None:

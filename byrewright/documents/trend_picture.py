@@ -38,7 +38,7 @@ def trend_svg(one: Trend, today: float) -> str:
             parts.append(rule_svg(edge, 0.25, QUIET))
         parts.append(rule_svg((at(first, line.at(first)), at(last, line.at(last))), 0.5, INK))
     if limit is not None:
-        parts.append(rule_svg((at(first, limit.value), at(last, limit.value)), 0.5, ACCENT))
+        parts.append(rule_svg((at(first, limit.value), at(last, limit.value)), 0.8, INK))
         parts.append(_text(LEFT - 1, at(first, limit.value)[1] + 0.8, f"{limit.value:.4g}", "end"))
     met = one.crosses.day if one.crosses is not None else None
     if met is not None and limit is not None and met <= last:

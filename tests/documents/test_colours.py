@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import colorsys
+
 import pytest
 
 from byrewright.documents.ink import SERVICE_INK, ink_of, own_colours, pale
@@ -13,6 +15,7 @@ from byrewright.web.look import DARK, LIGHT, own_style
 from tests.plant.small import SMALL
 
 OWN = "#115533"
+LEAST_HUE = 15.0  # degrees from the accent; common practice, no source
 COLOURED = SMALL.replace("\nwishes:", f'\ncolours: {{vacuum: "{OWN}"}}\nwishes:')
 
 
@@ -57,6 +60,21 @@ def test_every_service_has_a_colour_of_its_own_on_both_grounds() -> None:
     """Would fail if two services shared one, so that changing one changed the other."""
     assert len({ink.colour for ink in SERVICE_INK.values()}) == len(SERVICE_INK)
     assert {f"svc-{name}" for name in SERVICE_INK} <= LIGHT.keys() & DARK.keys()
+
+
+def test_red_means_wrong_and_nothing_else() -> None:
+    """Would fail if a service had a colour that passes for the one of what is wrong."""
+
+    def hue(colour: str) -> float:
+        red, green, blue = (int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5))
+        return 360 * colorsys.rgb_to_hls(red, green, blue)[0]
+
+    for ground in (LIGHT, DARK):
+        for name in SERVICE_INK:
+            colour = ground[f"svc-{name}"]
+            grey = len({colour[1:3], colour[3:5], colour[5:7]}) == 1 or name in ("milk", "drain")
+            apart = abs(hue(colour) - hue(ground["accent"])) % 360
+            assert grey or min(apart, 360 - apart) > LEAST_HUE, name
 
 
 def test_pages_take_the_colour_by_day_and_on_paper() -> None:

@@ -44,7 +44,7 @@ DARK: Mapping[str, str] = {
     "svc-refrigerant": "#eba974",
     "svc-air": "#d8c264",
     "svc-drain": "#b3aea0",
-    "svc-power": "#f19a90",
+    "svc-power": "#9ccf7f",
     "svc-signal": "#bdbdbd",
 }
 """The same drawing on dark paper."""

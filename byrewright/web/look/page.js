@@ -1,8 +1,9 @@
 // Zoom and pan, marks on drawings, what a click means. No text, no numbers of the plant.
 (() => {
   if (window.byre) return;
-  const views = new Map(), instruments = new WeakMap();
-  const LEAST = 0.25, MOST = 12, READABLE = 5.4, CROWDED = 2.9, LETTERS_PX = 12, NARROW_PX = 900, NARROW = 2.5, NEAR = 3;
+  const views = new Map();
+  const LEAST = 0.25, MOST = 12, READABLE = 5.4, CROWDED = 2.9, LETTERS_PX = 12, NARROW_PX = 900, NARROW = 2.5, WHOLE = 0.95, EDGE_MM = 3;
+  const LETTERS = 100, SYMBOL = 20, PIPE = 1.5, CAPITAL = 0.73; // weights of what a reading touches; height of letters, em
 
   function view(box) {
     const svg = box.querySelector("svg");
@@ -18,17 +19,18 @@
     const r = box.getBoundingClientRect();
     v.unit = Math.min(r.width / v.w, r.height / v.h);
     // on a narrow screen a part of the sheet that can be read, not the whole that cannot; of a plan
-    // the whole, since one looks for a place
-    v.s = whole || r.width > NARROW_PX || box.classList.contains("plan") ? 1 : Math.max(1, NARROW / v.unit);
+    // the whole, since one looks for a place. A sheet has room at its edge: far letters are large.
+    const plan = box.classList.contains("plan"), all = plan ? 1 : WHOLE;
+    v.s = whole || r.width > NARROW_PX || plan ? all : Math.max(all, NARROW / v.unit);
     const k = v.unit * v.s;
-    v.x = v.s > 1 ? 0 : (v.w - r.width / k) / 2;
+    v.x = v.s > all ? -EDGE_MM : (v.w - r.width / k) / 2;
     v.y = (v.h - r.height / k) / 2;
     put(box, v);
   }
   // another size of the window, or a keyboard on the screen: what is looked at stays in the middle
   function again(box) {
     const v = view(box), before = v.unit * v.s, r = box.getBoundingClientRect();
-    if (!r.width || !r.height) return;
+    if (!r.width || !r.height || (r.width === v.rw && r.height === v.rh)) return;
     const mx = v.x + v.rw / before / 2, my = v.y + v.rh / before / 2;
     v.unit = Math.min(r.width / v.w, r.height / v.h);
     v.s = before / v.unit;
@@ -46,6 +48,7 @@
     box.classList.toggle("far", k < READABLE);
     box.classList.toggle("farther", k < CROWDED);
     v.svg.style.setProperty("--tag", Math.max(2.6, Math.min(5, LETTERS_PX / k)) + "px");
+    if (v.read !== k) readings(box, v);
   }
   function zoom(box, factor, cx, cy) {
     const v = view(box), r = box.getBoundingClientRect();
@@ -60,6 +63,42 @@
   function pan(box, dx, dy) {
     const v = view(box), k = v.unit * v.s;
     v.x -= dx / k; v.y -= dy / k; put(box, v);
+  }
+  // The readings of a vessel stand as near to it as they touch no letters, no other reading and no
+  // symbol, and, where there is a choice, no pipe. Letters grow when the sheet is far: see put().
+  function readings(box, v) {
+    v.read = v.unit * v.s;
+    const own = [...v.svg.querySelectorAll("[data-machine]")].filter(g => g.querySelector(":scope > .reading"));
+    const m = v.svg.getScreenCTM();
+    if (!own.length || !m || !m.a) return;
+    const area = r => ({ x: (r.left - m.e) / m.a, y: (r.top - m.f) / m.a, w: r.width / m.a, h: r.height / m.a });
+    const grown = (r, by) => ({ x: r.x - by, y: r.y - by, w: r.w + 2 * by, h: r.h + 2 * by });
+    const shared = (a, b) => Math.max(0, Math.min(a.x + a.w, b.x + b.w) - Math.max(a.x, b.x)) * Math.max(0, Math.min(a.y + a.h, b.y + b.h) - Math.max(a.y, b.y));
+    const taken = [];
+    const take = (kind, r, by) => { if (r.width || r.height) taken.push([kind, grown(area(r), by)]); };
+    v.svg.querySelectorAll("text:not(.reading)").forEach(t => take(LETTERS, t.getBoundingClientRect(), 0));
+    v.svg.querySelectorAll(".symbol").forEach(g => take(SYMBOL, g.getBoundingClientRect(), 0.3));
+    v.svg.querySelectorAll("circle").forEach(c => { if (!c.closest(".symbol")) take(SYMBOL, c.getBoundingClientRect(), 0.3); });
+    v.svg.querySelectorAll(".hit").forEach(line => {
+      const p = [...line.points];
+      p.slice(1).forEach((b, i) => taken.push([PIPE, grown({ x: Math.min(p[i].x, b.x), y: Math.min(p[i].y, b.y), w: Math.abs(p[i].x - b.x), h: Math.abs(p[i].y - b.y) }, 0.4)]));
+    });
+    for (const g of own) {
+      const texts = [...g.querySelectorAll(":scope > .reading")], s = area(g.querySelector(".symbol").getBoundingClientRect());
+      const em = parseFloat(getComputedStyle(texts[0]).fontSize), line = 1.1 * em;
+      const w = Math.max(...texts.map(t => t.getComputedTextLength())), h = line * (texts.length - 1) + CAPITAL * em;
+      let best = null;
+      for (let i = -6; i <= 6; i++) for (let j = -8; j <= 8; j++) {
+        const at = { x: s.x + s.w / 2 - w / 2 + i * (s.w + w) / 8, y: s.y + s.h / 2 - h / 2 + j * (s.h + h) / 8, w, h };
+        const wide = grown(at, 0.25 * em);
+        // one letter touched is worse than any way off; above is where one looks for it
+        let cost = Math.hypot(at.x + w / 2 - s.x - s.w / 2, 0.7 * (at.y + h / 2 - s.y - s.h / 2)) + (j > 0 ? 2 : 0);
+        for (const [kind, r] of taken) if (cost < (best ? best.cost : Infinity)) cost += kind * shared(wide, r);
+        if (!best || cost < best.cost) best = { cost, at };
+      }
+      taken.push([LETTERS, best.at]);
+      texts.forEach((t, i) => { t.setAttribute("x", best.at.x + w / 2); t.setAttribute("y", best.at.y + h - i * line); });
+    }
   }
   function each(root, what) { (root || document).querySelectorAll(".drawing").forEach(what); }
 
@@ -133,7 +172,16 @@
     const save = document.querySelector("#save.unsaved");
     if (save && !save.disabled) e.preventDefault();
   });
-  window.addEventListener("resize", () => each(document, again));
+  // a keyboard on the screen leaves less of the window, and the page as it was
+  let wide = 0, high = 0;
+  function measure() {
+    const typing = document.activeElement && document.activeElement.matches("input,select,textarea");
+    if (typing && window.innerWidth === wide && window.innerHeight < high) return;
+    wide = window.innerWidth; high = window.innerHeight;
+    document.documentElement.style.setProperty("--high", `${high}px`);
+  }
+  measure();
+  window.addEventListener("resize", () => { measure(); each(document, again); });
   window.addEventListener("beforeprint", () => {
     each(document, box => fit(box, view(box), true));
     document.querySelectorAll(".printed").forEach(p => { p.textContent = new Date().toISOString().slice(0, 10); });
@@ -159,10 +207,6 @@
         box.querySelectorAll(`[data-key="${CSS.escape(key)}"] .symbol`).forEach(s => { s.innerHTML = inner; });
     },
     held(box, vessels) {
-      const svg = box.querySelector("svg");
-      if (!instruments.has(svg)) instruments.set(svg, [...svg.querySelectorAll("circle")].filter(c => !c.closest("[data-machine]")).map(c => c.getBBox()));
-      // readings stand above the instruments that stand on a vessel
-      const top = b => Math.min(b.y, ...instruments.get(svg).filter(o => Math.abs(o.y + o.height - b.y) < NEAR && o.x < b.x + b.width && o.x + o.width > b.x).map(o => o.y));
       box.querySelectorAll("[data-machine]").forEach(g => {
         const one = vessels[g.dataset.machine], symbol = g.querySelector(".symbol");
         g.querySelectorAll(".level,.reading").forEach(x => x.remove());
@@ -170,18 +214,20 @@
         g.dataset.label = g.dataset.label || g.getAttribute("aria-label");
         // seen and said in the same order: tag, readings, then the words that show from near
         const label = g.dataset.label, tag = label.startsWith(g.dataset.tag) ? g.dataset.tag : "";
-        g.setAttribute("aria-label", [tag, one.warm, one.text].filter(x => x).join(" ") + (tag ? "" : " ") + label.slice(tag.length));
+        const told = [one.warm, one.text].filter(x => x);
+        g.setAttribute("aria-label", [tag, ...told].filter(x => x).join(" ") + (tag ? "" : " ") + label.slice(tag.length));
         let last = g.querySelector(":scope > .tag") || g.lastChild;
-        const b = symbol.getBBox(), over = top(b), ns = "http://www.w3.org/2000/svg";
+        const b = symbol.getBBox(), ns = "http://www.w3.org/2000/svg";
         const r = document.createElementNS(ns, "rect");
         for (const [k, v] of Object.entries({ class: "level", x: b.x, width: b.width, y: b.y + b.height * (1 - one.share), height: b.height * one.share })) r.setAttribute(k, v);
         symbol.after(r);
-        [one.warm, one.text].forEach((text, i) => {
+        for (const text of told) {
           const t = document.createElementNS(ns, "text");
-          t.setAttribute("class", "reading"); t.setAttribute("x", b.x + b.width / 2); t.setAttribute("y", over - 1.2); t.setAttribute("dy", `${-1.1 * i}em`);
-          t.setAttribute("text-anchor", "middle"); t.textContent = text; last.after(" ", t); last = t;
-        });
+          t.setAttribute("class", "reading"); t.setAttribute("text-anchor", "middle");
+          t.textContent = text; last.after(" ", t); last = t;
+        }
       });
+      readings(box, view(box));
     },
     // what a timeline says of a moment, with its time of day; points are [hours, value]
     tip(points, begins) {
