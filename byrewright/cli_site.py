@@ -159,7 +159,7 @@ def log(
 
 def cloths(
     plant: PlantPath,
-    new: Annotated[list[str] | None, typer.Option(help="A new lot: A=500 cloths.")] = None,
+    new: Annotated[list[str] | None, typer.Option(help="A new lot of cloths: A=500.")] = None,
     used: Annotated[list[str] | None, typer.Option(help="A lot and its shift: A=morning.")] = None,
     washed: Annotated[list[str] | None, typer.Option(help="A lot that was washed.")] = None,
     retired: Annotated[list[str] | None, typer.Option(help="A lot that is given up.")] = None,

@@ -118,4 +118,8 @@ def _words(one: Entry) -> str:
     data = one.data
     if one.kind == "watch":
         return f"{data.get('kind', '')}: {data.get('text', '')}"
-    return ", ".join(f"{k} {v}" for k, v in data.items() if v not in ("", None, [], {}))[:160]
+    told = {k: v for k, v in data.items() if v not in ("", None, {}) and not isinstance(v, list)}
+    for key, value in told.items():
+        if isinstance(value, dict):
+            told[key] = " ".join(f"{many} {what}" for what, many in value.items() if many)
+    return ", ".join(f"{k} {v}" for k, v in told.items())[:160]

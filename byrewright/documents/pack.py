@@ -90,7 +90,8 @@ def write_pack(
     sheets = sheets_for(plant) if engineer else ()
     drawn: dict[str, str] = {}
     plan = plan_set(plant, issue, drawn) if engineer else []
-    steps = len(sheets) + len(plan) + len(readers) + (5 if engineer else 2)
+    calls = engineer or "milker" in readers
+    steps = len(sheets) + len(plan) + len(readers) + 2 + 2 * engineer + calls
     done = 0
 
     def step(name: str) -> None:
@@ -123,6 +124,7 @@ def write_pack(
             report = report_pdf(plant, results, date=date, revision=revision, file_hash=digest,
                                 drawings=drawings, rules=rules, units=units)  # fmt: skip
             put(made / "report.pdf", report)
+        if calls:
             step("call-out page")
             with suppress(ValueError):  # no milking, no call
                 guide = guide_of(plant, rules or default_rulebook())
@@ -154,11 +156,11 @@ ENGINEERS = {
     "schedule.xlsx": "machines, pipes, valves by mode, motors, findings, quantities",
     "drawings": "a drawing of each service",
     "plan": "plan, sections, sketches, lists and the drawing file",
-    "call.html": "for a telephone: what to look at and do when something stands at night",
+    "call.html": "for a telephone: what to look at and do when something stops at night",
     "plant.yaml": "the plant file that all of this comes from",
     "result.json": "every answer, for programs",
 }
-"""What lies in a pack beside the short papers, in words."""
+"""What lies in a pack beside the short papers, in words; all but the call-out page are his."""
 
 
 def _listed(made: Path) -> list[Listed]:
@@ -169,8 +171,9 @@ def _listed(made: Path) -> list[Listed]:
         if (made / _paper_name(key)).is_file()
     ]
     return found + [
-        Listed(name, "engineer", what) for name, what in ENGINEERS.items() if (made / name).exists()
-    ]
+        Listed(name, "people who milk" if name == "call.html" else "engineer", what)
+        for name, what in ENGINEERS.items() if (made / name).exists()
+    ]  # fmt: skip
 
 
 def _own(name: Path) -> bool:

@@ -28,7 +28,7 @@ def log(tmp_path: Path) -> Any:
 
 def test_washes_count_and_a_lot_used_unwashed_is_seen(log: Log) -> None:
     """Would fail if a worn lot went on, or cloths went from cow to cow of the next shift."""
-    enter(log, "anna", DAY, new=["A=500", "B=500"])
+    enter(log, "anna", DAY, new=["A=500", "B=500 cloths"])
     enter(log, "anna", DAY, used=["A=morning"])
     enter(log, "anna", DAY, washed=["A"])
     enter(log, "anna", DAY, washed=["A"])  # twice in a day is twice

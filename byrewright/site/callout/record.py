@@ -123,8 +123,8 @@ def take(
     theirs = str(told.get("plant_id", ""))
     if theirs and owner.plant_id and theirs != owner.plant_id:
         raise CallError(
-            f"{name}: was made for another plant, {told.get('plant') or theirs}; this is "
-            f"{owner.plant}"
+            f"{name}: was made for another plant, {told.get('plant') or 'unnamed'} ({theirs}); "
+            f"this is {owner.plant} ({owner.plant_id})"
         )
     clock = time.time() if now is None else now
     for one in calls:

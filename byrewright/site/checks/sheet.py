@@ -217,8 +217,8 @@ def _fitting(
     name = filled.name
     if filled.plant_id and owner.plant_id and filled.plant_id != owner.plant_id:
         raise SheetError(
-            f"{name}: was made for another plant, {filled.plant or filled.plant_id}; this is "
-            f"{owner.plant}"
+            f"{name}: was made for another plant, {filled.plant or 'unnamed'} "
+            f"({filled.plant_id}); this is {owner.plant} ({owner.plant_id})"
         )
     ids = [r.check for r in filled.rows]
     double = next((i for i in ids if ids.count(i) > 1), None) if len(set(ids)) < len(ids) else None

@@ -79,6 +79,7 @@ def enter(
     told: list[tuple[str, dict[str, object]]] = []
     for text in new:
         name, _, count = (p.strip() for p in text.partition("="))
+        count = count.removesuffix("cloths").rstrip()
         if not name or not count.isdecimal() or not 0 < int(count) < 1_000_000:
             raise ByrewrightError(f"--new {text}: write the lot and how many cloths, such as A=500")
         if name in there:
