@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from byrewright.drafting.draft import Settled, intent_of, settle
+from byrewright.drafting.draft import Settled, intent_of, renumbered, settle
 from byrewright.drafting.intent import Intent
 from byrewright.drafting.sheet import Choices, Chosen, DraftError
 from byrewright.errors import ByrewrightError
@@ -172,7 +172,12 @@ def close(
         _tell(say, f"{told}round {turn}: sizing", turn, 0.0)
         while True:
             try:
+                was = settled
                 settled = settle(wanted(intent_of(brief, rules), held), rules, settled, held)
+                others = renumbered(was.plant if was else None, settled.plant)
+                for target in [t for t in held if t[0] in others]:
+                    del held[target]
+                    first.pop(target, None)
                 break
             except DraftError as error:
                 taken = _taken_back(held, before, changes, turn - 1, error.machine_id)

@@ -130,8 +130,9 @@ def settle(
     """
     from byrewright.studies.sizing import size
 
-    held = held or {}
+    held = dict(held or {})
     sizes = dict(start.sizes) if start else {}
+    known = start.plant if start else None
     lengths = {p.id: p for p in start.plant.pipes} if start else {}
     warm: Mapping[str, str] = {}
     met: dict[tuple[str, str], set[Any]] = {}
@@ -140,6 +141,11 @@ def settle(
         for _round in range(MOST_ROUNDS if lengths else GUESSED_ROUNDS):
             turn += 1
             plant, sheet = lay_out(want, _kept(sizes, held), lengths)
+            if others := renumbered(known, plant):
+                sizes, held = _without(others, sizes), _without(others, held)
+                met.clear()
+                plant, sheet = lay_out(want, _kept(sizes, held), lengths)
+            known = plant
             result = size(plant, rules)
             fresh = _advice(result, sizes, met)
             if _same(fresh, sizes):
@@ -158,6 +164,16 @@ def settle(
     else:
         result, settles = size(plant, rules), False
     return Settled(want, plant, sheet, result, sizes, turn, warm, settles)
+
+
+def renumbered(old: Plant | None, new: Plant) -> set[str]:
+    """Tags by which a plant of another structure means other pipes: their sizes are not theirs."""
+    before = {p.id: (p.start, p.end) for p in old.pipes} if old else {}
+    return {p.id for p in new.pipes if before.get(p.id, (p.start, p.end)) != (p.start, p.end)}
+
+
+def _without(tags: set[str], chosen: Choices) -> dict[tuple[str, str], Chosen]:
+    return {target: choice for target, choice in chosen.items() if target[0] not in tags}
 
 
 def _laid_alike(pipe: Pipe, old: Pipe | None) -> bool:

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from byrewright.drafting.draft import draft_plant
+from byrewright.drafting.draft import draft_plant, intent_of, renumbered, settle
+from byrewright.drafting.sheet import Chosen
 from byrewright.plant.brief import read_brief_text
 from byrewright.plant.check import check
 from byrewright.plant.kinds.milk import MilkFilter
 from byrewright.plant.kinds.vacuum import VacuumPump
 from byrewright.plant.read import read_plant_text
+from byrewright.results import Result
 from byrewright.studies.sizing import size
 from tests.drafting.drafts import drafted, drafted_text
 
@@ -88,6 +91,23 @@ def test_a_draft_was_sized_with_its_pipes_as_they_are_laid() -> None:
         (f.name, f.value) for f in again.findings
     ]
     assert again.finding("wash.standing").value
+
+
+def test_a_size_stays_with_the_pipe_it_was_chosen_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Would fail if a second receiver, which numbers pipes anew, left a withheld line with the bore
+    of an airline, or if what is still the same pipe lost its size."""
+    monkeypatch.setattr("byrewright.studies.sizing.size", lambda *_: Result("sizing", "", ()))
+    monkeypatch.setattr("byrewright.drafting.draft.laid_out", lambda plant: plant)
+    text = "cows: 200\nyield_l_day: 25\nlayout: rows\nstalls: 16\nno_single_stop: "
+    one, two = (intent_of(read_brief_text(text + said).brief) for said in ("false\n", "true\n"))
+    began = settle(one)
+    other, same = renumbered(began.plant, settle(two).plant), "L203"
+    assert other and same not in other
+    sizes = {(p.id, "bore_mm"): Chosen(123.0, "") for p in began.plant.pipes
+             if p.id in other or p.id == same}  # fmt: skip
+    then = settle(two, start=replace(began, sizes=sizes), held={**sizes})
+    wide = {p.id for p in then.plant.pipes if p.bore_mm == 123.0}
+    assert wide == next(set(f) for f in then.sheet.families.values() if same in f)
 
 
 def test_same_brief_same_bytes() -> None:
