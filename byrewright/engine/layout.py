@@ -103,7 +103,7 @@ class Layout:
         ]
         self.out = Lowered()
         self.net = liquids_of(plant, rules)
-        self.modes = {what: self._mode(what) for what in MODES}
+        self.modes = {what: plant.mode_for(what) for what in MODES}
         self.usual = {what: self._usual_at(what) for what in MODES}
         self.supplies = self._supplies()
         stages = {tag for tag, _ in self.all(Exchange)}
@@ -120,11 +120,6 @@ class Layout:
     def first(self, what: type[P]) -> tuple[str, P] | None:
         """The first record of a sort."""
         return next(iter(self.all(what)), None)
-
-    def _mode(self, does: str) -> str | None:
-        found = [n for n, m in self.plant.modes.items() if does in m.does]
-        # A mode that does one thing stands for it before one that does several.
-        return min(found, key=lambda n: (len(self.plant.modes[n].does), n), default=None)
 
     def _usual_at(self, what: str) -> dict[str, str | None]:
         """Positions of every machine while something goes on."""

@@ -27,6 +27,8 @@ OFF_WALL_M = 0.01
 """A pipe along a wall does not lie in its plaster."""
 LOW_M = (0.7, 1.0, 1.35, 1.9)
 TRENCH_M = (0.15, 0.35, 0.55, 0.75)
+BEFORE_TANKS = (1.5, 1.5, 30.0)
+"""What a metre between tanks and tanker is worth: up is dear."""
 
 Costed = tuple[tuple[float, float, float, float, float, float], tuple[float, float, float]]
 
@@ -257,6 +259,12 @@ def _tanker_side(plan: Plan, costed: list[Costed], f: float, wall: float, shut: 
         return
     milk = plan.rooms["milk"]
     outside = milk.x2 + WALL_M
+    mine = [b for b in plan.bodies.values() if b.room == "milk"]
+    fronts = max((b.box[2] for b in mine if b.kind == "bulk_tank"), default=milk.x2)
+    south = [b.box[1] for b in mine if b.hung and b.box[0] > fronts]
+    if south:  # what tanks run out into by gravity lies low and level, between them and the tanker
+        costed.append(((fronts, min(south), f, milk.x2 - 0.05, milk.y2 - 0.1, f + HEAD_M),
+                       BEFORE_TANKS))  # fmt: skip
     costed.append(((milk.x2 - 0.05, milk.y + 0.1, f + 0.2, outside + 0.05, milk.y2 - 0.1,
                     f + 3.0), (wall, shut, shut)))  # fmt: skip
     costed.append(((outside, milk.y, f + 0.1, outside + 0.8, milk.y2, f + 3.0),

@@ -177,6 +177,12 @@ class Plant(Record):
         """How many of a kind, counts included."""
         return sum(m.count for m in self.machines(kind))
 
+    def mode_for(self, does: str) -> str | None:
+        """The mode that stands for something going on: one that does only that, before one that
+        does several; None where no mode does it."""
+        found = [n for n, m in self.modes.items() if does in m.does]
+        return min(found, key=lambda n: (len(self.modes[n].does), n), default=None)
+
     def pipes_at(self, machine_id: str) -> tuple[Pipe, ...]:
         """The pipes that meet a machine."""
         return self._pipes_at.get(machine_id, ())

@@ -216,6 +216,17 @@ def test_two_machines_ten_metres_apart_are_joined_square() -> None:
     assert longer.length_m == pytest.approx(by_hand + 2 * (4.5 - 3.15), abs=ROUNDED_M)
 
 
+@pytest.mark.parametrize("layout", ["rotary", "rows"])
+def test_what_a_tank_runs_out_into_does_not_rise(layout: str) -> None:
+    """Would fail if a tank's wash, or a plant wash through it, had to climb on its way to the drain
+    by itself: nothing pumps it there."""
+    laid = briefed(layout, 24)
+    out = [p for p in laid.pipes if p.start in ("V51.b", "V52.b", "V55.b", "V56.b")]
+    assert len(out) == 4
+    for pipe in out:
+        assert max(z for _, z in pipe.profile) <= 0.02, (pipe.id, pipe.profile)
+
+
 def test_a_valve_sits_where_no_liquid_stands_against_it() -> None:
     """Would fail if a valve were put in a crest of a line that falls, or low in one that rises."""
     falls = ((0.0, 0.0, 0.4), (0.2, 0.0, 0.4), (0.2, 0.0, 0.7), (2.0, 0.0, 0.7), (2.0, 0.0, 0.3))

@@ -186,6 +186,16 @@ def test_led_pumps_cool_better_than_stepped_ones() -> None:
     assert outlets["level_led"] < outlets["on_off"]
 
 
+def test_washes_that_are_not_played_are_named() -> None:
+    """Would fail if a result stood for washes that the day never plays, unsaid."""
+    plant = plants.rotary(24, 60)
+    usual = next(m for m in plant.modes.values() if "wash" in m.does)
+    more = usual.model_copy(update={"name": "wash_to_bay", "does": ("wash", "tank_wash")})
+    other = plant.model_copy(update={"modes": {**plant.modes, "wash_to_bay": more}})
+    said = [a.value for a in run_day(other).assumptions if "not played" in a.meaning]
+    assert "wash_to_bay" in str(said) and usual.name not in str(said).replace("wash_to_bay", "")
+
+
 def test_two_days_side_by_side() -> None:
     """Would fail if comparing lost a finding or a difference."""
     both = compare(result("stepped"), result(), ("stepped", "led"))

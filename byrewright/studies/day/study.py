@@ -334,6 +334,12 @@ def _assume(ctx: StudyContext, run: Run) -> None:
     ctx.assume("cows", "stall behind a cow that goes round", "filled", "",
                  "the day leaves no gap; sizing counts one where the rule says so")  # fmt: skip
     ctx.assume("coolers", "overall coefficient", "constant", "", "as stated, whatever the flow")
+    washes = {n for n, m in ctx.plant.modes.items() if {"wash", "rinse"} & set(m.does)}
+    left_out = sorted(washes - {ctx.plant.mode_for(does) for does in ("wash", "rinse")})
+    if left_out:
+        ctx.assume("modes", "washes and rinses that are not played", ", ".join(left_out), "",
+                   "each step runs as in one mode of its sort; these are sized and proven as "
+                   "routes (`wash.circulates`, `wash.missed`)")  # fmt: skip
     month = ctx.plant.site.month_words(run.month)
     ctx.notes.notes.append(f"The days are of {month}.")
     for note in run.compiled.notes:

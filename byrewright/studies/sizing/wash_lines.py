@@ -16,6 +16,7 @@ from byrewright.plant.roles import (
     IsValve,
     LoadsTankers,
     MovesMilk,
+    StoresMilk,
 )
 from byrewright.results import Remedy, Table
 from byrewright.standards.pipes import ISO_2037
@@ -25,8 +26,10 @@ from byrewright.studies.sizing.delivery import cooler_flow_l_min
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.network import net_of
 from byrewright.studies.sizing.sizes import TIGHT, worked
+from byrewright.studies.sizing.storage import visits_a_day
 
 WASHES, MILKS, DRAINS = ("wash", "rinse"), ("milking", "direct_load"), ("drain_down",)
+COLLECTS = ("collection",)
 TANKS = ("tank_wash",)
 NAMED = 6  # lines named in a sentence
 LEAST_L = 0.05  # less is a film
@@ -51,6 +54,8 @@ class MilkPipe:
     """Of the wash that goes round, which every milking ends with: into no other vessel."""
     modes: tuple[str, ...]
     """Those that wash or rinse through it."""
+    out_of_tank: bool
+    """Milk passes it only on its way out of a tank."""
 
     @property
     def velocity_m_s(self) -> float:
@@ -59,7 +64,7 @@ class MilkPipe:
 
 
 def milk_pipes(ctx: StudyContext) -> tuple[MilkPipe, ...]:
-    """Every pipe that milk passes on its way from the units to a tank or tanker, in file order."""
+    """Every pipe that milk passes on its way from the units to a tanker, in file order."""
     if "milk_pipes" not in ctx.known:
         ctx.known["milk_pipes"] = tuple(_milk_pipes(ctx))
     found: tuple[MilkPipe, ...] = ctx.known["milk_pipes"]
@@ -69,9 +74,12 @@ def milk_pipes(ctx: StudyContext) -> tuple[MilkPipe, ...]:
 def _milk_pipes(ctx: StudyContext) -> list[MilkPipe]:
     plant, net = ctx.plant, net_of(ctx)
     flows = {n: _flows(net, n) for n, m in plant.modes.items()
-             if {*MILKS, *WASHES} & set(m.does)}  # fmt: skip
-    milk = _most(flows[n] for n in flows if set(MILKS) & set(plant.modes[n].does))
-    washes = [n for n in flows if set(WASHES) & set(plant.modes[n].does)]
+             if {*MILKS, *COLLECTS, *WASHES} & set(m.does)}  # fmt: skip
+    does = {n: set(plant.modes[n].does) for n in flows}
+    milk = _most(flows[n] for n in flows if {*MILKS, *COLLECTS} & does[n])
+    fills = _most(flows[n] for n in flows if set(MILKS) & does[n]
+                  and not {*COLLECTS, *TANKS} & does[n])  # fmt: skip
+    washes = [n for n in flows if set(WASHES) & does[n]]
     wash = _most(flows[n] for n in washes)
     turns = _most(flows[n] for n in _rounds(ctx, {n: flows[n] for n in washes}))
     mine = [p for p in plant.pipes if p.id in milk and plant.service_of(p) == "milk"]
@@ -88,7 +96,8 @@ def _milk_pipes(ctx: StudyContext) -> list[MilkPipe]:
         stays, shut = (one.litres, one.shut_in) if one else (whole, True)
         found.append(MilkPipe(p, milk[p.id], wash.get(p.id, 0.0) / many, whole, stays, shut,
                               turns.get(p.id, 0.0) / many,
-                              tuple(n for n in washes if p.id in flows[n])))  # fmt: skip
+                              tuple(n for n in washes if p.id in flows[n]),
+                              p.id not in fills))  # fmt: skip
     return found
 
 
@@ -289,35 +298,49 @@ def _machine(end: str) -> str:
 
 def _standing(ctx: StudyContext, duty: Duty) -> None:
     """What stays after draining down: after a plant wash, or after one into an empty tank where
-    more stays then. All of it goes with the next milk."""
+    more stays then. It goes with the next milk: of a milking, or what a tank gives a tanker."""
     if stays_l(ctx) is None:
         return
     tanks = [n for n, m in ctx.plant.modes.items()
              if set(WASHES) & set(m.does) and set(TANKS) & set(m.does)]  # fmt: skip
-    cases = {into: _wet(ctx, into) for into in (None, *tanks)}
-    into = max(cases, key=lambda n: round(sum(x.stays_l for x in cases[n]), 6))
-    wet = cases[into]
+    visits = visits_a_day(ctx.plant.collections)
+    many = ctx.plant.count(StoresMilk)
+    milkings = (min(m.saleable_l for m in duty.milkings), "saleable milk of the smallest milking")
+    loads = (duty.milk_l_day / visits / many if visits and many else milkings[0],
+             "milk between two collections, shared by all tanks")  # fmt: skip
+    for out, (milk_l, milk) in ((False, milkings), (True, loads)):
+        cases = {into: [x for x in _wet(ctx, into) if x.out_of_tank is out]
+                 for into in (None, *tanks)}  # fmt: skip
+        into = max(cases, key=lambda n: (round(sum(x.stays_l for x in cases[n]), 6), len(cases[n])))
+        if not out or cases[into]:
+            _stays(ctx, cases[into], out, into, milk_l, milk)
+
+
+def _stays(
+    ctx: StudyContext, wet: list[MilkPipe], out: bool, into: str | None, milk_l: float, milk: str
+) -> None:
     litres = sum(x.stays_l for x in wet)
     stay = sorted((x for x in wet if x.stays_l > LEAST_L), key=lambda x: -x.stays_l)
     shut = [x for x in stay if x.shut_in]
     after = f" after {into}" if into else ""
-    least = min(m.saleable_l for m in duty.milkings)
     pumps = [p.id for p in ctx.plant.machines(MovesMilk) if not net_of(ctx).movers[p.id].drains]
     ctx.find(
-        "wash.standing", "Rinse water that stays in lines of milk", round(litres, 1), "L",
+        "wash.standing", "Rinse water that stays in lines "
+        + ("between tanks and tanker" if out else "of milk"), round(litres, 1), "L",
         f"{litres:.1f} L of rinse water stay{after} in lines that do not fall to a drain or vessel "
         f"({_named(stay)}) and go with the next milk: lay them with their fall, give their low "
         "points a drain that opens, blow them out, or let the first milk run to waste."
         + (f" Nothing lets out what is shut in in {_named(shut)}." if shut else "")
         if stay else "Every line that a wash passes runs empty when it is drained down.",
-        limit=ctx.number("milk.added_water_pct") / 100 * least, sense="at_most", allowance=TIGHT,
+        subject="out of tanks" if out else "",
+        limit=ctx.number("milk.added_water_pct") / 100 * milk_l, sense="at_most", allowance=TIGHT,
         formula="volume under the lowest crest on every way out, in the mode that drains down",
         inputs=(worked("V", "held by the lines that are wet then",
                        round(sum(x.holds_l for x in wet), 1), "L"),
-                worked("milk", "saleable milk of the smallest milking", round(least), "L"),
+                worked("milk", milk, round(milk_l), "L"),
                 ctx.rule("milk.added_water_pct")),
         source="practice", known="common_practice",
-        remedies=tuple(
+        remedies=() if out else tuple(
             Remedy(tag, "drains", True, "a drain at its casing, which the lines fall to")
             for tag in pumps
         ),
