@@ -22,8 +22,9 @@ Area = tuple[float, float, float, float]
 CAP = 0.75
 SCALES = (10, 20, 25, 40, 50, 75, 100, 125, 150, 200, 250, 300, 400, 500, 750, 1000)
 HALO_MM = 0.35
-LEAST_MM = 1.8
-"""Least type size on a sheet, as it is read in the hand; capitals are CAP of it, 1.35 mm high."""
+LEAST_MM = 2.4
+"""Least type size on a sheet, as it is read in the hand; capitals are CAP of it, 1.8 mm high, the
+least nominal size of ISO 3098 as recalled."""
 WITNESS_MM = 8.0
 """Longest line from a dimension towards what it measures."""
 
@@ -206,7 +207,7 @@ class Canvas:
         """No word may stand on this box of the site, if it can be helped."""
         self.shut.append(self.area(box))
 
-    def word(self, x: float, y: float, text: str, size: float = 1.8, *, bold: bool = False,
+    def word(self, x: float, y: float, text: str, size: float = LEAST_MM, *, bold: bool = False,
              colour: str = INK, inside: Area | None = None) -> bool:  # fmt: skip
         """Words with their middle at a point of the site; False, and nothing drawn, if taken.
 
@@ -360,9 +361,9 @@ class Canvas:
         """The title of one of several views on a sheet, under it, with a bar of its scale."""
         left = self.x_mm
         low = self.y_mm + self.tall_mm + 5.0
-        wide = text_width_mm(self.title, 2.2) * 1.04
+        wide = text_width_mm(self.title, LEAST_MM) * 1.04
         self.taken.append((left, low - 2, left + wide, low + 0.5))
-        self.letters.append(Letters(left + wide / 2, low, self.title, 2.2, bold=True))
+        self.letters.append(Letters(left + wide / 2, low, self.title, LEAST_MM, bold=True))
         self.over += self.scale_bar(left + wide + 8, low - 2.4)
         if self.north:
             self.over += self.north_arrow(left + wide + 22 + self.mm(self._bar_m()), low + 1.5)
@@ -405,9 +406,9 @@ class Canvas:
                 f'<rect x="{n(x + wide * i / 4)}" y="{n(y)}" width="{n(wide / 4)}" height="1.2" '
                 f'fill="{fill}" stroke="{INK}" stroke-width="0.2"/>'
             )
-        parts.append(letters_svg(Letters(x, y + 3.4, "0", 1.8)))
-        parts.append(letters_svg(Letters(x + wide, y + 3.4, f"{metres} m", 1.8)))
-        parts.append(letters_svg(Letters(x + wide / 2, y + 3.4, f"1 : {self.scale}", 1.8)))
+        parts.append(letters_svg(Letters(x, y + 3.8, "0", LEAST_MM)))
+        parts.append(letters_svg(Letters(x + wide, y + 3.8, f"{metres} m", LEAST_MM)))
+        parts.append(letters_svg(Letters(x + wide / 2, y + 3.8, f"1 : {self.scale}", LEAST_MM)))
         return parts
 
     def north_arrow(self, x: float, y: float) -> list[str]:
@@ -421,7 +422,7 @@ class Canvas:
         )
         return [
             f'<polygon points="{points}" fill="{INK}"/>',
-            letters_svg(Letters(x - 2.2 * ux, y - 2.2 * uy + 0.8, "N", 2.4)),
+            letters_svg(Letters(x - 2.2 * ux, y - 2.2 * uy + 0.8, "N", LEAST_MM)),
         ]
 
 

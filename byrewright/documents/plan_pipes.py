@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 
 from byrewright.documents.ink import INK, PAPER, QUIET, ink_of, text_width_mm
-from byrewright.documents.plan_canvas import Canvas, Flat
+from byrewright.documents.plan_canvas import LEAST_MM, Canvas, Flat
 from byrewright.documents.plan_parts import FIELD
 from byrewright.documents.shapes import Letters
 from byrewright.documents.svg import n, rule_svg
@@ -21,7 +21,7 @@ Row = tuple[str | float | int, ...]
 COLUMNS, ROWS = 3, 3
 """Sketches on a sheet, across and down."""
 TITLE_MM, TABLE_ROWS, TABLE_MM = 9.5, 6, 3.3
-TABLE_SIZE_MM, MARK_MM = 2.5, 2.0
+TABLE_SIZE_MM, MARK_MM = 2.5, LEAST_MM
 """Letters of a sketch's list (7 points), and beside its line."""
 COS30, SIN30 = math.cos(math.radians(30)), 0.5
 FALLS = {"milk": "wash_slope_pct", "wash": "wash_slope_pct", "vacuum": "airline_slope_pct"}

@@ -326,9 +326,11 @@ def _name(view: Canvas, cut: Cut, room: Room) -> None:
     for drop in drops:
         for share in shares:
             x, y = view.at(u1 + (u2 - u1) * share, top - drop * view.scale / 1000)
-            if view.free_word(x, y, room.name.upper(), 1.8, bold=True):
+            if view.free_word(x, y, room.name.upper(), LEAST_MM, bold=True):
                 return
-    view.word((u1 + u2) / 2, top - drops[0] * view.scale / 1000, room.name.upper(), 1.8, bold=True)
+    view.word(
+        (u1 + u2) / 2, top - drops[0] * view.scale / 1000, room.name.upper(), LEAST_MM, bold=True
+    )
 
 
 def _end(cut: Cut, number: int) -> Side:

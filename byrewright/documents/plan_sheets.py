@@ -8,7 +8,7 @@ from functools import partial
 
 from byrewright.documents import plan_cables, plan_pipes, plan_sections, plan_works
 from byrewright.documents.ink import PAPER, QUIET, own_colours
-from byrewright.documents.plan_canvas import Area, Canvas, Flat
+from byrewright.documents.plan_canvas import LEAST_MM, Area, Canvas, Flat
 from byrewright.documents.plan_lists import WORKS_NOTES, builders_list, in_rows
 from byrewright.documents.plan_parts import (
     FIELD,
@@ -139,7 +139,9 @@ def page_svg(
         parts += _axes(left + 12, top + 10)
         at = left + 28
     for i, text in enumerate(notes[:5]):
-        parts.append(letters_svg(Letters(at, top + 4 + 3.2 * i, text, 1.8, "start", colour=QUIET)))
+        parts.append(
+            letters_svg(Letters(at, top + 4 + 3.2 * i, text, LEAST_MM, "start", colour=QUIET))
+        )
     parts += title_block(plant, Sheet(key, title, ()), None, "A3", width, height, issue)
     return sheet_svg(width, height, "\n".join(parts))
 
@@ -149,7 +151,7 @@ def _axes(x: float, y: float) -> list[str]:
     parts = []
     for dx, dy, letter in ((5.2, 3.0, "E"), (5.2, -3.0, "N"), (0.0, -6.0, "up")):
         parts.append(rule_svg(((x, y), (x + dx, y + dy)), 0.3))
-        parts.append(letters_svg(Letters(x + dx * 1.35, y + dy * 1.2 + 0.7, letter, 2.0)))
+        parts.append(letters_svg(Letters(x + dx * 1.35, y + dy * 1.2 + 0.7, letter, LEAST_MM)))
     return parts
 
 
@@ -181,7 +183,7 @@ def general(plant: Plant, made: Sited) -> Drawn:
     if plan.deck.rotary:
         r = plan.deck.edge_radius_m
         at = (-r - 1.0, 0.0) if canvas.turned else (0.0, -r - 1.0)
-        canvas.word(*at, _deck_words(plan), 1.9)
+        canvas.word(*at, _deck_words(plan), LEAST_MM)
         canvas.keep_clear((-r, -r, r, r))
     draw_names(canvas, list(plan.rooms.values()))
     for body in sorted(large, key=lambda b: -b.dx * b.dy):
