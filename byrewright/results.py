@@ -11,6 +11,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from itertools import pairwise
+from math import inf
 from typing import Any, Literal
 
 from byrewright.errors import ByrewrightError
@@ -139,6 +140,17 @@ class Series:
     x_unit: str
     lines: tuple[tuple[str, str, tuple[float, ...]], ...]
     note: str = ""
+
+
+def worst_first(findings: Iterable[Finding]) -> list[Finding]:
+    """Findings by verdict, the worst first; of one verdict the smallest margin first. What fails
+    without a margin stands before what misses a limit by a share of it."""
+
+    def place(one: Finding) -> tuple[int, float]:
+        bare = -inf if one.verdict == "fails" else inf
+        return VERDICTS.index(one.verdict), bare if one.margin is None else one.margin
+
+    return sorted(findings, key=place)
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,6 +18,7 @@ from byrewright.results import (
     Table,
     judge,
     merge,
+    worst_first,
 )
 
 NUMBERS = st.floats(-1e6, 1e6)
@@ -125,3 +126,21 @@ def test_what_is_a_difference_may_be_negative() -> None:
     notes.findings.append(Finding("k", "", "Time left", -9.0, "min", "So.", "fails", "at_least", 0))
     notes.tables.append(Table("t", "What if", ("change",), ("L",), ((-5.0,),)))
     assert notes.result().findings[0].value == -9.0
+
+
+def test_the_worst_stands_first() -> None:
+    """Would fail if what misses its limit by most stood under what misses it by little."""
+    some = [
+        replace(finding(key, verdict), margin=margin)
+        for key, verdict, margin in (
+            ("roomy", "holds", 0.4),
+            ("near", "holds", 0.1),
+            ("said", "holds", None),
+            ("little", "fails", -0.02),
+            ("much", "fails", -0.7),
+            ("missing", "fails", None),
+            ("open", "unknown", None),
+        )
+    ]
+    told = [one.key for one in worst_first(some)]
+    assert told == ["missing", "much", "little", "open", "near", "roomy", "said"]

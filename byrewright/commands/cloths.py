@@ -14,9 +14,9 @@ from byrewright.commands.common import (
     print_findings,
     print_table,
     user_name,
-    worst_first,
 )
 from byrewright.errors import ByrewrightError
+from byrewright.results import worst_first
 
 MOST = 20
 

@@ -139,11 +139,6 @@ def load(path: Path) -> tuple[PlantFile, Rulebook]:
     return file, rules_beside(path)
 
 
-def worst_first(findings: Iterable[Finding]) -> list[Finding]:
-    """Findings by verdict, worst first, otherwise in their order."""
-    return sorted(findings, key=lambda f: VERDICTS.index(f.verdict))
-
-
 def system_of(units: str) -> System:
     """The system of units that the user names."""
     if units.casefold() == "metric":

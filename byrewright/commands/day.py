@@ -18,8 +18,8 @@ from byrewright.commands.common import (
     print_table,
     system_of,
     within,
-    worst_first,
 )
+from byrewright.results import worst_first
 
 if TYPE_CHECKING:
     from rich.console import Console

@@ -22,10 +22,9 @@ from byrewright.commands.common import (
     print_counts,
     print_findings,
     system_of,
-    worst_first,
 )
 from byrewright.errors import ByrewrightError
-from byrewright.results import Result
+from byrewright.results import Result, worst_first
 
 if TYPE_CHECKING:
     from rich.console import Console

@@ -16,10 +16,9 @@ from byrewright.commands.common import (
     print_table,
     system_of,
     within,
-    worst_first,
 )
 from byrewright.commands.design import progress
-from byrewright.results import Result
+from byrewright.results import Result, worst_first
 
 if TYPE_CHECKING:
     from byrewright.documents.format import System

@@ -17,10 +17,9 @@ from byrewright.commands.common import (
     print_findings,
     print_table,
     system_of,
-    worst_first,
 )
 from byrewright.errors import ByrewrightError
-from byrewright.results import Table
+from byrewright.results import Table, worst_first
 
 if TYPE_CHECKING:
     from byrewright.plant.plant import Plant

@@ -14,9 +14,9 @@ from byrewright.commands.common import (
     print_counts,
     print_findings,
     print_table,
-    worst_first,
 )
 from byrewright.errors import ByrewrightError
+from byrewright.results import worst_first
 
 if TYPE_CHECKING:
     from byrewright.plant.machine import Machine

@@ -15,9 +15,8 @@ from byrewright.commands.common import (
     print_findings,
     print_table,
     system_of,
-    worst_first,
 )
-from byrewright.results import Result
+from byrewright.results import Result, worst_first
 
 if TYPE_CHECKING:
     from byrewright.documents.format import System

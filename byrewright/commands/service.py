@@ -16,9 +16,9 @@ from byrewright.commands.common import (
     print_table,
     user_name,
     within,
-    worst_first,
 )
 from byrewright.errors import ByrewrightError
+from byrewright.results import worst_first
 
 if TYPE_CHECKING:
     from byrewright.plant.plant import Plant

@@ -16,8 +16,8 @@ from byrewright.commands.common import (
     print_findings,
     print_table,
     system_of,
-    worst_first,
 )
+from byrewright.results import worst_first
 
 if TYPE_CHECKING:
     from rich.console import Console

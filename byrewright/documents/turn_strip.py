@@ -101,3 +101,9 @@ def strip_window(now_s: float, turn_s: float, first_s: float, last_s: float) -> 
     """The stretch of time to show: some turns round a moment, inside the milking."""
     from_s = max(first_s, min(now_s - turn_s / 2, last_s - TURNS_SHOWN * turn_s))
     return from_s, from_s + TURNS_SHOWN * turn_s
+
+
+def strip_share(t_s: float, from_s: float, until_s: float) -> float:
+    """How far along the strip's width a moment stands, 0 to 1."""
+    along = (t_s - from_s) / (until_s - from_s)
+    return min(1.0, max(0.0, (LEFT_MM + along * (WIDTH_MM - LEFT_MM - RIGHT_MM)) / WIDTH_MM))

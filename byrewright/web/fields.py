@@ -110,7 +110,9 @@ def draw(
     common: dict[str, Any] = {"id": ident, "data_value": field.key}
     if field.options:
         nothing = (
-            t("edit.assumed", value=words(field.default)) if field.default else t("edit.not_stated")
+            t("edit.assumed", value=_word(field, field.default, t))
+            if field.default
+            else t("edit.not_stated")
         )
         control = tag(
             "select",

@@ -14,7 +14,7 @@ from nicegui import ui
 
 from byrewright.documents.format import System, prose, quantity
 from byrewright.documents.schematic import INVENTED
-from byrewright.results import VERDICTS, Result, Verdict
+from byrewright.results import VERDICTS, Result, Verdict, worst_first
 from byrewright.web.access import Gate
 from byrewright.web.addresses import address, shown_name
 from byrewright.web.answers import Answers, Share
@@ -401,8 +401,7 @@ def findings(v: Visit, some: list[Any], empty: str) -> Html:
     if not some:
         return tag("p", empty, cls="quiet")
     items = []
-    worst = sorted(some, key=lambda f: VERDICTS.index(f.verdict))
-    for one in (finding_in(f, v.units) for f in worst):  # the worst first
+    for one in (finding_in(f, v.units) for f in worst_first(some)):
         margin = (
             tag("span", percent(one.margin), cls="mono quiet small")
             if one.margin is not None and one.limit

@@ -13,6 +13,7 @@ from byrewright.plant.read import read_plant, read_plant_text
 from byrewright.plant.sited import sited
 from byrewright.web.pages.place import moved
 from tests.web.conftest import ROOT, Served, Server, open_eye
+from tests.web.test_touch_and_print import LEAST_LETTERS_PX, SMALLEST
 
 pytestmark = pytest.mark.browser
 WAIT_MS = 60_000
@@ -161,6 +162,10 @@ def test_keys_a_finger_and_feet(browser: Any, alone: Server) -> None:
         v = s.viewBox.baseVal, [, , w, h] = s.dataset.size.split(" ").map(Number);
         return v.x <= 0 && v.y <= 0 && v.x + v.width >= w - 0.1 && v.y + v.height >= h - 0.1; }"""
     page.wait_for_function(whole, timeout=WAIT_MS)  # it does not open on a corner
+    least, what = page.evaluate(SMALLEST)  # tags too small to read wait until one is nearer
+    assert least >= LEAST_LETTERS_PX - 0.1, what
+    page.locator('[data-zoom="1.3"]').click(click_count=4, delay=20)
+    page.locator("#place-drawing .tag text:visible").first.wait_for()
     small.shoot("place-fitted")
     page.context.close()
     assert not eye.errors and not small.errors

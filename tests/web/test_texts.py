@@ -12,7 +12,9 @@ import pytest
 
 import byrewright.web
 from byrewright.documents.ink import LEAST_CONTRAST, contrast
+from byrewright.documents.turn_strip import SIZE_MM, WIDTH_MM
 from byrewright.plant.machine import kinds
+from byrewright.web.fields import Field, draw
 from byrewright.web.look import DARK, LIGHT, SCRIPTS, script, style_sheet
 from byrewright.web.pages import failures
 from byrewright.web.texts import FIRST, Texts, catalogue, languages
@@ -159,3 +161,16 @@ def test_no_text_is_written_twice() -> None:
     text = (WEB / "texts" / "en.yaml").read_text(encoding="utf-8")
     source = load(text, "en.yaml", PlantError, "a: b")
     assert [str(p) for p in source.problems] == []
+
+
+def test_letters_of_the_strip_can_be_read_on_a_telephone() -> None:
+    """Would fail if the turn unrolled were drawn so small that its clock could not be read."""
+    least = re.search(r"\.strip svg\{[^}]*min-width:(\d+)px", style_sheet())
+    assert least and int(least[1]) * SIZE_MM / WIDTH_MM >= 12
+
+
+@pytest.mark.parametrize(("default", "told"), [("true", "assumed: yes"), ("false", "assumed: no")])
+def test_an_assumed_yes_is_said_as_one(default: str, told: str) -> None:
+    """Would fail if a form spoke the file's language instead of the reader's."""
+    field = Field("bonded", "deck bonded to earth", "", "yes_no", ("true", "false"), default)
+    assert told in draw(field, "", Texts("en"), "metric")

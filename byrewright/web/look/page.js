@@ -2,7 +2,7 @@
 (() => {
   if (window.byre) return;
   const views = new Map();
-  const LEAST = 0.25, MOST = 12, READABLE = 5.4, CROWDED = 2.9, LETTERS_PX = 12, NARROW_PX = 900, NARROW = 2.5, WHOLE = 0.95, EDGE_MM = 3;
+  const LEAST = 0.25, MOST = 12, READABLE = 5.4, CROWDED = 2.9, LETTERS_PX = 12, NARROW_PX = 900, NARROW = 2.5, WHOLE = 0.95, MOST_MM = 5, EDGE_MM = 3;
   const LETTERS = 100, SYMBOL = 20, PIPE = 1.5, CAPITAL = 0.73; // weights of what a reading touches; height of letters, em
 
   function view(box) {
@@ -47,7 +47,8 @@
     v.svg.setAttribute("viewBox", `${v.x} ${v.y} ${w} ${h}`);
     box.classList.toggle("far", k < READABLE);
     box.classList.toggle("farther", k < CROWDED);
-    v.svg.style.setProperty("--tag", Math.max(2.6, Math.min(5, LETTERS_PX / k)) + "px");
+    v.svg.style.setProperty("--tag", Math.max(2.6, Math.min(MOST_MM, LETTERS_PX / k)) + "px");
+    box.classList.toggle("mute", r.width <= NARROW_PX && MOST_MM * k < LETTERS_PX * 0.97);
     if (v.read !== k) readings(box, v);
   }
   function zoom(box, factor, cx, cy) {
@@ -100,7 +101,7 @@
       texts.forEach((t, i) => { t.setAttribute("x", best.at.x + w / 2); t.setAttribute("y", best.at.y + h - i * line); });
     }
   }
-  function each(root, what) { (root || document).querySelectorAll(".drawing").forEach(what); }
+  function each(what) { document.querySelectorAll(".drawing").forEach(box => { if (box.querySelector("svg")) what(box); }); }
 
   let drag = null; const touches = new Map();
   document.addEventListener("pointerdown", e => {
@@ -157,12 +158,19 @@
     if (e.key === "-") zoom(box, 0.8);
     if (e.key === "0") fit(box, view(box), true);
   });
+  // what is wider than its place shows the moment that is meant
+  function follow(box) {
+    if (box.followed === box.dataset.now) return;
+    box.followed = box.dataset.now;
+    box.scrollLeft = box.dataset.now * box.scrollWidth - box.clientWidth / 2;
+  }
   // a control that is drawn anew keeps the focus it had
   let last = "";
   document.addEventListener("focusin", e => { last = e.target.id || ""; });
   new MutationObserver(() => {
     document.querySelectorAll("main.q-page:not([role])").forEach(m => m.setAttribute("role", "presentation"));
-    each(document, box => { if (box.querySelector("svg")) view(box); });
+    each(view);
+    document.querySelectorAll(".strip[data-now]").forEach(follow);
     if (last && document.activeElement === document.body) {
       const again = document.getElementById(last);
       if (again) again.focus({ preventScroll: true });
@@ -181,9 +189,9 @@
     document.documentElement.style.setProperty("--high", `${high}px`);
   }
   measure();
-  window.addEventListener("resize", () => { measure(); each(document, again); });
+  window.addEventListener("resize", () => { measure(); each(again); });
   window.addEventListener("beforeprint", () => {
-    each(document, box => fit(box, view(box), true));
+    each(box => fit(box, view(box), true));
     document.querySelectorAll(".printed").forEach(p => { p.textContent = new Date().toISOString().slice(0, 10); });
     document.querySelectorAll("details:not([open])").forEach(d => { d.open = true; d.dataset.opened = ""; });
   });

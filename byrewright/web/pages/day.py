@@ -11,7 +11,13 @@ from nicegui import ui
 
 from byrewright.documents.format import words
 from byrewright.documents.shapes import Layout
-from byrewright.documents.turn_strip import HEIGHT_MM, WIDTH_MM, strip_window, turn_strip
+from byrewright.documents.turn_strip import (
+    HEIGHT_MM,
+    WIDTH_MM,
+    strip_share,
+    strip_window,
+    turn_strip,
+)
 from byrewright.plant.farm import minutes
 from byrewright.results import Result
 from byrewright.web import drawing
@@ -282,6 +288,7 @@ class DayView:
         cows, turn_s = next((d for d in reversed(decks) if d[0][0].on_s <= now), decks[0])
         from_s, until_s = strip_window(now, turn_s, cows[0].on_s, cows[-1].out_s)
         ends = t("played.entry"), t("played.exit")
+        along = strip_share(now, from_s, until_s)
         inner = turn_strip(cows, turn_s, from_s, until_s, self.answer.clock, *ends, now)
         svg = tag(
             "svg",
@@ -292,7 +299,13 @@ class DayView:
         )
         return tag(
             "figure",
-            tag("div", svg, cls="strip"),
+            tag(
+                "div",
+                svg,
+                cls="strip",
+                tabindex=0,
+                data_now=f"{along:.3f}",
+            ),
             tag("figcaption", t("played.strip"), cls="small quiet"),
             style="margin:14px 0 0",
         )

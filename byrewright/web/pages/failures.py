@@ -108,8 +108,7 @@ class FailuresView:
         ]  # fmt: skip
         parts += [counts(self.result, t), tag("div", views, cls="choice no-print")]
         if self.view == "findings":
-            looks = sorted(self.result.findings, key=lambda f: f.verdict == "holds")
-            parts.append(findings(self.v, looks, t("plant.all_holds")))
+            parts.append(findings(self.v, list(self.result.findings), t("plant.all_holds")))
             parts += [figure_table(self.v, x) for x in self.result.tables if x.key not in TOLD]
             return parts
         one = self.result.table(f"failures.{self.view}")

@@ -78,8 +78,7 @@ class InterlocksView:
         t = self.v.t
         parts: list[Child] = [tag("h2", t("interlocks.proof"))]
         if self.result is not None:
-            shown = sorted(self.result.findings, key=lambda f: f.verdict == "holds")
-            parts.append(findings(self.v, shown, ""))
+            parts.append(findings(self.v, list(self.result.findings), ""))
         elif self.job is not None:
             parts.append(
                 trouble(self.job, t)
