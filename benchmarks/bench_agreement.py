@@ -1,6 +1,9 @@
-"""Random briefs through sizing, vacuum and the day: every quantity told twice is compared.
+"""Random briefs through sizing, vacuum, the day and single failures: every quantity told twice is
+compared.
 
     python benchmarks/bench_agreement.py [how many] [first seed]
+
+Failures cost most: of every fourth brief (cups, milk lost, generator and its start, wash return).
 
 Prints each pair that disagrees, and how often each did. Ends with 1 when one does. Seeds begin
 after those that may be looked at while tuning.
@@ -11,6 +14,7 @@ from __future__ import annotations
 import sys
 import time
 from collections import Counter
+from collections.abc import Sequence
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
@@ -24,18 +28,19 @@ from byrewright.studies.every import STUDIES
 from byrewright.studies.told_once import Disagreement, disagreements
 
 ASKED = ("sizing", "vacuum", "day")
+FAILURES_EVERY = 4
 HOW_MANY = 300
 
 
-def compared(seed: int) -> list[Disagreement]:
-    """The disagreements of one random brief's draft.
+def compared(seed: int, asked: Sequence[str] = ASKED) -> list[Disagreement]:
+    """The disagreements of one random brief's draft, among the studies asked.
 
     Raises:
         ByrewrightError: the brief cannot be drafted.
     """
     rules = default_rulebook()
     plant = draft_plant(read_brief_text(random_brief(seed)), rules).plant
-    return list(disagreements({name: STUDIES[name](plant, rules) for name in ASKED}))
+    return list(disagreements({name: STUDIES[name](plant, rules) for name in asked}))
 
 
 def main() -> int:
@@ -46,7 +51,8 @@ def main() -> int:
     refused, begun = 0, time.perf_counter()
     for seed in range(first, first + many):
         try:
-            found = compared(seed)
+            dear = ("failures",) if (seed - first) % FAILURES_EVERY == 0 else ()
+            found = compared(seed, (*ASKED, *dear))
         except ByrewrightError as error:
             refused += 1
             print(f"{seed}: not drafted: {error}")

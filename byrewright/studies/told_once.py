@@ -14,6 +14,8 @@ from typing import Literal
 
 from byrewright.results import Result, Verdict, worst_of
 
+LATER_MILKINGS = "mixing with later milkings"
+"""How a day's finding is called that judges the blend of milkings."""
 Read = Callable[[Result], Mapping[str, float]]
 """Values by subject ("" where the plant has one)."""
 
@@ -142,6 +144,21 @@ def chilled_c(result: Result) -> dict[str, float]:
     return {s.removesuffix(" chilled stage"): v for s, v in read.items() if "water" not in s}
 
 
+def blend_c(result: Result) -> dict[str, float]:
+    """Warmest milk that a later milking makes of what stands cold in a tank; of the day where the
+    region's rule asks it for that."""
+    blends = [
+        f.value
+        for f in result.findings
+        if f.value is not None
+        and (
+            f.key == "cooling.tank.blend"
+            or (f.key.startswith("day.milk_temperature") and f.title.endswith(LATER_MILKINGS))
+        )
+    ]
+    return {"": max(blends)} if blends else {}
+
+
 def chance_of_a_day(results: Mapping[str, Result]) -> float:
     """What chance may shift the milk of a day, L: three standard errors of its mean cow."""
     for table in results["day"].tables:
@@ -244,6 +261,14 @@ QUANTITIES: tuple[Quantity, ...] = (
         (Reading("sizing", chilled_c, "cooling.chilled.out"),),
         0.0, 0.7, "sizing takes the flow that a litre of milk meets, and the warmest water as it "
         "comes from its source; what stands in its tank before a milking is up to 3 K warmer",
+        "not under",
+    ),
+    Quantity(
+        "milk in the tank as a later milking comes", "degC",
+        Reading("day", blend_c),
+        (Reading("sizing", blend_c),),
+        0.0, 1.0, "sizing takes the warmest month and the milking that has least to blend with; "
+        "the day stirs as its tank does, in its own month",
         "not under",
     ),
     Quantity(

@@ -12,6 +12,7 @@ from byrewright.studies.every import STUDIES
 from byrewright.studies.sizing import size
 from byrewright.studies.sizing.duty import duty_of
 from byrewright.studies.told_once import (
+    LATER_MILKINGS,
     QUANTITIES,
     Quantity,
     Reading,
@@ -80,6 +81,22 @@ def pair() -> Quantity:
     """What study `a` owns, and `b` tells too by another key."""
     owner, other = Reading("a", finding("k"), "k"), Reading("b", finding("j"), "j")
     return Quantity("flow", "L", owner, (other,), 0.1, 0.0, "r")
+
+
+def test_the_blend_of_milkings_is_compared_where_a_region_asks_for_it() -> None:
+    """Would fail if sizing promised a tank colder than the day finds it when more milk comes."""
+
+    def tank(study: str, key: str, title: str, c: float) -> Result:
+        return Result(study, "", (Finding(key, "", title, c, "degC", "", "holds"),))
+
+    step = f"(invented) rule: at all times, {LATER_MILKINGS}"
+    day = tank("day", "day.milk_temperature_2", step, 6.5)
+    every = {"day": day, "sizing": tank("sizing", "cooling.tank.blend", "TK1", 5.0)}
+    assert len(list(disagreements(every))) == 1
+    every["sizing"] = tank("sizing", "cooling.tank.blend", "TK1", 5.6)
+    assert not list(disagreements(every))
+    every["day"] = tank("day", "day.milk_temperature_1", "(invented) rule: at once", 35.0)
+    assert not list(disagreements(every))
 
 
 def test_a_disagreement_is_seen_and_named(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -13,6 +13,7 @@ from byrewright.standards.cooling import TemperatureStep
 from byrewright.studies.day.record import TANK_EMPTY, MilkingSession, Run
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.sizes import next_preferred
+from byrewright.studies.told_once import LATER_MILKINGS
 
 AT_ONCE_H = 2.0  # "at once" is judged two hours after the end, as the Swiss ordinance words it
 ALLOWANCE = 0.05
@@ -84,7 +85,7 @@ def _colder(plant: Plant, where: str, worst: float, step: TemperatureStep) -> tu
 
 
 def _words(step: TemperatureStep) -> str:
-    applies = {"first_milking": ", first milking", "later_milkings": ", mixing with later milkings",
+    applies = {"first_milking": ", first milking", "later_milkings": f", {LATER_MILKINGS}",
                "transport": ", in transport", "every_milking": ""}[step.applies]  # fmt: skip
     if step.clock == "always":
         return f"at all times{applies}"
