@@ -11,7 +11,7 @@ LINK_LOST, LINK_FLAPS = "Link_lost", "Link_comes_and_goes"
 MODE_UNKNOWN, POINT_UNKNOWN, LOG_STOPPED = "Mode_unknown", "Point_unknown", "Log_not_written"
 
 
-def own_rows(stale_s: float) -> tuple[Row, ...]:
+def own_rows(stale_s: float, log_late_s: float) -> tuple[Row, ...]:
     """The watch's own alarms. They need no contact and are judged in every mode."""
 
     def row(tag: str, priority: Priority, text: str, do: str, on_delay_s: float) -> Row:
@@ -36,7 +36,7 @@ def own_rows(stale_s: float) -> tuple[Row, ...]:
             "sensors.", stale_s),
         row(LOG_STOPPED, "medium", "The log is not written: alarms are kept in memory only",
             "Do not end the watch. See to the disk of this computer, and to what else uses the "
-            "log.", 0.0),
+            "log.", log_late_s),
     )  # fmt: skip
 
 

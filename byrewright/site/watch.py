@@ -98,7 +98,8 @@ class Watch:
         self.period_s, self.clock, self.forward = period_s, clock, forward
         self.stale_s = rules.number("alarm.stale_signal_s") if stale_s is None else stale_s
         self.cannot = cannot
-        self.rows = {r.tag: r for r in (*own.own_rows(self.stale_s), *table.rows)}
+        own_rows = own.own_rows(self.stale_s, rules.number("alarm.log_late_s"))
+        self.rows = {r.tag: r for r in (*own_rows, *table.rows)}
         self.listeners: list[Callable[[Snapshot], None]] = []
         kept = journal.begin() or {}
         self.alarms = Alarms(self.rows.values(), self._mine(kept), self.stale_s)

@@ -21,4 +21,6 @@ VALUES: tuple[Value, ...] = (
           least=1.0, most=80.0),
     Value("alarm.link_window_min", 10.0, "min", "window in which losses of the connection are "
           "counted", "practice", "common_practice", "typical", 5.0, 60.0),
+    Value("alarm.log_late_s", 5.0, "s", "time for which the log may wait for another reader or a "
+          "busy disk before that is an alarm", "practice", "common_practice", "typical", 2.0, 10.0),
 )  # fmt: skip

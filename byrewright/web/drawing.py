@@ -97,8 +97,8 @@ def corner(plant: Plant, laid: Layout, machine: str, t: Texts, label: str) -> Ht
 
     here = rect_svg(one.x - 1.5, one.y - 1.5, one.w + 3, one.h + 3, "none")
     body: list[Html] = [_pipe(run, t, still=True) for run in laid.routed if crosses(run)]
-    body += [_machine(plant, p, t, still=True) for p in laid.placed if near(p.x, p.y)]
     body.append(Html(here.replace("<rect ", '<rect class="here" ').replace(' fill="none"', "")))
+    body += [_machine(plant, p, t, still=True) for p in laid.placed if near(p.x, p.y)]
     view = f"{n(left)} {n(top)} {n(wide)} {n(high)}"
     svg = tag("svg", body, viewBox=view, role="img", aria_label=label)
     return tag("div", svg, cls="corner")

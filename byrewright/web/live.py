@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from byrewright.web.watching import Kind, Seen
 
 LIVE = "/live"
-LOUD: frozenset[Kind] = frozenset({"alarm", "dead", "lost", "log", "ended", "notices"})
+LOUD: frozenset[Kind] = frozenset({"alarm", "dead", "lost", "log", "gone", "ended", "notices"})
 """What is said on every page, whichever plant it is of."""
 WRONG: frozenset[Kind] = frozenset({"alarm", "dead", "lost", "log"})
 
@@ -36,25 +36,35 @@ def register(app: FastAPI, site: Site) -> None:
 def told(site: Site, t: Texts, slug: str) -> dict[str, object]:
     """What a page of a plant ("" for a page of none) is told."""
     lines: list[Child] = []
-    stand, wrong, sound = 0, False, False
+    stand, waits, sound = 0, 0, False
+    kinds: set[Kind] = set()
     for name, one in site.watches.every():
         kind = one.kind()
         own = name == slug
         if kind not in LOUD and not (own and kind in ("live", "begins")):
             continue
         lines.append(_line(t, name, one, kind))
-        wrong = wrong or kind in WRONG
+        kinds.add(kind)
         stand += standing(one)
         heard = one.heard
+        waits += len(heard.snapshot.alarms) if heard is not None and kind == "gone" else 0
         sound = sound or kind == "dead" or bool(
             heard and any(a.state == "unacknowledged" for a in heard.snapshot.alarms)
         )  # fmt: skip
-    title = t("live.title_alarm", count=stand) if stand else t("live.title_wrong") if wrong else ""
+    title = ""
+    if stand:
+        title = t("live.title_alarm", count=stand)
+    elif kinds & {"dead", "lost"}:
+        title = t("live.title_wrong")
+    elif "log" in kinds:
+        title = t("live.title_log")
+    elif waits:
+        title = t("live.title_gone", count=waits)
     return {
         "html": join(lines),
         "title": title,
         "sound": sound,
-        "wrong": wrong,
+        "wrong": bool(kinds & WRONG),
         "state": _state(site, slug),
     }
 
@@ -76,11 +86,12 @@ def _line(t: Texts, slug: str, one: Seen, kind: Kind) -> Html:
     heard = one.heard
     name = shown_name(heard.snapshot.plant) if heard is not None else spoken(slug)
     words = {"name": name, "why": one.why}
-    text = t(f"live.{kind}", count=standing(one), **words)
+    count = len(heard.snapshot.alarms) if heard and kind == "gone" else standing(one)
+    text = t(f"live.{kind}", count=count, **words)
     more: Child = None
     if heard is not None:
         shown = heard.snapshot
-        if kind == "alarm":
+        if kind in ("alarm", "gone"):
             worst = min(shown.alarms, key=lambda a: (a.state == "gone", PRIORITY[a.priority]))
             more = worst.text
         elif kind in ("lost", "log"):

@@ -44,9 +44,9 @@ AGAIN_S = (2.0, 5.0, 15.0, 60.0)
 SILENT_S = 3.0
 SHOWN_EVENTS = 200
 
-Kind = Literal["alarm", "dead", "lost", "log", "notices", "begins", "live", "ended", "none"]
+Kind = Literal["alarm", "dead", "lost", "log", "gone", "notices", "begins", "live", "ended", "none"]
 WORST: tuple[Kind, ...] = (
-    "alarm", "dead", "lost", "log", "notices", "begins", "ended", "live", "none"
+    "alarm", "dead", "lost", "log", "gone", "notices", "begins", "ended", "live", "none"
 )  # fmt: skip
 
 
@@ -113,9 +113,9 @@ class Seen:
             return "lost" if shown.message != NOT_YET else "begins"
         if shown.log:
             return "log"
-        if any(dict(heard.extra.get("notices", {})).values()):
-            return "notices"
-        return "alarm" if shown.alarms else "live"
+        if shown.alarms:
+            return "gone"
+        return "notices" if any(dict(heard.extra.get("notices", {})).values()) else "live"
 
 
 class Watches:

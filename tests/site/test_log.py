@@ -21,6 +21,7 @@ from tests.site.test_watch import RIGHT, WRONG, Clock, Flaky
 
 OWNER = Owner("plant-1", "(invented) one")
 SOON_S = 8.0
+LATE_S = 5.0  # alarm.log_late_s
 
 
 def until(what: Callable[[], object]) -> None:
@@ -69,6 +70,10 @@ async def said(watch: Watch, words: str) -> None:
     until(lambda: words in watch.journal.trouble)
     await watch.step()
     assert words in watch.snapshot.log and watch.snapshot.pending
+    assert LOG_STOPPED not in {a.tag for a in watch.snapshot.alarms}, "a moment is no alarm"
+    for _ in range(2):
+        watch.clock.now += LATE_S / 2  # type: ignore[attr-defined]
+        await watch.step()
     assert LOG_STOPPED in {a.tag for a in watch.snapshot.alarms}
 
 

@@ -184,8 +184,9 @@ def test_practise_alarm_acknowledge_end(browser: Any, served: Served) -> None:
 
 
 def test_typing_is_never_touched_by_a_redraw(browser: Any, server: Server, plant: Plant) -> None:
-    """Would fail if a redraw scrambled the name while it is typed, or another one were logged; or
-    an alarm made no sound on a device that had been asked for it."""
+    """Would fail if a redraw scrambled the name while it is typed, or another one were logged; an
+    alarm made no sound on a device that had been asked for it; or one that is gone, and that nobody
+    acknowledged, were told as a plant that is not watched."""
     eye = open_eye(browser, "tablet", "typing")
     page, name = eye.page, "Marianne van der Steen-Oosterhout"
     page.add_init_script(COUNT_BEEPS)
@@ -211,6 +212,10 @@ def test_typing_is_never_touched_by_a_redraw(browser: Any, server: Server, plant
     page.locator("#alarm-V19-not-closed").get_by_text("acknowledged", exact=True).wait_for()
     page.goto(url(server, "history"))
     page.get_by_role("row", name=re.compile(f"acknowledged.*{name}")).first.wait_for()
+    plant.wrong.clear()
+    page.locator("#told .gone", has_text="gone but not acknowledged").wait_for(timeout=SOON_MS)
+    until(lambda: "GONE" in page.title() and "WATCHED" not in page.title())
+    assert not page.locator("#told .wrong").count()
     page.context.close()
     assert not eye.errors
 
