@@ -17,7 +17,7 @@ def _choice(key: str, value: float, unit: str, meaning: str, low: float, high: f
 
 
 VALUES: tuple[Value, ...] = (
-    _choice("sound_share", 0.5, "", "chance, before anything is read, that a plant on which nobody "
+    _choice("sound_share", 0.6, "", "chance, before anything is read, that a plant on which nobody "
             "complains has no fault", 0.2, 0.8),
     _choice("rate_power", 0.5, "", "power to which rates are taken as chances: what comes often is "
             "also found and mended soon, and lives are known within a factor of three", 0.0, 1.0),

@@ -134,6 +134,11 @@ def test_a_new_revision_says_what_it_supersedes_and_leaves_no_old_paper(tmp_path
     index = (folder / "index.txt").read_text(encoding="utf-8")
     assert "Supersedes revision A of 2026-01-01" in index and "approved: R. Wright" in index
     assert [p.name for p in (folder / "papers").iterdir()] == ["9-service.pdf"]
+    assert not (folder / "call.html").exists()
+    write_pack(folder, "byrewright: 1 #\n", plant(), results(), date=DATE, revision="B",
+               readers=["milker"], engineer=False)  # fmt: skip
+    assert (folder / "call.html").stat().st_size > 50_000, "who milks gets the call-out page"
+    assert "call.html" in (folder / "index.txt").read_text(encoding="utf-8")
 
 
 def test_the_wall_sheet_says_what_a_tag_is() -> None:
