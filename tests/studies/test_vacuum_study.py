@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -145,6 +146,17 @@ def test_altitude_takes_air_from_the_pumps() -> None:
         )
     )
     assert 0.60 < hill / sea < 0.75  # 28.1 % measured, 33.3 % by the altitude rule, at 50 kPa
+
+
+def test_back_pressure_goes_by_the_square_of_the_flow(plant: Plant, result: Result) -> None:
+    """Would fail if the exhaust of a pump below its data plate were foretold too high."""
+    said = result.finding("vacuum.test.pump_capacity@VP1").sentence
+    (working,) = re.findall(r"and (\d+) L/min at its working", said)
+    share = float(working) / plant.equipment["VP1"].capacity_l_min_free  # type: ignore[attr-defined]
+    full = default_rulebook().number("vacuum.silencer_kpa")
+    assert not 0.9 < share < 1.1
+    found = result.finding("vacuum.test.exhaust@VP1").value
+    assert found == pytest.approx(full * share**2, rel=0.01)
 
 
 def test_fixed_pumps_and_belts() -> None:
