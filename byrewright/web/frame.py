@@ -264,6 +264,7 @@ def _foot(v: Visit) -> Html:
     if v.opened.file is not None and INVENTED in v.opened.plant.site.name:
         invented = tag("span", v.t("foot.invented"), cls="invented")
     file = v.opened.path.relative_to(v.site.folder.root)
+    state = v.opened.digest[:SHORT_DIGEST]
     return tag(
         "div",
         tag("div", tag("b", _name(v)), invented),
@@ -272,12 +273,13 @@ def _foot(v: Visit) -> Html:
         tag(
             "div",
             tag("b", v.t("foot.state")),
-            tag("span", v.opened.digest[:SHORT_DIGEST], cls="mono"),
+            tag("span", state, cls="mono"),
             tag(
                 "div", v.t("foot.printed"), " ", tag("span", cls="printed mono"), cls="printed-line"
             ),
         ),
         cls="foot",
+        data_paper=f"{_name(v)}, {file}, {state}",
     )
 
 

@@ -94,7 +94,8 @@ def test_a_machine_says_its_position_aloud(browser: Any, served: Served) -> None
 def test_paper_holds_names_whole_sheet_date_and_revision(
     browser: Any, served: Served, tmp_path: Path
 ) -> None:
-    """Would fail if printed failures had no names, or a sheet no date and no state of the file."""
+    """Would fail if printed failures had no names, a sheet no date and no state of the file,
+    the paper only a part of a drawing, or the screen another one afterwards."""
     eye = open_eye(browser, "desktop", "print")
     page = eye.page
     page.goto(served.page(SMALL, "failures"))
@@ -107,6 +108,20 @@ def test_paper_holds_names_whole_sheet_date_and_revision(
     path.write_bytes(page.pdf(format="A4"))
     text = subprocess.run(["pdftotext", "-layout", path, "-"], capture_output=True, text=True,
                           check=True).stdout  # fmt: skip
-    assert "VP1 stops" in text and today in text and digest in text
+    sheets = [one for one in text.split("\f") if one.strip()]
+    assert "VP1 stops" in text and len(sheets) > 2
+    for place, one in enumerate(sheets, 1):
+        assert today in one and digest in one and f"{place} / {len(sheets)}" in one
+    page.goto(served.page(SMALL, "plant"))
+    page.locator("#plant-drawing .tag text").first.wait_for(timeout=WAIT_MS)
+    looked = page.locator("#plant-drawing svg").get_attribute("viewBox")
+    page.locator('[data-zoom="1.3"]').click(click_count=3, delay=20)
+    nearer = page.locator("#plant-drawing svg").get_attribute("viewBox")
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    paper = page.locator("#plant-drawing svg").get_attribute("viewBox")
+    page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+    assert page.locator("#plant-drawing svg").get_attribute("viewBox") == nearer != looked
+    size = page.locator("#plant-drawing svg").get_attribute("data-size").split(" ")[2:]
+    assert all(float(p) >= float(s) for p, s in zip(paper.split(" ")[2:], size, strict=True))
     page.context.close()
     assert not eye.errors

@@ -177,6 +177,8 @@ def test_practise_alarm_acknowledge_end(browser: Any, served: Served) -> None:
     page.get_by_role("row", name=re.compile("acknowledged.*A. Fitter")).wait_for()
     row = page.get_by_role("row", name=re.compile("lesson over"))
     assert row.locator(".practice").count() == 1
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    assert "PRACTICE: " in (page.locator("#paper").text_content() or "")
     page.goto(served.page(slug, "history"))
     page.get_by_text("Nothing has been recorded yet").wait_for()
     page.context.close()

@@ -2,7 +2,7 @@
 (() => {
   if (window.byre) return;
   const views = new Map();
-  const LEAST = 0.25, MOST = 12, READABLE = 5.4, CROWDED = 2.9, LETTERS_PX = 12, NARROW_PX = 900, NARROW = 2.5, WHOLE = 0.95, MOST_MM = 5, EDGE_MM = 3;
+  const LEAST = 0.25, MOST = 12, READABLE = 5.4, CROWDED = 2.9, LETTERS_PX = 12, NARROW_PX = 900, NARROW = 2.5, WHOLE = 0.95, MOST_MM = 5, PAPER_MM = 3.6, EDGE_MM = 3;
   const LETTERS = 100, SYMBOL = 20, PIPE = 1.5, CAPITAL = 0.73; // weights of what a reading touches; height of letters, em
 
   function view(box) {
@@ -30,7 +30,7 @@
   // another size of the window, or a keyboard on the screen: what is looked at stays in the middle
   function again(box) {
     const v = view(box), before = v.unit * v.s, r = box.getBoundingClientRect();
-    if (!r.width || !r.height || (r.width === v.rw && r.height === v.rh)) return;
+    if (printing || !r.width || !r.height || (r.width === v.rw && r.height === v.rh)) return;
     const mx = v.x + v.rw / before / 2, my = v.y + v.rh / before / 2;
     v.unit = Math.min(r.width / v.w, r.height / v.h);
     v.s = before / v.unit;
@@ -49,7 +49,7 @@
     box.classList.toggle("farther", k < CROWDED);
     v.svg.style.setProperty("--tag", Math.max(2.6, Math.min(MOST_MM, LETTERS_PX / k)) + "px");
     box.classList.toggle("mute", r.width <= NARROW_PX && MOST_MM * k < LETTERS_PX * 0.97);
-    if (v.read !== k) readings(box, v);
+    if (v.read !== k) { v.read = k; readings(box, v); }
   }
   function zoom(box, factor, cx, cy) {
     const v = view(box), r = box.getBoundingClientRect();
@@ -68,7 +68,6 @@
   // The readings of a vessel stand as near to it as they touch no letters, no other reading and no
   // symbol, and, where there is a choice, no pipe. Letters grow when the sheet is far: see put().
   function readings(box, v) {
-    v.read = v.unit * v.s;
     const own = [...v.svg.querySelectorAll("[data-machine]")].filter(g => g.querySelector(":scope > .reading"));
     const m = v.svg.getScreenCTM();
     if (!own.length || !m || !m.a) return;
@@ -190,12 +189,33 @@
   }
   measure();
   window.addEventListener("resize", () => { measure(); each(again); });
+  // On paper: the whole of each drawing, whatever is looked at on the screen; everything opened; and
+  // on every sheet what it is of, the state of the file and the date here.
+  let printing = false;
+  function paper(box) {
+    const v = view(box), w = v.w * (1 - WHOLE) / 2, h = v.h * (1 - WHOLE) / 2;
+    v.svg.setAttribute("viewBox", `${-w} ${-h} ${v.w + 2 * w} ${v.h + 2 * h}`);
+    box.classList.add("far"); box.classList.remove("mute", "farther");
+    v.svg.style.setProperty("--tag", PAPER_MM + "px");
+    readings(box, v);
+  }
   window.addEventListener("beforeprint", () => {
-    each(box => fit(box, view(box), true));
-    document.querySelectorAll(".printed").forEach(p => { p.textContent = new Date().toISOString().slice(0, 10); });
+    printing = true;
+    each(paper);
+    const now = new Date(), pad = n => String(n).padStart(2, "0");
+    document.querySelectorAll(".printed").forEach(p => { p.textContent = `${now.getFullYear()}-${pad(now.getMonth() + 1)}-${pad(now.getDate())}`; });
     document.querySelectorAll("details:not([open])").forEach(d => { d.open = true; d.dataset.opened = ""; });
+    const foot = document.querySelector(".foot[data-paper]"), line = document.querySelector(".printed-line");
+    const practice = document.querySelector("div.practice"), of = `${practice ? practice.textContent.split(".")[0] + ": " : ""}${foot ? foot.dataset.paper : ""}`;
+    const style = document.getElementById("paper") || document.head.appendChild(document.createElement("style"));
+    style.id = "paper";
+    style.textContent = foot ? `@page{@bottom-left{content:${JSON.stringify(of)}}@bottom-right{content:${JSON.stringify(line.textContent + "   ")} counter(page) " / " counter(pages)}}` : "";
   });
-  window.addEventListener("afterprint", () => document.querySelectorAll("details[data-opened]").forEach(d => { d.open = false; delete d.dataset.opened; }));
+  window.addEventListener("afterprint", () => {
+    printing = false;
+    each(box => { const v = view(box); v.read = 0; put(box, v); });
+    document.querySelectorAll("details[data-opened]").forEach(d => { d.open = false; delete d.dataset.opened; });
+  });
 
   window.byre = {
     dragged: false,
