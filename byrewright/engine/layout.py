@@ -138,12 +138,12 @@ class Layout:
         found.heats(n for tag, one in self.all(Exchange) for n in self.net.ports(tag, one.cold_out))
         return found
 
-    def _water_to(self, node: Node, *first: str) -> list[Supply]:
+    def _water_to(self, node: Node, *first: str, draws_l_min: float = 0.0) -> list[Supply]:
         """Water that reaches a port, in the modes of what goes on first, then in all others."""
         every = [m for what in first if (m := self.modes[what]) is not None]
         every += sorted(set(self.plant.modes) - set(every))
         sources = {t for t, v in self.out.vessels.items() if v.substance == WATER}
-        return self.supplies.to(node, sources - {node.machine}, every)
+        return self.supplies.to(node, sources - {node.machine}, every, draws_l_min)
 
     def number(self, key: str) -> float:
         """A number of the rulebook."""
@@ -372,8 +372,8 @@ class Layout:
             self._floats_to(tag, one)
         for tag, cow in self.all(EachCow):
             node = self.net.port(tag, cow.port)
-            if cow.water_l > 0 and self._dose(f"{tag} water", self._water_to(node, MILKING), DRAIN,
-                                              COW_L_MIN):  # fmt: skip
+            found = self._water_to(node, MILKING, draws_l_min=COW_L_MIN) if cow.water_l > 0 else []
+            if self._dose(f"{tag} water", found, DRAIN, COW_L_MIN):
                 self.out.movers[-1].stop = cow.water_l
 
     def _wash(self) -> None:
@@ -490,6 +490,7 @@ class Layout:
             dose = ""
             if one.water_l > 0 and one.water:
                 node = self.net.port(tag, one.water)
-                dose = self._dose(f"{tag} water", self._water_to(node, IDLE), DRAIN, TAP_L_MIN)
+                found = self._water_to(node, IDLE, draws_l_min=TAP_L_MIN)
+                dose = self._dose(f"{tag} water", found, DRAIN, TAP_L_MIN)
             self.out.lots.append((tag, one, dose))
         self.out.lots.sort(key=lambda row: (row[1].stage, row[0]))

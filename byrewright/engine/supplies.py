@@ -55,11 +55,17 @@ class Supplies:
                     todo += {j.a, j.b} - found
         self.behind = frozenset(found)
 
-    def to(self, node: Node, sources: Collection[str], modes: Iterable[str]) -> list[Supply]:
-        """What each vessel of `sources` gives to a port, most first."""
+    def to(self, node: Node, sources: Collection[str], modes: Iterable[str],
+           draws_l_min: float = 0.0) -> list[Supply]:  # fmt: skip
+        """What each vessel of `sources` gives to a port, most first.
+
+        Args:
+            draws_l_min: what a machine takes at a port behind which no line goes on.
+        """
         capped = self.floats - self.behind - {node}
-        every = [replace(self.net.situation(m), capped=capped) for m in modes]
-        every.append(replace(self.any, capped=capped))
+        drawn = {node: draws_l_min} if draws_l_min else {}
+        every = [replace(s, capped=capped, drawn_l_min={**s.drawn_l_min, **drawn})
+                 for s in (*map(self.net.situation, modes), self.any)]  # fmt: skip
         best: list[Stream] = []
         for s in every:
             found = [x for x in self._through(s, node) if x.source in sources]
@@ -83,7 +89,8 @@ class Supplies:
         if max(near, default=0.0) < LEAST_L_MIN:
             return []
         found = streams(self.net, flows, self.marked)
-        own = [x for x in found if node.machine in x.through and x.source != node.machine]
+        own = [x for x in found
+               if node.machine in (*x.through, x.target) and x.source != node.machine]  # fmt: skip
         return [x for x in own if x.l_min >= LEAST_L_MIN and self._clean(x, node)]
 
     def _clean(self, stream: Stream, node: Node) -> bool:

@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
 from byrewright.engine import shape as sh
+from byrewright.engine.compiled import compile_plant
 from byrewright.engine.simulate import simulate
 from byrewright.plant.plant import Mode, Pipe, Plant
+from byrewright.plant.read import read_plant
+from byrewright.plant.roles import RinsesUnits, WashesCloths
 from tests import plants
 from tests.engine.test_engine_basics import compiled_day
 
+ROOT = Path(__file__).resolve().parents[2]
+EXAMPLES = [p for p in sorted(ROOT.glob("examples/*/plant.yaml")) if "broken" not in p.parent.name]
 STEPS = 12_000
 SAME = 1e-6  # of what flows: answers of a network cut in another way
 
@@ -201,3 +207,13 @@ def test_a_second_machine_may_have_the_chilled_stage_alone() -> None:
     assert two[sh.SX_KG] == pytest.approx(one[sh.SX_KG], rel=SAME) and one[sh.SX_KG] > 100
     assert two[sh.SX_KGIN] == pytest.approx(one[sh.SX_KGC], rel=0.01)
     assert two[sh.SX_KGC] / two[sh.SX_KG] < one[sh.SX_KGC] / one[sh.SX_KG] - 3
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda p: p.parent.name)
+def test_what_rinses_units_and_washes_cloths_draws_its_water(path: Path) -> None:
+    """Would fail if a machine at the end of a line got no water in the day: nothing flows there
+    until it draws, so that the state of a mode alone tells of no supply."""
+    plant = read_plant(path).plant
+    users = [*plant.machines(RinsesUnits), *plant.machines(WashesCloths)]
+    wet = {f"{m.id} water" for m in users if any(p.name == "water" for p in m.ports())}
+    assert wet and wet <= set(compile_plant(plant).names.movers)
