@@ -13,16 +13,20 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import CollectsMilk
 from byrewright.results import Result
 from byrewright.standards.milkline_table import TableError, UnitsPerSlope, from_plain
 from byrewright.standards.rulebook import Rulebook, default_rulebook
+from byrewright.studies.sizing.duty import duty_of
 from byrewright.studies.vacuum import balance_svg, day_map, operating_map, study_vacuum
 from byrewright.studies.vacuum.building import network_of
+from byrewright.studies.vacuum.milkline import Load, load_of, study_line
 from byrewright.studies.vacuum.operating import ERROR_KPA, at_point
 from byrewright.studies.vacuum.sensitivity import effects
-from byrewright.studies.vacuum.situations import milking_mode
+from byrewright.studies.vacuum.situations import air_use, milking_mode
 from byrewright.studies.vacuum.steady import reserve_situation, solve, standard_situations
 from tests.plants import machine, rotary, rows
+from tests.studies.benches import bench_of
 
 RULES = default_rulebook()
 MASS_L_MIN = 0.01  # air left at any node, as free air
@@ -253,6 +257,36 @@ def test_slugs_come_with_more_milk_less_bore_and_one_outlet() -> None:
     given = rotary(ML1=thin)
     herd = given.herd.model_copy(update={"yield_l_day": 1.5 * given.herd.yield_l_day})
     assert share(given) < share(given.model_copy(update={"herd": herd}))
+
+
+def test_air_beside_the_milk_is_halved_by_a_loop_and_grows_with_a_fallen_unit() -> None:
+    """Would fail if a line open at both ends carried all air one way, or a fallen unit let none
+    in. (A loop halves what passes by its two ways: definition.)"""
+
+    def load(looped: bool) -> tuple[Plant, CollectsMilk, Load]:
+        line = machine("ML1", "milkline", bore_mm=60, slope_pct=0.5, length_m=60, looped=looped)
+        plant = rotary(ML1=line)
+        (own,) = plant.machines(CollectsMilk)
+        return plant, own, load_of(plant, RULES, own, duty_of(bench_of(plant)))
+
+    plant, line, ring = load(True)
+    _, _, ended = load(False)
+    assert ring.peak_air_l_min - ring.steady_air_l_min == 0.5 * ring.passing_air_l_min
+    assert ended.peak_air_l_min - ended.steady_air_l_min == ended.passing_air_l_min
+    none, much = (
+        study_line(plant, RULES, line, replace(ring, fall_air_l_min=air), 42.0, 100.0).slug_share
+        for air in (0.0, 4000.0)
+    )
+    assert none < much
+
+
+def test_the_air_system_leaks_by_one_pump() -> None:
+    """Would fail if a second pump that stands by doubled the leakage that is reckoned with: 5 % of
+    a pump's capacity (`vacuum.system_leak_share`)."""
+    network = network_of(rotary(), RULES)
+    first, second = (p.rated_l_min_free for p in network.pumps)
+    use = air_use(network, standard_situations(network)["milking"])
+    assert first == second and use.system_leak == pytest.approx(0.05 * first)
 
 
 def test_a_licensed_users_table_is_used() -> None:
