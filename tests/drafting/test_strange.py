@@ -40,9 +40,11 @@ def test_what_cannot_be_drafted_is_refused_with_what_is_missing(name: str) -> No
 
 
 def test_two_rows_of_two_are_drafted_and_every_study_answers() -> None:
-    """Would fail if a very small plant were told that it needs eight stalls, or had no answer."""
+    """Would fail if a very small plant were told that it needs eight stalls, or had no answer. The
+    water that stands before a shut tank valve is too much for so little milk, and is told."""
     draft = draft_plant(read_brief_text(COWS + "rows: 2\nstalls: 4\n"))
-    assert [f.sentence for f in draft.sizing.findings if f.verdict == "fails"] == []
+    failing = {f.key: f.sentence for f in draft.sizing.findings if f.verdict == "fails"}
+    assert failing.keys() <= {"wash.standing"}, failing
     assert run_day(draft.plant, RULES).findings
     assert study_vacuum(draft.plant, RULES).findings
     assert study_failures(draft.plant, RULES, simulate=False).findings

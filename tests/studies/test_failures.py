@@ -322,11 +322,10 @@ def test_drives_k_of_n() -> None:
 
 def test_a_valve_that_loses_its_signal_goes_to_rest() -> None:
     """Milk would be thought to go on to the tank while the divert dumps it."""
-    acts = {"rows_two_by_twenty": "move V40 by hand, to b", LARGE: "set V405 to b"}  # to the tanker
-    for name, act in acts.items():
+    for name in ("rows_two_by_twenty", LARGE):
         plant = changed(example(name), V40={"on_loss": "to_c", "moved_by": "air"})
         case = analyse(plant, RULES).case("V40 loses its signal")
         assert not case.stops
-        assert [a.text for a in case.answer.acts] == [act]
+        assert [a.text for a in case.answer.acts] == ["move V40 by hand, to b"]
     stays = changed(example(LARGE), V40={"on_loss": "stays"})
     assert "V40 loses its signal" not in {c.event.id for c in analyse(stays, RULES).cases}

@@ -237,7 +237,7 @@ def test_10_stop_circuit_broken() -> None:
     assert story.case.stops
     assert story.case.sort == "safety"
     assert story.acts == []
-    assert "no restart" in story.done
+    assert "do not restart until" in story.done
     at = story.day["peak flow"]
     assert at.cows_h < 0.1 * at.cows_h_before
     assert at.delay_min == pytest.approx(60, abs=10)
