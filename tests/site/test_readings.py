@@ -311,6 +311,19 @@ def test_a_stated_zone_wins_over_the_map() -> None:
     text = pd.Series(["2026-03-02T05:00:00+01:00", "2026-03-02T04:00:01Z"])
     one, other = seconds(text, "iso", 5.0)
     assert other - one == pytest.approx(1.0)
+    own = pd.Series(["02.03.2026 05:00:00 +0100", "02.03.2026 04:00:01 +0000"])
+    np.testing.assert_allclose(seconds(own, "%d.%m.%Y %H:%M:%S %z", 5.0), (one, other))
+
+
+@pytest.mark.parametrize(("written", "said"), [
+    ("%d.%m.%Q", "%Q is no part of a time; known are %d"), ("%H:%", "% is no part"),
+    ("%d.%m.%Y %d", "%d stands more than once"),
+])  # fmt: skip
+def test_a_time_that_cannot_be_written_so_is_refused(folder: Path, written: str, said: str) -> None:
+    """A slip in the map would end in a traceback at the first file."""
+    (folder / "readings.yaml").write_text(ZONED.replace("iso", f'"{written}"'))
+    with pytest.raises(MappingError, match=said):
+        read_map(folder / "readings.yaml")
 
 
 def test_an_hour_at_100_hz_is_read_in_seconds(tmp_path: Path) -> None:

@@ -37,7 +37,8 @@ class MixedZones(NoTime):
 def seconds(column: pd.Series, written: str, zone_h: float = 0.0) -> NDArray[np.float64]:
     """Seconds since 1970 in UTC (as counted by the instrument for `seconds`); NaN for empty cells.
 
-    `written` is "seconds", "iso", or a format with %d %m %Y %H %M %S %f. `zone_h` are the hours by
+    `written` is "seconds", "iso", or a format with %d %m %Y %H %M %S %f and, where it
+    states its zone, %z. `zone_h` are the hours by
     which the instrument's clock is ahead of UTC, where the text does not say.
 
     Raises:
@@ -56,9 +57,10 @@ def seconds(column: pd.Series, written: str, zone_h: float = 0.0) -> NDArray[np.
         quick = _by_figures(column, written)
         if quick is not None:
             return quick - 3600.0 * zone_h
-        told = pd.to_datetime(column, format=written, errors="coerce")
+        own_zone = "%z" in written
+        told = pd.to_datetime(column, format=written, errors="coerce", utc=own_zone)
         _refuse(column, told.isna().to_numpy())
-        return _since(told) - 3600.0 * zone_h
+        return _since(told) - (0.0 if own_zone else 3600.0 * zone_h)
     states_zone = column.str.contains(r"(?:Z|[+-]\d\d:?\d\d)$", regex=True, na=False).to_numpy()
     told = pd.to_datetime(column, format="ISO8601", errors="coerce", utc=True)
     empty = told.isna().to_numpy()

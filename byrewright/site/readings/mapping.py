@@ -9,7 +9,7 @@ import re
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator
+from pydantic import AfterValidator, BeforeValidator
 
 from byrewright.errors import ByrewrightError
 from byrewright.plant.problems import FileProblems
@@ -18,6 +18,8 @@ from byrewright.plant.source import load, read_text
 from byrewright.plant.translate import validate
 
 FILE = "readings.yaml"
+TIME_PARTS = "dmYyHIMSfpbz"
+"""Parts that a time's format may have (those of `strptime`)."""
 
 Quantity = Literal[
     "vacuum",
@@ -67,11 +69,25 @@ class Channel(Record):
     instrument: str = par("", "the instrument and its calibration date", "")
 
 
+def _known_parts(written: str) -> str:
+    """A time's format, whose parts are known."""
+    parts = re.findall(r"%(.?)", written)
+    for part in parts:
+        if not part or part not in TIME_PARTS:
+            known = " ".join(f"%{c}" for c in TIME_PARTS)
+            raise ValueError(f"%{part} is no part of a time; known are {known}")
+        if parts.count(part) > 1:
+            raise ValueError(f"%{part} stands more than once; write each part once")
+    return written
+
+
 class Clock(Record):
     """The time column."""
 
     column: str = par("", "its heading")
-    written: str = par("", "seconds, iso, or a format with %d %m %Y %H %M %S %f", "iso")
+    written: Annotated[str, AfterValidator(_known_parts)] = par(
+        "", "seconds, iso, or a format with %d %m %Y %H %M %S %f, and %z for a stated zone", "iso"
+    )
     zone_h: float = par("h", "hours the instrument's clock is ahead of UTC", 0.0, ge=-14, le=14)
 
 
