@@ -16,8 +16,11 @@ Interval = tuple[str, float]
 
 
 def service_of(machine: Machine, called: str) -> Upkeep | None:
-    """The service of a machine by what it is called, or was in an earlier log; None: no such."""
-    return next((u for u in type(machine).UPKEEP if called in (u.what, *u.was)), None)
+    """The service of a machine by what it is called, or was in an earlier log, in small letters or
+    capitals; None: no such."""
+    name = called.casefold()
+    return next((u for u in type(machine).UPKEEP
+                 if name in (w.casefold() for w in (u.what, *u.was))), None)  # fmt: skip
 
 
 def intervals(machine: Machine, asked: Upkeep, rules: Rulebook) -> tuple[Interval, ...]:

@@ -14,6 +14,7 @@ from scipy import stats
 from byrewright.errors import ByrewrightError
 from byrewright.plant.machine import kinds
 from byrewright.plant.read import read_plant_text
+from byrewright.plant.upkeep import service_of
 from byrewright.results import Result, Table
 from byrewright.site.log import Log, Owner
 from byrewright.site.upkeep.kit import kit_of
@@ -149,8 +150,16 @@ def test_every_part_and_life_that_a_service_names_is_its_own() -> None:
             assert set(asked.prevents) <= lives, f"{kind}: {asked.what}"
             for _, many in asked.counts:
                 assert many in RULES or hasattr(one, many) or many in one.model_fields
-        names = [n for u in one.UPKEEP for n in (u.what, *u.was)]
+        names = [n.casefold() for u in one.UPKEEP for n in (u.what, *u.was)]
         assert len(set(names)) == len(names), f"{kind}: one name for two services"
+
+
+def test_a_service_is_known_in_capitals_too() -> None:
+    """Would fail if "Change sock", as the due list begins it, were no service."""
+    plant = read_plant_text(SMALL).plant
+    one = next(m for m in plant.equipment.values() if type(m).UPKEEP)
+    asked = type(one).UPKEEP[0]
+    assert service_of(one, asked.what.upper()) is asked and service_of(one, "tea") is None
 
 
 def test_a_missed_service_costs_what_more_failures_cost() -> None:
