@@ -110,7 +110,8 @@ def sealed(new: New, place: str, before: Entry | None, made_at: float) -> Entry:
     if new.kind not in KINDS:
         raise EntryRefused(f"{new.kind!r} is no kind of entry; there are {', '.join(KINDS)}")
     bare = Entry(
-        plain(new.uid), place, before.number + 1 if before else 1, float(new.at), float(made_at),
+        plain(new.uid), place, before.number + 1 if before else 1,
+        float(new.at) + 0.0, float(made_at) + 0.0,  # -0.0 is stored as 0.0
         new.kind, plain(new.tag), plain(new.who), plain(new.corrects), written(new.body),
         before.hash if before else "", "",
     )  # fmt: skip
