@@ -117,7 +117,8 @@ def _print_closing(out: Console, result: Draft) -> None:
             names = ", ".join(f.name for f in result.unjudged)
             out.print(f"{len(result.unjudged)} cannot be judged yet: {names}.", highlight=False)
         return
-    out.print(f"It does not close: {len(result.open)} findings fail.")
+    fail = "1 finding fails" if len(result.open) == 1 else f"{len(result.open)} findings fail"
+    out.print(f"It does not close: {fail}.")
     for one in result.open[:MOST_ON_SCREEN]:
         out.print(f"  {one.sentence}", highlight=False)
     if len(result.open) > MOST_ON_SCREEN:
