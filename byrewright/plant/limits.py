@@ -34,8 +34,7 @@ def rules_beside(plant_path: str | Path) -> Rulebook:
     entered it.
 
     Raises:
-        LimitsError: the limits file is there and wrong.
-        ByrewrightError: the table is there and wrong.
+        LimitsError: the limits file or the table is there and wrong.
     """
     folder = Path(plant_path).parent
     path, table = folder / FILE, folder / TABLE_FILE
@@ -63,14 +62,15 @@ def read_units_per_slope(path: Path) -> UnitsPerSlope:
     """Read the table of units per slope that a licensed user entered.
 
     Raises:
-        ByrewrightError: it cannot be read or used, in one sentence.
+        LimitsError: it cannot be read or used, in one sentence with its line.
     """
     source = load(read_text(path, LimitsError), str(path), LimitsError, "looped: {73: {1.0: 9}}")
     source.stop(LimitsError)
     try:
         return from_plain(source.data)
     except TableError as error:
-        raise ByrewrightError(f"{path.parent / str(error)}") from None
+        source.add("L007", error.place, True, found=str(error))
+        raise LimitsError(source.problems) from None
 
 
 def read_limits(path: str | Path) -> Rulebook:
@@ -95,9 +95,14 @@ def read_limits_text(text: str, name: str = FILE) -> Rulebook:
         text, name, LimitsError, f"{next(iter(rules))}: {rules[next(iter(rules))].value:g}"
     )
     found: dict[str, float] = {}
+    first: dict[str, Place] = {}
     regions = _regions(source, source.data.pop(REGIONS, None))
     for place, value in _leaves(source.data, ()):
         key = ".".join(str(p) for p in place)
+        if (before := first.setdefault(key, place)) is not place:
+            mark = source.mark(before, True)
+            source.add("F010", place, True, found=key, allowed=mark.line if mark else 0)
+            continue
         if key not in rules:
             source.add("L001", place, True, found=show(key), near=nearest(key, rules))
             continue

@@ -122,6 +122,7 @@ CATALOGUE: Mapping[str, Message] = {
     "L003": Message("{found} is out of range: {allowed}", "Check the unit and the decimal point."),
     "L005": Message("{found} is neither a machine of this plant nor a kind{near}", "Name a tag or a kind, and its cost."),
     "L006": Message("{found} is not a cost: a number above 0 and below {allowed}", "Write one number for each machine or kind."),
+    "L007": Message("{found}", "Write the table as the standard has it: looped: {73: {0.5: 1, 1.0: 2}} (bore in mm, slope in %)."),
     "L004": Message("no study reads {found} yet, so it would change nothing{near}", "Remove the line."),
 }  # fmt: skip
 """Every message about a file, by code: F any file, C the plant as a whole, L the limits file."""

@@ -21,7 +21,11 @@ BORE_TOLERANCE_MM = 1.5  # tubes of one nominal size differ by this much in bore
 
 
 class TableError(ValueError):
-    """The entered table cannot be used; the text is one sentence that says what would be right."""
+    """The entered table cannot be used: one sentence, and the keys that lead to what is wrong."""
+
+    def __init__(self, why: str, *place: str) -> None:
+        super().__init__(why)
+        self.place = place
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,37 +60,45 @@ def from_plain(data: Any) -> UnitsPerSlope:
     """The table from plain data of a file.
 
     Raises:
-        TableError: a key or number is not as described above.
+        TableError: a key or number is not as described above, or one bore or slope stands twice
+            (73 and 73.0 are one).
     """
     if not isinstance(data, dict):
-        raise TableError(f"{FILE}: write a mapping with looped, dead_ended and text")
+        raise TableError("write a mapping with looped, dead_ended and text")
     rows: dict[str, dict[float, dict[float, float]]] = {}
     for layout, bores in data.items():
         if layout == "text":
             continue
         if layout not in LAYOUTS or not isinstance(bores, dict):
-            raise TableError(f"{FILE}: {layout}: expected looped or dead_ended, each a mapping")
-        rows[layout] = {
-            _number(bore, f"{layout}, bore"): {
-                _number(slope, f"{layout}, slope"): _number(units, f"{layout}, units")
-                for slope, units in (
-                    slopes.items() if isinstance(slopes, dict) else _refuse(layout)
-                )
+            raise TableError("expected looped or dead_ended, each a mapping", layout)
+        rows[layout] = _by_number(bores, "bore", layout)
+        for bore, slopes in bores.items():
+            if not isinstance(slopes, dict):
+                raise TableError("after a bore write slopes, such as {0.5: 1}", layout, bore)
+            units = _by_number(slopes, "slope", layout, bore)
+            rows[layout][float(bore)] = {
+                slope: _number(n, "number of units", layout, bore, key)
+                for (slope, n), key in zip(units.items(), slopes, strict=True)
             }
-            for bore, slopes in bores.items()
-        }
     return UnitsPerSlope(rows, str(data.get("text", "")))
 
 
-def _refuse(layout: str) -> Any:
-    raise TableError(f"{FILE}: {layout}: after a bore write slopes, such as {{0.5: 1, 1.0: 2}}")
+def _by_number(of: dict[Any, Any], what: str, *place: str) -> dict[float, Any]:
+    """The same with numbers as its keys."""
+    found: dict[float, Any] = {}
+    for key, value in of.items():
+        number = _number(key, what, *place, key)
+        if number in found:
+            raise TableError(f"this {what} stands twice: {number:g}", *place, key)
+        found[number] = value
+    return found
 
 
-def _number(value: Any, where: str) -> float:
+def _number(value: Any, what: str, *place: str) -> float:
     try:
         number = float(value)
     except (TypeError, ValueError):
-        raise TableError(f"{FILE}: {where}: {value!r} is not a number") from None
+        raise TableError(f"a {what} is a number, found {value!r}", *place) from None
     if not 0.0 < number < 1000.0:
-        raise TableError(f"{FILE}: {where}: {value!r} must be above 0 and under 1000")
+        raise TableError(f"a {what} is above 0 and under 1000, found {value}", *place)
     return number

@@ -67,11 +67,23 @@ def test_a_link_to_limits_that_are_gone_is_told(folder: Path) -> None:
     assert told.code == BAD_INPUT and "limits.yaml: error F001: the file cannot be read" in told.err
 
 
-def test_a_table_with_doubled_keys_is_refused(folder: Path) -> None:
-    """The first of two entries for one bore would be used, and the second passed over."""
-    (folder / "milkline_table.yaml").write_text("looped: {73: {1.0: 9}, 73: {1.0: 12}}\n")
+@pytest.mark.parametrize(
+    ("file", "text", "says"),
+    [
+        ("milkline_table", "looped: {73: {1: 9}, 73: {1: 12}}", "1: error F010: looped: 73 stands"),
+        ("milkline_table", "looped:\n  73: {1: 9}\n  73.0: {1: 12}", "3: error L007: looped.73.0"),
+        ("milkline_table", "looped: {73: {1: 9, 1.0: 12}}", "this slope stands twice: 1"),
+        ("milkline_table", "text: own\nlooped: {73: {1: -9}}", "2: error L007: looped.73.1: a nu"),
+        ("limits", "wash.hottest_c: 70\nwash: {hottest_c: 80}", "2: error F010: wash.hottest_c"),
+    ],
+)
+def test_a_figure_that_stands_twice_is_refused(
+    file: str, text: str, says: str, folder: Path
+) -> None:
+    """One of two entries would be used and the other passed over, or the line not be told."""
+    (folder / f"{file}.yaml").write_text(text + "\n")
     told = inside(["size", "plant.yaml"])
-    assert told.code == BAD_INPUT and "73 stands twice in the same place" in told.err
+    assert told.code == BAD_INPUT and says in told.err, told.err
 
 
 BRIEF = "farm: (invented) Sallow End\ncows: 60\nyield_l_day: 26\nlayout: rows\nrows: 2\nstalls: 8\n"

@@ -297,7 +297,8 @@ def test_a_licensed_users_table_is_used() -> None:
     found = study_vacuum(rotary(), transients=[], units_table=table)
     assert found.finding("vacuum.milkline.table@ML1").verdict == "fails"
     assert UnitsPerSlope().look_up(True, 98.0, 1.0) is None
-    for wrong in ([], {"round": {}}, {"looped": {"x": {1: 1}}}, {"looped": {98: 3}}):
+    twice = {"looped": {"98": {"1": 6}, "98.0": {"1": 9}}}, {"looped": {"98": {"1": 6, "1.0": 9}}}
+    for wrong in ([], {"round": {}}, {"looped": {"x": {1: 1}}}, {"looped": {98: 3}}, *twice):
         with pytest.raises(TableError):
             from_plain(wrong)
 
