@@ -208,6 +208,7 @@ FOUND_ELSEWHERE = {
     "F001", "F002", "F003", "F004",  # the file as such, below
     "C004", "C005", "C006", "C022", "C027", "C015", "C040",  # in test_check, test_colours
     "L001", "L002", "L003", "L004", "L005", "L006",  # limits, below
+    "L007",  # the table of units per slope, in commands/test_options
     "F033",  # a region without a rule, in test_half_the_world
     "C041",  # a machine no study reads, in test_new_machines
     "C042",  # drinking water that meets wash, in test_check
