@@ -32,7 +32,7 @@ class Journal:
         self._trouble = ""
         self._kept: States | None = None
         self._wake = threading.Condition()
-        self._end = False
+        self._end = self._bare = False
         self._thread: threading.Thread | None = None
 
     @property
@@ -118,18 +118,32 @@ class Journal:
                     self._late()
                     first = False
                 if events or states:
+                    self._bare |= self.log.open()
+                    if self._bare:  # the one of before is damaged, or was taken away
+                        self._anew(events)
+                        self._bare = False
                     self.log.record(events, [(s, a) for (s, _), a in states.items()])
-                if self.log.fresh:  # made just now, or taken away meanwhile: say all that stands
-                    self.log.record([], [(s, a) for (s, _), a in self._known.items()])
-                    self.log.fresh = False
             except LogDamaged as error:
                 self._aside(error)
-            except LogTrouble as error:
+            except (LogTrouble, LogRefused) as error:  # refused: another log in its place
                 self._say(str(error))
-            except LogRefused as error:  # somebody put another log in its place
-                self._say(str(error))
+            except Exception as error:  # whatever comes of the disk must not end the writing
+                self._say(f"{self.log.name} cannot be written ({type(error).__name__})")
             else:
                 self._written(events, states)
+
+    def _anew(self, waiting: list[Event]) -> None:
+        """Into a log that holds nothing of before: what is remembered, and every alarm's state."""
+        waits = {e.uid for e in waiting}
+        with self._wake:
+            past = [e for e in self.recent if e.uid not in waits]
+            stand = [(s, a) for (s, _), a in self._known.items() if a.state != "normal"]
+        known = any(e.kind == "log" for e in waiting)
+        gone = "the log of before is not there any more; this one begins with the last records"
+        told = [] if known else [Event(time.time(), "log", "", gone)]
+        self.log.record([*past, *told], stand)
+        with self._wake:
+            self.recent.extend(told)
 
     def _late(self) -> None:
         kept, past = self.log.states(), self.log.events(RECENT)

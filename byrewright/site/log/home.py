@@ -6,7 +6,7 @@ import os
 import sqlite3
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from importlib.util import find_spec
 from pathlib import Path
 from typing import IO, Any, Protocol
@@ -81,12 +81,15 @@ class File:
         self._lock: IO[str] | None = None
 
     def identity(self) -> object | None:
-        """Device and inode."""
+        """Device and inode, and whether it begins as a database does."""
         try:
             found = os.stat(self.path)
         except OSError:
             return None
-        return found.st_dev, found.st_ino
+        head = b""
+        with suppress(OSError), self.path.open("rb") as file:
+            head = file.read(len(MAGIC))
+        return found.st_dev, found.st_ino, head == MAGIC
 
     def stamp(self) -> object | None:
         """Time of change and size, of the file and of what waits beside it."""

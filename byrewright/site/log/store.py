@@ -90,8 +90,7 @@ class Log:
         self._engine: Engine | None = None
         self._identity: object | None = None
         self._place = ""
-        self.fresh = False
-        """Whether it was made by the last opening: it holds nothing of before."""
+        self._made = False
 
     @property
     def name(self) -> str:
@@ -264,6 +263,15 @@ class Log:
 
     # where it lies ---------------------------------------------------------------------------
 
+    def open(self) -> bool:
+        """Have it ready; whether it had to be made, and holds nothing of before.
+
+        Raises:
+            LogRefused, LogTrouble, LogDamaged
+        """
+        before = self._engine
+        return self._ready() is not before and self._made
+
     def _writing(self) -> Engine:
         return self._ready().execution_options(**{WRITES: True})
 
@@ -286,7 +294,7 @@ class Log:
         except BaseException:
             engine.dispose()
             raise
-        self._engine, self._identity, self.fresh = engine, self.home.identity(), fresh
+        self._engine, self._identity, self._made = engine, self.home.identity(), fresh
         return engine
 
     def _known(self, connection: Connection) -> bool:
