@@ -82,7 +82,7 @@ def run(
         _tell_missing(service)
         asyncio.run(_live(service, seconds, with_parent))
         if service.journal.pending:
-            print(f"{service.journal.pending} records could not be written: "
+            print(f"Records that could not be written: {service.journal.pending}; "
                   f"{service.journal.trouble}", file=sys.stderr)  # fmt: skip
 
 
@@ -114,7 +114,7 @@ async def _acknowledge(plant_path: Path, world: World, log_path: Path | None, wh
         waits = sum(a.state in ("unacknowledged", "gone") for a in knock.heard.snapshot.alarms)
         await knock.ask("acknowledge", who=who)
         await knock.close()
-        return f"{waits} alarms acknowledged by {who}"
+        return f"Alarms acknowledged by {who}: {waits}"
     file, _ = load(plant_path)
     site = file.plant.site
     log = log_of(plant_path, Owner(site.id or "", site.name, world), log_path)
@@ -131,7 +131,7 @@ async def _acknowledge(plant_path: Path, world: World, log_path: Path | None, wh
                 states.append((source, after))
     log.record(events, states)
     log.close()
-    return f"{len(events)} alarms acknowledged by {who}"
+    return f"Alarms acknowledged by {who}: {len(events)}"
 
 
 def _tell_missing(service: Service) -> None:
@@ -163,7 +163,7 @@ async def _live(service: Service, seconds: float | None, with_parent: bool) -> N
         if out.is_terminal:
             watch.listeners.append(lambda snapshot: shown.update(_picture(snapshot)))
         else:
-            watch.listeners.append(_Told())
+            watch.listeners.append(Told())
         task = asyncio.create_task(service.run())
         try:
             await asyncio.wait_for(asyncio.shield(task), seconds)
@@ -200,7 +200,7 @@ class _Asking:
 
     def _ask(self, loop: asyncio.AbstractEventLoop, who: str) -> None:
         stand = len(self.service.watch.snapshot.alarms)
-        left = f"{stand} alarms stand and will not be watched any more. " if stand else ""
+        left = f"Alarms that stand and will not be watched any more: {stand}. " if stand else ""
         why = ""
         with contextlib.suppress(EOFError):
             why = input(f"\n{left}End the watch? Say why, or press Enter to go on: ").strip()
@@ -212,15 +212,19 @@ class _Asking:
             loop.call_soon_threadsafe(self.shown.start)
 
 
-class _Told:
+class Told:
     """What changed since the snapshot before, a line each: for a pipe or a service's journal."""
 
     def __init__(self) -> None:
         self.before: set[str] = set()
 
     def __call__(self, snapshot: Snapshot) -> None:
+        from byrewright.site.own import LINK_FLAPS
+
         live = snapshot.live(0.0)
-        lines = [f"{snapshot.source}: {_state(snapshot)}", f"mode {snapshot.mode or 'unknown'}"]
+        flaps = any(one.tag == LINK_FLAPS and one.state != "gone" for one in snapshot.alarms)
+        state = "comes and goes" if flaps else _state(snapshot)
+        lines = [f"{snapshot.source}: {state}", f"mode {snapshot.mode or 'unknown'}"]
         lines += ["PRACTICE: nothing here is the real plant"] * (snapshot.world == "practice")
         lines += [f"{SAID[one.state]}: {one.text}. {one.do}" for one in snapshot.alarms]
         lines += [] if snapshot.alarms or not live else ["no alarm"]

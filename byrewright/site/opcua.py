@@ -87,7 +87,7 @@ class OpcuaSource:
             raise
         except Exception as error:  # whatever comes over the wire must not end the watch
             await self.close()
-            raise SourceLost(f"{self.name} {_why(error)}") from None
+            raise SourceLost(f"{self.name} {_why(error, self.security)}") from None
         if values and all(isinstance(v, NotKnown) for v in values.values()):
             await self.close()
             raise SourceLost(f"{self.name} gives no good value")
@@ -151,13 +151,19 @@ async def _secure(client: Any, how: Security) -> None:
     from asyncua.crypto import security_policies
 
     if how.certificate is not None and how.key is not None:
-        await client.set_security(
-            getattr(security_policies, f"SecurityPolicy{how.policy}"),
-            str(how.certificate),
-            str(how.key),
-            server_certificate=str(how.server_certificate) if how.server_certificate else None,
-            mode=ua.MessageSecurityMode.SignAndEncrypt,
-        )
+        files = [str(one) for one in (how.certificate, how.key, how.server_certificate) if one]
+        try:
+            await client.set_security(
+                getattr(security_policies, f"SecurityPolicy{how.policy}"),
+                *files[:2],
+                server_certificate=files[2] if files[2:] else None,
+                mode=ua.MessageSecurityMode.SignAndEncrypt,
+            )
+        except (ValueError, TypeError) as error:
+            raise SourceLost(
+                f"{', '.join(files)}: one of these is no certificate or key that can be used; "
+                "certificates in DER or PEM, the key in PEM without a password"
+            ) from error
     if how.user:
         client.set_user(how.user)
         client.set_password(how.password)
@@ -170,7 +176,7 @@ def _value(answer: Any) -> Any:
     return None if answer.Value is None else answer.Value.Value
 
 
-def _why(error: Exception) -> str:
+def _why(error: Exception, asked: Security | None) -> str:
     from asyncua.ua.uaerrors import UaError
 
     name = type(error).__name__
@@ -178,6 +184,11 @@ def _why(error: Exception) -> str:
         w in name for w in ("Security", "Identity", "Certificate", "User", "Denied")
     ):
         return f"refuses this session ({name})"
+    if type(error) is UaError:  # the library's own: no endpoint is as we ask
+        policy = asked.policy if asked is not None and asked.certificate else "none"
+        return f"offers no session with security {policy}; watch.yaml sets it (opcua: security)"
+    if isinstance(error, TimeoutError) and asked is not None and asked.certificate:
+        return "does not answer, or does not accept certificate and key of watch.yaml"
     if isinstance(error, TimeoutError | UaError | OSError):
         return "does not answer"
     return f"answers what cannot be understood ({name})"

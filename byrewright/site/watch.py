@@ -149,7 +149,7 @@ class Watch:
             await self.source.close()
             who, why = self.ending
             stand = sum(a.standing for a in self.alarms.shown())
-            left = f"; {stand} alarms stand and are kept" if stand else ""
+            left = f"; alarms that stand and are kept: {stand}" if stand else ""
             self._note("stopped", f"watch ends: {why or 'the program was ended'}{left}", who)
 
     def acknowledge(self, who: str, tag: str | None = None) -> int:

@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from byrewright.commands.watch import Told
 from byrewright.site.addresses import (
     AddressError,
     Addresses,
@@ -42,10 +43,14 @@ def quiet() -> Iterator[None]:
     logging.disable(logging.NOTSET)
 
 
-async def test_a_link_that_flaps_hides_no_alarm_and_is_told_once(tmp_path: Path) -> None:
-    """Would fail if three good readings and a lost one kept an alarm away, or filled the log."""
+async def test_a_link_that_flaps_hides_no_alarm_and_is_told_once(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Would fail if three good readings and a lost one kept an alarm away, or filled the log or
+    a service's journal."""
     clock, source = Clock(), Flaky()
     watch = watching(one_row_table(), source, tmp_path / "log.sqlite", clock)
+    watch.listeners.append(Told())
     source.contacts = WRONG
     raised_s = None
     for second in range(HALF_HOUR_S):
@@ -57,6 +62,7 @@ async def test_a_link_that_flaps_hides_no_alarm_and_is_told_once(tmp_path: Path)
     events = told(watch)
     assert sum(e.kind in ("lost", "back") for e in events) <= MOST_LINK_RECORDS
     assert [e.kind for e in events if e.tag == LINK_FLAPS] == ["raised"]
+    assert len(capsys.readouterr().out.splitlines()) <= 2 * MOST_LINK_RECORDS
     source.up = True
     for _ in range(700):  # longer than the window in which losses count
         clock.now += 1
@@ -273,25 +279,28 @@ async def certificate(folder: Path, name: str) -> None:
 
 
 async def test_an_encrypted_session_with_user_and_certificate(tmp_path: Path) -> None:
-    """Would fail if a controller that asks for Basic256Sha256 could not be read, or the wrong
-    password passed."""
+    """Would fail if a controller that asks for Basic256Sha256 could not be read, the wrong
+    password passed, or people were not told what is wrong."""
     table = one_row_table()
     await certificate(tmp_path, "client")
     right = Security("Basic256Sha256", tmp_path / "client.der", tmp_path / "client.pem",
                      tmp_path / "server.der", "byre", "the right word")  # fmt: skip
     async with Guarded(tmp_path) as server:
-        for security, good in (
-            (right, True),
-            (replace(right, password="another"), False),
-            (None, False),
+        for security, bad in (
+            (right, ""),
+            (replace(right, password="another"), "refuses this session"),
+            (None, "offers no session with security none"),
         ):
             source = OpcuaSource(table, default_addresses(table), server.url, security=security)
-            if good:
+            if not bad:
                 assert (await source.read()).mode == "milking"
             else:
-                with pytest.raises(SourceLost):
+                with pytest.raises(SourceLost, match=bad):
                     await source.read()
             await source.close()
+    right.key.write_text("no key")
+    with pytest.raises(SourceLost, match="no certificate or key"):
+        await OpcuaSource(table, default_addresses(table), server.url, security=right).read()
 
 
 HEAD = "tag,area,address,opc_ua_node,meaning\n"

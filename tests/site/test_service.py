@@ -99,7 +99,7 @@ async def test_a_practice_watch_from_begin_to_end(tmp_path: Path) -> None:
     assert not log_beside(plant).exists() and not door_file(plant, "practice").exists()
     events, states = read_back(log_beside(plant, "practice"), Owner("", "", "practice"), 50)
     assert (events[0].kind, events[0].who) == ("stopped", "anna")
-    assert "lesson over" in events[0].text and "1 alarms stand" in events[0].text
+    assert "lesson over" in events[0].text and "stand and are kept: 1" in events[0].text
     assert [a.state for some in states.values() for a in some.values()] == ["acknowledged"]
 
 
