@@ -246,6 +246,28 @@ def test_a_computer_without_home_or_account_compiles(monkeypatch: pytest.MonkeyP
     assert user_name() == "unknown user"
 
 
+@pytest.mark.parametrize("session", [True, False])
+def test_where_nothing_can_be_written_compiled_code_goes_with_the_session(
+    session: bool, tmp_path: Path
+) -> None:
+    """The demo would compile anew in every process, or leave a folder behind in /tmp each time."""
+    code = (
+        "import byrewright.caches as c; from pathlib import Path; c.HERE = Path('/dev/null')\n"
+        "made = c.cache_folder('kernels'); (made / 'code').write_text('x'); print(made)"
+    )
+    env = {k: v for k, v in os.environ.items() if k not in ("BYREWRIGHT_CACHE", "XDG_RUNTIME_DIR")}
+    env |= {"XDG_CACHE_HOME": "/dev/null", "TMPDIR": str(tmp_path)}
+    if session:
+        env["XDG_RUNTIME_DIR"] = str(tmp_path / "run")
+    told = subprocess.run([sys.executable, "-c", code], env=env, capture_output=True, check=True,
+                          text=True, cwd=Path(__file__).resolve().parents[2])  # fmt: skip
+    made = Path(told.stdout.strip())
+    if session:
+        assert made == tmp_path / "run" / "byrewright" / "kernels" and (made / "code").exists()
+    else:
+        assert made.parent == tmp_path and not list(tmp_path.iterdir())
+
+
 def test_a_plant_from_a_pipe_is_read_once(folder: Path) -> None:
     """The pack would hold an empty plant file, and say that all went well."""
     told = run("pack /dev/stdin --out handed --date 2026-01-05", folder, input=SMALL.encode())
