@@ -265,7 +265,7 @@ class Arrays:
     def _vacuum_arrays(
         self, par: sh.Floats
     ) -> tuple[sh.Floats, tuple[sh.Floats, sh.Ints], sh.Floats, str]:
-        from byrewright.physics.air import ambient_pressure_kpa_abs
+        from byrewright.physics.air import ambient_pressure_kpa_abs, nominal_pump_l_min_free
 
         pumps = self.lowering.all(MakesVacuum)
         if len(pumps) > 8:
@@ -286,11 +286,18 @@ class Arrays:
         milk += self.number("vacuum.milk_leak_per_unit_l_min") * units
         leak += milk * self.number("vacuum.leak_times.milk")
         known = tuple(
-            RatedPump(p.capacity_l_min_free, p.at_vacuum_kpa, p.motor_kw, p.variable, p.least_share)
+            RatedPump(
+                nominal_pump_l_min_free(p.capacity_l_min_free, p.at_vacuum_kpa, self.rules),
+                p.motor_kw,
+                p.variable,
+                p.least_share,
+            )
             for _, p in pumps
         )
         ambient = ambient_pressure_kpa_abs(self.plant.site.altitude_m)
-        found = self.vacuum or capacity_balance(known, set_kpa, units, each, leak, ambient)
+        found = self.vacuum or capacity_balance(
+            known, set_kpa, units, each, leak, ambient, self.rules
+        )
         par[sh.PAR_VAC_SET] = found.set_kpa
         par[sh.PAR_FALL_UNITS] = falls / max(each, 1.0)
         seen = "vacuum.shutoff_delay_s" if all(u.shut_off for u in sets) else "milking.fall_seen_s"

@@ -159,14 +159,9 @@ def active(table: Table, mode: str, readings: Mapping[str, bool]) -> tuple[str, 
     return tuple(r.tag for r in table.rows if row_active(r, mode, readings))
 
 
-def hindrances(table: Table, mode: str, readings: Mapping[str, bool]) -> tuple[str, ...]:
-    """Tags of the rows that keep a mode from beginning."""
-    return tuple(r.tag for r in table.rows if r.before and row_active(r, mode, readings))
-
-
 def permitted(table: Table, mode: str, readings: Mapping[str, bool]) -> bool:
     """Whether a mode may begin: every row that must be right before it is right."""
-    return not hindrances(table, mode, readings)
+    return not any(r.before and row_active(r, mode, readings) for r in table.rows)
 
 
 def outputs(table: Table, mode: str, readings: Mapping[str, bool]) -> dict[str, bool]:

@@ -7,22 +7,22 @@ caller passes its table, and the capacity balance below, which knows no pipes an
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from byrewright.engine.shape import Floats, zeros
-
-AMBIENT_KPA = 101.325
+from byrewright.physics.air import vane_pump_l_min_free
+from byrewright.standards.rulebook import Rulebook
 
 
 @dataclass(frozen=True, slots=True)
 class RatedPump:
     """A vacuum pump as the map needs it."""
 
-    capacity_l_min_free: float
-    at_vacuum_kpa: float
+    nominal_l_min_free: float
     motor_kw: float
     variable: bool
     least_share: float
@@ -38,18 +38,6 @@ class OperatingMap:
     why: str
 
 
-def capacity_at(pump: RatedPump, vacuum_kpa: float, ambient_kpa_abs: float) -> float:
-    """Free air a pump draws at full speed at a vacuum: constant swept volume with leak-back.
-
-    Straight from its stated point to none at 0.92 of ambient; a vane pump's curve is near that.
-    Common practice, no source.
-    """
-    blind = 0.92 * ambient_kpa_abs
-    stated = pump.at_vacuum_kpa
-    share = (blind - vacuum_kpa) / (blind - stated)
-    return max(0.0, pump.capacity_l_min_free * share)
-
-
 def capacity_balance(
     pumps: tuple[RatedPump, ...],
     set_kpa: float,
@@ -57,36 +45,45 @@ def capacity_balance(
     each_l_min_free: float,
     leak_l_min_free: float,
     ambient_kpa_abs: float,
+    rules: Rulebook,
 ) -> OperatingMap:
     """The map from air in and air out alone, for plants whose network has not been solved.
 
     A variable pump turns only as fast as the air asks, down to its floor; a regulator takes what is
     over. Where the pumps cannot hold the setting the vacuum falls to where they can.
     """
+
+    def drawn(running: list[RatedPump], vacuum_kpa: float) -> float:
+        nominal = sum(p.nominal_l_min_free for p in running)
+        return vane_pump_l_min_free(nominal, vacuum_kpa, ambient_kpa_abs, rules)
+
     table = zeros(1 << len(pumps), max(units, 1) + 1, 3)
     for mask in range(table.shape[0]):
         running = [p for i, p in enumerate(pumps) if mask >> i & 1]
         for attached in range(table.shape[1]):
             need = leak_l_min_free + attached * each_l_min_free
-            table[mask, attached] = _point(running, set_kpa, need, ambient_kpa_abs)
+            table[mask, attached] = _point(running, set_kpa, need, drawn)
     why = "air in against air out; the network has not been solved for this plant"
     return OperatingMap(np.ascontiguousarray(table), set_kpa, "unknown", why)
 
 
-def _point(running: list[RatedPump], set_kpa: float, need: float,
-           ambient: float) -> tuple[float, float, float]:  # fmt: skip
+def _point(
+    running: list[RatedPump],
+    set_kpa: float,
+    need: float,
+    drawn: Callable[[list[RatedPump], float], float],
+) -> tuple[float, float, float]:
     if not running:
         return 0.0, 0.0, 0.0
-    full = sum(capacity_at(p, set_kpa, ambient) for p in running)
+    full = drawn(running, set_kpa)
     vacuum = set_kpa
     if full < need:
         low, high = 0.0, set_kpa
         for _ in range(50):
             vacuum = 0.5 * (low + high)
-            drawn = sum(capacity_at(p, vacuum, ambient) for p in running)
             # Less vacuum also draws less air through the same openings.
             wanted = need * math.sqrt(max(vacuum, 0.0) / set_kpa)
-            low, high = (vacuum, high) if drawn > wanted else (low, vacuum)
+            low, high = (vacuum, high) if drawn(running, vacuum) > wanted else (low, vacuum)
         full = max(full, 1e-9)
     share = min(1.0, need / max(full, 1e-9))
     kw = 0.0

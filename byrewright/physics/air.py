@@ -120,6 +120,19 @@ def altitude_factor(
     return rated / (1.0 - pump_vacuum_kpa / (share * ambient_kpa_abs))
 
 
+def nominal_pump_l_min_free(
+    capacity_l_min_free: float, at_vacuum_kpa: float, rules: Rulebook | None = None
+) -> float:
+    """A data plate's capacity at the nominal vacuum, both at the ambient of data plates.
+
+    >>> round(nominal_pump_l_min_free(1000.0, 40.0))
+    800
+    """
+    rules = rules or default_rulebook()
+    ambient = rules.number("vacuum.pump_nominal_ambient_kpa")
+    return capacity_l_min_free * altitude_factor(at_vacuum_kpa, ambient, rules)
+
+
 def pump_correction(
     pump_vacuum_kpa: float, ambient_kpa_abs: float, rules: Rulebook | None = None
 ) -> float:
@@ -209,47 +222,6 @@ def _line(bore_mm: float, length_m: float, vacuum_kpa: float, ambient_kpa_abs: f
     return _DROP_REFERENCE_KPA_ABS / (ambient_kpa_abs - vacuum_kpa)
 
 
-def airline_drop_kpa(
-    flow_l_min_free: float,
-    length_m: float,
-    bore_mm: float,
-    vacuum_kpa: float = 50.0,
-    ambient_kpa_abs: float = 100.0,
-) -> float:
-    """Vacuum drop of a smooth airline: dp = 27.8 l q^1.75 / d^4.75 x 50/(p_a - p).
-
-    `length_m` is the equivalent length. Valid for turbulent flow and drops small beside the
-    absolute pressure. Source: ISO 5707:2007 annex, from memory; the coefficient is confirmed
-    by Darcy with the Blasius factor (derived). The correction to other vacuums is derived.
-
-    >>> round(airline_drop_kpa(1000, 10, 50), 3)
-    0.421
-    """
-    check("airflow", flow_l_min_free, 0.0, unit="L/min")
-    thin = _line(bore_mm, length_m, vacuum_kpa, ambient_kpa_abs)
-    flow = float(flow_l_min_free**_FLOW_EXPONENT)
-    return _DROP_COEFFICIENT * length_m * flow / float(bore_mm**_BORE_EXPONENT) * thin
-
-
-def airline_flow_l_min_free(
-    drop_kpa: float,
-    length_m: float,
-    bore_mm: float,
-    vacuum_kpa: float = 50.0,
-    ambient_kpa_abs: float = 100.0,
-) -> float:
-    """Airflow that makes a given drop: the airline formula solved for q.
-
-    >>> round(airline_flow_l_min_free(1.0, 10, 60))
-    2690
-    """
-    check("drop", drop_kpa, 0.0, unit="kPa")
-    check("length", length_m, 0.0, unit="m", above=True)
-    thin = _line(bore_mm, length_m, vacuum_kpa, ambient_kpa_abs)
-    base = drop_kpa * bore_mm**_BORE_EXPONENT / (_DROP_COEFFICIENT * length_m * thin)
-    return float(base ** (1.0 / _FLOW_EXPONENT))
-
-
 def airline_bore_mm(
     flow_l_min_free: float,
     length_m: float,
@@ -257,7 +229,12 @@ def airline_bore_mm(
     vacuum_kpa: float = 50.0,
     ambient_kpa_abs: float = 100.0,
 ) -> float:
-    """Least bore for a given drop: the airline formula solved for d.
+    """Least bore of a smooth airline: dp = 27.8 l q^1.75 / d^4.75 x 50/(p_a - p), solved for d.
+
+    `length_m` is the equivalent length. Valid for turbulent flow and drops small beside the
+    absolute pressure. Source: ISO 5707:2007 annex, from memory; the coefficient is confirmed
+    by Darcy with the Blasius factor (derived). The correction to other vacuums is derived. Free air
+    counts as at 100 kPa, so in thin air the bore comes out wider than it need be.
 
     >>> round(airline_bore_mm(2690, 10, 1.0), 1)
     60.0

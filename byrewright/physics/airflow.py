@@ -208,22 +208,6 @@ def gas_space_bore_mm(bore_mm: float, fill: float) -> float:
     return float(bore_mm * (area**1.75 * (area / edge) ** 1.25) ** (1.0 / 4.75))
 
 
-def pump_down_s(
-    volume_l: float, displacement: float, slip: float, ambient_kpa_abs: float, to_vacuum_kpa: float
-) -> float:
-    """Time to draw a tight vessel down from ambient at full speed, isothermal.
-
-    dp/dt = -(V'/V) [p (1 + e) - e p_a], so t = V/(V'(1+e)) ln[ p_a / (p (1+e) - e p_a) ].
-    Analytic; `displacement` in L/min.
-
-    >>> round(pump_down_s(1000.0, 9000.0, 1 / 0.9 - 1, 100.0, 42.0), 2)
-    3.77
-    """
-    left = (ambient_kpa_abs - to_vacuum_kpa) * (1.0 + slip) - slip * ambient_kpa_abs
-    check("vacuum within the pump's reach", left, 0.0, above=True)
-    return volume_l / (displacement / 60.0 * (1.0 + slip)) * math.log(ambient_kpa_abs / left)
-
-
 def pulsation_phases_ms(
     rate_per_min: float, ratio_pct: float, vacuum_kpa: float, rise_ms: float, fall_ms: float,
     edge_kpa: float = 4.0,

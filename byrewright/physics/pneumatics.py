@@ -102,28 +102,6 @@ def cycling_receiver_l(
     return 0.25 * compressor_l_min_free * 60 / starts_per_h * atmosphere_bar / band_bar
 
 
-def decay_leak_l_min_free(
-    volume_l: float,
-    from_bar: float,
-    to_bar: float,
-    minutes: float,
-    atmosphere_bar: float = ATMOSPHERE_BAR,
-    rules: Rulebook | None = None,
-) -> float:
-    """Leak from a pressure-decay test: V (p1 - p2)/(T p_atm) x 1.25.
-
-    Source: US DOE tip sheet (read); 1.25 restores the leak at full pressure.
-
-    >>> round(decay_leak_l_min_free(141.58, 6.8948, 3.4474, 60, 1.01353) / 28.3168, 3)
-    0.354
-    """
-    rules = rules or default_rulebook()
-    check("time", minutes, 0.0, unit="min", above=True)
-    check("pressure", to_bar, 0.0, from_bar, "bar")
-    factor = rules.number("air.leak_test_factor")
-    return volume_l * (from_bar - to_bar) / (minutes * atmosphere_bar) * factor
-
-
 def orifice_kg_s(
     diameter_mm: float,
     upstream_kpa_abs: float,
@@ -159,24 +137,6 @@ def kg_s_to_l_min_free(flow_kg_s: float, ambient_kpa_abs: float, ambient_c: floa
     check("ambient pressure", ambient_kpa_abs, 0.0, unit="kPa", above=True)
     density = ambient_kpa_abs * 1000 / (AIR_GAS_CONSTANT_J_KGK * (ambient_c + KELVIN_AT_0_C))
     return flow_kg_s / density * 60_000
-
-
-def orifice_leak_l_min_free(
-    diameter_mm: float,
-    gauge_bar: float,
-    coefficient: float = 0.59,
-    atmosphere_bar: float = ATMOSPHERE_BAR,
-) -> float:
-    """Compressed-air leak through a hole to ambient.
-
-    The coefficient 0.59 fits the leak table of the US DOE tip sheet (second hand) within 1 %.
-
-    >>> round(orifice_leak_l_min_free(6.35, 6.8948) / 28.3168)
-    61
-    """
-    upstream = (gauge_bar + atmosphere_bar) * 100
-    mass = orifice_kg_s(diameter_mm, upstream, atmosphere_bar * 100, 20.0, coefficient)
-    return kg_s_to_l_min_free(mass, atmosphere_bar * 100)
 
 
 def opening_into_vacuum_l_min_free(

@@ -43,8 +43,16 @@ _LYING_TABLE = np.array(
 )  # fmt: skip
 
 
-def touched(fill: float, shape: int) -> float:
-    """`wetted_share` without the range check, in a form that kernels can compile."""
+def wetted_share(fill: float, shape: int = LYING) -> float:
+    """Share of a tank's wall that the milk touches, from the share of its volume that is full.
+
+    Standing: bottom + side x fill. Lying: half angle t with (t - sin t cos t)/pi = fill, side
+    t/pi, ends as the fill. Derived (geometry); length 2.2 times the diameter, flat ends. In a form
+    that kernels compile, so nothing is checked: below 0 counts as empty, above 1 as full.
+
+    >>> round(wetted_share(0.5, LYING), 3), round(wetted_share(0.03, LYING), 3)
+    (0.5, 0.143)
+    """
     if fill <= 0.0:
         return 0.0
     if fill >= 1.0:
@@ -56,19 +64,6 @@ def touched(fill: float, shape: int) -> float:
     low = min(int(at), NODES - 1)
     part = at - low
     return float(_LYING_TABLE[low] + part * (_LYING_TABLE[low + 1] - _LYING_TABLE[low]))
-
-
-def wetted_share(fill: float, shape: int = LYING) -> float:
-    """Share of a tank's wall that the milk touches, from the share of its volume that is full.
-
-    Standing: bottom + side x fill. Lying: half angle t with (t - sin t cos t)/pi = fill, side
-    t/pi, ends as the fill. Derived (geometry); length 2.2 times the diameter, flat ends.
-
-    >>> round(wetted_share(0.5, LYING), 3), round(wetted_share(0.03, LYING), 3)
-    (0.5, 0.143)
-    """
-    check("fill", fill, 0.0, 1.0)
-    return touched(fill, shape)
 
 
 def wall_area_m2(volume_l: float) -> float:
@@ -102,27 +97,6 @@ def full_loss_kw_k(
 
 WARMING_BELOW_K = 28.0
 """Surroundings above the milk at which a tank's warming is stated: 32 against 4 degC."""
-
-
-def loss_share(fill: float, shape: int, dry_share: float) -> float:
-    """Share of a full tank's heat loss that reaches its milk: wetted wall, and a part of the dry.
-
-    Heat through the dry wall reaches the milk only across the air above it: `dry_share` of it.
-    Derived: two conductances in series.
-    """
-    wetted = touched(fill, shape)
-    return wetted + dry_share * (1.0 - wetted)
-
-
-def evaporator_used(fill: float, shape: int, evaporator_share: float) -> float:
-    """Share of a bottom evaporator under milk; it takes up the lowest part of the wall.
-
-    Derived (geometry).
-
-    >>> round(evaporator_used(0.03, LYING, 0.25), 2), evaporator_used(0.10, LYING, 0.25)
-    (0.56, 1.0)
-    """
-    return min(1.0, touched(fill, shape) / evaporator_share)
 
 
 def still_kw_k(volume_l: float, evaporator_share: float, rules: Rulebook | None = None) -> float:

@@ -185,45 +185,6 @@ def rotation_for_share_s(
     return log_normal(mean_s, deviation_s).quantile(1.0 - share) * stalls / stalls_on
 
 
-def best_rotation(
-    stalls: int,
-    stalls_on: float,
-    mean_s: float,
-    deviation_s: float,
-    fastest_s_a_stall: float,
-    slowest_s_a_stall: float = 30.0,
-    shadow: float = 1.0,
-) -> Rotation:
-    """Rotation with the most cows an hour, within the limits of labour and platform.
-
-    Without a shadow, faster is always more; with one there is a best speed. Published: an optimum
-    of about 20 % going round (Edwards et al. 2012, abstract; exact form not seen). This form gives
-    12 % where every such cow leaves the next stall empty. Speeds at which over half go round
-    are not looked at. Searched on a fine grid; the curve is flat near the best.
-
-    >>> round(best_rotation(60, 55, 383.0, 129.0, 4.0).go_round_share, 2)
-    0.12
-    """
-    check("fastest", fastest_s_a_stall, 0.0, unit="s", above=True)
-    check("slowest", slowest_s_a_stall, fastest_s_a_stall, unit="s")
-    half = rotation_for_share_s(stalls, stalls_on, mean_s, deviation_s, 0.5) / stalls
-    fastest = min(max(fastest_s_a_stall, half), slowest_s_a_stall)
-    steps = 400
-    span = slowest_s_a_stall - fastest
-    rows = (
-        rotation(
-            stalls,
-            stalls_on,
-            stalls * (fastest + span * i / steps),
-            mean_s,
-            deviation_s,
-            shadow=shadow,
-        )
-        for i in range(steps + 1)
-    )
-    return max(rows, key=lambda row: (row.net_cows_h, row.rotation_s))
-
-
 def labour_cows_h(routine_s: float, operators: int = 1) -> float:
     """Throughput that labour allows: 3600 operators / routine seconds a cow (levy body, read).
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -109,14 +108,6 @@ class Terms(Record):
             if key in self.needed:
                 return date.fromisoformat(self.needed[key])
         return None
-
-
-@dataclass(frozen=True, slots=True)
-class TermsFile:
-    """Terms with the text they were read from."""
-
-    terms: Terms
-    name: str
 
 
 def read_terms(path: str | Path, plant: Plant, rules: Rulebook) -> Terms:

@@ -15,8 +15,6 @@ VALUES: tuple[Value, ...] = (
           "practice", "common_practice", "typical", 1.0, 3.0, 0.0, 100.0),
     Value("air.dryer_works_share", 1.0, "", "share of the air that a dryer dries", "practice",
           "common_practice", "typical", 0.0, 1.0),
-    Value("air.leak_test_factor", 1.25, "", "factor of the pressure-decay leak test, for leakage "
-          "at full pressure", "doe_air", "read", "rule", least=1.0, most=4.0),
     Value("air.working_bar", 6.0, "bar", "working pressure above ambient", "practice",
           "common_practice", "typical", 5.5, 7.5, least=3.0, most=16.0),
     Value("air.starts_per_h", 10.0, "1/h", "starts an hour of a cycling compressor", "practice",

@@ -186,11 +186,6 @@ _COMMA_DECIMAL = re.compile(r"\s*([+-]?\d+),(\d+)(?!\d*,)")
 _COMMA_THOUSANDS = re.compile(r"\s*[+-]?\d{1,3}(?:,\d{3})+(?!\d)")
 
 
-def find_unit(name: str) -> Unit | None:
-    """The row of a unit by symbol or alias, or nothing."""
-    return _BY_NAME.get(name)
-
-
 def units_like(name: str) -> tuple[str, ...]:
     """Symbols of every unit that measures the same thing as `name`.
 

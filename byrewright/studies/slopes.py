@@ -53,11 +53,6 @@ class SlopeMilk:
         runs = self.flow_l_min[self.flow_l_min > 0.0]
         return float(runs.mean()) if runs.size else 0.0
 
-    @property
-    def attaching(self) -> float:
-        """Share of the milking in which units are put on at a given slope."""
-        return float((self.attached > 0.0).mean())
-
 
 def slopes_of(plant: Plant, line: CollectsMilk) -> int:
     """Ways milk runs down: two to each receiver of a loop, one to each of a dead end."""

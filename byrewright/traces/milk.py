@@ -22,11 +22,6 @@ class CowMilking:
     flowing_s: float
     peak_kg_min: float
 
-    @property
-    def mean_kg_min(self) -> float:
-        """Milk over the time in which it flowed."""
-        return 60.0 * self.milk_kg / self.flowing_s
-
 
 @dataclass(frozen=True)
 class HerdFigures:

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from byrewright.physics import heat, milk, refrigeration
+from byrewright.physics import heat, refrigeration
 from byrewright.physics.errors import PhysicsRangeError
 
 BALANCE = 1e-9  # energy closes to rounding
@@ -51,28 +51,6 @@ def test_impossible_outlet_names_the_coldest() -> None:
     """Too little water would be met with an ever larger cooler."""
     with pytest.raises(PhysicsRangeError, match=r"no exchanger brings it below 25\.0 degC"):
         heat.ua_for_hot_out_kw_k(2.0, 35, 1.0, 15, 17)
-
-
-@given(st.lists(st.tuples(st.floats(0.1, 1e5), st.floats(0, 40)), min_size=1, max_size=6))
-def test_blend_lies_between_its_parts(parts) -> None:
-    """A blend would be colder than its coldest part."""
-    temperatures = [t for _, t in parts]
-    blend = milk.blend_temperature_c(parts)
-    assert min(temperatures) - 1e-9 <= blend <= max(temperatures) + 1e-9
-
-
-@given(st.floats(4, 20), st.floats(21, 40), st.floats(0, 1))
-def test_greatest_share_meets_the_limit(cold: float, warm: float, at: float) -> None:
-    """The share allowed would break the limit it was worked from."""
-    limit = cold + at * (warm - cold)
-    share = milk.greatest_added_share(cold, warm, limit)
-    assert milk.blend_temperature_c([(1 - share, cold), (share, warm)]) == pytest.approx(limit)
-
-
-def test_shares_must_sum_to_one() -> None:
-    """A slip in the composition would change every property quietly."""
-    with pytest.raises(PhysicsRangeError, match="sum to"):
-        milk.milk_properties(20, milk.Composition(0.9, 0.1, 0.1, 0.1, 0.1))
 
 
 @given(st.floats(-20, 49), st.floats(0.5, 20))

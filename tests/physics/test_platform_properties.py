@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 
 import pytest
-from hypothesis import assume, given
+from hypothesis import given
 from hypothesis import strategies as st
 
-from byrewright.physics import cleaning, motion, motors, reliability, throughput
+from byrewright.physics import cleaning, motion, motors, throughput
 from byrewright.physics.errors import PhysicsRangeError
 from byrewright.standards.electrical import MOTOR_KW
 
@@ -49,18 +49,6 @@ def test_every_cow_takes_at_least_one_pass(spread, available: float, shadow: flo
     assert passes >= 1.0 + (1 + shadow) * share - 1e-12
     one = throughput.net_cows_h(300, share, shadow)
     assert 300 / passes <= one + 1e-9
-
-
-@given(spreads, st.integers(30, 100))
-def test_best_rotation_beats_its_neighbours(spread, stalls: int) -> None:
-    """The speed advised would not be the best one."""
-    best = throughput.best_rotation(stalls, 0.9 * stalls, *spread, 3.0)
-    for factor in (0.9, 1.1):
-        turn = best.rotation_s * factor
-        assume(3.0 <= turn / stalls <= 30.0)
-        other = throughput.rotation(stalls, 0.9 * stalls, turn, *spread, 1.0)
-        if other.go_round_share <= 0.5:
-            assert other.net_cows_h <= best.net_cows_h + 1e-9
 
 
 @given(st.floats(1, 600), st.floats(4, 60))
@@ -140,22 +128,6 @@ def test_an_unknown_letter_lists_those_held() -> None:
     """A slip on the data plate would pass as another letter."""
     with pytest.raises(PhysicsRangeError, match="use one of A, B"):
         motors.locked_rotor_kva(5, "I")
-
-
-@given(st.lists(st.floats(0, 1), min_size=1, max_size=6))
-def test_redundancy_never_hurts(parts) -> None:
-    """A spare would lower availability."""
-    assert reliability.series(parts) <= min(parts) + 1e-12
-    assert reliability.k_of_mixed(1, parts) >= max(parts) - 1e-12
-    assert reliability.k_of_mixed(len(parts), parts) == pytest.approx(reliability.series(parts))
-
-
-@given(st.floats(0, 1), st.floats(0, 1))
-def test_a_pair_is_between_independent_and_one(q: float, beta: float) -> None:
-    """Common cause would make a pair better than chance or worse than one alone."""
-    pair = reliability.pair_unavailability(q, beta)
-    assert 0.0 <= pair <= q + 1e-12
-    assert reliability.pair_unavailability(q, 0.0) == pytest.approx(q * q)
 
 
 @given(st.floats(20, 110), st.floats(0, 200), st.floats(0.1, 3))

@@ -77,7 +77,11 @@ def test_a_shadow_makes_an_optimum() -> None:
     With an empty stall behind every cow going round this form gives 12 %, with a weaker shadow
     more; the published figure lies between, so only the range is held.
     """
-    strong = t.best_rotation(60, 55, *_published(), 3.0, shadow=1.0)
-    weak = t.best_rotation(60, 55, *_published(), 3.0, shadow=0.65)
+
+    def best(shadow: float) -> t.Rotation:
+        turns = [t.rotation(60, 55, s, *_published(), shadow=shadow) for s in range(360, 1200, 5)]
+        return max(turns, key=lambda turn: turn.net_cows_h)
+
+    strong, weak = best(1.0), best(0.65)
     assert 0.10 < strong.go_round_share < 0.20
     assert strong.go_round_share < weak.go_round_share < 0.30

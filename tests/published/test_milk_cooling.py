@@ -17,21 +17,6 @@ def test_heat_of_a_thousand_litres() -> None:
         assert milk.heat_kj_per_l(start, 4) / 3.6 == pytest.approx(kwh, abs=TENTH)
 
 
-def test_blend_breaks_the_ten_degree_rule() -> None:
-    """Worked example 16 (derived); the 10 degC blend limit is the US ordinance's (second hand)."""
-    blend = milk.blend_temperature_c([(10_000, 4), (10_000, 18)])
-    assert blend == pytest.approx(11.0)
-    limit = next(
-        s.limit_c for s in cooling.temperature_rule("US").steps if s.applies == "later_milkings"
-    )
-    assert blend > limit
-
-
-def test_share_of_warm_milk_that_keeps_the_blend() -> None:
-    """Derived: at most 19.35 % of the mix at 35 degC onto milk at 4 degC."""
-    assert milk.greatest_added_share(4, 35, 10) == pytest.approx(0.1935, abs=5.1e-5)
-
-
 @pytest.mark.parametrize(
     ("region", "limit", "clock", "within"),
     [

@@ -7,17 +7,14 @@ The system is given by its graph or its logic, never by its cuts; the cuts are w
 
 from __future__ import annotations
 
-from itertools import combinations, product
+from itertools import combinations
 
 import networkx as nx
-import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from byrewright.physics import reliability as r
 from byrewright.studies.failures.cuts import search
 
-EXACT = 1e-12  # the same sum in another order
 BRIDGE = {"a": ("in", "m"), "b": ("in", "n"), "c": ("m", "n"), "d": ("m", "out"), "e": ("n", "out")}
 
 
@@ -34,22 +31,17 @@ def joined(edges: dict[str, tuple[str, str]]):
 
 
 def test_bridge() -> None:
-    """A bridge has no single cut and two pairs; with the triples it gives 0.97848 at p = 0.9."""
+    """A bridge has no single cut and two pairs."""
     found = search(list(BRIDGE), joined(BRIDGE))
     assert found.ones == ()
     assert set(found.twos) == {("a", "b"), ("d", "e")}
-    triples = [{"a", "c", "e"}, {"b", "c", "d"}]
-    down = r.cut_exact([*map(set, found.twos), *triples], dict.fromkeys("abcde", 0.1))
-    assert 1 - down == pytest.approx(0.97848, abs=5.1e-6)
 
 
 def test_two_out_of_three() -> None:
-    """Two out of three: every pair is a cut, 3A^2 - 2A^3 = 0.972 at 0.9."""
+    """Two out of three: every pair is a cut, no single one."""
     found = search("abc", lambda out: 3 - len(set(out)) >= 2)
     assert found.ones == ()
     assert len(found.twos) == 3
-    down = r.cut_exact([set(c) for c in found.twos], dict.fromkeys("abc", 0.1))
-    assert 1 - down == pytest.approx(0.972, abs=EXACT)
 
 
 def test_series_of_parallel_pairs_and_a_common_supply() -> None:
@@ -65,9 +57,6 @@ def test_series_of_parallel_pairs_and_a_common_supply() -> None:
         found = search(items, works, reads=reads)
         assert found.ones == ("supply",)
         assert found.twos == (("p1", "p2"), ("q1", "q2"))
-    q = {"supply": 0.01, "p1": 0.1, "p2": 0.1, "q1": 0.2, "q2": 0.2}
-    down = r.cut_exact([{"supply"}, {"p1", "p2"}, {"q1", "q2"}], q)
-    assert 1 - down == pytest.approx(0.99 * (1 - 0.01) * (1 - 0.04), abs=EXACT)
 
 
 def test_event_tree_of_a_lost_mains() -> None:
@@ -97,7 +86,7 @@ def test_cuts_of_random_networks_against_brute_force(edges) -> None:
         return
     names = sorted(edges)
     cuts = [set(c) for size in (1, 2) for c in combinations(names, size) if not works(c)]
-    tidy = {frozenset(c) for c in r.minimal(cuts)}
+    tidy = {frozenset(c) for c in cuts if not any(other < c for other in cuts)}
     found = search(names, works)
     assert {frozenset([i]) for i in found.ones} | {frozenset(c) for c in found.twos} == tidy
 
@@ -118,26 +107,3 @@ def test_pairs_passed_over_are_never_cuts(requirements) -> None:
     every, fewer = search("abcdef", works), search("abcdef", works, reads=reads)
     assert (every.ones, every.twos) == (fewer.ones, fewer.twos)
     assert fewer.asked + fewer.independent == every.asked
-
-
-@settings(max_examples=30, deadline=None)
-@given(networks, st.data())
-def test_unavailability_of_random_networks(edges, data) -> None:
-    """Cuts of every order, summed exactly, equal the sum over all states of the network."""
-    works = joined(edges)
-    if not works(()):
-        return
-    names = sorted(edges)
-    q = {n: data.draw(st.floats(0, 0.4)) for n in names}
-    exact = 0.0
-    for state in product((False, True), repeat=len(names)):
-        out = tuple(n for n, failed in zip(names, state, strict=True) if failed)
-        if not works(out):
-            chance = 1.0
-            for name, failed in zip(names, state, strict=True):
-                chance *= q[name] if failed else 1 - q[name]
-            exact += chance
-    every = r.minimal(c for k in range(1, len(names) + 1) for c in map(set, combinations(names, k))
-                      if not works(tuple(c)))  # fmt: skip
-    if len(every) <= 12:
-        assert r.cut_exact(every, q) == pytest.approx(exact, abs=EXACT)

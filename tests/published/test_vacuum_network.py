@@ -85,7 +85,8 @@ def test_one_pipe_against_the_standard_formula(
     one = net(2, [pipe], [held, drawn], ambient=100.0)
     p, _, _ = steady(one)
     assert float(p[0] - p[1]) == pytest.approx(drop_kpa, rel=BLASIUS)
-    assert air.airline_drop_kpa(l_min, length_m, bore_mm) == pytest.approx(drop_kpa, abs=0.001)
+    told = 0.001 / drop_kpa / 4.75
+    assert air.airline_bore_mm(l_min, length_m, drop_kpa) == pytest.approx(bore_mm, rel=told)
 
 
 def ring(bore_m: float = 0.060) -> tuple[airnet.Net, list[tuple[int, int, float, float]]]:
@@ -198,7 +199,9 @@ def test_pump_down_of_a_vessel_is_the_analytic_curve() -> None:
     assert left < airnet.GOOD
     for vacuum in (10.0, 30.0, 42.0, 50.0):
         reached = int(np.argmax(marks[:, 0] >= vacuum)) * 0.005
-        wanted = airflow.pump_down_s(litres, swept, slip, AMBIENT_KPA, vacuum)
+        # dp/dt = -(V'/V) [p (1 + e) - e p_a], solved for the time from ambient.
+        over = (AMBIENT_KPA - vacuum) * (1.0 + slip) - slip * AMBIENT_KPA
+        wanted = litres / (swept / 60.0 * (1.0 + slip)) * math.log(AMBIENT_KPA / over)
         assert reached == pytest.approx(wanted, abs=STEP_S)
 
 

@@ -31,10 +31,8 @@ def test_published_mean_lives(key: str) -> None:
 
 
 def test_every_life_agrees_with_scipy() -> None:
-    """Mean and survival of every row against the reference library."""
+    """Mean of every row against the reference library."""
     for row in LIVES.values():
         reference = stats.weibull_min(row.beta, scale=row.eta_h)
         assert r.weibull_mtbf_h(row.beta, row.eta_h) == pytest.approx(reference.mean())
-        survival = r.weibull_reliability(3000, row.beta, row.eta_h)
-        assert survival == pytest.approx(reference.sf(3000))
         assert row.low_h <= row.eta_h <= row.high_h

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from byrewright.physics.reliability import availability, pair_unavailability, weibull_mtbf_h
+from byrewright.physics.reliability import weibull_mtbf_h
 from byrewright.standards.reliability import LIVES
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.failures.events import events_of
@@ -80,9 +80,8 @@ def test_pair_is_the_product_of_unavailabilities(n1, r1, n2, r2) -> None:  # typ
     a, b = made(n1, r1), made(n2, r2)
     expected = HOURS_A_YEAR * a.unavailable * b.unavailable
     assert pair_hours(a, b, 0.0, alike=False) == pytest.approx(expected, rel=SAME)
-    exact = HOURS_A_YEAR * (1 - availability(HOURS_A_YEAR / n1, r1)) * (
-        1 - availability(HOURS_A_YEAR / n2, r2)
-    )  # fmt: skip
+    down = [r / (HOURS_A_YEAR / n + r) for n, r in ((n1, r1), (n2, r2))]
+    exact = HOURS_A_YEAR * down[0] * down[1]
     worst = a.unavailable + b.unavailable
     assert pair_hours(a, b, 0.0, alike=False) == pytest.approx(exact, rel=worst + RARE)
 
@@ -90,7 +89,7 @@ def test_pair_is_the_product_of_unavailabilities(n1, r1, n2, r2) -> None:  # typ
 def test_common_cause_of_a_pair() -> None:
     """Beta factor: hours of a pair alike are those of the beta model, rare terms left out."""
     one, beta = made(0.5, 6.0), 0.1
-    model = HOURS_A_YEAR * pair_unavailability(one.unavailable, beta)
+    model = HOURS_A_YEAR * (((1 - beta) * one.unavailable) ** 2 + beta * one.unavailable)
     assert pair_hours(one, one, beta, alike=True) == pytest.approx(model, rel=0.02)
 
 

@@ -17,8 +17,9 @@ from byrewright.plant.roles import CollectsMilk
 from byrewright.results import Result
 from byrewright.standards.milkline_table import TableError, UnitsPerSlope, from_plain
 from byrewright.standards.rulebook import Rulebook, default_rulebook
+from byrewright.studies.day.study import vacuum_map
 from byrewright.studies.sizing.duty import duty_of
-from byrewright.studies.vacuum import balance_svg, day_map, operating_map, study_vacuum
+from byrewright.studies.vacuum import balance_svg, operating_map, study_vacuum
 from byrewright.studies.vacuum.building import network_of
 from byrewright.studies.vacuum.milkline import Load, load_of, study_line
 from byrewright.studies.vacuum.operating import ERROR_KPA, at_point
@@ -226,7 +227,7 @@ def test_units_attached_lower_the_vacuum_and_call_for_speed() -> None:
 def test_the_day_gets_the_solved_map() -> None:
     """Would fail if the day's table were not the network's, in the day's own order and shape."""
     plant = rotary()
-    table, network = day_map(plant), network_of(plant, RULES)
+    table, network = vacuum_map(plant, RULES), network_of(plant, RULES)
     assert table.known == "network" and table.table.shape == (4, 61, 3)
     for mask, names in ((1, ["VP1"]), (2, ["VP2"]), (3, ["VP1", "VP2"])):
         for units in (7, 33, 60):

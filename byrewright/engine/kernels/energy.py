@@ -8,7 +8,7 @@ from byrewright.engine.kernels.network import capacity_rate, content, warmth
 from byrewright.engine.shape import Floats, Ints
 from byrewright.physics import tank_wall
 
-touched = kernel(tank_wall.touched)
+wetted_share = kernel(tank_wall.wetted_share)
 
 HOUR_S = 3600.0
 DAY_S = 86400.0
@@ -27,7 +27,7 @@ def _within(second: float, start: float, end: float) -> bool:
 @inner
 def _in_touch(v: int, k: int, F: Floats, I: Ints, S: Floats) -> float:
     """Share of a tank's evaporator that its milk touches."""
-    wetted = touched(content(v, S) / F[v, sh.V_CAP], I[v, sh.VI_WALL])
+    wetted = wetted_share(content(v, S) / F[v, sh.V_CAP], I[v, sh.VI_WALL])
     return min(1.0, wetted / F[k, sh.K_EVAPORATOR])
 
 
@@ -184,7 +184,7 @@ def losses(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: 
             continue
         warm = warmth(v, F, I, S, par)
         if I[v, sh.VI_WALL] >= 0:
-            wetted = touched(content(v, S) / F[v, sh.V_CAP], I[v, sh.VI_WALL])
+            wetted = wetted_share(content(v, S) / F[v, sh.V_CAP], I[v, sh.VI_WALL])
             ua *= wetted + par[sh.PAR_DRY_WALL] * (1.0 - wetted)
         kj = ua * (warm - room_c) * dt
         S[v, sh.HEAT] -= kj

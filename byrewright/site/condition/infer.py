@@ -17,7 +17,7 @@ from byrewright.errors import ByrewrightError
 from byrewright.plant.plant import Plant
 from byrewright.plant.problems import nearest
 from byrewright.site.condition.faults import Fault
-from byrewright.site.condition.matrix import Column, Matrix
+from byrewright.site.condition.matrix import Matrix
 from byrewright.site.condition.seen import Reading, Seen, seen_of
 from byrewright.standards.diagnosis import COMPLAINTS
 from byrewright.standards.rulebook import Rulebook
@@ -328,20 +328,6 @@ def _together(z: Any, a: Any, w: Any, ww: Any, best: Any) -> Any:
     det = np.maximum(one * two - cross**2, 1e-9)
     took = (u**2 * two - 2 * u * v * cross + v**2 * one) / det
     return -0.5 * (left - took) - 0.5 * np.log(det)
-
-
-def column_of(model: Model, check: str) -> Column:
-    """The column of a check.
-
-    Raises:
-        ByrewrightError: nothing predicts it.
-    """
-    name = check.partition("#")[0]
-    if name not in model.index:
-        raise ByrewrightError(
-            f"{check}: nothing here predicts such a reading{nearest(name, model.index)}"
-        )
-    return model.matrix.columns[model.index[name]]
 
 
 class Whole:

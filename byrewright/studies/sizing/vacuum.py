@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from byrewright.physics.air import altitude_factor
+from byrewright.physics.air import nominal_pump_l_min_free
 from byrewright.plant.roles import PumpsVacuum, ReceivesMilk, RegulatesVacuum, SharesVacuum
 from byrewright.results import Input
 from byrewright.studies.sizing.altitude import motor_kw
@@ -29,16 +29,13 @@ from byrewright.studies.sizing.vacuum_demand import (
     us_rules,
 )
 
-RATED_AMBIENT_KPA_ABS = 100.0
 WEAR = 1.15
 """What an advised pump has over its limit, for wear until the next overhaul (our choice)."""
 
 
 def nominal_l_min(ctx: StudyContext, pump: PumpsVacuum) -> float:
     """A pump's data-plate capacity at nominal conditions (50 kPa, ambient 100 kPa)."""
-    return pump.capacity_l_min_free * altitude_factor(
-        pump.at_vacuum_kpa, RATED_AMBIENT_KPA_ABS, ctx.rules
-    )
+    return nominal_pump_l_min_free(pump.capacity_l_min_free, pump.at_vacuum_kpa, ctx.rules)
 
 
 def size_vacuum(ctx: StudyContext, duty: Duty) -> None:
@@ -66,7 +63,7 @@ def _pumps(ctx: StudyContext, need: Demand, pumps: tuple[PumpsVacuum, ...]) -> N
     limit = each_carries(need.needed_l_min, count, redundancy)
     for pump in pumps:
         has = nominal_l_min(ctx, pump)
-        factor = altitude_factor(pump.at_vacuum_kpa, RATED_AMBIENT_KPA_ABS, ctx.rules)
+        factor = has / pump.capacity_l_min_free
         off = with_others_off(pump, pumps, redundancy)
         wanted = next_round(WEAR * limit / factor)
         short = "" if has >= limit else f" Take {wanted:.0f} L/min at {pump.at_vacuum_kpa:g} kPa."

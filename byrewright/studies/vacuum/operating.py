@@ -11,18 +11,15 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from byrewright.plant.plant import Plant
-from byrewright.plant.roles import PumpsVacuum
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.vacuum.building import network_of
-from byrewright.studies.vacuum.network import Network, NoNetwork
+from byrewright.studies.vacuum.network import Network
 from byrewright.studies.vacuum.situations import Situation
 from byrewright.studies.vacuum.steady import Steady, solve
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
-
-    from byrewright.engine.operating_map import OperatingMap as DayMap
 
     Floats = NDArray[np.float64]
 
@@ -155,36 +152,3 @@ def at_point(network: Network, mode: str, running: Iterable[str], units: float) 
             "map", "Operating map", mode, share, 1.0 if washing else share, washing, tuple(running)
         ),
     )
-
-
-def day_map(plant: Plant, rules: Rulebook | None = None) -> DayMap:
-    """The operating map in the shape the day takes: (bits of pumps running, units attached).
-
-    Milking only. The corner of all pumps and no unit holds the setting, where the day's
-    controllers read it.
-
-    Raises:
-        NoNetwork: the plant has no air network.
-        NotSolved: a point did not come into balance.
-    """
-    import numpy as np
-
-    from byrewright.engine.operating_map import OperatingMap as DayMap
-
-    rules = rules or default_rulebook()
-    found = operating_map(plant, rules)
-    network = network_of(plant, rules)
-    mode = next((m for m in found.row if "milking" in plant.modes[m].does), None)
-    if mode is None:
-        raise NoNetwork("The plant has no mode in which cows are milked: add one under `modes`.")
-    pumps = plant.machines(PumpsVacuum)
-    units = round(network.units)
-    table = np.zeros((1 << len(pumps), units + 1, 3))
-    for mask in range(1 << len(pumps)):
-        tags = {p.id for i, p in enumerate(pumps) if mask >> i & 1}
-        names = [p.name for p in network.pumps if p.machine.id in tags]
-        for attached in range(units + 1):
-            table[mask, attached] = found.look_up(mode, names, attached)
-    table[-1, 0, 0] = network.set_vacuum_kpa
-    why = "the plant's air network, solved at each number of units and for each set of pumps"
-    return DayMap(table, network.set_vacuum_kpa, "network", why)

@@ -57,11 +57,6 @@ SERIES = {
 DASHES = ("solid", "dashed", "dotted", "solid", "dashed", "dotted")
 
 
-def palette(theme: str) -> Mapping[str, str]:
-    """The colours of a theme."""
-    return DARK if theme == "dark" else LIGHT
-
-
 def variables(colours: Mapping[str, str]) -> str:
     """Colours as style variables."""
     return "".join(f"--{name}:{value};" for name, value in colours.items())
