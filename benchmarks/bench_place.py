@@ -3,8 +3,9 @@
     python benchmarks/bench_place.py [briefs] [first seed]
 
 Each plan is looked over by brute force: machines in machines, rooms in rooms, pipes in pipes and in
-machines, pipes with no way, liquid over boards. Then machines are moved one by one, as a hand
-would drag them: how long the answer takes, and which pipes change that are none of theirs.
+machines, pipes with no way, liquid over boards; and by what the study of the plan fails. Then
+machines are moved one by one, as a hand would drag them: how long the answer takes, and which pipes
+change that are none of theirs.
 """
 
 from __future__ import annotations
@@ -18,7 +19,8 @@ from random import Random
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from benchmarks.briefs import TUNING, random_brief
-from byrewright.drafting.draft import intent_of
+from byrewright.drafting.draft import MOST_TANKS, intent_of
+from byrewright.drafting.sheet import Chosen
 from byrewright.drafting.topology import lay_out
 from byrewright.place import checks
 from byrewright.plant import sited as siting
@@ -32,6 +34,7 @@ from tests.place.scenes import briefed, faults
 from tests.place.test_routes import near_pairs, through_machines
 
 BRIEFS, GOAL_S, DRAG_GOAL_S = 20, 3.0, 0.5  # processor time
+TANKS_L = (4000.0, 8000.0, 12000.0, 18000.0, 25000.0, 32000.0, 40000.0)
 FIXED = [*(("rotary", n) for n in range(24, 121, 12)), *(("rows", n) for n in range(16, 81, 8))]
 EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
 
@@ -57,9 +60,17 @@ def wrong(made: Sited) -> list[str]:
     return found + [f"{tag} over {room}" for tag, room in checks.wet_in_dry(made.plan, routes)]
 
 
+def failing(plant: Plant) -> list[str]:
+    """What the study of the plan says cannot stay so."""
+    return [f.sentence for f in study_place(plant).findings if f.verdict in ("fails", "unknown")]
+
+
 def random_plant(seed: int) -> Plant:
-    """A drafted plant with first guesses of its sizes."""
-    plant, _ = lay_out(intent_of(read_brief_text(random_brief(seed)).brief), {})
+    """A drafted plant with first guesses of its sizes, and tanks of any."""
+    draw = Random(seed)
+    tanks = [(f"TK{n}", "volume_l") for n in range(1, MOST_TANKS + 1)]
+    sizes = {tank: Chosen(draw.choice(TANKS_L), "drawn") for tank in tanks}
+    plant, _ = lay_out(intent_of(read_brief_text(random_brief(seed)).brief), sizes)
     return plant
 
 
@@ -90,7 +101,7 @@ def drags(plant: Plant, made: Sited, seed: int, moves: int = 12) -> tuple[float,
 def told(name: str, plant: Plant, seed: int) -> tuple[int, float, float]:
     """One plan judged and printed."""
     made, took = fresh(plant)
-    found = wrong(made)
+    found = wrong(made) + failing(plant)
     longest, others = drags(plant, made, seed)
     print(f"{name:24} {len(made.plan.bodies):3} machines {len(made.routes):3} runs  {took:4.2f} s  "
           f"drag {longest:4.2f} s, {others} pipes of others  {len(found)} wrong",

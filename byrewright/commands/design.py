@@ -110,8 +110,8 @@ def _print_closing(out: Console, result: Draft) -> None:
         )
     if not result.open:
         out.print(
-            f"No finding fails in sizing, {days} days, vacuum and its events, routes and single "
-            "failures."
+            f"No finding fails in sizing, {days} days, vacuum and its events, the plan, routes "
+            "and single failures."
         )
         if result.unjudged:
             names = ", ".join(f.name for f in result.unjudged)

@@ -106,6 +106,7 @@ def checks() -> tuple[Check, ...]:
                 Check(f"day, {word}, cows of seed {seed}", seed > SEEDS[0], _day(word, seed))
             )
     found.append(Check("vacuum and its events", False, _vacuum))
+    found.append(Check("the plan", False, _place))
     found.append(Check("routes", True, _routes))
     found.append(Check("single failures", True, _failures))
     return tuple(sorted(found, key=lambda c: c.dear))
@@ -126,6 +127,12 @@ def _vacuum(plant: Plant, rules: Rulebook) -> Result:
     from byrewright.studies.vacuum import study_vacuum
 
     return study_vacuum(plant, rules)
+
+
+def _place(plant: Plant, rules: Rulebook) -> Result:
+    from byrewright.studies.place import study_place
+
+    return study_place(plant, rules)
 
 
 def _routes(plant: Plant, rules: Rulebook) -> Result:

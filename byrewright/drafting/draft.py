@@ -30,8 +30,8 @@ MOST_ROUNDS, MOST_LAYOUTS, GUESSED_ROUNDS = 12, 6, 4
 COWS_A_STALL_HOUR = 6.0
 ROWS_COWS_A_STALL_HOUR = 4.0
 """Cows a stall and hour for the first guess of stalls; the sizing study then chooses."""
-FEWEST_STALLS = 16
-"""Fewest stalls that are proposed: smaller decks are not worth their drives."""
+FEWEST_STALLS = {"rotary": 24, "rows": 16}
+"""Fewest stalls that are proposed: under a smaller deck receiver, pumps and header have no room."""
 ICE_BANK_FROM_L_DAY = 6000.0
 """Milk a day from which an ice bank is proposed where nothing is said (common practice)."""
 LARGEST_TANK_L = 40000.0
@@ -156,7 +156,9 @@ def settle(
             sizes = fresh
             stalls = _kept(sizes, held).get(("PF1", "stalls"))
             if stalls is not None and not want.stalls_given:
-                want = replace(want, stalls=max(FEWEST_STALLS, round(float(stalls.value))))
+                want = replace(
+                    want, stalls=max(FEWEST_STALLS[want.layout], round(float(stalls.value)))
+                )
         plant = laid_out(plant)
         if all(_laid_alike(p, lengths.get(p.id)) for p in plant.pipes):
             break
@@ -309,4 +311,4 @@ def _first_stalls(brief: Brief, hours: float) -> int:
     cows_h = brief.cows * len(brief.milkings) / hours
     guess = cows_h / (COWS_A_STALL_HOUR if brief.layout == "rotary" else ROWS_COWS_A_STALL_HOUR)
     step = 2 * brief.rows
-    return int(min(120, max(FEWEST_STALLS, step * math.ceil(guess / step))))
+    return int(min(120, max(FEWEST_STALLS[brief.layout], step * math.ceil(guess / step))))

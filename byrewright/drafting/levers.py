@@ -96,6 +96,8 @@ STOPS = ("failures.single_stop", "failures.cut", "failures.cause")
 POWER = ("power.", "day.load_most", "failures.power")
 STORE = ("storage.", "day.vessel_full@TK", "day.milk_lost", "failures.cause.tanker")
 COLD = ("cooling.", "day.milk_temperature", "day.little_milk", "day.cooler_outlet")
+DECK = ("place.under_deck", "place.in_room", "place.clash", "place.through")
+"""What fails where a deck is too small for what hangs under it."""
 WASH = ("wash.end_temperature", "day.wash_return")
 WATER = ("water.", "day.vessel_dry")
 MOST_PEOPLE = 8
@@ -334,7 +336,7 @@ LEVERS: tuple[Lever, ...] = (
     Lever("go_round_share", ROUNDS, _rounds),
     Lever("operators", (*TIME, *CUPS), _people),
     Lever("target_h", TIME, _hours),
-    Lever("stalls", TIME, _stalls),
+    Lever("stalls", (*TIME, *DECK), _stalls),
     Lever("redundancy", (*STOPS, *CUPS, "delivery.", "cooling.chiller"), _together),
     Lever("standby_power", (*STOPS, *CUPS, "power.standby"), _standby),
     Lever("no_single_stop", (*STOPS, *CUPS, *WASH), _may_stop),

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator
 from itertools import combinations, pairwise
 
 from byrewright.place.board import WALL_M
 from byrewright.place.ends import Net, nets
+from byrewright.place.falls import FALLING, Measured
 from byrewright.place.layout import BLOCK
 from byrewright.place.model import Body, Plan, Point, Rack, Room, Route
 from byrewright.place.router import clash
@@ -16,22 +16,11 @@ from byrewright.standards.footprints import footprint
 
 LEVEL_M = 0.02
 """A point this little below both ends of a pipe is no pocket."""
-WET = frozenset({"milk", "wash", "vacuum"})
 LIQUID = frozenset({"milk", "wash", "water", "coolant", "drain"})
 PASSED_ON = frozenset({"header", "valve", "rotary_gland", "milk_filter", "plate_cooler"})
 """Kinds that a pump's pressure reaches beyond."""
 PERSON_M = 1.9
 """Height up to which something stands in a person's way."""
-
-
-@dataclass(frozen=True, slots=True)
-class Measured:
-    """Something measured: of what, how much, and what it is held to where that is its own."""
-
-    subject: str
-    value: float
-    limit: float = 0.0
-    words: str = ""
 
 
 def overlaps(plan: Plan) -> list[tuple[str, str]]:
@@ -147,7 +136,7 @@ def low_points(plan: Plan, routes: tuple[Route, ...]) -> list[Measured]:
     """Milk, wash and vacuum lines that sag below both their ends: how deep, m."""
     found = []
     for route in routes:
-        if route.service in WET and len(route.points) > 2:
+        if route.service in FALLING and len(route.points) > 2:
             low = min(p[2] for p in route.points)
             deep = min(route.points[0][2], route.points[-1][2]) - low
             if deep > LEVEL_M:
@@ -255,55 +244,6 @@ def _passes(body: Body, a: Point, b: Point, r: float) -> str:
     if low[0] > x2 or high[0] < x1 or low[1] > y2 or high[1] < y1 or high[2] < body.z:
         return ""
     return "through" if low[2] < body.z + body.h else "over"
-
-
-def fall_room(
-    plan: Plan, routes: tuple[Route, ...], slope_pct: Mapping[str, float]
-) -> list[Measured]:
-    """For each line that must fall: how far its longest level run falls at that slope, m, and the
-    free height below that run to the next pipe, m; the plan draws such runs level."""
-    found = []
-    for route in routes:
-        slope = slope_pct.get(route.service, 0.0)
-        run = max(_level_runs(route), key=_long, default=())
-        if not slope or len(run) < 2 or route.frame != "fixed":
-            continue
-        free, under = math.inf, ""
-        for other in routes:
-            if other is route or other.frame != route.frame:
-                continue
-            for a, b in pairwise(run):
-                for c, d in pairwise(other.points):
-                    gap = _above(a, b, c, d, route.outside_mm / 2000, other.outside_mm / 2000)
-                    if gap is not None and gap < free:
-                        free, under = gap, other.lines[0]
-        found.append(Measured(route.lines[0], round(_long(run) * slope / 100, 3),
-                              round(free, 3), under))  # fmt: skip
-    return found
-
-
-def _level_runs(route: Route) -> Iterator[tuple[Point, ...]]:
-    """The runs of a route that keep one level."""
-    run: list[Point] = []
-    for p in route.points:
-        if run and abs(run[-1][2] - p[2]) > 1e-6:
-            yield tuple(run)
-            run = []
-        run.append(p)
-    yield tuple(run)
-
-
-def _long(run: tuple[Point, ...]) -> float:
-    return sum(math.dist(a, b) for a, b in pairwise(run))
-
-
-def _above(a: Point, b: Point, c: Point, d: Point, r: float, s: float) -> float | None:
-    """Free height between one piece and another that passes below it; None where none does."""
-    for i in (0, 1):
-        if min(a[i], b[i]) - r > max(c[i], d[i]) + s or min(c[i], d[i]) - s > max(a[i], b[i]) + r:
-            return None
-    gap = a[2] - r - (max(c[2], d[2]) + s)
-    return gap if gap > 0 else None
 
 
 def rack_width(plan: Plan, rack: Rack, routes: tuple[Route, ...]) -> Measured:

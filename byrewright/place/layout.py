@@ -114,7 +114,10 @@ class _Layout(CowSide):
         tanks = self._of("tank")
         total = sum(self._slot(t) for t in self._of("plant", "cold", "wash", "laundry", "milk"))
         width = next(w for most, w in BLOCK_WIDTHS if total <= most)
-        clear = self.n(tank_wall_key(self.scene.region).removeprefix("place."))
+        clear = max(  # what the region's rule asks, and the floor to work at a tank
+            self.n(tank_wall_key(self.scene.region).removeprefix("place.")),
+            footprint("bulk_tank").front_m or 0.0,
+        )
         longest = max((measures(t)[1] for t in tanks if t.kind == "bulk_tank"), default=0.0)
         widest = max((self._slot(t) for t in self._of("plant", "cold", "wash", "milk")), default=0)
         width = max(width, math.ceil((PASSAGE_M + 0.9 + longest + clear) * 2) / 2,

@@ -15,6 +15,7 @@ from itertools import pairwise
 import numpy as np
 
 from byrewright.place.ends import Net, nets
+from byrewright.place.falls import fall_room, slopes
 from byrewright.place.kernel import SHUT, Floats, find, mark, shut_in, spaces, touch
 from byrewright.place.model import Body, Plan, Point, Rack, Route
 from byrewright.place.spaces import TIER_M, Spaces, deck_spaces, fixed_spaces
@@ -36,10 +37,10 @@ PRICE_M = (3.0, 6.0, 12.0, 25.0, 50.0, 100.0, 200.0)
 """What touching a laid pipe costs, turn by turn, in metres."""
 OVER_M = 2.0
 """What a step over a machine that stands is worth: it is lifted, opened and reached from above."""
-FALL_M, FALL_SHARE = 0.06, 0.005
-"""Height left below a line that falls: 0.5 % of 12 m, or of all its way where that is longer."""
-SAGGING, SAG_FACTOR = frozenset({"milk", "wash", "vacuum"}), 20.0
-"""Services that a pocket spoils, and what makes a metre below both ends dearer."""
+FALL_M = 0.06
+"""Height left at least below a line that falls."""
+SAG_FACTOR = 20.0
+"""What makes a metre below both ends dearer to a line that falls: a pocket spoils it."""
 SHARED_M = 0.6
 """Round a machine that two pipes meet, they may be as near as its ports."""
 EDGE_M = 0.04
@@ -75,7 +76,7 @@ def lay(
             found |= {n.key: known[n.key] for n in routed}
             continue
         space = fixed_spaces(plan) if frame == "fixed" else deck_spaces(plan)
-        router = _Router(space, routed, gap)
+        router = _Router(space, routed, gap, slopes(rules))
         if again is None:
             found |= router.run({n.key for n in routed})
         else:
@@ -126,6 +127,7 @@ class _Router:
     space: Spaces
     nets: list[Net]
     gap: float
+    slopes: Mapping[str, float]
     laid: dict[str, _Laid] = field(default_factory=dict)
     laid_net: dict[str, Net] = field(default_factory=dict)
 
@@ -180,7 +182,21 @@ class _Router:
                     continue  # nothing that others do gives it a way
                 if clash(by[a], self.laid[a].points, by[b], self.laid[b].points, self.gap - 0.004):
                     found.append((a, b))
-        return found
+        return [*found, *self.in_its_fall(mine)]
+
+    def in_its_fall(self, mine: set[str]) -> list[tuple[str, str]]:
+        """Lines without the height below them to be laid with their fall, and what is there."""
+        laid = {n.key: n.route(self.laid[n.key].points, self.laid[n.key].found) for n in self.nets}
+        short = [
+            (m.subject, m.words) for m in fall_room(tuple(laid.values()), self.slopes)
+            if m.value > m.limit
+        ]  # fmt: skip
+        return [(a, b) for a, b in short if laid[a].found and laid[b].found and {a, b} & mine]
+
+    def fall_m(self, net: Net) -> float:
+        """Height that a line loses on its way, at least; none for one that need not fall."""
+        slope = self.slopes.get(net.service, 0.0)
+        return max(FALL_M, slope / 100 * net.span) if slope else 0.0
 
     def lay(self, net: Net, price: float, *, everywhere: bool = False) -> _Laid:
         assert net.start is not None and net.end is not None
@@ -190,7 +206,7 @@ class _Router:
         ex, ey, ez = (np.full(shape, 2 * SHUT) for _ in range(3))
         boxes, costs = self.space.arrays(net)
         spaces(xs, ys, zs, ex, ey, ez, boxes, costs)
-        if net.service in SAGGING:
+        if net.service in self.slopes:
             below = zs < min(net.start.at[2], net.end.at[2]) - 0.02
             for cost in (ex, ey, ez):
                 cost[:, :, below] *= SAG_FACTOR
@@ -211,10 +227,8 @@ class _Router:
             by = net.radius_m + self.gap - 0.002
             grown[:, :3] -= by
             grown[:, 3:] += by
-            if net.service in SAGGING:  # it is laid with a fall: room below it
-                grown[:, 5] += _fall_m(net)
-            if self.laid_net[key].service in SAGGING:
-                grown[:, 2] -= _fall_m(self.laid_net[key])
+            grown[:, 5] += self.fall_m(net)  # it is laid with a fall: room below it
+            grown[:, 2] -= self.fall_m(self.laid_net[key])
             rows.append(grown)
             weights.append(np.full(len(grown), price * (1.0 + 0.5 * one.history)))
         over = self.space.over(net)
@@ -279,10 +293,6 @@ class _Router:
                     for edge in _within(lines, part[axis], part[axis + 3])
                 ])  # fmt: skip
         return found
-
-
-def _fall_m(net: Net) -> float:
-    return max(FALL_M, FALL_SHARE * net.span)
 
 
 def rack_box(rack: Rack) -> tuple[float, float, float, float, float, float]:

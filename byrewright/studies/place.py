@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 
-from byrewright.place import checks
+from byrewright.place import checks, falls
 from byrewright.place.model import Plan
 from byrewright.plant.plant import Plant
-from byrewright.plant.roles import MovesMilk
+from byrewright.plant.roles import MovesMilk, StandsCows
 from byrewright.plant.sited import Sited, sited
-from byrewright.results import Result, ResultBuilder, Table
+from byrewright.results import Remedy, Result, ResultBuilder, Table
 from byrewright.standards.place import tank_wall_key
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.cables import CABLE_UNITS, CABLES, cable_list, cable_rows
@@ -19,6 +19,8 @@ from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.sizes import worked
 
 TIGHT = 0.05
+STALLS_MORE = 2
+"""Stalls by which a deck is made larger where what hangs under it has no room."""
 NAMED = 8
 """Tags named in one sentence; the table holds the rest."""
 
@@ -75,6 +77,8 @@ def _fits(ctx: StudyContext, made: Sited) -> None:
     if under:
         ring = made.plan.deck.ring_radius_m
         far = max(under, key=lambda m: (m.value, m.subject))
+        larger = float(made.plan.deck.stalls + STALLS_MORE)
+        decks = ctx.plant.machines(StandsCows) if far.value > ring else ()
         ctx.find(
             "place.under_deck", "Machines within the ring under the deck", far.value, "m",
             f"{_some([m.subject for m in under if m.value > ring])} have no room within the ring "
@@ -84,6 +88,8 @@ def _fits(ctx: StudyContext, made: Sited) -> None:
             subject=far.subject, limit=round(ring, 3), sense="at_most",
             formula="farthest corner of a machine from the middle, within the ring of lines",
             source="definition", known="derived",
+            remedies=tuple(Remedy(d.id, "stalls", larger, f"room under it for {far.subject}")
+                           for d in decks),
         )  # fmt: skip
     for one in checks.headroom_over(made.plan):
         ctx.find(
@@ -100,7 +106,7 @@ def _fits(ctx: StudyContext, made: Sited) -> None:
 
 def _service(ctx: StudyContext, made: Sited) -> None:
     every = checks.fronts(made.plan)
-    rooms: dict[str, list[checks.Measured]] = {}
+    rooms: dict[str, list[falls.Measured]] = {}
     for one in every:
         rooms.setdefault(made.plan.bodies[one.subject].room, []).append(one)
     for room, many in rooms.items():
@@ -274,10 +280,7 @@ def _pipes(ctx: StudyContext, made: Sited) -> None:
 
 def _falls(ctx: StudyContext, made: Sited) -> None:
     """Whether lines drawn level have the height below them to be laid with their fall."""
-    slopes = {"milk": ctx.number("place.wash_slope_pct"),
-              "wash": ctx.number("place.wash_slope_pct"),
-              "vacuum": ctx.number("place.airline_slope_pct")}  # fmt: skip
-    every = checks.fall_room(made.plan, made.routes, slopes)
+    every = falls.fall_room(made.routes, falls.slopes(ctx.rules))
     near = [m for m in every if m.words]
     if not near:
         return
@@ -352,6 +355,8 @@ def _crests(ctx: StudyContext, made: Sited) -> None:
                 subject=pump, limit=round(over, 2), sense="at_least",
                 formula="head >= highest level of its delivery - level of the pump",
                 source="definition", known="derived",
+                remedies=(Remedy(pump, "head_m", math.ceil(10 * over) / 10, f"lifts over {line}"),)
+                if over > head else (),
             )  # fmt: skip
 
 

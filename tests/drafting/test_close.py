@@ -20,9 +20,11 @@ from byrewright.drafting.gives import closed_draft, gives
 from byrewright.drafting.intent import Intent
 from byrewright.drafting.levers import LEVERS, joined
 from byrewright.drafting.sheet import Choices, Chosen
+from byrewright.drafting.topology import lay_out
 from byrewright.plant.brief import Brief, read_brief_text
 from byrewright.plant.plant import Plant
 from byrewright.plant.read import read_plant_text
+from byrewright.plant.sited import laid_out
 from byrewright.results import Finding, Remedy, Result
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.day import run_day
@@ -30,6 +32,7 @@ from byrewright.studies.failures.cuts import Cancelled
 from byrewright.studies.sizing import size
 
 RULES = default_rulebook()
+NOTHING = Result("sizing", "", ())
 SMALL = """\
 farm: (invented) a small one
 cows: 240
@@ -124,6 +127,25 @@ def test_a_draft_is_asked_everything_and_holds(closed: Draft) -> None:
     assert closed.open == (), [f.sentence for f in closed.open]
     assert set(closed.held_by) == {"sizing", *(c.name for c in checks())}
     assert sum(c.name.startswith("day") for c in checks()) == 3 * len(SEEDS)
+
+
+def test_a_deck_with_no_room_under_it_is_drafted_larger(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Would fail if a draft were not held to its plan: machines through walls, pipes in others."""
+    brief = read_brief_text(SMALL.replace("rows\nrows: 2", "rotary")).brief
+
+    def laid(
+        want: Intent, rules: Rulebook, start: Settled | None = None, held: Choices | None = None
+    ) -> Settled:
+        stalls = (held or {}).get(("PF1", "stalls"), Chosen(22.0, ""))
+        plant, sheet = lay_out(replace(want, stalls=round(float(stalls.value))), {})
+        return replace(small(), want=want, plant=laid_out(plant), sheet=sheet, sizing=NOTHING)
+
+    monkeypatch.setattr(closing, "settle", laid)
+    now = close(brief, RULES, only=("the plan",))
+    assert [(c.of, c.figure, c.to, c.asked_by) for c in now.changes] == [
+        ("PF1", "stalls", 24.0, "place.under_deck@AI1")
+    ]
+    assert now.open == ()
 
 
 def test_what_nobody_could_judge_is_told(closed: Draft) -> None:

@@ -11,20 +11,25 @@ import ezdxf
 import pytest
 from ezdxf import bbox
 
+from benchmarks.briefs import random_brief
 from byrewright.documents.plan_dxf import LAYERS, plan_dxf, spread_tags
 from byrewright.documents.plan_lists import builders_list
 from byrewright.documents.plan_pipes import pipe_list
 from byrewright.documents.plan_sheets import plan_sheets, plan_svg
+from byrewright.drafting.draft import intent_of
+from byrewright.drafting.topology import lay_out as draft_layout
 from byrewright.physics.noise import away_db, together_db
 from byrewright.place import checks
 from byrewright.place.board import WALL_M
+from byrewright.place.falls import fall_room
 from byrewright.place.layout import lay_out
 from byrewright.place.model import Door
+from byrewright.plant.brief import read_brief_text
 from byrewright.plant.pinning import pinned
 from byrewright.plant.place import MachinePlace, Place, Service
 from byrewright.plant.plant import Plant
 from byrewright.plant.read import read_plant_text
-from byrewright.plant.sited import Sited, scene_of, sited
+from byrewright.plant.sited import Sited, laid_out, scene_of, sited, with_place
 from byrewright.plant.write import plant_to_text
 from byrewright.results import Result
 from byrewright.standards.rulebook import default_rulebook
@@ -178,11 +183,19 @@ def test_a_line_needs_height_for_its_fall() -> None:
     for level, fits in ((2.84, True), (2.86, False)):  # 0.10 m of fall and two radii of 25 mm
         lower = replace(upper, service="water", lines=("X",), points=(
             (19.0, -1.0, level), (19.0, 1.0, level)))  # fmt: skip
-        one = checks.fall_room(found.plan, (upper, lower), slopes)[0]
+        one = fall_room((upper, lower), slopes)[0]
         assert (one.value, one.words) == (pytest.approx(0.1), "X")
         assert (one.value <= one.limit) is fits
     assert {f.verdict for f in study_place(briefed("rotary", 46)).findings
             if f.key == "place.fall_room"} <= {"holds", "tight"}  # fmt: skip
+
+
+@pytest.mark.parametrize("seed", [3, 8])
+def test_a_plan_of_any_brief_can_be_built(seed: int) -> None:
+    """Would fail if a drain lay where a collection line falls, or tanks had no room before them."""
+    plant, _ = draft_layout(intent_of(read_brief_text(random_brief(seed)).brief), {})
+    result = study_place(laid_out(with_place(plant)))
+    assert [f.sentence for f in result.findings if f.verdict in ("fails", "unknown")] == []
 
 
 def test_over_the_deck_the_gland_is_fed_from_above() -> None:
