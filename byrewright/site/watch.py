@@ -214,7 +214,7 @@ class Watch:
         self._message = ""
         if sample.mode is None:
             self._message = (
-                "the controller gives no mode that this plant knows: alarms are not judged"
+                "The controller gives no mode that this plant knows: alarms are not judged."
             )
         else:
             for row in self.table.rows:

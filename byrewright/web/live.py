@@ -41,7 +41,7 @@ def told(site: Site, t: Texts, slug: str) -> dict[str, object]:
     for name, one in site.watches.every():
         kind = one.kind()
         own = name == slug
-        if kind not in LOUD and not (own and kind in ("live", "begins")):
+        if kind not in LOUD and not (own and kind in ("live", "blind", "begins")):
             continue
         lines.append(_line(t, name, one, kind))
         kinds.add(kind)

@@ -16,7 +16,7 @@ import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import IO, Literal
+from typing import IO, Literal, get_args
 
 from byrewright.errors import ByrewrightError
 from byrewright.site.alarms import Alarm, Event
@@ -44,10 +44,11 @@ AGAIN_S = (2.0, 5.0, 15.0, 60.0)
 SILENT_S = 3.0
 SHOWN_EVENTS = 200
 
-Kind = Literal["alarm", "dead", "lost", "log", "gone", "notices", "begins", "live", "ended", "none"]
-WORST: tuple[Kind, ...] = (
-    "alarm", "dead", "lost", "log", "gone", "notices", "begins", "ended", "live", "none"
-)  # fmt: skip
+Kind = Literal[
+    "alarm", "dead", "lost", "log", "gone", "notices", "begins", "ended", "blind", "live", "none"
+]  # fmt: skip
+"""What is to be said of a watch, the worst first."""
+WORST: tuple[Kind, ...] = get_args(Kind)
 
 
 class WatchRefused(ByrewrightError):
@@ -115,7 +116,9 @@ class Seen:
             return "log"
         if shown.alarms:
             return "gone"
-        return "notices" if any(dict(heard.extra.get("notices", {})).values()) else "live"
+        if any(dict(heard.extra.get("notices", {})).values()):
+            return "notices"
+        return "live" if shown.mode is not None else "blind"
 
 
 class Watches:

@@ -12,6 +12,7 @@ import signal
 import threading
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -21,10 +22,12 @@ from byrewright.plant.read import read_plant
 from byrewright.site.addresses import default_addresses
 from byrewright.site.controller import LOOPBACK, Controller
 from byrewright.site.controller import free_port as port_of
-from byrewright.site.door import door_file
+from byrewright.site.door import Heard, Knock, door_file
 from byrewright.site.service import order_file
+from byrewright.site.watch import Snapshot
 from byrewright.studies.routes.study import Routes
 from byrewright.studies.routes.table import process_contacts
+from byrewright.web.watching import Seen
 from tests.web.conftest import Served, Server, open_eye
 
 pytestmark = pytest.mark.browser
@@ -292,8 +295,8 @@ def test_a_standing_alarm_is_on_every_page_and_outlives_everything(
 def test_a_map_with_a_point_left_out_is_said_before(
     browser: Any, server: Server, plant: Plant, folder: Path
 ) -> None:
-    """Would fail if an address map could not be chosen on the page, or its gaps were found out
-    by an alarm that did not come."""
+    """Would fail if an address map could not be chosen on the page, its gaps were found out by an
+    alarm that did not come, or what is said of them went away by itself."""
     from byrewright.site.addresses import write_map
 
     table = Routes(read_plant(folder / "plant.yaml").plant, None).table
@@ -310,6 +313,9 @@ def test_a_map_with_a_point_left_out_is_said_before(
     page.locator("#who-begins").fill("A. Fitter")
     page.locator("#begin").click()
     page.get_by_text("Alarms that cannot come").wait_for(timeout=SOON_MS)
+    page.locator("#where").dispatch_event("input")  # as a fast typist's last letter, told late
+    page.wait_for_timeout(1000)
+    assert page.locator("#cannot").is_visible()
     assert page.locator("#where").input_value() == plant.address
     page.locator("#cannot summary").click()
     page.get_by_text("V19 Distribution tank drain not closed").wait_for()
@@ -318,3 +324,15 @@ def test_a_map_with_a_point_left_out_is_said_before(
     page.get_by_text("Alarms that cannot come").wait_for()
     page.context.close()
     assert not eye.errors
+
+
+def test_a_mode_that_is_not_known_is_no_calm(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Would fail if "no alarm" were said while positions are read and none is judged."""
+    shown = Snapshot("(invented) farm", "Modbus", "real", 0.0, 0.1, True, 10.0, "", None)
+    seen = Seen(tmp_path / "plant.yaml", "real", Knock(tmp_path / "door"))
+    monkeypatch.setattr(Knock, "open", True)
+    for mode, kind in ((None, "blind"), ("milking", "live")):
+        seen.knock.heard = Heard(replace(shown, mode=mode), time.monotonic(), {})
+        assert seen.kind() == kind

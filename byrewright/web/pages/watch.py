@@ -152,6 +152,8 @@ class WatchView:
             return tag("section", tag("p", t("watch.none")))
         shown = heard.snapshot
         if not shown.alarms:
+            if heard.live and shown.mode is None:
+                return tag("section", tag("div", t("watch.not_judged"), cls="state"))
             text = t("watch.no_alarm") if heard.live else t("watch.unknown")
             return tag("section", tag("p", text, cls="calm" if heard.live else "state wrong"))
         alarms = sorted(shown.alarms, key=_worst)

@@ -174,7 +174,7 @@ class Beginning:
 
     def on_field(self, value: str, field: str) -> None:
         """One field of what is to be watched."""
-        self.cannot, self.note = (), None
+        before = self.order, self.device
         if field == "device":
             self.device = value
         elif field == "contacts_only":
@@ -188,7 +188,9 @@ class Beginning:
             self.order = replace(self.order, mode=value if value in self.opened.plant.modes else "")
         elif field == "addresses":
             self.order = replace(self.order, addresses=value if value in self._maps() else "")
-        self.live.draw()
+        if (self.order, self.device) != before:  # the same, told late, takes no answer away
+            self.cannot, self.note = (), None
+            self.live.draw()
 
     async def on_begin(self, all_the_same: str, who: str) -> None:
         """Begin to watch."""
