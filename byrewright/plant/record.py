@@ -46,6 +46,11 @@ def par(
     return Field(default, description=meaning, ge=ge, le=le, json_schema_extra=extra, alias=alias)
 
 
+def motor_start() -> Any:
+    """How a machine's motor starts, as a field; sizing assumes it where it is not stated."""
+    return par("", "how its motor starts", None)
+
+
 @dataclass(frozen=True, slots=True)
 class Parameter:
     """What is declared of one field."""

@@ -191,16 +191,22 @@ def _strength(I: Ints, S: Floats, num: Ints) -> float:
 
 
 @inner
+def _on_the_way(v: int, I: Ints, num: Ints) -> bool:
+    """Whether a vessel holds milk between the cow and the tank."""
+    return bool(
+        I[v, sh.VI_ROLE] == sh.STORE
+        and I[v, sh.VI_SUBSTANCE] == sh.MILK
+        and I[v, sh.VI_FILL] < 0
+        and v != num[sh.N_TANKER]
+    )
+
+
+@inner
 def _milk_kg(I: Ints, S: Floats, num: Ints) -> float:
     """Milk still on its way to a tank."""
     kg = 0.0
     for v in range(num[sh.N_V0], num[sh.N_V1]):
-        on_way = (
-            I[v, sh.VI_ROLE] == sh.STORE
-            and I[v, sh.VI_SUBSTANCE] == sh.MILK
-            and I[v, sh.VI_FILL] < 0
-        )
-        if on_way and I[v, sh.VI_EMPTY] < 0 and v != num[sh.N_TANKER]:
+        if _on_the_way(v, I, num) and I[v, sh.VI_EMPTY] < 0:
             kg += S[v, sh.MILK]
     return kg
 
@@ -210,12 +216,7 @@ def _left_kg(I: Ints, S: Floats, num: Ints) -> float:
     """Water and wash in what milk passes."""
     kg = 0.0
     for v in range(num[sh.N_V0], num[sh.N_V1]):
-        milk = (
-            I[v, sh.VI_ROLE] == sh.STORE
-            and I[v, sh.VI_SUBSTANCE] == sh.MILK
-            and I[v, sh.VI_FILL] < 0
-        )
-        if milk and v != num[sh.N_TANKER]:
+        if _on_the_way(v, I, num):
             kg += S[v, sh.WATER] + S[v, sh.WASH]
     return kg
 

@@ -105,6 +105,45 @@ def _leave(
 
 
 @inner
+def _give(stall: int, after_s: float, I: Ints, S: Floats, par: Floats, cow: Floats) -> float:
+    """Milk that a unit has given since it was last asked, kg, put where it runs to."""
+    place = int(S[stall, sh.ST_PLACE])
+    share = share_milked(
+        after_s - cow[place, sh.C_LAG],
+        cow[place, sh.C_FLOW_S],
+        cow[place, sh.C_RISE],
+        par[sh.PAR_FALL],
+    )
+    kg = cow[place, sh.C_KG] * (share - S[stall, sh.ST_SHARE])
+    S[stall, sh.ST_SHARE] = share
+    to = I[stall, sh.ST_APART if cow[place, sh.C_WITHHELD] > 0.0 else sh.ST_MILK]
+    S[to, sh.S_DOSE] += kg
+    return kg
+
+
+@inner
+def _taken_off(
+    stall: int,
+    S: Floats,
+    g: Floats,
+    n: Ints,
+    par: Floats,
+    cow: Floats,
+    out: Floats,
+    bout: Floats,
+) -> None:
+    """What is written down of a cow whose unit is taken off."""
+    place = int(S[stall, sh.ST_PLACE])
+    milking = n[sh.I_MILKING]
+    off = S[stall, sh.ST_OFF]
+    out[milking, place, sh.O_OFF] = off
+    out[milking, place, sh.O_KG] = cow[place, sh.C_KG] * S[stall, sh.ST_SHARE]
+    g[sh.G_AIR] -= par[sh.PAR_AIR_COW]
+    g[sh.G_AIR_USED] += par[sh.PAR_AIR_COW]
+    bout[milking, sh.B_LAST_OFF] = max(bout[milking, sh.B_LAST_OFF], off)
+
+
+@inner
 def _out_milk(
     t_end: float,
     F: Floats,
@@ -146,29 +185,15 @@ def _out_milk(
             if late < pause:
                 on = 0
             after = cow[place, sh.C_KICK_AT] + max(0.0, late - pause)
-        share = share_milked(
-            after - cow[place, sh.C_LAG],
-            cow[place, sh.C_FLOW_S],
-            cow[place, sh.C_RISE],
-            par[sh.PAR_FALL],
-        )
-        kg = cow[place, sh.C_KG] * (share - S[stall, sh.ST_SHARE])
-        S[stall, sh.ST_SHARE] = share
+        kg = _give(stall, after, I, S, par, cow)
         if cow[place, sh.C_WITHHELD] > 0.0:
             withheld += kg
-            S[I[stall, sh.ST_APART], sh.S_DOSE] += kg
         else:
             milk += kg
-            S[I[stall, sh.ST_MILK], sh.S_DOSE] += kg
         attached += on
         if finished:
             S[stall, sh.ST_STATE] = sh.DONE
-            off = S[stall, sh.ST_OFF]
-            out[milking, place, sh.O_OFF] = off
-            out[milking, place, sh.O_KG] = cow[place, sh.C_KG] * share
-            g[sh.G_AIR] -= par[sh.PAR_AIR_COW]
-            g[sh.G_AIR_USED] += par[sh.PAR_AIR_COW]
-            bout[milking, sh.B_LAST_OFF] = max(bout[milking, sh.B_LAST_OFF], off)
+            _taken_off(stall, S, g, n, par, cow, out, bout)
     bout[milking, sh.B_KG] += milk + withheld
     g[sh.G_ATTACHED] = attached
     g[sh.G_FALLEN] = fallen
@@ -278,27 +303,10 @@ def _finish(
 ) -> None:
     """Milk of a unit whose removal falls inside the step, before its stall is let go."""
     place = int(S[stall, sh.ST_PLACE])
-    milking = n[sh.I_MILKING]
-    share = share_milked(
-        cow[place, sh.C_ON_S] - cow[place, sh.C_LAG],
-        cow[place, sh.C_FLOW_S],
-        cow[place, sh.C_RISE],
-        par[sh.PAR_FALL],
-    )
-    kg = cow[place, sh.C_KG] * (share - S[stall, sh.ST_SHARE])
-    S[stall, sh.ST_SHARE] = share
-    if cow[place, sh.C_WITHHELD] > 0.0:
-        g[sh.G_WITHHELD] += kg
-        S[I[stall, sh.ST_APART], sh.S_DOSE] += kg
-    else:
-        g[sh.G_MILK] += kg
-        S[I[stall, sh.ST_MILK], sh.S_DOSE] += kg
-    bout[milking, sh.B_KG] += kg
-    g[sh.G_AIR] -= par[sh.PAR_AIR_COW]
-    g[sh.G_AIR_USED] += par[sh.PAR_AIR_COW]
-    out[milking, place, sh.O_OFF] = S[stall, sh.ST_OFF]
-    out[milking, place, sh.O_KG] = cow[place, sh.C_KG] * share
-    bout[milking, sh.B_LAST_OFF] = max(bout[milking, sh.B_LAST_OFF], S[stall, sh.ST_OFF])
+    kg = _give(stall, cow[place, sh.C_ON_S], I, S, par, cow)
+    g[sh.G_WITHHELD if cow[place, sh.C_WITHHELD] > 0.0 else sh.G_MILK] += kg
+    bout[n[sh.I_MILKING], sh.B_KG] += kg
+    _taken_off(stall, S, g, n, par, cow, out, bout)
 
 
 @inner

@@ -7,8 +7,9 @@ from typing import Literal
 from byrewright.plant import effects
 from byrewright.plant.machine import RUN, Failure, InternalPath, Machine, Part, Upkeep, port, ports
 from byrewright.plant.primitives import Load, MakesAir, Primitive, StoresAir
-from byrewright.plant.record import par
+from byrewright.plant.record import motor_start, par
 from byrewright.plant.roles import CompressesAir, DriesAir, KeepsAir
+from byrewright.standards.electrical import StartMethod
 
 PRESSURE = "Pressure vessel: relief valve, inspection and drain by local law; bleed to zero before opening."
 
@@ -58,9 +59,7 @@ class AirCompressor(CompressesAir):
         "bar", "highest delivery pressure (gauge)", 8.0, ge=2, le=15, why="common setting"
     )
     motor_kw: float = par("kW", "motor rating", ge=0.2, le=110)
-    start: Literal["direct", "star_delta", "soft", "drive"] | None = par(
-        "", "how its motor starts", None
-    )
+    start: StartMethod | None = motor_start()
 
     def lower(self) -> tuple[Primitive, ...]:
         return (MakesAir(self.capacity_l_min_free * self.count, self.motor_kw * self.count),)

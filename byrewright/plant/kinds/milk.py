@@ -9,7 +9,7 @@ from byrewright.plant import effects
 from byrewright.plant.effects import Law
 from byrewright.plant.machine import RUN, Failure, InternalPath, Part, Port, Upkeep, port, ports
 from byrewright.plant.primitives import Draw, Filter, Loss, Primitive, Pump, Runs, Tanker, Vessel
-from byrewright.plant.record import par
+from byrewright.plant.record import motor_start, par
 from byrewright.plant.roles import (
     BalancesMilk,
     CollectsMilk,
@@ -22,6 +22,7 @@ from byrewright.plant.roles import (
     ReceivesMilk,
     TakesWaste,
 )
+from byrewright.standards.electrical import StartMethod
 from byrewright.standards.milkline import COWS_A_SOCK
 
 CONFINED = (
@@ -204,9 +205,7 @@ class MilkPump(MovesMilk):
         le=100,
     )
     motor_kw: float = par("kW", "motor rating", ge=0.05, le=75)
-    start: Literal["direct", "star_delta", "soft", "drive"] | None = par(
-        "", "how its motor starts", None
-    )
+    start: StartMethod | None = motor_start()
     control: Literal["on_off", "stepped", "level_led"] = par("", "how its speed follows the level", "on_off",
                                                              why="nothing says it has a drive")  # fmt: skip
     led_by: str | None = par("", "vessel whose level leads it", None, refers="holds milk")

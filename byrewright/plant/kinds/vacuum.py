@@ -8,7 +8,7 @@ from typing import Literal
 from byrewright.plant import effects
 from byrewright.plant.machine import RUN, Failure, InternalPath, Part, Upkeep, port, ports
 from byrewright.plant.primitives import DrawsAir, HoldsVacuum, Loss, MakesVacuum, Primitive
-from byrewright.plant.record import par
+from byrewright.plant.record import motor_start, par
 from byrewright.plant.roles import (
     FeedsPulsators,
     PassesOneWay,
@@ -18,6 +18,7 @@ from byrewright.plant.roles import (
     SharesVacuum,
     TrapsLiquid,
 )
+from byrewright.standards.electrical import StartMethod
 
 VACUUM_CAUTION = (
     "Isolate and lock off before opening: belts, hot surfaces, and vacuum that can draw in a hand."
@@ -83,9 +84,7 @@ class VacuumPump(PumpsVacuum):
         "vane",
         why="the altitude rule assumed",
     )
-    start: Literal["direct", "star_delta", "soft", "drive"] | None = par(
-        "", "how its motor starts", None
-    )
+    start: StartMethod | None = motor_start()
     own_control: bool = par(
         "",
         "its drive holds the vacuum by a transmitter of its own and runs on when the controller "

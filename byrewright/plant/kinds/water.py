@@ -15,7 +15,7 @@ from byrewright.plant.primitives import (
     Recovers,
     Vessel,
 )
-from byrewright.plant.record import par
+from byrewright.plant.record import motor_start, par
 from byrewright.plant.roles import (
     BuffersWater,
     FiltersWater,
@@ -27,6 +27,7 @@ from byrewright.plant.roles import (
     SoftensWater,
 )
 from byrewright.plant.roles.water import RECOVERS
+from byrewright.standards.electrical import StartMethod
 from byrewright.standards.water import BACKFLOW
 
 SCALD = "Scalding water and steam: guard, label and temper; relief valve fitted and tested by licensed people."
@@ -114,9 +115,7 @@ class LiquidPump(MovesWater):
         "m", "net positive suction head it needs at its flow", None, ge=0.1, le=20
     )
     motor_kw: float = par("kW", "motor rating", ge=0.05, le=110)
-    start: Literal["direct", "star_delta", "soft", "drive"] | None = par(
-        "", "how its motor starts", None
-    )
+    start: StartMethod | None = motor_start()
     speed: Literal["fixed", "variable"] = par(
         "", "how its speed is set", "fixed", why="nothing says it has a drive"
     )

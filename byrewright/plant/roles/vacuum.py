@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from byrewright.plant.roles.base import Role
+from byrewright.standards.electrical import StartMethod
 
 
 class PumpsVacuum(Role):
@@ -19,7 +20,7 @@ class PumpsVacuum(Role):
     speed: Literal["fixed", "variable"]
     least_speed_pct: float
     design: Literal["vane", "lobe", "liquid_ring", "other"]
-    start: Literal["direct", "star_delta", "soft", "drive"] | None
+    start: StartMethod | None
     gain_per_kpa: float | None
     ramp_per_s: float | None
 
