@@ -7,7 +7,7 @@ heat balance and the wash's; `reading.*` are their keys. A simplification is tol
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from typing import Literal
+from typing import Any, Literal
 
 from byrewright.engine.liquids import LiquidsUnsolved, liquids_of
 from byrewright.physics.heat import heating_energy_kwh
@@ -50,15 +50,19 @@ BOTH: tuple[Part, ...] = ("flow", "heat")
 
 
 def instrument_readings(plant: Plant, rules: Rulebook, parts: Sequence[Part] = BOTH, *,
-                        served: bool = False, only: Collection[str] = ()) -> Result:  # fmt: skip
+                        served: bool = False, only: Collection[str] = (),
+                        net: dict[Any, Any] | None = None) -> Result:  # fmt: skip
     """The readings as findings `reading.*`, each of one machine, and those of cooling.
 
     Args:
         parts: flows of the pumps; heat, compressed air, deck and herd.
         served: the plant holds only what can serve already (`sizing.serving`).
         only: pumps whose flow is asked; all where none is named.
+        net: keeps what follows from the liquid network between calls whose networks are the same.
     """
     ctx = StudyContext(plant, rules, ResultBuilder("instruments", plant.site.name))
+    if net is not None:
+        ctx.known["net"] = net
     if not served:
         ctx.plant = serving(ctx)
     if not ctx.plant.milkings:

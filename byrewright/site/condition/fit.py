@@ -148,7 +148,9 @@ def fit(plant: Plant, rules: Rulebook, taken: Sequence[Taken]) -> Fit:
     checks, value, sigma, left = _means(columns, forward, taken)
     if not checks:
         return Fit(figures, (), (), left, None)
-    asked = [k for k, f in figures.items() if not f.own or f.fields]
+    told_by = {forward.of.get(c, "own") for c in checks}
+    asked = [k for k, f in figures.items()
+             if (not f.own or f.fields) and f.domain in told_by]  # fmt: skip
     slopes, seen = [], []
     usual = np.array([forward.usual[c] for c in checks])
     for key in asked:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from contextlib import suppress
 from fnmatch import fnmatch
+from typing import Any
 
 from byrewright.errors import ByrewrightError
 from byrewright.plant.plant import Plant
@@ -39,8 +40,13 @@ class Forward:
         self.plant, self.rules, self.figures = plant, rules, figures
         self.usual: Readings = {}
         self._kept: dict[tuple[Domain, tuple[tuple[str, float], ...]], Readings | None] = {}
+        self._net: dict[Any, Any] = {}
+        self.of: dict[str, Domain] = {}
+        """Who predicts each reading."""
         for domain in ASKED:
-            self.usual |= self._asked(plant, rules, domain)
+            told = self._asked(plant, rules, domain)
+            self.usual |= told
+            self.of |= dict.fromkeys(told, domain)
         self._own_readings()
 
     def _own_readings(self) -> None:
@@ -69,7 +75,7 @@ class Forward:
             one = self.figures[key]
             if one.own:
                 name = f"{one.own}@{one.at}"
-                found[name] = self.usual.get(name, 1.0) * times
+                found[name] = found.get(name, 1.0) * times
         self._limping(values, found)
         return found
 
@@ -109,7 +115,8 @@ class Forward:
             result = quick_readings(plant, rules)
         else:
             part: tuple[Part, ...] = ("flow",) if domain == "flow" else ("heat",)
-            result = instrument_readings(plant, rules, part, served=True, only=only)
+            net = self._net if domain == "heat" else None  # no figure of heat moves a flow of it
+            result = instrument_readings(plant, rules, part, served=True, only=only, net=net)
         found: Readings = {}
         findings: dict[str, list[Finding]] = {}
         for one in result.findings:

@@ -5,8 +5,9 @@ Sizing asks here instead of adding drops of its own; the network is built once f
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 from byrewright.engine.liquidgraph import SHUT, Flows, Situation, gates_on
 from byrewright.engine.liquids import Liquids, LiquidsUnsolved, liquids_of
@@ -16,6 +17,7 @@ from byrewright.plant.primitives import Pump
 from byrewright.plant.roles import IsValve
 from byrewright.studies.sizing.context import StudyContext
 
+T = TypeVar("T")
 TIMES, NEAR = 8, 1e-3
 """Solves of a flow that is raised until all have theirs, and how near is enough (our choice)."""
 
@@ -25,8 +27,23 @@ def net_of(ctx: StudyContext) -> Liquids:
     return liquids_of(ctx.plant, ctx.rules)
 
 
+def _kept(ctx: StudyContext, name: tuple[str, ...], made: Callable[[], T]) -> T:
+    """What follows from the liquid network alone, from `known["net"]` where a caller keeps it there
+    for plants whose networks are the same."""
+    kept: dict[tuple[str, ...], T] | None = ctx.known.get("net")
+    if kept is None:
+        return made()
+    if name not in kept:
+        kept[name] = made()
+    return kept[name]
+
+
 def pumped_l_min(ctx: StudyContext, tag: str) -> float | None:
     """What a pump gives alone at full speed in the first mode in which it runs, L/min."""
+    return _kept(ctx, ("pumped", tag), lambda: _pumped_l_min(ctx, tag))
+
+
+def _pumped_l_min(ctx: StudyContext, tag: str) -> float | None:
     net = net_of(ctx)
     mine = ctx.plant.equipment[tag].port(net.movers[tag].inlet)
     alike = {
@@ -298,6 +315,10 @@ def milk_way(ctx: StudyContext, marked: Sequence[str]) -> dict[str, tuple[int, f
 
     In the plainest milking mode, with the pumps that it runs; empty where no milk passes any.
     """
+    return _kept(ctx, ("milk way", *marked), lambda: _milk_way(ctx, marked))
+
+
+def _milk_way(ctx: StudyContext, marked: Sequence[str]) -> dict[str, tuple[int, float]]:
     net = net_of(ctx)
     modes = sorted((len(m.does), n) for n, m in ctx.plant.modes.items() if "milking" in m.does)
     if not modes:
