@@ -68,8 +68,9 @@ def main() -> int:
     ask.add_argument("--tuning", action="store_true")
     ask.add_argument("--cases", type=int, default=0)
     ask.add_argument("--plants", type=int, default=0)
+    ask.add_argument("--first", type=int, default=TUNING + 7400, help="the first brief's seed")
     asked = ask.parse_args()
-    first = 100 if asked.tuning else TUNING + 2400
+    first = 100 if asked.tuning else asked.first
     many = asked.plants or (1 if asked.small else 8)
     single = asked.cases or (30 if asked.small else 500)
     other = max(6, single // 5)

@@ -80,6 +80,7 @@ SPREADS: Mapping[str, Spread] = {
     "filter_area": Spread("free area of the filter", 0.05, 1.0),
     "dose": Spread("detergent dosed", 0.04, 0.7),
     "liner_age": Spread("milkings of its liners, of their life", 0.35, 0.8),
+    "pulses": Spread("that it pulsates at all", 0.0005, 1.0),
     "own": Spread("its own reading", 0.05, 1.0),
 }
 """Figures of a plant that readings can tell, and how far they usually lie away."""

@@ -131,8 +131,7 @@ def test_a_study_as_measured_uses_and_lists_the_fitted_figures() -> None:
     assert told is not None and abs(told - 3600) < 100
     listed = [a for a in found.result.assumptions if a.where == "VP1 (as measured)"]
     assert len(listed) == 1 and "pump_capacity@VP1" in listed[0].why
-    usual = bw.vacuum(plant).finding("vacuum.test.pump_capacity@VP1").value
-    assert usual == pytest.approx(4607, 0.01)
+    assert plant.sound.equipment == bw.read(EXAMPLE).sound.equipment
 
 
 def test_the_case_of_the_documentation(model: Model) -> None:
@@ -145,20 +144,20 @@ def test_the_case_of_the_documentation(model: Model) -> None:
     assert then.decided and then.causes[0].sentence == "VP2 stops."
 
 
-def test_sixteen_faults_are_looked_for_and_found(model: Model) -> None:
+def test_ten_faults_are_looked_for_and_found(model: Model) -> None:
     """Would fail if the next measurements led astray: the benchmark's small self, other seeds."""
     faulty = Faulty(model.plant, model.rules)
     often = np.array([model.matrix.faults[k].a_year ** 0.5 for k in sorted(faulty.home)])
     rng = np.random.default_rng(20260305)
     right, cases = 0, 0
-    for k in rng.choice(sorted(faulty.home), 16, p=often / often.sum()):
+    for k in rng.choice(sorted(faulty.home), 10, p=often / often.sum()):
         told = faulty.run([int(k)], rng)
         assert told is not None
         if told.alike:
             continue
         cases += 1
         right += told.order[0] == faulty.home[int(k)]
-    assert cases >= 12
+    assert cases >= 8
     assert right >= 0.85 * cases
 
 
@@ -182,3 +181,36 @@ def test_two_dryers_share_one_rule(model: Model) -> None:
     _, rules = with_figures(model.plant, model.rules, figures, values)
     usual = model.rules.number("air.dryer_works_share")
     assert rules.number("air.dryer_works_share") == pytest.approx(0.4 * usual)
+
+
+def test_one_pulsator_a_little_slow_is_not_within_what_is_usual(model: Model) -> None:
+    """Would fail if the spread of a rate were counted twice, so that three pulses a minute off were
+    nothing."""
+    usual = model.matrix.usual[model.index["pulsation_rate@PU1"]]
+    told = [Reading("pulsation_rate@PU1#7", 0.94 * usual), Reading("pulsation_rate@PU1#3", usual)]
+    first = causes(model.plant, [], told, ahead=False)[0]
+    assert first.sentence == "PU1 no. 7 runs too slow." and first.share > 0.95
+
+
+def test_what_is_usual_is_not_taken_for_a_little_of_a_fault(model: Model) -> None:
+    """Would fail if a fault were tried at less than its slightest grade."""
+    points, matrix = model.points, model.matrix
+    i = model.index["pump_capacity@VP1"]
+    k = [f.key for f in matrix.faults].index("VP1 belt slips")
+    mine = points.fault == k
+    slight = matrix.usual[i] - matrix.of_fault[k][0][i]
+    assert np.all(-points.move[mine, i] > 1.1 * slight)
+    tail = -points.move[mine, i] - 2 * np.abs(points.half[mine, i])
+    assert tail.min() > 0.6 * slight, "nor does the slightest reach far into what is usual"
+
+
+def test_sound_plants_differ_as_drawn_not_by_straight_lines_alone(model: Model) -> None:
+    """Would fail if leaks, of which more is farther off than less, made sound plants look faulty:
+    what they read on the average and how far apart is drawn, all figures at once."""
+    i = model.index["milk_leak"]
+    matrix = model.matrix
+    assert 0.02 < matrix.shift[i] / matrix.usual[i] < 0.09  # exp(0.3 ** 2 / 2) is 1.046
+    told = believe(model, [Reading("milk_leak", float(matrix.usual[i] + matrix.shift[i]))])
+    assert abs(told.z[0]) < 1e-9
+    lines = float((matrix.spread[:, i] ** 2).sum())
+    assert lines < model.covers[0][i, i] < 1.2 * lines

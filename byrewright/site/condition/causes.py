@@ -208,7 +208,7 @@ def _evidence(belief: Belief, k: int) -> tuple[tuple[str, ...], tuple[str, ...]]
                         belief.which[rival : rival + 1], points.move)[0]  # fmt: skip
     else:
         base = np.zeros_like(moved)
-    usual = model.matrix.usual[seen.column]
+    usual = model.expected[seen.column]
     at = seen.column, seen.number
     sigma2 = np.diag(cover_of(model, at, at)) + seen.sigma**2
     away = seen.value - usual

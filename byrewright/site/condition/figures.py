@@ -194,7 +194,7 @@ def _of(one: Machine) -> Iterator[Figure]:
         yield Figure("tank_wall", one.id, "own", own="tank_rise", unit="times the usual",
                      stated=1.0)  # fmt: skip
     if isinstance(one, Pulsates):
-        yield Figure("own", one.id, "own", own="pulsation_rate", each=one.count > 1)
+        yield Figure("pulses", one.id, "own", own="pulsation_rate", each=one.count > 1)
     if one.can("rides on the deck") and "meter beside a scale" in type(one).TESTS:
         yield Figure("own", one.id, "own", own="meter_error", each=one.count > 1)
     if isinstance(one, DriesAir):

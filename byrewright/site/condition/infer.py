@@ -28,8 +28,9 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-BETWEEN = 1
-"""Points taken between two grades."""
+CELLS = 2
+"""Points between two grades, each in the middle of its part: a fault is no slighter than its
+slightest grade, so that what is usual is not taken for a little of it."""
 PAIRED = 20
 """Single faults that are tried together with every other."""
 TINY = 1e-300
@@ -78,6 +79,11 @@ class Model:
         return np.array([c.each for c in self.matrix.columns], bool)
 
     @cached_property
+    def expected(self) -> Floats:
+        """What sound plants read on the average."""
+        return self.matrix.usual + self.matrix.shift
+
+    @cached_property
     def covers(self) -> tuple[Floats, Floats]:
         """How columns go together in sound plants: by figures of the plant, and by those of one of
         many."""
@@ -86,7 +92,7 @@ class Model:
         m = self.matrix
         own = np.array([f.each for f in m.figures], bool)
         alone = np.where(self.each, m.spread[own], 0.0)
-        return m.spread[~own].T @ m.spread[~own], alone.T @ alone
+        return m.spread[~own].T @ m.spread[~own] + m.bent.T @ m.bent, alone.T @ alone
 
     @cached_property
     def whole(self) -> Whole:
@@ -108,8 +114,8 @@ class Model:
             moved = rows - m.usual
             if one.each:
                 moved = np.where(self.each, moved, moved / self.count(one))
-            steps = (len(moved) - 1) * (BETWEEN + 1)
-            at = np.linspace(0.0, len(moved) - 1.0, steps + 1) if steps else np.zeros(1)
+            steps = (len(moved) - 1) * CELLS
+            at = (np.arange(steps) + 0.5) / CELLS if steps else np.zeros(1)
             low = np.minimum(at.astype(int), max(0, len(moved) - 2))
             high = np.minimum(low + 1, len(moved) - 1)
             t = (at - low)[:, None]
@@ -174,7 +180,7 @@ def heard(
                 off = notice.off * (abs(m.usual[i]) if notice.share else 1.0)
                 if one.stem != notice.figure or not off:
                     continue
-                mean, var = move[:, i], float((m.spread[:, i] ** 2).sum())
+                mean, var = move[:, i] + m.shift[i], float(sum(c[i, i] for c in model.covers))
                 if not one.each and len(column):
                     there = np.array([i]), np.array([0])
                     known = unmix @ cover_of(model, (column, number), there)[:, 0]
@@ -259,7 +265,7 @@ def believe(model: Model, readings: Sequence[Reading], complaints: Sequence[str]
     at = seen.column, seen.number
     cover = cover_of(model, at, at) + np.diag(seen.sigma**2)
     unmix = np.linalg.inv(np.linalg.cholesky(cover)) if len(seen.value) else np.zeros((0, 0))
-    away = seen.value - model.matrix.usual[seen.column]
+    away = seen.value - model.expected[seen.column]
 
     z = unmix @ away
     a = moved_at(model, seen.column, seen.number, of, which, points.move) @ unmix.T

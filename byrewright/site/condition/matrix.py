@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -33,8 +33,12 @@ if TYPE_CHECKING:
 
 KEPT = 24
 STEP = 2.0
-"""Step of the differences, in sigmas of a sound plant; of both ways the steeper counts, so that a
-figure that begins to tell only beyond its usual value is not taken for one that never does."""
+"""Step of the differences, in sigmas of a sound plant."""
+DRAWN = 32
+"""Sound plants drawn, all their figures a little off at once: where a regulation ends or begins
+near the usual point, straight lines tell neither what such plants read on the average nor how far
+off."""
+SEED = 1
 SOURCES = ("plant", "physics", "engine", "studies", "standards", "site/condition", "site/checks")
 Say = Callable[[str, int, int], bool | None]
 
@@ -69,7 +73,8 @@ class Column:
 class Matrix:
     """What a plant reads: sound, with each fault at each grade, and as sound plants differ.
 
-    `of_fault[k]` has a row a grade; `spread` a row for each figure, one sigma of a sound plant.
+    `of_fault[k]` has a row a grade; `spread` a row for each figure, one sigma of a sound plant;
+    `bent` rows of what straight lines leave in sound plants, `shift` its mean.
     """
 
     columns: tuple[Column, ...]
@@ -78,6 +83,8 @@ class Matrix:
     of_fault: tuple[Floats, ...]
     figures: tuple[Figure, ...]
     spread: Floats
+    bent: Floats
+    shift: Floats
     unseen: tuple[str, ...]
 
     @property
@@ -148,7 +155,7 @@ def matrix_of(plant: Plant, rules: Rulebook, say: Say | None = None) -> Matrix:
                 return Matrix(
                     columns, usual, faults, tuple(kept[f"f{i}"] for i in range(len(faults))),
                     tuple(figures[k] for k in json.loads(str(kept["figures"]))), kept["spread"],
-                    tuple(json.loads(str(kept["unseen"]))),
+                    kept["bent"], kept["shift"], tuple(json.loads(str(kept["unseen"]))),
                 )  # fmt: skip
         except (OSError, ValueError, KeyError):
             path.unlink(missing_ok=True)
@@ -190,15 +197,34 @@ def _made(plant: Plant, rules: Rulebook, forward: Forward, columns: tuple[Column
         told(figure.words, len(faults) + i)
         step = STEP * figure.spread.sound
         up, down = row({key: math.exp(step)}), row({key: math.exp(-step)})
-        if up is not None and down is not None:
-            more, less = (up - usual) / STEP, (usual - down) / STEP
-            change = np.where(np.abs(more) > np.abs(less), more, less)
-            if np.abs(change).max() > 0.0:
-                spread.append(change)
-                used.append(figure)
-    return Matrix(columns, usual, tuple(seen), tuple(of_fault), tuple(used),
-                  np.array(spread).reshape(-1, len(columns)),
+        if up is None or down is None:
+            continue
+        if max(np.abs(up - usual).max(), np.abs(down - usual).max()) > 0.0:
+            spread.append((up - down) / (2 * STEP))
+            used.append(figure)
+    rows_spread = np.array(spread).reshape(-1, len(columns))
+    left = _left(row, used, usual, rows_spread)
+    return Matrix(columns, usual, tuple(seen), tuple(of_fault), tuple(used), rows_spread,
+                  (left - left.mean(axis=0)) / math.sqrt(len(left)), left.mean(axis=0),
                   tuple(unseen_of(plant, figures, seen)))  # fmt: skip
+
+
+def _left(row: Callable[[Mapping[str, float]], Floats | None], figures: Sequence[Figure],
+          usual: Floats, spread: Floats) -> Floats:  # fmt: skip
+    """What drawn sound plants read beyond the straight lines of `spread`."""
+    import numpy as np
+
+    rng = np.random.default_rng(SEED)
+    some = [i for i, f in enumerate(figures) if not f.each]
+    left = []
+    for half in rng.standard_normal((DRAWN // 2, len(some))):
+        for off in (half, -half):
+            values = {figures[i].key: math.exp(figures[i].spread.sound * x)
+                      for i, x in zip(some, off, strict=True)}  # fmt: skip
+            found = row(values)
+            if found is not None:
+                left.append(found - usual - off @ spread[some])
+    return np.array(left) if left else np.zeros((1, len(usual)))
 
 
 def _keep(path: Path, made: Matrix) -> None:
@@ -215,7 +241,8 @@ def _keep(path: Path, made: Matrix) -> None:
     arrays: dict[str, Any] = {f"f{i}": rows for i, rows in enumerate(made.of_fault)}
     np.savez_compressed(
         out, faults=json.dumps(told), figures=json.dumps([f.key for f in made.figures]),
-        spread=made.spread, unseen=json.dumps(made.unseen), **arrays,
+        spread=made.spread, bent=made.bent, shift=made.shift, unseen=json.dumps(made.unseen),
+        **arrays,
     )  # fmt: skip
     keep(path, out.getvalue(), KEPT)
 
