@@ -27,6 +27,7 @@ AGAIN_S = (5.0, 15.0, 60.0, 300.0, 900.0)
 """Waits between tries; the last is repeated."""
 GIVE_UP_S = 24 * 3600.0
 MOST_WAITING = 100
+WAYS = {"email": "e-mail", "webhook": "web address"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,7 +170,9 @@ class Notifier:
     async def test(self, notice: Notice) -> dict[str, str]:
         """Try every way once, now: why each failed, or ""."""
         said = await asyncio.gather(*(asyncio.to_thread(w.try_once, notice) for w in self.ways))
-        return {w.name: s for w, s in zip(self.ways, said, strict=True)}
+        for way, why in zip(self.ways, said, strict=True):
+            way.failed = why
+        return self.state()
 
     def state(self) -> dict[str, str]:
         """Each way, and why it fails now."""

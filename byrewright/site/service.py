@@ -23,7 +23,7 @@ from byrewright.site.controller import LOOPBACK, Controller, free_port
 from byrewright.site.door import Door, door_file
 from byrewright.site.journal import Journal
 from byrewright.site.log import Owner, World, log_of
-from byrewright.site.notices import Notifier, notice_of, test_notice
+from byrewright.site.notices import WAYS, Notifier, notice_of, test_notice
 from byrewright.site.opcua import OpcuaSource, need_opcua, opcua_says_simulated
 from byrewright.site.settings import security_of, settings_beside
 from byrewright.site.sources import ModbusSource, Source, modbus_says_simulated
@@ -256,7 +256,7 @@ class Service:
         if not who:
             return NO_NAME
         said = await self.notifier.test(test_notice(self.table.plant, who))
-        words = ", ".join(f"{way}: {why or 'sent'}" for way, why in said.items())
+        words = "; ".join(f"{WAYS[way]}: {why or 'sent'}" for way, why in said.items())
         self.watch.note("notice", f"test of notices: {words}", who)
         return words
 

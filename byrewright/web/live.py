@@ -84,7 +84,8 @@ def standing(one: Seen) -> int:
 
 def _line(t: Texts, slug: str, one: Seen, kind: Kind) -> Html:
     heard = one.heard
-    name = shown_name(heard.snapshot.plant) if heard is not None else spoken(slug)
+    farm = heard.snapshot.plant if heard is not None else one.farm
+    name = shown_name(farm) if farm else spoken(slug)
     words = {"name": name, "why": one.why}
     count = len(heard.snapshot.alarms) if heard and kind == "gone" else standing(one)
     text = t(f"live.{kind}", count=count, **words)

@@ -62,6 +62,8 @@ class Seen:
     path: Path
     world: World
     knock: Knock
+    farm: str = ""
+    """The farm's name in the plant file, while that can be read."""
     process: asyncio.subprocess.Process | None = None
     said: IO[bytes] | None = None
     """What the process writes to standard error."""
@@ -252,6 +254,7 @@ class Watches:
         if one.world == "real":
             with contextlib.suppress(NotServed):
                 opened = await asyncio.to_thread(self.folder.open, slug)
+                one.farm = opened.plant.site.name if opened.file is not None else ""
                 await self._look_back(one, opened)
 
     async def _knock(self, one: Seen) -> None:

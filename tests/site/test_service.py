@@ -283,6 +283,7 @@ async def test_notices_go_out_are_tried_again_and_say_when_they_fail(
             Hook.refuse = 1
             said = await notifier.test(test_notice("(invented)", "anna"))
             assert "cannot be reached" in said["email"] and "503" in said["webhook"]
+            assert notifier.state() == said
 
 
 @pytest.fixture

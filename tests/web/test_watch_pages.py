@@ -285,7 +285,10 @@ def test_a_standing_alarm_is_on_every_page_and_outlives_everything(
     page.get_by_text("Alarms that stand and will not be watched any more: 1").wait_for()
     page.locator("#why").fill("away for the day")
     page.locator("#end").click()
-    page.locator("#told .ended", has_text="not watched").wait_for(timeout=SOON_MS)
+    ended = page.locator("#told .ended", has_text="not watched")
+    ended.wait_for(timeout=SOON_MS)
+    assert "fixed stalls in two rows" in ended.inner_text()  # the farm, not the file
+    page.locator("#main .ended", has_text="This plant is not watched").wait_for(timeout=SOON_MS)
     page.goto(url(server, "history"))
     row = page.get_by_role("row", name=re.compile("watch ended.*away for the day.*A. Fitter"))
     row.wait_for()

@@ -69,8 +69,8 @@ class HistoryView:
         rows: list[list[Child]] = [
             [
                 time.strftime(CLOCK, time.localtime(e.at)),
-                [mark if self.world == "practice" else None, t(f"event.{e.kind}")],
-                e.text,
+                [[mark, " "] if self.world == "practice" else None, t(f"event.{e.kind}")],
+                words(e.text) if e.kind == "mode" else e.text,
                 words(e.mode),
                 e.who,
                 tag("span", e.source, cls="quiet small"),

@@ -57,6 +57,7 @@ class WatchView:
         self.seen: Seen = v.site.watches.of(v.opened.slug, world)
         self.asks_end = False
         self.note: Html | None = None
+        self.tested: Html | None = None
         self.told: object = None
         self.pictures: dict[str, Html | None] = {}
 
@@ -147,7 +148,7 @@ class WatchView:
             if kind == "begins":
                 return tag("section", tag("div", t("watch.begins"), cls="state"))
             if self.seen.past[1]:
-                text = t("live.ended", count=len(self.seen.past[1]), name="")
+                text = t("watch.ended", count=len(self.seen.past[1]))
                 return tag("section", tag("div", text, cls="state ended"))
             return tag("section", tag("p", t("watch.none")))
         shown = heard.snapshot
@@ -245,7 +246,8 @@ class WatchView:
         ]
         test = tag("button", t("watch.test"), type="button", data_act="test", data_with="who-ends",
                    id="test")  # fmt: skip
-        return say([tag("b", t("watch.notices")), rows, tag("p", test)], "bad" if bad else "")
+        return say([tag("b", t("watch.notices")), rows, self.tested, tag("p", test)],
+                   "bad" if bad else "")  # fmt: skip
 
     def _ending(self, shown: Snapshot) -> Child:
         t = self.v.t
@@ -319,7 +321,13 @@ class WatchView:
 
     async def on_test(self, _: str, who: str) -> None:
         """Send a test notice by every way."""
-        self._answer(await self._ask("test", who=who.strip() or self.v.t("watch.somebody")))
+        said = await self._ask("test", who=who.strip() or self.v.t("watch.somebody"))
+        clock = time.strftime("%H:%M:%S")
+        known = said in ("who_needed", "nobody")
+        told = (
+            self.v.t(f"watch.{said}") if known else self.v.t("watch.tested", clock=clock, said=said)
+        )
+        self.tested = tag("div", told, role="status")
         self.draw()
 
 
