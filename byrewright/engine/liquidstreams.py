@@ -5,10 +5,12 @@ At every node liquids mix, so each way on has its share of everything that comes
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection
 from dataclasses import dataclass
+from heapq import heappop, heappush
 
-from byrewright.engine.liquidgraph import Flows
+from byrewright.engine.liquidgraph import Flows, Situation
 from byrewright.engine.liquids import Liquids
 from byrewright.plant.graph import Node
 
@@ -95,6 +97,43 @@ def _add(into: dict, key: tuple, part: _Part) -> None:  # type: ignore[type-arg]
         return
     wider = part if part[2] > old[2] else old
     into[key] = (old[0] + part[0], wider[1], wider[2])
+
+
+def crest_over_m(net: Liquids, s: Situation, flows: Flows, source: str,
+                 target: str) -> tuple[float, str]:  # fmt: skip
+    """How far the lowest way of a flow rises over what the vessel it comes from lifts into an empty
+    line, m (below 0 where it does not), and the pipe that does.
+
+    An empty line holds the gas of the vessel that it runs to: what lifts is the liquid's level, and
+    the difference of the two gases.
+    """
+    into = net.vessels.get(target)
+    gas_kpa = net.gas_kpa(into, s) if into is not None else 0.0
+    out: dict[Node, list[tuple[str, Node]]] = {}
+    for name, q in sorted(flows.l_min.items()):
+        if q:
+            a, b = net.ends[name]
+            out.setdefault(a if q > 0 else b, []).append((name, b if q > 0 else a))
+    heap = [(-math.inf, i, n, flows.head_m[n] - flows.fluid[n].head_m(gas_kpa), "")
+            for i, n in enumerate(sorted((n for n in out if n.machine == source and net.held(n)),
+                                         key=lambda n: n.name))]  # fmt: skip
+    count, seen = len(heap), set[Node]()
+    while heap:
+        over, _, here, head, worst = heappop(heap)
+        if here.machine == target and here not in out:
+            return over, worst
+        if here in seen:
+            continue
+        seen.add(here)
+        for name, end in out.get(here, ()):
+            pipe = net.by_id[name].pipe
+            up, by = over, worst
+            if pipe is not None:
+                rise = flows.height_m[net.ends[name][0]] + max(z for _, z in pipe.profile) - head
+                up, by = max((over, worst), (rise, name))
+            count += 1
+            heappush(heap, (up, count, end, head, by))
+    return -math.inf, ""
 
 
 def upstream(net: Liquids, flows: Flows, start: Node,

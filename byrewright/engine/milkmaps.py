@@ -13,12 +13,13 @@ from typing import TypeVar, cast
 
 from byrewright.engine.liquidgraph import Flows, Situation
 from byrewright.engine.liquids import Liquids, LiquidsUnsolved
-from byrewright.engine.liquidstreams import Stream, streams
+from byrewright.engine.liquidstreams import Stream, crest_over_m, streams
 from byrewright.plant.graph import Node
 
 TOGETHER = 4
 """Pumps of one section told apart one by one; of more, only their number counts."""
 TRICKLE_L_MIN = 0.5  # less than this by itself is told as nothing
+FILM_M = 0.05  # a rise that a flow goes over by its own swell; heights are told to a centimetre
 TUBE_L_MIN = 1.0  # milk given to each unit's tube to ask where it goes
 
 Positions = Mapping[str, str | None]
@@ -157,13 +158,27 @@ class MilkMaps:
 
         def work(notes: list[str]) -> list[Stream]:
             flows = self._flows(s, frozenset(self._bodies), notes)
-            return [
+            found = [
                 x for x in streams(self.net, flows, self.marked)
                 if x.source in self.stores and x.target != x.source and x.l_min >= TRICKLE_L_MIN
                 and not set(x.passes) & set(self.pumps)
             ]  # fmt: skip
+            return [x for x in found if self._starts(x, s, flows, notes)]
 
         return self._once(("falls", self._key(at, self._bodies), does), work)
+
+    def _starts(self, x: Stream, s: Situation, flows: Flows, notes: list[str]) -> bool:
+        """Whether a stream by fall or vacuum begins: a line that rises over the liquid it comes
+        from must be filled first, and nothing fills it."""
+        if set(x.passes) & set(self.net.movers):
+            return True
+        over, pipe = crest_over_m(self.net, s, flows, x.source, x.target)
+        if over > FILM_M:
+            notes.append(
+                f"{pipe} rises {over:.2f} m over the liquid of {x.source}: nothing runs there to "
+                f"{x.target} by itself until the line is full, so none is counted."
+            )
+        return over <= FILM_M
 
     def spout(self, at: Positions, node: Node, count: int) -> dict[str, float]:
         """Vessels that milk given at a port comes to, each with its share of the flow."""

@@ -12,7 +12,7 @@ from byrewright.engine.compiled import Compiled
 from byrewright.engine.liquids import liquids_of
 from byrewright.engine.liquidstreams import streams
 from byrewright.engine.milkmaps import MilkMaps
-from byrewright.plant.plant import Plant
+from byrewright.plant.plant import Pipe, Plant
 from byrewright.standards.rulebook import default_rulebook
 from tests import plants
 from tests.engine.test_engine_basics import compiled_day
@@ -87,3 +87,22 @@ def test_maps_lie_near_what_is_solved(seed: int) -> None:
         told = mapped(compiled, level, dirt)
         for tag, flow in solved.items():
             assert told[tag] == pytest.approx(flow, rel=ERROR), (tag, level, dirt)
+
+
+@pytest.mark.parametrize(("hump_m", "runs"), [(0.0, True), (0.6, False)])
+def test_nothing_runs_over_a_crest_that_nothing_fills(hump_m: float, runs: bool) -> None:
+    """A line laid over a door would be told to run empty by itself, as if it were always full."""
+    base = plants.rotary(40, 200, milkings=1, groups=1)
+
+    def humped(pipe: Pipe) -> Pipe:
+        if (pipe.start, pipe.end) != ("ML1.receiver_1", "RC1.milkline_1"):
+            return pipe
+        over = ((0.0, 0.0), (1.0, hump_m), (4.0, -0.1))
+        return pipe.laid(4.0, -0.1, 0, over)
+
+    plant = base.model_copy(update={"pipes": tuple(humped(p) for p in base.pipes)})
+    maps = MilkMaps(liquids_of(plant, default_rulebook()))
+    at = {tag: plant.position("milking", tag) for tag in plant.equipment}
+    to = {x.target for x in maps.by_itself(at, "milking") if x.source == "ML1"}
+    assert ("RC1" in to) is runs and "RC2" in to
+    assert any("rises 0." in n and "RC1 by itself" in n for n in maps.notes) is not runs
