@@ -116,6 +116,8 @@ def _text(plant: Plant, made: Sited) -> str:
             one = space.add_blockref("VALVE", where, dxfattribs={"layer": "P-VALV"})
             one.add_auto_attribs({"TAG": tag})
     out = io.StringIO()
+    for name in sorted(doc.entitydb.dxf_types_in_use()):
+        doc.classes.add_class(name)  # the library would add them in the order of a set
     doc.write(out)
     return out.getvalue()
 

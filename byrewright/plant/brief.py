@@ -108,7 +108,7 @@ class Brief(DraftedAgain):
         "", "what a rotary deck is made of", "steel", why="not stated: the lighter deck"
     )
     cow_mass_kg: float = par("kg", "mean mass of a cow", 680.0, ge=200, le=1200,
-                             why="large breeds; Jerseys weigh 450 kg or so")  # fmt: skip
+                             why="large breeds; Jerseys weigh about two thirds of it")  # fmt: skip
     layout: Literal["rotary", "rows"] = par(
         "", "layout (rotary, or fixed rows)", "rotary", why="not stated: rotaries first"
     )

@@ -232,10 +232,15 @@ def test_the_wish_of_a_bridge_is_a_bridge() -> None:
 
 @pytest.mark.parametrize(("layout", "stalls"), [("rotary", 46), ("rows", 40)])
 def test_the_drawing_file_is_sound_and_whole(layout: str, stalls: int) -> None:
-    """Would fail if the file did not open clean, or a machine's tag were missing or double."""
+    """Would fail if the file did not open clean, a machine's tag were missing or double, or
+    the same plan gave another file in another process."""
     plant = briefed(layout, stalls)
     found = made(plant)
-    doc = ezdxf.read(io.StringIO(plan_dxf(plant, found)))  # type: ignore[attr-defined]
+    text = plan_dxf(plant, found)
+    classes = re.findall(r"CLASS\n  1\n(.+)\n", text)
+    first = classes[: classes.index("LAYOUT") + 1]
+    assert first == sorted(first)  # and not as a set has them, in each process anew
+    doc = ezdxf.read(io.StringIO(text))  # type: ignore[attr-defined]
     audit = doc.audit()
     assert not audit.errors and not audit.fixes
     assert set(LAYERS) <= {layer.dxf.name for layer in doc.layers}

@@ -7,7 +7,7 @@ chances rank the causes that it has a model of. The simulated day is not asked.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from byrewright.errors import ByrewrightError
@@ -30,6 +30,8 @@ SHOWN = 10
 """So many things to look at for one sight; whoever has been through them calls."""
 FULL_PACE = 0.999
 ALSO = 4
+PLACES = 9
+"""To which chances are compared; the rest is the noise of sums."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,12 +194,21 @@ def _candidates(
     scale = sum(weight[e] for e in known) / (sum(chances[e] for e in known) or 1.0)
     weight |= {e: chances[e] * scale for e in known}
     for name, some in fitting.items():
-        some.sort(key=lambda c: -weight[c.event.id])
+        some.sort(key=lambda c: -round(weight[c.event.id], PLACES))
         tags = tuple(c.event.machine for c in some)
         found.append(Candidate(name, tags, sum(weight[c.event.id] for c in some)))
     total = sum(c.share for c in found) or 1.0
     shared = (replace(c, share=c.share / total) for c in found)
-    return tuple(sorted(shared, key=lambda c: (-c.share, c.look)))
+    return ranked(shared)
+
+
+def ranked(some: Iterable[Candidate]) -> tuple[Candidate, ...]:
+    """The likeliest first; those as likely by name.
+
+    >>> [c.look for c in ranked([Candidate("b", (), 0.1 + 0.2), Candidate("a", (), 0.3)])]
+    ['a', 'b']
+    """
+    return tuple(sorted(some, key=lambda c: (-round(c.share, PLACES), c.look)))
 
 
 def _members(analysis: Analysis) -> dict[str, list[Case]]:
