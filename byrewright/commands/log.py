@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 DOES = ("list", "verify", "out", "in")
 MOST = 40
 CLOCK = "%Y-%m-%d %H:%M"
+HIDDEN = ("sheet", "revision", "when", "sha256", "photo")
+"""Of an entry's data, what nobody reads in a list; `--json` gives all."""
 
 
 def run(
@@ -118,8 +120,14 @@ def _words(one: Entry) -> str:
     data = one.data
     if one.kind == "watch":
         return f"{data.get('kind', '')}: {data.get('text', '')}"
-    told = {k: v for k, v in data.items() if v not in ("", None, {}) and not isinstance(v, list)}
+    told = {k: v for k, v in data.items()
+            if v not in ("", None, {}) and not isinstance(v, list) and k not in HIDDEN}  # fmt: skip
     for key, value in told.items():
         if isinstance(value, dict):
             told[key] = " ".join(f"{many} {what}" for what, many in value.items() if many)
-    return ", ".join(f"{k} {v}" for k, v in told.items())[:160]
+    first = []
+    if "title" in told:
+        value = f"{told.pop('value'):g} {told.pop('unit', '')}" if "value" in told else ""
+        first = [f"{told.pop('title')}: {value or told.pop('outcome', '')}".strip()]
+        told.pop("outcome", None)
+    return ", ".join([*first, *(f"{k} {v}" for k, v in told.items())])[:160]

@@ -105,6 +105,10 @@ def _take(bench: PlantChecks, log: Log, path: Path, unchanged: bool) -> str:
     taken = take(log, filled, bench.checks, bench.owner, unchanged=unchanged)
     told = f"{path}: {len(taken.new)} readings entered"
     told += f", {taken.corrected} of them corrections" if taken.corrected else ""
+    told += (
+        f", {taken.again} beside what this sheet told of another visit; next time make a new one"
+        if taken.again else ""
+    )  # fmt: skip
     told += f"; {taken.same} were in the log already" if taken.same else ""
     return told + (f"; left out, since they are otherwise now: {', '.join(taken.left)}"
                    if taken.left else "")  # fmt: skip

@@ -52,3 +52,17 @@ def test_out_in_and_verified(plant: Path, capsys: pytest.CaptureFixture[str]) ->
         with pytest.raises(SystemExit, match="2"):
             command.run(does, plant, name)
     assert "Traceback" not in capsys.readouterr().err
+
+
+def test_a_reading_is_listed_with_its_value_first(
+    plant: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Would fail if the list named instrument and sheet and cut the figure off."""
+    log = command.opened(plant)
+    log.append([New("test", 1.0, "VP1", "anna", {
+        "calibrated": "2026-01-05", "check": "pump_capacity@VP1", "outcome": "read", "sheet": "5a",
+        "title": "Airflow of the pump", "unit": "L/min", "value": 4540.0})])  # fmt: skip
+    log.close()
+    command.run("list", plant, None)
+    told = " ".join(capsys.readouterr().out.split())
+    assert "Airflow of the pump: 4540 L/min, calibrated" in told and "5a" not in told

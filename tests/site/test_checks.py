@@ -160,6 +160,17 @@ def test_a_sheet_is_taken_once_and_its_changes_are_corrections(
     assert len(log.entries()) == 3 and not log.verify()
 
 
+def test_a_copy_of_a_sheet_filled_in_at_another_visit_corrects_nothing(
+    bench: PlantChecks, log: Log
+) -> None:
+    """Would fail if last year's reading, and with it the trend, were lost to this year's."""
+    for when, value in ((WHEN, 1.1), ("2025-03-05 10:00", 1.2), ("2025-03-06 09:00", 1.15)):
+        taken = take(log, filled(bench, row("milkline_slope@ML1", value, when=when)),
+                     bench.checks, OWNER)  # fmt: skip
+    assert (taken.corrected, taken.again) == (1, 0), "the next day is the same visit"
+    assert sorted(e.data["value"] for e in current(log.entries())) == [1.1, 1.15]
+
+
 @pytest.mark.parametrize(
     ("change", "words"),
     [
@@ -239,6 +250,7 @@ def entry(check: str, value: float, doubt: float | None, at: float = 0.0) -> New
         (0.8, 0.1, "holds", ""),
         (0.55, 0.1, "unknown", "an instrument within 0.05 % would decide"),
         (0.45, 0.1, "unknown", "would decide"),
+        (19.9, 25.0, "unknown", "an instrument within 19 % would decide"),
         (0.3, 0.1, "fails", "at least 0.5"),
         (0.8, None, "unknown", "plus or minus"),
         (0.5, 0.1, "unknown", "lies on the limit"),

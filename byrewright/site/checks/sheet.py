@@ -28,6 +28,8 @@ FORMAT = 1
 CLOCK = "%Y-%m-%d %H:%M"
 DAY = "%Y-%m-%d"
 LATEST_S = 86400.0
+VISIT_S = 7 * 86400.0
+"""A reading so far from another of its check in the same sheet is of another visit."""
 """A reading may lie so far in the future: a clock of another time zone."""
 LARGEST_PHOTO = 8_000_000
 PHOTOS = {b"\xff\xd8\xff": "image/jpeg", b"\x89PNG": "image/png"}
@@ -77,6 +79,8 @@ class Taken:
 
     new: list[Entry] = field(default_factory=list)
     corrected: int = 0
+    again: int = 0
+    """Read again at another visit on a copy of the sheet: kept beside what was read before."""
     same: int = 0
     left: list[str] = field(default_factory=list)
     """Checks left out, since the plant has them otherwise now."""
@@ -189,15 +193,17 @@ def take(
     rows = _fitting(filled, {c.id: c for c in checks}, owner, unchanged, taken)
     clock = time.time() if now is None else now
     news = [_new(filled, r, c, clock) for r, c in rows]
-    before = {(e.data.get("sheet"), e.data.get("check")): e for e in current(log.entries("test"))}
-    known = {e.uid for e in log.entries("test")}
+    there = log.entries("test")
+    before = [e for e in current(there) if e.data.get("sheet") == filled.sheet]
+    known = {e.uid for e in there}
     fresh = []
     for new in news:
         if new.uid in known:
             taken.same += 1
             continue
-        old = before.get((filled.sheet, new.body["check"]))
+        old, earlier = _before(before, new)
         taken.corrected += old is not None
+        taken.again += earlier
         fresh.append(New(new.kind, new.at, new.tag, new.who, new.body,
                          old.uid if old else "", new.uid))  # fmt: skip
     if not fresh:
@@ -208,6 +214,13 @@ def take(
     photos = [(_photo_kind(filled.name, r), r.photo) for r, _ in rows if r.photo]
     taken.new = log.append(fresh, photos)
     return taken
+
+
+def _before(before: Sequence[Entry], new: New) -> tuple[Entry | None, bool]:
+    """The reading of the same visit that a new one corrects, and whether other visits read it."""
+    mine = [e for e in before if e.data.get("check") == new.body["check"]]
+    near = [e for e in mine if abs(e.at - new.at) <= VISIT_S]
+    return min(near, key=lambda e: abs(e.at - new.at), default=None), bool(mine and not near)
 
 
 def _fitting(

@@ -7,6 +7,7 @@ what was found before it and is mended since is told beside it.
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -257,7 +258,7 @@ def _verdict(
         better = abs(value - nearest.value)
         return "unknown", nearest, (
             f"The limit of {nearest.value:.4g} {unit} lies within plus or minus {doubt:.3g}: an "
-            f"instrument within {better:.1g} {unit} would decide."
+            f"instrument within {_at_most(better)} {unit} would decide."
             if better > 0
             else f"It lies on the limit of {nearest.value:.4g} {unit}: read it again with a better "
             "instrument."
@@ -266,6 +267,17 @@ def _verdict(
     word = {"at_least": "at least", "at_most": "at most"}[nearest.sense]
     return verdict, nearest, f"It must be {word} {nearest.value:.4g} {unit}." if (
         verdict == "fails") else ""  # fmt: skip
+
+
+def _at_most(value: float) -> str:
+    """A number above nothing in two figures, never more than it is.
+
+    >>> _at_most(15.2), _at_most(0.0179), _at_most(1990.0), _at_most(0.05)
+    ('15', '0.017', '1900', '0.05')
+    """
+    step = math.floor(math.log10(value)) - 1
+    told = f"{math.floor(value / 10.0**step + 1e-9) * 10.0**step:.{max(0, -step)}f}"
+    return told.rstrip("0").rstrip(".") if "." in told else told
 
 
 def _inputs(entry: Entry, doubt: float | None, unit: str) -> tuple[Input, ...]:
