@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from byrewright.traces.trace import Trace, TraceUnfit
+from byrewright.traces.trace import Swapped, Trace, TraceUnfit
 
 BEFORE_S = 5.0
 HELD_S = 1.0
@@ -165,15 +165,15 @@ def share_within(line: Trace, receiver: Trace, most_kpa: float) -> tuple[float, 
     less than 2 s apart are one.
 
     Raises:
-        TraceUnfit: the two channels were not read at the same times, or the line stands above the
-            receiver that draws on it.
+        TraceUnfit: the two channels were not read at the same times.
+        Swapped: the line stands above the receiver that draws on it.
     """
     if line.t_s.size != receiver.t_s.size or not np.array_equal(line.t_s, receiver.t_s):
         raise TraceUnfit("line and receiver were not read at the same times")
     below = receiver.x - line.x
     weights = line.weights_s()
     if np.average(below, weights=weights) < -ABOVE_KPA:
-        raise TraceUnfit("it stands above the receiver, which cannot be: are the columns swapped?")
+        raise Swapped("it stands above the receiver, which cannot be: are the columns swapped?")
     share = float(weights[np.abs(below) <= most_kpa].sum() / weights.sum())
     slugs, last = 0, -np.inf
     for i, j in runs(below > most_kpa):

@@ -20,6 +20,10 @@ class TraceUnfit(ValueError):
     """A trace that does not hold what is asked of it; the text is a plain clause."""
 
 
+class Swapped(TraceUnfit):
+    """Two traces each of which seems to be the other."""
+
+
 @dataclass(frozen=True)
 class Trace:
     """One channel: `t_s` rises strictly, `x` has the same length and no NaN.

@@ -258,6 +258,41 @@ def test_swapped_channels_are_noticed(folder: Path) -> None:
     assert all("no pulsation" in f.sentence for f in result.findings)
 
 
+LINED = (
+    "readings: 1\nfiles:\n  ml: {matches: ml.csv, separator: ';', decimal: ',', time: {column: t, "
+    "written: seconds}, channels: {v: {is: vacuum, at: RC1}, l: {is: milkline_vacuum, at: ML1}}}\n"
+)
+
+
+@pytest.mark.parametrize(
+    ("row", "said"),
+    [
+        ("41,0;42,0", "column l: it stands above the receiver.*are the columns swapped"),
+        ("42.10;41,0", "row 102: '42.10' in column v has a decimal point, and the map says"),
+    ],
+)
+def test_a_file_that_is_not_what_its_map_says_is_refused_whole(
+    folder: Path, row: str, said: str
+) -> None:
+    """Would fail if the line's vacuum entered the log as the receiver's, or 42.10 as 4210."""
+    (folder / "readings.yaml").write_text(LINED)
+    usual = row if "." not in row else "42,0;41,0"
+    rows = [f"{i};{row if i == 100 else usual}" for i in range(300)]
+    (folder / "ml.csv").write_text("t;v;l\n" + "\n".join(rows))
+    with pytest.raises(ReadingsError, match=said):
+        asked(folder, "ml.csv")
+
+
+def test_a_single_value_that_cannot_be_is_left_out_and_told(folder: Path) -> None:
+    """Would fail if one slip of a logger moved the mean vacuum by a kilopascal."""
+    (folder / "readings.yaml").write_text(LINED)
+    rows = [f"{i};{'1.042,10' if i == 33 else '42,0'};41,0" for i in range(600)]
+    (folder / "ml.csv").write_text("t;v;l\n" + "\n".join(rows))
+    found = asked(folder, "ml.csv")
+    assert next(f for f in found.findings if f.key == "measured.vacuum").value == 42.0
+    assert any("what no vacuum reaches in 1 of 600 rows" in n for n in found.notes)
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [

@@ -21,6 +21,8 @@ from byrewright.traces.trace import Trace, TraceUnfit, trace
 if TYPE_CHECKING:
     import pandas as pd
 
+GROUPED = r"[+-]?\d{1,3}(\.\d{3})+(,\d+)?"
+"""A number with points between its thousands, where the comma is its decimal sign."""
 CHUNK_ROWS = 500_000
 MOST_HEADING_LINES = 60
 LONG_S = 3600.0
@@ -116,12 +118,16 @@ def read_file(path: Path, kind: str, plan: FileKind, number: int | None = None) 
     counted = plan.time.written == SECONDS
     readings, notes = [], []
     for name, channel in plan.channels.items():
+        told, beyond = _in_unit(path, name, channel, np.concatenate(columns[name]))
         try:
-            one = trace(t - start, _in_unit(path, name, channel, np.concatenate(columns[name])))
+            one = trace(t - start, told)
         except TraceUnfit as error:
             raise ReadingsError(f"{path}: column {name}: {error}") from None
-        if one.dropped:
-            notes.append(f"{path.name}: {name}: {one.dropped} of {row} rows hold no number")
+        if one.dropped - beyond > 0:
+            notes.append(f"{path.name}: {name}: no number in {one.dropped - beyond} of {row} rows")
+        if beyond:
+            notes.append(f"{path.name}: {name}: what no {_words(channel)} reaches in {beyond} of "
+                         f"{row} rows; left out")  # fmt: skip
         for at, lasts in one.gaps()[:3]:
             long = f"{lasts:.3g} s" if lasts < LONG_S else f"{lasts / 3600.0:.1f} h"
             notes.append(
@@ -225,6 +231,13 @@ def _numbers(
         return np.asarray(column, dtype=np.float64)
     cells = column.astype("str").str.strip()
     if decimal == ",":
+        point = cells.str.contains(".", regex=False) & ~cells.str.fullmatch(GROUPED)
+        if point.any():
+            row = int(np.flatnonzero(point.to_numpy())[0])
+            raise ReadingsError(
+                f"{path}: row {first + row}: {cells.iloc[row]!r} in column {name} has a decimal "
+                'point, and the map says `decimal: ","`; export or map it with one of them'
+            )
         cells = cells.str.replace(".", "", regex=False).str.replace(",", ".", regex=False)
     told = pd.to_numeric(cells, errors="coerce")
     bad = told.isna() & ~cells.isin(["", "nan", "None", "<NA>"])
@@ -244,8 +257,9 @@ def _numbers(
 
 def _in_unit(
     path: Path, name: str, channel: Channel, x: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Values in the quantity's own unit, refused where they cannot be what they are said to be."""
+) -> tuple[NDArray[np.float64], int]:
+    """Values in the quantity's own unit, and how many single ones are none, since nothing reaches
+    them; refused where more than some are so."""
     own = UNIT_OF[channel.quantity]
     stated = channel.unit or own
     try:
@@ -257,7 +271,7 @@ def _in_unit(
         raise ReadingsError(f"{path}: column {name}: {error}") from None
     told = x * factor + offset
     if not np.isfinite(told).any():
-        return told
+        return told, 0
     if own == "kPa" and np.nanmedian(told) < 0.0:  # some gauges write vacuum as negative pressure
         told = -told
     low, high = PLAUSIBLE[own]
@@ -265,8 +279,12 @@ def _in_unit(
     if least < low or most > high:
         wrong = most if most > high else least
         raise ReadingsError(
-            f"{path}: column {name} reaches {wrong:.4g} {own}, which no "
-            f"{channel.quantity.replace('_', ' ')} does; is its unit {stated}, and is it this "
-            "column?"
+            f"{path}: column {name} reaches {wrong:.4g} {own}, which no {_words(channel)} does; "
+            f"is its unit {stated}, and is it this column?"
         )
-    return told
+    beyond = (told < low) | (told > high)
+    return np.where(beyond, np.nan, told), int(beyond.sum())
+
+
+def _words(channel: Channel) -> str:
+    return channel.quantity.replace("_", " ")

@@ -17,7 +17,7 @@ from byrewright.plant.plant import Plant
 from byrewright.plant.problems import nearest
 from byrewright.results import Result, ResultBuilder, Table
 from byrewright.site.readings.figure import Figure, Mark, Measured, unfit
-from byrewright.site.readings.files import ReadFile, Reading
+from byrewright.site.readings.files import ReadFile, Reading, ReadingsError
 from byrewright.site.readings.wash import study_wash
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.sizing.context import StudyContext
@@ -28,7 +28,7 @@ from byrewright.traces.level import dips, let_in, level, share_within
 from byrewright.traces.milk import CowMilking, cow_milkings, herd_figures
 from byrewright.traces.pulsation import Pulsation, limping_points, pulsation
 from byrewright.traces.temperature import fillings
-from byrewright.traces.trace import TraceUnfit
+from byrewright.traces.trace import Swapped, TraceUnfit
 from byrewright.traces.work import running
 
 LEAST_PHASE_MS = 2.0
@@ -306,6 +306,8 @@ def _milkline(measured: Measured, file: ReadFile) -> None:
             continue
         try:
             share, slugs = share_within(one.trace, receiver.trace, most)
+        except Swapped as error:  # then what the receiver told is not the receiver's either
+            raise ReadingsError(f"{file.path}: column {one.heading}: {error}") from None
         except TraceUnfit as error:
             unfit(measured, one, error, "milkline")
             continue
