@@ -101,13 +101,11 @@ def draft(brief_path: Path, out_path: Path, *, overwrite: bool, quick: bool) -> 
 
 def _print_closing(out: Console, result: Draft) -> None:
     """Whether every study holds; else what fails, and which wish would have to give."""
+    from byrewright.drafting.close import told_of
+
     days = sum(name.startswith("day") for name in result.held_by)
-    for change in result.changes:
-        to = f"{change.to:g}" if isinstance(change.to, float) else f"{change.to}"
-        out.print(
-            f"  round {change.round}: {change.of} {change.figure} {to} ({change.why})",
-            highlight=False,
-        )
+    for line in told_of(result.changes):
+        out.print(f"  {line}", highlight=False)
     if not result.open:
         out.print(
             f"No finding fails in sizing, {days} days, vacuum and its events, the plan, routes "

@@ -58,6 +58,21 @@ class Change:
     asked_by: str
 
 
+def told_of(changes: Iterable[Change]) -> list[str]:
+    """What was changed, a line for all that changed alike in one round for one reason."""
+    alike: dict[tuple[int, str, str], list[str]] = {}
+    for one in {(one.round, one.of, one.figure): one for one in changes}.values():
+        to = f"{one.to:g}" if isinstance(one.to, float) else str(one.to)
+        words = {
+            "sensed": "position sensor", "sensor": f"{to} sensor", "in_milking": f"{to} in milking",
+        }.get(one.figure, f"{one.figure} {to}")  # fmt: skip
+        alike.setdefault((one.round, words, one.why), []).append(one.of)
+    return [
+        f"round {turn}, {', '.join(tags)}: {words} ({why})"
+        for (turn, words, why), tags in alike.items()
+    ]
+
+
 @dataclass(frozen=True, slots=True)
 class First:
     """A figure before it was mended, and by what share of its limit the finding fell short."""

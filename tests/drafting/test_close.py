@@ -448,3 +448,19 @@ def test_every_round_is_told_and_can_be_stopped(monkeypatch: pytest.MonkeyPatch)
     with pytest.raises(Cancelled):
         closed_draft(read_brief_text(SMALL), RULES, say=say)
     assert told[0] == "round 1: sizing" and "day, coldest month" in told[1]
+
+
+def test_what_was_changed_alike_is_told_in_one_line() -> None:
+    """Thirty valves that get a sensor would fill the screen, in the words of the file."""
+    made = [
+        closing.Change(2, "V11", "sensed", True, "seen", "a"),
+        closing.Change(2, "V19", "sensed", True, "seen", "a"),
+        closing.Change(2, "L109", "bore_mm", 85.0, "less drop", "b"),
+        closing.Change(2, "L109", "bore_mm", 98.0, "less drop", "b"),
+        closing.Change(3, "VP2", "in_milking", "runs", "keeps the cups on", "c"),
+    ]
+    assert closing.told_of(made) == [
+        "round 2, V11, V19: position sensor (seen)",
+        "round 2, L109: bore_mm 98 (less drop)",
+        "round 3, VP2: runs in milking (keeps the cups on)",
+    ]
