@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 MOST_ROUNDS, MOST_LAYOUTS, GUESSED_ROUNDS = 12, 6, 4
 """Most rounds of sizing between two layouts, most layouts, and rounds on guessed lengths."""
+FOLLOWS_VOLUME = frozenset({"led_at_l", "start_at_l", "stop_at_l"})
+"""Levels in a vessel: the largest that they had may be of a vessel that was larger."""
 COWS_A_STALL_HOUR = 6.0
 ROWS_COWS_A_STALL_HOUR = 4.0
 """Cows a stall and hour for the first guess of stalls; the sizing study then chooses."""
@@ -232,6 +234,8 @@ def _advice(
     narrow = {f.target for f in result.findings if f.key == "wash.cooler_flow"}
     merged = dict(before) | advised
     for target, choice in before.items():
+        if target[1] in FOLLOWS_VOLUME:
+            continue
         had = met.setdefault(target, set())
         small = target in narrow
         turns = merged[target].value in had

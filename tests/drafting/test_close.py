@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
+from typing import Any
 
 import pytest
 
@@ -166,6 +167,18 @@ def test_what_other_studies_asked_for_stands_in_the_file_with_its_reason(closed:
     pump = next(line for line in closed.text.splitlines() if "gain_per_kpa" in line)
     assert closed.changes and "best of those tried" in pump
     assert getattr(closed.plant.equipment["VP1"], "gain_per_kpa") == 0.7  # noqa: B009
+
+
+def test_a_level_follows_the_vessel_that_it_is_in() -> None:
+    """Would fail if a smaller receiver kept the level of a larger one: no room for a slug."""
+    volume, level = ("RC1", "volume_l"), ("RC1", "led_at_l")
+    now = {volume: Chosen(60.0, ""), level: Chosen(30.0, "of 100 L")}
+    met: dict[tuple[str, str], set[Any]] = {volume: {60.0}, level: {18.0, 30.0}}
+    asked = tuple(
+        Finding("receiving", "RC1", "", 1.0, "L", "", "holds", advised=to, target=target)
+        for target, to in ((volume, 60.0), (level, 18.0))
+    )
+    assert _advice(Result("size", "", asked), now, met)[level].value == 18.0
 
 
 @pytest.mark.usefixtures("quick")

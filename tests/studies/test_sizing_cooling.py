@@ -7,6 +7,7 @@ import pytest
 from byrewright.physics.tank_fill import fill_and_cool
 from byrewright.plant.farm import Tariff
 from byrewright.plant.plant import Plant
+from byrewright.plant.primitives import Loss
 from byrewright.results import Result
 from byrewright.studies.sizing.cold import hourly_cold_kwh, lead_and_lag
 from byrewright.studies.sizing.cooling import size_cooling
@@ -42,6 +43,17 @@ def chilled(**extra: object) -> Plant:
     )
     bank = machine("IB1", "ice_bank", store_kwh=600, duty_kw=90, leaving_c=1)
     return large(**{"PC1": cooler, "IB1": bank, **extra})
+
+
+def test_a_cooler_is_ordered_for_the_milk_that_passes_it() -> None:
+    """Would fail if a cooler of a small first stage lost many times the pressure that is stated."""
+    plant = chilled()
+    one = sized(plant, size_cooling).finding("cooling.plate.flow")
+    assert one.advised is not None and one.value is not None and one.value <= one.advised
+    assert one.target == ("PC1", "milk_design_l_min")
+    ordered = plant.equipment["PC1"].model_copy(update={"milk_design_l_min": one.advised})
+    loss = next(p for p in ordered.lower() if isinstance(p, Loss) and p.a == "milk_in")
+    assert (loss.at_l_min, loss.drop_kpa) == (one.advised, 80.0)
 
 
 def test_the_water_stage_against_a_library() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from byrewright.plant.farm import Collection
 from byrewright.plant.plant import Plant
 from byrewright.studies.sizing.water import cooler_water_l_min, size_water, water_day
 from tests.plants import machine, rows
@@ -32,6 +33,17 @@ def test_cooler_water_is_milk_times_ratio() -> None:
     assert cooler_water_l_min(bench_of(plant), duties) == pytest.approx(
         2.0 * duties.milk_flow_met_l_min
     )
+
+
+def test_a_tank_is_washed_only_where_a_tanker_empties_it() -> None:
+    """Water for a tank's wash would be counted at every visit, though milk went straight to the
+    tankers and nothing stood in it."""
+    loads = tuple(Collection(at=f"{h:02d}:00", tanker_l=40000) for h in (0, 8, 16))
+    parked = large(TB1=machine("TB1", "tanker_bay", direct=False))
+    for plant, washes in ((large(), False), (parked, True)):
+        plant = plant.model_copy(update={"collections": loads})
+        uses = {u.what: u.day_l for u in water_day(bench_of(plant), duty(plant)).uses}
+        assert (uses.get("tank wash", 0.0) > 0.0) is washes
 
 
 def test_weak_source_fails_and_medium_needs_a_store() -> None:

@@ -73,6 +73,7 @@ class PlateCooler(CoolsMilk):
     )
     TESTS = ("outlet temperature and approach",)
     SIZED_BY: ClassVar[dict[Service, str]] = {"water": "area_m2", "coolant": "chilled_area_m2"}
+    FLOW_FIELD: ClassVar[str] = "milk_design_l_min"
 
     area_m2: float = par(
         "m2", "heat-transfer area of the water stage (0: the chilled stage alone)", ge=0, le=500

@@ -36,6 +36,8 @@ class CoolsMilk(Role):
     BUILDING_CLASS = "IfcHeatExchanger.PLATE"
     SIZED_BY: ClassVar[dict[Service, str]] = {}
     """The field that a stage's heat transfer is in proportion to, by its cold liquid."""
+    FLOW_FIELD: ClassVar[str] = ""
+    """The field that says at which milk flow `milk_drop_kpa` is lost ("" where none does)."""
 
     milk_drop_kpa: float
 

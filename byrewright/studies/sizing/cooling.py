@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from byrewright.physics.errors import PhysicsRangeError
 from byrewright.physics.heat import exchanger, ua_for_hot_out_kw_k
 from byrewright.plant.roles import CoolsMilk, Stage, StoresMilk
@@ -25,6 +27,8 @@ from byrewright.studies.sizing.steps import field
 
 NTU_FORMULA = "T_out = T_in - e C_min (T_in - t_in) / C_milk, e = f(UA / C_min, C_min / C_max)"
 KAYS = "kays_london"
+FLOW_STEP_L_MIN = 10.0
+"""Steps in which the flow that a cooler is ordered for is stated (our choice)."""
 
 
 def size_cooling(ctx: StudyContext, duty: Duty) -> None:
@@ -40,6 +44,8 @@ def size_cooling(ctx: StudyContext, duty: Duty) -> None:
         for stage in cooler.stages():
             judge = _water_stage if stage.cold == "water" else _chilled_stage
             judge(ctx, duty, cooler, stage, point.each[cooler.id])
+        if cooler.FLOW_FIELD:
+            _ordered_for(ctx, cooler, point.each[cooler.id].milk_l_min)
     if coolers:
         _stages(ctx, duty, point)
         _outlet(ctx, duty, point)
@@ -50,6 +56,22 @@ def size_cooling(ctx: StudyContext, duty: Duty) -> None:
     if wants_cold:
         cold_plants(ctx, duty, point)
         judge_coolant(ctx, point)
+
+
+def _ordered_for(ctx: StudyContext, cooler: CoolsMilk, milk_l_min: float) -> None:
+    """The milk flow that a cooler is ordered for: its passes are chosen so that it loses no more
+    at that flow than is stated. Its area alone does not tell: stages differ in transfer units."""
+    ctx.find(
+        "cooling.plate.flow", f"Milk flow that the {type(cooler).TITLE.lower()} is ordered for",
+        milk_l_min, "L/min",
+        f"{cooler.id} passes {milk_l_min:.0f} L/min of milk: order it to lose no more than "
+        f"{cooler.milk_drop_kpa:.0f} kPa at that flow.",
+        subject=cooler.id, formula="milk flow, as far as a balance tank evens it out",
+        inputs=(field(cooler, "milk_drop_kpa", "dp"),), source="practice",
+        known="common_practice", advised=FLOW_STEP_L_MIN * math.ceil(milk_l_min / FLOW_STEP_L_MIN),
+        advised_why="milk flow that it is ordered for, rounded up",
+        target=(cooler, cooler.FLOW_FIELD),
+    )  # fmt: skip
 
 
 def _stages(ctx: StudyContext, duty: Duty, point: Line) -> None:

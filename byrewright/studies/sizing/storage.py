@@ -36,6 +36,8 @@ class Timetable:
     content_l: list[float] = field(default_factory=list)
     visits: list[tuple[int, float]] = field(default_factory=list)
     """Minute of the round and content as each tanker arrives."""
+    emptied: list[int] = field(default_factory=list)
+    """Minute of the round at which a tanker has taken all that stood: a tank is washed then."""
     grows_l: float = 0.0
     """Milk left over by a round, which would heap up."""
 
@@ -95,7 +97,10 @@ def run_timetable(ctx: StudyContext, duty: Duty) -> Timetable:
             loaded = min(room - straight, rate * STEP_MIN, stored)
             room -= straight + loaded
             stored += coming - straight - loaded
-            if not direct and stored - coming <= 1e-9:
+            taken = stored - coming + straight <= 1e-9
+            if taken and loaded > 0.0:
+                found.emptied.append(step * STEP_MIN)
+            if taken and not direct:
                 room = 0.0
             found.content_l.append(stored)
         found.grows_l = max(0.0, stored - start) if turn == SETTLE_CYCLES else 0.0

@@ -7,7 +7,6 @@ from itertools import accumulate
 
 from byrewright.physics.demand import spread_over_hours, storage_needed
 from byrewright.physics.milk import heat_kj_per_l
-from byrewright.plant.farm import minutes
 from byrewright.plant.graph import Node, node
 from byrewright.plant.roles import (
     BuffersWater,
@@ -39,6 +38,7 @@ from byrewright.studies.sizing.sizes import (
     worked,
 )
 from byrewright.studies.sizing.steps import field
+from byrewright.studies.sizing.storage import DAY_MIN, run_timetable
 from byrewright.studies.sizing.washing import wash_heat_of
 
 HOURS = 24
@@ -129,7 +129,7 @@ def _uses(ctx: StudyContext, duty: Duty) -> list[WaterUse]:
             first = wash.steps[0].litres if wash.steps else 0.0
             rinse.append(spread_over_hours(m.end_min, heat.minutes / 60, first))
             other.append(spread_over_hours(m.end_min, heat.minutes / 60, wash.water_l - first))
-    tanks = [_tank_wash(ctx, at) for at in _emptied_at(ctx)]
+    tanks = [_tank_wash(ctx, at) for at in _emptied_at(ctx, duty)]
     return [
         WaterUse("plate cooler", _sum(cooling)),
         WaterUse("first rinse", _sum(rinse), recovered=True),
@@ -142,8 +142,13 @@ def _uses(ctx: StudyContext, duty: Duty) -> list[WaterUse]:
     ]  # fmt: skip
 
 
-def _emptied_at(ctx: StudyContext) -> tuple[float, ...]:
-    return tuple(minutes(c.at) + 60.0 for c in ctx.plant.collections)
+def _emptied_at(ctx: StudyContext, duty: Duty) -> list[int]:
+    """Minutes of the day on which a tanker empties the tanks most often: none where milk goes
+    straight to tankers and nothing stands."""
+    days: dict[int, list[int]] = {}
+    for minute in run_timetable(ctx, duty).emptied:
+        days.setdefault(minute // DAY_MIN, []).append(minute % DAY_MIN)
+    return max(days.values(), key=len, default=[])
 
 
 def _tank_wash(ctx: StudyContext, at_min: float) -> Hours:
