@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 
 from byrewright.documents.format import System, drawn_in
 from byrewright.documents.ink import ink_of
-from byrewright.documents.shapes import Layout, Placed, Routed
+from byrewright.documents.shapes import Layout, Letters, Placed, Routed
 from byrewright.documents.svg import (
     arrow_svg,
     crossings_svg,
@@ -176,8 +176,11 @@ def _machine(plant: Plant, placed: Placed, t: Texts, still: bool = False) -> Htm
 
 
 def label_of(plant: Plant, placed: Placed, t: Texts, position: str = "") -> str:
-    """What a machine on the sheet is called aloud: what is written beside it, and how it stands."""
-    written = " ".join(w.text for w in placed.words)
+    """What a machine on the sheet is called aloud: what is written in and beside its symbol, and
+    how it stands."""
+    shapes = symbol(placed.symbol).draw(placed.w, placed.h, placed.position)
+    inside = [s.text for s in shapes if isinstance(s, Letters)]
+    written = " ".join([*inside, *(w.text for w in placed.words)])
     title = plant.equipment[placed.machine].title
     name = written if title in written else f"{written} {title}"
     return t("drawing.named", name=name, position=said(position)) if position else name

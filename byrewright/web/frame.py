@@ -14,6 +14,7 @@ from nicegui import ui
 
 from byrewright.documents.format import System, prose, quantity
 from byrewright.documents.schematic import INVENTED
+from byrewright.plant.plant import Plant
 from byrewright.results import VERDICTS, Result, Verdict, worst_first
 from byrewright.web.access import Gate
 from byrewright.web.addresses import address, shown_name
@@ -383,15 +384,37 @@ def plant_page(
         frame(v, "missing", lambda: missing(v))
         return
     sound = v.opened is not None and v.opened.sound
-    frame(v, page, (lambda: body(v)) if sound else (lambda: broken(v)))
+
+    def whole() -> None:
+        gone = ", ".join(not_held(v.opened.plant, v.query)) if v.opened is not None else ""
+        if gone:
+            ui.html(say(v.t("frame.not_held", what=gone), "bad"), sanitize=False)
+        body(v)
+
+    frame(v, page, whole if sound else (lambda: broken(v)))
 
 
-def missing(v: Visit) -> None:
-    """The body of a page for an address without a plant."""
+def not_held(plant: Plant, query: Mapping[str, str]) -> list[str]:
+    """What an address names and the plant file does not have: a mode, a tag, a position."""
+    tags = {*plant.equipment, *(p.id for p in plant.pipes)}
+    mode, pick = query.get("mode", ""), query.get("pick", "")
+    gone = [mode] if mode and mode not in plant.modes else []
+    kind, _, rest = pick.partition(" ")
+    if pick and (rest if kind in ("machine", "pipe") else kind) not in tags:
+        gone.append(pick)
+    for part in filter(None, query.get("turn", "").split(",")):
+        machine, _, position = part.partition(":")
+        held = plant.equipment.get(machine)
+        if held is None or position not in held.states():
+            gone.append(part)
+    return gone
+
+
+def missing(v: Visit, what: str = "missing") -> None:
+    """The body of a page for an address without a plant, or without a page (`no_page`)."""
     back = tag("p", tag("a", v.t("missing.back"), href="/", cls="button"))
-    ui.html(
-        join([tag("h1", v.t("missing.title")), tag("p", v.t("missing.lead")), back]), sanitize=False
-    )
+    lines = [tag("h1", v.t(f"{what}.title")), tag("p", v.t(f"{what}.lead")), back]
+    ui.html(join(lines), sanitize=False)
 
 
 def findings(v: Visit, some: list[Any], empty: str) -> Html:

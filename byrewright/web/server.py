@@ -31,7 +31,7 @@ from byrewright.web.access import (
 )
 from byrewright.web.answers import Answers, laid_out
 from byrewright.web.folder import Folder
-from byrewright.web.frame import LOOKS, UNITS, Site
+from byrewright.web.frame import LOOKS, UNITS, Site, frame, missing, visit
 from byrewright.web.look import SCRIPTS, script, style_sheet
 from byrewright.web.markup import tag
 from byrewright.web.texts import Texts, languages
@@ -118,7 +118,25 @@ def build(path: Path, host: str = "127.0.0.1", behind_proxy: bool = False) -> Fa
         gzip_middleware_factory=lambda app: GZipMiddleware(app, compresslevel=SQUEEZE),
     )
     app.add_middleware(Guard, gate=site.gate)
+    _no_page(site)
     return app
+
+
+def _no_page(site: Site) -> None:
+    """An address without a page is answered in our own words; what scripts ask for, in short."""
+    from nicegui import Client
+    from nicegui import app as inner
+    from nicegui.page import page
+
+    async def answer(request: Request, error: Exception) -> Response:
+        if "text/html" not in request.headers.get("accept", ""):
+            return Response(status_code=404)
+        with Client(page(""), request=request) as client:
+            v = visit(site, request)
+            frame(v, "missing", lambda: missing(v, "no_page"))
+        return client.build_response(request, 404)
+
+    inner.add_exception_handler(404, answer)
 
 
 def warm_up(site: Site) -> None:

@@ -19,6 +19,7 @@ INSTALL_S = 120
 PAGES = (
     ("", "main h1"),
     ("plant?mode=milking_tank_1&turn=V81:open", ".counts"),
+    ("plant?sheet=power", ".counts"),
     ("place?pick=VP1", "#at-east"),
     ("day", "#day-drawing svg"),
     ("failures?view=matrix", "#view-matrix"),
@@ -38,6 +39,12 @@ PAGES = (
     ("call", "#see-hurt"),
     ("call/lead#milk", "figure"),
 )
+AT = {
+    "desktop": PAGES,
+    "tablet": PAGES[1:2],
+    "phone": tuple(p for p in PAGES if p[0].partition("?")[0] in ("", "plant", "place", "watch")),
+}
+"""Which are looked over at which size: what differs most."""
 
 
 @pytest.fixture(scope="session")
@@ -67,12 +74,12 @@ def _is(script: Path) -> bool:
     return script.exists() and json.loads(about.read_text())["version"] == VERSION
 
 
-@pytest.mark.parametrize("size", ["desktop", "phone"])
+@pytest.mark.parametrize("size", AT)
 def test_axe_finds_nothing(browser: Any, served: Served, axe: str, size: str) -> None:
     """Would fail if a page had a fault that axe-core knows (WCAG 2.2 A and AA), by day or dark."""
     eye = open_eye(browser, size, "axe")
     page, wrong = eye.page, []
-    for where, ready in PAGES if size == "desktop" else PAGES[:3] + PAGES[6:7]:
+    for where, ready in AT[size]:
         page.goto(served.page(SMALL, where) if where else served.url)
         page.locator(ready).first.wait_for(timeout=300_000)  # no judge of speed
         page.wait_for_timeout(150)

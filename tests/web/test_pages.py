@@ -58,6 +58,10 @@ def test_an_unknown_address_is_told(eye: Eye, served: Served) -> None:
     for slug in ("%2e%2e%2fsecret", "..%2f..%2fetc%2fpasswd"):
         answer = eye.page.goto(served.page(slug, "plant"))
         assert answer.status == 404
+    assert eye.page.goto(served.page(SMALL, "nowhere")).status == 404
+    eye.page.get_by_role("heading", name="No such page").wait_for()
+    eye.page.goto(served.page(SMALL, "plant", "?mode=dancing&pick=V999&turn=V81:ajar,V82:open"))
+    eye.page.get_by_text("plant file does not have: dancing, V999, V81:ajar.").wait_for()
 
 
 def test_plant_pick_mode_and_turn_a_valve(eye: Eye, served: Served) -> None:
