@@ -90,6 +90,7 @@ def certificate_data(
         "number": name,
         "date": f"{date.day} {date:%B %Y}",
         "who": who,
+        "read_by": ", ".join(sorted({j.entry.who for j in done if j.entry is not None})),
         "log": digest(entries),
         "entries": len(entries),
         "revision": revision_of(bench.checks),
@@ -136,7 +137,9 @@ def _rows(done: Sequence[Judged]) -> list[list[str]]:
         first = _line(each[0])
         first[7] = ""
         tag = each[0].check.at.partition(" no. ")[0]
-        rows.append([first[0], title, f"{tag}, {len(each)} units", span, *first[4:]])
+        days = sorted({_line(j)[-1] for j in each})
+        read_on = days[0] if len(days) == 1 else f"{days[0]} to {days[-1]}"
+        rows.append([first[0], title, f"{tag}, {len(each)} units", span, *first[4:-1], read_on])
     return rows
 
 
@@ -148,9 +151,10 @@ def _alike(one: Judged) -> tuple[bool, str, str]:
 
 def _line(one: Judged) -> list[str]:
     cells = [c if isinstance(c, str) else number(c) for c in line(one)]
-    title, at, value, doubt, unit, told, gap, limit, verdict = cells[:9]
+    title, at, value, doubt, unit, told, gap, limit, verdict, day = cells[:10]
     doubt = f"± {doubt}" if doubt else ""
-    return [MARKS[one.finding.verdict], title, at, value, doubt, unit, told, gap, limit, verdict]
+    mark = MARKS[one.finding.verdict]
+    return [mark, title, at, value, doubt, unit, told, gap, limit, verdict, day]
 
 
 def _instruments(done: Sequence[Judged]) -> list[list[str]]:

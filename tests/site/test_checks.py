@@ -14,7 +14,7 @@ from typing import Any
 import openpyxl
 import pytest
 
-from byrewright.documents.certificate import issue
+from byrewright.documents.certificate import certificate_data, issue
 from byrewright.documents.test_sheets import sheet_html, sheet_xlsx
 from byrewright.plant.machine import kinds
 from byrewright.plant.read import read_plant_text
@@ -278,7 +278,8 @@ def test_both_sides_of_a_range_are_held(bench: PlantChecks, log: Log) -> None:
 
 
 def test_found_and_mended_and_the_certificate(bench: PlantChecks, log: Log, tmp_path: Path) -> None:
-    """Would fail if a mended fault vanished, or a certificate did not bind its log."""
+    """Would fail if a mended fault vanished, or a certificate did not bind its log, or an old
+    reading stood on it as one of today."""
     with pytest.raises(SheetError, match="nothing to certify"):
         issue(bench, log, tmp_path / "c.pdf", who="anna", day="2026-03-06")
     log.append([entry("milkline_slope@ML1", 0.2, 0.05), entry("receiver_volume@RC1", 120.0, 1.0)])
@@ -286,6 +287,9 @@ def test_found_and_mended_and_the_certificate(bench: PlantChecks, log: Log, tmp_
     result = as_measured("one", bench.checks, log.entries())
     assert result.table("as_measured.mended").rows[0][2:5:2] == (0.2, 0.9)
     assert result.worst() == "holds"
+    told = certificate_data(bench, log.entries(), name="1", day="2026-03-06", who="anna")
+    rows = [r for g in told["groups"] for r in g["rows"]]
+    assert len(rows) == 2 and {r[-1] for r in rows} == {WHEN[:10]} and told["read_by"] == "anna"
     before = log.digest()
     made = issue(bench, log, tmp_path / "c.pdf", who="anna", day="2026-03-06")
     assert (tmp_path / "c.pdf").read_bytes().startswith(b"%PDF")
