@@ -151,5 +151,5 @@ def _shifts(entries: Iterable[Entry]) -> Table:
         "cloths.shifts", "Which lot milked which shift, the newest first",
         ("day", "shift", "lot", "by"), ("",) * 4,
         tuple((str(dt.date.fromtimestamp(e.at)), str(e.data["shift"]), e.tag, e.who)
-              for e in sorted(used, key=lambda e: -e.at)),
+              for e in sorted(used, key=lambda e: (e.at, e.made_at, e.number), reverse=True)),
     )  # fmt: skip
