@@ -228,13 +228,17 @@ def test_typing_is_never_touched_by_a_redraw(browser: Any, server: Server, plant
 def test_a_killed_server_is_told_and_everything_comes_back(
     browser: Any, server: Server, plant: Plant, folder: Path
 ) -> None:
-    """Would fail if a page went on saying "no alarm" when nobody tells it anything, did not come
-    back by itself, or the watch did not outlive the server."""
+    """Would fail if a page went on saying "no alarm" when nobody tells it anything, or the socket
+    that draws it is gone, did not come back by itself, or the watch did not outlive the server."""
     eye = open_eye(browser, "desktop", "killed")
     page = eye.page
     begin(page, server, plant)
     page.get_by_text("No alarm.").wait_for()
     assert page.locator("#silent").is_hidden()
+    page.evaluate("window.socket.disconnect()")  # the rest still answers
+    page.locator("#silent").wait_for(timeout=SOON_MS)
+    page.evaluate("window.socket.connect()")
+    page.locator("#silent").wait_for(state="hidden", timeout=SOON_MS)
     pid = json.loads(door_file(folder / "plant.yaml").read_text())["pid"]
     server.kill()
     killed = time.monotonic()

@@ -1,12 +1,19 @@
 // What is heard each second, and what is said when nothing is heard. Texts come with the page.
 (() => {
   if (window.byreLive) return;
-  const EVERY_MS = 1000, SILENT_MS = 3000, GIVE_UP_MS = 2500, BEEP_MS = 2000;
+  const EVERY_MS = 1000, SILENT_MS = 3000, GIVE_UP_MS = 2500, BEEP_MS = 2000, OPENING_MS = 15000;
   let now = null, title = "", wrong = false, sound = false, tone = null;
   const clocks = () => [performance.now(), Date.now()];
-  let heard = clocks(), heardAt = new Date();
+  let heard = clocks(), joined = clocks(), met = false;
   // the longer of two clocks: one may sleep with the computer, the other may be set back
-  const silence = () => Math.max(performance.now() - heard[0], Date.now() - heard[1]);
+  const since = then => Math.max(performance.now() - then[0], Date.now() - then[1]);
+  // what the page shows comes over the socket: without it the page is as old, whatever else answers
+  function silence() {
+    const link = window.socket, opening = !met && performance.now() < OPENING_MS;
+    if (!link || link.connected || opening) joined = clocks();
+    met = met || !!link && link.connected;
+    return Math.max(since(heard), since(joined));
+  }
   const part = id => document.getElementById(id);
   const fill = (text, words) => text.replace(/\{(\w+)\}/g, (_, key) => words[key]);
 
@@ -18,7 +25,7 @@
       if (answer.status === 401) { leave(); return; }
       if (!answer.ok) throw new Error();
       now = await answer.json();
-      heard = clocks(); heardAt = new Date();
+      heard = clocks();
       show(box);
     } catch { /* said by check */ } finally { clearTimeout(late); }
     check();
@@ -39,7 +46,7 @@
     const box = part("live"), quiet = silence() > SILENT_MS, place = part("silent");
     document.documentElement.classList.toggle("silent", quiet);
     if (quiet) {
-      const text = fill(box.dataset.silent, { s: Math.round(silence() / 1000), clock: heardAt.toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", second: "2-digit", hour12: false }) });
+      const text = fill(box.dataset.silent, { s: Math.round(silence() / 1000), clock: new Date(Date.now() - silence()).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", second: "2-digit", hour12: false }) });
       if (place.textContent !== text) place.textContent = text;
     }
     place.hidden = !quiet;
