@@ -214,3 +214,18 @@ def test_sound_plants_differ_as_drawn_not_by_straight_lines_alone(model: Model) 
     assert abs(told.z[0]) < 1e-9
     lines = float((matrix.spread[:, i] ** 2).sum())
     assert lines < model.covers[0][i, i] < 1.2 * lines
+
+
+def test_pipes_one_after_the_other_are_one_cause(model: Model) -> None:
+    """Would fail if a technician were sent to open one of two lines in a row as the one that is
+    blocked: what one does to the readings, a little more or less of it does in the other."""
+    assert sorted(sorted(row) for row in model.in_a_row) == [
+        ["L101", "L102", "L103"], ["L104", "L105", "L106"], ["L107", "L108"], ["L110", "L111"],
+        ["L112", "L113"],
+    ]  # fmt: skip
+    groups = [{model.matrix.faults[k].key for k in some} for some in model.groups]
+    assert any({"L107 blocked in part", "L108 blocked in part"} <= g for g in groups)
+    forward = Forward(model.plant, model.rules, figures_of(model.plant, model.rules))
+    one, other = forward.at({"air_line@L101": 0.5}), forward.at({"air_line@L102": 0.737})
+    assert one and other and one["drop_pump@VP1"] > 1.2 * forward.usual["drop_pump@VP1"]
+    assert all(one[k] == pytest.approx(other[k], rel=0.02, abs=0.02) for k in one)

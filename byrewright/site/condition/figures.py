@@ -144,6 +144,34 @@ def air_pipes(plant: Plant, rules: Rulebook) -> list[str]:
     return [p.id for p in plant.pipes if p.id in found]
 
 
+def in_a_row(plant: Plant, rules: Rulebook) -> list[frozenset[str]]:
+    """Air pipes one after the other with nothing between that takes, gives or reads air: dirt in
+    one does to every reading what a little more or less of it does in the other."""
+    try:
+        network = network_of(plant, rules)
+    except NoNetwork:
+        return []
+    meets: dict[int, list[int]] = {}
+    for i, stretch in enumerate(network.stretches):
+        for node in (stretch.a, stretch.b):
+            meets.setdefault(node, []).append(i)
+    ends = {
+        network.body, network.sense, network.milk_point, *network.receivers,
+        *(p.node for p in network.pumps), *(n for _, n in network.regulators),
+        *(n for n, _ in (*network.units_at, *network.pulses_at)),
+    }  # fmt: skip
+    row = list(range(len(network.stretches)))
+    for node, some in meets.items():
+        if node not in ends and len(some) == 2:
+            one, other = row[some[0]], row[some[1]]
+            row = [one if r == other else r for r in row]
+    rows: dict[int, set[str]] = {}
+    for r, stretch in zip(row, network.stretches, strict=True):
+        if stretch.pipe is not None:
+            rows.setdefault(r, set()).add(stretch.pipe.id)
+    return [frozenset(pipes) for pipes in rows.values() if len(pipes) > 1]
+
+
 FIELDS: tuple[tuple[type[Any], str, Domain, str, str, bool], ...] = (
     (PumpsVacuum, "vacuum_capacity", "air", "capacity_l_min_free", "L/min", False),
     (RegulatesVacuum, "vacuum_setting", "air", "set_vacuum_kpa", "kPa", False),

@@ -17,6 +17,7 @@ from byrewright.errors import ByrewrightError
 from byrewright.plant.plant import Plant
 from byrewright.plant.problems import nearest
 from byrewright.site.condition.faults import Fault
+from byrewright.site.condition.figures import in_a_row
 from byrewright.site.condition.matrix import Matrix
 from byrewright.site.condition.seen import Reading, Seen, seen_of
 from byrewright.standards.diagnosis import COMPLAINTS
@@ -63,6 +64,7 @@ class Model:
         self.index = dict(matrix.index)
         self.counts = {m.id: m.count for m in plant.equipment.values()}
         self.hidden: frozenset[int] = frozenset()
+        self.in_a_row = in_a_row(plant, rules)
         self.groups, hidden = told_apart(self, Whole(self))
         self.hidden = frozenset(hidden)
         self.__dict__.pop("points")
@@ -387,7 +389,8 @@ def told_apart(model: Model, whole: Whole) -> tuple[list[list[int]], list[int]]:
         for j in range(i):
             there = far[np.ix_(at[i], at[j])]
             one, other = np.median(there.min(axis=1)), np.median(there.min(axis=0))
-            alike = max(one, other) < limit or _same(model.matrix.faults[i], model.matrix.faults[j])
+            pair = model.matrix.faults[i], model.matrix.faults[j]
+            alike = max(one, other) < limit or _same(*pair) or _in_a_row(model, *pair)
             near[i, j] = near[j, i] = alike
     return _clusters(near, [k for k in range(many) if k not in hidden]), hidden
 
@@ -400,6 +403,16 @@ def _same(one: Fault, other: Fault) -> bool:
     ends = [(min(t), max(t), min(other.moves[k]), max(other.moves[k]))
             for k, t in one.moves.items()]  # fmt: skip
     return all(low <= there and here <= high for low, high, here, there in ends)
+
+
+def _in_a_row(model: Model, one: Fault, other: Fault) -> bool:
+    """Whether two faults block pipes that lie one after the other: readings tell how much is lost
+    between both ends, never in which of them."""
+    lines = [
+        key.partition("@")[2] for fault in (one, other) if fault.grades > 1
+        for key in fault.moves if key.startswith("air_line@")
+    ]  # fmt: skip
+    return len(lines) == 2 and any(set(lines) <= row for row in model.in_a_row)
 
 
 def _clusters(near: Any, some: Sequence[int]) -> list[list[int]]:
