@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from byrewright.drafting.intent import Intent
+from byrewright.drafting.milk import low_point
 from byrewright.drafting.sheet import Sheet
 from byrewright.standards.deck import TRACK_PITCH_M
 
@@ -191,16 +192,7 @@ def vacuum(sheet: Sheet, want: Intent) -> None:
             "ring": "a ring halves flow and way",
         },
     )
-    sheet.add(
-        "valve",
-        "V19",
-        label="Distribution tank drain",
-        duty="drain",
-        moved_by="hand",
-        sensed=want.sensed,
-        bore_mm=38.0,
-        why={"bore_mm": "common size"},
-    )
+    low_point(sheet, want, "V19", "Distribution tank drain")
 
 
 def vacuum_lines(sheet: Sheet, want: Intent) -> None:

@@ -22,8 +22,9 @@ FIRST_BORES_MM = {
     "wash return": 60.3,
 }
 
-LOW_POINTS_MM = {"V47": 25.0, "V83": 38.0, "V84": 38.0, "V85": 25.0, "V86": 25.0}
-"""Drains at low points, by bore (common sizes)."""
+LOW_POINTS_MM = {"V47": 25.0, "V85": 25.0, "V86": 25.0}
+LOW_POINT_MM = 38.0
+"""Drains at low points, by bore, and the bore of all others (common sizes)."""
 DRAINS = "a drain at its casing, the lowest point of its line"
 HOLDS = "keeps its place without air: no milk dumped, no wash let in"
 """Why valves between milk and wash stay: each mode already has them where they block."""
@@ -70,15 +71,7 @@ def machines(sheet: Sheet, want: Intent) -> None:
             },
         )
         sheet.add("valve", f"V2{n}", label=f"Receiver {n} outlet", normally="open", **hand)
-        sheet.add(
-            "valve",
-            f"V8{n}",
-            label=f"Receiver {n} drain",
-            duty="drain",
-            bore_mm=38.0,
-            why={"bore_mm": "common size"},
-            **hand,
-        )
+        low_point(sheet, want, f"V8{n}", f"Receiver {n} drain")
         sheet.add(
             "sensor",
             f"SN1{n}",
@@ -319,7 +312,7 @@ def low_point(sheet: Sheet, want: Intent, tag: str, label: str) -> None:
         tag,
         label=label,
         duty="drain",
-        bore_mm=LOW_POINTS_MM[tag],
+        bore_mm=LOW_POINTS_MM.get(tag, LOW_POINT_MM),
         why={"bore_mm": "common size"},
         moved_by="hand",
         sensed=want.sensed,
