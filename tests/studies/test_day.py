@@ -386,6 +386,31 @@ def test_more_wash_is_asked_for_up_to_what_a_plant_may_state() -> None:
     assert remedies.hotter_wash(plant, 55.0, 88.0, SimpleNamespace()) == ()  # type: ignore[arg-type]
 
 
+@pytest.mark.parametrize(
+    ("turn_s", "began_h", "more"),
+    [(700.0, 0.0, True), (560.0, 0.0, False), (700.0, 0.2, False)],
+    ids=["stalls", "people", "late begun"],
+)
+def test_more_stalls_are_asked_for_only_where_they_help(
+    turn_s: float, began_h: float, more: bool
+) -> None:
+    """Would fail if a deck grew without end that people cannot serve faster, or that waits for a
+    wash before it."""
+    plant = small()
+    work = plant.work.model_copy(
+        update={"prepare_s": 4.0, "attach_s": 6.0, "spray_s": 2.0, "other_s": 2.0}
+    )
+    deck = plant.equipment["PF1"].model_copy(update={"stalls": 80, "turn_s": turn_s})
+    equipment = {**plant.equipment, "PF1": deck}
+    plant = plant.model_copy(update={"work": work, "equipment": equipment})
+    bout = SimpleNamespace(
+        name="morning", hours=4.14, target_h=4.0, operators=2, cows=range(1789),
+        begun_s=3600 * began_h, last_off_s=3600 * 4.14,
+    )  # fmt: skip
+    found = remedies.sooner(plant, bout)  # type: ignore[arg-type]
+    assert [r.to for r in found] == ([88.0] if more else [])
+
+
 def test_a_slower_turn_says_the_share_that_the_farm_wished() -> None:
     """Would fail if a wish of 7.5 % were told as 8 %, or a turn that is slow enough were slowed."""
     plant = small()

@@ -21,6 +21,9 @@ from byrewright.studies.sizing.sizes import next_preferred, next_round
 
 HANDS_SHARE = 0.95
 """Share of the time that the routine alone may fill before people, not stalls, set the pace."""
+HANDS_TURN_SHARE = 0.97
+"""Share of a turn that they may fill: a larger deck is then turned slower, for them to keep up (our
+choice)."""
 SLOWER_AT_LEAST, SLOWER_BY_SHARE = 1.01, 0.2
 """A turn is made this many times as long, and longer by this share of the cows too many that went
 round again: small steps, so that the turn stays as fast as it may be (our choice)."""
@@ -29,13 +32,19 @@ ROOM_C = 15.0
 
 
 def sooner(plant: Plant, bout: MilkingSession) -> tuple[Remedy, ...]:
-    """More stalls; nothing where it is people who set the pace. The turn stays what sizing advises
-    for the stalls: a faster one sends more cows round twice than the farm wished."""
+    """More stalls; nothing where it is people who set the pace, or where the milking was late only
+    as it began behind the work before it. The turn stays what sizing advises for the stalls: a
+    faster one sends more cows round twice than the farm wished."""
     share = bout.hours / bout.target_h
     platform, work = plant.first(StandsCows), plant.work
     routine_s = work.prepare_s + work.attach_s + work.spray_s + work.other_s
     hands_h = len(bout.cows) * routine_s / bout.operators / 3600
     if platform is None or hands_h > HANDS_SHARE * bout.target_h:
+        return ()
+    if (bout.last_off_s - bout.begun_s) / 3600 <= bout.target_h:
+        return ()
+    hands_turn_s = platform.stalls * routine_s / bout.operators
+    if platform.layout == "rotary" and platform.turn_s <= hands_turn_s / HANDS_TURN_SHARE:
         return ()
     step = 2 * platform.rows
     more = min(1.5, max(1.1, share))
