@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 from pathlib import Path
 from typing import Any
@@ -94,8 +95,8 @@ def test_a_machine_says_its_position_aloud(browser: Any, served: Served) -> None
 def test_paper_holds_names_whole_sheet_date_and_revision(
     browser: Any, served: Served, tmp_path: Path
 ) -> None:
-    """Would fail if printed failures had no names, a sheet no date and no state of the file,
-    the paper only a part of a drawing, or the screen another one afterwards."""
+    """Would fail if printed failures had no names or broken headings, a sheet no date and no state
+    of the file, the paper only a part of a drawing, or the screen another one afterwards."""
     eye = open_eye(browser, "desktop", "print")
     page = eye.page
     page.goto(served.page(SMALL, "failures"))
@@ -110,6 +111,7 @@ def test_paper_holds_names_whole_sheet_date_and_revision(
                           check=True).stdout  # fmt: skip
     sheets = [one for one in text.split("\f") if one.strip()]
     assert "VP1 stops" in text and len(sheets) > 2
+    assert not re.search(r"\bMilki\b", text)  # no heading is broken within a word
     for place, one in enumerate(sheets, 1):
         assert today in one and digest in one and f"{place} / {len(sheets)}" in one
     page.goto(served.page(SMALL, "plant"))
