@@ -229,3 +229,21 @@ def test_pipes_one_after_the_other_are_one_cause(model: Model) -> None:
     one, other = forward.at({"air_line@L101": 0.5}), forward.at({"air_line@L102": 0.737})
     assert one and other and one["drop_pump@VP1"] > 1.2 * forward.usual["drop_pump@VP1"]
     assert all(one[k] == pytest.approx(other[k], rel=0.02, abs=0.02) for k in one)
+
+
+def test_between_two_grades_the_way_is_that_of_the_studies_where_it_bends(model: Model) -> None:
+    """Would fail if a cooler fouled between its grades, where the milk is late but not yet too
+    late, were told as another fault: a straight line has the tank cool slowly at once."""
+    matrix = model.matrix
+    k = [f.key for f in matrix.faults].index("PC1 fouled")
+    forward = Forward(model.plant, model.rules, figures_of(model.plant, model.rules))
+    low, high = matrix.faults[k].moves["cooler_ua@PC1"][1:]
+    found = forward.at({"cooler_ua@PC1": (low * high) ** 0.5})
+    assert found is not None and len(matrix.of_fault[k]) == 5
+    mine = np.array([found[c.id] for c in matrix.columns])
+    assert matrix.of_fault[k][3] == pytest.approx(mine, rel=1e-6, abs=1e-6)
+    straight = (matrix.of_fault[k][2] + matrix.of_fault[k][4]) / 2.0
+    i = model.index["cooling_time@TK1"]
+    assert straight[i] > 1.5 * mine[i], "else this plant proves nothing"
+    told = [Reading(c, found[c]) for c in ("cooling_time@TK1", "tank_blend@TK1")]
+    assert causes(model.plant, ["milk warm"], told, ahead=False)[0].faults == ("PC1 fouled",)

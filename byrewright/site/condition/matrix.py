@@ -39,6 +39,10 @@ DRAWN = 32
 near the usual point, straight lines tell neither what such plants read on the average nor how far
 off."""
 SEED = 1
+BENDS = 3.0
+"""Sigmas of a reading by which it lies off the straight line between two grades of a fault, from
+which on what is between them is worked out too."""
+TINY = 1e-6
 SOURCES = ("plant", "physics", "engine", "studies", "standards", "site/condition", "site/checks")
 Say = Callable[[str, int, int], bool | None]
 
@@ -185,13 +189,14 @@ def _made(plant: Plant, rules: Rulebook, forward: Forward, columns: tuple[Column
             kept[name] = None if found is None else np.array([found[c.id] for c in columns])
         return kept[name]
 
+    sigma = np.array([c.sigma(u) for c, u in zip(columns, usual, strict=True)])
     seen, of_fault = [], []
     for i, fault in enumerate(faults):
         told(fault.key, i)
         rows = [r for g in range(fault.grades) if (r := row(fault.values(g))) is not None]
         if rows and np.isfinite(rows).all():
             seen.append(fault)
-            of_fault.append(np.array(rows))
+            of_fault.append(_with_between(row, fault, np.array(rows), sigma))
     spread, used = [], []
     for i, (key, figure) in enumerate(figures.items()):
         told(figure.words, len(faults) + i)
@@ -207,6 +212,27 @@ def _made(plant: Plant, rules: Rulebook, forward: Forward, columns: tuple[Column
     return Matrix(columns, usual, tuple(seen), tuple(of_fault), tuple(used), rows_spread,
                   (left - left.mean(axis=0)) / math.sqrt(len(left)), left.mean(axis=0),
                   tuple(unseen_of(plant, figures, seen)))  # fmt: skip
+
+
+def _with_between(row: Callable[[Mapping[str, float]], Floats | None], fault: Fault,
+                  rows: Floats, sigma: Floats) -> Floats:  # fmt: skip
+    """Rows of a fault, with one between each two grades where the way between bends."""
+    import numpy as np
+
+    if len(rows) < fault.grades or fault.grades < 2:
+        return rows
+    found, bends = [rows[-1]], False
+    for g in range(fault.grades - 2, -1, -1):
+        low, high = fault.values(g), fault.values(g + 1)
+        middle = row({k: math.sqrt(max(x, TINY) * max(high[k], TINY)) for k, x in low.items()})
+        if middle is None or not np.isfinite(middle).all():
+            return rows
+        bend = np.abs(middle - (rows[g] + rows[g + 1]) / 2.0) / sigma
+        bends = bends or bool(bend.max() > BENDS)
+        if not bends:  # the graver part is straight: the slighter is
+            return rows
+        found += [middle, rows[g]]
+    return np.array(found[::-1])
 
 
 def _left(row: Callable[[Mapping[str, float]], Floats | None], figures: Sequence[Figure],
