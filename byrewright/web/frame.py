@@ -185,7 +185,9 @@ def frame(v: Visit, page: str, body: Callable[[], None]) -> None:
     # the head stands in the page itself, so that it is painted before any script has run
     skip = tag("a", v.t("frame.skip"), href="#main", cls="skip")
     slug, state = (v.opened.slug, v.site.folder.state_of(v.opened.slug)) if v.opened else ("", "")
-    ui.add_body_html(join([skip, tag("header", _top(v, page), strip(v.site, v.t, slug, state))]))
+    practice = page == "practice" or v.query.get("practice") == "yes"
+    told = strip(v.site, v.t, slug, state, practice)
+    ui.add_body_html(join([skip, tag("header", _top(v, page), told)]))
     with ui.element("div").props("id=sheet"):
         with ui.element("main").props('id=main tabindex="-1"'):
             body()

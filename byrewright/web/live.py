@@ -111,11 +111,13 @@ def _line(t: Texts, slug: str, one: Seen, kind: Kind) -> Html:
 PRIORITY = {"high": 0, "medium": 1, "low": 2}
 
 
-def strip(site: Site, t: Texts, slug: str, state: str) -> Html:
-    """The part of a page in which it is told; drawn at once, so that nobody waits for it."""
+def strip(site: Site, t: Texts, slug: str, state: str, practice: bool = False) -> Html:
+    """The part of a page in which it is told; drawn at once, so that nobody waits for it. A page of
+    practice says that what is told here is not practice."""
     now = told(site, t, slug)
     return tag(
         "div",
+        tag("div", t("live.real"), id="real") if practice else None,
         tag("div", Html(str(now["html"])), id="told", role="status", aria_live="assertive"),
         tag("div", id="silent", role="alert", hidden=True),
         tag("div", tag("span", t("live.changed")), " ",

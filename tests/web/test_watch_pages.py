@@ -259,8 +259,8 @@ def test_a_killed_server_is_told_and_everything_comes_back(
 def test_a_standing_alarm_is_on_every_page_and_outlives_everything(
     browser: Any, server: Server, plant: Plant, folder: Path
 ) -> None:
-    """Would fail if a page kept quiet of an alarm, a watch that died did not come back, or one
-    that cannot come back was not said in large words."""
+    """Would fail if a page kept quiet of an alarm, one of practice took it for its own, a
+    watch that died did not come back, or one that cannot come back was not said in large words."""
     eye = open_eye(browser, "phone", "standing")
     page = eye.page
     begin(page, server, plant)
@@ -270,6 +270,9 @@ def test_a_standing_alarm_is_on_every_page_and_outlives_everything(
         page.locator("#told .wrong", has_text="ALARM").wait_for(timeout=SOON_MS)
         until(lambda: "ALARM" in page.title())
     eye.shoot("standing-start")
+    page.goto(url(server, "practice"))
+    page.locator("#real", has_text="NOT PRACTICE").wait_for(timeout=WAIT_MS)
+    eye.shoot("standing-practice")
     page.locator("#told .wrong").first.click()
     page.locator("li.alarm", has_text="V19").wait_for(timeout=WAIT_MS)
     eye.shoot("standing-watch")
@@ -290,9 +293,9 @@ def test_a_standing_alarm_is_on_every_page_and_outlives_everything(
     page.locator("#why").fill("away for the day")
     page.locator("#end").click()
     ended = page.locator("#told .ended", has_text="not watched")
-    ended.wait_for(timeout=SOON_MS)
+    ended.wait_for(timeout=WAIT_MS)
     assert "fixed stalls in two rows" in ended.inner_text()  # the farm, not the file
-    page.locator("#main .ended", has_text="This plant is not watched").wait_for(timeout=SOON_MS)
+    page.locator("#main .ended", has_text="This plant is not watched").wait_for(timeout=WAIT_MS)
     page.goto(url(server, "history"))
     row = page.get_by_role("row", name=re.compile("watch ended.*away for the day.*A. Fitter"))
     row.wait_for()
