@@ -36,6 +36,7 @@ def studies(plant: Path) -> tuple[tuple[str, ...], ...]:
         ("rehearse", p),
         ("quote", p),
         ("service", p),
+        ("diagnose", p, "--says", "slow milking"),
         ("watch", p, "--simulate", "--seconds", "0.2", "--period", "0.1"),
     )
 

@@ -105,7 +105,8 @@ VALUES: tuple[Value, ...] = (
           "heat: hotter costs the refrigeration", "practice", "common_practice", "typical",
           40.0, 50.0, least=25.0, most=80.0),
     Value("heater.usable_share", 0.85, "", "share of a standing heater's content that comes out "
-          "hot before its cold layer does", "practice", "common_practice", "typical", 0.70, 0.90),
+          "hot before its cold layer does", "practice", "common_practice", "typical", 0.70, 0.90,
+          least=0.1, most=1.0),
     Value("heater.recovery_h", 6.0, "h", "time allowed to heat the charge again", "practice",
           "common_practice", "typical", 3.0, 8.0),
 )  # fmt: skip

@@ -25,7 +25,7 @@ _FIGURES: tuple[Value, ...] = (
           "whose non-return valve leaks, share of its capacity", "practice", "common_practice",
           "typical", 0.2, 1.0),
     Value("failures.slow_share", 0.7, "", "pace with a broken roller or lifted rail joint",
-          "practice", "common_practice", "typical", 0.5, 0.9),
+          "practice", "common_practice", "typical", 0.5, 0.9, least=0.05, most=1.0),
     Value("failures.least_pace", 0.5, "", "pace under which milking is taken as stopped",
           "practice", "common_practice", "rule", 0.3, 0.7),
     Value("failures.notice_min", 3.0, "min", "from the failure until people act", "practice",

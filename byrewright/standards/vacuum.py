@@ -72,7 +72,8 @@ VALUES: tuple[Value, ...] = (
     Value("vacuum.milk_leak_per_unit_l_min", 2, "L/min", "leakage of the milk system: each unit",
           *_ISO, "limit"),
     Value("vacuum.pump_zero_flow_share", 0.90, "", "vacuum at zero flow as a share of ambient, in "
-          "the altitude correction (vane pumps)", "iso5707", "derived", "rule"),
+          "the altitude correction (vane pumps)", "iso5707", "derived", "rule", least=0.6,
+          most=1.0),
     Value("vacuum.altitude_margin", 0.25, "", "added to the correction for the share by which "
           "ambient lies under nominal, so that no measured pump draws less than corrected",
           "unal2017", "derived", "rule", least=0.0, most=1.0),

@@ -86,6 +86,17 @@ def test_a_figure_that_stands_twice_is_refused(
     assert told.code == BAD_INPUT and says in told.err, told.err
 
 
+@pytest.mark.parametrize(
+    "limit",
+    ["milking.yield_sd_kg: 0.2", "vacuum.leak_times.system: 200", "failures.slow_share: 0.05"],
+)
+def test_a_limit_at_the_end_of_its_range_is_diagnosed(limit: str, folder: Path) -> None:
+    """What the model cannot hold of a plant with a fault would end the diagnosis in a traceback."""
+    (folder / "limits.yaml").write_text(limit + "\n")
+    told = inside(["diagnose", "plant.yaml", "--says", "slow milking"])
+    assert told.fell is None and told.code == 0, told.err
+
+
 BRIEF = "farm: (invented) Sallow End\ncows: 60\nyield_l_day: 26\nlayout: rows\nrows: 2\nstalls: 8\n"
 
 

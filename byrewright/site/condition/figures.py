@@ -316,6 +316,6 @@ def _herd(plant: Plant, rules: Rulebook, times: float) -> Any:
     if told is None:
         longest = max((m.milk_out for m in programme_of(plant, rules).milkings),
                       key=lambda m: m.mean_s)  # fmt: skip
-        told = MilkOutTime(mean=longest.mean_s, spread=longest.spread_s)
+        told = MilkOutTime.model_construct(mean=longest.mean_s, spread=longest.spread_s)
     new = MilkOutTime.model_construct(mean=told.mean * times, spread=told.spread * times)
     return plant.herd.model_copy(update={"milk_out_time_s": new})

@@ -83,8 +83,8 @@ class Forward:
         """The readings of a domain with its figures, the last few kept."""
         name = domain, tuple(sorted(own.items()))
         if name not in self._kept:
-            plant, rules = with_figures(self.plant, self.rules, self.figures, own)
             try:
+                plant, rules = with_figures(self.plant, self.rules, self.figures, own)
                 told = self._asked(plant, rules, domain, self._alone(own))
             except (ByrewrightError, ValueError, ZeroDivisionError):
                 told = None
