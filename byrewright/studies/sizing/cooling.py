@@ -44,8 +44,7 @@ def size_cooling(ctx: StudyContext, duty: Duty) -> None:
         for stage in cooler.stages():
             judge = _water_stage if stage.cold == "water" else _chilled_stage
             judge(ctx, duty, cooler, stage, point.each[cooler.id])
-        if cooler.FLOW_FIELD:
-            _ordered_for(ctx, cooler, point.each[cooler.id].milk_l_min)
+        _ordered_for(ctx, cooler, point.each[cooler.id].milk_l_min)
     if coolers:
         _stages(ctx, duty, point)
         _outlet(ctx, duty, point)
@@ -70,7 +69,7 @@ def _ordered_for(ctx: StudyContext, cooler: CoolsMilk, milk_l_min: float) -> Non
         inputs=(field(cooler, "milk_drop_kpa", "dp"),), source="practice",
         known="common_practice", advised=FLOW_STEP_L_MIN * math.ceil(milk_l_min / FLOW_STEP_L_MIN),
         advised_why="milk flow that it is ordered for, rounded up",
-        target=(cooler, cooler.FLOW_FIELD),
+        target=(cooler, cooler.FLOW_FIELD) if cooler.FLOW_FIELD else None,
     )  # fmt: skip
 
 
