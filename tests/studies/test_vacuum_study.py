@@ -23,7 +23,7 @@ from byrewright.studies.vacuum import balance_svg, operating_map, study_vacuum
 from byrewright.studies.vacuum.building import network_of
 from byrewright.studies.vacuum.milkline import Load, load_of, study_line
 from byrewright.studies.vacuum.operating import ERROR_KPA, at_point
-from byrewright.studies.vacuum.sensitivity import effects
+from byrewright.studies.vacuum.sensitivity import Effect, effects, tables
 from byrewright.studies.vacuum.situations import air_use, milking_mode
 from byrewright.studies.vacuum.steady import reserve_situation, solve, standard_situations
 from tests.plants import machine, rotary, rows
@@ -397,3 +397,10 @@ def test_any_plant_is_answered(plant: Plant) -> None:
     manual = found.finding("vacuum.test.manual_reserve").value or 0.0
     assert effective <= manual + 1.0
     found.to_json()
+
+
+def test_a_gain_of_nothing_has_no_sign() -> None:
+    """Papers and screen would tell a gain of "-0" kPa."""
+    made = dict.fromkeys(Effect.__dataclass_fields__, 1.0) | {"name": "L1", "gain_kpa": -0.0002}
+    table, _ = tables([Effect(**made)], [])
+    assert f"{table.rows[0][7]:g}" == "0"

@@ -133,7 +133,7 @@ def tables(every: list[Effect], fittings: list[FittingEffect]) -> tuple[Table, T
     """The two tables of the report."""
 
     def shown(value: float | None, digits: int = 3) -> float | str:
-        return "-" if value is None else round(value, digits)
+        return "-" if value is None else round(value, digits) + 0.0  # no -0 on paper
 
     return (
         Table(
@@ -157,7 +157,7 @@ def tables(every: list[Effect], fittings: list[FittingEffect]) -> tuple[Table, T
                     round(e.bore_mm, 1),
                     round(e.flow_l_min_free),
                     round(e.velocity_m_s, 1),
-                    round(e.drop_kpa, 3),
+                    shown(e.drop_kpa),
                     shown(e.next_bore_mm, 1),
                     shown(e.drop_then_kpa),
                     shown(e.gain_kpa),
@@ -172,7 +172,7 @@ def tables(every: list[Effect], fittings: list[FittingEffect]) -> tuple[Table, T
             "Every fitting at the reserve airflow: what taking one out would give",
             ("at", "fitting", "count", "gain at receiver, each"),
             ("", "", "", "kPa"),
-            tuple((f.name, f.fitting, f.count, round(f.gain_kpa, 3)) for f in fittings),
+            tuple((f.name, f.fitting, f.count, shown(f.gain_kpa)) for f in fittings),
             "Control is at work, so upstream of its sensing point a loss costs power, not vacuum.",
         ),
     )
