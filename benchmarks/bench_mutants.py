@@ -1,6 +1,6 @@
 """Ten thousand broken plant files, each a clear error or a sound plant; then two thousand bent
-plants, briefs, limits, cost files and address maps through every command: no traceback, no run over
-60 s of processor time, no negative litre, time or count, nothing that is not a number.
+plants, briefs, limits, prices, terms, costs and maps through every command: no traceback, no run
+over 60 s of processor time, no negative litre, time or count, nothing that is not a number.
 
 .venv/bin/python benchmarks/bench_mutants.py [reader|commands] [how many] [first seed] [each]
 
@@ -181,10 +181,11 @@ def _told(into: int) -> Iterator[dict[str, Any]]:
 
 def warmed(plants: list[str]) -> None:
     """Run what every child would load and compile. Not the typesetter: its threads do not fork."""
-    with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
+    with tempfile.TemporaryDirectory() as made:
+        folder = Path(made)
         for text in plants[:2]:
-            (folder / "plant.yaml").write_text(text, encoding="utf-8")
+            for name in ("plant.yaml", "sound.yaml"):
+                (folder / name).write_text(text, encoding="utf-8")
             for words in commands(folder / "plant.yaml", folder):
                 if words[0] not in ("pack", "watch"):
                     tried(words)

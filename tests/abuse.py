@@ -177,8 +177,9 @@ def watch(plant: Path) -> tuple[str, ...]:
 
 def commands(plant: Path, out: Path) -> tuple[tuple[str, ...], ...]:
     """Every command that reads a plant, quick where it has a quick form."""
-    p = str(plant)
+    p, sound = str(plant), str(out / "sound.yaml")
     return (
+        ("check", p),
         ("size", p, "--all"),
         ("day", p, "--all"),
         ("vacuum", p, "--only", "attach"),
@@ -191,11 +192,21 @@ def commands(plant: Path, out: Path) -> tuple[tuple[str, ...], ...]:
         ("pack", p, "--out", str(out / "pack"), "--date", "2026-01-05"),
         ("failures", p, "--hours", "2"),
         ("place", p),
+        ("diff", sound, p),
+        ("quote", p, "--prices", PRICES),
+        ("diagnose", p, "--says", "vacuum low", "--read", "pump_capacity@VP1=900+-50"),
+        ("tests", p, "--out", str(out / "sheets")),
+        ("service", p, "--missed", "--calendar", str(out / "visits.ics"), "--date", "2026-01-05"),
+        ("call", p, "--out", str(out / "call.html")),
+        ("cloths", p, "--new", "A=500", "--used", "A=morning", "--all"),
+        ("log", "list", p),
         ("rehearse", p),
         watch(plant),
     )
 
 
+PRICES = str(Path(__file__).resolve().parents[1] / "examples" / "prices.csv")
+TERMS = str(Path(PRICES).with_name("terms.yaml"))
 COSTS = "VP1: 5000\nbulk_tank: 30000\nMP1: 900\n"
 READINGS = "seconds,vacuum\n" + "".join(f"{t / 10:g},{42 + (t % 7) / 10:g}\n" for t in range(600))
 
@@ -210,7 +221,7 @@ def limits(seed: int) -> str:
 def asked(
     seed: int, folder: Path, plants: Sequence[str], maps: str, each: int = 0
 ) -> list[tuple[str, ...]]:
-    """Write one mutant into a folder; the commands it is to go through.
+    """Write one mutant into a folder, with a sound plant beside it; the commands it goes through.
 
     The first plant goes through every command, or through `each` of them in turn; the others
     through three.
@@ -223,6 +234,7 @@ def asked(
     for one in ("limits.yaml", "readings.yaml"):
         (folder / one).unlink(missing_ok=True)
     plant.write_text(text, encoding="utf-8")
+    (folder / "sound.yaml").write_text(text, encoding="utf-8")
 
     def turn(many: int) -> list[tuple[str, ...]]:
         """Some of the commands: others for the next mutant. The pages once, and last."""
@@ -255,6 +267,13 @@ def asked(
                 beside(folder / "readings.yaml", template("PU1", "RC1"))
                 (folder / "vacuum1.csv").write_text(READINGS, encoding="utf-8")
             return [("readings", str(plant), str(folder / "vacuum1.csv"))]
+        case 8 if seed // 20 % 3 == 1:
+            terms = beside(side, Path(TERMS).read_text("utf-8"))
+            return [("quote", str(plant), "--prices", PRICES, "--terms", terms,
+                     "--out", str(folder / "quote"), "--date", "2026-01-05")]  # fmt: skip
+        case 8 if seed // 20 % 3 == 2:
+            prices = beside(folder / "prices.csv", Path(PRICES).read_text("utf-8"))
+            return [("quote", str(plant), "--prices", prices, "--all")]
         case 8:
             return [("failures", str(plant), "--hours", "1", "--costs", beside(side, COSTS))]
         case 9:

@@ -105,8 +105,8 @@ def test_a_standby_that_no_contact_tells_is_named() -> None:
     assert any("VP2" in f.subject and "vacuum" in f.sentence for f in named)
 
 
-SEEDS = (0, 1, 5, 7, 39, 57)
-"""Plants, briefs, limits and cost files; many more, and maps, in benchmarks/bench_mutants.py."""
+SEEDS = (0, 1, 5, 7, 28, 39, 48, 57)
+"""Plants, briefs, limits, prices, terms, costs; many more in benchmarks/bench_mutants.py."""
 
 
 @pytest.mark.parametrize("seed", SEEDS)
