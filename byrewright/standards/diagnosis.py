@@ -29,6 +29,8 @@ VALUES: tuple[Value, ...] = (
             "be", 0.01, 0.2),
     _choice("heard_share", 0.9, "", "chance that people notice what is twice as far off as they "
             "can notice", 0.7, 0.99),
+    _choice("misfit_chance", 1e-4, "", "chance, of readings as far off as those taken, under which "
+            "no fault is said to explain them", 1e-8, 0.01),
     _choice("fitted_share", 0.5, "", "a figure is fitted where readings leave at most this share "
             "of the spread that it has before any", 0.2, 0.8),
     _choice("told_apart", 4.0, "", "distance between two faults, in standard deviations of all "

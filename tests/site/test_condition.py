@@ -20,6 +20,7 @@ from byrewright.site.condition.figures import figures_of, with_figures
 from byrewright.site.condition.fit import fit
 from byrewright.site.condition.forward import Forward
 from byrewright.site.condition.infer import NONE, Model, believe
+from byrewright.site.condition.study import diagnosis_result
 from byrewright.site.condition.taken import Taken, typed
 from byrewright.standards.rulebook import default_rulebook
 
@@ -41,6 +42,22 @@ def test_a_pump_that_gives_too_little_is_named_with_what_cannot_be_told_apart(mo
     assert first.share > 0.9
     assert "No reading of this plant tells these apart" in first.sentence
     assert first.next is None
+
+
+@pytest.mark.parametrize(
+    ("l_min", "stops", "fits"), [(200, True, True), (2000, False, True), (9000, False, False)]
+)
+def test_a_pump_is_said_to_stand_only_if_it_gives_nothing(
+    model: Model, l_min: float, stops: bool, fits: bool
+) -> None:
+    """Would fail if a pump that gives less than half were said to stand, or what no fault explains
+    were laid on one."""
+    found = diagnose(model.plant, [], [Reading("pump_capacity@VP1", l_min, 80)])
+    assert found.fits == fits and found.decided == fits
+    assert not fits or (found.causes[0].faults == ("VP1 stops",)) == stops
+    said = diagnosis_result("A", found, [], []).findings[0]
+    assert (said.verdict == "fails") == fits
+    assert ("nor two of them, explains what was read" in said.sentence) != fits
 
 
 def test_a_complaint_alone_asks_for_a_measurement(model: Model) -> None:

@@ -86,6 +86,8 @@ class Diagnosis:
     not_used: tuple[str, ...]
     unseen: tuple[str, ...]
     """Ways to fail that no reading here tells of."""
+    fits: bool
+    """Whether some fault, or two, explain what was read."""
 
 
 _MODELS: dict[tuple[int, int], tuple[Plant, Model]] = {}
@@ -139,7 +141,8 @@ def diagnose(
     belief = believe(model, readings, complaints)
     _, left = seen_of(model, readings)
     shares = group_shares(belief)
-    done = decided(model, shares)
+    fits = belief.fits >= model.rules.number("diagnosis.misfit_chance")
+    done = fits and decided(model, shares)
     ahead = next_readings(belief) if look_ahead and not done else ()
     first = ahead[0] if ahead else None
     found = tuple(
@@ -150,6 +153,7 @@ def diagnose(
         found, ahead, done,
         sum(belief.pairs.values()), tuple(r.check for r in left),
         (*(model.matrix.faults[k].key for k in sorted(model.hidden)), *model.matrix.unseen),
+        fits,
     )  # fmt: skip
 
 

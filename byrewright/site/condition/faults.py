@@ -94,7 +94,7 @@ class Slow:
 
 
 SLOW: tuple[Slow, ...] = (
-    Slow(PumpsVacuum, "belt slips", "vacuum_capacity", (0.92, 0.82, 0.65), "belt",
+    Slow(PumpsVacuum, "belt slips", "vacuum_capacity", (0.92, 0.82, 0.65, 0.35), "belt",
          "tension or change its belts"),
     Slow(RegulatesVacuum, "holds the vacuum too low", "vacuum_setting", (0.965, 0.93, 0.88),
          "regulator_fault", "clean it, set it again by a gauge that was checked", share=0.4),
@@ -334,7 +334,7 @@ def _moves(
                 return {key: _in_part(machine) if failure.each else (OFF,)}
             if law in ("share", "duty"):
                 share = failure.effect.share
-                return {key: ((1 + share) / 2, share, share * share)}
+                return {key: ((1 + share) / 2, share, share**2, share**4)}
     if isinstance(machine, RegulatesVacuum) and law == "shut":
         return {f"regulator_capacity@{tag}": (OFF,)}
     if isinstance(machine, CoolsMilk) and law == "fouled":

@@ -32,6 +32,9 @@ if TYPE_CHECKING:
 CELLS = 2
 """Points between two grades, each in the middle of its part: a fault is no slighter than its
 slightest grade, so that what is usual is not taken for a little of it."""
+LOOSE = 0.05
+"""Of what a fault of one grade moves: how far off that may be (a pump that has stopped gives
+nothing)."""
 PAIRED = 20
 """Single faults that are tried together with every other."""
 TINY = 1e-300
@@ -122,7 +125,7 @@ class Model:
             high = np.minimum(low + 1, len(moved) - 1)
             t = (at - low)[:, None]
             line = moved[low] * (1 - t) + moved[high] * t
-            far = np.gradient(line, axis=0) / 2.0 if len(line) > 1 else 0.15 * line
+            far = np.gradient(line, axis=0) / 2.0 if len(line) > 1 else LOOSE * line
             fault += [k] * len(line)
             weight += [shares[k] / len(line)] * len(line)
             move += list(line)
@@ -213,6 +216,8 @@ class Belief:
     pairs: dict[tuple[int, int], float]
     number: dict[int, int]
     """The likeliest number of a fault of one of many."""
+    fits: float
+    """Chance of readings that lie as far off as these, were the best explanation right."""
 
     @property
     def sound(self) -> float:
@@ -278,12 +283,13 @@ def believe(model: Model, readings: Sequence[Reading], complaints: Sequence[str]
     prior = np.log(points.weight[of] * share * told + TINY)
     fit = -0.5 * (np.einsum("ij,ij->i", e, e) - np.einsum("ij,ij->i", w, e) ** 2 / (1 + ww))
     alone = prior + fit - 0.5 * np.log1p(ww)
-    return _summed(model, seen, of, which, alone, prior, z, a, w, ww, unmix)
+    return _summed(model, seen, of, which, alone, fit, prior, z, a, w, ww, unmix)
 
 
-def _summed(model: Model, seen: Seen, of: Any, which: Any, alone: Any, prior: Any, z: Any, a: Any,
-            w: Any, ww: Any, unmix: Any) -> Belief:  # fmt: skip
+def _summed(model: Model, seen: Seen, of: Any, which: Any, alone: Any, fit: Any, prior: Any, z: Any,
+            a: Any, w: Any, ww: Any, unmix: Any) -> Belief:  # fmt: skip
     import numpy as np
+    from scipy.special import gammaincc
 
     points = model.points
     fault = points.fault[of]
@@ -293,6 +299,8 @@ def _summed(model: Model, seen: Seen, of: Any, which: Any, alone: Any, prior: An
     second = np.log(model.rules.number("diagnosis.pair_share"))
     hits = prior - np.log(max(TINY, 1.0 - model.rules.number("diagnosis.sound_share")))
     both = _together(z, a, w, ww, best)
+    most = max(fit.max(), both.max() if both.size else -np.inf)
+    fits = float(gammaincc(len(z) / 2, -most)) if len(z) else 1.0
     both = prior[best][:, None] + hits[None, :] + second + both
     same = (fault[best][:, None] == fault[None, :]) | (fault[None, :] == NONE)
     both[same] = -np.inf
@@ -317,7 +325,7 @@ def _summed(model: Model, seen: Seen, of: Any, which: Any, alone: Any, prior: An
         for j in np.flatnonzero(row > 1e-3):
             k, m = sorted((int(fault[i]), int(fault[j])))
             pairs[k, m] = pairs.get((k, m), 0.0) + float(row[j])
-    return Belief(model, seen, of, which, chance, shares, unmix, z, a, pairs, number)
+    return Belief(model, seen, of, which, chance, shares, unmix, z, a, pairs, number, fits)
 
 
 def _together(z: Any, a: Any, w: Any, ww: Any, best: Any) -> Any:

@@ -25,7 +25,13 @@ def diagnosis_result(
     ahead = found.next[0].sentence if found.next else ""
     verdict: Verdict = "unknown" if not found.decided else "holds" if sound else "fails"
     says = first.sentence if found.decided else f"Not decided yet; likeliest: {first.sentence}"
-    if not found.decided:
+    if not found.fits:
+        says = (
+            "No fault that is known here, nor two of them, explains what was read. "
+            + (f"The nearest is: {first.sentence} " if first.speaks_for else "")
+            + "Read again, and state the instrument's doubt as it is."
+        )
+    elif not found.decided:
         says += f" Next: {ahead}" if ahead else " No reading of this plant would tell more."
     finding = Finding(
         key="diagnose.cause", subject=first.tag, title="Likeliest cause",
