@@ -23,8 +23,9 @@ ROOM_MM = 1.5
 
 
 def call_html(
-    guide: Guide, head: Mapping[str, Any], *, made: str, send: str = "", wait: str = ""
-) -> str:
+    guide: Guide, head: Mapping[str, Any], *, made: str, send: str = "", wait: str = "",
+    live: str = "",
+) -> str:  # fmt: skip
     """The page: what the caller sees, what to do first, what to look at, what then.
 
     Args:
@@ -32,6 +33,7 @@ def call_html(
         made: day it was made, to be shown.
         send: where it may send the record; "" where there is no server.
         wait: where to ask whether the whole guide is ready, when this one is bare.
+        live: the part, as HTML, that tells what the server hears; "" where there is no server.
     """
     pictures = Pictures(guide.plant)
     shown = {c.look for s in guide.seen for c in s.looks}
@@ -43,7 +45,8 @@ def call_html(
     }  # fmt: skip
     told = json.dumps(data, ensure_ascii=False, separators=(",", ":")).replace("<", "\\u003c")
     page = (TEMPLATES / "call.html").read_text(encoding="utf-8")
-    return page.replace("@SHEETS@", pictures.sheets()).replace("@DATA@", told)
+    page = page.replace("@SHEETS@", pictures.sheets()).replace("@LIVE@", live)
+    return page.replace("@DATA@", told)
 
 
 def _seen(one: Seen) -> dict[str, Any]:

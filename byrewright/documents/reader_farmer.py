@@ -14,7 +14,7 @@ OF_A_DAY = {
     "day.cows_an_hour": "{value} cows an hour, from the first cow on to the last, stops included.",
     "day.yard_wait": "The last cow of a group waits {value} in the yard. Smaller groups wait less.",
     "day.milk_temperature_1": "",
-    "day.energy_1000_l": "Electricity: {value} for every 1000 L of milk.",
+    "day.energy_1000_l": "Electricity: {value} of milk.",
     "day.energy_cost": "Electricity costs {value} a day by the tariff stated.",
     "day.water_day": "Fresh water: {value} a day.",
     "day.labour": "Work in the parlour: {value} a day, everybody's hours together.",

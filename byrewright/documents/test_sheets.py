@@ -22,7 +22,7 @@ BLANK_LINES = 30
 
 
 def sheet_html(
-    head: Mapping[str, Any], checks: Sequence[Check], *, made: str, send: str = ""
+    head: Mapping[str, Any], checks: Sequence[Check], *, made: str, send: str = "", live: str = ""
 ) -> str:
     """The page: opens from a memory stick, keeps what is typed, saves it as a file.
 
@@ -30,6 +30,7 @@ def sheet_html(
         head: what `byrewright.site.checks.sheet.empty` gives.
         made: day it was made, to be shown.
         send: where it may send what is filled in; "" where there is no server.
+        live: the part, as HTML, that tells what the server hears; "" where there is none.
     """
     data = {
         "head": dict(head), "checks": [plain(c) for c in checks], "made": made, "send": send,
@@ -37,7 +38,7 @@ def sheet_html(
     }  # fmt: skip
     told = json.dumps(data, ensure_ascii=False).replace("<", "\\u003c")
     page = (TEMPLATES / "test_sheet.html").read_text(encoding="utf-8")
-    return page.replace("@DATA@", told)
+    return page.replace("@LIVE@", live).replace("@DATA@", told)
 
 
 def sheet_xlsx(head: Mapping[str, Any], checks: Sequence[Check], *, made: str) -> bytes:

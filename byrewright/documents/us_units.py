@@ -18,7 +18,8 @@ MOTOR = "kW motor"
 _NUMBER = r"[-+]?\d+(?:\.\d+)?"
 _JOINT = r"(?:,? (?:to|and|or|instead of|against|x) |, ?|/|-)"
 _UNITS = (
-    "L/min of free air", "L/min free air", AIR, "L/min", "L/h", "L/d", "L/s", "W/m2K", "kJ/kgK",
+    "kWh/1000 L", "h/1000 L", "L/L", "L/min of free air", "L/min free air", AIR, "L/min", "L/h",
+    "L/d", "L/s", "W/m2K", "kJ/kgK",
     "kg/m3", "kg/min", "kg/h", "kg/s", "kW/K", "W/K", "kN/m2", "kN/m", "kN m", "N.m", "m3/h",
     "m/s", "kPa", "mbar",
     "bar", "degC", "mm", "cm", "um", "m2", "m3", "m", "mL/L", "mL", "L", "kg", "kN", "N", "K", "MJ",

@@ -24,7 +24,7 @@ VALUES: tuple[Value, ...] = (
     Value("air.per_cow_l_free", 15.0, "L", "free air for one cow through the parlour: removal, "
           "gates, shut-off (from 80-300 L/min at 250-350 cows/h)", "practice", "common_practice",
           "typical", 8.0, 40.0),
-    Value("air.specific_power_kw_per_m3_min", 7.5, "kW", "compressor power for 1 m3/min of free "
+    Value("air.specific_power_kw_per_m3_min", 7.5, "kW", "compressor power for 1000 L/min of free "
           "air at 7 bar", "practice", "common_practice", "typical", 6.0, 9.0),
     Value("dryer.reference_inlet_c", 35.0, "degC", "dryer reference inlet", "iso7183",
           "from_memory", "rule", least=10.0, most=60.0),

@@ -83,7 +83,7 @@ _ROWS = (
     Magnitude("vacuum_kwh_1000_l", "vacuum, electricity", "kWh", (1.5, 4.0), (1.5, 4.0)),
     Magnitude("cooling_kwh_1000_l", "cooling, electricity", "kWh", (6, 16), (6, 16)),
     Magnitude("plant_kwh_1000_l", "whole plant, electricity", "kWh", (25, 50), (25, 50)),
-    Magnitude("water_ratio", "cooler water a litre of milk", "", (1.0, 3.0), (1.0, 3.0)),
+    Magnitude("water_ratio", "cooler water over milk", "", (1.0, 3.0), (1.0, 3.0)),
     Magnitude("cooler_approach_k", "cooler outlet above the water", "K", (2.0, 7.0), (2.0, 7.0)),
     Magnitude("milk_at_receiver_c", "milk at the receiver", "degC", (33, 36), (33, 36)),
     Magnitude("cloths_a_cow", "cloths a cow at a milking", "", (1.0, 1.5), (1.0, 1.5)),

@@ -140,9 +140,8 @@ def _options(
             "interval": CLOCK_STEP_H,
             "axisLabel": {**text, "hideOverlap": True, ":formatter": CLOCK % begins_min},
         }
-    tips: dict[str, Any] = {}
-    if begins_min is not None:
-        tips = {":formatter": f"p => byre.tip(p, {begins_min:g})"}
+    signs = [unit_sign(one.unit, v.units) for one in lines]
+    asked = json.dumps([signs, begins_min, x_name])
     chosen = {one.name: first_shown is None or one.name in first_shown for one in lines}
     return {
         "animation": False,
@@ -160,7 +159,7 @@ def _options(
         "tooltip": {
             "trigger": "axis",
             "confine": True,
-            **tips,
+            ":formatter": f"p => byre.tip(p, ...{asked})",
             "backgroundColor": "var(--field)",
             "borderColor": "var(--ink)",
             "textStyle": text,

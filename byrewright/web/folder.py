@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 import threading
+import time
 from collections import OrderedDict
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -25,6 +26,8 @@ DEEPEST = 4
 """Folders below the one served in which plants are looked for."""
 MOST_FILES = 400
 KEPT_OPEN = 24
+EVERY_S = 1.0
+"""So often, at most, the whole folder is looked through for all who ask."""
 LEVEL = "~"
 """Stands in an address for the step into a folder."""
 SUFFIXES = frozenset({".yaml", ".yml"})
@@ -96,6 +99,7 @@ class Folder:
         self._lock = threading.Lock()
         self._paths: dict[str, Path] = {}
         self._sums: dict[Path, tuple[tuple[int, int], str]] = {}
+        self._whole = (-EVERY_S, "")
 
     def files(self) -> dict[str, Path]:
         """Address to path of every plant file; nothing that lies, or leads, outside the root."""
@@ -184,6 +188,13 @@ class Folder:
         if path is None:
             path = self._paths[slug] = self.path(slug)
         return " ".join(self._sum(one) for one in (path, *beside(path)))
+
+    def state(self) -> str:
+        """What tells whether there are the same plants as there were, all of them as they were."""
+        if time.monotonic() - self._whole[0] > EVERY_S:
+            every = "\n".join(f"{slug} {self.state_of(slug)}" for slug in self.files())
+            self._whole = (time.monotonic(), digest_of(every)[:16])
+        return self._whole[1]
 
     def _sum(self, path: Path) -> str:
         """The digest of a file, read again only when it has been written."""

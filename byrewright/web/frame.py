@@ -75,6 +75,8 @@ class Visit:
     path: str
     query: dict[str, str]
     opened: Opened | None = None
+    state: str = ""
+    """What the plant's files were known by just before they were read; of no plant, all of them."""
 
     def number(self, value: float | int | str | None, unit: str) -> str:
         """A value with its unit as this visitor reads it."""
@@ -95,6 +97,8 @@ def visit(site: Site, request: Request, slug: str | None = None) -> Visit:
     cookies = request.cookies
     look = cookies.get("byre_look", "auto")
     units = cookies.get("byre_units", "metric")
+    # before they are read: what is written meanwhile is then noticed
+    state = site.folder.state_of(slug) if slug is not None else site.folder.state()
     return Visit(
         site,
         Texts(cookies.get("byre_language", "en")),
@@ -103,6 +107,7 @@ def visit(site: Site, request: Request, slug: str | None = None) -> Visit:
         request.url.path,
         dict(request.query_params),
         site.folder.open(slug) if slug is not None else None,
+        state,
     )
 
 
@@ -184,9 +189,9 @@ def frame(v: Visit, page: str, body: Callable[[], None]) -> None:
         ui.add_head_html(f"<style>{own_style(own)}</style>")
     # the head stands in the page itself, so that it is painted before any script has run
     skip = tag("a", v.t("frame.skip"), href="#main", cls="skip")
-    slug, state = (v.opened.slug, v.site.folder.state_of(v.opened.slug)) if v.opened else ("", "")
+    slug = v.opened.slug if v.opened else ""
     practice = page == "practice" or v.query.get("practice") == "yes"
-    told = strip(v.site, v.t, slug, state, practice)
+    told = strip(v.site, v.t, slug, v.state, practice=practice)
     ui.add_body_html(join([skip, tag("header", _top(v, page), told)]))
     with ui.element("div").props("id=sheet"):
         with ui.element("main").props('id=main tabindex="-1"'):

@@ -65,13 +65,14 @@ def told(site: Site, t: Texts, slug: str) -> dict[str, object]:
         "title": title,
         "sound": sound,
         "wrong": bool(kinds & WRONG),
-        "state": _state(site, slug),
+        "state": state_of(site, slug),
     }
 
 
-def _state(site: Site, slug: str) -> str:
+def state_of(site: Site, slug: str) -> str:
+    """What the files of a plant ("": of all) are known by now; "" where there is none."""
     with contextlib.suppress(NotServed):
-        return site.folder.state_of(slug) if slug else ""
+        return site.folder.state_of(slug) if slug else site.folder.state()
     return ""
 
 
@@ -111,16 +112,19 @@ def _line(t: Texts, slug: str, one: Seen, kind: Kind) -> Html:
 PRIORITY = {"high": 0, "medium": 1, "low": 2}
 
 
-def strip(site: Site, t: Texts, slug: str, state: str, practice: bool = False) -> Html:
+def strip(
+    site: Site, t: Texts, slug: str, state: str, *, practice: bool = False, alone: bool = False
+) -> Html:
     """The part of a page in which it is told; drawn at once, so that nobody waits for it. A page of
-    practice says that what is told here is not practice."""
+    practice says that what is told here is not practice; one that works `alone` says that it goes
+    on when it hears nothing."""
     now = told(site, t, slug)
     return tag(
         "div",
         tag("div", t("live.real"), id="real") if practice else None,
         tag("div", Html(str(now["html"])), id="told", role="status", aria_live="assertive"),
         tag("div", id="silent", role="alert", hidden=True),
-        tag("div", tag("span", t("live.changed")), " ",
+        tag("div", tag("span", t("live.changed" if slug else "live.changed_some")), " ",
             tag("a", t("live.reload"), href="", cls="button", data_reload=True),
             id="changed", role="status", hidden=True),
         tag("button", t("live.sound_off"), id="sound", type="button", hidden=True),
@@ -128,9 +132,19 @@ def strip(site: Site, t: Texts, slug: str, state: str, practice: bool = False) -
         data_plant=slug,
         data_state=state,
         data_title=str(now["title"]),
-        data_silent=t("live.silent"),
+        data_silent=t("live.silent_alone" if alone else "live.silent"),
         data_title_silent=t("live.title_silent"),
         data_sound_on=t("live.sound_on"),
         data_sound_off=t("live.sound_off"),
         data_sound_ask=t("live.sound_ask"),
     )  # fmt: skip
+
+
+def alone(site: Site, slug: str, request: Request, state: str) -> Html:
+    """The same for a page that is one file and works without this server too, while it is served:
+    it has no frame, and its own style."""
+    from byrewright.web.look import ALONE, script
+
+    t = Texts(request.cookies.get("byre_language", "en"))
+    listens = tag("script", Html(script("live.js")))
+    return join([tag("style", Html(ALONE)), strip(site, t, slug, state, alone=True), listens])

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from byrewright.documents.format import shown
 from byrewright.documents.schedule import page_in, pages
 from byrewright.documents.schematic import schematic_svg, sheets_for
 from byrewright.documents.us_units import finding_in, result_in, text_in
@@ -23,7 +24,8 @@ from tests.studies.failing import SMALL, example
 
 METRIC = re.compile(
     r"(?<![\w.])\d[\d.]*[ \u00a0]?(?:L/min|L/h|L/d|L/s|mL|L|kPa|mbar|bar|degC|\u00b0C|mm|cm|um|"
-    r"m2|m3|m/s|m|kg|kN|N|K|MJ|t|W/m2K|kJ/kgK)(?![A-Za-z0-9]|/L)|per kPa|per K\b|\bdegC\b|\bkPa\b"
+    r"m2|m3|m/s|m|kg|kN|N|K|MJ|t|W/m2K|kJ/kgK)(?![A-Za-z0-9]|/L)|per kPa|per K\b|\bdegC\b|\bkPa\b|"
+    r"\b264 gal of milk|for 264 gal"
 )
 """A number with a metric unit behind it. kW, kWh, kVA, A and V are the US trade's too."""
 
@@ -77,6 +79,27 @@ def test_no_cell_of_the_workbook_is_metric(name: str) -> None:
         left = [u for u in told if METRIC.search(f"1 {u}")]
         left += [c for row in page.rows for c in row if isinstance(c, str) and METRIC.search(c)]
         assert left == [], page.name
+
+
+def test_what_is_told_for_so_much_milk_is_for_a_round_number_of_gallons() -> None:
+    """A US reader would get what 264 gallons take, or the figure of a thousand litres.
+
+    1 US gallon is 231 cubic inches (NIST Handbook 44, appendix C; from memory)."""
+    thousand = (231 * 0.0254**3) * 1000  # so many m3, as thousands of litres, are 1000 gal
+    plain, turned = metric_study("day"), study("day")
+    energy = plain.finding("day.energy_1000_l")
+    assert energy.unit == "kWh/1000 L" and energy.value is not None
+    value, unit = shown(energy.value, energy.unit, "US")
+    assert (unit, value) == ("kWh/1000 gal", pytest.approx(energy.value * thousand))
+    before, after = plain.table("day.uses"), turned.table("day.uses")
+    assert after.columns == before.columns and after.units[2] == "kWh/1000 gal"
+    for a, b in zip(before.rows, after.rows, strict=True):
+        assert float(b[2]) == pytest.approx(float(a[2]) * thousand, rel=1e-3)
+    hours = [
+        float(re.findall(r"([\d.]+) h/1000 (?:L|gal) of milk", r.finding("day.labour").sentence)[0])
+        for r in (plain, turned)
+    ]
+    assert hours[1] == pytest.approx(hours[0] * thousand, abs=0.03)
 
 
 def test_a_row_of_the_workbook_is_turned_by_its_own_unit() -> None:

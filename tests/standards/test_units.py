@@ -41,7 +41,10 @@ PINT_NAMES = {
     "Btu/hft2F": "Btu/hour/foot**2/delta_degree_Fahrenheit", "kW/K": "kW/kelvin",
     "W/K": "W/kelvin", "kJ/kgK": "kJ/kg/kelvin",
     "Btu/hF": "Btu/hour/delta_degree_Fahrenheit", "1/kPa": "1/kilopascal",
-    "1/inHg": "1/inch_Hg_32F", "L/year": "liter/year", "gal/year": "gallon/year",
+    "1/inHg": "1/inch_Hg_32F", "L/year": "liter/year",
+    "L/L": "liter/liter", "gal/gal": "gallon/gallon",
+    "kWh/1000 L": "kWh/kiloliter", "kWh/1000 gal": "kWh/kilogallon",
+    "h/1000 L": "hour/kiloliter", "h/1000 gal": "hour/kilogallon", "gal/year": "gallon/year",
     "Btu/lbF": "Btu/pound/delta_degree_Fahrenheit", "%": "percent",
 }  # fmt: skip
 BASES = {unit.quantity: unit.symbol for unit in reversed(TABLE) if unit.factor == 1.0}

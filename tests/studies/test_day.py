@@ -201,7 +201,7 @@ def test_two_days_side_by_side() -> None:
     both = compare(result("stepped"), result(), ("stepped", "led"))
     rows = both.table("day.compare").rows
     assert len(rows) == len(result().findings)
-    energy = next(r for r in rows if str(r[0]).startswith("Electricity for 1000 L"))
+    energy = next(r for r in rows if str(r[0]).startswith("Electricity for milk"))
     assert float(energy[5]) == pytest.approx(float(energy[4]) - float(energy[3]), abs=1e-3)
 
 

@@ -67,8 +67,13 @@ def test_typed_figures_survive_no_network_a_restart_and_a_reload(
     page.locator("#which").wait_for()
     page.wait_for_timeout(1000)
     assert page.locator("#put_back").count() == 0
+    start = page.context.new_page()
+    start.goto(f"http://127.0.0.1:{server.port}/")  # the page of all plants
+    start.locator("#live").wait_for(state="attached")
+    assert start.locator("#changed").is_hidden()
     path.write_text(path.read_text() + "# a remark of somebody else\n")
-    page.get_by_text("files have changed on disk").wait_for(timeout=10_000)
+    for one in (page, start):
+        one.locator("#changed", has_text="changed on disk").wait_for(timeout=10_000)
     page.context.close()
 
 

@@ -130,3 +130,23 @@ def test_a_users_own_limits_and_table_make_another_plant(tmp_path: Path) -> None
         (tmp_path / name).write_text(text, encoding="utf-8")
         seen.append((folder.open("plant").key, folder.state_of("plant")))
     assert len({key for key, _ in seen}) == len({state for _, state in seen}) == len(seen)
+
+
+def test_the_folder_knows_when_any_of_its_plants_has_changed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Would fail if the page of all plants went on showing a farm that is gone, or an old one."""
+    monkeypatch.setattr("byrewright.web.folder.EVERY_S", -1.0)
+    one, two = tmp_path / "one.yaml", tmp_path / "two.yaml"
+    one.write_text(SMALL, encoding="utf-8")
+    folder = Folder(tmp_path)
+    seen = [folder.state()]
+    for change in (
+        lambda: two.write_text(SMALL, encoding="utf-8"),
+        lambda: one.write_text(SMALL + "# a remark\n", encoding="utf-8"),
+        lambda: (tmp_path / "limits.yaml").write_text("alarm.chattering: 1\n"),
+        two.unlink,
+    ):
+        change()
+        assert folder.state() not in seen and folder.state() == folder.state()
+        seen.append(folder.state())

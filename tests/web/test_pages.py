@@ -199,8 +199,8 @@ READABLE = """() => {
 
 @once
 def test_day_compares_two_plants(eye: Eye, served: Served) -> None:
-    """Would fail if two plants could not be laid side by side, or an instrument hid how warm the
-    milk in a tank is."""
+    """Would fail if two plants could not be laid side by side, an instrument hid how warm the milk
+    in a tank is, or a point of a chart were read without its unit."""
     page = eye.page
     page.goto(served.page(SMALL, "day", f"?beside={LARGEST}"))
     page.get_by_text(
@@ -208,6 +208,23 @@ def test_day_compares_two_plants(eye: Eye, served: Served) -> None:
     ).first.wait_for(timeout=WAIT_MS)
     page.wait_for_function(READABLE, timeout=WAIT_MS)
     eye.shoot("day-compared")
+    # a point of a chart tells its clock, every line and its unit, in either system
+    for units, unit in (("metric", "kPa"), ("US", "inHg")):
+        page.context.add_cookies([{"name": "byre_units", "value": units, "url": served.url}])
+        page.reload()
+        named = page.locator("figure", has_text="Electric load and vacuum")
+        chart = named.locator(".nicegui-echart")
+        chart.locator("svg").wait_for(timeout=WAIT_MS)
+        chart.scroll_into_view_if_needed()
+        box = chart.bounding_box()
+        page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+        tip = chart.locator("> div", has_text=re.compile(r"\d\d:\d\d.*kW", re.DOTALL)).last
+        tip.wait_for()
+        clock, *lines = tip.inner_text().split("\n")
+        assert re.fullmatch(r"\d\d:\d\d", clock) and len(lines) == 4, lines
+        for one, ending in zip(lines, ("kW", unit) * 2, strict=True):
+            assert re.fullmatch(rf"(load|vacuum)( \(.*\))? \d[\d.]* {ending}", one), lines
+        eye.shoot(f"tip-{units}")
 
 
 def test_failures_are_ranked_and_one_is_shown(eye: Eye, served: Served) -> None:

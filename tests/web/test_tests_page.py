@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +17,7 @@ from byrewright.site.checks.sheet import empty, read_json, take
 from byrewright.site.log import Log, Owner
 from byrewright.standards.rulebook import default_rulebook
 from tests.plant.small import SMALL
-from tests.web.conftest import DATABASES, LOCAL, Served, open_eye
+from tests.web.conftest import DATABASES, LOCAL, Served, Server, open_eye
 from tests.web.conftest import SMALL as ROWS
 
 pytestmark = pytest.mark.browser
@@ -117,6 +119,74 @@ def test_the_page_takes_readings_and_shows_their_verdict(browser: Any, served: S
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
     page.context.close()
     assert not eye.errors and eye.hosts <= LOCAL
+
+
+@pytest.fixture
+def two_plants(tmp_path: Path) -> Iterator[Server]:
+    """Two small plants of one folder."""
+    for name in ("north", "south"):
+        (tmp_path / name).mkdir()
+        own = re.sub(r"name: .*", f'name: "(invented) {name}"', SMALL, count=1)
+        (tmp_path / name / "plant.yaml").write_text(own, encoding="utf-8")
+    server = Server(tmp_path)
+    server.begin()
+    yield server
+    server.end()
+
+
+def test_pages_of_one_file_hear_the_server_too_and_keep_plants_apart(
+    browser: Any, two_plants: Server
+) -> None:
+    """Would fail if a served sheet or call-out page kept quiet of a file that changed on disk or of
+    a server that is gone, or touched what is typed for it; if readings of one plant stood on the
+    sheet of another, or those of the day before were lost at midnight."""
+    at = f"http://127.0.0.1:{two_plants.port}"
+    north, south = (f"{at}/p/{one}~plant" for one in ("north", "south"))
+    eye = open_eye(browser, "phone", "heard")
+    eye.refusals = ("500",)
+    page = eye.page
+    page.goto(f"{north}/tests/fill?sheet=2026-01-05")
+    page.fill("#by", "Anna")
+    page.click('details[data-group="Milk"] summary')
+    one(page, f"v:{SLOPE}").fill("1.1")
+    assert page.locator("#changed").is_hidden() and page.locator("#silent").is_hidden()
+    file = two_plants.folder / "north" / "plant.yaml"
+    file.write_text(file.read_text() + "# a remark of somebody else\n")
+    page.locator("#changed", has_text="changed on disk").wait_for(timeout=10_000)
+    assert one(page, f"v:{SLOPE}").input_value() == "1.1"
+    eye.shoot("sheet-changed")
+    page.locator("#changed a").click()
+    page.locator("#changed").wait_for(state="hidden")
+    page.goto(f"{south}/tests/fill")
+    page.locator("details.group").first.wait_for()
+    assert page.input_value("#by") == "" and page.locator("#earlier a").count() == 0
+    page.goto(f"{north}/tests/fill")
+    assert page.input_value("#by") == ""
+    page.locator("#earlier", has_text="Typed on 2026-01-05").wait_for()
+    page.locator("#earlier a").click()
+    page.click('details[data-group="Milk"] summary')
+    assert one(page, f"v:{SLOPE}").input_value() == "1.1"
+    page.click("#send")
+    page.get_by_text("1 readings entered in the log.").wait_for()
+    page.goto(f"{north}/tests/fill")
+    page.locator("details.group").first.wait_for()
+    assert page.locator("#earlier a").count() == 0
+    page.goto(f"{south}/call/lead#milk")
+    page.get_by_text("Then look here").wait_for()
+    two_plants.kill()
+    page.locator("#silent", has_text="NO ANSWER FROM THE SERVER").wait_for(timeout=10_000)
+    page.get_by_role("button", name="No", exact=True).click()  # it goes on all the same
+    page.get_by_text("Now look here").wait_for()
+    eye.shoot("call-silent")
+    file = two_plants.folder / "south" / "plant.yaml"
+    file.write_text(file.read_text() + "# a remark of somebody else\n")
+    two_plants.begin()
+    page.locator("#changed", has_text="changed on disk").wait_for(timeout=20_000)
+    assert page.locator("#silent").is_hidden()
+    page.locator("#changed a").click()
+    page.get_by_text("Now look here").wait_for()  # the call is where it was
+    assert page.locator("#changed").is_hidden()
+    page.context.close()
 
 
 def test_what_is_no_sheet_is_refused(served: Served) -> None:

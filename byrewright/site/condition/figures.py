@@ -182,7 +182,7 @@ FIELDS: tuple[tuple[type[Any], str, Domain, str, str, bool], ...] = (
     (MovesMilk, "milk_pump_head", "flow", "head_m", "m", False),
     (MovesWater, "pump_head", "flow", "head_m", "m", False),
     (CoolsMilk, "cooler_ua", "heat", "u_w_m2_k", "W/m2/K", False),
-    (CoolsMilk, "cooler_water", "heat", "water_ratio", "L a litre of milk", False),
+    (CoolsMilk, "cooler_water", "heat", "water_ratio", "L/L", False),
     (StoresMilk, "tank_cooling", "heat", "cooling_kw", "kW", False),
     (HeatsWater, "heater_kw", "heat", "heater_kw", "kW", False),
     (HeatsWater, "heater_set", "heat", "set_c", "degC", False),

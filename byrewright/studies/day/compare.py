@@ -50,5 +50,5 @@ def _uses(a: Result, b: Result, names: tuple[str, str]) -> tuple[Table, ...]:
     except KeyError:
         return ()
     rows = tuple((use, one.get(use, 0.0), two.get(use, 0.0)) for use in sorted({*one, *two}))
-    return (Table("day.compare_uses", "Electricity for 1000 L by use", ("use", *names),
-                  ("", "kWh", "kWh"), rows),)  # fmt: skip
+    return (Table("day.compare_uses", "Electricity for milk by use", ("use", *names),
+                  ("", "kWh/1000 L", "kWh/1000 L"), rows),)  # fmt: skip

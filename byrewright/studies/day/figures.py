@@ -138,7 +138,8 @@ def _uses(run: Run) -> Table:
         by[use] = by.get(use, 0.0) + float(run.change("meters")[i, 0])
     rows = tuple((use, _n(by[use] / run.days, 2), _n(by[use] / thousand, 3)) for use in sorted(by))
     return Table(
-        "day.uses", "Electricity by use", ("use", "a day", "for 1000 L"), ("", "kWh", "kWh"), rows,
+        "day.uses", "Electricity by use", ("use", "a day", "for milk"),
+        ("", "kWh", "kWh/1000 L"), rows,
         "sections of the plant as the machines belong to them",
     )  # fmt: skip
 

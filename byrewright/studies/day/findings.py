@@ -375,7 +375,7 @@ def running(ctx: StudyContext, run: Run) -> None:
     thousand = max(run.milk_l / 1000, 1e-9)
     kwh = float(run.change("meters")[:, 0].sum())
     ctx.find(
-        "day.energy_1000_l", "Electricity for 1000 L of milk", kwh / thousand, "kWh",
+        "day.energy_1000_l", "Electricity for milk", kwh / thousand, "kWh/1000 L",
         f"{kwh / run.days:.0f} kWh a day for {run.milk_l / run.days:.0f} L.",
         formula="electricity of all machines over milk",
     )  # fmt: skip
@@ -386,7 +386,7 @@ def running(ctx: StudyContext, run: Run) -> None:
         formula="water drawn from sources",
     )  # fmt: skip
     ctx.find(
-        "day.water_litre", "Water for a litre of milk", water / max(run.milk_l, 1e-9), "L/L",
+        "day.water_litre", "Water for milk", water / max(run.milk_l, 1e-9), "L/L",
         f"{water / run.days / 1000:.1f} m3 a day drawn from the source; water used again is not "
         "counted twice.",
         formula="water drawn from sources over milk",
@@ -405,7 +405,7 @@ def running(ctx: StudyContext, run: Run) -> None:
     tail = f", {hours / run.days * wage:.0f} {unit} a day" if wage else ""
     ctx.find(
         "day.labour", "Milking labour of a day", hours / run.days, "h",
-        f"{hours / run.days:.1f} h of milking{tail}; {hours / thousand:.2f} h for 1000 L.",
+        f"{hours / run.days:.1f} h of milking{tail}; {hours / thousand:.2f} h/1000 L of milk.",
         formula="operators times the length of each milking",
     )  # fmt: skip
     product = run.grown(sh.G_PRODUCT_L)

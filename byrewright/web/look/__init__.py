@@ -96,6 +96,20 @@ def script(name: str) -> str:
     return (HERE / name).read_text(encoding="utf-8")
 
 
+ALONE = """
+#live [hidden]{display:none}
+#live .line{
+ display:block;padding:10px 12px;min-height:48px;border:2px solid var(--ink);color:var(--ink)}
+#live .line.wrong{background:#a8321f;color:#fff;border-color:#a8321f}
+#live .line span{display:block}
+#live #changed,#live #silent{padding:10px 12px;margin:0 0 10px;border:2px solid var(--ink);
+ background:var(--shade)}
+#live #silent{position:sticky;top:0}
+@media print{#live{display:none}}
+"""
+"""What is heard, on pages that have a style of their own."""
+
+
 def inked(svg: str) -> str:
     """A drawing whose colours follow the theme: fixed colours become variables."""
     for ink in (*SERVICE_INK.items(), ("drain", UNKNOWN_INK)):

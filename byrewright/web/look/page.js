@@ -27,6 +27,23 @@
     v.y = (v.h - r.height / k) / 2;
     put(box, v);
   }
+  // Every line of the chart under the pointer as it is drawn at x. The chart itself tells only lines
+  // that have a point just there, and lines are thinned each by itself.
+  let chart = null;
+  for (const kind of ["pointermove", "pointerdown"])
+    document.addEventListener(kind, e => { chart = e.target.closest && e.target.closest(".nicegui-echart"); }, true);
+  function there(x) {
+    const model = chart && getElement(Number(chart.id.slice(1)))?.chart?.getModel(), lines = [];
+    if (!model) return null;
+    model.eachSeries(one => {
+      const data = one.getData(), [across, up] = ["x", "y"].map(d => data.mapDimension(d)), many = data.count();
+      let low = 0, high = many - 1; // the last point at or before x
+      while (low < high) { const mid = (low + high + 1) >> 1; if (data.get(across, mid) <= x) low = mid; else high = mid - 1; }
+      const [x0, x1] = [low, Math.min(low + 1, many - 1)].map(i => data.get(across, i)), [y0, y1] = [low, Math.min(low + 1, many - 1)].map(i => data.get(up, i));
+      if (many && x >= x0) lines.push([one.componentIndex, one.name, x > x0 && x1 > x0 ? y0 + (y1 - y0) * (x - x0) / (x1 - x0) : x > x1 ? null : y0]);
+    });
+    return lines;
+  }
   // another size of the window, or a keyboard on the screen: what is looked at stays in the middle
   function again(box) {
     const v = view(box), before = v.unit * v.s, r = box.getBoundingClientRect();
@@ -258,16 +275,17 @@
       readings(box, view(box));
     },
     // what a timeline says of a moment, with its time of day; points are [hours, value]
-    tip(points, begins) {
+    tip(points, units, begins, across) {
       if (!points.length) return "";
-      const at = Math.round(begins + points[0].value[0] * 60), pad = n => String(n).padStart(2, "0");
+      const x = points[0].value[0], at = Math.round(begins + x * 60), pad = n => String(n).padStart(2, "0");
       const box = document.createElement("div"), head = document.createElement("b");
-      head.textContent = `${pad(Math.floor(at / 60) % 24)}:${pad(at % 60)}`;
+      const told = n => String(Math.abs(n) < 1000 ? Number(n.toPrecision(4)) : Math.round(n));
+      head.textContent = begins === null ? `${across} ${told(x)}` : `${pad(Math.floor(at / 60) % 24)}:${pad(at % 60)}`;
       box.append(head);
-      for (const p of points) {
-        if (p.value[1] === null || p.value[1] === undefined) continue;
+      for (const [i, name, y] of there(x) || points.map(p => [p.seriesIndex, p.seriesName, p.value[1]])) {
+        if (y === null || y === undefined || isNaN(y)) continue;
         const line = document.createElement("div");
-        line.textContent = `${p.seriesName} ${Number(p.value[1].toPrecision(4))}`;
+        line.textContent = `${name} ${told(y)} ${units[i]}`.trim();
         box.append(line);
       }
       return box.outerHTML;

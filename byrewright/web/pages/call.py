@@ -21,6 +21,7 @@ from byrewright.site.log import Entry, log_of
 from byrewright.site.log.entry import current
 from byrewright.web.folder import NotServed, Opened
 from byrewright.web.frame import Live, Site, Visit, later, plant_page, say, visit
+from byrewright.web.live import alone, state_of
 from byrewright.web.markup import Child, table, tag
 
 KEY = "call"
@@ -50,9 +51,10 @@ def register(site: Site) -> None:
             return JSONResponse({"ready": site.answers.study(KEY, opened).state == "done"})
 
         @app.get("/p/{slug}/call/{name}")
-        async def page(slug: str, name: str) -> Response:
+        async def page(request: Request, slug: str, name: str) -> Response:
             """The page that leads a caller: at once, and whole as soon as it can be; `call.html` is
             one to take along, whole, with no server to send to."""
+            state = state_of(site, slug)  # before it is read: later writing is then noticed
             opened = _opened(site, slug)
             if opened is None or name not in ("lead", "call.html"):
                 return Response(status_code=404)
@@ -70,7 +72,8 @@ def register(site: Site) -> None:
             guide = job.value if done else bare_guide(opened.plant)
             at = f"/p/{slug}/call/"
             text = call_html(guide, head, made=made, send=at + "entries",
-                             wait="" if done else at + "ready")  # fmt: skip
+                             wait="" if done else at + "ready",
+                             live=alone(site, slug, request, state))  # fmt: skip
             return Response(text, media_type=HTML)
 
         @app.post("/p/{slug}/call/entries")

@@ -36,6 +36,7 @@ from byrewright.web.frame import (
     trouble,
     visit,
 )
+from byrewright.web.live import alone, state_of
 from byrewright.web.markup import Child, table, tag
 
 KEY = "tests"
@@ -55,14 +56,17 @@ def register(site: Site) -> None:
 
     def sheets(app: FastAPI) -> None:
         @app.get("/p/{slug}/tests/fill")
-        async def fill(slug: str) -> Response:
-            """The sheet that sends what is filled in to this server."""
+        async def fill(request: Request, slug: str, sheet: str = "") -> Response:
+            """The sheet that sends what is filled in to this server: today's, or one begun on a day
+            before and not sent then."""
+            state = state_of(site, slug)  # before it is read: later writing is then noticed
             bench = await _bench(site, slug)
             if bench is None:
                 return Response(status_code=404)
-            made = date.today().isoformat()
+            made = _day(sheet) or date.today().isoformat()
             head = _head(bench, f"page-{made}")
-            page = sheet_html(head, bench.checks, made=made, send=f"/p/{slug}/tests/entries")
+            page = sheet_html(head, bench.checks, made=made, send=f"/p/{slug}/tests/entries",
+                              live=alone(site, slug, request, state))  # fmt: skip
             return Response(page, media_type=HTML)
 
         @app.get("/p/{slug}/tests/{name}")
@@ -113,6 +117,13 @@ async def _bench(site: Site, slug: str) -> PlantChecks | None:
     job = site.answers.study(KEY, opened)
     await asyncio.to_thread(job.wait, WAIT_S)
     return job.value if job.state == "done" else None
+
+
+def _day(told: str) -> str:
+    try:
+        return date.fromisoformat(told).isoformat()
+    except ValueError:
+        return ""
 
 
 def _head(bench: PlantChecks, sheet: str) -> dict[str, Any]:
