@@ -120,6 +120,11 @@ def _words(one: Entry) -> str:
     data = one.data
     if one.kind == "watch":
         return f"{data.get('kind', '')}: {data.get('text', '')}"
+    if one.kind == "ran":
+        some = ((tag, c["ran_s"] / 3600.0, c["starts"]) for tag, c in data["machines"].items())
+        ran = [f"{tag} {hours:.2g} h" + (f" in {many} starts" if many else "")
+               for tag, hours, many in some if hours or many]  # fmt: skip
+        return f"ran: {', '.join(ran) or 'nothing'}"[:160]
     told = {k: v for k, v in data.items()
             if v not in ("", None, {}) and not isinstance(v, list) and k not in HIDDEN}  # fmt: skip
     for key, value in told.items():

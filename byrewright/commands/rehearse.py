@@ -202,7 +202,7 @@ async def _serve(study: Routes, wrong: Combination, mode: str | None, after_min:
     now = max(act.start_min, fault.at_min - 0.5)
     controller = Controller(
         study.table,
-        default_addresses(study.table),
+        default_addresses(study.table, runs=True),
         modbus_port=modbus_port,
         opcua_port=opcua_port,
     )

@@ -140,6 +140,10 @@ def signals(table: Table, addresses: Addresses) -> Page:
         ("in", t, a.meaning, state.get(t, ""), a.area.replace("_", " "), a.number, a.node)
         for t, a in where.items()
     ]
+    rows += [
+        ("in (may be left out)", s.tag, f"{s.meaning}; counts hours and starts", "", "", None, "")
+        for s in table.runs if s.tag not in where
+    ]  # fmt: skip
     rows += [("out (proposed)", e.tag, e.meaning, "", "", None, "") for e in table.effects]
     return Page(
         "Inputs and outputs",
@@ -252,7 +256,7 @@ def files(
         "interlocks.pdf": interlocks_pdf(table, result),
         "interlocks.st": structured_text(table).encode(),
         "interlocks.xml": exchange_xml(table),
-        "addresses.csv": write_map(where).encode(),
+        "addresses.csv": write_map(where, table).encode(),
     }
     made |= {f"{_slug(p.name)}.csv": page_csv(p).encode() for p in _csv_pages(table, where)}
     return made

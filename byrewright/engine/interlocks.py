@@ -91,6 +91,12 @@ class Table:
     """Machine id to title, for people."""
     unseen: tuple[str, ...] = ()
     """Harm of a sensed machine that no row sees, in words; a complete table has none."""
+    runs: tuple[Signal, ...] = ()
+    """Run contacts that no row rests on: where they are wired, hours and starts are counted."""
+
+    def run_contacts(self) -> dict[str, str]:
+        """Every contact that tells that a machine runs, rows' or not: tag to machine."""
+        return {s.tag: s.machine for s in (*self.signals, *self.runs) if s.says == "runs"}
 
     def number(self, mode: str) -> int:
         """The mode's number at the controller, from 1.

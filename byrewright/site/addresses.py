@@ -50,47 +50,64 @@ class Addresses:
     mode: Address | None
     heartbeat: Address | None
     mode_contacts: Mapping[str, Address]
+    runs: tuple[Address, ...] = ()
+    """Run contacts that no row rests on; read where somebody wired them."""
 
     def all(self) -> tuple[Address, ...]:
         """Every address, contacts first."""
         rest = [a for a in (self.mode, self.heartbeat) if a is not None]
-        return (*self.contacts, *rest, *self.mode_contacts.values())
+        return (*self.contacts, *rest, *self.mode_contacts.values(), *self.runs)
 
 
 def _contact(place: int, tag: str, meaning: str) -> Address:
     return Address(tag, "discrete_input", place, f"ns=2;s={tag}", meaning)
 
 
-def default_addresses(table: Table, *, contacts_only: bool = False) -> Addresses:
+def default_addresses(
+    table: Table, *, contacts_only: bool = False, runs: bool = False
+) -> Addresses:
     """Addresses in the order of the input/output list.
 
     `contacts_only` is for an input module: after the contacts comes one contact for each mode.
+    `runs`: with the run contacts that no row rests on, after those of the modes.
     """
+    first = len(table.signals)
     contacts = tuple(_contact(i, s.tag, s.meaning) for i, s in enumerate(table.signals))
+    last = first + len(table.modes)
+    counted = tuple(_contact(last + i, s.tag, s.meaning) for i, s in enumerate(table.runs))
+    counted = counted if runs else ()
     if contacts_only:
-        first = len(contacts)
         modes = {
             m: _contact(first + i, f"Mode_{i + 1}", f"mode {m}") for i, m in enumerate(table.modes)
         }
-        return Addresses(contacts, None, None, modes)
+        return Addresses(contacts, None, None, modes, counted)
     return Addresses(
         contacts,
         Address(MODE, "input_register", 0, f"ns=2;s={MODE}", "number of the mode, from 1; 0: none"),
         Address(HEARTBEAT, "input_register", 1, f"ns=2;s={HEARTBEAT}", "counts up each second"),
         {},
+        counted,
     )
 
 
 COLUMNS = ("tag", "area", "address", "opc_ua_node", "meaning")
 
 
-def write_map(addresses: Addresses) -> str:
-    """The address map as CSV, for the engineer to fill in with the controller's own."""
+def write_map(addresses: Addresses, table: Table | None = None) -> str:
+    """The address map as CSV, for the engineer to fill in with the controller's own.
+
+    Run contacts of the `table` that are not read stand at the end, with no address.
+    """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(COLUMNS)
     for one in addresses.all():
         writer.writerow((one.tag, one.area, one.number, one.node, one.meaning))
+    have = {a.tag for a in addresses.runs}
+    for signal in table.runs if table is not None else ():
+        if signal.tag not in have:
+            meaning = f"{signal.meaning} (may be left empty; counts hours and starts)"
+            writer.writerow((signal.tag, "discrete_input", "", "", meaning))
     return out.getvalue()
 
 
@@ -105,6 +122,7 @@ def read_map(path: Path, table: Table, *, opcua: bool = False) -> Addresses:
     """
     found: dict[str, Address] = {}
     lines: dict[str, int] = {}
+    counted = {s.tag for s in table.runs}
     text = read_text(path, FileProblems)
     with io.StringIO(text, newline="") as file:
         head = file.readline()
@@ -118,6 +136,11 @@ def read_map(path: Path, table: Table, *, opcua: bool = False) -> Addresses:
             )
         reader.fieldnames = names
         for row in _rows(path, reader):
+            if row["tag"].strip() in counted:
+                wired = (row.get("opc_ua_node") or "") if opcua else row["address"]
+                if not wired.strip():
+                    continue  # nobody wired it
+                row["address"] = row["address"].strip() or "0"
             one = _read_row(path, reader.line_num, row)
             if one.tag in found:
                 raise AddressError(
@@ -125,11 +148,11 @@ def read_map(path: Path, table: Table, *, opcua: bool = False) -> Addresses:
                     "leave one of them"
                 )
             found[one.tag], lines[one.tag] = one, reader.line_num
-    known = {s.tag: s for s in table.signals}
+    known = {s.tag for s in table.signals}
     modes = {f"Mode_{i + 1}": m for i, m in enumerate(table.modes)}
     taken: dict[str, str] = {}
     for tag, one in found.items():
-        if tag not in known and tag not in modes and tag not in (MODE, HEARTBEAT):
+        if tag not in known | counted and tag not in modes and tag not in (MODE, HEARTBEAT):
             raise AddressError(
                 f"{path}:{lines[tag]}: {tag or 'a line without a tag'} is not in this plant's "
                 "table; tags are listed by byrewright interlocks"
@@ -144,6 +167,7 @@ def read_map(path: Path, table: Table, *, opcua: bool = False) -> Addresses:
     return Addresses(
         tuple(a for t, a in found.items() if t in known), found.get(MODE), found.get(HEARTBEAT),
         {modes[t]: a for t, a in found.items() if t in modes},
+        tuple(a for t, a in found.items() if t in counted),
     )  # fmt: skip
 
 

@@ -77,7 +77,8 @@ class Controller:
         number = self.table.number(mode) if mode else 0
         value: Callable[[str], int | bool] = lambda tag: contacts.get(tag, False)  # noqa: E731
         values: list[tuple[str, str, int, int | bool]] = [
-            (a.node, a.area, a.number, value(a.tag)) for a in self.where.contacts
+            (a.node, a.area, a.number, value(a.tag))
+            for a in (*self.where.contacts, *self.where.runs)
         ]
         values += [
             (a.node, a.area, a.number, m == mode) for m, a in self.where.mode_contacts.items()

@@ -12,7 +12,7 @@ from collections import deque
 from collections.abc import Iterable, Sequence
 
 from byrewright.site.alarms import Alarm, Event
-from byrewright.site.log import Log, LogDamaged, LogRefused, LogTrouble
+from byrewright.site.log import Log, LogDamaged, LogRefused, LogTrouble, New
 
 AGAIN_S = 1.0
 RECENT = 200
@@ -27,6 +27,7 @@ class Journal:
         self.recent: deque[Event] = deque(maxlen=RECENT)
         """The last events, written or not, oldest first."""
         self._events: list[Event] = []
+        self._news: list[New] = []
         self._states: dict[tuple[str, str], Alarm] = {}
         self._known: dict[tuple[str, str], Alarm] = {}
         self._trouble = ""
@@ -42,8 +43,8 @@ class Journal:
 
     @property
     def pending(self) -> int:
-        """How many events wait to be written."""
-        return len(self._events)
+        """How many records wait to be written."""
+        return len(self._events) + len(self._news)
 
     def begin(self, limit_s: float = 3.0) -> States | None:
         """Start; the states that the log keeps, or None when it cannot be read so soon.
@@ -82,6 +83,12 @@ class Journal:
                 self._states[source, alarm.tag] = self._known[source, alarm.tag] = alarm
             self._wake.notify_all()
 
+    def enter(self, new: New) -> None:
+        """Have an entry that is no event written as soon as may be."""
+        with self._wake:
+            self._news.append(new)
+            self._wake.notify_all()
+
     def flush(self, limit_s: float = 2.0) -> bool:
         """Wait until all is written; whether it is."""
         with self._wake:
@@ -102,7 +109,7 @@ class Journal:
 
     @property
     def _clean(self) -> bool:
-        return not self._events and not self._states
+        return not (self._events or self._states or self._news)
 
     def _work(self) -> None:
         first = self._trouble != ""
@@ -113,16 +120,17 @@ class Journal:
                 if self._end:
                     return
                 events, states = list(self._events), dict(self._states)
+                news = list(self._news)
             try:
                 if first:
                     self._late()
                     first = False
-                if events or states:
+                if events or states or news:
                     self._bare |= self.log.open()
                     if self._bare:  # the one of before is damaged, or was taken away
                         self._anew(events)
                         self._bare = False
-                    self.log.record(events, [(s, a) for (s, _), a in states.items()])
+                    self.log.record(events, [(s, a) for (s, _), a in states.items()], news)
             except LogDamaged as error:
                 self._aside(error)
             except (LogTrouble, LogRefused) as error:  # refused: another log in its place
@@ -130,7 +138,7 @@ class Journal:
             except Exception as error:  # whatever comes of the disk must not end the writing
                 self._say(f"{self.log.name} cannot be written ({type(error).__name__})")
             else:
-                self._written(events, states)
+                self._written(events, states, news)
 
     def _anew(self, waiting: list[Event]) -> None:
         """Into a log that holds nothing of before: what is remembered, and every alarm's state."""
@@ -159,9 +167,11 @@ class Journal:
             for tag, alarm in some.items():
                 self._known.setdefault((source, tag), alarm)
 
-    def _written(self, events: list[Event], states: dict[tuple[str, str], Alarm]) -> None:
+    def _written(self, events: list[Event], states: dict[tuple[str, str], Alarm],
+                 news: list[New]) -> None:  # fmt: skip
         with self._wake:
             del self._events[: len(events)]
+            del self._news[: len(news)]
             for key, alarm in states.items():
                 if self._states.get(key) is alarm:
                     del self._states[key]

@@ -182,9 +182,11 @@ def at_time(table: Table, scenes: Mapping[str, Scene], day: Sequence[Act], fault
 
 
 def shown(table: Table, scene: Scene, wrong: Combination) -> dict[str, bool]:
-    """What every contact shows in a mode with some positions wrong."""
+    """What every contact shows in a mode with some positions wrong, those that only count too."""
     position = {**scene.wanted, **dict(wrong)}
-    return contacts(table, position, process_contacts(table, scene, wrong))
+    mode, plant = scene.name, scene.net.plant
+    runs = {s.tag: plant.position(mode, s.machine) == s.says for s in table.runs}
+    return runs | contacts(table, position, process_contacts(table, scene, wrong))
 
 
 class _Player:

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, Literal
 from urllib.parse import urlsplit
 
-from byrewright.engine.interlocks import Table, contacts
+from byrewright.engine.interlocks import Table
 from byrewright.errors import ByrewrightError
 from byrewright.plant.limits import rules_beside
 from byrewright.plant.read import PlantFile, read_plant
@@ -25,12 +25,12 @@ from byrewright.site.journal import Journal
 from byrewright.site.log import Owner, World, log_of
 from byrewright.site.notices import WAYS, Notifier, notice_of, test_notice
 from byrewright.site.opcua import OpcuaSource, need_opcua, opcua_says_simulated
+from byrewright.site.rehearse import shown
 from byrewright.site.settings import security_of, settings_beside
 from byrewright.site.sources import ModbusSource, Source, modbus_says_simulated
 from byrewright.site.watch import Watch
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.routes.study import Routes
-from byrewright.studies.routes.table import process_contacts
 
 Protocol = Literal["simulated", "modbus", "opcua"]
 PROTOCOLS: tuple[Protocol, ...] = ("simulated", "modbus", "opcua")
@@ -284,9 +284,7 @@ class Service:
     async def _show(self) -> None:
         assert self.controller is not None
         scene = self.study.scenes[self._mode]
-        process = process_contacts(self.table, scene, tuple(self._wrong.items()))
-        shown = contacts(self.table, {**scene.wanted, **self._wrong}, process)
-        await self.controller.show(self._mode, shown)
+        await self.controller.show(self._mode, shown(self.table, scene, tuple(self._wrong.items())))
 
 
 async def as_it_says(order: Order, path: Path) -> Order:
@@ -307,7 +305,8 @@ def addresses_of(table: Table, order: Order) -> Addresses:
         ByrewrightError: the map cannot be used.
     """
     if not order.addresses:
-        return default_addresses(table, contacts_only=order.contacts_only)
+        return default_addresses(table, contacts_only=order.contacts_only,
+                                 runs=order.world == "practice")  # fmt: skip
     path = Path(order.addresses)
     if not path.is_file():
         raise WatchError(f"{path}: no such address map")

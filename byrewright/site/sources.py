@@ -147,7 +147,7 @@ def to_sample(
             return None
         return made
 
-    for one in where.contacts:
+    for one in (*where.contacts, *where.runs):
         found = take(one, contact(value[one]))
         if found is not None:
             contacts[one.tag] = found

@@ -16,7 +16,8 @@ from byrewright.engine.interlocks import DRAFT, Table, row_known
 from byrewright.site import own
 from byrewright.site.alarms import Alarm, Alarms, Event, Kind
 from byrewright.site.journal import Journal, States
-from byrewright.site.log import World
+from byrewright.site.log import New, World
+from byrewright.site.running import Running
 from byrewright.site.sources import Sample, Source, SourceLost
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 
@@ -39,6 +40,18 @@ class Shown:
     do: str
     machine: str = ""
     source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Ran:
+    """What a machine's run contact told since the watch began. `runs` is None where it tells
+    nothing now."""
+
+    machine: str
+    runs: bool | None
+    seen_h: float
+    ran_h: float
+    starts: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +80,7 @@ class Snapshot:
     """Why the log is not written; "" when it is."""
     pending: int = 0
     practised: dict[str, str] = field(default_factory=dict)
+    ran: tuple[Ran, ...] = ()
     notice: str = DRAFT
 
     def live(self, gone_s: float) -> bool:
@@ -82,7 +96,9 @@ class Snapshot:
 def snapshot_of(data: Mapping[str, Any]) -> Snapshot:
     """A snapshot out of plain data."""
     shown = tuple(Shown(**one) for one in data["alarms"])
-    return replace(Snapshot(**{**data, "alarms": ()}), alarms=shown, cannot=tuple(data["cannot"]))
+    ran = tuple(Ran(**one) for one in data["ran"])
+    bare = Snapshot(**{**data, "alarms": (), "ran": ()})
+    return replace(bare, alarms=shown, ran=ran, cannot=tuple(data["cannot"]))
 
 
 class Watch:
@@ -107,6 +123,11 @@ class Watch:
         told = [e for e in journal.recent if e.kind in ("lost", "back")]
         mode = [e.text for e in journal.recent if e.kind == "mode"]
         self.link = own.Link(rules, False if told and told[-1].kind == "lost" else None)
+        gap_s = max(self.stale_s, 2.5 * period_s)
+        self._counts_only = {s.tag for s in table.runs}
+        self.running = Running(table.run_contacts(), rules.number("watch.run_steady_s"), gap_s)
+        self._entry_s = 60.0 * rules.number("watch.run_entry_min")
+        self._entered_at = forward()
         self.practised: dict[str, str] = {}
         self.ending: tuple[str, str] = ("", "")
         self._mode_logged: str | None = mode[-1] if mode else None
@@ -130,6 +151,8 @@ class Watch:
             self._lost(str(error), self.forward())
         else:
             self._take(sample, now)
+        if self.forward() - self._entered_at >= self._entry_s:
+            self._enter_ran()
         self.tell()
         return self.snapshot
 
@@ -147,6 +170,7 @@ class Watch:
                     continue
         finally:
             await self.source.close()
+            self._enter_ran()
             who, why = self.ending
             stand = sum(a.standing for a in self.alarms.shown())
             left = f"; alarms that stand and are kept: {stand}" if stand else ""
@@ -180,7 +204,7 @@ class Watch:
             self.stale_s, self._message, sample.mode if sample else None,
             dict(sample.contacts) if sample else {}, dict(sample.unknown) if sample else {},
             (*shown, *(one for _, _, one in self.others.values())), self.cannot,
-            self.journal.trouble, self.journal.pending, dict(self.practised),
+            self.journal.trouble, self.journal.pending, dict(self.practised), self._ran(now),
         )  # fmt: skip
 
     def tell(self) -> None:
@@ -206,10 +230,11 @@ class Watch:
 
     def _take(self, sample: Sample, now: float) -> None:
         events = self._linked(True, f"{self.source.name} is read again", now)
+        self.running.take(now, sample.contacts)
         self._sample, self._read_at = sample, now
         causes: dict[str, bool | None] = {
             own.MODE_UNKNOWN: sample.mode is None,
-            own.POINT_UNKNOWN: bool(sample.unknown),
+            own.POINT_UNKNOWN: not self._counts_only.issuperset(sample.unknown),
         }
         self._message = ""
         if sample.mode is None:
@@ -225,6 +250,23 @@ class Watch:
             self._mode_logged = known
             events.append(self._event("mode", known, sample.mode or ""))
         self._record(events)
+
+    def _ran(self, now: float) -> tuple[Ran, ...]:
+        return tuple(
+            Ran(m, self.running.runs(m, now), c.seen_s / 3600.0, c.ran_s / 3600.0, c.starts)
+            for m, c in self.running.totals.items()
+        )
+
+    def _enter_ran(self) -> None:
+        """Have what ran since the entry before written, in one entry for all machines."""
+        self._entered_at = self.forward()
+        told = {
+            m: {"seen_s": round(c.seen_s, 1), "ran_s": round(c.ran_s, 1), "starts": c.starts}
+            for m, c in self.running.drain().items() if c.seen_s
+        }  # fmt: skip
+        if told:
+            body = {"source": self.source.name, "machines": told}
+            self.journal.enter(New("ran", self.clock(), "", "", body))
 
     def _lost(self, why: str, now: float) -> None:
         self._message = why

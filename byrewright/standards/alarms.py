@@ -21,6 +21,10 @@ VALUES: tuple[Value, ...] = (
           least=1.0, most=80.0),
     Value("alarm.link_window_min", 10.0, "min", "window in which losses of the connection are "
           "counted", "practice", "common_practice", "typical", 5.0, 60.0),
+    Value("watch.run_steady_s", 1.5, "s", "time for which a run contact must hold before it counts "
+          "as changed", "practice", "common_practice", "typical", 0.5, 10.0),
+    Value("watch.run_entry_min", 60.0, "min", "what ran is entered into the log so often",
+          "practice", "common_practice", "typical", 10.0, 240.0),
     Value("alarm.log_late_s", 5.0, "s", "time for which the log may wait for another reader or a "
           "busy disk before that is an alarm", "practice", "common_practice", "typical", 2.0, 10.0),
 )  # fmt: skip

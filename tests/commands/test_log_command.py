@@ -61,8 +61,11 @@ def test_a_reading_is_listed_with_its_value_first(
     log = command.opened(plant)
     log.append([New("test", 1.0, "VP1", "anna", {
         "calibrated": "2026-01-05", "check": "pump_capacity@VP1", "outcome": "read", "sheet": "5a",
-        "title": "Airflow of the pump", "unit": "L/min", "value": 4540.0})])  # fmt: skip
+        "title": "Airflow of the pump", "unit": "L/min", "value": 4540.0}),
+        New("ran", 2.0, "", "", {"source": "x", "machines": {
+            "AC1": {"seen_s": 3600.0, "ran_s": 900.0, "starts": 3}}})])  # fmt: skip
     log.close()
     command.run("list", plant, None)
     told = " ".join(capsys.readouterr().out.split())
     assert "Airflow of the pump: 4540 L/min, calibrated" in told and "5a" not in told
+    assert "ran: AC1 0.25 h in 3 starts" in told

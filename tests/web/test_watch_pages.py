@@ -151,7 +151,7 @@ def until(what: Callable[[], object], limit_s: float = 20.0) -> None:
 
 def test_practise_alarm_acknowledge_end(browser: Any, served: Served) -> None:
     """Would fail if practice raised no alarm, it could not be acknowledged and found, or passed
-    for the real plant."""
+    for the real plant, or the page did not show what runs."""
     slug = "rows_two_by_twenty~plant"
     eye = open_eye(browser, "phone", "practice")
     page = eye.page
@@ -160,6 +160,11 @@ def test_practise_alarm_acknowledge_end(browser: Any, served: Served) -> None:
     page.locator("#who-begins").fill("A. Fitter")
     page.locator("#begin").click()
     page.get_by_text("Live.", exact=True).wait_for(timeout=WAIT_MS)
+    page.locator("#ran summary").click()
+    page.locator("#ran tr", has_text="VP1").get_by_text("runs", exact=True).wait_for(
+        timeout=SOON_MS
+    )
+    page.locator("#ran tr", has_text="GE1").get_by_text("stands", exact=True).wait_for()
     page.locator("#practise").select_option("V19=open")
     alarm = page.locator("li.alarm", has_text="V19")
     alarm.wait_for(timeout=SOON_MS)

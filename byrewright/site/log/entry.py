@@ -13,15 +13,13 @@ import json
 import time
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, fields, replace
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 from byrewright.errors import ByrewrightError
 from byrewright.site.alarms import new_uid
 
-Kind = Literal["watch", "test", "reading", "hours", "part", "cloths", "call", "certificate"]
-KINDS: tuple[Kind, ...] = (
-    "watch", "test", "reading", "hours", "part", "cloths", "call", "certificate"
-)  # fmt: skip
+Kind = Literal["watch", "ran", "test", "reading", "hours", "part", "cloths", "call", "certificate"]
+KINDS: tuple[Kind, ...] = get_args(Kind)
 
 
 class EntryRefused(ByrewrightError):

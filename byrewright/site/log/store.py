@@ -214,14 +214,16 @@ class Log:
 
     # what the watch writes -------------------------------------------------------------------
 
-    def record(self, events: Iterable[Event], states: Iterable[tuple[str, Alarm]] = ()) -> None:
-        """Write events, and the alarm states (source, alarm) that follow from them, all or nothing.
+    def record(self, events: Iterable[Event], states: Iterable[tuple[str, Alarm]] = (),
+               news: Iterable[New] = ()) -> None:  # fmt: skip
+        """Write events, the alarm states (source, alarm) that follow from them, and other news of
+        the watch, all or nothing.
 
         Raises:
             LogRefused, LogTrouble, LogDamaged
         """
         with told(self.name), self._writing().begin() as connection:
-            self._append(connection, [_new(e) for e in events])
+            self._append(connection, [*(_new(e) for e in events), *news])
             for source, alarm in states:
                 at = (STATES.c.source == source) & (STATES.c.tag == alarm.tag)
                 connection.execute(delete(STATES).where(at))

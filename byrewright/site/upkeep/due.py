@@ -17,6 +17,7 @@ ONE_SLOPE, FORECAST = 0.10, 0.20
 """Range of a rate from two readings alone, and of one forecast (byrewright's own choices)."""
 LONGEST_DAYS = 36_525.0
 """What is not due within so long is never due."""
+FROM_METER = "from its meter"
 OWN_DAYS = 60.0
 """Services that come more often are the farm's own people's, no reason for a visit."""
 EARLY_SHARE = 0.25
@@ -135,8 +136,9 @@ def forecast(a_day: float, how: str, seen: Sequence[float] = ()) -> Rate:
 
 
 def rate_of(
-    meters: Sequence[Meter], beside: Rate | None = None, months: tuple[float, ...] = ()
-) -> Rate | None:
+    meters: Sequence[Meter], beside: Rate | None = None, months: tuple[float, ...] = (),
+    how: str = FROM_METER,
+) -> Rate | None:  # fmt: skip
     """So many a day from readings a week or more apart; `beside` them without. `months` are its
     shape through a year, about 1: what was read in one season is not taken for all.
 
@@ -152,7 +154,7 @@ def rate_of(
         slopes = [(b[1] - a[1]) / _weight(a[0], b[0], months) for a, b in pairwise(spaced)]
         mean = (spaced[-1][1] - spaced[0][1]) / _weight(spaced[0][0], spaced[-1][0], months)
         away = ONE_SLOPE * mean if len(slopes) == 1 else 0.0
-        return Rate(mean, min(slopes) - away, max(slopes) + away, "from its meter", months)
+        return Rate(mean, min(slopes) - away, max(slopes) + away, how, months)
     return replace(beside, months=months) if beside is not None else None
 
 

@@ -29,10 +29,11 @@ from byrewright.site.upkeep.forecast import Worn, programmed, rate_beside
 from byrewright.site.upkeep.kit import kit_of
 from byrewright.site.upkeep.lives import Learned, learned_of
 from byrewright.site.upkeep.trends import Trend, finding_of, table_of, too_few, trends_of
-from byrewright.site.upkeep.watched import watched
+from byrewright.site.upkeep.watched import run_meters, watched
 from byrewright.standards.rulebook import Rulebook
 
 HORIZON_DAYS = 365.0
+BY_CONTACT = "as its run contact counted"
 WEARS: tuple[Wear, ...] = get_args(Wear)
 DAY_S = 86_400.0
 
@@ -94,10 +95,16 @@ def plan_of(
                 done[e.tag, asked.what] = day_of(e.at)
     learned = learned_of(plant, rules, told)
     beside = programmed(plant, rules), year or {}, watched(plant, told)
+    contacts = run_meters(e for e in told if day_of(e.at) <= now)
 
     def count(tag: str, unit: str) -> tuple[list[Meter], Rate | None]:
-        meters = _meters(told, tag, unit)
-        return meters, dues.rate_of(meters, *rate_beside(tag, unit, *beside))
+        rate, months = rate_beside(tag, unit, *beside)
+        typed, counted = _meters(told, tag, unit), contacts.get((tag, unit), [])
+        for meters, how in ((typed, dues.FROM_METER), (counted, BY_CONTACT)):
+            found = dues.rate_of(meters, None, months, how)
+            if found is not None:
+                return meters, found
+        return typed, dues.rate_of(typed, rate, months)
 
     found = []
     for task in tasks_of(plant, rules, learned):

@@ -1,18 +1,24 @@
-"""What machines ran while the plant was watched: from the modes that the watch wrote in its log.
+"""What machines ran while the plant was watched: by their run contacts, else by the modes.
 
-A machine runs in a mode in which its position says so; how long and how often is counted from one
-change of mode to the next. What passed while nothing was read, the watch was not there or the mode
-was not known counts for nothing, and a week counts from a day's watching on.
+A run contact is a meter: what the watch counted by it, a week at a time, with what passed unseen at
+the rate of that week (of all weeks, where under a day of it was watched).
+
+By the modes that the watch wrote in its log, a machine runs in a mode in which its position says
+so; how long and how often is counted from one change of mode to the next. What passed while nothing
+was read, the watch was not there or the mode was not known counts for nothing, and a week counts
+from a day's watching on.
 """
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 
 from byrewright.plant.plant import Plant
 from byrewright.plant.upkeep import HOURS
 from byrewright.site.log import Entry
+from byrewright.site.upkeep.due import Meter, day_of
 from byrewright.site.upkeep.forecast import Worn, at_work, with_what_follows, works
 
 DAY_S, WEEK_DAYS = 86_400.0, 7
@@ -82,6 +88,41 @@ def watched(plant: Plant, entries: Iterable[Entry]) -> Worn:
         return {}
     found = with_what_follows(plant, {m.id: a_day(m.id, HOURS) for m in told}, a_day("", HOURS))
     return found | {(m.id, "starts"): a_day(m.id, "starts") for m in told}
+
+
+def run_meters(entries: Iterable[Entry]) -> dict[tuple[str, str], list[Meter]]:
+    """Hours and starts by machine as run contacts told them, as a meter that is read each week.
+
+    >>> one = Entry("", "", 1, 86400.0 * 7, 0.0, "ran", "", "", "", '{"machines": {"AC1": {'
+    ...     '"seen_s": 302400, "ran_s": 36000, "starts": 70}}}', "", "")
+    >>> [m.reading for m in run_meters([one])["AC1", "starts"]]
+    [0.0, 140.0]
+    """
+    seen: dict[str, dict[int, list[float]]] = defaultdict(lambda: defaultdict(lambda: [0.0] * 3))
+    told = sorted((e for e in entries if e.kind == "ran"), key=lambda e: e.at)
+    if not told:
+        return {}
+    longest = max(float(c["seen_s"]) for c in told[0].data["machines"].values())
+    origin, last = told[0].at - longest, told[-1].at
+    for one in told:  # an entry counts whole in the week in which it was begun
+        for tag, count in one.data["machines"].items():
+            week = int(max(0.0, one.at - count["seen_s"] - origin) // (WEEK_DAYS * DAY_S))
+            for i, name in enumerate(("seen_s", "ran_s", "starts")):
+                seen[tag][week][i] += float(count[name])
+    ends = [min(WEEK_DAYS * (w + 1.0), (last - origin) / DAY_S)
+            for w in range(math.ceil((last - origin) / DAY_S / WEEK_DAYS))]  # fmt: skip
+    found: dict[tuple[str, str], list[Meter]] = {}
+    for tag, weeks in seen.items():
+        in_all = [sum(w[i] for w in weeks.values()) for i in range(3)]
+        for i, unit, of in ((1, HOURS, 3600.0), (2, "starts", 1.0)):
+            meters, reading, before = [Meter(day_of(origin), 0.0)], 0.0, 0.0
+            for week, end in enumerate(ends):
+                some = weeks[week] if weeks[week][0] >= LEAST_OF_WEEK * DAY_S else in_all
+                reading += some[i] / some[0] * DAY_S / of * (end - before)
+                meters.append(Meter(day_of(origin + end * DAY_S), reading))
+                before = end
+            found[tag, unit] = meters
+    return found
 
 
 def _by_week(start: float, end: float) -> Iterator[tuple[int, float]]:

@@ -81,7 +81,18 @@ class _Builder:
         titles = {m: one.title for m, one in self.plant.equipment.items()}
         return Table(self.plant.site.name, tuple(self.scenes), tuple(self.signals.values()),
                      tuple(self.effects.values()), tuple(rows), titles,
-                     tuple(self._unseen(missed)))  # fmt: skip
+                     tuple(self._unseen(missed)), tuple(self._runs()))  # fmt: skip
+
+    def _runs(self) -> Iterable[Signal]:
+        """Contacts of single machines that run and stand in no row: they count hours and starts."""
+        told = {s.machine for s in self.signals.values() if s.says == RUNS}
+        for one in self.plant.equipment.values():
+            counts = one.can("runs") or (
+                one.can("stands by") and any(u.every_h is not None for u in type(one).UPKEEP)
+            )
+            if counts and one.count == 1 and one.id not in told:
+                label = f"{one.id} {one.title}: {said(RUNS)}"
+                yield Signal(self._tag(one.id, RUNS), one.id, RUNS, label, one.id in self.have)
 
     def _unseen(self, missed: Sequence[Hit]) -> Iterable[str]:
         """What no row sees, a sentence for each wrong position."""

@@ -19,7 +19,7 @@ from byrewright.web import drawing
 from byrewright.web.answers import laid_out, sheets
 from byrewright.web.frame import Live, Site, Visit, finish, later, plant_page, say
 from byrewright.web.live import PRIORITY
-from byrewright.web.markup import Child, Html, tag
+from byrewright.web.markup import Child, Html, table, tag
 from byrewright.web.pages.watch_parts import (
     LONGEST_NAME,
     Beginning,
@@ -77,6 +77,7 @@ class WatchView:
         }
         self.alarms = Live(self._alarms, acts)
         self.state = Live(self._state, acts)
+        self.ran = Live(self._ran, {})
         self.beginning = Beginning(self.v, self.seen, self.world)
         self.practising = Practising(self.v, self.seen, self.beginning)
         ui.html(self._links(), sanitize=False)
@@ -91,7 +92,7 @@ class WatchView:
 
     def draw(self) -> None:
         """Everything that follows the watch."""
-        for part in (self.alarms, self.state, self.beginning.live, self.practising.live):
+        for part in (self.alarms, self.state, self.ran, self.beginning.live, self.practising.live):
             part.draw()
 
     async def look(self) -> None:
@@ -106,6 +107,8 @@ class WatchView:
         if now != self.told:
             self.told = now
             self.draw()
+        else:
+            self.ran.draw()
 
     async def draw_pictures(self, shown: Snapshot) -> None:
         """The small pictures of where, one sheet after another until one shows the machine."""
@@ -233,6 +236,21 @@ class WatchView:
             parts.append(self._notices(heard))
         parts.append(self._ending(shown))
         return tag("section", parts)
+
+    def _ran(self) -> Child:
+        """What the run contacts counted; nothing where there are none."""
+        heard, t = self.seen.heard, self.v.t
+        if heard is None or not heard.snapshot.ran:
+            return None
+        now = {True: t("watch.ran_runs"), False: t("watch.ran_stands")}
+        head = [t(f"watch.ran_{k}") for k in ("machine", "now", "hours", "starts", "seen")]
+        rows = [
+            (one.machine,
+             t("watch.ran_unseen") if one.runs is None or not heard.live else now[one.runs],
+             f"{one.ran_h:.1f}", str(one.starts), f"{one.seen_h:.1f}")
+            for one in heard.snapshot.ran
+        ]  # fmt: skip
+        return tag("details", tag("summary", t("watch.ran")), table(head, rows), id="ran")
 
     def _notices(self, heard: Heard) -> Child:
         t = self.v.t
