@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from byrewright.plant.graph import Edge, Node
 from byrewright.plant.roles import IsValve, MovesMilk, PumpsVacuum
 from byrewright.studies.failures.answer import STOPS, Answer
-from byrewright.studies.failures.paths import Cost, Found, OperatorAction, OperatorActions
+from byrewright.studies.failures.paths import Found, OperatorAction, OperatorActions, Spread
 
 if TYPE_CHECKING:
     from byrewright.studies.failures.structure import Asked
@@ -28,15 +28,14 @@ def vacuum(asked: Asked) -> tuple[Answer, At]:
     pumps: dict[str, tuple[float, OperatorActions]] = {}
     at: dict[str, OperatorActions] = {}
     served: dict[Node, OperatorActions] = {}
+    spread = {n: s.vacuum_net.spread([n], asked.plain) for n in (*starts.values(), *wants)}
     for pump in s.pumps:
         runs = asked.runs(pump.id)
         if runs is None:
             continue
         ways = {}
-        for node in (*starts.values(), *wants):
-            found = s.vacuum_net.search(
-                [node], Node(pump.id, pump.port_for("vacuum")).__eq__, asked.plain
-            )
+        for node, ahead in spread.items():
+            found = ahead.to(Node(pump.id, pump.port_for("vacuum")))
             if found is not None and node.machine not in asked.w.shut:
                 ways[node] = (*runs, *found.acts)
         if not any(n in ways for n in starts.values()):
@@ -227,11 +226,12 @@ def milk(asked: Asked, at: At) -> Answer:
     def ends(n: Node) -> bool:
         return n.machine in stores and n.port == "*"
 
-    found = s.milk_net.search(starts, ends, cost)
+    ways = s.milk_net.spread(starts, cost)
+    found = ways.first(ends)
     if found is None:
         return Answer(STOPS, why=_where_it_ends(asked, at))
     acts = list(found.acts)
-    reached = s.milk_net.reach(starts, cost)
+    reached = ways.free
     for tag in s.receivers:
         body = Node(tag, "*")
         if at.get(tag) == () and body in reached:
@@ -245,7 +245,7 @@ def milk(asked: Asked, at: At) -> Answer:
         return Answer(STOPS, why="milk runs back through a pump that stands still")
     acts += backs
     acts += [shut_by_hand(asked, tag) for tag, sucks in spills(asked) if not sucks]
-    pace = _pump_pace(asked, cost, starts)
+    pace = _pump_pace(asked, ways)
     return Answer(True, tuple(dict.fromkeys(acts)), "the milk pumps", pace)
 
 
@@ -290,7 +290,7 @@ def _milk_backflow(asked: Asked, way: Found) -> list[OperatorAction] | None:
     return acts
 
 
-def _pump_pace(asked: Asked, cost: Cost, starts: list[Node]) -> float:
+def _pump_pace(asked: Asked, ways: Spread) -> float:
     """The share of the pace that the pumps of each stage carry together: each what the solved
     network says with those that still run, its rated flow where a valve must first be set."""
     s = asked.s
@@ -299,7 +299,7 @@ def _pump_pace(asked: Asked, cost: Cost, starts: list[Node]) -> float:
                and Node(p.id, p.port_for("milk", "in")) in s.milk_net.near]  # fmt: skip
     gives = s.pumped({**s.place, **asked.w.stuck}, frozenset(p.id for p in running))
     for pump in running:
-        way = s.milk_net.search(starts, Node(pump.id, pump.port_for("milk", "out")).__eq__, cost)
+        way = ways.to(Node(pump.id, pump.port_for("milk", "out")))
         if way is None:
             continue
         depth = sum(1 for m in way.machines if isinstance(s.plant.equipment[m], MovesMilk))

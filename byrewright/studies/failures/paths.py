@@ -87,7 +87,49 @@ class Found:
 
 
 Cost = Callable[[Edge, bool], OperatorActions | None]
-"""The acts that open a joint in a direction (along it when true); None when it stays shut."""
+"""The acts that open a joint of a machine in a direction (along it when true); None when it stays
+shut. A pipe is open."""
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """The cheapest ways from some starts: places in order of their price, and how each was come
+    to."""
+
+    nodes: list[Node]
+    at: Mapping[Node, int]
+    prices: Mapping[int, int]
+    came: Mapping[int, tuple[int, Edge, OperatorActions] | None]
+    back: bool
+
+    def first(self, ends: Callable[[Node], bool]) -> Found | None:
+        """The way to the nearest of some ends."""
+        end = next((here for here in self.prices if ends(self.nodes[here])), None)
+        return None if end is None else self._found(end)
+
+    def to(self, end: Node) -> Found | None:
+        """The way to one place."""
+        here = self.at.get(end)
+        return None if here is None or here not in self.prices else self._found(here)
+
+    @property
+    def free(self) -> set[Node]:
+        """Every place reached with no act."""
+        return {self.nodes[here] for here, price in self.prices.items() if price < _ACT}
+
+    def _found(self, end: int) -> Found:
+        joints: list[Edge] = []
+        acts: list[OperatorActions] = []
+        here = end
+        while (step := self.came[here]) is not None:
+            here = step[0]
+            joints.append(step[1])
+            acts.append(step[2])
+        if not self.back:
+            joints.reverse()
+            acts.reverse()
+        each = tuple(dict.fromkeys(a for some in acts for a in some))
+        return Found(each, tuple(joints), self.nodes[here if self.back else end])
 
 
 class Net:
@@ -147,7 +189,18 @@ class Net:
         back: bool = False,
     ) -> Found | None:
         """The way of fewest acts from a start to the first end (`back`: against the flow)."""
-        ways = self._ways[back]
+        return self.spread(starts, cost, back=back, until=ends).first(ends)
+
+    def spread(
+        self,
+        starts: Iterable[Node],
+        cost: Cost,
+        *,
+        back: bool = False,
+        until: Callable[[Node], bool] | None = None,
+    ) -> Spread:
+        """The ways of fewest acts from the starts to every place, or until an end is reached."""
+        ways, nodes = self._ways[back], self._nodes
         best: dict[int, int] = {}
         came: dict[int, tuple[int, Edge, OperatorActions] | None] = {}
         heap: list[tuple[int, int, int]] = []
@@ -158,41 +211,28 @@ class Net:
                 came[at] = None
                 heap.append((0, len(heap), at))
         number = len(heap)
+        order: dict[int, int] = {}
         while heap:
             price, _, here = heappop(heap)
             if price > best[here]:
                 continue
-            if ends(self._nodes[here]):
-                return self._found(here, came, back)
+            order[here] = price
+            if until is not None and until(nodes[here]):
+                break
             for there, joint, along in ways[here]:
-                if best.get(there, _FAR) <= price + 1:
+                old = best.get(there, _FAR)
+                if old <= price + 1:
                     continue
-                acts = cost(joint, along)
+                acts = cost(joint, along) if joint.machine is not None else ()
                 if acts is None:
                     continue
                 new = price + _ACT * len(acts) + 1
-                if new < best.get(there, _FAR):
+                if new < old:
                     best[there] = new
                     came[there] = (here, joint, acts)
                     number += 1
                     heappush(heap, (new, number, there))
-        return None
-
-    def _found(
-        self, end: int, came: dict[int, tuple[int, Edge, OperatorActions] | None], back: bool
-    ) -> Found:
-        joints: list[Edge] = []
-        acts: list[OperatorActions] = []
-        here = end
-        while (step := came[here]) is not None:
-            here = step[0]
-            joints.append(step[1])
-            acts.append(step[2])
-        if not back:
-            joints.reverse()
-            acts.reverse()
-        each = tuple(dict.fromkeys(a for some in acts for a in some))
-        return Found(each, tuple(joints), self._nodes[here if back else end])
+        return Spread(nodes, self._at, order, came, back)
 
     def reach(self, starts: Iterable[Node], cost: Cost) -> set[Node]:
         """Every place reached with no act."""
@@ -200,7 +240,7 @@ class Net:
         seen = set(queue)
         while queue:
             for there, joint, along in self._ways[0][queue.pop()]:
-                if there not in seen and cost(joint, along) == ():
+                if there not in seen and (joint.machine is None or cost(joint, along) == ()):
                     seen.add(there)
                     queue.append(there)
         return {self._nodes[i] for i in seen}

@@ -6,7 +6,7 @@ of pumps, chillers, heaters and the rest, and into valve positions, stage by sta
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable
+from collections.abc import Callable, Container, Iterable
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -19,7 +19,7 @@ from byrewright.studies.failures.cups import Cups
 from byrewright.studies.failures.events import FaultEffect, rest
 from byrewright.studies.failures.fault_state import FaultState
 from byrewright.studies.failures.flows import leak_l_min, vacuum
-from byrewright.studies.failures.paths import Found, Net, OperatorAction, OperatorActions
+from byrewright.studies.failures.paths import Cost, Net, OperatorAction, OperatorActions
 from byrewright.studies.failures.structure import Asked
 
 Item = Literal[
@@ -86,6 +86,11 @@ class Script:
         return not self.late_s and not any(s.settings or s.valves for s in self.stages)
 
 
+def _is_outlet(machine: Machine, at: Node) -> bool:
+    port = machine.port(at.port)
+    return port is not None and port.direction == "out"
+
+
 class Scripts:
     """Writes the scripts of one plant."""
 
@@ -96,6 +101,20 @@ class Scripts:
         self.water = Net(analysis.plant, ("water",), graph)
         self.cold = Net(analysis.plant, ("coolant", "refrigerant"), graph)
         self.usual = Asked(self.s, FaultState())
+        self._usually: dict[Node, OperatorActions | None] = {}
+        self._last: tuple[Asked, dict[Node, OperatorActions | None]] = self.usual, {}
+        one = analysis.plant.equipment
+        self.makes_cold = frozenset(m.id for m in one.values() if m.can("makes cold"))
+        self.gives_water = frozenset(
+            n for n in self.water.near
+            if n.port == "*" and (one[n.machine].can("gives water")
+                                  or one[n.machine].can("stores water"))
+        )  # fmt: skip
+        self.gives_cold = frozenset(
+            n
+            for n in self.cold.near
+            if n.machine in self.makes_cold and (n.port == "*" or _is_outlet(one[n.machine], n))
+        )
         self.cups = Cups(analysis.plant, analysis.rules, analysis.duty)
         self.supplied = {
             f"{m.id}.{p.name}": (
@@ -201,34 +220,38 @@ class Scripts:
         now = self._supply(asked, net, node)
         if now is None:
             return False
-        return hands or len(now.acts) <= len(before.acts)
+        return hands or len(now) <= len(before)
 
-    def _supply(self, asked: Asked, net: Net, node: Node) -> Found | None:
-        """The way by which water or cold comes to a port."""
-        one = self.a.plant.equipment
+    def _supply(self, asked: Asked, net: Net, node: Node) -> OperatorActions | None:
+        """The acts by which water or cold comes to a port; None where none comes."""
+        if asked is not self.usual and asked is not self._last[0]:
+            self._last = asked, {}
+        known = self._usually if asked is self.usual else self._last[1]
+        if node not in known:
+            found = net.search([node], self._source(net, node), self._opened(asked), back=True)
+            known[node] = None if found is None else found.acts
+        return known[node]
 
-        def source(n: Node) -> bool:
-            machine = one[n.machine]
-            if net is self.water:
-                return n.port == "*" and (machine.can("gives water") or machine.can("stores water"))
-            port = machine.port(n.port)
-            gives = n.port == "*" or (port is not None and port.direction == "out")
-            return machine.can("makes cold") and gives and n.machine != node.machine
+    def _source(self, net: Net, node: Node) -> Callable[[Node], bool]:
+        if net is self.water:
+            return self.gives_water.__contains__
+        return lambda n: n in self.gives_cold and n.machine != node.machine
 
+    def _opened(self, asked: Asked) -> Cost:
         def cost(joint: Edge, along: bool) -> OperatorActions | None:
-            if joint.machine and one[joint.machine].can("makes cold"):
+            if joint.machine in self.makes_cold:
                 return asked.runs(joint.machine)
             return asked.plain(joint, along)
 
-        return net.search([node], source, cost, back=True)
+        return cost
 
     def cold_acts(self, asked: Asked) -> OperatorActions:
         """Acts that bring back water or cold where it stopped by itself."""
         found: dict[OperatorAction, None] = {}
         for net, node in self.supplied.values():
             before, now = (self._supply(who, net, node) for who in (self.usual, asked))
-            if before is not None and now is not None and len(now.acts) > len(before.acts):
-                found |= {a: None for a in now.acts if a not in before.acts}
+            if before is not None and now is not None and len(now) > len(before):
+                found |= {a: None for a in now if a not in before}
         return tuple(found)
 
     def _cold_s(self, asked: Asked) -> float:
