@@ -17,6 +17,8 @@ from tests.plant.small import SMALL
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "rows_two_by_twenty" / "plant.yaml"
 ROWS = EXAMPLE.read_text(encoding="utf-8")
+CLOCK = EXAMPLE.parents[1].joinpath("rotary_round_the_clock", "plant.yaml").read_text("utf-8")
+NO_COLLECTION = r"\ncollections:\n(  - .*\n)+", "\ncollections: []\n"
 QUICK_ROUTES = ("--order", "1", "--no-orders")
 
 
@@ -40,7 +42,8 @@ NOTHING_RUNS = re.sub(
 """Every pump stopped, and one left as a standby that would start by itself."""
 NO_VACUUM = re.sub(r"(VP\d+): (runs|ready)", r"\1: stopped", ROWS)
 CASES = (
-    ("no collection", re.sub(r"\ncollections:\n(  - .*\n)+", "\ncollections: []\n", ROWS), "size"),
+    ("no collection", re.sub(*NO_COLLECTION, ROWS), "size"),
+    ("no tanker comes", re.sub(*NO_COLLECTION, CLOCK), "day"),
     ("every cow withheld", every_cow_withheld(), "size"),
     ("every cow withheld", every_cow_withheld(), "day"),
     ("no vacuum", NO_VACUUM, "vacuum"),

@@ -156,7 +156,7 @@ def purity(ctx: StudyContext, run: Run) -> None:
     """Water and wash that reached stored or sold milk."""
     rows = [run.compiled.vessel(t) for t in [*run.compiled.names.places, "(sold)"]]
     change = run.last.items[rows] - run.first.items[rows]
-    milk = float(change[:, sh.MILK].sum())
+    milk = max(float(change[:, sh.MILK].sum()), 0.0)
     wash, water = (float(change[:, s].sum()) for s in (sh.WASH, sh.WATER))
     lines = (stays_l(ctx) or 0.0) * sum(b.washed for b in run.bouts)
     carried = max(wash + water, 0.0)
