@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -260,6 +260,8 @@ def pack(
     from byrewright.documents.readers import READERS
     from byrewright.results import merge
     from byrewright.site.checks.measured import measured_of
+    from byrewright.site.condition.ahead import beside
+    from byrewright.site.condition.matrix import kept_at
     from byrewright.studies.every import STUDIES, ask
 
     with clear_errors():
@@ -274,7 +276,9 @@ def pack(
             asked = tuple({s: None for n in names if n in READERS for s in READERS[n].needs})
         file, rules = load(path)
         out = console()
-        with progress("sizing") as say:
+        calls = full and bool({ENGINEER, "milker"} & set(names))
+        causes = beside(path, kept_at(file.plant, rules)) if calls else nullcontext()
+        with progress("sizing") as say, causes:
             result = ask(file.plant, rules, asked or ("sizing",), say)
             measured = measured_of(path, file.plant, rules)
             if measured is not None:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -9,6 +12,7 @@ import byrewright as bw
 from benchmarks.faulty import Faulty
 from byrewright.errors import ByrewrightError
 from byrewright.plant.read import read_plant
+from byrewright.site.condition import ahead, matrix
 from byrewright.site.condition.causes import (
     Reading,
     causes,
@@ -23,6 +27,7 @@ from byrewright.site.condition.infer import NONE, Model, believe
 from byrewright.site.condition.study import diagnosis_result
 from byrewright.site.condition.taken import Taken, typed
 from byrewright.standards.rulebook import default_rulebook
+from tests.plant.small import SMALL
 
 EXAMPLE = "examples/rotary_spring_ice/plant.yaml"
 
@@ -58,6 +63,25 @@ def test_a_pump_is_said_to_stand_only_if_it_gives_nothing(
     said = diagnosis_result("A", found, [], []).findings[0]
     assert (said.verdict == "fails") == fits
     assert ("nor two of them, explains what was read" in said.sentence) != fits
+
+
+def test_a_second_process_works_the_causes_out(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Would fail if a pack waited for what a helper could have done, or missed what it left."""
+    monkeypatch.setattr(os, "sched_getaffinity", lambda _: {0, 1})
+    path, rules = tmp_path / "plant.yaml", default_rulebook()
+    path.write_text(SMALL.replace("Test Hollow", "Two Processes"), encoding="utf-8")
+    plant = read_plant(path).sound()
+    kept = matrix.kept_at(plant, rules)
+    kept.unlink(missing_ok=True)
+    with ahead.beside(path, kept), monkeypatch.context() as only_there:
+        only_there.setattr(matrix, "_made", None)
+        there = matrix.matrix_of(plant, rules)
+    assert len(there.faults) > 10
+    kept.unlink()
+    here = matrix.matrix_of(plant, rules)
+    assert here.faults == there.faults and np.array_equal(here.spread, there.spread)
 
 
 def test_a_complaint_alone_asks_for_a_measurement(model: Model) -> None:

@@ -19,6 +19,7 @@ from byrewright.caches import cache_folder, keep
 from byrewright.errors import ByrewrightError
 from byrewright.plant.plant import Plant
 from byrewright.site.checks.catalogue import TESTS
+from byrewright.site.condition.ahead import awaited
 from byrewright.site.condition.faults import Fault, faults_of, unseen_of
 from byrewright.site.condition.figures import Figure, figures_of
 from byrewright.site.condition.forward import Forward, Readings
@@ -136,6 +137,11 @@ def _program() -> str:
     return _PROGRAM[0]
 
 
+def kept_at(plant: Plant, rules: Rulebook) -> Path:
+    """Where its matrix is kept, once it is worked out."""
+    return cache_folder("diagnosis") / f"{key_of(plant, rules)}.npz"
+
+
 def matrix_of(plant: Plant, rules: Rulebook, say: Say | None = None) -> Matrix:
     """The matrix of a plant, from what was kept of it where there is one.
 
@@ -147,7 +153,9 @@ def matrix_of(plant: Plant, rules: Rulebook, say: Say | None = None) -> Matrix:
     import numpy as np
 
     figures = figures_of(plant, rules)
-    path = cache_folder("diagnosis") / f"{key_of(plant, rules)}.npz"
+    path = kept_at(plant, rules)
+    if not path.is_file():
+        awaited(say)
     forward = Forward(plant, rules, figures)
     columns = columns_of(plant, forward.usual)
     usual = np.array([forward.usual[c.id] for c in columns])
@@ -275,3 +283,13 @@ def _keep(path: Path, made: Matrix) -> None:
 
 def _fault(told: dict[str, Any]) -> Fault:
     return Fault(**{**told, "moves": {k: tuple(v) for k, v in told["moves"].items()}})
+
+
+if __name__ == "__main__":
+    import sys
+
+    from byrewright.plant.limits import rules_beside
+    from byrewright.plant.read import read_plant
+
+    at = Path(sys.argv[1])
+    matrix_of(read_plant(at).sound(), rules_beside(at))
