@@ -100,9 +100,13 @@ def _is_opcua(where: str) -> bool:
     return right and not re.search(r"\s", where)
 
 
+WATCHED = ".watched.json"
+"""How the hidden file ends that says what is to be watched."""
+
+
 def order_file(plant_path: Path) -> Path:
     """Where it is kept what is to be watched, for the next start of the computer."""
-    return plant_path.with_name(f".{plant_path.stem}.watched.json")
+    return plant_path.with_name(f".{plant_path.stem}{WATCHED}")
 
 
 def keep_order(plant_path: Path, order: Order) -> None:

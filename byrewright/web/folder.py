@@ -113,12 +113,24 @@ class Folder:
                     break
         return found
 
-    def _walk(self) -> Iterator[Path]:
+    def bereft(self, mark: str) -> dict[str, Path]:
+        """Address to path of plant files that are not there, beside which a hidden file with an
+        ending lies on: a file that was renamed, a disk that is not mounted."""
+        found: dict[str, Path] = {}
+        for path in () if self.only else self._walk(hidden=True):
+            if path.name.startswith(".") and path.name.endswith(mark):
+                stem = path.name[1 : -len(mark)]
+                if stem and not any(path.with_name(stem + s).exists() for s in SUFFIXES):
+                    plant = path.with_name(f"{stem}.yaml")
+                    found[self.slug_of(plant)] = plant
+        return found
+
+    def _walk(self, hidden: bool = False) -> Iterator[Path]:
         """Files of the root and a few folders below, by name; links to folders are not followed."""
         for where, folders, names in os.walk(self.root):
             depth = len(Path(where).relative_to(self.root).parts)
             folders[:] = sorted(n for n in folders if not n.startswith(".") and depth < DEEPEST - 1)
-            yield from (Path(where) / n for n in sorted(names) if not n.startswith("."))
+            yield from (Path(where) / n for n in sorted(names) if hidden or not n.startswith("."))
 
     def slug_of(self, path: Path) -> str:
         """The name of a file in an address: `north~plant` for north/plant.yaml."""

@@ -99,7 +99,8 @@ def _line(t: Texts, slug: str, one: Seen, kind: Kind) -> Html:
         elif kind in ("lost", "log"):
             more = shown.log if kind == "log" else shown.message
     elif kind in ("dead", "ended"):
-        more = t("live.stood", count=standing(one)) if standing(one) else None
+        stood = t("live.stood", count=standing(one)) if standing(one) else ""
+        more = " ".join(filter(None, (t(one.why_key) if one.why_key else "", stood))) or None
     return tag(
         "a",
         tag("b", text),

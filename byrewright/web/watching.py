@@ -31,7 +31,7 @@ from byrewright.site.log import (
 )
 from byrewright.site.log.home import File
 from byrewright.site.log.store import home_of
-from byrewright.site.service import Order, drop_order, keep_order, kept_order, order_file
+from byrewright.site.service import WATCHED, Order, drop_order, keep_order, kept_order, order_file
 from byrewright.site.watch import NOT_YET
 from byrewright.web.folder import Folder, NotServed, Opened
 
@@ -41,6 +41,8 @@ BEGIN_S = 90.0
 """A cold, busy machine may take so long to begin."""
 AGAIN_S = (2.0, 5.0, 15.0, 60.0)
 """Waits between attempts to begin a watch again; the last is repeated."""
+FAILED = 2
+"""After so many attempts in vain it is told as not running, also while another is made."""
 SILENT_S = 3.0
 SHOWN_EVENTS = 200
 
@@ -102,7 +104,7 @@ class Seen:
         """What is to be said of it, the worst first."""
         heard = self.heard
         if heard is None:
-            if self.starting:
+            if self.starting and self.tries < FAILED:
                 return "begins"
             if self.wanted:
                 return "dead"
@@ -167,7 +169,7 @@ class Watches:
         known = self.seen.get((slug, world))
         if known is None:
             path = self.folder.path(slug)
-            known = self.seen[slug, world] = Seen(path, world, Knock(door_file(path, world)))
+            known = self.seen[slug, world] = _seen(path, world)
         return known
 
     def every(self) -> list[tuple[str, Seen]]:
@@ -234,7 +236,13 @@ class Watches:
         while True:
             if time.monotonic() - self._files_at > FILES_S:
                 self._files = await asyncio.to_thread(self.folder.files)
+                gone = await asyncio.to_thread(self.folder.bereft, WATCHED)
                 self._files_at = time.monotonic()
+                for slug, path in gone.items():  # its watch is to run, and may still
+                    self.seen.setdefault((slug, "real"), _seen(path, "real"))
+            for (slug, world), one in list(self.seen.items()):
+                if slug not in self._files and world == "real" and one.wanted:
+                    await self._look(slug, one)
             for slug in self._files:
                 for world in WORLDS:
                     with contextlib.suppress(NotServed):
@@ -272,8 +280,10 @@ class Watches:
         if now < one.next_at:
             return
         order = kept_order(one.path)
-        if order is None:
-            one.why_key = "live.order_lost"
+        one.why_key = "live.order_lost" if order is None else ""
+        if not one.path.exists():
+            one.why_key = "live.file_gone"
+        if order is None or one.why_key:
             return
         await self._spawn(one, order)
 
@@ -320,6 +330,10 @@ class Watches:
         stand = [a for some in states.values() for a in some.values() if a.standing]
         one.past, one.past_trouble = (events, stand), ""
         one.past_of = home.stamp()  # looking may have renewed the file itself
+
+
+def _seen(path: Path, world: World) -> Seen:
+    return Seen(path, world, Knock(door_file(path, world)))
 
 
 def arguments(order: Order) -> list[str]:

@@ -16,6 +16,10 @@ from byrewright.web.changes import verdict_changes
 from tests.web.conftest import LARGEST, Served, Server, open_eye
 
 WAIT_MS = 60_000
+OFFER_IN_VIEW = """() => {
+    const r = document.getElementById("put_back").getBoundingClientRect();
+    return r.top >= 0 && r.bottom <= innerHeight;
+}"""
 
 
 @pytest.fixture(scope="module")
@@ -42,6 +46,7 @@ def test_typed_figures_survive_no_network_a_restart_and_a_reload(
     page.goto(f"http://127.0.0.1:{server.port}/p/plant/edit?pick=VP1")
     page.get_by_label("Motor rating").fill("37")
     page.locator("pre.diff .add", has_text="37").wait_for(timeout=WAIT_MS)
+    assert page.locator("#put_back").count() == 0  # typed here and now: nothing to offer
     page.context.set_offline(True)
     page.locator("#silent").wait_for(timeout=10_000)
     page.get_by_label("Motor rating").fill("45")
@@ -49,7 +54,17 @@ def test_typed_figures_survive_no_network_a_restart_and_a_reload(
     server.begin()
     page.context.set_offline(False)
     page.locator("#put_back").wait_for(timeout=WAIT_MS)  # it came back by itself and offers
+    page.get_by_label("Motor rating").scroll_into_view_if_needed()
+    for width, height in ((390, 844), (820, 1180)):  # in view, though the page is long
+        page.set_viewport_size({"width": width, "height": height})
+        page.wait_for_function(OFFER_IN_VIEW)
     eye.shoot("typed-before")
+    page.reload()
+    page.locator("#put_back").wait_for(timeout=WAIT_MS)
+    page.get_by_label("Motor rating").fill("44")  # typed meanwhile: it wins over what is offered
+    page.locator("#put_back").wait_for(state="detached", timeout=WAIT_MS)
+    page.get_by_label("Motor rating").fill("45")
+    page.locator("pre.diff .add", has_text="45").wait_for(timeout=WAIT_MS)
     page.reload()
     page.locator("#put_back").click(timeout=WAIT_MS)
     page.locator("pre.diff .add", has_text="45").wait_for(timeout=WAIT_MS)

@@ -308,18 +308,20 @@ def test_edit_conflict_is_told_and_nothing_is_lost(eye: Eye, served: Served) -> 
 
 @once
 def test_brief_drafts_and_shows_what_changes(eye: Eye, served: Served) -> None:
-    """Would fail if the form did not draft a plant, or hid what it changes."""
+    """Would fail if the form did not draft a plant, or hid what it changes: that a draft by sizing
+    alone gives up the sensed positions that the studies asked for."""
     page = eye.page
     page.goto(served.page(SMALL, "brief"))
     cows = page.get_by_label("Cows in milk")
     cows.fill("many")
     page.locator("[aria-invalid=true]").first.wait_for()
-    assert page.get_by_role("button", name="Draft the plant").is_disabled()
+    assert page.get_by_role("button", name="Draft by sizing alone").is_disabled()
     cows.fill("420")
     page.wait_for_function("document.querySelector('#brief-text').value.includes('cows: 420')")
-    page.get_by_role("button", name="Draft the plant").click()
+    page.get_by_role("button", name="Draft by sizing alone").click()
     page.get_by_role("button", name="Save as the plant").wait_for(timeout=WAIT_MS)
     page.get_by_text(re.compile(r"What changes: \d+")).wait_for()
+    page.get_by_text(re.compile(r"no longer in this draft: [1-9]")).wait_for()  # and why
     eye.shoot("brief")
 
 

@@ -16,7 +16,10 @@
     const value = t.type === "checkbox" ? (t.checked ? "yes" : "") : t.value;
     write(place.dataset.keep, { ...read(place.dataset.keep), [t.dataset.value]: value });
   }
+  // what was there when the page was opened: what is typed on it now is no news to it
+  const before = {};
+  try { for (const k of Object.keys(localStorage)) if (k.startsWith(key(""))) before[k] = read(k.slice(key("").length)); } catch { /* then nothing is kept */ }
   document.addEventListener("input", note, true);
   document.addEventListener("change", note, true);
-  window.byreKeep = { read, write };
+  window.byreKeep = { before: name => before[key(name)] || {}, write };
 })();

@@ -15,6 +15,7 @@ from byrewright.drafting.gives import closed_draft
 from byrewright.errors import ByrewrightError
 from byrewright.plant.brief import Brief, BriefFile, WaterSource, read_brief_text
 from byrewright.plant.edit import edit_source
+from byrewright.plant.machine import Machine
 from byrewright.plant.plant_id import keeping
 from byrewright.plant.problems import BriefError, Problem
 from byrewright.plant.source import LARGEST_BYTES, load, read_text
@@ -224,6 +225,12 @@ class BriefView:
             ]
             for c in found
         ]
+        if not self.full:
+            now = plant.equipment
+            before = [n for n, one in self.opened.plant.equipment.items() if _sensed(one)]
+            lost = sum(n in now and not _sensed(now[n]) for n in before)
+            told = tag("div", tag("b", t("brief.unsensed", count=lost))) if lost else None
+            parts.append(say([t("brief.sizing_alone"), told]))
         parts.append(
             tag(
                 "p",
@@ -369,3 +376,7 @@ class BriefView:
             self.loaded = digest_of(self.text)
             self.note = say(self.v.t("brief.brief_saved"), "good")
         self.side.draw()
+
+
+def _sensed(machine: Machine) -> bool:
+    return bool(getattr(machine, "sensed", False))

@@ -90,14 +90,14 @@ class EditView:
         ui.html(tag("h1", t("edit.title")), sanitize=False)
         ui.html(parts_of_edit(self.v, "figures"), sanitize=False)
         ui.html(tag("p", t("edit.lead")), sanitize=False)
+        back = {"put_back": self.on_put_back, "forget": self.on_forget}
+        self.offer = Live(self._offer, back, cls="offer")  # in view wherever the page is scrolled
         with ui.element("div").classes("half gap"):
             with ui.element("div"):
                 self.form = Live(self._form, {"pick": self.on_pick, "field": self.on_field})
             acts = {
                 "undo": self.on_undo,
                 "undo_one": self.on_undo_one,
-                "put_back": self.on_put_back,
-                "forget": self.on_forget,
                 "save": self.on_save,
                 "mine_on_theirs": self.on_mine_on_theirs,
                 "drop": self.on_drop,
@@ -110,13 +110,13 @@ class EditView:
         """Offer back what was typed in this browser and not saved; then size the plant."""
         slug = json.dumps(self.opened.slug)
         with contextlib.suppress(TimeoutError):
-            typed = await ui.run_javascript(f"return byreKeep.read({slug})", timeout=5)
+            typed = await ui.run_javascript(f"return byreKeep.before({slug})", timeout=5)
             known = typed if isinstance(typed, dict) else {}
             self.offered = {
                 str(k): str(x)[:200] for k, x in known.items() if str(x).strip() != self._in_file(k)
             }
             if self.offered:
-                self.side.draw()
+                self.offer.draw()
             elif known:
                 self._keep()
         await self.size()
@@ -186,7 +186,7 @@ class EditView:
 
     def _side(self) -> Child:
         t = self.v.t
-        parts: list[Child] = [self._offer() if self.offered else None, self.message]
+        parts: list[Child] = [self.message]
         if self.theirs is not None:
             return [*parts, self._conflict(self.theirs)]
         changed = bool(self.changes)
@@ -243,9 +243,11 @@ class EditView:
         words_ = tag("span", key.partition(".")[2], cls="mono"), " ", was, " > ", tag("b", now)
         return tag("li", tag("span", words_), button, cls="undo")
 
-    def _offer(self) -> Html:
+    def _offer(self) -> Child:
         """Figures that were typed in this browser and never saved."""
         t = self.v.t
+        if not self.offered:
+            return None
         rows = [
             tag("li", tag("span", key.partition(".")[2], cls="mono"), " ", value)
             for key, value in self.offered.items()
@@ -316,6 +318,8 @@ class EditView:
         field = next((f for f in self._fields() if f.key == key), None)
         if field is None:
             return
+        if self.offered.pop(key, None) is not None:  # what is typed now wins
+            self.offer.draw()
         changes = dict(self.changes)
         parsed = fields.parse(field, value)
         file_says = fields.stated({"x": parsed}, "x") if parsed is not REMOVE else ""
@@ -353,6 +357,7 @@ class EditView:
                 self.changes[key] = fields.parse(field, value)
                 pick = self.pick
         self.pick, self.offered = pick, {}
+        self.offer.draw()
         self.form.draw()
         await self.check()
 
@@ -360,7 +365,7 @@ class EditView:
         """What was typed before is not wanted any more."""
         self.offered = {}
         self._keep()
-        self.side.draw()
+        self.offer.draw()
 
     @staticmethod
     def _owner(key: str) -> str:
