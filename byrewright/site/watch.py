@@ -173,6 +173,7 @@ class Watch:
             self._enter_ran()
             who, why = self.ending
             stand = sum(a.standing for a in self.alarms.shown())
+            stand += sum(a.standing for _, a, _ in self.others.values())
             left = f"; alarms that stand and are kept: {stand}" if stand else ""
             self._note("stopped", f"watch ends: {why or 'the program was ended'}{left}", who)
 

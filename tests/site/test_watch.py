@@ -25,7 +25,7 @@ from byrewright.site.addresses import (
     read_map,
     write_map,
 )
-from byrewright.site.alarms import Event
+from byrewright.site.alarms import Alarm, Event
 from byrewright.site.controller import LOOPBACK, Controller, free_port
 from byrewright.site.journal import Journal
 from byrewright.site.log import Log, Owner
@@ -442,3 +442,16 @@ def test_address_map_comes_back_and_complains_clearly(tmp_path: Path) -> None:
     path.write_bytes(b"tag,area,address\n" + b"x" * 200_000 + b",discrete_input,1\n")
     with pytest.raises(AddressError, match="not a line of a table"):
         read_map(path, table)
+
+
+async def test_the_end_tells_what_stands_of_another_controller_too(tmp_path: Path) -> None:
+    """Would fail if the last sentence left out alarms that stand and are read no more."""
+    table, ended = one_row_table(), asyncio.Event()
+    log = Log(tmp_path / "log.sqlite", OWNER)
+    log.record([], [("Modbus there:502", Alarm("V1_not_closed", "acknowledged", 1.0))])
+    ended.set()
+    watch = watching(table, made("modbus", table, default_addresses(table))[1],
+                     tmp_path / "log.sqlite", Clock())  # fmt: skip
+    await watch.run(ended)
+    assert "stand and are kept: 1" in told(watch)[-1].text
+    watch.journal.close()
