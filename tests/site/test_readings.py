@@ -199,6 +199,10 @@ def test_what_does_not_belong_is_refused(folder: Path) -> None:
     (folder / "readings.yaml").write_text(template("PU1", "RC9"))
     with pytest.raises(ByrewrightError, match=r"no machine RC9; did you mean RC"):
         asked(folder, "vacuum1.csv")
+    (folder / "readings.yaml").write_text(ZONED.replace("TK1", "BT1"))
+    (folder / "tank.csv").write_text("t,c\n2026-03-05T06:00,4.0\n2026-03-05T06:01,4.0\n")
+    with pytest.raises(ByrewrightError, match="no tank temperature is read at BT1, Balance tank; "):
+        asked(folder, "tank.csv")
 
 
 ZONED = (

@@ -94,29 +94,34 @@ def _refuse(column: pd.Series, missing: NDArray[np.bool_]) -> None:
 
 def _by_figures(column: pd.Series, written: str) -> NDArray[np.float64] | None:
     """Times of one width from their figures; None where the column is not so plain."""
+    import pandas as pd
+
     first = str(column.iloc[0]) if len(column) else ""
     places = _places(written, len(first))
     if places is None:
         return None
     try:
-        cells = np.fromiter(
-            (c.encode("ascii") for c in column), dtype=f"S{len(first) + 1}", count=len(column)
-        )
-    except (UnicodeEncodeError, AttributeError):
+        cells = np.array(column.tolist(), dtype=f"S{len(first) + 1}")
+    except UnicodeEncodeError:
         return None
-    figures = cells.view(np.uint8).reshape(len(column), len(first) + 1)
+    signs = cells.view(np.uint8).reshape(len(column), len(first) + 1)
+    figures = np.ascontiguousarray(signs.T)
     literal = [
         i for i in range(len(first)) if not any(a <= i < b for a, b in places.values())
     ]  # the signs between
     own = np.frombuffer(first.encode("ascii"), dtype=np.uint8)
-    if figures[:, len(first)].any() or (figures[:, literal] != own[literal]).any():
+    if figures[len(first)].any() or any((figures[i] != own[i]).any() for i in literal):
         return None
 
     def number(a: int, b: int) -> NDArray[np.int64] | None:
-        part = figures[:, a:b].astype(np.int64) - ord("0")
-        if ((part < 0) | (part > 9)).any():
+        part = figures[a:b] - np.uint8(ord("0"))  # what is under "0" comes round, above 9
+        if (part > 9).any():
             return None
-        return part @ (10 ** np.arange(b - a - 1, -1, -1, dtype=np.int64))
+        told: NDArray[np.int64] = part[0].astype(np.int64)
+        for one in part[1:]:
+            told *= 10
+            told += one
+        return told
 
     value = {k: number(a, b) for k, (a, b) in places.items()}
     if any(v is None for v in value.values()):
@@ -125,7 +130,7 @@ def _by_figures(column: pd.Series, written: str) -> NDArray[np.float64] | None:
     if (at["H"] > 23).any() or (at["M"] > 59).any() or ("S" in at and (at["S"] > 59).any()):
         return None
     key = (at["Y"] * 100 + at["m"]) * 100 + at["d"]
-    days, back = np.unique(key, return_inverse=True)
+    back, days = pd.factorize(key)
     try:
         started = np.array(
             [(datetime(d // 10000, d // 100 % 100, d % 100) - datetime(1970, 1, 1)).days

@@ -90,7 +90,7 @@ class Measured:
                 title, where or of.where, round(value, 4), round(doubt, 4), unit,
                 "" if told is None else round(told, 4),
                 "" if told is None else round(value - told, 4),
-                "" if most is None else most, one.verdict, of.file,
+                "" if most is None else most, "" if most is None else one.verdict, of.file,
             )
         )  # fmt: skip
         return one

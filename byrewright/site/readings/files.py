@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 GROUPED = r"[+-]?\d{1,3}(\.\d{3})+(,\d+)?"
 """A number with points between its thousands, where the comma is its decimal sign."""
-CHUNK_ROWS = 500_000
+CHUNK_ROWS = 100_000
 MOST_HEADING_LINES = 60
 LONG_S = 3600.0
 

@@ -7,7 +7,7 @@ figure that may lie on either side of its limit is `unknown`, and says which rea
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from itertools import pairwise
 from statistics import median
 
@@ -91,10 +91,15 @@ def worked_out(
              "limit", "verdict", "file"),
             ("",) * 10,
             tuple(measured.rows),
-            "The verdict takes the uncertainty in; near a limit it is unknown.",
+            "The verdict takes the uncertainty in; near a limit it is unknown. A figure without a "
+            "limit has no verdict.",
         ),
     )  # fmt: skip
     return ctx.notes.result(), measured.figures
+
+
+READ_AT: Mapping[str, str] = {"chamber_vacuum": "pulsates", "tank_temperature": "stores milk"}
+"""What a machine must do for a quantity to be read at it, where that is sure."""
 
 
 def _refuse_doubles(files: Sequence[ReadFile]) -> None:
@@ -113,6 +118,14 @@ def _tag(plant: Plant, one: Reading) -> Machine:
         raise ByrewrightError(
             f"{one.file}: column {one.heading}: the plant has no machine "
             f"{one.channel.at}{nearest(one.channel.at, plant.equipment)}"
+        )
+    needed = READ_AT.get(one.channel.quantity)
+    if needed is not None and not machine.can(needed):
+        there = ", ".join(m.id for m in plant.able(needed)) or "none"
+        quantity = one.channel.quantity.replace("_", " ")
+        raise ByrewrightError(
+            f"{one.file}: column {one.heading}: no {quantity} is read at {machine.id}, "
+            f"{machine.title}; the plant has {there}"
         )
     if one.number is not None and not 1 <= one.number <= machine.count:
         raise ByrewrightError(
