@@ -33,13 +33,25 @@ LEAST_POINTS = 4  # a table with fewer rows is not drawn as lines
 MOST_SHOWN = 2.0  # a bar ends at twice its limit
 
 
-def capacity_svg(title: str, findings: Sequence[Finding]) -> str:
-    """Bars of value against limit (the upright rule), one a finding that has both.
+BARS = 30
+"""Bars in one figure: more would not stand under a chapter's heading on one page."""
+
+
+def capacity_svgs(title: str, findings: Sequence[Finding]) -> list[str]:
+    """Bars of value against limit (the upright rule), one a finding that has both, in figures that
+    a page holds.
 
     The limit is drawn at the same place for every bar, so that unlike units can stand together;
     a bar must reach the rule where the limit is a least, and stop before it where it is a most.
     """
     bars = _worst_of_alike(findings)
+    return [
+        _bars_svg(title if first == 0 else f"{title} (continued)", bars[first : first + BARS])
+        for first in range(0, len(bars), BARS)
+    ]
+
+
+def _bars_svg(title: str, bars: Sequence[tuple[Finding, int]]) -> str:
     row, left, right = 6.4, 62.0, 34.0
     height = 13 + row * len(bars)
     scale = (WIDE_MM - left - right) / MOST_SHOWN
@@ -142,7 +154,7 @@ def figures_for(result: Result, topic: str) -> list[str]:
     """A topic's figures as SVG: its capacity balance, its series, and tables that run in order."""
     own = [f for f in result.findings if topic_of(f.key) == topic]
     limits = [f for f in own if f.sense != "says" and f.limit and f.value is not None]
-    made = [capacity_svg("What it has against what it needs", limits)] if len(limits) > 1 else []
+    made = capacity_svgs("What it has against what it needs", limits) if len(limits) > 1 else []
     for one in result.series:
         if topic_of(one.key) == topic and len(one.x) > 1:
             made += [series_svg(part) for part in by_unit(one)]

@@ -6,6 +6,7 @@ import doctest
 import importlib
 import math
 import pkgutil
+from dataclasses import replace
 from xml.etree import ElementTree
 
 import pytest
@@ -15,7 +16,7 @@ from hypothesis import strategies as st
 import byrewright.documents as documents
 from byrewright.documents.figures import (
     MARKS,
-    capacity_svg,
+    capacity_svgs,
     figures_for,
     series_svg,
     table_bars_svg,
@@ -24,6 +25,10 @@ from byrewright.documents.format import number, percent, quantity
 from byrewright.results import VERDICTS, Series
 from tests.documents.made import made_result
 
+PAGE_MM = 297 - 24 - 20
+"""What the report's margins leave of a page."""
+CHAPTER_MM = 25
+"""A chapter's heading with its space, and the space about a figure."""
 HALF_A_DIGIT = 0.005  # a shown number keeps three figures or more
 
 
@@ -39,7 +44,7 @@ def test_figures_are_sound_and_the_same_each_time() -> None:
     result = made_result()
     made = figures_for(result, "cooling") + figures_for(result, "vacuum")
     assert len(made) == 2
-    made += [table_bars_svg(result.tables[0], 1), capacity_svg("x", result.findings)]
+    made += [table_bars_svg(result.tables[0], 1), *capacity_svgs("x", result.findings)]
     for svg in made:
         ElementTree.fromstring(svg)
     assert made[:2] == figures_for(result, "cooling") + figures_for(result, "vacuum")
@@ -48,8 +53,18 @@ def test_figures_are_sound_and_the_same_each_time() -> None:
 def test_a_bar_that_misses_its_limit_is_marked_by_sign_and_word() -> None:
     """Would fail if a failed bar were told by its colour alone."""
     assert len({MARKS[v] for v in VERDICTS}) == len(VERDICTS)
-    svg = capacity_svg("x", made_result().findings)
+    (svg,) = capacity_svgs("x", made_result().findings)
     assert f"{MARKS['fails']} -25 % least" in svg
+
+
+def test_a_figure_of_many_bars_stands_under_its_heading() -> None:
+    """Would fail if a figure were taller than a page has room for under a chapter's heading, which
+    then stood alone on a page."""
+    one = next(f for f in made_result().findings if f.limit and f.value is not None)
+    many = capacity_svgs("x", [replace(one, title=f"t{i}") for i in range(70)])
+    tall = [float(ElementTree.fromstring(svg).get("viewBox", "").split()[3]) for svg in many]
+    assert max(tall) < PAGE_MM - CHAPTER_MM
+    assert sum(svg.count(f"{MARKS[one.verdict]} ") for svg in many) == 70
 
 
 def test_a_flat_line_can_be_drawn() -> None:
