@@ -37,6 +37,24 @@ READY = {
 """When each must be there, counted from the works themselves (common practice, no source)."""
 
 
+ROOM_WORDS = {
+    "cold": "refrigeration room",
+    "hall": "milking hall",
+    "milk": "milk room",
+    "plant": "plant room",
+    "switch": "switch room",
+    "tanker": "tanker bay",
+    "wash": "wash room",
+    "yard": "collecting yard",
+}
+"""Rooms as people call them; one that the plant file adds keeps its name."""
+
+
+def room_words(room: str) -> str:
+    """A room in words."""
+    return ROOM_WORDS.get(room, room)
+
+
 GROUP_WORDS = {
     "slab": "Slabs",
     "pit": "Pit, track and trench",
@@ -75,7 +93,7 @@ def builders_list(plant: Plant, made: Sited) -> list[Row]:
         roof = "" if room.open else f", {room.height_m:.2f} m clear height"
         add(
             "slab",
-            f"floor of {room.name}",
+            f"floor of the {room_words(room.name)}",
             room.name,
             room.x,
             room.y,

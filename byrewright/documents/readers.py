@@ -9,7 +9,7 @@ from byrewright.documents import reader_farmer
 from byrewright.documents import report_lists as lists
 from byrewright.documents.format import System, key_figure, quantity, words
 from byrewright.documents.papers import Paper, table_of
-from byrewright.documents.plan_lists import GROUP_WORDS, builders_list, in_rows
+from byrewright.documents.plan_lists import GROUP_WORDS, builders_list, in_rows, room_words
 from byrewright.documents.plan_sheets import plan_sheets, plan_svg
 from byrewright.documents.readers_work import (
     alarm_rows,
@@ -181,7 +181,7 @@ def fitter(paper: Paper, issue: Issue) -> None:
         paper.text("Behind each length: m measured, p from the plan, g guessed. Cut: what bends "
                    "take is off. Levels, high and low points stand in the sketches.")  # fmt: skip
         for room, many in rooms.items():
-            paper.head(f"Pipes: {room}")
+            paper.head(f"Pipes: {room_words(room)}")
             for one in many:
                 one[6] = {"measured": "m", "from the plan": "p"}.get(str(one[6]), "g")
                 one[11] = str(one[11]).removeprefix("empties to ")
