@@ -42,7 +42,8 @@ def changes_pdf(
     title = " ".join(after.site.name.replace(INVENTED, "").split()) or after.site.name
     topics = [
         {"title": topic.capitalize(),
-         "rows": [[c.what, prose(text_in(c.sentence, units))] for c in found if c.topic == topic]}
+         "rows": [[c.what, prose(text_in(c.sentence, units, motor="motor" in c.sentence))]
+                  for c in found if c.topic == topic]}
         for topic in TOPICS
     ]  # fmt: skip
     data: dict[str, Any] = {

@@ -9,7 +9,7 @@ from typing import Any
 
 from byrewright.documents.format import System, number, prose, quantity, words
 from byrewright.documents.sheets import service_drawn
-from byrewright.documents.us_units import text_in
+from byrewright.documents.us_units import text_in, unit_by_name
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import StandsCows
@@ -100,7 +100,7 @@ def assumptions(plant: Plant, results: Result, units: System) -> list[list[str]]
         owner = plant.equipment.get(where)
         kind = type(owner).TITLE if owner else where
         if units == "US":
-            unit = "kW motor" if unit == "kW" and "motor" in what else unit
+            unit = unit_by_name(what, unit, units)
             what, why = text_in(what, units), text_in(why, units)
         row = (kind, what, words(quantity(plain, unit, units)), prose(why), words(known))
         found.setdefault(row, []).append(where)

@@ -133,6 +133,15 @@ def is_motor(one: Finding) -> bool:
     return "motor" in one.key
 
 
+def unit_by_name(name: str, unit: str, system: System) -> str:
+    """The unit of a figure by its name or meaning: to a US reader the power of a motor is in hp.
+
+    >>> unit_by_name("motor_kw", "kW", "US"), unit_by_name("heater_kw", "kW", "US")
+    ('kW motor', 'kW')
+    """
+    return MOTOR if system == "US" and unit == "kW" and "motor" in name else unit
+
+
 def table_in(table: Table, system: System, *, air: bool = False) -> Table:
     """A table in the reader's units, words and numbers (`air`: its bare flows are of air)."""
     if system != "US":

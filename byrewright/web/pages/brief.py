@@ -10,6 +10,7 @@ from fastapi import Request
 from nicegui import ui
 
 from byrewright.documents.format import prose, words
+from byrewright.documents.us_units import unit_by_name
 from byrewright.drafting.draft import Draft, draft_plant
 from byrewright.drafting.gives import closed_draft
 from byrewright.errors import ByrewrightError
@@ -220,8 +221,10 @@ class BriefView:
             [
                 tag("b", c.where),
                 words(c.field),
-                self._value(c.old, c.unit),
-                self._value(c.new, c.unit),
+                *(
+                    self._value(x, unit_by_name(c.field, c.unit, self.v.units))
+                    for x in (c.old, c.new)
+                ),
             ]
             for c in found
         ]

@@ -7,6 +7,7 @@ from typing import Any
 from byrewright.documents.format import words
 from byrewright.documents.ink import ink_of
 from byrewright.documents.sheets import service_drawn
+from byrewright.documents.us_units import unit_by_name
 from byrewright.plant.machine import Machine, Upkeep
 from byrewright.plant.plant import Pipe
 from byrewright.plant.record import Parameter
@@ -122,7 +123,7 @@ def figure(v: Visit, machine: Machine, one: Parameter) -> str:
     if isinstance(value, str):
         return words(value)
     if isinstance(value, int | float):
-        return v.number(value, one.unit)
+        return v.number(value, unit_by_name(one.name, one.unit, v.units))
     return ""
 
 
