@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import io
 import json
 import subprocess
 import sys
 import threading
+import zipfile
 from pathlib import Path
 from typing import Any, cast
 
@@ -17,6 +19,7 @@ from byrewright.web.answers import Answers, Job, day, flows, proof
 from byrewright.web.figures import Line, timeline
 from byrewright.web.folder import Folder, Opened
 from byrewright.web.frame import Visit
+from byrewright.web.pages.pack import build_pack
 from byrewright.web.texts import Texts
 from tests.plant.small import SMALL
 from tests.web.conftest import ROOT
@@ -74,6 +77,30 @@ def test_the_day_is_the_command_lines(opened: Opened) -> None:
     last = job.value.moments[-1]
     assert all(0.0 <= held.share <= 1.0 for m in job.value.moments for held in m.held.values())
     assert last.milked == job.value.cows.lines[0][2][-1]
+    answers.end()
+
+
+def test_the_pack_is_the_command_lines_byte_for_byte(tmp_path: Path) -> None:
+    """Would fail if a pack taken from the page held another file than the command's, by chance or
+    since the user's own limits and table beside the plant did not count."""
+    (tmp_path / "plant.yaml").write_text(SMALL, encoding="utf-8")
+    (tmp_path / "limits.yaml").write_text("milk.stored_c: 3.5\n")
+    (tmp_path / "milkline_table.yaml").write_text("looped: {73: {0.5: 5, 2.0: 12}}\n")
+    answers, made = Answers(), Folder(tmp_path).open("plant")
+    job = build_pack(answers, made, "2026-03-31", "US", full=False)
+    assert job.wait(WAIT_S) and job.state == "done", job.problem
+    with zipfile.ZipFile(io.BytesIO(job.value[0])) as archive:
+        page = {name: archive.read(name) for name in archive.namelist()}
+    out = tmp_path / "out"
+    asked = ["pack", "plant.yaml", "--out", "out", "--date", "2026-03-31", "--units", "US"]
+    done = subprocess.run(
+        [sys.executable, "-m", "byrewright", *asked], cwd=tmp_path, capture_output=True, text=True
+    )
+    assert done.returncode == 0, done.stderr
+    command = {str(p.relative_to(out)): p.read_bytes() for p in out.rglob("*") if p.is_file()}
+    assert set(page) == set(command) and len(page) > 15
+    assert [name for name in page if page[name] != command[name]] == []
+    assert b"3.5" in page["result.json"]
     answers.end()
 
 
