@@ -17,7 +17,7 @@ from byrewright.documents.plan_sheets import plan_sheets, plan_svg, set_out
 from byrewright.drafting.draft import intent_of
 from byrewright.drafting.topology import lay_out
 from byrewright.errors import ByrewrightError
-from byrewright.place.model import Route
+from byrewright.place.model import Route, Side
 from byrewright.place.obeyed import follows, not_obeyed
 from byrewright.place.router import rack_box
 from byrewright.plant import sited as siting
@@ -110,6 +110,24 @@ def test_a_machine_goes_into_the_room_it_is_told() -> None:
     after = made(laid_out(plant.model_copy(update={"place": place})))
     assert after.plan.bodies["AC1"].room == "wash"
     assert list(faults(after.plan)) == []
+
+
+@pytest.mark.parametrize("turn", ["n", "e", "s", "w"])
+def test_a_machine_faces_the_side_it_is_told(turn: Side) -> None:
+    """Would fail if `turn` were read and not obeyed, or turned other machines, too."""
+    plant = briefed("rotary", 46)
+    before = made(plant).plan.bodies
+    places = Place(machines={"VP1": MachinePlace(turn=turn)})
+    after = made(laid_out(plant.model_copy(update={"place": places}))).plan.bodies
+    one, old = after["VP1"], before["VP1"]
+    assert one.turn == turn and (one.x, one.y) == (old.x, old.y)
+    swapped = (old.turn in "ns") != (turn in "ns")
+    assert (one.dx, one.dy) == ((old.dy, old.dx) if swapped else (old.dx, old.dy))
+    x1, y1, x2, y2 = one.service_box
+    reach = {"n": y2 - one.y, "s": one.y - y1, "e": x2 - one.x, "w": one.x - x1}
+    half = (one.dy if turn in "ns" else one.dx) / 2
+    assert reach[turn] == pytest.approx(half + one.front_m, abs=MM)
+    assert {t for t in before if not after[t].stands_as(before[t])} <= {"VP1"}
 
 
 @pytest.mark.parametrize(("layout", "stalls"), MADE)
