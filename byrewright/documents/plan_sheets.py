@@ -133,8 +133,8 @@ def page_svg(
     parts.append(rule_svg(((left, top), (right, top)), 0.35))
     at = left + 4
     if views and views[0].form == "plan":
-        parts += [*views[0].scale_bar(left + 8, top + 4), *views[0].north_arrow(left + 62, top + 9)]
-        at = left + 76
+        parts += [*views[0].scale_bar(left + 8, top + 4), *views[0].north_arrow(left + 69, top + 9)]
+        at = left + 78
     if views and views[0].form == "sketch":
         parts += _axes(left + 12, top + 10)
         at = left + 28
