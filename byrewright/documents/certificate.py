@@ -23,7 +23,7 @@ from byrewright.results import VERDICT_MEANING, VERDICTS, Result, Verdict
 from byrewright.site.checks.check import revision_of
 from byrewright.site.checks.measured import KINDS, PlantChecks
 from byrewright.site.checks.sheet import SheetError
-from byrewright.site.checks.verdicts import Judged, as_measured, judged, line
+from byrewright.site.checks.verdicts import KEPT, Judged, as_measured, judged, line
 from byrewright.site.log import Entry, Log, New
 from byrewright.site.log.entry import digest, heads
 from byrewright.standards.cautions import LEAD
@@ -80,7 +80,7 @@ def certificate_data(
     every = judged(bench.checks, entries)
     result = as_measured(bench.plant.site.name, bench.checks, entries)
     done = [j for j in every if not j.not_done]
-    count = {v: sum(1 for j in done if j.finding.verdict == v) for v in VERDICTS}
+    count = {v: sum(1 for j in done if j.word == v) for v in (*VERDICTS, KEPT)}
     told = ", ".join(f"{n} {v}" for v, n in count.items() if n)
     summary = f"{told}; {len(every) - len(done)} of {len(every)} not tested"
     date = dt.date.fromisoformat(day)
@@ -98,7 +98,10 @@ def certificate_data(
         "lead": LEAD,
         "summary": summary,
         "counts": dict(count),
-        "meaning": [[MARKS[v], v, VERDICT_MEANING[v]] for v in VERDICTS],
+        "meaning": [
+            *([MARKS[v], v, VERDICT_MEANING[v]] for v in VERDICTS),
+            ["", KEPT, "nothing to hold it to; kept to compare with later"],
+        ],
         "open": [[MARKS[j.finding.verdict], j.finding.sentence] for j in _worst(done)],
         "groups": [
             {"title": title, "rows": _rows(list(some))}
@@ -153,7 +156,7 @@ def _line(one: Judged) -> list[str]:
     cells = [c if isinstance(c, str) else number(c) for c in line(one)]
     title, at, value, doubt, unit, told, gap, limit, verdict, day = cells[:10]
     doubt = f"± {doubt}" if doubt else ""
-    mark = MARKS[one.finding.verdict]
+    mark = "" if one.word == KEPT else MARKS[one.finding.verdict]
     return [mark, title, at, value, doubt, unit, told, gap, limit, verdict, day]
 
 

@@ -277,6 +277,19 @@ def test_both_sides_of_a_range_are_held(bench: PlantChecks, log: Log) -> None:
         assert one.finding.verdict == verdict, value
 
 
+def test_a_reading_that_is_held_to_nothing_does_not_hold(bench: PlantChecks, log: Log) -> None:
+    """Would fail if a pump at half its capacity, which no limit forbids, stood on the certificate
+    as one that holds."""
+    log.append([entry("pump_capacity@VP1", 1500.0, 50.0), entry("milkline_slope@ML1", 0.9, 0.05)])
+    result = as_measured("one", bench.checks, log.entries())
+    table = result.table("as_measured")
+    at = table.columns.index("verdict")
+    assert [row[at] for row in table.rows] == ["kept", "holds"]
+    told = certificate_data(bench, log.entries(), name="1", day="2026-03-06", who="anna")
+    assert told["summary"].startswith("1 holds, 1 kept;")
+    assert [r[0] for g in told["groups"] for r in g["rows"]] == ["", "+"]
+
+
 def test_found_and_mended_and_the_certificate(bench: PlantChecks, log: Log, tmp_path: Path) -> None:
     """Would fail if a mended fault vanished, or a certificate did not bind its log, or an old
     reading stood on it as one of today."""

@@ -30,6 +30,8 @@ FROM_FILES: Mapping[str, str] = {
 """Figure worked out from an instrument's file: the check that it answers."""
 AWAY = ("pulsation_rate", "pulsator_ratio")
 """Figures that a file gives as the distance from the setting, with a limit of their own."""
+KEPT = "kept"
+"""Of a reading with no limit: it neither holds nor fails, and is kept to compare with later."""
 SIGNS = {"at_least": "at least", "at_most": "at most", "says": ""}
 DAY = "%Y-%m-%d"
 
@@ -49,6 +51,12 @@ class Judged:
         if self.entry is None:
             return OPEN
         return str(self.entry.data.get("why_not", "")) if self.not_done else ""
+
+    @property
+    def word(self) -> str:
+        """The verdict in a word; `kept` for a reading that is held to nothing."""
+        f = self.finding
+        return KEPT if f.value is not None and f.limit is None else f.verdict
 
     @property
     def not_done(self) -> bool:
@@ -83,7 +91,8 @@ def as_measured(plant: str, checks: Sequence[Check], entries: Sequence[Entry]) -
     left_out = tuple((j.finding.title, j.check.at, j.why_not) for j in every if j.not_done)
     tables = [
         Table(STUDY, "Measured beside predicted", COLUMNS, ("",) * len(COLUMNS), rows,
-              "The verdict takes the uncertainty in; near a limit it is unknown."),
+              "The verdict takes the uncertainty in; near a limit it is unknown. Kept: no limit is "
+              "known to hold it to."),
         Table("as_measured.not_tested", "Not tested, and why", ("test", "at", "why"), ("",) * 3,
               _gathered(left_out)),
     ]  # fmt: skip
@@ -114,7 +123,7 @@ def line(one: Judged) -> tuple[float | str, ...]:
     limit = "" if f.limit is None else f"{SIGNS[f.sense]} {f.limit:.4g}" if away else check.held_to
     return (
         f.title, check.at, _value(one), "" if one.doubt is None else one.doubt, f.unit,
-        "" if told is None else _short(told), gap, limit, f.verdict, _day(one),
+        "" if told is None else _short(told), gap, limit, one.word, _day(one),
         one.entry.who if one.entry else "",
     )  # fmt: skip
 

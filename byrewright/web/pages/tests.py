@@ -244,7 +244,7 @@ class TestsView:
             return None
         rows: list[list[Child]] = [
             [
-                t(f"verdict.{j.finding.verdict}") if not j.not_done else t("tests.left_out"),
+                t(f"verdict.{j.word}") if not j.not_done else t("tests.left_out"),
                 j.finding.title,
                 j.check.at,
                 self.v.number(j.finding.value, j.finding.unit)
