@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import datetime as dt
+import math
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -17,6 +18,7 @@ from byrewright.plant.read import read_plant
 from byrewright.site.addresses import AddressError, default_addresses, read_map, write_map
 from byrewright.site.log import Log, New
 from byrewright.site.running import Running
+from byrewright.site.upkeep.due import Meter, Task, due_of, rate_of
 from byrewright.site.upkeep.plan import BY_CONTACT, plan_of
 from byrewright.site.upkeep.watched import run_meters
 from byrewright.standards.rulebook import default_rulebook
@@ -183,6 +185,19 @@ def test_a_map_offers_run_contacts_and_reads_those_that_are_wired(tmp_path: Path
     path.write_text(text.replace("AC1_runs,discrete_input,,", "AC1_runs,discrete_input,1,"))
     with pytest.raises(AddressError, match="AC1_runs and V1_closed share"):
         read_map(path, table)
+
+
+def test_what_never_ran_is_not_due_and_what_nobody_counts_is_not_known() -> None:
+    """Would fail if a generator that was seen to stand all along were told as one whose meter
+    nobody read, or a count that is not known passed for one that stands still."""
+    day, meters = 30.0, [Meter(0.0, 12.0), Meter(30.0, 12.0)]
+    task = Task("GE1", "oil", every_h=250.0)
+    one = due_of(task, day, 0.0, meters, rate_of(meters))
+    assert (one.day, one.every) == (None, math.inf) and "hours stand still" in one.how
+    assert due_of(task, day, 0.0, [], None).every is None
+    both = replace(task, counts=(("starts", 100.0),))
+    told = due_of(both, day, 0.0, meters, rate_of(meters), {"starts": ((), None)})
+    assert told.every is None and "starts are not known" in told.how
 
 
 def test_service_is_due_by_what_the_run_contact_counted(tmp_path: Path) -> None:

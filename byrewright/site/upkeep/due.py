@@ -72,7 +72,7 @@ class Due:
     soonest: float | None
     latest: float | None
     every: float | None
-    """Days between two services at the present rate."""
+    """Days between two services at the present rate; infinite where nothing wears."""
     how: str
     lacks: tuple[str, ...] = ()
     """What it wears by that nobody counts: by it, it may be due sooner."""
@@ -213,7 +213,7 @@ def due_of(
         found.append(replace(one, how=f"{one.how}, {unit}") if one.day is not None else one)
     known = [d for d in found if d.day is not None]
     if not known:
-        return found[0]
+        return next((d for d in found if d.every != math.inf), found[0])
     first = min(known, key=lambda d: d.day or 0.0)
     lacks = tuple(unit for unit, _ in task.counts
                   if unit in (counted or {}) and (counted or {})[unit][1] is None)  # fmt: skip
@@ -224,7 +224,10 @@ def _by_meter(
     task: Task, last: float, every: float, span: tuple[float, float], meters: Sequence[Meter],
     rate: Rate | None, unit: str,
 ) -> Due:  # fmt: skip
-    if rate is None or rate.a_day <= 0:
+    if rate is not None and rate.a_day == 0.0:
+        return Due(task, last, None, None, None, math.inf,
+                   f"{rate.how}: its {unit} stand still, so it is not due by them")  # fmt: skip
+    if rate is None:
         return Due(task, last, None, None, None, None,
                    f"its {unit} are not known: read its meter")  # fmt: skip
     told = total_hours(meters)

@@ -251,7 +251,7 @@ def interval(task: Task) -> str:
 
 def _verdict(one: Due, now: float, late_days: float) -> tuple[Verdict, str]:
     if one.day is None:
-        return "unknown", f"{one.how}."
+        return ("holds" if one.every == math.inf else "unknown"), f"{one.how}."
     if one.day >= now and one.lacks:
         return "unknown", f"due on {date_of(one.day)} at the latest; {_lacking(one)}."
     if one.day >= now:

@@ -55,7 +55,7 @@ def risks_of(plant: Plant, rules: Rulebook, dues: Iterable[Due], study: Result) 
     for due in dues:
         machine = plant.equipment[due.task.machine]
         asked = next(u for u in type(machine).UPKEEP if u.what == due.task.what)
-        if not asked.prevents or due.every is None:
+        if not asked.prevents or due.every is None or math.isinf(due.every):
             continue
         parts = [
             (_more(e, asked.prevents, rules) * float(rows[e.id]["times in milking"]), rows[e.id], e)
