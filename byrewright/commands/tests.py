@@ -110,6 +110,8 @@ def _take(bench: PlantChecks, log: Log, path: Path, unchanged: bool) -> str:
         if taken.again else ""
     )  # fmt: skip
     told += f"; {taken.same} were in the log already" if taken.same else ""
+    if taken.older:
+        told += "; the sheet is of an older revision, and what was taken is asked as it was then"
     return told + (f"; left out, since they are otherwise now: {', '.join(taken.left)}"
                    if taken.left else "")  # fmt: skip
 

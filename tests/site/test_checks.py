@@ -209,7 +209,9 @@ def test_of_an_older_sheet_what_is_unchanged_may_be_taken(bench: PlantChecks, lo
     """Would fail if a day's readings were lost since one machine was changed meanwhile."""
     sheet = filled(bench, row("nothing@X1", 1.0), row("receiver_volume@RC1", 1.0), revision="old")
     taken = take(log, sheet, bench.checks, OWNER, unchanged=True)
-    assert (len(taken.new), taken.left) == (1, ["nothing@X1"])
+    assert (len(taken.new), taken.left, taken.older) == (1, ["nothing@X1"], True)
+    now = filled(bench, row("milkline_slope@ML1", 1.0))
+    assert not take(log, now, bench.checks, OWNER).older
 
 
 def test_files_that_are_no_sheets_are_refused_in_a_sentence(tmp_path: Path) -> None:

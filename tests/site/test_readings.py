@@ -173,6 +173,10 @@ def spoil(folder: Path, change) -> None:
         ),
         (lambda t: t.split("\n")[0] + "\n", r"no row of readings"),
         (lambda t: "", r"no column is called"),
+        (
+            lambda t: t.replace(",", ";").replace(".", ","),
+            r"row 1: a semicolon stands between columns, and by the map it is a comma",
+        ),
         (lambda t: t.replace("0.02,", "five,", 1), r"row 3: 'five' in column seconds is no time"),
         (lambda t: t.replace("seconds,vacuum", "seconds,vacuum,vacuum", 1), r"two columns"),
         (lambda t: t + "-3400.0,42\n", r"goes back by .* s after sample \d+"),

@@ -84,6 +84,8 @@ class Taken:
     same: int = 0
     left: list[str] = field(default_factory=list)
     """Checks left out, since the plant has them otherwise now."""
+    older: bool = False
+    """Whether the sheet was made for an older revision of the plant."""
 
 
 def number(text: str) -> float:
@@ -255,7 +257,7 @@ def _fitting(
             if older
             else f"{name}: this plant has no check {shown}"
         )
-    taken.left = odd
+    taken.left, taken.older = odd, older
     return [(r, checks[r.check]) for r in said if r.check not in odd]
 
 

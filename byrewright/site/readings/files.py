@@ -25,6 +25,7 @@ GROUPED = r"[+-]?\d{1,3}(\.\d{3})+(,\d+)?"
 """A number with points between its thousands, where the comma is its decimal sign."""
 CHUNK_ROWS = 100_000
 MOST_HEADING_LINES = 60
+SEPARATORS = {",": "a comma", ";": "a semicolon", "\t": "a tab", "|": "an upright stroke"}
 LONG_S = 3600.0
 
 PLAUSIBLE: dict[str, tuple[float, float]] = {
@@ -173,12 +174,19 @@ def _heading(path: Path, plan: FileKind, wanted: list[str]) -> int:
                 line = file.readline()
                 if not line:
                     break
-                cells = [c.strip().strip('"') for c in line.rstrip("\n").split(plan.separator)]
+                cells = _cells(line, plan.separator)
                 if set(wanted) <= set(cells):
                     double = [w for w in wanted if cells.count(w) > 1]
                     if double:
                         raise ReadingsError(f"{path}: two columns are called {double[0]}")
                     return number
+                other = next((s for s in SEPARATORS if set(wanted) <= set(_cells(line, s))), None)
+                if other is not None:
+                    raise ReadingsError(
+                        f"{path}: row {number + 1}: {SEPARATORS[other]} stands between columns, "
+                        f"and by the map it is {SEPARATORS[plan.separator]}; state its `separator` "
+                        "there, and its `decimal` sign where that is a comma"
+                    )
                 fits, before = (len(set(wanted) & set(c)) for c in (cells, best))
                 if fits > before or (fits == before and len(best) <= 1):
                     best = cells
@@ -197,6 +205,10 @@ def _heading(path: Path, plan: FileKind, wanted: list[str]) -> int:
         f"{nearest(missing[0] if missing else wanted[0], [c for c in best if c])}; check the "
         "headings and the `separator` in the map"
     )
+
+
+def _cells(line: str, separator: str) -> list[str]:
+    return [c.strip().strip('"') for c in line.rstrip("\n").split(separator)]
 
 
 def _sheet(path: Path, plan: FileKind, wanted: list[str]) -> tuple[pd.DataFrame, int]:
