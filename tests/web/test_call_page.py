@@ -29,7 +29,7 @@ def test_a_caller_is_led_without_a_network_and_nothing_is_lost(
     browser: Any, tmp_path: Path
 ) -> None:
     """Would fail if the first step took more than three taps, a tap were lost with the battery, a
-    target were small, or the record did not read back."""
+    target were small, the mark hid a tag, or the record did not read back."""
     guide = guide_of(read_plant_text(SMALL).plant, default_rulebook())
     milk = next(s for s in guide.seen if s.sight.key == "milk")
     first = milk.looks[0]
@@ -41,7 +41,7 @@ def test_a_caller_is_led_without_a_network_and_nothing_is_lost(
     eye.shoot("call-start")
     page.get_by_role("button", name=milk.sight.words).click()
     page.get_by_text(milk.sight.first[0]).wait_for()  # one tap: what to do first
-    assert page.locator("figure svg use").count() == 1
+    assert page.locator("figure svg rect.here + use").count() == 1  # the mark behind the tag
     for look in ("light", "dark"):
         page.emulate_media(color_scheme=look)
         assert page.evaluate(SMALL_TARGETS) == 0
