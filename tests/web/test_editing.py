@@ -54,9 +54,10 @@ def test_typed_figures_survive_no_network_a_restart_and_a_reload(
     server.begin()
     page.context.set_offline(False)
     page.locator("#put_back").wait_for(timeout=WAIT_MS)  # it came back by itself and offers
-    page.get_by_label("Motor rating").scroll_into_view_if_needed()
     for width, height in ((390, 844), (820, 1180)):  # in view, though the page is long
         page.set_viewport_size({"width": width, "height": height})
+        page.get_by_label("Motor rating").evaluate("e => e.scrollIntoView({block: 'start'})")
+        assert page.evaluate("scrollY") > 0
         page.wait_for_function(OFFER_IN_VIEW)
     eye.shoot("typed-before")
     page.reload()

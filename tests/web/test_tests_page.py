@@ -157,7 +157,7 @@ def test_pages_of_one_file_hear_the_server_too_and_keep_plants_apart(
     eye.shoot("sheet-changed")
     page.locator("#changed a").click()
     page.locator("#changed").wait_for(state="hidden")
-    page.goto(f"{south}/tests/fill")
+    page.goto(f"{south}/tests/fill?sheet=2026-01-05")
     page.locator("details.group").first.wait_for()
     assert page.input_value("#by") == "" and page.locator("#earlier a").count() == 0
     page.goto(f"{north}/tests/fill")
