@@ -60,6 +60,8 @@ class Remedy:
     why: str
     most: bool = False
     """Whether the figure must not be more, where the plant does not state it yet."""
+    otherwise: bool = False
+    """Whether it is for a plant that cannot have those before it: the farm states that figure."""
 
 
 @dataclass(frozen=True, slots=True)

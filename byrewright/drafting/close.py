@@ -116,7 +116,7 @@ def checks() -> tuple[Check, ...]:
     """Every study under every condition that a draft is held to, cheap ones first."""
     found = []
     for seed in SEEDS:
-        for word in ("coldest month", "hottest month", "hot afternoon"):
+        for word in ("coldest month", "hardest month", "hot afternoon"):
             found.append(
                 Check(f"day, {word}, cows of seed {seed}", seed > SEEDS[0], _day(word, seed))
             )
@@ -131,8 +131,8 @@ def _day(word: str, seed: int) -> Callable[[Plant, Rulebook], Result]:
     def ask(plant: Plant, rules: Rulebook) -> Result:
         from byrewright.studies.day import run_day
 
-        air = plant.site.ambient_c
-        month = air.index(min(air) if word == "coldest month" else max(air)) + 1
+        air, hardest = plant.site.ambient_c, plant.site.study_month
+        month = air.index(min(air)) + 1 if word == "coldest month" else hardest
         return run_day(plant, rules, month=month, seed=seed, hot=word == "hot afternoon")
 
     return ask
@@ -335,18 +335,18 @@ def _mend(now: Closing, turn: int) -> dict[tuple[str, str], Chosen]:
         f.key == "throughput.stalls" and f.verdict == "unknown" for f in now.settled.sizing.findings
     )  # no number of stalls makes up for too few people
     for finding in now.open:
+        may_have = False
         for remedy in finding.remedies:
-            if remedy.of in WISHES or (remedy.of, remedy.figure) in now.settled.sheet.locked:
+            target = (remedy.of, remedy.figure)
+            if remedy.of in WISHES or target in now.settled.sheet.locked | now.refused:
                 continue
             if remedy.figure == "stalls" and hopeless:
                 continue
+            if remedy.otherwise and may_have:
+                continue
+            may_have = True
             choice = _choice(now, remedy)
-            target = (remedy.of, remedy.figure)
-            if (
-                target in now.refused
-                or choice is None
-                or not _further(choice, fresh.get(target), now.held.get(target))
-            ):
+            if choice is None or not _further(choice, fresh.get(target), now.held.get(target)):
                 continue
             fresh[target] = choice
             has = _has(now.settled.plant, remedy)

@@ -98,6 +98,8 @@ STORE = ("storage.", "day.vessel_full@TK", "day.milk_lost", "failures.cause.tank
 COLD = ("cooling.", "day.milk_temperature", "day.little_milk", "day.cooler_outlet")
 DECK = ("place.under_deck", "place.in_room", "place.clash", "place.through")
 """What fails where a deck is too small for what hangs under it."""
+AIR = ("vacuum.drop", "vacuum.test.drop", "vacuum.test.regulation", "milkline.")
+"""What fails where so much air or milk comes at once that no bore carries it."""
 WASH = ("wash.end_temperature", "day.wash_return")
 WATER = ("water.", "day.vessel_dry")
 MOST_PEOPLE = 8
@@ -265,6 +267,11 @@ def _vacuum(brief: Brief, now: Closing) -> list[Step]:
     ]
 
 
+def _into_tank(brief: Brief, now: Closing) -> list[Step]:
+    words = "milk through a tank instead of straight to the tanker"
+    return [_step(words, direct_loading=False)] if brief.direct_loading else []
+
+
 def _milk_out(brief: Brief, now: Closing) -> list[Step]:
     if brief.milk_out_c is None:
         return []
@@ -335,7 +342,7 @@ def _return(brief: Brief, now: Closing) -> list[Step]:
 LEVERS: tuple[Lever, ...] = (
     Lever("go_round_share", ROUNDS, _rounds),
     Lever("operators", (*TIME, *CUPS), _people),
-    Lever("target_h", TIME, _hours),
+    Lever("target_h", (*TIME, *AIR), _hours),
     Lever("stalls", (*TIME, *DECK), _stalls),
     Lever("redundancy", (*STOPS, *CUPS, "delivery.", "cooling.chiller"), _together),
     Lever("standby_power", (*STOPS, *CUPS, "power.standby"), _standby),
@@ -345,6 +352,7 @@ LEVERS: tuple[Lever, ...] = (
     Lever("collections", STORE, _visits),
     Lever("tanker_l", STORE, _tankers),
     Lever("reserve_h", STORE, _reserve),
+    Lever("direct_loading", ("wash.standing", *STORE), _into_tank),
     Lever("water_source", WATER, _water),
     Lever("vacuum_kpa", ("delivery.npsh",), _vacuum),
     Lever("milk_out_c", COLD, _milk_out),

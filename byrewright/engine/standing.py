@@ -38,30 +38,40 @@ def holds_l(pipe: Pipe, many: int = 1) -> float:
     return many * math.pi / 4 * (pipe.bore_mm / 100) ** 2 * pipe.length_m * 10
 
 
-def standing(net: Liquids, s: Situation, pipes: Iterable[str]) -> list[Standing]:
-    """What stays in some pipes in a state in which nothing is pumped or drawn."""
-    joints = [j for j in net.joints if net.is_open(j, s)]
-    at: dict[Node, list[Edge]] = {}
-    for j in joints:
-        for node in net.ends[j.id]:
-            at.setdefault(node, []).append(j)
-    height: dict[Node, float] = {}
-    for start in sorted(at, key=lambda n: n.name):
-        if start not in height:
-            nodes, mine = net.section(start, at)
-            height |= net.heights_of(nodes, mine, [])
-    level = _levels(net, at, height)
+def standing(net: Liquids, states: Sequence[Situation], pipes: Iterable[str]) -> list[Standing]:
+    """What stays in some pipes that pass through states one after another, in each of which
+    nothing is pumped or drawn: what one of them lets out is gone."""
+    levels = [_state(net, s) for s in states]
     found = []
     for name in pipes:
         joint = net.by_id[name]
         assert joint.pipe is not None
         many = max(net.many.get(joint.a, 1), net.many.get(joint.b, 1))
         whole = holds_l(joint.pipe, many)
-        a = level.get(joint.a, math.inf) - height.get(joint.a, 0.0)
-        b = level.get(joint.b, math.inf) - height.get(joint.b, 0.0) + joint.pipe.climb_m
-        share = _share_left(joint.pipe.profile, a, b)
-        found.append(Standing(name, share * whole, whole, math.isinf(min(a, b))))
+        left, shut = [True] * PARTS, True
+        for level, height in levels:
+            a = level.get(joint.a, math.inf) - height.get(joint.a, 0.0)
+            b = level.get(joint.b, math.inf) - height.get(joint.b, 0.0) + joint.pipe.climb_m
+            mine = _left(joint.pipe.profile, a, b)
+            left = [before and now for before, now in zip(left, mine, strict=True)]
+            shut = shut and math.isinf(min(a, b))
+        found.append(Standing(name, sum(left) / PARTS * whole, whole, shut))
     return found
+
+
+def _state(net: Liquids, s: Situation) -> tuple[dict[Node, float], dict[Node, float]]:
+    """The height to which liquid stays at each node of a state, and the height of the node."""
+    at: dict[Node, list[Edge]] = {}
+    for j in net.joints:
+        if net.is_open(j, s):
+            for node in net.ends[j.id]:
+                at.setdefault(node, []).append(j)
+    height: dict[Node, float] = {}
+    for start in sorted(at, key=lambda n: n.name):
+        if start not in height:
+            nodes, mine = net.section(start, at)
+            height |= net.heights_of(nodes, mine, [])
+    return _levels(net, at, height), height
 
 
 def _levels(net: Liquids, at: Mapping[Node, list[Edge]],
@@ -90,18 +100,17 @@ def _levels(net: Liquids, at: Mapping[Node, list[Edge]],
     return found
 
 
-def _share_left(profile: Profile, at_start: float, at_end: float) -> float:
-    """Share of a pipe's length that lies under what its two ends let out."""
+def _left(profile: Profile, at_start: float, at_end: float) -> list[bool]:
+    """Which parts of a pipe lie under what its two ends let out."""
     length = profile[-1][0]
     steps = [length * (k + 0.5) / PARTS for k in range(PARTS)]
     z = [_height(profile, x) for x in steps]
     before = list(accumulate(z, max))
     behind = list(accumulate(reversed(z), max))[::-1]
-    left = sum(
+    return [
         here < min(max(at_start, one), max(at_end, other)) - FLAT_M
         for here, one, other in zip(z, before, behind, strict=True)
-    )
-    return left / PARTS
+    ]
 
 
 def _height(profile: Profile, x: float) -> float:

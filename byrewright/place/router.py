@@ -35,6 +35,9 @@ NEAR_RACK, RACK_REACH_M = 0.25, 0.6
 the spot where it comes to the rack, and leaves it, must be."""
 PRICE_M = (3.0, 6.0, 12.0, 25.0, 50.0, 100.0, 200.0)
 """What touching a laid pipe costs, turn by turn, in metres."""
+TOUCHING = 3.0
+"""What touching a pipe itself is worth beside standing in the height that it falls through, once
+the whole site is looked at."""
 OVER_M = 2.0
 """What a step over a machine that stands is worth: it is lifted, opened and reached from above."""
 FALL_M = 0.06
@@ -227,6 +230,9 @@ class _Router:
             by = net.radius_m + self.gap - 0.002
             grown[:, :3] -= by
             grown[:, 3:] += by
+            if everywhere:  # an end in the height that another falls through must still get out
+                rows.append(grown.copy())
+                weights.append(np.full(len(grown), TOUCHING * price * (1.0 + 0.5 * one.history)))
             grown[:, 5] += self.fall_m(net)  # it is laid with a fall: room below it
             grown[:, 2] -= self.fall_m(self.laid_net[key])
             rows.append(grown)

@@ -69,6 +69,9 @@ VALUES: tuple[Value, ...] = (
           "derived", "typical", 300.0, 1200.0),
     Value("generator.fuel_hours", 12.0, "h", "hours that the fuel on site must last", "practice",
           "common_practice", "limit", 8.0, 48.0),
+    Value("generator.heat_share", 0.0, "", "share of heaters and laundry that a standby set "
+          "carries in milking; the rest is shed", "practice", "common_practice", "rule",
+          least=0.0, most=1.0),
     Value("ups.margin", 1.25, "", "rating of an uninterruptible supply over its load", "practice",
           "common_practice", "typical", 1.2, 1.5, least=1.0, most=5.0),
     Value("ups.hold_min", 10.0, "min", "least time an uninterruptible supply holds", "practice",

@@ -125,6 +125,17 @@ def column(table: str, number: int) -> Read:
     return read
 
 
+def on_standby_kw(result: Result) -> dict[str, float]:
+    """What a standby set carries in milking, kW: as it is sized, and as its loads are listed."""
+    found = {i.symbol: i.value for f in result.findings if f.key == "power.generator"
+             for i in f.inputs}  # fmt: skip
+    if result.study == "sizing":
+        return {"": float(found["P"])} if "P" in found else {}
+    rows = [r for t in result.tables if t.key == "failures.shed" for r in t.rows]
+    heat = float(found.get("generator.heat_share", 0.0))
+    return {"": sum(float(r[3]) * (1.0, 1.0, 1.0, heat, 0.0)[int(r[0])] for r in rows)}
+
+
 def cups_of_a_pump(result: Result) -> dict[str, float]:
     """Cups that fall when one vacuum pump stops, by its tag."""
     alone, stops = " alone trips", " stops"
@@ -283,7 +294,10 @@ QUANTITIES: tuple[Quantity, ...] = (
         "least vacuum in milking", "kPa",
         Reading("vacuum", one("vacuum.steady.milking"), "vacuum.steady.milking"),
         (Reading("day", one("day.vacuum_least"), "day.vacuum_least"),),
-        0.0, 0.1, "the day reads the network's map between its points",
+        0.0, 0.1,
+        "the day reads the network's map between its points, with the units that are on: where "
+        "they never are all on at once, pumps at their least speed hold more",
+        "not under",
     ),
     Quantity(
         "cups fallen when a vacuum pump stops", "",
@@ -310,6 +324,13 @@ QUANTITIES: tuple[Quantity, ...] = (
         0.0, 0.0,
         "sizing adds what may be on together, in kVA; the day is one day as it went",
         "not over",
+    ),
+    Quantity(
+        "load on the standby set", "kW",
+        Reading("sizing", on_standby_kw),
+        (Reading("failures", on_standby_kw),),
+        0.0, 2.0,
+        "the same loads, each printed in tenths of a kW in the list",
     ),
     Quantity(
         "water a day", "m3",

@@ -15,7 +15,17 @@ import pytest
 
 import byrewright.drafting.close as closing
 import byrewright.drafting.gives as giving
-from byrewright.drafting.close import SEEDS, Check, Closing, First, checks, close, fails, wanted
+from byrewright.drafting.close import (
+    SEEDS,
+    Check,
+    Closing,
+    First,
+    _mend,
+    checks,
+    close,
+    fails,
+    wanted,
+)
 from byrewright.drafting.draft import Draft, Settled, _advice, _kept, _same, intent_of, settle
 from byrewright.drafting.gives import closed_draft, gives
 from byrewright.drafting.intent import Intent
@@ -169,6 +179,20 @@ def test_what_other_studies_asked_for_stands_in_the_file_with_its_reason(closed:
     assert getattr(closed.plant.equipment["VP1"], "gain_per_kpa") == 0.7  # noqa: B009
 
 
+def test_where_the_farm_states_one_figure_the_other_is_drafted() -> None:
+    """Would fail if a wash as hot as the brief states came back too cold for ever, though more of
+    it would do; or if both were changed where one does."""
+    hotter = Remedy("cleaning", "hot_c", 83.0, "came back too cold")
+    more = Remedy("cleaning", "water_l_unit", 14.0, "came back too cold", otherwise=True)
+    cold = Finding("day.wash_return", "", "", 52.0, "degC", "", "fails", remedies=(hotter, more))
+    hot, water = ("cleaning", "hot_c"), ("cleaning", "water_l_unit")
+    free = Closing(small(), open=(cold,))
+    assert set(_mend(free, 1)) == {hot}
+    assert set(_mend(Closing(small(), open=(cold,), refused={hot}), 1)) == {water}
+    mended = replace(free, held={hot: Chosen(83.0, "")}, changes=[])
+    assert _mend(mended, 2) == {}
+
+
 def test_a_level_follows_the_vessel_that_it_is_in() -> None:
     """Would fail if a smaller receiver kept the level of a larger one: no room for a slug."""
     volume, level = ("RC1", "volume_l"), ("RC1", "led_at_l")
@@ -280,6 +304,19 @@ def test_a_wish_that_mends_nothing_that_is_left_is_not_joined(
     })  # fmt: skip
     assert {g.wish for g in gives(brief, RULES, now)} == {"operators", "target_h"}
     assert not any(b.operators > 2 and b.target_h > 3.0 for b in asked)
+
+
+def test_what_no_size_mends_has_a_wish_that_gives() -> None:
+    """Would fail if a drop that no bore mends, or water that stays in a long line to the tanker
+    bay, were left without a wish to ask the farm for."""
+    brief = read_brief_text(SMALL + "direct_loading: true\n").brief
+    now = Closing(small())
+    for name in ("vacuum.drop.pump", "vacuum.test.drop_pump_1", "milkline.capacity"):
+        assert any(name.startswith(a.mends) and a.steps(brief, now) for a in LEVERS), name
+    (tank,) = [a for a in LEVERS if a.wish == "direct_loading"]
+    (step,) = tank.steps(brief, now)
+    assert "wash.standing".startswith(tank.mends) and not step.change(brief).direct_loading
+    assert tank.steps(step.change(brief), now) == []
 
 
 EDGE = """\

@@ -8,6 +8,10 @@ from itertools import pairwise
 
 import pytest
 
+from byrewright.drafting.draft import intent_of
+from byrewright.drafting.sheet import Chosen
+from byrewright.drafting.topology import lay_out as lay_out_draft
+from byrewright.place.checks import clashes
 from byrewright.place.cut import along, between, level_spot
 from byrewright.place.ends import nets
 from byrewright.place.layout import lay_out
@@ -24,10 +28,11 @@ from byrewright.place.model import (
 )
 from byrewright.place.router import clash, lay, plain_way, tidy
 from byrewright.place.walls import walls
+from byrewright.plant.brief import read_brief_text
 from byrewright.plant.place import MachinePlace, Place
 from byrewright.plant.plant import Plant
 from byrewright.plant.read import read_plant_text
-from byrewright.plant.sited import Sited, laid_out, sited
+from byrewright.plant.sited import Sited, laid_out, sited, with_place
 from byrewright.plant.write import plant_to_text
 from byrewright.standards.rulebook import default_rulebook
 from tests.place.scenes import briefed
@@ -285,3 +290,16 @@ def test_pipes_are_told_apart_only_where_they_clash() -> None:
     for off, wrong in ((0.02, True), (0.035, False)):
         q = ((2.0, -3.0, 1.0 + r + off), (2.0, 3.0, 1.0 + r + off))
         assert clash(first, p, other, q, 0.03) is wrong
+
+
+def test_a_line_that_begins_under_another_gets_out_of_its_fall() -> None:
+    """A withheld line that begins in the height that the pulsators' air line falls through would
+    run straight through it: every way out cost the same."""
+    brief = read_brief_text(
+        "farm: (invented) Test\ncows: 398\nlayout: rows\nrows: 2\nstalls: 92\nmilkings: 1\n"
+        "yield_l_day: 35\nregion: Australia\nbudget: lean\nredundancy: shared-running\n"
+    ).brief
+    plant, _ = lay_out_draft(intent_of(brief), {("L113", "bore_mm"): Chosen(98.0, "wide")})
+    found = sited(with_place(plant))
+    assert found is not None
+    assert clashes(found.plan, found.routes, GAP_M) == []

@@ -9,7 +9,7 @@ import pytest
 from byrewright.plant.farm import Supply, Wishes
 from byrewright.plant.plant import Plant
 from byrewright.standards.practice import MAGNITUDES
-from byrewright.studies.sizing.loads import demand_kva, electric_loads
+from byrewright.studies.sizing.loads import demand_kva, electric_loads, is_heat
 from byrewright.studies.sizing.power import size_power
 from byrewright.studies.sizing.standby import standby_loads
 from tests.plants import machine
@@ -66,7 +66,10 @@ def test_generator_is_usual_and_its_dip_holds(make: Any) -> None:
     """The advised generator leaves the range of practice or dips too far at the worst start."""
     first = sized(_powered(make), size_power).finding("power.generator")
     plant = _powered(make, kva=first.advised or 0.0)
-    running = sum(x.running_kw for x in standby_loads(electric_loads(bench_of(plant), duty(plant))))
+    running = sum(
+        x.running_kw
+        for x in standby_loads(bench_of(plant), electric_loads(bench_of(plant), duty(plant)))
+    )
     low, high = MAGNITUDES["generator_over_running"].range_for(50)
     assert low <= (first.advised or 0.0) / running <= high
     result = sized(plant, size_power)
@@ -81,6 +84,25 @@ def test_start_order_hardest_first_and_heat_shed() -> None:
     starts = [float(r[1]) for r in rows]
     assert starts == sorted(starts, reverse=True)
     assert not {"WH1", "CW1", "CD1"} & {str(r[0]) for r in rows}
+
+
+def test_what_standby_sheds_is_a_rule_and_a_board_that_is_off_loads_nothing() -> None:
+    """The set would carry no heater whatever the farm decides, or machines of a board that the
+    failure study calls off."""
+
+    def running(plant: Plant, share: float = 0.0) -> float:
+        rules = {"generator.heat_share": share}
+        found = sized(plant, size_power, rules=rules).finding("power.generator")
+        return next(float(i.value) for i in found.inputs if i.symbol == "P")
+
+    plant = _powered(WH1=machine("WH1", "water_heater", fed_from="SB1", volume_l=900, heater_kw=36))
+    heat = sum(
+        x.kw("milking") for x in electric_loads(bench_of(plant), duty(plant)) if is_heat(x.machine)
+    )
+    assert heat > 0
+    assert running(plant, 0.5) == pytest.approx(running(plant) + 0.5 * heat, abs=ROUNDING * 2)
+    off = _powered(SB1=machine("SB1", "switchboard", fed_from=("EM1", "GE1"), essential=False))
+    assert running(off) < running(_powered())
 
 
 def test_ready_standby_is_not_counted() -> None:

@@ -6,7 +6,7 @@ import pytest
 
 from byrewright.plant.plant import Plant
 from byrewright.studies.sizing.duty import duty_of
-from byrewright.studies.sizing.throughput import size_throughput
+from byrewright.studies.sizing.throughput import _hours, size_throughput
 from tests.plants import machine, rotary, rows
 from tests.studies.benches import bench_of, sized, small
 from tests.studies.test_sizing_duty import edwards
@@ -71,6 +71,29 @@ def test_overlapping_milkings_fail() -> None:
     plant = rotary(40, 3000, milkings=3, target_h=20)
     found = sized(plant, size_throughput).finding("throughput.finished")
     assert found.verdict == "fails" and "next milking starts" in found.sentence
+
+
+def test_each_of_equal_milkings_ends_in_time_with_the_stalls_asked_for() -> None:
+    """Of three alike only the first would be asked, and another ends late by the chance of its
+    cows."""
+    ctx = bench_of(rotary(40, 700, milkings=3, target_h=3))
+    found = duty_of(ctx)
+    size_throughput(ctx, found)
+    need = ctx.notes.result().finding("throughput.stalls").limit
+    assert need is not None
+    late = [
+        [_hours(ctx, found, m, stalls) > m.target_h for m in ctx.programme.milkings]
+        for stalls in (int(need) - 2, int(need))
+    ]
+    assert late == [[False, True, False], [False, False, False]]
+
+
+def test_no_larger_deck_is_asked_for_than_the_people_can_serve() -> None:
+    """A milking that is late for want of people would be given 200 stalls, which turn slower."""
+    plant = with_operators(rotary(40, 700, milkings=3, target_h=2.7), 1)
+    found = sized(plant, size_throughput).finding("throughput.stalls")
+    assert found.verdict == "unknown"
+    assert "a larger deck would only turn slower" in found.sentence
 
 
 def test_rows_are_sized_in_whole_rows() -> None:

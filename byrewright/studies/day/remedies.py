@@ -90,18 +90,21 @@ def fuller(run: Run, tag: str) -> tuple[Remedy, ...]:
 
 
 def hotter_wash(plant: Plant, back: float, hottest_c: float, wash: Wash) -> tuple[Remedy, ...]:
-    """A hotter start, for a wash that began as hot as was asked; from `hottest_c` on more water."""
+    """A hotter start, for a wash that began as hot as was asked; from `hottest_c` on more water,
+    and where the farm states how hot it is."""
     short, hot_c = plant.cleaning.end_c - back, plant.cleaning.hot_c
     why = f"it came back {short:.1f} K too cold"
     if short <= 0:
         return ()
-    if hot_c < hottest_c:
-        gain = (hot_c - ROOM_C) / max(5.0, back - ROOM_C)  # what is lost grows with the heat
-        to = min(hottest_c, float(math.ceil(hot_c + gain * short)))
-        return (Remedy("cleaning", "hot_c", to, why),)
     has = wash.hot_l / max(1, wash.units)
     each = min(MOST_WASH_L_UNIT, float(math.ceil(MORE_WASH * has)))
-    return (Remedy("cleaning", "water_l_unit", each, why),) if each > has else ()
+    hotter = hot_c < hottest_c
+    more = (Remedy("cleaning", "water_l_unit", each, why, otherwise=hotter),) if each > has else ()
+    if hotter:
+        gain = (hot_c - ROOM_C) / max(5.0, back - ROOM_C)  # what is lost grows with the heat
+        to = min(hottest_c, float(math.ceil(hot_c + gain * short)))
+        return (Remedy("cleaning", "hot_c", to, why), *more)
+    return more
 
 
 MORE_WASH = 1.2

@@ -8,7 +8,6 @@ from math import ceil
 from byrewright.physics.reliability import weibull_mtbf_h
 from byrewright.plant.effects import Law
 from byrewright.plant.machine import Machine
-from byrewright.plant.plant import Plant
 from byrewright.plant.roles import BuffersWater, GivesWater
 from byrewright.results import Input, Remedy
 from byrewright.standards.reliability import LIVES
@@ -20,6 +19,7 @@ from byrewright.studies.failures.script import Script
 from byrewright.studies.failures.tables import short, standing
 from byrewright.studies.failures.worth import Cost, Worth, remedy
 from byrewright.studies.sizing.context import StudyContext
+from byrewright.studies.sizing.water import most_in, water_day
 
 SOURCE = "iec61078"
 CUT_FORMULA = "cut of order one: milking stands with this failure alone, whatever people do"
@@ -158,21 +158,27 @@ def _by_hand(ctx: StudyContext, analysis: Analysis) -> None:
     )  # fmt: skip
 
 
-MORE_WATER = 1.5
-"""Step in which a fresh-water tank grows until it lasts while its source is mended."""
+MORE_WATER, LEAST_WATER = 1.25, 0.6
+"""Step in which a fresh-water tank grows until it lasts while its source is mended, and the share
+of what is used meanwhile from which on it may last: what can wait for water waits (our choice)."""
 
 
-def _shortens(plant: Plant, cost: Cost) -> tuple[Remedy, ...]:
+def _shortens(ctx: StudyContext, analysis: Analysis, cost: Cost) -> tuple[Remedy, ...]:
     """What would shorten the wait behind a failure, where a figure of the plant does."""
-    event = cost.case.event
+    event, plant = cost.case.event, ctx.plant
     if event.failure.effect.law == "slow":
         why = "a lifted rail joint is plated within milking"
         return (Remedy(event.machine, "joint_kit", True, why),)
     if isinstance(plant.equipment[event.machine], GivesWater):
+        tanks = [t for t in plant.machines(BuffersWater) if t.holds == "fresh"]
+        mended_h = event.failure.repair_h * ctx.number("failures.repair_factor")
+        used = most_in(water_day(ctx, analysis.duty).fresh, mended_h)
+        has = sum(t.volume_l * t.count for t in tanks)
+        more = max(MORE_WATER, LEAST_WATER * used / has)
         return tuple(
-            Remedy(tank.id, "volume_l", ceil(tank.volume_l * MORE_WATER / 1000) * 1000.0,
+            Remedy(t.id, "volume_l", ceil(t.volume_l * more / 1000) * 1000.0,
                    f"what it holds washes and cools while {event.machine} is mended")
-            for tank in plant.machines(BuffersWater) if tank.holds == "fresh"
+            for t in tanks
         )  # fmt: skip
     return ()
 
@@ -201,7 +207,7 @@ def _waiting(ctx: StudyContext, analysis: Analysis, worth: Worth) -> None:
             allowance=WAIT_ALLOWANCE, formula="last cow off, with the failure less without",
             source="practice", known="common_practice",
             inputs=(ctx.rule("failures.wait_limit_min"),),
-            remedies=_shortens(ctx.plant, most) if over else (),
+            remedies=_shortens(ctx, analysis, most) if over else (),
         )  # fmt: skip
     lost = [c for c in worth.costs if c.litres_each > 0]
     if lost:

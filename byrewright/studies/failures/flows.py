@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import TYPE_CHECKING
 
 from byrewright.plant.graph import Edge, Node
@@ -28,7 +29,10 @@ def vacuum(asked: Asked) -> tuple[Answer, At]:
     pumps: dict[str, tuple[float, OperatorActions]] = {}
     at: dict[str, OperatorActions] = {}
     served: dict[Node, OperatorActions] = {}
-    spread = {n: s.vacuum_net.spread([n], asked.plain) for n in (*starts.values(), *wants)}
+    spread = {
+        n: asked.way(s.vacuum_net, n, partial(s.vacuum_net.spread, [n], asked.plain))
+        for n in (*starts.values(), *wants)
+    }
     for pump in s.pumps:
         runs = asked.runs(pump.id)
         if runs is None:
@@ -226,7 +230,8 @@ def milk(asked: Asked, at: At) -> Answer:
     def ends(n: Node) -> bool:
         return n.machine in stores and n.port == "*"
 
-    ways = s.milk_net.spread(starts, cost)
+    net, served = s.milk_net, frozenset(at.items())
+    ways = asked.way(net, served, partial(net.spread, starts, cost))
     found = ways.first(ends)
     if found is None:
         return Answer(STOPS, why=_where_it_ends(asked, at))
@@ -235,7 +240,8 @@ def milk(asked: Asked, at: At) -> Answer:
     for tag in s.receivers:
         body = Node(tag, "*")
         if at.get(tag) == () and body in reached:
-            out = s.milk_net.search([body], ends, cost)
+            find = partial(net.search, [body], ends, cost)
+            out = asked.way(net, (body, served, stores), find)
             if out is None:
                 acts.append(OperatorAction("stand", tag))
             else:

@@ -151,6 +151,10 @@ class Net:
             if joint.pipe is None and all(n.port == "*" or n in piped for n in (joint.a, joint.b)):
                 self._join(joint)
         self.machines = frozenset(n.machine for n in self.near)
+        inside = {j.id: j for n in self.near for _, j, _ in self.near[n] if j.how is not None}
+        self.acting = tuple(
+            j for j in inside.values() if j.how is not None and j.how.how in ("gate", "mover")
+        )
         self._nodes = list(self.near)
         self._at = {n: i for i, n in enumerate(self._nodes)}
         # Onward with the flow and against it: (to, joint, with the joint's own direction).

@@ -9,9 +9,10 @@ from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.failures.analysis import Analysis
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import duty_of
-from byrewright.studies.sizing.loads import electric_loads, is_heat
+from byrewright.studies.sizing.loads import electric_loads
 from byrewright.studies.sizing.power import size_power
 from byrewright.studies.sizing.sizes import listed
+from byrewright.studies.sizing.standby import on_standby
 
 KEPT = ("power.generator", "power.dip", "power.fuel", "power.ups", "power.ups_hold",
         "power.ups_missing")  # fmt: skip
@@ -110,26 +111,22 @@ def _overload(ctx: StudyContext, analysis: Analysis) -> None:
     )  # fmt: skip
 
 
+FARES = (
+    "carried through on the uninterruptible supply", "kept", "last on, second to be shed",
+    "shed first; on again when milking has ended", "off: its board is not kept in standby",
+)  # fmt: skip
+"""How a load fares on standby, in words."""
+
+
 def _shed(plant: Plant, rules: Rulebook) -> Table:
     """What is kept, what is shed and in which order, on the standby set."""
     ctx = StudyContext(plant, rules, ResultBuilder("shed", plant.site.name))
     loads = electric_loads(ctx, duty_of(ctx))
-    ups = {u.id for u in plant.machines(BridgesPower)}
-    boards = {b.id: b.essential for b in plant.machines(SharesPower)}
     rows: list[tuple[float | str, ...]] = []
     for one in loads:
         m = one.machine
-        if ups & set(m.fed_from):
-            rank, what = 0, "carried through on the uninterruptible supply"
-        elif m.fed_from and not any(boards.get(f, True) for f in m.fed_from):
-            rank, what = 4, "off: its board is not kept in standby"
-        elif is_heat(m):
-            rank, what = 3, "shed first; on again when milking has ended"
-        elif m.can("makes cold"):
-            rank, what = 2, "last on, second to be shed"
-        else:
-            rank, what = 1, "kept"
-        rows.append((rank, m.id, m.title, round(one.kw("milking"), 1), what))
+        rank = on_standby(plant, m)
+        rows.append((rank, m.id, m.title, round(one.kw("milking"), 1), FARES[rank]))
     rows.sort(key=lambda r: (r[0], str(r[1])))
     return Table("failures.shed", "On standby power: what is kept and what is shed",
                  ("order", "tag", "machine", "in milking", "on standby"), ("", "", "", "kW", ""),

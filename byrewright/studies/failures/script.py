@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Container, Iterable
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Literal
 
 from byrewright.engine.liquidgraph import SHUT
@@ -228,7 +229,11 @@ class Scripts:
             self._last = asked, {}
         known = self._usually if asked is self.usual else self._last[1]
         if node not in known:
-            found = net.search([node], self._source(net, node), self._opened(asked), back=True)
+            made = tuple(asked.runs(tag) for tag in sorted(self.makes_cold & net.machines))
+            search = partial(
+                net.search, [node], self._source(net, node), self._opened(asked), back=True
+            )
+            found = asked.way(net, (node, made), search)
             known[node] = None if found is None else found.acts
         return known[node]
 

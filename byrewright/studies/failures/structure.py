@@ -7,9 +7,10 @@ from the units to a store, pulsation. It is exact for what it states: no judgeme
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any, TypeVar
 
 from byrewright.plant.frames import on_deck
 from byrewright.plant.graph import Edge, Node, build, node
@@ -34,6 +35,8 @@ from byrewright.studies.failures.flows import milk, vacuum
 from byrewright.studies.failures.overload import Overload
 from byrewright.studies.failures.paths import Net, OperatorAction, OperatorActions
 from byrewright.studies.sizing.sizes import listed
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +73,7 @@ class Structure:
         self._load: Load = load or (lambda lost: ())
         self._overloads: dict[frozenset[str], tuple[Overload, ...]] = {}
         self.givers = frozenset(m.id for m in plant.able("gives power"))
+        self._ways: dict[Hashable, Any] = {}
         self.mode = mode
         self.needs = needs
         graph = build(plant)
@@ -145,6 +149,13 @@ class Structure:
             self._overloads[gone] = tuple(worst.values())
         return self._overloads[gone]
 
+    def known(self, key: Hashable, find: Callable[[], T]) -> T:
+        """What was found for a key, worked out once."""
+        if key not in self._ways:
+            self._ways[key] = find()
+        found: T = self._ways[key]
+        return found
+
     def ask(self, hits: Iterable[FaultEffect]) -> Answer:
         """Whether milking goes on with these things broken."""
         return Asked(self, FaultState.of(hits)).milking()
@@ -160,6 +171,7 @@ class Asked:
         self._air: dict[str, OperatorActions | None] = {}
         self._runs: dict[str, OperatorActions | None] = {}
         self._plain: dict[str, OperatorActions | None] = {}
+        self._states: dict[Net, Hashable] = {}
         self.over = {o.board: o for o in structure.overloads(wreck.off)}
 
     # Services.
@@ -332,6 +344,16 @@ class Asked:
         if how.how == "mover":
             return self.runs(tag)
         return ()
+
+    def way(self, net: Net, name: Hashable, find: Callable[[], T]) -> T:
+        """A way through a net by `plain`, worked out once for each state of what can shut it.
+
+        `name` tells everything else that the way rests on.
+        """
+        if net not in self._states:
+            acts = tuple(self.plain(j, True) for j in net.acting)
+            self._states[net] = (acts, frozenset(self.w.shut & net.machines))
+        return self.s.known((net, name, self._states[net]), find)
 
     # What milking needs.
 

@@ -406,5 +406,8 @@ def _assume(study: Routes, book: ResultBuilder) -> None:
             Assumption(f"modes.{name}", f"tankers coupled at {bay}", 0, "", why)
             for bay, why in no_tanker(scene).items()
         ]
+    if study.loss_of is None and study.by_day:
+        words = study.plant.site.month_words(study.plant.site.study_month)
+        book.notes.append(f"Litres lost are those of {words}.")
     book.notes.append("The proof covers the stated spread model: " + METHOD + ". It is a draft for "
                       "review by the responsible engineer, not a safety function.")  # fmt: skip

@@ -5,7 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from byrewright.physics.motors import Load, dip_pct, fuel_hours, generator_size, start_order
-from byrewright.plant.roles import BridgesPower, Controls, GeneratesPower, TellsPeople
+from byrewright.plant.machine import Machine
+from byrewright.plant.plant import Plant
+from byrewright.plant.roles import (
+    BridgesPower,
+    Controls,
+    GeneratesPower,
+    SharesPower,
+    TellsPeople,
+)
 from byrewright.results import Input, Table
 from byrewright.standards.electrical import GENERATOR_KVA, UPS_KVA
 from byrewright.standards.rulebook import Rulebook
@@ -15,26 +23,52 @@ from byrewright.studies.sizing.loads import ElectricLoad, demand_kva, is_heat
 from byrewright.studies.sizing.sizes import TIGHT, listed, next_preferred, spare, stated, worked
 from byrewright.studies.sizing.steps import field, next_of
 
+CARRIED, KEPT, COLD, HEAT, OFF = range(5)
+"""How a load fares on standby: on the battery supply, kept, last on and second to be shed, shed
+first, or off with its board."""
 
-def standby_loads(loads: Sequence[ElectricLoad]) -> tuple[Load, ...]:
-    """What the generator carries in milking, one start a machine; heaters and laundry are shed."""
+
+def on_standby(plant: Plant, machine: Machine) -> int:
+    """How a machine fares when a standby set carries the plant."""
+    if {u.id for u in plant.machines(BridgesPower)} & set(machine.fed_from):
+        return CARRIED
+    boards = {b.id: b.essential for b in plant.machines(SharesPower)}
+    if machine.fed_from and not any(boards.get(f, True) for f in machine.fed_from):
+        return OFF
+    if is_heat(machine):
+        return HEAT
+    return COLD if machine.can("makes cold") else KEPT
+
+
+def standby_loads(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> tuple[Load, ...]:
+    """What the generator carries in milking, one start a machine."""
     found = []
+    heat = ctx.number("generator.heat_share")
     for one in loads:
-        if is_heat(one.machine) or one.kw("milking") <= 0:
+        rank = on_standby(ctx.plant, one.machine)
+        kw = one.kw("milking") * (heat if rank == HEAT else 1.0)
+        if rank == OFF or kw <= 0:
             continue
         count = one.machine.count
-        share = one.kw("milking") / count
         for n in range(count):
             name = one.machine.id if count == 1 else f"{one.machine.id} ({n + 1} of {count})"
-            found.append(Load(name, share, one.motor_kw, one.start or "direct"))
+            found.append(Load(name, kw / count, one.motor_kw, one.start or "direct"))
     return tuple(found)
+
+
+def shed_words(ctx: StudyContext) -> str:
+    """What of heaters and laundry is shed, in words."""
+    heat = ctx.number("generator.heat_share")
+    if heat <= 0:
+        return "Heaters and laundry are shed."
+    return f"{1 - heat:.0%} of heaters and laundry is shed." if heat < 1 else "Nothing is shed."
 
 
 def size_generator(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
     """Rating by running load and by the worst start, dip at each start, hours of fuel."""
     sets = ctx.plant.machines(GeneratesPower)
     wish = ctx.plant.wishes.standby_power
-    carried = standby_loads(loads)
+    carried = standby_loads(ctx, loads)
     if not carried:
         return
     if not sets:
@@ -43,10 +77,10 @@ def size_generator(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
             ctx.lacks("power.generator", "Standby generator", "Standby power was wished for "
                                                                 "and no "
                         f"generator is in the plant: about {size.chosen_kva or size.least_kva:.0f} "
-                        "kVA carry milking without heaters and laundry.")  # fmt: skip
+                        f"kVA carry milking. {shed_words(ctx)}")  # fmt: skip
         return
-    ctx.assume(sets[0].id, "loads shed on standby", "heaters and laundry", "",
-                 "milking and cooling first; they follow when there is room")  # fmt: skip
+    share = ctx.rules["generator.heat_share"]
+    ctx.assume(sets[0].id, share.meaning, share.value, share.unit, share.source, share.known)
     for one in sets:
         _generator(ctx, one, carried)
 
@@ -63,7 +97,8 @@ def _generator(ctx: StudyContext, one: GeneratesPower, carried: Sequence[Load]) 
     running = sum(load.running_kw for load in carried)
     least_kva = generator_kva(ctx, size.least_kva)
     inputs = (
-        worked("P", "running load in milking, heaters and laundry shed", round(running, 1), "kW"),
+        worked("P", "running load in milking", round(running, 1), "kW"),
+        ctx.rule("generator.heat_share"),
         ctx.rule("generator.load_most", "u"), ctx.rule("generator.power_factor", "pf"),
         ctx.rule("start.dip_most_pct", "dip"),
         worked("S_start", "hardest start", round(max(s.start_kva for s in size.steps), 1), "kVA"),
@@ -78,7 +113,7 @@ def _generator(ctx: StudyContext, one: GeneratesPower, carried: Sequence[Load]) 
         f"{one.id} of {one.rating_kva:g} kVA; {least_kva:.0f} kVA are needed for milking with "
         f"{running:.0f} kW running, set by {size.governed_by} "
         f"({spare(one.rating_kva, least_kva)})."
-        f" Heaters and laundry are shed.{tractor}",
+        f" {shed_words(ctx)}{tractor}",
         subject=one.id, limit=round(least_kva, 1), sense="at_least", allowance=TIGHT,
         formula="S = max(P/(pf u), S_start x'd (100 - dip)/dip), hardest start first",
         inputs=inputs, source="practice", known="from_memory",

@@ -243,14 +243,18 @@ def _finished(ctx: StudyContext, duty: Duty) -> None:
         )
 
 
-def _advised_turn_s(ctx: StudyContext, duty: Duty, stalls: int) -> float:
-    """The quickest turn that keeps the wished go-round share and that the operators can serve."""
+def _turns_asked_s(ctx: StudyContext, duty: Duty, stalls: int) -> tuple[float, float]:
+    """The quickest turn that keeps the wished go-round share, and that the operators can serve."""
     out, platform = duty.milk_out, ctx.plant.first(StandsCows)
     stalls_on = max(1.0, stalls - (platform.entry_stalls if platform else 0.0))
     share = min(max(ctx.plant.wishes.go_round_share, 0.001), 0.5)
     turn = rotation_for_share_s(stalls, stalls_on, out.mean_s, out.spread_s, share)
-    least = stalls * duty.routine_s / duty.operators
-    return math.ceil(max(turn, least) / TURN_STEP_S - 1e-9) * TURN_STEP_S
+    return turn, stalls * duty.routine_s / duty.operators
+
+
+def _advised_turn_s(ctx: StudyContext, duty: Duty, stalls: int) -> float:
+    """The quickest turn that keeps the wished go-round share and that the operators can serve."""
+    return math.ceil(max(_turns_asked_s(ctx, duty, stalls)) / TURN_STEP_S - 1e-9) * TURN_STEP_S
 
 
 def _hours(ctx: StudyContext, duty: Duty, one: MilkingPlan, stalls: int) -> float:
@@ -264,31 +268,48 @@ def _hours(ctx: StudyContext, duty: Duty, one: MilkingPlan, stalls: int) -> floa
 
 def _stalls(ctx: StudyContext, duty: Duty) -> None:
     platform = ctx.plant.first(StandsCows)
-    worst = max(ctx.programme.milkings, key=lambda m: m.cows / m.target_h)
+    every = sorted(ctx.programme.milkings, key=lambda m: -m.cows / m.target_h)
     step = 2 * duty.rows if duty.layout == "rows" else 2
     most = MOST_STALLS if duty.layout == "rotary" else min(MOST_STALLS, LONGEST_ROW * duty.rows)
     fewest = FEWEST_DECK if duty.layout == "rotary" else FEWEST_ROW
     sizes = range(math.ceil(fewest / step) * step, most + 1, step)
+    served = False
+    if duty.layout == "rotary":
+        for at, size in enumerate(sizes):
+            turn_s, people_s = _turns_asked_s(ctx, duty, size)
+            if people_s > turn_s:
+                sizes, served = sizes[: at + 1], True
+                break
     low, high = 0, len(sizes) - 1
-    if _hours(ctx, duty, worst, sizes[high]) > worst.target_h:
+    worst = every[0]
+
+    def late(stalls: int) -> MilkingPlan | None:
+        """The first milking that does not end in time with so many: of equal ones each has its
+        own cows by chance."""
+        return next((m for m in every if _hours(ctx, duty, m, stalls) > m.target_h), None)
+
+    if (one := late(sizes[high])) is not None:
+        worst = one
         ctx.find(
             "throughput.stalls",
             "Stalls",
             float(duty.stalls),
             "stalls",
-            f"No number of stalls up to {most} ends {worst.name} within "
-            f"{worst.target_h:g} h with {duty.operators} operators, {duty.routine_s:.0f} s a cow: "
-            "more operators, a shorter routine or more hours are needed.",
+            f"No number of stalls up to {sizes[high]} ends {worst.name} within "
+            f"{worst.target_h:g} h with {duty.operators} operators, {duty.routine_s:.0f} s a cow"
+            + (", and a larger deck would only turn slower" if served else "")
+            + ": more operators, a shorter routine or more hours are needed.",
             subject=platform.id if platform else "",
             missing=("a target that the operators can meet",),
         )
         return
     while low < high:
         mid = (low + high) // 2
-        if _hours(ctx, duty, worst, sizes[mid]) <= worst.target_h:
+        one = late(sizes[mid])
+        if one is None:
             high = mid
         else:
-            low = mid + 1
+            low, worst = mid + 1, one
     need = sizes[low]
     turn = "at a turn that keeps the wished go-rounds" if duty.layout == "rotary" else "in rows"
     ctx.find(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from byrewright.engine.liquids import Liquids, liquids_of
 from byrewright.engine.standing import Standing, holds_l, standing
@@ -83,10 +83,10 @@ def _milk_pipes(ctx: StudyContext) -> list[MilkPipe]:
     wash = _most(flows[n] for n in washes)
     turns = _most(flows[n] for n in _rounds(ctx, {n: flows[n] for n in washes}))
     mine = [p for p in plant.pipes if p.id in milk and plant.service_of(p) == "milk"]
-    drain = next((n for n, m in plant.modes.items() if set(DRAINS) & set(m.does)), None)
+    drain = _drain(plant)
     left: dict[str, Standing] = {}
     if drain is not None:
-        left = {x.pipe: x for x in standing(net, net.situation(drain), [p.id for p in mine])}
+        left = {x.pipe: x for x in standing(net, [net.situation(drain)], [p.id for p in mine])}
     found = []
     for p in mine:
         joint = net.by_id[p.id]
@@ -135,10 +135,26 @@ def stays_l(ctx: StudyContext) -> float | None:
     return sum(x.stays_l for x in _wet(ctx, None))
 
 
+def _drain(plant: Plant) -> str | None:
+    """The mode that drains the lines down."""
+    return next((n for n, m in plant.modes.items() if set(DRAINS) & set(m.does)), None)
+
+
 def _wet(ctx: StudyContext, into: str | None) -> list[MilkPipe]:
-    """The lines that are wet after a plant wash, and after one into an empty tank besides."""
+    """The lines that are wet after a plant wash, and after one into an empty tank besides: what
+    runs on into that tank once the pumps stand is gone before the lines are drained down."""
     tanks = {n for n, m in ctx.plant.modes.items() if set(TANKS) & set(m.does)}
-    return [x for x in milk_pipes(ctx) if set(x.modes) - tanks or into in x.modes]
+    wet = [x for x in milk_pipes(ctx) if set(x.modes) - tanks or into in x.modes]
+    drain = _drain(ctx.plant)
+    if into is None or drain is None:
+        return wet
+    net = net_of(ctx)
+    states = [net.situation(into, dict.fromkeys(net.movers, "stopped")), net.situation(drain)]
+    left = standing(net, states, [x.pipe.id for x in wet])
+    return [
+        replace(x, stays_l=one.litres, shut_in=one.shut_in)
+        for x, one in zip(wet, left, strict=True)
+    ]
 
 
 def size_wash_lines(ctx: StudyContext, duty: Duty) -> None:

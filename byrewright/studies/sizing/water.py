@@ -97,6 +97,19 @@ def water_day(ctx: StudyContext, duty: Duty) -> WaterDay:
     return WaterDay(uses, warm, reused, fresh)
 
 
+def most_in(hours: Hours, time_h: float) -> float:
+    """The most that is used within some time of a day that repeats itself, L; at most a day.
+
+    >>> most_in((0.0,) * 22 + (10.0, 30.0), 1.5)
+    35.0
+    """
+    whole, part = divmod(min(time_h, HOURS), 1.0)
+    ring, last = hours + hours + hours, int(whole)
+    windows = [sum(ring[h : h + last]) for h in range(2 * HOURS)]
+    edges = [max(ring[h + last], ring[h - 1]) for h in range(2 * HOURS)]
+    return max(w + part * e for w, e in zip(windows, edges, strict=True))
+
+
 def size_water(ctx: StudyContext, duty: Duty) -> None:
     """Source, store, filter, pumps, recovered water, and the day's balance."""
     day = water_day(ctx, duty)

@@ -107,17 +107,18 @@ class FailuresView:
             for view in VIEWS
         ]  # fmt: skip
         parts += [counts(self.result, t), tag("div", views, cls="choice no-print")]
+        notes = [tag("p", note, cls="small quiet") for note in self.result.notes]
         if self.view == "findings":
             parts.append(findings(self.v, list(self.result.findings), t("plant.all_holds")))
             parts += [figure_table(self.v, x) for x in self.result.tables if x.key not in TOLD]
-            return parts
+            return parts + notes
         one = self.result.table(f"failures.{self.view}")
         columns = RANKED if self.view == "ranked" else None
         most = None if self.every else MOST_FIRST
         parts.append(figure_table(self.v, one, self._button, most, columns))
         if most is not None and len(one.rows) > most:
             parts.append(tag("button", t("failing.all"), type="button", data_act="all", id="all"))
-        return parts
+        return parts + notes
 
     def _button(self, name: str) -> Child:
         return tag("button", name, type="button", data_act="pick", data_value=name,
