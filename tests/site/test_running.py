@@ -211,7 +211,8 @@ def test_service_is_due_by_what_the_run_contact_counted(tmp_path: Path) -> None:
             "AC1": {"seen_s": 3600.0, "ran_s": 1200.0, "starts": 10}}})
         for i in range(12 * 84)
     ]  # fmt: skip
-    ahead = replace(news[0], at=first + 9e8, uid="ahead")
+    busy = {"AC1": {"seen_s": 3600.0, "ran_s": 3600.0, "starts": 900}}
+    ahead = New("ran", first + 9e8, "", "", {"source": "x", "machines": busy})
     log.append([*news, ahead])
     today = dt.date(2026, 5, 25)
 
