@@ -241,7 +241,7 @@ def air(F: Floats, I: Ints, S: Floats, g: Floats, par: Floats, num: Ints) -> Non
     g[sh.G_AIR_USED] += leak
     bar = g[sh.G_AIR] / volume
     for c in range(num[sh.N_A0], num[sh.N_A1]):
-        # A second compressor joins lower down: half a band for each place in line.
+        # A second compressor joins lower down: a quarter of the band for each place in line.
         lag = 0.25 * (par[sh.PAR_AIR_HIGH] - par[sh.PAR_AIR_LOW]) * I[c, sh.AI_PLACE]
         if bar <= par[sh.PAR_AIR_LOW] - lag:
             S[c, sh.SA_ON] = 1.0
