@@ -56,6 +56,21 @@ def test_a_cooler_is_ordered_for_the_milk_that_passes_it() -> None:
     assert (loss.at_l_min, loss.drop_kpa) == (one.advised, 80.0)
 
 
+def test_the_table_of_stages_tells_the_milk_and_heat_of_all_coolers_alike() -> None:
+    """Would fail if two alike coolers were told with the flow of one: the heat in the table is
+    what the milk gives away (density and heat of milk from the rulebook)."""
+    two = machine("PC1", "plate_cooler", count=2, area_m2=6, water_ratio=2)
+    ctx = bench_of(small(PC1=two))
+    duties = duty_of(ctx)
+    size_cooling(ctx, duties)
+    (row,) = next(t for t in ctx.notes.result().tables if t.key == "cooling.stages").rows
+    milk_l_min, hot_c, out_c, kw = (float(row[i]) for i in (2, 3, 4, 7))
+    assert milk_l_min == pytest.approx(in_line(ctx, duties).milk_l_min, rel=0.01)
+    mass_kg_s = milk_l_min / 60_000 * ctx.number("milk.density_kg_m3")
+    kj_k = mass_kg_s * ctx.number("milk.cp_kj_kgk")
+    assert kw == pytest.approx(kj_k * (hot_c - out_c), rel=0.01)
+
+
 def test_the_water_stage_against_a_library() -> None:
     """Effectiveness-NTU would differ from `ht` (counterflow)."""
     ht = pytest.importorskip("ht")

@@ -55,6 +55,21 @@ def test_the_timetable_conserves_milk(at: list[int], every: int, tanker: float) 
     assert max(table.content_l) <= every * day + LITRE
 
 
+def test_a_tank_empties_at_the_rate_of_the_bay() -> None:
+    """A tank would be empty the moment the tanker comes, and be washed while milk is in it; or a
+    second tanker, come while the first loads, would take nothing."""
+    plant = rows(40, 900)
+    bay = machine("TB1", "tanker_bay", direct=False, load_l_min=400)
+    plant = plant.model_copy(update={"equipment": {**plant.equipment, "TB1": bay}})
+    half = sum(inflow_l(ctx := bench_of(plant), duty_of(ctx))) / 2
+    loads = [Collection(at=at, tanker_l=half + 3000) for at in ("13:00", "13:05")]
+    ctx = bench_of(collected(plant, *loads))
+    found = run_timetable(ctx, duty_of(ctx))
+    stood = found.visits[0][1]
+    assert stood > half + 3000, "the first alone would do"
+    assert found.emptied == [pytest.approx(13 * 60 + stood / 400, abs=5.0)]
+
+
 def test_every_other_day_doubles_what_stands() -> None:
     """Collection every second day would be sized as daily."""
     plant = rows(40, 300)

@@ -6,10 +6,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from byrewright.physics.air import pump_correction, slug_air_l_min_free
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import CollectsMilk
 from byrewright.studies.sizing.duty import duty_of
 from byrewright.studies.sizing.vacuum import size_vacuum
-from byrewright.studies.sizing.vacuum_demand import demand
+from byrewright.studies.sizing.vacuum_demand import RATED_VACUUM_KPA, air_use, demand
 from tests.plants import machine, rotary
 from tests.studies.benches import bench_of, large, sized, small
 
@@ -45,6 +47,30 @@ def test_us_rule_of_32_units() -> None:
     ctx = bench_of(placed(rotary(32, 300), region="US", altitude_m=0))
     need = demand(ctx, duty_of(ctx))
     assert need.us_l_min == pytest.approx(131 * CFM_L_MIN, rel=1e-3)
+
+
+def test_height_counts_for_the_us_rule_too() -> None:
+    """A US plant in the mountains would get the pumps of one at the sea."""
+    sea, high = (bench_of(placed(rotary(32, 300), region="US", altitude_m=m)) for m in (0, 2000))
+    thin = pump_correction(RATED_VACUUM_KPA, duty_of(high).pressure_kpa_abs, high.rules)
+    grown = demand(high, duty_of(high)).us_l_min / demand(sea, duty_of(sea)).us_l_min
+    assert grown == pytest.approx(thin) and thin > 1.2
+
+
+def test_washing_asks_for_the_slug_the_jets_and_all_that_leaks() -> None:
+    """Air that leaks in would be forgotten while the plant is washed, or the slug counted once
+    too little (sums by hand from the parts)."""
+    ctx = bench_of(small())
+    duties = duty_of(ctx)
+    need, air, rules = demand(ctx, duties), air_use(ctx, duties), ctx.rules
+    bore = ctx.plant.machines(CollectsMilk)[0].bore_mm
+    slug = slug_air_l_min_free(bore, rules.number("wash.slug_velocity_m_s"),
+                               duties.working_vacuum_kpa, duties.pressure_kpa_abs)  # fmt: skip
+    jets = duties.units * rules.number("wash.unit_air_l_min")
+    parts = slug + jets + air.pulsators + need.iso.milk_leakage_l_min_free
+    system = rules.number("vacuum.system_leak_share") * need.wash_at_inlet_l_min
+    assert need.iso.milk_leakage_l_min_free > 10.0
+    assert need.wash_at_inlet_l_min == pytest.approx(parts + system)
 
 
 def test_the_region_chooses_one_rule_set() -> None:
