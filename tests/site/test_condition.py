@@ -25,7 +25,9 @@ from byrewright.site.condition.fit import fit
 from byrewright.site.condition.forward import Forward
 from byrewright.site.condition.infer import NONE, Model, believe
 from byrewright.site.condition.study import diagnosis_result
-from byrewright.site.condition.taken import Taken, typed
+from byrewright.site.condition.taken import Taken, of_entries, typed
+from byrewright.site.log import New
+from byrewright.site.log.entry import sealed
 from byrewright.standards.rulebook import default_rulebook
 from tests.plant.small import SMALL
 
@@ -288,3 +290,11 @@ def test_between_two_grades_the_way_is_that_of_the_studies_where_it_bends(model:
     assert straight[i] > 1.5 * mine[i], "else this plant proves nothing"
     told = [Reading(c, found[c]) for c in ("cooling_time@TK1", "tank_blend@TK1")]
     assert causes(model.plant, ["milk warm"], told, ahead=False)[0].faults == ("PC1 fouled",)
+
+
+def test_metered_milk_reaches_the_herd_out_of_the_log() -> None:
+    """Would fail if what the milk of one unit tells of the herd were left in the log, unfitted."""
+    body = {"figure": "measured.milk_out", "number": 3, "value": 322.5, "uncertainty": 9.0,
+            "at": "MU1 no. 3", "sha256": "s"}  # fmt: skip
+    entry = sealed(New("reading", 1.0, "MU1", "anna", body), "here", None, 1.0)
+    assert [t.reading for t in of_entries([entry])] == [Reading("milk_out", 322.5, 9.0)]

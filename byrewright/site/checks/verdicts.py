@@ -28,6 +28,8 @@ FROM_FILES: Mapping[str, str] = {
     "milkline": "milkline_stable", "wash_return": "wash_return", "tank_blend": "tank_blend",
 }  # fmt: skip
 """Figure worked out from an instrument's file: the check that it answers."""
+OF_HERD = "milk_out"
+"""Figure that answers to the herd, whichever unit its milk was metered at; no check asks it."""
 AWAY = ("pulsation_rate", "pulsator_ratio")
 """Figures that a file gives as the distance from the setting, with a limit of their own."""
 KEPT = "kept"
@@ -187,7 +189,10 @@ def readings_by_check(entries: Iterable[Entry]) -> dict[str, list[Entry]]:
 def _answers(one: Entry) -> str:
     """The check that a figure out of an instrument's file answers."""
     data = one.data
-    stem = FROM_FILES.get(str(data["figure"]).rpartition(".")[2], "")
+    told = str(data["figure"]).rpartition(".")[2]
+    if told == OF_HERD:
+        return OF_HERD
+    stem = FROM_FILES.get(told, "")
     number = data.get("number")
     return f"{stem}@{one.tag}#{number}" if stem and number else data.get("check", "") or (
         f"{stem}@{one.tag}" if stem in ("milkline_stable", "wash_return", "tank_blend") else stem

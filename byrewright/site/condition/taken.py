@@ -11,7 +11,7 @@ from pathlib import Path
 from byrewright.errors import ByrewrightError
 from byrewright.plant.plant import Plant
 from byrewright.site.checks.measured import owner_of
-from byrewright.site.checks.verdicts import AWAY, readings_by_check
+from byrewright.site.checks.verdicts import AWAY, OF_HERD, readings_by_check
 from byrewright.site.condition.seen import Reading
 from byrewright.site.log import Entry, log_of
 from byrewright.site.readings.figure import Figure
@@ -70,11 +70,11 @@ def of_figures(figures: Sequence[Figure]) -> tuple[Taken, ...]:
     found: dict[str, Taken] = {}
     for one in figures:
         stem = one.finding.key.rpartition(".")[2]
-        name = FROM_FILES.get(stem, "milk_out" if stem == "milk_out" else "")
+        name = OF_HERD if stem == OF_HERD else FROM_FILES.get(stem, "")
         if not name or stem in AWAY or one.finding.value is None:
             continue
         at, number = one.of.channel.at, one.of.number
-        check = f"{name}@{at}#{number}" if number else name
+        check = f"{name}@{at}#{number}" if number and name != OF_HERD else name
         if name in ("tank_blend", "wash_return", "milkline_stable"):
             check = f"{name}@{at}"
         reading = Reading(check, one.finding.value, one.doubt)
