@@ -156,6 +156,17 @@ def test_a_fit_finds_what_was_put_in_and_says_how_sure(model: Model) -> None:
         assert found[key].high / found[key].low < 1.8
 
 
+def test_a_fitted_milk_out_says_which_milking_it_is_of(model: Model) -> None:
+    """Would fail if a mean over the day were put in for the slowest milking without a word."""
+    empty = diagnosis_result("A", diagnose(model.plant), [], [])
+    for put, says in (({"milk_out@herd": 1.2}, True), ({"cooler_ua@PC1": 0.6}, False)):
+        checks = ("milk_out", "cooler_approach@PC1", "cooler_milk_out@PC1")
+        found = fit(
+            model.plant, model.rules, _read_at(model, put, checks[:1] if says else checks[1:])
+        )
+        assert any("slowest milking" in n for n in found.told(empty).notes) == says
+
+
 def test_what_readings_do_not_tell_apart_stays_as_stated(model: Model) -> None:
     """Would fail if a heater's power were fitted to a time that its setting explains as well."""
     one = fit(model.plant, model.rules, [Taken(typed("effective_reserve=7000+-100"), "", "A")])

@@ -108,6 +108,8 @@ class Fit:
         else:
             told = "; ".join(f.said for f in self.fitted)
             notes.append(f"As measured, in place of the data plates: {told}.")
+        if any(f.figure.kind == "milk_out" for f in self.fitted):
+            notes.append(MILK_OUT)
         if left:
             notes.append(f"As measured, and not told by the readings, so as stated: {left}.")
         return replace(
@@ -132,6 +134,12 @@ class Fit:
 
 def _short(value: float) -> float:
     return float(f"{value:.4g}")
+
+
+MILK_OUT = (
+    "The milk-out time is taken as read in the slowest milking, and goes for all: "
+    "where milkings differ, a mean over the day makes it a little short."
+)
 
 
 def fit(plant: Plant, rules: Rulebook, taken: Sequence[Taken]) -> Fit:
