@@ -34,7 +34,7 @@ types: $(CAN_TEST)
 	$(BIN)/mypy
 
 pytest: $(CAN_TEST)
-	$(BIN)/pytest -q -n $(WORKERS)
+	$(BIN)/pytest -q -n $(WORKERS) --dist worksteal
 
 bench: $(CAN_TEST)
 	set -e; for bench in benchmarks/bench_*.py; do \
