@@ -164,7 +164,11 @@ def blend_c(result: Result) -> dict[str, float]:
         if f.value is not None
         and (
             f.key == "cooling.tank.blend"
-            or (f.key.startswith("day.milk_temperature") and f.title.endswith(LATER_MILKINGS))
+            or (
+                f.key.startswith("day.milk_temperature")
+                and f.title.endswith(LATER_MILKINGS)
+                and "in the tanker" not in f.sentence
+            )
         )
     ]
     return {"": max(blends)} if blends else {}

@@ -21,6 +21,7 @@ from byrewright.studies.day import compare, remedies, run_day
 from byrewright.studies.day.findings import CLOSES, closure
 from byrewright.studies.day.record import Run
 from byrewright.studies.day.study import report, simulate_days
+from byrewright.studies.day.temperatures import _during
 from tests import plants
 
 TURN_L = 0.25  # share: one turn's milk follows from cows and yield, but for cows at the edges
@@ -420,3 +421,20 @@ def test_a_slower_turn_says_the_share_that_the_farm_wished() -> None:
     (slower,) = remedies.slower(plant, 0.0949)
     assert slower.why == "9.5 % of the cows went round again; 7.5 % is the most"
     assert isinstance(slower.to, float) and slower.to > plant.machines(StandsCows)[0].turn_s
+
+
+def test_what_comes_after_a_collection_mixes_with_nothing() -> None:
+    """Would fail if milk that a tanker's visit in mid-milking left alone in its tank were held to
+    the rule for mixing, or if mixing were not looked at to its end where none was taken."""
+    content = np.array([500.0, 700.0, 50.0, 100.0, 450.0, 600.0])
+    warm = np.array([4.0, 4.5, 20.0, 20.0, 12.0, 9.0])
+    run = SimpleNamespace(
+        seen=np.arange(6.0)[:, None] * 600, clock=str, content_kg=lambda _: content,
+        reach_kg=lambda _: 400.0, warmth_c=lambda _: warm,
+        compiled=SimpleNamespace(names=SimpleNamespace(tanker="TB1")),
+    )  # fmt: skip
+    bout = SimpleNamespace(begun_s=0.0, last_off_s=3000.0)
+    assert _during(run, "TK1", bout, blends=True) == [(4.5, "in TK1 at 600.0")]  # type: ignore[arg-type]
+    assert _during(run, "TK1", bout, blends=False) == [(12.0, "in TK1 at 2400.0")]  # type: ignore[arg-type]
+    content[2:4] = 800.0
+    assert _during(run, "TK1", bout, blends=True)[0][0] == 20.0  # type: ignore[arg-type]

@@ -115,7 +115,7 @@ def _worst(run: Run, step: TemperatureStep) -> tuple[float | None, str]:
             ):
                 continue
             if step.clock == "always":
-                found += _during(run, tag, bout)
+                found += _during(run, tag, bout, blends=step.applies == "later_milkings")
                 continue
             found += _kept(run, tag, _deadline_s(step, bout), _next_s(run, bout))
         found += _before_the_first(run, tag, step)
@@ -147,10 +147,14 @@ def _kept(run: Run, tag: str, from_s: float, until_s: float) -> list[tuple[float
     return _warmest(run, tag, (times >= from_s) & (times < max(until_s, from_s + 1.0)))
 
 
-def _during(run: Run, tag: str, bout: MilkingSession) -> list[tuple[float, str]]:
-    """The warmest a tank was from the start of a milking until two hours after it."""
+def _during(run: Run, tag: str, bout: MilkingSession, *, blends: bool) -> list[tuple[float, str]]:
+    """The warmest a tank was from the start of a milking until two hours after it; `blends`: as
+    long as milk of before is in it, for what comes after a collection mixes with none."""
     times = run.seen[:, 0]
-    return _warmest(run, tag, (times >= bout.begun_s) & (times <= bout.last_off_s + 7200))
+    here = (times >= bout.begun_s) & (times <= bout.last_off_s + 7200)
+    if blends:
+        here &= np.cumsum(here & (run.content_kg(tag) < run.reach_kg(tag))) == 0
+    return _warmest(run, tag, here)
 
 
 def _warmest(run: Run, tag: str, here: NDArray[np.bool_]) -> list[tuple[float, str]]:
@@ -160,8 +164,12 @@ def _warmest(run: Run, tag: str, here: NDArray[np.bool_]) -> list[tuple[float, s
         return []
     warm = np.where(held, run.warmth_c(tag), -99.0)
     at = int(np.argmax(warm))
-    where = f"in {tag} at {run.clock(run.seen[at, 0])}"
+    where = f"in {_named(run, tag)} at {run.clock(run.seen[at, 0])}"
     return [(float(warm[at]), where)]
+
+
+def _named(run: Run, tag: str) -> str:
+    return f"the tanker at {tag}" if tag == run.compiled.names.tanker else tag
 
 
 def _little_milk(ctx: StudyContext, run: Run, steps: list[TemperatureStep]) -> None:
