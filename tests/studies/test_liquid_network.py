@@ -323,16 +323,16 @@ def test_what_a_wash_into_a_tank_leaves_is_judged(drafted: Plant) -> None:
 def test_water_between_tanks_and_tanker_goes_with_what_is_collected(drafted: Plant) -> None:
     """Would fail if what stands behind a tank were held against one milking's milk, the second
     tank's line were looked at by nobody, or each tanker took the milk of all tanks."""
-    high = {"V51.b", "V52.b"}
+    low = {"V51.b", "V52.b"}
     pipes = tuple(
-p.laid(p.length_m, 0.0, 2, ((0.0, 0.0), (1.0, 1.0), (p.length_m, 0.0)))
-        if p.start in high else p for p in drafted.pipes
+        p.laid(p.length_m, 0.0, 2, ((0.0, 0.0), (1.0, -1.0), (p.length_m, 0.0)))
+        if p.start in low else p for p in drafted.pipes
     )  # fmt: skip
     ctx = bench(drafted.model_copy(update={"pipes": pipes}))
     duty = duty_of(ctx)
     size_wash_lines(ctx, duty)
     mine, out = (f for f in ctx.notes.findings if f.key == "wash.standing")
-    assert {x.pipe.start for x in milk_pipes(ctx) if x.out_of_tank} >= high
+    assert {x.pipe.start for x in milk_pipes(ctx) if x.out_of_tank} >= low
     assert out.value is not None and out.value > 2.0
     visits = sum(1 / c.every_days for c in drafted.collections)
     assert out.limit == pytest.approx(0.005 * duty.milk_l_day / visits / 2)
