@@ -15,6 +15,7 @@ import pytest
 from byrewright.errors import ByrewrightError
 from byrewright.plant.read import read_plant
 from byrewright.results import Result, ResultBuilder
+from byrewright.site.checks.predicted import predicted_of
 from byrewright.site.readings.clock import NoTime, seconds
 from byrewright.site.readings.figure import Mark
 from byrewright.site.readings.files import ReadingsError, read_file
@@ -61,6 +62,29 @@ def asked(folder: Path, *names: str, marks: tuple[Mark, ...] = ()) -> Result:
     files = [read_file(folder / n, *plan.kind_of(folder / n)) for n in names]
     plant = read_plant(folder / "plant.yaml").plant
     return study_readings(plant, default_rulebook(), files, NOTHING, marks)
+
+
+def test_a_dip_is_told_by_the_event_that_goes_as_deep(folder: Path) -> None:
+    """Would fail if a pump that tripped in the night stood in the record without a word of what
+    this plant's own transient study has for a dip so deep."""
+    plant, rules = read_plant(folder / "plant.yaml").sound(), default_rulebook()
+    predicted = predicted_of(plant, rules)
+    table = next(t for t in predicted.tables if t.key == "vacuum.events")
+    drops = {str(r[0]): float(r[table.columns.index("drop")]) for r in table.rows}
+    event = max(drops, key=lambda e: drops[e])
+    t = np.arange(0, 300, 0.05)
+    steady = np.random.default_rng(1).normal(42.0, 0.02, len(t))
+    away = np.where((t > 100) & (t < 108), drops[event], 0.0)
+    away += np.where((t > 200) & (t < 208), 2.0 * drops[event], 0.0)
+    pd.DataFrame({"seconds": t, "vacuum": steady - away}).to_csv(
+        folder / "vacuum1.csv", index=False
+    )
+    plan = read_map(folder / "readings.yaml")
+    path = folder / "vacuum1.csv"
+    result = study_readings(plant, rules, [read_file(path, *plan.kind_of(path))], predicted)
+    (dips,) = (t for t in result.tables if t.key.endswith("dips"))
+    told = {round(float(r[2]), -1): r[5] for r in dips.rows}
+    assert told == {100.0: event, 200.0: ""}
 
 
 def test_the_limping_pulsator_is_found_by_number(folder: Path) -> None:

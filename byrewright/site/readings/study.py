@@ -38,7 +38,8 @@ WASH_RETURNS = ("wash_return_temperature", "wash_return_conductivity")
 """What only a record of a wash holds."""
 TIMED_S = 60.0
 DIPS_SHOWN = 12
-EVENTS = (("fall_off", "one unit open"), ("attach", "a unit put on"))
+EVENTS = "vacuum.events"
+"""The table of the transient study that tells how far the vacuum falls at each event."""
 ALIKE_KPA, ALIKE_SHARE = 0.3, 0.3
 """A dip is as deep as an event of the model within this (byrewright's own choice)."""
 NO_VACUUM_KPA = 10.0
@@ -273,12 +274,13 @@ def _hunting(measured: Measured, one: Reading) -> None:
 def _like(measured: Measured, away_kpa: float) -> str:
     """The event of the transient study that goes as deep; "" where none does."""
     near: list[tuple[float, str]] = []
-    for key, words in EVENTS:
-        told = measured.predicts(f"vacuum.test.{key}_drop", "")
-        if told is not None and told.value is not None:
-            off = abs(-away_kpa - told.value)
-            if off <= max(ALIKE_KPA, ALIKE_SHARE * told.value):
-                near.append((off, words))
+    for table in measured.predicted.tables:
+        if table.key == EVENTS:
+            at, drop = table.columns.index("event"), table.columns.index("drop")
+            for row in table.rows:
+                off = abs(-away_kpa - float(row[drop]))
+                if off <= max(ALIKE_KPA, ALIKE_SHARE * float(row[drop])):
+                    near.append((off, str(row[at])))
     return min(near)[1] if near else ""
 
 
