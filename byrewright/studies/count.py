@@ -24,7 +24,8 @@ from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.pipework import lines_of, on_round_m, span_m
 
 UNIT_ENDINGS = (
-    "_l_min_free", "_l_min", "_kpa", "_kva", "_kwh", "_kw", "_kg_min", "_kg", "_kn", "_mm", "_m2",
+    "_per_kpa", "_per_s", "_l_min_free", "_l_min", "_kpa", "_kva", "_kwh", "_kw", "_kg_min", "_kg",
+    "_kn", "_mm", "_m2",
     "_w_m2_k", "_ml_l", "_pct_h", "_pct", "_bar", "_min", "_l", "_m", "_c", "_s", "_a", "_h",
 )  # fmt: skip
 """Endings of field names that only tell the unit."""
@@ -143,8 +144,8 @@ def _figure(one: Parameter, value: object) -> str:
 def name_in_words(name: str) -> str:
     """A field's name without its unit.
 
-    >>> name_in_words("capacity_l_min_free"), name_in_words("seats")
-    ('capacity', 'seats')
+    >>> name_in_words("capacity_l_min_free"), name_in_words("gain_per_kpa")
+    ('capacity', 'gain')
     """
     ending = next((e for e in UNIT_ENDINGS if name.endswith(e)), "")
     return name.removesuffix(ending).replace("_", " ")
