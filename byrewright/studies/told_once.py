@@ -16,6 +16,8 @@ from byrewright.results import Result, Verdict, worst_of
 
 LATER_MILKINGS = "mixing with later milkings"
 """How a day's finding is called that judges the blend of milkings."""
+IN_TANKER = "in the tanker"
+"""How a day's sentence says that the milk went straight to a tanker."""
 Read = Callable[[Result], Mapping[str, float]]
 """Values by subject ("" where the plant has one)."""
 
@@ -167,7 +169,7 @@ def blend_c(result: Result) -> dict[str, float]:
             or (
                 f.key.startswith("day.milk_temperature")
                 and f.title.endswith(LATER_MILKINGS)
-                and "in the tanker" not in f.sentence
+                and IN_TANKER not in f.sentence
             )
         )
     ]

@@ -71,7 +71,7 @@ def test_a_second_process_works_the_causes_out(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Would fail if a pack waited for what a helper could have done, or missed what it left."""
-    monkeypatch.setattr(os, "sched_getaffinity", lambda _: {0, 1})
+    monkeypatch.setattr(os, "cpu_count", lambda: 2)
     path, rules = tmp_path / "plant.yaml", default_rulebook()
     path.write_text(SMALL.replace("Test Hollow", "Two Processes"), encoding="utf-8")
     plant = read_plant(path).sound()

@@ -12,13 +12,18 @@ from functools import cache
 
 import pytest
 
+from byrewright.results import ResultBuilder
+from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.failures.analysis import Case, analyse, hand_minutes
 from byrewright.studies.failures.answer import Answer
 from byrewright.studies.failures.consequence import Consequence
 from byrewright.studies.failures.cups import Cups
 from byrewright.studies.failures.events import FaultEffect
+from byrewright.studies.failures.findings import _shortens
 from byrewright.studies.failures.runs import Field, run_all
 from byrewright.studies.failures.script import Script, Scripts
+from byrewright.studies.failures.worth import Cost
+from byrewright.studies.sizing.context import StudyContext
 from tests.studies.failing import LARGE, ROWS, SMALL, analysed, changed, example
 
 MONTH, SEED = 8, 1
@@ -312,3 +317,13 @@ def test_small_example_has_the_same_words() -> None:
     for case in analysed(SMALL).cases:
         assert case.event.failure.seen
         assert case.event.failure.do
+
+
+def test_no_tank_is_enlarged_where_there_is_none() -> None:
+    """Would fail if a plant fed straight from its source were told to enlarge a tank it has not."""
+    case = next(c for c in analysed(ROWS).cases if c.event.machine == "WS1")
+    straight = changed(example(ROWS), WT1={"holds": "recovered"})
+    for plant, named in ((example(ROWS), {"WT1"}), (straight, set[str]())):
+        ctx = StudyContext(plant, default_rulebook(), ResultBuilder("failures", "rows"))
+        cost = Cost(case, None, 1.0, 0.0, 1.0)
+        assert {r.of for r in _shortens(ctx, analysed(ROWS), cost)} == named

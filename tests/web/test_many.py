@@ -54,7 +54,7 @@ def test_twenty_clients_at_once(served: Served) -> None:
             async def client(number: int) -> None:
                 context = await chromium.new_context(viewport={"width": 820, "height": 600})
                 page = await context.new_page()
-                page.set_default_timeout(240_000)  # errors are judged here, not speed
+                page.set_default_timeout(600_000)  # errors are judged here, not speed
                 page.on("pageerror", lambda e: errors.append(str(e)))
                 page.on("console", lambda m: errors.append(m.text) if m.type == "error" else None)
                 slug = (LARGEST, SMALL)[number % 2]

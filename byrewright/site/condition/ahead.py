@@ -26,7 +26,7 @@ LOOKS_S = 0.2
 def beside(plant_file: Path, kept: Path) -> Iterator[None]:
     """While this lasts, a second process works out the matrix of a plant file, unless it is kept
     already or there is one processor only."""
-    alone = len(os.sched_getaffinity(0)) < 2 or not sys.executable
+    alone = (os.cpu_count() or 1) < 2 or not sys.executable
     if alone or kept.is_file() or not plant_file.is_file():
         yield
         return

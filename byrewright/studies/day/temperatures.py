@@ -13,7 +13,7 @@ from byrewright.standards.cooling import TemperatureStep
 from byrewright.studies.day.record import TANK_EMPTY, MilkingSession, Run
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.sizes import next_preferred
-from byrewright.studies.told_once import LATER_MILKINGS
+from byrewright.studies.told_once import IN_TANKER, LATER_MILKINGS
 
 AT_ONCE_H = 2.0  # "at once" is judged two hours after the end, as the Swiss ordinance words it
 ALLOWANCE = 0.05
@@ -103,7 +103,7 @@ def _worst(run: Run, step: TemperatureStep) -> tuple[float | None, str]:
         if len(loads) == 0:
             return None, ""
         at = int(np.argmax(loads[:, sh.T_C]))
-        return float(loads[at, sh.T_C]), f"in the tanker of {run.clock(loads[at, sh.T_AT])}"
+        return float(loads[at, sh.T_C]), f"{IN_TANKER} of {run.clock(loads[at, sh.T_AT])}"
     found: list[tuple[float, str]] = []
     for tag in run.compiled.names.places:
         if tag == run.compiled.names.tanker and run.compiled.tables.num[sh.N_DIRECT] != 1:

@@ -171,6 +171,8 @@ def _shortens(ctx: StudyContext, analysis: Analysis, cost: Cost) -> tuple[Remedy
         return (Remedy(event.machine, "joint_kit", True, why),)
     if isinstance(plant.equipment[event.machine], GivesWater):
         tanks = [t for t in plant.machines(BuffersWater) if t.holds == "fresh"]
+        if not tanks:
+            return ()
         mended_h = event.failure.repair_h * ctx.number("failures.repair_factor")
         used = most_in(water_day(ctx, analysis.duty).fresh, mended_h)
         has = sum(t.volume_l * t.count for t in tanks)
