@@ -33,6 +33,7 @@ from byrewright.plant.record import Record, par
 from byrewright.plant.source import Source, load, read_text
 from byrewright.plant.translate import validate
 from byrewright.results import Assumption
+from byrewright.standards.cooling import lies_south
 
 FORMAT = 1
 STARTS: Mapping[int, tuple[str, ...]]
@@ -84,8 +85,9 @@ class Brief(DraftedAgain):
     )
     ambient_c: Twelve = par("degC", "mean ambient by month")
     hemisphere: Literal["north", "south"] = par(
-        "", "half of the world, for the seasons of a climate", "north", why="not stated"
-    )
+        "", "half of the world, for the seasons of a climate", "north",
+        why="no latitude and no southern region stated",
+    )  # fmt: skip
     latitude_deg: float | None = par(
         "", "latitude, south of the equator negative; decides the hemisphere", None, ge=-66, le=72
     )
@@ -364,10 +366,16 @@ class _Filler:
             self.assume("hottest_c", hottest, hottest, "degC", meaning, why)
 
     def _south(self) -> bool:
-        """Whether the farm lies south of the equator: by its latitude, else as stated."""
-        latitude = self.stated.get("latitude_deg")
-        if isinstance(latitude, int | float) and not isinstance(latitude, bool):
-            self.data["hemisphere"] = "south" if latitude < 0 else "north"
+        """Whether the farm lies south of the equator: by latitude, as stated, or by its region."""
+        latitude, region = self.stated.get("latitude_deg"), self.stated.get("region")
+        if isinstance(latitude, int | float | str) and not isinstance(latitude, bool):
+            south = str(latitude).strip().startswith("-")  # a quoted number is a number here too
+            self.data["hemisphere"] = "south" if south else "north"
+        elif "hemisphere" not in self.data and isinstance(region, str) and lies_south(region):
+            self.data["hemisphere"] = "south"
+            if "ambient_c" not in self.stated:
+                self.note("hemisphere", "south", "", "half of the world, for the seasons of a "
+                          "climate", f"{region} lies south of the equator")  # fmt: skip
         return self.data.get("hemisphere") == "south"
 
     def water(self) -> None:

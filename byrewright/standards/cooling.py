@@ -114,6 +114,7 @@ class TemperatureRule:
     source: str
     known: Known
     note: str = ""
+    south: bool = False  # the whole of it lies south of the equator
 
     def steps_for(self, collected_daily: bool) -> tuple[TemperatureStep, ...]:
         """The steps that bind a farm whose milk is, or is not, collected daily."""
@@ -161,7 +162,7 @@ TEMPERATURE_RULES: tuple[TemperatureRule, ...] = (
     TemperatureRule(
         "Australia", "Australia, most suppliers",
         (TemperatureStep(4.0, "start_of_milking", 3.0),),
-        "australia", "read",
+        "australia", "read", south=True,
     ),
     TemperatureRule(
         "New Zealand", "New Zealand, raw milk since 1 June 2018",
@@ -171,7 +172,7 @@ TEMPERATURE_RULES: tuple[TemperatureRule, ...] = (
             TemperatureStep(6.0, "end_of_milking", 2.0, sooner_of="six"),
             TemperatureStep(10.0, "always", applies="later_milkings"),
         ),
-        "new_zealand", "from_memory", "the date is read, the figures are from memory",
+        "new_zealand", "from_memory", "the date is read, the figures are from memory", south=True,
     ),
 )  # fmt: skip
 """Legal cooling rules by region."""
@@ -188,6 +189,15 @@ def temperature_rule(region: str) -> TemperatureRule:
             return rule
     held = ", ".join(rule.region for rule in TEMPERATURE_RULES)
     raise KeyError(f"no milk-cooling rule is held for {region!r}; held are {held}")
+
+
+def lies_south(region: str) -> bool:
+    """Whether the whole of a region lies south of the equator, where January is summer.
+
+    >>> lies_south("new zealand"), lies_south("EU")
+    (True, False)
+    """
+    return any(r.south and r.region.casefold() == region.casefold() for r in TEMPERATURE_RULES)
 
 
 @dataclass(frozen=True, slots=True)

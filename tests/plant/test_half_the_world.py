@@ -23,7 +23,11 @@ regions:
 """
 
 
-@pytest.mark.parametrize("line", ["hemisphere: south", "latitude_deg: -38.5"])
+SOUTHERN = ("hemisphere: south", "latitude_deg: -38.5", "latitude_deg: '-38.5'",
+            "region: new zealand", "region: Australia")  # fmt: skip
+
+
+@pytest.mark.parametrize("line", SOUTHERN)
 def test_southern_seasons_lie_half_a_year_apart(line: str) -> None:
     """A southern farm would be studied with its summer in July."""
     north, south = (read_brief_text(PLAIN + x).brief.site_part() for x in ("", line))
@@ -31,6 +35,21 @@ def test_southern_seasons_lie_half_a_year_apart(line: str) -> None:
     assert abs(north.study_month - south.study_month) == 6
     stated = PLAIN + line + "\nambient_c: [1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12]"
     assert read_brief_text(stated).brief.ambient_c[0] == 1  # what is stated is not turned
+
+
+@pytest.mark.parametrize("line", ["hemisphere: north", "latitude_deg: 41"])
+def test_what_a_farm_says_of_its_place_goes_before_its_region(line: str) -> None:
+    """A northern farm that sells under southern rules would be given winter in July."""
+    told = read_brief_text(f"{PLAIN}region: Australia\n{line}\n")
+    assert told.brief.site_part().study_month == 7
+    assert "half of the world" not in " ".join(a.meaning for a in told.assumptions)
+
+
+def test_a_season_taken_from_the_region_is_an_assumption() -> None:
+    """The farm would not learn from what its summer was placed in January."""
+    said = {a.value: a.why for a in read_brief_text(PLAIN + "region: New Zealand").assumptions
+            if "half of the world" in a.meaning}  # fmt: skip
+    assert said == {"south": "New Zealand lies south of the equator"}
 
 
 def test_the_study_month_is_the_worst_of_water_and_air() -> None:
