@@ -13,8 +13,8 @@ from byrewright.plant.reads import SAYS, VACUUM
 from byrewright.plant.roles import roles_of
 
 PACKAGE = Path(__file__).resolve().parent.parent / "byrewright"
-BUILDERS = ("plant/kinds/", "drafting/", "place/")
-"""Rooms that know kinds: where they are declared, chosen for a plant, and given a usual shape."""
+BUILDERS = ("plant/kinds/", "drafting/")
+"""Rooms that know kinds: where they are declared, and chosen for a plant."""
 ALLOWED = {
     "plant/machine.py": "importing the package of kinds is what registers them",
 }
@@ -56,6 +56,26 @@ def _known_by_port(tree: ast.AST) -> Iterator[int]:
         last = getattr(node.args[-1], "value", None) if node.args else None
         if called.lower() in ("port", "node") and isinstance(last, str) and last != "*":
             yield node.lineno
+
+
+def _named(tree: ast.AST) -> Iterator[int]:
+    """Lines that hold a kind's name as a word of its own: in a set or table to look one up."""
+    words = set(kinds())
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Constant) and node.value in words:
+            yield node.lineno
+
+
+def test_the_plan_names_no_kind() -> None:
+    """Would fail if a place, a route or a check of the plan were worked out from a kind's name, so
+    that a new kind were put or piped otherwise than its own class says."""
+    found = [
+        f"{path.name}:{line}"
+        for path in sorted((PACKAGE / "place").glob("*.py"))
+        for line in _named(ast.parse(path.read_text(encoding="utf-8")))
+    ]
+    assert not found
+    assert list(_named(ast.parse("LOW = frozenset({'header', 'other'})"))) == [1]
 
 
 def test_no_study_knows_a_kind() -> None:

@@ -131,9 +131,8 @@ def stands_on_plinth(plan: Plan, body: Body) -> bool:
 
 def spread_tags(plan: Plan) -> set[str]:
     """Machines with many places: rings, rows, gullies."""
-    from byrewright.standards.footprints import footprint
 
-    return {t for t, g in plan.scene.things.items() if footprint(g.kind).sort in ("spread", "none")}
+    return {t for t, g in plan.scene.things.items() if g.form.sort in ("spread", "none")}
 
 
 def _deck(space: object, plan: Plan) -> None:

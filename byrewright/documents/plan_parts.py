@@ -14,7 +14,6 @@ from byrewright.place.lanes import Lane, lanes
 from byrewright.place.model import Body, Plan, Point, Room
 from byrewright.plant.plant import Plant
 from byrewright.plant.sited import Sited
-from byrewright.standards.footprints import footprint
 
 FIELD: Area = (BORDER_MM + 10, BORDER_MM + 10, 420 - BORDER_MM - 10, 297 - BORDER_MM - FOOT_MM - 8)
 """Field of an A3 sheet for the drawing: left, top, right, bottom, mm."""
@@ -183,7 +182,7 @@ def draw_body(
     canvas: Canvas, body: Body, box: Area, *, upright: bool = False, fill: str = PAPER
 ) -> None:
     """One machine: a box, or a circle where it is round and seen from above."""
-    if footprint(body.kind).barrel and not upright:
+    if body.form.barrel and not upright:
         canvas.under.append(f'<g data-machine="{body.tag}">')
         canvas.circle(body.x, body.y, min(body.dx, body.dy) / 2, 0.3, fill=fill)
         canvas.under.append("</g>")

@@ -12,12 +12,13 @@ from byrewright.documents.plan_canvas import LEAST_MM, Area, Canvas, Flat, scale
 from byrewright.documents.plan_cut import Cut
 from byrewright.documents.plan_parts import FIELD, draw_body, draw_stubs
 from byrewright.place.board import WALL_M
-from byrewright.place.ends import RING_APART, RING_LEVEL, ROW_LEVEL
+from byrewright.place.checks import is_tank
 from byrewright.place.layout import BLOCK
 from byrewright.place.model import Body, Plan, Point, Room, Side
 from byrewright.plant.plant import Plant
-from byrewright.plant.roles import CollectsMilk
+from byrewright.plant.roles import CollectsMilk, FeedsPulsators
 from byrewright.plant.sited import Sited
+from byrewright.standards.footprints import Ring
 
 SLAB_M, ROOF_M, BED_M = 0.15, 0.12, 0.25
 NOTES = [
@@ -26,10 +27,9 @@ NOTES = [
     "Cut lines are marked on the general arrangement.",
     "Structure: by licensed people, to local codes.",
 ]
-LINES = {"milkline": "milkline", "pulsator_airline": "pulsators", "milking_unit": "units"}
+LINES = {"collects milk": "milkline", "feeds pulsators": "pulsators", "gives milk": "units"}
+"""What runs round the stalls, by what it does, as it is named in a section."""
 WHOLE = "the whole centre"
-TANK_M2 = 4.0
-"""A footprint from which a machine of the milk room is one of its tanks."""
 RAIL_M = 0.8
 """Breast rail over the deck as drawn."""
 GAP_MM = 13.0
@@ -116,7 +116,7 @@ def cuts_of(plan: Plan) -> list[Cut]:
 def _tank_at(plan: Plan) -> float:
     """Where the milk room is cut: through its first tank, or its middle."""
     milk = plan.rooms["milk"]
-    tanks = [b.y for b in plan.bodies.values() if b.room == "milk" and b.dx * b.dy > TANK_M2]
+    tanks = [b.y for b in plan.bodies.values() if b.room == "milk" and is_tank(b)]
     return round(tanks[0] if tanks else milk.y + milk.d / 2, 2)
 
 
@@ -385,8 +385,18 @@ def _deck(view: Canvas, plant: Plant, plan: Plan, cut: Cut) -> None:
         view.circle(rail, z - thick - 0.15, 0.15, 0.25)
         view.line(((sign * deck.inner_radius_m, z), (sign * deck.inner_radius_m, z + RAIL_M)), 0.25)
         ring = sign * deck.ring_radius_m
-        for name, level in RING_LEVEL.items():
-            view.circle(ring + sign * RING_APART[name], level, 0.05, 0.2)
+        for one in _rings(plan).values():
+            view.circle(ring + sign * one.apart_m, one.level_m, 0.05, 0.2)
+
+
+def _rings(plan: Plan) -> dict[str, Ring]:
+    """What runs round the stalls: its name in a section, and where it runs."""
+    every = plan.scene.things.values()
+    found = {
+        word: next((t.form.ring for t in every if t.can(role)), None)
+        for role, word in LINES.items()
+    }
+    return {word: ring for word, ring in found.items() if ring is not None}
 
 
 def _milkline(view: Canvas, plant: Plant, plan: Plan) -> None:
@@ -394,7 +404,7 @@ def _milkline(view: Canvas, plant: Plant, plan: Plan) -> None:
     line = plant.first(CollectsMilk)
     if line is None or not plan.deck.rotary:
         return
-    level = RING_LEVEL["milkline"]
+    level = type(line).FORM.ring.level_m
     for share in (0.6, 0.45, 0.5, 0.4, 0.35):
         for drop in (0.0, 0.3, -0.3, 0.6, 1.0, 1.4):
             x, y = view.at(-share * plan.deck.edge_radius_m, level + drop)
@@ -419,14 +429,17 @@ def _pit_long(view: Canvas, plant: Plant, plan: Plan, cut: Cut) -> None:
     _profile(view, stairs)
     edge = sorted((cut.u(-half, 0), cut.u(half, 0)))
     view.line(((edge[0], z), (edge[1], z)), 0.2, QUIET)
-    for name in ("milkline", "pulsator_airline"):
-        view.line(((edge[0] + step, ROW_LEVEL[name]), (edge[1], ROW_LEVEL[name])), 0.25,
-                  ink_of("milk" if name == "milkline" else "vacuum").colour)  # fmt: skip
-    for line in plant.machines(CollectsMilk):
-        view.word(cut.u(0, 0), ROW_LEVEL["milkline"] - 1.6 * view.scale / 1000,
-                  f"milkline {ROW_LEVEL['milkline']:+.2f} at the middle, falls "
-                  f"{line.slope_pct:g} % to the head", LEAST_MM)  # fmt: skip
-        break
+    for one, service in ((plant.first(CollectsMilk), "milk"),
+                         (plant.first(FeedsPulsators), "vacuum")):  # fmt: skip
+        if one is not None:
+            level = type(one).FORM.ring.row_level_m
+            view.line(((edge[0] + step, level), (edge[1], level)), 0.25, ink_of(service).colour)
+    line = plant.first(CollectsMilk)
+    if line is not None:
+        level = type(line).FORM.ring.row_level_m
+        view.word(cut.u(0, 0), level - 1.6 * view.scale / 1000,
+                  f"milkline {level:+.2f} at the middle, falls {line.slope_pct:g} % to the head",
+                  LEAST_MM)  # fmt: skip
 
 
 def _pit_wide(view: Canvas, plant: Plant, plan: Plan, cut: Cut) -> None:
@@ -438,10 +451,11 @@ def _pit_wide(view: Canvas, plant: Plant, plan: Plan, cut: Cut) -> None:
     for sign in (-1, 1):
         view.line(((sign * out, z), (sign * out, z + 1.2)), 0.25)
         view.line(((sign * mid, z), (sign * mid, z + RAIL_M + 0.3)), 0.25)
-        for name, level in ROW_LEVEL.items():
+        for word, one in _rings(plan).items():
+            level = one.row_level_m
             view.circle(sign * (mid - 0.2), level, 0.05, 0.2)
             if sign > 0:
-                view.word(0.0, level, f"{LINES[name]} {level:+.2f}", LEAST_MM)
+                view.word(0.0, level, f"{word} {level:+.2f}", LEAST_MM)
         view.word(sign * (mid + out) / 2, z + 0.9, "standing", LEAST_MM, colour=QUIET)
     view.dimension((-mid, 0.0), (mid, 0.0), -4.0)
     view.dimension((mid, 0.0), (mid, z), 4.0)

@@ -33,7 +33,6 @@ from byrewright.place.layout import BLOCK
 from byrewright.place.model import Body, Plan, Point
 from byrewright.plant.plant import Plant
 from byrewright.plant.sited import Sited, sited
-from byrewright.standards.footprints import footprint
 
 Drawn = tuple[Sequence[Canvas], Sequence[str]]
 """The views of a sheet and the notes in its foot."""
@@ -337,7 +336,7 @@ def set_out(made: Sited) -> list[tuple[str, str, str, float, float, float, str, 
     """Tag, kind, room, east, north, base level, side faced, and who decided it."""
     rows: list[tuple[str, str, str, float, float, float, str, str]] = []
     for body in sorted(made.plan.bodies.values(), key=lambda b: (b.room, b.tag)):
-        if footprint(body.kind).sort == "none":
+        if body.form.sort == "none":
             continue
         by = "stated" if body.pinned else "worked out"
         rows.append((body.tag, body.kind.replace("_", " "), body.room, round(body.x, 3),

@@ -7,15 +7,12 @@ from dataclasses import replace
 from byrewright.place.model import Body, Deck, Flat, Room, Scene, Thing
 from byrewright.place.shapes import clear_room, measures
 from byrewright.place.zones import along_flow, chains, in_line_of, steps_to_drain, zones
-from byrewright.standards.footprints import footprint
 from byrewright.standards.rulebook import Rulebook
 
 WALL_M = 0.2
 """Walls as drawn: the rooms' sides are their inner faces, this apart."""
 LOWEST_M, STEP_DOWN_M, MOST_STEPS = 0.25, 0.05, 6
 """Middle of a header with a drain cock over the floor, and the step between machines above it."""
-FALLING = frozenset({"header", "valve", "milk_pump", "milk_filter"})
-"""Kinds that are hung to run empty into the next along the flow."""
 
 BLOCK_ZONES = frozenset({"plant", "cold", "switch", "wash", "milk"})
 """Rooms of the dairy block that a machine can be told to stand in."""
@@ -84,12 +81,12 @@ class Board:
         return [self._hung(self.scene.things[t]) for t in order]
 
     def _hung(self, thing: Thing) -> Thing:
-        low = thing.kind in FALLING and thing.tag in self.steps
+        low = thing.form.runs_down and thing.tag in self.steps
         return replace(thing, low=True) if low else thing
 
     def _slot(self, thing: Thing) -> float:
         length = measures(thing)[0]
-        _, sides, _ = clear_room(footprint(thing.kind), None, thing.spot.sides_m, None)
+        _, sides, _ = clear_room(thing.form, None, thing.spot.sides_m, None)
         return length + 2 * sides
 
     def _channel(self, room: Room, y: float) -> None:

@@ -12,13 +12,12 @@ from byrewright.place.falls import FALLING, Measured
 from byrewright.place.layout import BLOCK
 from byrewright.place.model import Body, Plan, Point, Rack, Room, Route
 from byrewright.place.router import clash
-from byrewright.standards.footprints import footprint
 
 LEVEL_M = 0.02
 """A point this little below both ends of a pipe is no pocket."""
 LIQUID = frozenset({"milk", "wash", "water", "coolant", "drain"})
-PASSED_ON = frozenset({"header", "valve", "rotary_gland", "milk_filter", "plate_cooler"})
-"""Kinds that a pump's pressure reaches beyond."""
+PASSED_ON = ("joins pipes", "is a valve", "joins deck", "filters milk", "cools milk")
+"""What a pump's pressure reaches beyond."""
 PERSON_M = 1.9
 """Height up to which something stands in a person's way."""
 
@@ -119,7 +118,7 @@ def doors_for_tanks(plan: Plan, over_w: float, over_h: float) -> list[Measured]:
     """
     found = []
     for body in plan.bodies.values():
-        if footprint(body.kind).zone != "tank":
+        if body.form.zone != "tank":
             continue
         room = plan.rooms.get(body.room)
         if room is None:
@@ -358,7 +357,7 @@ def _together(faces: list[tuple[float, str]]) -> list[list[tuple[float, str]]]:
 
 def is_tank(body: Body) -> bool:
     """Whether a body is a bulk tank."""
-    return body.kind == "bulk_tank"
+    return "stores milk" in body.does
 
 
 def suction_level(plan: Plan, routes: tuple[Route, ...], pump: str) -> tuple[str, float] | None:
@@ -391,8 +390,8 @@ def crest_after(plan: Plan, routes: tuple[Route, ...], pump: str) -> tuple[str, 
                 continue
             high = max(p[2] for p in route.points)
             top = max(top, (high, net.key)) if top else (high, net.key)
-            kind = plan.scene.things[net.end.tag].kind
-            if kind in PASSED_ON and net.end.tag not in reached:
+            passed = plan.scene.things[net.end.tag].can(*PASSED_ON)
+            if passed and net.end.tag not in reached:
                 reached.add(net.end.tag)
                 todo.append(net.end.tag)
     return None if top is None else (top[1], round(top[0] - level, 3))

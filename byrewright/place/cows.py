@@ -73,7 +73,7 @@ class CowSide(Board):
 
     def _under_deck(self) -> None:
         deck = self.deck
-        gland = next((t for t in self.scene.things.values() if t.kind == "rotary_gland"), None)
+        gland = next((t for t in self.scene.things.values() if t.can("joins deck")), None)
         half = 0.5
         if gland is not None:
             base = DECK_FRAME_M + 0.05 if gland.from_above else deck.pit_floor_m
@@ -127,14 +127,9 @@ class CowSide(Board):
         falling = self.run_down(thing, low - 0.1)
         if falling is not None:
             return falling
-        if thing.kind == "receiver":
-            return round(low + 0.33, 3)
-        if thing.kind == "header":
-            suction = any(direction == "suction" for _, direction, _ in thing.ports)
-            return round(low + (0.2 if suction else 1.1), 3)
-        if thing.kind == "sanitary_trap":
-            return round(low + 0.8, 3)
-        return round(low + 0.05, 3)
+        form = thing.form
+        drawn = form.deck_suction_m if thing.drawn_from else None
+        return round(low + (form.deck_m if drawn is None else drawn), 3)
 
     def _head_size(self) -> tuple[float, float]:
         things = self._of("deck")

@@ -6,8 +6,7 @@ import math
 from itertools import pairwise
 
 from byrewright.place.ends import Net, nets
-from byrewright.place.model import Laid, Plan, Point, Route
-from byrewright.standards.footprints import footprint
+from byrewright.place.model import Laid, Plan, Point, Route, Thing
 
 AT_M = 0.35
 """An isolating valve from its vessel, or a non-return valve from its pump, along the pipe."""
@@ -55,11 +54,11 @@ def stops(plan: Plan, net: Net, points: tuple[Point, ...], total: float) -> list
     inner = [line.end.partition(".")[0] for line in net.lines[:-1]]
     if not inner:
         return []
-    first = things[net.lines[0].start.partition(".")[0]].kind
-    last = things[net.lines[-1].end.partition(".")[0]].kind
+    first = things[net.lines[0].start.partition(".")[0]]
+    last = things[net.lines[-1].end.partition(".")[0]]
     early = 0
     for tag in inner:
-        if not _early(things[tag].kind, first, last):
+        if not _early(things[tag], first, last):
             break
         early += 1
     late = len(inner) - early
@@ -90,12 +89,12 @@ def level_spot(points: tuple[Point, ...], total: float, usual: float, early: boo
     return usual
 
 
-def _early(kind: str, first: str, last: str) -> bool:
-    if kind == "non_return_valve":
-        return first.endswith("_pump") or first in ("air_compressor", "header")
-    if footprint(first).sort == "standing":
+def _early(thing: Thing, first: Thing, last: Thing) -> bool:
+    if thing.can("passes one way"):
+        return first.can("makes vacuum", "moves liquid", "makes air", "joins pipes")
+    if first.form.sort == "standing":
         return True
-    return last != "tanker_bay" and footprint(last).sort != "standing"  # one shuts at the coupling
+    return not last.can("loads tankers") and last.form.sort != "standing"  # shut at the coupling
 
 
 def between(points: tuple[Point, ...], a: float, b: float) -> tuple[Point, ...]:

@@ -6,19 +6,15 @@ import math
 from dataclasses import dataclass, replace
 
 from byrewright.place.cows import DECK_FRAME_M
-from byrewright.place.model import Frame, Line, Plan, Point, Room, Route
-from byrewright.place.zones import chains, passes
-from byrewright.standards.footprints import footprint
+from byrewright.place.model import Frame, Line, Plan, Point, Room, Route, Thing
+from byrewright.place.zones import chains
+from byrewright.standards.footprints import Ring
 
 TUBE_M = 1.0
 """A tube at each stall, from unit to line (common practice, no source)."""
 AIR_GAP_M = 0.06
 UNDER_M = 0.12
 """A deck drain's mouth lies this far under what it empties: its last turn must not hold liquid."""
-RING_LEVEL = {"milkline": 0.35, "pulsator_airline": 0.5, "milking_unit": 0.2}
-"""Levels of what runs round under a deck, over the operator's floor."""
-ROW_LEVEL = {"milkline": 0.8, "pulsator_airline": 1.15, "milking_unit": 1.0}
-RING_APART = {"milkline": 0.0, "pulsator_airline": 0.2, "milking_unit": -0.2}
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +134,8 @@ class _Ends:
             a, b = self.both_open(first, last)
         extra = 0.0
         for end in (first, last):
-            if self.kind(end) == "milking_unit" and end.endswith(".wash"):
+            thing = self.thing(end)
+            if thing is not None and end.partition(".")[2] in thing.form.ring.goes_round:
                 deck = self.plan.deck
                 extra = 2 * math.pi * deck.ring_radius_m if deck.rotary else 2 * deck.pit_length_m
         frame: Frame = "deck" if "deck" in {e.frame for e in (a, b) if e} else "fixed"
@@ -146,9 +143,8 @@ class _Ends:
             extra = TUBE_M
         return Net(tuple(run), a, b, frame, round(extra, 2))
 
-    def kind(self, end: str) -> str:
-        thing = self.plan.scene.things.get(end.partition(".")[0])
-        return thing.kind if thing is not None else ""
+    def thing(self, end: str) -> Thing | None:
+        return self.plan.scene.things.get(end.partition(".")[0])
 
     def fixed(self, end: str) -> End | None:
         """An end at a machine that has a place."""
@@ -158,67 +154,70 @@ class _Ends:
             return None
         mouth = body.mouths[port]
         frame = body.frame
-        if body.kind == "rotary_gland" and port.startswith("deck"):
+        if "joins deck" in body.does and port.startswith("deck"):
             frame = "deck"
         return End(tag, port, mouth.at, mouth.way, mouth.datum_m, frame)
 
     def open_end(self, end: str, other: End, run: list[Line]) -> End | None:
-        kind = self.kind(end)
-        if kind == "floor_drain":
+        thing = self.thing(end)
+        if thing is None:
+            return None
+        if thing.can("is a drain"):
             return self.drain(end, other)
-        if footprint(kind).sort == "spread":
-            return self.ring(end, other)
+        if thing.form.sort == "spread":
+            return self.ring(end, thing.form.ring, other)
         tag, _, port = end.partition(".")
-        thing = self.plan.scene.things.get(tag)
-        if thing is not None and passes(thing):  # a cock that lets out where it hangs
+        if thing.in_line:  # a cock that lets out where it hangs
             x, y, z = other.after(0.5)
             return End(tag, port, (x, y, z), tuple(-c for c in other.way), z, other.frame)  # type: ignore[arg-type]
         return None
 
     def both_open(self, first: str, last: str) -> tuple[End | None, End | None]:
         """A drain of a ring: straight down at the ring's low end."""
-        kinds = (self.kind(first), self.kind(last))
-        if kinds[1] != "floor_drain" or footprint(kinds[0]).sort != "spread":
+        a_thing, b_thing = self.thing(first), self.thing(last)
+        if a_thing is None or b_thing is None or not b_thing.can("is a drain"):
             return None, None
+        if a_thing.form.sort != "spread":
+            return None, None
+        ring = a_thing.form.ring
         deck = self.plan.deck
         if deck.rotary:
-            r = deck.ring_radius_m + RING_APART.get(kinds[0], 0.0)
+            r = deck.ring_radius_m + ring.row_apart_m
             x, y, low = round(r * 0.6, 3), round(-r * 0.8, 3), round(deck.pit_floor_m + 0.35, 3)
             frame: Frame = "deck"
         else:
             x, y = round(deck.pit_length_m / 2 - 0.1, 3), round(-deck.pit_width_m / 2 + 0.25, 3)
             low = AIR_GAP_M
             frame = "fixed"
-        level = self.level(kinds[0])
+        level = self.level(ring)
         a = End(first.partition(".")[0], first.partition(".")[2], (x, y, level), (0, 0, -1.0),
                 level, frame)  # fmt: skip
         b = End(last.partition(".")[0], last.partition(".")[2], (x, y, low), (0, 0, 1.0), low,
                 frame)  # fmt: skip
         return a, b
 
-    def level(self, kind: str) -> float:
-        table = RING_LEVEL if self.plan.deck.rotary else ROW_LEVEL
-        return table.get(kind, 0.3 if self.plan.deck.rotary else 0.9)
+    def level(self, ring: Ring) -> float:
+        return ring.level_m if self.plan.deck.rotary else ring.row_level_m
 
-    def ring(self, end: str, other: End) -> End:
+    def ring(self, end: str, ring: Ring, other: End) -> End:
         """Where a line from a machine meets a ring or a row: square across from it."""
         tag, _, port = end.partition(".")
-        kind, deck = self.kind(end), self.plan.deck
-        level = self.level(kind)
+        deck = self.plan.deck
+        level = self.level(ring)
         number = port.rpartition("_")[2]
         x, y, _ = other.at
         side = 1.0 if y >= 0 else -1.0
-        if kind == "pulsator_airline" and number.isdigit() and int(number) % 2 == 0:
+        if ring.both_sides and number.isdigit() and int(number) % 2 == 0:
             side = -side  # a ring is fed on both sides
         if not deck.rotary:
-            x = deck.pit_length_m / 2 - 0.1 * (1 + RING_APART.get(kind, 0))
+            x = deck.pit_length_m / 2 - 0.1 * (1 + ring.row_apart_m)
             at = (round(x, 3), round(side * (deck.pit_width_m / 2 - 0.2), 3), level)
             at = self.free(at, (0.0, 0.12 * -side, 0.0))
             return End(tag, port, at, (1.0, 0.0, 0.0), level, "fixed")
-        r = deck.ring_radius_m + RING_APART.get(kind, 0.3)
-        if kind == "backflush":
+        r = deck.ring_radius_m + ring.apart_m
+        if ring.inner:
             r = deck.inner_radius_m + 0.2
-        if other.tag and self.plan.bodies[other.tag].kind == "rotary_gland":
+        if other.tag and "joins deck" in self.plan.bodies[other.tag].does:
             yy = max(-0.9 * r, min(0.9 * r, y))
             at = self.free(
                 (round(-math.sqrt(r * r - yy * yy), 3), round(yy, 3), level), (0, 0, 0.0)

@@ -19,7 +19,6 @@ from byrewright.place.model import (
     Thing,
 )
 from byrewright.place.shapes import body, measures
-from byrewright.standards.footprints import footprint
 from byrewright.standards.place import tank_wall_key
 from byrewright.standards.rulebook import Rulebook
 
@@ -29,6 +28,8 @@ PASSAGE_M = 1.9
 """The passage along the hall that the racks hang in."""
 BLOCK_WIDTHS = ((60.0, 14.0), (math.inf, 16.0))
 """Width of the dairy block by metres of machines in rows."""
+COUPLING_M = 0.6
+"""The tanker's coupling over the floor."""
 SAME_M = 0.002
 """A place that differs from the drafted one by less is the drafted one, rounded."""
 ROOMS = (
@@ -116,9 +117,9 @@ class _Layout(CowSide):
         width = next(w for most, w in BLOCK_WIDTHS if total <= most)
         clear = max(  # what the region's rule asks, and the floor to work at a tank
             self.n(tank_wall_key(self.scene.region).removeprefix("place.")),
-            footprint("bulk_tank").front_m or 0.0,
+            max((t.form.front_m or 0.0 for t in tanks), default=0.0),
         )
-        longest = max((measures(t)[1] for t in tanks if t.kind == "bulk_tank"), default=0.0)
+        longest = max((measures(t)[1] for t in tanks if t.can("stores milk")), default=0.0)
         widest = max((self._slot(t) for t in self._of("plant", "cold", "wash", "milk")), default=0)
         width = max(width, math.ceil((PASSAGE_M + 0.9 + longest + clear) * 2) / 2,
                     math.ceil((PASSAGE_M + 0.8 + widest) * 2) / 2)  # fmt: skip
@@ -180,7 +181,7 @@ class _Layout(CowSide):
             channel = y + row.deep_m + AISLE_M / 2 if faces == "n" else y - AISLE_M / 2
             for thing, slot in row.slots:
                 depth = measures(thing)[1]
-                hung = footprint(thing.kind).sort in ("hung", "in line") and not thing.low
+                hung = thing.form.sort in ("hung", "in line") and not thing.low
                 shift = -(back - 0.12) if hung else 0.0
                 middle = line - depth / 2 - shift if faces == "s" else line + depth / 2 + shift
                 self._put(thing, x + slot / 2, middle, faces, room)
@@ -201,17 +202,14 @@ class _Layout(CowSide):
         return y
 
     def _base(self, thing: Thing, floor: float) -> float:
-        rule = footprint(thing.kind)
+        form = thing.form
         falling = self.run_down(thing, floor)
         if falling is not None:
             return falling
-        if rule.sort in ("hung", "in line"):
-            low = thing.kind == "header" and any(
-                direction == "suction" for _, direction, _ in thing.ports
-            )
-            return floor + (0.35 if low else rule.base_m or 1.2)
-        plinth = rule.hot or thing.kind in ("milk_pump", "liquid_pump")
-        return floor + (self.n("plinth_height_m") if plinth else rule.base_m)
+        if form.sort in ("hung", "in line"):
+            drawn = form.suction_m if thing.drawn_from else None
+            return floor + (form.base_m or 1.2 if drawn is None else drawn)
+        return floor + (self.n("plinth_height_m") if form.hot or form.plinth else form.base_m)
 
     def _put(self, thing: Thing, x: float, y: float, turn: Side, room: Room) -> None:
         z = self._base(thing, room.floor_m)
@@ -222,8 +220,8 @@ class _Layout(CowSide):
     ) -> float:
         if not rows and not tanks:
             return y
-        side = [t for t in tanks if t.kind != "bulk_tank"]
-        tanks = [t for t in tanks if t.kind == "bulk_tank"]
+        side = [t for t in tanks if not t.can("stores milk")]
+        tanks = [t for t in tanks if t.can("stores milk")]
         beside = sum(self._slot(t) for t in side)
         deep = (self._deep(rows) if rows else 0.0) + beside
         gap, between = clear, self.n("tank_between_m")
@@ -293,22 +291,21 @@ class _Layout(CowSide):
         tanker = self.rooms.get("tanker")
         step = 0.0
         for thing in self.scene.things.values():
-            if footprint(thing.kind).sort != "outside":
+            if thing.form.sort != "outside":
                 continue
             length, depth, _, _ = measures(thing)
-            if thing.kind == "tanker_bay" and tanker is not None:
+            if thing.can("loads tankers") and tanker is not None:
                 milk = self.rooms["milk"]
                 out = self.n("coupling_off_wall_m")
                 x, y, turn = milk.x2 + WALL_M + out + depth / 2, self.coupling_y, "e"
-            elif thing.kind == "water_source":
+            elif thing.can("gives water"):
                 x, y, turn = passage.x + 0.6, passage.y - 3.0, "s"
             else:
                 switch = self.rooms.get("switch", passage)
                 x, y, turn = switch.x2 + 1.2 + depth / 2, switch.y + step + length / 2, "e"
                 step += length + 0.8
-            floor = self.floor
-            made = body(thing, round(x, 2), round(y, 2), floor + (0.6 if thing.kind ==
-                        "tanker_bay" else 0.0), turn, "outside")  # type: ignore[arg-type]  # fmt: skip
+            base = self.floor + (COUPLING_M if thing.can("loads tankers") else 0.0)
+            made = body(thing, round(x, 2), round(y, 2), base, turn, "outside")  # type: ignore[arg-type]
             self.bodies[thing.tag] = made
 
     def _racks(self) -> list[Rack]:
@@ -341,7 +338,7 @@ class _Layout(CowSide):
             spot = thing.spot
             if spot.at is None and (spot.turn is None or old is None):
                 continue
-            if footprint(thing.kind).sort in ("none", "spread"):
+            if thing.form.sort in ("none", "spread"):
                 continue
             bodies[tag] = self._put_by_hand(self._hung(thing), old)
             if old is None or not bodies[tag].stands_as(old):

@@ -11,6 +11,8 @@ from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Any, Literal
 
+from byrewright.standards.footprints import PLAIN, Footprint
+
 Side = Literal["n", "e", "s", "w"]
 Frame = Literal["fixed", "deck"]
 Services = Literal["under", "over"]
@@ -117,11 +119,15 @@ class Spot:
 
 @dataclass(frozen=True, slots=True)
 class Thing:
-    """A machine to be placed: kind, rating, ports in use (name to direction), what is decided."""
+    """A machine to be placed: form, what it does for the plant, rating, ports in use, and what is
+    decided. Its kind is a name for people; nothing is worked out from it."""
 
     tag: str
     kind: str
     title: str
+    form: Footprint = PLAIN
+    does: tuple[str, ...] = ()
+    """Its roles and abilities, in words: "stores milk"."""
     count: int = 1
     rating: float | None = None
     ways: int = 2
@@ -135,6 +141,25 @@ class Thing:
     power_kw: float = 0.0
     holds_l: float = 0.0
     fed_from: tuple[str, ...] = ()
+
+    def can(self, *words: str) -> bool:
+        """Whether it does one of these for the plant."""
+        return any(word in self.does for word in words)
+
+    @property
+    def in_line(self) -> bool:
+        """Whether it is a two-way machine in its pipe, so that its place follows from the route."""
+        return self.form.sort == "in line" and len(self.ports) <= 2
+
+    @property
+    def has_ways(self) -> bool:
+        """Whether pipes meet in it side by side, at a pitch of their own."""
+        return self.can("joins pipes") or (self.can("is a valve") and self.ways == 3)
+
+    @property
+    def drawn_from(self) -> bool:
+        """Whether a pump draws from it."""
+        return any(direction == "suction" for _, direction, _ in self.ports)
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,6 +244,8 @@ class Body:
 
     tag: str
     kind: str
+    form: Footprint
+    does: tuple[str, ...]
     room: str
     x: float
     y: float

@@ -260,7 +260,7 @@ def _tanker_side(plan: Plan, costed: list[Costed], f: float, wall: float, shut: 
     milk = plan.rooms["milk"]
     outside = milk.x2 + WALL_M
     mine = [b for b in plan.bodies.values() if b.room == "milk"]
-    fronts = max((b.box[2] for b in mine if b.kind == "bulk_tank"), default=milk.x2)
+    fronts = max((b.box[2] for b in mine if "stores milk" in b.does), default=milk.x2)
     south = [b.box[1] for b in mine if b.hung and b.box[0] > fronts]
     if south:  # what tanks run out into by gravity lies low and level, between them and the tanker
         costed.append(((fronts, min(south), f, milk.x2 - 0.05, milk.y2 - 0.1, f + HEAD_M),
@@ -330,7 +330,7 @@ def deck_spaces(plan: Plan) -> Spaces:
     r = max(2.0, deck.ring_radius_m + 0.6)
     top = max(0.4, deck.height_m - 0.36)
     costed: list[Costed] = [((-r, -r, DECK_FRAME_M + 0.02, r, r, top), (1.3, 1.3, 1.2))]
-    bodies = [b for b in plan.bodies.values() if b.frame == "deck" or b.kind == "rotary_gland"]
+    bodies = [b for b in plan.bodies.values() if b.frame == "deck" or "joins deck" in b.does]
     grid = _lines((-r, r, STEP_M))
     zs = [-0.6, -0.4, -0.2, 0.0, 0.2, 0.35, 0.5]
     return Spaces(plan, "deck", costed, grid, grid, np.array(zs, dtype=np.float64), bodies)

@@ -6,17 +6,10 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import replace
 
-from byrewright.place.model import Line, Scene, Thing
-from byrewright.standards.footprints import footprint
+from byrewright.place.model import Line, Scene
 
 SETTLING_TURNS = 40
 """Turns of moving each machine between its neighbours; the order settles in a few."""
-TWO_WAY = frozenset({"valve", "non_return_valve"})
-
-
-def passes(thing: Thing) -> bool:
-    """Whether it is a two-way machine in its pipe, so that its place follows from the route."""
-    return thing.kind in TWO_WAY and len(thing.ports) <= 2
 
 
 def chains(scene: Scene) -> list[list[Line]]:
@@ -36,7 +29,7 @@ def chains(scene: Scene) -> list[list[Line]]:
             while True:
                 end = (run[-1].end if ahead else run[0].start).partition(".")[0]
                 thing = scene.things.get(end)
-                if thing is None or not passes(thing):
+                if thing is None or not thing.in_line:
                     break
                 more = [p for p in at[end] if p.tag not in used]
                 if not more:
@@ -80,19 +73,17 @@ def zones(scene: Scene) -> dict[str, str]:
     zone: dict[str, str] = {}
     open_tags: list[str] = []
     for tag, thing in scene.things.items():
-        rule = footprint(thing.kind)
-        if rule.sort in ("none", "spread", "outside") or passes(thing):
+        if thing.form.sort in ("none", "spread", "outside") or thing.in_line:
             continue
-        if thing.kind in ("header", "valve", "milk_pump", "liquid_pump", "sanitary_trap",
-                          "air_injector"):  # fmt: skip
+        if thing.form.follows:
             open_tags.append(tag)
         else:
-            zone[tag] = rule.zone
+            zone[tag] = thing.form.zone
     for tag in open_tags:
         if any(service == "coolant" for _, service in near[tag]):
             zone[tag] = "cold"
     open_tags = [t for t in open_tags if t not in zone]
-    ring = {t for t, g in scene.things.items() if footprint(g.kind).sort == "spread"}
+    ring = {t for t, g in scene.things.items() if g.form.sort == "spread"}
     for _ in range(6):
         fresh: dict[str, str] = {}
         for tag in open_tags:
@@ -102,7 +93,7 @@ def zones(scene: Scene) -> dict[str, str]:
                 for other, _ in near[tag]
                 if other in zone or other in ring
             ]
-            feeds = _feeder(scene, tag) if thing.kind.endswith("_pump") else None
+            feeds = _feeder(scene, tag) if thing.can("moves liquid") else None
             if feeds in zone:
                 known = [zone[feeds]]
             if known:
@@ -116,7 +107,7 @@ def zones(scene: Scene) -> dict[str, str]:
             break
         zone |= fresh
     for tag in open_tags:
-        zone.setdefault(tag, footprint(scene.things[tag].kind).zone)
+        zone.setdefault(tag, scene.things[tag].form.zone)
     return zone
 
 
@@ -127,9 +118,9 @@ def tag_draws_from_tank(scene: Scene, tag: str, zone: Mapping[str, str]) -> bool
         if b.partition(".")[0] != tag or run[0].service != "milk":
             continue
         first = scene.things[a.partition(".")[0]]
-        if first.kind == "bulk_tank" and a.endswith(".outlet"):
+        if first.can("stores milk") and a.endswith(".outlet"):
             return True
-        if first.kind in ("valve", "header") and zone.get(first.tag) == "tank":
+        if first.can("is a valve", "joins pipes") and zone.get(first.tag) == "tank":
             return True
     return False
 

@@ -15,6 +15,7 @@ from pydantic import BeforeValidator
 from byrewright.plant.effects import OFF, Effect
 from byrewright.plant.primitives import Primitive
 from byrewright.plant.record import Record, par
+from byrewright.standards.footprints import PLAIN, Footprint
 
 Service = Literal[
     "vacuum", "milk", "wash", "water", "air", "coolant", "refrigerant", "drain", "power", "signal"
@@ -154,6 +155,8 @@ class Machine(Record):
     BUILDING_CLASS: ClassVar[str] = "IfcBuildingElementProxy"
     """Its class in a building model (IFC 4), with its type where the standard names one."""
     ROOM: ClassVar[str] = "plant"
+    FORM: ClassVar[Footprint] = PLAIN
+    """What it takes of a room, and how it stands there."""
     PORTS: ClassVar[tuple[Port, ...]] = ()
     INSIDE: ClassVar[tuple[InternalPath, ...]] = ()
     CAN: ClassVar[frozenset[str]] = frozenset()

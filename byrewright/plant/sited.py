@@ -17,7 +17,6 @@ from byrewright.place.model import Door, Line, Plan, Rack, Room, Scene, Spot, Th
 from byrewright.plant.machine import PIPED, Machine
 from byrewright.plant.place import MachinePlace, Place, RoomPlace
 from byrewright.plant.roles import JoinsDeck
-from byrewright.standards.footprints import footprint
 
 if TYPE_CHECKING:
     from byrewright.place.model import Laid, Route
@@ -41,6 +40,8 @@ _KEPT: OrderedDict[str, Sited] = OrderedDict()
 _ROUTES: OrderedDict[str, tuple[Route, ...]] = OrderedDict()
 ROUTES_KEPT = 200
 HAIR_M = 1e-3
+DRAWS = ("moves liquid", "makes vacuum")
+"""What machines do that draw through their inlet."""
 ON_DISK = 200
 """Plans whose routes are kept on disk."""
 
@@ -221,7 +222,7 @@ def scene_of(plant: Plant) -> Scene:
 def _direction(plant: Plant, tag: str, name: str, other: str, out: bool) -> str:
     """The way a port gives: in, out, both, or suction for what a pump draws from."""
     pump, _, port = other.partition(".")
-    if out and port == "inlet" and any(m in plant.equipment[pump].kind for m in ("_pump",)):
+    if out and port == "inlet" and any(plant.equipment[pump].can(word) for word in DRAWS):
         return "suction"
     found = plant.equipment[tag].port(name)
     return found.direction if found is not None else "both"
@@ -233,13 +234,14 @@ def _thing(
     stated: MachinePlace | None,
     lines: list[Line],
 ) -> Thing:
-    rule = footprint(machine.kind)
+    rule = type(machine).FORM
     value = getattr(machine, rule.by, None) if rule.by else None
     if machine.can("joins pipes") or machine.can("is a valve"):
         value = max((p.bore_mm for p in lines if machine.id in _tags(p)), default=50.0)
     holds = getattr(machine, "volume_l", 0.0) or 0.0
     return Thing(
-        machine.id, machine.kind, type(machine).TITLE, machine.count,
+        machine.id, machine.kind, type(machine).TITLE, rule,
+        tuple(sorted(type(machine).CAN)), machine.count,
         None if value is None else float(value), int(getattr(machine, "ways", 2)), ports,
         False, False, _spot(stated), machine.power_kw(), float(holds), tuple(machine.fed_from),
     )  # fmt: skip

@@ -11,10 +11,12 @@ import pytest
 
 from byrewright.documents.plan_sheets import plan_sheets, plan_svg, set_out
 from byrewright.place.layout import lay_out
+from byrewright.plant.machine import REGISTRY, Machine, kinds
 from byrewright.plant.place import MachinePlace, Place
 from byrewright.plant.read import read_plant_text
 from byrewright.plant.sited import scene_of, sited
 from byrewright.plant.write import plant_to_text
+from byrewright.standards.footprints import PLAIN
 from byrewright.standards.rulebook import default_rulebook
 from tests.place.paper import texts, untidy
 from tests.place.scenes import briefed, faults, plan_of
@@ -37,6 +39,35 @@ def test_every_size_of_parlour_is_laid_out(layout: str, stalls: int, cold: str) 
     assert time.process_time() - start < LAYOUT_S
     assert list(faults(plan)) == []
     assert lay_out(scene, default_rulebook()) == plan
+
+
+@pytest.mark.parametrize(("layout", "stalls"), [("rotary", 46), ("rows", 24)])
+def test_a_kind_of_another_name_is_placed_and_piped_alike(layout: str, stalls: int) -> None:
+    """Would fail if a place or a route turned on what a kind is called, not on what it declares."""
+    plant = briefed(layout, stalls)
+    before = sited(plant)
+    known = dict(REGISTRY)
+    try:
+        other = {kind: type(f"Other{cls.__name__}", (cls,), {"KIND": f"other_{kind}"})
+                 for kind, cls in known.items()}  # fmt: skip
+        named = {t: other[m.kind].model_validate(m.model_dump())
+                 for t, m in plant.equipment.items()}  # fmt: skip
+        after = sited(plant.model_copy(update={"equipment": named}))
+    finally:
+        REGISTRY.clear()
+        REGISTRY.update(known)
+    assert before is not None and after is not None
+    assert {b.kind for b in after.plan.bodies.values()}.isdisjoint(known)
+    assert {t: b.box for t, b in after.plan.bodies.items()} == {
+        t: b.box for t, b in before.plan.bodies.items()}  # fmt: skip
+    assert after.laid == before.laid
+
+
+@pytest.mark.parametrize("kind", [k for k in kinds().values() if k.PORTS], ids=lambda k: k.KIND)
+def test_every_kind_with_pipes_says_what_it_takes_of_a_room(kind: type[Machine]) -> None:
+    """Would fail if a kind without a form of its own got a box of half a metre, however large."""
+    assert kind.FORM != PLAIN
+    assert not kind.FORM.by or kind.FORM.by in kind.model_fields
 
 
 def test_what_a_person_places_stays_and_nothing_else_moves() -> None:

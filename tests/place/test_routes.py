@@ -29,6 +29,7 @@ from byrewright.place.model import (
 from byrewright.place.router import clash, lay, plain_way, tidy
 from byrewright.place.walls import walls
 from byrewright.plant.brief import read_brief_text
+from byrewright.plant.machine import kinds
 from byrewright.plant.place import MachinePlace, Place
 from byrewright.plant.plant import Plant
 from byrewright.plant.read import read_plant_text
@@ -200,7 +201,7 @@ def test_two_machines_ten_metres_apart_are_joined_square() -> None:
     """
 
     def thing(tag: str, kind: str, port: str, east: float) -> Thing:
-        return Thing(tag, kind, tag, ports=((port, "both", "air"),),
+        return Thing(tag, kind, tag, kinds()[kind].FORM, ports=((port, "both", "air"),),
                      spot=Spot(at=(east, -3.0), turn="n"))  # fmt: skip
 
     things = {

@@ -10,6 +10,7 @@ from byrewright.plant.primitives import Load, MakesAir, Primitive, StoresAir
 from byrewright.plant.record import motor_start, par
 from byrewright.plant.roles import CompressesAir, DriesAir, KeepsAir
 from byrewright.standards.electrical import StartMethod
+from byrewright.standards.footprints import Footprint
 
 PRESSURE = "Pressure vessel: relief valve, inspection and drain by local law; bleed to zero before opening."
 
@@ -22,6 +23,7 @@ class AirCompressor(CompressesAir):
     LETTERS = "AC"
     SYMBOL = "pump_gas"
     ROOM = "air"
+    FORM = Footprint("plant", 1.2, 0.7, 1.0, 240, "motor_kw", 5.5, 0.25, hot=True)
     NEEDS_POWER = True
     TESTS = ("compressor output",)
     PORTS = ports(port("outlet", "air", direction="out"))
@@ -73,6 +75,7 @@ class AirDryer(DriesAir):
     LETTERS = "AD"
     SYMBOL = "filter"
     ROOM = "air"
+    FORM = Footprint("plant", 0.5, 0.5, 0.7, 45, "capacity_l_min_free", 800, through=True)
     NEEDS_POWER = True
     TESTS = ("dew point",)
     PORTS = ports(port("inlet", "air", direction="in"), port("outlet", "air", direction="out"))
@@ -118,6 +121,7 @@ class AirReceiver(KeepsAir):
     LETTERS = "AV"
     SYMBOL = "vessel"
     ROOM = "air"
+    FORM = Footprint("plant", 0.6, 0.6, 1.8, 110, "volume_l", 270, barrel=True)
     TESTS = ("air leak-down", "relief valve")
     PORTS = ports(
         port("inlet_#", "air", direction="in"),
@@ -167,6 +171,7 @@ class MoistureTrap(Machine):
     LETTERS = "MT"
     SYMBOL = "trap"
     ROOM = "air"
+    FORM = Footprint("plant", 0.25, 0.25, 0.4, 5, sort="hung", base_m=1.2, through=True)
     PORTS = ports(port("inlet", "air", direction="in"), port("outlet", "air", direction="out"),
                   port("drain", "drain", direction="out", needed=False))  # fmt: skip
     INSIDE = (InternalPath("inlet", "outlet"),)

@@ -7,6 +7,7 @@ from byrewright.plant.machine import Failure, InternalPath, Part, Upkeep, port, 
 from byrewright.plant.primitives import Doses, Primitive, Vessel, WashVessel
 from byrewright.plant.record import par
 from byrewright.plant.roles import DosesWash, InjectsAir, MakesUpWash
+from byrewright.standards.footprints import Footprint
 
 CHEMICAL = "Hot caustic and acid burn: goggles, gloves, apron; never mix acid with chlorine products; eye wash near."
 
@@ -19,6 +20,8 @@ class WashTrough(MakesUpWash):
     LETTERS = "TR"
     SYMBOL = "vessel_open"
     ROOM = "cleaning"
+    FORM = Footprint("wash", 1.8, 0.7, 0.9, 90, "volume_l", 600, front_m=1.2,
+                     sides=(("outlet", "back_low"),))  # fmt: skip
     PORTS = ports(
         port("supply_#", "water", direction="in"),
         port("dose_#", "wash", direction="in", needed=False),
@@ -57,6 +60,7 @@ class Doser(DosesWash):
     LETTERS = "DS"
     SYMBOL = "doser"
     ROOM = "cleaning"
+    FORM = Footprint("wash", 0.35, 0.35, 0.5, 25)
     NEEDS_POWER = True
     PORTS = ports(port("outlet", "wash", direction="out"))
     INSIDE = (InternalPath("*", "outlet", "mover"),)
@@ -90,6 +94,7 @@ class AirInjector(InjectsAir):
     LETTERS = "AI"
     SYMBOL = "valve"
     ROOM = "cleaning"
+    FORM = Footprint("wash", 0.25, 0.2, 0.3, 4, sort="hung", base_m=1.4, follows=True)
     PORTS = ports(port("outlet", "air", direction="out"))
     INSIDE = (InternalPath("*", "outlet", "gate", ("pulses", "open")),)
     STATES = ("closed", "pulses")

@@ -35,6 +35,7 @@ from byrewright.plant.roles import (
     StoresMilk,
     TakesExpansion,
 )
+from byrewright.standards.footprints import Footprint
 
 REFRIGERANT = "Refrigerant circuits only by licensed people; ventilate, no naked flame near flammable refrigerant."
 
@@ -50,6 +51,7 @@ class PlateCooler(CoolsMilk):
     LETTERS = "PC"
     SYMBOL = "exchanger"
     ROOM = "cooling"
+    FORM = Footprint("milk", 1.0, 0.4, 1.3, 220, "area_m2", 8, 0.25, through=True)
     FAILURES = (
         Failure("blocks", "filter", 3.0, "hardly any milk gets through, and the pumps before it labour", "let the milk past it or open and clean it", "gaskets",
                 effects.SHUT),
@@ -148,6 +150,8 @@ class BulkTank(StoresMilk):
     LETTERS = "TK"
     SYMBOL = "tank"
     ROOM = "cooling"
+    FORM = Footprint("tank", 3.6, 2.15, 2.45, 1900, "volume_l", 10000, front_m=1.0,
+                     end_on=True, sides=(("outlet", "front_low"),))  # fmt: skip
     NEEDS_POWER = True
     PORTS = ports(
         port("inlet_#", "milk", direction="in"),
@@ -246,6 +250,8 @@ class CondensingUnit(MakesCold):
     LETTERS = "CU"
     SYMBOL = "chiller"
     ROOM = "cooling"
+    FORM = Footprint("cold", 1.4, 0.8, 1.3, 260, "duty_kw", 15, 0.25, front_m=1.0,
+                     hot=True, through=True)  # fmt: skip
     NEEDS_POWER = True
     TESTS = ("refrigeration check",)
     PORTS = ports(port("refrigerant_out", "refrigerant", direction="out"),
@@ -298,6 +304,8 @@ class Chiller(MakesCold):
     LETTERS = "CH"
     SYMBOL = "chiller"
     ROOM = "cooling"
+    FORM = Footprint("cold", 1.8, 0.9, 1.8, 480, "duty_kw", 30, 0.25, front_m=1.0,
+                     hot=True, through=True)  # fmt: skip
     NEEDS_POWER = True
     TESTS = ("refrigeration check",)
     PORTS = ports(port("coolant_in", "coolant", direction="in"), port("coolant_out", "coolant", direction="out"),
@@ -355,6 +363,7 @@ class CoolantBuffer(BuffersCold):
     LETTERS = "CB"
     SYMBOL = "vessel"
     ROOM = "cooling"
+    FORM = Footprint("cold", 0.9, 0.9, 1.8, 150, "volume_l", 800)
     PORTS = ports(
         port("coolant_in_#", "coolant", direction="in"),
         port("coolant_out_#", "coolant", direction="out"),
@@ -382,6 +391,7 @@ class ExpansionVessel(TakesExpansion):
     LETTERS = "EV"
     SYMBOL = "vessel"
     ROOM = "cooling"
+    FORM = Footprint("cold", 0.4, 0.4, 0.6, 12, "volume_l", 35)
     PORTS = ports(port("coolant", "coolant"))
     FAILURES = (
         Failure("loses its precharge", "vessel", 6.0, "relief valve drips, pressure swings",
@@ -417,6 +427,8 @@ class IceBank(MakesCold):
     LETTERS = "IB"
     SYMBOL = "vessel"
     ROOM = "cooling"
+    FORM = Footprint("cold", 2.2, 1.4, 1.7, 650, "store_kwh", 100, front_m=1.0,
+                     hot=True, through=True)  # fmt: skip
     NEEDS_POWER = True
     TESTS = ("ice made and held", "refrigeration check")
     PORTS = ports(port("coolant_in_#", "coolant", direction="in"), port("coolant_out_#", "coolant", direction="out"),

@@ -19,6 +19,7 @@ from byrewright.plant.roles import (
     WashesCloths,
 )
 from byrewright.standards.deck import LEAST_TRACK_RADIUS_M
+from byrewright.standards.footprints import Footprint
 
 ROTATING = (
     "Rotating deck: nip points at entry, exit and skirting; lock off and prove dead before going below; "
@@ -35,6 +36,7 @@ class Platform(StandsCows):
     LETTERS = "PF"
     SYMBOL = "deck"
     ROOM = "deck"
+    FORM = Footprint("deck", sort="none")
     STATES = ("stopped", "runs")
     FAILURES = (
         Failure("rail joint lifts", "roller", 4.0, "a thump once a turn, current up", "turn slowly; have it mended after milking; stop if the deck drops",
@@ -103,6 +105,7 @@ class DriveUnit(TurnsDeck):
     LETTERS = "DU"
     SYMBOL = "motor"
     ROOM = "deck"
+    FORM = Footprint("deck", 0.3, 0.3, 0.3, 10, sort="spread")
     NEEDS_POWER = True
     CAN = frozenset({"runs"})
     TESTS = ("drive current",)
@@ -143,6 +146,7 @@ class DeckRollers(CarriesDeck):
     LETTERS = "RL"
     SYMBOL = "roller"
     ROOM = "deck"
+    FORM = Footprint("deck", 0.3, 0.3, 0.3, 10, sort="spread")
     FAILURES = (Failure("breaks", "roller", 4.0, "a thump once a turn", "turn slowly; have it changed after milking; stop if the deck drops",
                         "roller", effects.BEARS),)  # fmt: skip
     UPKEEP = (Upkeep("grease, and look for wear", was=("grease and look",), every_days=30, prevents=("roller",),
@@ -164,6 +168,7 @@ class RotaryGland(JoinsDeck):
     LETTERS = "GL"
     SYMBOL = "gland"
     ROOM = "deck"
+    FORM = Footprint("deck", 0.9, 0.9, 1.4, 180, through=True)
     FAILURES = (
         Failure("seal leaks", "pump_seal", 3.0, "hiss, low vacuum, weeping", "have that part changed; fit a blank cap: the rest carries on", "seal set", effects.LEAKS),
         Failure("slip ring lost", "slip_ring", 1.0, "removers and meters dead", "take units off by hand; have the brushes or the ring changed",
@@ -233,6 +238,7 @@ class YardGate(BringsCows):
     LETTERS = "YG"
     SYMBOL = "gate"
     ROOM = "deck"
+    FORM = Footprint("yard", 0.3, 0.3, 0.3, 10, sort="spread")
     TESTS = ("gate stops when held",)
     STATES = ("stopped", "runs")
     FAILURES = (
@@ -270,6 +276,7 @@ class ClothWasher(WashesCloths):
     LETTERS = "CW"
     SYMBOL = "washer"
     ROOM = "laundry"
+    FORM = Footprint("laundry", 0.8, 0.8, 1.2, 220, "load_kg", 10, 0.2)
     NEEDS_POWER = True
     PORTS = ports(
         port("water", "water", direction="in", needed=False),
@@ -300,6 +307,7 @@ class ClothDryer(DriesCloths):
     LETTERS = "CD"
     SYMBOL = "washer"
     ROOM = "laundry"
+    FORM = Footprint("laundry", 0.8, 0.9, 1.2, 130, "load_kg", 10, 0.2, hot=True)
     NEEDS_POWER = True
     STATES = ("stopped", "runs")
     FAILURES = (

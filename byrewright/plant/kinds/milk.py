@@ -23,6 +23,7 @@ from byrewright.plant.roles import (
     TakesWaste,
 )
 from byrewright.standards.electrical import StartMethod
+from byrewright.standards.footprints import Footprint, Ring
 from byrewright.standards.milkline import COWS_A_SOCK
 
 CONFINED = (
@@ -41,6 +42,7 @@ class Milkline(CollectsMilk):
     LETTERS = "ML"
     SYMBOL = "line"
     ROOM = "milk"
+    FORM = Footprint("deck", 0.3, 0.3, 0.3, 10, sort="spread", ring=Ring(0.35, 0.8, 0.0))
     PORTS = ports(
         port("units_#", "milk", "wash", direction="in"),
         port("receiver_#", "milk", direction="out"),
@@ -106,6 +108,9 @@ class Receiver(ReceivesMilk):
     LETTERS = "RC"
     SYMBOL = "vessel"
     ROOM = "milk"
+    FORM = Footprint("deck", 0.5, 0.5, 0.8, 30, "volume_l", 80, barrel=True,
+                     deck_m=0.33,
+                     sides=(("milkline", "back_high"), ("outlet", "back_low")))  # fmt: skip
     PORTS = ports(
         port("milkline_#", "milk", direction="in"),
         port("vacuum", "vacuum", direction="out"),
@@ -164,6 +169,9 @@ class MilkPump(MovesMilk):
     LETTERS = "MP"
     SYMBOL = "pump_liquid"
     ROOM = "milk"
+    FORM = Footprint("milk", 0.6, 0.35, 0.45, 35, "motor_kw", 1.5, 0.2, through=True,
+                     plinth=True, runs_down=True, follows=True,
+                     sides=(("inlet", "back_low"),))  # fmt: skip
     NEEDS_POWER = True
     TESTS = ("milk pump flow",)
     PORTS = ports(
@@ -235,6 +243,8 @@ class Valve(IsValve):
     LETTERS = "V"
     SYMBOL = "valve"
     ROOM = "milk"
+    FORM = Footprint("milk", 0.3, 0.3, 0.35, 6, sort="in line", through=True,
+                     runs_down=True, follows=True)  # fmt: skip
     TESTS = ("valve travel",)
     PORTS = ()
     FAILURES = (
@@ -321,6 +331,9 @@ class Header(JoinsPipes):
     LETTERS = "HD"
     SYMBOL = "header"
     ROOM = "milk"
+    FORM = Footprint("milk", 0.4, 0.2, 0.2, 15, sort="hung", base_m=1.5, through=True,
+                     runs_down=True, follows=True, suction_m=0.35, deck_m=1.1,
+                     deck_suction_m=0.2)  # fmt: skip
     PORTS = ports(
         port("way_#", "vacuum", "milk", "wash", "water", "air", "coolant", "refrigerant", "drain")
     )
@@ -337,6 +350,7 @@ class MilkFilter(FiltersMilk):
     LETTERS = "MF"
     SYMBOL = "filter"
     ROOM = "milk"
+    FORM = Footprint("milk", 1.2, 0.25, 0.3, 25, "area_m2", 0.1, through=True, runs_down=True)
     PORTS = ports(
         port("inlet", "milk", direction="in"),
         port("outlet", "milk", direction="out"),
@@ -374,6 +388,8 @@ class BalanceTank(BalancesMilk):
     LETTERS = "BT"
     SYMBOL = "vessel_open"
     ROOM = "milk"
+    FORM = Footprint("milk", 0.9, 0.9, 1.3, 110, "volume_l", 500, base_m=0.4,
+                     barrel=True, sides=(("outlet", "back_low"),))  # fmt: skip
     TESTS = ("level control",)
     PORTS = ports(
         port("inlet_#", "milk", direction="in"),
@@ -416,6 +432,7 @@ class CalfFeed(FeedsCalves):
     LETTERS = "CF"
     SYMBOL = "vessel"
     ROOM = "milk"
+    FORM = Footprint("milk", 0.7, 0.7, 1.0, 60, "volume_l", 150, sides=(("outlet", "back_low"),))
     PORTS = ports(port("milk", "milk", direction="in"), port("outlet", "milk", direction="out", needed=False),
                   port("wash", "wash", direction="in", needed=False),
                   port("drain", "drain", direction="out", needed=False))  # fmt: skip
@@ -445,6 +462,7 @@ class TankerBay(LoadsTankers):
     LETTERS = "TB"
     SYMBOL = "tanker"
     ROOM = "milk"
+    FORM = Footprint("yard", 0.3, 0.3, 0.3, 20, sort="outside", sides=(("", "back_low"),))
     TESTS = ("loading flow",)
     PORTS = ports(
         port("inlet_#", "milk", direction="in"), port("wash", "wash", direction="in", needed=False)
@@ -470,6 +488,7 @@ class FloorDrain(TakesWaste):
     LETTERS = "FD"
     SYMBOL = "drain"
     ROOM = "water"
+    FORM = Footprint("yard", sort="none")
     PORTS = ports(port("inlet_#", "drain", "wash", "water", "milk", direction="in"))
     INSIDE = (InternalPath("inlet_#", "*"),)
     UPKEEP = (Upkeep("clean grid and trap", was=("grid and trap",), every_days=7),)

@@ -17,6 +17,7 @@ from byrewright.plant.roles import (
     SuppliesPower,
     TellsPeople,
 )
+from byrewright.standards.footprints import Footprint
 
 LIVE = "Electrical work only by licensed people: isolate, lock off, prove dead; bonding of all metal cows can touch."
 
@@ -29,6 +30,7 @@ class Mains(SuppliesPower):
     LETTERS = "EM"
     SYMBOL = "supply"
     ROOM = "power"
+    FORM = Footprint("yard", 1.2, 0.6, 1.6, 200, sort="outside")
     CAN = frozenset({"gives power"})
     TESTS = ("supply at the start",)
     FAILURES = (
@@ -49,6 +51,7 @@ class Switchboard(SharesPower):
     LETTERS = "SB"
     SYMBOL = "board"
     ROOM = "power"
+    FORM = Footprint("switch", 1.0, 0.4, 2.0, 220, front_m=1.07)
     CAN = frozenset({"gives power"})
     FAILURES = (Failure("main breaker trips", "circuit_breaker", 1.0, "everything it feeds has stopped", "switch off what it feeds; close it once; if it trips again leave it",
                         "breaker"),)  # fmt: skip
@@ -75,6 +78,7 @@ class Generator(GeneratesPower):
     LETTERS = "GE"
     SYMBOL = "generator"
     ROOM = "power"
+    FORM = Footprint("yard", 2.6, 1.1, 1.6, 1500, "rating_kva", 120, sort="outside")
     CAN = frozenset({"gives power", "stands by"})
     TESTS = ("transfer and load steps",)
     FAILURES = (
@@ -124,6 +128,7 @@ class UninterruptibleSupply(BridgesPower):
     LETTERS = "US"
     SYMBOL = "supply"
     ROOM = "power"
+    FORM = Footprint("switch", 0.5, 0.4, 1.0, 60, front_m=1.07)
     CAN = frozenset({"gives power", "stands by"})
     TESTS = ("bridging time",)
     FAILURES = (
@@ -161,6 +166,7 @@ class Controller(Controls):
     LETTERS = "CT"
     SYMBOL = "controller"
     ROOM = "power"
+    FORM = Footprint("switch", 0.8, 0.4, 2.0, 90, front_m=1.07)
     NEEDS_POWER = True
     TESTS = ("restart after a power cut",)
     STATES = ("runs", "stopped")
@@ -190,6 +196,7 @@ class Sensor(Senses):
     LETTERS = "SN"
     SYMBOL = "sensor"
     ROOM = "power"
+    FORM = Footprint("deck", sort="none")
     FAILURES = (
         Failure("reads false", "transducer", 1.0, "its reading does not follow what the plant does", "compare it with a hand instrument; have it changed", "sensor", effects.BLIND),
         Failure("signal lost", "connector", 1.0, "its value is missing", "look at its connector and cable; dry it", "cable", effects.BLIND),
@@ -213,6 +220,7 @@ class Sounder(TellsPeople):
     LETTERS = "AS"
     SYMBOL = "sounder"
     ROOM = "power"
+    FORM = Footprint("deck", sort="none")
     NEEDS_POWER = True
     TESTS = ("heard everywhere",)
     STATES = ("quiet", "sounds")

@@ -9,6 +9,7 @@ from byrewright.plant.machine import Failure, InternalPath, Machine, Part, Upkee
 from byrewright.plant.primitives import EachCow, Loss, Primitive, TakesOff, Units, Vessel
 from byrewright.plant.record import par
 from byrewright.plant.roles import GivesMilk, KeepsWithheld, RemovesUnits, RinsesUnits
+from byrewright.standards.footprints import Footprint, Ring
 
 
 class MilkingUnit(GivesMilk):
@@ -19,6 +20,8 @@ class MilkingUnit(GivesMilk):
     LETTERS = "MU"
     SYMBOL = "unit"
     ROOM = "milk"
+    FORM = Footprint("deck", 0.3, 0.3, 0.3, 10, sort="spread",
+                     ring=Ring(0.2, 1.0, -0.2, -0.2, goes_round=("wash",)))  # fmt: skip
     PORTS = ports(
         port("milk", "milk", direction="out"),
         port("withheld", "milk", direction="out", needed=False, meaning="divert for withheld milk"),
@@ -77,6 +80,7 @@ class Removal(RemovesUnits):
     LETTERS = "AR"
     SYMBOL = "cylinder"
     ROOM = "milk"
+    FORM = Footprint("deck", 0.3, 0.3, 0.3, 10, sort="spread")
     CAN = frozenset({"rides on the deck"})
     WITHOUT_CONTROL = "stands"
     TESTS = ("removal at the end of flow",)
@@ -121,6 +125,7 @@ class Backflush(RinsesUnits):
     LETTERS = "BF"
     SYMBOL = "spray"
     ROOM = "milk"
+    FORM = Footprint("deck", 0.3, 0.3, 0.3, 10, sort="spread", ring=Ring(inner=True))
     PORTS = ports(
         port("water", "water", direction="in", needed=False),
         port("air", "air", direction="in", needed=False),
@@ -152,6 +157,7 @@ class MilkMeter(Machine):
     LETTERS = "MM"
     SYMBOL = "meter"
     ROOM = "milk"
+    FORM = Footprint("deck", 0.3, 0.3, 0.3, 10, sort="spread")
     CAN = frozenset({"rides on the deck"})
     WITHOUT_CONTROL = "stands"
     TESTS = ("meter beside a scale",)
@@ -177,6 +183,7 @@ class WithheldVessel(KeepsWithheld):
     LETTERS = "WM"
     SYMBOL = "vessel"
     ROOM = "milk"
+    FORM = Footprint("deck", 0.5, 0.5, 0.7, 25, "volume_l", 100)
     PORTS = ports(
         port("milk", "milk", direction="in"),
         port("vacuum", "vacuum", direction="out", needed=False),

@@ -19,6 +19,7 @@ from byrewright.plant.roles import (
     TrapsLiquid,
 )
 from byrewright.standards.electrical import StartMethod
+from byrewright.standards.footprints import Footprint, Ring
 
 VACUUM_CAUTION = (
     "Isolate and lock off before opening: belts, hot surfaces, and vacuum that can draw in a hand."
@@ -33,6 +34,7 @@ class VacuumPump(PumpsVacuum):
     LETTERS = "VP"
     SYMBOL = "pump_gas"
     ROOM = "vacuum"
+    FORM = Footprint("plant", 1.2, 0.8, 0.9, 420, "motor_kw", 11, 0.25, hot=True)
     NEEDS_POWER = True
     PORTS = ports(
         port("inlet", "vacuum", direction="in"),
@@ -125,6 +127,7 @@ class NonReturnValve(PassesOneWay):
     LETTERS = "NR"
     SYMBOL = "check"
     ROOM = "vacuum"
+    FORM = Footprint("milk", 0.3, 0.3, 0.3, 5, sort="in line")
     TESTS = ("non-return valve holds",)
     PORTS = ports(
         port("inlet", "vacuum", "milk", "wash", "water", "coolant", "air", direction="in"),
@@ -162,6 +165,7 @@ class DistributionTank(SharesVacuum):
     LETTERS = "DT"
     SYMBOL = "vessel"
     ROOM = "vacuum"
+    FORM = Footprint("plant", 0.6, 0.6, 1.0, 60, "volume_l", 150, barrel=True)
     PORTS = ports(
         port("pump_#", "vacuum", direction="out"),
         port("line_#", "vacuum", direction="in"),
@@ -193,6 +197,7 @@ class Regulator(RegulatesVacuum):
     LETTERS = "RG"
     SYMBOL = "relief"
     ROOM = "vacuum"
+    FORM = Footprint("plant", 0.3, 0.25, 0.3, 8, sort="hung", base_m=1.5)
     PORTS = ports(port("vacuum", "vacuum", direction="out"))
     INSIDE = ()
     STATES = ("works", "backs up", "off")
@@ -222,6 +227,8 @@ class SanitaryTrap(TrapsLiquid):
     LETTERS = "ST"
     SYMBOL = "trap"
     ROOM = "vacuum"
+    FORM = Footprint("deck", 0.3, 0.3, 0.4, 12, "volume_l", 15, sort="hung", base_m=0.0,
+                     through=True, follows=True, deck_m=0.8)  # fmt: skip
     PORTS = ports(
         port("receiver", "vacuum", direction="in"),
         port("vacuum", "vacuum", direction="out"),
@@ -255,6 +262,8 @@ class PulsatorAirline(FeedsPulsators):
     LETTERS = "PA"
     SYMBOL = "line"
     ROOM = "vacuum"
+    FORM = Footprint("deck", 0.3, 0.3, 0.3, 10, sort="spread",
+                     ring=Ring(0.5, 1.15, 0.2, 0.2, both_sides=True))  # fmt: skip
     PORTS = ports(
         port("supply_#", "vacuum", direction="out"), port("units_#", "vacuum", direction="in")
     )
@@ -282,6 +291,7 @@ class Pulsator(Pulsates):
     LETTERS = "PU"
     SYMBOL = "pulsator"
     ROOM = "vacuum"
+    FORM = Footprint("deck", 0.3, 0.3, 0.3, 10, sort="spread")
     WITHOUT_CONTROL = "goes on"  # keeps its set rate
     PORTS = ports(port("vacuum", "vacuum", direction="out"))
     STATES = ("runs", "stopped")

@@ -28,6 +28,7 @@ from byrewright.plant.roles import (
 )
 from byrewright.plant.roles.water import RECOVERS
 from byrewright.standards.electrical import StartMethod
+from byrewright.standards.footprints import Footprint
 from byrewright.standards.water import BACKFLOW
 
 SCALD = "Scalding water and steam: guard, label and temper; relief valve fitted and tested by licensed people."
@@ -41,6 +42,7 @@ class WaterSource(GivesWater):
     LETTERS = "WS"
     SYMBOL = "source"
     ROOM = "water"
+    FORM = Footprint("yard", 0.5, 0.5, 0.5, 50, sort="outside", sides=(("", "back_low"),))
     TESTS = ("source flow",)
     PORTS = ports(port("outlet", "water", direction="out"))
     INSIDE = (InternalPath("*", "outlet"),)
@@ -73,6 +75,8 @@ class LiquidPump(MovesWater):
     LETTERS = "LP"
     SYMBOL = "pump_liquid"
     ROOM = "water"
+    FORM = Footprint("wash", 0.6, 0.35, 0.4, 35, "motor_kw", 2.2, 0.2, through=True,
+                     plinth=True, follows=True, sides=(("inlet", "back_low"),))  # fmt: skip
     NEEDS_POWER = True
     TESTS = ("pump flow",)
     PORTS = ports(port("inlet", "water", "wash", "coolant", direction="in"),
@@ -141,6 +145,7 @@ class WaterTank(BuffersWater):
     LETTERS = "WT"
     SYMBOL = "vessel_open"
     ROOM = "water"
+    FORM = Footprint("wash", 1.6, 1.2, 1.6, 120, "volume_l", 3000, sides=(("outlet", "back_low"),))
     PORTS = ports(port("inlet_#", "water", direction="in"), port("outlet_#", "water", direction="out"),
                   port("overflow", "drain", direction="out", needed=False))  # fmt: skip
     INSIDE = (InternalPath("inlet_#", "*"), InternalPath("*", "outlet_#"))
@@ -188,6 +193,7 @@ class WaterFilter(FiltersWater):
     LETTERS = "WF"
     SYMBOL = "filter"
     ROOM = "water"
+    FORM = Footprint("wash", 0.5, 0.4, 1.2, 40, "flow_l_min", 150, 0.2, through=True)
     PORTS = ports(port("inlet", "water", direction="in"), port("outlet", "water", direction="out"))
     INSIDE = (InternalPath("inlet", "outlet"),)
     FAILURES = (
@@ -224,6 +230,8 @@ class BackflowPreventer(ProtectsWater):
     LETTERS = "BP"
     SYMBOL = "check"
     ROOM = "water"
+    FORM = Footprint("wash", 0.5, 0.25, 0.35, 12, "flow_l_min", 150, 0.25, sort="hung",
+                     base_m=1.0, through=True)  # fmt: skip
     TESTS = ("backflow test",)
     PORTS = ports(port("inlet", "water", direction="in"), port("outlet", "water", direction="out"))
     INSIDE = (InternalPath("inlet", "outlet", "check"),)
@@ -261,6 +269,7 @@ class Softener(SoftensWater):
     LETTERS = "WX"
     SYMBOL = "filter"
     ROOM = "water"
+    FORM = Footprint("wash", 0.7, 0.5, 1.3, 120, "flow_l_min", 60, 0.25, through=True)
     PORTS = ports(port("inlet", "water", direction="in"), port("outlet", "water", direction="out"))
     INSIDE = (InternalPath("inlet", "outlet"),)
     FAILURES = (
@@ -292,6 +301,7 @@ class HeatRecovery(RecoversHeat):
     LETTERS = "HR"
     SYMBOL = "heater"
     ROOM = "water"
+    FORM = Footprint("wash", 0.8, 0.8, 1.8, 140, "volume_l", 500, barrel=True)
     PORTS = ports(
         port("inlet", "water", direction="in"), port("outlet_#", "water", direction="out")
     )
@@ -339,6 +349,7 @@ class WaterHeater(HeatsWater):
     LETTERS = "WH"
     SYMBOL = "heater"
     ROOM = "water"
+    FORM = Footprint("wash", 0.9, 0.9, 1.9, 180, "volume_l", 600, hot=True, barrel=True)
     NEEDS_POWER = True
     TESTS = ("heat-up",)
     PORTS = ports(
