@@ -136,9 +136,8 @@ async def _play(study: Routes, faults: Sequence[Combination], mode: str | None, 
                     await rehearse(
                         study.table,
                         study.scenes,
-                        day.acts,
+                        day,
                         Fault(at, fault),
-                        day.lost_l,
                         study.hits,
                         protocol=chosen,
                         rules=study.rules,
@@ -150,6 +149,7 @@ async def _play(study: Routes, faults: Sequence[Combination], mode: str | None, 
     return played
 
 
+AT_MOST = " (at most: the simulated day shows no loss)"
 COLUMNS = ("wrong", "in mode", "from", "leads to", "alarm", "alarm after", "before it",
            "until seen", "if unseen")  # fmt: skip
 UNITS = ("", "", "", "", "", "s", "L", "L", "L")
@@ -167,7 +167,7 @@ def _show(study: Routes, played: Sequence[Rehearsal], proposed: bool, units: Sys
             moves(study.plant, one.wrong),
             one.mode,
             clock(one.at_min),
-            one.harm or "no harm alone",
+            (one.harm or "no harm alone") + (AT_MOST if one.at_most else ""),
             one.alarm_text or f"NO ALARM: {one.seen}",
             "-" if one.seconds is None else round(one.seconds),
             "-" if one.seconds is None else round(one.litres_before, 1),
@@ -184,6 +184,10 @@ def _show(study: Routes, played: Sequence[Rehearsal], proposed: bool, units: Sys
             f"Only the sensors that the plant has were played: {unfitted} contacts of the "
             "interlock table are still to be fitted (--proposed plays them too)."
         )
+    out.print(
+        "A flow proof is taken to see flow as long as milk can still come past it; where all of it "
+        "runs out before it, it would tell sooner than people do."
+    )
     out.print(
         "Simulated controller and invented day; real Modbus TCP or OPC UA on this machine only."
     )

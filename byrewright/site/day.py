@@ -8,7 +8,9 @@ from functools import cached_property
 from byrewright.plant.plant import Plant
 from byrewright.site.rehearse import Act
 from byrewright.standards.rulebook import Rulebook, default_rulebook
+from byrewright.studies.routes.brute import Hit
 from byrewright.studies.routes.ledger import NOTHING_L_MIN, WINDOW_MIN, DayLedger
+from byrewright.studies.routes.litres import AT_MOST, LossOf, from_duty, milk_rate
 from byrewright.studies.routes.spread import Combination
 
 AFTER_MILKING = (
@@ -72,11 +74,32 @@ class Day:
         window = self.ledger.lost_l(wrong, start_min, start_min + WINDOW_MIN)
         return window > NOTHING_L_MIN * WINDOW_MIN
 
-    def lost_l(self, wrong: Combination, start_min: float, end_min: float) -> float:
-        """Milk lost, by the simulated day; all that flows where that shows no loss."""
+    @cached_property
+    def _by_duty(self) -> tuple[LossOf, float]:
+        rate = milk_rate(self.plant, self.rules)
+        return from_duty(self.plant, rate, self.rules), rate.mean_l_min
+
+    def _share(self, hit: Hit | None) -> tuple[float, bool]:
+        """Share of the milk flow that is lost by the duty and the solved network, and whether that
+        is the most it may be rather than what is lost."""
+        if hit is None:
+            return 1.0, True
+        loss_of, mean = self._by_duty
+        loss = loss_of(hit)
+        return (loss.amount or 0.0) / mean if mean else 0.0, loss.basis.startswith(AT_MOST)
+
+    def lost_l(
+        self, wrong: Combination, start_min: float, end_min: float, hit: Hit | None = None
+    ) -> float:
+        """Milk lost, by the simulated day; where that shows no loss, by the share of the flow that
+        `hit` loses (all of it without one)."""
         if self.ledger is not None and self.simulated(wrong, start_min):
             return self.ledger.lost_l(wrong, start_min, end_min)
-        return self.milk_l(start_min, end_min)
+        return self._share(hit)[0] * self.milk_l(start_min, end_min)
+
+    def at_most(self, wrong: Combination, start_min: float, hit: Hit | None = None) -> bool:
+        """Whether `lost_l` is the most that may be lost: nothing tells how much of it is."""
+        return not self.simulated(wrong, start_min) and self._share(hit)[1]
 
 
 def day_of(plant: Plant, rules: Rulebook | None = None) -> Day:

@@ -7,13 +7,14 @@ the plant's. Time is played, not waited for: long stretches in large steps, seco
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable, Mapping, Sequence
+import typing
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
 from byrewright.engine.interlocks import Table, contacts
-from byrewright.plant.roles import Senses
+from byrewright.plant.roles import Senses, StoresMilk
 from byrewright.site.addresses import default_addresses
 from byrewright.site.alarms import Event
 from byrewright.site.controller import LOOPBACK, Controller, free_port
@@ -23,7 +24,7 @@ from byrewright.site.opcua import OpcuaSource
 from byrewright.site.sources import ModbusSource, Source
 from byrewright.site.watch import Watch
 from byrewright.standards.rulebook import Rulebook
-from byrewright.studies.routes.brute import Hit, holds
+from byrewright.studies.routes.brute import Case, Hit, holds
 from byrewright.studies.routes.classes import HARMS
 from byrewright.studies.routes.scene import Scene
 from byrewright.studies.routes.spread import Combination
@@ -34,6 +35,8 @@ COARSE_S, FINE_S = 60.0, 1.0
 FLUSH_S = 30.0
 LOOK_S = 600.0
 """How long after the fault the rehearsal goes on in seconds, looking for the alarm."""
+SPOILT = frozenset({"wash_to_milk", "water_to_milk", "withheld_to_tank"})
+"""Harms in which the tank rises as it should, or faster."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +77,8 @@ class Rehearsal:
     """Who or what sees it: the alarm, or people in the end."""
     seen_min: float = 0.0
     litres_until_seen: float = 0.0
+    at_most: bool = False
+    """Whether the litres are the most it may be: the simulated day shows no loss."""
 
     @property
     def seconds(self) -> float | None:
@@ -81,12 +86,25 @@ class Rehearsal:
         return None if self.alarm_min is None else (self.alarm_min - self.at_min) * 60
 
 
-LostLitres = Callable[[Combination, float, float], float]
-"""Litres of milk lost with positions wrong between two times (minutes after midnight)."""
+class Played(typing.Protocol):
+    """The day that is played: its acts, and the ledger of milk lost in it (times in minutes after
+    midnight; `hit` is the harm that the positions do)."""
+
+    @property
+    def acts(self) -> Sequence[Act]:
+        """What is done when."""
+
+    def lost_l(
+        self, wrong: Combination, start_min: float, end_min: float, hit: Hit | None = None
+    ) -> float:
+        """Litres of milk lost with positions wrong between two times."""
+
+    def at_most(self, wrong: Combination, start_min: float, hit: Hit | None = None) -> bool:
+        """Whether those litres are the most it may be."""
 
 
-async def rehearse(table: Table, scenes: Mapping[str, Scene], day: Sequence[Act], fault: Fault,
-                   lost_l: LostLitres, hits: Sequence[Hit] = (), *, protocol: Protocol = "modbus",
+async def rehearse(table: Table, scenes: Mapping[str, Scene], day: Played, fault: Fault,
+                   hits: Sequence[Hit] = (), *, protocol: Protocol = "modbus",
                    log: Path | None = None, rules: Rulebook | None = None,
                    proposed: bool = False) -> Rehearsal:  # fmt: skip
     """Play a day with one fault and watch it by the sensors that the plant has.
@@ -96,7 +114,7 @@ async def rehearse(table: Table, scenes: Mapping[str, Scene], day: Sequence[Act]
     Raises:
         ValueError: the fault lies in no act of the day, or names no wrong position of its mode.
     """
-    act = next((a for a in day if a.start_min <= fault.at_min < a.end_min), None)
+    act = next((a for a in day.acts if a.start_min <= fault.at_min < a.end_min), None)
     if act is None:
         raise ValueError("the fault lies outside the day that is played")
     scene = scenes[act.mode]
@@ -109,15 +127,18 @@ async def rehearse(table: Table, scenes: Mapping[str, Scene], day: Sequence[Act]
             )
     with tempfile.TemporaryDirectory() as folder:
         player = _Player(
-            table, scenes, day, fault, protocol, log or Path(folder) / "rehearsal.sqlite"
+            table, scenes, day.acts, fault, protocol, log or Path(folder) / "rehearsal.sqlite"
         )
         events, reads = await player.play(act)
     raised = next((e for e in events if e.kind == "raised" and e.at >= fault.at_min * 60), None)
-    harm = next(
-        (h.question.harm for h in hits if h.mode == act.mode and set(h.wrong) <= set(fault.wrong)),
-        "",
-    )
+    mine = [h for h in hits if h.mode == act.mode and set(h.wrong) <= set(fault.wrong)]
+    harm = next((h.question.harm for h in mine), "")
+    hit = next((h for h in mine if h.question.loses == "milk"), None)
     loses = loses_milk(scene, fault.wrong)
+
+    def lost(end_min: float) -> float:
+        return day.lost_l(fault.wrong, fault.at_min, end_min, hit) if loses else 0.0
+
     until = raised.at / 60 if raised else act.end_min
     seen, seen_min = (
         (raised.tag, until) if raised else _by_people(scene, fault, act, loses, rules or Rulebook())
@@ -130,13 +151,14 @@ async def rehearse(table: Table, scenes: Mapping[str, Scene], day: Sequence[Act]
         alarm_min=raised.at / 60 if raised else None,
         alarm=raised.tag if raised else "",
         alarm_text=raised.text if raised else "",
-        litres_before=lost_l(fault.wrong, fault.at_min, until) if loses else 0.0,
-        litres_unseen=lost_l(fault.wrong, fault.at_min, act.end_min) if loses else 0.0,
+        litres_before=lost(until),
+        litres_unseen=lost(act.end_min),
         events=tuple(events),
         reads=reads,
         seen=seen,
         seen_min=seen_min,
-        litres_until_seen=lost_l(fault.wrong, fault.at_min, seen_min) if loses else 0.0,
+        litres_until_seen=lost(seen_min),
+        at_most=loses and day.at_most(fault.wrong, fault.at_min, hit),
     )
 
 
@@ -144,19 +166,24 @@ def _by_people(
     scene: Scene, fault: Fault, act: Act, loses: bool, rules: Rulebook
 ) -> tuple[str, float]:
     """What no sensor sees: who notices it in the end, and when (minutes after midnight)."""
-    if not loses:
+    diverted = any(holds(scene, q, fault.wrong) for q in scene.questions
+                   if q.loses == "milk" and q.harm not in SPOILT)  # fmt: skip
+    if not loses or not diverted:
         return "nobody sees it before the mode ends", act.end_min
     look = rules.number("watch.tank_look_min")
-    levels = [
-        s for s in scene.net.plant.machines(Senses)
-        if s.measures == "level" and s.on in scene.net.plant.equipment
-        and scene.net.plant.equipment[s.on].can("stores milk")
-    ]  # fmt: skip
     at = fault.at_min + look
     if at >= act.end_min:
         return "nobody sees it before the mode ends: the tank holds too little then", act.end_min
-    what = f"{levels[0].on} that does not rise on {levels[0].id}" if levels else "a tank not rising"
-    return f"nobody, until someone notices {what} after about {look:.0f} min", at
+    filled = Case(scene, ()).walk("milk")
+    plant = scene.net.plant
+    tanks = [m.id for m in plant.machines(StoresMilk) if scene.net.body.get(m.id) in filled]
+    levels = [s for s in plant.machines(Senses) if s.measures == "level" and s.on in tanks]
+    what = (
+        f"notices {levels[0].on} that does not rise on {levels[0].id}" if levels
+        else f"looks into {tanks[0]}, which does not rise," if tanks
+        else "notices a tank not rising"
+    )  # fmt: skip
+    return f"nobody, until someone {what} after about {look:.0f} min", at
 
 
 def loses_milk(scene: Scene, wrong: Combination) -> bool:

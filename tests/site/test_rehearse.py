@@ -63,9 +63,7 @@ async def test_litres_before_the_alarm_equal_the_ledger(study: Routes, protocol:
     """Would fail if the litres told were not the milk that flowed from the fault to the alarm."""
     day, act = milking(study)
     fault = Fault(act.start_min + 20.25, (("V46", "open"),))
-    told = await rehearse(
-        study.table, study.scenes, day.acts, fault, day.lost_l, study.hits, protocol=protocol
-    )  # type: ignore[arg-type]
+    told = await rehearse(study.table, study.scenes, day, fault, study.hits, protocol=protocol)  # type: ignore[arg-type]
     delay = study.table.row("V46_not_closed").on_delay_s
     assert told.alarm == "V46_not_closed" and told.harm == "milk to drain or floor"
     assert told.seconds == pytest.approx(delay, abs=SCAN_S + ROUNDING_S)
@@ -82,9 +80,8 @@ async def test_a_divert_left_at_wash_from_the_first_cow(study: Routes) -> None:
     told = await rehearse(
         study.table,
         study.scenes,
-        day.acts,
+        day,
         Fault(act.start_min, (("V40", "to_c"),)),
-        day.lost_l,
         study.hits,
     )
     assert told.alarm == "V40_not_to_b"
@@ -98,9 +95,8 @@ async def test_a_valve_without_sensor_is_not_alarmed(study: Routes) -> None:
     told = await rehearse(
         blind,
         study.scenes,
-        day.acts,
+        day,
         Fault(act.start_min + 5, (("V46", "open"),)),
-        day.lost_l,
         study.hits,
     )
     assert told.alarm_min is None and told.litres_before == told.litres_unseen > 1000
@@ -115,7 +111,7 @@ async def test_impossible_faults_are_refused(study: Routes) -> None:
         Fault(5000, (("V46", "open"),)),
     ):
         with pytest.raises(ValueError, match=r"wrong|outside"):
-            await rehearse(study.table, study.scenes, day.acts, fault, day.lost_l)
+            await rehearse(study.table, study.scenes, day, fault)
 
 
 def test_litres_equal_the_day_study(study: Routes) -> None:
@@ -177,9 +173,8 @@ async def test_other_modes_can_be_played(study: Routes) -> None:
         told = await rehearse(
             study.table,
             study.scenes,
-            day.acts,
+            day,
             Fault(act.start_min + 1, (wrong,)),
-            day.lost_l,
             study.hits,
         )
         assert told.mode == mode and (told.alarm == "V86_not_closed") is bool(told.harm)
@@ -223,14 +218,50 @@ async def test_a_sensor_taken_out_of_the_file_is_not_played(study: Routes) -> No
     blind = Routes(changed(plant, drop=(sensor,), **fields), Rulebook())
     day, act = milking(blind)
     fault = Fault(act.start_min + 20, (("V46", "open"),))
-    told = await rehearse(blind.table, blind.scenes, day.acts, fault, day.lost_l, blind.hits)
+    told = await rehearse(blind.table, blind.scenes, day, fault, blind.hits)
     assert told.alarm_min is None
     assert told.seen.startswith("nobody")
     look = Rulebook().number("watch.tank_look_min")
     assert told.seen_min == pytest.approx(fault.at_min + look)
     assert 0 < told.litres_until_seen < told.litres_unseen
-    fitted = await rehearse(
-        blind.table, blind.scenes, day.acts, fault, day.lost_l, blind.hits, proposed=True
-    )
+    fitted = await rehearse(blind.table, blind.scenes, day, fault, blind.hits, proposed=True)
     assert fitted.alarm_min is not None  # what the table proposes would see it
     assert fitted.litres_before < told.litres_until_seen
+
+
+@pytest.mark.parametrize("drop", ["SN51", ("SN51", "SN52")])
+async def test_a_tank_that_is_not_filled_is_not_what_tells(
+    study: Routes, drop: str | tuple[str, ...]
+) -> None:
+    """Without a level on the tank that is filled, that of the other one was told not to rise."""
+    gone = (drop,) if isinstance(drop, str) else drop
+    blind = Routes(changed(study.plant, drop=gone, V46={"sensed": False}), Rulebook())
+    day, act = milking(blind)
+    told = await rehearse(blind.table, blind.scenes, day, Fault(act.start_min + 20, FAULT),
+                          blind.hits)  # fmt: skip
+    assert act.mode == "milking_tank_1" and told.alarm_min is None
+    assert "looks into TK1" in told.seen and "TK2" not in told.seen
+
+
+FAULT = (("V46", "open"),)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "share", "at_most"),
+    [
+        (("WM1", "full"), 5 / 430, True),
+        (("TK1", "full"), 1.0, False),
+        (("MP1", "stopped"), 0.5, False),
+        (("V81", "open"), 1.0, True),
+    ],
+)
+async def test_no_more_is_told_lost_than_the_network_sends_there(
+    study: Routes, wrong: tuple[str, str], share: float, at_most: bool
+) -> None:
+    """A full vessel of withheld milk, or one of two pumps, was told to lose all of the milk."""
+    day, act = milking(study)
+    told = await rehearse(study.table, study.scenes, day, Fault(act.start_min + 20, (wrong,)),
+                          study.hits)  # fmt: skip
+    flowed = day.milk_l(told.at_min, act.end_min)
+    assert told.litres_unseen == pytest.approx(share * flowed, rel=0.05)
+    assert told.at_most is at_most

@@ -10,7 +10,7 @@ from typing import Any
 from byrewright.plant.plant import Plant
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.routes.brute import Hit
-from byrewright.studies.routes.litres import Loss, LossOf
+from byrewright.studies.routes.litres import AT_MOST, Loss, LossOf
 from byrewright.studies.routes.network import FULL, Roles
 from byrewright.studies.routes.spread import Combination
 
@@ -112,7 +112,9 @@ def from_day(plant: Plant, ledger: DayLedger, by_duty: LossOf, told: Iterable[Hi
             return plain
         rate = ledger.lost_l(hit.wrong, middle, middle + WINDOW_MIN) / WINDOW_MIN
         if rate < NOTHING_L_MIN:
-            return Loss(plain.amount, plain.unit, "at most; the simulated day shows no loss here")
+            return Loss(
+                plain.amount, plain.unit, f"{AT_MOST}; the simulated day shows no loss here"
+            )
         return Loss(rate, "L/min", f"simulated day, {WINDOW_MIN:g} minutes of its first milking")
 
     ledger.expect(hit.wrong for hit in told if by_day(hit))

@@ -11,6 +11,7 @@ from byrewright.plant.plant import Plant
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.routes.brute import Hit
 from byrewright.studies.routes.questions import litres_in
+from byrewright.studies.routes.scene import Reaches
 from byrewright.studies.routes.spread import Combination
 
 
@@ -23,13 +24,18 @@ class Loss:
     basis: str
 
 
+AT_MOST = "at most"
+"""How the basis of a loss begins that may be less."""
+
+
 @dataclass(frozen=True, slots=True)
 class MilkRate:
-    """Milk flow of the plant while milking, L/min."""
+    """Milk flow of the plant while milking, L/min; `withheld_share` of it is kept apart."""
 
     mean_l_min: float
     peak_l_min: float
     basis: str
+    withheld_share: float = 0.0
 
 
 LossOf = Callable[[Hit], Loss]
@@ -53,6 +59,7 @@ def milk_rate(plant: Plant, rules: Rulebook | None = None) -> MilkRate:
         duty.milk_flow_mean_l_min,
         duty.milk_flow_peak_l_min,
         "mean milk flow of the largest milking; all of it while the way is open",
+        duty.withheld_share,
     )
 
 
@@ -92,6 +99,12 @@ class Spills:
         return max(shares, default=None)
 
 
+def _of_withheld(hit: Hit) -> bool:
+    """Whether what goes astray is withheld milk alone."""
+    ways = {c.spread for c in hit.question.all_of if isinstance(c, Reaches)}
+    return hit.question.harm == "overflow" and ways == {"withheld"}
+
+
 def from_duty(plant: Plant, rate: MilkRate, rules: Rulebook | None = None) -> LossOf:
     """Losses by the plant's duty and the solved network: the milk flow in the share that the
     network sends the wrong way, and what a tank loses through what stands open."""
@@ -99,10 +112,15 @@ def from_duty(plant: Plant, rate: MilkRate, rules: Rulebook | None = None) -> Lo
 
     def loss(hit: Hit) -> Loss:
         loses, subject = hit.question.loses, hit.question.subject
+        if loses == "milk" and _of_withheld(hit):
+            return Loss(
+                rate.withheld_share * rate.mean_l_min, "L/min",
+                f"{AT_MOST}: mean flow of the milk that is withheld",
+            )  # fmt: skip
         if loses == "milk":
             share = spills.share(hit, {subject}) if subject in plant.equipment else None
             if share is None:
-                return Loss(rate.mean_l_min, "L/min", f"at most: {rate.basis}")
+                return Loss(rate.mean_l_min, "L/min", f"{AT_MOST}: {rate.basis}")
             return Loss(
                 share * rate.mean_l_min, "L/min",
                 f"{share:.0%} of the mean milk flow goes there by the solved network",
