@@ -10,6 +10,7 @@ change that are none of theirs.
 
 from __future__ import annotations
 
+import gc
 import sys
 import tempfile
 import time
@@ -22,7 +23,7 @@ from benchmarks.briefs import TUNING, random_brief
 from byrewright.drafting.draft import MOST_TANKS, intent_of
 from byrewright.drafting.sheet import Chosen
 from byrewright.drafting.topology import lay_out
-from byrewright.place import checks
+from byrewright.place import checks, layout
 from byrewright.plant import sited as siting
 from byrewright.plant.brief import read_brief_text
 from byrewright.plant.place import MachinePlace
@@ -41,8 +42,8 @@ EXAMPLES = Path(__file__).resolve().parents[1] / "examples"
 
 def fresh(plant: Plant) -> tuple[Sited, float]:
     """A plan laid now, and the processor time it took."""
-    siting._KEPT.clear()
-    siting._ROUTES.clear()
+    for kept in (siting._KEPT, siting._ROUTES, siting._LATEST, layout._DRAFTS):
+        kept.clear()
     with tempfile.TemporaryDirectory() as folder:
         siting.cache_folder = lambda _: Path(folder)  # type: ignore[assignment]
         began = time.process_time()
@@ -102,6 +103,8 @@ def told(name: str, plant: Plant, seed: int) -> tuple[int, float, float]:
     """One plan judged and printed."""
     made, took = fresh(plant)
     found = wrong(made) + failing(plant)
+    gc.collect()
+    gc.freeze()  # as the server of the pages does
     longest, others = drags(plant, made, seed)
     print(f"{name:24} {len(made.plan.bodies):3} machines {len(made.routes):3} runs  {took:4.2f} s  "
           f"drag {longest:4.2f} s, {others} pipes of others  {len(found)} wrong",

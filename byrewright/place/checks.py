@@ -6,9 +6,12 @@ import math
 from collections.abc import Iterator
 from itertools import combinations, pairwise
 
+import numpy as np
+
 from byrewright.place.board import WALL_M
 from byrewright.place.ends import Net, nets
 from byrewright.place.falls import FALLING, Measured
+from byrewright.place.kernel import Floats
 from byrewright.place.layout import BLOCK
 from byrewright.place.model import Body, Plan, Point, Rack, Room, Route
 from byrewright.place.router import clash
@@ -192,13 +195,20 @@ def clashes(plan: Plan, routes: tuple[Route, ...], gap_m: float) -> list[tuple[s
         (n, r) for n, r in zip(nets(plan), routes, strict=True) if r.points and n.start and n.end
     ]
     found = [(n.key, n.key) for n, r in every if not r.found]
-    bounds = {n.key: _bounds(r.points, n.radius_m + gap_m) for n, r in every}
-    for (a, p), (b, q) in combinations(every, 2):
-        one, other = bounds[a.key], bounds[b.key]
-        apart = any(one[i] > other[i + 3] or other[i] > one[i + 3] for i in range(3))
-        if a.frame == b.frame and not apart and clash(a, p.points, b, q.points, gap_m - 0.001):
+    bounds = np.array([_bounds(r.points, n.radius_m + gap_m) for n, r in every]).reshape(-1, 6)
+    for i, k in _meeting(bounds, bounds):
+        (a, p), (b, q) = every[i], every[k]
+        if i < k and a.frame == b.frame and clash(a, p.points, b, q.points, gap_m - 0.001):
             found.append((a.key, b.key))
     return found
+
+
+def _meeting(one: Floats, other: Floats) -> list[tuple[int, int]]:
+    """Which boxes of one list meet which of another, by their places in the lists, in order."""
+    half = one.shape[1] // 2
+    a, b = one[:, None], other[None]
+    meet = (a[..., :half] <= b[..., half:]) & (b[..., :half] <= a[..., half:])
+    return [(int(i), int(k)) for i, k in np.argwhere(meet.all(axis=2))]
 
 
 def _bounds(points: tuple[Point, ...], by: float) -> tuple[float, ...]:
@@ -219,21 +229,17 @@ def over_machines(plan: Plan, routes: tuple[Route, ...]) -> list[tuple[str, str]
 
 def _past(plan: Plan, routes: tuple[Route, ...]) -> Iterator[tuple[str, Body, bool]]:
     """Every pipe with each machine that it passes through, or over: pipe, machine, through."""
-    for route in routes:
-        own = {e.partition(".")[0] for e in route.ends}
-        r = route.outside_mm / 2000
-        if not route.points:
+    drawn, bodies = [r for r in routes if r.points], list(plan.bodies.values())
+    floors = np.array([_bounds(r.points, r.outside_mm / 2000) for r in drawn]).reshape(-1, 6)
+    boxes = np.array([b.box for b in bodies]).reshape(-1, 4)
+    for i, k in _meeting(floors[:, [0, 1, 3, 4]], boxes):
+        route, body = drawn[i], bodies[k]
+        if body.tag in {e.partition(".")[0] for e in route.ends} or body.frame != route.frame:
             continue
-        west, south, _, east, north, _ = _bounds(route.points, r)
-        for body in plan.bodies.values():
-            if body.tag in own or body.frame != route.frame:
-                continue
-            x1, y1, x2, y2 = body.box
-            if west > x2 or east < x1 or south > y2 or north < y1:
-                continue
-            found = {_passes(body, a, b, r) for a, b in pairwise(route.points)}
-            if found - {""}:
-                yield route.lines[0], body, "through" in found
+        r = route.outside_mm / 2000
+        found = {_passes(body, a, b, r) for a, b in pairwise(route.points)}
+        if found - {""}:
+            yield route.lines[0], body, "through" in found
 
 
 def _passes(body: Body, a: Point, b: Point, r: float) -> str:

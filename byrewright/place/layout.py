@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import OrderedDict
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
@@ -40,13 +41,26 @@ ROOMS = (
 makes its cold. Vacuum and compressed air are at the other end, for the noise."""
 BLOCK = ("plant", "switch", "wash", "cold", "milk")
 """The rooms along the passage."""
+DRAFTS_KEPT = 12
+_DRAFTS: OrderedDict[str, tuple[_Layout, Plan]] = OrderedDict()
 
 
 def lay_out(scene: Scene, rules: Rulebook) -> Plan:
     """The plan of a scene: what is stated is kept, the rest is worked out."""
-    layout = _Layout(scene.undecided(), rules)
-    drafted = layout.plan()
+    layout, drafted = _drafted(scene.undecided(), rules)
     return drafted if drafted.scene == scene else layout.decided(drafted, scene)
+
+
+def _drafted(scene: Scene, rules: Rulebook) -> tuple[_Layout, Plan]:
+    """The draft of a scene with nothing decided, kept by content: a machine moved by hand does not
+    lay the centre out anew."""
+    key = scene.key(rules)
+    if key not in _DRAFTS:
+        layout = _Layout(scene, rules)
+        _DRAFTS[key] = layout, layout.plan()
+        while len(_DRAFTS) > DRAFTS_KEPT:
+            _DRAFTS.popitem(last=False)
+    return _DRAFTS[key]
 
 
 @dataclass(slots=True)

@@ -5,6 +5,7 @@ Level 0.00 is the operator's floor; the origin is the deck's centre, or the midd
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -12,6 +13,7 @@ from itertools import pairwise
 from typing import Any, Literal
 
 from byrewright.standards.footprints import PLAIN, Footprint
+from byrewright.standards.rulebook import Rulebook
 
 Side = Literal["n", "e", "s", "w"]
 Frame = Literal["fixed", "deck"]
@@ -227,6 +229,11 @@ class Scene:
             replace(line, along=(), by=()) if line.along or line.by else line for line in self.lines
         )
         return replace(self, things=free, lines=lines, decided=())
+
+    def key(self, rules: Rulebook) -> str:
+        """A hash of all that a plan is made from: the scene, and a user's own rules."""
+        own = [(k, rules.number(k)) for k in rules.overridden]
+        return hashlib.sha256(repr((self, own)).encode()).hexdigest()
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,8 +23,9 @@ from byrewright.standards.rulebook import Rulebook
 
 BEND_M, BEND_BORES = 0.5, 4.0
 """What a bend is worth in metres of pipe when ways are compared: so much, and so many bores."""
-ENCLOSED = 400
-"""An end from which fewer nodes can be reached has no way out, and none is looked for."""
+ENCLOSED, CAGED = 400, 4000
+"""An end from which fewer nodes can be reached has no way out, and none is looked for; one from
+which fewer can be reached without touching a laid pipe is where the search begins."""
 TURNS, LOOK_FROM = 7, 3
 """Turns of bargaining, and the one from which the whole site is looked at for a way."""
 FEWER_TURNS, GIVE_WAY_FROM = 5, 3
@@ -133,6 +134,8 @@ class _Router:
     slopes: Mapping[str, float]
     laid: dict[str, _Laid] = field(default_factory=dict)
     laid_net: dict[str, Net] = field(default_factory=dict)
+    some: bool = False
+    """Whether only some of the chains are laid anew."""
 
     def keep(self, known: Mapping[str, Route]) -> None:
         """Routes that are laid already."""
@@ -150,11 +153,14 @@ class _Router:
                            if n.service in SERVICE_ORDER else 9, n.span, n.key),
         )  # fmt: skip
         self.laid_net = {n.key: n for n in order}
+        self.some = some = len(mine) < len(self.nets)
         for net in order:
             if net.key in mine:
                 self.laid[net.key] = self.lay(net, PRICE_M[0])
-        some = len(mine) < len(self.nets)
+        stuck = False
         for turn in range(1, FEWER_TURNS if some else TURNS):
+            if stuck and turn < LOOK_FROM:
+                continue  # a higher price alone changed nothing
             quarrels = self.clashes(mine)
             if not quarrels:
                 break
@@ -163,11 +169,13 @@ class _Router:
             again = {key for pair in quarrels for key in pair if key in mine}
             for key in again:
                 self.laid[key].history += 1.0
+            stuck = some
             for net in order:
                 if net.key in again:
                     keep = self.laid.pop(net.key)
                     fresh = self.lay(net, PRICE_M[turn], everywhere=turn >= LOOK_FROM)
                     fresh.history = keep.history
+                    stuck = stuck and fresh.points == keep.points
                     self.laid[net.key] = fresh
         return {n.key: n.route(self.laid[n.key].points, self.laid[n.key].found) for n in self.nets}
 
@@ -248,12 +256,21 @@ class _Router:
         a, b = net.start.after(net.stub_m), net.end.after(net.stub_m)
         start, goal = _index(xs, ys, zs, a), _index(xs, ys, zs, b)
         enclosed = any(shut_in(ex, ey, ez, end, ENCLOSED) for end in (start, goal))
+        via = np.array(self._via(net, xs, ys, zs), dtype=np.int64).reshape(-1, 6)
+        ends = [(start, net.start.way), (goal, net.end.way)]
+        turned = False
+        if self.some and not enclosed:  # out of a cage first: the other way floods the site
+            u, v, w = (c + SHUT * (p >= PRICE_M[0]) for c, p in ((ex, px), (ey, py), (ez, pz)))
+            caged = [shut_in(u, v, w, end, CAGED) for end, _ in ends]
+            turned = caged == [False, True]
+        if turned:
+            ends, via = ends[::-1], via[::-1].copy()
         way = () if enclosed else find(
-            xs, ys, zs, ex, ey, ez, px, py, pz, start, _direction(net.start.way), goal,
-            _direction(tuple(-c for c in net.end.way)),
-            BEND_M + BEND_BORES * 2 * net.radius_m,
-            np.array(self._via(net, xs, ys, zs), dtype=np.int64).reshape(-1, 6),
+            xs, ys, zs, ex, ey, ez, px, py, pz, ends[0][0], _direction(ends[0][1]), ends[1][0],
+            _direction(tuple(-c for c in ends[1][1])),
+            BEND_M + BEND_BORES * 2 * net.radius_m, via,
         )  # fmt: skip
+        way = way[::-1] if turned else way
         if not len(way) and not (everywhere or said):
             return self.lay(net, price, everywhere=True)
         if not len(way):

@@ -37,6 +37,8 @@ class Sited:
 
 
 _KEPT: OrderedDict[str, Sited] = OrderedDict()
+_LATEST: OrderedDict[tuple[int, ...], tuple[tuple[object, ...], Sited]] = OrderedDict()
+LATEST_KEPT = 6
 _ROUTES: OrderedDict[str, tuple[Route, ...]] = OrderedDict()
 ROUTES_KEPT = 200
 HAIR_M = 1e-3
@@ -62,7 +64,19 @@ def laid_out(plant: Plant) -> Plant:
     )
     fresh = plant.model_copy(update={"pipes": pipes})
     fresh.__pydantic_fields_set__.intersection_update(plant.model_fields_set)
+    _known(fresh, made)
     return fresh
+
+
+def _known(plant: Plant, made: Sited | None = None) -> Sited | None:
+    """The plan of a plant that is made of the very parts that a plan was made from: those who ask
+    one after another about the plant that was just laid out make no scene of it again."""
+    parts = (plant.place, plant.equipment, plant.pipes, plant.herd, plant.site, plant._place_rules)
+    key = tuple(map(id, parts))
+    if made is not None:
+        _remember(_LATEST, key, (parts, made), LATEST_KEPT)  # holds the parts: no id comes again
+    found = _LATEST.get(key)
+    return None if found is None else found[1]
 
 
 def _profile(one: Laid) -> tuple[tuple[float, float], ...]:
@@ -76,8 +90,10 @@ def sited(plant: Plant) -> Sited | None:
     """The plan of a plant, or None where the file has no `place`."""
     if plant.place is None:
         return None
+    if (known := _known(plant)) is not None:
+        return known
     scene, rules = scene_of(plant), plant.place_rules()
-    key = _key(scene, rules)
+    key = scene.key(rules)
     if key in _KEPT:
         _KEPT.move_to_end(key)
         return _KEPT[key]
@@ -95,12 +111,7 @@ def sited(plant: Plant) -> Sited | None:
     return made
 
 
-def _key(scene: Scene, rules: Rulebook) -> str:
-    own = [(k, rules.number(k)) for k in rules.overridden]
-    return hashlib.sha256(repr((scene, own)).encode()).hexdigest()
-
-
-def _remember(kept: OrderedDict[str, Any], key: str, value: Any, most: int) -> None:
+def _remember(kept: OrderedDict[Any, Any], key: object, value: Any, most: int) -> None:
     kept[key] = value
     while len(kept) > most:
         kept.popitem(last=False)
@@ -131,7 +142,7 @@ def _plan_key(plan: Plan, rules: Rulebook) -> str:
     since."""
     if "key" not in plan.memo:
         if plan.before is None:
-            plan.memo["key"] = _key(plan.scene, rules)
+            plan.memo["key"] = plan.scene.key(rules)
         else:
             moved = [plan.bodies[t] for t in sorted(plan.moved())]
             said = [x for x in plan.scene.lines if x.along or x.by]

@@ -17,6 +17,7 @@ from byrewright.documents.plan_sheets import plan_sheets, plan_svg, set_out
 from byrewright.drafting.draft import intent_of
 from byrewright.drafting.topology import lay_out
 from byrewright.errors import ByrewrightError
+from byrewright.place import layout as laying
 from byrewright.place.model import Route, Side
 from byrewright.place.obeyed import follows, not_obeyed
 from byrewright.place.router import rack_box
@@ -201,8 +202,8 @@ def test_routes_are_kept_on_disk_and_a_torn_file_does_no_harm(
     plant = briefed("rows", 16)
 
     def again() -> Sited:
-        siting._KEPT.clear()
-        siting._ROUTES.clear()
+        for kept in (siting._KEPT, siting._ROUTES, siting._LATEST, laying._DRAFTS):
+            kept.clear()
         return made(plant)
 
     first = again()
