@@ -151,15 +151,15 @@ def _place(plant: Plant, rules: Rulebook) -> Result:
 
 
 def _routes(plant: Plant, rules: Rulebook) -> Result:
-    from byrewright.studies.routes.study import routes
+    from byrewright.studies.routes.study import Routes, judged
 
-    return routes(plant, rules, orders=False)
+    return Result("routes", plant.site.name, tuple(judged(Routes(plant, rules))))
 
 
 def _failures(plant: Plant, rules: Rulebook) -> Result:
     from byrewright.studies.failures.study import study_failures
 
-    return study_failures(plant, rules, waits=True)
+    return study_failures(plant, rules, waits=True, service=False)
 
 
 def fails(result: Result) -> tuple[Finding, ...]:
@@ -398,11 +398,15 @@ def stated(brief: Brief) -> set[tuple[str, str]]:
 
 def wanted(want: Intent, held: Choices) -> Intent:
     """The intent with what other studies ask of it: filters, tanks, vacuum pumps that run together,
-    a hotter wash, a last rinse."""
+    heaters that wait while cows are milked, a hotter wash, a last rinse."""
     if any(figure == "while_running" for _, figure in held):
         want = replace(want, change_running=True)
-    if any(figure == "in_milking" for _, figure in held):
+    in_milking = {tag: c.value for (tag, figure), c in held.items() if figure == "in_milking"}
+    if "runs" in in_milking.values():
         want = replace(want, vacuum_together=True)
+    wait = sorted(tag for tag, does in in_milking.items() if does == "stopped")
+    if wait:
+        want = replace(want, wait_in_milking=tuple(wait))
     tanks = [c.value for (_, figure), c in held.items() if figure == "count"]
     if tanks:
         want = replace(want, tanks=max(want.tanks, round(max(tanks))))

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from byrewright.drafting.intent import CLOCK_ROUND_H, Cold, Intent
@@ -54,6 +54,10 @@ CHILLED_C, GLYCOL_C = 1.0, -2.0
 """What chillers send out: the usual, and where a brief wishes glycol (common practice)."""
 
 
+Turns = dict[tuple[str, str], set[Any]]
+"""Values that a figure has had, by the tag and the field it belongs to."""
+
+
 @dataclass(frozen=True, slots=True)
 class Draft:
     """A drafted plant: the model, its file text with reasons, its sizing, and what was assumed."""
@@ -89,6 +93,8 @@ class Settled:
     """Reasons of figures that belong to no machine."""
     settles: bool = True
     """Whether sizes and lengths of pipes agree; False where layouts ran out before they did."""
+    turns: Turns = field(default_factory=dict)
+    """Sizes that took turns with the one that was kept: nothing new when they are advised again."""
 
     def loose(self) -> tuple[Assumption, ...]:
         """What the draft rests on where sizes and lengths still take turns."""
@@ -135,9 +141,13 @@ def settle(
     held = dict(held or {})
     sizes = dict(start.sizes) if start else {}
     known = start.plant if start else None
+    want = _at_stalls(want, _kept(sizes, held))
     lengths = {p.id: p for p in start.plant.pipes} if start else {}
     warm: Mapping[str, str] = {}
-    met: dict[tuple[str, str], set[Any]] = {}
+    if start and start.why and "hot_c" not in want.cleaning.model_fields_set:
+        want, warm = _with_hottest_wash(want), start.why
+    turns: Turns = {t: set(had) for t, had in start.turns.items()} if start else {}
+    met: Turns = {t: set(had) for t, had in turns.items()}
     turn, settles = 0, True
     for _layout in range(MOST_LAYOUTS):
         for _round in range(MOST_ROUNDS if lengths else GUESSED_ROUNDS):
@@ -146,28 +156,33 @@ def settle(
             if others := renumbered(known, plant):
                 sizes, held = _without(others, sizes), _without(others, held)
                 met.clear()
+                turns.clear()
                 plant, sheet = lay_out(want, _kept(sizes, held), lengths)
             known = plant
             result = size(plant, rules)
-            fresh = _advice(result, sizes, met)
+            fresh = _advice(result, sizes, met, turns)
             if _same(fresh, sizes):
                 hotter = _hotter(want, result)
                 if hotter is None:
                     break
                 want, warm = hotter, HOT_WHY
             sizes = fresh
-            stalls = _kept(sizes, held).get(("PF1", "stalls"))
-            if stalls is not None and not want.stalls_given:
-                want = replace(
-                    want, stalls=max(FEWEST_STALLS[want.layout], round(float(stalls.value)))
-                )
+            want = _at_stalls(want, _kept(sizes, held))
         plant = laid_out(plant)
         if all(_laid_alike(p, lengths.get(p.id)) for p in plant.pipes):
             break
         lengths = {p.id: p for p in plant.pipes}
     else:
         result, settles = size(plant, rules), False
-    return Settled(want, plant, sheet, result, sizes, turn, warm, settles)
+    return Settled(want, plant, sheet, result, sizes, turn, warm, settles, turns)
+
+
+def _at_stalls(want: Intent, kept: Choices) -> Intent:
+    """The intent with the stalls that the sizes ask for, where the brief leaves them open."""
+    stalls = kept.get(("PF1", "stalls"))
+    if stalls is None or want.stalls_given:
+        return want
+    return replace(want, stalls=max(FEWEST_STALLS[want.layout], round(float(stalls.value))))
 
 
 def renumbered(old: Plant | None, new: Plant) -> set[str]:
@@ -202,6 +217,10 @@ def _hotter(want: Intent, result: Result) -> Intent | None:
     cold = any(f.key == "wash.end_temperature" and f.verdict == "fails" for f in result.findings)
     if not cold or "hot_c" in want.cleaning.model_fields_set:
         return None
+    return _with_hottest_wash(want)
+
+
+def _with_hottest_wash(want: Intent) -> Intent:
     return replace(want, cleaning=want.cleaning.model_copy(update={"hot_c": HOTTEST_WASH_C}))
 
 
@@ -218,11 +237,11 @@ def _kept(sizes: Choices, held: Choices) -> dict[tuple[str, str], Chosen]:
 
 
 def _advice(
-    result: Result, before: Choices, met: dict[tuple[str, str], set[Any]]
+    result: Result, before: Choices, met: Turns, turns: Turns
 ) -> dict[tuple[str, str], Chosen]:
     """The sizes the findings advise; where several speak of one field, the largest, and where
     sizes take turns, the largest of these (of a way round a cooler, the narrowest): `met` are those
-    that each field has had."""
+    that each field has had, and into `turns` goes what was advised in vain."""
     advised: dict[tuple[str, str], Chosen] = {}
     for one in result.findings:
         if one.target is None or one.advised is None:
@@ -238,9 +257,9 @@ def _advice(
             continue
         had = met.setdefault(target, set())
         small = target in narrow
-        turns = merged[target].value in had
-        if turns and (merged[target].value > choice.value if small
-                      else merged[target].value < choice.value):  # fmt: skip
+        fresh = merged[target].value
+        if fresh in had and (fresh > choice.value if small else fresh < choice.value):
+            turns.setdefault(target, set()).add(fresh)
             merged[target] = choice
         had.add(choice.value)
     return merged

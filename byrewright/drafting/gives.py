@@ -86,6 +86,8 @@ class Outcome:
 
     mended: frozenset[str]
     touched: frozenset[str]
+    then: Closing | None = None
+    """The draft with the step."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,8 +116,8 @@ class _Search:
                 most, high = mends(at), at
                 low = max((n for n in tried if n < at), default=-1)
             farthest = lever.wish not in UNORDERED and at == len(steps) - 1
-            if most == mine or (farthest and not tried[at].touched & mine):
-                break
+            if most == mine or (farthest and mends(at) == tried[at].touched & mine):
+                break  # a lesser step could do more only where this one made something else fail
         if not most:
             return None
         if lever.wish not in UNORDERED:
@@ -124,7 +126,7 @@ class _Search:
                 low, high = (low, middle) if mends(middle) >= most else (middle, high)
         for at in range(high, min(high + PROOFS, len(steps))):
             if mends(at) >= most:
-                proven = self._outcome(steps[at], None).mended
+                proven = self._outcome(steps[at], None, tried[at].then).mended
                 if proven >= most:
                     return Give(lever.wish, steps[at].words, steps[at].change, proven)
         return None
@@ -152,18 +154,20 @@ class _Search:
             some.pop()
         return None
 
-    def _outcome(self, step: Step, only: Sequence[str] | None) -> Outcome:
-        """What a step does to what fails."""
+    def _outcome(
+        self, step: Step, only: Sequence[str] | None, start: Closing | None = None
+    ) -> Outcome:
+        """What a step does to what fails; `start` is a draft of it where there is one."""
         known = frozenset(f.name for f in self.now.open)
         try:
             then = close(
-                step.change(self.brief), self.rules, say=self.say, start=self.now, only=only,
-                told=f"would {step.words} do? ",
+                step.change(self.brief), self.rules, say=self.say, only=only,
+                start=start or self.now, told=f"would {step.words} do? ",
             )  # fmt: skip
         except ByrewrightError:  # too far: no machine is made for it
             return Outcome(frozenset(), known)
         left = frozenset(f.name for f in then.open)
-        return Outcome(known - left if left <= known else frozenset(), known - left)
+        return Outcome(known - left if left <= known else frozenset(), known - left, then)
 
 
 PROOFS = 3
@@ -172,7 +176,7 @@ PROOFS = 3
 
 def _order(lever: Lever, many: int) -> Iterator[int]:
     """The steps in the order in which they are tried: the farthest, as most mends most; then, where
-    that mends not all, from the least on in strides that double."""
+    something new fails with that, from the least on in strides that double."""
     if lever.wish in UNORDERED:
         yield from range(many)
         return

@@ -67,6 +67,8 @@ class Intent:
     """Whether a filter must be changed while milk runs, though nothing else is doubled."""
     vacuum_together: bool = False
     """Whether the vacuum pumps run together, though other second machines stand by."""
+    wait_in_milking: tuple[str, ...] = ()
+    """Heaters and laundry that stand while cows are milked."""
 
     decided: Decided | None = None
     """What people decided of the plant that is drafted again."""

@@ -93,7 +93,10 @@ CUPS = (
 )  # fmt: skip
 ROUNDS = ("throughput.", "day.go_rounds", "day.milking_on_time")
 STOPS = ("failures.single_stop", "failures.cut", "failures.cause")
-POWER = ("power.", "day.load_most", "failures.power")
+POWER = (
+    "power.demand", "power.board", "power.generator", "power.mains_dip", "day.load_most",
+    "failures.power",
+)  # fmt: skip
 STORE = ("storage.", "day.vessel_full@TK", "day.milk_lost", "failures.cause.tanker")
 COLD = ("cooling.", "day.milk_temperature", "day.little_milk", "day.cooler_outlet")
 DECK = ("place.under_deck", "place.in_room", "place.clash", "place.through")
@@ -106,6 +109,8 @@ MOST_PEOPLE = 8
 MOST_STEPS = 32
 """Steps in which a quantity is changed, up to three times what it is."""
 MOST_STALLS = 120
+VOLTS_GRAIN = 5
+"""Volts to which the voltage between three phases is rounded: 230 V to neutral are called 400 V."""
 
 
 def _people(brief: Brief, now: Closing) -> list[Step]:
@@ -200,6 +205,15 @@ def _stronger(brief: Brief, now: Closing) -> list[Step]:
         _step_of("supply", f"a supply of {kva:g} kVA {was}", fault_kva=kva)
         for kva in _more(supply.fault_kva, 50.0)
     ]
+
+
+def _phases(brief: Brief, now: Closing) -> list[Step]:
+    supply = brief.supply
+    if supply is None or supply.phases == 3:
+        return []
+    volts = float(VOLTS_GRAIN * round(math.sqrt(3) * supply.voltage_v / VOLTS_GRAIN))
+    words = f"three phases of {volts:g} V instead of one of {supply.voltage_v:g} V"
+    return [_step_of("supply", words, phases=3, voltage_v=volts)]
 
 
 def _daily(brief: Brief) -> Brief:
@@ -348,6 +362,7 @@ LEVERS: tuple[Lever, ...] = (
     Lever("standby_power", (*STOPS, *CUPS, "power.standby"), _standby),
     Lever("no_single_stop", (*STOPS, *CUPS, *WASH), _may_stop),
     Lever("supply", POWER, _supply),
+    Lever("phases", ("power.single_phase", *POWER), _phases),
     Lever("fault_kva", ("power.mains_dip",), _stronger),
     Lever("collections", STORE, _visits),
     Lever("tanker_l", STORE, _tankers),

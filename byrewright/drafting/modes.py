@@ -72,6 +72,7 @@ def all_modes(sheet: Sheet, want: Intent) -> None:
         **receivers,
         **_pumps(sheet, want, "MP3", "MP4"),
         **_pumps(sheet, want, "LP1", "LP2"),
+        **dict.fromkeys(want.wait_in_milking, "stopped"),
     }
     first = "milking_tank_1"
     sheet.mode(
@@ -83,7 +84,8 @@ def all_modes(sheet: Sheet, want: Intent) -> None:
             "; the vacuum pumps share, so that the cups stay on when one trips"
             if want.vacuum_together
             else ""
-        ),
+        )
+        + ("; heaters and laundry wait for the supply" if want.wait_in_milking else ""),
         **_where(sheet, **milking, V41="open", TK1="fills"),
     )
     for n in range(2, want.tanks + 1):

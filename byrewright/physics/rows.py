@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import cache
 
 from byrewright.physics.errors import check
 from byrewright.physics.throughput import log_normal
@@ -12,6 +13,7 @@ _LONGEST_S = 36_000.0
 _DONE = 1e-6
 
 
+@cache
 def row_time_s(
     cows: int, attach_s: float, mean_s: float, deviation_s: float, limit_s: float = math.inf
 ) -> float:

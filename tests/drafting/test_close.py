@@ -82,13 +82,13 @@ def sized_once(
     for _ in range(2):
         equipment = dict(small().plant.equipment)
         for (tag, figure), choice in _kept(sizes, held or {}).items():
-            if tag in equipment:
+            if hasattr(equipment.get(tag), figure):
                 whole = type(getattr(equipment[tag], figure)) is int
                 value = round(choice.value) if whole else choice.value
                 equipment[tag] = equipment[tag].model_copy(update={figure: value})
         plant = plant.model_copy(update={"equipment": equipment})
         sizing = size(plant, rules)
-        known, sizes = sizes, _advice(sizing, sizes, {})
+        known, sizes = sizes, _advice(sizing, sizes, {}, {})
         if _same(known, sizes):
             break
     return replace(small(), want=want, plant=plant, sizing=sizing, sizes=sizes)
@@ -202,7 +202,43 @@ def test_a_level_follows_the_vessel_that_it_is_in() -> None:
         Finding("receiving", "RC1", "", 1.0, "L", "", "holds", advised=to, target=target)
         for target, to in ((volume, 60.0), (level, 18.0))
     )
-    assert _advice(Result("size", "", asked), now, met)[level].value == 18.0
+    assert _advice(Result("size", "", asked), now, met, {})[level].value == 18.0
+
+
+def test_a_settled_draft_that_is_settled_again_is_sized_once() -> None:
+    """Would fail if every round began from guesses, or took sizes that took turns up again: a
+    draft would take minutes, and a figure might change for no reason."""
+    again = settle(intent_of(read_brief_text(SMALL).brief, RULES), RULES, small())
+    assert again.rounds == 1 and again.plant == small().plant
+
+
+def test_a_size_that_took_turns_stays_when_it_is_settled_again() -> None:
+    """Would fail if a draft settled again began with the smaller of two sizes that take turns."""
+    area = ("PC1", "area_m2")
+    smaller = Finding("cooler", "PC1", "", 1.0, "m2", "", "holds", advised=14.0, target=area)
+    turns: dict[tuple[str, str], set[Any]] = {}
+    now, asks = {area: Chosen(15.0, "")}, Result("size", "", (smaller,))
+    assert _advice(asks, now, {area: {14.0}}, turns)[area].value == 15.0
+    assert turns == {area: {14.0}}
+    assert _advice(asks, now, {}, {})[area].value == 14.0
+
+
+def test_what_heats_waits_where_the_supply_is_short_in_milking() -> None:
+    """Would fail if a farm were asked for a stronger supply that heaters do without which wait
+    until the cows are milked, or if they waited for ever."""
+    plant = small().plant
+    supply = plant.site.supply.model_copy(update={"limit_kva": 20.0})
+    site = plant.site.model_copy(update={"supply": supply})
+    sizing = size(plant.model_copy(update={"site": site}), RULES)
+    (short,) = [f for f in sizing.findings if f.name == "power.demand@milking"]
+    assert {(r.figure, r.to) for r in short.remedies} == {("in_milking", "stopped")}
+    held = {(r.of, r.figure): Chosen(r.to, r.why) for r in short.remedies}
+    want = wanted(small().want, held)
+    laid, _ = lay_out(want, small().sizes)
+    assert {"WH1", "CW1", "CD1"} == set(want.wait_in_milking)
+    assert all(laid.locked_out(tag, ("milking",)) for tag in want.wait_in_milking)
+    assert not any(laid.locked_out(tag, ("wash",)) for tag in want.wait_in_milking)
+    assert not want.vacuum_together
 
 
 @pytest.mark.usefixtures("quick")
@@ -276,6 +312,43 @@ def test_two_wishes_about_one_part_of_the_brief_are_both_in_what_is_proven(
     assert both.mends == {"power.demand", "power.mains_dip"}
     for then in (asked[-1].supply, both.change(brief).supply):
         assert then is not None and (then.limit_kva, then.fault_kva) == (60.0, 400.0)
+
+
+def test_a_large_motor_on_one_phase_asks_for_three() -> None:
+    """Would fail if a farm with one phase were told that no wish may give, or a stronger supply of
+    one phase were tried for it."""
+    brief = read_brief_text(SMALL + "supply: {phases: 1, voltage_v: 230, limit_kva: 40}\n").brief
+    (lever,) = [a for a in LEVERS if "power.single_phase".startswith(a.mends)]
+    (step,) = lever.steps(brief, Closing(small()))
+    then = step.change(brief).supply
+    assert then is not None and (then.phases, then.voltage_v, then.limit_kva) == (3, 400.0, 40.0)
+    assert step.words == "three phases of 400 V instead of one of 230 V"
+    assert lever.steps(step.change(brief), Closing(small())) == []
+
+
+def test_a_wish_that_mends_a_part_is_not_tried_at_every_step(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Would fail if the search went on after the farthest step had shown what a wish can mend; or
+    if the proof drafted again from the start what the search had drafted."""
+    brief = read_brief_text(SMALL + "supply: {phases: 3, limit_kva: 40}\n").brief
+    monkeypatch.setattr(giving, "LEVERS", [a for a in LEVERS if a.wish == "supply"])
+    now, asked = told_by(monkeypatch, brief, lambda b: {
+        "power.demand": b.supply is not None and (b.supply.limit_kva or 0) < 60,
+        "power.board": True,
+    })  # fmt: skip
+    before, starts = giving.close, []
+
+    def seen(brief: Brief, *rest: object, **more: object) -> Closing:
+        starts.append(more["start"])
+        return before(brief, *rest, **more)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(giving, "close", seen)
+    (give,) = gives(brief, RULES, now)
+    assert give.words == "supply 60 kVA instead of 40"
+    limits = [b.supply.limit_kva for b in asked[1:] if b.supply is not None]
+    assert limits == [120, 80, 60, 50, 55, 60]
+    assert starts[0] is now and starts[-1] is not now
 
 
 def test_more_visits_and_larger_tankers_are_joined_in_either_order() -> None:

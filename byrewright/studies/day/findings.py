@@ -363,9 +363,11 @@ def services(ctx: StudyContext, run: Run) -> None:
     most = float(run.last.g[sh.G_KW_MOST])
     supply = run.plant.site.supply.limit_kva
     limit = supply * ctx.number("motor.power_factor") if supply else None
+    agreed = f" The {supply:g} kVA agreed carry {limit:.0f} kW of motors." if limit else ""
     ctx.find(
         "day.load_most", "Highest electric load", most, "kW",
-        f"{most:.0f} kW at most, mean of one minute; starting currents are in the power study.",
+        f"{most:.0f} kW at most, mean of one minute; starting currents are in the power study."
+        f"{agreed}",
         limit=limit, sense="at_most" if limit else "says", allowance=0.1,
     )  # fmt: skip
 

@@ -50,6 +50,7 @@ def study_failures(
     threads: int = 2,
     simulate: bool = True,
     waits: bool = False,
+    service: bool = True,
     costs: Mapping[str, float] | None = None,
     say: Progress | None = None,
 ) -> Result:
@@ -61,6 +62,7 @@ def study_failures(
         month: 1-12 whose water and air hold; the one hardest on cooling when None.
         simulate: False leaves the simulated day out: structure, rates and power only.
         waits: only those failures are simulated that may let cows wait too long.
+        service: also what can be taken out of service in milking, and what would then stop it.
         costs: what a second machine costs, by tag or kind, to sort gains by cost.
         say: progress (what, done, of how many); the study stops when it answers True.
 
@@ -80,7 +82,7 @@ def study_failures(
         mine = _may_wait(ctx, scripts) if waits else scripts
         day = _day(ctx, analysis, writer, mine, month, seed, threads, hours, say) if mine else {}
     worth = weigh(analysis, day, seed, scripts)
-    out = states(analysis, say)
+    out = states(analysis, say) if service else ()
     findings.write(ctx, analysis, worth, out, scripts)
     power_part(ctx, analysis)
     operators = max(m.operators for m in plant.milkings)

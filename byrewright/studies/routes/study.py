@@ -148,15 +148,9 @@ def report(study: Routes, *, orders: bool = True,
            say: Callable[[str], None] = lambda text: None) -> Result:  # fmt: skip
     """The study as findings and tables."""
     book = ResultBuilder("routes", study.plant.site.name)
-    say("trying every wrong position")
-    book.tables.append(tables.where(study))
-    book.findings += _at_rest(study)
-    book.findings += _harms(study)
-    book.tables += tables.wrong_positions(study)
-    say("proving that there is no other")
-    book.findings.append(_proof(study))
-    say("choosing sensors")
-    book.findings += _sensors(study)
+    book.findings += judged(study, say)
+    say("counting what each loses")
+    book.tables += [tables.where(study), *tables.wrong_positions(study)]
     book.tables += [tables.sensor_set(study), tables.interlocks(study)]
     if orders:
         say("searching safe orders between modes")
@@ -165,6 +159,16 @@ def report(study: Routes, *, orders: bool = True,
         book.tables.append(tables.safe_orders(study, every))
     _assume(study, book)
     return book.result()
+
+
+def judged(study: Routes, say: Callable[[str], None] = lambda text: None) -> list[Finding]:
+    """The findings alone, without the tables and their litres: all that a draft is held to."""
+    say("trying every wrong position")
+    found = [*_at_rest(study), *_harms(study)]
+    say("proving that there is no other")
+    found.append(_proof(study))
+    say("choosing sensors")
+    return [*found, *_sensors(study)]
 
 
 def _find(key: str, title: str, value: float | None, unit: str, sentence: str, *, subject: str = "",

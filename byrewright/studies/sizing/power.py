@@ -94,7 +94,12 @@ def _demand(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
     volts, phases = volts_of(ctx)
     room = ctx.number("supply.spare_share")
     worst = max(demand_kva(loads, s) for s in SITUATIONS)
-    heat = sum(one.kw("milking") for one in loads if is_heat(one.machine))
+    hot = [one for one in loads if is_heat(one.machine) and one.kw("milking") > 0]
+    heat = sum(one.kw("milking") for one in hot)
+    wait = tuple(
+        Remedy(one.machine.id, "in_milking", "stopped", "heaters and laundry wait for the supply")
+        for one in hot
+    )
     ampere = next_of(current_a(worst * (1 + room), volts, phases), SUPPLY_A)
     advised = round(ampere * volts * (3**0.5 if phases == 3 else 1.0) / 1000)
     for situation in SITUATIONS:
@@ -110,7 +115,7 @@ def _demand(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
             f"{amps:.0f} A on {phases} phase{'s' if phases > 1 else ''} at {volts:g} V"
             + (f"; {agreed:.0f} kVA are agreed ({spare(agreed, kva)})." if agreed else ".") + help_,
             subject=situation, limit=agreed, sense="at_most" if agreed else "says",
-            allowance=room,
+            allowance=room, remedies=wait if situation == "milking" and agreed else (),
             formula="S = sqrt((sum P)^2 + (sum Q)^2); P = rating x loading / efficiency for motors "
             "on in the modes, rating for heaters and cold",
             inputs=(worked("kW", "electric input in all", round(kw, 1), "kW"),
@@ -266,10 +271,12 @@ def _single_phase(ctx: StudyContext, loads: Sequence[ElectricLoad]) -> None:
     most = ctx.number("supply.single_phase_motor_kw")
     large = [one.machine for one in loads if one.motor_kw > most]
     biggest = max((one.motor_kw for one in loads), default=0.0)
+    names = listed([m.id for m in large])
+    have = f"{len(large)} machines have motors" if len(large) > 1 else "one machine has a motor"
     ctx.find(
         "power.single_phase", "Largest motor on a single-phase supply", round(biggest, 2), "kW",
-        f"The supply has one phase; {len(large)} machines have motors over {most:g} kW "
-        f"({listed([m.id for m in large])}). Ask the supplier for three phases, or feed them "
+        f"The supply has one phase; {have} over {most:g} kW ({names}). "
+        f"Ask the supplier for three phases, or feed {'them' if len(large) > 1 else 'it'} "
         "through a drive or converter made for it." if large else
         f"The supply has one phase and no motor is over {most:g} kW.",
         limit=most, sense="at_most", formula="largest motor",
