@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import re
 from collections.abc import Hashable
 from functools import cache
 
@@ -18,6 +19,7 @@ from byrewright.studies.failures.cuts import Cancelled, search
 from byrewright.studies.failures.declared import declared
 from byrewright.studies.failures.events import Event, FaultEffect, events_of, lose
 from byrewright.studies.failures.script import Scripts
+from byrewright.studies.failures.study import study_failures
 from byrewright.studies.failures.support import reads
 from tests.studies.failing import (
     LARGE,
@@ -329,3 +331,12 @@ def test_a_valve_that_loses_its_signal_goes_to_rest() -> None:
         assert [a.text for a in case.answer.acts] == ["move V40 by hand, to b"]
     stays = changed(example(LARGE), V40={"on_loss": "stays"})
     assert "V40 loses its signal" not in {c.event.id for c in analyse(stays, RULES).cases}
+
+
+def test_what_is_done_is_listed_once() -> None:
+    """Starting the tractor's set, for power and again for the cold water, was told twice."""
+    plant = changed(example(ROWS), GE1={"start_by": "tractor"})
+    done = next(t for t in study_failures(plant, simulate=False).tables if t.key.endswith("to_do"))
+    steps = [re.findall(r"\d+\. ([^;]*)", str(r[2])) for r in done.rows]
+    assert any("start GE1 and transfer the load to it" in s for s in steps)
+    assert [s for s in steps if len(set(s)) < len(s)] == []

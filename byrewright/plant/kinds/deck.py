@@ -246,7 +246,7 @@ class YardGate(BringsCows):
             "sticks",
             "gear_motor",
             2.0,
-            "cows do not come in; gaps on the deck",
+            "cows do not come in; stalls stay empty",
             "bring the cows by hand",
             "rope or motor",
         ),

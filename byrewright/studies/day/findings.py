@@ -7,6 +7,7 @@ import numpy as np
 from byrewright.engine import shape as sh
 from byrewright.engine.bout import brought_up, wait_s
 from byrewright.engine.draws import ambient_c
+from byrewright.plant.roles import StandsCows
 from byrewright.plant.roles.vacuum import PumpsVacuum
 from byrewright.results import Input
 from byrewright.studies.day import remedies, washes
@@ -43,11 +44,13 @@ def milkings(ctx: StudyContext, run: Run) -> None:
         tail = (
             f" It began {late / 60:.0f} min late, behind the work before it." if late > 60 else ""
         )
+        stands = run.plant.first(StandsCows)
+        turns = stands is not None and stands.layout == "rotary"
+        stalls = f"the deck stood {bout.stopped_s / 60:.0f} min and" if turns else "the stalls"
         ctx.find(
             "day.milking_on_time", f"Time of {name}", bout.hours, "h",
-            f"All groups milked in {bout.hours:.2f} h with {bout.operators} people; the deck stood "
-            f"{bout.stopped_s / 60:.0f} min and waited {bout.held_s / 60:.0f} min for the "
-            f"operators.{tail}",
+            f"All groups milked in {bout.hours:.2f} h with {bout.operators} people; {stalls} "
+            f"waited {bout.held_s / 60:.0f} min for the operators.{tail}",
             subject=name, limit=bout.target_h, sense="at_most", allowance=ON_TIME_ALLOWANCE,
             formula="last unit off less planned start",
             inputs=(Input("t_target", "time within which all cows should be milked",

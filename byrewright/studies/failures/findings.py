@@ -19,6 +19,7 @@ from byrewright.studies.failures.script import Script
 from byrewright.studies.failures.tables import short, standing
 from byrewright.studies.failures.worth import Cost, Worth, remedy
 from byrewright.studies.sizing.context import StudyContext
+from byrewright.studies.sizing.sizes import counted
 from byrewright.studies.sizing.water import most_in, water_day
 
 SOURCE = "iec61078"
@@ -150,7 +151,7 @@ def _by_hand(ctx: StudyContext, analysis: Analysis) -> None:
     ctx.find(
         "failures.hand_work", "Longest hand work before milking goes on", round(most.hand_min, 1),
         "min", f"{len(found)} failures need people: {most.event.id} takes longest with "
-        f"{len(most.answer.acts)} acts ({'; '.join(a.text for a in most.answer.acts)}).",
+        f"{counted(len(most.answer.acts), 'act')} ({'; '.join(a.text for a in most.answer.acts)}).",
         limit=limit, sense="at_most", allowance=0.2,
         formula="t = notice + acts x time of each", source="practice", known="common_practice",
         inputs=(ctx.rule("failures.notice_min"), ctx.rule("failures.act_min"),

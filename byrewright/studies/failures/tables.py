@@ -182,7 +182,8 @@ def to_do(analysis: Analysis, more: Mapping[str, OperatorActions], worth: Worth)
     """What the operator sees, and does in order; the worst failure first."""
     rows: list[Row] = []
     for case in (cost.case for cost in worth.costs):
-        acts = [a.text for a in (*case.answer.acts, *more.get(case.event.id, ()))]
+        every = dict.fromkeys((*case.answer.acts, *more.get(case.event.id, ())))
+        acts = [a.text for a in every]
         do = case.event.failure.do
         steps = "; ".join(f"{i}. {a}" for i, a in enumerate([*acts, do] if do else acts, 1))
         rows.append((case.event.id, case.event.failure.seen, steps, round(case.hand_min, 1),
