@@ -32,6 +32,27 @@ def test_ratings_follow_the_altitude() -> None:
         assert before is not None
         assert after is not None
         assert after == pytest.approx(before / share, rel=0.05), name
+        put_in = {i.symbol: i.value for i in high.finding(name).inputs}
+        assert put_in["f_alt"] == pytest.approx(share, abs=1e-4), name
+        assert "/ f_alt" in high.finding(name).formula, name
+        assert "At 3000 m" in high.finding(name).sentence, name
+        assert "f_alt" not in low.finding(name).formula, name
     told = [a.meaning for a in high.assumptions if "at 3000 m" in a.meaning]
     assert len(told) == 3  # and none at 210 m
-    assert not [a for a in low.assumptions if "rating that" in a.meaning]
+    assert not [a for a in low.assumptions if "of its rating that" in a.meaning]
+
+
+def test_no_limit_is_derated_without_a_word() -> None:
+    """A wanted motor would be a tenth more than its formula gives, and nothing would say why."""
+    plant = example(SMALL)
+    site = plant.site.model_copy(update={"altitude_m": HIGH_M})
+    low, high = size(plant), size(plant.model_copy(update={"site": site}))
+    silent = [
+        f.name
+        for f in high.findings
+        if (".motor" in f.key or ".duty" in f.key or f.key == "power.generator")
+        and f.limit
+        and (f.limit / (low.finding(f.name).limit or 1.0)) > 1.02
+        and not {i.symbol for i in f.inputs} & {"f_alt", "H"}
+    ]
+    assert silent == []

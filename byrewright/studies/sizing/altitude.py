@@ -2,33 +2,66 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
+
 from byrewright.physics.altitude import cold_share, engine_share, motor_share
+from byrewright.results import Input
+from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.sizing.context import StudyContext
 
-
-def motor_kw(ctx: StudyContext, shaft_kw: float) -> float:
-    """The motor rating that gives a shaft power here."""
-    return shaft_kw / _told(ctx, "motors", motor_share(_altitude(ctx), ctx.rules))
+TOLD_BELOW = 0.995
+"""Share of its rating below which a machine is told to be derated."""
 
 
-def generator_kva(ctx: StudyContext, kva: float) -> float:
-    """The set's rating that carries a load here."""
-    return kva / _told(ctx, "generators", engine_share(_altitude(ctx), ctx.rules))
+@dataclass(frozen=True, slots=True)
+class Derating:
+    """The share of its rating that a machine gives here, as formula, inputs and sentences tell it
+    (nothing on low ground)."""
+
+    share: float
+    inputs: tuple[Input, ...] = ()
+    over: str = ""
+    """What stands behind the formula of the power that is needed."""
+    words: str = ""
+
+    def rating(self, needed: float) -> float:
+        """The rating that gives so much here."""
+        return needed / self.share
+
+
+def motors(ctx: StudyContext) -> Derating:
+    """Of motors: how much of a rating in kW comes at the shaft."""
+    return _derating(ctx, "motors", "a motor gives", motor_share)
+
+
+def generators(ctx: StudyContext) -> Derating:
+    """Of a standby set."""
+    return _derating(ctx, "generators", "a set gives", engine_share)
+
+
+def plates(ctx: StudyContext) -> Derating:
+    """Of air-cooled refrigeration: how much of a data-plate duty is made."""
+    return _derating(ctx, "air-cooled refrigeration", "air-cooled refrigeration makes", cold_share)
 
 
 def plate_duty_kw(ctx: StudyContext, cold_kw: float) -> float:
     """The data-plate duty of refrigeration that makes so much cold here."""
-    return cold_kw / _told(ctx, "air-cooled refrigeration", cold_share(_altitude(ctx), ctx.rules))
+    return plates(ctx).rating(cold_kw)
 
 
-def _altitude(ctx: StudyContext) -> float:
-    return ctx.plant.site.altitude_m
-
-
-def _told(ctx: StudyContext, what: str, share: float) -> float:
-    if share < 0.995:
-        meaning = f"rating that {what} give at {_altitude(ctx):.0f} m"
-        if all(a.meaning != meaning for a in ctx.notes.assumptions):
-            why = "thin air; the data plate or the supplier decides"
-            ctx.assume("site", meaning, round(share, 3), "", why)
-    return share
+def _derating(
+    ctx: StudyContext, what: str, gives: str, share_of: Callable[[float, Rulebook], float]
+) -> Derating:
+    high = ctx.plant.site.altitude_m
+    share = share_of(high, ctx.rules)
+    if share >= TOLD_BELOW:
+        return Derating(share)
+    meaning = f"share of its rating that {gives} at {high:.0f} m"
+    if all(a.meaning != meaning for a in ctx.notes.assumptions):
+        why = "thin air; the data plate or the supplier decides"
+        ctx.assume("site", meaning, round(share, 3), "", why)
+    told = Input("f_alt", meaning, round(share, 4), "", "practice (common_practice)")
+    return Derating(
+        share, (told,), " / f_alt", f" At {high:.0f} m {gives} {100 * share:.0f} % of its rating."
+    )

@@ -11,7 +11,7 @@ from byrewright.physics.milk import heat_kj_per_l
 from byrewright.plant.farm import minutes
 from byrewright.plant.roles import Cold, MakesCold, StoresMilk
 from byrewright.results import Input, Series
-from byrewright.studies.sizing.altitude import plate_duty_kw
+from byrewright.studies.sizing.altitude import plate_duty_kw, plates
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.in_line import Line, coolant_makers, in_line
@@ -109,7 +109,8 @@ def _chillers(
     ctx: StudyContext, chillers: tuple[MakesCold, ...], rate: float, inputs: tuple[Input, ...]
 ) -> None:
     redundancy, count = ctx.plant.wishes.redundancy, sum(c.count for c in chillers)
-    limit = plate_duty_kw(ctx, each_carries(rate, count, redundancy))
+    air = plates(ctx)
+    limit = air.rating(each_carries(rate, count, redundancy))
     for one in chillers:
         duty_kw = one.cold().duty_kw
         off = with_others_off(one, chillers, redundancy)
@@ -119,13 +120,13 @@ def _chillers(
             duty_kw,
             "kW",
             f"{one.id} makes {duty_kw:.0f} kW of cold; {limit:.0f} kW is needed{off} while "
-            f"milk flows: {spare(duty_kw, limit)}.",
+            f"milk flows: {spare(duty_kw, limit)}.{air.words}",
             subject=one.id,
             limit=limit,
             sense="at_least",
             allowance=TIGHT,
-            formula="Q = (1 + a) q rho cp (T_1 - T_2) / chillers that must carry it",
-            inputs=inputs,
+            formula=f"Q = (1 + a) q rho cp (T_1 - T_2) / chillers that must carry it{air.over}",
+            inputs=(*inputs, *air.inputs),
             source="heat balance",
             known="derived",
             advised=next_preferred((1.0 + TIGHT) * limit),
@@ -162,7 +163,8 @@ def _ice(
 ) -> None:
     count, day = sum(b.count for b in banks), sum(hours)
     window = _window(banks[0].cold())
-    duty_limit = plate_duty_kw(ctx, day / len(window) / count)
+    air = plates(ctx)
+    duty_limit = air.rating(day / len(window) / count)
     made = [0.0] * 24
     has = sum(b.count * b.cold().duty_kw for b in banks)
     for hour in window:
@@ -188,13 +190,18 @@ def _ice(
             "kW",
             f"{bank.id} makes {cold.duty_kw:.0f} kW of cold; the day's {day:.0f} kWh in the "
             f"{len(window)} h from {span} asks for {duty_limit:.0f} kW: "
-            f"{spare(cold.duty_kw, duty_limit)}.",
+            f"{spare(cold.duty_kw, duty_limit)}.{air.words}",
             subject=bank.id,
             limit=duty_limit,
             sense="at_least",
             allowance=TIGHT,
-            formula="Q = (1 + a) sum(V rho cp (T_1 - T_2)) / hours of making",
-            inputs=(*inputs, stated("hours", "ice making", len(window), "h", span)),
+            formula=f"Q = (1 + a) sum(V rho cp (T_1 - T_2)) / hours of making / banks{air.over}",
+            inputs=(
+                *inputs,
+                stated("hours", "ice making", len(window), "h", span),
+                worked("banks", "ice banks", count),
+                *air.inputs,
+            ),
             source="heat balance",
             known="derived",
             advised=next_preferred((1.0 + TIGHT) * duty_limit),

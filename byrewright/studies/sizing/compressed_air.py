@@ -21,7 +21,7 @@ from byrewright.plant.roles import (
 )
 from byrewright.results import Input, Table
 from byrewright.standards.compressed_air import COMPRESSOR_L_MIN, HUMIDITY_CLASSES, RECEIVER_L
-from byrewright.studies.sizing.altitude import motor_kw
+from byrewright.studies.sizing.altitude import motors
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.lines import size_air_pipes
@@ -213,14 +213,15 @@ def _compressors(
 
 def _motor(ctx: StudyContext, one: CompressesAir) -> None:
     specific = ctx.number("air.specific_power_kw_per_m3_min")
-    need = motor_kw(ctx, specific * one.capacity_l_min_free / 1000)
+    air = motors(ctx)
+    need = air.rating(specific * one.capacity_l_min_free / 1000)
     ctx.find(
         "air.motor", "Compressor motor", one.motor_kw, "kW",
         f"{one.id}: {one.motor_kw:g} kW for {one.capacity_l_min_free:g} L/min; about {need:.1f} kW "
-        "are needed at 7 bar.", subject=one.id, limit=round(need, 2), sense="at_least",
-        formula="P = p Q / 1000",
+        f"are needed at 7 bar.{air.words}", subject=one.id, limit=round(need, 2), sense="at_least",
+        formula=f"P = p Q / 1000{air.over}",
         inputs=(ctx.rule("air.specific_power_kw_per_m3_min", "p"),
-                field(one, "capacity_l_min_free", "Q")),
+                field(one, "capacity_l_min_free", "Q"), *air.inputs),
         source="practice", known="common_practice", advised=next_motor_kw(need),
         advised_why=f"{need:.1f} kW for {one.capacity_l_min_free:g} L/min",
         target=(one, "motor_kw"),

@@ -15,7 +15,7 @@ from byrewright.physics.motion import (
 from byrewright.plant.roles import CarriesDeck, StandsCows, TurnsDeck, usually
 from byrewright.results import Input, Table
 from byrewright.standards.deck import LEVER_ARMS, ROLLER_KN
-from byrewright.studies.sizing.altitude import motor_kw
+from byrewright.studies.sizing.altitude import motors
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.sizes import TIGHT, listed, next_motor_kw, spare, stated, worked
@@ -202,7 +202,7 @@ def _drives(ctx: StudyContext, duty: Duty, load: DeckLoad) -> None:
     doubled = ctx.plant.wishes.redundancy != "none"
     if doubled and count < 2:
         ctx.find(
-            "deck.drive_count", "StandsCows drives", count, "", "There is one drive unit: when it "
+            "deck.drive_count", "Platform drives", count, "", "There is one drive unit: when it "
             "fails the deck stands with cows on it. Fit at least two.", subject=first.id, limit=2,
             sense="at_least", formula="one may be lost", source="practice",
             known="common_practice", advised=2, advised_why="one may be lost",
@@ -212,23 +212,24 @@ def _drives(ctx: StudyContext, duty: Duty, load: DeckLoad) -> None:
     margin, start = ctx.number("motor.service_margin"), ctx.number("deck.motor_start_multiple")
     run_kw = drive_power_w(load.running_high_n, load.speed_m_s, first.efficiency) / 1000
     start_kw = drive_power_w(load.start_n, load.speed_m_s, first.efficiency) / 1000 / start
-    need = motor_kw(ctx, max(run_kw * margin, start_kw) / left)
+    air = motors(ctx)
+    need = air.rating(max(run_kw * margin, start_kw) / left)
     lost = "with one lifted out" if doubled and count > 1 else "with all running"
     governs = "running" if run_kw * margin >= start_kw else "starting"
     for one in drives:
         ctx.find(
             "deck.drive_motor", "Motor of each drive", one.motor_kw, "kW",
             f"{count} drive units of {one.motor_kw:g} kW; {lost} each needs {need:.2f} kW, set by "
-            f"{governs} the full deck ({spare(one.motor_kw, need)}).",
+            f"{governs} the full deck ({spare(one.motor_kw, need)}).{air.words}",
             subject=one.id, limit=round(need, 3), sense="at_least", allowance=TIGHT,
-            formula="P = max(k c_high W g v / eta, F_start v / (eta s)) / u",
+            formula=f"P = max(k c_high W g v / eta, F_start v / (eta s)) / u{air.over}",
             inputs=(worked("W", "full deck", load.full_kg, "kg"),
                     worked("c_high", "high end of the rolling resistance", load.resistance_high),
                     worked("v", "speed at the track", round(load.speed_m_s, 4), "m/s"),
                     worked("F_start", "force to start", round(load.start_n), "N"),
                     field(one, "efficiency", "eta"), ctx.rule("motor.service_margin", "k"),
                     ctx.rule("deck.motor_start_multiple", "s"),
-                    worked("u", "drive units left", left)),
+                    worked("u", "drive units left", left), *air.inputs),
             source="practice", known="from_memory", advised=next_motor_kw(max(SMALLEST_MOTOR_KW,
                                                                               need * (1 + TIGHT))),
             advised_why=f"{need:.2f} kW each {lost}", target=(one, "motor_kw"),

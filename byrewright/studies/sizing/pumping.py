@@ -16,7 +16,7 @@ from byrewright.plant.machine import Service
 from byrewright.plant.plant import Pipe, lengths_from
 from byrewright.plant.roles import GivesMilk, MovesWater, StoresMilk
 from byrewright.standards.water import WATER_BORES_MM
-from byrewright.studies.sizing.altitude import motor_kw
+from byrewright.studies.sizing.altitude import motors
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.network import Asked, Want, ports_to, serve
 from byrewright.studies.sizing.sizes import (
@@ -98,14 +98,17 @@ def _head(ctx: StudyContext, pump: MovesWater, duties: Sequence[PumpDuty], key: 
     )  # fmt: skip
     shaft = pump_power_kw(pump.flow_l_min, static_kpa(pump.head_m, at.density_kg_m3),
                           ctx.number("pump.efficiency"))  # fmt: skip
-    kw = motor_kw(ctx, shaft * ctx.number("motor.service_margin"))
+    air = motors(ctx)
+    kw = air.rating(shaft * ctx.number("motor.service_margin"))
     ctx.find(
         f"{key}.motor", f"{pump.title}: motor", pump.motor_kw, "kW",
         f"{pump.id}: {pump.motor_kw:g} kW; {kw:.2f} kW are needed for {pump.flow_l_min:.0f} L/min "
-        f"at {pump.head_m:g} m ({spare(pump.motor_kw, kw)}).",
-        subject=pump.id, limit=round(kw, 3), sense="at_least", formula="P = k q rho g H / eta",
+        f"at {pump.head_m:g} m ({spare(pump.motor_kw, kw)}).{air.words}",
+        subject=pump.id, limit=round(kw, 3), sense="at_least",
+        formula=f"P = k q rho g H / eta{air.over}",
         inputs=(field(pump, "flow_l_min", "q"), field(pump, "head_m", "H"),
-                ctx.rule("pump.efficiency", "eta"), ctx.rule("motor.service_margin", "k")),
+                ctx.rule("pump.efficiency", "eta"), ctx.rule("motor.service_margin", "k"),
+                *air.inputs),
         source="definition", known="derived", advised=next_motor_kw(max(kw, SMALLEST_MOTOR_KW)),
         advised_why=f"{kw:.2f} kW at its flow and head", target=(pump, "motor_kw"),
     )  # fmt: skip

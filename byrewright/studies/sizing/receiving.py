@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from byrewright.physics.cleaning import slug_volume_l
 from byrewright.physics.pipeflow import pump_power_kw, static_kpa
 from byrewright.plant.roles import BalancesMilk, CollectsMilk, MovesMilk, ReceivesMilk, TrapsLiquid
-from byrewright.studies.sizing.altitude import motor_kw
+from byrewright.studies.sizing.altitude import motors
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.network import net_of
@@ -303,28 +303,29 @@ def _pumps(
 def _motor(ctx: StudyContext, pump: MovesMilk) -> None:
     """Shaft power at the data plate's head, in which the vacuum drawn against is included."""
     shaft = pump_power_kw(pump.flow_l_min, static_kpa(pump.head_m), PUMP_EFFICIENCY)
-    margin = ctx.number("motor.service_margin")
+    margin, air = ctx.number("motor.service_margin"), motors(ctx)
     ctx.find(
         "receiving.milk_pump.motor",
         "Milk pump motor",
         pump.motor_kw,
         "kW",
         f"{pump.id} at {pump.flow_l_min:.0f} L/min and {pump.head_m:g} m takes about {shaft:.2f} "
-        f"kW at its shaft; its motor is {pump.motor_kw:g} kW.",
+        f"kW at its shaft; its motor is {pump.motor_kw:g} kW.{air.words}",
         subject=pump.id,
-        limit=motor_kw(ctx, shaft),
+        limit=air.rating(shaft),
         sense="at_least",
         allowance=0.0,
-        formula="P = q rho g H / eta",
+        formula=f"P = q rho g H / eta{air.over}",
         inputs=(
             stated("q", "flow", pump.flow_l_min, "L/min"),
             stated("H", "head", pump.head_m, "m"),
             worked("eta", "shaft efficiency", PUMP_EFFICIENCY, "", "common practice, no source"),
             ctx.rule("motor.service_margin", "margin"),
+            *air.inputs,
         ),
         source="general physics",
         known="derived",
-        advised=next_motor_kw(motor_kw(ctx, shaft * margin)),
+        advised=next_motor_kw(air.rating(shaft * margin)),
         advised_why=f"shaft power times {margin:g}, next motor rating",
         target=(pump, "motor_kw"),
     )

@@ -17,7 +17,7 @@ from byrewright.plant.roles import (
 from byrewright.results import Input, Table
 from byrewright.standards.electrical import GENERATOR_KVA, UPS_KVA
 from byrewright.standards.rulebook import Rulebook
-from byrewright.studies.sizing.altitude import generator_kva
+from byrewright.studies.sizing.altitude import generators
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.loads import ElectricLoad, demand_kva, is_heat
 from byrewright.studies.sizing.sizes import TIGHT, listed, next_preferred, spare, stated, worked
@@ -95,7 +95,8 @@ def _generator(ctx: StudyContext, one: GeneratesPower, carried: Sequence[Load]) 
     rules = _rules_of(ctx, one)
     size = generator_size(start_order(carried, rules), rules)
     running = sum(load.running_kw for load in carried)
-    least_kva = generator_kva(ctx, size.least_kva)
+    air = generators(ctx)
+    least_kva = air.rating(size.least_kva)
     inputs = (
         worked("P", "running load in milking", round(running, 1), "kW"),
         ctx.rule("generator.heat_share"),
@@ -103,7 +104,7 @@ def _generator(ctx: StudyContext, one: GeneratesPower, carried: Sequence[Load]) 
         ctx.rule("start.dip_most_pct", "dip"),
         worked("S_start", "hardest start", round(max(s.start_kva for s in size.steps), 1), "kVA"),
         field(one, "reactance_pu", "x'd"),
-        ctx.rule("start.soft_multiple"), ctx.rule("start.drive_multiple"),
+        ctx.rule("start.soft_multiple"), ctx.rule("start.drive_multiple"), *air.inputs,
     )  # fmt: skip
     tractor = (" By tractor: at least "
                f"{running * ctx.number('generator.engine_hp_per_kw'):.0f} hp "
@@ -113,9 +114,9 @@ def _generator(ctx: StudyContext, one: GeneratesPower, carried: Sequence[Load]) 
         f"{one.id} of {one.rating_kva:g} kVA; {least_kva:.0f} kVA are needed for milking with "
         f"{running:.0f} kW running, set by {size.governed_by} "
         f"({spare(one.rating_kva, least_kva)})."
-        f" {shed_words(ctx)}{tractor}",
+        f"{air.words} {shed_words(ctx)}{tractor}",
         subject=one.id, limit=round(least_kva, 1), sense="at_least", allowance=TIGHT,
-        formula="S = max(P/(pf u), S_start x'd (100 - dip)/dip), hardest start first",
+        formula=f"S = max(P/(pf u), S_start x'd (100 - dip)/dip){air.over}, hardest start first",
         inputs=inputs, source="practice", known="from_memory",
         advised=next_of(least_kva * (1 + TIGHT), GENERATOR_KVA),
         advised_why=f"{least_kva:.0f} kVA, set by {size.governed_by}",

@@ -17,7 +17,7 @@ from byrewright.standards.cooling import (
     TemperatureRule,
     TemperatureStep,
 )
-from byrewright.studies.sizing.altitude import plate_duty_kw
+from byrewright.studies.sizing.altitude import plates
 from byrewright.studies.sizing.cold import rated_ambient
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
@@ -436,7 +436,8 @@ def _condensing(ctx: StudyContext, tank: StoresMilk, need_kw: float, design_kw: 
         return
     total, count = sum(u.count * u.cold().duty_kw for u in units), sum(u.count for u in units)
     for one in units:
-        limit = plate_duty_kw(ctx, need_kw / count)
+        air = plates(ctx)
+        limit = air.rating(need_kw / count)
         ctx.find(
             "cooling.condensing.duty",
             "Condensing unit duty",
@@ -444,19 +445,21 @@ def _condensing(ctx: StudyContext, tank: StoresMilk, need_kw: float, design_kw: 
             "kW",
             f"{listed([u.id for u in units])} make{verb_s(count)} {total:.0f} kW of cold for "
             f"{tank.id}; {need_kw:.0f} kW covers milk, agitator and gains: "
-            f"{spare(total, need_kw)}.",
+            f"{spare(total, need_kw)}.{air.words}",
             subject=one.id,
             limit=limit,
             sense="at_least",
             allowance=TIGHT,
-            formula="Q = (1 + a) Q_tank / units",
+            formula=f"Q = (1 + a) Q_tank / units{air.over}",
             inputs=(
                 worked("(1 + a) Q_tank", "tank's need with allowance", need_kw, "kW"),
                 ctx.rule("cooling.allowance_share", "a"),
+                worked("units", "condensing units", count),
+                *air.inputs,
             ),
             source="heat balance",
             known="derived",
-            advised=next_preferred(plate_duty_kw(ctx, design_kw / count)),
+            advised=next_preferred(air.rating(design_kw / count)),
             advised_why="what the tank is advised to take, next size",
             target=(one, type(one).SIZED_BY["duty"]),
         )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from byrewright.physics.air import nominal_pump_l_min_free
 from byrewright.plant.roles import PumpsVacuum, ReceivesMilk, RegulatesVacuum, SharesVacuum
 from byrewright.results import Input
-from byrewright.studies.sizing.altitude import motor_kw
+from byrewright.studies.sizing.altitude import motors
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.sizes import (
@@ -142,6 +142,7 @@ def _standby(ctx: StudyContext, pumps: tuple[PumpsVacuum, ...]) -> None:
 def _motors(ctx: StudyContext, pumps: tuple[PumpsVacuum, ...]) -> None:
     typical = ctx.rules["vacuum.pump_specific_power_kw_per_1000_l_min"]
     low = typical.value if typical.low is None else typical.low
+    air = motors(ctx)
     for pump in pumps:
         nominal = nominal_l_min(ctx, pump) / 1000.0
         ctx.find(
@@ -150,12 +151,13 @@ def _motors(ctx: StudyContext, pumps: tuple[PumpsVacuum, ...]) -> None:
             pump.motor_kw,
             "kW",
             f"The motor of {pump.id} is {pump.motor_kw:g} kW; a pump of its size takes "
-            f"{low * nominal:.1f} kW or more. Its data plate rules.",
+            f"{low * nominal:.1f} kW or more. Its data plate rules."
+            f"{air.words}",
             subject=pump.id,
-            limit=motor_kw(ctx, low * nominal),
+            limit=air.rating(low * nominal),
             sense="at_least",
             allowance=0.0,
-            formula="P >= e q",
+            formula=f"P >= e q{air.over}",
             inputs=(
                 Input(
                     "e",
@@ -165,10 +167,11 @@ def _motors(ctx: StudyContext, pumps: tuple[PumpsVacuum, ...]) -> None:
                     f"{typical.source} ({typical.known})",
                 ),
                 worked("q", "capacity, thousands of L/min", nominal, ""),
+                *air.inputs,
             ),
             source=typical.source,
             known=typical.known,
-            advised=next_motor_kw(motor_kw(ctx, typical.value * nominal)),
+            advised=next_motor_kw(air.rating(typical.value * nominal)),
             advised_why=f"{typical.value:g} kW for each 1000 L/min; next motor rating",
             target=(pump, "motor_kw"),
         )
