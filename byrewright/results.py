@@ -155,6 +155,10 @@ def worst_first(findings: Iterable[Finding]) -> list[Finding]:
     return sorted(findings, key=place)
 
 
+DAYS_ARE_OF = "The days are of "
+"""How the note begins that names the month of simulated days."""
+
+
 @dataclass(frozen=True, slots=True)
 class Result:
     """What a study found."""
@@ -167,6 +171,11 @@ class Result:
     assumptions: tuple[Assumption, ...] = ()
     seed: int | None = None
     notes: tuple[str, ...] = ()
+
+    @property
+    def days_are_of(self) -> str:
+        """Of which month its simulated days are, as its note says; empty where there are none."""
+        return next((n for n in self.notes if n.startswith(DAYS_ARE_OF)), "")
 
     def finding(self, name: str) -> Finding:
         """The finding called `name` (`key` or `key@subject`); KeyError when there is none."""

@@ -81,6 +81,8 @@ def day(paper: Paper) -> None:
         value = number(figure) if one.unit == "1/h" else quantity(figure, one.unit, paper.units)
         points.append(words.format(value=value))
     paper.points(points)
+    if paper.results.days_are_of:
+        paper.text(paper.results.days_are_of)
 
 
 def failures(paper: Paper) -> bool:

@@ -333,6 +333,8 @@ def inspector(paper: Paper, issue: Issue) -> None:
     paper.findings(("cooling", "storage", "day"), open_only=True)
     told = ("day.milk_temperature_1", "day.milk_temperature_2", "day.wash_start", "day.wash_return")
     paper.points(f.sentence for f in paper.results.findings if f.key in told)
+    if paper.results.days_are_of:
+        paper.text(paper.results.days_are_of)
     paper.head("Proof of the wash")
     paper.findings(("wash", "cleaning"))
     paper.of_result("wash.steps", ("step", "what it is", "water", "temperature", "time",

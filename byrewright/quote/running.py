@@ -117,9 +117,9 @@ def running_cost(plant: Plant, day: Result, terms: Terms, rules: Rulebook) -> Ru
         terms.currency or plant.site.currency, tuple(parts), year, year_least, year_most,
         over(year, priced.rise_pct), over(year_least, priced.rise_pct - spread),
         over(year_most, priced.rise_pct + spread), all(p.cost is not None for p in parts),
-        f"One simulated day stands for the year. Prices rise by {priced.rise_pct:g} % a year, give "
-        f"or take {spread:g}. Each part has its own range of use and price (common practice); the "
-        "sum takes them as independent.",
+        f"One simulated day stands for the year. {day.days_are_of} Prices rise by "
+        f"{priced.rise_pct:g} % a year, give or take {spread:g}. Each part has its own range "
+        "of use and price (common practice); the sum takes them as independent.",
     )  # fmt: skip
 
 

@@ -16,7 +16,7 @@ from byrewright.documents.readers import READERS, paper_for
 from byrewright.documents.readers_work import differs_by_hand, input_output, told_by_name
 from byrewright.documents.schematic import Issue
 from byrewright.plant.plant import Plant
-from byrewright.results import Result, Table, merge
+from byrewright.results import DAYS_ARE_OF, Finding, Result, Table, merge
 from byrewright.studies.sizing import size
 from tests.plants import rotary, rows
 
@@ -107,6 +107,24 @@ def test_every_paper_says_what_its_reader_came_for() -> None:
     for key, wanted in words.items():
         said = str(paper_for(key, plant(), results(), Issue(DATE, "B")).blocks)
         assert all(w in said for w in wanted), key
+
+
+def test_figures_of_a_day_name_its_month() -> None:
+    """An owner would take the electricity of the hardest month for that of any day."""
+    energy = Finding(
+        "day.energy_1000_l", "", "Electricity for milk", 41.0, "kWh/1000 L", "", "holds"
+    )
+    warm = Finding("day.milk_temperature_1", "", "Milk", 3.0, "degC", "Warmest 3 degC.", "holds")
+    heads = ("milking", "begun", "last off", "time", "cows", "milk", "clean at")
+    milked = Table("milkings", "", heads, ("",) * 7, (("morning", "5", "7", 2, 9, 9, "8"),))
+    days = Result("day", "x", (energy, warm), (milked,), notes=(f"{DAYS_ARE_OF}January, so.",))
+    told = merge("all", "x", [results(), days])
+    for key in ("farmer", "inspector"):
+        said = str(paper_for(key, plant(), told, Issue(DATE, "B")).blocks)
+        assert "The days are of January" in said, key
+        assert "The days are" not in str(
+            paper_for(key, plant(), results(), Issue(DATE, "B")).blocks
+        )
 
 
 def test_signals_and_hand_valves_are_those_of_the_plant() -> None:

@@ -198,11 +198,13 @@ def test_running_cost_has_the_range_of_its_parts_worked_by_hand() -> None:
     book = ResultBuilder("day", "x")
     for key, value in (("day.water_day", 10.0), ("day.labour", 4.0)):
         book.findings.append(Finding(key, "", key, value, "", "", "holds"))
+    book.notes.append("The days are of July, the worst of the site's water and air for cooling.")
     terms = Terms.model_validate({"running": {"water_m3": 2, "labour_h": 20, "rise_pct": 0}})
     rules = default_rulebook()
     made = running_cost(plant(), book.result(), terms, rules)
     water, labour = 10 * 365 * 2, 4 * 365 * 20
     assert made.year == water + labour and not made.whole  # service has no price
+    assert "The days are of July" in made.basis
     down = [
         part * (1 - rules.number(f"quote.{name}_use_low") * rules.number(f"quote.{name}_price_low"))
         for name, part in (("water", water), ("labour", labour))

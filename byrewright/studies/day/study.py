@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from byrewright.plant.plant import Plant
-from byrewright.results import Assumption, Result, ResultBuilder
+from byrewright.results import DAYS_ARE_OF, Assumption, Result, ResultBuilder
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.day.record import Run, bout_of, joined
 from byrewright.studies.sizing.context import StudyContext
@@ -343,7 +343,7 @@ def _assume(ctx: StudyContext, run: Run) -> None:
                    "each step runs as in one mode of its sort; these are sized and proven as "
                    "routes (`wash.circulates`, `wash.missed`)")  # fmt: skip
     month = ctx.plant.site.month_words(run.month)
-    ctx.notes.notes.append(f"The days are of {month}.")
+    ctx.notes.notes.append(f"{DAYS_ARE_OF}{month}.")
     for note in run.compiled.notes:
         ctx.notes.notes.append(note)
     ctx.notes.notes.append(
