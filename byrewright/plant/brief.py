@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
-from byrewright.plant.climates import CLIMATES, FROST_MONTH_C, ROOM_C, half_a_year_on
+from byrewright.plant import climates
 from byrewright.plant.decided import DraftedAgain
 from byrewright.plant.farm import (
     FEWEST_ON_A_DECK,
@@ -33,7 +33,6 @@ from byrewright.plant.record import Record, par
 from byrewright.plant.source import Source, load, read_text
 from byrewright.plant.translate import validate
 from byrewright.results import Assumption
-from byrewright.standards.cooling import lies_south
 
 FORMAT = 1
 STARTS: Mapping[int, tuple[str, ...]]
@@ -86,8 +85,7 @@ class Brief(DraftedAgain):
     ambient_c: Twelve = par("degC", "mean ambient by month")
     hemisphere: Literal["north", "south"] = par(
         "", "half of the world, for the seasons of a climate", "north",
-        why="no latitude and no southern region stated",
-    )  # fmt: skip
+        why="no latitude and no southern region stated")  # fmt: skip
     latitude_deg: float | None = par(
         "", "latitude, south of the equator negative; decides the hemisphere", None, ge=-66, le=72
     )
@@ -159,7 +157,7 @@ class Brief(DraftedAgain):
         """What the rooms are held at: as stated, or above frost where the coldest month has it."""
         if self.room_heated_to_c is not None:
             return self.room_heated_to_c
-        return ROOM_C if min(self.ambient_c) < FROST_MONTH_C else None
+        return climates.ROOM_C if min(self.ambient_c) < climates.FROST_MONTH_C else None
 
     def herd_part(self) -> Herd:
         """The herd of the plant; withheld cows are put in the last group to be milked."""
@@ -327,7 +325,7 @@ class _Filler:
             and not (p.name == "deck" and brief.layout != "rotary")
         ]  # fmt: skip
         if brief.room_heated_to_c is None and brief.room_c() is not None:
-            self.note("room_heated_to_c", ROOM_C, "degC", "least temperature of the rooms",
+            self.note("room_heated_to_c", climates.ROOM_C, "degC", "least temperature of the rooms",
                       "nights may freeze: water, wash and milk stand there")  # fmt: skip
         if brief.cleaning is None:
             times = brief.cleaning_part().washes_a_day
@@ -350,11 +348,13 @@ class _Filler:
 
     def weather(self) -> None:
         climate = self.stated.get("climate", "temperate")
-        known = climate if isinstance(climate, str) and climate in CLIMATES else "temperate"
-        months, hottest = CLIMATES[known]
+        known = (
+            climate if isinstance(climate, str) and climate in climates.CLIMATES else "temperate"
+        )
+        months, hottest = climates.CLIMATES[known]
         south = self._south()
         if south:
-            months = half_a_year_on(months)
+            months = climates.half_a_year_on(months)
         why = f"round figures for a {known} climate" + (" south of the equator" if south else "")
         if "climate" not in self.stated:
             why = f"climate not stated: {why}"
@@ -366,16 +366,12 @@ class _Filler:
             self.assume("hottest_c", hottest, hottest, "degC", meaning, why)
 
     def _south(self) -> bool:
-        """Whether the farm lies south of the equator: by latitude, as stated, or by its region."""
-        latitude, region = self.stated.get("latitude_deg"), self.stated.get("region")
-        if isinstance(latitude, int | float | str) and not isinstance(latitude, bool):
-            south = str(latitude).strip().startswith("-")  # a quoted number is a number here too
-            self.data["hemisphere"] = "south" if south else "north"
-        elif "hemisphere" not in self.data and isinstance(region, str) and lies_south(region):
-            self.data["hemisphere"] = "south"
-            if "ambient_c" not in self.stated:
-                self.note("hemisphere", "south", "", "half of the world, for the seasons of a "
-                          "climate", f"{region} lies south of the equator")  # fmt: skip
+        """Whether the farm lies south of the equator."""
+        half, why = climates.half_of_the_world(self.stated)
+        self.data |= {"hemisphere": half} if half else {}
+        if why and "ambient_c" not in self.stated:
+            self.note("hemisphere", "south", "", "half of the world, for the seasons of a climate",
+                      why)  # fmt: skip
         return self.data.get("hemisphere") == "south"
 
     def water(self) -> None:
@@ -387,7 +383,7 @@ class _Filler:
         if isinstance(stated, int | float | str) and not isinstance(stated, bool):
             water["temperature_c"] = [stated] * 12
         elif stated is None and "temperature_c" not in water:
-            mean = _ground_water_c(self.data["ambient_c"])
+            mean = climates.ground_water_c(self.data["ambient_c"])
             water["temperature_c"] = [mean] * 12
             self.note("temperature_c", mean, "degC", "temperature of the water source, all year",
                       "ground water lies near the year's mean ambient")  # fmt: skip
@@ -471,16 +467,6 @@ class _Filler:
         said = f"{TANKER_L:g} L at {', '.join(times)}" + (" every other day" if every == 2 else "")
         self.assume("collections", made, said, "", "tanker visits",
                     "as many visits of one articulated tanker as the milk needs")  # fmt: skip
-
-
-def _ground_water_c(ambient: Any) -> float:
-    """Ground water lies near the year's mean ambient (common practice, no source)."""
-    numbers = (
-        [a for a in ambient if isinstance(a, int | float)] if isinstance(ambient, list) else []
-    )
-    if len(numbers) != 12 or not all(abs(a) < 100 for a in numbers):
-        return 10.0
-    return min(25.0, max(4.0, float(round(sum(numbers) / 12))))
 
 
 def _where(key: str) -> str:

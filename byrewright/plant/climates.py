@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
+
+from byrewright.standards.cooling import lies_south
 
 CLIMATES: Mapping[str, tuple[tuple[float, ...], float]] = {
     "cool": ((-4, -4, 0, 5, 11, 15, 17, 16, 11, 6, 1, -3), 28.0),
@@ -21,6 +24,34 @@ def half_a_year_on(months: tuple[float, ...]) -> tuple[float, ...]:
     6
     """
     return (*months[6:], *months[:6])
+
+
+def half_of_the_world(stated: Mapping[str, Any]) -> tuple[str | None, str]:
+    """The half that a brief's latitude, its own word or its region tells, and, where it is the
+    region, why; None where nothing tells.
+
+    >>> half_of_the_world({"region": "Australia"}), half_of_the_world({"latitude_deg": "-38"})
+    (('south', 'Australia lies south of the equator'), ('south', ''))
+    """
+    latitude, region = stated.get("latitude_deg"), stated.get("region")
+    if isinstance(latitude, int | float | str) and not isinstance(latitude, bool):
+        south = str(latitude).strip().startswith("-")  # a quoted number is a number here too
+        return "south" if south else "north", ""
+    if "hemisphere" in stated:
+        return None, ""
+    if isinstance(region, str) and lies_south(region):
+        return "south", f"{region} lies south of the equator"
+    return None, ""
+
+
+def ground_water_c(ambient: Any) -> float:
+    """Ground water lies near the year's mean ambient (common practice, no source)."""
+    numbers = (
+        [a for a in ambient if isinstance(a, int | float)] if isinstance(ambient, list) else []
+    )
+    if len(numbers) != 12 or not all(abs(a) < 100 for a in numbers):
+        return 10.0
+    return min(25.0, max(4.0, float(round(sum(numbers) / 12))))
 
 
 FROST_MONTH_C, ROOM_C = 20.0, 5.0

@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from byrewright.plant.brief import CLIMATES, TANKER_L, Brief, read_brief_text
+from byrewright.plant.brief import TANKER_L, Brief, read_brief_text
+from byrewright.plant.climates import CLIMATES
 from byrewright.plant.limits import read_limits_text, rules_beside
 from byrewright.plant.plant import Plant
 from byrewright.plant.plant_id import keeping
