@@ -195,3 +195,13 @@ def test_a_draft_asks_of_failures_that_hold_up_the_wash() -> None:
     asked = _may_wait(ctx, written(SMALL))
     assert "WS1 fails" in asked
     assert not any(name.startswith("V40") for name in asked)
+
+
+def test_a_set_that_people_start_is_not_what_a_failure_changes() -> None:
+    """With a tractor's set every failure was told to change the day, and none to be left out."""
+    whole, by_hand = (
+        study_failures(p, RULES, simulate=False).table("failures.not_simulated").rows
+        for p in (example(ROWS), changed(example(ROWS), GE1={"start_by": "tractor"}))
+    )
+    assert len(whole) > 50
+    assert {r[0] for r in whole} - {r[0] for r in by_hand} <= {"GE1 does not start"}

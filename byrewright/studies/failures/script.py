@@ -197,7 +197,8 @@ class Scripts:
                  hands: bool) -> None:  # fmt: skip
         tag = machine.id
         share = 1.0 - asked.w.lost.get(tag, 0.0)
-        fed = _allowed(asked.power(tag), hands)
+        stands_by = bool(self.usual.power(tag))  # a set that people start: it is off anyhow
+        fed = stands_by or _allowed(asked.power(tag), hands)
         led = not machine.can("runs") or _allowed(asked.control(tag), hands)
         shed = hands and any(tag in o.shed for o in asked.over.values())
         if tag in asked.w.off or not fed or not led or shed:
