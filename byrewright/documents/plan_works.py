@@ -131,8 +131,8 @@ def parlour(plant: Plant, made: Sited) -> Drawn:
         canvas.dimension((hall.x, hall.y), (hall.x, hall.y2), -5.0)
         canvas.dimension((hall.x, hall.y2), (hall.x2, hall.y2), -5.0)
     return [canvas], [
-        "Levels in metres over the operator's floor. Arrows: floors fall that way. Red: cable tray "
-        "and ducts.",
+        "Levels in metres over the operator's floor. Arrows: floors fall that way. Green: cable "
+        "tray and ducts.",
         "Air: free area of the opening, as much in as out. Track load: deck, cows and their "
         "dynamic factor.",
         "Gutter, gullies, openings for pipes and dates: dairy block's sheet and the list.",

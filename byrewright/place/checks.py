@@ -153,9 +153,19 @@ def low_points(plan: Plan, routes: tuple[Route, ...]) -> list[Measured]:
 def gravity(plan: Plan, routes: tuple[Route, ...]) -> Iterator[tuple[Net, Route, float, float]]:
     """Drains that run by gravity: chain, route, run on the level, and fall there is, m."""
     for net, route in zip(nets(plan), routes, strict=True):
-        if net.lines[-1].service == "drain" and len(route.points) > 1:
+        if net.drains and len(route.points) > 1:
             run = sum(math.dist(a[:2], b[:2]) for a, b in pairwise(route.points))
             yield net, route, round(run, 3), round(route.points[0][2] - route.points[-1][2], 3)
+
+
+def climbing(plan: Plan, routes: tuple[Route, ...]) -> list[Measured]:
+    """Drains that go up on their way out, so that liquid stands in them: how far at most, m."""
+    found = []
+    for net, route, _, _ in gravity(plan, routes):
+        ups = [round(b[2] - a[2], 3) for a, b in pairwise(route.points) if b[2] > a[2]]
+        if ups:
+            found.append(Measured(net.key, max(ups)))
+    return found
 
 
 def on_the_floor(plan: Plan, route: Route, height_m: float = 0.3) -> float:
@@ -185,7 +195,7 @@ def deck_discharges(plan: Plan) -> list[str]:
     """Drains of the turning deck that fall free into the gutter below it."""
     return [
         n.key for n in nets(plan)
-        if n.frame == "deck" and n.lines[-1].service == "drain" and n.end is not None
+        if n.frame == "deck" and n.drains and n.end is not None
     ]  # fmt: skip
 
 

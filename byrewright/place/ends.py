@@ -6,13 +6,18 @@ import math
 from dataclasses import dataclass, replace
 
 from byrewright.place.cows import DECK_FRAME_M
+from byrewright.place.falls import FALLING
 from byrewright.place.model import Frame, Line, Plan, Point, Room, Route, Thing
 from byrewright.place.zones import chains
 from byrewright.standards.footprints import Ring
 
+POCKET_M, HAIR_M = 0.02, 0.001
+"""A line this little below its ends makes no pocket."""
 TUBE_M = 1.0
 """A tube at each stall, from unit to line (common practice, no source)."""
 AIR_GAP_M = 0.06
+DROP_M = 0.02
+"""A drain turns down over its gully, so far at least: it may pass low under other lines."""
 UNDER_M = 0.12
 """A deck drain's mouth lies this far under what it empties: its last turn must not hold liquid."""
 
@@ -27,6 +32,8 @@ class End:
     way: Point
     datum_m: float
     frame: Frame = "fixed"
+    stub_m: float | None = None
+    """Straight pipe that leaves it, where that is not as usual."""
 
     def after(self, stub: float) -> Point:
         """Where its stub ends."""
@@ -63,6 +70,29 @@ class Net:
     def stub_m(self) -> float:
         """Straight pipe that leaves a port."""
         return round(max(0.1, math.ceil((self.radius_m + 0.05) * 20) / 20), 3)
+
+    @property
+    def turns(self) -> tuple[Point, Point]:
+        """Where the stubs of both its ends end, and its way through the plan begins and ends."""
+        assert self.start is not None and self.end is not None
+        a, b = (e.after(self.stub_m if e.stub_m is None else e.stub_m)
+                for e in (self.start, self.end))  # fmt: skip
+        return a, b
+
+    @property
+    def drains(self) -> bool:
+        """Whether it runs out by gravity."""
+        return self.lines[-1].service == "drain"
+
+    @property
+    def lowest_m(self) -> float | None:
+        """The level that it must not sag below on its way; None for a line that may."""
+        if self.start is None or self.end is None:
+            return None
+        if self.drains:  # it falls all the way to where it turns down
+            return min(p[2] for p in self.turns) - HAIR_M
+        low = min(self.start.at[2], self.end.at[2]) - POCKET_M
+        return low if self.service in FALLING else None
 
     @property
     def span(self) -> float:
@@ -250,7 +280,7 @@ class _Ends:
             gx, _ = min(many, key=lambda g: math.dist(g, (x, y)))
             gx = gx if abs(gx - x) > 0.3 else round(x + other.way[0] * 0.4, 3)
             at = self.free((gx, round(y, 3), low), (0.0, 0.15, 0.0))
-            return End(tag, port, at, (0, 0, 1.0), low)
+            return End(tag, port, at, (0, 0, 1.0), low, stub_m=DROP_M)
         lines = [
             g[1] for g in many
         ]  # a channel has several gullies; one alone serves what it faces
@@ -260,7 +290,7 @@ class _Ends:
         line = min(ahead or asked, key=lambda gy: abs(gy - y))
         side = 0.15 if y > line else -0.15
         at = self.free((round(x, 3), round(line + side, 3), low), (0.2, 0.0, 0.0))
-        return End(tag, port, at, (0, 0, 1.0), low)
+        return End(tag, port, at, (0, 0, 1.0), low, stub_m=DROP_M)
 
     def free(self, at: Point, step: Point) -> Point:
         """The place itself, or the next free one beside it."""

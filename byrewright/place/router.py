@@ -217,8 +217,8 @@ class _Router:
         ex, ey, ez = (np.full(shape, 2 * SHUT) for _ in range(3))
         boxes, costs = self.space.arrays(net)
         spaces(xs, ys, zs, ex, ey, ez, boxes, costs)
-        if net.service in self.slopes:
-            below = zs < min(net.start.at[2], net.end.at[2]) - 0.02
+        if net.lowest_m is not None:
+            below = zs < net.lowest_m
             for cost in (ex, ey, ez):
                 cost[:, :, below] *= SAG_FACTOR
         for cost in (ex, ey, ez) if said else ():
@@ -253,7 +253,7 @@ class _Router:
         weights.append(np.full(len(stubs), 0.8))
         if rows:
             mark(xs, ys, zs, px, py, pz, np.vstack(rows), np.concatenate(weights), False)
-        a, b = net.start.after(net.stub_m), net.end.after(net.stub_m)
+        a, b = net.turns
         start, goal = _index(xs, ys, zs, a), _index(xs, ys, zs, b)
         enclosed = any(shut_in(ex, ey, ez, end, ENCLOSED) for end in (start, goal))
         via = np.array(self._via(net, xs, ys, zs), dtype=np.int64).reshape(-1, 6)

@@ -44,21 +44,37 @@ class Spaces:
     ys: Floats
     zs: Floats
     bodies: list[Body]
-    _costed: tuple[Floats, Floats] | None = field(default=None)
+    outside: range = range(0)
+    """Which of the boxes lie outside the building, or lead there."""
+    _costed: dict[tuple[bool, bool], tuple[Floats, Floats]] = field(default_factory=dict)
 
     def arrays(self, net: Net) -> tuple[Floats, Floats]:
-        """The boxes and their costs."""
-        if self._costed is None:
+        """The boxes and their costs for a pipe: one that drains may go down anywhere, and one that
+        joins two machines of the building does not leave it."""
+        assert net.start is not None and net.end is not None
+        drains = net.drains
+        inside = not {net.start.tag, net.end.tag} & self.outdoors
+        if (drains, inside) not in self._costed:
             boxes = np.array([b for b, _ in self.costed], dtype=np.float64)
             costs = np.array([c for _, c in self.costed], dtype=np.float64)
-            self._costed = boxes, costs
-        return self._costed
+            before = [i for i, (_, c) in enumerate(self.costed) if c == BEFORE_TANKS]
+            if drains:
+                costs[before, 2] = costs[before, 0]
+            if inside:
+                costs[list(self.outside)] = 2 * SHUT
+            self._costed[drains, inside] = boxes, costs
+        return self._costed[drains, inside]
+
+    @property
+    def outdoors(self) -> set[str]:
+        """Machines outside the building."""
+        return {b.tag for b in self.bodies if b.room == "outside"}
 
     def lines(self, net: Net, everywhere: bool = False) -> tuple[Floats, Floats, Floats]:
         """The lines of a pipe's own grid: the common ones near it, and those of its ends."""
         assert net.start is not None and net.end is not None
         ends = (net.start, net.end)
-        own = [e.at for e in ends] + [e.after(net.stub_m) for e in ends]
+        own = [e.at for e in ends] + list(net.turns)
         said = [p for line in net.lines for p in line.by]
         found = []
         for axis, common in enumerate((self.xs, self.ys, self.zs)):
@@ -210,8 +226,11 @@ def fixed_spaces(plan: Plan) -> Spaces:
                                 other.y + 0.05, top), (shut, wall, shut)))  # fmt: skip
     stated = [r for r in plan.racks.values() if r.stated and not r.trench]
     _stated_racks(stated, costed)
+    _before_tanks(plan, costed, f)
+    indoors = len(costed)
     _tanker_side(plan, costed, f, wall, shut)
     _water_side(plan, costed, f, wall, shut)
+    outside = range(indoors, len(costed))
     low: list[float] = []
     xs_extra: list[tuple[float, float, float]] = []
     ys_extra: list[tuple[float, float, float]] = []
@@ -232,7 +251,8 @@ def fixed_spaces(plan: Plan) -> Spaces:
     ys = _lines((south, passage.y, 1.0), (passage.y, passage.y2, STEP_M), *ys_extra)
     tiers = [t for t in TIERS_M if f + t <= max([top, *tops.values()])]
     zs = sorted({round(f + z, 3) for z in (*LOW_M, *tiers)} | {round(z, 3) for z in low})
-    return Spaces(plan, "fixed", costed, xs, ys, np.array(zs, dtype=np.float64), bodies)
+    levels = np.array(zs, dtype=np.float64)
+    return Spaces(plan, "fixed", costed, xs, ys, levels, bodies, outside)
 
 
 def _across(rack: Rack) -> tuple[int, tuple[float, float, float]]:
@@ -254,17 +274,23 @@ def _stated_racks(racks: list[Rack], costed: list[Costed]) -> None:
             costed.append((box, (1.1, 0.8, 1.0) if way == 0 else (0.8, 1.1, 1.0)))
 
 
-def _tanker_side(plan: Plan, costed: list[Costed], f: float, wall: float, shut: float) -> None:
+def _before_tanks(plan: Plan, costed: list[Costed], f: float) -> None:
     if "milk" not in plan.rooms:
         return
     milk = plan.rooms["milk"]
-    outside = milk.x2 + WALL_M
     mine = [b for b in plan.bodies.values() if b.room == "milk"]
     fronts = max((b.box[2] for b in mine if "stores milk" in b.does), default=milk.x2)
     south = [b.box[1] for b in mine if b.hung and b.box[0] > fronts]
     if south:  # what tanks run out into by gravity lies low and level, between them and the tanker
         costed.append(((fronts, min(south), f, milk.x2 - 0.05, milk.y2 - 0.1, f + HEAD_M),
                        BEFORE_TANKS))  # fmt: skip
+
+
+def _tanker_side(plan: Plan, costed: list[Costed], f: float, wall: float, shut: float) -> None:
+    if "milk" not in plan.rooms:
+        return
+    milk = plan.rooms["milk"]
+    outside = milk.x2 + WALL_M
     costed.append(((milk.x2 - 0.05, milk.y + 0.1, f + 0.2, outside + 0.05, milk.y2 - 0.1,
                     f + 3.0), (wall, shut, shut)))  # fmt: skip
     costed.append(((outside, milk.y, f + 0.1, outside + 0.8, milk.y2, f + 3.0),

@@ -203,6 +203,15 @@ def _gravity(ctx: StudyContext, made: Sited) -> None:
             source="ipc704", known="read",
         )  # fmt: skip
     if long:
+        up = checks.climbing(made.plan, made.routes)
+        ctx.find(
+            "place.drain_way", "Drains that climb on their way", float(len(up)), "drains",
+            f"{_some([m.subject for m in up])} climb before they let out, "
+            f"{max(m.value for m in up):.2f} m at most: liquid stands there; move the machine or "
+            "its gully." if up else f"All {len(long)} drains fall or lie level all the way.",
+            limit=0.0, sense="at_most", formula="level of each point - level of the one before",
+            source="definition", known="derived",
+        )  # fmt: skip
         most = max(long)
         ctx.find(
             "place.trip", "Drains across the floor", most[0], "m",

@@ -8,10 +8,11 @@ from itertools import pairwise
 
 import pytest
 
+from benchmarks.briefs import random_brief
 from byrewright.drafting.draft import intent_of
 from byrewright.drafting.sheet import Chosen
 from byrewright.drafting.topology import lay_out as lay_out_draft
-from byrewright.place.checks import clashes
+from byrewright.place.checks import clashes, climbing
 from byrewright.place.cut import along, between, level_spot
 from byrewright.place.ends import nets
 from byrewright.place.layout import lay_out
@@ -36,12 +37,13 @@ from byrewright.plant.read import read_plant_text
 from byrewright.plant.sited import Sited, laid_out, sited, with_place
 from byrewright.plant.write import plant_to_text
 from byrewright.standards.rulebook import default_rulebook
+from byrewright.studies.place import study_place
 from tests.place.scenes import briefed
 
 GAP_M = 0.025
 """Least room between two pipes' outsides (common practice)."""
 ROUNDED_M = 0.001
-LEFT_SHARE = 0.0
+TANKS_L = (8000.0, 12000.0, 18000.0, 8000.0)
 MADE = [("rotary", 24), ("rotary", 60), ("rotary", 120), ("rows", 16), ("rows", 64)]
 
 
@@ -231,6 +233,57 @@ def test_what_a_tank_runs_out_into_does_not_rise(layout: str) -> None:
     assert len(out) == 4
     for pipe in out:
         assert max(z for _, z in pipe.profile) <= 0.02, (pipe.id, pipe.profile)
+
+
+@pytest.mark.parametrize(("layout", "stalls"), [("rotary", 24), ("rotary", 86), ("rows", 40)])
+def test_a_drain_falls_all_the_way(layout: str, stalls: int) -> None:
+    """Would fail if a drain rose before its gully, or went round what stands there no more: milk
+    and wash would stand in it; or if the study passed one that does."""
+    plant, found = made(layout, stalls)
+    drains = [r for n, r in zip(nets(found.plan), found.routes, strict=True)
+              if n.drains and len(r.points) > 1]  # fmt: skip
+    assert len(drains) > 12
+    for route in drains:
+        assert all(b[2] <= a[2] for a, b in pairwise(route.points)), (route.lines, route.points)
+    assert climbing(found.plan, found.routes) == []
+    a, *rest = drains[0].points
+    up = (a, (a[0], a[1], a[2] + 0.2), *rest)
+    routes = tuple(replace(r, points=up) if r is drains[0] else r for r in found.routes)
+    assert [(m.subject, m.value) for m in climbing(found.plan, routes)] == [
+        (drains[0].lines[0], pytest.approx(0.2))]  # fmt: skip
+    assert {f.verdict for f in study_place(plant).findings if f.key == "place.drain_way"} == {
+        "holds"}  # fmt: skip
+
+
+def test_a_pipe_between_two_rooms_stays_in_the_building() -> None:
+    """Would fail if a milk line went out through the tanker's wall and came back in beside it, as
+    one of this brief did, or the line from the water source lost its way in."""
+    tanks = {f"TK{n}": litres for n, litres in enumerate(TANKS_L, 1)}
+    sizes = {(t, "volume_l"): Chosen(litres, "drawn") for t, litres in tanks.items()}
+    plant, _ = lay_out_draft(intent_of(read_brief_text(random_brief(8)).brief), sizes)
+    found = sited(with_place(plant))
+    assert found is not None
+    plan, out = found.plan, 0
+    roofed = [r for r in plan.rooms.values() if not r.open]
+    for route in found.routes:
+        rooms = {plan.bodies[t].room for e in route.ends if (t := e.partition(".")[0])
+                 in plan.bodies}  # fmt: skip
+        outside = [p for p in route.points if not any(r.holds(p[0], p[1], 0.25) for r in roofed)]
+        if route.frame == "fixed" and "outside" not in rooms:
+            assert outside == [], (route.lines, outside)
+        out += bool(outside) and route.found
+    assert out >= 2
+
+
+@pytest.mark.parametrize(("layout", "stalls"), [("rotary", 60), ("rows", 40)])
+def test_the_line_that_levels_two_receivers_lies_low(layout: str, stalls: int) -> None:
+    """Would fail if the flooded line between two receivers left them at the top, over a crest that
+    no milk passes."""
+    _, found = made(layout, stalls)
+    (line,) = [r for r in found.routes if r.ends[0].endswith(".balance")]
+    for end in line.ends:
+        body = found.plan.bodies[end.partition(".")[0]]
+        assert max(p[2] for p in line.points) < body.z + body.h / 2
 
 
 def test_a_valve_sits_where_no_liquid_stands_against_it() -> None:

@@ -110,7 +110,8 @@ class Receiver(ReceivesMilk):
     ROOM = "milk"
     FORM = Footprint("deck", 0.5, 0.5, 0.8, 30, "volume_l", 80, barrel=True,
                      deck_m=0.33,
-                     sides=(("milkline", "back_high"), ("outlet", "back_low")))  # fmt: skip
+                     sides=(("milkline", "back_high"), ("outlet", "back_low"),
+                            ("balance", "back_low")))  # fmt: skip
     PORTS = ports(
         port("milkline_#", "milk", direction="in"),
         port("vacuum", "vacuum", direction="out"),
