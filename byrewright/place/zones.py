@@ -8,6 +8,8 @@ from dataclasses import replace
 
 from byrewright.place.model import Line, Scene
 
+TURNS, SWAPPING = 16, 6
+"""Turns in which machines follow those they are joined to, and those in which all move at once."""
 SETTLING_TURNS = 40
 """Turns of moving each machine between its neighbours; the order settles in a few."""
 
@@ -84,8 +86,9 @@ def zones(scene: Scene) -> dict[str, str]:
             zone[tag] = "cold"
     open_tags = [t for t in open_tags if t not in zone]
     ring = {t for t, g in scene.things.items() if g.form.sort == "spread"}
-    for _ in range(6):
-        fresh: dict[str, str] = {}
+    for turn in range(TURNS):
+        at_once = turn < SWAPPING  # later one by one: two that follow each other change places
+        before, fresh = dict(zone), dict[str, str]()
         for tag in open_tags:
             thing = scene.things[tag]
             known = [
@@ -103,9 +106,11 @@ def zones(scene: Scene) -> dict[str, str]:
                 best = max(count.values())
                 order = ("deck", "plant", "cold", "tank", "milk", "wash", "laundry", "switch")
                 fresh[tag] = next(z for z in order if count.get(z) == best)
-        if all(zone.get(t) == z for t, z in fresh.items()) and len(fresh) == len(open_tags):
-            break
+                zone |= fresh if not at_once else {}
+        settled = all(before.get(t) == z for t, z in fresh.items())
         zone |= fresh
+        if settled and len(fresh) == len(open_tags):
+            break
     for tag in open_tags:
         zone.setdefault(tag, scene.things[tag].form.zone)
     return zone

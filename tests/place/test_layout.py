@@ -6,14 +6,16 @@ import math
 import re
 import time
 import xml.etree.ElementTree as ET
+from pathlib import Path
 
 import pytest
 
 from byrewright.documents.plan_sheets import plan_sheets, plan_svg, set_out
 from byrewright.place.layout import _DRAFTS, lay_out
+from byrewright.place.zones import neighbours, zones
 from byrewright.plant.machine import REGISTRY, Machine, kinds
 from byrewright.plant.place import MachinePlace, Place
-from byrewright.plant.read import read_plant_text
+from byrewright.plant.read import read_plant, read_plant_text
 from byrewright.plant.sited import scene_of, sited
 from byrewright.plant.write import plant_to_text
 from byrewright.standards.footprints import PLAIN
@@ -21,6 +23,7 @@ from byrewright.standards.rulebook import default_rulebook
 from tests.place.paper import texts, untidy
 from tests.place.scenes import briefed, faults, plan_of
 
+ROOT = Path(__file__).resolve().parents[2]
 LAYOUT_S = 2.0  # what one layout may take; it takes a tenth of that
 MADE = [
     *(("rotary", n) for n in (24, 46, 80, 120)),
@@ -62,6 +65,22 @@ def test_a_kind_of_another_name_is_placed_and_piped_alike(layout: str, stalls: i
     assert {t: b.box for t, b in after.plan.bodies.items()} == {
         t: b.box for t, b in before.plan.bodies.items()}  # fmt: skip
     assert after.laid == before.laid
+
+
+@pytest.mark.parametrize(
+    "name", ["rotary_round_the_clock", "rotary_spring_ice", "rows_two_by_twenty"]
+)
+def test_a_valve_stands_with_what_it_is_joined_to(name: str) -> None:
+    """Would fail if two machines that follow each other changed places for ever: a milk valve stood
+    in the wash room, with 25 m of milk line to it and back."""
+    scene = scene_of(read_plant(ROOT / "examples" / name / "plant.yaml").plant)
+    zone, near, judged = zones(scene), neighbours(scene), 0
+    for tag, thing in scene.things.items():
+        joined = {zone[t] for t, _ in near[tag] if t in zone}
+        if thing.form.follows and not thing.in_line and joined in ({"milk"}, {"wash"}, {"plant"}):
+            judged += 1
+            assert {zone[tag]} == joined, tag
+    assert judged > 8
 
 
 @pytest.mark.parametrize("kind", [k for k in kinds().values() if k.PORTS], ids=lambda k: k.KIND)
