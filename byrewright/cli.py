@@ -100,11 +100,12 @@ def explain(
     finding: Annotated[
         str, typer.Argument(metavar="FINDING", help="A finding's name, as `size` prints it.")
     ],
+    units: Units = "metric",
 ) -> None:
     """Show a finding's formula, the numbers put in, the source and the limit."""
     from byrewright.commands import design
 
-    design.explain(plant, finding)
+    design.explain(plant, finding, units)
 
 
 @app.command()

@@ -211,14 +211,15 @@ def size(
             raise SystemExit(NOT_HELD)
 
 
-def explain(path: Path, name: str) -> None:
+def explain(path: Path, name: str, units: str = "metric") -> None:
     """Print how a finding was worked out."""
     import difflib
 
-    from byrewright.studies.explain import explain as explain_finding
+    from byrewright.documents.us_units import explained_in
     from byrewright.studies.sizing import size as size_plant
 
     with clear_errors():
+        system = system_of(units)
         file, rules = load(path)
         result = size_plant(file.plant, rules)
         found = [f for f in result.findings if name in (f.name, f.key)]
@@ -232,7 +233,7 @@ def explain(path: Path, name: str) -> None:
         parts = []
         for one, *others in alike(found):
             same = f"\nThe same for {', '.join(f.subject for f in others)}." if others else ""
-            parts.append(explain_finding(one).render() + same)
+            parts.append(explained_in(one, system).render() + same)
         print("\n\n".join(parts))
 
 

@@ -25,7 +25,7 @@ from byrewright.documents.format import (
 )
 from byrewright.documents.schematic import INVENTED, PAGES, Issue, schematic_svg, sheets_for
 from byrewright.documents.typeset import pdf
-from byrewright.documents.us_units import result_in
+from byrewright.documents.us_units import result_in, text_in
 from byrewright.plant.plant import Plant
 from byrewright.results import VERDICT_MEANING, VERDICTS, Finding, Result, Table
 from byrewright.standards.cautions import CAUTIONS, LEAD
@@ -165,7 +165,7 @@ def report_data(
         "check_intro": CHECK,
         "to_check": lists.to_check(results, rules, units),
         "said": lists.said(results),
-        "cautions": list(CAUTIONS.values()),
+        "cautions": [text_in(c, units) for c in CAUTIONS.values()],
         "machine_cautions": lists.machine_cautions(plant),
         "isolation_intro": ISOLATION,
         "isolation": lists.isolation(plant),

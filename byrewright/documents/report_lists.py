@@ -227,7 +227,11 @@ def to_check(results: Result, rules: Rulebook, units: System) -> list[dict[str, 
         if used and value.key not in used:
             continue
         groups.setdefault(value.source, []).append(
-            [breakable(value.key), value.meaning, quantity(value.value, value.unit, units)]
+            [
+                breakable(value.key),
+                text_in(value.meaning, units),
+                quantity(value.value, value.unit, units),
+            ]
         )
     order = sorted(groups, key=lambda k: (k == "practice", -len(groups[k]), k))
     return [{"title": SOURCES[k].title if k in SOURCES else k, "rows": groups[k]} for k in order]

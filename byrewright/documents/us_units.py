@@ -12,13 +12,15 @@ from dataclasses import replace
 from byrewright.documents.format import System
 from byrewright.results import Finding, Result, Series, Table
 from byrewright.standards.units import US_UNITS, convert
+from byrewright.studies.explain import Explanation, explain
 
 AIR = "L/min free"
 MOTOR = "kW motor"
-_NUMBER = r"[-+]?\d+(?:\.\d+)?"
+_NUMBER = r"[-+]?(?:[1-9]\d{0,2}(?:[,\u00a0]\d{3})+|\d+)(?:\.\d+)?"
 _JOINT = r"(?:,? (?:to|and|or|instead of|against|x) |, ?|/|-)"
 _UNITS = (
-    "kWh/1000 L", "h/1000 L", "L/L", "L/min of free air", "L/min free air", AIR, "L/min", "L/h",
+    "kWh/1000 L", "h/1000 L", "L/L", "K/h", "L/min of free air", "L/min free air", AIR, "L/min",
+    "L/h",
     "L/d", "L/s", "W/m2K", "kJ/kgK",
     "kg/m3", "kg/min", "kg/h", "kg/s", "kW/K", "W/K", "kN/m2", "kN/m", "kN m", "N.m", "m3/h",
     "m/s", "kPa", "mbar",
@@ -27,7 +29,10 @@ _UNITS = (
 )  # fmt: skip
 """Metric units as they stand in sentences, longest first where one begins another."""
 _ANY = "|".join(re.escape(u) for u in _UNITS)
-_QUANTITY = re.compile(rf"(?<![\w.])({_NUMBER}(?:{_JOINT}{_NUMBER})*)( ?)({_ANY})(?![A-Za-z0-9²³])")
+_QUANTITY = re.compile(
+    rf"(?<![\w.])(?<!\d,)({_NUMBER}(?:{_JOINT}{_NUMBER})*)( ?)({_ANY})(?![A-Za-z0-9²³])"
+)
+_BEFORE, _THOUSANDS = re.compile(r"(?<![\w.])\d{1,3} $"), re.compile(r"\d{3}(?!\d)")
 _PER = re.compile(rf"(?<![\w.])({_NUMBER}) (per|a|1/) ?(kPa|K|degC)(?![A-Za-z0-9])")
 _EACH = re.compile(r"\b(each|per) (kPa|K|degC)(?![A-Za-z0-9])")
 _MOTOR = re.compile(rf"(?<![\w.])({_NUMBER}(?:{_JOINT}{_NUMBER})*) kW(?![A-Za-z0-9/])")
@@ -35,6 +40,8 @@ _AIRY = re.compile(r"\bair\b|vacuum|regulator|draws?\b|leak|unit open|fall-?off|
 _WET = re.compile(r"\bmilk\b|water|wash|liquid|coolant|glycol")
 _SAID = {"degF difference": "degF", "Btu/hft2F": "Btu/(h ft2 F)", "Btu/lbF": "Btu/(lb F)",
          "lbf.ft": "lbf ft", "Btu/hF": "Btu/(h F)"}  # fmt: skip
+_WORDS = {", whole metres": ", rounded up", "; whole metres": ", rounded up"}
+"""Words of a metric reader, and what a US reader is told instead."""
 SIDES = ("m", "mm", "cm")
 """Units of which several numbers with an x between are the sides of one thing."""
 BARE = ("limit", "value", "predicted", "here")
@@ -55,6 +62,8 @@ def text_in(text: str, system: System, *, air: bool = False, motor: bool = False
     """
     if system != "US":
         return text
+    for metric, plain in _WORDS.items():
+        text = text.replace(metric, plain)
     if motor:
         text = _MOTOR.sub(lambda m: _turned(m[1], "kW", "hp"), text)
     text = _EACH.sub(_each, _PER.sub(_per, text))
@@ -64,6 +73,8 @@ def text_in(text: str, system: System, *, air: bool = False, motor: bool = False
 def _one(m: re.Match[str], text: str, air: bool) -> str:
     unit = m[3]
     tail = ""
+    if _THOUSANDS.match(m[1]) and _BEFORE.search(text[: m.start()]):
+        return m[0]  # the end of a number whose thousands stand apart: rather left as it is
     if unit.startswith("L/min "):
         tail = unit.removeprefix("L/min").replace(" free", "", 1) if unit == AIR else unit[5:]
         unit = AIR
@@ -89,8 +100,13 @@ def _is_air(text: str, start: int, end: int, air: bool) -> bool:
 
 
 def _turned(numbers: str, unit: str, other: str) -> str:
-    said = re.sub(_NUMBER, lambda n: _short(convert(float(n[0]), unit, other)), numbers)
+    said = re.sub(_NUMBER, lambda n: _short(convert(_value(n[0]), unit, other)), numbers)
     return f"{said} {_SAID.get(other, other)}"
+
+
+def _value(number: str) -> float:
+    """A number whose thousands may be set apart."""
+    return float(number.replace(",", "").replace("\u00a0", ""))
 
 
 def _per(m: re.Match[str]) -> str:
@@ -125,7 +141,46 @@ def finding_in(one: Finding, system: System) -> Finding:
     return replace(
         one, sentence=turned(one.sentence), title=turned(one.title), formula=turned(one.formula),
         advised_why=turned(one.advised_why), unit=MOTOR if motor and one.unit == "kW" else one.unit,
+        inputs=tuple(replace(i, meaning=turned(i.meaning)) for i in one.inputs),
     )  # fmt: skip
+
+
+def explained_in(one: Finding, system: System) -> Explanation:
+    """How a finding was worked out, in the reader's units: every number put in is turned before it
+    is put in, so that the formula holds what the list under it says.
+
+    What is advised for a field of the plant file stays in that field's own unit.
+    """
+    if system != "US":
+        return explain(one)
+    turned = finding_in(one, system)
+    value, unit = _number_in(turned.value, turned.unit)
+    limit, _ = _number_in(turned.limit, turned.unit)
+    advised = turned.advised if turned.target else _number_in(turned.advised, turned.unit)[0]
+    inputs = []
+    for i in turned.inputs:
+        number, its = (i.value, i.unit) if isinstance(i.value, str) else _number_in(i.value, i.unit)
+        inputs.append(
+            replace(
+                i,
+                value=i.value if number is None else number,
+                unit=its,
+                source=text_in(i.source, system),
+            )
+        )
+    remedies = tuple(replace(r, why=text_in(r.why, system)) for r in one.remedies)
+    return explain(replace(
+        turned, value=value, unit=unit, limit=limit, advised=advised, inputs=tuple(inputs),
+        remedies=remedies, missing=tuple(text_in(m, system) for m in turned.missing),
+    ))  # fmt: skip
+
+
+def _number_in(value: float | None, unit: str) -> tuple[float | None, str]:
+    """A number in US units with its unit as it is said."""
+    other = US_UNITS.get(unit)
+    if other is None:
+        return value, unit
+    return None if value is None else convert(value, unit, other), _SAID.get(other, other)
 
 
 def is_motor(one: Finding) -> bool:
@@ -186,7 +241,7 @@ def _cell(cell: float | str, unit: str, own: str, air: bool, *, bare: bool) -> f
     other = US_UNITS.get(unit or own)
     if isinstance(cell, str):
         if other is not None and own and bare:
-            return re.sub(_NUMBER, lambda n: _short(convert(float(n[0]), own, other)), cell)
+            return re.sub(_NUMBER, lambda n: _short(convert(_value(n[0]), own, other)), cell)
         return text_in(cell, "US", air=air)
     if other is None or isinstance(cell, bool):
         return cell

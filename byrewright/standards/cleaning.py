@@ -41,7 +41,7 @@ VALUES: tuple[Value, ...] = (
           "from_memory", "typical", 7.0, 10.0),
     Value("wash.slug_count", 20.0, "", "slugs in one wash step", "practice", "from_memory",
           "typical"),
-    Value("wash.slug_shortening_m_m", 0.05, "", "shortening of a slug for each metre travelled "
+    Value("wash.slug_shortening_m_m", 0.05, "", "shortening of a slug over the way it travels "
           "(50.8 mm line)", "mamedova2021", "read", "rule", least=0.0025, most=0.5),
     Value("wash.slug_end_length_m", 1.0, "m", "length of the slug wanted at the receiver",
           "practice", "common_practice", "typical", 0.5, 2.0),
@@ -78,7 +78,7 @@ VALUES: tuple[Value, ...] = (
           "calcium carbonate", "practice", "from_memory", "rule"),
     Value("wash.tank_min", 40.0, "min", "time of a tank wash", "practice", "common_practice",
           "typical", 30.0, 50.0, least=5.0, most=240.0),
-    Value("wash.steel_kg_m2", 11.0, "kg/m2", "steel of tube walls, kg for 1 m2 of wall (1.4 mm)",
+    Value("wash.steel_kg_m2", 11.0, "kg/m2", "steel of tube walls of 1.4 mm",
           "practice", "derived", "typical", 9.0, 16.0),
     Value("wash.unit_kg", 2.5, "kg", "cluster and tubes that the wash must warm, as steel",
           "practice", "common_practice", "typical", 1.5, 4.0),

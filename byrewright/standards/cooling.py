@@ -36,7 +36,7 @@ VALUES: tuple[Value, ...] = (
           "practice", "common_practice", "typical", 2.0, 6.0, least=0.2, most=20.0),
     Value("milk.wall_least_c", -0.52, "degC", "freezing point of milk: no wall that milk stands at "
           "may be colder", "practice", "from_memory", "limit", least=-3.0, most=5.0),
-    Value("plate.water_ratio", 2.0, "", "litres of water a litre of milk", "irish_advice", "read",
+    Value("plate.water_ratio", 2.0, "", "water to one part of milk", "irish_advice", "read",
           "typical", 1.0, 3.0, least=0.2, most=10.0),
     Value("plate.approach_k", 3.5, "K", "milk out above water in, at two water to one milk",
           "irish_advice", "read", "typical", 2.0, 5.0, least=0.5, most=25.0),

@@ -27,7 +27,7 @@ VALUES: tuple[Value, ...] = (
           "of water", "practice", "common_practice", "typical", 0.9, 1.4, least=0.3, most=6.0),
     Value("cloth.kw_per_kg", 0.65, "kW/kg", "electric input of a washer or dryer for each kg of "
           "dry load", "practice", "common_practice", "typical", 0.45, 1.0),
-    Value("cloth.water_l_kg", 10.0, "L/kg", "water for each kg of dry load, all rinses", "practice",
+    Value("cloth.water_l_kg", 10.0, "L/kg", "water for the dry load, all rinses", "practice",
           "common_practice", "typical", 7.0, 15.0),
     Value("cloth.hot_share", 0.4, "", "share of a load's water that is heated", "practice",
           "common_practice", "typical", 0.3, 0.5),

@@ -42,7 +42,7 @@ _FIGURES: tuple[Value, ...] = (
           "than planned", "practice", "common_practice", "limit", 15.0, 60.0),
     Value("failures.repair_factor", 1.0, "", "repair times of this farm over those stated by the "
           "kinds", "practice", "common_practice", "typical", 0.5, 3.0),
-    Value("failures.milk_price_l", 0.45, "1/L", "worth of a litre of milk in the site's currency",
+    Value("failures.milk_price_l", 0.45, "1/L", "worth of milk in the site's currency",
           "practice", "common_practice", "typical", 0.3, 0.7),
 )  # fmt: skip
 

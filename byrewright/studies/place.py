@@ -393,7 +393,7 @@ def _cables(ctx: StudyContext, made: Sited) -> None:
     ctx.find(
         "place.cables", "Cable to the machines", round(total, 0), "m",
         f"{len(every)} cables, {total:.0f} m along the tray, the trench or bridge and down to each "
-        "machine, two metres each for ends included, second supplies too.",
+        "machine, 2 m each for ends included, second supplies too.",
         formula="up to the tray, along it, across the room, down, and 2 m", source="definition",
         known="derived",
     )  # fmt: skip

@@ -95,7 +95,7 @@ def rail(ctx: StudyContext, made: Sited) -> None:
         return
     ctx.find(
         "place.rail_load", "Load on the roller track", round(load, 1), "kN/m",
-        f"Deck and cows, with their dynamic factor, press {load:.1f} kN on each metre of the "
+        f"Deck and cows, with their dynamic factor, press {load:.1f} kN/m on the "
         "roller track: its foundation is a matter for the structural engineer.",
         formula="design load of all rollers / (2 pi r)",
         inputs=(worked("r", "radius of the track", made.plan.deck.rail_radius_m, "m"),),

@@ -427,23 +427,23 @@ def missing(v: Visit, what: str = "missing") -> None:
 def findings(v: Visit, some: list[Any], empty: str) -> Html:
     """Findings one under another, the worst first; opening one shows how it was worked out."""
     from byrewright.documents.format import percent
-    from byrewright.documents.us_units import finding_in, text_in
-    from byrewright.studies.explain import explain
+    from byrewright.documents.us_units import explained_in, finding_in
 
     if not some:
         return tag("p", empty, cls="quiet")
     items = []
-    for one in (finding_in(f, v.units) for f in worst_first(some)):
+    for plain in worst_first(some):
+        one = finding_in(plain, v.units)
         margin = (
             tag("span", percent(one.margin), cls="mono quiet small")
             if one.margin is not None and one.limit
             else None
         )
         inner: list[Child] = []
-        for heading, rows in explain(one).parts:
+        for heading, rows in explained_in(plain, v.units).parts:
             inner += [
                 tag("h3", heading),
-                *(tag("p", prose(text_in(r, v.units)), cls="small") for r in rows),
+                *(tag("p", prose(r), cls="small") for r in rows),
             ]
         items.append(
             tag(

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from byrewright.documents.format import shown
 from byrewright.documents.schedule import page_in, pages
 from byrewright.documents.schematic import schematic_svg, sheets_for
-from byrewright.documents.us_units import finding_in, result_in, text_in
+from byrewright.documents.us_units import explained_in, finding_in, result_in, text_in
 from byrewright.results import Result
 from byrewright.standards.units import US_UNITS, convert
 from byrewright.studies.day import run_day
@@ -22,6 +22,8 @@ from byrewright.studies.sizing import size
 from byrewright.studies.vacuum import study_vacuum
 from tests.studies.failing import SMALL, example
 
+WORDS = re.compile(r"\b(?:litres?|metres?|kilograms?|tonnes?|millimetres?)\b")
+"""Metric units written out."""
 METRIC = re.compile(
     r"(?<![\w.])\d[\d.]*[ \u00a0]?(?:L/min|L/h|L/d|L/s|mL|L|kPa|mbar|bar|degC|\u00b0C|mm|cm|um|"
     r"m2|m3|m/s|m|kg|kN|N|K|MJ|t|W/m2K|kJ/kgK)(?![A-Za-z0-9]|/L)|per kPa|per K\b|\bdegC\b|\bkPa\b|"
@@ -56,14 +58,41 @@ def test_no_sentence_of_any_study_holds_a_metric_unit(name: str) -> None:
     told = [(f.name, f.sentence) for f in result.findings]
     told += [(f.name, f.title) for f in result.findings] + [("note", n) for n in result.notes]
     told += [(f.name, f.advised_why) for f in result.findings]
+    told += [(f.name, i.meaning) for f in result.findings for i in f.inputs]
     for table in result.tables:
         told += [(table.key, x) for x in (table.title, table.note, *table.columns)]
         told += [(table.key, c) for row in table.rows for c in row if isinstance(c, str)]
         told += [(table.key, f"1 {u}") for u in table.units]
     for series in result.series:
         told += [(series.key, f"1 {u}") for _, u, _ in series.lines]
-    left = [(where, text) for where, text in told if METRIC.search(text)]
+    left = [(where, text) for where, text in told if METRIC.search(text) or WORDS.search(text)]
     assert left == []
+
+
+@pytest.mark.parametrize("name", ["sizing", "vacuum", "day", "failures"])
+def test_an_explained_finding_holds_one_system_of_units(name: str) -> None:
+    """ "W = 35 280 kg" was read as "W = 35 617 lb", and the formula over it held kilograms."""
+    checked = 0
+    for one in metric_study(name).findings:
+        told = explained_in(one, "US")
+        lines = [row for heading, rows in told.parts if heading != "Source" for row in rows]
+        assert [x for x in lines if METRIC.search(x)] == [], one.name
+        put_in = dict(told.parts).get("Numbers put in", ())
+        for i, line in zip(one.inputs, put_in, strict=True):
+            if i.unit in US_UNITS and not isinstance(i.value, str):
+                number = re.match(r"(?:.+? = )?(-?[\d. ]*\d)", line)
+                assert number is not None, line
+                wanted = convert(i.value, i.unit, US_UNITS[i.unit])
+                told_as = float(number[1].replace(" ", ""))
+                assert told_as == pytest.approx(wanted, rel=2e-3, abs=2e-4), line
+                checked += 1
+    assert checked
+
+
+def test_thousands_that_are_set_apart_are_one_number() -> None:
+    """10,000 L would be turned into "10,0 gal", and 10 000 L into "10 0 gal"."""
+    assert text_in("It holds 10,000 L.", "US") == "It holds 2642 gal."
+    assert "0 gal" not in text_in("It holds 10 000 L.", "US")
 
 
 @pytest.mark.parametrize("name", ["sizing", "vacuum", "failures"])
@@ -161,7 +190,12 @@ def test_drawings_are_lettered_in_inches() -> None:
     assert not METRIC.search(" ".join(re.findall(r">([^<]*)<", us)))
 
 
-@given(st.floats(0.1, 9000), st.sampled_from(sorted(set(US_UNITS) - {"L/min free", "kW motor"})))
+@given(
+    st.floats(0.1, 9000),
+    st.sampled_from(
+        sorted(set(US_UNITS) - {"L/min free", "kW motor", "1/L", "L/kWh", "kg/m2", "L/kg"})
+    ),
+)
 def test_any_quantity_in_a_sentence_is_turned(value: float, unit: str) -> None:
     """A quantity would be left as it is, or turned by another factor."""
     text = text_in(f"It is {value:.2f} {unit} here.", "US")

@@ -78,7 +78,7 @@ class Doser(DosesWash):
     CAUTIONS = (CHEMICAL,)
 
     dose_ml_l: float = par(
-        "mL/L", "product to a litre of wash", 5.0, ge=0.1, le=50, why="common label rate"
+        "mL/L", "product in the wash", 5.0, ge=0.1, le=50, why="common label rate"
     )
     motor_kw: float = par("kW", "motor rating", 0.06, ge=0.01, le=2, why="small peristaltic pump")
 

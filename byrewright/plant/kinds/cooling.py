@@ -83,13 +83,13 @@ class PlateCooler(CoolsMilk):
     u_w_m2_k: float = par("W/m2/K", "overall coefficient at design flow, clean", 2500.0, ge=300, le=6000,
                           why="2000-4000 for milk against water", known="from_memory")  # fmt: skip
     water_ratio: float = par(
-        "", "litres of water to one of milk", 2.0, ge=0.2, le=6, why="common ratio"
+        "", "parts of water to one of milk", 2.0, ge=0.2, le=6, why="common ratio"
     )
     chilled_area_m2: float = par(
         "m2", "area of the chilled stage (0: none)", 0.0, ge=0, le=500, why="no second stage"
     )
     chilled_ratio: float = par(
-        "", "litres of chilled liquid to one of milk", 2.0, ge=0.2, le=6, why="common ratio"
+        "", "parts of chilled liquid to one of milk", 2.0, ge=0.2, le=6, why="common ratio"
     )
     milk_drop_kpa: float = par(
         "kPa", "pressure lost by the milk at design flow", 80.0, ge=1, le=500, why="usual size"

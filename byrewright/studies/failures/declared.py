@@ -70,7 +70,7 @@ def declared_table(cases: Sequence[Case], scripts: Mapping[str, Script]) -> Tabl
         "failures.not_simulated", "What the simulated day does not show",
         ("failure", "simulated day", "why, or what it means", "seen"), ("", "", "", ""),
         tuple(rows),
-        note="Not simulated: nothing that the model of flows holds changes, so delays and litres "
-             "stand at nothing though people may be busy. Changes nothing: simulated, and the "
-             "plant carries it.",
+        note="Not simulated: nothing that the model of flows holds changes, so delays and milk "
+             "lost stand at nothing though people may be busy. Changes nothing: simulated, and "
+             "the plant carries it.",
     )  # fmt: skip

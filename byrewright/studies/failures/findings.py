@@ -264,7 +264,7 @@ def _year(
         f"Single failures cost {hours_text(worth.litres, 'L')}, about "
         f"{worth.litres.mean * price:.0f} {analysis.plant.site.currency} at the rules' price."
         + _left_out(analysis, scripts),
-        formula="sum of failures a year x litres lost each, at the worst moment",
+        formula="sum of failures a year x milk lost by each, at the worst moment",
         inputs=(*inputs, ctx.rule("failures.milk_price_l")), source="weibull_table",
         known="second_hand",
     )  # fmt: skip

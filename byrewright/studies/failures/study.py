@@ -175,7 +175,7 @@ def _assume(ctx: StudyContext, analysis: Analysis, month: int, simulated: bool) 
         ctx.assume(where, text, "yes", "", "common practice; check it on this plant")
     if simulated:
         words = analysis.plant.site.month_words(month)
-        ctx.notes.notes.append(f"Milk temperatures and litres are those of {words}.")
+        ctx.notes.notes.append(f"Milk temperatures and milk lost are those of {words}.")
         ctx.assume("failures", "month of the simulated day", month, "", words)
     ctx.notes.notes.append(
         f"Asked in the mode {analysis.mode}: {len(analysis.cases)} ways to fail of "

@@ -105,7 +105,7 @@ def _milk_flow(ctx: StudyContext, duty: Duty) -> None:
         f"The cows give {duty.milk_l_day:.0f} L a day in {len(duty.milkings)} "
         f"milking{'s' if len(duty.milkings) > 1 else ''}, {duty.withheld_l_day:.0f} L of it "
         "withheld.",
-        formula="sum over milkings and groups of cows x litres a cow",
+        formula="sum over milkings and groups of cows x milk a cow",
         inputs=tuple(worked("V", f"{m.name}: milk", round(m.milk_l), "L") for m in duty.milkings),
         source="the plant file",
         known="stated",

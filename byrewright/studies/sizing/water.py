@@ -381,7 +381,7 @@ def _recovered(ctx: StudyContext, duty: Duty, day: WaterDay) -> None:
             "tank to "
             f"hold them; a tank would serve first rinse and yard ({sum(wanted) / 1000:.1f} m3 a "
             "day).",
-            formula="V = milk x water ratio", inputs=(stated("r", "water a litre of milk", per_l),),
+            formula="V = milk x water ratio", inputs=(stated("r", "water for one of milk", per_l),),
             source="definition", known="derived",
         )  # fmt: skip
         return
@@ -401,7 +401,7 @@ def _recovered(ctx: StudyContext, duty: Duty, day: WaterDay) -> None:
             allowance=TIGHT, formula="V = first rinse + yard after the largest milking, at most "
                                      "what "
             "the cooler gives; T = T_w + rho cp dT_milk/(r 4.19)",
-            inputs=(stated("r", "water a litre of milk", per_l),
+            inputs=(stated("r", "water for one of milk", per_l),
                     ctx.rule("water.yard_l_cow"), ctx.rule("milk.cp_kj_kgk")),
             source="definition", known="derived",
             advised=next_preferred(need * (1 + TIGHT) / sum(t.count for t in tanks)),
