@@ -7,7 +7,7 @@ Each is proven by drafting again.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from byrewright.drafting.close import Closing, Say, close, fails
@@ -28,6 +28,15 @@ class Give:
     words: str
     change: Callable[[Brief], Brief]
     mends: frozenset[str]
+    covers: tuple[str, ...] = ()
+    """What the wish may mend: beginnings of the names of findings."""
+    further: tuple[Step, ...] = ()
+    """The steps of the wish beyond this one."""
+
+    def raised(self, by: int) -> Give:
+        """The same wish, so many steps further."""
+        step = self.further[:by][-1]
+        return replace(self, words=step.words, change=step.change, further=tuple(self.further[by:]))
 
 
 def gives(
@@ -128,7 +137,8 @@ class _Search:
             if mends(at) >= most:
                 proven = self._outcome(steps[at], None, tried[at].then).mended
                 if proven >= most:
-                    return Give(lever.wish, steps[at].words, steps[at].change, proven)
+                    return Give(lever.wish, steps[at].words, steps[at].change, proven,
+                                lever.mends, tuple(steps[at + 1 :]))  # fmt: skip
         return None
 
     def together(self, found: Sequence[Give]) -> Give | None:
@@ -147,12 +157,32 @@ class _Search:
             more.remove(best)
             left -= best.mends
         while len(some) > 1:
-            step = joined([Step(g.words, g.change) for g in some])
-            mended = self._outcome(step, None).mended
-            if len(mended) > max(len(g.mends) for g in some):
-                return Give("+".join(g.wish for g in some), step.words, step.change, mended)
+            both = self._joined(some)
+            if both and len(both.mends) > max(len(g.mends) for g in some):
+                return both
             some.pop()
         return None
+
+    def _joined(self, some: Sequence[Give]) -> Give | None:
+        """Wishes that give together. Where one asks more of another than that gives by itself (a
+        tank that is emptied daily cools faster, and draws more), the other goes further."""
+        best, start = None, None
+        for by in RAISES:
+            step = joined([Step(g.words, g.change) for g in some])
+            outcome = self._outcome(step, None, start)
+            if len(outcome.mended) > len(best.mends if best else ()):
+                wish = "+".join(g.wish for g in some)
+                best = Give(wish, step.words, step.change, outcome.mended)
+            start = outcome.then
+            left = [f.name for f in start.open] if start else []
+            more = [
+                g.raised(by) if g.further and any(n.startswith(g.covers) for n in left) else g
+                for g in some
+            ]
+            if more == some:
+                break
+            some = more
+        return best
 
     def _outcome(
         self, step: Step, only: Sequence[str] | None, start: Closing | None = None
@@ -170,6 +200,8 @@ class _Search:
         return Outcome(known - left if left <= known else frozenset(), known - left, then)
 
 
+RAISES = (1, 2, 4, 8, 8)
+"""Steps by which wishes that give together go further, from try to try."""
 PROOFS = 3
 """Steps upward that are proven where the least one fails a study that had not been asked."""
 

@@ -314,6 +314,37 @@ def test_two_wishes_about_one_part_of_the_brief_are_both_in_what_is_proven(
         assert then is not None and (then.limit_kva, then.fault_kva) == (60.0, 400.0)
 
 
+def test_of_wishes_that_give_together_one_goes_further_where_another_asks_more_of_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Would fail if a farm were told only parts of what closes its draft, as a tank that is emptied
+    daily draws more than the supply that is enough for one emptied every other day."""
+    more = (
+        SMALL
+        + """\
+supply: {phases: 3, limit_kva: 40}
+collections: [{at: "09:00", tanker_l: 9000, every_days: 2}]
+"""
+    )
+    brief = read_brief_text(more).brief
+
+    def bad(b: Brief) -> dict[str, bool]:
+        daily = b.collections[0].every_days == 1
+        asks = 75 if daily else 60
+        return {"power.demand": b.supply is not None and (b.supply.limit_kva or 0) < asks,
+                "storage.sold": not daily}  # fmt: skip
+
+    monkeypatch.setattr(
+        giving, "LEVERS", [a for a in LEVERS if a.wish in ("supply", "collections")]
+    )
+    now, _ = told_by(monkeypatch, brief, bad)
+    found = {g.wish: g for g in gives(brief, RULES, now)}
+    then = found["supply+collections"].change(brief)
+    assert then.supply is not None and then.supply.limit_kva == 75
+    assert not any(bad(then).values())
+    assert found["supply"].words == "supply 60 kVA instead of 40"
+
+
 def test_a_large_motor_on_one_phase_asks_for_three() -> None:
     """Would fail if a farm with one phase were told that no wish may give, or a stronger supply of
     one phase were tried for it."""
