@@ -376,6 +376,26 @@ def test_a_cold_heater_is_mended_where_it_is_short() -> None:
     assert remedies.hotter_heaters(small(), 70.0, 83.0, 10.0, draw_l=500.0) == ()
 
 
+def test_milk_too_warm_into_the_tank_is_mended_by_a_larger_stage_where_one_can() -> None:
+    """Would fail if a draft were left open by a tenth of a kelvin that a larger cooler takes, or
+    asked for ever more of it where the cold itself comes in too warm."""
+
+    def cooled(area_m2: float, wish_c: float | None = None) -> Plant:
+        cooler = plants.machine("PC1", "plate_cooler", area_m2=area_m2)
+        wishes = small().wishes.model_copy(update={"milk_out_c": wish_c})
+        equipment = {**small().equipment, "PC1": cooler}
+        return small().model_copy(update={"equipment": equipment, "wishes": wishes})
+
+    name = "day.cooler_outlet@PC1 water stage"
+    now = run_day(cooled(12)).finding(name)
+    assert now.value is not None and not now.remedies
+    wish = now.value - 0.3
+    (larger,) = run_day(cooled(12, wish)).finding(name).remedies
+    assert (larger.of, larger.figure) == ("PC1", "area_m2") and float(larger.to) < 24
+    assert run_day(cooled(float(larger.to), wish)).finding(name).verdict == "holds"
+    assert remedies.larger_stage(cooled(12), "PC1.water_in", (30.0, 14.0, 9.0), 8.9) == ()
+
+
 def test_more_wash_is_asked_for_up_to_what_a_plant_may_state() -> None:
     """Would fail if a wash a little too cold were given up below the most that may be asked for."""
     plant = small(hot_c=88.0)

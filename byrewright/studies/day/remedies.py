@@ -10,6 +10,7 @@ from byrewright.plant.programme import Wash
 from byrewright.plant.roles import (
     BringsCows,
     CompressesAir,
+    CoolsMilk,
     HeatsWater,
     KeepsAir,
     MovesMilk,
@@ -27,6 +28,9 @@ choice)."""
 SLOWER_AT_LEAST, SLOWER_BY_SHARE = 1.01, 0.2
 """A turn is made this many times as long, and longer by this share of the cows too many that went
 round again: small steps, so that the turn stays as fast as it may be (our choice)."""
+LARGER_STAGE = 1.05
+"""A stage is made larger by this beyond what one day's milk asks: other cows give more at once (our
+choice)."""
 ROOM_C = 15.0
 """Rooms that a wash warms, for a first estimate of what a hotter start brings."""
 
@@ -64,6 +68,33 @@ def slower(plant: Plant, again: float) -> tuple[Remedy, ...]:
         Remedy(p.id, "turn_s", float(math.ceil(times * p.turn_s)), why)
         for p in plant.machines(StandsCows)
     )
+
+
+def larger_stage(
+    plant: Plant, exchanger: str, reads: tuple[float, float, float | None], wish_c: float
+) -> tuple[Remedy, ...]:
+    """More heat transfer in a stage that milk leaves too warm: as many times more as its transfer
+    units must be, whose logarithm the approach is. None where the cold comes in too warm for it.
+
+    Args:
+        exchanger: the engine's name of the stage, `tag.port`.
+        reads: milk in, milk out and cold in, degC.
+    """
+    milk_c, out_c, cold_c = reads
+    tag, _, name = exchanger.partition(".")
+    cooler = plant.equipment[tag]
+    port = cooler.port(name)
+    if out_c <= wish_c or cold_c is None or cold_c >= wish_c or milk_c <= out_c or port is None:
+        return ()
+    assert isinstance(cooler, CoolsMilk)
+    stage = next((s for of in port.services if (s := cooler.stage(of))), None)
+    if stage is None or not stage.sized_by:
+        return ()
+    above = milk_c - cold_c
+    times = math.log(above / (wish_c - cold_c)) / math.log(above / (out_c - cold_c))
+    why = f"milk left at {out_c:.1f} degC where {wish_c:g} is wished"
+    size = next_preferred(LARGER_STAGE * times * stage.size)
+    return (Remedy(tag, stage.sized_by, size, why),)
 
 
 def roomier(run: Run, tag: str, litres: float) -> tuple[Remedy, ...]:

@@ -10,6 +10,7 @@ from byrewright.plant.plant import Plant
 from byrewright.plant.roles import MakesCold, StoresMilk
 from byrewright.results import Input, Remedy, Table
 from byrewright.standards.cooling import TemperatureStep
+from byrewright.studies.day import remedies
 from byrewright.studies.day.record import TANK_EMPTY, MilkingSession, Run
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.sizes import next_preferred
@@ -275,11 +276,15 @@ def _coolers(ctx: StudyContext, run: Run) -> None:
         warmest = float(ends[i, sh.SX_WARMEST])
         last = i + 1 == len(run.compiled.names.exchangers)
         wish = run.plant.wishes.milk_out_c if last else None
+        cold = float(x[i, sh.SX_COLD])
+        into = float(x[i, sh.SX_COLDC]) / cold if cold > 0 else None
+        reads = float(x[i, sh.SX_KGIN] / kg), mean, into
         ctx.find(
             "day.cooler_outlet", f"Milk out of {tag}, {stage}", mean, "degC",
             f"On average {mean:.1f} degC, warmest {warmest:.1f} degC; "
             f"{x[i, sh.SX_KJ] / 3600:.0f} kWh of heat left the milk there.",
             subject=f"{tag} {stage}", limit=wish, sense="at_most" if wish is not None else "says",
+            remedies=remedies.larger_stage(run.plant, name, reads, wish) if wish else (),
             formula="e = (1 - exp(-N(1-Cr))) / (1 - Cr exp(-N(1-Cr))), Q = e Cmin (Th - Tc)",
             source="Kays and London, effectiveness and number of transfer units", known="read",
         )  # fmt: skip
