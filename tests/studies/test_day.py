@@ -397,14 +397,16 @@ def test_milk_too_warm_into_the_tank_is_mended_by_a_larger_stage_where_one_can()
 
 
 def test_more_wash_is_asked_for_up_to_what_a_plant_may_state() -> None:
-    """Would fail if a wash a little too cold were given up below the most that may be asked for."""
+    """Would fail if a wash a little too cold were given up below the most that may be asked for,
+    or one much too cold were given a little more in every round."""
     plant = small(hot_c=88.0)
 
-    def more(litres: float) -> list[float | str | bool]:
+    def more(litres: float, back: float = 53.0) -> list[float | str | bool]:
         wash = SimpleNamespace(hot_l=4 * litres, units=4)
-        return [r.to for r in remedies.hotter_wash(plant, 53.0, 88.0, wash)]  # type: ignore[arg-type]
+        return [r.to for r in remedies.hotter_wash(plant, back, 88.0, wash)]  # type: ignore[arg-type]
 
     assert [more(20.0), more(51.0), more(60.0)] == [[24.0], [60.0], []]
+    assert more(20.0, back=45.0) == [35.0]  # 43 K for 30 K of the steel, where 33 K are for 40 K
     assert remedies.hotter_wash(plant, 55.0, 88.0, SimpleNamespace()) == ()  # type: ignore[arg-type]
 
 

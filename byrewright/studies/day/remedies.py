@@ -128,7 +128,11 @@ def hotter_wash(plant: Plant, back: float, hottest_c: float, wash: Wash) -> tupl
     if short <= 0:
         return ()
     has = wash.hot_l / max(1, wash.units)
-    each = min(MOST_WASH_L_UNIT, float(math.ceil(MORE_WASH * has)))
+    end_c = (
+        plant.cleaning.end_c
+    )  # the steel takes (end - room), of which each litre gives hot - end
+    times = (hot_c - back) * (end_c - ROOM_C) / (max(1.0, hot_c - end_c) * max(5.0, back - ROOM_C))
+    each = min(MOST_WASH_L_UNIT, float(math.ceil(max(MORE_WASH, times) * has)))
     hotter = hot_c < hottest_c
     more = (Remedy("cleaning", "water_l_unit", each, why, otherwise=hotter),) if each > has else ()
     if hotter:
@@ -139,7 +143,8 @@ def hotter_wash(plant: Plant, back: float, hottest_c: float, wash: Wash) -> tupl
 
 
 MORE_WASH = 1.2
-"""Wash that is asked for where a hotter start is not to be had, over what there is (our choice)."""
+"""Least wash that is asked for where a hotter start is not to be had, over what there is (our
+choice)."""
 THERMOSTAT_K = 2.5
 """By how much a heater may stand under its setting before it counts as not hot again."""
 
