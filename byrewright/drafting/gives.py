@@ -54,6 +54,8 @@ def gives(
     found = []
     for lever in LEVERS:
         mine = frozenset(f.name for f in now.open if f.name.startswith(lever.mends))
+        if lever.last:
+            mine -= frozenset().union(*(g.mends for g in found))
         give = search.least(lever, mine) if mine else None
         if give is not None:
             found.append(give)

@@ -50,6 +50,8 @@ class Lever:
     wish: str
     mends: tuple[str, ...]
     every: Callable[[Brief, Closing], Sequence[Step]]
+    last: bool = False
+    """Whether it is asked only for what no other wish mends."""
 
     def steps(self, brief: Brief, now: Closing) -> list[Step]:
         """The steps that a brief can state: none beyond the range of what it changes."""
@@ -148,6 +150,43 @@ def _rounds(brief: Brief, now: Closing) -> list[Step]:
               go_round_share=share)
         for share in (0.05, 0.08, 0.10, 0.12, 0.15, 0.20, 0.25, 0.30) if share > was
     ]  # fmt: skip
+
+
+def _milkings(brief: Brief, now: Closing) -> list[Step]:
+    """Fewer milkings, spread over the day, with the same hours of milking a day."""
+    has, first = len(brief.milkings), minutes(brief.milkings[0])
+    found = []
+    for count in range(has - 1, 0, -1):
+        hours = min(round(brief.target_h * has / count, 1), 24 / count - 1.0)
+        starts = tuple(clock(first + i * 1440 / count) for i in range(count))
+        a_day = f"{count} milking{'s' if count > 1 else ''} a day of {hours:.3g} h"
+        words = f"{a_day} instead of {has} of {brief.target_h:.3g} h"
+        found.append(_step(words, milkings=starts, target_h=hours))
+    return found
+
+
+def _with_cows(cows: int, brief: Brief) -> Brief:
+    """Fewer cows, each group by the same share."""
+    share, done, before = cows / brief.cows, 0, 0
+    groups = []
+    for group in brief.groups:
+        done += group.cows
+        mine = round(done * share) - before
+        before += mine
+        groups.append(_changed(group, cows=mine, withheld_cows=min(group.withheld_cows, mine)))
+    withheld = sum(g.withheld_cows for g in groups) or min(brief.withheld_cows, cows)
+    return _changed(brief, cows=cows, groups=tuple(groups), withheld_cows=withheld)
+
+
+def _cows(brief: Brief, now: Closing) -> list[Step]:
+    """What one parlour milks: fewer cows, down to half."""
+    grain = 10 if brief.cows >= 100 else 1
+    step = grain * max(1, round(brief.cows / 50 / grain))
+    first = step * (math.ceil(brief.cows / step) - 1)
+    return [
+        Step(f"{cows} cows in this parlour instead of {brief.cows}", partial(_with_cows, cows))
+        for cows in range(first, brief.cows // 2, -step)
+    ]
 
 
 def _onward(
@@ -376,7 +415,9 @@ LEVERS: tuple[Lever, ...] = (
     Lever("water_l_unit", (*WASH, "day.wash_dry", "wash.circulates"), _more_wash),
     Lever("steps", ("day.milk_wash", "day.milk_pure"), _rinsed),
     Lever("end_c", WASH, _return),
+    Lever("milkings", TIME, _milkings, last=True),
+    Lever("cows", TIME, _cows, last=True),
 )
 """Wishes that may give. `cooling` has no order: each kind is tried until one closes."""
-UNORDERED = frozenset({"cooling", "collections"})
+UNORDERED = frozenset({"cooling", "collections", "milkings"})
 """Wishes whose steps have no order."""

@@ -345,6 +345,35 @@ collections: [{at: "09:00", tanker_l: 9000, every_days: 2}]
     assert found["supply"].words == "supply 60 kVA instead of 40"
 
 
+def test_fewer_cows_or_milkings_are_named_only_where_no_other_wish_mends(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Would fail if a herd beyond what one parlour milks were told of nothing that may give, or a
+    farm were told to sell cows where one more person milks them."""
+    brief = read_brief_text(
+        SMALL.replace('["05:00", "17:00"]', "3").replace("cows: 240", "cows: 243\ngroups: 2")
+    ).brief
+    monkeypatch.setattr(
+        giving, "LEVERS", [a for a in LEVERS if a.wish in ("operators", "milkings", "cows")]
+    )
+    for helped in (False, True):
+        now, _ = told_by(monkeypatch, brief, lambda b, helped=helped: {  # type: ignore[misc]
+            "throughput.finished": b.cows > 200 and len(b.milkings) > 2
+            and not (helped and b.operators > 2),
+        })  # fmt: skip
+        found = {g.wish: g for g in gives(brief, RULES, now)}
+        assert set(found) == ({"operators"} if helped else {"milkings"}), found
+    now, _ = told_by(monkeypatch, brief, lambda b: {"throughput.finished": b.cows > 200})
+    found = {g.wish: g for g in gives(brief, RULES, now)}
+    assert found["cows"].words == "200 cows in this parlour instead of 243"
+    fewer = found["cows"].change(brief)
+    assert [g.cows for g in fewer.groups] == [100, 100] and fewer.withheld_cows <= 4
+    Brief.model_validate(fewer.model_dump(by_alias=True))
+    (lever,) = [a for a in LEVERS if a.wish == "milkings"]
+    once = [s.words for s in lever.steps(brief, now)]
+    assert once[0] == "2 milkings a day of 4.5 h instead of 3 of 3 h"
+
+
 def test_a_large_motor_on_one_phase_asks_for_three() -> None:
     """Would fail if a farm with one phase were told that no wish may give, or a stronger supply of
     one phase were tried for it."""
