@@ -26,6 +26,7 @@ from byrewright.plant.farm import (
     Wishes,
     Work,
     clock,
+    names_by_start,
 )
 from byrewright.plant.plant_id import made_id
 from byrewright.plant.problems import BriefError, problem, show
@@ -33,6 +34,7 @@ from byrewright.plant.record import Record, par
 from byrewright.plant.source import Source, load, read_text
 from byrewright.plant.translate import validate
 from byrewright.results import Assumption
+from byrewright.standards.electrical import usual_supply
 
 FORMAT = 1
 STARTS: Mapping[int, tuple[str, ...]]
@@ -176,7 +178,7 @@ class Brief(DraftedAgain):
         """The milkings of the plant, named by the time of day."""
         return tuple(
             Milking(name=name, start=start, target_h=self.target_h, operators=self.operators)
-            for name, start in zip(_names(self.milkings), self.milkings, strict=True)
+            for name, start in zip(names_by_start(self.milkings), self.milkings, strict=True)
         )
 
     def work_part(self) -> Work:
@@ -212,6 +214,7 @@ WHERE: Mapping[str, str] = {
     "climate": "site.ambient_c",
     "hemisphere": "site.ambient_c",
     "collections": "collections",
+    "supply": "site.supply",
     "cleaning": "cleaning.washes_a_day",
     "temperature_c": "site.water_temperature_c",
 }
@@ -304,6 +307,7 @@ class _Filler:
     def filled(self) -> dict[str, Any]:
         """The brief's data with every line that has no plain default filled in."""
         self.weather()
+        self.electricity()
         self.water()
         self.milking_times()
         self.herd_groups()
@@ -374,6 +378,16 @@ class _Filler:
                       why)  # fmt: skip
         return self.data.get("hemisphere") == "south"
 
+    def electricity(self) -> None:
+        """Voltage and frequency of the region, where the brief does not state them."""
+        supply = self.stated.get("supply", {})
+        if isinstance(supply, dict) and not {"voltage_v", "frequency_hz"} & set(supply):
+            usual = usual_supply(str(self.stated.get("region", "")), supply.get("phases"))
+            if usual:
+                said = f"{usual['voltage_v']:g} V, {usual['frequency_hz']} Hz"
+                why = "usual in the region; the utility says what there is"
+                self.assume("supply", {**supply, **usual}, said, "", "electricity", why)
+
     def water(self) -> None:
         water = self.data.get("water_source", {})
         if not isinstance(water, dict):
@@ -405,7 +419,7 @@ class _Filler:
         every = self.data["milkings"] if isinstance(self.data["milkings"], list) else []
         if "target_h" not in self.data:
             hours = round(min(4.0, 0.6 * 24 / max(1, len(every))), 1)
-            where = f"milkings.{(*_names(every), 'milking')[0]}.target_h"
+            where = f"milkings.{(*names_by_start(every), 'milking')[0]}.target_h"
             why = "cows should not stand longer away from feed and rest"
             self.data["target_h"] = hours
             self.notes.append(Assumption(where, "time for one milking", hours, "h", why))
@@ -471,21 +485,6 @@ class _Filler:
 
 def _where(key: str) -> str:
     return WHERE.get(key, f"brief.{key}")
-
-
-DAYTIMES = ((4, "night"), (11, "morning"), (15, "midday"), (20, "evening"), (99, "night"))
-"""Hour before which a milking is called so."""
-
-
-def _names(starts: Any) -> tuple[str, ...]:
-    """Names of milkings by their start, each once."""
-    found: list[str] = []
-    for start in starts:
-        hour = int(start[:2]) if isinstance(start, str) and start[:2].isdecimal() else 0
-        name = next(word for end, word in DAYTIMES if hour < end)
-        taken = sum(1 for n in found if n.split(" ")[0] == name)
-        found.append(f"{name} {taken + 1}" if taken else name)
-    return tuple(found)
 
 
 def _said(value: Any) -> float | str:

@@ -414,3 +414,18 @@ class Colours(Record):
 def plain(record: Record) -> dict[str, Any]:
     """The stated fields of a record as plain data for the file."""
     return record.model_dump(mode="json", exclude_unset=True, by_alias=True)
+
+
+DAYTIMES = ((4, "night"), (11, "morning"), (15, "midday"), (20, "evening"), (99, "night"))
+"""Hour before which a milking is called so."""
+
+
+def names_by_start(starts: Any) -> tuple[str, ...]:
+    """Names of milkings by their start, each once."""
+    found: list[str] = []
+    for start in starts:
+        hour = int(start[:2]) if isinstance(start, str) and start[:2].isdecimal() else 0
+        name = next(word for end, word in DAYTIMES if hour < end)
+        taken = sum(1 for n in found if n.split(" ")[0] == name)
+        found.append(f"{name} {taken + 1}" if taken else name)
+    return tuple(found)

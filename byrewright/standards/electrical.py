@@ -136,3 +136,15 @@ SUPPLY_A: tuple[float, ...] = (
 """Usual ratings of fuses and breakers, A (common practice, no source)."""
 UPS_KVA: tuple[float, ...] = (0.5, 0.75, 1, 1.5, 2, 3, 5, 6, 8, 10, 15, 20)
 """Usual ratings of uninterruptible supplies, kVA (common practice, no source)."""
+
+
+def usual_supply(region: str, phases: object = 3) -> dict[str, float]:
+    """Voltage and frequency of farm supplies in a region where they are not the usual 400 V and
+    50 Hz (common practice, no source); empty elsewhere.
+
+    >>> usual_supply("US-California"), usual_supply("EU")
+    ({'voltage_v': 480.0, 'frequency_hz': 60}, {})
+    """
+    if not region.casefold().startswith("us"):
+        return {}
+    return {"voltage_v": 240.0 if phases == 1 else 480.0, "frequency_hz": 60}

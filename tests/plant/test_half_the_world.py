@@ -52,6 +52,20 @@ def test_a_season_taken_from_the_region_is_an_assumption() -> None:
     assert said == {"south": "New Zealand lies south of the equator"}
 
 
+def test_a_supply_that_is_not_stated_is_that_of_the_region() -> None:
+    """A farm in the United States was drafted on 400 V and 50 Hz, which it cannot have."""
+    for lines, has in (
+        ("region: US", (480.0, 60)),
+        ("region: US-California\nsupply: {limit_kva: 80}", (480.0, 60)),
+        ("region: US\nsupply: {phases: 1}", (240.0, 60)), ("region: EU", (400.0, 50)),
+        ("region: US\nsupply: {voltage_v: 208, frequency_hz: 60}", (208.0, 60)),
+    ):  # fmt: skip
+        told = read_brief_text(PLAIN + lines)
+        supply = told.brief.site_part().supply
+        assert (supply.voltage_v, supply.frequency_hz) == has, lines
+        assert any(a.where == "site.supply" for a in told.assumptions) is (has[0] in (480, 240))
+
+
 def test_the_study_month_is_the_worst_of_water_and_air() -> None:
     """The day would be that of June, whatever the site's water and air do."""
     site = read_brief_text(PLAIN).brief.site_part()
