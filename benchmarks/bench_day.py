@@ -80,6 +80,14 @@ def timed(work: Callable[[], Any], runs: int = 1) -> tuple[float, Any]:
     return best, answer
 
 
+def line_kg(compiled: Compiled, pump: str) -> float:
+    """What the line of a pump holds."""
+    T = compiled.tables
+    m = T.I[T.rows("movers")][compiled.names.movers.index(pump)]
+    line = int(T.I[m[sh.MI_J0] : m[sh.MI_J1], sh.J_LINE].max())
+    return float(T.F[line, sh.LN_CAP]) if line >= 0 else 0.0
+
+
 def peer_day(plant: Plant, compiled: Compiled, day: sh.Day) -> list[Chain]:
     """The three milkings in plain Python, one after another, tanks carried on."""
     chains: list[Chain] = []
@@ -89,6 +97,8 @@ def peer_day(plant: Plant, compiled: Compiled, day: sh.Day) -> list[Chain]:
         cows = [[float(v) for v in row] for row in table]
         chain = Chain(plant, cows, start, plants.WATER_C[5], plants.AMBIENT_C[5],
                       full=full_flows(compiled))  # fmt: skip
+        for pump in chain.pumps:  # what its line holds is told to it, too
+            chain.lines[chain.group(pump)].cap = line_kg(compiled, pump.machine.id)
         if chains:
             for tag in chain.tanks:
                 chain.pools[tag] = chains[-1].pools[tag]

@@ -10,6 +10,7 @@ so a ratio of times flatters it.
 from __future__ import annotations
 
 import math
+from collections import deque
 from collections.abc import Callable, Generator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -194,6 +195,42 @@ class Pump:
     moved: float = 0.0
 
 
+class Line:
+    """A line full of milk: what came in first goes out first, in batches of a 48th of it."""
+
+    def __init__(self, cap_kg: float) -> None:
+        self.cap = cap_kg
+        self.batches: deque[list[float]] = deque()
+
+    @property
+    def kg(self) -> float:
+        """What stands in it."""
+        return sum(b[0] for b in self.batches)
+
+    def through(self, kg: float, kj: float, room: float) -> tuple[float, float]:
+        """Give in, and take out what there is no room for: kg and kJ."""
+        out, heat = max(0.0, self.kg + kg - room), 0.0
+        left = min(out, self.kg)
+        past = out - left  # straight through
+        while left > 1e-13 and self.batches:
+            first = self.batches[0]
+            part = min(1.0, left / first[0])
+            left -= part * first[0]
+            heat += part * first[1]
+            first[0], first[1] = first[0] * (1 - part), first[1] * (1 - part)
+            if part == 1.0:
+                self.batches.popleft()
+        stays, c = kg - past, kj / kg if kg > 0 else 0.0
+        while stays > 1e-13:
+            if not self.batches or self.batches[-1][0] > self.cap / 48 - 1e-13:
+                self.batches.append([0.0, 0.0])
+            more = min(stays, self.cap / 48 - self.batches[-1][0])
+            self.batches[-1][0] += more
+            self.batches[-1][1] += more * c
+            stays -= more
+        return out, heat + past * c
+
+
 def wall_standing_m2(volume_m3: float) -> float:
     """Wall of an upright cylinder 2.2 times as high as wide, both ends in."""
     radius = (volume_m3 / (math.pi * 4.4)) ** (1 / 3)
@@ -246,6 +283,13 @@ class Chain:
                 dst = follows[dst]
             to = dst if dst in self.pools else "tanks"
             self.pumps.append(Pump(e[tag], comes[f"{tag}.inlet"], to))
+        litres = (
+            math.pi / 4 * 0.635**2 * 40
+        )  # of a pipe of the plants that are compared, each alike
+        self.lines: dict[str, Line] = {}
+        for group in {self.group(p) for p in self.pumps}:
+            pipes = 2 * sum(self.group(p) == group for p in self.pumps) + 2 * (group == "tanks")
+            self.lines[group] = Line(pipes * litres * RHO)
         self.deck = Deck(self.plant, self.cows, self.start)
         self.target = 0
         self.withheld = 0.0
@@ -254,6 +298,11 @@ class Chain:
         self.shut = False
         self.nearest = 1.0
         """How near any decision came to its threshold: under rounding, two steppers may differ."""
+
+    @staticmethod
+    def group(pump: Pump) -> str:
+        """Pumps that meet before the cooler share its line; all others have one a vessel."""
+        return "tanks" if pump.dst == "tanks" else pump.src
 
     def wish(self, pump: Pump, flush: bool) -> float:
         """Share of full flow by the level it follows."""
@@ -325,18 +374,6 @@ class Chain:
             kg = flow * max(0.0, 1.0 + lift * (pool.kg / pool.cap - 0.3)) * dt * share
             wishes.append(kg)
             asked[pump.src] = asked.get(pump.src, 0.0) + kg
-        cooled: list[tuple[str, float, float]] = []
-        for pump, kg in zip(self.pumps, wishes, strict=True):
-            have = self.pools[pump.src].kg
-            if asked[pump.src] > max(0.0, have):
-                kg *= max(0.0, have) / asked[pump.src]
-            if kg <= 0:
-                continue
-            pump.moved += kg
-            if pump.dst == "tanks":
-                cooled.append((pump.src, kg, self.pools[pump.src].c))
-            else:
-                moves.append((pump.src, pump.dst, kg))
         dkg = dict.fromkeys(self.pools, 0.0)
         dkj = dict.fromkeys(self.pools, 0.0)
         for a, b, kg in moves:
@@ -345,7 +382,35 @@ class Chain:
             dkj[a] -= kg * CP_MILK * c
             dkg[b] += kg
             dkj[b] += kg * CP_MILK * c
-        self.cool(cooled, dkg, dkj, dt)
+        given: dict[str, list[tuple[float, float]]] = {group: [] for group in self.lines}
+        for pump, kg in zip(self.pumps, wishes, strict=True):
+            have = self.pools[pump.src].kg
+            if asked[pump.src] > max(0.0, have):
+                kg *= max(0.0, have) / asked[pump.src]
+            if kg <= 0:
+                continue
+            pump.moved += kg
+            c = self.pools[pump.src].c
+            dkg[pump.src] -= kg
+            dkj[pump.src] -= kg * CP_MILK * c
+            given[self.group(pump)].append((kg, c))
+        for group, every in given.items():
+            to = (
+                self.tanks[self.target]
+                if group == "tanks"
+                else next(p.dst for p in self.pumps if p.src == group)
+            )
+            kg = sum(k for k, _ in every)
+            kj = sum(k * c for k, c in every) * CP_MILK
+            if group == "tanks" and every:
+                kj = self.cool(kg, kj, dt)
+            room = self.lines[group].cap
+            if deck_over:
+                room *= min(1.0, max(0.0, (self.flush_until - t) / 150 - 1)) if flush else 0.0
+            if kg > 0 or flush:
+                out, heat = self.lines[group].through(kg, kj, room)
+                dkg[to] += out
+                dkj[to] += heat
         dkg["line"] += milk
         dkj["line"] += milk * CP_MILK * 35.0
         for tag, pool in self.pools.items():
@@ -358,30 +423,20 @@ class Chain:
             pool.most = max(pool.most, pool.kg)
         self.chill(t, dt)
 
-    def cool(self, cooled: list[tuple[str, float, float]], dkg: dict[str, float],
-             dkj: dict[str, float], dt: float) -> None:  # fmt: skip
-        """Through the cooler into the tank in use."""
-        if not cooled:
-            return
-        tank = self.tanks[self.target]
-        kg = sum(k for _, k, _ in cooled)
-        hot = sum(k * c for _, k, c in cooled) / kg
-        out = hot
-        if self.cooler is not None:
-            ch = kg * CP_MILK
-            cw = kg * self.cooler.water_ratio * CP_WATER  # type: ignore[attr-defined]
-            ua = self.cooler.area_m2 * self.cooler.u_w_m2_k / 1000 * dt  # type: ignore[attr-defined]
-            least, most = min(ch, cw), max(ch, cw)
-            n, r = ua / least, least / most
-            x = math.exp(-n * (1 - r))
-            q = (1 - x) / (1 - r * x) * least * (hot - self.water_c)
-            self.heat_out += q
-            out = hot - q / ch
-        for src, k, c in cooled:
-            dkg[src] -= k
-            dkj[src] -= k * CP_MILK * c
-            dkg[tank] += k
-            dkj[tank] += k * CP_MILK * out
+    def cool(self, kg: float, kj: float, dt: float) -> float:
+        """Heat of milk behind the cooler, kJ."""
+        if self.cooler is None:
+            return kj
+        hot = kj / (kg * CP_MILK)
+        ch = kg * CP_MILK
+        cw = kg * self.cooler.water_ratio * CP_WATER  # type: ignore[attr-defined]
+        ua = self.cooler.area_m2 * self.cooler.u_w_m2_k / 1000 * dt  # type: ignore[attr-defined]
+        least, most = min(ch, cw), max(ch, cw)
+        n, r = ua / least, least / most
+        x = math.exp(-n * (1 - r))
+        q = (1 - x) / (1 - r * x) * least * (hot - self.water_c)
+        self.heat_out += q
+        return kj - q
 
     def chill(self, t: float, dt: float) -> None:
         """Warming, refrigeration and stirring of the tanks."""

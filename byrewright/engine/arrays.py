@@ -109,7 +109,8 @@ class Arrays:
                 chain = [names.exchangers.index(x) for x in b.exchangers]
                 chain += [-1] * (sh.STAGES - len(chain))
                 strain = names.filters.index(b.filter) if b.filter else -1
-                rows.append((names.vessels.index(b.dst), strain, *chain))
+                line = list(low.lines).index(m.leader) if b.line and m.leader in low.lines else -1
+                rows.append((names.vessels.index(b.dst), strain, line, *chain))
                 shares.append(b.ways)
                 names.joints.append(" > ".join([m.id, *[p for p in b.passes if p in
                                     self.plant.equipment and p not in m.id], b.dst]))  # fmt: skip
@@ -119,6 +120,13 @@ class Arrays:
             for (state, running), value in ways.items():
                 share[state, running, j] = value
         return m_f, m_i, np.array(rows, np.int64).reshape(-1, len(sh.JOINT_I)), share, most
+
+    def _line_arrays(self) -> tuple[sh.Floats, sh.Ints]:
+        """Lines of milk, in the order of the pumps that fill them."""
+        lines = list(self.low.lines.values())
+        self.names.lines = [list(one.pipes) for one in lines]
+        rows = np.array([(one.cap_kg, one.stays_kg) for one in lines], np.float64)
+        return rows.reshape(-1, len(sh.LINE)), np.full((len(lines), 1), -1, np.int64)
 
     def _cold_array(self) -> sh.Floats:
         """Shares of baths in what each user of chilled liquid draws, and the most that flows."""

@@ -1,8 +1,7 @@
 """The columns of the arrays that the kernels work on: one table, with unit and meaning.
 
-Each column is declared once, with its unit ("-" for a share, a number or a choice) and its
-meaning; it takes the next place in its array. What is true is 1 and false 0; a whole number that
-points at nothing is -1.
+Each is declared once, with its unit ("-" for a share, a number or a choice) and its meaning, and
+takes the next place in its array. What is true is 1, false 0; what points at nothing is -1.
 """
 
 from __future__ import annotations
@@ -14,8 +13,7 @@ class Columns:
     every: list[Columns] = []  # noqa: RUF012  (all that are declared below)
 
     def __init__(self, of: str) -> None:
-        self.of = of
-        self.told: list[tuple[str, str]] = []
+        self.of, self.told = of, list[tuple[str, str]]()
         Columns.every.append(self)
 
     def __call__(self, unit: str, meaning: str) -> int:
@@ -57,7 +55,7 @@ V_T0 = VESSEL_S("degC", "temperature when empty, of a source, or of a bath with 
 V_LEVEL = VESSEL_S("kg", "false content that its sensor says; -1 the true one")
 V_WASH_UNTIL = VESSEL_S("s", "when its own wash ends; -1 none since it last held milk")
 
-# What moves liquid: pumps, taps, doses, falls. Laws of flow.
+# Laws of what moves liquid: pumps, taps, doses, falls.
 FIXED, ON_OFF, STEPPED, LED, FOLLOW, RUNS = range(6)
 FLOAT, SUPPLY, DOSE, EVEN, LOADING, BY_ITSELF = range(6, 12)
 MOVER = Columns("mover, figures")
@@ -95,11 +93,24 @@ STAGES = 6  # cooling stages that a way passes, at most
 JOINT_I = Columns("joint, whole numbers")
 J_DST = JOINT_I("row", "vessel it leads to")
 J_FILTER = JOINT_I("row", "filter on its way")
+J_LINE = JOINT_I("row", "line on its way; -1 where that holds next to nothing")
 J_X, *_ = (JOINT_I("row", "exchangers on its way, in order") for _ in range(STAGES))
 JOINT_S = Columns("joint, state")
 SJ_OPEN = JOINT_S("-", "share that it is open")
 SJ_KG = JOINT_S("kg", "what went through")
 SJ_KJ = JOINT_S("kJ", "heat that went through")
+
+PLUGS = 48  # that a line is told apart in: what comes in first goes out first
+LINE = Columns("line of milk, figures")
+LN_CAP = LINE("kg", "what it holds")
+LN_STAYS = LINE("kg", "water that stays in it once it is drained after a wash")
+LINE_S, PLUG = Columns("line of milk, state"), Columns("plug of a line")
+for _array in (LINE_S, PLUG):  # in the places that these have in a vessel
+    for _unit, _what in VESSEL_S.told[: HEAT + 1]:
+        _array(_unit, _what)
+LS_OLDEST = LINE_S("-", "place of its oldest plug")
+LS_NEWEST = LINE_S("-", "place of its newest plug")
+LS_TO = LINE_S("row", "vessel that it last gave to")
 
 EXCHANGER = Columns("exchanger, figures")
 X_UA = EXCHANGER("kW/K", "heat it passes")
@@ -130,7 +141,6 @@ SF_LOAD = FILTER_S("kg", "milk since it was changed")
 SF_CHANGES = FILTER_S("-", "changes")
 SF_BUSY = FILTER_S("s", "time left of its change")
 SF_HEALTH = FILTER_S("-", "share of flow it lets pass; 0 shut")
-
 CHILLER = Columns("refrigeration, figures")
 R_DUTY = CHILLER("kW", "cold at its rated ambient")
 R_COP = CHILLER("-", "cold for one of electricity, rated")
@@ -172,7 +182,6 @@ COOLED_S = Columns("cooled tank, state")
 SK_ON = COOLED_S("-", "whether it is cooled")
 SK_KJ = COOLED_S("kJ", "heat taken by chilled liquid")
 SK_AGITATOR_H = COOLED_S("h", "hours stirred")
-
 HEATED = Columns("water heater, figures")
 H_KW = HEATED("kW", "power")
 H_SET = HEATED("degC", "temperature it heats to")
@@ -210,7 +219,6 @@ PUMP_S = Columns("vacuum pump, state")
 SP_ON = PUMP_S("-", "whether it runs")
 SP_HEALTH = PUMP_S("-", "share of its air that it can move")
 SP_LOW_S = PUMP_S("s", "how long vacuum has been low with it standing ready")
-
 COMPRESSOR = Columns("air compressor, figures")
 A_MADE = COMPRESSOR("L/s free", "air it makes")
 A_KW = COMPRESSOR("kW", "power")
@@ -221,7 +229,6 @@ COMPRESSOR_S = Columns("air compressor, state")
 SA_ON = COMPRESSOR_S("-", "whether it runs")
 SA_HEALTH = COMPRESSOR_S("-", "share of its air that it can make")
 SA_HOURS = COMPRESSOR_S("h", "hours run")
-
 LOAD = Columns("steady electric load, figures")
 E_KW = LOAD("kW", "power")
 LOAD_I = Columns("steady electric load, whole numbers")
@@ -230,8 +237,7 @@ EI_MILKING = LOAD_I("-", "whether it is on only during milking")
 METER_S = Columns("meter, state")
 E_KWH = METER_S("kWh", "electricity used")
 
-# The sequence after milking. What a phase does; of what circulates, whether it goes through once,
-# round, or is the main wash.
+# What a phase after milking does; of what circulates, whether once, round, or as the main wash.
 WAIT, FLUSH, DOSE_IN, CIRCULATE, EMPTY = range(5)
 ONCE, ROUND, MAIN = range(3)
 PHASE = Columns("phase after milking, figures")
@@ -252,8 +258,7 @@ PL_LOADING = PLACE_I("row", "mover from it into the tanker")
 STALL_I = Columns("stall, whole numbers")
 ST_MILK = STALL_I("row", "mover that takes milk")
 ST_APART = STALL_I("row", "mover that takes withheld milk")
-# A stall's state is one of these.
-EMPTY_STALL, ENTERED, ATTACHED, DONE = range(4)
+EMPTY_STALL, ENTERED, ATTACHED, DONE = range(4)  # states of a stall
 STALL_S = Columns("stall, state")
 ST_ATTACH = STALL_S("s", "when the unit was attached")
 ST_OFF = STALL_S("s", "when the unit comes off")
@@ -333,10 +338,8 @@ N_LOAD0, N_LOAD1 = NUMBERS("row", "first of the loads"), NUMBERS("row", "behind 
 N_KWH0, N_KWH1 = NUMBERS("row", "first of the meters"), NUMBERS("row", "behind the last")
 N_STALL0, N_STALL1 = NUMBERS("row", "first of the stalls"), NUMBERS("row", "behind the last")
 N_WASH0, N_WASH1 = NUMBERS("row", "first of the washes"), NUMBERS("row", "behind the last")
-N_TROUGH0, N_TROUGH1 = (
-    NUMBERS("row", "first of the wash vessels"),
-    NUMBERS("row", "behind the last"),
-)
+N_TROUGH0, N_TROUGH1 = NUMBERS("row", "first of the troughs"), NUMBERS("row", "behind the last")
+N_LN0, N_LN1 = NUMBERS("row", "first of the lines"), NUMBERS("row", "behind the last")
 N_LAYOUT = NUMBERS("-", "0 a deck, 1 rows")
 N_STALLS = NUMBERS("-", "stalls")
 N_ROWS = NUMBERS("-", "rows of stalls")
@@ -424,7 +427,6 @@ I_VARIANT = INTEGERS("-", "variant of wrong valve positions; 0 none")
 I_ROUTE = INTEGERS("-", "state of the valves")
 I_PUMPS = INTEGERS("-", "a bit for each vacuum pump that runs")
 I_SEQ = INTEGERS("-", "whether the sequence after milking goes on")
-
 COW = Columns("cow as drawn, in the order of milking")
 C_KG = COW("kg", "milk she gives")
 C_LAG = COW("s", "from attaching to let-down")
@@ -471,7 +473,6 @@ T_KG = LOADED("kg", "what it took")
 T_C = LOADED("degC", "how warm that was")
 T_KJ = LOADED("kJ", "heat of it")
 
-# What is looked up or worked out in a step.
 WEATHER = Columns("weather of a day")
 WE_MEAN_C = WEATHER("degC", "mean of the day")
 WE_START_S = WEATHER("s", "second of the day at step 0")
@@ -486,9 +487,10 @@ FL_PART = FLOW("-", "part that this is of its pump's flow")
 FL_GROWS = FLOW("-", "share by which it grows over the whole volume of its vessel")
 WORK = Columns("work space of a step")
 W_KG = WORK("kg", "asked of a vessel; moved by a mover; of a joint, its share of its mover's flow")
-W_GIVES = WORK("-", "share of what is asked that a vessel can give")
+W_GIVES = WORK("-", "share of what is asked that a vessel can give; of a line what came in, kg")
 W_KJ = WORK("kJ", "heat that a vessel gains")
 W_MASS, *_ = (WORK("kg", "mass that a vessel gains, by substance") for _ in range(SUBSTANCES))
+W_OUT, *_, W_OUT_KJ = (WORK(u, f"{x}, as it leaves a line") for u, x in VESSEL_S.told[: HEAT + 1])
 W_LIST = WORK("row", "the movers that move, in the first rows")
 W_WISH = WORK("-", "share of full speed that a pump wishes")
 W_RUNS = WORK("-", "which pumps of a group run")

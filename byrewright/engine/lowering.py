@@ -12,6 +12,7 @@ from byrewright.engine.liquidstreams import Stream, upstream
 from byrewright.engine.milkmaps import TOGETHER, Given
 from byrewright.engine.rows import (
     DRAIN,
+    DRAINING,
     DUMPED,
     LOST,
     MILKING,
@@ -19,6 +20,7 @@ from byrewright.engine.rows import (
     WASHING,
     Branch,
     DoesNotCompile,
+    LineRow,
     Lowered,
     MoverRow,
 )  # fmt: skip
@@ -31,6 +33,7 @@ from byrewright.engine.shape import (
     STORE,
     SUPPLY,
 )  # fmt: skip
+from byrewright.engine.standing import standing
 from byrewright.plant.primitives import Units
 
 FULL_SHARE = 0.9
@@ -247,6 +250,7 @@ class Lowering(Layout):
                             rows[key].lift[state, index] = more / (FULL_SHARE - usual)
         for group in groups:
             self._name(group, [rows[k] for k in sorted(rows) if k[0] in group])
+            self._line(group, [rows[k] for k in sorted(rows) if k[0] in group])
         self.out.movers += [rows[k] for k in sorted(rows)]
         self.out.running = max((len(_sets(g)) + 1 for g in groups), default=1)
         self._filter_losses([at for _, what, at in moving if what == MILKING])
@@ -309,6 +313,26 @@ class Lowering(Layout):
                 f"{', '.join(group)}: one section; what each gives is told by how many run, as if "
                 "all were alike."
             )
+
+    def _line(self, group: tuple[str, ...], rows: list[MoverRow]) -> None:
+        """The line that a group of pumps fills in milking, to the first place that milk is sent.
+        What leaves it before a stage that cools, as for calves, is not held up by it."""
+        pipes = self.maps.delivers({**self.usual[MILKING], **self.fills[0]}, frozenset(group))
+        if not pipes or not rows:
+            return
+        drain = self.modes[DRAINING]
+        states = [] if drain is None else [self.net.situation(drain)]
+        held = standing(self.net, states, pipes)
+        kg_l = self.out.vessels[rows[0].src].kg_l
+        stays = sum(x.litres for x in held) if states else 0.0
+        self.out.lines[rows[0].leader] = LineRow(pipes, sum(x.holds_l for x in held) * kg_l, stays)
+        every = [b for row in rows for b in row.branches.values()]
+        main = max(
+            every, key=lambda b: max((q for (s, _), q in b.ways.items() if s == 0), default=0)
+        )
+        for b in every:
+            milks = any(self.states[s][0] == MILKING for s, _ in b.ways)
+            b.line = not milks or b.exchangers == main.exchangers
 
     def _filter_losses(self, every: list[dict[str, str | None]]) -> None:
         """Share of flow lost through a sock as it fills, in the first state that meets it; those

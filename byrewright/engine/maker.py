@@ -8,6 +8,7 @@ import numpy as np
 
 from byrewright.engine import shape as sh
 from byrewright.engine.arrays import Arrays
+from byrewright.engine.kernels.lines import PUSH_S
 from byrewright.engine.layout import MODES
 from byrewright.engine.names import Compiled
 from byrewright.engine.rows import DRAINING, IDLE, SOLD, DoesNotCompile
@@ -20,6 +21,9 @@ STEPS_S = (1.0, 0.5, 0.2, 0.1)
 MINUTE_S = 60.0
 DRAIN_S = 60.0
 """Least time in which pumps and falls empty what a step leaves (our choice)."""
+LINE_STEPS = 4
+"""Steps of its pumps' flow that a line holds at least, to be told from none (our choice)."""
+RING_MORE = 4  # plugs of a line besides those that it holds: the oldest and newest are part full
 Phase = tuple[float, float, float, int, float]
 
 POINTS = (
@@ -29,6 +33,7 @@ POINTS = (
     ("joints", sh.J_DST, "vessels"),
     *(("joints", sh.J_X + i, "exchangers") for i in range(sh.STAGES)),
     ("joints", sh.J_FILTER, "filters"), ("exchangers", sh.XI_COLD, "movers"),
+    ("joints", sh.J_LINE, "lines"),
     ("movers", sh.MI_GROUP, "movers"), ("chillers", sh.RI_TARGET, "vessels"),
     ("chillers", sh.RI_KWH, "meters"), ("chillers", sh.RI_COOLED, "cooled"),
     ("chillers", sh.RI_TAKES, "vessels"),
@@ -107,6 +112,7 @@ class Maker(Arrays):
             self.number("water.cp_kj_kgk")
         ] * 2
         parts: dict[str, tuple[sh.Floats, sh.Ints]] = {"vessels": self._vessel_arrays()}
+        self._drop_short_lines(dt)
         m_f, m_i, j_i, share, most = self._mover_arrays()
         parts["movers"] = (m_f, m_i)
         parts["joints"] = (sh.zeros(len(j_i), 1), j_i)
@@ -128,6 +134,7 @@ class Maker(Arrays):
         parts["places"] = self._fill()
         parts["stalls"] = self._stalls(int(num[sh.N_STALLS]))
         parts["troughs"] = self._troughs()
+        parts["lines"] = self._line_arrays()
         parts["meters"] = _blank(max(1, len(names.meters)))
         F, I = self._stack(parts, num)  # noqa: E741
         tables = sh.Tables(F, I, par, num, share, most, self._cold_array(), vac)
@@ -142,6 +149,13 @@ class Maker(Arrays):
             list(dict.fromkeys(low.notes)), known, low.withheld_apart, [{}, *self.wrong],
             self.programme.milk_kg_l,
         )  # fmt: skip
+
+    def _drop_short_lines(self, dt: float) -> None:
+        """A line that its pumps fill in a few steps holds nothing."""
+        for leader in list(self.low.lines):
+            flow = sum(m.most_kg_s for m in self.low.movers if m.leader == leader)
+            if self.low.lines[leader].cap_kg < LINE_STEPS * flow * dt:
+                del self.low.lines[leader]
 
     def _stack(self, parts: dict[str, tuple[sh.Floats, sh.Ints]], num: sh.Ints,
                ) -> tuple[sh.Floats, sh.Ints]:  # fmt: skip
@@ -229,10 +243,10 @@ class Maker(Arrays):
         """Phases after a milking: push out, change over, each step of the wash, drain down."""
         low = self.low
         change = 60 * self.number("wash.changeover_min")
-        rows: list[Phase] = [(300.0, -1.0, 0.0, sh.FLUSH, 0.0)]
+        rows: list[Phase] = [(2 * PUSH_S, -1.0, 0.0, sh.FLUSH, 0.0)]
         num[sh.N_PHASES_DRY] = 1
         if low.troughs:
-            rows.append((max(0.0, change - 300.0), -1.0, 0.0, sh.WAIT, 0.0))
+            rows.append((max(0.0, change - 2 * PUSH_S), -1.0, 0.0, sh.WAIT, 0.0))
             for step in self.programme.wash.steps:
                 rows += self._wash_step(step)
             if self.lowering.modes[DRAINING] is not None:
@@ -327,4 +341,5 @@ class Maker(Arrays):
         return sh.State(
             S, g, n, sh.zeros(most, len(sh.COW)), sh.zeros(slots, most, len(sh.OUT)),
             sh.zeros(slots, len(sh.MILKED)), sh.zeros(64, len(sh.LOADED)),
+            sh.zeros(len(low.lines), sh.PLUGS + RING_MORE, len(sh.PLUG)),
         )  # fmt: skip

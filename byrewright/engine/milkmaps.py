@@ -120,6 +120,31 @@ class MilkMaps:
             s = replace(s, level_l=held)
         return self._once(key, lambda notes: self._solve(s, running, notes))
 
+    def delivers(self, at: Positions, running: frozenset[str]) -> tuple[str, ...]:
+        """Pipes that milk runs through from some pumps on to the vessels that it comes to."""
+        s = self.situation(at, running, "milking")
+        movers = [(tag, self.net.movers[tag]) for tag in sorted(running)]
+        ends = frozenset(self.net.port(tag, n) for tag, m in movers for n in (m.inlet, m.outlet))
+
+        def work(notes: list[str]) -> tuple[str, ...]:
+            on = dict[Node, list[tuple[str, Node]]]()
+            for name, q in self._flows(s, ends, notes).l_min.items():
+                if q:
+                    a, b = self.net.ends[name]
+                    on.setdefault(a if q > 0 else b, []).append((name, b if q > 0 else a))
+            todo = [self.net.port(tag, m.outlet) for tag, m in movers]
+            seen, pipes = set(todo), set[str]()
+            while todo:
+                for name, end in on.get(todo.pop(), ()):
+                    if self.net.by_id[name].pipe is not None:
+                        pipes.add(name)
+                    if end not in seen and not self.net.held(end):
+                        seen.add(end)
+                        todo.append(end)
+            return tuple(sorted(pipes))
+
+        return self._once(("delivers", self._key(at, self._pump_ends), running), work)
+
     def pumped(self, at: Positions, running: frozenset[str]) -> dict[str, float]:
         """What each pump gives in milking, L/min."""
         given = self.given(at, running & frozenset(self.pumps))

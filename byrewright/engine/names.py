@@ -27,6 +27,8 @@ class Names:
     places: list[str] = field(default_factory=list)
     units: list[str] = field(default_factory=list)
     troughs: list[str] = field(default_factory=list)
+    lines: list[list[str]] = field(default_factory=list)
+    """Of each line its pipes."""
     deck: str = ""
     drive: str = ""
     gate: str = ""

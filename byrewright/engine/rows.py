@@ -55,7 +55,8 @@ class VesselRow:
 class Branch:
     """One joint of a mover: where it leads, through which exchangers and filter.
 
-    `ways` is its share of flow by state of the valves and set of pumps that run.
+    `ways` is its share of flow by state of the valves and set of pumps that run; `line` whether it
+    goes through the line of its pumps.
     """
 
     dst: str
@@ -63,6 +64,7 @@ class Branch:
     filter: str = ""
     ways: dict[tuple[int, int], float] = field(default_factory=dict)
     passes: tuple[str, ...] = ()
+    line: bool = False
 
 
 @dataclass(slots=True)
@@ -120,6 +122,15 @@ class Trough:
 
 
 @dataclass(slots=True)
+class LineRow:
+    """A line of milk from a group of pumps on: what it holds, and what stays after a wash."""
+
+    pipes: tuple[str, ...]
+    cap_kg: float
+    stays_kg: float
+
+
+@dataclass(slots=True)
 class Lowered:
     """The plant as rows, before it becomes arrays."""
 
@@ -137,6 +148,8 @@ class Lowered:
     calf: str = ""
     tanker: str = ""
     troughs: list[Trough] = field(default_factory=list)
+    lines: dict[str, LineRow] = field(default_factory=dict)
+    """By the first mover of the group that fills it."""
     chilled: list[tuple[str, str, tuple[str, ...]]] = field(default_factory=list)
     cold: dict[tuple[int, int], tuple[dict[str, float], float]] = field(default_factory=dict)
     filter_loss: dict[str, list[float]] = field(default_factory=dict)

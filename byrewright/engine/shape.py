@@ -21,6 +21,7 @@ Ints = NDArray[np.int64]
 SECTIONS = (
     "vessels", "movers", "joints", "exchangers", "filters", "chillers", "cooled", "heated", "lots",
     "pumps", "compressors", "phases", "places", "loads", "meters", "stalls", "washes", "troughs",
+    "lines",
 )  # fmt: skip
 """Sorts of item in the order of their rows; two numbers each stand first among the scalars."""
 
@@ -74,6 +75,8 @@ class State(NamedTuple):
     out: Floats
     bout: Floats
     loads: Floats
+    plugs: Floats
+    """What stands in each line, plug by plug."""
 
     def copy(self) -> State:
         """A snapshot: the same arrays, of its own."""

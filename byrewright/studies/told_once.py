@@ -302,7 +302,8 @@ QUANTITIES: tuple[Quantity, ...] = (
         (Reading("day", one("day.vacuum_least"), "day.vacuum_least"),),
         0.0, 0.1,
         "the day reads the network's map between its points, with the units that are on: where "
-        "they never are all on at once, pumps at their least speed hold more",
+        "they never are all on at once, pumps at their least speed hold more (93 units of 112: "
+        "0.25 kPa more)",
         "not under",
     ),
     Quantity(
@@ -318,9 +319,10 @@ QUANTITIES: tuple[Quantity, ...] = (
             Reading("day", one("day.wash_return")),
             Reading("failures", cell("failures.moments", "coolest wash return", max)),
         ),
-        0.0, in_its_day(2.0),
-        "sizing mixes the charge on the coldest day of the year, the day takes it round through "
-        "each machine in its month and from the temperature its heater gave",
+        0.0, in_its_day(2.5),
+        "sizing mixes the charge on the coldest day of the year; the day takes it round through "
+        "each machine in its month, from the temperature its heater gave, with what the rinse "
+        "before left in lines and vessels",
         "not under",
     ),
     Quantity(

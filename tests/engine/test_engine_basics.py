@@ -46,8 +46,8 @@ def compiled_day(plant: Plant, rules: Rulebook | None = None, seed: int = 1,
 
 def gaps(compiled: Compiled, start: sh.State, end: sh.State) -> dict[str, float]:
     """How far each substance and heat are from closing, as a share of what passed."""
-    rows = compiled.tables.rows("vessels")
-    change = end.items[rows] - start.items[rows]
+    change = np.concatenate([end.items[rows] - start.items[rows] for rows in
+                             map(compiled.tables.rows, ("vessels", "lines"))])  # fmt: skip
     made = end.g[sh.G_MADE_WASH] - start.g[sh.G_MADE_WASH]
     heat = change[:, sh.HEAT].sum() + sum(
         sign * (end.g[k] - start.g[k])

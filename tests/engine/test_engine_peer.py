@@ -198,6 +198,10 @@ def test_random_plants_agree_with_a_stepper_written_apart(
         assert abs(v[:4].sum() - pool.kg) < AGREES * through, tag
         assert abs(v[sh.P_MOST] - pool.most) < AGREES * through, tag
         assert abs(v[sh.HEAT] - pool.kj) < AGREES * through * 150, tag
+    lines = ours.items[compiled.tables.rows("lines")]
+    assert len(lines) == len(peer.lines)
+    held = sum(line.kg for line in peer.lines.values())
+    assert abs(lines[:, : sh.SUBSTANCES].sum() - held) < AGREES * through
     apart = ours.items[[compiled.vessel("WM1"), compiled.vessel("(dumped)")], sh.WITHHELD].sum()
     assert apart == pytest.approx(peer.withheld, rel=AGREES)
     out = ours.out[0][: day.count[0]]

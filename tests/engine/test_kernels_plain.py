@@ -61,8 +61,9 @@ def at() -> SimpleNamespace:
     T, state = compiled().tables, compiled().start.copy()
     T = sh.Tables(*(a.copy() for a in T))
     return SimpleNamespace(
-        T=T, state=state, F=T.F, I=T.I, par=T.par, num=T.num, S=state.items, g=state.g, n=state.n
-    )
+        T=T, state=state, F=T.F, I=T.I, par=T.par, num=T.num, S=state.items, g=state.g, n=state.n,
+        plugs=state.plugs,
+    )  # fmt: skip
 
 
 def row(at: SimpleNamespace, section: str, place: int = 0) -> int:
@@ -197,7 +198,7 @@ def moved(at: SimpleNamespace) -> float:
     at.S[src, sh.HEAT] = at.S[src, sh.MILK] * at.par[sh.PAR_CP] * 35.0
     plain(control.route)(0.0, at.I, at.g, at.n, at.par, at.num)
     plain(network.move)(np.zeros((len(at.F), len(sh.WORK))), at.F, at.I, at.S, at.g, at.n, at.par,
-                        at.num, at.T.share, at.T.most, at.T.cold)  # fmt: skip
+                        at.num, at.T.share, at.T.most, at.T.cold, at.plugs)  # fmt: skip
     return float(at.S[m, sh.S_FLOW])
 
 

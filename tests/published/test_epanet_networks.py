@@ -1,4 +1,4 @@
-"""Liquid network against the library EPANET (through WNTR) on random networks (Darcy-Weisbach)."""
+"""The liquid network against EPANET (through WNTR) on random networks, with Darcy and Weisbach."""
 
 from __future__ import annotations
 

@@ -32,7 +32,7 @@ def test_heat_of_a_thousand_litres() -> None:
     ],
 )
 def test_rules_of_the_regions(region: str, limit: float, clock: str, within: float | None) -> None:
-    """EU 853/2004, the US ordinance, 330 CMR 27.05 and others, some from memory."""
+    """EU 853/2004, the US ordinance, 330 CMR 27.05 and the others as marked in the table."""
     steps = {(s.limit_c, s.clock, s.within_h) for s in cooling.temperature_rule(region).steps}
     assert (limit, clock, within) in steps
 
@@ -49,7 +49,7 @@ def test_tank_classes() -> None:
 
 
 def test_us_tank_rating_asks_more_in_its_first_hour() -> None:
-    """3-A farm tanks by a university manual of 2009 (second hand): 32.2 to 10 degC in 1 h."""
+    """3-A farm tanks as summarised by a university manual of 2009: 32.2 to 10 in an hour."""
     per_k = 1000 * 1.03 * 3.93
     powers = [
         heat.cooling_for_pull_down_kw(a, b, per_k, h, 32) for a, b, h in cooling.US_TANK_STEPS

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from functools import cache
 
+import numpy as np
 import pytest
 
 from byrewright.engine import shape as sh
@@ -85,7 +86,7 @@ def test_milk_is_conserved_through_a_failure(name: str) -> None:
     where, scripts = field()
     start = moment("peak flow")
     end = where.run(start.state, start.step + 4 * 3600, where.rows(scripts[name], start))
-    rows = where.compiled.tables.rows("vessels")
+    rows = np.r_[where.compiled.tables.rows("vessels"), where.compiled.tables.rows("lines")]
     for column in (sh.MILK, sh.WITHHELD):
         total = end.items[rows, column].sum() - start.state.items[rows, column].sum()
         scale = max(1.0, abs(end.items[rows, column]).sum())

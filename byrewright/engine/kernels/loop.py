@@ -103,7 +103,8 @@ def run(plant: Tables, day: Day, state: State, until: int, first_row: int, seen:
         had = 0.0
         if calf >= 0:
             had = content(calf, S)
-        move(work, F, I, S, g, n, par, num, plant.share, plant.most, plant.cold)
+        move(work, F, I, S, g, n, par, num, plant.share, plant.most, plant.cold,
+             state.plugs)  # fmt: skip
         if calf >= 0 and n[sh.I_MILKING] >= 0:
             g[sh.G_CALF_DRAWN] += max(0.0, content(calf, S) - had)
         losses(F, I, S, g, n, par, num)

@@ -10,15 +10,11 @@ import numpy as np
 
 from byrewright.engine import shape as sh
 from byrewright.engine.jit import inner, kernel
+from byrewright.engine.kernels.lines import through_lines, wash_on_its_way
 from byrewright.engine.shape import Floats, Ints
-from byrewright.physics import wash_heat
 from byrewright.physics.heat import counterflow
 
 effectiveness = kernel(counterflow)
-wet_air = kernel(wash_heat.wet_air)
-
-STEEL_S = 60.0
-"""Time in which a wash warms the steel that it runs over (common practice, no source)."""
 
 SPECK_KG = 1e-9  # content below which a vessel counts as empty
 
@@ -106,8 +102,11 @@ def _clear(W: Floats, num: Ints) -> None:
     """Nothing asked, nothing moved."""
     for v in range(num[sh.N_V0], num[sh.N_V1]):
         W[v, sh.W_KG] = 0.0
-        for k in range(sh.W_KJ, sh.W_LIST):
+        for k in range(sh.W_KJ, sh.W_OUT):
             W[v, k] = 0.0
+    for line in range(num[sh.N_LN0], num[sh.N_LN1]):
+        for k in range(sh.W_GIVES, sh.W_OUT):
+            W[line, k] = 0.0
 
 
 @inner
@@ -148,7 +147,7 @@ def _wishes(W: Floats, F: Floats, I: Ints, S: Floats, n: Ints, num: Ints) -> Non
 
 @inner
 def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints,
-         share: Floats, most: Floats, cold: Floats) -> None:  # fmt: skip
+         share: Floats, most: Floats, cold: Floats, plugs: Floats) -> None:  # fmt: skip
     """One step of all liquids. `W` is work space, with the rows of the items."""
     dt = par[sh.PAR_DT]
     state = n[sh.I_ROUTE]
@@ -238,13 +237,14 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
         W[src, sh.W_KG] += W[m, sh.W_KG]
         W[count, sh.W_LIST] = m  # the list of those that move
         count += 1
-    if count > 0:
+    if count > 0 or n[sh.I_FLUSH] == 1:
         _limit(W, I, S, num)
         every = _follow(count, W, F, I, S, par, num)
         if every > count:
             _limit(W, I, S, num)
         _exchange(every, state, W, F, I, S, par, num, cold)
         _transfer(every, state, W, F, I, S, g, n, par, num, most)
+        through_lines(every, W, F, I, S, g, n, num, plugs)
         for v in range(num[sh.N_V0], num[sh.N_V1]):
             for s in range(sh.SUBSTANCES):
                 S[v, s] += W[v, sh.W_MASS + s]
@@ -422,6 +422,10 @@ def _transfer(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, 
             if give <= 0.0:
                 continue
             dst = I[j, sh.J_DST]
+            into = dst
+            if I[j, sh.J_LINE] >= 0:
+                into = I[j, sh.J_LINE]
+                W[into, sh.W_GIVES] += give
             S[j, sh.SJ_KG] += give
             if I[j, sh.J_FILTER] >= 0:
                 S[I[j, sh.J_FILTER], sh.SF_LOAD] += give
@@ -432,14 +436,14 @@ def _transfer(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, 
                 c = give * par[sh.PAR_CP + s]
                 before = par[sh.PAR_LINE_C] if law == sh.SUPPLY else S[src, sh.V_T0]
                 W[src, sh.W_MASS + s] -= give
-                W[dst, sh.W_MASS + s] += give
+                W[into, sh.W_MASS + s] += give
             else:
                 share = give / whole
                 c = 0.0
                 for s in range(sh.SUBSTANCES):
                     one = S[src, s] * share
                     W[src, sh.W_MASS + s] -= one
-                    W[dst, sh.W_MASS + s] += one
+                    W[into, sh.W_MASS + s] += one
                     c += one * par[sh.PAR_CP + s]
                 before = S[src, sh.HEAT] / max(capacity_rate(src, F, I, S, par), SPECK_KG)
             after = before
@@ -448,29 +452,12 @@ def _transfer(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, 
                     after = S[I[j, place], sh.SX_OUT]
             if n[sh.I_CIRCULATES] == 1:
                 if law == sh.BY_ITSELF and I[m, sh.MI_BANK] == 1:
-                    after = _on_its_way(c, before, W[j, sh.W_KG], g, par)
+                    after = wash_on_its_way(c, before, W[j, sh.W_KG], g, par)
                 elif I[dst, sh.VI_WASHED] == 1 and law != sh.DOSE:
                     g[sh.G_RETURN_C] = after
             W[src, sh.W_KJ] -= c * before
-            W[dst, sh.W_KJ] += c * after
+            W[into, sh.W_KJ] += c * after
             S[j, sh.SJ_KJ] += c * after
-
-
-@inner
-def _on_its_way(c: float, before: float, share: float, g: Floats, par: Floats) -> float:
-    """Temperature of wash that has warmed steel, lines and the air drawn through it."""
-    dt = par[sh.PAR_DT]
-    over = before - g[sh.G_ROOM_C]
-    if over <= 0.0:
-        return before
-    taken = par[sh.PAR_STEEL_KJ_K] * (before - g[sh.G_STEEL_C]) * dt / STEEL_S
-    lost = par[sh.PAR_CIRCULATE_UA] * over
-    lost += wet_air(par[sh.PAR_WASH_AIR], before, par[sh.PAR_WASH_KPA], par[sh.PAR_WASH_WET])
-    kj = min((taken + lost * dt) * share, c * over)
-    if par[sh.PAR_STEEL_KJ_K] > 0.0:
-        g[sh.G_STEEL_C] += taken * share / par[sh.PAR_STEEL_KJ_K]
-    g[sh.G_LOST_KJ] += kj
-    return before - kj / c
 
 
 @inner

@@ -243,8 +243,7 @@ def _calf(ctx: StudyContext, run: Run) -> None:
 
 def closure(run: Run) -> dict[str, float]:
     """How far mass of each substance and heat are from closing, as a share of the throughput."""
-    rows = run.compiled.tables.rows("vessels")
-    change = run.last.items[rows] - run.first.items[rows]
+    change = np.concatenate([run.change("vessels"), run.change("lines")])
     made = run.grown(sh.G_MADE_WASH)
     through = max(run.milk_kg, 1.0)
     water = max(float(np.abs(change[:, sh.WATER]).sum()), 1.0)
@@ -268,7 +267,8 @@ def _balance(ctx: StudyContext, run: Run) -> None:
     ctx.find(
         "day.balance", "Mass and heat close", abs(gaps[worst]), "",
         f"The largest imbalance is {abs(gaps[worst]):.1e} of the throughput ({worst}).",
-        limit=CLOSES, sense="at_most", formula="sum of all vessels and ledgers, end less beginning",
+        limit=CLOSES, sense="at_most",
+        formula="sum of all vessels, lines and ledgers, end less beginning",
     )  # fmt: skip
 
 

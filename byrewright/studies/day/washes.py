@@ -158,15 +158,16 @@ def purity(ctx: StudyContext, run: Run) -> None:
     change = run.last.items[rows] - run.first.items[rows]
     milk = max(float(change[:, sh.MILK].sum()), 0.0)
     wash, water = (float(change[:, s].sum()) for s in (sh.WASH, sh.WATER))
-    lines = (stays_l(ctx) or 0.0) * sum(b.washed for b in run.bouts)
+    played = {p for line in run.compiled.names.lines for p in line}
+    lines = (stays_l(ctx, played) or 0.0) * sum(b.washed for b in run.bouts)
     carried = max(wash + water, 0.0)
     water += lines
     share, most = 100 * max(wash + water, 0.0) / max(milk, 1.0), ctx.number("milk.added_water_pct")
     ctx.find(
         "day.milk_pure", "Water and wash in stored and sold milk", share, "%",
         f"{max(water + wash, 0.0):.1f} kg of water and wash reached tank and tanker with "
-        f"{milk:.0f} kg of milk, {lines:.1f} kg of it from lines that do not fall, all of which is "
-        "taken to go there."
+        f"{milk:.0f} kg of milk, {lines:.1f} kg of it from lines that do not fall and do not lie "
+        "behind a milk pump, all of which is taken to go there."
         + ("" if share < most else
            " See which valve lets it there, and drain down before milking." if carried > lines else
            " Lay these lines with their fall (`wash.standing` names them), or let the first milk "

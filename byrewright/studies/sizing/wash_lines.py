@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from byrewright.engine.liquids import Liquids, liquids_of
@@ -127,12 +127,12 @@ def _most(every: Iterable[Mapping[str, float]]) -> dict[str, float]:
     return found
 
 
-def stays_l(ctx: StudyContext) -> float | None:
-    """Rinse water that stays in lines of milk once drained after a plant wash, L; None where no
-    mode drains."""
+def stays_l(ctx: StudyContext, without: Collection[str] = ()) -> float | None:
+    """Rinse water that stays in lines of milk once drained after a plant wash, L, without some
+    pipes; None where no mode drains."""
     if not any(set(DRAINS) & set(m.does) for m in ctx.plant.modes.values()):
         return None
-    return sum(x.stays_l for x in _wet(ctx, None))
+    return sum(x.stays_l for x in _wet(ctx, None) if x.pipe.id not in without)
 
 
 def _drain(plant: Plant) -> str | None:
