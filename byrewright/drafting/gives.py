@@ -51,7 +51,7 @@ def gives(
         Cancelled: `say` answered True.
     """
     search = _Search(brief, rules, now, say)
-    found = []
+    found: list[Give] = []
     for lever in LEVERS:
         mine = frozenset(f.name for f in now.open if f.name.startswith(lever.mends))
         if lever.last:
