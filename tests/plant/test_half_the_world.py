@@ -129,3 +129,16 @@ def test_deck_and_cows_reach_rollers_and_drives() -> None:
         assert found["concrete"][key] > 1.1 * steel, key
     assert found["light"]["deck.mass"] < found["steel"]["deck.mass"]
     assert found["light"]["deck.drive_motor@DU1"] < found["steel"]["deck.drive_motor@DU1"]
+
+
+def test_rollers_of_heavy_cows_are_held_to_those_cows() -> None:
+    """The formula said 800 kg where the herd's 950 kg were taken, or the herd was left out."""
+    heavy, usual = (
+        size(draft_plant(read_brief_text(f"{PLAIN}cow_mass_kg: {kg}\n")).plant).finding(
+            "deck.roller_load@RL1"
+        )
+        for kg in (950, 500)
+    )
+    cow = {f: next(i.value for i in f.inputs if i.symbol == "m_c") for f in (heavy, usual)}
+    assert (cow[heavy], cow[usual]) == (950, 800)
+    assert "950 kg cows" in heavy.sentence and (heavy.limit or 0) > 1.1 * (usual.limit or 0)

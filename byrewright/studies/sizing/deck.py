@@ -106,10 +106,16 @@ def _resistance(ctx: StudyContext, load: DeckLoad) -> None:
     )  # fmt: skip
 
 
+def _design_cow(ctx: StudyContext) -> Input:
+    """The cow that rollers are held to: the design load of a stall, or the herd's if heavier."""
+    rule, own = ctx.rule("deck.design_cow_kg", "m_c"), ctx.plant.herd.cow_mass_kg
+    heavy = own > float(rule.value)
+    return stated("m_c", "mean mass of a cow, over the design load", own, "kg") if heavy else rule
+
+
 def design_roller_n(ctx: StudyContext, platform: StandsCows, count: int) -> float:
     """Mean load of a roller under design cows with a dynamic factor."""
-    cow = max(ctx.plant.herd.cow_mass_kg, ctx.number("deck.design_cow_kg"))
-    cows = platform.stalls * cow * ctx.number("deck.dynamic_factor")
+    cows = platform.stalls * float(_design_cow(ctx).value) * ctx.number("deck.dynamic_factor")
     return mean_roller_n(platform.stalls * platform.stall_mass_kg + cows, count)
 
 
@@ -123,8 +129,8 @@ def _rollers(ctx: StudyContext, platform: StandsCows, load: DeckLoad) -> None:
                     f"{usual}, {each_stall:g} a stall.")  # fmt: skip
         return
     first, count = rollers[0], sum(r.count for r in rollers)
-    cow = max(ctx.plant.herd.cow_mass_kg, ctx.number("deck.design_cow_kg"))
-    cows = platform.stalls * cow * ctx.number("deck.dynamic_factor")
+    cow = _design_cow(ctx)
+    cows = platform.stalls * float(cow.value) * ctx.number("deck.dynamic_factor")
     level = ctx.number("deck.roller_share_margin") * design_roller_n(ctx, platform, count)
     least, uneven = uneven_roller_n(load.deck_kg, cows / 2, count)
     worst = max(level, uneven) / N_PER_KN
@@ -132,12 +138,12 @@ def _rollers(ctx: StudyContext, platform: StandsCows, load: DeckLoad) -> None:
     ctx.find(
         "deck.roller_load", "Worst roller", rated, "kN",
         f"{count} rollers ({count / platform.stalls:.1f} a stall) rated {rated:g} kN; the worst "
-        f"carries {worst:.1f} kN with {cow:g} kg cows, a dynamic factor and rails not quite level "
-        f"({spare(rated, worst)}).",
+        f"carries {worst:.1f} kN with {cow.value:g} kg cows, a dynamic factor and rails "
+        f"not quite level ({spare(rated, worst)}).",
         subject=first.id, limit=round(worst, 2), sense="at_least", allowance=TIGHT,
         formula="F = max(k W/n, (W/n)(1 + 2e/R)), W = n_s (m_d + m_c phi) g",
         inputs=(field(first, "rated_kn"), stated("n", "rollers", count),
-                ctx.rule("deck.design_cow_kg", "m_c"), ctx.rule("deck.dynamic_factor", "phi"),
+                cow, ctx.rule("deck.dynamic_factor", "phi"),
                 ctx.rule("deck.roller_share_margin", "k")),
         source="practice", known="from_memory", advised=next_of(worst * (1 + TIGHT), ROLLER_KN),
         advised_why=f"{worst:.1f} kN on the worst of {count} rollers", target=(first, "rated_kn"),
