@@ -105,8 +105,10 @@ def _sketch(
     for piece in made.pieces:
         view.pipe([spots[piece.start.number - 1], spots[piece.end.number - 1]], ink, piece.pipe)
     _frame(view, plant, plan, made, left, top, wide, tall)
+    first = top + tall - under + 1.5
+    view.taken.append((left, first - TABLE_SIZE_MM - 0.6, left + wide, first))  # clear of the list
     _marks(view, plan, made, spots)
-    _table(view, plant, made, left, top + tall - under + 1.5, wide)
+    _table(view, plant, made, left, first, wide)
     return view
 
 
@@ -253,14 +255,18 @@ def _table(view: Canvas, plant: Plant, made: Made, left: float, top: float, wide
     bore = max(p.bore_mm for p in plant.pipes if p.id in made.route.lines)
     fall = fall_pct(service, bore, plant.place_rules())
     bends = sum(j.bend for j in made.joints)
-    said = f"{made.route.length_m:.2f} m, cut {made.cut_m:.2f} m, {bends} bends, " \
-           f"{len(made.supports)} supports{more}"  # fmt: skip
+    said = f"{made.route.length_m:.2f} m, cut {made.cut_m:.2f} m, {_some(bends, 'bend')}, " \
+           f"{_some(len(made.supports), 'support')}{more}"  # fmt: skip
     _line(view, left + 1.5, y, _cut(said, wide - 3, size), size)
     low, high = made.low, made.high
     said = f"high {high.number} {high.at[2]:+.2f}, low {low.number} {low.at[2]:+.2f}"
     if fall:
         said += f"; falls {fall:g} % to {low.number}, {empties(made)}"
     _line(view, left + 1.5, y + TABLE_MM, _cut(said, wide - 3, size), size, colour=QUIET)
+
+
+def _some(count: int, what: str) -> str:
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
 def empties(made: Made) -> str:

@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 import math
+import re
+import xml.etree.ElementTree as ET
 from itertools import pairwise
 
 import pytest
 
 from byrewright.documents.plan_pipes import piece_list
+from byrewright.documents.plan_sheets import plan_sheets, plan_svg
 from byrewright.place.model import Laid, Route
 from byrewright.place.pieces import made_of, supports_of, take_out_m
 from byrewright.plant.sited import sited
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.pipework import lines_of, span_m
+from tests.place.paper import meet, texts
 from tests.place.scenes import briefed
 
 MM = 0.001
+CLEAR_MM = 0.7  # what parts a mark from the list below it
 HAIR_M = 0.011  # lengths of laid pipes are rounded to a centimetre
 
 
@@ -83,3 +88,19 @@ def test_supports_stand_by_bends_and_within_the_span() -> None:
     marks = supports_of(points, 3.0, 0.3)
     for bend in points[1:-1]:
         assert min(math.dist(bend, m) for m in marks) <= 0.3 + 1e-9
+
+
+@pytest.mark.parametrize(("layout", "stalls"), [("rotary", 60), ("rows", 32)])
+def test_marks_of_a_sketch_keep_clear_of_its_list(layout: str, stalls: int) -> None:
+    """Would fail if the mark of a low joint stood against the first row of lengths below it, or one
+    bend were told as several."""
+    plant = briefed(layout, stalls)
+    for sheet in plan_sheets(plant):
+        if not sheet.key.endswith("-lines"):
+            continue
+        words = texts(ET.fromstring(plan_svg(plant, sheet)))
+        assert not [w for w, _ in words if re.search(r"(?<!\d)1 (bends|supports)", w)]
+        rows = [box for w, box in words if re.match(r"\d+-\d+ ", w)]
+        for mark, box in words:
+            if re.match(r"\d+( high| low)?$", mark):
+                assert not any(meet(box, row, -CLEAR_MM) for row in rows), (sheet.key, mark)
