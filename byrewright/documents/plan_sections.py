@@ -30,6 +30,8 @@ NOTES = [
 LINES = {"collects milk": "milkline", "feeds pulsators": "pulsators", "gives milk": "units"}
 """What runs round the stalls, by what it does, as it is named in a section."""
 WHOLE = "the whole centre"
+WORD_MM = 2.4
+"""From one line of words to the next."""
 RAIL_M = 0.8
 """Breast rail over the deck as drawn."""
 GAP_MM = 13.0
@@ -451,11 +453,12 @@ def _pit_wide(view: Canvas, plant: Plant, plan: Plan, cut: Cut) -> None:
     for sign in (-1, 1):
         view.line(((sign * out, z), (sign * out, z + 1.2)), 0.25)
         view.line(((sign * mid, z), (sign * mid, z + RAIL_M + 0.3)), 0.25)
-        for word, one in _rings(plan).items():
-            level = one.row_level_m
+        told = 0.0
+        for level, word in sorted((r.row_level_m, w) for w, r in _rings(plan).items()):
             view.circle(sign * (mid - 0.2), level, 0.05, 0.2)
             if sign > 0:
-                view.word(0.0, level, f"{word} {level:+.2f}", LEAST_MM)
+                told = max(level, told + WORD_MM * view.scale / 1000)
+                view.word(0.0, told, f"{word} {level:+.2f}", LEAST_MM)
         view.word(sign * (mid + out) / 2, z + 0.9, "standing", LEAST_MM, colour=QUIET)
     view.dimension((-mid, 0.0), (mid, 0.0), -4.0)
     view.dimension((mid, 0.0), (mid, z), 4.0)

@@ -279,6 +279,15 @@ def drawn_size_mm(svg: str) -> tuple[tuple[float, float], float]:
     return (wide, max(b[3] for b in boxes) - min(b[1] for b in boxes)), float(found[1])
 
 
+@pytest.mark.parametrize(("layout", "stalls"), [("rows", 16), ("rows", 32), ("rows", 80)])
+def test_a_section_of_the_pit_names_each_line_along_it(layout: str, stalls: int) -> None:
+    """Would fail if one of the lines along the pit had no name because another stood there."""
+    plant = briefed(layout, stalls)
+    svg = plan_svg(plant, next(s for s in plan_sheets(plant) if s.key == "P4-across"))
+    for told in ("milkline +0.80", "units +1.00", "pulsators +1.15"):
+        assert f">{told}<" in svg, told
+
+
 def test_lists_hold_what_is_built_and_laid() -> None:
     """Would fail if the builder's list or the pipe list left something out."""
     plant = briefed("rotary", 46)
