@@ -37,6 +37,7 @@ _PER = re.compile(rf"(?<![\w.])({_NUMBER}) (per|a|1/) ?(kPa|K|degC)(?![A-Za-z0-9
 _EACH = re.compile(r"\b(each|per) (kPa|K|degC)(?![A-Za-z0-9])")
 _MOTOR = re.compile(rf"(?<![\w.])({_NUMBER}(?:{_JOINT}{_NUMBER})*) kW(?![A-Za-z0-9/])")
 _AIRY = re.compile(r"\bair\b|vacuum|regulator|draws?\b|leak|unit open|fall-?off|kicked off")
+_OF_AIR = re.compile(r" of (?:\w+ )?air\b")
 _WET = re.compile(r"\bmilk\b|water|wash|liquid|coolant|glycol")
 _SAID = {"degF difference": "degF", "Btu/hft2F": "Btu/(h ft2 F)", "Btu/lbF": "Btu/(lb F)",
          "lbf.ft": "lbf ft", "Btu/hF": "Btu/(h F)"}  # fmt: skip
@@ -92,6 +93,8 @@ def _one(m: re.Match[str], text: str, air: bool) -> str:
 
 def _is_air(text: str, start: int, end: int, air: bool) -> bool:
     """Whether a flow is of air: by the words of its own clause, else as the finding says."""
+    if _OF_AIR.match(text, end):
+        return True
     begin = max(text.rfind(c, 0, start) for c in ".;:") + 1
     ends = [e for e in (text.find(c, end) for c in (". ", ";", ":")) if e >= 0]
     clause = text[begin : min(ends, default=len(text))]
