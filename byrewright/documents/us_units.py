@@ -51,10 +51,15 @@ AIR_KEYS = ("vacuum.", "air.", "failures.", "practice.")
 """Beginnings of the keys of findings whose bare L/min is free air, unless the words say milk."""
 
 
-def text_in(text: str, system: System, *, air: bool = False, motor: bool = False) -> str:
+LIQUID_KEYS = ("delivery.", "receiving.", "cooling.", "chilled.", "water.", "storage.")
+"""Beginnings of the keys of findings whose L/min are of liquid, whatever vacuum is spoken of."""
+
+
+def text_in(text: str, system: System, *, air: bool | None = False, motor: bool = False) -> str:
     """A sentence in the reader's units.
 
-    `air`: a flow that the words leave open is free air. `motor`: kW are those of a motor.
+    `air`: a flow that the words leave open is free air; None: every flow is of liquid that is not
+    said to be "of air". `motor`: kW are those of a motor.
 
     >>> text_in("4 to 6 degC, 100 mm; 6200 L/min of free air, 12 L/min of milk", "US")
     '39.2 to 42.8 degF, 3.94 in; 219 cfm of free air, 3.17 gpm of milk'
@@ -71,7 +76,7 @@ def text_in(text: str, system: System, *, air: bool = False, motor: bool = False
     return _QUANTITY.sub(lambda m: _one(m, text, air), text)
 
 
-def _one(m: re.Match[str], text: str, air: bool) -> str:
+def _one(m: re.Match[str], text: str, air: bool | None) -> str:
     unit = m[3]
     tail = ""
     if _THOUSANDS.match(m[1]) and _BEFORE.search(text[: m.start()]):
@@ -91,10 +96,12 @@ def _one(m: re.Match[str], text: str, air: bool) -> str:
     return many + _turned(numbers, unit, other) + tail
 
 
-def _is_air(text: str, start: int, end: int, air: bool) -> bool:
+def _is_air(text: str, start: int, end: int, air: bool | None) -> bool:
     """Whether a flow is of air: by the words of its own clause, else as the finding says."""
     if _OF_AIR.match(text, end):
         return True
+    if air is None:
+        return False
     begin = max(text.rfind(c, 0, start) for c in ".;:") + 1
     ends = [e for e in (text.find(c, end) for c in (". ", ";", ":")) if e >= 0]
     clause = text[begin : min(ends, default=len(text))]
@@ -137,9 +144,10 @@ def finding_in(one: Finding, system: System) -> Finding:
         return one
     motor = is_motor(one)
     air = one.unit.endswith("free") or one.key.startswith(AIR_KEYS)
+    flows = None if not air and one.key.startswith(LIQUID_KEYS) else air
 
     def turned(text: str) -> str:
-        return text_in(text, system, air=air, motor=motor)
+        return text_in(text, system, air=flows, motor=motor)
 
     return replace(
         one, sentence=turned(one.sentence), title=turned(one.title), formula=turned(one.formula),

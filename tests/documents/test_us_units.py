@@ -169,6 +169,8 @@ def test_free_air_is_cfm_and_motors_are_hp() -> None:
     every = [f.sentence for n in ("sizing", "vacuum", "day", "failures") for f in study(n).findings]
     assert [s for s in every if re.search(r"gpm of (?:\w+ )?air", s)] == []
     assert any("cfm of air leaving wet" in s for s in every)
+    wet = [f.sentence for f in sizing.findings if f.key.startswith(("delivery.", "water."))]
+    assert [s for s in wet if "cfm" in s] == []
     motors = [f for f in sizing.findings if "motor" in f.key and f.unit == "kW motor"]
     assert len(motors) > 5
     assert all(" hp" in f.sentence and " kW" not in f.sentence for f in motors)
