@@ -15,6 +15,7 @@ from pydantic import ValidationError
 
 from byrewright.plant.farm import Collection, clock, minutes
 from byrewright.plant.record import Record
+from byrewright.standards.electrical import usual_supply
 from byrewright.standards.rulebook import default_rulebook
 
 if TYPE_CHECKING:
@@ -250,7 +251,9 @@ def _phases(brief: Brief, now: Closing) -> list[Step]:
     supply = brief.supply
     if supply is None or supply.phases == 3:
         return []
-    volts = float(VOLTS_GRAIN * round(math.sqrt(3) * supply.voltage_v / VOLTS_GRAIN))
+    between = VOLTS_GRAIN * round(math.sqrt(3) * supply.voltage_v / VOLTS_GRAIN)
+    # A split phase is no part of three.
+    volts = float(usual_supply(brief.region).get("voltage_v", between))
     words = f"three phases of {volts:g} V instead of one of {supply.voltage_v:g} V"
     return [_step_of("supply", words, phases=3, voltage_v=volts)]
 

@@ -383,6 +383,9 @@ def test_a_large_motor_on_one_phase_asks_for_three() -> None:
     then = step.change(brief).supply
     assert then is not None and (then.phases, then.voltage_v, then.limit_kva) == (3, 400.0, 40.0)
     assert step.words == "three phases of 400 V instead of one of 230 V"
+    split = read_brief_text(SMALL + "region: US\nsupply: {phases: 1, limit_kva: 40}\n").brief
+    (step,) = lever.steps(split, Closing(small()))
+    assert step.words == "three phases of 480 V instead of one of 240 V"
     assert lever.steps(step.change(brief), Closing(small())) == []
 
 
