@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from types import SimpleNamespace
@@ -52,6 +53,20 @@ def test_the_questions_of_the_day_are_answered() -> None:
     assert {f"day.{k}" for k in shown} <= {t.key for t in result().tables}
     every = [*result().findings, *result().tables, *result().series]
     assert all(one.key.startswith("day.") for one in every)
+
+
+@pytest.mark.parametrize(
+    ("load_share", "verdict"), [(0.8, "holds"), (0.9, "tight"), (0.99, "tight"), (1.02, "fails")]
+)
+def test_a_supply_fails_only_where_no_mix_of_loads_passes(load_share: float, verdict: str) -> None:
+    """Would fail if the day failed a load, half of it heaters, that sizing finds within the supply;
+    or passed for sure what motors alone would draw too much of."""
+    most = result().finding("day.load_most").value
+    plant = plants.rotary()
+    supply = plant.site.supply.model_copy(update={"limit_kva": most / load_share})
+    site = plant.site.model_copy(update={"supply": supply})
+    run = replace(usual(), plant=plant.model_copy(update={"site": site}))
+    assert report(run, default_rulebook()).finding("day.load_most").verdict == verdict
 
 
 def test_nothing_internal_or_empty_is_said() -> None:

@@ -364,14 +364,20 @@ def services(ctx: StudyContext, run: Run) -> None:
             remedies=remedies.more_air(run.plant, needs, bar) if bar < needs else (),
         )  # fmt: skip
     most = float(run.last.g[sh.G_KW_MOST])
-    supply = run.plant.site.supply.limit_kva
-    limit = supply * ctx.number("motor.power_factor") if supply else None
-    agreed = f" The {supply:g} kVA agreed carry {limit:.0f} kW of motors." if limit else ""
+    limit, motors = run.plant.site.supply.limit_kva, ctx.number("motor.power_factor")
+    agreed = (
+        f" The {limit:g} kVA agreed carry {limit:.0f} kW of heaters, or {limit * motors:.0f} kW of "
+        "motors; what may be on together, in kVA, is sizing's `power.demand`."
+        if limit
+        else ""
+    )
     ctx.find(
         "day.load_most", "Highest electric load", most, "kW",
         f"{most:.0f} kW at most, mean of one minute; starting currents are in the power study."
         f"{agreed}",
-        limit=limit, sense="at_most" if limit else "says", allowance=0.1,
+        # Over all of it no mix passes; under the motors' part any does.
+        limit=limit, sense="at_most" if limit else "says", allowance=1.0 - motors,
+        inputs=(ctx.rule("motor.power_factor"),) if limit else (),
     )  # fmt: skip
 
 
