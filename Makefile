@@ -33,8 +33,10 @@ lint: $(CAN_TEST)
 types: $(CAN_TEST)
 	$(BIN)/mypy
 
+# Tests go to workers in their order, pages last: a stolen test of the watch meets the event loop of a
+# browser that still stands in its worker (so no --dist worksteal).
 pytest: $(CAN_TEST)
-	$(BIN)/pytest -q -n $(WORKERS) --dist worksteal
+	$(BIN)/pytest -q -n $(WORKERS)
 
 bench: $(CAN_TEST)
 	set -e; for bench in benchmarks/bench_*.py; do \
