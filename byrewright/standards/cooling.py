@@ -79,6 +79,9 @@ VALUES: tuple[Value, ...] = (
           "5 degC in 4 h", "en13732", "from_memory", "limit"),
     Value("tank.reserve_share", 0.10, "", "tank volume kept above the milk expected at collection",
           "practice", "common_practice", "typical", 0.05, 0.25),
+    Value("tank.changeover_min", 60.0, "min", "milk that a tank takes over while one tanker leaves "
+          "and the next is coupled, where milk is loaded direct", "practice", "common_practice",
+          "typical", 20.0, 180.0),
     Value("tank.u_w_m2k", 0.4, "W/m2K", "heat transfer through an insulated tank wall",
           "practice", "common_practice", "typical", 0.3, 0.6),
 )  # fmt: skip

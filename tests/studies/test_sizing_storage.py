@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from byrewright.plant.farm import Collection
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import StoresMilk
 from byrewright.studies.sizing.duty import duty_of
 from byrewright.studies.sizing.storage import (
     inflow_l,
@@ -111,6 +112,22 @@ def test_the_advised_tanks_hold_a_late_tanker() -> None:
     found = poor.finding("storage.volume")
     assert found.verdict == "fails" and "12 h late" in found.sentence
     assert found.advised is not None and found.limit is not None and found.advised > found.limit
+
+
+def test_a_tank_takes_over_while_tankers_change() -> None:
+    """Where a tanker stands at every milking, a tank of no volume would be advised."""
+    ctx = bench_of(large(TB1=machine("TB1", "tanker_bay", direct=True)))
+    duty = duty_of(ctx)
+    all_day = [Collection(at=f"{h:02d}:00", tanker_l=60_000) for h in (0, 6, 12, 18)]
+    ctx = bench_of(collected(ctx.plant, *all_day))
+    assert max(run_timetable(ctx, duty).content_l) == 0.0
+    wishes = ctx.plant.wishes.model_copy(update={"reserve_h": 0.0})
+    never_late = collected(ctx.plant, *all_day).model_copy(update={"wishes": wishes})
+    found = sized(never_late, size_storage).finding("storage.volume")
+    assert found.limit == pytest.approx(60.0 * duty.milk_flow_mean_l_min)
+    assert found.advised is not None and found.advised * len(ctx.plant.machines(StoresMilk)) >= (
+        found.limit or 0.0
+    )
 
 
 def test_direct_loading_leaves_little_to_store() -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from byrewright.plant.farm import Collection, clock, minutes
 from byrewright.plant.roles import FeedsCalves, KeepsWithheld, LoadsTankers, StoresMilk
-from byrewright.results import Remedy, Series
+from byrewright.results import Input, Remedy, Series
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.sizes import (
@@ -183,8 +183,23 @@ def _volume(ctx: StudyContext, duty: Duty, tanks: tuple[StoresMilk, ...]) -> Non
     peak = max(table.content_l, default=0.0)
     share = ctx.number("tank.reserve_share")
     late, which = _late_l(ctx, duty, table)
-    need = max(peak * (1.0 + share), late)
-    why = which if late >= peak * (1.0 + share) else f"peak and {100 * share:.0f} %"
+    wants = [(late, which), (peak * (1.0 + share), f"peak and {100 * share:.0f} %")]
+    inputs: tuple[Input, ...] = (
+        worked("V_peak", "most that stands with all tankers in time", peak, "L"),
+        stated("t_late", "reserve wished", ctx.plant.wishes.reserve_h, "h"),
+        worked("V_late", "most that stands with one tanker late", late, "L"),
+        ctx.rule("tank.reserve_share", "r"),
+    )
+    formula = "V >= max(V_peak (1 + r), V_late)"
+    if any(b.direct for b in ctx.plant.machines(LoadsTankers)):
+        change = ctx.number("tank.changeover_min")
+        wants.append((duty.milk_flow_mean_l_min * change, "one tanker leaves and the next couples"))
+        inputs += (
+            ctx.rule("tank.changeover_min", "t_change"),
+            stated("q", "mean milk flow", duty.milk_flow_mean_l_min, "L/min", "duty"),
+        )
+        formula = "V >= max(V_peak (1 + r), V_late, q t_change)"
+    need, why = max(wants, key=lambda want: want[0])
     total, count = sum(t.count * t.volume_l for t in tanks), sum(t.count for t in tanks)
     ctx.notes.series.append(
         Series(
@@ -196,12 +211,6 @@ def _volume(ctx: StudyContext, duty: Duty, tanks: tuple[StoresMilk, ...]) -> Non
             "All tankers in time.",
         )
     )
-    inputs = (
-        worked("V_peak", "most that stands with all tankers in time", peak, "L"),
-        stated("t_late", "reserve wished", ctx.plant.wishes.reserve_h, "h"),
-        worked("V_late", "most that stands with one tanker late", late, "L"),
-        ctx.rule("tank.reserve_share", "r"),
-    )
     if table.grows_l > 1.0:
         ctx.find(
             "storage.volume",
@@ -209,7 +218,7 @@ def _volume(ctx: StudyContext, duty: Duty, tanks: tuple[StoresMilk, ...]) -> Non
             total,
             "L",
             "The tankers take less than the milk of a day, so no tank volume is enough.",
-            formula="V >= max(V_peak (1 + r), V_late)",
+            formula=formula,
             inputs=inputs,
             source="mass balance over the timetable",
             known="derived",
@@ -225,7 +234,7 @@ def _volume(ctx: StudyContext, duty: Duty, tanks: tuple[StoresMilk, ...]) -> Non
             f"No tank; up to {need:.0f} L stands ({why}).",
             limit=need,
             sense="at_least",
-            formula="V >= max(V_peak (1 + r), V_late)",
+            formula=formula,
             inputs=inputs,
             source="mass balance over the timetable",
             known="derived",
@@ -245,7 +254,7 @@ def _volume(ctx: StudyContext, duty: Duty, tanks: tuple[StoresMilk, ...]) -> Non
             limit=need,
             sense="at_least",
             allowance=TIGHT,
-            formula="V >= max(V_peak (1 + r), V_late)",
+            formula=formula,
             inputs=inputs,
             source="mass balance over the timetable",
             known="derived",
