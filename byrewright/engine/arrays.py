@@ -182,6 +182,7 @@ class Arrays:
             if target in cooled:
                 r_i[i, sh.RI_COOLED] = cooled.index(target)
             r_i[i, sh.RI_KWH] = self.meter(tag)
+            r_i[i, sh.RI_LOCKED] = self._locked(tag)
             names.chillers.append(tag)
         return r_f, r_i
 

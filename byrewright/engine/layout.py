@@ -291,7 +291,7 @@ class Layout:
         return MoverRow(
             f"{tag} from {src}", tag, src, LAWS[one.law], 0.0, led=led, full=full,
             start=start, stop=stop, floor=one.floor_share, kw=one.motor_kw,
-            steps=float(one.steps), cmd=0.0 if state == "stopped" else 1.0,
+            steps=float(one.steps),
         )  # fmt: skip
 
     def _gives_milk(self, src: str) -> bool:

@@ -233,8 +233,10 @@ class Lowering(Layout):
         rows: dict[tuple[str, str], MoverRow] = {}
         usual = self.number("vessel.level_share")
         for state, what, at in moving:
+            stand = self._held_off(what, at)
             for group in groups:
-                for index, running in _sets(group):
+                for index, asked in _sets(group):
+                    running = asked - stand
                     given = self.maps.given(at, running, what)
                     full = self.maps.given(at, running, what, level=FULL_SHARE)
                     for tag in group:
@@ -254,6 +256,14 @@ class Lowering(Layout):
         self.out.movers += [rows[k] for k in sorted(rows)]
         self.out.running = max((len(_sets(g)) + 1 for g in groups), default=1)
         self._filter_losses([at for _, what, at in moving if what == MILKING])
+
+    def _held_off(self, what: str, at: Mapping[str, str | None]) -> frozenset[str]:
+        """Milk pumps that the mode of what goes on states to stand, whatever their level asks."""
+        mode = self.modes[what]
+        return frozenset(
+            t for t in self.maps.pumps
+            if mode is not None and at.get(t) == "stopped" and self.plant.states(mode, t)
+        )  # fmt: skip
 
     def _fill_row(self, row: MoverRow, one: Given, at: tuple[int, int], whole: float,
                   what: str) -> None:  # fmt: skip

@@ -10,6 +10,8 @@ import pytest
 
 from byrewright.engine import shape as sh
 from byrewright.engine.compiled import compile_plant
+from byrewright.engine.layout import MODES
+from byrewright.engine.rows import MILKING, WASHING
 from byrewright.engine.simulate import simulate
 from byrewright.plant.plant import Mode, Pipe, Plant
 from byrewright.plant.read import read_plant
@@ -154,6 +156,36 @@ def test_a_ring_whose_pump_stands_cools_nothing() -> None:
     compiled, state = after(plant.model_copy(update={"modes": modes}))
     x = compiled.names.exchangers.index("PC1.coolant_in")
     assert state.items[compiled.tables.rows("exchangers")][x][sh.SX_KJ] == 0.0
+
+
+def test_a_chiller_that_the_modes_hold_off_makes_no_cold() -> None:
+    """Would fail if a maker of cold ran although every mode says that it stands."""
+    plant = ring("CH1", "CH2", duty_kw=20)
+    modes = {n: m.model_copy(update={"positions": {**m.positions, "CH1": "stopped"}})
+             for n, m in plant.modes.items()}  # fmt: skip
+    compiled, state = after(plant.model_copy(update={"modes": modes}))
+    rows = state.items[compiled.tables.rows("chillers")]
+    made = {t: rows[compiled.names.chillers.index(t), sh.SR_KJ] for t in ("CH1", "CH2")}
+    assert made["CH1"] == 0.0 and made["CH2"] > 1000
+
+
+@pytest.mark.parametrize("does", ["milking", "wash"])
+def test_a_milk_pump_stands_in_the_modes_that_say_so(does: str) -> None:
+    """Would fail if a pump held off in one mode ran in it, or stood in the others too."""
+    base = plants.rotary(40, 240, milkings=1, groups=2, CF1=None)
+    modes = {n: m.model_copy(update={"positions": {**m.positions, "MP2": "stopped"}})
+             if does in m.does else m for n, m in base.modes.items()}  # fmt: skip
+    compiled, _ = compiled_day(base.model_copy(update={"modes": modes}))
+    most = compiled.tables.most
+    alts = len(most) // len(MODES)
+    mine = compiled.names.movers.index("MP2")
+    gives = {what: bool(most[n * alts : (n + 1) * alts, :, mine, 0].max() > 0)
+             for n, what in enumerate(MODES)}  # fmt: skip
+    assert gives[MILKING] == (does != "milking")
+    assert gives[WASHING] == (does != "wash")
+    assert compiled.start.items[compiled.tables.rows("movers")][mine, sh.S_CMD] == 1.0
+    other = compiled.names.movers.index("MP1")
+    assert (most[: 2 * alts, :, other, 0].max(axis=1) > 0).all()
 
 
 def two_suctions(v1: str, v2: str) -> Plant:

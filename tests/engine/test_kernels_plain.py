@@ -85,7 +85,7 @@ def made_kj(at: SimpleNamespace, ambient_c: float, second: float = 43_200.0) -> 
     at.S[v, sh.HEAT] = 1e9 if at.I[v, sh.VI_ROLE] == sh.BATH else at.S[v, sh.MILK] * 4.0 * 30.0
     at.S[r, [sh.SR_KJ, sh.SR_ON]] = 0.0
     at.S[at.I[r, sh.RI_KWH], sh.E_KWH] = 0.0
-    plain(energy.chill)(ambient_c, second, at.F, at.I, at.S, at.g, at.par, at.num)
+    plain(energy.chill)(ambient_c, second, at.F, at.I, at.S, at.g, at.n, at.par, at.num)
     return float(at.S[r, sh.SR_KJ]), 3600.0 * float(at.S[at.I[r, sh.RI_KWH], sh.E_KWH])
 
 

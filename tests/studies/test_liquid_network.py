@@ -80,6 +80,41 @@ def bench(plant: Plant) -> StudyContext:
     return StudyContext(plant, default_rulebook(), ResultBuilder("test", "(invented)"))
 
 
+def test_a_wash_that_comes_to_no_receiver_fails(drafted: Plant) -> None:
+    """Would fail if a shut valve before the units left a wash that nothing speaks of, or lines
+    that are taken as washed by what pumps move behind them."""
+    shut = with_modes(drafted, V64="closed")
+    found = [f for f in size(shut).findings if f.key == "wash.circulates"]
+    assert {f.subject for f in found} >= {"rinse", "wash", "last_rinse"}
+    assert all(f.verdict == "fails" and f.value == 0 for f in found)
+    one = with_modes(drafted, *(n for n, m in drafted.modes.items() if "wash" in m.does),
+                     V64="closed")  # fmt: skip
+    assert finding(one, "wash.missed", "").verdict == "unknown"
+    assert finding(drafted, "wash.missed", "").verdict == "holds"
+
+
+def test_a_receiver_that_nothing_empties_in_the_wash_fails(drafted: Plant) -> None:
+    """Would fail if the pump of one receiver were taken to empty the other, or the flooded line
+    between them counted for nothing."""
+    stands = finding(with_modes(drafted, "wash", MP2="stopped"), "wash.circulates", "RC2")
+    assert stands.verdict == "fails" and stands.value == 0
+    flooded = size(with_modes(drafted, "wash", MP2="stopped", V25="open"))
+    assert not [f for f in flooded.findings if f.key == "wash.circulates" and not f.value]
+
+
+def test_milk_that_goes_past_the_cooler_is_counted_warm(drafted: Plant) -> None:
+    """Would fail if an open way round left the milk as cold as if all of it passed the plates."""
+    milks = [n for n, m in drafted.modes.items() if "milking" in m.does]
+    cold = finding(drafted, "cooling.milk_out", "").value
+    past = finding(with_modes(drafted, *milks, V39="open"), "cooling.milk_out", "")
+    assert cold is not None and past.value is not None and past.value > cold + 5
+    share = next(float(w[:-1]) / 100 for w in past.sentence.split() if w.endswith("%"))
+    warm = next(i.value for i in past.inputs if i.symbol == "T_in")
+    assert isinstance(warm, float)
+    mixed = share * warm + (1 - share) * cold  # with less milk the plates cool it further
+    assert mixed - 2 < past.value < mixed
+
+
 def test_a_longer_or_higher_line_asks_more_head(drafted: Plant) -> None:
     """Would fail if a pump's head did not follow its line, its rise or its flow."""
 

@@ -39,6 +39,7 @@ def chill(
     I: Ints,
     S: Floats,
     g: Floats,
+    n: Ints,
     par: Floats,
     num: Ints,
 ) -> None:
@@ -46,7 +47,7 @@ def chill(
     dt = par[sh.PAR_DT]
     for r in range(num[sh.N_R0], num[sh.N_R1]):
         v = I[r, sh.RI_TARGET]
-        if v < 0 or S[r, sh.SR_HEALTH] <= 0.0:
+        if v < 0 or S[r, sh.SR_HEALTH] <= 0.0 or I[r, sh.RI_LOCKED] >> n[sh.I_MODE] & 1:
             S[r, sh.SR_ON] = 0.0
             continue
         c = capacity_rate(v, F, I, S, par)

@@ -108,7 +108,7 @@ def run(plant: Tables, day: Day, state: State, until: int, first_row: int, seen:
         if calf >= 0 and n[sh.I_MILKING] >= 0:
             g[sh.G_CALF_DRAWN] += max(0.0, content(calf, S) - had)
         losses(F, I, S, g, n, par, num)
-        chill(ambient, second, F, I, S, g, par, num)
+        chill(ambient, second, F, I, S, g, n, par, num)
         jackets(F, I, S, g, n, par, num, plant.cold)
         heat(F, I, S, g, n, par, num)
         lots(F, I, S, g, n, par, num)

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass, replace
 
+from byrewright.engine.liquidgraph import Situation
 from byrewright.engine.liquids import Liquids, LiquidsUnsolved
-from byrewright.engine.liquidstreams import streams
-from byrewright.plant.roles import LoadsTankers, MakesUpWash, MovesMilk
+from byrewright.engine.liquidstreams import Stream, streams
+from byrewright.plant.plant import Plant
+from byrewright.plant.roles import GivesMilk, LoadsTankers, MakesUpWash, MovesMilk
 from byrewright.results import Input
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
@@ -70,6 +72,12 @@ def stages(net: Liquids, mode: str) -> list[Stage]:
             first |= more
             more = {x.target for x in found if x.source in first and x.target in milk
                     and not x.passes}  # fmt: skip
+        for tag, share in _held_back(net, s, found, first).items():
+            room = net.vessels[tag].volume_l * (1 - net.rules.number("vessel.level_share"))
+            out.append(Stage(mode, (tag,), (), share * comes, 0.0, room, ()))
+            first = first - {tag}
+            seen.add(tag)
+            comes *= 1 - share
         onward = [x for x in found if x.source in first and x.target not in first
                   and (x.passes or x.target not in milk)]  # fmt: skip
         goes = sum(x.l_min for x in onward)
@@ -86,10 +94,26 @@ def stages(net: Liquids, mode: str) -> list[Stage]:
     return out
 
 
+def _held_back(net: Liquids, s: Situation, found: Sequence[Stream],
+               group: Collection[str]) -> dict[str, float]:  # fmt: skip
+    """Of vessels that the wash reaches together, those from which nothing leads on, with the share
+    that comes to each. One that is joined to another by a flooded line runs off through it."""
+    leads = {x.source for x in found if x.source in group}
+    stuck = {}
+    for tag in sorted(set(group) - leads) if leads else ():
+        ports = {n for j in net.joints for n in (j.a, j.b) if n.machine == tag and n.port != "*"}
+        if any(net.lets_both(n) and set(net.joined(s, n)) & leads for n in ports):
+            continue
+        comes = {x.source: x.l_min for x in found if x.target == tag}
+        whole = sum(x.l_min for x in found if x.source in comes)
+        stuck[tag] = sum(comes.values()) / whole if whole else 0.0
+    return {tag: share for tag, share in stuck.items() if share > 0}
+
+
 def size_circulation(ctx: StudyContext, _duty: Duty) -> None:
     """Every vessel on the wash's way takes on what comes to it, in every mode that washes."""
     net = net_of(ctx)
-    worst: dict[tuple[str, ...], Stage] = {}
+    worst: dict[str, Stage] = {}  # by the last of its vessels, which names the finding
     broken: list[str] = []
     for name, mode in ctx.plant.modes.items():
         if not {"wash", "rinse"} & set(mode.does):
@@ -99,10 +123,12 @@ def size_circulation(ctx: StudyContext, _duty: Duty) -> None:
         except LiquidsUnsolved as bad:
             broken.append(str(bad))
             continue
+        if not every and washes_units(ctx.plant, name):
+            _none_comes(ctx, name)
         for stage in every:
-            old = worst.get(stage.vessels)
+            old = worst.get(stage.vessels[-1])
             if old is None or _short(stage) > _short(old):
-                worst[stage.vessels] = stage
+                worst[stage.vessels[-1]] = stage
     for text in broken:
         ctx.find("wash.circulates", "Wash goes round", None, "L/min", text,
                  missing=("flows of the wash",))  # fmt: skip
@@ -116,6 +142,23 @@ def size_circulation(ctx: StudyContext, _duty: Duty) -> None:
     for stage, pump in pumps.items():
         _judge(ctx, stage, pump, [t for t in fitted[stage] if pump and t[0] == pump.id], most, milk)
     _raise(ctx, most)
+
+
+def washes_units(plant: Plant, mode: str) -> bool:
+    """Whether a mode is to send wash from its vessel through milking units."""
+    return bool(plant.machines(MakesUpWash)) and any(
+        plant.position(mode, u.id) == "washes" for u in plant.machines(GivesMilk)
+    )
+
+
+def _none_comes(ctx: StudyContext, mode: str) -> None:
+    ctx.find(
+        "wash.circulates", "Wash goes round", 0.0, "L/min",
+        f"In {mode} the units are washed, but no wash comes from its vessel to a receiver: look "
+        "for a valve that is shut, or a pump that stands, before the units.",
+        subject=mode, limit=LEAST_L_MIN, sense="at_least", formula="q_in > 0",
+        source="the solved liquid network", known="derived",
+    )  # fmt: skip
 
 
 def _weakest(ctx: StudyContext, stage: Stage) -> MovesMilk | None:
@@ -206,12 +249,17 @@ def _judge(
     most: Mapping[Target, float], milk: Mapping[Target, float],
 ) -> None:  # fmt: skip
     """`own` are the figures of the stage's pump that the wash needs: the last is advised here."""
-    names, pumps = " and ".join(stage.vessels), " and ".join(stage.pumps) or "nothing"
+    names, pumps = " and ".join(stage.vessels), " and ".join(stage.pumps)
     limit = stage.in_l_min * (1 - ROUND_SHARE)
     short = stage.in_l_min - stage.out_l_min
+    takes = f"{pumps} can take {stage.out_l_min:.0f} L/min on"
+    if not pumps:
+        takes = f"{stage.out_l_min:.0f} L/min can run on by themselves"
+    if stage.out_l_min <= 0:
+        takes = "nothing leads on"
     says = (
-        f"In {stage.mode} {stage.in_l_min:.0f} L/min of wash come into {names} and {pumps} can "
-        f"take {stage.out_l_min:.0f} L/min on ({spare(stage.out_l_min, limit)})"
+        f"In {stage.mode} {stage.in_l_min:.0f} L/min of wash come into {names} and {takes} "
+        f"({spare(stage.out_l_min, limit)})"
     )
     if short > ROUND_SHARE * stage.in_l_min:
         trough = sum(t.volume_l * t.count for t in ctx.plant.machines(MakesUpWash))
@@ -222,6 +270,9 @@ def _judge(
         says += (
             ". Give the wash a way round what holds it back (the cooler), run both pumps of a "
             "pair, or fit pumps for it."
+            if stage.out_l_min > 0
+            else ". Run its pump, open its outlet or the flooded line to its neighbour, or shut it "
+            "off from the wash."
         )
     else:
         says += "."

@@ -250,6 +250,11 @@ def _outlet(ctx: StudyContext, duty: Duty, point: Line) -> None:
             f"; the farm asked for {wish:.3g} degC."
             if wish is not None
             else "; the tank does the rest."
+        )
+        + (
+            f" {point.past_share:.0%} of it goes past the cooler: a way round is open in milking."
+            if point.past_share
+            else ""
         ),
         limit=wish,
         sense="at_most" if wish is not None else "says",

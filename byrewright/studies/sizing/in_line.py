@@ -14,6 +14,9 @@ from byrewright.studies.sizing.delivery import cooler_flow_l_min
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.network import milk_way
 
+TOLD = 0.005
+"""Share of the milk past a cooler from which it is told (our choice)."""
+
 
 @dataclass(frozen=True, slots=True)
 class InLine:
@@ -48,6 +51,8 @@ class Line:
     """As it comes to the first chilled stage, or leaves where there is none."""
     out_c: float
     coolant_in_c: float | None
+    past_share: float
+    """Of the milk, what goes past the coolers of a place where most does."""
 
     @property
     def chilled_kw(self) -> float:
@@ -111,9 +116,11 @@ def in_line(ctx: StudyContext, duty: Duty, water_c: float | None = None) -> Line
         count = sum(c.count for c in coolers.values())
         way = {tag: (0, coolers[tag].count / count) for tag in rest}
     each: dict[str, InLine] = {}
-    milk_c, before = warm, None
+    milk_c, before, past_most = warm, None, 0.0
     for place in sorted({place for place, _ in way.values()}):
-        mixed = 0.0
+        past = max(0.0, 1.0 - sum(share for at, share in way.values() if at == place))
+        past_most = max(past_most, past)
+        mixed = past * milk_c
         for tag in sorted(t for t, (at, _) in way.items() if at == place):
             one = coolers[tag]
             share = way[tag][1]
@@ -127,7 +134,8 @@ def in_line(ctx: StudyContext, duty: Duty, water_c: float | None = None) -> Line
         if tag not in each:  # passed by in the usual mode: told as it would stand alone
             each[tag] = _point(ctx, duty, coolers[tag], flow / coolers[tag].count, warm, water_c,
                                cold)  # fmt: skip
-    return Line(each, flow, milk_c if before is None else before, milk_c, cold)
+    before = milk_c if before is None else before
+    return Line(each, flow, before, milk_c, cold, past_most if past_most > TOLD else 0.0)
 
 
 def _point(ctx: StudyContext, duty: Duty, cooler: CoolsMilk, flow: float, warm: float,

@@ -311,7 +311,8 @@ def _follow(net: Liquids, flows: Flows, start: Node, way: float, lost: dict[str,
 
 
 def milk_way(ctx: StudyContext, marked: Sequence[str]) -> dict[str, tuple[int, float]]:
-    """Place in the milk's way (from 0) and share of the milk of each machine marked.
+    """Place in the milk's way (from 0) and share of the milk of each machine marked: of all that
+    comes where their milk ends, also of what goes past them.
 
     In the plainest milking mode, with the pumps that it runs; empty where no milk passes any.
     """
@@ -329,14 +330,12 @@ def _milk_way(ctx: StudyContext, marked: Sequence[str]) -> dict[str, tuple[int, 
         return {}
     places: dict[str, int] = {}
     passes: dict[str, float] = {}
-    for one in streams(net, flows, marked):
-        vessel = net.vessels.get(one.target)
-        if not one.passes or vessel is None or vessel.holds != "milk":
-            continue
+    milk = {tag for tag, vessel in net.vessels.items() if vessel.holds == "milk"}
+    found = [one for one in streams(net, flows, marked) if one.target in milk]
+    for one in found:
         for i, tag in enumerate(one.passes):
             places[tag] = max(places.get(tag, 0), i)
             passes[tag] = passes.get(tag, 0.0) + one.l_min
-    by_place: dict[int, float] = {}
-    for tag, place in places.items():
-        by_place[place] = by_place.get(place, 0.0) + passes[tag]
-    return {tag: (place, passes[tag] / by_place[place]) for tag, place in places.items()}
+    ends = {one.target for one in found if one.passes}
+    whole = sum(one.l_min for one in found if one.target in ends)
+    return {tag: (place, passes[tag] / whole) for tag, place in places.items()}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from byrewright.engine.liquids import Liquids, liquids_of
+from byrewright.engine.liquids import Liquids, LiquidsUnsolved, liquids_of
 from byrewright.engine.standing import Standing, holds_l, standing
 from byrewright.physics.pipeflow import velocity_m_s
 from byrewright.plant.plant import Pipe, Plant
@@ -20,7 +20,7 @@ from byrewright.plant.roles import (
 )
 from byrewright.results import Remedy, Table
 from byrewright.standards.pipes import ISO_2037
-from byrewright.studies.sizing.circulation import LEAST_L_MIN, stages
+from byrewright.studies.sizing.circulation import LEAST_L_MIN, stages, washes_units
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.delivery import cooler_flow_l_min
 from byrewright.studies.sizing.duty import Duty
@@ -79,7 +79,7 @@ def _milk_pipes(ctx: StudyContext) -> list[MilkPipe]:
     milk = _most(flows[n] for n in flows if {*MILKS, *COLLECTS} & does[n])
     fills = _most(flows[n] for n in flows if set(MILKS) & does[n]
                   and not {*COLLECTS, *TANKS} & does[n])  # fmt: skip
-    washes = [n for n in flows if set(WASHES) & does[n]]
+    washes = [n for n in flows if set(WASHES) & does[n] and _comes(net, n)]
     wash = _most(flows[n] for n in washes)
     turns = _most(flows[n] for n in _rounds(ctx, {n: flows[n] for n in washes}))
     mine = [p for p in plant.pipes if p.id in milk and plant.service_of(p) == "milk"]
@@ -111,6 +111,17 @@ def _rounds(ctx: StudyContext, washes: Mapping[str, Mapping[str, float]]) -> lis
     return [n for n, flows in washes.items()
             if "wash" in plant.modes[n].does and not set(TANKS) & set(plant.modes[n].does)
             and all(flows.get(p, 0.0) < LEAST_L_MIN for p in into)]  # fmt: skip
+
+
+def _comes(net: Liquids, mode: str) -> bool:
+    """Whether wash comes to the units in a mode that washes them: what pumps move behind them is
+    else nothing but what stands there."""
+    if not washes_units(net.plant, mode):
+        return True
+    try:
+        return bool(stages(net, mode))
+    except LiquidsUnsolved:
+        return True  # told by the circulation
 
 
 def _flows(net: Liquids, mode: str, at: Mapping[str, str] | None = None) -> dict[str, float]:
