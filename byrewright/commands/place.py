@@ -22,6 +22,7 @@ from byrewright.errors import ByrewrightError
 from byrewright.results import Table, worst_first
 
 if TYPE_CHECKING:
+    from byrewright.documents.format import System
     from byrewright.plant.plant import Plant
 
 ON_SCREEN = 20
@@ -75,7 +76,7 @@ def run(path: Path, out: Path | None, *, as_json: bool, everything: bool, pin: b
             print_findings(screen, [f for f in shown if everything or f.verdict != "holds"], system)
             print_counts(screen, result)
         if out is not None:
-            for one in sorted(write_set(file.plant, out)):
+            for one in sorted(write_set(file.plant, out, system)):
                 console(error=as_json).print(f"  {one}")
         if ifc is not None:
             write_text(
@@ -86,13 +87,13 @@ def run(path: Path, out: Path | None, *, as_json: bool, everything: bool, pin: b
             raise SystemExit(NOT_HELD)
 
 
-def write_set(plant: Plant, out: Path) -> list[Path]:
+def write_set(plant: Plant, out: Path, units: System = "metric") -> list[Path]:
     """The plan set into a folder: lists, sheets, one PDF, drawing file; the files."""
     from byrewright.commands.design import progress
     from byrewright.documents.plan_set import plan_set
     from byrewright.plant.write import write_files
 
-    parts = plan_set(plant)
+    parts = plan_set(plant, units=units)
     with progress("plan set") as say:
 
         def made() -> Iterator[tuple[Path, bytes]]:

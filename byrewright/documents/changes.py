@@ -72,7 +72,7 @@ def drawings(
                 svg = schematic_svg(plant, sheet.key, issue=Issue(date=date, revision=revision),
                                     units=units, clouds=tags)  # fmt: skip
                 made.append(_drawing(f"{sheet.title}, {words}", svg))
-    for plan in (s for s in plan_sheets(after) if moved and s.key.startswith(GENERAL)):
+    for plan in (s for s in plan_sheets(after, units) if moved and s.key.startswith(GENERAL)):
         svg = plan_svg(after, plan, issue=Issue(date=date, revision="new"), clouds=moved)
         made.append(_drawing(f"{plan.title}, now", svg))
     return made

@@ -89,7 +89,7 @@ def write_pack(
     standing = Standing(date, revision, digest, approved, _superseded(folder, revision, digest))
     sheets = sheets_for(plant) if engineer else ()
     drawn: dict[str, str] = {}
-    plan = plan_set(plant, issue, drawn) if engineer else []
+    plan = plan_set(plant, issue, drawn, units) if engineer else []
     calls = engineer or "milker" in readers
     steps = len(sheets) + len(plan) + len(readers) + 2 + 2 * engineer + calls
     done = 0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from byrewright.documents.ink import ink_of
+from byrewright.documents.lengths import told
 from byrewright.documents.plan_canvas import LEAST_MM, Area, Canvas
 from byrewright.documents.plan_parts import (
     FIELD,
@@ -68,11 +69,16 @@ def list_rows(plant: Plant, made: Sited) -> list[tuple[str | float, ...]]:
     return [heads, *cable_rows(cables_of(plant, made))]
 
 
-NOTES = [
-    "Lengths run along the tray, the trench or bridge and down to each machine, 2 m for ends "
+_NOTES = [
+    "Lengths run along the tray, the trench or bridge and down to each machine, {ends} for ends "
     "included.",
     "Drop: u = b (rho L cos phi/S + lambda L sin phi) I over the phase voltage, from the supply "
     "on; at most 5 %",
     "(IEC 60364-5-52 annex G, from memory). Copper; a first guess of each section.",
     CONFIRM,
 ]
+
+
+def notes() -> list[str]:
+    """What stands in the foot of the cable list."""
+    return [text.replace("{ends}", told(2.0, 0)) for text in _NOTES]

@@ -12,10 +12,13 @@ from dataclasses import dataclass, field
 from itertools import pairwise, product
 from typing import Literal
 
+from byrewright.documents.format import drawn_system
 from byrewright.documents.ink import INK, PAPER, QUIET, Ink, text_width_mm
+from byrewright.documents.lengths import plain
 from byrewright.documents.shapes import Letters
 from byrewright.documents.svg import letters_svg, line_svg, n, rule_svg
 from byrewright.place.model import NORMAL, Side
+from byrewright.standards.units import convert
 
 Flat = tuple[float, float]
 Area = tuple[float, float, float, float]
@@ -25,6 +28,11 @@ HALO_MM = 0.35
 LEAST_MM = 2.4
 """Least type size on a sheet, as it is read in the hand; capitals are CAP of it, 1.8 mm high, the
 least nominal size of ISO 3098 as recalled."""
+OVER_MM = {"metric": 8.0, "US": 11.0}
+"""How far words may stand over the edge of a plan; feet and inches are longer."""
+BAR_MM = 22.0
+BAR_STEPS = {"m": (1, 2, 5, 10, 20, 50), "ft": (2, 4, 5, 10, 20, 40, 100, 200)}
+"""Least length of a scale bar on the sheet, and what it may measure."""
 WITNESS_MM = 8.0
 """Longest line from a dimension towards what it measures."""
 
@@ -309,7 +317,7 @@ class Canvas:
         wide, tall = text_width_mm(text, size) * (1.04 if bold else 1.0), size * CAP
         area = (mx - wide / 2 - 0.2, my - tall / 2 - 0.2, mx + wide / 2 + 0.2, my + tall / 2 + 0.2)
         edge = self.area(self.window)
-        slack = -0.3 if self.form == "view" else 8.0
+        slack = -0.3 if self.form == "view" else OVER_MM[drawn_system()]
         if area[0] < edge[0] - slack or area[2] > edge[2] + slack:
             return False
         if self.form == "view" and (area[1] < edge[1] - 0.3 or area[3] > edge[3] + 0.3):
@@ -337,7 +345,7 @@ class Canvas:
                                       0.25, INK))  # fmt: skip
             short = max(0.15, 1 - WITNESS_MM / abs(off_mm))
             self.over.append(rule_svg(((ex, ey), (sx + px * short, sy + py * short)), 0.1, QUIET))
-        said = text or f"{math.dist(a, b):.2f}"
+        said = text or plain(math.dist(a, b))
         wide = text_width_mm(said, LEAST_MM)
         mx, my = (p[0] + q[0]) / 2, (p[1] + q[1]) / 2
         if wide > long - 1:
@@ -366,7 +374,9 @@ class Canvas:
         self.letters.append(Letters(left + wide / 2, low, self.title, LEAST_MM, bold=True))
         self.over += self.scale_bar(left + wide + 8, low - 2.4)
         if self.north:
-            self.over += self.north_arrow(left + wide + 22 + self.mm(self._bar_m()), low + 1.5)
+            self.over += self.north_arrow(
+                left + wide + 22 + self.mm(convert(*self._bar(), "m")), low + 1.5
+            )
 
     def svg(self) -> list[str]:
         """Everything drawn, words last on a ground of their own."""
@@ -392,14 +402,17 @@ class Canvas:
         parts += [letters_svg(t) for t in self.letters]
         return parts
 
-    def _bar_m(self) -> int:
-        """Whole metres that a scale bar measures."""
-        return next((m for m in (1, 2, 5, 10, 20, 50) if self.mm(m) >= 22), 50)
+    def _bar(self) -> tuple[int, str]:
+        """What a scale bar measures: so many of whole metres or feet."""
+        unit = "ft" if drawn_system() == "US" else "m"
+        each = convert(1.0, unit, "m")
+        steps = BAR_STEPS[unit]
+        return next((m for m in steps if self.mm(m * each) >= BAR_MM), steps[-1]), unit
 
     def scale_bar(self, x: float, y: float) -> list[str]:
-        """A bar of whole metres, with what it measures."""
-        metres = self._bar_m()
-        wide, parts = self.mm(metres), []
+        """A bar of whole metres or feet, with what it measures."""
+        many, unit = self._bar()
+        wide, parts = self.mm(convert(many, unit, "m")), []
         for i in range(4):
             fill = INK if i % 2 == 0 else PAPER
             parts.append(
@@ -407,7 +420,7 @@ class Canvas:
                 f'fill="{fill}" stroke="{INK}" stroke-width="0.2"/>'
             )
         parts.append(letters_svg(Letters(x, y + 3.8, "0", LEAST_MM)))
-        parts.append(letters_svg(Letters(x + wide, y + 3.8, f"{metres} m", LEAST_MM)))
+        parts.append(letters_svg(Letters(x + wide, y + 3.8, f"{many} {unit}", LEAST_MM)))
         parts.append(letters_svg(Letters(x + wide / 2, y + 3.8, f"1 : {self.scale}", LEAST_MM)))
         return parts
 

@@ -6,6 +6,8 @@ import math
 from collections.abc import Callable, Sequence
 from itertools import pairwise
 
+from byrewright.documents.format import drawn_system
+from byrewright.documents.lengths import hole, load, measure, said, sides, told, trade
 from byrewright.documents.plan_parts import lanes_of
 from byrewright.place import checks
 from byrewright.place.cables import BESIDE_M, TRAY_M, tray_level
@@ -70,14 +72,23 @@ GROUP_WORDS = {
     "tanker": "Tanker stand",
 }
 """The groups as headings."""
+GULLY, PIPE = ("200 x 200", '8" x 8"'), ("110", '4"')
+"""Sizes of the trade, in mm and as a US reader buys them."""
 ROW_LEAST = 3
 """Things alike in a row that are told as one line from this number on."""
 
 
-WORKS_NOTES = (
-    "East and north in m from the middle of the deck or pit; levels over the operator's floor.",
+_WORKS_NOTES = (
+    "East and north in {measure} from the middle of the deck or pit; levels over the operator's "
+    "floor.",
     "Loads, slabs, drainage, gas-tightness and electrics: by licensed people, to local codes.",
 )
+
+
+def works_notes() -> list[str]:
+    """What stands in the foot of the builder's list."""
+    unit = "m" if drawn_system() == "metric" else measure()
+    return [text.replace("{measure}", unit) for text in _WORKS_NOTES]
 
 
 def builders_list(plant: Plant, made: Sited) -> list[Row]:
@@ -90,7 +101,7 @@ def builders_list(plant: Plant, made: Sited) -> list[Row]:
 
     for room in plan.rooms.values():
         fall = f", fall {room.fall_pct:g} % to its drain" if room.fall_pct else ", level"
-        roof = "" if room.open else f", {room.height_m:.2f} m clear height"
+        roof = "" if room.open else f", {told(room.height_m)} clear height"
         add(
             "slab",
             f"floor of the {room_words(room.name)}",
@@ -98,13 +109,21 @@ def builders_list(plant: Plant, made: Sited) -> list[Row]:
             room.x,
             room.y,
             room.floor_m,
-            f"{room.w:.2f} x {room.d:.2f} m{fall}{roof}",
+            f"{sides(room.w, room.d)}{fall}{roof}",
         )
     _pit(plant, plan, add)
     for name, many in plan.gullies.items():
         for x, y in many:
             floor = plan.rooms[name].floor_m if name in plan.rooms else 0.0
-            add("drain", "gully, trapped, 200 x 200 mm", name, x, y, floor, "110 mm outlet")
+            add(
+                "drain",
+                f"gully, trapped, {trade(*GULLY)}",
+                name,
+                x,
+                y,
+                floor,
+                f"{trade(*PIPE)} outlet",
+            )
     if checks.deck_discharges(plan):
         add(
             "drain",
@@ -113,7 +132,7 @@ def builders_list(plant: Plant, made: Sited) -> list[Row]:
             0,
             0,
             plan.deck.pit_floor_m,
-            f"radius {plan.deck.pit_radius_m:.2f} m, fall 1 % to a gully",
+            f"radius {told(plan.deck.pit_radius_m)}, fall 1 % to a gully",
         )
     for room in plan.rooms.values():
         for door in room.doors:
@@ -129,14 +148,14 @@ def builders_list(plant: Plant, made: Sited) -> list[Row]:
                 x,
                 y,
                 room.floor_m,
-                f"{door.wide_m:.2f} m wide, {door.high_m:.2f} m high, clear",
+                f"{told(door.wide_m)} wide, {told(door.high_m)} high, clear",
             )
     high = plant.place_rules().number("place.cow_headroom_m")
     for lane in lanes_of(plant, plan):
         add("door", f"{lane.name} of the cows", "hall", *lane.gate, plan.deck.height_m,
-            f"{lane.wide_m:.2f} m wide, {high:.2f} m high, free of edges")  # fmt: skip
+            f"{told(lane.wide_m)} wide, {told(high)} high, free of edges")  # fmt: skip
     for tag, walls, at, od in checks.walls_crossed(plan, made.routes):
-        add("opening", f"opening for {tag}", walls, *at, f"{od + 50:.0f} mm across, sleeved")
+        add("opening", f"opening for {tag}", walls, *at, f"{hole(od + 50)} across, sleeved")
     _machines(plant, plan, add)
     _rest(plant, made, add)
     order = list(READY)
@@ -155,7 +174,9 @@ def in_rows(rows: Sequence[Row]) -> list[Row]:
         steps = {round(float(b[3]) - float(a[3]), 1) for a, b in pairwise(alike)}
         if len(alike) >= ROW_LEAST and len(steps) == 1:
             last, step = alike[-1], (float(alike[-1][3]) - float(alike[0][3])) / (len(alike) - 1)
-            said = f"{len(alike)} in a row to {last[3]:.2f} m east, {step:.2f} m apart; each "
+            said = (
+                f"{len(alike)} in a row to {told(float(last[3]))} east, {told(step)} apart; each "
+            )
             said += str(first[6])
             found.append((*alike[0][:6], said, first[7]))
         else:
@@ -170,10 +191,11 @@ def _pit(plant: Plant, plan: Plan, add: Add) -> None:
     deck = plan.deck
     if deck.rotary:
         ctx = StudyContext(plant, plant.place_rules(), ResultBuilder("place", plant.site.name))
-        load = rail_load_kn_m(ctx)
-        if load is not None:
+        rail = rail_load_kn_m(ctx)
+        if rail is not None:
             put("load", "load of the roller track", "hall", 0, 0, 0,
-                f"{load:.1f} kN/m along it, radius {deck.rail_radius_m:.2f} m")  # fmt: skip
+                f"{said(f'{rail:.1f} kN/m')} along it, "
+                f"radius {told(deck.rail_radius_m)}")  # fmt: skip
         put(
             "pit",
             "pit under the deck",
@@ -181,7 +203,7 @@ def _pit(plant: Plant, plan: Plan, add: Add) -> None:
             0,
             0,
             deck.pit_floor_m,
-            f"radius {deck.pit_radius_m:.2f} m",
+            f"radius {told(deck.pit_radius_m)}",
         )
         put(
             "pit",
@@ -190,7 +212,7 @@ def _pit(plant: Plant, plan: Plan, add: Add) -> None:
             0,
             0,
             0,
-            f"radius {deck.rail_radius_m:.2f} m, level within what the deck's maker asks",
+            f"radius {told(deck.rail_radius_m)}, level within what the deck's maker asks",
         )
         for rack in plan.racks.values():
             if rack.trench:
@@ -201,7 +223,7 @@ def _pit(plant: Plant, plan: Plan, add: Add) -> None:
                     rack.name,
                     *rack.start,
                     rack.level_m - 0.15,
-                    f"{long:.2f} m long, {rack.wide_m:.2f} m wide, fall 1 % to the pit",
+                    f"{told(long)} long, {told(rack.wide_m)} wide, fall 1 % to the pit",
                 )
     else:
         put(
@@ -211,8 +233,8 @@ def _pit(plant: Plant, plan: Plan, add: Add) -> None:
             -deck.pit_length_m / 2,
             -deck.pit_width_m / 2,
             0,
-            f"{deck.pit_length_m:.2f} x {deck.pit_width_m:.2f} m; "
-            f"standings {deck.height_m:.2f} m over it",
+            f"{sides(deck.pit_length_m, deck.pit_width_m)}; "
+            f"standings {told(deck.height_m)} over it",
         )
 
 
@@ -233,12 +255,12 @@ def _machines(plant: Plant, plan: Plan, add: Add) -> None:
                 body.x,
                 body.y,
                 body.z,
-                f"{body.dx + 2 * margin:.2f} x {body.dy + 2 * margin:.2f} x {high:.2f} m, "
-                f"or {share:g} times its {body.mass_kg:.0f} kg with the slab",
+                f"{sides(body.dx + 2 * margin, body.dy + 2 * margin, high)}, "
+                + said(f"or {share:g} times its {body.mass_kg:.0f} kg with the slab"),
             )
         full = body.mass_kg + thing.holds_l * rules.number("place.milk_tank_kg_l")
         if full > 400:
-            load = checks.load_kn_m2(plan, body, rules.number("place.milk_tank_kg_l"))
+            floor = checks.load_kn_m2(plan, body, rules.number("place.milk_tank_kg_l"))
             put(
                 "load",
                 f"load of {body.tag}",
@@ -246,7 +268,7 @@ def _machines(plant: Plant, plan: Plan, add: Add) -> None:
                 body.x,
                 body.y,
                 body.z,
-                f"{full / 1000:.1f} t full, {load:.0f} kN/m2 on its footprint",
+                f"{load(full / 1000)} full, " + said(f"{floor:.0f} kN/m2 on its footprint"),
             )
 
 
@@ -263,7 +285,7 @@ def _rest(plant: Plant, made: Sited, add: Add) -> None:
             room.x2,
             room.y + room.d / 2,
             room.floor_m + 0.4,
-            f"{area:.2f} m2 free each",
+            said(f"{area:.2f} m2 free each"),
         )
     for body in plan.bodies.values():
         if body.room == "outside" and plan.scene.things[body.tag].ports:
@@ -284,7 +306,7 @@ def _rest(plant: Plant, made: Sited, add: Add) -> None:
                 body.x,
                 body.y,
                 body.z,
-                f"slab {body.dx + 0.4:.2f} x {body.dy + 0.4:.2f} m, ducts to the boards",
+                f"slab {sides(body.dx + 0.4, body.dy + 0.4)}, ducts to the boards",
             )
     boards = [b for b in plan.bodies.values() if b.room == "switch"]
     if boards:
@@ -308,9 +330,9 @@ def _rest(plant: Plant, made: Sited, add: Add) -> None:
             bay.x,
             bay.y,
             bay.floor_m,
-            f"{bay.w:.1f} x {bay.d:.1f} m, for "
-            f"{rules.number('place.tanker_gross_t'):.0f} t; outside turning radius "
-            f"{rules.number('place.tanker_turn_m'):.1f} m",
+            f"{sides(bay.w, bay.d, digits=1)}, for "
+            f"{load(rules.number('place.tanker_gross_t'), 0)}; outside turning radius "
+            f"{told(rules.number('place.tanker_turn_m'), 1)}",
         )
     put(
         "water",
@@ -328,7 +350,7 @@ def _cable_ways(plant: Plant, made: Sited, add: Add) -> None:
     plan = made.plan
     passage, level = plan.rooms["passage"], tray_level(plan)
     add("duct", "cable tray along the passage, beside the pipes", "passage", passage.x + TRAY_M,
-        passage.y, level, f"{passage.d:.1f} m; brackets by the electrician")  # fmt: skip
+        passage.y, level, f"{told(passage.d, 1)}; brackets by the electrician")  # fmt: skip
     feeding = {f for m in plant.equipment.values() for f in m.fed_from}
     every = cables_of(plant, made)
     inward = [c for c in every if plan.bodies[c.way.board].room == "outside"]
@@ -341,4 +363,5 @@ def _cable_ways(plant: Plant, made: Sited, add: Add) -> None:
     down = [c for c in every if min(p[2] for p in c.way.points) < -0.2]
     if down:
         add("duct", f"cable duct beside the trench's pipes, for {len(down)} cables", "hall",
-            0.0, BESIDE_M, min(p[2] for p in down[0].way.points), "110 mm or a tray")  # fmt: skip
+            0.0, BESIDE_M, min(p[2] for p in down[0].way.points),
+            f"{trade(*PIPE)} or a tray")  # fmt: skip

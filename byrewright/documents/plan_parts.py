@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from byrewright.documents.ink import INK, PAPER, QUIET, ink_of
+from byrewright.documents.lengths import level, plain
 from byrewright.documents.plan_canvas import LEAST_MM, Area, Canvas, Flat
 from byrewright.documents.schematic import BORDER_MM, FOOT_MM
 from byrewright.place.board import WALL_M
@@ -56,9 +57,9 @@ def _door(canvas: Canvas, room: Room, wall: str, at: float, wide: float) -> None
 def draw_names(canvas: Canvas, rooms: list[Room]) -> None:
     """The name, level and fall of each room, where no machine stands."""
     for room in rooms:
-        level = f"{room.floor_m:+.2f}".replace("+0.00", "±0.00")
+        over = level(room.floor_m).replace("+0.00", "±0.00")
         fall = f"  fall {room.fall_pct:g} %" if room.fall_pct else ""
-        said = (f"{room.name.upper()}  {level}{fall}", f"{room.name.upper()} {level}",
+        said = (f"{room.name.upper()}  {over}{fall}", f"{room.name.upper()} {over}",
                 room.name.upper())  # fmt: skip
         steps = (0.5, 0.42, 0.58, 0.34, 0.66, 0.26, 0.74, 0.18, 0.82, 0.1, 0.9)
         spots = [(room.x + room.w * u, room.y + room.d * v) for v in steps for u in steps]
@@ -91,7 +92,7 @@ def draw_deck(canvas: Canvas, plan: Plan, *, quiet: bool = False) -> None:
         return
     half, mid = deck.pit_length_m / 2, deck.pit_width_m / 2
     canvas.box((-half, -mid, half, mid), 0.35)
-    canvas.word(0, 0, "PIT  ±0.00", LEAST_MM, bold=True)
+    canvas.word(0, 0, f"PIT  {level(0.0)}".replace("+", "±"), LEAST_MM, bold=True)
     for side in (1, -1):
         y1, y2 = sorted((side * mid, side * (mid + deck.row_depth_m)))
         canvas.box((-half, y1, half, y2), 0.25)
@@ -125,7 +126,7 @@ def draw_lanes(canvas: Canvas, plant: Plant, plan: Plan) -> None:
         gx, gy = lane.gate
         draw_arrow(canvas, (gx + ux * long / 2, gy + uy * long / 2), lane.way, long)
         canvas.tag((x1, my, x2, my) if uy else (mx, y1, mx, y2),
-                   f"{lane.name} {lane.wide_m:.2f}", LEAST_MM, far_mm=24)  # fmt: skip
+                   f"{lane.name} {plain(lane.wide_m)}", LEAST_MM, far_mm=24)  # fmt: skip
 
 
 def draw_arrow(canvas: Canvas, tip: Flat, way: Flat, long: float) -> None:

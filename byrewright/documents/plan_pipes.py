@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
+from byrewright.documents.format import drawn_system
 from byrewright.documents.ink import INK, PAPER, QUIET, ink_of, text_width_mm
+from byrewright.documents.lengths import bores, cut_mm, level, measure, told
 from byrewright.documents.plan_canvas import LEAST_MM, Canvas, Flat
 from byrewright.documents.plan_parts import FIELD
 from byrewright.documents.shapes import Letters
@@ -60,8 +62,9 @@ def sketches(plant: Plant, made: Sited, group: Sequence[Made]) -> tuple[list[Can
                 FIELD[1] + tall * (i // COLUMNS), wide - 3.0, tall - 3.0)
         for i, one in enumerate(group)
     ]  # fmt: skip
+    mm = "" if drawn_system() == "US" else ", in mm,"
     return views, [
-        "Not to scale: lengths as written, in mm, are pipe to cut: bends' take-outs are off, those "
+        f"Not to scale: lengths as written{mm} are pipe to cut: bends' take-outs are off, those "
         "of valves are not.",
         "East runs right and down, north right and up, at 30 degrees. Dots: joints. Diamonds: "
         "machines in line.",
@@ -120,10 +123,8 @@ def _frame(
     corner = ((left, top), (right, top), (right, low), (left, low), (left, top))
     view.over.append(rule_svg(corner, 0.15, QUIET))
     route = made.route
-    bores = sorted({p.bore_mm for p in plant.pipes if p.id in route.lines})
-    name = (
-        f"{_span(route.lines)}  {ink_of(route.service).word} {'/'.join(f'{b:g}' for b in bores)} mm"
-    )
+    bore_mm = sorted({p.bore_mm for p in plant.pipes if p.id in route.lines})
+    name = f"{_span(route.lines)}  {ink_of(route.service).word} {bores(bore_mm)}"
     _line(view, left + 1.5, top + 3.8, _cut(name, wide - 3, 2.6), 2.6, bold=True)
     where = "under the deck, turns with it" if route.frame == "deck" else _rooms(plan, route)
     ends = f"{made.joints[0].tag} to {made.joints[-1].tag}; {where}"
@@ -187,7 +188,7 @@ def _marks(view: Canvas, plan: Plan, made: Made, spots: list[Flat]) -> None:
                 break
     for run, piece in zip(view.runs, made.pieces, strict=True):
         if piece.cut_m:
-            view.beside(run, f"{piece.cut_m * 1000:.0f}", MARK_MM)
+            view.beside(run, cut_mm(piece.cut_m * 1000), MARK_MM)
 
 
 def _near(view: Canvas, x: float, y: float, text: str) -> bool:
@@ -245,7 +246,9 @@ def _table(view: Canvas, plant: Plant, made: Made, left: float, top: float, wide
     for i, piece in enumerate(made.pieces[: 3 * shown]):
         x = left + 1.5 + (i // shown) * wide / 3
         y = top + (i % shown) * TABLE_MM
-        cut = f"{piece.cut_m * 1000:.0f}" if piece.cut_m else f"close {piece.length_m * 1000:.0f}"
+        cut = (
+            cut_mm(piece.cut_m * 1000) if piece.cut_m else f"close {cut_mm(piece.length_m * 1000)}"
+        )
         words = f"{piece.start.number}-{piece.end.number}"
         words += f" {piece.pipe}" if several else ""
         _line(view, x, y, _cut(f"{words} {cut}", wide / 3 - 1, size), size)
@@ -255,11 +258,11 @@ def _table(view: Canvas, plant: Plant, made: Made, left: float, top: float, wide
     bore = max(p.bore_mm for p in plant.pipes if p.id in made.route.lines)
     fall = fall_pct(service, bore, plant.place_rules())
     bends = sum(j.bend for j in made.joints)
-    said = f"{made.route.length_m:.2f} m, cut {made.cut_m:.2f} m, {_some(bends, 'bend')}, " \
+    said = f"{told(made.route.length_m)}, cut {told(made.cut_m)}, {_some(bends, 'bend')}, " \
            f"{_some(len(made.supports), 'support')}{more}"  # fmt: skip
     _line(view, left + 1.5, y, _cut(said, wide - 3, size), size)
     low, high = made.low, made.high
-    said = f"high {high.number} {high.at[2]:+.2f}, low {low.number} {low.at[2]:+.2f}"
+    said = f"high {high.number} {level(high.at[2])}, low {low.number} {level(low.at[2])}"
     if fall:
         said += f"; falls {fall:g} % to {low.number}, {empties(made)}"
     _line(view, left + 1.5, y + TABLE_MM, _cut(said, wide - 3, size), size, colour=QUIET)
@@ -284,13 +287,20 @@ PIPES = (
     "pipe", "room", "service", "from", "to", "bore mm", "length m", "length is", "cut m", "bends",
     "rise m", "highest m", "lowest m", "supports", "least fall %", "runs empty",
 )  # fmt: skip
-LIST_NOTES = (
+_LIST_NOTES = (
     "Length: measured, from the plan, or guessed. Cut: bends' take-outs are off. Least fall: "
     "towards where it runs empty.",
-    "Levels in metres over the operator's floor. Pieces from joint to joint: pieces.csv and the "
+    "Levels in {measure} over the operator's floor. Pieces from joint to joint: pieces.csv and the "
     "sketches.",
     "Pressure lines, relief and welding: by qualified people, to local codes.",
 )
+
+
+def list_notes() -> list[str]:
+    """What stands in the foot of the list of pipes."""
+    return [text.replace("{measure}", measure()) for text in _LIST_NOTES]
+
+
 PIECES = ("line", "pipe", "from joint", "to joint", "at", "length m", "cut m", "level m")
 
 

@@ -8,6 +8,8 @@ from dataclasses import replace
 from itertools import pairwise
 
 from byrewright.documents.ink import QUIET, RULE, ink_of
+from byrewright.documents.lengths import level as over_floor
+from byrewright.documents.lengths import measure, plain
 from byrewright.documents.plan_canvas import LEAST_MM, Area, Canvas, Flat, scale_for
 from byrewright.documents.plan_cut import Cut
 from byrewright.documents.plan_parts import FIELD, draw_body, draw_stubs
@@ -22,7 +24,7 @@ from byrewright.standards.footprints import Ring
 
 SLAB_M, ROOF_M, BED_M = 0.15, 0.12, 0.25
 NOTES = [
-    "Levels in metres over the operator's floor. Grey: cut. A pipe that runs before or behind",
+    "Levels in {measure} over the operator's floor. Grey: cut. A pipe that runs before or behind",
     "a machine is broken at it. Rings: pipes end on. Sizes typical unless stated.",
     "Cut lines are marked on the general arrangement.",
     "Structure: by licensed people, to local codes.",
@@ -36,6 +38,11 @@ RAIL_M = 0.8
 """Breast rail over the deck as drawn."""
 GAP_MM = 13.0
 """Between two sections on a sheet: title, bar and levels."""
+
+
+def notes() -> list[str]:
+    """What stands in the foot of a sheet of sections."""
+    return [text.replace("{measure}", measure()) for text in NOTES]
 
 
 def across(plant: Plant, made: Sited) -> tuple[list[Canvas], list[str]]:
@@ -73,7 +80,7 @@ def across(plant: Plant, made: Sited) -> tuple[list[Canvas], list[str]]:
     spare = max(0.0, FIELD[3] - top + 4) / (len(ends) + 1)
     for i, view in enumerate(views):
         view.y_mm += spare * (1 + sum(i >= end for end in ends))
-    return _draw(plant, made, views, [strips[0], *strips[1:]]), NOTES
+    return _draw(plant, made, views, [strips[0], *strips[1:]]), notes()
 
 
 def along(plant: Plant, made: Sited) -> tuple[list[Canvas], list[str]]:
@@ -101,7 +108,7 @@ def along(plant: Plant, made: Sited) -> tuple[list[Canvas], list[str]]:
         strips.append(one)
         under = views[-1].y_mm + views[-1].tall_mm + GAP_MM
         views += _lay([one], under, FIELD[3] - under - 6)
-    return _draw(plant, made, views, strips), NOTES
+    return _draw(plant, made, views, strips), notes()
 
 
 def cuts_of(plan: Plan) -> list[Cut]:
@@ -315,7 +322,7 @@ def _room(view: Canvas, plan: Plan, cut: Cut, room: Room) -> None:
                 for s in (-door.wide_m / 2, door.wide_m / 2))  # fmt: skip
         view.box((min(a, b), z, max(a, b), z + door.high_m), 0.15, colour=QUIET)
         view.word((a + b) / 2, z + door.high_m + 2.0 * view.scale / 1000,
-                  f"door {door.wide_m:.2f} x {door.high_m:.2f}", LEAST_MM,
+                  f"door {plain(door.wide_m)} x {plain(door.high_m)}", LEAST_MM,
                   colour=QUIET)  # fmt: skip
 
 
@@ -410,7 +417,7 @@ def _milkline(view: Canvas, plant: Plant, plan: Plan) -> None:
     for share in (0.6, 0.45, 0.5, 0.4, 0.35):
         for drop in (0.0, 0.3, -0.3, 0.6, 1.0, 1.4):
             x, y = view.at(-share * plan.deck.edge_radius_m, level + drop)
-            words = f"milkline {level:+.2f}, falls {line.slope_pct:g} %"
+            words = f"milkline {over_floor(level)}, falls {line.slope_pct:g} %"
             if view.free_word(x, y, words, LEAST_MM):
                 return
 
@@ -440,7 +447,8 @@ def _pit_long(view: Canvas, plant: Plant, plan: Plan, cut: Cut) -> None:
     if line is not None:
         level = type(line).FORM.ring.row_level_m
         view.word(cut.u(0, 0), level - 1.6 * view.scale / 1000,
-                  f"milkline {level:+.2f} at the middle, falls {line.slope_pct:g} % to the head",
+                  f"milkline {over_floor(level)} at the middle, falls {line.slope_pct:g} % to the "
+                  "head",
                   LEAST_MM)  # fmt: skip
 
 
@@ -458,7 +466,7 @@ def _pit_wide(view: Canvas, plant: Plant, plan: Plan, cut: Cut) -> None:
             view.circle(sign * (mid - 0.2), level, 0.05, 0.2)
             if sign > 0:
                 told = max(level, told + WORD_MM * view.scale / 1000)
-                view.word(0.0, told, f"{word} {level:+.2f}", LEAST_MM)
+                view.word(0.0, told, f"{word} {over_floor(level)}", LEAST_MM)
         view.word(sign * (mid + out) / 2, z + 0.9, "standing", LEAST_MM, colour=QUIET)
     view.dimension((-mid, 0.0), (mid, 0.0), -4.0)
     view.dimension((mid, 0.0), (mid, z), 4.0)
@@ -484,7 +492,7 @@ def _levels(view: Canvas, plan: Plan, cut: Cut, rooms: list[Room]) -> None:
             marks.setdefault(rack.level_m, "rack")
     for level, what in sorted(marks.items()):
         if view.window[1] - 1e-6 <= level <= view.window[3]:
-            view.level(level, f"{level:+.2f} {what}".replace("+0.00", "±0.00"))
+            view.level(level, f"{over_floor(level)} {what}".replace("+0.00", "±0.00"))
 
 
 __all__ = ["Cut", "across", "along", "cuts_of"]

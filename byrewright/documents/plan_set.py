@@ -8,6 +8,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 
+from byrewright.documents.format import System, drawn_in
+from byrewright.documents.lengths import Cell, rows_in
 from byrewright.documents.plan_cables import list_rows
 from byrewright.documents.plan_dxf import plan_dxf
 from byrewright.documents.plan_lists import builders_list
@@ -32,10 +34,12 @@ class Part:
 
 
 def plan_set(
-    plant: Plant, issue: Issue | None = None, known: dict[str, str] | None = None
-) -> list[Part]:
+    plant: Plant, issue: Issue | None = None, known: dict[str, str] | None = None,
+    units: System = "metric",
+) -> list[Part]:  # fmt: skip
     """The files of the plan set, in the order in which they are made; none without a plan. `known`
-    are sheets of the same issue that are drawn already, by key."""
+    are sheets of the same issue and units that are drawn already, by key. The drawing file is in
+    millimetres whatever the units."""
     made = sited(plant)
     if made is None:
         return []
@@ -47,7 +51,7 @@ def plan_set(
         return svg.encode()
 
     heads = [f"{n} ({u})" if u else n for n, u in zip(SET_OUT, SET_OUT_UNITS, strict=True)]
-    lists: list[tuple[str, str, Callable[[], Sequence[Sequence[object]]]]] = [
+    lists: list[tuple[str, str, Callable[[], Sequence[Sequence[Cell]]]]] = [
         ("builder's works", "builders_works.csv", lambda: builders_list(plant, made)),
         ("set-out table", "set_out.csv", lambda: [heads, *set_out(made)]),
         ("pipe list", "pipes.csv", lambda: pipe_list(plant, made)),
@@ -55,14 +59,18 @@ def plan_set(
         ("cable list", "cables.csv", lambda: list_rows(plant, made)),
     ]
     return [
-        *(Part(f"list: {title}", name, partial(_csv, rows)) for title, name, rows in lists),
-        *(Part(f"plan: {s.title}", f"{s.key}.svg", partial(sheet, s)) for s in plan_sheets(plant)),
+        *(Part(f"list: {title}", name, partial(_csv, rows, units)) for title, name, rows in lists),
+        *(
+            Part(f"plan: {s.title}", f"{s.key}.svg", partial(sheet, s))
+            for s in plan_sheets(plant, units)
+        ),
         Part("plan set on paper", PRINT, lambda: sheets_pdf(drawn)),
         Part("drawing file", "plan.dxf", lambda: plan_dxf(plant, made).encode()),
     ]
 
 
-def _csv(rows: Callable[[], Sequence[Sequence[object]]]) -> bytes:
+def _csv(rows: Callable[[], Sequence[Sequence[Cell]]], units: System) -> bytes:
     text = io.StringIO()
-    csv.writer(text, lineterminator="\n").writerows(rows())
+    with drawn_in(units):
+        csv.writer(text, lineterminator="\n").writerows(rows_in(rows()))
     return text.getvalue().encode()

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 from byrewright.documents import plan_cables, plan_pipes, plan_sections, plan_works
+from byrewright.documents.format import System, drawn_in, drawn_system
 from byrewright.documents.ink import PAPER, QUIET, own_colours
+from byrewright.documents.lengths import level, measure, rows_in, told
 from byrewright.documents.plan_canvas import LEAST_MM, Area, Canvas, Flat
-from byrewright.documents.plan_lists import WORKS_NOTES, builders_list, in_rows
+from byrewright.documents.plan_lists import builders_list, in_rows, works_notes
 from byrewright.documents.plan_parts import (
     FIELD,
     draw_deck,
@@ -40,29 +42,40 @@ Drawn = tuple[Sequence[Canvas], Sequence[str]]
 
 GENERAL = "P1-"
 """What the key of the general arrangement begins with."""
+DXF_UNITS = (
+    "plan.dxf is drawn in millimeters, and its header says so: set the units when it is opened."
+)
+"""What a sheet in feet says of the drawing file beside it."""
 
 
 @dataclass(frozen=True, slots=True)
 class PlanSheet:
-    """One sheet of the plan set: key, title and what draws it."""
+    """One sheet of the plan set: key, title, what draws it, and the units that it is in."""
 
     key: str
     title: str
     draw: Callable[[Plant, Sited], Drawn]
+    units: System = "metric"
 
 
-def plan_sheets(plant: Plant) -> tuple[PlanSheet, ...]:
+def plan_sheets(plant: Plant, units: System = "metric") -> tuple[PlanSheet, ...]:
     """The sheets of the plan set that a plant has, the builder's first, since he comes first; none
     where its file has no `place`."""
     made = sited(plant)
     if made is None:
         return ()
+    with drawn_in(units):
+        return tuple(replace(one, units=units) for one in _sheets(plant, made))
+
+
+def _sheets(plant: Plant, made: Sited) -> tuple[PlanSheet, ...]:
     rotary = made.plan.deck.rotary
     groups = plan_pipes.sketch_groups(plant, made)
     return (
         PlanSheet("P6-works", "Builder's works: dairy block", plan_works.block),
         PlanSheet("P7-works", "Builder's works: parlour and yard", plan_works.parlour),
-        *_tables("B", "Builder's works: list", in_rows(builders_list(plant, made)), WORKS_NOTES, 0),
+        *_tables("B", "Builder's works: list", in_rows(builders_list(plant, made)),
+                 works_notes(), 0),
         PlanSheet("P1-plan", "General arrangement", general),
         PlanSheet("P2-block", "Dairy block", block),
         PlanSheet("P3-deck", "Under the deck" if rotary else "Head of the pit", under),
@@ -74,9 +87,10 @@ def plan_sheets(plant: Plant) -> tuple[PlanSheet, ...]:
                       partial(plan_pipes.sketches, group=group))
             for i, group in enumerate(groups, 1)
         ),
-        *_tables("F", "Pipes by room", plan_pipes.pipe_list(plant, made), plan_pipes.LIST_NOTES, 1),
+        *_tables("F", "Pipes by room", plan_pipes.pipe_list(plant, made),
+                 plan_pipes.list_notes(), 1),
         PlanSheet("E1-cables", "Ways of cables", plan_cables.ways),
-        *_tables("E", "Cable list", plan_cables.list_rows(plant, made), plan_cables.NOTES, -1, 2),
+        *_tables("E", "Cable list", plan_cables.list_rows(plant, made), plan_cables.notes(), -1, 2),
     )  # fmt: skip
 
 
@@ -85,7 +99,8 @@ def _tables(
     group: int, first: int = 1,
 ) -> list[PlanSheet]:  # fmt: skip
     """A list, its heads first, as sheets."""
-    pages = table_pages([str(h) for h in rows[0]], rows[1:], group)
+    heads, *cells = rows_in(rows)
+    pages = table_pages([str(h) for h in heads], cells, group)
     return [
         PlanSheet(f"{letter}{i}-list", title, partial(_page_of, page, notes))
         for i, page in enumerate(pages, first)
@@ -107,7 +122,7 @@ def plan_svg(
     made = sited(plant)
     if made is None:
         raise ValueError("the plant's file has no `place`, so there is nothing to draw")
-    with own_colours(plant.colours.stated()):
+    with own_colours(plant.colours.stated()), drawn_in(sheet.units):
         views, notes = sheet.draw(plant, made)
         svg = page_svg(plant, sheet.key, sheet.title, views, notes, issue or Issue())
     boxes = [b.box for t, b in made.plan.bodies.items() if t in clouds and b.frame != "deck"]
@@ -189,12 +204,15 @@ def general(plant: Plant, made: Sited) -> Drawn:
         canvas.tag(body.box, body.tag, far_mm=6.0)
     _outer_dimensions(canvas, plan)
     _cut_marks(canvas, plan)
+    us = drawn_system() == "US"
     note = [
-        "Levels in metres over the operator's floor. Rooms: clear inside. Walls 0.2 m as drawn.",
+        f"Levels in {measure()} over the operator's floor. Rooms: clear inside. Walls "
+        f"{'8 in' if us else '0.2 m'} as drawn.",
         "Machines: typical sizes unless the plant file states them; confirm with the supplier.",
         "Dash-dot: racks under the ceiling. Short dashes: trench. Crossed squares: gullies. "
         "Arrows: the way of the cows.",
         "Structure, drainage and access: by licensed people, to local codes.",
+        *([DXF_UNITS] if us else []),
     ]
     return [canvas], note
 
@@ -202,8 +220,8 @@ def general(plant: Plant, made: Sited) -> Drawn:
 def _deck_words(plan: Plan) -> str:
     deck = plan.deck
     return (
-        f"{deck.stalls} stalls, deck {deck.edge_radius_m * 2:.2f} m across, {deck.height_m:+.2f}; "
-        f"pit {deck.pit_floor_m:+.2f}"
+        f"{deck.stalls} stalls, deck {told(deck.edge_radius_m * 2)} across, "
+        f"{level(deck.height_m)}; pit {level(deck.pit_floor_m)}"
     )
 
 

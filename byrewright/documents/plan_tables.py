@@ -6,12 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from byrewright.documents.ink import INK, QUIET, text_width_mm
+from byrewright.documents.lengths import Cell, feet
 from byrewright.documents.plan_canvas import Canvas
 from byrewright.documents.plan_parts import FIELD
 from byrewright.documents.shapes import Letters
 from byrewright.documents.svg import rule_svg
+from byrewright.standards.units import convert
 
-Cell = str | float | int
 SIZES_MM, ROW, GAP_MM, APART_MM = (2.6, 2.5), 1.65, 2.6, 9.0
 """Letter sizes tried, largest first (none under 7 points); rows apart, in letter sizes; between
 columns and tables."""
@@ -85,13 +86,19 @@ def table_pages(
 
 
 def _is_number(text: str) -> bool:
+    if text.endswith('"'):
+        return True
     bare = text.replace(" x ", "").replace(".", "").removeprefix("-")
     return bare.isdigit() or text in ("", "-", "ask")
 
 
 def _said(value: Cell, head: str) -> str:
-    text = value if isinstance(value, str) else f"{value:.2f}" if head.endswith(" m") else (
-        f"{value:g}")  # fmt: skip
+    if isinstance(value, str):
+        text = value
+    elif head.endswith(" ft"):
+        text = feet(convert(value, "ft", "m"))
+    else:
+        text = f"{value:.2f}" if head.endswith((" m", " in")) else f"{value:g}"
     return text if len(text) <= MOST_CHARS else text[: MOST_CHARS - 2] + ".."
 
 

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import math
 
+from byrewright.documents.format import drawn_system
 from byrewright.documents.ink import QUIET, ink_of
+from byrewright.documents.lengths import hole_mm, level, load, measure, plain, said
 from byrewright.documents.plan_canvas import LEAST_MM, Area, Canvas
 from byrewright.documents.plan_parts import (
     FIELD,
@@ -66,29 +68,33 @@ def block(plant: Plant, made: Sited) -> Drawn:
             at = along + door.at_m
             x, y = (edge, at) if door.wall in ("e", "w") else (at, edge)
             canvas.tag((x - 0.1, y - 0.1, x + 0.1, y + 0.1),
-                       f"door {door.wide_m:.2f} x {door.high_m:.2f}", LEAST_MM)  # fmt: skip
+                       f"door {plain(door.wide_m)} x {plain(door.high_m)}", LEAST_MM)  # fmt: skip
     for body in sorted(plan.bodies.values(), key=lambda b: -b.dx * b.dy):
         if body.room not in inside or body.hung:
             continue
         thing = plan.scene.things[body.tag]
         full = (body.mass_kg + thing.holds_l * 1.03) / 1000
         if full > 0.4:
-            canvas.tag(body.box, f"{body.tag} {full:.1f} t", LEAST_MM)
+            canvas.tag(body.box, f"{body.tag} {load(full)}", LEAST_MM)
         elif thing.power_kw:
             canvas.tag(body.box, body.tag, LEAST_MM)
     for _, _, (x, y, z), od in checks.walls_crossed(plan, made.routes):
         if box[0] < x < box[2] and box[1] < y < box[3]:
             r = 0.06
             canvas.circle(x, y, r, 0.25)
-            canvas.tag((x - r, y - r, x + r, y + r), f"{od + 50:.0f} {z:+.2f}", LEAST_MM, far_mm=14)
+            canvas.tag(
+                (x - r, y - r, x + r, y + r), f"{hole_mm(od + 50)} {level(z)}", LEAST_MM, far_mm=14
+            )
     for room in rooms:
         if room.name != "passage":
             canvas.dimension((room.x2, room.y), (room.x2, room.y2), 7.0)
     passage = plan.rooms["passage"]
     canvas.dimension((passage.x, passage.y), (passage.x, passage.y2), -5.0)
+    us = drawn_system() == "US"
+    mm, tonnes = ("", "") if us else (" in mm", " in tonnes")
     note = [
-        "Rings: openings for pipes: across in mm, level of the middle. Dashes: plinths, loads.",
-        "Crossed squares: gullies. Floors fall to them. Loads in tonnes when full.",
+        f"Rings: openings for pipes: across{mm}, level of the middle. Dashes: plinths, loads.",
+        f"Crossed squares: gullies. Floors fall to them. Loads{tonnes} when full.",
         "The whole list with levels and dates is in builders_works.csv.",
         "Structure, drainage and electrics: by licensed people, to local codes.",
     ]
@@ -113,7 +119,7 @@ def parlour(plant: Plant, made: Sited) -> Drawn:
     canvas.line(((tray, passage.y), (tray, passage.y2)), 0.4, ink.colour)
     draw_lanes(canvas, plant, plan)
     (_round_works if plan.deck.rotary else _row_works)(canvas, plant, plan)
-    canvas.tag((tray, passage.y2 - 0.2, tray, passage.y2), f"cable tray {tray_level(plan):+.2f}",
+    canvas.tag((tray, passage.y2 - 0.2, tray, passage.y2), f"cable tray {level(tray_level(plan))}",
                1.7, far_mm=20)  # fmt: skip
     for room in plan.rooms.values():
         if room.open and room.fall_pct:
@@ -124,15 +130,15 @@ def parlour(plant: Plant, made: Sited) -> Drawn:
         room = plan.rooms[name]
         spot = (room.x2 - 0.1, room.y + room.d / 2 - 0.4, room.x2 + 0.1, room.y + room.d / 2 + 0.4)
         canvas.box(spot, 0.3)
-        canvas.tag(spot, f"air {area:.2f} m2", LEAST_MM, far_mm=20)
+        canvas.tag(spot, said(f"air {area:.2f} m2"), LEAST_MM, far_mm=20)
     draw_names(canvas, list(plan.rooms.values()))
     if "hall" in plan.rooms:
         hall = plan.rooms["hall"]
         canvas.dimension((hall.x, hall.y), (hall.x, hall.y2), -5.0)
         canvas.dimension((hall.x, hall.y2), (hall.x2, hall.y2), -5.0)
     return [canvas], [
-        "Levels in metres over the operator's floor. Arrows: floors fall that way. Green: cable "
-        "tray and ducts.",
+        f"Levels in {measure()} over the operator's floor. Arrows: floors fall that way. Green: "
+        "cable tray and ducts.",
         "Air: free area of the opening, as much in as out. Track load: deck, cows and their "
         "dynamic factor.",
         "Gutter, gullies, openings for pipes and dates: dairy block's sheet and the list.",
@@ -143,13 +149,14 @@ def parlour(plant: Plant, made: Sited) -> Drawn:
 def _round_works(canvas: Canvas, plant: Plant, plan: Plan) -> None:
     deck = plan.deck
     ctx = StudyContext(plant, plant.place_rules(), ResultBuilder("place", plant.site.name))
-    load = rail_load_kn_m(ctx)
-    pit = f"pit r {deck.pit_radius_m:.2f}, floor {deck.pit_floor_m:+.2f}"
-    edge = f"deck {deck.height_m:+.2f}, {deck.edge_radius_m * 2:.2f} across"
+    rail = rail_load_kn_m(ctx)
+    pit = f"pit r {plain(deck.pit_radius_m)}, floor {level(deck.pit_floor_m)}"
+    edge = f"deck {level(deck.height_m)}, {plain(deck.edge_radius_m * 2)} across"
     words = [(deck.pit_radius_m, 210.0, pit), (deck.edge_radius_m, 120.0, edge)]
-    if load is not None:
+    if rail is not None:
         words.append((deck.rail_radius_m, 165.0,
-                      f"roller track r {deck.rail_radius_m:.2f}, {load:.1f} kN/m"))  # fmt: skip
+                      f"roller track r {plain(deck.rail_radius_m)}, "
+                      f"{said(f'{rail:.1f} kN/m')}"))  # fmt: skip
     if checks.deck_discharges(plan):
         r = deck.pit_radius_m - 0.15
         canvas.circle(0, 0, r, 0.35, QUIET)
@@ -162,7 +169,7 @@ def _round_works(canvas: Canvas, plant: Plant, plan: Plan) -> None:
             x = (deck.pit_radius_m + rack.end[0]) / 2
             bed = rack.level_m - 0.15
             canvas.tag((x, -rack.wide_m / 2, x, -rack.wide_m / 2),
-                       f"trench {rack.wide_m:.2f} wide, floor {bed:+.2f}, covered", 1.8,
+                       f"trench {plain(rack.wide_m)} wide, floor {level(bed)}, covered", 1.8,
                        far_mm=24)  # fmt: skip
             end = plan.rooms["passage"].x
             canvas.line(((end, BESIDE_M), (0.0, BESIDE_M)), 0.3, ink_of("power").colour,
@@ -180,8 +187,8 @@ def _row_works(canvas: Canvas, plant: Plant, plan: Plan) -> None:
             x = end + step * i / 5
             canvas.line(((x, -mid), (x, mid)), 0.15, QUIET)
     canvas.dimension((-half, -mid), (half, -mid), 9.0)
-    canvas.tag((0.0, mid, 0.0, mid), f"standings {deck.height_m:+.2f}, pit {deck.pit_width_m:.2f} "
-               "wide", 1.8, far_mm=24)  # fmt: skip
+    canvas.tag((0.0, mid, 0.0, mid), f"standings {level(deck.height_m)}, pit "
+               f"{plain(deck.pit_width_m)} wide", 1.8, far_mm=24)  # fmt: skip
 
 
 def _fall(canvas: Canvas, plan: Plan, name: str) -> None:
@@ -205,14 +212,14 @@ def _supply(canvas: Canvas, plant: Plant, made: Sited) -> None:
         if body.room == "outside":
             canvas.box(body.box, 0.3)
             canvas.keep_clear(body.box)
-    said: dict[str, list[str]] = {}
+    feeds: dict[str, list[str]] = {}
     for cable in cables_of(plant, made):
         source = plan.bodies[cable.way.board]
         if source.room == "outside" and plan.bodies.get(cable.way.tag):
             flat = [(p[0], p[1]) for p in cable.way.points]
             canvas.line(flat, 0.3, ink_of("power").colour, (1.5, 1.0))
-            said.setdefault(source.tag, []).append(f"{cable.way.tag} {cable.breaker_a:g} A")
+            feeds.setdefault(source.tag, []).append(f"{cable.way.tag} {cable.breaker_a:g} A")
     for body in plan.bodies.values():
         if body.room == "outside":
-            more = f": {', '.join(said[body.tag])}" if body.tag in said else ""
+            more = f": {', '.join(feeds[body.tag])}" if body.tag in feeds else ""
             canvas.tag(body.box, body.tag + more, LEAST_MM, far_mm=24)

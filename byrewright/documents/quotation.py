@@ -57,7 +57,7 @@ def quotation_data(
     """All that the template shows, as plain data."""
     code = quote.currency
     name = " ".join(plant.site.name.replace(INVENTED, "").split()) or plant.site.name
-    plan = next((s for s in plan_sheets(plant) if s.key.startswith(GENERAL)), None)
+    plan = next((s for s in plan_sheets(plant, units) if s.key.startswith(GENERAL)), None)
     issue = Issue(date=quote.on.isoformat(), revision="A")
     return {
         "paper": "us-letter" if paper == "letter" else "a4",

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from byrewright.documents import reader_farmer
 from byrewright.documents import report_lists as lists
-from byrewright.documents.format import System, key_figure, quantity, words
+from byrewright.documents.format import System, drawn_in, key_figure, quantity, words
 from byrewright.documents.papers import Paper, table_of
 from byrewright.documents.plan_lists import GROUP_WORDS, builders_list, in_rows, room_words
 from byrewright.documents.plan_sheets import plan_sheets, plan_svg
@@ -22,6 +22,7 @@ from byrewright.documents.readers_work import (
     upkeep_rows,
 )
 from byrewright.documents.schematic import Issue, schematic_svg, sheets_for
+from byrewright.documents.us_units import SECTION, section_in
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import IsValve, JoinsDeck, PassesOneWay
 from byrewright.plant.sited import sited
@@ -54,13 +55,14 @@ def paper_for(
     reader = READERS[key]
     paper = Paper(key, reader.title, reader.lead, plant, results, units,
                   {} if drawn is None else drawn, rules or default_rulebook())  # fmt: skip
-    reader.fill(paper, issue)
+    with drawn_in(units):
+        reader.fill(paper, issue)
     return paper
 
 
 def _plan(paper: Paper, issue: Issue, *starts: str) -> None:
     """The plan's sheets whose keys begin so, in that order."""
-    sheets = plan_sheets(paper.plant)
+    sheets = plan_sheets(paper.plant, paper.units)
     for start in starts:
         for one in sheets:
             if one.key.startswith(start):
@@ -123,7 +125,8 @@ def builder(paper: Paper, issue: Issue) -> None:
     if made is None:
         paper.text(NO_PLAN)
     else:
-        paper.text("Metres east and north of the middle of the deck or pit; levels over the "
+        unit = "Feet" if paper.units == "US" else "Metres"
+        paper.text(f"{unit} east and north of the middle of the deck or pit; levels over the "
                    "operator's floor. Each group says by when it must be there.")  # fmt: skip
         groups: dict[str, list[Sequence[str | float]]] = {}
         for row in in_rows(builders_list(paper.plant, made))[1:]:
@@ -219,13 +222,15 @@ def electrician(paper: Paper, issue: Issue) -> None:
     made = sited(paper.plant)
     if made is not None:
         paper.head("Cables")
+        section = "" if paper.units == "US" else SECTION
         paper.table(
             ("from", "to", "what", "supply", "current", "breaker", "section", "length",
              "drop from the supply"),
             [(c.way.board, c.way.tag, c.title, "second" if c.second else "first",
-              c.amps or "-", c.breaker_a or "-", section_words(c), c.way.length_m,
-              c.total_pct if c.amps else "-") for c in cables_of(paper.plant, made)],
-            units=("", "", "", "", "A", "A", "mm2", "m", "%"),
+              c.amps or "-", c.breaker_a or "-", section_in(section_words(c), paper.units),
+              c.way.length_m, c.total_pct if c.amps else "-")
+             for c in cables_of(paper.plant, made)],
+            units=("", "", "", "", "A", "A", section, "m", "%"),
         )  # fmt: skip
     steps = {t.key.rpartition(".")[2]: t for t in paper.results.tables if ".start_order." in t.key}
     for source, table in steps.items():

@@ -11,6 +11,7 @@ from dataclasses import replace
 
 from byrewright.documents.format import System
 from byrewright.results import Finding, Result, Series, Table
+from byrewright.standards.cables import us_size
 from byrewright.standards.units import US_UNITS, convert
 from byrewright.studies.explain import Explanation, explain
 
@@ -36,6 +37,7 @@ _BEFORE, _THOUSANDS = re.compile(r"(?<![\w.])\d{1,3} $"), re.compile(r"\d{3}(?!\
 _PER = re.compile(rf"(?<![\w.])({_NUMBER}) (per|a|1/) ?(kPa|K|degC)(?![A-Za-z0-9])")
 _EACH = re.compile(r"\b(each|per) (kPa|K|degC)(?![A-Za-z0-9])")
 _MOTOR = re.compile(rf"(?<![\w.])({_NUMBER}(?:{_JOINT}{_NUMBER})*) kW(?![A-Za-z0-9/])")
+_SECTION, _NUMERIC = re.compile(rf"(?<![\w.])({_NUMBER}) mm2\b"), re.compile(_NUMBER)
 _AIRY = re.compile(r"\bair\b|vacuum|regulator|draws?\b|leak|unit open|fall-?off|kicked off")
 _OF_AIR = re.compile(r" of (?:\w+ )?air\b")
 _WET = re.compile(r"\bmilk\b|water|wash|liquid|coolant|glycol")
@@ -43,6 +45,8 @@ _SAID = {"degF difference": "degF", "Btu/hft2F": "Btu/(h ft2 F)", "Btu/lbF": "Bt
          "lbf.ft": "lbf ft", "Btu/hF": "Btu/(h F)"}  # fmt: skip
 _WORDS = {", whole metres": ", rounded up", "; whole metres": ", rounded up"}
 """Words of a metric reader, and what a US reader is told instead."""
+SECTION = "mm2"
+"""The unit of a cable's section, which US readers have by gauge."""
 SIDES = ("m", "mm", "cm")
 """Units of which several numbers with an x between are the sides of one thing."""
 BARE = ("limit", "value", "predicted", "here")
@@ -72,8 +76,21 @@ def text_in(text: str, system: System, *, air: bool | None = False, motor: bool 
         text = text.replace(metric, plain)
     if motor:
         text = _MOTOR.sub(lambda m: _turned(m[1], "kW", "hp"), text)
+    text = _SECTION.sub(lambda m: us_size(float(m[1])), text)
     text = _EACH.sub(_each, _PER.sub(_per, text))
     return _QUANTITY.sub(lambda m: _one(m, text, air), text)
+
+
+def section_in(words: str, system: System) -> str:
+    """Sections of cable as they stand in a column for them.
+
+    >>> section_in("2 x 240", "US"), section_in("ask", "US"), section_in("2.5", "metric")
+    ('2 x 500 kcmil', 'ask', '2.5')
+    """
+    many, _, last = words.rpartition(" ")
+    if system != "US" or not _NUMERIC.fullmatch(last):
+        return words
+    return f"{many} {us_size(float(last))}".strip()
 
 
 def _one(m: re.Match[str], text: str, air: bool | None) -> str:
@@ -226,10 +243,13 @@ def table_in(table: Table, system: System, *, air: bool = False) -> Table:
                 cells.append(US_UNITS.get(own, own))
             else:
                 bare = table.columns[i] in BARE
+                if units[i] == SECTION:
+                    cell = section_in(cell if isinstance(cell, str) else f"{cell:g}", system)
                 cells.append(_cell(cell, units[i], own, air, bare=bare))
         rows.append(tuple(cells))
     return replace(
-        table, rows=tuple(rows), units=tuple(US_UNITS.get(u, u) for u in units),
+        table, rows=tuple(rows),
+        units=tuple("" if u == SECTION else US_UNITS.get(u, u) for u in units),
         title=text_in(table.title, system, air=air), note=text_in(table.note, system, air=air),
         columns=tuple(text_in(c, system, air=air) for c in table.columns),
     )  # fmt: skip

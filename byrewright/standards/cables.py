@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from byrewright.standards.model import Known, Value
@@ -45,3 +46,29 @@ SIZES: tuple[Size, ...] = tuple(
 )  # fmt: skip
 LARGEST_TOGETHER = 4
 """Cables side by side at most (common practice, no source)."""
+
+
+def _awg_mm2(number: int) -> float:
+    """Section of a wire of the American gauge, by the gauge's own definition."""
+    across_mm = 0.127 * math.pow(92.0, (36 - number) / 39)
+    return math.pi / 4 * across_mm * across_mm
+
+
+KCMIL_MM2 = 0.506707
+"""A thousand circular mils: the section of a wire of 31.6 mils, by definition."""
+US_SIZES: tuple[tuple[str, float], ...] = (
+    *((f"{n} AWG", _awg_mm2(n)) for n in (14, 12, 10, 8, 6, 4, 3, 2, 1)),
+    *((f"{n}/0 AWG", _awg_mm2(1 - n)) for n in (1, 2, 3, 4)),
+    *((f"{n} kcmil", n * KCMIL_MM2) for n in (250, 300, 350, 400, 500, 600, 750)),
+)
+"""Conductors that can be bought where sections are not in mm2 (common practice, no source)."""
+
+
+def us_size(mm2: float) -> str:
+    """The smallest of `US_SIZES` that is not thinner than so many mm2; where none is, the figure.
+
+    >>> us_size(2.5), us_size(50), us_size(240)
+    ('12 AWG', '1/0 AWG', '500 kcmil')
+    """
+    wanted = f"{mm2 / KCMIL_MM2:.0f} kcmil"
+    return next((name for name, size in US_SIZES if size >= mm2), wanted)

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from byrewright.documents.format import System, quantity
+from byrewright.documents.format import System, drawn_in, quantity
 from byrewright.documents.ink import PAPER, QUIET, ink_of
 from byrewright.documents.plan_canvas import Area, Canvas
 from byrewright.documents.plan_parts import (
@@ -68,7 +68,8 @@ class PlanView:
         turned = y2 - y1 > 1.15 * (x2 - x1)
         self.canvas = Canvas(window, 0, 0, *FIELD_MM, turned)
         self.ground = self._ground(made.plan)
-        self.lettered = self._letters(made.plan)
+        with drawn_in(units):
+            self.lettered = self._letters(made.plan)
         self.shown = self.draw(made)
 
     def _ground(self, plan: Plan) -> Html:
