@@ -63,11 +63,12 @@ def draft(
     quick: Annotated[
         bool, typer.Option("--quick", help="Size it alone; ask no other study.")
     ] = False,
+    units: Units = "metric",
 ) -> None:
     """Draft the full plant file of a brief, each number with its reason, held to every study."""
     from byrewright.commands import design
 
-    design.draft(brief, out, overwrite=overwrite, quick=quick)
+    design.draft(brief, out, overwrite=overwrite, quick=quick, units=units)
 
 
 @app.command()
@@ -337,11 +338,13 @@ def interlocks(
     out: Annotated[Path | None, typer.Option(help="Folder to write.")] = None,
     addresses: AddressesPath = None,
     contacts_only: ContactsOnly = False,
+    units: Units = "metric",
 ) -> None:
     """Write the interlock table, alarms, test sheets and a draft for the controller."""
     from byrewright.commands import interlocks as command
 
-    command.run(plant, out_path=out, addresses_path=addresses, contacts_only=contacts_only)
+    command.run(plant, out_path=out, addresses_path=addresses, contacts_only=contacts_only,
+                units=units)  # fmt: skip
 
 
 @app.command()

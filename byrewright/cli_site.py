@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 PlantPath = Annotated[Path, typer.Argument(metavar="PLANT", help="Plant file (YAML).")]
+Units = Annotated[str, typer.Option(help="Units of values shown: metric or US.")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the whole result as JSON.")]
 
 
@@ -29,13 +30,14 @@ def readings(
     keep: Annotated[
         str | None, typer.Option(metavar="NAME", help="Enter them in the log, taken by NAME.")
     ] = None,
+    units: Units = "metric",
 ) -> None:
     """Work out instrument files: measured beside predicted, with a verdict."""
     from byrewright.commands import readings as command
 
     command.run(
         plant, files or [], map_path=map_path, marks=mark or [], as_json=as_json, strict=strict,
-        template=template, keep=keep,
+        template=template, keep=keep, units=units,
     )  # fmt: skip
 
 
@@ -58,12 +60,13 @@ def diagnose(
     ] = True,
     as_json: AsJson = False,
     every: Annotated[bool, typer.Option("--all", help="Every cause and row.")] = False,
+    units: Units = "metric",
 ) -> None:
     """What is wrong: ranked causes from readings and complaints, and what to measure next."""
     from byrewright.commands import diagnose as command
 
     command.run(plant, files or [], says=says or [], reads=read or [], since=since,
-                with_log=with_log, as_json=as_json, every=every)  # fmt: skip
+                with_log=with_log, as_json=as_json, every=every, units=units)  # fmt: skip
 
 
 def tests(
@@ -87,13 +90,14 @@ def tests(
     as_json: AsJson = False,
     every: Annotated[bool, typer.Option("--all", help="Every row.")] = False,
     strict: Annotated[bool, typer.Option(help="Exit with 1 when a reading fails.")] = False,
+    units: Units = "metric",
 ) -> None:
     """Test sheets of the plant: make them, read them back, verdicts, the certificate."""
     from byrewright.commands import tests as command
 
     command.run(
         plant, out=out, files=read or [], unchanged=unchanged, certificate=certificate, who=who,
-        on=on, as_json=as_json, every=every, strict=strict,
+        on=on, as_json=as_json, every=every, strict=strict, units=units,
     )  # fmt: skip
 
 
@@ -130,6 +134,7 @@ def service(
     calendar: Annotated[Path | None, typer.Option(help="Write the visits (.ics).")] = None,
     as_json: AsJson = False,
     every: Annotated[bool, typer.Option("--all", help="Every row.")] = False,
+    units: Units = "metric",
 ) -> None:
     """What service is due and when, from hours and work in the log; the fewest visits for it."""
     from byrewright.commands import service as command
@@ -137,7 +142,7 @@ def service(
     command.run(
         plant, hours=hours or [], done=done or [], who=who, on=on, new_meter=new_meter,
         late_days=late, calendar=calendar, as_json=as_json, every=every, found=found or [],
-        missed=missed, meters=meters,
+        missed=missed, meters=meters, units=units,
     )  # fmt: skip
 
 
@@ -188,11 +193,12 @@ def call(
         list[Path] | None, typer.Option(help="A record that the page saved; may be repeated.")
     ] = None,
     who: Annotated[str | None, typer.Option(help="Who calls.")] = None,
+    units: Units = "metric",
 ) -> None:
     """Lead a caller from what is seen to the next step, at the prompt or on a telephone."""
     from byrewright.commands import call as command
 
-    command.run(plant, out=out, files=read or [], who=who)
+    command.run(plant, out=out, files=read or [], who=who, units=units)
 
 
 def register(app: typer.Typer) -> None:

@@ -9,7 +9,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from byrewright.commands.common import clear_errors, console, load, user_name
+from byrewright.commands.common import clear_errors, console, load, system_of, user_name
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -23,10 +23,11 @@ HELP = "y: yes, n: no, ?: I cannot tell, q: end"
 
 
 def run(
-    path: Path, *, out: Path | None = None, files: Sequence[Path] = (), who: str | None = None
-) -> None:
+    path: Path, *, out: Path | None = None, files: Sequence[Path] = (), who: str | None = None,
+    units: str = "metric",
+) -> None:  # fmt: skip
     """Write the page, read records back, or lead a call at the prompt and enter it in the log."""
-    from byrewright.documents.call_sheet import call_html
+    from byrewright.documents.call_sheet import call_html, guide_in
     from byrewright.errors import ByrewrightError
     from byrewright.plant.write import write_bytes
     from byrewright.site.callout.guide import guide_of
@@ -35,6 +36,7 @@ def run(
     from byrewright.site.log import log_of
 
     with clear_errors():
+        system = system_of(units)
         file, rules = load(path)
         owner = owner_of(file.plant)
         if files:
@@ -54,10 +56,10 @@ def run(
                 raise ByrewrightError(f"{path}: {error}") from None
         if out is not None:
             made = date.today().isoformat()
-            write_bytes(out, call_html(guide, head_of(owner), made=made).encode())
+            write_bytes(out, call_html(guide, head_of(owner), made=made, units=system).encode())
             print(f"  {out}")
             return
-        call = Dialogue(console(), guide, who or user_name()).lead()
+        call = Dialogue(console(), guide_in(guide, system), who or user_name()).lead()
         if call is not None:
             log = log_of(path, owner)
             try:

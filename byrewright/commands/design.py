@@ -29,6 +29,7 @@ from byrewright.results import Result, worst_first
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from byrewright.documents.format import System
     from byrewright.drafting.draft import Draft
     from byrewright.plant.plant import Plant
     from byrewright.plant.problems import Problem
@@ -54,11 +55,14 @@ def progress(first: str) -> Iterator[Callable[[str, int, int], bool | None]]:
         yield say
 
 
-def draft(brief_path: Path, out_path: Path, *, overwrite: bool, quick: bool) -> None:
+def draft(
+    brief_path: Path, out_path: Path, *, overwrite: bool, quick: bool, units: str = "metric"
+) -> None:
     """Write the plant file of a brief, with the reason behind every chosen number.
 
     It is held to every study and mended until they hold; `quick` sizes it alone.
     """
+    from byrewright.documents.us_units import text_in
     from byrewright.drafting.draft import draft_plant
     from byrewright.drafting.gives import closed_draft
     from byrewright.plant.brief import read_brief
@@ -67,6 +71,7 @@ def draft(brief_path: Path, out_path: Path, *, overwrite: bool, quick: bool) -> 
     from byrewright.plant.write import write_text
 
     with clear_errors():
+        system = system_of(units)
         if out_path.exists() and not overwrite:
             print(
                 f"{out_path}: is there already; name another with --out, or add --overwrite",
@@ -79,7 +84,9 @@ def draft(brief_path: Path, out_path: Path, *, overwrite: bool, quick: bool) -> 
             result = draft_plant(brief, rules)
         else:
             with progress("drafting") as say:
-                result = closed_draft(brief, rules, say=say)
+                result = closed_draft(
+                    brief, rules, say=lambda what, n, of: say(text_in(what, system), n, of)
+                )
         write_text(out_path, result.text)
         out = console()
         plant = result.plant
@@ -88,24 +95,25 @@ def draft(brief_path: Path, out_path: Path, *, overwrite: bool, quick: bool) -> 
             f"{len(plant.pipes)} pipes, {len(plant.modes)} modes."
         )
         for one in result.assumptions:
-            said = one.value if isinstance(one.value, str) else f"{one.value:g} {one.unit}".strip()
-            unit = f" {one.unit}" if isinstance(one.value, str) and one.unit else ""
-            out.print(f"  assumed {one.meaning}: {said}{unit} ({one.why})")
+            said = one.value if isinstance(one.value, str) else f"{one.value:g}"
+            words = f"assumed {one.meaning}: {said} {one.unit}".rstrip() + f" ({one.why})"
+            out.print(f"  {text_in(words, system)}")
         print_counts(out, result.sizing)
         if not quick:
-            _print_closing(out, result)
+            _print_closing(out, result, system)
         out.print(f"Next: byrewright check {out_path}")
         out.print(f"      byrewright size {out_path}")
         out.print(f"      byrewright pack {out_path} --out pack")
 
 
-def _print_closing(out: Console, result: Draft) -> None:
+def _print_closing(out: Console, result: Draft, units: System) -> None:
     """Whether every study holds; else what fails, and which wish would have to give."""
+    from byrewright.documents.us_units import finding_in, text_in
     from byrewright.drafting.close import told_of
 
     days = sum(name.startswith("day") for name in result.held_by)
     for line in told_of(result.changes):
-        out.print(f"  {line}", highlight=False)
+        out.print(f"  {text_in(line, units)}", highlight=False)
     if not result.open:
         out.print(
             f"No finding fails in sizing, {days} days, vacuum and its events, the plan, routes "
@@ -118,13 +126,13 @@ def _print_closing(out: Console, result: Draft) -> None:
     fail = "1 finding fails" if len(result.open) == 1 else f"{len(result.open)} findings fail"
     out.print(f"It does not close: {fail}.")
     for one in result.open[:MOST_ON_SCREEN]:
-        out.print(f"  {one.sentence}", highlight=False)
+        out.print(f"  {finding_in(one, units).sentence}", highlight=False)
     if len(result.open) > MOST_ON_SCREEN:
         out.print(f"  and {len(result.open) - MOST_ON_SCREEN} more")
     if result.gives:
         out.print("What would have to give, each line by itself and proven by drafting again:")
         for words in result.gives:
-            out.print(f"  {words}", highlight=False)
+            out.print(f"  {text_in(words, units)}", highlight=False)
     else:
         out.print("No change of one wish alone was found that mends it.")
 

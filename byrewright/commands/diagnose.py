@@ -12,6 +12,7 @@ from byrewright.commands.common import (
     load,
     print_findings,
     print_table,
+    system_of,
 )
 
 CAUSES = 8
@@ -27,6 +28,7 @@ def run(
     with_log: bool = True,
     as_json: bool = False,
     every: bool = False,
+    units: str = "metric",
 ) -> None:
     """Print what may be wrong at a plant, and what to measure next.
 
@@ -38,10 +40,12 @@ def run(
         since: day from which readings of the log count.
     """
     with clear_errors():
+        from byrewright.documents.us_units import result_in
         from byrewright.site.condition.causes import diagnose
         from byrewright.site.condition.study import diagnosis_result
         from byrewright.site.condition.taken import Taken, of_figures, of_log, typed
 
+        system = system_of(units)
         file, rules = load(path)
         plant = file.plant
         taken = list(of_log(path, plant, since)) if with_log else []
@@ -65,10 +69,11 @@ def run(
             return
         out = console()
         out.print(f"{result.plant}: {len(taken)} readings")
-        print_findings(out, result.findings)
-        for table in result.tables:
+        print_findings(out, result.findings, system)
+        shown = result_in(result, system)
+        for table in shown.tables:
             print_table(out, table, most=None if every else CAUSES)
-        for note in result.notes:
+        for note in shown.notes:
             out.print(note, style="dim")
         if every and found.unseen:
             out.print("Told by no reading: " + ", ".join(found.unseen), style="dim")

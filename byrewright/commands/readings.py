@@ -14,6 +14,7 @@ from byrewright.commands.common import (
     print_counts,
     print_findings,
     print_table,
+    system_of,
 )
 from byrewright.errors import ByrewrightError
 from byrewright.results import worst_first
@@ -36,6 +37,7 @@ def run(
     strict: bool = False,
     template: bool = False,
     keep: str | None = None,
+    units: str = "metric",
 ) -> None:
     """Work the files out and print them.
 
@@ -46,10 +48,12 @@ def run(
         keep: who took the readings; they are entered in the plant's log.
     """
     with clear_errors():
+        from byrewright.documents.us_units import result_in
         from byrewright.site.checks.predicted import predicted_of
         from byrewright.site.readings.beside import read_beside
         from byrewright.site.readings.study import worked_out
 
+        system = system_of(units)
         plant_file, rules = load(path)
         plant = plant_file.plant
         if template:
@@ -65,13 +69,14 @@ def run(
             print(result.to_json(), end="")
         else:
             out = console()
-            for table in result.tables:
+            shown = result_in(result, system)
+            for table in shown.tables:
                 print_table(out, table)
             open_ones = [f for f in worst_first(result.findings) if f.verdict != "holds"]
             out.print()
-            print_findings(out, open_ones)
+            print_findings(out, open_ones, system)
             print_counts(out, result)
-            for note in result.notes:
+            for note in shown.notes:
                 out.print(note, style="dim")
             out.print(kept)
         if strict and result.worst() == "fails":

@@ -14,6 +14,7 @@ from byrewright.commands.common import (
     print_counts,
     print_findings,
     print_table,
+    system_of,
     user_name,
     within,
 )
@@ -39,10 +40,12 @@ def run(
     on: str | None = None, new_meter: bool = False, late_days: float = 14.0,
     calendar: Path | None = None, as_json: bool = False, every: bool = False,
     found: Sequence[str] = (), missed: bool = False, meters: Path | None = None,
+    units: str = "metric",
 ) -> None:  # fmt: skip
     """Enter meters and work done, then print the plan; `calendar` is a file to write, `missed`
     asks the failure study what a missed service would cost."""
     from byrewright.commands.design import progress
+    from byrewright.documents.us_units import result_in
     from byrewright.plant.write import write_bytes
     from byrewright.site.checks.measured import bench_of, owner_of
     from byrewright.site.log import log_of
@@ -51,6 +54,7 @@ def run(
     from byrewright.site.upkeep.year import year_of
 
     with clear_errors():
+        system = system_of(units)
         within("--late", late_days, 0.0, 365.0, "days")
         day = _date(on)
         places = meters_in(meters) if meters is not None else {}
@@ -82,7 +86,8 @@ def run(
             print(plan.result.to_json(), end="")
             return
         out = console()
-        for table in plan.result.tables:
+        shown = result_in(plan.result, system)
+        for table in shown.tables:
             if table.rows:
                 print_table(
                     out, table, most=None if every else MOST, columns=SHOWN.get(table.key, ())
@@ -90,9 +95,9 @@ def run(
         late = [f for f in worst_first(plan.result.findings) if f.verdict in ("fails", "tight")
                 or (f.key == "service.trend" and f.verdict == "unknown")]  # fmt: skip
         out.print()
-        print_findings(out, late)
+        print_findings(out, late, system)
         print_counts(out, plan.result)
-        for note in plan.result.notes:
+        for note in shown.notes:
             out.print(note, style="dim")
 
 

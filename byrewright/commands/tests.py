@@ -15,6 +15,7 @@ from byrewright.commands.common import (
     print_counts,
     print_findings,
     print_table,
+    system_of,
     user_name,
 )
 from byrewright.errors import ByrewrightError
@@ -23,6 +24,7 @@ from byrewright.results import worst_first
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from byrewright.documents.format import System
     from byrewright.results import Result
     from byrewright.site.checks.measured import PlantChecks
     from byrewright.site.log import Log
@@ -43,6 +45,7 @@ def run(
     as_json: bool = False,
     every: bool = False,
     strict: bool = False,
+    units: str = "metric",
 ) -> None:
     """Write sheets, read sheets back, print what was measured, write the certificate.
 
@@ -56,11 +59,12 @@ def run(
     from byrewright.site.checks.measured import bench_of
 
     with clear_errors():
+        system = system_of(units)
         file, rules = load(path)
         with console(error=True).status("working out what is to be tested"):
             bench = bench_of(path, file.plant, rules)
         if out is not None:
-            _write(bench, out)
+            _write(bench, out, system)
             return
         log = bench.log()
         try:
@@ -69,18 +73,18 @@ def run(
             entries = log.entries("test", "reading") if log.home.identity() else []
             result = _result(bench, entries)
             if certificate is not None:
-                print(_certify(bench, log, certificate, who or user_name(), on))
+                print(_certify(bench, log, certificate, who or user_name(), on, system))
         finally:
             log.close()
         if as_json:
             print(result.to_json(), end="")
         elif certificate is None:
-            _print(console(), result, every)
+            _print(console(), result, every, system)
         if strict and result.worst() == "fails":
             raise SystemExit(NOT_HELD)
 
 
-def _write(bench: PlantChecks, folder: Path) -> None:
+def _write(bench: PlantChecks, folder: Path, units: System) -> None:
     from byrewright.documents.test_sheets import sheet_html, sheet_xlsx
     from byrewright.plant.write import write_files
     from byrewright.site.alarms import new_uid
@@ -88,8 +92,8 @@ def _write(bench: PlantChecks, folder: Path) -> None:
 
     made = date.today().isoformat()
     head = [empty(bench.owner.plant_id, bench.owner.plant, bench.checks, new_uid()) for _ in NAMES]
-    book = sheet_xlsx(head[0], bench.checks, made=made)
-    page = sheet_html(head[1], bench.checks, made=made).encode()
+    book = sheet_xlsx(head[0], bench.checks, made=made, units=units)
+    page = sheet_html(head[1], bench.checks, made=made, units=units).encode()
     write_files(zip((folder / n for n in NAMES), (book, page), strict=True))
     for name in NAMES:
         print(f"  {folder / name}")
@@ -122,7 +126,9 @@ def _result(bench: PlantChecks, entries: Sequence[object]) -> Result:
     return as_measured(bench.plant.site.name, bench.checks, entries)  # type: ignore[arg-type]
 
 
-def _certify(bench: PlantChecks, log: Log, path: Path, who: str, on: str | None) -> str:
+def _certify(
+    bench: PlantChecks, log: Log, path: Path, who: str, on: str | None, units: System
+) -> str:
     from byrewright.documents.certificate import issue
 
     day = date.today().isoformat() if on is None else on
@@ -130,16 +136,20 @@ def _certify(bench: PlantChecks, log: Log, path: Path, who: str, on: str | None)
         date.fromisoformat(day)
     except ValueError:
         raise ByrewrightError(f"--date {day}: is no date; write it as 2026-03-31") from None
-    made = issue(bench, log, path, who=who, day=day)
+    made = issue(bench, log, path, who=who, day=day, units=units)
     return f"{path}: certificate {made.number}, {made.summary}"
 
 
-def _print(out: Console, result: Result, every: bool) -> None:
-    for table in result.tables:
+def _print(out: Console, result: Result, every: bool, units: System) -> None:
+    from byrewright.documents.us_units import result_in
+
+    shown = result_in(result, units)
+    for table in shown.tables:
         if table.rows:
             print_table(out, table, most=None if every else MOST)
     out.print()
-    print_findings(out, [f for f in worst_first(result.findings) if f.verdict != "holds"])
+    open_ones = [f for f in worst_first(result.findings) if f.verdict != "holds"]
+    print_findings(out, open_ones, units)
     print_counts(out, result)
-    for note in result.notes:
+    for note in shown.notes:
         out.print(note, style="dim")

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import cached_property
 from typing import Any
 
+from byrewright.documents.format import System, drawn_in
 from byrewright.documents.readers_work import small_plan
 from byrewright.documents.schematic import schematic_layout, sheets_for
 from byrewright.documents.shapes import Layout, Placed
 from byrewright.documents.svg import layout_svg, n
 from byrewright.documents.typeset import TEMPLATES
+from byrewright.documents.us_units import words_in
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import CarriesDeck, GivesMilk, RemovesUnits, Senses, StandsCows
 from byrewright.site.callout.guide import Guide, Look, Seen
@@ -24,7 +27,7 @@ ROOM_MM = 1.5
 
 def call_html(
     guide: Guide, head: Mapping[str, Any], *, made: str, send: str = "", wait: str = "",
-    live: str = "",
+    live: str = "", units: System = "metric",
 ) -> str:  # fmt: skip
     """The page: what the caller sees, what to do first, what to look at, what then.
 
@@ -34,8 +37,10 @@ def call_html(
         send: where it may send the record; "" where there is no server.
         wait: where to ask whether the whole guide is ready, when this one is bare.
         live: the part, as HTML, that tells what the server hears; "" where there is no server.
+        units: units of what it says and of its drawings.
     """
-    pictures = Pictures(guide.plant)
+    guide = guide_in(guide, units)
+    pictures = Pictures(guide.plant, units)
     shown = {c.look for s in guide.seen for c in s.looks}
     looks = {k: _look(v, pictures) for k, v in guide.looks.items() if k in shown}
     data = {
@@ -47,6 +52,14 @@ def call_html(
     page = (TEMPLATES / "call.html").read_text(encoding="utf-8")
     page = page.replace("@SHEETS@", pictures.sheets()).replace("@LIVE@", live)
     return page.replace("@DATA@", told)
+
+
+def guide_in(guide: Guide, units: System) -> Guide:
+    """What a caller is led by, in the caller's units."""
+    if units != "US":
+        return guide
+    seen, looks = words_in(guide.seen, units), words_in(dict(guide.looks), units)
+    return replace(guide, seen=seen, looks=looks, positions=words_in(guide.positions, units))
 
 
 def _seen(one: Seen) -> dict[str, Any]:
@@ -74,13 +87,14 @@ def _look(one: Look, pictures: Pictures) -> dict[str, Any]:
 class Pictures:
     """Where the machines of a plant are: a corner of the drawing that shows each."""
 
-    def __init__(self, plant: Plant) -> None:
+    def __init__(self, plant: Plant, units: System = "metric") -> None:
         self._used: set[str] = set()
-        self.plant = plant
+        self.plant, self.units = plant, units
 
     @cached_property
     def _laid(self) -> dict[str, Layout]:
-        return {s.key: schematic_layout(self.plant, s.key) for s in sheets_for(self.plant)}
+        with drawn_in(self.units):
+            return {s.key: schematic_layout(self.plant, s.key) for s in sheets_for(self.plant)}
 
     def plan_of(self, tag: str) -> str:
         """A small plan where no drawing shows the machine; "" where the file has no place for it.

@@ -16,8 +16,10 @@ from pathlib import Path
 from typing import Any
 
 from byrewright import __version__
-from byrewright.documents.format import number
+from byrewright.documents.format import System, number
+from byrewright.documents.tests_in import judged_in
 from byrewright.documents.typeset import pdf
+from byrewright.documents.us_units import result_in
 from byrewright.plant.write import write_bytes
 from byrewright.results import VERDICT_MEANING, VERDICTS, Result, Verdict
 from byrewright.site.checks.check import revision_of
@@ -41,12 +43,15 @@ class Issued:
     entry: Entry
 
 
-def issue(bench: PlantChecks, log: Log, path: Path, *, who: str, day: str) -> Issued:
+def issue(
+    bench: PlantChecks, log: Log, path: Path, *, who: str, day: str, units: System = "metric"
+) -> Issued:
     """Write the certificate of what the log says now, and enter that it was issued.
 
     Args:
         who: who issues it.
         day: ISO date on it.
+        units: units of what it tells.
 
     Raises:
         SheetError: nothing was tested, or the log does not fit; a certificate needs both.
@@ -61,7 +66,7 @@ def issue(bench: PlantChecks, log: Log, path: Path, *, who: str, day: str) -> Is
     count = 1 + sum(1 for e in entries if e.kind == "certificate")
     whole = digest(entries)
     name = f"{count} of {day} ({whole[:SHORT]})"
-    data = certificate_data(bench, entries, name=name, day=day, who=who)
+    data = certificate_data(bench, entries, name=name, day=day, who=who, units=units)
     made = pdf("certificate.typ", data)
     write_bytes(path, made)
     body = {
@@ -74,11 +79,17 @@ def issue(bench: PlantChecks, log: Log, path: Path, *, who: str, day: str) -> Is
 
 
 def certificate_data(
-    bench: PlantChecks, entries: Sequence[Entry], *, name: str, day: str, who: str
+    bench: PlantChecks,
+    entries: Sequence[Entry],
+    *,
+    name: str,
+    day: str,
+    who: str,
+    units: System = "metric",
 ) -> dict[str, Any]:
     """Everything that the template shows, as plain data."""
-    every = judged(bench.checks, entries)
-    result = as_measured(bench.plant.site.name, bench.checks, entries)
+    every = [judged_in(j, units) for j in judged(bench.checks, entries)]
+    result = result_in(as_measured(bench.plant.site.name, bench.checks, entries), units)
     done = [j for j in every if not j.not_done]
     count = {v: sum(1 for j in done if j.word == v) for v in (*VERDICTS, KEPT)}
     told = ", ".join(f"{n} {v}" for v, n in count.items() if n)

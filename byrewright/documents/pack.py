@@ -129,7 +129,7 @@ def write_pack(
             with suppress(ValueError):  # no milking, no call
                 guide = guide_of(plant, rules or default_rulebook())
                 head = head_of(owner_of(plant))
-                put(made / "call.html", call_html(guide, head, made=date).encode())
+                put(made / "call.html", call_html(guide, head, made=date, units=units).encode())
         put(made / "issue.json", json.dumps({"revision": revision, "date": date, "plant": digest,
                                               "approved": approved}).encode())  # fmt: skip
         put(made / "index.txt", index_text(plant.site.name, standing, _listed(made)).encode())

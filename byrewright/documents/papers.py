@@ -10,7 +10,7 @@ from typing import Any
 from byrewright.documents.format import System, number, prose, quantity, shown, unit_sign
 from byrewright.documents.schematic import INVENTED, PAGES
 from byrewright.documents.typeset import pdf
-from byrewright.documents.us_units import text_in
+from byrewright.documents.us_units import finding_in, table_in, text_in
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import JoinsDeck
 from byrewright.results import VERDICTS, Finding, Result, Table
@@ -127,6 +127,7 @@ class Paper:
         if found is None:
             return False
         at = [found.columns.index(c) for c in columns]
+        found = table_in(found, self.units)
         self.table([found.columns[i] for i in at], [[r[i] for i in at] for r in found.rows[:most]],
                    units=[found.units[i] for i in at])  # fmt: skip
         return True
@@ -135,7 +136,8 @@ class Paper:
         """The findings of some topics (keys, or how keys begin): those that do not hold in
         sentences, the rest in a table."""
         begun = tuple(f"{t}." for t in topics)
-        own = [f for f in self.results.findings if f"{f.key}.".startswith(begun)]
+        own = [finding_in(f, self.units) for f in self.results.findings
+               if f"{f.key}.".startswith(begun)]  # fmt: skip
         own.sort(key=lambda f: VERDICTS.index(f.verdict))
         self.points(f"{f.verdict.upper()}: {f.sentence}" for f in own if f.verdict != "holds")
         held = [f for f in own if f.verdict == "holds" and f.value is not None]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from byrewright.documents.format import number, quantity
 from byrewright.documents.papers import Paper, table_of
 from byrewright.documents.readers_work import named, upkeep_by_interval
+from byrewright.documents.us_units import finding_in
 from byrewright.results import VERDICTS, Finding
 
 WORST_SHOWN, LIKELY_SHOWN = 6, 8
@@ -58,7 +59,7 @@ def _point(paper: Paper, many: list[Finding]) -> str:
         return f"Enough, with little to spare: {label}."
     if len(many) > 1:
         return f"Does not hold: {label}: see the engineer's report."
-    said = first.sentence
+    said = finding_in(first, paper.units).sentence
     if len(said) > TOLD_MOST:  # an owner needs its point, the engineer's file has the rest
         said = said.partition(". ")[0].rstrip(".") + "."
     return f"Does not hold: {named(paper.plant, said)}"
@@ -69,9 +70,9 @@ def day(paper: Paper) -> None:
     found = {f.key: f for f in paper.results.findings}
     points = []
     for key, words in OF_A_DAY.items():
-        one = found.get(key)
-        if one is None:
+        if key not in found:
             continue
+        one = finding_in(found[key], paper.units)
         if not words or one.value is None:
             points.append(f"Milk: {one.sentence[:1].lower()}{one.sentence[1:]}" if not words
                           else one.sentence)  # fmt: skip
@@ -105,7 +106,7 @@ def failures(paper: Paper) -> bool:
     points = []
     stops = found.get("failures.single_stop")
     if stops is not None:
-        said, _, rest = stops.sentence.partition(" Not counted:")
+        said, _, rest = finding_in(stops, paper.units).sentence.partition(" Not counted:")
         points.append(said)
         if rest:
             points.append("Two things are left aside here: stops that keep people safe, which are "

@@ -22,7 +22,7 @@ from byrewright.documents.readers_work import (
     upkeep_rows,
 )
 from byrewright.documents.schematic import Issue, schematic_svg, sheets_for
-from byrewright.documents.us_units import SECTION, section_in
+from byrewright.documents.us_units import SECTION, finding_in, section_in, table_in
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import IsValve, JoinsDeck, PassesOneWay
 from byrewright.plant.sited import sited
@@ -109,7 +109,7 @@ def farmer(paper: Paper, issue: Issue) -> None:
                                     "clean at"), 6):  # fmt: skip
         reader_farmer.day(paper)
     else:
-        paper.points(f.sentence for f in headlines(paper.results))
+        paper.points(finding_in(f, paper.units).sentence for f in headlines(paper.results))
         paper.text(f"The simulated day: {NOT_ASKED}")
     paper.head("What can go wrong, and what then")
     if not reader_farmer.failures(paper):
@@ -235,6 +235,7 @@ def electrician(paper: Paper, issue: Issue) -> None:
     steps = {t.key.rpartition(".")[2]: t for t in paper.results.tables if ".start_order." in t.key}
     for source, table in steps.items():
         paper.head(f"Load steps on {source}, in this order")
+        table = table_in(table, paper.units)
         paper.table(table.columns, table.rows, units=table.units)
     paper.head("Change-over")
     paper.points(
@@ -337,7 +338,8 @@ def inspector(paper: Paper, issue: Issue) -> None:
     paper.head("Temperatures")
     paper.findings(("cooling", "storage", "day"), open_only=True)
     told = ("day.milk_temperature_1", "day.milk_temperature_2", "day.wash_start", "day.wash_return")
-    paper.points(f.sentence for f in paper.results.findings if f.key in told)
+    paper.points(finding_in(f, paper.units).sentence for f in paper.results.findings
+                 if f.key in told)  # fmt: skip
     if paper.results.days_are_of:
         paper.text(paper.results.days_are_of)
     paper.head("Proof of the wash")

@@ -6,7 +6,9 @@ import json
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from byrewright.documents.format import System
 from byrewright.documents.schedule import Page, workbook
+from byrewright.documents.tests_in import checks_in
 from byrewright.documents.typeset import TEMPLATES
 from byrewright.site.checks.catalogue import GROUPS
 from byrewright.site.checks.check import Check, plain
@@ -22,8 +24,9 @@ BLANK_LINES = 30
 
 
 def sheet_html(
-    head: Mapping[str, Any], checks: Sequence[Check], *, made: str, send: str = "", live: str = ""
-) -> str:
+    head: Mapping[str, Any], checks: Sequence[Check], *, made: str, send: str = "", live: str = "",
+    units: System = "metric",
+) -> str:  # fmt: skip
     """The page: opens from a memory stick, keeps what is typed, saves it as a file.
 
     Args:
@@ -31,9 +34,11 @@ def sheet_html(
         made: day it was made, to be shown.
         send: where it may send what is filled in; "" where there is no server.
         live: the part, as HTML, that tells what the server hears; "" where there is none.
+        units: the units that it asks for; it says so in each row, and is read back by them.
     """
+    asked = [plain(c) for c in checks_in(checks, units)]
     data = {
-        "head": dict(head), "checks": [plain(c) for c in checks], "made": made, "send": send,
+        "head": dict(head), "checks": asked, "made": made, "send": send,
         "file": f"tests-{head['sheet'][:8]}", "caution": LEAD,
     }  # fmt: skip
     told = json.dumps(data, ensure_ascii=False).replace("<", "\\u003c")
@@ -41,8 +46,11 @@ def sheet_html(
     return page.replace("@LIVE@", live).replace("@DATA@", told)
 
 
-def sheet_xlsx(head: Mapping[str, Any], checks: Sequence[Check], *, made: str) -> bytes:
+def sheet_xlsx(
+    head: Mapping[str, Any], checks: Sequence[Check], *, made: str, units: System = "metric"
+) -> bytes:
     """The workbook."""
+    checks = checks_in(checks, units)
     told = {**head, "made": made}
     first = Page(
         FIRST, ("what", "text"),

@@ -7,14 +7,18 @@ quantities inside text are found and turned. Free air becomes cfm, never gpm; mo
 from __future__ import annotations
 
 import re
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import fields, is_dataclass, replace
+from typing import TypeVar, cast
 
 from byrewright.documents.format import System
 from byrewright.results import Finding, Result, Series, Table
+from byrewright.site.checks.catalogue import TESTS
 from byrewright.standards.cables import us_size
 from byrewright.standards.units import US_UNITS, convert
 from byrewright.studies.explain import Explanation, explain
 
+T = TypeVar("T")
 AIR = "L/min free"
 MOTOR = "kW motor"
 _NUMBER = r"[-+]?(?:[1-9]\d{0,2}(?:[,\u00a0]\d{3})+|\d+)(?:\.\d+)?"
@@ -37,6 +41,17 @@ _BEFORE, _THOUSANDS = re.compile(r"(?<![\w.])\d{1,3} $"), re.compile(r"\d{3}(?!\
 _PER = re.compile(rf"(?<![\w.])({_NUMBER}) (per|a|1/) ?(kPa|K|degC)(?![A-Za-z0-9])")
 _EACH = re.compile(r"\b(each|per) (kPa|K|degC)(?![A-Za-z0-9])")
 _MOTOR = re.compile(rf"(?<![\w.])({_NUMBER}(?:{_JOINT}{_NUMBER})*) kW(?![A-Za-z0-9/])")
+_OFF = rf"plus or minus {_NUMBER}"
+_LEANS = re.compile(
+    rf"({_NUMBER}) ({_ANY})(?: ({_OFF}))?(?:; predicted ({_NUMBER}), difference ({_NUMBER}))?"
+    rf"(?: lies within ({_OFF}))?(?![\w/])"
+)
+"""A measured value, and numbers behind it that lean on its unit."""
+_AWAY = re.compile(
+    rf"((?:plus or minus|difference|uncertainty of|instrument within) {_NUMBER}) degC"
+)
+"""Differences of temperature."""
+_LITRES = re.compile(rf"(?<![\w.])({_NUMBER}) litres\b")
 _SECTION, _NUMERIC = re.compile(rf"(?<![\w.])({_NUMBER}) mm2\b"), re.compile(_NUMBER)
 _AIRY = re.compile(r"\bair\b|vacuum|regulator|draws?\b|leak|unit open|fall-?off|kicked off")
 _OF_AIR = re.compile(r" of (?:\w+ )?air\b")
@@ -51,10 +66,27 @@ SIDES = ("m", "mm", "cm")
 """Units of which several numbers with an x between are the sides of one thing."""
 BARE = ("limit", "value", "predicted", "here")
 """Columns whose cells are a number alone, in the unit that the row names."""
-AIR_KEYS = ("vacuum.", "air.", "failures.", "practice.")
+AIR_GROUPS = ("Vacuum and airflow", "Milking units", "Compressed air")
+"""Groups of tests whose L/min are of free air."""
+AIR_TESTS = {
+    f.key: f.title
+    for test in TESTS.values() if test.group in AIR_GROUPS
+    for f in test.figures if f.unit == "L/min"
+}  # fmt: skip
+"""Such figures, by key, with their titles."""
+AIR_KEYS = (
+    "vacuum.", "air.", "failures.", "practice.",
+    *(f"{study}.{key}" for study in ("as_measured", "measured") for key in AIR_TESTS),
+)  # fmt: skip
 """Beginnings of the keys of findings whose bare L/min is free air, unless the words say milk."""
 
 
+DIFFERENCES = ("plus or minus", "difference", "a year")
+"""Columns that hold a difference of what the row's unit measures."""
+NO_UNIT = ("readings", "shape", "failed", "worn", "good", "number", "count")
+"""Columns of plain counts, whatever unit a row names."""
+COUNTED = {"litres": "L"}
+"""Units of counters as they are named, and as what they are."""
 LIQUID_KEYS = ("delivery.", "receiving.", "cooling.", "chilled.", "water.", "storage.")
 """Beginnings of the keys of findings whose L/min are of liquid, whatever vacuum is spoken of."""
 
@@ -76,9 +108,25 @@ def text_in(text: str, system: System, *, air: bool | None = False, motor: bool 
         text = text.replace(metric, plain)
     if motor:
         text = _MOTOR.sub(lambda m: _turned(m[1], "kW", "hp"), text)
+    text = _AWAY.sub(r"\1 K", _LEANS.sub(_with_units, text))
+    text = _LITRES.sub(lambda m: f"{_rounded(convert(_value(m[1]), 'L', 'gal'))} gallons", text)
     text = _SECTION.sub(lambda m: us_size(float(m[1])), text)
     text = _EACH.sub(_each, _PER.sub(_per, text))
     return _QUANTITY.sub(lambda m: _one(m, text, air), text)
+
+
+def _with_units(m: re.Match[str]) -> str:
+    """A measured value, each number with its unit."""
+    value, unit, off, told, gap, within = m.groups()
+    words = f"{value} {unit}" + (f" {off} {unit}" if off else "")
+    if told:
+        words += f"; predicted {told} {unit}, difference {gap} {unit}"
+    return words + (f" lies within {within} {unit}" if within else "")
+
+
+def _rounded(value: float) -> str:
+    """A large number to three figures, its thousands set apart."""
+    return f"{float(f'{value:.3g}'):,.0f}"
 
 
 def section_in(words: str, system: System) -> str:
@@ -127,7 +175,14 @@ def _is_air(text: str, start: int, end: int, air: bool | None) -> bool:
 
 
 def _turned(numbers: str, unit: str, other: str) -> str:
-    said = re.sub(_NUMBER, lambda n: _short(convert(_value(n[0]), unit, other)), numbers)
+    said = re.sub(
+        _NUMBER,
+        lambda n: (
+            n[0][0].removeprefix("-").strip("0123456789")
+            + _short(convert(_value(n[0]), unit, other))
+        ),
+        numbers,
+    )
     return f"{said} {_SAID.get(other, other)}"
 
 
@@ -155,6 +210,25 @@ def _short(value: float) -> str:
     return (text.rstrip("0").rstrip(".") if "." in text else text) or "0"
 
 
+def words_in(thing: T, system: System) -> T:
+    """Anything that holds words (a tuple, a mapping, a record), every word of it turned."""
+    if system != "US":
+        return thing
+    return cast(T, _words_of(thing))
+
+
+def _words_of(thing: object) -> object:
+    if isinstance(thing, str):
+        return text_in(thing, "US")
+    if isinstance(thing, tuple):
+        return tuple(map(_words_of, thing))
+    if isinstance(thing, dict):
+        return {k: _words_of(v) for k, v in thing.items()}
+    if is_dataclass(thing) and not isinstance(thing, type):
+        return replace(thing, **{f.name: _words_of(getattr(thing, f.name)) for f in fields(thing)})
+    return thing
+
+
 def finding_in(one: Finding, system: System) -> Finding:
     """A finding with its words in the reader's units; its numbers turn where they are printed."""
     if system != "US":
@@ -168,9 +242,17 @@ def finding_in(one: Finding, system: System) -> Finding:
 
     return replace(
         one, sentence=turned(one.sentence), title=turned(one.title), formula=turned(one.formula),
-        advised_why=turned(one.advised_why), unit=MOTOR if motor and one.unit == "kW" else one.unit,
+        advised_why=turned(one.advised_why), unit=_own_unit(one, motor),
         inputs=tuple(replace(i, meaning=turned(i.meaning)) for i in one.inputs),
     )  # fmt: skip
+
+
+def _own_unit(one: Finding, motor: bool) -> str:
+    """The unit of a finding's value, with what its power or flow is of."""
+    if motor and one.unit == "kW":
+        return MOTOR
+    measured = one.key.startswith(("as_measured.", "measured."))
+    return AIR if measured and one.unit == "L/min" and one.key.startswith(AIR_KEYS) else one.unit
 
 
 def explained_in(one: Finding, system: System) -> Explanation:
@@ -234,8 +316,8 @@ def table_in(table: Table, system: System, *, air: bool = False) -> Table:
     told = table.columns.index("unit") if "unit" in table.columns else None
     rows = []
     for row in table.rows:
-        own = str(row[told]) if told is not None else ""
-        if own == "L/min" and (air or any(str(c).startswith(AIR_KEYS) for c in row)):
+        own = COUNTED.get(str(row[told]), str(row[told])) if told is not None else ""
+        if own == "L/min" and (air or _airy(row)):
             own = AIR
         cells: list[float | str] = []
         for i, cell in enumerate(row):
@@ -245,7 +327,10 @@ def table_in(table: Table, system: System, *, air: bool = False) -> Table:
                 bare = table.columns[i] in BARE
                 if units[i] == SECTION:
                     cell = section_in(cell if isinstance(cell, str) else f"{cell:g}", system)
-                cells.append(_cell(cell, units[i], own, air, bare=bare))
+                its = own if table.columns[i] not in NO_UNIT else ""
+                if its == "degC" and table.columns[i] in DIFFERENCES:
+                    its, bare = "K", True
+                cells.append(_cell(cell, units[i], its, air, bare=bare))
         rows.append(tuple(cells))
     return replace(
         table, rows=tuple(rows),
@@ -253,6 +338,11 @@ def table_in(table: Table, system: System, *, air: bool = False) -> Table:
         title=text_in(table.title, system, air=air), note=text_in(table.note, system, air=air),
         columns=tuple(text_in(c, system, air=air) for c in table.columns),
     )  # fmt: skip
+
+
+def _airy(row: Sequence[float | str]) -> bool:
+    """Whether a row names a finding or a test whose flows are of air."""
+    return any(str(c).startswith(AIR_KEYS) for c in row) or row[0] in AIR_TESTS.values()
 
 
 def _unit_of(table: Table, i: int, air: bool) -> str:

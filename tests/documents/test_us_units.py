@@ -207,7 +207,7 @@ def test_drawings_are_lettered_in_inches() -> None:
 PLANS = (SMALL, ROWS)
 """Example plants with a plan: a rotary, and stalls in rows."""
 LENGTH = re.compile(
-    r"\d\.\d\d+(?!\d| (?:in|ft2)\b)|^\d+ [+±-]|^\d{3,}$|^\d+-\d+ .*[^\"]$|\bmetres\b| in mm\b"
+    r"\d\.\d\d+(?!\d| (?:in|ft2)\b)|^\d+ [+±-]|^\d{3,}$|^\d+-\d+ .*[^\"]$|\bmetres\b| in mm?\b"
 )
 """What a sheet in feet and inches has nowhere: metres with two places, an opening, a mark or a cut
 piece in millimetres. A bore is in decimal inches."""

@@ -15,7 +15,7 @@ import math
 import re
 import time
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +23,7 @@ from byrewright.errors import ByrewrightError
 from byrewright.site.checks.check import Check, revision_of
 from byrewright.site.log import Entry, Log, New, Owner
 from byrewright.site.log.entry import current
+from byrewright.standards.units import convert, units_like
 
 FORMAT = 1
 CLOCK = "%Y-%m-%d %H:%M"
@@ -235,11 +236,12 @@ def _fitting(
             f"{name}: was made for another plant, {filled.plant or 'unnamed'} "
             f"({filled.plant_id}); this is {owner.plant} ({owner.plant_id})"
         )
-    ids = [r.check for r in filled.rows]
+    rows = [_in_asked_unit(r, checks.get(r.check)) for r in filled.rows]
+    ids = [r.check for r in rows]
     double = next((i for i in ids if ids.count(i) > 1), None) if len(set(ids)) < len(ids) else None
     if double is not None:
         raise SheetError(f"{name}: {double} is filled in twice; keep one of the rows")
-    said = [r for r in filled.rows if r.value is not None or r.seen or r.why_not]
+    said = [r for r in rows if r.value is not None or r.seen or r.why_not]
     odd = [r.check for r in said if r.check not in checks or
            (r.unit and checks[r.check].unit and r.unit != checks[r.check].unit)]  # fmt: skip
     older = filled.revision != revision_of(checks.values())
@@ -259,6 +261,22 @@ def _fitting(
         )
     taken.left, taken.older = odd, older
     return [(r, checks[r.check]) for r in said if r.check not in odd]
+
+
+def _in_asked_unit(row: Row, check: Check | None) -> Row:
+    """A row whose unit measures the same as what its check asks, in the unit that is asked."""
+    if check is None or row.unit == check.unit or check.unit not in units_like(row.unit):
+        return row
+
+    def turned(value: float) -> float:
+        return convert(value, row.unit, check.unit)
+
+    value, doubt = row.value, row.uncertainty
+    return replace(
+        row, unit=check.unit,
+        value=None if value is None else float(f"{turned(value):.6g}"),
+        uncertainty=None if doubt is None else float(f"{turned(doubt) - turned(0.0):.4g}"),
+    )  # fmt: skip
 
 
 def _new(filled: Filled, row: Row, check: Check, now: float) -> New:

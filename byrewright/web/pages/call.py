@@ -65,15 +65,16 @@ def register(site: Site) -> None:
             if job.state == "failed" or (along and not done):
                 return Response(job.problem, status_code=503, media_type="text/plain")
             made, head = date.today().isoformat(), head_of(owner_of(opened.plant))
+            units = visit(site, request).units
             if along:
                 headers = {"content-disposition": f'attachment; filename="{name}"'}
-                text = call_html(job.value, head, made=made)
+                text = call_html(job.value, head, made=made, units=units)
                 return Response(text, media_type=HTML, headers=headers)
             guide = job.value if done else bare_guide(opened.plant)
             at = f"/p/{slug}/call/"
             text = call_html(guide, head, made=made, send=at + "entries",
                              wait="" if done else at + "ready",
-                             live=alone(site, slug, request, state))  # fmt: skip
+                             live=alone(site, slug, request, state), units=units)  # fmt: skip
             return Response(text, media_type=HTML)
 
         @app.post("/p/{slug}/call/entries")

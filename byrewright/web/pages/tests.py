@@ -44,6 +44,9 @@ LOOK_S = 3.0
 HTML = "text/html; charset=utf-8"
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 WAIT_S = 60.0
+IN_US = "-US"
+"""Behind the day in the name of a sheet that asks in US units, so that what was typed in one is
+never sent as of the other."""
 
 
 def register(site: Site) -> None:
@@ -63,24 +66,27 @@ def register(site: Site) -> None:
             bench = await _bench(site, slug)
             if bench is None:
                 return Response(status_code=404)
-            made = _day(sheet) or date.today().isoformat()
-            head = _head(bench, f"page-{made}")
+            begun = _day(sheet.removesuffix(IN_US))
+            us = sheet.endswith(IN_US) if begun else visit(site, request).units == "US"
+            made = begun or date.today().isoformat()
+            head = _head(bench, f"page-{made}{IN_US if us else ''}")
             page = sheet_html(head, bench.checks, made=made, send=f"/p/{slug}/tests/entries",
-                              live=alone(site, slug, request, state))  # fmt: skip
+                              live=alone(site, slug, request, state),
+                              units="US" if us else "metric")  # fmt: skip
             return Response(page, media_type=HTML)
 
         @app.get("/p/{slug}/tests/{name}")
-        async def carry(slug: str, name: str) -> Response:
+        async def carry(request: Request, slug: str, name: str) -> Response:
             """An empty sheet to take along."""
             bench = await _bench(site, slug)
             if bench is None or name not in ("tests.xlsx", "tests.html"):
                 return Response(status_code=404)
             made, head = date.today().isoformat(), _head(bench, new_uid())
-            book = name.endswith(".xlsx")
+            book, units = name.endswith(".xlsx"), visit(site, request).units
             data = (
-                sheet_xlsx(head, bench.checks, made=made)
+                sheet_xlsx(head, bench.checks, made=made, units=units)
                 if book
-                else sheet_html(head, bench.checks, made=made).encode()
+                else sheet_html(head, bench.checks, made=made, units=units).encode()
             )
             return Response(
                 data, media_type=XLSX if book else HTML,
