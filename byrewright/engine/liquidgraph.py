@@ -328,22 +328,6 @@ class LiquidGraph:
                 near.setdefault(node, []).append(j)
         return near
 
-    def together(self, s: Situation, tags: Iterable[str]) -> tuple[tuple[str, ...], ...]:
-        """Those of some movers that share a section in a state."""
-        alive = self.alive(s, {})
-        at: dict[Node, list[Edge]] = {}
-        for j in alive:
-            for node in self.ends[j.id]:
-                at.setdefault(node, []).append(j)
-        found: list[tuple[str, ...]] = []
-        left = list(tags)
-        while left:
-            nodes, _ = self.section(self.port(left[0], self.movers[left[0]].inlet), at)
-            mine = [t for t in left if self.port(t, self.movers[t].inlet) in nodes]
-            found.append(tuple(mine))
-            left = [t for t in left if t not in mine]
-        return tuple(found)
-
     def port(self, tag: str, declared: str) -> Node:
         """The node of a machine's port, as it is in use."""
         key = (tag, declared)
@@ -357,49 +341,3 @@ class LiquidGraph:
     def _is_port(self, node: Node, tag: str, declared: str) -> bool:
         port = self.plant.equipment[tag].port(node.port) if node.machine == tag else None
         return port is not None and port.name == declared
-
-    def alive(self, s: Situation, taken: Mapping[Node, float]) -> list[Edge]:
-        """Open joints that are no dead end."""
-        number, pairs = self._numbered
-        is_open = [self.is_open(j, s) for j in self.joints]
-        of: list[list[int]] = [[] for _ in number]
-        for k, (a, b) in enumerate(pairs):
-            if is_open[k]:
-                of[a].append(k)
-                if b != a:
-                    of[b].append(k)
-        stays = [self.held(n) or n in taken for n in number]
-        degree = [len(x) for x in of]
-        loose = [n for n, d in enumerate(degree) if d == 1 and not stays[n]]
-        while loose:
-            n = loose.pop()
-            if degree[n] != 1:
-                continue
-            k = next(k for k in of[n] if is_open[k])
-            is_open[k] = False
-            for m in set(pairs[k]):
-                degree[m] -= 1
-                if degree[m] == 1 and not stays[m]:
-                    loose.append(m)
-        return [j for j, is_so in zip(self.joints, is_open, strict=True) if is_so]
-
-    @cached_property
-    def _numbered(self) -> tuple[dict[Node, int], list[tuple[int, int]]]:
-        """Every end of a joint with a number of its own, and the two numbers of each joint."""
-        number: dict[Node, int] = {}
-        pairs = [self.ends[j.id] for j in self.joints]
-        for node in (n for pair in pairs for n in pair):
-            number.setdefault(node, len(number))
-        return number, [(number[a], number[b]) for a, b in pairs]
-
-    def section(self, start: Node, at: Mapping[Node, list[Edge]]) -> tuple[set[Node], list[Edge]]:
-        nodes, found, todo = {start}, {}, [start]
-        while todo:
-            here = todo.pop()
-            for j in at.get(here, ()):
-                found[j.id] = j
-                for node in self.ends[j.id]:
-                    if node not in nodes:
-                        nodes.add(node)
-                        todo.append(node)
-        return nodes, [found[name] for name in sorted(found)]

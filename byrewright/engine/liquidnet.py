@@ -129,6 +129,17 @@ def _link_loss(e: int, q: float, span: Any, law: Any, made: Any, par: Any) -> tu
     return loss, max(slope, 1e-3)
 
 
+@array_kernel
+def losses(net: Net, q: Any) -> Any:
+    """Head that each element takes along its link, m, at a flow of each link."""
+    found = np.zeros(len(net.law))
+    for e in range(len(q)):
+        for k in range(net.span[e, 0], net.span[e, 1]):
+            one, _ = element_loss(net.law[k], net.made[k] * q[e], net.par[k])
+            found[k] = net.made[k] * one
+    return found
+
+
 @inner
 def _laws(net: Net, q: Any, loss: Any, slope: Any) -> None:
     for e in range(len(q)):

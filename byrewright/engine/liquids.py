@@ -7,40 +7,41 @@ itself. Vessels hold the heads at their ports: height, level, gas above.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping
+from dataclasses import replace
 from functools import cached_property
 from itertools import product
 
 import numpy as np
 
 from byrewright.engine.circuits import coolant_of
-from byrewright.engine.liquidgraph import SHUT, Flows, LiquidGraph, Situation
+from byrewright.engine.liquidgraph import SHUT, Flows, Situation
 from byrewright.engine.liquidlaws import L_MIN, NO_SOCK, Element, Fluid, Laws, fluids, padded
 from byrewright.engine.liquidnet import (
     CENTRIFUGAL,
     ONE_WAY,
     OPENS_M3_S,
+    PARAMETERS,
     POWER,
     RATED,
     Net,
-    element_loss,
+    Solved,
+    losses,
     solve,
 )
+from byrewright.engine.liquidsections import LiquidSections, Section, put
 from byrewright.errors import ByrewrightError
 from byrewright.plant.graph import Edge, Node
 from byrewright.plant.plant import LIQUIDS, Plant
 from byrewright.plant.primitives import Vessel
 from byrewright.standards.rulebook import Rulebook, WatchedRules
 
-LEVEL_M = 1.0e-6  # heights that differ by less are one
 STILL = 1.0e-7  # of the greatest flow of a section: below it nothing flows
-NEARLY_NOTHING: Element = (POWER, [1.0, 2.0])
-"""A way that loses nothing worth telling: 1e-5 m at 200 L/min."""
+NEARLY_NOTHING = padded([1.0, 2.0])
+"""A way, by its power law, that loses nothing worth telling: 1e-5 m at 200 L/min."""
 OPENINGS, LEVEL = ("vessel.exit_k", "vessel.entry_k"), "vessel.level_share"
 SUPPLY = "water.hose_kpa"
 """The pressure under which a closed vessel of water stands, where its pump runs."""
-KEPT = 64  # states whose open parts are kept
 NOT_KNOWN_MM = 50.0  # bore of a machine that states none and meets no pipe
 
 
@@ -59,40 +60,18 @@ class LiquidsUnsolved(ByrewrightError):
     """A section whose heads and flows were not found; the text names its worst element."""
 
 
-@dataclass
-class _Link:
-    """Joints in a row between two ends, each with +1 where it is passed from a to b."""
-
-    a: Node
-    b: Node
-    chain: list[tuple[Edge, float]]
-    elements: list[list[Element]] = field(default_factory=list)
-
-
-@dataclass(frozen=True, slots=True)
-class _Open:
-    """What a state leaves open: joints by node, sections apart, pumps, heights of the nodes."""
-
-    at: dict[Node, list[Edge]]
-    sections: list[tuple[set[Node], list[Edge]]]
-    forced: list[Edge]
-    movers: set[str | None]
-    height: dict[Node, float]
-    uneven: list[str]
-
-
-class Liquids(LiquidGraph):
+class Liquids(LiquidSections):
     """The liquid network of one plant, solved."""
 
     _asks: tuple[str, ...] = ()
 
     @cached_property
-    def _pipe_laws(self) -> dict[tuple[str, int], list[Element]]:
-        return {}  # by pipe and which of `fluids` is in it
+    def _laws_of(self) -> dict[object, list[Element]]:
+        return {}  # by joint, fluid, and what of the state changes them
 
     @cached_property
-    def _opened(self) -> dict[object, _Open]:
-        return {}
+    def _solved(self) -> dict[object, Flows]:
+        return {}  # by section and all of the state that it depends on
 
     def asks(self) -> tuple[str, ...]:
         """Every rule that the laws of this network ask for, in whatever state."""
@@ -133,13 +112,20 @@ class Liquids(LiquidGraph):
             inlet, outlet = self.port(tag, mover.inlet), self.port(tag, mover.outlet)
             taken[inlet] = taken.get(inlet, 0.0) + q
             taken[outlet] = taken.get(outlet, 0.0) - q
-        open_ = self._open(s, taken, only)
-        out = Flows(uneven=list(open_.uneven))
-        for joint in open_.forced:
+        open_ = self.opened(s, taken)
+        height, uneven = self.heights_in(open_)
+        out = Flows(uneven=list(uneven))
+        for k in open_.forced:
+            joint = self.joints[k]
             out.l_min[joint.id] = s.forced_l_min[joint.machine or ""]
-        for nodes, joints in open_.sections:
+        for node in open_.cut_off:
+            if only is None or node in only:
+                raise self._no_way({node: taken[node]})
+        for part in open_.sections:
+            if only is not None and part.nodes.isdisjoint(only):
+                continue
             try:
-                self._solve_section(s, nodes, joints, open_.at, taken, open_.height, out)
+                self._in_section(s, part, taken, height, out)
             except LiquidsUnsolved as bad:
                 if broken is None:
                     raise
@@ -148,50 +134,12 @@ class Liquids(LiquidGraph):
                            and t not in s.forced_l_min)  # fmt: skip
         return out
 
-    def _open(self, s: Situation, taken: Mapping[Node, float],
-              only: frozenset[Node] | None) -> _Open:  # fmt: skip
-        """What of the network a state leaves open: the same for all flows, so that it is kept."""
-        key = (
-            frozenset(s.at.items()), frozenset(t for t, x in s.speed.items() if x > 0), s.capped,
-            frozenset(s.forced_l_min), frozenset(taken), only,
-        )  # fmt: skip
-        found = self._opened.get(key)
-        if found is not None:
-            return found
-        alive = self.alive(s, taken)
-        at: dict[Node, list[Edge]] = {}
-        for j in alive:
-            for node in self.ends[j.id]:
-                at.setdefault(node, []).append(j)
-        forced = [j for j in self.joints if j.machine in s.forced_l_min and j.how is not None
-                  and j.how.how == "mover"]  # fmt: skip
-        sections: list[tuple[set[Node], list[Edge]]] = []
-        seen: set[Node] = set()
-        for start in sorted({*at, *taken}, key=lambda n: n.name):
-            if start in seen:
-                continue
-            nodes, joints = self.section(start, at)
-            seen |= nodes
-            if only is None or nodes & only:
-                if not joints:
-                    raise self._no_way({start: taken[start]})
-                sections.append((nodes, joints))
-        movers = {j.machine for j in alive if j.how is not None and j.how.how == "mover"}
-        uneven: list[str] = []
-        height = self._heights(sections, forced, uneven)
-        if len(self._opened) >= KEPT:
-            self._opened.clear()
-        made = self._opened[key] = _Open(at, sections, forced, movers, height, uneven)
-        return made
-
     def _displacing(self, s: Situation, tags: list[str], only: frozenset[Node] | None,
                     broken: list[str] | None) -> Flows:  # fmt: skip
         """Pumps that give their flow against any head; one whose line is shut gives none."""
         shut = []
-        alive: dict[Node, list[Edge]] = {}
-        for j in self.alive(s, {}):
-            for node in self.ends[j.id]:
-                alive.setdefault(node, []).append(j)
+        open_ = self.opened(s, ())
+        alive = frozenset[Node]().union(*(part.nodes for part in open_.sections))
         flows = dict(s.forced_l_min)
         for tag in tags:
             mover = self.movers[tag]
@@ -215,124 +163,93 @@ class Liquids(LiquidGraph):
 
     # One section.
 
-    def _solve_section(self, s: Situation, nodes: set[Node], joints: list[Edge],
-                       at: Mapping[Node, list[Edge]], taken: Mapping[Node, float],
-                       height: Mapping[Node, float], out: Flows) -> None:  # fmt: skip
-        fluid = self._fluid(joints, s)
-        held = {n: self._held_head(n, s, fluid, height[n]) for n in nodes if self.held(n)}
-        demand = {n: q for n, q in taken.items() if n in nodes}
+    def _in_section(self, s: Situation, part: Section, taken: Mapping[Node, float],
+                    height: Mapping[Node, float], out: Flows) -> None:  # fmt: skip
+        """Flows and heads of a section, worked out once for all states that are alike in it."""
+        fluid = self._fluid(part, s)
+        held = {n: self._held_head(n, s, fluid, height[n]) for n in part.vessels}
+        demand = {n: q for n, q in taken.items() if n in part.nodes}
         if not held:
             if abs(sum(demand.values())) > 1e-9:
                 raise self._no_way(demand)
-            rest = self._reference(joints, nodes)
-            held[rest] = height[rest]
-        links = self._links(nodes, joints, at, held, demand)
-        ends = sorted({n for link in links for n in (link.a, link.b)}, key=lambda n: n.name)
-        free = [n for n in ends if n not in held]
-        fixed = [n for n in ends if n in held]
-        row = {n: i for i, n in enumerate((*free, *fixed))}
+            held[part.told_from] = height[part.told_from]
+        key = (
+            part, id(fluid), bool(s.does & {"wash", "rinse"}), height[part.told_from],
+            tuple(held.values()), tuple(demand.items()),
+            tuple((s.at.get(t), s.speed.get(t), s.dirt.get(t)) for t in part.machines),
+        )  # fmt: skip
+        found = None if out.uneven else self._solved.get(key)
+        if found is None:
+            found = put(
+                self._solved, key, self._solve_section(s, part, fluid, held, demand, height)
+            )
+        out.l_min |= found.l_min
+        out.head_m |= found.head_m
+        out.height_m |= found.height_m
+        out.fluid |= found.fluid
+        out.steps = max(out.steps, found.steps)
+
+    def _solve_section(
+        self,
+        s: Situation,
+        part: Section,
+        fluid: Fluid,
+        held: Mapping[Node, float],
+        demand: Mapping[Node, float],
+        height: Mapping[Node, float],
+    ) -> Flows:
+        out = Flows()
         span: list[tuple[int, int]] = []
         law: list[int] = []
         made: list[float] = []
         par: list[list[float]] = []
-        for link in links:
-            link.elements = [self._elements(joint, s, fluid) for joint, _ in link.chain]
-            if not any(link.elements):
-                link.elements[0] = [NEARLY_NOTHING]
+        opens: list[list[float]] = []
+        counts: list[int] = []
+        for link in part.links:
             first = len(law)
-            for (_, sign), elements in zip(link.chain, link.elements, strict=True):
+            one_way: list[float] = []
+            for k, sign in link.chain:
+                elements = self._elements(k, s, fluid)
+                counts.append(len(elements))
                 for one, numbers in elements:
                     law.append(one)
                     made.append(sign)
-                    par.append(padded(numbers))
+                    par.append(numbers)
+                    if one in (CENTRIFUGAL, ONE_WAY):
+                        one_way.append(sign)
+            if len(law) == first:
+                law.append(POWER)
+                made.append(link.chain[0][1])
+                par.append(NEARLY_NOTHING)
+                counts[-len(link.chain)] = 1
             span.append((first, len(law)))
+            opens.append(one_way)
         net = Net(
-            np.array([(row[x.a], row[x.b]) for x in links], np.int64), np.array(span, np.int64),
-            np.array(law, np.int64), np.array(made), np.array(par, np.float64),
-            np.array([held[n] for n in fixed], np.float64),
-            np.array([demand.get(n, 0.0) * L_MIN for n in free], np.float64),
+            part.ends, np.array(span, np.int64).reshape(-1, 2), np.array(law, np.int64),
+            np.array(made), np.array(par, np.float64).reshape(-1, PARAMETERS),
+            np.array([held[n] for n in part.fixed], np.float64),
+            np.array([demand.get(n, 0.0) * L_MIN for n in part.free], np.float64),
         )  # fmt: skip
         found = solve(net, np.zeros(0))
-        out.steps = max(out.steps, found.steps)
+        out.steps = found.steps
         if not found.left < RATED:
-            worst = links[found.worst].chain[0][0]
+            worst = self.joints[part.links[found.worst].chain[0][0]]
             raise LiquidsUnsolved(
                 f"{worst.machine or worst.id}: flows in its section do not settle "
                 f"({found.left:.0e} of the greatest left after {found.steps} steps); look at the "
                 "bores and pumps about it."
             )
-        self._spread(links, found.flow, found.head, row, held, fluid, height, out)
+        self._spread(part, net, found, opens, counts, fluid, held, height, out)
+        return out
 
-    def _fluid(self, joints: list[Edge], s: Situation) -> Fluid:
-        services = {j.service for j in joints if j.pipe is not None}
-        if "coolant" in services:
+    def _fluid(self, part: Section, s: Situation) -> Fluid:
+        if "coolant" in part.services:
             return self.fluids["coolant"]
-        if services <= {"water", "drain"}:
+        if part.services <= {"water", "drain"}:
             return self.fluids["water"]
-        if "wash" in services or s.does & {"wash", "rinse", "drain_down"}:
+        if "wash" in part.services or s.does & {"wash", "rinse", "drain_down"}:
             return self.fluids["wash"]
         return self.fluids["milk"]
-
-    def _heights(self, sections: list[tuple[set[Node], list[Edge]]], forced: list[Edge],
-                 uneven: list[str]) -> dict[Node, float]:  # fmt: skip
-        """Heights from the pipes' rises, nil at the first node of what hangs together.
-
-        A forced pump joins the sections on its two sides; all ports of a vessel in one of these are
-        told from one floor. A ring comes back to its own height, whatever is stated.
-        """
-        found: dict[Node, float] = {}
-        left = list(sections)
-        while left:
-            nodes, joints = left.pop(0)
-            nodes, joints = set(nodes), list(joints)
-            while True:
-                more = [j for j in forced if j not in joints and nodes & set(self.ends[j.id])]
-                joints += more
-                ends = {n for j in more for n in self.ends[j.id]}
-                met = [x for x in left if x[0] & ends]
-                if not met and not more:
-                    break
-                left = [x for x in left if x not in met]
-                nodes |= ends.union(*(x[0] for x in met))
-                joints += [j for x in met for j in x[1]]
-            found |= self.heights_of(nodes, joints, uneven)
-        return found
-
-    def heights_of(
-        self, nodes: set[Node], joints: list[Edge], uneven: list[str]
-    ) -> dict[Node, float]:
-        steps = [(0, *self.ends[j.id], 0.0, "") for j in joints if j.pipe is None]
-        for j in joints:
-            if j.pipe is not None:
-                rise = j.pipe.climb_m
-                steps.append((1 if rise else 2, *self.ends[j.id], rise, j.id))
-        bodies: dict[str, Node] = {}
-        for n in sorted((n for n in nodes if self.held(n)), key=lambda n: n.name):
-            first = bodies.setdefault(n.machine, n)
-            if first != n:
-                steps.append((0, first, n, 0.0, ""))
-        found = {
-            n: (n, 0.0) for n in nodes
-        }  # of each node: one it hangs on, and its height over it
-
-        def root(n: Node) -> tuple[Node, float]:
-            up, height = found[n]
-            if up == n:
-                return n, 0.0
-            top, more = root(up)
-            found[n] = (top, height + more)
-            return found[n]
-
-        # A rise that is stated goes before one that is not; what then closes a ring is told.
-        for _, a, b, rise, name in sorted(steps, key=lambda s: (s[0], s[4])):
-            (top_a, at_a), (top_b, at_b) = root(a), root(b)
-            if top_a != top_b:
-                found[top_b] = (top_a, at_a + rise - at_b)
-            elif name and abs(at_a + rise - at_b) > LEVEL_M:
-                uneven.append(name)
-        low = min(nodes, key=lambda n: n.name)
-        _, base = root(low)
-        return {n: root(n)[1] - base for n in nodes}
 
     def _held_head(self, node: Node, s: Situation, fluid: Fluid, height: float) -> float:
         """Head that a vessel holds at one of its ports: in at its height, out by its level."""
@@ -360,56 +277,32 @@ class Liquids(LiquidGraph):
         share = self.rules.number(LEVEL) if content is None else content / vessel.volume_l
         return float(tall * min(max(share, 0.0), 1.0))
 
-    def _reference(self, joints: list[Edge], nodes: set[Node]) -> Node:
-        """The node of a closed ring whose pressure is told from: a pump's suction, else any."""
-        suction = [j.a for j in joints if j.how is not None and j.how.how == "mover"]
-        return min(suction or nodes, key=lambda n: n.name)
+    def _elements(self, k: int, s: Situation, fluid: Fluid) -> list[Element]:
+        """What a joint does to what flows from its a to its b, each law with all its parameters."""
+        joint = self.joints[k]
+        key: tuple[object, ...] = (k, id(fluid))
+        if joint.pipe is None:
+            tag = joint.machine or ""
+            key += (
+                self.runs(s, tag),
+                s.speed.get(tag),
+                self._dirt(s, tag),
+                s.at.get(tag) == "half",
+            )
+        found = self._laws_of.get(key)
+        if found is None:
+            made = self._made(joint, s, fluid)
+            found = self._laws_of[key] = [(law, padded(numbers)) for law, numbers in made]
+        return found
 
-    def _links(self, nodes: set[Node], joints: list[Edge], at: Mapping[Node, list[Edge]],
-               held: Mapping[Node, float],
-               demand: Mapping[Node, float]) -> list[_Link]:  # fmt: skip
-        """Joints in rows between the nodes where something meets."""
-        stops = {n for n in nodes if n in held or n in demand or len(at.get(n, ())) != 2}
-        if not stops:
-            stops = {min(nodes, key=lambda n: n.name)}
-        links: list[_Link] = []
-        used: set[str] = set()
-        for start in sorted(stops, key=lambda n: n.name):
-            for first in at.get(start, ()):
-                if first.id in used:
-                    continue
-                here, joint = start, first
-                chain: list[tuple[Edge, float]] = []
-                while True:
-                    used.add(joint.id)
-                    a, b = self.ends[joint.id]
-                    chain.append((joint, 1.0 if here == a else -1.0))
-                    here = b if here == a else a
-                    if here in stops:
-                        break
-                    joint = next(j for j in at[here] if j.id not in used)
-                if here != start:  # a ring that meets nothing else but at one node does not flow
-                    links.append(_Link(start, here, chain))
-                else:
-                    links += self._ring(start, chain)
-        return links
+    @staticmethod
+    def _dirt(s: Situation, tag: str) -> float:
+        return s.dirt.get(tag, NO_SOCK if s.does & {"wash", "rinse"} else 0.5)
 
-    def _ring(self, start: Node, chain: list[tuple[Edge, float]]) -> list[_Link]:
-        """A ring that leaves and comes back to one node, cut in two so that it has two ends."""
-        if len(chain) < 2:
-            return []
-        joint, sign = chain[0]
-        a, b = self.ends[joint.id]
-        mid = b if sign > 0 else a
-        return [_Link(start, mid, chain[:1]), _Link(mid, start, chain[1:])]
-
-    def _elements(self, joint: Edge, s: Situation, fluid: Fluid) -> list[Element]:
+    def _made(self, joint: Edge, s: Situation, fluid: Fluid) -> list[Element]:
+        many = max(self.many.get(joint.a, 1), self.many.get(joint.b, 1))
         if joint.pipe is not None:
-            of = joint.id, id(fluid)
-            if of not in self._pipe_laws:
-                many = max(self.many.get(joint.a, 1), self.many.get(joint.b, 1))
-                self._pipe_laws[of] = [self.laws.pipe(joint.pipe, fluid, many)]
-            return self._pipe_laws[of]
+            return [self.laws.pipe(joint.pipe, fluid, many)]
         assert joint.how is not None
         assert joint.machine is not None
         tag, how = joint.machine, joint.how
@@ -419,7 +312,6 @@ class Liquids(LiquidGraph):
         a, b = self.ends[joint.id]
         if self.held(a) or self.held(b):
             key = OPENINGS[0] if self.held(a) else OPENINGS[1]
-            many = max(self.many.get(joint.a, 1), self.many.get(joint.b, 1))
             found.append(self.laws.heads(self.rules.number(key) / many**2, bore))
             if not self._both(joint):
                 found.append((ONE_WAY, [0.0, 0.0]))
@@ -432,32 +324,37 @@ class Liquids(LiquidGraph):
             return [*found, self.laws.stopped(mover)]
         loss = self.losses.get((tag, how.a, how.b))
         if loss is not None:
-            wash = bool(s.does & {"wash", "rinse"})
-            dirt = s.dirt.get(tag, NO_SOCK if wash else 0.5)
-            found += self.laws.machine(loss, fluid, bore, dirt, s.at.get(tag) == "half")
+            half = s.at.get(tag) == "half"
+            found += self.laws.machine(loss, fluid, bore, self._dirt(s, tag), half)
         if how.how == "check" and not any(law == ONE_WAY for law, _ in found):
             found.append((ONE_WAY, [0.0, 0.0]))
         return found
 
-    def _spread(self, links: list[_Link], flow: Iterable[float], head: Iterable[float],
-                row: Mapping[Node, int], held: Mapping[Node, float], fluid: Fluid,
+    def _spread(self, part: Section, net: Net, found: Solved, opens: list[list[float]],
+                counts: list[int], fluid: Fluid, held: Mapping[Node, float],
                 height: Mapping[Node, float], out: Flows) -> None:  # fmt: skip
-        """Flows and heads of everything in the links; what is shut carries nothing, exactly."""
-        heads, flows = [float(h) for h in head], [float(q) for q in flow]
+        """Flows and heads of everything in the links; what is shut carries nothing, exactly.
+
+        opens: of each link, the signs of what lets pass one way alone; counts: elements of each
+        joint, link by link.
+        """
+        heads, flows = found.head.tolist(), found.flow.tolist()
         most = max((abs(q) for q in flows), default=0.0)
-        for link, q in zip(links, flows, strict=True):
-            ahead = (sign * q for (_, sign), of in zip(link.chain, link.elements, strict=True)
-                     if any(law in (CENTRIFUGAL, ONE_WAY) for law, _ in of))  # fmt: skip
-            if abs(q) < max(STILL * most, OPENS_M3_S) or min(ahead, default=1.0) < 2 * OPENS_M3_S:
-                q = 0.0
-            ends = [float(held[n]) if n in held else heads[row[n]] for n in (link.a, link.b)]
+        for e, q in enumerate(flows):
+            back = any(sign * q < 2 * OPENS_M3_S for sign in opens[e])
+            if abs(q) < max(STILL * most, OPENS_M3_S) or back:
+                flows[e] = 0.0
+        lost = iter(losses(net, np.array(flows, np.float64)).tolist())
+        many = iter(counts)
+        for link, q in zip(part.links, flows, strict=True):
+            ends = [held[n] if n in held else heads[part.row[n]] for n in (link.a, link.b)]
             at, here = ends[0], link.a
             out.head_m[here], out.height_m[here], out.fluid[here] = at, height[here], fluid
-            for (joint, sign), elements in zip(link.chain, link.elements, strict=True):
+            for k, sign in link.chain:
+                joint = self.joints[k]
                 out.l_min[joint.id] = sign * q / L_MIN
-                for law, numbers in elements:
-                    lost, _ = element_loss(law, sign * q, np.array(padded(numbers)))
-                    at -= sign * float(lost)
+                for _ in range(next(many)):
+                    at -= next(lost)
                 a, b = self.ends[joint.id]
                 here = b if sign > 0 else a
                 out.head_m[here], out.height_m[here], out.fluid[here] = at, height[here], fluid

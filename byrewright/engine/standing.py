@@ -14,7 +14,7 @@ from itertools import accumulate, pairwise
 
 from byrewright.engine.liquidgraph import Situation
 from byrewright.engine.liquids import Liquids
-from byrewright.plant.graph import Edge, Node
+from byrewright.plant.graph import Node
 from byrewright.plant.plant import Pipe
 
 FLAT_M = 0.02  # a pool shallower than this is a film, and heights are told to a centimetre
@@ -61,20 +61,20 @@ def standing(net: Liquids, states: Sequence[Situation], pipes: Iterable[str]) ->
 
 def _state(net: Liquids, s: Situation) -> tuple[dict[Node, float], dict[Node, float]]:
     """The height to which liquid stays at each node of a state, and the height of the node."""
-    at: dict[Node, list[Edge]] = {}
-    for j in net.joints:
+    at: dict[Node, list[int]] = {}
+    for k, j in enumerate(net.joints):
         if net.is_open(j, s):
             for node in net.ends[j.id]:
-                at.setdefault(node, []).append(j)
+                at.setdefault(node, []).append(k)
     height: dict[Node, float] = {}
     for start in sorted(at, key=lambda n: n.name):
         if start not in height:
-            nodes, mine = net.section(start, at)
-            height |= net.heights_of(nodes, mine, [])
+            nodes, mine = net.spanned(start, at)
+            height |= net.heights_of(nodes, [net.joints[k] for k in mine], [])
     return _levels(net, at, height), height
 
 
-def _levels(net: Liquids, at: Mapping[Node, list[Edge]],
+def _levels(net: Liquids, at: Mapping[Node, list[int]],
             height: Mapping[Node, float]) -> dict[Node, float]:  # fmt: skip
     """The height to which liquid stays at each node: the lowest crest on any way to a vessel."""
     drained = {net.port(tag, m.inlet) for tag, m in net.movers.items() if m.drains}
@@ -89,7 +89,8 @@ def _levels(net: Liquids, at: Mapping[Node, list[Edge]],
         if here in found:
             continue
         found[here] = level
-        for j in at.get(here, ()):
+        for k in at.get(here, ()):
+            j = net.joints[k]
             a, b = net.ends[j.id]
             if here == a and j.how is not None and j.how.how == "check":
                 continue  # nothing runs back through it
