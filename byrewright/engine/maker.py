@@ -13,8 +13,8 @@ from byrewright.engine.layout import MODES
 from byrewright.engine.names import Compiled
 from byrewright.engine.rows import DRAINING, IDLE, SOLD, DoesNotCompile
 from byrewright.engine.washing import wash_circuit
-from byrewright.plant.primitives import Stalls, Tanker, Units
-from byrewright.plant.programme import WashKind, WashStep
+from byrewright.plant.primitives import Stalls, Units
+from byrewright.plant.programme import WashKind, WashStep, loads_direct
 
 STEPS_S = (1.0, 0.5, 0.2, 0.1)
 """Steps tried, in order, until every vessel holds what passes it in one."""
@@ -206,11 +206,7 @@ class Maker(Arrays):
         num[sh.N_TANKER] = names.vessels.index(low.tanker) if low.tanker else -1
         num[sh.N_SOLD] = names.vessels.index(SOLD)
         num[sh.N_CALF_VESSEL] = names.vessels.index(low.calf) if low.calf else -1
-        tanker = self.lowering.first(Tanker)
-        # Direct loading is the main way only where the tanks do not hold a day's milk.
-        stored = sum(r.litres for r in low.vessels.values() if r.fill)
-        day_l = self.programme.milk_l_day
-        num[sh.N_DIRECT] = int(bool(tanker and tanker[1].direct and stored < day_l))
+        num[sh.N_DIRECT] = int(loads_direct(self.plant))
         num[sh.N_SAMPLE] = max(1, round(self.sample_s / dt))
         num[sh.N_MINUTE] = round(MINUTE_S / dt)
         num[sh.N_SLOTS] = 2 * max(1, len(self.plant.milkings))

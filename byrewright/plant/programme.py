@@ -12,6 +12,7 @@ from enum import StrEnum
 
 from byrewright.plant.farm import (
     WASH_WORDS,
+    Collection,
     Group,
     Herd,
     Milking,
@@ -25,12 +26,15 @@ from byrewright.plant.roles import (
     CollectsMilk,
     DosesWash,
     GivesMilk,
+    LoadsTankers,
     ReceivesMilk,
     StandsCows,
 )
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 
 DAY_MIN = 1440
+SWAPPED_A_DAY = 2.0
+"""Tankers a day from which one may stand at the bay and fill (our choice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,6 +196,20 @@ def programme_of(plant: Plant, rules: Rulebook) -> Programme:
         wash_of(plant, rules),
         milk_kg_l(rules),
     )
+
+
+def visits_a_day(collections: Sequence[Collection]) -> float:
+    """Tankers a day, mean."""
+    return sum(1.0 / c.every_days for c in collections)
+
+
+def loads_direct(plant: Plant) -> bool:
+    """Whether a tanker stands at the bay and takes milk as it comes, until it is full or the next
+    arrives: at a bay made for that, where two or more come a day or no tank stores milk. Elsewhere
+    a tanker loads what stands there and leaves."""
+    may = any(b.direct for b in plant.machines(LoadsTankers))
+    often = visits_a_day(plant.collections) >= SWAPPED_A_DAY
+    return may and (often or not plant.able("stores milk"))
 
 
 def group_gap_s(plant: Plant, rules: Rulebook) -> float:

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, field
 
 from byrewright.plant.farm import Collection, clock, minutes
+from byrewright.plant.programme import loads_direct
 from byrewright.plant.roles import FeedsCalves, KeepsWithheld, LoadsTankers, StoresMilk
 from byrewright.results import Input, Remedy, Series
 from byrewright.studies.sizing.context import StudyContext
@@ -23,8 +24,6 @@ from byrewright.studies.sizing.tank_cooling import reach_l
 
 STEP_MIN = 5
 DAY_MIN = 1440
-SWAPPED_A_DAY = 2.0
-"""Tankers a day from which one may stand at the bay and fill (our choice)."""
 SETTLE_CYCLES = 3
 """Rounds of the timetable run before the one that is read."""
 
@@ -51,11 +50,6 @@ def cycle_days(collections: tuple[Collection, ...]) -> int:
     return math.lcm(*(c.every_days for c in collections)) if collections else 1
 
 
-def visits_a_day(collections: tuple[Collection, ...]) -> float:
-    """Tankers a day, mean."""
-    return sum(1.0 / c.every_days for c in collections)
-
-
 def inflow_l(ctx: StudyContext, duty: Duty) -> list[float]:
     """Milk that reaches the tanks in each step of a day: saleable, less the calves' draw."""
     draw = sum(f.count * f.draw_l_milking for f in ctx.plant.machines(FeedsCalves))
@@ -71,13 +65,12 @@ def inflow_l(ctx: StudyContext, duty: Duty) -> list[float]:
 def run_timetable(ctx: StudyContext, duty: Duty) -> Timetable:
     """Fill and empty over the collections until it repeats, then one round more.
 
-    Where two or more tankers come a day to a bay that loads direct, one takes milk as it comes
-    until it is full or the next arrives; elsewhere it loads what stands there and leaves.
+    A tanker takes milk as it comes, or loads what stands there and leaves (`loads_direct`).
     """
     plant, inflow = ctx.plant, inflow_l(ctx, duty)
     bays = plant.machines(LoadsTankers)
     rate = sum(b.count * b.load_l_min for b in bays) or 800.0
-    direct = any(b.direct for b in bays) and visits_a_day(plant.collections) >= SWAPPED_A_DAY
+    direct = loads_direct(plant)
     round_days = cycle_days(plant.collections)
     arrivals: dict[int, list[Collection]] = {}
     for one in plant.collections:
@@ -191,7 +184,7 @@ def _volume(ctx: StudyContext, duty: Duty, tanks: tuple[StoresMilk, ...]) -> Non
         ctx.rule("tank.reserve_share", "r"),
     )
     formula = "V >= max(V_peak (1 + r), V_late)"
-    if any(b.direct for b in ctx.plant.machines(LoadsTankers)):
+    if loads_direct(ctx.plant):
         change = ctx.number("tank.changeover_min")
         wants.append((duty.milk_flow_mean_l_min * change, "one tanker leaves and the next couples"))
         inputs += (
@@ -266,7 +259,7 @@ def _volume(ctx: StudyContext, duty: Duty, tanks: tuple[StoresMilk, ...]) -> Non
 
 def _first_milking(ctx: StudyContext, duty: Duty, tanks: tuple[StoresMilk, ...]) -> None:
     """Does the smallest milking into an empty tank reach its agitator?"""
-    direct = any(b.direct for b in ctx.plant.machines(LoadsTankers))
+    direct = loads_direct(ctx.plant)
     least = min((m.saleable_l for m in duty.milkings), default=0.0)
     for tank in tanks:
         reach = reach_l(ctx, tank)
@@ -306,7 +299,7 @@ def _while_washed(ctx: StudyContext, duty: Duty, tanks: tuple[StoresMilk, ...]) 
     bays = ctx.plant.machines(LoadsTankers)
     rate = sum(b.count * b.load_l_min for b in bays) or 800.0
     busy = wash + max(t.volume_l for t in tanks) / rate
-    direct = any(b.direct for b in bays)
+    direct = loads_direct(ctx.plant)
     if count > 1 or direct:
         where = "another tank" if count > 1 else "the tanker directly"
         rest = sum(t.count * t.volume_l for t in tanks) - max(t.volume_l for t in tanks)

@@ -10,6 +10,7 @@ from byrewright.engine.liquids import Liquids, LiquidsUnsolved, liquids_of
 from byrewright.engine.standing import Standing, holds_l, standing
 from byrewright.physics.pipeflow import velocity_m_s
 from byrewright.plant.plant import Pipe, Plant
+from byrewright.plant.programme import visits_a_day
 from byrewright.plant.roles import (
     CollectsMilk,
     CoolsMilk,
@@ -27,7 +28,6 @@ from byrewright.studies.sizing.delivery import cooler_flow_l_min
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.network import net_of
 from byrewright.studies.sizing.sizes import TIGHT, worked
-from byrewright.studies.sizing.storage import visits_a_day
 
 WASHES, MILKS, DRAINS = ("wash", "rinse"), ("milking", "direct_load"), ("drain_down",)
 COLLECTS = ("collection",)
