@@ -8,6 +8,7 @@ itself. Vessels hold the heads at their ports: height, level, gas above.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from copy import copy
 from dataclasses import replace
 from functools import cached_property
 from itertools import product
@@ -33,7 +34,7 @@ from byrewright.engine.liquidsections import LiquidSections, Section, put
 from byrewright.errors import ByrewrightError
 from byrewright.plant.graph import Edge, Node
 from byrewright.plant.plant import LIQUIDS, Plant
-from byrewright.plant.primitives import Vessel
+from byrewright.plant.primitives import Pump, Vessel
 from byrewright.standards.rulebook import Rulebook, WatchedRules
 
 STILL = 1.0e-7  # of the greatest flow of a section: below it nothing flows
@@ -66,12 +67,24 @@ class Liquids(LiquidSections):
     _asks: tuple[str, ...] = ()
 
     @cached_property
-    def _laws_of(self) -> dict[object, list[Element]]:
+    def _laws_of(self) -> dict[tuple[int, *tuple[object, ...]], list[Element]]:
         return {}  # by joint, fluid, and what of the state changes them
 
     @cached_property
-    def _solved(self) -> dict[object, Flows]:
+    def _solved(self) -> dict[tuple[Section, *tuple[object, ...]], Flows]:
         return {}  # by section and all of the state that it depends on
+
+    def with_pumps(self, pumps: Mapping[str, Pump]) -> Liquids:
+        """The same network with other pumps in their places."""
+        other = copy(self)
+        other.movers = self.movers | dict(pumps)
+        other.kept = {}
+        laws = {
+            k: law for k, law in self._laws_of.items() if self.joints[k[0]].machine not in pumps
+        }
+        solved = {k: x for k, x in self._solved.items() if pumps.keys().isdisjoint(k[0].machines)}
+        other.__dict__.update(_laws_of=laws, _solved=solved)
+        return other
 
     def asks(self) -> tuple[str, ...]:
         """Every rule that the laws of this network ask for, in whatever state."""
@@ -280,7 +293,7 @@ class Liquids(LiquidSections):
     def _elements(self, k: int, s: Situation, fluid: Fluid) -> list[Element]:
         """What a joint does to what flows from its a to its b, each law with all its parameters."""
         joint = self.joints[k]
-        key: tuple[object, ...] = (k, id(fluid))
+        key: tuple[int, *tuple[object, ...]] = (k, id(fluid))
         if joint.pipe is None:
             tag = joint.machine or ""
             key += (

@@ -65,6 +65,7 @@ class Opened:
 
 
 T = TypeVar("T")
+K = TypeVar("K")
 Risen = tuple[dict[Node, float], list[str]]
 """Heights of what is open, in m, and pipes that do not close a ring."""
 
@@ -82,11 +83,14 @@ class _Kept(Generic[T]):
             self._of.popitem(last=False)
         return found
 
+    def clear(self) -> None:
+        self._of.clear()
+
 
 _opened, _sections, _risen = _Kept[Opened](), _Kept[Section](), _Kept[Risen]()
 
 
-def put(kept: dict[object, T], key: object, answer: T) -> T:
+def put(kept: dict[K, T], key: K, answer: T) -> T:
     """Keep an answer among at most `STATES`."""
     if len(kept) >= STATES:
         kept.clear()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Mapping, Sequence
-from copy import copy
 from dataclasses import dataclass, replace
 
 from byrewright.engine.liquidgraph import Situation
@@ -173,22 +172,22 @@ def _fit(
     """The rated flow, else flow and head, with which a pump and those like it take on what comes
     and a tenth more; nothing out of reach. Asked from what the milk needs of each pump, not from
     what is fitted: else flow and head would take turns from round to round."""
-    net = copy(net_of(ctx))
-    net.movers = net.movers | {
+    net = net_of(ctx)
+    net = net.with_pumps({
         t: replace(
             net.movers[t],
             flow_l_min=milk.get((t, "flow_l_min")) or net.movers[t].flow_l_min,
             head_m=milk.get((t, "head_m")) or net.movers[t].head_m,
         )
         for t in stage.pumps
-    }
+    })  # fmt: skip
     mover = net.movers[tag]
     rated = (mover.flow_l_min, mover.head_m)
     alike = [t for t in stage.pumps if (net.movers[t].flow_l_min, net.movers[t].head_m) == rated]
 
     def takes(**changed: float) -> float:
-        net.movers = net.movers | {t: replace(net.movers[t], **changed) for t in alike}  # type: ignore[arg-type]
-        every = stages(net, stage.mode)
+        other = net.with_pumps({t: replace(net.movers[t], **changed) for t in alike})  # type: ignore[arg-type]
+        every = stages(other, stage.mode)
         return next((x.out_l_min for x in every if x.vessels == stage.vessels), 0.0)
 
     want = stage.in_l_min * (1 + TIGHT)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 
@@ -305,20 +304,14 @@ def _narrower(
     around = [p for p in plant.pipes_at(best) if plant.service_of(p) == "milk"]
     tubes = sorted({*THROTTLES_MM, *(t.bore_mm for t in ISO_2037)}, reverse=True)
     fits = [tube for tube in tubes if tube <= at.bore_mm]
-    if not fits:
-        return None, None, False
-
-    def leaves_enough(bore: float) -> bool:
+    for bore in fits:
         other = liquids_of(_with(plant, around, bore), ctx.rules)
         pumped = [s for s in stages(other, mode) if s.pumps and s.out_l_min > 0]
-        if not pumped:
-            return False
-        share = _flows(other, mode).get(at.id, 0.0) / pumped[-1].out_l_min
-        return share * pumped[-1].in_l_min * (1 + TIGHT) >= want_l_min
-
-    # The narrower the way round, the more passes the cooler.
-    first = bisect_left(fits, True, key=leaves_enough)
-    return around[0].id, fits[min(first, len(fits) - 1)], first < len(fits)
+        if pumped:
+            share = _flows(other, mode).get(at.id, 0.0) / pumped[-1].out_l_min
+            if share * pumped[-1].in_l_min * (1 + TIGHT) >= want_l_min:
+                return around[0].id, bore, True
+    return (around[0].id, fits[-1], False) if fits else (None, None, False)
 
 
 def _with(plant: Plant, pipes: list[Pipe], bore_mm: float) -> Plant:
