@@ -138,12 +138,16 @@ class Layout:
         found.heats(n for tag, one in self.all(Exchange) for n in self.net.ports(tag, one.cold_out))
         return found
 
-    def _water_to(self, node: Node, *first: str, draws_l_min: float = 0.0) -> list[Supply]:
-        """Water that reaches a port, in the modes of what goes on first, then in all others."""
-        every = [m for what in first if (m := self.modes[what]) is not None]
-        every += sorted(set(self.plant.modes) - set(every))
-        sources = {t for t, v in self.out.vessels.items() if v.substance == WATER}
-        return self.supplies.to(node, sources - {node.machine}, every, draws_l_min)
+    def _water_to(self, node: Node, *first: str, draws_l_min: float = 0.0,
+                  alone: bool = False) -> list[Supply]:  # fmt: skip
+        """Water that reaches a port in the modes of what goes on first; then in all others, or in
+        those `alone` that do one of these things."""
+        modes = self.plant.modes
+        every = [m for what in first if (m := self.modes.get(what)) is not None]
+        every += sorted(n for n in modes if n not in every
+                        and (not alone or set(first) & set(modes[n].does)))  # fmt: skip
+        sources = {t for t, v in self.out.vessels.items() if v.substance == WATER} - {node.machine}
+        return self.supplies.to(node, sources, every, draws_l_min, not (alone and every))
 
     def number(self, key: str) -> float:
         """A number of the rulebook."""
@@ -203,11 +207,11 @@ class Layout:
                 self._with_coolant(row, baths[0])
                 self.out.exchangers.append(row)
                 continue
-            found = self._water_to(node, MILKING)
+            found = self._water_to(node, MILKING, "direct_load", alone=True)
             if not found:
                 self.out.notes.append(
-                    f"{tag}: no water or coolant reaches its port {one.cold_in}, so that stage "
-                    "does not cool."
+                    f"{tag}: no water or coolant reaches its port {one.cold_in} in milking, so "
+                    "that stage does not cool."
                 )
                 self.out.exchangers.append(row)
                 continue

@@ -56,22 +56,23 @@ class Supplies:
         self.behind = frozenset(found)
 
     def to(self, node: Node, sources: Collection[str], modes: Iterable[str],
-           draws_l_min: float = 0.0) -> list[Supply]:  # fmt: skip
+           draws_l_min: float = 0.0, anyhow: bool = True) -> list[Supply]:  # fmt: skip
         """What each vessel of `sources` gives to a port, most first.
 
         Args:
             draws_l_min: what a machine takes at a port behind which no line goes on.
+            anyhow: where none of the modes sends any, with every gate open.
         """
         capped = self.floats - self.behind - {node}
         drawn = {node: draws_l_min} if draws_l_min else {}
         every = [replace(s, capped=capped, drawn_l_min={**s.drawn_l_min, **drawn})
-                 for s in (*map(self.net.situation, modes), self.any)]  # fmt: skip
+                 for s in (*map(self.net.situation, modes), *[self.any][:anyhow])]  # fmt: skip
         best: list[Stream] = []
         for s in every:
             found = [x for x in self._through(s, node) if x.source in sources]
             if sum(x.l_min for x in found) > sum(x.l_min for x in best) + LEAST_L_MIN:
                 best = found
-            if best and s is every[-2]:
+            if best and anyhow and s is every[-2]:
                 break  # a position of no mode counts only where none sends any
         pumps = self.net.movers
         if best:

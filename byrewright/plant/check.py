@@ -218,9 +218,10 @@ def _modes(plant: Plant) -> Iterator[Problem]:
         where = [n for n in working if any(v.id not in stated[n] for v in loose)]
         found = _few([f"{v.id} {v.usual()}" for v in loose])
         yield problem("C024", key=f"modes.{where[0]}", found=found, allowed=_few(where))
-    for one in plant.able("runs"):
+    for one in plant.equipment.values():
         states = {plant.position(name, one.id) for name in plant.modes}
-        if plant.modes and states == {"stopped"}:
+        told = one.can("runs") or any(one.id in m.positions for m in plant.modes.values())
+        if plant.modes and told and states == {"stopped"}:
             yield problem("C025", key=f"equipment.{one.id}")
 
 

@@ -169,6 +169,21 @@ def test_a_chiller_that_the_modes_hold_off_makes_no_cold() -> None:
     assert made["CH1"] == 0.0 and made["CH2"] > 1000
 
 
+def test_water_that_is_shut_in_milking_cools_no_milk() -> None:
+    """Would fail if a cooler took its water as it comes in some other mode."""
+    base = plants.rotary(40, 240, milkings=1, groups=2, CF1=None)
+    e = dict(base.equipment) | {"V71": plants.machine("V71", "valve")}
+    pipes = [p.model_copy(update={"end": "V71.a"}) if p.end == "PC1.water_in" else p
+             for p in base.pipes] + [plants.pipe("LV1", "V71.b", "PC1.water_in")]  # fmt: skip
+    for at, cools in (("open", True), ("closed", False)):
+        modes = {n: m.model_copy(update={"positions": {
+            **m.positions, "V71": at if "milking" in m.does or m.like else "open"}})
+            for n, m in base.modes.items()}  # fmt: skip
+        plant = base.model_copy(update={"equipment": e, "pipes": tuple(pipes), "modes": modes})
+        compiled, state = after(plant)
+        assert (state.items[compiled.tables.rows("exchangers")][0, sh.SX_KJ] > 1000) == cools
+
+
 @pytest.mark.parametrize("does", ["milking", "wash"])
 def test_a_milk_pump_stands_in_the_modes_that_say_so(does: str) -> None:
     """Would fail if a pump held off in one mode ran in it, or stood in the others too."""

@@ -115,6 +115,39 @@ def test_milk_that_goes_past_the_cooler_is_counted_warm(drafted: Plant) -> None:
     assert mixed - 2 < past.value < mixed
 
 
+def test_milk_that_nothing_cools_in_a_mode_is_told(drafted: Plant) -> None:
+    """Would fail if shut water, or a pump that stands, left sizing with its cold milk."""
+    key = "cooling.reaches"
+    assert not [f for f in size(drafted).findings if f.key == key]
+    shut = finding(with_modes(drafted, "milking_tank_2", V71="closed"), key, "PC1.water_in")
+    assert shut.verdict == "fails" and "milking_tank_2" in shut.sentence
+    assert "milking_tank_1 " not in shut.sentence
+    milks = [n for n, m in drafted.modes.items() if "milking" in m.does]
+    still = with_modes(drafted, *milks, LP21="stopped", LP22="stopped")
+    assert finding(still, key, "PC1.coolant_in").verdict == "fails"
+
+
+def test_a_wash_that_nothing_doses_is_asked_about(drafted: Plant) -> None:
+    """Would fail if plain water went round as a hot wash without a word."""
+    washing = [n for n, m in drafted.modes.items() if "wash" in m.does]
+    bare = finding(with_modes(drafted, *washing, DS1="stopped"), "wash.dosed", "")
+    assert bare.verdict == "unknown"
+    assert not [f for f in size(drafted).findings if f.key == "wash.dosed"]
+
+
+def test_rises_that_do_not_close_a_ring_are_told(drafted: Plant) -> None:
+    """Would fail if a stated rise were left out of a ring's heads without a word."""
+
+    def told(**rises: float) -> set[str]:
+        pipes = tuple(p.model_copy(update={"rise_m": p.rise_m + rises.get(p.id, 0.0)})
+                      for p in drafted.pipes)  # fmt: skip
+        found = size(drafted.model_copy(update={"pipes": pipes})).findings
+        return {f.subject for f in found if f.key == "lines.rise"}
+
+    assert not told() and not told(L611=3.0, L612=-3.0)
+    assert len(told(L611=3.0)) == 1
+
+
 def test_a_longer_or_higher_line_asks_more_head(drafted: Plant) -> None:
     """Would fail if a pump's head did not follow its line, its rise or its flow."""
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from byrewright.plant.check import check
 from byrewright.plant.plant import Plant
 from byrewright.plant.read import read_plant_text
 from byrewright.results import Result
@@ -87,3 +88,13 @@ def test_a_plant_in_which_nothing_runs_is_still_sized() -> None:
     text = re.sub(r": (runs|ready)(?=[ ,}\n])", ": stopped", ROWS)
     found = size(read_plant_text(text).plant)
     assert sum(1 for f in found.findings if f.key == "serves") > 10
+
+
+def test_a_heater_that_stands_in_every_mode_heats_nothing() -> None:
+    """Would fail if hot water were counted from a heater that the modes hold off."""
+    plant = plants.rotary(40, 240)
+    modes = {n: m.model_copy(update={"positions": {**m.positions, "WH1": "stopped"}})
+             for n, m in plant.modes.items()}  # fmt: skip
+    held = plant.model_copy(update={"modes": modes})
+    assert idle(plant) == {} and set(idle(held)) == {"WH1"}
+    assert "C025" in {p.code for p in check(held) if "WH1" in str(p)}

@@ -6,6 +6,7 @@ import math
 
 from byrewright.physics.errors import PhysicsRangeError
 from byrewright.physics.heat import exchanger, ua_for_hot_out_kw_k
+from byrewright.plant.primitives import Exchange
 from byrewright.plant.roles import CoolsMilk, Stage, StoresMilk
 from byrewright.results import Input, Table
 from byrewright.studies.sizing.cold import cold_plants
@@ -22,7 +23,8 @@ from byrewright.studies.sizing.in_line import (
     milk_kw_k,
     water_kw_k,
 )
-from byrewright.studies.sizing.sizes import TIGHT, next_preferred, stated, worked
+from byrewright.studies.sizing.network import dry_in
+from byrewright.studies.sizing.sizes import TIGHT, listed, next_preferred, stated, worked
 from byrewright.studies.sizing.steps import field
 
 NTU_FORMULA = "T_out = T_in - e C_min (T_in - t_in) / C_milk, e = f(UA / C_min, C_min / C_max)"
@@ -44,6 +46,7 @@ def size_cooling(ctx: StudyContext, duty: Duty) -> None:
         for stage in cooler.stages():
             judge = _water_stage if stage.cold == "water" else _chilled_stage
             judge(ctx, duty, cooler, stage, point.each[cooler.id])
+        _reached(ctx, cooler)
         _ordered_for(ctx, cooler, point.each[cooler.id].milk_l_min)
     if coolers:
         _stages(ctx, duty, point)
@@ -55,6 +58,23 @@ def size_cooling(ctx: StudyContext, duty: Duty) -> None:
     if wants_cold:
         cold_plants(ctx, duty, point)
         judge_coolant(ctx, point)
+
+
+def _reached(ctx: StudyContext, cooler: CoolsMilk) -> None:
+    """Fails where milk runs through a stage that its water or chilled liquid does not reach."""
+    for stage in (x for x in cooler.lower() if isinstance(x, Exchange)):
+        dry = dry_in(ctx, cooler.id, stage.cold_in)
+        if dry:
+            ctx.find(
+                "cooling.reaches", "Modes in which nothing cools the milk", float(len(dry)),
+                "modes",
+                f"In {listed(dry)} milk runs and nothing reaches {cooler.id} at {stage.cold_in}: a "
+                "valve on its way is shut, or its pump stands. Milk is then as much warmer as that "
+                "stage would cool it.",
+                subject=f"{cooler.id}.{stage.cold_in}", limit=0.0, sense="at_most",
+                formula="flow at the port in each mode", source="the solved liquid network",
+                known="derived",
+            )  # fmt: skip
 
 
 def _ordered_for(ctx: StudyContext, cooler: CoolsMilk, milk_l_min: float) -> None:

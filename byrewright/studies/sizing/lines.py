@@ -46,6 +46,21 @@ def size_lines(ctx: StudyContext, duty: Duty) -> None:
     _collection(ctx)
     _wash_return(ctx, duty)
     _injector_air(ctx)
+    _uneven(ctx)
+
+
+def _uneven(ctx: StudyContext) -> None:
+    """Rises that contradict each other round a ring, or between two ways from vessel to vessel."""
+    net = net_of(ctx)
+    _, uneven = net.heights_in(net.opened(net.every_way(), ()))
+    for tag in sorted(set(uneven)):
+        ctx.find(
+            "lines.rise", "Rises that close a ring", None, "m",
+            f"Round the ring that {tag} closes the rises do not come back to nil: heads are worked "
+            f"out as if {tag} rose by what the others leave. State the rise of each pipe of it.",
+            subject=tag, formula="sum of rises round a ring = 0", source="definition",
+            known="derived", missing=("rises that agree",),
+        )  # fmt: skip
 
 
 def _outlets(ctx: StudyContext) -> None:

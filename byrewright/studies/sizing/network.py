@@ -5,7 +5,7 @@ Sizing asks here instead of adding drops of its own; the network is built once f
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
@@ -18,6 +18,7 @@ from byrewright.plant.roles import IsValve
 from byrewright.studies.sizing.context import StudyContext
 
 T = TypeVar("T")
+LEAST_L_MIN = 0.1  # less is a trickle through a pump that stands
 TIMES, NEAR = 8, 1e-3
 """Solves of a flow that is raised until all have theirs, and how near is enough (our choice)."""
 
@@ -308,6 +309,30 @@ def _follow(net: Liquids, flows: Flows, start: Node, way: float, lost: dict[str,
         lost[net.by_id[name].what] += way * (flows.head_m[here] - flows.head_m[far])
         here = far
         seen.add(here)
+
+
+def dry_in(ctx: StudyContext, tag: str, port: str) -> tuple[str, ...]:
+    """Modes with milk running in which no liquid reaches a port: no pump or fall sends any, and no
+    source stands open to it. A ring without a pump is taken to be moved by its makers."""
+    return _kept(ctx, ("dry", tag, port), lambda: tuple(_dry_in(ctx, tag, port)))
+
+
+def _dry_in(ctx: StudyContext, tag: str, port: str) -> Iterator[str]:
+    net = net_of(ctx)
+    node = net.port(tag, port)
+    one = ctx.plant.equipment[tag].port(port)
+    chilled = one is not None and "coolant" in one.services
+    if chilled and not any(t in net.movers for t in net.ring(node)):
+        return
+    for name, mode in ctx.plant.modes.items():
+        if not {"milking", "direct_load"} & set(mode.does):
+            continue
+        s = net.situation(name)
+        flows = net.solve(s, frozenset([node]), broken=[])
+        gets = max((abs(q) for j, q in flows.l_min.items() if node in net.ends[j]), default=0.0)
+        sources = {t for t, v in net.vessels.items() if v.role == "source"}
+        if gets < LEAST_L_MIN and not sources & set(net.joined(s, node)):
+            yield name
 
 
 def milk_way(ctx: StudyContext, marked: Sequence[str]) -> dict[str, tuple[int, float]]:

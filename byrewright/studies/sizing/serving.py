@@ -25,7 +25,7 @@ def idle(plant: Plant) -> Mapping[str, str]:
     graph = build(plant)
     found: dict[str, str] = {}
     stated = {tag for mode in plant.modes.values() for tag in mode.positions}
-    for one in plant.able("runs"):
+    for one in plant.equipment.values():
         if one.id in stated and {plant.position(name, one.id) for name in plant.modes} == {
             "stopped"
         }:

@@ -26,6 +26,7 @@ from byrewright.plant.roles import (
 from byrewright.results import Input, Table
 from byrewright.standards.cleaning import HEATER_KW
 from byrewright.standards.pipes import AIRLINE_BORES_MM
+from byrewright.studies.sizing.circulation import washes_units
 from byrewright.studies.sizing.cold import lead_and_lag
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import DAY_MIN, Duty
@@ -352,6 +353,22 @@ def _time(ctx: StudyContext, duty: Duty, minutes: float) -> None:
     )  # fmt: skip
 
 
+def _dosed(ctx: StudyContext) -> None:
+    """A made-up wash of the plant in which no dosing pump runs, though there are some."""
+    plant = ctx.plant
+    dosers = [d.id for d in plant.machines(DosesWash)]
+    bare = [n for n, m in plant.modes.items() if "wash" in m.does and washes_units(plant, n)
+            and all(plant.position(n, d) != "runs" for d in dosers)]  # fmt: skip
+    if dosers and bare:
+        ctx.find(
+            "wash.dosed", "Modes that wash without product", None, "modes",
+            f"In {listed(bare)} none of {listed(dosers)} runs: the hot wash goes round as plain "
+            "water unless somebody doses it by hand. Let one run.",
+            limit=0.0, sense="at_most", formula="state of the dosing pumps in modes that wash",
+            source="the plant file", known="stated", missing=("who doses the wash",),
+        )  # fmt: skip
+
+
 def _chemicals(ctx: StudyContext, wash: Wash) -> None:
     dosers, clean = ctx.plant.machines(DosesWash), ctx.plant.cleaning
     washes = ctx.programme.washes_a_day
@@ -361,6 +378,7 @@ def _chemicals(ctx: StudyContext, wash: Wash) -> None:
     acid = chemical_l(wash.hot_l, ctx.number("wash.acid_share"))
     month = each * washes * DAYS_A_MONTH
     acid_month = acid * DAYS_A_MONTH / clean.acid_every_days
+    _dosed(ctx)
     hand = "" if dosers else " No dosing pump is in the plant: it is measured by hand."
     ctx.find(
         "wash.chemicals", "Wash product a day", round(whole * washes, 2), "L",
