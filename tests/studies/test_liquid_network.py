@@ -11,6 +11,7 @@ from byrewright.physics.pipeflow import drop_kpa
 from byrewright.plant.brief import read_brief_text
 from byrewright.plant.graph import Node
 from byrewright.plant.plant import Plant
+from byrewright.plant.read import read_plant
 from byrewright.results import Finding, ResultBuilder
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.sizing import circulation, size
@@ -21,6 +22,7 @@ from byrewright.studies.sizing.network import Want, asked, serve
 from byrewright.studies.sizing.wash_lines import (
     NARROW,
     NARROWEST,
+    carried_l,
     milk_pipes,
     size_wash_lines,
     stays_l,
@@ -405,3 +407,18 @@ def test_water_between_tanks_and_tanker_goes_with_what_is_collected(drafted: Pla
     visits = sum(1 / c.every_days for c in drafted.collections)
     assert out.limit == pytest.approx(0.005 * duty.milk_l_day / visits / 2)
     assert mine.limit == pytest.approx(0.005 * min(m.saleable_l for m in duty.milkings))
+
+
+def test_a_line_to_the_bay_gives_its_water_once_a_load() -> None:
+    """Would fail if rinse water of the bay's line went with every milking, loaded or not, or that
+    of other lines with fewer than all."""
+    plant = read_plant(EXAMPLES / "rotary_round_the_clock" / "plant.yaml").plant
+    ctx = StudyContext(plant, default_rulebook(), ResultBuilder("sizing", ""))
+    bay = next(x for x in milk_pipes(ctx) if x.modes == ("wash_to_bay",) and x.stays_l > 1)
+    whole = stays_l(ctx)
+    assert whole is not None
+    assert carried_l(ctx, 3, 3) == carried_l(ctx, 3, 9) == pytest.approx(3 * whole)
+    one, none = carried_l(ctx, 3, 1), carried_l(ctx, 3, 0)
+    assert bay.stays_l < one - none < whole
+    assert one - none == pytest.approx((3 * whole - none) / 3)
+    assert carried_l(ctx, 3, 1, {bay.pipe.id}) == pytest.approx(one - bay.stays_l)

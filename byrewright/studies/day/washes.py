@@ -12,7 +12,7 @@ from byrewright.studies.day import remedies
 from byrewright.studies.day.record import MilkingSession, Run
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.sizes import worked
-from byrewright.studies.sizing.wash_lines import stays_l
+from byrewright.studies.sizing.wash_lines import carried_l, stays_l
 
 
 def _clean_at(run: Run, bout: MilkingSession) -> float:
@@ -159,7 +159,9 @@ def purity(ctx: StudyContext, run: Run) -> None:
     milk = max(float(change[:, sh.MILK].sum()), 0.0)
     wash, water = (float(change[:, s].sum()) for s in (sh.WASH, sh.WATER))
     played = {p for line in run.compiled.names.lines for p in line}
-    lines = (stays_l(ctx, played) or 0.0) * sum(b.washed for b in run.bouts)
+    lines = 0.0
+    if stays_l(ctx) is not None:
+        lines = carried_l(ctx, sum(b.washed for b in run.bouts), len(run.all_loads), played)
     carried = max(wash + water, 0.0)
     water += lines
     share, most = 100 * max(wash + water, 0.0) / max(milk, 1.0), ctx.number("milk.added_water_pct")

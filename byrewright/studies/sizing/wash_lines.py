@@ -146,6 +146,16 @@ def stays_l(ctx: StudyContext, without: Collection[str] = ()) -> float | None:
     return sum(x.stays_l for x in _wet(ctx, None) if x.pipe.id not in without)
 
 
+def carried_l(ctx: StudyContext, washes: int, loads: int, without: Collection[str] = ()) -> float:
+    """Rinse water that lines give to the milk in a time with some washes and tanker loads: what
+    stays after each wash; of lines washed towards an open coupling alone, once a load at most."""
+    bays = {m.id for m in ctx.plant.machines(LoadsTankers)}
+    wet = [x for x in _wet(ctx, None) if x.pipe.id not in without]
+    tanks = {n for n, m in ctx.plant.modes.items() if set(TANKS) & set(m.does)}
+    out = {n for x in wet if _machine(x.pipe.end) in bays for n in x.modes} | tanks
+    return sum(x.stays_l * (min(washes, loads) if set(x.modes) <= out else washes) for x in wet)
+
+
 def _drain(plant: Plant) -> str | None:
     """The mode that drains the lines down."""
     return next((n for n, m in plant.modes.items() if set(DRAINS) & set(m.does)), None)
