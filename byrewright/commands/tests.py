@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from byrewright.documents.format import System
     from byrewright.results import Result
     from byrewright.site.checks.measured import PlantChecks
-    from byrewright.site.log import Log
+    from byrewright.site.log import Entry, Log
 
 MOST = 40
 NAMES = ("tests.xlsx", "tests.html")
@@ -71,7 +71,7 @@ def run(
             for one in files:
                 print(_take(bench, log, one, unchanged))
             entries = log.entries("test", "reading") if log.home.identity() else []
-            result = _result(bench, entries)
+            result, shown = _result(bench, entries, "metric"), _result(bench, entries, system)
             if certificate is not None:
                 print(_certify(bench, log, certificate, who or user_name(), on, system))
         finally:
@@ -79,7 +79,7 @@ def run(
         if as_json:
             print(result.to_json(), end="")
         elif certificate is None:
-            _print(console(), result, every, system)
+            _print(console(), shown, every)
         if strict and result.worst() == "fails":
             raise SystemExit(NOT_HELD)
 
@@ -120,10 +120,10 @@ def _take(bench: PlantChecks, log: Log, path: Path, unchanged: bool) -> str:
                    if taken.left else "")  # fmt: skip
 
 
-def _result(bench: PlantChecks, entries: Sequence[object]) -> Result:
-    from byrewright.site.checks.verdicts import as_measured
+def _result(bench: PlantChecks, entries: Sequence[Entry], units: System) -> Result:
+    from byrewright.documents.tests_in import measured_in
 
-    return as_measured(bench.plant.site.name, bench.checks, entries)  # type: ignore[arg-type]
+    return measured_in(bench.plant.site.name, bench.checks, entries, units)
 
 
 def _certify(
@@ -140,16 +140,13 @@ def _certify(
     return f"{path}: certificate {made.number}, {made.summary}"
 
 
-def _print(out: Console, result: Result, every: bool, units: System) -> None:
-    from byrewright.documents.us_units import result_in
-
-    shown = result_in(result, units)
-    for table in shown.tables:
+def _print(out: Console, result: Result, every: bool) -> None:
+    for table in result.tables:
         if table.rows:
             print_table(out, table, most=None if every else MOST)
     out.print()
     open_ones = [f for f in worst_first(result.findings) if f.verdict != "holds"]
-    print_findings(out, open_ones, units)
+    print_findings(out, open_ones)
     print_counts(out, result)
-    for note in shown.notes:
+    for note in result.notes:
         out.print(note, style="dim")

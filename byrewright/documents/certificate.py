@@ -17,15 +17,14 @@ from typing import Any
 
 from byrewright import __version__
 from byrewright.documents.format import System, number
-from byrewright.documents.tests_in import judged_in
+from byrewright.documents.tests_in import judged_in, measured_in
 from byrewright.documents.typeset import pdf
-from byrewright.documents.us_units import result_in
 from byrewright.plant.write import write_bytes
 from byrewright.results import VERDICT_MEANING, VERDICTS, Result, Verdict
 from byrewright.site.checks.check import revision_of
 from byrewright.site.checks.measured import KINDS, PlantChecks
 from byrewright.site.checks.sheet import SheetError
-from byrewright.site.checks.verdicts import KEPT, Judged, as_measured, judged, line
+from byrewright.site.checks.verdicts import KEPT, Judged, judged, line
 from byrewright.site.log import Entry, Log, New
 from byrewright.site.log.entry import digest, heads
 from byrewright.standards.cautions import LEAD
@@ -89,7 +88,7 @@ def certificate_data(
 ) -> dict[str, Any]:
     """Everything that the template shows, as plain data."""
     every = [judged_in(j, units) for j in judged(bench.checks, entries)]
-    result = result_in(as_measured(bench.plant.site.name, bench.checks, entries), units)
+    result = measured_in(bench.plant.site.name, bench.checks, entries, units)
     done = [j for j in every if not j.not_done]
     count = {v: sum(1 for j in done if j.word == v) for v in (*VERDICTS, KEPT)}
     told = ", ".join(f"{n} {v}" for v, n in count.items() if n)

@@ -6,10 +6,23 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from byrewright.documents.format import System
-from byrewright.documents.us_units import AIR, AIR_GROUPS, finding_in, text_in
+from byrewright.documents.us_units import (
+    AIR,
+    AIR_GROUPS,
+    WET,
+    finding_in,
+    result_in,
+    text_in,
+    words_in,
+)
+from byrewright.results import Result
 from byrewright.site.checks.check import Check
-from byrewright.site.checks.verdicts import Judged
+from byrewright.site.checks.verdicts import Judged, as_measured, judged, line
+from byrewright.site.log import Entry
 from byrewright.standards.units import US_UNITS, convert
+
+COMPRESSED = "Compressed air"
+"""Group of tests whose kPa are of compressed air, told in psi."""
 
 
 def check_in(check: Check, system: System) -> Check:
@@ -17,14 +30,15 @@ def check_in(check: Check, system: System) -> Check:
     if system != "US":
         return check
     airy = check.group in AIR_GROUPS
-    unit = _unit_of(check)
-    other = US_UNITS.get(unit, unit)
-    told = check.predicted
+    other = US_UNITS.get(_unit_of(check), check.unit)
+
+    def turned(value: float) -> float:
+        return convert(value, check.unit, other) if other != check.unit else value
+
     return replace(
-        check, unit=other if unit in US_UNITS else check.unit,
-        predicted=None if told is None else convert(told, unit, other),
-        limits=tuple(replace(x, value=convert(x.value, unit, other)) for x in check.limits)
-        if unit in US_UNITS else check.limits,
+        check, unit=other,
+        predicted=None if check.predicted is None else turned(check.predicted),
+        limits=tuple(replace(x, value=turned(x.value)) for x in check.limits),
         title=text_in(check.title, system, air=airy), point=text_in(check.point, system, air=airy),
         how=text_in(check.how, system, air=airy),
     )  # fmt: skip
@@ -39,10 +53,11 @@ def judged_in(one: Judged, system: System) -> Judged:
     """A reading with its verdict in the reader's units, its numbers too."""
     if system != "US":
         return one
-    found = finding_in(one.finding, system)
-    unit, other = found.unit, US_UNITS.get(found.unit)
-    check = check_in(one.check, system)
-    if other is None:
+    check, unit = check_in(one.check, system), one.finding.unit
+    airy = check.unit == US_UNITS[AIR]
+    found = words_in(one.finding, system) if not airy else finding_in(one.finding, system)
+    other = check.unit if unit == one.check.unit else US_UNITS.get(unit, unit)
+    if other == unit:
         return replace(one, check=check, finding=found)
 
     def turned(value: float | None) -> float | None:
@@ -55,6 +70,21 @@ def judged_in(one: Judged, system: System) -> Judged:
     return Judged(check, found, one.entry, doubt)
 
 
+def measured_in(
+    plant: str, checks: Sequence[Check], entries: Sequence[Entry], system: System
+) -> Result:
+    """The verdicts on what was measured, in the reader's units."""
+    result = result_in(as_measured(plant, checks, entries), system)
+    if system != "US":
+        return result
+    done = [judged_in(j, system) for j in judged(checks, entries) if not j.not_done]
+    first, *others = result.tables
+    first = replace(first, rows=tuple(line(j) for j in done))
+    return replace(result, findings=tuple(j.finding for j in done), tables=(first, *others))
+
+
 def _unit_of(check: Check) -> str:
-    """The unit of a check, with what its flow is of."""
-    return AIR if check.unit == "L/min" and check.group in AIR_GROUPS else check.unit
+    """The unit of a check, with what its flow is of, or of what plant its pressure is."""
+    if check.unit == "L/min" and check.group in AIR_GROUPS and not WET.search(check.what):
+        return AIR
+    return "bar" if check.unit == "kPa" and check.group == COMPRESSED else check.unit

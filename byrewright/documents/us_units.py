@@ -55,7 +55,7 @@ _LITRES = re.compile(rf"(?<![\w.])({_NUMBER}) litres\b")
 _SECTION, _NUMERIC = re.compile(rf"(?<![\w.])({_NUMBER}) mm2\b"), re.compile(_NUMBER)
 _AIRY = re.compile(r"\bair\b|vacuum|regulator|draws?\b|leak|unit open|fall-?off|kicked off")
 _OF_AIR = re.compile(r" of (?:\w+ )?air\b")
-_WET = re.compile(r"\bmilk\b|water|wash|liquid|coolant|glycol")
+WET = re.compile(r"\bmilk\b|water|wash|liquid|coolant|glycol")
 _SAID = {"degF difference": "degF", "Btu/hft2F": "Btu/(h ft2 F)", "Btu/lbF": "Btu/(lb F)",
          "lbf.ft": "lbf ft", "Btu/hF": "Btu/(h F)"}  # fmt: skip
 _WORDS = {", whole metres": ", rounded up", "; whole metres": ", rounded up"}
@@ -68,10 +68,12 @@ BARE = ("limit", "value", "predicted", "here")
 """Columns whose cells are a number alone, in the unit that the row names."""
 AIR_GROUPS = ("Vacuum and airflow", "Milking units", "Compressed air")
 """Groups of tests whose L/min are of free air."""
+EITHER = "back_flow"
+"""A figure of air or of liquid, as the valve is that it is read at."""
 AIR_TESTS = {
     f.key: f.title
     for test in TESTS.values() if test.group in AIR_GROUPS
-    for f in test.figures if f.unit == "L/min"
+    for f in test.figures if f.unit == "L/min" and f.key != EITHER
 }  # fmt: skip
 """Such figures, by key, with their titles."""
 AIR_KEYS = (
@@ -170,7 +172,7 @@ def _is_air(text: str, start: int, end: int, air: bool | None) -> bool:
     begin = max(text.rfind(c, 0, start) for c in ".;:") + 1
     ends = [e for e in (text.find(c, end) for c in (". ", ";", ":")) if e >= 0]
     clause = text[begin : min(ends, default=len(text))]
-    airy, wet = _AIRY.search(clause), _WET.search(clause)
+    airy, wet = _AIRY.search(clause), WET.search(clause)
     return bool(airy) if bool(airy) != bool(wet) else air
 
 
@@ -352,7 +354,7 @@ def _unit_of(table: Table, i: int, air: bool) -> str:
         "motor" in name or (table.key == "power.motors" and name.startswith("rated"))
     ):
         return MOTOR
-    if unit == "L/min" and air and not _WET.search(name):
+    if unit == "L/min" and air and not WET.search(name):
         return AIR
     return unit
 
@@ -376,7 +378,7 @@ def series_in(series: Series, system: System) -> Series:
     air = series.key.startswith("vacuum")
     lines = []
     for name, unit, values in series.lines:
-        own = AIR if unit == "L/min" and air and not _WET.search(name) else unit
+        own = AIR if unit == "L/min" and air and not WET.search(name) else unit
         other = US_UNITS.get(own)
         if other is None:
             lines.append((name, unit, values))

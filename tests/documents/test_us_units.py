@@ -6,6 +6,8 @@ import csv
 import html
 import io
 import re
+from collections.abc import Iterator
+from dataclasses import fields, is_dataclass
 from fractions import Fraction
 from functools import cache
 from pathlib import Path
@@ -17,12 +19,20 @@ from hypothesis import strategies as st
 from byrewright.documents.format import System, drawn_in, shown
 from byrewright.documents.lengths import CUT, feet, hole_mm
 from byrewright.documents.plan_set import plan_set
+from byrewright.documents.readers import READERS, paper_for
 from byrewright.documents.schedule import page_in, pages
-from byrewright.documents.schematic import schematic_svg, sheets_for
+from byrewright.documents.schematic import Issue, schematic_svg, sheets_for
+from byrewright.documents.tests_in import checks_in, measured_in
 from byrewright.documents.us_units import explained_in, finding_in, result_in, text_in
 from byrewright.plant.pinning import read_set_out
 from byrewright.plant.sited import sited
-from byrewright.results import Result
+from byrewright.results import Result, merge
+from byrewright.site.checks.check import revision_of
+from byrewright.site.checks.measured import PlantChecks, bench_of
+from byrewright.site.checks.sheet import Filled, Row, _in_asked_unit, take
+from byrewright.site.checks.verdicts import as_measured
+from byrewright.site.log import Log, Owner
+from byrewright.standards.rulebook import default_rulebook
 from byrewright.standards.units import US_UNITS, convert
 from byrewright.studies.day import run_day
 from byrewright.studies.failures.study import study_failures
@@ -261,6 +271,127 @@ def test_lists_of_the_plan_are_in_decimal_feet(name: str, tmp_path: Path) -> Non
     for tag, one in read_set_out(path).items():
         body = made.plan.bodies[tag]
         assert (one.east_m, one.north_m) == pytest.approx((body.x, body.y), abs=0.001), tag
+
+
+STUDIES = ("sizing", "vacuum", "day", "failures", "routes")
+
+
+def words_of(thing: object) -> Iterator[str]:
+    """Every word in plain data, drawings left out."""
+    if isinstance(thing, str):
+        yield thing
+    elif isinstance(thing, dict):
+        for key, one in thing.items():
+            yield from () if key in ("svg", "kind") else words_of(one)
+    elif isinstance(thing, list | tuple):
+        for one in thing:
+            yield from words_of(one)
+    elif is_dataclass(thing):
+        yield from words_of([getattr(thing, f.name) for f in fields(thing)])
+
+
+@cache
+def told(name: str) -> Result:
+    """What the papers of an example tell: every study of the small one, sizing of the other."""
+    if name == SMALL:
+        return merge("all", "x", [metric_study(k) for k in STUDIES])
+    return size(example(name))
+
+
+@pytest.mark.parametrize("name", PLANS)
+@pytest.mark.parametrize("reader", list(READERS))
+def test_no_paper_holds_a_metric_unit(name: str, reader: str) -> None:
+    """A builder would get a room in metres, a fitter a bore in mm, an owner milk in litres."""
+    paper = paper_for(reader, example(name), told(name), Issue("2026-03-01", "A"), "US",
+                      drawn=KeyedBlank())  # fmt: skip
+    words = list(words_of(paper.blocks))
+    assert len(words) > 20
+    left = [w for w in words if METRIC.search(w) or WORDS.search(w)]
+    heads = [h for b in paper.blocks if b["kind"] == "table" for h in b["heads"]]
+    left += [h for h in heads if METRIC.search(f"1 {h.rpartition(', ')[2]}")]
+    assert left == []
+
+
+def test_motors_on_papers_are_in_horsepower() -> None:
+    """An electrician would be told the motors of a US plant in kW."""
+    blocks = paper_for("electrician", example(ROWS), told(ROWS), Issue("2026-03-01", "A"), "US",
+                       drawn=KeyedBlank()).blocks  # fmt: skip
+    (heads,) = [b["heads"] for b in blocks if b["kind"] == "table" and "rated, each, hp" in
+                b["heads"]]  # fmt: skip
+    assert heads[:3] == ["tag", "machine", "count"]
+
+
+class KeyedBlank(dict[str, str]):
+    """Drawings of every sheet that are not drawn: their words are tested on their own."""
+
+    def __contains__(self, key: object) -> bool:
+        return True
+
+    def __missing__(self, key: str) -> str:
+        return '<svg width="420mm"></svg>'
+
+
+@cache
+def bench(name: str) -> PlantChecks:
+    """The checks of an example."""
+    return bench_of(Path("plant.yaml"), example(name), default_rulebook())
+
+
+def test_test_sheets_ask_in_us_units_and_are_read_back() -> None:
+    """A US tester would be asked for kPa, and what he reads be taken for kPa."""
+    plain = bench(ROWS).checks
+    asked = checks_in(plain, "US")
+    assert [w for c in asked for w in words_of(c) if METRIC.search(w) or WORDS.search(w)] == []
+    assert [c.id for c in asked if METRIC.search(f"1 {c.unit}") or c.unit in ("bar", "kN")] == []
+    for before, after in zip(plain, asked, strict=True):
+        row = _in_asked_unit(Row(before.id, after.predicted, unit=after.unit, uncertainty=0.5),
+                             before)  # fmt: skip
+        assert row.unit == before.unit
+        assert row.value == (None if before.predicted is None else
+                             pytest.approx(before.predicted, rel=1e-4, abs=1e-4))  # fmt: skip
+        if before.unit == "degC":
+            assert row.uncertainty == pytest.approx(0.5 / 1.8, rel=1e-3)
+    units = {c.id.partition("@")[0]: c.unit for c in asked}
+    assert units["pump_capacity"] == units["system_leak"] == units["compressor_output"] == "cfm"
+    assert units["milk_pump_flow"] == "gpm" and units["air_leak_down"] == "psi"
+    flows = {c.what: c.unit for c in asked if c.id.startswith("back_flow@")}
+    assert flows["Non-return at milk pump"] == "gpm"
+    assert flows["Non-return at vacuum pump"] == "cfm"
+
+
+def test_what_was_measured_is_told_in_us_units(tmp_path: Path) -> None:
+    """A verdict would be told in inHg and its "predicted" and "difference" in kPa."""
+    one = bench(ROWS)
+    log = Log(tmp_path / "log.sqlite", Owner("p", "x"))
+    when = {"who": "anna", "when": "2026-03-05 10:00", "instrument": "gauge"}
+    value = {"working_vacuum": 46.2, "pump_capacity@VP1": 3600.0, "wash_return@TR1": 49.0,
+             "cooler_milk_out@PC1": 14.0}  # fmt: skip
+    rows = tuple(Row(k, v, uncertainty=0.5, **when) for k, v in value.items())
+    take(log, Filled("s", "s1", "p", "x", revision_of(one.checks), rows), one.checks, log.owner)
+    entries = log.entries()
+    log.close()
+    plain = as_measured("x", one.checks, entries)
+    result = measured_in("x", one.checks, entries, "US")
+    words = [w for f in result.findings for w in (f.sentence, f.title)]
+    words += [str(c) for t in result.tables for row in t.rows for c in row]
+    words += [f"1 {c}" for row in result.tables[0].rows for c in row]
+    assert [w for w in words if METRIC.search(w)] == []
+    assert [f.sentence for f in result.findings if LEANING.search(f.sentence)] == []
+    for a, b in zip(plain.findings, result.findings, strict=True):
+        assert a.value is not None and b.value == pytest.approx(convert(a.value, a.unit, b.unit))
+    assert {f.unit for f in result.findings} == {"inHg", "cfm", "degF"}
+    by = dict(zip(result.tables[0].columns, result.tables[0].rows[0], strict=True))
+    before = dict(zip(plain.tables[0].columns, plain.tables[0].rows[0], strict=True))
+    for column in ("plus or minus", "difference"):
+        assert by[column] == pytest.approx(convert(float(before[column]), "kPa", "inHg"), rel=0.01)
+    told_of = text_in(plain.findings[-1].sentence, "US")
+    assert "plus or minus 0.9 degF" in told_of
+
+
+LEANING = re.compile(
+    r"(?:plus or minus|predicted|difference) [-+]?[\d.]+(?![\d.]| (?:inHg|cfm|degF|gpm))"
+)
+"""A number that takes its unit from one before it."""
 
 
 @given(st.floats(-90, 90), st.sampled_from((1, 2, 4, CUT)))

@@ -12,6 +12,7 @@ from fastapi.responses import Response
 from nicegui import ui
 
 from byrewright.documents.trend_picture import trend_svg
+from byrewright.documents.us_units import result_in, text_in
 from byrewright.errors import ByrewrightError
 from byrewright.results import Table
 from byrewright.site.checks.measured import log_stamp, owner_of
@@ -208,7 +209,7 @@ class ServiceView:
             if self.job is not None and self.job.over and self.job.state != "done":
                 return trouble(self.job, t)
             return progress(self.job, t) if self.job is not None else say(t("upkeep.works"))
-        result = self.plan.result
+        result = result_in(self.plan.result, self.v.units)
         tables = {one.key: one for one in result.tables}
         return [
             self._late(),
@@ -240,7 +241,8 @@ class ServiceView:
                 span = date_of(one.day)
                 if one.soonest != one.latest:
                     span += f" ({date_of(one.soonest)} – {date_of(one.latest)})"
-                key = (span or t("upkeep.unknown"), one.task.what, interval(one.task), one.how)
+                often, how = (text_in(x, self.v.units) for x in (interval(one.task), one.how))
+                key = (span or t("upkeep.unknown"), one.task.what, often, how)
                 alike.setdefault(key, []).append(one.task.machine)
         rows: list[list[Child]] = [
             [day, what, every, _cell(", ".join(tags)), how]
@@ -280,7 +282,7 @@ class ServiceView:
                 [
                     tag("div", Html(inked(trend_svg(one, today))), cls="trend", role="img",
                         aria_label=f"{one.title} {one.at}: {one.says}"),
-                    tag("div", one.says, cls="small"),
+                    tag("div", text_in(one.says, self.v.units), cls="small"),
                 ],
                 self.v.number(one.points[-1].value, one.unit),
                 t(f"verdict.{one.verdict}"),

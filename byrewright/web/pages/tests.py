@@ -13,13 +13,14 @@ from fastapi.responses import JSONResponse, Response
 from nicegui import ui
 
 from byrewright.documents.test_sheets import sheet_html, sheet_xlsx
+from byrewright.documents.tests_in import judged_in, measured_in
 from byrewright.errors import ByrewrightError
 from byrewright.results import Result
 from byrewright.site.alarms import new_uid
 from byrewright.site.checks.catalogue import GROUPS
 from byrewright.site.checks.measured import KINDS, PlantChecks, log_stamp
 from byrewright.site.checks.sheet import empty, from_data, take
-from byrewright.site.checks.verdicts import Judged, as_measured, judged
+from byrewright.site.checks.verdicts import Judged, judged
 from byrewright.site.log import Entry
 from byrewright.web.answers import Share
 from byrewright.web.folder import NotServed, Opened
@@ -202,8 +203,9 @@ class TestsView:
             self.trouble = str(error)
         else:
             self.trouble, self.stamp = "", stamp
-            self.every = judged(bench.checks, entries)
-            self.result = as_measured(bench.plant.site.name, bench.checks, entries)
+            units = self.v.units
+            self.every = [judged_in(j, units) for j in judged(bench.checks, entries)]
+            self.result = measured_in(bench.plant.site.name, bench.checks, entries, units)
         self.live.draw()
 
     def on_stop(self, _: str, __: str) -> None:
