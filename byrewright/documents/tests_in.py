@@ -65,7 +65,7 @@ def judged_in(one: Judged, system: System) -> Judged:
 
     doubt = one.doubt
     if doubt is not None:
-        doubt = convert(doubt, unit, other) - convert(0.0, unit, other)
+        doubt = float(f"{convert(doubt, unit, other) - convert(0.0, unit, other):.3g}")
     found = replace(found, value=turned(found.value), limit=turned(found.limit), unit=other)
     return Judged(check, found, one.entry, doubt)
 

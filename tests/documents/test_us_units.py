@@ -17,16 +17,24 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from byrewright.documents.format import System, drawn_in, shown
+from byrewright.documents.interlocks import pages as pages_of
 from byrewright.documents.lengths import CUT, feet, hole_mm
 from byrewright.documents.plan_set import plan_set
 from byrewright.documents.readers import READERS, paper_for
 from byrewright.documents.schedule import page_in, pages
 from byrewright.documents.schematic import Issue, schematic_svg, sheets_for
 from byrewright.documents.tests_in import checks_in, measured_in
-from byrewright.documents.us_units import explained_in, finding_in, result_in, text_in
+from byrewright.documents.us_units import (
+    explained_in,
+    finding_in,
+    result_in,
+    table_in,
+    text_in,
+    words_in,
+)
 from byrewright.plant.pinning import read_set_out
 from byrewright.plant.sited import sited
-from byrewright.results import Result, merge
+from byrewright.results import Result, Table, merge
 from byrewright.site.checks.check import revision_of
 from byrewright.site.checks.measured import PlantChecks, bench_of
 from byrewright.site.checks.sheet import Filled, Row, _in_asked_unit, take
@@ -36,7 +44,7 @@ from byrewright.standards.rulebook import default_rulebook
 from byrewright.standards.units import US_UNITS, convert
 from byrewright.studies.day import run_day
 from byrewright.studies.failures.study import study_failures
-from byrewright.studies.routes.study import routes
+from byrewright.studies.routes.study import Routes, routes
 from byrewright.studies.sizing import size
 from byrewright.studies.vacuum import study_vacuum
 from tests.studies.failing import ROWS, SMALL, example
@@ -380,10 +388,13 @@ def test_what_was_measured_is_told_in_us_units(tmp_path: Path) -> None:
     for a, b in zip(plain.findings, result.findings, strict=True):
         assert a.value is not None and b.value == pytest.approx(convert(a.value, a.unit, b.unit))
     assert {f.unit for f in result.findings} == {"inHg", "cfm", "degF"}
-    by = dict(zip(result.tables[0].columns, result.tables[0].rows[0], strict=True))
-    before = dict(zip(plain.tables[0].columns, plain.tables[0].rows[0], strict=True))
-    for column in ("plus or minus", "difference"):
-        assert by[column] == pytest.approx(convert(float(before[column]), "kPa", "inHg"), rel=0.01)
+    columns = plain.tables[0].columns
+    for before, after in zip(plain.tables[0].rows, result.tables[0].rows, strict=True):
+        for column in ("plus or minus", "difference"):
+            i, unit = columns.index(column), {"degF": "degF difference"}
+            own, its = (str(r[columns.index("unit")]) for r in (before, after))
+            wanted = convert(float(before[i]), {"degC": "K"}.get(own, own), unit.get(its, its))
+            assert after[i] == pytest.approx(wanted, rel=0.01), column
     told_of = text_in(plain.findings[-1].sentence, "US")
     assert "plus or minus 0.9 degF" in told_of
 
@@ -392,6 +403,27 @@ LEANING = re.compile(
     r"(?:plus or minus|predicted|difference) [-+]?[\d.]+(?![\d.]| (?:inHg|cfm|degF|gpm))"
 )
 """A number that takes its unit from one before it."""
+
+
+def test_interlocks_are_told_in_us_units() -> None:
+    """An alarm's text or a loss would stay in metric units in the pack of a US plant."""
+    plain = Routes(example(SMALL), default_rulebook()).table
+    assert words_in(plain, "metric") is plain
+    made = pages_of(words_in(plain, "US"), study("routes"))
+    words = [str(c) for page in made for row in (page.titles, *page.rows) for c in row]
+    assert any(w == "gpm" for w in words)
+    assert [w for w in words if METRIC.search(w) or METRIC.search(f"1 {w}")] == []
+
+
+def test_a_row_names_the_unit_of_its_measures_alone() -> None:
+    """A count of readings would be turned as if it were degrees, a difference of 0.5 degC be told
+    as 32.9 degF."""
+    columns = ("test", "readings", "last", "unit", "difference", "a year", "limit")
+    row = ("Wash", 5.0, 60.0, "degC", 0.5, -1.0, "at least 55")
+    turned = table_in(Table("t", "T", columns, ("",) * 7, (row, ("Seal", 3.0, 2e7, "litres",
+                                                                 "", "", ""))), "US")  # fmt: skip
+    assert turned.rows[0] == ("Wash", 5.0, 140.0, "degF", 0.9, -1.8, "at least 131")
+    assert turned.rows[1][:4] == ("Seal", 3.0, 5283000.0, "gal")
 
 
 @given(st.floats(-90, 90), st.sampled_from((1, 2, 4, CUT)))

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import json
+import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from byrewright.commands import call as command
-from byrewright.documents.call_sheet import Pictures, call_html
+from byrewright.documents.call_sheet import Pictures, call_html, guide_in
+from byrewright.documents.format import System
 from byrewright.errors import ByrewrightError
 from byrewright.plant.machine import kinds
 from byrewright.plant.read import read_plant_text
@@ -19,6 +22,7 @@ from byrewright.site.callout.sights import SIGHTS
 from byrewright.site.condition.causes import causes
 from byrewright.site.log import Log, Owner
 from byrewright.standards.rulebook import default_rulebook
+from tests.documents.test_us_units import METRIC, words_of
 from tests.plant.small import SMALL
 
 OWNER = Owner("plant-1", "(invented) one")
@@ -201,3 +205,25 @@ def test_the_dialogue_leads_to_the_steps_and_keeps_the_call(
         log.close()
     assert entry.data["outcome"] == "open" and entry.data["remark"] == "quiet again"
     assert entry.data["asked"] == [{"look": first.look, "at": first.tags[0], "answer": "no"}]
+
+
+def test_a_us_caller_is_told_no_metric_unit(guide: Guide) -> None:
+    """A caller with a gauge in inches of mercury would be told kPa, on page or prompt."""
+    name, look = next(iter(guide.looks.items()))
+    place = replace(look.places[0], acts=("wait for 40 kPa",))
+    told = replace(look, seen="It stays under 40 kPa.", places=(place, *look.places[1:]))
+    asked = replace(guide, looks={**guide.looks, name: told})
+    turned = guide_in(asked, "US").looks[name]
+    assert turned.seen == "It stays under 11.8 inHg."
+    assert turned.places[0].acts == ("wait for 11.8 inHg",)
+
+    def letters(units: System) -> list[str]:
+        page = call_html(asked, head_of(OWNER), made="2026-03-01", units=units)
+        data = re.search(r'id="data"[^>]*>(.*?)</script>', page, re.DOTALL)
+        assert data is not None
+        words = [w for w in words_of(json.loads(data[1])) if "<svg" not in w]
+        words += re.findall(r">([^<]+)</text>", page)
+        return [w for w in words if METRIC.search(w)]
+
+    assert len(letters("metric")) > 2
+    assert letters("US") == []
