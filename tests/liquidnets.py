@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from byrewright.engine.liquidnet import CENTRIFUGAL, ONE_WAY, PIPE, Net
+from byrewright.engine.liquidnet import CENTRIFUGAL, ONE_WAY, PIPE, POWER, Net
 from byrewright.physics.constants import GRAVITY_M_S2
 
 NU_M2_S = 1.1e-5 * 0.3048**2
@@ -165,3 +165,82 @@ def epanet(case: Case, folder: str) -> list[float]:
     flow = found.link["flowrate"].iloc[0]
     names = [f"p{i}" for i in range(len(case.pipes))] + [f"u{i}" for i in range(len(case.pumps))]
     return [float(flow[name]) for name in names]
+
+
+def solved(ours: Net, flow: Any, folder: str) -> list[float]:
+    """EPANET's flow in each link of a network given as arrays, m3/s, element by element.
+
+    `flow`, ours, says about where to state the losses that EPANET takes as a curve.
+    """
+    import wntr
+
+    wn = wntr.network.WaterNetworkModel()
+    hydraulic = wn.options.hydraulic
+    hydraulic.headloss, hydraulic.accuracy, hydraulic.trials = "D-W", 1e-7, 500
+    wn.options.time.duration = 0
+    hydraulic.viscosity = _nu(ours) / NU_M2_S
+    for i, taken in enumerate(ours.taken):
+        wn.add_junction(f"n{i}", base_demand=float(taken), elevation=-500.0)
+    for k, head in enumerate(ours.held):
+        wn.add_reservoir(f"n{len(ours.taken) + k}", base_head=float(head))
+    for e, (a, b) in enumerate(ours.ends):
+        here, last = f"n{a}", int(ours.span[e, 1]) - 1
+        for k in range(int(ours.span[e, 0]), last + 1):
+            there = f"n{b}" if k == last else f"m{k}"
+            if k != last:
+                wn.add_junction(there, base_demand=0.0, elevation=-500.0)
+            way = (here, there) if ours.made[k] > 0 else (there, here)
+            _add(wn, k, way, int(ours.law[k]), ours.par[k], float(ours.made[k] * flow[e]))
+            here = there
+    found = wntr.sim.EpanetSimulator(wn).run_sim(file_prefix=f"{folder}/plant")
+    rate = found.link["flowrate"].iloc[0]
+    firsts = [int(k) for k in ours.span[:, 0]]
+    ahead = [float(ours.made[k]) for k in firsts]
+    for e, k in enumerate(firsts):
+        if _by_curve(int(ours.law[k]), ours.par[k]) and ahead[e] * flow[e] < 0:
+            ahead[e] = -ahead[e]
+    return [sign * float(rate[f"e{k}"]) for sign, k in zip(ahead, firsts, strict=True)]
+
+
+def _bore(c: float) -> float:
+    """Bore from 8/(pi2 g d4)."""
+    return float((8 / (math.pi**2 * GRAVITY_M_S2 * c)) ** 0.25)
+
+
+def _nu(ours: Net) -> float:
+    """Viscosity that the pipes of a network are told with."""
+    pipes = (p for law, p in zip(ours.law, ours.par, strict=True) if law == PIPE and p[1] > 0)
+    found = [4 / (math.pi * _bore(p[0]) * p[3]) for p in pipes]
+    return float(np.median(found)) if found else NU_M2_S
+
+
+def _by_curve(law: int, p: Any) -> bool:
+    """Whether EPANET is given an element as a curve of losses, which it takes one way alone."""
+    return bool(law == POWER and p[1] != 2.0)
+
+
+def _add(wn: Any, k: int, way: tuple[str, str], law: int, p: Any, q: float) -> None:
+    """One element between two nodes: a pipe, a fitting, a curve of losses, a pump."""
+    name, short, smooth = f"e{k}", 1e-3, 1e-9
+    if law == PIPE:
+        length, rough = max(p[1] * _bore(p[0]), short), max(p[2] * _bore(p[0]), smooth)
+        wn.add_pipe(name, *way, length, _bore(p[0]), rough, float(p[4]))
+    elif law == CENTRIFUGAL:
+        points = [(((1 - share) * p[0] / p[1]) ** (1 / p[2]), share * p[0])
+                  for share in (1.0, 0.75, 0.4)]  # fmt: skip
+        wn.add_curve(f"c{k}", "HEAD", points)
+        wn.add_pump(name, *way, "HEAD", f"c{k}")
+    elif law == POWER and not _by_curve(law, p):
+        wn.add_pipe(name, *way, short, min(_bore(p[0]), 0.9), smooth, 1.0)
+    else:
+        if law == ONE_WAY:
+            wn.add_junction(f"v{k}", base_demand=0.0, elevation=-500.0)
+            wn.add_pipe(f"w{k}", way[0], f"v{k}", short, 0.3, smooth, 0.0, check_valve=True)
+            way = (f"v{k}", way[1])
+        elif q < 0:
+            way = (way[1], way[0])
+        near = max(abs(q), 1e-4)
+        rates = np.unique(np.r_[np.linspace(0, 4, 60), np.linspace(0.7, 1.3, 40)] * near)
+        lost = p[0] * rates ** p[1] if law == POWER else p[0] + p[1] * rates**2
+        wn.add_curve(f"c{k}", "HEADLOSS", list(zip(rates, lost, strict=True)))
+        wn.add_valve(name, *way, 0.05, "GPV", 0.0, f"c{k}")
