@@ -10,12 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from byrewright.drafting.draft import Settled, intent_of, renumbered, settle
 from byrewright.drafting.intent import Intent
 from byrewright.drafting.sheet import Choices, Chosen, DraftError
 from byrewright.errors import ByrewrightError
+from byrewright.plant.roles import Senses
 from byrewright.results import Finding, Remedy, Result
 from byrewright.studies.failures.cuts import Cancelled
 
@@ -23,6 +25,7 @@ if TYPE_CHECKING:
     from byrewright.plant.brief import Brief
     from byrewright.plant.plant import Plant
     from byrewright.standards.rulebook import Rulebook
+    from byrewright.studies.routes.study import Routes
 
 Say = Callable[[str, int, int], bool | None]
 """Told what is done now, its number, and of how many; an answer of True stops the work."""
@@ -98,6 +101,8 @@ class Closing:
     """Each figure that was asked for, as it was before."""
     routes: dict[str, Result] = field(default_factory=dict)
     """What the routes study said of each topology: sizes do not change it."""
+    routed: dict[str, Routes] = field(default_factory=dict)
+    """The study itself by topology without sensors, which do not change what positions do."""
 
     @property
     def closes(self) -> bool:
@@ -150,10 +155,15 @@ def _place(plant: Plant, rules: Rulebook) -> Result:
     return study_place(plant, rules)
 
 
-def _routes(plant: Plant, rules: Rulebook) -> Result:
+def _routes(plant: Plant, rules: Rulebook, known: dict[str, Routes] | None = None) -> Result:
     from byrewright.studies.routes.study import Routes, judged
 
-    return Result("routes", plant.site.name, tuple(judged(Routes(plant, rules))))
+    known = {} if known is None else known
+    bare = topology(plant, sensors=False)
+    study = Routes(plant, rules, like=known.get(bare))
+    found = Result("routes", plant.site.name, tuple(judged(study)))
+    known.setdefault(bare, study)
+    return found
 
 
 def _failures(plant: Plant, rules: Rulebook) -> Result:
@@ -186,7 +196,7 @@ def close(
     held = dict(start.held) if start else {}
     settled = start.settled if start else None
     changes: list[Change] = []
-    known = start.routes if start else {}
+    known = (start.routes, start.routed) if start else ({}, {})
     refused = stated(brief)
     first: dict[tuple[str, str], First] = {}
     before: dict[tuple[str, str], Chosen] = held
@@ -208,7 +218,7 @@ def close(
                 refused |= taken
         now = Closing(
             settled, held, changes, refused, fails(settled.sizing), {"sizing": settled.sizing},
-            first, known,
+            first, *known,
         )  # fmt: skip
         fresh: dict[tuple[str, str], Chosen] = {}
         for dear in (False, True):
@@ -287,16 +297,20 @@ def _ask(check: Check, now: Closing, rules: Rulebook) -> Result:
         return _answer(check, plant, rules)
     key = topology(plant)
     if key not in now.routes:
-        now.routes[key] = _answer(check, plant, rules)
+        one = replace(check, ask=partial(_routes, known=now.routed))
+        now.routes[key] = _answer(one, plant, rules)
     return now.routes[key]
 
 
-def topology(plant: Plant) -> str:
-    """Everything of a plant that wrong positions depend on: all but sizes."""
+def topology(plant: Plant, *, sensors: bool = True) -> str:
+    """Everything of a plant that wrong positions depend on: all but sizes; what is sensed, too,
+    unless `sensors` is False."""
+    told = {s.id for s in plant.machines(Senses)} if not sensors else frozenset[str]()
     machines = [
-        (tag, m.kind, [(n, v) for n, v in m if isinstance(v, str | bool | tuple)])
-        for tag, m in plant.equipment.items()
-    ]
+        (tag, m.kind, [(n, v) for n, v in m if isinstance(v, str | bool | tuple)
+                       and (sensors or n != "sensed")])
+        for tag, m in plant.equipment.items() if tag not in told
+    ]  # fmt: skip
     pipes = [(p.start, p.end, p.service) for p in plant.pipes]
     modes = [(n, m.does, m.like, sorted(m.positions.items())) for n, m in plant.modes.items()]
     return repr((machines, pipes, modes))

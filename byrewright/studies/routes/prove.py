@@ -100,6 +100,7 @@ class _Search:
         self.solver: Any = Solver(name="glucose4")
         self.count = self.rounds = 0
         self.move: dict[Move, int] = {}
+        self.moves_of: dict[str, list[tuple[str, int]]] = {}
         self.guard: dict[tuple[str, frozenset[str]], int] = {}
         matters = self.scene.guards(question)
         for group in unless:
@@ -112,6 +113,7 @@ class _Search:
             here = [self._new() for _ in positions]
             for position, variable in zip(positions, here, strict=True):
                 self.move[machine, position] = variable
+                self.moves_of.setdefault(machine, []).append((position, variable))
             moved += here
             for i, one in enumerate(here):
                 for other in here[i + 1 :]:
@@ -149,8 +151,9 @@ class _Search:
 
     def stands(self, machine: str, positions: frozenset[str]) -> int | bool:
         """A variable (or a constant) that is true while a machine is in one of the positions."""
-        inside = [v for (m, p), v in self.move.items() if m == machine and p in positions]
-        outside = [v for (m, p), v in self.move.items() if m == machine and p not in positions]
+        moves = self.moves_of.get(machine, ())
+        inside = [v for p, v in moves if p in positions]
+        outside = [v for p, v in moves if p not in positions]
         wanted = self.scene.wanted.get(machine) in positions
         if wanted and not outside:
             return True
@@ -178,8 +181,8 @@ class _Search:
             if chosen is None or self.rounds > ROUNDS or self.prover.calls > ROUNDS_A_MODE:
                 self.prover.undecided[self.question.name] = None
                 return None
-            model = set(self.solver.get_model())
-            wrong = tuple(m for m, v in self.move.items() if v in model)
+            model = self.solver.get_model()
+            wrong = tuple(m for m, v in self.move.items() if v <= len(model) and model[v - 1] > 0)
             position = {**self.scene.wanted, **dict(wrong)}
             lessons = [
                 c
@@ -283,7 +286,7 @@ def road(spread: Spread, found: Mapping[int, Way | None], target: int,
             yield machine, positions
 
 
-def _guards(scene: Scene, condition: Reaches | Stands) -> set[str]:
+def _guards(scene: Scene, condition: Reaches | Stands) -> frozenset[str]:
     if isinstance(condition, Stands):
-        return {condition.machine}
-    return scene.spreads[condition.spread].guards()
+        return frozenset({condition.machine})
+    return scene.spreads[condition.spread].guards

@@ -69,7 +69,7 @@ class Scene:
             if isinstance(condition, Stands):
                 found.add(condition.machine)
             else:
-                found |= self.spreads[condition.spread].guards()
+                found |= self.spreads[condition.spread].guards
         return found
 
 

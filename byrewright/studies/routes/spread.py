@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 Move = tuple[str, str]
 """A machine and the position it has against what the mode wants."""
@@ -34,9 +35,11 @@ class Spread:
             found.setdefault(way[0], []).append(way)
         object.__setattr__(self, "leaving", {k: tuple(v) for k, v in found.items()})
 
-    def guards(self) -> set[str]:
+    @cached_property
+    def guards(self) -> frozenset[str]:
         """The machines whose position matters to this spread."""
-        return {g for *_, g, _ in (*self.ways, *((0, *s) for s in self.starts)) if g is not None}
+        every = (*self.ways, *((0, *s) for s in self.starts))
+        return frozenset(g for *_, g, _ in every if g is not None)
 
 
 @dataclass(frozen=True, slots=True)

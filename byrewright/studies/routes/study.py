@@ -28,6 +28,8 @@ METHOD = (
     "routes: spread model of the plant's graph, exhaustive and by solver (docs/methods/routes.md)"
 )
 
+Proven = tuple[bool, int, int, tuple[tuple[str, str], ...]]
+
 
 @dataclass
 class Routes:
@@ -39,6 +41,9 @@ class Routes:
     loss_of: litres.LossOf | None = None
     by_day: bool = True
     """Whether litres come from the simulated day (a second or two) or from the duty at once."""
+    like: Routes | None = None
+    """The study of a plant that differs in sensors and sizes alone: what wrong positions do there,
+    and that there is no other, they do here."""
 
     @cached_property
     def net(self) -> Network:
@@ -48,11 +53,13 @@ class Routes:
     @cached_property
     def scenes(self) -> dict[str, Scene]:
         """One scene a mode."""
-        return all_scenes(self.plant, self.net)
+        return self.like.scenes if self.like else all_scenes(self.plant, self.net)
 
     @cached_property
     def hits(self) -> list[Hit]:
         """Every harmful combination up to `order`, by exhaustive search."""
+        if self.like and self.like.order == self.order:
+            return self.like.hits
         return [h for s in self.scenes.values() for h in search(s, self.order)]
 
     @cached_property
@@ -105,6 +112,10 @@ class Routes:
         except DoesNotCompile:
             return by_duty
 
+    @cached_property
+    def _proofs(self) -> dict[int, Proven]:
+        return {}
+
     def orders(self) -> list[Order]:
         """The change between each two modes."""
         return [
@@ -112,9 +123,13 @@ class Routes:
             for a in self.plant.modes for b in self.plant.modes if a != b
         ]  # fmt: skip
 
-    def proof(self, order: int) -> tuple[bool, int, int, tuple[tuple[str, str], ...]]:
+    def proof(self, order: int) -> Proven:
         """Solver against exhaustive search: whether they agree, hits, solver calls, and the (mode,
         question) pairs that the budget left undecided and the comparison leaves out."""
+        if self.like:
+            return self.like.proof(order)
+        if order in self._proofs:
+            return self._proofs[order]
         open_ones: dict[tuple[str, str], None] = {}
         by_solver: set[tuple[str, str, frozenset[tuple[str, str]]]] = set()
         calls = 0
@@ -131,7 +146,9 @@ class Routes:
         by_hand, by_solver = (
             {h for h in found if h[:2] not in open_ones} for found in (by_hand, by_solver)
         )
-        return by_hand == by_solver, len(by_solver), calls, tuple(open_ones)
+        told = by_hand == by_solver, len(by_solver), calls, tuple(open_ones)
+        self._proofs[order] = told
+        return told
 
 
 def routes(plant: Plant, rules: Rulebook | None = None, *, order: int = 2, orders: bool = True,
