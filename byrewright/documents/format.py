@@ -144,6 +144,9 @@ def percent(share: float | None) -> str:
     return f"{value:+.{digits}f} %" if round(value, digits) else "0 %"
 
 
+OF_WHAT = {"motor_kw": "kW motor", "duty_kw": "kW cold", "cooling_kw": "kW cold",
+           "store_kwh": "kWh cold"}  # fmt: skip
+"""Units of fields by what their power is of, as a US reader has them."""
 MOST_PERCENT = 999  # beyond it the figure says nothing more
 
 KEY_FIELDS = (
@@ -171,8 +174,8 @@ def key_figure(machine: Machine, system: System = "metric") -> str:
         value = getattr(machine, name, None)
         if isinstance(value, int | float) and not isinstance(value, bool):
             unit = type(machine).unit_of(name) or _word(name)
-            if name == "motor_kw" and system == "US":
-                unit = "kW motor"
+            if system == "US":
+                unit = OF_WHAT.get(name, unit)
             return quantity(value, f"{unit} free" if name.endswith("_free") else unit, system)
     return ""
 

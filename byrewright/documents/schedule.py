@@ -13,7 +13,7 @@ from typing import Any
 
 from byrewright.documents.format import System, number, shown, source_title, unit_sign, words
 from byrewright.documents.sheets import service_drawn
-from byrewright.documents.us_units import AIR_KEYS, text_in
+from byrewright.documents.us_units import AIR_KEYS, COLD_KEYS, is_motor, own_unit, text_in
 from byrewright.plant.plant import Plant
 from byrewright.results import Input, Result
 from byrewright.standards.units import US_UNITS
@@ -61,7 +61,8 @@ def page_in(page: Page, units: System) -> Page:
     for row in page.rows:
         own = str(row[told] or "") if told is not None else ""
         key = str(row[0] or "")
-        air = key.startswith(AIR_KEYS) or own.endswith("free")
+        air, own = key.startswith(AIR_KEYS) or own.endswith("free"), own_unit(key, own)
+        motor, cold = is_motor(key), key.startswith(COLD_KEYS)
         cells: list[Cell] = []
         for i, cell in enumerate(row):
             if i == told:
@@ -69,7 +70,7 @@ def page_in(page: Page, units: System) -> Page:
             elif isinstance(cell, bool) or cell is None:
                 cells.append(cell)
             elif isinstance(cell, str):
-                cells.append(text_in(cell, units, air=air))
+                cells.append(text_in(cell, units, air=air, motor=motor, cold=cold))
             else:
                 unit = of[i] or (own if page.titles[i] in OWN else "")
                 cells.append(shown(cell, unit, units)[0])

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import fields, is_dataclass, replace
 from typing import TypeVar, cast
 
-from byrewright.documents.format import System
+from byrewright.documents.format import OF_WHAT, System
 from byrewright.results import Finding, Result, Series, Table
 from byrewright.site.checks.catalogue import TESTS
 from byrewright.standards.cables import us_size
@@ -21,6 +21,14 @@ from byrewright.studies.explain import Explanation, explain
 T = TypeVar("T")
 AIR = "L/min free"
 MOTOR = "kW motor"
+COLD_UNITS = {"kW": "kW cold", "kWh": "kWh cold"}
+"""Units of heat that is moved, which a US reader has in Btu, and of the electricity beside them."""
+COLD_KEYS = ("cooling.", "day.refrigeration_hours")
+"""Beginnings of the keys of findings and tables whose kW and kWh are of heat."""
+COLD_MEANS = re.compile(r"\bcold\b|out of the milk|^store of ice|^ice it")
+"""Meanings of fields whose kW and kWh are of heat."""
+THERMAL = ", thermal"
+"""The end of a row's name whose kW are of heat."""
 _NUMBER = r"[-+]?(?:[1-9]\d{0,2}(?:[,\u00a0]\d{3})+|\d+)(?:\.\d+)?"
 _JOINT = r"(?:,? (?:to|and|or|instead of|against|x) |, ?|/|-)"
 _UNITS = (
@@ -53,6 +61,11 @@ _AWAY = re.compile(
 """Differences of temperature."""
 _LITRES = re.compile(rf"(?<![\w.])({_NUMBER}) litres\b")
 _SECTION, _NUMERIC = re.compile(rf"(?<![\w.])({_NUMBER}) mm2\b"), re.compile(_NUMBER)
+_COLD = re.compile(rf"(?<![\w.])({_NUMBER}(?:{_JOINT}{_NUMBER})*) (kWh?)(?![A-Za-z0-9/])")
+_PLATE = re.compile(
+    rf"\b(capacity|motor|duty|cooling|store) ({_NUMBER}) (L/min|kWh?)(?![A-Za-z0-9/])(?! of)"
+)
+"""Figures of a data plate, as `byrewright.studies.count` words them."""
 _AIRY = re.compile(r"\bair\b|vacuum|regulator|draws?\b|leak|unit open|fall-?off|kicked off")
 _OF_AIR = re.compile(r" of (?:\w+ )?air\b")
 WET = re.compile(r"\bmilk\b|water|wash|liquid|coolant|glycol")
@@ -93,11 +106,13 @@ LIQUID_KEYS = ("delivery.", "receiving.", "cooling.", "chilled.", "water.", "sto
 """Beginnings of the keys of findings whose L/min are of liquid, whatever vacuum is spoken of."""
 
 
-def text_in(text: str, system: System, *, air: bool | None = False, motor: bool = False) -> str:
+def text_in(
+    text: str, system: System, *, air: bool | None = False, motor: bool = False, cold: bool = False
+) -> str:
     """A sentence in the reader's units.
 
     `air`: a flow that the words leave open is free air; None: every flow is of liquid that is not
-    said to be "of air". `motor`: kW are those of a motor.
+    said to be "of air". `motor`: kW are those of a motor; `cold`: kW and kWh are of heat.
 
     >>> text_in("4 to 6 degC, 100 mm; 6200 L/min of free air, 12 L/min of milk", "US")
     '39.2 to 42.8 degF, 3.94 in; 219 cfm of free air, 3.17 gpm of milk'
@@ -108,6 +123,9 @@ def text_in(text: str, system: System, *, air: bool | None = False, motor: bool 
         return text
     for metric, plain in _WORDS.items():
         text = text.replace(metric, plain)
+    text = _PLATE.sub(_plated, text)
+    if cold:
+        text = _COLD.sub(_heat, text)
     if motor:
         text = _MOTOR.sub(lambda m: _turned(m[1], "kW", "hp"), text)
     text = _AWAY.sub(r"\1 K", _LEANS.sub(_with_units, text))
@@ -129,6 +147,27 @@ def _with_units(m: re.Match[str]) -> str:
 def _rounded(value: float) -> str:
     """A large number to three figures, its thousands set apart."""
     return f"{float(f'{value:.3g}'):,.0f}"
+
+
+def _plated(m: re.Match[str]) -> str:
+    """A figure of a data plate: a capacity is of free air, a duty is of cold."""
+    name, value, unit = m.groups()
+    if unit == "L/min":
+        return f"{name} {_turned(value, AIR, US_UNITS[AIR])}" if name == "capacity" else m[0]
+    if name == "motor":
+        return f"{name} {_turned(value, 'kW', US_UNITS[MOTOR])}"
+    return m[0] if name == "capacity" else f"{name} {_heat_of(value, unit)}"
+
+
+def _heat(m: re.Match[str]) -> str:
+    return _heat_of(m[1], m[2])
+
+
+def _heat_of(numbers: str, unit: str) -> str:
+    """Heat that is moved, to three figures."""
+    other = US_UNITS[COLD_UNITS[unit]]
+    said = re.sub(_NUMBER, lambda n: _rounded(convert(_value(n[0]), unit, other)), numbers)
+    return f"{said} {other}"
 
 
 def section_in(words: str, system: System) -> str:
@@ -235,26 +274,32 @@ def finding_in(one: Finding, system: System) -> Finding:
     """A finding with its words in the reader's units; its numbers turn where they are printed."""
     if system != "US":
         return one
-    motor = is_motor(one)
+    motor, cold = is_motor(one.key), one.key.startswith(COLD_KEYS)
     air = one.unit.endswith("free") or one.key.startswith(AIR_KEYS)
     flows = None if not air and one.key.startswith(LIQUID_KEYS) else air
 
     def turned(text: str) -> str:
-        return text_in(text, system, air=flows, motor=motor)
+        return text_in(text, system, air=flows, motor=motor, cold=cold)
 
     return replace(
         one, sentence=turned(one.sentence), title=turned(one.title), formula=turned(one.formula),
-        advised_why=turned(one.advised_why), unit=_own_unit(one, motor),
-        inputs=tuple(replace(i, meaning=turned(i.meaning)) for i in one.inputs),
+        advised_why=turned(one.advised_why), unit=own_unit(one.key, one.unit),
+        inputs=tuple(
+            replace(i, meaning=turned(i.meaning),
+                    unit=COLD_UNITS.get(i.unit, i.unit) if cold else i.unit)
+            for i in one.inputs
+        ),
     )  # fmt: skip
 
 
-def _own_unit(one: Finding, motor: bool) -> str:
-    """The unit of a finding's value, with what its power or flow is of."""
-    if motor and one.unit == "kW":
+def own_unit(key: str, unit: str) -> str:
+    """The unit of a finding's value by its key, with what its power or flow is of."""
+    if is_motor(key) and unit == "kW":
         return MOTOR
-    measured = one.key.startswith(("as_measured.", "measured."))
-    return AIR if measured and one.unit == "L/min" and one.key.startswith(AIR_KEYS) else one.unit
+    if key.startswith(COLD_KEYS):
+        return COLD_UNITS.get(unit, unit)
+    measured = key.startswith(("as_measured.", "measured."))
+    return AIR if measured and unit == "L/min" and key.startswith(AIR_KEYS) else unit
 
 
 def explained_in(one: Finding, system: System) -> Explanation:
@@ -295,17 +340,20 @@ def _number_in(value: float | None, unit: str) -> tuple[float | None, str]:
     return None if value is None else convert(value, unit, other), _SAID.get(other, other)
 
 
-def is_motor(one: Finding) -> bool:
-    """Whether a finding is about the rating of a motor."""
-    return "motor" in one.key
+def is_motor(key: str) -> bool:
+    """Whether a finding of this key is about the rating of a motor."""
+    return "motor" in key
 
 
 def unit_by_name(name: str, unit: str, system: System) -> str:
-    """The unit of a figure by its name or meaning: to a US reader the power of a motor is in hp.
+    """The unit of a figure by its name or meaning: to a US reader the power of a motor is in hp,
+    and heat that is moved in Btu.
 
     >>> unit_by_name("motor_kw", "kW", "US"), unit_by_name("heater_kw", "kW", "US")
     ('kW motor', 'kW')
     """
+    if system == "US" and (name in OF_WHAT or COLD_MEANS.search(name)):
+        return OF_WHAT.get(name) or COLD_UNITS.get(unit, unit)
     return MOTOR if system == "US" and unit == "kW" and "motor" in name else unit
 
 
@@ -321,6 +369,8 @@ def table_in(table: Table, system: System, *, air: bool = False) -> Table:
         own = COUNTED.get(str(row[told]), str(row[told])) if told is not None else ""
         if own == "L/min" and (air or _airy(row)):
             own = AIR
+        if own in COLD_UNITS and str(row[0]).endswith(THERMAL):
+            own = COLD_UNITS[own]
         cells: list[float | str] = []
         for i, cell in enumerate(row):
             if i == told:
@@ -354,6 +404,8 @@ def _unit_of(table: Table, i: int, air: bool) -> str:
         "motor" in name or (table.key == "power.motors" and name.startswith("rated"))
     ):
         return MOTOR
+    if table.key.startswith(COLD_KEYS) and unit in COLD_UNITS:
+        return COLD_UNITS[unit]
     if unit == "L/min" and air and not WET.search(name):
         return AIR
     return unit

@@ -16,7 +16,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from byrewright.documents.format import System, drawn_in, shown
+from byrewright.documents.format import System, drawn_in, key_figure, shown
 from byrewright.documents.interlocks import pages as pages_of
 from byrewright.documents.lengths import CUT, feet, hole_mm
 from byrewright.documents.plan_set import plan_set
@@ -25,6 +25,7 @@ from byrewright.documents.schedule import page_in, pages
 from byrewright.documents.schematic import Issue, schematic_svg, sheets_for
 from byrewright.documents.tests_in import checks_in, measured_in
 from byrewright.documents.us_units import (
+    COLD_KEYS,
     explained_in,
     finding_in,
     result_in,
@@ -42,6 +43,7 @@ from byrewright.site.checks.verdicts import as_measured
 from byrewright.site.log import Log, Owner
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.standards.units import US_UNITS, convert
+from byrewright.studies.count import data_plate
 from byrewright.studies.day import run_day
 from byrewright.studies.failures.study import study_failures
 from byrewright.studies.routes.study import Routes, routes
@@ -203,6 +205,33 @@ def test_free_air_is_cfm_and_motors_are_hp() -> None:
     assert all(" hp" in f.sentence and " kW" not in f.sentence for f in motors)
     milk = [f.sentence for f in sizing.findings if f.key.startswith("milk")]
     assert not [s for s in milk if "cfm" in s]
+
+
+def test_heat_that_is_moved_is_in_btu() -> None:
+    """Refrigeration would be in kW, as no condensing unit is sold there, or a heater in Btu/h."""
+    found = [f for n in ("sizing", "day") for f in study(n).findings if f.key.startswith(COLD_KEYS)]
+    assert len([f for f in found if "Btu" in f.sentence]) >= 4
+    assert [f.sentence for f in found if re.search(r"\dW?h? kWh?\b", f.sentence)] == []
+    assert {f.unit for f in found} & {"kW", "kWh"} == set()
+    assert not [c for c in study("sizing").table("cooling.stages").units if c == "kW"]
+    heaters = [f for f in study("sizing").findings if f.key == "wash.heater_power"]
+    assert heaters and all(" kW" in f.sentence and "Btu" not in f.sentence for f in heaters)
+    blocks = paper_for("refrigeration", example(ROWS), told(ROWS), Issue("2026-03-01", "A"),
+                       "US", drawn=KeyedBlank()).blocks  # fmt: skip
+    assert [w for w in words_of(blocks) if re.search(r"\d\W*kWh?\b(?!/d)", w)] == []
+
+
+def test_data_plates_tell_what_their_figures_are_of() -> None:
+    """A vacuum pump of a US plant would be ordered by so many gpm, its motor in kW."""
+    plates = {m.KIND: (data_plate(m), key_figure(m, "US")) for n in PLANS
+              for m in example(n).equipment.values()}  # fmt: skip
+    said = {kind: (text_in(plate, "US"), figure) for kind, (plate, figure) in plates.items()}
+    assert re.match(r"capacity \d+ cfm, motor 20.1 hp", said["vacuum_pump"][0])
+    assert re.match(r"flow [\d.]+ gpm, .*motor [\d.]+ hp", said["liquid_pump"][0])
+    assert re.search(r"capacity [\d.]+ cfm, motor", said["air_compressor"][0])
+    assert said["ice_bank"] == ("store 273,000 Btu, duty 34,100 Btu/h", "34\u2009121\u00a0Btu/h")
+    assert said["condensing_unit"][1].endswith("Btu/h")
+    assert "heater 9 kW" in said["water_heater"][0]
 
 
 def test_metric_readers_see_nothing_new() -> None:
@@ -451,7 +480,10 @@ def test_no_opening_is_told_narrower_than_it_must_be(mm: int) -> None:
 @given(
     st.floats(0.1, 9000),
     st.sampled_from(
-        sorted(set(US_UNITS) - {"L/min free", "kW motor", "1/L", "L/kWh", "kg/m2", "L/kg"})
+        sorted(
+            set(US_UNITS)
+            - {"L/min free", "kW motor", "kW cold", "kWh cold", "1/L", "L/kWh", "kg/m2", "L/kg"}
+        )
     ),
 )
 def test_any_quantity_in_a_sentence_is_turned(value: float, unit: str) -> None:
