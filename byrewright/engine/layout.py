@@ -392,7 +392,7 @@ class Layout:
             hot: dict[str, list[Supply]] = {}
             cold: dict[str, list[Supply]] = {}
             for node in self.net.ports(tag, one.supply):
-                for x in self._water_to(node, WASHING, RINSING):
+                for x in self._water_to(node, WASHING, RINSING, alone=True):
                     (hot if x.source in self.heats else cold).setdefault(x.source, []).append(x)
             if not hot and not cold:
                 self.out.notes.append(f"{tag}: no water reaches it, so no wash is simulated.")

@@ -58,6 +58,21 @@ def test_a_stuck_wash_valve_spoils_the_wash(wrong: dict[str, str], comes_back: b
     assert bool(spoilt > 50) is comes_back
 
 
+def test_hot_water_that_is_shut_in_the_wash_does_not_fill_its_vessel() -> None:
+    """Would fail if a wash were hot by a valve that only another mode opens."""
+    base = small(V60=plants.machine("V60", "valve"))
+    pipes = [p.model_copy(update={"end": "V60.a"}) if p.end == "TR1.supply_2" else p
+             for p in base.pipes] + [plants.pipe("LV1", "V60.b", "TR1.supply_2")]  # fmt: skip
+    hot = []
+    for at in ("open", "closed"):
+        modes = {n: m.model_copy(update={"positions": {
+            **m.positions, "V60": at if "wash" in m.does else "open"}})
+            for n, m in base.modes.items()}  # fmt: skip
+        _, state = washed(base.model_copy(update={"pipes": tuple(pipes), "modes": modes}))
+        hot.append(state.bout[0][sh.B_HOT_C])
+    assert hot[0] > 60 and hot[1] < 40
+
+
 def test_every_heater_and_wash_vessel_gives_its_part() -> None:
     """Would fail if the first heater or wash vessel alone were used."""
     base = small()

@@ -86,13 +86,29 @@ def test_a_wash_that_comes_to_no_receiver_fails(drafted: Plant) -> None:
     """Would fail if a shut valve before the units left a wash that nothing speaks of, or lines
     that are taken as washed by what pumps move behind them."""
     shut = with_modes(drafted, V64="closed")
-    found = [f for f in size(shut).findings if f.key == "wash.circulates"]
+    found = [f for f in size(shut).findings if f.key == "wash.supplied"]
     assert {f.subject for f in found} >= {"rinse", "wash", "last_rinse"}
     assert all(f.verdict == "fails" and f.value == 0 for f in found)
+    assert not [f for f in size(drafted).findings if f.key == "wash.supplied"]
     one = with_modes(drafted, *(n for n, m in drafted.modes.items() if "wash" in m.does),
                      V64="closed")  # fmt: skip
     assert finding(one, "wash.missed", "").verdict == "unknown"
     assert finding(drafted, "wash.missed", "").verdict == "holds"
+
+
+def test_a_wash_without_water_or_its_pump_fails(drafted: Plant) -> None:
+    """Would fail if hot water of another mode filled the vessel, if a mode that fills it ahead
+    counted for nothing, or a pump that stands passed as one that runs."""
+    key = "wash.supplied"
+    dry = with_modes(drafted, "wash", V60="closed")
+    assert finding(dry, key, "wash").value == 0
+    ahead = drafted.modes["wash"].model_copy(
+        update={"name": "fill", "positions": {"V60": "open", "LP1": "runs"}, "like": "idle"}
+    )
+    filled = dry.model_copy(update={"modes": {**dry.modes, "fill": ahead}})
+    assert not [f for f in size(filled).findings if f.key == key]
+    slow = finding(with_modes(drafted, "wash", LP4="stopped"), key, "wash")
+    assert slow.verdict == "fails" and slow.value is not None and slow.value > 10
 
 
 def test_a_receiver_that_nothing_empties_in_the_wash_fails(drafted: Plant) -> None:

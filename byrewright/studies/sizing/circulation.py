@@ -10,12 +10,14 @@ from byrewright.engine.liquidgraph import Situation
 from byrewright.engine.liquids import Liquids, LiquidsUnsolved
 from byrewright.engine.liquidstreams import Stream, streams
 from byrewright.plant.plant import Plant
+from byrewright.plant.primitives import WashVessel
 from byrewright.plant.roles import GivesMilk, LoadsTankers, MakesUpWash, MovesMilk
 from byrewright.results import Input
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.network import net_of
-from byrewright.studies.sizing.sizes import TIGHT, next_round, spare, worked
+from byrewright.studies.sizing.receiving import wash_flow_l_min
+from byrewright.studies.sizing.sizes import TIGHT, listed, next_round, spare, worked
 
 LEAST_L_MIN = 1.0  # less than this is no wash
 FIT_FROM_L_MIN, FIT_MOST, FIT_WITHIN = 5.0, 4.0, 0.02
@@ -109,7 +111,7 @@ def _held_back(net: Liquids, s: Situation, found: Sequence[Stream],
     return {tag: share for tag, share in stuck.items() if share > 0}
 
 
-def size_circulation(ctx: StudyContext, _duty: Duty) -> None:
+def size_circulation(ctx: StudyContext, duty: Duty) -> None:
     """Every vessel on the wash's way takes on what comes to it, in every mode that washes."""
     net = net_of(ctx)
     worst: dict[str, Stage] = {}  # by the last of its vessels, which names the finding
@@ -122,8 +124,8 @@ def size_circulation(ctx: StudyContext, _duty: Duty) -> None:
         except LiquidsUnsolved as bad:
             broken.append(str(bad))
             continue
-        if not every and washes_units(ctx.plant, name):
-            _none_comes(ctx, name)
+        if washes_units(ctx.plant, name):
+            _supplied(ctx, name, bool(every), wash_flow_l_min(ctx, duty))
         for stage in every:
             old = worst.get(stage.vessels[-1])
             if old is None or _short(stage) > _short(old):
@@ -150,14 +152,48 @@ def washes_units(plant: Plant, mode: str) -> bool:
     )
 
 
-def _none_comes(ctx: StudyContext, mode: str) -> None:
-    ctx.find(
-        "wash.circulates", "Wash goes round", 0.0, "L/min",
-        f"In {mode} the units are washed, but no wash comes from its vessel to a receiver: look "
-        "for a valve that is shut, or a pump that stands, before the units.",
-        subject=mode, limit=LEAST_L_MIN, sense="at_least", formula="q_in > 0",
-        source="the solved liquid network", known="derived",
-    )  # fmt: skip
+def _supplied(ctx: StudyContext, mode: str, comes: bool, wanted_l_min: float) -> None:
+    """Fails where no water fills the wash vessel in a mode that washes the units, where its wash
+    comes to no receiver, and where it is drawn through a pump that stands."""
+    net = net_of(ctx)
+    s = net.situation(mode)
+    every = streams(net, net.solve(s), frozenset(net.movers))
+    wash = {t for t, v in net.vessels.items() if v.holds == "wash" and v.role == "store"}
+    fills = [n for n, m in ctx.plant.modes.items()
+             if {"wash", "rinse"} & set(m.does) and not washes_units(ctx.plant, n)]  # fmt: skip
+    stand = sorted({p for x in every if x.source in wash for p in x.passes if not net.runs(s, p)})
+    through = sum(x.l_min for x in every if x.source in wash and set(stand) & set(x.passes))
+    found = []
+    if not any(_filled(net, net.situation(n), wash) for n in (mode, *fills)):
+        found.append((f"no water comes to {listed(sorted(wash))}: a valve on its way is shut, or a "
+                      "pump stands. A wash begins with an empty vessel", 0.0))  # fmt: skip
+    if not comes:
+        found.append(("no wash comes from its vessel to a receiver: look for a valve that is shut, "
+                      "or a pump that stands, before the units", 0.0))  # fmt: skip
+    elif stand and through >= LEAST_L_MIN:
+        found.append((f"{listed(stand)} stands and the vacuum alone draws {through:.0f} L/min "
+                      "through it: let it run", through))  # fmt: skip
+    for says, value in found[:1]:
+        ctx.find(
+            "wash.supplied", "Wash that comes to the units", value, "L/min",
+            f"In {mode} the units are washed, but {says}.",
+            subject=mode, limit=max(LEAST_L_MIN, wanted_l_min), sense="at_least",
+            formula="flow from the wash vessel through the units",
+            source="the solved liquid network", known="derived",
+        )  # fmt: skip
+
+
+def _filled(net: Liquids, s: Situation, wash: Collection[str]) -> bool:
+    """Whether water runs into a wash vessel, or a source of a pressure that is not stated stands
+    open to it."""
+    every = streams(net, net.solve(s, broken=[]), ())
+    if any(net.vessels[x.source].holds == "water" and x.target in wash
+           for x in every if x.source in net.vessels):  # fmt: skip
+        return True
+    fed = ((tag, p) for tag, one in net.plant.equipment.items() for p in one.lower()
+           if isinstance(p, WashVessel))  # fmt: skip
+    return any(net.vessels[t].role == "source" for tag, one in fed
+               for node in net.ports(tag, one.supply) for t in net.joined(s, node))  # fmt: skip
 
 
 def _weakest(ctx: StudyContext, stage: Stage) -> MovesMilk | None:
