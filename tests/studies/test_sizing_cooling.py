@@ -141,6 +141,23 @@ def test_the_advised_ice_bank_holds() -> None:
     assert {again.finding(f"cooling.ice.{f}").verdict for f in sizes} <= {"holds", "tight"}
 
 
+def test_an_ice_bank_that_stands_by_carries_the_day_alone() -> None:
+    """Would fail if a duty bank were sized for half the day because another stands by, or banks
+    that are to share it for the whole."""
+    pair = {i: machine(i, "ice_bank", store_kwh=300, duty_kw=40) for i in ("IB1", "IB2")}
+    limits: dict[str, list[float]] = {}
+    for wish in ("none", "shared-running", "duty-and-standby"):
+        found = sized(wishing(chilled(**pair), redundancy=wish), size_cooling)
+        each = [found.finding(f"cooling.ice.{f}@IB1") for f in ("duty", "store")]
+        limits[wish] = [f.limit or 0.0 for f in each]
+        assert all(("with IB2 off" in f.sentence) == (wish == "duty-and-standby") for f in each)
+    alone = sized(chilled(), size_cooling)
+    whole = [alone.finding(f"cooling.ice.{f}").limit or 0.0 for f in ("duty", "store")]
+    assert limits["duty-and-standby"] == pytest.approx(whole, rel=0.15)
+    assert limits["none"] == limits["shared-running"]
+    assert limits["none"][0] == pytest.approx(whole[0] / 2)
+
+
 def test_ice_made_at_dear_hours_is_said() -> None:
     """Ice would be made at the day price without a word."""
     bank = machine(

@@ -26,6 +26,7 @@ from byrewright.studies.sizing.sizes import (
     worked,
 )
 
+DUTY = "duty-and-standby"
 OFF_PEAK = 1e-9
 """A hair over the least duty, so that rounding does not leave a store without end."""
 
@@ -162,13 +163,16 @@ def _ice(
     ctx: StudyContext, banks: tuple[MakesCold, ...], hours: list[float], inputs: tuple[Input, ...]
 ) -> None:
     count, day = sum(b.count for b in banks), sum(hours)
+    # A bank that stands by is one more than those that carry the day; banks that share help out.
+    wish = ctx.plant.wishes.redundancy if ctx.plant.wishes.redundancy == DUTY else "none"
+    carry = day / each_carries(day, count, wish) if day > 0 else float(count)
     window = _window(banks[0].cold())
     air = plates(ctx)
-    duty_limit = air.rating(day / len(window) / count)
+    duty_limit = air.rating(day / len(window) / carry)
     made = [0.0] * 24
-    has = sum(b.count * b.cold().duty_kw for b in banks)
+    has = sum(b.count * b.cold().duty_kw for b in banks) * carry / count
     for hour in window:
-        made[hour] = max(has, duty_limit * count * (1 + OFF_PEAK))
+        made[hour] = max(has, duty_limit * carry * (1 + OFF_PEAK))
     store = storage_needed(hours, made) or 0.0
     ctx.notes.series.append(
         Series(
@@ -183,13 +187,14 @@ def _ice(
     for bank in banks:
         cold = bank.cold()
         span = cold.span
+        off = with_others_off(bank, banks, wish) if wish == DUTY else ""
         ctx.find(
             "cooling.ice.duty",
             "Ice-making duty",
             cold.duty_kw,
             "kW",
             f"{bank.id} makes {cold.duty_kw:.0f} kW of cold; the day's {day:.0f} kWh in the "
-            f"{len(window)} h from {span} asks for {duty_limit:.0f} kW: "
+            f"{len(window)} h from {span} asks for {duty_limit:.0f} kW{off}: "
             f"{spare(cold.duty_kw, duty_limit)}.{air.words}",
             subject=bank.id,
             limit=duty_limit,
@@ -199,23 +204,23 @@ def _ice(
             inputs=(
                 *inputs,
                 stated("hours", "ice making", len(window), "h", span),
-                worked("banks", "ice banks", count),
+                worked("banks", "ice banks that carry the day", round(carry)),
                 *air.inputs,
             ),
             source="heat balance",
             known="derived",
             advised=next_preferred((1.0 + TIGHT) * duty_limit),
-            advised_why=f"the day's cold in {len(window)} h, next size",
+            advised_why=f"the day's cold in {len(window)} h{off}, next size",
             target=(bank, type(bank).SIZED_BY["duty"]),
         )
-        each = store / count
+        each = store / carry
         ctx.find(
             "cooling.ice.store",
             "Ice store",
             cold.store_kwh,
             "kWh",
             f"{bank.id} stores {cold.store_kwh:.0f} kWh of ice; {each:.0f} kWh carries the "
-            f"milkings between makings: {spare(cold.store_kwh, each)}.",
+            f"milkings between makings{off}: {spare(cold.store_kwh, each)}.",
             subject=bank.id,
             limit=each,
             sense="at_least",
@@ -225,7 +230,7 @@ def _ice(
             source="sequent-peak form of the mass curve (Thomas and Burden 1963)",
             known="from_memory",
             advised=next_preferred(each * 1.1),
-            advised_why="what the milkings melt, a tenth more, next size",
+            advised_why=f"what the milkings melt{off}, a tenth more, next size",
             target=(bank, type(bank).SIZED_BY["store"]),
         )
         _tariff(ctx, bank, window)
