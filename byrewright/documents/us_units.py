@@ -382,6 +382,9 @@ def table_in(table: Table, system: System, *, air: bool = False) -> Table:
                 its = own if table.columns[i] not in NO_UNIT else ""
                 if its == "degC" and table.columns[i] in DIFFERENCES:
                     its, bare = "K", True
+                if units[i] == MOTOR and _no_motor(table, row) and not isinstance(cell, str):
+                    cells.append(f"{_short(float(cell))} kW")
+                    continue
                 cells.append(_cell(cell, units[i], its, air, bare=bare))
         rows.append(tuple(cells))
     return replace(
@@ -390,6 +393,11 @@ def table_in(table: Table, system: System, *, air: bool = False) -> Table:
         title=text_in(table.title, system, air=air), note=text_in(table.note, system, air=air),
         columns=tuple(text_in(c, system, air=air) for c in table.columns),
     )  # fmt: skip
+
+
+def _no_motor(table: Table, row: Sequence[float | str]) -> bool:
+    """Whether a row of motors is of something that is no motor: nothing of it starts."""
+    return "start" in table.columns and row[table.columns.index("start")] == "-"
 
 
 def _airy(row: Sequence[float | str]) -> bool:

@@ -1,0 +1,102 @@
+"""The plan set in US units: feet and inches on its sheets, decimal feet in its lists."""
+
+from __future__ import annotations
+
+import csv
+import html
+import io
+import re
+from fractions import Fraction
+from functools import cache
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from byrewright.documents.format import System, drawn_in
+from byrewright.documents.lengths import CUT, feet, hole_mm
+from byrewright.documents.plan_set import plan_set
+from byrewright.plant.pinning import read_set_out
+from byrewright.plant.sited import sited
+from byrewright.standards.units import convert
+from tests.documents.test_us_units import METRIC, PLANS, WORDS
+from tests.studies.failing import example
+
+LENGTH = re.compile(
+    r"\d\.\d\d+(?!\d| (?:in|ft2)\b)|^\d+ [+±-]|^\d{3,}$|^\d+-\d+ .*[^\"]$|\bmetres\b| in mm?\b"
+)
+"""What a sheet in feet and inches has nowhere: metres with two places, an opening, a mark or a cut
+piece in millimetres. A bore is in decimal inches."""
+
+
+@cache
+def plan_files(name: str, units: System) -> dict[str, bytes]:
+    """The lists and sheets of an example's plan."""
+    parts = plan_set(example(name), units=units)
+    return {p.name: p.make() for p in parts if p.name.endswith((".csv", ".svg"))}
+
+
+@pytest.mark.parametrize("name", PLANS)
+def test_no_sheet_of_the_plan_holds_a_metric_length(name: str) -> None:
+    """A US fitter would read a level in metres beside a bore in inches."""
+    checked = 0
+    for file, made in plan_files(name, "US").items():
+        if not file.endswith(".svg"):
+            continue
+        texts = [html.unescape(t) for t in re.findall(r">([^<]+)</text>", made.decode())]
+        assert [t for t in texts if METRIC.search(t) or WORDS.search(t)] == [], file
+        if "list" in file:
+            heads = [t for t in texts if METRIC.search(f"1 {t.rpartition(' ')[2]}")]
+            assert heads == [], file
+        if file[0] in "BPS":
+            assert [t for t in texts if LENGTH.search(t)] == [], file
+        checked += sum("'-" in t or t.endswith(" ft") for t in texts)
+    assert checked > 300
+
+
+@pytest.mark.parametrize("name", PLANS)
+def test_lists_of_the_plan_are_in_decimal_feet(name: str, tmp_path: Path) -> None:
+    """A list would keep metres under its heads, or turn them by another factor; a set-out table
+    could not be read back."""
+    us, metric = (plan_files(name, units) for units in ("US", "metric"))
+    for file in (f for f in us if f.endswith(".csv")):
+        rows, before = (list(csv.reader(io.StringIO(x[file].decode()))) for x in (us, metric))
+        heads = [h.rpartition(" ")[2].strip("()") for h in rows[0]]
+        assert [h for h in heads if METRIC.search(f"1 {h}")] == [], file
+        assert [c for row in rows[1:] for c in row if METRIC.search(c)] == [], file
+        for i, (head, own) in enumerate(zip(heads, before[0], strict=True)):
+            if head in ("ft", "in"):
+                unit = own.rpartition(" ")[2].strip("()")
+                for a, b in zip(before[1:], rows[1:], strict=True):
+                    wanted = convert(float(a[i]), unit, head)
+                    assert float(b[i]) == pytest.approx(wanted, abs=0.0006), (file, own)
+    path = tmp_path / "set_out.csv"
+    path.write_bytes(us["set_out.csv"])
+    made = sited(example(name))
+    assert made is not None
+    for tag, one in read_set_out(path).items():
+        body = made.plan.bodies[tag]
+        assert (one.east_m, one.north_m) == pytest.approx((body.x, body.y), abs=0.001), tag
+
+
+@given(st.floats(-90, 90), st.sampled_from((1, 2, 4, CUT)))
+def test_feet_and_inches_come_back_to_the_length(metres: float, part: int) -> None:
+    """A length would be told as another, as "1 ft 12 in", or with a fraction that is not least."""
+    said = feet(metres, part)
+    found = re.fullmatch(r"(-?)(?:(\d+)'-)?(?:(\d+) ?)?(?:(\d+)/(\d+))?\"", said)
+    assert found is not None, said
+    sign, whole, inches, over, under = found.groups()
+    assert int(inches or 0) < 12
+    assert over is None or int(over) % 2 == 1
+    told = int(whole or 0) * 12 + int(inches or 0) + int(over or 0) / int(under or 1)
+    assert (-told if sign else told) == pytest.approx(metres / 0.0254, abs=0.5 / part + 1e-9)
+
+
+@given(st.integers(20, 600))
+def test_no_opening_is_told_narrower_than_it_must_be(mm: int) -> None:
+    """A hole rounded to the nearest half inch would not let its pipe through."""
+    with drawn_in("US"):
+        whole, _, inches = hole_mm(mm).removesuffix('"').rpartition("'-")
+    told = int(whole or 0) * 12 + sum(map(Fraction, inches.split()))
+    assert 0 <= told - mm / 25.4 + 1e-6 < 0.5 + 2e-6
