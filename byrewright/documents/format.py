@@ -49,6 +49,8 @@ _SIGNS = {
     "in": "in",
     "um": "µm",
 }
+A_YEAR = " a year"
+"""What stands behind the unit of a trend."""
 THIN = "\u2009"
 NO_BREAK = "\u00a0"
 
@@ -96,6 +98,10 @@ def shown(value: float, unit: str, system: System = "metric") -> tuple[float, st
     >>> shown(100.0, "mm", "US")[1]
     'in'
     """
+    if unit.endswith(A_YEAR) and system == "US":
+        own = unit.removesuffix(A_YEAR)
+        value, unit = shown(value, {"degC": "K"}.get(own, own), system)
+        return value, unit + A_YEAR
     other = US_UNITS.get(unit) if system == "US" else None
     if other is None:
         return value, unit

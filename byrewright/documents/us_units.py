@@ -55,6 +55,12 @@ _LEANS = re.compile(
     rf"(?: lies within ({_OFF}))?(?![\w/])"
 )
 """A measured value, and numbers behind it that lean on its unit."""
+_READS = re.compile(
+    rf"\b(\w+)((?:@\S+)?) reads ({_NUMBER}) ({_ANY}); with it ({_NUMBER}), usually ({_NUMBER})"
+)
+"""A reading as a diagnosis tells it: the test's key, and what a fault would make of it."""
+_FITTED = re.compile(rf"({_NUMBER}) ({_ANY}) \(({_NUMBER} to {_NUMBER})\)(?=, by )")
+"""A figure fitted to readings, with its interval."""
 _AWAY = re.compile(
     rf"((?:plus or minus|difference|uncertainty of|instrument within) {_NUMBER}) degC"
 )
@@ -128,8 +134,11 @@ def text_in(
         text = _COLD.sub(_heat, text)
     if motor:
         text = _MOTOR.sub(lambda m: _turned(m[1], "kW", "hp"), text)
-    text = _AWAY.sub(r"\1 K", _LEANS.sub(_with_units, text))
+    text = _AWAY.sub(
+        r"\1 K", _LEANS.sub(_with_units, _READS.sub(_reads, _FITTED.sub(r"\1 \2 (\3 \2)", text)))
+    )
     text = _LITRES.sub(lambda m: f"{_rounded(convert(_value(m[1]), 'L', 'gal'))} gallons", text)
+    text = re.sub(r"\blitres\b", "gallons", text)
     text = _SECTION.sub(lambda m: us_size(float(m[1])), text)
     text = _EACH.sub(_each, _PER.sub(_per, text))
     return _QUANTITY.sub(lambda m: _one(m, text, air), text)
@@ -142,6 +151,13 @@ def _with_units(m: re.Match[str]) -> str:
     if told:
         words += f"; predicted {told} {unit}, difference {gap} {unit}"
     return words + (f" lies within {within} {unit}" if within else "")
+
+
+def _reads(m: re.Match[str]) -> str:
+    """A reading in a diagnosis, each number with its unit."""
+    key, at, value, unit, then, usual = m.groups()
+    unit = AIR if unit == "L/min" and key in AIR_TESTS else unit
+    return f"{key}{at} reads {value} {unit}; with it {then} {unit}, usually {usual} {unit}"
 
 
 def _rounded(value: float) -> str:

@@ -6,6 +6,7 @@ import csv
 import html
 import io
 import re
+from collections.abc import Callable
 from fractions import Fraction
 from functools import cache
 from pathlib import Path
@@ -14,14 +15,23 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from byrewright.commands.place import write_set
+from byrewright.documents.changes import drawings
 from byrewright.documents.format import System, drawn_in
 from byrewright.documents.lengths import CUT, feet, hole_mm
+from byrewright.documents.pack import write_pack
 from byrewright.documents.plan_set import plan_set
+from byrewright.documents.quotation import quotation_data
+from byrewright.documents.readers import paper_for
+from byrewright.documents.schematic import Issue
 from byrewright.plant.pinning import read_set_out
 from byrewright.plant.sited import sited
 from byrewright.standards.units import convert
+from byrewright.studies.changes import Change
+from byrewright.studies.sizing import size
 from tests.documents.test_us_units import METRIC, PLANS, WORDS
-from tests.studies.failing import example
+from tests.quote.test_quotation import made as priced
+from tests.studies.failing import ROWS, example
 
 LENGTH = re.compile(
     r"\d\.\d\d+(?!\d| (?:in|ft2)\b)|^\d+ [+±-]|^\d{3,}$|^\d+-\d+ .*[^\"]$|\bmetres\b| in mm?\b"
@@ -100,3 +110,39 @@ def test_no_opening_is_told_narrower_than_it_must_be(mm: int) -> None:
         whole, _, inches = hole_mm(mm).removesuffix('"').rpartition("'-")
     told = int(whole or 0) * 12 + sum(map(Fraction, inches.split()))
     assert 0 <= told - mm / 25.4 + 1e-6 < 0.5 + 2e-6
+
+
+class Asked(Exception):
+    """What was asked for, told at once."""
+
+
+def test_every_way_to_the_plan_set_passes_the_units_on(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """A pack, the place command, a quotation or the list of changes would have sheets in metres."""
+
+    def set_of(*_: object, units: System = "metric", **__: object) -> None:
+        raise Asked(units)
+
+    def packed(*told: object) -> None:
+        raise Asked(told[3])
+
+    def sheets_of(_: object, units: System = "metric") -> None:
+        raise Asked(units)
+
+    plant = example(ROWS)
+    moved = Change("positions", "changed", "TK1", "moved")
+    monkeypatch.setattr("byrewright.documents.pack.plan_set", packed)
+    monkeypatch.setattr("byrewright.documents.plan_set.plan_set", set_of)
+    for module in ("quotation", "changes", "readers"):
+        monkeypatch.setattr(f"byrewright.documents.{module}.plan_sheets", sheets_of)
+    ways: list[Callable[[], object]] = [
+        lambda: write_pack(tmp_path / "a", "", plant, size(plant), date="2026-03-01", units="US"),
+        lambda: write_set(plant, tmp_path / "b", "US"),
+        lambda: quotation_data(plant, priced(), None, (), "US", "letter"),
+        lambda: drawings(plant, plant, [moved], "2026-03-01", "US"),
+        lambda: paper_for("builder", plant, size(plant), Issue("2026-03-01", "A"), "US"),
+    ]
+    for way in ways:
+        with pytest.raises(Asked, match="US"):
+            way()

@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from byrewright.documents.certificate import certificate_data
 from byrewright.documents.format import key_figure, shown
 from byrewright.documents.interlocks import pages as pages_of
 from byrewright.documents.readers import READERS, paper_for
@@ -345,6 +346,9 @@ def test_what_was_measured_is_told_in_us_units(tmp_path: Path) -> None:
     take(log, Filled("s", "s1", "p", "x", revision_of(one.checks), rows), one.checks, log.owner)
     entries = log.entries()
     log.close()
+    paper = certificate_data(one, entries, name="1", day="2026-03-06", who="anna", units="US")
+    assert "13.6" in str(paper["groups"])
+    assert [w for w in words_of(paper) if METRIC.search(w) or METRIC.search(f"1 {w}")] == []
     plain = as_measured("x", one.checks, entries)
     result = measured_in("x", one.checks, entries, "US")
     words = [w for f in result.findings for w in (f.sentence, f.title)]

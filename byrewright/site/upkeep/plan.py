@@ -31,10 +31,13 @@ from byrewright.site.upkeep.lives import Learned, learned_of
 from byrewright.site.upkeep.trends import Trend, finding_of, table_of, too_few, trends_of
 from byrewright.site.upkeep.watched import run_meters, watched
 from byrewright.standards.rulebook import Rulebook
+from byrewright.standards.units import convert
 
 HORIZON_DAYS = 365.0
 BY_CONTACT = "as its run contact counted"
 WEARS: tuple[Wear, ...] = get_args(Wear)
+GALLONS = "gallons"
+"""Milk as a US reader enters it, for litres."""
 DAY_S = 86_400.0
 
 
@@ -167,6 +170,8 @@ def _meter(plant: Plant, text: str, known: Sequence[Entry], at: float, who: str,
             f"{text}: write the machine and its meter, such as VP1=1240, or with what is "
             'counted, such as "PU1=2400000 pulses"'
         )
+    if unit == GALLONS:
+        count, unit = float(f"{convert(count, 'gal', 'L'):.6g}"), "litres"
     if unit not in (HOURS, *WEARS):
         raise ByrewrightError(
             f"{text}: {unit} is not counted; there is {', '.join((HOURS, *WEARS))}"

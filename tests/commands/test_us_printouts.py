@@ -1,0 +1,100 @@
+"""What the commands of a running plant print and write for a US reader holds no metric unit."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from typer.testing import CliRunner
+
+from byrewright.cli import app
+from byrewright.plant.read import read_plant_text
+from byrewright.site.callout.guide import Guide, bare_guide
+from byrewright.site.readings.mapping import template
+from tests.documents.test_us_units import LEANING, METRIC, WORDS, words_of
+from tests.plant.small import SMALL
+from tests.traces.test_traces import regulated
+
+DATA = re.compile(r'id="data"[^>]*>(.*?)</script>', re.DOTALL)
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A small plant with an instrument's file."""
+    made = tmp_path_factory.mktemp("us")
+    (made / "plant.yaml").write_text(SMALL, encoding="utf-8")
+    (made / "readings.yaml").write_text(template("PU1", "RC1"), encoding="utf-8")
+    r = regulated(noise=0.05)
+    frame = pd.DataFrame({"seconds": r.t_s, "vacuum": r.x.round(2)})
+    frame.to_csv(made / "vacuum1.csv", index=False)
+    return made
+
+
+def said(folder: Path, *words: str) -> str:
+    """What a command prints in US units, lines joined."""
+    run = CliRunner().invoke(app, [words[0], str(folder / "plant.yaml"), *words[1:],
+                                   "--units", "us"])  # fmt: skip
+    assert run.exit_code == 0, run.output
+    text = " ".join(run.output.split())
+    assert [m[0] for m in (METRIC.search(text), WORDS.search(text)) if m] == []
+    return text
+
+
+def test_readings_are_told_in_inches_of_mercury(folder: Path) -> None:
+    """A recorded vacuum would be printed in kPa."""
+    assert " inHg" in said(folder, "readings", str(folder / "vacuum1.csv"))
+
+
+def test_a_sheet_in_us_units_is_filled_in_read_back_and_told(folder: Path) -> None:
+    """13.6 inHg would be entered as 13.6 kPa, refused, or printed with numbers in kPa beside it."""
+    said(folder, "tests", "--out", str(folder / "sheets"))
+    page = (folder / "sheets" / "tests.html").read_text(encoding="utf-8")
+    found = DATA.search(page)
+    assert found is not None
+    data = json.loads(found[1])
+    assert [w for w in words_of(data) if METRIC.search(w)] == []
+    asked = {c["id"]: c["unit"] for c in data["checks"]}
+    read = {"working_vacuum": "12.4", "pump_capacity@VP1": "105"}
+    rows = [
+        {"check": k, "value": v, "unit": asked[k], "uncertainty": "0.1", "who": "anna",
+         "when": "2026-03-05 10:00", "instrument": "gauge"} for k, v in read.items()
+    ]  # fmt: skip
+    sheet = folder / "filled.json"
+    sheet.write_text(json.dumps(data["head"] | {"rows": rows}), encoding="utf-8")
+    told = said(folder, "tests", "--read", str(sheet), "--all")
+    assert "2 readings entered" in told and LEANING.search(told) is None
+    assert re.search(r"\b12\.4 0\.1 inHg\b", told) and re.search(r"\b105 0\.1 cfm\b", told)
+    said(folder, "service", "--all")
+    causes = said(folder, "diagnose", "--says", "vacuum low", "--all")
+    assert "pump_capacity@VP1 reads 105 cfm" in causes
+
+
+def test_service_by_the_litre_is_told_in_gallons(folder: Path) -> None:
+    """A seal would be due after so many litres of milk."""
+    log = folder / "plant.yaml"
+    told = said(
+        folder, "service", "--all", "--meter", "MP1=1000000 gallons", "--date", "2026-03-06"
+    )
+    assert "1 entered" in told and "5,280,000 gallons" in told
+    metric = CliRunner().invoke(app, ["service", str(log), "--all", "--meter", "MP1=3800000 litres",
+                                      "--date", "2026-03-20"])  # fmt: skip
+    assert metric.exit_code == 0, "a million gallons are less than 3.8 million litres"
+
+
+def test_call_and_interlocks_take_the_units(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Their pages and papers would be written in metric units whatever was asked."""
+    monkeypatch.setattr("byrewright.site.callout.guide.guide_of", _bare)
+    said(folder, "call", "--out", str(folder / "call.html"))
+    page = (folder / "call.html").read_text(encoding="utf-8")
+    assert [w for w in re.findall(r">([^<]+)</text>", page) if METRIC.search(w)] == []
+    said(folder, "interlocks", "--out", str(folder / "locks"))
+    for one in (folder / "locks").glob("*.csv"):
+        assert METRIC.search(one.read_text(encoding="utf-8")) is None, one.name
+
+
+def _bare(plant: object, rules: object) -> Guide:
+    """A guide at once, its words in metric units."""
+    return bare_guide(read_plant_text(SMALL).plant)
