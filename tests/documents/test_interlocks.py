@@ -144,6 +144,18 @@ def test_deleting_a_sensor_leaves_its_wrong_position_unseen(study: Routes) -> No
         assert not alarms_on(out) & position_rows, row.tag
 
 
+def test_wash_that_is_seen_at_the_milk_stops_every_wash_pump(study: Routes) -> None:
+    """A probe that sees wash where milk runs would sound the alarm and let the pump run on, though
+    a valve that lets it in stops the pump."""
+    table = study.table
+    seen = [r for r in table.rows if r.harm == "wash_to_milk" and _process(table, r.on + r.off)]
+    let_in = [r for r in table.rows if r.harm == "wash_to_milk" and r not in seen]
+    assert seen and let_in
+    stops = {e for r in let_in for e in r.effects if e.startswith("Stop_")}
+    assert len(stops) > 1
+    assert all(stops <= set(r.effects) for r in seen)
+
+
 def test_delays(study: Routes, text: str) -> None:
     """Would fail if the text alarmed before its on delay, or let go before its off delay."""
     table, mode = study.table, "milking_tank_1"

@@ -249,9 +249,7 @@ class _Builder:
         effects = [SOUND]
         harms = {h.question.harm for h in hits if h.order <= 1}
         if harms & {"wash_to_milk", "water_to_milk"}:
-            effects += [
-                self._stop(p.id) for p in self.plant.able("moves liquid") if self._moves_wash(p.id)
-            ]
+            effects += self._wash_stopped()
         if "closed_line" in harms:
             pumps = {
                 h.question.subject
@@ -260,6 +258,11 @@ class _Builder:
             }
             effects += [self._stop(p) for p in sorted(pumps)]
         return tuple(dict.fromkeys(effects))
+
+    def _wash_stopped(self) -> list[str]:
+        """Stops of every pump that moves wash."""
+        pumps = self.plant.able("moves liquid")
+        return [self._stop(p.id) for p in pumps if self._moves_wash(p.id)]
 
     def _stop(self, pump: str) -> str:
         tag = self._tag("Stop", pump)
@@ -336,7 +339,7 @@ class _Builder:
             do=HARMS[harm].do,
             on_delay_s=delay_s,
             off_delay_s=3.0,
-            effects=(SOUND,),
+            effects=(SOUND, *(self._wash_stopped() if harm == "wash_to_milk" else ())),
             before=False,
         )
 
