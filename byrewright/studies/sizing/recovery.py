@@ -12,7 +12,7 @@ from byrewright.results import Table
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.in_line import in_line
-from byrewright.studies.sizing.sizes import TIGHT, listed, next_preferred, stated, worked
+from byrewright.studies.sizing.sizes import TIGHT, listed, next_preferred, stated, verb_s, worked
 from byrewright.studies.sizing.washing import wash_heat_of
 
 MEAN_OF_YEAR = "mean of the year's water"
@@ -61,8 +61,8 @@ def size_recovery(ctx: StudyContext, duty: Duty) -> None:
     for one in fitted:
         makers = tuple(m for m in every if m.id in one.takes_from)
         if not makers:
-            ctx.lacks("recovery.source", "Heat recovery", f"{one.id} names no refrigeration in "
-                        "takes_from: it gets no heat.")  # fmt: skip
+            ctx.lacks("recovery.source", "Heat recovery", f"takes_from of {one.id} names no "
+                        "refrigeration that runs: it gets no heat.")  # fmt: skip
             continue
         _fitted(ctx, duty, one, warmth_of(ctx, duty, one.takes, makers), makers)
     rows = [("without", 0.0, warmth_of(ctx, duty, "desuperheater", every))]
@@ -103,9 +103,9 @@ def _fitted(ctx: StudyContext, duty: Duty, one: RecoversHeat, w: Warmth,
     ctx.find(
         "recovery.heat", "Heat recovered for wash water", w.taken_kwh, "kWh/d",
         f"{one.id} takes {w.taken_kwh:.0f} kWh a day of the {w.given_off_kwh:.0f} kWh that "
-        f"{listed([m.id for m in makers])} give off, up to {w.most_c:g} degC; the heaters give the "
-        f"rest of {w.wanted_kwh:.0f} kWh. They are sized to do it alone: when it fails only "
-        "electricity is lost.",
+        f"{listed([m.id for m in makers])} give{verb_s(len(makers))} off, up to "
+        f"{w.most_c:g} degC; the heaters give the rest of {w.wanted_kwh:.0f} kWh. "
+        "They are sized to do it alone: when it fails only electricity is lost.",
         subject=one.id, formula=FORMULA, source="heat balance", known="derived",
         inputs=(worked("Q_cold (1 + 1/COP)", "heat given off", round(w.given_off_kwh), "kWh/d"),
                 ctx.rule(share, "s"), ctx.rule(most, "T_most"),

@@ -40,6 +40,7 @@ from byrewright.studies.sizing.sizes import (
     next_preferred,
     spare,
     stated,
+    verb_s,
     worked,
 )
 from byrewright.studies.sizing.steps import field, next_of
@@ -182,9 +183,9 @@ def _heater(ctx: StudyContext, duty: Duty, heat: WashHeat) -> None:
         share = need * one.volume_l / have
         ctx.find(
             "wash.heater_volume", "Hot water held", one.volume_l, "L",
-            f"{listed([h.id for h in heaters])} hold {have:.0f} L at {_set_c(ctx):.0f} degC; a "
-            f"plant wash draws {heat.heater_l:.0f} L and the largest tank's wash {tank:.0f} L, "
-            f"and {usable:.0%} of what is held comes out hot "
+            f"{listed([h.id for h in heaters])} hold{verb_s(len(heaters))} {have:.0f} L at "
+            f"{_set_c(ctx):.0f} degC; a plant wash draws {heat.heater_l:.0f} L and the "
+            f"largest tank's wash {tank:.0f} L, and {usable:.0%} of what is held comes out hot "
             f"({spare(have, need)}).",
             subject=one.id, limit=round(share, 1), sense="at_least", allowance=TIGHT,
             formula="V = (sum of V_s (T_s - T_w)/(T_set - T_w) + 0.02 x largest tank)/u, "
@@ -226,9 +227,9 @@ def _heater_power(
     for one in heaters:
         ctx.find(
             "wash.heater_power", "Heater input", one.heater_kw, "kW",
-            f"{listed([h.id for h in heaters])} take {have:g} kW; heating {energy:.0f} kWh again "
-            f"within {hours:.1f} h (plant wash, a tank wash and standing loss) needs {need:.1f} kW "
-            f"({spare(have, need)}).",
+            f"{listed([h.id for h in heaters])} take{verb_s(len(heaters))} {have:g} kW; "
+            f"heating {energy:.0f} kWh again within {hours:.1f} h (plant wash, a tank "
+            f"wash and standing loss) needs {need:.1f} kW ({spare(have, need)}).",
             subject=one.id, limit=round(need * one.heater_kw / have, 2), sense="at_least",
             allowance=TIGHT, formula="P = E (1 + loss t) / (t eta), shared by the heaters",
             inputs=inputs, source="us_extension", known="read",
