@@ -16,7 +16,7 @@ from byrewright.documents.format import System
 from byrewright.documents.schedule import Cell, Page, workbook
 from byrewright.documents.structured_text import exchange_xml, structured_text
 from byrewright.documents.typeset import pdf
-from byrewright.documents.us_units import result_in, words_in
+from byrewright.documents.us_units import result_in
 from byrewright.engine.interlocks import DRAFT, PRIORITIES, Row, Table, by_priority
 from byrewright.results import Result
 from byrewright.site.addresses import Addresses, default_addresses, write_map
@@ -254,16 +254,15 @@ def files(
 ) -> dict[str, bytes]:  # fmt: skip
     """Every export by file name; those for the controller are the same in all units."""
     where = addresses or default_addresses(table)
-    told = words_in(table, units)
     result = None if result is None else result_in(result, units)
     made = {
-        "interlocks.xlsx": interlocks_xlsx(told, result, where),
-        "interlocks.pdf": interlocks_pdf(told, result),
+        "interlocks.xlsx": interlocks_xlsx(table, result, where),
+        "interlocks.pdf": interlocks_pdf(table, result),
         "interlocks.st": structured_text(table).encode(),
         "interlocks.xml": exchange_xml(table),
         "addresses.csv": write_map(where, table).encode(),
     }
-    made |= {f"{_slug(p.name)}.csv": page_csv(p).encode() for p in _csv_pages(told, where)}
+    made |= {f"{_slug(p.name)}.csv": page_csv(p).encode() for p in _csv_pages(table, where)}
     return made
 
 

@@ -22,7 +22,7 @@ from byrewright.documents.readers_work import (
     upkeep_rows,
 )
 from byrewright.documents.schematic import Issue, schematic_svg, sheets_for
-from byrewright.documents.us_units import SECTION, finding_in, section_in, table_in
+from byrewright.documents.us_units import SECTION, finding_in, section_in
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import IsValve, JoinsDeck, PassesOneWay
 from byrewright.plant.sited import sited
@@ -235,7 +235,6 @@ def electrician(paper: Paper, issue: Issue) -> None:
     steps = {t.key.rpartition(".")[2]: t for t in paper.results.tables if ".start_order." in t.key}
     for source, table in steps.items():
         paper.head(f"Load steps on {source}, in this order")
-        table = table_in(table, paper.units)
         paper.table(table.columns, table.rows, units=table.units)
     paper.head("Change-over")
     paper.points(

@@ -138,7 +138,7 @@ def text_in(
         r"\1 K", _LEANS.sub(_with_units, _READS.sub(_reads, _FITTED.sub(r"\1 \2 (\3 \2)", text)))
     )
     text = _LITRES.sub(lambda m: f"{_rounded(convert(_value(m[1]), 'L', 'gal'))} gallons", text)
-    text = re.sub(r"\blitres\b", "gallons", text)
+    text = re.sub(r"\b[Ll]itres\b", lambda m: "Gallons" if m[0][0] == "L" else "gallons", text)
     text = _SECTION.sub(lambda m: us_size(float(m[1])), text)
     text = _EACH.sub(_each, _PER.sub(_per, text))
     return _QUANTITY.sub(lambda m: _one(m, text, air), text)

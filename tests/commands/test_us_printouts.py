@@ -35,6 +35,12 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return made
 
 
+def cells_of(path: Path) -> list[str]:
+    """Every cell of a workbook."""
+    book = openpyxl.load_workbook(path)
+    return [str(c) for sheet in book for row in sheet.iter_rows(values_only=True) for c in row]
+
+
 def said(folder: Path, *words: str) -> str:
     """What a command prints in US units, lines joined."""
     run = CliRunner().invoke(app, [words[0], str(folder / "plant.yaml"), *words[1:],
@@ -58,6 +64,8 @@ def test_a_sheet_in_us_units_is_filled_in_read_back_and_told(folder: Path) -> No
     assert found is not None
     data = json.loads(found[1])
     assert [w for w in words_of(data) if METRIC.search(w)] == []
+    cells = cells_of(folder / "sheets" / "tests.xlsx")
+    assert "inHg" in cells and [c for c in cells if METRIC.search(f"1 {c}")] == []
     asked = {c["id"]: c["unit"] for c in data["checks"]}
     read = {"working_vacuum": "12.4", "pump_capacity@VP1": "105"}
     rows = [
@@ -95,8 +103,7 @@ def test_call_and_interlocks_take_the_units(folder: Path, monkeypatch: pytest.Mo
     said(folder, "interlocks", "--out", str(folder / "locks"))
     for one in (folder / "locks").glob("*.csv"):
         assert METRIC.search(one.read_text(encoding="utf-8")) is None, one.name
-    book = openpyxl.load_workbook(folder / "locks" / "interlocks.xlsx")
-    cells = [str(c) for sheet in book for row in sheet.iter_rows(values_only=True) for c in row]
+    cells = cells_of(folder / "locks" / "interlocks.xlsx")
     assert "gpm" in cells and "L/min" not in cells
 
 

@@ -26,7 +26,6 @@ from byrewright.documents.us_units import (
     result_in,
     table_in,
     text_in,
-    words_in,
 )
 from byrewright.results import Result, Table, merge
 from byrewright.site.checks.check import revision_of
@@ -44,7 +43,7 @@ from byrewright.studies.sizing import size
 from byrewright.studies.vacuum import study_vacuum
 from tests.studies.failing import ROWS, SMALL, example
 
-WORDS = re.compile(r"\b(?:litres?|metres?|kilograms?|tonnes?|millimetres?)\b")
+WORDS = re.compile(r"\b(?:litres?|metres?|kilograms?|tonnes?|millimetres?)\b", re.IGNORECASE)
 """Metric units written out."""
 METRIC = re.compile(
     r"(?<![\w.])\d[\d.]*[ \u00a0]?(?:L/min|L/h|L/d|L/s|mL|L|kPa|mbar|bar|degC|\u00b0C|mm2?|cm|um|"
@@ -279,7 +278,8 @@ def test_no_paper_holds_a_metric_unit(name: str, reader: str) -> None:
                       drawn=KeyedBlank())  # fmt: skip
     words = list(words_of(paper.blocks))
     assert len(words) > 20
-    assert reader != "builder" or sum("'-" in w for w in words) > 20
+    wanted = {"builder": "'-", "electrician": " AWG", "fitter": "ft", "refrigeration": "Btu/h"}
+    assert sum(wanted[reader] in w for w in words) > 2 if reader in wanted else True
     left = [w for w in words if METRIC.search(w) or WORDS.search(w)]
     heads = [h for b in paper.blocks if b["kind"] == "table" for h in b["heads"]]
     left += [h for h in heads if METRIC.search(f"1 {h.rpartition(', ')[2]}")]
@@ -380,8 +380,7 @@ LEANING = re.compile(
 def test_interlocks_are_told_in_us_units() -> None:
     """An alarm's text or a loss would stay in metric units in the pack of a US plant."""
     plain = Routes(example(SMALL), default_rulebook()).table
-    assert words_in(plain, "metric") is plain
-    made = pages_of(words_in(plain, "US"), study("routes"))
+    made = pages_of(plain, study("routes"))
     words = [str(c) for page in made for row in (page.titles, *page.rows) for c in row]
     assert any(w == "gpm" for w in words)
     assert [w for w in words if METRIC.search(w) or METRIC.search(f"1 {w}")] == []
