@@ -6,6 +6,7 @@ import json
 import re
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import openpyxl
 import pandas as pd
@@ -13,13 +14,16 @@ import pytest
 from typer.testing import CliRunner
 
 from byrewright.cli import app
+from byrewright.drafting.close import Change
 from byrewright.plant.read import read_plant_text
+from byrewright.results import Assumption, Finding, Result
 from byrewright.site.callout.guide import Guide, bare_guide
 from byrewright.site.readings.mapping import template
 from tests.documents.test_us_units import LEANING, METRIC, WORDS, words_of
 from tests.plant.small import SMALL
 from tests.traces.test_traces import regulated
 
+BRIEF = Path(__file__).parents[2] / "examples" / "rotary_spring_ice" / "brief.yaml"
 DATA = re.compile(r'id="data"[^>]*>(.*?)</script>', re.DOTALL)
 
 
@@ -105,6 +109,29 @@ def test_call_and_interlocks_take_the_units(folder: Path, monkeypatch: pytest.Mo
         assert METRIC.search(one.read_text(encoding="utf-8")) is None, one.name
     cells = cells_of(folder / "locks" / "interlocks.xlsx")
     assert "gpm" in cells and "L/min" not in cells
+
+
+def test_a_draft_tells_what_it_assumed_and_left_open_in_us_units(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What a draft assumed, changed, left open and would have to give would be in metric units."""
+    plant = read_plant_text(SMALL).plant
+    open_one = Finding("cooling.tank", "TK1", "Tank", 8.0, "degC", "8 degC, 20 kW of cold.",
+                       "fails")  # fmt: skip
+    made = SimpleNamespace(
+        text=SMALL, plant=plant, sizing=Result("sizing", "x", (open_one,)), unjudged=(),
+        assumptions=(Assumption("farm", "mean mass", 680.0, "kg", "usual"),), held_by=("sizing",),
+        changes=(Change(1, "LP1", "head_m", 12.0, "1.5 m short", "x"),), open=(open_one,),
+        gives=("a tank of 9000 L instead of 8000 L",),
+    )  # fmt: skip
+    monkeypatch.setattr("byrewright.drafting.gives.closed_draft", lambda *_, **__: made)
+    monkeypatch.setattr("byrewright.plant.plant_id.keeping", lambda brief, _: brief)
+    out = tmp_path / "p.yaml"
+    run = CliRunner().invoke(app, ["draft", str(BRIEF), "--out", str(out), "--units", "us"])
+    assert run.exit_code == 0, run.output
+    for words in ("mean mass: 1499 lb", "4.92 ft short", "46.4 degF, 68,200 Btu/h of cold",
+                  "2378 gal instead of 2113 gal"):  # fmt: skip
+        assert words in run.output
 
 
 def _bare(plant: object, rules: object) -> Guide:

@@ -226,6 +226,13 @@ def test_data_plates_tell_what_their_figures_are_of() -> None:
     assert "heater 9 kW" in said["water_heater"][0]
 
 
+def test_a_trend_is_told_by_its_year() -> None:
+    """A wash that cools by a degree a year would be told in kelvins, or as 30 degF a year."""
+    assert shown(-1.0, "degC a year", "US") == (pytest.approx(-1.8), "degF difference a year")
+    assert shown(1.0, "kPa a year", "US") == (pytest.approx(1 / 3.386389), "inHg a year")
+    assert shown(1.0, "kPa a year") == (1.0, "kPa a year")
+
+
 def test_metric_readers_see_nothing_new() -> None:
     """The metric text would be touched."""
     plain = metric_study("sizing")
