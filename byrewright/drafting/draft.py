@@ -27,8 +27,8 @@ if TYPE_CHECKING:
 
 MOST_ROUNDS, MOST_LAYOUTS, GUESSED_ROUNDS = 12, 6, 4
 """Most rounds of sizing between two layouts, most layouts, and rounds on guessed lengths."""
-FOLLOWS_VOLUME = frozenset({"led_at_l", "start_at_l", "stop_at_l"})
-"""Levels in a vessel: the largest that they had may be of a vessel that was larger."""
+FOLLOWS_VOLUME = frozenset({"led_at_l", "start_at_l", "stop_at_l", "agitator_kw"})
+"""What goes with a vessel's volume: the largest that it was may be of a vessel that was larger."""
 COWS_A_STALL_HOUR = 6.0
 ROWS_COWS_A_STALL_HOUR = 4.0
 """Cows a stall and hour for the first guess of stalls; the sizing study then chooses."""

@@ -190,9 +190,10 @@ class Arrays:
         low, names = self.low, self.names
         k_f = sh.zeros(len(low.cooled), len(sh.COOLED))
         k_i = np.full((len(low.cooled), len(sh.COOLED_I)), -1, np.int64)
+        full_k = self.number("tank.jacket_full_k")
         for i, (tag, one, ring) in enumerate(low.cooled):
             row = low.vessels[tag]
-            k_f[i] = (one.cooling_kw / 10.0, one.cooling_kw, one.set_c, one.agitator_kw,
+            k_f[i] = (one.cooling_kw / full_k, one.cooling_kw, one.set_c, one.agitator_kw,
                       self._reach_l(one, row) * row.kg_l, self.number("tank.evaporator_share"),
                       self._still(one, row), self.number("tank.wall_least_c"))  # fmt: skip
             k_i[i, sh.KI_VESSEL] = names.vessels.index(tag)

@@ -42,17 +42,23 @@ def fill_and_cool(
     set_c: float,
     other_heat_kw: float = 0.0,
     least_content_l: float = 0.0,
+    touched: Callable[[float], float] = lambda content_l: 1.0,
+    chilled_c: float | None = None,
     rules: Rulebook | None = None,
 ) -> TankRun:
     """Step a mixed tank by the minute: heat in with the milk and from outside, heat taken out.
 
     C dT = q rho cp (T_in - T) dt + P dt - Q dt; cooling stops at the set temperature and below
-    the content at which the agitator stirs. Derived (heat balance); no layering.
+    the content at which the agitator stirs. Q is the rated cooling times the share of the
+    evaporator that is touched; where a chilled liquid takes the heat, in proportion to
+    T - T_chilled up to the full rating (`tank.jacket_full_k`). Derived (heat balance); no layering.
 
     Args:
         inflow_l_min: milk flow in a minute counted from 0.
         other_heat_kw: agitator and wall, all the time.
         least_content_l: content from which cooling works.
+        touched: share of the evaporator that milk touches, from the content in L.
+        chilled_c: temperature of the chilled liquid; None where refrigerant cools the tank itself.
 
     >>> run = fill_and_cool(start_l=1000.0, start_c=35.0, inflow_l_min=lambda _: 0.0, inflow_c=35.0,
     ...                     minutes=120, cooling_kw=17.43, set_c=0.5)
@@ -64,6 +70,7 @@ def fill_and_cool(
     check("cooling", cooling_kw, 0.0, unit="kW")
     check("minutes", minutes, 1, 100_000)
     per_l = rules.number("milk.density_kg_m3") / 1000.0 * rules.number("milk.cp_kj_kgk")
+    full_k = rules.number("tank.jacket_full_k")
     content, temperature, taken = start_l, start_c, 0.0
     contents, temperatures = [], []
     for minute in range(minutes):
@@ -75,7 +82,10 @@ def fill_and_cool(
             temperature += 60.0 * other_heat_kw / capacity
             if content >= least_content_l:
                 wanted = max(0.0, (temperature - set_c) * capacity)
-                heat = min(60.0 * cooling_kw, wanted)
+                share = touched(content)
+                if chilled_c is not None:
+                    share *= min(1.0, max(0.0, temperature - chilled_c) / full_k)
+                heat = min(60.0 * cooling_kw * share, wanted)
                 temperature -= heat / capacity
                 taken += heat
         contents.append(content)

@@ -82,6 +82,11 @@ VALUES: tuple[Value, ...] = (
     Value("tank.changeover_min", 60.0, "min", "milk that a tank takes over while one tanker leaves "
           "and the next is coupled, where milk is loaded direct", "practice", "common_practice",
           "typical", 20.0, 180.0),
+    Value("tank.jacket_full_k", 10.0, "K", "milk over the chilled liquid from which a jacket "
+          "takes out all that it is rated for; nearer, in proportion", "practice",
+          "common_practice", "typical", 5.0, 20.0),
+    Value("tank.agitator_kw_m3", 0.04, "kW/m3", "agitator motor for each m3 of a tank", "practice",
+          "common_practice", "typical", 0.015, 0.1),
     Value("tank.u_w_m2k", 0.4, "W/m2K", "heat transfer through an insulated tank wall",
           "practice", "common_practice", "typical", 0.3, 0.6),
 )  # fmt: skip

@@ -284,8 +284,9 @@ QUANTITIES: tuple[Quantity, ...] = (
         "milk in the tank as a later milking comes", "degC",
         Reading("day", blend_c),
         (Reading("sizing", blend_c),),
-        0.0, 1.0, "sizing takes the warmest month and the milking that has least to blend with; "
-        "the day stirs as its tank does, in its own month",
+        0.0, 1.5, "sizing takes the warmest month, cools as milk comes and takes milkings to be "
+        "collected whole; the day's tank stirs by its thermostat's band, and a tanker in "
+        "mid-milking leaves less to blend with",
         "not under",
     ),
     Quantity(

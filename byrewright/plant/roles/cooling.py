@@ -143,6 +143,7 @@ class StoresMilk(Role):
     time_class: Literal["0", "I", "II", "III"]
     ambient_class: Literal["A", "B", "C"]
     set_c: float
+    shape: Literal["lying", "standing"]
     agitator_kw: float
     insulation_k_h: float | None
     stirred_from_l: float | None

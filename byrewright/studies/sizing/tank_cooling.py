@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from byrewright.physics.heat import cooling_for_pull_down_kw
+from byrewright.physics.motors import next_motor_kw
 from byrewright.physics.tank_fill import TankRun, fill_and_cool, least_cooling_kw
-from byrewright.physics.tank_wall import WARMING_BELOW_K, full_loss_kw_k
+from byrewright.physics.tank_wall import SHAPES, WARMING_BELOW_K, full_loss_kw_k, wetted_share
 from byrewright.plant.roles import CoolsMilk, LoadsTankers, MakesCold, StoresMilk
 from byrewright.results import Input, Series
 from byrewright.standards.cooling import (
@@ -21,7 +22,7 @@ from byrewright.studies.sizing.altitude import plates
 from byrewright.studies.sizing.cold import rated_ambient
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
-from byrewright.studies.sizing.in_line import in_line
+from byrewright.studies.sizing.in_line import coolant_in_c, in_line
 from byrewright.studies.sizing.sizes import (
     TIGHT,
     listed,
@@ -36,6 +37,9 @@ AT_ONCE_H = 2.0
 """Hours after milking read into "at once" (the Swiss ordinance's figure, read)."""
 WATCH_H = 8
 """Hours watched after a milking ends."""
+FULL_K = "tank.jacket_full_k"
+HELD_LEAST_K = 0.5
+"""A tank set nearer to its chilled liquid than this is not held by any jacket."""
 NO_COOLING_KW = 0.05
 """Less than any refrigeration: nothing is needed."""
 BLEND_C = 10.0
@@ -103,6 +107,50 @@ def size_tank_cooling(ctx: StudyContext, duty: Duty) -> None:
             _tank(ctx, duty, tank, wanted)
     for tank in plant.machines(StoresMilk):
         _class(ctx, tank)
+        _agitator(ctx, tank)
+
+
+def _agitator(ctx: StudyContext, tank: StoresMilk) -> None:
+    """The motor that stirs a tank: all that it takes is heat that the cooling takes out again."""
+    usual = ctx.number("tank.agitator_kw_m3") * tank.volume_l / 1000.0
+    fits = next_motor_kw(usual)
+    ctx.find(
+        "cooling.tank.agitator",
+        "Agitator",
+        tank.agitator_kw,
+        "kW",
+        f"The agitator of {tank.id} has {tank.agitator_kw:g} kW; {fits:g} kW is usual for "
+        f"{tank.volume_l:.0f} L. All of it ends as heat in the milk, which the cooling takes out.",
+        subject=tank.id,
+        formula="P = p V; next motor rating",
+        inputs=(ctx.rule("tank.agitator_kw_m3", "p"), stated("V", "volume", tank.volume_l, "L")),
+        source="practice",
+        known="common_practice",
+        advised=fits,
+        advised_why="usual for its volume; next motor rating",
+        target=(tank, "agitator_kw"),
+    )
+
+
+def _balance(tank: StoresMilk) -> str:
+    """The heat balance of a tank, as told in its formula."""
+    near = " min(1, (T - T_chilled) / dT_full)" if tank.takes_coolant else ""
+    return f"C dT = q rho cp (T_in - T) dt + P dt - Q s{near} dt"
+
+
+def _touching(ctx: StudyContext, tank: StoresMilk) -> tuple[Input, ...]:
+    """What the cooling of a tank hangs on besides its rating."""
+    found = (
+        worked("s", "share of the evaporator that milk touches, by its content", "0 to 1"),
+        ctx.rule("tank.evaporator_share"),
+    )
+    chilled = coolant_in_c(ctx) if tank.takes_coolant else None
+    if chilled is None:
+        return found
+    return (
+        *found, worked("T_chilled", "coldest chilled liquid made", chilled, "degC"),
+        ctx.rule(FULL_K, "dT_full"),
+    )  # fmt: skip
 
 
 def _rule(ctx: StudyContext, wanted: Wanted) -> None:
@@ -186,10 +234,12 @@ def _run(
     ctx: StudyContext, duty: Duty, tank: StoresMilk, fill: _Fill, kw: float, in_c: float
 ) -> TankRun:
     heat_kw, reach = _gain_kw(ctx, tank) + tank.agitator_kw, reach_l(ctx, tank)
-    key = (fill, kw, in_c, tank.set_c, heat_kw, reach)
+    chilled = coolant_in_c(ctx) if tank.takes_coolant else None
+    key = (fill, kw, in_c, tank.set_c, heat_kw, reach, tank.volume_l, tank.shape, chilled)
     known: TankRun | None = ctx.known.get(key)
     if known is not None:
         return known
+    shape, reaches = SHAPES[tank.shape], ctx.number("tank.evaporator_share")
     run = ctx.known[key] = fill_and_cool(
         start_l=fill.before_l,
         start_c=tank.set_c,
@@ -200,6 +250,10 @@ def _run(
         set_c=tank.set_c,
         other_heat_kw=heat_kw,
         least_content_l=reach,
+        touched=lambda content_l: min(
+            1.0, wetted_share(content_l / tank.volume_l, shape) / reaches
+        ),
+        chilled_c=chilled,
         rules=ctx.rules,
     )
     return run
@@ -256,7 +310,12 @@ def _hold_kw(ctx: StudyContext, tank: StoresMilk) -> float:
     """Cooling that holds a full tank with its agitator on and the most warming that is allowed."""
     kg = tank.volume_l * ctx.number("milk.density_kg_m3") / 1000.0
     warming = ctx.number("tank.warming_k_h") * kg * ctx.number("milk.cp_kj_kgk") / 3600.0
-    return tank.agitator_kw + warming
+    held = tank.agitator_kw + warming
+    chilled = coolant_in_c(ctx) if tank.takes_coolant else None
+    if chilled is None:
+        return held
+    # Near its set temperature a jacket gives but a part of its rating.
+    return held / min(1.0, max(HELD_LEAST_K, tank.set_c - chilled) / ctx.number(FULL_K))
 
 
 def _tank(ctx: StudyContext, duty: Duty, tank: StoresMilk, wanted: Wanted) -> None:
@@ -280,6 +339,7 @@ def _tank(ctx: StudyContext, duty: Duty, tank: StoresMilk, wanted: Wanted) -> No
             round(_gain_kw(ctx, tank), 2),
             "kW",
         ),
+        *_touching(ctx, tank),
     )
     if need is None:
         ctx.find(
@@ -292,7 +352,7 @@ def _tank(ctx: StudyContext, duty: Duty, tank: StoresMilk, wanted: Wanted) -> No
             subject=tank.id,
             limit=tank.cooling_kw * 10 + 1.0,
             sense="at_least",
-            formula="C dT = q rho cp (T_in - T) dt + P dt - Q dt",
+            formula=_balance(tank),
             inputs=inputs,
             source="heat balance of a mixed tank",
             known="derived",
@@ -318,7 +378,7 @@ def _tank(ctx: StudyContext, duty: Duty, tank: StoresMilk, wanted: Wanted) -> No
         limit=need,
         sense="at_least",
         allowance=TIGHT,
-        formula="C dT = q rho cp (T_in - T) dt + P dt - Q dt",
+        formula=_balance(tank),
         inputs=inputs,
         source="heat balance of a mixed tank, minute by minute",
         known="derived",
@@ -367,10 +427,11 @@ def _pull_down(
         limit=allowed,
         sense="at_most",
         allowance=TIGHT,
-        formula="C dT = q rho cp (T_in - T) dt + P dt - Q dt",
+        formula=_balance(tank),
         inputs=(
             stated("Q", "tank cooling", tank.cooling_kw, "kW"),
             worked("T_in", "milk into the tank", round(in_c, 2), "degC"),
+            *_touching(ctx, tank),
         ),
         source=wanted.rule.source,
         known=wanted.rule.known,
@@ -390,10 +451,11 @@ def _pull_down(
             limit=wanted.blend_c if held else None,
             sense="at_most" if held else "says",
             allowance=TIGHT,
-            formula="C dT = q rho cp (T_in - T) dt + P dt - Q dt",
+            formula=_balance(tank),
             inputs=(
                 stated("Q", "tank cooling", tank.cooling_kw, "kW"),
                 worked("V_0", "milk standing before", later.before_l, "L"),
+                *_touching(ctx, tank),
             ),
             source=wanted.rule.source,
             known=wanted.rule.known,
