@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
 from byrewright.physics.tank_fill import fill_and_cool
@@ -216,6 +218,40 @@ def test_a_mixed_tank_against_its_closed_form() -> None:
     )
     assert run.temperature_c[-1] == pytest.approx(35 - 20 * 3600 / (1000 * RHO_CP), abs=STEP)
     assert run.cooled_kwh == pytest.approx(20)
+
+
+def test_a_jacket_gives_less_near_its_liquid_and_where_little_milk_touches_it() -> None:
+    """Sizing would promise milk that the day, which cools by this law, never finds: towards its
+    liquid a tank falls as exp(-t / T) (closed form), never to it."""
+    kw, share, to_c, full_k, minutes = 4.0, 0.5, 1.0, 10.0, 300
+    run = fill_and_cool(
+        start_l=1000,
+        start_c=8,
+        inflow_l_min=lambda _: 0.0,
+        inflow_c=8,
+        minutes=minutes,
+        cooling_kw=kw,
+        set_c=0.5,
+        touched=lambda _: share,
+        chilled_c=to_c,
+    )
+    constant_s = 1000 * RHO_CP * full_k / (kw * share)
+    wanted = to_c + (8 - to_c) * math.exp(-60 * minutes / constant_s)
+    assert run.temperature_c[-1] == pytest.approx(wanted, abs=STEP)
+
+
+def test_a_tank_of_chilled_liquid_is_advised_what_holds_it_with_its_agitator() -> None:
+    """A small tank would be drafted whose stirring warms it faster than its jacket cools."""
+    poor = chilled(
+        TK1=machine(
+            "TK1", "bulk_tank", volume_l=1500, cooling="ice_bank", cooling_kw=1.5, set_c=3.5
+        )
+    )
+    found = sized(poor, size_tank_cooling)
+    duty = found.finding("cooling.tank.duty")
+    agitator = found.finding("cooling.tank.agitator")
+    assert agitator.value == 0.75 and agitator.advised == 0.06
+    assert duty.advised is not None and duty.advised >= 0.75 / ((3.5 - 1.0) / 10.0)
 
 
 def test_heat_is_conserved_while_a_tank_fills() -> None:

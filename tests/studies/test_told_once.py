@@ -91,7 +91,7 @@ def test_the_blend_of_milkings_is_compared_where_a_region_asks_for_it() -> None:
 
     step = f"(invented) rule: at all times, {LATER_MILKINGS}"
     day = tank("day", "day.milk_temperature_2", step, 6.5)
-    every = {"day": day, "sizing": tank("sizing", "cooling.tank.blend", "TK1", 5.0)}
+    every = {"day": day, "sizing": tank("sizing", "cooling.tank.blend", "TK1", 4.9)}
     assert len(list(disagreements(every))) == 1
     every["sizing"] = tank("sizing", "cooling.tank.blend", "TK1", 5.6)
     assert not list(disagreements(every))

@@ -20,7 +20,7 @@ from byrewright.studies.sizing.sizes import (
     verb_s,
     worked,
 )
-from byrewright.studies.sizing.tank_cooling import reach_l
+from byrewright.studies.sizing.tank_runs import reach_l
 
 STEP_MIN = 5
 DAY_MIN = 1440

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 
 from byrewright.physics.heat import cooling_for_pull_down_kw
 from byrewright.physics.motors import next_motor_kw
-from byrewright.physics.tank_fill import TankRun, fill_and_cool, least_cooling_kw
-from byrewright.physics.tank_wall import SHAPES, WARMING_BELOW_K, full_loss_kw_k, wetted_share
+from byrewright.physics.tank_fill import least_cooling_kw
 from byrewright.plant.roles import CoolsMilk, LoadsTankers, MakesCold, StoresMilk
 from byrewright.results import Input, Series
 from byrewright.standards.cooling import (
@@ -22,7 +21,7 @@ from byrewright.studies.sizing.altitude import plates
 from byrewright.studies.sizing.cold import rated_ambient
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
-from byrewright.studies.sizing.in_line import coolant_in_c, in_line
+from byrewright.studies.sizing.in_line import in_line
 from byrewright.studies.sizing.sizes import (
     TIGHT,
     listed,
@@ -32,14 +31,20 @@ from byrewright.studies.sizing.sizes import (
     verb_s,
     worked,
 )
+from byrewright.studies.sizing.tank_runs import (
+    WATCH_H,
+    Fill,
+    balance,
+    fill_of,
+    gain_kw,
+    hold_kw,
+    late_h,
+    run_tank,
+    touching,
+)
 
 AT_ONCE_H = 2.0
 """Hours after milking read into "at once" (the Swiss ordinance's figure, read)."""
-WATCH_H = 8
-"""Hours watched after a milking ends."""
-FULL_K = "tank.jacket_full_k"
-HELD_LEAST_K = 0.5
-"""A tank set nearer to its chilled liquid than this is not held by any jacket."""
 NO_COOLING_KW = 0.05
 """Less than any refrigeration: nothing is needed."""
 BLEND_C = 10.0
@@ -132,27 +137,6 @@ def _agitator(ctx: StudyContext, tank: StoresMilk) -> None:
     )
 
 
-def _balance(tank: StoresMilk) -> str:
-    """The heat balance of a tank, as told in its formula."""
-    near = " min(1, (T - T_chilled) / dT_full)" if tank.takes_coolant else ""
-    return f"C dT = q rho cp (T_in - T) dt + P dt - Q s{near} dt"
-
-
-def _touching(ctx: StudyContext, tank: StoresMilk) -> tuple[Input, ...]:
-    """What the cooling of a tank hangs on besides its rating."""
-    found = (
-        worked("s", "share of the evaporator that milk touches, by its content", "0 to 1"),
-        ctx.rule("tank.evaporator_share"),
-    )
-    chilled = coolant_in_c(ctx) if tank.takes_coolant else None
-    if chilled is None:
-        return found
-    return (
-        *found, worked("T_chilled", "coldest chilled liquid made", chilled, "degC"),
-        ctx.rule(FULL_K, "dT_full"),
-    )  # fmt: skip
-
-
 def _rule(ctx: StudyContext, wanted: Wanted) -> None:
     at_once = ' "At once" is read as 2 h.' if wanted.rule.region == "EU" else ""
     note = f" Note: {wanted.rule.note}." if wanted.rule.note else ""
@@ -200,86 +184,21 @@ def _direct(ctx: StudyContext, duty: Duty, wanted: Wanted) -> None:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Fill:
-    """A milking that runs into a tank, on top of what stands there."""
-
-    before_l: float
-    inflow_l_min: float
-    minutes: int
-
-
-def _fill(duty: Duty, tank: StoresMilk, *, later: bool) -> _Fill:
-    """The largest milking into this tank: alone, or on top of the milkings before it."""
-    one = duty.largest
-    milk = min(one.saleable_l, tank.volume_l)
-    before = (
-        min(max(0.0, tank.volume_l - milk), duty.saleable_l_day - one.saleable_l) if later else 0.0
-    )
-    minutes = max(1, round(60 * one.hours * milk / max(one.saleable_l, 1e-9)))
-    return _Fill(before, milk / minutes, minutes)
-
-
-def reach_l(ctx: StudyContext, tank: StoresMilk) -> float:
-    """Content from which a tank's agitator reaches the milk."""
-    return tank.reach_l(ctx.number("tank.stirred_from_share"))
-
-
-def _gain_kw(ctx: StudyContext, tank: StoresMilk) -> float:
-    """Heat through the wall of a full tank in surroundings 28 K warmer."""
-    return WARMING_BELOW_K * full_loss_kw_k(tank.volume_l, tank.insulation_k_h, ctx.rules)
-
-
-def _run(
-    ctx: StudyContext, duty: Duty, tank: StoresMilk, fill: _Fill, kw: float, in_c: float
-) -> TankRun:
-    heat_kw, reach = _gain_kw(ctx, tank) + tank.agitator_kw, reach_l(ctx, tank)
-    chilled = coolant_in_c(ctx) if tank.takes_coolant else None
-    key = (fill, kw, in_c, tank.set_c, heat_kw, reach, tank.volume_l, tank.shape, chilled)
-    known: TankRun | None = ctx.known.get(key)
-    if known is not None:
-        return known
-    shape, reaches = SHAPES[tank.shape], ctx.number("tank.evaporator_share")
-    run = ctx.known[key] = fill_and_cool(
-        start_l=fill.before_l,
-        start_c=tank.set_c,
-        inflow_l_min=lambda m: fill.inflow_l_min if m < fill.minutes else 0.0,
-        inflow_c=in_c,
-        minutes=fill.minutes + 60 * WATCH_H,
-        cooling_kw=kw,
-        set_c=tank.set_c,
-        other_heat_kw=heat_kw,
-        least_content_l=reach,
-        touched=lambda content_l: min(
-            1.0, wetted_share(content_l / tank.volume_l, shape) / reaches
-        ),
-        chilled_c=chilled,
-        rules=ctx.rules,
-    )
-    return run
-
-
-def _late_h(run: TankRun, fill: _Fill, limit_c: float) -> float | None:
-    """Hours after the end of filling at which the mix is at the limit for good."""
-    minute = run.minutes_until(limit_c)
-    return None if minute is None else max(0.0, (minute - fill.minutes) / 60.0)
-
-
 def _needed_kw(
     ctx: StudyContext, duty: Duty, tank: StoresMilk, wanted: Wanted, in_c: float
 ) -> tuple[float | None, str]:
     """The least cooling that meets the rule for the first and for a later milking."""
-    first, later = _fill(duty, tank, later=False), _fill(duty, tank, later=True)
+    first, later = fill_of(duty, tank, later=False), fill_of(duty, tank, later=True)
 
-    def in_time(kw: float, fill: _Fill) -> bool:
+    def in_time(kw: float, fill: Fill) -> bool:
         after = wanted.within_h if wanted.from_end else wanted.within_h - fill.minutes / 60.0
-        late = _late_h(_run(ctx, duty, tank, fill, kw, in_c), fill, wanted.limit_c)
+        late = late_h(run_tank(ctx, duty, tank, fill, kw, in_c), fill, wanted.limit_c)
         return late is not None and late <= max(after, 0.0) + 1e-9
 
     def blends(kw: float) -> bool:
         if wanted.blend_c is None or later.before_l <= 0.0:
             return True
-        return _run(ctx, duty, tank, later, kw, in_c).warmest_c() <= wanted.blend_c + 1e-9
+        return run_tank(ctx, duty, tank, later, kw, in_c).warmest_c() <= wanted.blend_c + 1e-9
 
     conditions = {
         "the first milking in time": lambda kw: in_time(kw, first),
@@ -297,25 +216,13 @@ def _needed_kw(
 
 def _cold_soon_kw(ctx: StudyContext, duty: Duty, tank: StoresMilk, in_c: float) -> float:
     """The cooling a designer would take: milk at storing temperature soon after milking."""
-    first, cold = _fill(duty, tank, later=False), ctx.number("milk.stored_c")
+    first, cold = fill_of(duty, tank, later=False), ctx.number("milk.stored_c")
 
     def holds(kw: float) -> bool:
-        late = _late_h(_run(ctx, duty, tank, first, kw, in_c), first, max(cold, tank.set_c))
+        late = late_h(run_tank(ctx, duty, tank, first, kw, in_c), first, max(cold, tank.set_c))
         return late is not None and late <= AT_ONCE_H
 
-    return max(_hold_kw(ctx, tank), least_cooling_kw(holds) or 0.0)
-
-
-def _hold_kw(ctx: StudyContext, tank: StoresMilk) -> float:
-    """Cooling that holds a full tank with its agitator on and the most warming that is allowed."""
-    kg = tank.volume_l * ctx.number("milk.density_kg_m3") / 1000.0
-    warming = ctx.number("tank.warming_k_h") * kg * ctx.number("milk.cp_kj_kgk") / 3600.0
-    held = tank.agitator_kw + warming
-    chilled = coolant_in_c(ctx) if tank.takes_coolant else None
-    if chilled is None:
-        return held
-    # Near its set temperature a jacket gives but a part of its rating.
-    return held / min(1.0, max(HELD_LEAST_K, tank.set_c - chilled) / ctx.number(FULL_K))
+    return max(hold_kw(ctx, tank), least_cooling_kw(holds) or 0.0)
 
 
 def _tank(ctx: StudyContext, duty: Duty, tank: StoresMilk, wanted: Wanted) -> None:
@@ -336,10 +243,10 @@ def _tank(ctx: StudyContext, duty: Duty, tank: StoresMilk, wanted: Wanted) -> No
         worked(
             "P_wall",
             "heat through the wall of a full tank, 28 K below the room",
-            round(_gain_kw(ctx, tank), 2),
+            round(gain_kw(ctx, tank), 2),
             "kW",
         ),
-        *_touching(ctx, tank),
+        *touching(ctx, tank),
     )
     if need is None:
         ctx.find(
@@ -352,7 +259,7 @@ def _tank(ctx: StudyContext, duty: Duty, tank: StoresMilk, wanted: Wanted) -> No
             subject=tank.id,
             limit=tank.cooling_kw * 10 + 1.0,
             sense="at_least",
-            formula=_balance(tank),
+            formula=balance(tank),
             inputs=inputs,
             source="heat balance of a mixed tank",
             known="derived",
@@ -378,7 +285,7 @@ def _tank(ctx: StudyContext, duty: Duty, tank: StoresMilk, wanted: Wanted) -> No
         limit=need,
         sense="at_least",
         allowance=TIGHT,
-        formula=_balance(tank),
+        formula=balance(tank),
         inputs=inputs,
         source="heat balance of a mixed tank, minute by minute",
         known="derived",
@@ -396,11 +303,11 @@ def pull_downs(
 ) -> tuple[float, float | None]:
     """Hours after the first milking until a tank is at a limit (at most those watched), and the
     warmest blend of a later one, degC; None where no milk stands before it."""
-    first, later = _fill(duty, tank, later=False), _fill(duty, tank, later=True)
-    late = _late_h(_run(ctx, duty, tank, first, tank.cooling_kw, in_c), first, limit_c)
+    first, later = fill_of(duty, tank, later=False), fill_of(duty, tank, later=True)
+    late = late_h(run_tank(ctx, duty, tank, first, tank.cooling_kw, in_c), first, limit_c)
     blend = None
     if later.before_l > 0.0:
-        blend = _run(ctx, duty, tank, later, tank.cooling_kw, in_c).warmest_c()
+        blend = run_tank(ctx, duty, tank, later, tank.cooling_kw, in_c).warmest_c()
     return float(WATCH_H) if late is None else late, blend
 
 
@@ -408,9 +315,9 @@ def _pull_down(
     ctx: StudyContext, duty: Duty, tank: StoresMilk, wanted: Wanted, in_c: float
 ) -> None:
     """What the installed cooling does: hours after milking, and the warmest blend."""
-    first, later = _fill(duty, tank, later=False), _fill(duty, tank, later=True)
-    run = _run(ctx, duty, tank, first, tank.cooling_kw, in_c)
-    late = _late_h(run, first, wanted.limit_c)
+    first, later = fill_of(duty, tank, later=False), fill_of(duty, tank, later=True)
+    run = run_tank(ctx, duty, tank, first, tank.cooling_kw, in_c)
+    late = late_h(run, first, wanted.limit_c)
     allowed = wanted.within_h if wanted.from_end else max(0.0, wanted.within_h - first.minutes / 60)
     says = (
         f"is at {wanted.limit_c:g} degC {late:.1f} h after it ends"
@@ -427,17 +334,17 @@ def _pull_down(
         limit=allowed,
         sense="at_most",
         allowance=TIGHT,
-        formula=_balance(tank),
+        formula=balance(tank),
         inputs=(
             stated("Q", "tank cooling", tank.cooling_kw, "kW"),
             worked("T_in", "milk into the tank", round(in_c, 2), "degC"),
-            *_touching(ctx, tank),
+            *touching(ctx, tank),
         ),
         source=wanted.rule.source,
         known=wanted.rule.known,
     )
     if later.before_l > 0.0:
-        mix = _run(ctx, duty, tank, later, tank.cooling_kw, in_c).warmest_c()
+        mix = run_tank(ctx, duty, tank, later, tank.cooling_kw, in_c).warmest_c()
         held = wanted.blend_c is not None
         ctx.find(
             "cooling.tank.blend",
@@ -451,11 +358,11 @@ def _pull_down(
             limit=wanted.blend_c if held else None,
             sense="at_most" if held else "says",
             allowance=TIGHT,
-            formula=_balance(tank),
+            formula=balance(tank),
             inputs=(
                 stated("Q", "tank cooling", tank.cooling_kw, "kW"),
                 worked("V_0", "milk standing before", later.before_l, "L"),
-                *_touching(ctx, tank),
+                *touching(ctx, tank),
             ),
             source=wanted.rule.source,
             known=wanted.rule.known,
