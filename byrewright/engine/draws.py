@@ -56,6 +56,10 @@ def milked_share(after_s: sh.Floats, flow_s: sh.Floats, rise: sh.Floats, fall: f
                                                                     falling))  # fmt: skip
 
 
+SETTLES = 4
+"""Turns in which what is left in the udder is found: each brings it a hundred times nearer."""
+
+
 class Cows:
     """The cows of a plant as arrays by id, and what each gives at any milking."""
 
@@ -134,21 +138,28 @@ class Cows:
         """Flow time from the stated unit-on time, and unit-on time at this plant's removal.
 
         Rise, plateau and fall are straight; removal is where the fall crosses the threshold, plus
-        its delay. The stated times are taken to hold at the usual threshold and delay.
+        its delay. The stated times and yields are taken to hold at the usual threshold and delay:
+        what is left in the udder then comes on top of the yield.
         """
         n = self.rules.number
         fall = n("milking.fall_share")
         lag = n("milking.lag_on_s")
         usual = n("milking.removal_threshold_kg_min") / 60
-        flow_on = np.maximum(on_s - lag - n("milking.removal_delay_s"), 30.0)
+        usual_delay = n("milking.removal_delay_s")
+        flow_on = np.maximum(on_s - lag - usual_delay, 30.0)
         rise = np.clip(n("milking.rise_s") / flow_on, 0.05, 0.5)
         area = 1.0 - rise / 2 - fall / 2
         if self.plant.herd.milk_out_time_s is None:
             # No cow's plateau passes the top of the usual range: a large yield takes its time.
             flow_on = np.maximum(flow_on, 60 * kg / (area * top(self.rules, PEAK)))
-        a = fall * area * usual / kg
-        root = np.sqrt(np.maximum(0.0, 1.0 - 4 * a * flow_on))
-        flow_s = 2 * flow_on / (1.0 + root)
+        given, flow_s = kg, flow_on
+        for _ in range(SETTLES):
+            a = fall * area * usual / kg
+            root = np.sqrt(np.maximum(0.0, 1.0 - 4 * a * flow_on))
+            flow_s = 2 * flow_on / (1.0 + root)
+            fades_s = np.maximum(a * flow_s**2, 1e-9)  # from the usual threshold on
+            rest_s = np.maximum(0.0, fades_s - usual_delay)
+            kg = given + 0.5 * usual * rest_s**2 / fades_s
         threshold, delay, limit = self.removal()
         a = fall * area * threshold / 60 / kg
         crossing = np.maximum(flow_s - a * flow_s**2, (1.0 - fall) * flow_s * 0.5)

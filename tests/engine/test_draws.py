@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from byrewright.engine import shape as sh
-from byrewright.engine.draws import Cows
+from byrewright.engine.draws import Cows, milked_share
+from byrewright.plant.farm import MilkOutTime
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from tests import plants
 
@@ -31,3 +33,20 @@ def test_milk_is_let_down_after_the_lag() -> None:
     assert (usual[:, sh.C_LAG] == RULES.number("milking.lag_on_s")).all()
     assert (slow[:, sh.C_LAG] == 25.0).all()
     assert (slow[:, sh.C_FLOW_S] < usual[:, sh.C_FLOW_S]).mean() > 0.99
+
+
+def test_the_stated_yield_is_what_a_cow_gives_until_the_unit_comes_off() -> None:
+    """A day's milk would fall short of the herd's by what stays in the udder: 3 % where cows are
+    milked four times for 4.8 L."""
+    herd = {"yield_l_day": 9.6, "milk_out_time_s": MilkOutTime(mean=400.0, spread=112.0)}
+    plant = plants.rotary(60, COWS)
+    plant = plant.model_copy(update={"herd": plant.herd.model_copy(update=herd)})
+    cows = Cows(plant, RULES, SEED)
+    table, part = cows.drawn(0, 0), cows.programme.at_place(0).parts[0]
+    stated = part.litres_cow * cows.programme.milk_kg_l * cows.factor
+    fall, lag = RULES.number("milking.fall_share"), RULES.number("milking.lag_on_s")
+    flow_s, rise = table[:, sh.C_FLOW_S], table[:, sh.C_RISE]
+    given = table[:, sh.C_KG] * milked_share(table[:, sh.C_ON_S] - lag, flow_s, rise, fall)
+    # Cows of so little milk that their flow never passes the threshold are left out of the rule.
+    assert given.sum() == pytest.approx(stated.sum(), rel=0.006)
+    assert table[:, sh.C_KG].sum() > 1.01 * stated.sum(), "little would show here"
