@@ -85,6 +85,15 @@ Choices = Mapping[tuple[str, str], Chosen]
 """Chosen figures by the tag and the field they belong to."""
 
 
+def made(kind: type[Machine], name: str, choice: Chosen) -> Chosen:
+    """What is chosen, or the least that is made where less would do."""
+    limits = (getattr(x, "ge", None) for x in kind.model_fields[name].metadata)
+    least = next((x for x in limits if x is not None), None)
+    if least is None or isinstance(choice.value, str | bool) or choice.value >= least:
+        return choice
+    return Chosen(float(least), f"{choice.why}; the least that is made", choice.most)
+
+
 @dataclass(slots=True)
 class Sheet:
     """Collects a draft. `sizes` are the last round's choices; `locked` fields keep their own."""
@@ -133,6 +142,7 @@ class Sheet:
             choice = self.chosen(machine_id, name)
             if choice is None:
                 continue
+            choice = made(cls, name, choice)
             whole = info.annotation is int
             fields[name] = round(choice.value) if whole else choice.value
             reasons[name] = choice.why
@@ -160,7 +170,10 @@ class Sheet:
                 machine = self.equipment[machine_id]
                 for name in type(machine).model_fields:
                     choice = self.chosen(machine_id, name)
-                    if choice is not None and getattr(machine, name) != choice.value:
+                    if choice is None:
+                        continue
+                    choice = made(type(machine), name, choice)
+                    if getattr(machine, name) != choice.value:
                         self.equipment[machine_id] = machine.model_copy(update={name: choice.value})
                         self.comments[f"equipment.{machine_id}.{name}"] = choice.why
                         machine = self.equipment[machine_id]

@@ -231,7 +231,12 @@ def one_load(results: Mapping[str, Result]) -> float:
     """Electricity of a load of cloths, washed and dried, as the day ran them, kWh."""
     loads = cell("day.lots", "loads", max)(results["day"]).get("", 0.0)
     used = row("day.uses", "laundry", 1)(results["day"]).get("", 0.0)
-    return max(in_its_day(3.0)(results), used / loads if loads else 3.0)
+    if loads:
+        return max(in_its_day(3.0)(results), used / loads)
+    # A day whose cloths fill no load runs none: all of sizing's mean is then one load or less.
+    least = column("cloths.lots", 3)(results["sizing"]).get("", 0.0) <= 1.0
+    mean = one("cloths.energy")(results["sizing"]).get("", 0.0)
+    return max(in_its_day(3.0)(results), mean if least else 0.0)
 
 
 QUANTITIES: tuple[Quantity, ...] = (

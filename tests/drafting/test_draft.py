@@ -9,11 +9,12 @@ from pathlib import Path
 import pytest
 
 from byrewright.drafting.draft import draft_plant, intent_of, renumbered, settle
-from byrewright.drafting.sheet import Chosen
+from byrewright.drafting.sheet import Chosen, made
 from byrewright.plant.brief import read_brief_text
 from byrewright.plant.check import check
 from byrewright.plant.kinds.milk import MilkFilter
 from byrewright.plant.kinds.vacuum import VacuumPump
+from byrewright.plant.machine import kinds
 from byrewright.plant.read import read_plant_text
 from byrewright.results import Result
 from byrewright.studies.sizing import size
@@ -114,3 +115,12 @@ def test_same_brief_same_bytes() -> None:
     """Would fail if drafting depended on chance or on the order of a set."""
     first = drafted_text(SHORTEST).text
     assert first == draft_plant(read_brief_text(SHORTEST)).text
+
+
+def test_what_is_too_small_to_be_made_is_drafted_as_the_least_that_is() -> None:
+    """Eight cows would be refused for want of a condensing unit of 0.25 kW."""
+    unit = kinds()["condensing_unit"]
+    small = made(unit, "duty_kw", Chosen(0.25, "next size"))
+    assert small.value == 0.5 and small.why == "next size; the least that is made"
+    assert made(unit, "duty_kw", Chosen(3.0, "next size")).value == 3.0
+    assert made(unit, "normally", Chosen("runs", "usual")).value == "runs"
