@@ -14,6 +14,7 @@ from byrewright.studies.routes.study import routes
 from tests.abuse import fault, trial
 from tests.commands.inside import inside
 from tests.plant.small import SMALL
+from tests.plants import rows
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "rows_two_by_twenty" / "plant.yaml"
 ROWS = EXAMPLE.read_text(encoding="utf-8")
@@ -89,7 +90,7 @@ def test_a_smallest_set_that_is_not_settled_is_unknown(monkeypatch: pytest.Monke
     """The search for the fewest sensors would never end, or a set be called the smallest unproven.
 
     What it tells instead: a set that sees all, and how many any set needs."""
-    plant = read_plant_text(ROWS).plant
+    plant = rows()
     best = routes(plant, default_rulebook(), order=1, orders=False).finding("routes.sensors_least")
     monkeypatch.setattr(sensors, "QUESTIONS", 6)
     found = routes(plant, default_rulebook(), order=1, orders=False)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from byrewright.drafting.draft import draft_plant, intent_of, renumbered, settle
+from byrewright.drafting.draft import intent_of, renumbered, settle
 from byrewright.drafting.sheet import Chosen, made
 from byrewright.plant.brief import read_brief_text
 from byrewright.plant.check import check
@@ -109,12 +109,6 @@ def test_a_size_stays_with_the_pipe_it_was_chosen_for(monkeypatch: pytest.Monkey
     then = settle(two, start=replace(began, sizes=sizes), held={**sizes})
     wide = {p.id for p in then.plant.pipes if p.bore_mm == 123.0}
     assert wide == next(set(f) for f in then.sheet.families.values() if same in f)
-
-
-def test_same_brief_same_bytes() -> None:
-    """Would fail if drafting depended on chance or on the order of a set."""
-    first = drafted_text(SHORTEST).text
-    assert first == draft_plant(read_brief_text(SHORTEST)).text
 
 
 def test_what_is_too_small_to_be_made_is_drafted_as_the_least_that_is() -> None:
