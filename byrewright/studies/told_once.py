@@ -325,10 +325,10 @@ QUANTITIES: tuple[Quantity, ...] = (
             Reading("day", one("day.wash_return")),
             Reading("failures", cell("failures.moments", "coolest wash return", max)),
         ),
-        0.0, in_its_day(2.5),
-        "sizing mixes the charge on the coldest day of the year; the day takes it round through "
-        "each machine in its month, from the temperature its heater gave, with what the rinse "
-        "before left in lines and vessels",
+        0.0, in_its_day(3.0),
+        "sizing mixes the charge on the coldest day of the year with what the rinse before left in "
+        "balance tanks; the day takes it round through each machine in its month, from the "
+        "temperature its heater gave, with what stood in lines and other vessels too",
         "not under",
     ),
     Quantity(

@@ -45,6 +45,20 @@ def test_end_temperature_falls_with_the_charge() -> None:
     assert ends[0] is not None and ends[1] is not None and ends[0] < ends[1] < 80
 
 
+def test_what_the_rinse_leaves_in_a_balance_tank_cools_the_wash() -> None:
+    """Sizing would promise a return that the day, whose pumps stop above it, never finds: charge,
+    what was left and steel share their heat, and all else is alike."""
+    found = []
+    for led_at_l in (40.0, 200.0):
+        tank = machine("BT1", "balance_tank", volume_l=500, led_at_l=led_at_l)
+        end = sized(small(BT1=tank), size_washing).finding("wash.end_temperature")
+        given = {one.symbol: one.value for one in end.inputs}
+        assert given["V_left"] == pytest.approx(0.25 * led_at_l)
+        found.append(end.value)
+    assert found[0] is not None and found[1] is not None
+    assert 1.0 < found[0] - found[1] < 10.0
+
+
 def test_no_gap_fails_with_words() -> None:
     """Milkings that leave no time for a wash pass in silence."""
     crowded = rows(24, 1200, milkings=3)

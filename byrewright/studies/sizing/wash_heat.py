@@ -5,8 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from byrewright.engine.rows import levels_l
 from byrewright.engine.washing import wash_circuit
 from byrewright.physics.wash_heat import wash_return_c
+from byrewright.plant.primitives import Vessel
+from byrewright.plant.roles import BalancesMilk
 from byrewright.results import Remedy
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.sizes import worked
@@ -21,21 +24,35 @@ class HotWashEnd:
     ua_kw_k: float
     room_c: float
     air_l_min_free: float
+    left_l: float
+    left_c: float
+
+
+def _left_l(ctx: StudyContext) -> float:
+    """What the rinse before leaves in balance tanks, below the level at which their pumps stop."""
+    return sum(
+        levels_l(vessel, vessel.volume_l)[1]
+        for tank in ctx.plant.machines(BalancesMilk)
+        for vessel in tank.lower() if isinstance(vessel, Vessel)
+    )  # fmt: skip
 
 
 def hot_wash_end(
     ctx: StudyContext, start_c: float, charge_l: float, ambient_c: float
 ) -> HotWashEnd:
-    """A hot charge at its end, from its start and the ambient, all of it mixed."""
+    """A hot charge at its end, from its start and the ambient, all of it mixed, with what the
+    rinse before left."""
     n, held = ctx.number, ctx.plant.site.room_heated_to_c or 0.0
     way = wash_circuit(ctx.plant, ctx.rules)
     room = max(held, ambient_c + n("air.building_over_ambient_k"))
     warm = ctx.plant.cleaning.rinse_c / 2 + room / 2
+    left = _left_l(ctx) if charge_l > 0 else 0.0
+    mixed_c = (charge_l * start_c + left * warm) / (charge_l + left) if charge_l > 0 else start_c
     end = wash_return_c(
-        start_c, n("wash.main_min"), charge_l, way.steel_kg, warm, way.ua_kw_k, room,
+        mixed_c, n("wash.main_min"), charge_l + left, way.steel_kg, warm, way.ua_kw_k, room,
         way.air_l_min_free, way.kpa_abs, way.wet_share,
     )  # fmt: skip
-    return HotWashEnd(end, way.steel_kg, way.ua_kw_k, room, way.air_l_min_free)
+    return HotWashEnd(end, way.steel_kg, way.ua_kw_k, room, way.air_l_min_free, left, warm)
 
 
 def end_of_hot_wash(ctx: StudyContext, hot_l: float) -> None:
@@ -57,8 +74,12 @@ def end_of_hot_wash(ctx: StudyContext, hot_l: float) -> None:
         f"{air:.0f} L/min of air leaving wet); {limit:g} degC is required.{do} An estimate: the "
         "thermometer in the return decides.",
         limit=limit, sense="at_least", allowance=0.05,
-        formula="C dT/dt = -UA (T - T_room) - q_wet_air(T), after mixing with m_s of steel",
-        inputs=(worked("m_s", "tube walls and clusters", round(steel), "kg"),
+        formula="C dT/dt = -UA (T - T_room) - q_wet_air(T), after mixing with m_s and V_left",
+        inputs=(worked("V_left", "left in the balance tank by the rinse before",
+                       round(found.left_l, 1), "L"),
+                worked("T_left", "its temperature, half way from the rinse to the room",
+                       round(found.left_c, 1), "degC"),
+                worked("m_s", "tube walls and clusters", round(steel), "kg"),
                 worked("UA", "lines and clusters", round(ua, 3), "kW/K"),
                 worked("T_room", "room in the coldest month", room, "degC"),
                 worked("q", "mean free air through the wash", round(air), "L/min free"),
