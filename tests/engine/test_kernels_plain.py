@@ -17,7 +17,7 @@ import pytest
 
 from byrewright.engine import shape as sh
 from byrewright.engine.compiled import Compiled, compile_plant
-from byrewright.engine.kernels import control, energy, network, traffic
+from byrewright.engine.kernels import control, energy, lines, network, traffic
 from byrewright.standards.rulebook import default_rulebook
 from tests import plants
 
@@ -307,3 +307,64 @@ def test_the_deck_waits_for_an_operator_who_is_behind(at: SimpleNamespace) -> No
         assert at.g[sh.G_HELD] == pytest.approx(held, abs=NEAR), behind
         turned = (dt - held) * at.g[sh.G_DRIVE] / at.par[sh.PAR_STALL_S]
         assert at.g[sh.G_U] == pytest.approx(turned, abs=NEAR), behind
+
+
+# Lines.
+
+
+def line_of(at: SimpleNamespace, plugs: int, kj_kg: float = 80.0) -> int:
+    """A line whose first plugs stand full of milk, and that gave to the first place last."""
+    r = row(at, "lines")
+    each = at.F[r, sh.LN_CAP] / sh.PLUGS
+    at.S[r] = 0.0
+    at.plugs[0] = 0.0
+    at.plugs[0, :plugs, sh.MILK], at.plugs[0, :plugs, sh.HEAT] = each, each * kj_kg
+    at.S[r, sh.MILK], at.S[r, sh.HEAT] = plugs * each, plugs * each * kj_kg
+    at.S[r, sh.LS_NEWEST] = max(0, plugs - 1)
+    at.S[r, sh.LS_TO] = at.I[row(at, "places"), sh.PL_VESSEL]
+    at.n[sh.I_TARGET] = row(at, "places")
+    return r
+
+
+def through(at: SimpleNamespace, r: int, kg: float = 0.0) -> np.ndarray:
+    """Its work space after a step in which it is given milk."""
+    W = np.zeros((len(at.S), 64))
+    W[r, sh.W_GIVES] = W[r, sh.W_MASS + sh.MILK] = kg
+    plain(lines.through_lines)(0, W, at.F, at.I, at.S, at.g, at.n, at.num, at.plugs)
+    return W
+
+
+@pytest.mark.parametrize(("left_s", "of_it"), [(300.0, 1.0), (225.0, 0.5), (165.0, 0.1)])
+def test_a_line_is_pushed_out_evenly_with_its_heat(
+    at: SimpleNamespace, left_s: float, of_it: float
+) -> None:
+    """Would fail if milk were pushed out at once or too late, or its heat were left behind."""
+    r = line_of(at, sh.PLUGS)
+    cap, to = at.F[r, sh.LN_CAP], int(at.S[r, sh.LS_TO])
+    at.n[sh.I_FLUSH], at.n[sh.I_MILKING], at.g[sh.G_PHASE_LEFT] = 1, -1, left_s
+    W = through(at, r)
+    assert at.S[r, sh.MILK] == pytest.approx(of_it * cap)
+    assert at.S[r, sh.HEAT] == pytest.approx(of_it * cap * 80.0)
+    assert W[to, sh.W_MASS + sh.MILK] == pytest.approx((1.0 - of_it) * cap)
+    assert W[to, sh.W_KJ] == pytest.approx((1.0 - of_it) * cap * 80.0)
+
+
+def test_a_wash_leaves_in_a_line_what_does_not_drain(at: SimpleNamespace) -> None:
+    """Would fail if a line held a wash back as it holds milk, or kept nothing of it."""
+    r = line_of(at, 0)
+    cap = at.F[r, sh.LN_CAP]
+    at.F[r, sh.LN_STAYS] = 0.3 * cap
+    at.n[sh.I_FLUSH], at.n[sh.I_MILKING] = 0, -1
+    W = through(at, r, 0.5 * cap)
+    assert at.S[r, sh.MILK] == pytest.approx(0.3 * cap)
+    assert W[r, sh.W_OUT + sh.MILK] == pytest.approx(0.2 * cap)
+
+
+def test_a_line_keeps_apart_what_came_in_one_after_another(at: SimpleNamespace) -> None:
+    """Would fail if a plug took more than its part of the line, or were over a fortieth of it."""
+    r = line_of(at, 0)
+    part = at.F[r, sh.LN_CAP] / 40.0
+    at.n[sh.I_FLUSH], at.n[sh.I_MILKING] = 0, 0
+    through(at, r, 3.5 * part)
+    assert at.plugs[0, :, sh.MILK].max() <= part * (1.0 + NEAR)
+    assert at.plugs[0, :, sh.MILK].sum() == pytest.approx(3.5 * part)
