@@ -285,9 +285,13 @@ def test_pipes_one_after_the_other_are_one_cause(model: Model) -> None:
     assert all(one[k] == pytest.approx(other[k], rel=0.02, abs=0.02) for k in one)
 
 
-def test_between_two_grades_the_way_is_that_of_the_studies_where_it_bends(model: Model) -> None:
+def test_between_two_grades_the_way_is_that_of_the_studies_where_it_bends() -> None:
     """Would fail if a cooler fouled between its grades, where the milk is late but not yet too
-    late, were told as another fault: a straight line has the tank cool slowly at once."""
+    late, were told as another fault: a straight line has the tank cool slowly at once. With less
+    jacket than the example has, so that its tanks feel the cooler at all."""
+    plant = read_plant(EXAMPLE).sound()
+    weak = {t: plant.equipment[t].model_copy(update={"cooling_kw": 8.0}) for t in ("TK1", "TK2")}
+    model = model_of(plant.model_copy(update={"equipment": {**plant.equipment, **weak}}))
     matrix = model.matrix
     k = [f.key for f in matrix.faults].index("PC1 fouled")
     forward = Forward(model.plant, model.rules, figures_of(model.plant, model.rules))
