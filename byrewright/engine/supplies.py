@@ -72,7 +72,7 @@ class Supplies:
             found = [x for x in self._through(s, node) if x.source in sources]
             if sum(x.l_min for x in found) > sum(x.l_min for x in best) + LEAST_L_MIN:
                 best = found
-            if best and anyhow and s is every[-2]:
+            if best and anyhow and any(s is last for last in every[-2:-1]):
                 break  # a position of no mode counts only where none sends any
         pumps = self.net.movers
         if best:
