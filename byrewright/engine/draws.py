@@ -57,7 +57,7 @@ def milked_share(after_s: sh.Floats, flow_s: sh.Floats, rise: sh.Floats, fall: f
 
 
 SETTLES = 4
-"""Turns in which what is left in the udder is found: each brings it a hundred times nearer."""
+"""Turns in which what is left in the udder is found: each brings it some twenty times nearer."""
 
 
 class Cows:
