@@ -129,7 +129,7 @@ class Cows:
         long = -mean * np.log1p(-np.minimum(draw[:, 1], 0.999))
         table[:, sh.C_STOP_S] = np.where(draw[:, 0] < chance, long, 0.0)
         work = self.plant.work
-        routine = work.prepare_s + work.attach_s + work.spray_s + work.other_s
+        routine = work.routine_s
         z = stream(self.seed, "work", day, index).standard_normal(cows)[ids]
         spread = n("labour.task_spread_s") / 2
         table[:, sh.C_WORK_S] = np.maximum(0.3 * routine, routine + spread * z)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
@@ -25,7 +23,6 @@ from byrewright.plant.farm import (
     Twelve,
     Wishes,
     Work,
-    clock,
     names_by_start,
 )
 from byrewright.plant.plant_id import made_id
@@ -33,20 +30,10 @@ from byrewright.plant.problems import BriefError, problem, show
 from byrewright.plant.record import Record, par
 from byrewright.plant.source import Source, load, read_text
 from byrewright.plant.translate import validate
+from byrewright.plant.unsaid import Filler, said, where_of
 from byrewright.results import Assumption
-from byrewright.standards.electrical import usual_supply
 
 FORMAT = 1
-STARTS: Mapping[int, tuple[str, ...]]
-STARTS = {1: ("06:00",), 2: ("05:00", "16:00"), 3: ("05:00", "13:00", "21:00")}
-MOST_MILKINGS = 6
-TANKER_L = 26000.0
-"""An articulated tanker (common practice, no source)."""
-WITHHELD_SHARE = 0.015
-"""Cows under treatment or just calved, as a share of the herd (common practice, no source)."""
-CALF_L_COW_DAY = 0.6
-"""Calf milk, litres a day for each cow: 8 calves to 100 cows at 8 L (common practice)."""
-
 Recovery = Literal["none", "desuperheater", "condenser"]
 Cooling = Literal["ice_bank", "direct_expansion", "chilled_water", "glycol", "inline_and_silo"]
 
@@ -200,27 +187,6 @@ class Brief(DraftedAgain):
         )  # fmt: skip
 
 
-_SAME = {
-    "site": ("ambient_c", "hottest_c", "room_heated_to_c", "altitude_m", "region", "currency"),
-    "herd": ("yield_spread", "groups", "cow_mass_kg"),
-    "wishes": ("redundancy", "no_single_stop", "standby_power", "reserve_h", "go_round_share",
-               "budget"),
-}  # fmt: skip
-WHERE: Mapping[str, str] = {
-    **{name: f"{part}.{name}" for part, names in _SAME.items() for name in names},
-    "farm": "site.name",
-    "withheld_cows": "herd.groups",
-    "milkings": "milkings",
-    "climate": "site.ambient_c",
-    "hemisphere": "site.ambient_c",
-    "collections": "collections",
-    "supply": "site.supply",
-    "cleaning": "cleaning.washes_a_day",
-    "temperature_c": "site.water_temperature_c",
-}
-"""The place in the plant file to which a line of the brief goes; others keep `brief.name`."""
-
-
 @dataclass(frozen=True)
 class BriefFile:
     """A brief, complete, with what was assumed where it said nothing.
@@ -256,14 +222,14 @@ def read_brief_text(text: str, name: str = "brief.yaml") -> BriefFile:
     if version != FORMAT or isinstance(version, bool | float):
         source.add("F030", ("brief",), found=show(version), allowed=str(FORMAT))
         source.stop(BriefError)
-    filler = _Filler(source)
+    filler = Filler(source)
     brief = validate(Brief, filler.filled(), source, ())
     if brief is not None:
         _cross_check(brief, source)
     source.stop(BriefError)
     if brief is None:
         raise BriefError([problem("F024", file=name, found="the file", allowed="a brief")])
-    return BriefFile(brief, None, name, filler.all_assumptions(brief), source)
+    return BriefFile(brief, None, name, _all_assumptions(filler, brief), source)
 
 
 def _cross_check(brief: Brief, source: Source) -> None:
@@ -285,209 +251,19 @@ def _cross_check(brief: Brief, source: Source) -> None:
                    "stalls")  # fmt: skip
 
 
-class _Filler:
-    """Completes the lines that a brief left out, or wrote short, and notes each assumption."""
-
-    def __init__(self, source: Source) -> None:
-        self.source = source
-        self.stated: dict[str, Any] = source.data
-        self.data: dict[str, Any] = dict(source.data)
-        self.notes: list[Assumption] = []
-
-    def assume(
-        self, key: str, value: Any, said: float | str, unit: str, meaning: str, why: str
-    ) -> None:
-        """Fill in a line and note it."""
-        self.data[key] = value
-        self.note(key, said, unit, meaning, why)
-
-    def note(self, key: str, said: float | str, unit: str, meaning: str, why: str) -> None:
-        self.notes.append(Assumption(_where(key), meaning, said, unit, why))
-
-    def filled(self) -> dict[str, Any]:
-        """The brief's data with every line that has no plain default filled in."""
-        self.weather()
-        self.electricity()
-        self.water()
-        self.milking_times()
-        self.herd_groups()
-        self.tankers()
-        if self.stated.get("redundancy") == "none" and "no_single_stop" not in self.data:
-            self.assume("no_single_stop", False, "no", "", "no single failure may stop milking",
-                        "no second machines are wished")  # fmt: skip
-        if "rows" not in self.data:
-            self.data["rows"] = 2 if self.data.get("layout") == "rows" else 1
-        return self.data
-
-    def all_assumptions(self, brief: Brief) -> tuple[Assumption, ...]:
-        """Those filled in here and the plain defaults, in the brief's order."""
-        plain = [
-            Assumption(_where(p.name), p.meaning, _said(p.default), p.unit, p.why, p.known)
-            for p in brief.defaulted()
-            if p.name not in ("climate", "latitude_deg")
-            and not (p.name == "hemisphere" and "ambient_c" in self.stated)
-            and not (p.name == "deck" and brief.layout != "rotary")
-        ]  # fmt: skip
-        if brief.room_heated_to_c is None and brief.room_c() is not None:
-            self.note("room_heated_to_c", climates.ROOM_C, "degC", "least temperature of the rooms",
-                      "nights may freeze: water, wash and milk stand there")  # fmt: skip
-        if brief.cleaning is None:
-            times = brief.cleaning_part().washes_a_day
-            self.note("cleaning", times, "", "full plant washes a day", "one after each milking")
-        return tuple(dict.fromkeys([*plain, *self.notes]))
-
-    def number(self, key: str, unit: str = "") -> float | None:
-        """A stated number, or None where it is missing or wrong (which is told elsewhere)."""
-        from byrewright.standards.units import UnitError, parse_quantity
-
-        value = self.stated.get(key)
-        if isinstance(value, str) and unit:
-            try:
-                value = parse_quantity(value, unit)
-            except UnitError:
-                return None
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            return None
-        return float(value) if math.isfinite(value) and 0 < value < 1e6 else None
-
-    def weather(self) -> None:
-        climate = self.stated.get("climate", "temperate")
-        known = (
-            climate if isinstance(climate, str) and climate in climates.CLIMATES else "temperate"
-        )
-        months, hottest = climates.CLIMATES[known]
-        south = self._south()
-        if south:
-            months = climates.half_a_year_on(months)
-        why = f"round figures for a {known} climate" + (" south of the equator" if south else "")
-        if "climate" not in self.stated:
-            why = f"climate not stated: {why}"
-        if "ambient_c" not in self.data:
-            said = ", ".join(f"{v:g}" for v in months)
-            self.assume("ambient_c", list(months), said, "degC", "mean ambient by month", why)
-        if "hottest_c" not in self.data:
-            meaning = "hot afternoon that cooling must stand"
-            self.assume("hottest_c", hottest, hottest, "degC", meaning, why)
-
-    def _south(self) -> bool:
-        """Whether the farm lies south of the equator."""
-        half, why = climates.half_of_the_world(self.stated)
-        self.data |= {"hemisphere": half} if half else {}
-        if why and "ambient_c" not in self.stated:
-            self.note("hemisphere", "south", "", "half of the world, for the seasons of a climate",
-                      why)  # fmt: skip
-        return self.data.get("hemisphere") == "south"
-
-    def electricity(self) -> None:
-        """Voltage and frequency of the region, where the brief does not state them."""
-        supply = self.stated.get("supply", {})
-        if isinstance(supply, dict) and not {"voltage_v", "frequency_hz"} & set(supply):
-            usual = usual_supply(str(self.stated.get("region", "")), supply.get("phases"))
-            if usual:
-                said = f"{usual['voltage_v']:g} V, {usual['frequency_hz']} Hz"
-                why = "usual in the region; the utility says what there is"
-                self.assume("supply", {**supply, **usual}, said, "", "electricity", why)
-
-    def water(self) -> None:
-        water = self.data.get("water_source", {})
-        if not isinstance(water, dict):
-            return
-        water = dict(water)
-        stated = water.get("temperature_c")
-        if isinstance(stated, int | float | str) and not isinstance(stated, bool):
-            water["temperature_c"] = [stated] * 12
-        elif stated is None and "temperature_c" not in water:
-            mean = climates.ground_water_c(self.data["ambient_c"])
-            water["temperature_c"] = [mean] * 12
-            self.note("temperature_c", mean, "degC", "temperature of the water source, all year",
-                      "ground water lies near the year's mean ambient")  # fmt: skip
-        if "origin" not in water:
-            self.note("origin", "borehole", "", "where water comes from", "not stated")
-        self.data["water_source"] = water
-
-    def milking_times(self) -> None:
-        stated = self.data.get("milkings")
-        count = 2 if "milkings" not in self.data else 0 if stated == [] else stated
-        if isinstance(count, int) and not isinstance(count, bool):
-            if not 1 <= count <= MOST_MILKINGS:
-                self.out_of_range("milkings", count, f"1 to {MOST_MILKINGS} a day")
-                count = 2
-            starts = STARTS.get(count) or tuple(clock(240 + i * 1440 / count) for i in range(count))
-            why = "not stated" if stated is None else f"{count} milkings spread over the day"
-            said = ", ".join(starts)
-            self.assume("milkings", list(starts), said, "", "start of each milking", why)
-        every = self.data["milkings"] if isinstance(self.data["milkings"], list) else []
-        if "target_h" not in self.data:
-            hours = round(min(4.0, 0.6 * 24 / max(1, len(every))), 1)
-            where = f"milkings.{(*names_by_start(every), 'milking')[0]}.target_h"
-            why = "cows should not stand longer away from feed and rest"
-            self.data["target_h"] = hours
-            self.notes.append(Assumption(where, "time for one milking", hours, "h", why))
-
-    def out_of_range(self, key: str, found: object, allowed: str) -> None:
-        self.source.add("F026", (key,), found=show(found), allowed=allowed)
-
-    def herd_groups(self) -> None:
-        cows, groups = self.number("cows"), self.data.get("groups")
-        if groups is None and "groups" not in self.data and cows:
-            self.groups_by_hour(int(cows))
-        if isinstance(groups, int) and not isinstance(groups, bool) and cows:
-            if not 1 <= groups <= min(40, cows):
-                self.out_of_range("groups", groups, "1 to 40 groups")
-                groups = 1
-            whole, rest = divmod(int(cows), groups)
-            made = [{"name": f"group {i + 1}", "cows": whole + (i < rest)} for i in range(groups)]
-            said, why = f"{groups} groups alike", "only their number is stated"
-            self.assume("groups", made, said, "", "groups of cows", why)
-        if "withheld_cows" not in self.data:
-            self.withheld(cows or 0, groups if isinstance(groups, list) else [])
-        if "calf_milk_l_day" not in self.data:
-            litres = float(min(50000, round(CALF_L_COW_DAY * (cows or 0), -1)))
-            why = "8 calves to 100 cows at 8 L a day"
-            meaning = "milk fed to calves a day"
-            self.assume("calf_milk_l_day", litres, litres, "L/d", meaning, why)
-
-    def groups_by_hour(self, cows: int) -> None:
-        """As many groups as a milking has hours: no cow then waits longer than an hour or so."""
-        hours = self.number("target_h", "h") or self.data.get("target_h")
-        groups = math.ceil(hours) if isinstance(hours, int | float) and 0 < hours <= 24 else 1
-        if groups < 2 or cows < groups:
-            return
-        made = [{"name": f"group {i + 1}", "cows": cows // groups + (i < cows % groups)}
-                for i in range(groups)]  # fmt: skip
-        self.assume("groups", made, f"{groups} groups alike", "", "groups of cows",
-                    "brought up in turn, so that none waits much over an hour")  # fmt: skip
-
-    def withheld(self, cows: float, groups: list[Any]) -> None:
-        inside = [g.get("withheld_cows") for g in groups if isinstance(g, dict)]
-        known = [w for w in inside if isinstance(w, int) and not isinstance(w, bool)]
-        if known:
-            self.data["withheld_cows"] = sum(known)
-            return
-        few = min(2000, max(1, round(WITHHELD_SHARE * cows)))
-        why = "about 1.5 % of a herd is under treatment or has just calved"
-        self.assume("withheld_cows", few, few, "", "cows whose milk is withheld", why)
-
-    def tankers(self) -> None:
-        if "collections" in self.data:
-            if self.data["collections"] == []:
-                self.out_of_range("collections", 0, "one or more")
-            return
-        day_l = (self.number("cows") or 0) * (self.number("yield_l_day", "L/d") or 0)
-        every = 2 if 0 < day_l * 2 <= TANKER_L else 1
-        visits = min(12, max(1, math.ceil(day_l * every / TANKER_L)))
-        times = [clock(570 + i * 1440 / visits) for i in range(visits)]
-        made = [{"at": t, "tanker_l": TANKER_L, "every_days": every} for t in times]
-        said = f"{TANKER_L:g} L at {', '.join(times)}" + (" every other day" if every == 2 else "")
-        self.assume("collections", made, said, "", "tanker visits",
-                    "as many visits of one articulated tanker as the milk needs")  # fmt: skip
-
-
-def _where(key: str) -> str:
-    return WHERE.get(key, f"brief.{key}")
-
-
-def _said(value: Any) -> float | str:
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return float(value) if isinstance(value, int | float) else str(value)
+def _all_assumptions(filler: Filler, brief: Brief) -> tuple[Assumption, ...]:
+    """Those filled in here and the plain defaults, in the brief's order."""
+    plain = [
+        Assumption(where_of(p.name), p.meaning, said(p.default), p.unit, p.why, p.known)
+        for p in brief.defaulted()
+        if p.name not in ("climate", "latitude_deg")
+        and not (p.name == "hemisphere" and "ambient_c" in filler.stated)
+        and not (p.name == "deck" and brief.layout != "rotary")
+    ]  # fmt: skip
+    if brief.room_heated_to_c is None and brief.room_c() is not None:
+        filler.note("room_heated_to_c", climates.ROOM_C, "degC", "least temperature of the rooms",
+                    "nights may freeze: water, wash and milk stand there")  # fmt: skip
+    if brief.cleaning is None:
+        times = brief.cleaning_part().washes_a_day
+        filler.note("cleaning", times, "", "full plant washes a day", "one after each milking")
+    return tuple(dict.fromkeys([*plain, *filler.notes]))

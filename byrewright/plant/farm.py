@@ -249,6 +249,11 @@ class Work(Record):
         "", "cost of an hour's work in the site's currency", None, ge=0, le=500
     )
 
+    @property
+    def routine_s(self) -> float:
+        """Work a cow, s."""
+        return self.prepare_s + self.attach_s + self.spray_s + self.other_s
+
 
 WASH_WORDS: dict[str, str] = {
     word: kind

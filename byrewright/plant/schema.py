@@ -10,13 +10,14 @@ from typing import Any, get_args, get_origin
 
 from pydantic.fields import FieldInfo
 
-from byrewright.plant.brief import MOST_MILKINGS, Brief
+from byrewright.plant.brief import Brief
 from byrewright.plant.machine import Machine, kinds
 from byrewright.plant.place import NAMED, Place
 from byrewright.plant.plant import FORMAT, Mode, Pipe, Plant
 from byrewright.plant.read import ID
 from byrewright.plant.record import Record
 from byrewright.plant.translate import bounds, choices, leaves, range_text, unit_of
+from byrewright.plant.unsaid import MOST_MILKINGS
 
 Schema = dict[str, Any]
 

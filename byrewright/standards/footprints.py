@@ -6,6 +6,7 @@ Each kind declares its own (common practice, no source). A maker's sheet is bett
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -64,6 +65,8 @@ class Footprint:
     """Worked from its end, not from its long side."""
     through: bool = False
     """Liquid passes it under pressure: its ports count as one level for lift."""
+    most_high_m: float = math.inf
+    """Height beyond which it grows in length and depth alone, as under a deck."""
     runs_down: bool = False
     """Hung low in a line that must run empty, a step above the next along the flow."""
     follows: bool = False
@@ -77,10 +80,15 @@ class Footprint:
 
         >>> Footprint("tank", 3.6, 2.15, 2.45, 1900, "volume_l", 10000).sized(20000)
         (4.55, 2.7, 3.1, 3800.0)
+        >>> Footprint("deck", 0.5, 0.5, 0.7, 25, "volume_l", 100, most_high_m=1.2).sized(1200)
+        (1.3, 1.3, 1.2, 300.0)
         """
         ratio = max(0.02, min(50.0, (rating or self.at) / self.at)) if self.by else 1.0
         k = ratio**self.grows
-        sides = (max(0.1, round(side * k * 20) / 20) for side in (self.l_m, self.w_m, self.h_m))
+        high = min(self.h_m * k, self.most_high_m)
+        wider = math.sqrt(self.h_m * k / high)
+        every = (self.l_m * k * wider, self.w_m * k * wider, high)
+        sides = (max(0.1, round(side * 20) / 20) for side in every)
         length, width, height = sides
         return length, width, height, float(f"{self.mass_kg * ratio:.2g}")
 

@@ -6,13 +6,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from byrewright.plant.brief import TANKER_L, Brief, read_brief_text
+from byrewright.plant.brief import Brief, read_brief_text
 from byrewright.plant.climates import CLIMATES
 from byrewright.plant.limits import read_limits_text, rules_beside
 from byrewright.plant.plant import Plant
 from byrewright.plant.plant_id import keeping
 from byrewright.plant.problems import BriefError
 from byrewright.plant.read import read_plant_text
+from byrewright.plant.unsaid import TANKER_L
 from byrewright.standards.rulebook import default_rulebook
 from tests.plant.small import BRIEF, LIMITS, SMALL
 
@@ -57,6 +58,19 @@ def test_every_line_left_out_is_a_stated_assumption() -> None:
     ):
         assert where in said, where
     assert all(a.why and a.meaning for a in file.assumptions)
+
+
+@pytest.mark.parametrize(
+    ("cows", "hours", "people"), [(300, 4.0, 2), (1100, 4.0, 2), (2000, 4.0, 3), (4000, 7.2, 3)]
+)
+def test_milkers_and_hours_grow_with_the_herd(cows: int, hours: float, people: int) -> None:
+    """Would fail if 4,000 cows were drafted for two people and 4 h, which no parlour can do: by
+    hand 14 s a cow, 0.85 of the time, 550 cows an hour, at most 0.6 of a day for two milkings."""
+    brief = read_brief_text(f"cows: {cows}\nyield_l_day: 30\n").brief
+    assert (brief.target_h, brief.operators) == (hours, people)
+    stated = read_brief_text(f"cows: {cows}\nyield_l_day: 30\noperators: 7\n")
+    assert stated.brief.operators == 7
+    assert not any("people milking" in a.meaning for a in stated.assumptions)
 
 
 def test_a_full_brief_assumes_little() -> None:

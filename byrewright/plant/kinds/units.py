@@ -183,7 +183,7 @@ class WithheldVessel(KeepsWithheld):
     LETTERS = "WM"
     SYMBOL = "vessel"
     ROOM = "milk"
-    FORM = Footprint("deck", 0.5, 0.5, 0.7, 25, "volume_l", 100)
+    FORM = Footprint("deck", 0.5, 0.5, 0.7, 25, "volume_l", 100, most_high_m=1.2)
     PORTS = ports(
         port("milk", "milk", direction="in"),
         port("vacuum", "vacuum", direction="out", needed=False),

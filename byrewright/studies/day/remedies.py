@@ -41,7 +41,7 @@ def sooner(plant: Plant, bout: MilkingSession) -> tuple[Remedy, ...]:
     faster one sends more cows round twice than the farm wished."""
     share = bout.hours / bout.target_h
     platform, work = plant.first(StandsCows), plant.work
-    routine_s = work.prepare_s + work.attach_s + work.spray_s + work.other_s
+    routine_s = work.routine_s
     hands_h = len(bout.cows) * routine_s / bout.operators / 3600
     if platform is None or hands_h > HANDS_SHARE * bout.target_h:
         return ()

@@ -255,8 +255,7 @@ def _platform(ctx: StudyContext) -> StandsCows:
 
 def _pace(ctx: StudyContext, platform: StandsCows, operators: int, out: MilkOut) -> _Pace:
     """Cows an hour, gross and net, from the turn and the milk-out times."""
-    work = ctx.plant.work
-    routine_s = work.prepare_s + work.attach_s + work.spray_s + work.other_s
+    routine_s = ctx.plant.work.routine_s
     labour_h = labour_cows_h(routine_s, operators) if routine_s else math.inf
     running = 1.0 - platform.stop_share_pct / 100.0
     limits = [r.milking_time_limit_s for r in ctx.plant.machines(RemovesUnits)]

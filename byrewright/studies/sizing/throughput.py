@@ -21,7 +21,8 @@ from byrewright.studies.sizing.sizes import TIGHT, spare, stated, worked
 
 FEWEST_DECK, FEWEST_ROW = 8, 4
 """Fewest stalls that are considered: of a deck, and of rows (two rows of two)."""
-MOST_STALLS = 200
+MOST_STALLS, LARGEST_USUAL = 200, 120
+"""Most stalls that are considered, and what is usual (common practice, no source)."""
 LONGEST_ROW = 60
 """Most stalls of one row: a longer one is too far to walk (our choice)."""
 TURN_STEP_S = 5.0
@@ -318,7 +319,13 @@ def _stalls(ctx: StudyContext, duty: Duty) -> None:
         float(duty.stalls),
         "stalls",
         f"{duty.stalls} stalls; {need} would end {worst.name} within {worst.target_h:g} h {turn}: "
-        f"{spare(duty.stalls, need)}.",
+        f"{spare(duty.stalls, need)}."
+        + (
+            f" Parlours of more than {LARGEST_USUAL} stalls are rare: two of half the size keep "
+            "half the cows milked when one stands."
+            if need > LARGEST_USUAL
+            else ""
+        ),
         subject=platform.id if platform else "",
         limit=float(need),
         sense="at_least",
