@@ -6,8 +6,8 @@ machine kind is adding one class; nothing else holds a list of kinds.
 
 from __future__ import annotations
 
-import fnmatch
 from dataclasses import dataclass
+from functools import cache
 from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator
@@ -30,6 +30,9 @@ Direction = Literal["in", "out", "both"]
 How = Literal["pass", "mover", "gate", "check", "trap"]
 
 
+DIGITS = frozenset("0123456789")
+
+
 @dataclass(frozen=True, slots=True)
 class Port:
     """A named connection. `name` may end in `#` for a family (`line_1`, `line_2`, ...)."""
@@ -43,9 +46,10 @@ class Port:
 
     def answers_to(self, name: str) -> bool:
         """Whether a name written in the file means this port."""
-        if "#" not in self.name:
+        family, numbered, _ = self.name.partition("#")
+        if not numbered:
             return name == self.name
-        return fnmatch.fnmatchcase(name, self.name.replace("#", "[0-9]*"))
+        return name.startswith(family) and name[len(family) : len(family) + 1] in DIGITS
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +130,7 @@ def ports(*many: Port) -> tuple[Port, ...]:
     return many
 
 
+@cache
 def port(
     name: str,
     *services: Service,

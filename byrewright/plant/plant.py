@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from functools import cached_property
-from typing import Annotated, Any, Literal, Self, TypeVar
+from typing import Annotated, Any, Literal, Self, TypeVar, cast
 
 from pydantic import BeforeValidator, PrivateAttr, SerializeAsAny
 
@@ -163,7 +163,10 @@ class Plant(Record):
 
     def machines(self, kind: type[M]) -> tuple[M, ...]:
         """The machines of one kind, in file order."""
-        return tuple(m for m in self.equipment.values() if isinstance(m, kind))
+        known = self._of_kind
+        if kind not in known:
+            known[kind] = tuple(m for m in self.equipment.values() if isinstance(m, kind))
+        return cast("tuple[M, ...]", known[kind])
 
     def able(self, what: str) -> tuple[Machine, ...]:
         """The machines with a capability, such as "makes vacuum"."""
@@ -190,9 +193,17 @@ class Plant(Record):
     def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
         """A copy with fields changed; what was worked out from the old ones is dropped."""
         copy = super().model_copy(update=update, deep=deep)
-        for worked_out in ("_pipes_at", GRAPH, LIQUIDS):
+        for worked_out in ("_pipes_at", "_of_kind", "_open_to", GRAPH, LIQUIDS):
             copy.__dict__.pop(worked_out, None)
         return copy
+
+    @cached_property
+    def _of_kind(self) -> dict[type[Machine], tuple[Machine, ...]]:
+        return {}  # filled as it is asked
+
+    @cached_property
+    def _open_to(self) -> dict[tuple[str, str], frozenset[Service]]:
+        return {}  # by the two ends of a pipe, filled as it is asked
 
     @cached_property
     def _pipes_at(self) -> dict[str, tuple[Pipe, ...]]:
@@ -241,8 +252,14 @@ class Plant(Record):
 
     def services_open_to(self, pipe: Pipe) -> frozenset[Service]:
         """The services that both ends of a pipe allow (empty when an end is missing)."""
+        ends, known = (pipe.start, pipe.end), self._open_to
+        if ends not in known:
+            known[ends] = self._allowed(ends)
+        return known[ends]
+
+    def _allowed(self, ends: tuple[str, str]) -> frozenset[Service]:
         found: list[frozenset[Service]] = []
-        for end in (pipe.start, pipe.end):
+        for end in ends:
             machine_id, _, name = end.partition(".")
             machine = self.equipment.get(machine_id)
             port = machine.port(name) if machine else None

@@ -24,6 +24,7 @@ BASE: dict[str, tuple[str, dict[str, Any]]] = {
     "CT0": ("controller", {"fed_from": "SB0"}),
     "AV0": ("air_receiver", {"volume_l": 300}),
     "RC0": ("receiver", {"volume_l": 100}),
+    "CU0": ("condensing_unit", {"duty_kw": 10}),
 }
 """Machines that others may name."""
 NAMED = {
@@ -31,6 +32,7 @@ NAMED = {
     "controls": "CT0",
     "stores air": "AV0",
     "holds milk": "RC0",
+    "makes cold": "CU0",
     "*": "RC0",
 }
 

@@ -236,6 +236,10 @@ class MilkPump(MovesMilk):
         )  # fmt: skip
 
 
+TWO_WAYS = (InternalPath("a", "b", "gate", ("open", "half")),)
+THREE_WAYS = tuple(InternalPath("a", b, "gate", (f"to_{b}", "half")) for b in "bc")
+
+
 class Valve(IsValve):
     """A valve in any liquid or air line."""
 
@@ -302,15 +306,10 @@ class Valve(IsValve):
     def ports(self) -> tuple[Port, ...]:
         every = ("vacuum", "milk", "wash", "water", "air", "coolant", "refrigerant", "drain")
         names = ("a", "b") if self.ways == 2 else ("a", "b", "c")
-        return tuple(port(n, *every) for n in names)  # type: ignore[arg-type]
+        return tuple(port(n, *every) for n in names)
 
     def inside(self) -> tuple[InternalPath, ...]:
-        if self.ways == 2:
-            return (InternalPath("a", "b", "gate", ("open", "half")),)
-        return (
-            InternalPath("a", "b", "gate", ("to_b", "half")),
-            InternalPath("a", "c", "gate", ("to_c", "half")),
-        )
+        return TWO_WAYS if self.ways == 2 else THREE_WAYS
 
     def states(self) -> tuple[str, ...]:
         return ("closed", "open") if self.ways == 2 else ("to_b", "to_c")

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from byrewright.physics.heat import cooling_for_pull_down_kw
 from byrewright.physics.motors import next_motor_kw
-from byrewright.physics.tank_fill import least_cooling_kw
+from byrewright.physics.tank_fill import TankRun
 from byrewright.plant.roles import CoolsMilk, LoadsTankers, MakesCold, StoresMilk
 from byrewright.results import Input, Series
 from byrewright.standards.cooling import (
@@ -39,6 +39,7 @@ from byrewright.studies.sizing.tank_runs import (
     gain_kw,
     hold_kw,
     late_h,
+    least_kw,
     run_tank,
     touching,
 )
@@ -190,22 +191,22 @@ def _needed_kw(
     """The least cooling that meets the rule for the first and for a later milking."""
     first, later = fill_of(duty, tank, later=False), fill_of(duty, tank, later=True)
 
-    def in_time(kw: float, fill: Fill) -> bool:
+    def in_time(fill: Fill) -> float | None:
         after = wanted.within_h if wanted.from_end else wanted.within_h - fill.minutes / 60.0
-        late = late_h(run_tank(ctx, duty, tank, fill, kw, in_c), fill, wanted.limit_c)
-        return late is not None and late <= max(after, 0.0) + 1e-9
+        return _in_time_kw(ctx, tank, fill, in_c, wanted.limit_c, max(after, 0.0))
 
-    def blends(kw: float) -> bool:
-        if wanted.blend_c is None or later.before_l <= 0.0:
-            return True
-        return run_tank(ctx, duty, tank, later, kw, in_c).warmest_c() <= wanted.blend_c + 1e-9
+    def mixed() -> float | None:
+        limit_c = wanted.blend_c
+        if limit_c is None or later.before_l <= 0.0:
+            return 0.0
+        return least_kw(ctx, tank, later, in_c, ("blend", limit_c),
+                        lambda run: run.warmest_c() <= limit_c + 1e-9)  # fmt: skip
 
-    conditions = {
-        "the first milking in time": lambda kw: in_time(kw, first),
-        "a later milking in time": lambda kw: in_time(kw, later),
-        "the blend": blends,
+    needs = {
+        "the first milking in time": in_time(first),
+        "a later milking in time": in_time(later),
+        "the blend": mixed(),
     }
-    needs = {why: least_cooling_kw(holds) for why, holds in conditions.items()}
     missed = [why for why, kw in needs.items() if kw is None]
     if missed:
         return None, missed[0]
@@ -217,12 +218,19 @@ def _needed_kw(
 def _cold_soon_kw(ctx: StudyContext, duty: Duty, tank: StoresMilk, in_c: float) -> float:
     """The cooling a designer would take: milk at storing temperature soon after milking."""
     first, cold = fill_of(duty, tank, later=False), ctx.number("milk.stored_c")
+    kw = _in_time_kw(ctx, tank, first, in_c, max(cold, tank.set_c), AT_ONCE_H)
+    return max(hold_kw(ctx, tank), kw or 0.0)
 
-    def holds(kw: float) -> bool:
-        late = late_h(run_tank(ctx, duty, tank, first, kw, in_c), first, max(cold, tank.set_c))
-        return late is not None and late <= AT_ONCE_H
 
-    return max(hold_kw(ctx, tank), least_cooling_kw(holds) or 0.0)
+def _in_time_kw(ctx: StudyContext, tank: StoresMilk, fill: Fill, in_c: float, limit_c: float,
+                allowed_h: float) -> float | None:  # fmt: skip
+    """The least cooling that has the milk at a limit in time after it has come."""
+
+    def in_time(run: TankRun) -> bool:
+        late = late_h(run, fill, limit_c)
+        return late is not None and late <= allowed_h + 1e-9
+
+    return least_kw(ctx, tank, fill, in_c, ("in time", limit_c, allowed_h), in_time)
 
 
 def _tank(ctx: StudyContext, duty: Duty, tank: StoresMilk, wanted: Wanted) -> None:
@@ -304,10 +312,10 @@ def pull_downs(
     """Hours after the first milking until a tank is at a limit (at most those watched), and the
     warmest blend of a later one, degC; None where no milk stands before it."""
     first, later = fill_of(duty, tank, later=False), fill_of(duty, tank, later=True)
-    late = late_h(run_tank(ctx, duty, tank, first, tank.cooling_kw, in_c), first, limit_c)
+    late = late_h(run_tank(ctx, tank, first, tank.cooling_kw, in_c), first, limit_c)
     blend = None
     if later.before_l > 0.0:
-        blend = run_tank(ctx, duty, tank, later, tank.cooling_kw, in_c).warmest_c()
+        blend = run_tank(ctx, tank, later, tank.cooling_kw, in_c).warmest_c()
     return float(WATCH_H) if late is None else late, blend
 
 
@@ -316,7 +324,7 @@ def _pull_down(
 ) -> None:
     """What the installed cooling does: hours after milking, and the warmest blend."""
     first, later = fill_of(duty, tank, later=False), fill_of(duty, tank, later=True)
-    run = run_tank(ctx, duty, tank, first, tank.cooling_kw, in_c)
+    run = run_tank(ctx, tank, first, tank.cooling_kw, in_c)
     late = late_h(run, first, wanted.limit_c)
     allowed = wanted.within_h if wanted.from_end else max(0.0, wanted.within_h - first.minutes / 60)
     says = (
@@ -344,7 +352,7 @@ def _pull_down(
         known=wanted.rule.known,
     )
     if later.before_l > 0.0:
-        mix = run_tank(ctx, duty, tank, later, tank.cooling_kw, in_c).warmest_c()
+        mix = run_tank(ctx, tank, later, tank.cooling_kw, in_c).warmest_c()
         held = wanted.blend_c is not None
         ctx.find(
             "cooling.tank.blend",

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass
 
-from byrewright.physics.tank_fill import TankRun, fill_and_cool
+from byrewright.physics.tank_fill import TankRun, fill_and_cool, least_cooling_kw
 from byrewright.physics.tank_wall import SHAPES, WARMING_BELOW_K, full_loss_kw_k, wetted_share
 from byrewright.plant.roles import StoresMilk
 from byrewright.results import Input
@@ -71,18 +72,16 @@ def gain_kw(ctx: StudyContext, tank: StoresMilk) -> float:
     return WARMING_BELOW_K * full_loss_kw_k(tank.volume_l, tank.insulation_k_h, ctx.rules)
 
 
-def run_tank(
-    ctx: StudyContext, duty: Duty, tank: StoresMilk, fill: Fill, kw: float, in_c: float
-) -> TankRun:
+def run_tank(ctx: StudyContext, tank: StoresMilk, fill: Fill, kw: float, in_c: float) -> TankRun:
     """The tank minute by minute, filled and then watched, with so much cooling and milk of `in_c`;
     worked out once."""
-    heat_kw, reach = gain_kw(ctx, tank) + tank.agitator_kw, reach_l(ctx, tank)
-    chilled = coolant_in_c(ctx) if tank.takes_coolant else None
-    key = (fill, kw, in_c, tank.set_c, heat_kw, reach, tank.volume_l, tank.shape, chilled)
+    asks = _asks(ctx, tank, fill, in_c)
+    key = ("tank", kw, asks)
     known: TankRun | None = ctx.known.get(key)
     if known is not None:
         return known
-    shape, reaches = SHAPES[tank.shape], ctx.number("tank.evaporator_share")
+    _, _, _, heat_kw, reach, _, _, chilled, reaches, *_ = asks
+    shape = SHAPES[tank.shape]
     run = ctx.known[key] = fill_and_cool(
         start_l=fill.before_l,
         start_c=tank.set_c,
@@ -100,6 +99,37 @@ def run_tank(
         rules=ctx.rules,
     )
     return run
+
+
+Asks = tuple[Fill, float, float, float, float, float, str, float | None, float, *tuple[float, ...]]
+_least: dict[tuple[Hashable, Asks], float | None] = {}
+MOST_KEPT, UNKNOWN = 4096, -1.0  # no cooling is below 0
+
+
+def _asks(ctx: StudyContext, tank: StoresMilk, fill: Fill, in_c: float) -> Asks:
+    """All that a tank's run hangs on but its cooling, rules too."""
+    heat_kw, reach = gain_kw(ctx, tank) + tank.agitator_kw, reach_l(ctx, tank)
+    chilled = coolant_in_c(ctx) if tank.takes_coolant else None
+    rules = (ctx.number(k) for k in ("milk.density_kg_m3", "milk.cp_kj_kgk", FULL_K))
+    return (fill, in_c, tank.set_c, heat_kw, reach, tank.volume_l, tank.shape, chilled,
+            ctx.number("tank.evaporator_share"), *rules)  # fmt: skip
+
+
+def least_kw(
+    ctx: StudyContext, tank: StoresMilk, fill: Fill, in_c: float,
+    condition: Hashable, holds: Callable[[TankRun], bool],
+) -> float | None:  # fmt: skip
+    """The least cooling with which a tank's run holds to a condition, worked out once for all tanks
+    that run alike: a draft asks each of its rounds the same. None where no cooling does."""
+    key = condition, _asks(ctx, tank, fill, in_c)
+    known = _least.get(key, UNKNOWN)
+    if known != UNKNOWN:
+        return known
+    found = least_cooling_kw(lambda kw: holds(run_tank(ctx, tank, fill, kw, in_c)))
+    if len(_least) >= MOST_KEPT:
+        _least.clear()
+    _least[key] = found
+    return found
 
 
 def late_h(run: TankRun, fill: Fill, limit_c: float) -> float | None:
