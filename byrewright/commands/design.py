@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from byrewright.documents.format import System
+    from byrewright.drafting.close import Change
     from byrewright.drafting.draft import Draft
     from byrewright.plant.plant import Plant
     from byrewright.plant.problems import Problem
@@ -62,7 +63,7 @@ def draft(
 
     It is held to every study and mended until they hold; `quick` sizes it alone.
     """
-    from byrewright.documents.us_units import text_in
+    from byrewright.documents.us_words import text_in
     from byrewright.drafting.draft import draft_plant
     from byrewright.drafting.gives import closed_draft
     from byrewright.plant.brief import read_brief
@@ -106,13 +107,34 @@ def draft(
         out.print(f"      byrewright pack {out_path} --out pack")
 
 
+def _in_us(change: Change, plant: Plant) -> str:
+    """A figure of the plant file in US units, as it stands behind the file's own."""
+    from byrewright.documents.format import key_unit, quantity
+    from byrewright.documents.us_words import bore_in
+    from byrewright.standards.units import US_UNITS
+
+    owner = plant.equipment.get(change.of) or next(
+        (p for p in plant.pipes if p.id == change.of), None
+    )
+    if owner is None or not isinstance(change.to, int | float) or isinstance(change.to, bool):
+        return ""
+    unit = key_unit(owner, change.figure)
+    if unit not in US_UNITS:
+        return ""
+    if "bore" in change.figure:
+        return f" ({bore_in(change.to)} in)"
+    return f" ({quantity(change.to, unit, 'US')})"
+
+
 def _print_closing(out: Console, result: Draft, units: System) -> None:
     """Whether every study holds; else what fails, and which wish would have to give."""
-    from byrewright.documents.us_units import finding_in, text_in
+    from byrewright.documents.us_units import finding_in
+    from byrewright.documents.us_words import text_in
     from byrewright.drafting.close import told_of
 
     days = sum(name.startswith("day") for name in result.held_by)
-    for line in told_of(result.changes):
+    plant = result.plant
+    for line in told_of(result.changes, lambda c: _in_us(c, plant) if units == "US" else ""):
         out.print(f"  {text_in(line, units)}", highlight=False)
     if not result.open:
         out.print(

@@ -52,7 +52,7 @@ def run(
 
 
 def _show(found: list[Change], out: Path | None, units: str) -> None:
-    from byrewright.documents.us_units import text_in
+    from byrewright.documents.us_words import text_in
     from byrewright.studies.changes import TOPICS
 
     screen, system = console(), system_of(units)

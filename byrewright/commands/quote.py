@@ -13,6 +13,7 @@ from byrewright.commands.design import date_of, progress
 from byrewright.errors import ByrewrightError
 
 if TYPE_CHECKING:
+    from byrewright.documents.format import System
     from byrewright.plant.plant import Plant
     from byrewright.quote.alternates import Difference
     from byrewright.quote.quotation import Quote
@@ -54,7 +55,7 @@ def run(
         plant = file.plant
         terms = Terms() if terms_path is None else read_terms(terms_path, plant, rules)
         if template is not None:
-            _template(plant, rules, terms, template)
+            _template(plant, rules, terms, template, system)
             return
         if prices_path is None:
             raise ByrewrightError(
@@ -85,7 +86,9 @@ def run(
 
             sys.stdout.write(quote_json(made, running, others))
         else:
-            _show(made, running, others, out, every)
+            from byrewright.documents.quote_units import others_in, quote_in
+
+            _show(quote_in(made, system), running, others_in(others, system), out, every)
 
 
 def _running(plant: Plant, terms: Terms, rules: Rulebook, say: Any) -> Running:
@@ -96,9 +99,10 @@ def _running(plant: Plant, terms: Terms, rules: Rulebook, say: Any) -> Running:
     return running_cost(plant, run_day(plant, rules), terms, rules)
 
 
-def _template(plant: Plant, rules: Rulebook, terms: Terms, path: Path) -> None:
+def _template(plant: Plant, rules: Rulebook, terms: Terms, path: Path, units: System) -> None:
     from byrewright.documents.cost_workbook import template_xlsx
     from byrewright.documents.interlocks import page_csv
+    from byrewright.documents.quote_units import template_in
     from byrewright.documents.schedule import Page
     from byrewright.plant.write import write_bytes, write_text
     from byrewright.quote.prices import COLUMNS
@@ -106,7 +110,7 @@ def _template(plant: Plant, rules: Rulebook, terms: Terms, path: Path) -> None:
 
     if path.exists():
         raise ByrewrightError(f"{path}: is there already; name another, so that no price is lost")
-    rows = template_rows(plant, rules, terms)
+    rows = template_in(template_rows(plant, rules, terms), units, COLUMNS)
     if path.suffix.casefold() == ".csv":
         write_text(path, page_csv(Page("Prices", tuple(COLUMNS), tuple(rows))))
     elif path.suffix.casefold() == ".xlsx":

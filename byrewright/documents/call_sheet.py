@@ -14,7 +14,7 @@ from byrewright.documents.schematic import schematic_layout, sheets_for
 from byrewright.documents.shapes import Layout, Placed
 from byrewright.documents.svg import layout_svg, n
 from byrewright.documents.typeset import TEMPLATES
-from byrewright.documents.us_units import words_in
+from byrewright.documents.us_words import words_in
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import CarriesDeck, GivesMilk, RemovesUnits, Senses, StandsCows
 from byrewright.site.callout.guide import Guide, Look, Seen

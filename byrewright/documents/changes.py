@@ -17,7 +17,7 @@ from byrewright.documents.schematic import (
     sheets_for,
 )
 from byrewright.documents.typeset import pdf
-from byrewright.documents.us_units import text_in
+from byrewright.documents.us_words import text_in
 from byrewright.plant.plant import Plant
 from byrewright.studies.changes import TOPICS, Change
 

@@ -35,6 +35,7 @@ def cost_workbook(quote: Quote, running: Running | None = None) -> bytes:
         "head": book.add_format({"bold": True, "text_wrap": True, "valign": "top", "bottom": 1,
                                  "bg_color": "#EFECE3"}),
         "plain": book.add_format({"valign": "top", "text_wrap": True}),
+        "tenth": book.add_format({"valign": "top", "num_format": "#,##0.0"}),
         "money": book.add_format({"valign": "top", "num_format": "#,##0.00"}),
         "typed": book.add_format({"valign": "top", "num_format": "#,##0.00##",
                                   "bg_color": "#F6F3EA"}),
@@ -123,7 +124,8 @@ def _line(sheet: Any, r: int, line: Line, looks: dict[str, Any]) -> None:
         if isinstance(value, str):
             sheet.write_string(r, c, value, looks["plain"])
         else:
-            sheet.write_number(r, c, value, looks["plain"])
+            whole = value is None or value == int(value)
+            sheet.write_number(r, c, value, looks["plain" if whole else "tenth"])
     if line.unit_cost is None:
         sheet.write_blank(r, 10, None, looks["typed"])
     else:
@@ -191,7 +193,7 @@ def enquiries_xlsx(quote: Quote) -> bytes:
             by.setdefault(line.supplier or NOBODY, []).append(line)
     sheets = (
         Page(supplier, ENQUIRY, tuple(
-            (n.title, n.plate, float(n.amount), n.unit, n.article,
+            (n.title, n.plate, round(float(n.amount), 1), n.unit, n.article,
              "" if n.needed is None else n.needed.isoformat(), None, None, None) for n in lines
         ))
         for supplier, lines in _named_apart(by)
@@ -223,7 +225,7 @@ def orders_page(quote: Quote) -> Page:
         (
             "" if n.order_by is None else n.order_by.isoformat(),
             "" if n.needed is None else n.needed.isoformat(), n.lead_days, n.title, n.plate,
-            ", ".join(n.tags), float(n.amount), n.unit, n.supplier, n.article,
+            ", ".join(n.tags), round(float(n.amount), 1), n.unit, n.supplier, n.article,
         )
         for n in bought
     )  # fmt: skip

@@ -10,6 +10,7 @@ from contextvars import ContextVar
 from typing import Literal
 
 from byrewright.plant.machine import Machine
+from byrewright.plant.record import Record
 from byrewright.standards.sources import SOURCES
 from byrewright.standards.units import US_UNITS, UnitError, beside, convert
 
@@ -179,11 +180,22 @@ def key_figure(machine: Machine, system: System = "metric") -> str:
     for name in KEY_FIELDS:
         value = getattr(machine, name, None)
         if isinstance(value, int | float) and not isinstance(value, bool):
-            unit = type(machine).unit_of(name) or _word(name)
-            if system == "US":
-                unit = OF_WHAT.get(name, unit)
-            return quantity(value, f"{unit} free" if name.endswith("_free") else unit, system)
+            return quantity(value, key_unit(machine, name, system), system)
     return ""
+
+
+def key_unit(owner: Record, name: str, system: System = "US") -> str:
+    """The unit of a field of the plant file, to a US reader with what its flow or power is of."""
+    unit = type(owner).unit_of(name) or _word(name)
+    if system == "US":
+        unit = power_unit(owner) if name == "motor_kw" else OF_WHAT.get(name, unit)
+    return f"{unit} free" if name.endswith("_free") else unit
+
+
+def power_unit(machine: Record) -> str:
+    """The unit of what a machine takes: that of a motor where it has one."""
+    own = [p for p in type(machine).parameters() if p.unit == "kW" and "motor" in p.meaning]
+    return "kW motor" if own else "kW"
 
 
 def _word(name: str) -> str:

@@ -10,12 +10,14 @@ import math
 from collections.abc import Sequence
 
 from byrewright.documents.format import drawn_system
-from byrewright.documents.us_units import SECTION, section_in, text_in
+from byrewright.documents.us_words import SECTION, bore_in, section_in, text_in
 from byrewright.standards.units import US_UNITS, convert
 
 Cell = str | float | int
 BUILT, CUT, HOLE = 4, 16, 2
 """Parts of an inch that a US reader is told: of what is built, of pipe to cut, of an opening."""
+SIZE = "size"
+"""What a column of bores holds once they are told by the size that they are bought under."""
 LOAD_LB = 100.0
 """Loads of machines are told to so many pounds, as others are to a tenth of a tonne."""
 
@@ -103,7 +105,7 @@ def bores(many: Sequence[float]) -> str:
     """Bores of one line, with their unit."""
     if not _us():
         return "/".join(f"{b:g}" for b in many) + " mm"
-    return "/".join(f"{convert(b, 'mm', 'in'):.3g}" for b in many) + " in"
+    return "/".join(map(bore_in, many)) + " in"
 
 
 def said(words: str) -> str:
@@ -116,8 +118,11 @@ def measure() -> str:
     return "feet and inches" if _us() else "metres"
 
 
-def rows_in(rows: Sequence[Sequence[Cell]]) -> list[tuple[Cell, ...]]:
-    """A list, its heads first, with the unit behind each head: figures turned, decimal feet."""
+def rows_in(rows: Sequence[Sequence[Cell]], *, sizes: bool = False) -> list[tuple[Cell, ...]]:
+    """A list, its heads first, with the unit behind each head: figures turned, decimal feet.
+
+    `sizes`: bores are told by the size that they are bought under, for people; else in inches.
+    """
     heads, *rest = rows
     if not _us():
         return [tuple(r) for r in rows]
@@ -126,11 +131,16 @@ def rows_in(rows: Sequence[Sequence[Cell]]) -> list[tuple[Cell, ...]]:
         US_UNITS.get(own, "").join(str(h).rsplit(own, 1)).strip() if own else h
         for h, own in zip(heads, units, strict=True)
     ]
+    if sizes:
+        units = [SIZE if str(h).startswith("bore") and u == "mm" else u
+                 for h, u in zip(heads, units, strict=True)]  # fmt: skip
     turned = [tuple(map(_cell, row, units)) for row in rest]
     return [tuple(named), *turned]
 
 
 def _cell(cell: Cell, own: str) -> Cell:
+    if own == SIZE:
+        return bore_in(float(cell)) if cell else ""
     if own == SECTION:
         return section_in(str(cell), "US")
     if not own or isinstance(cell, str):

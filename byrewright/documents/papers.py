@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
@@ -10,7 +11,8 @@ from typing import Any
 from byrewright.documents.format import System, number, prose, quantity, shown, unit_sign
 from byrewright.documents.schematic import INVENTED, PAGES
 from byrewright.documents.typeset import pdf
-from byrewright.documents.us_units import finding_in, table_in, text_in
+from byrewright.documents.us_units import finding_in, table_in
+from byrewright.documents.us_words import bore_in, text_in
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import JoinsDeck
 from byrewright.results import VERDICTS, Finding, Result, Table
@@ -88,8 +90,9 @@ class Paper:
         how many places behind the point a column has, where that must not depend on the number."""
         units = units or [""] * len(heads)
         cells = [
-            [self._cell(c, u, places.get(i)) for i, (c, u) in enumerate(zip(row, units,
-                                                                           strict=True))]
+            [bore_in(c) if u == "mm" and isinstance(c, float) and self.units == "US"
+             and heads[i].startswith("bore") else self._cell(c, u, places.get(i))
+             for i, (c, u) in enumerate(zip(row, units, strict=True))]
             for row in rows
         ]  # fmt: skip
         if not cells:
@@ -178,7 +181,7 @@ class Paper:
 
 def _is_number(text: str) -> bool:
     try:
-        float(text.replace("\u2009", "").replace("<", "") or "0")
+        float(re.sub(r"[\u2009<]|[ /](?=\d)", "", text) or "0")
     except ValueError:
         return text == "-"
     return True

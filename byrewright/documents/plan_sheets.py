@@ -99,7 +99,7 @@ def _tables(
     group: int, first: int = 1,
 ) -> list[PlanSheet]:  # fmt: skip
     """A list, its heads first, as sheets."""
-    heads, *cells = rows_in(rows)
+    heads, *cells = rows_in(rows, sizes=True)
     pages = table_pages([str(h) for h in heads], cells, group)
     return [
         PlanSheet(f"{letter}{i}-list", title, partial(_page_of, page, notes))

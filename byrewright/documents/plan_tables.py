@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -88,7 +89,7 @@ def table_pages(
 def _is_number(text: str) -> bool:
     if text.endswith('"'):
         return True
-    bare = text.replace(" x ", "").replace(".", "").removeprefix("-")
+    bare = re.sub(r" x |[ ./](?=\d)", "", text).removeprefix("-")
     return bare.isdigit() or text in ("", "-", "ask")
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from byrewright.documents.format import drawn_system, number, shown
+from byrewright.documents.format import drawn_system, number, power_unit, shown
 from byrewright.documents.ink import text_width_mm
 from byrewright.documents.shapes import Layout, Letters, Path, Placed, Routed
 from byrewright.documents.symbols import symbol
@@ -205,8 +205,7 @@ def _load(layout: Layout, plant: Plant, load: Machine, board: str, x: float, bar
     small = _load_symbol(load)
     many = f" ×{load.count}" if load.count > 1 else ""
     kw = load.power_kw()
-    unit = "kW motor" if getattr(load, "motor_kw", None) else "kW"
-    rated, said = shown(kw, unit, drawn_system())
+    rated, said = shown(kw, power_unit(load), drawn_system())
     size = f"{number(round(rated, 2))} {'hp' if said == 'hp' else 'kW'}" if kw else ""
     second = "  ".join(t for t in (size, "second supply" if standby else "") if t)
     start = end + 8

@@ -9,16 +9,17 @@ from typing import Any
 
 from byrewright.documents.format import System, prose
 from byrewright.documents.plan_sheets import GENERAL, plan_sheets, plan_svg
+from byrewright.documents.quote_units import others_in, quote_in, running_in
 from byrewright.documents.schematic import INVENTED, Issue
 from byrewright.documents.typeset import pdf
-from byrewright.documents.us_units import text_in
 from byrewright.plant.plant import Plant
 from byrewright.quote.alternates import Difference
 from byrewright.quote.money import plain_number, shown, total
+from byrewright.quote.prices import PER_METRIC
 from byrewright.quote.quotation import Line, Quote
-from byrewright.quote.running import Running
+from byrewright.quote.running import Part, Running
 from byrewright.standards.cautions import CAUTIONS, LEAD
-from byrewright.standards.units import US_UNITS, convert
+from byrewright.standards.units import US_UNITS
 from byrewright.studies.sizing.sizes import listed
 
 CAUTIONS_SHOWN = ("electricity", "refrigerant", "pits", "pressure", "rotating")
@@ -55,6 +56,11 @@ def quotation_data(
     paper: str,
 ) -> dict[str, Any]:
     """All that the template shows, as plain data."""
+    quote, running, others = (
+        quote_in(quote, units),
+        running_in(running, units),
+        others_in(others, units),
+    )
     code = quote.currency
     name = " ".join(plant.site.name.replace(INVENTED, "").split()) or plant.site.name
     plan = next((s for s in plan_sheets(plant, units) if s.key.startswith(GENERAL)), None)
@@ -77,20 +83,20 @@ def quotation_data(
         "gross": shown(quote.gross),
         "stages": [[at, f"{plain_number(pct)} %", shown(sum)] for at, pct, sum in quote.stages],
         "missing": [
-            [n.title, prose(text_in(n.plate, units)), _amount(n, units)] for n in quote.missing
+            [n.title, prose(n.plate), _amount(n)] for n in quote.missing
         ],
         "lists": [
             {"title": s.capitalize(), "rows": [
-                [title, prose(text_in(plate, units)), amount,
+                [title, prose(plate), amount,
                  "no price" if price is None else shown(price)]
-                for title, plate, amount, price in _listed(quote, s, units)
+                for title, plate, amount, price in _listed(quote, s)
             ]}
             for s in quote.sections
         ],
-        "excluded": [text_in(e.sentence, units) for e in quote.excluded],
+        "excluded": [e.sentence for e in quote.excluded],
         "alternates": [
             {"sentence": prose(o.sentence), "says": o.says,
-             "changes": [prose(text_in(c, units)) for c in o.changes],
+             "changes": [prose(c) for c in o.changes],
              "looked_at": listed(o.looked_at)}
             for o in others
         ],
@@ -98,7 +104,7 @@ def quotation_data(
             "sentence": prose(_spaced(running)),
             "basis": running.basis,
             "rows": [
-                [p.what, text_in(f"{plain_number(p.amount)} {p.unit}", units),
+                [p.what, _of_year(p),
                  "not stated" if p.cost is None else shown(p.cost),
                  "" if p.least is None or p.most is None
                  else f"{shown(p.least)} to {shown(p.most)}"]
@@ -115,9 +121,7 @@ def quotation_data(
     }  # fmt: skip
 
 
-def _listed(
-    quote: Quote, section: str, units: System
-) -> Iterator[tuple[str, str, str, Decimal | None]]:
+def _listed(quote: Quote, section: str) -> Iterator[tuple[str, str, str, Decimal | None]]:
     """The lines of a section; those of one title together, but for machines."""
     alike: dict[object, list[Line]] = {}
     for line in quote.lines:
@@ -128,7 +132,7 @@ def _listed(
         every = (first, *rest)
         whole = replace(first, amount=total(n.amount for n in every))
         price = None if first.price is None else total(n.price for n in every if n.price)
-        yield first.title, "" if rest else first.plate, _amount(whole, units), price
+        yield first.title, "" if rest else first.plate, _amount(whole), price
 
 
 def _answer(quote: Quote) -> str:
@@ -150,11 +154,15 @@ def _spaced(running: Running) -> str:
     )
 
 
-def _amount(line: Line, units: System) -> str:
-    amount = plain_number(line.amount)
+def _amount(line: Line) -> str:
     if line.unit == "each":
-        return amount
-    if units == "US" and line.unit in US_UNITS:
-        other = US_UNITS[line.unit]
-        return f"{convert(float(line.amount), line.unit, other):.0f} {other}"
-    return f"{amount} {line.unit}"
+        return plain_number(line.amount)
+    if line.unit in PER_METRIC:
+        return f"{line.amount:.0f} {line.unit}"
+    return f"{plain_number(line.amount)} {line.unit}"
+
+
+def _of_year(part: Part) -> str:
+    whole = part.unit in US_UNITS.values() and part.unit not in US_UNITS
+    amount = f"{part.amount:.0f}" if whole else plain_number(part.amount)
+    return f"{amount} {part.unit}"

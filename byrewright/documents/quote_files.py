@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from byrewright.documents.cost_workbook import cost_workbook, enquiries_xlsx, orders_page
 from byrewright.documents.format import System
 from byrewright.documents.quotation import quotation_pdf
+from byrewright.documents.quote_units import quote_in, running_in
 from byrewright.documents.schedule import workbook
 from byrewright.plant.plant import Plant
 from byrewright.quote.alternates import Difference
@@ -23,11 +24,12 @@ def quote_files(
 ) -> dict[str, bytes]:  # fmt: skip
     """Every file of a quotation by its name."""
     others = tuple(others)
+    told = quote_in(made, units)
     return {
         "quotation.pdf": quotation_pdf(plant, made, running, others, units, paper),
-        "costs.xlsx": cost_workbook(made, running),
-        "enquiries.xlsx": enquiries_xlsx(made),
-        "orders.xlsx": workbook("Orders", made.plant, [orders_page(made)]),
+        "costs.xlsx": cost_workbook(told, running_in(running, units)),
+        "enquiries.xlsx": enquiries_xlsx(told),
+        "orders.xlsx": workbook("Orders", made.plant, [orders_page(told)]),
         DATA: quote_json(made, running, others).encode(),
     }
 

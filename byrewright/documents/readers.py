@@ -22,7 +22,8 @@ from byrewright.documents.readers_work import (
     upkeep_rows,
 )
 from byrewright.documents.schematic import Issue, schematic_svg, sheets_for
-from byrewright.documents.us_units import SECTION, finding_in, section_in
+from byrewright.documents.us_units import finding_in
+from byrewright.documents.us_words import SECTION, section_in
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import IsValve, JoinsDeck, PassesOneWay
 from byrewright.plant.sited import sited
@@ -257,7 +258,9 @@ def electrician(paper: Paper, issue: Issue) -> None:
         ]
     )
     paper.head("Lock-outs")
-    paper.table(("tag", "machine", "energies", "isolated at"), lists.isolation(paper.plant))
+    paper.table(
+        ("tag", "machine", "energies", "isolated at"), lists.isolation(paper.plant, paper.units)
+    )
     paper.cautions("electricity", "generator", "rotating")
     _drawing(paper, issue, "power")
     _plan(paper, issue, "E1")

@@ -25,7 +25,8 @@ from byrewright.documents.format import (
 )
 from byrewright.documents.schematic import INVENTED, PAGES, Issue, schematic_svg, sheets_for
 from byrewright.documents.typeset import pdf
-from byrewright.documents.us_units import result_in, text_in
+from byrewright.documents.us_units import result_in
+from byrewright.documents.us_words import text_in
 from byrewright.plant.plant import Plant
 from byrewright.results import VERDICT_MEANING, VERDICTS, Finding, Result, Table
 from byrewright.standards.cautions import CAUTIONS, LEAD
@@ -168,7 +169,7 @@ def report_data(
         "cautions": [text_in(c, units) for c in CAUTIONS.values()],
         "machine_cautions": lists.machine_cautions(plant),
         "isolation_intro": ISOLATION,
-        "isolation": lists.isolation(plant),
+        "isolation": lists.isolation(plant, units),
         "sources_intro": SOURCES_INTRO,
         "sources": lists.sources(results),
         "computed": _computed(results, rules, file_hash, units),
@@ -340,7 +341,7 @@ QUANTITIES_SHOWN = ("pipes", "fittings", "valves", "sensors", "motors")
 
 
 def _quantities(plant: Plant, rules: Rulebook, units: System) -> dict[str, Any]:
-    found = quantities(plant, rules)
+    found = result_in(quantities(plant, rules), units)
     return {
         "facts": [{"label": f.title, "value": prose(f.sentence)} for f in found.findings],
         "tables": [_table(t, units) for t in found.tables if t.key in QUANTITIES_SHOWN],

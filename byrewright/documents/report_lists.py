@@ -7,9 +7,10 @@ from collections import Counter
 from collections.abc import Iterable
 from typing import Any
 
-from byrewright.documents.format import System, number, prose, quantity, words
+from byrewright.documents.format import System, number, power_unit, prose, quantity, words
 from byrewright.documents.sheets import service_drawn
-from byrewright.documents.us_units import text_in, unit_by_name
+from byrewright.documents.us_units import unit_by_name
+from byrewright.documents.us_words import text_in
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import StandsCows
@@ -131,11 +132,11 @@ KEEPS_ON = (
 _STORED = {"vacuum": "vacuum", "air": "compressed air", "refrigerant": "refrigerant under pressure"}
 
 
-def isolation(plant: Plant) -> list[list[str]]:
+def isolation(plant: Plant, units: System = "metric") -> list[list[str]]:
     """Machines with a source of energy: tag, name, energies, where they are isolated."""
     rows = []
     for one in plant.equipment.values():
-        energies = _energies(plant, one)
+        energies = _energies(plant, one, units)
         if not energies or (one.can("is a valve") and not one.air_from and not one.fed_from):
             continue
         places = [
@@ -158,12 +159,16 @@ def _feeder(plant: Plant, board: str) -> str:
     return f"main switch of {board}" if feeder and not feeder.fed_from else f"breaker in {board}"
 
 
-def _energies(plant: Plant, one: Machine) -> list[str]:
+def _power(one: Machine, kw: float, units: System) -> str:
+    return quantity(round(kw, 2), power_unit(one) if units == "US" else "kW", units)
+
+
+def _energies(plant: Plant, one: Machine, units: System) -> list[str]:
     kind = type(one)
     found: list[str] = []
     kw = one.power_kw()
     if one.fed_from or kw > 0 or one.can("gives power"):
-        found.append("electricity" + (f" {quantity(round(kw, 2), 'kW')}" if kw else ""))
+        found.append("electricity" + (f" {_power(one, kw, units)}" if kw else ""))
     if one.air_from:
         found.append("compressed air")
     if kind.ROOM == "deck" and ("runs" in one.states() or one.can("turns deck")):

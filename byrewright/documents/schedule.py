@@ -11,9 +11,18 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from byrewright.documents.format import System, number, shown, source_title, unit_sign, words
+from byrewright.documents.format import (
+    System,
+    number,
+    power_unit,
+    shown,
+    source_title,
+    unit_sign,
+    words,
+)
 from byrewright.documents.sheets import service_drawn
-from byrewright.documents.us_units import AIR_KEYS, COLD_KEYS, is_motor, own_unit, text_in
+from byrewright.documents.us_units import PIPE_KEYS, PRESSED_KEYS, is_motor, own_unit
+from byrewright.documents.us_words import AIR_KEYS, COLD_KEYS, MOTOR, bore_in, text_in
 from byrewright.plant.plant import Plant
 from byrewright.results import Input, Result
 from byrewright.standards.units import US_UNITS
@@ -24,7 +33,9 @@ WIDEST = 60
 LONGEST_SHEET_NAME = 31  # set by the workbook's format
 FIRST_DAY = datetime(2000, 1, 1)  # fixed, so that the same plant gives the same bytes
 
-OWN = ("Has", "Limit", "Value")
+A_MOTOR = "motor"
+PUT_IN = "Numbers put in"
+OWN = ("Has", "Limit", "Value", "Each", "All")
 """Columns whose numbers are in the unit that their row names."""
 
 Cell = str | int | float | bool | None
@@ -62,7 +73,10 @@ def page_in(page: Page, units: System) -> Page:
         own = str(row[told] or "") if told is not None else ""
         key = str(row[0] or "")
         air, own = key.startswith(AIR_KEYS) or own.endswith("free"), own_unit(key, own)
-        motor, cold = is_motor(key), key.startswith(COLD_KEYS)
+        if A_MOTOR in row and own == "kW":
+            own = MOTOR
+        motor, cold = is_motor(key), key.startswith(COLD_KEYS) and not is_motor(key)
+        pressed, pipes = key.startswith(PRESSED_KEYS), key.startswith(PIPE_KEYS)
         cells: list[Cell] = []
         for i, cell in enumerate(row):
             if i == told:
@@ -70,7 +84,11 @@ def page_in(page: Page, units: System) -> Page:
             elif isinstance(cell, bool) or cell is None:
                 cells.append(cell)
             elif isinstance(cell, str):
-                cells.append(text_in(cell, units, air=air, motor=motor, cold=cold))
+                cells.append(text_in(cell, units, air=air, motor=motor, cold=cold,
+                                     pressed=pressed,
+                                     pipes=pipes and page.titles[i] != PUT_IN))  # fmt: skip
+            elif of[i] == "mm" and "bore" in page.titles[i].casefold():
+                cells.append(bore_in(cell))
             else:
                 unit = of[i] or (own if page.titles[i] in OWN else "")
                 cells.append(shown(cell, unit, units)[0])
@@ -274,8 +292,10 @@ def _motors(plant: Plant) -> Page:
             m.id,
             m.title,
             m.count,
+            A_MOTOR if power_unit(m) == MOTOR else "heater or electronics",
             round(m.power_kw(), 3),
             round(m.power_kw() * m.count, 3),
+            "kW",
             words(str(getattr(m, "speed", getattr(m, "control", "")) or "")),
             words(str(getattr(m, "start", "") or "")),
             ", ".join(m.fed_from),
@@ -284,7 +304,7 @@ def _motors(plant: Plant) -> Page:
     )
     return Page(
         "Motors",
-        ("Tag", "What it is", "Count", "Each, kW", "All, kW", "Speed", "Start", "Fed from"),
+        ("Tag", "What it is", "Count", "Load", "Each", "All", "Unit", "Speed", "Start", "Fed from"),
         rows,
     )
 
@@ -332,7 +352,7 @@ def _findings(results: Result) -> Page:
             "Margin, %",
             "What it means",
             "Formula",
-            "Numbers put in",
+            PUT_IN,
             "Source",
             "How known",
             "Missing",

@@ -6,7 +6,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 from byrewright import __version__
-from byrewright.documents.format import System, drawn_in, drawn_system, unit_sign
+from byrewright.documents.format import System, drawn_in, drawn_system
 from byrewright.documents.ink import ACCENT, PAPER, QUIET, RULE, ink_of, own_colours, text_width_mm
 from byrewright.documents.power_line import power_layout
 from byrewright.documents.shapes import Layout, Letters
@@ -37,6 +37,10 @@ TESTED = (
     '"test": a tester\'s connection; A airflow, V vacuum, Pe exhaust (ISO 6690); TP temperature, '
     "PP pressure (ISA-5.1)."
 )
+
+SIZES = {"metric": "bore in mm",
+         "US": "size in inches as it is bought (decimals: its bore)"}  # fmt: skip
+"""What stands at a pipe behind its tag."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,8 +166,8 @@ def _legend(
     if sheet.key != "power":
         notes.insert(
             0,
-            f"Pipe: service letter, tag, bore in {unit_sign('mm', drawn_system())}. A flag names "
-            "where it goes on. Not to scale.",
+            f"Pipe: service letter, tag, {SIZES[drawn_system()]}. A flag names where it goes on. "
+            "Not to scale.",
         )
     if mode:
         notes.insert(1, "Filled valve or leg: shut. Filled mark: runs.")

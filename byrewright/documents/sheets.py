@@ -7,12 +7,13 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
-from byrewright.documents.format import drawn_system, key_figure, shown, words
+from byrewright.documents.format import drawn_system, key_figure, words
 from byrewright.documents.ink import ink_of, text_width_mm
 from byrewright.documents.instruments import moved_by_air, valve_words, with_instruments
 from byrewright.documents.layered import Box, Run, Tie, acyclic, arrange, ranks, straightened
 from byrewright.documents.shapes import Layout, Letters, Placed, Point, Routed
 from byrewright.documents.symbols import symbol
+from byrewright.documents.us_words import bore_in
 from byrewright.plant.frames import on_deck
 from byrewright.plant.graph import Graph, build
 from byrewright.plant.machine import Machine
@@ -355,9 +356,9 @@ def _is_low(spot: Spot, port: str) -> bool:
 
 def label_of(link: Link) -> str:
     """A pipe's label: letter of its service, its own tag, its bore in mm or in inches."""
-    bore, unit = shown(link.pipe.bore_mm, "mm", drawn_system())
-    bore_said = f"{bore:.{2 if unit == 'in' else 1}f}".rstrip("0").rstrip(".")
-    return f"{ink_of(link.service).letter} {link.pipe.id} ⌀{bore_said}"
+    bore = link.pipe.bore_mm
+    said = bore_in(bore) if drawn_system() == "US" else f"{bore:.1f}".rstrip("0").rstrip(".")
+    return f"{ink_of(link.service).letter} {link.pipe.id} ⌀{said}"
 
 
 def _size(spot: Spot, ties: int) -> tuple[float, float]:

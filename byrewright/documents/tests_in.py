@@ -6,15 +6,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from byrewright.documents.format import System
-from byrewright.documents.us_units import (
-    AIR,
-    AIR_GROUPS,
-    WET,
-    finding_in,
-    result_in,
-    text_in,
-    words_in,
-)
+from byrewright.documents.us_units import finding_in, result_in
+from byrewright.documents.us_words import AIR, AIR_GROUPS, WET, text_in, words_in
 from byrewright.results import Result
 from byrewright.site.checks.check import Check
 from byrewright.site.checks.verdicts import Judged, as_measured, judged, line

@@ -1,319 +1,113 @@
-"""What people read, turned into US units: sentences, notes, and the words in tables.
+"""What people read, turned into US units: findings, tables, results.
 
-Numbers with a unit of their own are turned where they are printed (`format.quantity`); here the
-quantities inside text are found and turned. Free air becomes cfm, never gpm; motors become hp.
+Numbers with a unit of their own are turned where they are printed (`format.quantity`); those inside
+text by `us_words`.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import fields, is_dataclass, replace
-from typing import TypeVar, cast
+from dataclasses import replace
 
 from byrewright.documents.format import OF_WHAT, System
-from byrewright.results import Finding, Result, Series, Table
-from byrewright.site.checks.catalogue import TESTS
-from byrewright.standards.cables import us_size
+from byrewright.documents.us_words import (
+    AIR,
+    AIR_KEYS,
+    AIR_TESTS,
+    COLD_KEYS,
+    COLD_UNITS,
+    LIQUID,
+    MOTOR,
+    NUMBER,
+    SAID,
+    SECTION,
+    WET,
+    bore_in,
+    section_in,
+    short,
+    text_in,
+    value_of,
+)
+from byrewright.results import Finding, Input, Result, Series, Table
 from byrewright.standards.units import US_UNITS, convert
 from byrewright.studies.explain import Explanation, explain
 
-T = TypeVar("T")
-AIR = "L/min free"
-MOTOR = "kW motor"
-COLD_UNITS = {"kW": "kW cold", "kWh": "kWh cold"}
-"""Units of heat that is moved, which a US reader has in Btu, and of the electricity beside them."""
-COLD_KEYS = ("cooling.", "day.refrigeration_hours")
-"""Beginnings of the keys of findings and tables whose kW and kWh are of heat."""
-COLD_MEANS = re.compile(r"\bcold\b|out of the milk|^store of ice|^ice it")
-"""Meanings of fields whose kW and kWh are of heat."""
-THERMAL = ", thermal"
-"""The end of a row's name whose kW are of heat."""
-_NUMBER = r"[-+]?(?:[1-9]\d{0,2}(?:[,\u00a0]\d{3})+|\d+)(?:\.\d+)?"
-_JOINT = r"(?:,? (?:to|and|or|instead of|against|x) |, ?|/|-)"
-_UNITS = (
-    "kWh/1000 L", "h/1000 L", "L/L", "K/h", "L/min of free air", "L/min free air", AIR, "L/min",
-    "L/h",
-    "L/d", "L/s", "W/m2K", "kJ/kgK",
-    "kg/m3", "kg/min", "kg/h", "kg/s", "kW/K", "W/K", "kN/m2", "kN/m", "kN m", "N.m", "m3/h",
-    "m/s", "kPa", "mbar",
-    "bar", "degC", "mm", "cm", "um", "m2", "m3", "m", "mL/L", "mL", "L", "kg", "kN", "N", "K", "MJ",
-    "t",
-)  # fmt: skip
-"""Metric units as they stand in sentences, longest first where one begins another."""
-_ANY = "|".join(re.escape(u) for u in _UNITS)
-_QUANTITY = re.compile(
-    rf"(?<![\w.])(?<!\d,)({_NUMBER}(?:{_JOINT}{_NUMBER})*)( ?)({_ANY})(?![A-Za-z0-9²³])"
-)
-_BEFORE, _THOUSANDS = re.compile(r"(?<![\w.])\d{1,3} $"), re.compile(r"\d{3}(?!\d)")
-_PER = re.compile(rf"(?<![\w.])({_NUMBER}) (per|a|1/) ?(kPa|K|degC)(?![A-Za-z0-9])")
-_EACH = re.compile(r"\b(each|per) (kPa|K|degC)(?![A-Za-z0-9])")
-_MOTOR = re.compile(rf"(?<![\w.])({_NUMBER}(?:{_JOINT}{_NUMBER})*) kW(?![A-Za-z0-9/])")
-_OFF = rf"plus or minus {_NUMBER}"
-_LEANS = re.compile(
-    rf"({_NUMBER}) ({_ANY})(?: ({_OFF}))?(?:; predicted ({_NUMBER}), difference ({_NUMBER}))?"
-    rf"(?: lies within ({_OFF}))?(?![\w/])"
-)
-"""A measured value, and numbers behind it that lean on its unit."""
-_READS = re.compile(
-    rf"\b(\w+)((?:@\S+)?) reads ({_NUMBER}) ({_ANY}); with it ({_NUMBER}), usually ({_NUMBER})"
-)
-"""A reading as a diagnosis tells it: the test's key, and what a fault would make of it."""
-_FITTED = re.compile(rf"({_NUMBER}) ({_ANY}) \(({_NUMBER} to {_NUMBER})\)(?=, by )")
-"""A figure fitted to readings, with its interval."""
-_AWAY = re.compile(
-    rf"((?:plus or minus|difference|uncertainty of|instrument within) {_NUMBER}) degC"
-)
-"""Differences of temperature."""
-_LITRES = re.compile(rf"(?<![\w.])({_NUMBER}) litres\b")
-_SECTION, _NUMERIC = re.compile(rf"(?<![\w.])({_NUMBER}) mm2\b"), re.compile(_NUMBER)
-_COLD = re.compile(rf"(?<![\w.])({_NUMBER}(?:{_JOINT}{_NUMBER})*) (kWh?)(?![A-Za-z0-9/])")
-_PLATE = re.compile(
-    rf"\b(capacity|motor|duty|cooling|store) ({_NUMBER}) (L/min|kWh?)(?![A-Za-z0-9/])(?! of)"
-)
-"""Figures of a data plate, as `byrewright.studies.count` words them."""
-_AIRY = re.compile(r"\bair\b|vacuum|regulator|draws?\b|leak|unit open|fall-?off|kicked off")
-_OF_AIR = re.compile(r" of (?:\w+ )?air\b")
-WET = re.compile(r"\bmilk\b|water|wash|liquid|coolant|glycol")
-_SAID = {"degF difference": "degF", "Btu/hft2F": "Btu/(h ft2 F)", "Btu/lbF": "Btu/(lb F)",
-         "lbf.ft": "lbf ft", "Btu/hF": "Btu/(h F)"}  # fmt: skip
-_WORDS = {", whole metres": ", rounded up", "; whole metres": ", rounded up"}
-"""Words of a metric reader, and what a US reader is told instead."""
-SECTION = "mm2"
-"""The unit of a cable's section, which US readers have by gauge."""
-SIDES = ("m", "mm", "cm")
-"""Units of which several numbers with an x between are the sides of one thing."""
 BARE = ("limit", "value", "predicted", "here")
 """Columns whose cells are a number alone, in the unit that the row names."""
-AIR_GROUPS = ("Vacuum and airflow", "Milking units", "Compressed air")
-"""Groups of tests whose L/min are of free air."""
-EITHER = "back_flow"
-"""A figure of air or of liquid, as the valve is that it is read at."""
-AIR_TESTS = {
-    f.key: f.title
-    for test in TESTS.values() if test.group in AIR_GROUPS
-    for f in test.figures if f.unit == "L/min" and f.key != EITHER
-}  # fmt: skip
-"""Such figures, by key, with their titles."""
-AIR_KEYS = (
-    "vacuum.", "air.", "failures.", "practice.",
-    *(f"{study}.{key}" for study in ("as_measured", "measured") for key in AIR_TESTS),
-)  # fmt: skip
-"""Beginnings of the keys of findings whose bare L/min is free air, unless the words say milk."""
-
-
+THERMAL = ", thermal"
+"""The end of a row's name whose kW are of heat."""
+COLD_MEANS = re.compile(r"\bcold\b|out of the milk|^store of ice|^ice it")
+"""Meanings of fields whose kW and kWh are of heat."""
 DIFFERENCES = ("plus or minus", "difference", "a year")
 """Columns that hold a difference of what the row's unit measures."""
 NO_UNIT = ("readings", "shape", "failed", "worn", "good", "number", "count")
 """Columns of plain counts, whatever unit a row names."""
 COUNTED = {"litres": "L"}
 """Units of counters as they are named, and as what they are."""
+HEAT_KEYS = ("day.heat_recovered",)
+"""The same of values alone: their sentences tell of heaters too."""
+OF_MOTORS = ("deck.running_power", "cooling.tank.agitator")
+"""Findings of the power that motors take, whatever their keys."""
 LIQUID_KEYS = ("delivery.", "receiving.", "cooling.", "chilled.", "water.", "storage.")
 """Beginnings of the keys of findings whose L/min are of liquid, whatever vacuum is spoken of."""
-
-
-def text_in(
-    text: str, system: System, *, air: bool | None = False, motor: bool = False, cold: bool = False
-) -> str:
-    """A sentence in the reader's units.
-
-    `air`: a flow that the words leave open is free air; None: every flow is of liquid that is not
-    said to be "of air". `motor`: kW are those of a motor; `cold`: kW and kWh are of heat.
-
-    >>> text_in("4 to 6 degC, 100 mm; 6200 L/min of free air, 12 L/min of milk", "US")
-    '39.2 to 42.8 degF, 3.94 in; 219 cfm of free air, 3.17 gpm of milk'
-    >>> text_in("a slab of 3 x 4 m for 2 x 100 L, 6 kN/m2", "US")
-    'a slab of 9.84 x 13.1 ft for 2 x 26.4 gal, 125 lbf/ft2'
-    """
-    if system != "US":
-        return text
-    for metric, plain in _WORDS.items():
-        text = text.replace(metric, plain)
-    text = _PLATE.sub(_plated, text)
-    if cold:
-        text = _COLD.sub(_heat, text)
-    if motor:
-        text = _MOTOR.sub(lambda m: _turned(m[1], "kW", "hp"), text)
-    text = _AWAY.sub(
-        r"\1 K", _LEANS.sub(_with_units, _READS.sub(_reads, _FITTED.sub(r"\1 \2 (\3 \2)", text)))
-    )
-    text = _LITRES.sub(lambda m: f"{_rounded(convert(_value(m[1]), 'L', 'gal'))} gallons", text)
-    text = re.sub(r"\b[Ll]itres\b", lambda m: "Gallons" if m[0][0] == "L" else "gallons", text)
-    text = _SECTION.sub(lambda m: us_size(float(m[1])), text)
-    text = _EACH.sub(_each, _PER.sub(_per, text))
-    return _QUANTITY.sub(lambda m: _one(m, text, air), text)
-
-
-def _with_units(m: re.Match[str]) -> str:
-    """A measured value, each number with its unit."""
-    value, unit, off, told, gap, within = m.groups()
-    words = f"{value} {unit}" + (f" {off} {unit}" if off else "")
-    if told:
-        words += f"; predicted {told} {unit}, difference {gap} {unit}"
-    return words + (f" lies within {within} {unit}" if within else "")
-
-
-def _reads(m: re.Match[str]) -> str:
-    """A reading in a diagnosis, each number with its unit."""
-    key, at, value, unit, then, usual = m.groups()
-    unit = AIR if unit == "L/min" and key in AIR_TESTS else unit
-    return f"{key}{at} reads {value} {unit}; with it {then} {unit}, usually {usual} {unit}"
-
-
-def _rounded(value: float) -> str:
-    """A large number to three figures, its thousands set apart."""
-    return f"{float(f'{value:.3g}'):,.0f}"
-
-
-def _plated(m: re.Match[str]) -> str:
-    """A figure of a data plate: a capacity is of free air, a duty is of cold."""
-    name, value, unit = m.groups()
-    if unit == "L/min":
-        return f"{name} {_turned(value, AIR, US_UNITS[AIR])}" if name == "capacity" else m[0]
-    if name == "motor":
-        return f"{name} {_turned(value, 'kW', US_UNITS[MOTOR])}"
-    return m[0] if name == "capacity" else f"{name} {_heat_of(value, unit)}"
-
-
-def _heat(m: re.Match[str]) -> str:
-    return _heat_of(m[1], m[2])
-
-
-def _heat_of(numbers: str, unit: str) -> str:
-    """Heat that is moved, to three figures."""
-    other = US_UNITS[COLD_UNITS[unit]]
-    said = re.sub(_NUMBER, lambda n: _rounded(convert(_value(n[0]), unit, other)), numbers)
-    return f"{said} {other}"
-
-
-def section_in(words: str, system: System) -> str:
-    """Sections of cable as they stand in a column for them.
-
-    >>> section_in("2 x 240", "US"), section_in("ask", "US"), section_in("2.5", "metric")
-    ('2 x 500 kcmil', 'ask', '2.5')
-    """
-    many, _, last = words.rpartition(" ")
-    if system != "US" or not _NUMERIC.fullmatch(last):
-        return words
-    return f"{many} {us_size(float(last))}".strip()
-
-
-def _one(m: re.Match[str], text: str, air: bool | None) -> str:
-    unit = m[3]
-    tail = ""
-    if _THOUSANDS.match(m[1]) and _BEFORE.search(text[: m.start()]):
-        return m[0]  # the end of a number whose thousands stand apart: rather left as it is
-    if unit.startswith("L/min "):
-        tail = unit.removeprefix("L/min").replace(" free", "", 1) if unit == AIR else unit[5:]
-        unit = AIR
-    elif unit == "L/min" and _is_air(text, m.start(), m.end(), air):
-        unit = AIR
-    other = US_UNITS.get(unit)
-    if other is None:
-        return m[0]
-    many, numbers = "", m[1]
-    if " x " in numbers and unit not in SIDES:  # so many, each of the unit
-        many, _, numbers = numbers.rpartition(" x ")
-        many += " x "
-    return many + _turned(numbers, unit, other) + tail
-
-
-def _is_air(text: str, start: int, end: int, air: bool | None) -> bool:
-    """Whether a flow is of air: by the words of its own clause, else as the finding says."""
-    if _OF_AIR.match(text, end):
-        return True
-    if air is None:
-        return False
-    begin = max(text.rfind(c, 0, start) for c in ".;:") + 1
-    ends = [e for e in (text.find(c, end) for c in (". ", ";", ":")) if e >= 0]
-    clause = text[begin : min(ends, default=len(text))]
-    airy, wet = _AIRY.search(clause), WET.search(clause)
-    return bool(airy) if bool(airy) != bool(wet) else air
-
-
-def _turned(numbers: str, unit: str, other: str) -> str:
-    said = re.sub(
-        _NUMBER,
-        lambda n: (
-            n[0][0].removeprefix("-").strip("0123456789")
-            + _short(convert(_value(n[0]), unit, other))
-        ),
-        numbers,
-    )
-    return f"{said} {_SAID.get(other, other)}"
-
-
-def _value(number: str) -> float:
-    """A number whose thousands may be set apart."""
-    return float(number.replace(",", "").replace("\u00a0", ""))
-
-
-def _per(m: re.Match[str]) -> str:
-    unit = "K" if m[3] == "degC" else m[3]
-    other = US_UNITS[unit]
-    each = convert(1.0, unit, other)
-    return f"{_short(float(m[1]) / each)} {m[2]} {_SAID.get(other, other)}".replace("1/ ", "1/")
-
-
-def _each(m: re.Match[str]) -> str:
-    other = US_UNITS["K" if m[2] == "degC" else m[2]]
-    return f"{m[1]} {_SAID.get(other, other)}"
-
-
-def _short(value: float) -> str:
-    size = abs(value)
-    digits = 0 if size >= 100 else 1 if size >= 10 else 2 if size >= 1 else 3
-    text = f"{value:.{digits}f}"
-    return (text.rstrip("0").rstrip(".") if "." in text else text) or "0"
-
-
-def words_in(thing: T, system: System) -> T:
-    """Anything that holds words (a tuple, a mapping, a record), every word of it turned."""
-    if system != "US":
-        return thing
-    return cast(T, _words_of(thing))
-
-
-def _words_of(thing: object) -> object:
-    if isinstance(thing, str):
-        return text_in(thing, "US")
-    if isinstance(thing, tuple):
-        return tuple(map(_words_of, thing))
-    if isinstance(thing, dict):
-        return {k: _words_of(v) for k, v in thing.items()}
-    if is_dataclass(thing) and not isinstance(thing, type):
-        return replace(thing, **{f.name: _words_of(getattr(thing, f.name)) for f in fields(thing)})
-    return thing
+PRESSED_KEYS = (*LIQUID_KEYS, "wash.", "air.")
+"""Beginnings of the keys of findings whose kPa are of liquid or of compressed air."""
+PIPE_KEYS = (*PRESSED_KEYS, "vacuum.", "milkline.")
+"""Beginnings of the keys of findings whose mm are bores."""
+COLD_ALL = ("cooling.", "day.refrigeration_hours")
+"""Beginnings of the keys of tables all of whose kW and kWh are of heat."""
+_HEAT = re.compile(r"^heat\b")
+_ROUND = re.compile(r"vacuum|ambient")
+AIR_TABLES = ("air.users", "place.air")
+"""Keys of tables whose volumes are of air."""
+FREE_AIR = "free air"
+"""What the title of a table says whose every flow is of air."""
 
 
 def finding_in(one: Finding, system: System) -> Finding:
     """A finding with its words in the reader's units; its numbers turn where they are printed."""
     if system != "US":
         return one
-    motor, cold = is_motor(one.key), one.key.startswith(COLD_KEYS)
+    motor = is_motor(one.key)
+    cold = one.key.startswith(COLD_KEYS) and not motor
     air = one.unit.endswith("free") or one.key.startswith(AIR_KEYS)
     flows = None if not air and one.key.startswith(LIQUID_KEYS) else air
 
+    pressed, pipes = one.key.startswith(PRESSED_KEYS), one.key.startswith(PIPE_KEYS)
+
     def turned(text: str) -> str:
-        return text_in(text, system, air=flows, motor=motor, cold=cold)
+        return text_in(text, system, air=flows, motor=motor, cold=cold, pressed=pressed,
+                       pipes=pipes)  # fmt: skip
 
     return replace(
         one, sentence=turned(one.sentence), title=turned(one.title), formula=turned(one.formula),
         advised_why=turned(one.advised_why), unit=own_unit(one.key, one.unit),
         inputs=tuple(
-            replace(i, meaning=turned(i.meaning),
-                    unit=COLD_UNITS.get(i.unit, i.unit) if cold else i.unit)
+            replace(i, meaning=turned(i.meaning), unit=_of_input(i, cold, pressed))
             for i in one.inputs
         ),
     )  # fmt: skip
+
+
+def _of_input(one: Input, cold: bool, pressed: bool) -> str:
+    """The unit of a number put in, with what it is of; vacuum and the air around stay what they
+    are."""
+    if cold:
+        return COLD_UNITS.get(one.unit, one.unit)
+    if pressed and one.unit == "kPa" and not _ROUND.search(one.meaning):
+        return LIQUID
+    return one.unit
 
 
 def own_unit(key: str, unit: str) -> str:
     """The unit of a finding's value by its key, with what its power or flow is of."""
     if is_motor(key) and unit == "kW":
         return MOTOR
-    if key.startswith(COLD_KEYS):
+    if key.startswith((*COLD_KEYS, *HEAT_KEYS)):
         return COLD_UNITS.get(unit, unit)
+    if unit == "kPa" and key.startswith(PRESSED_KEYS):
+        return LIQUID
     measured = key.startswith(("as_measured.", "measured."))
     return AIR if measured and unit == "L/min" and key.startswith(AIR_KEYS) else unit
 
@@ -353,12 +147,12 @@ def _number_in(value: float | None, unit: str) -> tuple[float | None, str]:
     other = US_UNITS.get(unit)
     if other is None:
         return value, unit
-    return None if value is None else convert(value, unit, other), _SAID.get(other, other)
+    return None if value is None else convert(value, unit, other), SAID.get(other, other)
 
 
 def is_motor(key: str) -> bool:
     """Whether a finding of this key is about the rating of a motor."""
-    return "motor" in key
+    return "motor" in key or key.partition("@")[0] in OF_MOTORS
 
 
 def unit_by_name(name: str, unit: str, system: System) -> str:
@@ -398,8 +192,11 @@ def table_in(table: Table, system: System, *, air: bool = False) -> Table:
                 its = own if table.columns[i] not in NO_UNIT else ""
                 if its == "degC" and table.columns[i] in DIFFERENCES:
                     its, bare = "K", True
+                if units[i] == "mm" and "bore" in table.columns[i] and not isinstance(cell, str):
+                    cells.append(bore_in(cell) if cell else cell)
+                    continue
                 if units[i] == MOTOR and _no_motor(table, row) and not isinstance(cell, str):
-                    cells.append(f"{_short(float(cell))} kW")
+                    cells.append(f"{short(float(cell))} kW")
                     continue
                 cells.append(_cell(cell, units[i], its, air, bare=bare))
         rows.append(tuple(cells))
@@ -428,9 +225,11 @@ def _unit_of(table: Table, i: int, air: bool) -> str:
         "motor" in name or (table.key == "power.motors" and name.startswith("rated"))
     ):
         return MOTOR
-    if table.key.startswith(COLD_KEYS) and unit in COLD_UNITS:
+    if unit in COLD_UNITS and (table.key.startswith(COLD_ALL) or _HEAT.search(name)):
         return COLD_UNITS[unit]
-    if unit == "L/min" and air and not WET.search(name):
+    if table.key.startswith(AIR_TABLES) and unit in ("L", "m3"):
+        return f"{unit} air"
+    if unit == "L/min" and air and (FREE_AIR in table.title or not WET.search(name)):
         return AIR
     return unit
 
@@ -440,7 +239,7 @@ def _cell(cell: float | str, unit: str, own: str, air: bool, *, bare: bool) -> f
     other = US_UNITS.get(unit or own)
     if isinstance(cell, str):
         if other is not None and own and bare:
-            return re.sub(_NUMBER, lambda n: _short(convert(_value(n[0]), own, other)), cell)
+            return re.sub(NUMBER, lambda n: short(convert(value_of(n[0]), own, other)), cell)
         return text_in(cell, "US", air=air)
     if other is None or isinstance(cell, bool):
         return cell

@@ -61,14 +61,15 @@ class Change:
     asked_by: str
 
 
-def told_of(changes: Iterable[Change]) -> list[str]:
-    """What was changed, a line for all that changed alike in one round for one reason."""
+def told_of(changes: Iterable[Change], beside: Callable[[Change], str] = lambda _: "") -> list[str]:
+    """What was changed, a line for all that changed alike in one round for one reason. `beside`
+    gives what is told beside a figure of the plant file, such as the same in other units."""
     alike: dict[tuple[int, str, str], list[str]] = {}
     for one in {(one.round, one.of, one.figure): one for one in changes}.values():
         to = f"{one.to:g}" if isinstance(one.to, float) else str(one.to)
         words = {
             "sensed": "position sensor", "sensor": f"{to} sensor", "in_milking": f"{to} in milking",
-        }.get(one.figure, f"{one.figure} {to}")  # fmt: skip
+        }.get(one.figure, f"{one.figure} {to}{beside(one)}")  # fmt: skip
         alike.setdefault((one.round, words, one.why), []).append(one.of)
     return [
         f"round {turn}, {', '.join(tags)}: {words} ({why})"

@@ -18,7 +18,7 @@ COLUMNS: Mapping[str, str] = {
     "where": "figures it is good for: capacity_l_min_free=4000..6000; speed=variable",
     "article": "your own article number",
     "description": "in your words",
-    "unit": "each, m, h, km or day",
+    "unit": "each, m or ft, h, km or mi, day",
     "cost": "cost of one unit, before discount",
     "currency": "three letters; the quotation's where left empty",
     "supplier": "who sells it",
@@ -30,6 +30,10 @@ COLUMNS: Mapping[str, str] = {
 """Columns of a price list and what stands in each."""
 NEEDED = ("item", "unit", "cost")
 UNITS = ("each", "m", "h", "km", "day")
+PER_METRIC: Mapping[str, tuple[str, Decimal]] = {
+    "ft": ("m", Decimal("0.3048")), "mi": ("km", Decimal("1.609344")),
+}  # fmt: skip
+"""Units of a US price list: the one that is counted in, and how many of it one is."""
 _CONDITION = re.compile(r"\s*([a-z][a-z0-9_]*)\s*(<=|>=|=)\s*(.+?)\s*\Z")
 NEAR = 1e-6
 

@@ -18,6 +18,7 @@ from byrewright.plant.problems import nearest
 from byrewright.quote.prices import (
     COLUMNS,
     NEEDED,
+    PER_METRIC,
     UNITS,
     PriceList,
     PriceListError,
@@ -289,8 +290,9 @@ class _Reader:
         unit = self.text(cells, "unit").casefold()
         if not item:
             self.faults.append(f"{at}: the column item is empty; write the kind of thing")
-        if unit not in UNITS:
-            self.faults.append(f"{at}, unit: {unit or 'nothing'} is not one of {', '.join(UNITS)}")
+        if unit not in (*UNITS, *PER_METRIC):
+            known = ", ".join((*UNITS, *PER_METRIC))
+            self.faults.append(f"{at}, unit: {unit or 'nothing'} is not one of {known}")
         try:
             where = conditions(self.text(cells, "where"), self.units)
         except ValueError as why:
@@ -305,6 +307,10 @@ class _Reader:
         until = self.day(at, cells, "valid_until")
         if len(self.faults) > before:
             return None
+        if unit in PER_METRIC:
+            unit, many = PER_METRIC[unit]
+            cost, least = (None if n is None else n / many if n is cost else n * many
+                           for n in (cost, least))  # fmt: skip
         return PriceRow(
             at, item, where, unit, cost, self.text(cells, "article"),
             self.text(cells, "description"), code, self.text(cells, "supplier"),

@@ -26,9 +26,12 @@ from byrewright.studies.pipework import lines_of, on_round_m, span_m
 UNIT_ENDINGS = (
     "_per_kpa", "_per_s", "_l_min_free", "_l_min", "_kpa", "_kva", "_kwh", "_kw", "_kg_min", "_kg",
     "_kn", "_mm", "_m2",
-    "_w_m2_k", "_ml_l", "_pct_h", "_pct", "_bar", "_min", "_l", "_m", "_c", "_s", "_a", "_h",
+    "_l_load", "_l_milking", "_w_m2_k", "_ml_l", "_pct_h", "_pct", "_bar", "_min", "_l", "_m", "_c",
+    "_s", "_a", "_h",
 )  # fmt: skip
 """Endings of field names that only tell the unit."""
+EACH = {"_l_load": " a load", "_l_milking": " a milking"}
+"""Endings that tell of what a figure is the amount, in words."""
 OF_ALL = frozenset(Machine.model_fields)
 LISTED_APART = (IsValve, PassesOneWay, JoinsPipes, Senses)
 """Kinds with a group of their own."""
@@ -133,7 +136,10 @@ def _figure(one: Parameter, value: object) -> str:
     if isinstance(value, bool):
         return name_in_words(one.name) if value else ""
     if isinstance(value, int | float):
-        return f"{name_in_words(one.name)} {value:g} {one.unit}".rstrip()
+        name = name_in_words(one.name)
+        if name == "motor" and name not in one.meaning:  # of a heater, or of electronics
+            name = "input"
+        return f"{name} {value:g} {one.unit}".rstrip()
     if isinstance(value, str):
         return f"{name_in_words(one.name)} {value.replace('_', ' ')}"
     if isinstance(value, tuple) and value and all(isinstance(v, str) for v in value):
@@ -148,7 +154,7 @@ def name_in_words(name: str) -> str:
     ('capacity', 'gain')
     """
     ending = next((e for e in UNIT_ENDINGS if name.endswith(e)), "")
-    return name.removesuffix(ending).replace("_", " ")
+    return (name.removesuffix(ending) + EACH.get(ending, "")).replace("_", " ")
 
 
 def _figures(machine: Machine) -> dict[str, float | str]:

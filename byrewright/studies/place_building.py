@@ -62,8 +62,8 @@ def air(ctx: StudyContext, made: Sited) -> None:
         rows.append((name, round(kw, 2), round(volume, 0), round(flow, 2), round(area, 2)))
         ctx.find(
             "place.air", "Air openings", round(area, 2), "m2",
-            f"The {name} room loses {kw:.1f} kW to its air and holds {volume:.0f} m3: {flow:.2f} "
-            f"m3/s of air, {area:.2f} m2 of free opening in and as much out.",
+            f"The {name} room takes up {kw:.1f} kW of heat and holds {volume:.0f} m3 of air: "
+            f"{flow:.2f} m3/s of it, {area:.2f} m2 of free opening in and as much out.",
             subject=name,
             formula="A = max(P/(rho cp dT), q)/v" if name == MILK
             else "A = max(P/(rho cp dT), V n)/v",

@@ -14,8 +14,10 @@ import pytest
 from typer.testing import CliRunner
 
 from byrewright.cli import app
+from byrewright.documents.us_words import text_in
 from byrewright.drafting.close import Change
 from byrewright.plant.read import read_plant_text
+from byrewright.plant.upkeep import every
 from byrewright.results import Assumption, Finding, Result
 from byrewright.site.callout.guide import Guide, bare_guide
 from byrewright.site.readings.mapping import template
@@ -98,6 +100,17 @@ def test_service_by_the_litre_is_told_in_gallons(folder: Path) -> None:
     assert metric.exit_code == 0, "a million gallons are less than 3.8 million litres"
 
 
+def test_a_deck_that_is_serviced_by_the_mile_is_read_in_miles(folder: Path) -> None:
+    """A counter in miles would be refused, or taken for kilometres."""
+    log = folder / "plant.yaml"
+    said(folder, "service", "--meter", "PF1=100 miles", "--date", "2026-03-06")
+    for reading, code in (("160 km", 2), ("162 km", 0)):
+        run = CliRunner().invoke(app, ["service", str(log), "--meter", f"PF1={reading}",
+                                       "--date", "2026-03-20"])  # fmt: skip
+        assert run.exit_code == code, run.output
+    assert text_in(every([("days", 30.0), ("km", 150.0)]), "US") == "30 days or 93.2 mi"
+
+
 def test_call_and_interlocks_take_the_units(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Their pages and papers would be written in metric units whatever was asked."""
     monkeypatch.setattr("byrewright.site.callout.guide.guide_of", _bare)
@@ -121,7 +134,7 @@ def test_a_draft_tells_what_it_assumed_and_left_open_in_us_units(
     made = SimpleNamespace(
         text=SMALL, plant=plant, sizing=Result("sizing", "x", (open_one,)), unjudged=(),
         assumptions=(Assumption("farm", "mean mass", 680.0, "kg", "usual"),), held_by=("sizing",),
-        changes=(Change(1, "LP1", "head_m", 12.0, "1.5 m short", "x"),), open=(open_one,),
+        changes=(Change(1, "MP1", "head_m", 12.0, "1.5 m short", "x"),), open=(open_one,),
         gives=("a tank of 9000 L instead of 8000 L",),
     )  # fmt: skip
     monkeypatch.setattr("byrewright.drafting.gives.closed_draft", lambda *_, **__: made)
@@ -129,7 +142,8 @@ def test_a_draft_tells_what_it_assumed_and_left_open_in_us_units(
     out = tmp_path / "p.yaml"
     run = CliRunner().invoke(app, ["draft", str(BRIEF), "--out", str(out), "--units", "us"])
     assert run.exit_code == 0, run.output
-    for words in ("mean mass: 1499 lb", "4.92 ft short", "46.4 degF, 68,200 Btu/h of cold",
+    for words in ("mean mass: 1499 lb", "MP1: head_m 12 (39.4\u00a0ft) (4.92 ft short)",
+                  "46.4 degF, 68,200 Btu/h of cold",
                   "2378 gal instead of 2113 gal"):  # fmt: skip
         assert words in run.output
 

@@ -96,4 +96,4 @@ def test_columns_say_their_unit() -> None:
     """Would fail if a column of numbers did not say what it is counted in."""
     every = {p.name: p.titles for p in pages(rotary(), made_result())}
     assert {"Bore, mm", "Length, m", "Content, L"} <= set(every["Pipes"])
-    assert "All, kW" in every["Motors"]
+    assert {"Each", "All", "Unit"} <= set(every["Motors"]), "some are in hp to a US reader"

@@ -94,7 +94,7 @@ def test_lists_of_the_plan_are_in_decimal_feet(name: str, tmp_path: Path) -> Non
 def test_feet_and_inches_come_back_to_the_length(metres: float, part: int) -> None:
     """A length would be told as another, as "1 ft 12 in", or with a fraction that is not least."""
     said = feet(metres, part)
-    found = re.fullmatch(r"(-?)(?:(\d+)'-)?(?:(\d+) ?)?(?:(\d+)/(\d+))?\"", said)
+    found = re.fullmatch(r"(-?)(?:(\d+)'-)?(?:(\d+)(?: |(?=\")))?(?:(\d+)/(\d+))?\"", said)
     assert found is not None, said
     sign, whole, inches, over, under = found.groups()
     assert int(inches or 0) < 12

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import re
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
@@ -19,38 +20,41 @@ from byrewright.documents.readers import READERS, paper_for
 from byrewright.documents.schedule import page_in, pages
 from byrewright.documents.schematic import Issue, schematic_svg, sheets_for
 from byrewright.documents.tests_in import checks_in, measured_in
-from byrewright.documents.us_units import (
-    COLD_KEYS,
-    explained_in,
-    finding_in,
-    result_in,
-    table_in,
-    text_in,
-)
+from byrewright.documents.us_units import explained_in, finding_in, result_in, table_in
+from byrewright.documents.us_words import COLD_KEYS, bore_in, text_in
 from byrewright.results import Result, Table, merge
 from byrewright.site.checks.check import revision_of
 from byrewright.site.checks.measured import PlantChecks, bench_of
 from byrewright.site.checks.sheet import Filled, Row, _in_asked_unit, take
 from byrewright.site.checks.verdicts import as_measured
 from byrewright.site.log import Log, Owner
+from byrewright.standards.pipes import trade_in
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.standards.units import US_UNITS, convert
 from byrewright.studies.count import data_plate
 from byrewright.studies.day import run_day
 from byrewright.studies.failures.study import study_failures
+from byrewright.studies.place import study_place
 from byrewright.studies.routes.study import Routes, routes
 from byrewright.studies.sizing import size
 from byrewright.studies.vacuum import study_vacuum
+from byrewright.studies.vacuum.balance import KEY as BALANCE
 from tests.studies.failing import ROWS, SMALL, example
 
 WORDS = re.compile(r"\b(?:litres?|metres?|kilograms?|tonnes?|millimetres?)\b", re.IGNORECASE)
 """Metric units written out."""
 METRIC = re.compile(
     r"(?<![\w.])\d[\d.]*[ \u00a0]?(?:L/min|L/h|L/d|L/s|mL|L|kPa|mbar|bar|degC|\u00b0C|mm2?|cm|um|"
-    r"m2|m3|m/s|m|kg|kN|N|K|MJ|t|W/m2K|kJ/kgK)(?![A-Za-z0-9]|/L)|per kPa|per K\b|\bdegC\b|\bkPa\b|"
+    r"m2|m3|m/s|km|m|kg|kN|N|K|MJ|t|W/m2K|kJ/kgK|kW/m3|kW/kg|kWh/kg|mPa\.s|"
+    r"lbf m)(?![A-Za-z0-9]|/L)|\d gal/s|\d gal of air|"
+    r"per kPa|per K\b|\bdegC\b|\bkPa\b|"
     r"\b264 gal of milk|for 264 gal"
 )
 """A number with a metric unit behind it. kW, kWh, kVA, A and V are the US trade's too."""
+
+PLANS = (SMALL, ROWS)
+"""Example plants with a plan: a rotary, and stalls in rows."""
+STUDIES = ("sizing", "vacuum", "day", "failures", "routes")
 
 
 @cache
@@ -103,7 +107,8 @@ def test_an_explained_finding_holds_one_system_of_units(name: str) -> None:
             if i.unit in US_UNITS and not isinstance(i.value, str):
                 number = re.match(r"(?:.+? = )?(-?[\d. ]*\d)", line)
                 assert number is not None, line
-                wanted = convert(i.value, i.unit, US_UNITS[i.unit])
+                other = "psi" if " psi: " in line else US_UNITS[i.unit]
+                wanted = convert(i.value, i.unit, other)
                 told_as = float(number[1].replace(" ", ""))
                 assert told_as == pytest.approx(wanted, rel=2e-3, abs=2e-4), line
                 checked += 1
@@ -210,7 +215,61 @@ def test_heat_that_is_moved_is_in_btu() -> None:
     assert heaters and all(" kW" in f.sentence and "Btu" not in f.sentence for f in heaters)
     blocks = paper_for("refrigeration", example(ROWS), told(ROWS), Issue("2026-03-01", "A"),
                        "US", drawn=KeyedBlank()).blocks  # fmt: skip
-    assert [w for w in words_of(blocks) if re.search(r"\d\W*kWh?\b(?!/d)", w)] == []
+    assert [w for w in words_of(blocks) if re.search(r"\d\W*kWh?\b", w)] == []
+
+
+def test_pressure_of_liquids_is_in_psi_and_vacuum_in_inches_of_mercury() -> None:
+    """A pump's friction would be in inches of mercury, as no engineer there has it."""
+    every = study("sizing").findings
+    pumps = [f for f in every if f.key.endswith("pump.head") or f.key == "delivery.head"]
+    assert len(pumps) > 4
+    for one in pumps:
+        assert " psi of friction" in one.sentence, one.name
+        assert not re.search(r"inHg(?! of vacuum)", one.sentence), one.sentence
+    assert " inHg of vacuum to draw against" in pumps[0].sentence
+    wash = next(f for f in every if f.key == "wash.injector" and f.inputs)
+    assert {i.unit for i in wash.inputs if i.symbol in ("p", "p_a")} == {"kPa"}
+    assert "psi" not in next(f for f in every if f.key == "vacuum.airline.bore").sentence
+
+
+def test_every_flow_and_volume_of_free_air_is_in_cubic_feet() -> None:
+    """The leaks of the milk system, and the air of a room, would be told in gallons."""
+    balance = study("vacuum").table(BALANCE)
+    assert {u for u in balance.units if u} == {"cfm"}
+    users = study("sizing").table("air.users")
+    assert "gal" not in users.units and "ft3" in users.units
+    rooms = table_in(study_place(example(SMALL)).table("place.air"), "US")
+    assert rooms.units[1:4] == ("Btu/h", "ft3", "cfm")
+
+
+@pytest.mark.parametrize("name", PLANS)
+def test_bores_are_told_by_the_size_they_are_bought_under(name: str) -> None:
+    """A fitter would be sent for a tube of 1.91 in, as nobody sells it."""
+    plant = example(name)
+    labels = {}
+    for sheet in sheets_for(plant):
+        if sheet.key != "power":
+            svg = html.unescape(schematic_svg(plant, sheet.key, units="US"))
+            labels |= dict(re.findall(r"[A-Z]+ (L\d+) ⌀([^<]+)<", svg))
+    bores = {p.id: p.bore_mm for p in plant.pipes}
+    assert len(labels) > 50 and {"2", "2 1/2", "3"} <= set(labels.values())
+    for tag, said in labels.items():
+        assert said == (trade_in(bores[tag]) or f"{bores[tag] / 25.4:.3g}"), tag
+    sentences = [f.sentence for f in result_in(size(plant), "US").findings]
+    decimals = {f"{b / 25.4:.3g}" for b in bores.values() if trade_in(b)} - {"4"}
+    assert [s for s in sentences for d in decimals if re.search(rf"(?<![\d.]){d} in\b", s)] == []
+    assert any("1/2 in" in s for s in sentences)
+    page = page_in(next(p for p in pages(plant, told(name)) if p.name == "Pipes"), "US")
+    column = page.titles.index("Bore, in")
+    tags = page.titles.index("Tag")
+    assert {r[tags]: r[column] for r in page.rows}["L101"] == bore_in(bores["L101"])
+    put_in = [i for f in study("sizing").findings for i in f.inputs if i.unit == "mm"]
+    assert put_in, "what is put into a formula stays the true bore"
+
+
+def test_a_long_number_set_apart_by_a_thin_space_is_turned_whole() -> None:
+    """12 000 L in the workbook was turned into 12 0 gal, and 88 697 L into 88 184 gal."""
+    assert text_in("V = 12\u2009000 L", "US") == "V = 3170 gal"
 
 
 def test_data_plates_tell_what_their_figures_are_of() -> None:
@@ -224,6 +283,9 @@ def test_data_plates_tell_what_their_figures_are_of() -> None:
     assert said["ice_bank"] == ("store 273,000 Btu, duty 34,100 Btu/h", "34\u2009121\u00a0Btu/h")
     assert said["condensing_unit"][1].endswith("Btu/h")
     assert "heater 9 kW" in said["water_heater"][0]
+    assert "agitator 0.738 hp" in said["bulk_tank"][0]
+    assert "input 6 kW" in said["cloth_washer"][0] and "hp" not in said["cloth_washer"][0]
+    assert said["controller"][1] == "0.2\u00a0kW"
 
 
 def test_a_trend_is_told_by_its_year() -> None:
@@ -245,14 +307,9 @@ def test_drawings_are_lettered_in_inches() -> None:
     plant = example(SMALL)
     key = sheets_for(plant)[0].key
     us, metric = (schematic_svg(plant, key, units=u) for u in ("US", "metric"))
-    assert "bore in in" in us
+    assert "size in inches as it is bought" in us
     assert "bore in mm" in metric
     assert not METRIC.search(" ".join(re.findall(r">([^<]*)<", us)))
-
-
-PLANS = (SMALL, ROWS)
-"""Example plants with a plan: a rotary, and stalls in rows."""
-STUDIES = ("sizing", "vacuum", "day", "failures", "routes")
 
 
 def words_of(thing: object) -> Iterator[str]:
@@ -303,6 +360,24 @@ def test_motors_on_papers_are_in_horsepower() -> None:
     (rows,) = [b["rows"] for b in blocks if b["kind"] == "table" and b["heads"] == heads]
     rated = {row[0]: row[3] for row in rows}
     assert rated["VP1"] == "20.1" and rated["WH1"] == "9 kW" and rated["all"].endswith(" kW")
+    (locked,) = [b["rows"] for b in blocks if b["kind"] == "table" and "isolated at" in b["heads"]]
+    energies = {row[0]: row[2].replace("\u00a0", " ") for row in locked}
+    assert energies["VP1"].startswith("electricity 20.1 hp")
+    assert energies["TK1"].startswith("electricity 0.738 hp")
+    assert energies["WH1"].startswith("electricity 9 kW")
+    page = page_in(next(p for p in pages(example(ROWS), told(ROWS)) if p.name == "Motors"), "US")
+    each, unit = page.titles.index("Each"), page.titles.index("Unit")
+    rows = {row[0]: (row[each], row[unit]) for row in page.rows}
+    assert rows["VP1"] == (pytest.approx(15 / 0.7457, rel=1e-4), "hp")
+    assert rows["WH1"] == (9.0, "kW")
+    power = schematic_svg(example(ROWS), "power", units="US")
+    assert set(re.findall(r">([\d.]+ kW)[ <]", power)) == {
+        "9 kW",
+        "6 kW",
+        "3.7 kW",
+        "0.2 kW",
+        "0.05 kW",
+    }  # heater, laundry, cold, electronics
 
 
 class KeyedBlank(dict[str, str]):
@@ -409,7 +484,21 @@ def test_a_row_names_the_unit_of_its_measures_alone() -> None:
     st.sampled_from(
         sorted(
             set(US_UNITS)
-            - {"L/min free", "kW motor", "kW cold", "kWh cold", "1/L", "L/kWh", "kg/m2", "L/kg"}
+            - {
+                "L/min free",
+                "kW motor",
+                "kW cold",
+                "kWh cold",
+                "1/L",
+                "L/kWh",
+                "kg/m2",
+                "L/kg",
+                "kWh/d cold",
+                "kPa liquid",
+                "L air",
+                "m3 air",
+                "mPa.s",
+            }
         )
     ),
 )

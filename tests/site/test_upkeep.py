@@ -128,8 +128,8 @@ def test_meters_out_of_a_file_and_what_a_day_wears(log: Log, tmp_path: Path) -> 
     assert enter(log, plant, meters_in(path), [], "anna", dt.date(2026, 3, 1)) == 2
     assert {(e.tag, e.data.get("unit", "h"), e.data["hours"]) for e in log.entries()} == {
         ("PU1", "pulses", 100.0), ("VP1", "h", 1240.5)}  # fmt: skip
-    path.write_text("machine,reading\nVP1,1300\nVP1,12 miles\n", encoding="utf-8")
-    with pytest.raises(ByrewrightError, match=r"meters.csv: line 3: VP1=12 miles: miles is not"):
+    path.write_text("machine,reading\nVP1,1300\nVP1,12 yards\n", encoding="utf-8")
+    with pytest.raises(ByrewrightError, match=r"meters.csv: line 3: VP1=12 yards: yards is not"):
         enter(log, plant, rows := meters_in(path), [], "anna", dt.date(2026, 3, 2), places=rows)
     path.write_text("machine,reading\nVP1,\n", encoding="utf-8")
     with pytest.raises(ByrewrightError, match="line 2: has no machine or no reading"):
@@ -183,7 +183,7 @@ def test_the_plan_of_a_plant_and_its_calendar(log: Log) -> None:
         ("VP1=400", "", "a", "less than the 500 h read on 2026-03-01"),
         ("VP1=soon", "", "a", "such as VP1=1240"),
         ("VP1=nan", "", "a", "such as VP1=1240"),
-        ("VP1=9 miles", "", "a", "miles is not counted"),
+        ("VP1=9 yards", "", "a", "yards is not counted"),
         ("VP9=4", "", "a", "no machine VP9"),
         ("", "VP1: polish", "a", "no such service; it has"),
         ("VP1=600", "", " ", "by name"),

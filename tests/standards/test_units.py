@@ -48,6 +48,10 @@ PINT_NAMES = {
     "L/L": "liter/liter", "gal/gal": "gallon/gallon",
     "kWh/1000 L": "kWh/kiloliter", "kWh/1000 gal": "kWh/kilogallon",
     "h/1000 L": "hour/kiloliter", "h/1000 gal": "hour/kilogallon", "gal/year": "gallon/year",
+    "kW/m3": "kW/m**3", "hp/1000 gal": "horsepower/kilogallon", "cP": "centipoise",
+    "mPa.s": "millipascal*second", "1/K": "1/delta_degree_Celsius", "m3/s": "m**3/second",
+    "1/degF": "1/delta_degree_Fahrenheit", "kWh/d": "kWh/day", "Btu/d": "Btu/day",
+    "kW/lb": "kW/pound", "kWh/lb": "kWh/pound", "mi": "mile",
     "Btu/lbF": "Btu/pound/delta_degree_Fahrenheit", "%": "percent",
 }  # fmt: skip
 BASES = {unit.quantity: unit.symbol for unit in reversed(TABLE) if unit.factor == 1.0}

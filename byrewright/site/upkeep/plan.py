@@ -36,8 +36,8 @@ from byrewright.standards.units import convert
 HORIZON_DAYS = 365.0
 BY_CONTACT = "as its run contact counted"
 WEARS: tuple[Wear, ...] = get_args(Wear)
-GALLONS = "gallons"
-"""Milk as a US reader enters it, for litres."""
+OF_US = {"gallons": ("gal", "L", "litres"), "mi": ("mi", "km", "km"), "miles": ("mi", "km", "km")}
+"""What a US reader counts in: its unit, the one it is kept in, and what is counted then."""
 DAY_S = 86_400.0
 
 
@@ -170,8 +170,9 @@ def _meter(plant: Plant, text: str, known: Sequence[Entry], at: float, who: str,
             f"{text}: write the machine and its meter, such as VP1=1240, or with what is "
             'counted, such as "PU1=2400000 pulses"'
         )
-    if unit == GALLONS:
-        count, unit = float(f"{convert(count, 'gal', 'L'):.6g}"), "litres"
+    if unit in OF_US:
+        own, kept, unit = OF_US[unit]
+        count = float(f"{convert(count, own, kept):.6g}")
     if unit not in (HOURS, *WEARS):
         raise ByrewrightError(
             f"{text}: {unit} is not counted; there is {', '.join((HOURS, *WEARS))}"

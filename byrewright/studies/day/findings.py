@@ -310,7 +310,7 @@ def recovered(ctx: StudyContext, run: Run) -> None:
     heaters = float(run.change("heated")[:, sh.SH_KWH].sum()) / run.days
     ctx.find(
         "day.heat_recovered", "Heat of refrigeration in the wash water", taken, "kWh/d",
-        f"Refrigeration gave {taken:.0f} kWh a day to the wash water; the heaters used "
+        f"Refrigeration gave {taken:.0f} kWh of heat a day to the wash water; the heaters used "
         f"{heaters:.0f} kWh as well. Without it they would use about {heaters + taken:.0f} kWh.",
         formula="s kJ (1 + 1/COP) of each machine while the water can take it",
     )  # fmt: skip

@@ -11,7 +11,7 @@ from nicegui import ui
 
 from byrewright.documents.changes import changes_pdf
 from byrewright.documents.format import System, prose
-from byrewright.documents.us_units import text_in
+from byrewright.documents.us_words import text_in
 from byrewright.quote.compared import compared
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.changes import TOPICS, Change

@@ -8,6 +8,7 @@ from byrewright.documents.format import words
 from byrewright.documents.ink import ink_of
 from byrewright.documents.sheets import service_drawn
 from byrewright.documents.us_units import unit_by_name
+from byrewright.documents.us_words import bore_in
 from byrewright.plant.machine import Machine, Upkeep
 from byrewright.plant.plant import Pipe
 from byrewright.plant.record import Parameter
@@ -98,7 +99,10 @@ def about_pipe(v: Visit, pipe: Pipe, sizing: Result | None) -> list[Child]:
         (t("pipe.carries"), f"{ink.letter} {ink.word}"),
         (t("pipe.from"), pipe.start),
         (t("pipe.to"), pipe.end),
-        (t("pipe.bore"), v.number(pipe.bore_mm, "mm")),
+        (
+            t("pipe.bore"),
+            f"{bore_in(pipe.bore_mm)}\u00a0in" if v.units == "US" else v.number(pipe.bore_mm, "mm"),
+        ),
         (t("pipe.length"), v.number(pipe.length_m, "m")),
         (t("pipe.rise"), v.number(pipe.rise_m, "m")),
     ]

@@ -18,6 +18,7 @@ from nicegui import ui
 from byrewright.documents.format import System
 from byrewright.documents.interlocks import page_csv
 from byrewright.documents.quote_files import quote_files
+from byrewright.documents.quote_units import others_in, quote_in
 from byrewright.documents.schedule import Page
 from byrewright.quote.alternates import Difference, alternates
 from byrewright.quote.prices import COLUMNS
@@ -150,13 +151,13 @@ def price(
         if stated.alternates:
             others = alternates(opened.file, made, known, stated, rules, None, studies=full,
                                 say=job.say)  # fmt: skip
-            told += [(one.sentence, one.changes) for one in others]
+            told += [(one.sentence, one.changes) for one in others_in(others, units)]
         job.say("files")
         out = io.BytesIO()
         with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
             for name, data in quote_files(plant, made, running, others, units).items():
                 archive.writestr(zipfile.ZipInfo(name, FIXED_TIME), data)
-        return made, out.getvalue(), told
+        return quote_in(made, units), out.getvalue(), told
 
     return key, answers.ask(("quote", *key), work, long=full)
 

@@ -12,7 +12,8 @@ from fastapi.responses import Response
 from nicegui import ui
 
 from byrewright.documents.trend_picture import trend_svg
-from byrewright.documents.us_units import result_in, text_in
+from byrewright.documents.us_units import result_in
+from byrewright.documents.us_words import text_in
 from byrewright.errors import ByrewrightError
 from byrewright.results import Table
 from byrewright.site.checks.measured import log_stamp, owner_of
