@@ -33,10 +33,11 @@ lint: $(CAN_TEST)
 types: $(CAN_TEST)
 	$(BIN)/mypy
 
-# Tests go to workers in their order, pages last: a stolen test of the watch meets the event loop of a
-# browser that still stands in its worker (so no --dist worksteal).
+# Files of tests go to workers whole, so that what a file shares is made once, and in their order,
+# pages last: a test of the watch would meet the event loop of a browser that still stands in its
+# worker (so no --dist worksteal).
 pytest: $(CAN_TEST)
-	$(BIN)/pytest -q -n $(WORKERS)
+	$(BIN)/pytest -q -n $(WORKERS) --dist loadfile --no-loadscope-reorder
 
 bench: $(CAN_TEST)
 	set -e; for bench in benchmarks/bench_*.py; do \

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import settings
 
 from byrewright.__main__ import OBJECTS_A_SEARCH
+from tests import first_start
 
 OUTSIDE_PROGRAMS = {
     "browser": ("chromium", "chromium"),
@@ -23,6 +24,30 @@ OUTSIDE_PROGRAMS = {
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command does; see byrewright.__main__
 settings.register_profile("byrewright", deadline=None)  # a busy machine is no fault of the code
 settings.load_profile("byrewright")
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_sessionstart(session: pytest.Session) -> None:
+    """Compile once, before there are workers, each of which would: the first start is measured by
+    that (test_first_start)."""
+    several = getattr(session.config.option, "numprocesses", None)
+    if several and not hasattr(session.config, "workerinput"):
+        first_start.before_workers()
+
+
+LONG = ("test_watch_pages", "test_pages", "test_many", "test_editing")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Pages last, and of these what takes long first: files go to workers whole, and what would be
+    begun last would keep one worker busy alone."""
+
+    def turn(item: pytest.Item) -> int:
+        if item.path.parent.name != "web":
+            return 0
+        return 1 if item.path.stem in LONG else 2
+
+    items.sort(key=turn)
 
 
 def pytest_collection_finish() -> None:

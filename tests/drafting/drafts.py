@@ -8,10 +8,12 @@ from pathlib import Path
 import pytest
 
 import byrewright.drafting.draft as drafting
-from byrewright.drafting.draft import Draft, Settled, draft_plant, settle
+from byrewright.drafting.draft import Draft, Settled, draft_plant, intent_of, settle
 from byrewright.drafting.intent import Intent
 from byrewright.drafting.sheet import Choices
+from byrewright.drafting.topology import lay_out
 from byrewright.plant.brief import read_brief, read_brief_text
+from byrewright.plant.plant import Plant
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 
 RULES = default_rulebook()
@@ -44,3 +46,9 @@ def drafted(path: Path) -> Draft:
 def drafted_text(text: str) -> Draft:
     """The draft of a brief given as text."""
     return draft_plant(read_brief_text(text))
+
+
+def begun(text: str, rules: Rulebook = RULES) -> Plant:
+    """The plant that the draft of a brief begins with: what the brief asks for stands in it, and no
+    size is taken over. For tests of what a brief reaches, not of where sizes settle."""
+    return lay_out(intent_of(read_brief_text(text).brief, rules), {})[0]

@@ -18,7 +18,7 @@ from byrewright.plant.machine import kinds
 from byrewright.plant.read import read_plant_text
 from byrewright.results import Result
 from byrewright.studies.sizing import size
-from tests.drafting.drafts import drafted, drafted_text
+from tests.drafting.drafts import begun, drafted, drafted_text
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 BRIEFS = sorted(EXAMPLES.glob("*/brief.yaml"))
@@ -78,7 +78,7 @@ def test_two_lines_are_enough() -> None:
 def test_redundancy_is_taken_from_the_brief() -> None:
     """Would fail if a farm that wants no second machine were sold one, or the reverse."""
     small = "cows: 40\nyield_l_day: 22\nlayout: rows\nredundancy: "
-    lean, safe = (drafted_text(f"{small}{said}\n").plant for said in ("none", "shared-running"))
+    lean, safe = (begun(f"{small}{said}\n") for said in ("none", "shared-running"))
     assert len(lean.machines(VacuumPump)) == len(lean.machines(MilkFilter)) == 1
     assert len(safe.machines(VacuumPump)) == len(safe.machines(MilkFilter)) == 2
 

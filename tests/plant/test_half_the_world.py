@@ -6,13 +6,14 @@ from pathlib import Path
 
 import pytest
 
-from byrewright.drafting.draft import draft_plant
+from byrewright.drafting.draft import draft_plant, region_held
 from byrewright.errors import ByrewrightError
 from byrewright.plant.brief import read_brief_text
 from byrewright.plant.limits import read_limits_text
 from byrewright.plant.problems import LimitsError
 from byrewright.plant.read import read_plant
 from byrewright.studies.sizing import size
+from tests.drafting.drafts import begun
 
 PLAIN = "cows: 200\nyield_l_day: 24\nlayout: rotary\nstalls: 30\nclimate: warm\n"
 FREELAND = """
@@ -85,8 +86,9 @@ def test_an_unknown_region_is_refused_with_what_is_known() -> None:
     with pytest.raises(ByrewrightError, match=told):
         draft_plant(brief)
     rules = read_limits_text(FREELAND)
-    drafted = draft_plant(brief, rules)
-    assert "6 degC" in size(drafted.plant, rules).finding("cooling.rule").sentence
+    region_held(brief, rules)
+    plant = begun(PLAIN + "region: Freeland", rules)
+    assert "6 degC" in size(plant, rules).finding("cooling.rule").sentence
 
 
 def test_an_own_region_is_held_by_the_check_too(tmp_path: Path) -> None:
@@ -123,7 +125,7 @@ def test_deck_and_cows_reach_rollers_and_drives() -> None:
     found: dict[str, dict[str, float]] = {}
     asked = {"steel": "", "concrete": "deck: concrete", "light": "cow_mass_kg: 450"}
     for name, lines in asked.items():
-        result = size(draft_plant(read_brief_text(f"{PLAIN}{lines}\n")).plant)
+        result = size(begun(f"{PLAIN}{lines}\n"))
         found[name] = {k: result.finding(k).limit or result.finding(k).value or 0.0 for k in keys}
     for key, steel in found["steel"].items():
         assert found["concrete"][key] > 1.1 * steel, key
@@ -134,9 +136,7 @@ def test_deck_and_cows_reach_rollers_and_drives() -> None:
 def test_rollers_of_heavy_cows_are_held_to_those_cows() -> None:
     """The formula said 800 kg where the herd's 950 kg were taken, or the herd was left out."""
     heavy, usual = (
-        size(draft_plant(read_brief_text(f"{PLAIN}cow_mass_kg: {kg}\n")).plant).finding(
-            "deck.roller_load@RL1"
-        )
+        size(begun(f"{PLAIN}cow_mass_kg: {kg}\n")).finding("deck.roller_load@RL1")
         for kg in (950, 500)
     )
     cow = {f: next(i.value for i in f.inputs if i.symbol == "m_c") for f in (heavy, usual)}

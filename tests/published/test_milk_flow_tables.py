@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from byrewright.drafting.draft import draft_plant
 from byrewright.engine import shape as sh
 from byrewright.engine.draws import Herd as Drawn
-from byrewright.plant.brief import read_brief_text
 from byrewright.plant.plant import Plant
 from byrewright.plant.programme import milk_out, programme_of, top
 from byrewright.standards.rulebook import default_rulebook
+from byrewright.studies.sizing import size
 from tests import plants
+from tests.drafting.drafts import begun
 from tests.engine.test_engine_basics import compiled_day
 
 KG_L = 1.03
@@ -63,15 +63,14 @@ def test_a_larger_yield_takes_longer() -> None:
     """14 and 50 L a day drafted the same 26 stalls."""
     slow, quick = flows(50.0, 2)[2].mean(), flows(14.0, 2)[2].mean()
     assert 1.5 < slow / quick < 3.0  # 3.6 times the milk, by the slope within a herd
-    drafts = [
-        draft_plant(read_brief_text(
-            f"cows: 300\nyield_l_day: {litres}\ntarget_h: 1.5\noperators: 3\n"
-        ))
+    sized = [
+        size(begun(f"cows: 300\nyield_l_day: {litres}\ntarget_h: 1.5\noperators: 3\n"))
         for litres in (14, 50)
-    ]  # fmt: skip
-    stalls = [d.plant.equipment["PF1"].stalls for d in drafts]  # type: ignore[attr-defined]
-    assert stalls[1] > 1.4 * stalls[0], stalls
-    told = [a for a in drafts[0].sizing.assumptions if a.where.startswith("herd.milk_out_time_s")]
+    ]
+    stalls = [max(f.advised or 0.0 for f in s.findings if f.target == ("PF1", "stalls"))
+              for s in sized]  # fmt: skip
+    assert stalls[1] > 1.4 * stalls[0] > 0, stalls
+    told = [a for a in sized[0].assumptions if a.where.startswith("herd.milk_out_time_s")]
     assert len(told) == 2 and "published" in told[0].why
 
 
