@@ -14,6 +14,7 @@ from byrewright.documents import pack
 from byrewright.documents.pack import PackStopped, write_pack
 from byrewright.documents.report import report_pdf
 from byrewright.plant import folder as folders
+from byrewright.site.callout.guide import bare_guide
 from tests.documents.made import made_result
 from tests.plants import rows
 
@@ -35,7 +36,7 @@ def test_a_pack_holds_all_and_comes_out_the_same_again(tmp_path: Path) -> None:
 
     paths = write_pack(tmp_path / "a", TEXT, rows(), made_result(), date=DATE, progress=progress)
     first = files(tmp_path / "a")
-    assert {"plant.yaml", "report.pdf", "schedule.xlsx", "result.json"} <= set(first)
+    assert {"plant.yaml", "report.pdf", "schedule.xlsx", "result.json", "call.html"} <= set(first)
     assert sum(name.startswith("drawings") for name in first) == 5
     assert first["plant.yaml"].decode() == TEXT
     assert json.loads(first["result.json"])["seed"] == 7
@@ -173,11 +174,13 @@ def test_packs_of_many_plants_do_not_fill_the_memory() -> None:
     assert made[-1] - made[0] < GROWTH_MB
 
 
-def test_the_plan_set_goes_with_the_pack(tmp_path: Path) -> None:
+def test_the_plan_set_goes_with_the_pack(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Would fail if the builder's, fitter's or electrician's papers were missing, differed from run
-    to run, could not be stopped, or stayed when the plan went."""
+    to run, could not be stopped, or stayed when the plan went. The call-out page, which takes most
+    of a pack's time, holds what to do first alone."""
     from tests.place.scenes import briefed
 
+    monkeypatch.setattr(pack, "guide_of", lambda plant, _: bare_guide(plant))
     plant = briefed("rows", 4, twin=False)
     told: list[str] = []
 
