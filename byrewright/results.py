@@ -51,12 +51,13 @@ class Input:
 class Remedy:
     """A change that would mend a finding: which figure of which part, to what, and why it follows.
 
-    `of` is a machine or pipe by its tag, or a section of the plant file such as `cleaning`.
+    `of` is a machine or pipe by its tag, or a section of the plant file such as `cleaning`, also a
+    part of one: `place.machines.TK1`, whose `at` is then several numbers.
     """
 
     of: str
     figure: str
-    to: float | str | bool
+    to: float | str | bool | tuple[float, ...]
     why: str
     most: bool = False
     """Whether the figure must not be more, where the plant does not state it yet."""

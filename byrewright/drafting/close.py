@@ -153,7 +153,7 @@ def _vacuum(plant: Plant, rules: Rulebook) -> Result:
 def _place(plant: Plant, rules: Rulebook) -> Result:
     from byrewright.studies.place import study_place
 
-    return study_place(plant, rules)
+    return study_place(plant, rules, mend=False)
 
 
 def _routes(plant: Plant, rules: Rulebook, known: dict[str, Routes] | None = None) -> Result:
@@ -339,6 +339,8 @@ def _worst(known: tuple[Finding, ...], more: tuple[Finding, ...]) -> tuple[Findi
     return tuple(found.values())
 
 
+PLACES = "place."
+"""Parts of the plan: a draft lays it out whole; moves are for people who put something there."""
 WISHES = frozenset({"wishes", "herd", "milkings", "collections", "site"})
 """Parts of the plant file that are the farm's to change, not the drafter's."""
 
@@ -353,7 +355,11 @@ def _mend(now: Closing, turn: int) -> dict[tuple[str, str], Chosen]:
         may_have = False
         for remedy in finding.remedies:
             target = (remedy.of, remedy.figure)
-            if remedy.of in WISHES or target in now.settled.sheet.locked | now.refused:
+            if remedy.of in WISHES or isinstance(remedy.to, tuple):
+                continue
+            if remedy.of.startswith(PLACES):
+                continue
+            if target in now.settled.sheet.locked | now.refused:
                 continue
             if remedy.figure == "stalls" and hopeless:
                 continue

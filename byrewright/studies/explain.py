@@ -201,7 +201,12 @@ def source_words(source: str, known: str = "") -> str:
 
 
 def _remedy(one: Remedy) -> str:
-    to = number(one.to) if isinstance(one.to, float) else str(one.to).replace("True", "yes")
+    if isinstance(one.to, tuple):
+        if not one.to:
+            return f"leave out {one.figure} of {one.of} ({one.why})"
+        to = f"[{', '.join(f'{n:g}' for n in one.to)}]"
+    else:
+        to = number(one.to) if isinstance(one.to, float) else str(one.to).replace("True", "yes")
     return f"set {one.figure} of {one.of} to {to} ({one.why})"
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 
 from byrewright.place import checks, falls
 from byrewright.place.model import Plan
@@ -15,20 +16,23 @@ from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.cables import CABLE_UNITS, CABLES, cable_list, cable_rows
 from byrewright.studies.obeyed import obeyed
 from byrewright.studies.place_building import air, loads, noise, rail
+from byrewright.studies.place_mending import Mends, wider_door
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.sizes import worked
 
 TIGHT = 0.05
 STALLS_MORE = 2
 """Stalls by which a deck is made larger where what hangs under it has no room."""
+NO_WAY = " No small move of a machine at its ends was found to mend it."
 NAMED = 8
 """Tags named in one sentence; the table holds the rest."""
 
 
-def study_place(plant: Plant, rules: Rulebook | None = None) -> Result:
+def study_place(plant: Plant, rules: Rulebook | None = None, *, mend: bool = True) -> Result:
     """Everything that can be judged on a plan.
 
-    A plant whose file says nothing of places gets one finding that says so.
+    A plant whose file says nothing of places gets one finding that says so. `mend`: remedies are
+    looked for, each tried on a plan of its own, which takes seconds where much fails.
     """
     ctx = StudyContext(plant, rules or default_rulebook(), ResultBuilder("place", plant.site.name))
     made = sited(plant)
@@ -44,8 +48,12 @@ def study_place(plant: Plant, rules: Rulebook | None = None) -> Result:
     typical = sum(not b.sized for b in made.plan.bodies.values())
     ctx.assume("place", f"size of {typical} machines", "typical for their rating", "",
                  "not stated; take the supplier's")  # fmt: skip
-    for topic in (obeyed, _fits, _service, _doors, _tanks, _low_points, _gravity, _turning, _pipes,
-                  _racks, _dry, _suction, _crests, _differs, _falls, loads, rail, air, noise,
+    mends = Mends(ctx, made, mend)
+    fits, service, tanks, pipes, dry = (
+        partial(topic, mends=mends) for topic in (_fits, _service, _tanks, _pipes, _dry)
+    )
+    for topic in (obeyed, fits, service, _doors, tanks, _low_points, _gravity, _turning, pipes,
+                  _racks, dry, _suction, _crests, _differs, _falls, loads, rail, air, noise,
                   _cables):  # fmt: skip
         topic(ctx, made)
     return ctx.notes.result()
@@ -56,21 +64,29 @@ def _some(tags: list[str]) -> str:
     return ", ".join(tags[:NAMED]) + more
 
 
-def _fits(ctx: StudyContext, made: Sited) -> None:
+def _fits(ctx: StudyContext, made: Sited, mends: Mends) -> None:
     pairs = checks.overlaps(made.plan)
     said = _some([f"{a} and {b}" for a, b in pairs])
+    wrong = list(dict.fromkeys(mends.mover(a, b) for a, b in pairs))
+    apart = mends.moves(wrong)
     ctx.find(
         "place.overlap", "Machines in one another", float(len(pairs)), "pairs",
-        f"{said} fill the same space: move one." if pairs else "No machine stands in another.",
-        limit=0.0, sense="at_most", formula="boxes of all machines, pair by pair",
+        f"{said} fill the same space{': move one.' if apart else '.' + mends.none()}" if pairs
+        else "No machine stands in another.",
+        limit=0.0, remedies=apart, sense="at_most", formula="boxes of all machines, pair by pair",
         source="definition", known="derived",
     )  # fmt: skip
     out = checks.outside_room(made.plan)
+    inside = mends.moves(out)
+    for room in dict.fromkeys(made.plan.bodies[t].room for t in out if not inside):
+        inside += mends.larger_room(room, [t for t in out if made.plan.bodies[t].room == room])
     ctx.find(
         "place.in_room", "Machines that reach out of their room", float(len(out)), "machines",
-        f"{_some(out)} reach through a wall: move them or widen the room." if out
+        f"{_some(out)} reach{'es' if len(out) == 1 else ''} through a wall"
+        f"{': move it, or build the room larger.' if inside else '.' + mends.none()}" if out
         else "Every machine stands inside its room.",
-        limit=0.0, sense="at_most", formula="box of the machine inside the room's walls",
+        limit=0.0, remedies=inside, sense="at_most",
+        formula="box of the machine inside the room's walls",
         source="definition", known="derived",
     )  # fmt: skip
     under = checks.reach_under_deck(made.plan)
@@ -97,6 +113,7 @@ def _fits(ctx: StudyContext, made: Sited) -> None:
             f"Over {one.words}, the tallest machine of the {one.subject} room, {one.value:.2f} m "
             "are free to the ceiling." if one.value > 0 else
             f"The {one.subject} room is {-one.value:.2f} m too low for {one.words} to stand in it.",
+            remedies=_higher(ctx, made, one),
             subject=one.subject, limit=ctx.number("place.ceiling_over_m"), sense="at_least",
             allowance=TIGHT, formula="room height - base - height of the machine",
             inputs=(ctx.rule("place.ceiling_over_m"),), source="practice",
@@ -104,7 +121,17 @@ def _fits(ctx: StudyContext, made: Sited) -> None:
         )  # fmt: skip
 
 
-def _service(ctx: StudyContext, made: Sited) -> None:
+def _higher(ctx: StudyContext, made: Sited, one: falls.Measured) -> tuple[Remedy, ...]:
+    """The height that a stated room needs; one that is worked out is as high as it must be."""
+    short = ctx.number("place.ceiling_over_m") - one.value
+    stated = ctx.plant.place is not None and one.subject in ctx.plant.place.rooms
+    if short <= 0 or not stated:
+        return ()
+    to = math.ceil((made.plan.rooms[one.subject].height_m + short) * 20 - 1e-6) / 20
+    return (Remedy(f"place.rooms.{one.subject}", "height_m", to, f"room over {one.words}"),)
+
+
+def _service(ctx: StudyContext, made: Sited, mends: Mends) -> None:
     every = checks.fronts(made.plan)
     rooms: dict[str, list[falls.Measured]] = {}
     for one in every:
@@ -112,13 +139,14 @@ def _service(ctx: StudyContext, made: Sited) -> None:
     for room, many in rooms.items():
         short = [m.subject for m in many if m.value < m.limit - 1e-6]
         worst = min(many, key=lambda m: (m.value - m.limit, m.subject))
+        roomier = mends.roomier(room, short)
         ctx.find(
             "place.service", "Free floor to service machines", worst.value, "m",
             f"{worst.subject} has {worst.value:.2f} m free in front and needs "
             f"{worst.limit:.2f} m"
             + (f"; too little also before {_some([s for s in short if s != worst.subject])}"
-               if len(short) > 1 else "") + ".",
-            subject=room, limit=worst.limit, sense="at_least", allowance=0.0,
+               if len(short) > 1 else "") + "." + ("" if roomier or not short else mends.none()),
+            subject=room, remedies=roomier, limit=worst.limit, sense="at_least", allowance=0.0,
             formula="distance to the next machine or wall in front, least of the room",
             inputs=(worked("", "the machine with the least to spare", worst.subject),
                     ctx.rule("place.service_front_m"), ctx.rule("place.board_depth_m")),
@@ -129,29 +157,39 @@ def _service(ctx: StudyContext, made: Sited) -> None:
 def _doors(ctx: StudyContext, made: Sited) -> None:
     wide, high = ctx.number("place.door_over_width_m"), ctx.number("place.door_over_height_m")
     for one in checks.doors_for_tanks(made.plan, wide, high):
+        mends: tuple[Remedy, ...] = ()
+        if one.value < one.limit:
+            body = made.plan.bodies[one.subject]
+            mends = wider_door(ctx.plant, body.room, one.limit, round(body.h + high, 3))
         ctx.find(
             "place.door", "Door that the tank goes in by", one.value, "m",
             f"The widest door of its room is {one.value:.2f} m; {one.subject} needs "
             f"{one.limit:.2f} m, and {one.words}. A straight run of its own length before the "
-            "door is needed besides.",
-            subject=one.subject, limit=one.limit, sense="at_least",
+            "door is needed besides." + ("" if mends or one.value >= one.limit else
+                                         " No door that the file states can be made so wide and "
+                                         "high: state another, or a smaller tank."),
+            subject=one.subject, remedies=mends, limit=one.limit, sense="at_least",
             formula="tank width + allowance, among doors of tank height + allowance",
             inputs=(ctx.rule("place.door_over_width_m"), ctx.rule("place.door_over_height_m")),
             source="practice", known="common_practice",
         )  # fmt: skip
 
 
-def _tanks(ctx: StudyContext, made: Sited) -> None:
+def _tanks(ctx: StudyContext, made: Sited, mends: Mends) -> None:
     key = tank_wall_key(ctx.plant.site.region)
     for one in checks.fronts(made.plan):
         body = made.plan.bodies[one.subject]
         if checks.is_tank(body):
+            wants = ctx.number(key)
+            short = [one.subject] if one.value < wants else []
+            roomier = mends.roomier(body.room, short, {one.subject: wants})
             ctx.find(
                 "place.tank_clear", "Free room at the tank's working end", one.value, "m",
                 f"{one.subject} has {one.value:.2f} m before its outlet end. Rules differ "
                 "(0.61 m in California, 0.91 m in South Dakota, 1.52 m in Arizona): the region's "
-                "own is taken, else the widest.",
-                subject=one.subject, limit=ctx.number(key), sense="at_least",
+                "own is taken, else the widest."
+                + ("" if roomier or not short else mends.none()),
+                subject=one.subject, remedies=roomier, limit=wants, sense="at_least",
                 formula="distance from the outlet end to the wall or next machine",
                 inputs=(ctx.rule(key),), source=ctx.rules[key].source,
                 known=ctx.rules[key].known,
@@ -242,7 +280,7 @@ def _turning(ctx: StudyContext, made: Sited) -> None:
         )  # fmt: skip
 
 
-def _pipes(ctx: StudyContext, made: Sited) -> None:
+def _pipes(ctx: StudyContext, made: Sited, mends: Mends) -> None:
     gap = ctx.number("place.pipe_gap_least_mm") / 1000
     pairs = checks.clashes(made.plan, made.routes, gap)
     lost = _some([a for a, b in pairs if a == b])
@@ -250,21 +288,26 @@ def _pipes(ctx: StudyContext, made: Sited) -> None:
     told = [f"no free way was found for {lost}"] if lost else []
     told += [f"pipes {near} come nearer than {gap * 1000:.0f} mm to each other"] if near else []
     said = "; ".join(told)
+    ways = mends.other_ways(pairs, lambda m: checks.clashes(m.plan, m.routes, gap))
     ctx.find(
         "place.clash", "Pipes too near each other", float(len(pairs)), "pairs",
-        f"{said[:1].upper()}{said[1:]}: give a way point (`by:`), or move a machine." if pairs else
+        f"{said[:1].upper()}{said[1:]}: give a way point (`by:`), or move a machine."
+        f"{'' if ways else mends.none(NO_WAY)}" if pairs else
         f"All {len(made.routes)} pipe runs are {gap * 1000:.0f} mm or more apart.",
-        limit=0.0, sense="at_most", formula="distance of middles - both radii, pair by pair",
+        limit=0.0, sense="at_most", remedies=ways,
+        formula="distance of middles - both radii, pair by pair",
         inputs=(ctx.rule("place.pipe_gap_least_mm"),), source="practice",
         known="common_practice",
     )  # fmt: skip
     through = checks.through_machines(made.plan, made.routes)
     said = _some([f"{a} through {b}" for a, b in through])
+    ways = mends.other_ways(through, lambda m: checks.through_machines(m.plan, m.routes))
     ctx.find(
         "place.through", "Pipes through machines", float(len(through)), "pipes",
-        f"{said}: give a way point (`by:`), or move the machine." if through
+        f"{said}: give a way point (`by:`), or move the machine."
+        f"{'' if ways else mends.none(NO_WAY)}" if through
         else "No pipe runs through a machine that it does not meet.",
-        limit=0.0, sense="at_most", formula="box of each piece and of each machine",
+        limit=0.0, remedies=ways, sense="at_most", formula="box of each piece and of each machine",
         source="definition", known="derived",
     )  # fmt: skip
     over = checks.over_machines(made.plan, made.routes)
@@ -322,15 +365,18 @@ def _racks(ctx: StudyContext, made: Sited) -> None:
             )  # fmt: skip
 
 
-def _dry(ctx: StudyContext, made: Sited) -> None:
+def _dry(ctx: StudyContext, made: Sited, mends: Mends) -> None:
     if not any(r.dry for r in made.plan.rooms.values()):
         return
     wet = checks.wet_in_dry(made.plan, made.routes)
+    ways = mends.other_ways(wet, lambda m: checks.wet_in_dry(m.plan, m.routes))
     ctx.find(
         "place.dry", "Liquid over switchboards", float(len(wet)), "pipes",
-        f"A dry room is crossed by {_some([w for w, _ in wet])}: lay the pipes round it." if wet
+        f"A dry room is crossed by {_some([w for w, _ in wet])}: lay the pipes round it."
+        f"{'' if ways else mends.none(NO_WAY)}" if wet
         else "No pipe with liquid crosses a dry room.",
-        limit=0.0, sense="at_most", formula="pipes of a liquid inside a room with `dry: true`",
+        limit=0.0, remedies=ways, sense="at_most",
+        formula="pipes of a liquid inside a room with `dry: true`",
         inputs=(ctx.rule("place.board_above_m"),), source="irc3405", known="second_hand",
     )  # fmt: skip
 

@@ -393,7 +393,7 @@ class Placed:
 
         laid = laid_out(with_place(plant))
         made = sited(laid)
-        return cls(laid, made, study_place(laid, rules))
+        return cls(laid, made, study_place(laid, rules, mend=False))
 
 
 def placed(answers: Answers, opened: Opened) -> Share:

@@ -26,6 +26,7 @@ from byrewright.documents.readers import paper_for
 from byrewright.documents.schematic import Issue
 from byrewright.plant.pinning import read_set_out
 from byrewright.plant.sited import sited
+from byrewright.standards.pipes import trade_in
 from byrewright.standards.units import convert
 from byrewright.studies.changes import Change
 from byrewright.studies.sizing import size
@@ -63,6 +64,22 @@ def test_no_sheet_of_the_plan_holds_a_metric_length(name: str) -> None:
             assert [t for t in texts if LENGTH.search(t)] == [], file
         checked += sum("'-" in t or t.endswith(" ft") for t in texts)
     assert checked > 300
+
+
+@pytest.mark.parametrize("name", PLANS)
+def test_bores_on_the_plan_are_told_as_they_are_bought(name: str) -> None:
+    """A sketch would tell the fitter to cut tube of 2.87 in."""
+    plant = example(name)
+    decimals = {f"{p.bore_mm / 25.4:.3g}" for p in plant.pipes if trade_in(p.bore_mm)} - {"4"}
+    texts = {
+        file: [html.unescape(t) for t in re.findall(r">([^<]+)</text>", made.decode())]
+        for file, made in plan_files(name, "US").items() if file.endswith(".svg")
+    }  # fmt: skip
+    named = re.compile(rf"(?<![\d.])(?:{'|'.join(map(re.escape, decimals))})(?: in|/| *$)")
+    assert [t for file, many in texts.items() if file[0] in "SF" for t in many
+            if named.search(t)] == []  # fmt: skip
+    assert any(re.search(r"(?:milk|vacuum) 2 1/2 in|1/2 in", t) for m in texts.values() for t in m)
+    assert any("2 1/2" in many for file, many in texts.items() if file[0] == "F")
 
 
 @pytest.mark.parametrize("name", PLANS)

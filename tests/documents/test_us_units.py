@@ -198,6 +198,9 @@ def test_free_air_is_cfm_and_motors_are_hp() -> None:
     wet = [f.sentence for f in sizing.findings if f.key.startswith(("delivery.", "water."))]
     assert [s for s in wet if "cfm" in s] == []
     motors = [f for f in sizing.findings if "motor" in f.key and f.unit == "kW motor"]
+    motors += [f for f in sizing.findings if f.key == "deck.running_power"]
+    motors += [f for f in sizing.findings if f.key == "cooling.tank.agitator"]
+    assert {f.unit for f in motors} == {"kW motor"}
     assert len(motors) > 5
     assert all(" hp" in f.sentence and " kW" not in f.sentence for f in motors)
     milk = [f.sentence for f in sizing.findings if f.key.startswith("milk")]
@@ -263,8 +266,16 @@ def test_bores_are_told_by_the_size_they_are_bought_under(name: str) -> None:
     column = page.titles.index("Bore, in")
     tags = page.titles.index("Tag")
     assert {r[tags]: r[column] for r in page.rows}["L101"] == bore_in(bores["L101"])
-    put_in = [i for f in study("sizing").findings for i in f.inputs if i.unit == "mm"]
-    assert put_in, "what is put into a formula stays the true bore"
+    found = page_in(next(p for p in pages(plant, told(name)) if p.name == "Findings"), "US")
+    put_in = found.titles.index("Numbers put in")
+    slug = next(str(r[put_in]) for r in found.rows if str(r[0]).startswith("wash.slug"))
+    assert re.match(r"d = \d\.\d\d in \(bore", slug), "a formula takes the true bore"
+    paper = paper_for("fitter", plant, told(name), Issue("2026-03-01", "A"), "US",
+                      drawn=KeyedBlank())  # fmt: skip
+    lists = [b for b in paper.blocks if b["kind"] == "table" and "bore, in" in b["heads"]]
+    cells = {r[0]: r[b["heads"].index("bore, in")] for b in lists for r in b["rows"]}
+    assert len(cells) > 50 and all(said == bore_in(bores[tag]) for tag, said in cells.items())
+    assert all(b["right"][b["heads"].index("bore, in")] for b in lists)
 
 
 def test_a_long_number_set_apart_by_a_thin_space_is_turned_whole() -> None:

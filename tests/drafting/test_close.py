@@ -650,3 +650,14 @@ def test_what_was_changed_alike_is_told_in_one_line() -> None:
         "round 2, L109: bore_mm 98 (less drop)",
         "round 3, VP2: runs in milking (keeps the cups on)",
     ]
+
+
+def test_a_draft_lays_out_its_plan_itself() -> None:
+    """Drafting would hold a figure of the plan that no machine has, and tell of a change that it
+    did not make."""
+    told = (Remedy("place.rooms.milk", "height_m", 3.0, "room"), Remedy("L1", "by", (), "no way"),
+            Remedy("place.machines.TK1", "at", (1.0, 2.0), "free"))  # fmt: skip
+    one = Finding("place.height", "", "", 0.0, "m", "", "fails", margin=-1.0, remedies=told)
+    now = closing.Closing(small(), open=(one,))
+    assert closing._mend(now, 1) == {}
+    assert now.changes == []
