@@ -1,7 +1,7 @@
 """A draft closes over every study, or names what would have to give.
 
 Most tests settle nothing in turns: they look at the rounds, not at the sizes. What real studies ask
-of real drafts is asked of the examples (test_draft_holds) and of random briefs (benchmarks).
+of real drafts is asked of the examples (test_draft) and of random briefs (benchmarks).
 """
 
 from __future__ import annotations

@@ -12,13 +12,17 @@ from byrewright.errors import ByrewrightError
 from byrewright.plant.brief import read_brief_text
 from byrewright.plant.farm import FEWEST_ON_A_DECK
 from byrewright.plant.kinds.deck import Platform
+from byrewright.plant.read import read_plant_text
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.day import run_day
 from byrewright.studies.failures.study import study_failures
+from byrewright.studies.sizing import size
 from byrewright.studies.vacuum import study_vacuum
+from tests.drafting.drafts import drafted_text
 
 RULES = default_rulebook()
 COWS = "cows: 40\nyield_l_day: 25\nlayout: rows\nmilkings: 2\n"
+TWO_ROWS = COWS + "rows: 2\nstalls: 4\n"
 REFUSED = {
     "one stall": (COWS + "rows: 1\nstalls: 1\n", "stalls: 1 is out of range"),
     "no yield": ("cows: 300\n", "yield_l_day"),
@@ -42,12 +46,23 @@ def test_what_cannot_be_drafted_is_refused_with_what_is_missing(name: str) -> No
 def test_two_rows_of_two_are_drafted_and_every_study_answers() -> None:
     """Would fail if a very small plant were told that it needs eight stalls, or had no answer. The
     water that stands before a shut tank valve is too much for so little milk, and is told."""
-    draft = draft_plant(read_brief_text(COWS + "rows: 2\nstalls: 4\n"))
+    draft = drafted_text(TWO_ROWS)
     failing = {f.key: f.sentence for f in draft.sizing.findings if f.verdict == "fails"}
     assert failing.keys() <= {"wash.standing"}, failing
     assert run_day(draft.plant, RULES).findings
     assert study_vacuum(draft.plant, RULES).findings
     assert study_failures(draft.plant, RULES, simulate=False).findings
+
+
+def test_a_draft_was_sized_with_its_pipes_as_they_are_laid() -> None:
+    """Would fail if drafting saw straight pipes where the file's studies see dips: water that
+    stands in a line of a small plant would be told by the day and not by the draft."""
+    draft = drafted_text(TWO_ROWS)
+    again = size(read_plant_text(draft.text).plant)
+    assert [(f.name, f.value) for f in draft.sizing.findings] == [
+        (f.name, f.value) for f in again.findings
+    ]
+    assert again.finding("wash.standing").value
 
 
 def test_the_fewest_stalls_of_a_rotary_fill_the_least_track_of_a_platform() -> None:

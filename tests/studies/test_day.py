@@ -319,17 +319,18 @@ def test_the_day_begins_where_the_last_one_ended() -> None:
     np.testing.assert_array_equal(a, b)
 
 
-def test_a_long_run_is_cut_in_two_and_joined() -> None:
+def test_a_long_run_is_cut_in_two_and_joined(monkeypatch: pytest.MonkeyPatch) -> None:
     """Would fail if the halves lost a day, a milking, a load or the worst of either."""
+    monkeypatch.setattr("byrewright.studies.day.study.SPLIT_FROM_DAYS", 12)
     plant = plants.rotary(24, 60, milkings=1)
-    run = simulate_days(plant, default_rulebook(), days=64, month=1, seed=3)
-    assert [b.day for b in run.bouts] == list(range(1, 65))
-    assert len({round(b.asked_s) for b in run.bouts}) == 64
-    assert run.seconds == 64 * 86400
-    assert len(run.all_loads) == 64
+    run = simulate_days(plant, default_rulebook(), days=14, month=1, seed=3)
+    assert [b.day for b in run.bouts] == list(range(1, 15))
+    assert len({round(b.asked_s) for b in run.bouts}) == 14
+    assert run.seconds == 14 * 86400
+    assert len(run.all_loads) == 14
     assert all(abs(gap) < CLOSES for gap in closure(run).values())
     assert run.milk_kg == pytest.approx(sum(b.kg for b in run.bouts), rel=CLOSES)
-    found = run_day(plant, days=64, month=1, seed=3)
+    found = run_day(plant, days=14, month=1, seed=3)
     assert found.finding("day.milk_temperature_1").value is not None and not found.series
 
 

@@ -6,16 +6,17 @@ from pathlib import Path
 
 import pytest
 
-from byrewright.plant.read import read_plant
+from byrewright.plant.read import read_plant, read_plant_text
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.every import STUDIES, ask
+from tests.plant.small import SMALL
 
 EXAMPLE = Path(__file__).resolve().parents[2] / "examples" / "rotary_spring_ice" / "plant.yaml"
 
 
 def test_every_study_asked_for_answers_in_the_reports_order() -> None:
     """Would fail if the full report left a study out, or its figures fell out of its chapter."""
-    plant, rules = read_plant(EXAMPLE).plant, default_rulebook()
+    plant, rules = read_plant_text(SMALL).plant, default_rulebook()
     told: list[str] = []
     result = ask(plant, rules, ("routes", "sizing", "vacuum"), lambda *a: told.append(a[0]))
     assert told == ["sizing", "vacuum", "routes"]

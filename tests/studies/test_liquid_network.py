@@ -6,9 +6,7 @@ from typing import Any
 
 import pytest
 
-from byrewright.drafting.draft import draft_plant
 from byrewright.physics.pipeflow import drop_kpa
-from byrewright.plant.brief import read_brief_text
 from byrewright.plant.graph import Node
 from byrewright.plant.plant import Plant
 from byrewright.plant.read import read_plant
@@ -30,13 +28,12 @@ from byrewright.studies.sizing.wash_lines import (
 from tests.drafting.test_draft import EXAMPLES
 
 COOLER = ("wash.cooler_flow", "PC1")
-BRIEF = (EXAMPLES / "rotary_spring_ice" / "brief.yaml").read_text(encoding="utf-8")
 
 
 @pytest.fixture(scope="module")
 def drafted() -> Plant:
-    """A drafted rotary."""
-    return draft_plant(read_brief_text(BRIEF)).plant
+    """A drafted rotary: the example as it is kept."""
+    return read_plant(EXAMPLES / "rotary_spring_ice" / "plant.yaml").plant
 
 
 def with_modes(plant: Plant, *named: str, **positions: str) -> Plant:
