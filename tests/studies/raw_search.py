@@ -214,6 +214,11 @@ class Raw:
         for tank, is_ in state.items():
             if tank in milk and is_ == "is washed":
                 found.add(("milk_to_wash", tank))
+                on = self.reach(mode, wrong, [tank], ends - {tank, *self.of_kind("wash_trough")})
+                found |= {("milk_lost", f"{tank} to {d}") for d in self.of_kind("floor_drain")
+                          if d in on}  # fmt: skip
+                found |= {("milk_lost", f"{tank} to {e.partition('.')[0]}")
+                          for e in self.open_ends() if e in on}  # fmt: skip
             elif tank in milk and is_ in ("stands", "is emptied"):
                 found.add(("wrong_tank", tank))
             if is_ != "is washed":
@@ -227,7 +232,8 @@ class Raw:
         if not self.does(mode) & {"collection", "direct_load"}:
             lost += self.of_kind("tanker_bay")
         reached = self.reach(mode, wrong, [tank], ends - {tank})
-        if set(lost) & reached:
+        through = ends - {tank, *self.of_kind("wash_trough")}
+        if set(lost) & self.reach(mode, wrong, [tank], through):
             found.add(("milk_lost", tank))
         emptied = (wrong.get(tank) or self.position(mode, tank)) == "is emptied"
         if "direct_load" in self.does(mode) and not emptied:

@@ -149,6 +149,26 @@ def test_milk_through_the_trough_to_the_floor_is_told_as_lost() -> None:
     assert any(h.startswith("milk_lost@FD") for h in on)
 
 
+def test_milk_into_a_tank_in_its_wash_is_told_as_lost_where_it_runs_to_the_floor() -> None:
+    """Milk that ran through a washed tank to the drain was told as milk to wash alone."""
+    both = scenes(ROTARY)["milking_tank_1_wash_tank_2"]
+    wrong = (("V40", "to_c"), ("V402", "to_b"), ("V42", "open"))
+    assert "milk_lost@TK2 to FD1" in harms(both, *wrong)
+    shut = [(m, "closed") for m, every in both.others.items() if "closed" in every]
+    kept = [one for one in shut if "milk_lost@TK2 to FD1" not in harms(both, *wrong, one)]
+    assert "V52" in dict(kept), "it is lost though its way to the floor is shut"
+
+
+def test_stored_milk_through_the_trough_to_the_floor_is_told_as_lost() -> None:
+    """A tank that ran out by way of the wash trough was told as milk to wash alone."""
+    plant = rotary(V91=machine("V91", "valve", duty="wash_supply"))
+    kept = tuple(p for p in plant.pipes if p.start != "TK1.outlet")
+    pipes = (*kept, pipe("L911", "TK1.outlet", "V91.a"), pipe("L912", "V91.b", "TR1.supply_9"))
+    scene = all_scenes(plant.model_copy(update={"pipes": pipes}))["milking"]
+    assert not {"milk_to_wash@TK1 content", "milk_lost@TK1"} & harms(scene)
+    assert {"milk_to_wash@TK1 content", "milk_lost@TK1"} <= harms(scene, ("V91", "open"))
+
+
 @pytest.mark.parametrize("name", PLANTS)
 def test_no_one_wrong_valve_of_the_fill_lines_sends_wash_into_milk(name: str) -> None:
     """Would fail if washing the delivery line to the tanks, or a tank's fill stub, left one valve

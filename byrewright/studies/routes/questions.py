@@ -179,6 +179,7 @@ class _Asker:
             if self.could(tank, (WASHED,)):
                 self.scene.ask("milk_to_wash", tank, Reaches("milk", body),
                                Stands(tank, frozenset({WASHED})), loses="milk")  # fmt: skip
+                self._with_the_wash(tank, through)
             wrong = frozenset(self.plant.equipment[tank].states()) - {FILLS, WASHED}
             self.scene.ask("wrong_tank", tank, Reaches("milk", body), Stands(tank, wrong),
                            loses="milk")  # fmt: skip
@@ -194,6 +195,19 @@ class _Asker:
                 self._to("wrong_tank", calf, self.bodies((calf,)), "milk")
         for vessel in roles.withheld:
             self._to("wrong_tank", vessel, self.bodies((vessel,)), "milk")
+
+    def _with_the_wash(self, tank: str, stops: set[int]) -> None:
+        """Milk that gets into a tank in its wash and runs on to the floor with the wash."""
+        net, here = self.net, self.net.body[tank]
+        key = f"through {tank}"
+        self.spread(key, [(here, tank, frozenset({WASHED}))], self.liquid(stops - {here}))
+        ends = {d: self.bodies((d,)) for d in self.roles.drains}
+        for end in net.open_ends:
+            valve = net.nodes[end].machine
+            ends[valve] = (*ends.get(valve, ()), end)
+        for where, nodes in ends.items():
+            self.scene.ask("milk_lost", f"{tank} to {where}", Reaches("milk", (here,)),
+                           Reaches(key, nodes), loses="milk")  # fmt: skip
 
     def _to(self, harm: str, subject: str, nodes: tuple[int, ...], loses: str) -> None:
         self.scene.ask(harm, subject, Reaches("milk", nodes), loses=loses)
@@ -222,7 +236,9 @@ class _Asker:
             lost = [*self.bodies(roles.drains), *net.open_ends]
             if not loading:
                 lost += self.bodies(roles.bays)
-            self.scene.ask("milk_lost", tank, Reaches(key, tuple(lost)), loses=tank)
+            ends = set(self.vessels) - {here, *self.bodies(roles.troughs)}
+            self.spread(f"{key} on", [(here, tank, holds)], self.liquid(ends))
+            self.scene.ask("milk_lost", tank, Reaches(f"{key} on", tuple(lost)), loses=tank)
             if "direct_load" in self.does:
                 for bay in roles.bays:  # stored milk joins the milk that is loaded direct
                     self.scene.ask("wrong_tank", f"{tank} to {bay}",
