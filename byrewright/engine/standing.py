@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from heapq import heapify, heappop, heappush
 from itertools import accumulate, pairwise
+from typing import cast
 
 from byrewright.engine.liquidgraph import Situation
 from byrewright.engine.liquids import Liquids
@@ -60,7 +61,17 @@ def standing(net: Liquids, states: Sequence[Situation], pipes: Iterable[str]) ->
 
 
 def _state(net: Liquids, s: Situation) -> tuple[dict[Node, float], dict[Node, float]]:
-    """The height to which liquid stays at each node of a state, and the height of the node."""
+    """The height to which liquid stays at each node of a state, and the height of the node; worked
+    out once for each state."""
+    known = net.kept.setdefault("standing", {})
+    key = (frozenset(s.at.items()), frozenset(t for t, x in s.speed.items() if x > 0), s.capped,
+           frozenset(s.forced_l_min))  # fmt: skip
+    if key not in known:
+        known[key] = _found(net, s)
+    return cast("tuple[dict[Node, float], dict[Node, float]]", known[key])
+
+
+def _found(net: Liquids, s: Situation) -> tuple[dict[Node, float], dict[Node, float]]:
     at: dict[Node, list[int]] = {}
     for k, j in enumerate(net.joints):
         if net.is_open(j, s):

@@ -37,7 +37,12 @@ def row_time_s(
     check("longest milking time", min(limit_s, _LONGEST_S), 0.0, unit="s", above=True)
     spread = log_normal(mean_s, deviation_s)
     total, t = 0.0, _STEP_S / 2
+    last_s = cows * attach_s
     while t < _LONGEST_S:
+        if t <= last_s:  # the last cow does not yet milk
+            total += _STEP_S
+            t += _STEP_S
+            continue
         done = 1.0
         for i in range(1, cows + 1):
             milked = t - i * attach_s

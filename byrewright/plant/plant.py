@@ -191,11 +191,24 @@ class Plant(Record):
         return self._pipes_at.get(machine_id, ())
 
     def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
-        """A copy with fields changed; what was worked out from the old ones is dropped."""
+        """A copy with fields changed; what was worked out from the old ones is dropped, but for
+        what follows from how machines are joined up where that is as it was."""
         copy = super().model_copy(update=update, deep=deep)
-        for worked_out in ("_pipes_at", "_of_kind", "_open_to", GRAPH, LIQUIDS):
+        dropped = ["_of_kind", LIQUIDS]
+        if not self._joined_as(copy):
+            dropped += ["_pipes_at", "_open_to", GRAPH]
+        for worked_out in dropped:
             copy.__dict__.pop(worked_out, None)
         return copy
+
+    def _joined_as(self, other: Plant) -> bool:
+        """Whether another plant has these very pipes, and machines with the same ports and ways."""
+        mine, others = self.equipment, other.equipment
+        return self.pipes is other.pipes and (mine is others or (
+            list(mine) == list(others)
+            and all(a is b or (a.ports() == b.ports() and a.inside() == b.inside())
+                    for a, b in zip(mine.values(), others.values(), strict=True))
+        ))  # fmt: skip
 
     @cached_property
     def _of_kind(self) -> dict[type[Machine], tuple[Machine, ...]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import cast
 
 from byrewright.engine.liquidgraph import Situation
 from byrewright.engine.liquids import Liquids, LiquidsUnsolved
@@ -51,11 +52,18 @@ class Stage:
 
 
 def stages(net: Liquids, mode: str) -> list[Stage]:
-    """The vessels on the wash's way round in a mode, one behind the other.
+    """The vessels on the wash's way round in a mode, one behind the other; worked out once.
 
     What comes to the first is what the wash pump and the vacuum draw through the units; what comes
     to the next is the least of what came and went before.
     """
+    known = net.kept.setdefault("stages", {})
+    if mode not in known:
+        known[mode] = _stages(net, mode)
+    return cast("list[Stage]", known[mode])
+
+
+def _stages(net: Liquids, mode: str) -> list[Stage]:
     s = net.situation(mode)
     flows = net.solve(s)
     found = streams(net, flows, frozenset(net.movers))
