@@ -24,8 +24,6 @@ from byrewright.studies.sizing.context import StudyContext
 
 STEP_M, STEPS = 0.05, 80
 """A machine is tried this far away, and as often as that, along and across."""
-GRID_M, GRID_FAR_M = 0.25, 8.0
-"""Beyond that places of the room are tried this far apart."""
 SHIFTS_M = (0.1, 0.2, 0.3, 0.5, 0.8)
 """How far a machine is moved so that its pipes find another way."""
 PROVEN, PIPES_PROVEN = 4, 14
@@ -101,18 +99,35 @@ def moves(plant: Plant, made: Sited, wrong: Sequence[str], needs: Needs, gap_m: 
     """Where machines would have to stand so that none of `wrong` overlaps another, reaches out of
     its room or lacks its floor, or which is left where the plan has a place for it; nothing where
     no such place was found."""
+    moved: tuple[Remedy, ...] = ()
+    far = math.inf
     for first in itertools.islice(_ways(made.plan, wrong, needs), PROVEN):
-        trial = _moved(plant, made.plan, first.values())
-        if (found := sited(trial)) is None:
-            return ()
-        if _wrong(found.plan, wrong, needs) or _worse(made, found, gap_m):
-            continue
-        return tuple(_told(made.plan, body) for body in first.values())
-    for remedy, trial in _left_out(plant, made, wrong):
-        found = sited(trial)
-        if found and not _wrong(found.plan, wrong, needs) and not _worse(made, found, gap_m):
+        if _proven(_moved(plant, made.plan, first.values()), made, wrong, needs, gap_m):
+            moved = tuple(_told(made.plan, body) for body in first.values())
+            far = sum(_far(made.plan, body) for body in first.values())
+            break
+    for tag, remedy, trial in _left_out(plant, made, wrong):
+        found = _proven(trial, made, wrong, needs, gap_m)
+        if found is not None and (not moved or _far(made.plan, found.plan.bodies[tag]) < far):
             return (remedy,)
-    return ()
+    return moved
+
+
+def _proven(
+    trial: Plant, made: Sited, wrong: Sequence[str], needs: Needs, gap_m: float
+) -> Sited | None:
+    """The plan of a plant in which nothing of `wrong` is wrong any more and nothing else became
+    so; None where that is not so."""
+    found = sited(trial)
+    if found is None or _wrong(found.plan, wrong, needs) or _worse(made, found, gap_m):
+        return None
+    return found
+
+
+def _far(plan: Plan, there: Body) -> float:
+    """How far a machine is moved, m."""
+    old = plan.bodies[there.tag]
+    return math.dist((old.x, old.y), (there.x, there.y))
 
 
 def larger_room(plant: Plant, made: Sited, room: str, wrong: Sequence[str], needs: Needs,
@@ -127,10 +142,8 @@ def larger_room(plant: Plant, made: Sited, room: str, wrong: Sequence[str], need
         short = max(side[1] * many, STEP_M)
         grown = _grown(stated, side[0], math.ceil(short * UP - 1e-6) / UP)
         trial = plant.model_copy(update={"place": _with_room(plant, room, grown)})
-        found = sited(trial)
+        found = _proven(trial, made, wrong, needs, gap_m)
         if found is None or _rooms_meet(found.plan, room, made.plan):
-            continue
-        if _wrong(found.plan, wrong, needs) or _worse(made, found, gap_m):
             continue
         wide, deep = grown.size
         why = f"{wide:.2f} x {deep:.2f} m instead of {here.w:.2f} x {here.d:.2f} m"
@@ -151,7 +164,7 @@ def other_ways(
     wanted = {tag for pair in pairs for tag in pair}
     tried = itertools.chain(
         itertools.islice(_changes(plant, made, wanted), PIPES_PROVEN),
-        _left_out(plant, made, wanted),
+        ((remedy, trial) for _, remedy, trial in _left_out(plant, made, wanted)),
     )
     for remedy, trial in tried:
         found = sited(trial)
@@ -162,7 +175,7 @@ def other_ways(
 
 def _left_out(
     plant: Plant, made: Sited, wanted: Iterable[str] = ()
-) -> Iterator[tuple[Remedy, Plant]]:
+) -> Iterator[tuple[str, Remedy, Plant]]:
     """Machines that a person put somewhere, each left where the plan has a place for it."""
     place, wanted = _place(plant), set(wanted)
     pinned = [t for t, one in place.machines.items() if one.at is not None and one.on is None]
@@ -170,6 +183,7 @@ def _left_out(
         own = place.machines[tag].model_copy(update={"at": None})
         machines = {**place.machines, tag: own}
         yield (
+            tag,
             Remedy(f"place.machines.{tag}", "at", (), "it fits where the plan has a place for it"),
             plant.model_copy(update={"place": place.model_copy(update={"machines": machines})}),
         )
@@ -250,7 +264,7 @@ def _may_move(plan: Plan, body: Body) -> bool:
 
 
 def _places(plan: Plan, body: Body) -> Iterator[tuple[float, float]]:
-    """Places of a room from a machine's own outwards: straight along and across, then all over."""
+    """Places of a room from a machine's own outwards, straight along and across."""
     room = plan.rooms[body.room]
     x = min(max(body.x, room.x + body.dx / 2), room.x2 - body.dx / 2)
     y = min(max(body.y, room.y + body.dy / 2), room.y2 - body.dy / 2)
@@ -258,10 +272,6 @@ def _places(plan: Plan, body: Body) -> Iterator[tuple[float, float]]:
         far = n * STEP_M
         for dx, dy in ((far, 0), (-far, 0), (0, far), (0, -far)) if n else ((0, 0),):
             yield round(x + dx, 3), round(y + dy, 3)
-    many = range(-int(GRID_FAR_M / GRID_M), int(GRID_FAR_M / GRID_M) + 1)
-    for n, k in sorted(itertools.product(many, many), key=lambda c: (math.hypot(*c), c)):
-        if n and k:
-            yield round(x + n * GRID_M, 3), round(y + k * GRID_M, 3)
 
 
 def _stands(plan: Plan, there: Body, asks: Sequence[str], needs: Needs) -> bool:

@@ -91,18 +91,29 @@ BENT = [
     ("TK1", 0.7, 0.0, "place.tank_clear@TK1"),
     ("TR1", 0.0, -1.5, "place.clash"),
     ("MF1", 1.5, 0.0, "place.through"),
+    ("HW4", 0.6, 0.0, "place.clash"),
+    ("TR1", 0.0, -1.6, "place.service@switch"),
+    ("HM8", -0.8, 0.0, "place.overlap"),
+    ("LP4", 0.0, -2.0, "place.service@switch"),
 ]
 """A machine, how far east and north it was put, and what then fails."""
 
 
-@pytest.mark.parametrize(("tag", "east", "north", "name"), BENT, ids=[b[-1] for b in BENT])
+@pytest.mark.parametrize(
+    ("tag", "east", "north", "name"), BENT, ids=[f"{b[0]} {b[3]}" for b in BENT]
+)
 def test_a_machine_put_wrongly_is_told_where_it_fits(
     tag: str, east: float, north: float, name: str
 ) -> None:
     """A finding of place would leave a person with the sentence "move one" and no figure, or with
     a figure that does not mend it."""
     one = mended(bent(tag, east, north), name)
-    assert all(r.of.startswith("place.machines.") and r.figure == "at" for r in one.remedies)
+    assert {(r.of, r.figure) for r in one.remedies} == {(f"place.machines.{tag}", "at")}
+    far = abs(east) + abs(north)
+    for to in (r.to for r in one.remedies if r.to):
+        body = bent(tag, east, north).plant.place.machines[tag].at  # type: ignore[union-attr]
+        assert isinstance(to, tuple) and body is not None
+        assert abs(to[0] - body[0]) + abs(to[1] - body[1]) <= far + 1e-6, "back is nearer"
 
 
 def test_a_machine_is_moved_no_farther_than_it_must_be() -> None:
