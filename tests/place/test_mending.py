@@ -94,7 +94,8 @@ BENT = [
     ("HW4", 0.6, 0.0, "place.clash"),
     ("TR1", 0.0, -1.6, "place.service@switch"),
     ("HM8", -0.8, 0.0, "place.overlap"),
-    ("LP4", 0.0, -2.0, "place.service@switch"),
+    ("MF2", 0.0, -0.8, "place.in_room"),
+    ("WT1", -0.8, 0.0, "place.overlap"),
 ]
 """A machine, how far east and north it was put, and what then fails."""
 
@@ -114,6 +115,13 @@ def test_a_machine_put_wrongly_is_told_where_it_fits(
         body = bent(tag, east, north).plant.place.machines[tag].at  # type: ignore[union-attr]
         assert isinstance(to, tuple) and body is not None
         assert abs(to[0] - body[0]) + abs(to[1] - body[1]) <= far + 1e-6, "back is nearer"
+
+
+def test_what_was_put_somewhere_is_moved_first_and_by_so_much() -> None:
+    """Pipes through a tank that was put too near would be mended by leaving its place out, though
+    half a metre back is enough."""
+    found = wrong(study_place(bent("WT1", -0.8, 0.0).plant))["place.through"]
+    assert [(r.of, bool(r.to)) for r in found.remedies] == [("place.machines.WT1", True)]
 
 
 def test_a_machine_is_moved_no_farther_than_it_must_be() -> None:
