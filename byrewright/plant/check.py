@@ -7,7 +7,7 @@ from typing import Any
 
 from byrewright.plant.farm import clock, minutes
 from byrewright.plant.graph import Node, build
-from byrewright.plant.machine import Machine
+from byrewright.plant.machine import Machine, Service
 from byrewright.plant.plant import Plant
 from byrewright.plant.problems import Problem, nearest, problem, show
 from byrewright.plant.programme import milkings_of
@@ -27,6 +27,7 @@ from byrewright.plant.roles import (
     RinsesUnits,
     StandsCows,
     StoresMilk,
+    TakesWaste,
 )
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.standards.water import MILK_CATEGORY, WASH_CATEGORY
@@ -243,23 +244,33 @@ def _stated(plant: Plant, mode: str) -> set[str]:
 
 
 def _backflow(plant: Plant) -> Iterator[Problem]:
-    """Drinking water that meets wash with nothing of the needed category between."""
+    """Drinking water that meets wash or milk with nothing of the needed category between."""
     graph = build(plant)
     out: dict[Node, list[Node]] = {}
+    carries: dict[Node, set[Service | None]] = {}
     for joint in graph.joints:
+        if joint.how is None:
+            for end in (joint.a, joint.b):
+                carries.setdefault(end, set()).add(joint.service)
         if joint.service in (None, "water"):
             out.setdefault(joint.a, []).append(joint.b)
             if joint.how is None or joint.how.how in ("pass", "gate"):
                 out.setdefault(joint.b, []).append(joint.a)
-    for category, meets in ((WASH_CATEGORY, (MakesUpWash, DosesWash)),
-                            (MILK_CATEGORY, (RinsesUnits,))):  # fmt: skip
-        for tag in _reached_by_water(plant, graph.nodes, out, category, meets):
+    meets: tuple[tuple[int, tuple[type[Machine], ...], Service], ...] = (
+        (WASH_CATEGORY, (MakesUpWash, DosesWash), "wash"),
+        (MILK_CATEGORY, (RinsesUnits,), "milk"),
+    )
+    for category, sorts, service in meets:
+        lines = {n for n, all_ in carries.items() if service in all_}
+        for tag in _reached_by_water(plant, graph.nodes, out, category, sorts, lines):
             yield problem("C042", key=f"equipment.{tag}", found=tag, allowed=category)
 
 
 def _reached_by_water(plant: Plant, nodes: Iterable[Node], out: dict[Node, list[Node]],
-                      category: int, meets: tuple[type[Machine], ...]) -> list[str]:  # fmt: skip
-    """Machines of some sorts that water from a source reaches with too little between."""
+                      category: int, sorts: tuple[type[Machine], ...],
+                      lines: set[Node]) -> list[str]:  # fmt: skip
+    """Machines of some sorts, or at some lines, that water from a source reaches with too little
+    between."""
     sources = {one.id for one in plant.machines(GivesWater)}
     front = [n for n in nodes if n.machine in sources]
     seen, told = set(front), dict[str, None]()
@@ -268,9 +279,11 @@ def _reached_by_water(plant: Plant, nodes: Iterable[Node], out: dict[Node, list[
         one = plant.equipment[here.machine]
         if isinstance(one, BuffersWater | MakesUpWash) and one.inlet_air_gap:
             continue
+        if isinstance(one, TakesWaste):
+            continue
         if isinstance(one, ProtectsWater) and one.protects() >= category:
             continue
-        if isinstance(one, meets):
+        if isinstance(one, sorts) or here in lines:
             told[one.id] = None
             continue
         for there in out.get(here, []):

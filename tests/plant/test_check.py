@@ -95,3 +95,37 @@ def test_wash_that_could_flow_back_to_drinking_water_is_pointed_out() -> None:
     assert backflow("double_check") == bare
     behind = backflow("reduced_pressure")
     assert "TR1" not in behind and set(behind) == set(bare) - {"TR1"}
+
+
+def flushed(line: str) -> list[str]:
+    """Machines told where a valve joins water straight behind the source to a pipe's far end."""
+    base = plants.rotary(24, 40)
+    main = next(p for p in base.pipes if p.start == "WS1.outlet")
+    into = next(p for p in base.pipes if p.id == line)
+    e = {
+        t: m.model_copy(update={"inlet_air_gap": True}) if hasattr(m, "inlet_air_gap") else m
+        for t, m in base.equipment.items()
+    }
+    for tag in ("HX1", "HX2"):
+        e[tag] = plants.machine(tag, "header")
+    e["VX1"] = plants.machine("VX1", "valve", bore_mm=25.0, normally="closed")
+    pipes = [p.model_copy(update={"end": "HX1.way_1"}) if p.id == main.id else
+             p.model_copy(update={"end": "HX2.way_1"}) if p.id == line else p
+             for p in base.pipes]  # fmt: skip
+    pipes += [plants.pipe("LX1", "HX1.way_2", main.end), plants.pipe("LX2", "HX1.way_3", "VX1.a"),
+              plants.pipe("LX3", "VX1.b", "HX2.way_2"),
+              plants.pipe("LX4", "HX2.way_3", into.end)]  # fmt: skip
+    plant = base.model_copy(update={"equipment": e, "pipes": tuple(pipes)})
+    return [p.key.rpartition(".")[2] for p in check(plant) if p.code == "C042"]
+
+
+def test_water_joined_straight_to_a_line_of_wash_or_milk_is_pointed_out() -> None:
+    """Would fail if a flushing valve from the mains into a pipe passed: no trough is there."""
+    base = plants.rotary(24, 40)
+    for service in ("wash", "milk"):
+        lines = [p.id for p in base.pipes if base.service_of(p) == service]
+        assert lines and all(flushed(line) for line in lines[:3]), service
+    water = [p.id for p in base.pipes if base.service_of(p) == "water" and p.start != "WS1.outlet"]
+    assert water and not [
+        t for line in water for t in flushed(line) if t != "BF1"
+    ]  # it rinses units
