@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from functools import cached_property
+from itertools import pairwise
 from typing import Annotated, Any, Literal, Self, TypeVar, cast
 
 from pydantic import BeforeValidator, PrivateAttr, SerializeAsAny
@@ -46,7 +47,7 @@ LengthFrom = Literal["measured", "from the plan", "guessed"]
 
 
 PROFILE_M = 0.01
-"""A plan's course of a pipe holds as long as its length and rise are those, to this much."""
+"""A plan's course of a pipe holds as long as its rise is that of the plan, to this much."""
 
 
 class Pipe(Record):
@@ -75,11 +76,16 @@ class Pipe(Record):
 
     @property
     def profile(self) -> tuple[tuple[float, float], ...]:
-        """Way along it and height over its start, m: as the plan lays it, else straight."""
+        """Way along it and height over its start, m: as the plan lays it, stretched to a length
+        that is stated; straight without a plan, with another rise, or too short for its crests."""
         end = self._profile[-1] if self._profile else (0.0, 0.0)
-        if abs(end[0] - self.length_m) + abs(end[1] - self.rise_m) < PROFILE_M:
+        steep = sum(abs(b[1] - a[1]) for a, b in pairwise(self._profile))
+        if end[0] <= 0.0 or abs(end[1] - self.rise_m) >= PROFILE_M or steep > self.length_m:
+            return ((0.0, 0.0), (self.length_m, self.climb_m))
+        if abs(end[0] - self.length_m) < PROFILE_M:
             return self._profile
-        return ((0.0, 0.0), (self.length_m, self.climb_m))
+        share = self.length_m / end[0]
+        return tuple((x * share, z) for x, z in self._profile)
 
     @property
     def climb_m(self) -> float:
