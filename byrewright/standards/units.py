@@ -259,12 +259,22 @@ _ONE_OF = {"machines": "machine", "cows": "cow", "units": "unit", "stalls": "sta
            "people": "person", "pumps": "pump", "loads": "load", "lots": "lot"}  # fmt: skip
 
 
+PER: Mapping[str, str] = {
+    "1/h": "per hour", "1/min": "per minute", "1/s": "per second", "1/year": "per year",
+    "1/kPa": "per kPa", "1/inHg": "per inHg", "1/K": "per K", "1/degF": "per °F",
+    "1/L": "per L", "1/gal": "per gal",
+}  # fmt: skip
+"""Shares and counts of one, as they stand behind a number."""
+
+
 def beside(number: str, unit: str) -> str:
     """The unit as it stands behind a printed number: things that are counted are one or many.
 
-    >>> beside("1", "machines"), beside("2", "machines"), beside("1", "kPa")
-    ('machine', 'machines', 'kPa')
+    >>> beside("1", "machines"), beside("2", "machines"), beside("1", "kPa"), beside("5", "1/kPa")
+    ('machine', 'machines', 'kPa', 'per kPa')
     """
+    if unit in PER:
+        return PER[unit]
     return _ONE_OF.get(unit, unit) if number == "1" else unit
 
 

@@ -356,8 +356,8 @@ def _racks(ctx: StudyContext, made: Sited) -> None:
         if one.value:
             ctx.find(
                 "place.rack", "Width of pipes on a rack", one.value, "m",
-                f"{one.words} lie {one.value:.2f} m wide on {rack.name} at its fullest; it is "
-                f"{rack.wide_m:.2f} m wide.",
+                f"{one.words} take {one.value:.2f} m of the width of the rack {rack.name} where it "
+                f"is fullest; it is {rack.wide_m:.2f} m wide.",
                 subject=rack.name, limit=one.limit, sense="at_most", allowance=TIGHT,
                 formula="outermost pipes at the fullest cross-section",
                 inputs=(ctx.rule("place.rack_width_m"),), source="practice",

@@ -32,7 +32,7 @@ def milkings(ctx: StudyContext, run: Run) -> None:
             open_one = next(b for b in mine if not b.ended)
             so_far = (run.seen_until_s - open_one.asked_s) / 3600
             ctx.find(
-                "day.milking_on_time", f"Time of {name}", so_far, "h",
+                "day.milking_on_time", f"Time taken by milking: {name}", so_far, "h",
                 f"{name} was still not finished after {so_far:.1f} h: see what stopped the deck, "
                 "the milk or the vacuum, or whether the milkings overlap.",
                 subject=name, limit=open_one.target_h, sense="at_most",
@@ -48,7 +48,7 @@ def milkings(ctx: StudyContext, run: Run) -> None:
         turns = stands is not None and stands.layout == "rotary"
         stalls = f"the deck stood {bout.stopped_s / 60:.0f} min and" if turns else "the stalls"
         ctx.find(
-            "day.milking_on_time", f"Time of {name}", bout.hours, "h",
+            "day.milking_on_time", f"Time taken by milking: {name}", bout.hours, "h",
             f"All groups milked in {bout.hours:.2f} h with {bout.operators} people; {stalls} "
             f"waited {bout.held_s / 60:.0f} min for the operators.{tail}",
             subject=name, limit=bout.target_h, sense="at_most", allowance=ON_TIME_ALLOWANCE,

@@ -135,8 +135,9 @@ def _passive(ctx: StudyContext, analysis: Analysis) -> None:
     ctx.find(
         "failures.passive_points", "Single points with no second", len(names), "",
         f"{len(names)} machines, vessels and headers stop milking if they are lost altogether "
-        f"({', '.join(names[:8])}{' ...' if len(names) > 8 else ''}). Where no moving part of "
-        "theirs does so the wish is not held against them: they are inspected instead.",
+        f"({', '.join(names[:8])}{' ...' if len(names) > 8 else ''}). Those "
+        "without a moving part that could do so are not counted against the wish: they are "
+        "inspected instead.",
         formula="structure function with the whole machine gone", source="practice",
         known="common_practice",
     )  # fmt: skip
@@ -147,11 +148,12 @@ def _by_hand(ctx: StudyContext, analysis: Analysis) -> None:
     if not found:
         return
     most = max(found, key=lambda c: (c.hand_min, c.event.id))
+    steps = [a.text for a in most.answer.acts]
     limit = ctx.number("failures.wait_limit_min")
     ctx.find(
         "failures.hand_work", "Longest hand work before milking goes on", round(most.hand_min, 1),
-        "min", f"{len(found)} failures need people: {most.event.id} takes longest with "
-        f"{counted(len(most.answer.acts), 'act')} ({'; '.join(a.text for a in most.answer.acts)}).",
+        "min", f"{len(found)} failures need people: {most.event.id} takes longest, in "
+        f"{counted(len(steps), 'step')} ({'; '.join(steps)}).",
         limit=limit, sense="at_most", allowance=0.2,
         formula="t = notice + acts x time of each", source="practice", known="common_practice",
         inputs=(ctx.rule("failures.notice_min"), ctx.rule("failures.act_min"),
@@ -230,7 +232,7 @@ def _waiting(ctx: StudyContext, analysis: Analysis, worth: Worth) -> None:
 def hours_text(hours: Hours, unit: str) -> str:
     """A figure a year with its spread, in words."""
     low, high = short(hours.low), short(hours.high)
-    return f"{short(hours.mean)} {unit} a year ({low} to {high} {unit} as lives are unsure)"
+    return f"{short(hours.mean)} {unit} a year ({low} to {high} {unit}, for lives are uncertain)"
 
 
 def _left_out(analysis: Analysis, scripts: Mapping[str, Script]) -> str:
@@ -261,8 +263,9 @@ def _year(
     price = ctx.number("failures.milk_price_l")
     ctx.find(
         "failures.litres_year", "Milk lost a year", round(worth.litres.mean), "L/year",
-        f"Single failures cost {hours_text(worth.litres, 'L')}, about "
-        f"{worth.litres.mean * price:.0f} {analysis.plant.site.currency} at the rules' price."
+        (f"Single failures cost {hours_text(worth.litres, 'L')}, about "
+         f"{worth.litres.mean * price:.0f} {analysis.plant.site.currency} at the rules' price."
+         if round(worth.litres.high) else "Single failures cost no milk.")
         + _left_out(analysis, scripts),
         formula="sum of failures a year x milk lost by each, at the worst moment",
         inputs=(*inputs, ctx.rule("failures.milk_price_l")), source="weibull_table",
@@ -406,7 +409,7 @@ def _cause(
 def cause_sentence(analysis: Analysis, cost: Cost) -> str:
     """What a failure does and what is done, in one or two sentences."""
     case, at = cost.case, cost.worst
-    words = {"stops": "milking stands until the repair", "by hand": "milking goes on by hand work",
+    words = {"stops": "milking stands until the repair", "by hand": "milking goes on by hand",
              "slower": "milking goes on slower", "goes on": "milking goes on"}  # fmt: skip
     text = f"{case.event.id[:1].upper()}{case.event.id[1:]}: {words[standing(case)]}"
     if case.answer.acts:

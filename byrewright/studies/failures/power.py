@@ -52,14 +52,14 @@ def _dark(ctx: StudyContext, analysis: Analysis) -> Finding | None:
                else "there is no standby set: dark until the mains is back")  # fmt: skip
         return ctx.find(
             "failures.dark", "Dark after loss of mains", 3600 * mains.failures()[0].repair_h, "s",
-            f"When {mains.id} is lost, {how}; the controls are carried {holds / 60:.0f} min.",
+            f"When {mains.id} is lost, {how}; the controls stay up for {holds / 60:.0f} min.",
             subject=mains.id, source="practice", known="common_practice",
             formula="start of the standby set, against what the uninterruptible supply holds",
         )  # fmt: skip
     return ctx.find(
         "failures.dark", "Dark after loss of mains", dark_s, "s",
         f"When {mains.id} is lost, {automatic[0].id} carries the load after {dark_s:g} s; the "
-        f"controls are carried {holds:g} s" + (". Cups fall meanwhile; milking goes on when the "
+        f"controls stay up for {holds:g} s" + (". Cups fall meanwhile; milking goes on when the "
         "pumps are back and the cups are on again." if dark_s > 2 else "."),
         subject=mains.id, limit=holds or None, sense="at_most" if holds else "says",
         formula="start and transfer time of the standby set, against the hold of the "

@@ -310,7 +310,8 @@ def _while_washed(ctx: StudyContext, duty: Duty, tanks: tuple[StoresMilk, ...]) 
             float(count),
             "tanks",
             f"While a tank is emptied and washed ({busy:.0f} min) milk goes to {where}: up to "
-            f"{comes:.0f} L comes" + (f" and {rest:.0f} L is there for it." if count > 1 else "."),
+            f"{comes:.0f} L comes in"
+            + (f" and there is room for {rest:.0f} L." if count > 1 else "."),
             formula="a second tank, or direct loading",
             inputs=(ctx.rule("wash.tank_min", "t_wash"), stated("", "loading", rate, "L/min")),
             source="the plant file",

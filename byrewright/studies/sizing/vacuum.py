@@ -72,7 +72,7 @@ def _pumps(ctx: StudyContext, need: Demand, pumps: tuple[PumpsVacuum, ...]) -> N
             "Vacuum pump capacity",
             has,
             "L/min free",
-            f"{pump.id} draws {has:.0f} L/min free air; {limit:.0f} L/min is needed{off}: "
+            f"{pump.id} draws {has:.0f} L/min of free air; {limit:.0f} L/min is needed{off}: "
             f"{spare(has, limit)} ({need.governs} governs).{short}",
             subject=pump.id,
             limit=limit,

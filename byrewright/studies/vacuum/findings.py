@@ -59,7 +59,7 @@ def _situation(ctx: StudyContext, case: Case, key: str) -> None:
         says += " That is too little to milk with: see the reserve and the drops."
     ctx.find(
         f"vacuum.steady.{key}",
-        f"Vacuum: {state.situation.title.lower()}",
+        f"Vacuum: {state.situation.title[:1].lower()}{state.situation.title[1:]}",
         least,
         "kPa",
         says,

@@ -241,7 +241,7 @@ def _leakages(ctx: StudyContext, case: Case) -> None:
             else f"The model takes {times:.2g} times the limit, as was read."
         )
         reading(
-            ctx, key, title, value, "L/min", f"{value:.0f} L/min is taken; {what}. {assumed}",
+            ctx, key, title, value, "L/min", f"{value:.0f} L/min is assumed; {what}. {assumed}",
             inputs=(worked("allowed", "most that is allowed", most, "L/min"),),
         )  # fmt: skip
 
