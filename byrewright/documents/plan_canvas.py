@@ -349,7 +349,8 @@ class Canvas:
         wide = text_width_mm(said, LEAST_MM)
         mx, my = (p[0] + q[0]) / 2, (p[1] + q[1]) / 2
         if wide > long - 1:
-            mx, my = mx + math.copysign(1.6, px) * abs(uy), my + math.copysign(1.6, py) * abs(ux)
+            mx += math.copysign(wide / 2 + 0.8, px) * abs(uy)  # clear of the line that it is of
+            my += math.copysign(1.6, py) * abs(ux)
         self._put(mx, my, said, LEAST_MM, False, INK, blocked=False)
 
     def level(self, z: float, text: str) -> None:

@@ -458,15 +458,16 @@ def _pit_wide(view: Canvas, plant: Plant, plan: Plan, cut: Cut) -> None:
     out = mid + deck.row_depth_m
     wall = hall.d / 2
     _profile(view, [(-wall, z), (-mid, z), (-mid, 0.0), (mid, 0.0), (mid, z), (wall, z)])
+    rings = sorted((r.row_level_m, w) for w, r in _rings(plan).items())
+    row = 1.3 * WORD_MM * view.scale / 1000
+    for i, (level, word) in enumerate(rings, 1):  # over rings and rails: there is no room between
+        over = z + RAIL_M + 0.3 + i * row
+        view.word(0.0, over, f"{word} {over_floor(level)}", LEAST_MM)
     for sign in (-1, 1):
         view.line(((sign * out, z), (sign * out, z + 1.2)), 0.25)
         view.line(((sign * mid, z), (sign * mid, z + RAIL_M + 0.3)), 0.25)
-        told = 0.0
-        for level, word in sorted((r.row_level_m, w) for w, r in _rings(plan).items()):
+        for level, _ in rings:
             view.circle(sign * (mid - 0.2), level, 0.05, 0.2)
-            if sign > 0:
-                told = max(level, told + WORD_MM * view.scale / 1000)
-                view.word(0.0, told, f"{word} {over_floor(level)}", LEAST_MM)
         view.word(sign * (mid + out) / 2, z + 0.9, "standing", LEAST_MM, colour=QUIET)
     view.dimension((-mid, 0.0), (mid, 0.0), -4.0)
     view.dimension((mid, 0.0), (mid, z), 4.0)

@@ -12,6 +12,8 @@ import pytest
 from ezdxf import bbox
 
 from benchmarks.briefs import random_brief
+from byrewright.documents.ink import text_width_mm
+from byrewright.documents.plan_canvas import LEAST_MM
 from byrewright.documents.plan_dxf import LAYERS, plan_dxf, spread_tags
 from byrewright.documents.plan_lists import builders_list
 from byrewright.documents.plan_pipes import pipe_list
@@ -35,6 +37,7 @@ from byrewright.results import Result
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.cables import cables_of
 from byrewright.studies.place import study_place
+from tests.documents.tidy import CAP_HEIGHT, meet
 from tests.place.paper import SVG, machines
 from tests.place.scenes import briefed
 
@@ -284,8 +287,19 @@ def test_a_section_of_the_pit_names_each_line_along_it(layout: str, stalls: int)
     """Would fail if one of the lines along the pit had no name because another stood there."""
     plant = briefed(layout, stalls)
     svg = plan_svg(plant, next(s for s in plan_sheets(plant) if s.key == "P4-across"))
+    drawn = [tuple(map(float, re.findall(r"-?[0-9.]+", d)))
+             for d in re.findall(r'<polyline points="([^"]*)"', svg)]  # fmt: skip
+    lines = [(min(d[::2]), min(d[1::2]), max(d[::2]), max(d[1::2])) for d in drawn if len(d) == 4]
+    rings = re.findall(r'<circle cx="([0-9.]+)" cy="([0-9.]+)" r="([0-9.]+)"', svg)
+    lines += [(x - r, y - r, x + r, y + r) for x, y, r in (tuple(map(float, c)) for c in rings)]
+    assert len(lines) > 20
     for told in ("milkline +0.80", "units +1.00", "pulsators +1.15"):
-        assert f">{told}<" in svg, told
+        found = re.search(rf'<text x="([0-9.]+)" y="([0-9.]+)"[^>]*>{re.escape(told)}<', svg)
+        assert found is not None, told
+        x, y = float(found[1]), float(found[2])
+        half = text_width_mm(told, LEAST_MM) / 2
+        area = (x - half, y - LEAST_MM * CAP_HEIGHT, x + half, y)
+        assert [line for line in lines if meet(area, line)] == [], told
 
 
 def test_lists_hold_what_is_built_and_laid() -> None:
