@@ -30,6 +30,8 @@ LEAST_MM = 2.4
 least nominal size of ISO 3098 as recalled."""
 OVER_MM = {"metric": 8.0, "US": 11.0}
 """How far words may stand over the edge of a plan; feet and inches are longer."""
+LEVELS_MM = {"metric": 16.0, "US": 26.0}
+"""Room beside a section for its levels."""
 BAR_MM = 22.0
 BAR_STEPS = {"m": (1, 2, 5, 10, 20, 50), "ft": (2, 4, 5, 10, 20, 40, 100, 200)}
 """Least length of a scale bar on the sheet, and what it may measure."""

@@ -7,10 +7,11 @@ from collections.abc import Iterable
 from dataclasses import replace
 from itertools import pairwise
 
+from byrewright.documents.format import drawn_system
 from byrewright.documents.ink import QUIET, RULE, ink_of
 from byrewright.documents.lengths import level as over_floor
 from byrewright.documents.lengths import measure, plain
-from byrewright.documents.plan_canvas import LEAST_MM, Area, Canvas, Flat, scale_for
+from byrewright.documents.plan_canvas import LEAST_MM, LEVELS_MM, Area, Canvas, Flat, scale_for
 from byrewright.documents.plan_cut import Cut
 from byrewright.documents.plan_parts import FIELD, draw_body, draw_stubs
 from byrewright.place.board import WALL_M
@@ -137,7 +138,7 @@ def _lay(
     strips: list[tuple[Cut, Area]], top: float, tall: float, *, stack: bool = False, share: int = 0
 ) -> list[Canvas]:
     """Canvases for sections: one over another, or side by side, at one scale."""
-    left, right = FIELD[0], FIELD[2] - 16.0
+    left, right = FIELD[0], FIELD[2] - LEVELS_MM[drawn_system()]
     wide = right - left
     count = max(1, len(strips))
     boxes = [(b[0] - 0.4, b[1] - BED_M, b[2] + 0.4, b[3] + 0.35) for _, b in strips]
@@ -461,8 +462,7 @@ def _pit_wide(view: Canvas, plant: Plant, plan: Plan, cut: Cut) -> None:
     rings = sorted((r.row_level_m, w) for w, r in _rings(plan).items())
     row = 1.3 * WORD_MM * view.scale / 1000
     for i, (level, word) in enumerate(rings, 1):  # over rings and rails: there is no room between
-        over = z + RAIL_M + 0.3 + i * row
-        view.word(0.0, over, f"{word} {over_floor(level)}", LEAST_MM)
+        view.word(0.0, z + RAIL_M + 0.3 + i * row, f"{word} {over_floor(level)}", LEAST_MM)
     for sign in (-1, 1):
         view.line(((sign * out, z), (sign * out, z + 1.2)), 0.25)
         view.line(((sign * mid, z), (sign * mid, z + RAIL_M + 0.3)), 0.25)

@@ -18,12 +18,14 @@ from hypothesis import strategies as st
 from byrewright.commands.place import write_set
 from byrewright.documents.changes import drawings
 from byrewright.documents.format import System, drawn_in
+from byrewright.documents.ink import text_width_mm
 from byrewright.documents.lengths import CUT, feet, hole_mm
 from byrewright.documents.pack import write_pack
 from byrewright.documents.plan_set import plan_set
+from byrewright.documents.plan_sheets import plan_sheets, plan_svg
 from byrewright.documents.quotation import quotation_data
 from byrewright.documents.readers import paper_for
-from byrewright.documents.schematic import Issue
+from byrewright.documents.schematic import BORDER_MM, PAGES, Issue
 from byrewright.plant.pinning import read_set_out
 from byrewright.plant.sited import sited
 from byrewright.standards.pipes import trade_in
@@ -31,6 +33,7 @@ from byrewright.standards.units import convert
 from byrewright.studies.changes import Change
 from byrewright.studies.sizing import size
 from tests.documents.test_us_units import METRIC, PLANS, WORDS
+from tests.place.scenes import briefed
 from tests.quote.test_quotation import made as priced
 from tests.studies.failing import ROWS, example
 
@@ -64,6 +67,23 @@ def test_no_sheet_of_the_plan_holds_a_metric_length(name: str) -> None:
             assert [t for t in texts if LENGTH.search(t)] == [], file
         checked += sum("'-" in t or t.endswith(" ft") for t in texts)
     assert checked > 300
+
+
+@pytest.mark.parametrize("stalls", [16, 32])
+def test_levels_of_a_section_stand_inside_the_frame(stalls: int) -> None:
+    """Feet and inches are longer than metres: levels would run over the sheet's frame."""
+    plant = briefed("rows", stalls)
+    frame = PAGES["A3"][0] - BORDER_MM
+    level = re.compile(r'<text x="([0-9.]+)"[^>]*font-size="([0-9.]+)"[^>]*>([+±-][^<]*)<')
+    seen = 0
+    with drawn_in("US"):
+        for sheet in plan_sheets(plant, "US"):
+            if not sheet.key.startswith(("P4", "P5")):
+                continue
+            for x, big, text in level.findall(html.unescape(plan_svg(plant, sheet))):
+                assert float(x) + text_width_mm(text, float(big)) / 2 < frame - 0.5, text
+                seen += 1
+    assert seen > 10
 
 
 @pytest.mark.parametrize("name", PLANS)
