@@ -128,24 +128,28 @@ def is_open(plant: Plant, joint: Edge, mode: str, wrong: dict[str, str] | None =
 def reached(
     plant: Plant,
     graph: Graph,
-    starts: Collection[str],
+    starts: Collection[str | Node],
     mode: str,
     services: Collection[str],
     *,
     against: bool = False,
+    past: Collection[str] = (),
 ) -> frozenset[str]:
-    """Machines that a fluid reaches in a mode from the machines `starts`, themselves included.
+    """Machines that a fluid reaches in a mode from the machines or nodes `starts`, themselves
+    included; through the machines `past` it does not go.
 
     Pipes of the services are followed both ways, gates where the mode has them open, movers and
     one-way fittings in their own sense only (`against`: against it, from a pump back to what it
     draws from). A mover that stands ready for the mode counts as one that runs.
     """
     at = graph.at()
-    front = [n for n in graph.nodes if n.machine in starts]
+    front = [n for n in graph.nodes if n.machine in starts or n in starts]
     seen = set(front)
     while front:
         here = front.pop()
         for joint in at[here]:
+            if joint.machine in past:
+                continue
             forward = here == joint.a
             other = joint.b if forward else joint.a
             if other not in seen and _passes(plant, joint, mode, services, forward is not against):

@@ -98,3 +98,25 @@ def test_a_heater_that_stands_in_every_mode_heats_nothing() -> None:
     held = plant.model_copy(update={"modes": modes})
     assert idle(plant) == {} and set(idle(held)) == {"WH1"}
     assert "C025" in {p.code for p in check(held) if "WH1" in str(p)}
+
+
+@pytest.mark.parametrize("side", ["coolant_out_1", "coolant_in_1"])
+def test_an_ice_bank_that_is_shut_off_carries_nothing(side: str) -> None:
+    """Would fail if the ice of a bank were counted whose valve no milking opens, at either side:
+    the other bank, or liquid that comes back by it, is no way out."""
+    text = (EXAMPLES / "rotary_spring_ice" / "plant.yaml").read_text(encoding="utf-8")
+    base = read_plant_text(text).plant
+    leg = next(p for p in base.pipes if f"IB2.{side}" in (p.start, p.end))
+    first = leg.model_copy(update={"end": "V99.a", "service": "coolant"})
+    second = leg.model_copy(update={"id": "L999", "start": "V99.b", "service": "coolant"})
+    valve = plants.machine("V99", "valve", bore_mm=leg.bore_mm, normally="open")
+
+    def found(at: str) -> Plant:
+        modes = {n: m.model_copy(update={"positions": {**m.positions, "V99": at}})
+                 for n, m in base.modes.items()}  # fmt: skip
+        pipes = (*(first if p.id == leg.id else p for p in base.pipes), second)
+        kept = {**base.equipment, "V99": valve}
+        return base.model_copy(update={"equipment": kept, "pipes": pipes, "modes": modes})
+
+    assert idle(found("open")) == {}
+    assert set(idle(found("closed"))) == {"IB2"}

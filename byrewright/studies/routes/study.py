@@ -427,6 +427,10 @@ def _assume(study: Routes, book: ResultBuilder) -> None:
             Assumption(f"modes.{name}", f"tankers coupled at {bay}", 0, "", why)
             for bay, why in no_tanker(scene).items()
         ]
+    book.assumptions.append(Assumption(
+        "routes", "valves of chilled liquid, refrigerant and compressed air", "not tried", "",
+        "what their failures do is told by the failures study; a stage that a mode leaves without "
+        "liquid, and a maker of cold that is shut off, by sizing"))  # fmt: skip
     if study.loss_of is None and study.by_day:
         words = study.plant.site.month_words(study.plant.site.study_month)
         book.notes.append(f"Litres lost are those of {words}.")

@@ -1,22 +1,23 @@
-"""What can serve: a machine that milk or air never reaches is not counted as capacity."""
+"""What can serve: a machine that milk, air or chilled liquid never passes is no capacity."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
 
-from byrewright.plant.graph import build, reached
+from byrewright.plant.graph import Graph, build, reached
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
-from byrewright.plant.roles import GivesMilk, PumpsVacuum, StoresMilk
+from byrewright.plant.roles import CoolsMilk, GivesMilk, MakesCold, PumpsVacuum, StoresMilk
 from byrewright.studies.sizing.context import StudyContext
 
 
 def idle(plant: Plant) -> Mapping[str, str]:
     """Machines that cannot serve, each with why, in a part of a sentence.
 
-    A vacuum pump must draw from milking units, and milk from them reach a store, in a mode that
-    does milking; and what the modes set must not stand still in all of them. A plant without such
-    a mode, or without units, is not judged.
+    A vacuum pump must draw from milking units, milk from them reach a store, and chilled liquid
+    go round between what makes it and something that milk is cooled by, in a mode that does
+    milking; and what the modes set must not stand still in all of them. A plant without such a
+    mode, or without units, is not judged.
     """
     modes = [n for n, m in plant.modes.items() if "milking" in m.does]
     units = {m.id for m in plant.machines(GivesMilk)}
@@ -42,7 +43,29 @@ def idle(plant: Plant) -> Mapping[str, str]:
             for name in modes
         ):
             found[pump.id] = "it draws from no milking unit in any mode that does milking"
+    for maker in plant.machines(MakesCold):
+        if maker.id not in found and not any(_goes_round(plant, graph, maker, n) for n in modes):
+            found[maker.id] = "no chilled liquid of it goes round in any mode that does milking"
     return found
+
+
+def _goes_round(plant: Plant, graph: Graph, maker: MakesCold, mode: str) -> bool:
+    """Whether chilled liquid runs from a maker to a cooler or tank, and from one back to it;
+    through the other makers no way counts. What makes none, or has no user, is not asked."""
+    users = {m.id for m in plant.machines(CoolsMilk)}
+    users |= {t.id for t in plant.machines(StoresMilk) if t.takes_coolant}
+    makers = {m.id for m in plant.machines(MakesCold)}
+    for way, against in (("out", False), ("in", True)):
+        ends = {n for n in graph.nodes if n.machine == maker.id and _chilled(maker, n.port, way)}
+        if ends and not users & reached(plant, graph, ends, mode, ("coolant",),
+                                        against=against, past=makers):  # fmt: skip
+            return False
+    return True
+
+
+def _chilled(maker: MakesCold, name: str, way: str) -> bool:
+    port = maker.port(name)
+    return port is not None and "coolant" in port.services and port.direction == way
 
 
 def serving(ctx: StudyContext) -> Plant:
