@@ -89,3 +89,33 @@ def test_hard_water_asks_for_a_softener_of_its_size() -> None:
     litres = next(i.value for i in few.inputs if i.symbol == "V")
     assert few.limit == pytest.approx(4.0 * float(litres) / 1000, rel=1e-3)
     assert size(softened(200.0)).finding("water.softener").verdict == "holds"
+
+
+def test_a_softener_counts_where_it_stands() -> None:
+    """Would fail if one before the cooler were said to soften the wash, or one in the main were
+    held to the hot water alone."""
+    hard = farm(water_hardness_mmol_l=4.0)
+
+    def softened(into: str) -> tuple[float, bool]:
+        leg = next(p for p in hard.pipes if p.end == into)
+        one = plants.machine("WX1", "softener", flow_l_min=60, capacity_mol=500, salt_kg=2)
+        pipes = [p if p.id != leg.id else p.model_copy(update={"end": "WX1.inlet"})
+                 for p in hard.pipes]  # fmt: skip
+        pipes.append(plants.pipe("LWX", "WX1.outlet", into))
+        result = size(hard.model_copy(
+            update={"equipment": {**hard.equipment, "WX1": one}, "pipes": tuple(pipes)}
+        ))  # fmt: skip
+        need = result.finding("water.softener").limit
+        return float(need or 0.0), any(f.key == "water.hardness" for f in result.findings)
+
+    heater = next(t for t, m in hard.equipment.items() if m.KIND == "water_heater")
+    cooler = next(t for t, m in hard.equipment.items() if m.KIND == "plate_cooler")
+    source = next(p for p in hard.pipes if p.start == "WS1.outlet")
+    day = size(hard).finding("water.day").value
+    hot, told = softened(f"{heater}.inlet")
+    assert hot > 0 and not told
+    chilled, told = softened(f"{cooler}.water_in")
+    assert chilled > 0 and told
+    every, told = softened(source.end)
+    assert not told and day is not None
+    assert max(hot, chilled) < every <= 4.0 * day * 1.01

@@ -2,11 +2,24 @@
 
 from __future__ import annotations
 
-from byrewright.plant.machine import Service
-from byrewright.plant.roles import SoftensWater
+from collections.abc import Collection
+
+from byrewright.plant.graph import Node, build, node, reached
+from byrewright.plant.machine import Machine, Service
+from byrewright.plant.roles import (
+    CoolsMilk,
+    GivesWater,
+    HeatsWater,
+    MakesUpWash,
+    RecoversHeat,
+    RinsesUnits,
+    SoftensWater,
+    WashesCloths,
+)
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
-from byrewright.studies.sizing.sizes import TIGHT, next_preferred, stated, worked
+from byrewright.studies.sizing.sizes import TIGHT, listed, next_preferred, stated, worked
+from byrewright.studies.sizing.water import water_day
 
 LINES: tuple[tuple[Service, str, str], ...] = (
     ("water", "water lines", "drain them, or trace-heat them"),
@@ -56,32 +69,76 @@ def _hardness(ctx: StudyContext, duty: Duty) -> None:
     softeners = ctx.plant.machines(SoftensWater)
     if hard is None and not softeners:
         return
-    hot_l = ctx.programme.washes_a_day * sum(
-        s.litres for s in ctx.programme.wash.steps if s.at_c is not None
-    )  # fmt: skip
-    if not softeners:
+    unsoftened = _reached(ctx, {s.id for s in ctx.plant.machines(GivesWater)}, softeners)
+    heaters = [h.id for h in ctx.plant.machines(HeatsWater) if h.id in unsoftened]
+    if hard is not None and (heaters or not softeners):
+        past = (
+            f" {listed([s.id for s in softeners])} does not soften what comes to "
+            if softeners
+            else ""
+        )
         ctx.find(
             "water.hardness", "Hardness of the wash water", hard, "mmol/L",
             f"The water has {hard:g} mmol/L; from {limit:g} on heaters scale and wash takes more "
-            "detergent: soften the hot water, or dose for it as the label says.",
+            "detergent: soften the hot water, or dose for it as the label says."
+            + (f"{past}{listed(heaters)}." if past else ""),
             limit=limit, sense="at_most", allowance=TIGHT, formula="hardness <= limit",
             inputs=(ctx.rule("water.soft_enough_mmol_l"),), source="practice",
             known="common_practice",
         )  # fmt: skip
-        return
+    passed = {s.id: _softened_l(ctx, duty, s) for s in softeners}
     for one in softeners:
-        need = (hard or 0.0) * hot_l / 1000.0 / sum(s.count for s in softeners)
+        litres, what = passed[one.id]
+        alike = sum(s.count for s in softeners if passed[s.id][1] == what)
+        need = (hard or 0.0) * litres / 1000.0 / alike
         ctx.find(
             "water.softener", "Softener", one.capacity_mol, "mol",
             f"{one.id} takes {one.capacity_mol:g} mol between regenerations; "
-            f"{hot_l:.0f} L of warm and hot water a day bring {need:.1f} mol. One regeneration a "
+            f"{litres:.0f} L a day ({what}) bring {need:.1f} mol. One regeneration a "
             f"day uses {one.salt_kg:g} kg of salt. Drinking water for people is left hard.",
             subject=one.id, limit=need, sense="at_least", allowance=TIGHT,
-            formula="n = hardness x hot water a day",
-            inputs=(worked("V", "warm and hot water a day", round(hot_l), "L"),
+            formula="n = hardness x water that passes in a day",
+            inputs=(worked("V", f"water that passes in a day: {what}", round(litres), "L"),
                     stated("c", "hardness", hard or 0.0, "mmol/L")),
             source="definition", known="derived",
             advised=next_preferred(max(0.5, need * (1 + TIGHT))),
             advised_why="a day's hardness, next size", target=(one, "capacity_mol"),
             missing=("site.water_hardness_mmol_l",) if hard is None else (),
         )  # fmt: skip
+
+
+def _reached(ctx: StudyContext, starts: Collection[str | Node],
+             past: Collection[Machine]) -> frozenset[str]:  # fmt: skip
+    """What water comes to in some mode from machines or nodes, not through others or a trough."""
+    plant, graph = ctx.plant, build(ctx.plant)
+    tags = {m.id for m in (*past, *plant.machines(MakesUpWash))}
+    return frozenset[str]().union(
+        *(reached(plant, graph, starts, n, ("water",), past=tags) for n in plant.modes)
+    )
+
+
+def _softened_l(ctx: StudyContext, duty: Duty, one: SoftensWater) -> tuple[float, str]:
+    """Litres a day of the uses behind a softener, at most all fresh water, and what they are."""
+    day = water_day(ctx, duty)
+    uses = {u.what: u.day_l for u in day.uses}
+    plant, out = ctx.plant, {node(f"{one.id}.outlet")}
+    behind = _reached(ctx, out, [one])
+    cold = _reached(ctx, out, [one, *plant.machines(HeatsWater), *plant.machines(RecoversHeat),
+                               *plant.machines(CoolsMilk)])  # fmt: skip
+
+    def comes(role: type[Machine], to: frozenset[str]) -> bool:
+        return any(m.id in to for m in plant.machines(role))
+
+    found = {}
+    if comes(MakesUpWash, cold):
+        found = {w: uses.get(w, 0.0) for w in ("first rinse", "other wash steps", "tank wash")}
+    elif comes(HeatsWater, behind):
+        found["warm and hot water"] = ctx.programme.washes_a_day * sum(
+            s.litres for s in ctx.programme.wash.steps if s.at_c is not None
+        ) + uses.get("tank wash", 0.0) / (1 + ctx.number("wash.tank_rinses"))  # fmt: skip
+    for role, what in ((CoolsMilk, "plate cooler"), (RinsesUnits, "backflush"),
+                       (WashesCloths, "laundry")):  # fmt: skip
+        if comes(role, behind):
+            found[what] = uses.get(what, 0.0)
+    found = {w: v for w, v in found.items() if v > 0}
+    return min(sum(found.values()), day.fresh_l), listed(list(found)) or "nothing behind it"
