@@ -30,7 +30,7 @@ UNIT_ENDINGS = (
     "_s", "_a", "_h",
 )  # fmt: skip
 """Endings of field names that only tell the unit."""
-EACH = {"_l_load": " a load", "_l_milking": " a milking"}
+EACH = {"_l_load": " per load", "_l_milking": " per milking"}
 """Endings that tell of what a figure is the amount, in words."""
 OF_ALL = frozenset(Machine.model_fields)
 LISTED_APART = (IsValve, PassesOneWay, JoinsPipes, Senses)
