@@ -140,6 +140,11 @@ def test_milk_that_nothing_cools_in_a_mode_is_told(drafted: Plant) -> None:
     milks = [n for n, m in drafted.modes.items() if "milking" in m.does]
     still = with_modes(drafted, *milks, LP21="stopped", LP22="stopped")
     assert finding(still, key, "PC1.coolant_in").verdict == "fails"
+    # Nothing joined to a stage is no ring that its makers move.
+    bare = drafted.model_copy(update={"pipes": tuple(
+        p for p in drafted.pipes if not {p.start, p.end} & {"PC1.coolant_in", "PC1.coolant_out"}
+    )})  # fmt: skip
+    assert finding(bare, key, "PC1.coolant_in").verdict == "fails"
 
 
 def test_a_wash_that_nothing_doses_is_asked_about(drafted: Plant) -> None:

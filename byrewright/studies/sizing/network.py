@@ -14,7 +14,7 @@ from byrewright.engine.liquids import Liquids, LiquidsUnsolved, liquids_of
 from byrewright.engine.liquidstreams import streams
 from byrewright.plant.graph import Edge, Node
 from byrewright.plant.primitives import Pump
-from byrewright.plant.roles import IsValve
+from byrewright.plant.roles import IsValve, MakesCold
 from byrewright.studies.sizing.context import StudyContext
 
 T = TypeVar("T")
@@ -322,7 +322,9 @@ def _dry_in(ctx: StudyContext, tag: str, port: str) -> Iterator[str]:
     node = net.port(tag, port)
     one = ctx.plant.equipment[tag].port(port)
     chilled = one is not None and "coolant" in one.services
-    if chilled and not any(t in net.movers for t in net.ring(node)):
+    ring = net.ring(node) if chilled else ()
+    makes = any(isinstance(ctx.plant.equipment[t], MakesCold) for t in ring)
+    if makes and not any(t in net.movers for t in ring):
         return
     for name, mode in ctx.plant.modes.items():
         if not {"milking", "direct_load"} & set(mode.does):
