@@ -202,3 +202,8 @@ def test_a_dead_leg_stands_full_and_the_way_flows() -> None:
     assert into and not into & way.standing  # the way to the tank
     opened = turn(plant, "milking_tank_1", {"V81": "open"}).way("milk")
     assert opened is not None and not drains & opened.standing
+    pumps = {t for t in plant.equipment if t in ("MP3", "MP4")}
+    still = turn(plant, "milking_tank_1", dict.fromkeys(pumps, "stopped")).way("milk")
+    filled = {p for p in way.pipes if ends[p] == {"HM2", "BT1"}}
+    assert still is not None and into <= still.standing  # behind delivery pumps that stand
+    assert filled and not filled & still.standing  # the balance tank before them fills

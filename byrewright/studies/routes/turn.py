@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from byrewright.plant.plant import Plant
 from byrewright.studies.routes.brute import Case
 from byrewright.studies.routes.classes import HARMS, Harm
-from byrewright.studies.routes.network import Network, network
+from byrewright.studies.routes.network import STOPPED, Network, network
 from byrewright.studies.routes.questions import scene
 from byrewright.studies.routes.scene import Scene
 
@@ -28,7 +28,7 @@ class Way:
     """Where one fluid gets to: pipes and machines by tag.
 
     `standing` are pipes that it fills and does not pass through: dead ends, from which nothing open
-    leads on to a vessel, an outlet or a drain.
+    leads on to a vessel, an outlet or a drain, and what lies before or behind a pump that stands.
     """
 
     fluid: str
@@ -83,8 +83,10 @@ def _standing(plant: Plant, net: Network, made: Scene, case: Case, fluid: str) -
     spread, found = made.spreads[fluid], case.walk(fluid)
     near: dict[int, set[int]] = {n: set() for n in found}
     for a, b, machine, positions in spread.ways:
-        free = machine is None or positions is None or case.position.get(machine) in positions
-        if a in near and b in near and free:
+        at = case.position.get(machine) if machine is not None else None
+        free = machine is None or positions is None or at in positions
+        # Through a pump that stands nothing runs, though a harm by its fall is looked for.
+        if a in near and b in near and free and at != STOPPED:
             near[a].add(b)
             near[b].add(a)
     kept = {node for node, *_ in spread.starts} | {
