@@ -42,6 +42,7 @@ def fill_and_cool(
     set_c: float,
     other_heat_kw: float = 0.0,
     least_content_l: float = 0.0,
+    still_kw: Callable[[float], float] | None = None,
     touched: Callable[[float], float] = lambda content_l: 1.0,
     chilled_c: float | None = None,
     rules: Rulebook | None = None,
@@ -55,7 +56,8 @@ def fill_and_cool(
 
     Args:
         inflow_l_min: milk flow in a minute counted from 0.
-        other_heat_kw: agitator and wall, all the time.
+        other_heat_kw: agitator and wall of a full tank, while the agitator reaches the milk.
+        still_kw: heat while it does not, from the content in L; None where it is the same.
         least_content_l: content from which cooling works.
         touched: share of the evaporator that milk touches, from the content in L.
         chilled_c: temperature of the chilled liquid; None where refrigerant cools the tank itself.
@@ -79,8 +81,10 @@ def fill_and_cool(
             temperature = (content * temperature + added * inflow_c) / (content + added)
             content += added
             capacity = content * per_l
-            temperature += 60.0 * other_heat_kw / capacity
-            if content >= least_content_l:
+            stirred = content >= least_content_l
+            warms = other_heat_kw if stirred or still_kw is None else still_kw(content)
+            temperature += 60.0 * warms / capacity
+            if stirred:
                 wanted = max(0.0, (temperature - set_c) * capacity)
                 share = touched(content)
                 if chilled_c is not None:

@@ -10,6 +10,7 @@ from byrewright.physics.tank_fill import fill_and_cool
 from byrewright.plant.farm import Tariff
 from byrewright.plant.plant import Plant
 from byrewright.plant.primitives import Loss
+from byrewright.plant.roles import StoresMilk
 from byrewright.results import Result
 from byrewright.studies.sizing.cold import hourly_cold_kwh, lead_and_lag
 from byrewright.studies.sizing.cooling import size_cooling
@@ -17,6 +18,7 @@ from byrewright.studies.sizing.duty import duty_of
 from byrewright.studies.sizing.in_line import Line, in_line
 from byrewright.studies.sizing.loads import electric_loads
 from byrewright.studies.sizing.tank_cooling import size_tank_cooling, wanted_of
+from byrewright.studies.sizing.tank_runs import Fill, reach_l, run_tank
 from tests.plants import machine, pipe
 from tests.studies.benches import bench_of, large, sized, small
 
@@ -369,3 +371,16 @@ def test_coolers_in_a_row_add_and_side_by_side_share() -> None:
     assert side.each["PC2"].in_c == side.each["PC1"].in_c
     # Another way for the milk: its pump gives another flow, and evens it out a little otherwise.
     assert row.water_l_min == pytest.approx(2 * side.water_l_min, rel=0.01)
+
+
+def test_milk_that_no_agitator_reaches_is_not_warmed_by_it() -> None:
+    """Would fail if little cold milk in a large tank were warmed by an agitator that stands, or
+    through a wall that it does not wet, until no cooling met the rule."""
+    ctx = bench_of(large())
+    tank = ctx.plant.machines(StoresMilk)[0].model_copy(
+        update={"volume_l": 20000.0, "stirred_from_l": None, "agitator_kw": 0.55}
+    )
+    assert reach_l(ctx, tank) > 1500.0
+    run = run_tank(ctx, tank, Fill(0.0, 15.0, 100), 20.0, 3.8)
+    # A sixth of the wall is wet: 0.1 kW x 8 h x 3600 / (1500 x 1.03 x 3.9 kJ/K) is half a kelvin.
+    assert 4.0 < run.temperature_c[-1] < 4.8

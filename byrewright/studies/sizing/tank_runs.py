@@ -92,6 +92,10 @@ def run_tank(ctx: StudyContext, tank: StoresMilk, fill: Fill, kw: float, in_c: f
         set_c=tank.set_c,
         other_heat_kw=heat_kw,
         least_content_l=reach,
+        # Milk that is not stirred: through the wall that it wets alone; no agitator runs in it.
+        still_kw=lambda content_l: (
+            gain_kw(ctx, tank) * wetted_share(content_l / tank.volume_l, shape)
+        ),
         touched=lambda content_l: min(
             1.0, wetted_share(content_l / tank.volume_l, shape) / reaches
         ),
