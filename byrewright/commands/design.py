@@ -100,7 +100,9 @@ def draft(
             words = f"assumed {one.meaning}: {said} {one.unit}".rstrip() + f" ({one.why})"
             out.print(f"  {text_in(words, system)}")
         print_counts(out, result.sizing)
-        if not quick:
+        if quick:
+            out.print("Only sizing was asked, not the day, vacuum, routes, failures and the plan.")
+        else:
             _print_closing(out, result, system)
         out.print(f"Next: byrewright check {out_path}")
         out.print(f"      byrewright size {out_path}")

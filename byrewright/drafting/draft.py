@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from byrewright.drafting.intent import CLOCK_ROUND_H, Cold, Intent
 from byrewright.drafting.sheet import Choices, Chosen, Sheet
 from byrewright.drafting.topology import lay_out
+from byrewright.plant.farm import MOST_USUAL_STALLS
 from byrewright.plant.plant import Pipe, Plant
 from byrewright.plant.problems import BriefError, problem
 from byrewright.plant.sited import laid_out
@@ -334,4 +335,6 @@ def _first_stalls(brief: Brief, hours: float) -> int:
     cows_h = brief.cows * len(brief.milkings) / hours
     guess = cows_h / (COWS_A_STALL_HOUR if brief.layout == "rotary" else ROWS_COWS_A_STALL_HOUR)
     step = 2 * brief.rows
-    return int(min(120, max(FEWEST_STALLS[brief.layout], step * math.ceil(guess / step))))
+    return int(
+        min(MOST_USUAL_STALLS, max(FEWEST_STALLS[brief.layout], step * math.ceil(guess / step)))
+    )

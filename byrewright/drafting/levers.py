@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from pydantic import ValidationError
 
-from byrewright.plant.farm import Collection, clock, minutes
+from byrewright.plant.farm import MOST_USUAL_STALLS, Collection, clock, minutes
 from byrewright.plant.record import Record
 from byrewright.standards.electrical import usual_supply
 from byrewright.standards.rulebook import default_rulebook
@@ -111,7 +111,6 @@ WATER = ("water.", "day.vessel_dry")
 MOST_PEOPLE = 8
 MOST_STEPS = 32
 """Steps in which a quantity is changed, up to three times what it is."""
-MOST_STALLS = 120
 VOLTS_GRAIN = 5
 """Volts to which the voltage between three phases is rounded: 230 V to neutral are called 400 V."""
 
@@ -138,7 +137,7 @@ def _stalls(brief: Brief, now: Closing) -> list[Step]:
     if brief.stalls is None:
         return []
     step = 2 * brief.rows
-    every = range(brief.stalls + step, MOST_STALLS + 1, step)
+    every = range(brief.stalls + step, MOST_USUAL_STALLS + 1, step)
     return [_step(f"{n} stalls instead of {brief.stalls}", stalls=n) for n in every]
 
 

@@ -62,6 +62,8 @@ MONTHS = (
 
 FEWEST_ON_A_DECK = math.ceil(2 * math.pi * LEAST_TRACK_RADIUS_M / TRACK_PITCH_M)
 """Fewest stalls of a rotary: they fill a roller track of the least radius."""
+MOST_USUAL_STALLS = 120
+"""Most stalls proposed for one parlour; more may be stated (common practice, no source)."""
 
 
 class Supply(Record):

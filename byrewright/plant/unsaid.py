@@ -19,10 +19,12 @@ TANKER_L = 26000.0
 """An articulated tanker (common practice, no source)."""
 WITHHELD_SHARE = 0.015
 """Cows under treatment or just calved, as a share of the herd (common practice, no source)."""
-LARGE_PARLOUR_COWS_H = 550.0
+LARGE_PARLOUR_COWS_H = 500.0
 """What one parlour of the largest usual size milks in an hour (common practice, no source)."""
 STEADY_SHARE = 0.85
 """Of what milkers could serve, what goes through on the mean: cows go round again, decks stop."""
+LAST_COW_H = 0.2
+"""From the last unit on to the last off: milkers put no unit on meanwhile (a turn of a deck)."""
 CALF_L_COW_DAY = 0.6
 """Calf milk, litres a day for each cow: 8 calves to 100 cows at 8 L (common practice)."""
 _SAME = {
@@ -162,14 +164,13 @@ class Filler:
             self.assume("milkings", list(starts), said, "", "start of each milking", why)
         every = self.data["milkings"] if isinstance(self.data["milkings"], list) else []
         if "target_h" not in self.data:
-            asked = max(4.0, (self.number("cows") or 0) / LARGE_PARLOUR_COWS_H)
-            hours = round(min(asked, 0.6 * 24 / max(1, len(every))), 1)
+            most = 24 / max(1, len(every))
+            asked, usual = (self.number("cows") or 0) / LARGE_PARLOUR_COWS_H, min(4.0, 0.6 * most)
+            hours = round(usual if asked <= usual else min(asked, 0.75 * most), 1)
             where = f"milkings.{(*names_by_start(every), 'milking')[0]}.target_h"
-            why = (
-                "cows should not stand longer away from feed and rest"
-                if asked <= 4.0
-                else f"a large parlour milks some {LARGE_PARLOUR_COWS_H:.0f} cows an hour"
-            )
+            why = "cows should not stand longer away from feed and rest"
+            if asked > usual:
+                why = f"a large parlour milks some {LARGE_PARLOUR_COWS_H:.0f} cows an hour"
             self.data["target_h"] = hours
             self.notes.append(Assumption(where, "time for one milking", hours, "h", why))
         self.people()
@@ -180,7 +181,8 @@ class Filler:
         if "operators" in self.data or not cows or not isinstance(hours, int | float):
             return
         routine_s = Work().routine_s
-        need = min(20, math.ceil(cows * routine_s / (3600 * STEADY_SHARE * max(hours, 0.3))))
+        busy_h = STEADY_SHARE * max(0.2, hours - LAST_COW_H)
+        need = min(20, math.ceil(cows * routine_s / (3600 * busy_h)))
         if need > 2:
             self.assume("operators", need, need, "", "people milking",
                         f"{routine_s:g} s of work a cow and the hours of a milking")  # fmt: skip

@@ -102,10 +102,12 @@ BRIEF = "farm: (invented) Sallow End\ncows: 60\nyield_l_day: 26\nlayout: rows\nr
 
 @pytest.mark.parametrize("line", ["hottest_c: 55", "hottest_c: 5\nreserve_h: 0"])
 def test_what_a_brief_may_say_can_be_drafted(line: str, folder: Path) -> None:
-    """A brief within its ranges would be refused, with advice about something else."""
+    """A brief within its ranges would be refused, with advice about something else; or a quick
+    draft would look proven by every study."""
     (folder / "brief.yaml").write_text(BRIEF + line + "\n")
     told = inside(["draft", "brief.yaml", "--quick", "--out", "made.yaml"])
     assert told.code == 0, told.err
+    assert "Only sizing was asked" in told.out
 
 
 def run(words: str, folder: Path, **more: object) -> subprocess.CompletedProcess[bytes]:

@@ -61,11 +61,12 @@ def test_every_line_left_out_is_a_stated_assumption() -> None:
 
 
 @pytest.mark.parametrize(
-    ("cows", "hours", "people"), [(300, 4.0, 2), (1100, 4.0, 2), (2000, 4.0, 3), (4000, 7.2, 3)]
+    ("cows", "hours", "people"),
+    [(300, 4.0, 2), (1100, 4.0, 2), (2000, 4.0, 3), (2200, 4.4, 3), (4000, 8.0, 3)],
 )
 def test_milkers_and_hours_grow_with_the_herd(cows: int, hours: float, people: int) -> None:
     """Would fail if 4,000 cows were drafted for two people and 4 h, which no parlour can do: by
-    hand 14 s a cow, 0.85 of the time, 550 cows an hour, at most 0.6 of a day for two milkings."""
+    hand 14 s a cow, 0.85 of the time less the last 0.2 h, 500 cows an hour where 4 h are short."""
     brief = read_brief_text(f"cows: {cows}\nyield_l_day: 30\n").brief
     assert (brief.target_h, brief.operators) == (hours, people)
     stated = read_brief_text(f"cows: {cows}\nyield_l_day: 30\noperators: 7\n")

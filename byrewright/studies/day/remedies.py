@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from byrewright.plant.farm import MOST_WASH_L_UNIT
+from byrewright.plant.farm import MOST_USUAL_STALLS, MOST_WASH_L_UNIT
 from byrewright.plant.plant import Plant
 from byrewright.plant.programme import Wash
 from byrewright.plant.roles import (
@@ -53,8 +53,11 @@ def sooner(plant: Plant, bout: MilkingSession) -> tuple[Remedy, ...]:
     step = 2 * platform.rows
     more = min(1.5, max(1.1, share))
     stalls = step * math.ceil(platform.stalls * more / step - 1e-9)
+    stalls = min(MOST_USUAL_STALLS, max(stalls, platform.stalls + step))
+    if stalls <= platform.stalls:
+        return ()
     why = f"{bout.name} took {bout.hours:.2f} h of {bout.target_h:g} h"
-    return (Remedy(platform.id, "stalls", float(max(stalls, platform.stalls + step)), why),)
+    return (Remedy(platform.id, "stalls", float(stalls), why),)
 
 
 def slower(plant: Plant, again: float) -> tuple[Remedy, ...]:

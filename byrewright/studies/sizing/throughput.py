@@ -11,7 +11,7 @@ from byrewright.physics.throughput import (
     rotation,
     rotation_for_share_s,
 )
-from byrewright.plant.farm import clock
+from byrewright.plant.farm import MOST_USUAL_STALLS, clock
 from byrewright.plant.programme import MilkingPlan
 from byrewright.plant.roles import BringsCows, GivesMilk, StandsCows
 from byrewright.results import Remedy, Table
@@ -21,8 +21,6 @@ from byrewright.studies.sizing.sizes import TIGHT, spare, stated, worked
 
 FEWEST_DECK, FEWEST_ROW = 8, 4
 """Fewest stalls that are considered: of a deck, and of rows (two rows of two)."""
-MOST_STALLS, LARGEST_USUAL = 200, 120
-"""Most stalls that are considered, and what is usual (common practice, no source)."""
 LONGEST_ROW = 60
 """Most stalls of one row: a longer one is too far to walk (our choice)."""
 TURN_STEP_S = 5.0
@@ -271,7 +269,8 @@ def _stalls(ctx: StudyContext, duty: Duty) -> None:
     platform = ctx.plant.first(StandsCows)
     every = sorted(ctx.programme.milkings, key=lambda m: -m.cows / m.target_h)
     step = 2 * duty.rows if duty.layout == "rows" else 2
-    most = MOST_STALLS if duty.layout == "rotary" else min(MOST_STALLS, LONGEST_ROW * duty.rows)
+    most = max(MOST_USUAL_STALLS, duty.stalls)
+    most = most if duty.layout == "rotary" else min(most, LONGEST_ROW * duty.rows)
     fewest = FEWEST_DECK if duty.layout == "rotary" else FEWEST_ROW
     sizes = range(math.ceil(fewest / step) * step, most + 1, step)
     served = False
@@ -299,7 +298,7 @@ def _stalls(ctx: StudyContext, duty: Duty) -> None:
             f"No number of stalls up to {sizes[high]} ends {worst.name} within "
             f"{worst.target_h:g} h with {duty.operators} operators, {duty.routine_s:.0f} s a cow"
             + (", and a larger deck would only turn slower" if served else "")
-            + ": more operators, a shorter routine or more hours are needed.",
+            + ": more operators, a shorter routine, more hours or a second parlour are needed.",
             subject=platform.id if platform else "",
             missing=("a target that the operators can meet",),
         )
@@ -319,13 +318,7 @@ def _stalls(ctx: StudyContext, duty: Duty) -> None:
         float(duty.stalls),
         "stalls",
         f"{duty.stalls} stalls; {need} would end {worst.name} within {worst.target_h:g} h {turn}: "
-        f"{spare(duty.stalls, need)}."
-        + (
-            f" Parlours of more than {LARGEST_USUAL} stalls are rare: two of half the size keep "
-            "half the cows milked when one stands."
-            if need > LARGEST_USUAL
-            else ""
-        ),
+        f"{spare(duty.stalls, need)}.",
         subject=platform.id if platform else "",
         limit=float(need),
         sense="at_least",
