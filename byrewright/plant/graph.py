@@ -160,6 +160,8 @@ def reached(
 
 def _passes(plant: Plant, joint: Edge, mode: str, services: Collection[str], along: bool) -> bool:
     if joint.how is None or joint.machine is None:
+        if joint.service is None and joint.pipe is not None:  # between ports that take several
+            return not plant.services_open_to(joint.pipe).isdisjoint(services)
         return joint.service in services
     if joint.how.how in ("mover", "check") and not along:
         return False

@@ -78,7 +78,7 @@ def test_plant_pick_mode_and_turn_a_valve(eye: Eye, served: Served) -> None:
     page.get_by_role("heading", name="V81").wait_for()
     page.get_by_role("button", name="open", exact=True).click()
     page.get_by_text("milk to drain or floor").first.wait_for()
-    assert page.locator('[data-machine="V81"].turned').count() >= 1
+    page.locator('[data-machine="V81"].turned').first.wait_for(state="attached")
     eye.shoot("plant-turned")
     again = page.url
     assert "turn=V81" in again and "mode=milking_tank_1" in again
