@@ -324,6 +324,15 @@ class Lowering(Layout):
                 "all were alike."
             )
 
+    def _washed(self) -> set[str]:
+        """Pipes that the washes of the day pass; a branch that they do not holds none of it."""
+        modes = {m for what in (WASHING, RINSING) if (m := self.modes[what]) is not None}
+        found = set[str]()
+        for mode in modes:
+            flows = self.net.solve(self.net.situation(mode), broken=[]).l_min
+            found |= {pipe for pipe, q in flows.items() if q}
+        return found
+
     def _line(self, group: tuple[str, ...], rows: list[MoverRow]) -> None:
         """The line that a group of pumps fills in milking, to the first place that milk is sent.
         What leaves it before a stage that cools, as for calves, is not held up by it."""
@@ -334,7 +343,8 @@ class Lowering(Layout):
         states = [] if drain is None else [self.net.situation(drain)]
         held = standing(self.net, states, pipes)
         kg_l = self.out.vessels[rows[0].src].kg_l
-        stays = sum(x.litres for x in held) if states else 0.0
+        passed = self._washed()
+        stays = sum(x.litres for x in held if x.pipe in passed) if states else 0.0
         self.out.lines[rows[0].leader] = LineRow(pipes, sum(x.holds_l for x in held) * kg_l, stays)
         every = [b for row in rows for b in row.branches.values()]
         main = max(

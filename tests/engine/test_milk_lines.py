@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from byrewright.engine import shape as sh
 from byrewright.engine.compiled import Compiled
 from byrewright.engine.simulate import simulate
+from byrewright.plant.read import read_plant
+from byrewright.plant.sited import laid_out
 from tests import plants
 from tests.engine.test_engine_basics import STILL, compiled_day
 
 CLOSES_KG = 1e-6
 BEGINS = 3600  # the first milking, in steps
 WATER_C = 11.0
+ROWS = Path(__file__).resolve().parents[2] / "examples" / "rows_two_by_twenty" / "plant.yaml"
+TO_TANK, TO_RETURN = "L241", "L236"
+"""Of the rows: the fill line of tank 1, and the line that milk and wash share before it."""
 
 
 @pytest.fixture(scope="module")
@@ -130,3 +137,23 @@ def test_a_line_is_pushed_out_where_no_pump_runs(day: tuple[Compiled, sh.Day]) -
     last = held(compiled, before)[-1, sh.MILK]
     assert last > 1.0
     assert stored(compiled, after) == pytest.approx(stored(compiled, before) + last)
+
+
+def test_a_branch_that_no_wash_passes_holds_none_of_it() -> None:
+    """Would fail if the fill line of a tank, shut off while the plant is washed, gave rinse water
+    to the next milk: sizing says of the same plant that none is there."""
+    plain = laid_out(read_plant(ROWS).plant)
+
+    def stays(tag: str) -> float:
+        """What stays after a wash where one pipe sags by a metre."""
+        pipes = []
+        for p in plain.pipes:
+            sag = ((0.0, 0.0), (1.0, -1.0), (p.length_m - 1, -1.0), (p.length_m, 0.0))
+            pipes.append(p.laid(p.length_m, 0.0, 2, sag) if p.id == tag else p)
+        compiled = compiled_day(plain.model_copy(update={"pipes": tuple(pipes)}))[0]
+        rows = compiled.tables.rows("lines")
+        return float(compiled.tables.F[rows, sh.LN_STAYS].sum())
+
+    usual = stays("")
+    assert stays(TO_TANK) == usual
+    assert stays(TO_RETURN) > usual + 1.0
