@@ -49,6 +49,7 @@ def test_a_drag_lays_nothing_out_that_it_does_not_move(
     another of the same plant: the answer would keep the hand waiting."""
     plant = briefed(layout, 32)
     before = found(plant)
+    hauled = moved(plant, "TK1", -0.23)  # its plan may have to be looked up anew: not counted
     drafted: list[str] = []
     laid: list[str] = []
     scenes: list[str] = []
@@ -61,7 +62,7 @@ def test_a_drag_lays_nothing_out_that_it_does_not_move(
     monkeypatch.setattr(routing._Router, "lay", lay_told)
     monkeypatch.setattr(laying._Layout, "plan", lambda self: drafted.append("") or plan(self))
     monkeypatch.setattr(siting, "scene_of", lambda one: scenes.append("") or scene_of(one))
-    after = laid_out(moved(plant, "TK1", -0.23))
+    after = laid_out(hauled)
     study_place(after, mend=False)  # as the page does
     own = {r.lines[0] for r in before.routes if any(e.startswith("TK1.") for e in r.ends)}
     assert set(laid) == own and len(scenes) == 1 and not drafted
