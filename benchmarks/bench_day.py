@@ -148,7 +148,8 @@ def traffic_kernel(compiled: Compiled, day: sh.Day) -> Callable[[], None]:
         for step in range(86400):
             t = float(step)
             control(t, plant, day, s)
-            cows(t, plant.F, plant.I, s.items, s.g, s.n, plant.par, plant.num, s.cow, s.out, s.bout)
+            cows(t, plant.F, plant.I, s.items, s.g, s.n, plant.par, plant.num, s.cow, s.out,
+                 s.session)  # fmt: skip
             s.n[sh.I_STEP] += 1
 
     def work() -> None:
@@ -206,7 +207,7 @@ def main() -> None:
         start = time.perf_counter()
         run = simulate_days(plant, rules, days=DAYS, seed=SEED)
         print(f"{DAYS} days with the seasons: {time.perf_counter() - start:.1f} s, "
-              f"{len(run.bouts)} milkings")  # fmt: skip
+              f"{len(run.sessions)} milkings")  # fmt: skip
 
 
 if __name__ == "__main__":

@@ -24,7 +24,7 @@ from byrewright.engine.shape import Day, State, Tables
 ROOMS = ("lines", "network", "loop", "traffic", "energy", "control")
 """Modules of `engine/kernels`, as this process takes them; the helper takes them backwards."""
 AXES = {
-    "F": 2, "I": 2, "S": 2, "W": 2, "bout": 2, "cold": 3, "count": 1, "cow": 2, "cows": 3,
+    "F": 2, "I": 2, "S": 2, "W": 2, "session": 2, "cold": 3, "count": 1, "cow": 2, "cows": 3,
     "cows_day": 3, "evened": 1, "g": 1, "items": 2, "loads": 2, "most": 4, "n": 1, "num": 1,
     "out": 3, "par": 1, "plugs": 3, "price": 1, "ring": 2, "rows": 2, "seen": 2, "share": 3,
     "source_c": 1, "vac": 3, "values": 1, "weather": 1,

@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from byrewright.engine import shape as sh
-from byrewright.engine.bout import cow_scalars
 from byrewright.engine.deck import deck_load
 from byrewright.engine.draws import removal_of
 from byrewright.engine.lowering import Lowering
 from byrewright.engine.names import Names
 from byrewright.engine.operating_map import OperatingMap, RatedPump, capacity_balance
 from byrewright.engine.rows import LOST, DoesNotCompile, Lowered, VesselRow
+from byrewright.engine.session import cow_scalars
 from byrewright.physics.altitude import cold_share
 from byrewright.physics.laundry import dry_load_kwh, wash_load_kwh
 from byrewright.physics.tank_wall import SHAPES, still_kw_k

@@ -73,7 +73,7 @@ class State(NamedTuple):
     n: Ints
     cow: Floats
     out: Floats
-    bout: Floats
+    session: Floats
     loads: Floats
     plugs: Floats
     """What stands in each line, plug by plug."""

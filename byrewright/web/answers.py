@@ -363,7 +363,7 @@ def day(answers: Answers, opened: Opened, month: int, seed: int = 1) -> Share:
         rules = opened.rules or default_rulebook()
         run = simulate_days(opened.plant, rules, month=month, seed=seed, progress=tell)
         found = moments(run)
-        decks = [turns(run, i) for i in range(len(run.bouts))]
+        decks = [turns(run, i) for i in range(len(run.sessions))]
         return DayAnswer(report(run, rules), found, decks, run.clock, cows_milked(run))
 
     return answers.ask(("day", opened.key, month, seed), work, long=True)

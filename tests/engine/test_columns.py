@@ -60,7 +60,7 @@ def test_the_arrays_are_as_wide_as_the_table() -> None:
     assert T.F.shape[1] == T.I.shape[1] == state.items.shape[1] == sh.WIDE
     wide = {"par": sh.SCALARS, "num": sh.NUMBERS, "most": sh.FLOW, "vac": sh.MAP}
     assert {k: getattr(T, k).shape[-1] for k in wide} == {k: len(v) for k, v in wide.items()}
-    own = {"g": sh.GENERAL, "n": sh.INTEGERS, "cow": sh.COW, "out": sh.OUT, "bout": sh.MILKED,
+    own = {"g": sh.GENERAL, "n": sh.INTEGERS, "cow": sh.COW, "out": sh.OUT, "session": sh.MILKED,
            "loads": sh.LOADED}  # fmt: skip
     assert {k: getattr(state, k).shape[-1] for k in own} == {k: len(v) for k, v in own.items()}
     assert list(sh.SECTIONS) and 2 * len(sh.SECTIONS) == sh.N_LAYOUT

@@ -303,7 +303,7 @@ def test_the_deck_waits_for_an_operator_who_is_behind(at: SimpleNamespace) -> No
         at.n[[sh.I_ENTRY, sh.I_ATTACH, sh.I_EXIT]] = 0
         at.g[sh.G_BUSY_UNTIL] = 500.0 + behind
         plain(traffic._turn)(500.0, at.F, at.I, at.S, at.g, at.n, at.par, at.num, at.state.cow,
-                             at.state.out, at.state.bout)  # fmt: skip
+                             at.state.out, at.state.session)  # fmt: skip
         assert at.g[sh.G_HELD] == pytest.approx(held, abs=NEAR), behind
         turned = (dt - held) * at.g[sh.G_DRIVE] / at.par[sh.PAR_STALL_S]
         assert at.g[sh.G_U] == pytest.approx(turned, abs=NEAR), behind

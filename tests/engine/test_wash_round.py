@@ -37,10 +37,10 @@ def small(**changes: Any) -> Plant:
 def test_wash_comes_back_cooler_and_leaves_little() -> None:
     """Would fail if the wash did not pass the plant: nothing lost on its way, nothing moved."""
     compiled, state = washed(small())
-    bout = state.bout[0]
-    assert 40.0 < bout[sh.B_RETURN_C] < bout[sh.B_HOT_C] - 5.0
-    assert 0.8 < bout[sh.B_STRENGTH] <= 1.0
-    assert bout[sh.B_LEFT_KG] < 1.0
+    session = state.session[0]
+    assert 40.0 < session[sh.B_RETURN_C] < session[sh.B_HOT_C] - 5.0
+    assert 0.8 < session[sh.B_STRENGTH] <= 1.0
+    assert session[sh.B_LEFT_KG] < 1.0
     passed = state.items[compiled.tables.rows("movers"), sh.S_KG]
     moved = dict(zip(compiled.names.movers, passed, strict=True))
     assert moved["TR1 wash"] > 1000
@@ -53,7 +53,7 @@ def test_wash_comes_back_cooler_and_leaves_little() -> None:
 def test_a_stuck_wash_valve_spoils_the_wash(wrong: dict[str, str], comes_back: bool) -> None:
     """Would fail if wrong valves acted in milking alone."""
     compiled, state = washed(small(), wrong)
-    assert bool(state.bout[0][sh.B_RETURN_C] > 0) is comes_back
+    assert bool(state.session[0][sh.B_RETURN_C] > 0) is comes_back
     spoilt = state.items[compiled.vessel("TK2"), sh.WASH]
     assert bool(spoilt > 50) is comes_back
 
@@ -69,7 +69,7 @@ def test_hot_water_that_is_shut_in_the_wash_does_not_fill_its_vessel() -> None:
             **m.positions, "V60": at if "wash" in m.does else "open"}})
             for n, m in base.modes.items()}  # fmt: skip
         _, state = washed(base.model_copy(update={"pipes": tuple(pipes), "modes": modes}))
-        hot.append(state.bout[0][sh.B_HOT_C])
+        hot.append(state.session[0][sh.B_HOT_C])
     assert hot[0] > 60 and hot[1] < 40
 
 
@@ -110,7 +110,7 @@ def test_every_set_of_units_gives_its_milk() -> None:
     passed = state.items[compiled.tables.rows("movers"), sh.S_KG]
     kg = dict(zip(compiled.names.movers, passed, strict=True))
     assert kg["MU2.milk"] == pytest.approx(kg["MU1.milk"] / 3, rel=0.35)
-    assert np.isclose(sum(kg[m] for m in kg if m.startswith("MU")), state.bout[0][sh.B_KG])
+    assert np.isclose(sum(kg[m] for m in kg if m.startswith("MU")), state.session[0][sh.B_KG])
 
 
 def test_recovered_water_fills_the_first_rinse_alone() -> None:

@@ -90,18 +90,18 @@ def test_milk_is_conserved_over_days() -> None:
     """Would fail if milk, water or heat were lost from one day to the next."""
     run = simulate_days(plants.rotary(), default_rulebook(), days=3, seed=2)
     assert all(abs(gap) < CLOSES for gap in closure(run).values())
-    given = sum(b.kg for b in run.bouts)
+    given = sum(b.kg for b in run.sessions)
     assert run.milk_kg == pytest.approx(given, rel=CLOSES)
-    assert len(run.bouts) == 6
+    assert len(run.sessions) == 6
 
 
 def test_one_turn_of_milk_and_two_loads() -> None:
     """Would fail on magnitudes: a turn's milk is stalls times milk a cow (common practice)."""
     run = usual()
-    bout = run.bouts[0]
-    span = bout.last_off_s - bout.begun_s
-    turn = bout.kg * 480 / span
-    assert turn == pytest.approx(60 * bout.kg / 600, rel=TURN_L)
+    session = run.sessions[0]
+    span = session.last_off_s - session.begun_s
+    turn = session.kg * 480 / span
+    assert turn == pytest.approx(60 * session.kg / 600, rel=TURN_L)
     tanker = run.plant.collections[0].model_copy(update={"tanker_l": 9000.0})
     later = tanker.model_copy(update={"at": "14:00"})
     two = run.plant.model_copy(update={"collections": (tanker, later)})
@@ -136,12 +136,12 @@ def test_the_usual_plant_lies_inside_practice() -> None:
     plant = plants.rotary(turn_s=60 * 8.6, yield_l_day=28)
     r = run_day(plant, seed=4)
     run = simulate_days(plant, default_rulebook(), seed=4)
-    hours = sum(b.last_off_s - b.begun_s for b in run.bouts) / 3600
+    hours = sum(b.last_off_s - b.begun_s for b in run.sessions) / 3600
     found = {
         "net_cows_h": r.finding("day.cows_an_hour").value,
         "mean_milk_l_min": run.milk_l / hours / 60,
         "cooler_approach_k": (r.finding("day.cooler_outlet").value or 0) - 11.0,
-        "wash_min": (run.bouts[0].wash_end_s - run.bouts[0].left_s) / 60,
+        "wash_min": (run.sessions[0].wash_end_s - run.sessions[0].left_s) / 60,
         "water_ratio": 2.0,
     }
     for key, value in found.items():
@@ -324,12 +324,12 @@ def test_a_long_run_is_cut_in_two_and_joined(monkeypatch: pytest.MonkeyPatch) ->
     monkeypatch.setattr("byrewright.studies.day.study.SPLIT_FROM_DAYS", 12)
     plant = plants.rotary(24, 60, milkings=1)
     run = simulate_days(plant, default_rulebook(), days=14, month=1, seed=3)
-    assert [b.day for b in run.bouts] == list(range(1, 15))
-    assert len({round(b.asked_s) for b in run.bouts}) == 14
+    assert [b.day for b in run.sessions] == list(range(1, 15))
+    assert len({round(b.asked_s) for b in run.sessions}) == 14
     assert run.seconds == 14 * 86400
     assert len(run.all_loads) == 14
     assert all(abs(gap) < CLOSES for gap in closure(run).values())
-    assert run.milk_kg == pytest.approx(sum(b.kg for b in run.bouts), rel=CLOSES)
+    assert run.milk_kg == pytest.approx(sum(b.kg for b in run.sessions), rel=CLOSES)
     found = run_day(plant, days=14, month=1, seed=3)
     assert found.finding("day.milk_temperature_1").value is not None and not found.series
 
@@ -463,11 +463,11 @@ def test_more_stalls_are_asked_for_only_where_they_help(
     deck = plant.equipment["PF1"].model_copy(update={"stalls": 80, "turn_s": turn_s})
     equipment = {**plant.equipment, "PF1": deck}
     plant = plant.model_copy(update={"work": work, "equipment": equipment})
-    bout = SimpleNamespace(
+    session = SimpleNamespace(
         name="morning", hours=4.14, target_h=4.0, operators=2, cows=range(1789),
         begun_s=3600 * began_h, last_off_s=3600 * 4.14,
     )  # fmt: skip
-    found = remedies.sooner(plant, bout)  # type: ignore[arg-type]
+    found = remedies.sooner(plant, session)  # type: ignore[arg-type]
     assert [r.to for r in found] == ([88.0] if more else [])
 
 
@@ -492,8 +492,8 @@ def test_what_comes_after_a_collection_mixes_with_nothing() -> None:
         reach_kg=lambda _: 400.0, warmth_c=lambda _: warm,
         compiled=SimpleNamespace(names=SimpleNamespace(tanker="TB1")),
     )  # fmt: skip
-    bout = SimpleNamespace(begun_s=0.0, last_off_s=3000.0)
-    assert _during(run, "TK1", bout, blends=True) == [(4.5, "in TK1 at 600.0")]  # type: ignore[arg-type]
-    assert _during(run, "TK1", bout, blends=False) == [(12.0, "in TK1 at 2400.0")]  # type: ignore[arg-type]
+    session = SimpleNamespace(begun_s=0.0, last_off_s=3000.0)
+    assert _during(run, "TK1", session, blends=True) == [(4.5, "in TK1 at 600.0")]  # type: ignore[arg-type]
+    assert _during(run, "TK1", session, blends=False) == [(12.0, "in TK1 at 2400.0")]  # type: ignore[arg-type]
     content[2:4] = 800.0
-    assert _during(run, "TK1", bout, blends=True)[0][0] == 20.0  # type: ignore[arg-type]
+    assert _during(run, "TK1", session, blends=True)[0][0] == 20.0  # type: ignore[arg-type]

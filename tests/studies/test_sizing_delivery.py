@@ -7,7 +7,7 @@ import math
 import pytest
 
 from byrewright.engine import shape as sh
-from byrewright.engine.bout import Evened, milk_alone
+from byrewright.engine.session import Evened, milk_alone
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import StandsCows
 from byrewright.studies.sizing.delivery import cooler_flow_l_min, size_delivery

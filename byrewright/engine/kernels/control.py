@@ -20,7 +20,7 @@ MODES = 5
 
 @inner
 def apply_rows(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints,
-               bout: Floats, loads: Floats, rows: Ints, values: Floats) -> None:  # fmt: skip
+               session: Floats, loads: Floats, rows: Ints, values: Floats) -> None:  # fmt: skip
     """Take the rows that are due, in their order."""
     while n[sh.I_ROW] < rows.shape[0] and rows[n[sh.I_ROW], sh.RW_STEP] <= n[sh.I_STEP]:
         row = n[sh.I_ROW]
@@ -30,8 +30,8 @@ def apply_rows(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, n
         value = values[row]
         if field == sh.ROW_MILKING:
             n[sh.I_PENDING] += 1
-            bout[to % num[sh.N_SLOTS]] = 0.0
-            bout[to % num[sh.N_SLOTS], sh.B_ASKED] = n[sh.I_STEP] * par[sh.PAR_DT]
+            session[to % num[sh.N_SLOTS]] = 0.0
+            session[to % num[sh.N_SLOTS], sh.B_ASKED] = n[sh.I_STEP] * par[sh.PAR_DT]
         elif field == sh.ROW_TANKER:
             if n[sh.I_TANKER] == 1:
                 _depart(F, I, S, g, n, par, num, loads)
@@ -78,7 +78,7 @@ def apply_rows(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, n
 
 @inner
 def _begin(t: float, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints, cow: Floats,
-           out: Floats, bout: Floats, cows_day: Floats, count: Ints) -> None:  # fmt: skip
+           out: Floats, session: Floats, cows_day: Floats, count: Ints) -> None:  # fmt: skip
     """The first cow of a milking goes on."""
     slot = n[sh.I_MILKED] % num[sh.N_SLOTS]
     n[sh.I_MILKED] += 1
@@ -102,11 +102,11 @@ def _begin(t: float, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints, cow:
     for c in range(out.shape[1]):
         for k in range(out.shape[2]):
             out[slot, c, k] = 0.0
-    asked = bout[slot, sh.B_ASKED]
-    for k in range(bout.shape[1]):
-        bout[slot, k] = 0.0
-    bout[slot, sh.B_ASKED] = asked
-    bout[slot, sh.B_BEGUN] = t
+    asked = session[slot, sh.B_ASKED]
+    for k in range(session.shape[1]):
+        session[slot, k] = 0.0
+    session[slot, sh.B_ASKED] = asked
+    session[slot, sh.B_BEGUN] = t
     for f in range(num[sh.N_F0], num[sh.N_F1]):
         S[f, sh.SF_LOAD] = 0.0
     for stall in range(num[sh.N_STALL0], num[sh.N_STALL1]):
@@ -116,7 +116,7 @@ def _begin(t: float, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints, cow:
 
 @inner
 def _start_phase(
-    F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints, bout: Floats
+    F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints, session: Floats
 ) -> None:
     """Set up the phase of the sequence that begins now."""
     phase = num[sh.N_Q0] + n[sh.I_PHASE]
@@ -150,7 +150,7 @@ def _start_phase(
     if does == sh.CIRCULATE:
         g[sh.G_RETURN_C] = 0.0
         if which == sh.MAIN:
-            bout[(n[sh.I_MILKED] - 1) % num[sh.N_SLOTS], sh.B_HOT_C] = _wash_c(F, I, S, par, num)
+            session[(n[sh.I_MILKED] - 1) % num[sh.N_SLOTS], sh.B_HOT_C] = _wash_c(F, I, S, par, num)
 
 
 @inner
@@ -223,7 +223,7 @@ def _left_kg(I: Ints, S: Floats, num: Ints) -> float:
 
 @inner
 def _sequence(t: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints,
-              bout: Floats) -> None:  # fmt: skip
+              session: Floats) -> None:  # fmt: skip
     """Flush, then wash, one phase after another."""
     dt = par[sh.PAR_DT]
     slot = (n[sh.I_MILKED] - 1) % num[sh.N_SLOTS]
@@ -235,7 +235,7 @@ def _sequence(t: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: 
     given_up = g[sh.G_PHASE_LEFT] <= -PHASE_MOST_S
     goes_round = does == sh.CIRCULATE and F[num[sh.N_Q0] + phase, sh.Q_MAIN] >= sh.ROUND
     if goes_round and _wash_kg(I, S, num) <= EMPTY_KG:
-        bout[slot, sh.B_DRY_S] += dt  # what went out does not come back in time
+        session[slot, sh.B_DRY_S] += dt  # what went out does not come back in time
     late = g[sh.G_PHASE_LEFT] <= -PUSH_MORE_S
     if does == sh.FLUSH and not late and _milk_kg(I, S, num) > EMPTY_KG:
         over = False
@@ -251,8 +251,8 @@ def _sequence(t: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: 
         for i in range(num[sh.N_TROUGH0], num[sh.N_TROUGH1]):
             S[I[i, sh.TR_DRAIN], sh.S_CMD] = 0.0
     if does == sh.CIRCULATE and F[num[sh.N_Q0] + phase, sh.Q_MAIN] == sh.MAIN:
-        bout[slot, sh.B_RETURN_C] = g[sh.G_RETURN_C]
-        bout[slot, sh.B_STRENGTH] = _strength(I, S, num)
+        session[slot, sh.B_RETURN_C] = g[sh.G_RETURN_C]
+        session[slot, sh.B_STRENGTH] = _strength(I, S, num)
     n[sh.I_PHASE] += 1
     last = num[sh.N_Q1] - num[sh.N_Q0]
     milkings = num[sh.N_WASH1] - num[sh.N_WASH0]
@@ -263,13 +263,13 @@ def _sequence(t: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: 
         n[sh.I_FLUSH] = 0
         n[sh.I_CIRCULATES] = 0
         n[sh.I_MODE] = IDLE_MODE
-        bout[slot, sh.B_WASH_END] = t
-        bout[slot, sh.B_LEFT_KG] = _left_kg(I, S, num)
+        session[slot, sh.B_WASH_END] = t
+        session[slot, sh.B_LEFT_KG] = _left_kg(I, S, num)
         for v in range(num[sh.N_V0], num[sh.N_V1]):
             if I[v, sh.VI_EMPTY] >= 0:
                 _pour(v, I[v, sh.VI_EMPTY], S)
         return
-    _start_phase(F, I, S, g, n, par, num, bout)
+    _start_phase(F, I, S, g, n, par, num, session)
 
 
 @inner
@@ -417,21 +417,21 @@ def _place(t: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, num: Int
 def control(t: float, plant: Tables, day: Day, state: State) -> None:
     """All that decides, at the start of a step."""
     F, I, par, num = plant.F, plant.I, plant.par, plant.num
-    S, g, n, bout, loads = state.items, state.g, state.n, state.bout, state.loads
+    S, g, n, session, loads = state.items, state.g, state.n, state.session, state.loads
     rows = day.rows
     if n[sh.I_ROW] < rows.shape[0] and rows[n[sh.I_ROW], sh.RW_STEP] <= n[sh.I_STEP]:
-        apply_rows(F, I, S, g, n, par, num, bout, loads, rows, day.values)
+        apply_rows(F, I, S, g, n, par, num, session, loads, rows, day.values)
     if n[sh.I_MILKING] >= 0 and ended(n):
-        bout[n[sh.I_MILKING], sh.B_WASH_BEGUN] = t
-        bout[n[sh.I_MILKING], sh.B_HEATER_C] = _heater_c(F, I, S, par, num)
+        session[n[sh.I_MILKING], sh.B_WASH_BEGUN] = t
+        session[n[sh.I_MILKING], sh.B_HEATER_C] = _heater_c(F, I, S, par, num)
         n[sh.I_MILKING] = -1
         n[sh.I_SEQ] = 1
         n[sh.I_PHASE] = 0
-        _start_phase(F, I, S, g, n, par, num, bout)
+        _start_phase(F, I, S, g, n, par, num, session)
     elif n[sh.I_SEQ] == 1:
-        _sequence(t, F, I, S, g, n, par, num, bout)
+        _sequence(t, F, I, S, g, n, par, num, session)
     if n[sh.I_MILKING] < 0 and n[sh.I_SEQ] == 0 and n[sh.I_MILKED] < n[sh.I_PENDING]:
-        _begin(t, S, g, n, par, num, state.cow, state.out, bout, day.cows, day.count)
+        _begin(t, S, g, n, par, num, state.cow, state.out, session, day.cows, day.count)
     if n[sh.I_TANKER] == 1:
         _tanker(t, F, I, S, g, n, par, num, loads)
     if (

@@ -99,7 +99,7 @@ def run(plant: Tables, day: Day, state: State, until: int, first_row: int, seen:
             control(t, plant, day, state)
         route(t, I, g, n, par, num)
         vacuum(F, I, S, g, n, par, num, plant.vac)
-        cows(t, F, I, S, g, n, par, num, state.cow, state.out, state.bout)
+        cows(t, F, I, S, g, n, par, num, state.cow, state.out, state.session)
         had = 0.0
         if calf >= 0:
             had = content(calf, S)

@@ -130,7 +130,7 @@ def _taken_off(
     par: Floats,
     cow: Floats,
     out: Floats,
-    bout: Floats,
+    session: Floats,
 ) -> None:
     """What is written down of a cow whose unit is taken off."""
     place = int(S[stall, sh.ST_PLACE])
@@ -140,7 +140,7 @@ def _taken_off(
     out[milking, place, sh.O_KG] = cow[place, sh.C_KG] * S[stall, sh.ST_SHARE]
     g[sh.G_AIR] -= par[sh.PAR_AIR_COW]
     g[sh.G_AIR_USED] += par[sh.PAR_AIR_COW]
-    bout[milking, sh.B_LAST_OFF] = max(bout[milking, sh.B_LAST_OFF], off)
+    session[milking, sh.B_LAST_OFF] = max(session[milking, sh.B_LAST_OFF], off)
 
 
 @inner
@@ -155,7 +155,7 @@ def _out_milk(
     num: Ints,
     cow: Floats,
     out: Floats,
-    bout: Floats,
+    session: Floats,
 ) -> None:
     """Milk of every attached unit in the step that ends at `t_end`."""
     attached = 0
@@ -193,8 +193,8 @@ def _out_milk(
         attached += on
         if finished:
             S[stall, sh.ST_STATE] = sh.DONE
-            _taken_off(stall, S, g, n, par, cow, out, bout)
-    bout[milking, sh.B_KG] += milk + withheld
+            _taken_off(stall, S, g, n, par, cow, out, session)
+    session[milking, sh.B_KG] += milk + withheld
     g[sh.G_ATTACHED] = attached
     g[sh.G_FALLEN] = fallen
     g[sh.G_MILK] = milk
@@ -225,7 +225,7 @@ def _turn(
     num: Ints,
     cow: Floats,
     out: Floats,
-    bout: Floats,
+    session: Floats,
 ) -> None:
     """The deck turns for one step, event by event: exit, attaching place, entry."""
     stalls = num[sh.N_STALLS]
@@ -237,7 +237,7 @@ def _turn(
             used = min(g[sh.G_STOP], left)
             g[sh.G_STOP] -= used
             g[sh.G_STOPPED] += used
-            bout[n[sh.I_MILKING], sh.B_STOPPED] += used
+            session[n[sh.I_MILKING], sh.B_STOPPED] += used
             now += used
             left -= used
             continue
@@ -245,14 +245,14 @@ def _turn(
         if behind > 1e-9:
             used = min(behind, left)
             g[sh.G_HELD] += used
-            bout[n[sh.I_MILKING], sh.B_HELD] += used
+            session[n[sh.I_MILKING], sh.B_HELD] += used
             now += used
             left -= used
             continue
         speed = g[sh.G_DRIVE] / pace
         if speed <= 0.0:
             g[sh.G_STOPPED] += left
-            bout[n[sh.I_MILKING], sh.B_STOPPED] += left
+            session[n[sh.I_MILKING], sh.B_STOPPED] += left
             break
         to_exit = n[sh.I_EXIT] + par[sh.PAR_EXIT_AT]
         to_attach = n[sh.I_ATTACH] + par[sh.PAR_ATTACH_AT]
@@ -272,7 +272,7 @@ def _turn(
             state = S[stall, sh.ST_STATE]
             if state == sh.DONE or (state == sh.ATTACHED and S[stall, sh.ST_OFF] <= now):
                 if state == sh.ATTACHED:
-                    _finish(stall, I, S, g, n, par, cow, out, bout)
+                    _finish(stall, I, S, g, n, par, cow, out, session)
                 _leave(now, stall, F, I, S, g, n, par, num, out)
             elif state != sh.EMPTY_STALL:
                 out[n[sh.I_MILKING], int(S[stall, sh.ST_PLACE]), sh.O_PASSES] += 1.0
@@ -299,14 +299,14 @@ def _finish(
     par: Floats,
     cow: Floats,
     out: Floats,
-    bout: Floats,
+    session: Floats,
 ) -> None:
     """Milk of a unit whose removal falls inside the step, before its stall is let go."""
     place = int(S[stall, sh.ST_PLACE])
     kg = _give(stall, cow[place, sh.C_ON_S], I, S, par, cow)
     g[sh.G_WITHHELD if cow[place, sh.C_WITHHELD] > 0.0 else sh.G_MILK] += kg
-    bout[n[sh.I_MILKING], sh.B_KG] += kg
-    _taken_off(stall, S, g, n, par, cow, out, bout)
+    session[n[sh.I_MILKING], sh.B_KG] += kg
+    _taken_off(stall, S, g, n, par, cow, out, session)
 
 
 @inner
@@ -321,7 +321,7 @@ def _rows(
     num: Ints,
     cow: Floats,
     out: Floats,
-    bout: Floats,
+    session: Floats,
 ) -> None:
     """Rows fill together, are attached one by one, and leave when the last is off."""
     dt = par[sh.PAR_DT]
@@ -344,14 +344,14 @@ def _rows(
         if occupied and not busy:
             for stall in range(first, last):
                 if S[stall, sh.ST_STATE] == sh.ATTACHED:
-                    _finish(stall, I, S, g, n, par, cow, out, bout)
+                    _finish(stall, I, S, g, n, par, cow, out, session)
                 if S[stall, sh.ST_STATE] != sh.EMPTY_STALL:
                     _leave(off, stall, F, I, S, g, n, par, num, out)
             # The place of the first stall keeps the time from which the row may fill again.
             S[first, sh.ST_ENTER] = off + par[sh.PAR_TURN_S] / max(g[sh.G_GATE], 1e-6)
             occupied = False
         if not occupied and n[sh.I_COW] < n[sh.I_COWS]:
-            begun = bout[n[sh.I_MILKING], sh.B_BEGUN]
+            begun = session[n[sh.I_MILKING], sh.B_BEGUN]
             at = max(max(S[first, sh.ST_ENTER], begun), g[sh.G_READY])
             if at < t + dt:
                 placed = 0
@@ -385,7 +385,7 @@ def cows(
     num: Ints,
     cow: Floats,
     out: Floats,
-    bout: Floats,
+    session: Floats,
 ) -> None:
     """One step of a milking: cows move, units milk; the milk of the step is left in the state."""
     g[sh.G_ATTACHED] = 0.0
@@ -399,12 +399,12 @@ def cows(
         _wait(t, S, g, par, num)
         return
     if num[sh.N_LAYOUT] == 0:
-        _turn(t, F, I, S, g, n, par, num, cow, out, bout)
+        _turn(t, F, I, S, g, n, par, num, cow, out, session)
     else:
-        _rows(t, F, I, S, g, n, par, num, cow, out, bout)
+        _rows(t, F, I, S, g, n, par, num, cow, out, session)
     milk = g[sh.G_MILK]
     withheld = g[sh.G_WITHHELD]
-    _out_milk(t + par[sh.PAR_DT], F, I, S, g, n, par, num, cow, out, bout)
+    _out_milk(t + par[sh.PAR_DT], F, I, S, g, n, par, num, cow, out, session)
     g[sh.G_MILK] += milk
     g[sh.G_WITHHELD] += withheld
 
@@ -426,7 +426,7 @@ def milking_alone(
     num: Ints,
     cow: Floats,
     out: Floats,
-    bout: Floats,
+    session: Floats,
     minute: int,
     most: int,
     evened: Floats,
@@ -447,7 +447,7 @@ def milking_alone(
     for step in range(most):
         if ended(n):
             break
-        cows(step * par[sh.PAR_DT], F, I, S, g, n, par, num, cow, out, bout)
+        cows(step * par[sh.PAR_DT], F, I, S, g, n, par, num, cow, out, session)
         g[sh.G_MINUTE_KG] += g[sh.G_MILK] + g[sh.G_WITHHELD]
         held += g[sh.G_MILK]
         on = held > burst_kg or (on and held > 0.0)

@@ -35,7 +35,7 @@ def _again_pct(cows: sh.Floats) -> float:
 
 def _milkings(run: Run) -> Table:
     rows: list[tuple[float | str, ...]] = []
-    for b in run.bouts:
+    for b in run.sessions:
         off, hours = (run.clock(b.last_off_s), _n(b.hours, 2)) if b.ended else (NOT_ENDED, NOT_YET)
         rows.append(
             (b.day, b.name, run.clock(b.begun_s) if b.begun_s > 0 else NOT_YET, off, hours,

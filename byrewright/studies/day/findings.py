@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from byrewright.engine import shape as sh
-from byrewright.engine.bout import brought_up, wait_s
 from byrewright.engine.draws import ambient_c
+from byrewright.engine.session import brought_up, wait_s
 from byrewright.plant.roles import StandsCows
 from byrewright.plant.roles.vacuum import PumpsVacuum
 from byrewright.results import Input
@@ -26,8 +26,8 @@ CLOSES = 1e-9  # share of the day's throughput within which mass and heat must c
 
 def milkings(ctx: StudyContext, run: Run) -> None:
     """Did every group finish on time, and how long did cows wait."""
-    for name in dict.fromkeys(b.name for b in run.bouts):
-        mine = [b for b in run.bouts if b.name == name]
+    for name in dict.fromkeys(b.name for b in run.sessions):
+        mine = [b for b in run.sessions if b.name == name]
         if not all(b.ended for b in mine):
             open_one = next(b for b in mine if not b.ended)
             so_far = (run.seen_until_s - open_one.asked_s) / 3600
@@ -39,29 +39,30 @@ def milkings(ctx: StudyContext, run: Run) -> None:
                 formula="end of what was simulated less planned start",
             )  # fmt: skip
             continue
-        bout = max(mine, key=lambda b: b.hours)
-        late = max(0.0, bout.begun_s - bout.asked_s)
+        session = max(mine, key=lambda b: b.hours)
+        late = max(0.0, session.begun_s - session.asked_s)
         tail = (
             f" It began {late / 60:.0f} min late, behind the work before it." if late > 60 else ""
         )
         stands = run.plant.first(StandsCows)
         turns = stands is not None and stands.layout == "rotary"
-        stalls = f"the deck stood {bout.stopped_s / 60:.0f} min and" if turns else "the stalls"
+        stalls = f"the deck stood {session.stopped_s / 60:.0f} min and" if turns else "the stalls"
         ctx.find(
-            "day.milking_on_time", f"Time taken by milking: {name}", bout.hours, "h",
-            f"All groups milked in {bout.hours:.2f} h with {bout.operators} people; {stalls} "
-            f"waited {bout.held_s / 60:.0f} min for the operators.{tail}",
-            subject=name, limit=bout.target_h, sense="at_most", allowance=ON_TIME_ALLOWANCE,
+            "day.milking_on_time", f"Time taken by milking: {name}", session.hours, "h",
+            f"All groups milked in {session.hours:.2f} h with {session.operators} people; {stalls} "
+            f"waited {session.held_s / 60:.0f} min for the operators.{tail}",
+            subject=name, limit=session.target_h, sense="at_most", allowance=ON_TIME_ALLOWANCE,
             formula="last unit off less planned start",
             inputs=(Input("t_target", "time within which all cows should be milked",
-                          bout.target_h, "h", "the plant file"),),
-            remedies=remedies.sooner(run.plant, bout) if bout.hours > bout.target_h else (),
+                          session.target_h, "h", "the plant file"),),
+            remedies=remedies.sooner(run.plant, session)
+            if session.hours > session.target_h else (),
         )  # fmt: skip
     _traffic(ctx, run)
 
 
 def _traffic(ctx: StudyContext, run: Run) -> None:
-    done = [b for b in run.bouts if b.ended and len(b.cows)]
+    done = [b for b in run.sessions if b.ended and len(b.cows)]
     if not done:
         return
     again = float(np.mean([np.mean(b.cows[:, sh.O_PASSES] > 1.5) for b in done]))
@@ -98,8 +99,8 @@ def _traffic(ctx: StudyContext, run: Run) -> None:
     )  # fmt: skip
 
 
-def _cows_h(bout: MilkingSession) -> float:
-    on = bout.cows[:, sh.O_ENTER]
+def _cows_h(session: MilkingSession) -> float:
+    on = session.cows[:, sh.O_ENTER]
     span = float(on.max() - on.min())
     return 3600 * (len(on) - 1) / span if span > 0 else 0.0
 
@@ -159,7 +160,7 @@ def _dryness(ctx: StudyContext, run: Run, tag: str, v: sh.Floats, cap: float) ->
 
 
 def _found_no_way(ctx: StudyContext, run: Run) -> None:
-    given = sum(b.kg for b in run.bouts)
+    given = sum(b.kg for b in run.sessions)
     lost = float(run.last.items[run.compiled.vessel("(lost)"), :2].sum()
                  - run.first.items[run.compiled.vessel("(lost)"), :2].sum())  # fmt: skip
     drained = 0.0
@@ -170,7 +171,7 @@ def _found_no_way(ctx: StudyContext, run: Run) -> None:
         ):  # fmt: skip
             drained += float(run.last.items[i, 0] - run.first.items[i, 0])
     litres = run.litres(lost + drained)
-    litres = 0.0 if litres < FILM_L * max(len(run.bouts), 1) else litres
+    litres = 0.0 if litres < FILM_L * max(len(run.sessions), 1) else litres
     ctx.find(
         "day.milk_lost", "Milk lost to drain or overflow", litres, "L",
         f"{litres:.1f} L of {run.litres(given):.0f} L went to a drain or ran over.",
@@ -233,7 +234,7 @@ def _calf(ctx: StudyContext, run: Run) -> None:
     i = run.compiled.vessel("(fed)")
     got = run.litres(run.last.items[i, 0] - run.first.items[i, 0])
     held = run.litres(run.vessel(tag)[0])
-    asked = run.litres(run.compiled.tables.par[sh.PAR_CALF_KG]) * len(run.bouts)
+    asked = run.litres(run.compiled.tables.par[sh.PAR_CALF_KG]) * len(run.sessions)
     ctx.find(
         "day.calf_milk", "Milk drawn for calves", got + held, "L",
         f"{got + held:.0f} L of the {asked:.0f} L wanted was drawn between filter and cooler.",
@@ -440,4 +441,4 @@ def water_l(run: Run) -> float:
 
 def labour_h(run: Run) -> float:
     """Hours of work in the parlour."""
-    return sum(b.operators * (b.left_s - b.begun_s) / 3600 for b in run.bouts if b.ended)
+    return sum(b.operators * (b.left_s - b.begun_s) / 3600 for b in run.sessions if b.ended)

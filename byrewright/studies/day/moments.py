@@ -68,7 +68,7 @@ def moments(run: Run) -> list[Moment]:
     modes = {doing: mode_for(run.plant, does) for doing, does in (*DOING, ("idle", "idle"))}
     found = []
     for i, at in enumerate(run.seen[:, 0]):
-        doing, milking = _doing(run.bouts, float(at))
+        doing, milking = _doing(run.sessions, float(at))
         held = {}
         for tag in stores:
             litres = float(levels[tag][i])
@@ -100,9 +100,9 @@ def cows_milked(run: Run) -> Series | None:
 def turns(run: Run, milking: int = 0) -> tuple[list[Turn], float] | None:
     """The cows of one milking on the deck and the time of a turn, s; None for fixed stalls."""
     deck = run.plant.first(StandsCows)
-    if deck is None or deck.layout != "rotary" or milking >= len(run.bouts):
+    if deck is None or deck.layout != "rotary" or milking >= len(run.sessions):
         return None
-    cows = run.bouts[milking].cows
+    cows = run.sessions[milking].cows
     if len(cows) == 0:
         return None
     once = cows[cows[:, sh.O_PASSES] < 1.5]
@@ -126,12 +126,12 @@ def _stores(run: Run) -> list[str]:
 
 
 def _off_times(run: Run) -> sh.Floats:
-    times = [b.cows[:, sh.O_OFF] for b in run.bouts]
+    times = [b.cows[:, sh.O_OFF] for b in run.sessions]
     return np.sort(np.concatenate(times)) if times else np.zeros(0)
 
 
-def _doing(bouts: list[MilkingSession], at_s: float) -> tuple[str, str]:
-    for one in bouts:
+def _doing(sessions: list[MilkingSession], at_s: float) -> tuple[str, str]:
+    for one in sessions:
         if one.begun_s <= at_s < (one.left_s or one.last_off_s):
             return "milking", one.name
         if one.washed and one.left_s <= at_s < one.wash_end_s:

@@ -64,7 +64,7 @@ class Run:
     first: sh.State
     last: sh.State
     seen: sh.Floats
-    bouts: list[MilkingSession] = field(default_factory=list)
+    sessions: list[MilkingSession] = field(default_factory=list)
     beyond_s: float = 0.0
     loads: list[sh.Floats] = field(default_factory=list)
     hot: bool = False
@@ -87,7 +87,7 @@ class Run:
     @property
     def done(self) -> list[MilkingSession]:
         """The milkings that came to their end within what was simulated."""
-        return [b for b in self.bouts if b.ended]
+        return [b for b in self.sessions if b.ended]
 
     @property
     def all_loads(self) -> sh.Floats:
@@ -165,14 +165,14 @@ class Run:
         return float(kg) / self.compiled.milk_kg_l
 
 
-def bout_of(
+def session_of(
     plant: Plant, compiled: Compiled, state: sh.State, number: int, count: int
 ) -> MilkingSession:
     """The record of a milking out of the state."""
     slot = number % int(compiled.tables.num[sh.N_SLOTS])
     each = max(1, len(plant.milkings))
     one = sorted(plant.milkings, key=lambda m: minutes(m.start))[number % each]
-    b = state.bout[slot]
+    b = state.session[slot]
     rows = compiled.tables.rows("washes")
     return MilkingSession(
         number // each, one.name, float(b[sh.B_ASKED]), float(b[sh.B_BEGUN]),
@@ -215,7 +215,7 @@ def joined(runs: list[Run], days: int) -> Run:
         np.concatenate([r.seen for r in runs]),
     )  # fmt: skip
     for run in runs:
-        whole.bouts += run.bouts
+        whole.sessions += run.sessions
         whole.loads += run.loads
         whole.beyond_s = max(whole.beyond_s, run.beyond_s)
     return whole

@@ -35,19 +35,19 @@ ROOM_C = 15.0
 """Rooms that a wash warms, for a first estimate of what a hotter start brings."""
 
 
-def sooner(plant: Plant, bout: MilkingSession) -> tuple[Remedy, ...]:
+def sooner(plant: Plant, session: MilkingSession) -> tuple[Remedy, ...]:
     """More stalls; nothing where it is people who set the pace, or where the milking was late only
     as it began behind the work before it. The turn stays what sizing advises for the stalls: a
     faster one sends more cows round twice than the farm wished."""
-    share = bout.hours / bout.target_h
+    share = session.hours / session.target_h
     platform, work = plant.first(StandsCows), plant.work
     routine_s = work.routine_s
-    hands_h = len(bout.cows) * routine_s / bout.operators / 3600
-    if platform is None or hands_h > HANDS_SHARE * bout.target_h:
+    hands_h = len(session.cows) * routine_s / session.operators / 3600
+    if platform is None or hands_h > HANDS_SHARE * session.target_h:
         return ()
-    if (bout.last_off_s - bout.begun_s) / 3600 <= bout.target_h:
+    if (session.last_off_s - session.begun_s) / 3600 <= session.target_h:
         return ()
-    hands_turn_s = platform.stalls * routine_s / bout.operators
+    hands_turn_s = platform.stalls * routine_s / session.operators
     if platform.layout == "rotary" and platform.turn_s <= hands_turn_s / HANDS_TURN_SHARE:
         return ()
     step = 2 * platform.rows
@@ -56,7 +56,7 @@ def sooner(plant: Plant, bout: MilkingSession) -> tuple[Remedy, ...]:
     stalls = min(MOST_USUAL_STALLS, max(stalls, platform.stalls + step))
     if stalls <= platform.stalls:
         return ()
-    why = f"{bout.name} took {bout.hours:.2f} h of {bout.target_h:g} h"
+    why = f"{session.name} took {session.hours:.2f} h of {session.target_h:g} h"
     return (Remedy(platform.id, "stalls", float(stalls), why),)
 
 

@@ -12,7 +12,7 @@ import numpy as np
 from byrewright.plant.plant import Plant
 from byrewright.results import DAYS_ARE_OF, Assumption, Result, ResultBuilder
 from byrewright.standards.rulebook import Rulebook, default_rulebook
-from byrewright.studies.day.record import Run, bout_of, joined
+from byrewright.studies.day.record import Run, joined, session_of
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import assume_milk_out
 
@@ -92,9 +92,9 @@ def simulate_days(
     tell = progress or (lambda _word, _share: None)
     tell("compiling", 0.0)
     from byrewright.engine.ahead import finish
-    from byrewright.engine.bout import first_day
     from byrewright.engine.compiled import compile_plant
     from byrewright.engine.draws import Herd
+    from byrewright.engine.session import first_day
 
     if days > DAYS_OF_SERIES:
         sample_s = max(sample_s, LONG_SAMPLE_S)
@@ -266,9 +266,9 @@ def _harvest(run: Run, state: Any, pending: list[tuple[int, int]]) -> list[tuple
     """Take the records of the milkings whose wash has ended; return the others."""
     left = []
     for number, count in pending:
-        bout = bout_of(run.plant, run.compiled, state, number, count)
-        if bout.wash_end_s > 0.0:
-            run.bouts.append(bout)
+        session = session_of(run.plant, run.compiled, state, number, count)
+        if session.wash_end_s > 0.0:
+            run.sessions.append(session)
         else:
             left.append((number, count))
     return left
@@ -284,7 +284,7 @@ def _extend(run: Run, day: Any, state: Any, pending: list[tuple[int, int]], comp
     beyond = simulate(compiled, none, state, int(state.n[sh.I_STEP]) + steps).state
     run.beyond_s = LONGEST_EXTENSION_S
     for number, count in pending:
-        run.bouts.append(bout_of(run.plant, compiled, beyond, number, count))
+        run.sessions.append(session_of(run.plant, compiled, beyond, number, count))
 
 
 def report(run: Run, rules: Rulebook) -> Result:

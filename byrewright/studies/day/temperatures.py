@@ -109,29 +109,29 @@ def _worst(run: Run, step: TemperatureStep) -> tuple[float | None, str]:
     for tag in run.compiled.names.places:
         if tag == run.compiled.names.tanker and run.compiled.tables.num[sh.N_DIRECT] != 1:
             continue
-        for bout in run.done:
-            held = run.warmth_at(tag, bout.begun_s) is not None
+        for session in run.done:
+            held = run.warmth_at(tag, session.begun_s) is not None
             if (step.applies == "first_milking" and held) or (
                 step.applies == "later_milkings" and not held
             ):
                 continue
             if step.clock == "always":
-                found += _during(run, tag, bout, blends=step.applies == "later_milkings")
+                found += _during(run, tag, session, blends=step.applies == "later_milkings")
                 continue
-            found += _kept(run, tag, _deadline_s(step, bout), _next_s(run, bout))
+            found += _kept(run, tag, _deadline_s(step, session), _next_s(run, session))
         found += _before_the_first(run, tag, step)
     return max(found, default=(None, ""), key=lambda f: f[0] if f[0] is not None else -1e9)
 
 
-def _deadline_s(step: TemperatureStep, bout: MilkingSession) -> float:
+def _deadline_s(step: TemperatureStep, session: MilkingSession) -> float:
     """When the milk of a milking must be cold, s of the run."""
-    start = bout.begun_s if step.clock == "start_of_milking" else bout.last_off_s
+    start = session.begun_s if step.clock == "start_of_milking" else session.last_off_s
     return start + 3600 * (AT_ONCE_H if step.within_h is None else step.within_h)
 
 
-def _next_s(run: Run, bout: MilkingSession) -> float:
+def _next_s(run: Run, session: MilkingSession) -> float:
     """When the next milking begins to warm the store again."""
-    return min((b.begun_s for b in run.done if b.begun_s > bout.begun_s), default=np.inf)
+    return min((b.begun_s for b in run.done if b.begun_s > session.begun_s), default=np.inf)
 
 
 def _before_the_first(run: Run, tag: str, step: TemperatureStep) -> list[tuple[float, str]]:
@@ -148,11 +148,13 @@ def _kept(run: Run, tag: str, from_s: float, until_s: float) -> list[tuple[float
     return _warmest(run, tag, (times >= from_s) & (times < max(until_s, from_s + 1.0)))
 
 
-def _during(run: Run, tag: str, bout: MilkingSession, *, blends: bool) -> list[tuple[float, str]]:
+def _during(
+    run: Run, tag: str, session: MilkingSession, *, blends: bool
+) -> list[tuple[float, str]]:
     """The warmest a tank was from the start of a milking until two hours after it; `blends`: as
     long as milk of before is in it, for what comes after a collection mixes with none."""
     times = run.seen[:, 0]
-    here = (times >= bout.begun_s) & (times <= bout.last_off_s + 7200)
+    here = (times >= session.begun_s) & (times <= session.last_off_s + 7200)
     if blends:
         here &= np.cumsum(here & (run.content_kg(tag) < run.reach_kg(tag))) == 0
     return _warmest(run, tag, here)
@@ -179,9 +181,9 @@ def _little_milk(ctx: StudyContext, run: Run, steps: list[TemperatureStep]) -> N
     within = max((AT_ONCE_H if s.within_h is None else s.within_h for s in steps), default=0.0)
     times = run.seen[:, 0]
     milking = np.zeros(len(times), bool)
-    for bout in run.bouts:
-        until = bout.last_off_s if bout.ended else np.inf
-        milking |= (times >= bout.begun_s) & (times <= until + 3600 * within)
+    for session in run.sessions:
+        until = session.last_off_s if session.ended else np.inf
+        milking |= (times >= session.begun_s) & (times <= until + 3600 * within)
     for tag in run.compiled.names.cooled:
         reach, kg, warm = run.reach_kg(tag), run.content_kg(tag), run.warmth_c(tag)
         cap = float(run.compiled.tables.F[run.compiled.vessel(tag), sh.V_CAP])

@@ -15,9 +15,9 @@ from byrewright.studies.sizing.sizes import worked
 from byrewright.studies.sizing.wash_lines import carried_l, stays_l
 
 
-def _clean_at(run: Run, bout: MilkingSession) -> float:
+def _clean_at(run: Run, session: MilkingSession) -> float:
     """End of the wash; of one that never ended, the end of what was simulated."""
-    return bout.wash_end_s if bout.wash_end_s > 0 else run.seen_until_s
+    return session.wash_end_s if session.wash_end_s > 0 else run.seen_until_s
 
 
 def washes(ctx: StudyContext, run: Run) -> None:
@@ -31,29 +31,29 @@ def washes(ctx: StudyContext, run: Run) -> None:
         )  # fmt: skip
         return
     gaps = []
-    for bout, after in pairwise(order):
-        gaps.append((after.asked_s - _clean_at(run, bout), bout))
+    for session, after in pairwise(order):
+        gaps.append((after.asked_s - _clean_at(run, session), session))
     if order:
         last = order[-1]
         following = order[0].asked_s + 86400.0 * (last.day - order[0].day + 1)
         gaps.append((following - _clean_at(run, last), last))
     if gaps:
-        spare, bout = min(gaps, key=lambda g: g[0])
-        length = (_clean_at(run, bout) - bout.left_s) / 60
+        spare, session = min(gaps, key=lambda g: g[0])
+        length = (_clean_at(run, session) - session.left_s) / 60
         said = (
-            f"After {bout.name} the plant was clean at {run.clock(_clean_at(run, bout))}, "
+            f"After {session.name} the plant was clean at {run.clock(_clean_at(run, session))}, "
             f"{length:.0f} min after the last cow, with {spare / 60:.0f} min to spare."
         )
         if spare < 0:
             said = (
-                f"The wash after {bout.name} ran {-spare / 60:.0f} min into the next milking, "
+                f"The wash after {session.name} ran {-spare / 60:.0f} min into the next milking, "
                 "which then starts late: fewer cows a milking, a faster deck, or a shorter wash."
             )
         ctx.find(
             "day.wash_fits", "Time left between wash and next milking", spare / 60, "min", said,
             limit=0.0, sense="at_least", formula="start of the next milking less end of the wash",
         )  # fmt: skip
-    washed = [b for b in run.bouts if b.washed and b.hot_c > 0]
+    washed = [b for b in run.sessions if b.washed and b.hot_c > 0]
     if washed:
         _start(ctx, run, washed)
         _round(ctx, run, washed)
@@ -139,7 +139,7 @@ def _round(ctx: StudyContext, run: Run, washed: list[MilkingSession]) -> None:
         inputs=(ctx.rule("wash.dry_share"),),
     )  # fmt: skip
     left, lines = max(b.left_kg for b in washed), stays_l(ctx) or 0.0
-    milk = run.milk_l / max(len(run.bouts), 1)
+    milk = run.milk_l / max(len(run.sessions), 1)
     most = ctx.number("wash.left_share") * milk
     ctx.find(
         "day.wash_left", "Rinse water left for the next milk", left, "L",
@@ -161,7 +161,7 @@ def purity(ctx: StudyContext, run: Run) -> None:
     played = {p for line in run.compiled.names.lines for p in line}
     lines = 0.0
     if stays_l(ctx) is not None:
-        lines = carried_l(ctx, sum(b.washed for b in run.bouts), len(run.all_loads), played)
+        lines = carried_l(ctx, sum(b.washed for b in run.sessions), len(run.all_loads), played)
     carried = max(wash + water, 0.0)
     water += lines
     share, most = 100 * max(wash + water, 0.0) / max(milk, 1.0), ctx.number("milk.added_water_pct")

@@ -15,9 +15,9 @@ from threading import Lock
 import numpy as np
 
 from byrewright.engine import shape as sh
-from byrewright.engine.bout import first_day
 from byrewright.engine.compiled import Compiled, compile_plant, with_wrong
 from byrewright.engine.draws import Herd, day_of
+from byrewright.engine.session import first_day
 from byrewright.engine.simulate import Row, simulate
 from byrewright.plant.plant import Plant
 from byrewright.standards.rulebook import Rulebook
@@ -106,8 +106,8 @@ class Field:
         flow = seen.seen[:, 1] if seen.seen is not None and len(seen.seen) else np.zeros(1)
         minute = round(60 / c.step_s)
         at: dict[str, int] = {PEAK: begin + (_first_peak(flow) + 1) * minute}
-        bouts = seen.state.bout
-        washed = bouts[bouts[:, sh.B_WASH_BEGUN] > begin * c.step_s]
+        sessions = seen.state.session
+        washed = sessions[sessions[:, sh.B_WASH_BEGUN] > begin * c.step_s]
         if len(washed):
             first = washed[np.argmin(washed[:, sh.B_WASH_BEGUN])]
             at["wash"] = round((first[sh.B_WASH_BEGUN] + BEFORE_S) / c.step_s)
@@ -348,14 +348,14 @@ class Field:
 
     def _wash_c(self, state: sh.State, begin: float) -> float:
         """The coolest return of the washes that ended (0: none did)."""
-        ended = state.bout[state.bout[:, sh.B_WASH_END] > begin]
+        ended = state.session[state.session[:, sh.B_WASH_END] > begin]
         return float(ended[:, sh.B_RETURN_C].min()) if len(ended) else 0.0
 
     def _delay_min(self, end: sh.State, base: sh.State) -> float:
         """How much later the last cow is off, over the milkings that both have begun."""
         now = float(end.n[sh.I_STEP]) * self.compiled.step_s
         worst = 0.0
-        for mine, theirs in zip(end.bout, base.bout, strict=True):
+        for mine, theirs in zip(end.session, base.session, strict=True):
             if mine[sh.B_ASKED] != theirs[sh.B_ASKED] or theirs[sh.B_WASH_BEGUN] <= 0.0:
                 continue
             ended = mine[sh.B_WASH_BEGUN] > 0.0

@@ -6,9 +6,9 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from byrewright.engine.bout import SEED, Evened, brought_up, milk_alone, wait_s
 from byrewright.engine.draws import Cows
 from byrewright.engine.rows import levels_l
+from byrewright.engine.session import SEED, Evened, brought_up, milk_alone, wait_s
 from byrewright.physics.air import ambient_pressure_kpa_abs
 from byrewright.physics.rows import row_time_s, rows_cows_h
 from byrewright.physics.throughput import (

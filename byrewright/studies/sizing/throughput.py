@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from byrewright.engine.bout import milk_alone
+from byrewright.engine.session import milk_alone
 from byrewright.physics.throughput import (
     net_cows_h,
     operators_needed,

@@ -107,18 +107,18 @@ def milk_alone(
     known = _ALONE.get(key)
     if known is not None:
         return known
-    out, bout = sh.zeros(1, max(len(table), 1), len(sh.OUT)), sh.zeros(1, len(sh.MILKED))
+    out, session = sh.zeros(1, max(len(table), 1), len(sh.OUT)), sh.zeros(1, len(sh.MILKED))
     # Behind the stalls one row more, which takes the milk of all.
     fixed, whole = (sh.zeros(stalls.stalls + 1, sh.WIDE), sh.whole(stalls.stalls + 1, 2))
     whole[:] = stalls.stalls
     items = sh.zeros(stalls.stalls + 1, sh.WIDE)
     num[sh.N_M0] = num[sh.N_M1] = 0
     met = milking_alone(
-        fixed, whole, items, g, n, par, num, table, out, bout, round(60 / STEP_S),
+        fixed, whole, items, g, n, par, num, table, out, session, round(60 / STEP_S),
         round(3600 * LONGEST_H / STEP_S), burst,
     )  # fmt: skip
     ended = n[sh.I_COW] >= n[sh.I_COWS] and n[sh.I_ON_DECK] == 0
-    hours = float(bout[0, sh.B_LAST_OFF]) / 3600 if ended else LONGEST_H
+    hours = float(session[0, sh.B_LAST_OFF]) / 3600 if ended else LONGEST_H
     out.flags.writeable = False
     while len(_ALONE) >= KEPT:
         _ALONE.pop(next(iter(_ALONE)), None)
