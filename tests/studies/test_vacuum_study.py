@@ -54,22 +54,22 @@ def test_every_situation_is_in_balance(plant: Plant) -> None:
     for situation in standard_situations(network).values():
         state = solve(network, situation)
         left = [0.0] * len(network.nodes)
-        for s in state.stretches:
-            left[s.stretch.a] -= s.flow_l_min_free
-            left[s.stretch.b] += s.flow_l_min_free
+        for s in state.segments:
+            left[s.segment.a] -= s.flow_l_min_free
+            left[s.segment.b] += s.flow_l_min_free
         drawn = state.pump_flow_l_min_free
         assert sum(left) == pytest.approx(0.0, abs=MASS_L_MIN)
         let_in = drawn - state.regulated_l_min_free
         assert 0.8 * state.use.total < let_in < 1.2 * state.use.total
-        for s in state.stretches:
-            assert abs(s.drop_kpa - (state.at(s.stretch.b) - state.at(s.stretch.a))) < 1e-9
+        for s in state.segments:
+            assert abs(s.drop_kpa - (state.at(s.segment.b) - state.at(s.segment.a))) < 1e-9
 
 
 def test_vacuum_falls_along_the_way_of_the_air(plant: Plant) -> None:
     """Would fail if air ran up a pressure, or the pump had less vacuum than the units."""
     network = network_of(plant, RULES)
     state = solve(network, standard_situations(network)["milking"])
-    for s in state.stretches:
+    for s in state.segments:
         assert s.flow_l_min_free * s.drop_kpa >= -1e-9
     assert min(p.inlet_vacuum_kpa for p in state.pumps) > state.milk_vacuum_kpa
     assert state.milk_vacuum_kpa >= state.least_at_units_kpa

@@ -140,7 +140,7 @@ def air_pipes(plant: Plant, rules: Rulebook) -> list[str]:
         network = network_of(plant, rules)
     except NoNetwork:
         return []
-    found = dict.fromkeys(s.pipe.id for s in network.stretches if s.pipe is not None)
+    found = dict.fromkeys(s.pipe.id for s in network.segments if s.pipe is not None)
     return [p.id for p in plant.pipes if p.id in found]
 
 
@@ -152,23 +152,23 @@ def in_a_row(plant: Plant, rules: Rulebook) -> list[frozenset[str]]:
     except NoNetwork:
         return []
     meets: dict[int, list[int]] = {}
-    for i, stretch in enumerate(network.stretches):
-        for node in (stretch.a, stretch.b):
+    for i, segment in enumerate(network.segments):
+        for node in (segment.a, segment.b):
             meets.setdefault(node, []).append(i)
     ends = {
         network.body, network.sense, network.milk_point, *network.receivers,
         *(p.node for p in network.pumps), *(n for _, n in network.regulators),
         *(n for n, _ in (*network.units_at, *network.pulses_at)),
     }  # fmt: skip
-    row = list(range(len(network.stretches)))
+    row = list(range(len(network.segments)))
     for node, some in meets.items():
         if node not in ends and len(some) == 2:
             one, other = row[some[0]], row[some[1]]
             row = [one if r == other else r for r in row]
     rows: dict[int, set[str]] = {}
-    for r, stretch in zip(row, network.stretches, strict=True):
-        if stretch.pipe is not None:
-            rows.setdefault(r, set()).add(stretch.pipe.id)
+    for r, segment in zip(row, network.segments, strict=True):
+        if segment.pipe is not None:
+            rows.setdefault(r, set()).add(segment.pipe.id)
     return [frozenset(pipes) for pipes in rows.values() if len(pipes) > 1]
 
 

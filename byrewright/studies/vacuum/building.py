@@ -1,6 +1,6 @@
 """Reading the air network from the plant's one graph.
 
-Every port that air passes becomes a node, every pipe and way inside a machine a stretch. The
+Every port that air passes becomes a node, every pipe and way inside a machine a segment. The
 milkline and the pulsator line are cut into pieces, with the units spread along them.
 """
 
@@ -78,7 +78,7 @@ class _Builder:
     fill: float
     names: list[str] = field(default_factory=list)
     volumes: list[float] = field(default_factory=list)
-    stretches: list[PipeSegment] = field(default_factory=list)
+    segments: list[PipeSegment] = field(default_factory=list)
     index: dict[Node, int] = field(default_factory=dict)
     lines: dict[str, tuple[int, ...]] = field(default_factory=dict)
 
@@ -113,7 +113,7 @@ class _Builder:
             temperature_c=sum(self.plant.site.ambient_c) / 12.0,
             nodes=tuple(self.names),
             volumes_l=tuple(self.volumes),
-            stretches=tuple(self.stretches),
+            segments=tuple(self.segments),
             units_at=units,
             pulses_at=pulses,
             pumps=tuple(p for m in pumps for p in self._pump_places(m)),
@@ -182,7 +182,7 @@ class _Builder:
             or bool(port is not None and "vacuum" in port.services)
         )
 
-    # Nodes and stretches.
+    # Nodes and segments.
 
     def _node(self, node: Node) -> int:
         machine = self._machine(node)
@@ -218,13 +218,13 @@ class _Builder:
         ends = list(itertools.pairwise(nodes)) + ([(nodes[-1], nodes[0])] * looped)
         for a, b in ends:
             length = machine.length_m / len(ends)
-            self._pipe_stretch(
+            self._pipe_segment(
                 machine.id, "line", a, b, bore, length, length, rough, machine=machine.id
             )
         self.lines[machine.id] = nodes
         return nodes
 
-    def _pipe_stretch(
+    def _pipe_segment(
         self,
         name: str,
         what: str,
@@ -240,7 +240,7 @@ class _Builder:
         half = pipe_volume_l(bore_mm, length_m) / 2.0
         self.volumes[a] += half
         self.volumes[b] += half
-        self.stretches.append(
+        self.segments.append(
             PipeSegment(
                 name,
                 what,
@@ -277,7 +277,7 @@ class _Builder:
             1.75 / 4.75
         )  # so many pipes side by side drop as one of that much more bore
         length = equivalent_length_m(bore, pipe.length_m, pipe.fittings, self.rules)
-        self._pipe_stretch(
+        self._pipe_segment(
             pipe.id,
             "pipe",
             self._node(joint.a),
@@ -339,7 +339,7 @@ class _Builder:
         one_way: bool = False,
         open_in: tuple[str, ...] = (),
     ) -> None:
-        self.stretches.append(
+        self.segments.append(
             PipeSegment(
                 name,
                 "fitting",

@@ -195,7 +195,7 @@ def mend(
         if drop <= wanted_kpa:
             break
         best: tuple[float, dict[str, float], Steady] | None = None
-        drops = {s.name: state.drop_of(s.name) for s in network.stretches if s.what == "pipe"}
+        drops = {s.name: state.drop_of(s.name) for s in network.segments if s.what == "pipe"}
         for name in sorted(drops, key=lambda n: -drops[n])[:MOST_TRIED]:
             wider = {}
             for one in _alike(state, name):
@@ -220,13 +220,13 @@ def mend(
 
 def _alike(state: Steady, name: str) -> list[str]:
     """Pipes of the same bore that carry the same air: in one run, or those of twin pumps."""
-    pipes = {s.stretch.name: s for s in state.stretches if s.stretch.what == "pipe"}
+    pipes = {s.segment.name: s for s in state.segments if s.segment.what == "pipe"}
     one = pipes[name]
     near = ALIKE * abs(one.flow_l_min_free)
     return [
         n
         for n, s in pipes.items()
-        if s.stretch.bore_mm == one.stretch.bore_mm
+        if s.segment.bore_mm == one.segment.bore_mm
         and abs(abs(s.flow_l_min_free) - abs(one.flow_l_min_free)) <= near
     ]
 
@@ -274,14 +274,14 @@ def _velocity(ctx: StudyContext, case: Case) -> None:
     most = ctx.number("vacuum.line_velocity_m_s")
     state = case.reserve
     fastest = max(
-        (s for s in state.stretches if s.stretch.what != "fitting"), key=lambda s: s.velocity_m_s
+        (s for s in state.segments if s.segment.what != "fitting"), key=lambda s: s.velocity_m_s
     )
     ctx.find(
         "vacuum.velocity",
         "Fastest air at effective reserve",
         fastest.velocity_m_s,
         "m/s",
-        f"Air runs fastest in {fastest.stretch.name}: {fastest.velocity_m_s:.0f} m/s; above "
+        f"Air runs fastest in {fastest.segment.name}: {fastest.velocity_m_s:.0f} m/s; above "
         f"{most:g} m/s lines grow noisy and drop fast.",
         formula="v = m/(rho A)",
         inputs=(ctx.rule("vacuum.line_velocity_m_s"),),

@@ -1,4 +1,4 @@
-"""The plant's own air network as data: nodes, stretches, pumps, units and where they sit."""
+"""The plant's own air network as data: nodes, segments, pumps, units and where they sit."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ class PumpPlace:
 
 @dataclass(frozen=True, slots=True)
 class Network:
-    """The air network: nodes with names and volumes, stretches, and where things sit."""
+    """The air network: nodes with names and volumes, segments, and where things sit."""
 
     plant: Plant
     rules: Rulebook
@@ -55,7 +55,7 @@ class Network:
     temperature_c: float
     nodes: tuple[str, ...]
     volumes_l: tuple[float, ...]
-    stretches: tuple[PipeSegment, ...]
+    segments: tuple[PipeSegment, ...]
     units_at: tuple[tuple[int, float], ...]
     pulses_at: tuple[tuple[int, float], ...]
     pumps: tuple[PumpPlace, ...]
@@ -103,9 +103,9 @@ class Network:
         each = self.rules.number(f"fitting.{fitting}_diameters") / 1000.0
         return replace(
             self,
-            stretches=tuple(
+            segments=tuple(
                 replace(s, equivalent_m=s.equivalent_m - each * s.bore_mm) if s.name == name else s
-                for s in self.stretches
+                for s in self.segments
             ),
         )
 
@@ -113,9 +113,9 @@ class Network:
         """The same network with the loss inside one machine taken out."""
         return replace(
             self,
-            stretches=tuple(
+            segments=tuple(
                 replace(s, loss=1e-3) if s.name == name and s.what == "fitting" else s
-                for s in self.stretches
+                for s in self.segments
             ),
         )
 

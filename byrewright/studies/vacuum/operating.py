@@ -122,7 +122,7 @@ def operating_map(plant: Plant, rules: Rulebook | None = None) -> OperatingMap:
 
 def _kind(network: Network, mode: str) -> tuple[bool, tuple[str | None, ...]]:
     """What tells modes apart for the air: washing or not, and the valves in the air lines."""
-    gates = dict.fromkeys(s.machine for s in network.stretches if s.open_in)
+    gates = dict.fromkeys(s.machine for s in network.segments if s.open_in)
     positions = tuple(network.plant.position(mode, g) for g in gates if g)
     return bool(WASHING & set(network.plant.modes[mode].does)), positions
 

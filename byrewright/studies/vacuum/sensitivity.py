@@ -11,7 +11,7 @@ from byrewright.studies.vacuum.building import with_bore
 from byrewright.studies.vacuum.network import Network, PipeSegment
 from byrewright.studies.vacuum.steady import Steady, solve
 
-LEAST_DROP_KPA = 0.005  # a stretch that drops less is left out of the table
+LEAST_DROP_KPA = 0.005  # a segment that drops less is left out of the table
 BORE_STEP = 1.02  # the next bore is at least 2 % wider than the present one
 
 
@@ -58,12 +58,12 @@ def effects(network: Network, reserve: Steady) -> list[Effect]:
     """Every pipe and line that drops anything, the largest drop first."""
     base = at_airflow(network, reserve)
     found = []
-    for name in dict.fromkeys(s.name for s in network.stretches if s.what != "fitting"):
-        states = [s for s in base.stretches if s.stretch.name == name]
+    for name in dict.fromkeys(s.name for s in network.segments if s.what != "fitting"):
+        states = [s for s in base.segments if s.segment.name == name]
         drop = base.drop_of(name)
         if drop < LEAST_DROP_KPA:
             continue
-        widest = states[0].stretch
+        widest = states[0].segment
         bore = plate_bore(network, name, widest.bore_mm)
         then = gain = less = None
         bores = MILKLINE_BORES_MM if _carries_milk(network, widest) else AIRLINE_BORES_MM
@@ -93,20 +93,20 @@ def effects(network: Network, reserve: Steady) -> list[Effect]:
     return sorted(found, key=lambda e: (-e.drop_kpa, e.name))
 
 
-def _carries_milk(network: Network, stretch: PipeSegment) -> bool:
-    """Whether milk runs in a stretch too: a milkline, or the pipe from it to the receiver."""
+def _carries_milk(network: Network, segment: PipeSegment) -> bool:
+    """Whether milk runs in a segment too: a milkline, or the pipe from it to the receiver."""
     lines = {m.id for m in network.plant.machines(CollectsMilk)}
-    ends = (stretch.pipe.start, stretch.pipe.end) if stretch.pipe else (f"{stretch.machine}.",)
+    ends = (segment.pipe.start, segment.pipe.end) if segment.pipe else (f"{segment.machine}.",)
     return any(end.partition(".")[0] in lines for end in ends)
 
 
 def plate_bore(network: Network, name: str, solved_mm: float) -> float:
     """The bore as the plant's file gives it (a milkline is solved narrower, for its milk)."""
-    for stretch in network.stretches:
-        if stretch.name == name:
-            if stretch.pipe is not None:
-                return stretch.pipe.bore_mm
-            machine = network.plant.equipment.get(stretch.machine or "")
+    for segment in network.segments:
+        if segment.name == name:
+            if segment.pipe is not None:
+                return segment.pipe.bore_mm
+            machine = network.plant.equipment.get(segment.machine or "")
             return float(getattr(machine, "bore_mm", solved_mm))
     return solved_mm
 
@@ -115,13 +115,13 @@ def fitting_effects(network: Network, reserve: Steady) -> list[FittingEffect]:
     """Every fitting of a pipe, and the loss inside every machine, largest gain first."""
     base = at_airflow(network, reserve)
     found = []
-    for stretch in network.stretches:
-        if stretch.pipe is not None and abs(base.drop_of(stretch.name)) >= LEAST_DROP_KPA:
-            for fitting, count in stretch.pipe.fittings.items():
-                other = solve(network.without_fitting(stretch.name, fitting), base.situation)
+    for segment in network.segments:
+        if segment.pipe is not None and abs(base.drop_of(segment.name)) >= LEAST_DROP_KPA:
+            for fitting, count in segment.pipe.fittings.items():
+                other = solve(network.without_fitting(segment.name, fitting), base.situation)
                 gain = other.milk_vacuum_kpa - base.milk_vacuum_kpa
-                found.append(FittingEffect(stretch.name, fitting, count, gain))
-    for name in dict.fromkeys(s.name for s in network.stretches if s.what == "fitting"):
+                found.append(FittingEffect(segment.name, fitting, count, gain))
+    for name in dict.fromkeys(s.name for s in network.segments if s.what == "fitting"):
         if base.drop_of(name) >= LEAST_DROP_KPA:
             other = solve(network.without_loss(name), base.situation)
             gain = other.milk_vacuum_kpa - base.milk_vacuum_kpa

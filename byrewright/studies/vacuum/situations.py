@@ -236,7 +236,7 @@ def _joints(network: Network, situation: Situation) -> tuple[Any, Any]:
             return airnet.PIPE if position in open_in else airnet.SHUT
         return airnet.CHECK if one_way else airnet.PIPE
 
-    every = network.stretches
+    every = network.segments
     ends = [(s.a, s.b, law(s.open_in, s.one_way, s.machine)) for s in every]
     pipe = [(s.bore_mm / 1000.0, s.equivalent_m, s.loss, s.rough_mm / s.bore_mm) for s in every]
     return np.array(ends, np.int64), np.array(pipe)

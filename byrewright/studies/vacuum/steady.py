@@ -27,10 +27,10 @@ class NotSolved(ByrewrightError):
 
 
 @dataclass(frozen=True, slots=True)
-class StretchState:
-    """One stretch: airflow L/min free (positive from a to b), fastest velocity, drop."""
+class SegmentState:
+    """One segment: airflow L/min free (positive from a to b), fastest velocity, drop."""
 
-    stretch: PipeSegment
+    segment: PipeSegment
     flow_l_min_free: float
     velocity_m_s: float
     drop_kpa: float
@@ -56,7 +56,7 @@ class Steady:
     situation: Situation
     network: Network
     vacuum_kpa: tuple[float, ...]
-    stretches: tuple[StretchState, ...]
+    segments: tuple[SegmentState, ...]
     pumps: tuple[PumpState, ...]
     speed: float
     regulated_l_min_free: float
@@ -89,12 +89,12 @@ class Steady:
 
     def drop_of(self, name: str) -> float:
         """Drop along all of a pipe, or the largest end-to-end drop of a line."""
-        drops = [abs(s.drop_kpa) for s in self.stretches if s.stretch.name == name]
+        drops = [abs(s.drop_kpa) for s in self.segments if s.segment.name == name]
         nodes = [
             n
-            for s in self.stretches
-            if s.stretch.name == name and s.stretch.what == "line"
-            for n in (s.stretch.a, s.stretch.b)
+            for s in self.segments
+            if s.segment.name == name and s.segment.what == "line"
+            for n in (s.segment.a, s.segment.b)
         ]
         if nodes:
             every = [self.at(n) for n in nodes]
@@ -117,7 +117,7 @@ def balance(network: Network, lowered: Lowered) -> tuple[Lowered, Any, Any, floa
 
     from byrewright.engine import airnet
 
-    n, e = len(network.nodes), len(network.stretches)
+    n, e = len(network.nodes), len(network.segments)
     p = np.full(n, network.ambient_kpa_abs - network.set_vacuum_kpa)
     flow = np.zeros(e)
     share, left = airnet.settle(
@@ -150,9 +150,9 @@ def _read(
         situation=situation,
         network=network,
         vacuum_kpa=tuple(float(pa - x) for x in p),
-        stretches=tuple(
-            _stretch(network, s, float(m), float(p[s.a]), float(p[s.b]))
-            for s, m in zip(network.stretches, flow, strict=True)
+        segments=tuple(
+            _segment(network, s, float(m), float(p[s.a]), float(p[s.b]))
+            for s, m in zip(network.segments, flow, strict=True)
         ),
         pumps=tuple(
             _pump(network, lowered, u, float(p[place.node]))
@@ -165,10 +165,10 @@ def _read(
     )
 
 
-def _stretch(network: Network, s: PipeSegment, m: float, pa: float, pb: float) -> StretchState:
+def _segment(network: Network, s: PipeSegment, m: float, pa: float, pb: float) -> SegmentState:
     area = math.pi / 4.0 * (s.bore_mm / 1000.0) ** 2
     density = network.kg_s(60_000.0) * min(pa, pb) / network.ambient_kpa_abs
-    return StretchState(s, network.l_min_free(m), abs(m) / (density * area), pa - pb)
+    return SegmentState(s, network.l_min_free(m), abs(m) / (density * area), pa - pb)
 
 
 def _pump(network: Network, lowered: Lowered, u: int, p: float) -> PumpState:

@@ -325,8 +325,8 @@ def _nodes(case: Case) -> Table:
 
 def _pipes(case: Case) -> Table:
     rows: list[tuple[float | str, ...]] = []
-    for a, b in zip(case.milking.stretches, case.reserve.stretches, strict=True):
-        s = a.stretch
+    for a, b in zip(case.milking.segments, case.reserve.segments, strict=True):
+        s = a.segment
         rows.append(
             (
                 s.name,

@@ -113,7 +113,7 @@ def march(network: Network, event: Event, milking: Situation) -> Run:
         KEEP,
         probes,
         limit,
-        airnet.room(len(network.nodes), len(network.stretches)),
+        airnet.room(len(network.nodes), len(network.segments)),
     )
     if not left < airnet.GOOD:
         raise NotSolved(f"The march in time of '{event.title}' did not come into balance.")
@@ -169,7 +169,7 @@ def _on_cows(network: Network, units: float) -> float:
 def worst_unit(network: Network) -> int:
     """The unit's node farthest from the receivers, counted in pieces of line."""
     ways: dict[int, list[int]] = {}
-    for s in network.stretches:
+    for s in network.segments:
         ways.setdefault(s.a, []).append(s.b)
         ways.setdefault(s.b, []).append(s.a)
     far = dict.fromkeys(network.receivers or (network.body,), 0)
@@ -246,14 +246,14 @@ def _check_of(network: Network, pump: int) -> list[int]:
     here, found, seen = network.pumps[pump].node, [], set()
     while here not in seen:
         seen.add(here)
-        ways = [e for e, s in enumerate(network.stretches) if here in (s.a, s.b)]
-        onward = [e for e in ways if not {network.stretches[e].a, network.stretches[e].b} <= seen]
+        ways = [e for e, s in enumerate(network.segments) if here in (s.a, s.b)]
+        onward = [e for e in ways if not {network.segments[e].a, network.segments[e].b} <= seen]
         if len(onward) != 1:
             break
-        stretch = network.stretches[onward[0]]
-        if stretch.one_way:
+        segment = network.segments[onward[0]]
+        if segment.one_way:
             found.append(onward[0])
-        here = stretch.b if stretch.a == here else stretch.a
+        here = segment.b if segment.a == here else segment.a
     return found
 
 
@@ -401,7 +401,7 @@ def standard_events(network: Network, running: tuple[str, ...]) -> list[Event]:
                 network, running, key="pump_trips", title=f"{running[0]} trips, the rest carry on"
             )
         )
-        if any(s.one_way for s in network.stretches):
+        if any(s.one_way for s in network.segments):
             events.append(
                 pump_trips(
                     network,
