@@ -133,7 +133,7 @@ class Layout:
 
     def _supplies(self) -> Supplies:
         ports = [n for tag, one in self.all(Float) for n in self.net.ports(tag, one.port)]
-        marked = set(self.net.movers) | {tag for tag, _ in self.all(Exchange)}
+        marked = set(self.net.pumps) | {tag for tag, _ in self.all(Exchange)}
         found = Supplies(self.net, ports, marked)
         found.heats(n for tag, one in self.all(Exchange) for n in self.net.ports(tag, one.cold_out))
         return found
@@ -245,7 +245,7 @@ class Layout:
             whole = min(whole, row.litres)
         pumps = sorted({p for x in found if x.source == source for p in x.pumps})
         return MoverRow(name, pumps[0] if pumps else tag, source, law, whole / 60,
-                        kw=sum(self.net.movers[p].motor_kw for p in pumps))  # fmt: skip
+                        kw=sum(self.net.pumps[p].motor_kw for p in pumps))  # fmt: skip
 
     def _with_coolant(self, row: ExchangerRow, maker: str) -> None:
         """A chilled stage with its own liquid: less heat passes it, and a litre takes less."""

@@ -79,7 +79,7 @@ class LiquidGraph:
         chilled = coolant_of(plant, rules)
         self.laws = Laws(rules, chilled)
         self.fluids = fluids(rules, chilled)
-        self.movers: dict[str, Pump] = {}
+        self.pumps: dict[str, Pump] = {}
         self.vessels: dict[str, Vessel] = {}
         self.losses: dict[tuple[str, str, str], Loss] = {}
         self.many: dict[Node, int] = {}
@@ -120,7 +120,7 @@ class LiquidGraph:
         held = False
         for one in self.plant.equipment[tag].lower():
             if isinstance(one, Pump):
-                self.movers[tag] = one
+                self.pumps[tag] = one
             elif isinstance(one, Vessel):
                 self.vessels[tag] = one
             elif isinstance(one, Loss):
@@ -148,7 +148,7 @@ class LiquidGraph:
         """Every gate lets pass and every pump runs, but what is told otherwise."""
         at = {
             tag: next((w.positions[0] for w in m.inside() if w.how == "gate"),
-                      "runs" if tag in self.movers else m.usual())
+                      "runs" if tag in self.pumps else m.usual())
             for tag, m in self.plant.equipment.items()
         }  # fmt: skip
         return Situation(at | dict(other or {}))
@@ -168,7 +168,7 @@ class LiquidGraph:
             return False
         if joint.how.how == "gate":
             return at in joint.how.positions
-        if joint.how.how == "mover":
+        if joint.how.how == "driven":
             if joint.machine in s.forced_l_min:
                 return False
             return self.runs(s, joint.machine) or joint.how.free
@@ -218,7 +218,7 @@ class LiquidGraph:
         while todo:
             here = todo.pop()
             for j in self._near.get(here, ()):
-                moves = j.how is not None and j.how.how == "mover"
+                moves = j.how is not None and j.how.how == "driven"
                 if not moves and self.is_open(j, s):
                     fresh = set(self.ends[j.id]) - seen
                     seen |= fresh
@@ -246,7 +246,7 @@ class LiquidGraph:
                 continue
             for j in self._near.get(here, ()):
                 a, b = self.ends[j.id]
-                one_way = j.how is not None and j.how.how in ("mover", "check")
+                one_way = j.how is not None and j.how.how in ("driven", "check")
                 if here == b and (one_way or (self.held(a) and not self._lets_in(j))):
                     continue
                 if here == a and self.held(b) and not self._lets_in(j):
@@ -272,8 +272,8 @@ class LiquidGraph:
         empty where no liquid gets there."""
         if start not in self._ways:
             nodes = {n for of in self.ends.values() for n in of if n.machine == start}
-            if start in self.movers:
-                nodes &= {self.port(start, self.movers[start].outlet)}
+            if start in self.pumps:
+                nodes &= {self.port(start, self.pumps[start].outlet)}
             elif start in self.vessels:
                 nodes = {n for n in nodes if self.held(n)}
             self._ways[start] = self.ways_from(None, *sorted(nodes, key=lambda n: n.name))

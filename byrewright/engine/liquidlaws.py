@@ -125,20 +125,20 @@ class Laws:
             return clean + 2 * dirt * (half - clean)
         return half + (2 * dirt - 1) * (full - half)
 
-    def pump(self, mover: Pump, speed: float) -> Element:
+    def pump(self, pump: Pump, speed: float) -> Element:
         """A centrifugal pump's curve through shut-off, rated and run-out point."""
-        assert mover.head_m is not None
+        assert pump.head_m is not None
         n = self.rules.number
-        q1, h1 = mover.flow_l_min * L_MIN, mover.head_m
+        q1, h1 = pump.flow_l_min * L_MIN, pump.head_m
         h0, h2 = n("pump.shut_off_ratio") * h1, n("pump.run_out_head_ratio") * h1
         q2 = n("pump.run_out_flow_ratio") * q1
         b = math.log((h0 - h2) / (h0 - h1)) / math.log(q2 / q1)
         return CENTRIFUGAL, [h0, (h0 - h1) / q1**b, b, speed]
 
-    def stopped(self, mover: Pump) -> Element:
+    def stopped(self, pump: Pump) -> Element:
         """A pump that stands and can be pushed through."""
-        head = (mover.head_m or 1.0) * self.rules.number("pump.stopped_share")
-        return POWER, [head / (mover.flow_l_min * L_MIN) ** 2, 2.0]
+        head = (pump.head_m or 1.0) * self.rules.number("pump.stopped_share")
+        return POWER, [head / (pump.flow_l_min * L_MIN) ** 2, 2.0]
 
 
 def padded(row: list[float]) -> list[float]:

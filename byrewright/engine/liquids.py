@@ -77,7 +77,7 @@ class Liquids(LiquidSections):
     def with_pumps(self, pumps: Mapping[str, Pump]) -> Liquids:
         """The same network with other pumps in their places."""
         other = copy(self)
-        other.movers = self.movers | dict(pumps)
+        other.pumps = self.pumps | dict(pumps)
         other.kept = {}
         laws = {
             k: law for k, law in self._laws_of.items() if self.joints[k[0]].machine not in pumps
@@ -99,10 +99,10 @@ class Liquids(LiquidSections):
                     laws.pipe(joint.pipe, water)
             for loss, dirt, half in product(self.losses.values(), (-1.0, 0.0), (False, True)):
                 laws.machine(loss, water, NOT_KNOWN_MM, dirt, half)
-            for mover in self.movers.values():
-                laws.stopped(mover)
-                if mover.head_m is not None:
-                    laws.pump(mover, 1.0)
+            for pump in self.pumps.values():
+                laws.stopped(pump)
+                if pump.head_m is not None:
+                    laws.pump(pump, 1.0)
             self._asks = tuple(rules.used)
         return self._asks
 
@@ -115,14 +115,14 @@ class Liquids(LiquidSections):
         Raises:
             LiquidsUnsolved: a section has no answer; nothing of it is given.
         """
-        displaced = [t for t, m in self.movers.items() if m.head_m is None and self.runs(s, t)
+        displaced = [t for t, m in self.pumps.items() if m.head_m is None and self.runs(s, t)
                      and t not in s.forced_l_min and s.at.get(t) != SHUT]  # fmt: skip
         if displaced:
             return self._displacing(s, displaced, only, broken)
         taken = {node: q for node, q in s.drawn_l_min.items() if q}
         for tag, q in sorted(s.forced_l_min.items()):
-            mover = self.movers[tag]
-            inlet, outlet = self.port(tag, mover.inlet), self.port(tag, mover.outlet)
+            pump = self.pumps[tag]
+            inlet, outlet = self.port(tag, pump.inlet), self.port(tag, pump.outlet)
             taken[inlet] = taken.get(inlet, 0.0) + q
             taken[outlet] = taken.get(outlet, 0.0) - q
         open_ = self.opened(s, taken)
@@ -143,7 +143,7 @@ class Liquids(LiquidSections):
                 if broken is None:
                     raise
                 broken.append(str(bad))
-        out.shut += sorted(t for t in self.movers if self.runs(s, t) and t not in open_.movers
+        out.shut += sorted(t for t in self.pumps if self.runs(s, t) and t not in open_.pumps
                            and t not in s.forced_l_min)  # fmt: skip
         return out
 
@@ -155,9 +155,9 @@ class Liquids(LiquidSections):
         alive = frozenset[Node]().union(*(part.nodes for part in open_.sections))
         flows = dict(s.forced_l_min)
         for tag in tags:
-            mover = self.movers[tag]
-            if self.port(tag, mover.inlet) in alive and self.port(tag, mover.outlet) in alive:
-                flows[tag] = mover.flow_l_min * s.speed.get(tag, 1.0)
+            pump = self.pumps[tag]
+            if self.port(tag, pump.inlet) in alive and self.port(tag, pump.outlet) in alive:
+                flows[tag] = pump.flow_l_min * s.speed.get(tag, 1.0)
             else:
                 shut.append(tag)
         found = self.solve(
@@ -328,13 +328,13 @@ class Liquids(LiquidSections):
             found.append(self.laws.heads(self.rules.number(key) / many**2, bore))
             if not self._both(joint):
                 found.append((ONE_WAY, [0.0, 0.0]))
-        if how.how == "mover":
-            mover = self.movers.get(tag)
-            if mover is None or mover.head_m is None:
+        if how.how == "driven":
+            pump = self.pumps.get(tag)
+            if pump is None or pump.head_m is None:
                 return found
             if self.runs(s, tag):
-                return [*found, self.laws.pump(mover, s.speed.get(tag, 1.0))]
-            return [*found, self.laws.stopped(mover)]
+                return [*found, self.laws.pump(pump, s.speed.get(tag, 1.0))]
+            return [*found, self.laws.stopped(pump)]
         loss = self.losses.get((tag, how.a, how.b))
         if loss is not None:
             half = s.at.get(tag) == "half"

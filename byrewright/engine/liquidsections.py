@@ -60,7 +60,7 @@ class Opened:
 
     sections: tuple[Section, ...]
     forced: tuple[int, ...]
-    movers: frozenset[str | None]
+    pumps: frozenset[str | None]
     cut_off: tuple[Node, ...]
 
 
@@ -162,11 +162,11 @@ class LiquidSections(LiquidGraph):
             else:
                 cut_off.append(start)
         forced = tuple(k for k, j in enumerate(self.joints) if j.machine in s.forced_l_min
-                       and j.how is not None and j.how.how == "mover")  # fmt: skip
+                       and j.how is not None and j.how.how == "driven")  # fmt: skip
         return Opened(
             tuple(sections), forced,
             frozenset(j.machine for j in map(self.joints.__getitem__, alive)
-                      if j.how is not None and j.how.how == "mover"),
+                      if j.how is not None and j.how.how == "driven"),
             tuple(cut_off),
         )  # fmt: skip
 
@@ -218,11 +218,11 @@ class LiquidSections(LiquidGraph):
         return nodes, sorted(found)
 
     def together(self, s: Situation, tags: Iterable[str]) -> tuple[tuple[str, ...], ...]:
-        """Those of some movers that share a section in a state."""
+        """Those of some pumps that share a section in a state."""
         sections = self.opened(s, ()).sections
         of: dict[object, list[str]] = {}
         for tag in tags:
-            inlet = self.port(tag, self.movers[tag].inlet)
+            inlet = self.port(tag, self.pumps[tag].inlet)
             of.setdefault(next((k for k, x in enumerate(sections) if inlet in x.nodes), inlet),
                           []).append(tag)  # fmt: skip
         return tuple(tuple(mine) for mine in of.values())
@@ -295,7 +295,7 @@ class LiquidSections(LiquidGraph):
                  taken: frozenset[Node]) -> Section:  # fmt: skip
         vessels = tuple(sorted((n for n in nodes if self.held(n)), key=lambda n: n.name))
         suction = [j.a for j in map(self.joints.__getitem__, joints)
-                   if j.how is not None and j.how.how == "mover"]  # fmt: skip
+                   if j.how is not None and j.how.how == "driven"]  # fmt: skip
         told_from = min(suction or nodes, key=lambda n: n.name)
         held = set(vessels or (told_from,))
         links = self._links(nodes, at, held | taken)

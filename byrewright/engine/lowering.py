@@ -146,7 +146,7 @@ class Lowering(Layout):
         gates: dict[str, dict[str, str]] = {}
         s = Situation(self.usual[MILKING])
         for tag in self.maps.pumps:
-            for node in self.net.ports(tag, self.net.movers[tag].outlet):
+            for node in self.net.ports(tag, self.net.pumps[tag].outlet):
                 for vessel, own in self.net.fewest(s, node).items():
                     if vessel in (*self.out.places, self.out.calf):
                         gates.setdefault(vessel, {}).update(own)
@@ -207,10 +207,10 @@ class Lowering(Layout):
             )
             name = f"{x.source} {'wash' if waits else 'by itself'}"
             if name not in rows:
-                pumps = [p for p in x.passes if p in self.net.movers]
+                pumps = [p for p in x.passes if p in self.net.pumps]
                 rows[name] = MoverRow(
                     name, pumps[0] if pumps else x.source, x.source, BY_ITSELF, 0.0,
-                    bank=int(waits), kw=sum(self.net.movers[p].motor_kw for p in pumps),
+                    bank=int(waits), kw=sum(self.net.pumps[p].motor_kw for p in pumps),
                 )  # fmt: skip
                 self.out.movers.append(rows[name])
             row = rows[name]
@@ -441,7 +441,7 @@ class Lowering(Layout):
     def _pumped(self, tag: str, port: str) -> bool:
         """Whether any pump stands in a ring, whatever it does."""
         ring = self.net.ring(self.net.port(tag, port))
-        return any(t in self.net.movers for t in ring)
+        return any(t in self.net.pumps for t in ring)
 
 
 def _sets(group: tuple[str, ...]) -> list[tuple[int, frozenset[str]]]:

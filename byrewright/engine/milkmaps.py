@@ -49,9 +49,9 @@ class MilkMaps:
         self.plugs = plugs
         """Outlets that a plug of the vessel's own keeps shut until it is to run empty."""
         self.pumps = tuple(
-            sorted(t for t, m in net.movers.items() if self._carries_milk(t, m.inlet))
+            sorted(t for t, m in net.pumps.items() if self._carries_milk(t, m.inlet))
         )
-        self.marked = marked | frozenset(net.movers)
+        self.marked = marked | frozenset(net.pumps)
         self.stores = tuple(sorted(
             t for t, v in net.vessels.items() if v.role == "store" and v.holds in ("milk", "wash")
         ))  # fmt: skip
@@ -59,8 +59,8 @@ class MilkMaps:
         self._kept = net.kept.setdefault((self.marked, plugs), {})
         self._keys: dict[object, tuple[tuple[str, str | None], ...]] = {}
         self._sections: dict[object, tuple[tuple[str, ...], ...]] = {}
-        movers = [(tag, net.movers[tag]) for tag in self.pumps]
-        self._pump_ends = [net.port(tag, n) for tag, m in movers for n in (m.inlet, m.outlet)]
+        pumps = [(tag, net.pumps[tag]) for tag in self.pumps]
+        self._pump_ends = [net.port(tag, n) for tag, m in pumps for n in (m.inlet, m.outlet)]
         self._bodies = [n for ends in net.ends.values() for n in ends
                         if n.machine in self.stores and net.held(n)]  # fmt: skip
 
@@ -123,8 +123,8 @@ class MilkMaps:
     def delivers(self, at: Positions, running: frozenset[str]) -> tuple[str, ...]:
         """Pipes that milk runs through from some pumps on to the vessels that it comes to."""
         s = self.situation(at, running, "milking")
-        movers = [(tag, self.net.movers[tag]) for tag in sorted(running)]
-        ends = frozenset(self.net.port(tag, n) for tag, m in movers for n in (m.inlet, m.outlet))
+        pumps = [(tag, self.net.pumps[tag]) for tag in sorted(running)]
+        ends = frozenset(self.net.port(tag, n) for tag, m in pumps for n in (m.inlet, m.outlet))
 
         def work(notes: list[str]) -> tuple[str, ...]:
             on = dict[Node, list[tuple[str, Node]]]()
@@ -132,7 +132,7 @@ class MilkMaps:
                 if q:
                     a, b = self.net.ends[name]
                     on.setdefault(a if q > 0 else b, []).append((name, b if q > 0 else a))
-            todo = [self.net.port(tag, m.outlet) for tag, m in movers]
+            todo = [self.net.port(tag, m.outlet) for tag, m in pumps]
             seen, pipes = set(todo), set[str]()
             while todo:
                 for name, end in on.get(todo.pop(), ()):
@@ -159,8 +159,8 @@ class MilkMaps:
 
     def _solve(self, s: Situation, running: frozenset[str],
                notes: list[str]) -> dict[str, list[Given]]:  # fmt: skip
-        movers = [(tag, self.net.movers[tag]) for tag in running]
-        ends = {self.net.port(tag, n) for tag, m in movers for n in (m.inlet, m.outlet)}
+        pumps = [(tag, self.net.pumps[tag]) for tag in running]
+        ends = {self.net.port(tag, n) for tag, m in pumps for n in (m.inlet, m.outlet)}
         flows = self._flows(s, frozenset(ends), notes)
         found: dict[tuple[str, str], Given] = {}
         for one in streams(self.net, flows, self.marked):
@@ -168,7 +168,7 @@ class MilkMaps:
             if first is not None and one.target != one.source:  # round through a stopped pump
                 given = found.setdefault((first, one.source), Given(first, one.source))
                 given.streams.append(
-                    replace(one, passes=tuple(t for t in one.passes if t not in self.net.movers))
+                    replace(one, passes=tuple(t for t in one.passes if t not in self.net.pumps))
                 )
         out: dict[str, list[Given]] = {}
         for (pump, _), given in sorted(found.items()):
@@ -195,7 +195,7 @@ class MilkMaps:
     def _starts(self, x: Stream, s: Situation, flows: Flows, notes: list[str]) -> bool:
         """Whether a stream by fall or vacuum begins: a line that rises over the liquid it comes
         from must be filled first, and nothing fills it."""
-        if set(x.passes) & set(self.net.movers):
+        if set(x.passes) & set(self.net.pumps):
             return True
         over, pipe = crest_over_m(self.net, s, flows, x.source, x.target)
         if over > FILM_M:

@@ -88,7 +88,7 @@ def _found(net: Liquids, s: Situation) -> tuple[dict[Node, float], dict[Node, fl
 def _levels(net: Liquids, at: Mapping[Node, list[int]],
             height: Mapping[Node, float]) -> dict[Node, float]:  # fmt: skip
     """The height to which liquid stays at each node: the lowest crest on any way to a vessel."""
-    drained = {net.port(tag, m.inlet) for tag, m in net.movers.items() if m.drains}
+    drained = {net.port(tag, m.inlet) for tag, m in net.pumps.items() if m.drains}
     # A filter is opened for its new sock before milk comes (common practice, no source).
     drained |= {Node(tag, end) for tag, *ends in net.losses if tag in net.socks for end in ends}
     heap = [(height[n], i, n) for i, n in enumerate(n for n in at if net.held(n) or n in drained)]

@@ -74,7 +74,7 @@ class Supplies:
                 best = found
             if best and anyhow and any(s is last for last in every[-2:-1]):
                 break  # a position of no mode counts only where none sends any
-        pumps = self.net.movers
+        pumps = self.net.pumps
         if best:
             best.sort(key=lambda x: (-x.l_min, x.source, x.passes))
             return [Supply(x.source, x.target, tuple(p for p in x.passes if p in pumps), x.l_min,
@@ -96,7 +96,7 @@ class Supplies:
 
     def _clean(self, stream: Stream, node: Node) -> bool:
         """Whether it comes straight, not through another machine that takes heat."""
-        return not any(p != node.machine and p not in self.net.movers for p in stream.passes)
+        return not any(p != node.machine and p not in self.net.pumps for p in stream.passes)
 
     def _stated(self, node: Node, sources: Collection[str],
                 every: list[Situation]) -> list[Supply]:  # fmt: skip

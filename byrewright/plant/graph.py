@@ -120,7 +120,7 @@ def is_open(plant: Plant, joint: Edge, mode: str, wrong: dict[str, str] | None =
     position = (wrong or {}).get(joint.machine) or plant.position(mode, joint.machine)
     if joint.how.how == "gate":
         return position in joint.how.positions
-    if joint.how.how == "mover":
+    if joint.how.how == "driven":
         return joint.how.free or position == "runs"
     return True
 
@@ -138,9 +138,9 @@ def reached(
     """Machines that a fluid reaches in a mode from the machines or nodes `starts`, themselves
     included; through the machines `past` it does not go.
 
-    Pipes of the services are followed both ways, gates where the mode has them open, movers and
+    Pipes of the services are followed both ways, gates where the mode has them open, pumps and
     one-way fittings in their own sense only (`against`: against it, from a pump back to what it
-    draws from). A mover that stands ready for the mode counts as one that runs.
+    draws from). A pump that stands ready for the mode counts as one that runs.
     """
     at = graph.at()
     front = [n for n in graph.nodes if n.machine in starts or n in starts]
@@ -163,8 +163,8 @@ def _passes(plant: Plant, joint: Edge, mode: str, services: Collection[str], alo
         if joint.service is None and joint.pipe is not None:  # between ports that take several
             return not plant.services_open_to(joint.pipe).isdisjoint(services)
         return joint.service in services
-    if joint.how.how in ("mover", "check") and not along:
+    if joint.how.how in ("driven", "check") and not along:
         return False
-    if joint.how.how == "mover":
+    if joint.how.how == "driven":
         return plant.position(mode, joint.machine) in ("runs", "ready")
     return is_open(plant, joint, mode)

@@ -27,7 +27,7 @@ LIQUIDS: frozenset[Service] = frozenset({"milk", "wash", "water", "drain"})
 PIPED: frozenset[Service] = frozenset(SERVICES) - {"power", "signal"}
 
 Direction = Literal["in", "out", "both"]
-How = Literal["pass", "mover", "gate", "check", "trap"]
+How = Literal["pass", "driven", "gate", "check", "trap"]
 
 
 DIGITS = frozenset("0123456789")
@@ -56,7 +56,7 @@ class Port:
 class InternalPath:
     """A way through a machine from port `a` to port `b`.
 
-    `how`: pass (always open), mover (pushed from a to b while it runs; `free` tells whether it
+    `how`: pass (always open), driven (pushed from a to b while it runs; `free` tells whether it
     can be pushed through while stopped), gate (open in the positions listed), check (a to b
     only), trap (gas passes, liquid shuts it). A port `*` is the vessel's own body.
     """

@@ -102,13 +102,13 @@ def reaches_l_min(plant: Plant, rules: Rulebook, tag: str, port: str) -> float |
 
 
 def _flows(ctx: StudyContext, only: Collection[str]) -> None:
-    movers = net_of(ctx).movers
+    liquid = net_of(ctx).pumps
     for key, pumps in (("milk_pump_flow", ctx.plant.machines(MovesMilk)),
                        ("pump_flow", ctx.plant.machines(MovesWater))):  # fmt: skip
         for pump in pumps:
             if only and pump.id not in only:
                 continue
-            if pump.id in movers and (flow := pumped_l_min(ctx, pump.id)) is not None:
+            if pump.id in liquid and (flow := pumped_l_min(ctx, pump.id)) is not None:
                 _read(ctx, key, "Flow of the pump", flow, "L/min", pump.id,
                       f"gives about {flow:.0f} L/min alone at full speed through its own lines.",
                       "solved network: pump curve and lines")  # fmt: skip

@@ -67,7 +67,7 @@ def _some(tags: list[str]) -> str:
 def _fits(ctx: StudyContext, made: Sited, mends: Mends) -> None:
     pairs = checks.overlaps(made.plan)
     said = _some([f"{a} and {b}" for a, b in pairs])
-    wrong = list(dict.fromkeys(mends.mover(a, b) for a, b in pairs))
+    wrong = list(dict.fromkeys(mends.to_move(a, b) for a, b in pairs))
     apart = mends.moves(wrong)
     ctx.find(
         "place.overlap", "Machines in one another", float(len(pairs)), "pairs",

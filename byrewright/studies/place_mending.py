@@ -85,7 +85,7 @@ class Mends:
             return ()
         return other_ways(self.ctx.plant, self.made, pairs, look, self._gap_m)
 
-    def mover(self, a: str, b: str) -> str:
+    def to_move(self, a: str, b: str) -> str:
         """Which of two machines is moved: the one that a person put there, else the smaller."""
         one, other = self.made.plan.bodies[a], self.made.plan.bodies[b]
         if one.pinned != other.pinned:

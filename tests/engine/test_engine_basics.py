@@ -206,7 +206,7 @@ def test_a_new_kind_runs_without_a_word_to_the_engine() -> None:
         KIND = "test_ladle"
         TITLE = "Ladle"
         PORTS = ports(port("dip", "milk", direction="in"), port("spout", "milk", direction="out"))
-        INSIDE = (InternalPath("dip", "spout", "mover"),)
+        INSIDE = (InternalPath("dip", "spout", "driven"),)
         STATES = RUN
 
         scoops_min: float = par("", "scoops a minute", ge=1, le=100)

@@ -224,7 +224,7 @@ def test_kept_answers_are_those_of_a_network_asked_afresh() -> None:
         return found
 
     def faster(net: Liquids) -> dict[str, Pump]:
-        return {"MP3": replace(net.movers["MP3"], flow_l_min=400.0)}
+        return {"MP3": replace(net.pumps["MP3"], flow_l_min=400.0)}
 
     kept, fresh = [], []
     for one in others:
@@ -235,7 +235,7 @@ def test_kept_answers_are_those_of_a_network_asked_afresh() -> None:
             for store in (liquidsections._opened, liquidsections._sections, liquidsections._risen):
                 store.clear()
             net = Liquids(one, rules)
-            net.movers |= faster(net) if quick else {}
+            net.pumps |= faster(net) if quick else {}
             fresh.append(asked(net))
     assert kept == fresh
     assert [kept.index(x) for x in kept] == list(range(len(kept))), "the plants must differ"

@@ -24,7 +24,7 @@ def test_a_copy_keeps_the_graph_only_where_it_is_joined_up_as_before() -> None:
     ways = {j.how.positions for j in three.joints if j.machine == "V31" and j.how is not None}
     assert ("to_b", "half") in ways and ("open", "half") not in ways
     other = build(with_machine(plant, plants.machine("MP1", "header")))
-    assert {j.how.how for j in other.joints if j.machine == "MP1" and j.how} != {"mover"}
+    assert {j.how.how for j in other.joints if j.machine == "MP1" and j.how} != {"driven"}
     preventer = build(
         with_machine(plant, plants.machine("WF1", "backflow_preventer", flow_l_min=500))
     )

@@ -125,7 +125,7 @@ def _graph(plant: Plant, lost: set[str], runs: set[str], services: set[str],
         for way in machine.inside():
             for a in _named(machine, way.a, ports):
                 for b in _named(machine, way.b, ports):
-                    if way.how == "mover" and tag not in runs:
+                    if way.how == "driven" and tag not in runs:
                         continue
                     if held and tag in held and _rest(plant, machine) not in way.positions:
                         continue

@@ -27,7 +27,7 @@ class AirCompressor(CompressesAir):
     NEEDS_POWER = True
     TESTS = ("compressor output",)
     PORTS = ports(port("outlet", "air", direction="out"))
-    INSIDE = (InternalPath("*", "outlet", "mover"),)
+    INSIDE = (InternalPath("*", "outlet", "driven"),)
     CAN = frozenset({"runs"})
     STATES = RUN
     FAILURES = (

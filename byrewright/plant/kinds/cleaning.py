@@ -63,7 +63,7 @@ class Doser(DosesWash):
     FORM = Footprint("wash", 0.35, 0.35, 0.5, 25)
     NEEDS_POWER = True
     PORTS = ports(port("outlet", "wash", direction="out"))
-    INSIDE = (InternalPath("*", "outlet", "mover"),)
+    INSIDE = (InternalPath("*", "outlet", "driven"),)
     STATES = ("stopped", "runs")
     FAILURES = (Failure("does not dose", "dosing_pump", 1.0, "drum level does not fall; counts rise days later",
                         "prime it; change its tube; wash again", "tube set", effects.outside("a wash without chemicals; counts rise days later")),)  # fmt: skip

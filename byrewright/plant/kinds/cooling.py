@@ -259,7 +259,7 @@ class CondensingUnit(MakesCold):
                   port("recovery_in", "water", direction="in", needed=False),
                   port("recovery_out", "water", direction="out", needed=False))  # fmt: skip
     INSIDE = (
-        InternalPath("refrigerant_in", "refrigerant_out", "mover"),
+        InternalPath("refrigerant_in", "refrigerant_out", "driven"),
         InternalPath("recovery_in", "recovery_out"),
     )
     CAN = frozenset({"runs"})

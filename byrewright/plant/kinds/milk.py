@@ -179,7 +179,7 @@ class MilkPump(MovesMilk):
         port("inlet", "milk", "wash", direction="in"),
         port("outlet", "milk", "wash", direction="out"),
     )
-    INSIDE = (InternalPath("inlet", "outlet", "mover", free=True),)
+    INSIDE = (InternalPath("inlet", "outlet", "driven", free=True),)
     CAN = frozenset({"moves liquid", "runs"})
     STATES = RUN
     FAILURES = (

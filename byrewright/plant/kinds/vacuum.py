@@ -40,7 +40,7 @@ class VacuumPump(PumpsVacuum):
         port("inlet", "vacuum", direction="in"),
         port("exhaust", "air", direction="out", needed=False, meaning="to open air"),
     )
-    INSIDE = (InternalPath("inlet", "exhaust", "mover"),)
+    INSIDE = (InternalPath("inlet", "exhaust", "driven"),)
     CAN = frozenset({"runs"})
     STATES = RUN
     FAILURES = (

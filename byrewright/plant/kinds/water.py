@@ -81,7 +81,7 @@ class LiquidPump(MovesWater):
     TESTS = ("pump flow",)
     PORTS = ports(port("inlet", "water", "wash", "coolant", direction="in"),
                   port("outlet", "water", "wash", "coolant", direction="out"))  # fmt: skip
-    INSIDE = (InternalPath("inlet", "outlet", "mover", free=True),)
+    INSIDE = (InternalPath("inlet", "outlet", "driven", free=True),)
     CAN = frozenset({"moves liquid", "runs"})
     STATES = RUN
     FAILURES = (

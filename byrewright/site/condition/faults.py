@@ -224,21 +224,21 @@ def _one_way(
 ) -> Iterator[Fault]:
     """Non-return valves: what leaks back is lost to the partner that runs, or comes as air."""
     for valve in plant.machines(PassesOneWay):
-        movers, ends = _beside(plant, valve.id)
-        if not movers:
+        pumps, ends = _beside(plant, valve.id)
+        if not pumps:
             continue
         for failure in valve.failures():
             rate = valve.count * life_a_year(failure.life, rules, hours)
             moves = (
-                _back(plant, rules, figures, valve, movers, ends)
+                _back(plant, rules, figures, valve, pumps, ends)
                 if failure.effect.law == "passes"
-                else _stuck(plant, figures, valve, movers)
+                else _stuck(plant, figures, valve, pumps)
             )
             moves = {k: v for k, v in moves.items() if k in figures}
             for key in list(moves):
-                mover = plant.equipment.get(key.partition("@")[2])
-                if isinstance(mover, MovesWater):
-                    moves |= _follows(plant, rules, figures, mover, key, moves[key])
+                pump = plant.equipment.get(key.partition("@")[2])
+                if isinstance(pump, MovesWater):
+                    moves |= _follows(plant, rules, figures, pump, key, moves[key])
             if moves:
                 yield Fault(valve.id, failure.way, failure.do, moves, rate)
 
@@ -246,7 +246,7 @@ def _one_way(
 def _beside(plant: Plant, tag: str) -> tuple[set[str], set[str]]:
     """Machines that move something next to a non-return valve, and what else it leads to, valves
     passed over."""
-    movers, ends, seen, ahead = set(), set(), {tag}, [tag]
+    pumps, ends, seen, ahead = set(), set(), {tag}, [tag]
     while ahead:
         for pipe in plant.pipes_at(ahead.pop()):
             for end in (pipe.start, pipe.end):
@@ -256,17 +256,17 @@ def _beside(plant: Plant, tag: str) -> tuple[set[str], set[str]]:
                 seen.add(other)
                 machine = plant.equipment[other]
                 if isinstance(machine, PumpsVacuum | MovesMilk | MovesWater):
-                    movers.add(other)
+                    pumps.add(other)
                 elif machine.can("is a valve"):
                     ahead.append(other)
                 else:
                     ends.add(other)
-    return movers, ends
+    return pumps, ends
 
 
 def _back(
     plant: Plant, rules: Rulebook, figures: Mapping[str, Figure], valve: Machine,
-    movers: set[str], ends: set[str],
+    pumps: set[str], ends: set[str],
 ) -> dict[str, tuple[float, ...]]:  # fmt: skip
     moves: dict[str, tuple[float, ...]] = {}
     own = f"own.back_flow@{valve.id}"
@@ -275,9 +275,9 @@ def _back(
         for other in plant.machines(PassesOneWay)
         for some, there in (_beside(plant, other.id),)
         if other.id != valve.id and there & ends
-        for tag in some - movers
+        for tag in some - pumps
     }
-    for tag in sorted(movers):
+    for tag in sorted(pumps):
         machine = plant.equipment[tag]
         if isinstance(machine, PumpsVacuum):
             share = rules.number("failures.backflow_share")
@@ -298,13 +298,13 @@ def _back(
 
 
 def _stuck(
-    plant: Plant, figures: Mapping[str, Figure], valve: Machine, movers: set[str]
+    plant: Plant, figures: Mapping[str, Figure], valve: Machine, pumps: set[str]
 ) -> dict[str, tuple[float, ...]]:
     lines = (f"air_line@{p.id}" for p in plant.pipes_at(valve.id))
     line = next((k for k in lines if k in figures), None)
     if line is not None:
         return {line: (ALMOST_SHUT,)}
-    return {f"{kind}@{tag}": (OFF,) for tag in sorted(movers)
+    return {f"{kind}@{tag}": (OFF,) for tag in sorted(pumps)
             for kind in ("milk_pump_head", "pump_head")}  # fmt: skip
 
 

@@ -153,7 +153,7 @@ class Net:
         self.machines = frozenset(n.machine for n in self.near)
         inside = {j.id: j for n in self.near for _, j, _ in self.near[n] if j.how is not None}
         self.acting = tuple(
-            j for j in inside.values() if j.how is not None and j.how.how in ("gate", "mover")
+            j for j in inside.values() if j.how is not None and j.how.how in ("gate", "driven")
         )
         self._nodes = list(self.near)
         self._at = {n: i for i, n in enumerate(self._nodes)}
@@ -176,7 +176,7 @@ class Net:
         how = joint.how
         if how is None or along:
             return True
-        if how.how in ("check", "mover"):
+        if how.how in ("check", "driven"):
             return False
         if "*" in (how.a, how.b):
             name = how.b if how.a == "*" else how.a

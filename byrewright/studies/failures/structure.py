@@ -341,7 +341,7 @@ class Asked:
         assert how is not None
         if how.how == "gate":
             return self.gate(joint)
-        if how.how == "mover":
+        if how.how == "driven":
             return self.runs(tag)
         return ()
 

@@ -75,7 +75,7 @@ class Spills:
         key = (mode, tuple(sorted(wrong)))
         if key not in self._kept:
             flows = self.net.solve(self.net.situation(mode, dict(wrong)), broken=[])
-            self._kept[key] = streams(self.net, flows, frozenset(self.net.movers))
+            self._kept[key] = streams(self.net, flows, frozenset(self.net.pumps))
         return self._kept[key]  # type: ignore[return-value]
 
     def out_of(self, hit: Hit, tank: str) -> float:

@@ -216,8 +216,8 @@ class _Reader:
             self.liquid.append(Arc(a, b, how="check", owner=machine_id))
             self.gas.append(Arc(a, b, how="check"))
             self.closed.append(Arc(b, a, how="check", owner=machine_id))
-        elif how.how == "mover":
-            self._mover(machine_id, machine, a, b, how.free)
+        elif how.how == "driven":
+            self._driven(machine_id, machine, a, b, how.free)
         else:
             gate = how.how == "gate"
             may = frozenset(how.positions) if gate else None
@@ -243,19 +243,19 @@ class _Reader:
             return (into, out) if node is joint.a else (out, into)
         return True, True
 
-    def _mover(self, machine_id: str, machine: Machine, a: int, b: int, free: bool) -> None:
+    def _driven(self, machine_id: str, machine: Machine, a: int, b: int, free: bool) -> None:
         push = frozenset({RUNS, READY})
         idle = frozenset({STOPPED, READY})
         port = machine.port(self.graph_port(b))
         if port is None or not port.services & LIQUIDS:
             return
         may = frozenset({RUNS, READY, STOPPED}) if free else push
-        self.liquid.append(Arc(a, b, machine_id, may, may, "mover", machine_id))
+        self.liquid.append(Arc(a, b, machine_id, may, may, "driven", machine_id))
         if free:
-            self.liquid.append(Arc(b, a, machine_id, idle, idle, "mover", machine_id))
+            self.liquid.append(Arc(b, a, machine_id, idle, idle, "driven", machine_id))
             self.gas += [
-                Arc(a, b, machine_id, idle, idle, "mover"),
-                Arc(b, a, machine_id, idle, idle, "mover"),
+                Arc(a, b, machine_id, idle, idle, "driven"),
+                Arc(b, a, machine_id, idle, idle, "driven"),
             ]
 
     def graph_port(self, number: int) -> str:

@@ -314,7 +314,7 @@ class _Asker:
                 arc.b not in into or arc.b in suck
             ):  # nothing falls out of vacuum into an open vessel
                 ways.append((arc.b, arc.a, guard, must))
-            if arc.how == "mover" and must is not None and RUNS in must:
+            if arc.how == "driven" and must is not None and RUNS in must:
                 ways.append((arc.b + size, arc.a, guard, frozenset({RUNS, READY})))
         starts: list[Start] = [(n + size, None, None) for n in ends if n not in suck]
         self.spread("pumped away", starts, ways)

@@ -79,7 +79,7 @@ def other_positions(plant: Plant, machine_id: str, wanted: str | None) -> tuple[
     if machine.can("gives milk"):
         return ()
     ways = machine.inside()
-    if any(w.how == "mover" for w in ways):
+    if any(w.how == "driven" for w in ways):
         return tuple(
             s for s in (RUNS, STOPPED) if s != wanted and not (s == RUNS and wanted == READY)
         )

@@ -108,6 +108,6 @@ def choices(plant: Plant, machine_id: str) -> tuple[str, ...]:
     ways = machine.inside()
     if any(w.how == "gate" for w in ways):
         return tuple(dict.fromkeys((*machine.states(), *(p for w in ways for p in w.positions))))
-    if any(w.how == "mover" for w in ways):
+    if any(w.how == "driven" for w in ways):
         return tuple(s for s in machine.states() if s in ("stopped", "runs"))
     return ()

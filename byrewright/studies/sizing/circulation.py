@@ -66,7 +66,7 @@ def stages(net: Liquids, mode: str) -> list[Stage]:
 def _stages(net: Liquids, mode: str) -> list[Stage]:
     s = net.situation(mode)
     flows = net.solve(s)
-    found = streams(net, flows, frozenset(net.movers))
+    found = streams(net, flows, frozenset(net.pumps))
     wash = {t for t, v in net.vessels.items() if v.holds == "wash" and v.role == "store"}
     open_ends = {m.id for m in net.plant.machines(LoadsTankers)}  # a coupling over its gully
     milk = {t for t, v in net.vessels.items() if v.holds == "milk" and not v.fill} - open_ends
@@ -165,7 +165,7 @@ def _supplied(ctx: StudyContext, mode: str, comes: bool, wanted_l_min: float) ->
     comes to no receiver, and where it is drawn through a pump that stands."""
     net = net_of(ctx)
     s = net.situation(mode)
-    every = streams(net, net.solve(s), frozenset(net.movers))
+    every = streams(net, net.solve(s), frozenset(net.pumps))
     wash = {t for t, v in net.vessels.items() if v.holds == "wash" and v.role == "store"}
     fills = [n for n, m in ctx.plant.modes.items()
              if {"wash", "rinse"} & set(m.does) and not washes_units(ctx.plant, n)]  # fmt: skip
@@ -219,18 +219,18 @@ def _fit(
     net = net_of(ctx)
     net = net.with_pumps({
         t: replace(
-            net.movers[t],
-            flow_l_min=milk.get((t, "flow_l_min")) or net.movers[t].flow_l_min,
-            head_m=milk.get((t, "head_m")) or net.movers[t].head_m,
+            net.pumps[t],
+            flow_l_min=milk.get((t, "flow_l_min")) or net.pumps[t].flow_l_min,
+            head_m=milk.get((t, "head_m")) or net.pumps[t].head_m,
         )
         for t in stage.pumps
     })  # fmt: skip
-    mover = net.movers[tag]
-    rated = (mover.flow_l_min, mover.head_m)
-    alike = [t for t in stage.pumps if (net.movers[t].flow_l_min, net.movers[t].head_m) == rated]
+    pump = net.pumps[tag]
+    rated = (pump.flow_l_min, pump.head_m)
+    alike = [t for t in stage.pumps if (net.pumps[t].flow_l_min, net.pumps[t].head_m) == rated]
 
     def takes(**changed: float) -> float:
-        other = net.with_pumps({t: replace(net.movers[t], **changed) for t in alike})  # type: ignore[arg-type]
+        other = net.with_pumps({t: replace(net.pumps[t], **changed) for t in alike})  # type: ignore[arg-type]
         every = stages(other, stage.mode)
         return next((x.out_l_min for x in every if x.vessels == stage.vessels), 0.0)
 
@@ -241,10 +241,10 @@ def _fit(
             middle = (low + high) / 2
             low, high = (low, middle) if takes(flow_l_min=middle) >= want else (middle, high)
         flow = next_round(high)
-        if flow <= FIT_OVER * max(mover.flow_l_min, want / len(alike)):
+        if flow <= FIT_OVER * max(pump.flow_l_min, want / len(alike)):
             return {(t, "flow_l_min"): flow for t in alike}
-    flow = max(mover.flow_l_min, next_round(want / len(alike)))
-    head = math.ceil(mover.head_m or 0.0)
+    flow = max(pump.flow_l_min, next_round(want / len(alike)))
+    head = math.ceil(pump.head_m or 0.0)
     while (head := head + 1) <= FIT_HEAD_M:
         if takes(flow_l_min=flow, head_m=head) >= want:
             both = {"flow_l_min": flow, "head_m": float(head)}

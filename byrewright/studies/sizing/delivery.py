@@ -257,7 +257,7 @@ def _suction(ctx: StudyContext, pump: MovesMilk, at: Asked) -> None:
     low = asked(ctx, pump.id, at.mode, at.l_min, {at.source: 0.0})
     if low is None:
         return
-    stated_m = net_of(ctx).movers[pump.id].npsh_m
+    stated_m = net_of(ctx).pumps[pump.id].npsh_m
     needs = ctx.number("pump.npsh_m") if stated_m is None else stated_m
     limit = needs + ctx.number("pump.npsh_margin_m")
     do = _thriftier(ctx, pump, low.npsh_m) if low.npsh_m < limit else ()

@@ -46,13 +46,13 @@ def pumped_l_min(ctx: StudyContext, tag: str) -> float | None:
 
 def _pumped_l_min(ctx: StudyContext, tag: str) -> float | None:
     net = net_of(ctx)
-    mine = ctx.plant.equipment[tag].port(net.movers[tag].inlet)
+    mine = ctx.plant.equipment[tag].port(net.pumps[tag].inlet)
     alike = {
-        t: "stopped" for t, m in net.movers.items()
+        t: "stopped" for t, m in net.pumps.items()
         if t != tag and (p := ctx.plant.equipment[t].port(m.inlet)) is not None
         and mine is not None and p.services == mine.services
     }  # fmt: skip
-    joints = [j.id for j in net.joints if j.machine == tag and j.how and j.how.how == "mover"]
+    joints = [j.id for j in net.joints if j.machine == tag and j.how and j.how.how == "driven"]
     ends = [n for j in joints for n in net.ends[j]]
     modes = [n for n in ctx.plant.modes if ctx.plant.position(n, tag) not in (None, "stopped")]
     for mode in modes:
@@ -107,15 +107,15 @@ def asked(ctx: StudyContext, pump: str, mode: str, l_min: float,
     beside = _beside(ctx, net, pump)
     s = net.situation(mode, {**dict.fromkeys(beside, "stopped"), pump: "runs"})
     s = replace(s, forced_l_min={pump: l_min}, level_l=dict(level_l or {}))
-    mover = net.movers[pump]
-    ends = net.port(pump, mover.inlet), net.port(pump, mover.outlet)
+    rated = net.pumps[pump]
+    ends = net.port(pump, rated.inlet), net.port(pump, rated.outlet)
     try:
         flows = net.solve(s, frozenset(ends))
     except LiquidsUnsolved:
         return None
     if any(n not in flows.head_m for n in ends):
         return None
-    return _told(net, flows, s, pump, mover, mode, l_min)
+    return _told(net, flows, s, pump, rated, mode, l_min)
 
 
 def reaching(ctx: StudyContext, pump: str, mode: str, l_min: float,
@@ -123,13 +123,13 @@ def reaching(ctx: StudyContext, pump: str, mode: str, l_min: float,
     """The flow of a pump, L/min, at which each port wanted has what it wants, and not less than
     `l_min`; None where one of them is not reached. Ports are (machine, name)."""
     net = net_of(ctx)
-    mover = net.movers[pump]
+    rated = net.pumps[pump]
     q = l_min
     for _ in range(TIMES):
         s = net.situation(mode, {**dict.fromkeys(_beside(ctx, net, pump), "stopped"),
                                  pump: "runs"})  # fmt: skip
         flows = net.solve(replace(s, forced_l_min={pump: q}),
-                          frozenset([net.port(pump, mover.outlet)]))  # fmt: skip
+                          frozenset([net.port(pump, rated.outlet)]))  # fmt: skip
         short = 1.0
         for (tag, port), want in wants.items():
             node = net.port(tag, port)
@@ -156,19 +156,19 @@ def hardest(ctx: StudyContext, pump: str, l_min: float) -> Asked | None:
 
 def _beside(ctx: StudyContext, net: Liquids, pump: str) -> list[str]:
     """The pumps that could run in the same lines: of the same liquid, and told apart from it."""
-    port = ctx.plant.equipment[pump].port(net.movers[pump].inlet)
+    port = ctx.plant.equipment[pump].port(net.pumps[pump].inlet)
     carries = port.services if port is not None else frozenset()
     found = []
-    for tag, one in net.movers.items():
+    for tag, one in net.pumps.items():
         other = ctx.plant.equipment[tag].port(one.inlet)
         if tag != pump and other is not None and other.services == carries:
             found.append(tag)
     return found
 
 
-def _told(net: Liquids, flows: Flows, s: Situation, pump: str, mover: Pump, mode: str,
+def _told(net: Liquids, flows: Flows, s: Situation, pump: str, rated: Pump, mode: str,
           l_min: float) -> Asked:  # fmt: skip
-    inlet, outlet = net.port(pump, mover.inlet), net.port(pump, mover.outlet)
+    inlet, outlet = net.port(pump, rated.inlet), net.port(pump, rated.outlet)
     fluid = flows.fluid[inlet]
     lost = {"pipe": 0.0, "inside": 0.0}
     goal = _follow(net, flows, outlet, 1.0, lost, pump)
@@ -195,7 +195,7 @@ def _pipes(net: Liquids, flows: Flows) -> dict[str, float]:
 def ports_to(ctx: StudyContext, pump: str, goals: Sequence[str]) -> list[Node]:
     """The ports of some machines that a pump's liquid could reach, not through one of them."""
     net = net_of(ctx)
-    reached = net.ways_from(None, net.port(pump, net.movers[pump].outlet))
+    reached = net.ways_from(None, net.port(pump, net.pumps[pump].outlet))
     return [
         n for n, passed in reached.items()
         if n.machine in goals and not net.held(n) and not any(j.machine in goals for j in passed)
@@ -210,10 +210,10 @@ def serve(ctx: StudyContext, group: Sequence[str], wants: Sequence[Want]) -> Ask
     None where a want is not reached, or nothing feeds the pump, in any mode.
     """
     net = net_of(ctx)
-    pump, mover = group[0], net.movers[group[0]]
-    inlet, outlet = net.port(pump, mover.inlet), net.port(pump, mover.outlet)
+    pump, rated = group[0], net.pumps[group[0]]
+    inlet, outlet = net.port(pump, rated.inlet), net.port(pump, rated.outlet)
     modes = sorted(ctx.plant.modes, key=lambda m: ctx.plant.position(m, pump) != "runs")
-    stands = dict.fromkeys(net.movers, SHUT) | dict.fromkeys(group, "runs")
+    stands = dict.fromkeys(net.pumps, SHUT) | dict.fromkeys(group, "runs")
     every = [net.situation(m, stands) for m in modes]
     for s in (*every, net.every_way(stands)):  # what no mode joins is tried with every valve open
         sources = net.joined(s, inlet)
@@ -324,7 +324,7 @@ def _dry_in(ctx: StudyContext, tag: str, port: str) -> Iterator[str]:
     chilled = one is not None and "coolant" in one.services
     ring = net.ring(node) if chilled else ()
     makes = any(isinstance(ctx.plant.equipment[t], MakesCold) for t in ring)
-    if makes and not any(t in net.movers for t in ring):
+    if makes and not any(t in net.pumps for t in ring):
         return
     for name, mode in ctx.plant.modes.items():
         if not {"milking", "direct_load"} & set(mode.does):

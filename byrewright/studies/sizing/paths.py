@@ -24,7 +24,7 @@ class Ways:
             if joint.pipe is not None and "vacuum" not in plant.services_open_to(joint.pipe):
                 continue
             if joint.service in (None, "vacuum") and (
-                joint.how is None or joint.how.how != "mover"
+                joint.how is None or joint.how.how != "driven"
             ):
                 self._out[joint.a].append((joint, joint.b))
                 self._out[joint.b].append((joint, joint.a))

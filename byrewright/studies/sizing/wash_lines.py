@@ -170,7 +170,7 @@ def _wet(ctx: StudyContext, into: str | None) -> list[MilkPipe]:
     if into is None or drain is None:
         return wet
     net = net_of(ctx)
-    states = [net.situation(into, dict.fromkeys(net.movers, "stopped")), net.situation(drain)]
+    states = [net.situation(into, dict.fromkeys(net.pumps, "stopped")), net.situation(drain)]
     left = standing(net, states, [x.pipe.id for x in wet])
     return [
         replace(x, stays_l=one.litres, shut_in=one.shut_in)
@@ -360,7 +360,7 @@ def _stays(
     stay = sorted((x for x in wet if x.stays_l > LEAST_L), key=lambda x: -x.stays_l)
     shut = [x for x in stay if x.shut_in]
     after = f" after {into}" if into else ""
-    pumps = [p.id for p in ctx.plant.machines(MovesMilk) if not net_of(ctx).movers[p.id].drains]
+    pumps = [p.id for p in ctx.plant.machines(MovesMilk) if not net_of(ctx).pumps[p.id].drains]
     ctx.find(
         "wash.standing", "Rinse water that stays in lines "
         + ("between tanks and tanker" if out else "of milk"), round(litres, 1), "L",

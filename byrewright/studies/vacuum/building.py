@@ -160,7 +160,7 @@ class _Builder:
                 return True
             return all(self._milk_and_air(n) for n in ends)
         how = joint.how.how if joint.how else "pass"
-        return how != "mover" and all(self._airy(n) for n in (joint.a, joint.b))
+        return how != "driven" and all(self._airy(n) for n in (joint.a, joint.b))
 
     def _machine(self, node: Node) -> Machine:
         return self.plant.equipment[node.machine]
