@@ -83,7 +83,7 @@ def timed(work: Callable[[], Any], runs: int = 1) -> tuple[float, Any]:
 def line_kg(compiled: Compiled, pump: str) -> float:
     """What the line of a pump holds."""
     T = compiled.tables
-    m = T.I[T.rows("movers")][compiled.names.movers.index(pump)]
+    m = T.I[T.rows("transfers")][compiled.names.transfers.index(pump)]
     line = int(T.I[m[sh.MI_J0] : m[sh.MI_J1], sh.J_LINE].max())
     return float(T.F[line, sh.LN_CAP]) if line >= 0 else 0.0
 
@@ -199,7 +199,8 @@ def main() -> None:
     print(f"cow traffic alone: engine {cows_ours:.3f} s (each unit's milk each second), "
           f"SimPy {cows_theirs:.3f} s (events), ratio {cows_theirs / cows_ours:.1f}")  # fmt: skip
     names, ns = compiled.names, 1e9 / 86400
-    rows = f"{len(names.vessels)} vessels, {len(names.movers)} movers, {len(names.joints)} joints"
+    rows = (f"{len(names.vessels)} vessels, {len(names.transfers)} transfers, "
+            f"{len(names.branches)} branches")  # fmt: skip
     rest, room = ns * (few_s - cows_ours), ns * theirs / 100
     print(f"where it goes: cows {ns * cows_ours:.0f} ns a step, all else {rest:.0f} ns for {rows}, "
           f"all looked at in every step; a ratio of 100 leaves {room:.0f} ns")  # fmt: skip

@@ -82,14 +82,14 @@ class Arrays:
             v_i[i, sh.VI_WASHED] = int(row.washed)
         return v_f, v_i
 
-    def _mover_arrays(self) -> tuple[sh.Floats, sh.Ints, sh.Ints, sh.Floats, sh.Floats]:
+    def _transfer_arrays(self) -> tuple[sh.Floats, sh.Ints, sh.Ints, sh.Floats, sh.Floats]:
         low, names = self.low, self.names
         rows: list[tuple[int, ...]] = []
         shares: list[dict[tuple[int, int], float]] = []
-        m_f = sh.zeros(len(low.movers), len(sh.MOVER))
-        m_i = np.full((len(low.movers), len(sh.MOVER_I)), -1, np.int64)
-        most = sh.zeros(max(low.states, 1), low.running, len(low.movers), len(sh.FLOW))
-        for i, m in enumerate(low.movers):
+        m_f = sh.zeros(len(low.transfers), len(sh.TRANSFER))
+        m_i = np.full((len(low.transfers), len(sh.TRANSFER_I)), -1, np.int64)
+        most = sh.zeros(max(low.states, 1), low.running, len(low.transfers), len(sh.FLOW))
+        for i, m in enumerate(low.transfers):
             m_f[i] = (m.most_kg_s, m.full, m.start, m.stop, m.floor, m.kw, m.tau, m.steps)
             m_i[i, sh.MI_SRC] = names.vessels.index(m.src)
             m_i[i, sh.MI_LAW] = m.law
@@ -98,7 +98,7 @@ class Arrays:
             m_i[i, sh.MI_KWH] = self.meter(m.machine) if m.kw > 0 else -1
             m_i[i, sh.MI_BANK] = m.bank
             if m.leader:
-                m_i[i, sh.MI_GROUP] = names.movers.index(m.leader)
+                m_i[i, sh.MI_GROUP] = names.transfers.index(m.leader)
                 m_i[i, sh.MI_BIT] = m.bit
             for at, kg_s in m.most.items():
                 most[at][i] = (kg_s, m.part[at], m.lift.get(at, 0.0))
@@ -112,14 +112,14 @@ class Arrays:
                 line = list(low.lines).index(m.leader) if b.line and m.leader in low.lines else -1
                 rows.append((names.vessels.index(b.dst), strain, line, *chain))
                 shares.append(b.ways)
-                names.joints.append(" > ".join([m.id, *[p for p in b.passes if p in
+                names.branches.append(" > ".join([m.id, *[p for p in b.passes if p in
                                     self.plant.equipment and p not in m.id], b.dst]))  # fmt: skip
             m_i[i, sh.MI_J1] = len(rows)
         share = sh.zeros(max(low.states, 1), low.running, len(rows))
         for j, ways in enumerate(shares):
             for (state, running), value in ways.items():
                 share[state, running, j] = value
-        return m_f, m_i, np.array(rows, np.int64).reshape(-1, len(sh.JOINT_I)), share, most
+        return m_f, m_i, np.array(rows, np.int64).reshape(-1, len(sh.BRANCH_I)), share, most
 
     def _line_arrays(self) -> tuple[sh.Floats, sh.Ints]:
         """Lines of milk, in the order of the pumps that fill them."""
@@ -145,8 +145,8 @@ class Arrays:
         x_i = np.full((len(low.exchangers), len(sh.EXCHANGER_I)), -1, np.int64)
         for i, x in enumerate(low.exchangers):
             x_f[i] = (x.ua, x.ratio)
-            if x.cold in names.movers:
-                x_i[i, sh.XI_COLD] = names.movers.index(x.cold)
+            if x.cold in names.transfers:
+                x_i[i, sh.XI_COLD] = names.transfers.index(x.cold)
             x_i[i, sh.XI_CHILLED] = x.chilled
         return x_f, x_i
 
@@ -242,7 +242,7 @@ class Arrays:
             )
             kw = min(one.kw, kwh / (one.cycle_min / 60))
             l_f[i] = (kg, one.cycle_min * 60, kw, one.water_l)
-            at = names.movers.index(dose) if dose in names.movers else -1
+            at = names.transfers.index(dose) if dose in names.transfers else -1
             l_i[i] = (one.stage, one.count, at, self.meter(tag), self._locked(tag))
             names.lots.append(tag)
         return l_f, l_i

@@ -67,7 +67,7 @@ class Row:
     off_delay_s: float
     effects: tuple[str, ...] = ()
     before: bool = True
-    """Whether it must be right before the mode may begin (movers start after)."""
+    """Whether it must be right before the mode may begin (transfers start after)."""
     proof: str = ""
     proof_mode: str = ""
     proof_wrong: tuple[tuple[str, str], ...] = ()

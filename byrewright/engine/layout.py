@@ -27,7 +27,7 @@ from byrewright.engine.rows import (
     DoesNotCompile,
     ExchangerRow,
     Lowered,
-    MoverRow,
+    TransferRow,
     Trough,
     VesselRow,
     levels_l,
@@ -92,7 +92,7 @@ DRAIN_L_MIN = 200.0  # a wash vessel's own drain where no line is drawn
 
 
 class Layout:
-    """Gathers the primitives of all machines and lays out vessels, movers and exchangers."""
+    """Gathers the primitives of all machines and lays out vessels, transfers and exchangers."""
 
     def __init__(self, plant: Plant, rules: Rulebook) -> None:
         self.plant = plant
@@ -217,15 +217,15 @@ class Layout:
                 continue
             # Stages take water in the ratio of their own flow from the source that gives most.
             mine = [x for x in found if x.source == found[0].source]
-            mover = self._water_row(f"{tag} water", tag, FOLLOW, mine, 1e4)
-            mover.exchanger = name
+            transfer = self._water_row(f"{tag} water", tag, FOLLOW, mine, 1e4)
+            transfer.exchanger = name
             whole = sum(x.l_min for x in mine)
             for x in mine:
                 to = x.target if x.target != tag else DRAIN
-                branch = mover.branches.setdefault((to, (), ""), Branch(to, passes=x.passes))
+                branch = transfer.branches.setdefault((to, (), ""), Branch(to, passes=x.passes))
                 branch.ways[0, 0] = branch.ways.get((0, 0), 0.0) + x.l_min / whole
-            row.cold = mover.id
-            self.out.movers.append(mover)
+            row.cold = transfer.id
+            self.out.transfers.append(transfer)
             self.out.exchangers.append(row)
 
     def _baths(self, node: Node) -> list[str]:
@@ -236,16 +236,16 @@ class Layout:
         return sorted(held & set(self.net.ring(node)) - {node.machine})
 
     def _water_row(self, name: str, tag: str, law: int, found: list[Supply],
-                   most_l_min: float) -> MoverRow:  # fmt: skip
-        """A mover of water from the vessel that gives most, by the pumps that then run."""
+                   most_l_min: float) -> TransferRow:  # fmt: skip
+        """A transfer of water from the vessel that gives most, by the pumps that then run."""
         source = found[0].source
         whole = min(sum(x.l_min for x in found if x.source == source), most_l_min)
         row = self.out.vessels[source]
         if row.role == SOURCE:
             whole = min(whole, row.litres)
         pumps = sorted({p for x in found if x.source == source for p in x.pumps})
-        return MoverRow(name, pumps[0] if pumps else tag, source, law, whole / 60,
-                        kw=sum(self.net.pumps[p].motor_kw for p in pumps))  # fmt: skip
+        return TransferRow(name, pumps[0] if pumps else tag, source, law, whole / 60,
+                           kw=sum(self.net.pumps[p].motor_kw for p in pumps))  # fmt: skip
 
     def _with_coolant(self, row: ExchangerRow, maker: str) -> None:
         """A chilled stage with its own liquid: less heat passes it, and a litre takes less."""
@@ -271,14 +271,15 @@ class Layout:
             )
         for tag, one in units:
             for bank, port in enumerate((one.milk, one.withheld)):
-                self.out.movers.append(MoverRow(f"{tag}.{port}", tag, COWS, SUPPLY, 1e6, bank=bank))
+                name = f"{tag}.{port}"
+                self.out.transfers.append(TransferRow(name, tag, COWS, SUPPLY, 1e6, bank=bank))
         if len(units) > 1:
             self.out.notes.append(
                 f"{', '.join(t for t, _ in units)}: the stalls are shared out among these sets in "
                 "this order, as many as each has units."
             )
 
-    def _milk_row(self, tag: str, src: str) -> MoverRow:
+    def _milk_row(self, tag: str, src: str) -> TransferRow:
         """The row of a milk pump that draws from a vessel."""
         one = next(m for t, m in self.all(Pump) if t == tag)
         position = self.modes[MILKING]
@@ -292,7 +293,7 @@ class Layout:
         start = max(start, stop * 1.05)
         if state == "ready":
             start = max(start, min(1.1 * full, 0.92 * vessel.cap_kg))
-        return MoverRow(
+        return TransferRow(
             f"{tag} from {src}", tag, src, LAWS[one.law], 0.0, led=led, full=full,
             start=start, stop=stop, floor=one.floor_share, kw=one.motor_kw,
             steps=float(one.steps),
@@ -312,18 +313,18 @@ class Layout:
         timed = set()
         self.levels: dict[str, Node] = {}
         for tag, one in self.all(Runs):
+            tau = max(one.time_s, 1.0)
             node = self.net.port(tag, one.port)
             if self.net.lets_both(node):
                 for other in self.net.joined(self.supplies.any, node):
-                    mover = MoverRow(f"{tag} to {other}", tag, tag, EVEN, 1e6, led=other)
-                    mover.tau = max(one.time_s, 1.0)
-                    self.out.movers.append(mover)
-                    self.levels[mover.id] = node
+                    transfer = TransferRow(f"{tag} to {other}", tag, tag, EVEN, 1e6, other, tau=tau)
+                    self.out.transfers.append(transfer)
+                    self.levels[transfer.id] = node
                 continue
             timed.add(tag)
-            mover = MoverRow(f"{tag}.{one.port}", tag, tag, RUNS, 0.0)
-            mover.tau = max(one.time_s, 1.0)
-            self.out.movers.append(mover)
+            self.out.transfers.append(
+                TransferRow(f"{tag}.{one.port}", tag, tag, RUNS, 0.0, tau=tau)
+            )
         self.falls = [t for t in self.net.vessels if t not in timed]
 
     def _places(self) -> None:
@@ -336,12 +337,11 @@ class Layout:
             s = Situation(self.usual[IDLE])
             ends = self.net.ports(tag, "outlet")
             if any(tanker[0] in self.net.fewest(s, n) for n in ends):
-                name = f"{tag} to {tanker[0]}"
+                self.out.loading[tag] = name = f"{tag} to {tanker[0]}"
                 kg_s = tanker[1].load_l_min * self.out.vessels[tag].kg_l / 60
-                mover = MoverRow(name, tag, tag, LOADING, kg_s, cmd=0.0)
-                mover.branches[tanker[0], (), ""] = Branch(tanker[0])
-                self.out.movers.append(mover)
-                self.out.loading[tag] = name
+                transfer = TransferRow(name, tag, tag, LOADING, kg_s, cmd=0.0)
+                transfer.branches[tanker[0], (), ""] = Branch(tanker[0])
+                self.out.transfers.append(transfer)
         if tanker is not None and tanker[1].direct:
             self.out.places.append(tanker[0])
 
@@ -352,23 +352,23 @@ class Layout:
             found = self._water_to(node, MILKING, WASHING)
             if not found or node in self.supplies.behind:
                 continue
-            mover = self._water_row(f"{found[0].source} to {tag}", tag, FLOAT, found,
-                                    one.flow_l_min)  # fmt: skip
-            mover.led, mover.full = tag, one.level_share * self.out.vessels[tag].cap_kg
+            transfer = self._water_row(f"{found[0].source} to {tag}", tag, FLOAT, found,
+                                       one.flow_l_min)  # fmt: skip
+            transfer.led, transfer.full = tag, one.level_share * self.out.vessels[tag].cap_kg
             if any(tag == heater for heater, _ in self.all(Heated)):
                 usable = self.number("heater.usable_share")
-                mover.floor = (1.0 - usable) * self.out.vessels[tag].cap_kg
-            mover.branches[tag, (), ""] = Branch(tag, passes=found[0].passes)
-            if mover.id not in {m.id for m in self.out.movers}:
-                self.out.movers.append(mover)
+                transfer.floor = (1.0 - usable) * self.out.vessels[tag].cap_kg
+            transfer.branches[tag, (), ""] = Branch(tag, passes=found[0].passes)
+            if transfer.id not in {m.id for m in self.out.transfers}:
+                self.out.transfers.append(transfer)
 
     def _dose(self, name: str, found: list[Supply], dst: str, most_l_min: float) -> str:
-        """A mover that gives a quantity when it is asked for."""
+        """A transfer that gives a quantity when it is asked for."""
         if not found:
             return ""
-        mover = self._water_row(name, found[0].source, DOSE, found, most_l_min)
-        mover.branches[dst, (), ""] = Branch(dst, passes=found[0].passes)
-        self.out.movers.append(mover)
+        transfer = self._water_row(name, found[0].source, DOSE, found, most_l_min)
+        transfer.branches[dst, (), ""] = Branch(dst, passes=found[0].passes)
+        self.out.transfers.append(transfer)
         return name
 
     def _water(self) -> None:
@@ -378,15 +378,15 @@ class Layout:
             node = self.net.port(tag, cow.port)
             found = self._water_to(node, MILKING, draws_l_min=COW_L_MIN) if cow.water_l > 0 else []
             if self._dose(f"{tag} water", found, DRAIN, COW_L_MIN):
-                self.out.movers[-1].stop = cow.water_l
+                self.out.transfers[-1].stop = cow.water_l
 
     def _wash(self) -> None:
-        every = self.all(WashVessel)
-        if not every:
+        if not (every := self.all(WashVessel)):
             self.out.notes.append("No wash vessel: the washes of the day are not simulated.")
             return
         whole = sum(self.net.vessels[tag].volume_l for tag, _ in every)
-        recovered = {b.dst for m in self.out.movers if m.law == FOLLOW for b in m.branches.values()}
+        follow = [t for t in self.out.transfers if t.law == FOLLOW]
+        recovered = {b.dst for t in follow for b in t.branches.values()}
         hot_of, cold_of = dict[str, list[Supply]](), dict[str, list[Supply]]()
         for tag, one in every:
             hot: dict[str, list[Supply]] = {}
@@ -419,10 +419,10 @@ class Layout:
         held = sum(self.heats[t] for t in hot_of)
         for t in sorted(hot_of):
             self._dose(f"tank wash from {t}", hot_of[t], DRAIN, TAP_L_MIN)
-            self.out.movers[-1].start = self.heats[t] / held
+            self.out.transfers[-1].start = self.heats[t] / held
         fresh = min(cold_of, key=lambda t: (t in recovered, t), default="")
         if hot_of and self._dose("rinse of a tank", cold_of.get(fresh, []), DRAIN, TAP_L_MIN):
-            self.out.movers[-1].start = self.number("wash.tank_rinses")
+            self.out.transfers[-1].start = self.number("wash.tank_rinses")
 
     @property
     def heats(self) -> dict[str, float]:
@@ -433,10 +433,10 @@ class Layout:
         found = [x for x in self.maps.by_itself(self.usual[DRAINING], DRAINING)
                  if x.source == tag and self.net.vessels[x.target].role == "sink"]  # fmt: skip
         to, l_min = (found[0].target, found[0].l_min) if found else (DRAIN, DRAIN_L_MIN)
-        row = MoverRow(f"{tag} drain", tag, tag, FIXED, l_min / 60, cmd=0.0)
-        row.branches[to, (), ""] = Branch(to)
-        self.out.movers.append(row)
-        return row.id
+        transfer = TransferRow(f"{tag} drain", tag, tag, FIXED, l_min / 60, cmd=0.0)
+        transfer.branches[to, (), ""] = Branch(to)
+        self.out.transfers.append(transfer)
+        return transfer.id
 
     def _buffers(self) -> None:
         """What a buffer holds is added to the baths it is joined to, in equal parts."""

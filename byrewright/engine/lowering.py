@@ -1,4 +1,4 @@
-"""From a plant to rows with the share of every joint in every state of the valves."""
+"""From a plant to rows with the share of every branch in every state of the valves."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from byrewright.engine.rows import (
     DoesNotCompile,
     LineRow,
     Lowered,
-    MoverRow,
+    TransferRow,
 )  # fmt: skip
 from byrewright.engine.shape import (
     BY_ITSELF,
@@ -41,7 +41,7 @@ FULL_SHARE = 0.9
 
 
 class Lowering(Layout):
-    """Lays out a plant and works out where each mover sends what it moves, state by state."""
+    """Lays out a plant and works out where each transfer sends what it moves, state by state."""
 
     def run(self) -> Lowered:
         """Lay out everything; the states come when it is known which positions may be wrong."""
@@ -60,20 +60,20 @@ class Lowering(Layout):
         return self.out
 
     def finish(self) -> Lowered:
-        """Solve all states and work out the shares of every joint."""
+        """Solve all states and work out the shares of every branch."""
         self._pumps()
         self._order_stages()
         for state, (what, at) in enumerate(self.states):
             self._by_itself(state, what, at)
         self._chilled()
         self.out.states = len(self.states)
-        given = [m for m in self.out.movers if m.law == SUPPLY]
+        given = [m for m in self.out.transfers if m.law == SUPPLY]
         for milk, apart in zip(given[::2], given[1::2], strict=True):
             self._spouts(milk, apart)
         self.out.notes += self.maps.notes
         return self.out
 
-    def _spouts(self, milk: MoverRow, apart: MoverRow) -> None:
+    def _spouts(self, milk: TransferRow, apart: TransferRow) -> None:
         """Where the milk of one set of units goes, and that of marked cows."""
         if not milk.branches:
             raise DoesNotCompile(
@@ -179,24 +179,26 @@ class Lowering(Layout):
     def _by_itself(self, state: int, what: str, at: dict[str, str | None]) -> None:
         """Shares and flows of one state; they do not depend on which milk pumps run."""
         here = (state, 0)
-        rows = {m.id: m for m in self.out.movers}
+        rows = {m.id: m for m in self.out.transfers}
         falls = self.maps.by_itself(at, what)
-        for mover in self.out.movers:
-            if mover.law == SUPPLY and what == MILKING:
-                units = dict(self.all(Units))[mover.machine]
-                node = self.net.port(mover.machine, mover.id.partition(".")[2])
+        for transfer in self.out.transfers:
+            if transfer.law == SUPPLY and what == MILKING:
+                units = dict(self.all(Units))[transfer.machine]
+                node = self.net.port(transfer.machine, transfer.id.partition(".")[2])
                 for tag, l_min in self.maps.spout(at, node, units.count).items():
-                    mover.branches.setdefault((tag, (), ""), Branch(tag)).ways[here] = l_min
-            elif mover.law == EVEN:
-                if mover.led in self.net.joined(Situation(at), self.levels[mover.id]):
-                    branch = mover.branches.setdefault((mover.led, (), ""), Branch(mover.led))
+                    transfer.branches.setdefault((tag, (), ""), Branch(tag)).ways[here] = l_min
+            elif transfer.law == EVEN:
+                if transfer.led in self.net.joined(Situation(at), self.levels[transfer.id]):
+                    branch = transfer.branches.setdefault(
+                        (transfer.led, (), ""), Branch(transfer.led)
+                    )
                     branch.ways[here] = 1.0
-            elif mover.law == RUNS:
+            elif transfer.law == RUNS:
                 for x in falls:
-                    if x.source == mover.machine:
-                        self._take(mover, x, here)
-            elif mover.law not in (BY_ITSELF, SUPPLY) and not mover.leader:
-                for branch in mover.branches.values():
+                    if x.source == transfer.machine:
+                        self._take(transfer, x, here)
+            elif transfer.law not in (BY_ITSELF, SUPPLY) and not transfer.leader:
+                for branch in transfer.branches.values():
                     branch.ways[here] = branch.ways.get((0, 0), 1.0)
         for x in falls:
             couples = self.out.tanker in (x.source, x.target)  # no tanker, no hose
@@ -208,18 +210,18 @@ class Lowering(Layout):
             name = f"{x.source} {'wash' if waits else 'by itself'}"
             if name not in rows:
                 pumps = [p for p in x.passes if p in self.net.pumps]
-                rows[name] = MoverRow(
+                rows[name] = TransferRow(
                     name, pumps[0] if pumps else x.source, x.source, BY_ITSELF, 0.0,
                     bank=int(waits), kw=sum(self.net.pumps[p].motor_kw for p in pumps),
                 )  # fmt: skip
-                self.out.movers.append(rows[name])
+                self.out.transfers.append(rows[name])
             row = rows[name]
             row.most[here] = row.most.get(here, 0.0) + x.l_min / 60 * self.out.vessels[row.src].kg_l
             row.part[here] = 1.0
             row.most_kg_s = max(row.most_kg_s, row.most[here])
             self._take(row, x, here)
 
-    def _take(self, row: MoverRow, x: Stream, here: tuple[int, int]) -> None:
+    def _take(self, row: TransferRow, x: Stream, here: tuple[int, int]) -> None:
         branch = row.branches.setdefault((x.target, (), ""), Branch(x.target, passes=x.through))
         branch.ways[here] = branch.ways.get(here, 0.0) + x.l_min
 
@@ -230,7 +232,7 @@ class Lowering(Layout):
         moving = [(i, what, at) for i, (what, at) in enumerate(self.states)
                   if what in (MILKING, WASHING, RINSING)]  # fmt: skip
         groups = self._groups(moving)
-        rows: dict[tuple[str, str], MoverRow] = {}
+        rows: dict[tuple[str, str], TransferRow] = {}
         usual = self.number("vessel.level_share")
         for state, what, at in moving:
             stand = self._held_off(what, at)
@@ -253,7 +255,7 @@ class Lowering(Layout):
         for group in groups:
             self._name(group, [rows[k] for k in sorted(rows) if k[0] in group])
             self._line(group, [rows[k] for k in sorted(rows) if k[0] in group])
-        self.out.movers += [rows[k] for k in sorted(rows)]
+        self.out.transfers += [rows[k] for k in sorted(rows)]
         self.out.running = max((len(_sets(g)) + 1 for g in groups), default=1)
         self._filter_losses([at for _, what, at in moving if what == MILKING])
 
@@ -265,7 +267,7 @@ class Lowering(Layout):
             if mode is not None and at.get(t) == "stopped" and self.plant.states(mode, t)
         )  # fmt: skip
 
-    def _fill_row(self, row: MoverRow, one: Given, at: tuple[int, int], whole: float,
+    def _fill_row(self, row: TransferRow, one: Given, at: tuple[int, int], whole: float,
                   what: str) -> None:  # fmt: skip
         row.most[at] = one.l_min / 60 * self.out.vessels[row.src].kg_l
         row.part[at] = one.l_min / whole
@@ -277,7 +279,7 @@ class Lowering(Layout):
             else:  # socks are out, and the cooler's water is off
                 self._take(row, stream, at)
 
-    def _stream_branch(self, row: MoverRow, stream: Stream) -> Branch:
+    def _stream_branch(self, row: TransferRow, stream: Stream) -> Branch:
         stages: dict[str, list[str]] = {}
         for x in self.out.exchangers:
             stages.setdefault(x.machine, []).append(x.id)
@@ -305,7 +307,7 @@ class Lowering(Layout):
                     joined[tag] = whole
         return [tuple(sorted(g)) for g in sorted(set(joined.values()), key=min)]
 
-    def _name(self, group: tuple[str, ...], rows: list[MoverRow]) -> None:
+    def _name(self, group: tuple[str, ...], rows: list[TransferRow]) -> None:
         """The place of each row in its group, and its plain name where a pump has one source."""
         for row in rows:
             first = next(r for r in rows if r.machine == row.machine)
@@ -333,7 +335,7 @@ class Lowering(Layout):
             found |= {pipe for pipe, q in flows.items() if q}
         return found
 
-    def _line(self, group: tuple[str, ...], rows: list[MoverRow]) -> None:
+    def _line(self, group: tuple[str, ...], rows: list[TransferRow]) -> None:
         """The line that a group of pumps fills in milking, to the first place that milk is sent.
         What leaves it before a stage that cools, as for calves, is not held up by it."""
         pipes = self.maps.delivers({**self.usual[MILKING], **self.fills[0]}, frozenset(group))
@@ -385,8 +387,8 @@ class Lowering(Layout):
     def _order_stages(self) -> None:
         """Stages in the order in which milk passes them."""
         after: dict[str, set[str]] = {x.id: set() for x in self.out.exchangers}
-        for mover in self.out.movers:
-            for branch in mover.branches.values():
+        for transfer in self.out.transfers:
+            for branch in transfer.branches.values():
                 for a, b in pairwise(branch.exchangers):
                     after[b].add(a)
         left = {x.id: x for x in self.out.exchangers}

@@ -27,24 +27,25 @@ RING_MORE = 4  # plugs of a line besides those that it holds: the oldest and new
 Phase = tuple[float, float, float, int, float]
 
 POINTS = (
-    ("movers", sh.MI_SRC, "vessels"), ("movers", sh.MI_LED, "vessels"),
-    ("movers", sh.MI_J0, "joints"), ("movers", sh.MI_J1, "joints"),
-    ("movers", sh.MI_KWH, "meters"), ("movers", sh.MI_X, "exchangers"),
-    ("joints", sh.J_DST, "vessels"),
-    *(("joints", sh.J_X + i, "exchangers") for i in range(sh.STAGES)),
-    ("joints", sh.J_FILTER, "filters"), ("exchangers", sh.XI_COLD, "movers"),
-    ("joints", sh.J_LINE, "lines"),
-    ("movers", sh.MI_GROUP, "movers"), ("chillers", sh.RI_TARGET, "vessels"),
+    ("transfers", sh.MI_SRC, "vessels"), ("transfers", sh.MI_LED, "vessels"),
+    ("transfers", sh.MI_J0, "branches"), ("transfers", sh.MI_J1, "branches"),
+    ("transfers", sh.MI_KWH, "meters"), ("transfers", sh.MI_X, "exchangers"),
+    ("branches", sh.J_DST, "vessels"),
+    *(("branches", sh.J_X + i, "exchangers") for i in range(sh.STAGES)),
+    ("branches", sh.J_FILTER, "filters"), ("exchangers", sh.XI_COLD, "transfers"),
+    ("branches", sh.J_LINE, "lines"),
+    ("transfers", sh.MI_GROUP, "transfers"), ("chillers", sh.RI_TARGET, "vessels"),
     ("chillers", sh.RI_KWH, "meters"), ("chillers", sh.RI_COOLED, "cooled"),
     ("chillers", sh.RI_TAKES, "vessels"),
     ("cooled", sh.KI_VESSEL, "vessels"),
     ("cooled", sh.KI_KWH, "meters"),
     ("heated", sh.HI_VESSEL, "vessels"), ("heated", sh.HI_KWH, "meters"),
-    ("lots", sh.LI_DOSE, "movers"), ("lots", sh.LI_KWH, "meters"), ("pumps", sh.PI_KWH, "meters"),
-    ("compressors", sh.AI_KWH, "meters"), ("loads", sh.EI_KWH, "meters"),
-    ("places", sh.PL_VESSEL, "vessels"), ("places", sh.PL_LOADING, "movers"),
-    ("stalls", sh.ST_MILK, "movers"), ("stalls", sh.ST_APART, "movers"),
-    ("troughs", sh.TR_VESSEL, "vessels"), ("troughs", sh.TR_DRAIN, "movers"),
+    ("lots", sh.LI_DOSE, "transfers"), ("lots", sh.LI_KWH, "meters"),
+    ("pumps", sh.PI_KWH, "meters"), ("compressors", sh.AI_KWH, "meters"),
+    ("loads", sh.EI_KWH, "meters"),
+    ("places", sh.PL_VESSEL, "vessels"), ("places", sh.PL_LOADING, "transfers"),
+    ("stalls", sh.ST_MILK, "transfers"), ("stalls", sh.ST_APART, "transfers"),
+    ("troughs", sh.TR_VESSEL, "vessels"), ("troughs", sh.TR_DRAIN, "transfers"),
 )  # fmt: skip
 """Whole-number columns that point at another item: (section, column, section pointed at)."""
 SCALAR_POINTS = (
@@ -67,7 +68,7 @@ class Maker(Arrays):
             self.lowering.add_states(wrong)
         self.lowering.finish()
         # Only now: a valve shut in every mode may be open in a variant.
-        self.low.movers = [m for m in self.low.movers if m.branches]
+        self.low.transfers = [m for m in self.low.transfers if m.branches]
         tried = (step_s,) if step_s else STEPS_S
         small = ""
         for dt in tried:
@@ -78,7 +79,7 @@ class Maker(Arrays):
 
     def _too_small(self, dt: float) -> str:
         out: dict[str, float] = {}
-        for m in self.low.movers:
+        for m in self.low.transfers:
             if m.law in (sh.FIXED, sh.ON_OFF, sh.STEPPED, sh.LED, sh.LOADING):
                 out[m.src] = out.get(m.src, 0.0) + m.most_kg_s
         for tag, most in out.items():
@@ -98,9 +99,9 @@ class Maker(Arrays):
     def _build(self, dt: float) -> Compiled:
         low, names = self.low, self.names
         names.vessels = sorted(low.vessels)
-        low.movers.sort(key=lambda m: m.id)
-        names.movers = [m.id for m in low.movers]
-        names.mover_machines = [m.machine for m in low.movers]
+        low.transfers.sort(key=lambda m: m.id)
+        names.transfers = [m.id for m in low.transfers]
+        names.transfer_machines = [m.machine for m in low.transfers]
         names.exchangers = [x.id for x in low.exchangers]
         names.filters = [tag for tag, _ in low.filters]
         names.places, names.tanker = low.places, low.tanker
@@ -113,9 +114,9 @@ class Maker(Arrays):
         ] * 2
         parts: dict[str, tuple[sh.Floats, sh.Ints]] = {"vessels": self._vessel_arrays()}
         self._drop_short_lines(dt)
-        m_f, m_i, j_i, share, most = self._mover_arrays()
-        parts["movers"] = (m_f, m_i)
-        parts["joints"] = (sh.zeros(len(j_i), 1), j_i)
+        m_f, m_i, j_i, share, most = self._transfer_arrays()
+        parts["transfers"] = (m_f, m_i)
+        parts["branches"] = (sh.zeros(len(j_i), 1), j_i)
         parts["exchangers"] = self._exchanger_arrays()
         parts["filters"] = self._filter_arrays()
         parts["chillers"] = self._chill_arrays()
@@ -153,7 +154,7 @@ class Maker(Arrays):
     def _drop_short_lines(self, dt: float) -> None:
         """A line that its pumps fill in a few steps holds nothing."""
         for leader in list(self.low.lines):
-            flow = sum(m.most_kg_s for m in self.low.movers if m.leader == leader)
+            flow = sum(m.most_kg_s for m in self.low.transfers if m.leader == leader)
             if self.low.lines[leader].cap_kg < LINE_STEPS * flow * dt:
                 del self.low.lines[leader]
 
@@ -176,8 +177,8 @@ class Maker(Arrays):
                     wholes[:, column] = np.where(points >= 0, points + first[target], -1)
             F[at, : floats.shape[1]] = floats
             I[at, : wholes.shape[1]] = wholes
-        phases = F[first["phases"] : num[sh.N_Q1], sh.Q_MOVER]
-        phases += np.where(phases >= 0, first["movers"], 0)
+        phases = F[first["phases"] : num[sh.N_Q1], sh.Q_TRANSFER]
+        phases += np.where(phases >= 0, first["transfers"], 0)
         for scalar, target in SCALAR_POINTS:
             if num[scalar] >= 0:
                 num[scalar] += first[target]
@@ -216,7 +217,7 @@ class Maker(Arrays):
         num[sh.N_CALF_ALT] = places if low.calf and alts > places else -1
 
     def _stalls(self, count: int) -> tuple[sh.Floats, sh.Ints]:
-        """Stalls with the movers that take their milk: each set of units has its own, in order."""
+        """Stalls with the transfers that take their milk: each set of units has its own."""
         sets = self.lowering.all(Units)
         units = sum(one.count for _, one in sets)
         floats, whole = _blank(count)
@@ -224,14 +225,14 @@ class Maker(Arrays):
         begin = 0.0
         for tag, one in sets:
             end = begin + count * one.count / units
-            mine = [self.names.movers.index(f"{tag}.{p}") for p in (one.milk, one.withheld)]
+            mine = [self.names.transfers.index(f"{tag}.{p}") for p in (one.milk, one.withheld)]
             whole[round(begin) : round(end)] = mine
             begin = end
         return floats, whole
 
     def _troughs(self) -> tuple[sh.Floats, sh.Ints]:
         names = self.names
-        rows = [(names.vessels.index(t.vessel), names.movers.index(t.drain))
+        rows = [(names.vessels.index(t.vessel), names.transfers.index(t.drain))
                 for t in self.low.troughs]  # fmt: skip
         return sh.zeros(len(rows), 1), np.array(rows, np.int64).reshape(-1, 2)
 
@@ -280,8 +281,8 @@ class Maker(Arrays):
             share = (share if cold else 1.0) if sources else 0.0
             doses = [(name, share * part) for name, part in sources.values()]
             for name, part in (*doses, (cold, 1.0 - share)):
-                if name in names.movers and part > 0:
-                    at = float(names.movers.index(name))
+                if name in names.transfers and part > 0:
+                    at = float(names.transfers.index(name))
                     rows.append((0.0, at, kg / fills * trough.share * part, sh.DOSE_IN, 0.0))
         which = sh.ROUND if step.circulates else sh.ONCE
         which = sh.MAIN if step.kind is WashKind.ALKALINE else which
@@ -294,7 +295,7 @@ class Maker(Arrays):
         fill = np.full((len(low.places), len(sh.PLACE_I)), -1, np.int64)
         for i, place in enumerate(low.places):
             name = low.loading.get(place, "")
-            at = names.movers.index(name) if name in names.movers else -1
+            at = names.transfers.index(name) if name in names.transfers else -1
             fill[i] = (names.vessels.index(place), i, at)
         return sh.zeros(len(fill), 1), fill
 
@@ -323,10 +324,10 @@ class Maker(Arrays):
                 v[i, sh.HEAT] = row.start_kg * cp * (row.start_c or 12.0)
             if row.role == sh.BATH:
                 v[i, sh.HEAT] = -row.ice_kj
-        S[T.rows("movers"), sh.S_HEALTH] = 1.0
-        S[T.rows("movers"), sh.S_CMD] = [row.cmd for row in low.movers]
+        S[T.rows("transfers"), sh.S_HEALTH] = 1.0
+        S[T.rows("transfers"), sh.S_CMD] = [row.cmd for row in low.transfers]
         for section, column in (
-            ("joints", sh.SJ_OPEN), ("exchangers", sh.SX_HEALTH), ("filters", sh.SF_HEALTH),
+            ("branches", sh.SJ_OPEN), ("exchangers", sh.SX_HEALTH), ("filters", sh.SF_HEALTH),
             ("chillers", sh.SR_HEALTH), ("chillers", sh.SR_GIVES), ("heated", sh.SH_HEALTH),
             ("lots", sh.SL_HEALTH), ("pumps", sh.SP_HEALTH),
             ("compressors", sh.SA_HEALTH),

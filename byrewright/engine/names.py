@@ -12,9 +12,9 @@ class Names:
     """What stands behind each row of the arrays."""
 
     vessels: list[str] = field(default_factory=list)
-    movers: list[str] = field(default_factory=list)
-    mover_machines: list[str] = field(default_factory=list)
-    joints: list[str] = field(default_factory=list)
+    transfers: list[str] = field(default_factory=list)
+    transfer_machines: list[str] = field(default_factory=list)
+    branches: list[str] = field(default_factory=list)
     exchangers: list[str] = field(default_factory=list)
     filters: list[str] = field(default_factory=list)
     chillers: list[str] = field(default_factory=list)

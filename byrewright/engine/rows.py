@@ -53,7 +53,7 @@ class VesselRow:
 
 @dataclass(slots=True)
 class Branch:
-    """One joint of a mover: where it leads, through which exchangers and filter.
+    """One branch of a transfer: where it leads, through which exchangers and filter.
 
     `ways` is its share of flow by state of the valves and set of pumps that run; `line` whether it
     goes through the line of its pumps.
@@ -68,8 +68,8 @@ class Branch:
 
 
 @dataclass(slots=True)
-class MoverRow:
-    """A mover as the kernel has it, with its joints."""
+class TransferRow:
+    """A transfer as the kernel has it, with its branches."""
 
     id: str
     machine: str
@@ -109,7 +109,7 @@ class ExchangerRow:
 
 @dataclass(slots=True)
 class Trough:
-    """A wash vessel, the movers that fill it (hot ones with their share) and the one to drain."""
+    """A wash vessel, the transfers that fill it (hot ones with their share), and its drain."""
 
     vessel: str
     share: float
@@ -135,7 +135,7 @@ class Lowered:
     """The plant as rows, before it becomes arrays."""
 
     vessels: dict[str, VesselRow] = field(default_factory=dict)
-    movers: list[MoverRow] = field(default_factory=list)
+    transfers: list[TransferRow] = field(default_factory=list)
     exchangers: list[ExchangerRow] = field(default_factory=list)
     filters: list[tuple[str, Filter]] = field(default_factory=list)
     chillers: list[tuple[str, Chill, str]] = field(default_factory=list)
@@ -149,7 +149,7 @@ class Lowered:
     tanker: str = ""
     troughs: list[Trough] = field(default_factory=list)
     lines: dict[str, LineRow] = field(default_factory=dict)
-    """By the first mover of the group that fills it."""
+    """By the first transfer of the group that fills it."""
     chilled: list[tuple[str, str, tuple[str, ...]]] = field(default_factory=list)
     cold: dict[tuple[int, int], tuple[dict[str, float], float]] = field(default_factory=dict)
     filter_loss: dict[str, list[float]] = field(default_factory=dict)

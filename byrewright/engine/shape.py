@@ -19,9 +19,9 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 SECTIONS = (
-    "vessels", "movers", "joints", "exchangers", "filters", "chillers", "cooled", "heated", "lots",
-    "pumps", "compressors", "phases", "places", "loads", "meters", "stalls", "washes", "troughs",
-    "lines",
+    "vessels", "transfers", "branches", "exchangers", "filters", "chillers", "cooled", "heated",
+    "lots", "pumps", "compressors", "phases", "places", "loads", "meters", "stalls", "washes",
+    "troughs", "lines",
 )  # fmt: skip
 """Sorts of item in the order of their rows; two numbers each stand first among the scalars."""
 
@@ -29,10 +29,10 @@ SECTIONS = (
 class Tables(NamedTuple):
     """The compiled plant: every item is a row of `F` (floats) and of `I` (whole numbers).
 
-    `share[state, running, joint]` is the share of its mover's flow that a joint takes, by the state
-    of the valves and by which pumps of its group run; `most[state, running, mover]` the flow it
-    then gives at full speed and the usual level, kg/s, the part of its pump's flow that this is,
-    and by which share it grows over the whole of its vessel's volume. `cold[state, user,
+    `share[state, running, branch]` is the share of its transfer's flow that a branch takes, by the
+    state of the valves and by which pumps of its group run; `most[state, running, transfer]` the
+    flow it then gives at full speed and the usual level, kg/s, the part of its pump's flow that
+    this is, and by which share it grows over the whole of its vessel's volume. `cold[state, user,
     vessel]` is the share of a user's chilled liquid that comes from a bath, and behind the last
     vessel the most that flows, kg/s. `vac[pumps running, units attached]` gives vacuum, speed and
     power.

@@ -27,7 +27,7 @@ class Outcome:
 def columns(compiled: Compiled) -> int:
     """Columns of a row of readings."""
     names = compiled.names
-    return Z_FIRST + 2 * len(names.vessels) + len(names.movers) + len(names.exchangers)
+    return Z_FIRST + 2 * len(names.vessels) + len(names.transfers) + len(names.exchangers)
 
 
 def rows_added(day: sh.Day, rows: tuple[Row, ...]) -> sh.Day:

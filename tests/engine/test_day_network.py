@@ -193,13 +193,13 @@ def test_a_milk_pump_stands_in_the_modes_that_say_so(does: str) -> None:
     compiled, _ = compiled_day(base.model_copy(update={"modes": modes}))
     most = compiled.tables.most
     alts = len(most) // len(MODES)
-    mine = compiled.names.movers.index("MP2")
+    mine = compiled.names.transfers.index("MP2")
     gives = {what: bool(most[n * alts : (n + 1) * alts, :, mine, 0].max() > 0)
              for n, what in enumerate(MODES)}  # fmt: skip
     assert gives[MILKING] == (does != "milking")
     assert gives[WASHING] == (does != "wash")
-    assert compiled.start.items[compiled.tables.rows("movers")][mine, sh.S_CMD] == 1.0
-    other = compiled.names.movers.index("MP1")
+    assert compiled.start.items[compiled.tables.rows("transfers")][mine, sh.S_CMD] == 1.0
+    other = compiled.names.transfers.index("MP1")
     assert (most[: 2 * alts, :, other, 0].max(axis=1) > 0).all()
 
 
@@ -226,13 +226,13 @@ def test_a_pump_with_one_suction_shut_takes_all_from_the_other() -> None:
     """Would fail if an open suction were kept to a half because the other is shut."""
     both, _ = after(two_suctions("open", "open"), 100)
     one, _ = after(two_suctions("open", "closed"), 100)
-    full = {n: both.tables.most[0, 1, i, 0] for i, n in enumerate(both.names.movers)
+    full = {n: both.tables.most[0, 1, i, 0] for i, n in enumerate(both.names.transfers)
             if n.startswith("MP1")}  # fmt: skip
     assert set(full) == {"MP1 from RC1", "MP1 from RC2"}
     assert full["MP1 from RC1"] == pytest.approx(full["MP1 from RC2"], rel=SAME)
-    alone = one.tables.most[0, 1, one.names.movers.index("MP1"), 0]
+    alone = one.tables.most[0, 1, one.names.transfers.index("MP1"), 0]
     assert alone > 0.97 * sum(full.values())
-    assert np.isclose(both.tables.most[0, 1, both.names.movers.index("MP1 from RC1"), 1], 0.5)
+    assert np.isclose(both.tables.most[0, 1, both.names.transfers.index("MP1 from RC1"), 1], 0.5)
 
 
 def test_a_second_machine_may_have_the_chilled_stage_alone() -> None:
@@ -263,4 +263,4 @@ def test_what_rinses_units_and_washes_cloths_draws_its_water(path: Path) -> None
     plant = read_plant(path).plant
     users = [*plant.machines(RinsesUnits), *plant.machines(WashesCloths)]
     wet = {f"{m.id} water" for m in users if any(p.name == "water" for p in m.ports())}
-    assert wet and wet <= set(compile_plant(plant).names.movers)
+    assert wet and wet <= set(compile_plant(plant).names.transfers)

@@ -83,8 +83,8 @@ def test_mass_and_heat_close_on_any_plant_and_failure(
         stalls, 4 * stalls, milkings=milkings, withheld=withheld, pump_control=control, **less
     )
     compiled, day = compiled_day(plant, seed=seed)
-    first = compiled.tables.rows("movers").start
-    rows = tuple((at, 1, first + m, sh.ROW_MOVER, value) for at, m, value in fails)
+    first = compiled.tables.rows("transfers").start
+    rows = tuple((at, 1, first + m, sh.ROW_TRANSFER, value) for at, m, value in fails)
     end = simulate(compiled, day, compiled.start, STEPS, rows=rows).state
     for what, gap in gaps(compiled, compiled.start, end).items():
         assert abs(gap) < CLOSES, (what, gap)
@@ -120,11 +120,14 @@ def test_a_failure_repaired_before_use_changes_nothing() -> None:
     """Would fail if a failure left a trace though its machine was never asked for."""
     compiled, day = compiled_day(plants.rotary(40, 200))
     base = simulate(compiled, day, compiled.start, STEPS).state
-    first = compiled.tables.rows("movers").start
+    first = compiled.tables.rows("transfers").start
     rows = []
-    for m, name in enumerate(compiled.names.movers):
+    for m, name in enumerate(compiled.names.transfers):
         if name.startswith(("MP", "TK")):
-            rows += [(100, 1, first + m, sh.ROW_MOVER, 0.0), (200, 1, first + m, sh.ROW_MOVER, 1.0)]
+            rows += [
+                (100, 1, first + m, sh.ROW_TRANSFER, 0.0),
+                (200, 1, first + m, sh.ROW_TRANSFER, 1.0),
+            ]
     assert rows
     assert simulate(compiled, day, compiled.start, STEPS, rows=tuple(rows)).state.same_as(base)
 
@@ -223,7 +226,7 @@ def test_a_new_kind_runs_without_a_word_to_the_engine() -> None:
         )  # fmt: skip
         compiled, day = compiled_day(plant.model_copy(update={"pipes": pipes}))
         end = simulate(compiled, day, compiled.start, STEPS).state
-        row = compiled.tables.rows("movers").start + compiled.names.movers.index("MP1")
+        row = compiled.tables.rows("transfers").start + compiled.names.transfers.index("MP1")
         assert end.items[row, sh.S_KG] > 1000
     finally:
         REGISTRY.pop("test_ladle", None)
@@ -233,13 +236,13 @@ def test_twin_receivers_share_and_either_carries_alone() -> None:
     """Would fail if a lost pump spilled milk though its twin can carry it all."""
     compiled, day = compiled_day(plants.rotary(40, 300))
     T = compiled.tables
-    row = T.rows("movers").start + compiled.names.movers.index("MP1")
+    row = T.rows("transfers").start + compiled.names.transfers.index("MP1")
     both = simulate(compiled, day, compiled.start, STEPS).state
     assert both.items[row, sh.S_KG] == pytest.approx(both.items[row + 1, sh.S_KG])
-    joint = T.rows("joints").start + next(
-        i for i, n in enumerate(compiled.names.joints) if n.endswith("RC1") and "receiver" in n
+    branch = T.rows("branches").start + next(
+        i for i, n in enumerate(compiled.names.branches) if n.endswith("RC1") and "receiver" in n
     )
-    rows = ((10, 1, joint, sh.ROW_JOINT, 0.0), (10, 1, row, sh.ROW_MOVER, 0.0))
+    rows = ((10, 1, branch, sh.ROW_BRANCH, 0.0), (10, 1, row, sh.ROW_TRANSFER, 0.0))
     alone = simulate(compiled, day, compiled.start, STEPS, rows=rows).state
     assert alone.items[row, sh.S_KG] == 0.0
     v = compiled.vessel("RC2")

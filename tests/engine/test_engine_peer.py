@@ -138,16 +138,16 @@ def full_flows(
     """The engine's own flows at full speed, kg/s, by which pumps run and the tank in use, and by
     which share they grow with the level."""
     T, names = compiled.tables, compiled.names
-    movers = T.I[T.rows("movers")]
+    transfers = T.I[T.rows("transfers")]
 
     def full(running: frozenset[str], target: int) -> dict[str, tuple[float, float]]:
         out = {}
-        for i, tag in enumerate(names.movers):
+        for i, tag in enumerate(names.transfers):
             if tag not in running:
                 continue
-            mine = [j for j, t in enumerate(names.movers) if t in running
-                    and movers[j, sh.MI_GROUP] == movers[i, sh.MI_GROUP]]  # fmt: skip
-            bits = [int(movers[j, sh.MI_BIT]) for j in mine]
+            mine = [j for j, t in enumerate(names.transfers) if t in running
+                    and transfers[j, sh.MI_GROUP] == transfers[i, sh.MI_GROUP]]  # fmt: skip
+            bits = [int(transfers[j, sh.MI_BIT]) for j in mine]
             index = sum(1 << b for b in bits) if bits[0] >= 0 else len(bits)
             out[tag] = float(T.most[target, index, i, 0]), float(T.most[target, index, i, 2])
         return out
@@ -178,20 +178,20 @@ def test_random_plants_agree_with_a_stepper_written_apart(
         full=full_flows(compiled),
     )  # fmt: skip
     every = frozenset(p.machine.id for p in peer.pumps)
-    movers = compiled.tables.I[compiled.tables.rows("movers")]
+    transfers = compiled.tables.I[compiled.tables.rows("transfers")]
     for running in (every, frozenset(sorted(every)[:1]), frozenset(sorted(every)[::2])):
         by_hand = mains(plant, running)
         for tag, (kg_s, _) in full_flows(compiled)(running, 0).items():
-            bit = movers[compiled.names.movers.index(tag), sh.MI_BIT]
+            bit = transfers[compiled.names.transfers.index(tag), sh.MI_BIT]
             if bit < 0 and running != every:  # of many alike only the number is told
                 continue
             assert kg_s * 60 / RHO == pytest.approx(by_hand[tag], rel=HYDRAULIC, abs=1e-3), tag
     peer.run(until)
     assume(peer.nearest > FLIPS)
     through = sum(p.moved for p in peer.pumps) + 1.0
-    rows = compiled.tables.rows("movers")
+    rows = compiled.tables.rows("transfers")
     for pump in peer.pumps:
-        i = rows.start + compiled.names.movers.index(pump.machine.id)
+        i = rows.start + compiled.names.transfers.index(pump.machine.id)
         assert abs(ours.items[i, sh.S_KG] - pump.moved) < AGREES * through, pump.machine.id
     for tag, pool in peer.pools.items():
         v = ours.items[compiled.vessel("ML1" if tag == "line" else tag)]

@@ -204,7 +204,7 @@ def moved(at: SimpleNamespace) -> float:
 
 def pump(at: SimpleNamespace) -> int:
     """The first pump that its vessel's level leads and a sock follows."""
-    for m in range(row(at, "movers"), at.T.rows("movers").stop):
+    for m in range(row(at, "transfers"), at.T.rows("transfers").stop):
         joints = at.I[at.I[m, sh.MI_J0] : at.I[m, sh.MI_J1]]
         if at.I[m, sh.MI_GROUP] == m and (joints[:, sh.J_FILTER] >= 0).any():
             return m
@@ -232,7 +232,7 @@ def test_a_pump_at_part_load_draws_its_part(at: SimpleNamespace) -> None:
     for health in (1.0, 0.5):
         at.S[socks, sh.SF_HEALTH], at.S[meter, sh.E_KWH] = health, 0.0
         kg_s = moved(at)
-        full = at.T.most[at.n[sh.I_ROUTE], 1, m - row(at, "movers")]
+        full = at.T.most[at.n[sh.I_ROUTE], 1, m - row(at, "transfers")]
         share = min(1.0, kg_s / full[sh.FL_KG_S])
         kwh = at.F[m, sh.M_KW] * full[sh.FL_PART] * (0.15 + 0.85 * share**2) * at.par[sh.PAR_DT]
         drawn.append(float(at.S[meter, sh.E_KWH]))

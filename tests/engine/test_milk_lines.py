@@ -37,9 +37,9 @@ def held(compiled: Compiled, state: sh.State, section: str = "lines") -> np.ndar
 def moved(compiled: Compiled, state: sh.State) -> np.ndarray:
     """What came into each line, kg."""
     T = compiled.tables
-    joints, lines = T.rows("joints"), T.rows("lines")
+    branches, lines = T.rows("branches"), T.rows("lines")
     out = np.zeros(lines.stop - lines.start)
-    for j in range(joints.start, joints.stop):
+    for j in range(branches.start, branches.stop):
         if T.I[j, sh.J_LINE] >= 0:
             out[T.I[j, sh.J_LINE] - lines.start] += state.items[j, sh.SJ_KG]
     return out
@@ -127,8 +127,8 @@ def test_a_line_is_pushed_out_where_no_pump_runs(day: tuple[Compiled, sh.Day]) -
     compiled, one = day
     T = compiled.tables
     rows = tuple(
-        (BEGINS + 900, 9, m, sh.ROW_MOVER, 0.0)
-        for m in range(T.rows("movers").start, T.rows("movers").stop)
+        (BEGINS + 900, 9, m, sh.ROW_TRANSFER, 0.0)
+        for m in range(T.rows("transfers").start, T.rows("transfers").stop)
         if (T.I[T.I[m, sh.MI_J0] : T.I[m, sh.MI_J1], sh.J_LINE] >= 0).any()
     )
     assert rows

@@ -48,19 +48,25 @@ def random_plant(rng: np.random.Generator) -> Plant:
 def mapped(compiled: Compiled, level: float, dirt: float) -> dict[str, float]:
     """Flow of each pump with all running in the milking state, kg/s, as the kernel reads it."""
     T, names = compiled.tables, compiled.names
-    movers = T.I[T.rows("movers")]
+    transfers = T.I[T.rows("transfers")]
     filters = T.F[T.rows("filters")][:, sh.F_LOSS :]
     xs = np.linspace(0, 1, sh.DIRTS + 1)
     slow = [1.0 - float(np.interp(dirt, xs, [0.0, *row])) for row in filters[:, : sh.DIRTS]]
     out = {}
-    for i, tag in enumerate(names.movers):
+    for i, tag in enumerate(names.transfers):
         if not tag.startswith("MP"):
             continue
-        group = [j for j in range(len(movers)) if movers[j, sh.MI_GROUP] == movers[i, sh.MI_GROUP]]
-        index = sum({1 << int(movers[j, sh.MI_BIT]) for j in group if movers[j, sh.MI_BIT] >= 0})
+        group = [
+            j
+            for j in range(len(transfers))
+            if transfers[j, sh.MI_GROUP] == transfers[i, sh.MI_GROUP]
+        ]
+        index = sum(
+            {1 << int(transfers[j, sh.MI_BIT]) for j in group if transfers[j, sh.MI_BIT] >= 0}
+        )
         flow, _, lift = T.most[0, index, i]
         out[tag] = flow * (1 + lift * (level - T.par[sh.PAR_LEVEL]))
-        row = T.I[i + T.rows("movers").start]
+        row = T.I[i + T.rows("transfers").start]
         mine = T.I[row[sh.MI_J0] : row[sh.MI_J1]]
         met = {int(f) - T.rows("filters").start for f in mine[:, sh.J_FILTER] if f >= 0}
         out[tag] *= min((slow[f] for f in met), default=1.0)

@@ -41,8 +41,8 @@ def test_wash_comes_back_cooler_and_leaves_little() -> None:
     assert 40.0 < session[sh.B_RETURN_C] < session[sh.B_HOT_C] - 5.0
     assert 0.8 < session[sh.B_STRENGTH] <= 1.0
     assert session[sh.B_LEFT_KG] < 1.0
-    passed = state.items[compiled.tables.rows("movers"), sh.S_KG]
-    moved = dict(zip(compiled.names.movers, passed, strict=True))
+    passed = state.items[compiled.tables.rows("transfers"), sh.S_KG]
+    moved = dict(zip(compiled.names.transfers, passed, strict=True))
     assert moved["TR1 wash"] > 1000
     assert all(abs(gap) < 1e-9 for gap in gaps(compiled, compiled.start, state).values())
 
@@ -89,8 +89,8 @@ def test_every_heater_and_wash_vessel_gives_its_part() -> None:
     compiled, state = washed(
         base.model_copy(update={"equipment": e, "pipes": (*base.pipes, *more)})
     )
-    passed = state.items[compiled.tables.rows("movers"), sh.S_KG]
-    kg = dict(zip(compiled.names.movers, passed, strict=True))
+    passed = state.items[compiled.tables.rows("transfers"), sh.S_KG]
+    kg = dict(zip(compiled.names.transfers, passed, strict=True))
     assert kg["hot from WH2 to TR1"] == pytest.approx(kg["hot from WH1 to TR1"] / 2, rel=0.01)
     assert kg["TR2 wash"] > 300 and kg["TR1 wash"] > 300
     assert compiled.names.troughs == ["TR1", "TR2"]
@@ -107,8 +107,8 @@ def test_every_set_of_units_gives_its_milk() -> None:
     compiled, state = washed(
         base.model_copy(update={"equipment": e, "pipes": (*base.pipes, *more), "modes": modes})
     )
-    passed = state.items[compiled.tables.rows("movers"), sh.S_KG]
-    kg = dict(zip(compiled.names.movers, passed, strict=True))
+    passed = state.items[compiled.tables.rows("transfers"), sh.S_KG]
+    kg = dict(zip(compiled.names.transfers, passed, strict=True))
     assert kg["MU2.milk"] == pytest.approx(kg["MU1.milk"] / 3, rel=0.35)
     assert np.isclose(sum(kg[m] for m in kg if m.startswith("MU")), state.session[0][sh.B_KG])
 
@@ -120,8 +120,8 @@ def test_recovered_water_fills_the_first_rinse_alone() -> None:
     plant = plant.model_copy(update={"pipes": (*plant.pipes, fresh)})
     steps = wash_of(plant, default_rulebook()).steps
     compiled, state = washed(plant)
-    passed = state.items[compiled.tables.rows("movers"), sh.S_KG]
-    kg = dict(zip(compiled.names.movers, passed, strict=True))
+    passed = state.items[compiled.tables.rows("transfers"), sh.S_KG]
+    kg = dict(zip(compiled.names.transfers, passed, strict=True))
     given = {k: v for k, v in kg.items() if k.endswith("to TR1") and not k.startswith("hot")}
     assert given["clean water to TR1"] >= steps[-1].litres - 1
     assert 0 < given["cold to TR1"] < steps[0].litres

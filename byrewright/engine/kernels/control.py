@@ -38,11 +38,11 @@ def apply_rows(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, n
             n[sh.I_TANKER] = 1
             g[sh.G_TANKER_CAP] = value
             g[sh.G_TANKER_AT] = n[sh.I_STEP] * par[sh.PAR_DT]
-        elif field == sh.ROW_MOVER:
+        elif field == sh.ROW_TRANSFER:
             S[to, sh.S_HEALTH] = value
-        elif field == sh.ROW_MOVER_CMD:
+        elif field == sh.ROW_TRANSFER_CMD:
             S[to, sh.S_CMD] = value
-        elif field == sh.ROW_JOINT:
+        elif field == sh.ROW_BRANCH:
             S[to, sh.SJ_OPEN] = value
         elif field == sh.ROW_EXCHANGER:
             S[to, sh.SX_HEALTH] = value
@@ -136,7 +136,7 @@ def _start_phase(
     elif does == sh.WAIT:
         n[sh.I_MODE] = WASH_MODE
     if does == sh.DOSE_IN:
-        S[int(F[phase, sh.Q_MOVER]), sh.S_DOSE] += F[phase, sh.Q_KG]
+        S[int(F[phase, sh.Q_TRANSFER]), sh.S_DOSE] += F[phase, sh.Q_KG]
     for i in range(num[sh.N_TROUGH0], num[sh.N_TROUGH1]):
         v = I[i, sh.TR_VESSEL]
         if does == sh.EMPTY:
@@ -229,7 +229,7 @@ def _sequence(t: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: 
     slot = (n[sh.I_MILKED] - 1) % num[sh.N_SLOTS]
     phase = n[sh.I_PHASE]
     does = int(F[num[sh.N_Q0] + phase, sh.Q_DOES])
-    mover = int(F[num[sh.N_Q0] + phase, sh.Q_MOVER])
+    transfer = int(F[num[sh.N_Q0] + phase, sh.Q_TRANSFER])
     g[sh.G_PHASE_LEFT] -= dt
     over = g[sh.G_PHASE_LEFT] <= 0.0
     given_up = g[sh.G_PHASE_LEFT] <= -PHASE_MOST_S
@@ -239,14 +239,14 @@ def _sequence(t: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: 
     late = g[sh.G_PHASE_LEFT] <= -PUSH_MORE_S
     if does == sh.FLUSH and not late and _milk_kg(I, S, num) > EMPTY_KG:
         over = False
-    if does == sh.DOSE_IN and S[mover, sh.S_DOSE] > 1e-6 and not given_up:
+    if does == sh.DOSE_IN and S[transfer, sh.S_DOSE] > 1e-6 and not given_up:
         over = False
     if does == sh.EMPTY and _wash_kg(I, S, num) > EMPTY_KG and not given_up:
         over = False
     if not over:
         return
     if does == sh.DOSE_IN:
-        S[mover, sh.S_DOSE] = 0.0
+        S[transfer, sh.S_DOSE] = 0.0
     if does == sh.EMPTY:
         for i in range(num[sh.N_TROUGH0], num[sh.N_TROUGH1]):
             S[I[i, sh.TR_DRAIN], sh.S_CMD] = 0.0

@@ -75,7 +75,7 @@ def _room(line: int, F: Floats, g: Floats, n: Ints) -> float:
 @inner
 def through_lines(count: int, W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints,
                   num: Ints, plugs: Floats) -> None:  # fmt: skip
-    """What movers gave to their lines goes in; as much as a line cannot hold goes on, the oldest
+    """What transfers gave to their lines goes in; as much as a line cannot hold goes on, the oldest
     first, to where they gave."""
     for line in range(num[sh.N_LN0], num[sh.N_LN1]):
         kg = W[line, sh.W_GIVES]
@@ -119,7 +119,7 @@ def _give(line: int, to: int, part: float, W: Floats) -> None:
 
 @inner
 def _share_out(line: int, kg: float, count: int, W: Floats, I: Ints, S: Floats) -> None:
-    """What leaves a line goes where its movers send what they give, in their shares."""
+    """What leaves a line goes where its transfers send what they give, in their shares."""
     for k in range(count):
         m = int(W[k, sh.W_LIST])
         gave = W[m, sh.W_KG] * W[I[m, sh.MI_SRC], sh.W_GIVES] / kg

@@ -22,7 +22,7 @@ from byrewright.engine.kernels.network import content, move, warmth
 from byrewright.engine.kernels.traffic import cows
 from byrewright.engine.shape import Day, Floats, Ints, State, Tables
 
-# Columns of a row of readings; then content and temperature of each vessel, flow of each mover,
+# Columns of a row of readings; then content and temperature of each vessel, flow of each transfer,
 # outlet of each exchanger.
 WARMEST_S = 15 * 3600.0
 """Time of day of the warmest hour (common practice, no source)."""

@@ -1,4 +1,4 @@
-"""Liquids: what each mover wishes, what its vessel can give, and the transfer of mass and heat.
+"""Liquids: what each transfer wishes, what its vessel can give, and the transfer of mass and heat.
 
 A step reads the content at its start, sums what is wished of each vessel, limits by what is
 there, and moves in pairs; the order of the machines has no part in the answer.
@@ -391,7 +391,7 @@ def _heat(c_hot: float, c_cold: float, hot_in: float, cold_in: float, ua: float)
 @inner
 def _transfer(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints,
               par: Floats, num: Ints, most: Floats) -> None:  # fmt: skip
-    """Move the shares of each mover from its vessel to where its open ends lead."""
+    """Move the shares of each transfer from its vessel to where its open ends lead."""
     dt = par[sh.PAR_DT]
     for k in range(count):
         m = int(W[k, sh.W_LIST])

@@ -84,15 +84,15 @@ def _counted(plant: Plant, run: Run) -> dict[tuple[str, str], float]:
         change = run.change(section)
         for i, tag in enumerate(tags):
             found[tag, HOURS] = float(change[i, column]) / run.days
-    movers = run.change("movers")
-    for i, tag in enumerate(names.mover_machines):
+    transfers = run.change("transfers")
+    for i, tag in enumerate(names.transfer_machines):
         machine = plant.equipment.get(tag)
         if machine is None or tag in names.units:
             continue
-        told = {HOURS: movers[i, sh.S_HOURS], "starts": movers[i, sh.S_STARTS]}
+        told = {HOURS: transfers[i, sh.S_HOURS], "starts": transfers[i, sh.S_STARTS]}
         for unit, many in told.items():
             found[tag, unit] = max(found.get((tag, unit), 0.0), float(many) / run.days)
         if isinstance(machine, MovesMilk):
-            litres = run.litres(movers[i, sh.S_KG]) / run.days / machine.count
+            litres = run.litres(transfers[i, sh.S_KG]) / run.days / machine.count
             found[tag, "litres"] = found.get((tag, "litres"), 0.0) + litres
     return found

@@ -110,10 +110,10 @@ def _vessels(run: Run) -> Table:
 
 
 def _ways(run: Run) -> Table:
-    joints = run.change("joints")
+    branches = run.change("branches")
     rows = tuple(
-        (name, _n(joints[i, sh.SJ_KG], 1)) for i, name in enumerate(run.compiled.names.joints)
-        if joints[i, sh.SJ_KG] > 0
+        (name, _n(branches[i, sh.SJ_KG], 1)) for i, name in enumerate(run.compiled.names.branches)
+        if branches[i, sh.SJ_KG] > 0
     )  # fmt: skip
     return Table("day.ways", "What went which way", ("way", "liquid"), ("", "kg"), rows)
 

@@ -123,7 +123,7 @@ class Run:
     def outlet_c(self, index: int) -> sh.Floats:
         """Readings of an exchanger's milk outlet (-1 while no milk passes)."""
         names = self.compiled.names
-        at = Z_FIRST + 2 * len(names.vessels) + len(names.movers) + index
+        at = Z_FIRST + 2 * len(names.vessels) + len(names.transfers) + index
         return np.asarray(self.seen[:, at])
 
     def reach_kg(self, tag: str) -> float:
@@ -149,10 +149,10 @@ class Run:
     def milk_kg(self) -> float:
         """Milk of all cows in the stretch, withheld milk too."""
         names = self.compiled.names
-        movers = self.change("movers")
+        transfers = self.change("transfers")
         return float(
-            sum(movers[i, sh.S_KG] for i in range(len(names.movers))
-                if names.mover_machines[i] in names.units)
+            sum(transfers[i, sh.S_KG] for i in range(len(names.transfers))
+                if names.transfer_machines[i] in names.units)
         )  # fmt: skip
 
     @property

@@ -206,9 +206,11 @@ class Field:
 
         if item == "machine":
             mine = [t if n.partition(" from ")[0] == t else "" for n, t in
-                    zip(names.movers, names.mover_machines, strict=True)]  # fmt: skip
-            out = places("movers", mine, sh.ROW_MOVER)
-            out += places("movers", [n.partition(" to ")[0] for n in names.movers], sh.ROW_MOVER)
+                    zip(names.transfers, names.transfer_machines, strict=True)]  # fmt: skip
+            out = places("transfers", mine, sh.ROW_TRANSFER)
+            out += places(
+                "transfers", [n.partition(" to ")[0] for n in names.transfers], sh.ROW_TRANSFER
+            )
             out += places("pumps", names.pumps, sh.ROW_PUMP)
             out += places("chillers", names.chillers, sh.ROW_CHILL)
             out += places("heated", names.heated, sh.ROW_HEATER)
