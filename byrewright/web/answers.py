@@ -292,6 +292,7 @@ def proof(answers: Answers, opened: Opened, study: Any) -> Share:
 
 def flows(answers: Answers, opened: Opened, mode: str, wrong: Mapping[str, str]) -> Turned:
     """Where fluids go in a mode with some machines turned by hand (`routes.turn.Turned`)."""
+    from byrewright.engine.liquids import liquids_of
     from byrewright.studies.routes.network import network
     from byrewright.studies.routes.questions import scene
     from byrewright.studies.routes.turn import turn
@@ -300,7 +301,8 @@ def flows(answers: Answers, opened: Opened, mode: str, wrong: Mapping[str, str])
     made = _kept(
         answers, ("scene", opened.digest, mode), lambda job: scene(opened.plant, mode, net)
     )
-    return turn(opened.plant, mode, wrong, net, made)
+    assert opened.rules is not None
+    return turn(opened.plant, mode, wrong, net, made, liquids_of(opened.plant, opened.rules))
 
 
 def _kept(answers: Answers, key: Hashable, work: Work) -> Any:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Mapping
+from typing import Any
 
 from byrewright.documents.format import System, drawn_in
 from byrewright.documents.ink import ink_of
@@ -19,6 +20,7 @@ from byrewright.documents.svg import (
 )
 from byrewright.documents.symbols import symbol
 from byrewright.plant.plant import Plant
+from byrewright.studies.routes.turn import Way
 from byrewright.studies.routes.words import said
 from byrewright.web.look import inked
 from byrewright.web.markup import Html, tag
@@ -230,6 +232,18 @@ def legend(services: Iterable[str], t: Texts) -> Html:
         for key, sign in (("flows", "━╸━╸"), ("stands", "━━━"), ("empty", "───"))
     ]
     return tag("ul", [*items, *ways], cls="legend", aria_label=t("drawing.legend"))
+
+
+def flow_marks(way: Way) -> dict[str, Any]:
+    """The marks of one fluid's way: where it is, where it stands, and where it moves against the
+    sense in which a pipe is drawn."""
+    marks = {
+        "flow": [f"pipe {p}" for p in sorted(way.pipes)]
+        + [f"machine {m}" for m in sorted(way.machines)]
+    }
+    marks["standing"] = [f"pipe {p}" for p in sorted(way.standing)]
+    marks["back"] = [f"pipe {p}" for p in sorted(way.back)]
+    return marks
 
 
 def script(box_id: str, marks: Mapping[str, object]) -> str:

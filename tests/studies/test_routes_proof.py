@@ -185,25 +185,3 @@ def test_the_table_sees_every_harm_on_any_plant(plant: Plant) -> None:
                 continue
             shown = contacts(table, {**scene.wanted, **dict(wrong)})
             assert active(table, mode, shown), (mode, wrong)
-
-
-def test_a_dead_leg_stands_full_and_the_way_flows() -> None:
-    """Would fail if a page drew a closed drain's leg as flowing, or the way to the tank as dead."""
-    from byrewright.plant.read import read_plant
-    from byrewright.studies.routes.turn import turn
-
-    plant = read_plant(Path("examples/rows_two_by_twenty/plant.yaml")).plant
-    ends = {p.id: {str(p.start).split(".")[0], str(p.end).split(".")[0]} for p in plant.pipes}
-    way = turn(plant, "milking_tank_1", {}).way("milk")
-    assert way is not None and way.standing < way.pipes
-    drains = {p for p in way.pipes if "V81" in ends[p] and "RC1" in ends[p]}
-    assert drains and drains <= way.standing  # a leg to a closed drain
-    into = {p for p in way.pipes if "TK1" in ends[p]}
-    assert into and not into & way.standing  # the way to the tank
-    opened = turn(plant, "milking_tank_1", {"V81": "open"}).way("milk")
-    assert opened is not None and not drains & opened.standing
-    pumps = {t for t in plant.equipment if t in ("MP3", "MP4")}
-    still = turn(plant, "milking_tank_1", dict.fromkeys(pumps, "stopped")).way("milk")
-    filled = {p for p in way.pipes if ends[p] == {"HM2", "BT1"}}
-    assert still is not None and into <= still.standing  # behind delivery pumps that stand
-    assert filled and not filled & still.standing  # the balance tank before them fills

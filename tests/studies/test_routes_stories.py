@@ -172,12 +172,14 @@ def test_stored_milk_through_the_trough_to_the_floor_is_told_as_lost() -> None:
 @pytest.mark.parametrize("name", PLANTS)
 def test_no_one_wrong_valve_of_the_fill_lines_sends_wash_into_milk(name: str) -> None:
     """Would fail if washing the delivery line to the tanks, or a tank's fill stub, left one valve
-    between it and another tank's milk: the tank's own wash valve is the only such one."""
+    between it and another tank's milk: the tank's own wash valve is the only such one, and the
+    take-off to the calf vessel for the milk that stands in that."""
     for mode, scene in scenes(name).items():
         singles = [(m, p) for m, every in scene.others.items() for p in every if p != "full"]
         for one in singles:
             spoils = {h for h in harms(scene, one) if h.startswith(("wash_to", "water_to"))}
-            assert not spoils or one[0] in ("V67", "V68"), (mode, one, spoils)
+            calves = one[0] == "V38" and all(h.endswith("@CF1") for h in spoils)
+            assert not spoils or one[0] in ("V67", "V68") or calves, (mode, one, spoils)
     assert "wash_into_tank_1" in scenes(name)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from byrewright.plant.plant import Plant
@@ -67,6 +67,11 @@ def change(plant: Plant, before: str, after: str, net: Network | None = None) ->
         if target is not None and target != wanted[machine_id]:
             made.others[machine_id] = (target,)
     return made
+
+
+def content_of(tank: str) -> str:
+    """The key of the spread of what a tank holds; there is none while the tank is washed."""
+    return f"content of {tank}"
 
 
 @dataclass
@@ -229,7 +234,7 @@ class _Asker:
             holds = frozenset(self.plant.equipment[tank].states()) - {WASHED} | {FULL}
             if not self.could(tank, holds):
                 continue
-            key = f"content of {tank}"
+            key = content_of(tank)
             self.spread(
                 key, [(here, tank, holds)], self.liquid(n for n in self.vessels if n != here)
             )
@@ -246,6 +251,19 @@ class _Asker:
                                    Stands(tank, holds - {EMPTIED}), loses=tank)  # fmt: skip
             self.scene.ask("milk_to_wash", f"{tank} content",
                            Reaches(key, self.bodies(roles.troughs)), loses=tank)  # fmt: skip
+        for calf in self._calves_with_milk():
+            here = net.body[calf]
+            key = content_of(calf)
+            self.spread(key, [(here, None, None)], self.liquid(set(self.vessels) - {here}))
+            gone = (*self.bodies(roles.drains), *net.open_ends)
+            self.scene.ask("milk_lost", calf, Reaches(key, gone), loses=calf)
+            self.scene.ask("milk_to_wash", f"{calf} content",
+                           Reaches(key, self.bodies(roles.troughs)), loses=calf)  # fmt: skip
+
+    def _calves_with_milk(self) -> list[str]:
+        """The calf vessels that may hold milk: all that a mode as written does not wash."""
+        washed = washed_out(self.scene, self.roles.calves, self.later)
+        return [c for c in self.roles.calves if c in self.net.body and c not in washed]
 
     # wash, water and withheld milk -----------------------------------------------------------
 
@@ -277,13 +295,13 @@ class _Asker:
             yield "milk line", milk, still
         collects = self.does & {"collection", "direct_load"}
         if collects or self.does & WASHING:  # a tanker may be coupled while the plant is washed
-            washed = () if collects else washed_out(self.scene, self.later)
-            for bay in self.roles.bays:
+            bays = self.roles.bays
+            washed = () if collects else washed_out(self.scene, bays, self.later)
+            for bay in bays:
                 if bay not in washed:
                     yield bay, self.bodies((bay,)), ()
-        if "calf_draw" in self.does:
-            for calf in self.roles.calves:
-                yield calf, self.bodies((calf,)), ()
+        for calf in self._calves_with_milk():
+            yield calf, self.bodies((calf,)), ()
 
     def _withheld(self) -> None:
         if not self.scene.spreads["withheld"].starts:
@@ -386,6 +404,8 @@ class _Asker:
                 ways.append((arc.a, arc.b + size, None, None))
         self.spread("wash past one seat", wash.starts, ways)
         for subject, nodes, also in self._milk_places(self.milk_nodes()):
+            if subject in self.roles.calves and "calf_draw" not in self.does:
+                continue  # milk that stands there is not sold: one seat is enough (our choice)
             past = tuple(n + size for n in nodes)
             self.scene.ask("one_seat", subject, Reaches("wash past one seat", past),
                            Reaches("wash", nodes, False), *also)  # fmt: skip
@@ -412,14 +432,16 @@ class _Asker:
                            loses=f"pipe:{pipe.id}")  # fmt: skip
 
 
-def washed_out(scene: Scene, later: dict[str, str | None] | None = None) -> tuple[str, ...]:
-    """The tanker bays out of whose couplings a mode as written sends wash or rinse water."""
+def washed_out(scene: Scene, vessels: Sequence[str],
+               later: dict[str, str | None] | None = None) -> tuple[str, ...]:  # fmt: skip
+    """The vessels to which, or bays out of whose couplings, a mode as written sends wash or rinse
+    water."""
     found = set[int]()
     for positions in (scene.wanted, later):
         for key in ("wash", "water") if positions is not None else ():
             found |= set(walk(scene.spreads[key], positions or {}))
     net = scene.net
-    return tuple(b for b in Roles(net.plant).bays if net.body.get(b) in found)
+    return tuple(v for v in vessels if net.body.get(v) in found)
 
 
 def no_tanker(scene: Scene) -> dict[str, str]:
@@ -428,7 +450,7 @@ def no_tanker(scene: Scene) -> dict[str, str]:
         return {}
     if scene.does & WASHING:
         why = "as written it sends wash out of the coupling: tanker away, people clear"
-        return dict.fromkeys(washed_out(scene), why)
+        return dict.fromkeys(washed_out(scene, Roles(scene.net.plant).bays), why)
     why = "only the tank's way to its drain parts its wash from the coupling: uncouple first"
     bays = Roles(scene.net.plant).bays if "tank_wash" in scene.does else ()
     return dict.fromkeys(bays, why)

@@ -240,7 +240,7 @@
       const box = document.getElementById(id);
       if (!box) return;
       box.classList.toggle("flows", !!marks.flows);
-      const kinds = ["flow", "picked", "turned", "hurt", "fails", "standing"];
+      const kinds = ["flow", "picked", "turned", "hurt", "fails", "standing", "back"];
       box.querySelectorAll("[data-pipe],[data-machine]").forEach(g => {
         const key = g.dataset.pipe ? "pipe " + g.dataset.pipe : "machine " + g.dataset.machine;
         for (const k of kinds) g.classList.toggle(k, (marks[k] || []).includes(key) || (k === "hurt" && !!g.dataset.key && (marks.hurt || []).includes("key " + g.dataset.key)));

@@ -403,10 +403,7 @@ class DayView:
             turned = flows(self.v.site.answers, self.opened, now.mode, {})
             way = turned.way("milk" if now.doing == "milking" else "wash")
             if way is not None:
-                marks["standing"] = [f"pipe {p}" for p in way.standing]
-                marks["flow"] = [f"pipe {p}" for p in way.pipes] + [
-                    f"machine {m}" for m in way.machines
-                ]
+                marks |= drawing.flow_marks(way)
         marks["flow"] = [*marks.get("flow", []), *(f"machine {m}" for m in now.held)]
         marks["held"] = {
             tag_: {

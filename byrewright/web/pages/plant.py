@@ -175,11 +175,7 @@ class PlantView:
             marks["fails"] = [f"machine {m}" for m in bad if m in self.plant.equipment]
         way = self.now.way(self.fluid) if self.now else None
         if way is not None:
-            marks["flows"] = True
-            marks["standing"] = [f"pipe {p}" for p in way.standing]
-            marks["flow"] = [f"pipe {p}" for p in way.pipes] + [
-                f"machine {m}" for m in way.machines
-            ]
+            marks |= {"flows": True, **drawing.flow_marks(way)}
         if self.now is not None:
             subjects = {subject for _, subject in self.now.harms}
             reached = way.pipes if way else frozenset()
@@ -321,6 +317,7 @@ class PlantView:
             if parts
             else None
         )
+        unsolved = [tag("p", x, cls="small quiet") for x in self.now.unsolved]
         if not self.now.harms:
             good = say(t("plant.no_harm", mode=words(self.mode)), "good")
             return tag(
@@ -329,6 +326,7 @@ class PlantView:
                 turned,
                 good,
                 self._ends(),
+                unsolved,
                 back,
             )
         told = [
@@ -344,6 +342,7 @@ class PlantView:
             turned,
             told,
             self._ends(),
+            unsolved,
             back,
         )
 
