@@ -108,9 +108,9 @@ class Arrays:
                 b = m.branches[key]
                 chain = [names.exchangers.index(x) for x in b.exchangers]
                 chain += [-1] * (sh.STAGES - len(chain))
-                strain = names.filters.index(b.filter) if b.filter else -1
+                filter_row = names.filters.index(b.filter) if b.filter else -1
                 line = list(low.lines).index(m.leader) if b.line and m.leader in low.lines else -1
-                rows.append((names.vessels.index(b.dst), strain, line, *chain))
+                rows.append((names.vessels.index(b.dst), filter_row, line, *chain))
                 shares.append(b.ways)
                 names.branches.append(" > ".join([m.id, *[p for p in b.passes if p in
                                     self.plant.equipment and p not in m.id], b.dst]))  # fmt: skip
@@ -228,11 +228,11 @@ class Arrays:
         """A bit for each of milking, washing and idle in which a machine is locked out."""
         return sum(1 << k for k, does in enumerate(GOES_ON) if self.plant.locked_out(tag, does))
 
-    def _lot_arrays(self) -> tuple[sh.Floats, sh.Ints]:
+    def _laundry_arrays(self) -> tuple[sh.Floats, sh.Ints]:
         low, names = self.low, self.names
-        l_f = sh.zeros(len(low.lots), len(sh.BATCH))
-        l_i = np.full((len(low.lots), len(sh.BATCH_I)), -1, np.int64)
-        for i, (tag, one, dose) in enumerate(low.lots):
+        l_f = sh.zeros(len(low.laundry), len(sh.BATCH))
+        l_i = np.full((len(low.laundry), len(sh.BATCH_I)), -1, np.int64)
+        for i, (tag, one, dose) in enumerate(low.laundry):
             kg = one.load_kg * self.number("cloth.load_fill")
             cold_c = min(self.plant.site.water_temperature_c)
             kwh = (
@@ -244,7 +244,7 @@ class Arrays:
             l_f[i] = (kg, one.cycle_min * 60, kw, one.water_l)
             at = names.transfers.index(dose) if dose in names.transfers else -1
             l_i[i] = (one.stage, one.count, at, self.meter(tag), self._locked(tag))
-            names.lots.append(tag)
+            names.laundry.append(tag)
         return l_f, l_i
 
     def _cow_scalars(

@@ -25,14 +25,14 @@ class Columns:
         return len(self.told)
 
 
-STORE, SOURCE, SINK, BATH = range(4)  # roles of a vessel; a bath holds heat only
+STORE, SOURCE, SINK, COLD_STORE = range(4)  # roles of a vessel; the last holds heat only
 VESSEL = Columns("vessel, figures")
 V_CAP = VESSEL("kg", "what it holds")
 V_UA = VESSEL("kW/K", "heat that passes its whole wall")
 V_ICE = VESSEL("kJ", "ice it may hold")
-V_C = VESSEL("kJ/K", "heat capacity of a bath")
+V_C = VESSEL("kJ/K", "heat capacity of a cold store")
 VESSEL_I = Columns("vessel, whole numbers")
-VI_ROLE = VESSEL_I("-", "store, source, sink or bath")
+VI_ROLE = VESSEL_I("-", "store, source, sink or cold store")
 VI_SPILL = VESSEL_I("row", "vessel that takes what runs over")
 VI_SUBSTANCE = VESSEL_I("-", "substance that it is for, or that a source gives")
 VI_FILL = VESSEL_I("-", "1 where milk is stored in it")
@@ -45,13 +45,13 @@ WITHHELD = VESSEL_S("kg", "withheld milk in it")
 WATER = VESSEL_S("kg", "water in it")
 WASH = VESSEL_S("kg", "wash in it")
 SUBSTANCES = len(VESSEL_S)
-HEAT = VESSEL_S("kJ", "heat of its content above 0 degC; of a bath above its ice")
+HEAT = VESSEL_S("kJ", "heat of its content above 0 degC; of a cold store above its ice")
 P_MOST = VESSEL_S("kg", "most that was in it")
 P_LEAST = VESSEL_S("kg", "least that was in it")
 P_OVER_AT = VESSEL_S("s", "when it first ran over; -1 never")
 P_SPILT = VESSEL_S("kg", "what ran over")
 P_WARMEST = VESSEL_S("degC", "warmest that its content was")
-V_T0 = VESSEL_S("degC", "temperature when empty, of a source, or of a bath with ice")
+V_T0 = VESSEL_S("degC", "temperature when empty, of a source, or of a cold store with ice")
 V_LEVEL = VESSEL_S("kg", "false content that its sensor says; -1 the true one")
 V_WASH_UNTIL = VESSEL_S("s", "when its own wash ends; -1 none since it last held milk")
 
@@ -210,7 +210,7 @@ BATCH_S = Columns("washer or dryer of cloths, state")
 SL_WAITING = BATCH_S("kg", "cloths that wait for it")
 SL_BUSY = BATCH_S("-", "machines in their cycle")
 SL_LEFT = BATCH_S("s", "time left of the cycle")
-SL_LOTS = BATCH_S("-", "loads done")
+SL_LOADS = BATCH_S("-", "loads done")
 SL_HEALTH = BATCH_S("-", "whether it works")
 
 PUMP_I = Columns("vacuum pump, whole numbers")
@@ -277,7 +277,7 @@ RW_FIELD = TIMED("-", "what of it")
 (
     ROW_TRANSFER, ROW_TRANSFER_CMD, ROW_BRANCH, ROW_EXCHANGER, ROW_CHILL, ROW_HEATER, ROW_PUMP,
     ROW_DRIVE, ROW_GATE, ROW_TANKER, ROW_MILKING, ROW_COMPRESSOR, ROW_LEVEL, ROW_FILTER,
-    ROW_OPERATORS, ROW_ROUTE, ROW_LOT, ROW_AIR_LEAK, ROW_VACUUM_AIR, ROW_RECOVERY,
+    ROW_OPERATORS, ROW_ROUTE, ROW_LAUNDRY, ROW_AIR_LEAK, ROW_VACUUM_AIR, ROW_RECOVERY,
 ) = range(20)  # fmt: skip
 
 SCALARS = Columns("plant, figures")

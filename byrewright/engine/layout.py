@@ -33,7 +33,7 @@ from byrewright.engine.rows import (
     levels_l,
 )  # fmt: skip
 from byrewright.engine.shape import (
-    BATH,
+    COLD_STORE,
     DOSE,
     EVEN,
     FIXED,
@@ -174,7 +174,7 @@ class Layout:
             row.start_kg = kg * one.start_share if role == STORE else 0.0
             self.out.vessels[tag] = row
         for tag, bath in self.all(ColdStore):
-            row = VesselRow(tag, 1e12, BATH, WATER, litres=bath.litres)
+            row = VesselRow(tag, 1e12, COLD_STORE, WATER, litres=bath.litres)
             row.c = bath.litres * liquid_of(bath, self.rules).kj_l_k
             row.ice_kj = bath.store_kwh * 3600
             row.t0 = bath.leaving_c
@@ -496,5 +496,5 @@ class Layout:
                 node = self.net.port(tag, one.water)
                 found = self._water_to(node, IDLE, draws_l_min=TAP_L_MIN)
                 dose = self._dose(f"{tag} water", found, DRAIN, TAP_L_MIN)
-            self.out.lots.append((tag, one, dose))
-        self.out.lots.sort(key=lambda row: (row[1].stage, row[0]))
+            self.out.laundry.append((tag, one, dose))
+        self.out.laundry.sort(key=lambda row: (row[1].stage, row[0]))

@@ -289,11 +289,11 @@ class Lowering(Layout):
                 f"{row.machine}: milk passes {len(chain)} cooling stages on its way to "
                 f"{stream.target}; the day holds {STAGES} at most."
             )
-        strains = {t for t, _ in self.out.filters}
-        strain = next((t for t in stream.passes if t in strains), "")
-        key = (stream.target, chain, strain)
+        filters = {t for t, _ in self.out.filters}
+        filter_id = next((t for t in stream.passes if t in filters), "")
+        key = (stream.target, chain, filter_id)
         if key not in row.branches:
-            row.branches[key] = Branch(stream.target, chain, strain, passes=stream.through)
+            row.branches[key] = Branch(stream.target, chain, filter_id, passes=stream.through)
         return row.branches[key]
 
     def _groups(self, every: list[tuple[int, str, dict[str, str | None]]],

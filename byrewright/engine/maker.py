@@ -40,7 +40,7 @@ POINTS = (
     ("cooled", sh.KI_VESSEL, "vessels"),
     ("cooled", sh.KI_KWH, "meters"),
     ("heated", sh.HI_VESSEL, "vessels"), ("heated", sh.HI_KWH, "meters"),
-    ("lots", sh.LI_DOSE, "transfers"), ("lots", sh.LI_KWH, "meters"),
+    ("laundry", sh.LI_DOSE, "transfers"), ("laundry", sh.LI_KWH, "meters"),
     ("pumps", sh.PI_KWH, "meters"), ("compressors", sh.AI_KWH, "meters"),
     ("loads", sh.EI_KWH, "meters"),
     ("places", sh.PL_VESSEL, "vessels"), ("places", sh.PL_LOADING, "transfers"),
@@ -122,7 +122,7 @@ class Maker(Arrays):
         parts["chillers"] = self._chill_arrays()
         parts["cooled"] = self._cooled_arrays()
         parts["heated"] = self._heater_arrays()
-        parts["lots"] = self._lot_arrays()
+        parts["laundry"] = self._laundry_arrays()
         pace, removal = self._cow_scalars(par, num)
         vac, pumps, start_pumps, known = self._vacuum_arrays(par)
         parts["pumps"] = pumps
@@ -322,14 +322,14 @@ class Maker(Arrays):
                 v[i, row.substance] = row.start_kg
                 cp = T.par[sh.PAR_CP + row.substance]
                 v[i, sh.HEAT] = row.start_kg * cp * (row.start_c or 12.0)
-            if row.role == sh.BATH:
+            if row.role == sh.COLD_STORE:
                 v[i, sh.HEAT] = -row.ice_kj
         S[T.rows("transfers"), sh.S_HEALTH] = 1.0
         S[T.rows("transfers"), sh.S_CMD] = [row.cmd for row in low.transfers]
         for section, column in (
             ("branches", sh.SJ_OPEN), ("exchangers", sh.SX_HEALTH), ("filters", sh.SF_HEALTH),
             ("chillers", sh.SR_HEALTH), ("chillers", sh.SR_GIVES), ("heated", sh.SH_HEALTH),
-            ("lots", sh.SL_HEALTH), ("pumps", sh.SP_HEALTH),
+            ("laundry", sh.SL_HEALTH), ("pumps", sh.SP_HEALTH),
             ("compressors", sh.SA_HEALTH),
         ):  # fmt: skip
             S[T.rows(section), column] = 1.0

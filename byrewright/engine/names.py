@@ -20,7 +20,7 @@ class Names:
     chillers: list[str] = field(default_factory=list)
     cooled: list[str] = field(default_factory=list)
     heated: list[str] = field(default_factory=list)
-    lots: list[str] = field(default_factory=list)
+    laundry: list[str] = field(default_factory=list)
     pumps: list[str] = field(default_factory=list)
     compressors: list[str] = field(default_factory=list)
     meters: list[str] = field(default_factory=list)

@@ -142,7 +142,7 @@ class Lowered:
     cooled: list[tuple[str, Cooled, int]] = field(default_factory=list)
     recoveries: list[tuple[str, Recovers]] = field(default_factory=list)
     heated: list[tuple[str, Heated]] = field(default_factory=list)
-    lots: list[tuple[str, Batch, str]] = field(default_factory=list)
+    laundry: list[tuple[str, Batch, str]] = field(default_factory=list)
     places: list[str] = field(default_factory=list)
     loading: dict[str, str] = field(default_factory=dict)
     calf: str = ""

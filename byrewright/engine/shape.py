@@ -20,7 +20,7 @@ Ints = NDArray[np.int64]
 
 SECTIONS = (
     "vessels", "transfers", "branches", "exchangers", "filters", "chillers", "cooled", "heated",
-    "lots", "pumps", "compressors", "phases", "places", "loads", "meters", "stalls", "washes",
+    "laundry", "pumps", "compressors", "phases", "places", "loads", "meters", "stalls", "washes",
     "troughs", "lines",
 )  # fmt: skip
 """Sorts of item in the order of their rows; two numbers each stand first among the scalars."""

@@ -56,7 +56,7 @@ def conductor_for(
     through, within a volt drop.
 
     None where even the largest, as many together as are usual, do not hold. A guess to be
-    confirmed: grouping, warmth, fuses and fault current are not looked at here.
+    confirmed: grouping, ambient temperature, fuses and fault current are not looked at here.
 
     >>> size, together = conductor_for(28.0, 60.0, 400.0, 3.0)
     >>> size.mm2, together

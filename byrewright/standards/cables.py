@@ -12,7 +12,7 @@ VALUES: tuple[Value, ...] = (
           "lighting)", "iec60364_552", "from_memory", "limit", 3.0, 5.0, least=0.5, most=20.0),
     Value("cable.feeder_drop_pct", 1.5, "%", "volt drop kept for the cables up to a board",
           "practice", "common_practice", "typical", 1.0, 2.5),
-    Value("cable.resistivity_ohm_mm2_m", 0.0225, "ohm mm2/m", "copper at working warmth: 1.25 "
+    Value("cable.resistivity_ohm_mm2_m", 0.0225, "ohm mm2/m", "copper at working temperature: 1.25 "
           "times that at 20 degC", "iec60364_552", "from_memory", "rule", least=0.015, most=0.06),
     Value("cable.reactance_mohm_m", 0.08, "mohm/m", "reactance of a cable", "iec60364_552",
           "from_memory", "rule", least=0.02, most=0.4),

@@ -20,7 +20,7 @@ MV_A_M = {2.5: 15.0, 4.0: 9.5, 6.0: 6.4, 10.0: 3.8, 16.0: 2.4}
 
 @pytest.mark.parametrize(("mm2", "mv"), sorted(MV_A_M.items()))
 def test_volt_drop_is_that_of_the_tables(mm2: float, mv: float) -> None:
-    """Would fail if a factor of the formula (phases, warmth, section) were wrong."""
+    """Would fail if a factor of the formula (phases, temperature, section) were wrong."""
     pct = volt_drop_pct(20.0, 50.0, mm2, 400.0, 1.0)
     assert pct / 100 * 400.0 == pytest.approx(mv / 1000 * 20.0 * 50.0, rel=TABLE_SHARE)
 

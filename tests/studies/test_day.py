@@ -489,7 +489,7 @@ def test_what_comes_after_a_collection_mixes_with_nothing() -> None:
     warm = np.array([4.0, 4.5, 20.0, 20.0, 12.0, 9.0])
     run = SimpleNamespace(
         seen=np.arange(6.0)[:, None] * 600, clock=str, content_kg=lambda _: content,
-        reach_kg=lambda _: 400.0, warmth_c=lambda _: warm,
+        reach_kg=lambda _: 400.0, temperature_c=lambda _: warm,
         compiled=SimpleNamespace(names=SimpleNamespace(tanker="TB1")),
     )  # fmt: skip
     session = SimpleNamespace(begun_s=0.0, last_off_s=3000.0)

@@ -77,7 +77,7 @@ def test_what_refrigeration_gives_the_heaters_need_not() -> None:
     # What it keeps warm loses a little more to the room: not all of it is saved.
     assert before - taken - 1e-6 <= after < before
     assert after == pytest.approx(before - taken, rel=0.15)
-    stored = fitted.warmth_c("HR1")
+    stored = fitted.temperature_c("HR1")
     assert stored.max() <= 55.0 + 1e-6
 
 

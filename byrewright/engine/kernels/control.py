@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from byrewright.engine import shape as sh
 from byrewright.engine.jit import inner, kernel
-from byrewright.engine.kernels.network import content, warmth
+from byrewright.engine.kernels.network import mass, temperature
 from byrewright.engine.kernels.traffic import ended
 from byrewright.engine.shape import Day, Floats, Ints, State, Tables
 
@@ -64,7 +64,7 @@ def apply_rows(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, n
             S[to, sh.SF_HEALTH] = value
         elif field == sh.ROW_OPERATORS:
             g[sh.G_OPERATORS] = value
-        elif field == sh.ROW_LOT:
+        elif field == sh.ROW_LAUNDRY:
             S[to, sh.SL_HEALTH] = value
         elif field == sh.ROW_AIR_LEAK:
             g[sh.G_AIR_LEAK] = value
@@ -158,7 +158,7 @@ def _wash_c(F: Floats, I: Ints, S: Floats, par: Floats, num: Ints) -> float:
     """Temperature of what stands in the coldest wash vessel."""
     coldest = 1e3
     for i in range(num[sh.N_TROUGH0], num[sh.N_TROUGH1]):
-        coldest = min(coldest, warmth(I[i, sh.TR_VESSEL], F, I, S, par))
+        coldest = min(coldest, temperature(I[i, sh.TR_VESSEL], F, I, S, par))
     return coldest
 
 
@@ -167,7 +167,7 @@ def _heater_c(F: Floats, I: Ints, S: Floats, par: Floats, num: Ints) -> float:
     """Temperature of what stands in the coldest heater."""
     coldest = 1e3
     for e in range(num[sh.N_H0], num[sh.N_H1]):
-        coldest = min(coldest, warmth(I[e, sh.HI_VESSEL], F, I, S, par))
+        coldest = min(coldest, temperature(I[e, sh.HI_VESSEL], F, I, S, par))
     return coldest
 
 
@@ -176,7 +176,7 @@ def _wash_kg(I: Ints, S: Floats, num: Ints) -> float:
     """What stands in the wash vessels."""
     kg = 0.0
     for i in range(num[sh.N_TROUGH0], num[sh.N_TROUGH1]):
-        kg += content(I[i, sh.TR_VESSEL], S)
+        kg += mass(I[i, sh.TR_VESSEL], S)
     return kg
 
 
@@ -186,7 +186,7 @@ def _strength(I: Ints, S: Floats, num: Ints) -> float:
     weakest = 1.0
     for i in range(num[sh.N_TROUGH0], num[sh.N_TROUGH1]):
         v = I[i, sh.TR_VESSEL]
-        weakest = min(weakest, S[v, sh.WASH] / max(content(v, S), EMPTY_KG))
+        weakest = min(weakest, S[v, sh.WASH] / max(mass(v, S), EMPTY_KG))
     return weakest
 
 
@@ -289,14 +289,14 @@ def _depart(
     """The tanker leaves with what it has; emptied tanks are washed."""
     t = n[sh.I_STEP] * par[sh.PAR_DT]
     v = num[sh.N_TANKER]
-    kg = content(v, S)
+    kg = mass(v, S)
     if n[sh.I_LOADS] < loads.shape[0]:
         one = loads[n[sh.I_LOADS]]
         one[sh.T_AT] = g[sh.G_TANKER_AT]
         one[sh.T_LEFT] = t
         one[sh.T_KG] = kg
         one[sh.T_KJ] = S[v, sh.HEAT]
-        one[sh.T_C] = warmth(v, F, I, S, par) if kg > EMPTY_KG else 0.0
+        one[sh.T_C] = temperature(v, F, I, S, par) if kg > EMPTY_KG else 0.0
         n[sh.I_LOADS] += 1
     _pour(v, num[sh.N_SOLD], S)
     n[sh.I_TANKER] = 0
@@ -305,7 +305,7 @@ def _depart(
         if I[i, sh.PL_LOADING] < 0:
             continue
         S[I[i, sh.PL_LOADING], sh.S_CMD] = 0.0
-        if content(tank, S) <= EMPTY_KG and S[tank, sh.V_WASH_UNTIL] < 0.0:
+        if mass(tank, S) <= EMPTY_KG and S[tank, sh.V_WASH_UNTIL] < 0.0:
             S[tank, sh.V_WASH_UNTIL] = t + par[sh.PAR_TANK_WASH_S]
             for m in range(num[sh.N_M0], num[sh.N_M1]):
                 if I[m, sh.MI_LAW] == sh.DOSE:  # each heater gives its share of the hot water
@@ -327,7 +327,7 @@ def _tanker(t: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Fl
     if n[sh.I_TANKER] == 0:
         return
     v = num[sh.N_TANKER]
-    room = g[sh.G_TANKER_CAP] - content(v, S)
+    room = g[sh.G_TANKER_CAP] - mass(v, S)
     loading = -1
     for i in range(num[sh.N_PLACE0], num[sh.N_PLACE1]):
         m = I[i, sh.PL_LOADING]
@@ -335,7 +335,7 @@ def _tanker(t: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Fl
             loading = i
     if loading >= 0:
         tank = I[loading, sh.PL_VESSEL]
-        left = content(tank, S)
+        left = mass(tank, S)
         least = EMPTY_KG
         if loading == n[sh.I_TARGET] and _milk_comes(n):
             least = WORTH_LOADING * F[tank, sh.V_CAP]
@@ -348,7 +348,7 @@ def _tanker(t: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Fl
             if I[i, sh.PL_LOADING] < 0:
                 continue
             tank = I[i, sh.PL_VESSEL]
-            full = content(tank, S) / F[tank, sh.V_CAP]
+            full = mass(tank, S) / F[tank, sh.V_CAP]
             worth = WORTH_LOADING if i == n[sh.I_TARGET] and _milk_comes(n) else A_REST
             if full > max(best, worth) and S[I[i, sh.PL_LOADING], sh.S_HEALTH] > 0.0:
                 best = full
@@ -365,13 +365,13 @@ def _usable(i: int, t: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints,
     """Whether milk may be sent to the i-th place now."""
     v = I[i, sh.PL_VESSEL]
     if v == num[sh.N_TANKER]:
-        full = content(v, S) >= NEARLY_FULL * g[sh.G_TANKER_CAP]
+        full = mass(v, S) >= NEARLY_FULL * g[sh.G_TANKER_CAP]
         return num[sh.N_DIRECT] == 1 and n[sh.I_TANKER] == 1 and not full
     if S[v, sh.V_WASH_UNTIL] > t:
         return False
     if I[i, sh.PL_LOADING] >= 0 and S[I[i, sh.PL_LOADING], sh.S_CMD] == 1.0:
         return False
-    return content(v, S) < NEARLY_FULL * F[v, sh.V_CAP]
+    return mass(v, S) < NEARLY_FULL * F[v, sh.V_CAP]
 
 
 @inner
@@ -380,7 +380,7 @@ def _same_place(F: Floats, I: Ints, S: Floats, n: Ints, num: Ints) -> bool:
     if num[sh.N_PLACE1] == num[sh.N_PLACE0]:
         return True
     v = I[n[sh.I_TARGET], sh.PL_VESSEL]
-    return content(v, S) < NEARLY_FULL * F[v, sh.V_CAP]
+    return mass(v, S) < NEARLY_FULL * F[v, sh.V_CAP]
 
 
 @inner
@@ -389,7 +389,7 @@ def _washed(t: float, I: Ints, S: Floats, num: Ints) -> None:
     for i in range(num[sh.N_PLACE0], num[sh.N_PLACE1]):
         v = I[i, sh.PL_VESSEL]
         over = S[v, sh.V_WASH_UNTIL] >= 0.0 and S[v, sh.V_WASH_UNTIL] <= t
-        if over and content(v, S) > EMPTY_KG:
+        if over and mass(v, S) > EMPTY_KG:
             S[v, sh.V_WASH_UNTIL] = -1.0
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from byrewright.engine import shape as sh
 from byrewright.engine.jit import inner, kernel
-from byrewright.engine.kernels.network import capacity_rate, content, warmth
+from byrewright.engine.kernels.network import capacity_rate, mass, temperature
 from byrewright.engine.shape import Floats, Ints
 from byrewright.physics import tank_wall
 
@@ -27,7 +27,7 @@ def _within(second: float, start: float, end: float) -> bool:
 @inner
 def _in_touch(v: int, k: int, F: Floats, I: Ints, S: Floats) -> float:
     """Share of a tank's evaporator that its milk touches."""
-    wetted = wetted_share(content(v, S) / F[v, sh.V_CAP], I[v, sh.VI_WALL])
+    wetted = wetted_share(mass(v, S) / F[v, sh.V_CAP], I[v, sh.VI_WALL])
     return min(1.0, wetted / F[k, sh.K_EVAPORATOR])
 
 
@@ -52,7 +52,7 @@ def chill(
             continue
         c = capacity_rate(v, F, I, S, par)
         k = I[r, sh.RI_COOLED]
-        if I[v, sh.VI_ROLE] == sh.BATH:
+        if I[v, sh.VI_ROLE] == sh.COLD_STORE:
             room = S[v, sh.HEAT] + F[v, sh.V_ICE]
             # With ice it makes ice in its hours, and at any hour when none is left.
             open_now = _within(second, F[r, sh.R_FROM], F[r, sh.R_TO]) or S[v, sh.HEAT] > 0.0
@@ -61,7 +61,7 @@ def chill(
                 start = c * F[r, sh.R_BAND]
         else:
             room = S[v, sh.HEAT] - c * F[r, sh.R_SET]
-            open_now = content(v, S) >= F[k, sh.K_LEAST] or F[k, sh.K_STILL] > 0.0
+            open_now = mass(v, S) >= F[k, sh.K_LEAST] or F[k, sh.K_STILL] > 0.0
             start = c * F[r, sh.R_BAND]
         if not open_now or room <= 0.0:
             S[r, sh.SR_ON] = 0.0
@@ -77,7 +77,7 @@ def chill(
         if k >= 0:
             used = _in_touch(v, k, F, I, S)
             full *= used
-            if content(v, S) < F[k, sh.K_LEAST]:
+            if mass(v, S) < F[k, sh.K_LEAST]:
                 gap = max(0.0, S[v, sh.HEAT] / c - F[k, sh.K_GUARD_C])
                 full = min(full, F[k, sh.K_STILL] * used * gap * dt)
         kj = min(full, room)
@@ -109,11 +109,11 @@ def jackets(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num:
     state = n[sh.I_ROUTE]
     for k in range(num[sh.N_K0], num[sh.N_K1]):
         v = I[k, sh.KI_VESSEL]
-        reached = content(v, S) >= F[k, sh.K_LEAST]
-        if not reached and (F[k, sh.K_STILL] <= 0.0 or content(v, S) <= 0.01):
+        reached = mass(v, S) >= F[k, sh.K_LEAST]
+        if not reached and (F[k, sh.K_STILL] <= 0.0 or mass(v, S) <= 0.01):
             S[k, sh.SK_ON] = 0.0
             continue
-        warm = warmth(v, F, I, S, par)
+        warm = temperature(v, F, I, S, par)
         if warm > F[k, sh.K_SET] + 0.4:
             S[k, sh.SK_ON] = 1.0
         elif warm <= F[k, sh.K_SET] + 0.01:
@@ -132,7 +132,7 @@ def jackets(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num:
             cold_c = 0.0
             for b in range(vessels):
                 if cold[state, chilled, b] > 0.0:
-                    cold_c += cold[state, chilled, b] * warmth(num[sh.N_V0] + b, F, I, S, par)
+                    cold_c += cold[state, chilled, b] * temperature(num[sh.N_V0] + b, F, I, S, par)
             kw = min(F[k, sh.K_MOST], F[k, sh.K_UA] * max(0.0, warm - cold_c)) * used
             if not reached:
                 kw = F[k, sh.K_STILL] * used * max(0.0, warm - max(cold_c, F[k, sh.K_GUARD_C]))
@@ -181,11 +181,11 @@ def losses(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: 
         fill = I[v, sh.VI_FILL] >= 0
         if ua <= 0.0 and not fill:
             continue
-        if content(v, S) <= 0.01:
+        if mass(v, S) <= 0.01:
             continue
-        warm = warmth(v, F, I, S, par)
+        warm = temperature(v, F, I, S, par)
         if I[v, sh.VI_WALL] >= 0:
-            wetted = wetted_share(content(v, S) / F[v, sh.V_CAP], I[v, sh.VI_WALL])
+            wetted = wetted_share(mass(v, S) / F[v, sh.V_CAP], I[v, sh.VI_WALL])
             ua *= wetted + par[sh.PAR_DRY_WALL] * (1.0 - wetted)
         kj = ua * (warm - room_c) * dt
         S[v, sh.HEAT] -= kj
@@ -194,7 +194,7 @@ def losses(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: 
 
 
 @inner
-def lots(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints) -> None:
+def laundry(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints) -> None:
     """Cloths: a full load starts a washer that is free and not locked out, then a dryer."""
     dt = par[sh.PAR_DT]
     for i in range(num[sh.N_L0], num[sh.N_L1]):
@@ -204,7 +204,7 @@ def lots(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: In
             if S[i, sh.SL_LEFT] <= 0.0:
                 done = S[i, sh.SL_BUSY]
                 S[i, sh.SL_BUSY] = 0.0
-                S[i, sh.SL_LOTS] += done
+                S[i, sh.SL_LOADS] += done
                 for k in range(num[sh.N_L0], num[sh.N_L1]):
                     if I[k, sh.LI_STAGE] == I[i, sh.LI_STAGE] + 1:
                         S[k, sh.SL_WAITING] += done * F[i, sh.L_LOAD_KG]

@@ -14,11 +14,11 @@ from byrewright.engine.kernels.energy import (
     electricity,
     heat,
     jackets,
+    laundry,
     losses,
-    lots,
     vacuum,
 )  # fmt: skip
-from byrewright.engine.kernels.network import content, move, warmth
+from byrewright.engine.kernels.network import mass, move, temperature
 from byrewright.engine.kernels.traffic import cows
 from byrewright.engine.shape import Day, Floats, Ints, State, Tables
 
@@ -52,8 +52,8 @@ def _read(row: int, t: float, F: Floats, I: Ints, S: Floats, g: Floats, par: Flo
     at = Z_FIRST
     vessels = num[sh.N_V1] - num[sh.N_V0]
     for v in range(num[sh.N_V0], num[sh.N_V1]):
-        one[at] = content(v, S)
-        one[at + vessels] = warmth(v, F, I, S, par)
+        one[at] = mass(v, S)
+        one[at + vessels] = temperature(v, F, I, S, par)
         at += 1
     at += vessels
     for m in range(num[sh.N_M0], num[sh.N_M1]):
@@ -102,16 +102,16 @@ def run(plant: Tables, day: Day, state: State, until: int, first_row: int, seen:
         cows(t, F, I, S, g, n, par, num, state.cow, state.out, state.session)
         had = 0.0
         if calf >= 0:
-            had = content(calf, S)
+            had = mass(calf, S)
         move(work, F, I, S, g, n, par, num, plant.share, plant.most, plant.cold,
              state.plugs)  # fmt: skip
         if calf >= 0 and n[sh.I_MILKING] >= 0:
-            g[sh.G_CALF_DRAWN] += max(0.0, content(calf, S) - had)
+            g[sh.G_CALF_DRAWN] += max(0.0, mass(calf, S) - had)
         losses(F, I, S, g, n, par, num)
         chill(ambient, second, F, I, S, g, n, par, num)
         jackets(F, I, S, g, n, par, num, plant.cold)
         heat(F, I, S, g, n, par, num)
-        lots(F, I, S, g, n, par, num)
+        laundry(F, I, S, g, n, par, num)
         air(F, I, S, g, par, num)
         drives(S, g, n, par, num)
         g[sh.G_MINUTE_KG] += g[sh.G_MILK] + g[sh.G_WITHHELD]

@@ -20,7 +20,7 @@ SPECK_KG = 1e-9  # content below which a vessel counts as empty
 
 
 @inner
-def content(v: int, S: Floats) -> float:
+def mass(v: int, S: Floats) -> float:
     """Mass in a vessel, kg."""
     return S[v, sh.MILK] + S[v, sh.WITHHELD] + S[v, sh.WATER] + S[v, sh.WASH]
 
@@ -28,7 +28,7 @@ def content(v: int, S: Floats) -> float:
 @inner
 def capacity_rate(v: int, F: Floats, I: Ints, S: Floats, par: Floats) -> float:
     """Heat capacity of a vessel's content, kJ/K."""
-    if I[v, sh.VI_ROLE] == sh.BATH:
+    if I[v, sh.VI_ROLE] == sh.COLD_STORE:
         return F[v, sh.V_C]
     return (
         S[v, sh.MILK] * par[sh.PAR_CP + sh.MILK]
@@ -39,12 +39,12 @@ def capacity_rate(v: int, F: Floats, I: Ints, S: Floats, par: Floats) -> float:
 
 
 @inner
-def warmth(v: int, F: Floats, I: Ints, S: Floats, par: Floats) -> float:
+def temperature(v: int, F: Floats, I: Ints, S: Floats, par: Floats) -> float:
     """Temperature of a vessel, derived from its heat, degC."""
     c = capacity_rate(v, F, I, S, par)
     if c < SPECK_KG:
         return S[v, sh.V_T0]
-    if I[v, sh.VI_ROLE] == sh.BATH:
+    if I[v, sh.VI_ROLE] == sh.COLD_STORE:
         return S[v, sh.V_T0] + max(S[v, sh.HEAT], 0.0) / c
     return S[v, sh.HEAT] / c
 
@@ -54,7 +54,7 @@ def _level(v: int, S: Floats) -> float:
     """Content as its sensor says it: true, or the false value that a failure put there."""
     if S[v, sh.V_LEVEL] >= 0.0:
         return S[v, sh.V_LEVEL]
-    return content(v, S)
+    return mass(v, S)
 
 
 @inner
@@ -124,7 +124,7 @@ def _wishes(W: Floats, F: Floats, I: Ints, S: Floats, n: Ints, num: Ints) -> Non
         if leader < 0:
             continue
         src = I[m, sh.MI_SRC]
-        if I[src, sh.VI_ROLE] == sh.STORE and content(src, S) <= 0.0:
+        if I[src, sh.VI_ROLE] == sh.STORE and mass(src, S) <= 0.0:
             if I[m, sh.MI_LED] == src and S[src, sh.V_LEVEL] < 0.0:
                 S[m, sh.S_ON] = 0.0
             continue
@@ -168,7 +168,7 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
             if W[m, sh.W_WISH] <= 0.0:
                 continue
             running = int(W[I[m, sh.MI_GROUP], sh.W_RUNS])
-            level = content(src, S) / F[src, sh.V_CAP] - par[sh.PAR_LEVEL]
+            level = mass(src, S) / F[src, sh.V_CAP] - par[sh.PAR_LEVEL]
             flow = most[state, running, m - num[sh.N_M0]]
             lift = max(0.0, 1.0 + flow[sh.FL_GROWS] * level)
             kg = flow[sh.FL_KG_S] * lift * dt * S[m, sh.S_HEALTH] * W[m, sh.W_WISH]
@@ -182,7 +182,7 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
             room = F[m, sh.M_FULL] - _level(I[m, sh.MI_LED], S)
             kg = min(kg, max(0.0, room)) * S[m, sh.S_CMD]
             # A heater is layered: cold comes in below and is not drawn before the hot is used.
-            layered = n[sh.I_SEQ] == 1 and content(I[m, sh.MI_LED], S) > F[m, sh.M_FLOOR]
+            layered = n[sh.I_SEQ] == 1 and mass(I[m, sh.MI_LED], S) > F[m, sh.M_FLOOR]
             if kg <= 0.0 or (layered and F[m, sh.M_FLOOR] > 0.0):
                 continue
         elif law == sh.SUPPLY:
@@ -194,14 +194,14 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
             # Wash goes out while it circulates; what falls, falls at any time.
             kg = most[state, 0, m - num[sh.N_M0], sh.FL_KG_S] * dt * S[m, sh.S_HEALTH]
             gated = I[m, sh.MI_BANK] == 1 and n[sh.I_CIRCULATES] == 0
-            if kg <= 0.0 or gated or content(src, S) <= 0.0:
+            if kg <= 0.0 or gated or mass(src, S) <= 0.0:
                 continue
         elif law in (sh.FIXED, sh.LOADING):
             kg *= S[m, sh.S_CMD]
             if kg <= 0.0:
                 continue
         else:
-            there = content(src, S)
+            there = mass(src, S)
             if I[src, sh.VI_ROLE] == sh.STORE and there <= 0.0:
                 if I[m, sh.MI_LED] == src and S[src, sh.V_LEVEL] < 0.0:
                     S[m, sh.S_ON] = 0.0
@@ -209,7 +209,7 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
             if law == sh.RUNS:
                 kg = there * min(1.0, dt / F[m, sh.M_TAU]) * S[m, sh.S_HEALTH]
             elif law == sh.EVEN:
-                gap = there - content(I[m, sh.MI_LED], S)
+                gap = there - mass(I[m, sh.MI_LED], S)
                 kg = max(0.0, gap) * 0.25 * min(1.0, dt / F[m, sh.M_TAU])
         j0 = I[m, sh.MI_J0]
         j1 = I[m, sh.MI_J1]
@@ -267,8 +267,8 @@ def _limit(W: Floats, I: Ints, S: Floats, num: Ints) -> None:
     """Share of what is asked that each vessel can give."""
     for v in range(num[sh.N_V0], num[sh.N_V1]):
         W[v, sh.W_GIVES] = 1.0
-        if I[v, sh.VI_ROLE] == sh.STORE and W[v, sh.W_KG] > max(0.0, content(v, S)):
-            W[v, sh.W_GIVES] = max(0.0, content(v, S)) / W[v, sh.W_KG]
+        if I[v, sh.VI_ROLE] == sh.STORE and W[v, sh.W_KG] > max(0.0, mass(v, S)):
+            W[v, sh.W_GIVES] = max(0.0, mass(v, S)) / W[v, sh.W_KG]
 
 
 @inner
@@ -331,8 +331,8 @@ def _exchange(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, 
                 if at < 0:
                     continue
                 kg = W[m, sh.W_KG] * W[src, sh.W_GIVES] * W[j, sh.W_KG]
-                c = kg * capacity_rate(src, F, I, S, par) / max(content(src, S), SPECK_KG)
-                before = warmth(src, F, I, S, par)
+                c = kg * capacity_rate(src, F, I, S, par) / max(mass(src, S), SPECK_KG)
+                before = temperature(src, F, I, S, par)
                 if at > sh.J_X:
                     before = S[I[j, at - 1], sh.SX_OUT]
                 c_hot += c
@@ -347,7 +347,7 @@ def _exchange(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, 
             src = I[water, sh.MI_SRC]
             used = W[water, sh.W_KG] * W[src, sh.W_GIVES]
             c_cold = used * par[sh.PAR_CP + sh.WATER]
-            cold_in = warmth(src, F, I, S, par)
+            cold_in = temperature(src, F, I, S, par)
             q = _heat(c_hot, c_cold, hot_in, cold_in, F[x, sh.X_UA] * S[x, sh.SX_HEALTH] * dt)
             dst = I[I[water, sh.MI_J0], sh.J_DST]
             for j in range(I[water, sh.MI_J0], I[water, sh.MI_J1]):
@@ -359,7 +359,7 @@ def _exchange(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, 
             used = flow
             for b in range(vessels):
                 if cold[state, chilled, b] > 0.0:
-                    cold_in += cold[state, chilled, b] * warmth(num[sh.N_V0] + b, F, I, S, par)
+                    cold_in += cold[state, chilled, b] * temperature(num[sh.N_V0] + b, F, I, S, par)
             if flow > 0.0:
                 q = _heat(c_hot, flow * par[sh.PAR_CP + sh.WATER], hot_in, cold_in,
                           F[x, sh.X_UA] * S[x, sh.SX_HEALTH] * dt)  # fmt: skip
@@ -415,7 +415,7 @@ def _transfer(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, 
             S[I[m, sh.MI_KWH], sh.E_KWH] += kwh
         if law == sh.DOSE:
             S[m, sh.S_DOSE] = max(0.0, S[m, sh.S_DOSE] - kg)
-        whole = content(src, S)
+        whole = mass(src, S)
         role = I[src, sh.VI_ROLE]
         for j in range(I[m, sh.MI_J0], I[m, sh.MI_J1]):
             give = kg * W[j, sh.W_KG]
@@ -467,7 +467,7 @@ def _spill(F: Floats, I: Ints, S: Floats, n: Ints, par: Floats, num: Ints) -> No
     for v in range(num[sh.N_V0], num[sh.N_V1]):
         if I[v, sh.VI_ROLE] != sh.STORE:
             continue
-        kg = content(v, S)
+        kg = mass(v, S)
         over = kg - F[v, sh.V_CAP]
         if over > SPECK_KG:
             share = over / kg

@@ -156,10 +156,10 @@ def _loads(run: Run) -> Table:
 
 
 def _lots(run: Run) -> Table:
-    lots = run.change("lots")
+    loads = run.change("laundry")
     rows = tuple(
-        (tag, _n(lots[i, sh.SL_LOTS] / run.days, 1))
-        for i, tag in enumerate(run.compiled.names.lots)
+        (tag, _n(loads[i, sh.SL_LOADS] / run.days, 1))
+        for i, tag in enumerate(run.compiled.names.laundry)
     )
     return Table("day.lots", "Loads of cloths a day", ("machine", "loads"), ("", ""), rows)
 
@@ -192,7 +192,7 @@ def series(notes: ResultBuilder, run: Run) -> None:
     for i, tag in enumerate(names.vessels):
         if T.I[i, sh.VI_ROLE] == sh.STORE:
             level.append(line(tag, "L", run.content_kg(tag) / run.compiled.kg_l[tag]))
-            warm.append(line(tag, "degC", run.warmth_c(tag)))
+            warm.append(line(tag, "degC", run.temperature_c(tag)))
     notes.series.append(Series("day.content", "Content of vessels", hours, "h", tuple(level)))
     notes.series.append(
         Series("day.warmth", "Temperature of vessels", hours, "h", tuple(warm),

@@ -34,7 +34,7 @@ def judge(ctx: StudyContext, run: Run) -> None:
         there = run.content_kg(tag) > LEAST_SHARE * float(tables.F[i, sh.V_CAP])
         if not there.any():
             continue
-        warm = np.where(there, run.warmth_c(tag), np.inf)
+        warm = np.where(there, run.temperature_c(tag), np.inf)
         at = int(np.argmin(warm))
         ctx.find(
             "day.frost", f"Coldest content of {tag}", float(warm[at]), "degC",

@@ -63,7 +63,7 @@ def moments(run: Run) -> list[Moment]:
     start = float(run.first.n[sh.I_STEP]) * run.compiled.step_s
     stores = _stores(run)
     levels = {t: run.content_kg(t) / run.compiled.kg_l[t] for t in stores}
-    warmth = {t: run.warmth_c(t) for t in stores}
+    temperatures = {t: run.temperature_c(t) for t in stores}
     off = _off_times(run)
     modes = {doing: mode_for(run.plant, does) for doing, does in (*DOING, ("idle", "idle"))}
     found = []
@@ -74,7 +74,7 @@ def moments(run: Run) -> list[Moment]:
             litres = float(levels[tag][i])
             litres = litres if litres >= LEAST_L else 0.0
             share = min(1.0, max(0.0, litres / run.compiled.litres[tag]))
-            warm = float(warmth[tag][i]) if share > LEAST_SHARE else None
+            warm = float(temperatures[tag][i]) if share > LEAST_SHARE else None
             held[tag] = Held(litres, share, warm)
         found.append(
             Moment(

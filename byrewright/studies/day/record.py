@@ -115,7 +115,7 @@ class Run:
         """Readings of a vessel's content."""
         return np.asarray(self.seen[:, Z_FIRST + self.compiled.vessel(tag)])
 
-    def warmth_c(self, tag: str) -> sh.Floats:
+    def temperature_c(self, tag: str) -> sh.Floats:
         """Readings of a vessel's temperature."""
         count = len(self.compiled.names.vessels)
         return np.asarray(self.seen[:, Z_FIRST + count + self.compiled.vessel(tag)])
@@ -134,7 +134,7 @@ class Run:
             return float(tables.F[tables.num[sh.N_K0] + names.cooled.index(tag), sh.K_LEAST])
         return TANK_EMPTY * float(tables.F[self.compiled.vessel(tag), sh.V_CAP])
 
-    def warmth_at(self, tag: str, t_s: float) -> float | None:
+    def temperature_at(self, tag: str, t_s: float) -> float | None:
         """Temperature of a vessel at a time, or None when it holds too little to have one that
         counts (see `reach_kg`) or is not read."""
         times = self.seen[:, 0]
@@ -143,7 +143,7 @@ class Run:
         at = int(np.searchsorted(times, t_s))
         if self.content_kg(tag)[at] < self.reach_kg(tag):
             return None
-        return float(self.warmth_c(tag)[at])
+        return float(self.temperature_c(tag)[at])
 
     @property
     def milk_kg(self) -> float:

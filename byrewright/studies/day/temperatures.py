@@ -110,7 +110,7 @@ def _worst(run: Run, step: TemperatureStep) -> tuple[float | None, str]:
         if tag == run.compiled.names.tanker and run.compiled.tables.num[sh.N_DIRECT] != 1:
             continue
         for session in run.done:
-            held = run.warmth_at(tag, session.begun_s) is not None
+            held = run.temperature_at(tag, session.begun_s) is not None
             if (step.applies == "first_milking" and held) or (
                 step.applies == "later_milkings" and not held
             ):
@@ -165,7 +165,7 @@ def _warmest(run: Run, tag: str, here: NDArray[np.bool_]) -> list[tuple[float, s
     held = here & (run.content_kg(tag) >= run.reach_kg(tag))
     if not held.any():
         return []
-    warm = np.where(held, run.warmth_c(tag), -99.0)
+    warm = np.where(held, run.temperature_c(tag), -99.0)
     at = int(np.argmax(warm))
     where = f"in {_named(run, tag)} at {run.clock(run.seen[at, 0])}"
     return [(float(warm[at]), where)]
@@ -185,7 +185,7 @@ def _little_milk(ctx: StudyContext, run: Run, steps: list[TemperatureStep]) -> N
         until = session.last_off_s if session.ended else np.inf
         milking |= (times >= session.begun_s) & (times <= until + 3600 * within)
     for tag in run.compiled.names.cooled:
-        reach, kg, warm = run.reach_kg(tag), run.content_kg(tag), run.warmth_c(tag)
+        reach, kg, warm = run.reach_kg(tag), run.content_kg(tag), run.temperature_c(tag)
         cap = float(run.compiled.tables.F[run.compiled.vessel(tag), sh.V_CAP])
         rho = run.compiled.kg_l[tag]
         little = (kg > TANK_EMPTY * cap) & (kg < reach) & ~milking

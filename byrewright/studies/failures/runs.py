@@ -214,7 +214,7 @@ class Field:
             out += places("pumps", names.pumps, sh.ROW_PUMP)
             out += places("chillers", names.chillers, sh.ROW_CHILL)
             out += places("heated", names.heated, sh.ROW_HEATER)
-            out += places("lots", names.lots, sh.ROW_LOT)
+            out += places("laundry", names.laundry, sh.ROW_LAUNDRY)
             out += places("compressors", names.compressors, sh.ROW_COMPRESSOR)
             return list(dict.fromkeys(out))
         if item == "filter":

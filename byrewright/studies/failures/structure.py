@@ -162,17 +162,17 @@ class Structure:
 
 
 class Asked:
-    """One question: the plant with its wreck. Answers are kept while the question lasts."""
+    """One question: the plant with its faults. Answers are kept while the question lasts."""
 
-    def __init__(self, structure: Structure, wreck: FaultState) -> None:
+    def __init__(self, structure: Structure, faults: FaultState) -> None:
         self.s = structure
-        self.w = wreck
+        self.w = faults
         self._power: dict[str, OperatorActions | None] = {}
         self._air: dict[str, OperatorActions | None] = {}
         self._runs: dict[str, OperatorActions | None] = {}
         self._plain: dict[str, OperatorActions | None] = {}
         self._states: dict[Net, Hashable] = {}
-        self.over = {o.board: o for o in structure.overloads(wreck.off)}
+        self.over = {o.board: o for o in structure.overloads(faults.off)}
 
     # Services.
 

@@ -19,7 +19,7 @@ MEAN_OF_YEAR = "mean of the year's water"
 
 
 @dataclass(frozen=True, slots=True)
-class Warmth:
+class RecoveredHeat:
     """A day of heat: given off by refrigeration, wanted by the wash, and what one covers."""
 
     given_off_kwh: float
@@ -30,7 +30,9 @@ class Warmth:
     share: float
 
 
-def warmth_of(ctx: StudyContext, duty: Duty, takes: str, makers: tuple[MakesCold, ...]) -> Warmth:
+def recovered_of(
+    ctx: StudyContext, duty: Duty, takes: str, makers: tuple[MakesCold, ...]
+) -> RecoveredHeat:
     """What a desuperheater or condenser on some machines gives to a day's hot water."""
     share, most_c = (ctx.number(key) for key in RECOVERS[takes])
     every = ctx.plant.machines(MakesCold)
@@ -49,7 +51,7 @@ def warmth_of(ctx: StudyContext, duty: Duty, takes: str, makers: tuple[MakesCold
     preheat = heating_energy_kwh(hot_l, in_c, max(in_c, most_c), rules=ctx.rules)
     set_c = max((h.set_c for h in ctx.plant.machines(HeatsWater)), default=most_c)
     wanted = heating_energy_kwh(hot_l, in_c, max(in_c, set_c), rules=ctx.rules)
-    return Warmth(given, hot_l, wanted, min(share * given, preheat), most_c, share)
+    return RecoveredHeat(given, hot_l, wanted, min(share * given, preheat), most_c, share)
 
 
 def size_recovery(ctx: StudyContext, duty: Duty) -> None:
@@ -64,9 +66,9 @@ def size_recovery(ctx: StudyContext, duty: Duty) -> None:
             ctx.lacks("recovery.source", "Heat recovery", f"takes_from of {one.id} names no "
                         "refrigeration that runs: it gets no heat.")  # fmt: skip
             continue
-        _fitted(ctx, duty, one, warmth_of(ctx, duty, one.takes, makers), makers)
-    rows = [("without", 0.0, warmth_of(ctx, duty, "desuperheater", every))]
-    rows += [(f"with a {takes}", 1.0, warmth_of(ctx, duty, takes, every)) for takes in RECOVERS]
+        _fitted(ctx, duty, one, recovered_of(ctx, duty, one.takes, makers), makers)
+    rows = [("without", 0.0, recovered_of(ctx, duty, "desuperheater", every))]
+    rows += [(f"with a {takes}", 1.0, recovered_of(ctx, duty, takes, every)) for takes in RECOVERS]
     eta, price = _electric_share(ctx), _price(ctx)
     table = tuple(
         (name, round(on * w.taken_kwh), round((w.wanted_kwh - on * w.taken_kwh) / eta),
@@ -97,7 +99,7 @@ def size_recovery(ctx: StudyContext, duty: Duty) -> None:
 FORMULA = "Q = min(s Q_cold (1 + 1/COP), V rho cp (T_most - T_w))"
 
 
-def _fitted(ctx: StudyContext, duty: Duty, one: RecoversHeat, w: Warmth,
+def _fitted(ctx: StudyContext, duty: Duty, one: RecoversHeat, w: RecoveredHeat,
             makers: tuple[MakesCold, ...]) -> None:  # fmt: skip
     share, most = RECOVERS[one.takes]
     ctx.find(
