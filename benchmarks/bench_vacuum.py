@@ -121,13 +121,13 @@ def against_fluids() -> bool:
         for q in (300.0, 600.0, 900.0, 1200.0, 1500.0)
     ]
     times = [0.0, 0.0]
-    airnet.joint_fall(0.01, 0.05, 5.0, 0.0, 0.0, kelvin, mu)  # compiled before the clock runs
+    airnet.edge_fall(0.01, 0.05, 5.0, 0.0, 0.0, kelvin, mu)  # compiled before the clock runs
     for bore, length, kg_s in cases:
         start = time.perf_counter()
-        value, _ = airnet.joint_fall(kg_s, bore, length, 0.0, 0.0, kelvin, mu)
+        value, _ = airnet.edge_fall(kg_s, bore, length, 0.0, 0.0, kelvin, mu)
         far = math.sqrt(59.0**2 - value)
         for _ in range(3):  # the expansion term
-            more, _ = airnet.joint_fall(
+            more, _ = airnet.edge_fall(
                 kg_s, bore, length, 2 * math.log(59.0 / far), 0.0, kelvin, mu
             )
             far = math.sqrt(59.0**2 - more)

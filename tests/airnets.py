@@ -16,14 +16,14 @@ Rows = Sequence[tuple[float, ...]]
 
 
 def net(
-    nodes: int, joints: Rows, inlets: Rows = (), pumps: Rows = (), regulators: Rows = (),
+    nodes: int, edges: Rows, inlets: Rows = (), pumps: Rows = (), regulators: Rows = (),
     volumes: Sequence[float] | None = None, ambient: float = AMBIENT_KPA,
 ) -> airnet.Net:  # fmt: skip
-    """A network. Joints (a, b, bore m, length m, loss, roughness, law); inlets (node, law, kg/s,
+    """A network. Edges (a, b, bore m, length m, loss, roughness, law); inlets (node, law, kg/s,
     vacuum); pumps (node, displaced kg/s, slip, slip at rest, silencer); regulators (node, capacity
     kg/s, opens, band, leak, opening); volumes m3.
     """
-    j = np.array(joints, float).reshape(-1, 7)
+    j = np.array(edges, float).reshape(-1, 7)
     i = np.array(inlets, float).reshape(-1, 4)
     u = np.array(pumps, float).reshape(-1, 5)
     r = np.array(regulators, float).reshape(-1, 6)

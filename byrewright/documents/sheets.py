@@ -201,9 +201,9 @@ def _spot_key(machine: Machine, port: str, pipe: Pipe, graph: Graph) -> str:
         return f"{machine.id}>{pipe.id}"
     if type(machine).SYMBOL != "gland":
         return machine.id
-    for joint in graph.joints:
-        if joint.machine == machine.id and port in (joint.a.port, joint.b.port):
-            return joint.id
+    for edge in graph.edges:
+        if edge.machine == machine.id and port in (edge.a.port, edge.b.port):
+            return edge.id
     return machine.id
 
 

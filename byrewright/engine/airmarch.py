@@ -13,9 +13,9 @@ import numpy as np
 from byrewright.engine.airnet import Control, Net, Room, pump_flow, solve
 from byrewright.engine.jit import array_kernel as kernel
 
-ON_INLET, ON_PUMP, ON_REGULATOR, ON_JOINT, ON_SETTING, ON_SPEED = 0, 1, 2, 3, 4, 5
+ON_INLET, ON_PUMP, ON_REGULATOR, ON_EDGE, ON_SETTING, ON_SPEED = 0, 1, 2, 3, 4, 5
 """What a row in time acts on: an inlet's flow, a pump (1 on, 0 off), a regulator (opening, or -1
-for works), a joint's law, the wanted vacuum, the speed command (a share, `AS_IT_IS`, or -1 for
+for works), an edge's law, the wanted vacuum, the speed command (a share, `AS_IT_IS`, or -1 for
 works)."""
 AS_IT_IS = 9.0
 """Freezes the speed command where it stands."""
@@ -33,7 +33,7 @@ def _act(net: Net, on: Any, stuck: Any, state: Any, what: int, which: int, value
         on[which] = value
     elif what == ON_REGULATOR:
         stuck[which] = value
-    elif what == ON_JOINT:
+    elif what == ON_EDGE:
         net.ends[which, 2] = int(value)
     elif what == ON_SETTING:
         state[WANTED] = value

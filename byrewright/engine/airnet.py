@@ -1,13 +1,13 @@
 """Compiled solver of an airflow network: steady state and time steps by one Newton method.
 
-Unknown is the squared absolute pressure at each node. The flow of every joint is monotone in the
+Unknown is the squared absolute pressure at each node. The flow of every edge is monotone in the
 difference of squares, every inlet falls and every pump rises with pressure, so the balance is the
 gradient of a convex function: the matrix is symmetric and positive, and a line search makes
 Newton's method safe from any start. An implicit time step only adds storage at the nodes.
 
 Laws, not machines: 0 a pipe (length, bore, loss), 1 the same one way only, 2 shut. Inlets:
 0 orifice, 1 in proportion to vacuum, 2 fixed, 3 holds a pressure. All flows kg/s, pressures kPa
-absolute. Sizes: n nodes, e joints, i inlets, u pumps, r regulators.
+absolute. Sizes: n nodes, e edges, i inlets, u pumps, r regulators.
 """
 
 from __future__ import annotations
@@ -41,8 +41,8 @@ class Net(NamedTuple):
     """The whole network as arrays, one row a thing.
 
     air: ambient pressure kPa, temperature K, viscosity Pa s; (3,)
-    ends: end a, end b, law of each joint; (e, 3) integers
-    pipe: bore m, equivalent length m, loss K, relative roughness of each joint; (e, 4)
+    ends: end a, end b, law of each edge; (e, 3) integers
+    pipe: bore m, equivalent length m, loss K, relative roughness of each edge; (e, 4)
     where: node and law of each inlet; (i, 2) integers
     inlet: flow kg/s and the vacuum kPa it holds at (for a hold: the pressure); (i, 2)
     pump_at: node of each pump; (u,) integers
@@ -88,7 +88,7 @@ class Room(NamedTuple):
     """Work arrays, so that a march allocates nothing.
 
     by_node: left over, diagonal, step, turned step, squared pressure; (5, n). slope: of each
-    joint; (e,). matrix: (n, n).
+    edge; (e,). matrix: (n, n).
     """
 
     by_node: Any
@@ -99,13 +99,13 @@ class Room(NamedTuple):
 LEFT, DIAGONAL, STEP, TURNED, SQUARE = 0, 1, 2, 3, 4
 
 
-def room(nodes: int, joints: int) -> Room:
+def room(nodes: int, edges: int) -> Room:
     """Work arrays for a network of that size."""
-    return Room(np.zeros((5, nodes)), np.zeros(joints), np.zeros((nodes, nodes)))
+    return Room(np.zeros((5, nodes)), np.zeros(edges), np.zeros((nodes, nodes)))
 
 
 @kernel
-def joint_fall(
+def edge_fall(
     m: float, bore: float, length: float, loss: float, rough: float, kelvin: float, mu: float
 ) -> tuple[float, float]:
     """Fall of squared pressure, kPa2, and its slope, for m >= 0: isothermal flow with friction."""
@@ -123,7 +123,7 @@ def joint_fall(
 
 
 @kernel
-def joint_flow(
+def edge_flow(
     fall: float, start: float, bore: float, length: float, loss: float, rough: float,
     kelvin: float, mu: float,
 ) -> tuple[float, float]:  # fmt: skip
@@ -137,7 +137,7 @@ def joint_flow(
         m = max(m, 0.5 * math.sqrt(want / head), 1e-9)
     slope = 1.0
     for _ in range(60):
-        value, slope = joint_fall(m, bore, length, loss, rough, kelvin, mu)
+        value, slope = edge_fall(m, bore, length, loss, rough, kelvin, mu)
         if abs(value - want) <= 1e-13 * slope + 1e-13 * want:
             break
         if value < want:
@@ -216,7 +216,7 @@ def balance(net: Net, flow: Any, speed: Any, old: Any, dt: float, work: Room) ->
             loss = net.pipe[e, 2]
             if net.pipe[e, 1] > 0.0:  # the air expands on its way: 2 ln(p1/p2)
                 loss += abs(math.log(square[a] / square[b]))
-            m, g = joint_flow(
+            m, g = edge_flow(
                 fall, flow[e], net.pipe[e, 0], net.pipe[e, 1], loss, net.pipe[e, 3], net.air[1],
                 net.air[2],
             )  # fmt: skip
@@ -290,7 +290,7 @@ def _direction(net: Net, work: Room) -> None:
 
 @kernel
 def _straight(net: Net, flow: Any, work: Room) -> None:
-    """Take each joint as straight, as at its flow or 2 m/s, for a first field of pressures."""
+    """Take each edge as straight, as at its flow or 2 m/s, for a first field of pressures."""
     square = work.by_node[SQUARE]
     left = work.by_node[LEFT]
     for e in range(flow.size):
@@ -302,7 +302,7 @@ def _straight(net: Net, flow: Any, work: Room) -> None:
         bore = net.pipe[e, 0]
         dense = 1000.0 * math.sqrt(square[a]) / (_R * net.air[1])
         m = max(abs(flow[e]), math.pi / 4.0 * bore * bore * dense * 2.0)
-        value, _ = joint_fall(
+        value, _ = edge_fall(
             m, bore, net.pipe[e, 1], net.pipe[e, 2], net.pipe[e, 3], net.air[1], net.air[2]
         )
         work.slope[e] = m / value
@@ -317,7 +317,7 @@ def solve(net: Net, p: Any, flow: Any, speed: Any, old: Any, dt: float, work: Ro
 
     `dt` infinite gives the steady state, else one implicit step from `old`. A result above
     `GOOD` kg/s has not converged and must not be used. From nothing (all flows zero) two rounds
-    with straight joints come first; then Newton's method, each step searched along its line.
+    with straight edges come first; then Newton's method, each step searched along its line.
     """
     square = work.by_node[SQUARE]
     step = work.by_node[STEP]

@@ -1,4 +1,4 @@
-"""The graph of a plant's liquids: which joints are open in a state, and what hangs together."""
+"""The graph of a plant's liquids: which edges are open in a state, and what hangs together."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ class Situation:
 
 @dataclass
 class Flows:
-    """What flows: L/min along each joint from its a to its b; heads m, heights m and fluid by node.
+    """What flows: L/min along each edge from its a to its b; heads m, heights m and fluid by node.
 
     `shut` are pumps that run against a closed line or draw from one.
     """
@@ -62,7 +62,7 @@ class Flows:
 
 
 def gates_on(passed: Iterable[Edge]) -> dict[str, str]:
-    """The gates among some joints, each as it must stand to let pass."""
+    """The gates among some edges, each as it must stand to let pass."""
     return {
         j.machine or "": j.how.positions[0]
         for j in passed
@@ -88,13 +88,13 @@ class LiquidGraph:
         for tag in sorted(plant.equipment):
             self._declared(tag)
         graph = build(plant)
-        self.joints = [
-            j for j in sorted(graph.joints, key=lambda j: j.id)
+        self.edges = [
+            j for j in sorted(graph.edges, key=lambda j: j.id)
             if (j.pipe is None or j.service not in GASES) and (j.how is None or j.how.how != "trap")
         ]  # fmt: skip
-        self.by_id = {j.id: j for j in self.joints}
+        self.by_id = {j.id: j for j in self.edges}
         self.bore_mm: dict[Node, float] = {}
-        for j in self.joints:
+        for j in self.edges:
             if j.pipe is not None:
                 many = max(self.many.get(j.a, 1), self.many.get(j.b, 1))
                 for node in (j.a, j.b):
@@ -102,11 +102,11 @@ class LiquidGraph:
                     self.bore_mm[node] = min(self.bore_mm.get(node, 1e9), j.pipe.bore_mm)
         self.socks = tuple(sorted({tag for (tag, _, _), loss in self.losses.items() if loss.sock}))
         self.gated = tuple(sorted({
-            j.machine for j in self.joints
+            j.machine for j in self.edges
             if j.machine is not None and j.how is not None and j.how.how != "pass"
         } | set(self.makes_vacuum)))  # fmt: skip
         self.valves = frozenset(
-            j.machine for j in self.joints
+            j.machine for j in self.edges
             if j.machine is not None and j.how is not None and j.how.how == "gate"
         )  # fmt: skip
         self._ports: dict[tuple[str, str], Node] = {}
@@ -153,25 +153,25 @@ class LiquidGraph:
         }  # fmt: skip
         return Situation(at | dict(other or {}))
 
-    # Which joints carry liquid in a state.
+    # Which edges carry liquid in a state.
 
     def runs(self, s: Situation, tag: str) -> bool:
         return s.at.get(tag) == "runs" or (s.speed.get(tag, 0.0) > 0 and s.at.get(tag) != SHUT)
 
-    def is_open(self, joint: Edge, s: Situation) -> bool:
-        if joint.how is None or joint.machine is None:
+    def is_open(self, edge: Edge, s: Situation) -> bool:
+        if edge.how is None or edge.machine is None:
             return True
-        if s.capped and (joint.a in s.capped or joint.b in s.capped):
+        if s.capped and (edge.a in s.capped or edge.b in s.capped):
             return False
-        at = s.at.get(joint.machine)
+        at = s.at.get(edge.machine)
         if at == SHUT:
             return False
-        if joint.how.how == "gate":
-            return at in joint.how.positions
-        if joint.how.how == "driven":
-            if joint.machine in s.forced_l_min:
+        if edge.how.how == "gate":
+            return at in edge.how.positions
+        if edge.how.how == "driven":
+            if edge.machine in s.forced_l_min:
                 return False
-            return self.runs(s, joint.machine) or joint.how.free
+            return self.runs(s, edge.machine) or edge.how.free
         return True
 
     def body(self, node: Node) -> bool:
@@ -179,9 +179,9 @@ class LiquidGraph:
 
     @cached_property
     def ends(self) -> dict[str, tuple[Node, Node]]:
-        """Ends of each joint; a vessel's body is an end of its own for each of its ports."""
+        """Ends of each edge; a vessel's body is an end of its own for each of its ports."""
         found = {}
-        for j in self.joints:
+        for j in self.edges:
             a, b = j.a, j.b
             if self.body(a):
                 a = Node(a.machine, f"*{j.id}")
@@ -196,8 +196,8 @@ class LiquidGraph:
     def ring(self, start: Node) -> tuple[str, ...]:
         """Machines joined with a node by pipes of its own service, whatever stands open."""
         at: dict[Node, list[Edge]] = {}
-        service = {j.service for j in self.joints if j.pipe is not None and start in (j.a, j.b)}
-        for j in self.joints:
+        service = {j.service for j in self.edges if j.pipe is not None and start in (j.a, j.b)}
+        for j in self.edges:
             if (j.pipe is None and not self.body(j.a) and not self.body(j.b)) or (
                 j.service in service and j.pipe is not None
             ):
@@ -227,9 +227,9 @@ class LiquidGraph:
         return tuple(sorted(found))
 
     def ways_from(self, s: Situation | None, *starts: Node) -> dict[Node, tuple[Edge, ...]]:
-        """Joints passed to every node that liquid may reach, nearest first, vessels last on a way.
+        """Edges passed to every node that liquid may reach, nearest first, vessels last on a way.
 
-        Of several ways that with the fewest gates to move from a state, or of joints where none is
+        Of several ways that with the fewest gates to move from a state, or of edges where none is
         given. Pumps and non-return valves are passed their own way only.
         """
         heap: list[tuple[int, int, int, Node, tuple[Edge, ...]]] = [
@@ -268,7 +268,7 @@ class LiquidGraph:
         return found
 
     def way(self, start: str, goal: str) -> tuple[Edge, ...]:
-        """The joints passed from one machine to another by the shortest way that valves could open;
+        """The edges passed from one machine to another by the shortest way that valves could open;
         empty where no liquid gets there."""
         if start not in self._ways:
             nodes = {n for of in self.ends.values() for n in of if n.machine == start}
@@ -279,11 +279,11 @@ class LiquidGraph:
             self._ways[start] = self.ways_from(None, *sorted(nodes, key=lambda n: n.name))
         return next((j for n, j in self._ways[start].items() if n.machine == goal), ())
 
-    def _lets_in(self, joint: Edge) -> bool:
+    def _lets_in(self, edge: Edge) -> bool:
         """Whether a vessel's way takes liquid in."""
-        assert joint.how is not None
-        name = joint.how.b if self.body(joint.a) else joint.how.a
-        port = self.plant.equipment[joint.machine or ""].port(name)
+        assert edge.how is not None
+        name = edge.how.b if self.body(edge.a) else edge.how.a
+        port = self.plant.equipment[edge.machine or ""].port(name)
         return port is None or port.direction in ("in", "both")
 
     def gives(self, node: Node) -> bool:
@@ -296,15 +296,15 @@ class LiquidGraph:
         port = self.plant.equipment[node.machine].port(node.port)
         return port is not None and port.direction == "both"
 
-    def _both(self, joint: Edge) -> bool:
+    def _both(self, edge: Edge) -> bool:
         """Whether a vessel's port lets liquid in and out."""
-        assert joint.how is not None
-        name = joint.how.b if joint.how.a == "*" else joint.how.a
-        return self.lets_both(Node(joint.machine or "", name))
+        assert edge.how is not None
+        name = edge.how.b if edge.how.a == "*" else edge.how.a
+        return self.lets_both(Node(edge.machine or "", name))
 
     def ports(self, tag: str, declared: str) -> tuple[Node, ...]:
         """The nodes in use of a port or of a family of ports, by name."""
-        every = {n for j in self.joints for n in (j.a, j.b) if self._is_port(n, tag, declared)}
+        every = {n for j in self.edges for n in (j.a, j.b) if self._is_port(n, tag, declared)}
         return tuple(sorted(every, key=lambda n: n.name))
 
     def touched(self, s: Situation, starts: Iterable[Node]) -> frozenset[str]:
@@ -323,7 +323,7 @@ class LiquidGraph:
     @cached_property
     def _near(self) -> dict[Node, list[Edge]]:
         near: dict[Node, list[Edge]] = {}
-        for j in self.joints:
+        for j in self.edges:
             for node in self.ends[j.id]:
                 near.setdefault(node, []).append(j)
         return near
@@ -333,7 +333,7 @@ class LiquidGraph:
         key = (tag, declared)
         if key not in self._ports:
             self._ports[key] = next(
-                (n for j in self.joints for n in (j.a, j.b) if self._is_port(n, tag, declared)),
+                (n for j in self.edges for n in (j.a, j.b) if self._is_port(n, tag, declared)),
                 Node(tag, declared),
             )
         return self._ports[key]

@@ -68,7 +68,7 @@ class Liquids(LiquidSections):
 
     @cached_property
     def _laws_of(self) -> dict[tuple[int, *tuple[object, ...]], list[Element]]:
-        return {}  # by joint, fluid, and what of the state changes them
+        return {}  # by edge, fluid, and what of the state changes them
 
     @cached_property
     def _solved(self) -> dict[tuple[Section, *tuple[object, ...]], Flows]:
@@ -79,9 +79,7 @@ class Liquids(LiquidSections):
         other = copy(self)
         other.pumps = self.pumps | dict(pumps)
         other.kept = {}
-        laws = {
-            k: law for k, law in self._laws_of.items() if self.joints[k[0]].machine not in pumps
-        }
+        laws = {k: law for k, law in self._laws_of.items() if self.edges[k[0]].machine not in pumps}
         solved = {k: x for k, x in self._solved.items() if pumps.keys().isdisjoint(k[0].machines)}
         other.__dict__.update(_laws_of=laws, _solved=solved)
         return other
@@ -94,9 +92,9 @@ class Liquids(LiquidSections):
             water = fluids(rules, laws.chilled)["water"]
             for key in (*OPENINGS, LEVEL, "vacuum.nominal_kpa", SUPPLY):
                 rules.number(key)
-            for joint in self.joints:
-                if joint.pipe is not None:
-                    laws.pipe(joint.pipe, water)
+            for edge in self.edges:
+                if edge.pipe is not None:
+                    laws.pipe(edge.pipe, water)
             for loss, dirt, half in product(self.losses.values(), (-1.0, 0.0), (False, True)):
                 laws.machine(loss, water, NOT_KNOWN_MM, dirt, half)
             for pump in self.pumps.values():
@@ -129,8 +127,8 @@ class Liquids(LiquidSections):
         height, uneven = self.heights_in(open_)
         out = Flows(uneven=list(uneven))
         for k in open_.forced:
-            joint = self.joints[k]
-            out.l_min[joint.id] = s.forced_l_min[joint.machine or ""]
+            edge = self.edges[k]
+            out.l_min[edge.id] = s.forced_l_min[edge.machine or ""]
         for node in open_.cut_off:
             if only is None or node in only:
                 raise self._no_way({node: taken[node]})
@@ -246,7 +244,7 @@ class Liquids(LiquidSections):
         found = solve(net, np.zeros(0))
         out.steps = found.steps
         if not found.left < RATED:
-            worst = self.joints[part.links[found.worst].chain[0][0]]
+            worst = self.edges[part.links[found.worst].chain[0][0]]
             raise LiquidsUnsolved(
                 f"{worst.machine or worst.id}: flows in its section do not settle "
                 f"({found.left:.0e} of the greatest left after {found.steps} steps); look at the "
@@ -266,10 +264,10 @@ class Liquids(LiquidSections):
 
     def _held_head(self, node: Node, s: Situation, fluid: Fluid, height: float) -> float:
         """Head that a vessel holds at one of its ports: in at its height, out by its level."""
-        joint = self.by_id[node.port[1:]]
+        edge = self.by_id[node.port[1:]]
         vessel = self.vessels[node.machine]
         head = height + fluid.head_m(self.gas_kpa(vessel, s))
-        if node == self.ends[joint.id][1] and joint.how is not None and not self._both(joint):
+        if node == self.ends[edge.id][1] and edge.how is not None and not self._both(edge):
             return head
         if vessel.gas == "supply":  # it fills as if open, and gives what presses on it
             head += fluid.head_m(self.rules.number(SUPPLY))
@@ -291,11 +289,11 @@ class Liquids(LiquidSections):
         return float(tall * min(max(share, 0.0), 1.0))
 
     def _elements(self, k: int, s: Situation, fluid: Fluid) -> list[Element]:
-        """What a joint does to what flows from its a to its b, each law with all its parameters."""
-        joint = self.joints[k]
+        """What an edge does to what flows from its a to its b, each law with all its parameters."""
+        edge = self.edges[k]
         key: tuple[int, *tuple[object, ...]] = (k, id(fluid))
-        if joint.pipe is None:
-            tag = joint.machine or ""
+        if edge.pipe is None:
+            tag = edge.machine or ""
             key += (
                 self.runs(s, tag),
                 s.speed.get(tag),
@@ -304,7 +302,7 @@ class Liquids(LiquidSections):
             )
         found = self._laws_of.get(key)
         if found is None:
-            made = self._made(joint, s, fluid)
+            made = self._made(edge, s, fluid)
             found = self._laws_of[key] = [(law, padded(numbers)) for law, numbers in made]
         return found
 
@@ -312,21 +310,21 @@ class Liquids(LiquidSections):
     def _dirt(s: Situation, tag: str) -> float:
         return s.dirt.get(tag, NO_SOCK if s.does & {"wash", "rinse"} else 0.5)
 
-    def _made(self, joint: Edge, s: Situation, fluid: Fluid) -> list[Element]:
-        many = max(self.many.get(joint.a, 1), self.many.get(joint.b, 1))
-        if joint.pipe is not None:
-            return [self.laws.pipe(joint.pipe, fluid, many)]
-        assert joint.how is not None
-        assert joint.machine is not None
-        tag, how = joint.machine, joint.how
+    def _made(self, edge: Edge, s: Situation, fluid: Fluid) -> list[Element]:
+        many = max(self.many.get(edge.a, 1), self.many.get(edge.b, 1))
+        if edge.pipe is not None:
+            return [self.laws.pipe(edge.pipe, fluid, many)]
+        assert edge.how is not None
+        assert edge.machine is not None
+        tag, how = edge.machine, edge.how
         found: list[Element] = []
-        bore = min(self.bore_mm.get(joint.a, 1e9), self.bore_mm.get(joint.b, 1e9))
+        bore = min(self.bore_mm.get(edge.a, 1e9), self.bore_mm.get(edge.b, 1e9))
         bore = bore if bore < 1e9 else NOT_KNOWN_MM
-        a, b = self.ends[joint.id]
+        a, b = self.ends[edge.id]
         if self.held(a) or self.held(b):
             key = OPENINGS[0] if self.held(a) else OPENINGS[1]
             found.append(self.laws.heads(self.rules.number(key) / many**2, bore))
-            if not self._both(joint):
+            if not self._both(edge):
                 found.append((ONE_WAY, [0.0, 0.0]))
         if how.how == "driven":
             pump = self.pumps.get(tag)
@@ -349,7 +347,7 @@ class Liquids(LiquidSections):
         """Flows and heads of everything in the links; what is shut carries nothing, exactly.
 
         opens: of each link, the signs of what lets pass one way alone; counts: elements of each
-        joint, link by link.
+        edge, link by link.
         """
         heads, flows = found.head.tolist(), found.flow.tolist()
         most = max((abs(q) for q in flows), default=0.0)
@@ -364,11 +362,11 @@ class Liquids(LiquidSections):
             at, here = ends[0], link.a
             out.head_m[here], out.height_m[here], out.fluid[here] = at, height[here], fluid
             for k, sign in link.chain:
-                joint = self.joints[k]
-                out.l_min[joint.id] = sign * q / L_MIN
+                edge = self.edges[k]
+                out.l_min[edge.id] = sign * q / L_MIN
                 for _ in range(next(many)):
                     at -= next(lost)
-                a, b = self.ends[joint.id]
+                a, b = self.ends[edge.id]
                 here = b if sign > 0 else a
                 out.head_m[here], out.height_m[here], out.fluid[here] = at, height[here], fluid
             out.head_m[link.b] = ends[1]

@@ -24,7 +24,7 @@ PLANTS, STATES = 4, 256
 
 @dataclass(frozen=True, slots=True)
 class Link:
-    """Joints in a row between two ends, each by its number, +1 where it is passed from a to b."""
+    """Edges in a row between two ends, each by its number, +1 where it is passed from a to b."""
 
     a: Node
     b: Node
@@ -33,7 +33,7 @@ class Link:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Section:
-    """Open joints that hang together, as links between the nodes where something meets.
+    """Open edges that hang together, as links between the nodes where something meets.
 
     vessels: ends at which a vessel holds the head. told_from: the node that the heads are told from
     where there is none. free, fixed: ends of links whose head is sought, and those that are held;
@@ -41,7 +41,7 @@ class Section:
     """
 
     nodes: frozenset[Node]
-    joints: tuple[int, ...]
+    edges: tuple[int, ...]
     machines: tuple[str, ...]
     services: frozenset[str]
     vessels: tuple[Node, ...]
@@ -55,8 +55,8 @@ class Section:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Opened:
-    """What a state leaves open: sections apart, joints of pumps with a given flow, open pumps, and
-    nodes at which something is drawn though no open joint meets them."""
+    """What a state leaves open: sections apart, edges of pumps with a given flow, open pumps, and
+    nodes at which something is drawn though no open edge meets them."""
 
     sections: tuple[Section, ...]
     forced: tuple[int, ...]
@@ -103,8 +103,8 @@ class LiquidSections(LiquidGraph):
 
     @cached_property
     def _shape(self) -> object:
-        joints = tuple((j.id, j.a, j.b, j.machine, j.how, j.service) for j in self.joints)
-        return joints, tuple(sorted(self.vessels))
+        edges = tuple((j.id, j.a, j.b, j.machine, j.how, j.service) for j in self.edges)
+        return edges, tuple(sorted(self.vessels))
 
     @cached_property
     def _known(self) -> dict[object, Opened]:
@@ -116,7 +116,7 @@ class LiquidSections(LiquidGraph):
 
     @cached_property
     def _levels(self) -> dict[object, Risen]:
-        rises = tuple(j.pipe.climb_m for j in self.joints if j.pipe is not None)
+        rises = tuple(j.pipe.climb_m for j in self.edges if j.pipe is not None)
         return _risen.of((self._shape, rises))
 
     def opened(self, s: Situation, taken: Iterable[Node]) -> Opened:
@@ -143,7 +143,7 @@ class LiquidSections(LiquidGraph):
         known = self._parts
         at: dict[Node, list[int]] = {}
         for k in alive:
-            for node in self.ends[self.joints[k].id]:
+            for node in self.ends[self.edges[k].id]:
                 at.setdefault(node, []).append(k)
         sections: list[Section] = []
         cut_off: list[Node] = []
@@ -151,29 +151,29 @@ class LiquidSections(LiquidGraph):
         for start in sorted({*at, *taken}, key=lambda n: n.name):
             if start in seen:
                 continue
-            nodes, joints = self.spanned(start, at)
+            nodes, edges = self.spanned(start, at)
             seen |= nodes
-            if joints:
-                part = tuple(joints), frozenset(taken & nodes)
+            if edges:
+                part = tuple(edges), frozenset(taken & nodes)
                 sections.append(
                     known[part] if part in known
-                    else put(known, part, self._section(frozenset(nodes), joints, at, part[1]))
+                    else put(known, part, self._section(frozenset(nodes), edges, at, part[1]))
                 )  # fmt: skip
             else:
                 cut_off.append(start)
-        forced = tuple(k for k, j in enumerate(self.joints) if j.machine in s.forced_l_min
+        forced = tuple(k for k, j in enumerate(self.edges) if j.machine in s.forced_l_min
                        and j.how is not None and j.how.how == "driven")  # fmt: skip
         return Opened(
             tuple(sections), forced,
-            frozenset(j.machine for j in map(self.joints.__getitem__, alive)
+            frozenset(j.machine for j in map(self.edges.__getitem__, alive)
                       if j.how is not None and j.how.how == "driven"),
             tuple(cut_off),
         )  # fmt: skip
 
     def _alive(self, s: Situation, taken: Iterable[Node]) -> list[int]:
-        """Open joints that are no dead end, by number."""
+        """Open edges that are no dead end, by number."""
         number, pairs = self._numbered
-        is_open = [self.is_open(j, s) for j in self.joints]
+        is_open = [self.is_open(j, s) for j in self.edges]
         of: list[list[int]] = [[] for _ in number]
         for k, (a, b) in enumerate(pairs):
             if is_open[k]:
@@ -197,22 +197,22 @@ class LiquidSections(LiquidGraph):
 
     @cached_property
     def _numbered(self) -> tuple[dict[Node, int], list[tuple[int, int]]]:
-        """Every end of a joint with a number of its own, and the two numbers of each joint."""
+        """Every end of an edge with a number of its own, and the two numbers of each edge."""
         number: dict[Node, int] = {}
-        pairs = [self.ends[j.id] for j in self.joints]
+        pairs = [self.ends[j.id] for j in self.edges]
         for node in (n for pair in pairs for n in pair):
             number.setdefault(node, len(number))
         return number, [(number[a], number[b]) for a, b in pairs]
 
     def spanned(self, start: Node, at: Mapping[Node, list[int]]) -> tuple[set[Node], list[int]]:
-        """The nodes and joints that hang together with a node, joints by number."""
+        """The nodes and edges that hang together with a node, edges by number."""
         nodes, todo = {start}, [start]
         found: set[int] = set()
         while todo:
             for k in at.get(todo.pop(), ()):
                 if k not in found:
                     found.add(k)
-                    fresh = set(self.ends[self.joints[k].id]) - nodes
+                    fresh = set(self.ends[self.edges[k].id]) - nodes
                     nodes |= fresh
                     todo += fresh
         return nodes, sorted(found)
@@ -233,31 +233,31 @@ class LiquidSections(LiquidGraph):
         A forced pump joins the sections on its two sides; all ports of a vessel in one of these are
         told from one floor. A ring comes back to its own height, whatever is stated.
         """
-        sections = [(set(x.nodes), [self.joints[k] for k in x.joints]) for x in open_.sections]
-        forced = [self.joints[k] for k in open_.forced]
+        sections = [(set(x.nodes), [self.edges[k] for k in x.edges]) for x in open_.sections]
+        forced = [self.edges[k] for k in open_.forced]
         found: dict[Node, float] = {}
         left = list(sections)
         while left:
-            nodes, joints = left.pop(0)
-            nodes, joints = set(nodes), list(joints)
+            nodes, edges = left.pop(0)
+            nodes, edges = set(nodes), list(edges)
             while True:
-                more = [j for j in forced if j not in joints and nodes & set(self.ends[j.id])]
-                joints += more
+                more = [j for j in forced if j not in edges and nodes & set(self.ends[j.id])]
+                edges += more
                 ends = {n for j in more for n in self.ends[j.id]}
                 met = [x for x in left if x[0] & ends]
                 if not met and not more:
                     break
                 left = [x for x in left if x not in met]
                 nodes |= ends.union(*(x[0] for x in met))
-                joints += [j for x in met for j in x[1]]
-            found |= self.heights_of(nodes, joints, uneven)
+                edges += [j for x in met for j in x[1]]
+            found |= self.heights_of(nodes, edges, uneven)
         return found
 
     def heights_of(
-        self, nodes: set[Node], joints: list[Edge], uneven: list[str]
+        self, nodes: set[Node], edges: list[Edge], uneven: list[str]
     ) -> dict[Node, float]:
-        steps = [(0, *self.ends[j.id], 0.0, "") for j in joints if j.pipe is None]
-        for j in joints:
+        steps = [(0, *self.ends[j.id], 0.0, "") for j in edges if j.pipe is None]
+        for j in edges:
             if j.pipe is not None:
                 rise = j.pipe.climb_m
                 steps.append((1 if rise else 2, *self.ends[j.id], rise, j.id))
@@ -291,10 +291,10 @@ class LiquidSections(LiquidGraph):
 
     # One section.
 
-    def _section(self, nodes: frozenset[Node], joints: list[int], at: Mapping[Node, list[int]],
+    def _section(self, nodes: frozenset[Node], edges: list[int], at: Mapping[Node, list[int]],
                  taken: frozenset[Node]) -> Section:  # fmt: skip
         vessels = tuple(sorted((n for n in nodes if self.held(n)), key=lambda n: n.name))
-        suction = [j.a for j in map(self.joints.__getitem__, joints)
+        suction = [j.a for j in map(self.edges.__getitem__, edges)
                    if j.how is not None and j.how.how == "driven"]  # fmt: skip
         told_from = min(suction or nodes, key=lambda n: n.name)
         held = set(vessels or (told_from,))
@@ -304,20 +304,18 @@ class LiquidSections(LiquidGraph):
         fixed = tuple(n for n in ends if n in held)
         row = {n: i for i, n in enumerate((*free, *fixed))}
         services = frozenset(
-            str(j.service) for j in map(self.joints.__getitem__, joints) if j.pipe is not None
+            str(j.service) for j in map(self.edges.__getitem__, edges) if j.pipe is not None
         )
-        machines = {
-            j.machine for j in map(self.joints.__getitem__, joints) if j.machine is not None
-        }
+        machines = {j.machine for j in map(self.edges.__getitem__, edges) if j.machine is not None}
         return Section(
-            nodes, tuple(joints), tuple(sorted(machines)), services, vessels, told_from,
+            nodes, tuple(edges), tuple(sorted(machines)), services, vessels, told_from,
             tuple(links), free, fixed, row,
             np.array([(row[x.a], row[x.b]) for x in links], np.int64).reshape(-1, 2),
         )  # fmt: skip
 
     def _links(self, nodes: frozenset[Node], at: Mapping[Node, list[int]],
                stops: set[Node]) -> list[Link]:  # fmt: skip
-        """Joints in rows between the nodes where something meets."""
+        """Edges in rows between the nodes where something meets."""
         stops = stops | {n for n in nodes if len(at.get(n, ())) != 2}
         links: list[Link] = []
         used: set[int] = set()
@@ -343,7 +341,7 @@ class LiquidSections(LiquidGraph):
 
     def _ring(self, start: Node, chain: list[tuple[int, float]]) -> list[Link]:
         """A ring that leaves and comes back to one node, cut in two so that it has two ends; a
-        joint whose two ends are one does not flow."""
+        edge whose two ends are one does not flow."""
         if len(chain) < 2:
             return []
         k, sign = chain[0]
@@ -352,4 +350,4 @@ class LiquidSections(LiquidGraph):
         return [Link(start, mid, (chain[0],)), Link(mid, start, tuple(chain[1:]))]
 
     def _ends_of(self, k: int) -> tuple[Node, Node]:
-        return self.ends[self.joints[k].id]
+        return self.ends[self.edges[k].id]

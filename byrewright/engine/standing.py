@@ -45,15 +45,15 @@ def standing(net: Liquids, states: Sequence[Situation], pipes: Iterable[str]) ->
     levels = [_state(net, s) for s in states]
     found = []
     for name in pipes:
-        joint = net.by_id[name]
-        assert joint.pipe is not None
-        many = max(net.many.get(joint.a, 1), net.many.get(joint.b, 1))
-        whole = holds_l(joint.pipe, many)
+        edge = net.by_id[name]
+        assert edge.pipe is not None
+        many = max(net.many.get(edge.a, 1), net.many.get(edge.b, 1))
+        whole = holds_l(edge.pipe, many)
         left, shut = [True] * PARTS, True
         for level, height in levels:
-            a = level.get(joint.a, math.inf) - height.get(joint.a, 0.0)
-            b = level.get(joint.b, math.inf) - height.get(joint.b, 0.0) + joint.pipe.climb_m
-            mine = _left(joint.pipe.profile, a, b)
+            a = level.get(edge.a, math.inf) - height.get(edge.a, 0.0)
+            b = level.get(edge.b, math.inf) - height.get(edge.b, 0.0) + edge.pipe.climb_m
+            mine = _left(edge.pipe.profile, a, b)
             left = [before and now for before, now in zip(left, mine, strict=True)]
             shut = shut and math.isinf(min(a, b))
         found.append(Standing(name, sum(left) / PARTS * whole, whole, shut))
@@ -73,7 +73,7 @@ def _state(net: Liquids, s: Situation) -> tuple[dict[Node, float], dict[Node, fl
 
 def _found(net: Liquids, s: Situation) -> tuple[dict[Node, float], dict[Node, float]]:
     at: dict[Node, list[int]] = {}
-    for k, j in enumerate(net.joints):
+    for k, j in enumerate(net.edges):
         if net.is_open(j, s):
             for node in net.ends[j.id]:
                 at.setdefault(node, []).append(k)
@@ -81,7 +81,7 @@ def _found(net: Liquids, s: Situation) -> tuple[dict[Node, float], dict[Node, fl
     for start in sorted(at, key=lambda n: n.name):
         if start not in height:
             nodes, mine = net.spanned(start, at)
-            height |= net.heights_of(nodes, [net.joints[k] for k in mine], [])
+            height |= net.heights_of(nodes, [net.edges[k] for k in mine], [])
     return _levels(net, at, height), height
 
 
@@ -101,7 +101,7 @@ def _levels(net: Liquids, at: Mapping[Node, list[int]],
             continue
         found[here] = level
         for k in at.get(here, ()):
-            j = net.joints[k]
+            j = net.edges[k]
             a, b = net.ends[j.id]
             if here == a and j.how is not None and j.how.how == "check":
                 continue  # nothing runs back through it

@@ -47,7 +47,7 @@ class Supplies:
         while todo:
             here = todo.pop()
             found.add(here)
-            for j in self.net.joints:
+            for j in self.net.edges:
                 if here in (j.a, j.b) and (j.how is None or j.how.how in ("gate", "pass")) and (
                     not self.net.body(j.a) and not self.net.body(j.b)
                     and j.machine not in self.marked

@@ -248,14 +248,14 @@ def _backflow(plant: Plant) -> Iterator[Problem]:
     graph = build(plant)
     out: dict[Node, list[Node]] = {}
     carries: dict[Node, set[Service | None]] = {}
-    for joint in graph.joints:
-        if joint.how is None:
-            for end in (joint.a, joint.b):
-                carries.setdefault(end, set()).add(joint.service)
-        if joint.service in (None, "water"):
-            out.setdefault(joint.a, []).append(joint.b)
-            if joint.how is None or joint.how.how in ("pass", "gate"):
-                out.setdefault(joint.b, []).append(joint.a)
+    for edge in graph.edges:
+        if edge.how is None:
+            for end in (edge.a, edge.b):
+                carries.setdefault(end, set()).add(edge.service)
+        if edge.service in (None, "water"):
+            out.setdefault(edge.a, []).append(edge.b)
+            if edge.how is None or edge.how.how in ("pass", "gate"):
+                out.setdefault(edge.b, []).append(edge.a)
     meets: tuple[tuple[int, tuple[type[Machine], ...], Service], ...] = (
         (WASH_CATEGORY, (MakesUpWash, DosesWash), "wash"),
         (MILK_CATEGORY, (RinsesUnits,), "milk"),

@@ -13,10 +13,10 @@ def on_deck(plant: Plant) -> frozenset[str]:
     if not glands:
         return frozenset()
     near: dict[str, set[str]] = {}
-    for joint in build(plant).joints:
-        if joint.pipe is None:
+    for edge in build(plant).edges:
+        if edge.pipe is None:
             continue
-        ends = [(n.machine, n) for n in (joint.a, joint.b)]
+        ends = [(n.machine, n) for n in (edge.a, edge.b)]
         names = [
             f"{m}|{n.port.partition('_')[0]}"
             if isinstance(plant.equipment[m], JoinsDeck) else m

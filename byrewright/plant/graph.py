@@ -1,6 +1,6 @@
-"""One graph of the plant: ports are nodes; pipes and the ways through machines are joints.
+"""One graph of the plant: ports are nodes; pipes and the ways through machines are edges.
 
-Routes read which joints are open, the vacuum network reads bores and lengths, drawings read ids.
+Routes read which edges are open, the vacuum network reads bores and lengths, drawings read ids.
 Pure Python, no graph library, so that loading a plant stays quick.
 """
 
@@ -41,17 +41,17 @@ class Edge:
 
 @dataclass(frozen=True, slots=True)
 class Graph:
-    """Nodes and joints of a plant, in file order."""
+    """Nodes and edges of a plant, in file order."""
 
     nodes: tuple[Node, ...]
-    joints: tuple[Edge, ...]
+    edges: tuple[Edge, ...]
 
     def at(self) -> dict[Node, tuple[Edge, ...]]:
-        """The joints that meet each node."""
+        """The edges that meet each node."""
         found: dict[Node, list[Edge]] = {n: [] for n in self.nodes}
-        for joint in self.joints:
-            found[joint.a].append(joint)
-            found[joint.b].append(joint)
+        for edge in self.edges:
+            found[edge.a].append(edge)
+            found[edge.b].append(edge)
         return {n: tuple(j) for n, j in found.items()}
 
 
@@ -96,32 +96,32 @@ def build(plant: Plant) -> Graph:
 def _build(plant: Plant) -> Graph:
     used = used_ports(plant)
     nodes: dict[Node, None] = {}
-    joints: list[Edge] = []
+    edges: list[Edge] = []
     for machine_id, machine in plant.equipment.items():
         for name in used[machine_id]:
             nodes[Node(machine_id, name)] = None
         for a, b, way in _ways(machine, used[machine_id]):
             start, end = Node(machine_id, a), Node(machine_id, b)
             nodes[start] = nodes[end] = None
-            joints.append(
+            edges.append(
                 Edge(f"{machine_id}:{a}-{b}", start, end, "inside", machine_id, way, None, None)
             )
     for pipe in plant.pipes:
         start, end = node(pipe.start), node(pipe.end)
         nodes[start] = nodes[end] = None
-        joints.append(Edge(pipe.id, start, end, "pipe", None, None, pipe, plant.service_of(pipe)))
-    return Graph(tuple(nodes), tuple(joints))
+        edges.append(Edge(pipe.id, start, end, "pipe", None, None, pipe, plant.service_of(pipe)))
+    return Graph(tuple(nodes), tuple(edges))
 
 
-def is_open(plant: Plant, joint: Edge, mode: str, wrong: dict[str, str] | None = None) -> bool:
-    """Whether liquid may pass a joint in a mode; `wrong` gives positions unlike the mode's."""
-    if joint.how is None or joint.machine is None:
+def is_open(plant: Plant, edge: Edge, mode: str, wrong: dict[str, str] | None = None) -> bool:
+    """Whether liquid may pass an edge in a mode; `wrong` gives positions unlike the mode's."""
+    if edge.how is None or edge.machine is None:
         return True
-    position = (wrong or {}).get(joint.machine) or plant.position(mode, joint.machine)
-    if joint.how.how == "gate":
-        return position in joint.how.positions
-    if joint.how.how == "driven":
-        return joint.how.free or position == "runs"
+    position = (wrong or {}).get(edge.machine) or plant.position(mode, edge.machine)
+    if edge.how.how == "gate":
+        return position in edge.how.positions
+    if edge.how.how == "driven":
+        return edge.how.free or position == "runs"
     return True
 
 
@@ -147,24 +147,24 @@ def reached(
     seen = set(front)
     while front:
         here = front.pop()
-        for joint in at[here]:
-            if joint.machine in past:
+        for edge in at[here]:
+            if edge.machine in past:
                 continue
-            forward = here == joint.a
-            other = joint.b if forward else joint.a
-            if other not in seen and _passes(plant, joint, mode, services, forward is not against):
+            forward = here == edge.a
+            other = edge.b if forward else edge.a
+            if other not in seen and _passes(plant, edge, mode, services, forward is not against):
                 seen.add(other)
                 front.append(other)
     return frozenset(n.machine for n in seen)
 
 
-def _passes(plant: Plant, joint: Edge, mode: str, services: Collection[str], along: bool) -> bool:
-    if joint.how is None or joint.machine is None:
-        if joint.service is None and joint.pipe is not None:  # between ports that take several
-            return not plant.services_open_to(joint.pipe).isdisjoint(services)
-        return joint.service in services
-    if joint.how.how in ("driven", "check") and not along:
+def _passes(plant: Plant, edge: Edge, mode: str, services: Collection[str], along: bool) -> bool:
+    if edge.how is None or edge.machine is None:
+        if edge.service is None and edge.pipe is not None:  # between ports that take several
+            return not plant.services_open_to(edge.pipe).isdisjoint(services)
+        return edge.service in services
+    if edge.how.how in ("driven", "check") and not along:
         return False
-    if joint.how.how == "driven":
-        return plant.position(mode, joint.machine) in ("runs", "ready")
-    return is_open(plant, joint, mode)
+    if edge.how.how == "driven":
+        return plant.position(mode, edge.machine) in ("runs", "ready")
+    return is_open(plant, edge, mode)

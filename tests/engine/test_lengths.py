@@ -52,10 +52,10 @@ def jumps(plant: Plant, every: int) -> tuple[int, list[str]]:
             one = flows_of(changed(plant, pipe.id, times), modes)
             other = flows_of(changed(plant, pipe.id, times * HUNDREDTH), modes)
             for mode in modes:
-                for joint in one[mode].keys() | other[mode].keys():
-                    a, b = one[mode].get(joint, 0.0), other[mode].get(joint, 0.0)
+                for edge in one[mode].keys() | other[mode].keys():
+                    a, b = one[mode].get(edge, 0.0), other[mode].get(edge, 0.0)
                     if abs(a - b) > JUMP * max(abs(a), abs(b), LEAST_L_MIN / JUMP * 0.05):
-                        found.append(f"{pipe.id} x{times:g}, {mode}: {joint} {a:.1f} and {b:.1f}")
+                        found.append(f"{pipe.id} x{times:g}, {mode}: {edge} {a:.1f} and {b:.1f}")
     return 2 * len(pipes[::every]), found
 
 

@@ -110,10 +110,10 @@ def test_every_flow_changes_smoothly_with_every_length() -> None:
             one = flows(delivery("PC1", mode={"V1": "half"}, **{name: {"length_m": metres}})).l_min
             assert one.keys() == base.keys()
             if abs(metres - 4.0) < 1.0:
-                for joint, q in one.items():
-                    assert abs(q - base[joint]) <= SMOOTH * max(abs(base[joint]), 1.0), (
+                for edge, q in one.items():
+                    assert abs(q - base[edge]) <= SMOOTH * max(abs(base[edge]), 1.0), (
                         name,
-                        joint,
+                        edge,
                     )
 
 

@@ -21,19 +21,19 @@ def test_a_copy_keeps_the_graph_only_where_it_is_joined_up_as_before() -> None:
     assert build(with_machine(plant, pump.model_copy(update={"flow_l_min": 7.0}))) is graph
     assert build(plant.model_copy(update={"site": plant.site})) is graph
     three = build(with_machine(plant, plants.machine("V31", "valve", duty="divert", ways=3)))
-    ways = {j.how.positions for j in three.joints if j.machine == "V31" and j.how is not None}
+    ways = {j.how.positions for j in three.edges if j.machine == "V31" and j.how is not None}
     assert ("to_b", "half") in ways and ("open", "half") not in ways
     other = build(with_machine(plant, plants.machine("MP1", "header")))
-    assert {j.how.how for j in other.joints if j.machine == "MP1" and j.how} != {"driven"}
+    assert {j.how.how for j in other.edges if j.machine == "MP1" and j.how} != {"driven"}
     preventer = build(
         with_machine(plant, plants.machine("WF1", "backflow_preventer", flow_l_min=500))
     )
-    assert {j.how for j in preventer.joints if j.machine == "WF1"} != {
-        j.how for j in graph.joints if j.machine == "WF1"
+    assert {j.how for j in preventer.edges if j.machine == "WF1"} != {
+        j.how for j in graph.edges if j.machine == "WF1"
     }  # its ports are those of the filter that it stands for
     wide = tuple(p.model_copy(update={"bore_mm": 99.0}) for p in plant.pipes)
     assert all(j.pipe.bore_mm == 99.0 for j in build(plant.model_copy(
-        update={"pipes": wide})).joints if j.pipe is not None)  # fmt: skip
+        update={"pipes": wide})).edges if j.pipe is not None)  # fmt: skip
     unwired = {t: m for t, m in plant.equipment.items() if t != "CT1"}  # no pipe meets it
     assert build(plant.model_copy(update={"equipment": unwired})) is not graph
     without = {t: m for t, m in plant.equipment.items() if t != "MP2"}

@@ -91,17 +91,17 @@ def test_one_pipe_against_the_standard_formula(
 
 def ring(bore_m: float = 0.060) -> tuple[airnet.Net, list[tuple[int, int, float, float]]]:
     """A ring of twelve pipes fed at twelve places, drawn off through a main at one of them."""
-    joints = [(i, (i + 1) % 12, bore_m, 6.0) for i in range(12)] + [(0, 12, 0.098, 18.0)]
+    edges = [(i, (i + 1) % 12, bore_m, 6.0) for i in range(12)] + [(0, 12, 0.098, 18.0)]
     inlets = [(i, airnet.FIXED, 0.004, 1.0) for i in range(12)] + [(12, airnet.HOLD, 0.0, 55.0)]
-    rows = [(a, b, d, length, 0.0, 0.0, airnet.PIPE) for a, b, d, length in joints]
-    return net(13, rows, inlets), joints
+    rows = [(a, b, d, length, 0.0, 0.0, airnet.PIPE) for a, b, d, length in edges]
+    return net(13, rows, inlets), edges
 
 
 def test_a_ring_against_scipy_with_fluids_in_each_pipe() -> None:
     """Would fail if the solver's balance differed from scipy's with `fluids` in each pipe."""
     from scipy.optimize import least_squares
 
-    one, joints = ring()
+    one, edges = ring()
     ours, flows, _ = steady(one)
 
     def far(p_kpa: float, kg_s: float, bore: float, length: float) -> float:
@@ -118,7 +118,7 @@ def test_a_ring_against_scipy_with_fluids_in_each_pipe() -> None:
         flow = [float(x[0]) + 0.004 * i for i in range(12)]
         p[0] = float(x[1])
         here = p[0]
-        for i, (_, _, bore, length) in enumerate(joints[:12]):
+        for i, (_, _, bore, length) in enumerate(edges[:12]):
             drop = here - far(here, flow[i], bore, length)
             here -= math.copysign(drop, flow[i])
         return [here - p[0], far(p[0], 0.048, 0.098, 18.0) - 55.0]

@@ -19,13 +19,13 @@ BORES = st.sampled_from([0.038, 0.050, 0.073, 0.098, 0.150])
 
 @st.composite
 def networks(draw: st.DrawFn) -> dict:  # type: ignore[type-arg]
-    """A tree of 2 to 14 nodes with up to 4 more joints for loops, inlets, a pump, a regulator."""
+    """A tree of 2 to 14 nodes with up to 4 more edges for loops, inlets, a pump, a regulator."""
     n = draw(st.integers(2, 14))
-    joints = [(draw(st.integers(0, k - 1)), k) for k in range(1, n)]
+    edges = [(draw(st.integers(0, k - 1)), k) for k in range(1, n)]
     for _ in range(draw(st.integers(0, 4))):
         a, b = draw(st.integers(0, n - 1)), draw(st.integers(0, n - 1))
         if a != b:
-            joints.append((a, b))
+            edges.append((a, b))
     rows = [
         (
             a,
@@ -36,7 +36,7 @@ def networks(draw: st.DrawFn) -> dict:  # type: ignore[type-arg]
             2e-5,
             airnet.PIPE,
         )
-        for a, b in joints
+        for a, b in edges
     ]
     inlets = [
         (draw(st.integers(0, n - 1)), draw(st.sampled_from([airnet.ORIFICE, airnet.PROPORTIONAL])),
@@ -46,7 +46,7 @@ def networks(draw: st.DrawFn) -> dict:  # type: ignore[type-arg]
     pump = (0, draw(st.floats(0.05, 0.3)), SLIP, SLIP + 0.5, draw(st.floats(0.0, 200.0)))
     regulator = (draw(st.integers(0, n - 1)), 0.2, 41.7, 0.6, 0.0, -1.0)
     volumes = [draw(st.floats(0.005, 0.3)) for _ in range(n)]
-    return {"nodes": n, "joints": rows, "inlets": inlets, "pumps": [pump],
+    return {"nodes": n, "edges": rows, "inlets": inlets, "pumps": [pump],
             "regulators": [regulator], "volumes": volumes}  # fmt: skip
 
 

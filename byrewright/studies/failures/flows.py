@@ -90,7 +90,7 @@ def _leaks(asked: Asked, hands: bool) -> tuple[float, list[OperatorAction]]:
         way = _open_to_vacuum(asked, tag)
         if way is None:
             continue
-        closable = [j.machine for j in way.joints if _closable(asked, j)]
+        closable = [j.machine for j in way.edges if _closable(asked, j)]
         if hands and closable:
             acts.append(OperatorAction("close", closable[0] or ""))
         elif hands and machine.can("regulates vacuum"):
@@ -157,17 +157,17 @@ def _open_to_vacuum(asked: Asked, tag: str) -> Found | None:
     lines |= {j.b.machine for n in s.milk_net.near for _, j, _ in s.milk_net.near[n]
               if j.a.machine in lines}  # fmt: skip
 
-    def cost(joint: Edge, along: bool) -> OperatorActions | None:
-        if joint.machine == tag or joint.how is None or joint.how.how != "gate":
+    def cost(edge: Edge, along: bool) -> OperatorActions | None:
+        if edge.machine == tag or edge.how is None or edge.how.how != "gate":
             return ()
-        place = asked.w.stuck.get(joint.machine or "") or s.place[joint.machine or ""]
-        return () if place in joint.how.positions else None
+        place = asked.w.stuck.get(edge.machine or "") or s.place[edge.machine or ""]
+        return () if place in edge.how.positions else None
 
     return s.air_net.search(nodes, lambda n: n.machine in lines, cost)
 
 
-def _closable(asked: Asked, joint: Edge) -> bool:
-    machine = asked.s.plant.equipment.get(joint.machine or "")
+def _closable(asked: Asked, edge: Edge) -> bool:
+    machine = asked.s.plant.equipment.get(edge.machine or "")
     return isinstance(machine, IsValve) and machine.id not in asked.w.stuck
 
 
@@ -182,13 +182,13 @@ def _backflow(asked: Asked, tag: str, hands: bool) -> tuple[float, str]:
     if pump is None or asked.runs(pump.id) == () or (hands and asked.runs(pump.id)):
         return 0.0, ""
     amount = s.needs.backflow_share * pump.capacity_l_min_free * pump.count
-    for joint in _chain(asked, start):
-        if _closable(asked, joint):
-            return amount, joint.machine or ""
+    for edge in _chain(asked, start):
+        if _closable(asked, edge):
+            return amount, edge.machine or ""
     after = Node(tag, s.plant.equipment[tag].port_for("vacuum", "out"))
-    for joint in _chain(asked, after):
-        if _closable(asked, joint):
-            return amount, joint.machine or ""
+    for edge in _chain(asked, after):
+        if _closable(asked, edge):
+            return amount, edge.machine or ""
     return amount, ""
 
 
@@ -200,7 +200,7 @@ def _feeds(asked: Asked, tag: str, pump: PumpsVacuum) -> bool:
 
 
 def _chain(asked: Asked, start: Node, net: str = "vacuum") -> list[Edge]:
-    """The joints in line with a port, up to the first place where ways part."""
+    """The edges in line with a port, up to the first place where ways part."""
     near = (asked.s.vacuum_net if net == "vacuum" else asked.s.milk_net).near
     here = start
     found: list[Edge] = []
@@ -210,9 +210,9 @@ def _chain(asked: Asked, start: Node, net: str = "vacuum") -> list[Edge]:
                   and j.machine != start.machine]  # fmt: skip
         if len(onward) != 1:
             return found
-        here, joint = onward[0]
+        here, edge = onward[0]
         seen.add(here)
-        found.append(joint)
+        found.append(edge)
 
 
 def milk(asked: Asked, at: At) -> Answer:
@@ -221,11 +221,11 @@ def milk(asked: Asked, at: At) -> Answer:
     stores = frozenset(m for m in s.milk_net.machines if _is_store(asked, m))
     starts = [Node(u.id, "*") for u in s.units if Node(u.id, "*") in s.milk_net.near]
 
-    def cost(joint: Edge, along: bool) -> OperatorActions | None:
-        tag = joint.machine
-        if tag in s.receivers and (joint.b if along else joint.a) == Node(tag, "*"):
+    def cost(edge: Edge, along: bool) -> OperatorActions | None:
+        tag = edge.machine
+        if tag in s.receivers and (edge.b if along else edge.a) == Node(tag, "*"):
             return at.get(tag)  # by whichever port milk comes in, from the balance line too
-        return asked.plain(joint, along)
+        return asked.plain(edge, along)
 
     def ends(n: Node) -> bool:
         return n.machine in stores and n.port == "*"
@@ -289,7 +289,7 @@ def _milk_backflow(asked: Asked, way: Found) -> list[OperatorAction] | None:
             continue
         every = [*_chain(asked, Node(pump.id, pump.port_for("milk", "in")), "milk"),
                  *_chain(asked, Node(pump.id, pump.port_for("milk", "out")), "milk")]  # fmt: skip
-        shut = next((j.machine for j in every if _closable(asked, j) and j not in way.joints), None)
+        shut = next((j.machine for j in every if _closable(asked, j) and j not in way.edges), None)
         if shut is None:
             return None
         acts.append(OperatorAction("close", shut))

@@ -1,6 +1,6 @@
 """The way with the fewest acts of people from one place of the plant to another.
 
-Joints come from the plant's one graph. A joint is free, costs acts (a valve turned, a pump started
+Edges come from the plant's one graph. An edge is free, costs acts (a valve turned, a pump started
 by hand) or is shut for good; the search returns the cheapest way and the acts on it.
 """
 
@@ -74,20 +74,20 @@ OperatorActions = tuple[OperatorAction, ...]
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """A way: the acts it needs, its joints in order of flow, and where it ends."""
+    """A way: the acts it needs, its edges in order of flow, and where it ends."""
 
     acts: OperatorActions
-    joints: tuple[Edge, ...]
+    edges: tuple[Edge, ...]
     end: Node
 
     @property
     def machines(self) -> tuple[str, ...]:
         """The machines it passes."""
-        return tuple(dict.fromkeys(j.machine for j in self.joints if j.machine))
+        return tuple(dict.fromkeys(j.machine for j in self.edges if j.machine))
 
 
 Cost = Callable[[Edge, bool], OperatorActions | None]
-"""The acts that open a joint of a machine in a direction (along it when true); None when it stays
+"""The acts that open an edge of a machine in a direction (along it when true); None when it stays
 shut. A pipe is open."""
 
 
@@ -118,18 +118,18 @@ class Spread:
         return {self.nodes[here] for here, price in self.prices.items() if price < _ACT}
 
     def _found(self, end: int) -> Found:
-        joints: list[Edge] = []
+        edges: list[Edge] = []
         acts: list[OperatorActions] = []
         here = end
         while (step := self.came[here]) is not None:
             here = step[0]
-            joints.append(step[1])
+            edges.append(step[1])
             acts.append(step[2])
         if not self.back:
-            joints.reverse()
+            edges.reverse()
             acts.reverse()
         each = tuple(dict.fromkeys(a for some in acts for a in some))
-        return Found(each, tuple(joints), self.nodes[here if self.back else end])
+        return Found(each, tuple(edges), self.nodes[here if self.back else end])
 
 
 class Net:
@@ -143,13 +143,13 @@ class Net:
         graph = graph or build(plant)
         piped: set[Node] = set()
         self.near: dict[Node, list[tuple[Node, Edge, bool]]] = {}
-        for joint in graph.joints:
-            if joint.pipe is not None and joint.service in wanted:
-                piped |= {joint.a, joint.b}
-                self._join(joint)
-        for joint in graph.joints:
-            if joint.pipe is None and all(n.port == "*" or n in piped for n in (joint.a, joint.b)):
-                self._join(joint)
+        for edge in graph.edges:
+            if edge.pipe is not None and edge.service in wanted:
+                piped |= {edge.a, edge.b}
+                self._join(edge)
+        for edge in graph.edges:
+            if edge.pipe is None and all(n.port == "*" or n in piped for n in (edge.a, edge.b)):
+                self._join(edge)
         self.machines = frozenset(n.machine for n in self.near)
         inside = {j.id: j for n in self.near for _, j, _ in self.near[n] if j.how is not None}
         self.acting = tuple(
@@ -157,30 +157,30 @@ class Net:
         )
         self._nodes = list(self.near)
         self._at = {n: i for i, n in enumerate(self._nodes)}
-        # Onward with the flow and against it: (to, joint, with the joint's own direction).
+        # Onward with the flow and against it: (to, edge, with the edge's own direction).
         self._ways: tuple[list[list[tuple[int, Edge, bool]]], ...] = tuple(
             [
-                [(self._at[there], joint, along != back)
-                 for there, joint, along in self.near[n] if self.may_pass(joint, along != back)]
+                [(self._at[there], edge, along != back)
+                 for there, edge, along in self.near[n] if self.may_pass(edge, along != back)]
                 for n in self._nodes
             ]
             for back in (False, True)
         )  # fmt: skip
 
-    def _join(self, joint: Edge) -> None:
-        self.near.setdefault(joint.a, []).append((joint.b, joint, True))
-        self.near.setdefault(joint.b, []).append((joint.a, joint, False))
+    def _join(self, edge: Edge) -> None:
+        self.near.setdefault(edge.a, []).append((edge.b, edge, True))
+        self.near.setdefault(edge.b, []).append((edge.a, edge, False))
 
-    def may_pass(self, joint: Edge, along: bool) -> bool:
-        """Whether anything can ever pass a joint in a direction."""
-        how = joint.how
+    def may_pass(self, edge: Edge, along: bool) -> bool:
+        """Whether anything can ever pass an edge in a direction."""
+        how = edge.how
         if how is None or along:
             return True
         if how.how in ("check", "driven"):
             return False
         if "*" in (how.a, how.b):
             name = how.b if how.a == "*" else how.a
-            every = self.plant.equipment[joint.machine or ""].ports()
+            every = self.plant.equipment[edge.machine or ""].ports()
             return any(p.name == name and p.direction == "both" for p in every)
         return True
 
@@ -223,17 +223,17 @@ class Net:
             order[here] = price
             if until is not None and until(nodes[here]):
                 break
-            for there, joint, along in ways[here]:
+            for there, edge, along in ways[here]:
                 old = best.get(there, _FAR)
                 if old <= price + 1:
                     continue
-                acts = cost(joint, along) if joint.machine is not None else ()
+                acts = cost(edge, along) if edge.machine is not None else ()
                 if acts is None:
                     continue
                 new = price + _ACT * len(acts) + 1
                 if new < old:
                     best[there] = new
-                    came[there] = (here, joint, acts)
+                    came[there] = (here, edge, acts)
                     number += 1
                     heappush(heap, (new, number, there))
         return Spread(nodes, self._at, order, came, back)
@@ -243,8 +243,8 @@ class Net:
         queue = [self._at[n] for n in starts if n in self._at]
         seen = set(queue)
         while queue:
-            for there, joint, along in self._ways[0][queue.pop()]:
-                if there not in seen and (joint.machine is None or cost(joint, along) == ()):
+            for there, edge, along in self._ways[0][queue.pop()]:
+                if there not in seen and (edge.machine is None or cost(edge, along) == ()):
                     seen.add(there)
                     queue.append(there)
         return {self._nodes[i] for i in seen}

@@ -244,10 +244,10 @@ class Scripts:
         return lambda n: n in self.gives_cold and n.machine != node.machine
 
     def _opened(self, asked: Asked) -> Cost:
-        def cost(joint: Edge, along: bool) -> OperatorActions | None:
-            if joint.machine in self.makes_cold:
-                return asked.runs(joint.machine)
-            return asked.plain(joint, along)
+        def cost(edge: Edge, along: bool) -> OperatorActions | None:
+            if edge.machine in self.makes_cold:
+                return asked.runs(edge.machine)
+            return asked.plain(edge, along)
 
         return cost
 

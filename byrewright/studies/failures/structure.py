@@ -104,8 +104,8 @@ class Structure:
         found = set(seen)
         while seen:
             here = seen.pop()
-            for there, joint, along in self.milk_net.near.get(here, ()):
-                if there not in found and self.milk_net.may_pass(joint, along):
+            for there, edge, along in self.milk_net.near.get(here, ()):
+                if there not in found and self.milk_net.may_pass(edge, along):
                     found.add(there)
                     seen.append(there)
         return frozenset(n.machine for n in found)
@@ -291,13 +291,13 @@ class Asked:
 
     # Valves.
 
-    def gate(self, joint: Edge) -> OperatorActions | None:
+    def gate(self, edge: Edge) -> OperatorActions | None:
         """The acts that open a valve's way."""
-        assert joint.how is not None and joint.machine is not None
-        tag = joint.machine
+        assert edge.how is not None and edge.machine is not None
+        tag = edge.machine
         valve = self.s.plant.equipment[tag]
         place = self.w.stuck.get(tag) or self.s.place[tag] or ""
-        wanted = joint.how.positions
+        wanted = edge.how.positions
         if not isinstance(valve, IsValve):
             return () if place in wanted else None
         if tag in self.w.stuck:
@@ -326,21 +326,21 @@ class Asked:
         every = [a for a in (self.air(t) for t in valve.air_from) if a is not None]
         return min(every, key=len) if every else None
 
-    def plain(self, joint: Edge, along: bool) -> OperatorActions | None:
+    def plain(self, edge: Edge, along: bool) -> OperatorActions | None:
         """Opens what valves and stopped machines shut; the law of most ways."""
-        if joint.machine is None:
+        if edge.machine is None:
             return ()
-        if joint.id not in self._plain:
-            self._plain[joint.id] = self._find_plain(joint, joint.machine)
-        return self._plain[joint.id]
+        if edge.id not in self._plain:
+            self._plain[edge.id] = self._find_plain(edge, edge.machine)
+        return self._plain[edge.id]
 
-    def _find_plain(self, joint: Edge, tag: str) -> OperatorActions | None:
+    def _find_plain(self, edge: Edge, tag: str) -> OperatorActions | None:
         if tag in self.w.shut:
             return None
-        how = joint.how
+        how = edge.how
         assert how is not None
         if how.how == "gate":
-            return self.gate(joint)
+            return self.gate(edge)
         if how.how == "driven":
             return self.runs(tag)
         return ()

@@ -28,7 +28,7 @@ Positions = frozenset[str] | None
 
 @dataclass(frozen=True, slots=True)
 class Arc:
-    """One direction of a joint.
+    """One direction of an edge.
 
     `may` are the positions of `machine` in which something could pass, `must` those in which it
     surely passes: a half-open valve is in the first and not in the second, so it counts as both.
@@ -180,24 +180,24 @@ class _Reader:
         return used_ports(self.plant)
 
     def network(self) -> Network:
-        for joint in self.graph.joints:
-            a, b = self.nodes[joint.a], self.nodes[joint.b]
-            if joint.what == "pipe":
-                self._pipe(joint, a, b)
+        for edge in self.graph.edges:
+            a, b = self.nodes[edge.a], self.nodes[edge.b]
+            if edge.what == "pipe":
+                self._pipe(edge, a, b)
             else:
-                self._inside(joint, a, b)
+                self._inside(edge, a, b)
         self._open_ends()
         body = {n.machine: i for n, i in self.nodes.items() if n.port == "*"}
         pipe_ends = {
-            j.id: (self.nodes[j.a], self.nodes[j.b]) for j in self.graph.joints if j.what == "pipe"
+            j.id: (self.nodes[j.a], self.nodes[j.b]) for j in self.graph.edges if j.what == "pipe"
         }
         return Network(
             self.plant, tuple(self.nodes), tuple(self.liquid), tuple(self.gas),
             tuple(self.closed), body, tuple(self.ends), pipe_ends,
         )  # fmt: skip
 
-    def _pipe(self, joint: Edge, a: int, b: int) -> None:
-        pipe, service = joint.pipe, joint.service
+    def _pipe(self, edge: Edge, a: int, b: int) -> None:
+        pipe, service = edge.pipe, edge.service
         rise = pipe.rise_m if pipe is not None else 0.0
         if service in LIQUIDS or service is None:
             self.liquid.append(Arc(a, b, falls=rise <= 0))
@@ -205,11 +205,11 @@ class _Reader:
         if service not in ("coolant", "refrigerant"):
             self.gas += [Arc(a, b), Arc(b, a)]
 
-    def _inside(self, joint: Edge, a: int, b: int) -> None:
-        how, machine_id = joint.how, joint.machine
+    def _inside(self, edge: Edge, a: int, b: int) -> None:
+        how, machine_id = edge.how, edge.machine
         assert how is not None and machine_id is not None
         machine = self.plant.equipment[machine_id]
-        forward, backward = self._directions(machine, joint)
+        forward, backward = self._directions(machine, edge)
         if how.how == "trap":
             self.gas += [Arc(a, b, how="trap"), Arc(b, a, how="trap")]
         elif how.how == "check":
@@ -232,15 +232,15 @@ class _Reader:
             if gate and machine.can("is a valve"):
                 self.closed += [arc, arc.back()]
 
-    def _directions(self, machine: Machine, joint: Edge) -> tuple[bool, bool]:
+    def _directions(self, machine: Machine, edge: Edge) -> tuple[bool, bool]:
         """Liquid enters a vessel by its inlets and leaves it by its outlets, never the reverse."""
-        for node, towards_body in ((joint.a, joint.b.port == "*"), (joint.b, joint.a.port == "*")):
+        for node, towards_body in ((edge.a, edge.b.port == "*"), (edge.b, edge.a.port == "*")):
             if not towards_body:
                 continue
             port = machine.port(node.port)
             direction = port.direction if port is not None else "both"
             into, out = direction in ("in", "both"), direction in ("out", "both")
-            return (into, out) if node is joint.a else (out, into)
+            return (into, out) if node is edge.a else (out, into)
         return True, True
 
     def _driven(self, machine_id: str, machine: Machine, a: int, b: int, free: bool) -> None:

@@ -75,7 +75,7 @@ class Leg:
         return own + self.heads / FRICTION_FACTOR * bore_mm / 1000.0
 
 
-def loss_kind(joint: Edge, machine: Machine) -> str:
+def loss_kind(edge: Edge, machine: Machine) -> str:
     """The rule `vacuum.loss.*_k` that tells the loss of a way inside a machine."""
     if isinstance(machine, PassesOneWay):
         return "non_return"
@@ -85,9 +85,9 @@ def loss_kind(joint: Edge, machine: Machine) -> str:
         return "header"
     if machine.can("joins deck"):
         return "gland"
-    if joint.b.port == "*":
+    if edge.b.port == "*":
         return "into_vessel"
-    if joint.a.port == "*":
+    if edge.a.port == "*":
         return "out_of_vessel"
     return "valve"
 
@@ -102,10 +102,7 @@ def size_airlines(ctx: StudyContext, duty: Duty) -> None:
     ways = Ways(plant)
     flows = _flows(ctx, duty, need, ways)
     routes = [
-        (r.id, p.id, joints)
-        for r in receivers
-        for p in pumps
-        if (joints := ways.between(r.id, p.id))
+        (r.id, p.id, edges) for r in receivers for p in pumps if (edges := ways.between(r.id, p.id))
     ]
     if not routes:
         ctx.find(
@@ -167,21 +164,21 @@ def _flows(ctx: StudyContext, duty: Duty, need: Demand, ways: Ways) -> dict[str,
     return carried
 
 
-def _legs(ctx: StudyContext, joints: Iterable[Edge], flows: dict[str, float]) -> list[Leg]:
+def _legs(ctx: StudyContext, edges: Iterable[Edge], flows: dict[str, float]) -> list[Leg]:
     plant, legs = ctx.plant, []
-    for joint in joints:
-        pipe: Pipe | None = joint.pipe
+    for edge in edges:
+        pipe: Pipe | None = edge.pipe
         if pipe is not None:
             legs.append(
                 Leg(pipe.id, pipe.bore_mm, pipe.length_m, pipe.fittings, flows[pipe.id], "bore_mm")
             )
             continue
-        machine = plant.equipment[joint.machine or ""]
-        heads = ctx.number(f"vacuum.loss.{loss_kind(joint, machine)}_k")
+        machine = plant.equipment[edge.machine or ""]
+        heads = ctx.number(f"vacuum.loss.{loss_kind(edge, machine)}_k")
         if isinstance(machine, JoinsDeck):
             bore, own = machine.vacuum_bore_mm, "vacuum_bore_mm"
         else:
-            ends = {joint.a.name, joint.b.name}
+            ends = {edge.a.name, edge.b.name}
             at = [p.bore_mm for p in plant.pipes_at(machine.id) if {p.start, p.end} & ends]
             bore, own = min(at, default=None), ""
         legs.append(Leg(machine.id, bore, 0.0, {}, flows[machine.id], own, heads))
@@ -208,8 +205,8 @@ def _main(
     ):  # fmt: skip
         advise(legs, to_regulation, TO_REGULATION)
     to_pump = ctx.number(f"{held}_receiver_to_pump_kpa")
-    for _, _, joints in sorted(routes, key=lambda r: (-len(r[2]), r[0], r[1])):
-        advise(_legs(ctx, joints, flows), to_pump, TO_PUMP)
+    for _, _, edges in sorted(routes, key=lambda r: (-len(r[2]), r[0], r[1])):
+        advise(_legs(ctx, edges, flows), to_pump, TO_PUMP)
     to_pulsators = ctx.number(f"{held}_pulsator_line_kpa")
     for line in plant.machines(FeedsPulsators):
         for pump in plant.machines(PumpsVacuum):
@@ -226,23 +223,23 @@ def _to_sensing(
     regulators = [r.id for r in plant.machines(RegulatesVacuum) if r.usual() == "works"]
     sensors = [s.on for s in plant.machines(Senses) if s.measures == "vacuum"]
     found = []
-    for receiver, pump, joints in routes:
+    for receiver, pump, edges in routes:
         for place in regulators:
             reached = {n for j in ways.between(place, pump) for n in (j.a, j.b)}
             taken: list[Edge] = []
-            here = [n for n in (joints[0].a, joints[0].b) if n.machine == receiver]
+            here = [n for n in (edges[0].a, edges[0].b) if n.machine == receiver]
             met = bool(set(here) & reached)
-            for joint in joints:
+            for edge in edges:
                 if met:
                     break
-                taken.append(joint)
-                met = bool({joint.a, joint.b} & reached)
+                taken.append(edge)
+                met = bool({edge.a, edge.b} & reached)
             if met:
                 found.append((receiver, _legs(ctx, taken, flows), place))
         for on in sensors if not regulators else ():
-            up_to = [i for i, j in enumerate(joints) if on in (j.a.machine, j.b.machine)]
+            up_to = [i for i, j in enumerate(edges) if on in (j.a.machine, j.b.machine)]
             if up_to:
-                found.append((receiver, _legs(ctx, joints[: up_to[0] + 1], flows), on))
+                found.append((receiver, _legs(ctx, edges[: up_to[0] + 1], flows), on))
     return found
 
 

@@ -110,7 +110,7 @@ def _held_back(net: Liquids, s: Situation, found: Sequence[Stream],
     leads = {x.source for x in found if x.source in group}
     stuck = {}
     for tag in sorted(set(group) - leads) if leads else ():
-        ports = {n for j in net.joints for n in (j.a, j.b) if n.machine == tag and n.port != "*"}
+        ports = {n for j in net.edges for n in (j.a, j.b) if n.machine == tag and n.port != "*"}
         if any(net.lets_both(n) and set(net.joined(s, n)) & leads for n in ports):
             continue
         comes = {x.source: x.l_min for x in found if x.target == tag}

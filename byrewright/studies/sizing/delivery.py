@@ -101,13 +101,13 @@ def _ways_on(ctx: StudyContext, pump: MovesMilk) -> list[tuple[Edge, ...]]:
     return []
 
 
-def _meets_other(ctx: StudyContext, joints: Sequence[Edge], pump: MovesMilk) -> bool:
+def _meets_other(ctx: StudyContext, edges: Sequence[Edge], pump: MovesMilk) -> bool:
     """Whether a way runs on through another milk pump or a tank (it is not this pump's then)."""
-    goal = joints[-1].b.machine
+    goal = edges[-1].b.machine
     return any(
         j.machine not in (None, pump.id, goal)
         and isinstance(ctx.plant.equipment[j.machine or ""], MovesMilk | StoresMilk)
-        for j in joints
+        for j in edges
     )
 
 

@@ -95,9 +95,9 @@ def _suction(ctx: StudyContext, duty: Duty) -> None:
         if pump.id not in behind and wash > flow:
             flow, what = wash, "wash water of all units"
         for vessel in vessels:
-            joints = net_of(ctx).way(vessel, pump.id)
-            if not _passes(ctx, joints, (MovesMilk, BalancesMilk, ReceivesMilk), (vessel, pump.id)):
-                _tubes(ctx, _pipes(joints), "receiving.suction", "Milk pump suction",
+            edges = net_of(ctx).way(vessel, pump.id)
+            if not _passes(ctx, edges, (MovesMilk, BalancesMilk, ReceivesMilk), (vessel, pump.id)):
+                _tubes(ctx, _pipes(edges), "receiving.suction", "Milk pump suction",
                        "delivery.velocity_suction_m_s", flow, what)  # fmt: skip
 
 
@@ -133,18 +133,18 @@ def _wash_return(ctx: StudyContext, duty: Duty) -> None:
            "delivery.velocity_milk_m_s", flow, "wash water that comes back")  # fmt: skip
 
 
-def _pipes(joints: Iterable[Edge]) -> list[Pipe]:
-    return [j.pipe for j in joints if j.pipe is not None]
+def _pipes(edges: Iterable[Edge]) -> list[Pipe]:
+    return [j.pipe for j in edges if j.pipe is not None]
 
 
 def _passes(
-    ctx: StudyContext, joints: Sequence[Edge], kinds: tuple[type, ...], ends: tuple[str, str]
+    ctx: StudyContext, edges: Sequence[Edge], kinds: tuple[type, ...], ends: tuple[str, str]
 ) -> bool:
     """Whether a way leads through another machine of these kinds (it is then another's)."""
     return any(
         j.machine not in (None, *ends)
         and isinstance(ctx.plant.equipment.get(j.machine or ""), kinds)
-        for j in joints
+        for j in edges
     )
 
 

@@ -52,15 +52,15 @@ def _pumped_l_min(ctx: StudyContext, tag: str) -> float | None:
         if t != tag and (p := ctx.plant.equipment[t].port(m.inlet)) is not None
         and mine is not None and p.services == mine.services
     }  # fmt: skip
-    joints = [j.id for j in net.joints if j.machine == tag and j.how and j.how.how == "driven"]
-    ends = [n for j in joints for n in net.ends[j]]
+    edges = [j.id for j in net.edges if j.machine == tag and j.how and j.how.how == "driven"]
+    ends = [n for j in edges for n in net.ends[j]]
     modes = [n for n in ctx.plant.modes if ctx.plant.position(n, tag) not in (None, "stopped")]
     for mode in modes:
         try:
             flows = net.solve(net.situation(mode, {**alike, tag: "runs"}), frozenset(ends))
         except LiquidsUnsolved:
             continue
-        given = sum(abs(flows.l_min.get(j, 0.0)) for j in joints)
+        given = sum(abs(flows.l_min.get(j, 0.0)) for j in edges)
         if given > 0.0:
             return given
     return 0.0 if modes else None
@@ -239,7 +239,7 @@ def _served(ctx: StudyContext, net: Liquids, s: Situation, group: Sequence[str],
         taken[end] = taken.get(end, 0.0) + want.l_min
         ends_kpa[end] = max(ends_kpa.get(end, 0.0), want.kpa + _controls_kpa(ctx, passed))
     capped = frozenset(
-        n for j in net.joints if j.how is not None and (net.body(j.a) or net.body(j.b))
+        n for j in net.edges if j.how is not None and (net.body(j.a) or net.body(j.b))
         for n in (j.a, j.b)
         if not net.body(n) and not (n.machine in sources and net.gives(n))
     )  # fmt: skip
@@ -272,15 +272,15 @@ def _served(ctx: StudyContext, net: Liquids, s: Situation, group: Sequence[str],
 
 def _onward(net: Liquids, s: Situation, node: Node) -> tuple[Node, tuple[Edge, ...]]:
     """The port of the vessel in which liquid ends that a machine passes on, and its way there."""
-    for joint in net.joints:
-        if joint.a == node and joint.how is not None and joint.how.how == "pass":
-            if net.body(joint.b):
+    for edge in net.edges:
+        if edge.a == node and edge.how is not None and edge.how.how == "pass":
+            if net.body(edge.b):
                 break
-            for end, passed in net.ways_from(s, joint.b).items():
+            for end, passed in net.ways_from(s, edge.b).items():
                 if net.held(end) and all(j.machine != node.machine for j in passed):
                     port, other = net.ends[passed[-1].id]
-                    return (port if other == end else other), (joint, *passed[:-1])
-            return joint.b, (joint,)
+                    return (port if other == end else other), (edge, *passed[:-1])
+            return edge.b, (edge,)
     return node, ()
 
 

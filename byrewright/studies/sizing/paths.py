@@ -20,26 +20,24 @@ class Ways:
         self._nodes: dict[str, list[Node]] = {}
         for one in graph.nodes:
             self._nodes.setdefault(one.machine, []).append(one)
-        for joint in graph.joints:
-            if joint.pipe is not None and "vacuum" not in plant.services_open_to(joint.pipe):
+        for edge in graph.edges:
+            if edge.pipe is not None and "vacuum" not in plant.services_open_to(edge.pipe):
                 continue
-            if joint.service in (None, "vacuum") and (
-                joint.how is None or joint.how.how != "driven"
-            ):
-                self._out[joint.a].append((joint, joint.b))
-                self._out[joint.b].append((joint, joint.a))
+            if edge.service in (None, "vacuum") and (edge.how is None or edge.how.how != "driven"):
+                self._out[edge.a].append((edge, edge.b))
+                self._out[edge.b].append((edge, edge.a))
 
     def between(self, start: str, goal: str) -> tuple[Edge, ...]:
-        """The joints passed from one machine to another; empty when they are not joined."""
+        """The edges passed from one machine to another; empty when they are not joined."""
         queue: deque[Node] = deque(self._nodes.get(start, []))
         came: dict[Node, tuple[Edge, Node] | None] = dict.fromkeys(queue)
         while queue:
             here = queue.popleft()
             if here.machine == goal:
                 return self._back(here, came)
-            for joint, there in self._out[here]:
+            for edge, there in self._out[here]:
                 if there not in came and (there.machine != start):
-                    came[there] = (joint, here)
+                    came[there] = (edge, here)
                     queue.append(there)
         return ()
 

@@ -89,8 +89,8 @@ def _milk_pipes(ctx: StudyContext) -> list[MilkPipe]:
         left = {x.pipe: x for x in standing(net, [net.situation(drain)], [p.id for p in mine])}
     found = []
     for p in mine:
-        joint = net.by_id[p.id]
-        many = max(net.many.get(joint.a, 1), net.many.get(joint.b, 1))
+        edge = net.by_id[p.id]
+        many = max(net.many.get(edge.a, 1), net.many.get(edge.b, 1))
         whole = holds_l(p, many)
         one = left.get(p.id)
         stays, shut = (one.litres, one.shut_in) if one else (whole, True)

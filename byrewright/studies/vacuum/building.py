@@ -42,16 +42,16 @@ RECEIVER_AIR_SHARE = 0.5  # half a receiver's volume is taken as air
 
 
 def network_of(
-    plant: Plant, rules: Rulebook, fill: float = 0.35, joints: tuple[Edge, ...] | None = None
+    plant: Plant, rules: Rulebook, fill: float = 0.35, edges: tuple[Edge, ...] | None = None
 ) -> Network:
     """Read the air network of a plant. `fill` is the depth of milk in the milkline, over its bore.
 
-    `joints` are those air passes, where they are known already (a plant changed in bores only).
+    `edges` are those air passes, where they are known already (a plant changed in bores only).
 
     Raises:
         NoNetwork: no vacuum pump, or no milking unit that a pump can reach.
     """
-    return _Builder(plant, rules, fill).network(joints)
+    return _Builder(plant, rules, fill).network(edges)
 
 
 def with_bore(network: Network, bores_mm: Mapping[str, float]) -> Network:
@@ -67,8 +67,8 @@ def with_bore(network: Network, bores_mm: Mapping[str, float]) -> Network:
     plant = network.plant.model_copy(update={"pipes": pipes, "equipment": equipment})
     plant.__dict__.pop("_pipes_at", None)  # the copy must not keep the old pipes
     new = {p.id: p for p in pipes}
-    joints = tuple(replace(j, pipe=new[j.pipe.id]) if j.pipe else j for j in network.joints)
-    return network_of(plant, network.rules, network.fill, joints)
+    edges = tuple(replace(j, pipe=new[j.pipe.id]) if j.pipe else j for j in network.edges)
+    return network_of(plant, network.rules, network.fill, edges)
 
 
 @dataclass(slots=True)
@@ -87,9 +87,9 @@ class _Builder:
         if not pumps:
             raise NoNetwork("No vacuum pump is joined to any pipe: nothing to solve.")
         starts = [Node(p.id, p.port_for("vacuum")) for p in pumps]
-        joints = known or self._reached(build(self.plant), starts)
-        for joint in joints:
-            self._joint(joint)
+        edges = known or self._reached(build(self.plant), starts)
+        for edge in edges:
+            self._edge(edge)
         units = self._spread(GivesMilk, lambda u: u.spouts()[0], CollectsMilk)
         if not units:
             raise NoNetwork(
@@ -127,11 +127,11 @@ class _Builder:
             sense=self._sense(body, regulators),
             set_vacuum_kpa=regulators[0][0].set_vacuum_kpa if regulators else rule,
             fill=self.fill,
-            joints=joints,
+            edges=edges,
             left_out=tuple(sorted(lost)),
         )
 
-    # Which joints air can pass.
+    # Which edges air can pass.
 
     def _reached(self, graph: Graph, starts: list[Node]) -> tuple[Edge, ...]:
         at = graph.at()
@@ -140,27 +140,27 @@ class _Builder:
         queue = deque(seen)
         while queue:
             here = queue.popleft()
-            for joint in at[here]:
-                if joint.id in found or not self._passes_air(joint):
+            for edge in at[here]:
+                if edge.id in found or not self._passes_air(edge):
                     continue
-                found[joint.id] = joint
-                other = joint.b if joint.a == here else joint.a
+                found[edge.id] = edge
+                other = edge.b if edge.a == here else edge.a
                 if other not in seen:
                     seen[other] = None
                     queue.append(other)
-        return tuple(j for j in graph.joints if j.id in found)
+        return tuple(j for j in graph.edges if j.id in found)
 
-    def _passes_air(self, joint: Edge) -> bool:
-        if joint.pipe is not None:
-            ends = (joint.a, joint.b)
+    def _passes_air(self, edge: Edge) -> bool:
+        if edge.pipe is not None:
+            ends = (edge.a, edge.b)
             if any(isinstance(self._machine(n), Pulsates | GivesMilk) for n in ends):
                 return False
-            free = joint.service is None and "vacuum" in self.plant.services_open_to(joint.pipe)
-            if joint.service == "vacuum" or free:
+            free = edge.service is None and "vacuum" in self.plant.services_open_to(edge.pipe)
+            if edge.service == "vacuum" or free:
                 return True
             return all(self._milk_and_air(n) for n in ends)
-        how = joint.how.how if joint.how else "pass"
-        return how != "driven" and all(self._airy(n) for n in (joint.a, joint.b))
+        how = edge.how.how if edge.how else "pass"
+        return how != "driven" and all(self._airy(n) for n in (edge.a, edge.b))
 
     def _machine(self, node: Node) -> Machine:
         return self.plant.equipment[node.machine]
@@ -256,23 +256,23 @@ class _Builder:
             )
         )
 
-    def _joint(self, joint: Edge) -> None:
-        if joint.pipe is not None:
-            self._pipe(joint, joint.pipe)
+    def _edge(self, edge: Edge) -> None:
+        if edge.pipe is not None:
+            self._pipe(edge, edge.pipe)
             return
-        machine = self._machine(joint.a)
+        machine = self._machine(edge.a)
         if isinstance(machine, CollectsMilk | FeedsPulsators):
-            outlet = joint.b if joint.a.port == "*" else joint.a
+            outlet = edge.b if edge.a.port == "*" else edge.a
             port = machine.port(outlet.port)
             if port is not None and port.direction == "out":
                 self._outlet(machine, outlet)
             return
-        self._inside(joint, machine)
+        self._inside(edge, machine)
 
-    def _pipe(self, joint: Edge, pipe: Pipe) -> None:
-        milk = self._milk_and_air(joint.a) and self._milk_and_air(joint.b)
+    def _pipe(self, edge: Edge, pipe: Pipe) -> None:
+        milk = self._milk_and_air(edge.a) and self._milk_and_air(edge.b)
         bore = gas_space_bore_mm(pipe.bore_mm, self.fill) if milk else pipe.bore_mm
-        both = min(self._machine(joint.a).count, self._machine(joint.b).count)
+        both = min(self._machine(edge.a).count, self._machine(edge.b).count)
         alike = both ** (
             1.75 / 4.75
         )  # so many pipes side by side drop as one of that much more bore
@@ -280,8 +280,8 @@ class _Builder:
         self._pipe_segment(
             pipe.id,
             "pipe",
-            self._node(joint.a),
-            self._node(joint.b),
+            self._node(edge.a),
+            self._node(edge.b),
             bore * alike,
             pipe.length_m,
             length,
@@ -309,17 +309,17 @@ class _Builder:
             machine.id,
         )
 
-    def _inside(self, joint: Edge, machine: Machine) -> None:
-        kind = loss_kind(joint, machine)
+    def _inside(self, edge: Edge, machine: Machine) -> None:
+        kind = loss_kind(edge, machine)
         stated = getattr(machine, "vacuum_bore_mm", None) or (
             getattr(machine, "bore_mm", None) if isinstance(machine, PassesOneWay) else None
         )
-        bore = float(stated or min(self._bore(joint.a), self._bore(joint.b)))
-        how = joint.how
+        bore = float(stated or min(self._bore(edge.a), self._bore(edge.b)))
+        how = edge.how
         self._loss(
             machine.id,
-            self._node(joint.a),
-            self._node(joint.b),
+            self._node(edge.a),
+            self._node(edge.b),
             bore,
             kind,
             machine.id,

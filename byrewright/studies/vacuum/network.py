@@ -65,7 +65,7 @@ class Network:
     sense: int
     set_vacuum_kpa: float
     fill: float
-    joints: tuple[Edge, ...]
+    edges: tuple[Edge, ...]
     left_out: tuple[str, ...] = ()
 
     @property

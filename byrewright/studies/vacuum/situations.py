@@ -150,7 +150,7 @@ def lower(network: Network, situation: Situation) -> Lowered:
 
     celsius = network.temperature_c
     air = np.array([network.ambient_kpa_abs, celsius + 273.15, air_viscosity_pa_s(celsius)])
-    ends, pipe = _joints(network, situation)
+    ends, pipe = _edges(network, situation)
     where, inlet, rows = _inlets(network, situation)
     running = situation.running
     if running is None:
@@ -225,7 +225,7 @@ def control_of(network: Network, gain: float | None = None, ramp: float | None =
     )
 
 
-def _joints(network: Network, situation: Situation) -> tuple[Any, Any]:
+def _edges(network: Network, situation: Situation) -> tuple[Any, Any]:
     import numpy as np
 
     from byrewright.engine import airnet

@@ -228,14 +228,14 @@ def pump_trips(
     names = [p.name for p in network.pumps]
 
     def rows(network: Network, lowered: Lowered) -> list[Row]:
-        from byrewright.engine.airmarch import ON_JOINT, ON_PUMP
+        from byrewright.engine.airmarch import ON_EDGE, ON_PUMP
 
         which = names.index(running[0])
         found: list[Row] = [(BEFORE_S, ON_PUMP, which, 0.0)]
         if standby is not None:
             found.append((BEFORE_S + after_s, ON_PUMP, names.index(standby), 1.0))
         if valve_leaks:
-            found += [(BEFORE_S, ON_JOINT, e, 0.0) for e in _check_of(network, which)]
+            found += [(BEFORE_S, ON_EDGE, e, 0.0) for e in _check_of(network, which)]
         return found
 
     return Event(key, title, seconds, rows, running=running)
