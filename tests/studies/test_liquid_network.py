@@ -140,6 +140,16 @@ def test_milk_that_nothing_cools_in_a_mode_is_told(drafted: Plant) -> None:
     milks = [n for n, m in drafted.modes.items() if "milking" in m.does]
     still = with_modes(drafted, *milks, LP21="stopped", LP22="stopped")
     assert finding(still, key, "PC1.coolant_in").verdict == "fails"
+    out = finding(still, "cooling.milk_out", "")  # the same answer twice: the milk is as warm
+    before = next(i.value for i in out.inputs if i.symbol == "T_1")
+    assert (
+        out.value == pytest.approx(before, abs=0.01)
+        and "no chilled liquid reaches it" in out.sentence
+    )
+    assert not finding(still, "cooling.chilled.out", "PC1").advised  # no larger cooler helps
+    dry = finding(with_modes(drafted, *milks, V71="closed"), "cooling.milk_out", "")
+    warm = next(i.value for i in dry.inputs if i.symbol == "T_in")
+    assert next(i.value for i in dry.inputs if i.symbol == "T_1") == pytest.approx(warm, abs=0.01)
     # Nothing joined to a stage is no ring that its makers move.
     bare = drafted.model_copy(update={"pipes": tuple(
         p for p in drafted.pipes if not {p.start, p.end} & {"PC1.coolant_in", "PC1.coolant_out"}

@@ -15,7 +15,8 @@ class Stage:
     """One stage of a cooler in the milk's way, for one machine: counterflow against `cold`.
 
     `ratio` is litres of the cold liquid to one of milk. `sized_by` names the field of the plant
-    file that `ua_kw_k` is in proportion to ("" where none is), and `size` is what it says.
+    file that `ua_kw_k` is in proportion to ("" where none is), and `size` is what it says. `port`
+    is where the cold liquid comes in.
     """
 
     cold: Service
@@ -23,6 +24,7 @@ class Stage:
     ratio: float
     sized_by: str = ""
     size: float = 0.0
+    port: str = ""
 
     def size_for(self, ua_kw_k: float) -> float | None:
         """The field's value that gives another UA; None where no field does."""
@@ -52,7 +54,7 @@ class CoolsMilk(Role):
             cold: Service = "coolant" if "coolant" in services else "water"
             by = type(self).SIZED_BY.get(cold, "")
             size = float(getattr(self, by)) if by else 0.0
-            found.append(Stage(cold, one.ua_kw_k / self.count, one.ratio, by, size))
+            found.append(Stage(cold, one.ua_kw_k / self.count, one.ratio, by, size, one.cold_in))
         return tuple(found)
 
     def stage(self, cold: Service) -> Stage | None:

@@ -98,11 +98,11 @@ def _stages(ctx: StudyContext, duty: Duty, point: Line) -> None:
     rows = []
     for tag, one in point.each.items():
         both = (
-            ("water", one.first, one.in_c, duty.water_warmest_c),
-            ("chilled", one.second, one.pre_cooled_c, one.coolant_in_c),
+            ("water", "water", one.first, one.in_c, duty.water_warmest_c),
+            ("coolant", "chilled", one.second, one.pre_cooled_c, one.coolant_in_c),
         )
-        for stage, got, hot, cold in both:
-            if got is not None and cold is not None:
+        for liquid, stage, got, hot, cold in both:
+            if got is not None and cold is not None and liquid not in one.dry:
                 rows.append((tag, stage, round(one.milk_l_min * one.count, 1), round(hot, 2),
                              round(got.hot_out_c, 2), round(cold, 2), round(got.cold_out_c, 2),
                              round(got.duty_kw * one.count, 2), round(got.ntu, 2)))  # fmt: skip
@@ -207,6 +207,8 @@ def _chilled_stage(
     cold = coolant_kw_k(ctx, stage.ratio * point.milk_l_min)
     advised, why = None, "no size can reach it: colder or more liquid is needed"
     try:
+        if point.dry:  # what is missing is its liquid, not its size
+            raise PhysicsRangeError(f"no {listed(sorted(point.dry))} reaches it")
         ua = ua_for_hot_out_kw_k(hot, point.pre_cooled_c, cold, point.coolant_in_c, wanted)
         ua /= chilled_u_share(ctx)
         advised = _advised_size(stage, ua)
@@ -259,6 +261,8 @@ def _chilled_stage(
 
 def _outlet(ctx: StudyContext, duty: Duty, point: Line) -> None:
     wish = ctx.plant.wishes.milk_out_c
+    dry = {liquid for one in point.each.values() for liquid in one.dry}
+    said = " and no ".join(sorted({"coolant": "chilled liquid"}.get(x, x) for x in dry))
     ctx.find(
         "cooling.milk_out",
         "Milk temperature into the tank",
@@ -275,7 +279,8 @@ def _outlet(ctx: StudyContext, duty: Duty, point: Line) -> None:
             f" {point.past_share:.0%} of it goes past the cooler: a way round is open in milking."
             if point.past_share
             else ""
-        ),
+        )
+        + (f" In the usual mode no {said} reaches it." if said else ""),
         limit=wish,
         sense="at_most" if wish is not None else "says",
         allowance=0.0,

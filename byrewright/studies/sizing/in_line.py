@@ -12,7 +12,7 @@ from byrewright.plant.roles import CoolsMilk, MakesCold
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.delivery import cooler_flow_l_min
 from byrewright.studies.sizing.duty import Duty
-from byrewright.studies.sizing.network import milk_way
+from byrewright.studies.sizing.network import dry_in, milk_way, usual_milking
 
 TOLD = 0.005
 """Share of the milk past a cooler from which it is told (our choice)."""
@@ -34,6 +34,9 @@ class InLine:
     coolant_in_c: float | None
     first: Exchanger | None
     second: Exchanger | None
+    dry: frozenset[str] = frozenset()
+    """Cold liquids that do not reach it: its stages as they would stand, but the milk not cooled
+    by them."""
 
     @property
     def chilled_kw(self) -> float:
@@ -142,19 +145,24 @@ def _point(ctx: StudyContext, duty: Duty, cooler: CoolsMilk, flow: float, warm: 
            water_c: float | None, cold: float | None) -> InLine:  # fmt: skip
     """What one cooler does to milk that comes at a temperature."""
     water, chilled = cooler.stage("water"), cooler.stage("coolant")
+    usual = set(usual_milking(ctx)[:1])
+    dry = frozenset(s.cold for s in (water, chilled)
+                    if s is not None and usual & set(dry_in(ctx, cooler.id, s.port)))  # fmt: skip
     first, second, pre_cooled, used = None, None, warm, 0.0
     if water is not None:
         used = water.ratio * flow
         in_c = duty.water_warmest_c if water_c is None else water_c
         first = exchanger(milk_kw_k(ctx, flow), warm, water_kw_k(ctx, used), in_c,
                           water.ua_kw_k)  # fmt: skip
-        pre_cooled = first.hot_out_c
+        pre_cooled = warm if "water" in dry else first.hot_out_c
     out = pre_cooled
     if chilled is not None and cold is not None and cold < out:
         second = exchanger(milk_kw_k(ctx, flow), out,
                            coolant_kw_k(ctx, chilled.ratio * flow), cold,
                            chilled.ua_kw_k * chilled_u_share(ctx))  # fmt: skip
         # Milk does not leave colder than it freezes: the plate then fails, not the sum.
-        out = max(second.hot_out_c, ctx.number("milk.wall_least_c"))
+        cooled = max(second.hot_out_c, ctx.number("milk.wall_least_c"))
+        out = out if "coolant" in dry else cooled
     warmed = first.cold_out_c if first else None
-    return InLine(flow, used, cooler.count, warm, pre_cooled, out, warmed, cold, first, second)
+    return InLine(flow, used, cooler.count, warm, pre_cooled, out, warmed, cold, first, second,
+                  dry)  # fmt: skip

@@ -337,6 +337,12 @@ def _dry_in(ctx: StudyContext, tag: str, port: str) -> Iterator[str]:
             yield name
 
 
+def usual_milking(ctx: StudyContext) -> list[str]:
+    """The modes that milk, the plainest first."""
+    modes = ((len(m.does), n) for n, m in ctx.plant.modes.items() if "milking" in m.does)
+    return [name for _, name in sorted(modes)]
+
+
 def milk_way(ctx: StudyContext, marked: Sequence[str]) -> dict[str, tuple[int, float]]:
     """Place in the milk's way (from 0) and share of the milk of each machine marked: of all that
     comes where their milk ends, also of what goes past them.
@@ -348,11 +354,11 @@ def milk_way(ctx: StudyContext, marked: Sequence[str]) -> dict[str, tuple[int, f
 
 def _milk_way(ctx: StudyContext, marked: Sequence[str]) -> dict[str, tuple[int, float]]:
     net = net_of(ctx)
-    modes = sorted((len(m.does), n) for n, m in ctx.plant.modes.items() if "milking" in m.does)
+    modes = usual_milking(ctx)
     if not modes:
         return {}
     try:
-        flows = net.solve(net.situation(modes[0][1]))
+        flows = net.solve(net.situation(modes[0]))
     except LiquidsUnsolved:
         return {}
     places: dict[str, int] = {}
