@@ -186,6 +186,32 @@ def test_no_refrigeration_breaks_the_rule_of_the_region() -> None:
     assert run_day(nowhere).finding("day.milk_temperature_rule").verdict == "unknown"
 
 
+def test_milk_that_is_taken_before_it_must_be_cold_is_judged_as_it_is_loaded() -> None:
+    """Would fail if a tanker right behind each milking left nothing to judge, so that warm milk
+    was `unknown`; and if a milking that met no milk of before were asked for a blend."""
+    plant = plants.rotary(24, 100, milkings=1)
+    tanker = plant.collections[0]
+    usual = simulate_days(plant, default_rulebook())
+    at = usual.clock(usual.sessions[0].last_off_s + 300)
+    said = {}
+    for kw in (60.0, 0.0):
+        weak = {
+            t: m.model_copy(update={"cooling_kw": kw, "cooling": "none" if not kw else "direct"})
+            if m.KIND == "bulk_tank" else m
+            for t, m in plant.equipment.items() if kw or m.KIND not in ("condensing_unit",)
+        }  # fmt: skip
+        soon = plant.model_copy(update={
+            "equipment": weak, "collections": (tanker.model_copy(update={"at": at}),),
+            "site": plant.site.model_copy(update={"region": "US"}),
+        })  # fmt: skip
+        said[kw] = report(simulate_days(soon, default_rulebook()), default_rulebook())
+    for kw, found in said.items():
+        first = found.finding("day.milk_temperature_1")
+        assert first.value is not None and "loaded before then" in first.sentence, kw
+        assert found.finding("day.milk_temperature_2").verdict == "holds"
+    assert said[0.0].finding("day.milk_temperature_1").verdict == "fails"
+
+
 def test_a_day_without_vacuum_says_that_nothing_is_milked() -> None:
     """Would fail if pumps that stand in every mode milked the herd in time."""
     plant = plants.rotary()

@@ -42,6 +42,14 @@ def judge_milk(ctx: StudyContext, run: Run) -> None:
         key = f"day.milk_temperature_{number}"
         title = f"{rule.title}: {when}"
         source = f"{rule.source} ({rule.known})"
+        if worst is None and step.applies == "later_milkings" and _no_milk_met_milk(run):
+            ctx.find(
+                key, title, 0.0, "milkings",
+                "No milking came into a tank that held milk which its agitator reaches, so no blend "
+                "was judged.",
+                sense="says", source=rule.source, known=rule.known,
+            )  # fmt: skip
+            continue
         if worst is None:
             ctx.find(
                 key, title, None, "degC",
@@ -105,22 +113,43 @@ def _worst(run: Run, step: TemperatureStep) -> tuple[float | None, str]:
             return None, ""
         at = int(np.argmax(loads[:, sh.T_C]))
         return float(loads[at, sh.T_C]), f"{IN_TANKER} of {run.clock(loads[at, sh.T_AT])}"
-    found: list[tuple[float, str]] = []
-    for tag in run.compiled.names.places:
-        if tag == run.compiled.names.tanker and run.compiled.tables.num[sh.N_DIRECT] != 1:
-            continue
-        for session in run.done:
+    tanker = run.compiled.names.tanker
+    places = [t for t in run.compiled.names.places
+              if t != tanker or run.compiled.tables.num[sh.N_DIRECT] == 1]  # fmt: skip
+    found = [f for tag in places for f in _before_the_first(run, tag, step)]
+    for session in run.done:
+        asked, read = False, list[tuple[float, str]]()
+        for tag in places:
             held = run.temperature_at(tag, session.begun_s) is not None
-            if (step.applies == "first_milking" and held) or (
-                step.applies == "later_milkings" and not held
-            ):
+            if step.applies == ("later_milkings" if not held else "first_milking"):
                 continue
+            asked = True
             if step.clock == "always":
-                found += _during(run, tag, session, blends=step.applies == "later_milkings")
-                continue
-            found += _kept(run, tag, _deadline_s(step, session), _next_s(run, session))
-        found += _before_the_first(run, tag, step)
+                read += _during(run, tag, session, blends=step.applies == "later_milkings")
+            else:
+                read += _kept(run, tag, _deadline_s(step, session), _next_s(run, session))
+        if asked and not read and step.clock != "always":
+            read = _taken(run, session.begun_s, _deadline_s(step, session))
+        found += read
     return max(found, default=(None, ""), key=lambda f: f[0] if f[0] is not None else -1e9)
+
+
+def _no_milk_met_milk(run: Run) -> bool:
+    """Whether milkings came and every tank was empty when they did."""
+    return bool(run.done) and all(
+        run.temperature_at(tag, session.begun_s) is None
+        for tag in run.compiled.names.cooled for session in run.done
+    )  # fmt: skip
+
+
+def _taken(run: Run, from_s: float, until_s: float) -> list[tuple[float, str]]:
+    """What tankers took of a milking before it had to be cold, where no tank kept any of it: it
+    is held to the same limit as it is loaded (our choice: who collects it measures it then)."""
+    loads = run.all_loads
+    at_s = loads[:, sh.T_AT]
+    loads = loads[(loads[:, sh.T_KG] > 1.0) & (at_s >= from_s) & (at_s <= until_s)]
+    return [(float(x[sh.T_C]), f"{IN_TANKER} of {run.clock(x[sh.T_AT])}, loaded before then")
+            for x in loads]  # fmt: skip
 
 
 def _deadline_s(step: TemperatureStep, session: MilkingSession) -> float:
