@@ -45,8 +45,7 @@ def judge_milk(ctx: StudyContext, run: Run) -> None:
         if worst is None and step.applies == "later_milkings" and _no_milk_met_milk(run):
             ctx.find(
                 key, title, 0.0, "milkings",
-                "No milking came into a tank that held milk which its agitator reaches, so no blend "
-                "was judged.",
+                "No milking came into a tank that held milk which its agitator reaches: no blend.",
                 sense="says", source=rule.source, known=rule.known,
             )  # fmt: skip
             continue
