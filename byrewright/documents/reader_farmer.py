@@ -110,7 +110,7 @@ def failures(paper: Paper) -> bool:
         points.append(said)
         if rest:
             points.append("Two things are left aside here: stops that keep people safe, which are "
-                          "meant to stop it, and vessels and headers that have no second and are "
+                          "meant to stop it, and vessels and headers that have no spare and are "
                           "inspected instead.")  # fmt: skip
     hours, litres = found.get("failures.hours_year"), found.get("failures.litres_year")
     if hours is not None and litres is not None:

@@ -221,7 +221,7 @@ def _tankers(ctx: StudyContext, run: Run) -> None:
     ]  # fmt: skip
     ctx.find(
         "day.collections", "Milk collected", litres / run.days, "L/d",
-        f"{counted(len(loads), 'load')} collected {litres:.0f} L in {counted(run.days, 'day')}; "
+        f"{litres:.0f} L left in {counted(len(loads), 'load')} over {counted(run.days, 'day')}; "
         f"{len(short) or 'none'} left full. The tanks hold {room:.0f} L.",
         formula="sum of loads over days",
     )  # fmt: skip
@@ -266,7 +266,7 @@ def _balance(ctx: StudyContext, run: Run) -> None:
     gaps = closure(run)
     worst = max(gaps, key=lambda k: abs(gaps[k]))
     ctx.find(
-        "day.balance", "Mass and heat close", abs(gaps[worst]), "",
+        "day.balance", "Mass and heat balance", abs(gaps[worst]), "",
         f"The largest imbalance is {abs(gaps[worst]):.1e} of the throughput ({worst}).",
         limit=CLOSES, sense="at_most",
         formula="sum of all vessels, lines and ledgers, end less beginning",
@@ -284,14 +284,15 @@ def cold(ctx: StudyContext, run: Run) -> None:
         rated, fall = float(rows[i, sh.R_RATED_C]), float(rows[i, sh.R_FALL])
         left = 1.0 - fall * max(0.0, most - rated)
         less = (
-            f"above its rated {rated:g} degC, so down to {left:.0%} of its duty at the hottest"
+            f"above the rated {rated:g} degC, so the duty falls to {left:.0%} at the hottest"
             if left < 1.0
-            else f"never above its rated {rated:g} degC, so at full duty"
+            else f"never above the rated {rated:g} degC, so it gives its full duty"
         )
         ctx.find(
             "day.refrigeration_hours", f"Running time of {tag}", x[i, sh.SR_HOURS] / run.days, "h",
-            f"{x[i, sh.SR_KJ] / 3600 / run.days:.0f} kWh of heat a day taken out by {tag} of its "
-            f"{rows[i, sh.R_DUTY]:g} kW, on {what}: {mean - swing:.0f} to {most:.0f} degC, {less}.",
+            f"{tag}, of {rows[i, sh.R_DUTY]:g} kW, took out "
+            f"{x[i, sh.SR_KJ] / 3600 / run.days:.0f} kWh of heat a day. "
+            f"The air was at {mean - swing:.0f} to {most:.0f} degC ({what}): {less}.",
             subject=tag, limit=24.0, sense="at_most", allowance=0.2,
             formula="duty = rated (1 - f (Ta - Trated)) above Trated; "
             "Ta = mean + swing cos(2 pi (t - 15 h) / 24 h)",
@@ -331,8 +332,8 @@ def _no_vacuum(ctx: StudyContext, run: Run) -> bool:
     )
     ctx.find(
         "day.vacuum_made", "Vacuum pumps that run in milking", 0.0, "machines",
-        f"{what}, so no cow can be milked: the times and litres of this day are only as if there "
-        "were vacuum.",
+        f"{what}, so no cow can be milked: the times and litres of this day hold only if "
+        "there were vacuum.",
         limit=1.0, sense="at_least", formula="at least one", source="the plant file",
     )  # fmt: skip
     return True
@@ -349,7 +350,7 @@ def services(ctx: StudyContext, run: Run) -> None:
         ctx.find(
             "day.vacuum_least", "Least vacuum in milking", least, "kPa",
             f"{least:.1f} kPa against a setting of {wanted:.0f} kPa, "
-            + ("by air in against air out alone." if unknown else "by the solved air network."),
+            + ("from air in against air out alone." if unknown else "by the solved air network."),
             limit=wanted - ctx.number("vacuum.test.working_vacuum_kpa"), sense="at_least",
             missing=("the solved vacuum network",) if unknown else (),
             inputs=(ctx.rule("vacuum.test.working_vacuum_kpa"),),

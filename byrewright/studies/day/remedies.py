@@ -95,7 +95,7 @@ def larger_stage(
         return ()
     above = milk_c - cold_c
     times = math.log(above / (wish_c - cold_c)) / math.log(above / (out_c - cold_c))
-    why = f"milk left at {out_c:.1f} degC where {wish_c:g} is wished"
+    why = f"milk left at {out_c:.1f} degC where {wish_c:g} is wanted"
     size = next_preferred(LARGER_STAGE * times * stage.size)
     return (Remedy(tag, stage.sized_by, size, why),)
 

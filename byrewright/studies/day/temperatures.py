@@ -240,10 +240,11 @@ def _little_milk(ctx: StudyContext, run: Run, steps: list[TemperatureStep]) -> N
             else "It was not cooled: cooling milk that is not stirred freezes it to the wall."
         )
         meant = (
-            "Its thermometer does not speak for such milk. Collect it with the rest, let a whole "
-            "milking go into the tank, use a smaller tank, or one that cools unstirred milk."
+            "Its thermometer does not show how warm such milk is. Collect it with the rest, "
+            "let a whole milking go into the tank, use a smaller tank, or one that cools "
+            "unstirred milk."
             if over
-            else "Cold, but unstirred: cream rises, and its thermometer does not speak for it."
+            else "Cold, but unstirred: cream rises, and its thermometer shows only one layer."
         )
         ctx.find(
             "day.little_milk", title, float(kg[at]) / rho if over else 0.0, "L",

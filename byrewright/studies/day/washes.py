@@ -104,7 +104,7 @@ def _round(ctx: StudyContext, run: Run, washed: list[MilkingSession]) -> None:
         else f"The hot wash began at {hot:.0f} degC in the trough and came back at {back:.0f} degC "
         f"at the end, after warming {way.steel_kg:.0f} kg of steel on its way through units, "
         "milkline, receivers and delivery."
-        + (" Neither a hotter start nor more water mends that: insulate the lines, shorten the "
+        + (" Neither a hotter start nor more water helps: insulate the lines, shorten the "
            "way, or cut the air let in." if short and began and not do else ""),
         limit=run.plant.cleaning.end_c, sense="at_least", allowance=0.03,
         formula="q c (T_out - T_in) = UA (T - T_room) + q_wet_air(T) + C_steel (T - T_steel)/t",
@@ -132,7 +132,7 @@ def _round(ctx: StudyContext, run: Run, washed: list[MilkingSession]) -> None:
         "day.wash_dry", "Trough dry while the wash should go round", dry, "min",
         f"The trough was dry for {dry:.1f} of {round_min:g} min of washing."
         + ("" if dry <= ctx.number("wash.dry_share") * round_min else
-           " More hangs in lines and vessels than the charge holds, or the pumps bring back less "
+           " Lines and vessels hold more than the charge, or the pumps bring back less "
            "than goes out: see `wash.circulates`, or make up more wash."),
         limit=ctx.number("wash.dry_share") * round_min, sense="at_most", allowance=0.05,
         formula="time with nothing in the wash vessels, steps that go round",

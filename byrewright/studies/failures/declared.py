@@ -14,7 +14,7 @@ from byrewright.studies.failures.script import Script
 How = Literal["acts", "changes nothing", "not simulated"]
 
 QUIET: Mapping[Law, str] = {
-    "off": "nothing that the modes ask of it",
+    "off": "the modes ask nothing of it",
     "three phases": "nothing runs on this supply",
     "shut": "nothing flows there in the modes",
     "stuck": "it stands in one position in all modes",

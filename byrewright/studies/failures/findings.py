@@ -56,8 +56,8 @@ def _base(ctx: StudyContext, analysis: Analysis) -> None:
     ctx.find(
         "failures.as_drawn", "Milking with nothing broken",
         0.0 if not analysis.base.goes_on else 1.0, "",
-        f"With every machine in order the plant file's mode {analysis.mode} does not milk by "
-        f"itself: {analysis.base.why or acts}. Mend the file first; what follows rests on it.",
+        f"With every machine in order the plant file's mode {analysis.mode} does not milk: "
+        f"{analysis.base.why or acts}. Correct the file first; everything below depends on it.",
         subject=analysis.mode, limit=2.0, sense="at_least",
         formula="structure function with nothing broken", source=SOURCE, known="from_memory",
     )  # fmt: skip
@@ -73,11 +73,12 @@ def _ones(ctx: StudyContext, analysis: Analysis) -> None:
     ctx.find(
         "failures.single_stop", "Single failures that stop milking", len(found), "",
         (f"{len(found)} single failures of equipment stop milking until they are repaired: {names}."
-         if found else "No single failure of equipment stops milking: plant or people carry on.")
+         if found else "No single failure of equipment stops milking: the plant or its people keep "
+         "it going.")
         + ("" if wished or not found else " No wish forbids it.")
         + (f" Not counted: {safety}: a safety stop, which is never bridged." if safety else "")
-        + (f" Not counted: one of {inspected} machines, vessels and headers lost altogether; they "
-           "have no second and are inspected instead." if inspected else ""),
+        + (f" Not counted: the total loss of any of {inspected} machines, vessels and headers; "
+           "they have no spare and are inspected instead." if inspected else ""),
         limit=limit, sense=sense,  # type: ignore[arg-type]
         formula="number of cuts of order one among the equipment", source=SOURCE,
         known="from_memory",
@@ -89,7 +90,8 @@ def _ones(ctx: StudyContext, analysis: Analysis) -> None:
             "failures.cut", f"{case.event.id}: milking stands", rate.a_year * rate.repair_h,
             "h/year",
             f"{case.event.id}: {case.answer.why}, until it is repaired ({rate.repair_h:g} h). "
-            f"One sees: {case.event.failure.seen}. Remedy: {remedy(analysis, case.event.machine)}.",
+            f"What you see: {case.event.failure.seen}. "
+            f"Remedy: {remedy(analysis, case.event.machine)}.",
             subject=case.event.id.replace(" ", "-"), limit=limit, sense=sense,  # type: ignore[arg-type]
             formula=CUT_FORMULA, source=SOURCE, known="from_memory",
             inputs=rate_inputs(ctx, analysis, case),
@@ -133,11 +135,10 @@ def _safety(ctx: StudyContext, analysis: Analysis) -> None:
 def _passive(ctx: StudyContext, analysis: Analysis) -> None:
     names = [c.event.machine for c in analysis.passive]
     ctx.find(
-        "failures.passive_points", "Single points with no second", len(names), "",
+        "failures.passive_points", "Single points without a spare", len(names), "",
         f"{len(names)} machines, vessels and headers stop milking if they are lost altogether "
         f"({', '.join(names[:8])}{' ...' if len(names) > 8 else ''}). Those "
-        "without a moving part that could do so are not counted against the wish: they are "
-        "inspected instead.",
+        "with no moving part are not counted against the wish: they are inspected instead.",
         formula="structure function with the whole machine gone", source="practice",
         known="common_practice",
     )  # fmt: skip
@@ -151,7 +152,7 @@ def _by_hand(ctx: StudyContext, analysis: Analysis) -> None:
     steps = [a.text for a in most.answer.acts]
     limit = ctx.number("failures.wait_limit_min")
     ctx.find(
-        "failures.hand_work", "Longest hand work before milking goes on", round(most.hand_min, 1),
+        "failures.hand_work", "Longest manual work before milking goes on", round(most.hand_min, 1),
         "min", f"{len(found)} failures need people: {most.event.id} takes longest, in "
         f"{counted(len(steps), 'step')} ({'; '.join(steps)}).",
         limit=limit, sense="at_most", allowance=0.2,
@@ -202,11 +203,11 @@ def _waiting(ctx: StudyContext, analysis: Analysis, worth: Worth) -> None:
         most = max(late, key=lambda c: (c.hours_each, c.case.event.id))
         over, tag = 60 * most.hours_each > limit, most.case.event.machine
         ctx.find(
-            "failures.waiting", "Longest that cows wait for what does not stop milking",
+            "failures.waiting", "Longest delay from a failure that does not stop milking",
             round(60 * most.hours_each, 1), "min",
-            f"{most.case.event.id} at {most.worst.moment if most.worst else '-'} lets the last cow "
-            f"off {60 * most.hours_each:.0f} min later"
-            + (f"; to mend it: {remedy(analysis, tag)}." if over else ".")
+            f"With {most.case.event.id} at {most.worst.moment if most.worst else '-'} the last "
+            f"cow comes off {60 * most.hours_each:.0f} min later"
+            + (f"; remedy: {remedy(analysis, tag)}." if over else ".")
             + (MAY_STOP if over and may_stop else ""),
             limit=None if may_stop else limit, sense="says" if may_stop else "at_most",
             allowance=WAIT_ALLOWANCE, formula="last cow off, with the failure less without",
@@ -232,7 +233,7 @@ def _waiting(ctx: StudyContext, analysis: Analysis, worth: Worth) -> None:
 def hours_text(hours: Hours, unit: str) -> str:
     """A figure a year with its spread, in words."""
     low, high = short(hours.low), short(hours.high)
-    return f"{short(hours.mean)} {unit} a year ({low} to {high} {unit}, for lives are uncertain)"
+    return f"{short(hours.mean)} {unit} a year ({low} to {high} {unit}, since lives are uncertain)"
 
 
 def _left_out(analysis: Analysis, scripts: Mapping[str, Script]) -> str:
@@ -282,8 +283,8 @@ def _pairs(ctx: StudyContext, analysis: Analysis, worth: Worth) -> None:
         "failures.pairs", "Pairs of failures that stop milking", len(analysis.pairs.twos), "",
         f"{len(analysis.pairs.twos)} minimal pairs stop milking: "
         f"{hours_text(worth.pair_hours, 'h')}{'; ' + names if names else ''}. "
-        f"{analysis.pairs.asked} pairs were asked, {analysis.pairs.independent} counted as "
-        "independent by proof on the graph.",
+        f"{analysis.pairs.asked} pairs were checked, {analysis.pairs.independent} were proved "
+        "independent on the graph.",
         formula="h = (n1 q2 + n2 q1) r1 r2/(r1 + r2) + beta n r for machines alike",
         inputs=(ctx.rule("reliability.beta_common_cause", "beta"),), source=SOURCE,
         known="from_memory",
@@ -302,8 +303,8 @@ def _cups(ctx: StudyContext, worth: Worth) -> None:
     ctx.find(
         "failures.cups", "Longest to put fallen cups on again", round(most.again_min, 1), "min",
         f"{most.case.event.id}: {most.fallen:.0f} cups fall; rinsing them and putting them on "
-        f"again takes {most.again_min:.0f} min, in which nobody else is milked"
-        + (f". {others} other failures let cups fall too." if others > 1 else ".")
+        f"again takes {most.again_min:.0f} min, during which no other cow is milked"
+        + (f". {others} other failures make cups fall too." if others > 1 else ".")
         + (MAY_STOP if may_stop else ""),
         subject=most.case.event.machine, limit=None if may_stop else limit,
         sense="says" if may_stop else "at_most", allowance=0.2,
@@ -322,8 +323,8 @@ def _not_simulated(ctx: StudyContext, analysis: Analysis, scripts: Mapping[str, 
     ctx.find(
         "failures.not_simulated", "Failures that the simulated day does not show", blind, "",
         f"Of {len(every)} failures {len(every) - blind - still} change the simulated day; {still} "
-        f"are simulated and change nothing; {blind} are not simulated. The table says for each of "
-        "these what it means instead. The sums a year hold no time and no milk for them.",
+        f"are simulated and change nothing; {blind} are not simulated. The table says what each "
+        "of these means instead. The yearly totals include no time and no milk for them.",
         formula="failures whose course of events leaves every simulated quantity as it was",
         source="definition", known="derived",
     )  # fmt: skip
@@ -337,8 +338,8 @@ def _service(ctx: StudyContext, analysis: Analysis, out: Sequence[Out]) -> None:
     if not out:
         return
     ctx.find(
-        "failures.service", "Machines that can be out during milking", len(may), "",
-        f"{len(may)} of {len(out)} serviced machines can be taken out while cows are milked; "
+        "failures.service", "Machines that can be out of service during milking", len(may), "",
+        f"{len(may)} of {len(out)} serviced machines can be out of service while cows are milked; "
         f"{sum(1 for o in may if o.then_stops)} of them leave a failure that would then stop "
         "milking: choose a quiet milking and have its parts at hand.",
         formula="structure function with the machine gone, then with each failure besides",
@@ -410,7 +411,7 @@ def cause_sentence(analysis: Analysis, cost: Cost) -> str:
     """What a failure does and what is done, in one or two sentences."""
     case, at = cost.case, cost.worst
     words = {"stops": "milking stands until the repair", "by hand": "milking goes on by hand",
-             "slower": "milking goes on slower", "goes on": "milking goes on"}  # fmt: skip
+             "slower": "milking goes on more slowly", "goes on": "milking goes on"}  # fmt: skip
     text = f"{case.event.id[:1].upper()}{case.event.id[1:]}: {words[standing(case)]}"
     if case.answer.acts:
         text += f" ({'; '.join(a.text for a in case.answer.acts)}; {case.hand_min:.0f} min)"
@@ -436,5 +437,5 @@ def cause_sentence(analysis: Analysis, cost: Cost) -> str:
         if cost.hours_each > 0.02:
             parts.append(f"last cow {60 * cost.hours_each:.0f} min later")
         when = at.moment if at.moment.startswith("before") else f"at {at.moment}"
-        text += f"; {when}: {', '.join(parts) if parts else 'nothing else is felt'}"
-    return f"{text}. One sees: {case.event.failure.seen}. Then: {case.event.failure.do}."
+        text += f"; {when}: {', '.join(parts) if parts else 'no other effect'}"
+    return f"{text}. What you see: {case.event.failure.seen}. Then: {case.event.failure.do}."

@@ -77,14 +77,14 @@ def _overload(ctx: StudyContext, analysis: Analysis) -> None:
     found = [(o, g) for g in sorted(structure.givers) for o in structure.overloads({g})]
     if bare and not found:
         ctx.lacks(
-            "failures.overload", "Boards left alone with others' loads",
-            f"The rating of {listed(bare)} is not stated, so nothing tells whether it carries the "
-            "loads of a lost board: add `rating_a`.",
+            "failures.overload", "Boards that take over the loads of a lost supply",
+            f"The rating of {listed(bare)} is not stated, so whether they can carry "
+            "the loads of a lost board is not known: add `rating_a`.",
         )  # fmt: skip
         return
     if not found:
         ctx.find(
-            "failures.overload", "Boards left alone with others' loads", 0, "",
+            "failures.overload", "Boards that take over the loads of a lost supply", 0, "",
             "With any one supply lost, every board carries the loads that move to it.",
             limit=0, sense="at_most", formula="boards over their rating with one supply lost",
             source="iec60947_2", known="from_memory",
@@ -100,9 +100,9 @@ def _overload(ctx: StudyContext, analysis: Analysis) -> None:
         else f"trips after about {worst.trips_s / 60:.0f} min, and again however much is shed"
     )
     ctx.find(
-        "failures.overload", "Boards left alone with others' loads", len(over),
-        "", f"With {lost} lost {worst.board} carries {worst.amps:.0f} A on {worst.rated_a:g} A and "
-        f"{does}. A larger board, breaker and cable, or loads that shed themselves, mend it.",
+        "failures.overload", "Boards that take over the loads of a lost supply", len(over), "",
+        f"With {lost} lost, {worst.board} carries {worst.amps:.0f} A on {worst.rated_a:g} A and "
+        f"{does}. Fit a larger board, breaker and cable, or loads that shed themselves.",
         subject=worst.board, limit=0, sense="at_most",
         formula="t = tau ln(m2/(m2 - k2)), m current over rating",
         source="iec60947_2", known="from_memory",

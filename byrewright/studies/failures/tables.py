@@ -78,7 +78,7 @@ def ranked(
         tuple(rows),
         note="A dash: not milking at that moment, or nothing of the kind. Money: milk lost at the "
              "price of the rules, and the operators' time where a wage is stated. Last cow later: "
-             "putting fallen cups on again is in it.",
+             "includes putting fallen cups back on.",
     )  # fmt: skip
 
 
@@ -219,7 +219,7 @@ def passive(analysis: Analysis) -> Table:
     return Table("failures.passive", "Single points: what stops milking if it is lost altogether",
                  ("tag", "machine", "then", "looked at"), ("", "", "", ""), tuple(rows),
                  note="Lives of vessels, headers and lines are very long (decades) and no figure "
-                      "for them is worth its name: they are not counted in the hours a year but "
+                      "for them can be trusted: they are not counted in the hours a year but "
                       "inspected. Pipes stand with the machines they join.")  # fmt: skip
 
 
@@ -239,7 +239,7 @@ def twos(analysis: Analysis, worth: Worth, day: Day) -> Table:
                  ("one", "other", "why milking stands", "worst moment", "cows in the next hour",
                   "last cow later by", "milk lost", "hours"),
                  ("", "", "", "", "", "min", "L", "h/year"), tuple(rows),
-                 note=f"{analysis.pairs.asked} pairs were asked of the structure one by one; "
+                 note=f"{analysis.pairs.asked} pairs were checked one by one; "
                       f"{analysis.pairs.independent} were proven independent on the graph and "
                       f"counted, not asked. {ran} of those that stop milking were run on the "
                       "simulated day.")  # fmt: skip
@@ -316,6 +316,6 @@ def lives(analysis: Analysis) -> Table:
                  "low", "high", "place", "source", "known"),
                  ("", "", "", "h", "h", "h", "", "", ""), tuple(rows),
                  note="Replace a life by writing its rule in the limits file; repair times by "
-                      "`failures.repair_factor`. Wet parts live shorter by "
+                      "`failures.repair_factor`. Wet parts have shorter lives by "
                       "`reliability.wet_divisor`, damp ones by "
                       "`reliability.damp_divisor`.")  # fmt: skip

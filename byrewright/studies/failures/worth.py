@@ -189,7 +189,7 @@ REMEDIES: tuple[tuple[str, str], ...] = (
     ("joins deck", "a second set of power rings and brushes at {m}"),
     ("is a valve", "a second valve beside {m}, or hand gear on it"),
     ("senses", "a second sensor beside {m}, compared with it"),
-    ("stands cows", "jack, joint plates and clamps kept at {m}; a second {t} is not to be had"),
+    ("stands cows", "jack, joint plates and clamps kept at {m}; a second {t} is not available"),
     ("holds milk", "a second probe in {m}, and a second {t} with a valve between"),
 )
 """By what a machine can do: the change that takes its failures off the list."""

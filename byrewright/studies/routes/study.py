@@ -246,11 +246,11 @@ def _harms(study: Routes) -> Iterable[Finding]:
         pairs = {h.wrong for h in here if h.order == 2}
         blind = {h.wrong for h in here if not h.machines & study.fitted}
         sentence = f"{_counted(len(alone), len(pairs))} to {harm.title}; " + (
-            f"{len(blind)} of them no sensor in the file sees, such as "
+            f"no sensor in the file detects {len(blind)} of them, such as "
             f"{moves(study.plant, sorted(blind, key=lambda w: (len(w), w))[0])}. Fit the "
             "position sensors of the smallest set."
             if blind
-            else "the sensors in the file see every one."
+            else "the sensors in the file detect every one."
         )
         yield _find("unseen", harm.title, len(blind), "", sentence, subject=harm.key, limit=0)
 
@@ -270,7 +270,7 @@ def _proof(study: Routes) -> Finding:
         f"{len(study.scenes)} modes; the solver, asked {calls:,} times, finds the same {count:,} "
         "and shows that there is no other."
         if agree
-        else "Exhaustive search and solver disagree: do not use this answer, report the plant file."
+        else "Exhaustive search and solver disagree: do not use this answer; report the plant file."
     )
     found = _find("proof", "combinations on which search and solver differ", 0 if agree else 1, "",
                   sentence, limit=0)  # fmt: skip

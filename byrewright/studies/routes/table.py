@@ -104,8 +104,9 @@ class _Builder:
             what = ", ".join(dict.fromkeys(harms))
             where = ", ".join(dict.fromkeys(h.mode for h in hits))
             yield (
-                f"{moves(self.plant, wrong)}: {what} in {where}. No contact tells this position, "
-                "so no row can see it; let the mode want `runs` or `stopped` of it, not `ready`."
+                f"{moves(self.plant, wrong)}: {what} in {where}. No contact shows this "
+                "position, so no row can detect it; let the mode ask `runs` or `stopped` of it, "
+                "not `ready`."
             )
 
     def _missed(self, rows: Sequence[Row]) -> Iterable[Hit]:
