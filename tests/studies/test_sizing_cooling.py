@@ -46,7 +46,11 @@ def chilled(**extra: object) -> Plant:
         "PC1", "plate_cooler", area_m2=6, water_ratio=2, chilled_area_m2=8, chilled_ratio=3
     )
     bank = machine("IB1", "ice_bank", store_kwh=600, duty_kw=90, leaving_c=1)
-    return large(**{"PC1": cooler, "IB1": bank, **extra})
+    plant = large(**{"PC1": cooler, "IB1": bank, **extra})
+    ring = (pipe("LC1", "IB1.coolant_out", "PC1.coolant_in"),
+            pipe("LC2", "PC1.coolant_out", "IB1.coolant_in"))  # fmt: skip
+    joined = ring if "IB1" in plant.equipment else ()
+    return plant.model_copy(update={"pipes": plant.pipes + joined})
 
 
 def test_a_cooler_is_ordered_for_the_milk_that_passes_it() -> None:
@@ -256,6 +260,23 @@ def test_a_tank_of_chilled_liquid_is_advised_what_holds_it_with_its_agitator() -
     assert duty.advised is not None and duty.advised >= 0.75 / ((3.5 - 1.0) / 10.0)
 
 
+def test_a_tank_that_cannot_take_out_its_own_heat_fails_though_milk_comes_cold() -> None:
+    """A jacket weaker than its agitator and wall would pass, since cold milk asks for nothing."""
+    for kw, verdict in ((0.9, "fails"), (2.5, "holds")):
+        tank = machine("TK1", "bulk_tank", volume_l=1500, cooling="ice_bank", cooling_kw=kw,
+                       set_c=3.5)  # fmt: skip
+        duty = sized(chilled(TK1=tank), size_tank_cooling).finding("cooling.tank.duty")
+        wall = next(i.value for i in duty.inputs if i.symbol == "P_wall")
+        limit_c = next(i.value for i in duty.inputs if i.symbol == "T_limit")
+        assert isinstance(wall, float) and isinstance(limit_c, float)
+        share = min(1.0, (limit_c - 1.0) / 10.0)  # of its rating, near liquid of 1 degC
+        assert duty.limit == pytest.approx((0.75 + wall) / share, rel=0.02)
+        assert duty.verdict == verdict
+    bare = machine("TK1", "bulk_tank", volume_l=1500, cooling="none", cooling_kw=0)
+    none = sized(chilled(TK1=bare), size_tank_cooling).finding("cooling.tank.duty")
+    assert none.verdict == "holds" and "no cooling of its own" in none.sentence
+
+
 def test_heat_is_conserved_while_a_tank_fills() -> None:
     """Heat would be made or lost in the tank: heat in less heat out is what it holds."""
     run = fill_and_cool(
@@ -356,6 +377,8 @@ def test_coolers_in_a_row_add_and_side_by_side_share() -> None:
             if series and p.start == "PC1.milk_out" else p
             for p in base.pipes
         ]  # fmt: skip
+        moved += [pipe("LW1", "WF1.outlet", "PC2.water_in"),
+                  pipe("LW2", "PC2.water_out", "WT2.inlet_2")]  # fmt: skip
         if series:
             moved.append(pipe("LX1", "PC1.milk_out", "PC2.milk_in"))
         else:

@@ -38,6 +38,7 @@ from byrewright.studies.sizing.tank_runs import (
     fill_of,
     gain_kw,
     hold_kw,
+    kept_kw,
     late_h,
     least_kw,
     run_tank,
@@ -276,21 +277,28 @@ def _tank(ctx: StudyContext, duty: Duty, tank: StoresMilk, wanted: Wanted) -> No
     design = max(need, _cold_soon_kw(ctx, duty, tank, in_c))
     share = 1.0 + ctx.number("cooling.allowance_share")
     needless = tank.cooling == "none" and design <= 0.01
+    keeps = 0.0 if tank.cooling == "none" else kept_kw(ctx, tank, wanted.limit_c)
+    least = max(need, keeps)
+    if need >= keeps and need:
+        said = (f"{need:.0f} kW keeps {wanted.words()}, with milk coming in at {in_c:.1f} degC "
+                f"({why} rules): {spare(tank.cooling_kw, need)}.")  # fmt: skip
+    elif keeps:
+        said = (f"milk comes in at {in_c:.1f} degC, and {keeps:.1f} kW take out what its wall and "
+                f"agitator put in, so that it stays below {wanted.limit_c:g} degC: "
+                f"{spare(tank.cooling_kw, keeps)}.")  # fmt: skip
+    else:
+        said = (f"milk comes in at {in_c:.1f} degC, which keeps {wanted.words()}; how far it warms "
+                "as it stands, the simulated day tells.")  # fmt: skip
     ctx.find(
         "cooling.tank.duty",
         "Tank cooling",
         tank.cooling_kw,
         "kW",
-        (
-            f"{tank.id} takes {tank.cooling_kw:.0f} kW out of its milk; {need:.0f} kW keeps "
-            f"{wanted.words()}, with milk coming in at {in_c:.1f} degC ({why} rules): "
-            f"{spare(tank.cooling_kw, need)}."
-            if need
-            else f"Milk comes into {tank.id} at {in_c:.1f} degC: no cooling is needed to keep "
-            f"{wanted.words()}. Its {tank.cooling_kw:.0f} kW hold it cold."
-        ),
+        f"{tank.id} takes {tank.cooling_kw:.1f} kW out of its milk; {said}"
+        if tank.cooling != "none"
+        else f"{tank.id} has no cooling of its own: {said}",
         subject=tank.id,
-        limit=need,
+        limit=least,
         sense="at_least",
         allowance=TIGHT,
         formula=balance(tank),

@@ -142,13 +142,23 @@ def late_h(run: TankRun, fill: Fill, limit_c: float) -> float | None:
     return None if minute is None else max(0.0, (minute - fill.minutes) / 60.0)
 
 
+def kept_kw(ctx: StudyContext, tank: StoresMilk, limit_c: float) -> float:
+    """Cooling without which a full tank, stirred and 28 K below its surroundings, would in the end
+    be warmer than a limit."""
+    return _rated_kw(ctx, tank, tank.agitator_kw + gain_kw(ctx, tank), limit_c)
+
+
 def hold_kw(ctx: StudyContext, tank: StoresMilk) -> float:
     """Cooling that holds a full tank with its agitator on and the most warming that is allowed."""
     kg = tank.volume_l * ctx.number("milk.density_kg_m3") / 1000.0
     warming = ctx.number("tank.warming_k_h") * kg * ctx.number("milk.cp_kj_kgk") / 3600.0
-    held = tank.agitator_kw + warming
+    return _rated_kw(ctx, tank, tank.agitator_kw + warming, tank.set_c)
+
+
+def _rated_kw(ctx: StudyContext, tank: StoresMilk, heat_kw: float, at_c: float) -> float:
+    """Rated cooling that takes out so much heat with the milk at a temperature: a jacket of chilled
+    liquid gives but a part of its rating near that of its liquid."""
     chilled = coolant_in_c(ctx) if tank.takes_coolant else None
     if chilled is None:
-        return held
-    # Near its set temperature a jacket gives but a part of its rating.
-    return held / min(1.0, max(HELD_LEAST_K, tank.set_c - chilled) / ctx.number(FULL_K))
+        return heat_kw
+    return heat_kw / min(1.0, max(HELD_LEAST_K, at_c - chilled) / ctx.number(FULL_K))
