@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from byrewright.engine import shape as sh
-from byrewright.engine.ahead import finish
 from byrewright.engine.compiled import Compiled
 from byrewright.engine.kernels.loop import Z_FIRST
 from byrewright.engine.kernels.loop import run as _run
@@ -58,7 +57,6 @@ def simulate(
         rows: failures, repairs and operators' acts besides the day's own rows.
         readings_from: step from which readings are kept; none when None.
     """
-    finish()
     T = compiled.tables
     state = start.copy()
     day = rows_added(day, rows)

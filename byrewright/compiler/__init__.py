@@ -1,0 +1,1 @@
+"""Kernels: plain Python over numbers and arrays, compiled by LLVM on first call."""
