@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ctypes
 import hashlib
+import itertools
 import os
 import sys
 import threading
@@ -38,6 +39,7 @@ CHECKED = "BYREWRIGHT_CHECK_INDEX"
 """Variable that makes a kernel stop the program where an index leaves its array."""
 MOST = 200  # pieces of machine code that are kept
 _lock = threading.RLock()
+_others = itertools.count()
 
 
 @cache
@@ -53,6 +55,12 @@ def code_hash(rooms: tuple[str, ...] = KERNELS) -> str:
         for path in [place] if place.is_file() else sorted(place.rglob("*.py")):
             digest.update(path.read_bytes())
     return digest.hexdigest()[:16]
+
+
+def _hashed(function: Any) -> bool:
+    """Whether a change in a kernel's source changes `code_hash`: another is not kept on disk."""
+    source = Path(function.__code__.co_filename).resolve()
+    return any(source.is_relative_to(HERE.parent / room) for room in KERNELS)
 
 
 def kernel_folder() -> Path:
@@ -107,8 +115,10 @@ class _Entry:
         digest = hashlib.sha256(spelled.encode()).hexdigest()[:12]
         function = kernel.py_func
         symbol = f"{function.__module__}.{function.__name__}.{digest}"
+        if not _hashed(function):
+            symbol += f".{next(_others)}"
         path = kernel_folder() / f"{symbol}.code"
-        code = _read(path)
+        code = _read(path) if _hashed(function) else None
         if code is None:
             from byrewright.compiler import door, translate
 
@@ -119,7 +129,8 @@ class _Entry:
             opened = door.door(symbol, types, made.name, made.gives)
             text = "\n".join([unit.text(), opened, translate.TAIL])
             code = gives.encode().ljust(16) + machine.compile(text)
-            keep(path, code, MOST)
+            if _hashed(function):
+                keep(path, code, MOST)
         self.gives = code[:16].decode().strip()
         place = machine.load(code[16:], symbol)
         kinds = [k for one in key for k in _handed(one)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -12,6 +13,7 @@ from hypothesis import strategies as st
 
 from byrewright.compiler.call import kernel
 from byrewright.compiler.values import NotCompiled
+from byrewright.physics import pipeflow
 
 WHOLE = st.integers(-1000, 1000)
 FLOATS = st.floats(-1e6, 1e6, allow_subnormal=False)
@@ -159,6 +161,18 @@ def _no_power(x: float) -> float:
 @kernel
 def _first(x: Any) -> float:
     return x[0, 0]  # type: ignore[no-any-return]
+
+
+def test_kernels_from_elsewhere_are_not_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Would fail if a kernel whose source is in no hash were read from disk after it changed, or
+    one of the engine were compiled at every start."""
+    monkeypatch.setenv("BYREWRIGHT_CACHE", str(tmp_path))
+    kernel(_share.py_func)(1.0)  # type: ignore[attr-defined]
+    kernel(pipeflow.friction)(1e5, 0.0)
+    kept = [p.name for p in tmp_path.rglob("*.code")]
+    assert len(kept) == 1 and kept[0].startswith("byrewright.physics.pipeflow.friction.")
 
 
 def test_what_the_language_has_not_is_told() -> None:
