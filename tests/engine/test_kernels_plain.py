@@ -81,8 +81,10 @@ def made_kj(at: SimpleNamespace, ambient_c: float, second: float = 43_200.0) -> 
     r = row(at, "chillers")
     v = at.I[r, sh.RI_TARGET]
     at.S[v, : sh.SUBSTANCES] = 0.0
-    at.S[v, sh.MILK] = at.F[v, sh.V_CAP] if at.I[v, sh.VI_ROLE] != sh.BATH else 0.0
-    at.S[v, sh.HEAT] = 1e9 if at.I[v, sh.VI_ROLE] == sh.BATH else at.S[v, sh.MILK] * 4.0 * 30.0
+    at.S[v, sh.MILK] = at.F[v, sh.V_CAP] if at.I[v, sh.VI_ROLE] != sh.COLD_STORE else 0.0
+    at.S[v, sh.HEAT] = (
+        1e9 if at.I[v, sh.VI_ROLE] == sh.COLD_STORE else at.S[v, sh.MILK] * 4.0 * 30.0
+    )
     at.S[r, [sh.SR_KJ, sh.SR_ON]] = 0.0
     at.S[at.I[r, sh.RI_KWH], sh.E_KWH] = 0.0
     plain(energy.chill)(ambient_c, second, at.F, at.I, at.S, at.g, at.n, at.par, at.num)
