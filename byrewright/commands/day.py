@@ -72,6 +72,9 @@ def run(
         if step is not None and not 0.05 <= step <= 1.0:
             raise ByrewrightError(f"--step {step:g}: give 0.05 to 1 s")
         within("--sample", sample_s, 1.0, 3600.0, "s")
+        from byrewright.engine.simulate import prepare
+
+        prepare()
         files = [path] if compare is None else [path, compare]
         results = []
         for one in files:

@@ -38,7 +38,7 @@ LEVEL = 2
 CHECKED = "BYREWRIGHT_CHECK_INDEX"
 """Variable that makes a kernel stop the program where an index leaves its array."""
 MOST = 200  # pieces of machine code that are kept
-_lock = threading.RLock()
+_loading = threading.Lock()
 _others = itertools.count()
 
 
@@ -95,14 +95,20 @@ class _Machine:
 
     def load(self, code: bytes, name: str) -> int:
         """Where a function of some machine code begins."""
-        self.engine.add_object_file(self.llvm.ObjectFileRef.from_data(code))
-        self.engine.finalize_object()
-        return int(self.engine.get_function_address(name))
+        with _loading:
+            self.engine.add_object_file(self.llvm.ObjectFileRef.from_data(code))
+            self.engine.finalize_object()
+            return int(self.engine.get_function_address(name))
 
 
 @cache
-def _machine() -> _Machine:
+def _made() -> _Machine:
     return _Machine()
+
+
+def _machine() -> _Machine:
+    with _loading:
+        return _made()
 
 
 class _Entry:
@@ -225,24 +231,32 @@ class Kernel:
         said = list(function.__annotations__.values())
         self.floats = [one in ("float", float) for one in said]
         self.entries: dict[tuple[Any, ...], _Entry] = {}
+        self.lock = threading.Lock()
 
     def __call__(self, *args: Any) -> Any:
         """Run it."""
         flat: list[Any] = []
-        key = tuple(
-            [_key(one, flat, floats) for one, floats in zip(args, self.floats, strict=False)]
-        )
-        entry = self.entries.get(key)
-        if entry is None:
-            with _lock:
-                entry = self.entries.get(key)
-                if entry is None:
-                    entry = self.entries[key] = _Entry(self, key)
+        entry = self._entry(args, flat)
         out = entry.out()
         wrong = entry.call(*flat, out)
         if wrong:
             raise TypeError(f"{entry.name}: array {wrong} of its arguments is not in C order")
         return entry.answer(out)
+
+    def ahead(self, *args: Any) -> None:
+        """Compile it for arguments like these in a thread of its own."""
+        threading.Thread(target=self._entry, args=(args, []), daemon=True).start()
+
+    def _entry(self, args: tuple[Any, ...], flat: list[Any]) -> _Entry:
+        said = zip(args, self.floats, strict=False)
+        key = tuple([_key(one, flat, floats) for one, floats in said])
+        entry = self.entries.get(key)
+        if entry is None:
+            with self.lock:
+                entry = self.entries.get(key)
+                if entry is None:
+                    entry = self.entries[key] = _Entry(self, key)
+        return entry
 
 
 def kernel(function: F) -> F:

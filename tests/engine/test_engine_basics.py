@@ -16,7 +16,7 @@ from byrewright.compiler.call import CHECKED
 from byrewright.engine import shape as sh
 from byrewright.engine.compiled import Compiled, DoesNotCompile, compile_plant, with_wrong
 from byrewright.engine.draws import Herd, day_of
-from byrewright.engine.simulate import simulate
+from byrewright.engine.simulate import prepare, simulate
 from byrewright.plant.kinds.milk import RUN, MilkPump
 from byrewright.plant.machine import REGISTRY, InternalPath, Machine, port, ports
 from byrewright.plant.plant import Plant
@@ -291,6 +291,7 @@ def test_each_kernel_has_one_signature() -> None:
     """Would fail if two types of argument compiled a kernel twice (and doubled the first run)."""
     from byrewright.engine.kernels import control, energy, loop, network, traffic
 
+    prepare()
     compiled, day = compiled_day(plants.rows())
     simulate(compiled, day, compiled.start, 100, readings_from=0)
     simulate(compiled, day, compiled.start, 100)
