@@ -1,10 +1,16 @@
 """Do the tests bite? Small faults put into the source, one at a time, each run against its room.
 
 .venv/bin/python benchmarks/bench_mutation.py [--count N] [--seed N] [--room ROOM] [--file NAME]
+    [--calls FILE] [--most SECONDS]
 
 Prints every fault that lived, with its line, and the share killed; the aim is 90 %. The faults are
 made in a copy, so the tree itself is never touched. A fault whose tests run out of time counts as
 killed, since an endless loop is noticed.
+
+All tests of the rooms run once first, and what each calls is kept in the file `--calls` (a quarter
+of an hour; made again where it is not there). A fault is then tried by the tests that call its
+function or read its rule, those of its room first and the quickest first, and then by the whole of
+their files, for as long as `--most` allows.
 """
 
 from __future__ import annotations
@@ -12,6 +18,7 @@ from __future__ import annotations
 import argparse
 import ast
 import copy
+import json
 import os
 import random
 import shutil
@@ -19,6 +26,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -28,14 +36,24 @@ AIM = 0.90
 OUT_OF_TIME_S = 900.0
 
 TESTS: dict[str, tuple[str, ...]] = {
-    "physics": ("byrewright/physics", "tests/physics", "tests/published"),
-    "standards": ("tests/standards", "tests/published", "tests/physics", "tests/studies"),
+    "physics": ("byrewright/physics", "tests/physics", "tests/published", "tests/engine",
+                "tests/studies"),
+    "standards": ("tests/standards", "tests/published", "tests/physics", "tests/engine",
+                  "tests/studies"),
     "engine": ("tests/engine", "tests/published", "tests/studies"),
     "studies": ("tests/studies", "tests/published"),
-}
-"""Where the tests of a room stand, the quickest first."""
+}  # fmt: skip
+"""Where the tests of a room stand, those that ask most closely first."""
 PLAIN = {"engine/kernels": "tests/engine/test_kernels_plain.py"}
-"""Tests asked before these with compiling switched off: a mutant they kill is never compiled."""
+"""Tests asked first with compiling switched off: a mutant they kill is never compiled."""
+COMPILED = (
+    "engine/kernels/", "engine/airnet.", "engine/airmarch.", "engine/liquidnet.", "engine/shape.",
+    "engine/columns.", "engine/jit.", "physics/airflow.", "physics/pipeflow.", "physics/heat.",
+    "physics/wash_heat.", "physics/tank_wall.", "physics/constants.",
+)  # fmt: skip
+"""What ends in compiled code: a fault elsewhere is tried with kernels compiled beforehand."""
+Calls = dict[str, tuple[float, list[str]]]
+"""By test: seconds, and what it calls or reads."""
 
 SWAPS: dict[type[ast.AST], type[ast.AST]] = {
     ast.Add: ast.Sub,
@@ -56,13 +74,20 @@ TURNED = {"min": "max", "max": "min"}
 
 @dataclass(frozen=True)
 class Fault:
-    """One change of one file: what stood there, and the whole mutated source."""
+    """One change of one file: what stood there, the whole mutated source, and the names by which
+    a test tells that it comes there."""
 
     room: str
     path: Path
     line: int
     what: str
     source: str
+    names: tuple[str, ...]
+
+    @property
+    def compiled(self) -> bool:
+        """Whether it ends in compiled code."""
+        return any(part in self.path.as_posix() for part in COMPILED)
 
 
 def sites(tree: ast.Module) -> Iterator[tuple[int, str]]:
@@ -103,8 +128,26 @@ def fault(room: str, path: Path, tree: ast.Module, number: int, sort: str) -> Fa
         node.func.id = TURNED[node.func.id]
     line = getattr(node, "lineno", 0)
     return Fault(
-        room, path, line, f"{sort}: {before}  ->  {ast.unparse(node)}", ast.unparse(changed)
-    )
+        room, path, line, f"{sort}: {before}  ->  {ast.unparse(node)}", ast.unparse(changed),
+        names_at(path, tree, line),
+    )  # fmt: skip
+
+
+def names_at(path: Path, tree: ast.Module, line: int) -> tuple[str, ...]:
+    """The innermost function that holds a line, else the rule that is declared there."""
+    inner = None
+    for node in ast.walk(tree):
+        if not (isinstance(node, ast.FunctionDef | ast.Call | ast.Lambda)
+                and node.lineno <= line <= (node.end_lineno or 0)):  # fmt: skip
+            continue
+        if isinstance(node, ast.FunctionDef):
+            first = min([node.lineno, *(d.lineno for d in node.decorator_list)])
+            inner = f"{path.relative_to(ROOT)}:{first}"
+        elif inner is None and isinstance(node, ast.Call) and node.args:
+            key = getattr(node.args[0], "value", None)
+            if isinstance(key, str) and "standards" in str(path):
+                return (f"rule:{key}",)
+    return (inner,) if inner else ()
 
 
 def every_site(rooms: list[str], only: str) -> list[tuple[str, Path, int, str]]:
@@ -119,26 +162,87 @@ def every_site(rooms: list[str], only: str) -> list[tuple[str, Path, int, str]]:
     return found
 
 
-def killed(one: Fault, copy_at: Path) -> bool:
-    """Whether the tests of the room fail with the fault in place."""
+def run(tests: list[str], copy_at: Path, most_s: float, **more: str) -> bool | None:
+    """Whether tests pass in the copy; None where they take longer than they may."""
+    command = [sys.executable, "-m", "pytest", "-q", "-x", "--no-header", "-p", "no:cacheprovider"]
+    environment = {**os.environ, "PYTHONPATH": str(copy_at), "PYTHONDONTWRITEBYTECODE": "1"}
+    try:
+        done = subprocess.run(
+            command + tests, cwd=copy_at, env=environment | more, capture_output=True,
+            timeout=most_s, check=False,
+        )  # fmt: skip
+    except subprocess.TimeoutExpired:
+        return None
+    return done.returncode == 0
+
+
+def follow(copy_at: Path, warm: dict[str, str]) -> Calls:
+    """What each test of the rooms calls, each file in a process of its own: what one test leaves
+    behind for those of another file would hide what these call."""
+    calls: Calls = {}
+    files = [copy_at / "byrewright/physics"]
+    for folder in dict.fromkeys(t for tests in TESTS.values() for t in tests[-5:]):
+        files += sorted((copy_at / folder).glob("test_*.py"))
+    for path in dict.fromkeys(files):
+        to = copy_at / "calls.json"
+        to.unlink(missing_ok=True)
+        run(["-p", "benchmarks.calls", str(path.relative_to(copy_at))], copy_at, OUT_OF_TIME_S,
+            CALLS_TO=str(to), **warm)  # fmt: skip
+        if to.exists():
+            calls |= json.loads(to.read_text(encoding="utf-8"))
+    return calls
+
+
+def choose(one: Fault, calls: Calls) -> list[str]:
+    """Tests that come to a fault, those that ask most closely first, then the quickest. Where no
+    test is seen to come there (compiled code, constants), those that come to its file or to one
+    that imports it."""
+    names = set(one.names)
+    mine = [t for t, (_, called) in calls.items() if not names.isdisjoint(called)]
+    if not mine:
+        module = ".".join(one.path.relative_to(ROOT).with_suffix("").parts)
+        head, _, tail = module.rpartition(".")
+        words = (module, f"from {head} import {tail}")
+        near = {
+            str(p.relative_to(ROOT))
+            for p in (ROOT / "byrewright").rglob("*.py")
+            if p == one.path or any(w in p.read_text(encoding="utf-8") for w in words)
+        }
+        mine = [t for t, (_, called) in calls.items()
+                if any(name.partition(":")[0] in near for name in called)]  # fmt: skip
+    rank = {folder: i for i, folder in enumerate(TESTS[one.room])}
+
+    def turn(test: str) -> tuple[int, float]:
+        folder = next((f for f in rank if test.startswith(f)), "")
+        return rank.get(folder, len(rank)), calls[test][0]
+
+    return sorted(mine, key=turn)
+
+
+def killed(one: Fault, copy_at: Path, calls: Calls, most_s: float, warm: dict[str, str]) -> bool:
+    """Whether the tests that come to a fault fail with it in place."""
     target = copy_at / one.path.relative_to(ROOT)
     sound = target.read_text(encoding="utf-8")
     target.write_text(one.source, encoding="utf-8")
-    command = [sys.executable, "-m", "pytest", "-q", "-x", "--no-header", "-p", "no:cacheprovider"]
-    environment = {**os.environ, "PYTHONPATH": str(copy_at)}
-    room = [t for t in TESTS[one.room] if (copy_at / t).exists()]
-    asked = [([t], {"NUMBA_DISABLE_JIT": "1"}) for part, t in PLAIN.items() if part in str(target)]
+    env = {} if one.compiled else warm
     try:
-        for tests, more in [*asked, (room, {})]:
-            done = subprocess.run(
-                command + tests, cwd=copy_at, env=environment | more, capture_output=True,
-                timeout=OUT_OF_TIME_S, check=False,
-            )  # fmt: skip
-            if done.returncode != 0:
+        for part, tests in PLAIN.items():
+            if part in str(target) and not run([tests], copy_at, OUT_OF_TIME_S,
+                                               NUMBA_DISABLE_JIT="1"):  # fmt: skip
                 return True
-        return False
-    except subprocess.TimeoutExpired:
-        return True
+        direct, spent = [], 0.0
+        for test in choose(one, calls):
+            spent += calls[test][0]
+            if spent > most_s:
+                break
+            direct.append(test)
+        if direct and not run(direct, copy_at, OUT_OF_TIME_S, **env):
+            return True
+        files = list(dict.fromkeys(t.partition("::")[0] for t in direct))
+        rest = [t for t in calls if t.partition("::")[0] in files and t not in direct]
+        if not rest or sum(calls[t][0] for t in rest) > most_s:
+            return False
+        return not run(rest, copy_at, OUT_OF_TIME_S, **env)
     finally:
         target.write_text(sound, encoding="utf-8")
 
@@ -150,24 +254,39 @@ def main() -> int:
     ask.add_argument("--seed", type=int, default=1)
     ask.add_argument("--room", choices=sorted(TESTS), action="append")
     ask.add_argument("--file", default="", help="only files whose path holds this")
+    ask.add_argument("--calls", type=Path, default=ROOT / "out" / "calls.json")
+    ask.add_argument("--most", type=float, default=240.0, help="seconds of tests for one fault")
     asked = ask.parse_args()
     places = every_site(asked.room or list(TESTS), asked.file)
     drawn = random.Random(asked.seed).sample(places, min(asked.count, len(places)))
-    print(f"{len(drawn)} faults of {len(places)} places, seed {asked.seed}")
-    start, dead = time.perf_counter(), 0
+    print(f"{len(drawn)} faults of {len(places)} places, seed {asked.seed}", flush=True)
+    dead: Counter[str] = Counter()
+    tried: Counter[str] = Counter()
     with tempfile.TemporaryDirectory() as folder:
         copy_at = Path(folder) / "tree"
         shutil.copytree(
             ROOT, copy_at, ignore=shutil.ignore_patterns(".git", ".venv", "out", ".*_cache")
         )
+        warm = {"NUMBA_CACHE_DIR": str(Path(folder) / "compiled")}
+        if asked.calls.exists():
+            calls: Calls = json.loads(asked.calls.read_text(encoding="utf-8"))
+        else:
+            calls = follow(copy_at, warm)
+            asked.calls.parent.mkdir(parents=True, exist_ok=True)
+            asked.calls.write_text(json.dumps(calls), encoding="utf-8")
+        start = time.perf_counter()
         for room, path, number, sort in drawn:
             one = fault(room, path, ast.parse(path.read_text(encoding="utf-8")), number, sort)
-            if killed(one, copy_at):
-                dead += 1
+            part = str(path.relative_to(ROOT / "byrewright").parent)
+            tried[part] += 1
+            if killed(one, copy_at, calls, asked.most, warm):
+                dead[part] += 1
             else:
                 print(f"lived: {path.relative_to(ROOT)}:{one.line}  {one.what}", flush=True)
-    share = dead / max(1, len(drawn))
-    print(f"killed {dead} of {len(drawn)}, {share:.0%} (aim {AIM:.0%}), "
+    for part, count in sorted(tried.items()):
+        print(f"{part}: killed {dead[part]} of {count}")
+    share = dead.total() / max(1, len(drawn))
+    print(f"killed {dead.total()} of {len(drawn)}, {share:.0%} (aim {AIM:.0%}), "
           f"in {time.perf_counter() - start:.0f} s")  # fmt: skip
     return share < AIM
 
