@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from byrewright.physics import air, airflow, motors, refrigeration
+from byrewright.physics.tank_fill import least_cooling_kw
 from byrewright.standards.rulebook import default_rulebook
 
 STEP = 1e-5
@@ -34,6 +35,21 @@ def test_slope_of_a_hole_is_its_difference(pressure: float) -> None:
     if min(abs(pressure - k) for k in kinks) > 1e-3:
         slope = airflow.orifice_share(pressure, 100.0)[1]
         assert slope == pytest.approx((higher - lower) / (2 * STEP), rel=1e-4, abs=1e-7)
+
+
+def test_a_hole_has_no_jump_where_its_curve_becomes_straight() -> None:
+    """The solver would step to and fro over the jump, and find no pressure."""
+    edge = airflow.ORIFICE_LINEAR_FROM * 100.0
+    below, above = (airflow.orifice_share(edge + s, 100.0)[0] for s in (-1e-9, 1e-9))
+    assert 0.0 < above == pytest.approx(below, rel=1e-6)
+
+
+def test_the_least_cooling_is_found_for_small_tanks_too() -> None:
+    """A cooler of a few watts would be told as zero, or as ten times what it is."""
+    for least in (0.02, 0.7, 40.0, 3000.0):
+        found = least_cooling_kw(lambda kw, least=least: kw >= least)
+        assert found == pytest.approx(least, rel=1.1e-3) and found >= least
+    assert least_cooling_kw(lambda kw: kw >= 6000.0) is None
 
 
 @given(st.floats(40.0, 80.0), st.floats(0.3, 1.0), st.floats(1.0, 300.0))
