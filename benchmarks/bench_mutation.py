@@ -1,7 +1,7 @@
 """Do the tests bite? Small faults put into the source, one at a time, each run against its room.
 
 .venv/bin/python benchmarks/bench_mutation.py [--count N] [--seed N] [--room ROOM] [--file NAME]
-    [--calls FILE] [--most SECONDS]
+    [--calls FILE] [--most SECONDS] [--tests NAME ...]
 
 Prints every fault that lived, with its line, and the share killed; the aim is 90 %. The faults are
 made in a copy, so the tree itself is never touched. A fault whose tests run out of time counts as
@@ -174,7 +174,9 @@ def run(tests: list[str], copy_at: Path, most_s: float, **more: str) -> bool | N
     return done.returncode == 0
 
 
-def follow(rooms: list[str], copy_at: Path, keep: Path, warm: dict[str, str]) -> Calls:
+def follow(
+    rooms: list[str], only: list[str], copy_at: Path, keep: Path, warm: dict[str, str]
+) -> Calls:
     """What each test of the rooms calls, each file in a process of its own: what one test leaves
     behind for those of another file would hide what these call. What is kept is not asked again."""
     calls: Calls = json.loads(keep.read_text(encoding="utf-8")) if keep.exists() else {}
@@ -185,13 +187,15 @@ def follow(rooms: list[str], copy_at: Path, keep: Path, warm: dict[str, str]) ->
             name = str(path.relative_to(copy_at))
             if name in there or not (name.startswith("byrewright") or "test_" in path.name):
                 continue
+            if only and not any(part in name for part in only):
+                continue
             to = copy_at / "calls.json"
             to.unlink(missing_ok=True)
             run(["-p", "benchmarks.calls", name], copy_at, OUT_OF_TIME_S, CALLS_TO=str(to), **warm)
             if to.exists():
                 calls |= json.loads(to.read_text(encoding="utf-8"))
                 keep.write_text(json.dumps(calls), encoding="utf-8")
-    return calls
+    return {t: x for t, x in calls.items() if not only or any(part in t for part in only)}
 
 
 def choose(one: Fault, calls: Calls) -> list[str]:
@@ -257,6 +261,7 @@ def main() -> int:
     ask.add_argument("--file", default="", help="only files whose path holds this")
     ask.add_argument("--calls", type=Path, default=ROOT / "out" / "calls.json")
     ask.add_argument("--most", type=float, default=240.0, help="seconds of tests for one fault")
+    ask.add_argument("--tests", action="append", default=[], help="only tests whose path holds it")
     asked = ask.parse_args()
     places = every_site(asked.room or list(TESTS), asked.file)
     drawn = random.Random(asked.seed).sample(places, min(asked.count, len(places)))
@@ -269,7 +274,7 @@ def main() -> int:
             ROOT, copy_at, ignore=shutil.ignore_patterns(".git", ".venv", "out", ".*_cache")
         )
         warm = {"NUMBA_CACHE_DIR": str(Path(folder) / "compiled")}
-        calls = follow(asked.room or list(TESTS), copy_at, asked.calls, warm)
+        calls = follow(asked.room or list(TESTS), asked.tests, copy_at, asked.calls, warm)
         start = time.perf_counter()
         for room, path, number, sort in drawn:
             source = (copy_at / path.relative_to(ROOT)).read_text(encoding="utf-8")

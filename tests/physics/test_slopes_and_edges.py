@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
-from byrewright.physics import air, airflow, motors, refrigeration
+from byrewright.physics import air, airflow, motors, pipeflow, refrigeration
 from byrewright.physics.tank_fill import least_cooling_kw
 from byrewright.standards.rulebook import default_rulebook
 
@@ -25,6 +25,18 @@ def test_slope_of_friction_is_its_difference(at: float, rough: float) -> None:
     assert share == pytest.approx(
         (higher - lower) / (2 * STEP) / airflow.friction(at, rough)[0], abs=SLOPE
     )
+
+
+@given(st.floats(10.0, 1e7), st.floats(0.0, 0.05))
+@example(2300.0, 0.0)  # where laminar passes into turbulent flow
+@example(3000.0, 0.001)
+def test_slope_of_liquid_friction_is_its_difference(at: float, rough: float) -> None:
+    """Newton's method of the liquid network would creep or not converge, most of all in the
+    passage from laminar to turbulent flow."""
+    higher, lower = (pipeflow.friction(at * (1.0 + s), rough)[0] for s in (STEP, -STEP))
+    slope = pipeflow.friction(at, rough)[1]
+    if abs(at - 100.0) > 1e-2:
+        assert slope * at == pytest.approx((higher - lower) / (2 * STEP), rel=1e-4, abs=1e-7)
 
 
 @given(st.floats(5.0, 99.0))
