@@ -284,7 +284,8 @@ def main() -> int:
             if killed(one, copy_at, calls, asked.most, warm):
                 dead[part] += 1
             else:
-                print(f"lived: {path.relative_to(ROOT)}:{one.line}  {one.what}", flush=True)
+                where = f"{path.relative_to(ROOT)}:{one.line}"
+                print(f"lived, {tried.total()}th: {where}  {one.what}", flush=True)
     for part, count in sorted(tried.items()):
         print(f"{part}: killed {dead[part]} of {count}")
     share = dead.total() / max(1, len(drawn))

@@ -6,7 +6,22 @@ from collections.abc import Callable
 
 import pytest
 
-from byrewright.physics import air, airflow, altitude, cleaning, heat, milk, milkline, motion
+from byrewright.physics import (
+    air,
+    airflow,
+    altitude,
+    cleaning,
+    demand,
+    heat,
+    milk,
+    milkline,
+    motion,
+    pipeflow,
+    pneumatics,
+    refrigeration,
+    throughput,
+    wash_heat,
+)
 from byrewright.physics.errors import PhysicsRangeError
 
 BEYOND = 1e-3  # of an end (of 1 where the end is 0): no formula's end is that near to another
@@ -25,6 +40,22 @@ BEYOND = 1e-3  # of an end (of 1 where the end is 0): no formula's end is that n
         # A share of the energy is lost, never won.
         (lambda e: heat.heating_energy_kwh(100.0, 15.0, 60.0, e), None, 1.2),
         (lambda t: heat.heating_energy_kwh(100.0, 15.0, t), 15.0, 120.0),
+        (lambda e: heat.heater_power_kw(10.0, 6.0, e), None, 1.2),
+        (lambda e: airflow.pump_power_kw(9000.0, 1.0, 50.0, 100.0, e), None, 1.0),
+        (lambda e: airflow.discharge_temperature_c(20.0, 58.0, 101.0, e), None, 1.0),
+        (lambda e: pipeflow.pump_power_kw(300.0, 200.0, e), None, 1.0),
+        (lambda f: demand.together_kva([(8.0, f)]), None, 1.0),
+        (lambda c: pneumatics.orifice_kg_s(10.0, 100.0, 50.0, coefficient=c), 0.0, 1.0),
+        (lambda w: wash_heat.wet_air_kw(100.0, 60.0, 58.0, w), 0.0, 1.0),
+        (lambda g: throughput.net_cows_h(400.0, g), 0.0, 1.0),
+        (lambda x: throughput.net_cows_h(400.0, 0.1, x), 0.0, 1.0),
+        # Beyond these the formulas were not made or measured.
+        (lambda t: refrigeration.cop("direct", t), -20.0, 50.0),
+        (refrigeration.glycol_freeze_c, 0.0, 50.0),
+        (lambda r: pipeflow.friction_factor(1e5, r), 0.0, 0.05),
+        (lambda p: pneumatics.stroke_l_free(63, 100, p), 0.0, 20.0),
+        (lambda t: wash_heat.wash_return_c(80.0, t, 500.0, 600.0, 15.0, 0.5, 15.0), 0.0, 240.0),
+        (wash_heat.saturation_kpa, -10.0, 99.0),
         # Milk is told between ice and boiling.
         (lambda t: milk.heat_kj_per_l(t, 20.0), -1.0, 100.0),
         (lambda t: milk.heat_kj_per_l(20.0, t), -1.0, 100.0),
