@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from statistics import NormalDist
 
 import pytest
 from hypothesis import given
@@ -10,6 +11,7 @@ from hypothesis import strategies as st
 
 from byrewright.physics import cleaning, motion, motors, throughput
 from byrewright.physics.errors import PhysicsRangeError
+from byrewright.physics.rows import row_time_s
 from byrewright.standards.electrical import MOTOR_KW
 
 spreads = st.tuples(st.floats(200, 600), st.floats(20, 200))
@@ -136,3 +138,17 @@ def test_slug_outlasts_its_line(bore: float, line: float, end: float) -> None:
     volume = cleaning.slug_volume_l(bore, line, end)
     length = volume / (math.pi / 4 * bore**2 / 1000)
     assert length - 0.05 * line == pytest.approx(end, abs=1e-9)
+
+
+@pytest.mark.parametrize(("mean", "deviation"), [(383.0, 129.0), (300.0, 40.0)])
+def test_the_slowest_of_two_cows_is_that_of_two_draws(mean: float, deviation: float) -> None:
+    """A row would leave too early or too late: E max = 2 m Phi(s / sqrt 2) of two log-normal times
+    begun together (textbook), one for a cow alone, and nothing waits beyond the limit."""
+    shape = math.sqrt(math.log(1.0 + (deviation / mean) ** 2))
+    two = 2.0 * mean * NormalDist().cdf(shape / math.sqrt(2.0))
+    assert row_time_s(2, 0.0, mean, deviation) == pytest.approx(two, rel=1e-3)
+    assert row_time_s(1, 0.0, mean, deviation) == pytest.approx(mean, rel=1e-3)
+    # Attached so far apart that the last is always the last to milk out.
+    assert row_time_s(3, 2000.0, mean, deviation) == pytest.approx(6000.0 + mean, rel=1e-3)
+    limit = 0.2 * mean  # which nearly every cow reaches
+    assert row_time_s(8, 10.0, mean, deviation, limit) == pytest.approx(80.0 + limit, rel=5e-3)
