@@ -13,13 +13,14 @@ from typing import TYPE_CHECKING, Any
 from byrewright.drafting.intent import CLOCK_ROUND_H, Cold, Intent
 from byrewright.drafting.sheet import Choices, Chosen, Sheet
 from byrewright.drafting.topology import lay_out
-from byrewright.plant.farm import MOST_USUAL_STALLS
+from byrewright.plant.farm import MOST_USUAL_STALLS, Cleaning, hardness_mmol_l
 from byrewright.plant.plant import Pipe, Plant
 from byrewright.plant.problems import BriefError, problem
 from byrewright.plant.sited import laid_out
 from byrewright.plant.write import plant_to_text
 from byrewright.results import Assumption, Finding, Result
 from byrewright.standards.rulebook import default_rulebook
+from byrewright.standards.water import CACO3_MG_MMOL
 
 if TYPE_CHECKING:
     from byrewright.drafting.close import Change
@@ -288,7 +289,7 @@ def intent_of(brief: Brief, rules: Rulebook | None = None) -> Intent:
         milkings=milkings,
         collections=brief.collections,
         work=brief.work_part(),
-        cleaning=brief.cleaning_part(),
+        cleaning=_cleaning(brief, rules or default_rulebook()),
         wishes=brief.wishes_part(),
         layout=brief.layout,
         rows=brief.rows,
@@ -309,6 +310,16 @@ def intent_of(brief: Brief, rules: Rulebook | None = None) -> Intent:
         decided=brief.decided,
         rules=rules,
     )  # fmt: skip
+
+
+def _cleaning(brief: Brief, rules: Rulebook) -> Cleaning:
+    """How the plant is washed: with acid as often as hard water asks, where nothing is said."""
+    stated, hard = brief.cleaning_part(), hardness_mmol_l(brief.site_part(), brief.cleaning_part())
+    most = rules.number("wash.acid_hard_every_days")
+    soft = hard is None or hard * CACO3_MG_MMOL <= rules.number("wash.hard_water_ppm")
+    if soft or "acid_every_days" in stated.model_fields_set or stated.acid_every_days <= most:
+        return stated
+    return stated.model_copy(update={"acid_every_days": most})
 
 
 def _cooling(milk_l_day: float, round_the_clock: bool) -> str:

@@ -8,9 +8,18 @@ from typing import Literal
 
 from byrewright.plant.brief import Recovery
 from byrewright.plant.decided import Decided
-from byrewright.plant.farm import Cleaning, Collection, Herd, Milking, Site, Wishes, Work
+from byrewright.plant.farm import (
+    Cleaning,
+    Collection,
+    Herd,
+    Milking,
+    Site,
+    Wishes,
+    Work,
+    hardness_mmol_l,
+)
 from byrewright.standards.deck import TRACK_PITCH_M
-from byrewright.standards.rulebook import Rulebook
+from byrewright.standards.rulebook import Rulebook, default_rulebook
 
 Cold = Literal["ice_bank", "direct_expansion", "chilled_water", "inline"]
 ONE_RECEIVER_TO = 60
@@ -84,6 +93,13 @@ class Intent:
     def twin(self) -> bool:
         """Whether each duty has a second machine."""
         return self.wishes.redundancy != "none"
+
+    @property
+    def softens(self) -> bool:
+        """Whether the water is so hard that what is heated is softened first."""
+        hard = hardness_mmol_l(self.site, self.cleaning)
+        limit = (self.rules or default_rulebook()).number("water.soft_enough_mmol_l")
+        return hard is not None and hard > limit
 
     @property
     def partner(self) -> str:

@@ -7,7 +7,7 @@ from typing import Any
 from byrewright.drafting.intent import Intent
 from byrewright.drafting.sheet import Sheet
 
-FIRST_BORES_MM = {"wash supply": 60.3, "dosing": 10.0, "injector air": 32.0}
+FIRST_BORES_MM = {"wash supply": 60.3, "softened water": 40.0, "dosing": 10.0, "injector air": 32.0}
 
 
 def washing(sheet: Sheet, want: Intent) -> None:
@@ -115,6 +115,13 @@ def washing(sheet: Sheet, want: Intent) -> None:
 def _lines(sheet: Sheet, want: Intent, heaters: tuple[int, ...]) -> None:
     room = "in the plant room"
     sheet.add("header", "HH1", label="Hot water header")
+    soft = ("WX1",) if want.softens else ()
+    if soft:
+        sheet.add(
+            "softener", "WX1", flow_l_min=60.0, capacity_mol=5.0, salt_kg=1.0,
+            why={"": "hard water would scale the heaters", "flow_l_min": "first guess",
+                 "capacity_mol": "first guess", "salt_kg": "first guess"},
+        )  # fmt: skip
     if want.recovery != "none":
         makers = [tag for tag in sheet.equipment if tag[:2] in ("CH", "CU", "IB")]
         sheet.add(
@@ -126,10 +133,14 @@ def _lines(sheet: Sheet, want: Intent, heaters: tuple[int, ...]) -> None:
             why={"volume_l": "first guess", "takes": "as the brief wishes"},
         )
         sheet.add("header", "HH2", label="Warmed water header")
-        sheet.line("water", "HW3", "HR1.inlet", family="heater water", why=room)
+        trunk = "softened water" if soft else "heater water"
+        sheet.line("water", "HW3", *soft, "HR1.inlet", family=trunk, why=room)
         sheet.line("water", "HR1.outlet_1", "HH2", family="heater water", why=room)
+    elif soft:
+        sheet.add("header", "HH2", label="Softened water header")
+        sheet.line("water", "HW3", *soft, "HH2", family="softened water", why=room)
+    start = "HH2" if "HH2" in sheet.equipment else "HW3"
     for n in heaters:
-        start = "HW3" if want.recovery == "none" else "HH2"
         sheet.line("water", start, f"WH{n}.inlet", family="heater water", why=room)
         sheet.line("water", f"WH{n}.outlet_1", "HH1", family="wash supply", why=room)
     sheet.line("water", "HH1", "V60", "TR1.supply_1", family="wash supply", why=room)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
-from byrewright.plant.farm import clock, minutes
-from byrewright.plant.graph import Node, build
+from byrewright.plant.farm import clock, hardness_mmol_l, minutes
+from byrewright.plant.graph import Node, build, reached
 from byrewright.plant.machine import Machine, Service
 from byrewright.plant.plant import Plant
 from byrewright.plant.problems import Problem, nearest, problem, show
@@ -18,6 +18,7 @@ from byrewright.plant.roles import (
     DosesWash,
     GivesMilk,
     GivesWater,
+    HeatsWater,
     IsValve,
     KeepsWithheld,
     LoadsTankers,
@@ -25,6 +26,7 @@ from byrewright.plant.roles import (
     ProtectsWater,
     ReceivesMilk,
     RinsesUnits,
+    SoftensWater,
     StandsCows,
     StoresMilk,
     TakesWaste,
@@ -293,6 +295,24 @@ def _reached_by_water(plant: Plant, nodes: Iterable[Node], out: dict[Node, list[
     return sorted(told)
 
 
+def _hard_water(plant: Plant) -> Iterator[Problem]:
+    """Hard water that comes to a heater past no softener."""
+    hard = hardness_mmol_l(plant.site, plant.cleaning)
+    limit = default_rulebook().number("water.soft_enough_mmol_l")
+    if hard is None or hard <= limit:
+        return
+    graph = build(plant)
+    sources = {one.id for one in plant.machines(GivesWater)}
+    past = [m.id for m in (*plant.machines(SoftensWater), *plant.machines(MakesUpWash))]
+    come = frozenset[str]().union(
+        *(reached(plant, graph, sources, mode, ("water",), past=past) for mode in plant.modes)
+    )
+    for heater in plant.machines(HeatsWater):
+        if heater.id in come:
+            yield problem("C043", key=f"equipment.{heater.id}", found=f"{hard:.3g}",
+                          allowed=f"{limit:g}")  # fmt: skip
+
+
 CHECKS: tuple[Callable[[Plant], Iterator[Problem]], ...] = (
     _site,
     _herd,
@@ -304,5 +324,6 @@ CHECKS: tuple[Callable[[Plant], Iterator[Problem]], ...] = (
     _power,
     _moved,
     _backflow,
+    _hard_water,
     _modes,
 )

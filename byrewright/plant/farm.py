@@ -10,6 +10,7 @@ from pydantic import AfterValidator, Field
 
 from byrewright.plant.record import Record, par
 from byrewright.standards.deck import LEAST_TRACK_RADIUS_M, TRACK_PITCH_M
+from byrewright.standards.water import CACO3_MG_MMOL
 
 Redundancy = Literal["none", "duty-and-standby", "shared-running"]
 """none: one machine for each task; duty-and-standby: a second stands ready; shared-running: both
@@ -348,6 +349,18 @@ class Cleaning(Record):
     hardness_ppm: float | None = par(
         "", "water hardness as calcium carbonate, mg/L", None, ge=0, le=1000
     )
+
+
+def hardness_mmol_l(site: Site, cleaning: Cleaning) -> float | None:
+    """Hardness of the water: as the site or the washing states it, the harder where both do.
+
+    >>> round(hardness_mmol_l(Site.model_construct(water_hardness_mmol_l=None),
+    ...                       Cleaning(hardness_ppm=210)), 2)
+    2.1
+    """
+    ppm = cleaning.hardness_ppm
+    stated = (site.water_hardness_mmol_l, None if ppm is None else ppm / CACO3_MG_MMOL)
+    return max((h for h in stated if h is not None), default=None)
 
 
 class Wishes(Record):

@@ -116,6 +116,8 @@ CATALOGUE: Mapping[str, Message] = {
                     "Judge this machine by hand there, or give its kind the role.", "advice"),
     "C042": Message("drinking water reaches {found} and nothing of category {allowed} stands between",
                     "State an air gap, or add a backflow preventer as the local code says.", "advice"),
+    "C043": Message("hard water ({found} mmol/L, above {allowed}) comes to it through no softener",
+                    "Add a softener before it, or dose for the hardness as the label says.", "advice"),
     # limits
     "L001": Message("no rule is called {found}{near}", "Use a key of the rulebook; a finding names the rules it used."),
     "L002": Message("{found} is not a number{allowed}", "Write one number for the rule."),

@@ -7,6 +7,9 @@ from dataclasses import dataclass
 
 from byrewright.standards.model import Known, Value
 
+CACO3_MG_MMOL = 100.09
+"""Hardness told as mg/L of calcium carbonate, for 1 mmol/L (its molar mass)."""
+
 VALUES: tuple[Value, ...] = (
     Value("water.yard_l_cow", 8.0, "L", "hosing of deck, parlour and yard for each cow at each "
           "milking", "practice", "common_practice", "typical", 4.0, 20.0),
@@ -34,6 +37,9 @@ VALUES: tuple[Value, ...] = (
     Value("water.soft_enough_mmol_l", 2.5, "mmol/L", "hardness from which heaters scale and wash "
           "takes more detergent (14 German degrees)", "practice", "common_practice", "limit",
           1.5, 3.0),
+    Value("water.softener_salt_kg_mol", 0.20, "kg/mol", "salt that brings a softener back, for "
+          "each mol of hardness it takes (0.117 kg would do if none were wasted)", "practice",
+          "common_practice", "typical", 0.15, 0.30, least=0.117, most=1.0),
     Value("frost.room_least_c", 3.0, "degC", "least temperature of a room with standing water",
           "practice", "common_practice", "limit", 2.0, 5.0),
     Value("frost.liquid_least_c", 1.0, "degC", "least temperature of a vessel's content: ice "

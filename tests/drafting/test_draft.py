@@ -22,6 +22,7 @@ from byrewright.plant.kinds.milk import MilkFilter
 from byrewright.plant.kinds.vacuum import VacuumPump
 from byrewright.plant.machine import kinds
 from byrewright.plant.read import read_plant_text
+from byrewright.plant.roles import SoftensWater
 from byrewright.results import Result
 from byrewright.studies.failures.study import study_failures
 from byrewright.studies.routes.study import routes
@@ -96,6 +97,35 @@ def test_redundancy_is_taken_from_the_brief() -> None:
     lean, safe = (begun(f"{small}{said}\n") for said in ("none", "shared-running"))
     assert len(lean.machines(VacuumPump)) == len(lean.machines(MilkFilter)) == 1
     assert len(safe.machines(VacuumPump)) == len(safe.machines(MilkFilter)) == 2
+
+
+HARD = "cows: 210\nyield_l_day: 26\nlayout: rows\nstalls: 20\n"
+
+
+@pytest.mark.parametrize(
+    ("said", "soft"),
+    [
+        ("water_hardness_mmol_l: 3.4\n", True),
+        ("water_hardness_mmol_l: 2.4\n", False),
+        ("heat_recovery: desuperheater\nwater_hardness_mmol_l: 3.4\n", True),
+        ("cleaning: {hardness_ppm: 340, washes_a_day: 2}\n", True),
+    ],
+)
+def test_hard_water_is_softened_before_every_heater(said: str, soft: bool) -> None:
+    """Would fail if a stated hardness were left out of the draft: scale, and acid once a week."""
+    plant = begun(HARD + said)
+    assert [m.id for m in plant.machines(SoftensWater)] == (["WX1"] if soft else [])
+    assert not [p for p in check(plant) if p.code == "C043"]
+    assert plant.cleaning.acid_every_days == RULES.number("wash.acid_hard_every_days")
+
+
+def test_a_softener_is_sized_by_the_draft() -> None:
+    """Would fail if it, its salt or its pipes stayed at a first guess, or hardness failed."""
+    draft = drafted_text(HARD + "water_hardness_mmol_l: 4.4\n")
+    found = [f for f in draft.sizing.findings if f.key.startswith(("water.hard", "water.soft"))]
+    assert len({f.key for f in found}) == 4 and not [f for f in found if f.verdict == "fails"]
+    one = draft.plant.equipment["WX1"]
+    assert one.capacity_mol > 0.0044 * draft.sizing.finding("water.softener").inputs[0].value
 
 
 def test_a_size_stays_with_the_pipe_it_was_chosen_for(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -129,3 +129,25 @@ def test_water_joined_straight_to_a_line_of_wash_or_milk_is_pointed_out() -> Non
     assert water and not [
         t for line in water for t in flushed(line) if t != "BF1"
     ]  # it rinses units
+
+
+def test_hard_water_at_a_heater_is_pointed_out() -> None:
+    """Would fail if hard water came to a heater past no softener without a word, or if one on its
+    way, or soft water, were told."""
+    base = plants.rotary(24, 40)
+
+    def told(mmol: float, softened: bool) -> list[str]:
+        e, pipes = dict(base.equipment), list(base.pipes)
+        if softened:
+            e["WX1"] = plants.machine("WX1", "softener", flow_l_min=60, capacity_mol=9, salt_kg=2)
+            leg = next(p for p in pipes if p.end == "WH1.inlet")
+            pipes[pipes.index(leg)] = leg.model_copy(update={"end": "WX1.inlet"})
+            pipes.append(plants.pipe("LWX", "WX1.outlet", "WH1.inlet"))
+        site = base.site.model_copy(update={"water_hardness_mmol_l": mmol})
+        plant = base.model_copy(update={"equipment": e, "pipes": tuple(pipes), "site": site})
+        return [p.key for p in check(plant) if p.code == "C043"]
+
+    heaters = [f"equipment.{t}" for t, m in base.equipment.items() if m.KIND == "water_heater"]
+    assert told(4.0, softened=False) == heaters != []
+    assert not told(2.4, softened=False)
+    assert "equipment.WH1" not in told(4.0, softened=True)

@@ -5,13 +5,15 @@ from __future__ import annotations
 import pytest
 
 from byrewright.plant.plant import Plant
-from byrewright.standards.rulebook import Rulebook
+from byrewright.plant.programme import programme_of
+from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.day import run_day
 from byrewright.studies.day.findings import CLOSES, closure
 from byrewright.studies.day.study import simulate_days
 from byrewright.studies.sizing import size
 from tests import plants
 
+RULES = default_rulebook()
 COLD = (-12.0, -8.0, 0.0, 5.0, 11.0, 15.0, 17.0, 16.0, 11.0, 6.0, 1.0, -6.0)
 
 
@@ -88,7 +90,13 @@ def test_hard_water_asks_for_a_softener_of_its_size() -> None:
     assert few.verdict == "fails" and few.limit is not None
     litres = next(i.value for i in few.inputs if i.symbol == "V")
     assert few.limit == pytest.approx(4.0 * float(litres) / 1000, rel=1e-3)
-    assert size(softened(200.0)).finding("water.softener").verdict == "holds"
+    many = size(softened(200.0))
+    assert many.finding("water.softener").verdict == "holds"
+    assert many.finding("water.softener_salt").limit == pytest.approx(0.20 * 200)
+    assert many.finding("water.softener_salt").verdict == "fails"  # 2 kg for 200 mol
+    flow = many.finding("water.softener_flow")
+    most = max(s.litres for s in programme_of(hard, RULES).wash.steps)
+    assert flow.limit == pytest.approx(most / RULES.number("wash.fill_drain_min"), abs=0.06)
 
 
 def test_a_softener_counts_where_it_stands() -> None:
@@ -119,3 +127,19 @@ def test_a_softener_counts_where_it_stands() -> None:
     every, told = softened(source.end)
     assert not told and day is not None
     assert max(hot, chilled) < every <= 4.0 * day * 1.01
+
+
+def test_hardness_told_with_the_washing_counts_as_the_site_s() -> None:
+    """Would fail if 450 mg/L of lime stated with the washing left the heaters unjudged, or 4.5
+    mmol/L stated with the site left the acid wash at a week."""
+    wash = farm(water_hardness_mmol_l=4.5)
+    told = size(wash)
+    assert told.finding("wash.acid_interval").limit == RULES.number("wash.acid_hard_every_days")
+    soft = farm()
+    lime = soft.model_copy(
+        update={"cleaning": soft.cleaning.model_copy(update={"hardness_ppm": 450.0})}
+    )
+    assert size(lime).finding("water.hardness").value == pytest.approx(4.5, rel=1e-3)
+    both = lime.model_copy(update={"site": wash.site.model_copy(
+        update={"water_hardness_mmol_l": 3.0})})  # fmt: skip
+    assert size(both).finding("water.hardness").value == pytest.approx(4.5, rel=1e-3)

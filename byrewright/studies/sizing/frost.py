@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
+from byrewright.plant.farm import hardness_mmol_l
 from byrewright.plant.graph import Node, build, node, reached
 from byrewright.plant.machine import Machine, Service
 from byrewright.plant.roles import (
@@ -18,8 +19,18 @@ from byrewright.plant.roles import (
 )
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
-from byrewright.studies.sizing.sizes import TIGHT, listed, next_preferred, stated, worked
-from byrewright.studies.sizing.water import water_day
+from byrewright.studies.sizing.pumping import water_bore
+from byrewright.studies.sizing.sizes import (
+    TIGHT,
+    listed,
+    next_preferred,
+    next_round,
+    spare,
+    stated,
+    worked,
+)
+from byrewright.studies.sizing.steps import field
+from byrewright.studies.sizing.water import cooler_water_l_min, fill_flow_l_min, water_day
 
 LINES: tuple[tuple[Service, str, str], ...] = (
     ("water", "water lines", "drain them, or trace-heat them"),
@@ -65,7 +76,8 @@ def size_frost(ctx: StudyContext, duty: Duty) -> None:
 
 
 def _hardness(ctx: StudyContext, duty: Duty) -> None:
-    hard, limit = ctx.plant.site.water_hardness_mmol_l, ctx.number("water.soft_enough_mmol_l")
+    hard = hardness_mmol_l(ctx.plant.site, ctx.plant.cleaning)
+    limit = ctx.number("water.soft_enough_mmol_l")
     softeners = ctx.plant.machines(SoftensWater)
     if hard is None and not softeners:
         return
@@ -78,8 +90,8 @@ def _hardness(ctx: StudyContext, duty: Duty) -> None:
             else ""
         )
         ctx.find(
-            "water.hardness", "Hardness of the wash water", hard, "mmol/L",
-            f"The water has {hard:g} mmol/L; from {limit:g} on heaters scale and wash takes more "
+            "water.hardness", "Hardness of the wash water", round(hard, 3), "mmol/L",
+            f"The water has {hard:.3g} mmol/L; from {limit:g} on heaters scale and wash takes more "
             "detergent: soften the hot water, or dose for it as the label says."
             + (f"{past}{listed(heaters)}." if past else ""),
             limit=limit, sense="at_most", allowance=TIGHT, formula="hardness <= limit",
@@ -105,6 +117,52 @@ def _hardness(ctx: StudyContext, duty: Duty) -> None:
             advised_why="a day's hardness, next size", target=(one, "capacity_mol"),
             missing=("site.water_hardness_mmol_l",) if hard is None else (),
         )  # fmt: skip
+        _softener_flow(ctx, duty, one, alike)
+        _salt(ctx, one)
+
+
+def _softener_flow(ctx: StudyContext, duty: Duty, one: SoftensWater, alike: int) -> None:
+    """Rated flow of a softener against what passes it at once: the trough being filled, or what
+    cooler and backflush take in milking."""
+    behind = _reached(ctx, {node(f"{one.id}.outlet")}, [one])
+    asked = (
+        ("filling the wash trough", fill_flow_l_min(ctx), (MakesUpWash, HeatsWater)),
+        ("cooler and backflush", cooler_water_l_min(ctx, duty), (CoolsMilk,)),
+    )
+    ways = [(q, what) for what, q, roles in asked
+            if any(m.id in behind for role in roles for m in ctx.plant.machines(role))]  # fmt: skip
+    q, what = max(ways, default=(0.0, "nothing behind it"))
+    need = q / alike
+    ctx.find(
+        "water.softener_flow", "Softener: flow", one.flow_l_min, "L/min",
+        f"{one.id} is rated {one.flow_l_min:g} L/min; {what} brings {need:.0f} L/min through it "
+        f"({spare(one.flow_l_min, need)}). Faster, hardness slips through and pressure is lost.",
+        subject=one.id, limit=round(need, 1), sense="at_least", allowance=TIGHT,
+        formula="q = V / t / n",
+        inputs=(worked("V/t", what, round(q, 1), "L/min"),
+                worked("n", "softeners that share it", alike)),
+        source="practice", known="common_practice",
+        advised=next_round(max(1.0, need) * (1 + TIGHT)),
+        advised_why=f"{what}: {need:.0f} L/min", target=(one, "flow_l_min"),
+    )  # fmt: skip
+    for pipe in ctx.plant.pipes:
+        if need and one.id in (node(pipe.start).machine, node(pipe.end).machine):
+            water_bore(ctx, pipe, need, "water.softener_pipe")
+
+
+def _salt(ctx: StudyContext, one: SoftensWater) -> None:
+    need = one.capacity_mol * ctx.number("water.softener_salt_kg_mol")
+    ctx.find(
+        "water.softener_salt", "Softener: salt", one.salt_kg, "kg",
+        f"{one.id} regenerates with {one.salt_kg:g} kg of salt; {need:.1f} kg bring back the "
+        f"{one.capacity_mol:g} mol that it takes ({spare(one.salt_kg, need)}).",
+        subject=one.id, limit=round(need, 2), sense="at_least",
+        formula="m = s n", inputs=(field(one, "capacity_mol", "n"),
+                                   ctx.rule("water.softener_salt_kg_mol", "s")),
+        source="practice", known="common_practice",
+        advised=next_preferred(max(0.1, need * (1 + TIGHT))),
+        advised_why=f"{need:.1f} kg bring its capacity back", target=(one, "salt_kg"),
+    )  # fmt: skip
 
 
 def _reached(ctx: StudyContext, starts: Collection[str | Node],

@@ -13,6 +13,7 @@ from byrewright.physics.cleaning import (
 )
 from byrewright.physics.heat import heater_power_kw, heating_energy_kwh
 from byrewright.physics.pneumatics import opening_into_vacuum_l_min_free
+from byrewright.plant.farm import hardness_mmol_l
 from byrewright.plant.programme import Wash, WashKind
 from byrewright.plant.roles import (
     CollectsMilk,
@@ -26,6 +27,7 @@ from byrewright.plant.roles import (
 from byrewright.results import Input, Table
 from byrewright.standards.cleaning import HEATER_KW
 from byrewright.standards.pipes import AIRLINE_BORES_MM
+from byrewright.standards.water import CACO3_MG_MMOL
 from byrewright.studies.sizing.circulation import washes_units
 from byrewright.studies.sizing.cold import lead_and_lag
 from byrewright.studies.sizing.context import StudyContext
@@ -405,11 +407,13 @@ def _chemicals(ctx: StudyContext, wash: Wash) -> None:
 
 def _acid(ctx: StudyContext) -> None:
     clean = ctx.plant.cleaning
-    hard = (clean.hardness_ppm or 0.0) > ctx.number("wash.hard_water_ppm")
+    mmol = hardness_mmol_l(ctx.plant.site, clean)
+    ppm = None if mmol is None else mmol * CACO3_MG_MMOL
+    hard = (ppm or 0.0) > ctx.number("wash.hard_water_ppm")
     most = ctx.number("wash.acid_hard_every_days" if hard else "wash.acid_every_days")
     water = ("The water's hardness is not stated, so it is taken as not hard."
-             if clean.hardness_ppm is None else
-             f"The water is {'hard' if hard else 'not hard'} ({clean.hardness_ppm:g} mg/L)."
+             if ppm is None else
+             f"The water is {'hard' if hard else 'not hard'} ({ppm:.0f} mg/L)."
              )  # fmt: skip
     ctx.find(
         "wash.acid_interval", "Days between acid washes", clean.acid_every_days, "d",

@@ -281,7 +281,7 @@ def _flush_flow(ctx: StudyContext, duty: Duty) -> float:
     return passes * sum(b.water_l_cow for b in ctx.plant.machines(RinsesUnits))
 
 
-def _fill_flow(ctx: StudyContext, duty: Duty) -> float:
+def fill_flow_l_min(ctx: StudyContext) -> float:
     """Flow that fills the trough for its largest step in the time allowed."""
     largest = max((s.litres for s in ctx.programme.wash.steps), default=0.0)
     return largest / ctx.number("wash.fill_drain_min")
@@ -353,7 +353,7 @@ def _duties(ctx: StudyContext, duty: Duty, pumps: list[MovesWater], *,
         milking.append(Want(n, flush, kpa))
     at_once = "cooling, backflush and a hose" if line else "backflush and a hose"
     asked = [(at_once, [*milking, Want(n, hose, kpa)]) for n in hoses] or [("cooling", milking)]
-    asked += [("filling the wash trough", [Want(n, _fill_flow(ctx, duty))])
+    asked += [("filling the wash trough", [Want(n, fill_flow_l_min(ctx))])
               for n in _waters(ctx, pump, MakesUpWash)]  # fmt: skip
     if yard:
         flow = ctx.number("water.yard_hose_l_min")
