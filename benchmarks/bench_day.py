@@ -22,12 +22,9 @@ ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
 
 from benchmarks.peer import Chain, Deck  # noqa: E402
-from byrewright.compiler.call import kernel  # noqa: E402
 from byrewright.engine import shape as sh  # noqa: E402
 from byrewright.engine.compiled import Compiled, compile_plant  # noqa: E402
 from byrewright.engine.draws import Herd, day_of  # noqa: E402
-from byrewright.engine.kernels.control import control  # noqa: E402
-from byrewright.engine.kernels.traffic import cows  # noqa: E402
 from byrewright.engine.simulate import simulate  # noqa: E402
 from byrewright.plant.machine import Machine  # noqa: E402
 from byrewright.plant.plant import Plant  # noqa: E402
@@ -136,24 +133,28 @@ def traffic_alone(plant: Plant, day: sh.Day) -> None:
         Deck(plant, cows, start).env.run()
 
 
-@kernel
-def only_traffic(plant: sh.Tables, day: sh.Day, s: sh.State) -> None:
-    """What decides, and the cows."""
-    s.g[sh.G_VACUUM] = 50.0
-    for step in range(86400):
-        t = float(step)
-        control(t, plant, day, s)
-        cows(t, plant.F, plant.I, s.items, s.g, s.n, plant.par, plant.num, s.cow, s.out, s.session)
-        s.n[sh.I_STEP] += 1
-
-
 def traffic_kernel(compiled: Compiled, day: sh.Day) -> Callable[[], None]:
     """Only the cow kernels of the engine, stepped through the same milkings."""
+    import numba
+
+    from byrewright.engine.kernels.control import control
+    from byrewright.engine.kernels.traffic import cows
+
     T = compiled.tables
+
+    @numba.njit(nogil=True)  # type: ignore[untyped-decorator]
+    def only(plant, day, s):
+        s.g[sh.G_VACUUM] = 50.0
+        for step in range(86400):
+            t = float(step)
+            control(t, plant, day, s)
+            cows(t, plant.F, plant.I, s.items, s.g, s.n, plant.par, plant.num, s.cow, s.out,
+                 s.session)  # fmt: skip
+            s.n[sh.I_STEP] += 1
 
     def work() -> None:
         s = compiled.start.copy()
-        only_traffic(T, day, s)
+        only(T, day, s)
 
     return work
 

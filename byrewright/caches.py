@@ -52,6 +52,15 @@ def _own_folders() -> list[Path]:
     return found
 
 
+def compile_into(name: str) -> None:
+    """Where compiled code is kept from now on, unless that is settled already: a folder that can
+    be written, whatever the sources lie in."""
+    from numba.core import config
+
+    if not os.environ.get("NUMBA_CACHE_DIR") and not getattr(config, "CACHE_DIR", ""):
+        config.CACHE_DIR = str(cache_folder(f"kernels-{name}"))  # type: ignore[attr-defined]
+
+
 def keep(path: Path, data: bytes, most: int) -> None:
     """Put a file into a cache in one step, and let the oldest of its kind go beyond `most`.
 

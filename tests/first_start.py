@@ -33,9 +33,10 @@ def start(env: Mapping[str, str]) -> tuple[float, float]:
 def before_workers() -> None:
     """Where nothing is compiled yet, start the command and keep what that took: workers then read
     what it compiled, and the test of the first start need not compile all once more."""
-    from byrewright.compiler.call import kernel_folder
+    from byrewright.engine.ahead import mark
+    from byrewright.engine.jit import kernel_folder
 
-    if any(kernel_folder().iterdir()):
+    if mark().exists() or any(kernel_folder().iterdir()):
         return
     slower = times_slower()
     clock_s, used_s = start(os.environ)
@@ -55,4 +56,6 @@ def measured(cache: Path) -> tuple[float, float, float]:
 
 def own(cache: Path) -> dict[str, str]:
     """The surroundings of a command with a cache folder of its own."""
-    return {**os.environ, "BYREWRIGHT_CACHE": str(cache)}
+    env = {k: v for k, v in os.environ.items() if k != "NUMBA_CACHE_DIR"}
+    env["BYREWRIGHT_CACHE"] = str(cache)
+    return env

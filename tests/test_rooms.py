@@ -19,17 +19,15 @@ PACKAGE = ROOT / "byrewright"
 
 _BELOW_DOCUMENTS = {
     "standards", "place", "plant", "physics", "engine", "studies", "drafting", "site", "quote",
-    "compiler",
 }  # fmt: skip
 MAY_IMPORT: dict[str, set[str]] = {
     "standards": set(),
     "caches": set(),
-    "compiler": {"caches"},
     "results": {"standards", "errors"},
-    "place": {"caches", "compiler", "standards", "results", "errors"},
+    "place": {"caches", "standards", "results", "errors"},
     "plant": {"caches", "standards", "place", "results", "errors"},
     "physics": {"standards", "results", "errors"},
-    "engine": {"caches", "compiler", "plant", "physics", "standards", "results", "errors"},
+    "engine": {"caches", "plant", "physics", "standards", "results", "errors"},
     "studies": {"plant", "place", "engine", "physics", "standards", "results", "errors"},
     "drafting": {"studies", "plant", "physics", "standards", "results", "errors"},
     "quote": {"studies", "plant", "place", "standards", "results", "errors"},
@@ -63,6 +61,7 @@ HEAVY_MODULES = {
     "matplotlib",
     "networkx",
     "nicegui",
+    "numba",
     "numpy",
     "openpyxl",
     "pandas",

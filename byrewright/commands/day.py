@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from byrewright.results import Result
 
 SHOWN = ("day.milkings", "day.groups", "day.loads", "day.uses")
-FIRST_TIME = "compiling the day, once for each version, about 3 s"
+FIRST_TIME = "compiling the day, once for each version, about 10 s"
 SHEETS = (".svg", ".pdf", ".png")
 
 
@@ -62,6 +62,7 @@ def run(
         strict: end with exit code 1 when a finding fails.
     """
     with clear_errors():
+        from byrewright.engine.ahead import begin
         from byrewright.errors import ByrewrightError
 
         system = system_of(units)
@@ -72,9 +73,7 @@ def run(
         if step is not None and not 0.05 <= step <= 1.0:
             raise ByrewrightError(f"--step {step:g}: give 0.05 to 1 s")
         within("--sample", sample_s, 1.0, 3600.0, "s")
-        from byrewright.engine.simulate import prepare
-
-        prepare()
+        begin()
         files = [path] if compare is None else [path, compare]
         results = []
         for one in files:

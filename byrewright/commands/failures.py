@@ -52,9 +52,6 @@ def run(
         system = system_of(units)
         if hours is not None:
             within("--hours", hours, 1.0, 240.0, "h")
-        from byrewright.engine.simulate import prepare
-
-        prepare()
         file, rules = load(path)
         plant, rules, listed = measured(path, file.plant, rules, wanted=as_measured)
         prices = _costs(costs, file.plant) if costs else None

@@ -6,12 +6,12 @@ pass a wave in 0.06 s). Steps are implicit, so small volumes do not limit them.
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
-from byrewright.compiler.call import kernel
 from byrewright.engine.airnet import Control, Net, Room, pump_flow, solve
+from byrewright.engine.jit import array_kernel as kernel
 
 ON_INLET, ON_PUMP, ON_REGULATOR, ON_EDGE, ON_SETTING, ON_SPEED = 0, 1, 2, 3, 4, 5
 """What a row in time acts on: an inlet's flow, a pump (1 on, 0 off), a regulator (opening, or -1
@@ -88,6 +88,7 @@ def _record(net: Net, p: Any, speed: Any, command: float, probes: Any, line: Any
         line[n + 2] += net.regulator[r, 3] + net.regulator[r, 0] * net.regulator[r, 4]
 
 
+@kernel
 def march(
     net: Net, p: Any, flow: Any, speed: Any, vary: Any, on: Any, control: Control, rows: Any,
     dt: float, steps: int, keep: int, probes: Any, limit: float, work: Room,
@@ -99,43 +100,20 @@ def march(
     longest spell under `limit`, s; and the greatest air left over. `p`, `flow`, `speed` and `on`
     move with the march, and so do the rows' own targets in `net`.
     """
+    n = p.size
     marks = np.zeros((steps // keep + 1, probes.size + 3))
-    nodes = np.zeros((p.size, 3))
+    nodes = np.zeros((n, 3))
     nodes[:, 0] = 1e9
     nodes[:, 1] = -1e9
-    held = Held(np.zeros(p.size), p.copy(), np.zeros(5), net.regulator[:, 4].copy())
-    worst = _march(net, p, flow, speed, vary, on, control, rows, dt, steps, keep, probes, limit,
-                   work, marks, nodes, held)  # fmt: skip
-    return marks, nodes, worst
-
-
-class Held(NamedTuple):
-    """What a march holds: length of each node's spell under the limit, pressures of the step
-    before, state of speed control, where each regulator is stuck."""
-
-    spell: Any
-    old: Any
-    state: Any
-    stuck: Any
-
-
-@kernel
-def _march(
-    net: Net, p: Any, flow: Any, speed: Any, vary: Any, on: Any, control: Control, rows: Any,
-    dt: float, steps: int, keep: int, probes: Any, limit: float, work: Room, marks: Any, nodes: Any,
-    held: Held,
-) -> float:  # fmt: skip
-    n = p.size
-    spell, old, state, stuck = held.spell, held.old, held.state, held.stuck
+    spell = np.zeros(n)
+    old = p.copy()
     vacuum = net.air[0] - p[control.node]
-    state[COMMAND] = control.least
-    state[SENSED] = vacuum
-    state[WANTED] = control.wanted
-    state[FROZEN] = -1.0
+    state = np.array([control.least, 0.0, vacuum, control.wanted, -1.0])
     for u in range(speed.size):
         if vary[u] > 0.0 and on[u] > 0.5:
             state[COMMAND] = max(state[COMMAND], speed[u])
     state[WHOLE] = state[COMMAND] - control.gain * (control.wanted - vacuum)
+    stuck = net.regulator[:, 4].copy()
     for r in range(stuck.size):
         net.regulator[r, 4] = _opening(net, p, r, stuck[r])
     row = 0
@@ -164,4 +142,4 @@ def _march(
             _record(net, p, speed, state[COMMAND], probes, marks[s // keep])
     for r in range(stuck.size):
         net.regulator[r, 4] = stuck[r]
-    return worst
+    return marks, nodes, worst

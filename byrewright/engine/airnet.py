@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from byrewright.compiler.call import kernel
+from byrewright.engine.jit import array_kernel as kernel
 from byrewright.physics import airflow
 from byrewright.physics.constants import AIR_GAS_CONSTANT_J_KGK
 
@@ -233,8 +233,8 @@ def balance(net: Net, flow: Any, speed: Any, old: Any, dt: float, work: Room) ->
     for r in range(net.regulator_at.size):
         k = net.regulator_at[r]
         p = math.sqrt(square[k])
-        row = net.regulator[r]
-        q, dq = regulator_flow(row[0], row[1], row[2], row[3], row[4], pa - p)
+        g = net.regulator
+        q, dq = regulator_flow(g[r, 0], g[r, 1], g[r, 2], g[r, 3], g[r, 4], pa - p)
         left[k] += q
         diagonal[k] -= dq / (2.0 * p)
     for u in range(net.pump_at.size):

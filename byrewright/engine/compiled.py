@@ -15,16 +15,14 @@ import numpy as np
 
 from byrewright import __version__
 from byrewright.caches import cache_folder
-from byrewright.compiler.call import code_hash
 from byrewright.engine import shape as sh
+from byrewright.engine.ahead import begin
+from byrewright.engine.jit import SOURCES, code_hash
 from byrewright.engine.names import Compiled, Names
 from byrewright.engine.operating_map import OperatingMap
 from byrewright.engine.rows import DoesNotCompile
 from byrewright.plant.plant import FORMAT, Plant
 from byrewright.standards.rulebook import Rulebook, default_rulebook
-
-SOURCES = ("engine", "physics", "plant", "standards", "studies/vacuum", "studies/slopes.py")
-"""What ends in a compiled plant."""
 
 
 def plant_key(plant: Plant, rules: Rulebook, step_s: float | None, samples: float,
@@ -62,6 +60,7 @@ def compile_plant(
     Raises:
         DoesNotCompile: a plant the engine refuses; the sentence names the part.
     """
+    begin()
     rules = rules or default_rulebook()
     key = plant_key(plant, rules, step_s, sample_s, vacuum is not None)
     path = cache_folder("plants") / f"{key}.npz" if cache else None

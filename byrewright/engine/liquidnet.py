@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from byrewright.compiler.call import kernel
+from byrewright.engine.jit import array_kernel, inner, kernel
 from byrewright.physics import pipeflow
 
 PIPE, POWER, CENTRIFUGAL, ONE_WAY = 0, 1, 2, 3
@@ -118,7 +118,7 @@ def element_loss(law: int, q: float, par: Any) -> tuple[float, float]:
     return loss + par[0], slope
 
 
-@kernel
+@inner
 def _link_loss(e: int, q: float, span: Any, law: Any, made: Any, par: Any) -> tuple[float, float]:
     loss = 0.0
     slope = 0.0
@@ -129,28 +129,24 @@ def _link_loss(e: int, q: float, span: Any, law: Any, made: Any, par: Any) -> tu
     return loss, max(slope, 1e-3)
 
 
+@array_kernel
 def losses(net: Net, q: Any) -> Any:
     """Head that each element takes along its link, m, at a flow of each link."""
     found = np.zeros(len(net.law))
-    _losses(net, q, found)
-    return found
-
-
-@kernel
-def _losses(net: Net, q: Any, found: Any) -> None:
     for e in range(len(q)):
         for k in range(net.span[e, 0], net.span[e, 1]):
             one, _ = element_loss(net.law[k], net.made[k] * q[e], net.par[k])
             found[k] = net.made[k] * one
+    return found
 
 
-@kernel
+@inner
 def _laws(net: Net, q: Any, loss: Any, slope: Any) -> None:
     for e in range(len(q)):
         loss[e], slope[e] = _link_loss(e, q[e], net.span, net.law, net.made, net.par)
 
 
-@kernel
+@inner
 def _along(net: Net, loss: Any, step: Any) -> float:
     """Slope of the content along a step, from the losses at a place on it: nil at its least."""
     n = len(net.taken)
@@ -165,7 +161,7 @@ def _along(net: Net, loss: Any, step: Any) -> float:
     return total
 
 
-@kernel
+@inner
 def _fill(net: Net, q: Any, matrix: Any, right: Any, loss: Any, slope: Any) -> None:
     n = len(net.taken)
     for i in range(n):
@@ -193,7 +189,7 @@ def _fill(net: Net, q: Any, matrix: Any, right: Any, loss: Any, slope: Any) -> N
                 matrix[b, a] -= p
 
 
-@kernel
+@inner
 def _cholesky(matrix: Any, right: Any) -> None:
     """Solve in place; only the lower half is read."""
     n = len(right)
@@ -215,23 +211,16 @@ def _cholesky(matrix: Any, right: Any) -> None:
         right[i] /= matrix[i, i]
 
 
+@array_kernel
 def solve(net: Net, start: Any) -> Solved:
     """Flows and heads; `start` gives flows to begin with, or is empty.
 
     Every junction must reach a held head. The caller judges `left` against `RATED`.
     """
-    links, n = len(net.ends), len(net.taken)
-    q, head = np.zeros(links), np.zeros(n)
-    left, steps, worst = _solve(net, start, q, head, np.zeros((n, n)), np.zeros((4, links)))
-    return Solved(q, head, left, steps, worst)
-
-
-@kernel
-def _solve(
-    net: Net, start: Any, q: Any, head: Any, matrix: Any, work: Any
-) -> tuple[float, int, int]:
     links = len(net.ends)
     n = len(net.taken)
+    # Arrays are filled one by one: numba compiles text for a slice that might not fit.
+    q = np.zeros(links)
     for e in range(links):  # begin the way that pumps and non-return valves let pass
         q[e] = START_M3_S
         for k in range(net.span[e, 0], net.span[e, 1]):
@@ -240,7 +229,12 @@ def _solve(
     if len(start) == links:
         for e in range(links):
             q[e] = start[e]
-    loss, slope, step, trial = work[0], work[1], work[2], work[3]
+    matrix = np.zeros((n, n))
+    head = np.zeros(n)
+    loss = np.zeros(links)
+    slope = np.zeros(links)
+    step = np.zeros(links)
+    trial = np.zeros(links)
     left = math.inf
     worst = 0
     steps = 0
@@ -263,10 +257,10 @@ def _solve(
                 off = abs(step[e])
                 worst = e
         left = off / max(most, _LEAST_M3_S)
-        before = abs(_along(net, loss, step))
+        start = abs(_along(net, loss, step))
         _laws(net, trial, loss, slope)
         if steps > FREE_STEPS and left > _NEAR:
-            _shorten(net, q, step, trial, loss, slope, before)
+            _shorten(net, q, step, trial, loss, slope, start)
         for e in range(links):
             q[e] = trial[e]
         calm = calm + 1 if left <= _TOLERANCE or off <= 0.1 * _LEAST_M3_S else 0
@@ -274,10 +268,10 @@ def _solve(
             break
     if off <= 0.1 * _LEAST_M3_S or most <= _NOTHING_M3_S:
         left = min(left, _TOLERANCE)
-    return left, steps, worst
+    return Solved(q, head, left, steps, worst)
 
 
-@kernel
+@inner
 def _shorten(net: Net, q: Any, step: Any, trial: Any, loss: Any, slope: Any, start: float) -> None:
     """Take less of a step that goes far past where the content along it is least."""
     at = _along(net, loss, step)

@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, cast
 
 import numpy as np
 
-from byrewright.compiler.call import Kernel
 from byrewright.engine import shape as sh
+from byrewright.engine.ahead import finish
 from byrewright.engine.compiled import Compiled
 from byrewright.engine.kernels.loop import Z_FIRST
 from byrewright.engine.kernels.loop import run as _run
-
-_loop = cast(Kernel, _run)
 
 Row = tuple[int, int, int, int, float]
 """Step, rank, target, field and value of a timed row."""
@@ -25,25 +22,6 @@ class Outcome:
 
     state: sh.State
     seen: sh.Floats | None
-
-
-AXES = {
-    "F": 2, "I": 2, "par": 1, "num": 1, "share": 3, "most": 4, "cold": 3, "vac": 3, "weather": 1,
-    "price": 1, "source_c": 1, "cows": 3, "count": 1, "rows": 2, "values": 1, "items": 2, "g": 1,
-    "n": 1, "cow": 2, "out": 3, "session": 2, "loads": 2, "plugs": 3,
-}  # fmt: skip
-"""Axes of the arrays by name of their field."""
-
-
-def prepare() -> None:
-    """Compile the loop in a thread of its own, while the plant is still read and laid out."""
-    groups: list[Any] = []
-    group: Any
-    for group in (sh.Tables, sh.Day, sh.State):
-        said = {f: str(group.__annotations__[f]) for f in group._fields}
-        empty = [(sh.whole if "Ints" in said[f] else sh.zeros)(*(0,) * AXES[f]) for f in said]
-        groups.append(group(*empty))
-    _loop.ahead(*groups, 0, 0, sh.zeros(0, 0), sh.zeros(0, 0))
 
 
 def columns(compiled: Compiled) -> int:
@@ -80,6 +58,7 @@ def simulate(
         rows: failures, repairs and operators' acts besides the day's own rows.
         readings_from: step from which readings are kept; none when None.
     """
+    finish()
     T = compiled.tables
     state = start.copy()
     day = rows_added(day, rows)

@@ -8,35 +8,25 @@ from __future__ import annotations
 
 from typing import Any
 
+import numba
 import numpy as np
 
-from byrewright.compiler.call import kernel
+from byrewright.caches import compile_into
+
+compile_into("place")
 
 Floats = np.ndarray[Any, np.dtype[np.float64]]
 Ints = np.ndarray[Any, np.dtype[np.int64]]
 SHUT = 1e9
 
 
-@kernel
-def _place(lines: Any, at: float, after: bool) -> int:
-    """How many lines lie before a place; those on it count too where asked `after` it."""
-    low, high = 0, len(lines)
-    while low < high:
-        mid = (low + high) // 2
-        if lines[mid] < at or (after and lines[mid] == at):
-            low = mid + 1
-        else:
-            high = mid
-    return low
-
-
-@kernel
-def _span(lines: Any, low: float, high: float) -> tuple[int, int]:
+@numba.njit(cache=True, nogil=True)
+def _span(lines: Any, low: float, high: float) -> Any:
     """First and one past the last line strictly inside an interval."""
-    return _place(lines, low, True), _place(lines, high, False)
+    return np.searchsorted(lines, low, side="right"), np.searchsorted(lines, high, side="left")
 
 
-@kernel
+@numba.njit(cache=True, nogil=True)
 def mark(
     xs: Any, ys: Any, zs: Any, ex: Any, ey: Any, ez: Any, boxes: Any, weights: Any, put: bool
 ) -> None:
@@ -65,7 +55,7 @@ def mark(
                     ez[i, j, k] = w if put else ez[i, j, k] + w
 
 
-@kernel
+@numba.njit(cache=True, nogil=True)
 def spaces(xs: Any, ys: Any, zs: Any, ex: Any, ey: Any, ez: Any, boxes: Any, costs: Any) -> None:
     """Put the cost a metre of each space on the pieces whose middle lies in it, later ones over
     earlier ones. Columns of `costs`: east-west, north-south, upright."""
@@ -95,7 +85,7 @@ def spaces(xs: Any, ys: Any, zs: Any, ex: Any, ey: Any, ez: Any, boxes: Any, cos
                         ez[i, j, k] = costs[b, 2]
 
 
-@kernel
+@numba.njit(cache=True, nogil=True)
 def _push(heap: Any, keys: Any, size: int, item: int, key: float) -> int:
     at = size
     while at > 0:
@@ -110,7 +100,7 @@ def _push(heap: Any, keys: Any, size: int, item: int, key: float) -> int:
     return size + 1
 
 
-@kernel
+@numba.njit(cache=True, nogil=True)
 def _pop(heap: Any, keys: Any, size: int) -> int:
     size -= 1
     item, key = heap[size], keys[size]
@@ -131,7 +121,7 @@ def _pop(heap: Any, keys: Any, size: int) -> int:
     return size
 
 
-@kernel
+@numba.njit(cache=True, nogil=True)
 def _ahead(lines: Any, at: int, low: int, high: int) -> Any:
     """How far it is, along one axis, to the lines from `low` to `high`, m."""
     if at < low:
@@ -141,17 +131,12 @@ def _ahead(lines: Any, at: int, low: int, high: int) -> Any:
     return 0.0
 
 
-def shut_in(ex: Any, ey: Any, ez: Any, at: tuple[int, int, int], most: int) -> bool:
+@numba.njit(cache=True, nogil=True)
+def shut_in(ex: Any, ey: Any, ez: Any, at: Any, most: int) -> Any:
     """Whether fewer than `most` nodes can be reached from one: walls or machines all round it."""
-    seen, todo = np.zeros(ex.size, np.bool_), np.empty(most + 6, np.int64)
-    return bool(_shut_in(ex, ey, ez, at, most, seen, todo))
-
-
-@kernel
-def _shut_in(
-    ex: Any, ey: Any, ez: Any, at: tuple[int, int, int], most: int, seen: Any, todo: Any
-) -> bool:
     nx, ny, nz = ex.shape
+    seen = np.zeros(nx * ny * nz, dtype=np.bool_)
+    todo = np.empty(most + 6, dtype=np.int64)
     todo[0] = (at[0] * ny + at[1]) * nz + at[2]
     seen[todo[0]] = True
     done, count = 0, 1
@@ -182,6 +167,7 @@ def _shut_in(
     return True
 
 
+@numba.njit(cache=True, nogil=True)
 def find(
     xs: Any, ys: Any, zs: Any, ex: Any, ey: Any, ez: Any, px: Any, py: Any, pz: Any,
     start: Any, first: int, goal: Any, last: int, bend: float, via: Any,
@@ -193,45 +179,23 @@ def find(
     a change of direction costs `bend`. `via`: boxes that the way must touch in turn, as first and
     last line on each axis (columns: east, north, upright); the way counts its stages through them.
     """
-    ny, nz = len(ys), len(zs)
-    size_of_stage = len(xs) * ny * nz * 6
-    room, at = ROOM, FULL
-    while at == FULL:  # begun again with more room: hardly ever
-        best = np.full(size_of_stage * (len(via) + 1), 1e18)
-        came = np.full(size_of_stage * (len(via) + 1), -1)
-        heap, keys = np.empty(room, np.int64), np.empty(room)
-        at = _find(xs, ys, zs, ex, ey, ez, px, py, pz, start, first, goal, last, bend, via, best,
-                   came, heap, keys)  # fmt: skip
-        room *= 4
-    way = []
-    while at >= 0:
-        node = at % size_of_stage // 6
-        way.append((node // (nz * ny), node // nz % ny, node % nz))
-        at = int(came[at])
-    return np.array(way[::-1], np.int64).reshape(-1, 3)
-
-
-ROOM = 1 << 18
-FULL, NONE = -2, -1
-"""No room is left for what is to be looked at; no way."""
-
-
-@kernel
-def _find(
-    xs: Any, ys: Any, zs: Any, ex: Any, ey: Any, ez: Any, px: Any, py: Any, pz: Any,
-    start: Any, first: int, goal: Any, last: int, bend: float, via: Any, best: Any, came: Any,
-    heap: Any, keys: Any,
-) -> int:  # fmt: skip
-    """The last node of the cheapest way, as a place in `came`, which leads back along it."""
     nx, ny, nz = len(xs), len(ys), len(zs)
     stages = via.shape[0]
     size_of_stage = nx * ny * nz * 6
-    room = len(heap)
+    # Arrays are filled one by one: numba compiles text for a slice that might not fit.
+    best = np.empty(size_of_stage * (stages + 1))
+    came = np.empty(size_of_stage * (stages + 1), dtype=np.int64)
+    for every in range(len(best)):
+        best[every] = 1e18
+        came[every] = -1
+    room = 1 << 16
+    heap = np.empty(room, dtype=np.int64)
+    keys = np.empty(room, dtype=np.float64)
     size = 0
     at = ((start[0] * ny + start[1]) * nz + start[2]) * 6 + first
     best[at] = 0.0
     size = _push(heap, keys, size, at, 0.0)
-    end = NONE
+    end = -1
     while size > 0:
         at = heap[0]
         f = keys[0]
@@ -310,7 +274,13 @@ def _find(
                 best[there] = g
                 came[there] = at
                 if size + 1 >= room:
-                    return FULL
+                    more = np.empty(room * 2, dtype=np.int64)
+                    wide = np.empty(room * 2, dtype=np.float64)
+                    for old in range(room):
+                        more[old] = heap[old]
+                        wide[old] = keys[old]
+                    heap, keys = more, wide
+                    room *= 2
                 if t < stages:
                     v = via[t]
                     left = (_ahead(xs, a, v[0], v[1]) + _ahead(ys, b, v[2], v[3])
@@ -319,10 +289,25 @@ def _find(
                     left = (abs(xs[a] - xs[goal[0]]) + abs(ys[b] - ys[goal[1]])
                             + abs(zs[c] - zs[goal[2]]))  # fmt: skip
                 size = _push(heap, keys, size, there, g + left)
-    return end
+    if end < 0:
+        return np.empty((0, 3), dtype=np.int64)
+    count = 0
+    at = end
+    while at >= 0:
+        count += 1
+        at = came[at]
+    way = np.empty((count, 3), dtype=np.int64)
+    at = end
+    for step in range(count - 1, -1, -1):
+        node = (at % size_of_stage) // 6
+        way[step, 2] = node % nz
+        way[step, 1] = (node // nz) % ny
+        way[step, 0] = node // (nz * ny)
+        at = came[at]
+    return way
 
 
-@kernel
+@numba.njit(cache=True, nogil=True)
 def _gap(a: Any, b: Any, c: Any, d: Any) -> Any:
     """Least distance of two pieces that run along axes: that of their boxes, m."""
     total = 0.0
@@ -334,7 +319,7 @@ def _gap(a: Any, b: Any, c: Any, d: Any) -> Any:
     return total**0.5
 
 
-@kernel
+@numba.njit(cache=True, nogil=True)
 def touch(p: Any, q: Any, need: float, centres: Any, reach: float) -> Any:
     """Whether two ways come nearer than `need` anywhere but within `reach` of one of `centres`."""
     for i in range(len(p) - 1):

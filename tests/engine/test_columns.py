@@ -6,10 +6,10 @@ import ast
 import re
 from pathlib import Path
 
-from byrewright.compiler.call import KERNELS
 from byrewright.engine import columns
 from byrewright.engine import shape as sh
 from byrewright.engine.compiled import compile_plant
+from byrewright.engine.jit import KERNELS
 from tests import plants
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -176,5 +176,5 @@ def test_one_signature_each() -> None:
     """Would fail if a kernel were compiled again for arrays of another kind."""
     from byrewright.engine import airmarch
 
-    for kernel in (airnet.solve, airnet.settle, airnet.balance, airmarch._march):
-        assert len(kernel.entries) <= 1  # type: ignore[attr-defined]
+    for kernel in (airnet.solve, airnet.settle, airnet.balance, airmarch.march):
+        assert len(kernel.signatures) <= 1  # type: ignore[attr-defined]

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from byrewright.compiler.call import kernel
 from byrewright.engine import shape as sh
+from byrewright.engine.jit import inner, kernel
 from byrewright.engine.kernels.network import mass, temperature
 from byrewright.engine.kernels.traffic import ended
 from byrewright.engine.shape import Day, Floats, Ints, State, Tables
@@ -18,7 +18,7 @@ MILKING_MODE, WASH_MODE, RINSE_MODE, DRAIN_MODE, IDLE_MODE = range(5)
 MODES = 5
 
 
-@kernel
+@inner
 def apply_rows(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints,
                session: Floats, loads: Floats, rows: Ints, values: Floats) -> None:  # fmt: skip
     """Take the rows that are due, in their order."""
@@ -30,8 +30,7 @@ def apply_rows(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, n
         value = values[row]
         if field == sh.ROW_MILKING:
             n[sh.I_PENDING] += 1
-            for k in range(session.shape[1]):
-                session[to % num[sh.N_SLOTS], k] = 0.0
+            session[to % num[sh.N_SLOTS]] = 0.0
             session[to % num[sh.N_SLOTS], sh.B_ASKED] = n[sh.I_STEP] * par[sh.PAR_DT]
         elif field == sh.ROW_TANKER:
             if n[sh.I_TANKER] == 1:
@@ -77,7 +76,7 @@ def apply_rows(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, n
             n[sh.I_VARIANT] = int(value)
 
 
-@kernel
+@inner
 def _begin(t: float, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints, cow: Floats,
            out: Floats, session: Floats, cows_day: Floats, count: Ints) -> None:  # fmt: skip
     """The first cow of a milking goes on."""
@@ -115,7 +114,7 @@ def _begin(t: float, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints, cow:
             S[stall, k] = 0.0
 
 
-@kernel
+@inner
 def _start_phase(
     F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints, session: Floats
 ) -> None:
@@ -154,7 +153,7 @@ def _start_phase(
             session[(n[sh.I_MILKED] - 1) % num[sh.N_SLOTS], sh.B_HOT_C] = _wash_c(F, I, S, par, num)
 
 
-@kernel
+@inner
 def _wash_c(F: Floats, I: Ints, S: Floats, par: Floats, num: Ints) -> float:
     """Temperature of what stands in the coldest wash vessel."""
     coldest = 1e3
@@ -163,7 +162,7 @@ def _wash_c(F: Floats, I: Ints, S: Floats, par: Floats, num: Ints) -> float:
     return coldest
 
 
-@kernel
+@inner
 def _heater_c(F: Floats, I: Ints, S: Floats, par: Floats, num: Ints) -> float:
     """Temperature of what stands in the coldest heater."""
     coldest = 1e3
@@ -172,7 +171,7 @@ def _heater_c(F: Floats, I: Ints, S: Floats, par: Floats, num: Ints) -> float:
     return coldest
 
 
-@kernel
+@inner
 def _wash_kg(I: Ints, S: Floats, num: Ints) -> float:
     """What stands in the wash vessels."""
     kg = 0.0
@@ -181,7 +180,7 @@ def _wash_kg(I: Ints, S: Floats, num: Ints) -> float:
     return kg
 
 
-@kernel
+@inner
 def _strength(I: Ints, S: Floats, num: Ints) -> float:
     """Share of what was made up with product in the weakest wash vessel; nil in an empty one."""
     weakest = 1.0
@@ -191,7 +190,7 @@ def _strength(I: Ints, S: Floats, num: Ints) -> float:
     return weakest
 
 
-@kernel
+@inner
 def _on_the_way(v: int, I: Ints, num: Ints) -> bool:
     """Whether a vessel holds milk between the cow and the tank."""
     return bool(
@@ -202,7 +201,7 @@ def _on_the_way(v: int, I: Ints, num: Ints) -> bool:
     )
 
 
-@kernel
+@inner
 def _milk_kg(I: Ints, S: Floats, num: Ints) -> float:
     """Milk still on its way to a tank."""
     kg = 0.0
@@ -212,7 +211,7 @@ def _milk_kg(I: Ints, S: Floats, num: Ints) -> float:
     return kg
 
 
-@kernel
+@inner
 def _left_kg(I: Ints, S: Floats, num: Ints) -> float:
     """Water and wash in what milk passes."""
     kg = 0.0
@@ -222,7 +221,7 @@ def _left_kg(I: Ints, S: Floats, num: Ints) -> float:
     return kg
 
 
-@kernel
+@inner
 def _sequence(t: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints,
               session: Floats) -> None:  # fmt: skip
     """Flush, then wash, one phase after another."""
@@ -273,7 +272,7 @@ def _sequence(t: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: 
     _start_phase(F, I, S, g, n, par, num, session)
 
 
-@kernel
+@inner
 def _pour(a: int, b: int, S: Floats) -> None:
     """All of one vessel's content goes to another."""
     for s in range(sh.SUBSTANCES):
@@ -283,7 +282,7 @@ def _pour(a: int, b: int, S: Floats) -> None:
     S[a, sh.HEAT] = 0.0
 
 
-@kernel
+@inner
 def _depart(
     F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints, loads: Floats
 ) -> None:
@@ -315,13 +314,13 @@ def _depart(
                     )
 
 
-@kernel
+@inner
 def _milk_comes(n: Ints) -> bool:
     """Whether milk runs into the place that is filled."""
     return n[sh.I_MILKING] >= 0 or n[sh.I_FLUSH] == 1
 
 
-@kernel
+@inner
 def _tanker(t: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints,
             loads: Floats) -> None:  # fmt: skip
     """Load what stands in the tanks, the fullest first."""
@@ -361,7 +360,7 @@ def _tanker(t: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Fl
         _depart(F, I, S, g, n, par, num, loads)
 
 
-@kernel
+@inner
 def _usable(i: int, t: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, num: Ints) -> bool:
     """Whether milk may be sent to the i-th place now."""
     v = I[i, sh.PL_VESSEL]
@@ -375,7 +374,7 @@ def _usable(i: int, t: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints,
     return mass(v, S) < NEARLY_FULL * F[v, sh.V_CAP]
 
 
-@kernel
+@inner
 def _same_place(F: Floats, I: Ints, S: Floats, n: Ints, num: Ints) -> bool:
     """Whether the place that milk goes to has room (asked at every step; the rest by the minute)."""
     if num[sh.N_PLACE1] == num[sh.N_PLACE0]:
@@ -384,7 +383,7 @@ def _same_place(F: Floats, I: Ints, S: Floats, n: Ints, num: Ints) -> bool:
     return mass(v, S) < NEARLY_FULL * F[v, sh.V_CAP]
 
 
-@kernel
+@inner
 def _washed(t: float, I: Ints, S: Floats, num: Ints) -> None:
     """A washed tank that holds milk again may be washed again after its next emptying."""
     for i in range(num[sh.N_PLACE0], num[sh.N_PLACE1]):
@@ -394,7 +393,7 @@ def _washed(t: float, I: Ints, S: Floats, num: Ints) -> None:
             S[v, sh.V_WASH_UNTIL] = -1.0
 
 
-@kernel
+@inner
 def _place(t: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, num: Ints) -> None:
     """Which fill valve is open: the tanker's, else the tank in use, else the next that has room."""
     first = num[sh.N_PLACE0]
@@ -444,7 +443,7 @@ def control(t: float, plant: Tables, day: Day, state: State) -> None:
         _place(t, F, I, S, g, n, num)
 
 
-@kernel
+@inner
 def awake(S: Floats, F: Floats, I: Ints, n: Ints, num: Ints, rows: Ints) -> bool:
     """Whether anything may have to be decided in this step; mostly nothing has."""
     if n[sh.I_ROW] < rows.shape[0] and rows[n[sh.I_ROW], sh.RW_STEP] <= n[sh.I_STEP]:
@@ -456,7 +455,7 @@ def awake(S: Floats, F: Floats, I: Ints, n: Ints, num: Ints, rows: Ints) -> bool
     return n[sh.I_MILKED] < n[sh.I_PENDING] or not _same_place(F, I, S, n, num)
 
 
-@kernel
+@inner
 def route(t: float, I: Ints, g: Floats, n: Ints, par: Floats, num: Ints) -> None:
     """The state of the valves: mode, place that is filled, calf draw, variant."""
     alt = I[n[sh.I_TARGET], sh.PL_ALT] if num[sh.N_PLACE1] > num[sh.N_PLACE0] else 0

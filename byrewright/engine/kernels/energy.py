@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from byrewright.compiler.call import kernel
 from byrewright.engine import shape as sh
+from byrewright.engine.jit import inner, kernel
 from byrewright.engine.kernels.network import capacity_rate, mass, temperature
 from byrewright.engine.shape import Floats, Ints
 from byrewright.physics import tank_wall
@@ -14,7 +14,7 @@ HOUR_S = 3600.0
 DAY_S = 86400.0
 
 
-@kernel
+@inner
 def _within(second: float, start: float, end: float) -> bool:
     """Whether a second of the day lies in a window that may cross midnight."""
     if start == end:
@@ -24,14 +24,14 @@ def _within(second: float, start: float, end: float) -> bool:
     return second >= start or second < end
 
 
-@kernel
+@inner
 def _in_touch(v: int, k: int, F: Floats, I: Ints, S: Floats) -> float:
     """Share of a tank's evaporator that its milk touches."""
     wetted = wetted_share(mass(v, S) / F[v, sh.V_CAP], I[v, sh.VI_WALL])
     return min(1.0, wetted / F[k, sh.K_EVAPORATOR])
 
 
-@kernel
+@inner
 def chill(
     ambient_c: float,
     second: float,
@@ -100,7 +100,7 @@ def chill(
             S[r, sh.SR_RECOVERED] += given
 
 
-@kernel
+@inner
 def jackets(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints,
             cold: Floats) -> None:  # fmt: skip
     """Stirred tanks: the agitator's heat, and cooling by baths where there are any."""
@@ -144,7 +144,7 @@ def jackets(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num:
             S[k, sh.SK_KJ] += kj
 
 
-@kernel
+@inner
 def heat(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints) -> None:
     """Water heaters with a thermostat; none heats where the mode locks it out."""
     dt = par[sh.PAR_DT]
@@ -166,7 +166,7 @@ def heat(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: In
             S[I[e, sh.HI_KWH], sh.E_KWH] += kj / F[e, sh.H_EFFICIENCY] / HOUR_S
 
 
-@kernel
+@inner
 def losses(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints) -> None:
     """Heat through the walls; steel that no wash warms cools as the room does."""
     dt = par[sh.PAR_DT]
@@ -193,7 +193,7 @@ def losses(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: 
         S[v, sh.P_WARMEST] = max(S[v, sh.P_WARMEST], warm)
 
 
-@kernel
+@inner
 def laundry(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints) -> None:
     """Cloths: a full load starts a washer that is free and not locked out, then a dryer."""
     dt = par[sh.PAR_DT]
@@ -230,7 +230,7 @@ def laundry(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num:
                 S[I[i, sh.LI_DOSE], sh.S_DOSE] += full * F[i, sh.L_WATER]
 
 
-@kernel
+@inner
 def air(F: Floats, I: Ints, S: Floats, g: Floats, par: Floats, num: Ints) -> None:
     """Compressed air: leaks, and compressors that start and stop by pressure."""
     volume = par[sh.PAR_AIR_VOLUME]
@@ -258,7 +258,7 @@ def air(F: Floats, I: Ints, S: Floats, g: Floats, par: Floats, num: Ints) -> Non
     g[sh.G_AIR_LEAST] = min(g[sh.G_AIR_LEAST], g[sh.G_AIR] / volume)
 
 
-@kernel
+@inner
 def vacuum(
     F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints, vac: Floats
 ) -> None:
@@ -315,7 +315,7 @@ def vacuum(
             S[p, sh.SP_LOW_S] = 0.0
 
 
-@kernel
+@inner
 def drives(S: Floats, g: Floats, n: Ints, par: Floats, num: Ints) -> None:
     """What turns the deck and moves the gate, while there is milking."""
     if n[sh.I_MILKING] < 0:
@@ -327,7 +327,7 @@ def drives(S: Floats, g: Floats, n: Ints, par: Floats, num: Ints) -> None:
         S[num[sh.N_GATE_KWH], sh.E_KWH] += 0.1 * par[sh.PAR_GATE_KW] * hours
 
 
-@kernel
+@inner
 def electricity(
     price: float, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints
 ) -> None:

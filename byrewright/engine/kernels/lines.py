@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from byrewright.compiler.call import kernel
 from byrewright.engine import shape as sh
+from byrewright.engine.jit import inner, kernel
 from byrewright.engine.shape import Floats, Ints
 from byrewright.physics import wash_heat
 
@@ -17,13 +17,13 @@ choice)."""
 ROUNDING = 1e-12  # of what comes in: less is rounding
 
 
-@kernel
+@inner
 def _held(row: int, S: Floats) -> float:
     """What stands in a line or in a plug of one, kg."""
     return S[row, sh.MILK] + S[row, sh.WITHHELD] + S[row, sh.WATER] + S[row, sh.WASH]
 
 
-@kernel
+@inner
 def _leave(line: int, kg: float, W: Floats, S: Floats, ring: Floats) -> None:
     """The oldest of a line goes into its row of the work space."""
     at = int(S[line, sh.LS_OLDEST])
@@ -45,7 +45,7 @@ def _leave(line: int, kg: float, W: Floats, S: Floats, ring: Floats) -> None:
     S[line, sh.LS_OLDEST] = at
 
 
-@kernel
+@inner
 def _enter(line: int, share: float, kg: float, W: Floats, F: Floats, S: Floats,
            ring: Floats) -> None:  # fmt: skip
     """A share of what comes in, kg, fills the newest plug, then the next."""
@@ -63,7 +63,7 @@ def _enter(line: int, share: float, kg: float, W: Floats, F: Floats, S: Floats,
     S[line, sh.LS_NEWEST] = at
 
 
-@kernel
+@inner
 def _room(line: int, F: Floats, g: Floats, n: Ints) -> float:
     """What a line holds now, kg: its volume of milk; less and less of it while the milk is pushed
     out; of a wash what stays in it where it does not fall, since no line holds a wash back."""
@@ -72,7 +72,7 @@ def _room(line: int, F: Floats, g: Floats, n: Ints) -> float:
     return F[line, sh.LN_CAP] if n[sh.I_MILKING] >= 0 else F[line, sh.LN_STAYS]
 
 
-@kernel
+@inner
 def through_lines(count: int, W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints,
                   num: Ints, plugs: Floats) -> None:  # fmt: skip
     """What transfers gave to their lines goes in; as much as a line cannot hold goes on, the oldest
@@ -99,7 +99,7 @@ def through_lines(count: int, W: Floats, F: Floats, I: Ints, S: Floats, g: Float
             _give(line, _where(int(S[line, sh.LS_TO]), I, n, num), 1.0, W)
 
 
-@kernel
+@inner
 def _where(to: int, I: Ints, n: Ints, num: Ints) -> int:
     """Where a line that nothing is pumped into gives: where it gave last, and of the places that
     milk is stored in, the one it is sent to now."""
@@ -109,7 +109,7 @@ def _where(to: int, I: Ints, n: Ints, num: Ints) -> int:
     return to
 
 
-@kernel
+@inner
 def _give(line: int, to: int, part: float, W: Floats) -> None:
     """Part of what leaves a line comes to a vessel."""
     for s in range(sh.SUBSTANCES):
@@ -117,7 +117,7 @@ def _give(line: int, to: int, part: float, W: Floats) -> None:
     W[to, sh.W_KJ] += part * W[line, sh.W_OUT_KJ]
 
 
-@kernel
+@inner
 def _share_out(line: int, kg: float, count: int, W: Floats, I: Ints, S: Floats) -> None:
     """What leaves a line goes where its transfers send what they give, in their shares."""
     for k in range(count):
@@ -129,7 +129,7 @@ def _share_out(line: int, kg: float, count: int, W: Floats, I: Ints, S: Floats) 
                 _give(line, I[j, sh.J_DST], gave * W[j, sh.W_KG], W)
 
 
-@kernel
+@inner
 def wash_on_its_way(c: float, before: float, share: float, g: Floats, par: Floats) -> float:
     """Temperature of wash that has warmed steel, lines and the air drawn through it."""
     dt = par[sh.PAR_DT]

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from byrewright.compiler.call import kernel
 from byrewright.engine import shape as sh
+from byrewright.engine.jit import inner, kernel
 from byrewright.engine.kernels.control import awake, control, route
 from byrewright.engine.kernels.energy import (
     air,
@@ -30,7 +30,7 @@ WARMEST_S = 15 * 3600.0
 Z_T, Z_FLOW, Z_UNITS, Z_VACUUM, Z_KW, Z_SPEED, Z_FIRST = range(7)
 
 
-@kernel
+@inner
 def _outside(second: float, weather: Floats) -> float:
     """Ambient at a second of the day: a mean and one swing a day, warmest at three."""
     return weather[sh.WE_MEAN_C] + weather[sh.WE_SWING_K] * math.cos(
@@ -38,7 +38,7 @@ def _outside(second: float, weather: Floats) -> float:
     )
 
 
-@kernel
+@inner
 def _read(row: int, t: float, F: Floats, I: Ints, S: Floats, g: Floats, par: Floats, num: Ints,
           seen: Floats) -> None:  # fmt: skip
     """Write one row of readings."""

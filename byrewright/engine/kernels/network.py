@@ -6,8 +6,10 @@ there, and moves in pairs; the order of the machines has no part in the answer.
 
 from __future__ import annotations
 
-from byrewright.compiler.call import kernel
+import numpy as np
+
 from byrewright.engine import shape as sh
+from byrewright.engine.jit import inner, kernel
 from byrewright.engine.kernels.lines import through_lines, wash_on_its_way
 from byrewright.engine.shape import Floats, Ints
 from byrewright.physics.heat import counterflow
@@ -17,13 +19,13 @@ effectiveness = kernel(counterflow)
 SPECK_KG = 1e-9  # content below which a vessel counts as empty
 
 
-@kernel
+@inner
 def mass(v: int, S: Floats) -> float:
     """Mass in a vessel, kg."""
     return S[v, sh.MILK] + S[v, sh.WITHHELD] + S[v, sh.WATER] + S[v, sh.WASH]
 
 
-@kernel
+@inner
 def capacity_rate(v: int, F: Floats, I: Ints, S: Floats, par: Floats) -> float:
     """Heat capacity of a vessel's content, kJ/K."""
     if I[v, sh.VI_ROLE] == sh.COLD_STORE:
@@ -36,7 +38,7 @@ def capacity_rate(v: int, F: Floats, I: Ints, S: Floats, par: Floats) -> float:
     )
 
 
-@kernel
+@inner
 def temperature(v: int, F: Floats, I: Ints, S: Floats, par: Floats) -> float:
     """Temperature of a vessel, derived from its heat, degC."""
     c = capacity_rate(v, F, I, S, par)
@@ -47,7 +49,7 @@ def temperature(v: int, F: Floats, I: Ints, S: Floats, par: Floats) -> float:
     return S[v, sh.HEAT] / c
 
 
-@kernel
+@inner
 def _level(v: int, S: Floats) -> float:
     """Content as its sensor says it: true, or the false value that a failure put there."""
     if S[v, sh.V_LEVEL] >= 0.0:
@@ -55,7 +57,7 @@ def _level(v: int, S: Floats) -> float:
     return mass(v, S)
 
 
-@kernel
+@inner
 def _pumped(m: int, flush: int, F: Floats, I: Ints, S: Floats) -> float:
     """Share of full flow that a level-following pump gives, and its on/off memory."""
     law = I[m, sh.MI_LAW]
@@ -81,7 +83,7 @@ def _pumped(m: int, flush: int, F: Floats, I: Ints, S: Floats) -> float:
     return max(share, F[m, sh.M_FLOOR])
 
 
-@kernel
+@inner
 def _filters(F: Floats, S: Floats, par: Floats, num: Ints) -> None:
     """Socks load up and are changed."""
     for f in range(num[sh.N_F0], num[sh.N_F1]):
@@ -95,7 +97,7 @@ def _filters(F: Floats, S: Floats, par: Floats, num: Ints) -> None:
             S[f, sh.SF_CHANGES] += 1.0
 
 
-@kernel
+@inner
 def _clear(W: Floats, num: Ints) -> None:
     """Nothing asked, nothing moved."""
     for v in range(num[sh.N_V0], num[sh.N_V1]):
@@ -107,7 +109,7 @@ def _clear(W: Floats, num: Ints) -> None:
             W[line, k] = 0.0
 
 
-@kernel
+@inner
 def _wishes(W: Floats, F: Floats, I: Ints, S: Floats, n: Ints, num: Ints) -> None:
     """What each pump of a group wishes, as a share of full speed, and which of a group run.
 
@@ -143,7 +145,7 @@ def _wishes(W: Floats, F: Floats, I: Ints, S: Floats, n: Ints, num: Ints) -> Non
             W[leader, sh.W_RUNS] = float(running + 1)
 
 
-@kernel
+@inner
 def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints,
          share: Floats, most: Floats, cold: Floats, plugs: Floats) -> None:  # fmt: skip
     """One step of all liquids. `W` is work space, with the rows of the items."""
@@ -153,7 +155,7 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
     _filters(F, S, par, num)
     _clear(W, num)
     _wishes(W, F, I, S, n, num)
-    count = 0
+    count: int = np.int64(0)  # type: ignore[assignment]  # a plain 0 is a type of its own
     for m in range(num[sh.N_M0], num[sh.N_M1]):
         W[m, sh.W_KG] = 0.0
         S[m, sh.S_FLOW] = 0.0
@@ -252,7 +254,7 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
         _still(S, num)
 
 
-@kernel
+@inner
 def _still(S: Floats, num: Ints) -> None:
     """Nothing moves: the readings of the exchangers say so."""
     for x in range(num[sh.N_X0], num[sh.N_X1]):
@@ -260,7 +262,7 @@ def _still(S: Floats, num: Ints) -> None:
         S[x, sh.SX_OUT] = -1.0
 
 
-@kernel
+@inner
 def _limit(W: Floats, I: Ints, S: Floats, num: Ints) -> None:
     """Share of what is asked that each vessel can give."""
     for v in range(num[sh.N_V0], num[sh.N_V1]):
@@ -269,7 +271,7 @@ def _limit(W: Floats, I: Ints, S: Floats, num: Ints) -> None:
             W[v, sh.W_GIVES] = max(0.0, mass(v, S)) / W[v, sh.W_KG]
 
 
-@kernel
+@inner
 def _follow(count: int, W: Floats, F: Floats, I: Ints, S: Floats, par: Floats, num: Ints) -> int:
     """Water that follows the milk through an exchanger; how many then move."""
     dt = par[sh.PAR_DT]
@@ -305,7 +307,7 @@ def _follow(count: int, W: Floats, F: Floats, I: Ints, S: Floats, par: Floats, n
     return count
 
 
-@kernel
+@inner
 def _exchange(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, par: Floats,
               num: Ints, cold: Floats) -> None:  # fmt: skip
     """Heat from the milk of each exchanger to its water or bath; stages in order."""
@@ -376,7 +378,7 @@ def _exchange(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, 
         S[x, sh.SX_WARMEST] = max(S[x, sh.SX_WARMEST], out)
 
 
-@kernel
+@inner
 def _heat(c_hot: float, c_cold: float, hot_in: float, cold_in: float, ua: float) -> float:
     """Heat moved in a step, kJ, by effectiveness and number of transfer units."""
     least = min(c_hot, c_cold)
@@ -386,7 +388,7 @@ def _heat(c_hot: float, c_cold: float, hot_in: float, cold_in: float, ua: float)
     return effectiveness(ua / least, least / most) * least * (hot_in - cold_in)
 
 
-@kernel
+@inner
 def _transfer(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints,
               par: Floats, num: Ints, most: Floats) -> None:  # fmt: skip
     """Move the shares of each transfer from its vessel to where its open ends lead."""
@@ -458,7 +460,7 @@ def _transfer(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, 
             S[j, sh.SJ_KJ] += c * after
 
 
-@kernel
+@inner
 def _spill(F: Floats, I: Ints, S: Floats, n: Ints, par: Floats, num: Ints) -> None:
     """What a vessel cannot hold runs over, to its overflow or to the ledger."""
     t = n[sh.I_STEP] * par[sh.PAR_DT]

@@ -6,12 +6,12 @@ angle is a fraction of a stall, and the milk of a step is a difference of the cu
 
 from __future__ import annotations
 
-from byrewright.compiler.call import kernel
 from byrewright.engine import shape as sh
+from byrewright.engine.jit import inner, kernel
 from byrewright.engine.shape import Floats, Ints
 
 
-@kernel
+@inner
 def share_milked(after_s: float, flow_s: float, rise: float, fall: float) -> float:
     """Share of a cow's milk given `after_s` from let-down: rise, plateau and fall, all straight."""
     x = after_s / flow_s
@@ -28,7 +28,7 @@ def share_milked(after_s: float, flow_s: float, rise: float, fall: float) -> flo
     return 1.0 - 0.5 * left * left / (fall * area)
 
 
-@kernel
+@inner
 def _enter(
     now: float,
     stall: int,
@@ -59,7 +59,7 @@ def _enter(
         g[sh.G_READY] = max(g[sh.G_READY], now + par[sh.PAR_GAP_S])
 
 
-@kernel
+@inner
 def _attach(
     now: float, stall: int, S: Floats, g: Floats, n: Ints, cow: Floats, out: Floats
 ) -> None:
@@ -80,7 +80,7 @@ def _attach(
     out[n[sh.I_MILKING], place, sh.O_ATTACH] = at
 
 
-@kernel
+@inner
 def _leave(
     now: float,
     stall: int,
@@ -104,7 +104,7 @@ def _leave(
             S[m, sh.S_DOSE] += F[m, sh.M_STOP]  # water for each cow
 
 
-@kernel
+@inner
 def _give(stall: int, after_s: float, I: Ints, S: Floats, par: Floats, cow: Floats) -> float:
     """Milk that a unit has given since it was last asked, kg, put where it runs to."""
     place = int(S[stall, sh.ST_PLACE])
@@ -121,7 +121,7 @@ def _give(stall: int, after_s: float, I: Ints, S: Floats, par: Floats, cow: Floa
     return kg
 
 
-@kernel
+@inner
 def _taken_off(
     stall: int,
     S: Floats,
@@ -143,7 +143,7 @@ def _taken_off(
     session[milking, sh.B_LAST_OFF] = max(session[milking, sh.B_LAST_OFF], off)
 
 
-@kernel
+@inner
 def _out_milk(
     t_end: float,
     F: Floats,
@@ -201,7 +201,7 @@ def _out_milk(
     g[sh.G_WITHHELD] = withheld
 
 
-@kernel
+@inner
 def _wait(t: float, S: Floats, g: Floats, par: Floats, num: Ints) -> None:
     """Without vacuum no milk flows: all times of attached units move on by a step."""
     dt = par[sh.PAR_DT]
@@ -213,7 +213,7 @@ def _wait(t: float, S: Floats, g: Floats, par: Floats, num: Ints) -> None:
     g[sh.G_BUSY_UNTIL] = max(g[sh.G_BUSY_UNTIL], t) + dt
 
 
-@kernel
+@inner
 def _turn(
     t: float,
     F: Floats,
@@ -289,7 +289,7 @@ def _turn(
                 _enter(now, stall, S, g, n, par, num, cow, out)
 
 
-@kernel
+@inner
 def _finish(
     stall: int,
     I: Ints,
@@ -309,7 +309,7 @@ def _finish(
     _taken_off(stall, S, g, n, par, cow, out, session)
 
 
-@kernel
+@inner
 def _rows(
     t: float,
     F: Floats,
@@ -409,7 +409,7 @@ def cows(
     g[sh.G_WITHHELD] += withheld
 
 
-@kernel
+@inner
 def ended(n: Ints) -> bool:
     """Whether all cows of the milking have left."""
     return n[sh.I_COW] >= n[sh.I_COWS] and n[sh.I_ON_DECK] == 0

@@ -91,6 +91,7 @@ def simulate_days(
         raise ValueError(f"{days} days: give 1 to 3660")
     tell = progress or (lambda _word, _share: None)
     tell("compiling", 0.0)
+    from byrewright.engine.ahead import finish
     from byrewright.engine.compiled import compile_plant
     from byrewright.engine.draws import Herd
     from byrewright.engine.session import first_day
@@ -100,6 +101,7 @@ def simulate_days(
     compiled = compile_plant(
         plant, rules, step_s=step_s, sample_s=sample_s, vacuum=lambda: vacuum_map(plant, rules)
     )
+    finish(tell)
     herd = Herd(plant, compiled, rules, seed)
     warm_up = first_day(plant)
     one = _Stretch(plant, compiled, herd, month, seed, rows, tell, hot)

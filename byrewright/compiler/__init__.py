@@ -1,1 +1,0 @@
-"""Kernels: plain Python over numbers and arrays, compiled by LLVM on first call."""
