@@ -34,6 +34,17 @@ def test_wetted_wall_of_a_lying_tank_is_that_of_a_counted_circle() -> None:
         )
 
 
+def test_a_tank_filled_to_the_last_drop_is_wetted_whole() -> None:
+    """A content that is full but for rounding would stop the day with an index beyond the table."""
+    nearly = math.nextafter(1.0, 0.0)
+    assert wetted_share(nearly, LYING) == pytest.approx(1.0, abs=1e-5)
+    lid = 0.5 / 5.4  # of a standing tank, dry until it is full: one end, over sides and two ends
+    assert wetted_share(nearly, STANDING) == pytest.approx(1.0 - lid)
+    for shape in (LYING, STANDING):
+        assert wetted_share(1.0, shape) == wetted_share(1.2, shape) == 1.0
+        assert wetted_share(0.0, shape) == wetted_share(-0.1, shape) == 0.0
+
+
 @given(st.floats(0, 1), st.floats(0, 1), st.sampled_from([LYING, STANDING]))
 def test_more_milk_never_touches_less(one: float, other: float, shape: int) -> None:
     """Would fail if a fuller tank had less wall or evaporator in use."""
