@@ -21,6 +21,7 @@ from byrewright.plant.plant import Plant
 
 CP_MILK, CP_WATER = 3.93, 4.19
 RHO = 1.03
+SPECK_KG = 1e-9  # less is an empty vessel
 LAG, FALL = 15.0, 0.25
 COW_KG, COW_LAG, COW_FLOW_S, COW_RISE, COW_ON_S, COW_KICK, COW_STOP, COW_WORK = range(8)
 COW_WITHHELD, COW_GROUP, COW_PAUSE = 8, 9, 10
@@ -309,7 +310,7 @@ class Chain:
         m = pump.machine
         led = self.plant.equipment[m.led_by or pump.src]
         pool = self.pools[m.led_by or pump.src]
-        if self.pools[pump.src].kg <= 0.0:
+        if self.pools[pump.src].kg <= SPECK_KG:
             if (m.led_by or pump.src) == pump.src:
                 pump.on = False
             return 0.0

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, Phase, assume, given, settings
+from hypothesis import HealthCheck, Phase, assume, example, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
@@ -161,6 +161,17 @@ def full_flows(
     volume=st.floats(25, 150), cows=st.integers(20, 60), tank_l=st.sampled_from([220.0, 5000.0]),
     seed=st.integers(0, 10**6),
 )  # fmt: skip
+@example(
+    receivers=5,
+    balances=2,
+    pumps=3,
+    tanks=2,
+    control="stepped",
+    volume=40.78197874401777,
+    cows=55,
+    tank_l=5000.0,
+    seed=365,
+)  # a speck in one tank let its pumps count as running
 @settings(max_examples=12, deadline=None, phases=(Phase.explicit, Phase.generate),
           suppress_health_check=list(HealthCheck))  # fmt: skip
 def test_random_plants_agree_with_a_stepper_written_apart(

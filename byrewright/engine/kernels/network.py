@@ -124,7 +124,7 @@ def _wishes(W: Floats, F: Floats, I: Ints, S: Floats, n: Ints, num: Ints) -> Non
         if leader < 0:
             continue
         src = I[m, sh.MI_SRC]
-        if I[src, sh.VI_ROLE] == sh.STORE and mass(src, S) <= 0.0:
+        if I[src, sh.VI_ROLE] == sh.STORE and mass(src, S) <= SPECK_KG:
             if I[m, sh.MI_LED] == src and S[src, sh.V_LEVEL] < 0.0:
                 S[m, sh.S_ON] = 0.0
             continue
@@ -194,7 +194,7 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
             # Wash goes out while it circulates; what falls, falls at any time.
             kg = most[state, 0, m - num[sh.N_M0], sh.FL_KG_S] * dt * S[m, sh.S_HEALTH]
             gated = I[m, sh.MI_BANK] == 1 and n[sh.I_CIRCULATES] == 0
-            if kg <= 0.0 or gated or mass(src, S) <= 0.0:
+            if kg <= 0.0 or gated or mass(src, S) <= SPECK_KG:
                 continue
         elif law in (sh.FIXED, sh.LOADING):
             kg *= S[m, sh.S_CMD]
