@@ -42,7 +42,8 @@ TESTS: dict[str, tuple[str, ...]] = {
     "studies": ("tests/studies", "tests/published"),
 }  # fmt: skip
 """Where the tests of a room stand, those that ask most closely first."""
-PLAIN = {"engine/kernels": "tests/engine/test_kernels_plain.py"}
+PLAIN = {"engine/kernels": ("tests/engine/test_kernels_plain.py",
+                            "tests/engine/test_kernels_energy.py")}  # fmt: skip
 """Tests asked first with compiling switched off: a mutant they kill is never compiled."""
 COMPILED = (
     "engine/kernels/", "engine/airnet.", "engine/airmarch.", "engine/liquidnet.", "engine/shape.",
@@ -232,7 +233,7 @@ def killed(one: Fault, copy_at: Path, calls: Calls, most_s: float, warm: dict[st
     env = {} if one.compiled else warm
     try:
         for part, tests in PLAIN.items():
-            if part in str(target) and not run([tests], copy_at, OUT_OF_TIME_S,
+            if part in str(target) and not run([*tests], copy_at, OUT_OF_TIME_S,
                                                NUMBA_DISABLE_JIT="1"):  # fmt: skip
                 return True
         direct, spent = [], 0.0
