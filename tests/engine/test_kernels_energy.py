@@ -277,6 +277,11 @@ def test_heat_goes_through_the_wetted_wall(at: SimpleNamespace) -> None:
         assert at.S[v, sh.HEAT] - before == pytest.approx(0.02 * share * 14.0 * DT, rel=1e-3)
         assert at.g[sh.G_LOST_KJ] == pytest.approx(before - at.S[v, sh.HEAT])
     assert at.S[v, sh.P_WARMEST] >= 4.0
+    heater = at.I[row(at, "heated"), sh.HI_VESSEL]  # stores no milk, and loses heat all the same
+    at.I[heater, sh.VI_WALL], at.F[heater, sh.V_UA] = -1, 0.01
+    fill(at, heater, 500.0, 80.0, sh.WATER)
+    plain(energy.losses)(at.F, at.I, at.S, at.g, at.n, at.par, at.num)
+    assert at.S[heater, sh.HEAT] == pytest.approx(500.0 * CP * 80.0 - 0.01 * 62.0 * DT)
 
 
 def test_steel_cools_as_the_room_does_while_no_wash_runs(at: SimpleNamespace) -> None:

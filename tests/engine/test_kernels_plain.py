@@ -124,7 +124,7 @@ def test_a_ready_pump_starts_when_vacuum_stays_low(
         vacuum(at)
     assert at.S[pumps[1], sh.SP_ON] == 0.0
     vacuum(at)
-    assert bool(at.S[pumps[1], sh.SP_ON]) is starts
+    assert at.S[pumps[1], sh.SP_ON] == float(starts)
 
 
 def test_a_gate_runs_a_tenth_of_the_time(at: SimpleNamespace) -> None:
