@@ -24,6 +24,7 @@ from byrewright.studies.day.findings import CLOSES, closure
 from byrewright.studies.day.record import Run
 from byrewright.studies.day.study import report, simulate_days
 from byrewright.studies.day.temperatures import _during
+from byrewright.studies.sizing.wash_heat import hotter_wash
 from tests import plants
 
 TURN_L = 0.25  # share: one turn's milk follows from cows and yield, but for cows at the edges
@@ -465,11 +466,11 @@ def test_more_wash_is_asked_for_up_to_what_a_plant_may_state() -> None:
 
     def more(litres: float, back: float = 53.0) -> list[float | str | bool]:
         wash = SimpleNamespace(hot_l=4 * litres, units=4)
-        return [r.to for r in remedies.hotter_wash(plant, back, 88.0, wash)]  # type: ignore[arg-type]
+        return [r.to for r in hotter_wash(plant, back, 88.0, wash)]  # type: ignore[arg-type]
 
     assert [more(20.0), more(51.0), more(60.0)] == [[24.0], [60.0], []]
     assert more(20.0, back=45.0) == [35.0]  # 43 K for 30 K of the steel, where 33 K are for 40 K
-    assert remedies.hotter_wash(plant, 55.0, 88.0, SimpleNamespace()) == ()  # type: ignore[arg-type]
+    assert hotter_wash(plant, 55.0, 88.0, SimpleNamespace()) == ()  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(

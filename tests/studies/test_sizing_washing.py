@@ -45,6 +45,21 @@ def test_end_temperature_falls_with_the_charge() -> None:
     assert ends[0] is not None and ends[1] is not None and ends[0] < ends[1] < 80
 
 
+def test_a_wash_as_hot_as_it_may_be_is_given_more_water() -> None:
+    """A cold return would be left open by a draft where a hotter start is not to be had, though
+    more water mends it."""
+    for hot_c, figure in ((70.0, "hot_c"), (88.0, "water_l_unit")):
+        little = Cleaning(water_l_unit=5, hot_c=hot_c, end_c=65)
+        cold = small().model_copy(update={"cleaning": little})
+        end = sized(cold, size_washing).finding("wash.end_temperature")
+        assert end.verdict == "fails"
+        assert next(r.figure for r in end.remedies if not r.otherwise) == figure
+    more = Cleaning(water_l_unit=float(end.remedies[0].to), hot_c=88.0, end_c=65)
+    mended = sized(small().model_copy(update={"cleaning": more}), size_washing)
+    better = mended.finding("wash.end_temperature").value
+    assert better is not None and end.value is not None and better > end.value + 2
+
+
 def test_what_the_rinse_leaves_in_a_balance_tank_cools_the_wash() -> None:
     """Sizing would promise a return that the day, whose pumps stop above it, never finds: charge,
     what was left and steel share their heat, and all else is alike."""

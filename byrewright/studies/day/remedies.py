@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import math
 
-from byrewright.plant.farm import MOST_USUAL_STALLS, MOST_WASH_L_UNIT
+from byrewright.plant.farm import MOST_USUAL_STALLS
 from byrewright.plant.plant import Plant
-from byrewright.plant.programme import Wash
 from byrewright.plant.roles import (
     BringsCows,
     CompressesAir,
@@ -31,8 +30,6 @@ round again: small steps, so that the turn stays as fast as it may be (our choic
 LARGER_STAGE = 1.05
 """A stage is made larger by this beyond what one day's milk asks: other cows give more at once (our
 choice)."""
-ROOM_C = 15.0
-"""Rooms that a wash warms, for a first estimate of what a hotter start brings."""
 
 
 def sooner(plant: Plant, session: MilkingSession) -> tuple[Remedy, ...]:
@@ -123,31 +120,6 @@ def fuller(run: Run, tag: str) -> tuple[Remedy, ...]:
     return (Remedy(tag, "volume_l", next_preferred(1.5 * volume), why),) if volume else ()
 
 
-def hotter_wash(plant: Plant, back: float, hottest_c: float, wash: Wash) -> tuple[Remedy, ...]:
-    """A hotter start, for a wash that began as hot as was asked; from `hottest_c` on more water,
-    and where the farm states how hot it is."""
-    short, hot_c = plant.cleaning.end_c - back, plant.cleaning.hot_c
-    why = f"it came back {short:.1f} K too cold"
-    if short <= 0:
-        return ()
-    has = wash.hot_l / max(1, wash.units)
-    end_c = (
-        plant.cleaning.end_c
-    )  # the steel takes (end - room), of which each litre gives hot - end
-    times = (hot_c - back) * (end_c - ROOM_C) / (max(1.0, hot_c - end_c) * max(5.0, back - ROOM_C))
-    each = min(MOST_WASH_L_UNIT, float(math.ceil(max(MORE_WASH, times) * has)))
-    hotter = hot_c < hottest_c
-    more = (Remedy("cleaning", "water_l_unit", each, why, otherwise=hotter),) if each > has else ()
-    if hotter:
-        gain = (hot_c - ROOM_C) / max(5.0, back - ROOM_C)  # what is lost grows with the heat
-        to = min(hottest_c, float(math.ceil(hot_c + gain * short)))
-        return (Remedy("cleaning", "hot_c", to, why), *more)
-    return more
-
-
-MORE_WASH = 1.2
-"""Least wash that is asked for where a hotter start is not to be had, over what there is (our
-choice)."""
 THERMOSTAT_K = 2.5
 """By how much a heater may stand under its setting before it counts as not hot again."""
 

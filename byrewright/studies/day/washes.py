@@ -12,6 +12,7 @@ from byrewright.studies.day import remedies
 from byrewright.studies.day.record import MilkingSession, Run
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.sizes import worked
+from byrewright.studies.sizing.wash_heat import hotter_wash
 from byrewright.studies.sizing.wash_lines import carried_l, stays_l
 
 
@@ -95,7 +96,7 @@ def _round(ctx: StudyContext, run: Run, washed: list[MilkingSession]) -> None:
     way = wash_circuit(run.plant, ctx.rules)
     none = back <= 0.0
     short = back < run.plant.cleaning.end_c
-    do = remedies.hotter_wash(
+    do = hotter_wash(
         run.plant, back, ctx.number("wash.hottest_c"), ctx.programme.wash,
     ) if began and not none else ()  # fmt: skip
     ctx.find(

@@ -8,11 +8,20 @@ from dataclasses import dataclass
 from byrewright.engine.rows import levels_l
 from byrewright.engine.washing import wash_circuit
 from byrewright.physics.wash_heat import wash_return_c
+from byrewright.plant.farm import MOST_WASH_L_UNIT
+from byrewright.plant.plant import Plant
 from byrewright.plant.primitives import Vessel
+from byrewright.plant.programme import Wash
 from byrewright.plant.roles import BalancesMilk
 from byrewright.results import Remedy
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.sizes import worked
+
+ROOM_C = 15.0
+"""Rooms that a wash warms, for a first estimate of what a hotter start brings."""
+MORE_WASH = 1.2
+"""Least wash that is asked for where a hotter start is not to be had, over what there is (our
+choice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,12 +97,25 @@ def end_of_hot_wash(ctx: StudyContext, hot_l: float) -> None:
                 ctx.rule("wash.unit_area_m2"), ctx.rule("wash.air_wet_share"),
                 ctx.rule("wash.slug_count")),
         source="definition", known="derived",
-        remedies=_hotter(hot_c, limit - end, n("wash.hottest_c")) if end < limit else (),
+        remedies=hotter_wash(ctx.plant, end, n("wash.hottest_c"), ctx.programme.wash),
     )  # fmt: skip
 
 
-def _hotter(hot_c: float, short_k: float, hottest_c: float) -> tuple[Remedy, ...]:
-    """A hotter start: of each kelvin at the start about two thirds come back."""
-    why = f"it came back {short_k:.1f} K too cold"
-    to = min(hottest_c, float(math.ceil(hot_c + 1.5 * short_k)))
-    return (Remedy("cleaning", "hot_c", to, why),) if to > hot_c else ()
+def hotter_wash(plant: Plant, back: float, hottest_c: float, wash: Wash) -> tuple[Remedy, ...]:
+    """A hotter start, for a wash that began as hot as was asked; from `hottest_c` on more water,
+    and where the farm states how hot it is."""
+    short, hot_c = plant.cleaning.end_c - back, plant.cleaning.hot_c
+    why = f"it came back {short:.1f} K too cold"
+    if short <= 0:
+        return ()
+    has = wash.hot_l / max(1, wash.units)
+    end_c = plant.cleaning.end_c  # the steel takes (end - room), of which a litre gives hot - end
+    times = (hot_c - back) * (end_c - ROOM_C) / (max(1.0, hot_c - end_c) * max(5.0, back - ROOM_C))
+    each = min(MOST_WASH_L_UNIT, float(math.ceil(max(MORE_WASH, times) * has)))
+    hotter = hot_c < hottest_c
+    more = (Remedy("cleaning", "water_l_unit", each, why, otherwise=hotter),) if each > has else ()
+    if hotter:
+        gain = (hot_c - ROOM_C) / max(5.0, back - ROOM_C)  # what is lost grows with the heat
+        to = min(hottest_c, float(math.ceil(hot_c + gain * short)))
+        return (Remedy("cleaning", "hot_c", to, why), *more)
+    return more
