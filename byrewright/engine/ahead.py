@@ -25,9 +25,9 @@ ROOMS = ("lines", "network", "loop", "traffic", "energy", "control")
 """Modules of `engine/kernels`, as this process takes them; the helper takes them backwards."""
 AXES = {
     "F": 2, "I": 2, "S": 2, "W": 2, "session": 2, "cold": 3, "count": 1, "cow": 2, "cows": 3,
-    "cows_day": 3, "evened": 1, "g": 1, "items": 2, "loads": 2, "most": 4, "n": 1, "num": 1,
-    "out": 3, "par": 1, "plugs": 3, "price": 1, "ring": 2, "rows": 2, "seen": 2, "share": 3,
-    "source_c": 1, "vac": 3, "values": 1, "weather": 1,
+    "cows_day": 3, "evened": 1, "flows": 1, "g": 1, "items": 2, "loads": 2, "most": 4, "n": 1,
+    "num": 1, "out": 3, "par": 1, "plugs": 3, "price": 1, "ring": 2, "rows": 2, "seen": 2,
+    "share": 4, "source_c": 1, "vac": 3, "values": 1, "weather": 1,
 }  # fmt: skip
 """How many axes the arrays have that kernels are given, by the name of argument or field."""
 GROUPS = {group.__name__: group for group in (Tables, Day, State)}

@@ -10,7 +10,14 @@ from byrewright.engine.draws import removal_of
 from byrewright.engine.lowering import Lowering
 from byrewright.engine.names import Names
 from byrewright.engine.operating_map import OperatingMap, RatedPump, capacity_balance
-from byrewright.engine.rows import LOST, DoesNotCompile, Lowered, VesselRow
+from byrewright.engine.rows import (
+    LOST,
+    Branch,
+    DoesNotCompile,
+    Lowered,
+    TransferRow,
+    VesselRow,
+)
 from byrewright.engine.session import cow_scalars
 from byrewright.physics.altitude import cold_share
 from byrewright.physics.laundry import dry_load_kwh, wash_load_kwh
@@ -85,7 +92,7 @@ class Arrays:
     def _transfer_arrays(self) -> tuple[sh.Floats, sh.Ints, sh.Ints, sh.Floats, sh.Floats]:
         low, names = self.low, self.names
         rows: list[tuple[int, ...]] = []
-        shares: list[dict[tuple[int, int], float]] = []
+        shares: list[tuple[TransferRow, Branch]] = []
         m_f = sh.zeros(len(low.transfers), len(sh.TRANSFER))
         m_i = np.full((len(low.transfers), len(sh.TRANSFER_I)), -1, np.int64)
         most = sh.zeros(max(low.states, 1), low.running, len(low.transfers), len(sh.FLOW))
@@ -111,14 +118,16 @@ class Arrays:
                 filter_row = names.filters.index(b.filter) if b.filter else -1
                 line = list(low.lines).index(m.leader) if b.line and m.leader in low.lines else -1
                 rows.append((names.vessels.index(b.dst), filter_row, line, *chain))
-                shares.append(b.ways)
+                shares.append((m, b))
                 names.branches.append(" > ".join([m.id, *[p for p in b.passes if p in
                                     self.plant.equipment and p not in m.id], b.dst]))  # fmt: skip
             m_i[i, sh.MI_J1] = len(rows)
-        share = sh.zeros(max(low.states, 1), low.running, len(rows))
-        for j, ways in enumerate(shares):
-            for (state, running), value in ways.items():
-                share[state, running, j] = value
+        share = sh.zeros(max(low.states, 1), low.running, len(rows), 1 + len(sh.SLOWED))
+        for j, (row, branch) in enumerate(shares):
+            for at, value in branch.ways.items():
+                share[at][j] = value
+            for at in {a for b in row.branches.values() for a in b.slow}:
+                share[at][j, 1:] = branch.slow.get(at, 0.0)
         return m_f, m_i, np.array(rows, np.int64).reshape(-1, len(sh.BRANCH_I)), share, most
 
     def _line_arrays(self) -> tuple[sh.Floats, sh.Ints]:

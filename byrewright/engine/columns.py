@@ -131,6 +131,7 @@ SX_KGIN = EXCHANGER_S("kg degC", "what was cooled, times its inlet")
 SX_COLD = EXCHANGER_S("kg", "what took the heat")
 SX_COLDC = EXCHANGER_S("kg degC", "what took the heat, times its inlet")
 
+HALF, QUARTER = SLOWED = 0.5, 0.25  # of its full flow: a slower pump's branches are solved there
 DIRTS = 4  # steps of dirt at which a filter costs flow as solved; straight lines between
 FILTER = Columns("filter, figures")
 F_CAP = FILTER("kg", "milk after which it is full")

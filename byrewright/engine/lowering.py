@@ -29,12 +29,14 @@ from byrewright.engine.shape import (
     DIRTS,
     EVEN,
     RUNS,
+    SLOWED,
     STAGES,
     STORE,
     SUPPLY,
 )  # fmt: skip
 from byrewright.engine.standing import standing
 from byrewright.plant.primitives import Units
+from byrewright.plant.roles import MovesMilk
 
 FULL_SHARE = 0.9
 """Level at which a pump's flow is solved besides the usual one (our choice)."""
@@ -250,6 +252,8 @@ class Lowering(Layout):
                                 rows[key] = self._milk_row(*key)
                             self._fill_row(rows[key], one, (state, index), whole, what)
                             high = [g.l_min for g in full.get(tag, []) if g.source == one.source]
+                            if what == MILKING and self._slows(tag) and _parts(one):
+                                self._fill_slow(rows[key], at, running, (state, index))
                             more = (sum(high) / one.l_min - 1) if high else 0.0
                             rows[key].lift[state, index] = more / (FULL_SHARE - usual)
         for group in groups:
@@ -278,6 +282,22 @@ class Lowering(Layout):
                 branch.ways[at] = branch.ways.get(at, 0.0) + stream.l_min
             else:  # socks are out, and the cooler's water is off
                 self._take(row, stream, at)
+
+    def _slows(self, tag: str) -> bool:
+        """Whether a pump follows a level with its speed."""
+        machine = self.plant.equipment[tag]
+        return isinstance(machine, MovesMilk) and machine.control != "on_off"
+
+    def _fill_slow(self, row: TransferRow, at: Mapping[str, str | None], running: frozenset[str],
+                   here: tuple[int, int]) -> None:  # fmt: skip
+        """Where a pump with two open ends sends less than its full flow: a slower pump lifts less,
+        so that more of it goes to the lower end."""
+        for k, share in enumerate(SLOWED):
+            for one in self.maps.slowed(at, running, row.machine, share):
+                if one.source == row.src:
+                    for stream in one.streams:
+                        slow = self._stream_branch(row, stream).slow
+                        slow.setdefault(here, [0.0] * len(SLOWED))[k] += stream.l_min
 
     def _stream_branch(self, row: TransferRow, stream: Stream) -> Branch:
         stages: dict[str, list[str]] = {}
@@ -444,6 +464,11 @@ class Lowering(Layout):
         """Whether any pump stands in a ring, whatever it does."""
         ring = self.net.ring(self.net.port(tag, port))
         return any(t in self.net.pumps for t in ring)
+
+
+def _parts(one: Given) -> bool:
+    """Whether what a pump draws goes to more than one place."""
+    return len({stream.target for stream in one.streams}) > 1
 
 
 def _sets(group: tuple[str, ...]) -> list[tuple[int, frozenset[str]]]:

@@ -20,6 +20,7 @@ TOGETHER = 4
 """Pumps of one section told apart one by one; of more, only their number counts."""
 TRICKLE_L_MIN = 0.5  # less than this by itself is told as nothing
 FILM_M = 0.05  # a rise that a flow goes over by its own swell; heights are told to a centimetre
+HALVINGS = 7  # of the speeds among which that of a share of the flow is sought
 TUBE_L_MIN = 1.0  # milk given to each unit's tube to ask where it goes
 
 Positions = Mapping[str, str | None]
@@ -119,6 +120,27 @@ class MilkMaps:
             held = {t: level * v.volume_l for t, v in self.net.vessels.items()}
             s = replace(s, level_l=held)
         return self._once(key, lambda notes: self._solve(s, running, notes))
+
+    def slowed(self, at: Positions, running: frozenset[str], tag: str, share: float) -> list[Given]:
+        """What a pump draws in milking where it gives a share of its full flow, all that run beside
+        it as much slower; at full speed where it gives no so little."""
+        key = ("slowed", self._key(at, self._pump_ends), running, tag, share)
+        return self._once(key, lambda notes: self._slowed(at, running, tag, share, notes))
+
+    def _slowed(self, at: Positions, running: frozenset[str], tag: str, share: float,
+                notes: list[str]) -> list[Given]:  # fmt: skip
+        full = self.given(at, running).get(tag, [])
+        want = share * sum(one.l_min for one in full)
+        s, found = self.situation(at, running, "milking"), full
+        low, high = 0.0, 1.0
+        for _ in range(HALVINGS):
+            speed = 0.5 * (low + high)
+            now = self._solve(replace(s, speed=dict.fromkeys(running, speed)), running, notes)
+            gives = sum(one.l_min for one in now.get(tag, []))
+            if gives > 0.0:
+                found = now[tag]
+            low, high = (speed, high) if gives < want else (low, speed)
+        return found
 
     def delivers(self, at: Positions, running: frozenset[str]) -> tuple[str, ...]:
         """Pipes that milk runs through from some pumps on to the vessels that it comes to."""

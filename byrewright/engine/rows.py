@@ -55,8 +55,9 @@ class VesselRow:
 class Branch:
     """One branch of a transfer: where it leads, through which exchangers and filter.
 
-    `ways` is its share of flow by state of the valves and set of pumps that run; `line` whether it
-    goes through the line of its pumps.
+    `ways` is its flow by state of the valves and set of pumps that run, at full speed; `slow` the
+    same where the pumps give each share of `columns.SLOWED`; `line` whether it goes through the
+    line of its pumps.
     """
 
     dst: str
@@ -65,6 +66,7 @@ class Branch:
     ways: dict[tuple[int, int], float] = field(default_factory=dict)
     passes: tuple[str, ...] = ()
     line: bool = False
+    slow: dict[tuple[int, int], list[float]] = field(default_factory=dict)
 
 
 @dataclass(slots=True)

@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 
 from byrewright.engine import shape as sh
 from byrewright.engine.compiled import compile_plant
 from byrewright.engine.layout import MODES
+from byrewright.engine.liquids import liquids_of
 from byrewright.engine.rows import MILKING, WASHING
 from byrewright.engine.simulate import simulate
 from byrewright.plant.plant import Mode, Pipe, Plant
 from byrewright.plant.read import read_plant
 from byrewright.plant.roles import RinsesUnits, WashesCloths
+from byrewright.standards.rulebook import default_rulebook
 from tests import plants
 from tests.engine.test_engine_basics import compiled_day
 
@@ -233,6 +237,57 @@ def test_a_pump_with_one_suction_shut_takes_all_from_the_other() -> None:
     alone = one.tables.most[0, 1, one.names.transfers.index("MP1"), 0]
     assert alone > 0.97 * sum(full.values())
     assert np.isclose(both.tables.most[0, 1, both.names.transfers.index("MP1 from RC1"), 1], 0.5)
+
+
+def two_ends(control: str) -> Plant:
+    """An invented rotary whose delivery line to the tank, 5 m up, stands open to the floor."""
+    base = plants.rotary(40, 240, milkings=1, groups=2, CF1=None)
+    e = dict(base.equipment) | {"HX1": plants.machine("HX1", "header")}
+    for tag in ("MP3", "MP4"):
+        e[tag] = e[tag].model_copy(update={"control": control})
+    pipes = [p if p.end != "TK1.inlet_1" else p.model_copy(update={"end": "HX1.way_1"})
+             for p in base.pipes]  # fmt: skip
+    pipes += [
+        plants.pipe("LX1", "HX1.way_2", "TK1.inlet_1").model_copy(update={"rise_m": 5.0}),
+        plants.pipe("LX2", "HX1.way_3", "FD1.inlet_91", bore_mm=24.0),
+    ]
+    return base.model_copy(update={"equipment": e, "pipes": tuple(pipes)})
+
+
+def spilt_share(compiled: Any, state: sh.State) -> float:
+    """Of the milk that left the delivery line, what went to the floor."""
+    floor, tank = (sum(state.items[compiled.vessel(t), s] for s in (sh.MILK, sh.WITHHELD))
+                   for t in ("FD1", "TK1"))  # fmt: skip
+    return float(floor / (floor + tank))
+
+
+def test_a_slower_pump_with_two_open_ends_gives_more_to_the_lower_one() -> None:
+    """Would fail if a pump that follows a level split its flow as at full speed: slow, it lifts
+    little of its milk 5 m, and most runs to the floor."""
+    slow, steady = (after(two_ends(control)) for control in ("level_led", "on_off"))
+    net = liquids_of(two_ends("level_led"), default_rulebook())
+    s = net.situation("milking")
+
+    def at(speed: float) -> tuple[float, float]:
+        flows = net.solve(replace(s, speed=dict.fromkeys(("MP3", "MP4"), speed))).l_min
+        return flows.get("LX2", 0.0), flows.get("LX1", 0.0)
+
+    floor, tank = at(1.0)
+    assert tank > 0.2 * floor
+    assert spilt_share(*steady) == pytest.approx(floor / (floor + tank), rel=0.05)
+    # Solved at a half and a quarter of the full flow.
+    compiled, _ = slow
+    ends = {n.split(" > ")[-1]: j for j, n in enumerate(compiled.names.branches)
+            if n.startswith("MP3")}  # fmt: skip
+    shares = compiled.tables.share[0, 3]
+    for k, part in enumerate(sh.SLOWED, 1):
+        speed = brentq(lambda x, part=part: sum(at(x)) - part * (floor + tank), 0.1, 1.0)
+        low, high = at(speed)
+        told = shares[ends["FD1"], k], shares[ends["TK1"], k]
+        assert told[0] / sum(told) == pytest.approx(low / (low + high), abs=0.02)
+    # It runs at its least flow, a quarter, where the floor takes three times as much of it.
+    assert low / (low + high) > 3 * floor / (floor + tank)
+    assert spilt_share(*slow) == pytest.approx(low / (low + high), rel=0.1)  # one, then two run
 
 
 def test_a_second_machine_may_have_the_chilled_stage_alone() -> None:

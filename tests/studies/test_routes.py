@@ -5,6 +5,8 @@ from __future__ import annotations
 import random
 from itertools import combinations
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
@@ -12,10 +14,11 @@ from byrewright.plant.plant import Plant
 from byrewright.plant.read import read_plant
 from byrewright.standards.rulebook import Rulebook
 from byrewright.studies.routes.brute import harms_of, search, tried
-from byrewright.studies.routes.litres import from_duty, litres_in, milk_rate
+from byrewright.studies.routes.litres import Spills, from_duty, litres_in, milk_rate
 from byrewright.studies.routes.questions import all_scenes
 from byrewright.studies.routes.scene import other_positions
 from byrewright.studies.routes.study import Routes, report
+from tests.engine.test_day_network import two_ends
 from tests.plants import rotary, rows
 from tests.studies.raw_search import COMPARED, Raw
 
@@ -139,6 +142,19 @@ def test_litres() -> None:
     half = loss(hits["milk_to_wash@TR1", (("V34", "open"),)])
     assert 0.4 * rate.mean_l_min < (half.amount or 0) < 0.6 * rate.mean_l_min  # two lines alike
     assert litres_in(50.0, 10.0) == pytest.approx(19.635, abs=0.001)  # pi/4 0.05^2 x 10 m
+
+
+def test_litres_are_those_of_the_milk_that_comes() -> None:
+    """Would fail if a pump with two open ends split the farm's milk as it would its full flow, of
+    which it lifts far more into the tank."""
+    spills = Spills(two_ends("level_led"), Rulebook())
+    hit: Any = SimpleNamespace(mode="milking", wrong=())
+    full, most, little = (spills.share(hit, {"FD1"}, q) for q in (1e6, 150.0, 30.0))
+    assert full is not None and full < 0.3
+    assert most is not None and 0.8 < most < 1.0
+    assert little == 1.0
+    steady = Spills(two_ends("on_off"), Rulebook())
+    assert steady.share(hit, {"FD1"}, 30.0) == pytest.approx(full)
 
 
 def test_report_says_plain_things() -> None:

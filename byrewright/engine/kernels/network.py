@@ -146,6 +146,16 @@ def _wishes(W: Floats, F: Floats, I: Ints, S: Floats, n: Ints, num: Ints) -> Non
 
 
 @inner
+def _part(flows: Floats, wish: float) -> float:
+    """A branch's flow at a share of its pump's full flow, by straight lines between those solved:
+    of use beside that of the other branches only."""
+    if wish >= sh.HALF:
+        return flows[1] + (flows[0] - flows[1]) * (min(wish, 1.0) - sh.HALF) / (1.0 - sh.HALF)
+    over = max(wish, sh.QUARTER) - sh.QUARTER
+    return flows[2] + (flows[1] - flows[2]) * over / (sh.HALF - sh.QUARTER)
+
+
+@inner
 def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints,
          share: Floats, most: Floats, cold: Floats, plugs: Floats) -> None:  # fmt: skip
     """One step of all liquids. `W` is work space, with the rows of the items."""
@@ -164,8 +174,10 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
         src = I[m, sh.MI_SRC]
         kg = F[m, sh.M_MAX] * dt * S[m, sh.S_HEALTH]
         running = 0
+        slowed = 1.0
         if I[m, sh.MI_GROUP] >= 0:
-            if W[m, sh.W_WISH] <= 0.0:
+            slowed = W[m, sh.W_WISH]
+            if slowed <= 0.0:
                 continue
             running = int(W[I[m, sh.MI_GROUP], sh.W_RUNS])
             level = mass(src, S) / F[src, sh.V_CAP] - par[sh.PAR_LEVEL]
@@ -215,7 +227,7 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
         j1 = I[m, sh.MI_J1]
         total = 0.0
         for j in range(j0, j1):
-            part = share[state, running, j - joint0] * S[j, sh.SJ_OPEN]
+            part = _part(share[state, running, j - joint0], slowed) * S[j, sh.SJ_OPEN]
             f = I[j, sh.J_FILTER]
             if part > 0.0 and f >= 0 and (S[f, sh.SF_BUSY] > 0.0 or S[f, sh.SF_HEALTH] <= 0.0):
                 part = 0.0

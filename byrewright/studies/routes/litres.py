@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from byrewright.engine.liquids import liquids_of
 from byrewright.engine.liquidstreams import Stream, streams
+from byrewright.engine.milkmaps import HALVINGS
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import MovesMilk
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.routes.brute import Hit
 from byrewright.studies.routes.questions import litres_in
@@ -70,11 +72,15 @@ class Spills:
     def __init__(self, plant: Plant, rules: Rulebook) -> None:
         self.net = liquids_of(plant, rules)
         self._kept = self.net.kept.setdefault("spills", {})
+        self._led = [m.id for m in plant.machines(MovesMilk) if m.control != "on_off"]
 
-    def _streams(self, mode: str, wrong: Combination) -> list[Stream]:
-        key = (mode, tuple(sorted(wrong)))
+    def _streams(self, mode: str, wrong: Combination, speed: float = 1.0) -> list[Stream]:
+        """speed: that of the pumps that follow a level."""
+        key = (mode, tuple(sorted(wrong)), speed)
         if key not in self._kept:
-            flows = self.net.solve(self.net.situation(mode, dict(wrong)), broken=[])
+            s = self.net.situation(mode, dict(wrong))
+            s = replace(s, speed={**s.speed, **dict.fromkeys(self._led, speed)})
+            flows = self.net.solve(s, broken=[])
             self._kept[key] = streams(self.net, flows, frozenset(self.net.pumps))
         return self._kept[key]  # type: ignore[return-value]
 
@@ -86,17 +92,35 @@ class Spills:
         )
         return max(0.0, wrong - right)
 
-    def share(self, hit: Hit, targets: Collection[str]) -> float | None:
-        """Share of the milk that comes past that goes to some machines; None where none does."""
+    def share(self, hit: Hit, targets: Collection[str], l_min: float) -> float | None:
+        """Share of the milk that comes past that goes to some machines, while that much comes: a
+        pump that follows the level of its vessel is then slower, lifts less, and more goes to the
+        lower end. None where nothing goes there."""
+        low, high, share = 0.0, 1.0, self._shares(hit, targets, 1.0)
+        if share is None or share[1] <= l_min or not self._led:
+            return share and share[0]
+        for _ in range(HALVINGS):
+            speed = 0.5 * (low + high)
+            now = self._shares(hit, targets, speed)
+            share = now or share
+            low, high = (speed, high) if now is None or now[1] < l_min else (low, speed)
+        return share[0]
+
+    def _shares(self, hit: Hit, targets: Collection[str],
+                speed: float) -> tuple[float, float] | None:  # fmt: skip
+        """The greatest share of a vessel's milk that goes to some machines, and the flow out of
+        that vessel, L/min."""
         milk = {t for t, v in self.net.vessels.items() if v.holds == "milk" and not v.fill}
-        every = [x for x in self._streams(hit.mode, hit.wrong) if x.source in milk]
-        into = {x.source for x in every if x.target in targets}
-        shares = [
-            sum(x.l_min for x in every if x.source == s and x.target in targets)
-            / sum(x.l_min for x in every if x.source == s)
-            for s in into
-        ]
-        return max(shares, default=None)
+        every = [x for x in self._streams(hit.mode, hit.wrong, speed) if x.source in milk]
+        whole = {x.source: 0.0 for x in every if x.target in targets}
+        for x in every:
+            if x.source in whole:
+                whole[x.source] += x.l_min
+        return max(
+            ((sum(x.l_min for x in every if x.source == s and x.target in targets) / q, q)
+             for s, q in whole.items()),
+            default=None,
+        )  # fmt: skip
 
 
 def _of_withheld(hit: Hit) -> bool:
@@ -118,7 +142,11 @@ def from_duty(plant: Plant, rate: MilkRate, rules: Rulebook | None = None) -> Lo
                 f"{AT_MOST}: mean flow of the milk that is withheld",
             )  # fmt: skip
         if loses == "milk":
-            share = spills.share(hit, {subject}) if subject in plant.equipment else None
+            share = (
+                spills.share(hit, {subject}, rate.mean_l_min)
+                if subject in plant.equipment
+                else None
+            )
             if share is None:
                 return Loss(rate.mean_l_min, "L/min", f"{AT_MOST}: {rate.basis}")
             return Loss(
