@@ -83,6 +83,21 @@ def test_cold_and_its_electricity(
     assert at.S[meter, sh.E_KWH] == pytest.approx(kj / (3.0 * cop) / HOUR_S)
 
 
+def test_refrigeration_that_is_broken_or_locked_out_stands(at: SimpleNamespace) -> None:
+    """Would fail if a failed machine cooled on, or one ran in a mode that locks it out."""
+    r = alone(at)
+    for health, locked, mode, runs in ((1.0, 0, 2, 1), (0.0, 0, 2, 0), (1.0, 0b100, 2, 0),
+                                       (1.0, 0b100, 1, 1)):  # fmt: skip
+        at.S[r, [sh.SR_HEALTH, sh.SR_ON]] = health, 0.0
+        at.I[r, sh.RI_LOCKED], at.n[sh.I_MODE] = locked, mode
+        chill(at, 32.0)
+        assert at.S[r, sh.SR_ON] == runs, (health, locked, mode)
+    before = float(at.g[sh.G_COLD_KJ])
+    at.S[r, sh.SR_HEALTH] = 0.5
+    chill(at, 32.0)
+    assert at.g[sh.G_COLD_KJ] - before == pytest.approx(0.5 * 50.0 * DT)
+
+
 def test_refrigeration_waits_for_its_band(at: SimpleNamespace) -> None:
     """Would fail if a machine started again as soon as it had stopped, or never stopped."""
     r = alone(at)
@@ -231,6 +246,9 @@ def test_milk_below_the_agitator_is_cooled_slowly_down_to_its_guard(at: SimpleNa
     jackets(at)
     assert at.S[k, sh.SK_KJ] == pytest.approx(0.1 * (20.0 - 2.5) * DT)
     assert at.S[k, sh.SK_AGITATOR_H] == 0.0
+    fill(at, v, 0.0, 0.0)
+    jackets(at)
+    assert at.S[k, sh.SK_ON] == 0.0  # an empty tank asks for no cold
 
 
 # Water, walls, steel.
@@ -344,12 +362,15 @@ def test_compressed_air_is_made_between_its_pressures(at: SimpleNamespace) -> No
     at.par[[sh.PAR_AIR_VOLUME, sh.PAR_AIR_LOW, sh.PAR_AIR_HIGH, sh.PAR_AIR_LEAK]] = 100.0, 6, 8, 0.5
     at.g[sh.G_AIR_LEAK], at.F[c, sh.A_MADE], at.F[c, sh.A_KW] = 0.25, 10.0, 4.0
     meter = at.I[c, sh.AI_KWH]
+    at.g[sh.G_AIR_LEAST] = 7.5
     for bar, was, runs in ((7.0, 0.0, 0), (5.99, 0.0, 1), (7.0, 1.0, 1), (8.02, 1.0, 0)):
         at.g[sh.G_AIR], at.S[c, sh.SA_ON], at.S[c, sh.SA_HOURS] = 100.0 * bar, was, 0.0
+        least = float(at.g[sh.G_AIR_LEAST])
         at.S[meter, sh.E_KWH] = at.g[sh.G_AIR_USED] = at.g[sh.G_AIR_MADE] = 0.0
         plain(energy.air)(at.F, at.I, at.S, at.g, at.par, at.num)
         made = 10.0 * DT * runs
         assert at.g[sh.G_AIR] == pytest.approx(100.0 * bar - 0.75 * DT + made), bar
+        assert at.g[sh.G_AIR_LEAST] == pytest.approx(min(least, at.g[sh.G_AIR] / 100.0))
         assert at.g[sh.G_AIR_USED] == pytest.approx(0.75 * DT)
         assert at.g[sh.G_AIR_MADE] == pytest.approx(made)
         assert at.S[c, sh.SA_HOURS] == pytest.approx(DT / HOUR_S * runs)
@@ -373,6 +394,19 @@ def test_pumps_share_the_power_and_fallen_units_cost_air(at: SimpleNamespace) ->
     assert at.g[sh.G_PUMP_SPEED] == pytest.approx(0.5 + 0.055)
     each = (6.0 + 0.5 * 5.5) / len(pumps) * DT / HOUR_S
     assert at.S[meters, sh.E_KWH] == pytest.approx(np.full(len(pumps), each))
+
+
+def test_vacuum_is_there_for_milking_and_a_wash_alone(at: SimpleNamespace) -> None:
+    """Would fail if pumps drew their power all night, or a wash found no vacuum."""
+    at.T.vac[:, :, sh.VA_KPA], at.T.vac[:, :, sh.VA_SPEED] = 45.0, 0.8
+    pumps = list(range(row(at, "pumps"), at.T.rows("pumps").stop))
+    at.S[pumps, sh.SP_ON] = 1.0
+    for milking, circulates, kpa in ((-1, 0, 0.0), (0, 0, 45.0), (-1, 1, 45.0)):
+        at.n[[sh.I_MILKING, sh.I_CIRCULATES]] = milking, circulates
+        at.g[sh.G_PUMP_SPEED] = 0.5
+        plain(energy.vacuum)(at.F, at.I, at.S, at.g, at.n, at.par, at.num, at.T.vac)
+        assert at.g[sh.G_VACUUM] == kpa and bool(at.n[sh.I_PUMPS]) is (kpa > 0.0)
+        assert at.g[sh.G_PUMP_SPEED] == (0.8 if kpa else 0.0)
 
 
 def test_a_minute_is_the_mean_of_its_meters(at: SimpleNamespace) -> None:
