@@ -11,7 +11,6 @@ from byrewright.physics import tank_wall
 wetted_share = kernel(tank_wall.wetted_share)
 
 HOUR_S = 3600.0
-DAY_S = 86400.0
 
 
 @inner
