@@ -34,8 +34,7 @@ types: $(CAN_TEST)
 	$(BIN)/mypy
 
 # Files of tests go to workers whole, so that what a file shares is made once, and in their order,
-# pages last: a test of the watch would meet the event loop of a browser that still stands in its
-# worker (so no --dist worksteal).
+# pages first (tests/conftest.py).
 pytest: $(CAN_TEST)
 	$(BIN)/pytest -q -n $(WORKERS) --dist loadfile --no-loadscope-reorder
 

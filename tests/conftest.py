@@ -5,6 +5,8 @@ from __future__ import annotations
 import gc
 import os
 import shutil
+from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import settings
@@ -22,6 +24,7 @@ OUTSIDE_PROGRAMS = {
 """Marker: the program it needs and the Debian package that brings it."""
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command does; see byrewright.__main__
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # workers and commands need not compile all again
 settings.register_profile("byrewright", deadline=None)  # a busy machine is no fault of the code
 settings.load_profile("byrewright")
 
@@ -35,19 +38,41 @@ def pytest_sessionstart(session: pytest.Session) -> None:
         first_start.before_workers()
 
 
-LONG = ("test_watch_pages", "test_pages", "test_many", "test_editing")
+PAGES = "pages"
+OWN_SERVER = {"test_access", "test_answers", "test_editing", "test_place_page", "test_proxy",
+              "test_texts", "test_watch_pages"}  # fmt: skip
+"""Tests of the pages that do not ask the one server of them all."""
+
+
+def _shares_the_server(file: Path) -> bool:
+    return file.parent.name == "web" and file.stem not in OWN_SERVER
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Pages last, and of these what takes long first: files go to workers whole, and what would be
-    begun last would keep one worker busy alone."""
+    """Pages first: they take longest, and wait, while other workers work."""
 
     def turn(item: pytest.Item) -> int:
-        if item.path.parent.name != "web" or item.path.stem == "test_access":
-            return 0  # what has an event loop of its own comes before a browser's
-        return 1 if item.path.stem in LONG else 2
+        if item.path.parent.name != "web":
+            return 2
+        return 0 if _shares_the_server(item.path) else 1
 
     items.sort(key=turn)
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """With `--dist loadfile`: what asks the one server of the pages goes to one worker, so that
+    each study of its plants is worked out once and nobody writes what another reads."""
+    if config.getoption("dist") != "loadfile":
+        return None
+    from xdist.scheduler import LoadFileScheduling
+
+    class Together(LoadFileScheduling):  # type: ignore[misc]
+        def _split_scope(self, nodeid: str) -> str:
+            file: str = super()._split_scope(nodeid)
+            return PAGES if _shares_the_server(Path(file)) else file
+
+    return Together(config, log)
 
 
 def pytest_collection_finish() -> None:

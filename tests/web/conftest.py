@@ -138,15 +138,37 @@ def served(examples: Path) -> Iterator[Served]:
     yield from start(examples)
 
 
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Any]:
-    """Debian's Chromium."""
+_chromium: list[Any] = []
+"""Playwright and its browser, while they run."""
+_contexts: dict[str, Any] = {}
+"""Visitors who come back, by size of their screen."""
+
+
+@pytest.fixture
+def browser() -> Any:
+    """Debian's Chromium, the same for all tests of the pages."""
     from playwright.sync_api import sync_playwright
 
-    with sync_playwright() as p:
-        one = p.chromium.launch(executable_path=shutil.which("chromium"), args=list(FLAGS))
-        yield one
+    if not _chromium:
+        _chromium.append(sync_playwright().start())
+        path = shutil.which("chromium")
+        _chromium.append(_chromium[0].chromium.launch(executable_path=path, args=list(FLAGS)))
+    return _chromium[1]
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_runtest_teardown(item: pytest.Item, nextitem: pytest.Item | None) -> None:
+    """Before a file that begins without it the browser ends: its event loop stands in the way of
+    tests that have one of their own."""
+    goes_on = nextitem is not None and (
+        nextitem.path == item.path or "browser" in getattr(nextitem, "fixturenames", ())
+    )
+    if _chromium and not goes_on:
+        playwright, one = _chromium
+        _chromium.clear()
+        _contexts.clear()
         one.close()
+        playwright.stop()
 
 
 @dataclass
@@ -172,13 +194,22 @@ class Eye:
         self.page.screenshot(path=str(SHOTS / f"{what}-{self.size}.png"), full_page=False)
 
 
-def open_eye(browser: Any, size: str, name: str) -> Eye:
-    """A fresh visitor."""
+def context_of(browser: Any, size: str) -> Any:
+    """A browser that was never here, with a screen of that size."""
     width, height = SIZES[size]
-    context = browser.new_context(
+    return browser.new_context(
         viewport={"width": width, "height": height}, has_touch=size != "desktop",
         reduced_motion="reduce", accept_downloads=True,
     )  # fmt: skip
+
+
+def open_eye(browser: Any, size: str, name: str, *, comes_back: bool = False) -> Eye:
+    """A fresh visitor, or one who comes back and has the scripts of the pages already."""
+    context = _contexts.get(size) if comes_back else None
+    if context is None:
+        context = context_of(browser, size)
+        if comes_back:
+            _contexts[size] = context
     page = context.new_page()
     eye = Eye(page, size, name, [], set())
     page.on("pageerror", lambda e: eye.noted.append(str(e)))

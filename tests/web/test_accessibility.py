@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from tests.web.conftest import LARGEST, SMALL, Eye, Served
+from tests.web.conftest import LARGEST, LOCAL, SMALL, Eye, Served, open_eye
 
 pytestmark = pytest.mark.browser
 CHECKS = (Path(__file__).with_name("checks.js")).read_text(encoding="utf-8")
@@ -49,6 +51,16 @@ READY = {
     "service": "table",
     "call": "#see-hurt",
 }
+
+
+@pytest.fixture(params=["desktop", "tablet"])
+def eye(browser: Any, request: pytest.FixtureRequest) -> Iterator[Eye]:
+    """A visitor who comes back: nothing here is typed or chosen that a page would remember."""
+    one = open_eye(browser, request.param, request.node.name, comes_back=True)
+    yield one
+    one.page.close()
+    assert not one.errors, one.errors
+    assert one.hosts <= LOCAL, f"a request left this computer: {one.hosts - LOCAL}"
 
 
 def visit(eye: Eye, served: Served, page: str, query: str) -> None:

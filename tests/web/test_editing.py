@@ -13,7 +13,7 @@ from byrewright.plant.edit import edit_plant
 from byrewright.plant.read import read_plant, read_plant_text
 from byrewright.results import Finding, Result
 from byrewright.web.changes import verdict_changes
-from tests.web.conftest import LARGEST, Served, Server, open_eye
+from tests.web.conftest import Server, open_eye
 
 WAIT_MS = 60_000
 OFFER_IN_VIEW = """() => {
@@ -27,6 +27,7 @@ def served_alone(tmp_path_factory: pytest.TempPathFactory, examples: Path) -> It
     """A server that a test may restart."""
     folder = tmp_path_factory.mktemp("edited")
     shutil.copy(examples / "rows_two_by_twenty" / "plant.yaml", folder / "plant.yaml")
+    shutil.copy(examples / "rotary_round_the_clock" / "plant.yaml", folder / "longest.yaml")
     server = Server(folder)
     server.begin()
     yield server
@@ -125,11 +126,11 @@ def test_a_renumbered_sentence_is_not_another_verdict() -> None:
 
 
 @pytest.mark.browser
-def test_one_visitors_stop_stops_nobody_elses(browser: Any, served: Served) -> None:
+def test_one_visitors_stop_stops_nobody_elses(browser: Any, served_alone: Server) -> None:
     """Would fail if Stop on one tablet took the answer from another, or could not be undone."""
     one, two = (open_eye(browser, "tablet", n).page for n in ("one", "two"))
     for page in (one, two):  # the longest study: it surely lasts until both have looked
-        page.goto(served.page(LARGEST, "failures"))
+        page.goto(f"http://127.0.0.1:{served_alone.port}/p/longest/failures")
         page.locator("#stop").wait_for(timeout=WAIT_MS)
     one.locator("#stop").click()
     one.locator("#again").wait_for(timeout=WAIT_MS)

@@ -28,7 +28,7 @@ from byrewright.site.watch import Snapshot
 from byrewright.studies.routes.study import Routes
 from byrewright.studies.routes.table import process_contacts
 from byrewright.web.watching import Seen
-from tests.web.conftest import Served, Server, open_eye
+from tests.web.conftest import Server, open_eye
 
 pytestmark = pytest.mark.browser
 COUNT_BEEPS = """window.beeps = 0; const make = AudioContext.prototype.createOscillator;
@@ -157,13 +157,12 @@ def until(what: Callable[[], object], limit_s: float = 60.0) -> None:
         time.sleep(0.1)
 
 
-def test_practise_alarm_acknowledge_end(browser: Any, served: Served) -> None:
+def test_practise_alarm_acknowledge_end(browser: Any, server: Server) -> None:
     """Would fail if practice raised no alarm, it could not be acknowledged and found, or passed
     for the real plant, or the page did not show what runs."""
-    slug = "rows_two_by_twenty~plant"
     eye = open_eye(browser, "phone", "practice")
     page = eye.page
-    page.goto(served.page(slug, "practice"))
+    page.goto(url(server, "practice"))
     page.locator("#begin").wait_for(timeout=WAIT_MS)
     page.locator("#who-begins").fill("A. Fitter")
     page.locator("#begin").click()
@@ -195,7 +194,7 @@ def test_practise_alarm_acknowledge_end(browser: Any, served: Served) -> None:
     assert row.locator(".practice").count() == 1
     page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
     assert "PRACTICE: " in (page.locator("#paper").text_content() or "")
-    page.goto(served.page(slug, "history"))
+    page.goto(url(server, "history"))
     page.get_by_text("Nothing has been recorded yet").wait_for()
     page.context.close()
     assert not eye.errors
