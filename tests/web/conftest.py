@@ -16,12 +16,15 @@ from urllib.parse import urlsplit
 
 import pytest
 
+from tests.plant.small import SMALL as FEW_MACHINES
+
 ROOT = Path(__file__).resolve().parents[2]
 SHOTS = ROOT / "out" / "screenshots"
 START_S = 60.0  # a cold, busy machine imports for long
 SIZES = {"desktop": (1440, 900), "tablet": (820, 1180), "phone": (390, 844)}
 LARGEST = "rotary_round_the_clock~plant"
 SMALL = "rows_two_by_twenty~plant"
+FEW = "few"
 FLAGS = (
     "--headless",
     "--no-sandbox",
@@ -126,6 +129,7 @@ def examples(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
             text = draft_plant(read_brief(folder / one / "brief.yaml")).text
             (folder / one / "plant.yaml").write_text(text, encoding="utf-8")
+    (folder / "few.yaml").write_text(FEW_MACHINES, encoding="utf-8")
     (folder / "broken.yaml").write_text(
         "byrewright: 1\nequipment:\n  V1: {kind: valvee}\n", encoding="utf-8"
     )

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.web.conftest import LARGEST, ROOT, SMALL, Eye, Served
+from tests.web.conftest import FEW, LARGEST, ROOT, SMALL, Eye, Served
 
 pytestmark = pytest.mark.browser
 WAIT_MS = 60_000  # a study on a busy machine
@@ -333,7 +333,7 @@ def test_pack_is_built_stopped_and_taken(eye: Eye, served: Served, tmp_path: Pat
     """Would fail if the pack could not be stopped or taken, held another result than `size`, or
     lacked the papers for its readers that the command writes."""
     page = eye.page
-    page.goto(served.page(SMALL, "pack"))
+    page.goto(served.page(FEW, "pack"))
     page.get_by_label("Date on the documents").fill("2031-02-03")
     page.get_by_role("button", name="Build the pack").click()
     page.get_by_role("button", name="Stop").click()
@@ -354,6 +354,6 @@ def test_pack_is_built_stopped_and_taken(eye: Eye, served: Served, tmp_path: Pat
     from byrewright.documents.readers import READERS
 
     assert len([n for n in names if n.startswith("papers/")]) == len(READERS)
-    path = served.folder / "rows_two_by_twenty" / "plant.yaml"
+    path = served.folder / "few.yaml"
     assert plant == path.read_bytes()
     assert json.loads(result) == json.loads(cli("size", str(path), "--json"))
