@@ -12,7 +12,7 @@ export PYTHON
 
 CAN_RUN := .venv/.can-run
 CAN_TEST := .venv/.can-test
-INSTALL := tools/environment.sh requirements-build.txt pyproject.toml
+INSTALL := tools/environment.sh tools/compile.sh requirements-build.txt pyproject.toml
 
 .PHONY: demo opcua ifc postgresql test lint types pytest bench pins clean
 .SILENT:
@@ -58,6 +58,7 @@ clean:
 
 $(CAN_RUN): requirements.txt $(INSTALL)
 	tools/environment.sh requirements.txt
+	tools/compile.sh
 	touch $@
 
 $(CAN_TEST): requirements-dev.txt $(INSTALL)

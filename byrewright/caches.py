@@ -7,9 +7,12 @@ import contextlib
 import os
 import shutil
 import tempfile
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
+from typing import Any, TypeVar, cast
 
+F = TypeVar("F", bound=Callable[..., Any])
 HERE = Path(__file__).resolve().parent
 
 
@@ -52,13 +55,25 @@ def _own_folders() -> list[Path]:
     return found
 
 
-def compile_into(name: str) -> None:
-    """Where compiled code is kept from now on, unless that is settled already: a folder that can
-    be written, whatever the sources lie in."""
+def compiled_in(name: str) -> Callable[[F], F]:
+    """Compile functions on first call, with numba, and keep the code in a folder that can be
+    written, whatever the sources lie in and whatever else is compiled in this process."""
+    os.environ.setdefault("NUMBA_OPT", "1")  # as `engine.jit` does
+    import numba
     from numba.core import config
 
-    if not os.environ.get("NUMBA_CACHE_DIR") and not getattr(config, "CACHE_DIR", ""):
-        config.CACHE_DIR = str(cache_folder(f"kernels-{name}"))  # type: ignore[attr-defined]
+    folder = os.environ.get("NUMBA_CACHE_DIR") or str(cache_folder(f"kernels-{name}"))
+    njit = cast("Callable[[F], F]", numba.njit(cache=True, nogil=True))
+
+    def compiled(function: F) -> F:
+        before = getattr(config, "CACHE_DIR", "")
+        setattr(config, "CACHE_DIR", folder)  # noqa: B010  (not in its stubs)
+        try:
+            return njit(function)
+        finally:
+            setattr(config, "CACHE_DIR", before)  # noqa: B010
+
+    return compiled
 
 
 def keep(path: Path, data: bytes, most: int) -> None:

@@ -8,25 +8,24 @@ from __future__ import annotations
 
 from typing import Any
 
-import numba
 import numpy as np
 
-from byrewright.caches import compile_into
+from byrewright.caches import compiled_in
 
-compile_into("place")
+_kernel = compiled_in("place")
 
 Floats = np.ndarray[Any, np.dtype[np.float64]]
 Ints = np.ndarray[Any, np.dtype[np.int64]]
 SHUT = 1e9
 
 
-@numba.njit(cache=True, nogil=True)
+@_kernel
 def _span(lines: Any, low: float, high: float) -> Any:
     """First and one past the last line strictly inside an interval."""
     return np.searchsorted(lines, low, side="right"), np.searchsorted(lines, high, side="left")
 
 
-@numba.njit(cache=True, nogil=True)
+@_kernel
 def mark(
     xs: Any, ys: Any, zs: Any, ex: Any, ey: Any, ez: Any, boxes: Any, weights: Any, put: bool
 ) -> None:
@@ -55,7 +54,7 @@ def mark(
                     ez[i, j, k] = w if put else ez[i, j, k] + w
 
 
-@numba.njit(cache=True, nogil=True)
+@_kernel
 def spaces(xs: Any, ys: Any, zs: Any, ex: Any, ey: Any, ez: Any, boxes: Any, costs: Any) -> None:
     """Put the cost a metre of each space on the pieces whose middle lies in it, later ones over
     earlier ones. Columns of `costs`: east-west, north-south, upright."""
@@ -85,7 +84,7 @@ def spaces(xs: Any, ys: Any, zs: Any, ex: Any, ey: Any, ez: Any, boxes: Any, cos
                         ez[i, j, k] = costs[b, 2]
 
 
-@numba.njit(cache=True, nogil=True)
+@_kernel
 def _push(heap: Any, keys: Any, size: int, item: int, key: float) -> int:
     at = size
     while at > 0:
@@ -100,7 +99,7 @@ def _push(heap: Any, keys: Any, size: int, item: int, key: float) -> int:
     return size + 1
 
 
-@numba.njit(cache=True, nogil=True)
+@_kernel
 def _pop(heap: Any, keys: Any, size: int) -> int:
     size -= 1
     item, key = heap[size], keys[size]
@@ -121,7 +120,7 @@ def _pop(heap: Any, keys: Any, size: int) -> int:
     return size
 
 
-@numba.njit(cache=True, nogil=True)
+@_kernel
 def _ahead(lines: Any, at: int, low: int, high: int) -> Any:
     """How far it is, along one axis, to the lines from `low` to `high`, m."""
     if at < low:
@@ -131,7 +130,7 @@ def _ahead(lines: Any, at: int, low: int, high: int) -> Any:
     return 0.0
 
 
-@numba.njit(cache=True, nogil=True)
+@_kernel
 def shut_in(ex: Any, ey: Any, ez: Any, at: Any, most: int) -> Any:
     """Whether fewer than `most` nodes can be reached from one: walls or machines all round it."""
     nx, ny, nz = ex.shape
@@ -167,7 +166,7 @@ def shut_in(ex: Any, ey: Any, ez: Any, at: Any, most: int) -> Any:
     return True
 
 
-@numba.njit(cache=True, nogil=True)
+@_kernel
 def find(
     xs: Any, ys: Any, zs: Any, ex: Any, ey: Any, ez: Any, px: Any, py: Any, pz: Any,
     start: Any, first: int, goal: Any, last: int, bend: float, via: Any,
@@ -191,10 +190,11 @@ def find(
     room = 1 << 16
     heap = np.empty(room, dtype=np.int64)
     keys = np.empty(room, dtype=np.float64)
-    size = 0
     at = ((start[0] * ny + start[1]) * nz + start[2]) * 6 + first
     best[at] = 0.0
-    size = _push(heap, keys, size, at, 0.0)
+    heap[0] = at
+    keys[0] = 0.0
+    size = 1
     end = -1
     while size > 0:
         at = heap[0]
@@ -307,7 +307,7 @@ def find(
     return way
 
 
-@numba.njit(cache=True, nogil=True)
+@_kernel
 def _gap(a: Any, b: Any, c: Any, d: Any) -> Any:
     """Least distance of two pieces that run along axes: that of their boxes, m."""
     total = 0.0
@@ -319,7 +319,7 @@ def _gap(a: Any, b: Any, c: Any, d: Any) -> Any:
     return total**0.5
 
 
-@numba.njit(cache=True, nogil=True)
+@_kernel
 def touch(p: Any, q: Any, need: float, centres: Any, reach: float) -> Any:
     """Whether two ways come nearer than `need` anywhere but within `reach` of one of `centres`."""
     for i in range(len(p) - 1):
@@ -327,7 +327,8 @@ def touch(p: Any, q: Any, need: float, centres: Any, reach: float) -> Any:
             if _gap(p[i], p[i + 1], q[j], q[j + 1]) >= need - 1e-9:
                 continue
             let_off = False
-            for s in centres:
+            for k in range(len(centres)):
+                s = centres[k]
                 if _gap(p[i], p[i + 1], s, s) < reach and _gap(q[j], q[j + 1], s, s) < reach:
                     let_off = True
             if not let_off:
