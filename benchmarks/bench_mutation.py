@@ -42,7 +42,7 @@ TESTS: dict[str, tuple[str, ...]] = {
     "studies": ("tests/studies", "tests/published"),
 }  # fmt: skip
 """Where the tests of a room stand, those that ask most closely first."""
-LAWS = ("plain", "energy", "control", "traffic", "liquids")
+LAWS = ("plain", "energy", "control", "traffic", "liquids", "loop")
 PLAIN = {"engine/kernels": tuple(f"tests/engine/test_kernels_{law}.py" for law in LAWS)}
 """Tests asked first with compiling switched off: a mutant they kill is never compiled."""
 COMPILED = (

@@ -71,6 +71,18 @@ def test_a_dose_is_waited_for_but_not_for_ever(at: SimpleNamespace, left: float)
     assert sequence(at) is True and at.S[m, sh.S_DOSE] == 0.0  # what was not given is forgotten
 
 
+def test_a_trough_is_emptied_before_it_is_filled_again(at: SimpleNamespace) -> None:
+    """Would fail if a wash were thinned by the one before, or a blocked drain stopped the plant."""
+    i = row(at, "troughs")
+    v, drain = at.I[i, sh.TR_VESSEL], at.I[i, sh.TR_DRAIN]
+    for left, kg, over in ((0.0, 30.0, False), (0.0, 0.0, True), (0.0, 0.02, True),
+                           (-control.PHASE_MOST_S, 30.0, True)):  # fmt: skip
+        phase(at, does=sh.EMPTY, left=left)
+        at.S[v, sh.WASH], at.S[drain, sh.S_CMD] = kg, 1.0
+        assert sequence(at) is over, (left, kg)
+        assert at.S[drain, sh.S_CMD] == (0.0 if over else 1.0)
+
+
 def test_milk_is_pushed_out_before_the_wash(at: SimpleNamespace) -> None:
     """Would fail if the wash met milk on its way, or waited for what never comes."""
     v = next(

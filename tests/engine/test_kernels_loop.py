@@ -1,0 +1,176 @@
+"""Weather, readings, wakefulness and heat on the way of a step, each on a state made by hand."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from byrewright.engine import shape as sh
+from byrewright.engine.kernels import control, energy, lines, loop, network
+from byrewright.physics.heat import exchanger
+from byrewright.physics.wash_heat import wet_air_kw
+from tests.engine.plainly import arrays, plain, row
+
+DT = 2.0
+CP = 4.0  # kJ/(kg K) of whatever is in a vessel here
+
+
+@pytest.fixture
+def at() -> SimpleNamespace:
+    """The arrays of a rotary with everything on it, all vessels empty, a step of two seconds."""
+    found = arrays()
+    found.par[sh.PAR_DT] = DT
+    found.par[sh.PAR_CP : sh.PAR_CP + sh.SUBSTANCES] = CP
+    found.S[found.T.rows("vessels"), : sh.HEAT + 1] = 0.0
+    return found
+
+
+def test_it_is_warmest_at_three_and_coldest_at_night() -> None:
+    """Would fail if the hot hours of a day fell into another milking (common practice)."""
+    weather = np.zeros(len(sh.WEATHER))
+    weather[[sh.WE_MEAN_C, sh.WE_SWING_K]] = 20.0, 6.0
+    told = [plain(loop._outside)(h * 3600.0, weather) for h in (15.0, 3.0, 9.0, 21.0, 39.0)]
+    assert told == pytest.approx([26.0, 14.0, 20.0, 20.0, 26.0])
+
+
+def test_a_reading_is_what_stands_at_the_end_of_its_step(at: SimpleNamespace) -> None:
+    """Would fail if a curve were drawn in another unit, or of another vessel."""
+    v = at.I[row(at, "cooled"), sh.KI_VESSEL]
+    at.S[v, sh.MILK], at.S[v, sh.HEAT] = 300.0, 300.0 * CP * 6.0
+    at.g[[sh.G_MILK, sh.G_WITHHELD, sh.G_ATTACHED, sh.G_VACUUM]] = 1.5, 0.5, 7.0, 44.0
+    at.g[[sh.G_KW, sh.G_PUMP_SPEED]] = 12.0, 0.9
+    m, x = row(at, "transfers", 3), row(at, "exchangers")
+    at.S[m, sh.S_FLOW], at.S[x, sh.SX_OUT] = 2.5, 18.0
+    vessels, transfers = (at.T.rows(s).stop - at.T.rows(s).start for s in ("vessels", "transfers"))
+    seen = np.zeros((2, loop.Z_FIRST + 2 * vessels + transfers + 1))
+    plain(loop._read)(1, 60.0, at.F, at.I, at.S, at.g, at.par, at.num, seen)
+    assert seen[1, : loop.Z_FIRST].tolist() == [60.0, 60.0, 7.0, 44.0, 12.0, 0.9]
+    place = loop.Z_FIRST + v - at.num[sh.N_V0]
+    assert seen[1, place] == 300.0 and seen[1, place + vessels] == pytest.approx(6.0)
+    assert seen[1, loop.Z_FIRST + 2 * vessels + 3] == 2.5 and seen[1, -1] == 18.0
+    assert not seen[0].any()
+
+
+def test_it_wakes_when_there_is_something_to_decide(at: SimpleNamespace) -> None:
+    """Would fail if a failure or the next milking were slept through."""
+    rows = np.array([[50, 0, 0, sh.ROW_OPERATORS]])
+    n = at.n
+    n[[sh.I_TARGET, sh.I_COW, sh.I_COWS, sh.I_ON_DECK]] = row(at, "places"), 5, 30, 12
+    v = at.I[row(at, "places"), sh.PL_VESSEL]
+
+    def awake() -> bool:
+        return bool(plain(control.awake)(at.S, at.F, at.I, n, at.num, rows))
+
+    for changes, wakes in (
+        ({}, False), ({sh.I_STEP: 50}, True), ({sh.I_STEP: 50, sh.I_ROW: 1}, False),
+        ({sh.I_SEQ: 1}, True), ({sh.I_TANKER: 1}, True), ({sh.I_PENDING: 4}, True),
+        ({sh.I_MILKING: 0}, False), ({sh.I_MILKING: 0, sh.I_COW: 30}, False),
+        ({sh.I_MILKING: 0, sh.I_COW: 30, sh.I_ON_DECK: 0}, True),
+        ({sh.I_MILKING: 0, sh.I_ON_DECK: 0}, False),
+    ):  # fmt: skip
+        n[[sh.I_STEP, sh.I_ROW, sh.I_SEQ, sh.I_TANKER, sh.I_COW]] = 10, 0, 0, 0, 5
+        n[[sh.I_PENDING, sh.I_MILKED, sh.I_MILKING, sh.I_ON_DECK]] = 3, 3, -1, 12
+        for place, value in changes.items():
+            n[place] = value
+        at.S[v, sh.MILK] = 0.0
+        assert awake() is wakes, changes
+        at.S[v, sh.MILK] = at.F[v, sh.V_CAP]  # the place that is filled is full
+        assert awake()
+
+
+def test_a_washed_tank_may_be_washed_again_once_it_held_milk(at: SimpleNamespace) -> None:
+    """Would fail if a tank were washed twice for one emptying, or never again."""
+    v = at.I[row(at, "places"), sh.PL_VESSEL]
+    for until, kg, after in ((500.0, 100.0, -1.0), (500.0, 0.0, 500.0), (1500.0, 100.0, 1500.0),
+                             (-1.0, 100.0, -1.0)):  # fmt: skip
+        at.S[v, sh.V_WASH_UNTIL], at.S[v, sh.MILK] = until, kg
+        plain(control._washed)(1000.0, at.I, at.S, at.num)
+        assert at.S[v, sh.V_WASH_UNTIL] == after
+
+
+def test_a_heater_that_is_broken_or_locked_out_stands(at: SimpleNamespace) -> None:
+    """Would fail if a heater that failed went on heating, or one ran in a mode that forbids it."""
+    e = row(at, "heated")
+    v = at.I[e, sh.HI_VESSEL]
+    for health, locked, heats in ((1.0, 0, True), (0.0, 0, False), (1.0, 0b10, False)):
+        at.S[v, sh.WATER], at.S[v, sh.HEAT] = 100.0, 100.0 * CP * 20.0
+        at.S[e, sh.SH_HEALTH], at.I[e, sh.HI_LOCKED], at.n[sh.I_MODE] = health, locked, 1
+        plain(energy.heat)(at.F, at.I, at.S, at.g, at.n, at.par, at.num)
+        assert bool(at.S[v, sh.HEAT] > 100.0 * CP * 20.0) is heats
+        assert bool(at.S[e, sh.SH_ON]) is heats
+
+
+def test_a_wash_gives_its_heat_to_steel_room_and_air(at: SimpleNamespace) -> None:
+    """Would fail if the wash came back hotter or colder than what it meets takes from it."""
+    at.par[[sh.PAR_STEEL_KJ_K, sh.PAR_CIRCULATE_UA]] = 200.0, 0.5
+    at.par[[sh.PAR_WASH_AIR, sh.PAR_WASH_KPA, sh.PAR_WASH_WET]] = 800.0, 58.0, 0.5
+    at.g[[sh.G_ROOM_C, sh.G_STEEL_C, sh.G_LOST_KJ]] = 15.0, 40.0, 0.0
+    c = 20.0 * CP  # of what passes in a step, kJ/K
+    after = plain(lines.wash_on_its_way)(c, 70.0, 0.5, at.g, at.par)
+    steel = 200.0 * 30.0 * DT / lines.STEEL_S
+    room = (0.5 * 55.0 + wet_air_kw(800.0, 70.0, 58.0, 0.5)) * DT
+    assert after == pytest.approx(70.0 - 0.5 * (steel + room) / c)
+    assert at.g[sh.G_STEEL_C] == pytest.approx(40.0 + 0.5 * steel / 200.0)
+    assert at.g[sh.G_LOST_KJ] == pytest.approx(c * (70.0 - after))
+    assert plain(lines.wash_on_its_way)(c, 14.0, 0.5, at.g, at.par) == 14.0  # cold: nothing taken
+    at.par[sh.PAR_CIRCULATE_UA] = 1e6
+    assert plain(lines.wash_on_its_way)(c, 70.0, 0.5, at.g, at.par) == pytest.approx(15.0)
+
+
+@pytest.mark.parametrize(("there_kg_s", "ratio"), [(100.0, 2.0), (3.0, 2.0)])
+def test_a_chilled_stage_takes_no_more_liquid_than_there_is(
+    at: SimpleNamespace, there_kg_s: float, ratio: float
+) -> None:
+    """Would fail if milk were cooled by liquid that does not flow, or heat were lost between."""
+    x, m = row(at, "exchangers"), row(at, "transfers", 5)
+    store, src = int(at.num[sh.N_V1]) - 1, at.I[m, sh.MI_SRC]
+    vessels = int(at.num[sh.N_V1] - at.num[sh.N_V0])
+    at.I[store, sh.VI_ROLE], at.F[store, sh.V_C], at.S[store, sh.V_T0] = sh.COLD_STORE, 1e5, 1.0
+    at.I[x, [sh.XI_COLD, sh.XI_CHILLED]] = -1, 0
+    at.F[x, [sh.X_UA, sh.X_RATIO]], at.S[x, sh.SX_HEALTH] = (10.0, ratio), 1.0
+    at.T.cold[0, 0] = 0.0
+    at.T.cold[0, 0, [store, vessels]] = 1.0, there_kg_s
+    at.S[src, sh.MILK], at.S[src, sh.HEAT] = 100.0, 100.0 * CP * 30.0
+    W = np.zeros((len(at.F), len(sh.WORK)))
+    j = at.I[m, sh.MI_J0]
+    at.I[j, sh.J_X] = x
+    W[0, sh.W_LIST], W[m, sh.W_KG], W[src, sh.W_GIVES], W[j, sh.W_KG] = m, 4.0, 1.0, 1.0
+    at.S[x, sh.SX_FLOW] = 4.0
+    at.S[x, [sh.SX_KJ, sh.SX_COLD, sh.SX_KG]] = 0.0
+    plain(network._exchange)(1, 0, W, at.F, at.I, at.S, at.par, at.num, at.T.cold)
+    used = min(4.0 * ratio, there_kg_s * DT)
+    assert at.S[x, sh.SX_COLD] == pytest.approx(used) and at.S[x, sh.SX_KG] == pytest.approx(4.0)
+    out = at.S[x, sh.SX_OUT]
+    assert 1.0 < out < 30.0 == at.S[x, sh.SX_IN]
+    assert at.S[x, sh.SX_KJ] == pytest.approx(4.0 * CP * (30.0 - out))
+    gained = at.S[store, sh.HEAT] + W[:, sh.W_KJ].sum()
+    assert gained == pytest.approx(at.S[x, sh.SX_KJ])
+
+
+@pytest.mark.parametrize("health", [1.0, 0.4])
+def test_a_water_stage_warms_its_water_by_what_the_milk_loses(
+    at: SimpleNamespace, health: float
+) -> None:
+    """Would fail if a fouled plate cooled like a clean one, or its heat went nowhere."""
+    x = row(at, "exchangers")
+    m, water = row(at, "transfers", 5), int(at.I[x, sh.XI_COLD])
+    src, well = at.I[m, sh.MI_SRC], at.I[water, sh.MI_SRC]
+    at.I[well, sh.VI_ROLE] = sh.STORE
+    at.F[x, sh.X_UA], at.S[x, sh.SX_HEALTH] = 10.0, health
+    at.S[src, sh.MILK], at.S[src, sh.HEAT] = 100.0, 100.0 * CP * 34.0
+    at.S[well, sh.WATER], at.S[well, sh.HEAT] = 500.0, 500.0 * CP * 12.0
+    W = np.zeros((len(at.F), len(sh.WORK)))
+    j, back = at.I[m, sh.MI_J0], at.I[water, sh.MI_J0]
+    at.I[j, sh.J_X] = x
+    W[0, sh.W_LIST], W[m, sh.W_KG], W[src, sh.W_GIVES], W[j, sh.W_KG] = m, 4.0, 1.0, 1.0
+    W[water, sh.W_KG], W[well, sh.W_GIVES], W[back, sh.W_KG] = 8.0, 0.75, 1.0
+    at.S[x, sh.SX_FLOW] = 4.0
+    at.S[x, [sh.SX_KJ, sh.SX_COLD, sh.SX_COLDC]] = 0.0
+    plain(network._exchange)(1, 0, W, at.F, at.I, at.S, at.par, at.num, at.T.cold)
+    there = exchanger(4.0 * CP / DT, 34.0, 6.0 * CP / DT, 12.0, 10.0 * health)
+    assert at.S[x, sh.SX_OUT] == pytest.approx(there.hot_out_c)
+    assert at.S[x, sh.SX_KJ] == pytest.approx(4.0 * CP * (34.0 - there.hot_out_c))
+    assert W[at.I[back, sh.J_DST], sh.W_KJ] == pytest.approx(at.S[x, sh.SX_KJ])
+    assert at.S[x, sh.SX_COLD] == 6.0 and at.S[x, sh.SX_COLDC] == pytest.approx(6.0 * 12.0)
