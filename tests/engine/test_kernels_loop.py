@@ -174,3 +174,76 @@ def test_a_water_stage_warms_its_water_by_what_the_milk_loses(
     assert at.S[x, sh.SX_KJ] == pytest.approx(4.0 * CP * (34.0 - there.hot_out_c))
     assert W[at.I[back, sh.J_DST], sh.W_KJ] == pytest.approx(at.S[x, sh.SX_KJ])
     assert at.S[x, sh.SX_COLD] == 6.0 and at.S[x, sh.SX_COLDC] == pytest.approx(6.0 * 12.0)
+
+
+def test_water_follows_the_milk_in_its_ratio_up_to_its_rate(at: SimpleNamespace) -> None:
+    """Would fail if water ran on without milk, or a half shut valve let all of it through."""
+    x = row(at, "exchangers")
+    m, water = row(at, "transfers", 5), int(at.I[x, sh.XI_COLD])
+    at.F[x, sh.X_RATIO], at.F[water, sh.M_MAX] = 2.0, 3.0
+    for kg, health, command, moves in ((2.0, 1.0, 1.0, 4.0), (8.0, 1.0, 1.0, 3.0 * DT),
+                                       (8.0, 0.5, 1.0, 1.5 * DT), (8.0, 1.0, 0.0, 0.0),
+                                       (0.0, 1.0, 1.0, 0.0)):  # fmt: skip
+        at.S[water, [sh.S_HEALTH, sh.S_CMD]] = health, command
+        W = np.zeros((len(at.F), len(sh.WORK)))
+        j = at.I[m, sh.MI_J0]
+        at.I[j, sh.J_X] = x
+        W[0, sh.W_LIST], W[m, sh.W_KG], W[at.I[m, sh.MI_SRC], sh.W_GIVES] = m, kg, 1.0
+        W[j, sh.W_KG], W[at.I[water, sh.MI_J0], sh.W_KG] = 1.0, 0.5
+        count = plain(network._follow)(1, W, at.F, at.I, at.S, at.par, at.num)
+        assert at.S[x, sh.SX_FLOW] == kg
+        assert count == (2 if moves else 1) and W[water, sh.W_KG] == pytest.approx(moves)
+        assert W[at.I[water, sh.MI_SRC], sh.W_KG] == pytest.approx(moves)
+        if moves:
+            assert int(W[1, sh.W_LIST]) == water and W[at.I[water, sh.MI_J0], sh.W_KG] == 1.0
+
+
+def test_each_substance_leaves_a_line_as_itself(at: SimpleNamespace) -> None:
+    """Would fail if milk behind water in a line came out as water, or its heat as another's."""
+    r, to = row(at, "lines"), at.I[row(at, "cooled"), sh.KI_VESSEL]
+    W = np.zeros((len(at.F), len(sh.WORK)))
+    given = np.array([4.0, 1.0, 2.0, 0.5])
+    W[r, sh.W_OUT : sh.W_OUT + sh.SUBSTANCES], W[r, sh.W_OUT_KJ] = given, 300.0
+    plain(lines._give)(r, to, 0.5, W)
+    assert W[to, sh.W_MASS : sh.W_MASS + sh.SUBSTANCES] == pytest.approx(0.5 * given)
+    assert W[to, sh.W_KJ] == 150.0
+    at.S[r, : sh.SUBSTANCES] = given
+    assert plain(lines._held)(r, at.S) == 7.5
+    assert plain(network.mass)(r, at.S) == 7.5
+    at.par[sh.PAR_CP : sh.PAR_CP + sh.SUBSTANCES] = 3.9, 3.8, 4.2, 4.1
+    at.I[to, sh.VI_ROLE], at.S[to, : sh.SUBSTANCES] = sh.STORE, given
+    held = 4.0 * 3.9 + 1.0 * 3.8 + 2.0 * 4.2 + 0.5 * 4.1
+    assert plain(network.capacity_rate)(to, at.F, at.I, at.S, at.par) == pytest.approx(held)
+    at.S[to, sh.HEAT] = held * 7.0
+    assert plain(network.temperature)(to, at.F, at.I, at.S, at.par) == pytest.approx(7.0)
+
+
+@pytest.mark.parametrize(
+    ("field", "section", "column"),
+    [
+        (sh.ROW_TRANSFER, "transfers", sh.S_HEALTH), (sh.ROW_TRANSFER_CMD, "transfers", sh.S_CMD),
+        (sh.ROW_BRANCH, "branches", sh.SJ_OPEN), (sh.ROW_EXCHANGER, "exchangers", sh.SX_HEALTH),
+        (sh.ROW_CHILL, "chillers", sh.SR_HEALTH), (sh.ROW_HEATER, "heated", sh.SH_HEALTH),
+        (sh.ROW_PUMP, "pumps", sh.SP_HEALTH), (sh.ROW_COMPRESSOR, "compressors", sh.SA_HEALTH),
+        (sh.ROW_LEVEL, "vessels", sh.V_LEVEL), (sh.ROW_FILTER, "filters", sh.SF_HEALTH),
+        (sh.ROW_LAUNDRY, "laundry", sh.SL_HEALTH), (sh.ROW_RECOVERY, "chillers", sh.SR_GIVES),
+        (sh.ROW_DRIVE, "", sh.G_DRIVE), (sh.ROW_GATE, "", sh.G_GATE),
+        (sh.ROW_OPERATORS, "", sh.G_OPERATORS), (sh.ROW_AIR_LEAK, "", sh.G_AIR_LEAK),
+        (sh.ROW_VACUUM_AIR, "", sh.G_VACUUM_AIR),
+    ],
+)  # fmt: skip
+def test_a_timed_row_acts_on_what_it_names_and_on_nothing_else(
+    at: SimpleNamespace, field: int, section: str, column: int
+) -> None:
+    """Would fail if a failure of one machine were played on another."""
+    to = row(at, section) if section else 0
+    S, g, n = at.S.copy(), at.g.copy(), at.n.copy()
+    (S[to] if section else g)[column] = 0.375
+    n[sh.I_ROW] = at.n[sh.I_ROW] + 1
+    rows = np.zeros((int(at.n[sh.I_ROW]) + 1, 4), np.int64)
+    rows[-1] = 0, 0, to, field
+    plain(control.apply_rows)(at.F, at.I, at.S, at.g, at.n, at.par, at.num, at.state.session,
+                              at.state.loads, rows, np.full(len(rows), 0.375))  # fmt: skip
+    np.testing.assert_array_equal(at.S, S)
+    np.testing.assert_array_equal(at.g, g)
+    np.testing.assert_array_equal(at.n, n)
