@@ -9,9 +9,12 @@ import pytest
 
 from byrewright.engine import shape as sh
 from byrewright.engine.kernels import control, energy, lines, loop, network
+from byrewright.engine.simulate import columns
 from byrewright.physics.heat import exchanger
 from byrewright.physics.wash_heat import wet_air_kw
+from tests import plants
 from tests.engine.plainly import arrays, plain, row
+from tests.engine.test_engine_basics import CLOSES, compiled_day, gaps
 
 DT = 2.0
 CP = 4.0  # kJ/(kg K) of whatever is in a vessel here
@@ -247,3 +250,44 @@ def test_a_timed_row_acts_on_what_it_names_and_on_nothing_else(
     np.testing.assert_array_equal(at.S, S)
     np.testing.assert_array_equal(at.g, g)
     np.testing.assert_array_equal(at.n, n)
+
+
+LONG = 4560  # steps of a second: a small milking and the whole wash behind it
+
+
+def test_a_milking_and_its_wash_close_and_are_those_of_the_compiled_kernels() -> None:
+    """Would fail if anything were made or lost on the way, or compiling changed what is run."""
+    compiled, day = compiled_day(plants.rotary(12, 40, groups=2), seed=3)
+    T, start = compiled.tables, compiled.start.copy()
+    rows = day.rows
+    begins = int(rows[rows[:, sh.RW_FIELD] == sh.ROW_MILKING][0, sh.RW_STEP])
+    start.n[sh.I_STEP] = begins  # the idle hour before it is passed over
+    start.n[sh.I_ROW] = int(np.searchsorted(rows[:, sh.RW_STEP], begins))
+    ends, sample = [], int(T.num[sh.N_SAMPLE])
+    for run in dict.fromkeys((loop.run, plain(loop.run))):  # one, where nothing is compiled
+        end = start.copy()
+        seen = sh.zeros(LONG // sample, columns(compiled))
+        run(
+            T, day, end, begins + LONG, begins // sample + 1, seen, sh.zeros(len(T.F), len(sh.WORK))
+        )
+        ends.append(end)
+        for what, gap in gaps(compiled, start, end).items():
+            assert abs(gap) < CLOSES, (what, gap)
+        assert seen[:, loop.Z_T].tolist() == [begins + sample * (k + 1.0) for k in range(len(seen))]
+    for one, other in zip(ends[0], ends[-1], strict=True):
+        np.testing.assert_allclose(one, other, rtol=1e-9, atol=1e-9)
+    end, out = ends[-1], ends[-1].out[0]
+    told = end.session[0]
+    assert int(end.n[sh.I_MILKED]) == 1 and int(end.n[sh.I_SEQ]) == 0  # the wash is over
+    cows = out[out[:, sh.O_EXIT] > 0.0]
+    assert len(cows) == 40 and cows[:, sh.O_KG].sum() == pytest.approx(told[sh.B_KG])
+    assert told[sh.B_BEGUN] < told[sh.B_LAST_OFF] < told[sh.B_WASH_BEGUN] < told[sh.B_WASH_END]
+    assert 40.0 < told[sh.B_RETURN_C] < told[sh.B_HOT_C] <= told[sh.B_HEATER_C]
+    assert 0.5 < told[sh.B_STRENGTH] <= 1.0 and told[sh.B_LEFT_KG] < 20.0
+    names = compiled.names.vessels
+    goes = [*T.I[T.rows("places"), sh.PL_VESSEL], names.index("(fed)")]
+    gain = end.items[T.rows("vessels")] - start.items[T.rows("vessels")]
+    apart = cows[cows[:, sh.O_WITHHELD] > 0.0, sh.O_KG].sum()
+    assert gain[names.index("(dumped)"), sh.WITHHELD] == pytest.approx(apart) and apart > 0.0
+    assert gain[goes, sh.MILK].sum() == pytest.approx(told[sh.B_KG] - apart, rel=0.01)
+    assert gain[names.index("(drain)"), sh.MILK] == pytest.approx(0.0, abs=1e-9)

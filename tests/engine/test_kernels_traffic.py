@@ -49,6 +49,8 @@ def milk(at: SimpleNamespace, least_kpa: float = 0.0) -> np.ndarray:
                             at.state.out, at.state.session)  # fmt: skip
         at.kg += at.g[sh.G_MILK]
         step += 1
+        told = at.state.out[0, :30, [sh.O_OFF, sh.O_EXIT]]
+        assert told.max() <= step * DT  # nothing is told before it is
         assert step < 5000
     return at.state.out[0, :30]
 
@@ -104,7 +106,7 @@ def test_an_operator_too_slow_holds_the_deck(at: SimpleNamespace) -> None:
     assert np.diff(out[10:, sh.O_ATTACH]) == pytest.approx(13.0)
     assert np.diff(out[14:, sh.O_ENTER]) == pytest.approx(13.0)
     assert at.g[sh.G_HELD] == at.state.session[0, sh.B_HELD] > 0.0
-    at.g[sh.G_OPERATORS] = 2.0
+    at.g[sh.G_OPERATORS], at.state.out[0] = 2.0, 0.0
     again = at.state.session[0, sh.B_HELD]
     at.n[[sh.I_COW, sh.I_ENTRY, sh.I_ATTACH, sh.I_EXIT]] = 0
     at.g[[sh.G_U, sh.G_BUSY_UNTIL, sh.G_READY]] = 0.0
