@@ -203,6 +203,9 @@ def test_a_longer_or_higher_line_asks_more_head(drafted: Plant) -> None:
 def test_a_pump_under_vacuum_needs_its_suction(drafted: Plant) -> None:
     """Would fail if a suction that boils under the receiver's vacuum passed."""
     assert finding(drafted, "delivery.npsh", "MP1").verdict in ("holds", "tight")
+    told = {i.symbol: i for i in finding(drafted, "delivery.npsh", "MP1").inputs}
+    assert told["p_boils"].value == pytest.approx(19.93, rel=0.01)  # steam tables
+    assert "60 degC" in told["p_boils"].meaning
     needy = finding(with_machine(drafted, "MP1", npsh_m=5.0), "delivery.npsh", "MP1")
     assert needy.verdict == "fails"
     one = asked(bench(drafted), "MP1", "milking_tank_1", 150.0)

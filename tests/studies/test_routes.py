@@ -18,6 +18,7 @@ from byrewright.studies.routes.litres import Spills, from_duty, litres_in, milk_
 from byrewright.studies.routes.questions import all_scenes
 from byrewright.studies.routes.scene import other_positions
 from byrewright.studies.routes.study import Routes, report
+from tests.drafting.drafts import begun
 from tests.engine.test_day_network import two_ends
 from tests.plants import rotary, rows
 from tests.studies.raw_search import COMPARED, Raw
@@ -142,6 +143,23 @@ def test_litres() -> None:
     half = loss(hits["milk_to_wash@TR1", (("V34", "open"),)])
     assert 0.4 * rate.mean_l_min < (half.amount or 0) < 0.6 * rate.mean_l_min  # two lines alike
     assert litres_in(50.0, 10.0) == pytest.approx(19.635, abs=0.001)  # pi/4 0.05^2 x 10 m
+
+
+def test_a_line_said_to_rise_by_its_slope_does_not_run_empty() -> None:
+    """Would fail if a stated slope had no say in what drains: the line to the receiver, said to
+    rise 3 % towards it, keeps its liquid."""
+    plant = begun("cows: 60\nyield_l_day: 22\nlayout: rows\nstalls: 12\n")
+    line = next(p for p in plant.pipes if p.start == "ML1.receiver_1")
+
+    def stand(slope_pct: float) -> list[str]:
+        pipes = tuple(p.model_copy(update={"slope_pct": slope_pct}) if p is line else p
+                      for p in plant.pipes)  # fmt: skip
+        scene = all_scenes(plant.model_copy(update={"pipes": pipes}))["drain_down"]
+        return [q.subject for q in harms_of(scene, ()) if q.harm == "not_drained"]
+
+    assert line.rise_m == 0.0
+    assert line.id not in stand(3.0)
+    assert line.id in stand(-3.0)
 
 
 def test_litres_are_those_of_the_milk_that_comes() -> None:

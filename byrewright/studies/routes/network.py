@@ -198,7 +198,7 @@ class _Reader:
 
     def _pipe(self, edge: Edge, a: int, b: int) -> None:
         pipe, service = edge.pipe, edge.service
-        rise = pipe.rise_m if pipe is not None else 0.0
+        rise = pipe.climb_m if pipe is not None else 0.0
         if service in LIQUIDS or service is None:
             self.liquid.append(Arc(a, b, falls=rise <= 0))
             self.liquid.append(Arc(b, a, falls=rise >= 0))

@@ -427,7 +427,7 @@ class _Asker:
                 or litres_in(pipe.bore_mm, pipe.length_m) < LEFT_LITRES
             ):
                 continue
-            low = [n for n, falls in ((b, pipe.rise_m <= 0), (a, pipe.rise_m >= 0)) if falls]
+            low = [n for n, falls in ((b, pipe.climb_m <= 0), (a, pipe.climb_m >= 0)) if falls]
             self.scene.ask("not_drained", pipe.id, Reaches("drains", tuple(low), False),
                            loses=f"pipe:{pipe.id}")  # fmt: skip
 

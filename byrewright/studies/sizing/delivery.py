@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
+from byrewright.engine.liquidlaws import HOT_C
 from byrewright.physics.pipeflow import bore_for_velocity_mm, velocity_m_s
 from byrewright.plant.graph import Edge
 from byrewright.plant.plant import Pipe, lengths_from
@@ -282,6 +283,12 @@ def _suction(ctx: StudyContext, pump: MovesMilk, at: Asked) -> None:
         formula="NPSH = (p_ambient - p_vacuum - p_boils)/(rho g) + z - h_friction",
         inputs=(
             worked("p_vacuum", "vacuum over the vessel", low.vacuum_kpa, "kPa"),
+            worked(
+                "p_boils",
+                f"boiling of its liquid; of wash, at {HOT_C:g} degC",
+                round(low.boils_kpa_abs, 2),
+                "kPa",
+            ),
             worked("q", "flow", at.l_min, "L/min"),
             ctx.rule("pump.npsh_m", "needs")
             if stated_m is None

@@ -84,6 +84,8 @@ class Asked:
     density_kg_m3: float
     viscosity_mpa_s: float
     pipes_l_min: Mapping[str, float]
+    boils_kpa_abs: float
+    """Pressure at which its liquid boils."""
     end_kpa: float = 0.0
     """Pressure wanted at the end."""
 
@@ -183,7 +185,7 @@ def _told(net: Liquids, flows: Flows, s: Situation, pump: str, rated: Pump, mode
         pump, mode, goal.machine, l_min, round(static - fluid.head_m(vacuum), 6) + 0.0,
         fluid.kpa(lost["pipe"]),
         fluid.kpa(lost["inside"]), vacuum, head, fluid.head_m(suction), source.machine,
-        fluid.density_kg_m3, fluid.viscosity_mpa_s, _pipes(net, flows),
+        fluid.density_kg_m3, fluid.viscosity_mpa_s, _pipes(net, flows), fluid.boils_kpa_abs,
     )  # fmt: skip
 
 
@@ -266,7 +268,8 @@ def _served(ctx: StudyContext, net: Liquids, s: Situation, group: Sequence[str],
     return Asked(
         group[0], "", goal.machine, whole, round(rise, 6) + 0.0, fluid.kpa(lost["pipe"]),
         fluid.kpa(lost["inside"]), 0.0, head, fluid.head_m(suction), source.machine,
-        fluid.density_kg_m3, fluid.viscosity_mpa_s, _pipes(net, flows), at_end,
+        fluid.density_kg_m3, fluid.viscosity_mpa_s, _pipes(net, flows), fluid.boils_kpa_abs,
+        at_end,
     )  # fmt: skip
 
 
