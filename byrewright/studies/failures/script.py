@@ -77,6 +77,14 @@ class Script:
             found += (1.0 - pace) * max(0.0, end - stage.after_s)
         return found
 
+    def keeps_milk(self, pumps: Container[str]) -> bool:
+        """Whether milk may not be pumped away until people act: a pump stands, or a valve is wrong.
+        Where nobody has to act, milking goes on as it is."""
+        return len(self.stages) > 1 and any(
+            s.valves or any(i == "machine" and t in pumps and x < 1.0 for i, t, x in s.settings)
+            for s in self.stages
+        )
+
     def hits(self, tags: Container[str]) -> bool:
         """Whether one of these machines is not as usual, or gets no water, at any stage."""
         return any(tag in tags for stage in self.stages for _, tag, _ in stage.settings)

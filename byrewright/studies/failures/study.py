@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from byrewright.plant.machine import Machine
 from byrewright.plant.plant import Plant
-from byrewright.plant.roles import GivesWater, HeatsWater, MakesUpWash, MovesWater
+from byrewright.plant.roles import GivesWater, HeatsWater, MakesUpWash, MovesMilk, MovesWater
 from byrewright.results import Result, ResultBuilder
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.failures import findings, tables
@@ -116,15 +116,19 @@ WASH_WAITS_FOR: tuple[type[Machine], ...] = (GivesWater, MovesWater, HeatsWater,
 def _may_wait(ctx: StudyContext, scripts: Mapping[str, Script]) -> dict[str, Script]:
     """The failures that may let cows wait longer than is easily held.
 
-    Those that hold up people or the deck for so long, and those that leave the wash without water
-    for so long: the next milking then waits for the wash.
+    Those that hold up people or the deck for so long; those that leave the wash without water
+    for so long: the next milking then waits for the wash; and those that keep milk from being
+    pumped away, however soon people act: a receiver that floods shuts its trap, and cups fall.
     """
     most_s = 60 * (1 - WAIT_ALLOWANCE) * ctx.number("failures.wait_limit_min")
     wash = {m.id for role in WASH_WAITS_FOR for m in ctx.plant.machines(role)}
+    milk = {m.id for m in ctx.plant.machines(MovesMilk)}
     return {
         name: script
         for name, script in scripts.items()
-        if script.longest_wait_s > most_s or (script.repair_s > most_s and script.hits(wash))
+        if script.longest_wait_s > most_s
+        or (script.repair_s > most_s and script.hits(wash))
+        or (script.keeps_milk(milk))
     }
 
 

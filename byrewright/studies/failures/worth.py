@@ -203,6 +203,9 @@ def remedy(analysis: Analysis, tag: str) -> str:
         if machine.title[1:2].islower()
         else machine.title
     )
+    if getattr(machine, "power_rings", 1) > 1:
+        return (f"a second ring for signals at {tag}, or pumps on the deck that run on by a float "
+                "of their own")  # fmt: skip
     for what, text in REMEDIES:
         if machine.can(what):
             return text.format(m=tag, t=title)
