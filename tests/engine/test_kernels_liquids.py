@@ -121,6 +121,17 @@ def test_a_vessel_empties_by_itself_in_its_time(at: SimpleNamespace) -> None:
     assert step(at, m) == pytest.approx(100.0)  # never more than all
 
 
+def test_two_vessels_even_out_one_way(at: SimpleNamespace) -> None:
+    """Would fail if joined receivers pushed milk from the emptier to the fuller."""
+    m = only(at, sh.RUNS)
+    src, other = at.I[m, sh.MI_SRC], at.I[at.I[m, sh.MI_J0], sh.J_DST]
+    at.I[m, [sh.MI_LAW, sh.MI_LED]], at.F[m, sh.M_TAU] = (sh.EVEN, other), 8.0
+    for there, beyond, moved in ((60.0, 20.0, 0.25 * 40.0 * DT / 8.0), (20.0, 60.0, 0.0)):
+        fill(at, src, there)
+        fill(at, other, beyond)
+        assert step(at, m) == pytest.approx(moved)
+
+
 def test_what_is_held_on_runs_at_its_rate(at: SimpleNamespace) -> None:
     """Would fail if a drain or a loading pump ran when it is off, or stopped when it is on."""
     for law in (sh.FIXED, sh.LOADING):

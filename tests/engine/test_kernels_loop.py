@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from byrewright.engine import shape as sh
+from byrewright.engine.compiled import Compiled
 from byrewright.engine.kernels import control, energy, lines, loop, network
 from byrewright.engine.simulate import columns
 from byrewright.physics.heat import exchanger
@@ -291,3 +292,52 @@ def test_a_milking_and_its_wash_close_and_are_those_of_the_compiled_kernels() ->
     assert gain[names.index("(dumped)"), sh.WITHHELD] == pytest.approx(apart) and apart > 0.0
     assert gain[goes, sh.MILK].sum() == pytest.approx(told[sh.B_KG] - apart, rel=0.01)
     assert gain[names.index("(drain)"), sh.MILK] == pytest.approx(0.0, abs=1e-9)
+
+
+def idle(steps: int, at_step: int, rows: list[tuple[int, float]], milk_kg: float = 0.0,
+         price: float = 0.0) -> tuple[Compiled, sh.State]:  # fmt: skip
+    """A plant in which nothing is milked, some steps after a step; rows are (field, value) and are
+    due at once; a kilowatt-hour costs so much for each minute of the day that is past."""
+    compiled, day = compiled_day(plants.rotary(12, 40), seed=3)
+    T, state = compiled.tables, compiled.start.copy()
+    heads = np.array([[at_step, k, 0, field] for k, (field, _) in enumerate(rows)], np.int64)
+    day = day._replace(rows=heads.reshape(-1, 4), values=np.array([v for _, v in rows]),
+                       price=price * np.arange(1440.0))  # fmt: skip
+    tank = T.I[row_of(T, "places"), sh.PL_VESSEL]
+    state.items[tank, sh.MILK] = milk_kg
+    state.items[tank, sh.HEAT] = milk_kg * T.par[sh.PAR_CP + sh.MILK] * 3.5
+    state.n[sh.I_STEP] = at_step
+    plain(loop.run)(T, day, state, at_step + steps, 0, sh.zeros(0, columns(compiled)),
+                    sh.zeros(len(T.F), len(sh.WORK)))  # fmt: skip
+    return compiled, state
+
+
+def row_of(T: sh.Tables, section: str) -> int:
+    """The first row of a section."""
+    return int(T.rows(section).start)
+
+
+@pytest.mark.parametrize("day", [0, 3])
+def test_electricity_costs_what_its_minute_does(day: int) -> None:
+    """Would fail if the second day, or the hour after midnight, were priced by another hour."""
+    compiled, today = compiled_day(plants.rotary(12, 40), seed=3)
+    starts = float(today.weather[sh.WE_START_S])
+    for minute in (0, 700, 1439):
+        at_step = int(day * 86_400 + minute * 60 - starts) % 86_400 + (day + 1) * 86_400
+        at_step -= at_step % 60
+        _, end = idle(60, at_step, [], price=0.001)
+        second = (at_step + 60 - 1 + starts) % 86_400
+        assert end.g[sh.G_KWH] > 0.0
+        paid = end.g[sh.G_COST] / (end.g[sh.G_KWH] - compiled.start.g[sh.G_KWH])
+        assert paid == pytest.approx(0.001 * int(second / 60.0))
+
+
+def test_a_tanker_takes_what_stands_in_the_tank_and_leaves() -> None:
+    """Would fail if a tanker stood beside a full tank, or left before it was empty."""
+    compiled, end = idle(4200, 600, [(sh.ROW_TANKER, 20_000.0)], milk_kg=1500.0)
+    load = end.loads[0]
+    assert int(end.n[sh.I_LOADS]) == 1 and int(end.n[sh.I_TANKER]) == 0
+    assert load[sh.T_AT] == 600.0 and load[sh.T_KG] == pytest.approx(1500.0, abs=1.0)
+    assert load[sh.T_LEFT] > 600.0 + 600.0 and load[sh.T_C] == pytest.approx(3.5, abs=0.3)
+    sold = compiled.names.vessels.index("(sold)")
+    assert end.items[sold, sh.MILK] == pytest.approx(load[sh.T_KG])

@@ -169,8 +169,8 @@ def test_a_dirty_sock_slows_the_pump(at: SimpleNamespace) -> None:
     """Would fail if a sock that is half used cost no flow, or all."""
     clean = moved(at)
     socks = slice(row(at, "filters"), at.T.rows("filters").stop)
-    at.F[socks, sh.F_LOSS : sh.F_LOSS + sh.DIRTS] = [0.1, 0.2, 0.3, 0.4]
-    for dirt, loss in ((0.25, 0.1), (0.5, 0.2), (0.625, 0.25), (0.999, 0.3996)):
+    at.F[socks, sh.F_LOSS : sh.F_LOSS + sh.DIRTS] = [0.05, 0.2, 0.3, 0.6]
+    for dirt, loss in ((0.25, 0.05), (0.5, 0.2), (0.625, 0.25), (0.999, 0.5988)):
         at.S[socks, sh.SF_LOAD] = dirt * at.F[socks, sh.F_CAP]
         assert moved(at) == pytest.approx(clean * (1.0 - loss), rel=NEAR)
     at.S[socks, sh.SF_LOAD], at.S[socks, sh.SF_HEALTH] = 0.0, 0.5
