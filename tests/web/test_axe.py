@@ -77,7 +77,7 @@ def _is(script: Path) -> bool:
 @pytest.mark.parametrize("size", AT)
 def test_axe_finds_nothing(browser: Any, served: Served, axe: str, size: str) -> None:
     """Would fail if a page had a fault that axe-core knows (WCAG 2.2 A and AA), by day or dark."""
-    eye = open_eye(browser, size, "axe")
+    eye = open_eye(browser, size, "axe", comes_back=True)
     page, wrong = eye.page, []
     for where, ready in AT[size]:
         page.goto(served.page(SMALL, where) if where else served.url)
@@ -93,5 +93,5 @@ def test_axe_finds_nothing(browser: Any, served: Served, axe: str, size: str) ->
             for one in found["violations"]:
                 nodes = [n["html"][:160] for n in one["nodes"][:3]]
                 wrong.append(f"{where or 'start'} {look}: {one['id']}: {one['help']}: {nodes}")
-    page.context.close()
+    page.close()
     assert not wrong, "\n".join(wrong)

@@ -13,6 +13,7 @@ from byrewright.plant.edit import edit_plant
 from byrewright.plant.read import read_plant, read_plant_text
 from byrewright.results import Finding, Result
 from byrewright.web.changes import verdict_changes
+from tests.plant.small import SMALL as FEW_MACHINES
 from tests.web.conftest import Server, open_eye
 
 WAIT_MS = 60_000
@@ -26,7 +27,7 @@ OFFER_IN_VIEW = """() => {
 def served_alone(tmp_path_factory: pytest.TempPathFactory, examples: Path) -> Iterator[Server]:
     """A server that a test may restart."""
     folder = tmp_path_factory.mktemp("edited")
-    shutil.copy(examples / "rows_two_by_twenty" / "plant.yaml", folder / "plant.yaml")
+    (folder / "plant.yaml").write_text(FEW_MACHINES, encoding="utf-8")
     shutil.copy(examples / "rotary_round_the_clock" / "plant.yaml", folder / "longest.yaml")
     server = Server(folder)
     server.begin()

@@ -262,10 +262,10 @@ def test_interlocks_table_and_proof(eye: Eye, served: Served) -> None:
 def test_edit_checks_undo_diff_and_save(eye: Eye, served: Served) -> None:
     """Would fail if a typed figure were not checked, undone, shown before saving, or if saving
     lost a comment of the file."""
-    path = served.folder / "rows_two_by_twenty" / "plant.yaml"
+    path = served.folder / "few.yaml"
     before = path.read_text(encoding="utf-8")
     page = eye.page
-    page.goto(served.page(SMALL, "edit", "?pick=VP1"))
+    page.goto(served.page(FEW, "edit", "?pick=VP1"))
     motor = page.get_by_label("Motor rating")
     motor.fill("minus two")
     page.locator("[aria-invalid=true]").wait_for()
@@ -290,10 +290,10 @@ def test_edit_checks_undo_diff_and_save(eye: Eye, served: Served) -> None:
 @once
 def test_edit_conflict_is_told_and_nothing_is_lost(eye: Eye, served: Served) -> None:
     """Would fail if the later of two users overwrote the earlier."""
-    path = served.folder / "rows_two_by_twenty" / "plant.yaml"
+    path = served.folder / "few.yaml"
     before = path.read_text(encoding="utf-8")
     page = eye.page
-    page.goto(served.page(SMALL, "edit", "?pick=VP1"))
+    page.goto(served.page(FEW, "edit", "?pick=VP1"))
     page.get_by_label("Motor rating").fill("45")
     page.locator("pre.diff .add", has_text="45").wait_for()
     path.write_text(before + "# a colleague was here\n", encoding="utf-8")
