@@ -9,9 +9,11 @@ import numpy as np
 import pytest
 
 from byrewright.engine import shape as sh
+from byrewright.plant.roles import IsValve
 from byrewright.results import ResultBuilder
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.failures.cuts import Cancelled
+from byrewright.studies.failures.declared import declared
 from byrewright.studies.failures.runs import Field, run_all
 from byrewright.studies.failures.script import MODE_CHANGE, Script, Scripts, Stage
 from byrewright.studies.failures.study import _may_wait, study_failures
@@ -208,3 +210,24 @@ def test_a_set_that_people_start_is_not_what_a_failure_changes() -> None:
     )
     assert len(whole) > 50
     assert {r[0] for r in whole} - {r[0] for r in by_hand} <= {"GE1 does not start"}
+
+
+def test_a_wash_valve_that_sticks_is_not_said_to_change_nothing() -> None:
+    """Would fail if the valve that lets the wash to the units, stuck as milking wants it, passed
+    as one that stands in one position in all modes: the wash it spoils must be named."""
+    analysis = analysed(SMALL)
+    plant = analysis.plant
+    writer = Scripts(analysis)
+
+    def told(name: str) -> tuple[str, str]:
+        case = analysis.case(name)
+        found = declared(case, writer.of(case))
+        return found.how, found.why
+
+    for name in ("V64 sticks", "V64 loses its signal", "V65 sticks"):
+        how, why = told(name)
+        assert how == "not simulated" and "wash" in why, name
+    still = next(v for v in plant.machines(IsValve)
+                 if f"{v.id} sticks" in {c.event.id for c in analysis.cases}
+                 and len({plant.position(m, v.id) for m in plant.modes}) == 1)  # fmt: skip
+    assert told(f"{still.id} sticks")[0] == "changes nothing"

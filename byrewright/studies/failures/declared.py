@@ -11,6 +11,8 @@ from byrewright.results import Table
 from byrewright.studies.failures.analysis import Case
 from byrewright.studies.failures.script import Script
 
+MOST_NAMED = 4
+"""Modes named in one cell."""
 How = Literal["acts", "changes nothing", "not simulated"]
 
 QUIET: Mapping[Law, str] = {
@@ -55,6 +57,12 @@ def declared(case: Case, script: Script) -> Declared:
         return Declared("changes nothing", "the chamber between its seats drains what passes")
     if effect.unseen:
         return Declared("not simulated", effect.unseen)
+    if script.elsewhere:
+        modes = [m.replace("_", " ") for m in script.elsewhere]
+        named = ", ".join(modes[:MOST_NAMED]) + (
+            f" and {len(modes) - MOST_NAMED} more" if len(modes) > MOST_NAMED else ""
+        )
+        return Declared("not simulated", f"it stands as milking wants it, and spoils {named}")
     return Declared("changes nothing", QUIET.get(effect.law, "nothing in the modes rests on it"))
 
 

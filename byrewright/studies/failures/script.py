@@ -53,6 +53,7 @@ class Script:
     `fallen` cups fall at once; once there is vacuum again, people take `again_s` to rinse them and
     put them on, and nobody is milked meanwhile.
     `more` are acts that bring back water or cold, which milking itself does not wait for.
+    `elsewhere` are modes that want a valve where it no longer goes.
     """
 
     stages: tuple[Stage, ...]
@@ -62,6 +63,7 @@ class Script:
     more: OperatorActions = ()
     fallen: float = 0.0
     again_s: float = 0.0
+    elsewhere: tuple[str, ...] = ()
 
     @property
     def longest_wait_s(self) -> float:
@@ -162,7 +164,26 @@ class Scripts:
         again_s = self.cups.again_s(fallen)
         stages, repair_s = _again(stages, repair_s, again_s)
         late = repair_s if any(h.law == "late" for h in hits) else 0.0
-        return Script(tuple(stages), repair_s, late, only, self.cold_acts(asked), fallen, again_s)
+        return Script(
+            tuple(stages),
+            repair_s,
+            late,
+            only,
+            self.cold_acts(asked),
+            fallen,
+            again_s,
+            self._elsewhere(hits),
+        )
+
+    def _elsewhere(self, hits: Iterable[FaultEffect]) -> tuple[str, ...]:
+        """Modes in which a valve that sticks, or rests, does not stand where it should."""
+        held = {h.machine: h.at for h in hits if h.law in ("stuck", "rests") and h.at}
+        plant = self.a.plant
+        return tuple(
+            name
+            for name in plant.modes
+            if any(plant.position(name, tag) not in (at, None) for tag, at in held.items())
+        )
 
     def _dark_s(self, hits: Iterable[FaultEffect]) -> float:
         """Seconds without power until an automatic standby set carries the load."""
