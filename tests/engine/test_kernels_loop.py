@@ -290,6 +290,8 @@ def test_a_milking_and_its_wash_close_and_are_those_of_the_compiled_kernels() ->
     gain = end.items[T.rows("vessels")] - start.items[T.rows("vessels")]
     apart = cows[cows[:, sh.O_WITHHELD] > 0.0, sh.O_KG].sum()
     assert gain[names.index("(dumped)"), sh.WITHHELD] == pytest.approx(apart) and apart > 0.0
+    fed = gain[names.index("(fed)"), sh.MILK]
+    assert end.g[sh.G_CALF_DRAWN] == pytest.approx(fed, rel=0.01) and fed > 0.0
     assert gain[goes, sh.MILK].sum() == pytest.approx(told[sh.B_KG] - apart, rel=0.01)
     assert gain[names.index("(drain)"), sh.MILK] == pytest.approx(0.0, abs=1e-9)
 

@@ -156,6 +156,7 @@ def test_a_milking_alone_is_that_of_the_day(at: SimpleNamespace) -> None:
     """Would fail if sizing told another busiest minute, or mean flow, than the cows give."""
     at.num[sh.N_LAYOUT] = 0
     at.g[[sh.G_MINUTE_KG, sh.G_MINUTE_MOST]] = 0.0
+    at.state.cow[10:20, sh.C_WITHHELD] = 1.0  # withheld milk loads the minute too
     flow = plain(traffic.milking_alone)(
         at.F, at.I, at.S, at.g, at.n, at.par, at.num, at.state.cow, at.state.out,
         at.state.session, 30, 5000, (0.0, 0.0, 1.0, 0.0),
