@@ -33,6 +33,8 @@ PAGES = (
     ("service", ""),
     ("call", ""),
 )
+WAIT_MS = 180_000
+"""The first to ask for a study waits for it, while another worker is busy too."""
 READY = {
     "start": "main h1",
     "plant": ".counts",
@@ -66,7 +68,7 @@ def eye(browser: Any, request: pytest.FixtureRequest) -> Iterator[Eye]:
 def visit(eye: Eye, served: Served, page: str, query: str) -> None:
     """Open a page and wait until it is filled."""
     eye.page.goto(served.url if page == "start" else served.page(SMALL, page, query))
-    eye.page.locator(READY[page]).first.wait_for(timeout=60_000)
+    eye.page.locator(READY[page]).first.wait_for(timeout=WAIT_MS)
     eye.page.wait_for_timeout(150)
 
 

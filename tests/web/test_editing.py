@@ -16,7 +16,7 @@ from byrewright.web.changes import verdict_changes
 from tests.plant.small import SMALL as FEW_MACHINES
 from tests.web.conftest import Server, open_eye
 
-WAIT_MS = 60_000
+WAIT_MS = 180_000  # a study on a busy machine
 OFFER_IN_VIEW = """() => {
     const r = document.getElementById("put_back").getBoundingClientRect();
     return r.top >= 0 && r.bottom <= innerHeight;

@@ -15,7 +15,7 @@ import pytest
 from tests.web.conftest import FEW, LARGEST, ROOT, SMALL, Eye, Served
 
 pytestmark = pytest.mark.browser
-WAIT_MS = 60_000  # a study on a busy machine
+WAIT_MS = 180_000  # a study on a busy machine
 once = pytest.mark.parametrize("eye", ["desktop"], indirect=True)
 """For what does not depend on the size of the screen."""
 

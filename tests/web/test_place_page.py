@@ -16,7 +16,7 @@ from tests.web.conftest import ROOT, Served, Server, open_eye
 from tests.web.test_touch_and_print import LEAST_LETTERS_PX, SMALLEST
 
 pytestmark = pytest.mark.browser
-WAIT_MS = 60_000
+WAIT_MS = 180_000  # a study on a busy machine
 CM = 0.011
 DRAG_PX = 12
 

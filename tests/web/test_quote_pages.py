@@ -14,7 +14,7 @@ import pytest
 from tests.web.conftest import ROOT, SMALL, Eye, Served
 
 pytestmark = pytest.mark.browser
-WAIT_MS = 60_000  # a study on a busy machine
+WAIT_MS = 180_000  # a study on a busy machine
 PRICES = ROOT / "examples" / "prices.csv"
 
 
