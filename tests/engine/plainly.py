@@ -16,6 +16,8 @@ from byrewright.engine.compiled import Compiled, compile_plant
 from tests import plants
 
 NEAR = 1e-9  # sums in another order
+DT = 2.0  # s a step: what a second gives and what a step gives are not the same number
+CP = 4.0  # kJ/(kg K) of whatever is in a vessel here
 _spaces: dict[str, dict[str, Any]] = {}
 
 
@@ -49,13 +51,22 @@ def compiled() -> Compiled:
 
 
 def arrays() -> SimpleNamespace:
-    """Its arrays, to be changed at will."""
+    """Its arrays, to be changed at will, with `DT` and `CP`."""
     T, state = compiled().tables, compiled().start.copy()
     T = sh.Tables(*(a.copy() for a in T))
+    T.par[sh.PAR_DT] = DT
+    T.par[sh.PAR_CP : sh.PAR_CP + sh.SUBSTANCES] = CP
     return SimpleNamespace(
         T=T, state=state, F=T.F, I=T.I, par=T.par, num=T.num, S=state.items, g=state.g, n=state.n,
         plugs=state.plugs,
     )  # fmt: skip
+
+
+def empty() -> SimpleNamespace:
+    """The same with nothing in any vessel."""
+    found = arrays()
+    found.S[found.T.rows("vessels"), : sh.HEAT + 1] = 0.0
+    return found
 
 
 def row(at: SimpleNamespace, section: str, place: int = 0) -> int:

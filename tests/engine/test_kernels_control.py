@@ -13,19 +13,13 @@ import pytest
 from byrewright.engine import shape as sh
 from byrewright.engine.draws import milked_share
 from byrewright.engine.kernels import control, traffic
-from tests.engine.plainly import arrays, plain, row
-
-DT = 2.0
-CP = 4.0  # kJ/(kg K) of whatever is in a vessel here
+from tests.engine.plainly import CP, DT, empty, plain, row
 
 
 @pytest.fixture
 def at() -> SimpleNamespace:
     """The arrays of a rotary with everything on it, all vessels empty, a step of two seconds."""
-    found = arrays()
-    found.par[sh.PAR_DT] = DT
-    found.par[sh.PAR_CP : sh.PAR_CP + sh.SUBSTANCES] = CP
-    found.S[found.T.rows("vessels"), : sh.HEAT + 1] = 0.0
+    found = empty()
     found.n[sh.I_MILKING], found.n[sh.I_SEQ], found.n[sh.I_MILKED] = -1, 1, 1
     return found
 

@@ -13,20 +13,15 @@ import pytest
 from byrewright.engine import shape as sh
 from byrewright.engine.kernels import energy
 from byrewright.physics.tank_wall import LYING, wetted_share
-from tests.engine.plainly import NEAR, arrays, plain, row
+from tests.engine.plainly import CP, DT, NEAR, arrays, plain, row
 
-DT = 2.0
-CP = 4.0  # kJ/(kg K) of whatever is in a vessel here
 HOUR_S = 3600.0
 
 
 @pytest.fixture
 def at() -> SimpleNamespace:
     """The arrays of a rotary with everything on it, with a step of two seconds."""
-    found = arrays()
-    found.par[sh.PAR_DT] = DT
-    found.par[sh.PAR_CP : sh.PAR_CP + sh.SUBSTANCES] = CP
-    return found
+    return arrays()
 
 
 def fill(at: SimpleNamespace, v: int, kg: float, celsius: float, what: int = sh.MILK) -> None:

@@ -10,19 +10,13 @@ import pytest
 from byrewright.engine import shape as sh
 from byrewright.engine.kernels import control, network
 from byrewright.physics.heat import exchanger
-from tests.engine.plainly import arrays, plain, row
-
-DT = 2.0
-CP = 4.0  # kJ/(kg K) of whatever is in a vessel here
+from tests.engine.plainly import CP, DT, empty, plain, row
 
 
 @pytest.fixture
 def at() -> SimpleNamespace:
     """The arrays of a rotary with everything on it, all vessels empty, nothing running."""
-    found = arrays()
-    found.par[sh.PAR_DT] = DT
-    found.par[sh.PAR_CP : sh.PAR_CP + sh.SUBSTANCES] = CP
-    found.S[found.T.rows("vessels"), : sh.HEAT + 1] = 0.0
+    found = empty()
     every = found.T.rows("transfers")
     found.S[every, sh.S_HEALTH] = found.S[every, sh.S_CMD] = found.S[every, sh.S_DOSE] = 0.0
     found.n[sh.I_MODE], found.n[sh.I_SEQ] = control.IDLE_MODE, 0

@@ -14,21 +14,14 @@ from byrewright.engine.simulate import columns
 from byrewright.physics.heat import exchanger
 from byrewright.physics.wash_heat import wet_air_kw
 from tests import plants
-from tests.engine.plainly import arrays, plain, row
+from tests.engine.plainly import CP, DT, empty, plain, row
 from tests.engine.test_engine_basics import CLOSES, compiled_day, gaps
-
-DT = 2.0
-CP = 4.0  # kJ/(kg K) of whatever is in a vessel here
 
 
 @pytest.fixture
 def at() -> SimpleNamespace:
     """The arrays of a rotary with everything on it, all vessels empty, a step of two seconds."""
-    found = arrays()
-    found.par[sh.PAR_DT] = DT
-    found.par[sh.PAR_CP : sh.PAR_CP + sh.SUBSTANCES] = CP
-    found.S[found.T.rows("vessels"), : sh.HEAT + 1] = 0.0
-    return found
+    return empty()
 
 
 def test_it_is_warmest_at_three_and_coldest_at_night() -> None:

@@ -9,9 +9,8 @@ import pytest
 
 from byrewright.engine import shape as sh
 from byrewright.engine.kernels import traffic
-from tests.engine.plainly import arrays, plain, row
+from tests.engine.plainly import DT, arrays, plain, row
 
-DT = 2.0
 PACE_S = 10.0  # of a deck, from stall to stall
 ON_S = 70.0
 WORK_S = 4.0

@@ -36,6 +36,7 @@ from byrewright.studies.sizing.power import size_power
 from byrewright.studies.sizing.receiving import size_receiving
 from byrewright.studies.sizing.recovery import size_recovery
 from byrewright.studies.sizing.serving import serving
+from byrewright.studies.sizing.softening import size_softening
 from byrewright.studies.sizing.storage import size_storage
 from byrewright.studies.sizing.tank_cooling import size_tank_cooling
 from byrewright.studies.sizing.throughput import size_throughput
@@ -65,7 +66,8 @@ TOPICS: tuple[tuple[str, Topic], ...] = (
     ("wash in the lines", size_wash_lines),
     ("heat recovery", size_recovery),
     ("milk and wash lines", size_lines),
-    ("frost and hardness", size_frost),
+    ("frost", size_frost),
+    ("hardness", size_softening),
     ("compressed air", size_compressed_air),
     ("deck", size_deck),
     ("cloths", size_cloths),

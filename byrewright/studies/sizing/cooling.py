@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from contextlib import suppress
 
 from byrewright.physics.errors import PhysicsRangeError
 from byrewright.physics.heat import exchanger, ua_for_hot_out_kw_k
@@ -206,15 +207,13 @@ def _chilled_stage(
     hot = milk_kw_k(ctx, point.milk_l_min)
     cold = coolant_kw_k(ctx, stage.ratio * point.milk_l_min)
     advised, why = None, "no size can reach it: colder or more liquid is needed"
-    try:
-        if point.dry:  # what is missing is its liquid, not its size
-            raise PhysicsRangeError(f"no {listed(sorted(point.dry))} reaches it")
-        ua = ua_for_hot_out_kw_k(hot, point.pre_cooled_c, cold, point.coolant_in_c, wanted)
-        ua /= chilled_u_share(ctx)
-        advised = _advised_size(stage, ua)
-        why = f"milk leaves at {wanted:.3g} degC in the warmest month of water"
-    except PhysicsRangeError:
-        pass
+    if point.dry:
+        why = "what is missing is its liquid, not its size"
+    else:
+        with suppress(PhysicsRangeError):
+            ua = ua_for_hot_out_kw_k(hot, point.pre_cooled_c, cold, point.coolant_in_c, wanted)
+            advised = _advised_size(stage, ua / chilled_u_share(ctx))
+            why = f"milk leaves at {wanted:.3g} degC in the warmest month of water"
     got = point.second
     ctx.find(
         "cooling.chilled.out",
