@@ -51,20 +51,26 @@ def compiled() -> Compiled:
 
 
 def arrays() -> SimpleNamespace:
-    """Its arrays, to be changed at will, with `DT` and `CP`."""
+    """Its arrays, to be changed at will."""
     T, state = compiled().tables, compiled().start.copy()
     T = sh.Tables(*(a.copy() for a in T))
-    T.par[sh.PAR_DT] = DT
-    T.par[sh.PAR_CP : sh.PAR_CP + sh.SUBSTANCES] = CP
     return SimpleNamespace(
         T=T, state=state, F=T.F, I=T.I, par=T.par, num=T.num, S=state.items, g=state.g, n=state.n,
         plugs=state.plugs,
     )  # fmt: skip
 
 
+def stepped() -> SimpleNamespace:
+    """The same with a step of `DT` and liquids of `CP`."""
+    found = arrays()
+    found.par[sh.PAR_DT] = DT
+    found.par[sh.PAR_CP : sh.PAR_CP + sh.SUBSTANCES] = CP
+    return found
+
+
 def empty() -> SimpleNamespace:
     """The same with nothing in any vessel."""
-    found = arrays()
+    found = stepped()
     found.S[found.T.rows("vessels"), : sh.HEAT + 1] = 0.0
     return found
 

@@ -13,7 +13,7 @@ import pytest
 from byrewright.engine import shape as sh
 from byrewright.engine.kernels import energy
 from byrewright.physics.tank_wall import LYING, wetted_share
-from tests.engine.plainly import CP, DT, NEAR, arrays, plain, row
+from tests.engine.plainly import CP, DT, NEAR, plain, row, stepped
 
 HOUR_S = 3600.0
 
@@ -21,7 +21,7 @@ HOUR_S = 3600.0
 @pytest.fixture
 def at() -> SimpleNamespace:
     """The arrays of a rotary with everything on it, with a step of two seconds."""
-    return arrays()
+    return stepped()
 
 
 def fill(at: SimpleNamespace, v: int, kg: float, celsius: float, what: int = sh.MILK) -> None:

@@ -9,7 +9,7 @@ import pytest
 
 from byrewright.engine import shape as sh
 from byrewright.engine.kernels import traffic
-from tests.engine.plainly import DT, arrays, plain, row
+from tests.engine.plainly import DT, plain, row, stepped
 
 PACE_S = 10.0  # of a deck, from stall to stall
 ON_S = 70.0
@@ -19,7 +19,7 @@ WORK_S = 4.0
 @pytest.fixture
 def at() -> SimpleNamespace:
     """A deck or rows of twelve, vacuum up, 30 cows of 10 kg alike, one operator."""
-    found = arrays()
+    found = stepped()
     found.par[sh.PAR_DT] = DT
     n, g, cow = found.n, found.g, found.state.cow
     n[[sh.I_MILKING, sh.I_COW, sh.I_COWS, sh.I_ON_DECK]] = 0, 0, 30, 0
