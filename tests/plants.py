@@ -171,7 +171,7 @@ def rotary(
         "TK2.refrigerant_out CU2.refrigerant_in", "WS1.outlet WT1.inlet_1",
         "WT1.outlet_1 LP1.inlet", "LP1.outlet WF1.inlet", "WF1.outlet PC1.water_in",
         "PC1.water_out WT2.inlet_1", "WT1.outlet_2 WH1.inlet", "WT2.outlet_1 TR1.supply_1",
-        "WH1.outlet_1 TR1.supply_2", "DS1.outlet TR1.dose", "TR1.outlet_1 MU1.wash",
+        "WH1.outlet_1 TR1.supply_2", "DS1.outlet TR1.dose_1", "TR1.outlet_1 MU1.wash",
         "TR1.drain FD1.inlet_1", "WT2.overflow FD1.inlet_2", "AI1.outlet ML1.air",
         "AC1.outlet AV1.inlet_1", "AC2.outlet AV1.inlet_2", "WT1.outlet_3 CW1.water",
         "WT1.outlet_4 BF1.water",

@@ -41,6 +41,9 @@ MOST_NAMED = 6
 SHARES_ADD_UP = 0.005
 """Shares of the day's milk are written with two figures, so they may miss 1 by this."""
 
+SAME_HEIGHT_M = 0.005
+"""Heights nearer than this are the same: dimensions are read to the centimetre (our choice)."""
+
 
 def check(plant: Plant, regions: Sequence[str] = ()) -> tuple[Problem, ...]:
     """Everything that does not fit together, errors first, each kept in file order.
@@ -161,6 +164,16 @@ def _flows(plant: Plant) -> Iterator[Problem]:
             what = "take in" if ways == {"in"} else "give out"
             key = f"pipes.{pipe.id}"
             yield problem("C016", key=key, found=pipe.start, allowed=pipe.end, what=what)
+
+
+def _slopes(plant: Plant) -> Iterator[Problem]:
+    """A pipe that states a fall, and ends that lie otherwise."""
+    for pipe in plant.pipes:
+        asked = max(pipe.slope_pct or 0.0, 0.0) / 100 * pipe.length_m
+        if asked and pipe.rise_m and asked + pipe.rise_m > SAME_HEIGHT_M:
+            lies = f"{abs(pipe.rise_m):.2f} m {'above' if pipe.rise_m > 0 else 'below'}"
+            yield problem("C044", key=f"pipes.{pipe.id}", found=f"{pipe.slope_pct:g}", what=lies,
+                          allowed=f"{asked:.2f}")  # fmt: skip
 
 
 def _direction(plant: Plant, end: str) -> str:
@@ -321,6 +334,7 @@ CHECKS: tuple[Callable[[Plant], Iterator[Problem]], ...] = (
     _read,
     _levels,
     _flows,
+    _slopes,
     _power,
     _moved,
     _backflow,

@@ -118,6 +118,9 @@ CATALOGUE: Mapping[str, Message] = {
                     "State an air gap, or add a backflow preventer as the local code says.", "advice"),
     "C043": Message("hard water ({found} mmol/L, above {allowed}) comes to it through no softener",
                     "Add a softener before it, or dose for the hardness as the label says.", "advice"),
+    "C044": Message("states a fall of {found} %, {allowed} m over its length, but ends {what} its start: "
+                    "the studies take the heights",
+                    "Move what it joins, or correct the slope or the rise.", "advice"),
     # limits
     "L001": Message("no rule is called {found}{near}", "Use a key of the rulebook; a finding names the rules it used."),
     "L002": Message("{found} is not a number{allowed}", "Write one number for the rule."),

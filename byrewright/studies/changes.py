@@ -166,6 +166,8 @@ def _said(value: object) -> str:
         isinstance(v, Record) for v in value
     )):  # fmt: skip
         return f"{len(value)} entries" if isinstance(value, tuple) else "another"
+    if isinstance(value, dict):
+        return ", ".join(f"{n} x {key.replace('_', ' ')}" for key, n in value.items()) or "none"
     words = in_words(value)
     return f"{words:g}" if isinstance(words, int | float) else words
 
@@ -237,7 +239,9 @@ def _pipes(
         if ends != (new.start, new.end):
             yield Change("pipes", "moved", new.id, f"{new.id} now goes from {new.start} to "
                          f"{new.end}; it went from {ends[0]} to {ends[1]}.", pipe.id)  # fmt: skip
-        parts = list(_fields(pipe, new, ("id", "start", "end", "length_m", "rise_m", "fittings")))
+        stated = pipe.model_fields_set | new.model_fields_set
+        laid = [name for name in ("rise_m", "fittings") if name not in stated]
+        parts = list(_fields(pipe, new, ("id", "start", "end", "length_m", *laid)))
         more = new.length_m - pipe.length_m
         if abs(more) > LEAST_LENGTH_M:
             longer = f"{abs(more):.2f} m {'longer' if more > 0 else 'shorter'}"

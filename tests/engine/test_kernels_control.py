@@ -116,6 +116,26 @@ def test_the_main_wash_is_read_at_its_end(at: SimpleNamespace) -> None:
         assert tuple(at.state.session[0, [sh.B_RETURN_C, sh.B_STRENGTH]]) == told
 
 
+def test_the_strength_is_that_of_the_weakest_wash_that_is_there(at: SimpleNamespace) -> None:
+    """Would fail if a wash vessel that runs empty made the wash of another one plain water, or the
+    stronger of two counted."""
+    first = row(at, "troughs")
+    spare = next(v for v in range(at.num[sh.N_V0], at.num[sh.N_V1])
+                 if v != at.I[first, sh.TR_VESSEL])  # fmt: skip
+    second = at.I[first].copy()
+    second[sh.TR_VESSEL] = spare
+    two = np.concatenate([at.I[: first + 1], second[None]])
+    num = at.num.copy()
+    num[sh.N_TROUGH1] = num[sh.N_TROUGH0] + 2
+    for (wash, water), told in (((80.0, 20.0), 0.5), ((0.01, 0.0), 0.75), ((300.0, 0.0), 0.75)):
+        at.S[two[first, sh.TR_VESSEL], [sh.WASH, sh.WATER]] = 90.0, 30.0
+        at.S[spare, [sh.WASH, sh.WATER]] = wash, water if told == 0.75 else wash
+        got = plain(control._strength)(two, at.S, num)
+        assert got == pytest.approx(told), (wash, water)
+    at.S[two[first, sh.TR_VESSEL]] = at.S[spare] = 0.0
+    assert plain(control._strength)(two, at.S, num) == 0.0
+
+
 def test_a_wash_is_made_of_the_water_in_the_trough(at: SimpleNamespace) -> None:
     """Would fail if product went to plain rinses, or were dosed to other than the water."""
     v = at.I[row(at, "troughs"), sh.TR_VESSEL]

@@ -151,3 +151,18 @@ def test_hard_water_at_a_heater_is_pointed_out() -> None:
     assert told(4.0, softened=False) == heaters != []
     assert not told(2.4, softened=False)
     assert "equipment.WH1" not in told(4.0, softened=True)
+
+
+@pytest.mark.parametrize(("slope", "rise", "told"), [
+    (2.0, 0.4, True), (2.0, -0.05, True), (2.0, -0.1, False), (2.0, -1.0, False),
+    (2.0, 0.0, False), (None, 0.4, False), (-2.0, 0.4, False),
+])  # fmt: skip
+def test_ends_that_lie_otherwise_than_a_stated_fall_are_pointed_out(
+    slope: float | None, rise: float, told: bool
+) -> None:
+    """Would fail if a fall that the heights gainsay were passed over without a word, or told of a
+    pipe that falls enough or states none."""
+    base = plants.rotary(24, 40)
+    bent = base.pipes[0].model_copy(update={"slope_pct": slope, "rise_m": rise, "length_m": 5.0})
+    plant = base.model_copy(update={"pipes": (bent, *base.pipes[1:])})
+    assert bool([p for p in check(plant) if p.code == "C044"]) is told

@@ -80,6 +80,13 @@ def test_a_pipe_that_moves_a_figure_and_a_mode_are_told_as_such() -> None:
     assert f"{first.id}: 2.00 m longer" in said["pipes"]
     assert "motor" in said["machines"] and "becomes 22 kW" in said["machines"]
     assert f"{tag} is other; it was {was}" in said["modes"]
+    raised = first.model_copy(update={"rise_m": 1.25, "fittings": {"bend": 3}})
+    by_hand = before.model_copy(update={"pipes": (raised, *before.pipes[1:])})
+    (told,) = [c.sentence for c in changes(before, by_hand) if c.topic == "pipes"]
+    assert "becomes 1.25 m" in told and "fittings none becomes 3 x bend" in told
+    laid = first.laid(first.length_m, 1.25, 3)
+    by_plan = before.model_copy(update={"pipes": (laid, *before.pipes[1:])})
+    assert not [c for c in changes(before, by_plan) if c.topic == "pipes"]
     moved = first.model_copy(update={"end": before.pipes[1].end})
     other = before.model_copy(update={"pipes": (moved, *before.pipes[1:])})
     assert any(c.what == "moved" and c.tag == first.id for c in changes(before, other))

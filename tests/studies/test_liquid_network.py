@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import pytest
 
+import byrewright as bw
 from byrewright.physics.pipeflow import drop_kpa
 from byrewright.plant.graph import Node
 from byrewright.plant.plant import Plant
 from byrewright.plant.read import read_plant
 from byrewright.results import Finding, ResultBuilder
 from byrewright.standards.rulebook import Rulebook, default_rulebook
+from byrewright.studies.day import run_day
 from byrewright.studies.sizing import circulation, size
 from byrewright.studies.sizing.circulation import WHY, Stage, Target, size_circulation
 from byrewright.studies.sizing.context import StudyContext
@@ -25,6 +28,7 @@ from byrewright.studies.sizing.wash_lines import (
     size_wash_lines,
     stays_l,
 )
+from tests import plants
 from tests.drafting.test_draft import EXAMPLES
 
 COOLER = ("wash.cooler_flow", "PC1")
@@ -167,6 +171,33 @@ def test_a_wash_that_nothing_doses_is_asked_about(drafted: Plant) -> None:
     assert not [f for f in size(drafted).findings if f.key == "wash.dosed"]
 
 
+def test_a_second_wash_vessel_that_nothing_doses_is_asked_about() -> None:
+    """Would fail if one dosing pump passed for two vessels, of which it reaches one, in sizing or
+    on the simulated day."""
+    base = plants.rotary(40, 120, milkings=1, groups=1)
+    second = {"TR2": plants.machine("TR2", "wash_trough", volume_l=900)}
+    ways = ("WH1.outlet_2 TR2.supply_1", "WT2.outlet_2 TR2.supply_2", "TR2.outlet_1 MU1.wash",
+            "TR2.drain FD1.inlet_3", "V34.b TR2.return_1")  # fmt: skip
+
+    def two(*more: str) -> Plant:
+        pipes = tuple(plants.pipe(f"LX{i}", *w.split()) for i, w in enumerate((*ways, *more)))
+        return base.model_copy(
+            update={"equipment": {**base.equipment, **second}, "pipes": (*base.pipes, *pipes)}
+        )
+
+    def on_the_day(plant: Plant) -> Finding:
+        every = run_day(plant, default_rulebook()).findings
+        return next(f for f in every if f.key == "day.wash_strength")
+
+    bare, both = two(), two("DS1.outlet TR2.dose_1")
+    told = finding(bare, "wash.dosed", "")
+    assert told.verdict == "unknown" and "reaches TR2:" in told.sentence
+    strength = on_the_day(bare)
+    assert strength.verdict == "unknown" and "`wash.dosed`" in strength.sentence
+    assert "wash.dosed" not in {f.key for f in size(both).findings}
+    assert (on_the_day(both).value or 0.0) > 0.3
+
+
 def test_rises_that_do_not_close_a_ring_are_told(drafted: Plant) -> None:
     """Would fail if a stated rise were left out of a ring's heads without a word."""
 
@@ -201,11 +232,16 @@ def test_a_longer_or_higher_line_asks_more_head(drafted: Plant) -> None:
 
 
 def test_a_pump_under_vacuum_needs_its_suction(drafted: Plant) -> None:
-    """Would fail if a suction that boils under the receiver's vacuum passed."""
-    assert finding(drafted, "delivery.npsh", "MP1").verdict in ("holds", "tight")
-    told = {i.symbol: i for i in finding(drafted, "delivery.npsh", "MP1").inputs}
-    assert told["p_boils"].value == pytest.approx(19.93, rel=0.01)  # steam tables
-    assert "60 degC" in told["p_boils"].meaning
+    """Would fail if a suction that boils under the receiver's vacuum passed, or were judged by a
+    mode whose liquid is cooler than the hot wash."""
+    has = finding(drafted, "delivery.npsh", "MP1")
+    assert has.verdict in ("holds", "tight")
+    told = {i.symbol: i for i in has.inputs}
+    wash_c = float(re.findall(r"wash at (\d+) degC", str(told["p_boils"].meaning))[0])
+    steam_kpa = {60: 19.95, 65: 25.04, 70: 31.20, 75: 38.60}  # steam tables, from memory
+    below, above = wash_c // 5 * 5, wash_c // 5 * 5 + 5
+    assert steam_kpa[below] * 0.98 < told["p_boils"].value < steam_kpa[above] * 1.02
+    assert " in wash at " in has.sentence
     needy = finding(with_machine(drafted, "MP1", npsh_m=5.0), "delivery.npsh", "MP1")
     assert needy.verdict == "fails"
     one = asked(bench(drafted), "MP1", "milking_tank_1", 150.0)
@@ -214,6 +250,20 @@ def test_a_pump_under_vacuum_needs_its_suction(drafted: Plant) -> None:
     assert open_air is not None
     vacuum_m = one.vacuum_kpa / (1.03 * 9.80665)
     assert open_air.npsh_m - one.npsh_m > 0.8 * vacuum_m
+
+
+@pytest.mark.parametrize("name", ["rotary_spring_ice", "rotary_round_the_clock",
+                                  "rows_two_by_twenty"])  # fmt: skip
+def test_the_wash_comes_to_the_pumps_no_hotter_than_they_are_judged_for(name: str) -> None:
+    """Would fail if suctions were judged with a wash cooler than the simulated one, or with one
+    that has warmed no steel yet."""
+    plant = bw.read(EXAMPLES / name / "plant.yaml")
+    told = {i.symbol: i for i in bw.size(plant).finding("delivery.npsh@MP1").inputs}
+    judged_c = float(re.findall(r"wash at (\d+) degC", str(told["p_boils"].meaning))[0])
+    ambient = plant.model.site.ambient_c
+    warm = bw.day(plant, month=ambient.index(max(ambient)) + 1).line("day.warmth").arrays
+    peak_c = max(float(c.max()) for tag, c in warm.items() if tag.startswith("rc"))
+    assert peak_c - 0.5 < judged_c < peak_c + 6.0
 
 
 def test_a_suction_for_which_no_pump_is_made_says_what_helps(drafted: Plant) -> None:

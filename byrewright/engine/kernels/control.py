@@ -182,12 +182,15 @@ def _wash_kg(I: Ints, S: Floats, num: Ints) -> float:
 
 @inner
 def _strength(I: Ints, S: Floats, num: Ints) -> float:
-    """Share of what was made up with product in the weakest wash vessel; nil in an empty one."""
-    weakest = 1.0
+    """Share of what was made up with product in the weakest wash vessel that holds something; nil
+    where all are empty."""
+    weakest, some = 1.0, False
     for i in range(num[sh.N_TROUGH0], num[sh.N_TROUGH1]):
         v = I[i, sh.TR_VESSEL]
-        weakest = min(weakest, S[v, sh.WASH] / max(mass(v, S), EMPTY_KG))
-    return weakest
+        kg = mass(v, S)
+        if kg > EMPTY_KG:
+            weakest, some = min(weakest, S[v, sh.WASH] / kg), True
+    return weakest if some else 0.0
 
 
 @inner

@@ -10,8 +10,9 @@ from byrewright.plant.programme import WashKind
 from byrewright.results import Input
 from byrewright.studies.day import remedies
 from byrewright.studies.day.record import MilkingSession, Run
+from byrewright.studies.sizing.circulation import undosed
 from byrewright.studies.sizing.context import StudyContext
-from byrewright.studies.sizing.sizes import worked
+from byrewright.studies.sizing.sizes import listed, worked
 from byrewright.studies.sizing.wash_heat import hotter_wash
 from byrewright.studies.sizing.wash_lines import carried_l, stays_l
 
@@ -118,11 +119,16 @@ def _round(ctx: StudyContext, run: Run, washed: list[MilkingSession]) -> None:
     )  # fmt: skip
     asked = max(s.strength for s in ctx.programme.wash.steps if s.kind is WashKind.ALKALINE)
     share = min(b.strength for b in washed)
+    bare = undosed(ctx.plant)
     least = ctx.number("wash.strength_least_share")
     ctx.find(
-        "day.wash_strength", "Strength of the hot wash at its end", 100 * asked * share, "%",
+        "day.wash_strength", "Strength of the hot wash at its end",
+        None if bare else 100 * asked * share, "%",
         f"{100 * asked:.2f} % of product was dosed; at the end {100 * asked * share:.2f} % was "
-        "left in the trough, the rest thinned by water that stood in the plant.",
+        "left in the trough, the rest thinned by water that stood in the plant."
+        + (f" The day doses every wash vessel; in {listed(list(bare))} nothing does so "
+           "(`wash.dosed`)." if bare else ""),
+        missing=("who doses the wash",) if bare else (),
         limit=100 * asked * least, sense="at_least", allowance=0.05,
         formula="dose times the share of the liquid that was made up with product",
         inputs=(ctx.rule("wash.strength_least_share"),),

@@ -10,9 +10,10 @@ from typing import cast
 from byrewright.engine.liquidgraph import Situation
 from byrewright.engine.liquids import Liquids, LiquidsUnsolved
 from byrewright.engine.liquidstreams import Stream, streams
+from byrewright.plant.graph import build, reached
 from byrewright.plant.plant import Plant
 from byrewright.plant.primitives import WashVessel
-from byrewright.plant.roles import GivesMilk, LoadsTankers, MakesUpWash, MovesMilk
+from byrewright.plant.roles import DosesWash, GivesMilk, LoadsTankers, MakesUpWash, MovesMilk
 from byrewright.results import Input
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
@@ -158,6 +159,28 @@ def washes_units(plant: Plant, mode: str) -> bool:
     return bool(plant.machines(MakesUpWash)) and any(
         plant.position(mode, u.id) == "washes" for u in plant.machines(GivesMilk)
     )
+
+
+def undosed(plant: Plant) -> dict[str, tuple[str, ...]]:
+    """The wash vessels that supply milking units in a mode and that no dosing pump reaches which
+    runs in it; nothing where the plant has no dosing pump, since people dose then."""
+    vessels = [t.id for t in plant.machines(MakesUpWash)]
+    dosers = [d.id for d in plant.machines(DosesWash)]
+    units = {u.id for u in plant.machines(GivesMilk)}
+    graph, found = build(plant), dict[str, tuple[str, ...]]()
+    for name, mode in plant.modes.items() if dosers else ():
+        if "wash" not in mode.does or not washes_units(plant, name):
+            continue
+        run = [d for d in dosers if plant.position(name, d) == "runs"]
+        with_product = reached(plant, graph, run, name, ("wash",), past=vessels) if run else ()
+        bare = tuple(
+            t for t in vessels
+            if t not in with_product and units & reached(
+                plant, graph, {t}, name, ("wash",), past=[v for v in vessels if v != t])
+        )  # fmt: skip
+        if bare or not run:
+            found[name] = bare or tuple(vessels)
+    return found
 
 
 def _supplied(ctx: StudyContext, mode: str, comes: bool, wanted_l_min: float) -> None:

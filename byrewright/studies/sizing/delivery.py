@@ -6,7 +6,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from byrewright.engine.liquidlaws import HOT_C
 from byrewright.physics.pipeflow import bore_for_velocity_mm, velocity_m_s
 from byrewright.plant.graph import Edge
 from byrewright.plant.plant import Pipe, lengths_from
@@ -26,6 +25,7 @@ from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.network import Asked, asked, net_of
 from byrewright.studies.sizing.receiving import balance_pumps, receiver_pumps, wash_flow_l_min
 from byrewright.studies.sizing.sizes import ROOM, TIGHT, next_preferred, spare, stated, worked
+from byrewright.studies.sizing.suction import judge_suction
 
 LEAST_HEAD_M = 6.0
 """Least head that sanitary pumps are offered with (common practice, no source)."""
@@ -250,65 +250,7 @@ def _head(ctx: StudyContext, pump: MovesMilk, flow: float, wash: float) -> None:
         advised_why="head of its hardest mode and a tenth more, whole metres",
         target=(pump, "head_m"),
     )
-    _suction(ctx, pump, worst)
-
-
-def _suction(ctx: StudyContext, pump: MovesMilk, at: Asked) -> None:
-    """Whether the pump's suction stays above boiling with its vessel nearly empty."""
-    low = asked(ctx, pump.id, at.mode, at.l_min, {at.source: 0.0})
-    if low is None:
-        return
-    stated_m = net_of(ctx).pumps[pump.id].npsh_m
-    needs = ctx.number("pump.npsh_m") if stated_m is None else stated_m
-    limit = needs + ctx.number("pump.npsh_margin_m")
-    do = _thriftier(ctx, pump, low.npsh_m) if low.npsh_m < limit else ()
-    helps = ("Where that is not kept, shorten or widen the suction, set the pump lower, or take "
-             "one that needs less.")  # fmt: skip
-    if low.npsh_m < limit and not do:
-        left_kpa = net_of(ctx).ambient_kpa - low.vacuum_kpa
-        helps = (f"No pump needs so little, and only {left_kpa:.0f} kPa of air stand over the "
-                 "liquid: milk and wash at a lower vacuum, set the vessel higher over its pump, or "
-                 "widen a suction that is narrow.")  # fmt: skip
-    ctx.find(
-        "delivery.npsh",
-        "Milk pump suction",
-        round(low.npsh_m, 2),
-        "m",
-        f"{pump.id} has {low.npsh_m:.1f} m over boiling at its inlet in {at.mode} at "
-        f"{at.l_min:.0f} L/min, with {at.source} nearly empty and {low.vacuum_kpa:.0f} kPa of "
-        f"vacuum over it; it needs {needs:g} m and a margin. {helps}",
-        subject=pump.id,
-        limit=limit,
-        sense="at_least",
-        formula="NPSH = (p_ambient - p_vacuum - p_boils)/(rho g) + z - h_friction",
-        inputs=(
-            worked("p_vacuum", "vacuum over the vessel", low.vacuum_kpa, "kPa"),
-            worked(
-                "p_boils",
-                f"boiling of its liquid; of wash, at {HOT_C:g} degC",
-                round(low.boils_kpa_abs, 2),
-                "kPa",
-            ),
-            worked("q", "flow", at.l_min, "L/min"),
-            ctx.rule("pump.npsh_m", "needs")
-            if stated_m is None
-            else stated("needs", "its data plate", stated_m, "m"),
-            ctx.rule("pump.npsh_margin_m", "margin"),
-        ),
-        source="the solved liquid network; vapour pressure of water",
-        known="derived",
-        remedies=do,
-    )
-
-
-def _thriftier(ctx: StudyContext, pump: MovesMilk, has_m: float) -> tuple[Remedy, ...]:
-    """A pump that needs less suction head, where one is made that needs so little."""
-    most = math.floor(10 * (has_m - ctx.number("pump.npsh_margin_m")) + 1e-9) / 10
-    least = ctx.rules["pump.npsh_m"].low
-    if least is None or most < least:
-        return ()
-    why = f"order one that needs {most:g} m or less: {has_m:.2f} m are there at the worst"
-    return (Remedy(pump.id, "npsh_m", most, why, most=True),)
+    judge_suction(ctx, pump, every)
 
 
 def _filters(ctx: StudyContext, duty: Duty) -> None:

@@ -47,21 +47,37 @@ def _left_l(ctx: StudyContext) -> float:
 
 
 def hot_wash_end(
-    ctx: StudyContext, start_c: float, charge_l: float, ambient_c: float
+    ctx: StudyContext,
+    start_c: float,
+    charge_l: float,
+    ambient_c: float,
+    round_l_min: float | None = None,
 ) -> HotWashEnd:
     """A hot charge at its end, from its start and the ambient, all of it mixed, with what the
-    rinse before left."""
+    rinse before left; or once it has gone round at a flow."""
     n, held = ctx.number, ctx.plant.site.room_heated_to_c or 0.0
     way = wash_circuit(ctx.plant, ctx.rules)
     room = max(held, ambient_c + n("air.building_over_ambient_k"))
     warm = ctx.plant.cleaning.rinse_c / 2 + room / 2
     left = _left_l(ctx) if charge_l > 0 else 0.0
     mixed_c = (charge_l * start_c + left * warm) / (charge_l + left) if charge_l > 0 else start_c
+    minutes = n("wash.main_min")
+    if round_l_min is not None:
+        minutes = min(minutes, (charge_l + left) / max(round_l_min, 1.0))
     end = wash_return_c(
-        mixed_c, n("wash.main_min"), charge_l + left, way.steel_kg, warm, way.ua_kw_k, room,
+        mixed_c, minutes, charge_l + left, way.steel_kg, warm, way.ua_kw_k, room,
         way.air_l_min_free, way.kpa_abs, way.wet_share,
     )  # fmt: skip
     return HotWashEnd(end, way.steel_kg, way.ua_kw_k, room, way.air_l_min_free, left, warm)
+
+
+def hottest_wash_c(ctx: StudyContext, l_min: float) -> float:
+    """The hottest circulated wash as it comes to the receivers, in the warmest month: the first
+    of it warms the steel, so as it is once the charge has gone round at a flow."""
+    wash = ctx.programme.wash
+    hot = max((s.at_c or 0.0 for s in wash.steps if s.circulates), default=0.0)
+    hot = max(hot, ctx.plant.cleaning.rinse_c)
+    return hot_wash_end(ctx, hot, wash.hot_l, max(ctx.plant.site.ambient_c), l_min).end_c
 
 
 def end_of_hot_wash(ctx: StudyContext, hot_l: float) -> None:

@@ -28,7 +28,7 @@ from byrewright.results import Input, Table
 from byrewright.standards.cleaning import HEATER_KW
 from byrewright.standards.pipes import AIRLINE_BORES_MM
 from byrewright.standards.water import CACO3_MG_MMOL
-from byrewright.studies.sizing.circulation import washes_units
+from byrewright.studies.sizing.circulation import undosed
 from byrewright.studies.sizing.cold import lead_and_lag
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import DAY_MIN, Duty
@@ -357,17 +357,18 @@ def _time(ctx: StudyContext, duty: Duty, minutes: float) -> None:
 
 
 def _dosed(ctx: StudyContext) -> None:
-    """A made-up wash of the plant in which no dosing pump runs, though there are some."""
-    plant = ctx.plant
-    dosers = [d.id for d in plant.machines(DosesWash)]
-    bare = [n for n, m in plant.modes.items() if "wash" in m.does and washes_units(plant, n)
-            and all(plant.position(n, d) != "runs" for d in dosers)]  # fmt: skip
-    if dosers and bare:
+    """A made-up wash of the plant that no running dosing pump reaches, though there are some."""
+    bare = undosed(ctx.plant)
+    if bare:
+        dosers = listed([d.id for d in ctx.plant.machines(DosesWash)])
+        vessels = listed(list(dict.fromkeys(t for each in bare.values() for t in each)))
         ctx.find(
             "wash.dosed", "Modes that wash without product", None, "modes",
-            f"In {listed(bare)} none of {listed(dosers)} runs: the hot wash goes round as plain "
-            "water unless somebody doses it by hand. Let one run.",
-            limit=0.0, sense="at_most", formula="state of the dosing pumps in modes that wash",
+            f"In {listed(list(bare))} no dosing pump that runs ({dosers}) reaches {vessels}: that "
+            "wash goes round as plain water unless somebody doses it by hand. Let one run, or "
+            "join one to it.",
+            limit=0.0, sense="at_most",
+            formula="state and ways of the dosing pumps in modes that wash",
             source="the plant file", known="stated", missing=("who doses the wash",),
         )  # fmt: skip
 
