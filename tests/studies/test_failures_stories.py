@@ -12,6 +12,7 @@ from functools import cache
 
 import pytest
 
+from byrewright.plant.plant import Plant
 from byrewright.results import ResultBuilder
 from byrewright.standards.rulebook import default_rulebook
 from byrewright.studies.failures.analysis import Case, analyse, hand_minutes
@@ -327,3 +328,20 @@ def test_no_tank_is_enlarged_where_there_is_none() -> None:
         ctx = StudyContext(plant, default_rulebook(), ResultBuilder("failures", "rows"))
         cost = Cost(case, None, 1.0, 0.0, 1.0)
         assert {r.of for r in _shortens(ctx, analysed(ROWS), cost)} == named
+
+
+def test_pumps_that_run_on_by_themselves_need_no_hand() -> None:
+    """Would fail if a lost signal ring named no figure that mends it, or its pumps still stood
+    with a probe of their own."""
+    event = "GL1 slip ring lost"
+
+    def asked(plant: Plant, case: Case) -> dict[str, dict[str, object]]:
+        ctx = StudyContext(plant, default_rulebook(), ResultBuilder("failures", "large"))
+        found = _shortens(ctx, analysed(LARGE), Cost(case, None, 1.0, 0.0, 1.0))
+        return {r.of: {r.figure: r.to} for r in found}
+
+    case = analysed(LARGE).case(event)
+    mends = asked(example(LARGE), case)
+    assert mends == {tag: {"own_control": True} for tag in ("MP1", "MP2")}
+    mended = changed(example(LARGE), **mends)
+    assert not analyse(mended, default_rulebook()).case(event).answer.acts

@@ -224,6 +224,8 @@ class MilkPump(MovesMilk):
     npsh_m: float | None = par(
         "m", "net positive suction head it needs at its flow", None, ge=0.1, le=20
     )
+    own_control: bool = par("", "runs by a probe of its own, and runs on when its controller is lost", False,
+                            why="not stated")  # fmt: skip
     drains: bool = par(
         "", "a drain at its casing opens when the plant is drained down", False, why="not stated"
     )

@@ -186,7 +186,12 @@ def _shortens(ctx: StudyContext, analysis: Analysis, cost: Cost) -> tuple[Remedy
                    f"what it holds washes and cools while {event.machine} is mended")
             for t in tanks
         )  # fmt: skip
-    return ()
+    by_hand = [plant.equipment[a.machine] for a in cost.case.answer.acts if a.verb == "run"]
+    why = f"it runs on by itself with {event.id}"
+    return tuple(
+        Remedy(m.id, "own_control", True, why)
+        for m in by_hand if "own_control" in type(m).model_fields and m.controlled_by
+    )  # fmt: skip
 
 
 WAIT_ALLOWANCE = 0.2

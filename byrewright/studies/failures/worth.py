@@ -204,7 +204,7 @@ def remedy(analysis: Analysis, tag: str) -> str:
         else machine.title
     )
     if getattr(machine, "power_rings", 1) > 1:
-        return (f"a second ring for signals at {tag}, or pumps on the deck that run on by a float "
+        return (f"a second ring for signals at {tag}, or pumps on the deck that run on by a probe "
                 "of their own")  # fmt: skip
     for what, text in REMEDIES:
         if machine.can(what):
