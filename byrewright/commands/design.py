@@ -46,11 +46,12 @@ def progress(first: str) -> Iterator[Callable[[str, int, int], bool | None]]:
     """A progress bar on the error stream; what it yields takes (what, done, of how many)."""
     from rich.progress import Progress
 
-    with Progress(console=console(error=True), transient=True) as bar:
+    # No thread draws it: a draft forks helpers (drafting.cores).
+    with Progress(console=console(error=True), transient=True, auto_refresh=False) as bar:
         task = bar.add_task(first, total=1.0)
 
         def say(what: str, done: int, total: int) -> bool | None:
-            bar.update(task, description=what, completed=done, total=total)
+            bar.update(task, description=what, completed=done, total=total, refresh=True)
             return None
 
         yield say

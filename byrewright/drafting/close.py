@@ -13,13 +13,13 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from byrewright.drafting.cores import Say, side_by_side, tell
 from byrewright.drafting.draft import Settled, intent_of, renumbered, settle
 from byrewright.drafting.intent import Intent
 from byrewright.drafting.sheet import Choices, Chosen, DraftError
 from byrewright.errors import ByrewrightError
 from byrewright.plant.roles import Senses
 from byrewright.results import Finding, Remedy, Result
-from byrewright.studies.failures.cuts import Cancelled
 
 if TYPE_CHECKING:
     from byrewright.plant.brief import Brief
@@ -27,8 +27,6 @@ if TYPE_CHECKING:
     from byrewright.standards.rulebook import Rulebook
     from byrewright.studies.routes.study import Routes
 
-Say = Callable[[str, int, int], bool | None]
-"""Told what is done now, its number, and of how many; an answer of True stops the work."""
 MOST_ROUNDS = 8
 """Rounds after which a draft is left as it is: the last asks every study and changes nothing."""
 SEEDS = (1, 2, 3)
@@ -223,12 +221,15 @@ def close(
         )  # fmt: skip
         fresh: dict[tuple[str, str], Chosen] = {}
         for dear in (False, True):
-            for number, check in enumerate(every):
-                if check.dear is not dear:
-                    continue
-                _tell(say, f"{told}round {turn}: {check.name}", turn, number / len(every))
-                now.asked[check.name] = _ask(check, now, rules)
-                now.open = _worst(now.open, fails(now.asked[check.name]))
+            asked = {n: c for n, c in enumerate(every) if c.dear is dear}
+            jobs = [
+                partial(_ask, check, now, rules, f"{told}round {turn}: ", turn, n / len(every))
+                for n, check in asked.items()
+            ]
+            ours = [at for at, c in enumerate(asked.values()) if c.ask is _routes]
+            for check, found in zip(asked.values(), side_by_side(jobs, say, ours), strict=True):
+                now.asked[check.name] = found
+                now.open = _worst(now.open, fails(found))
             fresh = {} if turn == MOST_ROUNDS else _mend(now, turn)
             if fresh:
                 break  # what is cheap to see is mended first
@@ -286,13 +287,14 @@ def _forget(now: Closing, targets: set[tuple[str, str]]) -> None:
 
 
 def _tell(say: Say | None, what: str, turn: int, share: float) -> None:
-    done = round(STEPS * (turn - 1 + share) / MOST_ROUNDS)
-    if say is not None and say(what, done, STEPS) is True:
-        raise Cancelled("The draft was stopped; no file was written.")
+    tell(say, what, round(STEPS * (turn - 1 + share) / MOST_ROUNDS), STEPS)
 
 
-def _ask(check: Check, now: Closing, rules: Rulebook) -> Result:
+def _ask(
+    check: Check, now: Closing, rules: Rulebook, told: str, turn: int, share: float, say: Say
+) -> Result:
     """What a study says; the routes study is asked once for each topology."""
+    _tell(say, f"{told}{check.name}", turn, share)
     plant = now.settled.plant
     if check.ask is not _routes:
         return _answer(check, plant, rules)

@@ -10,7 +10,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from byrewright.drafting.close import Closing, Say, close, fails
+from byrewright.drafting.close import Closing, close, fails
+from byrewright.drafting.cores import Say
 from byrewright.drafting.draft import Draft, region_held, text_of
 from byrewright.drafting.levers import LEVERS, UNORDERED, Lever, Step, joined
 from byrewright.errors import ByrewrightError
