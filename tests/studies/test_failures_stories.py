@@ -7,7 +7,7 @@ where it costs something, on the simulated day, from the snapshot before it.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import pytest
@@ -20,10 +20,11 @@ from byrewright.studies.failures.answer import Answer
 from byrewright.studies.failures.consequence import Consequence
 from byrewright.studies.failures.cups import Cups
 from byrewright.studies.failures.events import FaultEffect
-from byrewright.studies.failures.findings import _shortens
+from byrewright.studies.failures.findings import _shortens, _waiting
+from byrewright.studies.failures.rates import Hours
 from byrewright.studies.failures.runs import Field, run_all
 from byrewright.studies.failures.script import Script, Scripts
-from byrewright.studies.failures.worth import Cost
+from byrewright.studies.failures.worth import Cost, Worth
 from byrewright.studies.sizing.context import StudyContext
 from tests.studies.failing import LARGE, ROWS, SMALL, analysed, changed, example
 
@@ -343,5 +344,25 @@ def test_pumps_that_run_on_by_themselves_need_no_hand() -> None:
     case = analysed(LARGE).case(event)
     mends = asked(example(LARGE), case)
     assert mends == {tag: {"own_control": True} for tag in ("MP1", "MP2")}
-    mended = changed(example(LARGE), **mends)
+    mended = changed(example(LARGE), MP1=mends["MP1"], MP2=mends["MP2"])
     assert not analyse(mended, default_rulebook()).case(event).answer.acts
+
+
+def test_all_that_waits_too_long_is_mended_at_once() -> None:
+    """Would fail if a draft had to be drafted again for each failure, the longest wait first."""
+    names = ("GL1 slip ring lost", "PF1 rail joint lifts")
+    costs = [
+        Cost(analysed(LARGE).case(n), next(iter(told(n).day.values())), hours, 0.0, 1.0)
+        for n, hours in zip(names, (2.0, 1.0), strict=True)
+    ]
+
+    def mends(*late: Cost) -> set[str]:
+        ctx = StudyContext(example(LARGE), default_rulebook(), ResultBuilder("failures", "large"))
+        _waiting(
+            ctx, analysed(LARGE), Worth(late, Hours(0.0, 0.0, 0.0), Hours(0.0, 0.0, 0.0), None, {})
+        )
+        (found,) = ctx.notes.findings
+        return {r.figure for r in found.remedies}
+
+    assert mends(*costs) == {"own_control", "joint_kit"}
+    assert mends(costs[0], replace(costs[1], hours_each=0.1)) == {"own_control"}

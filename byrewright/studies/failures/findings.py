@@ -206,7 +206,8 @@ def _waiting(ctx: StudyContext, analysis: Analysis, worth: Worth) -> None:
             and 60 * c.hours_each > 0]  # fmt: skip
     if late:
         most = max(late, key=lambda c: (c.hours_each, c.case.event.id))
-        over, tag = 60 * most.hours_each > limit, most.case.event.machine
+        too_late = [c for c in late if 60 * c.hours_each > limit]
+        over, tag = most in too_late, most.case.event.machine
         ctx.find(
             "failures.waiting", "Longest delay from a failure that does not stop milking",
             round(60 * most.hours_each, 1), "min",
@@ -218,7 +219,7 @@ def _waiting(ctx: StudyContext, analysis: Analysis, worth: Worth) -> None:
             allowance=WAIT_ALLOWANCE, formula="last cow off, with the failure less without",
             source="practice", known="common_practice",
             inputs=(ctx.rule("failures.wait_limit_min"),),
-            remedies=_shortens(ctx, analysis, most) if over else (),
+            remedies=tuple(dict.fromkeys(r for c in too_late for r in _shortens(ctx, analysis, c))),
         )  # fmt: skip
     lost = [c for c in worth.costs if c.litres_each > 0]
     if lost:
