@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from byrewright.drafting.intent import Intent
-from byrewright.drafting.milk import low_point
 from byrewright.drafting.sheet import Sheet
+from byrewright.drafting.valves import low_point
 from byrewright.standards.deck import TRACK_PITCH_M
 
 ROW_CHANGE_S = 110.0

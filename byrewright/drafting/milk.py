@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from byrewright.drafting.intent import Intent
 from byrewright.drafting.sheet import Sheet
+from byrewright.drafting.valves import HOLDS, by_air, by_hand, low_point
 
 FIRST_BORES_MM = {
     "milk tube": 16.0,
@@ -22,24 +21,46 @@ FIRST_BORES_MM = {
     "wash return": 60.3,
 }
 
-LOW_POINTS_MM = {"V47": 25.0, "V85": 25.0, "V86": 25.0}
-LOW_POINT_MM = 38.0
-"""Drains at low points, by bore, and the bore of all others (common sizes)."""
 DRAINS = "a drain at its casing, the lowest point of its line"
-HOLDS = "keeps its place without air: no milk dumped, no wash let in"
-"""Why valves between milk and wash stay: each mode already has them where they block."""
 
 
 def machines(sheet: Sheet, want: Intent) -> None:
     """Everything the milk passes, apart from coolers and tanks."""
     sheet.first_bore_mm.update(FIRST_BORES_MM | {"calf drain": want.calf_drain_mm})
-    hand: dict[str, Any] = {"moved_by": "hand", "sensed": want.sensed}
-    air: dict[str, Any] = {
-        "moved_by": "air",
-        "sensed": True,
-        "air_from": "AV1",
-        "controlled_by": "CT1",
-    }
+    _milkline(sheet, want)
+    _receivers(sheet, want)
+    _receiver_pumps(sheet, want)
+    _balance_tank(sheet, want)
+    _filters(sheet, want)
+    if want.calf_l_day > 0:
+        _calf_milk(sheet, want)
+    _fills(sheet, want)
+    _past_the_cooler(sheet)
+    sheet.add("tanker_bay", "TB1", direct=want.direct, why={"direct": "stated in the brief"})
+    sheet.add("floor_drain", "FD1", label="Floor drain")
+    for tag, label in (
+        ("V83", "Balance tank drain"),
+        ("V84", "Milkline low-point drain"),
+        ("V85", "Delivery low-point drain"),
+        ("V86", "Drain after the filters"),
+    ):
+        low_point(sheet, want, tag, label)
+    for n in range(1, 5):
+        sheet.sense(f"SN3{n}", "current", f"MP{n}", f"Milk pump {n} runs")
+    if want.withheld:
+        sheet.add(
+            "withheld_vessel",
+            "WM1",
+            volume_l=100.0,
+            way="bucket",
+            why={
+                "volume_l": "a few cows' milk before it is emptied",
+                "way": "no valve shared with the tank's milk",
+            },
+        )
+
+
+def _milkline(sheet: Sheet, want: Intent) -> None:
     sheet.add(
         "milkline",
         "ML1",
@@ -54,6 +75,9 @@ def machines(sheet: Sheet, want: Intent) -> None:
             "looped": "loops are preferable: air goes both ways",
         },
     )
+
+
+def _receivers(sheet: Sheet, want: Intent) -> None:
     for n in range(1, want.receivers + 1):
         sheet.add(
             "receiver",
@@ -70,46 +94,26 @@ def machines(sheet: Sheet, want: Intent) -> None:
                 "stop_at_l": "if run on/off",
             },
         )
-        sheet.add("valve", f"V2{n}", label=f"Receiver {n} outlet", normally="open", **hand)
+        by_hand(sheet, want, f"V2{n}", f"Receiver {n} outlet", normally="open")
         low_point(sheet, want, f"V8{n}", f"Receiver {n} drain")
-        sheet.add(
-            "sensor",
-            f"SN1{n}",
-            label=f"Receiver {n} level",
-            measures="level",
-            on=f"RC{n}",
-            controlled_by="CT1",
-        )
+        sheet.sense(f"SN1{n}", "level", f"RC{n}", f"Receiver {n} level")
     if want.receivers == 2:
-        sheet.add("valve", "V25", label="Flooded line between receivers", **hand)
+        by_hand(sheet, want, "V25", "Flooded line between receivers")
     if want.receivers == 1:
         sheet.add("header", "HM1", label="Milk pump suction")
+
+
+def _receiver_pumps(sheet: Sheet, want: Intent) -> None:
     sheet.add("header", "HM2", label="Milk pump delivery")
-    pumps = (1, 2) if want.twin or want.receivers == 2 else (1,)
-    for n in pumps:
+    for n in (1, 2) if want.twin or want.receivers == 2 else (1,):
         leader = f"RC{n}" if want.receivers == 2 else "RC1"
-        sheet.add(
-            "milk_pump",
-            f"MP{n}",
-            flow_l_min=200.0,
-            head_m=15.0,
-            motor_kw=1.5,
-            control="level_led",
-            led_by=leader,
-            fed_from=f"SB{n + 1}",
-            controlled_by="CT1",
-            twins="receiver milk pumps",
-            drains=True,
-            why={
-                "drains": DRAINS,
-                "flow_l_min": "first guess",
-                "head_m": "first guess",
-                "motor_kw": "first guess",
-                "control": "even flow to the cooler",
-                "led_by": "its own receiver",
-            },
-        )
-        sheet.add("non_return_valve", f"NR1{n}", label="Non-return at milk pump")
+        _milk_pump(
+            sheet, n, (200.0, 15.0, 1.5), f"SB{n + 1}", "receiver milk pumps",
+            leader, "its own receiver", "even flow to the cooler", "Non-return at milk pump",
+        )  # fmt: skip
+
+
+def _balance_tank(sheet: Sheet, want: Intent) -> None:
     sheet.add(
         "balance_tank",
         "BT1",
@@ -117,40 +121,47 @@ def machines(sheet: Sheet, want: Intent) -> None:
         led_at_l=200.0,
         why={"volume_l": "first guess", "led_at_l": "about 40 % full"},
     )
-    sheet.add(
-        "sensor",
-        "SN13",
-        label="Balance tank level",
-        measures="level",
-        on="BT1",
-        controlled_by="CT1",
-    )
+    sheet.sense("SN13", "level", "BT1", "Balance tank level")
     sheet.add("header", "HM3", label="Delivery pump suction")
     sheet.add("header", "HM4", label="Before the filters")
     sheet.add("header", "HM5", label="After the filters")
-    for place, n in enumerate((3, 4) if want.twin else (3,)):
-        sheet.add(
-            "milk_pump",
-            f"MP{n}",
-            flow_l_min=180.0,
-            head_m=20.0,
-            motor_kw=2.2,
-            control="level_led",
-            led_by="BT1",
-            fed_from=f"SB{place + 2}",
-            controlled_by="CT1",
-            twins="delivery pumps",
-            drains=True,
-            why={
-                "drains": DRAINS,
-                "flow_l_min": "first guess",
-                "head_m": "first guess",
-                "motor_kw": "first guess",
-                "control": "the balance tank leads it: the cooler sees an even flow",
-                "led_by": "the balance tank",
-            },
-        )
-        sheet.add("non_return_valve", f"NR1{n}", label="Non-return at delivery pump")
+    for n in (3, 4) if want.twin else (3,):
+        _milk_pump(
+            sheet, n, (180.0, 20.0, 2.2), f"SB{n - 1}", "delivery pumps",
+            "BT1", "the balance tank", "the balance tank leads it: the cooler sees an even flow",
+            "Non-return at delivery pump",
+        )  # fmt: skip
+
+
+def _milk_pump(sheet: Sheet, n: int, first: tuple[float, float, float], board: str, twins: str,
+               leader: str, why_led: str, why_control: str, non_return: str) -> None:  # fmt: skip
+    """A milk pump and its non-return valve; `first` guesses flow L/min, head m and motor kW."""
+    flow_l_min, head_m, motor_kw = first
+    sheet.add(
+        "milk_pump",
+        f"MP{n}",
+        flow_l_min=flow_l_min,
+        head_m=head_m,
+        motor_kw=motor_kw,
+        control="level_led",
+        led_by=leader,
+        fed_from=board,
+        controlled_by="CT1",
+        twins=twins,
+        drains=True,
+        why={
+            "drains": DRAINS,
+            "flow_l_min": "first guess",
+            "head_m": "first guess",
+            "motor_kw": "first guess",
+            "control": why_control,
+            "led_by": why_led,
+        },
+    )
+    sheet.add("non_return_valve", f"NR1{n}", label=non_return)
+
+
+def _filters(sheet: Sheet, want: Intent) -> None:
     for n in want.filters:
         sheet.add(
             "milk_filter",
@@ -163,157 +174,70 @@ def machines(sheet: Sheet, want: Intent) -> None:
                 "while_running": "one is changed while the other filters",
             },
         )
-        sheet.add(
-            "valve",
-            f"V3{2 * n - 1}",
-            label=f"Filter {n} inlet",
-            normally="open" if n == 1 else "closed",
-            **hand,
-        )
-        sheet.add(
-            "valve",
-            f"V3{2 * n}",
-            label=f"Filter {n} outlet",
-            normally="open" if n == 1 else "closed",
-            **hand,
-        )
-    if want.calf_l_day > 0:
-        a_milking = round(want.calf_l_day / len(want.milkings), 0)
-        sheet.add(
-            "calf_feed",
-            "CF1",
-            volume_l=max(100.0, a_milking * 1.2),
-            draw_l_milking=a_milking,
-            why={
-                "volume_l": "one milking's draw and a fifth",
-                "draw_l_milking": "calf milk of the brief by milking",
-            },
-        )
-        sheet.add(
-            "valve", "V38", label="Calf-milk take-off", duty="divert", on_loss="closes", **air
-        )
-        sheet.add(
-            "valve",
-            "V37",
-            label="Calf-milk vessel drain",
-            duty="drain",
-            bore_mm=want.calf_drain_mm,
-            why={"bore_mm": "wide: lets the wash of the vessel out by gravity"},
-            moved_by="hand",
-            sensed=True,
-        )
+        usual = "open" if n == 1 else "closed"
+        by_hand(sheet, want, f"V3{2 * n - 1}", f"Filter {n} inlet", normally=usual)
+        by_hand(sheet, want, f"V3{2 * n}", f"Filter {n} outlet", normally=usual)
+
+
+def _calf_milk(sheet: Sheet, want: Intent) -> None:
+    a_milking = round(want.calf_l_day / len(want.milkings), 0)
+    sheet.add(
+        "calf_feed",
+        "CF1",
+        volume_l=max(100.0, a_milking * 1.2),
+        draw_l_milking=a_milking,
+        why={
+            "volume_l": "one milking's draw and a fifth",
+            "draw_l_milking": "calf milk of the brief by milking",
+        },
+    )
+    by_air(sheet, "V38", "Calf-milk take-off", duty="divert", on_loss="closes")
+    by_hand(
+        sheet, want, "V37", "Calf-milk vessel drain", duty="drain", bore_mm=want.calf_drain_mm,
+        why={"bore_mm": "wide: lets the wash of the vessel out by gravity"}, sensed=True,
+    )  # fmt: skip
+
+
+def _fills(sheet: Sheet, want: Intent) -> None:
+    """The divert to each tank, or the tanker, with its leak drain."""
     for fill in want.fills:
         last = fill == want.fills[-1]
-        sheet.add(
-            "valve",
-            fill.divert,
-            label=f"Milk to {fill.where}, or {'wash return' if last else 'on'}",
-            ways=3,
-            duty="divert",
-            on_loss="stays",
-            normally="to_c",
+        by_air(
+            sheet, fill.divert, f"Milk to {fill.where}, or {'wash return' if last else 'on'}",
+            ways=3, duty="divert", on_loss="stays", normally="to_c",
             why={"on_loss": HOLDS, "ways": "one of the two is always shut"},
-            **air,
-        )
-        sheet.add(
-            "valve",
-            fill.bleed,
-            label=f"Leak drain before {fill.where}",
-            duty="drain",
-            on_loss="stays",
-            bore_mm=25.0,
-            normally="open",
+        )  # fmt: skip
+        by_air(
+            sheet, fill.bleed, f"Leak drain before {fill.where}", duty="drain", on_loss="stays",
+            bore_mm=25.0, normally="open",
             why={
                 "on_loss": HOLDS,
                 "bore_mm": "small: shows a passing seat, drains unpressurised",
             },
-            **air,
-        )
+        )  # fmt: skip
         sheet.add("header", fill.header, label=f"Fill stub of {fill.where}")
     if want.direct:
-        sheet.add(
-            "valve",
-            "V49",
-            label="Shut-off at the coupling",
-            duty="fill",
-            on_loss="closes",
+        by_air(
+            sheet, "V49", "Shut-off at the coupling", duty="fill", on_loss="closes",
             why={"on_loss": "with the divert, two valves between wash and a coupled tanker"},
-            **air,
-        )
+        )  # fmt: skip
+
+
+def _past_the_cooler(sheet: Sheet) -> None:
+    """The way round the cooler, and what is measured behind it."""
     sheet.add("header", "HM8", label="After the cooler")
-    sheet.add(
-        "valve",
-        "V39",
-        label="Way round the cooler for the wash, or for a blocked cooler",
-        duty="divert",
-        on_loss="closes",
-        why={"on_loss": "milk passes the cooler when air or signal is lost"},
-        **air,
-    )
-    sheet.add(
-        "sensor",
-        "SN41",
-        label="Milk flow after the cooler",
-        measures="flow",
-        on="PC1",
-        at_port="milk_out",
-        controlled_by="CT1",
-    )
-    sheet.add(
-        "sensor",
-        "SN42",
-        label="Milk temperature after the cooler",
-        measures="temperature",
-        on="PC1",
-        at_port="milk_out",
-        controlled_by="CT1",
-    )
-    sheet.add(
-        "sensor",
-        "SN43",
-        label="Conductivity at the divert: milk or wash",
-        measures="conductivity",
-        on="V40",
-        controlled_by="CT1",
-    )
-    sheet.add("tanker_bay", "TB1", direct=want.direct, why={"direct": "stated in the brief"})
-    sheet.add("floor_drain", "FD1", label="Floor drain")
-    low_point(sheet, want, "V83", "Balance tank drain")
-    low_point(sheet, want, "V84", "Milkline low-point drain")
-    low_point(sheet, want, "V85", "Delivery low-point drain")
-    low_point(sheet, want, "V86", "Drain after the filters")
-    for n in range(1, 5):
-        if f"MP{n}" in sheet.equipment:
-            sheet.add(
-                "sensor",
-                f"SN3{n}",
-                label=f"Milk pump {n} runs",
-                measures="current",
-                on=f"MP{n}",
-                controlled_by="CT1",
-            )
-    if want.withheld:
+    by_air(
+        sheet, "V39", "Way round the cooler for the wash, or for a blocked cooler", duty="divert",
+        on_loss="closes", why={"on_loss": "milk passes the cooler when air or signal is lost"},
+    )  # fmt: skip
+    for tag, measures in (("SN41", "flow"), ("SN42", "temperature")):
         sheet.add(
-            "withheld_vessel",
-            "WM1",
-            volume_l=100.0,
-            way="bucket",
-            why={
-                "volume_l": "a few cows' milk before it is emptied",
-                "way": "no valve shared with the tank's milk",
-            },
+            "sensor",
+            tag,
+            label=f"Milk {measures} after the cooler",
+            measures=measures,
+            on="PC1",
+            at_port="milk_out",
+            controlled_by="CT1",
         )
-
-
-def low_point(sheet: Sheet, want: Intent, tag: str, label: str) -> None:
-    """A drain moved by hand at the low point of a line."""
-    sheet.add(
-        "valve",
-        tag,
-        label=label,
-        duty="drain",
-        bore_mm=LOW_POINTS_MM.get(tag, LOW_POINT_MM),
-        why={"bore_mm": "common size"},
-        moved_by="hand",
-        sensed=want.sensed,
-    )
+    sheet.sense("SN43", "conductivity", "V40", "Conductivity at the divert: milk or wash")

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from byrewright.drafting.intent import Intent
 from byrewright.drafting.sheet import Sheet
+from byrewright.drafting.valves import by_air, by_hand
 
 FIRST_BORES_MM = {"wash supply": 60.3, "softened water": 40.0, "dosing": 10.0, "injector air": 32.0}
 
@@ -13,13 +12,6 @@ FIRST_BORES_MM = {"wash supply": 60.3, "softened water": 40.0, "dosing": 10.0, "
 def washing(sheet: Sheet, want: Intent) -> None:
     """Machines and lines that wash the plant and the tanks."""
     sheet.first_bore_mm.update(FIRST_BORES_MM)
-    air: dict[str, Any] = {
-        "moved_by": "air",
-        "sensed": True,
-        "air_from": "AV1",
-        "controlled_by": "CT1",
-    }
-    hand: dict[str, Any] = {"moved_by": "hand", "sensed": want.sensed}
     heaters = (1, 2) if want.twin else (1,)
     for n in heaters:
         sheet.add(
@@ -40,75 +32,35 @@ def washing(sheet: Sheet, want: Intent) -> None:
     sheet.add("doser", "DS1", label="Alkaline dosing", fed_from="SB2", controlled_by="CT1")
     sheet.add("doser", "DS2", label="Acid dosing", fed_from="SB2", controlled_by="CT1")
     sheet.add("air_injector", "AI1", controlled_by="CT1", air_from="AV1")
-    sheet.add(
-        "valve", "V60", label="Hot water to trough", duty="wash_supply", on_loss="closes", **air
-    )
-    sheet.add(
-        "valve", "V61", label="Fresh water to trough", duty="wash_supply", on_loss="closes", **air
-    )
-    sheet.add(
-        "valve",
-        "V62",
-        label="Recovered water to trough",
-        duty="wash_supply",
-        on_loss="closes",
-        **air,
-    )
-    sheet.add("valve", "V63", label="Trough drain", duty="drain", on_loss="stays", **air)
-    sheet.add(
-        "valve",
-        "V64",
-        label="Wash supply to the units",
-        duty="wash_supply",
-        on_loss="closes",
+    for tag, what in (("V60", "Hot"), ("V61", "Fresh"), ("V62", "Recovered")):
+        by_air(sheet, tag, f"{what} water to trough", duty="wash_supply", on_loss="closes")
+    by_air(sheet, "V63", "Trough drain", duty="drain", on_loss="stays")
+    by_air(
+        sheet, "V64", "Wash supply to the units", duty="wash_supply", on_loss="closes",
         seats="double",
-        **air,
-    )
-    sheet.add(
-        "valve",
-        "V65",
-        label="Wash return to trough, or to drain",
-        ways=3,
-        why={"ways": "one of the two is always shut"},
-        duty="divert",
-        on_loss="to_c",
-        normally="to_c",
-        **air,
-    )
-    sheet.add("valve", "V66", label="Air injector isolator", duty="air_break", **hand)
-    sheet.add(
-        "liquid_pump",
-        "LP4",
-        label="Wash pump",
-        flow_l_min=300.0,
-        head_m=15.0,
-        motor_kw=2.2,
-        fed_from="SB2",
-        controlled_by="CT1",
-        why={"flow_l_min": "first guess", "head_m": "first guess", "motor_kw": "first guess"},
-    )
-    sheet.add(
-        "liquid_pump",
-        "LP5",
-        label="Tank wash pump",
-        flow_l_min=150.0,
-        head_m=20.0,
-        motor_kw=1.5,
-        fed_from="SB3",
-        controlled_by="CT1",
-        why={"flow_l_min": "first guess", "head_m": "first guess", "motor_kw": "first guess"},
-    )
-    sheet.add(
-        "sensor",
-        "SN61",
-        label="Wash return temperature",
-        measures="temperature",
-        on="TR1",
-        controlled_by="CT1",
-    )
-    sheet.add(
-        "sensor", "SN62", label="Trough level", measures="level", on="TR1", controlled_by="CT1"
-    )
+    )  # fmt: skip
+    by_air(
+        sheet, "V65", "Wash return to trough, or to drain", ways=3, duty="divert", on_loss="to_c",
+        normally="to_c", why={"ways": "one of the two is always shut"},
+    )  # fmt: skip
+    by_hand(sheet, want, "V66", "Air injector isolator", duty="air_break")
+    for tag, label, board, flow_l_min, head_m, motor_kw in (
+        ("LP4", "Wash pump", "SB2", 300.0, 15.0, 2.2),
+        ("LP5", "Tank wash pump", "SB3", 150.0, 20.0, 1.5),
+    ):
+        sheet.add(
+            "liquid_pump",
+            tag,
+            label=label,
+            flow_l_min=flow_l_min,
+            head_m=head_m,
+            motor_kw=motor_kw,
+            fed_from=board,
+            controlled_by="CT1",
+            why={"flow_l_min": "first guess", "head_m": "first guess", "motor_kw": "first guess"},
+        )
+    sheet.sense("SN61", "temperature", "TR1", "Wash return temperature")
+    sheet.sense("SN62", "level", "TR1", "Trough level")
     _lines(sheet, want, heaters)
 
 
@@ -193,18 +145,10 @@ def _lines(sheet: Sheet, want: Intent, heaters: tuple[int, ...]) -> None:
     sheet.add("header", "HT1", label="Tank wash header")
     sheet.line("wash", "TR1.outlet_2", "LP5", "HT1", family="wash supply", why=room)
     for n in range(1, want.tanks + 1):
-        sheet.add(
-            "valve",
-            f"V6{n + 6}",
-            label=f"Wash to tank {n}",
-            seats="double",
-            duty="wash_supply",
-            moved_by="air",
-            sensed=True,
-            air_from="AV1",
-            controlled_by="CT1",
+        by_air(
+            sheet, f"V6{n + 6}", f"Wash to tank {n}", seats="double", duty="wash_supply",
             on_loss="closes",
-        )
+        )  # fmt: skip
         sheet.line(
             "wash",
             "HT1",
