@@ -7,13 +7,14 @@ second way. The spread model is stated in words in `docs/methods/routes.md`.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 from byrewright.plant.graph import Edge, Node, build, used_ports
 from byrewright.plant.machine import LIQUIDS, Machine
 from byrewright.plant.plant import Plant
 from byrewright.plant.roles import CoolsMilk, FeedsCalves, GivesMilk, KeepsWithheld, LoadsTankers
+from byrewright.studies.routes.spread import Ways
 
 HALF = "half"
 RUNS, STOPPED, READY = "runs", "stopped", "ready"
@@ -60,6 +61,10 @@ class Network:
     body: dict[str, int]
     open_ends: tuple[int, ...]
     pipe_ends: dict[str, tuple[int, int]]
+    ways: dict[tuple[frozenset[int], frozenset[str]], Ways] = field(
+        default_factory=dict, repr=False, compare=False
+    )
+    """Liquid ways, by the nodes where they end and the machines that they avoid: see `_Asker`."""
 
     def node(self, machine: str, port: str) -> int | None:
         """The number of a port in use, or None."""

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import permutations
 from typing import Any
 
 from byrewright.plant.plant import Plant
@@ -146,40 +147,48 @@ def _explain(scene: Scene, question: Question, moved: Sequence[str]) -> Danger:
 
 
 class _Orders:
-    """All orders of some machines, as a solver sees them: one variable a pair, no cycles."""
+    """All orders of some machines, as a solver sees them: one variable a pair, no cycles.
+
+    Until a danger is known every order will do. The solver, whose clauses grow with the cube of the
+    machines, is made with the first danger, and begins where it would have begun.
+    """
 
     def __init__(self, machines: Sequence[str]) -> None:
-        from pysat.solvers import Solver
-
         self.machines = list(machines)
         self.settled = True
-        self.solver: Any = Solver(name="glucose4")
+        self.solver: Any = None
         self.pair: dict[tuple[str, str], int] = {}
+
+    def _begin(self) -> None:
+        from pysat.solvers import Solver
+
+        self.solver = Solver(name="glucose4")
         for i, a in enumerate(self.machines):
             for b in self.machines[i + 1 :]:
                 variable = len(self.pair) // 2 + 1
                 self.pair[a, b], self.pair[b, a] = variable, -variable
-        for a in self.machines:
-            for b in self.machines:
-                for c in self.machines:
-                    if len({a, b, c}) == 3:
-                        self.solver.add_clause(
-                            [-self.pair[a, b], -self.pair[b, c], self.pair[a, c]]
-                        )
+        for a, b, c in permutations(self.machines, 3):
+            self.solver.add_clause([-self.pair[a, b], -self.pair[b, c], self.pair[a, c]])
+        self.solver.solve()
 
     def __enter__(self) -> _Orders:
         return self
 
     def __exit__(self, *_: object) -> None:
-        self.solver.delete()
+        if self.solver is not None:
+            self.solver.delete()
 
     def avoid(self, danger: Danger) -> None:
         """Not all of `moved` before all of `still`."""
+        if self.solver is None:
+            self._begin()
         self.solver.add_clause([self.pair[s, m] for m in danger.moved for s in danger.still])
 
     def next(self) -> list[str] | None:
         """An order that no known danger forbids, or None: proven that there is none, unless the
         solver gave up (then it is not `settled`)."""
+        if self.solver is None:
+            return self.machines[::-1] if len(self.machines) > 2 else self.machines
         self.solver.conf_budget(CONFLICTS)
         found = self.solver.solve_limited()
         self.settled = found is not None

@@ -18,7 +18,7 @@ from typing import Any
 
 from byrewright.studies.routes.brute import Hit
 from byrewright.studies.routes.scene import Question, Reaches, Scene, Stands
-from byrewright.studies.routes.spread import Combination, Move, Spread, Way, path, walk
+from byrewright.studies.routes.spread import Combination, Move, Spread, Way, could_reach, path, walk
 
 ROUNDS = 20_000
 """Rounds for one question. The examples take at most some hundreds."""
@@ -45,6 +45,7 @@ class Prover:
         self.calls = 0
         self.undecided: dict[str, None] = {}
         """Questions whose budget ran out: that nothing more was found proves nothing of them."""
+        self._reached: dict[tuple[str, bool, frozenset[str]], set[int]] = {}
 
     def all_hits(self, question: Question, order: int) -> Proof:
         """Every least combination of up to `order` wrong positions, and that there is no other,
@@ -72,9 +73,35 @@ class Prover:
         """One least combination of wrong positions `among` these machines, or None: proven that
         none exists, unless the question is `undecided` afterwards. `unless` are groups of
         conditions (process sensors) of which none may hold."""
+        if not self._could_hold(question, frozenset(among)):
+            return None
         with _Search(self, question, order, among, tuple(unless)) as search:
             wrong = search.next()
         return None if wrong is None else self.least(question, wrong)
+
+    def _could_hold(self, question: Question, among: frozenset[str]) -> bool:
+        """Whether each condition could hold if every guard chose for itself among its positions:
+        where it could not, no combination of positions does it, and the solver need not be asked.
+        """
+        scene = self.scene
+
+        def could(machine: str) -> tuple[str | None, ...]:
+            more = scene.others.get(machine, ()) if machine in among else ()
+            return (scene.wanted.get(machine), *more)
+
+        for condition in question.all_of:
+            if isinstance(condition, Stands):
+                if condition.positions.isdisjoint(could(condition.machine)):
+                    return False
+                continue
+            key = (condition.spread, not condition.wanted, among)
+            if key not in self._reached:
+                spread = scene.spreads[condition.spread]
+                each = {g: could(g) for g in spread.guards}
+                self._reached[key] = could_reach(spread, each, surely=not condition.wanted)
+            if self._reached[key].isdisjoint(condition.nodes) is condition.wanted:
+                return False
+        return True
 
     def least(self, question: Question, wrong: Combination) -> Combination:
         """The same harm with no move more than it takes."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 from byrewright.plant.plant import Plant
@@ -14,13 +14,12 @@ from byrewright.studies.routes.network import (
     READY,
     RUNS,
     WASHED,
-    Arc,
     Network,
     Roles,
     network,
 )
 from byrewright.studies.routes.scene import Reaches, Scene, Stands, other_positions
-from byrewright.studies.routes.spread import Spread, Start, Way, walk
+from byrewright.studies.routes.spread import Spread, Start, Way, Ways, walk
 
 WASHING = frozenset({"wash", "rinse"})
 LEFT_LITRES = 1.0
@@ -102,19 +101,22 @@ class _Asker:
     # building spreads ------------------------------------------------------------------------
 
     def spread(self, key: str, starts: Iterable[Start], ways: Iterable[Way]) -> Spread:
-        made = Spread(key, tuple(starts), tuple(ways))
+        made = Spread(key, tuple(starts), ways if isinstance(ways, Ways) else Ways(ways))
         self.scene.spreads[key] = made
         return made
 
-    def liquid(self, stops: Iterable[int], *, surely: bool = False,
-               keep: Callable[[Arc], bool] = lambda arc: True) -> list[Way]:  # fmt: skip
-        """Liquid ways that do not lead on from the vessels where it stops."""
-        ends = set(stops)
-        return [
-            (a.a, a.b, a.machine, a.must if surely else a.may)
-            for a in self.net.liquid
-            if a.a not in ends and keep(a)
-        ]
+    def liquid(self, stops: Iterable[int], past: Collection[str] = ()) -> Ways:
+        """Liquid ways that do not lead on from the vessels where it stops, nor through machines to
+        be passed by; made once for all scenes of a network."""
+        key = (frozenset(stops), frozenset(past))
+        if key not in self.net.ways:
+            ends, avoided = key
+            self.net.ways[key] = Ways(
+                (a.a, a.b, a.machine, a.may)
+                for a in self.net.liquid
+                if a.a not in ends and a.owner not in avoided
+            )
+        return self.net.ways[key]
 
     def everything(self) -> None:
         self._spreads()
@@ -364,8 +366,8 @@ class _Asker:
             ("past_cooler", self.roles.coolers),
         ):
             if machines:
-                self.spread(harm, self.scene.spreads["milk"].starts,
-                            self.liquid(self.vessels, keep=lambda a, m=machines: a.owner not in m))  # type: ignore[misc]  # fmt: skip
+                starts = self.scene.spreads["milk"].starts
+                self.spread(harm, starts, self.liquid(self.vessels, machines))
                 for end in ends:
                     self.scene.ask(harm, end, Reaches(harm, self.bodies((end,))))
 
@@ -479,7 +481,7 @@ def washed_and_milked(net: Network) -> set[int]:
     plant, roles = net.plant, Roles(net.plant)
     ends = (*roles.drains, *roles.tanks, *roles.calves, *roles.bays)
     stops = {net.body[m] for m in ends if m in net.body}
-    ways = tuple((a.a, a.b, a.machine, a.may) for a in net.liquid if a.a not in stops)
+    ways = Ways((a.a, a.b, a.machine, a.may) for a in net.liquid if a.a not in stops)
     troughs = tuple((net.body[t], None, None) for t in roles.troughs if t in net.body)
     units = ((net.spouts(u)[0], u, frozenset({MILKS})) for u in roles.units)
     milks = tuple((n, u, p) for n, u, p in units if n is not None)

@@ -7,8 +7,8 @@ combinations together. Plain Python whole numbers serve as the bit sets.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from functools import cached_property
 
 Move = tuple[str, str]
@@ -20,26 +20,40 @@ Way = tuple[int, int, str | None, frozenset[str] | None]
 Start = tuple[int, str | None, frozenset[str] | None]
 
 
+class Ways(tuple[Way, ...]):
+    """Ways that something can take; many spreads share them."""
+
+    @cached_property
+    def leaving(self) -> dict[int, tuple[Way, ...]]:
+        """The ways by the node they leave."""
+        found: dict[int, list[Way]] = {}
+        for way in self:
+            found.setdefault(way[0], []).append(way)
+        return {k: tuple(v) for k, v in found.items()}
+
+    @cached_property
+    def guards(self) -> frozenset[str]:
+        """The machines that guard one of them."""
+        return frozenset(g for _, _, g, _ in self if g is not None)
+
+
 @dataclass(frozen=True)
 class Spread:
     """Where something gets to: where it starts and the ways it can take."""
 
     key: str
     starts: tuple[Start, ...]
-    ways: tuple[Way, ...]
-    leaving: dict[int, tuple[Way, ...]] = field(init=False, repr=False, compare=False)
+    ways: Ways
 
-    def __post_init__(self) -> None:
-        found: dict[int, list[Way]] = {}
-        for way in self.ways:
-            found.setdefault(way[0], []).append(way)
-        object.__setattr__(self, "leaving", {k: tuple(v) for k, v in found.items()})
+    @cached_property
+    def leaving(self) -> dict[int, tuple[Way, ...]]:
+        """The ways by the node they leave."""
+        return self.ways.leaving
 
     @cached_property
     def guards(self) -> frozenset[str]:
         """The machines whose position matters to this spread."""
-        every = (*self.ways, *((0, *s) for s in self.starts))
-        return frozenset(g for *_, g, _ in every if g is not None)
+        return self.ways.guards | {g for _, g, _ in self.starts if g is not None}
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +157,28 @@ def walk(spread: Spread, position: Mapping[str, str | None]) -> dict[int, Way | 
                 continue
             if machine is None or positions is None or position.get(machine) in positions:
                 found[target] = way
+                queue.append(target)
+    return found
+
+
+def could_reach(spread: Spread, could: Mapping[str, Collection[str | None]], *,
+                surely: bool = False) -> set[int]:  # fmt: skip
+    """Nodes reached where each guard chooses for itself among its positions: no combination reaches
+    more. `surely`: where a guard is passed in every one of them; every combination reaches these.
+    """
+
+    def passes(machine: str | None, positions: frozenset[str] | None) -> bool:
+        if machine is None or positions is None:
+            return True
+        inside = (p in positions for p in could[machine])
+        return all(inside) if surely else any(inside)
+
+    found = {node for node, machine, positions in spread.starts if passes(machine, positions)}
+    queue = list(found)
+    while queue:
+        for _, target, machine, positions in spread.leaving.get(queue.pop(), ()):
+            if target not in found and passes(machine, positions):
+                found.add(target)
                 queue.append(target)
     return found
 
