@@ -5,9 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 from byrewright.drafting.intent import Intent
+from byrewright.drafting.pumps import liquid_pump
 from byrewright.drafting.sheet import Sheet
+from byrewright.drafting.valves import by_hand, by_motor
 from byrewright.physics.coolant import glycol_needed_pct
 
+PLANT_ROOM = "in the plant room"
 GAP = "nothing flows back to the source: category 5; the local code decides"
 FIRST_BORES_MM = {
     "cooling water": 60.0,
@@ -81,20 +84,11 @@ def cooling(sheet: Sheet, want: Intent) -> None:
                     else "one circuit",
                 },
             )
-            sheet.line(
-                "refrigerant",
-                f"CU{n}.refrigerant_out",
-                f"TK{n}.refrigerant_in",
-                family="refrigerant",
-                why="to the tank; by the refrigeration engineer",
-            )
-            sheet.line(
-                "refrigerant",
-                f"TK{n}.refrigerant_out",
-                f"CU{n}.refrigerant_in",
-                family="refrigerant",
-                why="to the tank; by the refrigeration engineer",
-            )
+            for start, end in ((f"CU{n}", f"TK{n}"), (f"TK{n}", f"CU{n}")):
+                sheet.line(
+                    "refrigerant", f"{start}.refrigerant_out", f"{end}.refrigerant_in",
+                    family="refrigerant", why="to the tank; by the refrigeration engineer",
+                )  # fmt: skip
     if chilled:
         _chilled(sheet, want, how)
 
@@ -104,121 +98,66 @@ def _chilled(sheet: Sheet, want: Intent, how: str) -> None:
     sheet.add("header", "HC1", label="Chilled suction")
     sheet.add("header", "HC2", label="Chilled flow")
     sheet.add("header", "HC3", label="Chilled return")
-    room = "in the plant room"
     if how != "ice_bank":
-        _closed(sheet, room)
+        _closed(sheet)
     for n in want.pump_places:
-        if how == "ice_bank":
-            sheet.add(
-                "ice_bank",
-                f"IB{n}",
-                store_kwh=300.0,
-                duty_kw=40.0,
-                fed_from=f"SB{n + 1}",
-                normally="runs",
-                twins="ice banks",
-                why={"store_kwh": "first guess", "duty_kw": "first guess"},
-            )
-            sheet.line(
-                "coolant",
-                f"IB{n}.coolant_out_1",
-                "HC1",
-                family="chilled liquid",
-                why=room,
-            )
-            sheet.line(
-                "coolant",
-                "HC3",
-                f"IB{n}.coolant_in_1",
-                family="chilled liquid",
-                why=room,
-            )
-        else:
-            sheet.add(
-                "chiller",
-                f"CH{n}",
-                duty_kw=80.0,
-                rated_ambient_c=_rated_at_c(want.site.hottest_c),
-                fed_from=f"SB{n + 1}",
-                normally="runs",
-                twins="chillers",
-                leaving_c=want.coolant_c,
-                glycol_pct=glycol_needed_pct(want.coolant_c),
-                why={
-                    "duty_kw": "first guess",
-                    "rated_ambient_c": "the hot afternoon of this site",
-                    "leaving_c": "as the brief wishes its cold",
-                    "glycol_pct": "first guess",
-                },
-            )
-            sheet.line(
-                "coolant",
-                f"CH{n}.coolant_out",
-                f"CB1.coolant_in_{n}",
-                family="chilled liquid",
-                why=room,
-            )
-            sheet.line(
-                "coolant",
-                "HC3",
-                f"CH{n}.coolant_in",
-                family="chilled liquid",
-                why=room,
-            )
-        sheet.add(
-            "liquid_pump",
-            f"LP2{n}",
-            label="Chilled liquid pump",
-            flow_l_min=300.0,
-            head_m=18.0,
-            motor_kw=2.2,
-            fed_from=f"SB{n + 1}",
-            controlled_by="CT1",
-            speed="variable",
-            twins="chilled pumps",
-            why={
-                "flow_l_min": "first guess",
-                "head_m": "first guess",
-                "motor_kw": "first guess",
-                "speed": "follows the milk",
-            },
-        )
+        (_ice_bank if how == "ice_bank" else _chiller)(sheet, want, n)
+        liquid_pump(
+            sheet, f"LP2{n}", "Chilled liquid pump", (300.0, 18.0, 2.2), f"SB{n + 1}",
+            "follows the milk", twins="chilled pumps",
+        )  # fmt: skip
         sheet.add("non_return_valve", f"NR2{n}", label="Non-return at chilled pump")
-        sheet.line(
-            "coolant",
-            "HC1",
-            f"LP2{n}",
-            f"NR2{n}",
-            "HC2",
-            family="chilled liquid",
-            why=room,
-        )
-    sheet.line("coolant", "HC2", "PC1.coolant_in", family="chilled liquid", why=room)
-    sheet.line("coolant", "PC1.coolant_out", "HC3", family="chilled liquid", why=room)
+        _ring(sheet, "HC1", f"LP2{n}", f"NR2{n}", "HC2")
+    _ring(sheet, "HC2", "PC1.coolant_in")
+    _ring(sheet, "PC1.coolant_out", "HC3")
     for n in range(1, want.tanks + 1):
-        sheet.add(
-            "valve",
-            f"V7{n + 4}",
-            label=f"Chilled liquid to tank {n}",
-            moved_by="motor",
-            sensed=True,
-            controlled_by="CT1",
-            duty="control",
-            on_loss="opens",
-            normally="open",
-        )
-        sheet.line(
-            "coolant",
-            "HC2",
-            f"V7{n + 4}",
-            f"TK{n}.coolant_in",
-            family="chilled liquid",
-            why=room,
-        )
-        sheet.line("coolant", f"TK{n}.coolant_out", "HC3", family="chilled liquid", why=room)
+        by_motor(sheet, f"V7{n + 4}", f"Chilled liquid to tank {n}", normally="open")
+        _ring(sheet, "HC2", f"V7{n + 4}", f"TK{n}.coolant_in")
+        _ring(sheet, f"TK{n}.coolant_out", "HC3")
 
 
-def _closed(sheet: Sheet, room: str) -> None:
+def _ring(sheet: Sheet, *stops: str) -> None:
+    sheet.line("coolant", *stops, family="chilled liquid", why=PLANT_ROOM)
+
+
+def _ice_bank(sheet: Sheet, want: Intent, n: int) -> None:
+    sheet.add(
+        "ice_bank",
+        f"IB{n}",
+        store_kwh=300.0,
+        duty_kw=40.0,
+        fed_from=f"SB{n + 1}",
+        normally="runs",
+        twins="ice banks",
+        why={"store_kwh": "first guess", "duty_kw": "first guess"},
+    )
+    _ring(sheet, f"IB{n}.coolant_out_1", "HC1")
+    _ring(sheet, "HC3", f"IB{n}.coolant_in_1")
+
+
+def _chiller(sheet: Sheet, want: Intent, n: int) -> None:
+    sheet.add(
+        "chiller",
+        f"CH{n}",
+        duty_kw=80.0,
+        rated_ambient_c=_rated_at_c(want.site.hottest_c),
+        fed_from=f"SB{n + 1}",
+        normally="runs",
+        twins="chillers",
+        leaving_c=want.coolant_c,
+        glycol_pct=glycol_needed_pct(want.coolant_c),
+        why={
+            "duty_kw": "first guess",
+            "rated_ambient_c": "the hot afternoon of this site",
+            "leaving_c": "as the brief wishes its cold",
+            "glycol_pct": "first guess",
+        },
+    )
+    _ring(sheet, f"CH{n}.coolant_out", f"CB1.coolant_in_{n}")
+    _ring(sheet, "HC3", f"CH{n}.coolant_in")
+
+
+def _closed(sheet: Sheet) -> None:
     """What a closed circuit with a chiller needs: content for its compressor, room to grow."""
     sheet.add("coolant_buffer", "CB1", volume_l=500.0, why={"volume_l": "first guess"})
     sheet.add(
@@ -229,8 +168,8 @@ def _closed(sheet: Sheet, room: str) -> None:
         relief_bar=2.5,
         why={"volume_l": "first guess", "precharge_bar": "usual", "relief_bar": "usual"},
     )
-    sheet.line("coolant", "CB1.coolant_out_1", "HC1", family="chilled liquid", why=room)
-    sheet.line("coolant", "HC3", "EV1.coolant", family="expansion", why=room)
+    _ring(sheet, "CB1.coolant_out_1", "HC1")
+    sheet.line("coolant", "HC3", "EV1.coolant", family="expansion", why=PLANT_ROOM)
 
 
 def water(sheet: Sheet, want: Intent) -> None:
@@ -270,102 +209,51 @@ def water(sheet: Sheet, want: Intent) -> None:
             "holds": "warm water from the cooler for rinsing and the yard",
         },
     )
+    _fresh_water(sheet, want)
+    _recovered_water(sheet)
+    if want.rotary:
+        for start, end, where in (
+            ("HW3", "GL1.fixed_water", "to the deck"),
+            ("GL1.deck_water", "BF1.water", "on the deck"),
+        ):
+            sheet.line("water", start, end, family="deck water", why=where)
+
+
+def _main(sheet: Sheet, *stops: str) -> None:
+    sheet.line("water", *stops, family="cooling water", why=PLANT_ROOM)
+
+
+def _fresh_water(sheet: Sheet, want: Intent) -> None:
+    """From the source through tank, pumps and filter to the cooler."""
     sheet.add("header", "HW1", label="Fresh water suction")
     sheet.add("header", "HW2", label="Fresh water main")
     sheet.add("water_filter", "WF1", flow_l_min=500.0, why={"flow_l_min": "first guess"})
-    sheet.add("valve", "V70", label="Water filter bypass", moved_by="hand", sensed=want.sensed)
-    sheet.add(
-        "valve",
-        "V71",
-        label="Cooling water control",
-        moved_by="motor",
-        sensed=True,
-        controlled_by="CT1",
-        duty="control",
-        on_loss="opens",
-        normally="closed",
-    )
+    by_hand(sheet, want, "V70", "Water filter bypass")
+    by_motor(sheet, "V71", "Cooling water control", normally="closed")
     sheet.add("header", "HW3", label="After the water filter")
-    room = "in the plant room"
-    sheet.line(
-        "water",
-        "WS1.outlet",
-        "WT1.inlet_1",
-        family="water source",
-        why="from the source",
-    )
-    sheet.line("water", "WT1.outlet_1", "HW1", family="cooling water", why=room)
+    sheet.line("water", "WS1.outlet", "WT1.inlet_1", family="water source", why="from the source")
+    _main(sheet, "WT1.outlet_1", "HW1")
     for n in want.pump_places:
-        sheet.add(
-            "liquid_pump",
-            f"LP{n}",
-            label="Fresh water pump",
-            flow_l_min=400.0,
-            head_m=25.0,
-            motor_kw=4.0,
-            speed="variable",
-            fed_from=f"SB{n + 1}",
-            controlled_by="CT1",
-            twins="fresh water pumps",
-            why={
-                "flow_l_min": "first guess",
-                "head_m": "first guess",
-                "motor_kw": "first guess",
-                "speed": "holds pressure",
-            },
-        )
+        liquid_pump(
+            sheet, f"LP{n}", "Fresh water pump", (400.0, 25.0, 4.0), f"SB{n + 1}",
+            "holds pressure", twins="fresh water pumps",
+        )  # fmt: skip
         sheet.add("non_return_valve", f"NR3{n}", label="Non-return at water pump")
-        sheet.line(
-            "water",
-            "HW1",
-            f"LP{n}",
-            f"NR3{n}",
-            "HW2",
-            family="cooling water",
-            why=room,
-        )
-    sheet.line("water", "HW2", "WF1", "HW3", family="cooling water", why=room)
-    sheet.line("water", "HW2", "V70", "HW3", family="cooling water", why=room)
-    sheet.line("water", "HW3", "V71", "PC1.water_in", family="cooling water", why=room)
-    sheet.line("water", "PC1.water_out", "WT2.inlet_1", family="cooling water", why=room)
-    sheet.line("drain", "WT2.overflow", "FD1.inlet_11", family="overflow", why=room)
-    sheet.add(
-        "liquid_pump",
-        "LP3",
-        label="Recovered water pump",
-        flow_l_min=200.0,
-        head_m=20.0,
-        motor_kw=1.5,
-        fed_from="SB2",
-        controlled_by="CT1",
-        why={"flow_l_min": "first guess", "head_m": "first guess", "motor_kw": "first guess"},
-    )
+        _main(sheet, "HW1", f"LP{n}", f"NR3{n}", "HW2")
+    _main(sheet, "HW2", "WF1", "HW3")
+    _main(sheet, "HW2", "V70", "HW3")
+    _main(sheet, "HW3", "V71", "PC1.water_in")
+    _main(sheet, "PC1.water_out", "WT2.inlet_1")
+
+
+def _recovered_water(sheet: Sheet) -> None:
+    """What the cooler warmed: to the wash trough's main and the yard."""
+    sheet.line("drain", "WT2.overflow", "FD1.inlet_11", family="overflow", why=PLANT_ROOM)
+    liquid_pump(sheet, "LP3", "Recovered water pump", (200.0, 20.0, 1.5), "SB2")
     sheet.add("header", "HW4", label="Recovered water main")
     sheet.add("valve", "V72", label="Yard wash", moved_by="hand")
-    sheet.line("water", "WT2.outlet_1", "LP3", "HW4", family="recovered water", why=room)
-    sheet.line(
-        "water",
-        "HW4",
-        "V72",
-        "FD1.inlet_12",
-        family="yard water",
-        why="to the yard",
-    )
-    if want.rotary:
-        sheet.line(
-            "water",
-            "HW3",
-            "GL1.fixed_water",
-            family="deck water",
-            why="to the deck",
-        )
-        sheet.line(
-            "water",
-            "GL1.deck_water",
-            "BF1.water",
-            family="deck water",
-            why="on the deck",
-        )
+    sheet.line("water", "WT2.outlet_1", "LP3", "HW4", family="recovered water", why=PLANT_ROOM)
+    sheet.line("water", "HW4", "V72", "FD1.inlet_12", family="yard water", why="to the yard")
 
 
 RATED_C = (15.0, 50.0)

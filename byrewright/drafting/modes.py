@@ -75,32 +75,50 @@ def all_modes(sheet: Sheet, want: Intent) -> None:
         **dict.fromkeys(want.wait_in_milking, "stopped"),
     }
     first = "milking_tank_1"
+    together = "; the vacuum pumps share, so that the cups stay on when one trips"
+    waits = "; heaters and laundry wait for the supply"
     sheet.mode(
         first,
         "milking",
         like="idle",
         why="milk to tank 1"
-        + (
-            "; the vacuum pumps share, so that the cups stay on when one trips"
-            if want.vacuum_together
-            else ""
-        )
-        + ("; heaters and laundry wait for the supply" if want.wait_in_milking else ""),
+        + (together if want.vacuum_together else "")
+        + (waits if want.wait_in_milking else ""),
         **_where(sheet, **milking, V41="open", TK1="fills"),
     )
+    _elsewhere(sheet, want, first)
+    _washing(sheet, want)
+    for n in range(1, want.tanks + 1):
+        _emptied(sheet, n)
+    if want.tanks > 1:
+        sheet.mode(
+            "milking_tank_1_wash_tank_2",
+            ("milking", "tank_wash"),
+            like=first,
+            why="milk to tank 1, tank 2 washed",
+            **_where(sheet, LP5="runs", V60="open", DS1="runs", V52="open", V56="to_c",
+                     V68="open", TK2="is washed"),
+        )  # fmt: skip
+        sheet.mode(
+            "milking_tank_2_collect_tank_1",
+            ("milking", "collection"),
+            like="milking_tank_2",
+            why="milk to tank 2, tank 1 collected",
+            **_where(sheet, V51="open", V55="to_b", TK1="is emptied"),
+        )
+
+
+def _elsewhere(sheet: Sheet, want: Intent, first: str) -> None:
+    """Milking to another tank, the tanker, the calves, the withheld-milk vessel."""
+    stands = {"V41": "closed", "TK1": "stands"}
     for n in range(2, want.tanks + 1):
+        fills = {f"V4{n}": "open", f"TK{n}": "fills"}
         sheet.mode(
             f"milking_tank_{n}",
             "milking",
             like=first,
             why=f"milk to tank {n}",
-            **_where(
-                sheet,
-                V41="closed",
-                TK1="stands",
-                **_into(want, n),
-                **{f"V4{n}": "open", f"TK{n}": "fills"},
-            ),
+            **_where(sheet, **stands, **_into(want, n), **fills),
         )
     if want.direct:
         sheet.mode(
@@ -108,7 +126,7 @@ def all_modes(sheet: Sheet, want: Intent) -> None:
             ("milking", "direct_load"),
             like=first,
             why="chilled milk straight to the tanker",
-            **_where(sheet, V41="closed", TK1="stands", **_into(want, None)),
+            **_where(sheet, **stands, **_into(want, None)),
         )
     if want.calf_l_day > 0:
         sheet.mode(
@@ -124,60 +142,27 @@ def all_modes(sheet: Sheet, want: Intent) -> None:
             ("milking", "withheld_draw"),
             like=first,
             why="marked cows into the withheld-milk vessel",
-            **_where(sheet),
         )
-    _washing(sheet, want)
-    for n in range(1, want.tanks + 1):
-        sheet.mode(
-            f"collect_tank_{n}",
-            "collection",
-            like="idle",
-            why=f"tank {n} to the tanker",
-            **_where(sheet, **{f"V5{n}": "open", f"V5{n + 4}": "to_b", f"TK{n}": "is emptied"}),
-        )
-        sheet.mode(
-            f"wash_tank_{n}",
-            "tank_wash",
-            like="idle",
-            why=f"tank {n} washed to drain",
-            **_where(
-                sheet,
-                LP5="runs",
-                V60="open",
-                DS1="runs",
-                LP1="runs",
-                **{
-                    f"V5{n}": "open",
-                    f"V5{n + 4}": "to_c",
-                    f"V6{n + 6}": "open",
-                    f"TK{n}": "is washed",
-                },
-            ),
-        )
-    if want.tanks > 1:
-        sheet.mode(
-            "milking_tank_1_wash_tank_2",
-            ("milking", "tank_wash"),
-            like=first,
-            why="milk to tank 1, tank 2 washed",
-            **_where(
-                sheet,
-                LP5="runs",
-                V60="open",
-                DS1="runs",
-                V52="open",
-                V56="to_c",
-                V68="open",
-                TK2="is washed",
-            ),
-        )
-        sheet.mode(
-            "milking_tank_2_collect_tank_1",
-            ("milking", "collection"),
-            like="milking_tank_2",
-            why="milk to tank 2, tank 1 collected",
-            **_where(sheet, V51="open", V55="to_b", TK1="is emptied"),
-        )
+
+
+def _emptied(sheet: Sheet, n: int) -> None:
+    """A tank is collected, and washed."""
+    outlet, away, wash, tank = f"V5{n}", f"V5{n + 4}", f"V6{n + 6}", f"TK{n}"
+    sheet.mode(
+        f"collect_tank_{n}",
+        "collection",
+        like="idle",
+        why=f"tank {n} to the tanker",
+        **_where(sheet, **{outlet: "open", away: "to_b", tank: "is emptied"}),
+    )
+    washed = {outlet: "open", away: "to_c", wash: "open", tank: "is washed"}
+    sheet.mode(
+        f"wash_tank_{n}",
+        "tank_wash",
+        like="idle",
+        why=f"tank {n} washed to drain",
+        **_where(sheet, LP5="runs", V60="open", DS1="runs", LP1="runs", **washed),
+    )
 
 
 def _washing(sheet: Sheet, want: Intent) -> None:

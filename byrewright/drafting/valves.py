@@ -27,6 +27,14 @@ def by_air(sheet: Sheet, tag: str, label: str, **fields: Any) -> None:
     )  # fmt: skip
 
 
+def by_motor(sheet: Sheet, tag: str, label: str, **fields: Any) -> None:
+    """A control valve moved by a motor; it opens when its signal is lost, so that all is cooled."""
+    sheet.add(
+        "valve", tag, label=label, moved_by="motor", sensed=True, controlled_by="CT1",
+        duty="control", on_loss="opens", **fields,
+    )  # fmt: skip
+
+
 def low_point(sheet: Sheet, want: Intent, tag: str, label: str) -> None:
     """A drain moved by hand at the low point of a line."""
     by_hand(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from byrewright.drafting.intent import Intent
+from byrewright.drafting.pumps import liquid_pump
 from byrewright.drafting.sheet import Sheet
 from byrewright.drafting.valves import by_air, by_hand
 
@@ -44,21 +45,8 @@ def washing(sheet: Sheet, want: Intent) -> None:
         normally="to_c", why={"ways": "one of the two is always shut"},
     )  # fmt: skip
     by_hand(sheet, want, "V66", "Air injector isolator", duty="air_break")
-    for tag, label, board, flow_l_min, head_m, motor_kw in (
-        ("LP4", "Wash pump", "SB2", 300.0, 15.0, 2.2),
-        ("LP5", "Tank wash pump", "SB3", 150.0, 20.0, 1.5),
-    ):
-        sheet.add(
-            "liquid_pump",
-            tag,
-            label=label,
-            flow_l_min=flow_l_min,
-            head_m=head_m,
-            motor_kw=motor_kw,
-            fed_from=board,
-            controlled_by="CT1",
-            why={"flow_l_min": "first guess", "head_m": "first guess", "motor_kw": "first guess"},
-        )
+    liquid_pump(sheet, "LP4", "Wash pump", (300.0, 15.0, 2.2), "SB2")
+    liquid_pump(sheet, "LP5", "Tank wash pump", (150.0, 20.0, 1.5), "SB3")
     sheet.sense("SN61", "temperature", "TR1", "Wash return temperature")
     sheet.sense("SN62", "level", "TR1", "Trough level")
     _lines(sheet, want, heaters)
