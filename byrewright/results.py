@@ -267,6 +267,8 @@ AMOUNTS = {
 """Units of what there is or lasts: never less than nothing."""
 CHANGES = ("change", "gain", "saved", "less", "later", "difference", "spare", "reserve")
 """Words in the title of what is a difference, and may be negative."""
+EITHER_WAY = frozenset({"heat"})
+"""Titles of what passes one way or the other, and may be negative."""
 ROUNDING = 1e-6
 
 
@@ -302,7 +304,7 @@ def impossible(result: Result) -> Iterator[str]:
 
 
 def _difference(title: str) -> bool:
-    return any(word in title.casefold() for word in CHANGES)
+    return title in EITHER_WAY or any(word in title.casefold() for word in CHANGES)
 
 
 def _possible(value: float, unit: str, name: str, signed: bool) -> bool:

@@ -120,6 +120,13 @@ def test_shares_and_time_are_held_to_what_they_are() -> None:
         notes.result()
 
 
+def test_heat_may_pass_the_other_way() -> None:
+    """A day would be withheld because a cooler's liquid, warmer than the milk, warmed it."""
+    notes = ResultBuilder("day", "a plant")
+    notes.tables.append(Table("t", "Stages", ("heat",), ("kWh",), ((-2.2,),)))
+    assert notes.result().tables[0].rows == ((-2.2,),)
+
+
 def test_what_is_a_difference_may_be_negative() -> None:
     """An answer would be withheld because a spare, a gain or a change is below nothing."""
     notes = ResultBuilder("day", "a plant")

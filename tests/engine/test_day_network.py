@@ -171,6 +171,10 @@ def test_a_chiller_that_the_modes_hold_off_makes_no_cold() -> None:
     rows = state.items[compiled.tables.rows("chillers")]
     made = {t: rows[compiled.names.chillers.index(t), sh.SR_KJ] for t in ("CH1", "CH2")}
     assert made["CH1"] == 0.0 and made["CH2"] > 1000
+    # What goes through the one that stands comes back chilled by the other.
+    one, alone = after(ring("CH2", duty_kw=20))
+    kj = alone.items[one.tables.rows("chillers")][0, sh.SR_KJ]
+    assert made["CH2"] == pytest.approx(kj, rel=0.1)
 
 
 def test_water_that_is_shut_in_milking_cools_no_milk() -> None:

@@ -246,6 +246,56 @@ def test_milk_below_the_agitator_is_cooled_slowly_down_to_its_guard(at: SimpleNa
     assert at.S[k, sh.SK_ON] == 0.0  # an empty tank asks for no cold
 
 
+# Rings of chilled liquid.
+
+
+def ring(at: SimpleNamespace, a_c: float, b_c: float) -> tuple[int, int]:
+    """Two baths of 1000 kJ/K with a refrigeration each, of which one user gets 1 kg/s, a quarter
+    from the first."""
+    _, a, b = jacket(at)
+    for i, (v, celsius) in enumerate(((a, a_c), (b, b_c))):
+        r = row(at, "chillers", i)
+        at.I[r, sh.RI_TARGET] = v
+        at.S[v, sh.V_T0], at.S[v, sh.HEAT] = 1.0, 1000.0 * (celsius - 1.0)
+    return a, b
+
+
+def rings(at: SimpleNamespace) -> None:
+    """A step of liquid that goes round."""
+    plain(energy.rings)(at.F, at.I, at.S, at.n, at.par, at.num, at.T.cold)
+
+
+def test_chilled_liquid_comes_back_to_its_baths_as_one_blend(at: SimpleNamespace) -> None:
+    """Would fail if a bath that makes no cold kept its heat from those beside it in the ring."""
+    a, b = ring(at, 10.0, 2.0)
+    rings(at)
+    cp = at.par[sh.PAR_CP + sh.WATER]
+    blend = 0.25 * 10.0 + 0.75 * 2.0
+    assert at.S[a, sh.HEAT] == pytest.approx(9000.0 + 0.25 * cp * DT * (blend - 10.0))
+    assert at.S[a, sh.HEAT] + at.S[b, sh.HEAT] == pytest.approx(10_000.0)
+    vessels = int(at.num[sh.N_V1] - at.num[sh.N_V0])
+    at.T.cold[at.n[sh.I_ROUTE], 0, vessels] = 1e9  # no more than a bath holds is passed on
+    rings(at)
+    assert 1.0 < at.S[b, sh.HEAT] / 1000.0 + 1.0 <= 10.0
+    assert at.S[a, sh.HEAT] + at.S[b, sh.HEAT] == pytest.approx(10_000.0)
+    at.T.cold[at.n[sh.I_ROUTE], 0, vessels] = 0.0
+    before = at.S[a, sh.HEAT]
+    rings(at)
+    assert at.S[a, sh.HEAT] == before  # the pump stands
+
+
+def test_a_blend_melts_ice_and_makes_none(at: SimpleNamespace) -> None:
+    """Would fail if an ice bank's ice grew by colder liquid beside it, or did not cool warmer."""
+    a, b = ring(at, 10.0, 1.0)
+    at.F[b, sh.V_ICE], at.S[b, sh.HEAT] = 5000.0, -4000.0
+    rings(at)
+    assert at.S[a, sh.HEAT] < 9000.0 and at.S[b, sh.HEAT] > -4000.0
+    at.S[a, sh.HEAT] = -2000.0  # a chiller's liquid at -1 degC: it holds no ice
+    before = at.S[b, sh.HEAT]
+    rings(at)
+    assert at.S[b, sh.HEAT] == before and at.S[a, sh.HEAT] == -2000.0
+
+
 # Water, walls, steel.
 
 

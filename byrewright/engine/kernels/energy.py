@@ -100,6 +100,52 @@ def chill(
 
 
 @inner
+def rings(F: Floats, I: Ints, S: Floats, n: Ints, par: Floats, num: Ints, cold: Floats) -> None:
+    """Chilled liquid comes back to its baths as one blend, of which each gets its share.
+
+    So a bath that cools nothing is cooled by the others that feed the same users.
+    """
+    state, last = n[sh.I_ROUTE], num[sh.N_V1] - num[sh.N_V0]
+    for u in range(cold.shape[1]):
+        round_kj_k = cold[state, u, last] * par[sh.PAR_CP + sh.WATER] * par[sh.PAR_DT]
+        if round_kj_k <= 0.0:
+            continue
+        blend_c, baths = 0.0, 0
+        for r in range(num[sh.N_R0], num[sh.N_R1]):
+            v = I[r, sh.RI_TARGET]
+            share = cold[state, u, v - num[sh.N_V0]] if v >= 0 else 0.0
+            if share > 0.0:
+                baths += 1
+                blend_c += share * temperature(v, F, I, S, par)
+                # No bath gets more in a step than it holds.
+                round_kj_k = min(round_kj_k, capacity_rate(v, F, I, S, par) / share)
+        if baths < 2 or _ice_against(u, blend_c, F, I, S, n, par, num, cold):
+            continue
+        for r in range(num[sh.N_R0], num[sh.N_R1]):
+            v = I[r, sh.RI_TARGET]
+            share = cold[state, u, v - num[sh.N_V0]] if v >= 0 else 0.0
+            if share > 0.0:
+                S[v, sh.HEAT] += share * round_kj_k * (blend_c - temperature(v, F, I, S, par))
+
+
+@inner
+def _ice_against(u: int, blend_c: float, F: Floats, I: Ints, S: Floats, n: Ints, par: Floats,
+                 num: Ints, cold: Floats) -> bool:  # fmt: skip
+    """Whether a blend comes to ice that melts warmer than it: it cannot make more of it."""
+    for r in range(num[sh.N_R0], num[sh.N_R1]):
+        v = I[r, sh.RI_TARGET]
+        if (
+            v >= 0
+            and cold[n[sh.I_ROUTE], u, v - num[sh.N_V0]] > 0.0
+            and F[v, sh.V_ICE] > 0.0
+            and S[v, sh.HEAT] <= 0.0
+            and temperature(v, F, I, S, par) > blend_c
+        ):
+            return True
+    return False
+
+
+@inner
 def jackets(F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floats, num: Ints,
             cold: Floats) -> None:  # fmt: skip
     """Stirred tanks: the agitator's heat, and cooling by baths where there are any."""

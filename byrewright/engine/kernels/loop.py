@@ -16,6 +16,7 @@ from byrewright.engine.kernels.energy import (
     jackets,
     laundry,
     losses,
+    rings,
     vacuum,
 )  # fmt: skip
 from byrewright.engine.kernels.network import mass, move, temperature
@@ -108,6 +109,7 @@ def run(plant: Tables, day: Day, state: State, until: int, first_row: int, seen:
         if calf >= 0 and n[sh.I_MILKING] >= 0:
             g[sh.G_CALF_DRAWN] += max(0.0, mass(calf, S) - had)
         losses(F, I, S, g, n, par, num)
+        rings(F, I, S, n, par, num, plant.cold)
         chill(ambient, second, F, I, S, g, n, par, num)
         jackets(F, I, S, g, n, par, num, plant.cold)
         heat(F, I, S, g, n, par, num)

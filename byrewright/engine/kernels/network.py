@@ -45,7 +45,10 @@ def temperature(v: int, F: Floats, I: Ints, S: Floats, par: Floats) -> float:
     if c < SPECK_KG:
         return S[v, sh.V_T0]
     if I[v, sh.VI_ROLE] == sh.COLD_STORE:
-        return S[v, sh.V_T0] + max(S[v, sh.HEAT], 0.0) / c
+        over = S[v, sh.HEAT]
+        if over < 0.0 and F[v, sh.V_ICE] > 0.0:
+            over = 0.0  # it is ice, at the temperature it melts at
+        return S[v, sh.V_T0] + over / c
     return S[v, sh.HEAT] / c
 
 

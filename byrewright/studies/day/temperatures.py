@@ -289,6 +289,18 @@ def _stages(ctx: StudyContext, run: Run) -> None:
         ))  # fmt: skip
 
 
+def _heat_words(kwh: float) -> str:
+    """What heat passed, in words.
+
+    >>> _heat_words(-2.2)
+    '2.2 kWh of heat went into the milk there: what should cool it was warmer than it.'
+    """
+    if kwh < 0:
+        return (f"{-kwh:.1f} kWh of heat went into the milk there: what should cool it was warmer "
+                "than it.")  # fmt: skip
+    return f"{kwh:.0f} kWh of heat left the milk there."
+
+
 def _coolers(ctx: StudyContext, run: Run) -> None:
     _stages(ctx, run)
     x = run.change("exchangers")
@@ -313,7 +325,7 @@ def _coolers(ctx: StudyContext, run: Run) -> None:
         ctx.find(
             "day.cooler_outlet", f"Milk out of {tag}, {stage}", mean, "degC",
             f"On average {mean:.1f} degC, warmest {warmest:.1f} degC; "
-            f"{x[i, sh.SX_KJ] / 3600:.0f} kWh of heat left the milk there.",
+            + _heat_words(float(x[i, sh.SX_KJ]) / 3600),
             subject=f"{tag} {stage}", limit=wish, sense="at_most" if wish is not None else "says",
             remedies=remedies.larger_stage(run.plant, name, reads, wish) if wish else (),
             formula="e = (1 - exp(-N(1-Cr))) / (1 - Cr exp(-N(1-Cr))), Q = e Cmin (Th - Tc)",
