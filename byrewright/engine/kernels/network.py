@@ -45,10 +45,8 @@ def temperature(v: int, F: Floats, I: Ints, S: Floats, par: Floats) -> float:
     if c < SPECK_KG:
         return S[v, sh.V_T0]
     if I[v, sh.VI_ROLE] == sh.COLD_STORE:
-        over = S[v, sh.HEAT]
-        if over < 0.0 and F[v, sh.V_ICE] > 0.0:
-            over = 0.0  # it is ice, at the temperature it melts at
-        return S[v, sh.V_T0] + over / c
+        iced = F[v, sh.V_ICE] > 0.0 and S[v, sh.HEAT] < 0.0
+        return S[v, sh.V_T0] + (0.0 if iced else S[v, sh.HEAT] / c)
     return S[v, sh.HEAT] / c
 
 
