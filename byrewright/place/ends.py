@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from byrewright.place.cows import DECK_FRAME_M
 from byrewright.place.falls import FALLING
@@ -41,7 +42,7 @@ class End:
         return x, y, z
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Net:
     """A chain of pipes between two ends; one that has no place of its own has None there."""
 
@@ -51,17 +52,17 @@ class Net:
     frame: Frame
     extra_m: float = 0.0
 
-    @property
+    @cached_property
     def key(self) -> str:
         """The tag of its first pipe."""
         return self.lines[0].tag
 
-    @property
+    @cached_property
     def service(self) -> str:
         """Its service: the one that is not drain, where a cock empties a line."""
         return next((p.service for p in self.lines if p.service != "drain"), "drain")
 
-    @property
+    @cached_property
     def radius_m(self) -> float:
         """Half the largest outside diameter."""
         return max(p.outside_mm for p in self.lines) / 2000
@@ -71,7 +72,7 @@ class Net:
         """Straight pipe that leaves a port."""
         return round(max(0.1, math.ceil((self.radius_m + 0.05) * 20) / 20), 3)
 
-    @property
+    @cached_property
     def turns(self) -> tuple[Point, Point]:
         """Where the stubs of both its ends end, and its way through the plan begins and ends."""
         assert self.start is not None and self.end is not None
@@ -94,7 +95,7 @@ class Net:
         low = min(self.start.at[2], self.end.at[2]) - POCKET_M
         return low if self.service in FALLING else None
 
-    @property
+    @cached_property
     def span(self) -> float:
         """Square distance between its ends."""
         if self.start is None or self.end is None:

@@ -186,12 +186,12 @@ def find(
     came = np.empty(size_of_stage * (stages + 1), dtype=np.int64)
     for every in range(len(best)):
         best[every] = 1e18
-        came[every] = -1
     room = 1 << 16
     heap = np.empty(room, dtype=np.int64)
     keys = np.empty(room, dtype=np.float64)
     at = ((start[0] * ny + start[1]) * nz + start[2]) * 6 + first
     best[at] = 0.0
+    came[at] = -1
     heap[0] = at
     keys[0] = 0.0
     size = 1

@@ -216,6 +216,8 @@ class Scene:
     wish: Wish
     decided: tuple[str, ...] = ()
     """Machines that a person has decided on, in the order of the file."""
+    memo: dict[str, Any] = field(init=False, default_factory=dict, compare=False, repr=False)
+    """What was worked out from it."""
 
     def undecided(self) -> Scene:
         """The same without what a person decided of single machines and pipes."""

@@ -136,6 +136,7 @@ class _Router:
     laid_net: dict[str, Net] = field(default_factory=dict)
     some: bool = False
     """Whether only some of the chains are laid anew."""
+    falls: dict[str, float] = field(default_factory=dict)
 
     def keep(self, known: Mapping[str, Route]) -> None:
         """Routes that are laid already."""
@@ -206,8 +207,10 @@ class _Router:
 
     def fall_m(self, net: Net) -> float:
         """Height that a line loses on its way, at least; none for one that need not fall."""
-        slope = self.slopes.get(net.service, 0.0)
-        return max(FALL_M, slope / 100 * net.span) if slope else 0.0
+        if net.key not in self.falls:
+            slope = self.slopes.get(net.service, 0.0)
+            self.falls[net.key] = max(FALL_M, slope / 100 * net.span) if slope else 0.0
+        return self.falls[net.key]
 
     def lay(self, net: Net, price: float, *, everywhere: bool = False) -> _Laid:
         assert net.start is not None and net.end is not None

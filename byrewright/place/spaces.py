@@ -12,7 +12,7 @@ from byrewright.place.ends import Net
 from byrewright.place.kernel import SHUT, Floats
 from byrewright.place.layout import BLOCK
 from byrewright.place.model import NORMAL, Body, Frame, Plan, Rack
-from byrewright.place.walls import walls
+from byrewright.place.walls import Wall, walls
 
 HEAD_M = 2.2
 TIERS_M = (2.4, 2.6, 2.8, 3.0, 3.2, 3.4, 3.6, 3.8, 4.0)
@@ -47,6 +47,8 @@ class Spaces:
     outside: range = range(0)
     """Which of the boxes lie outside the building, or lead there."""
     _costed: dict[tuple[bool, bool], tuple[Floats, Floats]] = field(default_factory=dict)
+    _walls: list[Wall] | None = None
+    _mouths: tuple[list[tuple[str, str]], Floats] | None = None
 
     def arrays(self, net: Net) -> tuple[Floats, Floats]:
         """The boxes and their costs for a pipe: one that drains may go down anywhere, and one that
@@ -128,7 +130,9 @@ class Spaces:
         pipe goes square through one, never along it."""
         rows: tuple[list[tuple[float, ...]], list[tuple[float, ...]]] = ([], [])
         by = net.radius_m + OFF_WALL_M
-        for one in walls(self.plan) if self.frame == "fixed" else ():
+        if self._walls is None:
+            self._walls = walls(self.plan) if self.frame == "fixed" else []
+        for one in self._walls:
             box = (one.x - by, one.y - by, one.floor_m, one.x2 + by, one.y2 + by,
                    one.floor_m + one.height_m)  # fmt: skip
             rows[0 if one.runs_north else 1].append(box)
@@ -138,20 +142,27 @@ class Spaces:
     def stubs(self, net: Net) -> Floats:
         """Room before the ports of other pipes, which is left to them where it can be."""
         assert net.start is not None and net.end is not None
+        if self._mouths is None:
+            self._mouths = _mouths(self.bodies)
+        tags, rows = self._mouths
         own = {(e.tag, e.port) for e in (net.start, net.end)}
-        rows = []
+        grown = rows[[tag not in own for tag in tags]]
         by = net.radius_m + 0.06
-        for body in self.bodies:
-            for name, mouth in body.mouths.items():
-                if (body.tag, name) in own:
-                    continue
-                a = mouth.at
-                b = tuple(p + 0.3 * w for p, w in zip(a, mouth.way, strict=True))
-                rows.append(
-                    tuple(min(a[i], b[i]) - by for i in range(3))
-                    + tuple(max(a[i], b[i]) + by for i in range(3))
-                )
-        return np.array(rows, dtype=np.float64).reshape(-1, 6)
+        grown[:, :3] -= by
+        grown[:, 3:] += by
+        return grown
+
+
+def _mouths(bodies: list[Body]) -> tuple[list[tuple[str, str]], Floats]:
+    """Every port, and the space of the first of the pipe that leaves it."""
+    tags, rows = [], []
+    for body in bodies:
+        for name, mouth in body.mouths.items():
+            a = mouth.at
+            b = tuple(p + 0.3 * w for p, w in zip(a, mouth.way, strict=True))
+            tags.append((body.tag, name))
+            rows.append((*map(min, a, b), *map(max, a, b)))
+    return tags, np.array(rows, dtype=np.float64).reshape(-1, 6)
 
 
 def _lines(*parts: tuple[float, float, float]) -> Floats:

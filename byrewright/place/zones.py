@@ -16,6 +16,13 @@ SETTLING_TURNS = 40
 
 def chains(scene: Scene) -> list[list[Line]]:
     """Pipes joined through two-way machines in their run, as one route each, in order."""
+    if "chains" not in scene.memo:
+        scene.memo["chains"] = _chains(scene)
+    found: list[list[Line]] = scene.memo["chains"]
+    return found
+
+
+def _chains(scene: Scene) -> list[list[Line]]:
     at: dict[str, list[Line]] = {}
     for line in scene.lines:
         for end in (line.start, line.end):
