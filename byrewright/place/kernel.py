@@ -186,6 +186,23 @@ def find(
     came = np.empty(size_of_stage * (stages + 1), dtype=np.int64)
     for every in range(len(best)):
         best[every] = 1e18
+    # Where a node lies is looked up: to divide takes longer than all else that a step does.
+    at_x = np.empty(nx * ny * nz, dtype=np.int32)
+    at_y = np.empty(nx * ny * nz, dtype=np.int32)
+    at_z = np.empty(nx * ny * nz, dtype=np.int32)
+    node = 0
+    for i in range(nx):
+        for j in range(ny):
+            for k in range(nz):
+                at_x[node], at_y[node], at_z[node] = i, j, k
+                node += 1
+    far_x, far_y, far_z = np.empty(nx), np.empty(ny), np.empty(nz)
+    for i in range(nx):
+        far_x[i] = abs(xs[i] - xs[goal[0]])
+    for j in range(ny):
+        far_y[j] = abs(ys[j] - ys[goal[1]])
+    for k in range(nz):
+        far_z[k] = abs(zs[k] - zs[goal[2]])
     room = 1 << 16
     heap = np.empty(room, dtype=np.int64)
     keys = np.empty(room, dtype=np.float64)
@@ -200,18 +217,16 @@ def find(
         at = heap[0]
         f = keys[0]
         size = _pop(heap, keys, size)
-        s = at // size_of_stage
-        d = at % 6
+        s = at // size_of_stage if stages else 0
         node = (at - s * size_of_stage) // 6
-        k = node % nz
-        j = (node // nz) % ny
-        i = node // (nz * ny)
+        d = at - s * size_of_stage - node * 6
+        i, j, k = at_x[node], at_y[node], at_z[node]
         here = best[at]
         if s < stages:
             v = via[s]
             h = _ahead(xs, i, v[0], v[1]) + _ahead(ys, j, v[2], v[3]) + _ahead(zs, k, v[4], v[5])
         else:
-            h = abs(xs[i] - xs[goal[0]]) + abs(ys[j] - ys[goal[1]]) + abs(zs[k] - zs[goal[2]])
+            h = far_x[i] + far_y[j] + far_z[k]
         if f > here + h + 1e-9:
             continue
         if s == stages and i == goal[0] and j == goal[1] and k == goal[2]:
@@ -227,37 +242,37 @@ def find(
         for e in range(6):
             if e == (d ^ 1):
                 continue
-            a, b, c = i, j, k
+            a, b, c, on = i, j, k, node
             if e == 0:
                 if i + 1 >= nx:
                     continue
                 cost, extra, long = ex[i, j, k], px[i, j, k], xs[i + 1] - xs[i]
-                a = i + 1
+                a, on = i + 1, node + ny * nz
             elif e == 1:
                 if i == 0:
                     continue
                 cost, extra, long = ex[i - 1, j, k], px[i - 1, j, k], xs[i] - xs[i - 1]
-                a = i - 1
+                a, on = i - 1, node - ny * nz
             elif e == 2:
                 if j + 1 >= ny:
                     continue
                 cost, extra, long = ey[i, j, k], py[i, j, k], ys[j + 1] - ys[j]
-                b = j + 1
+                b, on = j + 1, node + nz
             elif e == 3:
                 if j == 0:
                     continue
                 cost, extra, long = ey[i, j - 1, k], py[i, j - 1, k], ys[j] - ys[j - 1]
-                b = j - 1
+                b, on = j - 1, node - nz
             elif e == 4:
                 if k + 1 >= nz:
                     continue
                 cost, extra, long = ez[i, j, k], pz[i, j, k], zs[k + 1] - zs[k]
-                c = k + 1
+                c, on = k + 1, node + 1
             else:
                 if k == 0:
                     continue
                 cost, extra, long = ez[i, j, k - 1], pz[i, j, k - 1], zs[k] - zs[k - 1]
-                c = k - 1
+                c, on = k - 1, node - 1
             if cost >= SHUT or extra >= SHUT:
                 continue
             g = here + cost * long + extra
@@ -269,7 +284,7 @@ def find(
                 if a < v[0] or a > v[1] or b < v[2] or b > v[3] or c < v[4] or c > v[5]:
                     break
                 t += 1
-            there = t * size_of_stage + ((a * ny + b) * nz + c) * 6 + e
+            there = t * size_of_stage + on * 6 + e
             if g < best[there] - 1e-12:
                 best[there] = g
                 came[there] = at
@@ -286,8 +301,7 @@ def find(
                     left = (_ahead(xs, a, v[0], v[1]) + _ahead(ys, b, v[2], v[3])
                             + _ahead(zs, c, v[4], v[5]))  # fmt: skip
                 else:
-                    left = (abs(xs[a] - xs[goal[0]]) + abs(ys[b] - ys[goal[1]])
-                            + abs(zs[c] - zs[goal[2]]))  # fmt: skip
+                    left = far_x[a] + far_y[b] + far_z[c]
                 size = _push(heap, keys, size, there, g + left)
     if end < 0:
         return np.empty((0, 3), dtype=np.int64)
