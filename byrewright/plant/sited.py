@@ -44,7 +44,7 @@ ROUTES_KEPT = 200
 HAIR_M = 1e-3
 DRAWS = ("moves liquid", "makes vacuum")
 """What machines do that draw through their inlet."""
-ON_DISK = 200
+ON_DISK = 1000
 """Plans whose routes are kept on disk."""
 
 

@@ -8,33 +8,38 @@ from functools import cache
 
 from byrewright.drafting.draft import intent_of
 from byrewright.drafting.topology import lay_out
+from byrewright.place import layout
 from byrewright.place.model import Body, Plan
 from byrewright.plant.brief import read_brief_text
 from byrewright.plant.plant import Plant
-from byrewright.plant.sited import laid_out, sited, with_place
+from byrewright.plant.sited import laid_out, scene_of, with_place
 
 Box = tuple[float, float, float, float]
 
 
 @cache
-def briefed(layout: str, stalls: int, *, cold: str = "ice_bank", twin: bool = True) -> Plant:
-    """The plant of a small brief, with first guesses of its sizes: quick, and no example."""
+def briefed(shape: str, stalls: int, *, twin: bool = True) -> Plant:
+    """The plant of a small brief, laid out, with first guesses of its sizes: no example."""
+    return laid_out(begun(shape, stalls, twin=twin))
+
+
+@cache
+def begun(shape: str, stalls: int, *, cold: str = "ice_bank", twin: bool = True) -> Plant:
+    """The same before its pipes are laid, for tests that do not look at pipes."""
     cows = stalls * 8
     text = (
-        f"farm: (invented) Test\ncows: {cows}\nyield_l_day: 28\nlayout: {layout}\n"
+        f"farm: (invented) Test\ncows: {cows}\nyield_l_day: 28\nlayout: {shape}\n"
         f"stalls: {stalls}\nmilkings: 2\ncooling: {cold}\n"
         f"redundancy: {'shared-running' if twin else 'none'}\n"
     )
     want = intent_of(read_brief_text(text).brief)
     plant, _ = lay_out(want, {})
-    return laid_out(with_place(plant))
+    return with_place(plant)
 
 
 def plan_of(plant: Plant) -> Plan:
-    """The plan of a plant that has a place."""
-    made = sited(plant)
-    assert made is not None
-    return made.plan
+    """The plan of a plant that has a place and no mirror; no pipe is laid."""
+    return layout.lay_out(scene_of(plant), plant.place_rules())
 
 
 def share(a: Body, b: Body) -> bool:

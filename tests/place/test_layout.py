@@ -21,7 +21,7 @@ from byrewright.plant.write import plant_to_text
 from byrewright.standards.footprints import PLAIN
 from byrewright.standards.rulebook import default_rulebook
 from tests.place.paper import texts, untidy
-from tests.place.scenes import briefed, faults, plan_of
+from tests.place.scenes import begun, briefed, faults, plan_of
 
 ROOT = Path(__file__).resolve().parents[2]
 LAYOUT_S = 2.0  # what one layout may take; it takes a tenth of that
@@ -35,7 +35,7 @@ MADE = [
 @pytest.mark.parametrize("cold", ["ice_bank", "direct_expansion"])
 def test_every_size_of_parlour_is_laid_out(layout: str, stalls: int, cold: str) -> None:
     """Would fail if machines or rooms stood in one another, or layout were slow."""
-    plant = briefed(layout, stalls, cold=cold)
+    plant = begun(layout, stalls, cold=cold)
     scene = scene_of(plant)
     start = time.process_time()
     plan = lay_out(scene, default_rulebook())
@@ -92,7 +92,7 @@ def test_every_kind_with_pipes_says_what_it_takes_of_a_room(kind: type[Machine])
 
 def test_what_a_person_places_stays_and_nothing_else_moves() -> None:
     """Would fail if a machine placed by hand were moved, or pushed others about."""
-    plant = briefed("rotary", 46)
+    plant = begun("rotary", 46)
     before = plan_of(plant)
     old = before.bodies["VP1"]
     at = (old.x, old.y + 1.0)
@@ -102,7 +102,7 @@ def test_what_a_person_places_stays_and_nothing_else_moves() -> None:
     assert after.bodies["VP1"].pinned
     others = set(before.bodies) - {"VP1"}
     assert all(after.bodies[t] == before.bodies[t] for t in others)
-    larger = briefed("rotary", 48).model_copy(update={"place": place})
+    larger = begun("rotary", 48).model_copy(update={"place": place})
     assert (plan_of(larger).bodies["VP1"].x, plan_of(larger).bodies["VP1"].y) == at
 
 
@@ -119,13 +119,12 @@ def test_the_place_is_written_and_read_back() -> None:
                      "TK1": {"room": "milk", "at": [15.6, 3.7], "size": [3.6, 2.15, 2.45],
                              "mass_kg": 1900, "service_m": {"front": 1.2}}},
     })  # fmt: skip
-    plant = briefed("rotary", 46).model_copy(update={"place": place})
+    plant = begun("rotary", 46).model_copy(update={"place": place})
     read = read_plant_text(plant_to_text(plant)).plant
     assert read.place == place
-    made = sited(read)
-    assert made is not None
-    assert made.plan.bodies["TK1"].front_m == 1.2
-    assert made.plan.rooms["milk"].stated
+    plan = plan_of(read)
+    assert plan.bodies["TK1"].front_m == 1.2
+    assert plan.rooms["milk"].stated
 
 
 @pytest.mark.parametrize(
