@@ -67,6 +67,8 @@ def told_of(changes: Iterable[Change], beside: Callable[[Change], str] = lambda 
         to = f"{one.to:g}" if isinstance(one.to, float) else str(one.to)
         words = {
             "sensed": "position sensor", "sensor": f"{to} sensor", "in_milking": f"{to} in milking",
+            "in_drain_down": f"{to} while draining down",
+            "in_rinse": f"{to} in the first rinse", "lifts": "lifted while draining down",
         }.get(one.figure, f"{one.figure} {to}{beside(one)}")  # fmt: skip
         alike.setdefault((one.round, words, one.why), []).append(one.of)
     return [
@@ -421,7 +423,8 @@ def stated(brief: Brief) -> set[tuple[str, str]]:
 
 def wanted(want: Intent, held: Choices) -> Intent:
     """The intent with what other studies ask of it: filters, tanks, vacuum pumps that run together,
-    heaters that wait while cows are milked, a hotter wash, a last rinse."""
+    heaters that wait while cows are milked, diverts that turn while the lines are drained, a first
+    rinse of fresh water, a hotter wash, a last rinse."""
     if any(figure == "while_running" for _, figure in held):
         want = replace(want, change_running=True)
     in_milking = {tag: c.value for (tag, figure), c in held.items() if figure == "in_milking"}
@@ -430,6 +433,11 @@ def wanted(want: Intent, held: Choices) -> Intent:
     wait = sorted(tag for tag, does in in_milking.items() if does == "stopped")
     if wait:
         want = replace(want, wait_in_milking=tuple(wait))
+    if any(figure == "in_rinse" for _, figure in held):
+        want = replace(want, rinse_fresh=True)
+    turned = {tag: c.value for (tag, figure), c in held.items() if figure == "in_drain_down"}
+    if turned:
+        want = replace(want, in_drain_down=tuple(sorted(turned.items())))
     tanks = [c.value for (_, figure), c in held.items() if figure == "count"]
     if tanks:
         want = replace(want, tanks=max(want.tanks, round(max(tanks))))

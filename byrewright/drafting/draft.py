@@ -34,8 +34,10 @@ FOLLOWS_VOLUME = frozenset({"led_at_l", "start_at_l", "stop_at_l", "agitator_kw"
 COWS_A_STALL_HOUR = 6.0
 ROWS_COWS_A_STALL_HOUR = 4.0
 """Cows a stall and hour for the first guess of stalls; the sizing study then chooses."""
-FEWEST_STALLS = {"rotary": 24, "rows": 16}
-"""Fewest stalls that are proposed: under a smaller deck receiver, pumps and header have no room."""
+STALLS = ("PF1", "stalls")
+FEWEST_STALLS = {"rotary": 24, "rows": 8}
+"""Fewest stalls that are proposed: under a smaller deck receiver, pumps and header have no room; of
+fewer units than two rows of four the lines take more heat from the wash than it brings."""
 ICE_BANK_FROM_L_DAY = 6000.0
 """Milk a day from which an ice bank is proposed where nothing is said (common practice)."""
 LARGEST_TANK_L = 40000.0
@@ -143,7 +145,7 @@ def settle(
     held = dict(held or {})
     sizes = dict(start.sizes) if start else {}
     known = start.plant if start else None
-    want = _at_stalls(want, _kept(sizes, held))
+    want = _at_stalls(want, _kept(want, sizes, held))
     lengths = {p.id: p for p in start.plant.pipes} if start else {}
     warm: Mapping[str, str] = {}
     if start and start.why and "hot_c" not in want.cleaning.model_fields_set:
@@ -154,12 +156,12 @@ def settle(
     for _layout in range(MOST_LAYOUTS):
         for _round in range(MOST_ROUNDS if lengths else GUESSED_ROUNDS):
             turn += 1
-            plant, sheet = lay_out(want, _kept(sizes, held), lengths)
+            plant, sheet = lay_out(want, _kept(want, sizes, held), lengths)
             if others := renumbered(known, plant):
                 sizes, held = _without(others, sizes), _without(others, held)
                 met.clear()
                 turns.clear()
-                plant, sheet = lay_out(want, _kept(sizes, held), lengths)
+                plant, sheet = lay_out(want, _kept(want, sizes, held), lengths)
             known = plant
             result = size(plant, rules)
             fresh = _advice(result, sizes, met, turns)
@@ -169,7 +171,7 @@ def settle(
                     break
                 want, warm = hotter, HOT_WHY
             sizes = fresh
-            want = _at_stalls(want, _kept(sizes, held))
+            want = _at_stalls(want, _kept(want, sizes, held))
         plant = laid_out(plant)
         if all(_laid_alike(p, lengths.get(p.id)) for p in plant.pipes):
             break
@@ -181,7 +183,7 @@ def settle(
 
 def _at_stalls(want: Intent, kept: Choices) -> Intent:
     """The intent with the stalls that the sizes ask for, where the brief leaves them open."""
-    stalls = kept.get(("PF1", "stalls"))
+    stalls = kept.get(STALLS)
     if stalls is None or want.stalls_given:
         return want
     return replace(want, stalls=max(FEWEST_STALLS[want.layout], round(float(stalls.value))))
@@ -226,9 +228,13 @@ def _with_hottest_wash(want: Intent) -> Intent:
     return replace(want, cleaning=want.cleaning.model_copy(update={"hot_c": HOTTEST_WASH_C}))
 
 
-def _kept(sizes: Choices, held: Choices) -> dict[tuple[str, str], Chosen]:
-    """The sizes, with those that other studies ask for in place of what falls short of them."""
+def _kept(want: Intent, sizes: Choices, held: Choices) -> dict[tuple[str, str], Chosen]:
+    """The sizes, with those that other studies ask for in place of what falls short of them; rows
+    have no fewer stalls than are usual, though few cows and many hours would do with less."""
     kept = dict(sizes)
+    stalls = kept.get(STALLS)
+    if stalls and not want.rotary and stalls.value < FEWEST_STALLS["rows"]:
+        kept[STALLS] = Chosen(float(FEWEST_STALLS["rows"]), "fewest that are drafted in rows")
     for target, choice in held.items():
         now = kept.get(target)
         if now is None or not isinstance(choice.value, float) or (

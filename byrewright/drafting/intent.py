@@ -78,6 +78,10 @@ class Intent:
     """Whether the vacuum pumps run together, though other second machines stand by."""
     wait_in_milking: tuple[str, ...] = ()
     """Heaters and laundry that stand while cows are milked."""
+    in_drain_down: tuple[tuple[str, str], ...] = ()
+    """Diverts, and where each is turned while the lines are drained."""
+    rinse_fresh: bool = False
+    """Whether the first rinse takes fresh water, as the cooler warms too little for it."""
 
     decided: Decided | None = None
     """What people decided of the plant that is drafted again."""

@@ -187,26 +187,29 @@ def _washing(sheet: Sheet, want: Intent) -> None:
         "V39": "open",
         "LP1": "runs",
     }
+    first = {"V61": "open"} if want.rinse_fresh else {"V62": "open", "LP3": "runs"}
+    not_first = {tag: {"open": "closed", "runs": "stopped"}[to] for tag, to in first.items()}
+    why = " with fresh water: the cooler warms too little" if want.rinse_fresh else ""
     sheet.mode(
         "rinse",
         "rinse",
         like="idle",
-        why="first rinse, once through to drain",
-        **_where(sheet, **wash, V62="open", LP3="runs", V65="to_c"),
+        why=f"first rinse, once through to drain{why}",
+        **_where(sheet, **wash, **first, V65="to_c"),
     )
     sheet.mode(
         "wash",
         "wash",
         like="rinse",
         why="hot wash, round and round",
-        **_where(sheet, V62="closed", LP3="stopped", V60="open", V65="to_b", DS1="runs"),
+        **_where(sheet, **not_first, V60="open", V65="to_b", DS1="runs"),
     )
     sheet.mode(
         "last_rinse",
         "rinse",
         like="rinse",
         why="clean water, once through to drain",
-        **_where(sheet, V62="closed", LP3="stopped", V61="open"),
+        **_where(sheet, **(not_first | {"V61": "open"})),
     )
     for n in range(1, want.tanks + 1):
         sheet.mode(
@@ -252,6 +255,7 @@ def _washing(sheet: Sheet, want: Intent) -> None:
         **_where(
             sheet,
             **drains,
+            **dict(want.in_drain_down),
             **{f"V5{n + 4}": "to_c" for n in range(1, want.tanks + 1)},
             V33="open",
             V34="open",

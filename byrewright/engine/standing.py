@@ -17,6 +17,7 @@ from byrewright.engine.liquidgraph import Situation
 from byrewright.engine.liquids import Liquids
 from byrewright.plant.graph import Node
 from byrewright.plant.plant import Pipe
+from byrewright.plant.roles import PassesOneWay
 
 FLAT_M = 0.02  # a pool shallower than this is a film, and heights are told to a centimetre
 PARTS = 40  # a pipe is looked at in so many parts
@@ -91,6 +92,7 @@ def _levels(net: Liquids, at: Mapping[Node, list[int]],
     drained = {net.port(tag, m.inlet) for tag, m in net.pumps.items() if m.drains}
     # A filter is opened for its new sock before milk comes (common practice, no source).
     drained |= {Node(tag, end) for tag, *ends in net.losses if tag in net.socks for end in ends}
+    lifted = {m.id for m in net.plant.machines(PassesOneWay) if m.lifts}
     heap = [(height[n], i, n) for i, n in enumerate(n for n in at if net.held(n) or n in drained)]
     heapify(heap)
     found: dict[Node, float] = {}
@@ -103,7 +105,7 @@ def _levels(net: Liquids, at: Mapping[Node, list[int]],
         for k in at.get(here, ()):
             j = net.edges[k]
             a, b = net.ends[j.id]
-            if here == a and j.how is not None and j.how.how == "check":
+            if here == a and j.how is not None and j.how.how == "check" and j.machine not in lifted:
                 continue  # nothing runs back through it
             count += 1
             over = 0.0 if j.pipe is None else max(z for _, z in j.pipe.profile)

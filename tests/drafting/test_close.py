@@ -44,6 +44,7 @@ from byrewright.studies.sizing import size
 
 RULES = default_rulebook()
 NOTHING = Result("sizing", "", ())
+FEW = "cows: 9\nyield_l_day: 20\nlayout: rows\n"
 SMALL = """\
 farm: (invented) a small one
 cows: 240
@@ -81,7 +82,7 @@ def sized_once(
     plant = small().plant.model_copy(update={"site": want.site})
     for _ in range(2):
         equipment = dict(small().plant.equipment)
-        for (tag, figure), choice in _kept(sizes, held or {}).items():
+        for (tag, figure), choice in _kept(want, sizes, held or {}).items():
             if hasattr(equipment.get(tag), figure):
                 whole = type(getattr(equipment[tag], figure)) is int
                 value = round(choice.value) if whole else choice.value
@@ -619,6 +620,38 @@ def test_a_wash_that_the_brief_states_is_kept_and_told_as_what_would_have_to_giv
         "a last rinse after 'acid rinse'",
     }
     assert close(read_brief_text(SMALL).brief, RULES).settled.plant.cleaning.hot_c == 80
+
+
+def test_what_small_plants_are_asked_for_stands_in_their_modes() -> None:
+    """Would fail if a draft told that it turned a divert, or rinses with fresh water, and its modes
+    did neither."""
+    held = {
+        ("V40", "in_drain_down"): Chosen("to_b", ""),
+        ("LP3", "in_rinse"): Chosen("stopped", ""),
+    }
+    want = intent_of(read_brief_text(SMALL).brief, RULES)
+    before, after = (lay_out(w, {})[0] for w in (want, wanted(want, held)))
+    at = {n: (p.position("drain_down", "V40"), p.position("rinse", "LP3"),
+              p.position("rinse", "V61"), p.position("wash", "V61"))
+          for n, p in (("before", before), ("after", after))}  # fmt: skip
+    assert at == {"before": ("to_c", "runs", "closed", "closed"),
+                  "after": ("to_b", "stopped", "open", "closed")}  # fmt: skip
+    assert after.position("last_rinse", "V61") == "open"
+
+
+def test_rows_have_no_fewer_stalls_than_are_usual() -> None:
+    """Would fail if few cows and many hours made a parlour of four stalls whose pipes are sized for
+    more: its wash comes back cold."""
+    few = settle(intent_of(read_brief_text(FEW).brief, RULES), RULES)
+    assert few.want.stalls == 8
+    assert [getattr(few.plant.equipment["PF1"], "stalls"),  # noqa: B009
+            getattr(few.plant.equipment["MU1"], "count")] == [8, 8]  # noqa: B009  # fmt: skip
+    asked = few.sizing.finding("wash.standing")
+    assert ("V40", "in_drain_down") in {(r.of, r.figure) for r in asked.remedies}
+    short = few.sizing.finding("water.recovered")
+    assert [(r.of, r.figure, r.to) for r in short.remedies] == [("LP3", "in_rinse", "stopped")]
+    fresh = settle(wanted(few.want, {("LP3", "in_rinse"): Chosen("stopped", "")}), RULES, few)
+    assert fresh.sizing.finding("water.recovered").verdict != "fails"
 
 
 def test_every_round_is_told_and_can_be_stopped(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -473,6 +473,32 @@ def test_what_a_wash_into_a_tank_leaves_is_judged(drafted: Plant) -> None:
     assert found.inputs[0].value == pytest.approx(sum(x.holds_l for x in wet), abs=0.06)
 
 
+def test_valves_are_told_that_let_out_what_stands(drafted: Plant) -> None:
+    """Would fail if a small plant were told of standing water and of no valve that lets it out, or
+    of one that does not: the draft would stay open, or turn diverts for nothing."""
+    rules = Rulebook({"milk.added_water_pct": 0.025})
+
+    def judged(plant: Plant) -> Finding:
+        ctx = StudyContext(plant, rules, ResultBuilder("test", "(invented)"))
+        size_wash_lines(ctx, duty_of(ctx))
+        return next(f for f in ctx.notes.findings if f.name == "wash.standing")
+
+    before = judged(drafted)
+    assert before.value is not None
+    asked = {(r.of, r.figure): r.to for r in before.remedies}
+    turned = {tag: str(to) for (tag, figure), to in asked.items() if figure == "in_drain_down"}
+    lifted = {tag for tag, figure in asked if figure == "lifts"}
+    assert turned and lifted
+    less = judged(with_modes(drafted, "drain_down", **turned))
+    assert less.value is not None and less.value < before.value - 0.1
+    assert "in_drain_down" not in {r.figure for r in less.remedies}
+    equipment = {t: m.model_copy(update={"lifts": True}) if t in lifted else m
+                 for t, m in drafted.equipment.items()}  # fmt: skip
+    none = judged(drafted.model_copy(update={"equipment": equipment}))
+    assert none.value is not None and none.value < before.value - 0.1
+    assert "lifts" not in {r.figure for r in none.remedies}
+
+
 def test_water_between_tanks_and_tanker_goes_with_what_is_collected(drafted: Plant) -> None:
     """Would fail if what stands behind a tank were held against one milking's milk, the second
     tank's line were looked at by nobody, or each tanker took the milk of all tanks."""

@@ -149,6 +149,10 @@ class NonReturnValve(PassesOneWay):
     )
 
     bore_mm: float | None = par("mm", "bore", None, ge=8, le=400)
+    lifts: bool = par(
+        "", "whether its disc is lifted by hand while lines are drained: what stands above it runs "
+        "back", False, why="usual ones have no lifter", known="common_practice",
+    )  # fmt: skip
 
     def lower(self) -> tuple[Primitive, ...]:
         return (

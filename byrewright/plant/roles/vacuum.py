@@ -32,6 +32,7 @@ class PassesOneWay(Role):
     BUILDING_CLASS = "IfcValve.CHECK"
 
     bore_mm: float | None
+    lifts: bool
 
 
 class SharesVacuum(Role):

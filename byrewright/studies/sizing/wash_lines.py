@@ -17,6 +17,7 @@ from byrewright.plant.roles import (
     IsValve,
     LoadsTankers,
     MovesMilk,
+    PassesOneWay,
     StoresMilk,
 )
 from byrewright.results import Remedy, Table
@@ -33,6 +34,7 @@ COLLECTS = ("collection",)
 TANKS = ("tank_wash",)
 NAMED = 6  # lines named in a sentence
 LEAST_L = 0.05  # less is a film
+WAYS = ("to_b", "to_c")
 NARROW = "next smaller tube: the cooler then gets as much wash as milk"
 NARROWEST = "narrowest tube: the cooler gets the most wash it can, still less than milk"
 THROTTLES_MM = (6.0, 8.0, 10.0, 13.0, 16.0, 19.0, 26.0)
@@ -169,13 +171,49 @@ def _wet(ctx: StudyContext, into: str | None) -> list[MilkPipe]:
     drain = _drain(ctx.plant)
     if into is None or drain is None:
         return wet
-    net = net_of(ctx)
-    states = [net.situation(into, dict.fromkeys(net.pumps, "stopped")), net.situation(drain)]
+    return _left(ctx, wet, into, {})
+
+
+def _lifted(ctx: StudyContext, stay: list[MilkPipe]) -> tuple[Remedy, ...]:
+    """Non-return valves above which milk lines stay full."""
+    above = {_machine(x.pipe.start) for x in stay}
+    return tuple(
+        Remedy(m.id, "lifts", True, "lifted while lines are drained: what stands above runs back")
+        for m in ctx.plant.machines(PassesOneWay) if m.id in above
+    )  # fmt: skip
+
+
+def _left(
+    ctx: StudyContext, wet: list[MilkPipe], into: str | None, at: Mapping[str, str]
+) -> list[MilkPipe]:
+    """Lines with what stays in them where some valves stand otherwise while they are drained."""
+    net, drain = net_of(ctx), _drain(ctx.plant)
+    assert drain is not None
+    states = [net.situation(drain, at)]
+    if into is not None:
+        states.insert(0, net.situation(into, dict.fromkeys(net.pumps, "stopped")))
     left = standing(net, states, [x.pipe.id for x in wet])
     return [
         replace(x, stays_l=one.litres, shut_in=one.shut_in)
         for x, one in zip(wet, left, strict=True)
     ]
+
+
+def _turned(ctx: StudyContext, wet: list[MilkPipe], into: str | None) -> tuple[Remedy, ...]:
+    """Diverts that let out more when they are turned while the lines are drained: to a stub with a
+    drain, say, past a valve that stays shut."""
+    drain, at = _drain(ctx.plant), dict[str, str]()
+    if drain is None:
+        return ()
+    ends = {_machine(e) for x in wet if x.stays_l > LEAST_L for e in (x.pipe.start, x.pipe.end)}
+    before = sum(x.stays_l for x in wet)
+    for valve in (v for v in ctx.plant.machines(IsValve) if v.ways == 3 and v.id in ends):
+        other = next(p for p in WAYS if p != ctx.plant.position(drain, valve.id))
+        left = sum(x.stays_l for x in _left(ctx, wet, into, at | {valve.id: other}))
+        if left < before - LEAST_L:
+            at[valve.id], before = other, left
+    why = f"{before:.1f} L then stay in the lines of milk"
+    return tuple(Remedy(tag, "in_drain_down", to, why) for tag, to in at.items())
 
 
 def size_wash_lines(ctx: StudyContext, duty: Duty) -> None:
@@ -361,6 +399,7 @@ def _stays(
     shut = [x for x in stay if x.shut_in]
     after = f" after {into}" if into else ""
     pumps = [p.id for p in ctx.plant.machines(MovesMilk) if not net_of(ctx).pumps[p.id].drains]
+    limit = ctx.number("milk.added_water_pct") / 100 * milk_l
     ctx.find(
         "wash.standing", "Rinse water that stays in lines "
         + ("between tanks and tanker" if out else "of milk"), round(litres, 1), "L",
@@ -370,7 +409,7 @@ def _stays(
         + (f" Nothing lets out what is shut in in {_named(shut)}." if shut else "")
         if stay else "Every line that a wash passes runs empty when it is drained down.",
         subject="out of tanks" if out else "",
-        limit=ctx.number("milk.added_water_pct") / 100 * milk_l, sense="at_most", allowance=TIGHT,
+        limit=limit, sense="at_most", allowance=TIGHT,
         formula="volume under the lowest crest on every way out, in the mode that drains down",
         inputs=(worked("V", "held by the lines that are wet then",
                        round(sum(x.holds_l for x in wet), 1), "L"),
@@ -380,7 +419,7 @@ def _stays(
         remedies=() if out else tuple(
             Remedy(tag, "drains", True, "a drain at its casing, which the lines fall to")
             for tag in pumps
-        ),
+        ) + ((*_turned(ctx, wet, into), *_lifted(ctx, stay)) if litres > limit else ()),
     )  # fmt: skip
 
 

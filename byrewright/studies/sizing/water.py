@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from itertools import accumulate
 
 from byrewright.physics.demand import spread_over_hours, storage_needed
 from byrewright.physics.milk import heat_kj_per_l
 from byrewright.plant.graph import Node, node
+from byrewright.plant.plant import Plant
 from byrewright.plant.roles import (
     BuffersWater,
     CoolsMilk,
@@ -20,7 +22,7 @@ from byrewright.plant.roles import (
     TakesWaste,
     WashesCloths,
 )
-from byrewright.results import Series, Table
+from byrewright.results import Remedy, Series, Table
 from byrewright.studies.sizing.cloths import laundry_water_l_day
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.delivery import cooler_flow_l_min
@@ -145,7 +147,7 @@ def _uses(ctx: StudyContext, duty: Duty) -> list[WaterUse]:
     tanks = [_tank_wash(ctx, at) for at in _emptied_at(ctx, duty)]
     return [
         WaterUse("plate cooler", _sum(cooling)),
-        WaterUse("first rinse", _sum(rinse), recovered=True),
+        WaterUse("first rinse", _sum(rinse), recovered=rinsed_with_it(plant)),
         WaterUse("other wash steps", _sum(other)),
         WaterUse("tank wash", _sum([(0.0,) * HOURS, *tanks])),
         WaterUse("backflush", _sum(flush)),
@@ -387,6 +389,11 @@ def _recovered(ctx: StudyContext, duty: Duty, day: WaterDay) -> None:
         return
     need = max((_after(duty, m.end_min, wanted) for m in duty.milkings), default=0.0)
     need = min(need, max(m.saleable_l * per_l for m in duty.milkings))
+    gives = min((m.saleable_l * per_l for m in duty.milkings if m.washed_after), default=0.0)
+    steps = wash_heat_of(ctx, duty).wash.steps
+    if steps and steps[0].litres > gives and rinsed_with_it(ctx.plant):
+        _too_little(ctx, tanks, steps[0].litres, gives)
+        return
     have = sum(t.volume_l * t.count for t in tanks)
     over = max(0.0, warm_l - sum(day.reused))
     for tank in tanks:
@@ -406,6 +413,43 @@ def _recovered(ctx: StudyContext, duty: Duty, day: WaterDay) -> None:
             source="definition", known="derived",
             advised=next_preferred(need * (1 + TIGHT) / sum(t.count for t in tanks)),
             advised_why=f"{need:.0f} L for first rinse and yard", target=(tank, "volume_l"),
+        )  # fmt: skip
+
+
+def rinsed_with_it(plant: Plant) -> bool:
+    """Whether the first rinse takes water that the cooler warmed, or would where there is no tank
+    for it: a pump that draws from such a tank runs then."""
+    tanks = {t.id for t in plant.machines(BuffersWater) if t.holds == "recovered"}
+    return not tanks or bool(_rinse_pumps(plant, tanks))
+
+
+def _rinse_pumps(plant: Plant, tanks: Collection[str]) -> list[str]:
+    """Pumps that draw from some tanks while the plant is rinsed first."""
+    rinses = [n for n, m in plant.modes.items() if m.does == ("rinse",)]
+    from_tank = {p.end.partition(".")[0] for p in plant.pipes if p.start.partition(".")[0] in tanks}
+    pumps = {m.id for m in plant.machines(MovesWater)} & from_tank
+    return sorted(p for p in pumps if any(plant.position(n, p) == "runs" for n in rinses))
+
+
+def _too_little(
+    ctx: StudyContext, tanks: Sequence[BuffersWater], rinse_l: float, gives_l: float
+) -> None:
+    """A first rinse that takes more than the cooler warms in a milking: no tank makes up for it."""
+    names = [t.id for t in tanks]
+    pumps = _rinse_pumps(ctx.plant, names)
+    for tag in names:
+        ctx.find(
+            "water.recovered", "Recovered warm water", round(gives_l), "L",
+            f"The first rinse draws {rinse_l:.0f} L from {listed(names)}, and the cooler gives "
+            f"{gives_l:.0f} L in a milking: the rinse runs dry, however large the tank. Rinse with "
+            f"fresh water and leave {listed(pumps)} stopped.",
+            subject=tag, limit=round(rinse_l), sense="at_least",
+            formula="water of the cooler in the smallest milking, against the first rinse",
+            source="definition", known="derived",
+            remedies=tuple(
+                Remedy(p, "in_rinse", "stopped", "the cooler gives less than the first rinse takes")
+                for p in pumps
+            ),
         )  # fmt: skip
 
 
