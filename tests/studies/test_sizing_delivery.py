@@ -8,11 +8,11 @@ import pytest
 
 from byrewright.engine import shape as sh
 from byrewright.engine.session import Evened, milk_alone
-from byrewright.plant.plant import Plant
+from byrewright.plant.plant import Pipe, Plant
 from byrewright.plant.roles import StandsCows
 from byrewright.studies.sizing.delivery import cooler_flow_l_min, size_delivery
 from byrewright.studies.sizing.duty import cows_of, duty_of
-from tests.plants import machine, rows
+from tests.plants import machine, pipe, rows
 from tests.studies.benches import bench_of, duty, large, sized, small
 
 
@@ -124,3 +124,46 @@ def test_the_cooler_sees_the_bursts_that_no_tank_evens_out() -> None:
     assert met(lag_s=600.0) < met(lag_s=60.0) < met()
     assert met(burst_kg=40.0, burst_kg_min=200.0) > met()
     assert met(lag_s=600.0, least_kg_min=3 * mean) == pytest.approx(3 * mean, rel=0.01)
+
+
+def test_pipes_carry_what_the_solved_network_sends_through_them() -> None:
+    """Would fail if a shut way round two coolers in a row, being shorter, were judged for the line
+    that carries the milk; or the legs of two side by side as if each carried all of it."""
+    base = small()
+    e = dict(base.equipment) | {"PC2": base.equipment["PC1"].model_copy(update={"id": "PC2"}),
+                                "VB1": machine("VB1", "valve", normally="closed")}  # fmt: skip
+    into = next(p for p in base.pipes if p.end == "PC1.milk_in")
+    out = next(p for p in base.pipes if p.start == "PC1.milk_out")
+    e |= {t: machine(t, "header") for t in ("HB1", "HB2")}
+    kept = [p for p in base.pipes if p != into and p.start != out.start]
+    kept += [pipe("LA", into.start, "HB1.way_1"), pipe("LZ", "HB2.way_1", out.end),
+             pipe("LB1", "HB1.way_2", "VB1.a"), pipe("LB2", "VB1.b", "HB2.way_2"),
+             pipe("K1", "HB1.way_3", "PC1.milk_in")]  # fmt: skip
+
+    def carried(*legs: Pipe) -> dict[str, float]:
+        plant = base.model_copy(update={"equipment": e, "pipes": (*kept, *legs)})
+        found = sized(plant, size_delivery).findings
+        return {f.subject: float(f.value or 0) for f in found if f.key == "delivery.pipe.velocity"}
+
+    row = carried(
+        pipe("K2", "PC1.milk_out", "PC2.milk_in"), pipe("K4", "PC2.milk_out", "HB2.way_3")
+    )
+    assert {"LA", "K1", "K2", "K4", "LZ"} <= row.keys() and not {"LB1", "LB2"} & row.keys()
+    assert row["K2"] == pytest.approx(row["LA"], rel=1e-6)
+    beside = carried(pipe("K2", "PC1.milk_out", "HB2.way_3"),
+                     pipe("K3", "HB1.way_4", "PC2.milk_in"),
+                     pipe("K4", "PC2.milk_out", "HB2.way_4"))  # fmt: skip
+    for leg in ("K1", "K2", "K3", "K4"):
+        assert beside[leg] == pytest.approx(beside["LA"] / 2, rel=0.01)
+
+
+def test_a_pump_that_starts_and_stops_needs_head_for_the_milk_that_comes() -> None:
+    """Would fail if a pump were held to lift what it runs out to on its own curve: none would."""
+    base = small()
+    plant = small(MP3=base.equipment["MP3"].model_copy(update={"control": "on_off"}),
+                  MP4=base.equipment["MP4"].model_copy(update={"control": "on_off"}))  # fmt: skip
+    asks = {
+        i.symbol: i.value for i in sized(plant, size_delivery).finding("delivery.head@MP3").inputs
+    }
+    assert float(asks["q"]) <= duty(plant).milk_flow_peak_l_min < cooler_flow_l_min(
+        bench_of(plant), duty(plant))  # fmt: skip

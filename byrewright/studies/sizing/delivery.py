@@ -47,9 +47,9 @@ def size_delivery(ctx: StudyContext, duty: Duty) -> None:
     behind = balance_pumps(ctx)
     peak = duty.milk_flow_peak_l_min
     wash = max(peak, wash_flow_l_min(ctx, duty))
-    _pumps(ctx, receiver_pumps(ctx), peak, wash)
+    _pumps(ctx, receiver_pumps(ctx), peak, peak, wash)
     for pumps in behind.values():
-        _pumps(ctx, pumps, cooler_flow_l_min(ctx, duty), wash)
+        _pumps(ctx, pumps, cooler_flow_l_min(ctx, duty), peak, wash)
     _filters(ctx, duty)
     for tank in plant.machines(BalancesMilk):
         _balance_tank(ctx, duty, tank)
@@ -63,31 +63,57 @@ def cooler_flow_l_min(ctx: StudyContext, duty: Duty) -> float:
     )
 
 
-def _pumps(ctx: StudyContext, pumps: Sequence[MovesMilk], flow: float, wash: float) -> None:
-    """The pipes and the head of each pump's ways to the next vessels with the full flow in them."""
-    net = net_of(ctx)
-    pipes: dict[str, Pipe] = {}
+def _pumps(ctx: StudyContext, pumps: Sequence[MovesMilk], flow: float, peak: float,
+           wash: float) -> None:  # fmt: skip
+    """The pipes and the head of each pump, by what it moves in each mode in which it runs.
+
+    One that starts and stops moves more than comes; head it needs for what comes, no more.
+    """
     gland = ctx.plant.first(JoinsDeck)
     behind = {p.id for group in balance_pumps(ctx).values() for p in group}
-    crosses = False
+    carried: dict[str, float] = {}  # by pipe, and by the gland
     for pump in pumps:
-        every = _ways_on(ctx, pump)
-        to_calves = (
-            j for feed in ctx.plant.machines(FeedsCalves) for j in net.way(pump.id, feed.id)
-        )
-        reached = [j for way in every for j in way]
-        if pump.id in behind or not behind:
-            reached += to_calves
-        pipes |= {j.pipe.id: j.pipe for j in reached if j.pipe is not None}
-        crosses |= gland is not None and any(
-            gland.id in (j.a.machine, j.b.machine) for way in every for j in way
-        )
+        every = _asked_of(ctx, pump, flow, 0.0 if pump.id in behind else wash)
+        onward = _carried(ctx, pump, every, flow, pump.id in behind or not behind)
+        for name, q in onward.items():
+            carried[name] = max(q, carried.get(name, 0.0))
         if every:
-            _head(ctx, pump, flow, 0.0 if pump.id in behind else wash)
-    for name in sorted(pipes):
-        _bore(ctx, pipes[name], flow, wash)
-    if gland is not None and crosses:
-        _gland(ctx, gland, flow, wash)
+            milked = _asked_of(ctx, pump, min(flow, peak), 0.0) if flow > peak else []
+            _head(ctx, pump, [*milked, *(a for a in every if not milked or _washes(ctx, a))])
+            judge_suction(ctx, pump, every)
+    pipes = {p.id: p for p in ctx.plant.pipes}
+    for name in sorted(carried.keys() & pipes.keys()):
+        _bore(ctx, pipes[name], carried[name], wash)
+    if gland is not None and gland.id in carried:
+        _gland(ctx, gland, carried[gland.id], wash)
+
+
+def _washes(ctx: StudyContext, one: Asked) -> bool:
+    """Whether what is asked is asked by a mode that does not milk."""
+    return "milking" not in ctx.plant.modes[one.mode].does
+
+
+def _carried(ctx: StudyContext, pump: MovesMilk, every: Sequence[Asked], flow: float,
+             feeds: bool) -> dict[str, float]:  # fmt: skip
+    """Most milk that a pump, running alone, sends through each pipe behind it and each machine.
+
+    A pump that stands in every milking mode is taken to send its flow by the shortest ways.
+    """
+    net = net_of(ctx)
+    milking = [a for a in every if "milking" in ctx.plant.modes[a.mode].does]
+    found: dict[str, float] = {}
+    if milking:
+        for one in milking:
+            for name, q in one.onward_l_min.items():
+                key = name if net.by_id[name].pipe is not None else net.by_id[name].machine or ""
+                found[key] = max(q, found.get(key, 0.0))
+        return found
+    ways = _ways_on(ctx, pump)
+    if feeds:
+        ways += [net.way(pump.id, feed.id) for feed in ctx.plant.machines(FeedsCalves)]
+    for j in (j for way in ways for j in way):
+        found[j.pipe.id if j.pipe is not None else j.machine or ""] = flow
+    return found
 
 
 def _ways_on(ctx: StudyContext, pump: MovesMilk) -> list[tuple[Edge, ...]]:
@@ -194,8 +220,8 @@ def _gland(ctx: StudyContext, gland: JoinsDeck, flow: float, wash: float) -> Non
     )
 
 
-def _head(ctx: StudyContext, pump: MovesMilk, flow: float, wash: float) -> None:
-    """The hardest of the modes in which a pump runs, by the solved network, against its head."""
+def _asked_of(ctx: StudyContext, pump: MovesMilk, flow: float, wash: float) -> list[Asked]:
+    """What each mode of milking and washing in which a pump runs asks of it, alone."""
     lift = ctx.plant.site.lift_m
     every: list[Asked] = []
     for name, mode in ctx.plant.modes.items():
@@ -209,8 +235,11 @@ def _head(ctx: StudyContext, pump: MovesMilk, flow: float, wash: float) -> None:
         if one.rise_m < NO_RISE_M and lift > 0 and one.vacuum_kpa > 0:
             one = replace(one, rise_m=one.rise_m + lift, head_m=one.head_m + lift)
         every.append(one)
-    if not every:
-        return
+    return every
+
+
+def _head(ctx: StudyContext, pump: MovesMilk, every: Sequence[Asked]) -> None:
+    """The hardest of the modes in which a pump runs, by the solved network, against its head."""
     worst = max(every, key=lambda a: (a.head_m, a.goal))
     limit = worst.head_m
     milk = [p for p in ctx.plant.pipes if ctx.plant.service_of(p) in ("milk", "wash")]
@@ -250,7 +279,6 @@ def _head(ctx: StudyContext, pump: MovesMilk, flow: float, wash: float) -> None:
         advised_why="head of its hardest mode and a tenth more, whole metres",
         target=(pump, "head_m"),
     )
-    judge_suction(ctx, pump, every)
 
 
 def _filters(ctx: StudyContext, duty: Duty) -> None:

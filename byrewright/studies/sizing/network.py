@@ -86,6 +86,8 @@ class Asked:
     pipes_l_min: Mapping[str, float]
     boils_kpa_abs: float
     """Pressure at which its liquid boils."""
+    onward_l_min: Mapping[str, float]
+    """What flows behind its outlet, by pipe and by way through a machine."""
     end_kpa: float = 0.0
     """Pressure wanted at the end."""
 
@@ -186,7 +188,26 @@ def _told(net: Liquids, flows: Flows, s: Situation, pump: str, rated: Pump, mode
         fluid.kpa(lost["pipe"]),
         fluid.kpa(lost["inside"]), vacuum, head, fluid.head_m(suction), source.machine,
         fluid.density_kg_m3, fluid.viscosity_mpa_s, _pipes(net, flows), fluid.boils_kpa_abs,
+        _onward_l_min(net, flows, outlet),
     )  # fmt: skip
+
+
+def _onward_l_min(net: Liquids, flows: Flows, start: Node) -> dict[str, float]:
+    """What flows on from a node, by edge, as far as the next vessels and pumps."""
+    out: dict[Node, list[tuple[str, Node, float]]] = {}
+    for name, q in flows.l_min.items():
+        a, b = net.ends[name]
+        out.setdefault(a if q > 0 else b, []).append((name, b if q > 0 else a, abs(q)))
+    found: dict[str, float] = {}
+    todo = [start]
+    while todo:
+        for name, there, q in out.get(todo.pop(), ()):
+            if q < LEAST_L_MIN or name in found or net.by_id[name].machine in net.pumps:
+                continue
+            found[name] = q
+            if there.machine not in net.vessels:
+                todo.append(there)
+    return found
 
 
 def _pipes(net: Liquids, flows: Flows) -> dict[str, float]:
@@ -269,7 +290,7 @@ def _served(ctx: StudyContext, net: Liquids, s: Situation, group: Sequence[str],
         group[0], "", goal.machine, whole, round(rise, 6) + 0.0, fluid.kpa(lost["pipe"]),
         fluid.kpa(lost["inside"]), 0.0, head, fluid.head_m(suction), source.machine,
         fluid.density_kg_m3, fluid.viscosity_mpa_s, _pipes(net, flows), fluid.boils_kpa_abs,
-        at_end,
+        _onward_l_min(net, flows, outlet), at_end,
     )  # fmt: skip
 
 
