@@ -153,7 +153,7 @@ class Arrays:
         x_f = sh.zeros(len(low.exchangers), len(sh.EXCHANGER))
         x_i = np.full((len(low.exchangers), len(sh.EXCHANGER_I)), -1, np.int64)
         for i, x in enumerate(low.exchangers):
-            x_f[i] = (x.ua, x.ratio)
+            x_f[i] = (x.ua, x.ratio, self.number("milk.wall_least_c"))
             if x.cold in names.transfers:
                 x_i[i, sh.XI_COLD] = names.transfers.index(x.cold)
             x_i[i, sh.XI_CHILLED] = x.chilled

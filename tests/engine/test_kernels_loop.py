@@ -146,6 +146,30 @@ def test_a_chilled_stage_takes_no_more_liquid_than_there_is(
     assert gained == pytest.approx(at.S[x, sh.SX_KJ])
 
 
+def test_no_milk_leaves_colder_than_it_freezes(at: SimpleNamespace) -> None:
+    """Would fail if milk ran on at -1.5 degC, or that it freezes on the plates were not counted."""
+    x, m = row(at, "exchangers"), row(at, "transfers", 5)
+    store, src = int(at.num[sh.N_V1]) - 1, at.I[m, sh.MI_SRC]
+    vessels = int(at.num[sh.N_V1] - at.num[sh.N_V0])
+    at.I[store, sh.VI_ROLE], at.F[store, sh.V_C], at.S[store, sh.V_T0] = sh.COLD_STORE, 1e5, -6.0
+    at.I[x, [sh.XI_COLD, sh.XI_CHILLED]] = -1, 0
+    at.F[x, [sh.X_RATIO, sh.X_FREEZES_C]], at.S[x, sh.SX_HEALTH] = (3.0, -0.52), 1.0
+    at.T.cold[0, 0] = 0.0
+    at.T.cold[0, 0, [store, vessels]] = 1.0, 1e3
+    at.S[src, sh.MILK], at.S[src, sh.HEAT] = 100.0, 100.0 * CP * 10.0
+    W = np.zeros((len(at.F), len(sh.WORK)))
+    j = at.I[m, sh.MI_J0]
+    at.I[j, sh.J_X] = x
+    W[0, sh.W_LIST], W[m, sh.W_KG], W[src, sh.W_GIVES], W[j, sh.W_KG] = m, 4.0, 1.0, 1.0
+    at.S[x, sh.SX_FLOW] = 4.0
+    for ua, freezes in ((4.0, 0.0), (40.0, 4.0)):
+        at.F[x, sh.X_UA], at.S[x, [sh.SX_ICED, sh.SX_KJ]] = ua, 0.0
+        plain(network._exchange)(1, 0, W, at.F, at.I, at.S, at.par, at.num, at.T.cold)
+        assert at.S[x, sh.SX_ICED] == freezes
+        assert at.S[x, sh.SX_KJ] == pytest.approx(4.0 * CP * (10.0 - at.S[x, sh.SX_OUT]))
+    assert at.S[x, sh.SX_OUT] == pytest.approx(-0.52)
+
+
 @pytest.mark.parametrize("health", [1.0, 0.4])
 def test_a_water_stage_warms_its_water_by_what_the_milk_loses(
     at: SimpleNamespace, health: float

@@ -329,8 +329,7 @@ def _exchange(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, 
         S[x, sh.SX_OUT] = -1.0
         if S[x, sh.SX_FLOW] <= 0.0:
             continue
-        c_hot = 0.0
-        kj = 0.0
+        c_hot = kj = 0.0
         for k in range(count):
             m = int(W[k, sh.W_LIST])
             src = I[m, sh.MI_SRC]
@@ -361,11 +360,9 @@ def _exchange(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, 
             used = W[water, sh.W_KG] * W[src, sh.W_GIVES]
             c_cold = used * par[sh.PAR_CP + sh.WATER]
             cold_in = temperature(src, F, I, S, par)
-            q = _heat(c_hot, c_cold, hot_in, cold_in, F[x, sh.X_UA] * S[x, sh.SX_HEALTH] * dt)
-            dst = I[I[water, sh.MI_J0], sh.J_DST]
+            q = _heat(x, c_hot, c_cold, hot_in, cold_in, F, S, dt)
             for j in range(I[water, sh.MI_J0], I[water, sh.MI_J1]):
-                dst = I[j, sh.J_DST]
-                W[dst, sh.W_KJ] += q * W[j, sh.W_KG]
+                W[I[j, sh.J_DST], sh.W_KJ] += q * W[j, sh.W_KG]
         elif chilled >= 0:
             vessels = num[sh.N_V1] - num[sh.N_V0]
             flow = min(S[x, sh.SX_FLOW] * F[x, sh.X_RATIO], cold[state, chilled, vessels] * dt)
@@ -374,8 +371,7 @@ def _exchange(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, 
                 if cold[state, chilled, b] > 0.0:
                     cold_in += cold[state, chilled, b] * temperature(num[sh.N_V0] + b, F, I, S, par)
             if flow > 0.0:
-                q = _heat(c_hot, flow * par[sh.PAR_CP + sh.WATER], hot_in, cold_in,
-                          F[x, sh.X_UA] * S[x, sh.SX_HEALTH] * dt)  # fmt: skip
+                q = _heat(x, c_hot, flow * par[sh.PAR_CP + sh.WATER], hot_in, cold_in, F, S, dt)
                 for b in range(vessels):
                     W[num[sh.N_V0] + b, sh.W_KJ] += q * cold[state, chilled, b]
         out = hot_in - q / c_hot
@@ -389,16 +385,19 @@ def _exchange(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, 
         S[x, sh.SX_COLD] += used
         S[x, sh.SX_COLDC] += used * cold_in
         S[x, sh.SX_WARMEST] = max(S[x, sh.SX_WARMEST], out)
+        S[x, sh.SX_ICED] += kg * (out < F[x, sh.X_FREEZES_C] + 1e-6)
 
 
 @inner
-def _heat(c_hot: float, c_cold: float, hot_in: float, cold_in: float, ua: float) -> float:
-    """Heat moved in a step, kJ, by effectiveness and number of transfer units."""
-    least = min(c_hot, c_cold)
-    most = max(c_hot, c_cold)
+def _heat(x: int, c_hot: float, c_cold: float, hot_in: float, cold_in: float, F: Floats, S: Floats,
+          dt: float) -> float:  # fmt: skip
+    """Heat moved in a step, kJ, by effectiveness and transfer units: down to where milk freezes."""
+    least, most = min(c_hot, c_cold), max(c_hot, c_cold)
     if least <= 0.0:
         return 0.0
-    return effectiveness(ua / least, least / most) * least * (hot_in - cold_in)
+    ua = F[x, sh.X_UA] * S[x, sh.SX_HEALTH] * dt
+    kj = effectiveness(ua / least, least / most) * least * (hot_in - cold_in)
+    return min(kj, c_hot * max(0.0, hot_in - F[x, sh.X_FREEZES_C]))
 
 
 @inner
