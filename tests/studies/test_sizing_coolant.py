@@ -70,6 +70,33 @@ def test_milk_that_stands_on_liquid_below_its_freezing_is_told() -> None:
     assert size(chilled(-9.0, 45.0)).finding("cooling.coolant.milk_wall").verdict == "fails"
 
 
+def apart() -> Plant:
+    """The same, the cooler's liquid at 3 degC, with a tank on a chiller of its own at -6 degC."""
+    base = chilled(3.0)
+    tank = base.equipment["TK1"].model_copy(update={"cooling": "chilled_water"})
+    e = dict(base.equipment) | {
+        "TK1": tank, "CH2": plants.machine("CH2", "chiller", duty_kw=90.0, leaving_c=-6.0,
+                                           glycol_pct=35.0)}  # fmt: skip
+    ends = ("CH2.coolant_out TK1.coolant_in", "TK1.coolant_out CH2.coolant_in")
+    pipes = tuple(plants.pipe(f"LY{i}", *text.split()) for i, text in enumerate(ends))
+    return base.model_copy(update={"equipment": e, "pipes": (*base.pipes, *pipes)})
+
+
+def test_circuits_that_no_pipe_joins_are_not_one() -> None:
+    """Would fail if a cooler were credited with a tank's colder liquid, or a chiller were held to
+    stand in for one whose circuit it does not reach."""
+    result = size(apart())
+    alone = size(chilled(3.0)).finding("cooling.chilled.out")
+    assert result.finding("cooling.chilled.out").value == pytest.approx(alone.value)
+    circuits = result.finding("cooling.coolant.circuits")
+    assert circuits.verdict == "unknown" and "CH1 and CH2" in circuits.sentence
+    for key in ("cooling.chiller.duty@CH1", "cooling.chiller.duty@CH2",
+                "cooling.coolant.content", "cooling.coolant.expansion"):  # fmt: skip
+        assert result.finding(key).verdict == "unknown", key
+    assert "its circuit" in result.finding("cooling.chiller.standby").sentence
+    assert not [f for f in size(chilled()).findings if f.key == "cooling.coolant.circuits"]
+
+
 def test_content_and_expansion_follow_the_circuit() -> None:
     """Would fail if buffer and vessel were not judged by the circuit they stand in."""
     assert size(chilled()).finding("cooling.coolant.content").verdict == "holds"

@@ -4,19 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from byrewright.engine.circuits import coolant_of
 from byrewright.engine.liquids import LiquidsUnsolved
 from byrewright.plant.roles import CoolsMilk, MovesWater, StoresMilk
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
-from byrewright.studies.sizing.in_line import in_line
+from byrewright.studies.sizing.in_line import in_line, liquid_for
 from byrewright.studies.sizing.network import Asked, asked, ports_to, reaching
 from byrewright.studies.sizing.pumping import PumpDuty, size_pump
 
 
 def tank_flow_l_min(ctx: StudyContext, tank: StoresMilk) -> float:
     """Chilled liquid that takes a tank's cooling duty out at the usual warming, L/min."""
-    per_l = coolant_of(ctx.plant, ctx.rules).kj_l_k
+    per_l = liquid_for(ctx, tank.id).kj_l_k
     return tank.cooling_kw * 60.0 / (per_l * ctx.number("coolant.rise_k"))
 
 

@@ -14,7 +14,7 @@ from byrewright.results import Input, Series
 from byrewright.studies.sizing.altitude import plate_duty_kw, plates
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
-from byrewright.studies.sizing.in_line import Line, coolant_makers, in_line
+from byrewright.studies.sizing.in_line import Line, circuits, coolant_makers, in_line, united
 from byrewright.studies.sizing.loads import ElectricLoad
 from byrewright.studies.sizing.sizes import (
     TIGHT,
@@ -133,16 +133,18 @@ def _chillers(
             advised=next_preferred((1.0 + TIGHT) * limit),
             advised_why=f"heat of the milk and 20 % for pumps and gains{off}; next size",
             target=(one, type(one).SIZED_BY["duty"]),
+            missing=united(ctx),
         )
         rated_ambient(ctx, one.id, one.cold().rated_ambient_c)
-    if redundancy != "none" and count < 2:
+    alone = next((g for g in circuits(ctx) if sum(m.count for m in g) < 2), None)
+    if redundancy != "none" and alone is not None:
         ctx.find(
             "cooling.chiller.standby",
             "Second chiller",
-            float(count),
+            1.0,
             "chillers",
-            f"{chillers[0].id} alone chills the milk; when it trips milk leaves the cooler warm. A "
-            "second, or a tank that can cool, is needed.",
+            f"{alone[0].id} alone chills {'its circuit' if united(ctx) else 'the milk'}; when it "
+            "trips milk leaves the cooler warm. A second, or a tank that can cool, is needed.",
             limit=2.0,
             sense="at_least",
             formula="chillers >= 2",
@@ -212,6 +214,7 @@ def _ice(
             advised=next_preferred((1.0 + TIGHT) * duty_limit),
             advised_why=f"the day's cold in {len(window)} h{off}, next size",
             target=(bank, type(bank).SIZED_BY["duty"]),
+            missing=united(ctx),
         )
         each = store / carry
         ctx.find(
@@ -232,6 +235,7 @@ def _ice(
             advised=next_preferred(each * 1.1),
             advised_why=f"what the milkings melt{off}, a tenth more, next size",
             target=(bank, type(bank).SIZED_BY["store"]),
+            missing=united(ctx),
         )
         _tariff(ctx, bank, window)
 

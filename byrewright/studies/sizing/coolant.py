@@ -18,7 +18,14 @@ from byrewright.physics.refrigeration import glycol_freeze_c
 from byrewright.plant.primitives import ColdStore
 from byrewright.plant.roles import BuffersCold, MakesCold, TakesExpansion
 from byrewright.studies.sizing.context import StudyContext
-from byrewright.studies.sizing.in_line import InLine, Line, coolant_makers
+from byrewright.studies.sizing.in_line import (
+    InLine,
+    Line,
+    circuits,
+    coolant_makers,
+    liquid_for,
+    united,
+)
 from byrewright.studies.sizing.sizes import TIGHT, listed, next_preferred, stated, worked
 
 WALL_ALLOWANCE_K = 0.5
@@ -31,9 +38,11 @@ def judge_coolant(ctx: StudyContext, line: Line) -> None:
     for one in makers:
         _freezes(ctx, one)
     _one_liquid(ctx)
-    chilled = [p for p in line.each.values() if p.second is not None]
+    chilled = [(p.out_c, tag) for tag, p in line.each.items() if p.second is not None]
     if chilled:  # the plate where milk leaves coldest
-        _milk_wall(ctx, min(chilled, key=lambda p: p.out_c))
+        _, tag = min(chilled)
+        _milk_wall(ctx, line.each[tag], tag)
+    _apart(ctx)
     if makers:
         _content(ctx, makers)
         _expansion(ctx)
@@ -93,11 +102,27 @@ def _one_liquid(ctx: StudyContext) -> None:
         )
 
 
-def _milk_wall(ctx: StudyContext, point: InLine) -> None:
+def _apart(ctx: StudyContext) -> None:
+    """Circuits that no pipe joins do not stand in for each other, nor share content and vessels."""
+    groups = circuits(ctx)
+    if len(groups) < 2:
+        return
+    said = " and ".join(listed([m.id for m in group]) for group in groups)
+    ctx.find(
+        "cooling.coolant.circuits", "Chilled circuits", None, "",
+        f"{said} make cold for circuits that no pipe joins. What each gives its own coolers and "
+        "tanks is worked out; duty with one off, content and room to grow are summed over all of "
+        "them, so they are not judged: no circuit carries another's load, and each needs an "
+        "expansion vessel of its own.",
+        source="definition", known="derived", missing=united(ctx),
+    )  # fmt: skip
+
+
+def _milk_wall(ctx: StudyContext, point: InLine, tag: str) -> None:
     """Milk on the plate at the cold end, while it flows and when it stands."""
     if point.second is None or point.coolant_in_c is None:
         return
-    liquid = coolant_of(ctx.plant, ctx.rules)
+    liquid = liquid_for(ctx, tag)
     wall = wall_c(point.second.hot_out_c, liquid, point.coolant_in_c)
     limit = ctx.number("milk.wall_least_c")
     stands = point.coolant_in_c < limit
@@ -161,7 +186,7 @@ def _content(ctx: StudyContext, makers: list[MakesCold]) -> None:
                     ctx.rule("coolant.least_run_min", "t"), ctx.rule("coolant.band_k", "dT")),
             source="heat balance", known="derived", advised=advised,
             advised_why="the least run at half load, next size",
-            target=(subject, "volume_l") if subject else None,
+            target=(subject, "volume_l") if subject else None, missing=united(ctx),
         )  # fmt: skip
 
 
@@ -197,4 +222,5 @@ def _expansion(ctx: StudyContext) -> None:
             source="definition", known="derived",
             advised=next_preferred(need * (1 + TIGHT) / count),
             advised_why="the circuit's growth, next size", target=(one, "volume_l"),
+            missing=united(ctx),
         )  # fmt: skip

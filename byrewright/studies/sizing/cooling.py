@@ -205,14 +205,14 @@ def _chilled_stage(
         return
     wanted = duty.tank_inlet_c
     hot = milk_kw_k(ctx, point.milk_l_min)
-    cold = coolant_kw_k(ctx, stage.ratio * point.milk_l_min)
+    cold = coolant_kw_k(ctx, stage.ratio * point.milk_l_min, cooler.id)
     advised, why = None, "no size can reach it: colder or more liquid is needed"
     if point.dry:
         why = "what is missing is its liquid, not its size"
     else:
         with suppress(PhysicsRangeError):
             ua = ua_for_hot_out_kw_k(hot, point.pre_cooled_c, cold, point.coolant_in_c, wanted)
-            advised = _advised_size(stage, ua / chilled_u_share(ctx))
+            advised = _advised_size(stage, ua / chilled_u_share(ctx, cooler.id))
             why = f"milk leaves at {wanted:.3g} degC in the warmest month of water"
     got = point.second
     ctx.find(
@@ -233,7 +233,7 @@ def _chilled_stage(
             worked(
                 "f_U",
                 "share of it that the chilled liquid's film leaves",
-                round(chilled_u_share(ctx), 3),
+                round(chilled_u_share(ctx, cooler.id), 3),
             ),
             stated("ratio", "liquid to milk", stage.ratio),
             worked("T_in", "milk from the water stage", point.pre_cooled_c, "degC"),

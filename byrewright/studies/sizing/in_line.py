@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import cast
 
-from byrewright.engine.circuits import coolant_of
-from byrewright.physics.coolant import plate_u_share
+from byrewright.engine.circuits import coolant_of, liquid_of
+from byrewright.engine.liquids import Liquids
+from byrewright.physics.coolant import Coolant, plate_u_share
 from byrewright.physics.heat import Exchanger, exchanger
 from byrewright.physics.milk import heat_load_kw
+from byrewright.plant.primitives import ColdStore
 from byrewright.plant.roles import CoolsMilk, MakesCold
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.delivery import cooler_flow_l_min
 from byrewright.studies.sizing.duty import Duty
-from byrewright.studies.sizing.network import dry_in, milk_way, usual_milking
+from byrewright.studies.sizing.network import dry_in, milk_way, net_of, usual_milking
 
 TOLD = 0.005
 """Share of the milk past a cooler from which it is told (our choice)."""
@@ -87,14 +90,56 @@ def coolant_makers(ctx: StudyContext) -> tuple[MakesCold, ...]:
     return tuple(m for m in makers if m.cold().leaving_c is not None)
 
 
-def coolant_kw_k(ctx: StudyContext, flow_l_min: float) -> float:
-    """Capacity flow of the chilled liquid."""
-    return flow_l_min / 60.0 * coolant_of(ctx.plant, ctx.rules).kj_l_k
+def circuits(ctx: StudyContext) -> tuple[tuple[MakesCold, ...], ...]:
+    """What makes chilled liquid, by the circuits that no pipe joins."""
+    return tuple(
+        tuple(m for m in coolant_makers(ctx) if m.id in ids) for ids in _circuits(net_of(ctx))
+        if any(m.id in ids for m in coolant_makers(ctx))
+    )  # fmt: skip
 
 
-def chilled_u_share(ctx: StudyContext) -> float:
+def _circuits(net: Liquids) -> tuple[frozenset[str], ...]:
+    """The machines of each chilled circuit; worked out once for a network."""
+    kept = net.kept.setdefault("circuits", {})
+    if not kept:
+        every = {
+            frozenset(net.ring(node))
+            for tag in sorted(net.plant.equipment) for bath in net.plant.equipment[tag].lower()
+            if isinstance(bath, ColdStore) for node in net.ports(tag, bath.out)[:1]
+        }  # fmt: skip
+        kept["all"] = tuple(sorted(every, key=min))
+    return cast("tuple[frozenset[str], ...]", kept["all"])
+
+
+def united(ctx: StudyContext) -> tuple[str, ...]:
+    """What is missing to judge a sum over all chilled circuits, where there are several."""
+    return ("each chilled circuit by itself",) if len(circuits(ctx)) > 1 else ()
+
+
+def makers_for(ctx: StudyContext, user: str) -> tuple[MakesCold, ...]:
+    """What makes the chilled liquid of a user's circuit; all where it lies in none."""
+    mine = [ids for ids in _circuits(net_of(ctx)) if user in ids]
+    return tuple(m for m in coolant_makers(ctx) if any(m.id in ids for ids in mine)) or (
+        coolant_makers(ctx)
+    )
+
+
+def liquid_for(ctx: StudyContext, user: str) -> Coolant:
+    """The chilled liquid of a user's circuit: that of its coldest maker."""
+    baths = [b for m in makers_for(ctx, user) for b in m.lower() if isinstance(b, ColdStore)]
+    if not baths:
+        return coolant_of(ctx.plant, ctx.rules)
+    return liquid_of(min(baths, key=lambda b: b.leaving_c), ctx.rules)
+
+
+def coolant_kw_k(ctx: StudyContext, flow_l_min: float, user: str) -> float:
+    """Capacity flow of a user's chilled liquid."""
+    return flow_l_min / 60.0 * liquid_for(ctx, user).kj_l_k
+
+
+def chilled_u_share(ctx: StudyContext, user: str) -> float:
     """What the chilled liquid's film leaves of a stage's heat transfer, stated with water."""
-    return plate_u_share(coolant_of(ctx.plant, ctx.rules))
+    return plate_u_share(liquid_for(ctx, user))
 
 
 def water_kw_k(ctx: StudyContext, flow_l_min: float) -> float:
@@ -102,9 +147,9 @@ def water_kw_k(ctx: StudyContext, flow_l_min: float) -> float:
     return flow_l_min / 60_000 * ctx.number("water.density_kg_m3") * ctx.number("water.cp_kj_kgk")
 
 
-def coolant_in_c(ctx: StudyContext) -> float | None:
-    """Temperature of the coldest chilled liquid made, or None."""
-    leaving = (m.cold().leaving_c for m in coolant_makers(ctx))
+def coolant_in_c(ctx: StudyContext, user: str) -> float | None:
+    """Temperature of the coldest chilled liquid made for a user, or None."""
+    leaving = (m.cold().leaving_c for m in makers_for(ctx, user))
     return min((t for t in leaving if t is not None), default=None)
 
 
@@ -112,7 +157,7 @@ def in_line(ctx: StudyContext, duty: Duty, water_c: float | None = None) -> Line
     """The coolers' working points: in a row or side by side, as the solved network has the milk."""
     coolers = {c.id: c for c in ctx.plant.machines(CoolsMilk)}
     flow = cooler_flow_l_min(ctx, duty)
-    cold, warm = coolant_in_c(ctx), duty.milk_at_receiver_c
+    warm = duty.milk_at_receiver_c
     way = milk_way(ctx, tuple(coolers))
     rest = [tag for tag in coolers if tag not in way]
     if rest and not way:  # no mode sends milk through any: as if side by side
@@ -127,7 +172,7 @@ def in_line(ctx: StudyContext, duty: Duty, water_c: float | None = None) -> Line
         for tag in sorted(t for t, (at, _) in way.items() if at == place):
             one = coolers[tag]
             share = way[tag][1]
-            point = _point(ctx, duty, one, flow * share / one.count, milk_c, water_c, cold)
+            point = _point(ctx, duty, one, flow * share / one.count, milk_c, water_c)
             each[tag] = point
             mixed += share * point.out_c
             if point.second is not None and before is None:
@@ -135,15 +180,16 @@ def in_line(ctx: StudyContext, duty: Duty, water_c: float | None = None) -> Line
         milk_c = mixed
     for tag in rest:
         if tag not in each:  # passed by in the usual mode: told as it would stand alone
-            each[tag] = _point(ctx, duty, coolers[tag], flow / coolers[tag].count, warm, water_c,
-                               cold)  # fmt: skip
+            each[tag] = _point(ctx, duty, coolers[tag], flow / coolers[tag].count, warm, water_c)
     before = milk_c if before is None else before
+    cold = min((p.coolant_in_c for p in each.values() if p.coolant_in_c is not None), default=None)
     return Line(each, flow, before, milk_c, cold, past_most if past_most > TOLD else 0.0)
 
 
 def _point(ctx: StudyContext, duty: Duty, cooler: CoolsMilk, flow: float, warm: float,
-           water_c: float | None, cold: float | None) -> InLine:  # fmt: skip
+           water_c: float | None) -> InLine:  # fmt: skip
     """What one cooler does to milk that comes at a temperature."""
+    cold = coolant_in_c(ctx, cooler.id)
     water, chilled = cooler.stage("water"), cooler.stage("coolant")
     usual = set(usual_milking(ctx)[:1])
     dry = frozenset(s.cold for s in (water, chilled)
@@ -158,8 +204,8 @@ def _point(ctx: StudyContext, duty: Duty, cooler: CoolsMilk, flow: float, warm: 
     out = pre_cooled
     if chilled is not None and cold is not None and cold < out:
         second = exchanger(milk_kw_k(ctx, flow), out,
-                           coolant_kw_k(ctx, chilled.ratio * flow), cold,
-                           chilled.ua_kw_k * chilled_u_share(ctx))  # fmt: skip
+                           coolant_kw_k(ctx, chilled.ratio * flow, cooler.id), cold,
+                           chilled.ua_kw_k * chilled_u_share(ctx, cooler.id))  # fmt: skip
         # Milk does not leave colder than it freezes: the plate then fails, not the sum.
         cooled = max(second.hot_out_c, ctx.number("milk.wall_least_c"))
         out = out if "coolant" in dry else cooled

@@ -33,7 +33,7 @@ def touching(ctx: StudyContext, tank: StoresMilk) -> tuple[Input, ...]:
         worked("s", "share of the evaporator that milk touches, by its content", "0 to 1"),
         ctx.rule("tank.evaporator_share"),
     )
-    chilled = coolant_in_c(ctx) if tank.takes_coolant else None
+    chilled = coolant_in_c(ctx, tank.id) if tank.takes_coolant else None
     if chilled is None:
         return found
     return (
@@ -113,7 +113,7 @@ MOST_KEPT, UNKNOWN = 4096, -1.0  # no cooling is below 0
 def _asks(ctx: StudyContext, tank: StoresMilk, fill: Fill, in_c: float) -> Asks:
     """All that a tank's run hangs on but its cooling, rules too."""
     heat_kw, reach = gain_kw(ctx, tank) + tank.agitator_kw, reach_l(ctx, tank)
-    chilled = coolant_in_c(ctx) if tank.takes_coolant else None
+    chilled = coolant_in_c(ctx, tank.id) if tank.takes_coolant else None
     rules = (ctx.number(k) for k in ("milk.density_kg_m3", "milk.cp_kj_kgk", FULL_K))
     return (fill, in_c, tank.set_c, heat_kw, reach, tank.volume_l, tank.shape, chilled,
             ctx.number("tank.evaporator_share"), *rules)  # fmt: skip
@@ -158,7 +158,7 @@ def hold_kw(ctx: StudyContext, tank: StoresMilk) -> float:
 def _rated_kw(ctx: StudyContext, tank: StoresMilk, heat_kw: float, at_c: float) -> float:
     """Rated cooling that takes out so much heat with the milk at a temperature: a jacket of chilled
     liquid gives but a part of its rating near that of its liquid."""
-    chilled = coolant_in_c(ctx) if tank.takes_coolant else None
+    chilled = coolant_in_c(ctx, tank.id) if tank.takes_coolant else None
     if chilled is None:
         return heat_kw
     return heat_kw / min(1.0, max(HELD_LEAST_K, at_c - chilled) / ctx.number(FULL_K))
