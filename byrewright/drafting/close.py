@@ -180,7 +180,7 @@ def fails(result: Result) -> tuple[Finding, ...]:
 
 def close(
     brief: Brief, rules: Rulebook, *, say: Say | None = None, start: Closing | None = None,
-    only: Iterable[str] | None = None, told: str = "",
+    only: Iterable[str] | None = None, told: str = "", needs: frozenset[str] = frozenset(),
 ) -> Closing:  # fmt: skip
     """Draft and mend until every check holds, or nothing more can be mended.
 
@@ -188,6 +188,8 @@ def close(
         start: a draft of a like brief, whose sizes and mended figures are taken to begin with.
         only: names of the checks to ask; all when None.
         told: words put before what is told.
+        needs: names of findings of which each must hold: where sizing says that one does not, and
+            nothing mends it, no other study is asked.
 
     Raises:
         Cancelled: `say` answered True.
@@ -222,6 +224,9 @@ def close(
             first, *known,
         )  # fmt: skip
         fresh: dict[tuple[str, str], Chosen] = {}
+        short = needs & {f.name for f in now.open}
+        if short and not _mend(replace(now, changes=[], first={}), turn):
+            break
         for dear in (False, True):
             asked = {n: c for n, c in enumerate(every) if c.dear is dear}
             jobs = [

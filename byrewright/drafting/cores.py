@@ -17,7 +17,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
 from itertools import chain
-from multiprocessing import current_process, get_context
+from multiprocessing import active_children, current_process, get_context
 from multiprocessing.connection import Connection, wait
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
@@ -36,12 +36,12 @@ MOST_CORES = 4
 
 
 def cores() -> int:
-    """Processes that may work at once."""
+    """Processes that may work at once, beside helpers that are at work."""
     if sys.platform != "linux" or threading.active_count() > 1:
         return 1
     if current_process().daemon:  # a helper has no helpers
         return 1
-    return min(MOST_CORES, len(os.sched_getaffinity(0)))
+    return max(1, min(MOST_CORES, len(os.sched_getaffinity(0))) - len(active_children()))
 
 
 def tell(say: Say | None, what: str, done: int, of: int) -> None:

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from byrewright.drafting.close import Closing, close, fails
-from byrewright.drafting.cores import Say
+from byrewright.drafting.cores import Say, side_by_side
 from byrewright.drafting.draft import Draft, region_held, text_of
 from byrewright.drafting.levers import LEVERS, UNORDERED, Lever, Step, joined
 from byrewright.errors import ByrewrightError
@@ -53,13 +54,14 @@ def gives(
     """
     search = _Search(brief, rules, now, say)
     found: list[Give] = []
+    apart = [lever for lever in LEVERS if not lever.last]
+    for lever, least in zip(
+        apart, side_by_side([partial(search.least, lever, ()) for lever in apart], say), strict=True
+    ):
+        found += search.given(lever, least)
     for lever in LEVERS:
-        mine = frozenset(f.name for f in now.open if f.name.startswith(lever.mends))
         if lever.last:
-            mine -= frozenset().union(*(g.mends for g in found))
-        give = search.least(lever, mine) if mine else None
-        if give is not None:
-            found.append(give)
+            found += search.given(lever, search.least(lever, found, say))
     both = search.together(found)
     return (*found, both) if both else tuple(found)
 
@@ -101,6 +103,9 @@ class Outcome:
     then: Closing | None = None
     """The draft with the step."""
 
+    cut_short: bool = False
+    """Whether sizing alone was asked, as it showed that the step does not do."""
+
 
 @dataclass(frozen=True, slots=True)
 class _Search:
@@ -111,38 +116,62 @@ class _Search:
     now: Closing
     say: Say | None
 
-    def least(self, lever: Lever, mine: frozenset[str]) -> Give | None:
-        """The least step that mends the most of what a wish answers for."""
+    def least(
+        self, lever: Lever, found: Sequence[Give], say: Say | None
+    ) -> tuple[int, frozenset[str]] | None:
+        """The number of the least step that mends the most of what a wish answers for, and what it
+        mends. A wish that comes last answers for nothing that one of those `found` mends."""
+        mine = frozenset(f.name for f in self.now.open if f.name.startswith(lever.mends))
+        if lever.last:
+            mine -= frozenset().union(*(g.mends for g in found))
+        if not mine:
+            return None
+        one = replace(self, say=say)
         steps = lever.steps(self.brief, self.now)
         failed = [n for n, r in self.now.asked.items() if any(f.name in mine for f in fails(r))]
         tried: dict[int, Outcome] = {}
 
-        def mends(at: int) -> frozenset[str]:
+        def mends(at: int, needs: frozenset[str] = frozenset()) -> frozenset[str]:
             if at not in tried:
-                tried[at] = self._outcome(steps[at], failed)
+                tried[at] = one._outcome(steps[at], failed, needs=needs)
             return tried[at].mended & mine
 
         most, low, high = frozenset[str](), -1, len(steps) - 1
-        for at in _order(lever, len(steps)):
-            if len(mends(at)) > len(most):
-                most, high = mends(at), at
-                low = max((n for n in tried if n < at), default=-1)
-            farthest = lever.wish not in UNORDERED and at == len(steps) - 1
-            if most == mine or (farthest and mends(at) == tried[at].touched & mine):
-                break  # a lesser step could do more only where this one made something else fail
+        can = frozenset[str]()
+        for needs_all in (True, False):
+            for at in _order(lever, len(steps)):
+                if len(mends(at, can if needs_all else frozenset())) > len(most):
+                    most, high = mends(at), at
+                    low = max((n for n in tried if n < at), default=-1)
+                farthest = lever.wish not in UNORDERED and at == len(steps) - 1
+                if farthest:
+                    can = tried[at].touched & mine
+                if most == mine or (farthest and most == can):
+                    break  # a lesser step does more only where this one made something else fail
+            if most or not can:
+                break
+            tried = {at: found for at, found in tried.items() if not found.cut_short}
         if not most:
             return None
         if lever.wish not in UNORDERED:
             while high - low > 1:
                 middle = (low + high) // 2
-                low, high = (low, middle) if mends(middle) >= most else (middle, high)
+                low, high = (low, middle) if mends(middle, most) >= most else (middle, high)
         for at in range(high, min(high + PROOFS, len(steps))):
-            if mends(at) >= most:
-                proven = self._outcome(steps[at], None, tried[at].then).mended
+            if mends(at, most) >= most:
+                proven = one._outcome(steps[at], None, tried[at].then).mended
                 if proven >= most:
-                    return Give(lever.wish, steps[at].words, steps[at].change, proven,
-                                lever.mends, tuple(steps[at + 1 :]))  # fmt: skip
+                    return at, proven
         return None
+
+    def given(self, lever: Lever, least: tuple[int, frozenset[str]] | None) -> tuple[Give, ...]:
+        """The least step of a wish in words, where one was found."""
+        if least is None:
+            return ()
+        at, proven = least
+        steps = lever.steps(self.brief, self.now)
+        step, further = steps[at], tuple(steps[at + 1 :])
+        return (Give(lever.wish, step.words, step.change, proven, lever.mends, further),)
 
     def together(self, found: Sequence[Give]) -> Give | None:
         """Wishes that mend together more than any of them alone, each of what is left: as few as
@@ -188,18 +217,22 @@ class _Search:
         return best
 
     def _outcome(
-        self, step: Step, only: Sequence[str] | None, start: Closing | None = None
-    ) -> Outcome:
-        """What a step does to what fails; `start` is a draft of it where there is one."""
+        self, step: Step, only: Sequence[str] | None, start: Closing | None = None,
+        needs: frozenset[str] = frozenset(),
+    ) -> Outcome:  # fmt: skip
+        """What a step does to what fails; `start` is a draft of it where there is one. It is of no
+        use where one of `needs` still fails."""
         known = frozenset(f.name for f in self.now.open)
         try:
             then = close(
                 step.change(self.brief), self.rules, say=self.say, only=only,
-                start=start or self.now, told=f"would {step.words} do? ",
+                start=start or self.now, told=f"would {step.words} do? ", needs=needs,
             )  # fmt: skip
         except ByrewrightError:  # too far: no machine is made for it
             return Outcome(frozenset(), known)
         left = frozenset(f.name for f in then.open)
+        if needs & left and set(then.asked) == {"sizing"}:
+            return Outcome(frozenset(), frozenset(), then, cut_short=True)
         return Outcome(known - left if left <= known else frozenset(), known - left, then)
 
 

@@ -107,6 +107,8 @@ DECK = ("place.under_deck", "place.in_room", "place.clash", "place.through")
 AIR = ("vacuum.drop", "vacuum.test.drop", "vacuum.test.regulation", "milkline.")
 """What fails where so much air or milk comes at once that no bore carries it."""
 WASH = ("wash.end_temperature", "day.wash_return")
+STANDING = ("wash.standing", "day.milk_pure")
+"""What fails where a small milking takes up the water that lines keep."""
 WATER = ("water.", "day.vessel_dry")
 MOST_PEOPLE = 8
 MOST_STEPS = 32
@@ -401,7 +403,7 @@ LEVERS: tuple[Lever, ...] = (
     Lever("stalls", (*TIME, *DECK), _stalls),
     Lever("redundancy", (*STOPS, *CUPS, "delivery.", "cooling.chiller"), _together),
     Lever("standby_power", (*STOPS, *CUPS, "power.standby"), _standby),
-    Lever("no_single_stop", (*STOPS, *CUPS, *WASH), _may_stop),
+    Lever("no_single_stop", (*STOPS, *CUPS, *WASH, *STANDING), _may_stop),
     Lever("supply", POWER, _supply),
     Lever("phases", ("power.single_phase", *POWER), _phases),
     Lever("fault_kva", ("power.mains_dip",), _stronger),
@@ -417,7 +419,7 @@ LEVERS: tuple[Lever, ...] = (
     Lever("water_l_unit", (*WASH, "day.wash_dry", "wash.circulates"), _more_wash),
     Lever("steps", ("day.milk_wash", "day.milk_pure"), _rinsed),
     Lever("end_c", WASH, _return),
-    Lever("milkings", TIME, _milkings, last=True),
+    Lever("milkings", (*TIME, *STANDING), _milkings, last=True),
     Lever("cows", TIME, _cows, last=True),
 )
 """Wishes that may give. `cooling` has no order: each kind is tried until one closes."""

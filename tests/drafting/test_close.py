@@ -6,6 +6,7 @@ of real drafts is asked of the examples (test_draft) and of random briefs (bench
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
@@ -15,6 +16,7 @@ import pytest
 
 import byrewright.drafting.close as closing
 import byrewright.drafting.gives as giving
+from byrewright.drafting import cores
 from byrewright.drafting.close import (
     SEEDS,
     Check,
@@ -29,7 +31,7 @@ from byrewright.drafting.close import (
 from byrewright.drafting.draft import Draft, Settled, _advice, _kept, _same, intent_of, settle
 from byrewright.drafting.gives import closed_draft, gives
 from byrewright.drafting.intent import Intent
-from byrewright.drafting.levers import LEVERS, joined
+from byrewright.drafting.levers import LEVERS, Step, joined
 from byrewright.drafting.sheet import Choices, Chosen
 from byrewright.drafting.topology import lay_out
 from byrewright.plant.brief import Brief, read_brief_text
@@ -296,6 +298,51 @@ def test_wishes_that_mend_a_part_each_are_told_together_and_the_least_is_found_b
     both = found["operators+standby_power"]
     assert both.mends == {"throughput.finished", "power.standby"}
     assert asked[-1].operators == 4 and asked[-1].standby_power == "tractor"
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="helpers are forked on Linux only")
+def test_wishes_that_are_tried_side_by_side_give_what_they_give_one_after_another(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Would fail if a second core changed what would have to give, or its order."""
+    brief = read_brief_text(SMALL).brief
+    now, _ = told_by(monkeypatch, brief, lambda b: {
+        "throughput.finished": b.operators < 4 and b.target_h < 3.4,
+        "power.standby": b.standby_power == "none",
+    })  # fmt: skip
+    told = []
+    for many in (1, 2):
+        monkeypatch.setattr(cores, "cores", lambda many=many: many)
+        found = gives(brief, RULES, now)
+        told.append([(g.words, g.mends, [s.words for s in g.further]) for g in found])
+    assert told[0] == told[1] and len(told[0]) > 2
+
+
+def test_a_step_that_sizing_refutes_is_asked_of_no_other_study(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Would fail if the search followed through the day what sizing shows to be too little; or told
+    a finding that nobody was asked for as mended."""
+    short = Finding("throughput.finished", "", "", 2.0, "h", "", "fails", margin=-0.5)
+    asked: list[str] = []
+
+    def ask(plant: Plant, rules: Rulebook) -> Result:
+        asked.append("day")
+        return Result("day", "", ())
+
+    sizing = Result("sizing", "", (short,))
+    monkeypatch.setattr(closing, "settle", lambda *_: replace(small(), sizing=sizing))
+    monkeypatch.setattr(closing, "checks", lambda: (Check("day", False, ask),))
+    brief = read_brief_text(SMALL).brief
+    needs = frozenset({"throughput.finished"})
+    then = close(brief, RULES, needs=needs)
+    assert not asked and [f.key for f in then.open] == ["throughput.finished"]
+    late = replace(short, key="day.milking_on_time")
+    now = replace(close(brief, RULES), open=(short, late))
+    step = Step("more", lambda b: b)
+    found = giving._Search(brief, RULES, now, None)._outcome(step, None, needs=needs)
+    assert found.cut_short and not found.mended
+    assert close(brief, RULES).asked.keys() == {"sizing", "day"}
 
 
 def test_two_wishes_about_one_part_of_the_brief_are_both_in_what_is_proven(
