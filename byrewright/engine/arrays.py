@@ -76,7 +76,7 @@ class Arrays:
         v_i = np.full((len(names.vessels), len(sh.VESSEL_I)), -1, np.int64)
         for i, tag in enumerate(names.vessels):
             row = low.vessels[tag]
-            v_f[i] = (row.cap_kg, row.ua, row.ice_kj, row.c)
+            v_f[i] = (row.cap_kg, row.ua, row.ice_kj, row.c, row.hot_c)
             v_i[i, sh.VI_ROLE] = row.role
             v_i[i, sh.VI_SUBSTANCE] = row.substance
             v_i[i, sh.VI_SPILL] = names.vessels.index(row.spill or LOST)

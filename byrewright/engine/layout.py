@@ -186,7 +186,7 @@ class Layout:
             if one.overflow:
                 self.out.vessels[tag].spill = DRAIN
         for tag, heater in self.all(Heated):
-            self.out.vessels[tag].start_c = heater.set_c
+            self.out.vessels[tag].start_c = self.out.vessels[tag].hot_c = heater.set_c
         for tag, _ in self.all(Draw):
             self.out.calf = tag
             self.out.vessels[tag].empties = FED
@@ -355,9 +355,6 @@ class Layout:
             transfer = self._water_row(f"{found[0].source} to {tag}", tag, FLOAT, found,
                                        one.flow_l_min)  # fmt: skip
             transfer.led, transfer.full = tag, one.level_share * self.out.vessels[tag].cap_kg
-            if any(tag == heater for heater, _ in self.all(Heated)):
-                usable = self.number("heater.usable_share")
-                transfer.floor = (1.0 - usable) * self.out.vessels[tag].cap_kg
             transfer.branches[tag, (), ""] = Branch(tag, passes=found[0].passes)
             if transfer.id not in {m.id for m in self.out.transfers}:
                 self.out.transfers.append(transfer)

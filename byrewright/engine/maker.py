@@ -203,6 +203,7 @@ class Maker(Arrays):
         par[sh.PAR_WASH_AIR], par[sh.PAR_WASH_KPA] = way.air_l_min_free, way.kpa_abs
         par[sh.PAR_WASH_WET] = way.wet_share
         par[sh.PAR_TANK_WASH_SHARE] = self.number("wash.hot_water_tank_share")
+        par[sh.PAR_HEATER_BLEND] = 1.0 - self.number("heater.usable_share")
         par[sh.PAR_TANK_WASH_S] = 60 * self.number("wash.tank_min")
         num[sh.N_TANKER] = names.vessels.index(low.tanker) if low.tanker else -1
         num[sh.N_SOLD] = names.vessels.index(SOLD)

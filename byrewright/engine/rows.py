@@ -49,6 +49,7 @@ class VesselRow:
     start_c: float = 0.0
     litres: float = 0.0
     kg_l: float = 1.0
+    hot_c: float = 0.0
 
 
 @dataclass(slots=True)

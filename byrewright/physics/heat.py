@@ -46,6 +46,23 @@ def ntu_counterflow(effectiveness: float, cr: float) -> float:
     return math.log1p(effectiveness * (1.0 - cr) / (1.0 - effectiveness)) / (1.0 - cr)
 
 
+def drawn_from_layers_c(mean_c: float, cold_c: float, hot_c: float, blend: float) -> float:
+    """Temperature at which a standing heater gives: hot water lies over the cold that came in.
+
+    With h = (mean - cold)/(hot - cold) the share that is hot: at the hot layer's temperature while
+    h >= blend, then cold + (hot - cold) h/blend, as the layers have mixed; blend 0-1 (over 0). A
+    heater warmer than its hot layer, or colder than what comes in, counts as mixed. Derived; one
+    part in the other, the heat given is the heat lost.
+
+    >>> drawn_from_layers_c(40.0, 10.0, 80.0, 0.15), drawn_from_layers_c(13.0, 10.0, 80.0, 0.15)
+    (80.0, 30.0)
+    """
+    if mean_c >= hot_c or mean_c <= cold_c:
+        return mean_c
+    share = (mean_c - cold_c) / (hot_c - cold_c)
+    return hot_c if share >= blend else cold_c + (hot_c - cold_c) * share / blend
+
+
 @dataclass(frozen=True, slots=True)
 class Exchanger:
     """A counterflow exchanger at one working point."""

@@ -82,16 +82,36 @@ def test_a_float_fills_up_to_its_level(at: SimpleNamespace) -> None:
     assert step(at, m) == pytest.approx(4.0)  # no more than there is
 
 
-def test_a_heater_is_not_diluted_before_its_hot_water_is_used(at: SimpleNamespace) -> None:
-    """Would fail if cold water came into the hot while the wash draws from it."""
+@pytest.mark.parametrize(("mean_c", "given_c"), [
+    (80.0, 80.0), (50.0, 80.0), (21.0, 80.0), (15.0, 10.0 + 70.0 / 14 / 0.15), (10.0, 10.0),
+])  # fmt: skip
+def test_a_heater_gives_its_hot_layer_first(
+    at: SimpleNamespace, mean_c: float, given_c: float
+) -> None:
+    """Would fail if cold water that came in cooled the hot above it, or a heater that is used up
+    still gave hot water; or heat came of nothing."""
+    m = only(at, sh.DOSE)
+    src, dst = at.I[m, sh.MI_SRC], at.I[at.I[m, sh.MI_J0], sh.J_DST]
+    at.F[src, sh.V_HOT], at.S[src, sh.V_COLD], at.par[sh.PAR_HEATER_BLEND] = 80.0, 10.0, 0.15
+    at.I[src, sh.VI_ROLE] = at.I[dst, sh.VI_ROLE] = sh.STORE
+    fill(at, src, 400.0, mean_c)
+    fill(at, dst, 0.0)
+    at.S[m, sh.S_DOSE] = 6.0
+    assert step(at, m) == pytest.approx(6.0)
+    assert at.S[dst, sh.HEAT] == pytest.approx(6.0 * CP * given_c)
+
+
+def test_a_heater_knows_how_cold_its_water_comes(at: SimpleNamespace) -> None:
+    """Would fail if a store's warm water counted as cold in the heater behind it."""
     m = only(at, sh.FLOAT)
     led, src = at.I[m, sh.MI_LED], at.I[m, sh.MI_SRC]
-    at.F[m, sh.M_FULL], at.F[m, sh.M_FLOOR] = 500.0, 150.0
-    for sequence, kg, moves in ((1, 200.0, False), (1, 140.0, True), (0, 200.0, True)):
-        fill(at, src, 5000.0)
-        fill(at, led, kg)
-        at.n[sh.I_SEQ] = sequence
-        assert (step(at, m) > 0.0) is moves
+    at.F[m, sh.M_FULL], at.I[src, sh.VI_ROLE] = 500.0, sh.STORE
+    for hot_c, known_c in ((0.0, 4.0), (80.0, 35.0)):
+        at.F[led, sh.V_HOT], at.S[led, sh.V_COLD] = hot_c, 4.0
+        fill(at, src, 5000.0, 35.0)
+        fill(at, led, 200.0)
+        assert step(at, m) > 0.0
+        assert at.S[led, sh.V_COLD] == pytest.approx(known_c)
 
 
 def test_a_dose_gives_what_is_asked_and_no_more(at: SimpleNamespace) -> None:

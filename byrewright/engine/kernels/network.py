@@ -12,9 +12,10 @@ from byrewright.engine import shape as sh
 from byrewright.engine.jit import inner, kernel
 from byrewright.engine.kernels.lines import through_lines, wash_on_its_way
 from byrewright.engine.shape import Floats, Ints
-from byrewright.physics.heat import counterflow
+from byrewright.physics.heat import counterflow, drawn_from_layers_c
 
 effectiveness = kernel(counterflow)
+from_layers = kernel(drawn_from_layers_c)
 
 SPECK_KG = 1e-9  # content below which a vessel counts as empty
 
@@ -161,8 +162,7 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
          share: Floats, most: Floats, cold: Floats, plugs: Floats) -> None:  # fmt: skip
     """One step of all liquids. `W` is work space, with the rows of the items."""
     dt = par[sh.PAR_DT]
-    state = n[sh.I_ROUTE]
-    joint0 = num[sh.N_J0]
+    state, joint0 = n[sh.I_ROUTE], num[sh.N_J0]
     _filters(F, S, par, num)
     _clear(W, num)
     _wishes(W, F, I, S, n, num)
@@ -194,9 +194,7 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
         elif law == sh.FLOAT:
             room = F[m, sh.M_FULL] - _level(I[m, sh.MI_LED], S)
             kg = min(kg, max(0.0, room)) * S[m, sh.S_CMD]
-            # A heater is layered: cold comes in below and is not drawn before the hot is used.
-            layered = n[sh.I_SEQ] == 1 and mass(I[m, sh.MI_LED], S) > F[m, sh.M_FLOOR]
-            if kg <= 0.0 or (layered and F[m, sh.M_FLOOR] > 0.0):
+            if kg <= 0.0:
                 continue
         elif law == sh.SUPPLY:
             kg = S[m, sh.S_DOSE]
@@ -224,8 +222,7 @@ def move(W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints, par: Floa
             elif law == sh.EVEN:
                 gap = there - mass(I[m, sh.MI_LED], S)
                 kg = max(0.0, gap) * 0.25 * min(1.0, dt / F[m, sh.M_TAU])
-        j0 = I[m, sh.MI_J0]
-        j1 = I[m, sh.MI_J1]
+        j0, j1 = I[m, sh.MI_J0], I[m, sh.MI_J1]
         total = 0.0
         for j in range(j0, j1):
             part = _part(share[state, running, j - joint0], slowed) * S[j, sh.SJ_OPEN]
@@ -404,7 +401,7 @@ def _heat(x: int, c_hot: float, c_cold: float, hot_in: float, cold_in: float, F:
 def _transfer(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, g: Floats, n: Ints,
               par: Floats, num: Ints, most: Floats) -> None:  # fmt: skip
     """Move the shares of each transfer from its vessel to where its open ends lead."""
-    dt = par[sh.PAR_DT]
+    dt, blend = par[sh.PAR_DT], par[sh.PAR_HEATER_BLEND]
     for k in range(count):
         m = int(W[k, sh.W_LIST])
         src = I[m, sh.MI_SRC]
@@ -458,6 +455,7 @@ def _transfer(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, 
                     W[into, sh.W_MASS + s] += one
                     c += one * par[sh.PAR_CP + s]
                 before = S[src, sh.HEAT] / max(capacity_rate(src, F, I, S, par), SPECK_KG)
+                before = from_layers(before, S[src, sh.V_COLD], F[src, sh.V_HOT], blend)
             after = before
             for place in range(sh.J_X, sh.J_X + sh.STAGES):
                 if I[j, place] >= 0:
@@ -469,6 +467,8 @@ def _transfer(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, 
                     g[sh.G_RETURN_C] = after
             W[src, sh.W_KJ] -= c * before
             W[into, sh.W_KJ] += c * after
+            if F[dst, sh.V_HOT] > 0.0:
+                S[dst, sh.V_COLD] = after
             S[j, sh.SJ_KJ] += c * after
 
 
