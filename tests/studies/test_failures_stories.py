@@ -33,7 +33,7 @@ ON_THE_DAY = (
     "SN1 reads false", "VP1 runs at one speed", "RC1 level probe says empty", "MP1 seal leaks",
     "GL1 slip ring lost", "RL1 breaks", "PF1 rail joint lifts", "PF1 stop circuit broken",
     "EM1 fails", "AV1 hose bursts",
-    "WF1 blocks", "WH1 element fails", "WH2 element fails", "ST1 float shuts",
+    "WF1 blocks", "ST1 float shuts",
 )  # fmt: skip
 
 
