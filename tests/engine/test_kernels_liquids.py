@@ -231,12 +231,20 @@ def test_a_sock_is_changed_when_it_is_full(at: SimpleNamespace) -> None:
 
 
 @pytest.mark.parametrize(("hot", "cold"), [(8.0, 16.0), (8.0, 8.0), (12.0, 5.0)])
-def test_heat_of_a_cooler_is_that_of_a_counterflow(hot: float, cold: float) -> None:
-    """Would fail if the day's cooler were another than the one that sizing has."""
-    kw = plain(network._heat)(hot, cold, 35.0, 15.0, 20.0)
+def test_heat_of_a_cooler_is_that_of_a_counterflow(
+    at: SimpleNamespace, hot: float, cold: float
+) -> None:
+    """Would fail if the day's cooler were another than the one that sizing has, or froze milk."""
+    x, heat = row(at, "exchangers"), plain(network._heat)
+    at.F[x, [sh.X_UA, sh.X_FREEZES_C]], at.S[x, sh.SX_HEALTH] = (10.0, -0.5), 1.0
+
+    def moved(c_hot: float, cold_in: float) -> float:
+        return float(heat(x, c_hot, cold, 35.0, cold_in, at.F, at.S, 2.0))
+
     there = exchanger(hot, 35.0, cold, 15.0, 20.0)
-    assert kw == pytest.approx(hot * (35.0 - there.hot_out_c))
-    assert plain(network._heat)(0.0, cold, 35.0, 15.0, 20.0) == 0.0
+    assert moved(hot, 15.0) == pytest.approx(hot * (35.0 - there.hot_out_c))
+    assert moved(0.0, 15.0) == 0.0
+    assert moved(hot, -100.0) == pytest.approx(hot * 35.5)
 
 
 def test_what_a_vessel_cannot_hold_runs_over(at: SimpleNamespace) -> None:
