@@ -190,7 +190,7 @@ class _Orders:
         if self.solver is None:
             return self.machines[::-1] if len(self.machines) > 2 else self.machines
         self.solver.conf_budget(CONFLICTS)
-        found = self.solver.solve_limited()
+        found = self.solver.solve_limited(expect_interrupt=True)
         self.settled = found is not None
         if not found:
             return None

@@ -230,7 +230,8 @@ class _Search:
     def _choose(self) -> bool | None:
         """Whether there are positions that nothing learnt forbids; None: the solver gave up."""
         self.solver.conf_budget(CONFLICTS)
-        found: bool | None = self.solver.solve_limited()
+        # A stop at the keyboard is heard by Python, not by the solver.
+        found: bool | None = self.solver.solve_limited(expect_interrupt=True)
         return found
 
     def _lesson(

@@ -148,7 +148,7 @@ class _Hitting:
         solver = self.hitman.oracle.oracle
         self.asked += 1
         solver.conf_budget(CONFLICTS)
-        found = solver.solve_limited(assumptions=assumptions)
+        found = solver.solve_limited(assumptions=assumptions, expect_interrupt=True)
         if found is None or self.asked > QUESTIONS:
             raise _Unsettled
         return bool(found)
