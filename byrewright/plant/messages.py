@@ -121,6 +121,8 @@ CATALOGUE: Mapping[str, Message] = {
     "C044": Message("states a fall of {found} %, {allowed} m over its length, but ends {what} its start: "
                     "the studies take the heights",
                     "Move what it joins, or correct the slope or the rise.", "advice"),
+    "C045": Message("{found} washes a day are asked for but no mode does wash: none is judged",
+                    "Add a mode with `does: wash`.", "advice"),
     # limits
     "L001": Message("no rule is called {found}{near}", "Use a key of the rulebook; a finding names the rules it used."),
     "L002": Message("{found} is not a number{allowed}", "Write one number for the rule."),

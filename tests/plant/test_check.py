@@ -166,3 +166,12 @@ def test_ends_that_lie_otherwise_than_a_stated_fall_are_pointed_out(
     bent = base.pipes[0].model_copy(update={"slope_pct": slope, "rise_m": rise, "length_m": 5.0})
     plant = base.model_copy(update={"pipes": (bent, *base.pipes[1:])})
     assert bool([p for p in check(plant) if p.code == "C044"]) is told
+
+
+def test_a_plant_that_no_mode_washes_is_told() -> None:
+    """Would fail if a wash that no mode does were sized, and passed, without a word."""
+    base = plants.rotary(24, 40)
+    dry = {n: m for n, m in base.modes.items() if "wash" not in m.does}
+    plant = base.model_copy(update={"modes": dry})
+    assert [p.code for p in check(plant)].count("C045") == 1
+    assert not [p for p in check(base) if p.code == "C045"]

@@ -171,6 +171,7 @@ def test_a_full_tank_is_seen() -> None:
     assert r.finding("day.vessel_full@TK1").verdict == "fails"
     assert r.finding("day.milk_lost").verdict == "fails"
     assert "ran over at" in r.finding("day.vessel_full@TK1").sentence
+    assert "earlier collection" in r.finding("day.vessel_full@TK1").sentence
 
 
 def test_no_refrigeration_breaks_the_rule_of_the_region() -> None:
@@ -287,6 +288,25 @@ def test_a_sock_is_changed_while_milking_goes_on() -> None:
     run = simulate_days(plants.rotary(**short), default_rulebook(), seed=4)
     assert run.change("filters")[:, sh.SF_CHANGES].min() >= 2
     assert run.vessel("BT1")[sh.P_SPILT] == 0.0
+
+
+def test_what_cooling_stages_and_refrigeration_did_is_told_as_it_was() -> None:
+    """Would fail if the trickle before a pump stops were called freezing and much were not, or a
+    machine that never ran were said to give its full duty."""
+    run = usual()
+    rows = run.compiled.tables.rows
+    for share, told in ((0.005, False), (0.5, True)):
+        last = run.last.copy()
+        first = run.first.items[rows("exchangers")][0]
+        stage, chiller = last.items[rows("exchangers")][0], last.items[rows("chillers")][0]
+        stage[sh.SX_ICED] = first[sh.SX_ICED] + share * (stage[sh.SX_KG] - first[sh.SX_KG])
+        chiller[sh.SR_HOURS] = run.first.items[rows("chillers")][0, sh.SR_HOURS]
+        told_of = report(replace(run, last=last), default_rulebook()).findings
+        freezes = [f for f in told_of if f.key == "day.milk_freezes"]
+        assert bool(freezes) is told and all(f.verdict == "fails" for f in freezes)
+        tag = run.compiled.names.chillers[0]
+        ran = next(f for f in told_of if f.name == f"day.refrigeration_hours@{tag}")
+        assert ran.sentence == f"{tag} never ran."
 
 
 def test_a_hot_day_makes_cold_dear() -> None:

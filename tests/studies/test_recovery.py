@@ -8,14 +8,19 @@ from byrewright.engine import shape as sh
 from byrewright.engine.liquids import Liquids
 from byrewright.engine.simulate import simulate
 from byrewright.plant.plant import Plant
+from byrewright.plant.roles import MakesCold, StoresMilk
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.day.findings import CLOSES, closure
 from byrewright.studies.day.record import Run
 from byrewright.studies.day.study import simulate_days
 from byrewright.studies.failures.study import study_failures
 from byrewright.studies.sizing import size
+from byrewright.studies.sizing.duty import duty_of
+from byrewright.studies.sizing.recovery import recovered_of
+from byrewright.studies.sizing.washing import wash_heat_of
 from tests import plants
 from tests.engine.test_engine_basics import compiled_day
+from tests.studies.benches import bench_of
 
 
 def farm(takes: str | None = "desuperheater", volume_l: float = 600.0) -> Plant:
@@ -117,3 +122,14 @@ def test_a_store_gives_to_a_heater_above_it() -> None:
     flows = net.solve(net.situation(next(iter(plant.modes))))
     fed = [p for p in pipes if p.start.startswith("HR1.")]
     assert fed and all(flows.l_min[p.id] > 10 for p in fed)
+
+
+def test_the_hot_water_of_a_day_counts_the_washes_of_tanks() -> None:
+    """Would fail if sizing left the tanks' hot washes out of what the heaters give now."""
+    ctx = bench_of(farm(None))
+    duties = duty_of(ctx)
+    found = recovered_of(ctx, duties, "condenser", ctx.plant.machines(MakesCold))
+    plant_l = wash_heat_of(ctx, duties).heater_l * ctx.programme.washes_a_day
+    tank_l = max(t.volume_l for t in ctx.plant.machines(StoresMilk)) * 0.02
+    emptied = len(ctx.plant.collections)
+    assert emptied and found.hot_l == pytest.approx(plant_l + emptied * tank_l)

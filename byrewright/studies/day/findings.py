@@ -7,7 +7,7 @@ import numpy as np
 from byrewright.engine import shape as sh
 from byrewright.engine.draws import ambient_c
 from byrewright.engine.session import brought_up, wait_s
-from byrewright.plant.roles import StandsCows
+from byrewright.plant.roles import StandsCows, StoresMilk
 from byrewright.plant.roles.vacuum import PumpsVacuum
 from byrewright.results import Input
 from byrewright.studies.day import remedies, washes
@@ -134,7 +134,11 @@ def _fullness(ctx: StudyContext, run: Run, tag: str, v: sh.Floats, cap: float, r
     if spilt > 0:
         sentence = (
             f"{tag} ran over at {run.clock(float(v[sh.P_OVER_AT]))} and lost {spilt:.0f} L. "
-            "It needs a faster outlet, more volume or an earlier collection."
+            + (
+                "It needs a faster outlet, more volume or an earlier collection."
+                if isinstance(run.plant.equipment[tag], StoresMilk)
+                else "It needs a faster outlet or more volume."
+            )
         )
     else:
         sentence = f"{tag} never held more than {most:.0f} L of its {cap / rho:.0f} L."
@@ -288,11 +292,14 @@ def cold(ctx: StudyContext, run: Run) -> None:
             if left < 1.0
             else f"never above the rated {rated:g} degC, so it gives its full duty"
         )
+        hours, kwh = (float(x[i, at]) / run.days for at in (sh.SR_HOURS, sh.SR_KJ))
+        took = (
+            f"{tag}, of {rows[i, sh.R_DUTY]:.3g} kW, took out {kwh / 3600:.0f} kWh of heat a day. "
+            f"The air was at {mean - swing:.0f} to {most:.0f} degC ({what}): {less}."
+        )
         ctx.find(
-            "day.refrigeration_hours", f"Running time of {tag}", x[i, sh.SR_HOURS] / run.days, "h",
-            f"{tag}, of {rows[i, sh.R_DUTY]:g} kW, took out "
-            f"{x[i, sh.SR_KJ] / 3600 / run.days:.0f} kWh of heat a day. "
-            f"The air was at {mean - swing:.0f} to {most:.0f} degC ({what}): {less}.",
+            "day.refrigeration_hours", f"Running time of {tag}", hours, "h",
+            took if hours > 0 else f"{tag} never ran.",
             subject=tag, limit=24.0, sense="at_most", allowance=0.2,
             formula="duty = rated (1 - f (Ta - Trated)) above Trated; "
             "Ta = mean + swing cos(2 pi (t - 15 h) / 24 h)",
@@ -361,7 +368,7 @@ def services(ctx: StudyContext, run: Run) -> None:
         needs = float(getattr(run.plant.equipment[tag], "serves_bar", 0.0))
         ctx.find(
             "day.air_least", "Least compressed-air pressure", bar, "bar",
-            f"{bar:.1f} bar at least; the machines need {needs:g} bar.",
+            f"{bar:.2f} bar at least; the machines need {needs:g} bar.",
             limit=needs, sense="at_least", allowance=0.02,
             remedies=remedies.more_air(run.plant, needs, bar) if bar < needs else (),
         )  # fmt: skip

@@ -20,6 +20,10 @@ AT_ONCE_H = 2.0  # "at once" is judged two hours after the end, as the Swiss ord
 ALLOWANCE = 0.05
 EMPTYING_H = 0.5  # a tank passes through little milk while the tanker empties it
 
+TRICKLE = 0.01
+"""Share of the milk up to which what freezes is the trickle before a pump stops (our choice); that
+milk which stands takes the liquid's temperature is sizing's to tell."""
+
 
 def judge_milk(ctx: StudyContext, run: Run) -> None:
     """Cooler outlets, tanks by the region's rule, and what the tankers took."""
@@ -331,14 +335,14 @@ def _coolers(ctx: StudyContext, run: Run) -> None:
             formula="e = (1 - exp(-N(1-Cr))) / (1 - Cr exp(-N(1-Cr))), Q = e Cmin (Th - Tc)",
             source="Kays and London, effectiveness and number of transfer units", known="read",
         )  # fmt: skip
-        if x[i, sh.SX_ICED] > 0:
+        if x[i, sh.SX_ICED] > TRICKLE * kg:
             freezes_c = ctx.number("milk.wall_least_c")
             ctx.find(
                 "day.milk_freezes", f"Milk that freezes in {tag}", 100 * x[i, sh.SX_ICED] / kg,
                 "%", f"{x[i, sh.SX_ICED] / kg:.0%} of the milk left the {stage} of {tag} at "
                 f"{freezes_c:g} degC, where it freezes on to the plates: use warmer liquid, less "
                 "of it, or a smaller stage.",
-                subject=f"{tag} {stage}", limit=0.0, sense="at_most",
+                subject=f"{tag} {stage}", limit=100 * TRICKLE, sense="at_most",
                 formula="milk that would leave at its freezing point or below",
                 inputs=(ctx.rule("milk.wall_least_c"),),
             )  # fmt: skip

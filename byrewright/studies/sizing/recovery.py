@@ -13,7 +13,8 @@ from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.in_line import in_line
 from byrewright.studies.sizing.sizes import TIGHT, listed, next_preferred, stated, verb_s, worked
-from byrewright.studies.sizing.washing import wash_heat_of
+from byrewright.studies.sizing.washing import largest_tank_wash_l, wash_heat_of
+from byrewright.studies.sizing.water import emptied_at
 
 MEAN_OF_YEAR = "mean of the year's water"
 
@@ -47,7 +48,8 @@ def recovered_of(
     heat, washes = wash_heat_of(ctx, duty), ctx.programme.washes_a_day
     water = ctx.plant.site.water_temperature_c
     in_c = sum(water) / len(water)
-    hot_l = heat.heater_l * washes
+    tanks = len(emptied_at(ctx, duty)) * largest_tank_wash_l(ctx)
+    hot_l = heat.heater_l * washes + tanks
     preheat = heating_energy_kwh(hot_l, in_c, max(in_c, most_c), rules=ctx.rules)
     set_c = max((h.set_c for h in ctx.plant.machines(HeatsWater)), default=most_c)
     wanted = heating_energy_kwh(hot_l, in_c, max(in_c, set_c), rules=ctx.rules)
@@ -88,7 +90,8 @@ def size_recovery(ctx: StudyContext, duty: Duty) -> None:
             "recovery.alternative", "Heat of refrigeration that the wash could use",
             best.taken_kwh, "kWh/d",
             f"Refrigeration gives off {best.given_off_kwh:.0f} kWh a day; {best.taken_kwh:.0f} kWh "
-            f"of it could warm wash water, of {best.wanted_kwh:.0f} kWh that the heaters give now. "
+            f"of it could warm wash water, of {best.wanted_kwh:.0f} kWh that plant and tank washes "
+            "take beside standing losses. "
             "See the table of both plants; nothing is fitted for it.",
             formula=FORMULA, source="heat balance", known="derived",
             inputs=(ctx.rule("recovery.condenser_share"),
@@ -106,12 +109,13 @@ def _fitted(ctx: StudyContext, duty: Duty, one: RecoversHeat, w: RecoveredHeat,
         "recovery.heat", "Heat recovered for wash water", w.taken_kwh, "kWh/d",
         f"{one.id} takes {w.taken_kwh:.0f} kWh a day of the {w.given_off_kwh:.0f} kWh that "
         f"{listed([m.id for m in makers])} give{verb_s(len(makers))} off, up to "
-        f"{w.most_c:g} degC; the heaters give the rest of {w.wanted_kwh:.0f} kWh. "
+        f"{w.most_c:g} degC; the heaters give the rest of {w.wanted_kwh:.0f} kWh that plant and "
+        "tank washes take, and standing losses. "
         "They are sized to do it alone: when it fails only electricity is lost.",
         subject=one.id, formula=FORMULA, source="heat balance", known="derived",
         inputs=(worked("Q_cold (1 + 1/COP)", "heat given off", round(w.given_off_kwh), "kWh/d"),
                 ctx.rule(share, "s"), ctx.rule(most, "T_most"),
-                worked("V", "hot water a day", round(w.hot_l), "L")),
+                worked("V", "hot water of plant and tank washes a day", round(w.hot_l), "L")),
     )  # fmt: skip
     need = wash_heat_of(ctx, duty).heater_l
     total = sum(r.count * r.volume_l for r in ctx.plant.machines(RecoversHeat))

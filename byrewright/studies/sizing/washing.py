@@ -177,7 +177,7 @@ def _heater(ctx: StudyContext, duty: Duty, heat: WashHeat) -> None:
         ctx.lacks("wash.heater", "Water heater", f"There is no water heater for a hot wash of "
                     f"{wash.hot_l:.0f} L at {hot_c:.0f} degC: add one.")  # fmt: skip
         return
-    tank = _largest_tank_wash_l(ctx)
+    tank = largest_tank_wash_l(ctx)
     usable = ctx.number("heater.usable_share")
     need = (heat.heater_l + tank) / usable
     have = sum(h.volume_l * h.count for h in heaters)
@@ -215,7 +215,7 @@ def _heater_power(
     apart = [b - a for a, b in zip(ends, [*ends[1:], ends[0] + DAY_MIN], strict=True)]
     between = (min(apart) - heat.minutes) / 60
     hours = max(0.5, min(between, ctx.number("heater.recovery_h")))
-    tank = heating_energy_kwh(_largest_tank_wash_l(ctx), duty.water_coldest_c, _set_c(ctx))
+    tank = heating_energy_kwh(largest_tank_wash_l(ctx), duty.water_coldest_c, _set_c(ctx))
     energy = (heat.heat_kwh + tank) * (1 + ctx.number("heater.standing_loss_per_h") * hours)
     need = heater_power_kw(energy, hours, eta)
     have = sum(h.heater_kw * h.count for h in heaters)
@@ -263,7 +263,8 @@ def _heater_kw_within_supply(
     return math.ceil(10 * need_kw / count) / 10
 
 
-def _largest_tank_wash_l(ctx: StudyContext) -> float:
+def largest_tank_wash_l(ctx: StudyContext) -> float:
+    """Hot water of one wash of the largest tank."""
     share = ctx.number("wash.hot_water_tank_share")
     return max((t.volume_l * share for t in ctx.plant.machines(StoresMilk)), default=0.0)
 

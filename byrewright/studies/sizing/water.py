@@ -144,7 +144,7 @@ def _uses(ctx: StudyContext, duty: Duty) -> list[WaterUse]:
             first = wash.steps[0].litres if wash.steps else 0.0
             rinse.append(spread_over_hours(m.end_min, heat.minutes / 60, first))
             other.append(spread_over_hours(m.end_min, heat.minutes / 60, wash.water_l - first))
-    tanks = [_tank_wash(ctx, at) for at in _emptied_at(ctx, duty)]
+    tanks = [_tank_wash(ctx, at) for at in emptied_at(ctx, duty)]
     return [
         WaterUse("plate cooler", _sum(cooling)),
         WaterUse("first rinse", _sum(rinse), recovered=rinsed_with_it(plant)),
@@ -157,7 +157,7 @@ def _uses(ctx: StudyContext, duty: Duty) -> list[WaterUse]:
     ]  # fmt: skip
 
 
-def _emptied_at(ctx: StudyContext, duty: Duty) -> list[int]:
+def emptied_at(ctx: StudyContext, duty: Duty) -> list[int]:
     """Minutes of the day on which a tanker empties the tanks most often: none where milk goes
     straight to tankers and nothing stands."""
     days: dict[int, list[int]] = {}
