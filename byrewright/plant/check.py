@@ -107,7 +107,8 @@ def _milkings(plant: Plant) -> Iterator[Problem]:
     if "washes_a_day" in plant.cleaning.model_fields_set and washes > len(plant.milkings):
         yield problem("C031", key="cleaning.washes_a_day", found=washes,
                       allowed=len(plant.milkings))  # fmt: skip
-    if washes and plant.milkings and not any("wash" in m.does for m in plant.modes.values()):
+    washing = any("wash" in m.does for m in plant.modes.values())
+    if plant.milkings and plant.machines(MakesUpWash) and not washing:
         yield problem("C045", key="modes", found=washes)
     shares = [m.share for m in plant.milkings if m.share is not None]
     if shares and len(shares) == len(plant.milkings) and abs(sum(shares) - 1) > SHARES_ADD_UP:
