@@ -218,8 +218,8 @@ def _chain(asked: Asked, start: Node, net: str = "vacuum") -> list[Edge]:
 def milk(asked: Asked, at: At) -> Answer:
     """Whether milk gets from the units to a store, through receivers that have vacuum."""
     s = asked.s
-    stores = frozenset(m for m in s.milk_net.machines if _is_store(asked, m))
-    starts = [Node(u.id, "*") for u in s.units if Node(u.id, "*") in s.milk_net.near]
+    stores = s.stores - (asked.w.off & asked.w.shut)
+    starts = s.milk_starts
 
     def cost(edge: Edge, along: bool) -> OperatorActions | None:
         tag = edge.machine
@@ -253,15 +253,6 @@ def milk(asked: Asked, at: At) -> Answer:
     acts += [shut_by_hand(asked, tag) for tag, sucks in spills(asked) if not sucks]
     pace = _pump_pace(asked, ways)
     return Answer(True, tuple(dict.fromkeys(acts)), "the milk pumps", pace)
-
-
-def _is_store(asked: Asked, tag: str) -> bool:
-    machine = asked.s.plant.equipment[tag]
-    if tag in asked.w.off and tag in asked.w.shut:
-        return False
-    if machine.can("stores milk"):
-        return True
-    return machine.can("is an outlet for milk") and bool(getattr(machine, "direct", False))
 
 
 def _where_it_ends(asked: Asked, at: At) -> str:
@@ -303,7 +294,7 @@ def _pump_pace(asked: Asked, ways: Spread) -> float:
     stages: dict[int, float] = {}
     running = [p for p in s.milk_pumps if asked.runs(p.id) is not None
                and Node(p.id, p.port_for("milk", "in")) in s.milk_net.near]  # fmt: skip
-    gives = s.pumped({**s.place, **asked.w.stuck}, frozenset(p.id for p in running))
+    gives = s.gives(asked.w.stuck, frozenset(p.id for p in running))
     for pump in running:
         way = ways.to(Node(pump.id, pump.port_for("milk", "out")))
         if way is None:

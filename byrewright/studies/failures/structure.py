@@ -91,12 +91,23 @@ class Structure:
         self.drives = plant.machines(TurnsDeck)
         self.milk_pumps = plant.machines(MovesMilk)
         self.levels = [x for x in plant.machines(Senses) if x.measures == "level"]
+        self.stores = frozenset(m for m in self.milk_net.machines if self._stores(m))
+        self.milk_starts = [
+            body for u in self.units if (body := Node(u.id, "*")) in self.milk_net.near
+        ]
         self.receivers = tuple(
             m.id for m in plant.able("holds milk")
             if Node(m.id, m.port_for("vacuum")) in graph.nodes
             and Node(m.id, m.port_for("milk", "out")) in self.milk_net.near
             and not m.can("is an outlet for milk") and m.id in self._below_units()
         )  # fmt: skip
+
+    def _stores(self, tag: str) -> bool:
+        """Whether milk may end in a machine: a tank, or where a tanker is loaded direct."""
+        machine = self.plant.equipment[tag]
+        if machine.can("stores milk"):
+            return True
+        return machine.can("is an outlet for milk") and bool(getattr(machine, "direct", False))
 
     def _below_units(self) -> frozenset[str]:
         """Machines that the units' milk can reach with every valve open."""
@@ -155,6 +166,11 @@ class Structure:
             self._ways[key] = find()
         found: T = self._ways[key]
         return found
+
+    def gives(self, stuck: Mapping[str, str], running: frozenset[str]) -> Mapping[str, float]:
+        """What each milk pump gives, L/min, with some valves stuck and these pumps running."""
+        key = ("gives", frozenset(stuck.items()), running)
+        return self.known(key, lambda: self.pumped({**self.place, **stuck}, running))
 
     def ask(self, hits: Iterable[FaultEffect]) -> Answer:
         """Whether milking goes on with these things broken."""
