@@ -7,6 +7,7 @@ named inputs, and AND, OR, NOT, = with their usual ranks. It shares no code with
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 TOKEN = re.compile(r"T#\d+ms|\d+|[A-Za-z_]\w*(?:\.[A-Za-z_]\w*)?|:=|[():;,=]")
@@ -41,6 +42,10 @@ class Timer:
             self.Q = now_ms - self.since >= preset_ms
 
 
+Now = Callable[[], "bool | int"]
+"""What an expression is worth at the moment."""
+
+
 @dataclass
 class Program:
     """A parsed function block with its variables."""
@@ -49,24 +54,25 @@ class Program:
     sections: dict[str, list[str]] = field(default_factory=dict)
     values: dict[str, bool | int] = field(default_factory=dict)
     timers: dict[str, Timer] = field(default_factory=dict)
-    statements: list[list[str]] = field(default_factory=list)
+    statements: list[Callable[[int], None]] = field(default_factory=list)
 
     def run(self, inputs: dict[str, bool | int], now_ms: int = 0) -> dict[str, bool | int]:
         """One scan: set inputs, run the statements in order, give the outputs."""
-        for name, value in inputs.items():
-            if name not in self.sections["VAR_INPUT"]:
-                raise StError(f"{name} is no input")
-            self.values[name] = value
+        for name in inputs.keys() - set(self.sections["VAR_INPUT"]):
+            raise StError(f"{name} is no input")
+        self.values |= inputs
         for statement in self.statements:
-            self._do(statement, now_ms)
+            statement(now_ms)
         return {n: self.values[n] for n in self.sections["VAR_OUTPUT"]}
 
-    def _do(self, tokens: list[str], now_ms: int) -> None:
+    def add(self, tokens: list[str]) -> None:
+        """A statement: an assignment, or the call of a timer."""
         name = tokens[0]
         if tokens[1] == ":=":
             if name not in self.values or name in self.sections["VAR_INPUT"]:
                 raise StError(f"{name} cannot be assigned")
-            self.values[name] = self._whole(tokens[2:])
+            value = self._whole(tokens[2:])
+            self.statements.append(lambda _: self.values.__setitem__(name, value()))
         elif tokens[1] == "(" and tokens[-1] == ")":
             given: dict[str, list[str]] = {}
             part: list[str] = []
@@ -76,60 +82,65 @@ class Program:
                     part = []
                 else:
                     part.append(token)
-            preset = int(given["PT"][0][2:-2])
-            self.timers[name].call(bool(self._whole(given["IN"])), preset, now_ms)
+            preset, timer = int(given["PT"][0][2:-2]), self.timers[name]
+            on = self._whole(given["IN"])
+            self.statements.append(lambda now_ms: timer.call(bool(on()), preset, now_ms))
         else:
             raise StError(f"no statement: {' '.join(tokens)}")
 
-    def _whole(self, tokens: list[str]) -> bool | int:
-        rest = list(tokens)
+    def _whole(self, tokens: list[str]) -> Now:
+        rest = tokens[::-1]
         value = self._or(rest)
         if rest:
-            raise StError(f"left over: {rest}")
+            raise StError(f"left over: {rest[::-1]}")
         return value
 
-    def _or(self, rest: list[str]) -> bool | int:
-        value = self._and(rest)
-        while rest and rest[0] == "OR":
-            rest.pop(0)
-            other = self._and(rest)
-            value = bool(value) or bool(other)
-        return value
+    def _or(self, rest: list[str]) -> Now:
+        parts = [self._and(rest)]
+        while rest and rest[-1] == "OR":
+            rest.pop()
+            parts.append(self._and(rest))
+        return parts[0] if len(parts) == 1 else lambda: any(p() for p in parts)
 
-    def _and(self, rest: list[str]) -> bool | int:
-        value = self._equal(rest)
-        while rest and rest[0] == "AND":
-            rest.pop(0)
-            other = self._equal(rest)
-            value = bool(value) and bool(other)
-        return value
+    def _and(self, rest: list[str]) -> Now:
+        parts = [self._equal(rest)]
+        while rest and rest[-1] == "AND":
+            rest.pop()
+            parts.append(self._equal(rest))
+        return parts[0] if len(parts) == 1 else lambda: all(p() for p in parts)
 
-    def _equal(self, rest: list[str]) -> bool | int:
+    def _equal(self, rest: list[str]) -> Now:
         value = self._one(rest)
-        if rest and rest[0] == "=":
-            rest.pop(0)
-            return value == self._one(rest)
+        if rest and rest[-1] == "=":
+            rest.pop()
+            other = self._one(rest)
+            return lambda: value() == other()
         return value
 
-    def _one(self, rest: list[str]) -> bool | int:
-        token = rest.pop(0)
+    def _one(self, rest: list[str]) -> Now:
+        token = rest.pop()
         if token == "NOT":
-            return not self._one(rest)
+            value = self._one(rest)
+            return lambda: not value()
         if token == "(":
             value = self._or(rest)
-            if rest.pop(0) != ")":
+            if not rest or rest.pop() != ")":
                 raise StError("a bracket is not closed")
             return value
         if token in ("TRUE", "FALSE"):
-            return token == "TRUE"
+            return lambda: token == "TRUE"
         if token.isdigit():
-            return int(token)
+            number = int(token)
+            return lambda: number
         if "." in token:
-            timer, output = token.split(".")
+            name, output = token.split(".")
             if output != "Q":
                 raise StError(f"{token} is no output of a timer")
-            return self.timers[timer].Q
-        return self.values[token]
+            timer = self.timers[name]
+            return lambda: timer.Q
+        if token not in self.values:
+            raise StError(f"{token} is not declared")
+        return lambda: self.values[token]
 
 
 def parse(text: str) -> Program:
@@ -152,7 +163,7 @@ def parse(text: str) -> Program:
     statement: list[str] = []
     for token in TOKEN.findall(body):
         if token == ";":
-            program.statements.append(statement)
+            program.add(statement)
             statement = []
         else:
             statement.append(token)

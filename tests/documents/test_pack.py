@@ -14,12 +14,16 @@ from byrewright.documents import pack
 from byrewright.documents.pack import PackStopped, write_pack
 from byrewright.documents.report import report_pdf
 from byrewright.plant import folder as folders
+from byrewright.plant.read import read_plant_text
 from byrewright.site.callout.guide import bare_guide
 from tests.documents.made import made_result
+from tests.plant.small import SMALL
 from tests.plants import rows
 
 TEXT = "byrewright: 1  # as the engineer wrote it\n"
 DATE = "2026-03-01"
+PLANT = read_plant_text(SMALL).plant
+"""A plant of few machines, for tests of what becomes of files whatever they hold."""
 
 
 def files(folder: Path) -> dict[str, bytes]:
@@ -52,7 +56,7 @@ def test_a_stop_changes_nothing(tmp_path: Path) -> None:
     folder.mkdir()
     (folder / "plant.yaml").write_text("old\n")
     with pytest.raises(PackStopped, match="no file was changed"):
-        write_pack(folder, TEXT, rows(), made_result(), date=DATE,
+        write_pack(folder, TEXT, PLANT, made_result(), date=DATE,
                    progress=lambda name, number, total: number < total)  # fmt: skip
     assert files(folder) == {"plant.yaml": b"old\n"}
 
@@ -66,7 +70,7 @@ def test_an_interrupt_leaves_the_old_pack_or_the_new_one(
     folder = tmp_path / "a"
     monkeypatch.setattr(pack, "report_pdf", lambda *_, file_hash, **__: file_hash.encode())
     for text in ("# new\n", "# old\n"):
-        write_pack(tmp_path / "a", TEXT + text, rows(), made_result(), date=DATE)
+        write_pack(tmp_path / "a", TEXT + text, PLANT, made_result(), date=DATE)
         (folder / "brief.yaml").write_text("cows: 100\n")
         if text == "# new\n":
             new = files(tmp_path)
@@ -85,7 +89,7 @@ def test_an_interrupt_leaves_the_old_pack_or_the_new_one(
     monkeypatch.setattr(Path, "rename", interrupted(Path.rename))
     monkeypatch.setattr(folders, "_exchanged", interrupted(folders._exchanged if one_step else no))
     with contextlib.suppress(KeyboardInterrupt):
-        write_pack(folder, TEXT + "# new\n", rows(), made_result(), date=DATE)
+        write_pack(folder, TEXT + "# new\n", PLANT, made_result(), date=DATE)
     now, wanted = files(tmp_path), new if turn > done[0] else old
     for one in (now, wanted):  # the index of a pack that took another's place says so
         index = one["a/index.txt"].decode().splitlines(keepends=True)
@@ -104,18 +108,18 @@ def test_a_pack_takes_no_folder_that_somebody_stands_in(
     """Would fail if the folder were exchanged under the shell that stands in it."""
     monkeypatch.chdir(tmp_path)
     with pytest.raises(folders.FolderRefused, match="name another, such as"):
-        write_pack(tmp_path, TEXT, rows(), made_result(), date=DATE)
+        write_pack(tmp_path, TEXT, PLANT, made_result(), date=DATE)
     assert not files(tmp_path)
 
 
 def test_what_the_dead_left_is_cleared_and_put_back(tmp_path: Path) -> None:
     """Would fail if a killed pack left its half-built folder, or the old pack away, for good."""
-    write_pack(tmp_path / "a", TEXT, rows(), made_result(), date=DATE)
+    write_pack(tmp_path / "a", TEXT, PLANT, made_result(), date=DATE)
     first = files(tmp_path)
     (tmp_path / "a").rename(tmp_path / ".a.pack-999999999-x.old")
     (tmp_path / ".a.pack-999999999-x").mkdir()
     with pytest.raises(PackStopped):
-        write_pack(tmp_path / "a", "new\n", rows(), made_result(), date=DATE,
+        write_pack(tmp_path / "a", "new\n", PLANT, made_result(), date=DATE,
                    progress=lambda name, number, total: False)  # fmt: skip
     assert files(tmp_path) == first
     assert [p.name for p in tmp_path.iterdir()] == ["a"]
@@ -130,7 +134,7 @@ def test_other_files_in_the_folder_stay(tmp_path: Path) -> None:
     (folder / "drawings" / "9-gone.svg").write_text("<svg/>")
     log = (folder / "site.log").open("w")  # another program is writing it
     folder.chmod(0o750)
-    write_pack(folder, TEXT, rows(), made_result(), date=DATE)
+    write_pack(folder, TEXT, PLANT, made_result(), date=DATE)
     found = files(folder)
     assert found["brief.yaml"] == b"cows: 100\n" and found["drawings/own.svg"] == b"<svg/>"
     assert "drawings/9-gone.svg" not in found and "report.pdf" in found
@@ -148,7 +152,7 @@ def test_a_crash_changes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 
     monkeypatch.setattr(pack, "report_pdf", broken)
     with pytest.raises(RuntimeError, match="no ink"):
-        write_pack(tmp_path / "a", TEXT, rows(), made_result(), date=DATE)
+        write_pack(tmp_path / "a", TEXT, PLANT, made_result(), date=DATE)
     assert files(tmp_path / "a") == {}
 
 
