@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import fnmatch
 from collections import deque
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -97,7 +98,38 @@ class Raw:
         return {does} if isinstance(does, str) else set(does)
 
     def steps(self, mode: str, wrong: dict[str, str]) -> dict[str, set[str]]:
-        """From each port (or body, a bare tag) the places a liquid may go next."""
+        """From each port (or body, a bare tag) the places that a liquid may go next through what a
+        mode sets; `always` are the others."""
+        out: dict[str, set[str]] = {}
+
+        def go(a: str, b: str) -> None:
+            out.setdefault(a, set()).add(b)
+
+        for machine, kind in self.kind.items():
+            here = wrong.get(machine) or self.position(mode, machine)
+            if kind == "valve":
+                three = self.data["equipment"][machine].get("ways", 2) == 3
+                sides = (
+                    {"b": ("to_b", "half"), "c": ("to_c", "half")}
+                    if three
+                    else {"b": ("open", "half")}
+                )
+                for side, places in sides.items():
+                    if here in places and self.ports[machine]:
+                        go(f"{machine}.a", f"{machine}.{side}")
+                        go(f"{machine}.{side}", f"{machine}.a")
+            elif kind in PUMPS:
+                go(f"{machine}.inlet", f"{machine}.outlet")
+                if here != "runs":
+                    go(f"{machine}.outlet", f"{machine}.inlet")
+            elif kind == "milking_unit" and here == "washes":
+                go(f"{machine}.wash", f"{machine}.milk")
+                go(f"{machine}.milk", f"{machine}.wash")
+        return out
+
+    @cached_property
+    def always(self) -> dict[str, set[str]]:
+        """The steps along pipes, and through machines that no mode sets."""
         out: dict[str, set[str]] = {}
 
         def go(a: str, b: str) -> None:
@@ -108,36 +140,15 @@ class Raw:
                 go(pipe["from"], pipe["to"])
                 go(pipe["to"], pipe["from"])
         for machine, kind in self.kind.items():
-            here = wrong.get(machine) or self.position(mode, machine)
-            used = self.ports[machine]
-            if kind == "valve":
-                three = self.data["equipment"][machine].get("ways", 2) == 3
-                sides = (
-                    {"b": ("to_b", "half"), "c": ("to_c", "half")}
-                    if three
-                    else {"b": ("open", "half")}
-                )
-                for side, places in sides.items():
-                    if here in places and used:
-                        go(f"{machine}.a", f"{machine}.{side}")
-                        go(f"{machine}.{side}", f"{machine}.a")
-            elif kind in PUMPS:
+            if kind == "non_return_valve":
                 go(f"{machine}.inlet", f"{machine}.outlet")
-                if here != "runs":
-                    go(f"{machine}.outlet", f"{machine}.inlet")
-            elif kind == "non_return_valve":
-                go(f"{machine}.inlet", f"{machine}.outlet")
-            elif kind == "milking_unit":
-                if here == "washes":
-                    go(f"{machine}.wash", f"{machine}.milk")
-                    go(f"{machine}.milk", f"{machine}.wash")
             elif kind in THROUGH:
                 for a, b in THROUGH[kind]:
                     go(f"{machine}.{a}", f"{machine}.{b}")
                     go(f"{machine}.{b}", f"{machine}.{a}")
             elif kind in VESSELS:
                 into, outof, both = VESSELS[kind]
-                for port in used:
+                for port in self.ports[machine]:
                     if any(fnmatch.fnmatch(port, p) for p in (*into, *both)):
                         go(f"{machine}.{port}", machine)
                     if any(fnmatch.fnmatch(port, p) for p in (*outof, *both)):
@@ -178,7 +189,7 @@ class Raw:
             here = queue.popleft()
             if here in ends and here not in starts:
                 continue
-            for there in steps.get(here, ()):
+            for there in (*self.always.get(here, ()), *steps.get(here, ())):
                 if there not in seen:
                     seen.add(there)
                     queue.append(there)
