@@ -5,16 +5,18 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import zlib
 from collections.abc import Callable
 from dataclasses import asdict
 from io import BytesIO
 from pathlib import Path
 from typing import Any
+from zipfile import BadZipFile
 
 import numpy as np
 
 from byrewright import __version__
-from byrewright.caches import cache_folder
+from byrewright.caches import cache_folder, keep
 from byrewright.engine import shape as sh
 from byrewright.engine.ahead import begin
 from byrewright.engine.jit import SOURCES, code_hash
@@ -85,15 +87,25 @@ def with_wrong(plant: Plant, compiled: Compiled, wrong: list[dict[str, str]],
     """
     from byrewright.engine.maker import Maker
 
-    maker = Maker(plant, rules or default_rulebook(), sample_s, None)
+    rules = rules or default_rulebook()
+    asked = f"{plant_key(plant, rules, compiled.step_s, sample_s)} {json.dumps(wrong)}"
+    key = hashlib.sha256(asked.encode()).hexdigest()[:32]
+    path = cache_folder("variants") / f"{key}.npz"
+    if path.exists() and (found := _load(path)) is not None:
+        return found
+    maker = Maker(plant, rules, sample_s, None)
     maker.wrong = wrong
     fresh = maker.make(compiled.step_s)
     fresh.variants = [{}, *wrong]
+    keep(path, _packed(fresh, np.savez_compressed), VARIANTS_KEPT)
     return fresh
 
 
-def _store(path: Path, compiled: Compiled) -> None:
-    """Write to a temporary file, then rename: a half-written plant is never read."""
+VARIANTS_KEPT = 50
+"""Plants with their variants that are kept on disk; packed, for most of them is the same again."""
+
+
+def _packed(compiled: Compiled, save: Callable[..., None]) -> bytes:
     arrays: dict[str, Any] = {f"T_{k}": v for k, v in compiled.tables._asdict().items()}
     arrays |= {f"S_{k}": v for k, v in compiled.start._asdict().items()}
     plain = {
@@ -103,10 +115,15 @@ def _store(path: Path, compiled: Compiled) -> None:
     }  # fmt: skip
     plain["names"] = asdict(compiled.names)
     buffer = BytesIO()
-    np.savez(buffer, plain=np.frombuffer(json.dumps(plain).encode(), np.uint8), **arrays)
+    save(buffer, plain=np.frombuffer(json.dumps(plain).encode(), np.uint8), **arrays)
+    return buffer.getvalue()
+
+
+def _store(path: Path, compiled: Compiled) -> None:
+    """Write to a temporary file, then rename: a half-written plant is never read."""
     part = path.with_suffix(f".{os.getpid()}.tmp")
     try:
-        part.write_bytes(buffer.getvalue())
+        part.write_bytes(_packed(compiled, np.savez))
         os.replace(part, path)
     except OSError:
         part.unlink(missing_ok=True)
@@ -115,11 +132,11 @@ def _store(path: Path, compiled: Compiled) -> None:
 def _load(path: Path) -> Compiled | None:
     """A compiled plant from the cache, or None when the file cannot be read."""
     try:
-        with np.load(path, allow_pickle=False) as found:
+        with np.load(BytesIO(path.read_bytes()), allow_pickle=False) as found:
             plain = json.loads(bytes(found["plain"]).decode())
             tables = sh.Tables(*(found[f"T_{k}"] for k in sh.Tables._fields))
             start = sh.State(*(found[f"S_{k}"] for k in sh.State._fields))
-    except (OSError, ValueError, KeyError):
+    except (OSError, ValueError, KeyError, EOFError, BadZipFile, zlib.error):
         return None
     names = Names(**plain.pop("names"))
     plain["removal"] = tuple(plain["removal"])
