@@ -230,6 +230,7 @@ def test_an_interrupt_while_it_loads_is_told() -> None:
     """One who changes his mind at once would get a traceback of half-loaded modules."""
     code = (
         "import sys, os, signal\n"
+        "signal.signal(signal.SIGINT, signal.default_int_handler)\n"  # else a job has none
         "class Stop:\n"
         "    def find_spec(self, name, *rest):\n"
         "        if name == 'byrewright.cli': os.kill(os.getpid(), signal.SIGINT)\n"
