@@ -310,7 +310,8 @@ def _cups(ctx: StudyContext, worth: Worth) -> None:
         "failures.cups", "Longest to put fallen cups on again", round(most.again_min, 1), "min",
         f"{most.case.event.id}: {most.fallen:.0f} cups fall; rinsing them and putting them on "
         f"again takes {most.again_min:.0f} min, during which no other cow is milked"
-        + (f". {others} other failures make cups fall too." if others > 1 else ".")
+        + (f". {others} other failures make cups fall too." if others > 1 else
+           ". One other failure makes cups fall too." if others else ".")
         + (MAY_STOP if may_stop else ""),
         subject=most.case.event.machine, limit=None if may_stop else limit,
         sense="says" if may_stop else "at_most", allowance=0.2,

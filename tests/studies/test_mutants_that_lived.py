@@ -1,0 +1,123 @@
+"""What faults put into the studies showed that nobody asked: each test kills one that lived."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+
+from byrewright.results import Finding, ResultBuilder
+from byrewright.standards.rulebook import default_rulebook
+from byrewright.studies.count import bore_mm
+from byrewright.studies.day.moments import _doing
+from byrewright.studies.day.record import MilkingSession
+from byrewright.studies.failures.findings import _cups
+from byrewright.studies.failures.rates import Hours
+from byrewright.studies.failures.tables import _milk
+from byrewright.studies.failures.worth import Cost, Worth
+from byrewright.studies.instruments import instrument_readings
+from byrewright.studies.sizing import size
+from byrewright.studies.sizing.context import StudyContext
+from byrewright.studies.sizing.deck import size_deck
+from tests import plants
+from tests.studies.benches import duty, large, sized
+from tests.studies.failing import ROWS, SMALL, analysed, example
+from tests.studies.test_day import run_day
+from tests.studies.test_day import small as small_day
+from tests.studies.test_failures_stories import told
+
+
+def test_a_motor_that_starts_with_more_may_be_smaller() -> None:
+    """Would fail if a motor that gives twice its torque at the start had to be twice as large."""
+
+    def needs(multiple: float) -> float:
+        rules = {"deck.motor_start_multiple": multiple, "motor.service_margin": 1.0,
+                 "deck.breakaway_multiple": 4.0}  # fmt: skip
+        found = sized(large(), size_deck, rules=rules).finding("deck.drive_motor")
+        assert "set by starting" in found.sentence and found.limit is not None
+        return found.limit
+
+    assert needs(1.2) == pytest.approx(needs(1.5) * 1.25, rel=0.01)
+
+
+def test_the_wash_has_the_shortest_gap() -> None:
+    """Would fail if a wash were given the longest time between two milkings."""
+    found = duty(plants.rotary(40, 300))
+    gaps = [m.gap_after_min for m in found.milkings if m.washed_after]
+    assert len(set(gaps)) > 1 and found.wash_gap_min == min(gaps)
+
+
+def test_a_header_is_counted_with_its_largest_pipe() -> None:
+    """Would fail if a header were ordered for the smallest line that joins it."""
+    plant = example(ROWS)
+    headers = [m for m in plant.equipment.values() if m.kind == "header"]
+    mixed = {m.id: {p.bore_mm for p in plant.pipes_at(m.id)} for m in headers}
+    assert any(len(bores) > 1 for bores in mixed.values())
+    assert all(bore_mm(plant, plant.equipment[tag]) == max(b) for tag, b in mixed.items())
+
+
+def test_only_failures_that_drop_cups_are_told_for_it() -> None:
+    """Would fail if the failure told for fallen cups were one by which none falls."""
+    many, none = analysed(SMALL).cases[:2]
+    ctx = StudyContext(example(SMALL), default_rulebook(), ResultBuilder("failures", "small"))
+    costs = (
+        Cost(many, None, 0.2, 0.0, 1.0, 36.0, 18.0),
+        Cost(none, None, 0.1, 0.0, 1.0, 0.0, 40.0),
+    )
+    nil = Hours(0.0, 0.0, 0.0)
+    _cups(ctx, Worth(costs, nil, nil, None, {}))
+    (told,) = ctx.notes.findings
+    assert told.value == 18.0 and told.sentence.startswith(f"{many.event.id}: 36 cups fall")
+
+
+def test_a_cold_heater_is_mended_by_the_water_of_its_month() -> None:
+    """Would fail if the year's last month asked for water of the next."""
+    start = run_day(small_day({"heater_kw": 0.5}), month=12).finding("day.wash_start")
+    assert start.verdict == "fails" and start.remedies
+
+
+@cache
+def readings() -> dict[str, Finding]:
+    """What instruments should read, of an example whose heaters are hot in time."""
+    found = instrument_readings(example(SMALL), default_rulebook()).findings
+    return {f.name: f for f in found}
+
+
+def test_the_thermometer_reads_what_sizing_says_of_a_cold_day() -> None:
+    """Would fail if the return of the hot wash were foretold for the warmest month."""
+    told = size(example(SMALL)).finding("wash.end_temperature").value
+    assert readings()["reading.wash_return"].value == pytest.approx(told, abs=0.06)
+
+
+def test_a_reading_is_told_with_the_machine_that_it_is_read_at() -> None:
+    """Would fail if a reading of WH1 were told of "Hours to hot"."""
+    at = [f for n, f in readings().items() if n.startswith("reading.heat_up@")]
+    assert at and all(f.sentence.startswith(f"{f.subject}: ") for f in at)
+
+
+def test_amperes_are_told_on_the_phases_there_are() -> None:
+    """Would fail if three phases were "3 phase", or one "1 phases"."""
+    told = next(f for f in size(example(SMALL)).findings if f.key == "power.demand")
+    assert " A on 3 phases at " in told.sentence
+
+
+def test_milk_is_warm_only_where_there_is_some() -> None:
+    """Would fail if the warmest milk after a failure stood for none, or none for it."""
+
+    one = next(iter(told("GL1 slip ring lost").day.values()))
+    assert _milk(replace(one, milk_c=5.04)) == 5.0
+    assert _milk(replace(one, milk_c=0.0)) == _milk(None) == "-"
+
+
+def test_a_milking_lasts_until_the_deck_is_empty() -> None:
+    """Would fail if what happens while the last cows leave were told of an idle plant."""
+    one = MilkingSession(
+        2, "morning", *np.arange(5) * 1000.0, *(0.0,) * 9, 4.0, 1, True, np.zeros((1, 1))
+    )
+    assert one.last_off_s < one.left_s < one.wash_end_s
+    assert _doing([one], one.left_s - 1) == ("milking", "morning")
+    assert _doing([one], one.left_s + 1) == ("wash", "morning")
+    assert _doing([replace(one, left_s=0.0)], one.last_off_s - 1) == ("milking", "morning")
+    assert _doing([one], one.wash_end_s) == ("idle", "")
