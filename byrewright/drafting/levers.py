@@ -101,7 +101,9 @@ POWER = (
     "failures.power",
 )  # fmt: skip
 STORE = ("storage.", "day.vessel_full@TK", "day.milk_lost", "failures.cause.tanker")
-COLD = ("cooling.", "day.milk_temperature", "day.little_milk", "day.cooler_outlet")
+COLD = (
+    "cooling.", "day.milk_temperature", "day.little_milk", "day.cooler_outlet", "day.milk_freezes",
+)  # fmt: skip
 DECK = ("place.under_deck", "place.in_room", "place.clash", "place.through")
 """What fails where a deck is too small for what hangs under it."""
 AIR = ("vacuum.drop", "vacuum.test.drop", "vacuum.test.regulation", "milkline.")

@@ -121,3 +121,11 @@ def test_a_milking_lasts_until_the_deck_is_empty() -> None:
     assert _doing([one], one.left_s + 1) == ("wash", "morning")
     assert _doing([replace(one, left_s=0.0)], one.last_off_s - 1) == ("milking", "morning")
     assert _doing([one], one.wash_end_s) == ("idle", "")
+
+
+def test_a_wash_that_no_mode_does_is_not_judged() -> None:
+    """Would fail if a plant without a mode that washes were told how warm its wash comes back."""
+    plant = example(SMALL)
+    dry = {n: m for n, m in plant.modes.items() if "wash" not in m.does}
+    found = size(plant.model_copy(update={"modes": dry})).finding("wash.end_temperature")
+    assert found.verdict == "unknown" and "No mode washes yet" in found.sentence

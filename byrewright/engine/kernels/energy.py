@@ -105,6 +105,8 @@ def rings(F: Floats, I: Ints, S: Floats, n: Ints, par: Floats, num: Ints, cold: 
 
     So a bath that cools nothing is cooled by the others that feed the same users.
     """
+    if num[sh.N_R1] - num[sh.N_R0] < 2:
+        return
     state, last = n[sh.I_ROUTE], num[sh.N_V1] - num[sh.N_V0]
     for u in range(cold.shape[1]):
         round_kj_k = cold[state, u, last] * par[sh.PAR_CP + sh.WATER] * par[sh.PAR_DT]

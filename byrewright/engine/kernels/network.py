@@ -455,7 +455,8 @@ def _transfer(count: int, state: int, W: Floats, F: Floats, I: Ints, S: Floats, 
                     W[into, sh.W_MASS + s] += one
                     c += one * par[sh.PAR_CP + s]
                 before = S[src, sh.HEAT] / max(capacity_rate(src, F, I, S, par), SPECK_KG)
-                before = from_layers(before, S[src, sh.V_COLD], F[src, sh.V_HOT], blend)
+                if F[src, sh.V_HOT] > 0.0:
+                    before = from_layers(before, S[src, sh.V_COLD], F[src, sh.V_HOT], blend)
             after = before
             for place in range(sh.J_X, sh.J_X + sh.STAGES):
                 if I[j, place] >= 0:

@@ -91,13 +91,15 @@ def end_of_hot_wash(ctx: StudyContext, hot_l: float) -> None:
     do = ("" if end >= limit else " Start hotter or with a larger charge, shorten the step, "
                                   "insulate "
           "the lines, or cut the air let in.")  # fmt: skip
+    played = any("wash" in m.does for m in ctx.plant.modes.values())
     ctx.find(
-        "wash.end_temperature", "Return temperature at the end of the hot wash", round(end, 1),
-        "degC",
+        "wash.end_temperature", "Return temperature at the end of the hot wash",
+        round(end, 1) if played else None, "degC",
         f"On a cold day the {hot_c:.0f} degC wash comes back at about {end:.0f} degC after "
         f"{minutes:g} min (warming {steel:.0f} kg of steel, {ua * 1000:.0f} W/K of bare surface, "
         f"{air:.0f} L/min of air leaving wet); {limit:g} degC is required.{do} An estimate: the "
-        "thermometer in the return decides.",
+        "thermometer in the return decides." + ("" if played else " No mode washes yet."),
+        missing=() if played else ("a mode that washes",),
         limit=limit, sense="at_least", allowance=0.05,
         formula="C dT/dt = -UA (T - T_room) - q_wet_air(T), after mixing with m_s and V_left",
         inputs=(worked("V_left", "left in the balance tank by the rinse before",
