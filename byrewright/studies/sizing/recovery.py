@@ -81,7 +81,8 @@ def size_recovery(ctx: StudyContext, duty: Duty) -> None:
         "recovery.beside", "Wash water with and without heat of refrigeration",
         ("plant", "heat taken", "heaters then use", "saved a year", "worth a year"),
         ("", "kWh/d", "kWh/d", "kWh", ctx.plant.site.currency), table,
-        "All refrigeration taken; mean water of the year; energy only, not the cost of the unit."
+        "All refrigeration taken, at most: as if the store were never full when heat comes; mean "
+        "water of the year; energy only, not the cost of the unit."
         + ("" if price else " No tariff is stated, so no worth is given."),
     ))  # fmt: skip
     if not fitted:
@@ -107,11 +108,12 @@ def _fitted(ctx: StudyContext, duty: Duty, one: RecoversHeat, w: RecoveredHeat,
     share, most = RECOVERS[one.takes]
     ctx.find(
         "recovery.heat", "Heat recovered for wash water", w.taken_kwh, "kWh/d",
-        f"{one.id} takes {w.taken_kwh:.0f} kWh a day of the {w.given_off_kwh:.0f} kWh that "
+        f"{one.id} takes at most {w.taken_kwh:.0f} kWh a day of the {w.given_off_kwh:.0f} kWh that "
         f"{listed([m.id for m in makers])} give{verb_s(len(makers))} off, up to "
         f"{w.most_c:g} degC; the heaters give the rest of {w.wanted_kwh:.0f} kWh that plant and "
         "tank washes take, and standing losses. "
-        "They are sized to do it alone: when it fails only electricity is lost.",
+        "As if its store were never full when heat comes; `day.heat_recovered` tells what it "
+        "catches. The heaters are sized to do it alone: when it fails only electricity is lost.",
         subject=one.id, formula=FORMULA, source="heat balance", known="derived",
         inputs=(worked("Q_cold (1 + 1/COP)", "heat given off", round(w.given_off_kwh), "kWh/d"),
                 ctx.rule(share, "s"), ctx.rule(most, "T_most"),
