@@ -214,15 +214,25 @@ class _Untold(Exception):
     """The quick parser does not take the text."""
 
 
+def _quickly(text: str) -> Iterable[Any] | None:
+    """Events of the quick parser; None for a text, or a build of it, that it is not asked with."""
+    if ODD.search(text):
+        return None
+    try:
+        from yaml import CLoader, parse
+    except ImportError:  # built without libyaml
+        return None
+    events: Iterable[Any] = parse(text, Loader=CLoader)
+    return events
+
+
 def _composed(name: str, text: str) -> Source:
     """What the text says. The quick parser takes a tenth of the time; what it does not take, the
     other reads again: it knows the newer YAML, and says what is wrong and where."""
-    from yaml import CLoader, parse
-
-    if not ODD.search(text):
+    if (events := _quickly(text)) is not None:
         source = Source(name, text)
         with suppress(_Untold):
-            _Composer(source, parse(text, Loader=CLoader), quick=True).run()
+            _Composer(source, events, quick=True).run()
             return source
     from ruamel.yaml import YAML
 

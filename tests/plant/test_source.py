@@ -43,3 +43,12 @@ def test_what_one_refuses_is_told_by_the_other(monkeypatch: pytest.MonkeyPatch) 
     refused = [(q, read(t)) for q, t in zip(quick, texts, strict=True) if isinstance(q, list)]
     assert len(refused) > 20
     assert [q for q, told in refused if q != told] == []
+
+
+def test_a_build_without_the_quick_parser_reads_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Would fail if a machine whose PyYAML has no libyaml ended every command in a traceback."""
+    import yaml
+
+    quick = read(SMALL)
+    monkeypatch.delattr(yaml, "CLoader")
+    assert read(SMALL) == quick
