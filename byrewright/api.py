@@ -305,6 +305,7 @@ def draft(
     *,
     full: bool = False,
     say: Callable[[str, int, int], bool | None] | None = None,
+    processes: int = 1,
 ) -> Plant:
     """Draft the plant of a brief file; `limits.yaml` beside the brief counts.
 
@@ -312,6 +313,8 @@ def draft(
         full: hold it to every study and mend it until they hold (a minute or more); by sizing
             alone when False.
         say: told what is done now, its number and of how many; an answer of True stops the work.
+        processes: how many work side by side at a full draft; the plant is the same. More than one
+            ask for a script that does its work under `if __name__ == "__main__":`.
 
     Raises:
         Cancelled: `say` answered True.
@@ -327,7 +330,7 @@ def draft(
     _there(brief)
     rules = rules_beside(brief)
     file = read_brief(brief)
-    made = closed_draft(file, rules, say=say) if full else draft_plant(file, rules)
+    made = closed_draft(file, rules, say=say, many=processes) if full else draft_plant(file, rules)
     if made.open:
         raise ByrewrightError(" ".join([
             f"{brief}: the draft does not hold.", *(f.sentence for f in made.open),

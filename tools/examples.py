@@ -10,6 +10,7 @@ import re
 import sys
 from pathlib import Path
 
+from byrewright.drafting.cores import cores
 from byrewright.drafting.gives import closed_draft
 from byrewright.plant.brief import read_brief
 from byrewright.plant.read import read_plant_text
@@ -59,7 +60,7 @@ def main(*names: str) -> None:
     for brief in sorted(EXAMPLES.glob("*/brief.yaml")):
         if names and brief.parent.name not in names:
             continue
-        draft = closed_draft(read_brief(brief))
+        draft = closed_draft(read_brief(brief), many=cores())
         write_text(brief.parent / "plant.yaml", draft.text)
         print(f"{brief.parent.name}: {draft.sizing.count()} after {draft.rounds} rounds; "
               f"{len(draft.changes)} figures mended, {len(draft.open)} findings open")  # fmt: skip

@@ -46,7 +46,6 @@ def progress(first: str) -> Iterator[Callable[[str, int, int], bool | None]]:
     """A progress bar on the error stream; what it yields takes (what, done, of how many)."""
     from rich.progress import Progress
 
-    # No thread draws it: a draft forks helpers (drafting.cores).
     with Progress(console=console(error=True), transient=True, auto_refresh=False) as bar:
         task = bar.add_task(first, total=1.0)
 
@@ -65,6 +64,7 @@ def draft(
     It is held to every study and mended until they hold; `quick` sizes it alone.
     """
     from byrewright.documents.us_words import text_in
+    from byrewright.drafting.cores import cores
     from byrewright.drafting.draft import draft_plant
     from byrewright.drafting.gives import closed_draft
     from byrewright.plant.brief import read_brief
@@ -87,8 +87,9 @@ def draft(
         else:
             with progress("drafting") as say:
                 result = closed_draft(
-                    brief, rules, say=lambda what, n, of: say(text_in(what, system), n, of)
-                )
+                    brief, rules, say=lambda what, n, of: say(text_in(what, system), n, of),
+                    many=cores(),
+                )  # fmt: skip
         write_text(out_path, result.text)
         out = console()
         plant = result.plant

@@ -8,17 +8,17 @@ have to give.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import closing
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from byrewright.drafting.cores import Say, side_by_side, tell
+from byrewright.drafting.checks import Check, answer, ask_routes, checks, fails, topology
+from byrewright.drafting.cores import Say, Workers, side_by_side, tell
 from byrewright.drafting.draft import Settled, intent_of, renumbered, settle
 from byrewright.drafting.intent import Intent
 from byrewright.drafting.sheet import Choices, Chosen, DraftError
-from byrewright.errors import ByrewrightError
-from byrewright.plant.roles import Senses
 from byrewright.results import Finding, Remedy, Result
 
 if TYPE_CHECKING:
@@ -29,22 +29,11 @@ if TYPE_CHECKING:
 
 MOST_ROUNDS = 8
 """Rounds after which a draft is left as it is: the last asks every study and changes nothing."""
-SEEDS = (1, 2, 3)
-"""Days that a draft must stand, each with its own cows."""
 IN_VAIN_TIMES, HELPS_SHARE = 4.0, 0.1
 """A figure that was made this many times what it was and mended less than this share of what was
 short is of no use: it is drafted as it was."""
 STEPS = 100
 """Steps that a draft is told in."""
-
-
-@dataclass(frozen=True, slots=True)
-class Check:
-    """A study under one condition."""
-
-    name: str
-    dear: bool
-    ask: Callable[[Plant, Rulebook], Result]
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +93,8 @@ class Closing:
     """What the routes study said of each topology: sizes do not change it."""
     routed: dict[str, Routes] = field(default_factory=dict)
     """The study itself by topology without sensors, which do not change what positions do."""
+    cut_short: bool = False
+    """Whether no more was asked, as one of the findings that must hold does not."""
 
     @property
     def closes(self) -> bool:
@@ -118,84 +109,32 @@ class Closing:
         return tuple(found.values())
 
 
-def checks() -> tuple[Check, ...]:
-    """Every study under every condition that a draft is held to, cheap ones first."""
-    found = []
-    for seed in SEEDS:
-        for word in ("coldest month", "hardest month", "hot afternoon"):
-            found.append(
-                Check(f"day, {word}, cows of seed {seed}", seed > SEEDS[0], _day(word, seed))
-            )
-    found.append(Check("vacuum and its events", False, _vacuum))
-    found.append(Check("the plan", False, _place))
-    found.append(Check("routes", True, _routes))
-    found.append(Check("single failures", True, _failures))
-    return tuple(sorted(found, key=lambda c: c.dear))
-
-
-def _day(word: str, seed: int) -> Callable[[Plant, Rulebook], Result]:
-    def ask(plant: Plant, rules: Rulebook) -> Result:
-        from byrewright.studies.day import run_day
-
-        air, hardest = plant.site.ambient_c, plant.site.study_month
-        month = air.index(min(air)) + 1 if word == "coldest month" else hardest
-        return run_day(plant, rules, month=month, seed=seed, hot=word == "hot afternoon")
-
-    return ask
-
-
-def _vacuum(plant: Plant, rules: Rulebook) -> Result:
-    from byrewright.studies.vacuum import study_vacuum
-
-    return study_vacuum(plant, rules)
-
-
-def _place(plant: Plant, rules: Rulebook) -> Result:
-    from byrewright.studies.place import study_place
-
-    return study_place(plant, rules, mend=False)
-
-
-def _routes(plant: Plant, rules: Rulebook, known: dict[str, Routes] | None = None) -> Result:
-    from byrewright.studies.routes.study import Routes, judged
-
-    known = {} if known is None else known
-    bare = topology(plant, sensors=False)
-    study = Routes(plant, rules, like=known.get(bare))
-    found = Result("routes", plant.site.name, tuple(judged(study)))
-    known.setdefault(bare, study)
-    return found
-
-
-def _failures(plant: Plant, rules: Rulebook) -> Result:
-    from byrewright.studies.failures.study import study_failures
-
-    return study_failures(plant, rules, waits=True, service=False)
-
-
-def fails(result: Result) -> tuple[Finding, ...]:
-    """The findings of a result that do not hold."""
-    return tuple(f for f in result.findings if f.verdict == "fails")
-
-
 def close(
     brief: Brief, rules: Rulebook, *, say: Say | None = None, start: Closing | None = None,
     only: Iterable[str] | None = None, told: str = "", needs: frozenset[str] = frozenset(),
+    at_work: Workers | None = None,
 ) -> Closing:  # fmt: skip
     """Draft and mend until every check holds, or nothing more can be mended.
 
     Args:
         start: a draft of a like brief, whose sizes and mended figures are taken to begin with.
-        only: names of the checks to ask; all when None.
+        only: names of the checks to ask, in their order and all at once; when None all, of which
+            those that cost most are asked when the others hold.
         told: words put before what is told.
-        needs: names of findings of which each must hold: where sizing says that one does not, and
-            nothing mends it, no other study is asked.
+        needs: names of findings of which each must hold: where a study says that one does not, and
+            nothing mends it, no other is asked.
+        at_work: processes that studies are asked in, side by side.
 
     Raises:
         Cancelled: `say` answered True.
         ByrewrightError: the brief asks for something that cannot be drafted.
     """
-    every = [c for c in checks() if only is None or c.name in only]
+    every = list(checks())
+    parts = [[c for c in every if c.dear is dear] for dear in (False, True)]
+    if only is not None:
+        by_name = {c.name: c for c in every}
+        every = [by_name[name] for name in only if name in by_name]
+        parts = [every]
     held = dict(start.held) if start else {}
     settled = start.settled if start else None
     changes: list[Change] = []
@@ -204,7 +143,7 @@ def close(
     first: dict[tuple[str, str], First] = {}
     before: dict[tuple[str, str], Chosen] = held
     for turn in range(1, MOST_ROUNDS + 1):
-        _tell(say, f"{told}round {turn}: sizing", turn, 0.0)
+        tell(say, f"{told}round {turn}: sizing", _step(turn, 0.0), STEPS)
         while True:
             try:
                 was = settled
@@ -224,22 +163,19 @@ def close(
             first, *known,
         )  # fmt: skip
         fresh: dict[tuple[str, str], Chosen] = {}
-        short = needs & {f.name for f in now.open}
-        if short and not _mend(replace(now, changes=[], first={}), turn):
-            break
-        for dear in (False, True):
-            asked = {n: c for n, c in enumerate(every) if c.dear is dear}
-            jobs = [
-                partial(_ask, check, now, rules, f"{told}round {turn}: ", turn, n / len(every))
-                for n, check in asked.items()
-            ]
-            ours = [at for at, c in enumerate(asked.values()) if c.ask is _routes]
-            for check, found in zip(asked.values(), side_by_side(jobs, say, ours), strict=True):
-                now.asked[check.name] = found
-                now.open = _worst(now.open, fails(found))
-            fresh = {} if turn == MOST_ROUNDS else _mend(now, turn)
+        asking = _Asking(
+            start.asked if start and start.settled.plant == settled.plant else {}, rules, needs,
+            [c.name for c in every], turn, told, say, at_work,
+        )  # fmt: skip
+        now.cut_short = asking.in_vain(now)
+        for some in parts:
+            if not now.cut_short:
+                asking.ask(now, some)
+            fresh = {} if turn == MOST_ROUNDS or now.cut_short else _mend(now, turn)
             if fresh:
                 break  # what is cheap to see is mended first
+        if now.cut_short:
+            break
         useless = set() if turn == MOST_ROUNDS else _of_no_use(now)
         if not fresh and not useless:
             break
@@ -293,49 +229,65 @@ def _forget(now: Closing, targets: set[tuple[str, str]]) -> None:
     now.changes[:] = [c for c in now.changes if (c.of, c.figure) not in targets]
 
 
-def _tell(say: Say | None, what: str, turn: int, share: float) -> None:
-    tell(say, what, round(STEPS * (turn - 1 + share) / MOST_ROUNDS), STEPS)
+def _step(turn: int, share: float) -> int:
+    return round(STEPS * (turn - 1 + share) / MOST_ROUNDS)
 
 
-def _ask(
-    check: Check, now: Closing, rules: Rulebook, told: str, turn: int, share: float, say: Say
-) -> Result:
-    """What a study says; the routes study is asked once for each topology."""
-    _tell(say, f"{told}{check.name}", turn, share)
+@dataclass(frozen=True, slots=True)
+class _Asking:
+    """How studies are asked in one round."""
+
+    known: Mapping[str, Result]
+    """What was said of the same plant before."""
+    rules: Rulebook
+    needs: frozenset[str]
+    every: Sequence[str]
+    turn: int
+    told: str
+    say: Say | None
+    at_work: Workers | None
+
+    def ask(self, now: Closing, some: Sequence[Check]) -> None:
+        """Ask some studies, until one says that what is needed does not hold."""
+        plant = now.settled.plant
+        names = [c.name for c in some if c.name not in self.known]
+        routes = {c.name: partial(_routed, c, now, self.rules) for c in some if c.ask is ask_routes}
+        heard = side_by_side(
+            _heard, (plant, self.rules), names, self._words, at_work=self.at_work, say=self.say,
+            here={n: job for n, job in routes.items() if n in names},
+        )  # fmt: skip
+        with closing(heard):
+            for check in some:
+                now.asked[check.name] = self.known.get(check.name) or next(heard)
+                now.open = _worst(now.open, fails(now.asked[check.name]))
+                if self.in_vain(now):
+                    now.cut_short = True
+                    return
+
+    def in_vain(self, now: Closing) -> bool:
+        """Whether something that must hold does not, and nothing mends anything."""
+        if not self.needs & {f.name for f in now.open}:
+            return False
+        return not _mend(replace(now, changes=[], first={}), self.turn)
+
+    def _words(self, name: str) -> tuple[str, int, int]:
+        share = self.every.index(name) / len(self.every)
+        return f"{self.told}round {self.turn}: {name}", _step(self.turn, share), STEPS
+
+
+def _heard(about: tuple[Plant, Rulebook], name: str) -> Result:
+    """What a study says of a plant."""
+    return answer(next(c for c in checks() if c.name == name), *about)
+
+
+def _routed(check: Check, now: Closing, rules: Rulebook) -> Result:
+    """What the routes study says: it is asked once for each topology."""
     plant = now.settled.plant
-    if check.ask is not _routes:
-        return _answer(check, plant, rules)
     key = topology(plant)
     if key not in now.routes:
-        one = replace(check, ask=partial(_routes, known=now.routed))
-        now.routes[key] = _answer(one, plant, rules)
+        one = replace(check, ask=partial(ask_routes, known=now.routed))
+        now.routes[key] = answer(one, plant, rules)
     return now.routes[key]
-
-
-def topology(plant: Plant, *, sensors: bool = True) -> str:
-    """Everything of a plant that wrong positions depend on: all but sizes; what is sensed, too,
-    unless `sensors` is False."""
-    told = {s.id for s in plant.machines(Senses)} if not sensors else frozenset[str]()
-    machines = [
-        (tag, m.kind, [(n, v) for n, v in m if isinstance(v, str | bool | tuple)
-                       and (sensors or n != "sensed")])
-        for tag, m in plant.equipment.items() if tag not in told
-    ]  # fmt: skip
-    pipes = [(p.start, p.end, p.service) for p in plant.pipes]
-    modes = [(n, m.does, m.like, sorted(m.positions.items())) for n, m in plant.modes.items()]
-    return repr((machines, pipes, modes))
-
-
-def _answer(check: Check, plant: Plant, rules: Rulebook) -> Result:
-    """What a study says; one that cannot answer fails with its own sentence."""
-    try:
-        return check.ask(plant, rules)
-    except (ByrewrightError, ValueError, ArithmeticError) as error:
-        one = Finding(
-            f"draft.no_answer.{check.name.partition(',')[0].replace(' ', '_')}", "", check.name,
-            None, "", f"{check.name}: no answer. {error}", "fails",
-        )  # fmt: skip
-        return Result(check.name, plant.site.name, (one,))
 
 
 def _worst(known: tuple[Finding, ...], more: tuple[Finding, ...]) -> tuple[Finding, ...]:

@@ -1,47 +1,49 @@
-"""Work of a draft side by side: studies that do not need each other, on all cores there are.
+"""Work of a draft side by side, in worker processes of the standard library's pool.
 
-This process takes jobs from the front, each helper from the back, until they meet. A helper is a
-fork of this process: it has all that is worked out so far, and sends what it finds when there is no
-more to do. What it could not send is done here. Where there is one core, or forking is not safe
-(other threads, another system), all is done here, with the same answers.
+Workers are begun afresh (`forkserver`), never forked from this process, so that its threads do no
+harm: pages draft with them, too. What a study keeps for a plant stays in the worker that was asked.
+Where there is one core, all is done here, with the same answers.
 """
 
 from __future__ import annotations
 
+import gc
 import os
+import pickle
 import signal
 import sys
 import threading
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
+from concurrent.futures import BrokenExecutor, Future, ProcessPoolExecutor, wait
 from contextlib import contextmanager
-from dataclasses import dataclass
-from functools import partial
-from itertools import chain
-from multiprocessing import active_children, current_process, get_context
-from multiprocessing.connection import Connection, wait
-from typing import TYPE_CHECKING, Any, Generic, TypeVar
+from functools import lru_cache, partial
+from multiprocessing import get_context
+from multiprocessing.connection import Connection
+from typing import Any, TypeVar
 
 from byrewright.studies.failures.cuts import Cancelled
 
-if TYPE_CHECKING:
-    from multiprocessing.context import ForkProcess
-
+S = TypeVar("S")
+K = TypeVar("K")
 T = TypeVar("T")
 Say = Callable[[str, int, int], bool | None]
 """Told what is done now, its number, and of how many; an answer of True stops the work."""
-Job = Callable[[Say], T]
-"""A piece of work that needs no other, and tells what it does."""
 MOST_CORES = 4
 """Processes at most: each holds some hundred megabytes of its own."""
+POLL_S = 0.2
+"""How often it is told that a worker is still at work: a stop is heard as soon."""
+READY = [
+    "byrewright.drafting.gives", "byrewright.studies.day", "byrewright.studies.vacuum",
+    "byrewright.studies.place", "byrewright.studies.failures.study",
+]  # fmt: skip
+"""What a worker is going to need: loaded while this process still sizes."""
 
 
 def cores() -> int:
-    """Processes that may work at once, beside helpers that are at work."""
-    if sys.platform != "linux" or threading.active_count() > 1:
+    """Processes that may work at once."""
+    if sys.platform != "linux":
         return 1
-    if current_process().daemon:  # a helper has no helpers
-        return 1
-    return max(1, min(MOST_CORES, len(os.sched_getaffinity(0))) - len(active_children()))
+    return max(1, min(MOST_CORES, len(os.sched_getaffinity(0))))
 
 
 def tell(say: Say | None, what: str, done: int, of: int) -> None:
@@ -54,141 +56,143 @@ def tell(say: Say | None, what: str, done: int, of: int) -> None:
         raise Cancelled("The draft was stopped; no file was written.")
 
 
+class Workers:
+    """Processes that work for a draft; all end with it, or with the process that it runs in."""
+
+    def __init__(self, many: int) -> None:
+        self.many = many
+        context = get_context("forkserver")
+        context.set_forkserver_preload(READY)
+        self._ends, self._line = context.Pipe(duplex=False)
+        self._pool = ProcessPoolExecutor(
+            many, context, initializer=_begin, initargs=(self._ends, gc.get_threshold())
+        )
+        self._busy: set[Future[Any]] = set()
+        # The first worker is waited for until all is loaded: not here.
+        threading.Thread(target=self._first, daemon=True).start()
+
+    def _first(self) -> None:
+        self.ask(os.getpid)
+
+    def ask(self, work: Callable[..., T], *given: Any) -> Future[T]:
+        """What a worker finds, as soon as it does."""
+        try:
+            asked: Future[T] = self._pool.submit(work, *given)
+        except (RuntimeError, OSError) as error:  # broken, or no worker can be begun
+            asked = Future()
+            asked.set_exception(BrokenExecutor(str(error)))
+            return asked
+        self._busy.add(asked)
+        asked.add_done_callback(self._busy.discard)
+        return asked
+
+    @property
+    def idle(self) -> int:
+        """Workers that nothing is asked of."""
+        return max(0, self.many - len(self._busy))
+
+    def end(self) -> None:
+        """End all of them, whatever they do."""
+        # What is left undone first: a pool that breaks stumbles over what was cancelled.
+        self._pool.shutdown(wait=False, cancel_futures=True)
+        self._line.close()
+        self._ends.close()
+
+
+@contextmanager
+def workers(many: int) -> Iterator[Workers | None]:
+    """Workers for as long as they are needed; none where there is one core."""
+    if many < 2:
+        yield None
+        return
+    made = Workers(many)
+    try:
+        yield made
+    finally:
+        made.end()
+
+
+def _begin(ends: Connection, collects: tuple[int, int, int]) -> None:
+    """How a worker begins: Ctrl-C is for the process that it works for."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    gc.set_threshold(*collects)
+    threading.Thread(target=_end_with, args=(ends,), daemon=True).start()
+
+
+def _end_with(ends: Connection) -> None:
+    """End as soon as nobody holds the other end of the line."""
+    try:
+        ends.recv()
+    except (EOFError, OSError):
+        os._exit(0)
+
+
+def packed(about: object) -> bytes:
+    """What is asked about, to be sent to workers any number of times."""
+    return pickle.dumps(about, pickle.HIGHEST_PROTOCOL)
+
+
+@lru_cache(maxsize=4)
+def _unpacked(about: bytes) -> Any:
+    """The same object for the same bytes: studies keep what they found with it."""
+    return pickle.loads(about)
+
+
+def answer(work: Callable[[S, K], T], about: bytes, item: K) -> T:
+    """What a worker is asked."""
+    return work(_unpacked(about), item)
+
+
+def heard(asked: Future[T], here: Callable[[], T], say: Callable[[], None]) -> T:
+    """What a worker found; done here where it could not."""
+    while not wait((asked,), POLL_S).done:
+        say()
+    try:
+        return asked.result()
+    except BrokenExecutor:
+        return here()
+
+
 def side_by_side(
-    jobs: Sequence[Job[T]], say: Say | None = None, here: Collection[int] = ()
-) -> list[T]:
-    """What each job finds, in their order.
+    work: Callable[[S, K], T], about: S, items: Sequence[K],
+    told: Callable[[K], tuple[str, int, int]], *, at_work: Workers | None = None,
+    say: Say | None = None, here: Mapping[K, Callable[[], T]] | None = None,
+) -> Generator[T]:  # fmt: skip
+    """What the work finds of each item, in their order; what nobody waits for is left undone.
 
     Args:
-        here: numbers of jobs that only this process may do, as they leave something behind.
+        told: what is told of an item.
+        here: items that this process does, each in its own way, as they leave something behind.
 
     Raises:
         Cancelled: `say` answered True.
     """
-    shared = [i for i in range(len(jobs)) if i not in here]
-    many = min(cores(), len(shared) + bool(here))
-    found: dict[int, T] = {}
-    with _helpers(jobs, shared, many - 1) as helpers:
+    here = here or {}
 
-        def said(what: str, done: int, of: int) -> None:
-            tell(say, what, done, of)
-            for one in helpers.heard():
-                tell(say, *one)
+    def alone(item: K) -> T:
+        return here[item]() if item in here else work(about, item)
 
-        for number in chain(sorted(here), helpers.left()):
-            found[number] = jobs[number](said)
-        while helpers.busy:
-            wait(helpers.busy)
-            for one in helpers.heard():
-                tell(say, *one)
-        found |= helpers.found
-    for number, job in enumerate(jobs):
-        if number not in found:
-            found[number] = job(partial(tell, say))
-    return [found[number] for number in range(len(jobs))]
-
-
-@dataclass(slots=True)
-class _Helpers(Generic[T]):
-    """The helpers at work: what they share with this process, and what they sent."""
-
-    shared: Sequence[int]
-    meet: Any
-    """How many jobs were taken, from the front and from the back."""
-    busy: list[Connection]
-    found: dict[int, T]
-
-    def left(self) -> Iterator[int]:
-        """Jobs from the front, until those from the back are met."""
-        while (at := _next(self.meet, 0, len(self.shared))) is not None:
-            yield self.shared[at]
-
-    def heard(self) -> Iterator[tuple[str, int, int]]:
-        """What helpers tell now; what they found is kept."""
-        for line in tuple(self.busy):
-            while line in self.busy and line.poll():
-                try:
-                    sent = line.recv()
-                except (EOFError, OSError):
-                    self.busy.remove(line)
-                    break
-                if isinstance(sent, dict):
-                    self.found |= sent
-                    self.busy.remove(line)
-                else:
-                    yield sent
-
-
-@contextmanager
-def _helpers(jobs: Sequence[Job[T]], shared: Sequence[int], many: int) -> Iterator[_Helpers[T]]:
-    """Helpers for as long as they are needed; none is left, whatever happens."""
-    context = get_context("fork") if many > 0 else None
-    meet = context.Array("i", 2) if context else _Alone()
-    lines: list[Connection] = []
-    made: list[ForkProcess] = []
+    if at_work is None or len(items) < 2:
+        for item in items:
+            tell(say, *told(item))
+            yield alone(item)
+        return
+    sent = packed(about)
+    # The last take longest.
+    asked = {
+        item: at_work.ask(answer, work, sent, item) for item in reversed(items) if item not in here
+    }
     try:
-        for _ in range(many):
-            assert context is not None
-            mine, its = context.Pipe(duplex=False)
-            lines.append(mine)
-            one = context.Process(
-                target=_help, args=(jobs, shared, meet, its, tuple(lines)), daemon=True
-            )
-            one.start()
-            its.close()
-            made.append(one)
-        yield _Helpers(shared, meet, list(lines), {})
+        mine = {}
+        for item in here:
+            tell(say, *told(item))
+            mine[item] = alone(item)
+        for item in items:
+            if item in mine:
+                yield mine[item]
+                continue
+            tell(say, *told(item))
+            yield heard(asked[item], partial(alone, item), partial(tell, say, *told(item)))
     finally:
-        for one in made:
-            one.terminate()
-            one.join()
-        for line in lines:
-            line.close()
-
-
-class _Alone(list[int]):
-    """What is shared where nobody helps."""
-
-    def __init__(self) -> None:
-        super().__init__((0, 0))
-
-    @contextmanager
-    def get_lock(self) -> Iterator[None]:
-        yield
-
-
-def _next(meet: Any, end: int, many: int) -> int | None:
-    """The next job from the front (0) or the back (1)."""
-    with meet.get_lock():
-        if meet[0] + meet[1] >= many:
-            return None
-        meet[end] += 1
-        return int(meet[0] - 1 if end == 0 else many - meet[1])
-
-
-def _help(
-    jobs: Sequence[Job[T]], shared: Sequence[int], meet: Any, line: Connection,
-    others: Sequence[Connection],
-) -> None:  # fmt: skip
-    """Work from the back; ends by itself when nobody listens any more."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # this process is told by the one it helps
-    signal.signal(signal.SIGTERM, signal.SIG_DFL)
-    for one in others:
-        one.close()
-
-    def said(what: str, done: int, of: int) -> None:
-        try:
-            line.send((what, done, of))
-        except OSError:
-            os._exit(1)
-
-    found: dict[int, T] = {}
-    while (at := _next(meet, 1, len(shared))) is not None:
-        try:
-            found[shared[at]] = jobs[shared[at]](said)
-        except Exception:  # done again by the process that can tell of it
-            continue
-    try:
-        line.send(found)
-    except Exception:  # what cannot be sent is done there
-        os._exit(1)
+        for one in asked.values():
+            one.cancel()

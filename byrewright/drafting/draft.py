@@ -29,8 +29,9 @@ if TYPE_CHECKING:
 
 MOST_ROUNDS, MOST_LAYOUTS, GUESSED_ROUNDS = 12, 6, 4
 """Most rounds of sizing between two layouts, most layouts, and rounds on guessed lengths."""
-FOLLOWS_VOLUME = frozenset({"led_at_l", "start_at_l", "stop_at_l", "agitator_kw"})
-"""What goes with a vessel's volume: the largest that it was may be of a vessel that was larger."""
+FOLLOWS = frozenset({"led_at_l", "start_at_l", "stop_at_l", "agitator_kw", "turn_s"})
+"""What goes with a vessel's volume or a deck's stalls: the largest that it was may be of a vessel
+that was larger, or of a deck that was smaller."""
 COWS_A_STALL_HOUR = 6.0
 ROWS_COWS_A_STALL_HOUR = 4.0
 """Cows a stall and hour for the first guess of stalls; the sizing study then chooses."""
@@ -152,6 +153,7 @@ def settle(
         want, warm = _with_hottest_wash(want), start.why
     turns: Turns = {t: set(had) for t, had in start.turns.items()} if start else {}
     met: Turns = {t: set(had) for t, had in turns.items()}
+    want, sizes, _ = paced(want, rules, sizes, held, lengths)
     turn, settles = 0, True
     for _layout in range(MOST_LAYOUTS):
         for _round in range(MOST_ROUNDS if lengths else GUESSED_ROUNDS):
@@ -179,6 +181,26 @@ def settle(
     else:
         result, settles = size(plant, rules), False
     return Settled(want, plant, sheet, result, sizes, turn, warm, settles, turns)
+
+
+def paced(
+    want: Intent, rules: Rulebook | None, sizes: dict[tuple[str, str], Chosen], held: Choices,
+    lengths: Mapping[str, Pipe] | None = None,
+) -> tuple[Intent, dict[tuple[str, str], Chosen], Result]:  # fmt: skip
+    """The intent and sizes with the stalls and the turn that the cows ask for, and what is said of
+    them. All else follows these and they follow nothing else, so they are settled first, by that
+    topic of sizing alone."""
+    from byrewright.studies.sizing import pace
+
+    for _round in range(MOST_ROUNDS):
+        plant, _ = lay_out(want, _kept(want, sizes, held), lengths)
+        result = pace(plant, rules)
+        fresh = _advice(result, sizes, {}, {})
+        if _same(fresh, sizes):
+            break
+        sizes = fresh
+        want = _at_stalls(want, _kept(want, sizes, held))
+    return want, sizes, result
 
 
 def _at_stalls(want: Intent, kept: Choices) -> Intent:
@@ -261,7 +283,7 @@ def _advice(
     narrow = {f.target for f in result.findings if f.key == "wash.cooler_flow"}
     merged = dict(before) | advised
     for target, choice in before.items():
-        if target[1] in FOLLOWS_VOLUME:
+        if target[1] in FOLLOWS:
             continue
         had = met.setdefault(target, set())
         small = target in narrow

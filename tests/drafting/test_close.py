@@ -6,28 +6,19 @@ of real drafts is asked of the examples (test_draft) and of random briefs (bench
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
 from functools import cache
-from typing import Any
+from typing import Any, cast
 
 import pytest
 
 import byrewright.drafting.close as closing
 import byrewright.drafting.gives as giving
-from byrewright.drafting import cores
-from byrewright.drafting.close import (
-    SEEDS,
-    Check,
-    Closing,
-    First,
-    _mend,
-    checks,
-    close,
-    fails,
-    wanted,
-)
+from byrewright.drafting.checks import SEEDS, Check, checks, fails
+from byrewright.drafting.close import Closing, First, _mend, close, wanted
+from byrewright.drafting.cores import Workers
 from byrewright.drafting.draft import Draft, Settled, _advice, _kept, _same, intent_of, settle
 from byrewright.drafting.gives import closed_draft, gives
 from byrewright.drafting.intent import Intent
@@ -300,7 +291,19 @@ def test_wishes_that_mend_a_part_each_are_told_together_and_the_least_is_found_b
     assert asked[-1].operators == 4 and asked[-1].standby_power == "tractor"
 
 
-@pytest.mark.skipif(sys.platform != "linux", reason="helpers are forked on Linux only")
+class Threads:
+    """Workers that are threads: they see what a test puts in a module's place."""
+
+    def __init__(self) -> None:
+        self.pool, self.asked = ThreadPoolExecutor(2), 0
+
+    def ask(self, work: Callable[..., Any], *given: Any) -> Future[Any]:
+        self.asked += 1
+        return self.pool.submit(work, *given)
+
+    idle = 1
+
+
 def test_wishes_that_are_tried_side_by_side_give_what_they_give_one_after_another(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
@@ -310,12 +313,40 @@ def test_wishes_that_are_tried_side_by_side_give_what_they_give_one_after_anothe
         "throughput.finished": b.operators < 4 and b.target_h < 3.4,
         "power.standby": b.standby_power == "none",
     })  # fmt: skip
-    told = []
-    for many in (1, 2):
-        monkeypatch.setattr(cores, "cores", lambda many=many: many)
-        found = gives(brief, RULES, now)
+    told, beside = [], Threads()
+    for at_work in (None, cast(Workers, beside)):
+        found = gives(brief, RULES, now, at_work=at_work)
         told.append([(g.words, g.mends, [s.words for s in g.further]) for g in found])
-    assert told[0] == told[1] and len(told[0]) > 2
+    assert told[0] == told[1] and len(told[0]) > 2 and beside.asked
+
+
+def test_hours_alone_tell_the_first_step_that_may_do(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Would fail if a wish that cannot end a milking in time were drafted to its farthest step, or
+    hours that are too short by sizing; or if the least hours that do were passed over."""
+    brief = read_brief_text(SMALL.replace("cows: 240", "cows: 400").replace("3.0", "2.0")).brief
+    names = ("throughput.finished@morning", "day.milking_on_time@morning")
+    now, asked = told_by(monkeypatch, brief, lambda b: dict.fromkeys(names, b.target_h < 3.55))
+    wishes = ("operators", "target_h", "redundancy")
+    monkeypatch.setattr(giving, "LEVERS", [a for a in LEVERS if a.wish in wishes])
+    monkeypatch.setattr(giving, "late", lambda search, one: frozenset(
+        names if one[0] == "operators" or one[1] < 13 else ()
+    ))  # fmt: skip
+    (give,) = gives(brief, RULES, now)
+    assert give.words == "milking 3.6 h instead of 2"
+    assert {b.operators for b in asked} == {brief.operators}
+    assert [b.target_h for b in asked[1:]] == [3.4, 3.5, 3.6, 3.6]
+
+
+def test_late_is_what_sizing_says_of_the_hours() -> None:
+    """Would fail if the quick look at hours refused a step that the draft's own sizing passes."""
+    for hours in (0.4, 3.0):
+        brief = read_brief_text(SMALL.replace("target_h: 3.0", f"target_h: {hours}")).brief
+        whole = settle(intent_of(brief, RULES), RULES)
+        search = giving._Search(brief, RULES, Closing(whole), giving.Telling(None), None)
+        seen = giving.late(search, ("target_h", -1))
+        told = {f.name for f in fails(whole.sizing) if f.name.startswith(giving.LATE)}
+        assert {n for n in seen if n.startswith(giving.LATE)} == told, hours
+        assert bool(seen) is (hours == 0.4)
 
 
 def test_a_step_that_sizing_refutes_is_asked_of_no_other_study(
@@ -340,7 +371,8 @@ def test_a_step_that_sizing_refutes_is_asked_of_no_other_study(
     late = replace(short, key="day.milking_on_time")
     now = replace(close(brief, RULES), open=(short, late))
     step = Step("more", lambda b: b)
-    found = giving._Search(brief, RULES, now, None)._outcome(step, None, needs=needs)
+    search = giving._Search(brief, RULES, now, giving.Telling(None), None)
+    found = search.outcome(step, None, needs=needs)
     assert found.cut_short and not found.mended
     assert close(brief, RULES).asked.keys() == {"sizing", "day"}
 

@@ -45,7 +45,7 @@ from byrewright.studies.sizing.wash_lines import size_wash_lines
 from byrewright.studies.sizing.washing import size_washing
 from byrewright.studies.sizing.water import size_water
 
-__all__ = ["HEADLINES", "TOPICS", "headlines", "size"]
+__all__ = ["HEADLINES", "TOPICS", "headlines", "pace", "size"]
 
 Topic = Callable[[StudyContext, Duty], None]
 
@@ -130,6 +130,13 @@ def size(plant: Plant, rules: Rulebook | None = None) -> Result:
             )
     note_expected(ctx, duty)
     _to_check(ctx, watched)
+    return ctx.notes.result()
+
+
+def pace(plant: Plant, rules: Rulebook | None = None) -> Result:
+    """The first topic alone: cows an hour, stalls, turn and hours, which nothing else changes."""
+    ctx = StudyContext(plant, rules or default_rulebook(), ResultBuilder("sizing", plant.site.name))
+    size_throughput(ctx, duty_of(ctx))
     return ctx.notes.result()
 
 

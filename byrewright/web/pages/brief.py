@@ -11,6 +11,7 @@ from nicegui import ui
 
 from byrewright.documents.format import prose, words
 from byrewright.documents.us_units import unit_by_name
+from byrewright.drafting.cores import cores
 from byrewright.drafting.draft import Draft, draft_plant
 from byrewright.drafting.gives import closed_draft
 from byrewright.errors import ByrewrightError
@@ -321,7 +322,9 @@ class BriefView:
 
         def work(job: Job) -> Draft:
             job.say("draft")
-            return closed_draft(file, rules, say=job.say) if full else draft_plant(file, rules)
+            if not full:
+                return draft_plant(file, rules)
+            return closed_draft(file, rules, say=job.say, many=cores())
 
         self.job = job = self.v.site.answers.ask(key, work, long=True)
         self.side.draw()
