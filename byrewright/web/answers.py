@@ -117,6 +117,10 @@ class Answers:
     """Answers kept by what was asked, the least used forgotten first."""
 
     def __init__(self) -> None:
+        # Here, where there is one thread: two that each begin with a part of it wait for each other
+        # until Python gives one of them an error.
+        import scipy.optimize  # noqa: F401
+
         self._jobs: OrderedDict[Hashable, Job] = OrderedDict()
         self._lock = threading.Lock()
         self._quick = ThreadPoolExecutor(WORKERS, thread_name_prefix="quick")

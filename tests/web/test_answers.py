@@ -124,6 +124,16 @@ def test_turning_a_valve_finds_what_the_exhaustive_search_finds(opened: Opened) 
     answers.end()
 
 
+def test_what_threads_cannot_load_side_by_side_is_there_before_them(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Would fail if the first drawing of a fresh server fell over the first sizing beside it, each
+    loading the parts of one library that the other waits for."""
+    monkeypatch.delitem(sys.modules, "scipy.optimize", raising=False)
+    Answers()
+    assert "scipy.optimize" in sys.modules
+
+
 def test_a_question_is_worked_out_once_for_all_who_ask() -> None:
     """Would fail if many visitors made the same work be done many times."""
     answers, count, gate = Answers(), [0], threading.Event()

@@ -1,16 +1,21 @@
-"""A plant as measured: its file with the figures that its log's readings tell, for every study."""
+"""A plant as measured: its file with the figures that its log's readings tell, for every study.
+
+Every study's command asks here; what fits figures, and the log, is loaded only where it is wanted.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from byrewright.errors import ByrewrightError
 from byrewright.plant.plant import Plant
 from byrewright.results import Result
-from byrewright.site.condition.fit import Fit, fit
-from byrewright.site.condition.taken import of_log
 from byrewright.standards.rulebook import Rulebook
+
+if TYPE_CHECKING:
+    from byrewright.site.condition.fit import Fit
 
 Listed = Callable[[Result], Result]
 """Lists what was put in among a result's assumptions."""
@@ -22,6 +27,9 @@ def fit_of_log(path: Path, plant: Plant, rules: Rulebook) -> Fit:
     Raises:
         ByrewrightError: the log holds no reading, or cannot be read.
     """
+    from byrewright.site.condition.fit import fit
+    from byrewright.site.condition.taken import of_log
+
     taken = of_log(path, plant)
     if not taken:
         raise ByrewrightError(
