@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 from byrewright.physics.constants import (
     AIR_GAS_CONSTANT_J_KGK,
@@ -26,6 +27,8 @@ NOT_VALIDATED = (
 )
 _FULLEST = 0.995
 _EMPTIEST = 1e-4
+_LEVEL_CLOSE = 1e-12
+"""Shares of the bore between which a level is found."""
 
 
 def gravity_half_full_l_min(
@@ -129,7 +132,7 @@ def _pipe(
     slope_pct: float,
     vacuum_kpa: float,
     ambient_kpa_abs: float,
-    rules: Rulebook | None,
+    rho_milk: float,
 ) -> _Pipe:
     check("milk flow", milk_l_min, 0.0, unit="L/min", above=True)
     check("airflow", air_l_min_free, 0.0, unit="L/min")
@@ -145,7 +148,7 @@ def _pipe(
         rho_gas=absolute * 1000 / (AIR_GAS_CONSTANT_J_KGK * (35.0 + KELVIN_AT_0_C)),
         milk_m3_s=milk_l_min / 60_000,
         air_m3_s=air_l_min_free / 60_000 * ambient_kpa_abs / absolute,
-        rho_milk=(rules or default_rulebook()).number("milk.density_kg_m3"),
+        rho_milk=rho_milk,
     )
 
 
@@ -158,7 +161,7 @@ def _settled_level(pipe: _Pipe) -> float | None:
         low, high = high, high + step
         if high >= _FULLEST:
             return None
-    for _ in range(60):
+    while high - low > _LEVEL_CLOSE:
         mid = (low + high) / 2
         if _imbalance(mid, pipe) < 0.0:
             low = mid
@@ -203,7 +206,14 @@ def line_flow(
     >>> flow.stratified, round(flow.level_share, 2)
     (True, 0.37)
     """
-    pipe = _pipe(milk_l_min, air_l_min_free, bore_mm, slope_pct, vacuum_kpa, ambient_kpa_abs, rules)
+    rho_milk = (rules or default_rulebook()).number("milk.density_kg_m3")
+    return _line_flow(
+        milk_l_min, air_l_min_free, bore_mm, slope_pct, vacuum_kpa, ambient_kpa_abs, rho_milk
+    )
+
+
+def _line_flow(milk_l_min: float, *rest: float) -> LineFlow | None:
+    pipe = _pipe(milk_l_min, *rest)
     level = _settled_level(pipe)
     return None if level is None else _flow(level, pipe)
 
@@ -226,11 +236,21 @@ def slug_limit_l_min(
     >>> round(slug_limit_l_min(100.0, 73.0, 1.0))
     192
     """
+    rules = rules or default_rulebook()
+    return _slug_limit_l_min(
+        4.0 * gravity_half_full_l_min(bore_mm, max(slope_pct, 0.1), rules),
+        air_l_min_free, bore_mm, slope_pct, vacuum_kpa, ambient_kpa_abs,
+        rules.number("milk.density_kg_m3"),
+    )  # fmt: skip
+
+
+@lru_cache(maxsize=4096)
+def _slug_limit_l_min(high: float, air_l_min_free: float, bore_mm: float, *rest: float) -> float:
+    """`slug_limit_l_min`, looked for from a flow on. Studies of one plant ask for the same lines
+    again."""
 
     def holds(milk: float) -> bool:
-        flow = line_flow(
-            milk, air_l_min_free, bore_mm, slope_pct, vacuum_kpa, ambient_kpa_abs, rules
-        )
+        flow = _line_flow(milk, air_l_min_free, bore_mm, *rest)
         return flow is not None and flow.stratified
 
     low = 0.01
@@ -238,7 +258,6 @@ def slug_limit_l_min(
         raise PhysicsRangeError(
             f"{air_l_min_free:g} L/min of air in a {bore_mm:g} mm line makes slugs of any milk"
         )
-    high = 4.0 * gravity_half_full_l_min(bore_mm, max(slope_pct, 0.1), rules)
     while holds(high):
         high *= 2.0
     while high - low > 1e-6 * high:

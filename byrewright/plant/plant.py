@@ -176,7 +176,10 @@ class Plant(Record):
 
     def able(self, what: str) -> tuple[Machine, ...]:
         """The machines with a capability, such as "makes vacuum"."""
-        return tuple(m for m in self.equipment.values() if m.can(what))
+        known = self._able
+        if what not in known:
+            known[what] = tuple(m for m in self.equipment.values() if m.can(what))
+        return known[what]
 
     def first(self, kind: type[M]) -> M | None:
         """The first machine of a kind, or None."""
@@ -200,7 +203,7 @@ class Plant(Record):
         """A copy with fields changed; what was worked out from the old ones is dropped, but for
         what follows from how machines are joined up where that is as it was."""
         copy = super().model_copy(update=update, deep=deep)
-        dropped = ["_of_kind", LIQUIDS]
+        dropped = ["_of_kind", "_able", LIQUIDS]
         if not self._joined_as(copy):
             dropped += ["_pipes_at", "_open_to", GRAPH]
         for worked_out in dropped:
@@ -219,6 +222,10 @@ class Plant(Record):
     @cached_property
     def _of_kind(self) -> dict[type[Machine], tuple[Machine, ...]]:
         return {}  # filled as it is asked
+
+    @cached_property
+    def _able(self) -> dict[str, tuple[Machine, ...]]:
+        return {}  # by what they can do, filled as it is asked
 
     @cached_property
     def _open_to(self) -> dict[tuple[str, str], frozenset[Service]]:

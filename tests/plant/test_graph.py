@@ -44,6 +44,16 @@ def test_a_copy_keeps_the_graph_only_where_it_is_joined_up_as_before() -> None:
     assert Node("MP2", "inlet") not in build(fewer).nodes
 
 
+def test_machines_are_found_anew_in_a_plant_with_others() -> None:
+    """Would fail if a pump that is changed or left out went on making vacuum."""
+    plant = plants.rotary(20, 40)
+    assert [m.id for m in plant.able("makes vacuum")] == ["VP1", "VP2"]
+    slower = plant.equipment["VP1"].model_copy(update={"capacity_l_min_free": 100.0})
+    for kind in (plant, with_machine(plant, slower)):
+        assert kind.able("makes vacuum") == kind.machines(type(slower))
+        assert kind.able("makes vacuum")[0] is kind.equipment["VP1"]
+
+
 def test_what_a_pipe_may_carry_follows_the_machines_at_its_ends() -> None:
     """Would fail if services were kept for a plant whose machine at one end is another."""
     plant = plants.rotary(20, 40)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable
 from dataclasses import dataclass
+from functools import lru_cache
 
 from byrewright.physics.tank_fill import TankRun, fill_and_cool, least_cooling_kw
 from byrewright.physics.tank_wall import SHAPES, WARMING_BELOW_K, full_loss_kw_k, wetted_share
@@ -17,6 +18,8 @@ from byrewright.studies.sizing.sizes import worked
 WATCH_H = 8
 """Hours watched after a milking ends."""
 FULL_K = "tank.jacket_full_k"
+_wetted = lru_cache(maxsize=8192)(wetted_share)
+"""Runs with more cooling and less pass the same contents minute by minute."""
 HELD_LEAST_K = 0.5
 """A tank set nearer to its chilled liquid than this is not held by any jacket."""
 
@@ -81,7 +84,7 @@ def run_tank(ctx: StudyContext, tank: StoresMilk, fill: Fill, kw: float, in_c: f
     if known is not None:
         return known
     _, _, _, heat_kw, reach, _, _, chilled, reaches, *_ = asks
-    shape = SHAPES[tank.shape]
+    shape, gain = SHAPES[tank.shape], gain_kw(ctx, tank)
     run = ctx.known[key] = fill_and_cool(
         start_l=fill.before_l,
         start_c=tank.set_c,
@@ -93,12 +96,8 @@ def run_tank(ctx: StudyContext, tank: StoresMilk, fill: Fill, kw: float, in_c: f
         other_heat_kw=heat_kw,
         least_content_l=reach,
         # Milk that is not stirred: through the wall that it wets alone; no agitator runs in it.
-        still_kw=lambda content_l: (
-            gain_kw(ctx, tank) * wetted_share(content_l / tank.volume_l, shape)
-        ),
-        touched=lambda content_l: min(
-            1.0, wetted_share(content_l / tank.volume_l, shape) / reaches
-        ),
+        still_kw=lambda content_l: gain * _wetted(content_l / tank.volume_l, shape),
+        touched=lambda content_l: min(1.0, _wetted(content_l / tank.volume_l, shape) / reaches),
         chilled_c=chilled,
         rules=ctx.rules,
     )
