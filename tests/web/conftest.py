@@ -148,8 +148,7 @@ _contexts: dict[str, Any] = {}
 """Visitors who come back, by size of their screen."""
 
 
-@pytest.fixture
-def browser() -> Any:
+def chromium() -> Any:
     """Debian's Chromium, the same for all tests of the pages."""
     from playwright.sync_api import sync_playwright
 
@@ -158,6 +157,12 @@ def browser() -> Any:
         path = shutil.which("chromium")
         _chromium.append(_chromium[0].chromium.launch(executable_path=path, args=list(FLAGS)))
     return _chromium[1]
+
+
+@pytest.fixture
+def browser() -> Any:
+    """The browser of all tests of the pages."""
+    return chromium()
 
 
 @pytest.hookimpl(trylast=True)
