@@ -301,7 +301,8 @@ def _worst(known: tuple[Finding, ...], more: tuple[Finding, ...]) -> tuple[Findi
 
 
 PLACES = "place."
-"""Parts of the plan: a draft lays it out whole; moves are for people who put something there."""
+"""Parts of the plan: a draft lays it out whole, around the machines that it has, so what fails
+there is a fault of the layout. Moves are for people who put something somewhere."""
 WISHES = frozenset({"wishes", "herd", "milkings", "collections", "site"})
 """Parts of the plant file that are the farm's to change, not the drafter's."""
 

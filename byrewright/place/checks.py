@@ -292,11 +292,11 @@ def rack_width(plan: Plan, rack: Rack, routes: tuple[Route, ...]) -> Measured:
                     f"{count} pipes in {tiers} tiers")  # fmt: skip
 
 
-def lowest_over_passage(plan: Plan, routes: tuple[Route, ...]) -> Measured | None:
-    """Lowest underside of a pipe across the passage, m over its floor."""
+def over_passage(plan: Plan, routes: tuple[Route, ...]) -> list[Measured]:
+    """Undersides of pipes across the passage, m over its floor, the lowest first."""
     passage = plan.rooms.get("passage")
     if passage is None:
-        return None
+        return []
     found = []
     for route in routes:
         for a, b in pairwise(route.points):
@@ -305,10 +305,7 @@ def lowest_over_passage(plan: Plan, routes: tuple[Route, ...]) -> Measured | Non
             over = a[2] - passage.floor_m
             if level and over > 0.05 and passage.holds(x, y) and math.dist(a, b) > 0.3:
                 found.append((round(over - route.outside_mm / 2000, 3), route.lines[0]))
-    if not found:
-        return None
-    low = min(found)
-    return Measured(low[1], low[0])
+    return [Measured(line, low) for low, line in sorted(found)]
 
 
 def wet_in_dry(plan: Plan, routes: tuple[Route, ...]) -> list[tuple[str, str]]:

@@ -14,6 +14,8 @@ from byrewright.standards.rulebook import Rulebook
 
 HEAD_FLOOR_M = -0.6
 """Floor of the pump pit at the head of the rows."""
+HEAD_DEEP_M, HEAD_LINE_M = 3.6, 0.75
+"""Least depth of that pit, and how far from its middle the machines in it begin."""
 DECK_FRAME_M = -1.05
 """Lowest level of what hangs under a turning deck; still pipes run below it."""
 
@@ -134,7 +136,9 @@ class CowSide(Board):
     def _head_size(self) -> tuple[float, float]:
         things = self._of("deck")
         total = sum(self._slot(t) for t in things)
-        return (round(max(3.0, total / 2 + 1.0) + 0.6, 1), 3.6)
+        deepest = max((measures(t)[1] for t in things), default=0.0)
+        deep = max(HEAD_DEEP_M, 2 * (HEAD_LINE_M + deepest + 0.1))
+        return (round(max(3.0, total / 2 + 1.0) + 0.6, 1), math.ceil(10 * deep - 1e-6) / 10)
 
     def _head(self) -> None:
         deck, hall = self.deck, self.rooms["hall"]
@@ -154,7 +158,7 @@ class CowSide(Board):
             half.append((thing, slot))
             used += slot
         rows.append(half)
-        for row, line in zip(rows, (0.75, -0.75), strict=False):
+        for row, line in zip(rows, (HEAD_LINE_M, -HEAD_LINE_M), strict=False):
             self._deck_row(row, x + 0.3, line)
         for tag in [t.tag for t in things]:
             self.bodies[tag] = replace(self.bodies[tag], room=room.name)

@@ -49,11 +49,12 @@ def study_place(plant: Plant, rules: Rulebook | None = None, *, mend: bool = Tru
     ctx.assume("place", f"size of {typical} machines", "typical for their rating", "",
                  "not stated; take the supplier's")  # fmt: skip
     mends = Mends(ctx, made, mend)
-    fits, service, tanks, pipes, dry = (
-        partial(topic, mends=mends) for topic in (_fits, _service, _tanks, _pipes, _dry)
+    fits, service, tanks, gravity, pipes, racks, dry = (
+        partial(topic, mends=mends)
+        for topic in (_fits, _service, _tanks, _gravity, _pipes, _racks, _dry)
     )
-    for topic in (obeyed, fits, service, _doors, tanks, _low_points, _gravity, _turning, pipes,
-                  _racks, dry, _suction, _crests, _differs, _falls, loads, rail, air, noise,
+    for topic in (obeyed, fits, service, _doors, tanks, _low_points, gravity, _turning, pipes,
+                  racks, dry, _suction, _crests, _differs, _falls, loads, rail, air, noise,
                   _cables):  # fmt: skip
         topic(ctx, made)
     return ctx.notes.result()
@@ -215,7 +216,7 @@ def _low_points(ctx: StudyContext, made: Sited) -> None:
         )  # fmt: skip
 
 
-def _gravity(ctx: StudyContext, made: Sited) -> None:
+def _gravity(ctx: StudyContext, made: Sited, mends: Mends) -> None:
     small = ctx.number("place.drain_slope_small_pct")
     large = ctx.number("place.drain_slope_pct")
     trip = ctx.number("place.trip_m")
@@ -251,11 +252,19 @@ def _gravity(ctx: StudyContext, made: Sited) -> None:
             source="definition", known="derived",
         )  # fmt: skip
         most = max(long)
+
+        def trips(m: Sited) -> list[tuple[str, str]]:
+            every = checks.gravity(m.plan, m.routes)
+            return [(n.key, "") for n, r, *_ in every if checks.on_the_floor(m.plan, r) > trip]
+
+        ways = mends.other_ways(trips(made), trips)
         ctx.find(
             "place.trip", "Drains across the floor", most[0], "m",
             f"{most[1]} lies {most[0]:.2f} m across the floor, the most of the drains; over "
-            f"{trip:g} m people trip: a channel or a gully of its own.",
-            limit=trip, sense="at_most", formula="longest run under 0.3 m over the floor",
+            f"{trip:g} m people trip: a channel or a gully of its own."
+            f"{'' if ways or most[0] <= trip else mends.none(NO_WAY)}",
+            limit=trip, remedies=ways, sense="at_most",
+            formula="longest run under 0.3 m over the floor",
             inputs=(ctx.rule("place.trip_m"),), source="practice", known="common_practice",
         )  # fmt: skip
 
@@ -319,12 +328,20 @@ def _pipes(ctx: StudyContext, made: Sited, mends: Mends) -> None:
         formula="box of each piece over the footprint of each machine that stands",
         source="practice", known="common_practice",
     )  # fmt: skip
-    low = checks.lowest_over_passage(made.plan, made.routes)
-    if low is not None:
+    head = ctx.number("place.headroom_m")
+
+    def bump(m: Sited) -> list[tuple[str, str]]:
+        return [(o.subject, "") for o in checks.over_passage(m.plan, m.routes) if o.value < head]
+
+    for low in checks.over_passage(made.plan, made.routes)[:1]:
+        bars = bump(made)
+        ways = mends.higher_racks(head - low.value, bump) if bars else ()
+        ways = ways or mends.other_ways(bars, bump)
         ctx.find(
             "place.headroom", "Headroom under pipes over the passage", low.value, "m",
-            f"{low.subject} hangs lowest over the passage, {low.value:.2f} m over its floor.",
-            limit=ctx.number("place.headroom_m"), sense="at_least",
+            f"{low.subject} hangs lowest over the passage, {low.value:.2f} m over its floor."
+            f"{'' if ways or not bars else mends.none(NO_WAY)}",
+            limit=head, remedies=ways, sense="at_least",
             formula="underside of the lowest pipe - floor",
             inputs=(ctx.rule("place.headroom_m"),), source="practice", known="common_practice",
         )  # fmt: skip
@@ -350,16 +367,22 @@ def _falls(ctx: StudyContext, made: Sited) -> None:
     )  # fmt: skip
 
 
-def _racks(ctx: StudyContext, made: Sited) -> None:
+def _racks(ctx: StudyContext, made: Sited, mends: Mends) -> None:
     for rack in made.plan.racks.values():
         one = checks.rack_width(made.plan, rack, made.routes)
+
+        def full(m: Sited, name: str = rack.name) -> list[tuple[str, str]]:
+            now = checks.rack_width(m.plan, m.plan.racks[name], m.routes)
+            return [(name, "")] if now.value > now.limit else []
+
         if one.value:
+            wider = mends.wider_rack(rack.name, one.value, full) if full(made) else ()
             ctx.find(
                 "place.rack", "Width of pipes on a rack", one.value, "m",
                 f"{one.words} take {one.value:.2f} m of the width of the rack {rack.name} where it "
                 f"is fullest; it is {rack.wide_m:.2f} m wide.",
-                subject=rack.name, limit=one.limit, sense="at_most", allowance=TIGHT,
-                formula="outermost pipes at the fullest cross-section",
+                subject=rack.name, remedies=wider, limit=one.limit, sense="at_most",
+                allowance=TIGHT, formula="outermost pipes at the fullest cross-section",
                 inputs=(ctx.rule("place.rack_width_m"),), source="practice",
                 known="common_practice",
             )  # fmt: skip

@@ -16,7 +16,7 @@ from byrewright.place import checks
 from byrewright.place.ends import nets
 from byrewright.place.model import Body, Plan
 from byrewright.plant.pinning import place_of
-from byrewright.plant.place import MachinePlace, Place, RoomPlace
+from byrewright.plant.place import MachinePlace, Place, RackPlace, RoomPlace
 from byrewright.plant.plant import Plant
 from byrewright.plant.sited import Sited, sited
 from byrewright.results import Remedy
@@ -33,6 +33,8 @@ LEFT_OUT = 5
 LARGER = (1.0, 1.5, 2.5)
 """By how many times what is short a room is made larger."""
 UP = 20  # parts of a metre that a room grows by
+RACK_WIDER = (1.0, 1.15, 1.4)
+"""By how many times what its pipes take now a rack is made wider: laid anew, they may take more."""
 NONE = " No place is free for it there: take machines out of the room, or build it larger."
 MOVES = ("none", "spread")
 
@@ -84,6 +86,42 @@ class Mends:
         if not pairs or not self.asked:
             return ()
         return other_ways(self.ctx.plant, self.made, pairs, look, self._gap_m)
+
+    def higher_racks(
+        self, short_m: float, look: Callable[[Sited], Sequence[tuple[str, str]]]
+    ) -> tuple[Remedy, ...]:
+        """A stated rack hung so much higher that `look` finds nothing."""
+        racks = self._racks if self.asked else {}
+        tried = [
+            (name, "level_m", math.ceil((rack.level_m + short_m) * UP - 1e-6) / UP, "people pass")
+            for name, rack in racks.items()
+        ]
+        return self._rack(tried, look)
+
+    def wider_rack(
+        self, name: str, wide_m: float, look: Callable[[Sited], Sequence[tuple[str, str]]]
+    ) -> tuple[Remedy, ...]:
+        """A stated rack made so wide that `look` finds nothing."""
+        wide = [math.ceil(wide_m * many * UP - 1e-6) / UP for many in RACK_WIDER]
+        tried = [(name, "wide_m", to, "its pipes lie side by side") for to in wide]
+        return self._rack(tried if self.asked and name in self._racks else (), look)
+
+    @property
+    def _racks(self) -> Mapping[str, RackPlace]:
+        return _place(self.ctx.plant).racks
+
+    def _rack(
+        self, tried: Iterable[tuple[str, str, float, str]],
+        look: Callable[[Sited], Sequence[tuple[str, str]]],
+    ) -> tuple[Remedy, ...]:  # fmt: skip
+        plant, place = self.ctx.plant, _place(self.ctx.plant)
+        for name, figure, to, why in tried:
+            one = place.racks[name].model_copy(update={figure: to})
+            there = place.model_copy(update={"racks": {**place.racks, name: one}})
+            found = sited(plant.model_copy(update={"place": there}))
+            if found and not look(found) and not _worse(self.made, found, self._gap_m):
+                return (Remedy(f"place.racks.{name}", figure, to, why),)
+        return ()
 
     def to_move(self, a: str, b: str) -> str:
         """Which of two machines is moved: the one that a person put there, else the smaller."""

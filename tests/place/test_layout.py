@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from byrewright.documents.plan_sheets import plan_sheets, plan_svg, set_out
+from byrewright.place.checks import outside_room
 from byrewright.place.layout import _DRAFTS, lay_out
 from byrewright.place.zones import neighbours, zones
 from byrewright.plant.machine import REGISTRY, Machine, kinds
@@ -181,3 +182,12 @@ def test_the_scale_bar_measures_a_known_wall() -> None:
     metres = float(re.findall(r">(\d+) m<", "".join(one.scale_bar(0, 0)))[0])
     a, b = one.at(hall.x, hall.y), one.at(hall.x2, hall.y)
     assert math.dist(a, b) / hall.w == pytest.approx(sum(map(float, bar)) / metres, rel=0.002)
+
+
+def test_the_pit_at_the_head_of_the_rows_is_as_deep_as_what_stands_there() -> None:
+    """The draft of a large herd in rows would put its vessel for withheld milk through a wall."""
+    plant = begun("rows", 40)
+    large = plant.equipment["WM1"].model_copy(update={"volume_l": 800.0})
+    equipment = {**plant.equipment, "WM1": large}
+    plan = plan_of(plant.model_copy(update={"equipment": equipment}))
+    assert outside_room(plan) == [] and plan.rooms["head"].d > plan_of(plant).rooms["head"].d

@@ -97,6 +97,7 @@ BENT = [
     ("HM8", -0.8, 0.0, "place.overlap"),
     ("MF2", 0.0, -0.8, "place.in_room"),
     ("WT1", -0.8, 0.0, "place.overlap"),
+    ("CW1", 0.0, -1.0, "place.trip"),
 ]
 """A machine, how far east and north it was put, and what then fails."""
 
@@ -163,6 +164,24 @@ def test_a_low_ceiling_and_a_narrow_door_are_told_in_figures() -> None:
     one = mended(file, name)
     assert [r.figure for r in one.remedies] == ["wide_m", "high_m", "at_m"]
     assert {r.of for r in one.remedies} == {"place.rooms.milk.doors.2"}
+
+
+def with_rack(level_m: float, wide_m: float, *pipes: str) -> PlantFile:
+    """The example with a rack beside the main one, and pipes that must follow it."""
+    (x, y), (_, end) = plan().plan.racks["main"].start, plan().plan.racks["main"].end
+    rack = {"from": [x - 0.5, y], "to": [x - 0.5, end], "level_m": level_m, "wide_m": wide_m,
+            "tiers": 1}  # fmt: skip
+    along = {f"pipes.{pipe}.along": ["low"] for pipe in pipes}
+    return read_plant_text(edit_plant(base(), {"place.racks.low": rack, **along}))
+
+
+def test_a_rack_that_hangs_too_low_or_is_too_narrow_is_told_in_figures() -> None:
+    """People would walk into a pipe, or pipes hang beside their rack, and no figure be told; or one
+    that does not do once the pipes are laid again."""
+    one = mended(with_rack(2.6, 0.4, "L214"), "place.headroom")
+    assert [(r.of, r.figure) for r in one.remedies] == [("place.racks.low", "level_m")]
+    one = mended(with_rack(3.4, 0.1, "L214", "L401"), "place.rack@low")
+    assert [(r.of, r.figure) for r in one.remedies] == [("place.racks.low", "wide_m")]
 
 
 def test_a_way_point_that_bars_the_way_is_left_out() -> None:
