@@ -197,6 +197,22 @@ class Eye:
         told = tuple(f"responded with a status of {code} " for code in self.refusals)
         return [one for one in self.noted if not any(x in one for x in told)]
 
+    def close(self) -> None:
+        """Leave; who comes back has the scripts of the pages still, and nothing else."""
+        context = self.page.context
+        if context in _contexts.values():
+            context.clear_cookies()
+            where = urlsplit(self.page.url)
+            if where.scheme.startswith("http"):
+                context.new_cdp_session(self.page).send("Storage.clearDataForOrigin", {
+                    "origin": f"{where.scheme}://{where.netloc}",
+                    "storageTypes": "local_storage,indexeddb,service_workers,cache_storage",
+                })  # fmt: skip
+            for page in context.pages:
+                page.close()
+        else:
+            context.close()
+
     def shoot(self, what: str) -> None:
         """Keep a screenshot, for people to look at."""
         SHOTS.mkdir(parents=True, exist_ok=True)
@@ -232,9 +248,9 @@ def open_eye(browser: Any, size: str, name: str, *, comes_back: bool = False) ->
 @pytest.fixture(params=["desktop", "tablet"])
 def eye(browser: Any, request: pytest.FixtureRequest) -> Iterator[Eye]:
     """A visitor at each size; nothing may go wrong unseen, and nothing may leave this computer."""
-    one = open_eye(browser, request.param, request.node.name)
+    one = open_eye(browser, request.param, request.node.name, comes_back=True)
     yield one
-    one.page.context.close()
+    one.close()
     assert not one.errors, one.errors
     assert one.hosts <= LOCAL, f"a request left this computer: {one.hosts - LOCAL}"
 

@@ -89,7 +89,7 @@ def opened(request: pytest.FixtureRequest, served: Served) -> Iterator[Eye]:
     one.page.goto(served.page(SMALL, page) if page else served.url)
     one.page.locator(READY[page]).first.wait_for(timeout=WAIT_MS)
     yield one
-    one.page.close()
+    one.close()
     assert not one.errors, one.errors
     assert one.hosts <= LOCAL, f"a request left this computer: {one.hosts - LOCAL}"
 
@@ -244,5 +244,5 @@ def test_touching_the_drawing_pans_it(browser: Any, served: Served) -> None:
         page.mouse.up()
         assert svg.get_attribute("viewBox") != before
         assert "pick=" not in page.url
-    page.close()
+    eye.close()
     assert not eye.errors

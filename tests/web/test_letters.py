@@ -6,11 +6,10 @@ from typing import Any
 
 import pytest
 
-from tests.web.conftest import LARGEST, SMALL, Served, open_eye
+from tests.web.conftest import LARGEST, SIZES, SMALL, Eye, Served, open_eye
 
 pytestmark = pytest.mark.browser
 WAIT_MS = 180_000  # a study on a busy machine
-MOMENTS = (0, 900)
 TOUCHING = """id => {
   // capitals and figures reach from 0.2 to 0.93 of a line of the drawing's font; what is measured
   // is their ink, less half a pixel for rounding
@@ -52,30 +51,38 @@ def readable(page: Any, box: str, *, least: int) -> None:
         assert found == [], f"at {step or 'first'}"
 
 
-@pytest.mark.parametrize("size", ["desktop", "phone"])
-def test_no_letters_touch_on_any_sheet(browser: Any, served: Served, size: str) -> None:
+def at_both(eye: Eye, box: str, *, least: int) -> None:
+    """As the page was opened, and in a window that is made that of the other size."""
+    for size in (eye.size, "phone" if eye.size == "desktop" else "desktop"):
+        width, height = SIZES[size]
+        eye.page.set_viewport_size({"width": width, "height": height})
+        eye.page.wait_for_timeout(150)  # the page finds itself in it
+        readable(eye.page, box, least=least)
+
+
+@pytest.mark.parametrize(("slug", "size"), [(LARGEST, "desktop"), (SMALL, "phone")])
+def test_no_letters_touch_on_any_sheet(browser: Any, served: Served, slug: str, size: str) -> None:
     """Would fail if a tag stood on another or a board's name left the sheet, or a supply of two
     boards were drawn twice in one place."""
-    eye = open_eye(browser, size, "letters")
-    page = eye.page
-    for slug in (LARGEST, SMALL):
-        for sheet in ("milk", "vacuum", "water", "air", "power"):
-            page.goto(served.page(slug, "plant", f"?sheet={sheet}"))
-            page.locator("#plant-drawing .tag text").first.wait_for(timeout=WAIT_MS)
-            readable(page, "plant-drawing", least=8)
-    page.context.close()
+    eye = open_eye(browser, size, "letters", comes_back=True)
+    for sheet in ("milk", "vacuum", "water", "air", "power"):
+        eye.page.goto(served.page(slug, "plant", f"?sheet={sheet}"))
+        eye.page.locator("#plant-drawing .tag text").first.wait_for(timeout=WAIT_MS)
+        at_both(eye, "plant-drawing", least=8)
+        eye.page.set_viewport_size(dict(zip(("width", "height"), SIZES[size], strict=True)))
+    eye.close()
     assert not eye.errors
 
 
-@pytest.mark.parametrize("size", ["desktop", "phone"])
-def test_readings_of_the_day_touch_no_tag(browser: Any, served: Served, size: str) -> None:
+@pytest.mark.parametrize(("moment", "size"), [(0, "desktop"), (900, "phone")])
+def test_readings_of_the_day_touch_no_tag(
+    browser: Any, served: Served, moment: int, size: str
+) -> None:
     """Would fail if what a vessel holds were written over a tag, another reading or a symbol."""
-    eye = open_eye(browser, size, "readings")
-    page = eye.page
-    for moment in MOMENTS:
-        page.goto(served.page(SMALL, "day", f"?at={moment}"))
-        page.locator("#day-drawing .reading").first.wait_for(timeout=WAIT_MS)
-        readable(page, "day-drawing", least=40)
-        assert not page.locator("#day-drawing .reading:empty").count()
-    page.context.close()
+    eye = open_eye(browser, size, "readings", comes_back=True)
+    eye.page.goto(served.page(SMALL, "day", f"?at={moment}"))
+    eye.page.locator("#day-drawing .reading").first.wait_for(timeout=WAIT_MS)
+    at_both(eye, "day-drawing", least=40)
+    assert not eye.page.locator("#day-drawing .reading:empty").count()
+    eye.close()
     assert not eye.errors

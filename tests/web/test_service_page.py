@@ -39,7 +39,7 @@ def visited(served: Served) -> Served:
 
 def test_service_shows_trends_and_takes_what_was_done(browser: Any, visited: Served) -> None:
     """Would fail if a trend had no picture, or work done on a tablet did not reach the log."""
-    eye = open_eye(browser, "phone", "service")
+    eye = open_eye(browser, "phone", "service", comes_back=True)
     page = eye.page
     page.goto(visited.page(SMALL, "service"))
     page.locator(".trend svg circle").first.wait_for(timeout=120_000)
@@ -55,13 +55,13 @@ def test_service_shows_trends_and_takes_what_was_done(browser: Any, visited: Ser
     page.get_by_text("Entered in the log.").wait_for(timeout=60_000)
     assert overdue.inner_text() != before
     eye.shoot("service")
-    page.context.close()
+    eye.close()
     assert not eye.errors and eye.hosts <= LOCAL
 
 
 def test_a_call_on_a_telephone_reaches_the_log(browser: Any, served: Served) -> None:
     """Would fail if a tile did not lead to a step, or the record stayed on the telephone."""
-    eye = open_eye(browser, "phone", "callout")
+    eye = open_eye(browser, "phone", "callout", comes_back=True)
     page = eye.page
     page.goto(served.page(SMALL, "call"))
     page.locator("#see-dark").wait_for()
@@ -78,5 +78,5 @@ def test_a_call_on_a_telephone_reaches_the_log(browser: Any, served: Served) -> 
     page.goto(served.page(SMALL, "call"))
     page.locator("td", has_text="Berta").wait_for()
     page.get_by_text("somebody was called").wait_for()
-    page.context.close()
+    eye.close()
     assert not eye.errors and eye.hosts <= LOCAL

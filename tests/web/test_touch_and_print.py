@@ -36,7 +36,7 @@ def test_any_machine_is_reached_touched_and_read(browser: Any, served: Served, s
     """Would fail if a machine could not be hit with a finger, found by its tag in a few keys, its
     answer were out of view, letters were too small to read, or the keyboard on the screen moved
     what is looked at."""
-    eye = open_eye(browser, size, "touch")
+    eye = open_eye(browser, size, "touch", comes_back=True)
     page = eye.page
     page.goto(served.page(LARGEST, "plant", "?mode=milking_tank_1"))
     page.locator(".counts").wait_for(timeout=WAIT_MS)
@@ -75,19 +75,19 @@ def test_any_machine_is_reached_touched_and_read(browser: Any, served: Served, s
     page.wait_for_timeout(200)
     assert page.evaluate(looked) == before
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
-    page.context.close()
+    eye.close()
     assert not eye.errors
 
 
 def test_a_machine_says_its_position_aloud(browser: Any, served: Served) -> None:
     """Would fail if somebody who hears the page could not know how a valve stands."""
-    eye = open_eye(browser, "desktop", "aloud")
+    eye = open_eye(browser, "desktop", "aloud", comes_back=True)
     page = eye.page
     page.goto(served.page(SMALL, "plant", "?mode=milking_tank_1&turn=V81:open"))
     valve = page.locator('#plant-drawing [data-machine="V81"][aria-label*="open"]')
     valve.first.wait_for(timeout=WAIT_MS)
     page.locator('#plant-drawing [data-machine="V82"][aria-label*="closed"]').first.wait_for()
-    page.context.close()
+    eye.close()
     assert not eye.errors
 
 
@@ -97,7 +97,7 @@ def test_paper_holds_names_whole_sheet_date_and_revision(
 ) -> None:
     """Would fail if printed failures had no names or broken headings, a sheet no date and no state
     of the file, the paper only a part of a drawing, or the screen another one afterwards."""
-    eye = open_eye(browser, "desktop", "print")
+    eye = open_eye(browser, "desktop", "print", comes_back=True)
     page = eye.page
     page.goto(served.page(SMALL, "failures"))
     page.get_by_role("button", name="Show all").click(timeout=2 * WAIT_MS)
@@ -125,5 +125,5 @@ def test_paper_holds_names_whole_sheet_date_and_revision(
     assert page.locator("#plant-drawing svg").get_attribute("viewBox") == nearer != looked
     size = page.locator("#plant-drawing svg").get_attribute("data-size").split(" ")[2:]
     assert all(float(p) >= float(s) for p, s in zip(paper.split(" ")[2:], size, strict=True))
-    page.context.close()
+    eye.close()
     assert not eye.errors

@@ -65,8 +65,9 @@
     box.classList.toggle("far", k < READABLE);
     box.classList.toggle("farther", k < CROWDED);
     v.svg.style.setProperty("--tag", Math.max(2.6, Math.min(MOST_MM, LETTERS_PX / k)) + "px");
-    box.classList.toggle("mute", r.width <= NARROW_PX && MOST_MM * k < LETTERS_PX * 0.97);
-    if (v.read !== k) { v.read = k; readings(box, v); }
+    const mute = r.width <= NARROW_PX && MOST_MM * k < LETTERS_PX * 0.97; // letters then have no size
+    box.classList.toggle("mute", mute);
+    if (v.read !== k || v.mute !== mute) { v.read = k; v.mute = mute; readings(box, v); }
   }
   function zoom(box, factor, cx, cy) {
     const v = view(box), r = box.getBoundingClientRect();
