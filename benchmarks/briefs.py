@@ -74,6 +74,8 @@ def random_brief(seed: int, *, cows: int | None = None) -> str:
         kva = 10 * math.ceil((60 + 0.3 * cows) / 10)
         lines.append(f"supply: {{limit_kva: {kva}, tariff: {TARIFF}}}")
     lines += _wishes(draw, cows)
+    if draw.random() < 0.35:
+        lines.append(f"heat_recovery: {draw.choice(('desuperheater', 'condenser'))}")
     return "\n".join(lines) + "\n"
 
 

@@ -17,6 +17,10 @@ _BORE_EXPONENT = 4.75
 _DROP_REFERENCE_KPA_ABS = 50.0
 
 
+WARMEST_H = 15.0
+"""Warmest hour of a day (common practice, no source)."""
+
+
 def ambient_pressure_kpa_abs(altitude_m: float) -> float:
     """Ambient pressure: p = 101.325 (1 - 2.25577e-5 h)^5.25588.
 
@@ -27,6 +31,17 @@ def ambient_pressure_kpa_abs(altitude_m: float) -> float:
     """
     check("altitude", altitude_m, -500.0, 11_000.0, "m")
     return STANDARD_AMBIENT_KPA_ABS * float((1.0 - 2.25577e-5 * altitude_m) ** 5.25588)
+
+
+def outside_c(hour: float, mean_c: float, swing_k: float) -> float:
+    """Ambient at an hour of the day: a mean and one swing a day, warmest at three.
+
+    Common practice, no source. Compiled by the day too.
+
+    >>> outside_c(15.0, 18.0, 5.0), outside_c(3.0, 18.0, 5.0)
+    (23.0, 13.0)
+    """
+    return mean_c + swing_k * math.cos(2.0 * math.pi * (hour - WARMEST_H) / 24.0)
 
 
 def _reserve(units: int, row: str, rules: Rulebook | None) -> float:

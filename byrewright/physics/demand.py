@@ -34,6 +34,24 @@ def storage_needed(demand: Sequence[float], supply: Sequence[float]) -> float | 
     return most
 
 
+def made_later(asked: Sequence[float], most: Sequence[float]) -> tuple[float, ...]:
+    """What is made in each hour of a repeating day to make up for what was asked.
+
+    As soon as it may, in each hour so much at most; what a day cannot make is not made.
+    Source: a running balance, derived.
+
+    >>> made_later([0.0, 9.0, 0.0], [4.0, 4.0, 0.0])
+    (4.0, 4.0, 0.0)
+    """
+    owed, made = 0.0, [0.0] * len(asked)
+    for _ in range(TURNS_TO_SETTLE):
+        for h, wanted in enumerate(asked):
+            owed += wanted
+            made[h] = min(most[h], owed)
+            owed -= made[h]
+    return tuple(made)
+
+
 def peak_events(mean: float, deviations: float = 2.0) -> float:
     """Events of a busy minute where they come by chance at a mean rate: m + z sqrt(m).
 

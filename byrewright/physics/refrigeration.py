@@ -1,32 +1,38 @@
-"""Refrigeration: coefficient of performance, electricity, ice."""
+"""Refrigeration: coefficient of performance and duty by ambient, glycol."""
 
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import Literal
 
 from byrewright.physics.errors import check
 from byrewright.standards.cooling import GLYCOL
-from byrewright.standards.rulebook import Rulebook, default_rulebook
 
-Plant = Literal["direct", "chiller", "ice_bank"]
+LEAST_COP_SHARE, MOST_COP_SHARE, LEAST_DUTY_SHARE = 0.4, 1.5, 0.1
+"""Machines keep their condensing pressure up in the cold, and trip before they give nothing (common
+practice, no source)."""
 
 
-def cop(plant: Plant, ambient_c: float, rules: Rulebook | None = None) -> float:
-    """Coefficient of performance at an ambient: the usual one, times 1 - 2.5 % for each kelvin.
+def cop_share(above_k: float, fall_per_k: float) -> float:
+    """Coefficient of performance at an ambient so far above the rated one, over the rated: 1 - f k.
 
-    Compounded from the reference ambient, so it never reaches zero; condensing is taken to follow
-    ambient. Figures from memory. Ambient -20 to 50 degC; not above 1.5 times the reference value.
+    Condensing is taken to follow ambient; between 0.4 and 1.5. Common practice, no source; the
+    usual fall is 0.025 for each kelvin. Compiled by the day too.
 
-    >>> round(cop("direct", 32.0), 2), round(cop("direct", 42.0), 2)
-    (2.75, 2.13)
+    >>> cop_share(10.0, 0.025), cop_share(-40.0, 0.025)
+    (0.75, 1.5)
     """
-    rules = rules or default_rulebook()
-    check("ambient", ambient_c, -20.0, 50.0, "degC")
-    usual = rules.number(f"cooling.cop_{plant}")
-    away = ambient_c - rules.number("cooling.cop_reference_ambient_c")
-    factor = float((1.0 - rules.number("cooling.cop_fall_per_k")) ** away)
-    return usual * min(factor, 1.5)
+    return min(MOST_COP_SHARE, max(LEAST_COP_SHARE, 1.0 - fall_per_k * above_k))
+
+
+def duty_share(above_k: float, fall_per_k: float) -> float:
+    """Duty at an ambient so far above the rated one, over the rated: 1 - f k, 1 below it.
+
+    Common practice, no source. Compiled by the day too.
+
+    >>> duty_share(10.0, 0.025), duty_share(-10.0, 0.025)
+    (0.75, 1.0)
+    """
+    return max(LEAST_DUTY_SHARE, 1.0 - fall_per_k * max(0.0, above_k))
 
 
 def glycol_freeze_c(volume_pct: float) -> float:

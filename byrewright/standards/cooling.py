@@ -15,7 +15,7 @@ VALUES: tuple[Value, ...] = (
     Value("milk.at_cow_c", 37.5, "degC", "milk as it leaves the cow", "practice",
           "common_practice", "typical", 37.0, 38.0, least=30.0, most=42.0),
     Value("milk.at_receiver_c", 35.0, "degC", "milk at the receiver", "practice",
-          "common_practice", "typical", 33.0, 36.0, least=20.0, most=42.0),
+          "common_practice", "typical", 33.0, 36.0, least=20.0, most=40.0),
     Value("milk.stored_c", 4.0, "degC", "milk in store", "practice", "common_practice", "typical",
           3.0, 4.0, least=0.0, most=15.0),
     Value("water.cp_kj_kgk", 4.19, "kJ/kgK", "specific heat of water", "practice", "from_memory",
@@ -46,26 +46,21 @@ VALUES: tuple[Value, ...] = (
           "tank gain", "practice", "from_memory", "typical"),
     Value("cooling.cop_direct", 2.75, "", "coefficient of performance, direct expansion, "
           "air-cooled", "practice", "from_memory", "typical", 2.5, 3.0, least=0.8, most=8.0),
-    Value("cooling.cop_chiller", 2.5, "", "coefficient of performance, liquid chiller",
-          "practice", "from_memory", "typical", 2.0, 3.0, least=0.8, most=8.0),
-    Value("cooling.cop_ice_bank", 1.95, "", "coefficient of performance, ice bank", "practice",
-          "from_memory", "typical", 1.7, 2.2, least=0.8, most=8.0),
     Value("refrigeration.derate_above_m", 500.0, "m", "altitude up to which refrigeration gives "
           "its duty", "practice", "common_practice", "typical", 0.0, 1000.0),
     Value("refrigeration.derate_per_100_m", 0.002, "", "duty that air-cooled refrigeration loses "
           "for each 100 m of altitude", "practice", "common_practice", "typical", 0.0015, 0.003),
-    Value("cooling.cop_fall_per_k", 0.025, "1/K", "fall of the coefficient for a kelvin of "
-          "condensing temperature", "practice", "from_memory", "typical", 0.02, 0.03,
-          least=0.001, most=0.1),
-    Value("cooling.cop_reference_ambient_c", 32.0, "degC", "ambient at which the coefficients "
-          "above are taken", "practice", "common_practice", "rule", least=10.0, most=50.0),
+    Value("cooling.cop_fall_per_k", 0.025, "1/K", "fall of duty and of the coefficient of "
+          "performance for a kelvin of condensing temperature", "practice", "from_memory",
+          "typical", 0.02, 0.03, least=0.001, most=0.1),
     Value("cooling.day_swing_k", 5.0, "K", "ambient at its warmest above the mean of the day, and "
           "at its coldest below", "practice", "common_practice", "typical", 3.0, 8.0, least=0.0),
     Value("tank.stirred_from_share", 0.10, "", "share of a tank's volume from which its agitator "
           "reaches the milk and cooling may run at its full rate", "en13732", "from_memory",
           "typical", 0.05, 0.10),
     Value("tank.evaporator_share", 0.25, "", "share of a tank's wall, from the bottom up, that is "
-          "evaporator or jacket", "practice", "common_practice", "typical", 0.15, 0.35),
+          "evaporator or jacket", "practice", "common_practice", "typical", 0.15, 0.35,
+          least=0.01),
     Value("tank.still_u_w_m2k", 15.0, "W/m2K", "heat transfer from still milk to an evaporator "
           "below it: 0.56 W/mK over a third of 0.11 m", "practice", "derived", "typical", 8.0,
           30.0),

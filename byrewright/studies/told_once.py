@@ -206,7 +206,7 @@ def milked_h(result: Result) -> dict[str, float]:
             at = [table.columns.index(c) for c in ("milking", "begun", "last off")]
             for r in table.rows:
                 name, begun, off = (str(r[c]) for c in at)
-                if "-" not in (begun, off):
+                if ":" in begun and ":" in off:
                     found[name] = (_minutes(off) - _minutes(begun)) % 1440 / 60
     return found
 
@@ -225,6 +225,24 @@ def in_its_day(apart: float) -> Callable[[Mapping[str, Result]], float]:
         return math.inf if late else apart
 
     return allowed
+
+
+def heat_of_months(result: Result) -> dict[str, float]:
+    """Heat of refrigeration that all stores take on a mean day, by the month."""
+    found: dict[str, float] = {}
+    for table in result.tables:
+        if table.key == "recovery.months":
+            for row in table.rows:
+                found[str(row[0])] = found.get(str(row[0]), 0.0) + float(row[-1])
+    return found
+
+
+def heat_of_a_day(result: Result) -> dict[str, float]:
+    """The same of the day simulated, by its month."""
+    return {
+        str(i.value): f.value for f in result.findings
+        if f.key == "day.heat_recovered" and f.value is not None for i in f.inputs
+    }  # fmt: skip
 
 
 def one_load(results: Mapping[str, Result]) -> float:
@@ -360,6 +378,14 @@ QUANTITIES: tuple[Quantity, ...] = (
         0.1, one_load,
         "sizing tells the mean of days; a day runs whole loads and leaves what fills none for the "
         "next: one load either way",
+    ),
+    Quantity(
+        "heat recovered", "kWh/d",
+        Reading("day", heat_of_a_day, "day.heat_recovered"),
+        (Reading("sizing", heat_of_months),),
+        0.3, in_its_day(5.0),
+        "sizing spreads heat and draws over the hour, so it may put heat beside a wash that the "
+        "day has before or after it: a condenser fills a store in minutes",
     ),
     Quantity(
         "wash product a day", "L",

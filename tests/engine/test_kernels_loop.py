@@ -26,9 +26,7 @@ def at() -> SimpleNamespace:
 
 def test_it_is_warmest_at_three_and_coldest_at_night() -> None:
     """Would fail if the hot hours of a day fell into another milking (common practice)."""
-    weather = np.zeros(len(sh.WEATHER))
-    weather[[sh.WE_MEAN_C, sh.WE_SWING_K]] = 20.0, 6.0
-    told = [plain(loop._outside)(h * 3600.0, weather) for h in (15.0, 3.0, 9.0, 21.0, 39.0)]
+    told = [plain(loop.outside_c)(h, 20.0, 6.0) for h in (15.0, 3.0, 9.0, 21.0, 39.0)]
     assert told == pytest.approx([26.0, 14.0, 20.0, 20.0, 26.0])
 
 

@@ -53,11 +53,42 @@ def test_impossible_outlet_names_the_coldest() -> None:
         heat.ua_for_hot_out_kw_k(2.0, 35, 1.0, 15, 17)
 
 
-@given(st.floats(-20, 49), st.floats(0.5, 20))
-def test_warmer_air_never_helps_refrigeration(ambient: float, more: float) -> None:
-    """A hot night would cost less electricity."""
-    assume(ambient + more <= 50)
-    assert refrigeration.cop("direct", ambient + more) <= refrigeration.cop("direct", ambient)
+@given(st.floats(-50, 50), st.floats(0.5, 20))
+def test_warmer_air_never_helps_refrigeration(above: float, more: float) -> None:
+    """A hot night would cost less electricity, or give more cold."""
+    for share in (refrigeration.cop_share, refrigeration.duty_share):
+        assert share(above + more, 0.025) <= share(above, 0.025)
+
+
+@given(
+    st.lists(st.tuples(st.floats(0, 300), st.floats(0, 4000)), min_size=24, max_size=24),
+    st.floats(100, 20000),
+)
+def test_a_warm_store_gives_what_it_takes(hours: list[tuple[float, float]], kj_k: float) -> None:
+    """Heat would be made in a store, or be taken that nothing gives or draws."""
+    given_kwh, drawn = [h[0] for h in hours], [h[1] for h in hours]
+    caught = heat.WarmStore(kj_k, 55.0, 12.0, 20.0, 0.0).caught_kwh(given_kwh, drawn)
+    assert -1e-6 <= caught <= sum(given_kwh) + 1e-6
+    # A day that repeats itself draws what it takes: never hotter than the hottest.
+    settled = 1e-3 * caught + kj_k * 43.0 / 3600.0 * (sum(drawn) < kj_k)
+    assert caught <= sum(drawn) * 43.0 / 3600.0 + settled + 1e-6
+
+
+def test_a_warm_store_against_small_steps() -> None:
+    """Would fail if the hour in which a store gets full were taken whole or not at all."""
+    hours = [(0.0, 900.0)] * 6 + [(80.0, 0.0)] * 2 + [(30.0, 2500.0)] * 4 + [(0.0, 0.0)] * 12
+    store = heat.WarmStore(4000.0, 50.0, 10.0, 18.0, 0.02)
+    at, caught = 10.0, 0.0
+    for _ in range(6):
+        caught = 0.0
+        for kw, drawn in hours:
+            for _ in range(3600):
+                out = drawn / 3600.0 * (at - 10.0) + 0.02 * (at - 18.0)
+                took = min(kw, max(0.0, (50.0 - at) * 4000.0 + out))
+                at += (took - out) / 4000.0
+                caught += took / 3600.0
+    found = store.caught_kwh([h[0] for h in hours], [h[1] for h in hours])
+    assert found == pytest.approx(caught, rel=2e-3)
 
 
 @given(st.floats(0, 50))

@@ -50,7 +50,6 @@ BEYOND = 1e-3  # of an end (of 1 where the end is 0): no formula's end is that n
         (lambda g: throughput.net_cows_h(400.0, g), 0.0, 1.0),
         (lambda x: throughput.net_cows_h(400.0, 0.1, x), 0.0, 1.0),
         # Beyond these the formulas were not made or measured.
-        (lambda t: refrigeration.cop("direct", t), -20.0, 50.0),
         (refrigeration.glycol_freeze_c, 0.0, 50.0),
         (lambda r: pipeflow.friction_factor(1e5, r), 0.0, 0.05),
         (lambda p: pneumatics.stroke_l_free(63, 100, p), 0.0, 20.0),

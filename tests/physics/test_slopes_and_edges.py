@@ -100,6 +100,6 @@ def test_generator_carries_apparent_power() -> None:
 
 def test_cop_gains_no_more_than_half_in_the_cold() -> None:
     """In a winter night the chillers would run for nothing."""
-    usual = default_rulebook().number("cooling.cop_direct")
-    assert refrigeration.cop("direct", -20.0) == pytest.approx(1.5 * usual)
-    assert refrigeration.cop("direct", 10.0) < 2.0 * usual
+    assert refrigeration.cop_share(-52.0, 0.025) == 1.5
+    assert refrigeration.cop_share(-12.0, 0.025) == pytest.approx(1.3)
+    assert refrigeration.cop_share(40.0, 0.025) == 0.4

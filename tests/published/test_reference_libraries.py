@@ -12,6 +12,8 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from byrewright.physics import air, heat, pipeflow, refrigeration
+from byrewright.plant.machine import kinds
+from byrewright.standards.rulebook import default_rulebook
 
 # The power law against Darcy with Blasius' factor: the exponents are the same, the coefficient is
 # rounded to three figures and the air's viscosity is taken as at 20 degC.
@@ -94,12 +96,15 @@ def test_tank_against_integration() -> None:
     assert needed == pytest.approx(20.0, rel=INTEGRATION)
 
 
-@pytest.mark.parametrize("plant", ["direct", "chiller", "ice_bank"])
-def test_coefficients_lie_under_an_ideal_cycle(plant) -> None:
-    """Usual coefficients are 35-75 % of a Carnot machine between likely temperatures."""
-    evaporating = {"direct": 271.0, "chiller": 268.0, "ice_bank": 263.0}[plant]
-    carnot = evaporating / (305.15 + 12 - evaporating)
-    assert 0.30 < refrigeration.cop(plant, 32.0) / carnot < 0.75
+@pytest.mark.parametrize(
+    ("kind", "evaporating_k"),
+    [("condensing_unit", 271.0), ("chiller", 268.0), ("ice_bank", 263.0)],
+)
+def test_coefficients_lie_under_an_ideal_cycle(kind: str, evaporating_k: float) -> None:
+    """Usual coefficients are 30-75 % of a Carnot machine between likely temperatures."""
+    carnot = evaporating_k / (305.15 + 12 - evaporating_k)
+    usual = kinds()[kind].model_fields["cop"].default
+    assert 0.30 < usual / carnot < 0.75
 
 
 def test_fall_with_condensing_temperature_is_that_of_a_real_fluid() -> None:
@@ -115,8 +120,8 @@ def test_fall_with_condensing_temperature_is_that_of_a_real_fluid() -> None:
 
     fall = 1 - (cycle(47) / cycle(37)) ** 0.1
     assert 0.02 < fall < 0.035
-    rule = refrigeration.cop("direct", 42) / refrigeration.cop("direct", 32)
-    assert 1 - rule**0.1 == pytest.approx(0.025)
+    rule = default_rulebook().number("cooling.cop_fall_per_k")
+    assert 1 - refrigeration.cop_share(10.0, rule) ** 0.1 == pytest.approx(fall, abs=0.01)
 
 
 def test_water_heat_against_the_reference_equation() -> None:

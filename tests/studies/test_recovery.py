@@ -7,8 +7,9 @@ import pytest
 from byrewright.engine import shape as sh
 from byrewright.engine.liquids import Liquids
 from byrewright.engine.simulate import simulate
+from byrewright.plant.farm import Collection
 from byrewright.plant.plant import Plant
-from byrewright.plant.roles import MakesCold, StoresMilk
+from byrewright.plant.roles import MakesCold
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.day.findings import CLOSES, closure
 from byrewright.studies.day.record import Run
@@ -16,7 +17,8 @@ from byrewright.studies.day.study import simulate_days
 from byrewright.studies.failures.study import study_failures
 from byrewright.studies.sizing import size
 from byrewright.studies.sizing.duty import duty_of
-from byrewright.studies.sizing.recovery import recovered_of
+from byrewright.studies.sizing.recovery import Taker, recovered_of
+from byrewright.studies.sizing.timetable import _Tanks, run_timetable
 from byrewright.studies.sizing.washing import wash_heat_of
 from tests import plants
 from tests.engine.test_engine_basics import compiled_day
@@ -128,8 +130,47 @@ def test_the_hot_water_of_a_day_counts_the_washes_of_tanks() -> None:
     """Would fail if sizing left the tanks' hot washes out of what the heaters give now."""
     ctx = bench_of(farm(None))
     duties = duty_of(ctx)
-    found = recovered_of(ctx, duties, "condenser", ctx.plant.machines(MakesCold))
-    plant_l = wash_heat_of(ctx, duties).heater_l * ctx.programme.washes_a_day
-    tank_l = max(t.volume_l for t in ctx.plant.machines(StoresMilk)) * 0.02
-    emptied = len(ctx.plant.collections)
-    assert emptied and found.hot_l == pytest.approx(plant_l + emptied * tank_l)
+    taker = Taker("condenser", 600.0, 0.01, ctx.plant.machines(MakesCold), 1.0)
+    july = recovered_of(ctx, duties, taker).months[6]
+    in_c = ctx.plant.site.water_temperature_c[6]
+    plant_l = wash_heat_of(ctx, duties, in_c).heater_l * ctx.programme.washes_a_day
+    emptied = run_timetable(ctx, duties).emptied
+    tank_l = sum(0.02 * volume_l for _, volume_l in emptied)
+    assert emptied and july.hot_l == pytest.approx(plant_l + tank_l)
+
+
+@pytest.mark.parametrize(("takes", "volume_l"), [("desuperheater", 600.0), ("condenser", 300.0)])
+def test_sizing_tells_the_heat_that_the_day_catches(takes: str, volume_l: float) -> None:
+    """Would fail if sizing passed over the hours at which cold is made, washes draw and the store
+    is full: twice and more of what the day caught was told before."""
+    plant = farm(takes, volume_l)
+    table = size(plant).table("recovery.months")
+    caught = heat(simulate_days(plant, Rulebook(), month=4, seed=5))[0]
+    assert float(table.rows[3][-1]) == pytest.approx(caught, rel=0.3)
+
+
+def test_milk_that_goes_straight_to_a_tanker_gives_its_tank_no_heat() -> None:
+    """Would fail if cooling that never runs were counted on for hot water."""
+    plant = farm("condenser")
+    e = dict(plant.equipment)
+    plates = {
+        t: m.model_copy(update={"direct": True}) for t, m in e.items() if hasattr(m, "direct")
+    }
+    always = [Collection(at=at, tanker_l=50000) for at in ("00:00", "05:00", "15:00")]
+    plant = plant.model_copy(update={"equipment": {**e, **plates}, "collections": tuple(always)})
+    ctx = bench_of(plant)
+    table = run_timetable(ctx, duty_of(ctx))
+    assert plates and sum(table.into_l) == pytest.approx(0.0) and not table.emptied
+
+
+def test_each_tank_is_washed_when_a_tanker_leaves_it_empty() -> None:
+    """Would fail if several tanks were washed as one, or one into which milk runs at all."""
+    tanks = _Tanks([1000.0, 1000.0])
+    for _ in range(15):
+        tanks.step(100.0, 0.0)  # the first is full after ten steps
+    assert tanks.content_l == [1000.0, 500.0]
+    tanks.step(100.0, 1000.0)
+    assert tanks.content_l == [0.0, 600.0] and tanks.washed() == [1000.0]
+    assert tanks.washed() == []  # once
+    tanks.step(100.0, 600.0)  # what is being filled is loaded: milk goes to the other
+    assert tanks.content_l == [100.0, 0.0] and tanks.washed() == [1000.0]

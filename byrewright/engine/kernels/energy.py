@@ -6,9 +6,11 @@ from byrewright.engine import shape as sh
 from byrewright.engine.jit import inner, kernel
 from byrewright.engine.kernels.network import capacity_rate, mass, temperature
 from byrewright.engine.shape import Floats, Ints
-from byrewright.physics import tank_wall
+from byrewright.physics import refrigeration, tank_wall
 
 wetted_share = kernel(tank_wall.wetted_share)
+cop_share = kernel(refrigeration.cop_share)
+duty_share = kernel(refrigeration.duty_share)
 
 HOUR_S = 3600.0
 
@@ -68,11 +70,9 @@ def chill(
             S[r, sh.SR_ON] = 1.0
         if S[r, sh.SR_ON] == 0.0:
             continue
-        hot = max(0.0, ambient_c - F[r, sh.R_RATED_C])
-        fall = F[r, sh.R_FALL]
-        weak = max(0.1, 1.0 - fall * hot)
-        cop = F[r, sh.R_COP] * max(0.4, 1.0 - fall * (ambient_c - F[r, sh.R_RATED_C]))
-        full = F[r, sh.R_DUTY] * weak * S[r, sh.SR_HEALTH] * dt
+        above, fall = ambient_c - F[r, sh.R_RATED_C], F[r, sh.R_FALL]
+        cop = F[r, sh.R_COP] * cop_share(above, fall)
+        full = F[r, sh.R_DUTY] * duty_share(above, fall) * S[r, sh.SR_HEALTH] * dt
         if k >= 0:
             used = _in_touch(v, k, F, I, S)
             full *= used

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 from byrewright.engine import shape as sh
 from byrewright.engine.jit import inner, kernel
 from byrewright.engine.kernels.control import awake, control, route
@@ -22,21 +20,13 @@ from byrewright.engine.kernels.energy import (
 from byrewright.engine.kernels.network import mass, move, temperature
 from byrewright.engine.kernels.traffic import cows
 from byrewright.engine.shape import Day, Floats, Ints, State, Tables
+from byrewright.physics import air as outdoors
+
+outside_c = kernel(outdoors.outside_c)
 
 # Columns of a row of readings; then content and temperature of each vessel, flow of each transfer,
 # outlet of each exchanger.
-WARMEST_S = 15 * 3600.0
-"""Time of day of the warmest hour (common practice, no source)."""
-
 Z_T, Z_FLOW, Z_UNITS, Z_VACUUM, Z_KW, Z_SPEED, Z_FIRST = range(7)
-
-
-@inner
-def _outside(second: float, weather: Floats) -> float:
-    """Ambient at a second of the day: a mean and one swing a day, warmest at three."""
-    return weather[sh.WE_MEAN_C] + weather[sh.WE_SWING_K] * math.cos(
-        2.0 * math.pi * (second - WARMEST_S) / 86400.0
-    )
 
 
 @inner
@@ -83,9 +73,8 @@ def run(plant: Tables, day: Day, state: State, until: int, first_row: int, seen:
     to_minute = minute - n[sh.I_STEP] % minute
     to_sample = sample - n[sh.I_STEP] % sample
     # Taken at the minute, and the same when a run goes on from the middle of one.
-    ambient = _outside(
-        (n[sh.I_STEP] - n[sh.I_STEP] % minute) * dt + weather[sh.WE_START_S], weather
-    )
+    begun = (n[sh.I_STEP] - n[sh.I_STEP] % minute) * dt + weather[sh.WE_START_S]
+    ambient = outside_c(begun / 3600.0, weather[sh.WE_MEAN_C], weather[sh.WE_SWING_K])
     while n[sh.I_STEP] < until:
         step = n[sh.I_STEP]
         t = step * dt
@@ -94,7 +83,8 @@ def run(plant: Tables, day: Day, state: State, until: int, first_row: int, seen:
             midnights += 86400.0
             second -= 86400.0
         if to_minute == minute:
-            ambient = _outside(t + weather[sh.WE_START_S], weather)
+            begun = t + weather[sh.WE_START_S]
+            ambient = outside_c(begun / 3600.0, weather[sh.WE_MEAN_C], weather[sh.WE_SWING_K])
         g[sh.G_ROOM_C] = max(ambient, par[sh.PAR_ROOM_C])
         if to_minute == minute or awake(S, F, I, n, num, day.rows):
             control(t, plant, day, state)

@@ -387,8 +387,8 @@ class WaterHeater(HeatsWater):
         return (
             Vessel(self.volume_l * self.count, "water", start_share=1.0,
                    loss_share_h=self.loss_pct_h / 100),
-            # Hot water leaves above the cold that comes in: slow filling stands for the layers.
+            # A closed heater fills as it is drawn from: faster than any draw.
             Heated(self.heater_kw * self.count, self.set_c, self.fuel == "electric",
                    1.0 if self.fuel == "electric" else 0.8),
-            Float("inlet", 1.0, 8.0),
+            Float("inlet", 1.0, 200.0),
         )  # fmt: skip

@@ -7,6 +7,7 @@ import numpy as np
 from byrewright.engine import shape as sh
 from byrewright.engine.draws import ambient_c
 from byrewright.engine.session import brought_up, wait_s
+from byrewright.plant.farm import MONTHS
 from byrewright.plant.roles import StandsCows, StoresMilk
 from byrewright.plant.roles.vacuum import PumpsVacuum
 from byrewright.results import Input
@@ -322,6 +323,7 @@ def recovered(ctx: StudyContext, run: Run) -> None:
         f"Refrigeration gave {taken:.0f} kWh of heat a day to the wash water; the heaters used "
         f"{heaters:.0f} kWh as well. Without it they would use about {heaters + taken:.0f} kWh.",
         formula="s kJ (1 + 1/COP) of each machine while the water can take it",
+        inputs=(Input("", "month of the first day", MONTHS[run.month - 1], "", "as asked"),),
     )  # fmt: skip
 
 

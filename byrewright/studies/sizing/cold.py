@@ -161,6 +161,12 @@ def _window(cold: Cold) -> list[int]:
     return [((start + m) // 60) % 24 for m in range(0, length, 60)]
 
 
+def open_hours(cold: Cold) -> list[bool]:
+    """Whether a store is filled in each hour of the day."""
+    window = _window(cold)
+    return [hour in window for hour in range(24)]
+
+
 def _ice(
     ctx: StudyContext, banks: tuple[MakesCold, ...], hours: list[float], inputs: tuple[Input, ...]
 ) -> None:

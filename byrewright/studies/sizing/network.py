@@ -225,6 +225,14 @@ def ports_to(ctx: StudyContext, pump: str, goals: Sequence[str]) -> list[Node]:
     ]  # fmt: skip
 
 
+def fed_by(ctx: StudyContext, vessel: str, goals: Sequence[str]) -> tuple[str, ...]:
+    """The machines among some that what a vessel holds may reach, whatever stands open."""
+    net = net_of(ctx)
+    starts = {n for ends in net.ends.values() for n in ends if n.machine == vessel and net.held(n)}
+    reached = {n.machine for n in net.ways_from(None, *sorted(starts, key=lambda n: n.name))}
+    return tuple(tag for tag in goals if tag in reached)
+
+
 def serve(ctx: StudyContext, group: Sequence[str], wants: Sequence[Want]) -> Asked | None:
     """What one pump of a group, the only ones that run, must do to give all that is wanted at once.
 

@@ -2,97 +2,218 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import astuple, dataclass
+from typing import TypeVar
 
-from byrewright.physics.heat import heating_energy_kwh
+from byrewright.engine.draws import ambient_c
+from byrewright.physics.air import outside_c
+from byrewright.physics.demand import made_later, spread_over_hours
+from byrewright.physics.heat import WarmStore, heating_energy_kwh
 from byrewright.physics.milk import heat_kj_per_l
+from byrewright.physics.refrigeration import cop_share, duty_share
+from byrewright.plant.farm import MONTHS
+from byrewright.plant.primitives import Vessel
 from byrewright.plant.roles import HeatsWater, MakesCold, RecoversHeat
 from byrewright.plant.roles.water import RECOVERS
 from byrewright.results import Table
+from byrewright.studies.sizing.cold import hourly_cold_kwh, open_hours
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
-from byrewright.studies.sizing.in_line import in_line
+from byrewright.studies.sizing.in_line import coolant_makers, in_line
+from byrewright.studies.sizing.network import fed_by
 from byrewright.studies.sizing.sizes import TIGHT, listed, next_preferred, stated, verb_s, worked
-from byrewright.studies.sizing.washing import largest_tank_wash_l, wash_heat_of
-from byrewright.studies.sizing.water import emptied_at
+from byrewright.studies.sizing.timetable import DAY_MIN, cycle_days, run_timetable
+from byrewright.studies.sizing.washing import heater_set_c, wash_heat_of
 
-MEAN_OF_YEAR = "mean of the year's water"
+T = TypeVar("T")
+YEAR_DAYS = 365
+HOURS = 24
+FORMULA = "C dT/dt = s Q_cold (1 + 1/COP) - W (T - T_w) - UA (T - T_room), T at most T_most"
+AS_RECKONED = (
+    "Hour by hour in each month: cold as it is made, washes as they draw, the store all mixed."
+)
 
 
 @dataclass(frozen=True, slots=True)
-class RecoveredHeat:
-    """A day of heat: given off by refrigeration, wanted by the wash, and what one covers."""
+class Taker:
+    """A recovery: fitted, or one that could be."""
+
+    takes: str
+    volume_l: float
+    loss_share_h: float
+    makers: tuple[MakesCold, ...]
+    draws: float
+    """Share of the plant's hot water that is drawn through it."""
+
+
+@dataclass(frozen=True, slots=True)
+class MonthOfHeat:
+    """A mean day of a month: heat given off by refrigeration, wanted by the wash, and taken."""
 
     given_off_kwh: float
     hot_l: float
     wanted_kwh: float
     taken_kwh: float
-    most_c: float
-    share: float
 
 
-def recovered_of(
-    ctx: StudyContext, duty: Duty, takes: str, makers: tuple[MakesCold, ...]
-) -> RecoveredHeat:
-    """What a desuperheater or condenser on some machines gives to a day's hot water."""
-    share, most_c = (ctx.number(key) for key in RECOVERS[takes])
-    every = ctx.plant.machines(MakesCold)
-    whole = sum(m.count * m.cold().duty_kw for m in every) or 1.0
-    mine = sum(m.count * m.cold().duty_kw for m in makers) / whole
-    from_c = in_line(ctx, duty).pre_cooled_c
-    cold = duty.saleable_l_day * heat_kj_per_l(from_c, min(from_c, duty.stored_c), ctx.rules)
-    cop = sum(m.count * m.cold().duty_kw for m in makers) / max(
-        sum(m.count * m.cold().duty_kw / m.cold().cop for m in makers), 1e-9
-    )  # fmt: skip
-    given = mine * cold / 3600.0 * (1.0 + 1.0 / cop)
-    heat, washes = wash_heat_of(ctx, duty), ctx.programme.washes_a_day
-    water = ctx.plant.site.water_temperature_c
-    in_c = sum(water) / len(water)
-    tanks = len(emptied_at(ctx, duty)) * largest_tank_wash_l(ctx)
-    hot_l = heat.heater_l * washes + tanks
-    preheat = heating_energy_kwh(hot_l, in_c, max(in_c, most_c), rules=ctx.rules)
-    set_c = max((h.set_c for h in ctx.plant.machines(HeatsWater)), default=most_c)
-    wanted = heating_energy_kwh(hot_l, in_c, max(in_c, set_c), rules=ctx.rules)
-    return RecoveredHeat(given, hot_l, wanted, min(share * given, preheat), most_c, share)
+@dataclass(frozen=True, slots=True)
+class RecoveredHeat:
+    """Mean days of all months, January first."""
+
+    months: tuple[MonthOfHeat, ...]
+
+    @property
+    def mean(self) -> MonthOfHeat:
+        """The year's mean day."""
+        every = zip(*(astuple(m) for m in self.months), strict=True)
+        return MonthOfHeat(*(sum(column) / len(self.months) for column in every))
+
+
+def recovered_of(ctx: StudyContext, duty: Duty, taker: Taker) -> RecoveredHeat:
+    """What a desuperheater or condenser on some machines gives to the hot water of each month."""
+    share, most_c = (ctx.number(key) for key in RECOVERS[taker.takes])
+    site, found = ctx.plant.site, list[MonthOfHeat]()
+    for month, in_c in enumerate(site.water_temperature_c, 1):
+        given = _given_kwh(ctx, duty, taker.makers, month)
+        hot = _once(ctx, "hot water by the hour", month, lambda m: _hot_l(ctx, duty, m))
+        drawn = [taker.draws * litres * ctx.number("water.cp_kj_kgk") for litres in hot]
+        kj_k = taker.volume_l * ctx.number("water.cp_kj_kgk")
+        store = WarmStore(
+            kj_k, max(most_c, in_c), in_c,
+            max(site.ambient_c[month - 1], site.room_heated_to_c or -1e3),
+            taker.loss_share_h * kj_k / 3600.0,
+        )  # fmt: skip
+        wanted = heating_energy_kwh(sum(hot), in_c, max(in_c, heater_set_c(ctx)), rules=ctx.rules)
+        caught = store.caught_kwh([share * kwh for kwh in given], drawn)
+        found.append(MonthOfHeat(sum(given), sum(hot), wanted, caught))
+    return RecoveredHeat(tuple(found))
+
+
+def _once(ctx: StudyContext, what: str, month: int, how: Callable[[int], T]) -> T:
+    """What is the same for every recovery in a month, worked out once."""
+    key = (what, month)
+    if key not in ctx.known:
+        ctx.known[key] = how(month)
+    found: T = ctx.known[key]
+    return found
+
+
+def _given_kwh(
+    ctx: StudyContext, duty: Duty, makers: tuple[MakesCold, ...], month: int
+) -> list[float]:
+    """Heat that some machines give off in each hour of a day, kWh: cold and work."""
+    made = _once(ctx, "cold by the hour", month, lambda m: _cold_kwh(ctx, duty, m))
+    mean, swing = ambient_c(ctx.plant, ctx.rules, month)
+    fall = ctx.number("cooling.cop_fall_per_k")
+    given = [0.0] * HOURS
+    for one in makers:
+        cold = one.cold()
+        for h, kwh in enumerate(made[one.id]):
+            above = outside_c(h + 0.5, mean, swing) - cold.rated_ambient_c
+            given[h] += kwh * (1.0 + 1.0 / (cold.cop * cop_share(above, fall)))
+    return given
+
+
+def _cold_kwh(ctx: StudyContext, duty: Duty, month: int) -> dict[str, Sequence[float]]:
+    """Cold that each machine makes in each hour, kWh: a store's in its hours, a chiller's as milk
+    flows, that of a tank's own plates as milk comes and after. Alike share by their duty."""
+    point = in_line(ctx, duty, ctx.plant.site.water_temperature_c[month - 1])
+    every, liquid = ctx.plant.machines(MakesCold), coolant_makers(ctx)
+    banks = tuple(m for m in liquid if m.cold().store_kwh > 0)
+    chillers = tuple(m for m in liquid if m not in banks)
+    helped = sum(m.count * m.cold().duty_kw for m in chillers)
+    chilled = hourly_cold_kwh(ctx, duty, point)
+    per_l = heat_kj_per_l(point.out_c, min(point.out_c, duty.stored_c), ctx.rules) / 3600.0
+    asked = {
+        banks: [max(0.0, h - helped) for h in chilled],
+        chillers: [min(h, helped) for h in chilled] if banks else chilled,
+        tuple(m for m in every if m not in liquid): [
+            per_l * litres
+            for litres in _once(ctx, "milk into tanks by the hour", 0, lambda _: _into_l(ctx, duty))
+        ],
+    }
+    mean, swing = ambient_c(ctx.plant, ctx.rules, month)
+    made: dict[str, Sequence[float]] = {}
+    for alike, hours in asked.items():
+        whole = sum(m.count * m.cold().duty_kw for m in alike)
+        for one in alike:
+            cold = one.cold()
+            most = one.count * cold.duty_kw
+            made[one.id] = made_later(
+                [h * most / whole for h in hours],
+                [open_now * most * duty_share(outside_c(h + 0.5, mean, swing)
+                                              - cold.rated_ambient_c,
+                                              ctx.number("cooling.cop_fall_per_k"))
+                 for h, open_now in enumerate(open_hours(cold))],
+            )  # fmt: skip
+    return made
+
+
+def _into_l(ctx: StudyContext, duty: Duty) -> list[float]:
+    """Milk that runs into tanks in each hour of a mean day, L: none that goes straight to a
+    tanker."""
+    run = run_timetable(ctx, duty)
+    hours = [0.0] * HOURS
+    each = len(run.into_l) / (HOURS * cycle_days(ctx.plant.collections))
+    for step, litres in enumerate(run.into_l):
+        hours[int(step / each) % HOURS] += litres / cycle_days(ctx.plant.collections)
+    return hours
+
+
+def _hot_l(ctx: StudyContext, duty: Duty, month: int) -> list[float]:
+    """Hot water that the washes of plant and tanks draw in each hour of a mean day, L."""
+    heat = wash_heat_of(ctx, duty, ctx.plant.site.water_temperature_c[month - 1])
+    hours = [0.0] * HOURS
+    draws = [(m.end_min, heat.minutes / 60.0, heat.heater_l) for m in duty.milkings
+             if m.washed_after]  # fmt: skip
+    days = cycle_days(ctx.plant.collections)
+    share = ctx.number("wash.hot_water_tank_share") / days
+    emptied = _once(ctx, "tanks emptied", 0, lambda _: run_timetable(ctx, duty).emptied)
+    draws += [(at % DAY_MIN, ctx.number("wash.tank_min") / 60.0, share * volume_l)
+              for at, volume_l in emptied]  # fmt: skip
+    for start, length, litres in draws:
+        for h, part in enumerate(spread_over_hours(start, length, litres)):
+            hours[h] += part
+    return hours
 
 
 def size_recovery(ctx: StudyContext, duty: Duty) -> None:
     """Each heat recovery, or what one would give where there is none; both plants beside."""
     every = ctx.plant.machines(MakesCold)
-    if not every or not ctx.plant.machines(HeatsWater) or not ctx.programme.washes_a_day:
+    heaters = ctx.plant.machines(HeatsWater)
+    if not every or not heaters or not ctx.programme.washes_a_day:
         return
     fitted = ctx.plant.machines(RecoversHeat)
+    feeds = {one.id: fed_by(ctx, one.id, [h.id for h in heaters]) for one in fitted}
     for one in fitted:
         makers = tuple(m for m in every if m.id in one.takes_from)
         if not makers:
             ctx.lacks("recovery.source", "Heat recovery", f"takes_from of {one.id} names no "
                         "refrigeration that runs: it gets no heat.")  # fmt: skip
             continue
-        _fitted(ctx, duty, one, recovered_of(ctx, duty, one.takes, makers), makers)
-    rows = [("without", 0.0, recovered_of(ctx, duty, "desuperheater", every))]
-    rows += [(f"with a {takes}", 1.0, recovered_of(ctx, duty, takes, every)) for takes in RECOVERS]
-    eta, price = _electric_share(ctx), _price(ctx)
-    table = tuple(
-        (name, round(on * w.taken_kwh), round((w.wanted_kwh - on * w.taken_kwh) / eta),
-         round(on * w.taken_kwh / eta * 365), round(on * w.taken_kwh / eta * 365 * price))
-        for name, on, w in rows
-    )  # fmt: skip
-    ctx.notes.tables.append(Table(
-        "recovery.beside", "Wash water with and without heat of refrigeration",
-        ("plant", "heat taken", "heaters then use", "saved a year", "worth a year"),
-        ("", "kWh/d", "kWh/d", "kWh", ctx.plant.site.currency), table,
-        "All refrigeration taken, at most: as if the store were never full when heat comes; mean "
-        "water of the year; energy only, not the cost of the unit."
-        + ("" if price else " No tariff is stated, so no worth is given."),
-    ))  # fmt: skip
+        draws = sum(
+            h.volume_l * h.count / sum(h.id in others for others in feeds.values())
+            for h in heaters if h.id in feeds[one.id]
+        ) / sum(h.volume_l * h.count for h in heaters)  # fmt: skip
+        taker = Taker(one.takes, one.volume_l * one.count, _loss_share_h(one), makers, draws)
+        _fitted(ctx, duty, one, recovered_of(ctx, duty, taker), taker)
+    volume = sum(r.volume_l * r.count for r in fitted) or next_preferred(
+        wash_heat_of(ctx, duty).heater_l * (1 + TIGHT)
+    )
+    loss = max((_loss_share_h(r) for r in fitted), default=0.0)
+    could = {takes: recovered_of(ctx, duty, Taker(takes, volume, loss, every, 1.0))
+             for takes in RECOVERS}  # fmt: skip
+    _beside(ctx, could, volume)
     if not fitted:
-        best = max((w for _, on, w in rows if on), key=lambda w: w.taken_kwh)
+        best = max(could.values(), key=lambda w: w.mean.taken_kwh)
         ctx.find(
             "recovery.alternative", "Heat of refrigeration that the wash could use",
-            best.taken_kwh, "kWh/d",
-            f"Refrigeration gives off {best.given_off_kwh:.0f} kWh a day; {best.taken_kwh:.0f} kWh "
-            f"of it could warm wash water, of {best.wanted_kwh:.0f} kWh that plant and tank washes "
-            "take beside standing losses. "
+            best.mean.taken_kwh, "kWh/d",
+            f"Refrigeration gives off {best.mean.given_off_kwh:.0f} kWh a day; "
+            f"{best.mean.taken_kwh:.0f} kWh of it could warm wash water in a store of "
+            f"{volume:.0f} L, of {best.mean.wanted_kwh:.0f} kWh that plant and tank washes "
+            f"take beside standing losses, in the mean of the year. {AS_RECKONED} "
             "See the table of both plants; nothing is fitted for it.",
             formula=FORMULA, source="heat balance", known="derived",
             inputs=(ctx.rule("recovery.condenser_share"),
@@ -100,25 +221,61 @@ def size_recovery(ctx: StudyContext, duty: Duty) -> None:
         )  # fmt: skip
 
 
-FORMULA = "Q = min(s Q_cold (1 + 1/COP), V rho cp (T_most - T_w))"
+def _beside(ctx: StudyContext, could: dict[str, RecoveredHeat], volume_l: float) -> None:
+    """The plant without recovery and with one of either kind."""
+    eta, price = _electric_share(ctx), _price(ctx)
+    wanted = next(iter(could.values())).mean.wanted_kwh
+    rows = [("without", 0.0)]
+    rows += [(f"with a {takes}", w.mean.taken_kwh) for takes, w in could.items()]
+    ctx.notes.tables.append(Table(
+        "recovery.beside", "Wash water with and without heat of refrigeration",
+        ("plant", "heat taken", "heaters then use", "saved a year", "worth a year"),
+        ("", "kWh/d", "kWh/d", "kWh", ctx.plant.site.currency),
+        tuple((name, round(kwh), round((wanted - kwh) / eta), round(kwh / eta * YEAR_DAYS),
+               round(kwh / eta * YEAR_DAYS * price)) for name, kwh in rows),
+        f"All refrigeration taken, a store of {volume_l:.0f} L, the mean of the year. "
+        f"{AS_RECKONED} Energy only, not the cost of the unit."
+        + ("" if price else " No tariff is stated, so no worth is given."),
+    ))  # fmt: skip
 
 
-def _fitted(ctx: StudyContext, duty: Duty, one: RecoversHeat, w: RecoveredHeat,
-            makers: tuple[MakesCold, ...]) -> None:  # fmt: skip
+def _loss_share_h(one: RecoversHeat) -> float:
+    """Share of its warmth that a recovery's store loses in an hour."""
+    return max((v.loss_share_h for v in one.lower() if isinstance(v, Vessel)), default=0.0)
+
+
+def _fitted(
+    ctx: StudyContext, duty: Duty, one: RecoversHeat, w: RecoveredHeat, taker: Taker
+) -> None:
     share, most = RECOVERS[one.takes]
+    makers = taker.makers
     ctx.find(
-        "recovery.heat", "Heat recovered for wash water", w.taken_kwh, "kWh/d",
-        f"{one.id} takes at most {w.taken_kwh:.0f} kWh a day of the {w.given_off_kwh:.0f} kWh that "
-        f"{listed([m.id for m in makers])} give{verb_s(len(makers))} off, up to "
-        f"{w.most_c:g} degC; the heaters give the rest of {w.wanted_kwh:.0f} kWh that plant and "
-        "tank washes take, and standing losses. "
-        "As if its store were never full when heat comes; `day.heat_recovered` tells what it "
-        "catches. The heaters are sized to do it alone: when it fails only electricity is lost.",
+        "recovery.heat", "Heat recovered for wash water", w.mean.taken_kwh, "kWh/d",
+        f"{one.id} takes {w.mean.taken_kwh:.0f} kWh a day of the "
+        f"{w.mean.given_off_kwh:.0f} kWh that {listed([m.id for m in makers])} "
+        f"give{verb_s(len(makers))} off, up to {ctx.number(most):g} degC, in the mean of the year; "
+        f"the heaters give the rest of {w.mean.wanted_kwh:.0f} kWh that plant and tank washes "
+        f"take, and standing losses. {AS_RECKONED} "
+        "The heaters are sized to do it alone: when it fails only electricity is lost.",
         subject=one.id, formula=FORMULA, source="heat balance", known="derived",
-        inputs=(worked("Q_cold (1 + 1/COP)", "heat given off", round(w.given_off_kwh), "kWh/d"),
+        inputs=(worked("Q_cold (1 + 1/COP)", "heat given off",
+                       round(w.mean.given_off_kwh), "kWh/d"),
                 ctx.rule(share, "s"), ctx.rule(most, "T_most"),
-                worked("V", "hot water of plant and tank washes a day", round(w.hot_l), "L")),
+                worked("W", "hot water of plant and tank washes a day",
+                       round(w.mean.hot_l), "L"),
+                worked("", "of it drawn through this store", round(100 * taker.draws), "%"),
+                stated("C", "its store", one.volume_l, "L"),
+                worked("UA", "of its warmth lost in an hour", taker.loss_share_h, "0 to 1"),
+                ctx.rule("cooling.cop_fall_per_k"), ctx.rule("cooling.day_swing_k")),
     )  # fmt: skip
+    ctx.notes.tables.append(Table(
+        "recovery.months", f"Heat recovered by {one.id} on a mean day of each month",
+        ("month", "heat given off", "hot water", "washes take", "heat taken"),
+        ("", "kWh/d", "L/d", "kWh/d", "kWh/d"),
+        tuple((name, round(m.given_off_kwh), round(m.hot_l), round(m.wanted_kwh),
+               round(m.taken_kwh, 1)) for name, m in zip(MONTHS, w.months, strict=True)),
+        AS_RECKONED,
+    ))  # fmt: skip
     need = wash_heat_of(ctx, duty).heater_l
     total = sum(r.count * r.volume_l for r in ctx.plant.machines(RecoversHeat))
     count = sum(r.count for r in ctx.plant.machines(RecoversHeat))

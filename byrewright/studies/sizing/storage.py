@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
 
-from byrewright.plant.farm import Collection, clock, minutes
+from byrewright.plant.farm import clock
 from byrewright.plant.programme import loads_direct
-from byrewright.plant.roles import FeedsCalves, KeepsWithheld, LoadsTankers, StoresMilk
+from byrewright.plant.roles import KeepsWithheld, LoadsTankers, StoresMilk
 from byrewright.results import Input, Remedy, Series
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
@@ -21,83 +20,12 @@ from byrewright.studies.sizing.sizes import (
     worked,
 )
 from byrewright.studies.sizing.tank_runs import reach_l
-
-STEP_MIN = 5
-DAY_MIN = 1440
-SETTLE_CYCLES = 3
-"""Rounds of the timetable run before the one that is read."""
-
-
-@dataclass(slots=True)
-class Timetable:
-    """What storing and loading come to over one round of the collections."""
-
-    content_l: list[float] = field(default_factory=list)
-    visits: list[tuple[int, float]] = field(default_factory=list)
-    """Minute of the round and content as each tanker arrives."""
-    emptied: list[int] = field(default_factory=list)
-    """Minute of the round at which a tanker has taken all that stood: a tank is washed then."""
-    grows_l: float = 0.0
-    """Milk left over by a round, which would heap up."""
-
-
-def cycle_days(collections: tuple[Collection, ...]) -> int:
-    """Days after which the collections repeat.
-
-    >>> cycle_days((Collection(at="08:00", tanker_l=20000, every_days=2),))
-    2
-    """
-    return math.lcm(*(c.every_days for c in collections)) if collections else 1
-
-
-def inflow_l(ctx: StudyContext, duty: Duty) -> list[float]:
-    """Milk that reaches the tanks in each step of a day: saleable, less the calves' draw."""
-    draw = sum(f.count * f.draw_l_milking for f in ctx.plant.machines(FeedsCalves))
-    steps = [0.0] * (DAY_MIN // STEP_MIN)
-    for one in duty.milkings:
-        milk = max(0.0, one.saleable_l - draw)
-        count = max(1, round(60 * one.hours / STEP_MIN))
-        for i in range(count):
-            steps[(one.start_min // STEP_MIN + i) % len(steps)] += milk / count
-    return steps
-
-
-def run_timetable(ctx: StudyContext, duty: Duty) -> Timetable:
-    """Fill and empty over the collections until it repeats, then one round more.
-
-    A tanker takes milk as it comes, or loads what stands there and leaves (`loads_direct`).
-    """
-    plant, inflow = ctx.plant, inflow_l(ctx, duty)
-    bays = plant.machines(LoadsTankers)
-    rate = sum(b.count * b.load_l_min for b in bays) or 800.0
-    direct = loads_direct(plant)
-    round_days = cycle_days(plant.collections)
-    arrivals: dict[int, list[Collection]] = {}
-    for one in plant.collections:
-        for day in range(0, round_days, one.every_days):
-            step = (day * DAY_MIN + minutes(one.at)) // STEP_MIN
-            arrivals.setdefault(step, []).append(one)
-    steps = round_days * DAY_MIN // STEP_MIN
-    stored = room = 0.0
-    for turn in range(SETTLE_CYCLES + 1):
-        found, start = Timetable(), stored
-        for step in range(steps):
-            for tanker in arrivals.get(step, []):
-                found.visits.append((step * STEP_MIN, stored))
-                room = tanker.tanker_l + (0.0 if direct else room)
-            coming = inflow[step % len(inflow)]
-            straight = min(coming, room) if direct else 0.0
-            loaded = min(room - straight, rate * STEP_MIN, stored)
-            room -= straight + loaded
-            stored += coming - straight - loaded
-            taken = stored - coming + straight <= 1e-9
-            if taken and loaded > 0.0:
-                found.emptied.append(step * STEP_MIN)
-            if taken and not direct:
-                room = 0.0
-            found.content_l.append(stored)
-        found.grows_l = max(0.0, stored - start) if turn == SETTLE_CYCLES else 0.0
-    return found
+from byrewright.studies.sizing.timetable import (
+    STEP_MIN,
+    Timetable,
+    inflow_l,
+    run_timetable,
+)
 
 
 def size_storage(ctx: StudyContext, duty: Duty) -> None:

@@ -53,7 +53,7 @@ DAYS_A_MONTH = 30
 
 @dataclass(frozen=True, slots=True)
 class WashHeat:
-    """What the wash of the programme asks of the heater and the clock, in the coldest month."""
+    """What the wash of the programme asks of the heater and the clock."""
 
     wash: Wash
     at_c: tuple[float, ...]
@@ -64,9 +64,10 @@ class WashHeat:
     minutes: float
 
 
-def wash_heat_of(ctx: StudyContext, duty: Duty) -> WashHeat:
-    """Heat and time of one wash of the plant, with the coldest water of the year."""
-    wash, cold, set_c = ctx.programme.wash, duty.water_coldest_c, _set_c(ctx)
+def wash_heat_of(ctx: StudyContext, duty: Duty, water_c: float | None = None) -> WashHeat:
+    """Heat and time of one wash of the plant, with the coldest water of the year if no other."""
+    wash, set_c = ctx.programme.wash, heater_set_c(ctx)
+    cold = duty.water_coldest_c if water_c is None else water_c
     at_c = tuple(max(cold, cold if s.at_c is None else s.at_c) for s in wash.steps)
     charges = [(s.litres, c) for s, c in zip(wash.steps, at_c, strict=True)]
     return WashHeat(
@@ -94,7 +95,8 @@ def size_washing(ctx: StudyContext, duty: Duty) -> None:
     _tanks(ctx)
 
 
-def _set_c(ctx: StudyContext) -> float:
+def heater_set_c(ctx: StudyContext) -> float:
+    """Temperature that the hottest heater keeps."""
     heaters = ctx.plant.machines(HeatsWater)
     default = usually(HeatsWater, "set_c")
     return max((h.set_c for h in heaters), default=default)
@@ -186,7 +188,7 @@ def _heater(ctx: StudyContext, duty: Duty, heat: WashHeat) -> None:
         ctx.find(
             "wash.heater_volume", "Hot water held", one.volume_l, "L",
             f"{listed([h.id for h in heaters])} hold{verb_s(len(heaters))} {have:.0f} L at "
-            f"{_set_c(ctx):.0f} degC; a plant wash draws {heat.heater_l:.0f} L and the "
+            f"{heater_set_c(ctx):.0f} degC; a plant wash draws {heat.heater_l:.0f} L and the "
             f"largest tank's wash {tank:.0f} L, and {usable:.0%} of what is held comes out hot "
             f"({spare(have, need)}).",
             subject=one.id, limit=round(share, 1), sense="at_least", allowance=TIGHT,
@@ -215,7 +217,7 @@ def _heater_power(
     apart = [b - a for a, b in zip(ends, [*ends[1:], ends[0] + DAY_MIN], strict=True)]
     between = (min(apart) - heat.minutes) / 60
     hours = max(0.5, min(between, ctx.number("heater.recovery_h")))
-    tank = heating_energy_kwh(largest_tank_wash_l(ctx), duty.water_coldest_c, _set_c(ctx))
+    tank = heating_energy_kwh(largest_tank_wash_l(ctx), duty.water_coldest_c, heater_set_c(ctx))
     energy = (heat.heat_kwh + tank) * (1 + ctx.number("heater.standing_loss_per_h") * hours)
     need = heater_power_kw(energy, hours, eta)
     have = sum(h.heater_kw * h.count for h in heaters)

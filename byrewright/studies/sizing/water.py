@@ -18,7 +18,6 @@ from byrewright.plant.roles import (
     MakesUpWash,
     MovesWater,
     RinsesUnits,
-    StoresMilk,
     TakesWaste,
     WashesCloths,
 )
@@ -40,7 +39,7 @@ from byrewright.studies.sizing.sizes import (
     worked,
 )
 from byrewright.studies.sizing.steps import field
-from byrewright.studies.sizing.storage import DAY_MIN, run_timetable
+from byrewright.studies.sizing.timetable import DAY_MIN, run_timetable
 from byrewright.studies.sizing.washing import wash_heat_of
 
 HOURS = 24
@@ -144,7 +143,7 @@ def _uses(ctx: StudyContext, duty: Duty) -> list[WaterUse]:
             first = wash.steps[0].litres if wash.steps else 0.0
             rinse.append(spread_over_hours(m.end_min, heat.minutes / 60, first))
             other.append(spread_over_hours(m.end_min, heat.minutes / 60, wash.water_l - first))
-    tanks = [_tank_wash(ctx, at) for at in emptied_at(ctx, duty)]
+    tanks = [_tank_wash(ctx, *one) for one in emptied_at(ctx, duty)]
     return [
         WaterUse("plate cooler", _sum(cooling)),
         WaterUse("first rinse", _sum(rinse), recovered=rinsed_with_it(plant)),
@@ -157,23 +156,20 @@ def _uses(ctx: StudyContext, duty: Duty) -> list[WaterUse]:
     ]  # fmt: skip
 
 
-def emptied_at(ctx: StudyContext, duty: Duty) -> list[int]:
-    """Minutes of the day on which a tanker empties the tanks most often: none where milk goes
-    straight to tankers and nothing stands."""
-    days: dict[int, list[int]] = {}
-    for minute in run_timetable(ctx, duty).emptied:
-        days.setdefault(minute // DAY_MIN, []).append(minute % DAY_MIN)
-    return max(days.values(), key=len, default=[])
+def emptied_at(ctx: StudyContext, duty: Duty) -> list[tuple[int, float]]:
+    """Minutes of the day on which tankers leave most tanks empty, and the tanks' volumes: none
+    where milk goes straight to tankers and nothing stands."""
+    days: dict[int, list[tuple[int, float]]] = {}
+    for minute, volume_l in run_timetable(ctx, duty).emptied:
+        days.setdefault(minute // DAY_MIN, []).append((minute % DAY_MIN, volume_l))
+    return max(days.values(), key=lambda day: sum(volume_l for _, volume_l in day), default=[])
 
 
-def _tank_wash(ctx: StudyContext, at_min: float) -> Hours:
-    """One tank washed after a collection: hot water, and as much again for each rinse."""
-    tanks = ctx.plant.machines(StoresMilk)
-    if not tanks:
-        return (0.0,) * HOURS
-    largest = max(t.volume_l for t in tanks) * ctx.number("wash.hot_water_tank_share")
+def _tank_wash(ctx: StudyContext, at_min: float, volume_l: float) -> Hours:
+    """A tank washed after a collection: hot water, and as much again for each rinse."""
+    hot_l = volume_l * ctx.number("wash.hot_water_tank_share")
     return spread_over_hours(
-        at_min, ctx.number("wash.tank_min") / 60, largest * (1 + ctx.number("wash.tank_rinses"))
+        at_min, ctx.number("wash.tank_min") / 60, hot_l * (1 + ctx.number("wash.tank_rinses"))
     )
 
 
