@@ -45,8 +45,6 @@ NO_UNIT = ("readings", "shape", "failed", "worn", "good", "number", "count")
 """Columns of plain counts, whatever unit a row names."""
 COUNTED = {"litres": "L"}
 """Units of counters as they are named, and as what they are."""
-HEAT_KEYS = ("day.heat_recovered",)
-"""The same of values alone: their sentences tell of heaters too."""
 OF_MOTORS = ("deck.running_power", "cooling.tank.agitator")
 """Findings of the power that motors take, whatever their keys."""
 LIQUID_KEYS = ("delivery.", "receiving.", "cooling.", "chilled.", "water.", "storage.")
@@ -104,7 +102,7 @@ def own_unit(key: str, unit: str) -> str:
     """The unit of a finding's value by its key, with what its power or flow is of."""
     if is_motor(key) and unit == "kW":
         return MOTOR
-    if key.startswith((*COLD_KEYS, *HEAT_KEYS)):
+    if key.startswith(COLD_KEYS):
         return COLD_UNITS.get(unit, unit)
     if unit == "kPa" and key.startswith(PRESSED_KEYS):
         return LIQUID
