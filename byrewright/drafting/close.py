@@ -233,6 +233,10 @@ def _step(turn: int, share: float) -> int:
     return round(STEPS * (turn - 1 + share) / MOST_ROUNDS)
 
 
+HOURS = ("throughput.finished", "day.milking_on_time")
+"""What its own remedies alone mend: more stalls. All else may be mended by another's."""
+
+
 @dataclass(frozen=True, slots=True)
 class _Asking:
     """How studies are asked in one round."""
@@ -265,10 +269,14 @@ class _Asking:
                     return
 
     def in_vain(self, now: Closing) -> bool:
-        """Whether something that must hold does not, and nothing mends anything."""
-        if not self.needs & {f.name for f in now.open}:
-            return False
-        return not _mend(replace(now, changes=[], first={}), self.turn)
+        """Whether something that must hold does not, and nothing mends it."""
+        short = [f for f in now.open if f.name in self.needs]
+        hours = [f for f in short if f.name.startswith(HOURS)]
+        sets = [now.open] if short else []
+        return not all(
+            _mend(replace(now, open=some, changes=[], first={}), self.turn)
+            for some in (*sets, *((one,) for one in hours))
+        )
 
     def _words(self, name: str) -> tuple[str, int, int]:
         share = self.every.index(name) / len(self.every)

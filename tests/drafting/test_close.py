@@ -454,6 +454,49 @@ def test_fewer_cows_or_milkings_are_named_only_where_no_other_wish_mends(
     assert once[0] == "2 milkings a day of 4.5 h instead of 3 of 3 h"
 
 
+def test_hours_that_more_stalls_do_not_mend_end_the_search_of_a_step(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Would fail if a step whose milking ends too late were followed through more rounds because
+    something else can be mended; or if one that stalls mend were given up."""
+    stalls = Remedy("PF1", "stalls", 60.0, "ends in time")
+    wash = Remedy("cleaning", "hot_c", 83.0, "came back cold")
+    late = Finding("day.milking_on_time", "m", "", 2.0, "h", "", "fails", margin=-0.5)
+    cold = Finding("day.wash_return", "", "", 52.0, "degC", "", "fails", remedies=(wash,))
+    monkeypatch.setattr(closing, "settle", lambda *_: replace(small(), sizing=NOTHING))
+    brief = read_brief_text(SMALL).brief
+    for mends, rounds in (((), 0), ((stalls,), 1)):
+        result = Result("day", "", (replace(late, remedies=mends), cold))
+        monkeypatch.setattr(
+            closing, "checks", lambda result=result: (Check("day", False, lambda *_: result),)
+        )
+        then = close(brief, RULES, needs=frozenset({late.name}))
+        assert then.cut_short and max((c.round for c in then.changes), default=0) == rounds
+
+
+def test_what_was_asked_of_the_same_plant_is_not_asked_again(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Would fail if a proof asked once more what the search had asked of that very plant; or if
+    what another plant was asked were taken for it."""
+    asked: list[str] = []
+
+    def check(name: str) -> Check:
+        return Check(name, False, lambda *_: asked.append(name) or Result(name, "", ()))
+
+    monkeypatch.setattr(closing, "checks", lambda: (check("day"), check("vacuum")))
+    plants = [small().plant, small().plant, small().plant.model_copy(update={"pipes": ()})]
+    monkeypatch.setattr(
+        closing, "settle", lambda *_: replace(small(), plant=plants.pop(0), sizing=NOTHING)
+    )
+    brief = read_brief_text(SMALL).brief
+    first = close(brief, RULES, only=("vacuum",))
+    second = close(brief, RULES, start=first)
+    assert asked == ["vacuum", "day"] and set(second.asked) == {"sizing", "day", "vacuum"}
+    close(brief, RULES, start=second, only=("vacuum", "day"))
+    assert asked == ["vacuum", "day", "vacuum", "day"]
+
+
 def test_a_large_motor_on_one_phase_asks_for_three() -> None:
     """Would fail if a farm with one phase were told that no wish may give, or a stronger supply of
     one phase were tried for it."""
