@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 import byrewright as bw
+from byrewright.physics.air import ambient_pressure_kpa_abs
 from byrewright.physics.pipeflow import drop_kpa
 from byrewright.plant.graph import Node
 from byrewright.plant.plant import Plant
@@ -531,3 +532,26 @@ def test_a_line_to_the_bay_gives_its_water_once_a_load() -> None:
     assert bay.stays_l < one - none < whole
     assert one - none == pytest.approx((3 * whole - none) / 3)
     assert carried_l(ctx, 3, 1, {bay.pipe.id}) == pytest.approx(one - bay.stays_l)
+
+
+def test_a_wash_pump_needs_its_suction_too(drafted: Plant) -> None:
+    """Would fail if hot wash that boils at a wash pump's inlet passed, high above the sea."""
+    pump = next(
+        t
+        for t in drafted.equipment
+        if t.startswith("LP")
+        and any(f.key == "wash.npsh" and f.subject == t for f in size(drafted).findings)
+    )
+    has = finding(drafted, "wash.npsh", pump)
+    hot_c = drafted.cleaning.hot_c
+    # Steam tables (from memory): 47.4, 57.8, 70.1 kPa at 80, 85 and 90 degC; water 970 kg/m3.
+    boils = {80: 47.4, 85: 57.8, 90: 70.1}
+    told = next(i.value for i in has.inputs if i.symbol == "p_boils")
+    assert boils[hot_c // 5 * 5] * 0.97 < float(told) < boils[hot_c // 5 * 5 + 5] * 1.03
+    assert has.verdict in ("holds", "tight") and has.value is not None
+    high = drafted.site.model_copy(update={"altitude_m": 2000.0})
+    up = finding(drafted.model_copy(update={"site": high}), "wash.npsh", pump)
+    assert up.value is not None and up.verdict == "fails"
+    # 101.3 and 79.5 kPa of air (standard atmosphere).
+    lost_m = (79.5 - ambient_pressure_kpa_abs(drafted.site.altitude_m)) / (0.97 * 9.80665)
+    assert up.value - has.value == pytest.approx(lost_m, abs=0.15)

@@ -27,6 +27,7 @@ from byrewright.studies.sizing.sizes import (
     worked,
 )
 from byrewright.studies.sizing.steps import field, next_of
+from byrewright.studies.sizing.suction import judge_wash_suction
 
 SMALLEST_MOTOR_KW = 0.37
 """Smallest motor of a pump of this kind (common practice)."""
@@ -154,7 +155,8 @@ def wash_pumps(ctx: StudyContext, units_flow: float) -> None:
             if (one := serves(ctx, [pump], "the spray of a tank", [Want(n, spray, kpa)]))
         ]  # fmt: skip
         washing = serves(ctx, [pump], "washing all units", units)
-        if washing is not None:
-            size_pump(ctx, pump, [washing], "wash.pump", 1, "wash")
-        elif tanks:
-            size_pump(ctx, pump, tanks, "wash.tank_pump", 1, "wash")
+        duties = [washing] if washing is not None else tanks
+        if duties:
+            key = "wash.pump" if washing is not None else "wash.tank_pump"
+            size_pump(ctx, pump, duties, key, 1, "wash")
+            judge_wash_suction(ctx, pump, [one.asked for one in duties])
