@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from heapq import heapify, heappop, heappush
 from itertools import accumulate, pairwise
 from typing import cast
@@ -116,15 +117,21 @@ def _levels(net: Liquids, at: Mapping[Node, list[int]],
 
 def _left(profile: Profile, at_start: float, at_end: float) -> list[bool]:
     """Which parts of a pipe lie under what its two ends let out."""
-    length = profile[-1][0]
-    steps = [length * (k + 0.5) / PARTS for k in range(PARTS)]
-    z = [_height(profile, x) for x in steps]
-    before = list(accumulate(z, max))
-    behind = list(accumulate(reversed(z), max))[::-1]
     return [
         here < min(max(at_start, one), max(at_end, other)) - FLAT_M
-        for here, one, other in zip(z, before, behind, strict=True)
+        for here, one, other in _crests(profile)
     ]
+
+
+@lru_cache(maxsize=4096)
+def _crests(profile: Profile) -> tuple[tuple[float, float, float], ...]:
+    """The height of each part of a pipe, and the highest before it and behind it: kept, as a draft
+    is asked for the same pipes again and again."""
+    length = profile[-1][0]
+    z = [_height(profile, length * (k + 0.5) / PARTS) for k in range(PARTS)]
+    before = accumulate(z, max)
+    behind = list(accumulate(reversed(z), max))[::-1]
+    return tuple(zip(z, before, behind, strict=True))
 
 
 def _height(profile: Profile, x: float) -> float:

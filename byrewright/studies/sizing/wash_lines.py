@@ -383,9 +383,9 @@ def _standing(ctx: StudyContext, duty: Duty) -> None:
     milkings = (min(m.saleable_l for m in duty.milkings), "saleable milk of the smallest milking")
     loads = (duty.milk_l_day / visits / many if visits and many else milkings[0],
              "milk between two collections, shared by all tanks")  # fmt: skip
+    every = {into: _wet(ctx, into) for into in (None, *tanks)}
     for out, (milk_l, milk) in ((False, milkings), (True, loads)):
-        cases = {into: [x for x in _wet(ctx, into) if x.out_of_tank is out]
-                 for into in (None, *tanks)}  # fmt: skip
+        cases = {into: [x for x in wet if x.out_of_tank is out] for into, wet in every.items()}
         into = max(cases, key=lambda n: (round(sum(x.stays_l for x in cases[n]), 6), len(cases[n])))
         if not out or cases[into]:
             _stays(ctx, cases[into], out, into, milk_l, milk)
