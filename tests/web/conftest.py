@@ -190,6 +190,7 @@ class Eye:
     noted: list[str]
     hosts: set[str]
     refusals: tuple[str, ...] = ()  # status codes that the test asks for
+    beside: frozenset[Any] = frozenset()  # pages that others have open in this browser
 
     @property
     def errors(self) -> list[str]:
@@ -208,7 +209,7 @@ class Eye:
                     "origin": f"{where.scheme}://{where.netloc}",
                     "storageTypes": "local_storage,indexeddb,service_workers,cache_storage",
                 })  # fmt: skip
-            for page in context.pages:
+            for page in set(context.pages) - self.beside:
                 page.close()
         else:
             context.close()
@@ -235,8 +236,9 @@ def open_eye(browser: Any, size: str, name: str, *, comes_back: bool = False) ->
         context = context_of(browser, size)
         if comes_back:
             _contexts[size] = context
+    beside = frozenset(context.pages)
     page = context.new_page()
-    eye = Eye(page, size, name, [], set())
+    eye = Eye(page, size, name, [], set(), beside=beside)
     page.on("pageerror", lambda e: eye.noted.append(str(e)))
     page.on("console", lambda m: eye.noted.append(m.text) if m.type == "error" else None)
     page.on("request", lambda r: eye.hosts.add(urlsplit(r.url).hostname or ""))

@@ -252,9 +252,9 @@ def test_failures_are_ranked_and_one_is_shown(eye: Eye, served: Served) -> None:
 def test_interlocks_table_and_proof(eye: Eye, served: Served) -> None:
     """Would fail if the table of causes or its proof could not be read."""
     page = eye.page
-    page.goto(served.page(SMALL, "interlocks"))
+    page.goto(served.page(FEW, "interlocks"))
     page.get_by_role("heading", name="Table of causes").wait_for(timeout=WAIT_MS)
-    assert page.locator("tbody tr").count() > 20
+    assert page.locator("tbody tr").count() > 2
     page.locator("details").first.wait_for(timeout=WAIT_MS)
     eye.shoot("interlocks")
 

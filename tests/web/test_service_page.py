@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from byrewright.site.log import Log, New, Owner, log_beside
-from tests.web.conftest import LOCAL, SMALL, Served, open_eye
+from tests.web.conftest import FEW, LOCAL, SMALL, Served, open_eye
 from tests.web.test_call_page import SMALL_TARGETS
 
 pytestmark = pytest.mark.browser
@@ -63,7 +63,7 @@ def test_a_call_on_a_telephone_reaches_the_log(browser: Any, served: Served) -> 
     """Would fail if a tile did not lead to a step, or the record stayed on the telephone."""
     eye = open_eye(browser, "phone", "callout", comes_back=True)
     page = eye.page
-    page.goto(served.page(SMALL, "call"))
+    page.goto(served.page(FEW, "call"))
     page.locator("#see-dark").wait_for()
     eye.shoot("callout")
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
@@ -75,7 +75,7 @@ def test_a_call_on_a_telephone_reaches_the_log(browser: Any, served: Served) -> 
     page.fill("#who", "Berta")
     page.get_by_role("button", name="Done").click()
     page.get_by_text("1 entered in the log.").wait_for(timeout=60_000)
-    page.goto(served.page(SMALL, "call"))
+    page.goto(served.page(FEW, "call"))
     page.locator("td", has_text="Berta").wait_for()
     page.get_by_text("somebody was called").wait_for()
     eye.close()
