@@ -129,8 +129,7 @@ def _cold_kwh(ctx: StudyContext, duty: Duty, month: int) -> dict[str, Sequence[f
         banks: [max(0.0, h - helped) for h in chilled],
         chillers: [min(h, helped) for h in chilled] if banks else chilled,
         tuple(m for m in every if m not in liquid): [
-            per_l * litres
-            for litres in _once(ctx, "milk into tanks by the hour", 0, lambda _: _into_l(ctx, duty))
+            per_l * litres for litres in _into_l(ctx, duty)
         ],
     }
     mean, swing = ambient_c(ctx.plant, ctx.rules, month)
@@ -169,9 +168,8 @@ def _hot_l(ctx: StudyContext, duty: Duty, month: int) -> list[float]:
              if m.washed_after]  # fmt: skip
     days = cycle_days(ctx.plant.collections)
     share = ctx.number("wash.hot_water_tank_share") / days
-    emptied = _once(ctx, "tanks emptied", 0, lambda _: run_timetable(ctx, duty).emptied)
     draws += [(at % DAY_MIN, ctx.number("wash.tank_min") / 60.0, share * volume_l)
-              for at, volume_l in emptied]  # fmt: skip
+              for at, volume_l in run_timetable(ctx, duty).emptied]  # fmt: skip
     for start, length, litres in draws:
         for h, part in enumerate(spread_over_hours(start, length, litres)):
             hours[h] += part

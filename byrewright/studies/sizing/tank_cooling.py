@@ -190,7 +190,7 @@ def _needed_kw(
     ctx: StudyContext, duty: Duty, tank: StoresMilk, wanted: Wanted, in_c: float
 ) -> tuple[float | None, str]:
     """The least cooling that meets the rule for the first and for a later milking."""
-    first, later = fill_of(duty, tank, later=False), fill_of(duty, tank, later=True)
+    first, later = fill_of(ctx, duty, tank, later=False), fill_of(ctx, duty, tank, later=True)
 
     def in_time(fill: Fill) -> float | None:
         after = wanted.within_h if wanted.from_end else wanted.within_h - fill.minutes / 60.0
@@ -218,7 +218,7 @@ def _needed_kw(
 
 def _cold_soon_kw(ctx: StudyContext, duty: Duty, tank: StoresMilk, in_c: float) -> float:
     """The cooling a designer would take: milk at storing temperature soon after milking."""
-    first, cold = fill_of(duty, tank, later=False), ctx.number("milk.stored_c")
+    first, cold = fill_of(ctx, duty, tank, later=False), ctx.number("milk.stored_c")
     kw = _in_time_kw(ctx, tank, first, in_c, max(cold, tank.set_c), AT_ONCE_H)
     return max(hold_kw(ctx, tank), kw or 0.0)
 
@@ -319,7 +319,7 @@ def pull_downs(
 ) -> tuple[float, float | None]:
     """Hours after the first milking until a tank is at a limit (at most those watched), and the
     warmest blend of a later one, degC; None where no milk stands before it."""
-    first, later = fill_of(duty, tank, later=False), fill_of(duty, tank, later=True)
+    first, later = fill_of(ctx, duty, tank, later=False), fill_of(ctx, duty, tank, later=True)
     late = late_h(run_tank(ctx, tank, first, tank.cooling_kw, in_c), first, limit_c)
     blend = None
     if later.before_l > 0.0:
@@ -331,7 +331,7 @@ def _pull_down(
     ctx: StudyContext, duty: Duty, tank: StoresMilk, wanted: Wanted, in_c: float
 ) -> None:
     """What the installed cooling does: hours after milking, and the warmest blend."""
-    first, later = fill_of(duty, tank, later=False), fill_of(duty, tank, later=True)
+    first, later = fill_of(ctx, duty, tank, later=False), fill_of(ctx, duty, tank, later=True)
     run = run_tank(ctx, tank, first, tank.cooling_kw, in_c)
     late = late_h(run, first, wanted.limit_c)
     allowed = wanted.within_h if wanted.from_end else max(0.0, wanted.within_h - first.minutes / 60)

@@ -14,6 +14,7 @@ from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.in_line import coolant_in_c
 from byrewright.studies.sizing.sizes import worked
+from byrewright.studies.sizing.timetable import LEAST_L, run_timetable
 
 WATCH_H = 8
 """Hours watched after a milking ends."""
@@ -54,13 +55,17 @@ class Fill:
     minutes: int
 
 
-def fill_of(duty: Duty, tank: StoresMilk, *, later: bool) -> Fill:
-    """The largest milking into this tank: alone, or on top of the milkings before it."""
+def fill_of(ctx: StudyContext, duty: Duty, tank: StoresMilk, *, later: bool) -> Fill:
+    """The largest milking into this tank: alone, or on top of the least that may stand there cold
+    and stirred, of the milkings before it or as the tankers and the change of tanks leave it."""
     one = duty.largest
     milk = min(one.saleable_l, tank.volume_l)
-    before = (
-        min(max(0.0, tank.volume_l - milk), duty.saleable_l_day - one.saleable_l) if later else 0.0
-    )
+    before = 0.0
+    if later:
+        others = min(max(0.0, tank.volume_l - milk), duty.saleable_l_day - one.saleable_l)
+        met = run_timetable(ctx, duty).met_l if ctx.plant.collections else {}
+        stands = [others, *met.get(tank.id, ())]
+        before = min((s for s in stands if s >= max(reach_l(ctx, tank), LEAST_L)), default=others)
     minutes = max(1, round(60 * one.hours * milk / max(one.saleable_l, 1e-9)))
     return Fill(before, milk / minutes, minutes)
 

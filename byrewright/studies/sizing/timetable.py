@@ -30,6 +30,8 @@ class Timetable:
     """Minute of the round and content as each tanker arrives."""
     emptied: list[tuple[int, float]] = field(default_factory=list)
     """Minute of the round at which a tanker leaves a tank empty, and its volume: it is washed."""
+    met_l: dict[str, list[float]] = field(default_factory=dict)
+    """By tank, what stands in it each time that milk of another milking begins to come into it."""
     grows_l: float = 0.0
     """Milk left over by a round, which would heap up."""
 
@@ -56,10 +58,17 @@ def inflow_l(ctx: StudyContext, duty: Duty) -> list[float]:
 
 
 def run_timetable(ctx: StudyContext, duty: Duty) -> Timetable:
-    """Fill and empty over the collections until it repeats, then one round more.
+    """Fill and empty over the collections until it repeats, then one round more; worked out once.
 
     A tanker takes milk as it comes, or loads what stands there and leaves (`loads_direct`).
     """
+    if "timetable" not in ctx.known:
+        ctx.known["timetable"] = _run(ctx, duty)
+    found: Timetable = ctx.known["timetable"]
+    return found
+
+
+def _run(ctx: StudyContext, duty: Duty) -> Timetable:
     plant, inflow = ctx.plant, inflow_l(ctx, duty)
     bays = plant.machines(LoadsTankers)
     rate = sum(b.count * b.load_l_min for b in bays) or 800.0
@@ -72,7 +81,8 @@ def run_timetable(ctx: StudyContext, duty: Duty) -> Timetable:
             arrivals.setdefault(step, []).append(one)
     steps = round_days * DAY_MIN // STEP_MIN
     stored = room = 0.0
-    tanks = _Tanks([t.volume_l for t in plant.machines(StoresMilk) for _ in range(t.count)])
+    every = [t for t in plant.machines(StoresMilk) for _ in range(t.count)]
+    tanks = _Tanks([t.volume_l for t in every])
     for turn in range(SETTLE_CYCLES + 1):
         found, start = Timetable(), stored
         for step in range(steps):
@@ -87,7 +97,9 @@ def run_timetable(ctx: StudyContext, duty: Duty) -> Timetable:
             there = room + straight + loaded > 0.0
             if stored - coming + straight <= 1e-9 and not direct:
                 room = 0.0
-            tanks.step(coming - straight, loaded)
+            met = tanks.step(coming - straight, loaded)
+            if met is not None:
+                found.met_l.setdefault(every[met[0]].id, []).append(met[1])
             if there and room <= LEAST_L:
                 found.emptied += [(step * STEP_MIN, volume_l) for volume_l in tanks.washed()]
             found.content_l.append(stored)
@@ -106,6 +118,7 @@ class _Tanks:
     _clean: set[int] = field(default_factory=set)
     _filled: int = 0
     _loading: int | None = None
+    _comes_into: int | None = None
 
     def __post_init__(self) -> None:
         """They begin empty and clean."""
@@ -118,10 +131,11 @@ class _Tanks:
         self._clean |= empty
         return [self.volume_l[i] for i in sorted(empty)]
 
-    def step(self, comes_l: float, loaded_l: float) -> None:
-        """Milk that comes and is loaded in a step."""
+    def step(self, comes_l: float, loaded_l: float) -> tuple[int, float] | None:
+        """Milk that comes and is loaded in a step; the tank into which milk begins to come, and
+        what stands there."""
         if not self.volume_l:
-            return
+            return None
         if self._share(self._filled) >= NEARLY_FULL:
             self._fill_another()
         if loaded_l <= 0.0:
@@ -140,9 +154,13 @@ class _Tanks:
             self._loading = None
             if sum(self.content_l) <= LEAST_L:
                 break
+        before, stands = self._comes_into, self.content_l[self._filled]
+        self._comes_into = self._filled if comes_l > 0.0 else None
         self.content_l[self._filled] += comes_l
-        if comes_l > 0.0:
-            self._clean.discard(self._filled)
+        if self._comes_into is None:
+            return None
+        self._clean.discard(self._filled)
+        return (self._filled, stands) if before != self._filled else None
 
     def _fill_another(self) -> None:
         """The next tank that has room, where there is one."""
