@@ -29,9 +29,8 @@ if TYPE_CHECKING:
 
 MOST_ROUNDS, MOST_LAYOUTS, GUESSED_ROUNDS = 12, 6, 4
 """Most rounds of sizing between two layouts, most layouts, and rounds on guessed lengths."""
-FOLLOWS = frozenset({"led_at_l", "start_at_l", "stop_at_l", "agitator_kw", "turn_s"})
-"""What goes with a vessel's volume or a deck's stalls: the largest that it was may be of a vessel
-that was larger, or of a deck that was smaller."""
+FOLLOWS_VOLUME = frozenset({"led_at_l", "start_at_l", "stop_at_l", "agitator_kw"})
+"""What goes with a vessel's volume: the largest that it was may be of a vessel that was larger."""
 COWS_A_STALL_HOUR = 6.0
 ROWS_COWS_A_STALL_HOUR = 4.0
 """Cows a stall and hour for the first guess of stalls; the sizing study then chooses."""
@@ -283,7 +282,7 @@ def _advice(
     narrow = {f.target for f in result.findings if f.key == "wash.cooler_flow"}
     merged = dict(before) | advised
     for target, choice in before.items():
-        if target[1] in FOLLOWS:
+        if target[1] in FOLLOWS_VOLUME:
             continue
         had = met.setdefault(target, set())
         small = target in narrow

@@ -15,6 +15,7 @@ from typing import Any, cast
 import pytest
 
 import byrewright.drafting.close as closing
+import byrewright.drafting.draft as drafting
 import byrewright.drafting.gives as giving
 from byrewright.drafting.checks import SEEDS, Check, checks, fails
 from byrewright.drafting.close import Closing, First, _mend, close, wanted
@@ -33,7 +34,7 @@ from byrewright.results import Finding, Remedy, Result
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.day import run_day
 from byrewright.studies.failures.cuts import Cancelled
-from byrewright.studies.sizing import size
+from byrewright.studies.sizing import pace, size
 
 RULES = default_rulebook()
 NOTHING = Result("sizing", "", ())
@@ -337,8 +338,27 @@ def test_hours_alone_tell_the_first_step_that_may_do(monkeypatch: pytest.MonkeyP
     assert [b.target_h for b in asked[1:]] == [3.4, 3.5, 3.6, 3.6]
 
 
-def test_late_is_what_sizing_says_of_the_hours() -> None:
+def test_stalls_and_turn_are_settled_before_all_else(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Would fail if a wish changed step by step kept the turn, or the stalls, of the step before:
+    hours that do were passed over."""
+    brief = read_brief_text(SMALL.replace("rows\nrows: 2", "rotary").replace("3.0", "1.5")).brief
+    want = intent_of(brief, RULES)
+    monkeypatch.setattr(drafting, "laid_out", lambda plant: plant)
+    monkeypatch.setattr("byrewright.studies.sizing.size", lambda *_: NOTHING)
+    fresh = settle(want, RULES)
+    other = {("PF1", "stalls"): Chosen(90.0, ""), ("PF1", "turn_s"): Chosen(900.0, "")}
+    again = settle(want, RULES, replace(fresh, sizes=other))
+    decks = [s.plant.equipment["PF1"] for s in (fresh, again)]
+    assert decks[0] == decks[1] and again.want.stalls == fresh.want.stalls
+    assert getattr(decks[0], "stalls") == fresh.want.stalls < 90  # noqa: B009
+    assert not any(n.startswith(giving.LATE) for n in {f.name for f in fails(pace(again.plant))})
+
+
+def test_late_is_what_sizing_says_of_the_hours(monkeypatch: pytest.MonkeyPatch) -> None:
     """Would fail if the quick look at hours refused a step that the draft's own sizing passes."""
+    monkeypatch.setattr(drafting, "laid_out", lambda plant: plant)
+    monkeypatch.setattr(drafting, "MOST_LAYOUTS", 1)
+    monkeypatch.setattr(drafting, "GUESSED_ROUNDS", 1)
     for hours in (0.4, 3.0):
         brief = read_brief_text(SMALL.replace("target_h: 3.0", f"target_h: {hours}")).brief
         whole = settle(intent_of(brief, RULES), RULES)
