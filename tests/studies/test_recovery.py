@@ -95,7 +95,7 @@ def test_sizing_tells_both_plants_and_the_store() -> None:
     table = plain.table("recovery.beside")
     assert table.rows[0][0] == "without"
     assert plain.finding("recovery.alternative").value == pytest.approx(
-        max(float(row[1]) for row in table.rows), abs=1.0
+        max(float(row[1]) for row in table.rows[1:3]), abs=1.0
     )
     used, less = float(table.rows[0][2]), float(table.rows[1][2])
     taken = fitted.finding("recovery.heat@HR1").value

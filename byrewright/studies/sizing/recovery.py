@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import astuple, dataclass
 from typing import TypeVar
 
@@ -14,7 +14,7 @@ from byrewright.physics.milk import heat_kj_per_l
 from byrewright.physics.refrigeration import cop_share, duty_share
 from byrewright.plant.farm import MONTHS
 from byrewright.plant.primitives import Vessel
-from byrewright.plant.roles import HeatsWater, MakesCold, RecoversHeat
+from byrewright.plant.roles import HeatsWater, MakesCold, RecoversHeat, usual_kind
 from byrewright.plant.roles.water import RECOVERS
 from byrewright.results import Table
 from byrewright.studies.sizing.cold import hourly_cold_kwh, open_hours
@@ -199,10 +199,14 @@ def size_recovery(ctx: StudyContext, duty: Duty) -> None:
     volume = sum(r.volume_l * r.count for r in fitted) or next_preferred(
         wash_heat_of(ctx, duty).heater_l * (1 + TIGHT)
     )
-    loss = max((_loss_share_h(r) for r in fitted), default=0.0)
+    loss = max(
+        _loss_share_h(r) for r in fitted or (usual_kind(RecoversHeat)(id="HR", volume_l=volume),)
+    )
     could = {takes: recovered_of(ctx, duty, Taker(takes, volume, loss, every, 1.0))
              for takes in RECOVERS}  # fmt: skip
-    _beside(ctx, could, volume)
+    twice = {takes: recovered_of(ctx, duty, Taker(takes, 2.0 * volume, loss, every, 1.0))
+             for takes in RECOVERS}  # fmt: skip
+    _beside(ctx, {volume: could, 2.0 * volume: twice})
     if not fitted:
         best = max(could.values(), key=lambda w: w.mean.taken_kwh)
         ctx.find(
@@ -219,19 +223,23 @@ def size_recovery(ctx: StudyContext, duty: Duty) -> None:
         )  # fmt: skip
 
 
-def _beside(ctx: StudyContext, could: dict[str, RecoveredHeat], volume_l: float) -> None:
-    """The plant without recovery and with one of either kind."""
+def _beside(ctx: StudyContext, could: Mapping[float, Mapping[str, RecoveredHeat]]) -> None:
+    """The plant without recovery and with one of either kind, by the volume of its store."""
     eta, price = _electric_share(ctx), _price(ctx)
-    wanted = next(iter(could.values())).mean.wanted_kwh
+    every = [
+        (takes, volume_l, w) for volume_l, kinds in could.items() for takes, w in kinds.items()
+    ]
+    wanted = every[0][2].mean.wanted_kwh
     rows = [("without", 0.0)]
-    rows += [(f"with a {takes}", w.mean.taken_kwh) for takes, w in could.items()]
+    rows += [(f"with a {takes} and {volume_l:.0f} L", w.mean.taken_kwh)
+             for takes, volume_l, w in every]  # fmt: skip
     ctx.notes.tables.append(Table(
         "recovery.beside", "Wash water with and without heat of refrigeration",
         ("plant", "heat taken", "heaters then use", "saved a year", "worth a year"),
         ("", "kWh/d", "kWh/d", "kWh", ctx.plant.site.currency),
         tuple((name, round(kwh), round((wanted - kwh) / eta), round(kwh / eta * YEAR_DAYS),
                round(kwh / eta * YEAR_DAYS * price)) for name, kwh in rows),
-        f"All refrigeration taken, a store of {volume_l:.0f} L, the mean of the year. "
+        "All refrigeration taken, a store of the volume named, the mean of the year. "
         f"{AS_RECKONED} Energy only, not the cost of the unit."
         + ("" if price else " No tariff is stated, so no worth is given."),
     ))  # fmt: skip
