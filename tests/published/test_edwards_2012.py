@@ -8,7 +8,6 @@ from __future__ import annotations
 import math
 
 import pytest
-from scipy import stats
 
 from byrewright.physics import throughput as t
 
@@ -36,6 +35,8 @@ def test_moment_matched_log_normal() -> None:
 
 def test_log_normal_agrees_with_scipy() -> None:
     """The reference library gives the same moments and tails."""
+    from scipy import stats  # it takes a while to load, and other workers need it not
+
     mean, deviation = _published()
     ours = t.log_normal(mean, deviation)
     reference = stats.lognorm(s=ours.sigma, scale=math.exp(ours.mu))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import warnings
+from importlib.util import find_spec
 from itertools import count
 from pathlib import Path
 
@@ -16,7 +17,7 @@ from byrewright.plant.read import read_plant
 from byrewright.standards.rulebook import default_rulebook
 from tests.liquidnets import NU_M2_S, Case, draw, epanet, net, solved
 
-pytest.importorskip("wntr")
+pytestmark = pytest.mark.skipif(find_spec("wntr") is None, reason="wntr is missing")
 
 WITHIN = 0.01  # the agreement asked of the solver, of each flow above 1 L/min
 BESIDE = 0.0025  # and of the greatest flow: a link between two that are nearly even takes the rest

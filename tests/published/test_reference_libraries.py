@@ -6,7 +6,6 @@ import math
 
 import fluids
 import pytest
-from CoolProp import CoolProp
 from hypothesis import example, given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
@@ -109,6 +108,7 @@ def test_coefficients_lie_under_an_ideal_cycle(kind: str, evaporating_k: float) 
 
 def test_fall_with_condensing_temperature_is_that_of_a_real_fluid() -> None:
     """A simple R290 cycle in CoolProp loses about 2-3.5 % a kelvin, as the rule says."""
+    from CoolProp import CoolProp  # it takes seconds to load, and other workers need it not
 
     def cycle(condensing_c: float) -> float:
         fluid, low = "R290", CoolProp.PropsSI("P", "T", 271.15, "Q", 1, "R290")
@@ -126,5 +126,7 @@ def test_fall_with_condensing_temperature_is_that_of_a_real_fluid() -> None:
 
 def test_water_heat_against_the_reference_equation() -> None:
     """The rule value 4.19 against CoolProp from 15 to 85 degC."""
+    from CoolProp import CoolProp
+
     enthalpy = [CoolProp.PropsSI("H", "T", t + 273.15, "P", 101_325, "Water") for t in (15, 85)]
     assert (enthalpy[1] - enthalpy[0]) / 70_000 == pytest.approx(4.19, rel=0.002)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import pytest
-from scipy import stats
 
 from byrewright.physics import reliability as r
 from byrewright.standards.reliability import LIVES, life
@@ -32,6 +31,8 @@ def test_published_mean_lives(key: str) -> None:
 
 def test_every_life_agrees_with_scipy() -> None:
     """Mean of every row against the reference library."""
+    from scipy import stats  # it takes a while to load, and other workers need it not
+
     for row in LIVES.values():
         reference = stats.weibull_min(row.beta, scale=row.eta_h)
         assert r.weibull_mtbf_h(row.beta, row.eta_h) == pytest.approx(reference.mean())
