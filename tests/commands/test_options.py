@@ -97,17 +97,24 @@ def test_a_limit_at_the_end_of_its_range_is_diagnosed(limit: str, folder: Path) 
     assert told.fell is None and told.code == 0, told.err
 
 
-BRIEF = "farm: (invented) Sallow End\ncows: 60\nyield_l_day: 26\nlayout: rows\nrows: 2\nstalls: 8\n"
+BRIEFS = (
+    "farm: (invented) Sallow End\ncows: 60\nyield_l_day: 26\nlayout: rows\nrows: 2\nstalls: 8\n"
+    "hottest_c: 55\n",
+    "cows: 300\nyield_l_day: 26\nhottest_c: 5\nreserve_h: 0\n",
+)
 
 
-@pytest.mark.parametrize("line", ["hottest_c: 55", "hottest_c: 5\nreserve_h: 0"])
-def test_what_a_brief_may_say_can_be_drafted(line: str, folder: Path) -> None:
-    """A brief within its ranges would be refused, with advice about something else; or a quick
-    draft would look proven by every study."""
-    (folder / "brief.yaml").write_text(BRIEF + line + "\n")
+@pytest.mark.parametrize("brief", BRIEFS, ids=["hot", "cows, yield and little else"])
+def test_what_a_brief_may_say_can_be_drafted(brief: str, folder: Path) -> None:
+    """A brief within its ranges, or with only cows and yield, would be refused, with advice about
+    something else; or a quick draft would look proven by every study."""
+    (folder / "brief.yaml").write_text(brief)
     told = inside(["draft", "brief.yaml", "--quick", "--out", "made.yaml"])
     assert told.code == 0, told.err
-    assert "Only sizing was asked" in told.out
+    assert "assumed " in told.out and "Only sizing was asked" in told.out
+    assert (
+        f"\n  {brief[brief.index('cows') :].splitlines()[0]}" in (folder / "made.yaml").read_text()
+    )
 
 
 def run(words: str, folder: Path, **more: object) -> subprocess.CompletedProcess[bytes]:

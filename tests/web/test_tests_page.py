@@ -89,6 +89,7 @@ def test_a_sheet_needs_no_database(browser: Any, tmp_path: Path, database: str) 
     eye.page.add_init_script(database)
     eye.page.goto(path.as_uri())
     eye.page.fill("#by", "Anna")
+    eye.page.wait_for_timeout(300)  # a browser's local storage is written a little late
     eye.page.reload()
     eye.page.locator("details.group").first.wait_for()
     assert eye.page.input_value("#by") == "Anna"
