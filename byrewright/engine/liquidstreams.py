@@ -65,8 +65,14 @@ def streams(net: Liquids, flows: Flows, marked: Collection[str],
         todo.discard(node)
         done.add(node)
         mine = parts.get(node, {})
-        total = sum(q for _, _, q in out.get(node, []))
-        for name, end, q in out.get(node, []):
+        onward = out.get(node, [])
+        total = sum(q for _, _, q in onward) if mine else 0.0
+        for name, end, q in onward:
+            waits[end] -= 1
+            if end in todo and waits[end] == 0 and end not in ready:
+                ready.append(end)
+            if not mine:
+                continue
             machine = net.by_id[name].machine
             share = q / total
             for (source, passes), (flow, through, widest) in mine.items():
@@ -77,9 +83,6 @@ def streams(net: Liquids, flows: Flows, marked: Collection[str],
                 _add(found if end not in out else parts.setdefault(end, {}),
                      (source, via, end.machine) if end not in out else (source, via),
                      (flow * share, way, widest * share))  # fmt: skip
-            waits[end] -= 1
-            if end in todo and waits[end] == 0 and end not in ready:
-                ready.append(end)
     whole: dict[str, float] = {}
     for (source, _, _), part in found.items():
         whole[source] = whole.get(source, 0.0) + part[0]

@@ -33,7 +33,7 @@ from byrewright.studies.failures.events import FaultEffect, rest
 from byrewright.studies.failures.fault_state import FaultState
 from byrewright.studies.failures.flows import milk, vacuum
 from byrewright.studies.failures.overload import Overload
-from byrewright.studies.failures.paths import Net, OperatorAction, OperatorActions
+from byrewright.studies.failures.paths import Found, Net, OperatorAction, OperatorActions
 from byrewright.studies.sizing.sizes import listed
 
 T = TypeVar("T")
@@ -80,6 +80,10 @@ class Structure:
         self.vacuum_net = Net(plant, ("vacuum",), graph)
         self.milk_net = Net(plant, ("milk",), graph)
         self.air_net = Net(plant, ("air",), graph)
+        self.air_by_air = any(
+            isinstance(valve := plant.equipment[j.machine or ""], IsValve)
+            and valve.moved_by == "air" for j in self.air_net.acting
+        )  # fmt: skip
         self.nodes = graph.nodes
         self.place = {tag: plant.position(mode, tag) for tag in plant.equipment}
         self.glands = plant.machines(JoinsDeck)
@@ -268,7 +272,7 @@ class Asked:
                 prices[m.id] = runs
         found = None
         for start in starts:
-            way = self.s.air_net.search([start], lambda n: n.machine == tag, self.plain)
+            way = self._air_way(start, tag)
             if way is not None:
                 every = (*prices[start.machine], *way.acts)
                 if found is None or len(every) < len(found):
@@ -276,6 +280,15 @@ class Asked:
         if found is None:
             return () if not starts and not self.s.plant.able("makes air") else None
         return (*acts, *found)
+
+    def _air_way(self, start: Node, tag: str) -> Found | None:
+        net = self.s.air_net
+
+        def find() -> Found | None:
+            return net.search([start], lambda n: n.machine == tag, self.plain)
+
+        # A valve of the air that air moves would be asked before its own air is known.
+        return find() if self.s.air_by_air else self.way(net, ("air", start, tag), find)
 
     def runs(self, tag: str) -> OperatorActions | None:
         """The acts that make a machine run; None when it cannot."""
