@@ -9,15 +9,22 @@ from byrewright.engine.liquids import Liquids
 from byrewright.engine.simulate import simulate
 from byrewright.plant.farm import Collection
 from byrewright.plant.plant import Plant
-from byrewright.plant.roles import MakesCold, StoresMilk
+from byrewright.plant.roles import Cold, FeedsCalves, MakesCold, RecoversHeat, StoresMilk
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 from byrewright.studies.day.findings import CLOSES, closure
 from byrewright.studies.day.record import Run
 from byrewright.studies.day.study import simulate_days
 from byrewright.studies.failures.study import study_failures
 from byrewright.studies.sizing import size
+from byrewright.studies.sizing.cold import open_hours
 from byrewright.studies.sizing.duty import duty_of
-from byrewright.studies.sizing.recovery import Taker, recovered_of
+from byrewright.studies.sizing.recovery import (
+    Taker,
+    _hot_l,
+    _into_l,
+    _loss_share_h,
+    recovered_of,
+)
 from byrewright.studies.sizing.tank_runs import fill_of, reach_l
 from byrewright.studies.sizing.timetable import _Tanks, run_timetable
 from byrewright.studies.sizing.washing import wash_heat_of
@@ -198,3 +205,82 @@ def test_a_later_milking_meets_what_the_change_of_tanks_left() -> None:
     least = {t: min((x for x in one if x >= reach), default=one_l) for t, one in met.items()}
     tag = min(least, key=least.__getitem__)
     assert 0.0 < fills[tag].before_l == least[tag] < duties.saleable_l_day - one_l
+
+
+def two_heaters(*, both: bool) -> Plant:
+    """A second heater beside the first: behind the store as well, or on fresh water of its own."""
+    plant = farm()
+    first = plant.equipment["WH1"]
+    e = {**plant.equipment, "WH2": first.model_copy(update={"id": "WH2"})}
+    start = "HR1.outlet_2" if both else "WT1.outlet_7"
+    pipes = (*plant.pipes, plants.pipe("LWH2", start, "WH2.inlet"))
+    return plant.model_copy(update={"equipment": e, "pipes": pipes})
+
+
+def drawn_pct(plant: Plant) -> list[float]:
+    """The share of the hot water that is drawn through each store, %."""
+    return [float(i.value) for f in size(plant).findings if f.key == "recovery.heat"
+            for i in f.inputs if i.meaning.startswith("of it drawn")]  # fmt: skip
+
+
+def test_a_store_is_drawn_from_by_the_heaters_behind_it() -> None:
+    """Would fail if a heater that fills past a store drew from it, or two stores gave all twice."""
+    assert drawn_pct(farm()) == [100.0]
+    assert drawn_pct(two_heaters(both=True)) == [100.0]
+    assert drawn_pct(two_heaters(both=False)) == [50.0]
+    plant = farm()
+    e = {**plant.equipment, "HR2": plant.equipment["HR1"].model_copy(update={"id": "HR2"})}
+    into = next(p for p in plant.pipes if p.end == "HR1.inlet")
+    pipes = (*plant.pipes, into.model_copy(update={"id": "LHR2", "end": "HR2.inlet"}),
+             plants.pipe("LHR3", "HR2.outlet_1", "WH1.inlet"))  # fmt: skip
+    beside = plant.model_copy(update={"equipment": e, "pipes": pipes})
+    assert drawn_pct(beside) == [50.0, 50.0]
+
+
+def test_a_store_that_stands_warm_loses_some_of_it() -> None:
+    """Would fail if a store were counted on to keep all of its heat from wash to wash."""
+    ctx = bench_of(farm())
+    duties, makers = duty_of(ctx), ctx.plant.machines(MakesCold)
+    kept, lost = (
+        recovered_of(ctx, duties, Taker("condenser", 150.0, share, makers, 1.0)).months[0]
+        for share in (0.0, 0.05)
+    )
+    # What it loses it takes again while cold is made: more heat taken for the same water drawn.
+    assert kept.hot_l == lost.hot_l and abs(kept.taken_kwh - lost.taken_kwh) > 0.5
+    assert _loss_share_h(ctx.plant.machines(RecoversHeat)[0]) == pytest.approx(0.01)
+
+
+def test_tanks_emptied_every_other_day_are_washed_every_other_day() -> None:
+    """Would fail if a year's hot water or cold counted two days' milk as one day's."""
+    plant = farm(None)
+    daily, second = (
+        bench_of(plant.model_copy(update={"collections": (
+            Collection(at="12:00", tanker_l=60000, every_days=days),)}))
+        for days in (1, 2)
+    )  # fmt: skip
+    duties = duty_of(daily)
+    washes = [sum(_hot_l(ctx, duties, 1)) for ctx in (daily, second)]
+    plant_l = wash_heat_of(
+        daily, duties, plant.site.water_temperature_c[0]
+    ).heater_l * daily.programme.washes_a_day  # fmt: skip
+    tanks = [len(run_timetable(ctx, duties).emptied) / days
+             for days, ctx in ((1, daily), (2, second))]  # fmt: skip
+    assert washes[0] - plant_l > 0.0
+    assert (washes[1] - plant_l) / (washes[0] - plant_l) == pytest.approx(tanks[1] / tanks[0])
+    calves = sum(m.draw_l_milking for m in plant.machines(FeedsCalves)) * len(duties.milkings)
+    for ctx in (daily, second):
+        assert sum(_into_l(ctx, duties)) == pytest.approx(duties.saleable_l_day - calves, rel=1e-6)
+
+
+def test_a_heater_fills_as_it_is_drawn_from() -> None:
+    """Would fail if a heater filled slower than a wash draws: its water pump ran for hours."""
+    run = day(farm(None))
+    kg = run.content_kg("WH1")
+    assert kg.min() > 0.97 * kg.max()
+
+
+def test_ice_is_made_in_its_hours() -> None:
+    """Would fail if heat of an ice bank were counted on at any hour."""
+    cold = Cold(50.0, 2.0, 32.0, 1.0, 300.0, ("22:00", "06:00"))
+    made = [h for h, is_open in enumerate(open_hours(cold)) if is_open]
+    assert made == [*range(6), 22, 23]
