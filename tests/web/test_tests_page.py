@@ -89,9 +89,11 @@ def test_a_sheet_needs_no_database(browser: Any, tmp_path: Path, database: str) 
     eye.page.add_init_script(database)
     eye.page.goto(path.as_uri())
     eye.page.fill("#by", "Anna")
-    eye.page.wait_for_timeout(300)  # a browser's local storage is written a little late
-    eye.page.reload()
-    eye.page.locator("details.group").first.wait_for()
+    for _ in range(5):  # a browser writes its local storage a little late
+        eye.page.reload()
+        eye.page.locator("details.group").first.wait_for()
+        if eye.page.input_value("#by") == "Anna":
+            break
     assert eye.page.input_value("#by") == "Anna"
     eye.page.context.close()
     assert not eye.errors
