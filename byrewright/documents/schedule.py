@@ -21,7 +21,7 @@ from byrewright.documents.format import (
     words,
 )
 from byrewright.documents.sheets import service_drawn
-from byrewright.documents.us_units import PIPE_KEYS, PRESSED_KEYS, is_motor, own_unit
+from byrewright.documents.us_units import A_MOTOR, PIPE_KEYS, PRESSED_KEYS, is_motor, own_unit
 from byrewright.documents.us_words import AIR_KEYS, COLD_KEYS, MOTOR, bore_in, text_in
 from byrewright.plant.plant import Plant
 from byrewright.results import Input, Result
@@ -33,9 +33,8 @@ WIDEST = 60
 LONGEST_SHEET_NAME = 31  # set by the workbook's format
 FIRST_DAY = datetime(2000, 1, 1)  # fixed, so that the same plant gives the same bytes
 
-A_MOTOR = "motor"
 PUT_IN = "Numbers put in"
-OWN = ("Has", "Limit", "Value", "Each", "All")
+OWN = ("Has", "Limit", "Value", "Each", "All", "Rating", "Together")
 """Columns whose numbers are in the unit that their row names."""
 
 Cell = str | int | float | bool | None

@@ -55,6 +55,8 @@ PIPE_KEYS = (*PRESSED_KEYS, "vacuum.", "milkline.")
 """Beginnings of the keys of findings whose mm are bores."""
 COLD_ALL = ("cooling.", "day.refrigeration_hours")
 """Beginnings of the keys of tables all of whose kW and kWh are of heat."""
+A_MOTOR = "motor"
+"""What a load is called that is a motor: its power is in hp."""
 _HEAT = re.compile(r"^heat\b")
 _ROUND = re.compile(r"vacuum|ambient")
 AIR_TABLES = ("air.users", "place.air")
@@ -179,6 +181,8 @@ def table_in(table: Table, system: System, *, air: bool = False) -> Table:
             own = AIR
         if own in COLD_UNITS and str(row[0]).endswith(THERMAL):
             own = COLD_UNITS[own]
+        if own == "kW" and row[0] == A_MOTOR:
+            own = MOTOR
         cells: list[float | str] = []
         for i, cell in enumerate(row):
             if i == told:

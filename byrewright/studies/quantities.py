@@ -130,10 +130,10 @@ def _motors(plant: Plant) -> Table:
             found[(_load_type(one), round(one.power_kw(), 3))].append(one)
     rows = (
         (kind, kw, sum(m.count for m in every), round(kw * sum(m.count for m in every), 2),
-         ", ".join(m.id for m in every))
+         "kW", ", ".join(m.id for m in every))
         for (kind, kw), every in sorted(found.items())
     )  # fmt: skip
-    columns = {"load": "", "rating": "kW", "count": "", "together": "kW", "tags": ""}
+    columns = dict.fromkeys(("load", "rating", "count", "together", "unit", "tags"), "")
     return _table("motors", "Motors and heaters", columns, rows)
 
 

@@ -35,6 +35,7 @@ from byrewright.studies.count import data_plate
 from byrewright.studies.day import run_day
 from byrewright.studies.failures.study import study_failures
 from byrewright.studies.place import study_place
+from byrewright.studies.quantities import quantities
 from byrewright.studies.routes.study import Routes, routes
 from byrewright.studies.sizing import size
 from byrewright.studies.vacuum import study_vacuum
@@ -520,3 +521,21 @@ def test_any_quantity_in_a_sentence_is_turned(value: float, unit: str) -> None:
     wanted = convert(round(value, 2), unit, US_UNITS[unit])
     assert number == pytest.approx(wanted, rel=0.02, abs=0.51 if abs(wanted) >= 100 else 0.06)
     assert not METRIC.search(text)
+
+
+def test_motors_to_buy_are_in_horsepower_and_heaters_in_kilowatts() -> None:
+    """Would fail if a quotation's list of motors stood in kW beside a data plate in hp."""
+    plant = example(SMALL)
+    metric = quantities(plant).table("motors")
+    sheet = page_in(next(p for p in pages(plant, size(plant)) if p.name == "Qty motors"), "US")
+    turned = table_in(metric, "US")
+    at = [c.casefold() for c in sheet.titles].index
+    for was, cells, now in zip(metric.rows, turned.rows, sheet.rows, strict=True):
+        unit = "hp" if was[0] == "motor" else "kW"
+        times = 1.341 if was[0] == "motor" else 1.0
+        assert now[at("unit")] == unit and cells[4] == unit
+        for column in ("rating", "together"):
+            is_kw = float(was[metric.columns.index(column)])
+            assert float(now[at(column)] or 0) == pytest.approx(times * is_kw, rel=1e-3)
+        assert now[at("count")] == was[2]
+    assert {row[0] for row in metric.rows} >= {"motor", "heating"}
