@@ -383,7 +383,7 @@ QUANTITIES: tuple[Quantity, ...] = (
         "heat recovered", "kWh/d",
         Reading("day", heat_of_a_day, "day.heat_recovered"),
         (Reading("sizing", heat_of_months),),
-        0.3, in_its_day(5.0),
+        0.4, in_its_day(5.0),
         "sizing spreads heat and draws over the hour, so it may put heat beside a wash that the "
         "day has before or after it: a condenser fills a store in minutes",
     ),
