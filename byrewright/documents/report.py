@@ -165,6 +165,8 @@ def report_data(
         "assumptions": lists.assumptions(plant, results, units),
         "check_intro": CHECK,
         "to_check": lists.to_check(results, rules, units),
+        "tables_intro": TABLES_HELD,
+        "tables": lists.tables(),
         "said": lists.said(results),
         "cautions": [text_in(c, units) for c in CAUTIONS.values()],
         "machine_cautions": lists.machine_cautions(plant),
@@ -190,6 +192,10 @@ CHECK = (
     "These values are known from memory only: the standard's own text was not read for this "
     "product. A licensed user should check each against the standard and may state another value "
     "in limits.yaml beside the plant file."
+)
+TABLES_HELD = (
+    "Sizes and properties that are looked up, not computed. Where a table is from memory or common "
+    "practice, check what is ordered by it."
 )
 ISOLATION = (
     "Every machine that holds or takes energy, and where it is isolated. Lock off, release what is "

@@ -18,6 +18,7 @@ from byrewright.results import Result
 from byrewright.standards.model import KNOWN_MEANING
 from byrewright.standards.rulebook import Rulebook
 from byrewright.standards.sources import SOURCES
+from byrewright.standards.tables import TABLES
 
 TAGS_SHOWN = 8
 TO_CHECK = "to_check"
@@ -240,6 +241,11 @@ def to_check(results: Result, rules: Rulebook, units: System) -> list[dict[str, 
         )
     order = sorted(groups, key=lambda k: (k == "practice", -len(groups[k]), k))
     return [{"title": SOURCES[k].title if k in SOURCES else k, "rows": groups[k]} for k in order]
+
+
+def tables() -> list[list[str]]:
+    """The tables of sizes and properties that studies look into, and how each is known."""
+    return [[t.title, SOURCES[t.source].title, words(t.known)] for t in TABLES]
 
 
 def breakable(text: str) -> str:

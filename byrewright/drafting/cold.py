@@ -9,6 +9,7 @@ from byrewright.drafting.pumps import liquid_pump
 from byrewright.drafting.sheet import Sheet
 from byrewright.drafting.valves import by_hand, by_motor
 from byrewright.physics.coolant import glycol_needed_pct
+from byrewright.standards.cooling import AMBIENT_CLASSES
 
 PLANT_ROOM = "in the plant room"
 GAP = "nothing flows back to the source: category 5; the local code decides"
@@ -42,6 +43,9 @@ def cooling(sheet: Sheet, want: Intent) -> None:
     how = {"ice_bank": "ice_bank", "direct_expansion": "direct_expansion"}.get(
         want.cold, "chilled_water"
     )
+    temperate = next(c for c in AMBIENT_CLASSES if c.letter == "B")
+    hot = how == "direct_expansion" and want.site.hottest_c > temperate.performance_c
+    hardy = {"ambient_class": "A"} if hot else {}
     daily = all(c.every_days == 1 for c in want.collections)
     for n in range(1, want.tanks + 1):
         sheet.add(
@@ -52,6 +56,7 @@ def cooling(sheet: Sheet, want: Intent) -> None:
             cooling=how,
             cooling_kw=30.0,
             milkings_class=2 if daily else 4,
+            **hardy,
             shape="standing" if want.cold == "inline" else "lying",
             little_milk="cooled_still",
             fed_from="SB2" if n % 2 else "SB3",
@@ -63,6 +68,7 @@ def cooling(sheet: Sheet, want: Intent) -> None:
                 "cooling_kw": "first guess",
                 "shape": "silos" if want.cold == "inline" else "most tanks lie",
                 "little_milk": "a small first milking is kept until the agitator reaches it",
+                **dict.fromkeys(hardy, "hot afternoon of the site"),
                 "milkings_class": "collected daily" if daily else "collected every other day",
             },
         )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from byrewright.standards.model import Known, Value
+from byrewright.standards.model import Value
 
 VALUES: tuple[Value, ...] = (
     Value("cable.drop_most_pct", 5.0, "%", "volt drop from the public supply to a machine (3 % to "
@@ -34,8 +34,6 @@ class Size:
     carries_a: float
 
 
-SIZES_SOURCE = "iec60364_552"
-SIZES_KNOWN: Known = "from_memory"
 SIZES: tuple[Size, ...] = tuple(
     Size(a, b)
     for a, b in (

@@ -77,17 +77,6 @@ LEAST_AIR_BORE_MM = 20.0
 
 
 @dataclass(frozen=True, slots=True)
-class ParticleClass:
-    """Greatest particle count a cubic metre by size band in micrometres; none: not limited."""
-
-    number: str
-    um_01_05: int | None
-    um_05_1: int | None
-    um_1_5: int | None
-    known: Known = "from_memory"
-
-
-@dataclass(frozen=True, slots=True)
 class HumidityClass:
     """Pressure dew point (degC) or, for wet classes, liquid water (g/m3)."""
 
@@ -97,25 +86,6 @@ class HumidityClass:
     known: Known = "second_hand"
 
 
-@dataclass(frozen=True, slots=True)
-class OilClass:
-    """Total oil, mg/m3, at most."""
-
-    number: str
-    oil_mg_m3: float
-    known: Known = "second_hand"
-
-
-PURITY_SOURCE = "iso8573"
-PARTICLE_CLASSES = (
-    ParticleClass("1", 20_000, 400, 10, "second_hand"),
-    ParticleClass("2", 400_000, 6_000, 100),
-    ParticleClass("3", None, 90_000, 1_000),
-    ParticleClass("4", None, None, 10_000),
-    ParticleClass("5", None, None, 100_000),
-)
-PARTICLE_MASS_MG_M3 = (("6", 5.0), ("7", 10.0))
-"""Classes by mass: number and greatest mg/m3 (from memory)."""
 HUMIDITY_CLASSES = (
     HumidityClass("1", -70.0, None),
     HumidityClass("2", -40.0, None),
@@ -126,10 +96,4 @@ HUMIDITY_CLASSES = (
     HumidityClass("7", None, 0.5),
     HumidityClass("8", None, 5.0),
     HumidityClass("9", None, 10.0),
-)
-OIL_CLASSES = (
-    OilClass("1", 0.01),
-    OilClass("2", 0.1),
-    OilClass("3", 1.0),
-    OilClass("4", 5.0),
 )

@@ -230,8 +230,6 @@ class FillClass:
     hours: float
 
 
-TANK_SOURCE = "en13732"
-TANK_KNOWN: Known = "from_memory"
 AMBIENT_CLASSES = (
     AmbientClass("A", 38.0, 43.0),
     AmbientClass("B", 32.0, 38.0),
@@ -245,34 +243,28 @@ COOLING_CLASSES = (
 )
 FILL_CLASSES = (FillClass(2, 0.5, 24.0), FillClass(4, 0.25, 48.0), FillClass(6, 1 / 6, 72.0))
 
-US_TANK_STEPS = ((32.2, 10.0, 1.0), (10.0, 4.4, 1.0))
-"""US farm tank rating: from degC, to degC, hours (source ucfs2009, second hand)."""
-
 
 @dataclass(frozen=True, slots=True)
 class GlycolPoint:
-    """Propylene glycol in water: percent by volume, specific gravity at 15.6 degC, freezing."""
+    """Propylene glycol in water: percent by volume, freezing."""
 
     volume_pct: float
-    specific_gravity: float
     freeze_c: float
 
 
-GLYCOL_SOURCE = "lange"
 GLYCOL: tuple[GlycolPoint, ...] = (
-    GlycolPoint(5, 1.004, -1.1),
-    GlycolPoint(10, 1.006, -2.2),
-    GlycolPoint(15, 1.012, -3.9),
-    GlycolPoint(20, 1.017, -6.7),
-    GlycolPoint(25, 1.020, -8.9),
-    GlycolPoint(30, 1.024, -12.8),
-    GlycolPoint(35, 1.028, -16.1),
-    GlycolPoint(40, 1.032, -20.6),
-    GlycolPoint(45, 1.037, -26.7),
-    GlycolPoint(50, 1.040, -33.3),
+    GlycolPoint(5, -1.1),
+    GlycolPoint(10, -2.2),
+    GlycolPoint(15, -3.9),
+    GlycolPoint(20, -6.7),
+    GlycolPoint(25, -8.9),
+    GlycolPoint(30, -12.8),
+    GlycolPoint(35, -16.1),
+    GlycolPoint(40, -20.6),
+    GlycolPoint(45, -26.7),
+    GlycolPoint(50, -33.3),
 )
 
-COOLANT_FIT_SOURCE = "coolprop"
 COOLANT_FIT: dict[str, tuple[float, ...]] = {
     "density": (998.18, 121.33, -25.734, 0.11085, -1.7703, 0.93492, -0.0058663, 0.0072721),
     "cp": (4.1776, -1.0431, -0.85927, -0.00035172, 0.011592, -0.0059155, 6.2395e-06, -9.8646e-06),

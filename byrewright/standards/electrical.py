@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from byrewright.standards.model import Known, Value
+from byrewright.standards.model import Value
 
 StartMethod = Literal["direct", "star_delta", "soft", "drive"]
 
@@ -78,8 +78,6 @@ VALUES: tuple[Value, ...] = (
           "common_practice", "limit", 5.0, 30.0),
 )  # fmt: skip
 
-MOTOR_SOURCE = "iec60072"
-MOTOR_KNOWN: Known = "from_memory"
 MOTOR_KW: tuple[float, ...] = (
     0.06, 0.09, 0.12, 0.18, 0.25, 0.37, 0.55, 0.75, 1.1, 1.5, 2.2, 3.0, 4.0, 5.5, 7.5, 11.0, 15.0,
     18.5, 22.0, 30.0, 37.0, 45.0, 55.0, 75.0, 90.0, 110.0, 132.0, 160.0, 200.0, 250.0, 315.0,
@@ -97,8 +95,6 @@ class CodeLetter:
     high: float | None
 
 
-CODE_SOURCE = "nec430"
-CODE_KNOWN: Known = "from_memory"
 _LETTERS = (
     ("A", 0.0), ("B", 3.15), ("C", 3.55), ("D", 4.0), ("E", 4.5), ("F", 5.0), ("G", 5.6),
     ("H", 6.3), ("J", 7.1), ("K", 8.0), ("L", 9.0), ("M", 10.0), ("N", 11.2), ("P", 12.5),
@@ -118,8 +114,6 @@ class LockedRotorLimit:
     kva_per_kw: float
 
 
-DESIGN_N_SOURCE = "iec60034_12"
-DESIGN_N_KNOWN: Known = "from_memory"
 DESIGN_N: tuple[LockedRotorLimit, ...] = (
     LockedRotorLimit(6.3, 13.0),
     LockedRotorLimit(25.0, 12.0),

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
-from byrewright.standards.model import Known, Value
+from byrewright.standards.model import Value
 
 VALUES: tuple[Value, ...] = (
     Value("pipe.roughness_stainless_mm", 0.015, "mm", "roughness of stainless dairy tube",
@@ -42,7 +42,6 @@ class Tube:
         return round(self.od_mm - 2 * self.wall_mm, 3)
 
 
-TUBE_KNOWN: Known = "from_memory"
 ISO_2037: tuple[Tube, ...] = tuple(
     Tube("ISO 2037", od, wall)
     for od, wall in (

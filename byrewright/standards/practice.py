@@ -8,10 +8,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from byrewright.standards.model import Known
-
-KNOWN: Known = "common_practice"
-SOURCE = "practice"
 SMALL_STALLS = 50.0
 LARGE_STALLS = 80.0
 

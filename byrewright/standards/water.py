@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from byrewright.standards.model import Known, Value
+from byrewright.standards.model import Value
 
 CACO3_MG_MMOL = 100.09
 """Hardness told as mg/L of calcium carbonate, for 1 mmol/L (its molar mass)."""
@@ -76,8 +76,6 @@ class BackflowDevice:
     category: int
 
 
-BACKFLOW_SOURCE = "en1717"
-BACKFLOW_KNOWN: Known = "from_memory"
 BACKFLOW: Mapping[str, BackflowDevice] = {
     "air_gap": BackflowDevice("air gap", 5),
     "reduced_pressure": BackflowDevice("reduced-pressure zone with relief", 4),

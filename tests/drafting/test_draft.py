@@ -22,7 +22,7 @@ from byrewright.plant.kinds.milk import MilkFilter
 from byrewright.plant.kinds.vacuum import VacuumPump
 from byrewright.plant.machine import kinds
 from byrewright.plant.read import read_plant_text
-from byrewright.plant.roles import SoftensWater
+from byrewright.plant.roles import SoftensWater, StoresMilk
 from byrewright.results import Result
 from byrewright.studies.failures.study import study_failures
 from byrewright.studies.routes.study import routes
@@ -89,6 +89,20 @@ def test_redundancy_is_taken_from_the_brief() -> None:
     lean, safe = (begun(f"{small}{said}\n") for said in ("none", "shared-running"))
     assert len(lean.machines(VacuumPump)) == len(lean.machines(MilkFilter)) == 1
     assert len(safe.machines(VacuumPump)) == len(safe.machines(MilkFilter)) == 2
+
+
+@pytest.mark.parametrize(
+    ("said", "letter"),
+    [
+        ("cooling: direct_expansion\nhottest_c: 32\n", "B"),
+        ("cooling: direct_expansion\nhottest_c: 33\n", "A"),
+        ("cooling: chilled_water\nhottest_c: 40\n", "B"),
+    ],
+)
+def test_a_tank_that_cools_in_hot_air_is_of_a_class_for_it(said: str, letter: str) -> None:
+    """Would fail if a tank that holds its class up to 32 degC were drafted for 33."""
+    tanks = begun(f"cows: 40\nyield_l_day: 22\nlayout: rows\n{said}").machines(StoresMilk)
+    assert {tank.ambient_class for tank in tanks} == {letter}
 
 
 HARD = "cows: 210\nyield_l_day: 26\nlayout: rows\nstalls: 20\n"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from byrewright.physics import heat, milk
+from byrewright.physics import milk
 from byrewright.standards import cooling
 
 TENTH = 0.051
@@ -46,12 +46,3 @@ def test_tank_classes() -> None:
         (2.0, 0.8), (2.5, 1.0), (3.0, 1.25), (3.5, 1.5),
     ]  # fmt: skip
     assert [f.milkings * f.share_each for f in cooling.FILL_CLASSES] == pytest.approx([1, 1, 1])
-
-
-def test_us_tank_rating_asks_more_in_its_first_hour() -> None:
-    """3-A farm tanks as summarised by a university manual of 2009: 32.2 to 10 in an hour."""
-    per_k = 1000 * 1.03 * 3.93
-    powers = [
-        heat.cooling_for_pull_down_kw(a, b, per_k, h, 32) for a, b, h in cooling.US_TANK_STEPS
-    ]
-    assert powers[0] / powers[1] == pytest.approx(22.2 / 5.6)

@@ -407,3 +407,24 @@ def test_milk_that_no_agitator_reaches_is_not_warmed_by_it() -> None:
     run = run_tank(ctx, tank, Fill(0.0, 15.0, 100), 20.0, 3.8)
     # A sixth of the wall is wet: 0.1 kW x 8 h x 3600 / (1500 x 1.03 x 3.9 kJ/K) is half a kelvin.
     assert 4.0 < run.temperature_c[-1] < 4.8
+
+
+def test_the_class_of_a_tank_is_told_with_the_air_it_holds_in() -> None:
+    """A class that holds in 32 degC would be trusted on an afternoon of 36.
+
+    Class 2BII of EN 13732 (from memory): half the volume in 3 h, in air of up to 32, safe to 38.
+    """
+    for cooling, hottest, told in (
+        ("direct_expansion", 30, True), ("direct_expansion", 36, True),
+        ("chilled_water", 36, False),
+    ):  # fmt: skip
+        tank = machine("TK1", "bulk_tank", volume_l=12000, cooling=cooling, cooling_kw=60,
+                       milkings_class=2, ambient_class="B", time_class="II")  # fmt: skip
+        plant = small(TK1=tank)
+        site = plant.site.model_copy(update={"hottest_c": hottest})
+        found = sized(plant.model_copy(update={"site": site}), size_tank_cooling)
+        one = found.finding("cooling.tank.class@TK1")
+        assert one.value == pytest.approx(6000 * RHO_CP * 31 / 3 / 3600, rel=STEP)
+        assert "2BII" in one.sentence
+        assert ("in air of up to 32 degC" in one.sentence) == told
+        assert ("safe up to 38" in one.sentence) == (told and hottest > 32)

@@ -11,9 +11,9 @@ from byrewright.physics.tank_fill import TankRun
 from byrewright.plant.roles import CoolsMilk, LoadsTankers, MakesCold, StoresMilk
 from byrewright.results import Input, Series
 from byrewright.standards.cooling import (
+    AMBIENT_CLASSES,
     COOLING_CLASSES,
     FILL_CLASSES,
-    TANK_KNOWN,
     TemperatureRule,
     TemperatureStep,
 )
@@ -458,14 +458,25 @@ def _class(ctx: StudyContext, tank: StoresMilk) -> None:
     litres = fill.share_each * tank.volume_l
     heat = litres * ctx.number("milk.density_kg_m3") / 1000.0 * ctx.number("milk.cp_kj_kgk")
     kw = cooling_for_pull_down_kw(FIRST_FROM_C, TO_C, heat, speed.first_h, tank.set_c)
+    air = next(c for c in AMBIENT_CLASSES if c.letter == tank.ambient_class)
+    hottest = ctx.plant.site.hottest_c
     name = f"{tank.milkings_class}{tank.ambient_class}{tank.time_class}"
+    held = f" The class holds in air of up to {air.performance_c:g} degC"
+    if tank.cooling != "direct_expansion":
+        held = ""
+    elif hottest > air.performance_c:
+        held += (f", and the tank is safe up to {air.safe_c:g} degC: the hot afternoon here is "
+                 f"{hottest:g} degC.")  # fmt: skip
+    else:
+        held += f"; the hot afternoon here is {hottest:g} degC."
     ctx.find(
         "cooling.tank.class",
         "Cooling by tank class",
         kw,
         "kW",
         f"{tank.id} in class {name} takes a milking of {litres:.0f} L from 35 to 4 degC in "
-        f"{speed.first_h:g} h, which is {kw:.0f} kW; with milk cooled before it less will do.",
+        f"{speed.first_h:g} h, which is {kw:.0f} kW; with milk cooled before it less will do."
+        + held,
         subject=tank.id,
         formula="Q = share V rho cp (35 - 4) / t_class",
         inputs=(
@@ -474,5 +485,5 @@ def _class(ctx: StudyContext, tank: StoresMilk) -> None:
             stated("t_class", "hours of the class", speed.first_h, "h", "EN 13732 class"),
         ),
         source="en13732",
-        known=TANK_KNOWN,
+        known="from_memory",
     )
