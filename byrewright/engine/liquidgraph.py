@@ -93,13 +93,12 @@ class LiquidGraph:
             if (j.pipe is None or j.service not in GASES) and (j.how is None or j.how.how != "trap")
         ]  # fmt: skip
         self.by_id = {j.id: j for j in self.edges}
-        self.bore_mm: dict[Node, float] = {}
         for j in self.edges:
             if j.pipe is not None:
                 many = max(self.many.get(j.a, 1), self.many.get(j.b, 1))
                 for node in (j.a, j.b):
                     self.many[node] = max(many, self.many.get(node, 1))
-                    self.bore_mm[node] = min(self.bore_mm.get(node, 1e9), j.pipe.bore_mm)
+        self.bore_mm = self.bores()
         self.socks = tuple(sorted({tag for (tag, _, _), loss in self.losses.items() if loss.sock}))
         self.gated = tuple(sorted({
             j.machine for j in self.edges
@@ -115,6 +114,15 @@ class LiquidGraph:
         self.kept: dict[object, dict[object, object]] = {}
         """Answers to states, kept by who asks; two threads at worst work one out twice."""
         self.ambient_kpa = ambient_pressure_kpa_abs(plant.site.altitude_m)
+
+    def bores(self) -> dict[Node, float]:
+        """The narrowest pipe at each node, mm."""
+        found: dict[Node, float] = {}
+        for j in self.edges:
+            if j.pipe is not None:
+                for node in (j.a, j.b):
+                    found[node] = min(found.get(node, 1e9), j.pipe.bore_mm)
+        return found
 
     def _declared(self, tag: str) -> None:
         held = False

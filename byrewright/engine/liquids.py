@@ -7,7 +7,7 @@ itself. Vessels hold the heads at their ports: height, level, gas above.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from copy import copy
 from dataclasses import replace
 from functools import cached_property
@@ -33,7 +33,7 @@ from byrewright.engine.liquidnet import (
 from byrewright.engine.liquidsections import LiquidSections, Section, put
 from byrewright.errors import ByrewrightError
 from byrewright.plant.graph import Edge, Node
-from byrewright.plant.plant import LIQUIDS, Plant
+from byrewright.plant.plant import LIQUIDS, Pipe, Plant
 from byrewright.plant.primitives import Pump, Vessel
 from byrewright.standards.rulebook import Rulebook, WatchedRules
 
@@ -81,6 +81,28 @@ class Liquids(LiquidSections):
         other.kept = {}
         laws = {k: law for k, law in self._laws_of.items() if self.edges[k[0]].machine not in pumps}
         solved = {k: x for k, x in self._solved.items() if pumps.keys().isdisjoint(k[0].machines)}
+        other.__dict__.update(_laws_of=laws, _solved=solved)
+        return other
+
+    def with_pipes(self, pipes: Iterable[Pipe]) -> Liquids:
+        """The same network with other pipes in the places of those of the same tags, joined up as
+        they were; what they do not touch is not worked out again."""
+        changed = {p.id: p for p in pipes}
+        mine = [changed.get(p.id, p) for p in self.plant.pipes]
+        other = copy(self)
+        other.plant = self.plant.model_copy(update={"pipes": tuple(mine)})
+        other.edges = [
+            j if j.pipe is None else replace(j, pipe=changed.get(j.id, j.pipe)) for j in self.edges
+        ]
+        other.by_id = {j.id: j for j in other.edges}
+        other.bore_mm = other.bores()
+        other.kept, other._ways = {}, {}
+        for name in ("_near", "_levels"):
+            other.__dict__.pop(name, None)
+        meets = {n for j in self.edges if j.id in changed for n in (j.a, j.b)}
+        others = {k for k, j in enumerate(self.edges) if not meets & {j.a, j.b}}
+        laws = {k: law for k, law in self._laws_of.items() if k[0] in others}
+        solved = {k: x for k, x in self._solved.items() if others.issuperset(k[0].edges)}
         other.__dict__.update(_laws_of=laws, _solved=solved)
         return other
 

@@ -7,12 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TypeVar
+from typing import TypeVar, cast
 
 from byrewright.engine.liquidgraph import SHUT, Flows, Situation, gates_on
 from byrewright.engine.liquids import Liquids, LiquidsUnsolved, liquids_of
 from byrewright.engine.liquidstreams import streams
 from byrewright.plant.graph import Edge, Node
+from byrewright.plant.machine import Port
 from byrewright.plant.primitives import Pump
 from byrewright.plant.roles import IsValve, MakesCold
 from byrewright.studies.sizing.context import StudyContext
@@ -25,15 +26,16 @@ TIMES, NEAR = 8, 1e-3
 
 def net_of(ctx: StudyContext) -> Liquids:
     """The liquid network of the plant in hand."""
-    return liquids_of(ctx.plant, ctx.rules)
+    known: Liquids | None = ctx.known.get("liquids")
+    if known is None or known.plant is not ctx.plant:
+        known = ctx.known["liquids"] = liquids_of(ctx.plant, ctx.rules)
+    return known
 
 
 def _kept(ctx: StudyContext, name: tuple[str, ...], made: Callable[[], T]) -> T:
-    """What follows from the liquid network alone, from `known["net"]` where a caller keeps it there
-    for plants whose networks are the same."""
-    kept: dict[tuple[str, ...], T] | None = ctx.known.get("net")
-    if kept is None:
-        return made()
+    """What follows from the liquid network alone, worked out once: in `known["net"]`, which a
+    caller may keep for plants whose networks are the same."""
+    kept: dict[tuple[str, ...], T] = ctx.known.setdefault("net", {})
     if name not in kept:
         kept[name] = made()
     return kept[name]
@@ -160,14 +162,13 @@ def hardest(ctx: StudyContext, pump: str, l_min: float) -> Asked | None:
 
 def _beside(ctx: StudyContext, net: Liquids, pump: str) -> list[str]:
     """The pumps that could run in the same lines: of the same liquid, and told apart from it."""
-    port = ctx.plant.equipment[pump].port(net.pumps[pump].inlet)
-    carries = port.services if port is not None else frozenset()
-    found = []
-    for tag, one in net.pumps.items():
-        other = ctx.plant.equipment[tag].port(one.inlet)
-        if tag != pump and other is not None and other.services == carries:
-            found.append(tag)
-    return found
+    known = net.kept.setdefault("inlets", {})
+    if not known:
+        known |= {t: ctx.plant.equipment[t].port(p.inlet) for t, p in net.pumps.items()}
+    ports = cast("dict[str, Port | None]", known)
+    mine = ports[pump]
+    return [t for t, port in ports.items() if t != pump and port is not None
+            and port.services == (mine.services if mine is not None else frozenset())]  # fmt: skip
 
 
 def _told(net: Liquids, flows: Flows, s: Situation, pump: str, rated: Pump, mode: str,
@@ -326,21 +327,19 @@ def _controls_kpa(ctx: StudyContext, passed: Sequence[Edge]) -> float:
 def _follow(net: Liquids, flows: Flows, start: Node, way: float, lost: dict[str, float],
             pump: str) -> Node:  # fmt: skip
     """Along the widest stream from a node, with its losses; -1 goes against it."""
-    here, seen = start, {start}
-    while True:
-        steps = []
-        for name, q in flows.l_min.items():
+    onward: dict[Node, list[tuple[float, str, Node]]] = {}
+    for name, q in flows.l_min.items():
+        if q and net.by_id[name].machine != pump:
             a, b = net.ends[name]
-            before, after = (a, b) if q > 0 else (b, a)
-            near, far = (before, after) if way > 0 else (after, before)
-            if q and near == here and far not in seen and net.by_id[name].machine != pump:
-                steps.append((abs(q), name, far))
-        if not steps:
-            return here
+            near, far = (a, b) if (q > 0) is (way > 0) else (b, a)
+            onward.setdefault(near, []).append((abs(q), name, far))
+    here, seen = start, {start}
+    while steps := [step for step in onward.get(here, ()) if step[2] not in seen]:
         _, name, far = max(steps)
         lost[net.by_id[name].what] += way * (flows.head_m[here] - flows.head_m[far])
         here = far
         seen.add(here)
+    return here
 
 
 def dry_in(ctx: StudyContext, tag: str, port: str) -> tuple[str, ...]:

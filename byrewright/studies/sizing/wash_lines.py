@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from byrewright.engine.liquids import Liquids, LiquidsUnsolved, liquids_of
+from byrewright.engine.liquids import Liquids, LiquidsUnsolved
 from byrewright.engine.standing import Standing, holds_l, standing
 from byrewright.physics.pipeflow import velocity_m_s
 from byrewright.plant.plant import Pipe, Plant
@@ -353,18 +353,13 @@ def _narrower(
     tubes = sorted({*THROTTLES_MM, *(t.bore_mm for t in ISO_2037)}, reverse=True)
     fits = [tube for tube in tubes if tube <= at.bore_mm]
     for bore in fits:
-        other = liquids_of(_with(plant, around, bore), ctx.rules)
+        other = net.with_pipes(p.model_copy(update={"bore_mm": bore}) for p in around)
         pumped = [s for s in stages(other, mode) if s.pumps and s.out_l_min > 0]
         if pumped:
             share = _flows(other, mode).get(at.id, 0.0) / pumped[-1].out_l_min
             if share * pumped[-1].in_l_min * (1 + TIGHT) >= want_l_min:
                 return around[0].id, bore, True
     return (around[0].id, fits[-1], False) if fits else (None, None, False)
-
-
-def _with(plant: Plant, pipes: list[Pipe], bore_mm: float) -> Plant:
-    changed = {p.id: p.model_copy(update={"bore_mm": bore_mm}) for p in pipes}
-    return plant.model_copy(update={"pipes": tuple(changed.get(p.id, p) for p in plant.pipes)})
 
 
 def _machine(end: str) -> str:
