@@ -308,10 +308,10 @@ print(simulate(compiled, day, compiled.start, 9000, readings_from=0).state.n[0])
 """
 
 
-@pytest.mark.skipif(os.environ.get("CI") != "true", reason="compiles every kernel again (CI only)")
 def test_no_index_leaves_its_array() -> None:
-    """Would fail if a kernel read or wrote past an array, which compiled code does in silence."""
-    env = {**os.environ, "NUMBA_BOUNDSCHECK": "1"}
+    """Would fail if a kernel read or wrote past an array, which compiled code does in silence; the
+    plain Python it is written in does not."""
+    env = {**os.environ, "NUMBA_DISABLE_JIT": "1"}
     done = subprocess.run(
         [sys.executable, "-c", BOUNDS], capture_output=True, text=True, env=env, check=False
     )
