@@ -7,6 +7,8 @@ from collections.abc import Sequence
 
 from byrewright.physics.errors import check
 
+HOURS_A_DAY = 24
+
 TURNS_TO_SETTLE = 2
 """The same day twice over: the second finds the store as the first left it."""
 
@@ -66,22 +68,26 @@ def peak_events(mean: float, deviations: float = 2.0) -> float:
 
 
 def spread_over_hours(
-    start_min: float, hours: float, amount: float, bins: int = 24
+    start_min: float, hours: float, amount: float, each: int = 1
 ) -> tuple[float, ...]:
-    """An amount spent evenly from a time of day on, put into the hours of a repeating day.
+    """An amount spent evenly from a time of day on, put into the hours of a repeating day, or into
+    `each` steps of every hour.
 
     >>> spread_over_hours(23 * 60 + 30, 1.0, 10.0)[23], spread_over_hours(1410, 1.0, 10.0)[0]
     (5.0, 5.0)
+    >>> spread_over_hours(1425, 1.0, 8.0, 4)[-2:], spread_over_hours(1425, 1.0, 8.0, 4)[:4]
+    ((0.0, 2.0), (2.0, 2.0, 2.0, 0.0))
     """
     check("hours", hours, 0.0)
+    bins = HOURS_A_DAY * each
     found = [0.0] * bins
+    at, end = start_min * each / 60.0, (start_min / 60.0 + hours) * each
     if hours == 0.0:
-        found[int(start_min // 60) % bins] = amount
+        found[int(at) % bins] = amount
         return tuple(found)
-    at, end = start_min / 60.0, start_min / 60.0 + hours
     while at < end - 1e-12:
         upto = min(end, math.floor(at + 1e-12) + 1.0)
-        found[int(at + 1e-12) % bins] += amount * (upto - at) / hours
+        found[int(at + 1e-12) % bins] += amount * (upto - at) / (hours * each)
         at = upto
     return tuple(found)
 

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from byrewright.physics.errors import PhysicsRangeError, check
 from byrewright.standards.rulebook import Rulebook, default_rulebook
 
-DAYS_TO_SETTLE = 12
-"""Most days until a store finds itself as the day before left it."""
+DAYS_TO_SETTLE, SETTLED_K = 60, 0.01
+"""Most days until a store finds itself as the day before left it, and how near that is."""
 _EQUAL = 1e-9
 """Below this difference of capacity ratio from one the limit form is used."""
 
@@ -196,7 +196,7 @@ def heating_energy_kwh(
 
 @dataclass(frozen=True, slots=True)
 class WarmStore:
-    """Water that heat of each hour warms, drawn from and filled up cold in the same hour."""
+    """Water that heat warms step by step, drawn from and filled up cold in the same step."""
 
     kj_k: float
     """Heat that warms all of it by a kelvin."""
@@ -205,29 +205,32 @@ class WarmStore:
     room_c: float
     ua_kw_k: float
 
-    def caught_kwh(self, given_kwh: Sequence[float], drawn_kj_k: Sequence[float]) -> float:
-        """Heat that it takes on a day that repeats itself, of what each hour offers, kWh.
+    def caught_kwh(self, given_kwh: Sequence[float], drawn_kj_k: Sequence[float],
+                   step_h: float = 1.0) -> float:  # fmt: skip
+        """Heat that it takes on a day that repeats itself, of what each step offers, kWh.
 
         C dT/dt = P - W (T - T_in) - UA (T - T_room) until T is the most it may be; then it takes
-        what draws and the wall take. `drawn_kj_k`: heat capacity of what each hour draws. All of
-        it mixed, an hour's heat and draws spread over the hour. Derived, in closed form.
+        what draws and the wall take. `drawn_kj_k`: heat capacity of what each step draws. All of
+        it mixed, a step's heat and draws spread over the step. Derived, in closed form.
 
         >>> store = WarmStore(4190.0, 55.0, 15.0, 20.0, 0.0)
         >>> round(store.caught_kwh([0.0, 100.0], [2095.0, 0.0]), 1)
         18.3
         """
-        at_c, before, caught = self.in_c, math.inf, 0.0
+        at_c, caught = self.in_c, 0.0
         for _ in range(DAYS_TO_SETTLE):
-            before, caught = caught, 0.0
+            before_c, caught = at_c, 0.0
             for given, drawn in zip(given_kwh, drawn_kj_k, strict=True):
-                at_c, took = self._hour(at_c, given, drawn / 3600.0)
+                at_c, took = self._step(at_c, given / step_h, drawn / 3600.0 / step_h, step_h)
                 caught += took
-            if abs(caught - before) < 1e-3 * caught:
+            if abs(at_c - before_c) < SETTLED_K:
                 break
         return caught
 
-    def _hour(self, at_c: float, kw: float, drawn_kw_k: float) -> tuple[float, float]:
-        """Temperature after an hour, and the heat taken in it, kWh."""
+    def _step(
+        self, at_c: float, kw: float, drawn_kw_k: float, step_h: float
+    ) -> tuple[float, float]:
+        """Temperature after a step, and the heat taken in it, kWh."""
         out = drawn_kw_k + self.ua_kw_k
         to_most = drawn_kw_k * (self.most_c - self.in_c) + self.ua_kw_k * (
             self.most_c - self.room_c
@@ -238,14 +241,14 @@ class WarmStore:
             end_c = (kw + drawn_kw_k * self.in_c + self.ua_kw_k * self.room_c) / out
             if at_c < self.most_c < end_c:
                 full_h = math.log((end_c - at_c) / (end_c - self.most_c)) / rate
-            after_c = end_c + (at_c - end_c) * math.exp(-rate)
+            after_c = end_c + (at_c - end_c) * math.exp(-rate * step_h)
         else:
-            after_c = at_c + 3600.0 * kw / self.kj_k
+            after_c = at_c + 3600.0 * kw * step_h / self.kj_k
             if at_c < self.most_c < after_c:
                 full_h = (self.most_c - at_c) * self.kj_k / (3600.0 * kw)
-        if full_h >= 1.0 or kw < to_most:
-            return after_c, kw
-        return self.most_c, full_h * kw + (1.0 - full_h) * to_most
+        if full_h >= step_h or kw < to_most:
+            return after_c, kw * step_h
+        return self.most_c, full_h * kw + (step_h - full_h) * to_most
 
 
 def heater_power_kw(energy_kwh: float, recovery_h: float, efficiency: float = 1.0) -> float:

@@ -15,6 +15,7 @@ from byrewright.place.kernel import Floats
 from byrewright.place.layout import BLOCK
 from byrewright.place.model import Body, Plan, Point, Rack, Room, Route
 from byrewright.place.router import clash
+from byrewright.place.spaces import TIER_M
 
 LEVEL_M = 0.02
 """A point this little below both ends of a pipe is no pocket."""
@@ -262,12 +263,11 @@ def _passes(body: Body, a: Point, b: Point, r: float) -> str:
 
 
 def rack_width(plan: Plan, rack: Rack, routes: tuple[Route, ...]) -> Measured:
-    """Widest that pipes along a rack lie side by side, m, and how many tiers they use."""
-    along = 1 if abs(rack.end[1] - rack.start[1]) > abs(rack.end[0] - rack.start[0]) else 0
-    across = 1 - along
-    middle = rack.start[across]
-    low, high = sorted((rack.start[along], rack.end[along]))
-    half = rack.wide_m / 2 + 0.35
+    """Widest that pipes along a rack lie side by side, m, and how many tiers they use. A pipe
+    beside two racks counts to the nearer."""
+    along, middle, low, high = _run(rack)
+    across, half = 1 - along, rack.wide_m / 2 + 0.35
+    others = [r for r in plan.racks.values() if r is not rack and r.trench == rack.trench]
     pieces = []
     for route in routes:
         if route.frame != "fixed":
@@ -277,8 +277,10 @@ def rack_width(plan: Plan, rack: Rack, routes: tuple[Route, ...]) -> Measured:
             if abs(a[across] - b[across]) > 1e-6 or abs(a[2] - b[2]) > 1e-6:
                 continue
             level = (a[2] < 0) == rack.trench
-            if abs(a[across] - middle) <= half and level and abs(a[along] - b[along]) > 0.5:
-                ends = sorted((a[along], b[along]))
+            if abs(a[across] - middle) > half or not level or abs(a[along] - b[along]) <= 0.5:
+                continue
+            ends = sorted((a[along], b[along]))
+            if not any(_nearer(o, rack, (a, b)) for o in others):
                 pieces.append((ends[0], ends[1], a[across] - r, a[across] + r, a[2]))
     worst, tiers, count = 0.0, 0, 0
     marks = sorted({min(max(m, low), high) for p in pieces for m in p[:2]})
@@ -290,6 +292,31 @@ def rack_width(plan: Plan, rack: Rack, routes: tuple[Route, ...]) -> Measured:
                 worst, tiers, count = wide, len({p[4] for p in here}), len(here)
     return Measured(rack.name, round(worst, 3), rack.wide_m,
                     f"{count} pipes in {tiers} tiers")  # fmt: skip
+
+
+def _nearer(one: Rack, than: Rack, piece: tuple[Point, Point]) -> bool:
+    """Whether a piece of a pipe lies beside one rack, and nearer to it than to another that runs
+    the same way."""
+    (along, middle, low, high), other = _run(one), _run(than)
+    (a, b), across = piece, 1 - along
+    if along != other[0] or max(a[along], b[along]) <= low or min(a[along], b[along]) >= high:
+        return False
+    off, off_other = (
+        math.hypot(a[across] - mid, max(0.0, rack.level_m - a[2], a[2] - _top_m(rack)))
+        for mid, rack in ((middle, one), (other[1], than))
+    )
+    return off < off_other
+
+
+def _top_m(rack: Rack) -> float:
+    return rack.level_m + TIER_M * (rack.tiers - 1)
+
+
+def _run(rack: Rack) -> tuple[int, float, float, float]:
+    """The axis that a rack runs along, its middle across it, and where it begins and ends."""
+    along = 1 if abs(rack.end[1] - rack.start[1]) > abs(rack.end[0] - rack.start[0]) else 0
+    low, high = sorted((rack.start[along], rack.end[along]))
+    return along, rack.start[1 - along], low, high
 
 
 def over_passage(plan: Plan, routes: tuple[Route, ...]) -> list[Measured]:

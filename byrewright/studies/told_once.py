@@ -384,8 +384,8 @@ QUANTITIES: tuple[Quantity, ...] = (
         Reading("day", heat_of_a_day, "day.heat_recovered"),
         (Reading("sizing", heat_of_months),),
         0.4, in_its_day(5.0),
-        "sizing spreads heat and draws over the hour, so it may put heat beside a wash that the "
-        "day has before or after it: a condenser fills a store in minutes",
+        "sizing has a tank's own unit make its cold as milk comes; in the day it waits for the "
+        "agitator and goes on into the wash, which then draws more of it",
     ),
     Quantity(
         "wash product a day", "L",

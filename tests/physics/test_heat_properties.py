@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
@@ -74,8 +76,21 @@ def test_a_warm_store_gives_what_it_takes(hours: list[tuple[float, float]], kj_k
     assert caught <= sum(drawn) * 43.0 / 3600.0 + settled + 1e-6
 
 
+def test_a_day_that_repeats_itself_is_any_day_of_it() -> None:
+    """Would fail if the days in which a cold store first fills were told for every day: two of
+    them take all that is given, and so look alike."""
+    store = heat.WarmStore(4190.0, 45.0, 7.8, 30.0, 0.0116)
+    given_kwh, drawn = [0.0] * 8 + [27.6] + [0.0] * 15, [0.0] * 9 + [3660.0] + [0.0] * 14
+    once = store.caught_kwh(given_kwh, drawn)
+    left_c = 7.8 + (45.0 - 7.8) * math.exp(-3660.0 / 4190.0)
+    by_hand = (45.0 - left_c) * 4190.0 / 3600.0 - 22 * 0.0116 * (30.0 - left_c - 0.6)
+    assert once == pytest.approx(by_hand, rel=0.01)
+    assert store.caught_kwh(given_kwh * 7, drawn * 7) == pytest.approx(7 * once, rel=2e-3)
+
+
 def test_a_warm_store_against_small_steps() -> None:
-    """Would fail if the hour in which a store gets full were taken whole or not at all."""
+    """Would fail if the hour in which a store gets full were taken whole or not at all, or if a
+    day split finer caught another heat."""
     hours = [(0.0, 900.0)] * 6 + [(80.0, 0.0)] * 2 + [(30.0, 2500.0)] * 4 + [(0.0, 0.0)] * 12
     store = heat.WarmStore(4000.0, 50.0, 10.0, 18.0, 0.02)
     at, caught = 10.0, 0.0
@@ -89,6 +104,9 @@ def test_a_warm_store_against_small_steps() -> None:
                 caught += took / 3600.0
     found = store.caught_kwh([h[0] for h in hours], [h[1] for h in hours])
     assert found == pytest.approx(caught, rel=2e-3)
+    quarters = [(kwh / 4, drawn / 4) for kwh, drawn in hours for _ in range(4)]
+    split = store.caught_kwh([q[0] for q in quarters], [q[1] for q in quarters], 0.25)
+    assert split == pytest.approx(found, rel=1e-3)
 
 
 @given(st.floats(0, 50))

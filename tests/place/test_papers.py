@@ -25,7 +25,7 @@ from byrewright.place import checks
 from byrewright.place.board import WALL_M
 from byrewright.place.falls import fall_room
 from byrewright.place.layout import lay_out
-from byrewright.place.model import Door
+from byrewright.place.model import Door, Rack, Route
 from byrewright.plant.brief import read_brief_text
 from byrewright.plant.pinning import pinned
 from byrewright.plant.place import MachinePlace, Place, Service
@@ -147,6 +147,33 @@ def test_low_points_gravity_racks_and_dry_rooms_are_measured() -> None:
         for off in (-0.4, 0.4)
     )
     assert checks.rack_width(plan, rack, two).value == pytest.approx(0.9)
+
+
+def test_a_pipe_between_two_racks_counts_to_the_nearer() -> None:
+    """Would fail if the pipes of a rack stated beside or over the main one made that one too
+    narrow: it would be told to be widened for pipes that hang elsewhere."""
+    plan = made(briefed("rotary", 46)).plan
+    rack = plan.racks["main"]
+    x, y = rack.start
+    flat = Route(("L1",), "vacuum", 100.0, ())
+
+    def at(off: float, level: float, begun: float = 1.0) -> Route:
+        return replace(flat, points=((x + off, y + begun, level), (x + off, y + 9, level)))
+
+    def wide(*ways: Route, **racks: Rack) -> tuple[float, ...]:
+        both = replace(plan, racks={"main": rack, **racks})
+        return tuple(checks.rack_width(both, r, ways).value for r in both.racks.values())
+
+    beside = replace(rack, name="second", start=(x + 0.9, y), end=(x + 0.9, rack.end[1]))
+    mine, its = at(0.0, rack.level_m), at(0.6, rack.level_m)
+    assert wide(mine, its) == pytest.approx((0.7,))
+    assert wide(mine, its, second=beside) == pytest.approx((0.1, 0.1))
+    ends_before = replace(beside, end=(x + 0.9, y + 0.9))
+    assert wide(mine, its, second=ends_before) == pytest.approx((0.7, 0.0))
+    above = replace(rack, name="second", level_m=rack.level_m + 1.0)
+    high = at(0.5, rack.level_m + 1.1)
+    assert wide(mine, high) == pytest.approx((0.6,))
+    assert wide(mine, high, second=above) == pytest.approx((0.1, 0.1))
 
 
 def test_noise_falls_with_distance_and_wall() -> None:

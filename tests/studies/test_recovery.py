@@ -154,7 +154,7 @@ def test_sizing_tells_the_heat_that_the_day_catches(takes: str, volume_l: float)
     plant = farm(takes, volume_l)
     table = size(plant).table("recovery.months")
     caught = heat(simulate_days(plant, Rulebook(), month=4, seed=5))[0]
-    assert float(table.rows[3][-1]) == pytest.approx(caught, rel=0.3)
+    assert float(table.rows[3][-1]) == pytest.approx(caught, rel=0.2)
 
 
 def test_milk_that_goes_straight_to_a_tanker_gives_its_tank_no_heat() -> None:

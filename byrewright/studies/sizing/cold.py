@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from byrewright.physics.demand import storage_needed
+from byrewright.physics.demand import HOURS_A_DAY, storage_needed
 from byrewright.physics.milk import heat_kj_per_l
 from byrewright.plant.farm import minutes
 from byrewright.plant.roles import Cold, MakesCold, StoresMilk
@@ -31,18 +31,19 @@ OFF_PEAK = 1e-9
 """A hair over the least duty, so that rounding does not leave a store without end."""
 
 
-def hourly_cold_kwh(ctx: StudyContext, duty: Duty, point: Line) -> list[float]:
-    """Heat that milk gives to chilled liquid in each hour of the day, kWh, no allowance."""
+def hourly_cold_kwh(ctx: StudyContext, duty: Duty, point: Line, each: int = 1) -> list[float]:
+    """Heat that milk gives to chilled liquid in each hour of the day, kWh, no allowance; or in
+    `each` steps of every hour."""
     from_c, to_c = point.pre_cooled_c, point.out_c
     tanks = ctx.plant.machines(StoresMilk)
     if any(t.takes_coolant for t in tanks):
         to_c = min(to_c, duty.stored_c)
-    hours = [0.0] * 24
+    hours = [0.0] * (HOURS_A_DAY * each)
     for one in duty.milkings:
         heat = one.saleable_l * heat_kj_per_l(from_c, to_c, ctx.rules) / 3600.0
         steps = max(1, round(one.hours * 60))
         for minute in range(steps):
-            hours[int((one.start_min + minute) // 60) % 24] += heat / steps
+            hours[int((one.start_min + minute) * each // 60) % len(hours)] += heat / steps
     return hours
 
 
@@ -164,7 +165,7 @@ def _window(cold: Cold) -> list[int]:
 def open_hours(cold: Cold) -> list[bool]:
     """Whether a store is filled in each hour of the day."""
     window = _window(cold)
-    return [hour in window for hour in range(24)]
+    return [hour in window for hour in range(HOURS_A_DAY)]
 
 
 def _ice(

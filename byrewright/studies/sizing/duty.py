@@ -20,7 +20,7 @@ from byrewright.physics.throughput import (
 )
 from byrewright.plant.machine import Machine
 from byrewright.plant.primitives import Pump, Vessel
-from byrewright.plant.programme import MilkOut, milk_out_s_per_kg
+from byrewright.plant.programme import DAY_MIN, MilkOut, milk_out_s_per_kg
 from byrewright.plant.roles import (
     BalancesMilk,
     CoolsMilk,
@@ -36,7 +36,6 @@ from byrewright.plant.roles import (
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.network import pumped_l_min
 
-DAY_MIN = 1440.0
 STALLS_ASSUMED = 40
 TURN_ASSUMED_S = 540.0
 

@@ -8,12 +8,13 @@ from typing import TypeVar
 
 from byrewright.engine.draws import ambient_c
 from byrewright.physics.air import outside_c
-from byrewright.physics.demand import made_later, spread_over_hours
+from byrewright.physics.demand import HOURS_A_DAY, made_later, spread_over_hours
 from byrewright.physics.heat import WarmStore, heating_energy_kwh
 from byrewright.physics.milk import heat_kj_per_l
 from byrewright.physics.refrigeration import cop_share, duty_share
 from byrewright.plant.farm import MONTHS
 from byrewright.plant.primitives import Vessel
+from byrewright.plant.programme import DAY_MIN
 from byrewright.plant.roles import HeatsWater, MakesCold, RecoversHeat, usual_kind
 from byrewright.plant.roles.water import RECOVERS
 from byrewright.results import Table
@@ -23,15 +24,18 @@ from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.in_line import coolant_makers, in_line
 from byrewright.studies.sizing.network import fed_by
 from byrewright.studies.sizing.sizes import TIGHT, listed, next_preferred, stated, verb_s, worked
-from byrewright.studies.sizing.timetable import DAY_MIN, cycle_days, run_timetable
-from byrewright.studies.sizing.washing import heater_set_c, wash_heat_of
+from byrewright.studies.sizing.timetable import cycle_days, run_timetable
+from byrewright.studies.sizing.washing import heater_set_c, tank_wash_hot_l, wash_heat_of
 
 T = TypeVar("T")
 YEAR_DAYS = 365
-HOURS = 24
+STEPS_AN_HOUR = 4
+"""Cold is made and washes draw by the quarter of an hour: a chiller stands as soon as milk does."""
+STEPS = HOURS_A_DAY * STEPS_AN_HOUR
 FORMULA = "C dT/dt = s Q_cold (1 + 1/COP) - W (T - T_w) - UA (T - T_room), T at most T_most"
 AS_RECKONED = (
-    "Hour by hour in each month: cold as it is made, washes as they draw, the store all mixed."
+    "By the quarter of an hour in each month: cold as it is made, washes as they draw, the store "
+    "all mixed."
 )
 
 
@@ -76,7 +80,9 @@ def recovered_of(ctx: StudyContext, duty: Duty, taker: Taker) -> RecoveredHeat:
     site, found = ctx.plant.site, list[MonthOfHeat]()
     for month, in_c in enumerate(site.water_temperature_c, 1):
         given = _given_kwh(ctx, duty, taker.makers, month)
-        hot = _once(ctx, "hot water by the hour", month, lambda m: _hot_l(ctx, duty, m))
+        hot = _once(
+            ctx, "hot water by the quarter of an hour", month, lambda m: _hot_l(ctx, duty, m)
+        )
         drawn = [taker.draws * litres * ctx.number("water.cp_kj_kgk") for litres in hot]
         kj_k = taker.volume_l * ctx.number("water.cp_kj_kgk")
         store = WarmStore(
@@ -85,7 +91,7 @@ def recovered_of(ctx: StudyContext, duty: Duty, taker: Taker) -> RecoveredHeat:
             taker.loss_share_h * kj_k / 3600.0,
         )  # fmt: skip
         wanted = heating_energy_kwh(sum(hot), in_c, max(in_c, heater_set_c(ctx)), rules=ctx.rules)
-        caught = store.caught_kwh([share * kwh for kwh in given], drawn)
+        caught = store.caught_kwh([share * kwh for kwh in given], drawn, 1.0 / STEPS_AN_HOUR)
         found.append(MonthOfHeat(sum(given), sum(hot), wanted, caught))
     return RecoveredHeat(tuple(found))
 
@@ -99,81 +105,88 @@ def _once(ctx: StudyContext, what: str, month: int, how: Callable[[int], T]) -> 
     return found
 
 
+def _hour(quarter: int) -> float:
+    """The hour of the day in the middle of a quarter."""
+    return (quarter + 0.5) / STEPS_AN_HOUR
+
+
 def _given_kwh(
     ctx: StudyContext, duty: Duty, makers: tuple[MakesCold, ...], month: int
 ) -> list[float]:
-    """Heat that some machines give off in each hour of a day, kWh: cold and work."""
-    made = _once(ctx, "cold by the hour", month, lambda m: _cold_kwh(ctx, duty, m))
+    """Heat that some machines give off in each quarter of an hour, kWh: cold and work."""
+    made = _once(ctx, "cold by the quarter of an hour", month, lambda m: _cold_kwh(ctx, duty, m))
     mean, swing = ambient_c(ctx.plant, ctx.rules, month)
     fall = ctx.number("cooling.cop_fall_per_k")
-    given = [0.0] * HOURS
+    given = [0.0] * STEPS
     for one in makers:
         cold = one.cold()
-        for h, kwh in enumerate(made[one.id]):
-            above = outside_c(h + 0.5, mean, swing) - cold.rated_ambient_c
-            given[h] += kwh * (1.0 + 1.0 / (cold.cop * cop_share(above, fall)))
+        for q, kwh in enumerate(made[one.id]):
+            above = outside_c(_hour(q), mean, swing) - cold.rated_ambient_c
+            given[q] += kwh * (1.0 + 1.0 / (cold.cop * cop_share(above, fall)))
     return given
 
 
 def _cold_kwh(ctx: StudyContext, duty: Duty, month: int) -> dict[str, Sequence[float]]:
-    """Cold that each machine makes in each hour, kWh: a store's in its hours, a chiller's as milk
-    flows, that of a tank's own plates as milk comes and after. Alike share by their duty."""
+    """Cold that each machine makes in each quarter of an hour, kWh: a store's in its hours, a
+    chiller's as milk flows, that of a tank's own plates as milk comes and after. Alike share by
+    their duty."""
     point = in_line(ctx, duty, ctx.plant.site.water_temperature_c[month - 1])
     every, liquid = ctx.plant.machines(MakesCold), coolant_makers(ctx)
     banks = tuple(m for m in liquid if m.cold().store_kwh > 0)
     chillers = tuple(m for m in liquid if m not in banks)
-    helped = sum(m.count * m.cold().duty_kw for m in chillers)
-    chilled = hourly_cold_kwh(ctx, duty, point)
+    helped = sum(m.count * m.cold().duty_kw for m in chillers) / STEPS_AN_HOUR
+    chilled = hourly_cold_kwh(ctx, duty, point, STEPS_AN_HOUR)
     per_l = heat_kj_per_l(point.out_c, min(point.out_c, duty.stored_c), ctx.rules) / 3600.0
     asked = {
-        banks: [max(0.0, h - helped) for h in chilled],
-        chillers: [min(h, helped) for h in chilled] if banks else chilled,
+        banks: [max(0.0, kwh - helped) for kwh in chilled],
+        chillers: [min(kwh, helped) for kwh in chilled] if banks else chilled,
         tuple(m for m in every if m not in liquid): [
             per_l * litres for litres in _into_l(ctx, duty)
         ],
     }
     mean, swing = ambient_c(ctx.plant, ctx.rules, month)
     made: dict[str, Sequence[float]] = {}
-    for alike, hours in asked.items():
+    for alike, steps in asked.items():
         whole = sum(m.count * m.cold().duty_kw for m in alike)
         for one in alike:
             cold = one.cold()
-            most = one.count * cold.duty_kw
+            most = one.count * cold.duty_kw / STEPS_AN_HOUR
+            opened = open_hours(cold)
             made[one.id] = made_later(
-                [h * most / whole for h in hours],
-                [open_now * most * duty_share(outside_c(h + 0.5, mean, swing)
+                [kwh * most * STEPS_AN_HOUR / whole for kwh in steps],
+                [opened[q // STEPS_AN_HOUR] * most * duty_share(outside_c(_hour(q), mean, swing)
                                               - cold.rated_ambient_c,
                                               ctx.number("cooling.cop_fall_per_k"))
-                 for h, open_now in enumerate(open_hours(cold))],
+                 for q in range(STEPS)],
             )  # fmt: skip
     return made
 
 
 def _into_l(ctx: StudyContext, duty: Duty) -> list[float]:
-    """Milk that runs into tanks in each hour of a mean day, L: none that goes straight to a
-    tanker."""
+    """Milk that runs into tanks in each quarter of an hour of a mean day, L: none that goes
+    straight to a tanker."""
     run = run_timetable(ctx, duty)
-    hours = [0.0] * HOURS
-    each = len(run.into_l) / (HOURS * cycle_days(ctx.plant.collections))
+    quarters = [0.0] * STEPS
+    each = len(run.into_l) / (STEPS * cycle_days(ctx.plant.collections))
     for step, litres in enumerate(run.into_l):
-        hours[int(step / each) % HOURS] += litres / cycle_days(ctx.plant.collections)
-    return hours
+        quarters[int(step / each) % STEPS] += litres / cycle_days(ctx.plant.collections)
+    return quarters
 
 
 def _hot_l(ctx: StudyContext, duty: Duty, month: int) -> list[float]:
-    """Hot water that the washes of plant and tanks draw in each hour of a mean day, L."""
+    """Hot water that the washes of plant and tanks draw in each quarter of an hour of a mean
+    day, L."""
     heat = wash_heat_of(ctx, duty, ctx.plant.site.water_temperature_c[month - 1])
-    hours = [0.0] * HOURS
+    quarters = [0.0] * STEPS
     draws = [(m.end_min, heat.minutes / 60.0, heat.heater_l) for m in duty.milkings
              if m.washed_after]  # fmt: skip
     days = cycle_days(ctx.plant.collections)
-    share = ctx.number("wash.hot_water_tank_share") / days
-    draws += [(at % DAY_MIN, ctx.number("wash.tank_min") / 60.0, share * volume_l)
-              for at, volume_l in run_timetable(ctx, duty).emptied]  # fmt: skip
+    draws += [(at % DAY_MIN, ctx.number("wash.tank_min") / 60.0, tank_wash_hot_l(ctx, size) / days)
+              for at, size in run_timetable(ctx, duty).emptied]  # fmt: skip
     for start, length, litres in draws:
-        for h, part in enumerate(spread_over_hours(start, length, litres)):
-            hours[h] += part
-    return hours
+        for q, part in enumerate(spread_over_hours(start, length, litres, STEPS_AN_HOUR)):
+            quarters[q] += part
+    return quarters
 
 
 def size_recovery(ctx: StudyContext, duty: Duty) -> None:

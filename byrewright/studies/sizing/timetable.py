@@ -7,14 +7,13 @@ from dataclasses import dataclass, field
 
 from byrewright.engine.kernels.control import NEARLY_FULL
 from byrewright.plant.farm import Collection, minutes
-from byrewright.plant.programme import loads_direct
+from byrewright.plant.programme import DAY_MIN, loads_direct
 from byrewright.plant.roles import FeedsCalves, LoadsTankers, StoresMilk
 from byrewright.studies.sizing.context import StudyContext
 from byrewright.studies.sizing.duty import Duty
 
 STEP_MIN = 5
 LEAST_L = 1e-6
-DAY_MIN = 1440
 SETTLE_CYCLES = 3
 """Rounds of the timetable run before the one that is read."""
 

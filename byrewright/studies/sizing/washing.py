@@ -14,7 +14,7 @@ from byrewright.physics.cleaning import (
 from byrewright.physics.heat import heater_power_kw, heating_energy_kwh
 from byrewright.physics.pneumatics import opening_into_vacuum_l_min_free
 from byrewright.plant.farm import hardness_mmol_l
-from byrewright.plant.programme import Wash, WashKind
+from byrewright.plant.programme import DAY_MIN, Wash, WashKind
 from byrewright.plant.roles import (
     CollectsMilk,
     DosesWash,
@@ -31,7 +31,7 @@ from byrewright.standards.water import CACO3_MG_MMOL
 from byrewright.studies.sizing.circulation import undosed
 from byrewright.studies.sizing.cold import lead_and_lag
 from byrewright.studies.sizing.context import StudyContext
-from byrewright.studies.sizing.duty import DAY_MIN, Duty
+from byrewright.studies.sizing.duty import Duty
 from byrewright.studies.sizing.loads import SITUATIONS, demand_kva, electric_loads
 from byrewright.studies.sizing.power import agreed_kva
 from byrewright.studies.sizing.pumping import wash_pumps
@@ -430,10 +430,14 @@ def _acid(ctx: StudyContext) -> None:
     )  # fmt: skip
 
 
+def tank_wash_hot_l(ctx: StudyContext, volume_l: float) -> float:
+    """Hot water that the wash of a tank takes; each of its rinses takes as much."""
+    return volume_l * ctx.number("wash.hot_water_tank_share")
+
+
 def _tanks(ctx: StudyContext) -> None:
-    share = ctx.number("wash.hot_water_tank_share")
     for tank in ctx.plant.machines(StoresMilk):
-        litres = tank.volume_l * share
+        litres = tank_wash_hot_l(ctx, tank.volume_l)
         ctx.find(
             "wash.tank", "Hot water of a tank wash", round(litres), "L",
             f"Washing {tank.id} takes {litres:.0f} L of hot water, about "

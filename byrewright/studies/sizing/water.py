@@ -6,10 +6,11 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from itertools import accumulate
 
-from byrewright.physics.demand import spread_over_hours, storage_needed
+from byrewright.physics.demand import HOURS_A_DAY, spread_over_hours, storage_needed
 from byrewright.physics.milk import heat_kj_per_l
 from byrewright.plant.graph import Node, node
 from byrewright.plant.plant import Plant
+from byrewright.plant.programme import DAY_MIN
 from byrewright.plant.roles import (
     BuffersWater,
     CoolsMilk,
@@ -39,10 +40,9 @@ from byrewright.studies.sizing.sizes import (
     worked,
 )
 from byrewright.studies.sizing.steps import field
-from byrewright.studies.sizing.timetable import DAY_MIN, run_timetable
-from byrewright.studies.sizing.washing import wash_heat_of
+from byrewright.studies.sizing.timetable import run_timetable
+from byrewright.studies.sizing.washing import tank_wash_hot_l, wash_heat_of
 
-HOURS = 24
 DAYTIME = (8.0, 10.0)
 """The laundry runs from eight, for ten hours (common practice)."""
 Hours = tuple[float, ...]
@@ -88,13 +88,13 @@ def cooler_water_l_min(ctx: StudyContext, duty: Duty) -> float:
 def water_day(ctx: StudyContext, duty: Duty) -> WaterDay:
     """Every use of water over a day, and how much of the cooler's warm water is used again."""
     uses = tuple(u for u in _uses(ctx, duty) if u.day_l > 0)
-    warm = next((u.hours for u in uses if u.what == "plate cooler"), (0.0,) * HOURS)
-    reused: Hours = (0.0,) * HOURS
+    warm = next((u.hours for u in uses if u.what == "plate cooler"), (0.0,) * HOURS_A_DAY)
+    reused: Hours = (0.0,) * HOURS_A_DAY
     tanks = [t for t in ctx.plant.machines(BuffersWater) if t.holds == "recovered"]
-    wanted = tuple(sum(u.hours[h] for u in uses if u.recovered) for h in range(HOURS))
+    wanted = tuple(sum(u.hours[h] for u in uses if u.recovered) for h in range(HOURS_A_DAY))
     if tanks:
         reused = _reuse(warm, wanted, sum(t.volume_l * t.count for t in tanks))
-    fresh = tuple(sum(u.hours[h] for u in uses) - reused[h] for h in range(HOURS))
+    fresh = tuple(sum(u.hours[h] for u in uses) - reused[h] for h in range(HOURS_A_DAY))
     return WaterDay(uses, warm, reused, fresh)
 
 
@@ -104,10 +104,10 @@ def most_in(hours: Hours, time_h: float) -> float:
     >>> most_in((0.0,) * 22 + (10.0, 30.0), 1.5)
     35.0
     """
-    whole, part = divmod(min(time_h, HOURS), 1.0)
+    whole, part = divmod(min(time_h, HOURS_A_DAY), 1.0)
     ring, last = hours + hours + hours, int(whole)
-    windows = [sum(ring[h : h + last]) for h in range(2 * HOURS)]
-    edges = [max(ring[h + last], ring[h - 1]) for h in range(2 * HOURS)]
+    windows = [sum(ring[h : h + last]) for h in range(2 * HOURS_A_DAY)]
+    edges = [max(ring[h + last], ring[h - 1]) for h in range(2 * HOURS_A_DAY)]
     return max(w + part * e for w, e in zip(windows, edges, strict=True))
 
 
@@ -131,7 +131,7 @@ def _uses(ctx: StudyContext, duty: Duty) -> list[WaterUse]:
     wash = heat.wash
     flow = cooler_flow_l_min(ctx, duty)
     per_l = per_min / flow if flow else 0.0
-    cooling, flush, yard, rinse, other = ([(0.0,) * HOURS] for _ in range(5))
+    cooling, flush, yard, rinse, other = ([(0.0,) * HOURS_A_DAY] for _ in range(5))
     each_cow = sum(b.water_l_cow for b in plant.machines(RinsesUnits))
     for m in duty.milkings:
         cooling.append(spread_over_hours(m.start_min, m.hours, m.saleable_l * per_l))
@@ -148,7 +148,7 @@ def _uses(ctx: StudyContext, duty: Duty) -> list[WaterUse]:
         WaterUse("plate cooler", _sum(cooling)),
         WaterUse("first rinse", _sum(rinse), recovered=rinsed_with_it(plant)),
         WaterUse("other wash steps", _sum(other)),
-        WaterUse("tank wash", _sum([(0.0,) * HOURS, *tanks])),
+        WaterUse("tank wash", _sum([(0.0,) * HOURS_A_DAY, *tanks])),
         WaterUse("backflush", _sum(flush)),
         WaterUse("deck and yard", _sum(yard), recovered=True),
         WaterUse("laundry", spread_over_hours(DAYTIME[0] * 60, DAYTIME[1],
@@ -167,7 +167,7 @@ def emptied_at(ctx: StudyContext, duty: Duty) -> list[tuple[int, float]]:
 
 def _tank_wash(ctx: StudyContext, at_min: float, volume_l: float) -> Hours:
     """A tank washed after a collection: hot water, and as much again for each rinse."""
-    hot_l = volume_l * ctx.number("wash.hot_water_tank_share")
+    hot_l = tank_wash_hot_l(ctx, volume_l)
     return spread_over_hours(
         at_min, ctx.number("wash.tank_min") / 60, hot_l * (1 + ctx.number("wash.tank_rinses"))
     )
@@ -179,9 +179,9 @@ def _sum(rows: list[Hours]) -> Hours:
 
 def _reuse(warm: Hours, wanted: Hours, volume_l: float) -> Hours:
     """Warm water used again in each hour: what the tank holds, the second of two equal days."""
-    held, out = 0.0, [0.0] * HOURS
+    held, out = 0.0, [0.0] * HOURS_A_DAY
     for _ in range(2):
-        for h in range(HOURS):
+        for h in range(HOURS_A_DAY):
             held = min(volume_l, held + warm[h])
             out[h] = min(held, wanted[h])
             held -= out[h]
@@ -236,7 +236,7 @@ def _store(ctx: StudyContext, duty: Duty, day: WaterDay) -> None:
     sources = ctx.plant.machines(GivesWater)
     tanks = [t for t in ctx.plant.machines(BuffersWater) if t.holds == "fresh"]
     given = sum(s.flow_l_min * s.count for s in sources) * 60
-    short = storage_needed(day.fresh, (given,) * HOURS)
+    short = storage_needed(day.fresh, (given,) * HOURS_A_DAY)
     use_h = sum(day.fresh) and max(day.fresh)
     if short is None:
         return
@@ -370,7 +370,7 @@ def _recovered(ctx: StudyContext, duty: Duty, day: WaterDay) -> None:
     per_l = cooler_water_l_min(ctx, duty) / cooler_flow_l_min(ctx, duty)
     heat = heat_kj_per_l(duty.milk_at_receiver_c, min(out, duty.milk_at_receiver_c), ctx.rules)
     warm_c = duty.water_warmest_c + heat / (per_l * ctx.number("water.cp_kj_kgk"))
-    wanted = tuple(sum(u.hours[h] for u in day.uses if u.recovered) for h in range(HOURS))
+    wanted = tuple(sum(u.hours[h] for u in day.uses if u.recovered) for h in range(HOURS_A_DAY))
     tanks = [t for t in ctx.plant.machines(BuffersWater) if t.holds == "recovered"]
     if not tanks:
         ctx.find(
@@ -451,11 +451,11 @@ def _too_little(
 
 def _after(duty: Duty, end_min: float, wanted: Hours) -> float:
     """Warm water wanted from the end of a milking to the start of the next."""
-    end = int(end_min // 60) % HOURS
-    starts = {int(m.start_min // 60) % HOURS for m in duty.milkings}
+    end = int(end_min // 60) % HOURS_A_DAY
+    starts = {int(m.start_min // 60) % HOURS_A_DAY for m in duty.milkings}
     total = 0.0
-    for step in range(HOURS):
-        hour = (end + step) % HOURS
+    for step in range(HOURS_A_DAY):
+        hour = (end + step) % HOURS_A_DAY
         if step and hour in starts:
             break
         total += wanted[hour]
@@ -474,5 +474,5 @@ def _figures(ctx: StudyContext, day: WaterDay) -> None:
     lines += (("fresh water", "L", tuple(round(v, 1) for v in day.fresh)),)
     lines += (("fresh water so far", "L", tuple(round(v, 1) for v in accumulate(day.fresh))),)
     ctx.notes.series.append(Series(
-        "water.hours", "Water by the hour", tuple(float(h) for h in range(HOURS)), "h", lines,
+        "water.hours", "Water by the hour", tuple(float(h) for h in range(HOURS_A_DAY)), "h", lines,
         note="Each point is the hour that begins there."))  # fmt: skip
